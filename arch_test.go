@@ -1,0 +1,184 @@
+package coldseam_test
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+const module = "example.org/coldseam"
+
+// rule is one row of the import table: what the non-test code of a folder may
+// import from this module and from outside, and what it never may.
+type rule struct {
+	own     []string // prefixes inside the module
+	outside []string // module path prefixes
+	never   []string // exact standard-library paths
+}
+
+var imports = map[string]rule{
+	".": {never: []string{"net/http", "os", "log", "log/slog", "database/sql"}},
+	"ingest": {
+		own:     []string{"", "ingest"},
+		outside: []string{"github.com/go-resty/resty/v2", "golang.org/x/net/html/charset", "golang.org/x/time/rate"},
+	},
+	"forecast": {
+		own:     []string{"", "forecast"},
+		outside: []string{"gonum.org/v1/gonum"},
+		never:   []string{"net/http", "os", "log", "log/slog", "context", "math/rand", "database/sql"},
+	},
+	"store": {
+		own: []string{"", "store"},
+		outside: []string{"github.com/jackc/pgx/v5", "github.com/jackc/tern/v2/migrate", "github.com/riverqueue/river",
+			"github.com/stretchr/testify"},
+		never: []string{"net/http"},
+	},
+	"notify": {
+		own: []string{"", "notify"},
+		outside: []string{"github.com/wneessen/go-mail", "github.com/emersion/go-msgauth", "github.com/emersion/go-smtp",
+			"github.com/emersion/go-sasl", "github.com/emersion/go-message", "github.com/arran4/golang-ical", "gonum.org/v1/plot",
+			"golang.org/x/image"},
+		never: []string{"net/smtp", "database/sql"},
+	},
+	"cmd": {
+		own: []string{"", "ingest", "forecast", "store", "notify", "cmd"},
+		outside: []string{"github.com/alecthomas/kong", "github.com/BurntSushi/toml", "github.com/robfig/cron/v3",
+			"github.com/riverqueue/river", "github.com/prometheus/client_golang"},
+	},
+}
+
+// direct is the list of direct requirements of go.mod; a new one needs a
+// reason in the commit that adds it here.
+var direct = []string{
+	"github.com/BurntSushi/toml",
+	"github.com/alecthomas/kong",
+	"github.com/arran4/golang-ical",
+	"github.com/chromedp/cdproto", // tests only: part of chromedp's interface
+	"github.com/chromedp/chromedp",
+	"github.com/emersion/go-message",
+	"github.com/emersion/go-msgauth",
+	"github.com/emersion/go-sasl", // part of go-smtp's interface
+	"github.com/emersion/go-smtp",
+	"github.com/go-resty/resty/v2",
+	"github.com/jackc/pgx/v5",
+	"github.com/jackc/tern/v2",
+	"github.com/prometheus/client_golang",
+	"github.com/riverqueue/river",
+	"github.com/riverqueue/river/riverdriver/riverpgxv5",
+	"github.com/riverqueue/river/rivertype", // part of river's interface
+	"github.com/robfig/cron/v3",
+	"github.com/stretchr/testify",
+	"github.com/wneessen/go-mail",
+	"golang.org/x/image", // fonts of gonum/plot's charts
+	"golang.org/x/net",
+	"golang.org/x/time",
+	"gonum.org/v1/gonum",
+	"gonum.org/v1/plot",
+	"pgregory.net/rapid",
+}
+
+func TestImportDirections(t *testing.T) {
+	t.Parallel()
+	seen := 0
+	err := filepath.WalkDir(".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() {
+			if name := d.Name(); path != "." && (strings.HasPrefix(name, ".") || name == "testdata") {
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		src, err := os.ReadFile(path) // so that go test notices a change of the file
+		if err != nil {
+			return err
+		}
+		seen++
+		checkFile(t, path, src)
+		return nil
+	})
+	require.NoError(t, err)
+	require.Greater(t, seen, 5)
+}
+
+func checkFile(t *testing.T, path string, src []byte) {
+	t.Helper()
+	room := strings.SplitN(filepath.ToSlash(filepath.Dir(path)), "/", 2)[0]
+	r, ok := imports[room]
+	if !ok {
+		t.Errorf("%s: folder %q is not in the import table", path, room)
+		return
+	}
+	fset := token.NewFileSet()
+	f, err := parser.ParseFile(fset, path, src, parser.ImportsOnly)
+	require.NoError(t, err)
+	for _, im := range f.Imports {
+		p, err := strconv.Unquote(im.Path.Value)
+		require.NoError(t, err)
+		if !r.allows(p) {
+			t.Errorf("%s: %s may not import %s", fset.Position(im.Pos()), room, p)
+		}
+	}
+	if room == "forecast" && strings.Contains(string(src), "time."+"Now(") {
+		t.Errorf("%s: forecast has no clock", path)
+	}
+}
+
+func (r rule) allows(p string) bool {
+	for _, n := range r.never {
+		if p == n {
+			return false
+		}
+	}
+	if p == module {
+		return len(r.own) > 0
+	}
+	if rest, ok := strings.CutPrefix(p, module+"/"); ok {
+		for _, o := range r.own {
+			if o != "" && (rest == o || strings.HasPrefix(rest, o+"/")) {
+				return true
+			}
+		}
+		return false
+	}
+	if !strings.Contains(strings.SplitN(p, "/", 2)[0], ".") {
+		return true // standard library
+	}
+	for _, o := range r.outside {
+		if p == o || strings.HasPrefix(p, o+"/") {
+			return true
+		}
+	}
+	return false
+}
+
+func TestDirectRequirements(t *testing.T) {
+	t.Parallel()
+	mod, err := os.ReadFile("go.mod")
+	require.NoError(t, err)
+	var got []string
+	for _, line := range strings.Split(string(mod), "\n") {
+		f := strings.Fields(line)
+		if len(f) >= 2 && strings.Contains(f[0], "/") && strings.HasPrefix(f[1], "v") && !strings.Contains(line, "// indirect") {
+			got = append(got, f[0])
+		}
+	}
+	sort.Strings(got)
+	want := append([]string(nil), direct...)
+	sort.Strings(want)
+	for _, g := range got {
+		require.Contains(t, want, g, "go.mod has a direct requirement that is not in the list")
+	}
+}

@@ -1,0 +1,320 @@
+package coldseam
+
+import "time"
+
+// Verdict is the morning's word. The zero value is NoCall, so that missing
+// data can never read GO.
+type Verdict int
+
+// The verdicts.
+const (
+	NoCall Verdict = iota
+	Stop
+	Stay
+	TossUp
+	Go
+)
+
+func (v Verdict) String() string {
+	switch v {
+	case Go:
+		return "GO"
+	case TossUp:
+		return "TOSS-UP"
+	case Stay:
+		return "STAY"
+	case Stop:
+		return "STOP"
+	}
+	return "NO CALL"
+}
+
+// ParseVerdict reads the printed form.
+func ParseVerdict(s string) (Verdict, bool) {
+	for _, v := range []Verdict{NoCall, Stop, Stay, TossUp, Go} {
+		if v.String() == s {
+			return v, true
+		}
+	}
+	return NoCall, false
+}
+
+// ShowsOdds reports whether odds may stand beside the verdict.
+func (v Verdict) ShowsOdds() bool { return v == Go || v == TossUp || v == Stay }
+
+// MarshalText and UnmarshalText use the printed form.
+func (v Verdict) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
+
+// UnmarshalText reads the printed form; anything unknown is NoCall.
+func (v *Verdict) UnmarshalText(b []byte) error {
+	*v, _ = ParseVerdict(string(b))
+	return nil
+}
+
+// Reason is one line of why: a rule that fired. Code is stable and machine
+// readable, Text is for the angler. Both unit systems are given when a number
+// is in it.
+type Reason struct {
+	Code   string    // flood_alert, thunder, stale_gauge, season_unverified ...
+	Kind   string    // safety, legal, missing, odds, cap, caution, note
+	Text   string    // "rose 1.3 ft in 6 h; the limit is 1 ft"
+	TextSI string    // "rose 0.40 m in 6 h; the limit is 0.30 m"; "" = same as Text
+	Source string    // agency or the club rule
+	Until  time.Time // zero = not said
+}
+
+// Input is one thing the decision rests on, with its age at issue.
+type Input struct {
+	Key    string // discharge, stage, water_temp, weather, alerts, ice, season_rule
+	Name   string
+	Safety bool
+	At     time.Time     // newest valid value; zero = none
+	Age    time.Duration // at issue
+	Limit  time.Duration
+	State  string // good, stale, missing, failed, none, unverified
+	Note   string // "1 spike left out"
+}
+
+// Window is one candidate fishing window of the day with everything that
+// belongs to it alone.
+type Window struct {
+	Start, End time.Time
+	Odds       float64 // of a good morning; meaningful only when OddsOK
+	OddsOK     bool
+	WaterC     [3]float64 // p10, p50, p90 in the window
+	FlowM3S    [3]float64
+	AirC       *float64
+	WindMS     *float64
+	GustMS     *float64
+	Thunder    *float64
+	Stops      []Reason
+	Tie        string // trade size to tie on at the first spot, "" when withheld
+	Why        string // "warmest water of the day"
+}
+
+// Fact holds a forecast quantity as the brief prints it: now, and the fan at
+// the best window.
+type Fact struct {
+	Now       float64
+	NowOK     bool
+	NowAt     time.Time
+	Window    [3]float64 // p10, p50, p90 at the best window, SI
+	WindowOK  bool
+	Class     string  // flow words: "normal for the date"; for temperature the band key
+	Years     int     // of record behind Class, 0 = no percentile word
+	Pct       float64 // percentile for the date, 0-1; meaningful when Years > 0
+	Trend     string  // "easing to noon", "rising"
+	ExceedMax float64 // P(flow above max_flow within the window + 6 h)
+	RisePct6h float64 // last observed 6 h change, fraction
+	Source    string
+	Regulated bool
+}
+
+// Crossing is the distribution of the date on which a band edge is crossed
+// for good.
+type Crossing struct {
+	EdgeC     float64
+	Up        bool // spring; false = autumn
+	Within3   float64
+	Within7   float64
+	Within10  float64
+	Not       float64   // P(not within the horizon)
+	Horizon   int       // days
+	Dates     [3]Date   // p10, p50, p90 given that it crosses
+	Confirmed bool      // five days are observed
+	AtEdge    Date      // at the edge since; zero = not
+	LowConf   bool      // frozen river or short record
+	PerDay    []float64 // P(crossed and stays by day d), d = 1..Horizon
+}
+
+// SizeOdds is P(holds bottom) of one trade size.
+type SizeOdds struct {
+	Oz    float64
+	Holds float64
+}
+
+// SpotJig is the weight advice for one spot in one window for one rig.
+type SpotJig struct {
+	SpotID, Spot string
+	Kind         SpotKind
+	DepthM       float64 // in the window; 0 = unknown
+	SurfaceMS    float64
+	Presentation string
+	Body, Line   string
+	MinOz        float64 // physics alone at the median flow; 0 = none up to 1 oz
+	TieOz        float64 // 0 = withheld
+	PackOz       float64
+	NextOz       float64 // "if you lose bottom"
+	Holds        []SizeOdds
+	TieHolds     float64
+	Withheld     string // code of rig.md section 10, "" = none
+	WithheldText string
+	Warnings     []Reason
+	AngleDeg     float64
+	BowPct       float64
+	SlackM       float64
+	SinkS        float64
+	LineWords    string // angle, bow and slack in words
+	Leader       string // leader test to use
+	CostWords    string // what thicker line or a bulkier body would cost
+	Calibrated   bool
+	Logs         int
+	CriticalM3S  []SizeFlow // flow at which each size stops holding
+	Dunes        string     // "dunes likely, 1-2 ft high, about 110 ft apart"
+	Advice       string     // what the spot tends to give
+}
+
+// SizeFlow is the discharge at which a trade size stops holding.
+type SizeFlow struct {
+	Oz  float64
+	M3S float64
+}
+
+// RunState is the state of the spawning run on the day of the brief.
+type RunState struct {
+	Species    string
+	Active     bool // false: no run clock in this season; Why says so
+	Why        string
+	Calibrated bool
+	PWave      float64
+	PWave3d    float64
+	Arrived    [3]float64 // p10, p50, p90, 0-1
+	Spawned    [3]float64
+	Stage      string // not yet, staging, moving, spawning, dropping back, done
+	StageP     float64
+	StageProbs map[string]float64
+	HoleLoad   float64
+	HoleWords  string
+	PSpent     float64
+	PRefill    float64
+	Index      float64 // median fishable index N incl. resident share
+	MostLike   []int   // past springs
+	HatchFrom  Date    // incubation, whole weeks
+	HatchTo    Date
+	Days       []RunDay // leads 0..10
+	Note       string
+}
+
+// RunDay is one lead of the run forecast.
+type RunDay struct {
+	Day     Date
+	PWave   float64
+	Arrived [3]float64
+	Spawned [3]float64
+	Stage   string
+	StageP  float64
+}
+
+// Advice is how to fish: one row of the advice table after its modifiers.
+type Advice struct {
+	Band, FlowClass, Stage string
+	Action                 string
+	Cadence                string
+	PauseS                 [2]float64
+	Hook, Leader           string
+	Colour                 string
+	ClaritySource          string   // "gauge turbidity", "a member today", "unknown"
+	Bait                   string   // natural-bait sweetener, "" where the rule does not allow or is unchecked
+	Body                   string   // one of the rig's bodies
+	Where                  []string // spot kinds or classes, first = first
+	Line                   string   // the HOW line, <= 60 characters
+	Notes                  []string
+	Row                    string // id of the row that won
+}
+
+// DayOdds is the outlook of one later day.
+type DayOdds struct {
+	Day     Date
+	Odds    float64
+	OddsOK  bool
+	PWave   float64
+	WaveOK  bool
+	WaterC  [3]float64
+	FlowM3S [3]float64
+	Bands   []float64 // share per band, same order as the club's bands
+	Verdict Verdict   // by odds and forecast stops, for the weekend outlook
+	Note    string    // "colder"
+}
+
+// Brief is what is told about one reach on one day, by the club's default
+// preferences. Mail, page, calendar and SQL all show this one value. See
+// forecast/verdict for the personal form.
+type Brief struct {
+	ID                       int64
+	Reach                    ReachID
+	River                    string
+	ReachName                string
+	Site                     SiteID
+	SiteName                 string
+	Zone                     string
+	Day                      Date
+	Issued                   time.Time
+	GoodUntil                time.Time
+	DaylightFrom, DaylightTo time.Time
+
+	Verdict    Verdict
+	Odds       float64 // of a good morning in the best window; meaningful only when OddsOK
+	OddsOK     bool
+	OddsNote   string     // "uncalibrated", "from 14 trips"
+	Spread     [2]float64 // p10, p90 of the members' odds
+	Cost       float64    // c of the club default
+	HoldP      float64    // P(the heaviest carried weight holds)
+	Stops      []Reason   // safety first, then legal
+	Reasons    []Reason   // the rest, ordered: missing, caps, odds, notes
+	Cautions   []Reason   // by danger, none dropped
+	Hazards    []string
+	Surveyed   bool // hazards surveyed
+	WindowI    int  // index of the best window, -1 = none
+	Windows    []Window
+	Flow       Fact
+	Stage      Fact
+	Temp       Fact
+	Crossings  []Crossing
+	Jig        []SpotJig // advised spot first
+	Run        RunState
+	How        Advice
+	Next       []DayOdds
+	Sure       string // high, medium, low
+	SureWhy    string
+	Inputs     []Input
+	Rules      []Rule
+	LifeLine   string // fixed life-jacket line for cold water, "" above 60 F
+	Sources    []Attribution
+	Replay     bool   // made for a past morning from revised data
+	ReplayOdds string // "odds alone would have said ..."
+	Changed    string // "same as yesterday", or what changed
+
+	Chart ChartData
+}
+
+// Best returns the best window.
+func (b Brief) Best() (Window, bool) {
+	if b.WindowI < 0 || b.WindowI >= len(b.Windows) {
+		return Window{}, false
+	}
+	return b.Windows[b.WindowI], true
+}
+
+// Attribution names a data agency and the text its licence asks for.
+type Attribution struct {
+	Provider, Name, Licence, Text, Link string
+}
+
+// ChartData is what the fan charts draw, so that mail and page need no
+// database. Times are UTC.
+type ChartData struct {
+	FlowObs, TempObs   []Point
+	Valid              []time.Time  // forecast steps
+	FlowFan, TempFan   [][5]float64 // p10, p25, p50, p75, p90 a step
+	Windows            [][2]time.Time
+	FlowLimitM3S       float64 // flood or max-flow line, 0 = none
+	FlowLimitName      string
+	FloodStageFlowNote string
+}
+
+// Point is a measured value; Gap = true begins a new stroke.
+type Point struct {
+	At  time.Time
+	V   float64
+	Gap bool
+}
