@@ -1,0 +1,52 @@
+# Two commands set everything up on a fresh machine: make demo and make test.
+# They need Go 1.26 and, on Debian, install the rest when run as root or with
+# sudo; otherwise they name the missing packages and exit with status 2.
+
+.DEFAULT_GOAL := help
+export GOFLAGS ?= -mod=readonly
+BIN := bin/coldseam
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
+ONCE ?=
+FUZZTIME ?= 5m
+BENCHCOUNT ?= 1
+
+.PHONY: help demo test golden fuzz bench soak lint build need-demo need-test
+
+help: ## print this list
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
+
+build: ## build bin/coldseam
+	@go build -trimpath -ldflags "-X main.version=$(VERSION)" -o $(BIN) ./cmd/coldseam
+
+demo: need-demo build ## run the whole morning on invented rivers; ONCE=1 exits afterwards
+	@$(BIN) demo $(if $(ONCE),--once)
+
+test: need-test ## vet, format check and all tests under the race detector
+	@go vet ./...
+	@unformatted=$$(gofmt -l $$(git ls-files '*.go' 2>/dev/null || find . -name '*.go')); \
+	  if [ -n "$$unformatted" ]; then echo "gofmt wants: $$unformatted"; exit 1; fi
+	@go test -race -count=1 -timeout 20m ./...
+
+need-demo:
+	@sh deploy/need.sh postgres
+
+need-test:
+	@sh deploy/need.sh postgres gcc chromium dkim icalendar
+
+golden: ## write the golden files anew; read the diff before committing
+	@go test ./notify/... ./ingest/... ./cmd/... -run 'Golden|Case' -update
+
+fuzz: ## run every fuzz target for FUZZTIME
+	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \
+	  for f in $$(grep -rhoE '^func Fuzz[A-Za-z0-9_]+' $$pkg/*_test.go | sed 's/func //'); do \
+	    echo "== $$pkg $$f"; go test $$pkg -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) || exit 1; done; done
+
+bench: need-test ## run all benchmarks; the table lands in bench-out/
+	@mkdir -p bench-out
+	@go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt
+
+soak: need-test ## the long fault runs: kills, bad networks, simulated days
+	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v
+
+lint: ## vet and the module checks
+	@go vet ./... && go mod verify
