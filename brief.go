@@ -283,8 +283,17 @@ type Brief struct {
 	Replay     bool   // made for a past morning from revised data
 	ReplayOdds string // "odds alone would have said ..."
 	Changed    string // "same as yesterday", or what changed
+	Bands      []Band // the club's bands; nil = DefaultBands
 
 	Chart ChartData
+}
+
+// BandRows returns the bands that the brief was made with.
+func (b Brief) BandRows() []Band {
+	if len(b.Bands) == 0 {
+		return DefaultBands
+	}
+	return b.Bands
 }
 
 // Best returns the best window.
