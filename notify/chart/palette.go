@@ -1,0 +1,65 @@
+package chart
+
+import (
+	"image"
+	"image/color"
+)
+
+// The dark paper of the pages (look tokens), which the mail's picture always
+// uses: no glare before dawn, one file for both modes.
+var (
+	paper  = rgb(0x0F171C)
+	ink    = rgb(0xE9E6DD)
+	ink2   = rgb(0xA7B1B5)
+	rule   = rgb(0x2C3A42)
+	water  = rgb(0x83C7D6)
+	water2 = rgb(0x2A6271)
+	water1 = rgb(0x1D424E)
+	tail   = rgb(0xEBA66B)
+	tail2  = rgb(0x84502B)
+	tail1  = rgb(0x4A3323)
+	win    = rgb(0x1E2B32)
+)
+
+func rgb(v uint32) color.RGBA {
+	return color.RGBA{uint8(v >> 16), uint8(v >> 8), uint8(v), 255}
+}
+
+func blend(a, b color.RGBA, w float64) color.RGBA {
+	m := func(x, y uint8) uint8 { return uint8(float64(x)*w + float64(y)*(1-w) + .5) }
+	return color.RGBA{m(a.R, b.R), m(a.G, b.G), m(a.B, b.B), 255}
+}
+
+// darkPalette is fixed, so that the same brief gives the same bytes: the
+// tokens and the half tones that smooth edges need.
+func darkPalette() color.Palette {
+	cols := []color.RGBA{
+		paper, ink, ink2, rule, water, water2, water1, tail, tail2, tail1, win,
+		blend(ink, paper, .2), blend(ink, paper, .45), blend(ink, paper, .75),
+		blend(ink2, paper, .25), blend(ink2, paper, .5), blend(ink2, paper, .75),
+		blend(water, water2, .33), blend(water, water2, .66), blend(water2, water1, .5), blend(water1, paper, .5), blend(water, paper, .5),
+		blend(tail, tail2, .33), blend(tail, tail2, .66), blend(tail2, tail1, .5), blend(tail1, paper, .5), blend(tail, paper, .5),
+		blend(ink, tail2, .5), blend(ink, water2, .5), blend(water1, win, .5), blend(tail1, win, .5), blend(win, paper, .5),
+	}
+	out := make(color.Palette, len(cols))
+	for i, c := range cols {
+		out[i] = c
+	}
+	return out
+}
+
+// indexed maps every pixel to the nearest colour of the palette.
+func indexed(img *image.RGBA, p color.Palette) *image.Paletted {
+	out := image.NewPaletted(img.Bounds(), p)
+	seen := map[[3]uint8]uint8{}
+	for i := range out.Pix {
+		k := [3]uint8{img.Pix[4*i], img.Pix[4*i+1], img.Pix[4*i+2]}
+		v, ok := seen[k]
+		if !ok {
+			v = uint8(p.Index(color.RGBA{k[0], k[1], k[2], 255}))
+			seen[k] = v
+		}
+		out.Pix[i] = v
+	}
+	return out
+}
