@@ -1,0 +1,80 @@
+package ingest
+
+import (
+	"io"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// ParseFunc reads one document. It does no network, clock or database work;
+// known-at times are left zero. A document that is not of its format, cut
+// short or damaged is an error that wraps coldseam.ErrInvalid and stores
+// nothing; a valid document without rows is an empty Batch.
+type ParseFunc func(io.Reader, Profile) (Batch, error)
+
+// Batch is what one document held, in SI units.
+type Batch struct {
+	Format    string              `json:"format"`
+	Series    []coldseam.Series   `json:"series,omitempty"`
+	Forecasts []coldseam.Forecast `json:"forecasts,omitempty"`
+	Alerts    []coldseam.Alert    `json:"alerts,omitempty"`
+	Gaugings  []coldseam.Gauging  `json:"gaugings,omitempty"`
+	Sites     []SiteMeta          `json:"sites,omitempty"`
+	Meta      []SeriesMeta        `json:"meta,omitempty"`
+	Skipped   []Skipped           `json:"skipped,omitempty"`
+	Next      string              `json:"next,omitempty"`  // address or token of the next page
+	Links     []string            `json:"links,omitempty"` // documents an index points to
+	Schema    map[string]string   `json:"-"`               // field path -> JSON or XML type; see Fingerprint
+}
+
+// Rows is the number of observations, forecast steps, alerts and gaugings.
+func (b Batch) Rows() int {
+	n := len(b.Alerts) + len(b.Gaugings)
+	for _, s := range b.Series {
+		n += len(s.Obs)
+	}
+	for _, f := range b.Forecasts {
+		n += len(f.At)
+	}
+	return n
+}
+
+// Skipped names something a parser left out and why; N counts how often.
+type Skipped struct {
+	What string `json:"what"`
+	Why  string `json:"why"`
+	N    int    `json:"n"`
+}
+
+// SiteMeta is what a document says about a station.
+type SiteMeta struct {
+	ID          coldseam.SiteID `json:"id"`
+	Code        string          `json:"code"`
+	Name        string          `json:"name,omitempty"`
+	Lat         float64         `json:"lat,omitempty"`
+	Lon         float64         `json:"lon,omitempty"`
+	Zone        string          `json:"zone,omitempty"` // as the agency writes it; often no IANA zone
+	DrainageKM2 *float64        `json:"drainage_km2,omitempty"`
+	DatumM      *float64        `json:"datum_m,omitempty"`
+	Kind        string          `json:"kind,omitempty"` // Stream, Lake ...
+}
+
+// SeriesMeta is what a document says about a series, and how it was read.
+type SeriesMeta struct {
+	Key         coldseam.SeriesKey `json:"key"`
+	Name        string             `json:"name,omitempty"` // parameter as the agency writes it
+	Unit        string             `json:"unit"`           // as found
+	UnitFrom    string             `json:"unit_from,omitempty"`
+	SI          string             `json:"si"`
+	Points      int                `json:"points"`
+	Missing     int                `json:"missing"`
+	Duplicates  int                `json:"duplicates,omitempty"`
+	First       time.Time          `json:"first"`
+	Last        time.Time          `json:"last"`
+	Primary     bool               `json:"primary,omitempty"`
+	Computation string             `json:"computation,omitempty"` // Instantaneous, Mean ...
+	Sublocation string             `json:"sublocation,omitempty"`
+	Cadence     time.Duration      `json:"cadence,omitempty"`
+	Modified    time.Time          `json:"modified,omitempty"` // the agency's newest own stamp
+}

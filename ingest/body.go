@@ -1,0 +1,144 @@
+package ingest
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"unicode/utf8"
+
+	"example.org/coldseam"
+	"golang.org/x/net/html/charset"
+)
+
+// Shape is what the first bytes of a body look like. The Content-Type of a
+// service is not trusted.
+type Shape int
+
+// The shapes.
+const (
+	ShapeOther Shape = iota
+	ShapeJSON
+	ShapeXML
+	ShapeEmpty
+)
+
+// Sniff skips a byte order mark and white space and looks at the first byte.
+func Sniff(body []byte) Shape {
+	b := bytes.TrimLeft(trimBOM(body), " \t\r\n")
+	switch {
+	case len(b) == 0:
+		return ShapeEmpty
+	case b[0] == '{' || b[0] == '[':
+		return ShapeJSON
+	case b[0] == '<':
+		return ShapeXML
+	}
+	return ShapeOther
+}
+
+func trimBOM(b []byte) []byte { return bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")) }
+
+// ReadBody reads a whole document within the profile's cap, applies
+// encoding_override and strips a byte order mark.
+func ReadBody(r io.Reader, p Profile) ([]byte, error) {
+	limit := p.WithDefaults().MaxBodyBytes
+	body, err := io.ReadAll(io.LimitReader(r, limit+1))
+	if err != nil {
+		return nil, fmt.Errorf("read document: %w", err)
+	}
+	if int64(len(body)) > limit {
+		return nil, fmt.Errorf("document is larger than %d bytes: %w", limit, coldseam.ErrInvalid)
+	}
+	if p.EncodingOverride != "" {
+		cr, err := charset.NewReaderLabel(p.EncodingOverride, bytes.NewReader(body))
+		if err != nil {
+			return nil, fmt.Errorf("encoding_override %q: %w", p.EncodingOverride, coldseam.ErrInvalid)
+		}
+		if body, err = io.ReadAll(io.LimitReader(cr, 4*limit)); err != nil {
+			return nil, fmt.Errorf("encoding_override %q: %w", p.EncodingOverride, coldseam.ErrInvalid)
+		}
+	}
+	return trimBOM(body), nil
+}
+
+// DecodeJSON decodes exactly one JSON value into v. Numbers keep their text
+// where v asks for json.Number. Trailing data, text that is not UTF-8 and a
+// body that is no JSON are ErrInvalid; the first 80 bytes are quoted.
+func DecodeJSON(body []byte, v any) error {
+	if Sniff(body) != ShapeJSON {
+		return fmt.Errorf("not JSON: begins %q: %w", clip(string(bytes.TrimSpace(body))), coldseam.ErrInvalid)
+	}
+	if !utf8.Valid(body) {
+		return fmt.Errorf("json: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
+	}
+	d := json.NewDecoder(bytes.NewReader(body))
+	d.UseNumber()
+	if err := d.Decode(v); err != nil {
+		return fmt.Errorf("json: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return fmt.Errorf("json: data after the end of the document: %w", coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+// XML reads tokens with the limits every XML format shares: no DTD, depth at
+// most MaxXMLDepth, text within the body cap. io.EOF comes only after the last
+// end tag, so a cut document is an error.
+type XML struct {
+	d     *xml.Decoder
+	depth int
+	seen  bool
+}
+
+// NewXML returns a token reader over a body of ReadBody. With
+// encoding_override the body is UTF-8 already and the declared encoding is not
+// believed.
+func NewXML(body []byte, p Profile) *XML {
+	d := xml.NewDecoder(bytes.NewReader(body))
+	d.CharsetReader = charset.NewReaderLabel
+	if p.EncodingOverride != "" {
+		d.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil }
+	}
+	return &XML{d: d}
+}
+
+// Depth is the number of open elements.
+func (x *XML) Depth() int { return x.depth }
+
+// Token returns the next token; its bytes are valid until the next call.
+// Comments and processing instructions are passed over.
+func (x *XML) Token() (xml.Token, error) {
+	for {
+		t, err := x.d.Token()
+		if errors.Is(err, io.EOF) {
+			if x.depth > 0 || !x.seen {
+				return nil, fmt.Errorf("xml: document ends early: %w", coldseam.ErrInvalid)
+			}
+			return nil, io.EOF
+		}
+		if err != nil {
+			return nil, fmt.Errorf("xml: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
+		}
+		switch t.(type) {
+		case xml.Directive:
+			return nil, fmt.Errorf("xml: document type declarations are not read: %w", coldseam.ErrInvalid)
+		case xml.StartElement:
+			if x.depth == 0 && x.seen {
+				return nil, fmt.Errorf("xml: a second root element: %w", coldseam.ErrInvalid)
+			}
+			x.seen = true
+			if x.depth++; x.depth > MaxXMLDepth {
+				return nil, fmt.Errorf("xml: nested deeper than %d: %w", MaxXMLDepth, coldseam.ErrInvalid)
+			}
+		case xml.EndElement:
+			x.depth--
+		case xml.Comment, xml.ProcInst:
+			continue
+		}
+		return t, nil
+	}
+}

@@ -1,0 +1,357 @@
+package ingest
+
+import (
+	"fmt"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Formats a profile may name; empty lets the document decide.
+const (
+	FormatFeatures     = "ogcapi_features"
+	FormatWaterML2     = "waterml2"
+	FormatWaterML1     = "waterml1"
+	FormatCAP          = "cap"
+	FormatCovJSON      = "coveragejson"
+	FormatGridpoint    = "gridpoint"
+	FormatSensorThings = "sensorthings"
+	FormatTable        = "table"
+)
+
+// Kinds of paging.
+const (
+	PagingNone  = "none"
+	PagingLinks = "links_next"   // links with rel=next
+	PagingBody  = "body_next"    // a next token or address in the body
+	PagingIOT   = "iot_nextlink" // SensorThings
+)
+
+// Default limits. All are [proposal] values of the feeds design unless marked.
+const (
+	DefaultPageLimit    = 10000
+	DefaultMaxPages     = 500
+	DefaultMaxURLBytes  = 8000
+	DefaultMaxBody      = 8 << 20
+	DefaultTimeout      = 20 * time.Second
+	DefaultConcurrency  = 2
+	DefaultRatePerHour  = 600
+	DefaultPoll         = time.Hour
+	MaxXMLDepth         = 64 // the deepest collected document has 12 levels
+	MaxFutureStamp      = 10 * time.Minute
+	maxHeaderBytes      = 64 << 10
+	maxRedirects        = 3
+	maxRetryAfterInline = time.Minute
+)
+
+// Span is a duration in a config file: Go's form with a day unit in front,
+// such as "90s", "15m", "1095d" or "1d12h".
+type Span time.Duration
+
+// UnmarshalText reads the config form; a negative span is ErrInvalid.
+func (s *Span) UnmarshalText(b []byte) error {
+	rest, days := string(b), 0
+	if d, tail, ok := strings.Cut(rest, "d"); ok {
+		n, err := strconv.Atoi(d)
+		if err != nil {
+			return fmt.Errorf("span %q: want a form such as 90s, 15m or 30d: %w", b, coldseam.ErrInvalid)
+		}
+		days, rest = n, tail
+	}
+	var d time.Duration
+	if rest != "" {
+		var err error
+		if d, err = time.ParseDuration(rest); err != nil {
+			return fmt.Errorf("span %q: want a form such as 90s, 15m or 30d: %w", b, coldseam.ErrInvalid)
+		}
+	}
+	d += time.Duration(days) * 24 * time.Hour
+	if d < 0 || days > 36500 || len(b) == 0 {
+		return fmt.Errorf("span %q: want a form such as 90s, 15m or 30d: %w", b, coldseam.ErrInvalid)
+	}
+	*s = Span(d)
+	return nil
+}
+
+// MarshalText writes Go's form.
+func (s Span) MarshalText() ([]byte, error) { return []byte(time.Duration(s).String()), nil }
+
+// Place is a spot a gridded service is asked for, or where a station lies.
+// Degrees, WGS 84.
+type Place struct {
+	Lat  float64 `toml:"lat"`
+	Lon  float64 `toml:"lon"`
+	Grid string  `toml:"grid"` // value of {grid}: a path piece such as "MPX/108,71"
+	Zone string  `toml:"zone"` // IANA
+}
+
+// Endpoint overrides parts of a profile for one use of the same service.
+// Well-known names: latest, history, revisions, daily, metadata, locations,
+// gaugings, channels. An empty field keeps the profile's own value.
+type Endpoint struct {
+	Path      string            `toml:"path"`
+	Query     map[string]string `toml:"query"` // replaces the profile's query as a whole
+	Body      string            `toml:"body"`
+	Format    string            `toml:"format"`
+	Kind      string            `toml:"kind"`
+	Statistic string            `toml:"statistic"`
+	Paging    string            `toml:"paging"`
+	MaxWindow Span              `toml:"max_window"`
+	Sites     int               `toml:"sites_per_request"`
+	Poll      Span              `toml:"poll"`
+}
+
+// Profile is the transport profile of one service: data, not code. A new
+// agency is a new table in the config. The zero value of a key means the
+// default written beside it.
+//
+// Templates in path, query and body may hold {sites} {site} {parameters}
+// {since} {until} {limit} {lat} {lon} {grid}; {since} and {until} are RFC 3339
+// UTC, {since_date} and {until_date} bare dates. A query key whose template
+// resolves to nothing is left out.
+type Profile struct {
+	Name     string `toml:"name"`
+	Provider string `toml:"provider"` // prefix of site ids; default name. Profiles of one agency share it
+	Format   string `toml:"format"`   // default: decided by the document
+	Kind     string `toml:"kind"`     // observation (default), forecast (default of coveragejson and gridpoint)
+
+	BaseURL   string              `toml:"base_url"`
+	Path      string              `toml:"path"`
+	Query     map[string]string   `toml:"query"`
+	Endpoints map[string]Endpoint `toml:"endpoints"`
+	Method    string              `toml:"method"` // GET (default) or POST
+	Body      string              `toml:"body"`   // of a POST, such as a SOAP envelope
+	Headers   map[string]string   `toml:"headers"`
+	KeyHeader string              `toml:"key_header"` // header that carries the key
+	KeyFile   string              `toml:"key_file"`   // file that holds the key; never logged, never sent to another host
+
+	Paging          string   `toml:"paging"`            // none
+	PageLimit       int      `toml:"page_limit"`        // 10000 rows; 50,000 rows of a feature service pass the body cap
+	MaxPages        int      `toml:"max_pages"`         // 500
+	SitesPerRequest int      `toml:"sites_per_request"` // 0 = all in one, within max_url_bytes
+	MaxURLBytes     int      `toml:"max_url_bytes"`     // 8000
+	MaxWindow       Span     `toml:"max_window"`        // 0 = any span of time in one request
+	RatePerHour     float64  `toml:"rate_per_hour"`     // 600
+	MinInterval     Span     `toml:"min_interval"`      // least time between two requests, 0
+	Concurrency     int      `toml:"concurrency"`       // 2 per host
+	MaxBodyBytes    int64    `toml:"max_body_bytes"`    // 8 MiB, decompressed
+	Timeout         Span     `toml:"timeout"`           // 20s for a whole request
+	PrivateHosts    []string `toml:"private_hosts"`     // hosts that may have a private address, none
+
+	Fields           map[string]string   `toml:"fields"`       // source field -> our field
+	Parameters       map[string]string   `toml:"parameters"`   // source code -> parameter
+	Units            map[string]string   `toml:"units"`        // parameter -> unit, only when the document carries none
+	UnitAliases      map[string]string   `toml:"unit_aliases"` // spelling of the source -> spelling of the unit table
+	Zone             string              `toml:"zone"`         // IANA, for zone-less stamps and bare dates; none = refuse them
+	Zones            map[string]string   `toml:"zones"`        // site code -> IANA, before zone
+	Wide             bool                `toml:"wide"`         // one row holds several parameters
+	EncodingOverride string              `toml:"encoding_override"`
+	MissingTokens    []string            `toml:"missing_tokens"` // beside the built-in ones
+	Qualifiers       map[string]string   `toml:"qualifiers"`     // code -> ok, warn, bad, missing, ice, estimated, equipment
+	Approval         map[string]string   `toml:"approval"`       // word -> provisional, approved
+	Statistic        string              `toml:"statistic"`      // where the document does not say
+	Series           map[string][]string `toml:"series"`         // site code -> series ids to take; default: the primary one
+	Places           map[string]Place    `toml:"places"`
+
+	Poll        Span   `toml:"poll"`    // usual time between fetches, 1h
+	MaxAge      Span   `toml:"max_age"` // greatest age at which the feed still counts
+	Licence     string `toml:"licence"`
+	Attribution string `toml:"attribution"`
+	Link        string `toml:"link"` // where the attribution points to
+
+	// RequestSite is the one site the document was asked for; the Fetcher sets
+	// it for services whose answer does not name the site.
+	RequestSite string `toml:"-"`
+}
+
+// WithDefaults fills the keys that have a default.
+func (p Profile) WithDefaults() Profile {
+	def := func(n *int, d int) {
+		if *n <= 0 {
+			*n = d
+		}
+	}
+	span := func(s *Span, d time.Duration) {
+		if *s <= 0 {
+			*s = Span(d)
+		}
+	}
+	if p.Name == "" {
+		p.Name = "file"
+	}
+	if p.Provider == "" {
+		p.Provider = p.Name
+	}
+	if p.Method == "" {
+		p.Method = "GET"
+	}
+	if p.Paging == "" {
+		p.Paging = PagingNone
+	}
+	def(&p.PageLimit, DefaultPageLimit)
+	def(&p.MaxPages, DefaultMaxPages)
+	def(&p.MaxURLBytes, DefaultMaxURLBytes)
+	def(&p.Concurrency, DefaultConcurrency)
+	if p.MaxBodyBytes <= 0 {
+		p.MaxBodyBytes = DefaultMaxBody
+	}
+	if p.RatePerHour <= 0 {
+		p.RatePerHour = DefaultRatePerHour
+	}
+	span(&p.Timeout, DefaultTimeout)
+	span(&p.Poll, DefaultPoll)
+	return p
+}
+
+// At returns the profile as the named endpoint sees it. The empty name is the
+// profile itself; an unknown name is ErrNotFound.
+func (p Profile) At(endpoint string) (Profile, error) {
+	if endpoint == "" {
+		return p, nil
+	}
+	e, ok := p.Endpoints[endpoint]
+	if !ok {
+		return p, fmt.Errorf("profile %s: endpoint %q: %w", p.Name, endpoint, coldseam.ErrNotFound)
+	}
+	set := func(dst *string, v string) {
+		if v != "" {
+			*dst = v
+		}
+	}
+	set(&p.Path, e.Path)
+	set(&p.Body, e.Body)
+	set(&p.Format, e.Format)
+	set(&p.Kind, e.Kind)
+	set(&p.Statistic, e.Statistic)
+	set(&p.Paging, e.Paging)
+	if e.Query != nil {
+		p.Query = e.Query
+	}
+	if e.MaxWindow > 0 {
+		p.MaxWindow = e.MaxWindow
+	}
+	if e.Sites > 0 {
+		p.SitesPerRequest = e.Sites
+	}
+	if e.Poll > 0 {
+		p.Poll = e.Poll
+	}
+	return p, nil
+}
+
+// Check refuses a profile that cannot be fetched, naming the key.
+func (p Profile) Check() error {
+	bad := func(key, want string, got any) error {
+		return fmt.Errorf("profile %q: %s = %v: want %s: %w", p.Name, key, got, want, coldseam.ErrInvalid)
+	}
+	if p.Name == "" {
+		return bad("name", "a name", `""`)
+	}
+	u, err := url.Parse(p.BaseURL)
+	if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" {
+		return bad("base_url", "an http or https address", p.BaseURL)
+	}
+	if u.Scheme == "http" && p.KeyHeader != "" && !p.allowsPrivate(u.Hostname()) {
+		return bad("base_url", "https where a key is sent", p.BaseURL)
+	}
+	if (p.KeyHeader == "") != (p.KeyFile == "") {
+		return bad("key_header", "both key_header and key_file, or none", p.KeyHeader)
+	}
+	for _, w := range []struct {
+		key, got string
+		allowed  []string
+	}{
+		{"format", p.Format, []string{"", FormatFeatures, FormatWaterML2, FormatWaterML1, FormatCAP, FormatCovJSON, FormatGridpoint, FormatSensorThings, FormatTable}},
+		{"kind", p.Kind, []string{"", "observation", "forecast"}},
+		{"paging", p.Paging, []string{"", PagingNone, PagingLinks, PagingBody, PagingIOT}},
+		{"method", p.Method, []string{"", "GET", "POST"}},
+		{"statistic", p.Statistic, []string{"", "instant", "mean", "min", "max", "sum"}},
+	} {
+		if !contains(w.allowed, w.got) {
+			return bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
+		}
+	}
+	for code, param := range p.Parameters {
+		if coldseam.Parameter(param).Unit() == "" {
+			return bad("parameters."+code, "a parameter", param)
+		}
+	}
+	for param, unit := range p.Units {
+		if _, err := UnitFor(coldseam.Parameter(param), unit); err != nil {
+			return fmt.Errorf("profile %q: units.%s: %w", p.Name, param, err)
+		}
+	}
+	for code, action := range p.Qualifiers {
+		if _, ok := actionFlags[action]; !ok {
+			return bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
+		}
+	}
+	for word, a := range p.Approval {
+		if a != "provisional" && a != "approved" {
+			return bad("approval."+word, "provisional or approved", a)
+		}
+	}
+	zones := map[string]string{"zone": p.Zone}
+	for k, z := range p.Zones {
+		zones["zones."+k] = z
+	}
+	for key, z := range zones {
+		if _, err := time.LoadLocation(z); err != nil || z == "Local" {
+			return bad(key, "an IANA zone", z)
+		}
+	}
+	for name := range p.Endpoints {
+		e, _ := p.At(name)
+		e.Endpoints = nil
+		if err := e.Check(); err != nil {
+			return fmt.Errorf("endpoint %s: %w", name, err)
+		}
+	}
+	return nil
+}
+
+// SiteID is the site id of an agency's station code.
+func (p Profile) SiteID(code string) coldseam.SiteID {
+	if p.Provider == "" {
+		p = p.WithDefaults()
+	}
+	return coldseam.SiteID(p.Provider + ":" + code)
+}
+
+// Parameter looks up a source code in the profile, then in defaults. Codes are
+// compared as written, then without case.
+func (p Profile) Parameter(code string, defaults map[string]coldseam.Parameter) (coldseam.Parameter, bool) {
+	if v, ok := p.Parameters[code]; ok {
+		return coldseam.Parameter(v), true
+	}
+	for k, v := range p.Parameters {
+		if strings.EqualFold(k, code) {
+			return coldseam.Parameter(v), true
+		}
+	}
+	if v, ok := defaults[code]; ok {
+		return v, true
+	}
+	v, ok := defaults[strings.ToLower(code)]
+	return v, ok
+}
+
+// AttributionOf is the credit that pages and mails must carry.
+func (p Profile) AttributionOf() coldseam.Attribution {
+	p = p.WithDefaults()
+	return coldseam.Attribution{Provider: p.Provider, Name: p.Name, Licence: p.Licence, Text: p.Attribution, Link: p.Link}
+}
+
+func (p Profile) allowsPrivate(host string) bool { return contains(p.PrivateHosts, host) }
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,182 @@
+package ingest
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Row is one value as a document sends it.
+type Row struct {
+	Key        coldseam.SeriesKey // Site, Param, Stat, Period, SeriesRef; Provider is filled in
+	Name       string             // parameter as the agency writes it, for the report
+	Stamp      Stamp
+	Raw        string // value text; "" = null
+	Unit       string // as found, "" = none
+	Approval   string
+	Qualifiers []string
+	NoData     []float64 // the document's own "no value" numbers
+	Modified   time.Time
+}
+
+// Builder gathers the rows of one document into series: it converts units,
+// reads missing values and quality marks, and refuses a series whose unit is
+// unknown without losing the others.
+type Builder struct {
+	p     Profile
+	keys  []coldseam.SeriesKey // in order of appearance
+	runs  map[coldseam.SeriesKey]*run
+	skips map[[2]string]int
+}
+
+type run struct {
+	meta    SeriesMeta
+	conv    map[string]Conversion
+	refused string
+	obs     []coldseam.Observation
+}
+
+// NewBuilder returns an empty builder for one document.
+func NewBuilder(p Profile) *Builder {
+	return &Builder{p: p.WithDefaults(), runs: map[coldseam.SeriesKey]*run{}, skips: map[[2]string]int{}}
+}
+
+// Skip records something left out.
+func (b *Builder) Skip(what, why string) { b.skips[[2]string{clip(what), clip(why)}]++ }
+
+// Add takes one row. A daily or monthly stamp becomes the end of its civil day
+// or month, with the period set. A row without a value is kept as Missing with
+// its qualifiers: an ice mark often comes that way.
+func (b *Builder) Add(r Row) {
+	r.Key.Provider = b.p.Provider
+	switch {
+	case r.Stamp.Precision == ToDay && r.Key.Period == "":
+		r.Key.Period = "P1D"
+	case r.Stamp.Precision == ToMonth && r.Key.Period == "":
+		r.Key.Period = "P1M"
+	}
+	if r.Key.Stat == "" {
+		r.Key.Stat = coldseam.Statistic(b.p.Statistic)
+	}
+	if r.Key.Stat == "" {
+		r.Key.Stat = coldseam.Instant
+	}
+	if r.Key.Stat == coldseam.Instant && r.Key.Period != "" {
+		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
+		return
+	}
+	s := b.series(r)
+	conv, err := b.convert(s, r)
+	if err != nil {
+		s.refused = err.Error()
+		return
+	}
+	o, err := b.observe(r, conv)
+	if err != nil {
+		b.Skip(r.Key.String(), err.Error())
+		return
+	}
+	if r.Modified.After(s.meta.Modified) {
+		s.meta.Modified = r.Modified
+	}
+	s.obs = append(s.obs, o)
+}
+
+func (b *Builder) series(r Row) *run {
+	s, ok := b.runs[r.Key]
+	if !ok {
+		s = &run{meta: SeriesMeta{Key: r.Key, Name: r.Name, Unit: r.Unit, SI: r.Key.Param.Unit()}, conv: map[string]Conversion{}}
+		b.runs[r.Key] = s
+		b.keys = append(b.keys, r.Key)
+	}
+	return s
+}
+
+func (b *Builder) convert(s *run, r Row) (Conversion, error) {
+	if c, ok := s.conv[r.Unit]; ok {
+		return c, nil
+	}
+	c, from, err := b.p.Unit(r.Key.Param, r.Unit)
+	if err != nil {
+		return c, err
+	}
+	s.meta.UnitFrom = from
+	s.conv[r.Unit] = c
+	return c, nil
+}
+
+func (b *Builder) observe(r Row, conv Conversion) (coldseam.Observation, error) {
+	flags, quals := b.p.Quality(r.Approval, r.Qualifiers)
+	v, missing, err := b.p.Value(r.Raw, r.NoData...)
+	if err != nil {
+		// Some services write the qualifier in the place of the value.
+		f := b.p.qualifier(strings.TrimSpace(r.Raw))
+		if f&(coldseam.Ice|coldseam.Equipment|coldseam.Estimated|coldseam.Missing) == 0 {
+			return coldseam.Observation{}, fmt.Errorf("value %q is no decimal", clip(r.Raw))
+		}
+		flags, quals = b.p.Quality(r.Approval, append([]string{r.Raw}, r.Qualifiers...))
+		missing = true
+	}
+	at := r.Stamp.At
+	if r.Stamp.Precision != ToInstant {
+		at = r.Stamp.End
+	}
+	if r.Stamp.Ambiguous {
+		flags |= coldseam.Suspect
+	}
+	o := coldseam.Observation{At: at.UTC(), Flag: flags, Qualifiers: quals}
+	if missing || flags&coldseam.Missing != 0 {
+		o.Flag |= coldseam.Missing
+		return o, nil
+	}
+	o.Value = conv.Apply(v)
+	return o, nil
+}
+
+// Batch returns the series in order of appearance. Equal times within a series
+// keep the last row and are counted. Sites and everything else are the
+// parser's to add.
+func (b *Builder) Batch(format string) (Batch, error) {
+	out := Batch{Format: format}
+	for _, k := range b.keys {
+		r := b.runs[k]
+		if r.refused != "" {
+			b.skips[[2]string{k.String(), r.refused}]++
+			continue
+		}
+		if len(r.obs) == 0 {
+			continue
+		}
+		s, dup, err := coldseam.NewSeries(k, r.obs)
+		if err != nil {
+			b.skips[[2]string{k.String(), err.Error()}]++
+			continue
+		}
+		r.meta.Points, r.meta.Duplicates = len(s.Obs), dup
+		r.meta.First, r.meta.Last = s.Obs[0].At, s.Obs[len(s.Obs)-1].At
+		for _, o := range s.Obs {
+			if o.Flag&coldseam.Missing != 0 {
+				r.meta.Missing++
+			}
+		}
+		out.Series = append(out.Series, s)
+		out.Meta = append(out.Meta, r.meta)
+	}
+	out.Skipped = b.Skipped()
+	return out, nil
+}
+
+// Skipped lists what was left out so far, sorted.
+func (b *Builder) Skipped() []Skipped {
+	var out []Skipped
+	for k, n := range b.skips {
+		out = append(out, Skipped{What: k[0], Why: k[1], N: n})
+	}
+	sort.Slice(out, func(i, j int) bool {
+		return out[i].What+"\x00"+out[i].Why < out[j].What+"\x00"+out[j].Why
+	})
+	return out
+}
