@@ -1,0 +1,128 @@
+package flow
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// river is an invented snow river of n days from 1 January 2010: the Tamsen.
+func river(n int, seed uint64) coldseam.Days {
+	d := coldseam.Days{First: coldseam.Date{Year: 2010, Month: 1, Day: 1}, FlowM3S: make([]float64, n), Lat: 46}
+	rng := daily.Stream(seed, d.First, 0)
+	c := daily.NewCalendar(d.First, n)
+	z := 0.0
+	for i := range n {
+		z = .9*z + .15*rng.NormFloat64() + .4*max(rng.NormFloat64()-1.8, 0)
+		melt := math.Exp(-math.Pow((float64(c.Doy[i])-115)/25, 2) / 2)
+		d.FlowM3S[i] = 20 * math.Exp(z+1.6*melt)
+	}
+	return d
+}
+
+func TestForecastIsPureAndBlindToTheFuture(t *testing.T) {
+	t.Parallel()
+	d := river(3*365, 1)
+	m, err := Fit(d, Options{Training: daily.Training{Last: d.Day(900)}})
+	require.NoError(t, err)
+	q := daily.Issue{View: d, Day: d.Day(900), Seed: 7}
+	a, err := m.Forecast(q)
+	require.NoError(t, err)
+	require.Len(t, a.Members, daily.DefaultMembers)
+	require.Len(t, a.Members[0], daily.DefaultHorizon)
+	q.View = d.Cut(d.Day(900))
+	b, err := m.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, a, b)
+	q.Seed = 8
+	c, err := m.Forecast(q)
+	require.NoError(t, err)
+	require.NotEqual(t, a.Members, c.Members)
+}
+
+func TestModelSurvivesJSON(t *testing.T) {
+	t.Parallel()
+	d := river(3*365, 2)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	raw, err := json.Marshal(m)
+	require.NoError(t, err)
+	var back Model
+	require.NoError(t, json.Unmarshal(raw, &back))
+	q := daily.Issue{View: d, Day: d.Day(900), Horizon: 45}
+	a, err := m.Forecast(q)
+	require.NoError(t, err)
+	b, err := back.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, a, b)
+}
+
+func TestNonPositiveDayGivesNoLogForecast(t *testing.T) {
+	t.Parallel()
+	d := river(3*365, 3)
+	d.FlowM3S[900] = -27.7
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(900)})
+	require.NoError(t, err)
+	require.True(t, r.Has(daily.FlagNoLog))
+	require.Equal(t, daily.TierStale, r.Tier)
+	for _, p := range r.Members {
+		for _, v := range p {
+			require.Greater(t, v, 0.)
+		}
+	}
+}
+
+func TestFitRefusesARecordWithoutFlow(t *testing.T) {
+	t.Parallel()
+	_, err := Fit(coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, WaterC: []float64{1, 2}}, Options{})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+func TestRecessionClosedForm(t *testing.T) {
+	t.Parallel()
+	// [source: design section 10, reference calculation]
+	for _, r := range []struct{ a, b, t, want float64 }{
+		{.02, 1.5, 1, 35.3829}, {.02, 1.5, 5, 23.0886}, {.02, 1.5, 10, 15.0099},
+		{.05, 1, 1, 38.0492}, {.05, 1, 5, 31.1520}, {.05, 1, 10, 24.2612},
+	} {
+		require.InDelta(t, r.want, Recession(40, r.a, r.b, r.t), 5e-5)
+	}
+}
+
+// The closed form solves its own differential equation, for any a and b: a
+// check that no typing error in the reference values could pass.
+func TestRecessionSolvesItsEquation(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := rapid.Float64Range(.001, .2).Draw(t, "a"), rapid.Float64Range(1.01, 3).Draw(t, "b")
+		q0, at := rapid.Float64Range(.5, 50).Draw(t, "q0"), rapid.Float64Range(.1, 20).Draw(t, "t")
+		const dt = 1e-4
+		slope := (Recession(q0, a, b, at+dt) - Recession(q0, a, b, at-dt)) / (2 * dt)
+		want := -a * math.Pow(Recession(q0, a, b, at), b)
+		require.InDelta(t, want, slope, 1e-5+1e-4*math.Abs(want))
+	})
+}
+
+func TestNoMemberFallsBelowTheRecessionFloor(t *testing.T) {
+	t.Parallel()
+	d := river(6*365, 4)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	require.Greater(t, m.FloorA, 0.)
+	for day := 1200; day < 1600; day += 40 {
+		r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(day)})
+		require.NoError(t, err)
+		for _, p := range r.Members {
+			for h, v := range p {
+				require.GreaterOrEqual(t, v, Recession(d.FlowM3S[day], m.FloorA, m.FloorB, float64(h+1))*(1-1e-12))
+			}
+		}
+	}
+}

@@ -1,0 +1,102 @@
+package flow
+
+import (
+	"fmt"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// Options of a fit. The zero value fits on everything.
+type Options struct {
+	Training daily.Training
+	Seed     uint64
+	Pool     []coldseam.Days // similar gauges, for short records
+}
+
+// Model is a fitted model of one river. It is plain data and marshals to JSON
+// and back without loss.
+type Model struct {
+	Version  int            `json:"version"`
+	Training daily.Training `json:"training"`
+	From     coldseam.Date  `json:"from"`
+	To       coldseam.Date  `json:"to"`
+	Years    float64        `json:"years"`
+	Tier     daily.Tier     `json:"tier"`
+	Seed     uint64         `json:"seed"`
+	Score    float64        `json:"score"` // CRPS of ln Q at lead 5 on training days, 0 = not measured
+	LogQ     daily.Harmonic `json:"log_q"`
+	FloorA   float64        `json:"floor_a"` // recession floor: a of dQ/dt = -a Q^b, 95 % quantile
+	FloorB   float64        `json:"floor_b"`
+}
+
+// version changes when stored models can no longer be read.
+const version = 1
+
+// Record lengths that part the rungs of the ladder, years
+// [source: design section 5; the cut-offs are judgement].
+const (
+	fullYears   = 8
+	mediumYears = 3
+	shortYears  = 1
+)
+
+// staleDays is the age of the newest value beyond which the forecast no longer
+// starts from it.
+const staleDays = 5
+
+// Fit learns a model from the training days of d.
+func Fit(d coldseam.Days, opt Options) (*Model, error) {
+	r := newRecord(d, opt.Training)
+	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
+	b := last(r.obs, r.n-1)
+	if b < 0 && len(opt.Pool) == 0 {
+		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w", coldseam.ErrInvalid)
+	}
+	if b >= 0 {
+		a := 0
+		for r.obs[a] != r.obs[a] {
+			a++
+		}
+		m.From, m.To = d.Day(a), d.Day(b)
+	}
+	m.Years = daily.Span(r.obs)
+	m.Tier = tierOf(m.Years)
+	m.LogQ = daily.FitHarmonic(r.cal, r.fit)
+	m.FloorA, m.FloorB = recession(r)
+	return m, nil
+}
+
+func tierOf(years float64) daily.Tier {
+	switch {
+	case years >= fullYears*.9:
+		return daily.TierFull
+	case years >= mediumYears*.8:
+		return daily.TierMedium
+	case years >= shortYears*.8:
+		return daily.TierShort
+	}
+	return daily.TierCold
+}
+
+// Forecast makes the forecast of one issue.
+func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
+	return m.On(q.View, q.Pool...).Forecast(q)
+}
+
+// On prepares the history a model draws traces from, so that many issues share
+// the work. history is masked by the model's training rule.
+func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
+	k := &Runner{m: m}
+	k.donors = append(k.donors, newRecord(history, m.Training))
+	for _, p := range pool {
+		k.donors = append(k.donors, newRecord(p, m.Training))
+	}
+	return k
+}
+
+// Runner makes forecasts of one model over one history.
+type Runner struct {
+	m      *Model
+	donors []*record
+}
