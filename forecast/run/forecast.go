@@ -1,0 +1,422 @@
+package run
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"sort"
+
+	"example.org/coldseam"
+)
+
+// Defaults of the ensemble run.
+const (
+	DefaultDraws = 500
+	// SeasonPeak is the usual season's greatest H + .8B, the measure of a full
+	// hole until a river has its own hindcast [reference calculation: 63
+	// modelled lake springs, 10-90 % .30-.45].
+	SeasonPeak = 0.365
+	// LastDay is the day of the year after which no run is computed: spring
+	// runs of the shipped species are over in mid-July [proposal].
+	LastDay = 196
+)
+
+// Input is what one morning's run needs. All daily slices follow Days.First.
+type Input struct {
+	Species Species
+	Days    coldseam.Days // observed daily means up to yesterday, back to 1 January at least; more years feed "most like"
+	ModelC  []float64     // the project's own water model on the same days; fills gaps; may be nil
+	Today   coldseam.Date // lead 0
+	WaterC  [][]float64   // [member][lead] daily means, whole paths of the forecast
+	FlowM3S [][]float64   // [member][lead] of the same members, or nil
+	FlowPct func(day coldseam.Date, m3s float64) float64
+	Draws   int // trajectories; 0 = 500
+	Seed    uint64
+	NoNoise bool
+	// Learnt holds what the trip log taught so far, nil = the priors.
+	Learnt        *Learnt
+	Prior         Prior   // of delta; the zero value is the species' own prior
+	ResidentShare float64 // added to the fishable index at all times
+	SeasonPeak    float64 // 0 = SeasonPeak
+}
+
+// Result is the run of one morning. Trajectory k belongs to forecast member
+// Member[k], so that two rivers run on the same members can be compared
+// trajectory by trajectory.
+type Result struct {
+	State  coldseam.RunState
+	Index  [][]float64 // [trajectory][lead] fishable index N incl. resident share
+	Spent  [][]float64 // [trajectory][lead] share of the fishable fish that are spent
+	Member []int
+}
+
+// Forecast spins the run up on the observed days since 1 January and carries
+// it on along every member. Outside the season, or for a species without a run
+// clock, State.Active is false, State.Why says so and Index holds the resident
+// share alone. ErrUnavailable: no water temperature; ErrInvalid: members of
+// unequal length.
+func Forecast(in Input) (Result, error) {
+	leads, err := in.check()
+	if err != nil {
+		return Result{}, err
+	}
+	if in.Today.YearDay() > LastDay {
+		return in.idle(leads, "no run in this season"), nil
+	}
+	w, err := spring(in.Days, in.ModelC, in.Today, in.Species.Tb)
+	if err != nil {
+		return Result{}, err
+	}
+	e := newEngine(in, w, leads)
+	e.spinUp()
+	e.attach()
+	e.lead()
+	return e.result(), nil
+}
+
+// check fills the defaults and returns the number of leads.
+func (in *Input) check() (int, error) {
+	if len(in.WaterC) == 0 {
+		return 0, fmt.Errorf("run %s: no temperature forecast: %w", in.Species.Key, coldseam.ErrUnavailable)
+	}
+	if len(in.Species.Cohorts) == 0 {
+		return 0, fmt.Errorf("run: species row without cohorts: %w", coldseam.ErrInvalid)
+	}
+	if in.FlowM3S != nil && len(in.FlowM3S) != len(in.WaterC) {
+		return 0, fmt.Errorf("run %s: %d temperature members, %d flow members: %w", in.Species.Key, len(in.WaterC), len(in.FlowM3S), coldseam.ErrInvalid)
+	}
+	leads := len(in.WaterC[0])
+	for i, m := range in.WaterC {
+		if len(m) != leads || in.FlowM3S != nil && len(in.FlowM3S[i]) != leads || leads == 0 {
+			return 0, fmt.Errorf("run %s: member %d has %d days, want %d: %w", in.Species.Key, i, len(m), leads, coldseam.ErrInvalid)
+		}
+		if slices.ContainsFunc(m, math.IsNaN) {
+			return 0, fmt.Errorf("run %s: member %d has a day without water temperature: %w", in.Species.Key, i, coldseam.ErrInvalid)
+		}
+	}
+	if in.Draws == 0 {
+		in.Draws = DefaultDraws
+	}
+	if in.Prior == (Prior{}) {
+		in.Prior = Prior{SD: in.Species.DeltaSD}
+	}
+	if in.SeasonPeak <= 0 {
+		in.SeasonPeak = SeasonPeak
+	}
+	return leads, nil
+}
+
+// idle is the result where there is no run: the resident fish alone.
+func (in *Input) idle(leads int, why string) Result {
+	r := Result{State: coldseam.RunState{Species: in.Species.Key, Why: why, Calibrated: in.Species.Calibrated, Index: in.ResidentShare}}
+	for m := range in.WaterC {
+		n := make([]float64, leads)
+		for l := range n {
+			n[l] = in.ResidentShare
+		}
+		r.Index = append(r.Index, n)
+		r.Spent = append(r.Spent, make([]float64, leads))
+		r.Member = append(r.Member, m)
+	}
+	return r
+}
+
+// engine carries the 500 trajectories of one morning.
+type engine struct {
+	in     Input
+	sp     *Species
+	w      season
+	leads  int
+	sig    float64
+	par    []draw
+	st     []state
+	rng    []*rand.Rand
+	weight []float64 // of the draws, sums to 1
+	load0  float64   // median hole load yesterday
+	member []int
+	days   []leadDay
+	index  [][]float64
+	spent  [][]float64
+	refill []bool
+	waved  [][]bool // [lead][trajectory]
+}
+
+// leadDay collects one lead over the trajectories.
+type leadDay struct {
+	arrived, spawned, load, spent, index []float64
+	stages                               [len(Stages)]float64
+	waves                                int
+}
+
+func newEngine(in Input, w season, leads int) *engine {
+	e := &engine{in: in, sp: &in.Species, w: w, leads: leads, sig: in.Species.Sigma}
+	n := in.Draws
+	if in.NoNoise {
+		e.sig, n = 0, 1
+	}
+	e.par, e.st, e.rng = make([]draw, n), make([]state, n), make([]*rand.Rand, n)
+	e.weight = make([]float64, n)
+	for j := range n {
+		e.rng[j] = stream(in.Seed, j)
+		e.weight[j] = 1 / float64(n)
+		if in.NoNoise {
+			e.par[j] = e.sp.defaults()
+			e.par[j].delta = in.Prior.Mean
+		} else {
+			e.par[j] = e.sp.sample(e.rng[j], in.Prior)
+		}
+	}
+	return e
+}
+
+// spinUp runs every draw from 1 January to yesterday on observed days.
+func (e *engine) spinUp() {
+	dr := e.sp.drives(e.in.Days.Lat, e.w.first, e.w.t, e.w.q, e.in.FlowPct, 0)
+	if l := e.in.Learnt; l != nil && len(l.par) > 0 {
+		e.par, e.st, e.weight = l.par, slices.Clone(l.st), l.weight
+		e.rng = e.rng[:0]
+		for j := range e.par {
+			e.rng = append(e.rng, stream(e.in.Seed, j))
+		}
+		dr = dr[min(l.days, len(dr)):]
+	}
+	loads := make([]float64, len(e.par))
+	for j := range e.par {
+		for i := range dr {
+			e.sp.step(&e.par[j], &e.st[j], &dr[i], e.sig, e.z(j))
+		}
+		t := e.st[j].totals(e.sp)
+		loads[j] = (t.h + 0.8*t.b) / e.in.SeasonPeak
+	}
+	e.load0 = weightedMedian(loads, e.weight)
+}
+
+func (e *engine) z(j int) float64 {
+	if e.sig == 0 {
+		return 0
+	}
+	return e.rng[j].NormFloat64()
+}
+
+// attach gives every forecast member its share of the trajectories: draws are
+// taken by weight (systematic resampling) and dealt round so that each member
+// gets a spread of draws.
+func (e *engine) attach() {
+	m := len(e.in.WaterC)
+	per := max(1, (e.in.Draws+m-1)/m)
+	n := per * m
+	pick := systematic(e.weight, n)
+	// A fixed stride coprime to n deals neighbouring draws to far members.
+	stride := coprime(n)
+	par, st, rng := make([]draw, n), make([]state, n), make([]*rand.Rand, n)
+	e.member = make([]int, n)
+	for k := range n {
+		j := pick[(k*stride)%n]
+		par[k], st[k] = e.par[j], e.st[j]
+		rng[k] = stream(e.in.Seed^0xc01d5ea3, k)
+		e.member[k] = k / per
+	}
+	e.par, e.st, e.rng = par, st, rng
+}
+
+// lead carries the trajectories along their members.
+func (e *engine) lead() {
+	n := len(e.par)
+	e.days = make([]leadDay, e.leads)
+	e.waved = make([][]bool, e.leads)
+	for l := range e.days {
+		d := &e.days[l]
+		for _, x := range []*[]float64{&d.arrived, &d.spawned, &d.load, &d.spent, &d.index} {
+			*x = make([]float64, n)
+		}
+		e.waved[l] = make([]bool, n)
+	}
+	e.refill = make([]bool, n)
+	e.index, e.spent = make([][]float64, n), make([][]float64, n)
+	var dr []drive
+	for k := range n {
+		if k == 0 || e.member[k] != e.member[k-1] {
+			dr = e.memberDrives(e.member[k])
+		}
+		e.follow(k, dr)
+	}
+}
+
+// memberDrives is the forcing of one member, joined to the last two observed
+// days so that the changes of the first leads are real ones.
+func (e *engine) memberDrives(m int) []drive {
+	back := min(2, len(e.w.t))
+	n := len(e.w.t)
+	t := append(slices.Clone(e.w.t[n-back:]), e.in.WaterC[m]...)
+	q := slices.Clone(e.w.q[n-back:])
+	if e.in.FlowM3S != nil {
+		q = append(q, e.in.FlowM3S[m]...)
+	}
+	return e.sp.drives(e.in.Days.Lat, e.in.Today.Add(-back), t, q, e.in.FlowPct, back)
+}
+
+func (e *engine) follow(k int, dr []drive) {
+	e.index[k], e.spent[k] = make([]float64, e.leads), make([]float64, e.leads)
+	st := &e.st[k]
+	for l := range dr {
+		gap := st.sinceGap
+		e.sp.step(&e.par[k], st, &dr[l], e.sig, e.z(k))
+		t := st.totals(e.sp)
+		d := &e.days[l]
+		d.arrived[k], d.spawned[k], d.spent[k] = t.arrived, t.spawned, t.spent()
+		d.load[k] = (t.h + 0.8*t.b) / e.in.SeasonPeak
+		d.index[k] = t.index() + e.in.ResidentShare
+		d.stages[t.stage()]++
+		e.index[k][l], e.spent[k][l] = d.index[k], d.spent[k]
+		if st.arrivals >= WaveShare {
+			d.waves++
+			e.waved[l][k] = true
+			e.refill[k] = e.refill[k] || gap < refillDays
+		}
+	}
+}
+
+func (e *engine) result() Result {
+	n := float64(len(e.par))
+	s := coldseam.RunState{Species: e.sp.Key, Active: true, Calibrated: e.sp.Calibrated, StageProbs: map[string]float64{}}
+	for l := range e.days {
+		d := &e.days[l]
+		k, p := top(d.stages[:])
+		s.Days = append(s.Days, coldseam.RunDay{Day: e.in.Today.Add(l), PWave: float64(d.waves) / n,
+			Arrived: fan(d.arrived), Spawned: fan(d.spawned), Stage: Stages[k], StageP: p / n})
+	}
+	d, first := &e.days[0], s.Days[0]
+	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage, first.StageP
+	for k, p := range d.stages {
+		s.StageProbs[Stages[k]] = p / n
+	}
+	s.PWave3d = e.anyWave(min(3, e.leads))
+	s.PRefill = share(e.refill)
+	s.HoleLoad = coldseam.Quantile(d.load, .5)
+	s.HoleWords = HoleWords(s.HoleLoad, e.load0)
+	s.PSpent = mean(d.spent)
+	s.Index = coldseam.Quantile(d.index, .5)
+	if len(e.w.notes) > 0 {
+		s.Note = e.w.notes[0]
+		for _, x := range e.w.notes[1:] {
+			s.Note += "; " + x
+		}
+	}
+	return Result{State: s, Index: e.index, Spent: e.spent, Member: e.member}
+}
+
+// anyWave is the share of trajectories with a wave on any of the first n leads.
+func (e *engine) anyWave(n int) float64 {
+	hit := make([]bool, len(e.par))
+	for l := range n {
+		for k, w := range e.waved[l] {
+			hit[k] = hit[k] || w
+		}
+	}
+	return share(hit)
+}
+
+// HoleWords says how full the holes are against a usual season's peak, and
+// where they are going: load and yesterday's load are shares of that peak.
+// The steps are quarters [proposal].
+func HoleWords(load, yesterday float64) string {
+	way := "holes steady"
+	switch {
+	case load > yesterday*1.1+0.02:
+		way = "holes filling"
+	case load < yesterday*0.9-0.02:
+		way = "holes emptying"
+	}
+	switch {
+	case load < 0.08:
+		return "few run fish in the holes"
+	case load < 0.375:
+		return way + ": about a quarter of a usual peak"
+	case load < 0.625:
+		return way + ": about half of a usual peak"
+	case load < 0.875:
+		return way + ": about three quarters of a usual peak"
+	case load < 1.2:
+		return way + ": about a usual peak"
+	}
+	return way + ": above a usual peak"
+}
+
+func fan(x []float64) [3]float64 {
+	s := slices.Clone(x)
+	sort.Float64s(s)
+	return [3]float64{sorted(s, .1), sorted(s, .5), sorted(s, .9)}
+}
+
+// sorted is the type 7 quantile of an ascending slice.
+func sorted(s []float64, p float64) float64 {
+	f := p * float64(len(s)-1)
+	i := int(f)
+	if i+1 >= len(s) {
+		return s[len(s)-1]
+	}
+	return s[i] + (f-float64(i))*(s[i+1]-s[i])
+}
+
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(max(len(x), 1))
+}
+
+func share(x []bool) float64 {
+	n := 0
+	for _, v := range x {
+		if v {
+			n++
+		}
+	}
+	return float64(n) / float64(max(len(x), 1))
+}
+
+// systematic returns n indices drawn by weight with one even comb.
+func systematic(w []float64, n int) []int {
+	out := make([]int, n)
+	j, sum := 0, w[0]
+	for k := range n {
+		u := (float64(k) + 0.5) / float64(n)
+		for sum < u && j+1 < len(w) {
+			j++
+			sum += w[j]
+		}
+		out[k] = j
+	}
+	return out
+}
+
+// coprime is a stride near the golden section of n that shares no factor
+// with it, so that stepping by it visits every index once.
+func coprime(n int) int {
+	for s := max(1, int(0.618*float64(n))); ; s++ {
+		a, b := n, s
+		for b != 0 {
+			a, b = b, a%b
+		}
+		if a == 1 {
+			return s
+		}
+	}
+}
+
+func weightedMedian(x, w []float64) float64 {
+	idx := make([]int, len(x))
+	for i := range idx {
+		idx[i] = i
+	}
+	sort.Slice(idx, func(a, b int) bool { return x[idx[a]] < x[idx[b]] })
+	sum := 0.0
+	for _, i := range idx {
+		if sum += w[i]; sum >= 0.5 {
+			return x[i]
+		}
+	}
+	return x[idx[len(idx)-1]]
+}

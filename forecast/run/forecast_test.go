@@ -1,0 +1,132 @@
+package run
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// morning is a run input at day `day` of the two-wave spring: m members that
+// follow the true water with a small shift each.
+func morning(t testing.TB, day, m int) Input {
+	t.Helper()
+	d := at45(day-1, twoWaves)
+	in := Input{Species: walleye(t), Days: d, Today: d.First.Add(day - 1), Seed: 7, ResidentShare: .15}
+	for i := range m {
+		path := make([]float64, 11)
+		for l := range path {
+			path[l] = math.Max(0, twoWaves(day+l)+1.2*(float64(i)/float64(m)-.5)*math.Sqrt(float64(l+1)/11))
+		}
+		in.WaterC = append(in.WaterC, path)
+	}
+	return in
+}
+
+func TestForecastState(t *testing.T) {
+	t.Parallel()
+	in := morning(t, 84, 100)
+	r, err := Forecast(in)
+	require.NoError(t, err)
+	s := r.State
+	require.True(t, s.Active)
+	require.True(t, s.Calibrated)
+	require.Len(t, s.Days, 11)
+	require.Len(t, r.Index, 500)
+	require.Equal(t, in.Today, s.Days[0].Day)
+	sum := 0.0
+	for _, p := range s.StageProbs {
+		sum += p
+	}
+	require.InDelta(t, 1, sum, 1e-9)
+	require.GreaterOrEqual(t, s.PWave3d, s.PWave)
+	for _, d := range s.Days {
+		require.LessOrEqual(t, d.Arrived[0], d.Arrived[1])
+		require.LessOrEqual(t, d.Arrived[1], d.Arrived[2])
+		require.LessOrEqual(t, d.Spawned[1], d.Arrived[2]+1e-9)
+	}
+	require.Greater(t, s.Days[1].PWave, .3, "the warm front of days 84-88 brings a wave")
+	require.Greater(t, s.PRefill, .5, "after four days of gap")
+	again, err := Forecast(morning(t, 84, 100))
+	require.NoError(t, err)
+	require.Equal(t, r, again, "same seed, same run")
+}
+
+func TestForecastQuietEqualsClock(t *testing.T) {
+	t.Parallel()
+	in := morning(t, 84, 1)
+	in.NoNoise, in.Draws = true, 1
+	for l := range in.WaterC[0] {
+		in.WaterC[0][l] = twoWaves(84 + l)
+	}
+	r, err := Forecast(in)
+	require.NoError(t, err)
+	want := quiet(t, at45(94, twoWaves), ClockOptions{})
+	for l := range 11 {
+		require.InDelta(t, want[83+l].Index+.15, r.Index[0][l], 1e-12, "lead %d", l)
+		require.InDelta(t, want[83+l].Arrived, r.State.Days[l].Arrived[1], 1e-12)
+	}
+}
+
+func TestForecastMembersAreShared(t *testing.T) {
+	t.Parallel()
+	r, err := Forecast(morning(t, 90, 100))
+	require.NoError(t, err)
+	count := map[int]int{}
+	for _, m := range r.Member {
+		count[m]++
+	}
+	require.Len(t, count, 100)
+	for m, n := range count {
+		require.Equal(t, 5, n, "member %d", m)
+	}
+}
+
+func TestForecastRefusals(t *testing.T) {
+	t.Parallel()
+	none := morning(t, 84, 4)
+	none.WaterC = nil
+	_, err := Forecast(none)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	short := morning(t, 84, 4)
+	short.WaterC[2] = short.WaterC[2][:5]
+	_, err = Forecast(short)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "member 2 has 5 days, want 11")
+	gap := morning(t, 84, 4)
+	for i := 40; i < 50; i++ {
+		gap.Days.WaterC[i] = math.NaN()
+	}
+	_, err = Forecast(gap)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.ErrorContains(t, err, "2023-02-10 to 2023-02-19 (10 days)")
+	gap.ModelC = make([]float64, len(gap.Days.WaterC))
+	for i := range gap.ModelC {
+		gap.ModelC[i] = 1
+	}
+	r, err := Forecast(gap)
+	require.NoError(t, err)
+	require.Contains(t, r.State.Note, "10 days from the model")
+}
+
+func TestForecastAutumn(t *testing.T) {
+	t.Parallel()
+	in := morning(t, 84, 4)
+	in.Today = coldseam.Date{Year: 2023, Month: 11, Day: 4}
+	r, err := Forecast(in)
+	require.NoError(t, err)
+	require.False(t, r.State.Active)
+	require.Equal(t, "no run in this season", r.State.Why)
+	require.InDelta(t, .15, r.Index[3][10], 1e-12)
+}
+
+func BenchmarkForecast(b *testing.B) {
+	in := morning(b, 100, 100)
+	b.ReportAllocs()
+	for b.Loop() {
+		_, err := Forecast(in)
+		require.NoError(b, err)
+	}
+}
