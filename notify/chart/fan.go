@@ -69,6 +69,9 @@ const minSpanF = 6
 // value [proposal].
 const minSpanFlow = .2
 
+// limitRoom is the share of the height kept free above the limit line.
+const limitRoom = .25
+
 // joinGap is the longest silence over which the fan is drawn on from the last
 // reading.
 const joinGap = 6 * time.Hour
@@ -142,7 +145,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		out.Grid = ticks(fr)
 	}
 	if !math.IsNaN(limit) && limit <= fr.hi {
-		out.Limit = &mark{Y: fr.y(limit), Label: c.FlowLimitName + " " + number(limit), Bold: true}
+		out.Limit = &mark{Y: fr.y(limit), Label: c.FlowLimitName + " " + number(threeFigures(limit)), Bold: true}
 	}
 	out.Days = dayMarks(fr, b.Day, loc)
 	out.Desc = describe(b, conv, strokes, steps, limit, loc)
@@ -234,8 +237,9 @@ func scale(strokes [][]coldseam.Point, steps []step, limit float64, temp, metric
 			least /= 1.8
 		}
 	}
-	if !math.IsNaN(limit) && limit > hi && limit <= hi+(hi-lo)+.5*math.Abs(hi) {
-		hi = limit
+	shown := false
+	if !math.IsNaN(limit) && limit <= hi+(hi-lo)+.5*math.Abs(hi) {
+		shown, hi, lo = true, max(hi, limit), min(lo, limit)
 	}
 	least = max(least, 1e-6)
 	if d := least - (hi - lo); d > 0 {
@@ -244,6 +248,9 @@ func scale(strokes [][]coldseam.Point, steps []step, limit float64, temp, metric
 	p := pad * (hi - lo)
 	floor := lo
 	lo, hi = lo-p, hi+p
+	if shown { // the words of the line stand above it
+		hi = max(hi, limit+limitRoom*(hi-lo))
+	}
 	if !temp && floor >= 0 {
 		lo = max(lo, 0)
 	}

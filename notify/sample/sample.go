@@ -176,11 +176,27 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 	}
 	for d := 1; d <= 6; d++ {
 		p := []float64{.55, .31, .28, .36, .44, .49}[d-1]
-		up := float64(d) * .25
 		b.Next = append(b.Next, coldseam.DayOdds{Day: Day.Add(d), Odds: p, OddsOK: true, PWave: []float64{.6, .3, .2, .2, .3, .4}[d-1], WaveOK: true,
-			WaterC: [3]float64{tc + up - .6, tc + up, tc + up + .7}, FlowM3S: [3]float64{q * .85, q * .94, q * 1.1},
-			Bands: bandShare(tc+up, .5+.05*float64(d)), Verdict: []coldseam.Verdict{coldseam.Go, coldseam.Stay, coldseam.Stay, coldseam.TossUp, coldseam.TossUp, coldseam.TossUp}[d-1],
+			FlowM3S: [3]float64{q * .85, q * .94, q * 1.1}, Verdict: []coldseam.Verdict{coldseam.Go, coldseam.Stay, coldseam.Stay, coldseam.TossUp, coldseam.TossUp, coldseam.TossUp}[d-1],
 			Note: []string{"", "colder", "", "", "", ""}[d-1]})
+	}
+	set := func(at time.Time) [3]float64 { // the calendar and the dots agree with the fan
+		for i := 1; i < len(b.Chart.Valid); i++ {
+			if at.Before(b.Chart.Valid[i]) {
+				f, g, w := b.Chart.TempFan[i-1], b.Chart.TempFan[i], float64(at.Sub(b.Chart.Valid[i-1]))/float64(3*time.Hour)
+				mix := func(k int) float64 { return f[k] + w*(g[k]-f[k]) }
+				return [3]float64{mix(0), mix(2), mix(4)}
+			}
+		}
+		return [3]float64{}
+	}
+	mid := s.Add(e.Sub(s) / 2)
+	b.Windows[0].WaterC = set(mid)
+	b.Windows[1].WaterC = set(s2.Add(e2.Sub(s2) / 2))
+	b.Temp.Window = b.Windows[0].WaterC
+	for i := range b.Next {
+		w := set(mid.AddDate(0, 0, i+1))
+		b.Next[i].WaterC, b.Next[i].Bands = w, bandShare(w[1], (w[2]-w[0])/2.563)
 	}
 	return b
 }
