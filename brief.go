@@ -162,12 +162,19 @@ type SpotJig struct {
 	CriticalM3S  []SizeFlow // flow at which each size stops holding
 	Dunes        string     // "dunes likely, 1-2 ft high, about 110 ft apart"
 	Advice       string     // what the spot tends to give
+
+	WithheldTextSI string // metric twins of the texts with units; "" = same
+	LineWordsSI    string
+	DunesSI        string
+	Why, WhySI     string  // what the weight follows from: depth, speed, how they are known
+	ModelLnSD      float64 // spread of ln weight that does not come from the flow; 0 = not computed
 }
 
 // SizeFlow is the discharge at which a trade size stops holding.
 type SizeFlow struct {
-	Oz  float64
-	M3S float64
+	Oz     float64
+	M3S    float64 // 0 = it holds nowhere in the measured range
+	Beyond bool    // it still holds at M3S, the end of the measured range
 }
 
 // RunState is the state of the spawning run on the day of the brief.
