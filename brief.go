@@ -88,8 +88,9 @@ type Window struct {
 	GustMS     *float64
 	Thunder    *float64
 	Stops      []Reason
-	Tie        string // trade size to tie on at the first spot, "" when withheld
-	Why        string // "warmest water of the day"
+	Tie        string    // trade size to tie on at the first spot, "" when withheld
+	Why        string    // "warmest water of the day"
+	Bands      []float64 // share of the members per band in the window; nil = not computed
 }
 
 // Fact holds a forecast quantity as the brief prints it: now, and the fan at
