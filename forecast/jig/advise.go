@@ -1,0 +1,344 @@
+package jig
+
+import (
+	"math"
+	"sort"
+
+	"example.org/coldseam"
+)
+
+// Advise computes the weight for one spot, one rig and one window, and says
+// why when it will not name one. It never guesses a depth and never says that
+// wading is safe. The result depends on in alone.
+func Advise(in SpotInput) coldseam.SpotJig {
+	a := adviser{in: in, lim: in.Limits.filled()}
+	a.out = coldseam.SpotJig{SpotID: in.Spot.ID, Spot: in.Spot.Name, Kind: in.Spot.Kind,
+		Presentation: in.Rig.Pres.Name, Body: in.Rig.Body.Name, Line: in.Rig.Line.Name,
+		Logs: len(in.Logs), Leader: leaderWords(in), Advice: placeWords(in.Spot.Kind)}
+	if a.missing() {
+		return a.out
+	}
+	a.physics()
+	a.safety()
+	a.odds()
+	a.size()
+	a.words()
+	return a.out
+}
+
+// adviser carries the parts of one advice from step to step.
+type adviser struct {
+	in    SpotInput
+	lim   Limits
+	out   coldseam.SpotJig
+	s     *site
+	k     known
+	flows []float64
+	med   float64 // median of the flows
+	st    Station // at the median flow, clamped
+	wet   Station // not clamped
+	minKG float64 // 0 = none up to 80 g
+	cal   Calibration
+	o     Odds
+	share float64 // of the members outside the measured range
+}
+
+// withhold keeps the first code as the reason and every code as a warning.
+func (a *adviser) withhold(code, kind, us, si string) {
+	if a.out.Withheld == "" {
+		a.out.Withheld, a.out.WithheldText, a.out.WithheldTextSI = code, us, si
+	}
+	a.warn(code, kind, us, si)
+}
+
+func (a *adviser) warn(code, kind, us, si string) {
+	if si == us {
+		si = ""
+	}
+	a.out.Warnings = append(a.out.Warnings, coldseam.Reason{Code: code, Kind: kind, Text: us, TextSI: si})
+}
+
+// missing withholds what cannot be computed at all and reports whether it did.
+func (a *adviser) missing() bool {
+	in := a.in
+	if !in.finite() {
+		a.withhold("numeric", "missing", "a number is not finite: no weight", "")
+		return true
+	}
+	a.s, a.k = in.site()
+	if in.Stale {
+		a.withhold("stale_gauge", "missing", "gauge is stale: no weight until it reports", "")
+	}
+	if in.Ice {
+		a.withhold("ice", "safety", "ice at the gauge, or not ruled out: no weight", "")
+	}
+	if a.k.noDepth != "" {
+		a.withhold("no_depth", "missing", a.k.noDepth+": no weight", "")
+	} else if in.Spot.Bed == "sand" && (in.OverP95 || in.Spot.Sounded.IsZero()) {
+		a.withhold("sounding_old", "missing", "sand bed, and high water since the sounding: sound it again", "")
+	}
+	for _, q := range in.flows() {
+		if !(q > 0) {
+			a.withhold("numeric", "missing", "a forecast flow is not above zero: no weight", "")
+			break
+		}
+	}
+	if a.k.noSpeed {
+		a.withhold("no_speed", "missing", "no gaugings and no float timing: current unknown, no weight", "")
+	}
+	return a.out.Withheld != ""
+}
+
+// physics sets the water column at the median flow and what the rig does in it.
+func (a *adviser) physics() {
+	in := a.in
+	a.flows = in.flows()
+	a.med = coldseam.Quantile(a.flows, .5)
+	a.wet = a.s.at(a.med)
+	var clamped bool
+	a.st, clamped = a.wet.Clamp()
+	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
+	switch {
+	case !a.wet.finite():
+		a.withhold("numeric", "missing", "depth or speed is not finite: no weight", "")
+	case a.wet.DepthM <= 0:
+		a.withhold("no_depth", "missing", "the sounding puts this spot dry at that stage: check it", "")
+	case clamped:
+		us, si := clampWords(a.wet)
+		a.warn("clamped", "note", us, si)
+	}
+	if in.Rig.netWeightN(heaviest(in.BoxOz)*coldseam.KgPerOunce, a.s.water) <= 0 {
+		a.withhold("floats", "missing", "this body floats with every size carried", "")
+	}
+	if kg, ok := Lightest(in.Rig, a.st); ok {
+		a.minKG = kg
+		if coldseam.Oz(kg) <= 1 {
+			a.out.MinOz = coldseam.Oz(kg)
+		}
+	}
+	for _, q := range a.flows {
+		if !a.covers(q) {
+			a.share += 1 / float64(len(a.flows))
+		}
+	}
+}
+
+// covers reports whether speed and depth at q rest on measurements.
+func (a *adviser) covers(q float64) bool {
+	if !a.in.Geometry.Valid() { // one float timing carries speed by the default exponent
+		return q >= a.s.speedQ/defaultQSpan && q <= a.s.speedQ*defaultQSpan
+	}
+	return a.in.Geometry.Covers(q)
+}
+
+// Above this share of members outside the measured range the spread is
+// widened and said; above half the weight is withheld [proposal].
+const outsideShare = 0.10
+
+// odds learns from the logs and prepares P(size holds).
+func (a *adviser) odds() {
+	in := a.in
+	sComb := in.Geometry.SComb
+	if !in.Geometry.Valid() {
+		sComb = defaultSComb
+	}
+	prior := modelLnSD(sComb, a.k.speedSD, a.k.depthSD)
+	if a.share >= outsideShare {
+		prior = max(prior, outsideLnSD)
+		a.warn("out_of_range", "note", "flow outside the measured range of the gauge section", "")
+	}
+	if a.share > .5 {
+		a.withhold("out_of_range", "missing", "most of the forecast lies outside the measured range: no weight", "")
+	}
+	a.cal = posterior(prior, in.Logs, a.modelAt)
+	a.out.Calibrated, a.out.ModelLnSD, a.out.Logs = a.cal.Done, a.cal.SD, a.cal.Logs
+	if !a.cal.Done {
+		a.warn("uncalibrated", "note", "uncalibrated: start here, step up if you lose bottom", "")
+	}
+	if a.wet.DepthM <= 0 || !a.wet.finite() {
+		return
+	}
+	a.o = newOdds(a.s, in.Rig, a.flows, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
+	for _, oz := range withTradeSizes(in.BoxOz) {
+		a.out.Holds = append(a.out.Holds, coldseam.SizeOdds{Oz: oz, Holds: a.o.Holds(oz * coldseam.KgPerOunce)})
+	}
+	a.out.CriticalM3S = a.critical()
+}
+
+// modelAt is ln of the minimum mass at the flow of a log, with the log's rig.
+func (a *adviser) modelAt(l Log) (float64, bool) {
+	if !(l.FlowM3S > 0) || math.IsInf(l.FlowM3S, 0) {
+		return 0, false
+	}
+	st, _ := a.s.at(l.FlowM3S).Clamp()
+	kg, ok := Lightest(l.Rig, st)
+	return math.Log(kg), ok
+}
+
+// floorOz is the smallest size that is ever advised: a drift in fast water is
+// a knife edge, so it starts at 1/4 [proposal].
+func (a *adviser) floorOz() float64 {
+	if a.in.Rig.Pres.Name == "drift" && coldseam.Feet(a.wet.SurfaceMS) > 2 {
+		return max(a.lim.FloorOz, 1./4)
+	}
+	return a.lim.FloorOz
+}
+
+func (a *adviser) tieLimit() float64 {
+	if a.cal.Done {
+		return a.lim.TieDone
+	}
+	return a.lim.TieNew
+}
+
+// size chooses what to tie on and pack, or withholds.
+func (a *adviser) size() {
+	if len(a.out.Holds) == 0 {
+		return
+	}
+	if coldseam.Feet(a.wet.SurfaceMS) >= 5 {
+		us, si := tooFastWords(a.wet.SurfaceMS)
+		a.withhold("too_fast", "cap", us, si)
+	} else if oz, ok := SizeFor(a.minKG * math.Exp(a.cal.Mean)); a.minKG == 0 || !ok || oz >= 1 {
+		a.withhold("too_fast", "cap", "an ounce or more would be needed here: no weight", "")
+	}
+	box := a.in.box(a.floorOz(), a.lim.MaxOz)
+	tie := a.first(box, a.tieLimit())
+	if tie < 0 {
+		a.withhold("none_holds", "cap", "no sane weight holds here", "")
+	}
+	if a.out.Withheld != "" {
+		return
+	}
+	a.out.TieOz, a.out.TieHolds = box[tie], a.p(box[tie])
+	if tie+1 < len(box) {
+		a.out.NextOz = box[tie+1]
+	}
+	pack := a.first(box, a.lim.Pack)
+	if pack < 0 {
+		pack = len(box) - 1
+		a.warn("pack_short", "note", "heaviest you carry; a heavier one may be needed", "")
+	}
+	a.out.PackOz = box[max(pack, tie)]
+}
+
+// first is the index of the first size of box with P of at least limit, -1 for
+// none.
+func (a *adviser) first(box []float64, limit float64) int {
+	for i, oz := range box {
+		if a.p(oz) >= limit {
+			return i
+		}
+	}
+	return -1
+}
+
+func (a *adviser) p(oz float64) float64 { return a.o.Holds(oz * coldseam.KgPerOunce) }
+
+// HoldP is P(the heaviest size carried holds) of an advice: the factor f_hold
+// of the verdict. box empty = all nine; maxOz 0 = 3/4. ok is false when the
+// odds were not computed.
+func HoldP(j coldseam.SpotJig, boxOz []float64, maxOz float64) (p float64, ok bool) {
+	l := Limits{MaxOz: maxOz}.filled()
+	box := SpotInput{BoxOz: boxOz}.box(0, l.MaxOz)
+	for _, h := range j.Holds {
+		if len(box) > 0 && math.Abs(h.Oz-box[len(box)-1]) < 1e-9 {
+			return h.Holds, true
+		}
+	}
+	return 0, false
+}
+
+// Reach advises every spot and puts first the spots with a weight, in the
+// order of where (spot kinds or location classes, first = first), then the
+// order given. A spot where nothing holds names those where something does.
+func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
+	type ranked struct {
+		j    coldseam.SpotJig
+		rank int
+	}
+	all := make([]ranked, len(ins))
+	for i, in := range ins {
+		all[i] = ranked{Advise(in), placeRank(in.Spot, where)}
+	}
+	sort.SliceStable(all, func(i, j int) bool {
+		a, b := all[i], all[j]
+		if (a.j.TieOz > 0) != (b.j.TieOz > 0) {
+			return a.j.TieOz > 0
+		}
+		return a.rank < b.rank
+	})
+	out := make([]coldseam.SpotJig, len(all))
+	for i := range all {
+		out[i] = all[i].j
+	}
+	others := holdingWords(out)
+	for i := range out {
+		if c := out[i].Withheld; c == "none_holds" || c == "too_fast" {
+			out[i].WithheldText += others
+			if out[i].WithheldTextSI != "" {
+				out[i].WithheldTextSI += others
+			}
+		}
+	}
+	return out
+}
+
+// placeRank is the place of a spot in the advised order; unlisted ones follow.
+func placeRank(s coldseam.Spot, where []string) int {
+	for i, w := range where {
+		k, class := classKind(w)
+		if !class {
+			k = coldseam.SpotKind(w)
+		}
+		if w != "" && (w == s.Class || s.Class == "" && k == s.Kind) {
+			return i
+		}
+	}
+	return len(where)
+}
+
+// classKind is the spot kind of a location class; ok is false when class is
+// itself a kind or unknown.
+func classKind(class string) (k coldseam.SpotKind, ok bool) {
+	switch class {
+	case "bend_hole_deep", "hole_head", "hole_tail":
+		return coldseam.SpotHole, true
+	case "current_seam":
+		return coldseam.SpotSeam, true
+	case "slack_pocket", "bank_eddy":
+		return coldseam.SpotSlack, true
+	case "sand_dune_field":
+		return coldseam.SpotDunes, true
+	case "rock_shallow", "wood_shallow":
+		return coldseam.SpotShallow, true
+	case "tailwater_apron", "tributary_mouth":
+		return coldseam.SpotMain, true
+	}
+	return "", false
+}
+
+func sorted(x []float64) []float64 {
+	s := append([]float64(nil), x...)
+	sort.Float64s(s)
+	return s
+}
+
+func heaviest(box []float64) float64 {
+	if len(box) == 0 {
+		return coldseam.TradeSizesOz[len(coldseam.TradeSizesOz)-1]
+	}
+	return sorted(box)[len(box)-1]
+}
+
+// withTradeSizes are the nine sizes and whatever else the box holds, ascending.
+func withTradeSizes(box []float64) []float64 {
+	all := sorted(append(append([]float64(nil), coldseam.TradeSizesOz[:]...), box...))
+	var out []float64
+	for _, s := range all {
+		if s > 0 && (len(out) == 0 || s-out[len(out)-1] > 1e-9) {
+			out = append(out, s)
+		}
+	}
+	return out
+}

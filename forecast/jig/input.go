@@ -1,0 +1,211 @@
+package jig
+
+import (
+	"math"
+
+	"example.org/coldseam"
+)
+
+// Limits are the probabilities and sizes of the advice, the club's to edit. A
+// zero field takes the default.
+type Limits struct {
+	TieNew  float64 // P to tie on until the spot is calibrated; .50
+	TieDone float64 // afterwards; .70
+	Pack    float64 // .90
+	FloorOz float64 // 1/8: physics alone says 1/16 in slack water, nobody feels it
+	MaxOz   float64 // 3/4
+}
+
+func (l Limits) filled() Limits {
+	def := func(p *float64, v float64) {
+		if !(*p > 0) {
+			*p = v
+		}
+	}
+	def(&l.TieNew, .50)
+	def(&l.TieDone, .70)
+	def(&l.Pack, .90)
+	def(&l.FloorOz, 1./8)
+	def(&l.MaxOz, 3./4)
+	return l
+}
+
+// SpotInput is everything the weight at one spot in one window rests on.
+//
+// FlowMembers holds, for each member of the forecast, its highest flow in the
+// window; StageMembers the stage at that hour, in the same order, nil where
+// stage is not forecast. FlowM3S and StageM are the gauge now, 0 and nil when
+// unknown; they stand in for members that are missing.
+type SpotInput struct {
+	Spot     coldseam.Spot
+	Rig      Rig
+	BoxOz    []float64 // sizes carried; empty = all nine trade sizes
+	Limits   Limits
+	Geometry Geometry   // of the gauge; the zero value = no gaugings
+	Curve    StageCurve // stage against flow; the zero value = unknown
+
+	FlowM3S      float64
+	StageM       *float64
+	FlowMembers  []float64
+	StageMembers []float64
+	BedFlowM3S   float64 // mean of several days, for dunes; 0 = FlowM3S
+
+	WaterC   float64
+	WaterOK  bool // false: 3 C is taken and said
+	Stale    bool // gauge older than its limit
+	Ice      bool // the decision's ice state is ice or unknown
+	Debris   bool // debris or ice running
+	HighFlow bool // above P90 for the date
+	Rising   bool
+	// OverP95 says that a day above P95 came after the sounding: a sand bed
+	// has moved since.
+	OverP95 bool
+
+	Logs  []Log
+	Angle *Angle
+}
+
+// defaultWaterC is taken where the water temperature is unknown. Between 1 and
+// 5 C it moves the minimum by 3 % [reference calculation].
+const defaultWaterC = 3.0
+
+// flows are the members, or the flow now as the only one.
+func (in SpotInput) flows() []float64 {
+	if len(in.FlowMembers) > 0 {
+		return in.FlowMembers
+	}
+	if in.FlowM3S > 0 {
+		return []float64{in.FlowM3S}
+	}
+	return nil
+}
+
+// finite reports whether every number that reaches the physics is one.
+func (in SpotInput) finite() bool {
+	sum := in.FlowM3S + in.WaterC + in.BedFlowM3S + in.Spot.Profile + in.Spot.StageGain + in.Spot.D50M
+	for _, x := range [][]float64{in.FlowMembers, in.StageMembers, in.BoxOz} {
+		for _, v := range x {
+			sum += v
+		}
+	}
+	for _, p := range []*float64{in.StageM, in.Spot.DepthRefM, in.Spot.StageRefM, in.Spot.FlowRef, in.Spot.FloatMS, in.Spot.FloatFlow} {
+		if p != nil {
+			sum += *p
+		}
+	}
+	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
+}
+
+// box lists the sizes that may be tied on, ascending, within floor and limit.
+func (in SpotInput) box(floorOz, maxOz float64) []float64 {
+	src := in.BoxOz
+	if len(src) == 0 {
+		src = coldseam.TradeSizesOz[:]
+	}
+	var out []float64
+	for _, s := range sorted(src) {
+		if s > 0 && s >= floorOz-1e-9 && s <= maxOz+1e-9 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// known says how a spot's water column is known.
+type known struct {
+	speedBy string  // float, angle, kind
+	speedSD float64 // of ln us over the spot
+	depthSD float64
+	noSpeed bool
+	noDepth string // why the depth today cannot be said; "" = it can
+}
+
+// site joins what is known of the spot, the gauge and the forecast.
+func (in SpotInput) site() (*site, known) {
+	t := defaultWaterC
+	if in.WaterOK {
+		t = in.WaterC
+	}
+	s := &site{spot: in.Spot, geo: in.Geometry, water: WaterAt(t), curve: in.Curve, gain: 1}
+	if in.Spot.StageGain != 0 {
+		s.gain = in.Spot.StageGain
+	}
+	var k known
+	in.depth(s, &k)
+	in.speed(s, &k)
+	return s, k
+}
+
+// depth picks the form of the depth: by stage where the sounding and the
+// forecast both have one, else by flow.
+func (in SpotInput) depth(s *site, k *known) {
+	sp := in.Spot
+	k.depthSD = soundedLnSD
+	flows := in.flows()
+	switch {
+	case sp.DepthRefM == nil:
+		k.noDepth = "no depth sounded here yet"
+		return
+	case !(*sp.DepthRefM > 0):
+		k.noDepth = "the sounded depth is not above zero"
+		return
+	case len(flows) == 0:
+		k.noDepth = "no flow to carry the sounding to this morning"
+		return
+	}
+	if sp.StageRefM != nil && (len(in.StageMembers) > 0 || in.StageM != nil) {
+		s.form = depthByStage
+		s.anchorQ, s.anchorM = in.FlowM3S, 0
+		if in.StageM != nil {
+			s.anchorM = *in.StageM
+		}
+		if len(in.StageMembers) > 0 {
+			s.anchorQ, s.anchorM = coldseam.Quantile(flows, .5), coldseam.Quantile(in.StageMembers, .5)
+		}
+		if !(s.anchorQ > 0) {
+			s.anchorQ = coldseam.Quantile(flows, .5)
+		}
+		return
+	}
+	if positive(sp.FlowRef) > 0 {
+		s.form = depthByFlow
+		k.depthSD = byFlowLnSD
+		return
+	}
+	k.noDepth = "the sounding has no stage or flow of its day"
+}
+
+// byFlowLnSD is the spread of a depth carried by flow alone [assumed].
+const byFlowLnSD = 0.20
+
+// speed sets surface speed at a reference flow: by observed line angle, by
+// float timing, or by the ratio of the spot's kind.
+func (in SpotInput) speed(s *site, k *known) {
+	sp, g := in.Spot, in.Geometry
+	s.exponent = defaultM
+	if g.Valid() {
+		s.exponent = g.M
+	}
+	k.speedSD = timedSpeedLnSD
+	if q := positive(sp.FloatFlow); q > 0 && positive(sp.FloatMS) > 0 {
+		k.speedBy, s.speedMS, s.speedQ = "float", *sp.FloatMS, q
+	} else if g.Valid() {
+		r := kindRatio(sp.Kind)
+		s.speedQ = coldseam.Quantile(in.flows(), .5)
+		if !(s.speedQ > 0) {
+			s.speedQ = math.Sqrt(g.QMin * g.QMax)
+		}
+		k.speedBy, k.speedSD = "kind", r.lnSD
+		s.speedMS = r.r * g.MeanMS(s.speedQ) * (1 + s.profile())
+	} else {
+		k.noSpeed = true
+		s.speedQ = 1
+	}
+	if a := in.Angle; a != nil && k.noDepth == "" && a.FlowM3S > 0 {
+		st, _ := Station{DepthM: s.depthM(a.FlowM3S), Profile: s.profile(), Water: s.water}.Clamp()
+		if us, ok := SpeedFromAngle(a.Rig, st, a.Oz*coldseam.KgPerOunce, a.AngleDeg); ok && us > 0 {
+			k.speedBy, k.speedSD, k.noSpeed = "angle", timedSpeedLnSD, false
+			s.speedMS, s.speedQ = us, a.FlowM3S
+		}
+	}
+}
