@@ -23,9 +23,9 @@ type Batch struct {
 	Sites     []SiteMeta          `json:"sites,omitempty"`
 	Meta      []SeriesMeta        `json:"meta,omitempty"`
 	Skipped   []Skipped           `json:"skipped,omitempty"`
+	Notes     []string            `json:"notes,omitempty"` // doubts about what was read, such as a station that lies elsewhere
 	Next      string              `json:"next,omitempty"`  // address or token of the next page
 	Links     []string            `json:"links,omitempty"` // documents an index points to
-	Schema    map[string]string   `json:"-"`               // field path -> JSON or XML type; see Fingerprint
 }
 
 // Rows is the number of observations, forecast steps, alerts and gaugings.
@@ -70,11 +70,11 @@ type SeriesMeta struct {
 	Points      int                `json:"points"`
 	Missing     int                `json:"missing"`
 	Duplicates  int                `json:"duplicates,omitempty"`
-	First       time.Time          `json:"first"`
-	Last        time.Time          `json:"last"`
+	First       time.Time          `json:"first,omitzero"`
+	Last        time.Time          `json:"last,omitzero"`
 	Primary     bool               `json:"primary,omitempty"`
 	Computation string             `json:"computation,omitempty"` // Instantaneous, Mean ...
 	Sublocation string             `json:"sublocation,omitempty"`
-	Cadence     time.Duration      `json:"cadence,omitempty"`
-	Modified    time.Time          `json:"modified,omitempty"` // the agency's newest own stamp
+	GapAfter    time.Duration      `json:"gap_after,omitempty"` // the agency calls a longer step a gap
+	Modified    time.Time          `json:"modified,omitzero"`   // the agency's newest own stamp
 }

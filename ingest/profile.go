@@ -153,6 +153,7 @@ type Profile struct {
 	Qualifiers       map[string]string   `toml:"qualifiers"`     // code -> ok, warn, bad, missing, ice, estimated, equipment
 	Approval         map[string]string   `toml:"approval"`       // word -> provisional, approved
 	Statistic        string              `toml:"statistic"`      // where the document does not say
+	Statistics       map[string]string   `toml:"statistics"`     // parameter -> statistic and period, such as "sum PT1H"; before statistic
 	Series           map[string][]string `toml:"series"`         // site code -> series ids to take; default: the primary one
 	Places           map[string]Place    `toml:"places"`
 
@@ -162,9 +163,11 @@ type Profile struct {
 	Attribution string `toml:"attribution"`
 	Link        string `toml:"link"` // where the attribution points to
 
-	// RequestSite is the one site the document was asked for; the Fetcher sets
-	// it for services whose answer does not name the site.
-	RequestSite string `toml:"-"`
+	// RequestSite is the one site the document was asked for, and RequestIssued
+	// the model run named in its address; the Fetcher sets them for services
+	// whose answer does not say.
+	RequestSite   string    `toml:"-"`
+	RequestIssued time.Time `toml:"-"`
 }
 
 // WithDefaults fills the keys that have a default.
@@ -289,6 +292,11 @@ func (p Profile) Check() error {
 			return bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
 		}
 	}
+	for param, st := range p.Statistics {
+		if _, _, err := p.Stat(coldseam.Parameter(param)); err != nil {
+			return bad("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
+		}
+	}
 	for word, a := range p.Approval {
 		if a != "provisional" && a != "approved" {
 			return bad("approval."+word, "provisional or approved", a)
@@ -337,6 +345,25 @@ func (p Profile) Parameter(code string, defaults map[string]coldseam.Parameter) 
 	}
 	v, ok := defaults[strings.ToLower(code)]
 	return v, ok
+}
+
+// Stat is the configured statistic and period of a parameter; both are empty
+// when the profile does not say.
+func (p Profile) Stat(param coldseam.Parameter) (coldseam.Statistic, string, error) {
+	s, ok := p.Statistics[string(param)]
+	if !ok {
+		s = p.Statistic
+	}
+	name, period, _ := strings.Cut(s, " ")
+	if period != "" {
+		if _, _, _, err := ParsePeriod(period); err != nil {
+			return "", "", err
+		}
+	}
+	if !contains([]string{"", "instant", "mean", "min", "max", "sum"}, name) {
+		return "", "", fmt.Errorf("statistic %q of %s: %w", s, param, coldseam.ErrInvalid)
+	}
+	return coldseam.Statistic(name), period, nil
 }
 
 // AttributionOf is the credit that pages and mails must carry.

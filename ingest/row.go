@@ -22,6 +22,11 @@ type Row struct {
 	Modified   time.Time
 }
 
+func (r Row) siteCode() string {
+	_, code, _ := strings.Cut(string(r.Key.Site), ":")
+	return code
+}
+
 // Builder gathers the rows of one document into series: it converts units,
 // reads missing values and quality marks, and refuses a series whose unit is
 // unknown without losing the others.
@@ -59,13 +64,25 @@ func (b *Builder) Add(r Row) {
 		r.Key.Period = "P1M"
 	}
 	if r.Key.Stat == "" {
-		r.Key.Stat = coldseam.Statistic(b.p.Statistic)
+		stat, period, err := b.p.Stat(r.Key.Param)
+		if err != nil {
+			b.Skip(r.Key.String(), err.Error())
+			return
+		}
+		r.Key.Stat = stat
+		if r.Key.Period == "" {
+			r.Key.Period = period
+		}
 	}
 	if r.Key.Stat == "" {
 		r.Key.Stat = coldseam.Instant
 	}
 	if r.Key.Stat == coldseam.Instant && r.Key.Period != "" {
 		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
+		return
+	}
+	if chosen := b.p.Series[r.siteCode()]; len(chosen) > 0 && !contains(chosen, r.Key.SeriesRef) {
+		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
 		return
 	}
 	s := b.series(r)

@@ -280,7 +280,7 @@ func ParsePeriod(s string) (months, days int, d time.Duration, err error) {
 			continue
 		}
 		n, aerr := strconv.Atoi(num)
-		if aerr != nil || !digits(num) || n > 1e6 {
+		if aerr != nil || !digits(num) || n > 1e5 {
 			return bad()
 		}
 		switch {
@@ -299,6 +299,9 @@ func ParsePeriod(s string) (months, days int, d time.Duration, err error) {
 		default:
 			return bad()
 		}
+	}
+	if months > 1200 || days > 36600 || d < 0 || d > 36600*24*time.Hour {
+		return bad()
 	}
 	return months, days, d, nil
 }

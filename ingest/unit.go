@@ -50,8 +50,8 @@ var unitTable = map[string]Conversion{
 	"km/h": {"m_s", 0, 1, 3.6}, "km_h-1": {"m_s", 0, 1, 3.6}, "km h-1": {"m_s", 0, 1, 3.6},
 	"kn": {"m_s", 0, 1852, 3600}, "kt": {"m_s", 0, 1852, 3600}, "knot": {"m_s", 0, 1852, 3600},
 
-	"FNU": times("FNU", 1),
-	"1":   times("1", 1), "%": {"1", 0, 1, 100}, "percent": {"1", 0, 1, 100},
+	"FNU": times("FNU", 1), "_FNU": times("FNU", 1),
+	"1": times("1", 1), "%": {"1", 0, 1, 100}, "percent": {"1", 0, 1, 100},
 }
 
 // inches and millimetres mean rain for precipitation and length for stage.

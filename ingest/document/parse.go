@@ -1,0 +1,140 @@
+// Package document reads a body of any format that ingest knows: it looks at
+// the body, never at the Content-Type, and hands it to the parser of that
+// format.
+package document
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"fmt"
+	"io"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/covjson"
+	"example.org/coldseam/ingest/features"
+)
+
+// parser of a format; nil where the format needs more than a profile.
+func parser(format string) ingest.ParseFunc {
+	switch format {
+	case ingest.FormatFeatures:
+		return features.Parse
+	case ingest.FormatCovJSON, ingest.FormatGridpoint:
+		return covjson.Parse
+	}
+	return nil
+}
+
+// Parse reads a document. With a format in the profile that parser is used;
+// else the body decides, so that a file on disk needs no profile. A body of no
+// known format is ErrInvalid, with its first bytes quoted.
+func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
+	body, err := ingest.ReadBody(r, p)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	format := p.Format
+	if found := Format(body); format == "" {
+		format = found
+	}
+	parse := parser(format)
+	if parse == nil {
+		return ingest.Batch{}, fmt.Errorf("document of no known format: begins %q: %w", head(body), coldseam.ErrInvalid)
+	}
+	p.EncodingOverride = "" // ReadBody has done it
+	b, err := parse(bytes.NewReader(body), p)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	return b, nil
+}
+
+// Format tells the format of a body, "" for none that is known.
+func Format(body []byte) string {
+	switch ingest.Sniff(body) {
+	case ingest.ShapeJSON:
+		return jsonFormat(body)
+	case ingest.ShapeXML:
+		return xmlFormat(body)
+	}
+	return ""
+}
+
+// jsonFormat looks at the members that tell the formats apart. A body that is
+// no valid JSON gets the first format that its text fits, so that the parser
+// of that format says what is wrong.
+func jsonFormat(body []byte) string {
+	var d struct {
+		Type        string                     `json:"type"`
+		Value       json.RawMessage            `json:"value"`
+		DeclaredTyp string                     `json:"declaredType"`
+		Properties  map[string]json.RawMessage `json:"properties"`
+	}
+	if json.Unmarshal(body, &d) != nil {
+		return textFormat(body)
+	}
+	has := func(k string) bool { _, ok := d.Properties[k]; return ok }
+	switch {
+	case d.Type == "Coverage", d.Type == "CoverageCollection":
+		return ingest.FormatCovJSON
+	case d.Type == "Feature" && (has("updateTime") || has("forecastGridData")):
+		return ingest.FormatGridpoint
+	case d.Type == "FeatureCollection", d.Type == "Feature":
+		return ingest.FormatFeatures
+	case d.DeclaredTyp != "", bytes.Contains(d.Value, []byte(`"timeSeries"`)):
+		return ingest.FormatWaterML1
+	case bytes.Contains(body, []byte(`@iot.`)), bytes.Contains(body, []byte(`"phenomenonTime"`)):
+		return ingest.FormatSensorThings
+	}
+	return ""
+}
+
+func textFormat(body []byte) string {
+	for _, c := range []struct{ word, format string }{
+		{`"CoverageCollection"`, ingest.FormatCovJSON}, {`"Coverage"`, ingest.FormatCovJSON},
+		{`"updateTime"`, ingest.FormatGridpoint},
+		{`"FeatureCollection"`, ingest.FormatFeatures}, {`"Feature"`, ingest.FormatFeatures},
+		{`"timeSeries"`, ingest.FormatWaterML1}, {`@iot.`, ingest.FormatSensorThings},
+	} {
+		if bytes.Contains(body, []byte(c.word)) {
+			return c.format
+		}
+	}
+	return ""
+}
+
+// xmlFormat decides on the first element. Everything that is not WaterML 1 or
+// CAP goes to the WaterML 2 parser, whose envelopes are many and which names
+// exception reports; a web page is no document.
+func xmlFormat(body []byte) string {
+	x := xml.NewDecoder(bytes.NewReader(body))
+	x.Strict = false
+	x.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil }
+	for {
+		t, err := x.Token()
+		if err != nil {
+			return ""
+		}
+		s, ok := t.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		switch name := strings.ToLower(s.Name.Local); {
+		case name == "html":
+			return ""
+		case name == "timeseriesresponse", strings.Contains(s.Name.Space, "cuahsi.org/waterML"):
+			return ingest.FormatWaterML1
+		case name == "alert", name == "alerts", name == "feed", name == "rss", name == "edxldistribution":
+			return ingest.FormatCAP
+		}
+		return ingest.FormatWaterML2
+	}
+}
+
+func head(b []byte) string {
+	b = bytes.TrimSpace(b)
+	return strings.ToValidUTF8(string(b[:min(len(b), 80)]), "?")
+}

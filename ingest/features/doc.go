@@ -1,0 +1,242 @@
+package features
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// doc gathers one page.
+type doc struct {
+	p      ingest.Profile
+	m      fieldMap
+	times  *ingest.Times
+	rows   *ingest.Builder
+	meta   []ingest.SeriesMeta
+	sites  map[coldseam.SiteID]int
+	site   []ingest.SiteMeta
+	visits map[string]*visit
+	order  []string
+}
+
+func newDoc(p ingest.Profile, fs []feature) *doc {
+	ca := isCanadian(fs)
+	if ca {
+		_, realtime := fs[0].Properties["DATETIME"]
+		p = canadian(p, realtime)
+		if !realtime && p.Statistic == "" {
+			p.Statistic = string(coldseam.Mean)
+		}
+	}
+	return &doc{p: p, m: mapping(p, ca), times: ingest.NewTimes(p), rows: ingest.NewBuilder(p),
+		sites: map[coldseam.SiteID]int{}, visits: map[string]*visit{}}
+}
+
+// add sorts a feature by what it carries. The order of the cases matters:
+// metadata records have a unit and a parameter too.
+func (d *doc) add(f feature) {
+	has := func(name string) bool { _, ok := f.Properties[name]; return ok }
+	switch {
+	case has("channel_flow") || has("channel_area"):
+		d.channel(f)
+	case has("field_visit_id"):
+		d.field(f)
+	case has("computation_identifier") || has("computation_period_identifier"):
+		d.series(f)
+	case has("monitoring_location_number"):
+		d.note(f, f.id(), true)
+	case has("data"):
+		d.rows.Skip("statistics record", "period-of-record statistics are not read")
+	case d.p.Wide:
+		d.wide(f)
+	case d.m.has(f.Properties, fValue) && d.m.has(f.Properties, fTime):
+		d.long(f)
+	default:
+		d.rows.Skip("feature with "+strings.Join(keys(f.Properties), ", "), "no record of a known kind")
+	}
+}
+
+func (d *doc) get(f feature, ours string) string { return text(d.m.get(f.Properties, ours)) }
+
+// long reads one value of one series.
+func (d *doc) long(f feature) {
+	site := d.get(f, fSite)
+	if site == "" {
+		site = d.p.RequestSite
+	}
+	code := d.get(f, fParam)
+	if site == "" {
+		d.rows.Skip("row", "no site")
+		return
+	}
+	param, ok := d.p.Parameter(code, parameters)
+	if !ok {
+		d.rows.Skip("parameter "+code, "not configured")
+		return
+	}
+	key := coldseam.SeriesKey{Site: d.p.SiteID(site), Param: param, SeriesRef: d.get(f, fSeries)}
+	if stat := d.get(f, fStat); stat != "" {
+		if key.Stat, ok = statistics[stat]; !ok {
+			d.rows.Skip("statistic "+stat, "not read")
+			return
+		}
+	}
+	st, err := d.stamp(f, site)
+	if err != nil {
+		d.rows.Skip(key.String(), err.Error())
+		return
+	}
+	if d.m.has(f.Properties, fTimeOfDay) { // annual peaks: the time of the greatest value
+		key.Stat, key.Period = coldseam.Max, "P1Y"
+	}
+	d.note(f, site, false)
+	d.rows.Add(ingest.Row{Key: key, Name: code, Stamp: st, Raw: d.get(f, fValue), Unit: d.get(f, fUnit),
+		Approval: d.get(f, fApproval), Qualifiers: texts(d.m.get(f.Properties, fQualifier)), Modified: d.modified(f)})
+}
+
+// wide reads every parameter of a row. A null value without a symbol is no
+// row; with a symbol it is a row without a value, and the symbol counts.
+func (d *doc) wide(f feature) {
+	site := d.get(f, fSite)
+	if site == "" {
+		site = d.p.RequestSite
+	}
+	if site == "" {
+		d.rows.Skip("row", "no site")
+		return
+	}
+	st, err := d.stamp(f, site)
+	if err != nil {
+		d.rows.Skip("row of "+site, err.Error())
+		return
+	}
+	d.note(f, site, false)
+	for _, p := range d.m.wideParams() {
+		raw := d.get(f, string(p))
+		quals := texts(d.m.get(f.Properties, string(p)+"_"+fQualifier))
+		if raw == "" && len(quals) == 0 {
+			continue
+		}
+		approval := d.get(f, string(p)+"_"+fApproval)
+		if approval == "" {
+			approval = d.get(f, fApproval)
+		}
+		d.rows.Add(ingest.Row{
+			Key:  coldseam.SeriesKey{Site: d.p.SiteID(site), Param: p, SeriesRef: d.m.ref(site, p)},
+			Name: d.m[string(p)][0], Stamp: st, Raw: raw, Approval: approval, Qualifiers: quals, Modified: d.modified(f),
+		})
+	}
+}
+
+// stamp reads the time of a row; a date with a separate time of day becomes an
+// instant.
+func (d *doc) stamp(f feature, site string) (ingest.Stamp, error) {
+	t := d.get(f, fTime)
+	if t == "" {
+		t = d.get(f, fTimeOther)
+	}
+	if clock := d.get(f, fTimeOfDay); clock != "" && len(t) == len(time.DateOnly) {
+		t += "T" + clock
+	}
+	return d.times.Parse(t, site)
+}
+
+func (d *doc) modified(f feature) time.Time {
+	st, err := ingest.ParseTime(d.get(f, fModified), time.UTC) // zone-less in the metadata, UTC by the sister field
+	if err != nil {
+		return time.Time{}
+	}
+	return st.At
+}
+
+// note keeps what a feature says of its station; full records win.
+func (d *doc) note(f feature, site string, full bool) {
+	id := d.p.SiteID(site)
+	lat, lon, ok := f.point()
+	i, known := d.sites[id]
+	if known && !full || !full && !ok {
+		return
+	}
+	s := ingest.SiteMeta{ID: id, Code: site, Name: d.get(f, fName), Lat: lat, Lon: lon,
+		Zone: text(f.Properties["time_zone_abbreviation"]), Kind: text(f.Properties["site_type"])}
+	if v, err := ingest.ParseDecimal(text(f.Properties["drainage_area"])); err == nil {
+		km2 := v * 2.589988110336 // square mile [source: 1609.344 m squared]
+		s.DrainageKM2 = &km2
+	}
+	if v, err := ingest.ParseDecimal(text(f.Properties["altitude"])); err == nil && full {
+		m := v * coldseam.MetrePerFoot // feet above the vertical datum of the record
+		s.DatumM = &m
+	}
+	if !known {
+		d.sites[id] = len(d.site)
+		d.site = append(d.site, s)
+		return
+	}
+	d.site[i] = s
+}
+
+// series reads a time-series metadata record.
+func (d *doc) series(f feature) {
+	site, code := d.get(f, fSite), d.get(f, fParam)
+	param, ok := d.p.Parameter(code, parameters)
+	if !ok {
+		d.rows.Skip("parameter "+code, "not configured")
+		return
+	}
+	m := ingest.SeriesMeta{
+		Key: coldseam.SeriesKey{Site: d.p.SiteID(site), Param: param, Stat: statistics[d.get(f, fStat)],
+			Provider: d.p.Provider, SeriesRef: f.id()},
+		Name: code, Unit: d.get(f, fUnit), SI: param.Unit(), Modified: d.modified(f),
+		Primary:     strings.EqualFold(text(f.Properties["primary"]), "primary"),
+		Computation: text(f.Properties["computation_identifier"]),
+		Sublocation: text(f.Properties["sublocation_identifier"]),
+	}
+	if m.Computation == "Instantaneous" {
+		m.Key.Stat = coldseam.Instant
+	}
+	if strings.EqualFold(text(f.Properties["computation_period_identifier"]), "daily") {
+		m.Key.Period = "P1D"
+	}
+	if _, days, rest, err := ingest.ParsePeriod(text(f.Properties["data_gap_interval"])); err == nil {
+		m.GapAfter = rest + time.Duration(days)*24*time.Hour
+	}
+	m.First, m.Last = d.edge(f, site, "begin"), d.edge(f, site, "end")
+	d.meta = append(d.meta, m)
+	d.note(f, site, text(f.Properties["monitoring_location_number"]) != "")
+}
+
+// edge reads begin or end of a series. The field is UTC in one collection and
+// zone-less local in another, where begin_utc stands beside it.
+func (d *doc) edge(f feature, site, name string) time.Time {
+	for _, k := range []string{name + "_utc", name} {
+		if st, err := d.times.Parse(text(f.Properties[k]), site); err == nil {
+			return st.At
+		}
+	}
+	return time.Time{}
+}
+
+func (d *doc) batch() (ingest.Batch, error) {
+	g := d.gaugings()
+	out, err := d.rows.Batch(ingest.FormatFeatures)
+	if err != nil {
+		return ingest.Batch{}, fmt.Errorf("features: %w", err)
+	}
+	out.Meta = append(out.Meta, d.meta...)
+	out.Sites = d.site
+	out.Gaugings = g
+	return out, nil
+}
+
+func keys(m map[string]any) []string {
+	var out []string
+	for k := range m {
+		out = append(out, short(k))
+	}
+	sort.Strings(out)
+	return out[:min(len(out), 6)]
+}

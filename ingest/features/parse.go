@@ -1,0 +1,147 @@
+// Package features reads OGC API - Features GeoJSON: long rows (one value a
+// feature, as the US water-data service sends them), wide rows (several
+// parameters in one feature, as the Canadian hydrometric service does), series
+// and site records, and field and channel measurements.
+package features
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+type collection struct {
+	Type     string          `json:"type"`
+	Features []feature       `json:"features"`
+	Links    []link          `json:"links"`
+	Next     json.RawMessage `json:"next"`
+	// A single feature is read as a collection of one.
+	feature
+}
+
+type feature struct {
+	Kind       string          `json:"-"`
+	ID         json.RawMessage `json:"id"`
+	Geometry   json.RawMessage `json:"geometry"` // present although documented as absent, or null
+	Properties map[string]any  `json:"properties"`
+}
+
+type link struct {
+	Rel  string `json:"rel"`
+	Href string `json:"href"`
+}
+
+// Parse reads one page. Rows of unknown parameters or units are left out and
+// named in Skipped; a body that is no FeatureCollection is ErrInvalid.
+func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
+	body, err := ingest.ReadBody(r, p)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	var c collection
+	if err := ingest.DecodeJSON(body, &c); err != nil {
+		return ingest.Batch{}, fmt.Errorf("features: %w", err)
+	}
+	switch c.Type {
+	case "FeatureCollection":
+		if c.Features == nil {
+			return ingest.Batch{}, fmt.Errorf("features: a FeatureCollection without features: %w", coldseam.ErrInvalid)
+		}
+	case "Feature":
+		c.Features = []feature{c.feature}
+	default:
+		return ingest.Batch{}, fmt.Errorf("features: type %q, want FeatureCollection: %w", short(c.Type), coldseam.ErrInvalid)
+	}
+	d := newDoc(p.WithDefaults(), c.Features)
+	for _, f := range c.Features {
+		d.add(f)
+	}
+	out, err := d.batch()
+	out.Next = c.next()
+	return out, err
+}
+
+// next is the link with rel=next, else a next token in the body. The number of
+// returned rows is not looked at: services leave it out or get it wrong.
+func (c collection) next() string {
+	for _, l := range c.Links {
+		if strings.EqualFold(l.Rel, "next") && l.Href != "" {
+			return l.Href
+		}
+	}
+	var s string
+	if json.Unmarshal(c.Next, &s) == nil {
+		return s
+	}
+	var n json.Number
+	if len(c.Next) > 0 && json.Unmarshal(c.Next, &n) == nil {
+		return n.String()
+	}
+	return ""
+}
+
+// point is the position of a Point geometry; GeoJSON puts longitude first.
+func (f feature) point() (lat, lon float64, ok bool) {
+	var g struct {
+		Type        string    `json:"type"`
+		Coordinates []float64 `json:"coordinates"`
+	}
+	if json.Unmarshal(f.Geometry, &g) != nil || g.Type != "Point" || len(g.Coordinates) < 2 {
+		return 0, 0, false
+	}
+	lon, lat = g.Coordinates[0], g.Coordinates[1]
+	return lat, lon, lat >= -90 && lat <= 90 && lon >= -180 && lon <= 180
+}
+
+func (f feature) id() string {
+	var s string
+	if json.Unmarshal(f.ID, &s) == nil {
+		return s
+	}
+	return strings.TrimSpace(string(f.ID))
+}
+
+// text is a property as text: numbers keep their digits, null and the text
+// "None" are empty.
+func text(v any) string {
+	switch x := v.(type) {
+	case string:
+		if x = strings.TrimSpace(x); x == "None" || x == "null" {
+			return ""
+		}
+		return x
+	case json.Number:
+		return x.String()
+	case bool:
+		return fmt.Sprint(x)
+	}
+	return ""
+}
+
+// texts is a property that is null, one text or an array of texts.
+func texts(v any) []string {
+	if list, ok := v.([]any); ok {
+		var out []string
+		for _, x := range list {
+			if s := text(x); s != "" {
+				out = append(out, s)
+			}
+		}
+		return out
+	}
+	if s := text(v); s != "" {
+		return []string{s}
+	}
+	return nil
+}
+
+func short(s string) string {
+	if len(s) > 40 {
+		return strings.ToValidUTF8(s[:40], "")
+	}
+	return s
+}
