@@ -71,4 +71,6 @@ type Outcome struct {
 	Suppress string
 	// Breaker asks to stop the edition: the fault is ours.
 	Breaker bool
+	// Slow asks for half the rate to the recipient's domain.
+	Slow bool
 }

@@ -1,0 +1,152 @@
+package notify
+
+import (
+	"strconv"
+	"strings"
+
+	"example.org/coldseam"
+)
+
+// below collects what stands under the fold: every stop and caution, hazards,
+// spots, inputs with their age, sources.
+func (k *block) below(f format) {
+	b := k.Brief
+	if k.Verdict != coldseam.Stop && len(b.Stops) > 0 || len(b.Stops) > 1 {
+		k.add("Stops", k.reasons(f, b.Stops))
+	}
+	k.add("Cautions", k.reasons(f, b.Cautions))
+	k.add("Hazards of the reach", k.hazards())
+	k.add("Why", k.whys(f))
+	if k.Verdict.ShowsOdds() {
+		k.add("Weight by spot", k.spots(f))
+	}
+	k.add("What this rests on", k.inputs(f))
+	k.add("Rules", k.rules())
+}
+
+func (k *block) add(title string, items []string) {
+	if len(items) > 0 {
+		k.Below = append(k.Below, section{title, items})
+	}
+}
+
+func (k *block) reasons(f format, rs []coldseam.Reason) []string {
+	var out []string
+	for _, r := range rs {
+		s := f.reason(r)
+		if says := f.says(r, k.Brief.Day); says != "" {
+			s += " (" + says + ")"
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// whys are the remaining reasons. Without odds only what says nothing of odds
+// may stand.
+func (k *block) whys(f format) []string {
+	var out []string
+	for _, r := range k.Brief.Reasons {
+		if !k.Verdict.ShowsOdds() && (r.Kind == "odds" || r.Kind == "cap") {
+			continue
+		}
+		s := f.reason(r)
+		if !k.Verdict.ShowsOdds() && strings.Contains(plain(s), "in 10") {
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func (k *block) hazards() []string {
+	var out []string
+	for _, h := range k.Brief.Hazards {
+		out = append(out, clean(h))
+	}
+	if !k.Brief.Surveyed {
+		out = append(out, "hazards not surveyed")
+	}
+	if l := clean(k.Brief.LifeLine); l != "" {
+		out = append(out, l)
+	}
+	return out
+}
+
+func (k *block) spots(f format) []string {
+	var out []string
+	for _, j := range k.Brief.Jig {
+		name := spotWords(f, j)
+		if name == "" {
+			name = "spot " + strconv.Itoa(len(out)+1)
+		}
+		if j.TieOz <= 0 || !finite(j.TieOz) {
+			out = append(out, name+": "+withheld(j))
+			continue
+		}
+		s := name + ": tie " + f.weight(j.TieOz)
+		if finite(j.TieHolds) && j.TieHolds > 0 {
+			s += ", holds " + odds(j.TieHolds)
+		}
+		if j.NextOz > j.TieOz {
+			s += "; " + f.weight(j.NextOz) + " if you lose bottom"
+		}
+		for _, w := range []string{j.Body, j.Line, j.LineWords, j.Dunes} {
+			if w = clean(w); w != "" {
+				s += "; " + w
+			}
+		}
+		for _, w := range j.Warnings {
+			s += "; " + f.reason(w)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func (k *block) inputs(f format) []string {
+	var out []string
+	for _, in := range k.Brief.Inputs {
+		name := clean(in.Name)
+		if name == "" {
+			name = strings.ReplaceAll(clean(in.Key), "_", " ")
+		}
+		s := name + ": " + clean(in.State)
+		if !in.At.IsZero() {
+			s += ", " + f.dayClock(in.At, k.Brief.Day) + " (" + hours(in.Age) + " old"
+			if in.Limit > 0 {
+				s += ", limit " + hours(in.Limit)
+			}
+			s += ")"
+		}
+		if n := clean(in.Note); n != "" {
+			s += "; " + n
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func (k *block) rules() []string {
+	var out []string
+	for _, r := range k.Brief.Rules {
+		s := clean(r.Text)
+		if s == "" {
+			continue
+		}
+		out = append(out, s+" ("+checked(r)+")")
+	}
+	return out
+}
+
+// checked says when and by whom a rule was read last.
+func checked(r coldseam.Rule) string {
+	if r.CheckedOn.IsZero() {
+		return "never checked"
+	}
+	s := "last checked " + r.CheckedOn.UTC().Format("2 January 2006")
+	if by := clean(r.CheckedBy); by != "" {
+		s += " by " + by
+	}
+	return s
+}

@@ -1,0 +1,282 @@
+package notify
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"net/mail"
+	"strings"
+	"text/template"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Size limits: mail readers cut a message near 102 KB of HTML, and the cut
+// hides the caution and the unsubscribe link [source: help pages of mail
+// vendors, by operations notes]; the budget is ours [proposal].
+const (
+	MaxHTML    = 60 << 10
+	MaxMessage = 200 << 10
+)
+
+// Message is a mail ready for the envelope.
+type Message struct {
+	Bytes        []byte
+	MessageID    string // without angle brackets
+	EnvelopeFrom string
+	To           string
+	Subject      string
+}
+
+// Composer writes mails. It is safe for concurrent use; nothing in it changes.
+type Composer struct {
+	Club         string       // name shown as the sender
+	From         mail.Address // Address required; Name defaults to Club
+	Domain       string       // of Message-IDs and List-Id
+	BounceDomain string       // of envelope senders
+	Owner        string       // address of the keeper, for List-Owner; may be empty
+	Links        Links
+	Signer       *Signer // nil = not signed (loopback demo)
+}
+
+//go:embed templates/mail_*.tmpl
+var templates embed.FS
+
+var textTemplate = template.Must(template.New("mail_text.txt.tmpl").Option("missingkey=error").Funcs(template.FuncMap{
+	"wrap":   func(s string) string { return strings.Join(wrap(plain(s), 72), "\n") },
+	"item":   func(s string) string { return "- " + strings.Join(wrap(plain(s), 70), "\n  ") },
+	"plain":  plain,
+	"lower":  strings.ToLower,
+	"source": sourceText,
+}).ParseFS(templates, "templates/mail_text.txt.tmpl"))
+
+func sourceText(a coldseam.Attribution) string {
+	s := a.Text
+	if s == "" {
+		s = a.Name
+	}
+	if a.Licence != "" && !strings.Contains(s, a.Licence) {
+		s += " (" + a.Licence + ")"
+	}
+	if a.Link != "" && !strings.Contains(s, a.Link) {
+		s += " " + a.Link
+	}
+	return s
+}
+
+// Check reports settings that cannot make a lawful mail.
+func (c *Composer) Check() error {
+	if err := ValidAddress(c.From.Address); err != nil {
+		return fmt.Errorf("mail from: %w", err)
+	}
+	for name, d := range map[string]string{"mail domain": c.Domain, "bounce domain": c.BounceDomain} {
+		if d == "" || !printableASCII(d) || strings.ContainsAny(d, "<>@\"") {
+			return fmt.Errorf("%s %q: want a host name: %w", name, d, coldseam.ErrInvalid)
+		}
+	}
+	if c.Owner != "" {
+		if err := ValidAddress(c.Owner); err != nil {
+			return fmt.Errorf("list owner: %w", err)
+		}
+	}
+	return c.Links.Check()
+}
+
+// ValidAddress accepts a plain address that every relay takes: no display
+// name, no quoting, ASCII, at most 254 bytes [source: RFC 5321 4.5.3.1 by way
+// of its erratum 1690, from memory], a dot in the domain. The error never
+// repeats the address.
+func ValidAddress(s string) error {
+	a, err := mail.ParseAddress(s)
+	domain := s[strings.LastIndexByte(s, '@')+1:]
+	if err != nil || a.Address != s || len(s) > 254 || !printableASCII(s) ||
+		!strings.Contains(domain, ".") || strings.ContainsAny(s, "<>\"[]()\\,;:") || strings.HasSuffix(domain, ".") {
+		return fmt.Errorf("mail address: want name@host.domain: %w", coldseam.ErrRejected)
+	}
+	return nil
+}
+
+// Compose writes the mail of one outbox row. charts holds the picture of each
+// reach as PNG, rendered once per river; a missing one leaves its place out.
+//
+// The bytes depend on the row, the charts and the settings alone, but for the
+// time inside the DKIM signature. Errors: ErrRejected for an address that
+// cannot be mailed, ErrInvalid for a payload or setting that no retry cures.
+func (c *Composer) Compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (Message, error) {
+	m, err := c.compose(l, charts)
+	if err != nil {
+		return Message{}, fmt.Errorf("compose outbox %d %s: %w", l.ID, l.Kind, err)
+	}
+	return m, nil
+}
+
+func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (Message, error) {
+	if err := ValidAddress(l.Subscriber.Email); err != nil {
+		return Message{}, err
+	}
+	ct, err := ParseContent(l.Payload)
+	if err != nil {
+		return Message{}, err
+	}
+	if ct.Club == "" {
+		ct.Club = c.Club
+	}
+	if err := ct.check(l.Kind); err != nil {
+		return Message{}, err
+	}
+	m := Message{
+		MessageID: MessageID(l, c.Domain), To: l.Subscriber.Email,
+		EnvelopeFrom: c.Links.Tokens.BounceAddress(l.Subscriber.ID, localDate(l), c.BounceDomain),
+	}
+	kind, raw, subj, err := c.render(l, ct, charts, m.MessageID)
+	if err != nil {
+		return Message{}, err
+	}
+	m.Subject = subj
+	head, err := c.header(l, m, kind)
+	if err != nil {
+		return Message{}, fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
+	}
+	m.Bytes = append(append(head, "\r\n"...), raw...)
+	if c.Signer != nil {
+		if m.Bytes, err = c.Signer.Sign(m.Bytes); err != nil {
+			return Message{}, err
+		}
+	}
+	return m, nil
+}
+
+func localDate(l coldseam.Letter) coldseam.Date {
+	if l.LocalDate.IsZero() {
+		return coldseam.DateOf(l.CreatedAt.UTC())
+	}
+	return l.LocalDate
+}
+
+// render writes the body within the size limits: fewer rivers in full first,
+// then fewer pictures.
+func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, id string) (kind string, raw []byte, subj string, err error) {
+	for n := fullBlocks; n >= 1; n-- {
+		v := c.view(l, ct, charts, n)
+		text, html, err := renderParts(v)
+		if err != nil {
+			return "", nil, "", err
+		}
+		if len(html) > MaxHTML {
+			continue
+		}
+		for images := imagesOf(v, charts); ; images = images[:len(images)-1] {
+			kind, raw = body(id, text, html, images)
+			if len(raw)+headerReserve <= MaxMessage {
+				return kind, raw, v.Subject, nil
+			}
+			if len(images) == 0 {
+				break
+			}
+		}
+	}
+	return "", nil, "", fmt.Errorf("mail larger than %d KB with one river: %w", MaxMessage>>10, coldseam.ErrInvalid)
+}
+
+// headerReserve is room for header and signature.
+const headerReserve = 4 << 10
+
+func imagesOf(v letter, charts map[coldseam.ReachID][]byte) []inlineImage {
+	var out []inlineImage
+	for _, b := range v.Blocks {
+		if b.CID != "" {
+			out = append(out, inlineImage{b.CID, charts[b.Brief.Reach]})
+		}
+	}
+	return out
+}
+
+// renderParts runs both templates and refuses what must never reach a reader.
+func renderParts(v letter) (text, html string, err error) {
+	var b bytes.Buffer
+	if err := textTemplate.Execute(&b, v); err != nil {
+		return "", "", fmt.Errorf("text part: %w: %w", err, coldseam.ErrInvalid)
+	}
+	text = b.String()
+	if html, err = renderHTML(v); err != nil {
+		return "", "", err
+	}
+	for _, s := range []string{text, html, v.Subject} {
+		if bad := nonsense(s); bad != "" {
+			return "", "", fmt.Errorf("mail would contain %q: %w", bad, coldseam.ErrInvalid)
+		}
+	}
+	return text, html, nil
+}
+
+// nonsense finds the marks of a value that is none.
+func nonsense(s string) string {
+	for _, bad := range []string{"NaN", "<nil>", "&lt;nil&gt;", "%!", "+Inf", "-Inf", "<no value>", "&lt;no value&gt;", "ZgotmplZ"} {
+		if strings.Contains(s, bad) {
+			return bad
+		}
+	}
+	return ""
+}
+
+// header writes the fields in a fixed order. The Date is the row's, not the
+// moment of sending.
+func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]byte, error) {
+	from := c.From
+	if from.Name == "" {
+		from.Name = strings.ReplaceAll(clean(c.Club), "=?", "= ?")
+	}
+	var h headers
+	steps := []func() error{
+		func() error { return h.add("From", from.String()) },
+		func() error { return h.add("To", "<"+m.To+">") },
+		func() error { return h.text("Subject", m.Subject) },
+		func() error { return h.add("Date", l.CreatedAt.UTC().Format(time.RFC1123Z)) },
+		func() error { return h.add("Message-ID", "<"+m.MessageID+">") },
+	}
+	if r := strings.Trim(clean(l.InReplyTo), "<> "); r != "" {
+		steps = append(steps,
+			func() error { return h.add("In-Reply-To", "<"+r+">") },
+			func() error { return h.add("References", "<"+r+">") })
+	}
+	steps = append(steps,
+		func() error { return h.add("MIME-Version", "1.0") },
+		func() error { return h.add("Content-Type", contentType) },
+		func() error { return h.add("Auto-Submitted", "auto-generated") },
+		func() error { return h.add("X-Auto-Response-Suppress", "All") },
+		func() error { return c.listHeader(&h, l) })
+	for _, step := range steps {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	return h.b.Bytes(), nil
+}
+
+// listHeader adds the list fields for mails to subscribers; mails to the keeper
+// are no list mail.
+func (c *Composer) listHeader(h *headers, l coldseam.Letter) error {
+	id := l.Subscriber.ID
+	if id == 0 {
+		return nil
+	}
+	owner := c.Owner
+	if owner == "" {
+		owner = c.From.Address
+	}
+	fields := [][2]string{
+		{"List-Id", "<brief." + c.Domain + ">"},
+		{"List-Help", "<" + c.Links.How() + ">"},
+		{"List-Owner", "<mailto:" + owner + ">"},
+		{"List-Unsubscribe", "<" + c.Links.Unsubscribe(id) + ">, <mailto:" +
+			c.Links.Tokens.UnsubscribeAddress(id, c.BounceDomain) + "?subject=unsubscribe>"},
+		{"List-Unsubscribe-Post", "List-Unsubscribe=One-Click"},
+	}
+	for _, f := range fields {
+		if err := h.add(f[0], f[1]); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,105 @@
+package notify
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Content is the payload of an outbox row: all that its kind tells, fixed when
+// the row is queued, so that a retry says the same.
+type Content struct {
+	Club   string           `json:"club"`             // name of the club
+	Briefs []coldseam.Brief `json:"briefs,omitempty"` // the subscriber's own, best first
+
+	// Correction and flip: what was told before, and when.
+	Was   coldseam.Verdict `json:"was"`
+	WasAt time.Time        `json:"was_at,omitzero"`
+
+	// Lines are the sentences of the kinds without a brief: silent, alarm,
+	// pause. Text of the program, never of a subscriber.
+	Lines []string `json:"lines,omitempty"`
+	// Link is the kind's one link where it is not a signed one: the status
+	// page of an alarm.
+	Link string `json:"link,omitempty"`
+	// OpenLogs are trips of earlier mornings that can still be logged.
+	OpenLogs []OpenLog `json:"open_logs,omitempty"`
+}
+
+// OpenLog names a trip that is not logged yet.
+type OpenLog struct {
+	Reach coldseam.ReachID `json:"reach"`
+	River string           `json:"river"`
+	Day   coldseam.Date    `json:"day"`
+}
+
+// Marshal writes the payload. The series of the charts stay behind: pictures
+// are drawn once per river and handed to Compose.
+func (c Content) Marshal() ([]byte, error) {
+	briefs := make([]coldseam.Brief, len(c.Briefs))
+	for i, b := range c.Briefs {
+		b.Chart = coldseam.ChartData{
+			FlowLimitM3S: b.Chart.FlowLimitM3S, FlowLimitName: b.Chart.FlowLimitName,
+			FloodStageFlowNote: b.Chart.FloodStageFlowNote,
+		}
+		briefs[i] = b
+	}
+	c.Briefs = briefs
+	out, err := json.Marshal(c)
+	if err != nil {
+		return nil, fmt.Errorf("mail payload: %w: %w", err, coldseam.ErrInvalid)
+	}
+	return out, nil
+}
+
+// ParseContent reads a payload.
+func ParseContent(raw []byte) (Content, error) {
+	var c Content
+	if err := json.Unmarshal(raw, &c); err != nil {
+		return Content{}, fmt.Errorf("mail payload: %w: %w", err, coldseam.ErrInvalid)
+	}
+	return c, nil
+}
+
+// check refuses content that its kind cannot be written from: an empty mail is
+// worse than a held one.
+func (c Content) check(kind coldseam.MailKind) error {
+	switch kind {
+	case coldseam.MailMorning, coldseam.MailFlip, coldseam.MailCorrection, coldseam.MailOutlook:
+		if len(c.Briefs) == 0 {
+			return fmt.Errorf("%s mail without a brief: %w", kind, coldseam.ErrInvalid)
+		}
+		for _, b := range c.Briefs {
+			if b.River == "" || b.Day.IsZero() || b.Issued.IsZero() {
+				return fmt.Errorf("%s mail: brief of %q without river, day or issue time: %w", kind, b.Reach, coldseam.ErrInvalid)
+			}
+		}
+	case coldseam.MailSilent, coldseam.MailAlarm:
+		if len(c.Lines) == 0 {
+			return fmt.Errorf("%s mail without lines: %w", kind, coldseam.ErrInvalid)
+		}
+	case coldseam.MailConfirm, coldseam.MailWelcome, coldseam.MailPause:
+	default:
+		return fmt.Errorf("mail kind %q: %w", kind, coldseam.ErrInvalid)
+	}
+	if kind == coldseam.MailCorrection && c.Briefs[0].Verdict.ShowsOdds() {
+		return fmt.Errorf("correction with verdict %s: want STOP or NO CALL: %w", c.Briefs[0].Verdict, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+// weekend are the next Saturday and Sunday of a brief's outlook, the brief's
+// own day included.
+func weekend(b coldseam.Brief) []coldseam.DayOdds {
+	days := append([]coldseam.DayOdds{{Day: b.Day, Odds: b.Odds, OddsOK: b.OddsOK && b.Verdict.ShowsOdds(),
+		Verdict: b.Verdict}}, b.Next...)
+	var out []coldseam.DayOdds
+	for _, d := range days {
+		if w := d.Day.Weekday(); (w == time.Saturday || w == time.Sunday) && len(out) < 2 {
+			out = append(out, d)
+		}
+	}
+	return out
+}

@@ -1,0 +1,14 @@
+// Package notify turns briefs into mail and brings the mail to the relay.
+//
+// The path of one mail:
+//
+//	outbox row (coldseam.Letter, payload = Content)
+//	  -> Composer.Compose   lines -> text, HTML, chart parts -> signed bytes
+//	  -> Sender             claim, dial, MAIL, RCPT, in_data, DATA, dot, outcome
+//	  -> ReadBounce         reports that come back -> suppression rules
+//
+// One set of lines (lines.go) feeds the text part, the HTML part and the
+// terminal, so that no two of them can disagree. What a verdict may print is
+// decided there and nowhere else: STOP and NO CALL never reach the code that
+// prints odds.
+package notify

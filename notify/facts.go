@@ -1,0 +1,278 @@
+package notify
+
+import (
+	"strings"
+	"unicode"
+
+	"example.org/coldseam"
+)
+
+// water tells flow and temperature, now and in the window.
+func (k *block) water(f format) fact {
+	b := k.Brief
+	if !b.Flow.NowOK {
+		return line("Water", part{Text: "flow " + unknown})
+	}
+	parts := []part{{Text: f.flow(b.Flow.Now), Strong: true}}
+	if c := flowWords(b.Flow); c != "" {
+		parts = append(parts, part{Text: c, Optional: true})
+	}
+	if t := clean(b.Flow.Trend); t != "" {
+		parts = append(parts, part{Text: t, Optional: true})
+	}
+	switch {
+	case b.Temp.NowOK && k.Verdict.ShowsOdds() && b.Temp.WindowOK && f.temp(b.Temp.Window[1]) != f.temp(b.Temp.Now):
+		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "}, part{Text: f.temp(b.Temp.Window[1]) + " in the window", Optional: true})
+	case b.Temp.NowOK:
+		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "})
+	}
+	return line("Water", parts...)
+}
+
+// flowWords are the words for the date; a percentile needs its count of years.
+func flowWords(x coldseam.Fact) string {
+	c := clean(x.Class)
+	if c == "" || x.Years == 0 || strings.Contains(c, "year") {
+		return c
+	}
+	if !strings.Contains(c, "date") {
+		c += " for the date"
+	}
+	return c
+}
+
+// flowOnly is the Water line of a STOP: the flow and where it heads.
+func (k *block) flowOnly(f format) fact {
+	b := k.Brief
+	parts := []part{{Text: f.flow(b.Flow.Now), Strong: true}}
+	for _, s := range []string{flowWords(b.Flow), clean(b.Flow.Trend)} {
+		if s != "" {
+			parts = append(parts, part{Text: s, Optional: true})
+		}
+	}
+	if l := b.Chart.FlowLimitM3S; l > 0 && b.Chart.FlowLimitName != "" {
+		parts = append(parts, part{Text: clean(b.Chart.FlowLimitName) + " is " + f.flow(l), Optional: true, Sep: "; "})
+	}
+	return line("Water", parts...)
+}
+
+// jig tells what to tie on at the advised spot.
+func (k *block) jig(f format, mark string) fact {
+	if len(k.Brief.Jig) == 0 {
+		return line("Jig", part{Text: "no spot of this reach is sounded"})
+	}
+	j := k.Brief.Jig[0]
+	if j.TieOz <= 0 || !finite(j.TieOz) {
+		return line("Jig", part{Text: withheld(j)})
+	}
+	parts := []part{{Text: "tie " + f.weight(j.TieOz), Strong: true}}
+	if j.PackOz > j.TieOz {
+		parts = append(parts, part{Text: "pack " + f.weight(j.PackOz), Strong: true})
+	}
+	if where := spotWords(f, j); where != "" {
+		parts = append(parts, part{Text: "(" + where + ")", Sep: " ", Optional: true})
+	}
+	if mark != "" {
+		parts = append(parts, part{Text: mark, Sep: "; ", Optional: false})
+	}
+	return line("Jig", parts...)
+}
+
+func withheld(j coldseam.SpotJig) string {
+	if t := clean(j.WithheldText); t != "" {
+		return "no weight: " + t
+	}
+	if j.Withheld != "" {
+		return "no weight: " + strings.ReplaceAll(clean(j.Withheld), "_", " ")
+	}
+	return "no weight up to 1 oz holds"
+}
+
+func spotWords(f format, j coldseam.SpotJig) string {
+	var s []string
+	if j.DepthM > 0 {
+		s = append(s, f.depth(j.DepthM))
+	}
+	if j.Spot != "" {
+		s = append(s, clean(j.Spot))
+	}
+	return strings.Join(s, ", ")
+}
+
+// run tells the state of the spawning run; with odds only where the verdict
+// allows them, else in words.
+func (k *block) run(withOdds bool) fact {
+	r := k.Brief.Run
+	if !r.Active {
+		why := clean(r.Why)
+		if why == "" {
+			why = "no run clock at this time of year"
+		}
+		return line("Run", part{Text: why})
+	}
+	if !withOdds {
+		parts := []part{{Text: shareWords(r.Arrived[1])}}
+		if r.Stage != "" {
+			parts = append(parts, part{Text: clean(r.Stage)})
+		}
+		return line("Run", parts...)
+	}
+	parts := []part{{Text: percent(r.Arrived[1]) + nbsp + "% in (" + percent(r.Arrived[0]) + enDash + percent(r.Arrived[2]) + ")"}}
+	if r.Stage != "" {
+		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
+	}
+	parts = append(parts, part{Text: "wave " + odds(r.PWave)})
+	if !r.Calibrated {
+		parts = append(parts, part{Text: "uncalibrated", Optional: true})
+	}
+	return line("Run", parts...)
+}
+
+// shareWords is the share arrived where no odds may stand.
+func shareWords(x float64) string {
+	switch {
+	case !finite(x):
+		return "run not known"
+	case x < .05:
+		return "run barely begun"
+	case x < .20:
+		return "few fish in"
+	case x < .42:
+		return "about a third in"
+	case x < .60:
+		return "about half in"
+	case x < .85:
+		return "most fish in"
+	}
+	return "nearly all in"
+}
+
+// how is the advice line; the label is ours.
+func (k *block) how() string {
+	s := clean(k.Brief.How.Line)
+	return strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(s, "HOW"), "How"))
+}
+
+// next holds good-morning odds of the following days. Two fit the text line;
+// the third is for the HTML.
+func (k *block) next() fact {
+	var parts []part
+	for i, d := range k.Brief.Next {
+		if i == 3 {
+			break
+		}
+		p := part{Text: weekday(d.Day) + " " + dayOdds(d), Optional: i > 0}
+		if d.Note != "" {
+			p.Text += ", " + clean(d.Note)
+		}
+		parts = append(parts, p)
+	}
+	if len(parts) == 0 {
+		return line("Next", part{Text: "no outlook today"})
+	}
+	parts[0].Text = "good morning: " + parts[0].Text
+	return line("Next", parts...)
+}
+
+func dayOdds(d coldseam.DayOdds) string {
+	switch {
+	case d.Verdict == coldseam.Stop:
+		return "stop likely"
+	case !d.OddsOK:
+		return "no odds"
+	}
+	return odds(d.Odds)
+}
+
+// sure tells how far to trust it, with the time of the gauge reading.
+func (k *block) sure(f format) fact {
+	b := k.Brief
+	head := clean(b.Sure)
+	if head == "" {
+		head = "low"
+	}
+	why := clean(b.SureWhy)
+	var parts []part
+	if why != "" {
+		parts = append(parts, part{Text: head + ": " + why})
+	} else {
+		parts = append(parts, part{Text: head})
+	}
+	if at := gaugeAt(b); !at.IsZero() && !strings.Contains(why, "gauge") {
+		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day)})
+	}
+	if c := clean(b.Changed); c != "" {
+		parts = append(parts, part{Text: c, Optional: true, Sep: "; "})
+	}
+	return line("Sure", parts...)
+}
+
+// alt is the chart in words.
+func (k *block) alt(f format) string {
+	b := k.Brief
+	if !b.Flow.NowOK {
+		return ""
+	}
+	s := "Flow " + f.flow(b.Flow.Now)
+	if t := clean(b.Flow.Trend); t != "" {
+		s += ", " + t
+	}
+	if b.Flow.WindowOK && k.Verdict.ShowsOdds() {
+		s += ", " + f.flow(b.Flow.Window[0]) + " to " + f.flow(b.Flow.Window[2]) + " in the window"
+	}
+	s += "."
+	if k.Verdict == coldseam.Stop {
+		if l := b.Chart.FlowLimitM3S; l > 0 && b.Chart.FlowLimitName != "" {
+			s += " " + upperFirst(clean(b.Chart.FlowLimitName)) + " is " + f.flow(l) + "."
+		}
+		return s
+	}
+	if b.Temp.NowOK {
+		s += " Water " + f.temp(b.Temp.Now) + " now"
+		if b.Temp.WindowOK {
+			s += ", about " + f.temp(b.Temp.Window[1]) + " in the window"
+		}
+		s += "."
+	}
+	for i, d := range b.Next {
+		if i == 2 || !finite(d.WaterC[1]) || d.WaterC == [3]float64{} {
+			break
+		}
+		s += " " + weekday(d.Day) + " about " + f.temp(d.WaterC[1]) + "."
+	}
+	return s
+}
+
+func upperFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	return string(unicode.ToUpper(r[0])) + string(r[1:])
+}
+
+// staffOf draws the odds on ten marks; the bracket is the reader's toss-up
+// reach. Where rounding alone contradicts the verdict one mark gives way; a
+// verdict held down by a cap keeps its odds.
+func staffOf(b coldseam.Brief, v coldseam.Verdict, p coldseam.Preferences) staff {
+	c := b.Cost
+	if p.Cost > 0 {
+		c = p.Cost
+	}
+	if c <= 0 || c >= 1 || !finite(c) {
+		c = .40 // the club default of the design [proposal]
+	}
+	s := staff{Shown: true, Filled: tenths(b.Odds), Lo: tenths(c - .1), Hi: tenths(c + .1)}
+	switch {
+	case v == coldseam.Go && s.Filled == s.Hi:
+		s.Filled++
+	case v == coldseam.TossUp && s.Filled == s.Lo:
+		s.Filled++
+	case v == coldseam.TossUp && s.Filled == s.Hi+1:
+		s.Filled--
+	case v == coldseam.Stay && s.Filled == s.Lo+1:
+		s.Filled--
+	}
+	s.Filled = min(s.Filled, 10)
+	return s
+}

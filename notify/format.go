@@ -1,0 +1,254 @@
+package notify
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"example.org/coldseam"
+)
+
+// format writes numbers with their units for one reader. Strings carry the
+// typographic form (no-break spaces, en dashes, degree signs); plain folds
+// them for the text part.
+type format struct {
+	metric bool
+	zone   *time.Location
+}
+
+const (
+	nbsp   = "\u00a0"
+	enDash = "\u2013"
+	// unknown stands where a number should be and is none: NaN, infinity.
+	unknown = "not known"
+)
+
+// formatFor reads units from the preferences and the clock from the river: the
+// reader will stand at the river. An unknown zone falls back to UTC, and the
+// zone name is printed then.
+func formatFor(p coldseam.Preferences, zone string) format {
+	loc, err := time.LoadLocation(zone)
+	if err != nil || zone == "" {
+		loc = time.UTC
+	}
+	return format{metric: p.Units == "metric", zone: loc}
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// flow writes a discharge in m3/s with three significant digits.
+func (f format) flow(m3s float64) string {
+	if !finite(m3s) {
+		return unknown
+	}
+	if f.metric {
+		return significant(m3s) + nbsp + "m³/s"
+	}
+	return significant(coldseam.CFS(m3s)) + nbsp + "cfs"
+}
+
+// significant writes three significant digits, thousands with commas: a gauge
+// reading is no better than that.
+func significant(x float64) string {
+	if x == 0 {
+		return "0"
+	}
+	digits := 2 - int(math.Floor(math.Log10(math.Abs(x))))
+	if digits > 2 {
+		digits = 2
+	}
+	scale := math.Pow(10, float64(digits))
+	r := math.Round(x*scale) / scale
+	if digits <= 0 || r == math.Trunc(r) && math.Abs(r) >= 100 {
+		return thousands(r)
+	}
+	return strings.Replace(strconv.FormatFloat(r, 'f', digits, 64), "-0.00", "0.00", 1)
+}
+
+func thousands(x float64) string {
+	s := strconv.FormatFloat(math.Abs(math.Round(x)), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if x <= -0.5 {
+		return "-" + s
+	}
+	return s
+}
+
+// temp writes a water or air temperature in degC: whole degrees Fahrenheit or
+// tenths of a degree Celsius.
+func (f format) temp(c float64) string {
+	if !finite(c) {
+		return unknown
+	}
+	if f.metric {
+		return strconv.FormatFloat(math.Round(c*10)/10+0, 'f', 1, 64) + nbsp + "°C"
+	}
+	return thousands(coldseam.F(c)) + nbsp + "°F"
+}
+
+// depth writes a depth or height in m.
+func (f format) depth(m float64) string {
+	if !finite(m) {
+		return unknown
+	}
+	if f.metric {
+		return strconv.FormatFloat(m, 'f', 1, 64) + nbsp + "m"
+	}
+	return thousands(coldseam.Feet(m)) + nbsp + "ft"
+}
+
+// wind writes a speed in m/s.
+func (f format) wind(ms float64) string {
+	if !finite(ms) {
+		return unknown
+	}
+	if f.metric {
+		return thousands(ms) + nbsp + "m/s"
+	}
+	return thousands(coldseam.MPH(ms)) + nbsp + "mph"
+}
+
+// weight writes a jig size as stamped on the card; metric readers get the
+// grams beside it, since the trade sizes are ounces everywhere.
+func (f format) weight(oz float64) string {
+	if !finite(oz) || oz <= 0 {
+		return unknown
+	}
+	s := coldseam.OzName(oz) + nbsp + "oz"
+	if f.metric {
+		g := oz * coldseam.KgPerOunce * 1000
+		s += " (" + strconv.FormatFloat(g, 'f', 1, 64) + nbsp + "g)"
+	}
+	return s
+}
+
+// odds writes a probability as the club reads it. The ends are words: "0 in
+// 10" would say never.
+func odds(p float64) string {
+	switch {
+	case !finite(p):
+		return unknown
+	case p < .05:
+		return "under 1" + nbsp + "in" + nbsp + "10"
+	case p > .95:
+		return "over 9" + nbsp + "in" + nbsp + "10"
+	}
+	return strconv.Itoa(tenths(p)) + nbsp + "in" + nbsp + "10"
+}
+
+// tenths rounds half up.
+func tenths(p float64) int { return int(math.Floor(min(max(p, 0), 1)*10 + .5 + 1e-9)) }
+
+// percent writes a share 0-1 without its sign.
+func percent(x float64) string {
+	if !finite(x) {
+		return unknown
+	}
+	return strconv.Itoa(int(math.Round(100 * min(max(x, 0), 1))))
+}
+
+// clock writes a local time of day, 24 hours, no leading zero.
+func (f format) clock(t time.Time) string {
+	if t.IsZero() {
+		return unknown
+	}
+	t = t.In(f.zone)
+	return fmt.Sprintf("%d:%02d", t.Hour(), t.Minute())
+}
+
+// dayClock adds the weekday when t is not on day d.
+func (f format) dayClock(t time.Time, d coldseam.Date) string {
+	if !t.IsZero() && coldseam.DateOf(t.In(f.zone)) != d {
+		return t.In(f.zone).Format("Mon") + " " + f.clock(t)
+	}
+	return f.clock(t)
+}
+
+func (f format) span(a, b time.Time) string { return f.clock(a) + enDash + f.clock(b) }
+
+// shortDay is "Sat 10 Apr".
+func shortDay(d coldseam.Date) string { return d.UTC().Format("Mon 2 Jan") }
+
+func weekday(d coldseam.Date) string { return d.UTC().Format("Mon") }
+
+// hours writes an age: "40 min", "7 h", "3 days".
+func hours(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "0 min"
+	case d < 90*time.Minute:
+		return strconv.Itoa(int(d.Round(time.Minute)/time.Minute)) + " min"
+	case d < 72*time.Hour:
+		return strconv.Itoa(int(d.Round(time.Hour)/time.Hour)) + " h"
+	}
+	return strconv.Itoa(int(d/(24*time.Hour))) + " days"
+}
+
+// plain folds the typographic form to what every terminal and mail reader
+// shows in one column per rune.
+func plain(s string) string {
+	return strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", " °F", "F", " °C", "C",
+		nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'").Replace(s)
+}
+
+// clean makes one line of foreign text: feed, admin or subscriber. Control and
+// format characters (CR, LF, NUL, U+2028, bidirectional overrides) become
+// spaces, bad UTF-8 disappears, runs of spaces shrink to one.
+func clean(s string) string {
+	var b strings.Builder
+	space := false
+	for _, r := range s {
+		switch {
+		case r == utf8.RuneError:
+			continue
+		case unicode.IsSpace(r) && r != '\u00a0', unicode.IsControl(r), unicode.Is(unicode.Cf, r), unicode.Is(unicode.Zl, r), unicode.Is(unicode.Zp, r):
+			space = true
+			continue
+		}
+		if space && b.Len() > 0 {
+			b.WriteByte(' ')
+		}
+		space = false
+		b.WriteRune(r)
+	}
+	return b.String()
+}
+
+// clip shortens to n runes at a word, marking the cut.
+func clip(s string, n int) string {
+	if utf8.RuneCountInString(s) <= n {
+		return s
+	}
+	r := []rune(s)[:n-2]
+	if i := strings.LastIndexAny(string(r), " ,;"); i > len(string(r))/2 {
+		return strings.TrimRight(string(r)[:i], " ,;:") + " .."
+	}
+	return string(r) + ".."
+}
+
+// wrap breaks s into lines of at most width runes at spaces; a longer word is
+// left whole.
+func wrap(s string, width int) []string {
+	var out []string
+	line := ""
+	for _, w := range strings.Fields(s) {
+		switch {
+		case line == "":
+			line = w
+		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(w) <= width:
+			line += " " + w
+		default:
+			out, line = append(out, line), w
+		}
+	}
+	if line != "" {
+		out = append(out, line)
+	}
+	return out
+}

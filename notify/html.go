@@ -1,0 +1,3 @@
+package notify
+
+func renderHTML(v letter) (string, error) { return "", nil }

@@ -1,0 +1,394 @@
+package notify
+
+import (
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// part is a piece of a fact line. Optional parts are dropped from the text
+// line when it would pass its width; the HTML shows all.
+type part struct {
+	Text     string
+	Strong   bool
+	Optional bool
+	Sep      string // before it when it is not the first; "" = ", "
+}
+
+// fact is one labelled line of a brief.
+type fact struct {
+	Label string // Window, Stops, Water ...
+	Items [][]part
+}
+
+func line(label string, parts ...part) fact { return fact{label, [][]part{parts}} }
+
+// block is one river as the mail tells it: already cut down to what its
+// verdict may print.
+type block struct {
+	Brief   coldseam.Brief
+	Verdict coldseam.Verdict
+	Replay  bool
+	River   string
+	Reach   string
+	Day     string
+	Head    []part // the line under the verdict word
+	Sub     string // the smaller one below
+	Facts   []fact // in the fixed order
+	Below   []section
+	Staff   staff
+	Chart   bool   // may show a chart
+	Alt     string // of the chart, with the numbers
+	Log     bool   // may ask for a trip log
+}
+
+// section is what stands below the fold, as a list.
+type section struct {
+	Title string
+	Items []string
+}
+
+// staff is the gauge staff of ten marks.
+type staff struct {
+	Shown          bool
+	Filled, Lo, Hi int // bracket = marks Lo+1..Hi
+}
+
+// blockOf decides what one brief prints. Reads no clock.
+func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
+	f := formatFor(p, b.Zone)
+	k := block{
+		Brief: b, Verdict: b.Verdict, Replay: b.Replay,
+		River: clean(b.River), Reach: clean(b.ReachName), Day: shortDay(b.Day),
+	}
+	if !b.OddsOK && b.Verdict.ShowsOdds() {
+		// Odds are what such a verdict rests on; without them there is none.
+		k.Verdict = coldseam.NoCall
+	}
+	switch k.Verdict {
+	case coldseam.Go, coldseam.TossUp, coldseam.Stay:
+		k.oddsLines(f, p)
+	case coldseam.Stop:
+		k.stopLines(f, p)
+	default:
+		k.noCallLines(f, p)
+	}
+	k.Facts = append(k.Facts, k.made(f))
+	k.below(f)
+	return k
+}
+
+// oddsLines are the lines of GO, TOSS-UP and STAY.
+func (k *block) oddsLines(f format, p coldseam.Preferences) {
+	b := k.Brief
+	k.Head = []part{{Text: odds(b.Odds), Strong: true}, {Text: "for a good morning", Sep: " "}}
+	window := []part{{Text: odds(b.Odds) + " for a good morning", Strong: true}}
+	if w, ok := b.Best(); ok {
+		span := f.span(w.Start, w.End)
+		k.Sub = "Window " + span
+		window = append([]part{{Text: span, Strong: true}}, window...)
+		if w.Why != "" {
+			window = append(window, part{Text: clean(w.Why), Optional: true})
+		}
+	}
+	if note := clean(b.OddsNote); note != "" {
+		window = append(window, part{Text: note, Optional: true})
+	}
+	if k.Verdict == coldseam.Stay {
+		if better := betterDay(b); better != "" {
+			k.Sub = better
+		}
+	}
+	k.Facts = append(k.Facts, line("Window", window...))
+	k.Facts = append(k.Facts, k.stops(f, "none.")...)
+	k.Facts = append(k.Facts, k.care(f)...)
+	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""), k.run(true))
+	if how := k.how(); k.Verdict != coldseam.Stay && how != "" {
+		k.Facts = append(k.Facts, line("How", part{Text: how}))
+	}
+	k.Facts = append(k.Facts, k.next(), k.sure(f))
+	k.Facts = append(k.Facts, line("Log", part{Text: "none | 1-3 | 4 or more | did not go"}))
+	k.Staff = staffOf(b, k.Verdict, p)
+	k.Chart, k.Log = true, true
+	k.Alt = k.alt(f)
+}
+
+// stopLines are the lines of STOP: no odds, no window, no temperature, no
+// tactics.
+func (k *block) stopLines(f format, p coldseam.Preferences) {
+	b := k.Brief
+	if len(b.Stops) > 0 {
+		r := b.Stops[0]
+		k.Head = []part{{Text: f.reason(r), Strong: true}}
+		k.Sub = f.says(r, b.Day)
+	} else {
+		k.Head = []part{{Text: "stopped by a rule of the club", Strong: true}}
+	}
+	k.Facts = append(k.Facts, k.stopList(f))
+	k.Facts = append(k.Facts, k.care(f)...)
+	legal := len(b.Stops) > 0
+	for _, r := range b.Stops {
+		legal = legal && r.Kind == "legal"
+	}
+	if b.Flow.NowOK && gaugeGood(b) {
+		k.Facts = append(k.Facts, k.flowOnly(f))
+	}
+	k.Facts = append(k.Facts, line("Jig", part{Text: "none on a STOP"}))
+	k.Facts = append(k.Facts, line("Next", part{Text: f.again(p, b)}), k.ages(f))
+	k.Chart = !legal && gaugeGood(b)
+	k.Alt = k.alt(f)
+}
+
+// noCallLines are the lines of NO CALL.
+func (k *block) noCallLines(f format, p coldseam.Preferences) {
+	b := k.Brief
+	why := missingText(f, b)
+	k.Head = []part{{Text: why, Strong: true}}
+	k.Sub = "No odds without it. This is not a go."
+	if b.Replay {
+		k.Sub = "Replay from revised data. This is not a go."
+	}
+	k.Facts = append(k.Facts, line("Why", part{Text: why, Strong: true}, part{Text: "This is not a go.", Sep: ". "}))
+	if b.Replay && b.ReplayOdds != "" {
+		k.Facts = append(k.Facts, line("Replay", part{Text: clean(b.ReplayOdds)}))
+	}
+	k.Facts = append(k.Facts, k.stops(f, "none on what we know.")...)
+	k.Facts = append(k.Facts, k.care(f)...)
+	if judgeAlone(b) {
+		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))
+	} else {
+		k.Facts = append(k.Facts, line("Jig", part{Text: "no weight without the gauge"}))
+	}
+	k.Facts = append(k.Facts, line("Look", part{Text: "gauge, weather warnings and the river itself"}))
+	k.Facts = append(k.Facts, line("Next", part{Text: f.again(p, b)}), k.ages(f))
+}
+
+// stops is the line for verdicts that no stop decides: what there is, or none,
+// with the life-jacket line for cold water.
+func (k *block) stops(f format, none string) []fact {
+	if len(k.Brief.Stops) > 0 {
+		return []fact{k.stopList(f)}
+	}
+	parts := []part{{Text: none}}
+	if l := clean(k.Brief.LifeLine); l != "" {
+		parts = append(parts, part{Text: l, Sep: " "})
+	}
+	return []fact{line("Stops", parts...)}
+}
+
+func (k *block) stopList(f format) fact {
+	s := fact{Label: "Stops"}
+	for _, r := range k.Brief.Stops {
+		parts := []part{{Text: f.reason(r)}}
+		if says := f.says(r, k.Brief.Day); says != "" {
+			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
+		}
+		s.Items = append(s.Items, parts)
+	}
+	if len(s.Items) == 0 {
+		s.Items = [][]part{{{Text: "a rule of the club"}}}
+	}
+	return s
+}
+
+// care holds the first two cautions; all of them stand below the fold.
+func (k *block) care(f format) []fact {
+	out := fact{Label: "Care"}
+	for i, r := range k.Brief.Cautions {
+		if i == 2 {
+			break
+		}
+		out.Items = append(out.Items, []part{{Text: f.reason(r)}})
+	}
+	if len(out.Items) == 0 {
+		return nil
+	}
+	return []fact{out}
+}
+
+// says names who says so and until when.
+func (f format) says(r coldseam.Reason, d coldseam.Date) string {
+	s := clean(r.Source)
+	if !r.Until.IsZero() {
+		if s != "" {
+			s += ", "
+		}
+		s += "until " + f.dayClock(r.Until, d)
+	}
+	return s
+}
+
+// reason picks the text of the reader's unit system.
+func (f format) reason(r coldseam.Reason) string {
+	if f.metric && r.TextSI != "" {
+		return clean(r.TextSI)
+	}
+	if t := clean(r.Text); t != "" {
+		return t
+	}
+	return strings.ReplaceAll(clean(r.Code), "_", " ")
+}
+
+// again says when the river is read next.
+func (f format) again(p coldseam.Preferences, b coldseam.Brief) string {
+	at := p.SendAt
+	if at == "" {
+		at = "before dawn"
+	} else {
+		at = strings.TrimPrefix(at, "0")
+	}
+	return "we read again " + weekday(b.Day.Add(1)) + " " + at + ". Nothing before that is a go."
+}
+
+func missingText(f format, b coldseam.Brief) string {
+	for _, r := range b.Reasons {
+		if r.Kind == "missing" {
+			return f.reason(r)
+		}
+	}
+	for _, in := range b.Inputs {
+		if in.Safety && !inputGood(in) {
+			return inputText(in)
+		}
+	}
+	if !b.OddsOK && b.Verdict.ShowsOdds() {
+		return "odds not computed"
+	}
+	return "something needed is missing"
+}
+
+func inputText(in coldseam.Input) string {
+	name := clean(in.Name)
+	if name == "" {
+		name = strings.ReplaceAll(clean(in.Key), "_", " ")
+	}
+	if in.State == "stale" && in.Age > 0 {
+		return name + " silent " + hours(in.Age)
+	}
+	return name + " " + clean(in.State)
+}
+
+// inputGood: "none" means that the agency was asked and reports nothing, as for
+// alerts.
+func inputGood(in coldseam.Input) bool { return in.State == "good" || in.State == "none" }
+
+func gaugeGood(b coldseam.Brief) bool {
+	for _, in := range b.Inputs {
+		if (in.Key == "discharge" || in.Key == "stage") && in.State == "good" {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeAlone reports whether a NO CALL may still print water, jig and run: only
+// weather, alerts or a season rule are missing, the gauge itself reads.
+func judgeAlone(b coldseam.Brief) bool {
+	if !gaugeGood(b) || !b.Flow.NowOK {
+		return false
+	}
+	for _, in := range b.Inputs {
+		if inputGood(in) || !in.Safety && in.Key != "water_temp" {
+			continue
+		}
+		if in.Key != "weather" && in.Key != "alerts" && in.Key != "season_rule" {
+			return false
+		}
+	}
+	for _, r := range b.Reasons {
+		if r.Kind == "missing" && !mentions(r.Code, "weather", "alert", "season", "rule", "replay") {
+			return false
+		}
+	}
+	return true
+}
+
+func mentions(code string, words ...string) bool {
+	for _, w := range words {
+		if strings.Contains(code, w) {
+			return true
+		}
+	}
+	return false
+}
+
+func betterDay(b coldseam.Brief) string {
+	best := -1
+	for i, d := range b.Next {
+		if d.OddsOK && finite(d.Odds) && d.Verdict != coldseam.Stop && d.Odds > b.Odds+.1 && (best < 0 || d.Odds > b.Next[best].Odds) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return ""
+	}
+	return "Better: " + weekday(b.Next[best].Day) + ", " + odds(b.Next[best].Odds)
+}
+
+func (k *block) made(f format) fact {
+	b := k.Brief
+	parts := []part{{Text: f.dayClock(b.Issued, b.Day)}}
+	if !b.GoodUntil.IsZero() {
+		parts = append(parts, part{Text: "good until " + f.dayClock(b.GoodUntil, b.Day)})
+	}
+	parts = append(parts, part{Text: "later news: page below", Sep: "; "})
+	if b.Zone == "" {
+		parts = append(parts, part{Text: "times UTC", Optional: true})
+	}
+	return line("Made", parts...)
+}
+
+// ages is the Sure line where no odds are told: what was read and when.
+func (k *block) ages(f format) fact {
+	var parts []part
+	for _, in := range k.Brief.Inputs {
+		if inputGood(in) || in.At.IsZero() {
+			continue
+		}
+		parts = append(parts, part{Text: shortName(in) + " last " + f.dayClock(in.At, k.Brief.Day)})
+	}
+	for _, in := range k.Brief.Inputs {
+		if !inputGood(in) || in.At.IsZero() || in.Key == "stage" && gaugeNamed(k.Brief) {
+			continue
+		}
+		parts = append(parts, part{Text: shortName(in) + " " + f.dayClock(in.At, k.Brief.Day), Optional: len(parts) > 0})
+	}
+	if len(parts) == 0 {
+		parts = []part{{Text: "no: nothing was read"}}
+	}
+	return line("Sure", parts...)
+}
+
+func gaugeNamed(b coldseam.Brief) bool {
+	for _, in := range b.Inputs {
+		if in.Key == "discharge" && !in.At.IsZero() {
+			return true
+		}
+	}
+	return false
+}
+
+func shortName(in coldseam.Input) string {
+	switch in.Key {
+	case "discharge", "stage":
+		return "gauge"
+	case "water_temp":
+		return "thermometer"
+	case "alerts":
+		return "warnings"
+	case "season_rule":
+		return "season rule"
+	}
+	return strings.ReplaceAll(clean(in.Key), "_", " ")
+}
+
+// gaugeAt is the newest reading the brief rests on.
+func gaugeAt(b coldseam.Brief) (t time.Time) {
+	for _, in := range b.Inputs {
+		if (in.Key == "discharge" || in.Key == "stage") && in.At.After(t) {
+			t = in.At
+		}
+	}
+	return t
+}

@@ -1,0 +1,21 @@
+package notify
+
+import (
+	"context"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Outbox is where mails wait. *store.DB satisfies it.
+type Outbox interface {
+	// Claim takes up to n rows that are due at now for this worker and leases
+	// them; corrections come before all other rows. A row whose deadline has
+	// passed or whose subscriber has left must not be returned.
+	Claim(ctx context.Context, worker string, now time.Time, lease time.Duration, n int) ([]coldseam.Letter, error)
+	// InData records, committed, that the text is about to be transmitted.
+	// False: the row is no longer this worker's; it must not be sent.
+	InData(ctx context.Context, l coldseam.Letter, now, leaseUntil time.Time) (bool, error)
+	// Done records what the attempt came to, guarded by worker and attempt.
+	Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error
+}

@@ -1,0 +1,146 @@
+package notify
+
+import (
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Page is one brief as a page tells it. It is made of the same block as the
+// mail, so that the two never disagree and a STOP or NO CALL has no odds to
+// print in either.
+type Page struct {
+	Verdict coldseam.Verdict // NoCall where the brief's odds are not computed
+	River   string
+	Reach   string
+	Day     string
+	Head    []Piece // the line under the verdict word
+	Sub     string
+	Facts   []PageFact
+	Below   []PageSection
+	Staff   PageStaff
+	Chart   bool   // may show a chart
+	Alt     string // the chart in words
+}
+
+// Piece is a run of text.
+type Piece struct {
+	Text   string
+	Strong bool
+}
+
+// PageFact is one labelled line; Items has more than one entry only for lists
+// such as stops.
+type PageFact struct {
+	Label string
+	Items [][]Piece
+}
+
+// PageSection is a list below the fold.
+type PageSection struct {
+	Title string
+	Items []string
+}
+
+// PageStaff is the gauge staff: Filled of ten marks, the toss-up reach is
+// marks Lo+1 to Hi.
+type PageStaff struct {
+	Shown          bool
+	Filled, Lo, Hi int
+}
+
+// PageOf tells b to a reader with the preferences p.
+func PageOf(b coldseam.Brief, p coldseam.Preferences) Page {
+	k := blockOf(b, p)
+	out := Page{Verdict: k.Verdict, River: k.River, Reach: k.Reach, Day: k.Day, Head: pieces(k.Head), Sub: k.Sub,
+		Staff: PageStaff{k.Staff.Shown, k.Staff.Filled, k.Staff.Lo, k.Staff.Hi}, Chart: k.Chart, Alt: k.Alt}
+	for _, f := range k.Facts {
+		pf := PageFact{Label: f.Label}
+		for _, it := range f.Items {
+			pf.Items = append(pf.Items, pieces(it))
+		}
+		out.Facts = append(out.Facts, pf)
+	}
+	for _, s := range k.Below {
+		out.Below = append(out.Below, PageSection{s.Title, s.Items})
+	}
+	return out
+}
+
+// pieces joins parts with their separators into runs.
+func pieces(ps []part) []Piece {
+	var out []Piece
+	for i, p := range ps {
+		if i > 0 {
+			sep := p.Sep
+			if sep == "" {
+				sep = ", "
+			}
+			out = append(out, Piece{Text: sep})
+		}
+		out = append(out, Piece{Text: p.Text, Strong: p.Strong})
+	}
+	return out
+}
+
+// Words writes numbers with their units for one reader; pages and mails use
+// the same ones.
+type Words struct{ f format }
+
+// WordsFor returns the words of a reader with the given units (us, metric) at
+// a river in an IANA zone; an unknown zone reads UTC.
+func WordsFor(units, zone string) Words {
+	return Words{formatFor(coldseam.Preferences{Units: units}, zone)}
+}
+
+// Metric reports the unit system.
+func (w Words) Metric() bool { return w.f.metric }
+
+// Flow writes m3/s, Temp degC, Depth m, Wind m/s, Weight trade ounces.
+func (w Words) Flow(m3s float64) string  { return w.f.flow(m3s) }
+func (w Words) Temp(c float64) string    { return w.f.temp(c) }
+func (w Words) Depth(m float64) string   { return w.f.depth(m) }
+func (w Words) Wind(ms float64) string   { return w.f.wind(ms) }
+func (w Words) Weight(oz float64) string { return w.f.weight(oz) }
+
+// Clock writes the local time of day, Span two of them, DayClock one with its
+// weekday when it is not on d.
+func (w Words) Clock(t time.Time) string                     { return w.f.clock(t) }
+func (w Words) Span(a, b time.Time) string                   { return w.f.span(a, b) }
+func (w Words) DayClock(t time.Time, d coldseam.Date) string { return w.f.dayClock(t, d) }
+
+// Reason picks the text of the reader's units.
+func (w Words) Reason(r coldseam.Reason) string { return w.f.reason(r) }
+
+// Says names who says so and until when.
+func (w Words) Says(r coldseam.Reason, d coldseam.Date) string { return w.f.says(r, d) }
+
+// Odds writes a probability: "6 in 10".
+func Odds(p float64) string { return odds(p) }
+
+// Age writes a duration: "40 min", "7 h", "3 days".
+func Age(d time.Duration) string { return hours(d) }
+
+// Clean makes one printable line of foreign text.
+func Clean(s string) string { return clean(s) }
+
+// Withheld says why a spot has no weight.
+func Withheld(j coldseam.SpotJig) string { return withheld(j) }
+
+// InputGood reports whether an input reads: "none" is good, since the agency
+// was asked and reports nothing.
+func InputGood(in coldseam.Input) bool { return inputGood(in) }
+
+// JudgesAlone reports whether the water, jig and run of a NO CALL may be shown:
+// the gauge itself reads.
+func JudgesAlone(b coldseam.Brief) bool { return judgeAlone(b) }
+
+// CautionParts are the sentences of the caution before and after the rules
+// links; RuleLinks are those links.
+func CautionParts() (before, after string) { return cautionBefore(), cautionAfter() }
+
+// RuleLinks are the distinct rules pages of the briefs, season rules first.
+func RuleLinks(briefs []coldseam.Brief) []RuleLink { return ruleLinks(briefs) }
+
+// WebLink reports whether a link from data may be printed as one.
+func WebLink(s string) bool { return webLink(clean(s)) }

@@ -1,0 +1,266 @@
+package notify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Sender brings outbox rows to the relay. One Sender is one worker with one
+// connection at a time; run several for parallel connections.
+type Sender struct {
+	Outbox  Outbox
+	Compose func(context.Context, coldseam.Letter) (Message, error)
+	Relay   Relay
+	Worker  string // unique among all running senders
+	Now     func() time.Time
+	Log     *slog.Logger
+	Breaker *Breaker // may be shared by runs of one worker, never by two at once
+
+	// Fail is called at every step with its name; tests end the process there.
+	Fail func(step string)
+}
+
+// Tally counts what a run came to.
+type Tally struct {
+	Sent, Deferred, Failed, Unknown, Expired, Skipped, Held int
+	Connections                                             int
+}
+
+// Steps are the names that Fail is called with, in order.
+func Steps() []string {
+	return []string{"claimed", "composed", "dialled", "before mail", "before rcpt", "before in_data", "after in_data",
+		"after data", "before dot", "after dot", "before done", "after done"}
+}
+
+// ErrBreaker: the edition was stopped because the fault is ours.
+var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.ErrUnavailable)
+
+// Run sends up to limit rows and returns when none is due, when ctx is done or
+// when less than one submission timeout is left before ctx's deadline. The
+// rows of a batch that could not be tried are given back at once. Errors: the
+// outbox's own, and ErrBreaker.
+func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
+	r := run{Sender: s}
+	if r.Breaker == nil {
+		r.Breaker = &Breaker{}
+	}
+	if r.Fail == nil {
+		r.Fail = func(string) {}
+	}
+	defer r.hangUp()
+	for limit > 0 && !r.late(ctx) {
+		n := min(limit, s.Relay.perConnection())
+		batch, err := s.Outbox.Claim(ctx, s.Worker, s.Now(), r.lease(), n)
+		if err != nil {
+			return r.tally, fmt.Errorf("claim outbox: %w", err)
+		}
+		if len(batch) == 0 {
+			return r.tally, nil
+		}
+		limit -= len(batch)
+		if err := r.batch(ctx, batch); err != nil {
+			return r.tally, err
+		}
+	}
+	return r.tally, nil
+}
+
+// run is one call of Run.
+type run struct {
+	*Sender
+	Breaker *Breaker
+	Fail    func(string)
+	conn    *relayConn
+	tally   Tally
+	down    error // the relay could not be reached in this batch
+}
+
+// lease of a claimed batch: long enough to compose and offer every row of it;
+// InData extends the one that is being sent.
+func (r *run) lease() time.Duration { return r.Relay.CommandTimeout() * 6 }
+
+// late: no further row when the reply to its dot could not be waited for.
+func (r *run) late(ctx context.Context) bool {
+	if ctx.Err() != nil {
+		return true
+	}
+	end, ok := ctx.Deadline()
+	return ok && time.Until(end) < r.Relay.SubmissionTimeout()
+}
+
+func (r *run) hangUp() {
+	if r.conn != nil {
+		r.conn.close()
+		r.conn = nil
+	}
+}
+
+// batch sends rows one after the other. A row that fails does not stop the
+// others; the breaker and a broken outbox do.
+func (r *run) batch(ctx context.Context, batch []coldseam.Letter) error {
+	r.down = nil
+	r.Fail("claimed")
+	for i, l := range batch {
+		if r.late(ctx) {
+			return r.giveBack(ctx, batch[i:], "out of time")
+		}
+		o, ours := r.one(ctx, l)
+		if o.State == "" {
+			r.tally.Skipped++
+			continue // taken over by another worker; not ours to record
+		}
+		tripped := r.Breaker.Add(ours)
+		o.Breaker = o.Breaker || tripped
+		o = schedule(o, l, r.Now())
+		if err := r.record(ctx, l, o); err != nil {
+			return errors.Join(err, r.giveBack(ctx, batch[i+1:], "outbox failed"))
+		}
+		if o.Breaker {
+			return errors.Join(ErrBreaker, r.giveBack(ctx, batch[i+1:], "edition stopped"))
+		}
+		if r.down != nil {
+			return r.giveBack(ctx, batch[i+1:], "relay not reached")
+		}
+	}
+	return nil
+}
+
+// record writes the outcome even when ctx has just ended: the send is history.
+func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome) error {
+	r.count(o)
+	r.Fail("before done")
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
+	defer cancel()
+	if err := r.Outbox.Done(ctx, l, o, r.Now()); err != nil {
+		return fmt.Errorf("record outbox %d: %w", l.ID, err)
+	}
+	r.Fail("after done")
+	if o.State != coldseam.MailSent && r.Log != nil {
+		r.Log.Warn("mail not sent", "outbox", l.ID, "state", string(o.State), "stage", o.Stage, "code", o.Code, "esc", o.Esc)
+	}
+	return nil
+}
+
+// giveBack returns claimed rows that were not tried.
+func (r *run) giveBack(ctx context.Context, rest []coldseam.Letter, why string) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
+	defer cancel()
+	var errs []error
+	for _, l := range rest {
+		o := schedule(coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageDial, Reply: why}, l, r.Now())
+		r.count(o)
+		errs = append(errs, r.Outbox.Done(ctx, l, o, r.Now()))
+	}
+	return errors.Join(errs...)
+}
+
+func (r *run) count(o coldseam.Outcome) {
+	switch o.State {
+	case coldseam.MailSent:
+		r.tally.Sent++
+	case coldseam.MailFailed:
+		r.tally.Failed++
+	case coldseam.MailUnknown:
+		r.tally.Unknown++
+	case coldseam.MailExpired:
+		r.tally.Expired++
+	case coldseam.MailSkipped:
+		r.tally.Skipped++
+	default:
+		r.tally.Deferred++
+	}
+}
+
+// one tries one row. ours reports whether the fault, if any, is ours or the
+// relay's and not the recipient's. An empty state means that another worker
+// has the row.
+func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, ours bool) {
+	if !l.Deadline.IsZero() && !r.Now().Before(l.Deadline) {
+		return coldseam.Outcome{State: coldseam.MailExpired, Stage: StageCompose, Reply: "deadline passed"}, false
+	}
+	m, err := r.compose(ctx, l)
+	if err != nil {
+		return r.notComposed(err), false
+	}
+	r.Fail("composed")
+	if r.conn == nil {
+		c, stage, err := r.Relay.dial(ctx)
+		if err != nil {
+			r.down = err
+			o := Classify(stage, err)
+			return o, true
+		}
+		r.conn = c
+		r.tally.Connections++
+		r.Fail("dialled")
+	}
+	reply, stage, err := r.conn.send(m, r.mark(ctx, l), r.Fail)
+	if errors.Is(err, errNotOurs) {
+		_ = r.conn.c.Reset()
+		return coldseam.Outcome{}, false
+	}
+	if err == nil {
+		o = coldseam.Outcome{State: coldseam.MailSent, Stage: StageSent, Code: 250, Reply: reply}
+	} else {
+		o = Classify(stage, err)
+	}
+	if !r.conn.usable(err) {
+		r.hangUpAfter(err)
+	}
+	return o, err != nil && (o.Code == 0 || o.Breaker || len(o.Esc) > 2 && o.Esc[:4] == "5.7.")
+}
+
+// hangUpAfter closes without waiting for a goodbye on a broken link.
+func (r *run) hangUpAfter(err error) {
+	if err == nil {
+		r.hangUp()
+		return
+	}
+	_ = r.conn.raw.Close()
+	r.conn = nil
+}
+
+// mark records in_data with a lease that outlives the slowest reply.
+func (r *run) mark(ctx context.Context, l coldseam.Letter) func() error {
+	return func() error {
+		now := r.Now()
+		until := now.Add(2*r.Relay.CommandTimeout() + r.Relay.SubmissionTimeout() + time.Minute)
+		ok, err := r.Outbox.InData(ctx, l, now, until)
+		if err != nil {
+			return fmt.Errorf("record in_data: %w", err)
+		}
+		if !ok {
+			return errNotOurs
+		}
+		return nil
+	}
+}
+
+// compose turns a panic of a template into an error: one bad brief must not
+// end the process.
+func (r *run) compose(ctx context.Context, l coldseam.Letter) (m Message, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("compose outbox %d: %v: %w", l.ID, p, coldseam.ErrInvalid)
+		}
+	}()
+	return r.Compose(ctx, l)
+}
+
+// notComposed: an address that cannot be mailed concerns one row; anything
+// else holds the edition, since the next row would most likely fail too.
+func (r *run) notComposed(err error) coldseam.Outcome {
+	o := coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageCompose, Reply: replyText(err), Breaker: true}
+	if errors.Is(err, coldseam.ErrRejected) {
+		o.State, o.Breaker = coldseam.MailFailed, false
+	}
+	if errors.Is(err, coldseam.ErrUnavailable) {
+		o.Breaker = false // a picture or brief could not be read just now
+	}
+	return o
+}

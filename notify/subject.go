@@ -1,0 +1,120 @@
+package notify
+
+import (
+	"strings"
+	"unicode/utf8"
+
+	"example.org/coldseam"
+)
+
+// maxSubject is what a phone's list shows of a subject [proposal].
+const maxSubject = 55
+
+// subject joins head and tails as long as they fit; the head alone is clipped.
+// The first tail that does not fit ends it, so the order is the priority.
+func subject(head string, tails ...string) string {
+	s := clip(plain(clean(head)), maxSubject)
+	for _, t := range tails {
+		t = plain(clean(t))
+		if t == "" {
+			continue
+		}
+		if utf8.RuneCountInString(s)+2+utf8.RuneCountInString(t) > maxSubject {
+			break
+		}
+		s += ", " + t
+	}
+	return s
+}
+
+// Subject is the subject of a mail of this kind, at most 55 characters:
+// verdict, river and the one number that matters.
+func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
+	var k block
+	if len(c.Briefs) > 0 {
+		k = blockOf(c.Briefs[0], p)
+	}
+	switch kind {
+	case coldseam.MailMorning:
+		return morningSubject(k, p)
+	case coldseam.MailCorrection:
+		return subject(k.Verdict.String()+" replaces "+c.Was.String()+": "+k.River, short(k.Head))
+	case coldseam.MailFlip:
+		return subject("Now "+k.Verdict.String()+" "+k.River+" "+weekday(k.Brief.Day), "was "+c.Was.String(), goodMorning(k))
+	case coldseam.MailOutlook:
+		return outlookSubject(c)
+	case coldseam.MailConfirm:
+		return subject("Confirm your morning mail from " + c.Club)
+	case coldseam.MailWelcome:
+		return subject("Your morning mail is set", c.Club)
+	case coldseam.MailPause:
+		return subject("Season pause: the morning mail rests", c.Club)
+	case coldseam.MailSilent:
+		return subject("Gauge silent", strings.Join(c.Lines, "; "))
+	}
+	return subject("Alarm: "+first(c.Lines), c.Club)
+}
+
+func first(s []string) string {
+	if len(s) == 0 {
+		return "the morning mail needs you"
+	}
+	return s[0]
+}
+
+func short(parts []part) string {
+	if len(parts) == 0 {
+		return ""
+	}
+	return parts[0].Text
+}
+
+func goodMorning(k block) string {
+	if !k.Verdict.ShowsOdds() {
+		return ""
+	}
+	return "good morning " + odds(k.Brief.Odds)
+}
+
+// morningSubject: the reason follows STOP and NO CALL, the odds with their noun
+// and the water temperature the others.
+func morningSubject(k block, p coldseam.Preferences) string {
+	head := k.Verdict.String() + " " + k.River + " " + weekday(k.Brief.Day)
+	if k.Replay {
+		head = "REPLAY " + k.Brief.Day.String() + ", " + k.Verdict.String() + " " + k.River
+	}
+	if !k.Verdict.ShowsOdds() {
+		why := plain(short(k.Head))
+		room := maxSubject - 2 - utf8.RuneCountInString(plain(head))
+		if room >= 12 {
+			why = clip(why, room)
+		}
+		return subject(head, why)
+	}
+	t := ""
+	if k.Brief.Temp.NowOK {
+		f := formatFor(p, k.Brief.Zone)
+		t = f.temp(k.Brief.Temp.Now)
+		if tr := clean(k.Brief.Temp.Trend); tr == "rising" || tr == "falling" {
+			t += " " + tr
+		}
+	}
+	return subject(head, goodMorning(k), t)
+}
+
+// outlookSubject names the best river with its days.
+func outlookSubject(c Content) string {
+	if len(c.Briefs) == 0 {
+		return subject("Weekend outlook", c.Club)
+	}
+	b := c.Briefs[0]
+	head, tails := "Weekend, good morning: "+b.River, []string(nil)
+	for _, d := range weekend(b) {
+		tails = append(tails, weekday(d.Day)+" "+dayOdds(d))
+	}
+	if len(tails) > 0 {
+		head += " " + tails[0]
+		tails = tails[1:]
+	}
+	return subject(head, tails...)
+}

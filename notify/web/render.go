@@ -1,0 +1,168 @@
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+//go:embed templates/*.html look.css
+var files embed.FS
+
+// pages are the parsed templates by name, each with the frame.
+type pages map[string]*template.Template
+
+// parsePages panics on a template that does not parse: a slip that no test run
+// survives.
+func parsePages() pages {
+	out := pages{}
+	names, err := fs.Glob(files, "templates/*.html")
+	if err != nil {
+		panic(err)
+	}
+	for _, n := range names {
+		name := strings.TrimSuffix(strings.TrimPrefix(n, "templates/"), ".html")
+		if name == "frame" {
+			continue
+		}
+		t := template.New("frame").Option("missingkey=error").Funcs(funcs())
+		out[name] = template.Must(t.ParseFS(files, "templates/frame.html", n))
+	}
+	return out
+}
+
+func funcs() template.FuncMap {
+	return template.FuncMap{
+		"odds":  notify.Odds,
+		"age":   notify.Age,
+		"clean": notify.Clean,
+		"lower": strings.ToLower,
+		"oz":    coldseam.OzName,
+		"staff": staffSVG,
+		"add":   func(a, b int) int { return a + b },
+	}
+}
+
+// frame is what every page has.
+type frame struct {
+	Title   string
+	Club    string
+	Style   string
+	Home    string
+	Public  string // host and path of the public URL, for print
+	Caution caution
+	Sources []coldseam.Attribution
+	NoIndex bool
+	Bare    bool // a form reached by a signed link: no links elsewhere
+	Body    any
+}
+
+// caution is the block at the foot of every page.
+type caution struct {
+	Before, After string
+	Rules         []notify.RuleLink
+}
+
+// asset is one embedded file under a name that changes with its content.
+type asset struct {
+	path, mime string
+	body       []byte
+}
+
+func readAsset(name string) asset {
+	b, err := files.ReadFile(name)
+	if err != nil {
+		panic(err)
+	}
+	sum := sha256.Sum256(b)
+	return asset{path: "/look-" + hex.EncodeToString(sum[:6]) + ".css", mime: "text/css; charset=utf-8", body: b}
+}
+
+func (a asset) serve(w http.ResponseWriter, _ *http.Request) error {
+	w.Header().Set("Content-Type", a.mime)
+	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	_, err := w.Write(a.body)
+	return err
+}
+
+// show renders a page into memory first: a template that fails halfway never
+// reaches the reader.
+func (s *site) show(w http.ResponseWriter, code int, name string, f frame) error {
+	out, err := s.render(name, f)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	if f.NoIndex {
+		w.Header().Set("X-Robots-Tag", "noindex")
+		w.Header().Set("Cache-Control", "no-store")
+	}
+	w.WriteHeader(code)
+	_, err = w.Write(out)
+	return err
+}
+
+func (s *site) render(name string, f frame) ([]byte, error) {
+	f.Club, f.Style, f.Home = s.Club, s.style.path, s.Links.Board()
+	f.Public = strings.TrimPrefix(strings.TrimPrefix(s.Links.PublicURL, "https://"), "http://")
+	if f.Caution.Before == "" {
+		f.Caution.Before, f.Caution.After = notify.CautionParts()
+	}
+	var out bytes.Buffer
+	t := s.tmpl[name]
+	if t == nil {
+		return nil, fmt.Errorf("no template %q", name)
+	}
+	if err := t.Execute(&out, f); err != nil {
+		return nil, fmt.Errorf("page %s: %w", name, err)
+	}
+	return out.Bytes(), nil
+}
+
+// foot fills caution and attributions from the briefs that the page, or the
+// club, rests on.
+func foot(f frame, briefs []coldseam.Brief) frame {
+	f.Caution.Before, f.Caution.After = notify.CautionParts()
+	f.Caution.Rules = notify.RuleLinks(briefs)
+	seen := map[coldseam.Attribution]bool{}
+	for _, b := range briefs {
+		for _, a := range b.Sources {
+			a = coldseam.Attribution{Provider: a.Provider, Name: notify.Clean(a.Name), Licence: notify.Clean(a.Licence), Text: notify.Clean(a.Text), Link: a.Link}
+			if !notify.WebLink(a.Link) {
+				a.Link = ""
+			}
+			if !seen[a] {
+				seen[a] = true
+				f.Sources = append(f.Sources, a)
+			}
+		}
+	}
+	return f
+}
+
+// clubFoot is foot over the whole board; without the store the caution stands
+// alone.
+func (s *site) clubFoot(r *http.Request, f frame) frame {
+	briefs, err := s.Store.Board(r.Context())
+	if err != nil {
+		return foot(f, nil)
+	}
+	return foot(f, briefs)
+}
+
+// message is a page of one sentence.
+func (s *site) message(w http.ResponseWriter, _ *http.Request, code int, title, text string) {
+	err := s.show(w, code, "message", frame{Title: title, NoIndex: true, Body: text})
+	if err != nil {
+		http.Error(w, title, code)
+	}
+}
