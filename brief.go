@@ -287,6 +287,7 @@ type Brief struct {
 	Inputs     []Input
 	Rules      []Rule
 	LifeLine   string // fixed life-jacket line for cold water, "" above 60 F
+	LifeLineSI string // the same in metric units
 	Sources    []Attribution
 	Replay     bool   // made for a past morning from revised data
 	ReplayOdds string // "odds alone would have said ..."
