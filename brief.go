@@ -88,9 +88,13 @@ type Window struct {
 	GustMS     *float64
 	Thunder    *float64
 	Stops      []Reason
-	Tie        string    // trade size to tie on at the first spot, "" when withheld
-	Why        string    // "warmest water of the day"
-	Bands      []float64 // share of the members per band in the window; nil = not computed
+	Caps       []Reason   // what holds this window at TOSS-UP
+	Cautions   []Reason   // of this window, by danger
+	Spread     [2]float64 // p10, p90 of the members' odds
+	HoldP      *float64   // P(the heaviest carried weight holds); nil = no sounding
+	Tie        string     // trade size to tie on at the first spot, "" when withheld
+	Why        string     // "warmest water of the day"
+	Bands      []float64  // share of the members per band in the window; nil = not computed
 }
 
 // Fact holds a forecast quantity as the brief prints it: now, and the fan at
