@@ -1,0 +1,147 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// cautions lists what to watch in the window, in fixed order of danger; none
+// is dropped. Those that cap the verdict come back as caps as well.
+func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
+	steps, _ := in.Weather.overlapping(c.Start, c.End)
+	out = append(out, in.waterCautions(c)...)
+	out = append(out, in.airCautions(steps)...)
+	out = append(out, in.lightCautions(c)...)
+	out = append(out, in.clarityCaution()...)
+	out = append(out, in.fallCaution(c)...)
+	out = append(out, in.fogCaution(c)...)
+	out = append(out, in.rampCaution(steps)...)
+	rain := in.rainCautions(c)
+	for _, r := range rain {
+		r.Kind = KindCap
+		caps = append(caps, r)
+	}
+	out = append(out, rain...)
+	if w, ok := newest(in.Gauge.Water); ok && coldseam.F(w.Value) < in.Table.ColdWaterF {
+		out = append(out, caution("alone", "going alone in cold water: leave word where and when back", ""))
+	}
+	return out, caps
+}
+
+func caution(code, us, si string) coldseam.Reason { return reason(KindCaution, code, us, si, clubRule) }
+
+func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
+	if o, ok := newest(in.Gauge.Stage); ok && in.Reach.ActionStage != nil && o.Value >= *in.Reach.ActionStage {
+		out = append(out, caution("action_stage", "stage "+feet(o.Value)+", over action stage "+feet(*in.Reach.ActionStage),
+			"stage "+metres(o.Value)+", over action stage "+metres(*in.Reach.ActionStage)))
+	}
+	q := coldseam.Quantile(c.FlowM3S, .9)
+	if o, ok := newest(in.Gauge.Discharge); ok && !(q > o.Value) {
+		q = o.Value
+	}
+	if p, ok := in.pct(in.Table.CautionFlowPct); ok && q >= p {
+		out = append(out, caution("flow_high", fmt.Sprintf("high water: over the P%.0f of the date", in.Table.CautionFlowPct*100), ""))
+	}
+	return out
+}
+
+func (in *Inputs) airCautions(steps []Hour) (out []coldseam.Reason) {
+	t := in.Table
+	if w, _, any := extreme(steps, wind, math.Max); any && coldseam.MPH(w) >= t.CautionWindMPH {
+		out = append(out, caution("wind", "wind "+mph(w), "wind "+kmh(w)))
+	}
+	chill := math.Inf(1)
+	for _, h := range steps {
+		if h.AirC != nil && h.WindMS != nil {
+			chill = math.Min(chill, WindChillF(coldseam.F(*h.AirC), math.Max(coldseam.MPH(*h.WindMS), t.RunMPH)))
+		}
+	}
+	if chill <= t.CautionChillF {
+		out = append(out, caution("wind_chill", fmt.Sprintf("wind chill %.0fF", chill), fmt.Sprintf("wind chill %.0f C", coldseam.C(chill))))
+	}
+	return out
+}
+
+func (in *Inputs) lightCautions(c Candidate) []coldseam.Reason {
+	if !in.Sun.CivilOK || !c.Start.Before(in.Sun.Dawn) {
+		return nil
+	}
+	return []coldseam.Reason{caution("dark", "launch before first light at "+in.Sun.Dawn.In(in.loc()).Format("15:04"), "")}
+}
+
+func (in *Inputs) clarityCaution() []coldseam.Reason {
+	if o, ok := newest(in.Gauge.Turbidity); ok && in.Now.Sub(o.At) <= hours(in.Table.GaugeAgeH) && o.Value > in.Table.TurbidityFNU {
+		return []coldseam.Reason{caution("turbid", fmt.Sprintf("muddy: %.0f FNU, wood and rock are hidden", o.Value), "")}
+	}
+	if in.Clarity == "muddy" {
+		return []coldseam.Reason{caution("turbid", "muddy: under a foot to see, wood and rock are hidden", "muddy: under 0.3 m to see, wood and rock are hidden")}
+	}
+	return nil
+}
+
+// fallCaution looks for a fast fall of air temperature within 12 h from the
+// start of the window.
+func (in *Inputs) fallCaution(c Candidate) []coldseam.Reason {
+	steps, _ := in.Weather.overlapping(c.Start, c.Start.Add(12*time.Hour))
+	high, fall := math.Inf(-1), 0.0
+	for _, h := range steps {
+		if h.AirC != nil {
+			high = math.Max(high, *h.AirC)
+			fall = math.Max(fall, high-*h.AirC)
+		}
+	}
+	if fall*1.8 < in.Table.FallF {
+		return nil
+	}
+	return []coldseam.Reason{caution("fast_fall", fmt.Sprintf("air falls %.0fF within 12 h", fall*1.8), fmt.Sprintf("air falls %.0f C within 12 h", fall))}
+}
+
+func (in *Inputs) fogCaution(c Candidate) []coldseam.Reason {
+	if !in.Sun.OK || !c.Start.Before(in.Sun.Rise) {
+		return nil
+	}
+	steps, _ := in.Weather.overlapping(c.Start, in.Sun.Rise)
+	v, ok, any := extreme(steps, func(h Hour) *float64 { return h.VisibilityM }, math.Min)
+	if any && v < in.Table.FogM {
+		return []coldseam.Reason{caution("fog", "fog before sunrise", "")}
+	}
+	if !ok {
+		return []coldseam.Reason{caution("fog_unknown", "fog before sunrise is not known", "")}
+	}
+	return nil
+}
+
+func (in *Inputs) rampCaution(steps []Hour) []coldseam.Reason {
+	if a, _, any := extreme(steps, air, math.Min); any && a < 0 {
+		return []coldseam.Reason{caution("ramp_ice", "below freezing: ice on ramp and boat", "")}
+	}
+	return nil
+}
+
+// rainCautions cap the verdict: a flood watch or advisory, a severe warning of
+// unknown kind, or heavy rain upstream.
+func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
+	for _, a := range in.Alerts.List {
+		if !alive(a, c.Start, c.End.Add(hours(in.Table.AfterH))) {
+			continue
+		}
+		var r coldseam.Reason
+		switch ClassifyAlert(a) {
+		case AlertWatch:
+			r = caution("flood_watch", in.alertText(a), "")
+		case AlertUnknown:
+			r = caution("alert_other", in.alertText(a), "")
+		default:
+			continue
+		}
+		r.Source, r.Until = a.Sender, a.End
+		out = append(out, r)
+	}
+	if mm := in.Weather.RainMM; mm != nil && *mm >= in.Table.RainIn*25.4 {
+		out = append(out, caution("rain_upstream", fmt.Sprintf("rain upstream %s in within a day", trim(*mm/25.4, 1)), fmt.Sprintf("rain upstream %.0f mm within a day", *mm)))
+	}
+	return out
+}

@@ -1,0 +1,408 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Decision is the answer of Decide. Its zero value is NO CALL without odds.
+type Decision struct {
+	Verdict    coldseam.Verdict
+	Odds       float64
+	OddsOK     bool
+	OddsNote   string
+	Spread     [2]float64
+	Cost       float64
+	HoldP      float64
+	WindowI    int // -1 = none
+	Windows    []coldseam.Window
+	Stops      []coldseam.Reason
+	Reasons    []coldseam.Reason
+	Cautions   []coldseam.Reason
+	Hazards    []string
+	Surveyed   bool
+	Inputs     []coldseam.Input
+	Ice        string // open, ice, unknown
+	LifeLine   string
+	LifeLineSI string
+	Sure       string
+	SureWhy    string
+	GoodUntil  time.Time
+	// ShowLines: the WATER, JIG and RUN lines may be printed. On NO CALL for
+	// weather, alerts or season rule they are, marked and without odds; on NO
+	// CALL for the gauge and on STOP for a closure they are not.
+	ShowLines bool
+	// Fired lists the codes of all rules that fired, in order, for --why.
+	Fired []string
+}
+
+// look is one candidate under judgement.
+type look struct {
+	c         Candidate
+	stops     []coldseam.Reason
+	missing   []coldseam.Reason // safety inputs of this window
+	odds      []coldseam.Reason // odds inputs of this window
+	caps      []coldseam.Reason
+	cautions  []coldseam.Reason
+	p         float64
+	spread    [2]float64
+	verdict   coldseam.Verdict
+	callable  bool
+	hystNoted bool
+}
+
+// Decide judges one reach on one morning. It never panics on missing data and
+// never returns GO, TOSS-UP or STAY when a stop fires, a rule is closed or
+// unverified, or an input is missing or stale.
+func Decide(in Inputs) Decision {
+	in.sane()
+	ice := in.ice()
+	book := in.safetyInputs(ice)
+	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: ice.State,
+		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed}
+	in.lifeLine(&d)
+	looks := make([]look, len(in.Candidates))
+	for i, c := range in.Candidates {
+		looks[i] = in.inspect(c, book)
+	}
+	day := in.dayStops(ice)
+	if len(looks) == 0 {
+		day = append(day, in.alertStops(in.Now, in.Now.Add(12*time.Hour))...)
+	}
+	legal := in.legal()
+	switch {
+	case len(day) > 0 || stopped(looks):
+		in.stop(&d, day, legal, looks, book)
+	case len(legal) > 0:
+		in.stop(&d, nil, legal, looks, book)
+	default:
+		in.call(&d, looks, book)
+	}
+	in.finish(&d, day, looks)
+	return d
+}
+
+// inspect judges a window on its own.
+func (in *Inputs) inspect(c Candidate, book ledger) look {
+	l := look{c: c, p: math.NaN()}
+	l.stops = in.windowStops(c)
+	l.missing, l.caps = in.windowWeather(c)
+	if !c.End.After(c.Start) || !c.End.After(in.Now) {
+		l.missing = append(l.missing, missing("window_past", "the window is over"))
+	}
+	if c.RiseShare == nil && in.Reach.DamCycle == "" {
+		l.missing = append(l.missing, missing("rise_forecast_missing", "no forecast of a rise"))
+	}
+	if len(c.FlowM3S) == 0 {
+		l.missing = append(l.missing, missing("flow_forecast_missing", "no flow forecast for the window"))
+	}
+	var rain []coldseam.Reason
+	l.cautions, rain = in.cautions(c)
+	in.capsOf(&l, book)
+	l.caps = append(l.caps, rain...)
+	in.oddsOf(&l)
+	return l
+}
+
+// capsOf lists what caps a window at TOSS-UP, in the order printed.
+func (in *Inputs) capsOf(l *look, book ledger) {
+	capIf := func(on bool, code, us string) {
+		if on {
+			l.caps = append(l.caps, reason(KindCap, code, us, "", clubRule))
+		}
+	}
+	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed", "hazards not surveyed")
+	capIf(in.Gauge.DailyOnly, "daily_gauge", "the gauge reports once a day")
+	l.caps = append(l.caps, book.caps...)
+	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated", "set by dam releases, no release plan read")
+	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast", "no stage forecast: flood stage watched at the gauge only")
+	switch {
+	case l.c.HoldP == nil:
+		capIf(true, "hold_unknown", "no sounding: no weight can be named")
+	case math.IsNaN(*l.c.HoldP) || *l.c.HoldP < in.Table.HoldCap:
+		capIf(true, "hold_low", "heaviest weight holds only "+Odds(*l.c.HoldP))
+	}
+}
+
+// oddsOf sets the odds of a window and what is missing for them.
+func (in *Inputs) oddsOf(l *look) {
+	if in.Failed != "" {
+		l.odds = append(l.odds, missing("forecast_failed", "forecast failed: "+in.Failed))
+		return
+	}
+	if len(l.c.WaterC) == 0 {
+		l.odds = append(l.odds, missing("water_forecast_missing", "no water temperature forecast for the window"))
+	}
+	if len(l.c.PGood) == 0 || slices.ContainsFunc(l.c.PGood, func(p float64) bool { return math.IsNaN(p) || p < 0 || p > 1 }) {
+		l.odds = append(l.odds, missing("odds_missing", "no odds could be made"))
+		return
+	}
+	sum := 0.0
+	for _, p := range l.c.PGood {
+		sum += p
+	}
+	l.p = sum / float64(len(l.c.PGood))
+	l.spread = [2]float64{coldseam.Quantile(l.c.PGood, .1), coldseam.Quantile(l.c.PGood, .9)}
+	if l.spread[1]-l.spread[0] > in.Table.SpreadCap {
+		l.caps = append(l.caps, reason(KindCap, "spread", "forecasts disagree widely", "", clubRule))
+	}
+}
+
+// stopped reports whether no window is left free of stops though one fired.
+func stopped(looks []look) bool {
+	any := false
+	for _, l := range looks {
+		if len(l.stops) == 0 && len(l.missing) == 0 {
+			return false
+		}
+		any = any || len(l.stops) > 0
+	}
+	return any
+}
+
+// stop writes a STOP: safety first, then legal; what is missing besides stays
+// visible.
+func (in *Inputs) stop(d *Decision, day, legal []coldseam.Reason, looks []look, book ledger) {
+	d.Verdict = coldseam.Stop
+	d.Stops = merge(day)
+	for _, l := range looks {
+		if stopped(looks) {
+			d.Stops = merge(d.Stops, l.stops)
+		}
+	}
+	d.ShowLines = !book.gauge && len(legal) == 0
+	d.Stops = append(d.Stops, legal...)
+	d.Reasons = merge(book.bad, book.odds)
+}
+
+// call is everything after the stops: NO CALL, or the odds.
+func (in *Inputs) call(d *Decision, looks []look, book ledger) {
+	var open, miss []coldseam.Reason
+	best := -1
+	for i := range looks {
+		l := &looks[i]
+		if len(l.stops) > 0 {
+			continue
+		}
+		if len(l.missing) > 0 || len(l.odds) > 0 {
+			miss, open = merge(miss, l.missing), merge(open, l.odds)
+			continue
+		}
+		l.callable = true
+		in.judge(l)
+		if best < 0 || better(*l, looks[best]) {
+			best = i
+		}
+	}
+	if len(looks) == 0 {
+		miss = append(miss, missing("no_window", "no fishing window left today"))
+	}
+	if len(book.bad) > 0 || len(book.odds) > 0 || best < 0 {
+		d.Reasons = merge(book.bad, miss, book.odds, open)
+		if len(book.bad) > 0 && best >= 0 {
+			d.Reasons = merge(book.bad, book.odds)
+		}
+		d.ShowLines = !book.gauge
+		return
+	}
+	l := looks[best]
+	d.Verdict, d.WindowI, d.ShowLines = l.verdict, best, true
+	d.Odds, d.OddsOK, d.OddsNote, d.Spread = l.p, true, in.OddsNote, l.spread
+	d.Reasons = append(slices.Clone(l.caps), in.oddsReason(l))
+}
+
+// judge sets the verdict of a callable window from its odds and caps.
+func (in *Inputs) judge(l *look) {
+	prev := coldseam.NoCall
+	if in.Prev != nil && in.Prev.Day == in.Day {
+		prev = in.Prev.Verdict
+	}
+	l.verdict = ByOdds(l.p, in.cost(), in.Table, prev)
+	l.hystNoted = l.verdict != ByOdds(l.p, in.cost(), in.Table, coldseam.NoCall)
+	if l.verdict == coldseam.Go && len(l.caps) > 0 {
+		l.verdict = coldseam.TossUp
+	}
+}
+
+// ByOdds is the verdict of the odds alone: GO from cost + margin, TOSS-UP
+// within the margin of the cost, STAY below; the last verdict of the same day
+// moves the edges away by the hysteresis. Odds that are no number are NO CALL.
+func ByOdds(p, cost float64, t Table, prev coldseam.Verdict) coldseam.Verdict {
+	if math.IsNaN(p) || p < 0 || p > 1 {
+		return coldseam.NoCall
+	}
+	const eps = 1e-9 // .40 + .10 is not .50 in binary
+	up, low := cost+t.Margin, cost-t.Margin
+	switch prev {
+	case coldseam.Go:
+		up -= t.Hysteresis
+		low -= t.Hysteresis
+	case coldseam.TossUp:
+		up += t.Hysteresis
+		low -= t.Hysteresis
+	case coldseam.Stay:
+		up += t.Hysteresis
+		low += t.Hysteresis
+	}
+	switch {
+	case p >= up-eps:
+		return coldseam.Go
+	case p >= low-eps:
+		return coldseam.TossUp
+	}
+	return coldseam.Stay
+}
+
+// better prefers the better verdict, then clearly better odds; a hair of odds
+// never moves the window to a later hour.
+func better(a, b look) bool {
+	if a.verdict != b.verdict {
+		return a.verdict > b.verdict
+	}
+	return a.p > b.p+0.005
+}
+
+func (in *Inputs) oddsReason(l look) coldseam.Reason {
+	text := Odds(l.p) + " for a good morning; go from " + Odds(in.cost()+in.Table.Margin)
+	if l.hystNoted {
+		text += ", word kept from the last issue"
+	}
+	return reason(KindOdds, "odds", text, "", clubRule)
+}
+
+// finish fills what every verdict carries: windows, cautions, hold, sureness,
+// the fired rules and how long the word is good.
+func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
+	for i, l := range looks {
+		d.Windows = append(d.Windows, in.window(l, day, d.Verdict.ShowsOdds() && l.callable))
+		if i == d.WindowI && l.c.HoldP != nil {
+			d.HoldP = *l.c.HoldP
+		}
+		if d.GoodUntil.Before(l.c.End) && d.WindowI < 0 {
+			d.GoodUntil = l.c.End
+		}
+	}
+	if d.WindowI >= 0 {
+		d.GoodUntil = looks[d.WindowI].c.End
+		d.Cautions = looks[d.WindowI].cautions
+		d.Cautions = append(d.Cautions, otherStops(looks, d.WindowI, in.loc())...)
+	} else {
+		for _, l := range looks {
+			d.Cautions = merge(d.Cautions, l.cautions)
+		}
+	}
+	in.sure(d)
+	for _, list := range [][]coldseam.Reason{d.Stops, d.Reasons, d.Cautions} {
+		for _, r := range list {
+			d.Fired = append(d.Fired, r.Code)
+		}
+	}
+}
+
+// otherStops says when a stop falls on another window of the day.
+func otherStops(looks []look, best int, loc *time.Location) []coldseam.Reason {
+	for i, l := range looks {
+		if i != best && len(l.stops) > 0 {
+			r := l.stops[0]
+			from := l.c.Start.In(loc).Format("15:04")
+			us, si := "stop for the window from "+from+": "+r.Text, ""
+			if r.TextSI != "" {
+				si = "stop for the window from " + from + ": " + r.TextSI
+			}
+			return []coldseam.Reason{reason(KindCaution, "other_window", us, si, r.Source)}
+		}
+	}
+	return nil
+}
+
+func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Window {
+	w := coldseam.Window{Start: l.c.Start, End: l.c.End, Stops: merge(day, l.stops), Caps: l.caps, Cautions: l.cautions,
+		HoldP: l.c.HoldP, Why: l.c.Why}
+	if odds {
+		w.Odds, w.OddsOK, w.Spread = l.p, true, l.spread
+	}
+	if len(w.Stops) == 0 {
+		w.Tie = l.c.Tie
+	}
+	for i, q := range []float64{.1, .5, .9} {
+		if len(l.c.WaterC) > 0 {
+			w.WaterC[i] = coldseam.Quantile(l.c.WaterC, q)
+		}
+		if len(l.c.FlowM3S) > 0 {
+			w.FlowM3S[i] = coldseam.Quantile(l.c.FlowM3S, q)
+		}
+	}
+	steps, _ := in.Weather.overlapping(l.c.Start, l.c.End)
+	set := func(dst **float64, get func(Hour) *float64, worse func(a, b float64) float64) {
+		if v, ok, _ := extreme(steps, get, worse); ok {
+			*dst = &v
+		}
+	}
+	set(&w.AirC, air, math.Min)
+	set(&w.WindMS, wind, math.Max)
+	set(&w.GustMS, gust, math.Max)
+	set(&w.Thunder, thunder, math.Max)
+	return w
+}
+
+// lifeLine is the fixed line for cold water. Unknown water counts as cold.
+func (in *Inputs) lifeLine(d *Decision) {
+	o, ok := newest(in.Gauge.Water)
+	if !ok {
+		d.LifeLine, d.LifeLineSI = "Cold water: wear the life jacket.", "Cold water: wear the life jacket."
+		return
+	}
+	if coldseam.F(o.Value) < in.Table.ColdWaterF {
+		d.LifeLine = "Water " + degF(o.Value) + ": wear the life jacket."
+		d.LifeLineSI = "Water " + degC(o.Value) + ": wear the life jacket."
+	}
+}
+
+// sure says how sure the word is and why [proposal]: high needs a log of 20
+// trips, members that agree and no cap; low is no log with wide members or the
+// model's own water.
+func (in *Inputs) sure(d *Decision) {
+	if !d.Verdict.ShowsOdds() {
+		return
+	}
+	wide := d.Spread[1]-d.Spread[0] > 0.35
+	capped := slices.ContainsFunc(d.Reasons, func(r coldseam.Reason) bool { return r.Kind == KindCap })
+	d.Sure = "medium"
+	switch {
+	case in.TripsAll >= 20 && !wide && !capped:
+		d.Sure = "high"
+	case in.TripsAll == 0 && (wide || capped):
+		d.Sure = "low"
+	}
+	d.SureWhy = tripWords(in.Trips7)
+	if o, ok := newest(in.Gauge.Discharge); ok {
+		d.SureWhy += ", gauge at " + o.At.In(in.loc()).Format("15:04")
+	}
+}
+
+func tripWords(n int) string {
+	switch n {
+	case 0:
+		return "no trips logged this week"
+	case 1:
+		return "1 trip logged this week"
+	}
+	return fmt.Sprintf("%d trips logged this week", n)
+}
+
+// merge joins lists of reasons and drops repeats of the same code and text.
+func merge(lists ...[]coldseam.Reason) []coldseam.Reason {
+	var out []coldseam.Reason
+	for _, l := range lists {
+		for _, r := range l {
+			if !slices.ContainsFunc(out, func(o coldseam.Reason) bool { return o.Code == r.Code && o.Text == r.Text }) {
+				out = append(out, r)
+			}
+		}
+	}
+	return out
+}

@@ -1,0 +1,246 @@
+package verdict
+
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Inputs is everything one decision rests on, as plain values known at Now.
+type Inputs struct {
+	Now     time.Time
+	Day     coldseam.Date  // the local civil day of the morning
+	Loc     *time.Location // of the reach; nil = UTC
+	Reach   coldseam.Reach
+	Species string // decided on; "" = the reach's first
+	Table   Table  // start from DefaultTable
+
+	Gauge   Gauge
+	Alerts  Alerts
+	Weather Weather
+	Climate Climate // of the flow around Day
+
+	// WaterModel says that a fitted water temperature model stands behind the
+	// forecast, so that a silent thermometer caps instead of ending the odds.
+	WaterModel bool
+	// Failed is why the forecast run failed, "" = it did not.
+	Failed     string
+	Candidates []Candidate
+	// OddsNote goes beside the odds: "uncalibrated", "from 14 trips".
+	OddsNote string
+	// ReleasePlan says that a release schedule or agency forecast is fed; a
+	// regulated reach without one is capped.
+	ReleasePlan bool
+	// DamOffCycle: the flow leaves the stated daily cycle of a hydropower
+	// reach. With Reach.DamCycle set, stop 5 judges this instead of the rise.
+	DamOffCycle bool
+	Sun         Sun
+	Clarity     string // today's word: clear, stained, muddy; "" unknown
+	Cost        float64
+	Prev        *Previous
+	Trips7      int // logged in the last week
+	TripsAll    int
+}
+
+// Previous is the last issue for the same reach.
+type Previous struct {
+	Day     coldseam.Date
+	Verdict coldseam.Verdict
+}
+
+// Gauge holds the newest observations, ascending in time, at least the last
+// 48 h where they exist. Rows with the Missing flag must be kept: an ice
+// qualifier often comes that way.
+type Gauge struct {
+	Discharge, Stage, Water, Turbidity []coldseam.Observation
+	DailyOnly                          bool
+}
+
+// Alerts is the state of the warning feed: At is its last good fetch, List the
+// alerts matched to the reach by gauge code, zone or shape.
+type Alerts struct {
+	At   time.Time // zero = never
+	List []coldseam.Alert
+}
+
+// Weather is the newest forecast for the reach.
+type Weather struct {
+	Issued time.Time // zero = none
+	Hours  []Hour
+	// AirMaxC is the greatest air temperature of the last Table.IceAirH hours;
+	// nil = not known for all of them.
+	AirMaxC *float64
+	// RainMM is the forecast rain upstream in the next 24 h, nil = unknown.
+	RainMM *float64
+}
+
+// Hour is one step of the weather forecast. nil = the forecast does not hold
+// the quantity.
+type Hour struct {
+	From, To    time.Time
+	AirC        *float64
+	WindMS      *float64
+	GustMS      *float64
+	Thunder     *float64 // probability
+	PrecipMM    *float64
+	VisibilityM *float64
+}
+
+// Candidate is one fishing window of the day, 3-4 h long. The member slices
+// share one order.
+type Candidate struct {
+	Start, End time.Time
+	WaterC     []float64 // members, mean in the window
+	FlowM3S    []float64 // members, highest in the window
+	// AfterM3S is the members' highest flow from Start to End + Table.AfterH.
+	AfterM3S []float64
+	// RiseShare and RiseM are the members' greatest 6 h rise of flow (fraction)
+	// and stage (m) from now to End + AfterH. RiseShare is a safety input; RiseM
+	// may be nil.
+	RiseShare, RiseM []float64
+	// PFlood is P(stage >= minor flood) from now to End + AfterH; nil = no stage
+	// forecast.
+	PFlood *float64
+	// PGood holds the odds of a good morning of every trajectory, see GoodOdds.
+	PGood []float64
+	// HoldP is P(the heaviest weight carried holds); nil = no sounding.
+	HoldP     *float64
+	NoneHolds bool // no size in the club's range holds at the median flow
+	Tie       string
+	Why       string // "warmest water of the day"
+}
+
+func (in *Inputs) loc() *time.Location {
+	if in.Loc == nil {
+		return time.UTC
+	}
+	return in.Loc
+}
+
+func (in *Inputs) species() string {
+	if in.Species != "" || len(in.Reach.Species) == 0 {
+		return in.Species
+	}
+	return in.Reach.Species[0]
+}
+
+func (in *Inputs) cost() float64 {
+	if in.Cost > 0 {
+		return min(max(in.Cost, 0.2), 0.7)
+	}
+	return in.Table.Cost
+}
+
+// sane drops what lies in the future of Now: a clock fault of a feed must not
+// make old data look fresh. Five minutes are allowed.
+func (in *Inputs) sane() {
+	g := &in.Gauge
+	for _, s := range []*[]coldseam.Observation{&g.Discharge, &g.Stage, &g.Water, &g.Turbidity} {
+		n := len(*s)
+		for n > 0 && (*s)[n-1].At.After(in.Now.Add(5*time.Minute)) {
+			n--
+		}
+		*s = (*s)[:n]
+	}
+	if in.Table.GaugeAgeH == 0 {
+		in.Table = DefaultTable()
+	}
+}
+
+// newest is the newest usable row.
+func newest(obs []coldseam.Observation) (coldseam.Observation, bool) {
+	for i := len(obs) - 1; i >= 0; i-- {
+		if obs[i].Flag.Usable() && !math.IsNaN(obs[i].Value) {
+			return obs[i], true
+		}
+	}
+	return coldseam.Observation{}, false
+}
+
+// spoken is the newest row that says something of ice: it carries an ice flag
+// or is a usable value.
+func spoken(obs []coldseam.Observation) (coldseam.Observation, bool) {
+	for i := len(obs) - 1; i >= 0; i-- {
+		if obs[i].Flag&coldseam.Ice != 0 || obs[i].Flag.Usable() {
+			return obs[i], true
+		}
+	}
+	return coldseam.Observation{}, false
+}
+
+// before is the usable value nearest to h hours before the newest one, within
+// an hour of it.
+func before(obs []coldseam.Observation, h float64) (now, then coldseam.Observation, ok bool) {
+	now, ok = newest(obs)
+	if !ok {
+		return now, then, false
+	}
+	want := now.At.Add(-hours(h))
+	best := time.Hour + time.Second
+	ok = false
+	for _, o := range obs {
+		if d := o.At.Sub(want).Abs(); o.Flag.Usable() && d < best && o.At.Before(now.At) {
+			then, best, ok = o, d, true
+		}
+	}
+	return now, then, ok
+}
+
+// rise is the greatest rise above the lowest usable value of the last h hours
+// before the newest: a pulse that came and went within the span still counts
+// from its foot to now.
+func rise(obs []coldseam.Observation, h float64) (from, to float64, ok bool) {
+	now, ok := newest(obs)
+	if !ok {
+		return 0, 0, false
+	}
+	low, n := now.Value, 0
+	for _, o := range obs {
+		if o.Flag.Usable() && !o.At.Before(now.At.Add(-hours(h))) && o.At.Before(now.At) {
+			low, n = min(low, o.Value), n+1
+		}
+	}
+	return low, now.Value, n > 0
+}
+
+func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+
+// overlapping returns the forecast steps that touch [from, to) and whether
+// they cover all of it.
+func (w Weather) overlapping(from, to time.Time) (steps []Hour, covered bool) {
+	at := from
+	for _, h := range w.Hours {
+		if !h.To.After(from) || !h.From.Before(to) {
+			continue
+		}
+		steps = append(steps, h)
+		if !h.From.After(at) && h.To.After(at) {
+			at = h.To
+		}
+	}
+	return steps, !at.Before(to)
+}
+
+// extreme folds a quantity of the steps; ok only if every step holds it.
+func extreme(steps []Hour, get func(Hour) *float64, worse func(a, b float64) float64) (v float64, ok bool, any bool) {
+	ok = len(steps) > 0
+	for _, h := range steps {
+		p := get(h)
+		if p == nil || math.IsNaN(*p) {
+			ok = false
+			continue
+		}
+		if !any {
+			v, any = *p, true
+			continue
+		}
+		v = worse(v, *p)
+	}
+	return v, ok, any
+}
+
+func air(h Hour) *float64     { return h.AirC }
+func wind(h Hour) *float64    { return h.WindMS }
+func gust(h Hour) *float64    { return h.GustMS }
+func thunder(h Hour) *float64 { return h.Thunder }

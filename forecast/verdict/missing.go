@@ -1,0 +1,279 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// The states of an input.
+const (
+	StateGood       = "good"
+	StateStale      = "stale"
+	StateMissing    = "missing"
+	StateFailed     = "failed" // newest rows failed quality checks
+	StateUnverified = "unverified"
+)
+
+// ledger collects the inputs with their ages, and what is wrong with them.
+type ledger struct {
+	inputs []coldseam.Input
+	bad    []coldseam.Reason // safety inputs and rules: NO CALL
+	gauge  bool              // the trouble is the gauge: WATER, JIG and RUN are not printed
+	caps   []coldseam.Reason
+	odds   []coldseam.Reason // odds inputs: NO CALL, after the safety ones
+}
+
+func missing(code, us string) coldseam.Reason { return reason(KindMissing, code, us, "", clubRule) }
+
+// safetyInputs checks every safety input of the day (section by section, in
+// the order in which they are printed) against its greatest age.
+func (in *Inputs) safetyInputs(ice iceState) ledger {
+	var l ledger
+	in.gaugeInputs(&l)
+	in.alertInput(&l)
+	in.weatherInput(&l)
+	in.iceInput(&l, ice)
+	in.limitInput(&l)
+	in.ruleInput(&l)
+	in.waterInput(&l)
+	return l
+}
+
+// gaugeInputs: discharge always; stage where a flood stage needs it.
+func (in *Inputs) gaugeInputs(l *ledger) {
+	limit := hours(in.Table.GaugeAgeH)
+	rows := []struct {
+		key, name, what string
+		obs             []coldseam.Observation
+		needed          bool
+	}{
+		{"discharge", "Flow", "flow", in.Gauge.Discharge, true},
+		{"stage", "Stage", "stage", in.Gauge.Stage, in.Reach.FloodStageM != nil},
+	}
+	for _, r := range rows {
+		if !r.needed && len(r.obs) == 0 {
+			continue
+		}
+		i := in.obsInput(r.key, r.name, r.obs, limit)
+		i.Safety = r.needed
+		l.inputs = append(l.inputs, i)
+		if i.State == StateGood || !r.needed {
+			continue
+		}
+		l.gauge = true
+		l.bad = append(l.bad, missing(r.key+"_"+i.State, gaugeWords(i, r.what)))
+	}
+	// A rise of the last six hours must be seen, not assumed: one reading alone
+	// cannot show it.
+	if _, _, ok := rise(in.Gauge.Discharge, 6); !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
+		l.gauge = true
+		l.bad = append(l.bad, missing("rise_unknown", "one flow reading in 6 h: a rise cannot be seen"))
+	}
+}
+
+func gaugeWords(i coldseam.Input, what string) string {
+	switch i.State {
+	case StateMissing:
+		return "no " + what + " reading from the gauge"
+	case StateFailed:
+		return what + " readings fail the quality check"
+	}
+	return fmt.Sprintf("gauge silent %s; the limit is %s", ageWords(i.Age), ageWords(i.Limit))
+}
+
+// obsInput describes a series: its newest usable value and state. Newer rows
+// that failed the quality check make a stale series "failed".
+func (in *Inputs) obsInput(key, name string, obs []coldseam.Observation, limit time.Duration) coldseam.Input {
+	i := coldseam.Input{Key: key, Name: name, Limit: limit, State: StateMissing}
+	failed := 0
+	for k := len(obs) - 1; k >= 0 && !obs[k].Flag.Usable(); k-- {
+		if obs[k].Flag&(coldseam.QCFail|coldseam.Bad) != 0 && in.Now.Sub(obs[k].At) <= limit {
+			failed++
+		}
+	}
+	if failed > 0 {
+		i.Note = fmt.Sprintf("%d newer left out by the quality check", failed)
+	}
+	o, ok := newest(obs)
+	if !ok {
+		if failed > 0 {
+			i.State = StateFailed
+		}
+		return i
+	}
+	i.At, i.Age = o.At, in.age(o.At)
+	switch {
+	case i.Age <= limit:
+		i.State = StateGood
+	case failed > 0:
+		i.State = StateFailed
+	default:
+		i.State = StateStale
+	}
+	return i
+}
+
+func (in *Inputs) age(at time.Time) time.Duration { return max(in.Now.Sub(at), 0) }
+
+func (in *Inputs) alertInput(l *ledger) {
+	i := coldseam.Input{Key: "alerts", Name: "Warnings", Safety: true, At: in.Alerts.At, Limit: hours(in.Table.AlertAgeH), State: StateGood}
+	switch {
+	case in.Alerts.At.IsZero():
+		i.State = StateMissing
+		l.bad = append(l.bad, missing("alerts_missing", "no warnings read"))
+	case in.Alerts.At.After(in.Now.Add(5 * time.Minute)):
+		i.State = StateFailed
+		l.bad = append(l.bad, missing("alerts_failed", "warnings carry a time in the future"))
+	default:
+		i.Age = in.age(in.Alerts.At)
+		if i.Age > i.Limit {
+			i.State = StateStale
+			l.bad = append(l.bad, missing("alerts_stale", fmt.Sprintf("warnings are %s old; the limit is %s", ageWords(i.Age), ageWords(i.Limit))))
+		}
+	}
+	if i.State == StateGood && len(in.Alerts.List) == 0 {
+		i.Note = "none"
+	}
+	l.inputs = append(l.inputs, i)
+}
+
+func (in *Inputs) weatherInput(l *ledger) {
+	w := in.Weather
+	i := coldseam.Input{Key: "weather", Name: "Weather forecast", Safety: true, At: w.Issued, Limit: hours(in.Table.WeatherAgeH), State: StateGood}
+	switch {
+	case w.Issued.IsZero() || len(w.Hours) == 0:
+		i.State = StateMissing
+		l.bad = append(l.bad, missing("weather_missing", "no weather forecast"))
+	case w.Issued.After(in.Now.Add(5 * time.Minute)):
+		i.State = StateFailed
+		l.bad = append(l.bad, missing("weather_failed", "weather forecast carries a time in the future"))
+	default:
+		i.Age = in.age(w.Issued)
+		if i.Age > i.Limit {
+			i.State = StateStale
+			l.bad = append(l.bad, missing("weather_stale", fmt.Sprintf("weather forecast is %s old; the limit is %s", ageWords(i.Age), ageWords(i.Limit))))
+		}
+	}
+	l.inputs = append(l.inputs, i)
+}
+
+// windowWeather is what the forecast lacks for one window: it must cover it
+// with air and wind, and with gusts and thunder unless the club allowed
+// otherwise, which caps.
+func (in *Inputs) windowWeather(c Candidate) (bad, caps []coldseam.Reason) {
+	if in.Weather.Issued.IsZero() || len(in.Weather.Hours) == 0 {
+		return nil, nil // said once for the day
+	}
+	steps, covered := in.Weather.overlapping(c.Start, c.End)
+	if !covered {
+		return []coldseam.Reason{missing("weather_gap", "weather forecast does not cover the window")}, nil
+	}
+	rows := []struct {
+		code, name string
+		get        func(Hour) *float64
+		allow      bool
+	}{
+		{"air", "air temperature", air, false},
+		{"wind", "wind", wind, false},
+		{"gust", "gusts", gust, in.Table.AllowNoGust == 1},
+		{"thunder", "thunder", thunder, in.Table.AllowNoThunder == 1},
+	}
+	for _, r := range rows {
+		if _, ok, _ := extreme(steps, r.get, math.Max); ok {
+			continue
+		}
+		text := "the weather forecast has no " + r.name + " for the window"
+		if r.allow {
+			caps = append(caps, reason(KindCap, "no_"+r.code, text, "", clubRule))
+			continue
+		}
+		bad = append(bad, missing("weather_no_"+r.code, text))
+	}
+	return bad, caps
+}
+
+func (in *Inputs) iceInput(l *ledger, ice iceState) {
+	i := coldseam.Input{Key: "ice", Name: "Ice state", Safety: true, At: ice.At, Limit: hours(in.Table.IceAgeH), State: StateGood, Note: ice.State}
+	if !ice.At.IsZero() {
+		i.Age = in.age(ice.At)
+	}
+	if ice.Note != "" {
+		i.Note += ", " + ice.Note
+	}
+	if ice.State == "unknown" {
+		i.State = StateMissing
+		l.bad = append(l.bad, missing("ice_unknown", "ice on the reach is not known"))
+	}
+	l.inputs = append(l.inputs, i)
+}
+
+// limitInput: without ten years of record a reach needs its own flow limit.
+func (in *Inputs) limitInput(l *ledger) {
+	if in.Reach.MaxFlowM3S != nil || float64(in.Climate.Years) >= in.Table.MinYears {
+		return
+	}
+	l.inputs = append(l.inputs, coldseam.Input{Key: "max_flow", Name: "Flow limit", Safety: true, State: StateMissing})
+	l.bad = append(l.bad, missing("no_max_flow", fmt.Sprintf("no flow limit set and only %d years of record", in.Climate.Years)))
+}
+
+// ruleInput: a season rule must exist and be checked within the year.
+func (in *Inputs) ruleInput(l *ledger) {
+	i := coldseam.Input{Key: "season_rule", Name: "Season rule", Safety: true, Limit: time.Duration(in.Table.RuleAgeD) * 24 * time.Hour, State: StateUnverified, Note: "not verified"}
+	rules := in.seasonRules()
+	oldest := 0
+	ok := len(rules) > 0
+	for _, r := range rules {
+		d := in.Day.Sub(r.CheckedOn)
+		if r.CheckedOn.IsZero() || d < 0 || float64(d) > in.Table.RuleAgeD {
+			ok = false
+			continue
+		}
+		if i.At.IsZero() || d > oldest {
+			oldest, i.At = d, r.CheckedOn.UTC()
+		}
+	}
+	if ok {
+		i.State, i.Age = StateGood, time.Duration(oldest)*24*time.Hour
+		i.Note = "open, checked " + coldseam.DateOf(i.At).UTC().Format("2 January")
+		if len(in.legal()) > 0 {
+			i.Note = "closed, checked " + coldseam.DateOf(i.At).UTC().Format("2 January")
+		}
+	} else {
+		l.bad = append(l.bad, missing("season_unverified", "season not verified"))
+	}
+	l.inputs = append(l.inputs, i)
+}
+
+// waterInput is an odds input: older than its age the model alone, which
+// caps; no model: missing.
+func (in *Inputs) waterInput(l *ledger) {
+	i := in.obsInput("water_temp", "Water temperature", in.Gauge.Water, time.Duration(in.Table.WaterAgeD*24*float64(time.Hour)))
+	if i.State != StateGood {
+		if in.WaterModel {
+			i.Note = "model alone"
+			l.caps = append(l.caps, reason(KindCap, "water_model", "water temperature from the model alone", "", clubRule))
+		} else {
+			l.odds = append(l.odds, missing("water_"+i.State, "no water temperature"))
+		}
+	}
+	l.inputs = append(l.inputs, i)
+}
+
+// ageWords writes an age: "7 h", "40 min", "3 d".
+func ageWords(d time.Duration) string {
+	switch {
+	case d >= 72*time.Hour:
+		return fmt.Sprintf("%.0f d", d.Hours()/24)
+	case d >= 100*time.Minute:
+		if d%time.Hour == 0 || d > 10*time.Hour {
+			return fmt.Sprintf("%.0f h", d.Hours())
+		}
+		return trim(d.Hours(), 1) + " h"
+	case d >= time.Hour && d%time.Hour == 0:
+		return "1 h"
+	}
+	return fmt.Sprintf("%.0f min", d.Minutes())
+}

@@ -1,0 +1,242 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// PersonalOptions is what a member's view needs beyond the stored brief.
+type PersonalOptions struct {
+	Table Table          // the club's; zero = DefaultTable
+	Loc   *time.Location // of the reach; nil = UTC
+	// Jig is the rig computation for the member's own body, line and metal; nil
+	// = the brief's.
+	Jig  []coldseam.SpotJig
+	Prev *Previous // the last word this member was sent
+}
+
+// TieLimit and friends are the hold odds of the weight rules (smallest size to
+// tie on without and with a calibrated spot, smallest size to pack) [proposal].
+const (
+	TieLimit           = 0.50
+	TieLimitCalibrated = 0.70
+	PackLimit          = 0.90
+)
+
+// Personal is a member's own view of a stored brief: own hours, own threshold,
+// own box of weights. It is a pure function of its arguments, never changes
+// the brief it is given, and never turns STOP or NO CALL into odds. The odds
+// of a window stay the club's; a box that does not hold caps the verdict.
+func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) coldseam.Brief {
+	if o.Table.GaugeAgeH == 0 {
+		o.Table = DefaultTable()
+	}
+	if p.Cost > 0 {
+		b.Cost = min(max(p.Cost, 0.2), 0.7)
+	}
+	if o.Jig != nil {
+		b.Jig = o.Jig
+	}
+	b.Jig = fitBox(b.Jig, p.BoxOz)
+	b.Windows = slices.Clone(b.Windows)
+	if !b.Verdict.ShowsOdds() {
+		return b
+	}
+	mine, span := relevant(b, p, o.loc())
+	if len(mine) == 0 {
+		return noCall(b, missing("no_hours", "no forecast for your hours "+span))
+	}
+	return choose(b, p, o, mine)
+}
+
+func (o PersonalOptions) loc() *time.Location {
+	if o.Loc == nil {
+		return time.UTC
+	}
+	return o.Loc
+}
+
+// relevant returns the windows that share at least three quarters of the
+// shorter of window and member's hours, cut to those hours. Without hours it
+// is every window.
+func relevant(b coldseam.Brief, p coldseam.Preferences, loc *time.Location) ([]int, string) {
+	from, ok1 := clockOn(b.Day, p.WindowFrom, loc)
+	to, ok2 := clockOn(b.Day, p.WindowTo, loc)
+	var out []int
+	if !ok1 || !ok2 || !to.After(from) {
+		for i := range b.Windows {
+			out = append(out, i)
+		}
+		return out, ""
+	}
+	for i := range b.Windows {
+		w := &b.Windows[i]
+		s, e := w.Start, w.End
+		if from.After(s) {
+			s = from
+		}
+		if to.Before(e) {
+			e = to
+		}
+		if float64(e.Sub(s)) >= 0.75*float64(min(to.Sub(from), w.End.Sub(w.Start))) {
+			w.Start, w.End = s, e
+			out = append(out, i)
+		}
+	}
+	return out, p.WindowFrom + "-" + p.WindowTo
+}
+
+// clockOn is a local clock time "06:00" on a civil day.
+func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool) {
+	t, err := time.Parse("15:04", hhmm)
+	if err != nil {
+		return time.Time{}, false
+	}
+	return time.Date(d.Year, d.Month, d.Day, t.Hour(), t.Minute(), 0, 0, loc), true
+}
+
+// choose picks the member's best window among mine and judges it.
+func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int) coldseam.Brief {
+	hold, holdOK := boxHold(b.Jig)
+	in := Inputs{Table: o.Table, Cost: b.Cost, Prev: o.Prev, Day: b.Day}
+	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
+	at := -1
+	for _, i := range mine {
+		w := b.Windows[i]
+		stops = merge(stops, w.Stops)
+		if len(w.Stops) > 0 || !w.OddsOK {
+			continue
+		}
+		l := look{p: w.Odds, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
+		if o.Jig != nil || len(p.BoxOz) > 0 {
+			l.caps = personalCaps(w.Caps, hold, holdOK, o.Table)
+		}
+		in.judge(&l)
+		if at < 0 || better(l, best) {
+			best, at = l, i
+		}
+	}
+	if at < 0 && len(stops) > 0 {
+		b.Verdict, b.Stops, b.Reasons = coldseam.Stop, stops, nil
+		return withoutOdds(b)
+	}
+	if at < 0 {
+		return noCall(b, missing("odds_missing", "no odds could be made for your hours"))
+	}
+	b.WindowI, b.Verdict, b.Odds, b.OddsOK, b.Spread = at, best.verdict, best.p, true, best.spread
+	b.GoodUntil = b.Windows[at].End
+	b.Reasons = append(slices.Clone(best.caps), in.oddsReason(best))
+	b.Cautions = best.cautions
+	for _, i := range mine {
+		if w := b.Windows[i]; i != at && len(w.Stops) > 0 {
+			r := w.Stops[0]
+			b.Cautions = append(slices.Clone(b.Cautions), reason(KindCaution, "other_window",
+				"stop for the window from "+w.Start.In(o.loc()).Format("15:04")+": "+r.Text, "", r.Source))
+			break
+		}
+	}
+	if holdOK {
+		b.HoldP = hold
+	}
+	return b
+}
+
+// personalCaps swaps the club's hold cap for the member's own.
+func personalCaps(caps []coldseam.Reason, hold float64, ok bool, t Table) []coldseam.Reason {
+	var out []coldseam.Reason
+	for _, r := range caps {
+		if r.Code != "hold_unknown" && r.Code != "hold_low" {
+			out = append(out, r)
+		}
+	}
+	switch {
+	case !ok:
+		out = append(out, reason(KindCap, "hold_unknown", "no sounding: no weight can be named", "", clubRule))
+	case hold < t.HoldCap:
+		out = append(out, reason(KindCap, "hold_low", "heaviest weight in your box holds only "+Odds(hold), "", clubRule))
+	}
+	return out
+}
+
+func noCall(b coldseam.Brief, why coldseam.Reason) coldseam.Brief {
+	b.Verdict, b.Reasons = coldseam.NoCall, []coldseam.Reason{why}
+	return withoutOdds(b)
+}
+
+func withoutOdds(b coldseam.Brief) coldseam.Brief {
+	b.Odds, b.OddsOK, b.WindowI, b.Spread = 0, false, -1, [2]float64{}
+	for i := range b.Windows {
+		b.Windows[i].Odds, b.Windows[i].OddsOK = 0, false
+	}
+	return b
+}
+
+// fitBox redoes tie and pack with the sizes a member carries; an empty box
+// leaves the spots as they are. The result never aliases spots.
+func fitBox(spots []coldseam.SpotJig, box []float64) []coldseam.SpotJig {
+	out := slices.Clone(spots)
+	if len(box) == 0 {
+		return out
+	}
+	for i := range out {
+		s := &out[i]
+		var have []coldseam.SizeOdds
+		for _, h := range s.Holds {
+			if slices.ContainsFunc(box, func(oz float64) bool { return math.Abs(oz-h.Oz) < 1e-6 }) {
+				have = append(have, h)
+			}
+		}
+		s.Holds = have
+		if s.Withheld != "" {
+			continue
+		}
+		pick(s, have)
+	}
+	return out
+}
+
+// pick names the weights of a spot from the sizes at hand, ascending: tie the
+// smallest that reaches the limit, pack the smallest that holds nine times in
+// ten, else the heaviest.
+func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
+	limit := TieLimit
+	if s.Calibrated {
+		limit = TieLimitCalibrated
+	}
+	s.TieOz, s.PackOz, s.NextOz, s.TieHolds = 0, 0, 0, 0
+	for _, h := range have {
+		switch {
+		case s.TieOz == 0 && h.Holds >= limit:
+			s.TieOz, s.TieHolds = h.Oz, h.Holds
+		case s.TieOz > 0 && s.NextOz == 0:
+			s.NextOz = h.Oz
+		}
+		if s.PackOz == 0 && h.Holds >= PackLimit {
+			s.PackOz = h.Oz
+		}
+	}
+	switch {
+	case len(have) == 0:
+		s.Withheld, s.WithheldText = "none_holds", "no size of this table in your box"
+	case s.TieOz == 0:
+		s.Withheld = "none_holds"
+		s.WithheldText = fmt.Sprintf("no weight in your box holds; the heaviest, %s oz, %s", coldseam.OzName(have[len(have)-1].Oz), Odds(have[len(have)-1].Holds))
+	case s.PackOz == 0:
+		s.PackOz = have[len(have)-1].Oz
+	}
+}
+
+// boxHold is P(the heaviest weight at hand holds) at the advised spot, the
+// first one with sizes.
+func boxHold(spots []coldseam.SpotJig) (float64, bool) {
+	for _, s := range spots {
+		if len(s.Holds) > 0 && (s.Withheld == "" || s.Withheld == "none_holds") {
+			return s.Holds[len(s.Holds)-1].Holds, true
+		}
+	}
+	return 0, false
+}

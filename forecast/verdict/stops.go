@@ -1,0 +1,371 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// The kinds of reason.
+const (
+	KindSafety  = "safety"
+	KindLegal   = "legal"
+	KindMissing = "missing"
+	KindCap     = "cap"
+	KindOdds    = "odds"
+	KindCaution = "caution"
+	KindNote    = "note"
+)
+
+const clubRule = "club rule"
+
+func safety(code, us, si, source string) coldseam.Reason {
+	return reason(KindSafety, code, us, si, source)
+}
+
+func reason(kind, code, us, si, source string) coldseam.Reason {
+	if si == us {
+		si = ""
+	}
+	return coldseam.Reason{Code: code, Kind: kind, Text: us, TextSI: si, Source: source}
+}
+
+// recent reports whether a reading may still stop: a warning sign does not
+// lapse as soon as the reading is too old for a GO.
+func (in *Inputs) recent(o coldseam.Observation) bool {
+	return in.Now.Sub(o.At) <= hours(in.Table.StopAgeH)
+}
+
+// dayStops are the safety stops that do not depend on the window: what the
+// gauge has seen, and ice. Order: as the stops are numbered.
+func (in *Inputs) dayStops(ice iceState) []coldseam.Reason {
+	var out []coldseam.Reason
+	out = append(out, in.stageStop()...)
+	out = append(out, ice.stops...)
+	out = append(out, in.riseStops()...)
+	return append(out, in.flowStops()...)
+}
+
+// stageStop is stop 1 on the measured stage.
+func (in *Inputs) stageStop() []coldseam.Reason {
+	o, ok := newest(in.Gauge.Stage)
+	if !ok || in.Reach.FloodStageM == nil || !in.recent(o) || o.Value < *in.Reach.FloodStageM {
+		return nil
+	}
+	f := *in.Reach.FloodStageM
+	return []coldseam.Reason{safety("flood_stage",
+		fmt.Sprintf("stage %s; minor flood is %s", feet(o.Value), feet(f)),
+		fmt.Sprintf("stage %s; minor flood is %s", metres(o.Value), metres(f)), "gauge")}
+}
+
+// riseStops is stop 5 on what the gauge has seen.
+func (in *Inputs) riseStops() []coldseam.Reason {
+	if in.Reach.DamCycle != "" {
+		if !in.DamOffCycle {
+			return nil
+		}
+		return []coldseam.Reason{safety("dam_cycle", "flow has left the dam's usual daily cycle", "", "gauge")}
+	}
+	var out []coldseam.Reason
+	limit := in.Table.RiseFt * coldseam.MetrePerFoot
+	if lo, hi, ok := rise(in.Gauge.Stage, 6); ok && in.recentSeries(in.Gauge.Stage) && hi-lo > limit {
+		out = append(out, safety("rise_stage",
+			fmt.Sprintf("rose %s in 6 h; the limit is %s", feet(hi-lo), feet(limit)),
+			fmt.Sprintf("rose %s in 6 h; the limit is %s", metres(hi-lo), metres(limit)), "gauge"))
+	}
+	if lo, hi, ok := rise(in.Gauge.Discharge, 6); ok && in.recentSeries(in.Gauge.Discharge) && lo > 0 && hi/lo-1 > in.Table.RiseShare {
+		out = append(out, safety("rise_flow",
+			fmt.Sprintf("flow rose %s in 6 h; the limit is %s", percent(hi/lo-1), percent(in.Table.RiseShare)), "", "gauge"))
+	}
+	return out
+}
+
+func (in *Inputs) recentSeries(obs []coldseam.Observation) bool {
+	o, ok := newest(obs)
+	return ok && in.recent(o)
+}
+
+// flowStops is stop 6 on the measured flow.
+func (in *Inputs) flowStops() []coldseam.Reason {
+	o, ok := newest(in.Gauge.Discharge)
+	if !ok || !in.recent(o) {
+		return nil
+	}
+	var out []coldseam.Reason
+	if lim := in.Reach.MaxFlowM3S; lim != nil && o.Value >= *lim {
+		out = append(out, safety("max_flow",
+			fmt.Sprintf("flow %s; the limit here is %s", cfs(o.Value), cfs(*lim)),
+			fmt.Sprintf("flow %s; the limit here is %s", m3s(o.Value), m3s(*lim)), clubRule))
+	}
+	if p, ok := in.pctStop(); ok && o.Value >= p {
+		out = append(out, safety("flow_pct",
+			fmt.Sprintf("flow %s; only 1 day in %.0f is higher at this date", cfs(o.Value), 1/(1-in.Table.FlowStopPct)),
+			fmt.Sprintf("flow %s; only 1 day in %.0f is higher at this date", m3s(o.Value), 1/(1-in.Table.FlowStopPct)), clubRule))
+	}
+	return out
+}
+
+// pctStop is the flow of the stop percentile for the date; ok needs the years.
+func (in *Inputs) pctStop() (float64, bool) { return in.pct(in.Table.FlowStopPct) }
+
+func (in *Inputs) pct(p float64) (float64, bool) {
+	if float64(in.Climate.Years) < in.Table.MinYears {
+		return 0, false
+	}
+	q := in.Climate.Quantile(p)
+	return q, !math.IsNaN(q)
+}
+
+// windowStops are the safety stops of one candidate window.
+func (in *Inputs) windowStops(c Candidate) []coldseam.Reason {
+	var out []coldseam.Reason
+	out = append(out, in.alertStops(c.Start, c.End.Add(hours(in.Table.AfterH)))...)
+	if c.PFlood != nil && *c.PFlood >= in.Table.FloodShare {
+		out = append(out, safety("flood_forecast",
+			fmt.Sprintf("%.0f of 100 forecasts reach flood stage; the limit is %.0f", *c.PFlood*100, in.Table.FloodShare*100), "", "forecast"))
+	}
+	out = append(out, in.weatherStops(c)...)
+	out = append(out, in.forecastRise(c)...)
+	return append(out, in.forecastFlow(c)...)
+}
+
+// alertStops fires for warnings that are alive between from and to.
+func (in *Inputs) alertStops(from, to time.Time) []coldseam.Reason {
+	codes := map[AlertClass]string{AlertFlood: "flood_alert", AlertIce: "ice_alert", AlertStorm: "storm_alert", AlertRelease: "dam_release"}
+	var out []coldseam.Reason
+	for _, class := range []AlertClass{AlertFlood, AlertIce, AlertStorm, AlertRelease} {
+		for _, a := range in.Alerts.List {
+			if ClassifyAlert(a) != class || !alive(a, from, to) {
+				continue
+			}
+			r := safety(codes[class], in.alertText(a), "", a.Sender)
+			r.Until = a.End
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+func (in *Inputs) alertText(a coldseam.Alert) string {
+	text := strings.TrimSpace(a.Event)
+	if text == "" {
+		text = strings.TrimSpace(a.Headline)
+	}
+	if text == "" {
+		text = "warning without a name"
+	}
+	if a.End.IsZero() {
+		return text + ", no end given"
+	}
+	return text + " to " + a.End.In(in.loc()).Format("Mon 15:04")
+}
+
+// weatherStops are stops 3 (thunder) and 4 in the window.
+func (in *Inputs) weatherStops(c Candidate) []coldseam.Reason {
+	steps, _ := in.Weather.overlapping(c.Start, c.End)
+	t := in.Table
+	var out []coldseam.Reason
+	if p, _, any := extreme(steps, thunder, math.Max); any && p >= t.Thunder {
+		out = append(out, safety("thunder", fmt.Sprintf("thunder %s in the window; the limit is %s", percent(p), percent(t.Thunder)), "", "weather forecast"))
+	}
+	if w, _, any := extreme(steps, wind, math.Max); any && coldseam.MPH(w) >= t.WindMPH {
+		l := t.WindMPH * coldseam.MPSPerMPH
+		out = append(out, safety("wind", fmt.Sprintf("wind %s; the limit is %s", mph(w), mph(l)), fmt.Sprintf("wind %s; the limit is %s", kmh(w), kmh(l)), "weather forecast"))
+	}
+	if g, _, any := extreme(steps, gust, math.Max); any && coldseam.MPH(g) >= t.GustMPH {
+		l := t.GustMPH * coldseam.MPSPerMPH
+		out = append(out, safety("gust", fmt.Sprintf("gusts %s; the limit is %s", mph(g), mph(l)), fmt.Sprintf("gusts %s; the limit is %s", kmh(g), kmh(l)), "weather forecast"))
+	}
+	return append(out, in.coldStops(steps)...)
+}
+
+// coldStops judges wind chill and freezing spray step by step: the coldest
+// hour and the windiest are not always the same one.
+func (in *Inputs) coldStops(steps []Hour) []coldseam.Reason {
+	t := in.Table
+	chill, spray := math.Inf(1), false
+	var sprayAir, sprayWind float64
+	for _, h := range steps {
+		if h.AirC == nil || h.WindMS == nil {
+			continue
+		}
+		f, v := coldseam.F(*h.AirC), coldseam.MPH(*h.WindMS)
+		chill = math.Min(chill, WindChillF(f, math.Max(v, t.RunMPH)))
+		if f <= t.SprayAirF && v >= t.SprayWindMPH && !spray {
+			spray, sprayAir, sprayWind = true, *h.AirC, *h.WindMS
+		}
+	}
+	var out []coldseam.Reason
+	if chill <= t.ChillF {
+		out = append(out, safety("wind_chill",
+			fmt.Sprintf("wind chill %.0fF; the limit is %.0fF", math.Round(chill), t.ChillF),
+			fmt.Sprintf("wind chill %.0f C; the limit is %.0f C", coldseam.C(chill), coldseam.C(t.ChillF)), "weather forecast"))
+	}
+	if spray {
+		out = append(out, safety("freezing_spray",
+			fmt.Sprintf("freezing spray: air %s, wind %s", degF(sprayAir), mph(sprayWind)),
+			fmt.Sprintf("freezing spray: air %s, wind %s", degC(sprayAir), kmh(sprayWind)), "weather forecast"))
+	}
+	return out
+}
+
+// forecastRise is stop 5 on the members.
+func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
+	if in.Reach.DamCycle != "" {
+		return nil
+	}
+	var out []coldseam.Reason
+	if p := shareAbove(c.RiseShare, in.Table.RiseShare); p >= in.Table.MemberShare {
+		out = append(out, safety("rise_forecast",
+			fmt.Sprintf("%s that flow rises over %s in 6 h", Odds(p), percent(in.Table.RiseShare)), "", "forecast"))
+	}
+	limit := in.Table.RiseFt * coldseam.MetrePerFoot
+	if p := shareAbove(c.RiseM, limit); p >= in.Table.MemberShare {
+		out = append(out, safety("rise_forecast_stage",
+			fmt.Sprintf("%s that the river rises over %s in 6 h", Odds(p), feet(limit)),
+			fmt.Sprintf("%s that the river rises over %s in 6 h", Odds(p), metres(limit)), "forecast"))
+	}
+	return out
+}
+
+// forecastFlow is stop 6 on the members, and stop 7.
+func (in *Inputs) forecastFlow(c Candidate) []coldseam.Reason {
+	after := c.AfterM3S
+	if after == nil {
+		after = c.FlowM3S
+	}
+	var out []coldseam.Reason
+	if lim := in.Reach.MaxFlowM3S; lim != nil {
+		if p := shareAtLeast(after, *lim); p >= in.Table.MemberShare {
+			out = append(out, safety("max_flow_forecast",
+				fmt.Sprintf("%s that flow passes %s, the limit here", Odds(p), cfs(*lim)),
+				fmt.Sprintf("%s that flow passes %s, the limit here", Odds(p), m3s(*lim)), clubRule))
+		}
+	}
+	if lim, ok := in.pctStop(); ok {
+		if p := shareAtLeast(after, lim); p >= in.Table.MemberShare {
+			out = append(out, safety("flow_pct_forecast",
+				fmt.Sprintf("%s that flow passes %s, the P%.0f of the date", Odds(p), cfs(lim), in.Table.FlowStopPct*100),
+				fmt.Sprintf("%s that flow passes %s, the P%.0f of the date", Odds(p), m3s(lim), in.Table.FlowStopPct*100), clubRule))
+		}
+	}
+	if c.NoneHolds && in.flowAboveNoHold(c) {
+		out = append(out, safety("no_hold_high", "no weight in the box holds and the river is high", "", clubRule))
+	}
+	return out
+}
+
+// flowAboveNoHold: with ten years the percentile for the date, else max_flow.
+func (in *Inputs) flowAboveNoHold(c Candidate) bool {
+	q := coldseam.Quantile(c.FlowM3S, .5)
+	if o, ok := newest(in.Gauge.Discharge); ok && in.recent(o) && !(q > o.Value) {
+		q = o.Value
+	}
+	if p, ok := in.pct(in.Table.NoHoldPct); ok {
+		return q > p
+	}
+	return in.Reach.MaxFlowM3S != nil && q >= *in.Reach.MaxFlowM3S
+}
+
+func shareAbove(x []float64, v float64) float64 {
+	n := 0
+	for _, a := range x {
+		if a > v {
+			n++
+		}
+	}
+	return float64(n) / float64(max(len(x), 1))
+}
+
+func shareAtLeast(x []float64, v float64) float64 {
+	n := 0
+	for _, a := range x {
+		if a >= v {
+			n++
+		}
+	}
+	return float64(n) / float64(max(len(x), 1))
+}
+
+// iceState is what is known of ice at Now.
+type iceState struct {
+	State string // open, ice, unknown
+	At    time.Time
+	Note  string
+	stops []coldseam.Reason
+}
+
+// ice judges stop 2 and the ice input. Ice: any gauge series whose newest
+// speaking row carries an ice flag, also a row without a value; the admin's
+// switch; or nothing known with water at the limit and hard frost. Open: an
+// unflagged value of the last day with water above the limit or no hard frost,
+// or the admin's word.
+func (in *Inputs) ice() iceState {
+	limit := coldseam.C(in.Table.IceWaterF)
+	water, haveWater := newest(in.Gauge.Water)
+	haveWater = haveWater && in.Now.Sub(water.At) <= hours(in.Table.IceAgeH)
+	frost := in.Weather.AirMaxC != nil && *in.Weather.AirMaxC < 0
+	if in.Reach.IceSwitch {
+		return iceState{State: "ice", At: in.Now, stops: []coldseam.Reason{safety("ice_switch", "ice on the reach, says the club admin", "", "club admin")}}
+	}
+	var plain time.Time
+	for _, s := range [][]coldseam.Observation{in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water} {
+		o, ok := spoken(s)
+		if !ok {
+			continue
+		}
+		if o.Flag&coldseam.Ice != 0 {
+			return iceState{State: "ice", At: o.At, stops: []coldseam.Reason{safety("ice_flag", "gauge flagged for ice at "+o.At.In(in.loc()).Format("Mon 15:04"), "", "gauge")}}
+		}
+		if in.Now.Sub(o.At) <= hours(in.Table.IceAgeH) && o.At.After(plain) && o.Flag&coldseam.Missing == 0 {
+			plain = o.At
+		}
+	}
+	if said := in.Reach.IceOpenSaid; said != nil && in.Now.Sub(*said) <= hours(in.Table.IceAgeH) && !said.After(in.Now) {
+		return iceState{State: "open", At: *said, Note: "the admin's word"}
+	}
+	warm := haveWater && water.Value > limit
+	mild := in.Weather.AirMaxC != nil && !frost
+	if !plain.IsZero() && (warm || mild) {
+		return iceState{State: "open", At: plain}
+	}
+	if haveWater && water.Value <= limit && frost {
+		return iceState{State: "ice", At: water.At, stops: []coldseam.Reason{safety("ice_likely",
+			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degF(water.Value), in.Table.IceAirH),
+			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degC(water.Value), in.Table.IceAirH), clubRule)}}
+	}
+	return iceState{State: "unknown", At: plain}
+}
+
+// legal returns the closures of the local day.
+func (in *Inputs) legal() []coldseam.Reason {
+	var out []coldseam.Reason
+	for _, r := range in.seasonRules() {
+		if slices.ContainsFunc(r.Closed, func(d coldseam.DayRange) bool { return d.Contains(in.Day) }) {
+			text := r.Text
+			if text == "" {
+				text = "closed on this date"
+			}
+			if r.Link != "" {
+				text += ": " + r.Link
+			}
+			out = append(out, reason(KindLegal, "closed", text, "", "season rule"))
+		}
+	}
+	return out
+}
+
+// seasonRules are the season rules of the reach and of the species.
+func (in *Inputs) seasonRules() []coldseam.Rule {
+	var out []coldseam.Rule
+	for _, r := range in.Reach.Rules {
+		if r.Kind == coldseam.RuleSeason && (r.Species == "" || r.Species == in.species()) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
