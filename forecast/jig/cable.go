@@ -11,6 +11,8 @@ import (
 const steps = 16
 
 const (
+	minSlipMS = 1e-9 // speed along the line below which its drag is nothing, and its law overflows
+
 	bottomM = 0.05 // height of the jig's eye over the bed
 	minCos  = .02  // below this the line lies flat
 )
@@ -65,7 +67,7 @@ func (c *column) slope(y state, u float64) (k state, ok bool) {
 	an, at := math.Abs(un), math.Abs(ut)
 	fn := c.kn * cylinderCd(an*c.d/c.w.NuM2S) * un * an
 	var ft float64
-	if at > 0 {
+	if at > minSlipMS {
 		ft = c.kt * lineCf(at, c.d, c.w.NuM2S) * ut * at
 	}
 	return state{
@@ -107,26 +109,25 @@ func (c *column) foot(m float64) (y state, net, drag float64, ok bool) {
 	return state{tx: drag, tz: (1 - pressBottom) * net}, net, drag, true
 }
 
-// worst is the largest angle from vertical anywhere on the line, in rad. ok is
-// false when the rig floats or the line lies flat.
-func (c *column) worst(m float64) (angle float64, ok bool) {
+// steepest is the tangent of the largest angle from vertical anywhere on the
+// line. ok is false when the rig floats or the line lies flat.
+func (c *column) steepest(m float64) (tan float64, ok bool) {
 	y, _, _, ok := c.foot(m)
 	if !ok {
 		return 0, false
 	}
-	// The angle is compared through its tangent; Tz stays positive.
-	top := math.Abs(y.tx / y.tz)
+	tan = math.Abs(y.tx / y.tz)
 	for i := range steps {
 		if y, ok = c.step(y, i); !ok || y.tz <= 0 {
 			return 0, false
 		}
-		top = max(top, math.Abs(y.tx/y.tz))
+		tan = max(tan, math.Abs(y.tx/y.tz))
 	}
-	if !(top < 1/minCos) {
-		return 0, false
-	}
-	return math.Atan(top), true
+	return tan, tan < maxTan
 }
+
+// maxTan is the tangent of the angle whose cosine is minCos.
+const maxTan = 1 / minCos
 
 // sinkMS is the terminal speed of the falling rig in still water. 0: floats.
 func (c *column) sinkMS(m float64) float64 {
@@ -166,8 +167,7 @@ func (c *column) reaches(m float64) bool {
 }
 
 func (c *column) holds(m float64) bool {
-	a, ok := c.worst(m)
-	return ok && a <= c.tmax && c.reaches(m)
+	return c.margin(m) >= 0 && c.reaches(m)
 }
 
 // Shape is a rig of one mass hanging in one station.

@@ -6,9 +6,8 @@ import (
 	"example.org/coldseam"
 )
 
-// criticalRounds halve a bracket of the 24-point grid, a factor of 1.3 at
-// most, to better than one part in 10,000.
-const criticalRounds = 12
+// criticalTol is the relative accuracy of a critical flow.
+const criticalTol = 1e-5
 
 // critical computes the flow at which each trade size stops holding, within
 // the range that the measurements cover.
@@ -57,16 +56,29 @@ func (c *curve) crossing(s *site, r Rig, oz, kg float64) coldseam.SizeFlow {
 	}
 	lo := c.lnQ0 + c.step*float64(i-1)
 	hi := lo + c.step
-	for range criticalRounds {
-		mid := (lo + hi) / 2
-		st, _ := s.at(math.Exp(mid)).Clamp()
-		var col column
-		col.init(r, st)
-		if col.holds(kg) {
-			lo = mid
-		} else {
-			hi = mid
-		}
+	over := func(lnQ float64) float64 { return headroom(s, r, math.Exp(lnQ), kg) }
+	flo, fhi := over(lo), over(hi)
+	if flo < 0 || fhi >= 0 { // the crossing is a grid point to within rounding
+		return coldseam.SizeFlow{Oz: oz, M3S: math.Exp(lo)}
 	}
-	return coldseam.SizeFlow{Oz: oz, M3S: math.Exp((lo + hi) / 2)}
+	// The tolerance of zero is relative, so the origin of the logarithm is moved
+	// well away from the root.
+	const shift = 64
+	q := zero(lo+shift, hi+shift, flo, fhi, criticalTol/shift, func(x float64) float64 { return over(x - shift) })
+	return coldseam.SizeFlow{Oz: oz, M3S: math.Exp(q - shift)}
+}
+
+// headroom is above zero where a head of kg holds bottom at q m3/s and below
+// where it does not: the smaller of the margins of angle, sink time and lead.
+func headroom(s *site, r Rig, q, kg float64) float64 {
+	st, _ := s.at(q).Clamp()
+	var c column
+	c.init(r, st)
+	m := c.margin(kg)
+	v := c.sinkMS(kg)
+	if v <= 0 {
+		return -1
+	}
+	t := c.depth / v
+	return min(m, 1-t/maxSinkS, 1-t*c.um/c.rig.Pres.LeadM)
 }

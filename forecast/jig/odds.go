@@ -63,11 +63,14 @@ func (c *curve) at(lnQ float64) float64 {
 // tabulate fills the curve from qLo to qHi.
 func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 	c := curve{lnQ0: math.Log(qLo), step: math.Log(qHi/qLo) / (gridN - 1)}
+	var near float64 // the mass at the flow before is a good first guess
 	for i := range c.lnM {
 		st, _ := s.at(math.Exp(c.lnQ0 + float64(i)*c.step)).Clamp()
-		c.lnM[i] = math.Inf(1)
-		if kg, ok := Lightest(r, st); ok {
-			c.lnM[i] = math.Log(kg)
+		var col column
+		col.init(r, st)
+		c.lnM[i], near = math.Inf(1), near*1.1
+		if kg, ok := col.lightest(near); ok {
+			c.lnM[i], near = math.Log(kg), kg
 		}
 	}
 	return c
