@@ -1,0 +1,322 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// Config is coldseam.toml, read once. Every key is described in
+// deploy/coldseam.toml; an unknown key is an error with its line.
+type Config struct {
+	DatabaseURL string `toml:"database_url"` // empty: the private Postgres under state_dir
+	StateDir    string `toml:"state_dir"`
+	PublicURL   string `toml:"public_url"`
+	Listen      string `toml:"listen"`
+	MetricsAddr string `toml:"metrics_listen"`
+
+	Club     ClubConfig       `toml:"club"`
+	Mail     MailConfig       `toml:"mail"`
+	Backup   BackupConfig     `toml:"backup"`
+	Odds     OddsConfig       `toml:"odds"`
+	Profiles []ingest.Profile `toml:"profile"`
+	Sites    []SiteConfig     `toml:"site"`
+	Reaches  []ReachConfig    `toml:"reach"`
+
+	path string
+}
+
+// ClubConfig names the club and its admin.
+type ClubConfig struct {
+	Name       string `toml:"name"`
+	AdminEmail string `toml:"admin_email"`
+	Contact    string `toml:"contact"` // sent in the User-Agent: agencies ask for it
+	Zone       string `toml:"zone"`
+	Units      string `toml:"units"`
+	SendAt     string `toml:"send_at"`
+	Deadline   string `toml:"deadline"`
+	Guides     string `toml:"guides"` // where to find a licensed guide, may be empty
+}
+
+// MailConfig is the way out: a relay, the signing key, the list's names.
+type MailConfig struct {
+	SMTP         string `toml:"smtp"`
+	TLS          string `toml:"tls"` // starttls, tls, none (loopback only)
+	User         string `toml:"user"`
+	PasswordFile string `toml:"password_file"`
+	From         string `toml:"from"`
+	BounceDomain string `toml:"bounce_domain"`
+	ListID       string `toml:"list_id"`
+	DKIMDomain   string `toml:"dkim_domain"`
+	DKIMSelector string `toml:"dkim_selector"`
+	DKIMKeyFile  string `toml:"dkim_key_file"`
+	TokenKeyFile string `toml:"token_key_file"`
+	Unknown      string `toml:"unknown"`      // resend, hold
+	LMTP         string `toml:"lmtp"`         // listen address for bounces, may be empty
+	BounceFile   string `toml:"bounce_file"`  // a mailbox file to read bounces from
+	SecondSMTP   string `toml:"second_smtp"`  // alarm path of its own
+	Workers      int    `toml:"workers"`      // connections
+	PerDomain    int    `toml:"per_domain_s"` // mails a second to one recipient domain
+}
+
+// BackupConfig says where backups go.
+type BackupConfig struct {
+	Dir string `toml:"dir"`
+}
+
+// OddsConfig holds the club's own defaults of the decision.
+type OddsConfig struct {
+	Cost       float64 `toml:"cost"`        // a wasted trip against a good one
+	TargetRate float64 `toml:"target_rate"` // fish per line hour of a good morning
+}
+
+// SiteConfig is one [[site]] table: a gauge, or a forecast point.
+type SiteConfig struct {
+	ID          string   `toml:"id"`
+	Provider    string   `toml:"profile"` // the profile that serves it
+	Code        string   `toml:"code"`
+	Name        string   `toml:"name"`
+	Zone        string   `toml:"zone"`
+	Lat         float64  `toml:"lat"`
+	Lon         float64  `toml:"lon"`
+	DrainageKM2 float64  `toml:"drainage_km2"`
+	Tidal       bool     `toml:"tidal"`
+	DailyOnly   bool     `toml:"daily_only"`
+	Params      []string `toml:"parameters"`
+}
+
+// ReachConfig is one [[reach]] table. Flows and depths may be written in either
+// unit system; both at once is an error.
+type ReachConfig struct {
+	ID              string       `toml:"id"`
+	River           string       `toml:"river"`
+	Name            string       `toml:"name"`
+	Site            string       `toml:"site"`
+	TempSite        string       `toml:"temp_site"`
+	Weather         string       `toml:"weather"` // site id of the forecast point
+	Alerts          string       `toml:"alerts"`  // profile of the alert feed
+	Upstream        []string     `toml:"upstream"`
+	GaugeKM         float64      `toml:"gauge_km"`
+	Lat             float64      `toml:"lat"`
+	Lon             float64      `toml:"lon"`
+	Zone            string       `toml:"zone"`
+	Regulated       bool         `toml:"regulated"`
+	DamCycle        string       `toml:"dam_cycle"`
+	GaugeCode       string       `toml:"gauge_code"`
+	AlertZones      []string     `toml:"alert_zones"`
+	MaxFlowCFS      *float64     `toml:"max_flow_cfs"`
+	MaxFlowM3S      *float64     `toml:"max_flow_m3s"`
+	MaxFlowWhy      string       `toml:"max_flow_why"`
+	FloodFt         *float64     `toml:"flood_stage_ft"`
+	FloodM          *float64     `toml:"flood_stage_m"`
+	ActionFt        *float64     `toml:"action_stage_ft"`
+	ActionM         *float64     `toml:"action_stage_m"`
+	IceSwitch       bool         `toml:"ice_switch"`
+	HazardsSurveyed bool         `toml:"hazards_surveyed"`
+	Hazards         []string     `toml:"hazards"`
+	Species         []string     `toml:"species"`
+	Resident        *float64     `toml:"resident_share"`
+	TargetRate      float64      `toml:"target_rate"`
+	Spots           []SpotConfig `toml:"spot"`
+	Rules           []RuleConfig `toml:"rule"`
+	Why             string       `toml:"why"` // reason of the last edit, kept in the audit
+}
+
+// SpotConfig is one [[reach.spot]] table.
+type SpotConfig struct {
+	ID        string   `toml:"id"`
+	Name      string   `toml:"name"`
+	Kind      string   `toml:"kind"`
+	Class     string   `toml:"class"`
+	DepthFt   *float64 `toml:"depth_ft"`
+	DepthM    *float64 `toml:"depth_m"`
+	Sounded   string   `toml:"sounded"`
+	StageFt   *float64 `toml:"sounded_stage_ft"`
+	StageM    *float64 `toml:"sounded_stage_m"`
+	StageGain float64  `toml:"stage_gain"`
+	Bed       string   `toml:"bed"`
+	D50MM     float64  `toml:"d50_mm"`
+	Snags     bool     `toml:"snags"`
+	FloatFPS  *float64 `toml:"float_fps"`
+	FloatMS   *float64 `toml:"float_ms"`
+	FloatOn   string   `toml:"float_on"`
+	FloatCFS  *float64 `toml:"float_flow_cfs"`
+	FloatM3S  *float64 `toml:"float_flow_m3s"`
+	FloatN    int      `toml:"float_n"`
+	FloatWind string   `toml:"float_wind"`
+}
+
+// RuleConfig is one [[reach.rule]] table.
+type RuleConfig struct {
+	Kind      string   `toml:"kind"`
+	Species   string   `toml:"species"`
+	Closed    []string `toml:"closed"` // "03-01..04-30"
+	Allowed   bool     `toml:"allowed"`
+	Text      string   `toml:"text"`
+	Link      string   `toml:"link"`
+	CheckedOn string   `toml:"checked_on"`
+	CheckedBy string   `toml:"checked_by"`
+}
+
+// loadConfig reads a file. Errors name the file, the line and what is wanted.
+func loadConfig(path string) (Config, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return Config{}, fmt.Errorf("%s: %w (write one with `coldseam init`)", path, err)
+	}
+	c, err := parseConfig(path, string(b))
+	if err != nil {
+		return Config{}, err
+	}
+	c.path = path
+	return c, nil
+}
+
+// parseConfig reads the text of a configuration; profiles are added to its own
+// before it is checked.
+func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) {
+	var c Config
+	md, err := toml.Decode(text, &c)
+	if err != nil {
+		var pe toml.ParseError
+		if asParse(err, &pe) {
+			return Config{}, fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line, pe.Message, coldseam.ErrInvalid)
+		}
+		return Config{}, fmt.Errorf("%s: %w", name, err)
+	}
+	if un := md.Undecoded(); len(un) > 0 {
+		key := un[0]
+		return Config{}, fmt.Errorf("%s:%d: unknown key %q: %w", name, keyLine(text, key), key.String(), coldseam.ErrInvalid)
+	}
+	c.Profiles = append(c.Profiles, profiles...)
+	c.defaults()
+	if err := c.check(); err != nil {
+		return Config{}, fmt.Errorf("%s: %w", name, err)
+	}
+	return c, nil
+}
+
+func asParse(err error, pe *toml.ParseError) bool {
+	p, ok := err.(toml.ParseError)
+	if ok {
+		*pe = p
+	}
+	return ok
+}
+
+var keyAssign = regexp.MustCompile(`^\s*"?([A-Za-z0-9_-]+)"?\s*=`)
+
+// keyLine finds the line of an undecoded key: its last part assigned (or its
+// table opened) in a table whose header is the rest. toml gives no position.
+func keyLine(text string, key toml.Key) int {
+	table, want := "", strings.Join(key[:len(key)-1], ".")
+	fallback := 0
+	for i, line := range strings.Split(text, "\n") {
+		s := strings.TrimSpace(line)
+		if strings.HasPrefix(s, "[") {
+			table = strings.Trim(strings.SplitN(s, "#", 2)[0], "[] \t")
+			if table == key.String() {
+				return i + 1
+			}
+			continue
+		}
+		if m := keyAssign.FindStringSubmatch(line); m != nil && m[1] == key[len(key)-1] {
+			if table == want {
+				return i + 1
+			}
+			if fallback == 0 {
+				fallback = i + 1
+			}
+		}
+	}
+	return fallback
+}
+
+func (c *Config) defaults() {
+	def := func(s *string, v string) {
+		if *s == "" {
+			*s = v
+		}
+	}
+	if c.StateDir == "" {
+		c.StateDir = os.Getenv("STATE_DIRECTORY")
+	}
+	def(&c.StateDir, "/var/lib/coldseam")
+	def(&c.Listen, "127.0.0.1:8080")
+	def(&c.Club.Zone, "UTC")
+	def(&c.Club.Units, "us")
+	def(&c.Club.SendAt, "04:45")
+	def(&c.Club.Deadline, "10:00")
+	def(&c.Mail.TLS, "starttls")
+	def(&c.Mail.Unknown, "resend")
+	def(&c.Backup.Dir, filepath.Join(c.StateDir, "backup"))
+	if c.Mail.Workers == 0 {
+		c.Mail.Workers = 4
+	}
+	if c.Mail.PerDomain == 0 {
+		c.Mail.PerDomain = 1
+	}
+	if c.Odds.Cost == 0 {
+		c.Odds.Cost = 0.40
+	}
+}
+
+func (c Config) check() error {
+	if c.Club.Name == "" {
+		return fmt.Errorf("club.name is empty; want the name that stands on mail and pages: %w", coldseam.ErrInvalid)
+	}
+	if c.Mail.Unknown != "resend" && c.Mail.Unknown != "hold" {
+		return fmt.Errorf("mail.unknown is %q; want resend or hold: %w", c.Mail.Unknown, coldseam.ErrInvalid)
+	}
+	if c.Odds.Cost < 0.2 || c.Odds.Cost > 0.7 {
+		return fmt.Errorf("odds.cost is %g; want 0.2 to 0.7: %w", c.Odds.Cost, coldseam.ErrInvalid)
+	}
+	if u := c.Club.Units; u != "us" && u != "metric" {
+		return fmt.Errorf("club.units is %q; want us or metric: %w", u, coldseam.ErrInvalid)
+	}
+	for _, hm := range []struct{ k, v string }{{"club.send_at", c.Club.SendAt}, {"club.deadline", c.Club.Deadline}} {
+		if _, err := time.Parse("15:04", hm.v); err != nil {
+			return fmt.Errorf("%s is %q; want a 24-hour time such as 04:45: %w", hm.k, hm.v, coldseam.ErrInvalid)
+		}
+	}
+	if _, err := time.LoadLocation(c.Club.Zone); err != nil {
+		return fmt.Errorf("club.zone is %q; want an IANA zone such as America/Chicago: %w", c.Club.Zone, coldseam.ErrInvalid)
+	}
+	sites := map[string]bool{}
+	profiles := map[string]bool{}
+	for _, p := range c.Profiles {
+		if err := p.WithDefaults().Check(); err != nil {
+			return err
+		}
+		profiles[p.Name] = true
+	}
+	for i, s := range c.Sites {
+		if s.ID == "" || s.Provider == "" || s.Code == "" {
+			return fmt.Errorf("site %d: id %q, profile %q, code %q; all three are wanted: %w", i+1, s.ID, s.Provider, s.Code, coldseam.ErrInvalid)
+		}
+		if !profiles[s.Provider] {
+			return fmt.Errorf("site %s: no [[profile]] named %q: %w", s.ID, s.Provider, coldseam.ErrInvalid)
+		}
+		if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "" {
+			return fmt.Errorf("site %s: zone is %q; want an IANA zone: %w", s.ID, s.Zone, coldseam.ErrInvalid)
+		}
+		sites[s.ID] = true
+	}
+	for i, r := range c.Reaches {
+		if r.ID == "" || r.River == "" || !sites[r.Site] {
+			return fmt.Errorf("reach %d (%q): river %q, site %q; want an id, a river and the id of a [[site]]: %w", i+1, r.ID, r.River, r.Site, coldseam.ErrInvalid)
+		}
+		if _, err := r.reach(c); err != nil {
+			return fmt.Errorf("reach %s: %w", r.ID, err)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,61 @@
+// Command coldseam fetches public river gauges, forecasts flow and water
+// temperature, and mails a morning go/no-go before dawn.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// exitCode is an error that carries the process's exit status; the text, if
+// any, is printed first.
+type exitCode struct {
+	code int
+	text string
+}
+
+func (e exitCode) Error() string { return e.text }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run parses args and runs one sub-command. It returns the exit status: 0 done,
+// 1 the command could not do it, 2 it was called wrongly or a need is missing.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	var c cli
+	parser, err := kong.New(&c, kong.Name("coldseam"), kong.Description(about),
+		kong.UsageOnError(), kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(&streams{out: stdout, err: stderr}, &c.Globals))
+	if err != nil {
+		fmt.Fprintln(stderr, "coldseam:", err)
+		return 2
+	}
+	k, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintln(stderr, "coldseam:", err)
+		return 2
+	}
+	err = k.Run()
+	var ec exitCode
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &ec):
+		if ec.text != "" {
+			fmt.Fprintln(stderr, "coldseam:", ec.text)
+		}
+		return ec.code
+	}
+	fmt.Fprintln(stderr, "coldseam:", err)
+	return 1
+}

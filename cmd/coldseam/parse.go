@@ -1,0 +1,222 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/document"
+)
+
+// parseCmd shows what a feed document contains, without a database.
+type parseCmd struct {
+	JSON    bool   `help:"Print JSON instead of a table."`
+	Profile string `help:"Read the document as this [[profile]] of the configuration would."`
+	Unit    string `help:"The unit of every series, where the document carries none, such as ft3/s."`
+	Zone    string `help:"IANA zone of stamps without one, such as America/Chicago."`
+	File    string `arg:"" help:"The document." type:"path"`
+}
+
+// parsedSeries is one series as `parse --json` prints it.
+type parsedSeries struct {
+	Provider  string         `json:"provider"`
+	Site      string         `json:"site"`
+	Series    string         `json:"series"`
+	Parameter string         `json:"parameter"`
+	Statistic string         `json:"statistic"`
+	UnitFound string         `json:"unit_found"`
+	Unit      string         `json:"unit"`
+	Count     int            `json:"count"`
+	Missing   int            `json:"missing"`
+	First     *parsedPoint   `json:"first"`
+	Last      *parsedPoint   `json:"last"`
+	Flags     map[string]int `json:"flags"`
+	Forecast  bool           `json:"forecast,omitempty"`
+	Issued    *time.Time     `json:"issued,omitempty"`
+}
+
+type parsedPoint struct {
+	At    time.Time `json:"at"`
+	Value *float64  `json:"value"`
+}
+
+type parsedAlert struct {
+	Identifier string    `json:"identifier"`
+	Event      string    `json:"event"`
+	Expires    time.Time `json:"expires"`
+	Areas      []string  `json:"areas"`
+}
+
+type parsedDocument struct {
+	Format  string           `json:"format"`
+	Series  []parsedSeries   `json:"series"`
+	Alerts  []parsedAlert    `json:"alerts"`
+	Skipped []ingest.Skipped `json:"skipped"`
+}
+
+// Run parses the file; a refused document is exit status 1 and one line.
+func (c *parseCmd) Run(s *streams, g *Globals) error {
+	p, err := c.profile(g)
+	if err != nil {
+		return exitCode{2, err.Error()}
+	}
+	f, err := os.Open(c.File)
+	if err != nil {
+		return exitCode{2, err.Error()}
+	}
+	defer f.Close()
+	b, err := document.Parse(f, p)
+	if err != nil {
+		return exitCode{1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err))}
+	}
+	doc := describe(b, p)
+	if c.JSON {
+		enc := json.NewEncoder(s.out)
+		enc.SetIndent("", "  ")
+		return enc.Encode(doc)
+	}
+	return doc.print(s)
+}
+
+func (c *parseCmd) profile(g *Globals) (ingest.Profile, error) {
+	p := ingest.Profile{Name: "file"}
+	if c.Profile != "" {
+		cfg, err := loadConfig(g.Config)
+		if err != nil {
+			return p, err
+		}
+		found := false
+		for _, x := range cfg.Profiles {
+			if x.Name == c.Profile {
+				p, found = x, true
+			}
+		}
+		if !found {
+			return p, fmt.Errorf("no [[profile]] named %q in %s", c.Profile, g.Config)
+		}
+	}
+	if c.Unit != "" {
+		p.Units = map[string]string{}
+		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity, coldseam.Velocity,
+			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb} {
+			if _, err := ingest.UnitFor(q, c.Unit); err == nil {
+				p.Units[string(q)] = c.Unit
+			}
+		}
+		if len(p.Units) == 0 {
+			return p, fmt.Errorf("unit %q fits no parameter coldseam knows", c.Unit)
+		}
+	}
+	if c.Zone != "" {
+		if _, err := time.LoadLocation(c.Zone); err != nil {
+			return p, fmt.Errorf("zone %q: want an IANA zone such as America/Chicago", c.Zone)
+		}
+		p.Zone = c.Zone
+	}
+	return p.WithDefaults(), nil
+}
+
+// describe boils a batch down to what the command prints.
+func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
+	d := parsedDocument{Format: b.Format, Series: []parsedSeries{}, Alerts: []parsedAlert{}, Skipped: b.Skipped}
+	if d.Skipped == nil {
+		d.Skipped = []ingest.Skipped{}
+	}
+	units := map[coldseam.SeriesKey]string{}
+	for _, m := range b.Meta {
+		units[m.Key] = m.Unit
+	}
+	for _, s := range b.Series {
+		d.Series = append(d.Series, describeSeries(s, units[s.SeriesKey]))
+	}
+	for _, f := range b.Forecasts {
+		k := coldseam.SeriesKey{Site: f.Site, Param: f.Param, Stat: f.Stat, Period: f.Period, Provider: f.Provider}
+		x := parsedSeries{Provider: f.Provider, Site: string(f.Site), Parameter: string(f.Param), Statistic: string(f.Stat),
+			UnitFound: units[k], Unit: f.Param.Unit(), Count: len(f.At), Flags: map[string]int{}, Forecast: true}
+		if !f.Issued.IsZero() {
+			x.Issued = &f.Issued
+		}
+		if n := len(f.At); n > 0 {
+			x.First = &parsedPoint{f.At[0], &f.Value[0]}
+			x.Last = &parsedPoint{f.At[n-1], &f.Value[n-1]}
+		}
+		d.Series = append(d.Series, x)
+	}
+	for _, a := range b.Alerts {
+		x := parsedAlert{Identifier: a.Identifier, Event: a.Event, Expires: a.End, Areas: []string{}}
+		for _, ar := range a.Areas {
+			x.Areas = append(x.Areas, ar.Desc)
+		}
+		d.Alerts = append(d.Alerts, x)
+	}
+	return d
+}
+
+func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
+	x := parsedSeries{Provider: s.Provider, Site: string(s.Site), Series: s.SeriesRef, Parameter: string(s.Param),
+		Statistic: string(s.Stat), UnitFound: unitFound, Unit: s.Param.Unit(), Count: len(s.Obs), Flags: map[string]int{}}
+	for i := range s.Obs {
+		o := &s.Obs[i]
+		for _, n := range o.Flag.Names() {
+			x.Flags[n]++
+		}
+		if o.Flag&coldseam.Missing != 0 {
+			x.Missing++
+		}
+	}
+	point := func(o coldseam.Observation) *parsedPoint {
+		if o.Flag&coldseam.Missing != 0 {
+			return &parsedPoint{At: o.At}
+		}
+		return &parsedPoint{o.At, &o.Value}
+	}
+	if n := len(s.Obs); n > 0 {
+		x.First, x.Last = point(s.Obs[0]), point(s.Obs[n-1])
+	}
+	return x
+}
+
+func (d parsedDocument) print(s *streams) error {
+	fmt.Fprintf(s.out, "format %s, %d series, %d alerts\n", d.Format, len(d.Series), len(d.Alerts))
+	for _, x := range d.Series {
+		span := "empty"
+		if x.First != nil {
+			span = x.First.At.Format(time.RFC3339) + " to " + x.Last.At.Format(time.RFC3339)
+		}
+		fmt.Fprintf(s.out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter, x.Statistic,
+			x.Count, x.Missing, span, x.UnitFound, x.Unit, flagWords(x.Flags))
+	}
+	for _, a := range d.Alerts {
+		fmt.Fprintf(s.out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339), strings.Join(a.Areas, "; "))
+	}
+	for _, k := range d.Skipped {
+		fmt.Fprintf(s.out, "  skipped %s: %s\n", k.What, k.Why)
+	}
+	return nil
+}
+
+func flagWords(flags map[string]int) string {
+	if len(flags) == 0 {
+		return ""
+	}
+	names := make([]string, 0, len(flags))
+	for n := range flags {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	for i, n := range names {
+		names[i] = fmt.Sprintf("%s %d", n, flags[n])
+	}
+	return ", flags: " + strings.Join(names, ", ")
+}
+
+// oneLine keeps an error to a single line: foreign bytes may hold breaks.
+func oneLine(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }), " ")
+}

@@ -1,0 +1,249 @@
+package forecast
+
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/verdict"
+)
+
+func (w *work) decide() {
+	f := w.f
+	w.in = verdict.Inputs{
+		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
+		Gauge:   verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly},
+		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts},
+		Weather: f.hours(), Climate: w.climate, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
+		Candidates: w.cands, OddsNote: "uncalibrated", Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
+		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: len(f.Agency) > 0,
+	}
+	if w.failed != nil {
+		w.in.Failed = w.failed.Error()
+	}
+	if f.Prev != nil {
+		w.in.Prev = &verdict.Previous{Day: f.Prev.Day, Verdict: f.Prev.Verdict}
+	}
+	w.out.Decision = verdict.Decide(w.in)
+}
+
+// brief puts the parts into the one value that mail, page, calendar and SQL
+// show.
+func (w *work) brief() {
+	f, d := w.f, w.out.Decision
+	b := coldseam.Brief{
+		Reach: f.Reach.ID, River: f.Reach.River, ReachName: f.Reach.Name, Site: f.Site.ID, SiteName: f.Site.Name, Zone: f.Reach.Zone,
+		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
+		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
+		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
+		WindowI: d.WindowI, Windows: d.Windows, Run: w.out.Run.State, How: w.advice, Sure: d.Sure, SureWhy: d.SureWhy,
+		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, Sources: f.Sources, Replay: f.Replayed,
+		Bands: f.Bands,
+	}
+	if b.GoodUntil.IsZero() {
+		b.GoodUntil = f.Day.In(f.Loc).Add(12 * time.Hour)
+	}
+	k := max(d.WindowI, 0)
+	if k < len(w.spots) {
+		b.Jig = w.spots[k]
+	}
+	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
+	if w.haveT {
+		b.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
+	}
+	b.Next = w.next()
+	b.Chart = f.chart(w.path, w.haveQ, w.short(), w.diel, w.limitFlow(), w.limitName())
+	for _, win := range d.Windows {
+		b.Chart.Windows = append(b.Chart.Windows, [2]time.Time{win.Start, win.End})
+	}
+	if len(d.Windows) > 0 && d.WindowI >= 0 {
+		b.Chart.Windows = bestHours(d.Windows[d.WindowI])
+	}
+	if f.Prev != nil && f.Prev.Day == f.Day && f.Prev.Verdict == b.Verdict {
+		b.Changed = ""
+	}
+	w.out.Brief = b
+}
+
+// bestHours repeats the best window on every day of the chart.
+func bestHours(w coldseam.Window) [][2]time.Time {
+	var out [][2]time.Time
+	for d := range chartDays {
+		out = append(out, [2]time.Time{w.Start.AddDate(0, 0, d), w.End.AddDate(0, 0, d)})
+	}
+	return out
+}
+
+// short is the temperature forecast cut to the chart's days; empty when there
+// is none.
+func (w *work) short() daily.Result {
+	r := w.tempR
+	if !w.haveT {
+		return daily.Result{}
+	}
+	return r
+}
+
+func (w *work) limitFlow() float64 {
+	if w.f.Reach.MaxFlowM3S != nil {
+		return *w.f.Reach.MaxFlowM3S
+	}
+	return 0
+}
+
+func (w *work) limitName() string {
+	if w.f.Reach.MaxFlowM3S != nil {
+		return "club limit"
+	}
+	return ""
+}
+
+func (w *work) flowFact(k int) coldseam.Fact {
+	f := w.f
+	var x coldseam.Fact
+	if o, ok := (coldseam.Series{Obs: f.Discharge}).Last(); ok {
+		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
+		if float64(w.climate.Years) >= f.Table.MinYears {
+			x.Years, x.Pct = w.climate.Years, w.climate.Pct(o.Value)
+			x.Class = verdict.FlowWords(x.Pct)
+		}
+	}
+	x.RisePct6h = w.rise6h()
+	x.Source, x.Regulated = w.flowR.Source, f.Reach.Regulated
+	if k < len(w.cands) && len(w.cands[k].FlowM3S) > 0 {
+		c := w.cands[k]
+		x.Window, x.WindowOK = three(c.FlowM3S), true
+		mid := c.Start.Add(c.End.Sub(c.Start) / 2)
+		x.Trend = verdict.Trend(x.Now, x.Window[1], clockWord(mid.In(f.Loc)))
+		if m := f.Reach.MaxFlowM3S; m != nil {
+			n := 0
+			for _, q := range c.AfterM3S {
+				if q > *m {
+					n++
+				}
+			}
+			x.ExceedMax = float64(n) / float64(len(c.AfterM3S))
+		}
+	}
+	return x
+}
+
+func clockWord(t time.Time) string {
+	if t.Hour() == 12 && t.Minute() == 0 {
+		return "noon"
+	}
+	return t.Format("15:04")
+}
+
+func (w *work) stageFact() coldseam.Fact {
+	var x coldseam.Fact
+	if o, ok := (coldseam.Series{Obs: w.f.Stage}).Last(); ok {
+		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
+	}
+	return x
+}
+
+func (w *work) tempFact(k int) coldseam.Fact {
+	f := w.f
+	var x coldseam.Fact
+	if o, ok := (coldseam.Series{Obs: f.Water}).Last(); ok {
+		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
+	}
+	x.Source = w.tempR.Source
+	if k < len(w.cands) && len(w.cands[k].WaterC) > 0 {
+		x.Window, x.WindowOK = three(w.cands[k].WaterC), true
+		x.Class = f.Bands[coldseam.BandOf(f.Bands, x.Window[1])].Key
+		x.Trend = warmth(w.dailyTrend())
+	}
+	return x
+}
+
+// dailyTrend is the change in degC from yesterday's daily mean to the middle
+// of the forecast for the morning's day.
+func (w *work) dailyTrend() float64 {
+	f := w.f
+	last := coldseam.At(f.Days.WaterC, f.Days.Index(f.lastDay()))
+	lead := f.lead(f.Day)
+	if math.IsNaN(last) || lead < 0 || lead >= len(w.tempR.Members[0]) {
+		return 0
+	}
+	return coldseam.Quantile(w.tempR.Step(nil, lead+1), .5) - last
+}
+
+// warmth is the day's change in words; under 0.2 degC a day is steady
+// [proposal].
+func warmth(d float64) string {
+	switch {
+	case d > 0.2:
+		return "warming"
+	case d < -0.2:
+		return "cooling"
+	}
+	return "steady"
+}
+
+// next is the outlook of the days after the morning's.
+func (w *work) next() []coldseam.DayOdds {
+	f := w.f
+	if !w.haveT {
+		return nil
+	}
+	var out []coldseam.DayOdds
+	for n := 1; n < daily.DefaultHorizon; n++ {
+		lead := f.lead(f.Day) + n
+		if lead < 0 || lead >= daily.DefaultHorizon {
+			break
+		}
+		day := f.Day.Add(n)
+		x := coldseam.DayOdds{Day: day}
+		t := w.tempR.Step(nil, lead+1)
+		if len(w.cands) > 0 && w.diel.known {
+			k := max(w.out.Decision.WindowI, 0)
+			off := w.diel.mean(w.cands[k].Start, w.cands[k].End, f.Loc)
+			for i := range t {
+				t[i] = math.Max(t[i]+off, 0)
+			}
+		}
+		x.WaterC = three(t)
+		x.Bands = bandShares(f.Bands, t)
+		if len(w.flowR.Members) > 0 {
+			x.FlowM3S = three(w.flowR.Step(nil, lead+1))
+		}
+		if st := w.out.Run.State; st.Active && lead < len(st.Days) {
+			x.PWave, x.WaveOK = st.Days[lead].PWave, true
+		}
+		w.nextOdds(&x, lead)
+		out = append(out, x)
+	}
+	return out
+}
+
+// nextOdds gives a later day its odds by the run alone; stops of that day are
+// not known yet but for the flow limit, which its note names.
+func (w *work) nextOdds(x *coldseam.DayOdds, lead int) {
+	if !w.out.Decision.Verdict.ShowsOdds() {
+		return
+	}
+	p := w.good(verdict.Candidate{}, lead)
+	if len(p) == 0 {
+		return
+	}
+	sum := 0.0
+	for _, v := range p {
+		sum += v
+	}
+	x.Odds, x.OddsOK = sum/float64(len(p)), true
+	x.Verdict = verdict.ByOdds(x.Odds, w.out.Decision.Cost, w.f.Table, coldseam.NoCall)
+	if m := w.f.Reach.MaxFlowM3S; m != nil && x.FlowM3S[1] > *m {
+		x.Verdict, x.Note, x.OddsOK = coldseam.Stop, "flow over the club limit", false
+	}
+}
+
+func bandShares(bands []coldseam.Band, t []float64) []float64 {
+	out := make([]float64, len(bands))
+	for _, v := range t {
+		out[coldseam.BandOf(bands, v)] += 1 / float64(len(t))
+	}
+	return out
+}

@@ -1,0 +1,207 @@
+package forecast
+
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/verdict"
+)
+
+// Features are all the models see of one reach, fixed at one issue time. The
+// caller cuts everything at Now: nothing in it was known later.
+type Features struct {
+	Now   time.Time
+	Day   coldseam.Date // the local civil day of the morning
+	Loc   *time.Location
+	Reach coldseam.Reach
+	Site  coldseam.Site
+	Bands []coldseam.Band
+
+	// Days holds the daily means up to the last complete civil day.
+	Days coldseam.Days
+	// Pool are records of the club's other rivers, for short records.
+	Pool []coldseam.Days
+	// Instants of the last 60 days, ascending; rows without a value kept.
+	Discharge, Stage, Water, Turbidity []coldseam.Observation
+
+	FlowModel *flow.Model    // nil = fitted here
+	TempModel *thermal.Model // nil = fitted here
+
+	Weather   []coldseam.Forecast // newest issue of each parameter
+	AirErrors []daily.AirError
+	Agency    [][]float64 // discharge forecast of the gauge's agency, daily means
+
+	Alerts   []coldseam.Alert // matched to the reach
+	AlertsAt time.Time        // last good fetch of the alert feed
+
+	Gaugings []coldseam.Gauging
+	Rating   *coldseam.Rating
+	RigLogs  map[string][]jig.Log // by spot
+
+	Species  run.Species // Key "" = none known
+	Learnt   *run.Learnt
+	Trips7   int
+	TripsAll int
+
+	Table    verdict.Table
+	Cost     float64
+	BoxOz    []float64
+	Prefs    coldseam.Preferences // the club's default rig: body, line, metal, presentation
+	Prev     *coldseam.Brief
+	Clarity  string
+	Sources  []coldseam.Attribution
+	Members  int
+	Seed     uint64
+	Replayed bool // from revised data: see coldseam.Brief.Replay
+}
+
+// lead is the index into member paths that stands for d: 0 is the first day
+// after the last complete one.
+func (f *Features) lead(d coldseam.Date) int { return d.Sub(f.lastDay()) - 1 }
+
+// lastDay is the last complete civil day before Now.
+func (f *Features) lastDay() coldseam.Date { return coldseam.DateOf(f.Now.In(f.Loc)).Add(-1) }
+
+// weather returns the steps of one weather parameter, nil without a forecast.
+func (f *Features) weather(p coldseam.Parameter) *coldseam.Forecast {
+	for i := range f.Weather {
+		if f.Weather[i].Param == p {
+			return &f.Weather[i]
+		}
+	}
+	return nil
+}
+
+// airDaily is the air forecast as daily means from the day after the last
+// complete one; it ends at the first day that is not covered by at least 18
+// hours (the first day may be younger: its observed hours are not in a
+// forecast, so 8 will do).
+func (f *Features) airDaily(horizon int) []float64 {
+	w := f.weather(coldseam.AirTemp)
+	if w == nil {
+		return nil
+	}
+	sum, n := make([]float64, horizon), make([]float64, horizon)
+	for i, at := range w.At {
+		k := f.lead(coldseam.DateOf(at.Add(-time.Minute).In(f.Loc)))
+		if k < 0 || k >= horizon || math.IsNaN(w.Value[i]) {
+			continue
+		}
+		step := time.Hour
+		if i+1 < len(w.At) {
+			step = w.At[i+1].Sub(at)
+		} else if i > 0 {
+			step = at.Sub(w.At[i-1])
+		}
+		h := min(step.Hours(), 24)
+		sum[k] += w.Value[i] * h
+		n[k] += h
+	}
+	var out []float64
+	for k := range sum {
+		if need := 18.0; n[k] < need && !(k == 0 && n[k] >= 8) {
+			break
+		}
+		out = append(out, sum[k]/n[k])
+	}
+	return out
+}
+
+// hours joins the weather parameters into the steps the decision reads.
+func (f *Features) hours() verdict.Weather {
+	var w verdict.Weather
+	at := map[time.Time]*verdict.Hour{}
+	var order []time.Time
+	for i := range f.Weather {
+		fc := &f.Weather[i]
+		if w.Issued.IsZero() || fc.Issued.Before(w.Issued) {
+			w.Issued = fc.Issued // the oldest part decides the age
+		}
+		for k, t := range fc.At {
+			h := at[t]
+			if h == nil {
+				step := time.Hour
+				if k+1 < len(fc.At) {
+					step = fc.At[k+1].Sub(t)
+				} else if k > 0 {
+					step = t.Sub(fc.At[k-1])
+				}
+				h = &verdict.Hour{From: t, To: t.Add(step)}
+				at[t] = h
+				order = append(order, t)
+			}
+			v := fc.Value[k]
+			switch fc.Param {
+			case coldseam.AirTemp:
+				h.AirC = &v
+			case coldseam.Wind:
+				h.WindMS = &v
+			case coldseam.Gust:
+				h.GustMS = &v
+			case coldseam.ThunderProb:
+				h.Thunder = &v
+			case coldseam.Precip:
+				h.PrecipMM = &v
+			}
+		}
+	}
+	sortTimes(order)
+	for _, t := range order {
+		w.Hours = append(w.Hours, *at[t])
+	}
+	w.RainMM = f.rain24()
+	w.AirMaxC = f.airMax(hoursOf(f.Table.IceAirH))
+	return w
+}
+
+// rain24 is the forecast rain of the next 24 hours, nil without one.
+func (f *Features) rain24() *float64 {
+	p := f.weather(coldseam.Precip)
+	if p == nil {
+		return nil
+	}
+	sum := 0.0
+	for i, t := range p.At {
+		if t.After(f.Now) && !t.After(f.Now.Add(24*time.Hour)) {
+			sum += p.Value[i]
+		}
+	}
+	return &sum
+}
+
+// airMax is the greatest daily mean air temperature of the days that span the
+// last d hours; a daily mean above freezing proves that an hour above freezing
+// was in it, so the ice rule errs to the careful side only by calling such a
+// spell shorter than it was.
+func (f *Features) airMax(d time.Duration) *float64 {
+	n := int(math.Ceil(d.Hours() / 24))
+	last := f.Days.Index(f.lastDay())
+	m := math.Inf(-1)
+	for i := last - n + 1; i <= last; i++ {
+		v := coldseam.At(f.Days.AirC, i)
+		if math.IsNaN(v) {
+			return nil
+		}
+		m = math.Max(m, v)
+	}
+	if math.IsInf(m, -1) {
+		return nil
+	}
+	return &m
+}
+
+func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+
+func sortTimes(t []time.Time) {
+	for i := 1; i < len(t); i++ {
+		for j := i; j > 0 && t[j].Before(t[j-1]); j-- {
+			t[j], t[j-1] = t[j-1], t[j]
+		}
+	}
+}

@@ -1,0 +1,271 @@
+package forecast
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/verdict"
+)
+
+// Morning is everything one issue made: the brief that is told and the
+// ensembles behind it, which are stored so that they can be scored later.
+type Morning struct {
+	Brief     coldseam.Brief
+	Decision  verdict.Decision
+	Flow      coldseam.Ensemble // daily means
+	Temp      coldseam.Ensemble // daily means
+	FlowModel *flow.Model
+	TempModel *thermal.Model
+	Run       run.Result
+	Problems  []error // what could not be computed; the brief says what that means
+}
+
+// Make computes the morning of one reach. It always returns a brief: what is
+// missing makes it NO CALL with the reason, never an empty page.
+func Make(f Features) Morning {
+	w := work{f: &f}
+	w.fill()
+	w.daily()
+	w.hours()
+	w.runClock()
+	w.candidates()
+	w.decide()
+	w.brief()
+	return w.out
+}
+
+// work carries one morning through its steps.
+type work struct {
+	f       *Features
+	out     Morning
+	climate verdict.Climate
+	flowR   daily.Result
+	tempR   daily.Result
+	haveT   bool
+	path    flowPath
+	haveQ   bool
+	curve   jig.StageCurve
+	diel    diel
+	sun     verdict.Sun
+	failed  error
+	advice  coldseam.Advice
+	spots   [][]coldseam.SpotJig // by candidate
+	cands   []verdict.Candidate
+	waterIn [][]float64
+	geo     jig.Geometry
+	in      verdict.Inputs
+}
+
+func (w *work) fill() {
+	f := w.f
+	if f.Loc == nil {
+		f.Loc = time.UTC
+	}
+	if len(f.Bands) == 0 {
+		f.Bands = coldseam.DefaultBands
+	}
+	if f.Members == 0 {
+		f.Members = daily.DefaultMembers
+	}
+	if f.Table.GaugeAgeH == 0 {
+		f.Table = verdict.DefaultTable()
+	}
+	f.Days.Lat = f.Reach.Lat
+	w.climate = verdict.ClimateOf(f.Days, f.Day)
+	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
+	w.curve = stageCurve(f)
+	w.diel = newDiel(f.Water, f.Now, f.Loc)
+}
+
+func (w *work) problem(what string, err error) {
+	w.out.Problems = append(w.out.Problems, fmt.Errorf("%s: %w", what, err))
+	if w.failed == nil && !errors.Is(err, coldseam.ErrUnavailable) {
+		w.failed = err
+	}
+}
+
+// daily runs the two daily models on one set of traces: temperature draws
+// them, flow follows.
+func (w *work) daily() {
+	f := w.f
+	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Members: f.Members, Horizon: daily.CrossingHorizon,
+		Seed: f.Seed, AirErrors: f.AirErrors, Agency: f.Agency}
+	if air := f.airDaily(daily.DefaultHorizon); len(air) > 0 {
+		q.Air = [][]float64{air}
+	}
+	var err error
+	if f.TempModel == nil {
+		f.TempModel, err = thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool})
+	}
+	if err == nil {
+		w.tempR, err = f.TempModel.Forecast(q)
+	}
+	if err != nil {
+		w.problem("water temperature", err)
+	} else {
+		w.haveT = true
+		w.out.Temp = w.tempR.Ensemble(f.Site.ID, coldseam.WaterTemp, f.Now, f.Loc)
+		q.Traces = w.tempR.Trace
+	}
+	w.out.TempModel = f.TempModel
+	err = nil
+	if f.FlowModel == nil {
+		f.FlowModel, err = flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool})
+	}
+	q.Horizon = daily.DefaultHorizon
+	if err == nil {
+		w.flowR, err = f.FlowModel.Forecast(q)
+	}
+	if err != nil {
+		w.problem("discharge", err)
+	} else {
+		w.out.Flow = w.flowR.Ensemble(f.Site.ID, coldseam.Discharge, f.Now, f.Loc)
+		w.path, w.haveQ = newFlowPath(f, w.flowR)
+	}
+	w.out.FlowModel = f.FlowModel
+}
+
+func (w *work) hours() {
+	if len(w.f.Gaugings) > 0 {
+		near := w.path.qNow
+		var err error
+		if near > 0 {
+			w.geo, err = jig.FitNear(w.f.Gaugings, near)
+		} else {
+			w.geo, err = jig.Fit(w.f.Gaugings)
+		}
+		if err != nil {
+			w.out.Problems = append(w.out.Problems, fmt.Errorf("hydraulic geometry: %w", err))
+		}
+	}
+}
+
+// runClock carries the spawning run along the members.
+func (w *work) runClock() {
+	f := w.f
+	if !w.haveT || len(f.Species.Cohorts) == 0 {
+		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no run clock for this species"}
+		return
+	}
+	in := run.Input{Species: f.Species, Days: f.Days, Today: f.lastDay().Add(1), Learnt: f.Learnt, Seed: f.Seed,
+		ResidentShare: f.Reach.ResidentShare, FlowPct: verdict.FlowPct(f.Days, int(f.Table.MinYears))}
+	for _, m := range w.tempR.Members {
+		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
+	}
+	if len(w.flowR.Members) == len(in.WaterC) {
+		in.FlowM3S = w.flowR.Members
+	}
+	r, err := run.Forecast(in)
+	if err != nil {
+		w.problem("run clock", err)
+		return
+	}
+	w.out.Run = r
+}
+
+// candidates are the windows of the day with everything that belongs to each.
+func (w *work) candidates() {
+	f := w.f
+	for _, span := range windows(f.Day, w.sun, f.Loc) {
+		if !span[1].After(f.Now) {
+			continue
+		}
+		w.addCandidate(span[0], span[1])
+	}
+}
+
+// windows are the fishing windows of a day: four hours each from first light,
+// then every three hours while they end in daylight [proposal].
+func windows(day coldseam.Date, sun verdict.Sun, loc *time.Location) [][2]time.Time {
+	if !sun.OK {
+		noon := day.In(loc).Add(12 * time.Hour)
+		return [][2]time.Time{{noon.Add(-2 * time.Hour), noon.Add(2 * time.Hour)}}
+	}
+	round := func(t time.Time) time.Time { return t.Add(5 * time.Minute).Truncate(10 * time.Minute) }
+	var out [][2]time.Time
+	for s := round(sun.Rise.Add(-20 * time.Minute)); !s.Add(4 * time.Hour).After(sun.Set.Add(30 * time.Minute)); s = s.Add(3 * time.Hour) {
+		out = append(out, [2]time.Time{s, s.Add(4 * time.Hour)})
+	}
+	return out
+}
+
+func (w *work) addCandidate(start, end time.Time) {
+	f := w.f
+	c := verdict.Candidate{Start: start, End: end}
+	lead := f.lead(f.Day)
+	if w.haveT && lead >= 0 && lead < len(w.tempR.Members[0]) {
+		off := w.diel.mean(start, end, f.Loc)
+		for _, m := range w.tempR.Members {
+			c.WaterC = append(c.WaterC, math.Max(m[lead]+off, 0))
+		}
+	}
+	after := end.Add(hoursOf(f.Table.AfterH))
+	var stages []float64
+	if w.haveQ && lead >= 0 {
+		for i := range w.path.lnQ {
+			c.FlowM3S = append(c.FlowM3S, w.path.peak(i, start, end))
+			c.AfterM3S = append(c.AfterM3S, w.path.peak(i, start, after))
+			c.RiseShare = append(c.RiseShare, w.path.rise(i, f.Now, after))
+		}
+		stages = w.stages(&c, after)
+	}
+	spots := w.weigh(c, stages)
+	w.spots = append(w.spots, spots)
+	if len(spots) > 0 {
+		if p, ok := jig.HoldP(spots[0], f.BoxOz, 0); ok {
+			c.HoldP = &p
+		}
+		if spots[0].TieOz > 0 {
+			c.Tie = coldseam.OzName(spots[0].TieOz)
+		}
+		c.NoneHolds = spots[0].Withheld == "none_holds"
+	}
+	c.PGood = w.good(c, lead)
+	w.cands = append(w.cands, c)
+}
+
+// stages sets what needs stage: the chance of minor flood and the rise in
+// metres; it returns the stage of each member at its highest flow of the
+// window, nil when the gauge has no stage or no curve.
+func (w *work) stages(c *verdict.Candidate, after time.Time) []float64 {
+	f := w.f
+	now, ok := coldseam.Series{Obs: f.Stage}.Last()
+	if !ok || len(w.curve.FlowM3S) < 2 {
+		return nil
+	}
+	stage := func(q float64) float64 { return now.Value + curveAt(w.curve, q) - curveAt(w.curve, w.path.qNow) }
+	var out []float64
+	flood := 0
+	for i := range w.path.lnQ {
+		top := w.path.peak(i, f.Now, after)
+		c.RiseM = append(c.RiseM, math.Max(stage(w.path.qNow*(1+c.RiseShare[i]))-now.Value, 0))
+		out = append(out, stage(c.FlowM3S[i]))
+		if f.Reach.FloodStageM != nil && stage(top) >= *f.Reach.FloodStageM {
+			flood++
+		}
+	}
+	if f.Reach.FloodStageM != nil {
+		p := float64(flood) / float64(len(w.path.lnQ))
+		c.PFlood = &p
+	}
+	return out
+}
+
+// curveAt reads a stage curve, linear in ln Q, extended along its end slopes.
+func curveAt(c jig.StageCurve, q float64) float64 {
+	n := len(c.FlowM3S)
+	i := 1
+	for i < n-1 && c.FlowM3S[i] < q {
+		i++
+	}
+	a, b := math.Log(c.FlowM3S[i-1]), math.Log(c.FlowM3S[i])
+	return c.StageM[i-1] + (math.Log(math.Max(q, 1e-3))-a)/(b-a)*(c.StageM[i]-c.StageM[i-1])
+}

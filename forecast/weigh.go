@@ -1,0 +1,115 @@
+package forecast
+
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/verdict"
+)
+
+// weigh computes the weight for every spot of the reach in one window, advised
+// spots first.
+func (w *work) weigh(c verdict.Candidate, stages []float64) []coldseam.SpotJig {
+	f := w.f
+	body := f.Prefs.Body
+	if body == "" {
+		body = w.advice.Body
+	}
+	rig, err := jig.ParseRig(body, f.Prefs.Line, f.Prefs.Metal, f.Prefs.Presentation)
+	if err != nil {
+		w.out.Problems = append(w.out.Problems, err)
+		return nil
+	}
+	var ins []jig.SpotInput
+	for _, s := range f.Reach.Spots {
+		ins = append(ins, w.spotInput(s, rig, c, stages))
+	}
+	return jig.Reach(ins, w.advice.Where)
+}
+
+func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
+	f := w.f
+	in := jig.SpotInput{Spot: s, Rig: rig, BoxOz: f.BoxOz, Geometry: w.geo, Curve: w.curve, FlowMembers: c.FlowM3S, StageMembers: stages,
+		Logs: f.RigLogs[s.ID]}
+	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
+	in.Stale = !ok || f.Now.Sub(last.At) > hoursOf(f.Table.GaugeAgeH)
+	if ok {
+		in.FlowM3S = last.Value
+		if float64(w.climate.Years) >= f.Table.MinYears {
+			in.HighFlow = w.climate.Pct(last.Value) > 0.90
+		}
+	}
+	if st, ok := (coldseam.Series{Obs: f.Stage}).Last(); ok {
+		in.StageM = &st.Value
+	}
+	if len(c.WaterC) > 0 {
+		in.WaterC, in.WaterOK = coldseam.Quantile(c.WaterC, .5), true
+	}
+	in.BedFlowM3S = meanOf(f.Discharge, f.Now.Add(-72*time.Hour))
+	in.Rising = w.rising()
+	in.OverP95 = w.overP95Since(s.Sounded)
+	for _, o := range f.Discharge {
+		if f.Now.Sub(o.At) < 24*time.Hour && o.Flag&coldseam.Ice != 0 {
+			in.Ice = true
+		}
+	}
+	return in
+}
+
+// rising reports whether the gauge rose by more than 3 % in the last 6 h.
+func (w *work) rising() bool { return w.rise6h() > 0.03 }
+
+// rise6h is the observed change of the last 6 h as a fraction, 0 when unknown.
+func (w *work) rise6h() float64 {
+	obs := w.f.Discharge
+	last, ok := coldseam.Series{Obs: obs}.Last()
+	if !ok {
+		return 0
+	}
+	want := last.At.Add(-6 * time.Hour)
+	for i := len(obs) - 1; i >= 0; i-- {
+		if o := obs[i]; o.Flag.Usable() && !o.At.After(want) && o.Value > 0 {
+			if want.Sub(o.At) > 2*time.Hour {
+				return 0
+			}
+			return last.Value/o.Value - 1
+		}
+	}
+	return 0
+}
+
+// overP95Since reports whether a day above the record's 95th percentile came
+// after the sounding: a sand bed has moved since.
+func (w *work) overP95Since(d coldseam.Date) bool {
+	if d.IsZero() {
+		return true
+	}
+	var all []float64
+	for _, q := range w.f.Days.FlowM3S {
+		if !math.IsNaN(q) {
+			all = append(all, q)
+		}
+	}
+	p95 := coldseam.Quantile(all, .95)
+	for i := max(w.f.Days.Index(d), 0); i < len(w.f.Days.FlowM3S); i++ {
+		if w.f.Days.FlowM3S[i] > p95 {
+			return true
+		}
+	}
+	return false
+}
+
+func meanOf(obs []coldseam.Observation, from time.Time) float64 {
+	sum, n := 0.0, 0.0
+	for _, o := range obs {
+		if o.Flag.Usable() && !o.At.Before(from) {
+			sum, n = sum+o.Value, n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / n
+}
