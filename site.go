@@ -37,6 +37,9 @@ type Reach struct {
 	UpstreamSites []SiteID // for routing, nearest first
 	GaugeKM       float64  // river distance from gauge to reach, downstream positive
 	TempSite      SiteID   // where the gauge has no thermometer: the neighbour that has one
+	AirSite       SiteID   // daily air temperature on record; "" = the gauge itself
+	WeatherSite   SiteID   // the point whose weather forecast counts
+	AlertFeed     string   // profile of the official warnings
 	Regulated     bool     // flow set by dam releases
 	DamCycle      string   // the usual daily cycle, with reason and date; empty = none stated
 

@@ -15,7 +15,7 @@ func (k *block) below(f format) {
 		k.add("Stops", k.reasons(f, b.Stops))
 	}
 	k.add("Cautions", k.reasons(f, b.Cautions))
-	k.add("Hazards of the reach", k.hazards())
+	k.add("Hazards of the reach", k.hazards(f))
 	k.add("Why", k.whys(f))
 	if k.Verdict.ShowsOdds() {
 		k.add("Weight by spot", k.spots(f))
@@ -51,6 +51,9 @@ func (k *block) whys(f format) []string {
 			continue
 		}
 		s := f.reason(r)
+		if s == short(k.Head) {
+			continue // stands in the verdict already
+		}
 		if !k.Verdict.ShowsOdds() && strings.Contains(plain(s), "in 10") {
 			continue
 		}
@@ -59,7 +62,7 @@ func (k *block) whys(f format) []string {
 	return out
 }
 
-func (k *block) hazards() []string {
+func (k *block) hazards(f format) []string {
 	var out []string
 	for _, h := range k.Brief.Hazards {
 		out = append(out, clean(h))
@@ -67,7 +70,7 @@ func (k *block) hazards() []string {
 	if !k.Brief.Surveyed {
 		out = append(out, "hazards not surveyed")
 	}
-	if l := clean(k.Brief.LifeLine); l != "" {
+	if l := k.lifeLine(f); l != "" {
 		out = append(out, l)
 	}
 	return out

@@ -193,7 +193,7 @@ func hours(d time.Duration) string {
 // plain folds the typographic form to what every terminal and mail reader
 // shows in one column per rune.
 func plain(s string) string {
-	return strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", " °F", "F", " °C", "C",
+	return strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
 		nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'").Replace(s)
 }
 

@@ -153,7 +153,7 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	if b.Replay && b.ReplayOdds != "" {
 		k.Facts = append(k.Facts, line("Replay", part{Text: clean(b.ReplayOdds)}))
 	}
-	k.Facts = append(k.Facts, k.stops(f, "none on what we know.")...)
+	k.Facts = append(k.Facts, k.stops(f, "none known.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
 	if judgeAlone(b) {
 		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))
@@ -171,10 +171,20 @@ func (k *block) stops(f format, none string) []fact {
 		return []fact{k.stopList(f)}
 	}
 	parts := []part{{Text: none}}
-	if l := clean(k.Brief.LifeLine); l != "" {
+	if l := k.lifeLine(f); l != "" {
 		parts = append(parts, part{Text: l, Sep: " "})
 	}
 	return []fact{line("Stops", parts...)}
+}
+
+// lifeLine is the fixed line for cold water; for metric readers the number in
+// it is written anew.
+func (k *block) lifeLine(f format) string {
+	l := clean(k.Brief.LifeLine)
+	if l != "" && f.metric && k.Brief.Temp.NowOK {
+		return "Water " + f.temp(k.Brief.Temp.Now) + ": wear the life jacket."
+	}
+	return l
 }
 
 func (k *block) stopList(f format) fact {
@@ -339,34 +349,28 @@ func (k *block) made(f format) fact {
 	return line("Made", parts...)
 }
 
-// ages is the Sure line where no odds are told: what was read and when.
+// ages is the Sure line where no odds are told: what was read last and when,
+// what is missing first, each source once.
 func (k *block) ages(f format) fact {
 	var parts []part
-	for _, in := range k.Brief.Inputs {
-		if inputGood(in) || in.At.IsZero() {
-			continue
+	seen := map[string]bool{}
+	for _, good := range []bool{false, true} {
+		for _, in := range k.Brief.Inputs {
+			name := shortName(in)
+			if inputGood(in) != good || in.At.IsZero() || !in.Safety || in.Key == "season_rule" || seen[name] {
+				continue
+			}
+			seen[name] = true
+			if !good {
+				name += " last"
+			}
+			parts = append(parts, part{Text: name + " " + f.dayClock(in.At, k.Brief.Day), Optional: len(parts) > 1})
 		}
-		parts = append(parts, part{Text: shortName(in) + " last " + f.dayClock(in.At, k.Brief.Day)})
-	}
-	for _, in := range k.Brief.Inputs {
-		if !inputGood(in) || in.At.IsZero() || in.Key == "stage" && gaugeNamed(k.Brief) {
-			continue
-		}
-		parts = append(parts, part{Text: shortName(in) + " " + f.dayClock(in.At, k.Brief.Day), Optional: len(parts) > 0})
 	}
 	if len(parts) == 0 {
 		parts = []part{{Text: "no: nothing was read"}}
 	}
 	return line("Sure", parts...)
-}
-
-func gaugeNamed(b coldseam.Brief) bool {
-	for _, in := range b.Inputs {
-		if in.Key == "discharge" && !in.At.IsZero() {
-			return true
-		}
-	}
-	return false
 }
 
 func shortName(in coldseam.Input) string {

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"strings"
@@ -42,6 +43,7 @@ func Classify(stage string, err error) coldseam.Outcome {
 		if stage == StageDot {
 			o.State = coldseam.MailUnknown
 		}
+		o.Breaker = stage == StageHello && insecure(err)
 		return o
 	}
 	o.Code, o.Esc = se.Code, escText(se.EnhancedCode)
@@ -63,6 +65,13 @@ func Classify(stage string, err error) coldseam.Outcome {
 		o.Breaker = true // our own envelope sender is refused
 	}
 	return o
+}
+
+// insecure: the relay's certificate is wrong or it offers no TLS. Waiting does
+// not cure that; sending in the clear would.
+func insecure(err error) bool {
+	var cert *tls.CertificateVerificationError
+	return errors.As(err, &cert) || errors.Is(err, coldseam.ErrInvalid) || strings.Contains(err.Error(), "support STARTTLS")
 }
 
 func replyText(err error) string {

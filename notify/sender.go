@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -43,7 +44,7 @@ var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.E
 // Run sends up to limit rows and returns when none is due, when ctx is done or
 // when less than one submission timeout is left before ctx's deadline. The
 // rows of a batch that could not be tried are given back at once. Errors: the
-// outbox's own, and ErrBreaker.
+// outbox's own, ErrUnavailable when the relay was not reached, and ErrBreaker.
 func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 	r := run{Sender: s}
 	if r.Breaker == nil {
@@ -77,7 +78,7 @@ type run struct {
 	Fail    func(string)
 	conn    *relayConn
 	tally   Tally
-	down    error // the relay could not be reached in this batch
+	down    error // the relay could not be reached
 }
 
 // lease of a claimed batch: long enough to compose and offer every row of it;
@@ -103,7 +104,6 @@ func (r *run) hangUp() {
 // batch sends rows one after the other. A row that fails does not stop the
 // others; the breaker and a broken outbox do.
 func (r *run) batch(ctx context.Context, batch []coldseam.Letter) error {
-	r.down = nil
 	r.Fail("claimed")
 	for i, l := range batch {
 		if r.late(ctx) {
@@ -124,7 +124,8 @@ func (r *run) batch(ctx context.Context, batch []coldseam.Letter) error {
 			return errors.Join(ErrBreaker, r.giveBack(ctx, batch[i+1:], "edition stopped"))
 		}
 		if r.down != nil {
-			return r.giveBack(ctx, batch[i+1:], "relay not reached")
+			down := fmt.Errorf("relay %s: %w: %w", r.Relay.Addr, r.down, coldseam.ErrUnavailable)
+			return errors.Join(down, r.giveBack(ctx, batch[i+1:], "relay not reached"))
 		}
 	}
 	return nil
@@ -212,7 +213,7 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 	if !r.conn.usable(err) {
 		r.hangUpAfter(err)
 	}
-	return o, err != nil && (o.Code == 0 || o.Breaker || len(o.Esc) > 2 && o.Esc[:4] == "5.7.")
+	return o, err != nil && (o.Code == 0 || o.Breaker || strings.HasPrefix(o.Esc, "5.7."))
 }
 
 // hangUpAfter closes without waiting for a goodbye on a broken link.

@@ -38,7 +38,7 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailMorning:
 		return morningSubject(k, p)
 	case coldseam.MailCorrection:
-		return subject(k.Verdict.String()+" replaces "+c.Was.String()+": "+k.River, short(k.Head))
+		return subject(k.Verdict.String()+" replaces "+c.Was.String()+": "+k.River, cause(k)...)
 	case coldseam.MailFlip:
 		return subject("Now "+k.Verdict.String()+" "+k.River+" "+weekday(k.Brief.Day), "was "+c.Was.String(), goodMorning(k))
 	case coldseam.MailOutlook:
@@ -50,7 +50,7 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailPause:
 		return subject("Season pause: the morning mail rests", c.Club)
 	case coldseam.MailSilent:
-		return subject("Gauge silent", strings.Join(c.Lines, "; "))
+		return subject("Gauge silent: " + first(c.Lines))
 	}
 	return subject("Alarm: "+first(c.Lines), c.Club)
 }
@@ -69,6 +69,19 @@ func short(parts []part) string {
 	return parts[0].Text
 }
 
+// cause is the reason of a STOP or NO CALL as a subject has room for: the first
+// clause, and until when.
+func cause(k block) []string {
+	s, _, _ := strings.Cut(plain(short(k.Head)), ";")
+	out := []string{s}
+	if k.Verdict == coldseam.Stop && len(k.Brief.Stops) > 0 {
+		if u := k.Brief.Stops[0].Until; !u.IsZero() && !strings.Contains(s, "until") {
+			out = append(out, "until "+formatFor(coldseam.Preferences{}, k.Brief.Zone).dayClock(u, k.Brief.Day))
+		}
+	}
+	return out
+}
+
 func goodMorning(k block) string {
 	if !k.Verdict.ShowsOdds() {
 		return ""
@@ -84,12 +97,11 @@ func morningSubject(k block, p coldseam.Preferences) string {
 		head = "REPLAY " + k.Brief.Day.String() + ", " + k.Verdict.String() + " " + k.River
 	}
 	if !k.Verdict.ShowsOdds() {
-		why := plain(short(k.Head))
-		room := maxSubject - 2 - utf8.RuneCountInString(plain(head))
-		if room >= 12 {
-			why = clip(why, room)
+		why := cause(k)
+		if room := maxSubject - 2 - utf8.RuneCountInString(plain(head)); room >= 12 {
+			why[0] = clip(why[0], room)
 		}
-		return subject(head, why)
+		return subject(head, why...)
 	}
 	t := ""
 	if k.Brief.Temp.NowOK {

@@ -101,6 +101,7 @@ type ReachConfig struct {
 	Name            string       `toml:"name"`
 	Site            string       `toml:"site"`
 	TempSite        string       `toml:"temp_site"`
+	AirSite         string       `toml:"air_site"`
 	Weather         string       `toml:"weather"` // site id of the forecast point
 	Alerts          string       `toml:"alerts"`  // profile of the alert feed
 	Upstream        []string     `toml:"upstream"`

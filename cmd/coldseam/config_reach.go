@@ -44,6 +44,7 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 	out := coldseam.Reach{
 		ID: coldseam.ReachID(r.ID), River: r.River, Name: r.Name, Site: coldseam.SiteID(r.Site), Zone: r.Zone,
 		Lat: r.Lat, Lon: r.Lon, GaugeKM: r.GaugeKM, TempSite: coldseam.SiteID(r.TempSite), Regulated: r.Regulated,
+		AirSite: coldseam.SiteID(r.AirSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
 		DamCycle: r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
 		IceSwitch: r.IceSwitch, HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,
 		ResidentShare: 0.15, TargetRate: r.TargetRate,

@@ -119,3 +119,6 @@ func Correlation(x, y []float64) float64 {
 	}
 	return (sxy - sx*sy/n) / math.Sqrt(v)
 }
+
+// ByDay returns the indices on one day of the year.
+func (p *Pool) ByDay(doy int) []int32 { return p.byDoy[doy] }

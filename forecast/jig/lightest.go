@@ -12,10 +12,12 @@ const (
 	maxHeadKG = 80e-3
 )
 
-// The root search ends when the mass is known to rootTol of itself, and hands
-// back a mass heavier by that much, so that it holds by its own criterion.
+// The root search ends when the mass is known to rootTol of itself, or gridTol
+// for the nodes of a curve that is interpolated anyhow. It hands back the side
+// that holds.
 const (
 	rootTol   = 1e-8
+	gridTol   = 1e-5
 	maxRounds = 60
 )
 
@@ -28,7 +30,7 @@ func Lightest(r Rig, st Station) (kg float64, ok bool) {
 	}
 	var c column
 	c.init(r, st)
-	return c.lightest(0)
+	return c.lightest(0, rootTol)
 }
 
 // margin is what is left until the line's steepest angle reaches the limit, as
@@ -36,6 +38,7 @@ func Lightest(r Rig, st Station) (kg float64, ok bool) {
 // nearly linear in the mass, which makes a secant converge in a few rounds; a
 // line that lies flat has cotangent 0.
 func (c *column) margin(m float64) float64 {
+	evals++
 	limit := 1 / math.Tan(c.tmax)
 	top, ok := c.steepest(m)
 	if !ok {
@@ -48,8 +51,8 @@ func (c *column) margin(m float64) float64 {
 }
 
 // lightest is the larger of the mass that keeps the angle and the mass that
-// sinks in time. near > 0 is a first guess.
-func (c *column) lightest(near float64) (float64, bool) {
+// sinks in time, to tol of itself. near > 0 is a first guess.
+func (c *column) lightest(near, tol float64) (float64, bool) {
 	if !(near > minHeadKG && near < maxHeadKG) {
 		near = c.guess()
 	}
@@ -59,7 +62,7 @@ func (c *column) lightest(near float64) (float64, bool) {
 	}
 	m := lo
 	if flo < 0 {
-		m = zero(hi, lo, fhi, flo, rootTol, c.margin)
+		m = zero(hi, lo, fhi, flo, tol, c.margin)
 	}
 	if c.reaches(m) {
 		return m, true
@@ -167,3 +170,4 @@ func SizeFor(kg float64) (oz float64, ok bool) {
 	}
 	return 0, false
 }
+var evals int

@@ -69,7 +69,7 @@ func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 		var col column
 		col.init(r, st)
 		c.lnM[i], near = math.Inf(1), near*1.1
-		if kg, ok := col.lightest(near); ok {
+		if kg, ok := col.lightest(near, gridTol); ok {
 			c.lnM[i], near = math.Log(kg), kg
 		}
 	}

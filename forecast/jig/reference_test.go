@@ -283,7 +283,7 @@ func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 		var c column
 		c.init(r, st)
 		want, wantOK := bisect(&c)
-		got, ok := c.lightest(rapid.Float64Range(0, .1).Draw(t, "guess"))
+		got, ok := c.lightest(rapid.Float64Range(0, .1).Draw(t, "guess"), rootTol)
 		require.Equal(t, wantOK, ok)
 		require.InDelta(t, want, got, 1e-6)
 		if ok {

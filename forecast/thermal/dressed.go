@@ -121,7 +121,7 @@ const (
 	saltTrace = 1
 	saltSim   = 2
 	saltAir   = 3
+	saltDress = 4
+	saltTail  = 5
+	saltFit   = 6
 )
-
-// Forecast makes the forecast of one issue.
-func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) { return k.forecastSimple(q) }

@@ -12,6 +12,7 @@ type Options struct {
 	Training daily.Training
 	Seed     uint64
 	Pool     []coldseam.Days // similar gauges, for short records
+	Cache    *Cache          // shared by the fits of one job; may be nil
 }
 
 // Model is a fitted model of one river. It is plain data: it marshals to JSON
@@ -26,8 +27,19 @@ type Model struct {
 	Tier     daily.Tier     `json:"tier"`
 	Seed     uint64         `json:"seed"`
 	Score    float64        `json:"score"` // out-of-fold CRPS at lead 5, degC; 0 = not measured
-	Water    daily.Harmonic `json:"water"`
+
+	Core *Core    `json:"core"`
+	Mode [2]*Mode `json:"mode"` // without and with an air forecast; nil = not enough rows
 }
+
+// Mode is what stacking learnt for one air mode.
+type Mode struct {
+	Stack   *Stack   `json:"stack"`
+	Library *Library `json:"library"`
+}
+
+// minRows is the number of out-of-fold issues below which nothing is stacked.
+const minRows = 120
 
 // version changes when stored models can no longer be read.
 const version = 1
@@ -61,8 +73,55 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	}
 	m.Years = daily.Span(r.obs)
 	m.Tier = tierOf(m.Years)
-	m.Water = daily.FitHarmonic(r.cal, r.obs)
+	if b < 0 || m.Tier == daily.TierCold {
+		return m, nil
+	}
+	kinds := longKinds
+	if m.Tier != daily.TierFull {
+		kinds = shortKinds
+	}
+	m.Core = opt.Cache.core(d, r, opt.Training, kinds, opt.Seed)
+	m.stack(d, opt, kinds)
 	return m, nil
+}
+
+// stack learns the stacked regressions and their error libraries from
+// out-of-fold rows, those of similar gauges included on short records.
+func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
+	all := []coldseam.Days{d}
+	if m.Tier != daily.TierFull {
+		all = append(all, opt.Pool...)
+	}
+	var rows [2][]row
+	first := make([]coldseam.Date, len(all))
+	for g, x := range all {
+		first[g] = x.First
+		for mode, rs := range opt.Cache.outOfFold(x, opt.Training, kinds, opt.Seed) {
+			n := len(rows[mode])
+			rows[mode] = append(rows[mode], rs...)
+			for k := n; k < len(rows[mode]); k++ {
+				rows[mode][k].g = int32(g)
+			}
+		}
+	}
+	for mode := range rows {
+		if len(rows[mode]) < minRows || mode == modeAir && !m.Core.HasAir {
+			continue
+		}
+		rc := m.recipe(mode)
+		s := fitStack(rows[mode], rc)
+		s.finish(rows[mode])
+		m.Mode[mode] = &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
+	}
+}
+
+// recipe is the column of the stacking table that this model follows.
+func (m *Model) recipe(mode int) recipe {
+	rc := recipeOf(m.Tier == daily.TierFull, mode == modeAir)
+	if !m.Core.HasAir {
+		rc = rc.withoutAir()
+	}
+	return rc
 }
 
 // tierOf is the rung for a record of so many years.
@@ -83,21 +142,4 @@ func tierOf(years float64) daily.Tier {
 // ErrUnavailable when neither the river nor its pool has traces for the season.
 func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
 	return m.On(q.View, q.Pool...).Forecast(q)
-}
-
-// On prepares the history a model draws traces from, so that many issues share
-// the work. history is masked by the model's training rule.
-func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
-	k := &Runner{m: m}
-	k.donors = append(k.donors, newRecord(history, m.Training))
-	for _, p := range pool {
-		k.donors = append(k.donors, newRecord(p, m.Training))
-	}
-	return k
-}
-
-// Runner makes forecasts of one model over one history.
-type Runner struct {
-	m      *Model
-	donors []*record // own record first, then similar gauges
 }
