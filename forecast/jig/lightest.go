@@ -12,12 +12,13 @@ const (
 	maxHeadKG = 80e-3
 )
 
-// The root search ends when the mass is known to rootTol of itself, or gridTol
-// for the nodes of a curve that is interpolated anyhow. It hands back the side
-// that holds.
+// The root search ends when the mass is known to rootTol of itself and hands
+// back the side that holds. The nodes of a curve, which is interpolated anyhow,
+// need gridTol only; within gridWidth a straight line is as good.
 const (
 	rootTol   = 1e-8
-	gridTol   = 1e-5
+	gridTol   = 1e-6
+	gridWidth = 3e-3
 	maxRounds = 60
 )
 
@@ -30,7 +31,7 @@ func Lightest(r Rig, st Station) (kg float64, ok bool) {
 	}
 	var c column
 	c.init(r, st)
-	return c.lightest(0, rootTol)
+	return c.lightest()
 }
 
 // margin is what is left until the line's steepest angle reaches the limit, as
@@ -38,7 +39,6 @@ func Lightest(r Rig, st Station) (kg float64, ok bool) {
 // nearly linear in the mass, which makes a secant converge in a few rounds; a
 // line that lies flat has cotangent 0.
 func (c *column) margin(m float64) float64 {
-	evals++
 	limit := 1 / math.Tan(c.tmax)
 	top, ok := c.steepest(m)
 	if !ok {
@@ -51,18 +51,36 @@ func (c *column) margin(m float64) float64 {
 }
 
 // lightest is the larger of the mass that keeps the angle and the mass that
-// sinks in time, to tol of itself. near > 0 is a first guess.
-func (c *column) lightest(near, tol float64) (float64, bool) {
-	if !(near > minHeadKG && near < maxHeadKG) {
-		near = c.guess()
-	}
-	lo, hi, flo, fhi := c.bracket(near)
+// sinks in time, to rootTol of itself.
+func (c *column) lightest() (float64, bool) {
+	lo, hi, flo, fhi := c.bracket(c.guess(), .05)
 	if !(fhi >= 0) || !c.reaches(maxHeadKG) {
 		return 0, false
 	}
 	m := lo
 	if flo < 0 {
-		m = zero(hi, lo, fhi, flo, tol, c.margin)
+		m = zero(hi, lo, fhi, flo, rootTol, c.margin)
+	}
+	if c.reaches(m) {
+		return m, true
+	}
+	return c.reachFrom(m), true
+}
+
+// lightestNear is lightest to about a millionth, from a guess that is off by
+// about spread of itself: two or three evaluations where the guess is good.
+func (c *column) lightestNear(near, spread float64) (float64, bool) {
+	lo, hi, flo, fhi := c.bracket(near, spread)
+	if !(fhi >= 0) || !c.reaches(maxHeadKG) {
+		return 0, false
+	}
+	m := lo
+	switch {
+	case flo >= 0:
+	case hi <= lo*(1+gridWidth):
+		m = lo - flo*(hi-lo)/(fhi-flo)
+	default:
+		m = zero(hi, lo, fhi, flo, gridTol, c.margin)
 	}
 	if c.reaches(m) {
 		return m, true
@@ -105,11 +123,12 @@ func zero(a, b, fa, fb, tol float64, f func(float64) float64) float64 {
 	return b
 }
 
-// bracket steps from x until the root lies between two masses, or an end of the
+// bracket steps from x, first by the factor 1+spread, until the root lies between two masses, or an end of the
 // search range is reached; then both margins have the same sign.
-func (c *column) bracket(x float64) (lo, hi, flo, fhi float64) {
+func (c *column) bracket(x, spread float64) (lo, hi, flo, fhi float64) {
+	x = min(max(x, minHeadKG), maxHeadKG)
 	f := c.margin(x)
-	step := 1.05
+	step := 1 + spread
 	if f < 0 {
 		for {
 			lo, flo = x, f
@@ -117,7 +136,7 @@ func (c *column) bracket(x float64) (lo, hi, flo, fhi float64) {
 			if f = c.margin(x); f >= 0 || x >= maxHeadKG {
 				return lo, x, flo, f
 			}
-			step *= step
+			step *= step * step
 		}
 	}
 	for {
@@ -126,7 +145,7 @@ func (c *column) bracket(x float64) (lo, hi, flo, fhi float64) {
 		if f = c.margin(x); f < 0 || x <= minHeadKG {
 			return x, hi, f, fhi
 		}
-		step *= step
+		step *= step * step
 	}
 }
 
@@ -170,4 +189,4 @@ func SizeFor(kg float64) (oz float64, ok bool) {
 	}
 	return 0, false
 }
-var evals int
+

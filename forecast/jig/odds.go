@@ -63,14 +63,26 @@ func (c *curve) at(lnQ float64) float64 {
 // tabulate fills the curve from qLo to qHi.
 func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 	c := curve{lnQ0: math.Log(qLo), step: math.Log(qHi/qLo) / (gridN - 1)}
-	var near float64 // the mass at the flow before is a good first guess
+	var before, near float64 // ln m at the two flows before: they foretell the next
 	for i := range c.lnM {
 		st, _ := s.at(math.Exp(c.lnQ0 + float64(i)*c.step)).Clamp()
 		var col column
 		col.init(r, st)
-		c.lnM[i], near = math.Inf(1), near*1.1
-		if kg, ok := col.lightest(near, gridTol); ok {
-			c.lnM[i], near = math.Log(kg), kg
+		var kg float64
+		var ok bool
+		switch {
+		case before != 0 && near != 0:
+			kg, ok = col.lightestNear(math.Exp(2*near-before), 1e-3)
+		case near != 0:
+			kg, ok = col.lightestNear(math.Exp(near+c.step), .02)
+		default:
+			kg, ok = col.lightestNear(col.guess(), .05)
+		}
+		before, near = near, 0
+		c.lnM[i] = math.Inf(1)
+		if ok {
+			near = math.Log(kg)
+			c.lnM[i] = near
 		}
 	}
 	return c

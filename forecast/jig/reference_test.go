@@ -283,12 +283,15 @@ func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 		var c column
 		c.init(r, st)
 		want, wantOK := bisect(&c)
-		got, ok := c.lightest(rapid.Float64Range(0, .1).Draw(t, "guess"), rootTol)
+		got, ok := c.lightest()
 		require.Equal(t, wantOK, ok)
 		require.InDelta(t, want, got, 1e-6)
 		if ok {
 			require.True(t, c.holds(got))
 		}
+		near, ok := c.lightestNear(rapid.Float64Range(0, .1).Draw(t, "guess"), rapid.SampledFrom([]float64{.001, .02, .05}).Draw(t, "spread"))
+		require.Equal(t, wantOK, ok)
+		require.InDelta(t, want, near, 1e-6)
 	})
 }
 
