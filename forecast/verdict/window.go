@@ -1,0 +1,95 @@
+package verdict
+
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Span is a stretch of hours of the day.
+type Span struct{ Start, End time.Time }
+
+// WindowHours is the length of a candidate window [proposal], within the 3-4 h
+// a morning lasts.
+const WindowHours = 3.5
+
+// windowStep is the distance of the starts of two candidates.
+const windowStep = 90 * time.Minute
+
+// Windows cuts the daylight of a day into candidate windows of 3.5 h, the
+// first at sunrise, the last ending at sunset. A window that began more than
+// half an hour before now is left out. Daylight shorter than 3 h gives none.
+func Windows(sun Sun, now time.Time) []Span {
+	if !sun.OK {
+		return nil
+	}
+	rise := sun.Rise.Add(5*time.Minute - time.Second).Truncate(5 * time.Minute)
+	set := sun.Set.Truncate(5 * time.Minute)
+	long := hours(WindowHours)
+	if set.Sub(rise) < long {
+		long = set.Sub(rise)
+	}
+	if long < 3*time.Hour {
+		return nil
+	}
+	var out []Span
+	add := func(s time.Time) {
+		if !s.Before(now.Add(-30 * time.Minute)) {
+			out = append(out, Span{s, s.Add(long)})
+		}
+	}
+	last := set.Add(-long)
+	for s := rise; s.Before(last.Add(-windowStep / 2)); s = s.Add(windowStep) {
+		add(s)
+	}
+	add(last)
+	return out
+}
+
+// WarmGain is how much the index of a colder window falls behind the warmest
+// of the day for each degree C, in the two coldest bands [proposal]: there the
+// fish feed when the water is at its warmest, and waiting pays.
+const WarmGain = 0.12
+
+// minWarmGainC is the difference of windows below which waiting is not worth
+// a word.
+const minWarmGainC = 0.3
+
+// WindowFactors compares the median water of the day's windows: in the two
+// coldest bands of the day's warmest water a window takes a factor under 1 for
+// each degree it lies below the warmest one, elsewhere all are 1. why marks
+// the warmest window where waiting pays.
+func WindowFactors(waterC []float64, bands []coldseam.Band) (f []float64, why []string) {
+	f, why = make([]float64, len(waterC)), make([]string, len(waterC))
+	warm, at := math.Inf(-1), -1
+	cold := math.Inf(1)
+	for i, c := range waterC {
+		f[i] = 1
+		if c > warm {
+			warm, at = c, i
+		}
+		cold = math.Min(cold, c)
+	}
+	if at < 0 || coldseam.BandOf(bands, warm) > 1 || math.IsInf(warm, 0) {
+		return f, why
+	}
+	for i, c := range waterC {
+		if !math.IsNaN(c) {
+			f[i] = max(0.7, 1-WarmGain*(warm-c))
+		}
+	}
+	if warm-cold >= minWarmGainC && at > 0 {
+		why[at] = "warmest water of the day"
+	}
+	return f, why
+}
+
+// WaitWords says when waiting pays: the best window is later than the first
+// and is the warmest. "" otherwise.
+func WaitWords(w []coldseam.Window, best int, loc *time.Location) string {
+	if best <= 0 || best >= len(w) || w[best].Why == "" {
+		return ""
+	}
+	return "waiting pays: " + w[best].Why + " from " + w[best].Start.In(loc).Format("15:04")
+}
