@@ -230,6 +230,9 @@ type Advice struct {
 	Body                   string   // one of the rig's bodies
 	Where                  []string // spot kinds or classes, first = first
 	Line                   string   // the HOW line, <= 60 characters
+	LineSI                 string   // the same in metric units
+	CadenceSI, LeaderSI    string
+	Alternatives           []string // other rows that fit, one line each
 	Notes                  []string
 	Row                    string // id of the row that won
 }
