@@ -133,9 +133,10 @@ func FindSpecies(rows []Species, key string) (Species, error) {
 // reported, each with its line; a file with a fault gives no rows.
 func ParseSpecies(r io.Reader) ([]Species, error) {
 	cr := csv.NewReader(r)
-	cr.FieldsPerRecord = 5
+	cr.FieldsPerRecord = -1 // the header is compared as a whole first
 	cr.Comment = '#'
 	head, err := cr.Read()
+	cr.FieldsPerRecord = 5
 	if err != nil {
 		return nil, fmt.Errorf("species file: %w: %w", err, coldseam.ErrInvalid)
 	}

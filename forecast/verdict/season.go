@@ -155,9 +155,10 @@ type csvRow struct {
 // readCSV reads a file with exactly these columns; # starts a comment line.
 func readCSV(r io.Reader, what string, cols []string) ([]csvRow, error) {
 	cr := csv.NewReader(r)
-	cr.FieldsPerRecord = len(cols)
+	cr.FieldsPerRecord = -1 // the header is compared as a whole first
 	cr.Comment = '#'
 	head, err := cr.Read()
+	cr.FieldsPerRecord = len(cols)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w: %w", what, err, coldseam.ErrInvalid)
 	}

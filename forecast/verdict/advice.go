@@ -1,0 +1,269 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"example.org/coldseam"
+)
+
+// AdviceInputs is what the advice looks at: the water of the window, not of
+// the day.
+type AdviceInputs struct {
+	Table     AdviceTable // zero = DefaultAdvice
+	Bands     []coldseam.Band
+	WaterC    float64 // forecast for the window
+	WaterFall float64 // degC the water fell over two days, positive = fell
+	FlowPct   float64 // percentile for the date; NaN = unknown
+	RisePct   float64 // flow change in percent a day, negative = falling
+	Stage     string  // of the run; "" = no run
+	WaveP     float64 // odds of a wave today
+	DepthM    float64 // of the advised spot; 0 = unknown
+	// Turbidity in FNU from the gauge, nil = none fresh. Said is today's word
+	// of a member or the admin with SaidBy ("a member", "the admin").
+	Turbidity    *float64
+	Said, SaidBy string
+	Reach        coldseam.Reach
+	Day          coldseam.Date
+}
+
+// Turbidity classes in FNU [proposal]: a foot of visibility is near 50 FNU,
+// three feet near 10.
+const (
+	stainedFNU = 10
+	muddyFNU   = 50
+)
+
+// Clarity is the class of the water (clear, stained, muddy, unknown) and where
+// it comes from, in the order gauge turbidity, today's word, unknown. It is
+// never inferred from flow.
+func Clarity(turbidity *float64, said, by string) (class, source string) {
+	if turbidity != nil && !math.IsNaN(*turbidity) && *turbidity >= 0 {
+		switch {
+		case *turbidity > muddyFNU:
+			return "muddy", "gauge turbidity"
+		case *turbidity > stainedFNU:
+			return "stained", "gauge turbidity"
+		}
+		return "clear", "gauge turbidity"
+	}
+	switch said {
+	case "clear", "stained", "muddy":
+		if by == "" {
+			by = "a member"
+		}
+		return said, by + " today"
+	}
+	return "unknown", "unknown"
+}
+
+// Advise picks the most specific row for band, flow class and stage, applies
+// the modifiers and composes the HOW line of at most 60 characters in both
+// unit systems.
+func Advise(in AdviceInputs) coldseam.Advice {
+	if len(in.Table.rows) == 0 {
+		in.Table = DefaultAdvice()
+	}
+	if len(in.Bands) == 0 {
+		in.Bands = in.Table.bands
+	}
+	t := in.Table
+	bi := coldseam.BandOf(in.Bands, in.WaterC)
+	band, flow, stage := in.Bands[bi].Key, FlowClass(in.FlowPct), stageKey(in.Stage)
+	row, ok := t.find(band, flow, stage)
+	if !ok {
+		return coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage}
+	}
+	a := coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage, Row: row.ID, Action: row.Action, Hook: row.Hook, Body: row.Body}
+	pace, where, leader := row, row.Where, row.LeaderLB
+	class, source := Clarity(in.Turbidity, in.Said, in.SaidBy)
+	a.ClaritySource = source
+	colour, colder := "", false
+	for _, key := range in.conditions(flow, stage, class) {
+		m, ok := t.mods[key]
+		if !ok {
+			continue
+		}
+		colder = colder || m.Colder
+		if len(m.Where) > 0 {
+			where = m.Where
+		}
+		if m.LeaderLB > 0 {
+			leader = [2]float64{m.LeaderLB, m.LeaderLB}
+		}
+		if m.Colour != "" {
+			colour = m.Colour
+		}
+		if m.Note != "" {
+			a.Notes = append(a.Notes, m.Note)
+		}
+	}
+	if colder && bi > 0 {
+		if c, ok := t.find(in.Bands[bi-1].Key, flow, stage); ok {
+			pace = c
+		}
+	}
+	a.Where = where
+	a.Colour = colourWords(colour, class)
+	a.PauseS = pace.PauseS
+	a.Cadence, a.CadenceSI = pace.cadence(false), pace.cadence(true)
+	a.Leader, a.LeaderSI = leaderWords(leader, row.LeaderFT, false), leaderWords(leader, row.LeaderFT, true)
+	a.Bait = in.bait(row)
+	a.Line, a.LineSI = row.how(band, pace, where[0], false), row.how(band, pace, where[0], true)
+	a.Alternatives = t.alternatives(band, flow, stage)
+	return a
+}
+
+// conditions lists the modifiers that hold, weakest first: a later one wins
+// the place. Danger comes last.
+func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
+	var out []string
+	add := func(on bool, key string) {
+		if on {
+			out = append(out, key)
+		}
+	}
+	add(true, "first_catch")
+	add(true, "line")
+	add(stage == "staging", "staging")
+	add(stage == "moving" || in.WaveP >= 0.5 && stage != "spawning", "moving")
+	add(stage == "spawning", "spawning")
+	add(stage == "dropping_back", "dropping_back")
+	add(flow == "low", "flow_low")
+	add(in.RisePct < -5 && clarity != "muddy", "falling_clearing")
+	add(flow == "high", "flow_high")
+	add(in.RisePct > 10, "rising")
+	add(flow == "flood", "flow_flood")
+	add(true, clarity)
+	add(in.WaterFall >= 0.8, "temp_fall")
+	add(coldseam.Feet(in.DepthM) >= 25, "deep")
+	add(flow == "flood" || flow == "high", "keep_off")
+	return out
+}
+
+// stageKey is the stage as the rows write it, "" for no run.
+func stageKey(stage string) string { return strings.ReplaceAll(stage, " ", "_") }
+
+// find is the most specific main row; of equals the later line wins, so that a
+// club's own row stands over the shipped one.
+func (t AdviceTable) find(band, flow, stage string) (AdviceRow, bool) {
+	var best AdviceRow
+	top := -1
+	for _, r := range t.rows {
+		if r.Alternative || r.Band != band {
+			continue
+		}
+		if s, ok := r.fits(flow, stage); ok && s >= top {
+			best, top = r, s
+		}
+	}
+	return best, top >= 0
+}
+
+// fits counts how specific a row is for flow and stage.
+func (r AdviceRow) fits(flow, stage string) (score int, ok bool) {
+	if r.Flow != "*" {
+		if r.Flow != flow && !(flow == "" && r.Flow == "normal") {
+			return 0, false
+		}
+		score++
+	}
+	if r.Stage != "*" {
+		if r.Stage != stage {
+			return 0, false
+		}
+		score++
+	}
+	return score, true
+}
+
+func (t AdviceTable) alternatives(band, flow, stage string) []string {
+	var out []string
+	for _, r := range t.rows {
+		if _, ok := r.fits(flow, stage); ok && r.Alternative && r.Band == band {
+			out = append(out, fmt.Sprintf("%s: %s; %s, %s", r.Action, r.cadence(false), r.Hook, leaderWords(r.LeaderLB, r.LeaderFT, false)))
+		}
+	}
+	return out
+}
+
+// bait is the natural-bait sweetener: only where the reach has a bait rule
+// that allows it and was checked within a year.
+func (in *AdviceInputs) bait(r AdviceRow) string {
+	if r.Bait == "" {
+		return ""
+	}
+	for _, rule := range in.Reach.Rules {
+		d := in.Day.Sub(rule.CheckedOn)
+		if rule.Kind == coldseam.RuleBait && rule.Allowed && !rule.CheckedOn.IsZero() && d >= 0 && d <= 365 {
+			return "salted or dead minnow when they refuse"
+		}
+	}
+	return ""
+}
+
+func colourWords(family, clarity string) string {
+	const loud, pale = "chartreuse, orange or pink", "pearl, silver or grey"
+	switch {
+	case family == "loud":
+		return "loud: " + loud
+	case family == "pale":
+		return "pale: " + pale
+	case clarity == "unknown":
+		return "if stained, loud: " + loud + "; if clear, pale: " + pale
+	}
+	return loud + ", or " + pale
+}
+
+// cadence fills lift and pause into the row's words.
+func (r AdviceRow) cadence(si bool) string {
+	return strings.NewReplacer("{lift}", r.lift(si), "{pause}", rangeWords(r.PauseS, "s")).Replace(r.Cadence)
+}
+
+func (r AdviceRow) lift(si bool) string {
+	if si {
+		return rangeWords([2]float64{round5(r.LiftIn[0] * 2.54), round5(r.LiftIn[1] * 2.54)}, "cm")
+	}
+	return rangeWords(r.LiftIn, "in")
+}
+
+// round5 rounds a lift in cm to the next 5: nobody lifts by the centimetre.
+func round5(x float64) float64 { return math.Round(x/5) * 5 }
+
+// how composes the HOW line: band, body, pace, place. pace may be a colder
+// band's row.
+func (r AdviceRow) how(band string, pace AdviceRow, place string, si bool) string {
+	parts := []string{r.Tail}
+	if pace.LiftIn[1] > 0 {
+		parts = append(parts, pace.Verb+" "+pace.lift(si))
+	} else {
+		parts = append(parts, pace.Verb)
+	}
+	if mid := math.Floor((pace.PauseS[0] + pace.PauseS[1]) / 2); mid >= 1 {
+		parts = append(parts, fmt.Sprintf("hold %.0f s", mid))
+	}
+	line := band + ": " + strings.Join(parts, ", ")
+	if with := line + ", " + PlaceWords(place); len([]rune(with)) <= 60 {
+		return with
+	}
+	return line
+}
+
+func rangeWords(r [2]float64, unit string) string {
+	if r[0] == r[1] {
+		return fmt.Sprintf("%g %s", r[0], unit)
+	}
+	return fmt.Sprintf("%g-%g %s", r[0], r[1], unit)
+}
+
+// leaderWords writes the leader; pounds of test are the trade's unit in both
+// systems, metric adds kilograms.
+func leaderWords(lb, ft [2]float64, si bool) string {
+	if si {
+		return fmt.Sprintf("%s (%s) fluorocarbon, %s", rangeWords(lb, "lb"),
+			rangeWords([2]float64{math.Round(lb[0]*4.5359237) / 10, math.Round(lb[1]*4.5359237) / 10}, "kg"),
+			rangeWords([2]float64{round5(ft[0]*30.48) / 100, round5(ft[1]*30.48) / 100}, "m"))
+	}
+	return rangeWords(lb, "lb") + " fluorocarbon, " + rangeWords(ft, "ft")
+}
