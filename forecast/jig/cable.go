@@ -25,7 +25,7 @@ type column struct {
 	depth float64
 	h     float64 // step
 	u     [2*steps + 1]float64
-	um    float64 // mean speed relative to the frame
+	vmin  float64 // slowest sink speed that reaches the bottom in time and within the lead
 	d     float64 // line diameter
 	kn    float64 // .5 rho d
 	kt    float64 // .5 rho pi d
@@ -41,7 +41,7 @@ func (c *column) init(r Rig, st Station) {
 		z := bottomM + float64(i)*c.h/2
 		c.u[i] = (st.SurfaceMS*st.shape(z)*(1-r.Pres.Lam) - frame) * gust
 	}
-	c.um = math.Abs(st.MeanMS() - frame)
+	c.vmin = max(st.DepthM/maxSinkS, st.DepthM*math.Abs(st.MeanMS()-frame)/r.Pres.LeadM)
 	c.d = r.Line.DiameterM
 	c.kn = .5 * c.w.RhoKGM3 * c.d
 	c.kt = c.kn * math.Pi
@@ -155,19 +155,19 @@ func (c *column) fallArea(m, v float64) float64 {
 		lineCf(v, c.d, c.w.NuM2S)*math.Pi*c.d*c.depth/2
 }
 
-// reaches reports whether the rig gets to the bottom in time and within its
-// lead.
-func (c *column) reaches(m float64) bool {
-	v := c.sinkMS(m)
-	if v <= 0 {
-		return false
+// sinkMargin is above zero where the rig gets to the bottom in time and within
+// its lead: the weight over the drag at the slowest speed that does, less 1.
+// Drag rises with speed, so this needs no terminal speed.
+func (c *column) sinkMargin(m float64) float64 {
+	net := c.rig.netWeightN(m, c.w)
+	if net <= 0 {
+		return -1
 	}
-	t := c.depth / v
-	return t <= maxSinkS && t*c.um <= c.rig.Pres.LeadM
+	return 2*net/(c.w.RhoKGM3*c.fallArea(m, c.vmin)*c.vmin*c.vmin) - 1
 }
 
 func (c *column) holds(m float64) bool {
-	return c.margin(m) >= 0 && c.reaches(m)
+	return c.margin(m) >= 0 && c.sinkMargin(m) >= 0
 }
 
 // Shape is a rig of one mass hanging in one station.
@@ -227,6 +227,6 @@ func (c *column) solve(m float64) Shape {
 	sh.BowPct, sh.SlackM = 100*far/chord, y.s-chord
 	sh.SinkMS = c.sinkMS(m)
 	sh.SinkS = c.depth / sh.SinkMS
-	sh.Holds = worst <= c.tmax && c.reaches(m)
+	sh.Holds = worst <= c.tmax && c.sinkMargin(m) >= 0
 	return sh
 }

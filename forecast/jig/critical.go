@@ -86,11 +86,5 @@ func headroom(s *site, r Rig, q, kg float64) float64 {
 	st, _ := s.at(q).Clamp()
 	var c column
 	c.init(r, st)
-	m := c.margin(kg)
-	v := c.sinkMS(kg)
-	if v <= 0 {
-		return -1
-	}
-	t := c.depth / v
-	return min(m, 1-t/maxSinkS, 1-t*c.um/c.rig.Pres.LeadM)
+	return min(c.margin(kg), c.sinkMargin(kg))
 }

@@ -107,8 +107,8 @@ func (b Bed) words() (us, si string) {
 		s := "sand washed flat at this flow"
 		return s, s
 	case "ripples":
-		s := "ripples, a few inches high"
-		return s, "ripples, a few centimetres high"
+		s := "ripples, low dunes at most"
+		return s, s
 	}
 	lo, hi := b.VanRijnM, b.YalinM
 	if hi == 0 {

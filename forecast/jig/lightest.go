@@ -54,24 +54,21 @@ func (c *column) margin(m float64) float64 {
 // sinks in time, to rootTol of itself.
 func (c *column) lightest() (float64, bool) {
 	lo, hi, flo, fhi := c.bracket(c.guess(), .05)
-	if !(fhi >= 0) || !c.reaches(maxHeadKG) {
+	if !(fhi >= 0) {
 		return 0, false
 	}
 	m := lo
 	if flo < 0 {
 		m = zero(hi, lo, fhi, flo, rootTol, c.margin)
 	}
-	if c.reaches(m) {
-		return m, true
-	}
-	return c.reachFrom(m), true
+	return c.reachFrom(m)
 }
 
 // lightestNear is lightest to about a millionth, from a guess that is off by
 // about spread of itself: two or three evaluations where the guess is good.
 func (c *column) lightestNear(near, spread float64) (float64, bool) {
 	lo, hi, flo, fhi := c.bracket(near, spread)
-	if !(fhi >= 0) || !c.reaches(maxHeadKG) {
+	if !(fhi >= 0) {
 		return 0, false
 	}
 	m := lo
@@ -82,10 +79,7 @@ func (c *column) lightestNear(near, spread float64) (float64, bool) {
 	default:
 		m = zero(hi, lo, fhi, flo, gridTol, c.margin)
 	}
-	if c.reaches(m) {
-		return m, true
-	}
-	return c.reachFrom(m), true
+	return c.reachFrom(m)
 }
 
 // zero finds the root of f between a, where it is not negative, and b, where it
@@ -165,18 +159,24 @@ func (c *column) guess() float64 {
 }
 
 // reachFrom is the smallest mass of at least lo that reaches, by bisection in
-// the logarithm: sinking is cheap to compute and seldom decides.
-func (c *column) reachFrom(lo float64) float64 {
+// the logarithm: sinking seldom decides. ok is false when 80 g does not reach.
+func (c *column) reachFrom(lo float64) (kg float64, ok bool) {
+	if c.sinkMargin(lo) >= 0 {
+		return lo, true
+	}
+	if c.sinkMargin(maxHeadKG) < 0 {
+		return 0, false
+	}
 	a, b := math.Log(lo), math.Log(maxHeadKG)
 	for b-a > rootTol {
 		mid := (a + b) / 2
-		if c.reaches(math.Exp(mid)) {
+		if c.sinkMargin(math.Exp(mid)) >= 0 {
 			b = mid
 		} else {
 			a = mid
 		}
 	}
-	return math.Exp(b)
+	return math.Exp(b), true
 }
 
 // SizeFor returns the smallest trade size of at least kg, in oz; ok is false
@@ -189,4 +189,3 @@ func SizeFor(kg float64) (oz float64, ok bool) {
 	}
 	return 0, false
 }
-

@@ -1,0 +1,50 @@
+package jig
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+func TestReferenceDunes(t *testing.T) { // 3 C, d90 = 2 d50, feet [reference calculation]
+	t.Parallel()
+	rows := []struct{ h, u, mm, rijn, yalin, length float64 }{
+		{8, 2.5, .3, 1.04, 1.03, 58}, {15, 2, .3, 1.11, 1.48, 109}, {15, 3, .6, 2.03, 1.97, 109}, {25, 3, .6, 2.83, 3.19, 182},
+	}
+	for _, r := range rows {
+		b := Dunes(r.h*coldseam.MetrePerFoot, r.u*coldseam.MetrePerFoot, r.mm/1000, WaterAt(3))
+		require.InDelta(t, r.rijn, coldseam.Feet(b.VanRijnM), .012, "%+v", r)
+		require.InDelta(t, r.yalin, coldseam.Feet(b.YalinM), .012, "%+v", r)
+		require.InDelta(t, r.length, coldseam.Feet(b.LengthM), .7)
+	}
+	for _, h := range []float64{8, 15, 25} {
+		b := Dunes(h*coldseam.MetrePerFoot, 1*coldseam.MetrePerFoot, .3e-3, WaterAt(3))
+		require.Equal(t, "still", b.State)
+	}
+}
+
+func TestDunesInWords(t *testing.T) {
+	t.Parallel()
+	us, si := Dunes(8*coldseam.MetrePerFoot, 2.5*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).words()
+	require.Equal(t, "dunes likely, 1-2 ft high, about 60 ft apart", us)
+	require.Equal(t, "dunes likely, under 0.5 m high, about 20 m apart", si)
+	us, _ = Dunes(15*coldseam.MetrePerFoot, 2*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).words()
+	require.Equal(t, "ripples, low dunes at most", us)
+	us, _ = Dunes(15*coldseam.MetrePerFoot, 3*coldseam.MetrePerFoot, .6e-3, WaterAt(3)).words()
+	require.Equal(t, "dunes likely, 1-3 ft high, about 110 ft apart", us)
+	us, _ = Dunes(4, .3, 0, WaterAt(3)).words()
+	require.Equal(t, "sand not moving at this flow; old dunes may remain", us)
+	b := Dunes(1, 3, .1e-3, WaterAt(3))
+	require.Equal(t, "washed out", b.State)
+	require.Zero(t, b.VanRijnM)
+}
+
+func TestDunesMakeTheBedRougher(t *testing.T) {
+	t.Parallel()
+	still := Dunes(4, .2, .4e-3, WaterAt(3))
+	moving := Dunes(4, .8, .4e-3, WaterAt(3))
+	require.InDelta(t, 2.4e-3, still.FormRoughnessM(0), 1e-9)
+	require.Greater(t, moving.FormRoughnessM(0), 10*still.FormRoughnessM(0))
+}
