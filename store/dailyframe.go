@@ -1,0 +1,192 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// dayValue is the mean of one civil day.
+type dayValue struct {
+	mean float64
+	soft bool // estimated, or under ice
+}
+
+// DailyFrame returns daily means of flow, water temperature and air
+// temperature on consecutive civil days of zone, as known at asOf. tempSite
+// stands in where the gauge has no thermometer ("" = the gauge itself), airSite
+// is where air temperature is measured ("" = not at all). A daily-mean series
+// leads; days it lacks come from shorter values when they cover all four
+// quarters of the day, so that a half day never passes for a mean (a site that
+// reports once a day is taken as it is). ErrNotFound: nothing at all.
+func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.SiteID, asOf time.Time, zone string, opts ...HistoryOption) (coldseam.Days, error) {
+	fail := func(err error) (coldseam.Days, error) {
+		return coldseam.Days{}, fmt.Errorf("daily frame of %s: %w", site, err)
+	}
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		return fail(fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid))
+	}
+	if tempSite == "" {
+		tempSite = site
+	}
+	wanted := []struct {
+		site  coldseam.SiteID
+		param coldseam.Parameter
+	}{{site, coldseam.Discharge}, {tempSite, coldseam.WaterTemp}, {airSite, coldseam.AirTemp}}
+	var days [3]map[coldseam.Date]dayValue
+	for i, w := range wanted {
+		if w.site == "" {
+			continue
+		}
+		if days[i], err = db.dailyMeans(ctx, w.site, w.param, asOf, loc, opts); err != nil {
+			return fail(err)
+		}
+	}
+	frame, ok := frameOf(days)
+	if !ok {
+		return fail(coldseam.ErrNotFound)
+	}
+	if s, err := db.Site(ctx, site); err == nil {
+		frame.Lat = s.Lat
+	} else if !isNotFound(err) {
+		return fail(err)
+	}
+	return frame, nil
+}
+
+// dailyMeans returns nil when the quantity is not measured at the site.
+func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time, loc *time.Location, opts []HistoryOption) (map[coldseam.Date]dayValue, error) {
+	all, err := db.seriesOf(ctx, site, param)
+	if err != nil || len(all) == 0 {
+		return nil, err
+	}
+	var q historyQuery
+	for _, o := range opts {
+		o(&q)
+	}
+	out := map[coldseam.Date]dayValue{}
+	for _, daily := range []bool{true, false} {
+		for _, s := range all {
+			if (s.Stat != coldseam.Mean && s.Stat != coldseam.Instant) || daily != isDaily(s.SeriesKey) {
+				continue
+			}
+			found, err := db.seriesDays(ctx, s, asOf, loc, q.lag(s.SeriesKey))
+			if err != nil {
+				return nil, err
+			}
+			for d, v := range found {
+				if _, there := out[d]; !there {
+					out[d] = v
+				}
+			}
+		}
+	}
+	if len(out) == 0 {
+		return nil, nil
+	}
+	return out, nil
+}
+
+func isDaily(k coldseam.SeriesKey) bool {
+	return k.Stat == coldseam.Mean && periodOf(k.Period) == 24*time.Hour
+}
+
+// seriesDays takes the stored summaries when nothing has changed since asOf
+// and the days are cut alike, and sums the history up else.
+func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (map[coldseam.Date]dayValue, error) {
+	var sums []daySum
+	var err error
+	if !asOf.Before(s.Changed) && loc.String() == s.Zone {
+		sums, err = db.storedDays(ctx, s.ID)
+	} else {
+		sums, err = db.summedDays(ctx, s, asOf, loc, lag)
+	}
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[coldseam.Date]dayValue, len(sums))
+	for _, d := range sums {
+		if d.quarters != 15 && !isDaily(s.SeriesKey) && !s.DailyOnly {
+			continue
+		}
+		out[d.day] = dayValue{d.total / float64(d.n), d.flags&(coldseam.Estimated|coldseam.Ice) != 0}
+	}
+	return out, nil
+}
+
+func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
+	rows, err := db.pool.Query(ctx, `SELECT day, total, n, quarters, flags FROM coldseam.day_summary WHERE series_id = $1`, id)
+	if err != nil {
+		return nil, classify(err)
+	}
+	defer rows.Close()
+	var out []daySum
+	for rows.Next() {
+		var d daySum
+		var day time.Time
+		var flags int16
+		if err := rows.Scan(&day, &d.total, &d.n, &d.quarters, &flags); err != nil {
+			return nil, classify(err)
+		}
+		d.day, d.flags = coldseam.DateOf(day), coldseam.Flag(uint16(flags))
+		out = append(out, d)
+	}
+	return out, classify(rows.Err())
+}
+
+func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) ([]daySum, error) {
+	obs, err := db.asOf(ctx, s, time.Time{}, time.Time{}, asOf, lag)
+	if err != nil {
+		return nil, classify(err)
+	}
+	f := &feed{id: s.ID, zone: loc, offset: periodOf(s.Period) / 2}
+	for _, o := range obs {
+		f.added = append(f.added, row{at: o.At.UnixMicro(), value: o.Value, flags: o.Flag, missing: o.Flag&coldseam.Missing != 0})
+	}
+	return f.sums(), nil
+}
+
+// frameOf lays the days out from the first to the last that has any value.
+func frameOf(days [3]map[coldseam.Date]dayValue) (coldseam.Days, bool) {
+	var first, last coldseam.Date
+	for _, m := range days {
+		for d := range m {
+			if first.IsZero() || d.Before(first) {
+				first = d
+			}
+			if last.IsZero() || last.Before(d) {
+				last = d
+			}
+		}
+	}
+	if first.IsZero() {
+		return coldseam.Days{}, false
+	}
+	n := last.Sub(first) + 1
+	f := coldseam.Days{First: first}
+	var cols [3][]float64
+	for i, m := range days {
+		if m == nil {
+			continue
+		}
+		cols[i] = make([]float64, n)
+		for k := range cols[i] {
+			cols[i][k] = math.NaN()
+		}
+		for d, v := range m {
+			cols[i][d.Sub(first)] = v.mean
+		}
+	}
+	f.FlowM3S, f.WaterC, f.AirC = cols[0], cols[1], cols[2]
+	if f.FlowM3S != nil {
+		f.FlowSoft = make([]bool, n)
+		for d, v := range days[0] {
+			f.FlowSoft[d.Sub(first)] = v.soft
+		}
+	}
+	return f, true
+}

@@ -1,0 +1,276 @@
+package store
+
+import (
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"sort"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
+)
+
+// unusable are the flags that keep a value out of every summary and forecast;
+// the number is written into SQL below.
+const unusable = coldseam.Missing | coldseam.Bad | coldseam.QCFail
+
+const sqlLatest = `
+INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
+SELECT o.valid_at, o.known_at, w.changed_at, o.value, o.series_id, o.flags
+FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[]) AS w (series_id, valid_at, changed_at)
+JOIN coldseam.observation o USING (series_id, valid_at)
+ON CONFLICT (series_id) DO UPDATE
+SET valid_at   = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.valid_at ELSE latest.valid_at END,
+    known_at   = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.known_at ELSE latest.known_at END,
+    value      = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.value    ELSE latest.value    END,
+    flags      = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.flags    ELSE latest.flags    END,
+    changed_at = GREATEST(excluded.changed_at, latest.changed_at)`
+
+// writeLatest keeps the newest row of every touched series.
+func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
+	var ids []int32
+	var at, changed []time.Time
+	for _, f := range feeds {
+		if !f.touched() {
+			continue
+		}
+		var newest, known int64 = math.MinInt64, math.MinInt64
+		for _, rs := range [][]row{f.added, f.changed, f.late, f.qc} {
+			for _, r := range rs {
+				newest, known = max(newest, r.at), max(known, r.known)
+			}
+		}
+		ids, at, changed = append(ids, f.id), append(at, time.UnixMicro(newest)), append(changed, time.UnixMicro(known))
+	}
+	if _, err := tx.Exec(ctx, sqlLatest, ids, at, changed); err != nil {
+		return fmt.Errorf("latest values: %w", err)
+	}
+	return nil
+}
+
+// daySpan is one civil day of one series as instants.
+type daySpan struct {
+	day      coldseam.Date
+	from, to int64 // microseconds, the times of values that belong to the day
+}
+
+// spans lists the civil days that the touched rows belong to.
+func (f *feed) spans() []daySpan {
+	seen := map[coldseam.Date]bool{}
+	var out []daySpan
+	for _, rs := range [][]row{f.added, f.changed, f.late, f.qc} {
+		var cur daySpan
+		for _, r := range rs {
+			if r.at >= cur.from && r.at < cur.to {
+				continue
+			}
+			cur = f.spanOf(r.at)
+			if !seen[cur.day] {
+				seen[cur.day] = true
+				out = append(out, cur)
+			}
+		}
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].from < out[j].from })
+	return out
+}
+
+func (f *feed) spanOf(at int64) daySpan {
+	return spanOf(coldseam.DateOf(time.UnixMicro(at).Add(-f.offset).In(f.zone)), f.zone, f.offset)
+}
+
+func spanOf(d coldseam.Date, zone *time.Location, offset time.Duration) daySpan {
+	return daySpan{
+		day:  d,
+		from: d.In(zone).Add(offset).UnixMicro(),
+		to:   d.Add(1).In(zone).Add(offset).UnixMicro(),
+	}
+}
+
+const sqlDays = `
+INSERT INTO coldseam.day_summary (lo, hi, total, series_id, day, n, quarters, flags)
+SELECT min(o.value), max(o.value), sum(o.value), w.series_id, w.day, count(*),
+       bit_or((1 << LEAST(3, floor(4 * extract(epoch FROM o.valid_at - w.lo_at) / extract(epoch FROM w.hi_at - w.lo_at))::int4))::int2),
+       bit_or(o.flags)
+FROM unnest($1::int4[], $2::date[], $3::timestamptz[], $4::timestamptz[]) AS w (series_id, day, lo_at, hi_at)
+JOIN coldseam.observation o
+  ON o.series_id = w.series_id AND o.valid_at >= w.lo_at AND o.valid_at < w.hi_at
+WHERE o.value IS NOT NULL AND o.flags & 16544 = 0
+GROUP BY w.series_id, w.day
+ON CONFLICT (series_id, day) DO UPDATE
+SET lo = excluded.lo, hi = excluded.hi, total = excluded.total, n = excluded.n, quarters = excluded.quarters, flags = excluded.flags`
+
+const sqlEmptyDays = `
+DELETE FROM coldseam.day_summary d
+USING unnest($1::int4[], $2::date[], $3::timestamptz[], $4::timestamptz[]) AS w (series_id, day, lo_at, hi_at)
+WHERE d.series_id = w.series_id AND d.day = w.day
+  AND NOT EXISTS (
+    SELECT FROM coldseam.observation o
+    WHERE o.series_id = w.series_id AND o.valid_at >= w.lo_at AND o.valid_at < w.hi_at
+      AND o.value IS NOT NULL AND o.flags & 16544 = 0)`
+
+// writeDays computes the summaries of the touched days anew. A series made in
+// this transaction is summed up here, without reading it back.
+func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
+	var fresh []daySum
+	var ids []int32
+	var days, from, to []time.Time
+	shrink := false
+	for _, f := range feeds {
+		if f.fresh {
+			fresh = append(fresh, f.sums()...)
+			continue
+		}
+		shrink = shrink || len(f.changed)+len(f.late)+len(f.qc) > 0
+		for _, s := range f.spans() {
+			ids, days = append(ids, f.id), append(days, s.day.UTC())
+			from, to = append(from, time.UnixMicro(s.from)), append(to, time.UnixMicro(s.to))
+		}
+	}
+	if err := copyDays(ctx, tx, fresh); err != nil {
+		return err
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	if _, err := tx.Exec(ctx, sqlDays, ids, days, from, to); err != nil {
+		return fmt.Errorf("day summary: %w", err)
+	}
+	if !shrink { // new rows alone never empty a day
+		return nil
+	}
+	if _, err := tx.Exec(ctx, sqlEmptyDays, ids, days, from, to); err != nil {
+		return fmt.Errorf("day summary: %w", err)
+	}
+	return nil
+}
+
+// daySum is one row of day_summary.
+type daySum struct {
+	id            int32
+	day           coldseam.Date
+	lo, hi, total float64
+	n             int32
+	quarters      int16
+	flags         coldseam.Flag
+}
+
+// sums adds up the added rows, which are all the rows of a fresh series.
+func (f *feed) sums() []daySum {
+	var out []daySum
+	var span daySpan
+	for _, r := range f.added {
+		if r.missing || r.flags&unusable != 0 {
+			continue
+		}
+		if r.at < span.from || r.at >= span.to {
+			span = f.spanOf(r.at)
+			out = append(out, daySum{id: f.id, day: span.day, lo: r.value, hi: r.value})
+		}
+		d := &out[len(out)-1]
+		d.lo, d.hi, d.total = min(d.lo, r.value), max(d.hi, r.value), d.total+r.value
+		d.n++
+		d.quarters |= 1 << min(3, 4*(r.at-span.from)/(span.to-span.from))
+		d.flags |= r.flags
+	}
+	return out
+}
+
+func copyDays(ctx context.Context, tx pgx.Tx, ds []daySum) error {
+	if len(ds) == 0 {
+		return nil
+	}
+	const sql = `COPY coldseam.day_summary (lo, hi, total, series_id, day, n, quarters, flags) FROM STDIN (FORMAT binary)`
+	r, w := io.Pipe()
+	go func() { w.CloseWithError(writeDayCopy(w, ds)) }()
+	_, err := tx.Conn().PgConn().CopyFrom(ctx, r, sql)
+	r.CloseWithError(io.ErrClosedPipe) // lets the writer end when COPY failed
+	if err != nil {
+		return fmt.Errorf("day summary: %w", err)
+	}
+	return nil
+}
+
+func writeDayCopy(w io.Writer, ds []daySum) error {
+	be := binary.BigEndian
+	b := append([]byte("PGCOPY\n\xff\r\n\x00"), make([]byte, 8)...)
+	f8 := func(v float64) { b = be.AppendUint64(be.AppendUint32(b, 8), math.Float64bits(v)) }
+	i4 := func(v int32) { b = be.AppendUint32(be.AppendUint32(b, 4), uint32(v)) }
+	i2 := func(v int16) { b = be.AppendUint16(be.AppendUint32(b, 2), uint16(v)) }
+	day2000 := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+	for _, d := range ds {
+		b = be.AppendUint16(b, 8)
+		f8(d.lo)
+		f8(d.hi)
+		f8(d.total)
+		i4(d.id)
+		i4(int32(d.day.UTC().Sub(day2000).Hours() / 24))
+		i4(d.n)
+		i2(d.quarters)
+		i2(int16(d.flags))
+		if len(b) > 1<<16 {
+			if _, err := w.Write(b); err != nil {
+				return err
+			}
+			b = b[:0]
+		}
+	}
+	_, err := w.Write(append(b, 0xff, 0xff))
+	return err
+}
+
+// rebuildDays cuts the civil days of all series of a site anew.
+func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone string) error {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		return fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid)
+	}
+	rows, err := tx.Query(ctx, `SELECT series_id, period FROM coldseam.series WHERE site_id = $1 ORDER BY series_id`, site)
+	if err != nil {
+		return fmt.Errorf("rebuild days: %w", err)
+	}
+	type one struct {
+		ID     int32
+		Period string
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[one])
+	if err != nil {
+		return fmt.Errorf("rebuild days: %w", err)
+	}
+	for _, s := range list {
+		f := &feed{id: s.ID, zone: loc, offset: periodOf(s.Period) / 2}
+		if err := f.readAll(ctx, tx); err != nil {
+			return fmt.Errorf("rebuild days: %w", err)
+		}
+		if _, err := tx.Exec(ctx, `DELETE FROM coldseam.day_summary WHERE series_id = $1`, s.ID); err != nil {
+			return fmt.Errorf("rebuild days: %w", err)
+		}
+		if err := copyDays(ctx, tx, f.sums()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readAll reads a whole series into added.
+func (f *feed) readAll(ctx context.Context, tx pgx.Tx) error {
+	rows, err := tx.Query(ctx, `
+		SELECT series_id, valid_at, known_at, value, flags, qualifier_set
+		FROM coldseam.observation WHERE series_id = $1 ORDER BY valid_at`, f.id)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		_, r, err := scanRow(rows)
+		if err != nil {
+			return err
+		}
+		f.added = append(f.added, r)
+	}
+	return rows.Err()
+}

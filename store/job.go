@@ -1,0 +1,154 @@
+package store
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
+
+	"example.org/coldseam"
+)
+
+// queueSchema is where River keeps its tables.
+const queueSchema = "river"
+
+// The queues of the program.
+const (
+	QueueFetch   = "fetch"
+	QueueCompute = "compute"
+	QueueMail    = "mail"
+)
+
+// FetchArgs asks for one fetch of one feed of a profile.
+type FetchArgs struct {
+	Profile string    `json:"profile" river:"unique"`
+	Feed    string    `json:"feed" river:"unique"` // key of the feed within the profile, never an address with a key in it
+	Slot    time.Time `json:"slot" river:"unique"` // the due time, so that a slot is fetched once
+}
+
+// Kind is the name of the job.
+func (FetchArgs) Kind() string { return "fetch" }
+
+// InsertOpts puts it on its queue, once per slot.
+func (FetchArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueFetch, MaxAttempts: 3, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// ForecastArgs asks for the forecast of one site at one issue time.
+type ForecastArgs struct {
+	Site   coldseam.SiteID `json:"site" river:"unique"`
+	Issued time.Time       `json:"issued" river:"unique"`
+}
+
+// Kind is the name of the job.
+func (ForecastArgs) Kind() string { return "forecast" }
+
+// InsertOpts puts it on its queue, once per issue.
+func (ForecastArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueCompute, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// BriefArgs asks for the brief of one reach and day.
+type BriefArgs struct {
+	Reach  coldseam.ReachID `json:"reach" river:"unique"`
+	Day    coldseam.Date    `json:"day" river:"unique"`
+	Issued time.Time        `json:"issued" river:"unique"`
+}
+
+// Kind is the name of the job.
+func (BriefArgs) Kind() string { return "brief" }
+
+// InsertOpts puts it on its queue, once per issue, before fits.
+func (BriefArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueCompute, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// MailArgs asks to send up to 50 rows of the outbox. It is not unique: the
+// claim of the rows arbitrates, so a stuck job never blocks the next one.
+type MailArgs struct {
+	Edition int64  `json:"edition"`
+	Domain  string `json:"domain"` // the rows it was made for; the claim may hand out others
+	N       int    `json:"n"`
+}
+
+// Kind is the name of the job.
+func (MailArgs) Kind() string { return "mail" }
+
+// InsertOpts puts it on its queue.
+func (MailArgs) InsertOpts() river.InsertOpts { return river.InsertOpts{Queue: QueueMail} }
+
+// RefitArgs asks to fit the models of one site anew.
+type RefitArgs struct {
+	Site coldseam.SiteID `json:"site" river:"unique"`
+	Day  coldseam.Date   `json:"day" river:"unique"`
+}
+
+// Kind is the name of the job.
+func (RefitArgs) Kind() string { return "refit" }
+
+// InsertOpts puts it behind all that a morning needs.
+func (RefitArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueCompute, Priority: 4, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// UpkeepArgs asks for the daily upkeep: scores, climatology, pruning.
+type UpkeepArgs struct {
+	Day coldseam.Date `json:"day" river:"unique"`
+}
+
+// Kind is the name of the job.
+func (UpkeepArgs) Kind() string { return "upkeep" }
+
+// InsertOpts puts it behind all that a morning needs, once a day.
+func (UpkeepArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueCompute, Priority: 4, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// QueueOptions of NewQueue; zero values are the settings of the house.
+type QueueOptions struct {
+	ID                   string // of this process; "" = River's own
+	Fetch, Compute, Mail int    // workers; 0 = 4, 1, 4
+	JobTimeout           time.Duration
+	RescueAfter          time.Duration // must exceed JobTimeout
+	SoftStop             time.Duration // shorter than the service manager's limit
+	TestOnly             bool
+}
+
+// NewQueue returns a River client on the database. Without workers it can only
+// insert. A mail worker whose work may take longer than JobTimeout must state
+// its own Timeout: the rescuer respects it.
+func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pgx.Tx], error) {
+	cfg := &river.Config{
+		ID:                   o.ID,
+		Schema:               queueSchema,
+		Logger:               db.log,
+		JobTimeout:           orDefault(o.JobTimeout, 60*time.Second),
+		RescueStuckJobsAfter: orDefault(o.RescueAfter, 90*time.Second),
+		SoftStopTimeout:      orDefault(o.SoftStop, 45*time.Second),
+		MaxAttempts:          8,
+		TestOnly:             o.TestOnly,
+	}
+	if workers != nil {
+		cfg.Workers = workers
+		cfg.Queues = map[string]river.QueueConfig{
+			QueueFetch:   {MaxWorkers: orDefault(o.Fetch, 4)},
+			QueueCompute: {MaxWorkers: orDefault(o.Compute, 1)},
+			QueueMail:    {MaxWorkers: orDefault(o.Mail, 4)},
+		}
+	}
+	c, err := river.NewClient(riverpgxv5.New(db.pool), cfg)
+	if err != nil {
+		return nil, fmt.Errorf("queue: %w", err)
+	}
+	return c, nil
+}
+
+func orDefault[T comparable](v, d T) T {
+	var zero T
+	if v == zero {
+		return d
+	}
+	return v
+}

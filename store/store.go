@@ -1,0 +1,169 @@
+// Package store holds all SQL of the program: what was measured, forecast,
+// told, mailed and logged, each with the time it was known. One file per
+// table or view group; migrations/ holds the schema and schema.sql its dump.
+//
+// Times are truncated to microseconds at this edge, the resolution of the
+// database. Every method wraps the error classes of the root package:
+// ErrNotFound, ErrInvalid for input that can never be stored, ErrUnavailable
+// when the database cannot be reached.
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/riverqueue/river"
+
+	"example.org/coldseam"
+)
+
+// Options of Open. The zero value is right for tests.
+type Options struct {
+	Log      *slog.Logger     // nil = silent
+	Now      func() time.Time // nil = time.Now
+	MaxConns int32            // 0 = 12
+
+	// KeepPayloads is how many payloads of each feed address are kept for
+	// replay; 0 = 12.
+	KeepPayloads int
+	// DomainRate and TotalRate bound mails a second to one recipient domain
+	// and to all together; 0 = no bound, right for a relay on this machine.
+	DomainRate, TotalRate float64
+	// HoldUnknown leaves mails without an answer alone instead of sending
+	// them again.
+	HoldUnknown bool
+}
+
+// DB is the database. Its methods may be called from several goroutines.
+type DB struct {
+	pool  *pgxpool.Pool
+	queue *river.Client[pgx.Tx] // inserts only
+	log   *slog.Logger
+	now   func() time.Time
+	opts  Options
+}
+
+// Open connects. It does not migrate: a second server of the same club may be
+// the newer one. ErrUnavailable: no answer. ErrInvalid: the URL.
+func Open(ctx context.Context, url string, o Options) (*DB, error) {
+	cfg, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		// The parser's text may hold the password.
+		return nil, fmt.Errorf("database url cannot be read: %w", coldseam.ErrInvalid)
+	}
+	cfg.MaxConns = o.MaxConns
+	if cfg.MaxConns == 0 {
+		cfg.MaxConns = 12
+	}
+	cfg.ConnConfig.RuntimeParams["application_name"] = "coldseam"
+	cfg.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	cfg.HealthCheckPeriod = 15 * time.Second
+	if cfg.ConnConfig.ConnectTimeout == 0 {
+		cfg.ConnConfig.ConnectTimeout = 10 * time.Second
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, cfg)
+	if err != nil {
+		return nil, fmt.Errorf("open database: %w", classify(err))
+	}
+	if err := pool.Ping(ctx); err != nil {
+		pool.Close()
+		return nil, fmt.Errorf("open database: %w", classify(err))
+	}
+	db := &DB{pool: pool, log: o.Log, now: o.Now, opts: o}
+	if db.log == nil {
+		db.log = slog.New(slog.DiscardHandler)
+	}
+	if db.now == nil {
+		db.now = time.Now
+	}
+	if db.opts.KeepPayloads == 0 {
+		db.opts.KeepPayloads = 12
+	}
+	if db.queue, err = db.NewQueue(nil, QueueOptions{}); err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return db, nil
+}
+
+// Close ends all connections; it waits for those in use.
+func (db *DB) Close() { db.pool.Close() }
+
+// Pool is the connection pool, for River and for the admin's own queries.
+func (db *DB) Pool() *pgxpool.Pool { return db.pool }
+
+// Ping asks the database for an answer.
+func (db *DB) Ping(ctx context.Context) error { return classify(db.pool.Ping(ctx)) }
+
+// inTx runs f in one transaction.
+func (db *DB) inTx(ctx context.Context, f func(tx pgx.Tx) error) error {
+	return pgx.BeginFunc(ctx, db.pool, f)
+}
+
+// micro is t as the database keeps it.
+func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
+
+// nullTime is nil for the zero time.
+func nullTime(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	m := micro(t)
+	return &m
+}
+
+func timeOf(t *time.Time) time.Time {
+	if t == nil {
+		return time.Time{}
+	}
+	return t.UTC()
+}
+
+// nullDate is nil for the zero date.
+func nullDate(d coldseam.Date) *time.Time {
+	if d.IsZero() {
+		return nil
+	}
+	t := d.UTC()
+	return &t
+}
+
+func dateOf(t *time.Time) coldseam.Date {
+	if t == nil {
+		return coldseam.Date{}
+	}
+	return coldseam.DateOf(t.UTC())
+}
+
+// classify adds the error class a caller decides by.
+func classify(err error) error {
+	if err == nil {
+		return nil
+	}
+	if errors.Is(err, pgx.ErrNoRows) {
+		return fmt.Errorf("%w: %w", err, coldseam.ErrNotFound)
+	}
+	var pe *pgconn.PgError
+	if errors.As(err, &pe) {
+		switch pe.Code[:2] {
+		case "22", "23": // data exception, integrity constraint
+			return fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
+		case "08", "53", "57", "58", "40": // connection, resources (disk full), shutdown, I/O, conflict
+			return fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
+		}
+		return err
+	}
+	var ce *pgconn.ConnectError
+	var ne net.Error
+	if errors.As(err, &ce) || errors.As(err, &ne) || pgconn.SafeToRetry(err) {
+		return fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
+	}
+	return err
+}
