@@ -76,9 +76,9 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b < 0 || m.Tier == daily.TierCold {
 		return m, nil
 	}
-	kinds := longKinds
-	if m.Tier != daily.TierFull {
-		kinds = shortKinds
+	kinds := shortKinds
+	if m.long() {
+		kinds = longKinds
 	}
 	m.Core = opt.Cache.core(d, r, opt.Training, kinds, opt.Seed)
 	m.stack(d, opt, kinds)
@@ -89,7 +89,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 // out-of-fold rows, those of similar gauges included on short records.
 func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 	all := []coldseam.Days{d}
-	if m.Tier != daily.TierFull {
+	if !m.long() {
 		all = append(all, opt.Pool...)
 	}
 	var rows [2][]row
@@ -115,9 +115,16 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 	}
 }
 
+// longYears is the observed length from which a record carries the recipe of
+// long records on its own; below, similar gauges join. The reference tested 3-4
+// and 9 and more years, nothing between.
+const longYears = 4.5
+
+func (m *Model) long() bool { return m.Years >= longYears }
+
 // recipe is the column of the stacking table that this model follows.
 func (m *Model) recipe(mode int) recipe {
-	rc := recipeOf(m.Tier == daily.TierFull, mode == modeAir)
+	rc := recipeOf(m.long(), mode == modeAir)
 	if !m.Core.HasAir {
 		rc = rc.withoutAir()
 	}

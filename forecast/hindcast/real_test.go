@@ -1,0 +1,133 @@
+package hindcast
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"example.org/coldseam"
+	"github.com/stretchr/testify/require"
+)
+
+// real reads one public series below COLDSEAM_REAL_DATA/series. Unset skips the
+// test; set but unreadable fails it.
+func real(t testing.TB, path string) coldseam.Days {
+	t.Helper()
+	root := os.Getenv("COLDSEAM_REAL_DATA")
+	if root == "" {
+		t.Skip("COLDSEAM_REAL_DATA is not set: the public series are not here")
+	}
+	f, err := os.Open(filepath.Join(root, "series", path))
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	var d coldseam.Days
+	d.First, err = coldseam.ParseDate(rows[1][0])
+	require.NoError(t, err)
+	last, err := coldseam.ParseDate(rows[len(rows)-1][0])
+	require.NoError(t, err)
+	n := last.Sub(d.First) + 1
+	col := func(k int) []float64 {
+		x := make([]float64, n)
+		any := false
+		for i := range x {
+			x[i] = math.NaN()
+		}
+		for _, r := range rows[1:] {
+			if r[k] == "" {
+				continue
+			}
+			day, err := coldseam.ParseDate(r[0])
+			require.NoError(t, err)
+			v, err := strconv.ParseFloat(r[k], 64)
+			require.NoError(t, err)
+			x[day.Sub(d.First)], any = v, true
+		}
+		if !any {
+			return nil
+		}
+		return x
+	}
+	d.FlowM3S, d.WaterC, d.AirC = col(1), col(2), col(3)
+	return d
+}
+
+var (
+	alaska = []string{"alaska/kulukak_river_kulr.csv", "alaska/goodnews_river_nflo.csv",
+		"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv", "alaska/tanada_creek_osm_tanada.csv"}
+	greatLakes = []string{"greatlakes/stlouis.csv", "greatlakes/fox.csv", "greatlakes/saginaw.csv",
+		"greatlakes/vermilion.csv", "greatlakes/genesee.csv"}
+)
+
+// TestTable prints the reference table; it is long and runs on demand:
+// COLDSEAM_TABLE=alaska,greatlakes:perfect,climatology.
+func TestTable(t *testing.T) {
+	spec := os.Getenv("COLDSEAM_TABLE")
+	if spec == "" {
+		t.Skip("COLDSEAM_TABLE is not set: the full table runs on demand")
+	}
+	sets, airs, _ := strings.Cut(spec, ":")
+	for _, set := range strings.Split(sets, ",") {
+		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes}[set]
+		if files == nil {
+			files = []string{set}
+		}
+		var all []coldseam.Days
+		for _, f := range files {
+			all = append(all, real(t, f))
+		}
+		for _, air := range strings.Split(airs, ",") {
+			var reports []Report
+			for i, d := range all {
+				var pool []coldseam.Days
+				if set == "greatlakes" && os.Getenv("COLDSEAM_NOPOOL") == "" {
+					for j := range all {
+						if j != i {
+							pool = append(pool, all[j])
+						}
+					}
+				}
+				r, err := Run(d, Options{Site: files[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
+				require.NoError(t, err)
+				reports = append(reports, r)
+			}
+			printTable(set+" "+air, reports)
+		}
+	}
+}
+
+func printTable(name string, reports []Report) {
+	for _, season := range []string{"cold", "all"} {
+		n := 0
+		sum := map[string][]float64{}
+		cov := make([]float64, 5)
+		for _, r := range reports {
+			b := r.Cold
+			if season == "all" {
+				b = r.All
+			}
+			n += b.N
+			for m, c := range b.CRPS {
+				if sum[m] == nil {
+					sum[m] = make([]float64, 5)
+				}
+				for l := range c {
+					sum[m][l] += c[l] / float64(len(reports))
+				}
+			}
+			for l := range cov {
+				cov[l] += b.Coverage80[l] / float64(len(reports))
+			}
+		}
+		fmt.Printf("%s %s n=%d cov %.3f\n", name, season, n, cov)
+		for _, m := range Methods {
+			fmt.Printf("   %-12s %.3f\n", m, sum[m])
+		}
+	}
+}

@@ -1,0 +1,138 @@
+package thermal
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// Constants of the dressing [source: better forecast, section 5].
+const (
+	dressDays     = 45 // days of the year to either side
+	dressDaysWide = 90 // when fewer than dressMin qualify
+	dressMin      = 50
+	dressState    = .25 // scale of G differences
+	dressDoy      = 25. // days
+	dressDT       = .15
+)
+
+// Library holds the out-of-fold errors of one air mode: per entry its day, the
+// state it was issued in and its residual path.
+type Library struct {
+	Day   []int32 `json:"day"`   // days since 1970-01-01
+	Donor []int8  `json:"donor"` // 0 = the river itself
+	State centi   `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
+	Res   centi   `json:"res"`   // leads per entry
+
+	look []entry // decoded, built on first use
+}
+
+type entry struct {
+	doy  int
+	warp [4]float64
+	dt   float64
+}
+
+const stateCols = 5
+
+func newLibrary(rows []row, first []coldseam.Date) *Library {
+	l := &Library{}
+	for k := range rows {
+		r := &rows[k]
+		l.Day = append(l.Day, int32(first[r.g].Add(int(r.i)).UTC().Unix()/86400))
+		l.Donor = append(l.Donor, int8(r.g))
+		for _, v := range [stateCols]float64{r.mu[1], r.mu[5], r.mu[10], r.t, clip2(r.dt)} {
+			l.State = append(l.State, toCenti(v))
+		}
+		for h := 1; h <= leads; h++ {
+			l.Res = append(l.Res, toCenti(r.r[h]))
+		}
+	}
+	l.decode()
+	return l
+}
+
+// date is the day of entry k.
+func (l *Library) date(k int) coldseam.Date { return epoch.Add(int(l.Day[k])) }
+
+var epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}
+
+// decode prepares the entries for the search. Calling it again is harmless.
+func (l *Library) decode() {
+	if len(l.look) == len(l.Day) {
+		return
+	}
+	l.look = make([]entry, len(l.Day))
+	for k := range l.look {
+		e := &l.look[k]
+		e.doy = l.date(k).YearDay()
+		s := l.State[k*stateCols:]
+		for j := range 4 {
+			e.warp[j] = warp(float64(s[j]) / 100)
+		}
+		e.dt = float64(s[4]) / 100
+	}
+}
+
+type near struct {
+	d float64
+	k int32
+}
+
+// nearest returns the k entries most similar to an issue.
+func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int) []int32 {
+	w := [4]float64{warp(mu[1]), warp(mu[5]), warp(mu[10]), warp(t)}
+	dt = clip2(dt)
+	var c []near
+	for _, days := range [2]int{dressDays, dressDaysWide} {
+		c = c[:0]
+		for i := range l.look {
+			e := &l.look[i]
+			g := daily.DoyGap(doy, e.doy)
+			if g > days {
+				continue
+			}
+			d := 0.0
+			for j := range 4 {
+				z := (e.warp[j] - w[j]) / dressState
+				d += z * z
+			}
+			z := dressDT * (e.dt - dt) / dressState
+			d = (d+z*z)/5 + float64(g*g)/(dressDoy*dressDoy)
+			c = append(c, near{d, int32(i)})
+		}
+		if len(c) >= dressMin {
+			break
+		}
+	}
+	slices.SortFunc(c, func(a, b near) int {
+		switch {
+		case a.d < b.d:
+			return -1
+		case a.d > b.d:
+			return 1
+		}
+		return int(a.k - b.k)
+	})
+	out := make([]int32, min(k, len(c)))
+	for i := range out {
+		out[i] = c[i].k
+	}
+	return out
+}
+
+// member fills path[0..leads-1] with the centre dressed by the errors of entry k.
+func (l *Library) member(path []float64, mu *[leads + 1]float64, k int32, spread float64) {
+	r := l.Res[int(k)*leads:]
+	for h := 1; h <= leads && h <= len(path); h++ {
+		path[h-1] = clampC(mu[h] + spread*float64(r[h-1])/100)
+	}
+}
+
+// draw picks the entries of the members.
+func (l *Library) draw(rng *rand.Rand, cand []int32, n int) []int32 { return daily.Draw(rng, cand, n) }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -1,0 +1,200 @@
+package thermal
+
+import (
+	"fmt"
+	"math"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// Folds is the number of folds of years: fold = year mod Folds, or one year
+// each on records of fewer [source: design section 8].
+const Folds = 5
+
+// foldsOf splits the years with data into folds; dropped years are none.
+func foldsOf(r *record) [][]int {
+	years := r.cal.Years(r.obs, 1)
+	full := len(r.cal.Years(r.obs, 120))
+	k := min(Folds, max(full, 1))
+	out := make([][]int, k)
+	for _, y := range years {
+		out[y%k] = append(out[y%k], y)
+	}
+	var some [][]int
+	for _, f := range out {
+		if len(f) > 0 {
+			some = append(some, f)
+		}
+	}
+	return some
+}
+
+// Cache keeps fitted parts by river, training rule and recipe within one job,
+// so that nested folds which leave out the same years share their fits. The nil
+// Cache keeps nothing. It is not safe for concurrent use.
+type Cache struct {
+	cores map[cacheKey]*Core
+	rows  map[cacheKey][2][]row
+}
+
+// NewCache returns an empty cache.
+func NewCache() *Cache {
+	return &Cache{cores: map[cacheKey]*Core{}, rows: map[cacheKey][2][]row{}}
+}
+
+// cacheKey identifies a record by its memory: a cache lives as long as the job
+// that holds the record.
+type cacheKey struct {
+	water    *float64
+	n        int
+	training string
+	recipe   string
+}
+
+func keyOf(d coldseam.Days, tr daily.Training, what ...any) cacheKey {
+	k := cacheKey{n: len(d.WaterC), training: fmt.Sprint(tr), recipe: fmt.Sprint(what...)}
+	if k.n > 0 {
+		k.water = &d.WaterC[0]
+	}
+	return k
+}
+
+func (c *Cache) core(d coldseam.Days, r *record, tr daily.Training, kinds []heatKind, seed uint64) *Core {
+	key := keyOf(d, tr, kinds, seed)
+	if c != nil && c.cores[key] != nil {
+		return c.cores[key]
+	}
+	x := fitCore(r, kinds, daily.Stream(seed, epoch, saltFit))
+	if c != nil {
+		c.cores[key] = x
+	}
+	return x
+}
+
+// outOfFold makes the rows of one river in both air modes: for each fold of its
+// training years the sources are fitted without it and forecast its days.
+func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKind, seed uint64) [2][]row {
+	key := keyOf(days, tr, kinds, seed)
+	if c != nil {
+		if x, ok := c.rows[key]; ok {
+			return x
+		}
+	}
+	var out [2][]row
+	full := newRecord(days, tr)
+	folds := foldsOf(full)
+	for _, f := range folds {
+		sub := tr.Without(f...)
+		hist := newRecord(days, sub)
+		if len(folds) < 2 || daily.Span(hist.obs) < minFold {
+			continue
+		}
+		core := c.core(days, hist, sub, kinds, seed)
+		hs, vs := newState(hist, core), newState(full, core)
+		hs.simulate()
+		vs.simulate()
+		e := newEngine(core, hs, vs)
+		in := map[int]bool{}
+		for _, y := range f {
+			in[y] = true
+		}
+		out[modeNoAir] = append(out[modeNoAir], e.rows(in, false, seed)...)
+		if core.HasAir {
+			out[modeAir] = append(out[modeAir], e.rows(in, true, seed)...)
+		}
+	}
+	if c != nil {
+		c.rows[key] = out
+	}
+	return out
+}
+
+// minFold is the shortest training record of a fold, years.
+const minFold = .5
+
+// The air modes.
+const (
+	modeNoAir = iota
+	modeAir
+)
+
+// rows forecasts every day of the years in whose path t-1..t+leads is observed.
+func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
+	var out []row
+	v := e.view
+	s := make([][leads + 1]float64, e.width())
+	var tr []int32
+	feat := 4
+	if air {
+		feat = 6
+	}
+	for t := 1; t+leads < v.n; t++ {
+		if !years[v.cal.Year[t]] || !daily.Complete(v.obs, t-1, t+leads) {
+			continue
+		}
+		var given []float64
+		if air {
+			if !daily.Complete(v.airGap, t+1, t+leads) {
+				continue
+			}
+			given = v.air[t+1 : t+leads+1]
+		}
+		rng := daily.Stream(seed, v.days.Day(t), saltSim)
+		tr = e.drawTraces(tr, rng, v.cal.Doy[t], simTraces)
+		if len(tr) == 0 {
+			continue
+		}
+		var r row
+		e.fillRow(&r, s, t, given, tr, feat)
+		for h := 1; h <= leads; h++ {
+			r.y[h] = v.obs[t+h] - v.obs[t]
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// fillRow computes the columns of the issue at index t of the view.
+func (e *engine) fillRow(r *row, s [][leads + 1]float64, t int, given []float64, tr []int32, feat int) {
+	v := e.view
+	e.centres(s, t, given, tr)
+	r.i, r.doy, r.t = int32(t), v.cal.Doy[t], v.obs[t]
+	if r.dt = v.obs[t] - v.obs[t-1]; r.dt != r.dt {
+		r.dt = 0
+	}
+	err := 0.0
+	if len(v.err) > 0 {
+		if err = v.err[0][t]; err != err {
+			err = 0
+		}
+	}
+	a3, a7 := mean(v.airA[max(t-2, 0):t+1]), mean(v.airA[max(t-6, 0):t+1])
+	var air [leads + 1]float64
+	e.airPath(air[:], t, given)
+	columns(&r.x, s, feat, r.t, r.dt, err, a3, a7, air[:])
+}
+
+func mean(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v
+	}
+	return s / float64(len(x))
+}
+
+// finish sets the stacked centre of each row and its residuals.
+func (s *Stack) finish(rows []row) {
+	for k := range rows {
+		r := &rows[k]
+		s.centre(&r.mu, &r.x, r.doy, r.t)
+		for h := 1; h <= leads; h++ {
+			r.r[h] = r.t + r.y[h] - r.mu[h]
+		}
+		r.warp = [4]float64{warp(r.mu[1]), warp(r.mu[5]), warp(r.mu[10]), warp(r.t)}
+	}
+}
+
+// clip2 keeps the change of a day within +-2 degC, so that one wild day does
+// not rule the distance.
+func clip2(v float64) float64 { return math.Min(math.Max(v, -2), 2) }

@@ -1,0 +1,214 @@
+package thermal
+
+import (
+	"fmt"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// Runner makes forecasts of one model over one history. It keeps what many
+// issues share and is not safe for concurrent use.
+type Runner struct {
+	m      *Model
+	donors []*record // own record first, then similar gauges
+	hist   *state
+	eng    *engine
+	src    [][leads + 1]float64
+	tr     []int32
+	days   coldseam.Days // of the view behind eng
+
+	tailDay  coldseam.Date
+	tailCand []int32
+	air      []float64
+	walkOut  []float64
+}
+
+// On prepares the history a model draws traces from, masked by the model's
+// training rule, so that many issues share the work. pool are the records of
+// similar gauges in the order of the fit.
+func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
+	k := &Runner{m: m}
+	k.donors = append(k.donors, newRecord(history, m.Training))
+	for _, p := range pool {
+		k.donors = append(k.donors, newRecord(p, m.Training))
+	}
+	if m.Core != nil {
+		k.hist = newState(k.donors[0], m.Core)
+		k.hist.simulate()
+		k.src = make([][leads + 1]float64, len(m.Core.Heat)+3)
+		for _, mode := range m.Mode {
+			if mode != nil {
+				mode.Library.decode()
+			}
+		}
+	}
+	return k
+}
+
+// see points the runner at the view of an issue, reusing the last one when the
+// memory is the same.
+func (k *Runner) see(d coldseam.Days) {
+	if k.eng != nil && same(d.WaterC, k.days.WaterC) && same(d.AirC, k.days.AirC) && same(d.FlowM3S, k.days.FlowM3S) && d.First == k.days.First {
+		return
+	}
+	v := newState(newRecord(d, daily.Training{}), k.m.Core)
+	v.simulate()
+	k.eng, k.days = newEngine(k.m.Core, k.hist, v), d
+}
+
+func same(a, b []float64) bool {
+	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
+}
+
+// Forecast makes the forecast of one issue: see Model.Forecast.
+func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
+	mode := modeNoAir
+	if len(q.Air) > 0 && len(q.Air[0]) > 0 && k.m.Mode[modeAir] != nil {
+		mode = modeAir
+	}
+	if k.m.Mode[mode] == nil {
+		return k.forecastSimple(q)
+	}
+	k.see(q.View)
+	t := q.View.Index(q.Day)
+	if t < 1 || t >= k.eng.view.n+pad-daily.CrossingHorizon {
+		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: record is %s to %s: %w",
+			q.Day, q.View.First, q.View.Day(q.View.Len()-1), coldseam.ErrInvalid)
+	}
+	l := last(k.eng.view.obs, min(t, k.eng.view.n-1))
+	if l < 1 || t-l > staleDays {
+		return k.forecastSimple(q)
+	}
+	return k.stacked(q, mode, l, t-l)
+}
+
+// stacked issues from index l, age days before the issue day, and hands back
+// the leads after the issue day.
+func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) {
+	members, horizon := q.Size()
+	md, rc := k.m.Mode[mode], k.m.recipe(mode)
+	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/stacked", Sources: k.m.Core.names()}
+	k.flags(&res, q, mode, age)
+	v := k.eng.view
+	given := k.given(q, l, age)
+	k.tr = k.eng.drawTraces(k.tr, q.Rand(saltSim), v.cal.Doy[l], simTraces)
+	var r row
+	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
+	md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
+	cand := md.Library.nearest(r.doy, &r.mu, r.t, r.dt, rc.k)
+	if len(cand) == 0 {
+		return k.forecastSimple(q)
+	}
+	pick := daily.Draw(q.Rand(saltDress), cand, members)
+	for _, c := range pick {
+		path := make([]float64, max(horizon+age, leads))
+		md.Library.member(path, &r.mu, c, rc.spread)
+		tr := k.tailTrace(md.Library, c, q, len(res.Members))
+		if horizon+age > leads {
+			k.tail(path, l, tr, given)
+		}
+		res.Members = append(res.Members, path[age:age+horizon:age+horizon])
+		res.Trace = append(res.Trace, k.hist.days.Day(tr))
+	}
+	return res, nil
+}
+
+// flags says what a reader must know of the state of the river.
+func (k *Runner) flags(res *daily.Result, q daily.Issue, mode, age int) {
+	if age > 0 {
+		res.Flags = append(res.Flags, daily.FlagStale)
+	}
+	if frozen(k.eng.view.obs, q.View.Index(q.Day)) {
+		res.Flags = append(res.Flags, daily.FlagIce)
+	}
+	if mode == modeNoAir {
+		res.Flags = append(res.Flags, daily.FlagNoAir)
+	}
+	if k.m.Tier == daily.TierShort {
+		res.Flags = append(res.Flags, daily.FlagLowConfidence)
+	}
+}
+
+// given is the air of the days after l that is known at the issue: observed up
+// to the issue day, the forecast after it.
+func (k *Runner) given(q daily.Issue, l, age int) []float64 {
+	if age == 0 && len(q.Air) == 0 {
+		return nil
+	}
+	var out []float64
+	for i := 1; i <= age; i++ {
+		out = append(out, k.eng.view.air[l+i])
+	}
+	if len(q.Air) > 0 {
+		out = append(out, q.Air[0]...)
+	}
+	return out
+}
+
+// tailTrace is the own day a member follows beyond the stacked leads: the day
+// of its errors, or for errors of another gauge a day of the same season.
+func (k *Runner) tailTrace(l *Library, c int32, q daily.Issue, member int) int {
+	if l.Donor[c] == 0 {
+		if i := k.hist.days.Index(l.date(int(c))); i >= 1 && i+allLeads+staleDays < len(k.hist.air) && i < k.hist.n {
+			return i
+		}
+	}
+	if k.tailCand == nil || k.tailDay != q.Day {
+		k.tailDay = q.Day
+		k.tailCand = k.hist.pool.Near(q.Day.YearDay())
+		if len(k.tailCand) > 0 {
+			k.tailCand = daily.Draw(q.Rand(saltTail), k.tailCand, 256)
+		}
+	}
+	if len(k.tailCand) == 0 {
+		return max(k.hist.n-1-allLeads, 1)
+	}
+	return int(k.tailCand[member%len(k.tailCand)])
+}
+
+// tail continues a member beyond the stacked leads along its trace: the ice
+// heat balance with the trace's weather, started from the member's own last
+// stacked day, and the trace's residual path; the fading anomaly where there is
+// no heat balance [source: better forecast, section 5, the residual path ours].
+func (k *Runner) tail(path []float64, l, tr int, given []float64) {
+	e, c := k.eng, k.m.Core
+	v, hs := e.view, k.hist
+	n := len(path)
+	if len(c.Heat) == 0 {
+		a0 := path[leads-1] - v.wat[l+leads]
+		r0, keep := coldseam.At(hs.anom, tr+leads), 1.
+		for h := leads + 1; h <= n; h++ {
+			b := c.Damp[h-leads]
+			x := coldseam.At(hs.anom, tr+h) - b*r0
+			if !finite(x) {
+				x = 0
+			}
+			path[h-1] = clampC(v.wat[l+h] + b*a0*keep + x)
+		}
+		return
+	}
+	if cap(k.air) <= n {
+		k.air, k.walkOut = make([]float64, n+1), make([]float64, n+1)
+	}
+	air, sim := k.air[:n+1], k.walkOut[:n+1]
+	e.airPath(air, l, given)
+	for i := range sim {
+		sim[i] = 0
+	}
+	co := c.Heat[0].coef(v.lnq != nil)
+	e.walk(&co, 0, l, air, tr, len(given), sim)
+	d0 := path[leads-1] - sim[leads]
+	e0 := coldseam.At(hs.err[0], tr+leads)
+	held := 0.0
+	for h := leads + 1; h <= n; h++ {
+		b := c.Assim[0][h-leads][0]
+		x := coldseam.At(hs.err[0], tr+h) - b*e0
+		if !finite(x) {
+			held *= .9 // the residual is not observed: let the last one fade
+			x = held
+		}
+		held = x
+		path[h-1] = clampC(sim[h] + b*d0 + x)
+	}
+}

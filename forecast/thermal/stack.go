@@ -1,0 +1,221 @@
+package thermal
+
+import (
+	"math"
+
+	"example.org/coldseam/forecast/daily"
+)
+
+const (
+	nodeStep  = 7 // days between season nodes
+	nodeCount = (366 + nodeStep - 1) / nodeStep
+	doySD     = 30. // days, season kernel
+	stateSD   = .6  // of G, state kernel
+	maxCols   = 13
+)
+
+// stateNodes are the node temperatures, degC [source: better forecast, section 4].
+var stateNodes = [5]float64{0, 1, 3, 8, 15}
+
+// warp is G(x) = ln(x + 0.4): near freezing a tenth of a degree counts, in
+// summer it does not.
+func warp(x float64) float64 { return math.Log(x + .4) }
+
+// row is one out-of-fold issue: what a stacked regression learns from.
+type row struct {
+	i    int32 // index in its record
+	g    int32 // donor
+	doy  int
+	t    float64                     // T(t)
+	dt   float64                     // T(t)-T(t-1)
+	x    [leads + 1][maxCols]float64 // columns by lead, relative to T(t)
+	y    [leads + 1]float64          // T(t+h)-T(t)
+	mu   [leads + 1]float64          // stacked centre, degC
+	r    [leads + 1]float64          // observed minus mu
+	warp [4]float64                  // of mu1, mu5, mu10, T(t)
+}
+
+// columns fills the regression columns of one issue: sources minus T(t), then
+// the features. e is the residual of the first heat balance.
+func columns(x *[leads + 1][maxCols]float64, s [][leads + 1]float64, feat int, t, dt, e, a3, a7 float64, air []float64) {
+	n := len(s)
+	sum := 0.0
+	for h := 1; h <= leads; h++ {
+		for m := range s {
+			x[h][m] = s[m][h] - t
+		}
+		x[h][n], x[h][n+1], x[h][n+2], x[h][n+3] = dt, e, a3, a7-a3
+		if feat > 4 {
+			sum += air[h]
+			x[h][n+4], x[h][n+5] = sum/float64(h)-t, air[h]-t
+		}
+	}
+}
+
+// Stack is the fitted local regression of one air mode: Coef[h-1][D][T0] are
+// the coefficients of the columns, interpolated between nodes.
+type Stack struct {
+	Sources  int       `json:"sources"`
+	Features int       `json:"features"`
+	States   []float64 `json:"states"`
+	Coef     packed    `json:"coef"` // [lead][day node][state node][column]
+}
+
+// at is the offset of the coefficients of one node.
+func (s *Stack) at(h, d, st int) int {
+	return (((h-1)*nodeCount+d)*len(s.States) + st) * (s.Sources + s.Features)
+}
+
+// fitStack solves every node of every lead. Rows are first summed by day of
+// the year (and state node), so that a node costs a sum over the year and not
+// over all rows.
+func fitStack(rows []row, rc recipe) *Stack {
+	s := &Stack{Sources: len(rc.prior), Features: rc.features, States: []float64{0}}
+	if rc.nodesT {
+		s.States = stateNodes[:]
+	}
+	p := s.Sources + s.Features
+	s.Coef = make(packed, leads*nodeCount*len(s.States)*p)
+	ker := doyKernel()
+	kt := stateKernels(rows, s.States)
+	for h := 1; h <= leads; h++ {
+		for st := range s.States {
+			day := make([]*daily.Normal, 367)
+			for k := range rows {
+				w := kt[st][k]
+				if w < 1e-5 {
+					continue
+				}
+				r := &rows[k]
+				if day[r.doy] == nil {
+					day[r.doy] = daily.NewNormal(p)
+				}
+				day[r.doy].Add(r.x[h][:p], r.y[h], w)
+			}
+			for d := range nodeCount {
+				n := daily.NewNormal(p)
+				at := 1 + d*nodeStep
+				for doy, b := range day {
+					if b == nil {
+						continue
+					}
+					if w := ker[daily.DoyGap(doy, at)]; w > 0 {
+						n.AddScaled(b, w)
+					}
+				}
+				o := s.at(h, d, st)
+				for k, v := range solveNode(n, rc, h, at) {
+					s.Coef[o+k] = float32(v)
+				}
+			}
+		}
+	}
+	return s
+}
+
+func doyKernel() []float64 {
+	k := make([]float64, 184)
+	for g := range k {
+		if k[g] = math.Exp(-.5 * float64(g*g) / (doySD * doySD)); k[g] < 1e-4 {
+			k[g] = 0
+		}
+	}
+	return k
+}
+
+func stateKernels(rows []row, states []float64) [][]float64 {
+	kt := make([][]float64, len(states))
+	for st, t0 := range states {
+		kt[st] = make([]float64, len(rows))
+		for k := range rows {
+			kt[st][k] = 1
+			if len(states) > 1 {
+				z := (warp(rows[k].t) - warp(t0)) / stateSD
+				kt[st][k] = math.Exp(-.5 * z * z)
+			}
+		}
+	}
+	return kt
+}
+
+// solveNode is c = c0 + (A + Lambda)^-1 (b - A c0) with A, b averaged by the
+// kernel weights.
+func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
+	p, m := n.P, len(rc.prior)
+	c0 := make([]float64, p)
+	nu := rc.nu
+	copy(c0, rc.prior)
+	if doy >= 32 && doy <= 151 { // February to May
+		nu = rc.nuSpring
+		if rc.spring != nil {
+			copy(c0, rc.spring)
+		}
+	}
+	if n.W <= 1e-9 {
+		return c0
+	}
+	scale := 1.
+	if rc.overH {
+		scale = float64(h) / 3
+	}
+	diag := 0.0
+	for i := range m {
+		diag += n.A[i*p+i] / n.W / float64(m)
+	}
+	ridge := make([]float64, p)
+	sol := &daily.Normal{P: p, A: make([]float64, p*p), B: make([]float64, p)}
+	for i := range p {
+		ridge[i] = 1e-6 + nu*scale*diag
+		if i >= m {
+			ridge[i] = 1e-6 + rc.nue*scale*n.A[i*p+i]/n.W
+		}
+		sol.B[i] = n.B[i] / n.W
+		for j := range p {
+			a := n.A[max(i, j)*p+min(i, j)] / n.W
+			sol.A[i*p+j] = a
+			sol.B[i] -= a * c0[j]
+		}
+	}
+	d, ok := sol.Solve(ridge)
+	if !ok {
+		return c0
+	}
+	for i := range c0 {
+		c0[i] += d[i]
+	}
+	return c0
+}
+
+// centre is mu(t,h) for all leads: coefficients interpolated in the day of year
+// (around the year) and in the state.
+func (s *Stack) centre(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, doy int, t float64) {
+	p := s.Sources + s.Features
+	d := float64(doy-1) / nodeStep
+	d0 := int(d)
+	fd := d - float64(d0)
+	if d0 >= nodeCount-1 {
+		d0 = nodeCount - 1
+		fd = (float64(doy-1) - float64(d0*nodeStep)) / float64(366-d0*nodeStep)
+	}
+	d1 := (d0 + 1) % nodeCount
+	s0, s1, fs := 0, 0, 0.0
+	if len(s.States) > 1 {
+		s1 = 1
+		for s1 < len(s.States)-1 && t > s.States[s1] {
+			s1++
+		}
+		s0 = s1 - 1
+		a, b := warp(s.States[s0]), warp(s.States[s1])
+		fs = min(max((warp(t)-a)/(b-a), 0), 1)
+	}
+	for h := 1; h <= leads; h++ {
+		c00, c01 := s.Coef[s.at(h, d0, s0):], s.Coef[s.at(h, d0, s1):]
+		c10, c11 := s.Coef[s.at(h, d1, s0):], s.Coef[s.at(h, d1, s1):]
+		v := 0.0
+		for k := range p {
+			c := (1-fd)*((1-fs)*float64(c00[k])+fs*float64(c01[k])) + fd*((1-fs)*float64(c10[k])+fs*float64(c11[k]))
+			v += c * x[h][k]
+		}
+		mu[h] = max(0, t+v)
+	}
+}
