@@ -1,0 +1,279 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/netip"
+	"net/url"
+	"os"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"example.org/coldseam"
+	"github.com/go-resty/resty/v2"
+	"golang.org/x/time/rate"
+)
+
+// client is the connection to one service: its own transport, and the manners
+// of a host shared with every profile of that host.
+type client struct {
+	r       *resty.Client
+	tr      *http.Transport
+	host    *hostGate
+	profile Profile
+}
+
+// hostGate holds concurrency and rate of one host. The rate is this process's
+// own: two servers on one address share the service's budget without knowing.
+type hostGate struct {
+	slots chan struct{}
+	rate  *rate.Limiter
+	mu    sync.Mutex
+	last  time.Time
+	until time.Time // the server's own word
+}
+
+var errPrivate = errors.New("private address")
+
+// newClient builds the client of a profile. wait is the first pause between
+// tries.
+func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *client {
+	c := &client{profile: p, host: host}
+	c.tr = &http.Transport{
+		DialContext:            guardedDial(p),
+		TLSHandshakeTimeout:    5 * time.Second,
+		ResponseHeaderTimeout:  10 * time.Second,
+		MaxResponseHeaderBytes: maxHeaderBytes,
+		MaxIdleConnsPerHost:    p.Concurrency,
+		IdleConnTimeout:        60 * time.Second,
+		ForceAttemptHTTP2:      true,
+	}
+	c.r = resty.New().
+		SetTransport(c.tr).
+		SetTimeout(time.Duration(p.Timeout)).
+		SetResponseBodyLimit(int(p.MaxBodyBytes)).
+		SetHeader("User-Agent", agent).
+		SetLogger(quiet{}).
+		SetRedirectPolicy(resty.RedirectPolicyFunc(c.redirect)).
+		SetRetryCount(2).
+		SetRetryWaitTime(wait).
+		SetRetryMaxWaitTime(maxRetryAfterInline).
+		SetRetryAfter(retryAfter).
+		AddRetryCondition(retryable)
+	return c
+}
+
+// quiet keeps resty's own log away: its lines hold whole addresses.
+type quiet struct{}
+
+func (quiet) Errorf(string, ...any) {}
+func (quiet) Warnf(string, ...any)  {}
+func (quiet) Debugf(string, ...any) {}
+
+// guardedDial refuses addresses that are not public, after the name was
+// resolved, so that a name that points inside does not help.
+func guardedDial(p Profile) func(context.Context, string, string) (net.Conn, error) {
+	open := &net.Dialer{Timeout: 5 * time.Second}
+	guarded := &net.Dialer{Timeout: 5 * time.Second, Control: func(_, address string, _ syscall.RawConn) error {
+		ap, err := netip.ParseAddrPort(address)
+		if err != nil || !publicAddr(ap.Addr()) {
+			return fmt.Errorf("%s: %w", address, errPrivate)
+		}
+		return nil
+	}}
+	return func(ctx context.Context, network, addr string) (net.Conn, error) {
+		host, _, err := net.SplitHostPort(addr)
+		if err == nil && p.allowsPrivate(host) {
+			return open.DialContext(ctx, network, addr)
+		}
+		return guarded.DialContext(ctx, network, addr)
+	}
+}
+
+// Ranges that are not on the public internet beside those netip knows
+// [source: IANA special-purpose address registries, from memory].
+var notPublic = []netip.Prefix{
+	netip.MustParsePrefix("0.0.0.0/8"), netip.MustParsePrefix("100.64.0.0/10"), netip.MustParsePrefix("192.0.0.0/24"),
+	netip.MustParsePrefix("192.0.2.0/24"), netip.MustParsePrefix("198.18.0.0/15"), netip.MustParsePrefix("198.51.100.0/24"),
+	netip.MustParsePrefix("203.0.113.0/24"), netip.MustParsePrefix("240.0.0.0/4"),
+	netip.MustParsePrefix("64:ff9b::/96"), netip.MustParsePrefix("64:ff9b:1::/48"), netip.MustParsePrefix("100::/64"),
+	netip.MustParsePrefix("2001::/32"), netip.MustParsePrefix("2002::/16"), netip.MustParsePrefix("fec0::/10"),
+	netip.MustParsePrefix("::/96"),
+}
+
+func publicAddr(a netip.Addr) bool {
+	a = a.Unmap().WithZone("")
+	if !a.IsValid() || a.IsUnspecified() || a.IsLoopback() || a.IsPrivate() || a.IsLinkLocalUnicast() ||
+		a.IsMulticast() || a.IsInterfaceLocalMulticast() {
+		return false
+	}
+	for _, n := range notPublic {
+		if n.Contains(a) {
+			return false
+		}
+	}
+	return true
+}
+
+// redirect allows three of the same scheme, and takes the key and the profile's
+// own headers away when the host changes.
+func (c *client) redirect(req *http.Request, via []*http.Request) error {
+	first := via[0]
+	switch {
+	case len(via) > maxRedirects:
+		return fmt.Errorf("more than %d redirects: %w", maxRedirects, coldseam.ErrRejected)
+	case req.URL.Scheme != first.URL.Scheme:
+		return fmt.Errorf("redirect from %s to %s: %w", first.URL.Scheme, req.URL.Scheme, coldseam.ErrRejected)
+	}
+	if sameHost(req.URL, first.URL) {
+		return nil
+	}
+	if req.Method != http.MethodGet && req.Method != http.MethodHead {
+		return fmt.Errorf("redirect of a %s to another host: %w", req.Method, coldseam.ErrRejected)
+	}
+	if c.profile.KeyHeader != "" {
+		req.Header.Del(c.profile.KeyHeader)
+	}
+	for h := range c.profile.Headers {
+		req.Header.Del(h)
+	}
+	req.Header.Del("Authorization")
+	req.Header.Del("Cookie")
+	return nil
+}
+
+func sameHost(a, b *url.URL) bool { return strings.EqualFold(a.Host, b.Host) && a.Scheme == b.Scheme }
+
+// retryable: network errors, 429 and 5xx. A custom condition replaces resty's
+// own, so it names errors too. What would fail the same way again, or has used
+// up its time, is not tried again.
+func retryable(r *resty.Response, err error) bool {
+	var ne net.Error
+	switch {
+	case err == nil:
+		return r != nil && (r.StatusCode() == http.StatusTooManyRequests || r.StatusCode() >= 500) && !waitsLong(r)
+	case errors.Is(err, resty.ErrResponseBodyTooLarge), errors.Is(err, errPrivate), errors.Is(err, coldseam.ErrRejected),
+		errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return false
+	case errors.As(err, &ne) && ne.Timeout():
+		return false
+	}
+	return true
+}
+
+func waitsLong(r *resty.Response) bool {
+	d, ok := retryAfterOf(r.Header(), time.Now())
+	return ok && d > maxRetryAfterInline
+}
+
+// retryAfter is resty's hook; zero keeps resty's own back-off.
+func retryAfter(_ *resty.Client, r *resty.Response) (time.Duration, error) {
+	d, _ := retryAfterOf(r.Header(), time.Now())
+	return d, nil
+}
+
+// retryAfterOf reads Retry-After in seconds or as an HTTP date.
+func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
+	v := strings.TrimSpace(h.Get("Retry-After"))
+	if v == "" {
+		return 0, false
+	}
+	if n, err := strconv.Atoi(v); err == nil {
+		return time.Duration(min(max(n, 0), 7*86400)) * time.Second, true
+	}
+	t, err := http.ParseTime(v)
+	if err != nil {
+		return 0, false
+	}
+	return min(max(t.Sub(now), 0), 7*24*time.Hour), true
+}
+
+// enter waits for a slot, for the least interval and for the rate of the host.
+func (g *hostGate) enter(ctx context.Context, p Profile) (leave func(), err error) {
+	select {
+	case g.slots <- struct{}{}:
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	leave = func() { <-g.slots }
+	if err := g.rate.Wait(ctx); err != nil {
+		leave()
+		return nil, fmt.Errorf("request budget of %.0f an hour: %w", p.RatePerHour, coldseam.ErrUnavailable)
+	}
+	g.mu.Lock()
+	now := time.Now()
+	pause := g.last.Add(time.Duration(p.MinInterval)).Sub(now)
+	g.last = now.Add(max(pause, 0))
+	g.mu.Unlock()
+	if pause > 0 {
+		t := time.NewTimer(pause)
+		defer t.Stop()
+		select {
+		case <-t.C:
+		case <-ctx.Done():
+			leave()
+			return nil, ctx.Err()
+		}
+	}
+	return leave, nil
+}
+
+// newGate spreads the hourly budget: a tenth of it at once, the rest evenly,
+// so that no hour sees more than the budget.
+func newGate(p Profile) *hostGate {
+	burst := max(int(p.RatePerHour/10), 1)
+	even := max(p.RatePerHour-float64(burst), p.RatePerHour/2)
+	return &hostGate{slots: make(chan struct{}, p.Concurrency), rate: rate.NewLimiter(rate.Limit(even/3600), burst)}
+}
+
+// key reads the key of the profile; it is read at every fetch so that a new
+// one needs no restart.
+func (p Profile) key() (string, error) {
+	if p.KeyFile == "" {
+		return "", nil
+	}
+	b, err := os.ReadFile(p.KeyFile)
+	if err != nil {
+		return "", fmt.Errorf("key_file of profile %s: %w", p.Name, err)
+	}
+	k := strings.TrimSpace(string(b))
+	if k == "" || strings.ContainsAny(k, "\r\n") {
+		return "", fmt.Errorf("key_file of profile %s: want one line: %w", p.Name, coldseam.ErrInvalid)
+	}
+	return k, nil
+}
+
+// secretParams are query keys whose value is never logged or stored; a service
+// may echo a key into its links.
+var secretParams = []string{"key", "api_key", "apikey", "api-key", "token", "access_token", "appid", "subscription-key"}
+
+// cleanURL is an address without secrets, the form for logs and the store.
+func cleanURL(raw, key string) string {
+	u, err := url.Parse(raw)
+	if err != nil {
+		return "(unreadable address)"
+	}
+	u.User = nil
+	q := u.Query()
+	changed := false
+	for k := range q {
+		if contains(secretParams, strings.ToLower(k)) {
+			q.Del(k)
+			changed = true
+		}
+	}
+	if changed {
+		u.RawQuery = q.Encode()
+	}
+	s := u.String()
+	if key != "" {
+		s = strings.ReplaceAll(s, key, "***")
+	}
+	return s
+}

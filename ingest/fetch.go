@@ -1,0 +1,465 @@
+package ingest
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Fetcher walks the pages of a request, parses, checks and stores. Profiles are
+// passed by value; the Fetcher may be used by several goroutines. Fill the
+// fields before the first Fetch.
+type Fetcher struct {
+	Profiles []Profile
+	Now      func() time.Time
+	Log      *slog.Logger
+	Parse    ParseFunc
+	Sink     Sink
+	Agent    string // User-Agent: "coldseam/VERSION (contact)"
+	// Limits gives what is known of a site for quality control; nil = nothing.
+	Limits func(coldseam.SiteID) SiteLimits
+	// Recent gives stored observations around a batch, so that a value can be
+	// compared with its neighbours; nil = the batch alone is looked at.
+	Recent    func(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error)
+	RetryWait time.Duration // first pause between tries, 1s
+
+	mu      sync.Mutex
+	clients map[string]*client
+	hosts   map[string]*hostGate
+	fails   map[string]failure
+	links   map[string]bool // documents of an index that were stored; they never change
+}
+
+type failure struct {
+	n     int
+	until time.Time
+}
+
+// skewWarn is the clock difference that is worth a warning [proposal].
+const skewWarn = time.Minute
+
+// Profile finds a profile by name.
+func (f *Fetcher) Profile(name string) (Profile, error) {
+	for _, p := range f.Profiles {
+		if p.Name == name {
+			return p, nil
+		}
+	}
+	return Profile{}, fmt.Errorf("profile %q: %w", name, coldseam.ErrNotFound)
+}
+
+// Close drops idle connections.
+func (f *Fetcher) Close() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, c := range f.clients {
+		c.tr.CloseIdleConnections()
+	}
+}
+
+// Fetch brings one request home. What was stored before an error stays, and
+// the Result says how far it got. Errors wrap ErrUnavailable (try again later),
+// ErrInvalid (the answer or the profile is wrong) or ErrRejected.
+func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result, err error) {
+	start := f.Now()
+	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}}
+	defer func() { res.Dur = f.Now().Sub(start) }()
+	p, err = p.At(req.Endpoint)
+	if err != nil {
+		return res, err
+	}
+	p = p.WithDefaults()
+	feed := p.Name + "/" + req.Endpoint
+	if until := f.paused(feed); !req.Force && start.Before(until) {
+		res.NotBefore = until
+		return res, fmt.Errorf("fetch %s: paused until %s after failures: %w", feed, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+	}
+	calls, err := p.plan(req, start)
+	if err != nil {
+		return res, err
+	}
+	err = f.walkAll(ctx, p, req, calls, &res)
+	if ctx.Err() == nil {
+		f.settle(feed, err, res.NotBefore)
+	}
+	if err != nil {
+		return res, fmt.Errorf("fetch %s: %w", feed, err)
+	}
+	res.State = f.state(p, res)
+	if res.State == StateStale && !req.Until.IsZero() {
+		res.State = StateOK // history is old by nature
+	}
+	return res, nil
+}
+
+// state of a good answer. A feed that was answered 304 is as fresh as before.
+func (f *Fetcher) state(p Profile, res Result) State {
+	switch {
+	case res.NotModified:
+		return StateOK
+	case res.Rows == 0 && len(res.Meta) == 0 && len(res.Sites) == 0:
+		return StateEmpty
+	case res.NewestValid.IsZero():
+		return StateOK
+	}
+	step := time.Duration(p.MaxAge) / 3
+	if step == 0 {
+		step = longestStep(res.Meta)
+	}
+	return StateOf(res.NewestValid, f.Now(), step)
+}
+
+// walkAll goes through the calls. A group of sites whose slice failed is not
+// asked again in this request, the others go on; the server's own "wait" or a
+// closed context ends everything.
+func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []call, res *Result) error {
+	var errs []error
+	failed := map[int]bool{}
+	modified := 0
+	for i, c := range calls {
+		if failed[c.group] {
+			continue
+		}
+		if err := f.reserve(p, res, i); err != nil {
+			errs = append(errs, err)
+			break
+		}
+		same, err := f.walk(ctx, p, c, res)
+		if err != nil {
+			failed[c.group] = true
+			errs = append(errs, err)
+			if ctx.Err() != nil || !res.NotBefore.IsZero() {
+				break
+			}
+			continue
+		}
+		if !same {
+			modified++
+		}
+		if req.Progress != nil && len(failed) == 0 {
+			req.Progress(Progress{Done: i + 1, Total: len(calls), Rows: res.Rows, Until: complete(calls, i)})
+		}
+	}
+	res.NotModified = len(errs) == 0 && modified == 0 && len(calls) > 0
+	return errors.Join(errs...)
+}
+
+// complete is the end of time that is stored for every group after call i.
+func complete(calls []call, i int) time.Time {
+	if i+1 < len(calls) && calls[i+1].until.Equal(calls[i].until) {
+		return calls[i].since
+	}
+	return calls[i].until
+}
+
+// reserve keeps the last tenth of the hour's budget for the live polls: a
+// back-fill stops when the service counts down to it, and resumes later.
+func (f *Fetcher) reserve(p Profile, res *Result, i int) error {
+	if i == 0 || res.Remaining < 0 || float64(res.Remaining) > p.RatePerHour/10 {
+		return nil
+	}
+	res.NotBefore = f.Now().Add(time.Hour)
+	return fmt.Errorf("%d requests left in the service's budget; the rest is kept for live polls: %w", res.Remaining, coldseam.ErrUnavailable)
+}
+
+// page is one answer.
+type page struct {
+	raw         coldseam.RawFetch
+	notModified bool
+	batch       Batch
+}
+
+// walk reads every page of a call and stores all of it or nothing.
+func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
+	var pages []page
+	p.RequestSite = c.site
+	p.RequestIssued = instanceTime(c.url)
+	seen := map[string]bool{}
+	for next := c.url; next != ""; {
+		if seen[next] {
+			return false, fmt.Errorf("page %d repeats an earlier address: %w", len(pages)+1, coldseam.ErrInvalid)
+		}
+		if len(pages) >= p.MaxPages {
+			return false, fmt.Errorf("more than max_pages = %d pages: ask for a shorter window: %w", p.MaxPages, coldseam.ErrInvalid)
+		}
+		seen[next] = true
+		pg, err := f.get(ctx, p, next, c.body, len(pages) == 0, res)
+		if err != nil {
+			return false, err
+		}
+		if pg.notModified {
+			_, err := f.Sink.SaveRaw(ctx, pg.raw)
+			return true, err
+		}
+		pages = append(pages, pg)
+		if next, err = f.following(p, next, pg.batch.Next); err != nil {
+			return false, f.bad(ctx, pg.raw, err)
+		}
+	}
+	return false, f.store(ctx, p, pages, res)
+}
+
+func (f *Fetcher) following(p Profile, page, next string) (string, error) {
+	if next == "" {
+		return "", nil
+	}
+	if p.Paging == PagingNone {
+		return "", fmt.Errorf("the answer goes on at a next page, but paging is none: %w", coldseam.ErrInvalid)
+	}
+	return p.nextURL(page, next)
+}
+
+// get makes one request and parses the answer.
+func (f *Fetcher) get(ctx context.Context, p Profile, addr, body string, first bool, res *Result) (page, error) {
+	key, err := p.key()
+	if err != nil {
+		return page{}, err
+	}
+	clean := cleanURL(addr, key)
+	etag, mod, notBefore, err := f.Sink.NextFetch(ctx, p.Name, clean)
+	if err != nil {
+		return page{}, fmt.Errorf("next fetch of %s: %w", clean, err)
+	}
+	c := f.client(p)
+	if u := c.host.waitUntil(); u.After(notBefore) {
+		notBefore = u
+	}
+	if f.Now().Before(notBefore) {
+		res.NotBefore = notBefore
+		return page{}, fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+	}
+	leave, err := c.host.enter(ctx, p)
+	if err != nil {
+		return page{}, err
+	}
+	defer leave()
+	r := c.r.R().SetContext(ctx)
+	for k, v := range p.Headers {
+		r.SetHeader(k, v)
+	}
+	if key != "" {
+		r.SetHeader(p.KeyHeader, key)
+	}
+	if first && etag != "" {
+		r.SetHeader("If-None-Match", etag)
+	}
+	if first && mod != "" {
+		r.SetHeader("If-Modified-Since", mod)
+	}
+	if p.Method == http.MethodPost {
+		r.SetBody(body)
+		if r.Header.Get("Content-Type") == "" {
+			r.SetHeader("Content-Type", "application/soap+xml; charset=utf-8")
+		}
+	}
+	began := f.Now()
+	resp, err := r.Execute(p.Method, addr)
+	res.Requests++
+	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
+	raw.Dur = raw.At.Sub(began)
+	if err != nil {
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
+	}
+	return f.answer(ctx, p, c, resp.StatusCode(), resp.Header(), resp.Body(), raw, res)
+}
+
+func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, status int, h http.Header, body []byte, raw coldseam.RawFetch, res *Result) (page, error) {
+	raw.Status, raw.Bytes = status, int64(len(body))
+	res.Bytes += raw.Bytes
+	f.clock(p, h, raw, res)
+	if n, err := strconv.Atoi(h.Get("X-Ratelimit-Remaining")); err == nil {
+		res.Remaining = n
+	}
+	if d, ok := retryAfterOf(h, raw.At); ok && status != http.StatusOK {
+		raw.NotBefore = raw.At.Add(d)
+		res.NotBefore = raw.NotBefore
+		c.host.wait(raw.NotBefore)
+	}
+	switch {
+	case status == http.StatusNotModified: // a 304 need not repeat the validators
+		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
+		return page{raw: raw, notModified: true}, nil
+	case status != http.StatusOK:
+		raw.Payload = body[:min(len(body), 64<<10)]
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, begins %q: %w", raw.URL, status, head(body), statusClass(status)))
+	}
+	sum := sha256.Sum256(body)
+	raw.SHA256 = hex.EncodeToString(sum[:])
+	raw.ETag, raw.LastMod = h.Get("ETag"), h.Get("Last-Modified")
+	raw.Payload = body
+	b, err := f.Parse(bytes.NewReader(body), p)
+	if err != nil {
+		raw.Payload = body[:min(len(body), 64<<10)]
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
+	}
+	raw.Attributes = SchemaOf(body).String()
+	raw.Rows = b.Rows()
+	return page{raw: raw, batch: b}, nil
+}
+
+// bad records a fetch that brought nothing and returns its error. No
+// validators are kept, so that the next try asks for the whole document.
+func (f *Fetcher) bad(ctx context.Context, raw coldseam.RawFetch, err error) error {
+	raw.Err = clip(strings.ReplaceAll(err.Error(), "\n", " "))
+	if len(err.Error()) < 500 {
+		raw.Err = strings.ReplaceAll(err.Error(), "\n", " ")
+	}
+	raw.ETag, raw.LastMod, raw.Rows = "", "", 0
+	if _, serr := f.Sink.SaveRaw(ctx, raw); serr != nil {
+		return errors.Join(err, fmt.Errorf("save raw fetch: %w", serr))
+	}
+	return err
+}
+
+// clock compares the server's clock with ours. The Date header has whole
+// seconds; an answer out of a cache says how old it is.
+func (f *Fetcher) clock(p Profile, h http.Header, raw coldseam.RawFetch, res *Result) {
+	t, err := http.ParseTime(h.Get("Date"))
+	if err != nil || h.Get("Age") != "" {
+		return
+	}
+	res.ClockSkew = t.Sub(raw.At.Add(-raw.Dur / 2)).Truncate(time.Second)
+	if d := res.ClockSkew.Abs(); d > skewWarn && f.Log != nil {
+		f.Log.Warn("clock differs from the server's", "feed", p.Name, "dur", res.ClockSkew)
+	}
+}
+
+func (f *Fetcher) client(p Profile) *client {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.clients == nil {
+		f.clients, f.hosts = map[string]*client{}, map[string]*hostGate{}
+	}
+	host := strings.ToLower(p.BaseURL)
+	if _, rest, ok := strings.Cut(host, "://"); ok {
+		host, _, _ = strings.Cut(rest, "/")
+	}
+	g, ok := f.hosts[host]
+	if !ok {
+		g = newGate(p)
+		f.hosts[host] = g
+	}
+	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader)
+	c, ok := f.clients[id]
+	if !ok {
+		wait := f.RetryWait
+		if wait <= 0 {
+			wait = time.Second
+		}
+		agent := f.Agent
+		if agent == "" {
+			agent = "coldseam"
+		}
+		c = newClient(p, g, agent, wait)
+		f.clients[id] = c
+	}
+	return c
+}
+
+func (f *Fetcher) paused(feed string) time.Time {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.fails[feed].until
+}
+
+// settle moves a feed along the back-off ladder.
+func (f *Fetcher) settle(feed string, err error, notBefore time.Time) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.fails == nil {
+		f.fails = map[string]failure{}
+	}
+	if err == nil {
+		delete(f.fails, feed)
+		return
+	}
+	n := f.fails[feed].n + 1
+	until := f.Now().Add(Backoff(n))
+	if notBefore.After(until) {
+		until = notBefore
+	}
+	f.fails[feed] = failure{n, until}
+}
+
+// Failures is the number of failures in a row of a feed, and when it will be
+// tried again.
+func (f *Fetcher) Failures(profile, endpoint string) (int, time.Time) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	x := f.fails[profile+"/"+endpoint]
+	return x.n, x.until
+}
+
+func (g *hostGate) wait(t time.Time) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if t.After(g.until) {
+		g.until = t
+	}
+}
+
+func (g *hostGate) waitUntil() time.Time {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.until
+}
+
+func classOf(err error) error {
+	switch {
+	case errors.Is(err, coldseam.ErrRejected), errors.Is(err, errPrivate):
+		return coldseam.ErrRejected
+	case errors.Is(err, context.Canceled):
+		return context.Canceled
+	}
+	return coldseam.ErrUnavailable
+}
+
+// statusClass: 4xx but 408, 425 and 429 will not heal by themselves.
+func statusClass(status int) error {
+	if status >= 400 && status < 500 && status != 408 && status != 425 && status != 429 {
+		return coldseam.ErrRejected
+	}
+	return coldseam.ErrUnavailable
+}
+
+// redact takes the address and the key out of a library's error text.
+func redact(err error, addr, clean, key string) string {
+	s := err.Error()
+	if key != "" {
+		s = strings.ReplaceAll(s, key, "***")
+	}
+	s = strings.ReplaceAll(s, strconv.Quote(addr), "")
+	return strings.ReplaceAll(s, addr, clean)
+}
+
+func head(b []byte) string {
+	b = bytes.TrimSpace(b)
+	return strings.ToValidUTF8(string(b[:min(len(b), 80)]), "?")
+}
+
+// instanceTime reads the model run out of an address such as
+// /instances/2026-03-20T00:00:00Z/position; zero when there is none.
+func instanceTime(addr string) time.Time {
+	_, rest, ok := strings.Cut(addr, "/instances/")
+	if !ok {
+		return time.Time{}
+	}
+	id, _, _ := strings.Cut(rest, "/")
+	st, err := ParseTime(strings.ReplaceAll(id, "%3A", ":"), nil)
+	if err != nil {
+		return time.Time{}
+	}
+	return st.At
+}

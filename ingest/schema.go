@@ -1,0 +1,240 @@
+package ingest
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"encoding/xml"
+	"fmt"
+	"sort"
+	"strings"
+)
+
+// Schema is the shape of a document: path of a field -> its types. Array steps
+// are written [], so the shape does not depend on the number of rows. Paths of
+// XML are local names; @ marks an attribute.
+type Schema map[string]string
+
+// Shapes are taken from the head of a document: rows repeat.
+const (
+	schemaTokens = 20000
+	schemaPaths  = 400
+)
+
+// SchemaOf reads the shape of a body, nil when it is neither JSON nor XML.
+func SchemaOf(body []byte) Schema {
+	s := Schema{}
+	switch Sniff(body) {
+	case ShapeJSON:
+		s.json(trimBOM(body))
+	case ShapeXML:
+		s.xml(trimBOM(body))
+	default:
+		return nil
+	}
+	return s
+}
+
+func (s Schema) add(path, typ string) {
+	old, ok := s[path]
+	switch {
+	case !ok && len(s) >= schemaPaths:
+	case !ok:
+		s[path] = typ
+	case !contains(strings.Split(old, "|"), typ):
+		all := append(strings.Split(old, "|"), typ)
+		sort.Strings(all)
+		s[path] = strings.Join(all, "|")
+	}
+}
+
+// json walks tokens; it stops at the first error, the parser names those.
+func (s Schema) json(body []byte) {
+	d := json.NewDecoder(bytes.NewReader(body))
+	type level struct {
+		path  string
+		array bool
+		key   string
+		isKey bool
+	}
+	stack := []level{{}}
+	for range schemaTokens {
+		t, err := d.Token()
+		if err != nil {
+			return
+		}
+		top := &stack[len(stack)-1]
+		if top.isKey {
+			if k, ok := t.(string); ok {
+				top.key, top.isKey = clip(k), false
+				continue
+			}
+		}
+		path := top.path
+		if top.array {
+			path += "[]"
+		} else if top.key != "" {
+			path = strings.TrimPrefix(path+"."+top.key, ".")
+		}
+		if d, ok := t.(json.Delim); ok {
+			switch d {
+			case '{', '[':
+				if len(stack) > MaxXMLDepth {
+					return
+				}
+				s.add(path, map[json.Delim]string{'{': "object", '[': "list"}[d])
+				stack = append(stack, level{path: path, array: d == '[', isKey: d == '{'})
+			default:
+				stack = stack[:len(stack)-1]
+				if up := &stack[len(stack)-1]; !up.array && len(stack) > 1 {
+					up.isKey = true
+				}
+			}
+			continue
+		}
+		s.add(path, jsonType(t))
+		if !top.array {
+			top.isKey = true
+		}
+	}
+}
+
+func jsonType(t json.Token) string {
+	switch t.(type) {
+	case string:
+		return "text"
+	case bool:
+		return "bool"
+	case nil:
+		return "null"
+	}
+	return "number"
+}
+
+func (s Schema) xml(body []byte) {
+	d := xml.NewDecoder(bytes.NewReader(body))
+	d.Strict = false
+	var path []string
+	for range schemaTokens {
+		t, err := d.Token()
+		if err != nil {
+			return
+		}
+		switch e := t.(type) {
+		case xml.StartElement:
+			if len(path) >= MaxXMLDepth {
+				return
+			}
+			path = append(path, clip(e.Name.Local))
+			p := strings.Join(path, "/")
+			s.add(p, "element")
+			for _, a := range e.Attr {
+				if a.Name.Space != "xmlns" && a.Name.Local != "xmlns" {
+					s.add(p+"/@"+clip(a.Name.Local), "text")
+				}
+			}
+		case xml.EndElement:
+			if len(path) > 0 {
+				path = path[:len(path)-1]
+			}
+		}
+	}
+}
+
+// String lists the paths, one a line, sorted; ParseSchema reads it.
+func (s Schema) String() string {
+	lines := make([]string, 0, len(s))
+	for p, t := range s {
+		lines = append(lines, strings.ReplaceAll(p, "\n", " ")+"\t"+t)
+	}
+	sort.Strings(lines)
+	return strings.Join(lines, "\n")
+}
+
+// ParseSchema reads what String wrote; lines of another form are left out.
+func ParseSchema(text string) Schema {
+	s := Schema{}
+	for _, l := range strings.Split(text, "\n") {
+		if p, t, ok := strings.Cut(l, "\t"); ok {
+			s[p] = t
+		}
+	}
+	return s
+}
+
+// Fingerprint is a short hash of the shape.
+func (s Schema) Fingerprint() string {
+	h := sha256.Sum256([]byte(s.String()))
+	return hex.EncodeToString(h[:6])
+}
+
+// Moved says in words what changed from old to s: a field that is gone, with
+// the new names beside it, a field of another type, a new field. A field that
+// is null in one of the two did not change its type. Fields below something
+// that itself is absent or empty are not reported.
+func (s Schema) Moved(old Schema) []string {
+	fresh := map[string][]string{}
+	for p := range s {
+		if _, ok := old[p]; !ok {
+			fresh[parent(p)] = append(fresh[parent(p)], p)
+		}
+	}
+	var out []string
+	named := map[string]bool{}
+	for p, was := range old {
+		now, ok := s[p]
+		switch {
+		case ok:
+			if a, b := notNull(was), notNull(now); a != "" && b != "" && a != b {
+				out = append(out, fmt.Sprintf("%s is %s, was %s", p, b, a))
+			}
+		case s.hasParent(p):
+			text := p + " is gone"
+			if names := fresh[parent(p)]; len(names) > 0 {
+				sort.Strings(names)
+				for _, n := range names {
+					named[n] = true
+				}
+				text += "; new there: " + strings.Join(names, ", ")
+			}
+			out = append(out, text)
+		}
+	}
+	for _, names := range fresh {
+		for _, n := range names {
+			_, parentIsNew := old[parent(n)]
+			if !named[n] && (parentIsNew || parent(n) == "") {
+				out = append(out, n+" is new")
+			}
+		}
+	}
+	sort.Strings(out)
+	return out
+}
+
+func (s Schema) hasParent(p string) bool {
+	up := parent(p)
+	_, ok := s[up]
+	return up == "" || ok
+}
+
+func parent(p string) string {
+	if t, ok := strings.CutSuffix(p, "[]"); ok {
+		return t
+	}
+	if i := strings.LastIndexAny(p, "./"); i >= 0 {
+		return p[:i]
+	}
+	return ""
+}
+
+func notNull(t string) string {
+	var out []string
+	for _, x := range strings.Split(t, "|") {
+		if x != "null" {
+			out = append(out, x)
+		}
+	}
+	return strings.Join(out, "|")
+}
