@@ -42,13 +42,12 @@ func parsePages() pages {
 
 func funcs() template.FuncMap {
 	return template.FuncMap{
-		"odds":  notify.Odds,
-		"age":   notify.Age,
-		"clean": notify.Clean,
-		"lower": strings.ToLower,
-		"oz":    coldseam.OzName,
-		"staff": staffSVG,
-		"add":   func(a, b int) int { return a + b },
+		"clean":   notify.Clean,
+		"staff":   staffSVG,
+		"came":    cameTrue,
+		"signed":  signed,
+		"counts":  countWords,
+		"outages": outageWords,
 	}
 }
 
@@ -62,7 +61,8 @@ type frame struct {
 	Caution caution
 	Sources []coldseam.Attribution
 	NoIndex bool
-	Bare    bool // a form reached by a signed link: no links elsewhere
+	Bare    bool         // a form reached by a signed link: no links elsewhere
+	Inline  template.CSS // the style of a page that stands alone
 	Body    any
 }
 

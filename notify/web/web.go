@@ -70,10 +70,9 @@ type People interface {
 // Limits are the rates that a client address may reach. Zero fields take the
 // defaults.
 type Limits struct {
-	PagesPerMinute  int // a client prefix, all requests; default 240
-	SignUpsPerHour  int // a client prefix; default 5
-	SignUpsAllHour  int // over all clients of this process; default 100
-	TokensPerMinute int // bad signed links of a client prefix; default 30
+	PagesPerMinute int // a client prefix, all requests; default 240
+	SignUpsPerHour int // a client prefix; default 5
+	SignUpsAllHour int // over all clients of this process; default 100
 }
 
 func (l Limits) withDefaults() Limits {
@@ -85,7 +84,6 @@ func (l Limits) withDefaults() Limits {
 	def(&l.PagesPerMinute, 240)
 	def(&l.SignUpsPerHour, 5)
 	def(&l.SignUpsAllHour, 100)
-	def(&l.TokensPerMinute, 30)
 	return l
 }
 

@@ -1,0 +1,140 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// howPage teaches what the odds mean.
+type howPage struct {
+	Ten      template.HTML
+	Verdicts []howVerdict
+	Bands    []bandHead
+}
+
+type howVerdict struct {
+	V     coldseam.Verdict
+	Class string
+	Staff notify.PageStaff
+	Text  string
+}
+
+func (s *site) how(w http.ResponseWriter, r *http.Request) error {
+	st := func(n int) notify.PageStaff { return notify.PageStaff{Shown: true, Filled: n, Lo: 3, Hi: 5} }
+	p := howPage{Ten: tenSVG(4), Verdicts: []howVerdict{
+		{coldseam.Go, "go", st(6), "The odds clear your own line by a tenth or more, and no stop stands."},
+		{coldseam.TossUp, "toss", st(4), "The odds lie within a tenth of your line, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain."},
+		{coldseam.Stay, "stay", st(2), "The odds do not pay for the drive."},
+		{coldseam.NoCall, "nocall", notify.PageStaff{}, "Something the call needs is missing, silent or too old. This is not a go."},
+		{coldseam.Stop, "stop", notify.PageStaff{}, "A safety or legal limit is passed. No odds are shown, however good they would be."},
+	}}
+	t := bandTableOf(coldseam.Brief{WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}}, notify.WordsFor(unitsOf(r), "UTC"))
+	p.Bands = t.Heads
+	return s.show(w, http.StatusOK, "how", s.clubFoot(r, frame{Title: "How it works", Body: p}))
+}
+
+// tenSVG is ten mornings in a row, n of them good.
+func tenSVG(n int) template.HTML {
+	var w strings.Builder
+	fmt.Fprintf(&w, `<svg class="ten" viewBox="0 0 400 44" role="img" aria-labelledby="ten-t"><title id="ten-t">Ten mornings, %d of them good</title>`, n)
+	for i := range 10 {
+		// Good ones are scattered: odds say how many, never which.
+		good := (i*7+3)%10 < n
+		cls := "c"
+		if good {
+			cls = "c f"
+		}
+		fmt.Fprintf(&w, `<rect class="%s" x="%d" y="4" width="32" height="36"/>`, cls, 4+i*40)
+	}
+	w.WriteString(`</svg>`)
+	return template.HTML(w.String())
+}
+
+// Status is what the status page tells: feeds and the morning's work, no
+// persons.
+type Status struct {
+	Feeds  []FeedState
+	Briefs []BriefState
+	Mail   MailCount
+	Held   bool // sending is held by the admin
+	Notes  []string
+}
+
+// FeedState is one feed of one agency.
+type FeedState struct {
+	Name   string // "Flow, Mill Bridge"
+	Agency string
+	At     time.Time // newest value; zero = none yet
+	Limit  time.Duration
+	State  string // good, stale, failed, none
+	Note   string
+}
+
+// BriefState is the newest brief of one reach.
+type BriefState struct {
+	River, Reach string
+	Zone         string
+	Day          coldseam.Date
+	Issued       time.Time
+	Verdict      coldseam.Verdict
+}
+
+// MailCount counts today's mails by what came of them.
+type MailCount struct {
+	Due, Sent, Waiting, Failed int
+}
+
+type statusPage struct {
+	Now    string
+	Feeds  []inputRow
+	Briefs []statusBrief
+	Mail   MailCount
+	Held   bool
+	Notes  []string
+	Sick   int
+}
+
+type statusBrief struct{ River, Day, Issued, Verdict string }
+
+func (s *site) status(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.Store.Status(r.Context())
+	if err != nil {
+		return err
+	}
+	now := s.Now()
+	p := statusPage{Now: now.UTC().Format("2 January 15:04") + " UTC", Mail: st.Mail, Held: st.Held}
+	for _, f := range st.Feeds {
+		row := inputRow{Name: notify.Clean(f.Name), Note: notify.Clean(f.Note), State: notify.Clean(f.State), Age: "never", Good: f.State == "good" || f.State == "none"}
+		if a := notify.Clean(f.Agency); a != "" {
+			row.Name += ", " + a
+		}
+		if !f.At.IsZero() {
+			row.Age = notify.Age(now.Sub(f.At))
+		}
+		if f.Limit > 0 {
+			row.Limit = notify.Age(f.Limit)
+			if !f.At.IsZero() && now.Sub(f.At) > f.Limit && row.Good {
+				row.State, row.Good = "stale", false
+			}
+		}
+		if !row.Good {
+			p.Sick++
+		}
+		p.Feeds = append(p.Feeds, row)
+	}
+	for _, b := range st.Briefs {
+		words := notify.WordsFor("us", b.Zone)
+		p.Briefs = append(p.Briefs, statusBrief{notify.Clean(b.River) + ", " + notify.Clean(b.Reach), longDay(b.Day), words.DayClock(b.Issued, b.Day), b.Verdict.String()})
+	}
+	for _, n := range st.Notes {
+		p.Notes = append(p.Notes, notify.Clean(n))
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	return s.show(w, http.StatusOK, "status", s.clubFoot(r, frame{Title: "Status", Body: p}))
+}

@@ -1,0 +1,214 @@
+package web
+
+import (
+	"math"
+	"sort"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// jigTable is the weight for each spot and where each size lets go.
+type jigTable struct {
+	Caption string
+	Odds    bool
+	Rows    []jigRow
+	Sizes   []string // heads of the critical flows
+	Crit    []critRow
+	Unit    string
+	Now     string
+	Notes   []string
+}
+
+type jigRow struct {
+	Spot, Depth     string
+	Tie, TieHolds   string
+	Pack, PackHolds string
+	Next            string
+	Mark            string // calibrated, uncalibrated
+	Words           []string
+	Withheld        string
+}
+
+type critRow struct {
+	Spot  string
+	Cells []critCell
+}
+
+// critCell is the flow to which a size holds; Low is true when today's flow is
+// above it.
+type critCell struct {
+	Text string
+	Low  bool
+}
+
+// jigTableOf is nil for a reach without spots.
+func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
+	if len(b.Jig) == 0 {
+		return nil
+	}
+	t := &jigTable{Odds: odds, Unit: "cfs"}
+	if w.Metric() {
+		t.Unit = "m³/s"
+	}
+	if b.Flow.NowOK {
+		t.Now = w.Flow(b.Flow.Now)
+	}
+	t.Caption = rigWords(b.Jig[0])
+	for _, j := range b.Jig {
+		t.Rows = append(t.Rows, jigRowOf(j, w, odds))
+	}
+	t.critical(b, w)
+	return t
+}
+
+func rigWords(j coldseam.SpotJig) string {
+	var s []string
+	for _, x := range []string{lineWords(j.Line), notify.Clean(j.Body) + " body", presentationWords(j.Presentation)} {
+		if strings.TrimSpace(x) != "" && x != " body" {
+			s = append(s, x)
+		}
+	}
+	return strings.Join(s, ", ")
+}
+
+// lineWords reads a line key such as braid-0.14.
+func lineWords(key string) string {
+	kind, mm, ok := strings.Cut(notify.Clean(key), "-")
+	if !ok {
+		return kind
+	}
+	return mm + " mm " + kind
+}
+
+func presentationWords(key string) string {
+	switch key {
+	case "quartering":
+		return "quartering cast"
+	case "anchored":
+		return "anchored, cast back"
+	case "vertical":
+		return "vertical"
+	case "drift":
+		return "controlled drift"
+	case "wading":
+		return "cast from the bank"
+	}
+	return notify.Clean(key)
+}
+
+func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
+	r := jigRow{Spot: notify.Clean(j.Spot), Depth: "not sounded"}
+	if j.DepthM > 0 {
+		r.Depth = w.Depth(j.DepthM)
+	}
+	if j.TieOz <= 0 || math.IsNaN(j.TieOz) || j.Withheld != "" {
+		r.Withheld = notify.Withheld(j)
+		return r
+	}
+	r.Tie, r.Pack = w.Weight(j.TieOz), w.Weight(j.PackOz)
+	if j.PackOz <= 0 {
+		r.Pack = "none holds"
+	}
+	if odds {
+		r.TieHolds = notify.Odds(j.TieHolds)
+		for _, h := range j.Holds {
+			if h.Oz == j.PackOz {
+				r.PackHolds = notify.Odds(h.Holds)
+			}
+		}
+	}
+	if j.NextOz > j.TieOz {
+		r.Next = w.Weight(j.NextOz)
+	}
+	r.Mark = "uncalibrated"
+	if j.Calibrated {
+		r.Mark = "calibrated by the club's log"
+	}
+	pick := func(us, si string) string {
+		if w.Metric() && si != "" {
+			return notify.Clean(si)
+		}
+		return notify.Clean(us)
+	}
+	for _, x := range []string{pick(j.Why, j.WhySI), pick(j.LineWords, j.LineWordsSI), pick(j.Dunes, j.DunesSI), notify.Clean(j.CostWords), notify.Clean(j.Leader), notify.Clean(j.Advice)} {
+		if x != "" {
+			r.Words = append(r.Words, x)
+		}
+	}
+	if l := notify.Clean(j.Leader); l != "" && len(r.Words) > 0 {
+		for i := range r.Words {
+			if r.Words[i] == l {
+				r.Words[i] = "leader " + l
+			}
+		}
+	}
+	for _, x := range j.Warnings {
+		r.Words = append(r.Words, w.Reason(x))
+	}
+	return r
+}
+
+// critical fills the table of flows at which each size stops holding, for the
+// sizes of the box that matter near today's flow.
+func (t *jigTable) critical(b coldseam.Brief, w notify.Words) {
+	var sizes []float64
+	for _, j := range b.Jig {
+		for _, c := range j.CriticalM3S {
+			if c.Oz >= 1./8-1e-9 && c.Oz <= 5./8+1e-9 && !containsOz(sizes, c.Oz) {
+				sizes = append(sizes, c.Oz)
+			}
+		}
+	}
+	if len(sizes) == 0 {
+		return
+	}
+	sort.Float64s(sizes)
+	for _, oz := range sizes {
+		t.Sizes = append(t.Sizes, coldseam.OzName(oz))
+	}
+	for _, j := range b.Jig {
+		if len(j.CriticalM3S) == 0 {
+			continue
+		}
+		row := critRow{Spot: notify.Clean(j.Spot)}
+		for _, oz := range sizes {
+			row.Cells = append(row.Cells, critCellOf(j, oz, b, w))
+		}
+		t.Crit = append(t.Crit, row)
+	}
+}
+
+func critCellOf(j coldseam.SpotJig, oz float64, b coldseam.Brief, w notify.Words) critCell {
+	for _, c := range j.CriticalM3S {
+		if math.Abs(c.Oz-oz) > 1e-9 {
+			continue
+		}
+		switch {
+		case c.M3S <= 0:
+			return critCell{Text: "none", Low: true}
+		case math.IsNaN(c.M3S) || math.IsInf(c.M3S, 0):
+			return critCell{Text: "·"}
+		case c.Beyond:
+			return critCell{Text: "over " + bare(w.Flow(c.M3S))}
+		}
+		return critCell{Text: bare(w.Flow(c.M3S)), Low: b.Flow.NowOK && b.Flow.Now > c.M3S}
+	}
+	return critCell{Text: "·"}
+}
+
+// bare is a number without its unit, which the caption names.
+func bare(s string) string {
+	n, _, _ := strings.Cut(s, "\u00a0")
+	return n
+}
+
+func containsOz(xs []float64, v float64) bool {
+	for _, x := range xs {
+		if math.Abs(x-v) < 1e-9 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,263 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"math"
+	"net/http"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/notify/sample"
+)
+
+// memory is a store in memory. It counts writes, so that a test can show that
+// a page changed nothing.
+type memory struct {
+	mu      sync.Mutex
+	briefs  []coldseam.Brief
+	reaches []coldseam.Reach
+	subs    map[int64]coldseam.Subscriber
+	trips   map[string]coldseam.Trip
+	confirm map[string]int // confirm mails by address
+	welcome int
+	writes  int
+	fail    error // returned by every call
+	season  Recap
+	noScore bool
+}
+
+func newMemory() *memory {
+	m := &memory{briefs: sample.All(), subs: map[int64]coldseam.Subscriber{}, trips: map[string]coldseam.Trip{}, confirm: map[string]int{}, season: sampleRecap()}
+	for _, b := range m.briefs {
+		r := coldseam.Reach{ID: b.Reach, River: b.River, Name: b.ReachName, Zone: b.Zone, Species: []string{"walleye"}, Rules: b.Rules}
+		for _, j := range b.Jig {
+			r.Spots = append(r.Spots, coldseam.Spot{ID: j.SpotID, Name: j.Spot, Kind: j.Kind})
+		}
+		m.reaches = append(m.reaches, r)
+	}
+	m.subs[7] = coldseam.Subscriber{ID: 7, Email: "ann@example.org", State: "confirmed", CreatedAt: sample.Issued, Prefs: coldseam.Preferences{
+		Reaches: []coldseam.ReachID{"tamsen-bend", "brandt-lower"}, Zone: sample.Zone, SendAt: "04:45", Units: "us", WindowFrom: "06:00", WindowTo: "10:00",
+		Line: "braid-0.14", Presentation: "quartering", BoxOz: []float64{.125, .1875, .25, .375}}}
+	return m
+}
+
+// lock begins one call; write says whether it would change a row.
+func (m *memory) lock(write bool) error {
+	m.mu.Lock()
+	if m.fail != nil {
+		return m.fail
+	}
+	if write {
+		m.writes++
+	}
+	return nil
+}
+
+// rows is the whole content, to compare.
+func (m *memory) rows(t *testing.T) string {
+	t.Helper()
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	b, err := json.Marshal([]any{m.subs, m.trips, m.confirm, m.welcome, m.writes})
+	require.NoError(t, err)
+	return string(b)
+}
+
+func (m *memory) Board(context.Context) ([]coldseam.Brief, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return nil, err
+	}
+	return append([]coldseam.Brief(nil), m.briefs...), nil
+}
+
+func (m *memory) Reaches(context.Context) ([]coldseam.Reach, error) {
+	defer m.mu.Unlock()
+	return m.reaches, m.lock(false)
+}
+
+func (m *memory) Scorecard(_ context.Context, id coldseam.ReachID) (Scorecard, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil || m.noScore || id != "tamsen-bend" {
+		return Scorecard{}, err
+	}
+	return Scorecard{Since: coldseam.Date{Year: 2025, Month: 3, Day: 1}, Mornings: 58, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true,
+		Bins: []ScoreBin{{0, 2, 21, 3}, {3, 4, 17, 6}, {5, 6, 14, 7}, {7, 10, 6, 5}}}, nil
+}
+
+func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return Recap{}, err
+	}
+	if year != 0 && year != m.season.Year {
+		return Recap{}, fmt.Errorf("season %d: %w", year, coldseam.ErrNotFound)
+	}
+	return m.season, nil
+}
+
+func (m *memory) Status(context.Context) (Status, error) {
+	defer m.mu.Unlock()
+	return Status{
+		Feeds: []FeedState{{"Flow, Mill Bridge", "Meridian water survey", sample.Issued.Add(-20 * time.Minute), 6 * time.Hour, "good", ""},
+			{"Flow, Quern weir", "Meridian water survey", sample.Issued.Add(-7 * time.Hour), 6 * time.Hour, "good", "connection refused"}},
+		Briefs: []BriefState{{"Tamsen River", "Bend reach", sample.Zone, sample.Day, sample.Issued, coldseam.Go}}, Mail: MailCount{212, 211, 1, 0},
+	}, m.lock(false)
+}
+
+func (m *memory) SignUp(_ context.Context, email string, p coldseam.Preferences, at time.Time) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	for _, s := range m.subs {
+		if s.Email == email && s.State != "pending" {
+			return nil
+		}
+	}
+	if m.confirm[email] >= 3 {
+		return nil
+	}
+	m.confirm[email]++
+	id := int64(100 + len(m.subs))
+	m.subs[id] = coldseam.Subscriber{ID: id, Email: email, State: "pending", CreatedAt: at, Prefs: p}
+	return nil
+}
+
+func (m *memory) Confirm(_ context.Context, id int64, at time.Time) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	s, ok := m.subs[id]
+	if !ok {
+		return fmt.Errorf("subscriber: %w", coldseam.ErrNotFound)
+	}
+	if s.State == "pending" {
+		s.State, s.ConfirmedAt = "confirmed", at
+		m.welcome++
+	}
+	m.subs[id] = s
+	return nil
+}
+
+func (m *memory) Subscriber(_ context.Context, id int64) (coldseam.Subscriber, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return coldseam.Subscriber{}, err
+	}
+	s, ok := m.subs[id]
+	if !ok {
+		return s, fmt.Errorf("subscriber: %w", coldseam.ErrNotFound)
+	}
+	return s, nil
+}
+
+func (m *memory) SavePreferences(_ context.Context, id int64, p coldseam.Preferences, _ time.Time) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	s := m.subs[id]
+	s.Prefs = p
+	m.subs[id] = s
+	return nil
+}
+
+func (m *memory) Unsubscribe(_ context.Context, id int64, _ time.Time) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	if s, ok := m.subs[id]; ok {
+		s.State = "unsubscribed"
+		m.subs[id] = s
+	}
+	return nil
+}
+
+func tripKey(sub int64, r coldseam.ReachID, d coldseam.Date) string {
+	return fmt.Sprint(sub, " ", r, " ", d)
+}
+
+func (m *memory) Trip(_ context.Context, sub int64, r coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return coldseam.Trip{}, err
+	}
+	t, ok := m.trips[tripKey(sub, r, d)]
+	if !ok {
+		return t, fmt.Errorf("trip: %w", coldseam.ErrNotFound)
+	}
+	return t, nil
+}
+
+func (m *memory) SaveTrip(_ context.Context, t coldseam.Trip) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	m.trips[tripKey(t.Subscriber, t.Reach, t.Date)] = t
+	return nil
+}
+
+const publicURL = "https://club.example"
+
+func testLinks() notify.Links {
+	return notify.Links{PublicURL: publicURL, Tokens: notify.Tokens{List: "coldseam.club.example", Current: notify.TokenKey{ID: 2, Secret: []byte("0123456789abcdef0123456789abcdef")},
+		Previous: notify.TokenKey{ID: 1, Secret: []byte("fedcba9876543210fedcba9876543210")}}}
+}
+
+// clock is 05:10 local on the day of the sample.
+func clock() time.Time { return sample.Issued.Add(20 * time.Minute) }
+
+func testConfig(m *memory) Config {
+	return Config{Store: m, Links: testLinks(), Club: "Tamsen Valley Walleye Club", Now: clock, Log: slog.New(slog.DiscardHandler),
+		SignUpFloor: -1, Limits: Limits{PagesPerMinute: 1e6}}
+}
+
+func testHandler(t *testing.T, m *memory) http.Handler {
+	t.Helper()
+	h, err := New(testConfig(m))
+	require.NoError(t, err)
+	return h
+}
+
+// sampleRecap is an invented spring.
+func sampleRecap() Recap {
+	r := Recap{Year: 2027, Season: "Spring 2027", River: "Tamsen River", Reach: "Bend reach", Story: []string{"A late, cold start; half of the run came in nine days."},
+		FirstFish: coldseam.Date{Year: 2027, Month: 3, Day: 26}, Peak: coldseam.Date{Year: 2027, Month: 4, Day: 13}, LastFish: coldseam.Date{Year: 2027, Month: 5, Day: 1},
+		Trips: 61, ZeroTrips: 23, StayedHome: 9, RodHours: 304, Fish: 187, Held: 41, Lifted: 11,
+		Money:   RecapMoney{GoodGo: 9, PoorGo: 5, DrivesSaved: 17, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67},
+		Bands:   []RecapRate{{"slow", 9, 42, 9, .10, .38, false}, {"ease", 20, 96, 55, .42, .75, false}, {"lift", 23, 118, 104, .71, 1.08, false}, {"spawn", 7, 37, 19, .31, .80, false}, {Key: "drop-back", Hidden: true}},
+		Weights: []RecapRate{{"1/8 oz", 14, 60, 30, .3, .7, false}, {"1/4 oz", 30, 170, 110, .5, .8, false}, {"3/8 oz", 12, 60, 40, .45, .9, false}},
+		Verdicts: []RecapVerdict{{coldseam.Go, 14, 14, 9}, {coldseam.TossUp, 16, 16, 6}, {coldseam.Stay, 24, 21, 4}, {Verdict: coldseam.Stop, Mornings: 5},
+			{Verdict: coldseam.NoCall, Mornings: 3}},
+		Said:  []ScoreBin{{0, 2, 21, 3}, {3, 4, 17, 6}, {5, 6, 14, 7}, {7, 10, 6, 5}},
+		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
+		Stops: []RecapCount{{"flood warning", 4}, {"rise over 1 ft in 6 h", 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
+		Change: []string{"Sound the middle run: it had no weight all spring.", "Log held and lifted at the dune crests; two more logs calibrate it."}, Sources: sample.Go().Sources, Rules: sample.Go().Rules}
+	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
+	for i := range 62 {
+		c := 1.5 + 9.5*float64(i)/62 + math.Sin(float64(i)/2)
+		day := chart.SeasonDay{Day: d.Add(i), WaterC: c}
+		if i == 20 || i == 21 {
+			day.WaterC = math.NaN()
+		}
+		if i%2 == 0 && i > 4 && i < 54 {
+			day.Trips = 1 + i%3
+			day.Fish = max(0, (i%7)*(30-int(math.Abs(float64(i-34))))/25)
+		}
+		r.Days = append(r.Days, day)
+	}
+	return r
+}

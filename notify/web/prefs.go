@@ -1,0 +1,216 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+type prefsPage struct {
+	Action                                      string
+	Reaches, Units, Presentations, Bodies       []option
+	Lines, Metals, Box, Costs, Days, SpeciesOps []option
+	Zones                                       []string
+	P                                           coldseam.Preferences
+	Errs                                        map[string]string
+	List                                        []string
+	Saved                                       bool
+	Stop                                        string
+	Calendar                                    string
+}
+
+// allCosts are the costs of a wasted trip that a member may set.
+func allCosts() []option {
+	var out []option
+	for _, c := range []float64{.2, .3, .4, .5, .6, .7} {
+		out = append(out, option{Value: strconv.FormatFloat(c, 'f', 1, 64), Label: fmt.Sprintf("GO from %d in 10", int(c*10+1.5))})
+	}
+	return out
+}
+
+func weekdays() []option {
+	var out []option
+	for d := time.Monday; d <= time.Saturday; d++ {
+		out = append(out, option{Value: strconv.Itoa(int(d)), Label: d.String()[:3]})
+	}
+	return append(out, option{Value: "0", Label: "Sun"})
+}
+
+func (s *site) prefsForm(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.claim(r, notify.ForPrefs)
+	if err != nil {
+		return err
+	}
+	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
+	if err != nil {
+		return err
+	}
+	rs, err := s.Store.Reaches(r.Context())
+	if err != nil {
+		return err
+	}
+	return s.showPrefs(w, r, http.StatusOK, c, s.prefsOf(sub.Prefs, rs))
+}
+
+// prefsOf fills the form.
+func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
+	if p.Zone == "" {
+		p.Zone = zoneOf(rs, p.Reaches)
+	}
+	if p.SendAt == "" {
+		p.SendAt = defaultSendAt
+	}
+	if p.Cost == 0 {
+		p.Cost = .4
+	}
+	if p.Units == "" {
+		p.Units = "us"
+	}
+	page := prefsPage{P: p, Units: chosen(unitOptions(), p.Units), Presentations: chosen(presentations(), p.Presentation), Bodies: chosen(bodies(), p.Body),
+		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Costs: chosen(allCosts(), strconv.FormatFloat(p.Cost, 'f', 1, 64))}
+	var ids, oz, days []string
+	for _, id := range p.Reaches {
+		ids = append(ids, string(id))
+	}
+	for _, o := range p.BoxOz {
+		oz = append(oz, coldseam.OzName(o))
+	}
+	for _, d := range p.Weekdays {
+		days = append(days, strconv.Itoa(d))
+	}
+	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(sizes(), oz...), chosen(weekdays(), days...)
+	if len(p.Weekdays) == 0 {
+		for i := range page.Days {
+			page.Days[i].On = true
+		}
+	}
+	page.SpeciesOps = chosen(species(rs), p.Species)
+	for _, r := range rs {
+		if !contains(page.Zones, r.Zone) {
+			page.Zones = append(page.Zones, r.Zone)
+		}
+	}
+	return page
+}
+
+func species(rs []coldseam.Reach) []option {
+	var out []option
+	var seen []string
+	for _, r := range rs {
+		for _, k := range r.Species {
+			if !contains(seen, k) {
+				seen = append(seen, k)
+				out = append(out, option{Value: k, Label: strings.ReplaceAll(notify.Clean(k), "_", " ")})
+			}
+		}
+	}
+	return out
+}
+
+func contains(xs []string, s string) bool {
+	for _, x := range xs {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *site) showPrefs(w http.ResponseWriter, r *http.Request, code int, c notify.Claim, p prefsPage) error {
+	p.Action = r.URL.Path
+	p.Stop = s.path(s.Links.Unsubscribe(c.Subscriber))
+	p.Calendar = s.Links.Calendar(c.Subscriber)
+	return s.show(w, code, "prefs", s.clubFoot(r, frame{Title: "Your settings", NoIndex: true, Bare: true, Body: p}))
+}
+
+func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.claim(r, notify.ForPrefs)
+	if err != nil {
+		return err
+	}
+	f, err := readForm(r)
+	if err != nil {
+		return err
+	}
+	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
+	if err != nil {
+		return err
+	}
+	rs, err := s.Store.Reaches(r.Context())
+	if err != nil {
+		return err
+	}
+	p := f.prefs(rs)
+	if !f.ok() {
+		page := s.prefsOf(p, rs)
+		page.P.SendAt, page.P.WindowFrom, page.P.WindowTo, page.P.Zone = f.text("send_at"), f.text("window_from"), f.text("window_to"), f.text("zone")
+		page.Errs, page.List = f.errs, f.problems()
+		return s.showPrefs(w, r, http.StatusUnprocessableEntity, c, page)
+	}
+	if err := s.Store.SavePreferences(r.Context(), sub.ID, p, s.Now()); err != nil {
+		return err
+	}
+	page := s.prefsOf(p, rs)
+	page.Saved = true
+	return s.showPrefs(w, r, http.StatusOK, c, page)
+}
+
+// prefs reads the whole form.
+func (f *form) prefs(rs []coldseam.Reach) coldseam.Preferences {
+	p := coldseam.Preferences{Reaches: f.reaches(rs), Zone: f.text("zone"), SendAt: f.clock("send_at"),
+		WindowFrom: f.clock("window_from"), WindowTo: f.clock("window_to"), Species: f.choice("species", species(rs)),
+		Units: f.choice("units", unitOptions()), Presentation: f.choice("presentation", presentations()), Body: f.choice("body", bodies()),
+		Line: f.choice("line", lines()), Metal: f.choice("metal", metals()), FlipNotice: f.v.Get("flip") == "1", Outlook: f.v.Get("outlook") == "1"}
+	p.Cost, _ = strconv.ParseFloat(f.choice("cost", allCosts()), 64)
+	if err := zone(p.Zone); err != nil {
+		f.bad("zone", fmt.Sprintf("%q is not a time zone. Want one such as America/Chicago.", short(p.Zone)))
+	}
+	switch {
+	case (p.WindowFrom == "") != (p.WindowTo == "") && f.errs["window_from"] == "" && f.errs["window_to"] == "":
+		f.bad("window_from", "Give both ends of the fishing window, or none.")
+	case p.WindowFrom != "" && p.WindowTo != "" && p.WindowFrom >= p.WindowTo:
+		f.bad("window_from", "The fishing window ends before it begins.")
+	case p.WindowFrom != "" && p.SendAt > p.WindowFrom:
+		f.bad("send_at", "The mail would come after your window has begun.")
+	}
+	for _, v := range f.v["box"] {
+		oz := ozOf(v)
+		if oz == 0 {
+			f.bad("box", fmt.Sprintf("%q is not a trade size", short(v)))
+			continue
+		}
+		p.BoxOz = append(p.BoxOz, oz)
+	}
+	for _, v := range f.v["day"] {
+		d, err := strconv.Atoi(v)
+		if err != nil || d < 0 || d > 6 {
+			f.bad("day", fmt.Sprintf("%q is not a day of the week", short(v)))
+			continue
+		}
+		p.Weekdays = append(p.Weekdays, d)
+	}
+	switch len(p.Weekdays) {
+	case 0:
+		f.bad("day", "Pick at least one day, or stop the mail altogether below.")
+	case 7:
+		p.Weekdays = nil
+	}
+	return p
+}
+
+// zone refuses names that are no IANA zone; "Local" is the server's own.
+func zone(name string) error {
+	if name == "" || name == "Local" {
+		return fmt.Errorf("zone %q: %w", name, coldseam.ErrInvalid)
+	}
+	if _, err := time.LoadLocation(name); err != nil {
+		return errors.Join(err, coldseam.ErrInvalid)
+	}
+	return nil
+}

@@ -1,0 +1,163 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/chart"
+)
+
+// riverPage is one reach this morning.
+type riverPage struct {
+	Page    notify.Page
+	Class   string
+	Gauge   string
+	Day     string
+	Made    string
+	Over    string
+	Facts   []notify.PageFact
+	Flow    template.HTML
+	Temp    template.HTML
+	Fan     bool // the charts carry a forecast, not only readings
+	NoChart string
+	FlowU   string
+	TempU   string
+	Bands   *bandTable
+	Shifts  []shift
+	Run     *runView
+	Jigs    *jigTable
+	Lists   []notify.PageSection
+	Inputs  []inputRow
+	Score   *scoreView
+	ICS     string
+	Toggle  toggle
+	Regul   bool
+}
+
+// inputRow is one line of what the call rests on.
+type inputRow struct {
+	Name, Age, Limit, State, Note string
+	Good                          bool
+}
+
+func (s *site) river(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.brief(r, coldseam.ReachID(r.PathValue("reach")))
+	if err != nil {
+		return err
+	}
+	b, over := today(b, s.Now())
+	units := unitsOf(r)
+	p, err := s.riverPage(b, units)
+	if err != nil {
+		return err
+	}
+	p.Over = over
+	p.Toggle = s.toggle(r, notify.PathRiver+string(b.Reach))
+	if err := s.addScore(r, b, p); err != nil {
+		return err
+	}
+	title := p.Page.River + ", " + p.Page.Reach + ": " + p.Page.Verdict.String()
+	if p.Page.Verdict.ShowsOdds() {
+		title += ", " + notify.Odds(b.Odds) + " for a good morning"
+	}
+	return s.show(w, http.StatusOK, "river", foot(frame{Title: title, Body: p}, []coldseam.Brief{b}))
+}
+
+// brief finds the newest brief of a reach.
+func (s *site) brief(r *http.Request, id coldseam.ReachID) (coldseam.Brief, error) {
+	briefs, err := s.Store.Board(r.Context())
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
+	for _, b := range briefs {
+		if b.Reach == id {
+			return b, nil
+		}
+	}
+	return coldseam.Brief{}, fmt.Errorf("reach: %w", coldseam.ErrNotFound)
+}
+
+func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
+	words := notify.WordsFor(units, b.Zone)
+	page := notify.PageOf(b, coldseam.Preferences{Units: units})
+	p := &riverPage{Page: page, Class: classOf(page.Verdict), Gauge: notify.Clean(b.SiteName), Day: longDay(b.Day),
+		ICS: notify.PathRiver + string(b.Reach) + "/calendar.ics", FlowU: "cfs", TempU: "°F", Regul: b.Flow.Regulated}
+	if words.Metric() {
+		p.FlowU, p.TempU = "m³/s", "°C"
+	}
+	p.Made = "Made " + words.DayClock(b.Issued, b.Day)
+	if !b.GoodUntil.IsZero() {
+		p.Made += ", good until " + words.DayClock(b.GoodUntil, b.Day)
+	}
+	p.Made += ". Later news stands here first."
+	for _, f := range page.Facts {
+		switch f.Label {
+		case "Window", "Why", "Log", "Made": // said in the verdict's block or below it
+		default:
+			p.Facts = append(p.Facts, f)
+		}
+	}
+	p.charts(b, units)
+	odds := page.Verdict.ShowsOdds()
+	if odds {
+		p.Bands, p.Shifts, p.Run = bandTableOf(b, words), shiftsOf(b, words), runOf(b)
+	}
+	if odds || page.Verdict == coldseam.NoCall && notify.JudgesAlone(b) {
+		p.Jigs = jigTableOf(b, words, odds)
+	}
+	for _, l := range page.Below {
+		switch l.Title {
+		case "Weight by spot", "What this rests on": // tables here
+		default:
+			p.Lists = append(p.Lists, l)
+		}
+	}
+	p.Inputs = inputsOf(b)
+	return p, nil
+}
+
+// charts draws what the verdict allows. A chart that cannot be drawn is words,
+// never an error page: the call itself stands.
+func (p *riverPage) charts(b coldseam.Brief, units string) {
+	v := p.Page.Verdict
+	if v == coldseam.NoCall && !notify.JudgesAlone(b) {
+		p.NoChart = "No chart without the gauge."
+		return
+	}
+	b.Verdict = v
+	var err error
+	if p.Flow, err = chart.FlowSVG(b, units); err != nil {
+		p.NoChart = "No reading or forecast to draw."
+	}
+	p.Fan = len(b.Chart.Valid) > 0
+	if v != coldseam.Stop {
+		if p.Temp, err = chart.TempSVG(b, units); err != nil {
+			p.Temp = ""
+		}
+	}
+}
+
+func inputsOf(b coldseam.Brief) []inputRow {
+	var out []inputRow
+	for _, in := range b.Inputs {
+		row := inputRow{Name: notify.Clean(in.Name), Age: "never", Limit: "", State: notify.Clean(in.State), Note: notify.Clean(in.Note), Good: notify.InputGood(in)}
+		if row.Name == "" {
+			row.Name = strings.ReplaceAll(notify.Clean(in.Key), "_", " ")
+		}
+		if !in.At.IsZero() {
+			row.Age = notify.Age(in.Age)
+		}
+		if in.Limit > 0 {
+			row.Limit = notify.Age(in.Limit)
+		}
+		if in.Key == "alerts" && in.State == "none" {
+			row.State = "none out"
+		}
+		out = append(out, row)
+	}
+	return out
+}

@@ -1,0 +1,390 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// logPage is the trip log form.
+type logPage struct {
+	Action                                       string
+	River, Reach, Day                            string
+	Metric                                       bool
+	Answers, Spots, Weights, Held, Because       []option
+	Presentations, Bodies, Lines, Clarity, Night []option
+	V                                            map[string]string // typed values
+	Errs                                         map[string]string
+	List                                         []string
+	Again                                        bool // a trip of this day is on record
+	More                                         bool // open the details
+}
+
+// answers are the four links of the mail.
+func answers() []option {
+	return []option{{Value: "none", Label: "None"}, {Value: "1-3", Label: "1 to 3"}, {Value: "4", Label: "4 or more"}, {Value: "no", Label: "Did not go"}}
+}
+
+func heldOptions() []option {
+	return []option{{Value: "yes", Label: "Held bottom"}, {Value: "no", Label: "Lifted off"}, {Value: "", Label: "Not sure"}}
+}
+
+func becauseOptions() []option {
+	return []option{{Value: "yes", Label: "Yes, I would have gone anyway"}, {Value: "no", Label: "No, the mail decided"}}
+}
+
+func clarityOptions() []option {
+	return []option{{Value: "clear", Label: "clear"}, {Value: "stained", Label: "stained"}, {Value: "muddy", Label: "muddy"}}
+}
+
+// maxNote is the longest note that is kept, in runes.
+const maxNote = 600
+
+// visit is what the signed link of a trip log opens.
+type visit struct {
+	sub   coldseam.Subscriber
+	reach coldseam.Reach
+	day   coldseam.Date
+	loc   *time.Location
+}
+
+func (s *site) visit(r *http.Request) (visit, error) {
+	c, err := s.claim(r, notify.ForLog)
+	if err != nil {
+		return visit{}, err
+	}
+	id, day, err := notify.ParseLogExtra(c.Extra)
+	if err != nil {
+		return visit{}, err
+	}
+	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
+	if err != nil {
+		return visit{}, err
+	}
+	rs, err := s.Store.Reaches(r.Context())
+	if err != nil {
+		return visit{}, err
+	}
+	for _, reach := range rs {
+		if reach.ID == id {
+			loc, err := time.LoadLocation(reach.Zone)
+			if err != nil {
+				return visit{}, fmt.Errorf("reach %s: zone %q: %w", id, reach.Zone, coldseam.ErrInvalid)
+			}
+			return visit{sub, reach, day, loc}, nil
+		}
+	}
+	return visit{}, fmt.Errorf("reach of the log: %w", coldseam.ErrNotFound)
+}
+
+func (s *site) logForm(w http.ResponseWriter, r *http.Request) error {
+	v, err := s.visit(r)
+	if err != nil {
+		return err
+	}
+	t, err := s.Store.Trip(r.Context(), v.sub.ID, v.reach.ID, v.day)
+	again := err == nil
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	vals := v.defaults()
+	if again {
+		vals = v.values(t)
+	}
+	if a := r.URL.Query().Get("a"); a != "" && vals["a"] != a {
+		for _, o := range answers() {
+			if o.Value == a {
+				vals["a"] = a
+				if again || a == "none" || a == "no" {
+					vals["fish"] = ""
+				}
+			}
+		}
+	}
+	p := v.page(vals)
+	p.Again = again
+	return s.showLog(w, r, http.StatusOK, p)
+}
+
+// defaults presets the form from the preferences.
+func (v visit) defaults() map[string]string {
+	p := v.sub.Prefs
+	out := map[string]string{"anglers": "1", "presentation": p.Presentation, "body": p.Body, "line": p.Line}
+	if p.WindowFrom != "" {
+		out["start"] = p.WindowFrom
+	}
+	if len(v.reach.Spots) > 0 {
+		out["spot"] = v.reach.Spots[0].ID
+	}
+	return out
+}
+
+// values shows a recorded trip.
+func (v visit) values(t coldseam.Trip) map[string]string {
+	num := func(x float64) string {
+		if x == 0 {
+			return ""
+		}
+		return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64)
+	}
+	clock := func(at time.Time) string {
+		if at.IsZero() {
+			return ""
+		}
+		return at.In(v.loc).Format("15:04")
+	}
+	flag := func(b *bool) string {
+		switch {
+		case b == nil:
+			return ""
+		case *b:
+			return "yes"
+		}
+		return "no"
+	}
+	out := map[string]string{
+		"a": answerOf(t), "hours": num(t.Hours), "anglers": num(float64(t.Anglers)), "lines": num(float64(t.Lines)), "fish": num(float64(t.Fish)),
+		"looked": num(float64(t.LookedAt)), "ripe": num(float64(t.Ripe)), "spent": num(float64(t.Spent)), "released": num(float64(t.Released)),
+		"spot": t.SpotID, "presentation": t.Presentation, "body": t.Body, "line": t.Line, "held": flag(t.Held), "held_at": clock(t.HeldAt),
+		"start": clock(t.Start), "water_at": clock(t.WaterAt), "first": clock(t.FirstFish), "clarity": t.Clarity, "note": t.Note,
+	}
+	if t.WeightOz > 0 {
+		out["weight"] = coldseam.OzName(t.WeightOz)
+	}
+	if t.WaterC != nil {
+		x := *t.WaterC
+		if v.sub.Prefs.Units != "metric" {
+			x = coldseam.F(x)
+		}
+		out["water"] = strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
+	}
+	if t.AngleDeg != nil {
+		out["angle"] = num(*t.AngleDeg)
+	}
+	if t.BecauseMail != nil {
+		// Asked the other way round: would you have gone without the mail?
+		out["because"] = map[bool]string{true: "no", false: "yes"}[*t.BecauseMail]
+	}
+	if t.Night {
+		out["night"] = "1"
+	}
+	return out
+}
+
+func answerOf(t coldseam.Trip) string {
+	switch {
+	case t.WentNot:
+		return "no"
+	case t.Fish == 0:
+		return "none"
+	case t.Fish <= 3:
+		return "1-3"
+	}
+	return "4"
+}
+
+func (v visit) page(vals map[string]string) logPage {
+	p := logPage{River: notify.Clean(v.reach.River), Reach: notify.Clean(v.reach.Name), Day: longDay(v.day), Metric: v.sub.Prefs.Units == "metric", V: vals,
+		Answers: chosen(answers(), vals["a"]), Held: chosen(heldOptions(), vals["held"]), Because: chosen(becauseOptions(), vals["because"]),
+		Weights: chosen(sizes(), vals["weight"]), Presentations: chosen(presentations(), vals["presentation"]), Bodies: chosen(bodies(), vals["body"]),
+		Lines: chosen(lines(), vals["line"]), Clarity: chosen(clarityOptions(), vals["clarity"])}
+	var spots []option
+	for _, s := range v.reach.Spots {
+		spots = append(spots, option{Value: s.ID, Label: notify.Clean(s.Name)})
+	}
+	p.Spots = chosen(spots, vals["spot"])
+	for _, k := range []string{"looked", "ripe", "spent", "water", "first", "note", "clarity", "released", "angle", "night"} {
+		p.More = p.More || vals[k] != ""
+	}
+	return p
+}
+
+func (s *site) showLog(w http.ResponseWriter, r *http.Request, code int, p logPage) error {
+	p.Action = r.URL.Path
+	return s.show(w, code, "log", s.clubFoot(r, frame{Title: "How did it go?", NoIndex: true, Bare: true, Body: p}))
+}
+
+func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
+	v, err := s.visit(r)
+	if err != nil {
+		return err
+	}
+	f, err := readForm(r)
+	if err != nil {
+		return err
+	}
+	t := f.trip(v, s.Now())
+	if !f.ok() {
+		vals := map[string]string{}
+		for k := range f.v {
+			vals[k] = f.text(k)
+		}
+		p := v.page(vals)
+		p.Errs, p.List = f.errs, f.problems()
+		for _, k := range []string{"looked", "ripe", "spent", "released", "water", "water_at", "first", "angle", "held_at", "clarity"} {
+			p.More = p.More || f.errs[k] != ""
+		}
+		return s.showLog(w, r, http.StatusUnprocessableEntity, p)
+	}
+	if err := s.Store.SaveTrip(r.Context(), t); err != nil {
+		return err
+	}
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Saved", NoIndex: true, Bare: true, Body: done{
+		Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"}, {notify.PathRiver + string(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
+}
+
+func savedWords(t coldseam.Trip, v visit) []string {
+	head := notify.Clean(v.reach.River) + ", " + longDay(v.day) + ": "
+	switch {
+	case t.WentNot:
+		return []string{head + "did not go.", "That counts too: it tells us which calls keep people home."}
+	case t.Fish == 0:
+		return []string{head + "no fish.", "Zeros teach the model as much as fish do."}
+	}
+	return []string{fmt.Sprintf("%s%d fish.", head, t.Fish), "It goes into the run clock, the weights and the season's recap. Names never do."}
+}
+
+// trip reads the form. Times belong to the day of the trip.
+func (f *form) trip(v visit, now time.Time) coldseam.Trip {
+	t := coldseam.Trip{Reach: v.reach.ID, Subscriber: v.sub.ID, Date: v.day, EnteredAt: now, Source: "form"}
+	a := f.choice("a", answers())
+	switch a {
+	case "":
+		f.bad("a", "How many fish? Pick one of the four.")
+	case "no":
+		t.WentNot = true
+		t.BecauseMail = f.because()
+		t.Note = f.note()
+		return t
+	}
+	if len(v.reach.Species) > 0 {
+		t.Species = v.reach.Species[0]
+	}
+	if v.sub.Prefs.Species != "" {
+		t.Species = v.sub.Prefs.Species
+	}
+	t.Start = f.instant("start", v.day, v.loc)
+	t.Hours = f.number("hours", .25, 24, 0)
+	if f.text("hours") == "" {
+		f.bad("hours", "How many hours did you fish? Without them a trip cannot be counted.")
+	}
+	t.Anglers = f.whole("anglers", 1, 20, 1)
+	t.Lines = f.whole("lines", 1, 60, t.Anglers)
+	t.Fish = f.fish(a)
+	t.LookedAt = f.whole("looked", 0, 200, 0)
+	t.Ripe, t.Spent, t.Released = f.whole("ripe", 0, 200, 0), f.whole("spent", 0, 200, 0), f.whole("released", 0, 500, 0)
+	if t.Ripe+t.Spent > t.LookedAt {
+		if f.text("looked") != "" {
+			f.bad("looked", fmt.Sprintf("Ripe %d and spent %d are more than the %d looked at.", t.Ripe, t.Spent, t.LookedAt))
+		}
+		t.LookedAt = t.Ripe + t.Spent
+	}
+	if t.Released > t.Fish {
+		f.bad("released", fmt.Sprintf("Released %d, but landed %d.", t.Released, t.Fish))
+	}
+	f.rig(v, &t)
+	f.water(v, &t)
+	t.BecauseMail, t.Night, t.Note = f.because(), f.v.Get("night") == "1", f.note()
+	return t
+}
+
+// fish is the exact count, which must agree with the answer.
+func (f *form) fish(a string) int {
+	n := f.whole("fish", 0, 500, -1)
+	switch {
+	case f.errs["fish"] != "" || a == "":
+		return 0
+	case a == "none" && n > 0:
+		f.bad("fish", fmt.Sprintf("You picked none, and wrote %d.", n))
+	case a == "none":
+		return 0
+	case n < 0:
+		f.bad("fish", "How many exactly?")
+	case a == "1-3" && (n < 1 || n > 3):
+		f.bad("fish", fmt.Sprintf("You picked 1 to 3, and wrote %d.", n))
+	case a == "4" && n < 4:
+		f.bad("fish", fmt.Sprintf("You picked 4 or more, and wrote %d.", n))
+	}
+	return max(n, 0)
+}
+
+func (f *form) rig(v visit, t *coldseam.Trip) {
+	var spots []option
+	for _, s := range v.reach.Spots {
+		spots = append(spots, option{Value: s.ID})
+	}
+	t.SpotID = f.choice("spot", spots)
+	t.Presentation, t.Body, t.Line = f.choice("presentation", presentations()), f.choice("body", bodies()), f.choice("line", lines())
+	t.WeightOz = ozOf(f.choice("weight", sizes()))
+	if h := f.choice("held", heldOptions()); h != "" {
+		held := h == "yes"
+		t.Held = &held
+		if t.WeightOz == 0 || t.SpotID == "" {
+			f.bad("weight", "Held or not teaches nothing without the spot and the weight.")
+		}
+	}
+	t.HeldAt = f.instant("held_at", v.day, v.loc)
+	if f.text("angle") != "" {
+		x := f.number("angle", 0, 90, 0)
+		t.AngleDeg = &x
+	}
+}
+
+func (f *form) water(v visit, t *coldseam.Trip) {
+	t.Clarity = f.choice("clarity", clarityOptions())
+	t.FirstFish = f.instant("first", v.day, v.loc)
+	if !t.FirstFish.IsZero() && t.Fish == 0 {
+		f.bad("first", "A first fish, but none landed?")
+	}
+	if f.text("water") == "" {
+		return
+	}
+	lo, hi := 31., 90.
+	metric := v.sub.Prefs.Units == "metric"
+	if metric {
+		lo, hi = -.5, 32
+	}
+	x := f.number("water", lo, hi, math.NaN())
+	if math.IsNaN(x) {
+		return
+	}
+	if !metric {
+		x = coldseam.C(x)
+	}
+	t.WaterC = &x
+	t.WaterAt = f.instant("water_at", v.day, v.loc)
+	if t.WaterAt.IsZero() {
+		f.bad("water_at", "At what hour did you read the water temperature?")
+	}
+}
+
+// because answers "would you have gone without the mail": no means that the
+// mail decided.
+func (f *form) because() *bool {
+	var b bool
+	switch f.choice("because", becauseOptions()) {
+	case "yes":
+		b = false
+	case "no":
+		b = true
+	default:
+		return nil
+	}
+	return &b
+}
+
+func (f *form) note() string {
+	s := strings.TrimSpace(f.text("note"))
+	if n := utf8.RuneCountInString(s); n > maxNote {
+		f.bad("note", fmt.Sprintf("The note has %d letters; %d fit.", n, maxNote))
+	}
+	return s
+}
