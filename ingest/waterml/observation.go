@@ -1,0 +1,415 @@
+package waterml
+
+import (
+	"encoding/xml"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// observation is the nearest enclosing observation: who measured what where.
+type observation struct {
+	depth       int
+	id          string
+	property    *node
+	feature     *node
+	procedure   *node
+	resultTime  *node
+	phenomenon  *node
+	status      string // approval word of the metadata
+	simulated   bool
+	stat        coldseam.Statistic // named by the procedure
+	analysis    string             // text of the analysis time of a model run
+	resultDepth int                // depth of an open om:result
+	resultAttrs []xml.Attr
+	resultText  []byte
+	resultTaken bool // something inside the result was read or named
+}
+
+// head reads a child of an observation.
+func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
+	if o.resultDepth > 0 {
+		if x.Depth() == o.resultDepth+1 && !o.resultTaken {
+			return d.unread(x, s, o)
+		}
+		return nil
+	}
+	if x.Depth() != o.depth+1 {
+		return nil
+	}
+	var err error
+	switch s.Name.Local {
+	case "observedProperty":
+		o.property, err = readTree(x, s)
+	case "featureOfInterest":
+		if o.feature, err = readTree(x, s); err == nil {
+			if f := o.feature.first(); f != nil && isFeature(f.local) {
+				d.site(f)
+			}
+		}
+	case "procedure":
+		o.procedure, err = readTree(x, s)
+		o.simulated = o.simulated || isSimulation(o.procedure)
+		o.stat = statCodes[statCode(o.procedure)]
+	case "resultTime":
+		o.resultTime, err = readTree(x, s)
+	case "phenomenonTime", "samplingTime":
+		o.phenomenon, err = readTree(x, s)
+	case "parameter":
+		err = d.tree(x, s, o.parameter)
+	case "metadata":
+		err = d.tree(x, s, o.metadata)
+	case "result":
+		o.resultDepth, o.resultAttrs = x.Depth(), append([]xml.Attr(nil), s.Attr...)
+	}
+	return err
+}
+
+// isSimulation looks at the process type, which stands in the process or as
+// the role of the reference.
+func isSimulation(n *node) bool {
+	role := n.attr(xlink, "arcrole") + " " + n.attr(xlink, "role") + " " + n.find(wml, "processType").href()
+	return strings.Contains(strings.ToLower(role), "processtype/simulation")
+}
+
+// statCodes of the US procedure records [seen: 00003, 00001, 00002 in
+// documents; 00011 in the same agency's newer service].
+var statCodes = map[string]coldseam.Statistic{"00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean, "00011": coldseam.Instant}
+
+// statCode is the statistic code that a US procedure record refers to.
+func statCode(n *node) string {
+	for _, k := range n.first().children() {
+		if k.is(wml, "parameter") && strings.Contains(k.href(), "statCd=") {
+			return codeOf(k.href(), "statCd")
+		}
+	}
+	return ""
+}
+
+// parameter notes the time of analysis of a model run; its own unit is a decoy.
+func (o *observation) parameter(n *node) error {
+	v := n.find(om, "NamedValue")
+	name := v.kid(om, "name")
+	if name.attr(xlink, "role") == "analysisTime" || codeOf(name.href()) == "analysisTime" {
+		o.analysis = v.kid(om, "value").val()
+	}
+	return nil
+}
+
+func (o *observation) metadata(n *node) error {
+	s := n.find(wml, "status")
+	low := strings.ToLower(s.title() + " " + s.href())
+	switch {
+	case strings.Contains(low, "provisional"):
+		o.status = "Provisional"
+	case strings.Contains(low, "approved"):
+		o.status = "Approved"
+	}
+	return nil
+}
+
+// unread names a result that has an encoding of its own.
+func (d *doc) unread(x *ingest.XML, s xml.StartElement, o *observation) error {
+	name := s.Name.Local
+	if spaceOf(s.Name.Space) == gml && name == "Measure" { // a scalar in its own element
+		o.resultAttrs = append(o.resultAttrs, s.Attr...)
+		n, err := readTree(x, s)
+		if err == nil {
+			o.resultText = append(o.resultText, n.text...)
+		}
+		return err
+	}
+	o.resultTaken = true
+	d.b.Skip(d.describe(o.id), fmt.Sprintf("unsupported encoding %s", name))
+	return skipTree(x)
+}
+
+// took marks the open result as read.
+func (d *doc) took() {
+	if o := d.top(); o != nil {
+		o.resultTaken = true
+	}
+}
+
+// endResult takes a scalar result: text with a unit at the phenomenon time.
+func (d *doc) endResult(o *observation) {
+	if o.resultTaken {
+		return
+	}
+	text := strings.TrimSpace(string(o.resultText))
+	unit := attr(o.resultAttrs, otherSpace, "uom")
+	if text == "" && !isNil(o.resultAttrs) {
+		d.b.Skip(d.describe(o.id), "an observation without a result")
+		return
+	}
+	if isNil(o.resultAttrs) {
+		text = ""
+	}
+	id, why := d.identify(o, "")
+	if why != "" {
+		d.b.Skip(d.describe(o.id), why)
+		return
+	}
+	stamp, period, err := d.phenomenonTime(o, id.site)
+	if err != nil {
+		d.b.Skip(d.describe(o.id), err.Error())
+		return
+	}
+	id.key.Period = period
+	r := ingest.Row{Key: id.key, Name: id.name, Stamp: stamp, Raw: text, Unit: unitCode(unit), Approval: o.status}
+	d.target(o, id.site, stamp.At).Add(r)
+}
+
+// phenomenonTime is the instant of the observation, or the end of its period.
+func (d *doc) phenomenonTime(o *observation, site string) (ingest.Stamp, string, error) {
+	n := o.phenomenon
+	t := n.first()
+	if ref := n.href(); t == nil && strings.HasPrefix(ref, "#") {
+		t = d.instants[ref[1:]]
+	}
+	if v := t.kid(gml, "timePosition").val(); v != "" {
+		s, err := d.times.Parse(v, site)
+		return s, "", err
+	}
+	begin, end := t.kid(gml, "beginPosition").val(), t.kid(gml, "endPosition").val()
+	if begin == "" || end == "" {
+		return ingest.Stamp{}, "", fmt.Errorf("no phenomenon time: %w", coldseam.ErrInvalid)
+	}
+	a, err := d.times.Parse(begin, site)
+	if err != nil {
+		return a, "", err
+	}
+	b, err := d.times.Parse(end, site)
+	if err != nil || !a.At.Before(b.At) {
+		return b, "", err
+	}
+	return b, isoSeconds(b.At.Sub(a.At)), nil
+}
+
+func isoSeconds(d time.Duration) string {
+	switch {
+	case d%(24*time.Hour) == 0:
+		return fmt.Sprintf("P%dD", d/(24*time.Hour))
+	case d%time.Hour == 0:
+		return fmt.Sprintf("PT%dH", d/time.Hour)
+	case d%time.Minute == 0:
+		return fmt.Sprintf("PT%dM", d/time.Minute)
+	}
+	return fmt.Sprintf("PT%dS", d/time.Second)
+}
+
+// identity of a series.
+type identity struct {
+	site string // agency's code
+	name string // of the property, as written
+	key  coldseam.SeriesKey
+}
+
+// identify finds station, parameter and procedure; why is the reason when one
+// is not known. tsName is a fall-back name for the report.
+func (d *doc) identify(o *observation, tsName string) (id identity, why string) {
+	if o == nil {
+		o = &observation{}
+	}
+	id.site = d.stationOf(o)
+	if id.site == "" {
+		return id, "names no station: ask for one site, or name it in the profile"
+	}
+	param, name, ok := d.propertyOf(o.property)
+	if !ok {
+		if name == "" {
+			return id, `names no property: give parameters."" in the profile`
+		}
+		return id, fmt.Sprintf("property %q is not known", clip(name))
+	}
+	id.name = name
+	id.key = coldseam.SeriesKey{Site: d.p.SiteID(id.site), Param: param, SeriesRef: procedureOf(o.procedure)}
+	return id, ""
+}
+
+// describe names a series in the report.
+func (d *doc) describe(fallback string) string {
+	o := d.top()
+	if o == nil {
+		return clip("series " + fallback)
+	}
+	_, name, _ := d.propertyOf(o.property)
+	return clip(strings.TrimSpace(d.stationOf(o) + " " + name + " " + fallback))
+}
+
+// stationOf: an inline feature, a #reference into the document, the tail of an
+// address or URN, the title, the site that was asked for.
+func (d *doc) stationOf(o *observation) string {
+	n := o.feature
+	if f := n.first(); f != nil {
+		if c := stationCode(f); c != "" {
+			return c
+		}
+	}
+	ref := n.href()
+	if strings.HasPrefix(ref, "#") {
+		if f := d.features[ref[1:]]; f != nil {
+			return stationCode(f)
+		}
+		return ref[1:] // dangling: the id still tells stations apart
+	}
+	for _, c := range []string{codeOf(ref, "sites", "site", "name"), n.title(), d.p.RequestSite} {
+		if c != "" {
+			return c
+		}
+	}
+	return ""
+}
+
+// stationCode of a feature: identifier, the sites key of its description,
+// name, id.
+func stationCode(f *node) string {
+	if v := f.kid(gml, "identifier").val(); v != "" {
+		return codeOf(v, "sites")
+	}
+	if ref := f.kid(gml, "descriptionReference").href(); strings.Contains(ref, "sites=") {
+		return codeOf(ref, "sites")
+	}
+	if v := f.kid(gml, "name").val(); v != "" {
+		return v
+	}
+	return f.id()
+}
+
+// defaultProperties: names that services write, lower case. "temperature"
+// alone is not here: it does not say of what.
+var defaultProperties = map[string]coldseam.Parameter{
+	"00060": coldseam.Discharge, "discharge": coldseam.Discharge, "streamflow": coldseam.Discharge, "streamdischarge": coldseam.Discharge,
+	"water course discharge": coldseam.Discharge, "river discharge": coldseam.Discharge, "flow": coldseam.Discharge,
+	"00065": coldseam.Stage, "stage": coldseam.Stage, "gage height": coldseam.Stage, "gauge height": coldseam.Stage, "water course level": coldseam.Stage,
+	"00010": coldseam.WaterTemp, "water_temperature": coldseam.WaterTemp, "water temperature": coldseam.WaterTemp, "watertemperature": coldseam.WaterTemp,
+	"water_temp": coldseam.WaterTemp, "temperature, water": coldseam.WaterTemp, "sea_water_temperature": coldseam.WaterTemp,
+	"00020": coldseam.AirTemp, "air_temperature": coldseam.AirTemp, "air temperature": coldseam.AirTemp, "airtemperature": coldseam.AirTemp, "air_temp": coldseam.AirTemp,
+	"63680": coldseam.Turbidity, "turbidity": coldseam.Turbidity,
+	"00045": coldseam.Precip, "precipitation": coldseam.Precip, "rainfall": coldseam.Precip,
+	"wind_speed": coldseam.Wind, "wind speed": coldseam.Wind,
+}
+
+// propertyOf tries the address, its parmCd key, its tail and the title.
+func (d *doc) propertyOf(n *node) (coldseam.Parameter, string, bool) {
+	ref, title := n.href(), n.title()
+	code := strings.TrimPrefix(codeOf(ref, "parmCd", "parameterCd"), "#")
+	name := title
+	if name == "" {
+		name = code
+	}
+	for _, c := range []string{ref, code, title} {
+		if c == "" {
+			continue
+		}
+		if p, ok := d.p.Parameter(c, defaultProperties); ok {
+			return p, name, true
+		}
+	}
+	if ref == "" && title == "" {
+		p, ok := d.p.Parameters[""]
+		return coldseam.Parameter(p), name, ok
+	}
+	return "", name, false
+}
+
+// procedureOf keeps two series of one station and property apart (as stored,
+// daily mean ...). Ids inside the document are not used: services number them
+// anew in every answer.
+func procedureOf(n *node) string {
+	if ref := n.href(); ref != "" && !strings.HasPrefix(ref, "#") {
+		return codeOf(ref)
+	}
+	if ref := n.find(wml, "processReference").href(); ref != "" {
+		return codeOf(ref)
+	}
+	return ""
+}
+
+// site keeps what the document says of a station.
+func (d *doc) site(f *node) {
+	code := stationCode(f)
+	if code == "" {
+		return
+	}
+	m := ingest.SiteMeta{ID: d.p.SiteID(code), Code: code, Name: f.kid(gml, "name").val()}
+	if z := f.find(wml, "TimeZone").kid(wml, "zoneOffset").val(); z != "" {
+		m.Zone = z
+	}
+	if pos := f.find(gml, "pos"); pos != nil {
+		if lat, lon, ok := position(pos); ok {
+			m.Lat, m.Lon = lat, lon
+		}
+	}
+	d.sites[code] = m
+}
+
+// position reads gml:pos: latitude first but for CRS84. One example document
+// of the standard has the order wrong, so positions are for display only and a
+// latitude beyond 90 is dropped.
+func position(n *node) (lat, lon float64, ok bool) {
+	f := strings.Fields(n.text)
+	if len(f) < 2 {
+		return 0, 0, false
+	}
+	a, err1 := ingest.ParseDecimal(f[0])
+	b, err2 := ingest.ParseDecimal(f[1])
+	if err1 != nil || err2 != nil {
+		return 0, 0, false
+	}
+	if strings.Contains(n.attr(otherSpace, "srsName"), "CRS84") {
+		a, b = b, a
+	}
+	return a, b, math.Abs(a) <= 90 && math.Abs(b) <= 180
+}
+
+// target is the builder for a value: observations, or the forecast that it
+// belongs to. earliest is the earliest time of the series.
+func (d *doc) target(o *observation, site string, earliest time.Time) *ingest.Builder {
+	issued, is := d.issue(o, site, earliest)
+	if !is {
+		return d.b
+	}
+	b, ok := d.forecasts[issued]
+	if !ok {
+		b = ingest.NewBuilder(d.p)
+		d.forecasts[issued] = b
+	}
+	return b
+}
+
+// issue decides whether the series is a forecast and when it was issued: the
+// result time, else the time of analysis, else unknown (zero). A result time
+// somewhere inside the values is usual for observations.
+func (d *doc) issue(o *observation, site string, earliest time.Time) (time.Time, bool) {
+	if d.p.Kind == "observation" || o == nil && d.p.Kind != "forecast" {
+		return time.Time{}, false
+	}
+	var issued time.Time
+	if o != nil {
+		t := o.resultTime.first()
+		if ref := o.resultTime.href(); t == nil && strings.HasPrefix(ref, "#") {
+			t = d.instants[ref[1:]]
+		}
+		for _, v := range []string{t.kid(gml, "timePosition").val(), o.analysis} {
+			if s, err := d.times.Parse(v, site); err == nil && issued.IsZero() {
+				issued = s.At
+			}
+		}
+		if o.simulated || o.analysis != "" {
+			return issued, true
+		}
+	}
+	return issued, d.p.Kind == "forecast" || !issued.IsZero() && earliest.After(issued)
+}
+
+func clip(s string) string {
+	if len(s) <= 80 {
+		return s
+	}
+	return strings.ToValidUTF8(s[:80], "") + "..."
+}

@@ -1,0 +1,418 @@
+package waterml
+
+import (
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// pointMeta is what metadata say of a value. A point overrides only the fields
+// it carries.
+type pointMeta struct {
+	unit       string
+	interp     string // tail of the interpolation URI, lower case
+	period     string // aggregationDuration
+	qualifiers []string
+	quality    string
+	nilled     bool
+}
+
+// over returns m with the fields that q carries in their place.
+func (m pointMeta) over(q pointMeta) pointMeta {
+	if q.unit != "" {
+		m.unit = q.unit
+	}
+	if q.interp != "" {
+		m.interp = q.interp
+	}
+	if q.period != "" {
+		m.period = q.period
+	}
+	if len(q.qualifiers) > 0 {
+		m.qualifiers = q.qualifiers
+	}
+	if q.quality != "" {
+		m.quality = q.quality
+	}
+	m.nilled = m.nilled || q.nilled
+	return m
+}
+
+// metaOf reads DefaultTVPMeasurementMetadata or TVPMeasurementMetadata. Only
+// direct children count: an accuracy and a qualifier carry units of their own.
+func metaOf(n *node) pointMeta {
+	var m pointMeta
+	if n == nil {
+		return m
+	}
+	for _, k := range n.kids {
+		if k.space != wml {
+			continue
+		}
+		switch k.local {
+		case "uom":
+			m.unit = uomOf(k)
+		case "interpolationType":
+			m.interp = strings.ToLower(codeOf(k.href()))
+		case "aggregationDuration":
+			m.period = k.val()
+		case "qualifier":
+			if q := qualifierOf(k); q != "" {
+				m.qualifiers = append(m.qualifiers, q)
+			}
+		case "quality":
+			if m.quality = codeOf(k.href()); m.quality == "" {
+				m.quality = k.title()
+			}
+		case "nilReason":
+			m.nilled = true
+		}
+	}
+	return m
+}
+
+// uomOf: code, else the tail of the reference, else the title.
+func uomOf(k *node) string {
+	if c := k.attr(otherSpace, "code"); c != "" {
+		return unitCode(c)
+	}
+	if ref := k.href(); ref != "" {
+		return unitCode(ref)
+	}
+	return k.title()
+}
+
+// unitCode shortens an address to its tail; a URN is left for the unit table.
+func unitCode(s string) string {
+	s = strings.TrimSpace(s)
+	if strings.Contains(s, "://") {
+		return s[strings.LastIndexAny(s, "/#")+1:]
+	}
+	return s
+}
+
+// qualifierOf: a category's value, the title, the tail of the reference, or
+// the text of another value with its unit.
+func qualifierOf(k *node) string {
+	c := k.first()
+	if v := c.kid(swe, "value").val(); v != "" {
+		if u := c.kid(swe, "uom").attr(otherSpace, "code"); u != "" {
+			return v + " " + u
+		}
+		return v
+	}
+	if t := k.title(); t != "" {
+		return t
+	}
+	return codeOf(k.href())
+}
+
+// statistic of an interpolation word: what the value stands for, and whether
+// its period begins at the stamp (Succ) instead of ending there (Prec). ok is
+// false where the word leaves it to the profile (constant, empty).
+func statistic(interp string) (stat coldseam.Statistic, succ, ok bool) {
+	w := strings.TrimSuffix(interp, "prec")
+	if w == interp {
+		w = strings.TrimSuffix(interp, "succ")
+		succ = w != interp
+	}
+	switch w {
+	case "continuous", "discontinuous", "instantaneous":
+		return coldseam.Instant, false, true
+	case "average":
+		return coldseam.Mean, succ, true
+	case "min", "minimum":
+		return coldseam.Min, succ, true
+	case "max", "maximum":
+		return coldseam.Max, succ, true
+	case "total":
+		return coldseam.Sum, succ, true
+	}
+	return "", succ, false
+}
+
+// series streams one MeasurementTimeseries.
+func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
+	d.took()
+	ts := &timeseries{d: d, o: d.top(), id: attr(s.Attr, gml, "id")}
+	depth := x.Depth()
+	for x.Depth() >= depth {
+		t, err := x.Token()
+		if err != nil {
+			return err
+		}
+		k, ok := t.(xml.StartElement)
+		if !ok || spaceOf(k.Name.Space) != wml {
+			if ok {
+				if err := skipTree(x); err != nil {
+					return err
+				}
+			}
+			continue
+		}
+		n, err := readTree(x, k)
+		if err != nil {
+			return err
+		}
+		switch n.local {
+		case "metadata":
+			ts.base, ts.spacing = n.find(wml, "baseTime").val(), n.find(wml, "spacing").val()
+		case "defaultPointMetadata":
+			ts.def = metaOf(n.first())
+		case "point":
+			ts.point(n)
+		}
+	}
+	ts.flush()
+	return nil
+}
+
+// timeseries gathers the rows of one series; they are added when it is known
+// whether it is a forecast, which its earliest time decides.
+type timeseries struct {
+	d             *doc
+	o             *observation
+	id            string
+	base, spacing string
+	def           pointMeta
+	n             int // points so far, for implied times
+	rows          []ingest.Row
+	site          identity
+	why           string // reason to leave the series out
+	ready         bool
+	implied       implied
+}
+
+// point reads one time-value pair.
+func (ts *timeseries) point(n *node) {
+	ts.prepare()
+	if ts.why != "" {
+		ts.n++
+		return
+	}
+	tvp := n.kid(wml, "MeasurementTVP")
+	at, value := tvp.kid(wml, "time"), tvp.kid(wml, "value")
+	index := ts.n
+	if at.val() == "" && value == nil {
+		if ts.spacing == "" { // an empty pair says nothing; with implied times it would shift the rest
+			return
+		}
+	}
+	ts.n++
+	m := ts.def.over(metaOf(tvp.kid(wml, "metadata").first()))
+	stamp, err := ts.time(at, index)
+	if err != nil {
+		ts.skipTime(err)
+		return
+	}
+	raw := value.val()
+	if value == nil || isNil(value.attrs) || m.nilled {
+		raw = ""
+	}
+	ts.add(stamp, raw, m)
+}
+
+// prepare identifies the series at its first point.
+func (ts *timeseries) prepare() {
+	if ts.ready {
+		return
+	}
+	ts.ready = true
+	ts.site, ts.why = ts.d.identify(ts.o, ts.id)
+	if ts.why == "" && ts.base != "" && ts.spacing != "" {
+		var err error
+		if ts.implied, err = ts.d.newImplied(ts.base, ts.spacing, ts.site.site); err != nil {
+			ts.why = cause(err)
+		}
+	}
+	if ts.why != "" {
+		ts.d.b.Skip(ts.d.describe(ts.id), ts.why)
+	}
+}
+
+// cause drops the error class from the text of a reason.
+func cause(err error) string {
+	return strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error())
+}
+
+func (ts *timeseries) time(at *node, index int) (ingest.Stamp, error) {
+	if v := at.val(); v != "" {
+		return ts.d.stamp(v, ts.site.site)
+	}
+	if ts.implied.spaced {
+		t := ts.implied.at(index)
+		return ingest.Stamp{At: t, End: t}, nil
+	}
+	return ingest.Stamp{}, errNoTime
+}
+
+var errNoTime = errors.New("a point without a time, and no base time and spacing")
+
+// skipTime names the first refused time of a series and counts the rest under
+// the same words.
+func (ts *timeseries) skipTime(err error) {
+	key := ts.site.key.String() + ts.id
+	if _, ok := ts.d.badTime[key]; !ok {
+		ts.d.badTime[key] = cause(err)
+	}
+	ts.d.b.Skip(ts.site.key.String(), ts.d.badTime[key])
+}
+
+// add makes a row of one value.
+func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
+	key := ts.site.key
+	stat, succ, ok := statistic(m.interp)
+	switch {
+	case ok:
+		key.Stat = stat
+	case ts.o != nil && ts.o.stat != "":
+		key.Stat = ts.o.stat
+	default:
+		key.Stat = coldseam.Statistic(ts.d.p.Statistic)
+	}
+	if key.Stat != coldseam.Instant && key.Stat != "" {
+		key.Period = m.period
+		if key.Period == "" && ts.implied.spaced {
+			key.Period = ts.spacing
+		}
+	}
+	if key.Stat == "" && m.period != "" {
+		key.Period = m.period
+	}
+	// A constant's period is often not told; then its stamp stays.
+	if succ && (ok || key.Period != "" && key.Stat != coldseam.Instant) && stamp.Precision == ingest.ToInstant {
+		end, err := ts.shift(stamp.At, key.Period)
+		if err != nil {
+			ts.skipTime(err)
+			return
+		}
+		stamp.At, stamp.End = end, end
+	}
+	quals := m.qualifiers
+	if m.quality != "" {
+		quals = append(append([]string(nil), quals...), m.quality)
+	}
+	approval := ""
+	if ts.o != nil {
+		approval = ts.o.status
+	}
+	ts.rows = append(ts.rows, ingest.Row{Key: key, Name: ts.site.name, Stamp: stamp, Raw: raw, Unit: m.unit, Approval: approval, Qualifiers: quals})
+}
+
+// shift moves a stamp that begins a period to its end.
+func (ts *timeseries) shift(t time.Time, period string) (time.Time, error) {
+	months, days, dur, err := ingest.ParsePeriod(period)
+	if err != nil {
+		return t, fmt.Errorf("values begin their period, but the period %q is not known", clip(period))
+	}
+	loc, err := ts.d.location(ts.site.site)
+	if err != nil {
+		return t, err
+	}
+	return addCalendar(t.In(loc), months, days).Add(dur).UTC(), nil
+}
+
+// flush adds the rows to the observations or to a forecast.
+func (ts *timeseries) flush() {
+	if len(ts.rows) == 0 {
+		return
+	}
+	earliest := ts.rows[0].Stamp.At
+	for _, r := range ts.rows[1:] {
+		if r.Stamp.At.Before(earliest) {
+			earliest = r.Stamp.At
+		}
+	}
+	b := ts.d.target(ts.o, ts.site.site, earliest)
+	for _, r := range ts.rows {
+		b.Add(r)
+	}
+	ts.rows = nil
+}
+
+// implied are the times base + n x spacing.
+type implied struct {
+	spaced       bool
+	base         time.Time // in the zone in which months and days are counted
+	months, days int
+	rest         time.Duration
+}
+
+func (d *doc) newImplied(base, spacing, site string) (implied, error) {
+	s, err := d.stamp(base, site)
+	if err != nil {
+		return implied{}, err
+	}
+	m, days, rest, err := ingest.ParsePeriod(spacing)
+	if err == nil && m == 0 && days == 0 && rest <= 0 {
+		err = fmt.Errorf("spacing %q: want more than nothing: %w", clip(spacing), coldseam.ErrInvalid)
+	}
+	if err != nil {
+		return implied{}, err
+	}
+	loc, err := d.location(site)
+	if err != nil {
+		return implied{}, err
+	}
+	if t, err := time.Parse(time.RFC3339, strings.TrimSpace(base)); err == nil {
+		loc = t.Location() // a written offset is trusted, and months count in it
+	}
+	return implied{spaced: true, base: s.At.In(loc), months: m, days: days, rest: rest}, nil
+}
+
+func (im implied) at(n int) time.Time {
+	return addCalendar(im.base, n*im.months, n*im.days).Add(time.Duration(n) * im.rest).UTC()
+}
+
+// addCalendar adds months, keeping the day of the month where the month has
+// it, and days.
+func addCalendar(t time.Time, months, days int) time.Time {
+	if months != 0 {
+		first := time.Date(t.Year(), t.Month()+time.Month(months), 1, t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), t.Location())
+		last := time.Date(first.Year(), first.Month()+1, 0, 0, 0, 0, 0, time.UTC).Day()
+		t = time.Date(first.Year(), first.Month(), min(t.Day(), last), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), t.Location())
+	}
+	return t.AddDate(0, 0, days)
+}
+
+// stamp reads a time. A zone-less one takes the configured zone, else the
+// offset that the document itself gives for the station.
+func (d *doc) stamp(text, site string) (ingest.Stamp, error) {
+	s, err := d.times.Parse(text, site)
+	if err == nil {
+		return s, nil
+	}
+	if loc := d.written(site); loc != nil {
+		if conf, lerr := d.p.Location(site); lerr == nil && conf == nil {
+			return ingest.ParseTime(text, loc)
+		}
+	}
+	return s, err
+}
+
+// written is the zone offset that a station record of the document carries.
+func (d *doc) written(site string) *time.Location {
+	t, err := time.Parse("-07:00", d.sites[site].Zone)
+	if err != nil {
+		return nil
+	}
+	_, off := t.Zone()
+	return time.FixedZone("", off)
+}
+
+// location is the zone in which days and months of a site are counted: UTC
+// when nothing is known.
+func (d *doc) location(site string) (*time.Location, error) {
+	loc, err := d.p.Location(site)
+	if loc == nil && err == nil {
+		if loc = d.written(site); loc == nil {
+			loc = time.UTC
+		}
+	}
+	return loc, err
+}
