@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/covjson"
 	"example.org/coldseam/ingest/features"
+	"example.org/coldseam/ingest/waterml"
 )
 
 // parser of a format; nil where the format needs more than a profile.
@@ -24,6 +25,8 @@ func parser(format string) ingest.ParseFunc {
 		return features.Parse
 	case ingest.FormatCovJSON, ingest.FormatGridpoint:
 		return covjson.Parse
+	case ingest.FormatWaterML2:
+		return waterml.Parse
 	}
 	return nil
 }
