@@ -18,7 +18,9 @@ func Advise(in SpotInput) coldseam.SpotJig {
 	if a.missing() {
 		return a.out
 	}
-	a.physics()
+	if !a.physics() {
+		return a.out
+	}
 	a.safety()
 	a.odds()
 	a.size()
@@ -90,20 +92,24 @@ func (a *adviser) missing() bool {
 }
 
 // physics sets the water column at the median flow and what the rig does in it.
-func (a *adviser) physics() {
+// false: there is no water column.
+func (a *adviser) physics() bool {
 	in := a.in
 	a.flows = in.flows()
 	a.med = coldseam.Quantile(a.flows, .5)
 	a.wet = a.s.at(a.med)
 	var clamped bool
 	a.st, clamped = a.wet.Clamp()
-	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
 	switch {
 	case !a.wet.finite():
 		a.withhold("numeric", "missing", "depth or speed is not finite: no weight", "")
+		return false
 	case a.wet.DepthM <= 0:
 		a.withhold("no_depth", "missing", "the sounding puts this spot dry at that stage: check it", "")
-	case clamped:
+		return false
+	}
+	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
+	if clamped {
 		us, si := clampWords(a.wet)
 		a.warn("clamped", "note", us, si)
 	}
@@ -121,6 +127,7 @@ func (a *adviser) physics() {
 			a.share += 1 / float64(len(a.flows))
 		}
 	}
+	return true
 }
 
 // covers reports whether speed and depth at q rest on measurements.
@@ -154,9 +161,6 @@ func (a *adviser) odds() {
 	a.out.Calibrated, a.out.ModelLnSD, a.out.Logs = a.cal.Done, a.cal.SD, a.cal.Logs
 	if !a.cal.Done {
 		a.warn("uncalibrated", "note", "uncalibrated: start here, step up if you lose bottom", "")
-	}
-	if a.wet.DepthM <= 0 || !a.wet.finite() {
-		return
 	}
 	a.o = newOdds(a.s, in.Rig, a.flows, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
 	for _, oz := range withTradeSizes(in.BoxOz) {
@@ -193,9 +197,6 @@ func (a *adviser) tieLimit() float64 {
 
 // size chooses what to tie on and pack, or withholds.
 func (a *adviser) size() {
-	if len(a.out.Holds) == 0 {
-		return
-	}
 	if coldseam.Feet(a.wet.SurfaceMS) >= 5 {
 		us, si := tooFastWords(a.wet.SurfaceMS)
 		a.withhold("too_fast", "cap", us, si)

@@ -23,8 +23,9 @@ const (
 	minFlowSpan  = 3.0
 	clipSigma    = 2.5
 	clipRounds   = 6
-	wadingWeight = 0.5 // a wading row is made at another section than a bridge row
-	focusLnSD    = 1.0 // width of FitNear's weights in ln Q
+	tiny         = 1e-9 // residuals of rows that fit exactly are rounding, not outliers
+	wadingWeight = 0.5  // a wading row is made at another section than a bridge row
+	focusLnSD    = 1.0  // width of FitNear's weights in ln Q
 	focusFloor   = 0.05
 	outsideLow   = 0.7 // times QMin
 	outsideHigh  = 1.3 // times QMax
@@ -48,7 +49,7 @@ type Geometry struct {
 	QMin, QMax float64 // m3/s, of the rows used
 	N          int     // rows used
 	Rows       int     // rows given
-	Blank      int     // rows left out: a value missing or not positive
+	Blank      int     // rows left out: a value missing, not positive or beyond any river
 	Ice        int
 	Unbalanced int // |W Y V/Q - 1| > 0.10
 	Clipped    int
@@ -116,6 +117,9 @@ func fit(gs []coldseam.Gauging, near float64) (Geometry, error) {
 		return g.byDefault(rows), nil
 	}
 	kept := g.clip(rows)
+	if kept[len(kept)-1].q-kept[0].q < math.Log(minFlowSpan) {
+		return g.byDefault(rows), nil // the rows at one end of the range were the outliers
+	}
 	g.Clipped = len(rows) - len(kept)
 	g.N, g.QMin, g.QMax = len(kept), math.Exp(kept[0].q), math.Exp(kept[len(kept)-1].q)
 	if near > 0 {
@@ -141,7 +145,7 @@ func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 		if v == 0 && a > 0 {
 			v = x.DischargeM3S / a
 		}
-		if !(x.DischargeM3S > 0) || math.IsInf(x.DischargeM3S, 0) || w == 0 || a == 0 || v == 0 {
+		if !(x.DischargeM3S > minFlow && x.DischargeM3S < maxFlow) || w == 0 || a == 0 || v == 0 || !(a/w > minYM && a/w < maxYM && v < maxVMS) {
 			g.Blank++
 			continue
 		}
@@ -157,6 +161,13 @@ func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 	}
 	return rows
 }
+
+// No river is beyond these; a row that is holds a unit or typing error.
+const (
+	minFlow, maxFlow = 1e-4, 1e6 // m3/s
+	minYM, maxYM     = 5e-3, 200
+	maxVMS           = 20
+)
 
 // positive is *p when that is finite and above zero, else 0.
 func positive(p *float64) float64 {
@@ -175,7 +186,7 @@ func (g Geometry) byDefault(rows []row) Geometry {
 	g.A = math.Exp(mid.w - g.B*mid.q)
 	g.C = math.Exp(mid.y - g.F*mid.q)
 	g.K = math.Exp(mid.v - g.M*mid.q)
-	g.SComb = defaultSComb
+	g.SDY, g.SDV, g.RVY, g.SComb = 0, 0, 0, defaultSComb
 	g.QMin, g.QMax = g.QMin/defaultQSpan, g.QMax*defaultQSpan
 	return g
 }
@@ -191,7 +202,7 @@ func (g *Geometry) clip(rows []row) []row {
 		var kept []row
 		for _, r := range rows {
 			w, y, v := g.residuals(r)
-			if math.Abs(w) <= clipSigma*sw && math.Abs(y) <= clipSigma*sy && math.Abs(v) <= clipSigma*sv {
+			if math.Abs(w) <= clipSigma*sw+tiny && math.Abs(y) <= clipSigma*sy+tiny && math.Abs(v) <= clipSigma*sv+tiny {
 				kept = append(kept, r)
 			}
 		}

@@ -3,6 +3,7 @@ package jig
 import (
 	"encoding/csv"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -34,12 +35,18 @@ func realGaugings(t *testing.T) []coldseam.Gauging {
 			x[i], err = strconv.ParseFloat(r[2+i], 64)
 			require.NoError(t, err)
 		}
-		area := x[1] * x[3]
 		at, err := time.Parse("2006-01-02", r[1])
 		require.NoError(t, err)
-		out = append(out, coldseam.Gauging{At: at, DischargeM3S: x[0], WidthM: &x[3], AreaM2: &area, MeanVelMS: &x[2]})
+		out = append(out, gauging(x[0], x[3], x[1], x[2]))
+		out[len(out)-1].At = at
 	}
 	return out
+}
+
+// gauging is a field measurement of flow, width, mean depth and mean speed.
+func gauging(q, w, y, v float64) coldseam.Gauging {
+	a := w * y
+	return coldseam.Gauging{DischargeM3S: q, WidthM: &w, AreaM2: &a, MeanVelMS: &v}
 }
 
 func rowsOf(gs []coldseam.Gauging) []row {
@@ -63,13 +70,145 @@ func TestFitReproducesThePublishedStation(t *testing.T) {
 	} {
 		require.InDelta(t, x.want, x.got, 1e-7)
 	}
-	t.Log(g.SDY, g.SDV, g.SComb, g.RVY)
-	h, err := Fit(gs)
-	require.NoError(t, err)
-	t.Logf("%+v", h)
-	n, err := FitNear(gs, 30)
-	require.NoError(t, err)
-	t.Logf("%+v", n)
+	require.InDelta(t, .271, g.SDY, .0015)
+	require.InDelta(t, .315, g.SDV, .0020)
+	require.InDelta(t, .378, g.SComb, .0010)
 }
 
-var _ = rapid.Check
+func TestFitRulesOnTheRealStation(t *testing.T) { // [reference calculation]
+	t.Parallel()
+	gs := realGaugings(t)
+	g, err := Fit(gs)
+	require.NoError(t, err)
+	require.Equal(t, 3, g.Unbalanced)
+	require.Equal(t, 240, g.N)
+	require.InDelta(t, .184, g.C, .0005)
+	require.InDelta(t, .501, g.F, .0005)
+	require.InDelta(t, .2385, g.K, .0005)
+	require.InDelta(t, .387, g.M, .0005)
+	require.InDelta(t, .154, g.SDY, .001)
+	require.InDelta(t, .167, g.SDV, .001)
+	require.InDelta(t, .243, g.SComb, .001)
+	require.Less(t, g.RVY, -.5, "a deeper section is a slower one")
+	high, err := FitNear(gs, 60)
+	require.NoError(t, err)
+	require.Less(t, high.M, g.M, "the speed exponent falls in the upper half")
+	require.Less(t, high.SComb, g.SComb)
+}
+
+// river draws gaugings that obey W Y V = Q with scatter.
+func river(n int, lo, hi float64, seed uint64) []coldseam.Gauging {
+	rng := rand.New(rand.NewPCG(seed, 7))
+	var out []coldseam.Gauging
+	for range n {
+		q := lo * math.Pow(hi/lo, rng.Float64())
+		e := .05 * rng.NormFloat64()
+		w, y := 20*math.Pow(q, .2), .2*math.Pow(q, .45)*math.Exp(e)
+		out = append(out, gauging(q, w, y, q/(w*y)))
+	}
+	return out
+}
+
+func TestFitLeavesOutWhatItMust(t *testing.T) {
+	t.Parallel()
+	gs := river(40, 2, 60, 1)
+	want, err := Fit(gs)
+	require.NoError(t, err)
+	require.False(t, want.Default)
+	require.InDelta(t, .45, want.F, .02)
+	require.InDelta(t, 1, want.Sum(), 1e-9)
+	require.InDelta(t, 1, want.Product(), 1e-9)
+
+	iced := gauging(5, 10, 3, .1)
+	iced.Ice = true
+	blank := coldseam.Gauging{DischargeM3S: 7}
+	nan := gauging(math.NaN(), 10, 1, 1)
+	off := gauging(10, 20, 1, .6) // W Y V is 12, 20 % off
+	wild := gauging(20, 36, .2, 20/(36*.2))
+	got, err := Fit(append(append([]coldseam.Gauging(nil), gs...), iced, blank, nan, off, wild))
+	require.NoError(t, err)
+	require.Equal(t, 1, got.Ice)
+	require.Equal(t, 2, got.Blank)
+	require.Equal(t, 1, got.Unbalanced)
+	require.GreaterOrEqual(t, got.Clipped, 1)
+	require.InDelta(t, want.F, got.F, .02)
+	require.InDelta(t, want.K, got.K, .02)
+}
+
+func TestFitFallsBackToDefaultExponents(t *testing.T) {
+	t.Parallel()
+	for name, gs := range map[string][]coldseam.Gauging{"few": river(9, 2, 60, 3), "narrow": river(30, 20, 50, 3), "one": river(1, 5, 6, 3)} {
+		g, err := Fit(gs)
+		require.NoError(t, err, name)
+		require.True(t, g.Default, name)
+		require.NotEmpty(t, g.Why)
+		require.Equal(t, [3]float64{.26, .40, .34}, [3]float64{g.B, g.F, g.M})
+		require.InDelta(t, 1, g.Product(), 1e-9, "it passes through a row that balances")
+	}
+	_, err := Fit(nil)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	_, err = FitNear(river(20, 2, 60, 1), math.NaN())
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+func TestWadingRowsCountHalf(t *testing.T) {
+	t.Parallel()
+	gs := river(40, 2, 60, 5)
+	for i := range gs {
+		if gs[i].DischargeM3S < 10 { // waded at a narrower section: deeper for its flow
+			y := *gs[i].AreaM2 / *gs[i].WidthM * 1.08
+			gs[i] = gauging(gs[i].DischargeM3S, *gs[i].WidthM/1.08, y, *gs[i].MeanVelMS)
+		}
+	}
+	all, err := Fit(gs)
+	require.NoError(t, err)
+	for i := range gs {
+		if gs[i].DischargeM3S < 10 {
+			gs[i].Method = "wading"
+		}
+	}
+	half, err := Fit(gs)
+	require.NoError(t, err)
+	require.Less(t, half.DepthM(5), all.DepthM(5))
+}
+
+func TestFitIsDeterministicAndFinite(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(0, 30).Draw(t, "n")
+		var gs []coldseam.Gauging
+		for range n {
+			gs = append(gs, gauging(rapid.Float64().Draw(t, "q"), rapid.Float64().Draw(t, "w"), rapid.Float64().Draw(t, "y"), rapid.Float64().Draw(t, "v")))
+		}
+		gs = append(gs, river(rapid.IntRange(0, 20).Draw(t, "good"), 1, 30, 9)...)
+		a, errA := Fit(gs)
+		b, errB := Fit(gs)
+		require.Equal(t, errA == nil, errB == nil)
+		require.Equal(t, a, b)
+		if errA == nil {
+			for _, x := range []float64{a.A, a.B, a.C, a.F, a.K, a.M, a.SComb, a.QMin, a.QMax} {
+				require.False(t, math.IsNaN(x) || math.IsInf(x, 0))
+			}
+			require.True(t, a.Valid())
+		}
+	})
+}
+
+func TestGeometryFromSlope(t *testing.T) {
+	t.Parallel()
+	g, err := GeometryFromSlope(30, 1.5, .035, .0008)
+	require.NoError(t, err)
+	require.True(t, g.Default)
+	q := g.QMin * defaultQSpan
+	require.InEpsilon(t, ManningMS(30*1.5/33, .0008, .035), g.MeanMS(q), 1e-9)
+	require.InEpsilon(t, 1.5, g.DepthM(q), 1e-9)
+	_, err = GeometryFromSlope(30, 0, .035, .0008)
+	require.ErrorContains(t, err, "depth 0 m")
+}
+
+func TestCovers(t *testing.T) {
+	t.Parallel()
+	g := Geometry{QMin: 10, QMax: 100}
+	require.True(t, g.Covers(7) && g.Covers(130))
+	require.False(t, g.Covers(6.9) || g.Covers(131))
+}

@@ -1,0 +1,94 @@
+package jig
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+func TestMeasureRanksWhatIsMissing(t *testing.T) {
+	t.Parallel()
+	unsounded, untimed, timed := seam(t), seam(t), seam(t)
+	unsounded.Spot.ID, unsounded.Spot.Name, unsounded.Spot.DepthRefM = "hole", "Bend hole", nil
+	untimed.Spot.ID, untimed.Spot.Name, untimed.Spot.FloatMS = "bend", "the bend", nil
+	needs := Measure([]SpotInput{timed, untimed, unsounded})
+	require.Equal(t, "sound", needs[0].Code)
+	require.Equal(t, "sound the depth at Bend hole and note the day: no weight until then", needs[0].Text)
+	require.True(t, math.IsInf(needs[0].Narrows, 1))
+	var float, logs int
+	for i, n := range needs {
+		require.True(t, i == 0 || n.Narrows <= needs[i-1].Narrows)
+		require.Positive(t, n.Narrows)
+		if n.Code == "float" {
+			float++
+			require.Equal(t, "bend", n.SpotID)
+			require.Regexp(t, `^time five floats at the bend, or note a line angle: \S+ (to|or) \S+ oz (becomes|either way)`, n.Text)
+		}
+		if n.Code == "log" {
+			logs++
+		}
+		t.Log(n.Text)
+	}
+	require.Equal(t, 1, float)
+	require.Equal(t, 2, logs)
+}
+
+func TestMeasureNamesWhatBlocks(t *testing.T) {
+	t.Parallel()
+	rows := []struct {
+		code string
+		set  func(*SpotInput)
+	}{
+		{"stage", func(in *SpotInput) { in.Spot.StageRefM, in.Spot.FlowRef = nil, nil }},
+		{"sound", func(in *SpotInput) { in.Spot.Bed, in.OverP95 = "sand", true }},
+		{"float", func(in *SpotInput) { in.Geometry, in.Spot.FloatMS = Geometry{}, nil }},
+	}
+	for _, r := range rows {
+		in := seam(t)
+		r.set(&in)
+		n := Measure([]SpotInput{in})
+		require.Len(t, n, 1)
+		require.Equal(t, r.code, n[0].Code)
+	}
+	in := seam(t)
+	in.FlowMembers, in.FlowM3S = nil, 0
+	require.Empty(t, Measure([]SpotInput{in}), "a silent gauge is not the admin's to measure")
+	in = seam(t)
+	in.FlowMembers = []float64{math.NaN()}
+	require.Empty(t, Measure([]SpotInput{in}))
+}
+
+func TestMeasureSeesGaugingsAndStage(t *testing.T) {
+	t.Parallel()
+	in := seam(t)
+	in.Geometry.Default, in.Geometry.SComb = true, defaultSComb
+	in.Spot.StageRefM = nil
+	var got []string
+	for _, n := range Measure([]SpotInput{in}) {
+		got = append(got, n.Code)
+	}
+	require.ElementsMatch(t, []string{"log", "gaugings", "stage"}, got)
+}
+
+func TestMeasureIsSilentWhenThereIsNothingToGain(t *testing.T) {
+	t.Parallel()
+	in := seam(t)
+	for i := range 12 {
+		oz, held := 1./4, true
+		if i%2 == 1 {
+			oz, held = 3./16, false
+		}
+		in.Logs = append(in.Logs, Log{Oz: oz, Rig: in.Rig, Held: held, FlowM3S: 40})
+	}
+	require.Empty(t, Measure([]SpotInput{in}))
+}
+
+func TestBecomes(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, "1/4 or 3/8 oz becomes 1/4", becomes([]string{"1/4", "3/8"}, []string{"1/4"}))
+	require.Equal(t, "1/8 to 3/8 oz either way, but surer", becomes([]string{"1/8", "1/4", "3/8"}, []string{"1/8", "3/16", "3/8"}))
+	require.Equal(t, "3/4", coldseam.OzName(.75))
+}
