@@ -49,6 +49,11 @@ type Result struct {
 	Index  [][]float64 // [trajectory][lead] fishable index N incl. resident share
 	Spent  [][]float64 // [trajectory][lead] share of the fishable fish that are spent
 	Member []int
+	// QWeights is each trajectory's own posterior of the catchability on QGrid,
+	// K the size of the negative binomial; nil and 0 without a log. The two go
+	// together with Index: a trajectory with few fish has a high catchability.
+	QWeights [][]float64
+	K        float64
 }
 
 // Forecast spins the run up on the observed days since 1 January and carries
@@ -104,6 +109,9 @@ func (in *Input) check() (int, error) {
 	if in.SeasonPeak <= 0 {
 		in.SeasonPeak = SeasonPeak
 	}
+	if l := in.Learnt; l != nil && (l.year != in.Today.Year || len(l.par) == 0 || in.NoNoise) {
+		in.Learnt = nil // another season's particles say nothing of this one
+	}
 	return leads, nil
 }
 
@@ -140,6 +148,7 @@ type engine struct {
 	spent  [][]float64
 	refill []bool
 	waved  [][]bool // [lead][trajectory]
+	qw     [][]float64
 }
 
 // leadDay collects one lead over the trajectories.
@@ -173,7 +182,7 @@ func newEngine(in Input, w season, leads int) *engine {
 // spinUp runs every draw from 1 January to yesterday on observed days.
 func (e *engine) spinUp() {
 	dr := e.sp.drives(e.in.Days.Lat, e.w.first, e.w.t, e.w.q, e.in.FlowPct, 0)
-	if l := e.in.Learnt; l != nil && len(l.par) > 0 {
+	if l := e.in.Learnt; l != nil {
 		e.par, e.st, e.weight = l.par, slices.Clone(l.st), l.weight
 		e.rng = e.rng[:0]
 		for j := range e.par {
@@ -211,8 +220,15 @@ func (e *engine) attach() {
 	stride := coprime(n)
 	par, st, rng := make([]draw, n), make([]state, n), make([]*rand.Rand, n)
 	e.member = make([]int, n)
+	learnt := e.in.Learnt
+	if learnt != nil && learnt.Trips > 0 {
+		e.qw = make([][]float64, n)
+	}
 	for k := range n {
 		j := pick[(k*stride)%n]
+		if e.qw != nil {
+			e.qw[k] = learnt.qWeights(j)
+		}
 		par[k], st[k] = e.par[j], e.st[j]
 		rng[k] = stream(e.in.Seed^0xc01d5ea3, k)
 		e.member[k] = k / per
@@ -303,7 +319,11 @@ func (e *engine) result() Result {
 			s.Note += "; " + x
 		}
 	}
-	return Result{State: s, Index: e.index, Spent: e.spent, Member: e.member}
+	r := Result{State: s, Index: e.index, Spent: e.spent, Member: e.member, QWeights: e.qw}
+	if e.qw != nil {
+		_, r.K = e.in.Learnt.Catch()
+	}
+	return r
 }
 
 // anyWave is the share of trajectories with a wave on any of the first n leads.

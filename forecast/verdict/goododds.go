@@ -30,7 +30,10 @@ type Catch struct {
 	// Q and W are the catchability in fish a line hour at index 1, as points
 	// with weights that sum to 1; both empty = no log yet, and the odds come
 	// from the quarters of the index.
-	Q, W       []float64
+	Q, W []float64
+	// By holds W for each trajectory, where the log taught index and
+	// catchability together; nil = W for all.
+	By         [][]float64
 	K          float64    // size of the negative binomial; 0 = 1.2
 	Target     float64    // fish a line hour of a good morning; 0 = DefaultTarget
 	LineHours  float64    // 0 = DefaultLineHours
@@ -85,8 +88,12 @@ func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note string) {
 	}
 	h, need, k := c.effort()
 	for i, n := range index {
+		w := c.W
+		if i < len(c.By) {
+			w = c.By[i]
+		}
 		for j, q := range c.Q {
-			p[i] += c.W[j] * NegBinAtLeast(need, h*q*n*scale, k)
+			p[i] += w[j] * NegBinAtLeast(need, h*q*n*scale, k)
 		}
 		p[i] = min(p[i], 1)
 	}
