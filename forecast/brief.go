@@ -16,7 +16,7 @@ func (w *work) decide() {
 		Gauge:   verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly},
 		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts},
 		Weather: f.hours(), Climate: w.climate, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
-		Candidates: w.cands, OddsNote: "uncalibrated", Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
+		Candidates: w.cands, OddsNote: w.oddsNote, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
 		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: len(f.Agency) > 0,
 	}
 	if w.failed != nil {
@@ -37,8 +37,8 @@ func (w *work) brief() {
 		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
 		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
-		WindowI: d.WindowI, Windows: d.Windows, Run: w.out.Run.State, How: w.advice, Sure: d.Sure, SureWhy: d.SureWhy,
-		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, Sources: f.Sources, Replay: f.Replayed,
+		WindowI: d.WindowI, Windows: d.Windows, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
+		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, LifeLineSI: d.LifeLineSI, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands,
 	}
 	if b.GoodUntil.IsZero() {
@@ -46,7 +46,7 @@ func (w *work) brief() {
 	}
 	k := max(d.WindowI, 0)
 	if k < len(w.spots) {
-		b.Jig = w.spots[k]
+		b.Jig, b.How = w.spots[k], w.advices[k]
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
@@ -60,9 +60,7 @@ func (w *work) brief() {
 	if len(d.Windows) > 0 && d.WindowI >= 0 {
 		b.Chart.Windows = bestHours(d.Windows[d.WindowI])
 	}
-	if f.Prev != nil && f.Prev.Day == f.Day && f.Prev.Verdict == b.Verdict {
-		b.Changed = ""
-	}
+	b.Changed = w.changed(b)
 	w.out.Brief = b
 }
 
@@ -104,7 +102,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 	var x coldseam.Fact
 	if o, ok := (coldseam.Series{Obs: f.Discharge}).Last(); ok {
 		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
-		if float64(w.climate.Years) >= f.Table.MinYears {
+		if w.enoughYears() {
 			x.Years, x.Pct = w.climate.Years, w.climate.Pct(o.Value)
 			x.Class = verdict.FlowWords(x.Pct)
 		}
@@ -213,7 +211,7 @@ func (w *work) next() []coldseam.DayOdds {
 		if st := w.out.Run.State; st.Active && lead < len(st.Days) {
 			x.PWave, x.WaveOK = st.Days[lead].PWave, true
 		}
-		w.nextOdds(&x, lead)
+		w.nextOdds(&x, lead, t)
 		out = append(out, x)
 	}
 	return out
@@ -221,11 +219,15 @@ func (w *work) next() []coldseam.DayOdds {
 
 // nextOdds gives a later day its odds by the run alone; stops of that day are
 // not known yet but for the flow limit, which its note names.
-func (w *work) nextOdds(x *coldseam.DayOdds, lead int) {
+func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
 	if !w.out.Decision.Verdict.ShowsOdds() {
 		return
 	}
-	p := w.good(verdict.Candidate{}, lead)
+	c := verdict.Candidate{WaterC: t}
+	if len(w.flowR.Members) > 0 {
+		c.FlowM3S = w.flowR.Step(nil, lead+1)
+	}
+	p := w.good(c, lead, 1)
 	if len(p) == 0 {
 		return
 	}
@@ -246,4 +248,21 @@ func bandShares(bands []coldseam.Band, t []float64) []float64 {
 		out[coldseam.BandOf(bands, v)] += 1 / float64(len(t))
 	}
 	return out
+}
+
+// changed says what is different from yesterday's word, or that nothing is;
+// "" when there was none.
+func (w *work) changed(b coldseam.Brief) string {
+	p := w.f.Prev
+	switch {
+	case p == nil || p.Day != b.Day.Add(-1) && p.Day != b.Day:
+		return ""
+	case p.Day == b.Day && p.Verdict != b.Verdict:
+		return b.Verdict.String() + " replaces " + p.Verdict.String() + " of " + p.Issued.In(w.f.Loc).Format("15:04")
+	case p.Day == b.Day:
+		return ""
+	case p.Verdict == b.Verdict:
+		return "same as yesterday"
+	}
+	return "yesterday " + p.Verdict.String()
 }

@@ -44,10 +44,16 @@ type Features struct {
 	Rating   *coldseam.Rating
 	RigLogs  map[string][]jig.Log // by spot
 
-	Species  run.Species // Key "" = none known
-	Learnt   *run.Learnt
-	Trips7   int
-	TripsAll int
+	Species   run.Species // Key "" = none known
+	Learnt    *run.Learnt
+	Catch     verdict.Catch       // what the log says of fish per line hour
+	Season    verdict.SeasonTable // odds without a run
+	SeasonOK  bool                // Season is set; false = the shipped table
+	SeasonLog []verdict.SeasonCell
+	Advice    verdict.AdviceTable // zero = the shipped table
+	ClarityBy string
+	Trips7    int
+	TripsAll  int
 
 	Table    verdict.Table
 	Cost     float64

@@ -44,24 +44,24 @@ func Make(f Features) Morning {
 
 // work carries one morning through its steps.
 type work struct {
-	f       *Features
-	out     Morning
-	climate verdict.Climate
-	flowR   daily.Result
-	tempR   daily.Result
-	haveT   bool
-	path    flowPath
-	haveQ   bool
-	curve   jig.StageCurve
-	diel    diel
-	sun     verdict.Sun
-	failed  error
-	advice  coldseam.Advice
-	spots   [][]coldseam.SpotJig // by candidate
-	cands   []verdict.Candidate
-	waterIn [][]float64
-	geo     jig.Geometry
-	in      verdict.Inputs
+	f        *Features
+	out      Morning
+	climate  verdict.Climate
+	flowR    daily.Result
+	tempR    daily.Result
+	haveT    bool
+	path     flowPath
+	haveQ    bool
+	curve    jig.StageCurve
+	diel     diel
+	sun      verdict.Sun
+	failed   error
+	advices  []coldseam.Advice    // by candidate
+	spots    [][]coldseam.SpotJig // by candidate
+	cands    []verdict.Candidate
+	oddsNote string
+	geo      jig.Geometry
+	in       verdict.Inputs
 }
 
 func (w *work) fill() {
@@ -77,6 +77,9 @@ func (w *work) fill() {
 	}
 	if f.Table.GaugeAgeH == 0 {
 		f.Table = verdict.DefaultTable()
+	}
+	if !f.SeasonOK {
+		f.Season = verdict.DefaultSeason()
 	}
 	f.Days.Lat = f.Reach.Lat
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
@@ -174,50 +177,50 @@ func (w *work) runClock() {
 // candidates are the windows of the day with everything that belongs to each.
 func (w *work) candidates() {
 	f := w.f
-	for _, span := range windows(f.Day, w.sun, f.Loc) {
-		if !span[1].After(f.Now) {
-			continue
+	spans := verdict.Windows(w.sun, f.Now)
+	lead := f.lead(f.Day)
+	var medians []float64
+	for _, s := range spans {
+		c := verdict.Candidate{Start: s.Start, End: s.End}
+		if w.haveT && lead >= 0 && lead < len(w.tempR.Members[0]) {
+			c.WaterC = w.waterIn(lead, s.Start, s.End)
 		}
-		w.addCandidate(span[0], span[1])
+		medians = append(medians, coldseam.Quantile(c.WaterC, .5))
+		w.cands = append(w.cands, c)
+	}
+	factors, why := verdict.WindowFactors(medians, f.Bands)
+	for i := range w.cands {
+		w.cands[i].Why = why[i]
+		w.fillCandidate(&w.cands[i], lead, factors[i])
 	}
 }
 
-// windows are the fishing windows of a day: four hours each from first light,
-// then every three hours while they end in daylight [proposal].
-func windows(day coldseam.Date, sun verdict.Sun, loc *time.Location) [][2]time.Time {
-	if !sun.OK {
-		noon := day.In(loc).Add(12 * time.Hour)
-		return [][2]time.Time{{noon.Add(-2 * time.Hour), noon.Add(2 * time.Hour)}}
-	}
-	round := func(t time.Time) time.Time { return t.Add(5 * time.Minute).Truncate(10 * time.Minute) }
-	var out [][2]time.Time
-	for s := round(sun.Rise.Add(-20 * time.Minute)); !s.Add(4 * time.Hour).After(sun.Set.Add(30 * time.Minute)); s = s.Add(3 * time.Hour) {
-		out = append(out, [2]time.Time{s, s.Add(4 * time.Hour)})
+// waterIn is the members' mean water temperature from a to b on the day of
+// lead, not below freezing.
+func (w *work) waterIn(lead int, a, b time.Time) []float64 {
+	off := w.diel.mean(a, b, w.f.Loc)
+	out := make([]float64, len(w.tempR.Members))
+	for i, m := range w.tempR.Members {
+		out[i] = math.Max(m[lead]+off, 0)
 	}
 	return out
 }
 
-func (w *work) addCandidate(start, end time.Time) {
+func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	f := w.f
-	c := verdict.Candidate{Start: start, End: end}
-	lead := f.lead(f.Day)
-	if w.haveT && lead >= 0 && lead < len(w.tempR.Members[0]) {
-		off := w.diel.mean(start, end, f.Loc)
-		for _, m := range w.tempR.Members {
-			c.WaterC = append(c.WaterC, math.Max(m[lead]+off, 0))
-		}
-	}
-	after := end.Add(hoursOf(f.Table.AfterH))
+	after := c.End.Add(hoursOf(f.Table.AfterH))
 	var stages []float64
 	if w.haveQ && lead >= 0 {
 		for i := range w.path.lnQ {
-			c.FlowM3S = append(c.FlowM3S, w.path.peak(i, start, end))
-			c.AfterM3S = append(c.AfterM3S, w.path.peak(i, start, after))
+			c.FlowM3S = append(c.FlowM3S, w.path.peak(i, c.Start, c.End))
+			c.AfterM3S = append(c.AfterM3S, w.path.peak(i, c.Start, after))
 			c.RiseShare = append(c.RiseShare, w.path.rise(i, f.Now, after))
 		}
-		stages = w.stages(&c, after)
+		stages = w.stages(c, after)
 	}
-	spots := w.weigh(c, stages)
+	advice := w.advise(*c)
+	w.advices = append(w.advices, advice)
+	spots := w.weigh(*c, stages, advice)
 	w.spots = append(w.spots, spots)
 	if len(spots) > 0 {
 		if p, ok := jig.HoldP(spots[0], f.BoxOz, 0); ok {
@@ -228,8 +231,7 @@ func (w *work) addCandidate(start, end time.Time) {
 		}
 		c.NoneHolds = spots[0].Withheld == "none_holds"
 	}
-	c.PGood = w.good(c, lead)
-	w.cands = append(w.cands, c)
+	c.PGood = w.good(*c, lead, factor)
 }
 
 // stages sets what needs stage: the chance of minor flood and the rise in

@@ -1,36 +1,48 @@
 package forecast
 
 import (
+	"math"
+
 	"example.org/coldseam/forecast/verdict"
 )
 
-// good is the odds of a good morning of every trajectory in one window.
-func (w *work) good(c verdict.Candidate, lead int) []float64 {
-	hold := 1.0
+// good is the odds of a good morning of every trajectory in one window, from
+// the run while there is one, else from the band and flow class of the
+// members. factor is the window's own, see verdict.WindowFactors. A lead
+// outside the forecast gives none.
+func (w *work) good(c verdict.Candidate, lead int, factor float64) []float64 {
+	fs := verdict.Factors{Window: factor}
 	if c.HoldP != nil {
-		hold = *c.HoldP
+		fs.Hold, fs.HoldOK = *c.HoldP, true
 	}
-	var out []float64
+	if !w.out.Run.State.Active {
+		return w.seasonOdds(c, fs)
+	}
+	index := make([]float64, 0, len(w.out.Run.Index))
 	for _, n := range w.out.Run.Index {
 		if lead < 0 || lead >= len(n) {
 			return nil
 		}
-		out = append(out, quartileOdds(n[lead])*hold)
+		index = append(index, n[lead])
 	}
-	return out
+	p, note := verdict.GoodOdds(index, w.f.Catch, fs)
+	w.oddsNote = note
+	return p
 }
 
-// quartileOdds are the odds of a good morning before any trip is logged, by
-// the quarter of a usual season that the fishable index lies in [proposal;
-// quartiles: reference calculation over 63 modelled lake springs].
-func quartileOdds(n float64) float64 {
-	switch {
-	case n < .214:
-		return .20
-	case n < .360:
-		return .35
-	case n < .454:
-		return .50
+// seasonOdds are the odds where there is no run: by band and flow class.
+func (w *work) seasonOdds(c verdict.Candidate, fs verdict.Factors) []float64 {
+	if len(c.WaterC) == 0 {
+		return nil
 	}
-	return .60
+	pct := make([]float64, len(c.WaterC))
+	for i := range pct {
+		pct[i] = math.NaN()
+		if i < len(c.FlowM3S) && w.enoughYears() {
+			pct[i] = w.climate.Pct(c.FlowM3S[i])
+		}
+	}
+	p, note := w.f.Season.Good(w.f.Bands, c.WaterC, pct, w.f.SeasonLog, fs)
+	w.oddsNote = note
+	return p
 }

@@ -11,11 +11,11 @@ import (
 
 // weigh computes the weight for every spot of the reach in one window, advised
 // spots first.
-func (w *work) weigh(c verdict.Candidate, stages []float64) []coldseam.SpotJig {
+func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice) []coldseam.SpotJig {
 	f := w.f
 	body := f.Prefs.Body
 	if body == "" {
-		body = w.advice.Body
+		body = advice.Body
 	}
 	rig, err := jig.ParseRig(body, f.Prefs.Line, f.Prefs.Metal, f.Prefs.Presentation)
 	if err != nil {
@@ -26,7 +26,7 @@ func (w *work) weigh(c verdict.Candidate, stages []float64) []coldseam.SpotJig {
 	for _, s := range f.Reach.Spots {
 		ins = append(ins, w.spotInput(s, rig, c, stages))
 	}
-	return jig.Reach(ins, w.advice.Where)
+	return jig.Reach(ins, advice.Where)
 }
 
 func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
@@ -37,7 +37,7 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 	in.Stale = !ok || f.Now.Sub(last.At) > hoursOf(f.Table.GaugeAgeH)
 	if ok {
 		in.FlowM3S = last.Value
-		if float64(w.climate.Years) >= f.Table.MinYears {
+		if w.enoughYears() {
 			in.HighFlow = w.climate.Pct(last.Value) > 0.90
 		}
 	}
@@ -112,4 +112,53 @@ func meanOf(obs []coldseam.Observation, from time.Time) float64 {
 		return 0
 	}
 	return sum / n
+}
+
+// advise picks the way to fish in one window. Without a water forecast there
+// is none.
+func (w *work) advise(c verdict.Candidate) coldseam.Advice {
+	f := w.f
+	if len(c.WaterC) == 0 {
+		return coldseam.Advice{}
+	}
+	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
+		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day,
+		Said: f.Clarity, SaidBy: f.ClarityBy}
+	if w.out.Run.State.Active {
+		in.Stage = w.out.Run.State.Stage
+	}
+	if o, ok := (coldseam.Series{Obs: f.Discharge}).Last(); ok && w.enoughYears() {
+		in.FlowPct = w.climate.Pct(o.Value)
+	}
+	if o, ok := (coldseam.Series{Obs: f.Turbidity}).Last(); ok && f.Now.Sub(o.At) < hoursOf(f.Table.GaugeAgeH) {
+		in.Turbidity = &o.Value
+	}
+	for _, s := range f.Reach.Spots {
+		if s.DepthRefM != nil && *s.DepthRefM > in.DepthM {
+			in.DepthM = *s.DepthRefM
+		}
+	}
+	return verdict.Advise(in)
+}
+
+func (w *work) enoughYears() bool { return float64(w.climate.Years) >= w.f.Table.MinYears }
+
+// waterFall is how far the daily mean fell over the last two days, degC.
+func (w *work) waterFall() float64 {
+	i := w.f.Days.Index(w.f.lastDay())
+	d := coldseam.At(w.f.Days.WaterC, i-2) - coldseam.At(w.f.Days.WaterC, i)
+	if math.IsNaN(d) {
+		return 0
+	}
+	return d
+}
+
+// rise24h is the change of the daily mean flow over the last day, a fraction.
+func (w *work) rise24h() float64 {
+	i := w.f.Days.Index(w.f.lastDay())
+	r := coldseam.At(w.f.Days.FlowM3S, i)/coldseam.At(w.f.Days.FlowM3S, i-1) - 1
+	if math.IsNaN(r) || math.IsInf(r, 0) {
+		return 0
+	}
+	return r
 }

@@ -26,12 +26,12 @@ func (e exitCode) Error() string { return e.text }
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 
-// run parses args and runs one sub-command. It returns the exit status: 0 done,
+// execute parses args and runs one sub-command. It returns the exit status: 0 done,
 // 1 the command could not do it, 2 it was called wrongly or a need is missing.
-func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	var c cli
 	parser, err := kong.New(&c, kong.Name("coldseam"), kong.Description(about),
 		kong.UsageOnError(), kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)),

@@ -1,0 +1,218 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/mail"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+	"example.org/coldseam/store/localpg"
+)
+
+// version is set by the linker.
+var version = "dev"
+
+// app is the wired program: what every command that needs the database gets.
+type app struct {
+	cfg     Config
+	db      *store.DB
+	pg      *localpg.Server // nil with a database of the admin's own
+	fetcher *ingest.Fetcher
+	log     *slog.Logger
+	now     func() time.Time
+	metrics *metrics
+	species []run.Species
+	links   notify.Links
+	compose *notify.Composer
+	relay   notify.Relay
+
+	mu     sync.Mutex
+	charts map[int64][]byte // brief id -> picture of the mail
+}
+
+// buildOptions are what commands and tests vary.
+type buildOptions struct {
+	now      func() time.Time
+	log      *slog.Logger
+	migrate  bool
+	fastPG   bool   // tests only
+	tokenKey []byte // instead of the key file
+	dbURL    string // instead of config and environment
+}
+
+// build opens the database (the private one unless a URL is configured),
+// migrates when asked to, and wires the rooms together.
+func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
+	a := &app{cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[int64][]byte{}}
+	if a.log == nil {
+		a.log = slog.New(slog.DiscardHandler)
+	}
+	if a.now == nil {
+		a.now = time.Now
+	}
+	if err := a.openDatabase(ctx, o); err != nil {
+		a.Close()
+		return nil, err
+	}
+	if err := a.wireMail(o); err != nil {
+		a.Close()
+		return nil, err
+	}
+	a.fetcher = &ingest.Fetcher{Profiles: cfg.Profiles, Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
+		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.recent}
+	return a, nil
+}
+
+func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
+	dsn := o.dbURL
+	if dsn == "" {
+		dsn = os.Getenv("COLDSEAM_DATABASE_URL")
+	}
+	if dsn == "" {
+		dsn = a.cfg.DatabaseURL
+	}
+	if dsn == "" {
+		pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(a.cfg.StateDir, "database"), Log: a.log, Fast: o.fastPG})
+		if err != nil {
+			return err
+		}
+		a.pg, dsn = pg, pg.URL(localpg.User)
+	}
+	db, err := store.Open(ctx, dsn, store.Options{Log: a.log, Now: a.now, HoldUnknown: a.cfg.Mail.Unknown == "hold",
+		DomainRate: a.domainRate(), TotalRate: a.totalRate()})
+	if err != nil {
+		return err
+	}
+	a.db = db
+	if o.migrate {
+		return db.Migrate(ctx)
+	}
+	return db.RequireCurrent(ctx)
+}
+
+// domainRate and totalRate bound mails a second; none to a relay on this
+// machine, which queues for itself.
+func (a *app) domainRate() float64 {
+	if a.localRelay() {
+		return 0
+	}
+	return float64(a.cfg.Mail.PerDomain)
+}
+
+func (a *app) totalRate() float64 {
+	if a.localRelay() {
+		return 0
+	}
+	return 5
+}
+
+func (a *app) localRelay() bool {
+	return strings.HasPrefix(a.cfg.Mail.SMTP, "127.") || strings.HasPrefix(a.cfg.Mail.SMTP, "localhost") || strings.HasPrefix(a.cfg.Mail.SMTP, "[::1]")
+}
+
+// wireMail sets up links, composer and relay. A missing token key is an error
+// only where mail is sent; `check` says so before.
+func (a *app) wireMail(o buildOptions) error {
+	m := a.cfg.Mail
+	key := o.tokenKey
+	if key == nil && m.TokenKeyFile != "" {
+		b, err := os.ReadFile(m.TokenKeyFile)
+		if err != nil {
+			return fmt.Errorf("mail.token_key_file: %w", err)
+		}
+		key = []byte(strings.TrimSpace(string(b)))
+	}
+	a.links = notify.Links{PublicURL: a.cfg.PublicURL, Tokens: notify.Tokens{List: m.ListID, Current: notify.TokenKey{ID: 1, Secret: key}}}
+	from, err := mail.ParseAddress(m.From)
+	if err != nil {
+		from = &mail.Address{}
+	}
+	a.compose = &notify.Composer{Club: a.cfg.Club.Name, From: *from, Domain: m.ListID, BounceDomain: m.BounceDomain,
+		Owner: a.cfg.Club.AdminEmail, Links: a.links}
+	if m.DKIMKeyFile != "" {
+		pem, err := os.ReadFile(m.DKIMKeyFile)
+		if err != nil {
+			return fmt.Errorf("mail.dkim_key_file: %w", err)
+		}
+		if a.compose.Signer, err = notify.NewSigner(m.DKIMDomain, m.DKIMSelector, pem); err != nil {
+			return err
+		}
+	}
+	password := ""
+	if m.PasswordFile != "" {
+		b, err := os.ReadFile(m.PasswordFile)
+		if err != nil {
+			return fmt.Errorf("mail.password_file: %w", err)
+		}
+		password = strings.TrimSpace(string(b))
+	}
+	mode := m.TLS
+	if mode == "tls" {
+		mode = "implicit"
+	}
+	hello := "localhost"
+	if u, err := url.Parse(a.cfg.PublicURL); err == nil && u.Hostname() != "" {
+		hello = u.Hostname()
+	}
+	a.relay = notify.Relay{Addr: m.SMTP, Hello: hello, TLS: mode, User: m.User, Password: password}
+	return nil
+}
+
+// Close ends everything that build started, in reverse order.
+func (a *app) Close() {
+	if a.fetcher != nil {
+		a.fetcher.Close()
+	}
+	if a.db != nil {
+		a.db.Close()
+	}
+	if a.pg != nil {
+		a.pg.Stop()
+	}
+}
+
+// syncRivers writes the configuration's sites and reaches to the database; a
+// changed reach keeps its old version with who and why.
+func (a *app) syncRivers(ctx context.Context) error {
+	var errs []error
+	for _, s := range a.cfg.Sites {
+		errs = append(errs, a.db.PutSite(ctx, s.site()))
+	}
+	for _, r := range a.cfg.Reaches {
+		reach, err := r.reach(a.cfg)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: "coldseam.toml", Why: r.Why}))
+	}
+	return errors.Join(errs...)
+}
+
+// recent gives the fetcher stored neighbours of a batch for quality control.
+func (a *app) recent(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error) {
+	s, err := a.db.History(ctx, k.Site, k.Param, k.Stat, from, to, a.now(), store.Period(k.Period))
+	if errors.Is(err, coldseam.ErrNotFound) {
+		return nil, nil
+	}
+	return s.Obs, err
+}
+
+// newLogger writes JSON lines; the terminal form is for people.
+func newLogger(w io.Writer, level slog.Level) *slog.Logger {
+	return slog.New(slog.NewJSONHandler(w, &slog.HandlerOptions{Level: level}))
+}

@@ -1,0 +1,208 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/store"
+)
+
+// historyBack is how far back short-interval values go into a brief.
+const historyBack = 60 * day
+
+// refitAfter is the age at which models are fitted anew.
+const refitAfter = 7 * day
+
+// features gathers what was known of a reach at asOf. Past mornings that
+// coldseam did not live through are read with an assumed publication lag;
+// replay says so.
+func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (forecast.Features, error) {
+	loc, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
+	}
+	site, err := a.db.Site(ctx, r.Site)
+	if err != nil {
+		return forecast.Features{}, err
+	}
+	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
+		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.attributions(r), Seed: seedOf(morning), Replayed: replay}
+	g := gather{app: a, ctx: ctx, f: &f, opts: lagOf(replay)}
+	g.daily()
+	g.instants()
+	g.weather()
+	g.alerts()
+	g.station()
+	g.models()
+	g.log()
+	return f, g.err()
+}
+
+// lagOf is the assumed publication lag of imported history: an hour for
+// instant values, a day for daily ones [proposal].
+func lagOf(replay bool) []store.HistoryOption {
+	if !replay {
+		return nil
+	}
+	return []store.HistoryOption{store.AssumeLag(time.Hour, 24*time.Hour)}
+}
+
+// seedOf gives every morning its own stream, the same for all reaches, so that
+// rivers of a club are compared on common members.
+func seedOf(d coldseam.Date) uint64 { return uint64(20240501) + uint64(d.UTC().Unix()/86400) }
+
+// gather reads one part after the other; what is not there is not an error,
+// the decision says what it means.
+type gather struct {
+	*app
+	ctx  context.Context
+	f    *forecast.Features
+	opts []store.HistoryOption
+	errs []error
+}
+
+func (g *gather) err() error { return errors.Join(g.errs...) }
+
+// keep notes an error unless it only says that there is nothing.
+func (g *gather) keep(err error) bool {
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		g.errs = append(g.errs, err)
+	}
+	return err == nil
+}
+
+func (g *gather) daily() {
+	r := g.f.Reach
+	air := r.AirSite
+	if air == "" {
+		air = r.Site
+	}
+	d, err := g.db.DailyFrame(g.ctx, r.Site, r.TempSite, air, g.f.Now, r.Zone, g.opts...)
+	if g.keep(err) {
+		g.f.Days = d.Cut(coldseam.DateOf(g.f.Now.In(g.f.Loc)).Add(-1))
+	}
+}
+
+func (g *gather) instants() {
+	r := g.f.Reach
+	temp := r.TempSite
+	if temp == "" {
+		temp = r.Site
+	}
+	for _, w := range []struct {
+		site  coldseam.SiteID
+		param coldseam.Parameter
+		dst   *[]coldseam.Observation
+	}{{r.Site, coldseam.Discharge, &g.f.Discharge}, {r.Site, coldseam.Stage, &g.f.Stage}, {temp, coldseam.WaterTemp, &g.f.Water}, {r.Site, coldseam.Turbidity, &g.f.Turbidity}} {
+		s, err := g.db.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
+		if g.keep(err) {
+			*w.dst = s.Obs
+		}
+	}
+}
+
+func (g *gather) weather() {
+	site := g.f.Reach.WeatherSite
+	if site == "" {
+		return
+	}
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {
+		fcs, err := g.db.Forecasts(g.ctx, site, p, g.f.Now)
+		if g.keep(err) && len(fcs) > 0 {
+			g.f.Weather = append(g.f.Weather, fcs[0])
+		}
+	}
+}
+
+// alerts keeps those that are in force for the reach and says when the feed
+// last answered well.
+func (g *gather) alerts() {
+	r := g.f.Reach
+	all, err := g.db.Alerts(g.ctx, g.f.Now)
+	if g.keep(err) {
+		g.f.Alerts = append(g.f.Alerts, all...)
+	}
+	ages, err := g.db.FeedAges(g.ctx)
+	if g.keep(err) {
+		for _, x := range ages {
+			if x.Profile == r.AlertFeed && x.LastOK.After(g.f.AlertsAt) && !x.LastOK.After(g.f.Now) {
+				g.f.AlertsAt = x.LastOK
+			}
+		}
+	}
+}
+
+func (g *gather) station() {
+	gs, err := g.db.Gaugings(g.ctx, g.f.Reach.Site)
+	if g.keep(err) {
+		g.f.Gaugings = gs
+	}
+	rt, err := g.db.Rating(g.ctx, g.f.Reach.Site, g.f.Now, g.f.Now)
+	if g.keep(err) {
+		g.f.Rating = &rt
+	}
+}
+
+// models reads the fitted models; without one, or with one past its week, the
+// morning fits and the caller stores.
+func (g *gather) models() {
+	var fm flow.Model
+	if g.model("flow", &fm) {
+		g.f.FlowModel = &fm
+	}
+	var tm thermal.Model
+	if g.model("thermal", &tm) {
+		g.f.TempModel = &tm
+	}
+}
+
+func (g *gather) model(kind string, into any) bool {
+	m, err := g.db.Model(g.ctx, string(g.f.Reach.Site), kind, g.f.Now)
+	if !g.keep(err) || g.f.Now.Sub(m.MadeAt) > refitAfter+day {
+		return false
+	}
+	return g.keep(json.Unmarshal(m.Params, into))
+}
+
+func (g *gather) log() {
+	if sp, err := run.FindSpecies(g.species, first(g.f.Reach.Species)); err == nil {
+		g.f.Species = sp
+	}
+	trips, err := g.db.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
+	if !g.keep(err) {
+		return
+	}
+	for _, t := range trips {
+		if !t.WentNot {
+			g.f.TripsAll++
+			if g.f.Day.Sub(t.Date) < 7 {
+				g.f.Trips7++
+			}
+		}
+	}
+	if rate, ok := verdict.TargetRate(trips); ok {
+		g.f.Catch.Target = rate
+	}
+	if g.f.Reach.TargetRate > 0 {
+		g.f.Catch.Target = g.f.Reach.TargetRate
+	}
+}
+
+func first(s []string) string {
+	if len(s) == 0 {
+		return ""
+	}
+	return s[0]
+}
+
+// table is the decision's table with the club's own edits.
+func (a *app) table() verdict.Table { return verdict.DefaultTable() }

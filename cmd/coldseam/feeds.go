@@ -1,0 +1,199 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sort"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// feed is one thing that is fetched on a schedule: an endpoint of a profile for
+// the sites that name the profile.
+type feed struct {
+	Profile  string
+	Endpoint string // "" = the profile itself
+	Sites    []string
+	Back     time.Duration // how far back a usual fetch asks; 0 = the newest alone
+	Ahead    time.Duration // how far ahead, for forecasts
+	Idle     time.Duration // time between fetches far from any morning
+	Active   time.Duration // near a morning: from 20 minutes before a send to the end of the window
+	Safety   bool          // the decision needs it fresh
+}
+
+// key is the feed's name in jobs, metrics and `check`: never an address.
+func (f feed) key() string {
+	if f.Endpoint == "" {
+		return f.Profile
+	}
+	return f.Profile + "/" + f.Endpoint
+}
+
+const (
+	day           = 24 * time.Hour
+	activePoll    = 15 * time.Minute
+	weatherAhead  = 10 * day
+	weatherActive = 30 * time.Minute
+)
+
+// feeds lists what the configuration asks for: observations (newest values,
+// nightly revisions, daily means, gaugings), weather and warnings.
+func (c Config) feeds() []feed {
+	codes := map[string][]string{}
+	for _, s := range c.Sites {
+		codes[s.Provider] = append(codes[s.Provider], s.Code)
+	}
+	var out []feed
+	for _, p := range c.Profiles {
+		p = p.WithDefaults()
+		sites := codes[p.Name]
+		sort.Strings(sites)
+		idle := time.Duration(p.Poll)
+		switch {
+		case p.Format == ingest.FormatCAP:
+			out = append(out, feed{Profile: p.Name, Idle: min(idle, 30*time.Minute), Active: activePoll, Safety: true})
+		case len(sites) == 0:
+		case p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint:
+			out = append(out, feed{Profile: p.Name, Sites: sites, Ahead: weatherAhead, Idle: idle, Active: weatherActive, Safety: true})
+		default:
+			out = append(out, observed(p, sites, idle)...)
+		}
+	}
+	return out
+}
+
+// observed are the feeds of an observation service, by the endpoints it has.
+func observed(p ingest.Profile, sites []string, idle time.Duration) []feed {
+	has := func(name string) bool { _, ok := p.Endpoints[name]; return ok }
+	out := []feed{{Profile: p.Name, Sites: sites, Back: 3 * day, Idle: idle, Active: activePoll, Safety: true}}
+	if has("latest") {
+		out[0].Endpoint, out[0].Back = "latest", 0
+	}
+	if has("revisions") {
+		out = append(out, feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: day, Active: day})
+	}
+	if has("daily") {
+		out = append(out, feed{Profile: p.Name, Endpoint: "daily", Sites: sites, Back: 30 * day, Idle: 12 * time.Hour, Active: 12 * time.Hour})
+	}
+	if has("channels") {
+		out = append(out, feed{Profile: p.Name, Endpoint: "channels", Sites: sites, Idle: 7 * day, Active: 7 * day})
+	}
+	return out
+}
+
+// request is the usual request of a feed at now.
+func (f feed) request(now time.Time) ingest.Request {
+	r := ingest.Request{Endpoint: f.Endpoint, Sites: f.Sites}
+	if f.Back > 0 {
+		r.Since, r.Until = now.Add(-f.Back), now
+	}
+	if f.Ahead > 0 {
+		r.Since, r.Until = now.Add(-6*time.Hour).Truncate(time.Hour), now.Add(f.Ahead)
+	}
+	return r
+}
+
+// fetchOne brings one feed home.
+func (a *app) fetchOne(ctx context.Context, f feed, req ingest.Request) (ingest.Result, error) {
+	p, err := a.fetcher.Profile(f.Profile)
+	if err != nil {
+		return ingest.Result{}, err
+	}
+	res, err := a.fetcher.Fetch(ctx, p, req)
+	a.metrics.fetched(f.key(), res, err)
+	if err != nil {
+		return res, err
+	}
+	a.log.Info("fetched", "feed", f.key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
+	return res, nil
+}
+
+// fetchTally sums up several fetches for the terminal.
+type fetchTally struct {
+	Feeds, Failed, Rows, Added, Revised, Unchanged int
+}
+
+func (t *fetchTally) add(r ingest.Result) {
+	t.Feeds++
+	t.Rows += r.Rows
+	t.Added += r.Added
+	t.Revised += r.Revised
+	if r.NotModified {
+		t.Unchanged++
+	}
+}
+
+// fetchAll fetches every feed once; one failing feed never stops the others.
+func (a *app) fetchAll(ctx context.Context) (fetchTally, error) {
+	var t fetchTally
+	var errs []error
+	for _, f := range a.cfg.feeds() {
+		res, err := a.fetchOne(ctx, f, f.request(a.now()))
+		t.add(res)
+		if err != nil {
+			t.Failed++
+			errs = append(errs, err)
+		}
+	}
+	return t, errors.Join(errs...)
+}
+
+// backfill brings the past of the observation feeds: daily means from `from`,
+// short-interval values of the last hours days. Progress goes to report.
+func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration, report func(feed string, p ingest.Progress)) (fetchTally, error) {
+	var t fetchTally
+	var errs []error
+	now := a.now()
+	for _, f := range a.cfg.feeds() {
+		p, err := a.fetcher.Profile(f.Profile)
+		if err != nil {
+			return t, err
+		}
+		_, history := p.Endpoints["history"]
+		req := f.request(now)
+		switch {
+		case f.Endpoint == "daily":
+			req.Since = from
+		case f.Endpoint == "latest" && history:
+			req = ingest.Request{Endpoint: "history", Sites: f.Sites, Since: now.Add(-hours), Until: now}
+		case f.Endpoint == "" && f.Back > 0:
+			req.Since = now.Add(-hours)
+		case f.Endpoint == "revisions":
+			continue
+		}
+		req.Progress = func(pr ingest.Progress) {
+			if report != nil {
+				report(f.Profile+"/"+req.Endpoint, pr)
+			}
+		}
+		res, err := a.fetchOne(ctx, f, req)
+		t.add(res)
+		if err != nil {
+			t.Failed++
+			errs = append(errs, fmt.Errorf("back-fill: %w", err))
+		}
+	}
+	return t, errors.Join(errs...)
+}
+
+// attributions are the credits of the services that serve a reach.
+func (a *app) attributions(r coldseam.Reach) []coldseam.Attribution {
+	want := map[string]bool{r.AlertFeed: true}
+	for _, s := range a.cfg.Sites {
+		if id := coldseam.SiteID(s.ID); id == r.Site || id == r.WeatherSite || id == r.TempSite || id == r.AirSite {
+			want[s.Provider] = true
+		}
+	}
+	var out []coldseam.Attribution
+	seen := map[string]bool{}
+	for _, p := range a.cfg.Profiles {
+		if x := p.AttributionOf(); want[p.Name] && !seen[x.Text] {
+			seen[x.Text] = true
+			out = append(out, x)
+		}
+	}
+	return out
+}

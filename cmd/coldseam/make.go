@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/store"
+)
+
+// makeBrief computes and stores the morning of one reach.
+func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.Date) (coldseam.Brief, error) {
+	start := time.Now()
+	now := a.now()
+	f, err := a.features(ctx, r, morning, now, false)
+	if err != nil {
+		// A part that cannot be read makes the brief poorer, and NO CALL where it
+		// matters; only a reach that cannot be placed at all ends here.
+		if f.Loc == nil {
+			return coldseam.Brief{}, err
+		}
+		a.log.Error("features", "reach", r.ID, "err", err)
+	}
+	if prev, err := a.previous(ctx, r.ID, morning); err == nil {
+		f.Prev = prev
+	}
+	fitted := f.FlowModel == nil || f.TempModel == nil
+	m := forecast.Make(f)
+	for _, p := range m.Problems {
+		a.log.Warn("forecast", "reach", r.ID, "err", p)
+	}
+	if fitted {
+		if err := a.saveModels(ctx, r, now, m); err != nil {
+			a.log.Error("models", "reach", r.ID, "err", err)
+		}
+	}
+	if err := a.saveMorning(ctx, &m); err != nil {
+		return coldseam.Brief{}, err
+	}
+	a.metrics.briefed(m.Brief, time.Since(start))
+	a.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
+	return m.Brief, nil
+}
+
+// previous is the last word for the same morning, else yesterday's.
+func (a *app) previous(ctx context.Context, reach coldseam.ReachID, morning coldseam.Date) (*coldseam.Brief, error) {
+	for _, d := range []coldseam.Date{morning, morning.Add(-1)} {
+		b, err := a.db.Brief(ctx, reach, d)
+		if err == nil {
+			return &b, nil
+		}
+		if !errors.Is(err, coldseam.ErrNotFound) {
+			return nil, err
+		}
+	}
+	return nil, coldseam.ErrNotFound
+}
+
+func (a *app) saveMorning(ctx context.Context, m *forecast.Morning) error {
+	b := &m.Brief
+	for _, e := range []coldseam.Ensemble{m.Flow, m.Temp} {
+		if len(e.Members) > 0 {
+			if _, err := a.db.SaveEnsemble(ctx, e); err != nil {
+				return err
+			}
+		}
+	}
+	if len(b.Crossings) > 0 {
+		if err := a.db.SaveCrossings(ctx, b.Site, b.Issued, b.Crossings); err != nil {
+			return err
+		}
+	}
+	if err := a.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run); err != nil {
+		return err
+	}
+	id, err := a.db.SaveBrief(ctx, *b)
+	b.ID = id
+	return err
+}
+
+func (a *app) saveModels(ctx context.Context, r coldseam.Reach, now time.Time, m forecast.Morning) error {
+	save := func(kind string, v any, from, to coldseam.Date, score float64) error {
+		raw, err := json.Marshal(v)
+		if err != nil {
+			return fmt.Errorf("model %s: %w", kind, err)
+		}
+		_, err = a.db.SaveModel(ctx, store.Model{Owner: string(r.Site), Kind: kind, MadeAt: now, From: from, To: to,
+			Score: json.RawMessage(fmt.Sprintf(`{"crps_lead5":%g}`, score)), Params: raw})
+		return err
+	}
+	var errs []error
+	if x := m.FlowModel; x != nil {
+		errs = append(errs, save("flow", x, x.From, x.To, x.Score))
+	}
+	if x := m.TempModel; x != nil {
+		errs = append(errs, save("thermal", x, x.From, x.To, x.Score))
+	}
+	return errors.Join(errs...)
+}
+
+// makeAll makes the briefs of all reaches; one failing reach never stops the
+// others.
+func (a *app) makeAll(ctx context.Context, morning coldseam.Date) ([]coldseam.Brief, error) {
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []coldseam.Brief
+	var errs []error
+	for _, r := range reaches {
+		b, err := a.makeBrief(ctx, r, morning)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("brief %s: %w", r.ID, err))
+			continue
+		}
+		out = append(out, b)
+	}
+	return out, errors.Join(errs...)
+}
