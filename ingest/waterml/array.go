@@ -9,27 +9,27 @@ import (
 
 // domainRange reads a MeasurementTimeseriesDomainRange: one list of times, one
 // of values, and, where it has as many words, a list of quality words.
-func (d *doc) domainRange(n *node) error {
+func (d *doc) domainRange(n *ingest.Node) error {
 	d.took()
-	ts := &timeseries{d: d, o: d.top(), id: n.id()}
+	ts := &timeseries{d: d, o: d.top(), id: id(n)}
 	ts.prepare()
 	if ts.why != "" {
 		return nil
 	}
-	times := strings.Fields(n.kid(gml, "domainSet").find(wmlDR, "timePositionList").valueText())
-	list := n.kid(gml, "rangeSet").kid(gml, "QuantityList")
-	values := strings.Fields(list.valueText())
+	times := strings.Fields(valueText(n.Kid(gml, "domainSet").Find(wmlDR, "timePositionList")))
+	list := n.Kid(gml, "rangeSet").Kid(gml, "QuantityList")
+	values := strings.Fields(valueText(list))
 	if len(times) != len(values) {
 		d.b.Skip(d.describe(ts.id), fmt.Sprintf("%d times but %d values", len(times), len(values)))
 		return nil
 	}
-	ts.def = metaOf(n.find(wml, "DefaultTVPMeasurementMetadata"))
-	if u := unitCode(list.attr(otherSpace, "uom")); u != "" {
+	ts.def = metaOf(n.Find(wml, "DefaultTVPMeasurementMetadata"))
+	if u := unitCode(list.Attr(otherSpace, "uom")); u != "" {
 		ts.def.unit = u
 	} else {
-		ts.def.unit = n.kid(gml, "rangeType").find(swe, "uom").attr(otherSpace, "code")
+		ts.def.unit = n.Kid(gml, "rangeType").Find(swe, "uom").Attr(otherSpace, "code")
 	}
-	quality := strings.Fields(n.find(gml, "CategoryList").valueText())
+	quality := strings.Fields(valueText(n.Find(gml, "CategoryList")))
 	for i, t := range times {
 		m := ts.def
 		if len(quality) == len(times) {
@@ -46,11 +46,11 @@ func (d *doc) domainRange(n *node) error {
 	return nil
 }
 
-func (n *node) valueText() string {
+func valueText(n *ingest.Node) string {
 	if n == nil {
 		return ""
 	}
-	return n.text
+	return n.Text
 }
 
 // field is one column of a data array.
@@ -60,16 +60,16 @@ type field struct {
 }
 
 // dataBlock reads the arrays of a DataRecord or DataArray.
-func (d *doc) dataBlock(n *node) error {
+func (d *doc) dataBlock(n *ingest.Node) error {
 	stations := map[string]string{}
 	stationsOf(n, "", stations)
-	var walk func(*node)
-	walk = func(n *node) {
-		if n.is(swe, "DataArray") {
+	var walk func(*ingest.Node)
+	walk = func(n *ingest.Node) {
+		if n.Is(swe, "DataArray") {
 			d.array(n, stations)
 			return
 		}
-		for _, k := range n.kids {
+		for _, k := range n.Kids {
 			walk(k)
 		}
 	}
@@ -79,33 +79,33 @@ func (d *doc) dataBlock(n *node) error {
 
 // stationsOf maps the id of each sensor record to the stationID of the record
 // around it: that is how rows of a choice name their station.
-func stationsOf(n *node, station string, out map[string]string) {
-	if n.is(swe, "DataRecord") {
-		for _, f := range n.kids {
-			if f.is(swe, "field") && f.attr(otherSpace, "name") == "stationID" {
-				station = codeOf(f.find(swe, "value").val())
+func stationsOf(n *ingest.Node, station string, out map[string]string) {
+	if n.Is(swe, "DataRecord") {
+		for _, f := range n.Kids {
+			if f.Is(swe, "field") && f.Attr(otherSpace, "name") == "stationID" {
+				station = codeOf(f.Find(swe, "value").Val())
 			}
 		}
-		if id := n.attr(otherSpace, "id"); id != "" && station != "" {
+		if id := n.Attr(otherSpace, "id"); id != "" && station != "" {
 			out[id] = station
 		}
 	}
-	for _, k := range n.kids {
+	for _, k := range n.Kids {
 		stationsOf(k, station, out)
 	}
 }
 
 // array reads one DataArray with text encoding.
-func (d *doc) array(n *node, stations map[string]string) {
-	what := "data array " + n.attr(otherSpace, "name") + n.id()
-	fields := fieldsOf(n.kid(swe, "elementType").first())
-	enc := n.kid(swe, "encoding").kid(swe, "TextEncoding")
+func (d *doc) array(n *ingest.Node, stations map[string]string) {
+	what := "data array " + n.Attr(otherSpace, "name") + id(n)
+	fields := fieldsOf(n.Kid(swe, "elementType").First())
+	enc := n.Kid(swe, "encoding").Kid(swe, "TextEncoding")
 	if enc == nil {
 		d.b.Skip(what, "unsupported encoding of a data array")
 		return
 	}
-	rows := blocks(n.kid(swe, "values").valueText(), enc.rawAttr("blockSeparator"))
-	if c := n.kid(swe, "elementCount").find(swe, "value").val(); c != "" && c != fmt.Sprint(len(rows)) {
+	rows := blocks(valueText(n.Kid(swe, "values")), rawAttr(enc, "blockSeparator"))
+	if c := n.Kid(swe, "elementCount").Find(swe, "value").Val(); c != "" && c != fmt.Sprint(len(rows)) {
 		d.b.Skip(what, fmt.Sprintf("declares %s rows, holds %d", clip(c), len(rows)))
 	}
 	if !hasTime(fields) {
@@ -113,14 +113,14 @@ func (d *doc) array(n *node, stations map[string]string) {
 		return
 	}
 	for _, r := range rows {
-		d.arrayRow(what, fields, split(r, enc.rawAttr("tokenSeparator")), enc.attr(otherSpace, "decimalSeparator"), stations)
+		d.arrayRow(what, fields, split(r, rawAttr(enc, "tokenSeparator")), enc.Attr(otherSpace, "decimalSeparator"), stations)
 	}
 }
 
 // rawAttr is an attribute with its white space, which is the whole content of
 // many separators.
-func (n *node) rawAttr(local string) string {
-	for _, a := range n.attrs {
+func rawAttr(n *ingest.Node, local string) string {
+	for _, a := range n.Attrs {
 		if a.Name.Local == local {
 			return a.Value
 		}
@@ -160,37 +160,37 @@ func split(row, sep string) []string {
 }
 
 // fieldsOf flattens the components of an element type.
-func fieldsOf(n *node) []field {
+func fieldsOf(n *ingest.Node) []field {
 	if n == nil {
 		return nil
 	}
-	if n.local != "DataRecord" {
+	if n.Local != "DataRecord" {
 		return []field{fieldOf("", n)}
 	}
 	var out []field
-	for _, k := range n.kids {
-		if k.is(swe, "field") && k.first() != nil {
-			if c := k.first(); c.local == "DataRecord" {
+	for _, k := range n.Kids {
+		if k.Is(swe, "field") && k.First() != nil {
+			if c := k.First(); c.Local == "DataRecord" {
 				out = append(out, fieldsOf(c)...)
 			} else {
-				out = append(out, fieldOf(k.attr(otherSpace, "name"), c))
+				out = append(out, fieldOf(k.Attr(otherSpace, "name"), c))
 			}
 		}
 	}
 	return out
 }
 
-func fieldOf(name string, c *node) field {
-	f := field{name: name, kind: c.local, definition: c.attr(otherSpace, "definition")}
-	u := c.kid(swe, "uom")
-	if f.unit = u.attr(otherSpace, "code"); f.unit == "" {
-		f.unit = unitCode(u.href())
+func fieldOf(name string, c *ingest.Node) field {
+	f := field{name: name, kind: c.Local, definition: c.Attr(otherSpace, "definition")}
+	u := c.Kid(swe, "uom")
+	if f.unit = u.Attr(otherSpace, "code"); f.unit == "" {
+		f.unit = unitCode(href(u))
 	}
-	if c.local == "DataChoice" {
+	if c.Local == "DataChoice" {
 		f.items = map[string][]field{}
-		for _, k := range c.kids {
-			if k.is(swe, "item") {
-				f.items[k.attr(otherSpace, "name")] = fieldsOf(k.first())
+		for _, k := range c.Kids {
+			if k.Is(swe, "item") {
+				f.items[k.Attr(otherSpace, "name")] = fieldsOf(k.First())
 			}
 		}
 	}
@@ -289,6 +289,6 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 }
 
 // refNode lets a field be looked up like a property: definition and name.
-func refNode(f field) *node {
-	return &node{attrs: xlinkAttrs(f.definition, f.name)}
+func refNode(f field) *ingest.Node {
+	return &ingest.Node{Attrs: xlinkAttrs(f.definition, f.name)}
 }

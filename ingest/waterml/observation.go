@@ -15,11 +15,11 @@ import (
 type observation struct {
 	depth       int
 	id          string
-	property    *node
-	feature     *node
-	procedure   *node
-	resultTime  *node
-	phenomenon  *node
+	property    *ingest.Node
+	feature     *ingest.Node
+	procedure   *ingest.Node
+	resultTime  *ingest.Node
+	phenomenon  *ingest.Node
 	status      string // approval word of the metadata
 	simulated   bool
 	stat        coldseam.Statistic // named by the procedure
@@ -44,21 +44,21 @@ func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
 	var err error
 	switch s.Name.Local {
 	case "observedProperty":
-		o.property, err = readTree(x, s)
+		o.property, err = x.Tree(s)
 	case "featureOfInterest":
-		if o.feature, err = readTree(x, s); err == nil {
-			if f := o.feature.first(); f != nil && isFeature(f.local) {
+		if o.feature, err = x.Tree(s); err == nil {
+			if f := o.feature.First(); f != nil && isFeature(f.Local) {
 				d.site(f)
 			}
 		}
 	case "procedure":
-		o.procedure, err = readTree(x, s)
+		o.procedure, err = x.Tree(s)
 		o.simulated = o.simulated || isSimulation(o.procedure)
 		o.stat = statCodes[statCode(o.procedure)]
 	case "resultTime":
-		o.resultTime, err = readTree(x, s)
+		o.resultTime, err = x.Tree(s)
 	case "phenomenonTime", "samplingTime":
-		o.phenomenon, err = readTree(x, s)
+		o.phenomenon, err = x.Tree(s)
 	case "parameter":
 		err = d.tree(x, s, o.parameter)
 	case "metadata":
@@ -71,8 +71,8 @@ func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
 
 // isSimulation looks at the process type, which stands in the process or as
 // the role of the reference.
-func isSimulation(n *node) bool {
-	role := n.attr(xlink, "arcrole") + " " + n.attr(xlink, "role") + " " + n.find(wml, "processType").href()
+func isSimulation(n *ingest.Node) bool {
+	role := n.Attr(xlink, "arcrole") + " " + n.Attr(xlink, "role") + " " + href(n.Find(wml, "processType"))
 	return strings.Contains(strings.ToLower(role), "processtype/simulation")
 }
 
@@ -81,28 +81,28 @@ func isSimulation(n *node) bool {
 var statCodes = map[string]coldseam.Statistic{"00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean, "00011": coldseam.Instant}
 
 // statCode is the statistic code that a US procedure record refers to.
-func statCode(n *node) string {
-	for _, k := range n.first().children() {
-		if k.is(wml, "parameter") && strings.Contains(k.href(), "statCd=") {
-			return codeOf(k.href(), "statCd")
+func statCode(n *ingest.Node) string {
+	for _, k := range n.First().Children() {
+		if k.Is(wml, "parameter") && strings.Contains(href(k), "statCd=") {
+			return codeOf(href(k), "statCd")
 		}
 	}
 	return ""
 }
 
 // parameter notes the time of analysis of a model run; its own unit is a decoy.
-func (o *observation) parameter(n *node) error {
-	v := n.find(om, "NamedValue")
-	name := v.kid(om, "name")
-	if name.attr(xlink, "role") == "analysisTime" || codeOf(name.href()) == "analysisTime" {
-		o.analysis = v.kid(om, "value").val()
+func (o *observation) parameter(n *ingest.Node) error {
+	v := n.Find(om, "NamedValue")
+	name := v.Kid(om, "name")
+	if name.Attr(xlink, "role") == "analysisTime" || codeOf(href(name)) == "analysisTime" {
+		o.analysis = v.Kid(om, "value").Val()
 	}
 	return nil
 }
 
-func (o *observation) metadata(n *node) error {
-	s := n.find(wml, "status")
-	low := strings.ToLower(s.title() + " " + s.href())
+func (o *observation) metadata(n *ingest.Node) error {
+	s := n.Find(wml, "status")
+	low := strings.ToLower(title(s) + " " + href(s))
 	switch {
 	case strings.Contains(low, "provisional"):
 		o.status = "Provisional"
@@ -115,17 +115,17 @@ func (o *observation) metadata(n *node) error {
 // unread names a result that has an encoding of its own.
 func (d *doc) unread(x *ingest.XML, s xml.StartElement, o *observation) error {
 	name := s.Name.Local
-	if spaceOf(s.Name.Space) == gml && name == "Measure" { // a scalar in its own element
+	if ingest.SpaceOf(s.Name.Space) == gml && name == "Measure" { // a scalar in its own element
 		o.resultAttrs = append(o.resultAttrs, s.Attr...)
-		n, err := readTree(x, s)
+		n, err := x.Tree(s)
 		if err == nil {
-			o.resultText = append(o.resultText, n.text...)
+			o.resultText = append(o.resultText, n.Text...)
 		}
 		return err
 	}
 	o.resultTaken = true
 	d.b.Skip(d.describe(o.id), fmt.Sprintf("unsupported encoding %s", name))
-	return skipTree(x)
+	return x.Skip()
 }
 
 // took marks the open result as read.
@@ -141,7 +141,7 @@ func (d *doc) endResult(o *observation) {
 		return
 	}
 	text := strings.TrimSpace(string(o.resultText))
-	unit := attr(o.resultAttrs, otherSpace, "uom")
+	unit := ingest.Attr(o.resultAttrs, otherSpace, "uom")
 	if text == "" && !isNil(o.resultAttrs) {
 		d.b.Skip(d.describe(o.id), "an observation without a result")
 		return
@@ -167,15 +167,15 @@ func (d *doc) endResult(o *observation) {
 // phenomenonTime is the instant of the observation, or the end of its period.
 func (d *doc) phenomenonTime(o *observation, site string) (ingest.Stamp, string, error) {
 	n := o.phenomenon
-	t := n.first()
-	if ref := n.href(); t == nil && strings.HasPrefix(ref, "#") {
+	t := n.First()
+	if ref := href(n); t == nil && strings.HasPrefix(ref, "#") {
 		t = d.instants[ref[1:]]
 	}
-	if v := t.kid(gml, "timePosition").val(); v != "" {
+	if v := t.Kid(gml, "timePosition").Val(); v != "" {
 		s, err := d.times.Parse(v, site)
 		return s, "", err
 	}
-	begin, end := t.kid(gml, "beginPosition").val(), t.kid(gml, "endPosition").val()
+	begin, end := t.Kid(gml, "beginPosition").Val(), t.Kid(gml, "endPosition").Val()
 	if begin == "" || end == "" {
 		return ingest.Stamp{}, "", fmt.Errorf("no phenomenon time: %w", coldseam.ErrInvalid)
 	}
@@ -245,19 +245,19 @@ func (d *doc) describe(fallback string) string {
 // address or URN, the title, the site that was asked for.
 func (d *doc) stationOf(o *observation) string {
 	n := o.feature
-	if f := n.first(); f != nil {
+	if f := n.First(); f != nil {
 		if c := stationCode(f); c != "" {
 			return c
 		}
 	}
-	ref := n.href()
+	ref := href(n)
 	if strings.HasPrefix(ref, "#") {
 		if f := d.features[ref[1:]]; f != nil {
 			return stationCode(f)
 		}
 		return ref[1:] // dangling: the id still tells stations apart
 	}
-	for _, c := range []string{codeOf(ref, "sites", "site", "name"), n.title(), d.p.RequestSite} {
+	for _, c := range []string{codeOf(ref, "sites", "site", "name"), title(n), d.p.RequestSite} {
 		if c != "" {
 			return c
 		}
@@ -267,17 +267,17 @@ func (d *doc) stationOf(o *observation) string {
 
 // stationCode of a feature: identifier, the sites key of its description,
 // name, id.
-func stationCode(f *node) string {
-	if v := f.kid(gml, "identifier").val(); v != "" {
+func stationCode(f *ingest.Node) string {
+	if v := f.Kid(gml, "identifier").Val(); v != "" {
 		return codeOf(v, "sites")
 	}
-	if ref := f.kid(gml, "descriptionReference").href(); strings.Contains(ref, "sites=") {
+	if ref := href(f.Kid(gml, "descriptionReference")); strings.Contains(ref, "sites=") {
 		return codeOf(ref, "sites")
 	}
-	if v := f.kid(gml, "name").val(); v != "" {
+	if v := f.Kid(gml, "name").Val(); v != "" {
 		return v
 	}
-	return f.id()
+	return id(f)
 }
 
 // defaultProperties: names that services write, lower case. "temperature"
@@ -295,8 +295,8 @@ var defaultProperties = map[string]coldseam.Parameter{
 }
 
 // propertyOf tries the address, its parmCd key, its tail and the title.
-func (d *doc) propertyOf(n *node) (coldseam.Parameter, string, bool) {
-	ref, title := n.href(), n.title()
+func (d *doc) propertyOf(n *ingest.Node) (coldseam.Parameter, string, bool) {
+	ref, title := href(n), title(n)
 	code := strings.TrimPrefix(codeOf(ref, "parmCd", "parameterCd"), "#")
 	name := title
 	if name == "" {
@@ -320,27 +320,27 @@ func (d *doc) propertyOf(n *node) (coldseam.Parameter, string, bool) {
 // procedureOf keeps two series of one station and property apart (as stored,
 // daily mean ...). Ids inside the document are not used: services number them
 // anew in every answer.
-func procedureOf(n *node) string {
-	if ref := n.href(); ref != "" && !strings.HasPrefix(ref, "#") {
+func procedureOf(n *ingest.Node) string {
+	if ref := href(n); ref != "" && !strings.HasPrefix(ref, "#") {
 		return codeOf(ref)
 	}
-	if ref := n.find(wml, "processReference").href(); ref != "" {
+	if ref := href(n.Find(wml, "processReference")); ref != "" {
 		return codeOf(ref)
 	}
 	return ""
 }
 
 // site keeps what the document says of a station.
-func (d *doc) site(f *node) {
+func (d *doc) site(f *ingest.Node) {
 	code := stationCode(f)
 	if code == "" {
 		return
 	}
-	m := ingest.SiteMeta{ID: d.p.SiteID(code), Code: code, Name: f.kid(gml, "name").val()}
-	if z := f.find(wml, "TimeZone").kid(wml, "zoneOffset").val(); z != "" {
+	m := ingest.SiteMeta{ID: d.p.SiteID(code), Code: code, Name: f.Kid(gml, "name").Val()}
+	if z := f.Find(wml, "TimeZone").Kid(wml, "zoneOffset").Val(); z != "" {
 		m.Zone = z
 	}
-	if pos := f.find(gml, "pos"); pos != nil {
+	if pos := f.Find(gml, "pos"); pos != nil {
 		if lat, lon, ok := position(pos); ok {
 			m.Lat, m.Lon = lat, lon
 		}
@@ -351,8 +351,8 @@ func (d *doc) site(f *node) {
 // position reads gml:pos: latitude first but for CRS84. One example document
 // of the standard has the order wrong, so positions are for display only and a
 // latitude beyond 90 is dropped.
-func position(n *node) (lat, lon float64, ok bool) {
-	f := strings.Fields(n.text)
+func position(n *ingest.Node) (lat, lon float64, ok bool) {
+	f := strings.Fields(n.Text)
 	if len(f) < 2 {
 		return 0, 0, false
 	}
@@ -361,7 +361,7 @@ func position(n *node) (lat, lon float64, ok bool) {
 	if err1 != nil || err2 != nil {
 		return 0, 0, false
 	}
-	if strings.Contains(n.attr(otherSpace, "srsName"), "CRS84") {
+	if strings.Contains(n.Attr(otherSpace, "srsName"), "CRS84") {
 		a, b = b, a
 	}
 	return a, b, math.Abs(a) <= 90 && math.Abs(b) <= 180
@@ -391,11 +391,11 @@ func (d *doc) issue(o *observation, site string, earliest time.Time) (time.Time,
 	}
 	var issued time.Time
 	if o != nil {
-		t := o.resultTime.first()
-		if ref := o.resultTime.href(); t == nil && strings.HasPrefix(ref, "#") {
+		t := o.resultTime.First()
+		if ref := href(o.resultTime); t == nil && strings.HasPrefix(ref, "#") {
 			t = d.instants[ref[1:]]
 		}
-		for _, v := range []string{t.kid(gml, "timePosition").val(), o.analysis} {
+		for _, v := range []string{t.Kid(gml, "timePosition").Val(), o.analysis} {
 			if s, err := d.times.Parse(v, site); err == nil && issued.IsZero() {
 				issued = s.At
 			}

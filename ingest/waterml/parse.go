@@ -48,8 +48,8 @@ type doc struct {
 	b         *ingest.Builder
 	forecasts map[time.Time]*ingest.Builder
 	times     *ingest.Times
-	features  map[string]*node // by gml:id
-	instants  map[string]*node
+	features  map[string]*ingest.Node // by gml:id
+	instants  map[string]*ingest.Node
 	sites     map[string]ingest.SiteMeta
 	badTime   map[string]string // series -> first refusal
 	stack     []*observation
@@ -63,7 +63,7 @@ func newDoc(p ingest.Profile) *doc {
 	p.Approval = withDefaults(p.Approval, defaultApproval)
 	return &doc{
 		p: p, b: ingest.NewBuilder(p), forecasts: map[time.Time]*ingest.Builder{}, times: ingest.NewTimes(p),
-		features: map[string]*node{}, instants: map[string]*node{}, sites: map[string]ingest.SiteMeta{}, badTime: map[string]string{},
+		features: map[string]*ingest.Node{}, instants: map[string]*ingest.Node{}, sites: map[string]ingest.SiteMeta{}, badTime: map[string]string{},
 	}
 }
 
@@ -105,18 +105,18 @@ func (d *doc) learn(body []byte) error {
 			return err
 		}
 		s, ok := t.(xml.StartElement)
-		if !ok || attr(s.Attr, gml, "id") == "" {
+		if !ok || ingest.Attr(s.Attr, gml, "id") == "" {
 			continue
 		}
-		id := attr(s.Attr, gml, "id")
+		id := ingest.Attr(s.Attr, gml, "id")
 		switch {
 		case isFeature(s.Name.Local):
-			if d.features[id], err = readTree(x, s); err != nil {
+			if d.features[id], err = x.Tree(s); err != nil {
 				return err
 			}
 			d.site(d.features[id])
 		case s.Name.Local == "TimeInstant" || s.Name.Local == "TimePeriod":
-			if d.instants[id], err = readTree(x, s); err != nil {
+			if d.instants[id], err = x.Tree(s); err != nil {
 				return err
 			}
 		}
@@ -168,7 +168,7 @@ func (d *doc) top() *observation {
 
 // open handles a start tag.
 func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
-	sp, local := spaceOf(s.Name.Space), s.Name.Local
+	sp, local := ingest.SpaceOf(s.Name.Space), s.Name.Local
 	if d.root == "" {
 		d.root = local
 	}
@@ -186,18 +186,18 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	case local == "CategoricalTimeseries" || local == "CategoricalTimeseriesDomainRange":
 		d.known = true
 		d.took()
-		d.b.Skip(d.describe(attr(s.Attr, gml, "id")), "categorical values are not read")
-		return skipTree(x)
+		d.b.Skip(d.describe(ingest.Attr(s.Attr, gml, "id")), "categorical values are not read")
+		return x.Skip()
 	case sp == swe && (local == "DataArray" || local == "DataRecord"):
 		d.known = true
 		d.took()
 		return d.tree(x, s, d.dataBlock)
 	case isFeature(local):
 		d.known = true
-		return d.tree(x, s, func(n *node) error { d.site(n); return nil })
+		return d.tree(x, s, func(n *ingest.Node) error { d.site(n); return nil })
 	case strings.HasSuffix(local, "Observation") && local != "GetObservation" && len(d.stack) < 8:
 		d.known = true
-		d.stack = append(d.stack, &observation{depth: x.Depth(), id: attr(s.Attr, gml, "id")})
+		d.stack = append(d.stack, &observation{depth: x.Depth(), id: ingest.Attr(s.Attr, gml, "id")})
 		return nil
 	}
 	if envelopes[local] {
@@ -216,8 +216,8 @@ var envelopes = map[string]bool{
 }
 
 // tree reads the element and hands it over.
-func (d *doc) tree(x *ingest.XML, s xml.StartElement, use func(*node) error) error {
-	n, err := readTree(x, s)
+func (d *doc) tree(x *ingest.XML, s xml.StartElement, use func(*ingest.Node) error) error {
+	n, err := x.Tree(s)
 	if err != nil {
 		return err
 	}
@@ -226,20 +226,20 @@ func (d *doc) tree(x *ingest.XML, s xml.StartElement, use func(*node) error) err
 
 // exception turns the server's own words into the error.
 func (d *doc) exception(x *ingest.XML, s xml.StartElement) error {
-	n, err := readTree(x, s)
+	n, err := x.Tree(s)
 	if err != nil {
 		return err
 	}
 	code, words := "", []string{}
-	var walk func(*node)
-	walk = func(n *node) {
-		if c := n.attr(otherSpace, "exceptionCode") + n.attr(otherSpace, "code"); c != "" && code == "" {
+	var walk func(*ingest.Node)
+	walk = func(n *ingest.Node) {
+		if c := n.Attr(otherSpace, "exceptionCode") + n.Attr(otherSpace, "code"); c != "" && code == "" {
 			code = c
 		}
-		if t := strings.Join(strings.Fields(n.text), " "); t != "" {
+		if t := strings.Join(strings.Fields(n.Text), " "); t != "" {
 			words = append(words, t)
 		}
-		for _, k := range n.kids {
+		for _, k := range n.Kids {
 			walk(k)
 		}
 	}

@@ -45,29 +45,29 @@ func (m pointMeta) over(q pointMeta) pointMeta {
 
 // metaOf reads DefaultTVPMeasurementMetadata or TVPMeasurementMetadata. Only
 // direct children count: an accuracy and a qualifier carry units of their own.
-func metaOf(n *node) pointMeta {
+func metaOf(n *ingest.Node) pointMeta {
 	var m pointMeta
 	if n == nil {
 		return m
 	}
-	for _, k := range n.kids {
-		if k.space != wml {
+	for _, k := range n.Kids {
+		if k.Space != wml {
 			continue
 		}
-		switch k.local {
+		switch k.Local {
 		case "uom":
 			m.unit = uomOf(k)
 		case "interpolationType":
-			m.interp = strings.ToLower(codeOf(k.href()))
+			m.interp = strings.ToLower(codeOf(href(k)))
 		case "aggregationDuration":
-			m.period = k.val()
+			m.period = k.Val()
 		case "qualifier":
 			if q := qualifierOf(k); q != "" {
 				m.qualifiers = append(m.qualifiers, q)
 			}
 		case "quality":
-			if m.quality = codeOf(k.href()); m.quality == "" {
-				m.quality = k.title()
+			if m.quality = codeOf(href(k)); m.quality == "" {
+				m.quality = title(k)
 			}
 		case "nilReason":
 			m.nilled = true
@@ -77,14 +77,14 @@ func metaOf(n *node) pointMeta {
 }
 
 // uomOf: code, else the tail of the reference, else the title.
-func uomOf(k *node) string {
-	if c := k.attr(otherSpace, "code"); c != "" {
+func uomOf(k *ingest.Node) string {
+	if c := k.Attr(otherSpace, "code"); c != "" {
 		return unitCode(c)
 	}
-	if ref := k.href(); ref != "" {
+	if ref := href(k); ref != "" {
 		return unitCode(ref)
 	}
-	return k.title()
+	return title(k)
 }
 
 // unitCode shortens an address to its tail; a URN is left for the unit table.
@@ -98,18 +98,18 @@ func unitCode(s string) string {
 
 // qualifierOf: a category's value, the title, the tail of the reference, or
 // the text of another value with its unit.
-func qualifierOf(k *node) string {
-	c := k.first()
-	if v := c.kid(swe, "value").val(); v != "" {
-		if u := c.kid(swe, "uom").attr(otherSpace, "code"); u != "" {
+func qualifierOf(k *ingest.Node) string {
+	c := k.First()
+	if v := c.Kid(swe, "value").Val(); v != "" {
+		if u := c.Kid(swe, "uom").Attr(otherSpace, "code"); u != "" {
 			return v + " " + u
 		}
 		return v
 	}
-	if t := k.title(); t != "" {
+	if t := title(k); t != "" {
 		return t
 	}
-	return codeOf(k.href())
+	return codeOf(href(k))
 }
 
 // statistic of an interpolation word: what the value stands for, and whether
@@ -139,7 +139,7 @@ func statistic(interp string) (stat coldseam.Statistic, succ, ok bool) {
 // series streams one MeasurementTimeseries.
 func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 	d.took()
-	ts := &timeseries{d: d, o: d.top(), id: attr(s.Attr, gml, "id")}
+	ts := &timeseries{d: d, o: d.top(), id: ingest.Attr(s.Attr, gml, "id")}
 	depth := x.Depth()
 	for x.Depth() >= depth {
 		t, err := x.Token()
@@ -147,23 +147,23 @@ func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 			return err
 		}
 		k, ok := t.(xml.StartElement)
-		if !ok || spaceOf(k.Name.Space) != wml {
+		if !ok || ingest.SpaceOf(k.Name.Space) != wml {
 			if ok {
-				if err := skipTree(x); err != nil {
+				if err := x.Skip(); err != nil {
 					return err
 				}
 			}
 			continue
 		}
-		n, err := readTree(x, k)
+		n, err := x.Tree(k)
 		if err != nil {
 			return err
 		}
-		switch n.local {
+		switch n.Local {
 		case "metadata":
-			ts.base, ts.spacing = n.find(wml, "baseTime").val(), n.find(wml, "spacing").val()
+			ts.base, ts.spacing = n.Find(wml, "baseTime").Val(), n.Find(wml, "spacing").Val()
 		case "defaultPointMetadata":
-			ts.def = metaOf(n.first())
+			ts.def = metaOf(n.First())
 		case "point":
 			ts.point(n)
 		}
@@ -189,29 +189,29 @@ type timeseries struct {
 }
 
 // point reads one time-value pair.
-func (ts *timeseries) point(n *node) {
+func (ts *timeseries) point(n *ingest.Node) {
 	ts.prepare()
 	if ts.why != "" {
 		ts.n++
 		return
 	}
-	tvp := n.kid(wml, "MeasurementTVP")
-	at, value := tvp.kid(wml, "time"), tvp.kid(wml, "value")
+	tvp := n.Kid(wml, "MeasurementTVP")
+	at, value := tvp.Kid(wml, "time"), tvp.Kid(wml, "value")
 	index := ts.n
-	if at.val() == "" && value == nil {
+	if at.Val() == "" && value == nil {
 		if ts.spacing == "" { // an empty pair says nothing; with implied times it would shift the rest
 			return
 		}
 	}
 	ts.n++
-	m := ts.def.over(metaOf(tvp.kid(wml, "metadata").first()))
+	m := ts.def.over(metaOf(tvp.Kid(wml, "metadata").First()))
 	stamp, err := ts.time(at, index)
 	if err != nil {
 		ts.skipTime(err)
 		return
 	}
-	raw := value.val()
-	if value == nil || isNil(value.attrs) || m.nilled {
+	raw := value.Val()
+	if value == nil || isNil(value.Attrs) || m.nilled {
 		raw = ""
 	}
 	ts.add(stamp, raw, m)
@@ -240,8 +240,8 @@ func cause(err error) string {
 	return strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error())
 }
 
-func (ts *timeseries) time(at *node, index int) (ingest.Stamp, error) {
-	if v := at.val(); v != "" {
+func (ts *timeseries) time(at *ingest.Node, index int) (ingest.Stamp, error) {
+	if v := at.Val(); v != "" {
 		return ts.d.stamp(v, ts.site.site)
 	}
 	if ts.implied.spaced {
