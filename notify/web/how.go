@@ -16,6 +16,7 @@ type howPage struct {
 	Ten      template.HTML
 	Verdicts []howVerdict
 	Bands    []bandHead
+	TempU    string
 }
 
 type howVerdict struct {
@@ -35,7 +36,10 @@ func (s *site) how(w http.ResponseWriter, r *http.Request) error {
 		{coldseam.Stop, "stop", notify.PageStaff{}, "A safety or legal limit is passed. No odds are shown, however good they would be."},
 	}}
 	t := bandTableOf(coldseam.Brief{WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}}, notify.WordsFor(unitsOf(r), "UTC"))
-	p.Bands = t.Heads
+	p.Bands, p.TempU = t.Heads, "°F"
+	if unitsOf(r) == "metric" {
+		p.TempU = "°C"
+	}
 	return s.show(w, http.StatusOK, "how", s.clubFoot(r, frame{Title: "How it works", Body: p}))
 }
 
@@ -118,7 +122,7 @@ func (s *site) status(w http.ResponseWriter, r *http.Request) error {
 			row.Age = notify.Age(now.Sub(f.At))
 		}
 		if f.Limit > 0 {
-			row.Limit = notify.Age(f.Limit)
+			row.Limit = limitWords(f.Limit)
 			if !f.At.IsZero() && now.Sub(f.At) > f.Limit && row.Good {
 				row.State, row.Good = "stale", false
 			}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"sort"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -59,6 +61,7 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	for _, j := range b.Jig {
 		t.Rows = append(t.Rows, jigRowOf(j, w, odds))
 	}
+	t.common()
 	t.critical(b, w)
 	return t
 }
@@ -132,22 +135,53 @@ func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
 		}
 		return notify.Clean(us)
 	}
-	for _, x := range []string{pick(j.Why, j.WhySI), pick(j.LineWords, j.LineWordsSI), pick(j.Dunes, j.DunesSI), notify.Clean(j.CostWords), notify.Clean(j.Leader), notify.Clean(j.Advice)} {
-		if x != "" {
-			r.Words = append(r.Words, x)
-		}
+	leader := notify.Clean(j.Leader)
+	if leader != "" {
+		leader = "leader " + leader
 	}
-	if l := notify.Clean(j.Leader); l != "" && len(r.Words) > 0 {
-		for i := range r.Words {
-			if r.Words[i] == l {
-				r.Words[i] = "leader " + l
-			}
-		}
+	for _, x := range []string{pick(j.Why, j.WhySI), pick(j.LineWords, j.LineWordsSI), pick(j.Dunes, j.DunesSI), notify.Clean(j.CostWords), leader, notify.Clean(j.Advice)} {
+		r.say(x)
 	}
 	for _, x := range j.Warnings {
-		r.Words = append(r.Words, w.Reason(x))
+		r.say(w.Reason(x))
 	}
 	return r
+}
+
+// say adds a sentence.
+func (r *jigRow) say(s string) {
+	if s = strings.TrimRight(s, ". "); s != "" {
+		first, size := utf8.DecodeRuneInString(s)
+		r.Words = append(r.Words, string(unicode.ToUpper(first))+s[size:]+".")
+	}
+}
+
+// common lifts the sentences that every weighed spot has above the list.
+func (t *jigTable) common() {
+	n := 0
+	times := map[string]int{}
+	for _, r := range t.Rows {
+		n += b2i(r.Mark != "")
+		for _, s := range r.Words {
+			times[s]++
+		}
+	}
+	if n < 2 {
+		return
+	}
+	for i, r := range t.Rows {
+		var own []string
+		for _, s := range r.Words {
+			switch {
+			case times[s] < n:
+				own = append(own, s)
+			case times[s] == n:
+				t.Notes = append(t.Notes, s)
+				times[s] = n + 1
+			}
+		}
+		t.Rows[i].Words = own
+	}
 }
 
 // critical fills the table of flows at which each size stops holding, for the

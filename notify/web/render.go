@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"example.org/coldseam"
@@ -44,11 +45,24 @@ func funcs() template.FuncMap {
 	return template.FuncMap{
 		"clean":   notify.Clean,
 		"staff":   staffSVG,
+		"tie":     tie,
 		"came":    cameTrue,
 		"signed":  signed,
 		"counts":  countWords,
 		"outages": outageWords,
 	}
+}
+
+// inTenth and united find a number and what must stay on its line.
+var (
+	inTenth = regexp.MustCompile(`(\d) in 10\b`)
+	united  = regexp.MustCompile(`(\d) (in|s|h|d|ft|oz|lb|mi|mph|min|days|°F|°C|F|C|cfs|m|m/s|m³/s|%)(\W|$)`)
+)
+
+// tie puts no-break spaces between numbers and their units.
+func tie(s string) string {
+	s = inTenth.ReplaceAllString(s, "${1}\u00a0in\u00a010")
+	return united.ReplaceAllString(s, "${1}\u00a0${2}${3}")
 }
 
 // frame is what every page has.

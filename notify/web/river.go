@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"strconv"
 	"strings"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -57,9 +59,7 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Over = over
 	p.Toggle = s.toggle(r, notify.PathRiver+string(b.Reach))
-	if err := s.addScore(r, b, p); err != nil {
-		return err
-	}
+	s.addScore(r, b, p)
 	title := p.Page.River + ", " + p.Page.Reach + ": " + p.Page.Verdict.String()
 	if p.Page.Verdict.ShowsOdds() {
 		title += ", " + notify.Odds(b.Odds) + " for a good morning"
@@ -141,6 +141,14 @@ func (p *riverPage) charts(b coldseam.Brief, units string) {
 	}
 }
 
+// limitWords writes a limit: whole hours as hours.
+func limitWords(d time.Duration) string {
+	if d%time.Hour == 0 && d < 72*time.Hour {
+		return strconv.Itoa(int(d/time.Hour)) + " h"
+	}
+	return notify.Age(d)
+}
+
 func inputsOf(b coldseam.Brief) []inputRow {
 	var out []inputRow
 	for _, in := range b.Inputs {
@@ -152,7 +160,7 @@ func inputsOf(b coldseam.Brief) []inputRow {
 			row.Age = notify.Age(in.Age)
 		}
 		if in.Limit > 0 {
-			row.Limit = notify.Age(in.Limit)
+			row.Limit = limitWords(in.Limit)
 		}
 		if in.Key == "alerts" && in.State == "none" {
 			row.State = "none out"

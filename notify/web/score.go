@@ -47,17 +47,17 @@ type scoreRow struct {
 	Mornings, Good int
 }
 
-func (s *site) addScore(r *http.Request, b coldseam.Brief, p *riverPage) error {
+// addScore shows what we said and what came. A scorecard that cannot be read is
+// no reason to withhold the call: it is logged and left out.
+func (s *site) addScore(r *http.Request, b coldseam.Brief, p *riverPage) {
 	sc, err := s.Store.Scorecard(r.Context(), b.Reach)
-	if err != nil || sc.Mornings == 0 {
-		// No scorecard is no reason to withhold the call.
-		if err != nil {
-			s.Log.Warn("scorecard left out", "reach", string(b.Reach), "err", err.Error())
-		}
-		return nil //nolint:nilerr // logged above
+	if err != nil {
+		s.Log.Warn("scorecard left out", "reach", string(b.Reach), "err", err.Error())
+		return
 	}
-	p.Score = scoreOf(sc)
-	return nil
+	if sc.Mornings > 0 {
+		p.Score = scoreOf(sc)
+	}
 }
 
 func scoreOf(sc Scorecard) *scoreView {
