@@ -38,7 +38,7 @@ type Input struct {
 	Learnt        *Learnt
 	Prior         Prior   // of delta; the zero value is the species' own prior
 	ResidentShare float64 // added to the fishable index at all times
-	SeasonPeak    float64 // 0 = SeasonPeak
+	SeasonPeak    float64 // 0 = the shipped SeasonPeak
 }
 
 // Result is the run of one morning. Trajectory k belongs to forecast member
@@ -142,6 +142,7 @@ type engine struct {
 	rng    []*rand.Rand
 	weight []float64 // of the draws, sums to 1
 	load0  float64   // median hole load yesterday
+	past   []float64 // mean share spawned by day since 1 January
 	member []int
 	days   []leadDay
 	index  [][]float64
@@ -191,9 +192,15 @@ func (e *engine) spinUp() {
 		dr = dr[min(l.days, len(dr)):]
 	}
 	loads := make([]float64, len(e.par))
+	seen := len(e.w.t) - len(dr)
+	e.past = make([]float64, len(e.w.t))
+	if e.in.Learnt != nil {
+		copy(e.past, e.in.Learnt.past)
+	}
 	for j := range e.par {
 		for i := range dr {
 			e.sp.step(&e.par[j], &e.st[j], &dr[i], e.sig, e.z(j))
+			e.past[seen+i] += e.weight[j] * e.st[j].totals(e.sp).spawned
 		}
 		t := e.st[j].totals(e.sp)
 		loads[j] = (t.h + 0.8*t.b) / e.in.SeasonPeak
@@ -313,6 +320,8 @@ func (e *engine) result() Result {
 	s.HoleWords = HoleWords(s.HoleLoad, e.load0)
 	s.PSpent = mean(d.spent)
 	s.Index = coldseam.Quantile(d.index, .5)
+	s.HatchFrom, s.HatchTo = e.hatch()
+	s.MostLike = e.in.mostLike(e.w)
 	if len(e.w.notes) > 0 {
 		s.Note = e.w.notes[0]
 		for _, x := range e.w.notes[1:] {

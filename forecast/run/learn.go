@@ -71,6 +71,12 @@ func Learn(in LearnInput) (*Learnt, error) {
 		f.normalise()
 		i = j
 	}
+	f.past = make([]float64, f.days)
+	for j, w := range f.weight {
+		for i := range f.past {
+			f.past[i] += w * f.laid[j][i]
+		}
+	}
 	return &f.Learnt, nil
 }
 
@@ -93,6 +99,7 @@ type filter struct {
 	sp    *Species
 	dr    []drive
 	z     [][]float64      // noise of every particle and day
+	laid  [][]float64      // share spawned of every particle and day
 	logw  [][cells]float64 // log weights of particle and cell
 	qLog  [qPoints]float64 // ln q
 	table [len(kGrid)][]float64
@@ -111,13 +118,14 @@ func newFilter(in LearnInput, w season) *filter {
 	f.year = w.first.Year
 	f.par, f.st, f.weight = make([]draw, n), make([]state, n), make([]float64, n)
 	f.z, f.logw, f.grid = make([][]float64, n), make([][cells]float64, n), make([][cells]float64, n)
+	f.laid = make([][]float64, n)
 	for i, q := range QGrid() {
 		f.qLog[i] = math.Log(q)
 	}
 	for j := range n {
 		rng := stream(in.Seed, j)
 		f.par[j] = f.sp.sample(rng, in.Prior)
-		f.z[j] = make([]float64, len(f.dr))
+		f.z[j], f.laid[j] = make([]float64, len(f.dr)), make([]float64, len(f.dr))
 		for i := range f.z[j] {
 			f.z[j][i] = rng.NormFloat64()
 		}
@@ -138,6 +146,7 @@ func (f *filter) advance(to int) {
 	for j := range f.par {
 		for i := f.days; i < to; i++ {
 			f.sp.step(&f.par[j], &f.st[j], &f.dr[i], f.sp.Sigma, f.z[j][i])
+			f.laid[j][i] = f.st[j].totals(f.sp).spawned
 		}
 	}
 	f.days = max(f.days, to)

@@ -38,6 +38,7 @@ type Learnt struct {
 	grid   [][cells]float64 // each sums to 1
 	days   int              // days since 1 January that st has seen
 	year   int
+	past   []float64 // mean share spawned by day
 
 	Trips       int // trips that counted
 	BecauseMail int // of them made because of the mail: not a random sample

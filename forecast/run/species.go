@@ -49,6 +49,7 @@ type Species struct {
 	StayMale, StayFemale   float64
 	Drop                   float64
 	DeltaSD, Sigma, Rho    float64
+	EggCD, EggT0           float64 // incubation: days = EggCD/(T - EggT0); 0 = not known
 	Cohorts                []Cohort
 	Sources                map[string]Source // by field
 	femaleShare            float64
@@ -96,6 +97,8 @@ var fields = map[string]field{
 	"stay_male_d":   {func(s *Species) *float64 { return &s.StayMale }, 0.1, 60, false},
 	"stay_female_d": {func(s *Species) *float64 { return &s.StayFemale }, 0.1, 60, false},
 	"drop_d":        {func(s *Species) *float64 { return &s.Drop }, 0.1, 60, false},
+	"egg_cd":        {func(s *Species) *float64 { return &s.EggCD }, 1, 500, true},
+	"egg_t0_c":      {func(s *Species) *float64 { return &s.EggT0 }, 0, 5, true},
 	"delta_sd":      {func(s *Species) *float64 { return &s.DeltaSD }, 0, 2, false},
 	"sigma":         {func(s *Species) *float64 { return &s.Sigma }, 0, 2, false},
 	"rho":           {func(s *Species) *float64 { return &s.Rho }, 0, 0.99, false},
