@@ -1,0 +1,403 @@
+package notify
+
+import (
+	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"errors"
+	"fmt"
+	"math/big"
+	"net"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sink"
+)
+
+func startSink(t testing.TB, conf sink.Config) *sink.Server {
+	t.Helper()
+	s, err := sink.Start(conf)
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return s
+}
+
+// rows are n letters to different people.
+func rows(n int) []coldseam.Letter {
+	out := make([]coldseam.Letter, n)
+	for i := range out {
+		l := letterOf(coldseam.MailConfirm, Content{Club: "Tamsen River Club"})
+		l.ID, l.Subscriber.ID = int64(i+1), int64(i+1)
+		l.Subscriber.Email = fmt.Sprintf("angler%d@home.example", i+1)
+		out[i] = l
+	}
+	return out
+}
+
+func testSender(box Outbox, addr string) *Sender {
+	c := composer()
+	return &Sender{
+		Outbox:  box,
+		Compose: func(_ context.Context, l coldseam.Letter) (Message, error) { return c.Compose(l, nil) },
+		Relay: Relay{Addr: addr, TLS: "none", Hello: "club.example", Command: 2 * time.Second,
+			Submission: 400 * time.Millisecond, DialTimeout: 2 * time.Second},
+		Worker: "w1",
+		Now:    func() time.Time { return at(4, 50) },
+	}
+}
+
+func TestSendAll(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	s := startSink(t, sink.Config{Dir: dir})
+	box := newMemory(rows(25)...)
+	tally, err := testSender(box, s.Addr()).Run(context.Background(), 100)
+	require.NoError(t, err)
+	require.Equal(t, Tally{Sent: 25, Connections: 3}, tally)
+	require.Equal(t, 3, s.Connections(), "ten mails a connection")
+	require.Equal(t, 25, s.Count())
+	require.Equal(t, map[coldseam.MailState]int{coldseam.MailSent: 25}, box.states())
+	again, err := testSender(box, s.Addr()).Run(context.Background(), 100)
+	require.NoError(t, err)
+	require.Zero(t, again.Sent, "a second run sends nothing")
+	for _, m := range s.Mails() {
+		require.FileExists(t, m.File)
+		require.Len(t, m.To, 1)
+	}
+}
+
+// TestFaults is the SMTP fault table: what each fault makes of the first row,
+// whether the second row still goes out in the same run, and whether the
+// edition stops.
+func TestFaults(t *testing.T) {
+	t.Parallel()
+	once := func(stage string, f sink.Fault) sink.Script { return sink.At(stage, 1, f) }
+	cases := []struct {
+		name     string
+		script   sink.Script
+		state    coldseam.MailState
+		stage    string
+		code     int
+		suppress bool
+		slow     bool
+		breaker  bool
+		accepted int // mails in the sink after the run of two rows
+		err      error
+	}{
+		{name: "421 greeting", script: once("greet", sink.Reply(421, "4.3.2", "busy")), state: coldseam.MailDeferred, stage: StageHello, code: 421, slow: true, err: coldseam.ErrUnavailable},
+		{name: "554 greeting", script: once("greet", sink.Reply(554, "5.7.1", "go away")), state: coldseam.MailDeferred, stage: StageHello, code: 554, breaker: true, err: ErrBreaker},
+		{name: "drop at greeting", script: once("greet", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageHello, err: coldseam.ErrUnavailable},
+		{name: "451 at MAIL", script: once("mail", sink.Reply(451, "4.3.0", "later")), state: coldseam.MailDeferred, stage: StageMail, code: 451, accepted: 1},
+		{name: "550 at MAIL", script: once("mail", sink.Reply(550, "5.1.8", "bad sender")), state: coldseam.MailDeferred, stage: StageMail, code: 550, breaker: true, err: ErrBreaker},
+		{name: "451 at RCPT", script: once("rcpt", sink.Reply(451, "4.2.1", "greylisted")), state: coldseam.MailDeferred, stage: StageRcpt, code: 451, accepted: 1},
+		{name: "452 at RCPT", script: once("rcpt", sink.Reply(452, "4.2.2", "full")), state: coldseam.MailDeferred, stage: StageRcpt, code: 452, accepted: 1},
+		{name: "too many at RCPT", script: once("rcpt", sink.Reply(450, "4.2.0", "too many messages")), state: coldseam.MailDeferred, stage: StageRcpt, code: 450, slow: true, accepted: 1},
+		{name: "4.7 at RCPT", script: once("rcpt", sink.Reply(450, "4.7.28", "rate")), state: coldseam.MailDeferred, stage: StageRcpt, code: 450, slow: true, accepted: 1},
+		{name: "550 5.1.1 at RCPT", script: once("rcpt", sink.Reply(550, "5.1.1", "no such user")), state: coldseam.MailFailed, stage: StageRcpt, code: 550, suppress: true, accepted: 1},
+		{name: "550 5.1.10 at RCPT", script: once("rcpt", sink.Reply(556, "5.1.10", "null MX")), state: coldseam.MailFailed, stage: StageRcpt, code: 556, suppress: true, accepted: 1},
+		{name: "bare 550 at RCPT", script: once("rcpt", sink.Reply(550, "", "no such user")), state: coldseam.MailFailed, stage: StageRcpt, code: 550, suppress: true, accepted: 1},
+		{name: "552 5.2.2 at RCPT", script: once("rcpt", sink.Reply(552, "5.2.2", "mailbox full")), state: coldseam.MailFailed, stage: StageRcpt, code: 552, accepted: 1},
+		{name: "550 5.7.1 at RCPT", script: once("rcpt", sink.Reply(550, "5.7.1", "blocked")), state: coldseam.MailDeferred, stage: StageRcpt, code: 550, accepted: 1},
+		{name: "drop at RCPT", script: once("rcpt", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageRcpt, accepted: 1},
+		{name: "451 at DATA", script: once("data", sink.Reply(451, "4.3.0", "disk")), state: coldseam.MailDeferred, stage: StageData, code: 451, accepted: 1},
+		{name: "drop at DATA", script: once("data", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageData, accepted: 1},
+		{name: "552 5.3.4 at dot", script: once("dot", sink.Reply(552, "5.3.4", "too big")), state: coldseam.MailDeferred, stage: StageDot, code: 552, breaker: true, err: ErrBreaker},
+		{name: "550 5.7.1 at dot", script: once("dot", sink.Reply(550, "5.7.1", "spam")), state: coldseam.MailDeferred, stage: StageDot, code: 550, breaker: true, err: ErrBreaker},
+		{name: "451 at dot", script: once("dot", sink.Reply(451, "4.3.0", "later")), state: coldseam.MailDeferred, stage: StageDot, code: 451, accepted: 1},
+		{name: "550 5.1.1 at dot", script: once("dot", sink.Reply(550, "5.1.1", "gone")), state: coldseam.MailFailed, stage: StageDot, code: 550, suppress: true, accepted: 1},
+		{name: "drop after dot, kept", script: once("dot", sink.Fault{Drop: true, Keep: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 2},
+		{name: "drop after dot, lost", script: once("dot", sink.Fault{Drop: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 1},
+		{name: "hang after dot", script: once("dot", sink.Fault{Hang: 5 * time.Second, Keep: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 2},
+		{name: "accepted", script: nil, state: coldseam.MailSent, stage: StageSent, code: 250, accepted: 2},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			s := startSink(t, sink.Config{Script: c.script})
+			box := newMemory(rows(2)...)
+			_, err := testSender(box, s.Addr()).Run(context.Background(), 2)
+			if c.err == nil {
+				require.NoError(t, err)
+			} else {
+				require.ErrorIs(t, err, c.err)
+			}
+			o := box.last(1)
+			require.Equal(t, c.state, o.State, "%+v", o)
+			require.Equal(t, c.stage, o.Stage)
+			require.Equal(t, c.code, o.Code)
+			require.Equal(t, c.suppress, o.Suppress != "")
+			require.Equal(t, c.slow, o.Slow)
+			require.Equal(t, c.breaker, o.Breaker)
+			require.Equal(t, c.accepted, s.Count())
+			if o.State == coldseam.MailDeferred {
+				require.True(t, o.NextAt.After(at(4, 50)))
+			}
+			require.NotContains(t, o.Reply, "@")
+			if c.err == nil {
+				require.Equal(t, coldseam.MailSent, box.last(2).State, "one row's fault never stops the next")
+			} else {
+				require.Equal(t, coldseam.MailDeferred, box.last(2).State, "untried rows are given back")
+			}
+		})
+	}
+}
+
+func TestRelayNotReached(t *testing.T) {
+	t.Parallel()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	addr := l.Addr().String()
+	require.NoError(t, l.Close())
+	box := newMemory(rows(3)...)
+	tally, err := testSender(box, addr).Run(context.Background(), 3)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.Equal(t, 3, tally.Deferred)
+	require.Equal(t, StageDial, box.last(1).Stage)
+}
+
+// TestDropAlways: a relay that loses every reply must stop the edition within
+// twenty attempts.
+func TestDropAlways(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{Script: sink.At("dot", -1, sink.Fault{Drop: true, Keep: true})})
+	box := newMemory(rows(60)...)
+	box.resend = false
+	_, err := testSender(box, s.Addr()).Run(context.Background(), 60)
+	require.ErrorIs(t, err, ErrBreaker)
+	require.Equal(t, 20, s.Count())
+	require.Equal(t, 20, box.states()[coldseam.MailUnknown])
+	require.Equal(t, 40, box.states()[coldseam.MailPending]+box.states()[coldseam.MailDeferred])
+}
+
+func TestCorrectionsGoFirst(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	all := append(rows(3), cases()["correction"])
+	box := newMemory(all...)
+	_, err := testSender(box, s.Addr()).Run(context.Background(), 10)
+	require.NoError(t, err)
+	require.Contains(t, string(s.Mails()[0].Data), "Subject: STOP replaces GO: Tamsen")
+}
+
+func TestDeadline(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(1)...)
+	x := testSender(box, s.Addr())
+	x.Now = func() time.Time { return at(6, 0) }
+	tally, err := x.Run(context.Background(), 1)
+	require.NoError(t, err)
+	require.Equal(t, 1, tally.Expired)
+	require.Zero(t, s.Count())
+}
+
+func TestSchedule(t *testing.T) {
+	t.Parallel()
+	now := at(4, 50)
+	deferred := coldseam.Outcome{State: coldseam.MailDeferred}
+	for _, c := range []struct {
+		name     string
+		attempt  int
+		deadline time.Time
+		lo, hi   time.Duration
+		expired  bool
+	}{
+		{name: "first", lo: 48 * time.Second, hi: 72 * time.Second},
+		{name: "second", attempt: 1, lo: 4 * time.Minute, hi: 6 * time.Minute},
+		{name: "fifth", attempt: 4, lo: 48 * time.Minute, hi: 72 * time.Minute},
+		{name: "far", attempt: 40, lo: 48 * time.Minute, hi: 72 * time.Minute},
+		{name: "drawn in", attempt: 4, deadline: now.Add(10 * time.Minute), lo: 9 * time.Minute, hi: 9 * time.Minute},
+		{name: "too late", attempt: 4, deadline: now.Add(time.Minute), expired: true},
+	} {
+		for id := int64(1); id < 50; id++ {
+			o := schedule(deferred, coldseam.Letter{ID: id, Attempt: c.attempt, Deadline: c.deadline}, now)
+			if c.expired {
+				require.Equal(t, coldseam.MailExpired, o.State, c.name)
+				continue
+			}
+			wait := o.NextAt.Sub(now)
+			require.GreaterOrEqual(t, wait, c.lo, c.name)
+			require.LessOrEqual(t, wait, c.hi, c.name)
+		}
+	}
+}
+
+// TestTakenOver: a row that another worker took is not sent and not recorded.
+func TestTakenOver(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(2)...)
+	x := testSender(box, s.Addr())
+	x.Fail = func(step string) {
+		if step == "before in_data" {
+			box.mu.Lock()
+			if box.rows[1].l.State == coldseam.MailClaimed {
+				box.rows[1].l.Worker = "w2"
+			}
+			box.mu.Unlock()
+		}
+	}
+	tally, err := x.Run(context.Background(), 2)
+	require.NoError(t, err)
+	require.Equal(t, Tally{Sent: 1, Skipped: 1, Connections: 1}, tally)
+	require.Equal(t, 1, s.Count())
+	require.Empty(t, box.rows[1].outcome)
+}
+
+func TestComposeFailureHoldsTheEdition(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name    string
+		compose func() (Message, error)
+		err     error
+		state   coldseam.MailState
+	}{
+		{"panic", func() (Message, error) { panic("template") }, ErrBreaker, coldseam.MailDeferred},
+		{"bad payload", func() (Message, error) { return Message{}, fmt.Errorf("payload: %w", coldseam.ErrInvalid) }, ErrBreaker, coldseam.MailDeferred},
+		{"bad address", func() (Message, error) { return Message{}, fmt.Errorf("address: %w", coldseam.ErrRejected) }, nil, coldseam.MailFailed},
+		{"not now", func() (Message, error) { return Message{}, fmt.Errorf("read: %w", coldseam.ErrUnavailable) }, nil, coldseam.MailDeferred},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			s := startSink(t, sink.Config{})
+			box := newMemory(rows(1)...)
+			x := testSender(box, s.Addr())
+			x.Compose = func(context.Context, coldseam.Letter) (Message, error) { return c.compose() }
+			_, err := x.Run(context.Background(), 5)
+			if c.err != nil {
+				require.ErrorIs(t, err, c.err)
+			} else {
+				require.NoError(t, err)
+			}
+			require.Equal(t, c.state, box.last(1).State)
+			require.Zero(t, s.Connections())
+		})
+	}
+}
+
+func TestOutboxDown(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(3)...)
+	broken := errors.New("database gone")
+	x := testSender(box, s.Addr())
+	x.Fail = func(step string) {
+		if step == "before in_data" {
+			box.mu.Lock()
+			box.fail = broken
+			box.mu.Unlock()
+		}
+	}
+	_, err := x.Run(context.Background(), 3)
+	require.ErrorIs(t, err, broken)
+	require.Zero(t, s.Count(), "nothing is transmitted that cannot be recorded")
+}
+
+func TestRunEndsBeforeItsDeadline(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(3)...)
+	x := testSender(box, s.Addr())
+	x.Relay.Submission = time.Hour
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	tally, err := x.Run(ctx, 3)
+	require.NoError(t, err)
+	require.Equal(t, Tally{}, tally, "no row is claimed that could not be waited for")
+}
+
+// certificate makes a self-signed one for 127.0.0.1.
+func certificate(t *testing.T, host string) (tls.Certificate, *x509.CertPool) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	require.NoError(t, err)
+	tmpl := &x509.Certificate{
+		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: host}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
+	}
+	if ip := net.ParseIP(host); ip != nil {
+		tmpl.IPAddresses = []net.IP{ip}
+	} else {
+		tmpl.DNSNames = []string{host}
+	}
+	der, err := x509.CreateCertificate(rand.Reader, tmpl, tmpl, &key.PublicKey, key)
+	require.NoError(t, err)
+	cert, err := x509.ParseCertificate(der)
+	require.NoError(t, err)
+	pool := x509.NewCertPool()
+	pool.AddCert(cert)
+	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, pool
+}
+
+func TestTLSAndLogin(t *testing.T) {
+	t.Parallel()
+	good, pool := certificate(t, "127.0.0.1")
+	other, otherPool := certificate(t, "elsewhere.example")
+	otherPool.AppendCertsFromPEM(nil)
+	for _, c := range []struct {
+		name       string
+		cert       *tls.Certificate
+		pool       *x509.CertPool
+		mode       string
+		user, pass string
+		sent       int
+		stage      string
+		breaker    bool
+	}{
+		{name: "starttls and login", cert: &good, pool: pool, user: "club", pass: "secret", sent: 1},
+		{name: "wrong password", cert: &good, pool: pool, user: "club", pass: "wrong", stage: StageHello, breaker: true},
+		{name: "login missing", cert: &good, pool: pool, stage: StageMail, breaker: true},
+		{name: "unknown certificate", cert: &good, user: "club", pass: "secret", stage: StageHello, breaker: true},
+		{name: "certificate of another host", cert: &other, pool: otherPool, user: "club", pass: "secret", stage: StageHello, breaker: true},
+		{name: "starttls not offered", pool: pool, user: "club", pass: "secret", stage: StageHello, breaker: true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			conf := sink.Config{User: "club", Pass: "secret"}
+			if c.cert != nil {
+				conf.TLS = &tls.Config{Certificates: []tls.Certificate{*c.cert}}
+			}
+			s := startSink(t, conf)
+			box := newMemory(rows(1)...)
+			x := testSender(box, s.Addr())
+			x.Relay.TLS, x.Relay.TLSConf = "starttls", &tls.Config{RootCAs: c.pool, MinVersion: tls.VersionTLS12}
+			x.Relay.User, x.Relay.Password = c.user, c.pass
+			tally, err := x.Run(context.Background(), 1)
+			require.Equal(t, c.sent, tally.Sent, "%+v", box.last(1))
+			require.Equal(t, c.sent, s.Count())
+			if c.breaker {
+				require.ErrorIs(t, err, ErrBreaker)
+				require.Equal(t, c.stage, box.last(1).Stage, "%+v", box.last(1))
+			}
+		})
+	}
+}
+
+func TestRelayCheck(t *testing.T) {
+	t.Parallel()
+	require.NoError(t, Relay{Addr: "127.0.0.1:25", TLS: "none"}.Check())
+	require.NoError(t, Relay{Addr: "mail.example:587"}.Check())
+	require.ErrorIs(t, Relay{Addr: "mail.example:25", TLS: "none"}.Check(), coldseam.ErrInvalid)
+	require.ErrorIs(t, Relay{Addr: "mail.example"}.Check(), coldseam.ErrInvalid)
+	require.ErrorIs(t, Relay{Addr: "mail.example:25", TLS: "maybe"}.Check(), coldseam.ErrInvalid)
+}
+
+// TestStepsAreAllReached keeps the list of failpoints honest.
+func TestStepsAreAllReached(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(1)...)
+	x := testSender(box, s.Addr())
+	var got []string
+	x.Fail = func(step string) { got = append(got, step) }
+	_, err := x.Run(context.Background(), 1)
+	require.NoError(t, err)
+	require.Equal(t, Steps(), got)
+}
