@@ -285,7 +285,8 @@ type Brief struct {
 	Stage      Fact
 	Temp       Fact
 	Crossings  []Crossing
-	Jig        []SpotJig // advised spot first
+	Jig        []SpotJig            // advised spot first
+	Rigs       map[string][]SpotJig // the same for members' own rigs, by body|line|metal|presentation
 	Run        RunState
 	How        Advice
 	Next       []DayOdds
