@@ -250,7 +250,9 @@ func (f *feed) writeQC(ctx context.Context, tx pgx.Tx, why string) error {
 	}
 	if _, err := tx.Exec(ctx, `
 		INSERT INTO coldseam.qc_change (series_id, valid_at, changed_at, old_flags, new_flags, why)
-		SELECT w.series_id, w.valid_at, w.changed_at, w.old, w.new, $6
+		SELECT w.series_id, w.valid_at, GREATEST(w.changed_at,
+		  (SELECT max(q.changed_at) + interval '1 microsecond' FROM coldseam.qc_change q WHERE q.series_id = w.series_id AND q.valid_at = w.valid_at)),
+		  w.old, w.new, $6
 		FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::int2[], $5::int2[]) AS w (series_id, valid_at, changed_at, old, new)`,
 		c.id, c.at, c.known, old, c.flags, why); err != nil {
 		return fmt.Errorf("log quality control: %w", err)

@@ -1,0 +1,152 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
+)
+
+const sqlSaveBrief = `
+INSERT INTO coldseam.brief (reach_id, day, issued_at, good_until, verdict, odds, odds_note, hold_p, cost, window_start, window_end,
+  water_c, discharge_m3s, stage_m, tie_oz, band, flow_class, run_stage, advice_row, sure, replay, body)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)
+ON CONFLICT ON CONSTRAINT brief_key DO NOTHING
+RETURNING brief_id`
+
+// SaveBrief stores what is told. What was told never changes: a second brief
+// of the same reach, day and issue time is ignored and the id of the first
+// returned. ErrInvalid: no reach, day or issue time, or a value that is not
+// finite.
+func (db *DB) SaveBrief(ctx context.Context, b coldseam.Brief) (int64, error) {
+	fail := func(err error) (int64, error) {
+		return 0, fmt.Errorf("brief %s %s: %w", b.Reach, b.Day, classify(err))
+	}
+	if b.Reach == "" || b.Day.IsZero() || b.Issued.IsZero() {
+		return fail(fmt.Errorf("needs reach, day and issue time: %w", coldseam.ErrInvalid))
+	}
+	b.ID = 0
+	body, err := json.Marshal(b)
+	if err != nil {
+		return fail(fmt.Errorf("%w: %w", err, coldseam.ErrInvalid))
+	}
+	c := columnsOf(b)
+	var id int64
+	err = db.pool.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote,
+		b.HoldP, b.Cost, c.from, c.to, c.water, c.flow, c.stage, c.tie, b.Temp.Class, b.Flow.Class, b.Run.Stage, b.How.Row, b.Sure, b.Replay, body).Scan(&id)
+	if err == pgx.ErrNoRows {
+		err = db.pool.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
+			b.Reach, b.Day.UTC(), micro(b.Issued), b.Replay).Scan(&id)
+	}
+	if err != nil {
+		return fail(err)
+	}
+	return id, nil
+}
+
+// briefColumns are the facts of a brief that queries ask for.
+type briefColumns struct {
+	odds, water, flow, stage, tie *float64
+	from, to                      *time.Time
+}
+
+func columnsOf(b coldseam.Brief) briefColumns {
+	var c briefColumns
+	if b.OddsOK && b.Verdict.ShowsOdds() {
+		c.odds = &b.Odds
+	}
+	if w, ok := b.Best(); ok {
+		c.from, c.to = nullTime(w.Start), nullTime(w.End)
+	}
+	median := func(f coldseam.Fact) *float64 {
+		if !f.WindowOK {
+			return nil
+		}
+		return &f.Window[1]
+	}
+	c.water, c.flow, c.stage = median(b.Temp), median(b.Flow), median(b.Stage)
+	if len(b.Jig) > 0 && b.Jig[0].TieOz > 0 {
+		c.tie = &b.Jig[0].TieOz
+	}
+	return c
+}
+
+const briefCols = `brief_id, body`
+
+// Brief returns the newest brief of a reach and day that was told, replays
+// left aside; ErrNotFound.
+func (db *DB) Brief(ctx context.Context, reach coldseam.ReachID, day coldseam.Date) (coldseam.Brief, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT `+briefCols+` FROM coldseam.brief
+		WHERE reach_id = $1 AND day = $2 AND NOT replay ORDER BY issued_at DESC LIMIT 1`, reach, day.UTC())
+	return oneBrief(rows, err, fmt.Sprintf("brief %s %s", reach, day))
+}
+
+// BriefByID returns one brief, replays too; ErrNotFound.
+func (db *DB) BriefByID(ctx context.Context, id int64) (coldseam.Brief, error) {
+	rows, err := db.pool.Query(ctx, `SELECT `+briefCols+` FROM coldseam.brief WHERE brief_id = $1`, id)
+	return oneBrief(rows, err, fmt.Sprintf("brief %d", id))
+}
+
+// Briefs returns the newest brief of every reach for a day, by river and
+// reach, replays left aside.
+func (db *DB) Briefs(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT `+briefCols+` FROM (
+		  SELECT DISTINCT ON (reach_id) brief_id, body, reach_id
+		  FROM coldseam.brief WHERE day = $1 AND NOT replay
+		  ORDER BY reach_id, issued_at DESC) b
+		ORDER BY body ->> 'River', body ->> 'ReachName', reach_id`, day.UTC())
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, scanBrief)
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
+	}
+	return out, nil
+}
+
+// BriefIssues returns every brief told of a reach and day, oldest first.
+func (db *DB) BriefIssues(ctx context.Context, reach coldseam.ReachID, day coldseam.Date) ([]coldseam.Brief, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT `+briefCols+` FROM coldseam.brief
+		WHERE reach_id = $1 AND day = $2 AND NOT replay ORDER BY issued_at`, reach, day.UTC())
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s %s: %w", reach, day, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, scanBrief)
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s %s: %w", reach, day, classify(err))
+	}
+	return out, nil
+}
+
+func oneBrief(rows pgx.Rows, err error, what string) (coldseam.Brief, error) {
+	if err != nil {
+		return coldseam.Brief{}, fmt.Errorf("%s: %w", what, classify(err))
+	}
+	b, err := pgx.CollectExactlyOneRow(rows, scanBrief)
+	if err != nil {
+		return coldseam.Brief{}, fmt.Errorf("%s: %w", what, classify(err))
+	}
+	return b, nil
+}
+
+func scanBrief(r pgx.CollectableRow) (coldseam.Brief, error) {
+	var id int64
+	var body []byte
+	if err := r.Scan(&id, &body); err != nil {
+		return coldseam.Brief{}, err
+	}
+	var b coldseam.Brief
+	if err := json.Unmarshal(body, &b); err != nil {
+		return b, fmt.Errorf("brief %d: %w", id, err)
+	}
+	b.ID = id
+	return b, nil
+}

@@ -1,0 +1,242 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+
+	"example.org/coldseam"
+)
+
+// NewLetter is one mail to be queued.
+type NewLetter struct {
+	Subscriber int64  // 0 = to the admin at AdminEmail
+	AdminEmail string // only without Subscriber
+	LocalDate  coldseam.Date
+	Reach      coldseam.ReachID // only where one such mail per reach and day is meant
+	Deadline   time.Time        // zero = 24 hours after the edition
+	Verdict    string           // told in it, "" = none
+	Payload    []byte           // JSON, fixed from now on
+}
+
+// NewEdition is a batch of mails of one kind made by one tick.
+type NewEdition struct {
+	Kind       coldseam.MailKind
+	MadeAt     time.Time // becomes the Date of the mails
+	MailDomain string    // right side of the Message-IDs
+	Letters    []NewLetter
+}
+
+// chunkRows is how many mails one job of the queue sends.
+const chunkRows = 50
+
+const sqlAddLetters = `
+INSERT INTO coldseam.outbox (edition_id, subscriber_id, admin_email, local_date, kind, reach_id, priority, next_at, deadline, domain, message_id, in_reply_to, verdict, payload)
+SELECT $1::int8, s.subscriber_id, NULLIF(w.admin, ''), w.day, $2::text, NULLIF(w.reach, ''), $3::int2, $4, w.deadline,
+  lower(split_part(COALESCE(s.email, w.admin), '@', 2)),
+  '<' || to_char(w.day, 'YYYYMMDD') || '.' || w.subscriber || '.' || $1::int8 || CASE WHEN w.reach = '' THEN '' ELSE '.' || w.i END || '@' || $5::text || '>',
+  COALESCE(CASE WHEN $2::text IN ('flip', 'correction') THEN
+    (SELECT m.message_id FROM coldseam.outbox m WHERE m.subscriber_id = s.subscriber_id AND m.local_date = w.day AND m.kind = 'morning') END, ''),
+  NULLIF(w.verdict, ''), w.payload
+FROM unnest($6::int8[], $7::text[], $8::date[], $9::text[], $10::timestamptz[], $11::text[], $12::bytea[]) WITH ORDINALITY
+  AS w (subscriber, admin, day, reach, deadline, verdict, payload, i)
+LEFT JOIN coldseam.subscriber s ON s.subscriber_id = w.subscriber
+WHERE w.subscriber = 0 OR s.subscriber_id IS NOT NULL
+ORDER BY w.i
+ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
+
+const sqlChunks = `
+SELECT domain, count(*)
+FROM coldseam.outbox
+WHERE edition_id = $1
+GROUP BY domain
+ORDER BY domain`
+
+// QueueEdition writes the edition, its outbox rows and the jobs that send them
+// in one transaction. Rows whose subscriber, date, kind (and reach) are in the
+// outbox already are left out: n counts the new ones, and with none no edition
+// is made (id 0). ErrInvalid: a mail domain or address that would break a
+// header.
+func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, err error) {
+	if err := e.check(); err != nil {
+		return 0, 0, fmt.Errorf("queue edition: %w", err)
+	}
+	if len(e.Letters) == 0 {
+		return 0, 0, nil
+	}
+	c := e.columns()
+	err = db.inTx(ctx, func(tx pgx.Tx) error {
+		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind, micro(e.MadeAt)).Scan(&id); err != nil {
+			return err
+		}
+		tag, err := tx.Exec(ctx, sqlAddLetters, id, e.Kind, priority(e.Kind), micro(e.MadeAt), e.MailDomain,
+			c.subscriber, c.admin, c.day, c.reach, c.deadline, c.verdict, c.payload)
+		if err != nil {
+			return err
+		}
+		if n = int(tag.RowsAffected()); n == 0 {
+			return errNothing
+		}
+		if _, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, id, n); err != nil {
+			return err
+		}
+		return db.queueChunks(ctx, tx, id)
+	})
+	if err == errNothing {
+		return 0, 0, nil
+	}
+	if err != nil {
+		return 0, 0, fmt.Errorf("queue edition: %w", classify(err))
+	}
+	return id, n, nil
+}
+
+var errNothing = fmt.Errorf("nothing to do")
+
+func (e NewEdition) check() error {
+	if e.MailDomain == "" || strings.ContainsAny(e.MailDomain, " <>@\r\n\x00") {
+		return fmt.Errorf("mail domain %q: %w", e.MailDomain, coldseam.ErrInvalid)
+	}
+	if e.Kind == "" || e.MadeAt.IsZero() {
+		return fmt.Errorf("needs kind and time: %w", coldseam.ErrInvalid)
+	}
+	for i, l := range e.Letters {
+		if l.LocalDate.IsZero() || (l.Subscriber == 0) == (l.AdminEmail == "") {
+			return fmt.Errorf("letter %d needs a date and one recipient: %w", i, coldseam.ErrInvalid)
+		}
+		if l.AdminEmail != "" {
+			if err := CheckEmail(l.AdminEmail); err != nil {
+				return fmt.Errorf("letter %d: %w", i, err)
+			}
+		}
+	}
+	return nil
+}
+
+type letterColumns struct {
+	subscriber            []int64
+	admin, reach, verdict []string
+	day, deadline         []time.Time
+	payload               [][]byte
+}
+
+func (e NewEdition) columns() letterColumns {
+	var c letterColumns
+	for _, l := range e.Letters {
+		deadline := l.Deadline
+		if deadline.IsZero() {
+			deadline = e.MadeAt.Add(24 * time.Hour)
+		}
+		payload := l.Payload
+		if payload == nil {
+			payload = []byte{}
+		}
+		c.subscriber, c.admin, c.reach = append(c.subscriber, l.Subscriber), append(c.admin, l.AdminEmail), append(c.reach, string(l.Reach))
+		c.day, c.deadline = append(c.day, l.LocalDate.UTC()), append(c.deadline, micro(deadline))
+		c.verdict, c.payload = append(c.verdict, l.Verdict), append(c.payload, payload)
+	}
+	return c
+}
+
+// priority puts what keeps somebody off the water first.
+func priority(k coldseam.MailKind) int16 {
+	switch k {
+	case coldseam.MailCorrection:
+		return 0
+	case coldseam.MailAlarm, coldseam.MailSilent:
+		return 1
+	case coldseam.MailFlip:
+		return 2
+	case coldseam.MailMorning:
+		return 3
+	}
+	return 4
+}
+
+// queueChunks inserts the jobs: one per 50 rows of one domain.
+func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id int64) error {
+	rows, err := tx.Query(ctx, sqlChunks, id)
+	if err != nil {
+		return err
+	}
+	var jobs []river.InsertManyParams
+	var domain string
+	var n int
+	_, err = pgx.ForEachRow(rows, []any{&domain, &n}, func() error {
+		for ; n > 0; n -= chunkRows {
+			jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: id, Domain: domain, N: min(n, chunkRows)}})
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if _, err := db.queue.InsertManyTx(ctx, tx, jobs); err != nil {
+		return fmt.Errorf("insert jobs: %w", err)
+	}
+	return nil
+}
+
+// Enqueue inserts one job, unless its unique key is there already.
+func (db *DB) Enqueue(ctx context.Context, args river.JobArgs) error {
+	if _, err := db.queue.Insert(ctx, args, nil); err != nil {
+		return fmt.Errorf("enqueue %s: %w", args.Kind(), classify(err))
+	}
+	return nil
+}
+
+// EnqueueAt is Enqueue for a job that must not start before a time.
+func (db *DB) EnqueueAt(ctx context.Context, args river.JobArgs, at time.Time) error {
+	if _, err := db.queue.Insert(ctx, args, &river.InsertOpts{ScheduledAt: at}); err != nil {
+		return fmt.Errorf("enqueue %s: %w", args.Kind(), classify(err))
+	}
+	return nil
+}
+
+// DueMail inserts mail jobs for rows that are due and have no job to send
+// them: those deferred, released or returned by a sweep. At most one job per
+// domain is waiting from it. It returns the number of jobs.
+func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
+	var n int
+	err := db.inTx(ctx, func(tx pgx.Tx) error {
+		var mine bool // only one server does it at a time
+		if err := tx.QueryRow(ctx, `SELECT pg_try_advisory_xact_lock(7263710003)`).Scan(&mine); err != nil || !mine {
+			return err
+		}
+		rows, err := tx.Query(ctx, `
+			SELECT o.domain, count(*), min(o.edition_id)
+			FROM coldseam.outbox o
+			JOIN coldseam.edition e USING (edition_id)
+			WHERE o.state IN ('pending', 'deferred') AND o.next_at <= $1 AND o.deadline > $1 AND NOT e.held
+			  AND NOT (SELECT is_on FROM coldseam.switch WHERE name = 'hold')
+			  AND NOT EXISTS (
+			    SELECT FROM river.river_job j
+			    WHERE j.kind = 'mail' AND j.state IN ('available', 'pending', 'retryable', 'running', 'scheduled') AND j.args ->> 'domain' = o.domain)
+			GROUP BY o.domain`, micro(now))
+		if err != nil {
+			return err
+		}
+		var jobs []river.InsertManyParams
+		var a MailArgs
+		_, err = pgx.ForEachRow(rows, []any{&a.Domain, &a.N, &a.Edition}, func() error {
+			for rest := a.N; rest > 0; rest -= chunkRows {
+				jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: a.Edition, Domain: a.Domain, N: min(rest, chunkRows)}})
+			}
+			return nil
+		})
+		if err != nil || len(jobs) == 0 {
+			return err
+		}
+		n = len(jobs)
+		_, err = db.queue.InsertManyTx(ctx, tx, jobs)
+		return err
+	})
+	if err != nil {
+		return 0, fmt.Errorf("due mail: %w", classify(err))
+	}
+	return n, nil
+}

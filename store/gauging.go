@@ -1,0 +1,96 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
+)
+
+const sqlSaveGauging = `
+INSERT INTO coldseam.gauging (site_id, measured_at, discharge_m3s, stage_m, width_m, area_m2, mean_vel_ms, method, ice, quality, known_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+ON CONFLICT ON CONSTRAINT gauging_pkey DO UPDATE
+SET discharge_m3s = excluded.discharge_m3s, stage_m = excluded.stage_m, width_m = excluded.width_m, area_m2 = excluded.area_m2,
+    mean_vel_ms = excluded.mean_vel_ms, method = excluded.method, ice = excluded.ice, quality = excluded.quality
+WHERE (gauging.discharge_m3s, gauging.stage_m, gauging.width_m, gauging.area_m2, gauging.mean_vel_ms, gauging.method, gauging.ice, gauging.quality)
+  IS DISTINCT FROM (excluded.discharge_m3s, excluded.stage_m, excluded.width_m, excluded.area_m2, excluded.mean_vel_ms, excluded.method, excluded.ice, excluded.quality)`
+
+// SaveGaugings stores field measurements, one per site and time; a corrected
+// one replaces the old and keeps the time it was first known.
+func (db *DB) SaveGaugings(ctx context.Context, gs []coldseam.Gauging) error {
+	var errs []error
+	now := micro(db.now())
+	for _, g := range gs {
+		var err error
+		if g.Site == "" || g.At.IsZero() {
+			err = fmt.Errorf("needs site and time: %w", coldseam.ErrInvalid)
+		} else {
+			_, err = db.pool.Exec(ctx, sqlSaveGauging, g.Site, micro(g.At), g.DischargeM3S, g.StageM, g.WidthM, g.AreaM2, g.MeanVelMS, g.Method, g.Ice, g.Quality, now)
+		}
+		if err != nil {
+			errs = append(errs, fmt.Errorf("gauging %s %s: %w", g.Site, g.At.Format(time.RFC3339), classify(err)))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Gaugings lists the field measurements of a site, oldest first.
+func (db *DB) Gaugings(ctx context.Context, site coldseam.SiteID) ([]coldseam.Gauging, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT site_id, measured_at, discharge_m3s, stage_m, width_m, area_m2, mean_vel_ms, method, ice, quality
+		FROM coldseam.gauging WHERE site_id = $1 ORDER BY measured_at`, site)
+	if err != nil {
+		return nil, fmt.Errorf("gaugings of %s: %w", site, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Gauging, error) {
+		g, err := pgx.RowToStructByPos[coldseam.Gauging](r)
+		g.At = g.At.UTC()
+		return g, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("gaugings of %s: %w", site, classify(err))
+	}
+	return out, nil
+}
+
+// SaveRating stores a rating table; an equal newest one is not stored again.
+func (db *DB) SaveRating(ctx context.Context, r coldseam.Rating) error {
+	if err := r.Check(); err != nil {
+		return err
+	}
+	_, err := db.pool.Exec(ctx, `
+		INSERT INTO coldseam.rating (site_id, valid_from, known_at, valid_to, stage_zero_m, stage_m, discharge_m3s)
+		SELECT $1, $2, $3, $4, $5, $6, $7
+		WHERE NOT EXISTS (
+		  SELECT FROM (
+		    SELECT valid_to, stage_zero_m, stage_m, discharge_m3s FROM coldseam.rating
+		    WHERE site_id = $1 AND valid_from = $2 ORDER BY known_at DESC LIMIT 1) n
+		  WHERE (n.valid_to, n.stage_zero_m, n.stage_m, n.discharge_m3s) IS NOT DISTINCT FROM ($4::timestamptz, $5::float8, $6::float8[], $7::float8[]))`,
+		r.Site, micro(r.From), micro(db.now()), nullTime(r.To), r.StageZeroM, r.StageM, r.Discharge)
+	if err != nil {
+		return fmt.Errorf("rating %s: %w", r.Site, classify(err))
+	}
+	return nil
+}
+
+// Rating returns the table in force at a time as known at asOf, or
+// ErrNotFound.
+func (db *DB) Rating(ctx context.Context, site coldseam.SiteID, at, asOf time.Time) (coldseam.Rating, error) {
+	r := coldseam.Rating{Site: site}
+	var to *time.Time
+	err := db.pool.QueryRow(ctx, `
+		SELECT valid_from, valid_to, stage_zero_m, stage_m, discharge_m3s
+		FROM coldseam.rating
+		WHERE site_id = $1 AND valid_from <= $2 AND (valid_to IS NULL OR valid_to > $2) AND known_at <= $3
+		ORDER BY valid_from DESC, known_at DESC LIMIT 1`, site, micro(at), micro(asOf)).Scan(&r.From, &to, &r.StageZeroM, &r.StageM, &r.Discharge)
+	if err != nil {
+		return r, fmt.Errorf("rating of %s: %w", site, classify(err))
+	}
+	r.From, r.To = r.From.UTC(), timeOf(to)
+	return r, nil
+}

@@ -1,0 +1,225 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
+)
+
+const sqlSaveForecast = `
+INSERT INTO coldseam.forecast (site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members)
+SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11
+WHERE NOT EXISTS (
+  SELECT FROM (
+    SELECT valid_at, value FROM coldseam.forecast
+    WHERE site_id = $1 AND param = $2 AND stat = $3 AND period = $4 AND provider = $5
+      AND (issued_at = $6 OR issued_assumed AND $8)
+    ORDER BY issued_at DESC, known_at DESC LIMIT 1) newest
+  WHERE newest.valid_at = $9 AND newest.value = $10)
+ON CONFLICT ON CONSTRAINT forecast_key DO NOTHING`
+
+// SaveForecasts archives agency forecasts. The same issue fetched again is not
+// stored twice; an issue that was corrected is, with its own known-at. A
+// forecast that cannot be stored is named and does not stop the others.
+func (db *DB) SaveForecasts(ctx context.Context, fs []coldseam.Forecast) error {
+	var errs []error
+	for _, f := range fs {
+		if err := db.saveForecast(ctx, f); err != nil {
+			errs = append(errs, fmt.Errorf("forecast %s/%s of %s: %w", f.Site, f.Param, f.Issued.Format(time.RFC3339), classify(err)))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (db *DB) saveForecast(ctx context.Context, f coldseam.Forecast) error {
+	if err := checkForecast(f); err != nil {
+		return err
+	}
+	at := make([]time.Time, len(f.At))
+	for i, t := range f.At {
+		at[i] = micro(t)
+	}
+	known := f.KnownAt
+	if known.IsZero() {
+		known = db.now()
+	}
+	issued := f.Issued
+	if issued.IsZero() {
+		issued, f.IssuedAssumed = known, true
+	}
+	var members [][]float32
+	for _, m := range f.Members {
+		members = append(members, float32s(m))
+	}
+	_, err := db.pool.Exec(ctx, sqlSaveForecast, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(issued), micro(known),
+		f.IssuedAssumed, at, f.Value, members)
+	return err
+}
+
+func checkForecast(f coldseam.Forecast) error {
+	if f.Param.Unit() == "" || f.Site == "" || len(f.At) == 0 || len(f.At) != len(f.Value) {
+		return fmt.Errorf("%d times, %d values of %q: %w", len(f.At), len(f.Value), f.Param, coldseam.ErrInvalid)
+	}
+	for i, v := range f.Value {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Errorf("step %d is not finite: %w", i, coldseam.ErrInvalid)
+		}
+		if i > 0 && !f.At[i].After(f.At[i-1]) {
+			return fmt.Errorf("step %d is not after the one before: %w", i, coldseam.ErrInvalid)
+		}
+	}
+	for i, m := range f.Members {
+		if len(m) != len(f.At) {
+			return fmt.Errorf("member %d has %d of %d steps: %w", i, len(m), len(f.At), coldseam.ErrInvalid)
+		}
+	}
+	return nil
+}
+
+func float32s(x []float64) []float32 {
+	out := make([]float32, len(x))
+	for i, v := range x {
+		out[i] = float32(v)
+	}
+	return out
+}
+
+func float64s(x []float32) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = float64(v)
+	}
+	return out
+}
+
+const sqlForecasts = `
+SELECT DISTINCT ON (stat, period, provider) site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members
+FROM coldseam.forecast
+WHERE site_id = $1 AND param = $2 AND known_at <= $3
+ORDER BY stat, period, provider, issued_at DESC, known_at DESC`
+
+// Forecasts returns the newest issue known at asOf of every statistic, period
+// and provider of one parameter at one place; empty when there is none.
+func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time) ([]coldseam.Forecast, error) {
+	return db.forecasts(ctx, sqlForecasts, site, param, micro(asOf))
+}
+
+const sqlArchived = `
+SELECT site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members
+FROM coldseam.forecast
+WHERE site_id = $1 AND param = $2 AND issued_at BETWEEN $3 AND $4 AND known_at <= $5
+ORDER BY issued_at, known_at`
+
+// ArchivedForecasts returns every issue of one parameter at one place issued
+// in [from, to] and known at asOf, oldest first.
+func (db *DB) ArchivedForecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time) ([]coldseam.Forecast, error) {
+	return db.forecasts(ctx, sqlArchived, site, param, micro(from), micro(to), micro(asOf))
+}
+
+func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldseam.Forecast, error) {
+	rows, err := db.pool.Query(ctx, sql, args...)
+	if err != nil {
+		return nil, fmt.Errorf("forecasts: %w", classify(err))
+	}
+	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Forecast, error) {
+		var f coldseam.Forecast
+		var members [][]float32
+		err := r.Scan(&f.Site, &f.Param, &f.Stat, &f.Period, &f.Provider, &f.Issued, &f.KnownAt, &f.IssuedAssumed, &f.At, &f.Value, &members)
+		f.Issued, f.KnownAt = f.Issued.UTC(), f.KnownAt.UTC()
+		for i := range f.At {
+			f.At[i] = f.At[i].UTC()
+		}
+		for _, m := range members {
+			f.Members = append(f.Members, float64s(m))
+		}
+		return f, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("forecasts: %w", classify(err))
+	}
+	return out, nil
+}
+
+const sqlSaveAlert = `
+INSERT INTO coldseam.alert (provider, sender, identifier, sent_at, known_at, starts_at, ends_at, status, msg_type, event, severity, reference_ids, body)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+ON CONFLICT ON CONSTRAINT alert_pkey DO NOTHING`
+
+// SaveAlerts stores official warnings, each message once: what it said when it
+// first became known stands. One that cannot be stored is named and does not
+// stop the others.
+func (db *DB) SaveAlerts(ctx context.Context, as []coldseam.Alert) error {
+	var errs []error
+	for _, a := range as {
+		if err := db.saveAlert(ctx, a); err != nil {
+			errs = append(errs, fmt.Errorf("alert %s %s: %w", a.Provider, a.Identifier, classify(err)))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (db *DB) saveAlert(ctx context.Context, a coldseam.Alert) error {
+	if a.Identifier == "" || a.Sent.IsZero() || a.End.IsZero() {
+		return fmt.Errorf("needs identifier, sent and end: %w", coldseam.ErrInvalid)
+	}
+	if a.KnownAt.IsZero() {
+		a.KnownAt = db.now()
+	}
+	if a.From.IsZero() {
+		a.From = a.Sent
+	}
+	body, err := json.Marshal(a)
+	if err != nil {
+		return fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
+	}
+	_, err = db.pool.Exec(ctx, sqlSaveAlert, a.Provider, a.Sender, a.Identifier, micro(a.Sent), micro(a.KnownAt), micro(a.From), micro(a.End),
+		a.Status, a.MsgType, a.Event, a.Severity, referenceIDs(a.References), body)
+	return err
+}
+
+// referenceIDs takes the identifiers out of CAP references, which are
+// "sender,identifier,sent" triples; a bare identifier stands for itself.
+func referenceIDs(refs []string) []string {
+	out := []string{}
+	for _, r := range refs {
+		if f := strings.Split(r, ","); len(f) == 3 {
+			r = f[1]
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+const sqlAlerts = `
+SELECT a.body
+FROM coldseam.alert a
+WHERE a.known_at <= $1 AND a.ends_at > $1 AND a.msg_type <> 'Cancel'
+  AND NOT EXISTS (
+    SELECT FROM coldseam.alert n
+    WHERE n.provider = a.provider AND n.known_at <= $1 AND n.sent_at >= a.sent_at
+      AND n.msg_type IN ('Update', 'Cancel') AND n.reference_ids @> ARRAY[a.identifier]
+      AND (n.sender, n.identifier, n.sent_at) IS DISTINCT FROM (a.sender, a.identifier, a.sent_at))
+ORDER BY a.starts_at, a.identifier`
+
+// Alerts returns the warnings in force or announced at asOf: known then, not
+// ended, not updated or cancelled by a message known then. All statuses are
+// returned: a test message is told apart by its Status.
+func (db *DB) Alerts(ctx context.Context, asOf time.Time) ([]coldseam.Alert, error) {
+	rows, err := db.pool.Query(ctx, sqlAlerts, micro(asOf))
+	if err != nil {
+		return nil, fmt.Errorf("alerts: %w", classify(err))
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowTo[coldseam.Alert])
+	if err != nil {
+		return nil, fmt.Errorf("alerts: %w", classify(err))
+	}
+	return out, nil
+}
