@@ -116,7 +116,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 		for i := 1; i < len(steps); i++ {
 			if !at.Before(steps[i-1].at) && !at.After(steps[i].at) {
 				q := between(steps[i-1], steps[i], at).q
-				days = append(days, fmt.Sprintf("%s %s, 8 in 10 from %s to %s", at.In(loc).Weekday().String(), show(c, q[2]), show(c, q[0]), show(c, q[4])))
+				days = append(days, fmt.Sprintf("%s %s, most from %s to %s", at.In(loc).Weekday().String(), show(c, q[2]), show(c, q[0]), show(c, q[4])))
 				break
 			}
 		}

@@ -126,13 +126,16 @@ func (s *site) client(r *http.Request) string {
 			}
 		}
 	}
+	if !ip.IsValid() {
+		return "unknown"
+	}
 	bits := 48
 	if ip.Is4() {
 		bits = 24
 	}
 	p, err := ip.Prefix(bits)
-	if err != nil {
-		return "unknown"
+	if err != nil { // no address has fewer bits
+		return ip.String()
 	}
 	return p.String()
 }
