@@ -46,7 +46,7 @@ var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.E
 // rows of a batch that could not be tried are given back at once. Errors: the
 // outbox's own, ErrUnavailable when the relay was not reached, and ErrBreaker.
 func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
-	r := run{Sender: s}
+	r := run{Sender: s, Breaker: s.Breaker, Fail: s.Fail}
 	if r.Breaker == nil {
 		r.Breaker = &Breaker{}
 	}

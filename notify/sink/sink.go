@@ -111,6 +111,7 @@ func (s *Server) Close() error {
 	}
 	s.mu.Unlock()
 	err := s.srv.Close()
+	_ = s.l.Close() // the server may not have taken the listener over yet
 	<-s.done
 	if errors.Is(err, net.ErrClosed) || errors.Is(err, smtp.ErrServerClosed) {
 		return nil
