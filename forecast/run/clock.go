@@ -39,8 +39,9 @@ type ClockOptions struct {
 }
 
 // Clock runs a species over one year of daily values, from 1 January to the
-// last day of days or the end of the year. ErrUnavailable names the days on
-// which the water temperature is missing.
+// last day of days or the end of the year, or to mid-July where the water
+// temperature is missing after it. ErrUnavailable names the days on which it is
+// missing before.
 func Clock(sp Species, days coldseam.Days, o ClockOptions) ([]ClockDay, error) {
 	last := days.First.Add(days.Len())
 	if o.Year == 0 {
@@ -54,6 +55,10 @@ func Clock(sp Species, days coldseam.Days, o ClockOptions) ([]ClockDay, error) {
 		last = jan
 	}
 	s, err := spring(days, o.ModelC, last, sp.Tb)
+	if err != nil && last.YearDay() > LastDay {
+		// A thermometer that is out in summer or autumn takes nothing from the run.
+		s, err = spring(days, o.ModelC, jan.Add(LastDay-1), sp.Tb)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,229 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/verdict"
+)
+
+// runclockCmd runs the clock of the spawning run over a file of daily values,
+// without a database.
+type runclockCmd struct {
+	CSV         string  `required:"" type:"path" name:"csv" help:"Daily values: date,flow_m3s,water_c; blank = missing."`
+	Lat         float64 `required:"" help:"Latitude in degrees north."`
+	Species     string  `default:"walleye" help:"Key of a species row."`
+	Year        int     `help:"The spring to run; the last year of the file when not given."`
+	Noise       string  `enum:"on,off" default:"on" help:"on: 500 draws of the parameters and the day-to-day noise, means printed; off: the middle values alone."`
+	Seed        uint64  `default:"20240501" help:"Of the draws."`
+	SpeciesFile string  `type:"path" help:"The club's own species rows in place of the built-in ones."`
+	JSON        bool    `name:"json" help:"Print JSON."`
+}
+
+// clockDay is one day as runclock prints it; shares are 0-1 of the run.
+type clockDay struct {
+	Date         string  `json:"date"`
+	R            float64 `json:"r"`
+	Arrivals     float64 `json:"arrivals"`
+	Arrived      float64 `json:"arrived"`
+	Holding      float64 `json:"holding"`
+	Gravel       float64 `json:"gravel"`
+	DroppingBack float64 `json:"dropping_back"`
+	Spawned      float64 `json:"spawned"`
+	Stage        string  `json:"stage"`
+	PWave        float64 `json:"p_wave"`
+}
+
+type clockReport struct {
+	Species    string     `json:"species"`
+	Calibrated bool       `json:"calibrated"`
+	Days       []clockDay `json:"days"`
+}
+
+// Run prints the clock to the command's output.
+func (c *runclockCmd) Run(s *streams) error {
+	rep, err := c.report()
+	if err != nil {
+		return fmt.Errorf("runclock: %w", err)
+	}
+	if c.JSON {
+		enc := json.NewEncoder(s.out)
+		enc.SetIndent("", "  ")
+		return enc.Encode(rep)
+	}
+	return rep.table(s.out)
+}
+
+func (c *runclockCmd) report() (clockReport, error) {
+	if !(c.Lat > 0 && c.Lat <= 75) {
+		return clockReport{}, fmt.Errorf("latitude %g, want 0 to 75 degrees north: %w", c.Lat, coldseam.ErrInvalid)
+	}
+	sp, err := c.row()
+	if err != nil {
+		return clockReport{}, err
+	}
+	f, err := os.Open(c.CSV)
+	if err != nil {
+		return clockReport{}, err
+	}
+	defer f.Close()
+	days, err := readDays(f)
+	if err != nil {
+		return clockReport{}, fmt.Errorf("%s: %w", c.CSV, err)
+	}
+	days.Lat = c.Lat
+	out, err := run.Clock(sp, days, run.ClockOptions{Year: c.Year, NoNoise: c.Noise == "off", Seed: c.Seed,
+		FlowPct: verdict.FlowPct(days, 10)})
+	if err != nil {
+		return clockReport{}, err
+	}
+	if len(out) == 0 {
+		return clockReport{}, fmt.Errorf("%s: no day of %d: %w", c.CSV, c.Year, coldseam.ErrNotFound)
+	}
+	rep := clockReport{Species: sp.Key, Calibrated: sp.Calibrated}
+	for _, d := range out {
+		rep.Days = append(rep.Days, clockDay{Date: d.Date.String(), R: d.R, Arrivals: d.Arrivals, Arrived: d.Arrived, Holding: d.Holding,
+			Gravel: d.Gravel, DroppingBack: d.DroppingBack, Spawned: d.Spawned, Stage: d.Stage, PWave: d.PWave})
+	}
+	return rep, nil
+}
+
+// row is the species row asked for.
+func (c *runclockCmd) row() (run.Species, error) {
+	rows := run.DefaultSpecies()
+	if c.SpeciesFile != "" {
+		f, err := os.Open(c.SpeciesFile)
+		if err != nil {
+			return run.Species{}, err
+		}
+		defer f.Close()
+		if rows, err = run.ParseSpecies(f); err != nil {
+			return run.Species{}, err
+		}
+	}
+	return run.FindSpecies(rows, c.Species)
+}
+
+// readDays reads daily values by the names of their columns; date and water_c
+// are needed, flow_m3s is used where it stands, other columns are passed over.
+// Days that are not in the file are missing. A bad cell is refused with its
+// line.
+func readDays(r io.Reader) (coldseam.Days, error) {
+	cr := csv.NewReader(r)
+	head, err := cr.Read()
+	if err != nil {
+		return coldseam.Days{}, fmt.Errorf("header: %w: %w", err, coldseam.ErrInvalid)
+	}
+	col := map[string]int{}
+	for i, h := range head {
+		col[strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))] = i
+	}
+	for _, need := range []string{"date", "water_c"} {
+		if _, ok := col[need]; !ok {
+			return coldseam.Days{}, fmt.Errorf("header %q has no column %s: %w", strings.Join(head, ","), need, coldseam.ErrInvalid)
+		}
+	}
+	var d coldseam.Days
+	for {
+		rec, err := cr.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return coldseam.Days{}, fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
+		}
+		line, _ := cr.FieldPos(0)
+		if err := addDay(&d, rec, col); err != nil {
+			return coldseam.Days{}, fmt.Errorf("line %d: %w", line, err)
+		}
+	}
+	if d.Len() == 0 {
+		return coldseam.Days{}, fmt.Errorf("no days: %w", coldseam.ErrInvalid)
+	}
+	return d, nil
+}
+
+// maxDays bounds the frame of one file: a mistyped year must not fill memory.
+const maxDays = 366 * 200
+
+func addDay(d *coldseam.Days, rec []string, col map[string]int) error {
+	day, err := coldseam.ParseDate(strings.TrimSpace(rec[col["date"]]))
+	if err != nil {
+		return err
+	}
+	if d.Len() == 0 {
+		d.First = day
+	}
+	i := d.Index(day)
+	if i < d.Len() {
+		return fmt.Errorf("date %s after %s: want rising dates, each once: %w", day, d.Day(d.Len()-1), coldseam.ErrInvalid)
+	}
+	if i > maxDays {
+		return fmt.Errorf("date %s is more than 200 years after %s: %w", day, d.First, coldseam.ErrInvalid)
+	}
+	water, err := dayCell(rec, col, "water_c", -5, 45)
+	if err != nil {
+		return err
+	}
+	flow, err := dayCell(rec, col, "flow_m3s", -1e6, 1e6)
+	if err != nil {
+		return err
+	}
+	for d.Len() < i {
+		d.WaterC, d.FlowM3S = append(d.WaterC, math.NaN()), append(d.FlowM3S, math.NaN())
+	}
+	d.WaterC, d.FlowM3S = append(d.WaterC, water), append(d.FlowM3S, flow)
+	return nil
+}
+
+// dayCell reads a number; blank and NA are missing.
+func dayCell(rec []string, col map[string]int, name string, lo, hi float64) (float64, error) {
+	i, ok := col[name]
+	if !ok {
+		return math.NaN(), nil
+	}
+	s := strings.TrimSpace(rec[i])
+	if s == "" || strings.EqualFold(s, "na") || strings.EqualFold(s, "nan") {
+		return math.NaN(), nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(v >= lo && v <= hi) {
+		return 0, fmt.Errorf("%s %q, want a number from %g to %g or blank: %w", name, s, lo, hi, coldseam.ErrInvalid)
+	}
+	return v, nil
+}
+
+// table prints the days on which something changes for a reader: from the
+// first half percent of arrivals on.
+func (r clockReport) table(w io.Writer) error {
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	mark := ""
+	if !r.Calibrated {
+		mark = " (uncalibrated)"
+	}
+	fmt.Fprintf(tw, "%s%s, shares of the run in percent\n", r.Species, mark)
+	fmt.Fprintln(tw, "date\tstage\tarrivals\tarrived\tholding\tgravel\tback\tspawned\twave")
+	quiet := 0
+	for _, d := range r.Days {
+		if d.Arrived < 0.005 {
+			quiet++
+			continue
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100, d.Arrived*100, d.Holding*100,
+			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, verdict.Odds(d.PWave))
+	}
+	if quiet > 0 {
+		fmt.Fprintf(tw, "%d days before the first fish left out\n", quiet)
+	}
+	return tw.Flush()
+}

@@ -1,0 +1,131 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// clockFile writes daily values from 1 January 2023 with blank flow.
+func clockFile(t *testing.T, n int, water func(day int) string) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("date,flow_m3s,water_c\n")
+	for i := range n {
+		fmt.Fprintf(&b, "%s,,%s\n", time.Date(2023, 1, 1+i, 0, 0, 0, 0, time.UTC).Format(time.DateOnly), water(i+1))
+	}
+	return clockText(t, b.String())
+}
+
+func clockText(t *testing.T, text string) string {
+	t.Helper()
+	p := filepath.Join(t.TempDir(), "days.csv")
+	require.NoError(t, os.WriteFile(p, []byte(text), 0o600))
+	return p
+}
+
+func runclock(t *testing.T, c runclockCmd) (string, error) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	if c.Lat == 0 {
+		c.Lat = 45
+	}
+	if c.Species == "" {
+		c.Species = "walleye"
+	}
+	err := c.Run(&streams{out: &out, err: &errs})
+	return out.String(), err
+}
+
+func TestRunclockJSON(t *testing.T) {
+	t.Parallel()
+	file := clockFile(t, 120, func(int) string { return "3" })
+	text, err := runclock(t, runclockCmd{CSV: file, Noise: "off", JSON: true})
+	require.NoError(t, err)
+	var got struct {
+		Species string
+		Days    []map[string]any
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &got))
+	require.Equal(t, "walleye", got.Species)
+	require.Len(t, got.Days, 120)
+	for _, k := range []string{"date", "r", "arrivals", "arrived", "holding", "gravel", "dropping_back", "spawned", "stage", "p_wave"} {
+		require.Contains(t, got.Days[0], k)
+	}
+	require.Equal(t, "2023-04-30", got.Days[119]["date"])
+	require.InDelta(t, .898, got.Days[119]["arrived"], .01)
+	require.InDelta(t, .628, got.Days[119]["spawned"], .01)
+	again, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})
+	require.NoError(t, err)
+	twice, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})
+	require.NoError(t, err)
+	require.Equal(t, again, twice)
+	require.NotEqual(t, text, again)
+}
+
+func TestRunclockTable(t *testing.T) {
+	t.Parallel()
+	text, err := runclock(t, runclockCmd{CSV: clockFile(t, 110, func(int) string { return "4" }), Noise: "off", Species: "sauger"})
+	require.NoError(t, err)
+	require.Contains(t, text, "sauger (uncalibrated), shares of the run in percent")
+	require.Contains(t, text, "days before the first fish left out")
+	require.Contains(t, text, "2023-04-20")
+}
+
+func TestRunclockRefusals(t *testing.T) {
+	t.Parallel()
+	good := clockFile(t, 100, func(int) string { return "3" })
+	for _, r := range []struct {
+		name string
+		cmd  runclockCmd
+		is   error
+		want string
+	}{
+		{"no file", runclockCmd{CSV: good + "x"}, os.ErrNotExist, "no such file"},
+		{"species", runclockCmd{CSV: good, Species: "carp"}, coldseam.ErrNotFound, `species "carp": have walleye, sauger`},
+		{"latitude", runclockCmd{CSV: good, Lat: 91}, coldseam.ErrInvalid, "latitude 91"},
+		{"year", runclockCmd{CSV: good, Year: 2021}, coldseam.ErrUnavailable, "no water temperature since 2021-01-01"},
+		{"header", runclockCmd{CSV: clockText(t, "day,water\n")}, coldseam.ErrInvalid, `header "day,water" has no column date`},
+		{"cell", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-02,,39F\n")}, coldseam.ErrInvalid, `line 3: water_c "39F", want a number from -5 to 45 or blank`},
+		{"date", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n1/1/2023,,3\n")}, coldseam.ErrInvalid, `line 2: date "1/1/2023"`},
+		{"order", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-02,,3\n2023-01-01,,3\n")}, coldseam.ErrInvalid, "want rising dates"},
+		{"empty", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n")}, coldseam.ErrInvalid, "no days"},
+		{"gap", runclockCmd{CSV: clockFile(t, 100, func(d int) string {
+			if d > 40 && d < 60 {
+				return ""
+			}
+			return "3"
+		})}, coldseam.ErrUnavailable, "2023-02-10 to 2023-02-28 (19 days)"},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			t.Parallel()
+			text, err := runclock(t, r.cmd)
+			require.ErrorIs(t, err, r.is)
+			require.ErrorContains(t, err, r.want)
+			require.Empty(t, text)
+		})
+	}
+}
+
+func FuzzReadDays(f *testing.F) {
+	f.Add("date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-05,2.5,\n")
+	f.Add("date,water_c,air_c\n2023-01-01,3,x\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		d, err := readDays(strings.NewReader(text))
+		if err != nil {
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			return
+		}
+		require.Len(t, d.WaterC, d.Len())
+		require.Len(t, d.FlowM3S, d.Len())
+	})
+}
