@@ -26,6 +26,10 @@ type Issue struct {
 	// short records lean. Empty is fine.
 	Pool []coldseam.Days
 
+	// Upstream are the records of upstream gauges, as known at the issue, in the
+	// order of the fit; flow only.
+	Upstream []coldseam.Days
+
 	// Air is the air forecast, daily means in degC: Air[k][h-1] is member k for
 	// Day+h. One row is a single forecast, nil none. A row may be shorter than
 	// the horizon.
@@ -42,8 +46,10 @@ type Issue struct {
 	// temperature hang together; nil lets the model draw.
 	Traces []coldseam.Date
 	// Agency are discharge forecasts of the gauge's agency, daily means in m3/s
-	// as Air; flow only.
-	Agency [][]float64
+	// as Air; flow only. AgencyErrors are archived errors of earlier ones, as ln
+	// of forecast over observed.
+	Agency       [][]float64
+	AgencyErrors []AirError
 
 	Members int
 	Horizon int

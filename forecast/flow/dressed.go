@@ -19,7 +19,10 @@ type trace struct {
 const climateShare = 8
 
 // Salts of the random streams within one issue.
-const saltTrace = 11
+const (
+	saltTrace  = 11
+	saltCouple = 12
+)
 
 func (k *Runner) candidates(doy, horizon int) []trace {
 	var out []trace
@@ -101,7 +104,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 				base = s.y - r.run[c.i]
 			}
 		case c.g > 0: // another river's level means nothing here
-			base = k.m.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
+			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
 		}
 		for h := range path {
 			path[h] = math.Exp(r.run[c.i+h+1] + base)
@@ -148,6 +151,3 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 	}
 	return out
 }
-
-// Forecast makes the forecast of one issue.
-func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) { return k.forecastSimple(q) }

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"fmt"
+	"math"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
@@ -12,6 +13,7 @@ type Options struct {
 	Training daily.Training
 	Seed     uint64
 	Pool     []coldseam.Days // similar gauges, for short records
+	Upstream []coldseam.Days // upstream gauges, nearest first; at most three are used
 }
 
 // Model is a fitted model of one river. It is plain data and marshals to JSON
@@ -24,11 +26,30 @@ type Model struct {
 	Years    float64        `json:"years"`
 	Tier     daily.Tier     `json:"tier"`
 	Seed     uint64         `json:"seed"`
-	Score    float64        `json:"score"` // CRPS of ln Q at lead 5 on training days, 0 = not measured
-	LogQ     daily.Harmonic `json:"log_q"`
+	Score    float64        `json:"score"`   // mean absolute out-of-fold error of ln Q at lead 5, 0 = not measured
 	FloorA   float64        `json:"floor_a"` // recession floor: a of dQ/dt = -a Q^b, 95 % quantile
 	FloorB   float64        `json:"floor_b"`
+	Phi      float64        `json:"phi"` // lag-1 correlation of the anomaly of ln Q
+
+	Climate climate  `json:"climate"`
+	Mode    [2]*Mode `json:"mode"` // without and with an air forecast; nil = not fitted
 }
+
+// Mode is what was learnt for one air mode.
+type Mode struct {
+	Sources []string `json:"sources"`
+	Fitted  *Fitted  `json:"fitted"`
+	Library *Library `json:"library"`
+}
+
+// The air modes. With air only snow rivers differ.
+const (
+	modeNoAir = iota
+	modeAir
+)
+
+// minRows is the number of training issues below which nothing is regressed.
+const minRows = 300
 
 // version changes when stored models can no longer be read.
 const version = 1
@@ -62,9 +83,61 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	}
 	m.Years = daily.Span(r.obs)
 	m.Tier = tierOf(m.Years)
-	m.LogQ = daily.FitHarmonic(r.cal, r.fit)
 	m.FloorA, m.FloorB = recession(r)
+	var up []*record
+	for k, u := range opt.Upstream {
+		if k < maxUp {
+			up = append(up, newRecord(u, opt.Training))
+		}
+	}
+	m.Climate = fitClimate(r, up)
+	v := newView(r, m.Climate, up)
+	m.Phi = lag1(v.hold)
+	if m.Tier == daily.TierFull || m.Tier == daily.TierMedium {
+		m.learn(v, d.First)
+	}
 	return m, nil
+}
+
+// learn fits the regressions, the stack and the error library.
+func (m *Model) learn(v *view, first coldseam.Date) {
+	for mode := range m.Mode {
+		if mode == modeAir && (!m.Climate.Snow || m.Years < airYears) {
+			continue
+		}
+		rows := v.training(mode == modeAir)
+		if len(rows) < minRows {
+			continue
+		}
+		src := m.sources(mode)
+		md := &Mode{Fitted: fitSources(rows, src), Library: newLibrary(rows, first)}
+		for _, s := range src {
+			md.Sources = append(md.Sources, s.name)
+		}
+		m.Mode[mode] = md
+		if mode == modeNoAir {
+			for k := range rows {
+				m.Score += math.Abs(rows[k].res[5]) / float64(len(rows))
+			}
+		}
+	}
+}
+
+// airYears is the record below which no melt regression is fitted: on three
+// years it ran away [source: design section 2, guard d].
+const airYears = 5
+
+func (m *Model) sources(mode int) []source {
+	c := m.Climate
+	c.Snow = mode == modeAir
+	return sourcesOf(c, m.Years < airYears)
+}
+
+func lag1(z []float64) float64 {
+	if len(z) < 3 {
+		return 0
+	}
+	return min(max(daily.Correlation(z[:len(z)-1], z[1:]), 0), .995)
 }
 
 func tierOf(years float64) daily.Tier {
@@ -81,22 +154,5 @@ func tierOf(years float64) daily.Tier {
 
 // Forecast makes the forecast of one issue.
 func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
-	return m.On(q.View, q.Pool...).Forecast(q)
-}
-
-// On prepares the history a model draws traces from, so that many issues share
-// the work. history is masked by the model's training rule.
-func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
-	k := &Runner{m: m}
-	k.donors = append(k.donors, newRecord(history, m.Training))
-	for _, p := range pool {
-		k.donors = append(k.donors, newRecord(p, m.Training))
-	}
-	return k
-}
-
-// Runner makes forecasts of one model over one history.
-type Runner struct {
-	m      *Model
-	donors []*record
+	return m.On(q.View, q.Upstream, q.Pool...).Forecast(q)
 }

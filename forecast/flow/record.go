@@ -65,3 +65,12 @@ func last(x []float64, i int) int {
 	}
 	return -1
 }
+
+// padTo copies x to length n, NaN beyond its end.
+func padTo(x []float64, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = coldseam.At(x, i)
+	}
+	return out
+}

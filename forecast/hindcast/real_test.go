@@ -61,6 +61,9 @@ func real(t testing.TB, path string) coldseam.Days {
 var (
 	alaska = []string{"alaska/kulukak_river_kulr.csv", "alaska/goodnews_river_nflo.csv",
 		"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv", "alaska/tanada_creek_osm_tanada.csv"}
+	rivers = []string{"flow/wsc_01AD002_saint_john_fort_kent.csv", "flow/wsc_04JD005_pagwachuan.csv",
+		"flow/wsc_08KC001_salmon_prince_george.csv", "flow/usgs_06934500_missouri_hermann.csv", "flow/camelsgb_54095_severn_buildwas.csv",
+		"flow/camelsgb_54001_severn_bewdley.csv", "flow/camelsgb_54032_severn_saxons_lode.csv", "flow/camelsgb_54057_severn_haw_bridge.csv"}
 	greatLakes = []string{"greatlakes/stlouis.csv", "greatlakes/fox.csv", "greatlakes/saginaw.csv",
 		"greatlakes/vermilion.csv", "greatlakes/genesee.csv"}
 )
@@ -74,7 +77,7 @@ func TestTable(t *testing.T) {
 	}
 	sets, airs, _ := strings.Cut(spec, ":")
 	for _, set := range strings.Split(sets, ",") {
-		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes}[set]
+		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes, "rivers": rivers, "glflow": greatLakes[:4]}[set]
 		if files == nil {
 			files = []string{set}
 		}
@@ -93,7 +96,17 @@ func TestTable(t *testing.T) {
 						}
 					}
 				}
-				r, err := Run(d, Options{Site: files[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
+				quantity := Temperature
+				var up []coldseam.Days
+				if set == "rivers" || set == "glflow" {
+					quantity = Flow
+				}
+				if set == "rivers" {
+					for j := i - 1; j >= 4; j-- {
+						up = append(up, all[j])
+					}
+				}
+				r, err := Run(d, Options{Quantity: quantity, Upstream: up, Site: files[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}

@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/forecast/thermal"
 )
@@ -149,6 +150,14 @@ func keys(m map[int]bool) []int {
 
 // fit fits the models of a fold and returns the runner.
 func (h *replay) fit(f fold) (forecaster, error) {
+	if h.o.Quantity == Flow {
+		m, err := flow.Fit(h.d, flow.Options{Training: f.training, Seed: h.o.Seed, Pool: h.o.Pool, Upstream: h.o.Upstream})
+		if err != nil {
+			return nil, err
+		}
+		h.rep.Tier = string(m.Tier)
+		return m.On(h.d, h.o.Upstream, h.o.Pool...), nil
+	}
 	m, err := thermal.Fit(h.d, thermal.Options{Training: f.training, Seed: h.o.Seed, Pool: h.o.Pool, Cache: h.cache})
 	if err != nil {
 		return nil, err
@@ -173,7 +182,7 @@ func (h *replay) fold(f fold) error {
 		if !f.years[h.cal.Year[t]] {
 			continue
 		}
-		if t%h.o.Step == 1%h.o.Step && h.whole(f, t) {
+		if (t-max(h.from, 1))%h.o.Step == 0 && h.whole(f, t) {
 			if err := h.issue(model, ref, t); err != nil {
 				return err
 			}
@@ -210,7 +219,8 @@ func (h *replay) airKnown(t int) int {
 
 // ask is the issue for index t.
 func (h *replay) ask(t, horizon int) daily.Issue {
-	q := daily.Issue{View: h.d, Day: h.d.Day(t), Members: h.o.Members, Horizon: horizon, Seed: h.o.Seed, Pool: h.o.Pool}
+	q := daily.Issue{View: h.d, Day: h.d.Day(t), Members: h.o.Members, Horizon: horizon, Seed: h.o.Seed,
+		Pool: h.o.Pool, Upstream: h.o.Upstream}
 	switch h.o.Air {
 	case Perfect:
 		air := make([]float64, 0, daily.DefaultHorizon)

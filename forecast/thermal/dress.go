@@ -2,8 +2,6 @@ package thermal
 
 import (
 	"math"
-	"math/rand/v2"
-	"slices"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
@@ -22,10 +20,10 @@ const (
 // Library holds the out-of-fold errors of one air mode: per entry its day, the
 // state it was issued in and its residual path.
 type Library struct {
-	Day   []int32 `json:"day"`   // days since 1970-01-01
-	Donor []int8  `json:"donor"` // 0 = the river itself
-	State centi   `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
-	Res   centi   `json:"res"`   // leads per entry
+	Day   []int32     `json:"day"`   // days since 1970-01-01
+	Donor []int8      `json:"donor"` // 0 = the river itself
+	State daily.Centi `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
+	Res   daily.Centi `json:"res"`   // leads per entry
 
 	look []entry // decoded, built on first use
 }
@@ -45,10 +43,10 @@ func newLibrary(rows []row, first []coldseam.Date) *Library {
 		l.Day = append(l.Day, int32(first[r.g].Add(int(r.i)).UTC().Unix()/86400))
 		l.Donor = append(l.Donor, int8(r.g))
 		for _, v := range [stateCols]float64{r.mu[1], r.mu[5], r.mu[10], r.t, clip2(r.dt)} {
-			l.State = append(l.State, toCenti(v))
+			l.State = append(l.State, daily.ToCenti(v))
 		}
 		for h := 1; h <= leads; h++ {
-			l.Res = append(l.Res, toCenti(r.r[h]))
+			l.Res = append(l.Res, daily.ToCenti(r.r[h]))
 		}
 	}
 	l.decode()
@@ -77,16 +75,11 @@ func (l *Library) decode() {
 	}
 }
 
-type near struct {
-	d float64
-	k int32
-}
-
 // nearest returns the k entries most similar to an issue.
 func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int) []int32 {
 	w := [4]float64{warp(mu[1]), warp(mu[5]), warp(mu[10]), warp(t)}
 	dt = clip2(dt)
-	var c []near
+	var c []daily.Candidate
 	for _, days := range [2]int{dressDays, dressDaysWide} {
 		c = c[:0]
 		for i := range l.look {
@@ -102,24 +95,16 @@ func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int)
 			}
 			z := dressDT * (e.dt - dt) / dressState
 			d = (d+z*z)/5 + float64(g*g)/(dressDoy*dressDoy)
-			c = append(c, near{d, int32(i)})
+			c = append(c, daily.Candidate{D: d, K: int32(i)})
 		}
 		if len(c) >= dressMin {
 			break
 		}
 	}
-	slices.SortFunc(c, func(a, b near) int {
-		switch {
-		case a.d < b.d:
-			return -1
-		case a.d > b.d:
-			return 1
-		}
-		return int(a.k - b.k)
-	})
-	out := make([]int32, min(k, len(c)))
+	c = daily.Nearest(c, k)
+	out := make([]int32, len(c))
 	for i := range out {
-		out[i] = c[i].k
+		out[i] = c[i].K
 	}
 	return out
 }
@@ -131,8 +116,5 @@ func (l *Library) member(path []float64, mu *[leads + 1]float64, k int32, spread
 		path[h-1] = clampC(mu[h] + spread*float64(r[h-1])/100)
 	}
 }
-
-// draw picks the entries of the members.
-func (l *Library) draw(rng *rand.Rand, cand []int32, n int) []int32 { return daily.Draw(rng, cand, n) }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -55,10 +55,10 @@ func columns(x *[leads + 1][maxCols]float64, s [][leads + 1]float64, feat int, t
 // Stack is the fitted local regression of one air mode: Coef[h-1][D][T0] are
 // the coefficients of the columns, interpolated between nodes.
 type Stack struct {
-	Sources  int       `json:"sources"`
-	Features int       `json:"features"`
-	States   []float64 `json:"states"`
-	Coef     packed    `json:"coef"` // [lead][day node][state node][column]
+	Sources  int          `json:"sources"`
+	Features int          `json:"features"`
+	States   []float64    `json:"states"`
+	Coef     daily.Packed `json:"coef"` // [lead][day node][state node][column]
 }
 
 // at is the offset of the coefficients of one node.
@@ -75,7 +75,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 		s.States = stateNodes[:]
 	}
 	p := s.Sources + s.Features
-	s.Coef = make(packed, leads*nodeCount*len(s.States)*p)
+	s.Coef = make(daily.Packed, leads*nodeCount*len(s.States)*p)
 	ker := doyKernel()
 	kt := stateKernels(rows, s.States)
 	for h := 1; h <= leads; h++ {

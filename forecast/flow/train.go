@@ -1,0 +1,62 @@
+package flow
+
+import (
+	"example.org/coldseam/forecast/daily"
+)
+
+// training makes the rows of every issue whose path t-1..t+leads is observed
+// and not estimated. airAhead gives the rows the observed air of their path.
+func (v *view) training(airAhead bool) []row {
+	var out []row
+	for t := 1; t+leads < v.n; t++ {
+		if !daily.Complete(v.record.fit, t-1, t+leads) {
+			continue
+		}
+		var ahead []float64
+		if airAhead && v.air != nil {
+			ahead = v.air[t+1 : t+leads+1]
+		}
+		var r row
+		if !v.fill(&r, t, ahead) {
+			continue
+		}
+		r.fold = v.cal.Year[t] % folds
+		for h := 1; h <= leads; h++ {
+			r.goal[h] = v.record.fit[t+h] - v.clim[t+h] - r.z
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// snowShare tells a snow river with an air record: so many of
+// its days are below freezing [proposal].
+const snowShare = .15
+
+// fitClimate learns the climatologies; up are the upstream records.
+func fitClimate(r *record, up []*record) climate {
+	c := climate{LogQ: daily.FitHarmonic(r.cal, padTo(r.fit, len(r.cal.Doy)))}
+	for k, u := range up {
+		if k < maxUp {
+			c.Up = append(c.Up, daily.FitHarmonic(u.cal, padTo(u.fit, len(u.cal.Doy))))
+		}
+	}
+	frost, n := 0.0, 0.0
+	pdd := make([]float64, len(r.cal.Doy))
+	air := padTo(r.days.AirC, len(pdd))
+	for i, a := range air {
+		pdd[i] = a
+		if a == a {
+			pdd[i] = max(a, 0)
+			n++
+			if a < 0 {
+				frost++
+			}
+		}
+	}
+	if n > 2*daily.YearDays && frost > snowShare*n {
+		c.Snow = true
+		c.Air, c.PDD = daily.FitHarmonic(r.cal, air), daily.FitHarmonic(r.cal, pdd)
+	}
+	return c
+}
