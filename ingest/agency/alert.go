@@ -17,7 +17,7 @@ type bulletin struct {
 	urgency, certainty  string
 	headline            string
 	phenomenon          string // H-VTEC: FA.A, FL.W
-	action              string // NEW, CON, UPG
+	action              string // NEW, CON
 	river               int
 	refs                int // index of the superseded bulletin, -1 = none
 }
@@ -32,7 +32,7 @@ func bulletins() []bulletin {
 		{id: "NG-FLOOD-0001", msgType: "Alert", status: "Actual", sent: -40 * h, onset: -30 * h, expires: -16 * h, end: 20 * h, event: "Flood Watch",
 			severity: "Moderate", urgency: "Expected", certainty: "Possible", headline: "Flood watch for Hallam Fork near Orrin Mill", phenomenon: "FL.A", action: "NEW", river: 1, refs: -1},
 		{id: "NG-FLOOD-0002", msgType: "Update", status: "Actual", sent: -14 * h, onset: -14 * h, expires: 8 * h, end: 60 * h, event: "Flood Warning",
-			severity: "Severe", urgency: "Immediate", certainty: "Observed", headline: "Flood warning for Hallam Fork near Orrin Mill", phenomenon: "FL.W", action: "UPG", river: 1, refs: 0},
+			severity: "Severe", urgency: "Immediate", certainty: "Observed", headline: "Flood warning for Hallam Fork near Orrin Mill", phenomenon: "FL.W", action: "NEW", river: 1, refs: 0},
 		{id: "NG-TEST-0003", msgType: "Alert", status: "Test", sent: -20 * h, onset: -20 * h, expires: 30 * h, end: 30 * h, event: "Flood Warning",
 			severity: "Severe", urgency: "Expected", certainty: "Likely", headline: "TEST message, disregard", phenomenon: "FL.W", action: "NEW", river: 0, refs: -1},
 	}

@@ -130,7 +130,8 @@ func (a *Agency) nearest(lat, lon float64) (int, bool) {
 	return at, at >= 0
 }
 
-// writeCoverage writes a PointSeries. The coverage id names the run.
+// writeCoverage writes a PointSeries. An axis of one value, and the coverage
+// id, name the run.
 func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, run, from, to time.Time, names []string) {
 	var times []string
 	values := map[string][]any{}
@@ -160,7 +161,10 @@ func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, r
 		"type": "Coverage", "id": "metgrid/instances/" + run.Format(runLayout),
 		"domain": map[string]any{
 			"type": "Domain", "domainType": "PointSeries",
-			"axes": map[string]any{"t": map[string]any{"values": times}, "x": map[string]any{"values": []float64{lon}}, "y": map[string]any{"values": []float64{lat}}},
+			"axes": map[string]any{
+				"t": map[string]any{"values": times}, "x": map[string]any{"values": []float64{lon}}, "y": map[string]any{"values": []float64{lat}},
+				"reference_time": map[string]any{"values": []string{run.Format(runLayout)}},
+			},
 			"referencing": []any{
 				map[string]any{"coordinates": []string{"x", "y"}, "system": map[string]string{"type": "GeographicCRS", "id": "http://www.opengis.net/def/crs/OGC/1.3/CRS84"}},
 				map[string]any{"coordinates": []string{"t"}, "system": map[string]string{"type": "TemporalRS", "calendar": "Gregorian"}},

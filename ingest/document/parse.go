@@ -13,6 +13,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/ingest/covjson"
 	"example.org/coldseam/ingest/features"
 	"example.org/coldseam/ingest/waterml"
@@ -27,6 +28,8 @@ func parser(format string) ingest.ParseFunc {
 		return covjson.Parse
 	case ingest.FormatWaterML2:
 		return waterml.Parse
+	case ingest.FormatCAP:
+		return cap.Parse
 	}
 	return nil
 }

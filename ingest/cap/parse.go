@@ -1,0 +1,522 @@
+// Package cap reads official warnings: CAP 1.2 and 1.1 documents, alone or
+// wrapped (a list of alerts, EDXL-DE, inline in Atom), and the Atom and RSS
+// indexes that point to them. Resolve applies updates and cancels, Match finds
+// the warnings of a reach.
+//
+// A safety message is never dropped for its form: what is wrong is named in
+// Alert.Defects and the alert counts as the worst plausible case.
+package cap
+
+import (
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// FieldLanguage is the key of Profile.Fields that names the language whose
+// texts are shown, such as "en" or "de-AT"; without it "en".
+const FieldLanguage = "language"
+
+// Parse reads a CAP document, a wrapper of several, or an index. The alerts of
+// an index come as Links, one an entry, to be fetched once each, as a CAP
+// document never changes. Acknowledgements and error messages are skipped.
+// XML that is neither is ErrInvalid, as is a document that ends early.
+func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
+	body, err := ingest.ReadBody(r, p)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	d := &doc{p: p.WithDefaults(), times: ingest.NewTimes(p), out: ingest.Batch{Format: ingest.FormatCAP}}
+	if err := d.read(ingest.NewXML(body, p)); err != nil {
+		return ingest.Batch{}, fmt.Errorf("cap: %w", err)
+	}
+	return d.out, nil
+}
+
+type doc struct {
+	p     ingest.Profile
+	times *ingest.Times
+	out   ingest.Batch
+	known bool
+	root  string
+}
+
+func (d *doc) read(x *ingest.XML) error {
+	for {
+		t, err := x.Token()
+		if errors.Is(err, io.EOF) {
+			if !d.known {
+				return fmt.Errorf("root element %q holds no alerts: %w", d.root, coldseam.ErrInvalid)
+			}
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if s, ok := t.(xml.StartElement); ok {
+			if err := d.open(x, s); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
+	local := s.Name.Local
+	if d.root == "" {
+		d.root = local
+	}
+	switch local {
+	case "alerts", "EDXLDistribution", "feed", "rss", "RDF", "channel":
+		d.known = true
+	case "alert":
+		d.known = true
+		n, err := x.Tree(s)
+		if err == nil {
+			d.alert(n, s.Name.Space)
+		}
+		return err
+	case "entry", "item":
+		n, err := x.Tree(s)
+		if err == nil {
+			d.entry(n)
+		}
+		return err
+	case "EDXLDistributionContent", "ExceptionReport", "error":
+		return fmt.Errorf("the service answered %s: %w", local, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+// entry of an index: the alert itself where it is inline, else its address.
+func (d *doc) entry(n *ingest.Node) {
+	if a := inline(n); a != nil {
+		d.alert(a, "")
+		return
+	}
+	if l := link(n); l != "" {
+		if !slices.Contains(d.out.Links, l) {
+			d.out.Links = append(d.out.Links, l)
+		}
+		return
+	}
+	d.skip("entry "+clip(n.Word("title")), "no link to a CAP document")
+}
+
+func inline(n *ingest.Node) *ingest.Node {
+	for _, k := range n.Children() {
+		if k.Local == "alert" {
+			return k
+		}
+		if a := inline(k); a != nil {
+			return a
+		}
+	}
+	return nil
+}
+
+const capType = "application/cap+xml"
+
+// link prefers what calls itself CAP (a link or an enclosure of that type),
+// then the alternate link of Atom, the link of RSS, and an id or guid that is
+// an address.
+func link(n *ingest.Node) string {
+	plain := ""
+	for _, k := range n.Children() {
+		href := k.Attr(ingest.OtherSpace, "href")
+		if k.Local == "enclosure" {
+			href = k.Attr(ingest.OtherSpace, "url")
+		}
+		kind, rel := k.Attr(ingest.OtherSpace, "type"), k.Attr(ingest.OtherSpace, "rel")
+		switch {
+		case k.Local != "link" && k.Local != "enclosure":
+		case kind == capType && href != "":
+			return href
+		case k.Local == "link" && href != "" && (rel == "" || rel == "alternate") && plain == "":
+			plain = href
+		case k.Local == "link" && href == "" && plain == "":
+			plain = k.Val()
+		}
+	}
+	if plain != "" {
+		return plain
+	}
+	for _, w := range []string{n.Word("id"), n.Word("guid")} {
+		if strings.HasPrefix(w, "https://") || strings.HasPrefix(w, "http://") {
+			return w
+		}
+	}
+	return ""
+}
+
+func (d *doc) skip(what, why string) {
+	for i := range d.out.Skipped {
+		if s := &d.out.Skipped[i]; s.What == what && s.Why == why {
+			s.N++
+			return
+		}
+	}
+	d.out.Skipped = append(d.out.Skipped, ingest.Skipped{What: what, Why: why, N: 1})
+}
+
+// alert reads one alert element; space is its namespace as written.
+func (d *doc) alert(n *ingest.Node, space string) {
+	msg := n.Word("msgType")
+	if strings.EqualFold(msg, "Ack") || strings.EqualFold(msg, "Error") {
+		d.skip("message "+clip(n.Word("identifier")), "msgType "+msg)
+		return
+	}
+	a := coldseam.Alert{
+		Provider: d.p.Provider, Sender: n.Word("sender"), Identifier: n.Word("identifier"), Status: n.Word("status"), MsgType: msg,
+		References: strings.Fields(n.Word("references")),
+	}
+	b := &builder{d: d, a: &a, n: n}
+	if space != "" && n.Space != ingest.SpaceCAP {
+		b.defect("namespace %q is not CAP", clip(space))
+	}
+	b.head()
+	b.infos()
+	b.end()
+	d.out.Alerts = append(d.out.Alerts, a)
+}
+
+// builder fills one alert.
+type builder struct {
+	d      *doc
+	a      *coldseam.Alert
+	n      *ingest.Node
+	shown  *ingest.Node // info whose texts are shown
+	worst  int          // severity rank so far
+	ended  bool         // every event line says cancelled, expired or upgraded
+	lines  int
+	ends   []time.Time // said ends, one an info
+	noEnd  bool        // an info said nothing, or until further notice
+	longer time.Time   // greatest expiry where no event end is said
+}
+
+func (b *builder) defect(format string, args ...any) {
+	b.a.Defects = append(b.a.Defects, fmt.Sprintf(format, args...))
+}
+
+// head checks what every message must carry.
+func (b *builder) head() {
+	a := b.a
+	a.Sent = b.time(b.n.Word("sent"), "sent")
+	if a.Identifier == "" {
+		h := fnv.New64a()
+		fmt.Fprintf(h, "%s|%s|%s", a.Sender, b.n.Word("sent"), b.n.Text)
+		for _, i := range b.n.Named("info") {
+			fmt.Fprintf(h, "|%s|%s|%s", i.Word("event"), i.Word("headline"), i.Word("description"))
+		}
+		a.Identifier = fmt.Sprintf("unnamed-%016x", h.Sum64())
+		b.defect("identifier is missing")
+	}
+	for _, f := range []struct{ name, v string }{{"sender", a.Sender}, {"sent", b.n.Word("sent")}, {"status", a.Status}, {"msgType", a.MsgType}, {"scope", b.n.Word("scope")}} {
+		if f.v == "" {
+			b.defect("%s is missing", f.name)
+		}
+	}
+	if a.MsgType == "" {
+		a.MsgType = "Alert"
+	}
+	if a.Status == "" {
+		a.Status = "Actual" // the worst plausible case
+	}
+	if strings.EqualFold(a.MsgType, "Update") && len(a.References) == 0 {
+		b.defect("an update without references")
+	}
+	for _, r := range a.References {
+		if strings.Count(r, ",") != 2 {
+			b.defect("reference %q is no sender,identifier,sent", clip(r))
+		}
+	}
+}
+
+// time reads a CAP time; a damaged one is a defect and zero.
+func (b *builder) time(text, what string) time.Time {
+	if text == "" {
+		return time.Time{}
+	}
+	s, err := b.d.times.Parse(text, "")
+	if err != nil || s.Precision != ingest.ToInstant {
+		b.defect("%s %q is no time", what, clip(text))
+		return time.Time{}
+	}
+	return s.At
+}
+
+// infos joins the info blocks: several languages of one alert, or one language
+// with several areas or phases. Areas and codes of all count, and the worst
+// severity; the texts are those of the wanted language.
+func (b *builder) infos() {
+	infos := b.n.Named("info")
+	if len(infos) == 0 && !strings.EqualFold(b.a.MsgType, "Cancel") {
+		b.defect("info is missing")
+		b.a.Severity, b.noEnd = "Unknown", true
+	}
+	b.worst, b.ended = -1, true
+	shownRank := -1
+	for _, i := range infos {
+		b.info(i)
+		rank := 10*b.language(i) + severityRank(i.Word("severity"))
+		if rank > shownRank {
+			shownRank, b.shown = rank, i
+		}
+	}
+	if b.shown == nil {
+		return
+	}
+	b.a.Event, b.a.Headline = b.shown.Word("event"), flat(b.shown.Word("headline"))
+	b.a.Urgency, b.a.Certainty = b.shown.Word("urgency"), b.shown.Word("certainty")
+	for _, i := range infos { // another kind of event in the same language must not be lost
+		e := i.Word("event")
+		if b.language(i) == b.language(b.shown) && i.Word("language") == b.shown.Word("language") && e != "" && !strings.Contains(b.a.Event, e) {
+			b.a.Event += "; " + e
+		}
+	}
+	if b.a.Headline == "" {
+		b.a.Headline = b.a.Event
+	}
+}
+
+// flat makes one line of a text, which often begins with a line end.
+func flat(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// language ranks an info: 2 the wanted language, 1 none named (the standard
+// says en-US) or English, 0 another.
+func (b *builder) language(i *ingest.Node) int {
+	want := strings.ToLower(b.d.p.Fields[FieldLanguage])
+	if want == "" {
+		want = "en"
+	}
+	got := strings.ToLower(i.Word("language"))
+	if got == "" {
+		got = "en-us"
+	}
+	base, _, _ := strings.Cut(got, "-")
+	switch {
+	case got == want, base == want:
+		return 2
+	case base == "en":
+		return 1
+	}
+	return 0
+}
+
+// severityRank: an empty or unknown severity ranks with the worst.
+func severityRank(s string) int {
+	switch strings.ToLower(s) {
+	case "minor":
+		return 0
+	case "moderate":
+		return 1
+	case "severe":
+		return 2
+	case "extreme":
+		return 4
+	}
+	return 3
+}
+
+func (b *builder) info(i *ingest.Node) {
+	for _, name := range []string{"event", "urgency", "severity", "certainty"} {
+		if i.Word(name) == "" {
+			b.defect("%s is missing", name)
+		}
+	}
+	sev := i.Word("severity")
+	if severityRank(sev) == 3 {
+		sev = "Unknown"
+	}
+	if r := severityRank(sev); r > b.worst {
+		b.worst, b.a.Severity = r, sev
+	}
+	for _, c := range i.Named("eventCode") {
+		b.code(c.Word("valueName") + "=" + c.Word("value"))
+	}
+	from := latest(b.time(i.Word("onset"), "onset"), b.time(i.Word("effective"), "effective"), b.a.Sent)
+	if b.a.From.IsZero() || from.Before(b.a.From) {
+		b.a.From = from
+	}
+	b.endOf(i)
+	for _, ar := range i.Named("area") {
+		b.area(ar)
+	}
+}
+
+func (b *builder) code(c string) {
+	if !slices.Contains(b.a.EventCodes, c) {
+		b.a.EventCodes = append(b.a.EventCodes, c)
+	}
+}
+
+func latest(ts ...time.Time) time.Time {
+	var out time.Time
+	for _, t := range ts {
+		if t.After(out) {
+			out = t
+		}
+	}
+	return out
+}
+
+// endOf finds the end of the event: the parameter eventEndingTime, else the
+// end in the event line (VTEC), else expires, which for some services is only
+// the end of the message.
+func (b *builder) endOf(i *ingest.Node) {
+	var said time.Time
+	notice := false
+	for _, p := range i.Named("parameter") {
+		switch strings.ToLower(p.Word("valueName")) {
+		case "eventendingtime":
+			said = latest(said, b.time(p.Word("value"), "eventEndingTime"))
+		case "vtec":
+			end, until := b.vtec(p.Word("value"))
+			notice = notice || until
+			if said.IsZero() {
+				said = end
+			}
+		}
+	}
+	expires := b.time(i.Word("expires"), "expires")
+	switch {
+	case !said.IsZero():
+		b.ends = append(b.ends, said)
+	case notice || expires.IsZero():
+		b.noEnd, b.longer = true, latest(b.longer, expires)
+	default:
+		b.ends = append(b.ends, expires)
+	}
+}
+
+// end settles begin and end of the whole alert.
+func (b *builder) end() {
+	a := b.a
+	if a.From.IsZero() {
+		a.From = a.Sent
+	}
+	a.End = latest(b.ends...)
+	if b.noEnd || a.End.IsZero() {
+		if last := latest(a.From.Add(assumedLife), b.longer); !a.From.IsZero() && last.After(a.End) {
+			a.End, a.EndAssumed = last, true
+		}
+	}
+	if b.lines > 0 && b.ended {
+		a.End, a.EndAssumed = a.Sent, false
+		return
+	}
+	if !a.End.IsZero() && a.End.Before(a.From) {
+		b.defect("ends %s, before it begins", a.End.Format(time.RFC3339))
+		a.End, a.EndAssumed = a.From.Add(assumedLife), true
+	}
+}
+
+// assumedLife of an alert that names no end, after it was sent or, if later,
+// begins [proposal].
+const assumedLife = 24 * time.Hour
+
+// pointRadius of a circle of radius 0 [proposal].
+const pointRadius = 5.0 // km
+
+func (b *builder) area(n *ingest.Node) {
+	ar := coldseam.AlertArea{Desc: flat(n.Word("areaDesc"))}
+	for _, g := range n.Named("geocode") {
+		for _, v := range strings.FieldsFunc(g.Word("value"), func(r rune) bool { return r == ' ' || r == ',' || r == '\n' || r == '\t' || r == '\r' }) {
+			ar.Geocodes = append(ar.Geocodes, g.Word("valueName")+"="+v)
+		}
+	}
+	for _, k := range n.Named("polygon") {
+		if p, err := polygon(k.Val()); err == nil {
+			ar.Polygons = append(ar.Polygons, p)
+		} else if k.Val() != "" {
+			b.defect("polygon: %s", err)
+		}
+	}
+	for _, k := range n.Named("circle") {
+		if c, err := circle(k.Val()); err == nil {
+			ar.Circles = append(ar.Circles, c)
+		} else if k.Val() != "" {
+			b.defect("circle: %s", err)
+		}
+	}
+	for _, x := range b.a.Areas { // languages repeat their areas
+		if slices.Equal(x.Geocodes, ar.Geocodes) && equalPolygons(x.Polygons, ar.Polygons) && slices.Equal(x.Circles, ar.Circles) && len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 {
+			return
+		}
+	}
+	b.a.Areas = append(b.a.Areas, ar)
+}
+
+func equalPolygons(a, b [][][2]float64) bool {
+	return slices.EqualFunc(a, b, func(p, q [][2]float64) bool { return slices.Equal(p, q) })
+}
+
+// polygon reads "lat,lon lat,lon ..."; pairs may end with a comma, and the
+// last point may be missing.
+func polygon(s string) ([][2]float64, error) {
+	var out [][2]float64
+	for _, w := range strings.Fields(s) {
+		p, err := pair(strings.Trim(w, ","))
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	distinct := map[[2]float64]bool{}
+	for _, p := range out {
+		distinct[p] = true
+	}
+	if len(distinct) < 3 {
+		return nil, fmt.Errorf("%d points", len(distinct))
+	}
+	return out, nil
+}
+
+func pair(s string) ([2]float64, error) {
+	f := strings.Split(s, ",")
+	if len(f) != 2 {
+		return [2]float64{}, fmt.Errorf("%q is no lat,lon", clip(s))
+	}
+	lat, err1 := ingest.ParseDecimal(f[0])
+	lon, err2 := ingest.ParseDecimal(f[1])
+	if err1 != nil || err2 != nil || math.Abs(lat) > 90 || math.Abs(lon) > 360 {
+		return [2]float64{}, fmt.Errorf("%q is no lat,lon", clip(s))
+	}
+	return [2]float64{lat, lon}, nil
+}
+
+// circle reads "lat,lon radius" in km; radius 0 means a point.
+func circle(s string) ([3]float64, error) {
+	f := strings.Fields(s)
+	if len(f) != 2 {
+		return [3]float64{}, fmt.Errorf("%q is no lat,lon radius", clip(s))
+	}
+	p, err := pair(f[0])
+	if err != nil {
+		return [3]float64{}, err
+	}
+	r, err := ingest.ParseDecimal(f[1])
+	if err != nil || r < 0 {
+		return [3]float64{}, fmt.Errorf("radius %q", clip(f[1]))
+	}
+	if r == 0 {
+		r = pointRadius
+	}
+	return [3]float64{p[0], p[1], r}, nil
+}
+
+func clip(s string) string {
+	if len(s) <= 80 {
+		return s
+	}
+	return strings.ToValidUTF8(s[:80], "") + "..."
+}
