@@ -204,10 +204,13 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 	now := micro(db.now())
 	known := make([]time.Time, len(ss))
 	for i, s := range ss {
-		known[i] = now
 		for _, o := range s.Obs {
-			if !o.KnownAt.IsZero() && o.KnownAt.Before(known[i]) {
-				known[i] = micro(o.KnownAt)
+			k := micro(o.KnownAt)
+			if o.KnownAt.IsZero() {
+				k = now
+			}
+			if known[i].IsZero() || k.Before(known[i]) {
+				known[i] = k
 			}
 		}
 	}
