@@ -23,6 +23,15 @@ RETURNING brief_id`
 // returned. ErrInvalid: no reach, day or issue time, or a value that is not
 // finite.
 func (db *DB) SaveBrief(ctx context.Context, b coldseam.Brief) (int64, error) {
+	return db.saveBrief(ctx, db.pool, b)
+}
+
+// rowQuerier is the pool or a transaction.
+type rowQuerier interface {
+	QueryRow(ctx context.Context, sql string, args ...any) pgx.Row
+}
+
+func (db *DB) saveBrief(ctx context.Context, q rowQuerier, b coldseam.Brief) (int64, error) {
 	fail := func(err error) (int64, error) {
 		return 0, fmt.Errorf("brief %s %s: %w", b.Reach, b.Day, classify(err))
 	}
@@ -36,10 +45,10 @@ func (db *DB) SaveBrief(ctx context.Context, b coldseam.Brief) (int64, error) {
 	}
 	c := columnsOf(b)
 	var id int64
-	err = db.pool.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote,
+	err = q.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote,
 		b.HoldP, b.Cost, c.from, c.to, c.water, c.flow, c.stage, c.tie, b.Temp.Class, b.Flow.Class, b.Run.Stage, b.How.Row, b.Sure, b.Replay, body).Scan(&id)
 	if err == pgx.ErrNoRows {
-		err = db.pool.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
+		err = q.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
 			b.Reach, b.Day.UTC(), micro(b.Issued), b.Replay).Scan(&id)
 	}
 	if err != nil {

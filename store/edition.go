@@ -68,8 +68,24 @@ func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, 
 	if len(e.Letters) == 0 {
 		return 0, 0, nil
 	}
-	c := e.columns()
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
+		id, n, err = db.queueEdition(ctx, tx, e)
+		return err
+	})
+	if err == errNothing {
+		return 0, 0, nil
+	}
+	if err != nil {
+		return 0, 0, fmt.Errorf("queue edition: %w", classify(err))
+	}
+	return id, n, nil
+}
+
+// queueEdition does it within a transaction, under a savepoint of its own:
+// errNothing leaves no edition behind.
+func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id int64, n int, err error) {
+	c := e.columns()
+	err = pgx.BeginFunc(ctx, outer, func(tx pgx.Tx) error {
 		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind, micro(e.MadeAt)).Scan(&id); err != nil {
 			return err
 		}
@@ -86,13 +102,7 @@ func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, 
 		}
 		return db.queueChunks(ctx, tx, id)
 	})
-	if err == errNothing {
-		return 0, 0, nil
-	}
-	if err != nil {
-		return 0, 0, fmt.Errorf("queue edition: %w", classify(err))
-	}
-	return id, n, nil
+	return id, n, err
 }
 
 var errNothing = fmt.Errorf("nothing to do")

@@ -32,6 +32,10 @@ RETURNING trip_id`
 // ErrInvalid: no reach or day, or negative counts; ErrInvalid too for a reach
 // that is not stored.
 func (db *DB) AddTrip(ctx context.Context, t coldseam.Trip) (id int64, added bool, err error) {
+	return db.addTrip(ctx, db.pool, t)
+}
+
+func (db *DB) addTrip(ctx context.Context, q rowQuerier, t coldseam.Trip) (id int64, added bool, err error) {
 	if t.Reach == "" || t.Date.IsZero() {
 		return 0, false, fmt.Errorf("trip: needs reach and day: %w", coldseam.ErrInvalid)
 	}
@@ -39,7 +43,7 @@ func (db *DB) AddTrip(ctx context.Context, t coldseam.Trip) (id int64, added boo
 	if entered.IsZero() {
 		entered = db.now()
 	}
-	err = db.pool.QueryRow(ctx, sqlAddTrip, t.Reach, t.Subscriber, clean(t.Angler), t.Date.UTC(), nullTime(t.Start), t.Hours, t.Anglers, t.Lines, t.Species,
+	err = q.QueryRow(ctx, sqlAddTrip, t.Reach, t.Subscriber, clean(t.Angler), t.Date.UTC(), nullTime(t.Start), t.Hours, t.Anglers, t.Lines, t.Species,
 		t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released, t.SpotID, t.Presentation, t.Body, t.Line, t.WeightOz, t.Held, nullTime(t.HeldAt), t.AngleDeg,
 		t.BecauseMail, t.WentNot, t.WaterC, nullTime(t.WaterAt), t.Clarity, nullTime(t.FirstFish), t.Night, clean(t.Note), micro(entered), t.Source).Scan(&id)
 	if err == pgx.ErrNoRows {
