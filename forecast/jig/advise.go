@@ -76,7 +76,7 @@ func (a *adviser) missing() bool {
 	}
 	if a.k.noDepth != "" {
 		a.withhold("no_depth", "missing", a.k.noDepth+": no weight", "")
-	} else if in.Spot.Bed == "sand" && (in.OverP95 || in.Spot.Sounded.IsZero()) {
+	} else if in.moved() {
 		a.withhold("sounding_old", "missing", "sand bed, and high water since the sounding: sound it again", "")
 	}
 	for _, q := range in.flows() {
@@ -145,11 +145,7 @@ const outsideShare = 0.10
 // odds learns from the logs and prepares P(size holds).
 func (a *adviser) odds() {
 	in := a.in
-	sComb := in.Geometry.SComb
-	if !in.Geometry.Valid() {
-		sComb = defaultSComb
-	}
-	prior := modelLnSD(sComb, a.k.speedSD, a.k.depthSD)
+	prior := modelLnSD(in.sComb(), a.k.speedSD, a.k.depthSD)
 	if a.share >= outsideShare {
 		prior = max(prior, outsideLnSD)
 		a.warn("out_of_range", "note", "flow outside the measured range of the gauge section", "")

@@ -57,6 +57,9 @@ type SpotInput struct {
 	Debris   bool // debris or ice running
 	HighFlow bool // above P90 for the date
 	Rising   bool
+	// Here says that sounding and float timing are of this moment, such as a
+	// trial by hand: no gauge section, date or change of flow lies between.
+	Here bool
 	// OverP95 says that a day above P95 came after the sounding: a sand bed
 	// has moved since.
 	OverP95 bool
@@ -169,10 +172,28 @@ func (in SpotInput) depth(s *site, k *known) {
 	}
 	if positive(sp.FlowRef) > 0 {
 		s.form = depthByFlow
-		k.depthSD = byFlowLnSD
+		if !in.Here {
+			k.depthSD = byFlowLnSD
+		}
 		return
 	}
 	k.noDepth = "the sounding has no stage or flow of its day"
+}
+
+// moved reports whether the bed may have moved since the sounding.
+func (in SpotInput) moved() bool {
+	return in.Spot.Bed == "sand" && !in.Here && (in.OverP95 || in.Spot.Sounded.IsZero())
+}
+
+// sComb is what the gauge section adds to the spread of ln m.
+func (in SpotInput) sComb() float64 {
+	switch {
+	case in.Here:
+		return 0
+	case in.Geometry.Valid():
+		return in.Geometry.SComb
+	}
+	return defaultSComb
 }
 
 // byFlowLnSD is the spread of a depth carried by flow alone [assumed].

@@ -60,7 +60,7 @@ func needs(in SpotInput) []Need {
 		return must("sound", "sound the depth at "+in.Spot.Name+" and note the day")
 	case k.noDepth != "":
 		return must("stage", "find the stage or flow of the day "+in.Spot.Name+" was sounded")
-	case in.Spot.Bed == "sand" && (in.OverP95 || in.Spot.Sounded.IsZero()):
+	case in.moved():
 		return must("sound", "sound "+in.Spot.Name+" again, the sand has moved")
 	case k.noSpeed:
 		return must("float", "time five floats at "+in.Spot.Name)
@@ -70,10 +70,7 @@ func needs(in SpotInput) []Need {
 
 // narrowing lists what would make the weight of a spot that has one surer.
 func narrowing(in SpotInput, s *site, k known) []Need {
-	sComb := in.Geometry.SComb
-	if !in.Geometry.Valid() {
-		sComb = defaultSComb
-	}
+	sComb := in.sComb()
 	now := modelLnSD(sComb, k.speedSD, k.depthSD)
 	cal := posterior(now, in.Logs, (&adviser{in: in, s: s}).modelAt)
 	if cal.Logs > 0 {

@@ -55,7 +55,7 @@ func (a *adviser) wadeWhy() (us, si string) {
 	switch {
 	case a.in.Rising:
 		return "water is rising", "water is rising"
-	case a.in.Spot.Sounded.IsZero():
+	case a.in.Spot.Sounded.IsZero() && !a.in.Here:
 		return "depth has no dated sounding", "depth has no dated sounding"
 	case ft > wadeDepthFt:
 		return fmt.Sprintf("%.1f ft deep, the limit is %.1f", ft, wadeDepthFt),

@@ -116,12 +116,15 @@ func (a *adviser) shifted(d float64) (oz float64, ok bool) {
 // why says what the weight follows from.
 func (a *adviser) why() {
 	by := map[string]string{"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed"}[a.k.speedBy]
+	if a.in.Here {
+		by = "as given"
+	}
 	a.out.Why = fmt.Sprintf("%.0f ft deep, %.1f ft/s on top (%s)", coldseam.Feet(a.wet.DepthM), coldseam.Feet(a.wet.SurfaceMS), by)
 	a.out.WhySI = fmt.Sprintf("%.1f m deep, %.2f m/s on top (%s)", a.wet.DepthM, a.wet.SurfaceMS, by)
 	if !a.in.WaterOK {
 		a.warn("no_water_temp", "note", "water temperature unknown: 37 F taken", "water temperature unknown: 3 C taken")
 	}
-	if a.s.form == depthByFlow {
+	if a.s.form == depthByFlow && !a.in.Here {
 		a.warn("depth_by_flow", "note", "depth carried by flow, not by stage: too deep in holes on a rise", "")
 	}
 	if g := a.in.Geometry; g.Valid() && g.Default {
