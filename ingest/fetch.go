@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"github.com/go-resty/resty/v2"
 )
 
 // Fetcher walks the pages of a request, parses, checks and stores. Profiles are
@@ -30,8 +31,9 @@ type Fetcher struct {
 	Agent    string // User-Agent: "coldseam/VERSION (contact)"
 	// Limits gives what is known of a site for quality control; nil = nothing.
 	Limits func(coldseam.SiteID) SiteLimits
-	// Recent gives stored observations around a batch, so that a value can be
-	// compared with its neighbours; nil = the batch alone is looked at.
+	// Recent gives the stored observations of a series from one time to
+	// another, and the one before from, so that a value can be compared with
+	// its neighbours; nil = the batch alone is looked at.
 	Recent    func(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error)
 	RetryWait time.Duration // first pause between tries, 1s
 
@@ -74,7 +76,7 @@ func (f *Fetcher) Close() {
 // ErrInvalid (the answer or the profile is wrong) or ErrRejected.
 func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result, err error) {
 	start := f.Now()
-	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}}
+	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}, force: req.Force}
 	defer func() { res.Dur = f.Now().Sub(start) }()
 	p, err = p.At(req.Endpoint)
 	if err != nil {
@@ -195,7 +197,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 			return false, fmt.Errorf("more than max_pages = %d pages: ask for a shorter window: %w", p.MaxPages, coldseam.ErrInvalid)
 		}
 		seen[next] = true
-		pg, err := f.get(ctx, p, next, c.body, len(pages) == 0, res)
+		pg, err := f.get(ctx, p, c.page(next, len(pages)), c.body, res)
 		if err != nil {
 			return false, err
 		}
@@ -221,16 +223,42 @@ func (f *Fetcher) following(p Profile, page, next string) (string, error) {
 	return p.nextURL(page, next)
 }
 
+// address is where to ask and under which name the answer is kept.
+type address struct {
+	url, log    string
+	conditional bool
+}
+
+// page names page n of a call. Only the first page of a call without a moving
+// window is asked for conditionally.
+func (c call) page(addr string, n int) address {
+	if c.log == c.url {
+		return address{addr, addr, n == 0}
+	}
+	log := c.log
+	if n > 0 {
+		log += "#page" + strconv.Itoa(n+1)
+	}
+	return address{addr, log, false}
+}
+
 // get makes one request and parses the answer.
-func (f *Fetcher) get(ctx context.Context, p Profile, addr, body string, first bool, res *Result) (page, error) {
+func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, res *Result) (page, error) {
 	key, err := p.key()
 	if err != nil {
 		return page{}, err
 	}
-	clean := cleanURL(addr, key)
+	addr, clean := a.url, cleanURL(a.log, key)
 	etag, mod, notBefore, err := f.Sink.NextFetch(ctx, p.Name, clean)
 	if err != nil {
 		return page{}, fmt.Errorf("next fetch of %s: %w", clean, err)
+	}
+	if res.force {
+		notBefore = time.Time{} // a store may mix the server's word with pauses after failures
+	}
+	a.conditional = a.conditional && p.Method == http.MethodGet
+	if !a.conditional {
+		etag, mod = "", ""
 	}
 	c := f.client(p)
 	if u := c.host.waitUntil(); u.After(notBefore) {
@@ -252,10 +280,10 @@ func (f *Fetcher) get(ctx context.Context, p Profile, addr, body string, first b
 	if key != "" {
 		r.SetHeader(p.KeyHeader, key)
 	}
-	if first && etag != "" {
+	if etag != "" {
 		r.SetHeader("If-None-Match", etag)
 	}
-	if first && mod != "" {
+	if mod != "" {
 		r.SetHeader("If-Modified-Since", mod)
 	}
 	if p.Method == http.MethodPost {
@@ -272,10 +300,11 @@ func (f *Fetcher) get(ctx context.Context, p Profile, addr, body string, first b
 	if err != nil {
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
 	}
-	return f.answer(ctx, p, c, resp.StatusCode(), resp.Header(), resp.Body(), raw, res)
+	return f.answer(ctx, p, c, a, resp, raw, res)
 }
 
-func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, status int, h http.Header, body []byte, raw coldseam.RawFetch, res *Result) (page, error) {
+func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, resp *resty.Response, raw coldseam.RawFetch, res *Result) (page, error) {
+	status, h, body := resp.StatusCode(), resp.Header(), resp.Body()
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
 	f.clock(p, h, raw, res)
@@ -298,13 +327,16 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, status int, 
 	sum := sha256.Sum256(body)
 	raw.SHA256 = hex.EncodeToString(sum[:])
 	raw.ETag, raw.LastMod = h.Get("ETag"), h.Get("Last-Modified")
+	if !a.conditional {
+		raw.ETag, raw.LastMod = "", ""
+	}
 	raw.Payload = body
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
 		raw.Payload = body[:min(len(body), 64<<10)]
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
 	}
-	raw.Attributes = SchemaOf(body).String()
+	raw.Attributes = SchemaOf(body).Pack()
 	raw.Rows = b.Rows()
 	return page{raw: raw, batch: b}, nil
 }
@@ -312,10 +344,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, status int, 
 // bad records a fetch that brought nothing and returns its error. No
 // validators are kept, so that the next try asks for the whole document.
 func (f *Fetcher) bad(ctx context.Context, raw coldseam.RawFetch, err error) error {
-	raw.Err = clip(strings.ReplaceAll(err.Error(), "\n", " "))
-	if len(err.Error()) < 500 {
-		raw.Err = strings.ReplaceAll(err.Error(), "\n", " ")
-	}
+	raw.Err = oneLine(err)
 	raw.ETag, raw.LastMod, raw.Rows = "", "", 0
 	if _, serr := f.Sink.SaveRaw(ctx, raw); serr != nil {
 		return errors.Join(err, fmt.Errorf("save raw fetch: %w", serr))
@@ -442,6 +471,15 @@ func redact(err error, addr, clean, key string) string {
 	}
 	s = strings.ReplaceAll(s, strconv.Quote(addr), "")
 	return strings.ReplaceAll(s, addr, clean)
+}
+
+// oneLine is an error as the log of fetches keeps it.
+func oneLine(err error) string {
+	s := strings.ReplaceAll(err.Error(), "\n", "; ")
+	if len(s) > 500 {
+		s = strings.ToValidUTF8(s[:500], "") + "..."
+	}
+	return s
 }
 
 func head(b []byte) string {

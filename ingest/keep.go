@@ -38,10 +38,11 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 	}
 	last := pages[len(pages)-1].raw
 	last.ID, last.Payload = ids[len(ids)-1], nil
-	if saveErr != nil {
-		last.ETag, last.LastMod, last.Err = "", "", clip(saveErr.Error())
-	} else if len(pages) > 1 {
-		last.ETag, last.LastMod = "", "" // one page's validators do not speak for the walk
+	switch {
+	case saveErr != nil:
+		last.ETag, last.LastMod, last.Err = "", "", oneLine(saveErr)
+	case len(pages) > 1 || last.ETag+last.LastMod == "":
+		return nil // one page's validators do not speak for the walk
 	}
 	if _, err := f.Sink.SaveRaw(ctx, last); err != nil {
 		return errors.Join(saveErr, fmt.Errorf("save raw fetch: %w", err))
@@ -51,53 +52,55 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 
 // save writes one batch as known at the given time.
 func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time, fetchID int64, res *Result) error {
-	series, err := f.prepare(ctx, b.Series, known, res)
-	if err != nil {
-		return err
+	var errs []error
+	fail := func(what string, n int, err error) {
+		if err != nil {
+			errs = append(errs, fmt.Errorf("save %d %s: %w", n, what, err))
+		}
 	}
+	series, err := f.prepare(ctx, b.Series, known, res)
+	fail("series", len(b.Series), err)
 	if len(series) > 0 {
 		added, revised, err := f.Sink.UpsertSeries(ctx, fetchID, series)
-		if err != nil {
-			return fmt.Errorf("upsert %d series: %w", len(series), err)
-		}
 		res.Added += added
 		res.Revised += revised
+		fail("series", len(series), err)
 	}
-	fs := f.forecasts(b.Forecasts, known, res)
-	if len(fs) > 0 {
-		if err := f.Sink.SaveForecasts(ctx, fs); err != nil {
-			return fmt.Errorf("save forecasts: %w", err)
-		}
+	if fs := f.forecasts(b.Forecasts, known, res); len(fs) > 0 {
+		fail("forecasts", len(fs), f.Sink.SaveForecasts(ctx, fs))
 	}
-	if len(b.Alerts) > 0 {
-		for i := range b.Alerts {
-			b.Alerts[i].KnownAt = known
-			if b.Alerts[i].Provider == "" {
-				b.Alerts[i].Provider = p.Provider
-			}
-		}
-		if err := f.Sink.SaveAlerts(ctx, b.Alerts); err != nil {
-			return fmt.Errorf("save alerts: %w", err)
-		}
+	if as := stamped(b.Alerts, p.Provider, known); len(as) > 0 {
+		fail("alerts", len(as), f.Sink.SaveAlerts(ctx, as))
 	}
 	if len(b.Gaugings) > 0 {
-		if err := f.Sink.SaveGaugings(ctx, b.Gaugings); err != nil {
-			return fmt.Errorf("save gaugings: %w", err)
-		}
+		fail("gaugings", len(b.Gaugings), f.Sink.SaveGaugings(ctx, b.Gaugings))
 	}
 	res.Rows += b.Rows()
 	res.Sites = append(res.Sites, b.Sites...)
 	res.Meta = append(res.Meta, b.Meta...)
 	res.Skipped = append(res.Skipped, b.Skipped...)
 	res.Notes = append(res.Notes, b.Notes...)
-	return nil
+	return errors.Join(errs...)
+}
+
+func stamped(as []coldseam.Alert, provider string, known time.Time) []coldseam.Alert {
+	out := make([]coldseam.Alert, len(as))
+	for i, a := range as {
+		a.KnownAt = known
+		if a.Provider == "" {
+			a.Provider = provider
+		}
+		out[i] = a
+	}
+	return out
 }
 
 // prepare sets known-at, refuses stamps of the future and runs quality control
 // with the stored neighbours in view. Stored rows whose flags change by it go
-// along.
+// along; a series whose neighbours cannot be read is checked by itself.
 func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time, res *Result) ([]coldseam.Series, error) {
 	var out []coldseam.Series
+	var errs []error
 	for _, s := range in {
 		kept := s.Obs[:0:0]
 		future := 0
@@ -122,7 +125,7 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		s.Obs = kept
 		checked, err := f.check(ctx, s, known)
 		if err != nil {
-			return nil, err
+			errs = append(errs, err)
 		}
 		for _, o := range checked.Obs {
 			for _, n := range (o.Flag & coldseam.QCFlags).Names() {
@@ -131,51 +134,108 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		}
 		out = append(out, checked)
 	}
-	return out, nil
+	return out, errors.Join(errs...)
 }
 
-// neighbours is how far quality control looks around a batch.
-const neighbours = 8 * 24 * time.Hour
+// Quality control of a batch reads stored rows around it. A test looks back at
+// most 7 days (flat line) and ahead at most 1 (unit change), so a new row can
+// change flags from reachBack before it to reachAhead after it, and those rows
+// are judged right when contextBack and contextAhead are read. Rows outside
+// keep the flags they have: at the edge of the view they lack neighbours.
+const (
+	reachBack    = 25 * time.Hour
+	reachAhead   = 8 * 24 * time.Hour
+	contextBack  = 9 * 24 * time.Hour
+	contextAhead = 10 * 24 * time.Hour
 
-func (f *Fetcher) check(ctx context.Context, s coldseam.Series, now time.Time) (coldseam.Series, error) {
+	// lead is how many unchanged rows go in front of the first changed one: a
+	// store may distrust the flags of the first rows of a sliding window.
+	lead = 24
+)
+
+func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time) (coldseam.Series, error) {
 	var limits SiteLimits
 	if f.Limits != nil {
 		limits = f.Limits(s.Site)
 	}
-	var stored []coldseam.Observation
-	if f.Recent != nil {
-		var err error
-		first, last := s.Obs[0].At, s.Obs[len(s.Obs)-1].At
-		if stored, err = f.Recent(ctx, s.SeriesKey, first.Add(-neighbours), last.Add(24*time.Hour)); err != nil {
-			return s, fmt.Errorf("neighbours of %s: %w", s.SeriesKey, err)
-		}
+	if f.Recent == nil {
+		return Check(s, limits, known), nil
 	}
-	fresh := make(map[int64]bool, len(s.Obs))
-	for _, o := range s.Obs {
-		fresh[o.At.UnixMicro()] = true
-	}
-	old := map[int64]coldseam.Flag{}
-	all := s.Obs[:len(s.Obs):len(s.Obs)]
-	for _, o := range stored {
-		if t := o.At.UnixMicro(); !fresh[t] {
-			all = append(all, o)
-			old[t] = o.Flag
-		}
-	}
-	whole, _, err := coldseam.NewSeries(s.SeriesKey, all)
+	first, last := s.Obs[0].At, s.Obs[len(s.Obs)-1].At
+	stored, err := f.Recent(ctx, s.SeriesKey, first.Add(-contextBack), last.Add(contextAhead))
 	if err != nil {
-		return s, err
+		return Check(s, limits, known), fmt.Errorf("neighbours of %s: %w", s.SeriesKey, err)
 	}
-	whole = Check(whole, limits, now)
-	out := whole.Obs[:0:0]
-	for _, o := range whole.Obs {
-		was, isOld := old[o.At.UnixMicro()]
-		if !isOld || was != o.Flag {
-			out = append(out, o)
+	v := newView(s, stored)
+	whole, _, err := coldseam.NewSeries(s.SeriesKey, v.all)
+	if err != nil {
+		return Check(s, limits, known), err
+	}
+	whole = Check(whole, limits, known)
+	whole.Obs = v.changed(whole.Obs, first.Add(-reachBack), last.Add(reachAhead), known)
+	return whole, nil
+}
+
+// view is a batch among the stored rows, keyed by time in microseconds.
+type view struct {
+	all []coldseam.Observation         // newest version of every time
+	was map[int64]coldseam.Observation // stored rows that stay as they are
+	old map[int64]coldseam.Observation // rows of the batch that are older than what is stored
+}
+
+func newView(s coldseam.Series, stored []coldseam.Observation) view {
+	v := view{was: map[int64]coldseam.Observation{}, old: map[int64]coldseam.Observation{}}
+	fresh := make(map[int64]coldseam.Observation, len(s.Obs))
+	for _, o := range s.Obs {
+		fresh[o.At.UnixMicro()] = o
+	}
+	for _, o := range stored {
+		t := o.At.UnixMicro()
+		if n, ok := fresh[t]; ok {
+			if !o.KnownAt.After(n.KnownAt) {
+				continue
+			}
+			v.old[t] = n
+		}
+		v.was[t] = o
+		v.all = append(v.all, o)
+	}
+	for _, o := range s.Obs {
+		if _, late := v.old[o.At.UnixMicro()]; !late {
+			v.all = append(v.all, o)
 		}
 	}
-	whole.Obs = out
-	return whole, nil
+	return v
+}
+
+// changed is the piece of the checked rows that the store must see: the batch,
+// and stored rows whose flags changed, as known now.
+func (v view) changed(rows []coldseam.Observation, from, to, known time.Time) []coldseam.Observation {
+	lo, hi := -1, 0
+	out := make([]coldseam.Observation, len(rows))
+	for i, o := range rows {
+		t := o.At.UnixMicro()
+		was, isStored := v.was[t]
+		n, late := v.old[t]
+		switch {
+		case late:
+			o = n
+		case isStored && (was.Flag == o.Flag || o.At.Before(from) || o.At.After(to)):
+			out[i] = was
+			continue
+		case isStored:
+			o.KnownAt = known
+			if !was.KnownAt.Before(known) {
+				o.KnownAt = was.KnownAt.Add(time.Microsecond) // a later word on the flags alone
+			}
+		}
+		out[i] = o
+		if lo < 0 {
+			lo = i
+		}
+		hi = i + 1
+	}
+	return out[max(lo-lead, 0):hi]
 }
 
 // forecasts sets the issue time where the document gave none and refuses what
@@ -229,7 +289,7 @@ func (f *Fetcher) follow(ctx context.Context, p Profile, links []string, res *Re
 			q.BaseURL = addr
 			q.PrivateHosts = nil
 		}
-		pg, err := f.get(ctx, q, addr, "", true, res)
+		pg, err := f.get(ctx, q, address{addr, addr, true}, "", res)
 		if err == nil && !pg.notModified {
 			err = f.storeLink(ctx, p, pg, res)
 		}

@@ -15,6 +15,7 @@ import (
 // call is one request before paging: a group of sites and a slice of time.
 type call struct {
 	url, body    string
+	log          string // address for log and store: a moving window is not written out
 	site         string // when the call is for one site alone
 	since, until time.Time
 	group        int
@@ -44,10 +45,32 @@ func (p Profile) plan(req Request, now time.Time) ([]call, error) {
 				return nil, err
 			}
 			c.group = i
+			if c.log, err = p.logURL(g, params, w, c.url); err != nil {
+				return nil, err
+			}
 			out = append(out, c)
 		}
 	}
 	return out, nil
+}
+
+// logURL is the address with the ends of a window left as marks, so that every
+// poll of a moving window has one name in the store and not a new one each
+// time. Such an answer has no use for validators.
+func (p Profile) logURL(sites, params []string, w [2]time.Time, addr string) (string, error) {
+	if w[0].IsZero() || !p.mentions("{since}", "{until}", "{since_date}", "{until_date}") {
+		return addr, nil
+	}
+	c, err := p.call(sites, params, [2]time.Time{{}, {}})
+	if err != nil {
+		return "", err
+	}
+	u := c.url
+	sep := "?"
+	if strings.Contains(u, "?") {
+		sep = "&"
+	}
+	return u + sep + "window", nil
 }
 
 // windows cuts [since, until] into slices. No since = one slice without ends.

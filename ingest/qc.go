@@ -31,11 +31,11 @@ const (
 	stageBeyondM                 = 5.
 	dischargeBeyond              = 10. // times the greatest on record
 
-	spikeWaterC, spikeStageM       = 3., 1.
-	spikeDischarge, spikeDischarg3 = 5., 3. // times the median of 7 values
-	rateWaterFailC, rateWaterC     = 5., 2.
-	rateStageFailM, rateStageM     = 2., .5
-	rateDischarge                  = 3.
+	spikeWaterC, spikeStageM   = 3., 1.
+	spikeFlowFail, spikeFlow   = 5., 3. // times the median of 7 values
+	rateWaterFailC, rateWaterC = 5., 2.
+	rateStageFailM, rateStageM = 2., .5
+	rateDischarge              = 3.
 
 	flatWaterFail, flatWater = 48 * time.Hour, 24 * time.Hour
 	flatFlow                 = 7 * 24 * time.Hour
@@ -256,28 +256,22 @@ func (c *checker) spikeLimit() (float64, bool) {
 	return 0, false
 }
 
-// spike compares a value with both neighbours; the newest value has none yet
-// and waits. Daily values of stage and discharge are only ever suspect: a flood
-// of one day looks like a spike. Air is not tested, fronts pass within an hour.
+// spike finds a value that leaves its neighbours and comes back: its distance
+// from their middle beyond half their own distance [source: Argo quality
+// control manual, spike test; from memory]. A step of the river is no spike,
+// on neither side of it. The newest value has no following one yet and waits.
+// Daily values of stage and discharge are only ever suspect: a flood of one
+// day looks like a spike. Air is not tested, fronts pass within an hour.
 func (c *checker) spike() {
 	if c.s.Param == coldseam.AirTemp {
 		return
 	}
-	lim, byLimit := c.spikeLimit()
 	soft := c.daily && c.s.Param != coldseam.WaterTemp
 	for k := 1; k+1 < len(c.use); k++ {
 		if c.failed(k) || c.apart(k-1, k) || c.apart(k, k+1) || c.failed(k-1) || c.failed(k+1) {
 			continue
 		}
-		fail, suspect := false, false
-		switch {
-		case byLimit:
-			d := math.Abs(c.v(k) - (c.v(k-1)+c.v(k+1))/2)
-			fail, suspect = d > lim, d > lim/2
-		case c.s.Param == coldseam.Discharge:
-			m := c.median7(k)
-			fail, suspect = m > 0 && c.v(k) > spikeDischarge*m, m > 0 && c.v(k) > spikeDischarg3*m
-		}
+		fail, suspect := c.spiky(k)
 		switch {
 		case fail && !soft:
 			c.fail(k, coldseam.QCSpike)
@@ -285,6 +279,25 @@ func (c *checker) spike() {
 			c.suspect(k, coldseam.QCSpike)
 		}
 	}
+}
+
+// spiky judges one value. Discharge is judged by ratios, against the median of
+// seven and against both neighbours, so that the front of a surge whose rest
+// has not arrived yet is no spike.
+func (c *checker) spiky(k int) (fail, suspect bool) {
+	v, a, b := c.v(k), c.v(k-1), c.v(k+1)
+	if lim, ok := c.spikeLimit(); ok {
+		d := math.Abs(v-(a+b)/2) - math.Abs(b-a)/2
+		return d > lim, d > lim/2
+	}
+	if c.s.Param != coldseam.Discharge {
+		return false, false
+	}
+	over := func(f float64) bool {
+		m := c.median7(k)
+		return m > 0 && v > f*m && v > f/2*a && v > f/2*b
+	}
+	return over(spikeFlowFail), over(spikeFlow)
 }
 
 // apart reports whether two neighbours are too far in time to speak for each
@@ -297,7 +310,9 @@ func (c *checker) median7(k int) float64 {
 	lo, hi := max(k-3, 0), min(k+4, len(c.use))
 	x := make([]float64, 0, 7)
 	for j := lo; j < hi; j++ {
-		x = append(x, c.v(j))
+		if c.at(j).Sub(c.at(k)).Abs() <= 24*time.Hour || j == k-1 || j == k+1 {
+			x = append(x, c.v(j))
+		}
 	}
 	return coldseam.Quantile(x, .5)
 }

@@ -2,11 +2,15 @@ package ingest
 
 import (
 	"bytes"
+	"compress/flate"
 	"crypto/sha256"
+	"encoding/base64"
 	"encoding/hex"
 	"encoding/json"
 	"encoding/xml"
+	"errors"
 	"fmt"
+	"io"
 	"sort"
 	"strings"
 )
@@ -142,7 +146,7 @@ func (s Schema) xml(body []byte) {
 	}
 }
 
-// String lists the paths, one a line, sorted; ParseSchema reads it.
+// String lists the paths, one a line, sorted.
 func (s Schema) String() string {
 	lines := make([]string, 0, len(s))
 	for p, t := range s {
@@ -152,8 +156,51 @@ func (s Schema) String() string {
 	return strings.Join(lines, "\n")
 }
 
-// ParseSchema reads what String wrote; lines of another form are left out.
-func ParseSchema(text string) Schema {
+// Pack is the form kept with a fetch: the fingerprint and the compressed
+// paths, "schema=hash:base64". A shape that stays too long is the hash alone.
+func (s Schema) Pack() string {
+	if len(s) == 0 {
+		return ""
+	}
+	var b bytes.Buffer
+	w, err := flate.NewWriter(&b, flate.BestCompression)
+	if err == nil {
+		_, err = w.Write([]byte(s.String()))
+		err = errors.Join(err, w.Close())
+	}
+	out := schemaMark + s.Fingerprint() + ":"
+	if data := base64.RawStdEncoding.EncodeToString(b.Bytes()); err == nil && len(data) < maxPacked {
+		out += data
+	}
+	return out
+}
+
+const (
+	schemaMark = "schema="
+	maxPacked  = 1900
+)
+
+// UnpackSchema reads what Pack wrote. The shape is nil when only its
+// fingerprint was kept; both are empty for other text.
+func UnpackSchema(attributes string) (fingerprint string, s Schema) {
+	rest, ok := strings.CutPrefix(attributes, schemaMark)
+	if !ok {
+		return "", nil
+	}
+	fingerprint, data, _ := strings.Cut(rest, ":")
+	raw, err := base64.RawStdEncoding.DecodeString(data)
+	if err != nil || len(raw) == 0 {
+		return fingerprint, nil
+	}
+	text, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(raw)), 1<<20))
+	if err != nil {
+		return fingerprint, nil
+	}
+	return fingerprint, parseSchema(string(text))
+}
+
+// parseSchema reads what String wrote; lines of another form are left out.
+func parseSchema(text string) Schema {
 	s := Schema{}
 	for _, l := range strings.Split(text, "\n") {
 		if p, t, ok := strings.Cut(l, "\t"); ok {

@@ -14,15 +14,16 @@ type Sink interface {
 	// how many values were revised. fetchID is the raw fetch that completed
 	// the walk. A row that differs in QC flags alone is no revision.
 	UpsertSeries(ctx context.Context, fetchID int64, ss []coldseam.Series) (added, revised int, err error)
-	// SaveRaw records a fetch and returns its id. With ID set it completes the
-	// record of that id (ETag, LastMod, Rows, Err); an empty Payload then
-	// keeps the stored one.
+	// SaveRaw records a fetch and returns its id. Validators come in a second
+	// call, with the ID of the first and no payload, after everything the
+	// fetch brought is stored: a store may complete the record or add one.
 	SaveRaw(ctx context.Context, r coldseam.RawFetch) (int64, error)
 	SaveForecasts(ctx context.Context, fs []coldseam.Forecast) error
 	SaveAlerts(ctx context.Context, as []coldseam.Alert) error
 	SaveGaugings(ctx context.Context, gs []coldseam.Gauging) error
 	// NextFetch returns the validators of the newest good fetch of url, and the
-	// time before which the server asked not to be called. Unknown is zero.
+	// time before which it is not to be called, by the server's word or after
+	// failures. Unknown is zero.
 	NextFetch(ctx context.Context, profile, url string) (etag, lastMod string, notBefore time.Time, err error)
 }
 
@@ -33,7 +34,9 @@ type Request struct {
 	Params   []coldseam.Parameter
 	Since    time.Time // zero = not sent
 	Until    time.Time // zero with Since = now
-	Force    bool      // try although earlier failures ask for a pause; never against the server's own word
+	// Force tries although earlier failures ask for a pause, as before a send.
+	// The server's own word still holds for the life of the process.
+	Force bool
 	// Progress is called after every stored slice with the end of the time that
 	// is complete for every site of it; a stopped back-fill resumes there.
 	Progress func(Progress)
@@ -78,4 +81,6 @@ type Result struct {
 	Meta              []SeriesMeta
 	Skipped           []Skipped
 	Notes             []string
+
+	force bool // of the request
 }

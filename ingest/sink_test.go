@@ -48,12 +48,12 @@ func (m *memory) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) 
 			switch {
 			case !ok:
 				added++
-			case !same && o.KnownAt.Before(old.KnownAt):
+			case o.KnownAt.Before(old.KnownAt):
 				continue // an older version arrives late
 			case !same:
 				revised++
 				m.revisions++
-			case old.Flag == o.Flag:
+			case old.Flag == o.Flag || !o.KnownAt.After(old.KnownAt):
 				continue
 			default:
 				m.qcChanges++
@@ -134,10 +134,17 @@ func (m *memory) recent(_ context.Context, k coldseam.SeriesKey, from, to time.T
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	var out []coldseam.Observation
+	var before coldseam.Observation
 	for _, o := range m.obs[k] {
 		if !o.At.Before(from) && !o.At.After(to) {
 			out = append(out, o)
 		}
+		if o.At.Before(from) && o.At.After(before.At) {
+			before = o
+		}
+	}
+	if !before.At.IsZero() {
+		out = append(out, before)
 	}
 	slices.SortFunc(out, func(a, b coldseam.Observation) int { return a.At.Compare(b.At) })
 	return out, nil

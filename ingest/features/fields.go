@@ -63,11 +63,13 @@ var caFields = map[string]string{
 var caSymbols = map[string]string{"A": "warn", "B": "ice", "D": "warn", "E": "estimated", "R": "ok"}
 
 // parameters of the US service. 00060, 00065 and 00010 [source: fixtures and
-// documents]; 63680 turbidity, 00055 and 72255 velocity [from memory].
+// documents]; 00020 air temperature, 63680 turbidity, 00055 and 72255 velocity
+// [from memory].
 var parameters = map[string]coldseam.Parameter{
 	"00060": coldseam.Discharge,
 	"00065": coldseam.Stage,
 	"00010": coldseam.WaterTemp,
+	"00020": coldseam.AirTemp,
 	"63680": coldseam.Turbidity,
 	"00055": coldseam.Velocity,
 	"72255": coldseam.Velocity,
