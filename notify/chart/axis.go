@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"example.org/coldseam"
 )
@@ -78,7 +80,7 @@ func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
 		}
 		top := min(edge, fr.hi)
 		if y0, y1 := fr.y(top), fr.y(low); y1-y0 >= 14 {
-			words = append(words, mark{Y: (y0 + y1) / 2, Label: bd.Key, Bold: i == now})
+			words = append(words, mark{Y: (y0 + y1) / 2, Label: tidy(bd.Key), Bold: i == now})
 		}
 		low = max(low, min(edge, fr.hi))
 	}
@@ -125,7 +127,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 		s = append(s, "Middle forecast this time of day: "+strings.Join(days, "; ")+".")
 	}
 	if !math.IsNaN(limit) {
-		s = append(s, fmt.Sprintf("The line: %s %s %s.", b.Chart.FlowLimitName, show(c, limit), c.unit))
+		s = append(s, fmt.Sprintf("The line: %s %s %s.", tidy(b.Chart.FlowLimitName), show(c, limit), c.unit))
 	}
 	return strings.Join(s, " ")
 }
@@ -166,6 +168,14 @@ func number(v float64) string {
 		whole = "−" + whole
 	}
 	return whole
+}
+
+// tidy makes one line of a name from data: control and format characters, the
+// ones that turn the direction of text among them, become spaces.
+func tidy(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool {
+		return r == utf8.RuneError || unicode.IsSpace(r) || unicode.IsControl(r) || unicode.Is(unicode.Cf, r)
+	}), " ")
 }
 
 // clock is the 24-hour time without a leading zero.

@@ -145,7 +145,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		out.Grid = ticks(fr)
 	}
 	if !math.IsNaN(limit) && limit <= fr.hi {
-		out.Limit = &mark{Y: fr.y(limit), Label: c.FlowLimitName + " " + number(threeFigures(limit)), Bold: true}
+		out.Limit = &mark{Y: fr.y(limit), Label: tidy(c.FlowLimitName) + " " + number(threeFigures(limit)), Bold: true}
 	}
 	out.Days = dayMarks(fr, b.Day, loc)
 	out.Desc = describe(b, conv, strokes, steps, limit, loc)

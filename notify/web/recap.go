@@ -137,7 +137,7 @@ type rateRow struct {
 }
 
 func recapPageOf(r Recap, units string) recapPage {
-	p := recapPage{R: r, Head: r.Season, TempU: "°F"}
+	p := recapPage{R: r, Head: notify.Clean(r.Season), TempU: "°F"}
 	if units == "metric" {
 		p.TempU = "°C"
 	}
@@ -235,10 +235,13 @@ func runDates(r Recap) []string {
 	for _, d := range []struct {
 		what string
 		d    coldseam.Date
-	}{{"First fish", r.FirstFish}, {"Peak", r.Peak}, {"Last", r.LastFish}} {
+	}{{"First fish", r.FirstFish}, {"peak", r.Peak}, {"last", r.LastFish}} {
 		if !d.d.IsZero() {
 			out = append(out, d.what+" "+d.d.UTC().Format("2 January"))
 		}
+	}
+	if len(out) > 0 {
+		out[0] = strings.ToUpper(out[0][:1]) + out[0][1:]
 	}
 	return out
 }

@@ -59,7 +59,9 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Over = over
 	p.Toggle = s.toggle(r, notify.PathRiver+string(b.Reach))
-	s.addScore(r, b, p)
+	if p.Page.Verdict.ShowsOdds() { // no odds of any kind beside a STOP or NO CALL
+		s.addScore(r, b, p)
+	}
 	title := p.Page.River + ", " + p.Page.Reach + ": " + p.Page.Verdict.String()
 	if p.Page.Verdict.ShowsOdds() {
 		title += ", " + notify.Odds(b.Odds) + " for a good morning"

@@ -1,0 +1,115 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
+)
+
+func TestCalendarForm(t *testing.T) {
+	t.Parallel()
+	for _, s := range append(corpus(), "Fluß, Ünïcödé; with: marks\\ and a very long name that has to be folded more than once because it never ends") {
+		bs := sample.All()
+		poison(reflect.ValueOf(&bs).Elem(), s)
+		out, err := calendar(s, "us", testLinks(), bs)
+		require.NoError(t, err)
+		require.True(t, utf8.Valid(out))
+		begin, end := 0, 0
+		for _, l := range strings.SplitAfter(strings.TrimSuffix(string(out), "\r\n"), "\r\n") {
+			l = strings.TrimSuffix(l, "\r\n")
+			require.LessOrEqual(t, len(l), 75, "octets a line")
+			require.NotContains(t, l, "\r")
+			require.NotContains(t, l, "\n")
+			require.True(t, utf8.ValidString(l), "no fold inside a letter")
+			begin += b2i(l == "BEGIN:VEVENT")
+			end += b2i(l == "END:VEVENT")
+		}
+		require.Equal(t, begin, end)
+		clean, err := calendar("x", "us", testLinks(), sample.All())
+		require.NoError(t, err)
+		require.Equal(t, bytes.Count(clean, []byte("BEGIN:VEVENT")), begin, "no text adds an event: %q", s)
+	}
+}
+
+func TestCalendarSays(t *testing.T) {
+	t.Parallel()
+	out, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
+	require.NoError(t, err)
+	again, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
+	require.NoError(t, err)
+	require.Equal(t, out, again)
+	flat := strings.ReplaceAll(string(out), "\r\n ", "")
+	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance"} {
+		require.Contains(t, flat, want)
+	}
+	for _, b := range []coldseam.Brief{sample.Stop(), sample.NoCall()} {
+		out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
+		require.NoError(t, err)
+		require.Equal(t, 1, bytes.Count(out, []byte("BEGIN:VEVENT")), "the call alone")
+		require.NotContains(t, strings.ReplaceAll(string(out), "\u00a0", " "), "in 10")
+	}
+}
+
+// reader prints what a second implementation understands of a calendar.
+const reader = `
+import sys, json
+from icalendar import Calendar
+c = Calendar.from_ical(sys.stdin.buffer.read())
+out = []
+for e in c.walk('VEVENT'):
+    out.append({'uid': str(e['UID']), 'summary': str(e['SUMMARY']), 'text': str(e['DESCRIPTION']),
+      'start': e['DTSTART'].dt.isoformat(), 'end': e['DTEND'].dt.isoformat(), 'stamp': e['DTSTAMP'].dt.isoformat(), 'url': str(e['URL'])})
+print(json.dumps({'name': str(c['X-WR-CALNAME']), 'version': str(c['VERSION']), 'events': out}))
+`
+
+// TestCalendarBySecondReader has Debian's python3-icalendar read the feed.
+func TestCalendarBySecondReader(t *testing.T) {
+	t.Parallel()
+	python := "/usr/bin/python3"
+	if exec.Command(python, "-c", "import icalendar").Run() != nil {
+		if os.Getenv("CI") != "" {
+			t.Fatal("python3-icalendar is not installed, and CI is set")
+		}
+		t.Skip("python3-icalendar is not installed: second reader skipped")
+	}
+	bs := sample.All()
+	bs[0].River = `Tamsen; the "long", winding\river: ` + strings.Repeat("é", 60)
+	feed, err := calendar("Rivers, all; of them", "metric", testLinks(), bs)
+	require.NoError(t, err)
+	cmd := exec.Command(python, "-c", reader)
+	cmd.Stdin = bytes.NewReader(feed)
+	raw, err := cmd.Output()
+	require.NoError(t, err)
+	var got struct {
+		Name, Version string
+		Events        []struct{ UID, Summary, Text, Start, End, Stamp, URL string }
+	}
+	require.NoError(t, json.Unmarshal(raw, &got))
+	require.Equal(t, "Rivers, all; of them", got.Name)
+	require.Equal(t, "2.0", got.Version)
+	require.Equal(t, bytes.Count(feed, []byte("BEGIN:VEVENT")), len(got.Events))
+	ids := map[string]bool{}
+	for _, e := range got.Events {
+		require.False(t, ids[e.UID], "ids are unique: %s", e.UID)
+		ids[e.UID] = true
+		require.Less(t, e.Start, e.End)
+		require.Equal(t, "2027-04-10T09:50:00+00:00", e.Stamp)
+		require.Contains(t, e.URL, "https://club.example/river/")
+	}
+	require.True(t, strings.HasPrefix(got.Events[0].Summary, "GO "+bs[0].River), "escaped and folded text comes back whole: %s", got.Events[0].Summary)
+	require.Equal(t, "2027-04-10", got.Events[0].Start)
+	if dir := os.Getenv("COLDSEAM_KEEP"); dir != "" {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "rivers.ics"), feed, 0o644))
+	}
+}
