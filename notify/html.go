@@ -1,3 +1,173 @@
 package notify
 
-func renderHTML(v letter) (string, error) { return "", nil }
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"image/png"
+	"strings"
+
+	"example.org/coldseam"
+)
+
+var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("missingkey=error").Funcs(template.FuncMap{
+	"css":        css,
+	"upper":      upperFirst,
+	"source":     sourceText,
+	"cells":      staffCells,
+	"shown":      shownFacts,
+	"shownBelow": shownBelow,
+	"headline":   headline,
+	"sep":        separator,
+	"num":        func(i int) int { return i + 1 },
+	"pairs":      pairs,
+}).ParseFS(templates, "templates/mail_html.html.tmpl"))
+
+// css holds the inline styles: the light look, which must work alone where a
+// reader drops the style block. Sizes and colours are the look's tokens.
+func css(name string) (template.CSS, error) {
+	const sans = "-apple-system,'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif"
+	styles := map[string]string{
+		"lead":    "margin:0 0 10px;font:400 15px/20px " + sans + ";color:#4B5860",
+		"intro":   "margin:0 0 12px;font:400 17px/24px " + sans + ";color:#17222A",
+		"title":   "margin:0 0 12px;font:700 24px/30px " + sans + ";color:#17222A",
+		"box":     "font-family:" + sans + ";color:#17222A",
+		"slab":    "padding:14px 16px 16px;color:#FFFFFF;font-family:" + sans,
+		"river":   "margin:0;font-size:17px;line-height:22px;font-weight:400",
+		"name":    "font-family:Georgia,'Times New Roman',serif;font-style:italic;font-size:22px;line-height:26px",
+		"verdict": "margin:5px 0 6px;font-size:44px;line-height:46px;font-weight:800;letter-spacing:-.5px",
+		"head":    "margin:0;font-size:20px;line-height:25px",
+		"sub":     "margin:3px 0 0;font-size:16px;line-height:22px",
+		"th":      "padding:9px 8px 8px 0;border-bottom:1px solid #D2D1C8;font:400 15px/22px " + sans + ";color:#4B5860",
+		"td":      "padding:8px 0;border-bottom:1px solid #D2D1C8;font:400 17px/23px " + sans + ";color:#17222A",
+		"img":     "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#0F171C;color:#E9E6DD;font:400 16px/22px " + sans,
+		"ask":     "margin:26px 0 2px;font:700 17px/23px " + sans + ";color:#17222A",
+		"small":   "margin:0 0 6px;font:400 15px/21px " + sans + ";color:#4B5860",
+		"button":  "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sans + ";color:#17222A",
+		"below":   "margin:12px 0 0;font:400 14px/20px " + sans + ";color:#4B5860",
+		"foot":    "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sans + ";color:#4B5860",
+		"link":    "color:#4B5860",
+		"water":   "color:#0C566A",
+		"more":    "margin:6px 0 0;font:400 17px/26px " + sans + ";color:#17222A",
+	}
+	s, ok := styles[name]
+	if !ok {
+		return "", fmt.Errorf("style %q: %w", name, coldseam.ErrInvalid)
+	}
+	return template.CSS(s), nil
+}
+
+// cell is one mark of the staff, from the top.
+type cell struct {
+	Class string       // we empty, wf filled, gf grey
+	Fill  template.CSS // background
+	Edge  template.CSS // bracket beside the mark
+	Gap   template.CSS // bracket beside the gap below
+}
+
+// staffCells draws ten marks with the reader's toss-up reach as a bracket.
+func staffCells(k riverView) []cell {
+	const bar = "3px solid #94400F"
+	out := make([]cell, 10)
+	for i := range out {
+		mark := 10 - i
+		c := cell{Class: "we"}
+		switch {
+		case mark > k.Staff.Filled:
+		case k.Verdict == coldseam.Stay:
+			c.Class, c.Fill = "gf", "background:#737E84"
+		default:
+			c.Class, c.Fill = "wf", "background:#0C566A;border-color:#0C566A"
+		}
+		if mark > k.Staff.Lo && mark <= k.Staff.Hi {
+			edge := "border-right:" + bar
+			if mark == k.Staff.Hi {
+				edge += ";border-top:" + bar
+			}
+			if mark == k.Staff.Lo+1 {
+				edge += ";border-bottom:" + bar
+			} else {
+				c.Gap = "border-right:" + bar
+			}
+			c.Edge = template.CSS(edge)
+		}
+		out[i] = c
+	}
+	return out
+}
+
+// shownFacts leaves out what the verdict box and the buttons already hold.
+func shownFacts(k riverView) []fact {
+	var out []fact
+	for _, f := range k.Facts {
+		switch f.Label {
+		case "Window", "Why", "Log":
+			continue
+		case "Made": // the link follows the words
+			item := append([]part(nil), f.Items[0]...)
+			for i := range item {
+				item[i].Text = strings.TrimSuffix(item[i].Text, ": page below")
+			}
+			f.Items = [][]part{item}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// shownBelow: the list of stops stands whole in the fact table already.
+func shownBelow(k riverView) []section {
+	var out []section
+	for _, s := range k.Below {
+		if s.Title != "Stops" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// headline begins with a capital, odds excepted.
+func headline(k riverView) []part {
+	out := append([]part(nil), k.Head...)
+	if len(out) > 0 && !k.Verdict.ShowsOdds() {
+		out[0].Text = upperFirst(out[0].Text)
+	}
+	return out
+}
+
+// pairs puts two buttons in a row.
+func pairs(b []button) [][]button {
+	var out [][]button
+	for ; len(b) > 2; b = b[2:] {
+		out = append(out, b[:2])
+	}
+	return append(out, b)
+}
+
+func separator(i int, p part) string {
+	switch {
+	case i == 0:
+		return ""
+	case p.Sep == "":
+		return ", "
+	}
+	return p.Sep
+}
+
+// pictureSize is the displayed size of a chart of double resolution; ok is
+// false for bytes that are no PNG.
+func pictureSize(raw []byte) (w, h int, ok bool) {
+	c, err := png.DecodeConfig(bytes.NewReader(raw))
+	if err != nil || c.Width < 2 || c.Height < 2 {
+		return 0, 0, false
+	}
+	return c.Width / 2, c.Height / 2, true
+}
+
+func renderHTML(v letter) (string, error) {
+	var b bytes.Buffer
+	if err := htmlTemplate.Execute(&b, v); err != nil {
+		return "", fmt.Errorf("html part: %w: %w", err, coldseam.ErrInvalid)
+	}
+	return strings.TrimSpace(b.String()) + "\n", nil
+}

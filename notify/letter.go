@@ -45,6 +45,8 @@ type riverView struct {
 	Lines   []string // text part
 	Page    string
 	CID     string // of the chart, "" = none
+	ImgW    int    // displayed size
+	ImgH    int
 	LogAsks []button
 }
 
@@ -97,8 +99,8 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 			continue
 		}
 		r := riverView{block: k, First: i == 0, Lines: foldText(k), Page: c.Links.River(b.Reach)}
-		if k.Chart && len(charts[b.Reach]) > 0 {
-			r.CID = fmt.Sprintf("chart%d@%s", i+1, c.Domain)
+		if w, h, ok := pictureSize(charts[b.Reach]); k.Chart && ok {
+			r.CID, r.ImgW, r.ImgH = fmt.Sprintf("chart%d@%s", i+1, c.Domain), w, h
 		}
 		if k.Log && l.Subscriber.ID != 0 && l.Kind == coldseam.MailMorning {
 			link := c.Links.Log(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)
@@ -143,7 +145,7 @@ func (c *Composer) viewOutlook(v *letter, ct Content) {
 	for _, b := range ct.Briefs {
 		v.Outlook = append(v.Outlook, outlookOf(b, c.Links.River(b.Reach)))
 	}
-	v.Intro = []string{"Good until the morning mail of the day; that one has the last word."}
+	v.Intro = []string{"Good until the morning mail of the day, which has the last word; later news: the pages of the rivers."}
 }
 
 // outlookOf tells the weekend of one river. A river that is stopped or without

@@ -1,0 +1,133 @@
+package notify
+
+import (
+	"context"
+	"encoding/base64"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/notify/sample"
+)
+
+// browser starts one Chromium; without it the test skips and says so, but not
+// in CI.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	path := os.Getenv("CHROMIUM")
+	for _, n := range []string{"chromium", "chromium-browser"} {
+		if p, err := exec.LookPath(n); path == "" && err == nil {
+			path = p
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatal("no chromium in PATH, and CI is set")
+		}
+		t.Skip("no chromium in PATH: browser test skipped")
+	}
+	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
+		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-networking", true)))
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx))
+	bounded, stop := context.WithTimeout(ctx, 80*time.Second)
+	t.Cleanup(stop)
+	return bounded
+}
+
+func device(w, h int64, scheme, media string) chromedp.Action[chromedp.Void] {
+	opts := []chromedp.EmulateViewportOption{}
+	if w < 600 {
+		opts = append(opts, chromedp.EmulateMobile, chromedp.EmulateTouch)
+	}
+	return chromedp.Steps(chromedp.EmulateViewport(w, h, opts...), chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Media: media, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return err
+	}))
+}
+
+// sampleCharts draws the pictures of the invented rivers for the briefs of the
+// tests.
+func sampleCharts(t testing.TB) map[coldseam.ReachID][]byte {
+	t.Helper()
+	out := map[coldseam.ReachID][]byte{}
+	for _, b := range sample.All() {
+		raw, err := chart.MailPNG(b, "us")
+		if b.Verdict == coldseam.NoCall {
+			continue
+		}
+		require.NoError(t, err)
+		switch b.Verdict {
+		case coldseam.Go:
+			out["tamsen-bend"] = raw
+		case coldseam.Stop:
+			out["brandt-lower"] = raw
+		default:
+			out["hallam-sandbar"] = raw
+		}
+	}
+	return out
+}
+
+// shown is the HTML part as a reader shows it: cid pictures put in place.
+func shown(t testing.TB, l coldseam.Letter, charts map[coldseam.ReachID][]byte) string {
+	t.Helper()
+	ct, err := ParseContent(l.Payload)
+	require.NoError(t, err)
+	v := composer().view(l, ct, charts, fullBlocks)
+	_, html, err := renderParts(v)
+	require.NoError(t, err)
+	for _, b := range v.Blocks {
+		if b.CID != "" {
+			html = strings.ReplaceAll(html, "cid:"+b.CID, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(charts[b.Brief.Reach]))
+		}
+	}
+	return html
+}
+
+func serveMails(t testing.TB, charts map[coldseam.ReachID][]byte) *httptest.Server {
+	t.Helper()
+	all := map[string]string{}
+	for name, l := range cases() {
+		all["/"+name] = shown(t, l, charts)
+	}
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = w.Write([]byte(all[r.URL.Path]))
+	}))
+	t.Cleanup(srv.Close)
+	return srv
+}
+
+// TestShoot writes pictures of all mails for looking at when COLDSEAM_KEEP
+// names a folder.
+func TestShoot(t *testing.T) {
+	dir := os.Getenv("COLDSEAM_KEEP")
+	if dir == "" {
+		t.Skip("COLDSEAM_KEEP names no folder for pictures")
+	}
+	ctx := browser(t)
+	srv := serveMails(t, sampleCharts(t))
+	for name := range cases() {
+		for _, scheme := range []string{"light", "dark"} {
+			require.NoError(t, chromedp.Do(ctx, device(360, 800, scheme, "screen"), chromedp.Navigate(srv.URL+"/"+name)), name)
+			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+			require.NoError(t, err, name)
+			require.NoError(t, os.WriteFile(filepath.Join(dir, "letter-"+name+"-"+scheme+".png"), png, 0o644))
+		}
+	}
+}
