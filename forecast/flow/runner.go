@@ -8,9 +8,20 @@ import (
 	"example.org/coldseam/forecast/daily"
 )
 
-// spread widens the dressing about its centre [source: better forecast,
-// section 7; checked by coverage].
-const spread = 1.1
+// The dressing is widened about its centre: out-of-fold errors miss what a
+// short record has not seen [long: source: better forecast, section 7; short:
+// set by the coverage of the short public records].
+const (
+	spreadLong  = 1.1
+	spreadShort = 1.2
+)
+
+func (m *Model) spread() float64 {
+	if m.Years < airYears {
+		return spreadShort
+	}
+	return spreadLong
+}
 
 // Runner makes forecasts of one model over one history. It keeps what many
 // issues share and is not safe for concurrent use.
@@ -183,7 +194,7 @@ func (k *Runner) member(path []float64, md *Mode, r *row, t int, e int32, i int)
 	v, h0 := k.view, k.hist
 	z := r.z
 	for h := 1; h <= min(leads, len(path)); h++ {
-		z = r.z + r.mu[h] + spread*float64(md.Library.Res[int(e)*leads+h-1])
+		z = r.z + r.mu[h] + k.m.spread()*float64(md.Library.Res[int(e)*leads+h-1])
 		z = min(max(z, md.Fitted.Zlo), md.Fitted.Zhi)
 		path[h-1] = math.Exp(v.clim[t+h] + z)
 	}

@@ -18,7 +18,7 @@ type source struct {
 func sourcesOf(c climate, short bool) []source {
 	r := .01
 	if short {
-		r = .03
+		r = .3
 	}
 	out := []source{
 		{"local regression", colsBase, true, r},
@@ -44,11 +44,14 @@ type Fitted struct {
 
 // stackRidge is the shrinkage of the stack towards equal weights, as a share
 // of the mean variance of its columns [proposal].
-const stackRidge = .1
+const (
+	stackRidge      = .1
+	stackRidgeShort = 1
+)
 
 // fitSources fits every source per fold, forecasts each row out of fold, stacks
 // and leaves centre and residual in the rows.
-func fitSources(rows []row, src []source) *Fitted {
+func fitSources(rows []row, src []source, nu float64) *Fitted {
 	f := &Fitted{}
 	a := newAnalogs(rows)
 	var x []float64
@@ -75,7 +78,7 @@ func fitSources(rows []row, src []source) *Fitted {
 		}
 	}
 	n := len(src)
-	f.Stack = fitLocal(rows, colsSrc(n), overPrior(n), folds, true, shrink(stackRidge))[folds]
+	f.Stack = fitLocal(rows, colsSrc(n), overPrior(n), folds, true, shrink(nu))[folds]
 	f.Zlo, f.Zhi = zRange(rows)
 	for k := range rows {
 		f.centre(&rows[k], n)
