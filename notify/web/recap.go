@@ -261,8 +261,8 @@ func moneyWords(m RecapMoney, units string) []string {
 			s = thousands(m.MilesSaved*1.609344) + " km"
 		}
 		s += " were not driven on STAY mornings"
-		if m.Currency != "" && m.CostPerMile > 0 {
-			s += fmt.Sprintf(", about %s %s at %s %.2f a mile", m.Currency, thousands(m.MilesSaved*m.CostPerMile), m.Currency, m.CostPerMile)
+		if cur := notify.Clean(m.Currency); cur != "" && m.CostPerMile > 0 {
+			s += fmt.Sprintf(", about %s %s at %s %.2f a mile", cur, thousands(m.MilesSaved*m.CostPerMile), cur, m.CostPerMile)
 		}
 		out = append(out, s+".")
 	}
