@@ -83,7 +83,7 @@ type rigShowCmd struct {
 func (c *rigShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	rig, err := jig.ParseRig(c.Body, c.Line, c.Metal, c.Presentation)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return rigUsage(err)
 	}
 	if c.Table {
 		return c.table(s.out, rig)
@@ -111,9 +111,15 @@ func (c *rigShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	return nil
 }
 
+// rigUsage is exit status 2 with all that is wrong in one line.
+func rigUsage(err error) exitCode {
+	s := strings.ReplaceAll(err.Error(), ": "+coldseam.ErrInvalid.Error(), "")
+	return exitCode{2, strings.ReplaceAll(s, "\n", "; ")}
+}
+
 // rigPick takes the value of a flag or of its twin in other units; both or
 // neither is an error, unless optional.
-func rigPick(a, b *float64, nameA, nameB string, factorA, factorB float64, optional bool) (float64, bool, error) {
+func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB float64, optional bool) (float64, bool, error) {
 	switch {
 	case a != nil && b != nil:
 		return 0, false, fmt.Errorf("both %s and %s are given; want one: %w", nameA, nameB, coldseam.ErrInvalid)
@@ -124,7 +130,7 @@ func rigPick(a, b *float64, nameA, nameB string, factorA, factorB float64, optio
 	case optional:
 		return 0, false, nil
 	}
-	return 0, false, fmt.Errorf("no %s; want %s or %s (or --site and --spot): %w", strings.TrimPrefix(nameA, "--"), nameA, nameB, coldseam.ErrInvalid)
+	return 0, false, fmt.Errorf("no %s given; want %s or %s, or --site and --spot: %w", what, nameA, nameB, coldseam.ErrInvalid)
 }
 
 // rigRange refuses what is not a number or outside [lo, hi], in the words of the
@@ -139,8 +145,8 @@ func rigRange(name string, v, lo, hi float64, unit string) error {
 // column reads depth, current and temperature.
 func (c *rigShowCmd) column() (st jig.Station, tempC float64, waterOK bool, err error) {
 	var errs [3]error
-	st.DepthM, _, errs[0] = rigPick(c.DepthFt, c.DepthM, "--depth-ft", "--depth-m", coldseam.MetrePerFoot, 1, false)
-	st.SurfaceMS, _, errs[1] = rigPick(c.SurfaceFPS, c.SurfaceMS, "--surface-fps", "--surface-ms", coldseam.MetrePerFoot, 1, false)
+	st.DepthM, _, errs[0] = rigPick("depth", c.DepthFt, c.DepthM, "--depth-ft", "--depth-m", coldseam.MetrePerFoot, 1, false)
+	st.SurfaceMS, _, errs[1] = rigPick("surface current", c.SurfaceFPS, c.SurfaceMS, "--surface-fps", "--surface-ms", coldseam.MetrePerFoot, 1, false)
 	t, waterOK, err := c.temp()
 	errs[2] = err
 	if err := errors.Join(errs[:]...); err != nil {
@@ -206,7 +212,7 @@ func (c *rigShowCmd) sizes() (box []float64, l jig.Limits, err error) {
 func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 	st, t, waterOK, err := c.column()
 	box, lim, err2 := c.sizes()
-	flow, haveFlow, err3 := rigPick(c.FlowCFS, c.FlowM3S, "--flow-cfs", "--flow-m3s", coldseam.CubicMPerCFS, 1, true)
+	flow, haveFlow, err3 := rigPick("flow", c.FlowCFS, c.FlowM3S, "--flow-cfs", "--flow-m3s", coldseam.CubicMPerCFS, 1, true)
 	if haveFlow && err3 == nil {
 		err3 = rigRange("flow", flow, 1e-3, 1e5, "m3/s")
 	}
@@ -216,7 +222,7 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 		err3 = errors.Join(err3, fmt.Errorf("--bed %q; want sand, gravel or rock: %w", c.Bed, coldseam.ErrInvalid))
 	}
 	if err := errors.Join(err, err2, err3); err != nil {
-		return rigReport{}, exitCode{2, strings.ReplaceAll(err.Error(), "\n", "; ")}
+		return rigReport{}, rigUsage(err)
 	}
 	if !haveFlow {
 		flow = 1
@@ -244,7 +250,7 @@ func (c *rigShowCmd) fromStore(ctx context.Context, g *Globals, rig jig.Rig) (ri
 	}
 	box, _, err := c.sizes()
 	if err != nil {
-		return rigReport{}, exitCode{2, err.Error()}
+		return rigReport{}, rigUsage(err)
 	}
 	open := c.store
 	if open == nil {
@@ -452,11 +458,14 @@ func (r rigReport) physicsWords() string {
 	case r.sizeOz == nil:
 		return fmt.Sprintf("%.2f oz would hold: more than 1 oz", *r.minOz)
 	}
-	if !r.shape.OK {
-		return fmt.Sprintf("%.2f oz holds: 1/16 is the next size", *r.minOz)
+	s := fmt.Sprintf("%.2f oz holds, so %s oz", *r.minOz, coldseam.OzName(*r.sizeOz))
+	if *r.minOz < coldseam.TradeSizesOz[0] {
+		s = "the lightest, 1/16 oz, holds"
 	}
-	return fmt.Sprintf("%.2f oz holds, so %s oz: line %.0f deg off vertical, bow %.0f %%, down in %.0f s",
-		*r.minOz, coldseam.OzName(*r.sizeOz), math.Abs(r.shape.AngleDeg), r.shape.BowPct, r.shape.SinkS)
+	if !r.shape.OK {
+		return s
+	}
+	return fmt.Sprintf("%s: line %.0f deg off vertical, bow %.0f %%, down in %.0f s", s, math.Abs(r.shape.AngleDeg), r.shape.BowPct, r.shape.SinkS)
 }
 
 func rigTie(j coldseam.SpotJig) string {
@@ -492,7 +501,7 @@ func rigHolds(hs []coldseam.SizeOdds) string {
 			break
 		}
 	}
-	return strings.Join(parts, ", ") + " (in 10)"
+	return strings.Join(parts, ", ") + " in 10"
 }
 
 func (r rigReport) criticalWords() string {
@@ -564,7 +573,7 @@ type rigTable struct {
 func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 	t, _, err := c.temp()
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return rigUsage(err)
 	}
 	g := rigTable{Units: "ft, ft/s", Depth: []float64{4, 6, 8, 10, 12, 15, 20, 25}, Surface: []float64{.5, 1, 1.5, 2, 2.5, 3, 4, 5}}
 	unit := coldseam.MetrePerFoot
@@ -635,7 +644,7 @@ func (c *rigLogCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		err = errors.Join(err, rigRange("--angle-deg", *c.Angle, 0, 89, "deg"))
 	}
 	if err := errors.Join(err, err2); err != nil {
-		return exitCode{2, strings.ReplaceAll(err.Error(), "\n", "; ")}
+		return rigUsage(err)
 	}
 	open := c.store
 	if open == nil {
@@ -676,7 +685,7 @@ func rigTime(s string, now time.Time, loc *time.Location) (time.Time, error) {
 func openRig(ctx context.Context, g *Globals) (rigStore, func(), error) {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return nil, nil, exitCode{2, err.Error()}
+		return nil, nil, rigUsage(err)
 	}
 	a, err := build(ctx, cfg, buildOptions{})
 	if err != nil {
@@ -778,7 +787,7 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	}
 	now := a.now()
 	if l.At, err = rigTime(at, now, loc); err != nil {
-		return false, exitCode{2, err.Error()}
+		return false, rigUsage(err)
 	}
 	if l.At.After(now) {
 		return false, exitCode{2, fmt.Sprintf("--at %s is still to come; want a time that has been", at)}

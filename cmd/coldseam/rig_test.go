@@ -179,7 +179,7 @@ func TestRigRefusesInWords(t *testing.T) {
 		args []string
 		want []string
 	}{
-		{"nothing", nil, []string{"no depth-ft; want --depth-ft or --depth-m", "no surface-fps"}},
+		{"nothing", nil, []string{"no depth given; want --depth-ft or --depth-m, or --site and --spot", "; no surface current given"}},
 		{"both", []string{"--depth-ft", "3", "--depth-m", "1", "--surface-fps", "1"}, []string{"both --depth-ft and --depth-m are given; want one"}},
 		{"NaN", []string{"--depth-ft", "NaN", "--surface-fps", "1"}, []string{"depth is NaN ft; want 0.3 to 49"}},
 		{"negative", []string{"--depth-ft=-3", "--surface-fps", "1"}, []string{"depth is -3 ft; want 0.3 to 49"}},
@@ -209,6 +209,7 @@ func TestRigRefusesInWords(t *testing.T) {
 			require.Equal(t, 2, ec.code)
 			require.Empty(t, out)
 			require.NotContains(t, ec.text, "\n", "one line")
+			require.NotContains(t, ec.text, ": invalid")
 			for _, w := range r.want {
 				require.Contains(t, ec.text, w)
 			}

@@ -86,7 +86,7 @@ func (a *adviser) missing() bool {
 		}
 	}
 	if a.k.noSpeed {
-		a.withhold("no_speed", "missing", "no gaugings and no float timing: current unknown, no weight", "")
+		a.withhold("no_speed", "missing", "no gaugings and no float timing, current unknown: no weight", "")
 	}
 	return a.out.Withheld != ""
 }
@@ -191,20 +191,25 @@ func (a *adviser) tieLimit() float64 {
 	return a.lim.TieNew
 }
 
-// size chooses what to tie on and pack, or withholds.
+// size chooses what to tie on and pack, or withholds. One reason is enough: a
+// weight withheld for safety needs no second one.
 func (a *adviser) size() {
+	if a.out.Withheld != "" {
+		return
+	}
 	if coldseam.Feet(a.wet.SurfaceMS) >= 5 {
 		us, si := tooFastWords(a.wet.SurfaceMS)
 		a.withhold("too_fast", "cap", us, si)
 	} else if oz, ok := SizeFor(a.minKG * math.Exp(a.cal.Mean)); a.minKG == 0 || !ok || oz >= 1 {
 		a.withhold("too_fast", "cap", "an ounce or more would be needed here: no weight", "")
 	}
+	if a.out.Withheld != "" {
+		return
+	}
 	box := a.in.box(a.floorOz(), a.lim.MaxOz)
 	tie := a.first(box, a.tieLimit())
 	if tie < 0 {
 		a.withhold("none_holds", "cap", "no sane weight holds here", "")
-	}
-	if a.out.Withheld != "" {
 		return
 	}
 	a.out.TieOz, a.out.TieHolds = box[tie], a.p(box[tie])

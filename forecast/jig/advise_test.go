@@ -60,8 +60,8 @@ func TestAdviseFillsTheAdvice(t *testing.T) {
 	require.Len(t, j.CriticalM3S, 9)
 	require.Equal(t, []string{"uncalibrated"}, codes(j))
 	require.Equal(t, "0.28 mm nylon: 3/8 oz; bulky body: 3/8 oz", j.CostWords)
-	require.Equal(t, "line low (57 deg off vertical), 14 ft out, bow 22 in, slack 7 in", j.LineWords)
-	require.Equal(t, "line low (57 deg off vertical), 4.4 m out, bow 56 cm, slack 19 cm", j.LineWordsSI)
+	require.Equal(t, "line swept low (57 deg off vertical), 14 ft out, bow 22 in, slack 7 in", j.LineWords)
+	require.Equal(t, "line swept low (57 deg off vertical), 4.4 m out, bow 56 cm, slack 19 cm", j.LineWordsSI)
 	require.Equal(t, "12 ft deep, 1.9 ft/s on top (timed by floats)", j.Why)
 	require.Equal(t, "10 lb, 2-3 ft", j.Leader)
 	require.InDelta(t, 4.8, j.SinkS, .2)
@@ -140,7 +140,10 @@ func TestEveryWarning(t *testing.T) {
 		set              func(*SpotInput)
 	}{
 		{"anchored line", "anchor_note", "bow anchor only, on a release, never above a dam, pier or wood", func(in *SpotInput) { in.Rig.Pres, _ = ParsePresentation("anchored") }},
-		{"drift", "drift_sensitive", "as fast as the surface current: needs", func(in *SpotInput) { in.Rig.Pres, _ = ParsePresentation("drift") }},
+		{"drift", "drift_sensitive", "boat as fast as the surface: 3/16 oz; at 3/4 of it: 1/16 oz", func(in *SpotInput) {
+			in.Rig.Pres, _ = ParsePresentation("drift")
+			in.Spot.FloatMS = ptr(3.2 * coldseam.MetrePerFoot)
+		}},
 		{"wading not ruled out", "wading_note", "cannot clear wading", wade(2, 1, nil)},
 		{"uncalibrated", "uncalibrated", "uncalibrated", func(*SpotInput) {}},
 		{"some members outside", "out_of_range", "outside the measured range", func(in *SpotInput) { in.Geometry.QMax = 33 }},
@@ -188,6 +191,19 @@ func TestSpreadFollowsWhatIsKnown(t *testing.T) {
 	timed := Advise(in).ModelLnSD
 	in.Spot.FloatMS = nil
 	require.Greater(t, Advise(in).ModelLnSD, timed+.1)
+}
+
+func TestHereTakesWhatIsGiven(t *testing.T) {
+	t.Parallel()
+	in := SpotInput{Here: true, FlowM3S: 1, WaterOK: true, WaterC: 3, Rig: rig(t, "slim", braid, "quartering"),
+		Spot: coldseam.Spot{DepthRefM: ptr(3), FlowRef: ptr(1), FloatMS: ptr(0), FloatFlow: ptr(1), Bed: "sand"}}
+	j := Advise(in)
+	require.Empty(t, j.Withheld, "still water is an answer, and the sounding is of this moment")
+	require.Equal(t, 1./8, j.TieOz)
+	require.Equal(t, .38, j.ModelLnSD)
+	require.Contains(t, j.Why, "as given")
+	in.Spot.FloatMS = nil
+	require.Equal(t, "no_speed", Advise(in).Withheld)
 }
 
 func TestDriftStartsAtAQuarterInFastWater(t *testing.T) {

@@ -208,7 +208,7 @@ func (in SpotInput) speed(s *site, k *known) {
 		s.exponent = g.M
 	}
 	k.speedSD = timedSpeedLnSD
-	if q := positive(sp.FloatFlow); q > 0 && positive(sp.FloatMS) > 0 {
+	if q := positive(sp.FloatFlow); q > 0 && (positive(sp.FloatMS) > 0 || in.Here && sp.FloatMS != nil && *sp.FloatMS == 0) {
 		k.speedBy, s.speedMS, s.speedQ = "float", *sp.FloatMS, q
 	} else if g.Valid() {
 		r := kindRatio(sp.Kind)

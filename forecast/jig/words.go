@@ -35,7 +35,7 @@ func lineWords(sh Shape, st Station, l Line) (us, si string) {
 	lie := "near vertical"
 	switch t := math.Abs(sh.AngleDeg); {
 	case t >= 55:
-		lie = "low"
+		lie = "swept low"
 	case t >= 35:
 		lie = "slanting"
 	case t >= 15:
@@ -140,15 +140,17 @@ func (a *adviser) drift() {
 	if a.in.Rig.Pres.Name != "drift" {
 		return
 	}
-	r := a.in.Rig
-	r.Pres.Frame = 1
-	s := "needs more than 1 oz"
-	if kg, ok := Lightest(r, a.st); ok {
-		if oz, ok := SizeFor(kg); ok {
-			s = "needs " + coldseam.OzName(max(oz, a.lim.FloorOz)) + " oz"
+	size := func(frame float64) string {
+		r := a.in.Rig
+		r.Pres.Frame = frame
+		if kg, ok := Lightest(r, a.st); ok {
+			if oz, ok := SizeFor(kg); ok {
+				return coldseam.OzName(oz) + " oz"
+			}
 		}
+		return "over 1 oz"
 	}
-	a.warn("drift_sensitive", "note", "boat as fast as the surface current: "+s+"; slow it to 3/4 of that", "")
+	a.warn("drift_sensitive", "note", fmt.Sprintf("boat as fast as the surface: %s; at 3/4 of it: %s", size(1), size(driftFrame)), "")
 }
 
 // dunes describes a sand bed under the mean flow of several days.
@@ -223,6 +225,6 @@ func clampWords(st Station) (us, si string) {
 }
 
 func tooFastWords(us float64) (text, si string) {
-	return fmt.Sprintf("current %.1f ft/s, too fast: no weight above 5 ft/s", coldseam.Feet(us)),
-		fmt.Sprintf("current %.1f m/s, too fast: no weight above 1.5 m/s", us)
+	return fmt.Sprintf("current %.1f ft/s, too fast; none is advised from 5 ft/s", coldseam.Feet(us)),
+		fmt.Sprintf("current %.1f m/s, too fast; none is advised from 1.5 m/s", us)
 }
