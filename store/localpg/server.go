@@ -222,6 +222,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 	defer close(s.done)
 	limit := time.Now().Add(startLimit)
 	first, wait := true, 100*time.Millisecond
+	var last error
 	for {
 		began := time.Now()
 		cmd, err := s.spawn()
@@ -254,9 +255,10 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			return
 		}
 		if first && (time.Now().After(limit) || ctx.Err() != nil) {
-			up <- err
+			up <- errors.Join(err, last)
 			return
 		}
+		last = err
 		if !first {
 			s.log.Error("database ended, restarting", "err", err)
 		}

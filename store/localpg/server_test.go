@@ -1,0 +1,251 @@
+package localpg_test
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store/localpg"
+)
+
+// stateDir is a directory that the database user can enter: testing's own
+// temporary directories are closed.
+func stateDir(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "coldseam-localpg-")
+	require.NoError(t, err)
+	require.NoError(t, os.Chmod(dir, 0o711))
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
+func need(t *testing.T) string {
+	t.Helper()
+	bin, err := localpg.Find()
+	if err != nil && os.Getenv("CI") == "" {
+		t.Skipf("no private Postgres: %v", err)
+	}
+	require.NoError(t, err)
+	return bin
+}
+
+func start(t *testing.T, o localpg.Options) *localpg.Server {
+	t.Helper()
+	need(t)
+	o.Fast = true
+	s, err := localpg.Start(t.Context(), o)
+	require.NoError(t, err)
+	t.Cleanup(func() { s.Stop() })
+	return s
+}
+
+func query(t *testing.T, url, sql string) string {
+	t.Helper()
+	c, err := pgx.Connect(t.Context(), url)
+	require.NoError(t, err)
+	defer c.Close(context.Background())
+	var out string
+	require.NoError(t, c.QueryRow(t.Context(), sql).Scan(&out))
+	return out
+}
+
+func exec1(t *testing.T, url, sql string) {
+	t.Helper()
+	c, err := pgx.Connect(t.Context(), url)
+	require.NoError(t, err)
+	defer c.Close(context.Background())
+	_, err = c.Exec(t.Context(), sql)
+	require.NoError(t, err)
+}
+
+func TestStartStopStart(t *testing.T) {
+	t.Parallel()
+	dir := stateDir(t)
+	s := start(t, localpg.Options{Dir: dir})
+	require.Equal(t, "", query(t, s.URL(""), `SHOW listen_addresses`), "no network")
+	require.Equal(t, "on", query(t, s.URL(""), `SHOW data_checksums`))
+	require.Equal(t, "coldseam", query(t, s.URL(""), `SELECT current_database()`))
+	exec1(t, s.URL(""), `CREATE TABLE kept AS SELECT 'here'::text AS v`)
+
+	_, err := localpg.Start(t.Context(), localpg.Options{Dir: dir})
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.ErrorContains(t, err, "in use by another process")
+
+	require.NoError(t, s.Stop())
+	require.NoError(t, s.Stop(), "a second stop does nothing")
+	began := time.Now()
+	s = start(t, localpg.Options{Dir: dir})
+	t.Logf("later start %v", time.Since(began))
+	require.Equal(t, "here", query(t, s.URL(""), `SELECT v FROM kept`))
+	st, err := os.Stat(filepath.Join(dir, "run"))
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o700), st.Mode().Perm())
+	require.NoDirExists(t, filepath.Join(dir, "pg.tmp"))
+}
+
+func TestLongPathMovesTheSocket(t *testing.T) {
+	t.Parallel()
+	dir := filepath.Join(stateDir(t), strings.Repeat("deep/", 30))
+	s := start(t, localpg.Options{Dir: dir})
+	require.Equal(t, "1", query(t, s.URL(""), `SELECT '1'`))
+	sock := query(t, s.URL(""), `SHOW unix_socket_directories`)
+	require.NotContains(t, sock, "deep")
+	require.NoError(t, s.Stop())
+	require.NoDirExists(t, sock, "the temporary directory goes with the server")
+}
+
+func TestOtherMajorIsRefusedAndKept(t *testing.T) {
+	t.Parallel()
+	dir := stateDir(t)
+	s := start(t, localpg.Options{Dir: dir})
+	major := s.Major()
+	require.NoError(t, s.Stop())
+	version := filepath.Join(dir, "pg", "PG_VERSION")
+	require.NoError(t, os.WriteFile(version, []byte(strconv.Itoa(major-1)+"\n"), 0o600))
+	before, err := os.ReadDir(filepath.Join(dir, "pg"))
+	require.NoError(t, err)
+	_, err = localpg.Start(t.Context(), localpg.Options{Dir: dir})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, fmt.Sprintf("was made by Postgres %d", major-1))
+	require.ErrorContains(t, err, "dump it")
+	after, err := os.ReadDir(filepath.Join(dir, "pg"))
+	require.NoError(t, err)
+	require.Len(t, after, len(before), "nothing is deleted")
+	require.NoError(t, os.WriteFile(version, []byte(strconv.Itoa(major)+"\n"), 0o600))
+	s = start(t, localpg.Options{Dir: dir})
+	require.NoError(t, s.Ready())
+
+	// A directory of somebody else is not ours to fill.
+	odd := stateDir(t)
+	require.NoError(t, os.MkdirAll(filepath.Join(odd, "pg", "photos"), 0o755))
+	_, err = localpg.Start(t.Context(), localpg.Options{Dir: odd})
+	require.ErrorContains(t, err, "without PG_VERSION")
+}
+
+func TestClosedParentIsNamed(t *testing.T) {
+	t.Parallel()
+	need(t)
+	if os.Getuid() != 0 {
+		t.Skip("only root changes the user")
+	}
+	dir := stateDir(t)
+	closed := filepath.Join(dir, "closed")
+	require.NoError(t, os.MkdirAll(filepath.Join(closed, "a", "b"), 0o755))
+	require.NoError(t, os.Chmod(closed, 0o700))
+	_, err := localpg.Start(t.Context(), localpg.Options{Dir: filepath.Join(closed, "a", "b")})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "cannot enter "+closed+",")
+}
+
+func TestHalfInitdbIsMadeAnew(t *testing.T) {
+	t.Parallel()
+	dir := stateDir(t)
+	require.NoError(t, os.MkdirAll(filepath.Join(dir, "pg.tmp", "base"), 0o700))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "pg.tmp", "PG_VERSION"), []byte("15\n"), 0o600))
+	s := start(t, localpg.Options{Dir: dir})
+	require.Equal(t, "1", query(t, s.URL(""), `SELECT '1'`))
+}
+
+func TestServerIsRestarted(t *testing.T) {
+	t.Parallel()
+	s := start(t, localpg.Options{Dir: stateDir(t), Settings: map[string]string{"synchronous_commit": "on"}})
+	exec1(t, s.URL(""), `CREATE TABLE kept AS SELECT 'here'::text AS v`)
+	old := s.Pid()
+	require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
+	require.Eventually(t, func() bool { return s.Ready() == nil && s.Pid() != old && s.Pid() != 0 }, 20*time.Second, 20*time.Millisecond)
+	require.Equal(t, 1, min(s.Restarts(), 1))
+	require.Equal(t, "here", query(t, s.URL(""), `SELECT v FROM kept`))
+	require.NoError(t, s.Stop())
+	require.Error(t, s.Ready())
+}
+
+func TestBadSettingNamesTheReason(t *testing.T) {
+	t.Parallel()
+	dir := stateDir(t)
+	require.NoError(t, start(t, localpg.Options{Dir: dir}).Stop())
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+	defer cancel()
+	_, err := localpg.Start(ctx, localpg.Options{Dir: dir, Fast: true, Settings: map[string]string{"shared_buffers": "lots"}})
+	require.ErrorContains(t, err, "shared_buffers")
+}
+
+// TestMain lets the binary be its own child: a process that holds a server and
+// is killed.
+func TestMain(m *testing.M) {
+	if dir := os.Getenv("LOCALPG_CHILD"); dir != "" {
+		s, err := localpg.Start(context.Background(), localpg.Options{Dir: dir, Fast: true})
+		if err != nil {
+			fmt.Println("error", err)
+			os.Exit(1)
+		}
+		fmt.Println("pid", s.Pid())
+		select {}
+	}
+	os.Exit(m.Run())
+}
+
+// child starts this binary as another process, as the given user when uid > 0.
+func child(t *testing.T, dir string, uid int) (*exec.Cmd, string) {
+	t.Helper()
+	cmd := exec.Command("/proc/self/exe")
+	cmd.Env = append(os.Environ(), "LOCALPG_CHILD="+dir)
+	if uid > 0 {
+		exe := filepath.Join(filepath.Dir(dir), "child.test")
+		b, err := os.ReadFile("/proc/self/exe")
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(exe, b, 0o755))
+		cmd.Path = exe
+		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(uid)}}
+	}
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, cmd.Start())
+	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+	line, err := bufio.NewReader(out).ReadString('\n')
+	require.NoError(t, err)
+	return cmd, strings.TrimSpace(line)
+}
+
+func TestServerEndsWithItsProcess(t *testing.T) {
+	t.Parallel()
+	need(t)
+	dir := stateDir(t)
+	cmd, line := child(t, dir, 0)
+	pid, err := strconv.Atoi(strings.TrimPrefix(line, "pid "))
+	require.NoError(t, err, line)
+	require.NoError(t, cmd.Process.Kill())
+	require.Eventually(t, func() bool { return syscall.Kill(pid, 0) == syscall.ESRCH }, 10*time.Second, 10*time.Millisecond,
+		"the server outlived its process")
+	s := start(t, localpg.Options{Dir: dir})
+	require.NoError(t, s.Ready())
+}
+
+func TestOrdinaryUser(t *testing.T) {
+	t.Parallel()
+	need(t)
+	if os.Getuid() != 0 {
+		t.Skip("the other tests run as an ordinary user already")
+	}
+	top := stateDir(t)
+	dir := filepath.Join(top, "state")
+	require.NoError(t, os.Mkdir(dir, 0o700))
+	const nobody = 65534
+	require.NoError(t, os.Chown(dir, nobody, nobody))
+	_, line := child(t, dir, nobody)
+	require.True(t, strings.HasPrefix(line, "pid "), line)
+	st, err := os.Stat(filepath.Join(dir, "pg"))
+	require.NoError(t, err)
+	require.EqualValues(t, nobody, st.Sys().(*syscall.Stat_t).Uid)
+}
