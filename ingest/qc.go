@@ -175,7 +175,7 @@ func (c *checker) repeated() {
 	}
 	seen := map[float64][]int{}
 	for k := 1; k+1 < len(c.use); k++ {
-		if math.Abs(c.v(k)-c.v(k-1)) > lim/2 && math.Abs(c.v(k)-c.v(k+1)) > lim/2 {
+		if !c.apart(k-1, k) && !c.apart(k, k+1) && math.Abs(c.v(k)-c.v(k-1)) > lim/2 && math.Abs(c.v(k)-c.v(k+1)) > lim/2 {
 			seen[c.v(k)] = append(seen[c.v(k)], k)
 		}
 	}
@@ -310,7 +310,7 @@ func (c *checker) median7(k int) float64 {
 	lo, hi := max(k-3, 0), min(k+4, len(c.use))
 	x := make([]float64, 0, 7)
 	for j := lo; j < hi; j++ {
-		if c.at(j).Sub(c.at(k)).Abs() <= 24*time.Hour || j == k-1 || j == k+1 {
+		if c.at(j).Sub(c.at(k)).Abs() <= 24*time.Hour {
 			x = append(x, c.v(j))
 		}
 	}
