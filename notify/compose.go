@@ -46,6 +46,7 @@ var templates embed.FS
 var textTemplate = template.Must(template.New("mail_text.txt.tmpl").Option("missingkey=error").Funcs(template.FuncMap{
 	"wrap":   func(s string) string { return strings.Join(wrap(plain(s), 72), "\n") },
 	"item":   func(s string) string { return "- " + strings.Join(wrap(plain(s), 70), "\n  ") },
+	"indent": func(s string) string { return "  " + strings.Join(wrap(plain(s), 68), "\n    ") },
 	"plain":  plain,
 	"lower":  strings.ToLower,
 	"source": sourceText,

@@ -3,6 +3,7 @@ package notify
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -251,4 +252,11 @@ func wrap(s string, width int) []string {
 		out = append(out, line)
 	}
 	return out
+}
+
+var unitAfterNumber = regexp.MustCompile(`(\d) (in 10|oz|lb|ft|mph|cfs|min|h|s|m/s|m³/s|m|cm|g|kg|°F|°C|%|days)\b`)
+
+// bind keeps a number and its unit on one line of the HTML.
+func bind(s string) string {
+	return strings.ReplaceAll(unitAfterNumber.ReplaceAllString(s, "$1"+nbsp+"$2"), "in 10", "in"+nbsp+"10")
 }

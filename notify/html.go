@@ -18,6 +18,7 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 	"shown":      shownFacts,
 	"shownBelow": shownBelow,
 	"headline":   headline,
+	"bind":       bind,
 	"sep":        separator,
 	"num":        func(i int) int { return i + 1 },
 	"pairs":      pairs,
@@ -48,6 +49,7 @@ func css(name string) (template.CSS, error) {
 		"foot":    "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sans + ";color:#4B5860",
 		"link":    "color:#4B5860",
 		"water":   "color:#0C566A",
+		"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
 		"more":    "margin:6px 0 0;font:400 17px/26px " + sans + ";color:#17222A",
 	}
 	s, ok := styles[name]
@@ -115,11 +117,14 @@ func shownFacts(k riverView) []fact {
 	return out
 }
 
-// shownBelow: the list of stops stands whole in the fact table already.
-func shownBelow(k riverView) []section {
+// shownBelow are the sections of danger (urgent), which stand right under the
+// picture, or the others, which stand under the trip log. The list of stops
+// stands whole in the fact table already.
+func shownBelow(k riverView, urgent bool) []section {
 	var out []section
 	for _, s := range k.Below {
-		if s.Title != "Stops" {
+		danger := s.Title == "Cautions" || s.Title == "Hazards of the reach" || s.Title == "Why"
+		if s.Title != "Stops" && danger == urgent {
 			out = append(out, s)
 		}
 	}

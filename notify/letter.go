@@ -17,6 +17,7 @@ type letter struct {
 	Kind      coldseam.MailKind
 	Subject   string
 	Preheader string
+	Title     string   // the one h1 of kinds without a verdict box
 	Lead      string   // "Sat 10 Apr, read 4:50. Two rivers, best first."
 	Intro     []string // sentences before the first block
 	Blocks    []riverView
@@ -99,7 +100,9 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 			continue
 		}
 		r := riverView{block: k, First: i == 0, Lines: foldText(k), Page: c.Links.River(b.Reach)}
-		if w, h, ok := pictureSize(charts[b.Reach]); k.Chart && ok {
+		// A correction goes out at once and alone: no picture, which could still
+		// be the morning's.
+		if w, h, ok := pictureSize(charts[b.Reach]); k.Chart && ok && l.Kind != coldseam.MailCorrection {
 			r.CID, r.ImgW, r.ImgH = fmt.Sprintf("chart%d@%s", i+1, c.Domain), w, h
 		}
 		if k.Log && l.Subscriber.ID != 0 && l.Kind == coldseam.MailMorning {
@@ -140,7 +143,8 @@ func (c *Composer) intro(kind coldseam.MailKind, ct Content, f format, k block) 
 
 func (c *Composer) viewOutlook(v *letter, ct Content) {
 	f := formatFor(coldseam.Preferences{}, ct.Briefs[0].Zone)
-	v.Lead = "Weekend outlook, made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
+	v.Title = "Weekend outlook"
+	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
 	v.Preheader = "Good-morning odds of the weekend, best river first."
 	for _, b := range ct.Briefs {
 		v.Outlook = append(v.Outlook, outlookOf(b, c.Links.River(b.Reach)))
@@ -184,7 +188,7 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 	}
 	switch l.Kind {
 	case coldseam.MailConfirm:
-		v.Lead = "One step is left."
+		v.Title = "One step is left."
 		v.Intro = []string{
 			"Someone, we hope you, asked for the morning river mail of " + v.Club + " at this address.",
 			"Nothing is sent until you confirm. The link is good for 7 days. If it was not you, do nothing.",
@@ -192,28 +196,29 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 		v.Button = &button{"Confirm the morning mail", c.Links.Confirm(l.Subscriber.ID, l.CreatedAt)}
 		v.Preheader = "Open the link to confirm; good for 7 days."
 	case coldseam.MailWelcome:
-		v.Lead = greeting(l.Subscriber.Name)
+		v.Title = greeting(l.Subscriber.Name)
 		v.Intro = append(c.welcome(l), v.Intro...)
 		v.Button = &button{"Your settings", v.Prefs}
 		v.Preheader = "What comes, when, and how to change it."
 	case coldseam.MailPause:
-		v.Lead = "Season pause."
+		v.Title = "Season pause."
 		if len(v.Intro) == 0 {
 			v.Intro = []string{"The season of your rivers is over. The morning mail rests and comes back by itself."}
 		}
 		v.Intro = append(v.Intro, "Pages and calendar go on. Later news stands on the page.")
 		v.Preheader = "The mail rests; the pages go on."
 	case coldseam.MailSilent:
-		v.Lead = "For the keeper of the club's gauges."
+		v.Title = "For the keeper of the club's gauges."
 		v.Preheader = "A gauge is silent; its rivers read NO CALL."
 	case coldseam.MailAlarm:
-		v.Lead = "For the keeper of the club's mail."
+		v.Title = "For the keeper of the club's mail."
 		v.Preheader = "The morning mail needs you."
 	}
 	if ct.Link != "" && webLink(ct.Link) {
 		v.Page = ct.Link
 	}
-	v.Intro = append(v.Intro, "Made "+l.CreatedAt.UTC().Format("Mon 2 Jan, 15:04")+" UTC, good until the next mail; later news: the page below.")
+	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
+	v.Intro = append(v.Intro, "Made "+made.Format("Mon 2 Jan, 15:04 MST")+", good until the next mail; later news: the page below.")
 }
 
 // greeting uses the name as one line of text, nothing else.

@@ -177,14 +177,12 @@ func (k *block) stops(f format, none string) []fact {
 	return []fact{line("Stops", parts...)}
 }
 
-// lifeLine is the fixed line for cold water; for metric readers the number in
-// it is written anew.
+// lifeLine is the fixed line for cold water.
 func (k *block) lifeLine(f format) string {
-	l := clean(k.Brief.LifeLine)
-	if l != "" && f.metric && k.Brief.Temp.NowOK {
-		return "Water " + f.temp(k.Brief.Temp.Now) + ": wear the life jacket."
+	if f.metric && k.Brief.LifeLineSI != "" {
+		return clean(k.Brief.LifeLineSI)
 	}
-	return l
+	return clean(k.Brief.LifeLine)
 }
 
 func (k *block) stopList(f format) fact {
@@ -280,8 +278,10 @@ func inputText(in coldseam.Input) string {
 }
 
 // inputGood: "none" means that the agency was asked and reports nothing, as for
-// alerts.
-func inputGood(in coldseam.Input) bool { return in.State == "good" || in.State == "none" }
+// alerts; "open" is the good state of ice.
+func inputGood(in coldseam.Input) bool {
+	return in.State == "good" || in.State == "none" || in.State == "open"
+}
 
 func gaugeGood(b coldseam.Brief) bool {
 	for _, in := range b.Inputs {
@@ -293,25 +293,20 @@ func gaugeGood(b coldseam.Brief) bool {
 }
 
 // judgeAlone reports whether a NO CALL may still print water, jig and run: only
-// weather, alerts or a season rule are missing, the gauge itself reads.
+// weather, alerts or a season rule are missing, the gauge itself reads. Every
+// missing input comes with a reason; a NO CALL without one prints nothing.
 func judgeAlone(b coldseam.Brief) bool {
-	if !gaugeGood(b) || !b.Flow.NowOK {
-		return false
-	}
-	for _, in := range b.Inputs {
-		if inputGood(in) || !in.Safety && in.Key != "water_temp" {
+	some := false
+	for _, r := range b.Reasons {
+		if r.Kind != "missing" {
 			continue
 		}
-		if in.Key != "weather" && in.Key != "alerts" && in.Key != "season_rule" {
+		some = true
+		if !mentions(r.Code, "weather", "alert", "season", "rule", "replay") {
 			return false
 		}
 	}
-	for _, r := range b.Reasons {
-		if r.Kind == "missing" && !mentions(r.Code, "weather", "alert", "season", "rule", "replay") {
-			return false
-		}
-	}
-	return true
+	return some && gaugeGood(b) && b.Flow.NowOK
 }
 
 func mentions(code string, words ...string) bool {
