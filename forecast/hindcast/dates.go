@@ -1,10 +1,305 @@
 package hindcast
 
+import (
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/score"
+)
+
+// The look-ahead of crossing scores, days [source: design section 8].
+var (
+	aheadDays  = []int{3, 7, 10}
+	withinDays = []int{3, 7, 10}
+)
+
+// datesMethods are scored by their paths' crossing dates.
+var datesMethods = []string{Coldseam, Dressed, AnomalyAR, ClimateDay}
+
+// edge gathers one direction.
+type edge struct {
+	up     bool
+	dates  map[int]int // year -> index of the observed crossing
+	abs    map[string][]float64
+	crps   map[string][]float64
+	n      []int
+	pairs  map[string][][]score.Pair
+	issues int
+}
+
 // dateScores gathers crossing dates and their Brier scores.
-type dateScores struct{}
+type dateScores struct {
+	theta float64
+	run   []float64
+	edges [2]*edge // spring, autumn
+}
 
-func newDateScores(*replay) *dateScores { return nil }
+func newDateScores(h *replay) *dateScores {
+	s := &dateScores{theta: h.o.EdgeC, run: daily.Bridge(h.obs, 5)}
+	for k := range s.edges {
+		e := &edge{up: k == 0, abs: map[string][]float64{}, crps: map[string][]float64{}, n: make([]int, len(aheadDays)),
+			pairs: map[string][][]score.Pair{}}
+		for _, m := range datesMethods {
+			e.abs[m], e.crps[m] = make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
+			e.pairs[m] = make([][]score.Pair, len(withinDays))
+		}
+		e.dates = ObservedCrossings(h.d.First, h.obs, h.o.EdgeC, e.up)
+		s.edges[k] = e
+	}
+	return s
+}
 
-func (*dateScores) issue(*replay, fold, forecaster, *reference, int) error { return nil }
+// ObservedCrossings finds the crossing of theta in each year of x, as index by
+// year. Spring: the first of five days above theta after the coldest ten-day
+// mean before mid-March, to 31 July; autumn: the first of five days at or below
+// it after the warmest ten-day mean from July on. Gaps up to five days are
+// bridged; a year with less than 90 % of the months, or that starts within 0.3
+// degC of the edge, has none [source: design section 6].
+func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool) map[int]int {
+	out := map[int]int{}
+	y := daily.Bridge(x, 5)
+	last := first.Add(len(x) - 1)
+	for year := first.Year; year <= last.Year; year++ {
+		a, b, lim := day(first, year, 1, 1), day(first, year, 7, 31), day(first, year, 3, 15)
+		if !up {
+			a, b, lim = day(first, year, 7, 1), day(first, year, 12, 31), day(first, year, 12, 31)
+		}
+		if observed(x, a, b) < .9 {
+			continue
+		}
+		s := extreme(y, a, lim, up)
+		if s < 0 {
+			continue
+		}
+		m := meanOf(y, s, s+4)
+		if up && !(m < theta-.3) || !up && !(m > theta+.3) {
+			continue
+		}
+		for i := s; i <= b; i++ {
+			if runFrom(y, i, theta, up) {
+				out[year] = i
+				break
+			}
+		}
+	}
+	return out
+}
 
-func (*dateScores) report(*Report) {}
+func day(first coldseam.Date, y, m, d int) int {
+	return coldseam.Date{Year: y, Month: time.Month(m), Day: d}.Sub(first)
+}
+
+func observed(x []float64, a, b int) float64 {
+	n := 0
+	for i := a; i <= b; i++ {
+		if v := coldseam.At(x, i); v == v {
+			n++
+		}
+	}
+	return float64(n) / float64(b-a+1)
+}
+
+func meanOf(x []float64, a, b int) float64 {
+	s := 0.0
+	for i := a; i <= b; i++ {
+		s += coldseam.At(x, i)
+	}
+	return s / float64(b-a+1)
+}
+
+// extreme is the start of the coldest (up) or warmest ten-day mean that ends by lim.
+func extreme(x []float64, a, lim int, up bool) int {
+	best, at := math.Inf(1), -1
+	for i := a; i+9 <= lim; i++ {
+		m := meanOf(x, i, i+9)
+		if !up {
+			m = -m
+		}
+		if m < best {
+			best, at = m, i
+		}
+	}
+	return at
+}
+
+func runFrom(x []float64, i int, theta float64, up bool) bool {
+	for k := range daily.RunDays {
+		if v := coldseam.At(x, i+k); v != v || !daily.Beyond(v, theta, up) {
+			return false
+		}
+	}
+	return true
+}
+
+// issue scores the dates of the issue at index t, if it is one.
+func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, t int) error {
+	if v := h.obs[t]; v != v || !daily.Complete(h.obs, t-1, t) {
+		return nil
+	}
+	for _, e := range s.edges {
+		ahead := e.ahead(h.cal.Year[t], t)
+		brier := (t-max(h.from, 1))%h.o.Step == 0 && s.brierDay(h, f, e, t)
+		if ahead < 0 && !brier {
+			continue
+		}
+		r, err := model.Forecast(h.ask(t, daily.CrossingHorizon))
+		if err != nil {
+			return err
+		}
+		paths := map[string][][]float64{Coldseam: r.Members}
+		for k, m := range []string{Dressed, AnomalyAR} {
+			paths[m] = ref.paths(m, t, daily.CrossingHorizon, h.o.Members, daily.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
+			if len(paths[m]) == 0 {
+				return nil
+			}
+		}
+		for _, m := range datesMethods {
+			days := passages(paths[m], s.theta, e.up, daily.Since(h.obs, t, s.theta, e.up))
+			if m == ClimateDay {
+				days = e.calendar(h, f, t)
+			}
+			if len(days) == 0 {
+				continue
+			}
+			if ahead >= 0 {
+				e.date(m, days, ahead)
+			}
+			if brier {
+				s.odds(e, m, days, t)
+			}
+		}
+		if ahead >= 0 {
+			e.n[ahead]++
+		}
+		if brier {
+			e.issues++
+		}
+	}
+	return nil
+}
+
+// calendar are the crossing dates of the training years as days from t: the
+// climatological date and the event frequency of the date.
+func (e *edge) calendar(h *replay, f fold, t int) []float64 {
+	var out []float64
+	for y := h.d.First.Year; y <= h.d.First.Year+len(h.obs)/365+1; y++ {
+		if i, ok := e.dates[y]; ok && !f.years[y] && f.training.Allows(h.d.Day(i)) {
+			d := float64(h.cal.Doy[i] - h.cal.Doy[t])
+			if d < 1 {
+				d = daily.CrossingHorizon + 1 // gone by on this date
+			}
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// passages is the crossing day of each path, one beyond the horizon for none.
+func passages(paths [][]float64, theta float64, up bool, before int) []float64 {
+	out := make([]float64, len(paths))
+	for i, p := range paths {
+		d := daily.Passed(p, theta, up, before)
+		if d < 0 {
+			d = len(p) + 1
+		}
+		out[i] = float64(d)
+	}
+	return out
+}
+
+// ahead is the position in aheadDays of an issue before the observed date, -1
+// for none.
+func (e *edge) ahead(year, t int) int {
+	c, ok := e.dates[year]
+	if !ok {
+		return -1
+	}
+	for k, a := range aheadDays {
+		if t == c-a {
+			return k
+		}
+	}
+	return -1
+}
+
+func (e *edge) date(m string, days []float64, k int) {
+	y := float64(aheadDays[k])
+	e.abs[m][k] += math.Abs(coldseam.Quantile(days, .5) - y)
+	e.crps[m][k] += score.FairCRPS(days, y)
+}
+
+// brierDay reports whether the unconditional score counts day t: the season,
+// the river before the edge, the next fifteen days observed and in the test.
+func (s *dateScores) brierDay(h *replay, f fold, e *edge, t int) bool {
+	m := h.d.Day(t).Month
+	if e.up && (m < time.February || m > time.June || h.obs[t] >= s.theta) {
+		return false
+	}
+	if !e.up && (m < time.August || h.obs[t] <= s.theta) {
+		return false
+	}
+	end := t + daily.DefaultHorizon + daily.RunDays - 1
+	return daily.Complete(h.obs, t-1, end) && f.years[h.cal.Year[end]] &&
+		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
+}
+
+func (s *dateScores) odds(e *edge, m string, days []float64, t int) {
+	for k, w := range withinDays {
+		p, hit := 0.0, false
+		for _, d := range days {
+			if d <= float64(w) {
+				p += 1 / float64(len(days))
+			}
+		}
+		for d := 1; d <= w && !hit; d++ {
+			hit = runFrom(s.run, t+d, s.theta, e.up)
+		}
+		e.pairs[m][k] = append(e.pairs[m][k], score.Pair{P: min(p, 1), Hit: hit})
+	}
+}
+
+func (s *dateScores) report(r *Report) {
+	var c [2]*CrossingScore
+	var b [2]*BrierScore
+	for k, e := range s.edges {
+		c[k], b[k] = e.crossing(s.theta), e.brier()
+	}
+	r.Crossing, r.Brier = c[0], b[0]
+	r.Autumn = &AutumnScore{Crossing: c[1], Brier: b[1]}
+}
+
+func (e *edge) crossing(theta float64) *CrossingScore {
+	c := &CrossingScore{ThresholdC: theta, AheadDays: aheadDays, N: e.n, MAEBy: map[string][]float64{}, CRPSBy: map[string][]float64{}}
+	for _, m := range datesMethods {
+		mae, crps := make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
+		for k, n := range e.n {
+			if n > 0 {
+				mae[k], crps[k] = round(e.abs[m][k]/float64(n)), round(e.crps[m][k]/float64(n))
+			}
+		}
+		c.MAEBy[m], c.CRPSBy[m] = mae, crps
+	}
+	c.MAE, c.CRPS = c.MAEBy[Coldseam], c.CRPSBy[Coldseam]
+	return c
+}
+
+func (e *edge) brier() *BrierScore {
+	b := &BrierScore{WithinDays: withinDays, N: e.issues}
+	for k := range withinDays {
+		hits := 0.0
+		for _, p := range e.pairs[Coldseam][k] {
+			if p.Hit {
+				hits++
+			}
+		}
+		b.BaseRate = append(b.BaseRate, round(hits/float64(max(e.issues, 1))))
+		b.Coldseam = append(b.Coldseam, round(score.Brier(e.pairs[Coldseam][k])))
+		b.Dressed = append(b.Dressed, round(score.Brier(e.pairs[Dressed][k])))
+		b.AnomalyAR = append(b.AnomalyAR, round(score.Brier(e.pairs[AnomalyAR][k])))
+		b.Climatology = append(b.Climatology, round(score.Brier(e.pairs[ClimateDay][k])))
+		b.Reliability = append(b.Reliability, score.Reliability(e.pairs[Coldseam][k], 10))
+	}
+	return b
+}

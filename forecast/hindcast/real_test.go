@@ -111,6 +111,9 @@ func TestTable(t *testing.T) {
 				reports = append(reports, r)
 			}
 			printTable(set+" "+air, reports)
+			if os.Getenv("COLDSEAM_DATES") != "" && reports[0].Brier != nil {
+				printDates(set+" "+air, reports)
+			}
 		}
 	}
 }
@@ -141,6 +144,57 @@ func printTable(name string, reports []Report) {
 		fmt.Printf("%s %s n=%d cov %.3f\n", name, season, n, cov)
 		for _, m := range Methods {
 			fmt.Printf("   %-12s %.3f\n", m, sum[m])
+		}
+	}
+}
+
+func printDates(name string, reports []Report) {
+	for k, season := range []string{"spring", "autumn"} {
+		sum := map[string][]float64{}
+		add := func(m string, x []float64, n int) {
+			if sum[m] == nil {
+				sum[m] = make([]float64, 3)
+			}
+			for l := range x {
+				sum[m][l] += x[l] * float64(n)
+			}
+		}
+		nb := 0
+		nc := make([]int, 3)
+		for _, r := range reports {
+			c, b := r.Crossing, r.Brier
+			if k == 1 {
+				c, b = r.Autumn.Crossing, r.Autumn.Brier
+			}
+			nb += b.N
+			add("B coldseam", b.Coldseam, b.N)
+			add("B dressed", b.Dressed, b.N)
+			add("B ar", b.AnomalyAR, b.N)
+			add("B clim", b.Climatology, b.N)
+			for l := range nc {
+				nc[l] += c.N[l]
+			}
+			for _, m := range datesMethods {
+				for l := range nc {
+					x := make([]float64, 3)
+					x[l] = c.MAEBy[m][l]
+					add("M "+m, x, c.N[l])
+					x[l] = c.CRPSBy[m][l]
+					add("C "+m, x, c.N[l])
+				}
+			}
+		}
+		fmt.Printf("%s %s brier n=%d dates n=%v\n", name, season, nb, nc)
+		for _, m := range []string{"B coldseam", "B dressed", "B ar", "B clim", "M coldseam", "C coldseam", "M dressed", "C dressed", "M anomaly_ar", "C anomaly_ar", "C climatology"} {
+			x := sum[m]
+			for l := range x {
+				if m[0] == 'B' {
+					x[l] /= float64(nb)
+				} else {
+					x[l] /= float64(nc[l])
+				}
+			}
+			fmt.Printf("   %-14s %.4f\n", m, x)
 		}
 	}
 }

@@ -1,0 +1,51 @@
+package hindcast
+
+import (
+	"testing"
+
+	"example.org/coldseam"
+	"github.com/stretchr/testify/require"
+)
+
+// The dates of design section 6 [source: reference calculation there].
+func TestObservedCrossingDates(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		file string
+		up   bool
+		want []string
+	}{
+		{"greatlakes/stlouis.csv", true, []string{"2012-03-23", "2013-05-05", "2014-05-01"}},
+		{"greatlakes/stlouis.csv", false, []string{"2011-11-08", "2012-10-30", "2013-10-22", "2014-10-31"}},
+		{"greatlakes/fox.csv", true, []string{"2012-03-11", "2013-04-05", "2014-04-06"}},
+		{"greatlakes/saginaw.csv", true, []string{"2012-03-12", "2013-04-04", "2014-04-07"}},
+		{"greatlakes/genesee.csv", true, []string{"2011-04-03", "2012-03-13", "2013-03-26"}},
+		{"greatlakes/vermilion.csv", true, []string{"2013-03-27", "2014-03-31"}},
+	} {
+		d := real(t, c.file)
+		got := ObservedCrossings(d.First, d.WaterC, 4.4, c.up)
+		var days []string
+		for y := 2005; y < 2020; y++ {
+			if i, ok := got[y]; ok {
+				days = append(days, d.Day(i).String())
+			}
+		}
+		require.Equal(t, c.want, days, "%s up=%v", c.file, c.up)
+	}
+}
+
+func TestObservedCrossingNeedsFiveDays(t *testing.T) {
+	t.Parallel()
+	first := coldseam.Date{Year: 2023, Month: 1, Day: 1}
+	x := make([]float64, 365)
+	for i := range x {
+		if x[i] = 1; i >= 100 && i < 104 || i >= 120 {
+			x[i] = 6
+		}
+	}
+	require.Equal(t, map[int]int{2023: 120}, ObservedCrossings(first, x, 4.4, true))
+	for i := range 40 {
+		x[i+40] = x[300] / 0 * 0
+	}
+	require.Empty(t, ObservedCrossings(first, x, 4.4, true)) // too few of the months
+}
