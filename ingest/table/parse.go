@@ -1,0 +1,413 @@
+package table
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// maxRefused is the share of refused rows above which the file is refused
+// [proposal].
+const maxRefused = 0.01
+
+// keptRefusals bounds the refusals that a report lists; all are counted.
+const keptRefusals = 20
+
+// Refusal is one row that was left out.
+type Refusal struct {
+	Line   int    `json:"line"`
+	Column string `json:"column,omitempty"`
+	Why    string `json:"why"`
+}
+
+// Report is what a dry run prints before anything is stored.
+type Report struct {
+	Rows     int            `json:"rows"`
+	Refused  int            `json:"refused"`
+	ByColumn map[string]int `json:"by_column,omitempty"`
+	Examples []Refusal      `json:"examples,omitempty"`
+	Series   []SeriesReport `json:"series"`
+	// OpenEnd says that the last line has no line end. Text cannot show that it
+	// was cut short, so this is the only hint there is.
+	OpenEnd bool `json:"open_end,omitempty"`
+}
+
+// SeriesReport sums up one series, in SI units.
+type SeriesReport struct {
+	Key         coldseam.SeriesKey `json:"key"`
+	Unit        string             `json:"unit"`
+	First, Last time.Time
+	Count       int     `json:"count"`
+	Missing     int     `json:"missing"`
+	Duplicates  int     `json:"duplicates"`
+	Min         float64 `json:"min"`
+	Max         float64 `json:"max"`
+}
+
+// Parse reads a file with a column map. The report is filled also when the
+// file is refused, as far as it was read. Known-at is left zero: an import is
+// known when it is imported.
+func Parse(r io.Reader, p ingest.Profile, m Map) (ingest.Batch, Report, error) {
+	rep := Report{ByColumn: map[string]int{}}
+	if err := m.Check(); err != nil {
+		return ingest.Batch{}, rep, err
+	}
+	body, err := ingest.ReadBody(r, p)
+	if err != nil {
+		return ingest.Batch{}, rep, err
+	}
+	if !utf8.Valid(body) || bytes.IndexByte(body, 0) >= 0 {
+		return ingest.Batch{}, rep, fmt.Errorf("table: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
+	}
+	rep.OpenEnd = len(body) > 0 && body[len(body)-1] != '\n'
+	f := &file{p: p.WithDefaults(), m: m, rep: &rep, base: 1}
+	f.p.MissingTokens = append(append([]string(nil), f.p.MissingTokens...), m.Missing...)
+	f.b = ingest.NewBuilder(f.p)
+	if err := f.read(body); err != nil {
+		return ingest.Batch{}, rep, fmt.Errorf("table: %w", err)
+	}
+	out, err := f.b.Batch(ingest.FormatTable)
+	if err != nil {
+		return ingest.Batch{}, rep, err
+	}
+	rep.Series = summaries(out)
+	return out, rep, nil
+}
+
+// file is one file being read.
+type file struct {
+	p    ingest.Profile
+	m    Map
+	b    *ingest.Builder
+	rep  *Report
+	base int            // line of the first record that the csv reader sees
+	cols map[string]int // name -> index
+	n    int            // fields of a row
+	loc  *time.Location
+}
+
+func (f *file) read(body []byte) error {
+	if f.m.Zone != "" {
+		f.loc, _ = time.LoadLocation(f.m.Zone) // Check has loaded it
+	}
+	body, ok := skipLines(body, f.m.Header-1)
+	if !ok {
+		return fmt.Errorf("the file ends before its header on line %d: %w", f.m.Header, coldseam.ErrInvalid)
+	}
+	f.base = max(f.m.Header, 1)
+	r := csv.NewReader(bytes.NewReader(body))
+	r.Comma, r.FieldsPerRecord, r.ReuseRecord = f.m.delimiter(), -1, true
+	if f.m.Comment != "" {
+		r.Comment, _ = utf8.DecodeRuneInString(f.m.Comment)
+	}
+	if f.m.Header > 0 {
+		if err := f.header(r); err != nil {
+			return err
+		}
+	}
+	if err := f.rows(r); err != nil {
+		return err
+	}
+	if float64(f.rep.Refused) > maxRefused*float64(f.rep.Rows) {
+		x := f.rep.Examples[0]
+		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+func skipLines(b []byte, n int) ([]byte, bool) {
+	for ; n > 0; n-- {
+		i := bytes.IndexByte(b, '\n')
+		if i < 0 {
+			return nil, false
+		}
+		b = b[i+1:]
+	}
+	return b, true
+}
+
+func (f *file) header(r *csv.Reader) error {
+	rec, err := r.Read()
+	if err != nil {
+		return fmt.Errorf("no header on line %d: %w", f.m.Header, coldseam.ErrInvalid)
+	}
+	f.n, f.cols = len(rec), map[string]int{}
+	for i, c := range rec {
+		c = strings.TrimSpace(c)
+		if _, twice := f.cols[c]; twice && f.wanted(c) {
+			return fmt.Errorf("column %q stands twice in the header: %w", clip(c), coldseam.ErrInvalid)
+		}
+		f.cols[c] = i
+	}
+	for _, c := range f.wantedColumns() {
+		if _, err := f.index(c); err != nil {
+			return err
+		}
+	}
+	for range f.m.SkipAfter {
+		if _, err := r.Read(); err != nil && !errors.Is(err, csv.ErrFieldCount) {
+			return fmt.Errorf("the file ends after its header: %w", coldseam.ErrInvalid)
+		}
+	}
+	return nil
+}
+
+func (f *file) wantedColumns() []string {
+	m := f.m
+	out := []string{m.TimeColumn}
+	for _, c := range []string{m.SiteColumn, m.QualifierColumn, m.ApprovalColumn, m.ParameterColumn, m.ValueColumn, m.UnitColumn} {
+		if c != "" {
+			out = append(out, c)
+		}
+	}
+	for _, c := range m.Columns {
+		out = append(out, c.Name)
+		if c.Qualifier != "" {
+			out = append(out, c.Qualifier)
+		}
+	}
+	return out
+}
+
+func (f *file) wanted(name string) bool {
+	for _, c := range f.wantedColumns() {
+		if c == name {
+			return true
+		}
+	}
+	return false
+}
+
+// index of a column by name, or by number as #n.
+func (f *file) index(name string) (int, error) {
+	if i, ok := f.cols[name]; ok {
+		return i, nil
+	}
+	var n int
+	if _, err := fmt.Sscanf(name, "#%d", &n); err == nil && n > 0 {
+		return n - 1, nil
+	}
+	return 0, fmt.Errorf("no column %q: %w", clip(name), coldseam.ErrInvalid)
+}
+
+func (f *file) rows(r *csv.Reader) error {
+	for {
+		rec, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		var pe *csv.ParseError
+		switch {
+		case errors.As(err, &pe) && pe.StartLine == pe.Line:
+			f.rep.Rows++
+			f.refuse(pe.Line+f.base-1, "", pe.Err.Error())
+			continue
+		case errors.As(err, &pe): // a stray quote has swallowed rows: the file is not trusted
+			return fmt.Errorf("lines %d to %d: %s: %w", pe.StartLine+f.base-1, pe.Line+f.base-1, pe.Err, coldseam.ErrInvalid)
+		case err != nil:
+			return err
+		}
+		line, _ := r.FieldPos(0)
+		line += f.base - 1
+		f.rep.Rows++
+		if f.n == 0 {
+			f.n = len(rec)
+		}
+		if len(rec) != f.n {
+			f.refuse(line, "", fmt.Sprintf("%d fields, want %d", len(rec), f.n))
+			continue
+		}
+		f.row(line, rec)
+	}
+}
+
+func (f *file) refuse(line int, column, why string) {
+	f.rep.Refused++
+	if column != "" {
+		f.rep.ByColumn[column]++
+	}
+	if len(f.rep.Examples) < keptRefusals {
+		f.rep.Examples = append(f.rep.Examples, Refusal{line, column, why})
+	}
+}
+
+// cell is the trimmed text of a column; "" for no column.
+func (f *file) cell(rec []string, column string) string {
+	if column == "" {
+		return ""
+	}
+	i, err := f.index(column)
+	if err != nil || i >= len(rec) {
+		return ""
+	}
+	return strings.TrimSpace(rec[i])
+}
+
+// row takes a row as a whole or refuses it as a whole.
+func (f *file) row(line int, rec []string) {
+	stamp, err := f.stamp(f.cell(rec, f.m.TimeColumn))
+	if err != nil {
+		f.refuse(line, f.m.TimeColumn, cause(err))
+		return
+	}
+	site := f.m.Site
+	if site == "" {
+		if site = f.cell(rec, f.m.SiteColumn); site == "" {
+			f.refuse(line, f.m.SiteColumn, "no site")
+			return
+		}
+	}
+	var out []ingest.Row
+	for _, c := range f.values(rec) {
+		r, keep, err := f.value(c, rec, site, stamp)
+		if err != nil {
+			f.refuse(line, c.Name, cause(err))
+			return
+		}
+		if keep {
+			out = append(out, r)
+		}
+	}
+	for _, r := range out {
+		f.b.Add(r)
+	}
+}
+
+// values are the value columns of a row: those of the wide layout, or the one
+// of the long layout with its own parameter and unit.
+func (f *file) values(rec []string) []Column {
+	if f.m.Layout == "wide" {
+		return f.m.Columns
+	}
+	c := Column{Name: f.m.ValueColumn, Parameter: f.m.Parameter, Unit: f.m.Unit, Statistic: f.m.Statistic, Period: f.m.Period}
+	if f.m.ParameterColumn != "" {
+		c.Parameter = f.cell(rec, f.m.ParameterColumn)
+	}
+	if f.m.UnitColumn != "" {
+		c.Unit = f.cell(rec, f.m.UnitColumn)
+	}
+	return []Column{c}
+}
+
+// value makes a row of one cell. An empty cell without a qualifier is nothing
+// at all; with one it is a missing value that keeps its qualifier.
+func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (ingest.Row, bool, error) {
+	raw := f.cell(rec, c.Name)
+	if f.m.DecimalMark == "," {
+		if strings.Contains(raw, ".") {
+			return ingest.Row{}, false, fmt.Errorf("value %q has a point, the decimal mark is a comma", clip(raw))
+		}
+		raw = strings.Replace(raw, ",", ".", 1)
+	}
+	quals := strings.FieldsFunc(f.cell(rec, f.m.QualifierColumn), func(r rune) bool { return r == ',' || r == ' ' || r == ';' })
+	if f.m.SeriesRef == HandSeries { // a note is a sentence, not a list
+		quals = []string{f.cell(rec, f.m.QualifierColumn)}
+	}
+	if q := f.cell(rec, c.Qualifier); q != "" {
+		quals = append(quals, strings.Fields(q)...)
+	}
+	_, missing, err := f.p.Value(raw)
+	if err != nil {
+		return ingest.Row{}, false, err
+	}
+	if missing && strings.Join(quals, "") == "" {
+		return ingest.Row{}, false, nil
+	}
+	param, ok := f.p.Parameter(c.Parameter, names)
+	if !ok {
+		return ingest.Row{}, false, fmt.Errorf("parameter %q is not known", clip(c.Parameter))
+	}
+	if _, _, err := f.p.Unit(param, c.Unit); err != nil {
+		return ingest.Row{}, false, err
+	}
+	key := coldseam.SeriesKey{Site: f.p.SiteID(site), Param: param, Stat: coldseam.Statistic(c.Statistic), Period: c.Period, SeriesRef: f.m.SeriesRef}
+	return ingest.Row{Key: key, Name: c.Name, Stamp: stamp, Raw: raw, Unit: c.Unit, Approval: f.cell(rec, f.m.ApprovalColumn), Qualifiers: quals}, true, nil
+}
+
+// names are the parameters under their own names.
+var names = map[string]coldseam.Parameter{
+	"discharge": coldseam.Discharge, "stage": coldseam.Stage, "water_temp": coldseam.WaterTemp, "turbidity": coldseam.Turbidity, "velocity": coldseam.Velocity,
+	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust, "thunder_prob": coldseam.ThunderProb,
+}
+
+// stamp reads the time cell.
+func (f *file) stamp(text string) (ingest.Stamp, error) {
+	if f.m.TimeLayout == "iso" {
+		return ingest.ParseTime(text, f.loc)
+	}
+	t, err := time.Parse(f.m.TimeLayout, text)
+	if err != nil {
+		return ingest.Stamp{}, fmt.Errorf("time %q: want the layout %q: %w", clip(text), f.m.TimeLayout, coldseam.ErrInvalid)
+	}
+	switch {
+	case strings.Contains(f.m.TimeLayout, "Z07") || strings.Contains(f.m.TimeLayout, "-07"):
+		return ingest.Stamp{At: t.UTC(), End: t.UTC()}, nil
+	case !strings.ContainsAny(f.m.TimeLayout, ":") && !strings.Contains(f.m.TimeLayout, "15") && !strings.Contains(f.m.TimeLayout, "03"):
+		return ingest.ParseTime(t.Format(time.DateOnly), f.loc)
+	}
+	return ingest.ParseTime(t.Format("2006-01-02T15:04:05.999999999"), f.loc) // zone-less: clock changes are checked there
+}
+
+// summaries of the series, for the dry run.
+func summaries(b ingest.Batch) []SeriesReport {
+	var out []SeriesReport
+	for i, s := range b.Series {
+		m := b.Meta[i]
+		x := SeriesReport{Key: s.SeriesKey, Unit: s.Param.Unit(), First: m.First, Last: m.Last, Count: m.Points, Missing: m.Missing, Duplicates: m.Duplicates, Min: math.Inf(1), Max: math.Inf(-1)}
+		for _, o := range s.Obs {
+			if o.Flag&coldseam.Missing == 0 {
+				x.Min, x.Max = math.Min(x.Min, o.Value), math.Max(x.Max, o.Value)
+			}
+		}
+		if m.Missing == m.Points {
+			x.Min, x.Max = 0, 0
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// WriteTo prints the report for a terminal.
+func (r Report) WriteTo(w io.Writer) (int64, error) {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d rows, %d refused\n", r.Rows, r.Refused)
+	for _, s := range r.Series {
+		fmt.Fprintf(&b, "  %s: %d values, %d missing, %s to %s, %.6g to %.6g %s", s.Key, s.Count, s.Missing,
+			s.First.UTC().Format(time.RFC3339), s.Last.UTC().Format(time.RFC3339), s.Min, s.Max, s.Unit)
+		if s.Duplicates > 0 {
+			fmt.Fprintf(&b, ", %d times repeated, the last kept", s.Duplicates)
+		}
+		b.WriteByte('\n')
+	}
+	for _, x := range r.Examples {
+		fmt.Fprintf(&b, "  line %d %s: %s\n", x.Line, x.Column, x.Why)
+	}
+	if n := r.Refused - len(r.Examples); n > 0 {
+		fmt.Fprintf(&b, "  and %d more\n", n)
+	}
+	if r.OpenEnd {
+		b.WriteString("  the last line has no line end: the file may be cut short\n")
+	}
+	n, err := io.WriteString(w, b.String())
+	return int64(n), err
+}
+
+func cause(err error) string {
+	return strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error())
+}
+
+func clip(s string) string {
+	if len(s) <= 80 {
+		return s
+	}
+	return strings.ToValidUTF8(s[:80], "") + "..."
+}
