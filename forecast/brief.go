@@ -47,6 +47,12 @@ func (w *work) brief() {
 	k := max(d.WindowI, 0)
 	if k < len(w.spots) {
 		b.Jig, b.How = w.spots[k], w.advices[k]
+		for key, own := range f.Rigs {
+			if b.Rigs == nil {
+				b.Rigs = map[string][]coldseam.SpotJig{}
+			}
+			b.Rigs[key] = w.weigh(w.cands[k], w.heights[k], w.advices[k], own)
+		}
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {

@@ -58,7 +58,8 @@ type Features struct {
 	Table    verdict.Table
 	Cost     float64
 	BoxOz    []float64
-	Prefs    coldseam.Preferences // the club's default rig: body, line, metal, presentation
+	Prefs    coldseam.Preferences            // the club's default rig: body, line, metal, presentation
+	Rigs     map[string]coldseam.Preferences // members' own rigs, weighed beside the club's
 	Prev     *coldseam.Brief
 	Clarity  string
 	Sources  []coldseam.Attribution

@@ -58,6 +58,7 @@ type work struct {
 	failed   error
 	advices  []coldseam.Advice    // by candidate
 	spots    [][]coldseam.SpotJig // by candidate
+	heights  [][]float64          // stage of each member, by candidate
 	cands    []verdict.Candidate
 	oddsNote string
 	geo      jig.Geometry
@@ -220,7 +221,8 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	}
 	advice := w.advise(*c)
 	w.advices = append(w.advices, advice)
-	spots := w.weigh(*c, stages, advice)
+	w.heights = append(w.heights, stages)
+	spots := w.weigh(*c, stages, advice, f.Prefs)
 	w.spots = append(w.spots, spots)
 	if len(spots) > 0 {
 		if p, ok := jig.HoldP(spots[0], f.BoxOz, 0); ok {

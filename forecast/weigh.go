@@ -11,13 +11,13 @@ import (
 
 // weigh computes the weight for every spot of the reach in one window, advised
 // spots first.
-func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice) []coldseam.SpotJig {
+func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice, own coldseam.Preferences) []coldseam.SpotJig {
 	f := w.f
-	body := f.Prefs.Body
+	body := own.Body
 	if body == "" {
 		body = advice.Body
 	}
-	rig, err := jig.ParseRig(body, f.Prefs.Line, f.Prefs.Metal, f.Prefs.Presentation)
+	rig, err := jig.ParseRig(body, own.Line, own.Metal, own.Presentation)
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, err)
 		return nil

@@ -41,7 +41,7 @@ type app struct {
 	relay   notify.Relay
 
 	mu     sync.Mutex
-	charts map[int64][]byte // brief id -> picture of the mail
+	charts map[chartKey][]byte
 }
 
 // buildOptions are what commands and tests vary.
@@ -57,7 +57,7 @@ type buildOptions struct {
 // build opens the database (the private one unless a URL is configured),
 // migrates when asked to, and wires the rooms together.
 func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
-	a := &app{cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[int64][]byte{}}
+	a := &app{cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[chartKey][]byte{}}
 	if a.log == nil {
 		a.log = slog.New(slog.DiscardHandler)
 	}

@@ -17,5 +17,7 @@ type Globals struct {
 // cli is the whole command line, one field a sub-command.
 type cli struct {
 	Globals
-	Demo demoCmd `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
+	Parse parseCmd `cmd:"" help:"Show what a feed document contains, without a database."`
+	Serve serveCmd `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
+	Demo  demoCmd  `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

@@ -1,16 +1,28 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
+	"io"
 	"log/slog"
+	"mime"
+	"mime/multipart"
+	"mime/quotedprintable"
+	"net"
+	"net/mail"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sink"
 )
 
 //go:embed demo.toml
@@ -34,75 +46,340 @@ func (c *demoCmd) dir() string {
 	return filepath.Join("/var/tmp", fmt.Sprintf("coldseam-demo-%d", os.Getuid()))
 }
 
-// demoClock starts at the demo's morning, or where an earlier demo in the same
-// state ended, and runs on with the real one.
-func demoClock(start time.Time) func() time.Time {
-	began := time.Now()
-	return func() time.Time { return start.Add(time.Since(began)) }
+// demoClock is the demo's own time: it runs on with the real one from wherever
+// it was last set, and is never set back.
+type demoClock struct {
+	mu   sync.Mutex
+	base time.Time
+	real time.Time
+}
+
+func newDemoClock(start time.Time) *demoClock { return &demoClock{base: start, real: time.Now()} }
+
+// now is the time of the demo.
+func (c *demoClock) now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.base.Add(time.Since(c.real))
+}
+
+// forward sets the clock to t unless it is past it.
+func (c *demoClock) forward(t time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if now := c.base.Add(time.Since(c.real)); t.After(now) {
+		c.base, c.real = t, time.Now()
+	}
 }
 
 // Run is the demo. Every step prints one line.
 func (c *demoCmd) Run(ctx context.Context, s *streams) error {
-	t0 := time.Now()
-	say := func(format string, args ...any) {
-		fmt.Fprintf(s.out, "[%5.1fs] %s\n", time.Since(t0).Seconds(), fmt.Sprintf(format, args...))
-	}
-	log := slog.New(slog.DiscardHandler)
+	d := &demo{cmd: c, out: s, t0: time.Now(), log: slog.New(slog.DiscardHandler)}
 	if c.Log {
-		log = newLogger(s.err, slog.LevelInfo)
+		d.log = newLogger(s.err, slog.LevelInfo)
 	}
-	now := demoClock(demoStart)
-	ag, err := agency.New(agency.Options{Now: now, Log: log})
+	defer d.close()
+	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.serve} {
+		if err := step(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// demo carries the run from step to step.
+type demo struct {
+	cmd    *demoCmd
+	out    *streams
+	t0     time.Time
+	log    *slog.Logger
+	ag     *agency.Agency
+	sink   *sink.Server
+	app    *app
+	cfg    Config
+	clock  *demoClock
+	day    coldseam.Date
+	briefs []coldseam.Brief
+	srv    *services
+}
+
+func (d *demo) close() {
+	if d.srv != nil {
+		d.srv.stop()
+	}
+	if d.app != nil {
+		d.app.Close()
+	}
+	if d.sink != nil {
+		d.sink.Close()
+	}
+	if d.ag != nil {
+		d.ag.Close()
+	}
+}
+
+func (d *demo) say(what, format string, args ...any) {
+	fmt.Fprintf(d.out.out, "%-9s %s\n", what+":", fmt.Sprintf(format, args...))
+}
+
+// agency starts the invented agency and the mail server, both on loopback.
+func (d *demo) agency(ctx context.Context) error {
+	d.clock = newDemoClock(demoStart)
+	ag, err := agency.New(agency.Options{Now: d.clock.now, Anchor: coldseam.DateOf(demoStart), Log: d.log})
 	if err != nil {
 		return err
 	}
+	d.ag = ag
 	base, err := ag.Start()
 	if err != nil {
 		return err
 	}
-	defer ag.Close()
-	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles(base)...)
+	mails := filepath.Join(d.cmd.dir(), "mail")
+	if err := os.MkdirAll(mails, 0o755); err != nil {
+		return err
+	}
+	if d.sink, err = sink.Start(sink.Config{Dir: mails}); err != nil {
+		return err
+	}
+	d.cfg, err = parseConfig("demo.toml", demoTOML, agency.Profiles(base)...)
+	d.cfg.StateDir, d.cfg.Mail.SMTP = d.cmd.dir(), d.sink.Addr()
+	d.say("agency", "three invented rivers at %s", base)
+	return err
+}
+
+// demoSubscribers are the club's invented members: one takes every river, two
+// one each.
+var demoSubscribers = []struct {
+	email, name string
+	reaches     []coldseam.ReachID
+	units       string
+}{
+	{"season.keeper@club.example.org", "season keeper", nil, "us"},
+	{"bow.angler@club.example.org", "bow angler", []coldseam.ReachID{"tamsen-bend"}, "us"},
+	{"far.angler@club.example.org", "far angler", []coldseam.ReachID{"brandt-ledge", "hallam-sandbar"}, "metric"},
+}
+
+// database starts the private Postgres, migrates, and enters club and members.
+func (d *demo) database(ctx context.Context) error {
+	key, err := ensureKey(filepath.Join(d.cmd.dir(), "token.key"))
 	if err != nil {
 		return err
 	}
-	cfg.StateDir = c.dir()
-	a, err := build(ctx, cfg, buildOptions{now: now, log: log, migrate: true})
+	l, err := demoListener()
 	if err != nil {
 		return err
 	}
-	defer a.Close()
-	say("private Postgres up and migrated in %s", c.dir())
-	if err := a.syncRivers(ctx); err != nil {
+	d.cfg.Listen = l.Addr().String()
+	d.cfg.PublicURL = "http://" + d.cfg.Listen
+	l.Close()
+	start := time.Now()
+	if d.app, err = build(ctx, d.cfg, buildOptions{now: d.clock.now, log: d.log, migrate: true, tokenKey: key}); err != nil {
 		return err
 	}
-	tally, err := a.backfill(ctx, now().AddDate(-12, 0, 0), historyBack, nil)
-	say("fetched %d feeds: %d rows, %d new, %d revised", tally.Feeds, tally.Rows, tally.Added, tally.Revised)
-	if err != nil {
-		say("problems: %v", err)
+	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
+	if err := d.app.syncRivers(ctx); err != nil {
+		return err
 	}
-	loc, _ := time.LoadLocation(cfg.Club.Zone)
-	briefs, err := a.makeAll(ctx, coldseam.DateOf(now().In(loc)))
+	ages, err := d.app.db.FeedAges(ctx)
 	if err != nil {
-		say("problems: %v", err)
+		return err
 	}
-	for _, b := range briefs {
-		say("%s %s: %s %.2f", b.River, b.ReachName, b.Verdict, b.Odds)
-		for _, r := range append(b.Stops, b.Reasons...) {
-			say("   %s %s", r.Code, r.Text)
+	for _, a := range ages {
+		d.clock.forward(a.LastTry.Add(time.Second))
+	}
+	for _, m := range demoSubscribers {
+		s, _, err := d.app.db.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
+		if err != nil {
+			return err
 		}
-		for _, r := range b.Cautions {
-			say("   caution %s %s", r.Code, r.Text)
+		if s.State == "pending" {
+			if err := d.app.db.Confirm(ctx, s.ID); err != nil {
+				return err
+			}
 		}
-		for _, i := range b.Inputs {
-			say("   input %+v", i)
-		}
-		for _, j := range b.Jig {
-			say("   jig %s tie %v pack %v %s", j.Spot, j.TieOz, j.PackOz, j.WithheldText)
-		}
-		say("   flow %+v", b.Flow)
-		say("   temp %+v", b.Temp)
-		say("   run %+v", b.Run)
-		say("   how %+v", b.How)
 	}
 	return nil
+}
+
+// demoListener takes the demo's usual port, or a free one when it is taken.
+func demoListener() (net.Listener, error) {
+	if l, err := net.Listen("tcp", "127.0.0.1:8099"); err == nil {
+		return l, nil
+	}
+	return net.Listen("tcp", "127.0.0.1:0")
+}
+
+// fetch brings the past home, then shows that nothing is stored twice and that
+// a revision keeps both values.
+func (d *demo) fetch(ctx context.Context) error {
+	t, err := d.app.backfill(ctx, d.clock.now().AddDate(-12, 0, 0), historyBack, nil)
+	d.say("fetch", "%d feeds, %d rows read, %d new, %d revised%s", t.Feeds, t.Rows, t.Added, t.Revised, problems(err))
+	t, err = d.app.fetchAll(ctx)
+	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised, problems(err))
+	d.ag.Revise()
+	t, err = d.app.fetchAll(ctx)
+	d.say("later", "the agency corrected values: %d new, %d revised, old and new kept with the time each was known%s", t.Added, t.Revised, problems(err))
+	return nil
+}
+
+// problems writes what failed beside a line; the demo goes on as the service
+// would.
+func problems(err error) string {
+	if err == nil {
+		return ""
+	}
+	return " (" + oneLine(err.Error()) + ")"
+}
+
+func (d *demo) brief(ctx context.Context) error {
+	loc := zoneOf(d.cfg.Club.Zone)
+	d.day = coldseam.DateOf(d.clock.now().In(loc))
+	var err error
+	d.briefs, err = d.app.makeAll(ctx, d.day)
+	sortBriefs(d.briefs)
+	for _, b := range d.briefs {
+		why := ""
+		for _, r := range append(append([]coldseam.Reason(nil), b.Stops...), b.Reasons...) {
+			why = r.Text
+			break
+		}
+		d.say("brief", "%-8s %s, %s: %s", b.Verdict, b.River, b.ReachName, why)
+	}
+	return err
+}
+
+// mail lets the morning come: the clock goes to the send time, the tick queues,
+// the jobs send.
+func (d *demo) mail(ctx context.Context) error {
+	at, err := notify.SendAt(d.day, d.cfg.Club.SendAt, zoneOf(d.cfg.Club.Zone))
+	if err != nil {
+		return err
+	}
+	d.clock.forward(at)
+	before, _, err := d.app.mornings(ctx, d.day)
+	if err != nil {
+		return err
+	}
+	if d.srv, err = d.app.startServices(ctx); err != nil {
+		return err
+	}
+	if err := d.app.settled(ctx, d.day, 40*time.Second); err != nil {
+		return err
+	}
+	after, _, err := d.app.mornings(ctx, d.day)
+	if err != nil {
+		return err
+	}
+	d.say("mail", "%d sent to a loopback mail server, each outcome in the outbox", after-before)
+	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
+	for _, f := range files {
+		d.say("file", "%s", f)
+	}
+	return err
+}
+
+// settled waits until no mail of a day is on its way.
+func (a *app) settled(ctx context.Context, day coldseam.Date, limit time.Duration) error {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	t := time.NewTicker(50 * time.Millisecond)
+	defer t.Stop()
+	for {
+		_, total, err := a.mornings(ctx, day)
+		if err != nil {
+			return err
+		}
+		counts, err := a.db.MailCounts(ctx, coldseam.MailMorning, day)
+		if err != nil {
+			return err
+		}
+		if total > 0 && counts[coldseam.MailPending]+counts[coldseam.MailClaimed]+counts[coldseam.MailInData] == 0 {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("mail of %s is still on its way: %v: %w", day, counts, coldseam.ErrUnavailable)
+		case <-t.C:
+		}
+	}
+}
+
+// serve prints one mail as text and keeps the pages up until the end.
+func (d *demo) serve(ctx context.Context) error {
+	if text, err := d.oneMail(); err != nil {
+		return err
+	} else if text != "" {
+		fmt.Fprintf(d.out.out, "\n%s\n", text)
+	}
+	fmt.Fprintf(d.out.out, "The same brief as a page: %s\n", d.app.links.River("tamsen-bend"))
+	fmt.Fprintf(d.out.out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
+	if d.cmd.Once {
+		return nil
+	}
+	fmt.Fprintln(d.out.out, "Serving until Ctrl-C.")
+	<-ctx.Done()
+	return nil
+}
+
+// oneMail is the text of the mail for one river, from the file as it was sent.
+func (d *demo) oneMail() (string, error) {
+	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
+	if err != nil {
+		return "", err
+	}
+	for _, f := range files {
+		raw, err := os.ReadFile(f)
+		if err != nil {
+			return "", err
+		}
+		m, err := mail.ReadMessage(bytes.NewReader(raw))
+		if err != nil {
+			return "", fmt.Errorf("%s: %w", f, err)
+		}
+		if !strings.Contains(m.Header.Get("To"), "bow.angler@") || strings.Contains(m.Header.Get("Subject"), "replaces") {
+			continue
+		}
+		subject, err := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
+		if err != nil {
+			return "", err
+		}
+		text, err := plainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+		return "Subject: " + subject + "\n\n" + text, err
+	}
+	return "", nil
+}
+
+// plainPart finds the first text/plain part of a message, however deep.
+func plainPart(contentType, encoding string, body io.Reader) (string, error) {
+	kind, params, err := mime.ParseMediaType(contentType)
+	if err != nil {
+		return "", err
+	}
+	if strings.HasPrefix(kind, "multipart/") {
+		parts := multipart.NewReader(body, params["boundary"])
+		for {
+			p, err := parts.NextRawPart()
+			if err == io.EOF {
+				return "", nil
+			}
+			if err != nil {
+				return "", err
+			}
+			text, err := plainPart(p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p)
+			if err != nil || text != "" {
+				return text, err
+			}
+		}
+	}
+	if kind != "text/plain" {
+		return "", nil
+	}
+	switch strings.ToLower(encoding) {
+	case "quoted-printable":
+		body = quotedprintable.NewReader(body)
+	case "base64":
+		body = base64.NewDecoder(base64.StdEncoding, body)
+	}
+	b, err := io.ReadAll(body)
+	return strings.ReplaceAll(string(b), "\r\n", "\n"), err
 }

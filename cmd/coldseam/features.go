@@ -13,6 +13,7 @@ import (
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/store"
 )
 
@@ -129,7 +130,11 @@ func (g *gather) alerts() {
 	r := g.f.Reach
 	all, err := g.db.Alerts(g.ctx, g.f.Now)
 	if g.keep(err) {
-		g.f.Alerts = append(g.f.Alerts, all...)
+		for _, al := range cap.Resolve(all) {
+			if _, ok := cap.Match(al, r); ok {
+				g.f.Alerts = append(g.f.Alerts, al)
+			}
+		}
 	}
 	ages, err := g.db.FeedAges(g.ctx)
 	if g.keep(err) {

@@ -2,14 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
-	"example.org/coldseam/store"
 )
 
 // makeBrief computes and stores the morning of one reach.
@@ -34,7 +32,7 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 		a.log.Warn("forecast", "reach", r.ID, "err", p)
 	}
 	if fitted {
-		if err := a.saveModels(ctx, r, now, m); err != nil {
+		if err := a.saveModels(ctx, r, m); err != nil {
 			a.log.Error("models", "reach", r.ID, "err", err)
 		}
 	}
@@ -77,27 +75,18 @@ func (a *app) saveMorning(ctx context.Context, m *forecast.Morning) error {
 	if err := a.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run); err != nil {
 		return err
 	}
-	id, err := a.db.SaveBrief(ctx, *b)
+	id, err := a.saveTold(ctx, *b)
 	b.ID = id
 	return err
 }
 
-func (a *app) saveModels(ctx context.Context, r coldseam.Reach, now time.Time, m forecast.Morning) error {
-	save := func(kind string, v any, from, to coldseam.Date, score float64) error {
-		raw, err := json.Marshal(v)
-		if err != nil {
-			return fmt.Errorf("model %s: %w", kind, err)
-		}
-		_, err = a.db.SaveModel(ctx, store.Model{Owner: string(r.Site), Kind: kind, MadeAt: now, From: from, To: to,
-			Score: json.RawMessage(fmt.Sprintf(`{"crps_lead5":%g}`, score)), Params: raw})
-		return err
-	}
+func (a *app) saveModels(ctx context.Context, r coldseam.Reach, m forecast.Morning) error {
 	var errs []error
 	if x := m.FlowModel; x != nil {
-		errs = append(errs, save("flow", x, x.From, x.To, x.Score))
+		errs = append(errs, a.saveModel(ctx, r.Site, "flow", x, x.From, x.To, x.Score))
 	}
 	if x := m.TempModel; x != nil {
-		errs = append(errs, save("thermal", x, x.From, x.To, x.Score))
+		errs = append(errs, a.saveModel(ctx, r.Site, "thermal", x, x.From, x.To, x.Score))
 	}
 	return errors.Join(errs...)
 }

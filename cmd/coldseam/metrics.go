@@ -9,6 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/notify"
 )
 
 // metrics are what a monitor may see: ages, counts and times. No address,
@@ -79,5 +80,12 @@ func (m *metrics) briefed(b coldseam.Brief, took time.Duration) {
 			x = 1
 		}
 		m.verdicts.WithLabelValues(string(b.Reach), v.String()).Set(x)
+	}
+}
+
+func (m *metrics) mailed(t notify.Tally) {
+	for state, n := range map[string]int{"sent": t.Sent, "deferred": t.Deferred, "failed": t.Failed, "unknown": t.Unknown,
+		"expired": t.Expired, "skipped": t.Skipped, "held": t.Held} {
+		m.mails.WithLabelValues(state).Add(float64(n))
 	}
 }

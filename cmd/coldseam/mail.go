@@ -1,0 +1,264 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sort"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/store"
+)
+
+// briefFresh is how old a brief may be at the moment the mail is made; an
+// older one is made anew first.
+const briefFresh = 35 * time.Minute
+
+// briefPatience is how long after the send time a mail waits for a fresh
+// brief; then it goes with what there is, and NO CALL where there is nothing.
+const briefPatience = 10 * time.Minute
+
+// queueMornings puts the morning mails that are due into the outbox, one per
+// subscriber. It returns how many, and the reaches whose brief must be made
+// first.
+func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []briefKey, err error) {
+	due, err := a.db.Due(ctx, now)
+	if err != nil || len(due) == 0 {
+		return 0, nil, err
+	}
+	desk := newDesk(a, now)
+	byDay := map[coldseam.Date][]store.NewLetter{}
+	for _, s := range due {
+		l, ok, err := desk.morning(ctx, s)
+		if err != nil {
+			a.log.Error("compose morning", "subscriber", s.ID, "err", err)
+			continue
+		}
+		if ok {
+			byDay[s.LocalDate] = append(byDay[s.LocalDate], l)
+		}
+	}
+	for _, letters := range byDay {
+		_, k, qerr := a.db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: a.compose.Domain, Letters: letters})
+		n += k
+		err = errors.Join(err, qerr)
+	}
+	return n, desk.waiting(), err
+}
+
+// briefKey names the brief of a reach and day.
+type briefKey struct {
+	Reach coldseam.ReachID
+	Day   coldseam.Date
+}
+
+// desk holds the briefs that one tick's mails are made from.
+type desk struct {
+	app    *app
+	now    time.Time
+	briefs map[briefKey]*coldseam.Brief // nil = looked for, not there
+	wait   map[briefKey]bool
+}
+
+func newDesk(a *app, now time.Time) *desk {
+	return &desk{app: a, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{}}
+}
+
+func (d *desk) waiting() []briefKey {
+	var out []briefKey
+	for k := range d.wait {
+		out = append(out, k)
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].Reach < out[j].Reach })
+	return out
+}
+
+// brief returns the newest brief; stale or missing ones are noted as wanted.
+func (d *desk) brief(ctx context.Context, k briefKey) (*coldseam.Brief, error) {
+	b, seen := d.briefs[k]
+	if !seen {
+		x, err := d.app.db.Brief(ctx, k.Reach, k.Day)
+		switch {
+		case err == nil:
+			b = &x
+		case !errors.Is(err, coldseam.ErrNotFound):
+			return nil, err
+		}
+		d.briefs[k] = b
+	}
+	if b == nil || d.now.Sub(b.Issued) > briefFresh {
+		d.wait[k] = true
+	}
+	return b, nil
+}
+
+// morning makes the row of one subscriber. ok is false while a brief is waited
+// for.
+func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
+	reaches := s.Prefs.Reaches
+	if len(reaches) == 0 {
+		all, err := d.app.db.Reaches(ctx)
+		if err != nil {
+			return store.NewLetter{}, false, err
+		}
+		for _, r := range all {
+			reaches = append(reaches, r.ID)
+		}
+	}
+	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
+	if err != nil {
+		return store.NewLetter{}, false, err
+	}
+	hurry := d.now.Sub(at) > briefPatience
+	var briefs []coldseam.Brief
+	complete := true
+	for _, id := range reaches {
+		k := briefKey{id, s.LocalDate}
+		b, err := d.brief(ctx, k)
+		if err != nil {
+			return store.NewLetter{}, false, err
+		}
+		if d.wait[k] {
+			complete = false
+		}
+		if b == nil || d.wait[k] {
+			x, err := d.silent(ctx, id, s.LocalDate)
+			if errors.Is(err, coldseam.ErrNotFound) {
+				continue // the club does not fish it any more
+			}
+			if err != nil {
+				return store.NewLetter{}, false, err
+			}
+			b = &x
+		}
+		briefs = append(briefs, d.app.personal(*b, s.Prefs))
+	}
+	if !complete && !hurry || len(briefs) == 0 {
+		return store.NewLetter{}, false, nil
+	}
+	sortBriefs(briefs)
+	logs, err := d.openLogs(ctx, s)
+	if err != nil {
+		return store.NewLetter{}, false, err
+	}
+	payload, err := notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: logs}.Marshal()
+	if err != nil {
+		return store.NewLetter{}, false, err
+	}
+	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(), Payload: payload}, true, nil
+}
+
+// openLogs are the mornings of the last 72 h that the subscriber was written
+// to and has not logged yet.
+func (d *desk) openLogs(ctx context.Context, s store.DueSubscriber) ([]notify.OpenLog, error) {
+	return nil, nil
+}
+
+// silent is the NO CALL of a morning whose brief could not be made in time.
+func (d *desk) silent(ctx context.Context, id coldseam.ReachID, day coldseam.Date) (coldseam.Brief, error) {
+	r, err := d.app.db.Reach(ctx, id)
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
+	return coldseam.Brief{Reach: id, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day, Issued: d.now,
+		GoodUntil: day.In(zoneOf(r.Zone)).Add(12 * time.Hour), Verdict: coldseam.NoCall, WindowI: -1, Hazards: r.Hazards,
+		Surveyed: r.HazardsSurveyed, Rules: r.Rules, LifeLine: "Cold water: wear the life jacket.", LifeLineSI: "Cold water: wear the life jacket.",
+		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}, nil
+}
+
+// personal is a subscriber's own view of a brief.
+func (a *app) personal(b coldseam.Brief, p coldseam.Preferences) coldseam.Brief {
+	return verdict.Personal(b, p, verdict.PersonalOptions{Table: a.table(), Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
+}
+
+// rigKey names a rig among the ones a brief holds weights for.
+func rigKey(p coldseam.Preferences) string {
+	return p.Body + "|" + p.Line + "|" + p.Metal + "|" + p.Presentation
+}
+
+// sortBriefs puts the best first: GO, TOSS-UP, STAY by odds over cost, then
+// STOP, then NO CALL.
+func sortBriefs(b []coldseam.Brief) {
+	rank := map[coldseam.Verdict]int{coldseam.Go: 0, coldseam.TossUp: 1, coldseam.Stay: 2, coldseam.Stop: 3, coldseam.NoCall: 4}
+	sort.SliceStable(b, func(i, j int) bool {
+		if r, s := rank[b[i].Verdict], rank[b[j].Verdict]; r != s {
+			return r < s
+		}
+		return b[i].Odds-b[i].Cost > b[j].Odds-b[j].Cost
+	})
+}
+
+func zoneOf(name string) *time.Location {
+	if loc, err := time.LoadLocation(name); err == nil && name != "" {
+		return loc
+	}
+	return time.UTC
+}
+
+// sender makes one mail worker.
+func (a *app) sender(worker string) *notify.Sender {
+	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Log: a.log, Breaker: &notify.Breaker{}}
+}
+
+// workerName is unique among all running processes.
+func workerName(n int) string {
+	host, _ := os.Hostname()
+	return fmt.Sprintf("%s-%d-%d", host, os.Getpid(), n)
+}
+
+// composeLetter writes a mail with the charts of its rivers; each chart is
+// drawn once per brief.
+func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
+	charts := map[coldseam.ReachID][]byte{}
+	if c, err := notify.ParseContent(l.Payload); err == nil {
+		for _, b := range c.Briefs {
+			if png, err := a.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
+				charts[b.Reach] = png
+			} else if err != nil {
+				a.log.Warn("chart", "reach", b.Reach, "err", err)
+			}
+		}
+	}
+	return a.compose.Compose(l, charts)
+}
+
+// chartKey separates the pictures of the two unit systems.
+type chartKey struct {
+	brief int64
+	units string
+}
+
+// maxCharts bounds the cache; a day of a club with 50 rivers is far below.
+const maxCharts = 400
+
+func (a *app) chartOf(ctx context.Context, b coldseam.Brief, units string) ([]byte, error) {
+	if b.ID == 0 || b.Verdict == coldseam.NoCall {
+		return nil, nil
+	}
+	k := chartKey{b.ID, units}
+	a.mu.Lock()
+	png, ok := a.charts[k]
+	a.mu.Unlock()
+	if ok {
+		return png, nil
+	}
+	full, err := a.db.BriefByID(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	if png, err = chart.MailPNG(full, units); err != nil {
+		return nil, err
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if len(a.charts) >= maxCharts {
+		clear(a.charts)
+	}
+	a.charts[k] = png
+	return png, nil
+}

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
+)
+
+// serveCmd runs the service: tick, jobs, pages, metrics.
+type serveCmd struct{}
+
+// Run serves until the context ends, then stops softly: no new job, the mail
+// in transmission finishes.
+func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	cfg, err := loadConfig(g.Config)
+	if err != nil {
+		return exitCode{2, err.Error()}
+	}
+	log := newLogger(s.err, slog.LevelInfo)
+	a, err := build(ctx, cfg, buildOptions{log: log, migrate: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.syncRivers(ctx); err != nil {
+		return err
+	}
+	srv, err := a.startServices(ctx)
+	if err != nil {
+		return err
+	}
+	log.Info("serving", "listen", srv.addr)
+	<-ctx.Done()
+	srv.stop()
+	return nil
+}
+
+// services are the running parts of a server.
+type services struct {
+	addr  string
+	stops []func()
+	once  sync.Once
+}
+
+// stop ends the parts in reverse order of their start; a second call does
+// nothing.
+func (s *services) stop() {
+	s.once.Do(func() {
+		for i := len(s.stops) - 1; i >= 0; i-- {
+			s.stops[i]()
+		}
+	})
+}
+
+// softStop is how long jobs may finish; shorter than the service manager's
+// limit.
+const softStop = 75 * time.Second
+
+// startServices starts queue, pages, metrics and tick.
+func (a *app) startServices(ctx context.Context) (*services, error) {
+	out := &services{}
+	fail := func(err error) (*services, error) {
+		out.stop()
+		return nil, err
+	}
+	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Now: a.now, Log: a.log,
+		Ready: a.db.RequireCurrent, Healthy: a.healthy})
+	if err != nil {
+		return fail(err)
+	}
+	if out.addr, err = out.listen(a, a.cfg.Listen, h); err != nil {
+		return fail(err)
+	}
+	if a.cfg.MetricsAddr != "" {
+		mux := http.NewServeMux()
+		mux.Handle("GET /metrics", a.metrics.handler())
+		if _, err := out.listen(a, a.cfg.MetricsAddr, mux); err != nil {
+			return fail(err)
+		}
+	}
+	queue, err := a.db.NewQueue(a.workers(), store.QueueOptions{})
+	if err != nil {
+		return fail(err)
+	}
+	if err := queue.Start(context.WithoutCancel(ctx)); err != nil {
+		return fail(fmt.Errorf("queue: %w", err))
+	}
+	out.stops = append(out.stops, func() {
+		sctx, cancel := context.WithTimeout(context.Background(), softStop)
+		defer cancel()
+		if err := queue.Stop(sctx); err != nil {
+			_ = queue.StopAndCancel(context.Background())
+		}
+	})
+	out.stops = append(out.stops, a.startCron(ctx))
+	return out, nil
+}
+
+// listen serves h on addr until the services stop.
+func (s *services) listen(a *app, addr string, h http.Handler) (string, error) {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return "", fmt.Errorf("listen %s: %w", addr, err)
+	}
+	srv := web.Server(addr, h)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := srv.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
+			a.log.Error("pages", "err", err)
+		}
+	}()
+	s.stops = append(s.stops, func() {
+		sctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		_ = srv.Shutdown(sctx)
+		<-done
+	})
+	return l.Addr().String(), nil
+}

@@ -1,0 +1,170 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/robfig/cron/v3"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+)
+
+// The day on one page. Once a minute every server of the club ticks; SQL and
+// the stored times decide what is due, unique keys decide that it happens once,
+// and River carries the work to whichever server is free. No business time
+// stands in a cron line: clock changes skip and repeat those.
+
+// activeBefore is how long before a send time the feeds are polled at their
+// quick pace.
+const activeBefore = 25 * time.Minute
+
+// startCron runs the tick every minute until stop is called, and once at once.
+func (a *app) startCron(ctx context.Context) (stop func()) {
+	c := cron.New(cron.WithLocation(time.UTC), cron.WithChain(cron.Recover(cronLog{a}), cron.SkipIfStillRunning(cronLog{a})))
+	if _, err := c.AddFunc("* * * * *", func() { a.tickLogged(ctx) }); err != nil {
+		panic(err) // a constant line
+	}
+	a.tickLogged(ctx)
+	c.Start()
+	return func() { <-c.Stop().Done() }
+}
+
+func (a *app) tickLogged(ctx context.Context) {
+	if ctx.Err() != nil {
+		return
+	}
+	if err := a.tick(ctx, a.now()); err != nil && ctx.Err() == nil {
+		a.log.Error("tick", "err", err)
+	}
+}
+
+// tick decides what is due at now. Every part runs, whatever another came to.
+func (a *app) tick(ctx context.Context, now time.Time) error {
+	a.metrics.tick.Set(float64(now.Unix()))
+	var errs []error
+	do := func(what string, f func() error) {
+		if err := f(); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", what, err))
+		}
+	}
+	active, err := a.active(ctx, now)
+	if err != nil {
+		errs = append(errs, err)
+	}
+	do("fetches", func() error { return a.dueFetches(ctx, now, len(active) > 0) })
+	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
+	do("mornings", func() error {
+		n, wait, err := a.queueMornings(ctx, now)
+		for _, k := range wait {
+			err = errors.Join(err, a.enqueueBrief(ctx, k, now))
+		}
+		if n > 0 {
+			a.log.Info("mornings queued", "n", n)
+		}
+		return err
+	})
+	do("outlooks", func() error { return a.queueOutlooks(ctx, now) })
+	do("sweep", func() error { _, err := a.db.Sweep(ctx, now); return err })
+	do("mail", func() error { _, err := a.db.DueMail(ctx, now); return err })
+	do("upkeep", func() error {
+		return a.db.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
+	})
+	do("watch", func() error { return a.watch(ctx, now) })
+	return errors.Join(errs...)
+}
+
+// active lists the reaches whose morning is near or under way: from 25 minutes
+// before a subscriber's send time to the end of the day's last window.
+func (a *app) active(ctx context.Context, now time.Time) (map[coldseam.ReachID]coldseam.Date, error) {
+	subs, err := a.db.Subscribers(ctx, "confirmed")
+	if err != nil {
+		return nil, err
+	}
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[coldseam.ReachID]coldseam.Date{}
+	for _, s := range subs {
+		d := coldseam.DateOf(now.In(zoneOf(s.Prefs.Zone)))
+		at, err := notify.SendAt(d, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
+		if err != nil || now.Before(at.Add(-activeBefore)) {
+			continue
+		}
+		for _, r := range reaches {
+			if wants(s.Prefs, r.ID) && now.Before(a.lastLight(r, d)) {
+				out[r.ID] = d
+			}
+		}
+	}
+	return out, nil
+}
+
+func wants(p coldseam.Preferences, id coldseam.ReachID) bool {
+	for _, r := range p.Reaches {
+		if r == id {
+			return true
+		}
+	}
+	return len(p.Reaches) == 0
+}
+
+// dueFetches enqueues every feed whose slot has come. The slot is the time
+// rounded down to the feed's pace, so that two servers ask for the same one.
+func (a *app) dueFetches(ctx context.Context, now time.Time, active bool) error {
+	var errs []error
+	for _, f := range a.cfg.feeds() {
+		pace := f.Idle
+		if active {
+			pace = min(f.Active, f.Idle)
+		}
+		errs = append(errs, a.db.Enqueue(ctx, store.FetchArgs{Profile: f.Profile, Feed: f.Endpoint, Slot: now.Truncate(pace)}))
+	}
+	return errors.Join(errs...)
+}
+
+// briefPace is how often a reach's brief is made anew: near and during its
+// morning after every fetch, else every six hours.
+const (
+	briefActive = 15 * time.Minute
+	briefIdle   = 6 * time.Hour
+	// afterFetch lets the fetches of a slot end before the brief reads.
+	afterFetch = 2 * time.Minute
+)
+
+// dueBriefs enqueues the briefs of today, and from the evening on those of
+// tomorrow.
+func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.ReachID]coldseam.Date) error {
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, r := range reaches {
+		d, pace := coldseam.DateOf(now.In(zoneOf(r.Zone))), briefIdle
+		if _, ok := active[r.ID]; ok {
+			pace = briefActive
+		} else if now.After(a.lastLight(r, d)) {
+			d = d.Add(1)
+		}
+		slot := now.Add(-afterFetch).Truncate(pace)
+		errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot}))
+	}
+	return errors.Join(errs...)
+}
+
+// enqueueBrief asks for one brief now, at most once a minute.
+func (a *app) enqueueBrief(ctx context.Context, k briefKey, now time.Time) error {
+	return a.db.Enqueue(ctx, store.BriefArgs{Reach: k.Reach, Day: k.Day, Issued: now.Truncate(time.Minute)})
+}
+
+// cronLog brings cron's own words into the program's log.
+type cronLog struct{ *app }
+
+func (c cronLog) Info(msg string, kv ...any) { c.log.Debug("cron", "msg", msg) }
+
+func (c cronLog) Error(err error, msg string, kv ...any) { c.log.Error("cron", "msg", msg, "err", err) }

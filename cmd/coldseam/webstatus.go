@@ -1,0 +1,243 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/score"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
+)
+
+// Status returns the state of feeds, briefs and mail, without persons.
+func (p pages) Status(ctx context.Context) (web.Status, error) {
+	var s web.Status
+	reaches, err := p.db.Reaches(ctx)
+	if err != nil {
+		return s, err
+	}
+	names := map[coldseam.SiteID]bool{}
+	for _, r := range reaches {
+		if !names[r.Site] {
+			names[r.Site] = true
+			f, err := p.gaugeStates(ctx, r)
+			if err != nil {
+				return s, err
+			}
+			s.Feeds = append(s.Feeds, f...)
+		}
+		today := coldseam.DateOf(p.now().In(zoneOf(r.Zone)))
+		b, err := p.db.Brief(ctx, r.ID, today)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return s, err
+		}
+		s.Briefs = append(s.Briefs, web.BriefState{River: r.River, Reach: r.Name, Zone: r.Zone, Day: b.Day, Issued: b.Issued, Verdict: b.Verdict})
+	}
+	today := coldseam.DateOf(p.now().In(zoneOf(p.cfg.Club.Zone)))
+	counts, err := p.db.MailCounts(ctx, coldseam.MailMorning, today)
+	if err != nil {
+		return s, err
+	}
+	for state, n := range counts {
+		switch state {
+		case coldseam.MailSent:
+			s.Mail.Sent += n
+		case coldseam.MailFailed, coldseam.MailExpired, coldseam.MailUnknown:
+			s.Mail.Failed += n
+		case coldseam.MailSkipped:
+			continue
+		default:
+			s.Mail.Waiting += n
+		}
+		s.Mail.Due += n
+	}
+	s.Held, _, _, err = p.db.Held(ctx)
+	return s, err
+}
+
+var paramWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
+
+func (p pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedState, error) {
+	site, err := p.db.Site(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	vals, err := p.db.Latest(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	limit := time.Duration(p.table().GaugeAgeH * float64(time.Hour))
+	var out []web.FeedState
+	for _, v := range vals {
+		w, ok := paramWords[v.Param]
+		if !ok || v.Stat != coldseam.Instant {
+			continue
+		}
+		f := web.FeedState{Name: w + ", " + site.Name, Agency: site.Provider, At: v.At, Limit: limit, State: "good"}
+		if p.now().Sub(v.At) > limit {
+			f.State = "stale"
+			f.Note = fmt.Sprintf("gauge silent %.0f h", p.now().Sub(v.At).Hours())
+		}
+		out = append(out, f)
+	}
+	return out, nil
+}
+
+// resolved is one morning whose odds were issued and whose catch was logged.
+type resolved struct {
+	Day     coldseam.Date
+	Odds    float64
+	Verdict coldseam.Verdict
+	Good    bool
+}
+
+// resolve pairs the last odds issued before each morning's end with the log of
+// the day. A day without trips resolves nothing.
+func (a *app) resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
+	trips, err := a.db.Trips(ctx, reach, from, to)
+	if err != nil {
+		return nil, err
+	}
+	target := verdict.DefaultTarget
+	if r, ok := verdict.TargetRate(trips); ok {
+		target = r
+	}
+	type sum struct{ fish, hours float64 }
+	days := map[coldseam.Date]sum{}
+	for _, t := range trips {
+		if h := verdict.LineHours(t); !t.WentNot && h > 0 {
+			s := days[t.Date]
+			days[t.Date] = sum{s.fish + float64(t.Fish), s.hours + h}
+		}
+	}
+	var out []resolved
+	for d := from; !to.Before(d); d = d.Add(1) {
+		s, ok := days[d]
+		if !ok {
+			continue
+		}
+		b, err := a.db.Brief(ctx, reach, d)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		if b.OddsOK {
+			out = append(out, resolved{Day: d, Odds: b.Odds, Verdict: b.Verdict, Good: s.fish/s.hours >= target})
+		}
+	}
+	return out, nil
+}
+
+// Scorecard returns what was said and what came on one reach.
+func (p pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
+	today := coldseam.DateOf(p.now().UTC())
+	list, err := p.resolve(ctx, reach, today.Add(-800), today)
+	if err != nil {
+		return web.Scorecard{}, err
+	}
+	return scorecard(list), nil
+}
+
+// minResolved is the number of mornings below which no gain is claimed.
+const minResolved = 30
+
+func scorecard(list []resolved) web.Scorecard {
+	c := web.Scorecard{Mornings: len(list)}
+	if len(list) == 0 {
+		return c
+	}
+	c.Since = list[0].Day
+	edges := [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
+	for _, e := range edges {
+		c.Bins = append(c.Bins, web.ScoreBin{From: e[0], To: e[1]})
+	}
+	good := 0.0
+	for _, r := range list {
+		if r.Good {
+			good++
+		}
+		k := int(math.Round(r.Odds * 10))
+		for i, e := range edges {
+			if k >= e[0] && k <= e[1] {
+				c.Bins[i].Mornings++
+				if r.Good {
+					c.Bins[i].Good++
+				}
+			}
+		}
+	}
+	rate := good / float64(len(list))
+	blocks := map[int]*score.Block{}
+	for _, r := range list {
+		o := 0.0
+		if r.Good {
+			o = 1
+		}
+		c.Brier += (r.Odds - o) * (r.Odds - o) / float64(len(list))
+		c.Climate += (rate - o) * (rate - o) / float64(len(list))
+		fortnight := r.Day.Sub(list[0].Day) / 14 // mornings in a row are alike: they move together
+		if blocks[fortnight] == nil {
+			blocks[fortnight] = &score.Block{}
+		}
+		b := blocks[fortnight]
+		b.N, b.S, b.Ref = b.N+1, b.S+(r.Odds-o)*(r.Odds-o), b.Ref+(rate-o)*(rate-o)
+	}
+	if len(list) >= minResolved {
+		var flat []score.Block
+		for k := 0; k <= list[len(list)-1].Day.Sub(list[0].Day)/14; k++ {
+			if b := blocks[k]; b != nil {
+				flat = append(flat, *b)
+			}
+		}
+		iv := score.BlockBootstrap(rand.New(rand.NewPCG(20240501, 1)), flat, 500, 0.90)
+		c.Gain, c.GainOK = [2]float64{iv.Lo * c.Climate, iv.Hi * c.Climate}, true
+	}
+	return c
+}
+
+// SaveTrip records or replaces the trip of its subscriber, reach and date, and
+// feeds the weight log of its spot.
+func (p pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
+	if t.EnteredAt.IsZero() {
+		t.EnteredAt = p.now()
+	}
+	if t.Source == "" {
+		t.Source = "form"
+	}
+	if err := p.db.ReplaceTrip(ctx, t); err != nil {
+		return err
+	}
+	return p.logRig(ctx, t)
+}
+
+// logRig turns "1/4 held at the seam" of a trip into a calibration line.
+func (a *app) logRig(ctx context.Context, t coldseam.Trip) error {
+	if t.Held == nil || t.WeightOz <= 0 || t.SpotID == "" {
+		return nil
+	}
+	at := t.HeldAt
+	if at.IsZero() {
+		at = t.Start
+	}
+	if at.IsZero() {
+		r, err := a.db.Reach(ctx, t.Reach)
+		if err != nil {
+			return err
+		}
+		at = t.Date.In(zoneOf(r.Zone)).Add(8 * time.Hour)
+	}
+	_, _, err := a.db.AddRigLog(ctx, store.RigLog{Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
+		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
+	return err
+}

@@ -1,0 +1,154 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
+)
+
+// pages is what the web server reads and writes: the store, seen with the
+// program's clock and configuration. It satisfies web.Store.
+type pages struct{ *app }
+
+// Board returns the newest brief of each reach: today's, else the one for
+// tomorrow that the evening makes, else the last that was told.
+func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
+	reaches, err := p.db.Reaches(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []coldseam.Brief
+	for _, r := range reaches {
+		today := coldseam.DateOf(p.now().In(zoneOf(r.Zone)))
+		days := []coldseam.Date{today, today.Add(-1)}
+		if p.now().After(p.lastLight(r, today)) {
+			days = append([]coldseam.Date{today.Add(1)}, days...)
+		}
+		for _, d := range days {
+			b, err := p.db.Brief(ctx, r.ID, d)
+			if errors.Is(err, coldseam.ErrNotFound) {
+				continue
+			}
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, b)
+			break
+		}
+	}
+	sortBriefs(out)
+	return out, nil
+}
+
+// Reaches returns the reaches in the club's order.
+func (p pages) Reaches(ctx context.Context) ([]coldseam.Reach, error) { return p.db.Reaches(ctx) }
+
+// SignUp notes a request and queues the confirm mail when the address may get
+// one. The answer is the same whatever is known of it.
+func (p pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferences, at time.Time) error {
+	if prefs.Zone == "" {
+		prefs.Zone = p.cfg.Club.Zone
+	}
+	hour, err := p.db.CountAttempt(ctx, "confirm mails", time.Hour, at)
+	if err != nil {
+		return err
+	}
+	s, _, err := p.db.AddSubscriber(ctx, email, "", prefs)
+	if err != nil {
+		return err
+	}
+	if s.State != "pending" || hour > maxConfirmsHour {
+		return nil
+	}
+	if ok, err := p.mayConfirm(ctx, s.ID, at); err != nil || !ok {
+		return err
+	}
+	return p.queueOne(ctx, coldseam.MailConfirm, s.ID, at, 7*day, notify.Content{Club: p.cfg.Club.Name})
+}
+
+// Limits of sign-up against list bombing [proposal].
+const (
+	maxConfirmsHour = 100
+	maxConfirmsEver = 3
+)
+
+// mayConfirm allows one confirm mail a day and three ever while unconfirmed.
+func (p pages) mayConfirm(ctx context.Context, sub int64, at time.Time) (bool, error) {
+	today, err := p.db.CountAttempt(ctx, fmt.Sprintf("confirm %d", sub), day, at)
+	if err != nil || today > 1 {
+		return false, err
+	}
+	ever, err := p.db.CountConfirmMail(ctx, sub)
+	return ever <= maxConfirmsEver, err
+}
+
+// queueOne puts a single mail into the outbox.
+func (a *app) queueOne(ctx context.Context, kind coldseam.MailKind, sub int64, at time.Time, good time.Duration, c notify.Content) error {
+	payload, err := c.Marshal()
+	if err != nil {
+		return err
+	}
+	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: at, MailDomain: a.compose.Domain,
+		Letters: []store.NewLetter{{Subscriber: sub, LocalDate: coldseam.DateOf(at.In(zoneOf(a.cfg.Club.Zone))), Deadline: at.Add(good), Payload: payload}}})
+	return err
+}
+
+// Confirm turns a pending subscriber into a confirmed one and welcomes them.
+func (p pages) Confirm(ctx context.Context, sub int64, at time.Time) error {
+	s, err := p.db.Subscriber(ctx, sub)
+	if err != nil {
+		return err
+	}
+	if s.State != "pending" {
+		return nil
+	}
+	if err := p.db.Confirm(ctx, sub); err != nil {
+		return err
+	}
+	return p.queueOne(ctx, coldseam.MailWelcome, sub, at, day, notify.Content{Club: p.cfg.Club.Name})
+}
+
+// Subscriber returns one by id.
+func (p pages) Subscriber(ctx context.Context, sub int64) (coldseam.Subscriber, error) {
+	return p.db.Subscriber(ctx, sub)
+}
+
+// SavePreferences replaces them.
+func (p pages) SavePreferences(ctx context.Context, sub int64, prefs coldseam.Preferences, at time.Time) error {
+	return p.db.SetPrefs(ctx, sub, prefs)
+}
+
+// Unsubscribe stops all mail at once.
+func (p pages) Unsubscribe(ctx context.Context, sub int64, at time.Time) error {
+	if err := p.db.Unsubscribe(ctx, sub); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	return nil
+}
+
+// Trip returns what the subscriber logged for the reach and day.
+func (p pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
+	trips, err := p.db.Trips(ctx, reach, d, d)
+	if err != nil {
+		return coldseam.Trip{}, err
+	}
+	for _, t := range trips {
+		if t.Subscriber == sub {
+			return t, nil
+		}
+	}
+	return coldseam.Trip{}, fmt.Errorf("trip of %s on %s: %w", reach, d, coldseam.ErrNotFound)
+}
+
+// Season returns the recap of a year.
+func (p pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
+	return web.Recap{}, coldseam.ErrNotFound
+}
+
+var _ web.Store = pages{}
