@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -32,9 +33,9 @@ type Decision struct {
 	Sure       string
 	SureWhy    string
 	GoodUntil  time.Time
-	// ShowLines: the WATER, JIG and RUN lines may be printed. On NO CALL for
-	// weather, alerts or season rule they are, marked and without odds; on NO
-	// CALL for the gauge and on STOP for a closure they are not.
+	// ShowLines: the WATER, JIG and RUN lines may be printed. On NO CALL they
+	// are, marked and without odds, where only weather, alerts or the season
+	// rule are missing; on NO CALL for anything else and on STOP they are not.
 	ShowLines bool
 	// Fired lists the codes of all rules that fired, in order, for --why.
 	Fired []string
@@ -174,7 +175,6 @@ func (in *Inputs) stop(d *Decision, day, legal []coldseam.Reason, looks []look, 
 			d.Stops = merge(d.Stops, l.stops)
 		}
 	}
-	d.ShowLines = !book.gauge && len(legal) == 0
 	d.Stops = append(d.Stops, legal...)
 	d.Reasons = merge(book.bad, book.odds)
 }
@@ -206,13 +206,24 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 		if len(book.bad) > 0 && best >= 0 {
 			d.Reasons = merge(book.bad, book.odds)
 		}
-		d.ShowLines = !book.gauge
+		d.ShowLines = linesAllowed(d.Reasons)
 		return
 	}
 	l := looks[best]
 	d.Verdict, d.WindowI, d.ShowLines = l.verdict, best, true
 	d.Odds, d.OddsOK, d.OddsNote, d.Spread = l.p, true, in.OddsNote, l.spread
 	d.Reasons = append(slices.Clone(l.caps), in.oddsReason(l))
+}
+
+// linesAllowed reports whether all that is missing is weather, alerts or the
+// season rule.
+func linesAllowed(rs []coldseam.Reason) bool {
+	for _, r := range rs {
+		if !strings.HasPrefix(r.Code, "weather_") && !strings.HasPrefix(r.Code, "alerts_") && r.Code != "season_unverified" {
+			return false
+		}
+	}
+	return len(rs) > 0
 }
 
 // judge sets the verdict of a callable window from its odds and caps.

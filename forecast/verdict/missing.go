@@ -21,7 +21,6 @@ const (
 type ledger struct {
 	inputs []coldseam.Input
 	bad    []coldseam.Reason // safety inputs and rules: NO CALL
-	gauge  bool              // the trouble is the gauge: WATER, JIG and RUN are not printed
 	caps   []coldseam.Reason
 	odds   []coldseam.Reason // odds inputs: NO CALL, after the safety ones
 }
@@ -63,14 +62,14 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		if i.State == StateGood || !r.needed {
 			continue
 		}
-		l.gauge = true
 		l.bad = append(l.bad, missing(r.key+"_"+i.State, gaugeWords(i, r.what)))
 	}
 	// A rise of the last six hours must be seen, not assumed: one reading alone
 	// cannot show it.
-	if _, _, ok := rise(in.Gauge.Discharge, 6); !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
-		l.gauge = true
-		l.bad = append(l.bad, missing("rise_unknown", "one flow reading in 6 h: a rise cannot be seen"))
+	for _, r := range rows {
+		if _, _, ok := rise(r.obs, 6); r.needed && !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
+			l.bad = append(l.bad, missing("rise_unknown", "one "+r.what+" reading in 6 h: a rise cannot be seen"))
+		}
 	}
 }
 
