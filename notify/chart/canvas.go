@@ -17,19 +17,47 @@ import (
 // canvas is an RGB picture with the three things a chart needs: filled
 // outlines, strokes with round ends, and text. Coordinates are pixels.
 type canvas struct {
-	img *image.RGBA
-	ras *vector.Rasterizer
+	img     *image.RGBA
+	ras     *vector.Rasterizer
+	pending [][]xy
 }
 
 func newCanvas(w, h int, ground color.RGBA) *canvas {
-	c := &canvas{img: image.NewRGBA(image.Rect(0, 0, w, h)), ras: vector.NewRasterizer(w, h)}
+	c := &canvas{img: image.NewRGBA(image.Rect(0, 0, w, h)), ras: vector.NewRasterizer(1, 1)}
 	draw.Draw(c.img, c.img.Bounds(), image.NewUniform(ground), image.Point{}, draw.Src)
 	return c
 }
 
+// outline adds a closed outline to what the next paint fills.
+func (c *canvas) outline(pts []xy) { c.pending = append(c.pending, pts) }
+
+// paint fills the pending outlines. It rasterises their bounding box alone:
+// most of them are small.
 func (c *canvas) paint(col color.RGBA) {
-	c.ras.Draw(c.img, c.img.Bounds(), image.NewUniform(col), image.Point{})
-	c.ras.Reset(c.img.Bounds().Dx(), c.img.Bounds().Dy())
+	box := image.Rectangle{}
+	for _, o := range c.pending {
+		for _, p := range o {
+			at := image.Pt(int(math.Floor(p.X)), int(math.Floor(p.Y)))
+			box = box.Union(image.Rectangle{at, at.Add(image.Pt(1, 1))})
+		}
+	}
+	box = box.Inset(-1).Intersect(c.img.Bounds())
+	if !box.Empty() {
+		c.ras.Reset(box.Dx(), box.Dy())
+		for _, o := range c.pending {
+			for i, p := range o {
+				x, y := float32(p.X-float64(box.Min.X)), float32(p.Y-float64(box.Min.Y))
+				if i == 0 {
+					c.ras.MoveTo(x, y)
+				} else {
+					c.ras.LineTo(x, y)
+				}
+			}
+			c.ras.ClosePath()
+		}
+		c.ras.Draw(c.img, box, image.NewUniform(col), image.Point{})
+	}
+	c.pending = c.pending[:0]
 }
 
 // fill paints the inside of a closed outline.
@@ -39,14 +67,6 @@ func (c *canvas) fill(col color.RGBA, pts []xy) {
 	}
 	c.outline(pts)
 	c.paint(col)
-}
-
-func (c *canvas) outline(pts []xy) {
-	c.ras.MoveTo(float32(pts[0].X), float32(pts[0].Y))
-	for _, p := range pts[1:] {
-		c.ras.LineTo(float32(p.X), float32(p.Y))
-	}
-	c.ras.ClosePath()
 }
 
 func (c *canvas) rect(col color.RGBA, x0, y0, x1, y1 float64) {
@@ -95,8 +115,10 @@ func (c *canvas) dot(fillc, rim color.RGBA, p xy, r, w float64) {
 // dotted draws a level line of short dashes.
 func (c *canvas) dotted(col color.RGBA, x0, x1, y, dash, gap, width float64) {
 	for x := x0; x < x1; x += dash + gap {
-		c.rect(col, x, y-width/2, min(x+dash, x1), y+width/2)
+		r, top, bottom := min(x+dash, x1), y-width/2, y+width/2
+		c.outline([]xy{{x, top}, {r, top}, {r, bottom}, {x, bottom}})
 	}
+	c.paint(col)
 }
 
 // faces are the two fonts of one picture. A face keeps state, so each picture

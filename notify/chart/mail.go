@@ -82,10 +82,26 @@ func mailPicture(fans []fan) ([]byte, error) {
 		last.x1 = MailWidth - 24
 	}
 	last.days(y + 28)
-	var out bytes.Buffer
+	return encode(c)
+}
+
+// mailMost is the largest file that goes into a mail, in bytes.
+const mailMost = 20 << 10
+
+// encode writes the indexed file. A picture that is too restless to fit, such
+// as an hourly fan of a hydropower river, is written with fewer half tones.
+func encode(c *canvas) ([]byte, error) {
+	full := darkPalette()
 	enc := png.Encoder{CompressionLevel: png.BestCompression}
-	if err := enc.Encode(&out, indexed(c.img, darkPalette())); err != nil {
-		return nil, fmt.Errorf("chart png: %w", err)
+	var out bytes.Buffer
+	for _, n := range []int{len(full), 16, tokens} {
+		out.Reset()
+		if err := enc.Encode(&out, indexed(c.img, full[:n])); err != nil {
+			return nil, fmt.Errorf("chart png: %w", err)
+		}
+		if out.Len() <= mailMost {
+			break
+		}
 	}
 	return out.Bytes(), nil
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -36,7 +37,7 @@ func TestMailPNG(t *testing.T) {
 					return
 				}
 				require.NoError(t, err)
-				require.LessOrEqual(t, len(got), 20<<10)
+				require.LessOrEqual(t, len(got), mailMost)
 				t.Log(len(got), "bytes")
 				keep(t, "mail-"+b.Verdict.String()+"-"+units+".png", got)
 				img, err := png.Decode(bytes.NewReader(got))
@@ -51,4 +52,23 @@ func TestMailPNG(t *testing.T) {
 			})
 		}
 	}
+}
+
+// TestRestlessRiverStillFits: an hourly fan that jumps at every step, more than
+// any river does, keeps the limit of the mail.
+func TestRestlessRiverStillFits(t *testing.T) {
+	t.Parallel()
+	b := sample.Go()
+	b.Chart.Valid, b.Chart.FlowFan, b.Chart.TempFan = nil, nil, nil
+	for h := 1; h <= 100; h++ {
+		b.Chart.Valid = append(b.Chart.Valid, sample.Issued.Add(time.Duration(h)*time.Hour))
+		j := float64(h * 7919 % 97)
+		b.Chart.FlowFan = append(b.Chart.FlowFan, [5]float64{60 - j/9, 64 - j/13, 68 + j/20, 72 + j/11, 76 + j/5})
+		b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{2 - j/90, 2.5, 3 + j/80, 4 + j/60, 5 + j/40})
+	}
+	got, err := MailPNG(b, "us")
+	require.NoError(t, err)
+	t.Log(len(got), "bytes")
+	keep(t, "mail-restless.png", got)
+	require.LessOrEqual(t, len(got), mailMost)
 }
