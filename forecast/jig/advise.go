@@ -67,6 +67,10 @@ func (a *adviser) missing() bool {
 		a.withhold("numeric", "missing", "a number is not finite: no weight", "")
 		return true
 	}
+	if !in.Rig.usable() {
+		a.withhold("numeric", "missing", "no rig is set: no weight", "")
+		return true
+	}
 	a.s, a.k = in.site()
 	if in.Stale {
 		a.withhold("stale_gauge", "missing", "gauge is stale: no weight until it reports", "")
@@ -122,20 +126,21 @@ func (a *adviser) physics() bool {
 			a.out.MinOz = coldseam.Oz(kg)
 		}
 	}
+	lo, hi := a.measured()
 	for _, q := range a.flows {
-		if !a.covers(q) {
+		if q < lo || q > hi {
 			a.share += 1 / float64(len(a.flows))
 		}
 	}
 	return true
 }
 
-// covers reports whether speed and depth at q rest on measurements.
-func (a *adviser) covers(q float64) bool {
-	if !a.in.Geometry.Valid() { // one float timing carries speed by the default exponent
-		return q >= a.s.speedQ/defaultQSpan && q <= a.s.speedQ*defaultQSpan
+// measured is the range of flows in which speed and depth rest on measurements.
+func (a *adviser) measured() (lo, hi float64) {
+	if g := a.in.Geometry; g.Valid() {
+		return g.QMin * outsideLow, g.QMax * outsideHigh
 	}
-	return a.in.Geometry.Covers(q)
+	return a.s.speedQ / defaultQSpan, a.s.speedQ * defaultQSpan // one float timing and the default exponent
 }
 
 // Above this share of members outside the measured range the spread is
@@ -158,7 +163,8 @@ func (a *adviser) odds() {
 	if !a.cal.Done {
 		a.warn("uncalibrated", "note", "uncalibrated: start here, step up if you lose bottom", "")
 	}
-	a.o = newOdds(a.s, in.Rig, a.flows, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
+	lo, hi := a.measured()
+	a.o = newOdds(a.s, in.Rig, a.flows, lo, hi, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
 	for _, oz := range withTradeSizes(in.BoxOz) {
 		a.out.Holds = append(a.out.Holds, coldseam.SizeOdds{Oz: oz, Holds: a.o.Holds(oz * coldseam.KgPerOunce)})
 	}

@@ -229,7 +229,7 @@ func TestDriftIsAveragedOverTheBoatSpeed(t *testing.T) {
 	in := seam(t)
 	in.Rig, in.Spot.FloatMS = rig(t, "slim", braid, "drift"), ptr(3*coldseam.MetrePerFoot)
 	j := Advise(in)
-	fixed := newOdds(must(in.site()), Rig{in.Rig.Body, in.Rig.Line, in.Rig.Metal, Presentation{Name: "fixed", Frame: 0, ThetaMaxDeg: 40, LeadM: 1e9}}, in.FlowMembers, 0, 1)
+	fixed := newOdds(must(in.site()), Rig{in.Rig.Body, in.Rig.Line, in.Rig.Metal, Presentation{Name: "fixed", Frame: 0, ThetaMaxDeg: 40, LeadM: 1e9}}, in.FlowMembers, 30, 50, 0, 1)
 	require.Len(t, fixed.curves, 1)
 	require.Less(t, j.MinOz, 1./16, "at exactly .75 of the surface a sixteenth would do")
 	require.Less(t, j.Holds[0].Holds, .6, "but boats do not drift at exactly that")

@@ -16,14 +16,15 @@ const (
 // critical computes the flow at which each trade size stops holding, within
 // the range that the measurements cover.
 func (a *adviser) critical() []coldseam.SizeFlow {
-	lo, hi := a.in.Geometry.QMin*outsideLow, a.in.Geometry.QMax*outsideHigh
-	if !a.in.Geometry.Valid() {
-		lo, hi = a.s.speedQ/defaultQSpan, a.s.speedQ*defaultQSpan
-	}
+	lo, hi := a.measured()
 	if !(lo > 0 && hi > lo) {
 		return nil
 	}
-	flows, single := criticalFlows(a.s, a.in.Rig, lo, hi, math.Exp(-a.cal.Mean))
+	c := a.o.curves[0]
+	if a.in.Rig.Pres.Frame != 0 { // the odds of a drift have a curve for each boat speed
+		c = tabulate(a.s, a.in.Rig, lo, hi)
+	}
+	flows, single := criticalFlows(a.s, a.in.Rig, c, lo, hi, math.Exp(-a.cal.Mean))
 	if !single {
 		a.warn("not_monotone", "note", "weight does not rise steadily with flow here; the lowest crossing is used", "")
 	}
@@ -31,17 +32,23 @@ func (a *adviser) critical() []coldseam.SizeFlow {
 }
 
 // criticalFlows is the flow at which each trade size stops holding, within lo
-// to hi m3/s. A head counts as scale times its mass, so that a calibrated spot
-// shows its own flows. Where the minimum mass is not monotone in the flow the
-// lowest crossing is taken and single is false.
-func criticalFlows(s *site, r Rig, lo, hi, scale float64) (out []coldseam.SizeFlow, single bool) {
-	c := tabulate(s, r, lo, hi)
+// to hi m3/s, which the curve c spans. A head counts as scale times its mass, so
+// that a calibrated spot shows its own flows. Where the minimum mass is not
+// monotone in the flow the lowest crossing is taken and single is false.
+func criticalFlows(s *site, r Rig, c curve, lo, hi, scale float64) (out []coldseam.SizeFlow, single bool) {
 	single = true
 	for i := 1; i < gridN; i++ {
 		single = single && c.lnM[i] >= c.lnM[i-1]-1e-6
 	}
 	for _, oz := range coldseam.TradeSizesOz {
-		out = append(out, c.crossing(s, r, oz, oz*coldseam.KgPerOunce*scale))
+		f := c.crossing(s, r, oz, oz*coldseam.KgPerOunce*scale)
+		switch {
+		case f.M3S > hi:
+			f.M3S, f.Beyond = hi, true
+		case f.M3S < lo:
+			f.M3S = 0
+		}
+		out = append(out, f)
 	}
 	return out, single
 }

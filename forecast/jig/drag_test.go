@@ -54,8 +54,8 @@ func TestCylinderAgainstAChart(t *testing.T) {
 
 func TestDragLawsAreSmoothWhereTheirFastPathsMeet(t *testing.T) {
 	t.Parallel()
-	for _, x := range []float64{1e-4, .01, .026, .0272, .028, .1, 1, 4} {
-		require.InEpsilon(t, 1-math.Exp(-math.Pow(x, .7)), riseTerm(x), 1e-9, "%v", x)
+	for _, re := range []float64{.1, 1, 7.3, 20, 61, 300, 1020, 1023.9, 1024, 1025, 2e4} {
+		require.InDelta(t, 1.2*(1-math.Exp(-math.Pow(re/4500, .7))), riseOf(math.Sqrt(re)), 3e-6, "%v", re)
 	}
 	require.InEpsilon(t, cylinderCd(26.999999), cylinderCd(27.000001), 1e-7)
 	require.Equal(t, cylinderCd(minRe), cylinderCd(0))

@@ -24,9 +24,9 @@ const (
 
 // Lightest returns the smallest head in kg that holds bottom, in
 // 0.0002-0.080 kg. ok is false when 80 g does not hold, or a number of the
-// station is not finite. It does not allocate.
+// station is not finite, or the rig is the zero value. It does not allocate.
 func Lightest(r Rig, st Station) (kg float64, ok bool) {
-	if !st.finite() || st.DepthM <= bottomM {
+	if !st.finite() || st.DepthM <= bottomM || !r.usable() {
 		return 0, false
 	}
 	var c column

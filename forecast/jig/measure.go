@@ -81,7 +81,8 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 			return nil
 		}
 	}
-	o := newOdds(s, in.Rig, in.flows(), cal.Mean, math.Hypot(now, eventLnSD))
+	q := in.flows()
+	o := newOdds(s, in.Rig, q, q[0], q[0], cal.Mean, math.Hypot(now, eventLnSD))
 	before := o.mayNeed()
 	var out []Need
 	add := func(code, text string, sd float64) {

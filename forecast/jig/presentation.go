@@ -65,6 +65,12 @@ type Rig struct {
 	Pres  Presentation
 }
 
+// usable reports whether the rig can be computed: the zero value cannot.
+func (r Rig) usable() bool {
+	v := r.Body.LengthM*r.Body.DiameterM*r.Body.FallM2*r.Line.DiameterM*r.Line.RhoKGM3*r.Metal.RhoKGM3*r.Pres.ThetaMaxDeg*r.Pres.LeadM > 0
+	return v && r.Pres.ThetaMaxDeg < 90
+}
+
 // ParseRig reads the four names; empty names take the defaults slim,
 // braid-0.14, lead, quartering. The error wraps ErrInvalid and names what was
 // found and what is wanted.

@@ -141,7 +141,7 @@ func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
 		{"slim", braid, "anchored", []float64{7.52, 12.13, 16.47, 20.60, 28.41, 35.67, 42.61, 49.28, 62.03}},
 	}
 	for _, r := range rows {
-		got, single := criticalFlows(powerSite(), rig(t, r.body, r.line, r.pres), 3, 160, 1)
+		got, single := criticalFlows(powerSite(), rig(t, r.body, r.line, r.pres), tabulate(powerSite(), rig(t, r.body, r.line, r.pres), 3, 160), 3, 160, 1)
 		require.True(t, single)
 		require.Len(t, got, len(r.want))
 		for i := range got {
@@ -153,7 +153,7 @@ func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
 
 func TestCriticalFlowsSayWhereTheyEnd(t *testing.T) {
 	t.Parallel()
-	got, _ := criticalFlows(powerSite(), rig(t, "slim", braid, "quartering"), 15, 50, 1)
+	got, _ := criticalFlows(powerSite(), rig(t, "slim", braid, "quartering"), tabulate(powerSite(), rig(t, "slim", braid, "quartering"), 15, 50), 15, 50, 1)
 	require.Zero(t, got[0].M3S, "1/16 holds nowhere in the range")
 	require.False(t, got[0].Beyond)
 	require.InEpsilon(t, 35.49, got[3].M3S, .002)
@@ -177,7 +177,7 @@ func TestReferenceOddsAtOneSpot(t *testing.T) {
 		{40, .25, 3. / 8, .79}, {40, .25, 1. / 2, .96}, {90, .25, 1, .77},
 	}
 	for _, r := range rows {
-		o := newOdds(powerSite(), rig(t, "slim", braid, "quartering"), quantiles(r.median, r.sd), 0, 1e-6)
+		o := newOdds(powerSite(), rig(t, "slim", braid, "quartering"), quantiles(r.median, r.sd), 3, 160, 0, 1e-6)
 		require.InDelta(t, r.p, o.Holds(r.oz*coldseam.KgPerOunce), .011, "%+v", r)
 	}
 }
