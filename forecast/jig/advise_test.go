@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -267,11 +268,23 @@ func TestAnAngleReplacesTheRatio(t *testing.T) {
 	in.Spot.FloatMS = nil
 	st := at(12, 2.4, 3)
 	kg := .375 * coldseam.KgPerOunce
-	in.Angle = &Angle{Oz: .375, Rig: in.Rig, AngleDeg: Solve(in.Rig, st, kg).AngleDeg, FlowM3S: 40}
+	deg := Solve(in.Rig, st, kg).AngleDeg
+	day := time.Date(2026, 3, 10, 12, 0, 0, 0, time.UTC)
+	in.Logs = []Log{{At: day, Oz: .375, Rig: in.Rig, Held: true, AngleDeg: &deg, FlowM3S: 40},
+		{At: day.AddDate(0, 0, -9), Oz: .375, Rig: in.Rig, Held: true, AngleDeg: ptr(20), FlowM3S: 40}}
 	j := Advise(in)
-	require.InDelta(t, 2.4, coldseam.Feet(j.SurfaceMS), .03)
+	require.InDelta(t, 2.4, coldseam.Feet(j.SurfaceMS), .03, "the newest angle counts")
 	require.Contains(t, j.Why, "line angle")
-	require.Equal(t, .38, j.ModelLnSD)
+	require.InDelta(t, .38, modelLnSD(benchGeometry.SComb, timedSpeedLnSD, soundedLnSD), 1e-9)
+	in.Spot.FloatMS, in.Spot.FloatOn = ptr(.6), coldseam.Date{Year: 2026, Month: 3, Day: 12}
+	j = Advise(in)
+	require.Contains(t, j.Why, "timed by floats", "floats that are newer")
+	in.Spot.FloatOn = coldseam.Date{Year: 2026, Month: 3, Day: 9}
+	require.Contains(t, Advise(in).Why, "line angle")
+	in.Logs = []Log{{At: day, Oz: .375, AngleDeg: ptr(45), FlowM3S: 40, Held: true}}
+	j = Advise(in)
+	require.Contains(t, j.Why, "timed by floats", "a log without its rig says nothing")
+	require.Zero(t, j.Logs)
 }
 
 func TestDepthFollowsTheStage(t *testing.T) {

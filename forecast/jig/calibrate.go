@@ -7,23 +7,16 @@ import (
 	"example.org/coldseam"
 )
 
-// Log is one line of experience at a spot: a size held bottom or did not.
+// Log is one line of experience at a spot: a size held bottom or did not. The
+// line angle at the surface, where someone looked, is worth more than the
+// outcome: it gives the current back.
 type Log struct {
-	At      time.Time
-	Oz      float64
-	Rig     Rig
-	Held    bool
-	FlowM3S float64 // from the stored record at that time
-}
-
-// Angle is a line angle seen at the surface with a known jig. It is worth more
-// than a log.
-type Angle struct {
 	At       time.Time
 	Oz       float64
 	Rig      Rig
-	AngleDeg float64 // from vertical
-	FlowM3S  float64
+	Held     bool
+	FlowM3S  float64  // from the stored record at that time
+	AngleDeg *float64 // from vertical; nil = not seen
 }
 
 // Calibration is what the logs of a spot say about its factor g, ln m =
@@ -101,7 +94,7 @@ func moments(ln []float64, g func(int) float64) (mean, sd float64) {
 // kg shows angleDeg at the surface, in 0-3 m/s. ok is false when no speed in
 // that range does. Of several the lowest is taken.
 func SpeedFromAngle(r Rig, st Station, kg, angleDeg float64) (ms float64, ok bool) {
-	if !(angleDeg > 0 && angleDeg < 90) || !(kg > 0) || !st.finite() {
+	if !(angleDeg > 0 && angleDeg < 90) || !(kg > 0) || !st.finite() || !r.usable() {
 		return 0, false
 	}
 	over := func(us float64) bool {

@@ -2,6 +2,7 @@ package jig
 
 import (
 	"math"
+	"time"
 
 	"example.org/coldseam"
 )
@@ -64,8 +65,7 @@ type SpotInput struct {
 	// has moved since.
 	OverP95 bool
 
-	Logs  []Log
-	Angle *Angle
+	Logs []Log
 }
 
 // defaultWaterC is taken where the water temperature is unknown. Between 1 and
@@ -222,11 +222,29 @@ func (in SpotInput) speed(s *site, k *known) {
 		k.noSpeed = true
 		s.speedQ = 1
 	}
-	if a := in.Angle; a != nil && k.noDepth == "" && a.FlowM3S > 0 {
-		st, _ := Station{DepthM: s.depthM(a.FlowM3S), Profile: s.profile(), Water: s.water}.Clamp()
-		if us, ok := SpeedFromAngle(a.Rig, st, a.Oz*coldseam.KgPerOunce, a.AngleDeg); ok && us > 0 {
-			k.speedBy, k.speedSD, k.noSpeed = "angle", timedSpeedLnSD, false
-			s.speedMS, s.speedQ = us, a.FlowM3S
+	if k.noDepth == "" {
+		in.angle(s, k)
+	}
+}
+
+// angle takes the speed from the newest line angle that the model can show,
+// unless the floats are newer.
+func (in SpotInput) angle(s *site, k *known) {
+	var newest time.Time
+	for _, l := range in.Logs {
+		if l.AngleDeg == nil || !(l.FlowM3S > 0) || math.IsInf(l.FlowM3S, 0) || l.At.Before(newest) {
+			continue
 		}
+		if k.speedBy == "float" && coldseam.DateOf(l.At).Before(in.Spot.FloatOn) {
+			continue
+		}
+		st, _ := Station{DepthM: s.depthM(l.FlowM3S), Profile: s.profile(), Water: s.water}.Clamp()
+		if us, ok := SpeedFromAngle(l.Rig, st, l.Oz*coldseam.KgPerOunce, *l.AngleDeg); ok && us > 0 {
+			newest = l.At
+			s.speedMS, s.speedQ = us, l.FlowM3S
+		}
+	}
+	if !newest.IsZero() {
+		k.speedBy, k.speedSD, k.noSpeed = "angle", timedSpeedLnSD, false
 	}
 }
