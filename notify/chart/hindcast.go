@@ -234,6 +234,7 @@ func (s Skill) PNG() ([]byte, error) {
 	}
 	p.X.Tick.Marker = leadTicks(s.Leads)
 	p.X.Max += .4
+	roomForLegend(p, len(s.Series))
 	return render(p)
 }
 
@@ -294,7 +295,24 @@ func (f SampleFan) PNG() ([]byte, error) {
 		p.Legend.Add(l.name, ln)
 	}
 	p.X.Tick.Marker = dayTicks{loc}
+	roomForLegend(p, 5)
 	return render(p)
+}
+
+// roomForLegend keeps n lines of words above the curves.
+func roomForLegend(p *plot.Plot, n int) { p.Y.Max += .055 * float64(n) * (p.Y.Max - p.Y.Min) }
+
+// rounds are the library's ticks with our numbers.
+type rounds struct{}
+
+func (rounds) Ticks(lo, hi float64) []plot.Tick {
+	out := plot.DefaultTicks{}.Ticks(lo, hi)
+	for i, t := range out {
+		if t.Label != "" {
+			out[i].Label = number(t.Value)
+		}
+	}
+	return out
 }
 
 func points(ps []coldseam.Point) plotter.XYs {
@@ -365,6 +383,7 @@ func newPlot(title, x, y string) *plot.Plot {
 		a.Color, a.Tick.LineStyle.Color = lightEdge, lightEdge
 		a.Label.Padding = vg.Points(6)
 	}
+	p.Y.Tick.Marker = rounds{}
 	p.Legend.Top, p.Legend.Left = true, false
 	sans13(&p.Legend.TextStyle.Font)
 	p.Legend.TextStyle.Color = lightInk

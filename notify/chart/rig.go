@@ -41,6 +41,7 @@ var (
 type rigStep struct {
 	Oz       float64
 	From, To float64 // m3/s
+	Beyond   bool    // To is the end of the measured range: it holds there still
 }
 
 // stairs turns critical flows into treads: between two of them the lighter
@@ -55,7 +56,7 @@ func stairs(crit []coldseam.SizeFlow) []rigStep {
 		if !finite(c.M3S) || c.M3S <= from || c.Oz <= 0 {
 			continue
 		}
-		out = append(out, rigStep{c.Oz, from, c.M3S})
+		out = append(out, rigStep{c.Oz, from, c.M3S, c.Beyond})
 		from = c.M3S
 	}
 	return out
@@ -147,8 +148,10 @@ func (p rigPlot) tread(r Rig) {
 		line = append(line, xy{p.x(s.From), y}, xy{p.x(s.To), y})
 	}
 	p.c.stroke(lightTail, 5, line)
-	if p.hi > p.st[len(p.st)-1].To*1.02 {
-		p.c.text(p.face.regular, lightInk2, p.x1, p.y0+6, 1, "heavier, or no size holds")
+	if last := p.st[len(p.st)-1]; last.Beyond {
+		p.c.text(p.face.regular, lightInk2, p.x1, p.y0-10, 1, "to the end of the measured range")
+	} else if p.hi > last.To*1.02 {
+		p.c.text(p.face.regular, lightInk2, p.x1, p.y0-10, 1, "beyond: heavier, or no size holds")
 	}
 	if r.NowM3S > 0 {
 		x := p.x(r.NowM3S)
