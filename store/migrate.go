@@ -83,14 +83,21 @@ func (db *DB) Migrate(ctx context.Context) error {
 	if s.Newer() {
 		return s.refusal()
 	}
-	if err := db.migrateTables(ctx); err != nil {
+	// The queue's own migrations and the role take no lock: several servers
+	// that start at once wait for one another here.
+	return db.inTx(ctx, func(tx pgx.Tx) error {
+		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(7263710001)`); err != nil {
+			return fmt.Errorf("migrate: %w", classify(err))
+		}
+		if err := db.migrateTables(ctx); err != nil {
+			return err
+		}
+		if err := db.migrateQueue(ctx); err != nil {
+			return err
+		}
+		_, err := db.LockDown(ctx)
 		return err
-	}
-	if err := db.migrateQueue(ctx); err != nil {
-		return err
-	}
-	_, err = db.LockDown(ctx)
-	return err
+	})
 }
 
 func migrationFiles() ([]string, error) {
@@ -105,10 +112,8 @@ func migrationFiles() ([]string, error) {
 	return files, nil
 }
 
-// The schemas come before tern makes its version table; two programs that
-// start at once wait for one another here.
+// The schemas come before tern makes its version table.
 const sqlSchemas = `
-SELECT pg_advisory_xact_lock(7263710001);
 CREATE SCHEMA IF NOT EXISTS coldseam;
 CREATE SCHEMA IF NOT EXISTS river;
 CREATE SCHEMA IF NOT EXISTS season;`

@@ -1,0 +1,39 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+)
+
+// DropMembers drops the members of ensembles issued before a time; their
+// quantiles stay. It returns how many ensembles lost them.
+func (db *DB) DropMembers(ctx context.Context, before time.Time) (int, error) {
+	tag, err := db.pool.Exec(ctx, `UPDATE coldseam.ensemble SET members = NULL, trace = NULL WHERE issued_at < $1 AND members IS NOT NULL`, micro(before))
+	if err != nil {
+		return 0, fmt.Errorf("drop members: %w", classify(err))
+	}
+	return int(tag.RowsAffected()), nil
+}
+
+// PruneFetches deletes the log of fetches that ended before a time, payloads
+// with it. It returns how many.
+func (db *DB) PruneFetches(ctx context.Context, before time.Time) (int, error) {
+	tag, err := db.pool.Exec(ctx, `DELETE FROM coldseam.raw_fetch WHERE fetched_at < $1`, micro(before))
+	if err != nil {
+		return 0, fmt.Errorf("prune fetches: %w", classify(err))
+	}
+	return int(tag.RowsAffected()), nil
+}
+
+// PrunePayloads empties the payload of mails done before a time: what was told
+// stays in the briefs. It returns how many.
+func (db *DB) PrunePayloads(ctx context.Context, before time.Time) (int, error) {
+	tag, err := db.pool.Exec(ctx, `
+		UPDATE coldseam.outbox SET payload = ''
+		WHERE done_at < $1 AND state IN ('sent', 'failed', 'skipped', 'expired') AND payload <> ''`, micro(before))
+	if err != nil {
+		return 0, fmt.Errorf("prune payloads: %w", classify(err))
+	}
+	return int(tag.RowsAffected()), nil
+}

@@ -1,0 +1,517 @@
+package store_test
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store"
+	"example.org/coldseam/store/storetest"
+)
+
+var (
+	chief = store.Edit{Who: "admin", Why: "set-up"}
+	bend  = coldseam.Reach{ID: "bend", River: "Tamsen", Name: "Bend reach", Site: "sim:tamsen", Zone: "America/Chicago",
+		Spots: []coldseam.Spot{{ID: "seam", Name: "main seam", Kind: coldseam.SpotSeam}},
+		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "closed in spring", CheckedOn: day, CheckedBy: "secretary",
+			Closed: []coldseam.DayRange{{FromMonth: 3, FromDay: 1, ToMonth: 4, ToDay: 30}}}, {Kind: coldseam.RuleBait, Allowed: true}}}
+)
+
+func withBend(t testing.TB, o store.Options) *store.DB {
+	t.Helper()
+	db := storetest.NewWith(t, o)
+	require.NoError(t, db.PutSite(t.Context(), coldseam.Site{ID: "sim:tamsen", Provider: "sim", Code: "tamsen", Name: "Tamsen at Ford", Zone: "America/Chicago", Lat: 45, Lon: -93}))
+	require.NoError(t, db.PutReach(t.Context(), bend, chief))
+	return db
+}
+
+func TestReachEditsAreKept(t *testing.T) {
+	t.Parallel()
+	now := t0
+	db := withBend(t, store.Options{Now: func() time.Time { return now }})
+	ctx := t.Context()
+	now = now.Add(time.Hour)
+	require.NoError(t, db.PutReach(ctx, bend, store.Edit{Who: "x", Why: "nothing new"}))
+	r := bend
+	limit := 120.0
+	r.MaxFlowM3S, r.MaxFlowWhy = &limit, "bank full"
+	now = now.Add(time.Hour)
+	require.NoError(t, db.PutReach(ctx, r, store.Edit{Who: "captain", Why: "spring flood"}))
+	got, err := db.Reach(ctx, "bend")
+	require.NoError(t, err)
+	require.Equal(t, r, got)
+	list, err := db.ReachEdits(ctx, "bend")
+	require.NoError(t, err)
+	require.Len(t, list, 2)
+	require.Equal(t, "captain", list[1].Who)
+	then, err := db.ReachAt(ctx, "bend", t0.Add(90*time.Minute))
+	require.NoError(t, err)
+	require.Nil(t, then.MaxFlowM3S)
+	require.Equal(t, 2, count(t, db, `SELECT count(*) FROM coldseam.season_rule WHERE checked_on = '2026-03-20' OR kind = 'bait'`))
+
+	require.ErrorIs(t, db.PutReach(ctx, r, store.Edit{Who: "me@one.example", Why: "x"}), coldseam.ErrInvalid)
+	require.ErrorIs(t, db.PutReach(ctx, r, store.Edit{}), coldseam.ErrInvalid)
+	r.Site = "no:where"
+	require.ErrorIs(t, db.PutReach(ctx, r, chief), coldseam.ErrInvalid)
+	require.NoError(t, db.RetireReach(ctx, "bend", chief))
+	require.ErrorIs(t, db.RetireReach(ctx, "bend", chief), coldseam.ErrNotFound)
+	all, err := db.Reaches(ctx)
+	require.NoError(t, err)
+	require.Empty(t, all)
+	require.NoError(t, db.PutReach(ctx, bend, chief), "fished again")
+	all, err = db.Reaches(ctx)
+	require.NoError(t, err)
+	require.Len(t, all, 1)
+	s, err := db.Site(ctx, "sim:tamsen")
+	require.NoError(t, err)
+	require.Equal(t, 45.0, s.Lat)
+	_, err = db.Site(ctx, "no:where")
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	_, err = db.Reach(ctx, "none")
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+}
+
+func TestFetchStateAndPayloads(t *testing.T) {
+	t.Parallel()
+	db := storetest.NewWith(t, store.Options{KeepPayloads: 2})
+	ctx := t.Context()
+	const u = "https://feeds.example/a"
+	save := func(min int, f coldseam.RawFetch) int64 {
+		f.Profile, f.URL, f.At = "sim", u, t0.Add(time.Duration(min)*time.Minute)
+		id, err := db.SaveRaw(ctx, f)
+		require.NoError(t, err)
+		return id
+	}
+	tag, mod, nb, err := db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Empty(t, tag+mod)
+	require.True(t, nb.IsZero())
+
+	a := save(0, coldseam.RawFetch{Status: 200, SHA256: "aa", ETag: `"1"`, LastMod: "Mon", Payload: []byte("first")})
+	same := save(15, coldseam.RawFetch{Status: 200, SHA256: "aa", ETag: `"1"`, Payload: []byte("first")})
+	for _, id := range []int64{a, same} {
+		b, err := db.Payload(ctx, id)
+		require.NoError(t, err)
+		require.Equal(t, "first", string(b))
+	}
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.raw_fetch WHERE payload_gzip IS NOT NULL`), "equal bytes are kept once")
+	tag, mod, _, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Equal(t, []string{`"1"`, ""}, []string{tag, mod}, "validators of the newest answer")
+	save(30, coldseam.RawFetch{Status: 304})
+	tag, _, _, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Equal(t, `"1"`, tag, "a 304 keeps them")
+
+	// Failures back off to a ceiling, a server's wish is longer.
+	var waits []float64
+	for i := range 8 {
+		save(60+i, coldseam.RawFetch{Status: 503, Err: "503\x00 no"})
+		_, _, nb, err = db.NextFetch(ctx, "sim", u)
+		require.NoError(t, err)
+		waits = append(waits, nb.Sub(t0).Minutes()-float64(60+i))
+	}
+	require.Equal(t, []float64{1, 2, 4, 8, 16, 30, 30, 30}, waits)
+	save(70, coldseam.RawFetch{Status: 429, Err: "429", NotBefore: t0.Add(10 * time.Hour)})
+	_, _, nb, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Equal(t, t0.Add(10*time.Hour), nb)
+	ages, err := db.FeedAges(ctx)
+	require.NoError(t, err)
+	require.Len(t, ages, 1)
+	require.Equal(t, 9, ages[0].Failures)
+	require.Equal(t, t0.Add(30*time.Minute), ages[0].LastOK)
+
+	save(80, coldseam.RawFetch{Status: 200, SHA256: "bb", Payload: []byte("second")})
+	_, _, nb, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.True(t, nb.IsZero())
+	save(90, coldseam.RawFetch{Status: 200, SHA256: "cc", Payload: []byte("third")})
+	_, err = db.Payload(ctx, a)
+	require.ErrorIs(t, err, coldseam.ErrNotFound, "only the newest two payloads are kept")
+}
+
+func TestForecastArchive(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	f := coldseam.Forecast{Site: "grid:tamsen", Param: coldseam.AirTemp, Stat: coldseam.Mean, Period: "PT1H", Provider: "grid", Issued: t0, KnownAt: t0.Add(time.Hour),
+		At: []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)}, Value: []float64{1, 2}, Members: [][]float64{{0, 1}, {2, 3}}}
+	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{f, f}))
+	again := f
+	again.KnownAt = t0.Add(2 * time.Hour)
+	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{again}), "the same issue again is not a new one")
+	corrected := again
+	corrected.Value = []float64{1, 2.5}
+	next := f
+	next.Issued, next.KnownAt = t0.Add(6*time.Hour), t0.Add(7*time.Hour)
+	bad := f
+	bad.Value = []float64{1, math.NaN()}
+	err := db.SaveForecasts(ctx, []coldseam.Forecast{bad, corrected, next})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "step 1 is not finite")
+
+	for _, row := range []struct {
+		name  string
+		asOf  time.Duration
+		value float64
+		n     int
+	}{{"before", 0, 0, 0}, {"first", time.Hour, 2, 1}, {"corrected", 3 * time.Hour, 2.5, 1}, {"next issue", 8 * time.Hour, 2, 1}} {
+		got, err := db.Forecasts(ctx, f.Site, f.Param, t0.Add(row.asOf))
+		require.NoError(t, err)
+		require.Len(t, got, row.n, row.name)
+		if row.n > 0 {
+			require.Equal(t, row.value, got[0].Value[1], row.name)
+			require.Equal(t, [][]float64{{0, 1}, {2, 3}}, got[0].Members)
+		}
+	}
+	all, err := db.ArchivedForecasts(ctx, f.Site, f.Param, t0, t0.Add(24*time.Hour), t0.Add(24*time.Hour))
+	require.NoError(t, err)
+	require.Len(t, all, 3)
+
+	// Without an issue time the same values are one forecast.
+	anon := f
+	anon.Site, anon.Issued = "grid:anon", time.Time{}
+	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{anon}))
+	anon.KnownAt = anon.KnownAt.Add(time.Hour)
+	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{anon}))
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.forecast WHERE site_id = 'grid:anon' AND issued_assumed`))
+}
+
+func TestAlertsInForce(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	a := coldseam.Alert{Provider: "wx", Sender: "s@wx.example", Identifier: "a1", Sent: t0, MsgType: "Alert", Status: "Actual", Event: "Flood Warning",
+		From: t0, End: t0.Add(24 * time.Hour), KnownAt: t0.Add(time.Minute), Areas: []coldseam.AlertArea{{Geocodes: []string{"UGC=XXC001"}}}}
+	up := a
+	up.Identifier, up.MsgType, up.Sent, up.KnownAt = "a2", "Update", t0.Add(time.Hour), t0.Add(61*time.Minute)
+	up.References, up.End = []string{"s@wx.example,a1," + t0.Format(time.RFC3339)}, t0.Add(30*time.Hour)
+	cancel := up
+	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a3", "Cancel", t0.Add(2*time.Hour), t0.Add(121*time.Minute), []string{"a2"}
+	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{cancel, a, up}))
+	again := a
+	again.Headline = "changed"
+	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{again}))
+	require.ErrorIs(t, db.SaveAlerts(ctx, []coldseam.Alert{{Provider: "wx"}}), coldseam.ErrInvalid)
+	for _, row := range []struct {
+		name string
+		at   time.Duration
+		want []string
+	}{{"not known", 0, nil}, {"first", time.Minute, []string{"a1"}}, {"updated", 90 * time.Minute, []string{"a2"}}, {"cancelled", 3 * time.Hour, nil}} {
+		got, err := db.Alerts(ctx, t0.Add(row.at))
+		require.NoError(t, err)
+		var ids []string
+		for _, g := range got {
+			ids = append(ids, g.Identifier)
+			require.Empty(t, g.Headline, "a message stands as it first came")
+		}
+		require.Equal(t, row.want, ids, row.name)
+	}
+}
+
+func TestGaugingsAndRatings(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	stage := 1.5
+	g := coldseam.Gauging{Site: "sim:tamsen", At: t0, DischargeM3S: 30, StageM: &stage, Method: "bridge"}
+	require.NoError(t, db.SaveGaugings(ctx, []coldseam.Gauging{g}))
+	g.DischargeM3S = 31
+	require.ErrorIs(t, db.SaveGaugings(ctx, []coldseam.Gauging{g, {}}), coldseam.ErrInvalid)
+	got, err := db.Gaugings(ctx, "sim:tamsen")
+	require.NoError(t, err)
+	require.Equal(t, []coldseam.Gauging{g}, got)
+
+	r := coldseam.Rating{Site: "sim:tamsen", From: t0, StageM: []float64{1, 2}, Discharge: []float64{10, 40}, StageZeroM: .5}
+	require.NoError(t, db.SaveRating(ctx, r))
+	require.NoError(t, db.SaveRating(ctx, r))
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.rating`))
+	far := time.Now().Add(time.Hour)
+	back, err := db.Rating(ctx, "sim:tamsen", t0.Add(time.Hour), far)
+	require.NoError(t, err)
+	require.Equal(t, r, back)
+	_, err = db.Rating(ctx, "sim:tamsen", t0.Add(-time.Hour), far)
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+}
+
+func TestEnsemblesStayAsIssued(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	e := coldseam.Ensemble{Site: "sim:tamsen", Param: coldseam.WaterTemp, Issued: t0, Source: "thermal", Valid: []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)},
+		Members: [][]float64{{1, 2}, {3, 4}, {5, 6}}, Trace: []coldseam.Date{day, day.Add(1), day.Add(2)}, Weights: []float64{.5, .5}, Flags: []string{"ice"}}
+	id, err := db.SaveEnsemble(ctx, e)
+	require.NoError(t, err)
+	changed := e
+	changed.Members = [][]float64{{9, 9}, {9, 9}, {9, 9}}
+	id2, err := db.SaveEnsemble(ctx, changed)
+	require.NoError(t, err)
+	require.Equal(t, id, id2)
+	got, err := db.Ensembles(ctx, e.Site, e.Param, t0, t0)
+	require.NoError(t, err)
+	require.Equal(t, []coldseam.Ensemble{e}, got)
+	changed.Members[0][0] = math.Inf(1)
+	_, err = db.SaveEnsemble(ctx, changed)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	changed.Members[0] = changed.Members[0][:1]
+	_, err = db.SaveEnsemble(ctx, changed)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+
+	n, err := db.DropMembers(ctx, t0.Add(time.Second))
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	got, err = db.Ensembles(ctx, e.Site, e.Param, t0, t0)
+	require.NoError(t, err)
+	require.Equal(t, []string{"ice", "quantiles"}, got[0].Flags)
+	require.InDelta(t, 3, got[0].Quantile(0, .5), 1e-6)
+
+	c := coldseam.Crossing{EdgeC: 5, Up: true, Within7: .4, Dates: [3]coldseam.Date{day, day.Add(1), day.Add(2)}, Horizon: 10}
+	require.NoError(t, db.SaveCrossings(ctx, e.Site, t0, []coldseam.Crossing{c}))
+	cs, err := db.Crossings(ctx, e.Site, t0.Add(time.Hour))
+	require.NoError(t, err)
+	require.Equal(t, []coldseam.Crossing{c}, cs)
+	cs, err = db.Crossings(ctx, e.Site, t0.Add(-time.Hour))
+	require.NoError(t, err)
+	require.Empty(t, cs)
+}
+
+func TestModelVersions(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	m := store.Model{Owner: "sim:tamsen", Kind: "thermal8", MadeAt: t0, From: day, To: day.Add(30), Params: json.RawMessage(`{"a": 1}`), Score: json.RawMessage(`{"rmse": 1.1}`)}
+	v, err := db.SaveModel(ctx, m)
+	require.NoError(t, err)
+	require.Equal(t, 1, v)
+	m.MadeAt, m.Params = t0.Add(time.Hour), json.RawMessage(`{"a": 2}`)
+	v, err = db.SaveModel(ctx, m)
+	require.NoError(t, err)
+	require.Equal(t, 2, v)
+	got, err := db.Model(ctx, m.Owner, m.Kind, t0)
+	require.NoError(t, err)
+	require.JSONEq(t, `{"a": 1}`, string(got.Params), "a replay sees no later fit")
+	require.Equal(t, day, got.From)
+	_, err = db.Model(ctx, m.Owner, m.Kind, t0.Add(-time.Second))
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	m.Params = json.RawMessage(`{`)
+	_, err = db.SaveModel(ctx, m)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+func aBrief(issued time.Time, v coldseam.Verdict) coldseam.Brief {
+	w := coldseam.Window{Start: issued.Add(time.Hour), End: issued.Add(5 * time.Hour), Odds: .6, OddsOK: true}
+	return coldseam.Brief{Reach: "bend", River: "Tamsen", ReachName: "Bend reach", Site: "sim:tamsen", Zone: "America/Chicago", Day: day, Issued: issued,
+		Verdict: v, Odds: .6, OddsOK: true, Windows: []coldseam.Window{w}, Flow: coldseam.Fact{Window: [3]float64{50, 60, 70}, WindowOK: true, Class: "normal for the date"},
+		Temp: coldseam.Fact{Window: [3]float64{3, 4, 5}, WindowOK: true, Class: "ease"}, Jig: []coldseam.SpotJig{{SpotID: "seam", TieOz: .25}},
+		Run: coldseam.RunState{Species: "walleye", Stage: "moving", StageP: .7}, How: coldseam.Advice{Row: "ease-1"}, Sure: "medium",
+		Stops: []coldseam.Reason{}, Next: []coldseam.DayOdds{{Day: day.Add(1), Odds: .4, OddsOK: true}}}
+}
+
+func TestBriefsStayAsTold(t *testing.T) {
+	t.Parallel()
+	db := withBend(t, store.Options{})
+	ctx := t.Context()
+	first := aBrief(morning.Add(-10*time.Hour), coldseam.Go)
+	id, err := db.SaveBrief(ctx, first)
+	require.NoError(t, err)
+	other := first
+	other.Verdict = coldseam.Stay
+	id2, err := db.SaveBrief(ctx, other)
+	require.NoError(t, err)
+	require.Equal(t, id, id2)
+	second := aBrief(morning, coldseam.Stop)
+	_, err = db.SaveBrief(ctx, second)
+	require.NoError(t, err)
+	replay := aBrief(morning.Add(time.Hour), coldseam.NoCall)
+	replay.Replay = true
+	rid, err := db.SaveBrief(ctx, replay)
+	require.NoError(t, err)
+
+	got, err := db.Brief(ctx, "bend", day)
+	require.NoError(t, err)
+	second.ID = got.ID
+	require.Equal(t, second, got, "the newest, and it comes back whole")
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.brief WHERE verdict = 'STOP' AND odds IS NULL AND tie_oz = 0.25 AND water_c = 4`), "no odds beside STOP")
+	all, err := db.Briefs(ctx, day)
+	require.NoError(t, err)
+	require.Len(t, all, 1)
+	issues, err := db.BriefIssues(ctx, "bend", day)
+	require.NoError(t, err)
+	require.Len(t, issues, 2)
+	r, err := db.BriefByID(ctx, rid)
+	require.NoError(t, err)
+	require.True(t, r.Replay)
+	_, err = db.Brief(ctx, "bend", day.Add(1))
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	bad := aBrief(morning.Add(2*time.Hour), coldseam.Go)
+	bad.HoldP = math.NaN()
+	_, err = db.SaveBrief(ctx, bad)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+
+	require.NoError(t, db.SaveRun(ctx, "bend", day, morning, first.Run))
+	run, err := db.Run(ctx, "bend", morning)
+	require.NoError(t, err)
+	require.Equal(t, "moving", run.Stage)
+}
+
+func TestSubscriberLife(t *testing.T) {
+	t.Parallel()
+	db := withBend(t, store.Options{})
+	ctx := t.Context()
+	for _, bad := range []string{"", "a", "a@b", "Ada <a@b.example>", "a@b.example\r\nBcc: x@y.example", "a@[1.2.3.4]", "a b@c.example", "a@localhost."} {
+		_, _, err := db.AddSubscriber(ctx, bad, "", prefs)
+		require.ErrorIs(t, err, coldseam.ErrInvalid, "%q", bad)
+		if len(bad) > 1 {
+			require.NotContains(t, err.Error(), bad)
+		}
+	}
+	for _, p := range []coldseam.Preferences{{}, {Zone: "Nowhere/Here"}, {Zone: "UTC", SendAt: "25:00"}, {Zone: "UTC", WindowFrom: "dawn"}} {
+		_, _, err := db.AddSubscriber(ctx, "a@one.example", "", p)
+		require.ErrorIs(t, err, coldseam.ErrInvalid)
+	}
+	s, known, err := db.AddSubscriber(ctx, "Ada@One.example", "Ada", prefs)
+	require.NoError(t, err)
+	require.False(t, known)
+	require.Equal(t, store.SubPending, s.State)
+	same, known, err := db.AddSubscriber(ctx, "ada@one.EXAMPLE", "Mallory", prefs)
+	require.NoError(t, err)
+	require.True(t, known)
+	require.Equal(t, s.ID, same.ID)
+	require.NoError(t, db.Confirm(ctx, s.ID))
+	require.NoError(t, db.Confirm(ctx, s.ID))
+	other := prefs
+	other.SendAt = "06:00"
+	same, _, err = db.AddSubscriber(ctx, "ada@one.example", "Mallory", other)
+	require.NoError(t, err)
+	require.Equal(t, "04:45", same.Prefs.SendAt, "a stranger cannot change a confirmed one")
+	require.NoError(t, db.SetPrefs(ctx, s.ID, other))
+	require.NoError(t, db.Pause(ctx, s.ID))
+	require.NoError(t, db.Resume(ctx, s.ID))
+	require.NoError(t, db.Suppress(ctx, s.ID, "5.1.1 gone"))
+	require.ErrorIs(t, db.Confirm(ctx, s.ID), coldseam.ErrRejected)
+	require.NoError(t, db.Unsuppress(ctx, s.ID))
+	require.NoError(t, db.Unsubscribe(ctx, s.ID))
+	require.NoError(t, db.Unsubscribe(ctx, s.ID))
+	require.ErrorIs(t, db.Pause(ctx, s.ID), coldseam.ErrRejected)
+	require.ErrorIs(t, db.Unsubscribe(ctx, 999999), coldseam.ErrNotFound)
+	got, err := db.SubscriberByEmail(ctx, "ADA@one.example")
+	require.NoError(t, err)
+	require.Equal(t, "06:00", got.Prefs.SendAt)
+	list, err := db.Subscribers(ctx, store.SubUnsubscribed)
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+
+	held := true
+	id, added, err := db.AddTrip(ctx, coldseam.Trip{Reach: "bend", Subscriber: s.ID, Date: day, Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 2, Held: &held, WeightOz: .25, Note: "with Bo"})
+	require.NoError(t, err)
+	require.True(t, added)
+	require.NotZero(t, id)
+	_, added, err = db.AddTrip(ctx, coldseam.Trip{Reach: "bend", Subscriber: s.ID, Date: day, Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 2})
+	require.NoError(t, err)
+	require.False(t, added, "the same trip twice")
+	_, _, err = db.AddTrip(ctx, coldseam.Trip{Reach: "none", Date: day})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+
+	ex, err := db.ExportSubscriber(ctx, s.ID)
+	require.NoError(t, err)
+	require.Len(t, ex.Trips, 1)
+	require.NotEmpty(t, ex.Trips[0].Angler)
+	require.NoError(t, db.Forget(ctx, s.ID))
+	_, err = db.Subscriber(ctx, s.ID)
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	trips, err := db.Trips(ctx, "", day, day)
+	require.NoError(t, err)
+	require.Len(t, trips, 1, "the trip stays, the person does not")
+	require.Empty(t, trips[0].Note)
+	require.NotEqual(t, ex.Trips[0].Angler, trips[0].Angler)
+
+	_, _, err = db.AddSubscriber(ctx, "late@one.example", "", prefs)
+	require.NoError(t, err)
+	n, err := db.PruneUnconfirmed(ctx, time.Now().AddDate(0, 0, 15))
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+}
+
+func TestBounces(t *testing.T) {
+	t.Parallel()
+	for _, row := range []struct {
+		name string
+		esc  []string // one failing day after another; "" = a good day
+		want string
+	}{
+		{"no such user", []string{"5.1.1"}, store.SubSuppressed},
+		{"three days in a row", []string{"4.2.2", "5.2.2", "4.2.2"}, store.SubSuppressed},
+		{"a good day between", []string{"4.2.2", "4.2.2", "", "4.2.2", "4.2.2"}, store.SubConfirmed},
+		{"policy is about us", []string{"5.7.1", "5.7.1", "5.7.1", "5.7.26", "4.7.0"}, store.SubConfirmed},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			t.Parallel()
+			db := storetest.New(t)
+			ctx := t.Context()
+			s := subscriber(t, db, "ada@one.example")
+			for i, esc := range row.esc {
+				d := day.Add(i)
+				at := morning.AddDate(0, 0, i)
+				_, _, err := db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: at, MailDomain: "club.example",
+					Letters: []store.NewLetter{{Subscriber: s.ID, LocalDate: d}}})
+				require.NoError(t, err)
+				ls, err := db.Claim(ctx, "w", at, time.Minute, 1)
+				require.NoError(t, err)
+				if len(ls) == 1 {
+					require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent}, at))
+				}
+				for range 2 { // two reports of one mail count once
+					if esc != "" {
+						_, err = db.RecordBounce(ctx, s.ID, store.Bounce{At: at.Add(time.Hour), MailDay: d, Code: 550, Esc: esc, Text: "no"})
+						require.NoError(t, err)
+					}
+				}
+			}
+			got, err := db.Subscriber(ctx, s.ID)
+			require.NoError(t, err)
+			require.Equal(t, row.want, got.State)
+			bs, err := db.Bounces(ctx, s.ID)
+			require.NoError(t, err)
+			require.NotEmpty(t, bs)
+		})
+	}
+}
+
+func TestRateCountersAndRigLogs(t *testing.T) {
+	t.Parallel()
+	db := withBend(t, store.Options{Now: func() time.Time { return t0.Add(48 * time.Hour) }})
+	ctx := t.Context()
+	for want := 1; want <= 3; want++ {
+		n, err := db.CountAttempt(ctx, "ip:10.0.0", time.Hour, t0.Add(time.Duration(want)*time.Minute))
+		require.NoError(t, err)
+		require.Equal(t, want, n)
+	}
+	n, err := db.CountAttempt(ctx, "ip:10.0.0", time.Hour, t0.Add(61*time.Minute))
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	require.NoError(t, db.PruneCounts(ctx, t0.Add(time.Hour)))
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.rate_count`))
+
+	put(t, db, flow, obs(5, 42, t0, 0), obs(6, 43, t0, 0))
+	l := store.RigLog{Reach: "bend", Spot: "seam", At: t0.Add(330 * time.Minute), Angler: "a1", WeightOz: .25, Held: true}
+	_, added, err := db.AddRigLog(ctx, l)
+	require.NoError(t, err)
+	require.True(t, added)
+	_, added, err = db.AddRigLog(ctx, l)
+	require.NoError(t, err)
+	require.False(t, added)
+	logs, err := db.RigLogs(ctx, "bend")
+	require.NoError(t, err)
+	require.Len(t, logs, 1)
+	require.Equal(t, 42.0, *logs[0].FlowM3S, "the value before, not the one after")
+	require.Nil(t, logs[0].StageM)
+	l.WeightOz = 0
+	l.At = l.At.Add(time.Minute)
+	_, _, err = db.AddRigLog(ctx, l)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
