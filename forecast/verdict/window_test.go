@@ -1,0 +1,155 @@
+package verdict
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"example.org/coldseam"
+)
+
+func TestWindowsLieInDaylight(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		day := coldseam.Date{Year: 2026, Month: 1, Day: 1}.Add(rapid.IntRange(0, 364).Draw(t, "day"))
+		sun := SunOf(day, rapid.Float64Range(30, 62).Draw(t, "lat"), -92, zone)
+		now := day.In(zone).Add(hours(rapid.Float64Range(0, 24).Draw(t, "now")))
+		for _, w := range Windows(sun, now) {
+			require.False(t, w.Start.Before(sun.Rise.Add(-time.Second)))
+			require.False(t, w.End.After(sun.Set))
+			require.False(t, w.Start.Before(now.Add(-30*time.Minute)))
+			require.GreaterOrEqual(t, w.End.Sub(w.Start), 3*time.Hour)
+			require.LessOrEqual(t, w.End.Sub(w.Start), 4*time.Hour)
+		}
+	})
+	sun := SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone)
+	w := Windows(sun, at(4, 50))
+	require.GreaterOrEqual(t, len(w), 5)
+	require.InDelta(t, 0, w[0].Start.Sub(sun.Rise).Minutes(), 5)
+	require.InDelta(t, 0, sun.Set.Sub(w[len(w)-1].End).Minutes(), 5)
+	require.Empty(t, Windows(sun, at(18, 0)))
+	require.Empty(t, Windows(Sun{}, at(4, 0)))
+}
+
+func TestWaitingPaysInTheColdestBands(t *testing.T) {
+	t.Parallel()
+	f, why := WindowFactors([]float64{1.8, 2.2, 2.6, 2.4}, coldseam.DefaultBands)
+	require.InDeltaSlice(t, []float64{1 - .12*.8, 1 - .12*.4, 1, 1 - .12*.2}, f, 1e-9)
+	require.Equal(t, []string{"", "", "warmest water of the day", ""}, why)
+	f, why = WindowFactors([]float64{6, 8}, coldseam.DefaultBands)
+	require.Equal(t, []float64{1, 1}, f, "above 40 F the hour is not decided by warmth")
+	require.Equal(t, []string{"", ""}, why)
+	_, why = WindowFactors([]float64{2.4, 2.5}, coldseam.DefaultBands)
+	require.Equal(t, []string{"", ""}, why, "a tenth of a degree is not worth the wait")
+	f, _ = WindowFactors([]float64{math.NaN(), 2}, coldseam.DefaultBands)
+	require.Equal(t, []float64{1, 1}, f)
+	ws := []coldseam.Window{{Start: at(7, 0)}, {Start: at(13, 30), Why: "warmest water of the day"}}
+	require.Equal(t, "waiting pays: warmest water of the day from 13:30", WaitWords(ws, 1, zone))
+	require.Empty(t, WaitWords(ws, 0, zone))
+}
+
+func TestRank(t *testing.T) {
+	t.Parallel()
+	member := []int{0, 0, 1, 1, 2, 2, 3, 3}
+	a := RiverOdds{Reach: "a", Name: "Tamsen", Verdict: coldseam.Go, Cost: .4, Member: member, PGood: []float64{.6, .6, .8, .8, .4, .4, .7, .7}}
+	b := RiverOdds{Reach: "b", Name: "Brandt", Verdict: coldseam.TossUp, Cost: .5, Member: member, PGood: []float64{.8, .8, .7, .7, .6, .6, .6, .6}}
+	c := RiverOdds{Reach: "c", Name: "Quern", Verdict: coldseam.Stop, PGood: repeat(.99, 8)}
+	got := Rank([]RiverOdds{c, b, a})
+	require.Equal(t, "a", string(got[0].Reach), "by odds minus cost")
+	require.InDelta(t, .225, got[0].Net, 1e-9)
+	require.InDelta(t, .5, got[0].Beats, 1e-9, "two of four common members each way")
+	require.True(t, got[0].TooClose)
+	require.Equal(t, "6 in 10 for a good morning, too close to Brandt", got[0].Words)
+	require.Equal(t, "STOP", got[2].Words)
+	require.False(t, got[2].OddsOK)
+	a.PGood = repeat(.9, 8)
+	got = Rank([]RiverOdds{b, a})
+	require.False(t, got[0].TooClose)
+	require.Equal(t, "9 in 10 for a good morning, better than Brandt over 9 in 10", got[0].Words)
+}
+
+func TestInstead(t *testing.T) {
+	t.Parallel()
+	sun := coldseam.Date{Year: 2026, Month: 3, Day: 22}
+	next := []coldseam.DayOdds{
+		{Day: sun.Add(-1), Odds: .35, OddsOK: true, Verdict: coldseam.TossUp},
+		{Day: sun, Odds: .6, OddsOK: true, Verdict: coldseam.Go},
+		{Day: sun.Add(1), Odds: .9, OddsOK: true, Verdict: coldseam.Stop},
+	}
+	require.Equal(t, "Sunday 6 in 10 against 3 in 10 today", Instead(.3, true, next))
+	require.Empty(t, Instead(.5, true, next), "not clearly better")
+	require.Empty(t, Instead(0, false, next), "a stop is not weighed against tomorrow")
+	fri := coldseam.Date{Year: 2026, Month: 3, Day: 20}
+	require.Equal(t, [2]coldseam.Date{fri.Add(1), fri.Add(2)}, WeekendDays(fri))
+	require.Equal(t, [2]coldseam.Date{fri.Add(1), fri.Add(2)}, WeekendDays(fri.Add(2)))
+	require.Equal(t, [2]coldseam.Date{fri.Add(8), fri.Add(9)}, WeekendDays(fri.Add(3)))
+}
+
+func TestTableLoosensOnlyWithAReason(t *testing.T) {
+	t.Parallel()
+	tab := DefaultTable()
+	require.NoError(t, tab.Set("wind_mph", 20, ""))
+	require.InDelta(t, 20, tab.WindMPH, 0)
+	err := tab.Set("wind_mph", 30, " ")
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "30 is looser than 25: give a written reason")
+	before := tab
+	require.NoError(t, tab.Set("wind_mph", 30, "sheltered gorge, committee 2026-02-11"))
+	require.Equal(t, "sheltered gorge, committee 2026-02-11", tab.Reasons["wind_mph"])
+	require.Empty(t, before.Reasons)
+	require.ErrorContains(t, tab.Set("wind", 3, ""), "want one of flood_share")
+	require.ErrorContains(t, tab.Set("thunder", math.NaN(), ""), "want 0.02 to 0.9")
+	require.ErrorContains(t, tab.Set("chill_f", -10, ""), "looser", "for wind chill lower is looser")
+	require.NoError(t, tab.Set("chill_f", 10, ""))
+	require.InDelta(t, .30, tab.Value("thunder"), 0)
+	require.True(t, math.IsNaN(tab.Value("nothing")))
+	keys := map[string]bool{}
+	for _, r := range Thresholds() {
+		require.False(t, keys[r.Key], r.Key)
+		keys[r.Key] = true
+		require.True(t, r.Default >= r.Min && r.Default <= r.Max, r.Key)
+		require.Contains(t, r.Source, "[", "%s has no source mark", r.Key)
+		d := DefaultTable()
+		require.InDelta(t, r.Default, d.Value(r.Key), 0)
+	}
+}
+
+func TestPersonal(t *testing.T) {
+	t.Parallel()
+	in := good(.55)
+	in.Candidates = []Candidate{candidate(at(6, 10), at(9, 40), .55), candidate(at(13, 0), at(16, 30), .45)}
+	d := Decide(in)
+	require.Equal(t, coldseam.Go, d.Verdict)
+	b := coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: true, Cost: d.Cost, Windows: d.Windows, WindowI: d.WindowI, Reasons: d.Reasons,
+		Jig: []coldseam.SpotJig{{Spot: "main seam", TieOz: .25, PackOz: .375, Holds: []coldseam.SizeOdds{{Oz: .125, Holds: .2}, {Oz: .25, Holds: .6}, {Oz: .375, Holds: .95}}}}}
+	o := PersonalOptions{Loc: zone}
+	same := Personal(b, coldseam.Preferences{}, o)
+	require.Equal(t, coldseam.Go, same.Verdict)
+	require.Equal(t, 0, same.WindowI)
+	strict := Personal(b, coldseam.Preferences{Cost: .6}, o)
+	require.Equal(t, coldseam.TossUp, strict.Verdict, "own threshold")
+	require.InDelta(t, .55, strict.Odds, 1e-9)
+	require.Equal(t, "6 in 10 for a good morning; go from 7 in 10", strict.Reasons[len(strict.Reasons)-1].Text)
+	afternoon := Personal(b, coldseam.Preferences{WindowFrom: "12:00", WindowTo: "17:00"}, o)
+	require.Equal(t, 1, afternoon.WindowI)
+	require.Equal(t, coldseam.TossUp, afternoon.Verdict)
+	short := Personal(b, coldseam.Preferences{WindowFrom: "07:00", WindowTo: "09:00"}, o)
+	require.True(t, short.Windows[0].Start.Equal(at(7, 0)) && short.Windows[0].End.Equal(at(9, 0)), "cut to the member's hours")
+	require.True(t, b.Windows[0].Start.Equal(at(6, 10)), "the brief is not touched")
+	night := Personal(b, coldseam.Preferences{WindowFrom: "20:00", WindowTo: "23:00"}, o)
+	require.Equal(t, coldseam.NoCall, night.Verdict)
+	require.Equal(t, "no forecast for your hours 20:00-23:00", night.Reasons[0].Text)
+	light := Personal(b, coldseam.Preferences{BoxOz: []float64{.125}}, o)
+	require.Equal(t, coldseam.TossUp, light.Verdict)
+	require.Equal(t, "none_holds", light.Jig[0].Withheld)
+	require.True(t, strings.Contains(light.Jig[0].WithheldText, "1/8 oz"), light.Jig[0].WithheldText)
+	require.Contains(t, codes(light.Reasons, KindCap), "hold_low")
+	box := Personal(b, coldseam.Preferences{BoxOz: []float64{.25}}, o)
+	require.Equal(t, coldseam.Go, box.Verdict)
+	require.InDelta(t, .25, box.Jig[0].PackOz, 0)
+	require.InDelta(t, .375, b.Jig[0].PackOz, 0, "the brief is not touched")
+}
