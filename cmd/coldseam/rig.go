@@ -749,6 +749,13 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if err != nil {
 		return rigMorning{}, err
 	}
+	if f.RigLogs == nil {
+		logs, err := a.db.RigLogs(ctx, r.ID)
+		if err != nil {
+			return rigMorning{}, err
+		}
+		f.RigLogs = rigLogs(logs)
+	}
 	f.Prefs = prefs
 	if len(boxOz) > 0 {
 		f.BoxOz = boxOz
@@ -795,4 +802,18 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	l.Reach = r.ID
 	_, added, err := a.db.AddRigLog(ctx, l)
 	return added, err
+}
+
+// rigLogs turns stored logs into what the weight learns from, by spot. A log
+// whose rig or flow is not known is left out: it says nothing.
+func rigLogs(ls []store.RigLog) map[string][]jig.Log {
+	out := map[string][]jig.Log{}
+	for _, l := range ls {
+		rig, err := jig.ParseRig(l.Body, l.Line, "", l.Presentation)
+		if err != nil || l.FlowM3S == nil || l.WeightOz <= 0 {
+			continue
+		}
+		out[l.Spot] = append(out[l.Spot], jig.Log{At: l.At, Oz: l.WeightOz, Rig: rig, Held: l.Held, FlowM3S: *l.FlowM3S, AngleDeg: l.AngleDeg})
+	}
+	return out
 }

@@ -293,3 +293,19 @@ func TestRigTime(t *testing.T) {
 	_, err = rigTime("25:00", now, loc)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
+
+func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
+	t.Parallel()
+	q, angle := 40.0, 50.0
+	got := rigLogs([]store.RigLog{
+		{Spot: "a", WeightOz: .25, Held: true, FlowM3S: &q, AngleDeg: &angle, Body: "slim", Line: "braid-0.14", Presentation: "quartering"},
+		{Spot: "a", WeightOz: .25, Held: true, Body: "slim"},
+		{Spot: "a", WeightOz: .25, FlowM3S: &q, Body: "worm"},
+		{Spot: "b", WeightOz: 0, FlowM3S: &q},
+		{Spot: "b", WeightOz: .5, FlowM3S: &q},
+	})
+	require.Len(t, got["a"], 1)
+	require.Len(t, got["b"], 1)
+	require.Equal(t, "slim", got["b"][0].Rig.Body.Name, "an empty rig is the default one")
+	require.Equal(t, &angle, got["a"][0].AngleDeg)
+}
