@@ -301,6 +301,21 @@ func TestFetchRefusals(t *testing.T) {
 		require.ErrorContains(t, err, "<!DOCTYPE html>")
 		require.Contains(t, b.sink.raws[0].Err, "no known format")
 	})
+	t.Run("a unit nobody knows is no empty answer", func(t *testing.T) {
+		t.Parallel()
+		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("ETag", `"v1"`)
+			_, _ = io.WriteString(w, strings.ReplaceAll(doc("", row(now.Add(-time.Hour), "1.5")), `"m"`, `"ms"`))
+		})
+		for range 2 {
+			res, err := b.fetch(t, ingest.Request{})
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			require.ErrorContains(t, err, `unit "ms" is unknown`)
+			require.Equal(t, ingest.StateError, res.State)
+		}
+		require.Len(t, b.sink.raws, 2)
+		require.Contains(t, b.sink.raws[0].Err, "nothing in it can be used")
+	})
 	t.Run("redirect to a private address", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {

@@ -17,6 +17,16 @@ const maxLinks = 500
 // store stamps, checks and saves a whole walk. Validators are recorded last:
 // if anything before fails, the next fetch asks for the documents again.
 func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Result) error {
+	b, err := join(pages)
+	if err != nil {
+		return err
+	}
+	if b.unusable() {
+		res.Skipped = append(res.Skipped, b.Skipped...)
+		last := pages[len(pages)-1].raw
+		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
+		return f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
+	}
 	known := pages[len(pages)-1].raw.At
 	var ids []int64
 	for _, pg := range pages {
@@ -27,10 +37,6 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 			return fmt.Errorf("save raw fetch: %w", err)
 		}
 		ids = append(ids, id)
-	}
-	b, err := join(pages)
-	if err != nil {
-		return err
 	}
 	saveErr := f.save(ctx, p, b, known, ids[len(ids)-1], res)
 	if linkErr := f.follow(ctx, p, b.Links, res); saveErr == nil {
@@ -48,6 +54,12 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 		return errors.Join(saveErr, fmt.Errorf("save raw fetch: %w", err))
 	}
 	return saveErr
+}
+
+// unusable tells a document of which nothing could be read from an empty one.
+// An index without entries and a quiet alert service are both empty.
+func (b Batch) unusable() bool {
+	return b.Rows() == 0 && len(b.Meta) == 0 && len(b.Links) == 0 && b.Format != FormatCAP && len(b.Skipped) > 0
 }
 
 // save writes one batch as known at the given time.

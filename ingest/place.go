@@ -44,6 +44,11 @@ func (p Profile) PlaceAt(lat, lon, maxKM float64) (code, note string) {
 		}
 	}
 	if code == "" {
+		for _, c := range codes {
+			if DistanceKM(lon, lat, p.Places[c].Lat, p.Places[c].Lon) <= maxKM {
+				return c, c + ": latitude and longitude of the document are swapped"
+			}
+		}
 		return strconv.FormatFloat(lat, 'f', 4, 64) + "," + strconv.FormatFloat(lon, 'f', 4, 64), ""
 	}
 	if best > FarKM {

@@ -86,15 +86,18 @@ func (b *Builder) Add(r Row) {
 		return
 	}
 	s := b.series(r)
-	conv, err := b.convert(s, r)
-	if err != nil {
-		s.refused = err.Error()
-		return
-	}
-	o, err := b.observe(r, conv)
+	o, raw, err := b.observe(r)
 	if err != nil {
 		b.Skip(r.Key.String(), err.Error())
 		return
+	}
+	if o.Flag&coldseam.Missing == 0 { // a row without a value needs no unit
+		conv, err := b.convert(s, r)
+		if err != nil {
+			s.refused = err.Error()
+			return
+		}
+		o.Value = conv.Apply(raw)
 	}
 	if r.Modified.After(s.meta.Modified) {
 		s.meta.Modified = r.Modified
@@ -120,19 +123,22 @@ func (b *Builder) convert(s *run, r Row) (Conversion, error) {
 	if err != nil {
 		return c, err
 	}
-	s.meta.UnitFrom = from
+	if s.meta.UnitFrom == "" {
+		s.meta.Unit, s.meta.UnitFrom = r.Unit, from
+	}
 	s.conv[r.Unit] = c
 	return c, nil
 }
 
-func (b *Builder) observe(r Row, conv Conversion) (coldseam.Observation, error) {
+// observe reads all of a row but the conversion of its value.
+func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error) {
 	flags, quals := b.p.Quality(r.Approval, r.Qualifiers)
-	v, missing, err := b.p.Value(r.Raw, r.NoData...)
+	raw, missing, err := b.p.Value(r.Raw, r.NoData...)
 	if err != nil {
 		// Some services write the qualifier in the place of the value.
 		f := b.p.qualifier(strings.TrimSpace(r.Raw))
 		if f&(coldseam.Ice|coldseam.Equipment|coldseam.Estimated|coldseam.Missing) == 0 {
-			return coldseam.Observation{}, fmt.Errorf("value %q is no decimal", clip(r.Raw))
+			return o, 0, fmt.Errorf("value %q is no decimal", clip(r.Raw))
 		}
 		flags, quals = b.p.Quality(r.Approval, append([]string{r.Raw}, r.Qualifiers...))
 		missing = true
@@ -144,13 +150,10 @@ func (b *Builder) observe(r Row, conv Conversion) (coldseam.Observation, error) 
 	if r.Stamp.Ambiguous {
 		flags |= coldseam.Suspect
 	}
-	o := coldseam.Observation{At: at.UTC(), Flag: flags, Qualifiers: quals}
-	if missing || flags&coldseam.Missing != 0 {
-		o.Flag |= coldseam.Missing
-		return o, nil
+	if missing {
+		flags |= coldseam.Missing
 	}
-	o.Value = conv.Apply(v)
-	return o, nil
+	return coldseam.Observation{At: at.UTC(), Flag: flags, Qualifiers: quals}, raw, nil
 }
 
 // Batch returns the series in order of appearance. Equal times within a series

@@ -21,6 +21,7 @@ type doc struct {
 	site   []ingest.SiteMeta
 	visits map[string]*visit
 	order  []string
+	noFlow int // visits without a discharge: normal, but no gauging
 }
 
 func newDoc(p ingest.Profile, fs []feature) *doc {
@@ -229,6 +230,9 @@ func (d *doc) batch() (ingest.Batch, error) {
 	out.Meta = append(out.Meta, d.meta...)
 	out.Sites = d.site
 	out.Gaugings = g
+	if d.noFlow > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("%d field measurements without a discharge", d.noFlow))
+	}
 	return out, nil
 }
 

@@ -84,7 +84,7 @@ func (d *doc) channel(f feature) {
 	}
 	q, ok := num(coldseam.Discharge, "channel_flow")
 	if !ok {
-		d.rows.Skip("channel measurement", "no discharge")
+		d.noFlow++
 		return
 	}
 	v, ok := d.visit(f)
@@ -150,7 +150,7 @@ func (d *doc) gaugings() []coldseam.Gauging {
 			v.g.DischargeM3S, v.hasQ = v.q, true
 		}
 		if !v.hasQ {
-			d.rows.Skip("field visit", "no discharge measured")
+			d.noFlow++
 			continue
 		}
 		if v.channels > 0 && v.nWid == v.channels {

@@ -21,8 +21,8 @@ var update = flag.Bool("update", false, "write want.json of the case folders")
 
 // Cases runs parse over every folder of dir. A case has response.* and
 // want.json, and may have profile.json (Go field names of ingest.Profile) and
-// request.txt, which documents the call. want.json is the Batch, or
-// {"error": "..."} with the exact text of the refusal.
+// request.txt, which documents the call. want.json is the Batch in its readable
+// form, or {"error": "..."} with the exact text of the refusal.
 func Cases(t *testing.T, dir string, parse ingest.ParseFunc) {
 	t.Helper()
 	entries, err := os.ReadDir(dir)
@@ -39,7 +39,7 @@ func Cases(t *testing.T, dir string, parse ingest.ParseFunc) {
 
 func runCase(t *testing.T, dir string, parse ingest.ParseFunc) {
 	b, err := parse(bytes.NewReader(Response(t, dir)), CaseProfile(t, dir))
-	got := any(b)
+	got := any(Readable(b))
 	if err != nil {
 		if !errors.Is(err, coldseam.ErrInvalid) {
 			t.Fatalf("refusal %q is of no error class", err)

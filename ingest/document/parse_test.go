@@ -1,0 +1,122 @@
+package document
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/ingesttest"
+	"github.com/stretchr/testify/require"
+)
+
+func TestFormat(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ name, body, want string }{
+		{"feature collection", `{"type":"FeatureCollection","features":[]}`, ingest.FormatFeatures},
+		{"byte order mark and white space", "\xef\xbb\xbf\n  {\"type\":\"FeatureCollection\"}", ingest.FormatFeatures},
+		{"coverage", `{"type":"Coverage"}`, ingest.FormatCovJSON},
+		{"gridpoint", `{"type":"Feature","properties":{"updateTime":"x"}}`, ingest.FormatGridpoint},
+		{"point record", `{"type":"Feature","properties":{"forecastGridData":"x"}}`, ingest.FormatGridpoint},
+		{"cut feature collection", `{"type":"FeatureCollection","features":[`, ingest.FormatFeatures},
+		{"waterml 1 as json", `{"name":"ns1:timeSeriesResponseType","declaredType":"x","value":{"timeSeries":[]}}`, ingest.FormatWaterML1},
+		{"sensorthings", `{"@iot.count":1,"value":[]}`, ingest.FormatSensorThings},
+		{"waterml 1", `<?xml version="1.0"?><ns1:timeSeriesResponse xmlns:ns1="http://www.cuahsi.org/waterML/1.1/"/>`, ingest.FormatWaterML1},
+		{"waterml 2", `<wml2:Collection xmlns:wml2="http://www.opengis.net/waterml/2.0"/>`, ingest.FormatWaterML2},
+		{"soap", `<soap12:Envelope xmlns:soap12="http://www.w3.org/2003/05/soap-envelope"/>`, ingest.FormatWaterML2},
+		{"exception report", `<ows:ExceptionReport xmlns:ows="http://www.opengis.net/ows/1.1"/>`, ingest.FormatWaterML2},
+		{"alert", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"/>`, ingest.FormatCAP},
+		{"alert index", `<feed xmlns="http://www.w3.org/2005/Atom"/>`, ingest.FormatCAP},
+		{"web page", `<!DOCTYPE html><html></html>`, ""},
+		{"text", `METAR`, ""},
+		{"empty", ``, ""},
+		{"other json", `{"title":"x"}`, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			require.Equal(t, c.want, Format([]byte(c.body)))
+		})
+	}
+}
+
+func TestParseRefusesAndQuotes(t *testing.T) {
+	t.Parallel()
+	_, err := Parse(strings.NewReader("<html><body>Sorry, the service is closed</body></html>"), ingest.Profile{})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "Sorry, the service is closed")
+	_, err = Parse(strings.NewReader(strings.Repeat("x", 9<<20)), ingest.Profile{})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "larger than 8388608 bytes")
+}
+
+// The format of the profile is used even where the body looks like another.
+func TestParseFormatOfTheProfile(t *testing.T) {
+	t.Parallel()
+	_, err := Parse(strings.NewReader(`{"type":"Coverage"}`), ingest.Profile{Format: ingest.FormatFeatures})
+	require.ErrorContains(t, err, "features:")
+}
+
+// Case folders of every format parse to the same through the dispatcher,
+// without a format in the profile.
+func TestParseCases(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ dir, format string }{
+		{"features/latest_two_series", ingest.FormatFeatures},
+		{"features/latin1_override", ingest.FormatFeatures},
+		{"covjson/point_series", ingest.FormatCovJSON},
+		{"covjson/gridpoint", ingest.FormatGridpoint},
+	} {
+		dir := filepath.Join("../../testdata", c.dir)
+		p := ingesttest.CaseProfile(t, dir)
+		body := ingesttest.Response(t, dir)
+		got, err := Parse(bytes.NewReader(body), p)
+		require.NoError(t, err, c.dir)
+		require.Equal(t, c.format, got.Format)
+		want, err := parser(c.format)(bytes.NewReader(body), p)
+		require.NoError(t, err)
+		require.Equal(t, want, got)
+	}
+}
+
+// Every collected document parses without a profile or is refused with an
+// error of a class: none panics, none is silently half read.
+func TestRealDocuments(t *testing.T) {
+	t.Parallel()
+	root := ingesttest.RealFeeds(t)
+	m, err := filepath.Glob(filepath.Join(root, "*", "*"))
+	require.NoError(t, err)
+	n := 0
+	for _, path := range m {
+		if strings.Contains(path, "LICENSES") || strings.HasSuffix(path, ".request.txt") {
+			continue
+		}
+		body, err := os.ReadFile(path)
+		require.NoError(t, err)
+		b, err := Parse(bytes.NewReader(body), ingest.Profile{})
+		n++
+		rel, _ := filepath.Rel(root, path)
+		if err != nil {
+			require.ErrorIs(t, err, coldseam.ErrInvalid, rel)
+			t.Logf("%-75s refused: %v", rel, err)
+			continue
+		}
+		ingesttest.Sound(t, b)
+		t.Logf("%-75s %-16s %5d rows, %d sites, %d skipped", rel, b.Format, b.Rows(), len(b.Sites), len(b.Skipped))
+	}
+	require.Greater(t, n, 60)
+}
+
+func FuzzParse(f *testing.F) {
+	ingesttest.Seeds(f, "../../testdata/features", "../../testdata/covjson")
+	f.Fuzz(func(t *testing.T, body []byte) {
+		b, err := Parse(bytes.NewReader(body), ingest.Profile{})
+		if err != nil {
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			return
+		}
+		ingesttest.Sound(t, b)
+	})
+}
