@@ -62,7 +62,10 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 		Brief: b, Verdict: b.Verdict, Replay: b.Replay,
 		River: clean(b.River), Reach: clean(b.ReachName), Day: shortDay(b.Day),
 	}
-	if !b.OddsOK && b.Verdict.ShowsOdds() {
+	if b.Replay {
+		k.Day = b.Day.UTC().Format("Mon 2 Jan 2006")
+	}
+	if (!b.OddsOK || !finite(b.Odds)) && b.Verdict.ShowsOdds() {
 		// Odds are what such a verdict rests on; without them there is none.
 		k.Verdict = coldseam.NoCall
 	}
@@ -160,8 +163,11 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	} else {
 		k.Facts = append(k.Facts, line("Jig", part{Text: "no weight without the gauge"}))
 	}
-	k.Facts = append(k.Facts, line("Look", part{Text: "gauge, weather warnings and the river itself"}))
-	k.Facts = append(k.Facts, line("Next", part{Text: f.again(p, b)}), k.ages(f))
+	if !b.Replay { // a past morning has nothing to look at and no next reading
+		k.Facts = append(k.Facts, line("Look", part{Text: "gauge, weather warnings and the river itself"}),
+			line("Next", part{Text: f.again(p, b)}))
+	}
+	k.Facts = append(k.Facts, k.ages(f))
 }
 
 // stops is the line for verdicts that no stop decides: what there is, or none,

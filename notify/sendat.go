@@ -82,8 +82,11 @@ func MorningDeadline(d coldseam.Date, windowFrom string, zone *time.Location) (t
 		return latest, err
 	}
 	start, err := SendAt(d, windowFrom, zone)
-	if err != nil || start.After(latest) {
-		return latest, err
+	if err != nil {
+		return time.Time{}, err
+	}
+	if start.After(latest) {
+		return latest, nil
 	}
 	return start, nil
 }
