@@ -85,7 +85,11 @@ func (in *Inputs) clarityCaution() []coldseam.Reason {
 // fallCaution looks for a fast fall of air temperature within 12 h from the
 // start of the window.
 func (in *Inputs) fallCaution(c Candidate) []coldseam.Reason {
-	steps, _ := in.Weather.overlapping(c.Start, c.Start.Add(12*time.Hour))
+	end := c.Start.Add(12 * time.Hour)
+	if in.Sun.OK && in.Sun.Set.Add(-3*time.Hour).Before(end) {
+		end = in.Sun.Set.Add(-3 * time.Hour) // every evening cools; a front cools the day
+	}
+	steps, _ := in.Weather.overlapping(c.Start, end)
 	high, fall := math.Inf(-1), 0.0
 	for _, h := range steps {
 		if h.AirC != nil {

@@ -405,12 +405,17 @@ func tripWords(n int) string {
 	return fmt.Sprintf("%d trips logged this week", n)
 }
 
+// perWindow tells the codes whose text differs a little from window to window:
+// the first, which belongs to the earliest window, stands for all.
+func perWindow(code string) bool { return strings.Contains(code, "_forecast") || code == "fast_fall" }
+
 // merge joins lists of reasons and drops repeats of the same code and text.
 func merge(lists ...[]coldseam.Reason) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, l := range lists {
 		for _, r := range l {
-			if !slices.ContainsFunc(out, func(o coldseam.Reason) bool { return o.Code == r.Code && o.Text == r.Text }) {
+			same := func(o coldseam.Reason) bool { return o.Code == r.Code && (o.Text == r.Text || perWindow(r.Code)) }
+			if !slices.ContainsFunc(out, same) {
 				out = append(out, r)
 			}
 		}

@@ -221,13 +221,13 @@ func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 	var out []coldseam.Reason
 	if p := shareAbove(c.RiseShare, in.Table.RiseShare); p >= in.Table.MemberShare {
 		out = append(out, safety("rise_forecast",
-			fmt.Sprintf("%s that flow rises over %s in 6 h", Odds(p), percent(in.Table.RiseShare)), "", "forecast"))
+			fmt.Sprintf("%s have flow rising over %s in 6 h", inHundred(p), percent(in.Table.RiseShare)), "", "forecast"))
 	}
 	limit := in.Table.RiseFt * coldseam.MetrePerFoot
 	if p := shareAbove(c.RiseM, limit); p >= in.Table.MemberShare {
 		out = append(out, safety("rise_forecast_stage",
-			fmt.Sprintf("%s that the river rises over %s in 6 h", Odds(p), feet(limit)),
-			fmt.Sprintf("%s that the river rises over %s in 6 h", Odds(p), metres(limit)), "forecast"))
+			fmt.Sprintf("%s have the river rising over %s in 6 h", inHundred(p), feet(limit)),
+			fmt.Sprintf("%s have the river rising over %s in 6 h", inHundred(p), metres(limit)), "forecast"))
 	}
 	return out
 }
@@ -242,15 +242,15 @@ func (in *Inputs) forecastFlow(c Candidate) []coldseam.Reason {
 	if lim := in.Reach.MaxFlowM3S; lim != nil {
 		if p := shareAtLeast(after, *lim); p >= in.Table.MemberShare {
 			out = append(out, safety("max_flow_forecast",
-				fmt.Sprintf("%s that flow passes %s, the limit here", Odds(p), cfs(*lim)),
-				fmt.Sprintf("%s that flow passes %s, the limit here", Odds(p), m3s(*lim)), clubRule))
+				fmt.Sprintf("%s take flow over %s, the limit here", inHundred(p), cfs(*lim)),
+				fmt.Sprintf("%s take flow over %s, the limit here", inHundred(p), m3s(*lim)), clubRule))
 		}
 	}
 	if lim, ok := in.pctStop(); ok {
 		if p := shareAtLeast(after, lim); p >= in.Table.MemberShare {
 			out = append(out, safety("flow_pct_forecast",
-				fmt.Sprintf("%s that flow passes %s, the P%.0f of the date", Odds(p), cfs(lim), in.Table.FlowStopPct*100),
-				fmt.Sprintf("%s that flow passes %s, the P%.0f of the date", Odds(p), m3s(lim), in.Table.FlowStopPct*100), clubRule))
+				fmt.Sprintf("%s take flow over %s, the P%.0f of the date", inHundred(p), cfs(lim), in.Table.FlowStopPct*100),
+				fmt.Sprintf("%s take flow over %s, the P%.0f of the date", inHundred(p), m3s(lim), in.Table.FlowStopPct*100), clubRule))
 		}
 	}
 	if c.NoneHolds && in.flowAboveNoHold(c) {

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -476,7 +477,7 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 	eachHour(&in, func(h *Hour) {
 		h.AirC, h.WindMS, h.VisibilityM = ptr(-2-float64(i)), ptr(16*coldseam.MPSPerMPH), ptr(300.0)
 		if i >= 6 {
-			h.AirC = ptr(-1.5 - 9*float64(i-6)/11)
+			h.AirC = ptr(-1.5 - 9*math.Min(float64(i-6)/5, 1))
 		}
 		if h.From.Before(at(10, 0)) {
 			h.AirC = ptr(-1.5)

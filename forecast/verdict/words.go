@@ -24,6 +24,10 @@ func Odds(p float64) string {
 	return strconv.Itoa(int(math.Floor(p*10+0.5+1e-9))) + " in 10"
 }
 
+// inHundred counts members for the text of a stop, which never speaks in the
+// odds of a good morning: "93 of 100 forecasts".
+func inHundred(p float64) string { return fmt.Sprintf("%.0f of 100 forecasts", math.Round(p*100)) }
+
 // FlowWords is the class of a flow percentile (0-1) for the date.
 func FlowWords(pct float64) string {
 	switch {
