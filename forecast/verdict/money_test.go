@@ -1,0 +1,155 @@
+package verdict
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/score"
+)
+
+func TestWorthCounts(t *testing.T) {
+	t.Parallel()
+	day := coldseam.Date{Year: 2026, Month: 3, Day: 20}
+	var days []Resolved
+	add := func(v coldseam.Verdict, known, good bool) {
+		days = append(days, Resolved{Day: day.Add(len(days)), Verdict: v, Known: known, Good: good})
+	}
+	for range 11 {
+		add(coldseam.Go, true, true)
+	}
+	for range 3 {
+		add(coldseam.Go, true, false)
+	}
+	for range 6 {
+		add(coldseam.Stay, true, false)
+	}
+	add(coldseam.Stop, true, true)
+	add(coldseam.Go, false, false)
+	m := Worth(days, .4, func(d coldseam.Date) bool { return d.Before(day.Add(10)) }, rand.New(rand.NewPCG(1, 1)))
+	require.Equal(t, "following it: 11 of 14 GO days good, 6 drives saved, 1 good day missed, of 21 logged mornings; too few to claim skill", m.Words())
+	require.InDelta(t, 11*.6-3*.4, m.Net, 1e-9)
+	require.InDelta(t, 12*.6-9*.4, m.Always, 1e-9)
+	require.InDelta(t, 10*.6, m.Calendar, 1e-9)
+	require.Equal(t, 1, m.UnknownGo)
+	require.False(t, m.Skilled())
+	require.Equal(t, "nothing to judge by yet: no logged mornings", Money{}.Words())
+}
+
+func TestResolve(t *testing.T) {
+	t.Parallel()
+	day := coldseam.Date{Year: 2026, Month: 3, Day: 20}
+	briefs := []coldseam.Brief{
+		{Day: day, Issued: at(9, 0), Verdict: coldseam.Stop},
+		{Day: day, Issued: at(4, 50), Verdict: coldseam.Go, Odds: .6, OddsOK: true},
+		{Day: day.Add(1), Issued: at(4, 50).AddDate(0, 0, 1), Verdict: coldseam.Stay},
+	}
+	trips := []coldseam.Trip{{Date: day, Hours: 4, Lines: 1, Fish: 1}, {Date: day, Hours: 4, Lines: 1, Fish: 3}, {Date: day.Add(1), WentNot: true, Hours: 4, Fish: 9}}
+	got := Resolve(briefs, trips, .5)
+	require.Equal(t, []Resolved{{Day: day, Verdict: coldseam.Go, Odds: .6, OddsOK: true, Known: true, Good: true}, {Day: day.Add(1), Verdict: coldseam.Stay}}, got)
+}
+
+// synthetic makes one spring of the invented Tamsen: water with weather of
+// several days, a truth drawn from the model's own priors, and a club that
+// fishes every other day whatever the word was. It returns the mornings as
+// they would have been issued and the log.
+func synthetic(t testing.TB, year int, seed uint64) (days []Resolved, waves []score.Pair, trips int) {
+	t.Helper()
+	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
+	require.NoError(t, err)
+	rng := rand.New(rand.NewPCG(seed, 11))
+	jan := coldseam.Date{Year: year, Month: 1, Day: 1}
+	const n = 150
+	d := coldseam.Days{First: jan, Lat: 45, WaterC: make([]float64, n)}
+	front, shift := 0.0, 6*rng.NormFloat64()
+	for i := range n {
+		front = .85*front + .75*rng.NormFloat64()
+		d.WaterC[i] = math.Max(.1, .14*(float64(i)-72-shift)+front)
+	}
+	truth, err := run.Clock(sp, d, run.ClockOptions{Year: year, Draws: 1, Seed: seed + 1000})
+	require.NoError(t, err)
+	const q, k = 2.2, 1.2
+	c := Catch{Q: []float64{1.4, 2.2, 3.4}, W: []float64{.25, .5, .25}, K: k, Target: .5, LineHours: 4, Trips: 40, Calibrated: true}
+	for i := 70; i < n-11; i += 2 {
+		in := run.Input{Species: sp, Days: d.Cut(jan.Add(i - 1)), Today: jan.Add(i), Draws: 100, Seed: seed, ResidentShare: .15}
+		for m := range 20 {
+			mr, err := rand.New(rand.NewPCG(seed, uint64(1000*i+m))), 0.0
+			path := make([]float64, 4)
+			for l := range path {
+				err = .8*err + .35*mr.NormFloat64()
+				path[l] = math.Max(0, d.WaterC[i+l]+err)
+			}
+			in.WaterC = append(in.WaterC, path)
+		}
+		r, err := run.Forecast(in)
+		require.NoError(t, err)
+		index := make([]float64, len(r.Index))
+		for j := range index {
+			index[j] = r.Index[j][0]
+		}
+		p, _ := GoodOdds(index, c, Factors{})
+		odds := average(p)
+		mu := 4 * q * (truth[i].Index + .15)
+		fish := 0
+		for lam := mu * gammaOf(rng, k) / k; ; fish++ {
+			if lam -= rng.ExpFloat64(); lam < 0 {
+				break
+			}
+		}
+		days = append(days, Resolved{Day: jan.Add(i), Verdict: ByOdds(odds, .4, DefaultTable(), coldseam.NoCall), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
+		waves = append(waves, score.Pair{P: r.State.PWave, Hit: truth[i].PWave == 1})
+	}
+	return days, waves, len(days)
+}
+
+func gammaOf(rng *rand.Rand, k float64) float64 {
+	d := k - 1.0/3
+	c := 1 / math.Sqrt(9*d)
+	for {
+		x := rng.NormFloat64()
+		v := math.Pow(1+c*x, 3)
+		if v > 0 && math.Log(rng.Float64()) < .5*x*x+d-d*v+d*math.Log(v) {
+			return d * v
+		}
+	}
+}
+
+// TestHindcastInTheAnglersMoney is the worked example on a synthetic log: what
+// following the word is worth against always going and against a fixed
+// calendar, and the wave odds with their base rate.
+func TestHindcastInTheAnglersMoney(t *testing.T) {
+	t.Parallel()
+	var days []Resolved
+	var waves []score.Pair
+	for y := range 8 {
+		d, w, _ := synthetic(t, 2018+y, uint64(100+y))
+		days, waves = append(days, d...), append(waves, w...)
+	}
+	april := func(d coldseam.Date) bool { return d.Month == time.April }
+	m := Worth(days, .4, april, rand.New(rand.NewPCG(7, 7)))
+	m.Synthetic = true
+	t.Log(m.Words())
+	t.Logf("net %.1f good trips; always going %.1f; April only %.1f; gain over always %.1f to %.1f, over April %.1f to %.1f", m.Net, m.Always, m.Calendar, m.Lo, m.Hi, m.CalLo, m.CalHi)
+	require.Greater(t, m.N, 250)
+	require.Contains(t, m.Words(), "(synthetic log)")
+	require.Greater(t, m.Net, m.Always)
+	require.Greater(t, m.Net, m.Calendar)
+	require.Equal(t, m.Lo > 0, m.Skilled(), "a gain is claimed only when its interval is above 0")
+	base := 0.0
+	for _, w := range waves {
+		if w.Hit {
+			base += 1 / float64(len(waves))
+		}
+	}
+	b := score.Brier(waves)
+	t.Logf("wave odds, synthetic, n %d: Brier %.3f against %.3f for the base rate of %.2f", len(waves), b, base*(1-base), base)
+	for _, r := range score.Reliability(waves, 5) {
+		t.Logf("  said %.2f: came %.2f of %d", r.P, r.Freq, r.N)
+	}
+	require.Less(t, b, base*(1-base))
+}
