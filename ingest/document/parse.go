@@ -28,6 +28,8 @@ func parser(format string) ingest.ParseFunc {
 		return covjson.Parse
 	case ingest.FormatWaterML2:
 		return waterml.Parse
+	case ingest.FormatWaterML1:
+		return waterml.ParseV1
 	case ingest.FormatCAP:
 		return cap.Parse
 	}

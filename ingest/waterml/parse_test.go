@@ -17,7 +17,7 @@ import (
 
 func TestCases(t *testing.T) {
 	t.Parallel()
-	ingesttest.Cases(t, "testdata", waterml.Parse)
+	ingesttest.Cases(t, "testdata/v2", waterml.Parse)
 }
 
 func TestTruncatedAtEveryByte(t *testing.T) {
@@ -25,14 +25,14 @@ func TestTruncatedAtEveryByte(t *testing.T) {
 	for _, c := range []string{"plain", "scalars", "domain_range", "data_array_separators", "references", "soap_prefixes"} {
 		t.Run(c, func(t *testing.T) {
 			t.Parallel()
-			dir := "testdata/" + c
+			dir := "testdata/v2/" + c
 			ingesttest.Truncate(t, ingesttest.Response(t, dir), ingesttest.CaseProfile(t, dir), waterml.Parse)
 		})
 	}
 }
 
 func FuzzParse(f *testing.F) {
-	ingesttest.Seeds(f, "testdata")
+	ingesttest.Seeds(f, "testdata/v2")
 	f.Fuzz(func(t *testing.T, body []byte) {
 		p := ingest.Profile{Name: "fuzz", Zone: "America/Chicago", RequestSite: "X", Parameters: map[string]string{"": "stage"}, MaxBodyBytes: 1 << 20}
 		b, err := waterml.Parse(bytes.NewReader(body), p)
@@ -78,13 +78,13 @@ func TestAttacks(t *testing.T) {
 // A profile's encoding override wins over what the document says of itself.
 func TestEncodingOverride(t *testing.T) {
 	t.Parallel()
-	body := bytes.Replace(ingesttest.Response(t, "testdata/latin1"), []byte("ISO-8859-1"), []byte("UTF-8"), 1)
+	body := bytes.Replace(ingesttest.Response(t, "testdata/v2/latin1"), []byte("ISO-8859-1"), []byte("UTF-8"), 1)
 	_, err := waterml.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"})
 	require.ErrorContains(t, err, "invalid UTF-8")
 	b, err := waterml.Parse(bytes.NewReader(body), ingest.Profile{Name: "x", EncodingOverride: "ISO-8859-1"})
 	require.NoError(t, err)
 	require.Equal(t, 1, b.Rows())
-	b, err = waterml.Parse(bytes.NewReader(append([]byte("\xef\xbb\xbf"), ingesttest.Response(t, "testdata/plain")...)), ingest.Profile{Name: "x"})
+	b, err = waterml.Parse(bytes.NewReader(append([]byte("\xef\xbb\xbf"), ingesttest.Response(t, "testdata/v2/plain")...)), ingest.Profile{Name: "x"})
 	require.NoError(t, err, "a byte order mark is passed over")
 	require.Equal(t, 2, b.Rows())
 }
@@ -92,7 +92,7 @@ func TestEncodingOverride(t *testing.T) {
 // An ice qualifier on a row without a value must reach the decision.
 func TestIceOnANilRowIsKept(t *testing.T) {
 	t.Parallel()
-	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/nil_forms")), ingest.Profile{Name: "x"})
+	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/nil_forms")), ingest.Profile{Name: "x"})
 	require.NoError(t, err)
 	last := b.Series[0].Obs[7]
 	require.NotZero(t, last.Flag&coldseam.Ice)
@@ -103,12 +103,12 @@ func TestIceOnANilRowIsKept(t *testing.T) {
 // A kind in the profile overrules the guess from the result time.
 func TestKindOfProfile(t *testing.T) {
 	t.Parallel()
-	body := ingesttest.Response(t, "testdata/forecast")
+	body := ingesttest.Response(t, "testdata/v2/forecast")
 	b, err := waterml.Parse(bytes.NewReader(body), ingest.Profile{Name: "x", Kind: "observation"})
 	require.NoError(t, err)
 	require.Empty(t, b.Forecasts)
 	require.Len(t, b.Series[0].Obs, 5)
-	b, err = waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/plain")), ingest.Profile{Name: "x", Kind: "forecast"})
+	b, err = waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/plain")), ingest.Profile{Name: "x", Kind: "forecast"})
 	require.NoError(t, err)
 	require.Len(t, b.Forecasts, 1)
 	require.True(t, b.Forecasts[0].IssuedAssumed)
@@ -117,7 +117,7 @@ func TestKindOfProfile(t *testing.T) {
 // Mean of a civil day of 23 hours, stamped at its begin (Succ) or end (Prec).
 func TestSucceedingIntervalsAreShiftedByTheCalendar(t *testing.T) {
 	t.Parallel()
-	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/statistics")), ingest.Profile{Name: "x", Zone: "America/Chicago"})
+	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/statistics")), ingest.Profile{Name: "x", Zone: "America/Chicago"})
 	require.NoError(t, err)
 	require.Len(t, b.Series, 3)
 	require.Equal(t, coldseam.Mean, b.Series[0].Stat)

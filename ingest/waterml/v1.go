@@ -1,0 +1,344 @@
+package waterml
+
+import (
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// ParseV1 reads WaterML 1.0 and 1.1, as XML or in the JSON form of the US
+// service, for history files only: the services that send it are being
+// switched off. Each values block is a series of its own. Series of unknown
+// variables, units or statistics are left out and named in Skipped.
+func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
+	body, err := ingest.ReadBody(r, p)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	d := newV1(p)
+	if ingest.Sniff(body) == ingest.ShapeJSON {
+		err = d.readJSON(body)
+	} else {
+		err = d.readXML(ingest.NewXML(body, p))
+	}
+	if err != nil {
+		return ingest.Batch{}, fmt.Errorf("waterml 1: %w", err)
+	}
+	out, err := d.b.Batch(ingest.FormatWaterML1)
+	out.Sites = d.sites
+	return out, err
+}
+
+type v1 struct {
+	p     ingest.Profile
+	b     *ingest.Builder
+	times *ingest.Times
+	sites []ingest.SiteMeta
+	seen  map[string]bool
+}
+
+// Letters of the US remark codes [seen: A, P; from memory: e, ***].
+var v1Qualifiers = map[string]string{"e": "estimated", "***": "missing"}
+
+func newV1(p ingest.Profile) *v1 {
+	p = p.WithDefaults()
+	p.Qualifiers = withDefaults(p.Qualifiers, v1Qualifiers)
+	p.Approval = withDefaults(p.Approval, defaultApproval)
+	return &v1{p: p, b: ingest.NewBuilder(p), times: ingest.NewTimes(p), seen: map[string]bool{}}
+}
+
+// v1Series is one timeSeries element in either form.
+type v1Series struct {
+	name         string
+	site         ingest.SiteMeta
+	fixedZone    *time.Location // of a site without daylight saving
+	variable     string
+	variableName string
+	medium       string
+	unitCode     string
+	unitAbbr     string
+	noData       string
+	statCode     string // option code, or the option's word
+	dataType     string
+	supportUnit  string
+	support      string
+	blocks       []v1Block
+}
+
+type v1Block struct {
+	method string
+	rows   []v1Row
+}
+
+type v1Row struct {
+	value, at, utc, offset, method, sample, censor string
+	qualifiers                                     []string
+}
+
+// cuahsiUnits: the numeric unit codes, which mean something only inside this
+// format [seen: 96 and 48 in a collected document; the rest from memory].
+var cuahsiUnits = map[string]string{"96": "degC", "48": "ft", "52": "m", "35": "ft3/s", "36": "m3/s", "47": "cm", "54": "mm"}
+
+// unit: the code where it is a word, as the US service writes it, else the
+// abbreviation, else the number of the CUAHSI list.
+func (s v1Series) unit() string {
+	_, err := strconv.Atoi(s.unitCode)
+	switch {
+	case err != nil && s.unitCode != "":
+		return s.unitCode
+	case s.unitAbbr != "":
+		return s.unitAbbr
+	}
+	return cuahsiUnits[s.unitCode]
+}
+
+// v1Stats: option codes, option words and data types. What is not here, such
+// as Variance or Median, is no series of ours.
+var v1Stats = map[string]coldseam.Statistic{
+	"": coldseam.Instant, "00000": coldseam.Instant, "00011": coldseam.Instant, "00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean,
+	"continuous": coldseam.Instant, "sporadic": coldseam.Instant, "unknown": coldseam.Instant,
+	"average": coldseam.Mean, "mean": coldseam.Mean, "minimum": coldseam.Min, "maximum": coldseam.Max, "incremental": coldseam.Sum,
+}
+
+func (d *v1) add(s v1Series) {
+	what := clip(strings.TrimSpace(s.site.Code + " " + s.variableName + " " + s.dataType + s.statCode))
+	if s.site.Code == "" {
+		s.site.Code = d.p.RequestSite
+	}
+	param, ok := d.parameter(s)
+	word := s.statCode
+	if word == "" {
+		word = s.dataType
+	}
+	stat, known := v1Stats[strings.ToLower(word)]
+	switch {
+	case s.site.Code == "":
+		d.b.Skip(what, "names no station")
+		return
+	case !ok:
+		d.b.Skip(what, fmt.Sprintf("variable %q is not known", clip(s.variable)))
+		return
+	case !known:
+		d.b.Skip(what, fmt.Sprintf("statistic %q is not read", clip(word)))
+		return
+	}
+	d.site(s.site)
+	key := coldseam.SeriesKey{Site: d.p.SiteID(s.site.Code), Param: param, Stat: stat, Period: s.period(stat)}
+	for _, b := range s.blocks {
+		for _, r := range b.rows {
+			d.row(what, key, s, b, r)
+		}
+	}
+}
+
+func (d *v1) site(m ingest.SiteMeta) {
+	if !d.seen[m.Code] {
+		d.seen[m.Code] = true
+		m.ID = d.p.SiteID(m.Code)
+		d.sites = append(d.sites, m)
+	}
+}
+
+// parameter by code, by name, and for a bare "Temperature" by the medium.
+func (d *v1) parameter(s v1Series) (coldseam.Parameter, bool) {
+	name := strings.ToLower(s.variableName)
+	if name == "temperature" && s.medium != "" {
+		name = map[string]string{"surface water": "water temperature", "air": "air temperature"}[strings.ToLower(s.medium)]
+	}
+	for _, c := range []string{s.variable, s.variableName, name, strings.TrimSpace(strings.SplitN(name, ", ft", 2)[0])} {
+		if c == "" {
+			continue
+		}
+		if p, ok := d.p.Parameter(c, defaultProperties); ok {
+			return p, true
+		}
+	}
+	return "", false
+}
+
+// period of a statistic from the time support of the document.
+func (s v1Series) period(stat coldseam.Statistic) string {
+	unit := map[string]string{"minute": "M", "min": "M", "hour": "H", "hr": "H", "day": "D", "d": "D"}[strings.ToLower(s.supportUnit)]
+	n, err := strconv.Atoi(strings.TrimSpace(s.support))
+	switch {
+	case stat == coldseam.Instant || err != nil || n <= 0 || unit == "":
+		return ""
+	case unit == "D":
+		return fmt.Sprintf("P%dD", n)
+	}
+	return fmt.Sprintf("PT%d%s", n, unit)
+}
+
+func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v1Row) {
+	stamp, err := d.stamp(s, r, key)
+	if err != nil {
+		d.b.Skip(what, cause(err))
+		return
+	}
+	key.SeriesRef = s.name
+	if key.SeriesRef == "" {
+		key.SeriesRef = s.variable
+	}
+	if m := r.method; m != "" {
+		key.SeriesRef += "/" + m
+	} else if b.method != "" {
+		key.SeriesRef += "/" + b.method
+	}
+	if r.sample != "" { // laboratory samples may repeat a time
+		key.SeriesRef += "#" + r.sample
+	}
+	row := ingest.Row{Key: key, Name: s.variableName, Stamp: stamp, Raw: r.value, Unit: s.unit(), Qualifiers: r.qualifiers}
+	if r.censor != "" && !strings.EqualFold(r.censor, "nc") {
+		row.Qualifiers = append(append([]string(nil), r.qualifiers...), "censored "+r.censor)
+	}
+	if v, err := ingest.ParseDecimal(s.noData); err == nil {
+		row.NoData = []float64{v}
+	}
+	d.b.Add(row)
+}
+
+// stamp: UTC where it is given, else local time with its offset, else
+// zone-less. A zone-less midnight of a daily statistic is its civil day.
+func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, error) {
+	if r.utc != "" {
+		return ingest.ParseTime(r.utc, time.UTC)
+	}
+	at := r.at
+	if r.offset != "" {
+		at += r.offset
+	}
+	day, clock, _ := strings.Cut(at, "T")
+	if key.Stat != coldseam.Instant && key.Period == "" && strings.Trim(clock, "0:.") == "" {
+		at = day
+	}
+	st, err := d.times.Parse(at, s.site.Code)
+	if err != nil && s.fixedZone != nil {
+		if loc, lerr := d.p.Location(s.site.Code); lerr == nil && loc == nil {
+			return ingest.ParseTime(at, s.fixedZone)
+		}
+	}
+	return st, err
+}
+
+// readXML streams timeSeries elements.
+func (d *v1) readXML(x *ingest.XML) error {
+	known, root := false, ""
+	for {
+		t, err := x.Token()
+		if errors.Is(err, io.EOF) {
+			if !known {
+				return fmt.Errorf("root element %q is no timeSeriesResponse: %w", root, coldseam.ErrInvalid)
+			}
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		s, ok := t.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		if root == "" {
+			root = s.Name.Local
+		}
+		switch s.Name.Local {
+		case "timeSeriesResponse", "TimeSeriesResponse":
+			known = true
+		case "timeSeries":
+			known = true
+			n, err := x.Tree(s)
+			if err != nil {
+				return err
+			}
+			d.add(xmlSeries(n))
+		case "Fault", "ExceptionReport":
+			n, err := x.Tree(s)
+			if err != nil {
+				return err
+			}
+			return fmt.Errorf("the service answered %s: %s: %w", s.Name.Local, clip(strings.Join(strings.Fields(n.Word("faultstring")+n.Word("Reason")), " ")), coldseam.ErrInvalid)
+		}
+	}
+}
+
+// pick is the first child of a local name.
+func pick(n *ingest.Node, path ...string) *ingest.Node {
+	for _, name := range path {
+		k := n.Named(name)
+		if len(k) == 0 {
+			return nil
+		}
+		n = k[0]
+	}
+	return n
+}
+
+func xmlSeries(n *ingest.Node) v1Series {
+	src, v := pick(n, "sourceInfo"), pick(n, "variable")
+	s := v1Series{name: n.Attr(otherSpace, "name"), variable: v.Word("variableCode"), variableName: v.Word("variableName"), medium: v.Word("sampleMedium"),
+		noData: v.Word("noDataValue") + v.Word("NoDataValue"), dataType: v.Word("dataType")}
+	s.site = ingest.SiteMeta{Code: src.Word("siteCode"), Name: src.Word("siteName")}
+	geo := pick(src, "geoLocation", "geogLocation")
+	s.site.Lat, s.site.Lon = number(geo.Word("latitude")), number(geo.Word("longitude"))
+	if z := pick(src, "timeZoneInfo"); z != nil {
+		s.fixedZone = fixed(pick(z, "defaultTimeZone").Attr(otherSpace, "zoneOffset"), z.Attr(otherSpace, "siteUsesDaylightSavingsTime"))
+	}
+	unit := pick(v, "unit")
+	s.unitCode, s.unitAbbr = unit.Word("unitCode"), unit.Word("unitAbbreviation")
+	if u := pick(v, "units"); u != nil { // version 1.0
+		s.unitCode, s.unitAbbr = u.Attr(otherSpace, "unitsCode"), u.Attr(otherSpace, "unitsAbbreviation")
+	}
+	for _, o := range pick(v, "options").Named("option") {
+		if s.statCode = o.Attr(otherSpace, "optionCode"); s.statCode == "" {
+			s.statCode = o.Val()
+		}
+	}
+	if ts := pick(v, "timeScale"); ts != nil {
+		s.support, s.supportUnit = ts.Word("timeSupport"), pick(ts, "unit").Word("unitName")
+	}
+	for _, b := range n.Named("values") {
+		s.blocks = append(s.blocks, xmlBlock(b))
+	}
+	return s
+}
+
+func xmlBlock(b *ingest.Node) v1Block {
+	out := v1Block{method: pick(b, "method").Attr(otherSpace, "methodID")}
+	for _, k := range b.Named("value") {
+		a := func(name string) string { return k.Attr(otherSpace, name) }
+		r := v1Row{value: k.Val(), at: a("dateTime"), utc: a("dateTimeUTC"), offset: a("timeOffset"), censor: a("censorCode"), qualifiers: strings.Fields(a("qualifiers"))}
+		r.method = a("methodCode") + a("methodID")
+		r.sample = a("labSampleCode") + a("sampleID")
+		if isNil(k.Attrs) {
+			r.value = ""
+		}
+		out.rows = append(out.rows, r)
+	}
+	return out
+}
+
+// fixed is the zone of a site that keeps no daylight saving: then its offset
+// holds all year. With daylight saving an offset alone is no zone.
+func fixed(offset, dst string) *time.Location {
+	t, err := time.Parse("-07:00", offset)
+	if err != nil || dst != "false" {
+		return nil
+	}
+	_, sec := t.Zone()
+	return time.FixedZone("", sec)
+}
+
+func number(s string) float64 {
+	v, err := ingest.ParseDecimal(s)
+	if err != nil {
+		return 0
+	}
+	return v
+}
