@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/coldseam"
@@ -58,7 +59,9 @@ type replay struct {
 	from  int // first index scored
 	rep   Report
 	dates *dateScores
-	cache *thermal.Cache
+
+	airErrs []daily.AirError
+	cache   *thermal.Cache
 }
 
 func newReplay(d coldseam.Days, o Options) *replay {
@@ -232,8 +235,35 @@ func (h *replay) ask(t, horizon int) daily.Issue {
 		}
 	case Archived:
 		q.Air = h.o.Archive[q.Day]
+		q.AirErrors = h.errorsUpTo(t)
 	}
 	return q
+}
+
+// airErrorIssues bounds the archived issues behind one forecast.
+const airErrorIssues = 730
+
+// errorsUpTo are the archived errors known at index t: of issues whose whole
+// path had happened by then.
+func (h *replay) errorsUpTo(t int) []daily.AirError {
+	if h.airErrs == nil {
+		h.airErrs = make([]daily.AirError, 0, len(h.o.Archive))
+		for i := range h.obs {
+			rows := h.o.Archive[h.d.Day(i)]
+			if len(rows) == 0 {
+				continue
+			}
+			e := daily.AirError{Issued: h.d.Day(i)}
+			for k, f := range rows[0] {
+				e.Err = append(e.Err, f-coldseam.At(h.d.AirC, i+1+k))
+			}
+			h.airErrs = append(h.airErrs, e)
+		}
+	}
+	n := sort.Search(len(h.airErrs), func(k int) bool {
+		return h.d.Index(h.airErrs[k].Issued)+len(h.airErrs[k].Err) > t
+	})
+	return h.airErrs[max(0, n-airErrorIssues):n]
 }
 
 // issue scores one issue of all methods.

@@ -3,6 +3,9 @@ package thermal
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
@@ -12,7 +15,6 @@ const (
 	leads     = daily.DefaultHorizon
 	allLeads  = daily.CrossingHorizon
 	simTraces = 60 // trace simulations behind a centre [source: better forecast, section 3]
-	dampTail  = .02
 )
 
 // Core are the fitted parts that know nothing of stacking: climatologies, heat
@@ -26,8 +28,10 @@ type Core struct {
 	PhiQ  float64        `json:"phi_q"`
 
 	HasAir bool                       `json:"has_air"`
-	Heat   []Heat                     `json:"heat"`  // in the order of the recipe
-	Assim  [][allLeads + 1][2]float64 `json:"assim"` // [heat][lead] weights on e and on its change
+	Heat   []Heat                     `json:"heat"`   // in the order of the recipe
+	Assim  [][allLeads + 1][2]float64 `json:"assim"`  // [heat][lead] weights on e and on its change
+	ErrLo  float64                    `json:"err_lo"` // 0.1 and 99.9 % of the first one's residual
+	ErrHi  float64                    `json:"err_hi"`
 	Markov [4]float64                 `json:"markov"`
 	Damp   [allLeads + 1]float64      `json:"damp"` // weight of today's anomaly by lead
 }
@@ -125,6 +129,7 @@ func fitCore(r *record, kinds []heatKind, rng *rand.Rand) *Core {
 	c.fitHeats(s, kinds, rng)
 	s.simulate()
 	c.fitAssim(s)
+	c.ErrLo, c.ErrHi = s.errRange()
 	c.fitMarkov(s)
 	c.fitDamp(s)
 	return c
@@ -288,4 +293,22 @@ func (c *Core) fitDamp(s *state) {
 			c.Damp[h] = min(max(xy/xx, 0), 1)
 		}
 	}
+}
+
+// errRange is the 0.1-99.9 % range of the residuals of the first heat balance.
+func (s *state) errRange() (lo, hi float64) {
+	if len(s.err) == 0 {
+		return 0, 0
+	}
+	var x []float64
+	for _, e := range s.err[0] {
+		if e == e {
+			x = append(x, e)
+		}
+	}
+	if len(x) == 0 {
+		return 0, 0
+	}
+	slices.Sort(x)
+	return stat.Quantile(.001, stat.Empirical, x, nil), stat.Quantile(.999, stat.Empirical, x, nil)
 }

@@ -80,7 +80,33 @@ func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
 	if l < 1 || t-l > staleDays {
 		return k.forecastSimple(q)
 	}
-	return k.stacked(q, mode, l, t-l)
+	held := k.held(l)
+	if held {
+		if p := last(k.eng.view.obs, l-1); p >= 1 && t-p <= staleDays {
+			l = p
+		} else {
+			held = false
+		}
+	}
+	res, err := k.stacked(q, mode, l, t-l)
+	if held {
+		res.Flags = append(res.Flags, daily.FlagHeld)
+	}
+	return res, err
+}
+
+// held reports whether the value at l is so far from the free run that it waits
+// for the next day to confirm it.
+func (k *Runner) held(l int) bool {
+	c := k.m.Core
+	if len(c.Heat) == 0 || c.ErrLo >= c.ErrHi {
+		return false
+	}
+	out := func(i int) bool {
+		e := coldseam.At(k.eng.view.err[0], i)
+		return e < c.ErrLo || e > c.ErrHi
+	}
+	return out(l) && !out(l-1)
 }
 
 // stacked issues from index l, age days before the issue day, and hands back
@@ -96,20 +122,37 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	var r row
 	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
 	md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
+	res.Weights = md.Stack.weights(r.doy, r.t)
 	cand := md.Library.nearest(r.doy, &r.mu, r.t, r.dt, rc.k)
 	if len(cand) == 0 {
 		return k.forecastSimple(q)
 	}
 	pick := daily.Draw(q.Rand(saltDress), cand, members)
-	for _, c := range pick {
-		path := make([]float64, max(horizon+age, leads))
-		md.Library.member(path, &r.mu, c, rc.spread)
-		tr := k.tailTrace(md.Library, c, q, len(res.Members))
-		if horizon+age > leads {
-			k.tail(path, l, tr, given)
+	n := max(horizon+age, leads)
+	paths, traces := make([][]float64, members), make([]int, members)
+	buf := make([]float64, members*n)
+	for i, c := range pick {
+		paths[i], traces[i] = buf[i*n:(i+1)*n:(i+1)*n], k.tailTrace(md.Library, c, q, i)
+	}
+	var air [][]float64
+	if mode == modeAir && !q.AirPerfect {
+		air = k.airPaths(q, l, given[:age], traces, leads)
+		k.airMembers(paths, air, l, pick, md, rc)
+	} else {
+		for i, c := range pick {
+			md.Library.member(paths[i], &r.mu, c, rc.spread)
 		}
-		res.Members = append(res.Members, path[age:age+horizon:age+horizon])
-		res.Trace = append(res.Trace, k.hist.days.Day(tr))
+	}
+	for i, p := range paths {
+		if n > leads {
+			g := given
+			if air != nil {
+				g = air[i]
+			}
+			k.tail(p, l, traces[i], g)
+		}
+		res.Members = append(res.Members, p[age:age+horizon])
+		res.Trace = append(res.Trace, k.hist.days.Day(traces[i]))
 	}
 	return res, nil
 }
@@ -141,7 +184,25 @@ func (k *Runner) given(q daily.Issue, l, age int) []float64 {
 		out = append(out, k.eng.view.air[l+i])
 	}
 	if len(q.Air) > 0 {
-		out = append(out, q.Air[0]...)
+		out = append(out, meanAir(q.Air)...)
+	}
+	return out
+}
+
+// meanAir is the mean of the members by lead.
+func meanAir(air [][]float64) []float64 {
+	if len(air) == 1 {
+		return air[0]
+	}
+	out := make([]float64, len(air[0]))
+	for h := range out {
+		s, n := 0.0, 0.0
+		for _, m := range air {
+			if h < len(m) && m[h] == m[h] {
+				s, n = s+m[h], n+1
+			}
+		}
+		out[h] = s / n
 	}
 	return out
 }

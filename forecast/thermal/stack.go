@@ -186,9 +186,17 @@ func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
 	return c0
 }
 
-// centre is mu(t,h) for all leads: coefficients interpolated in the day of year
-// (around the year) and in the state.
+// centre is mu(t,h) for all leads, floored at 0 degC.
 func (s *Stack) centre(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, doy int, t float64) {
+	s.change(mu, x, doy, t)
+	for h := 1; h <= leads; h++ {
+		mu[h] = max(0, t+mu[h])
+	}
+}
+
+// change is the regression's change from T(t): coefficients interpolated in the
+// day of year (around the year) and in the state.
+func (s *Stack) change(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, doy int, t float64) {
 	p := s.Sources + s.Features
 	d := float64(doy-1) / nodeStep
 	d0 := int(d)
@@ -216,6 +224,21 @@ func (s *Stack) centre(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, d
 			c := (1-fd)*((1-fs)*float64(c00[k])+fs*float64(c01[k])) + fd*((1-fs)*float64(c10[k])+fs*float64(c11[k]))
 			v += c * x[h][k]
 		}
-		mu[h] = max(0, t+v)
+		mu[h] = v
 	}
+}
+
+// weights are the coefficients of the sources at lead 5 for a day of the year
+// and a state.
+func (s *Stack) weights(doy int, t float64) []float64 {
+	out := make([]float64, s.Sources)
+	var x [leads + 1][maxCols]float64
+	var mu [leads + 1]float64
+	for m := range out {
+		x[5] = [maxCols]float64{}
+		x[5][m] = 1
+		s.change(&mu, &x, doy, t)
+		out[m] = mu[5]
+	}
+	return out
 }
