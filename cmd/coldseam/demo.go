@@ -321,6 +321,9 @@ func (d *demo) serve(ctx context.Context) error {
 	return nil
 }
 
+// wordDecoder reads encoded header words.
+var wordDecoder = new(mime.WordDecoder)
+
 // oneMail is the text of the mail for one river, from the file as it was sent.
 func (d *demo) oneMail() (string, error) {
 	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
@@ -339,7 +342,7 @@ func (d *demo) oneMail() (string, error) {
 		if !strings.Contains(m.Header.Get("To"), "bow.angler@") || strings.Contains(m.Header.Get("Subject"), "replaces") {
 			continue
 		}
-		subject, err := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
+		subject, err := wordDecoder.DecodeHeader(m.Header.Get("Subject"))
 		if err != nil {
 			return "", err
 		}
