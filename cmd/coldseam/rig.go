@@ -766,7 +766,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		out.WaterC, out.WaterOK = m.Brief.Temp.Window[1], true
 	}
 	for h, t := range m.Flow.Valid {
-		if coldseam.DateOf(t.In(loc)) == day {
+		if coldseam.DateOf(t.Add(-time.Second).In(loc)) == day { // a step is named by its end
 			out.Members = m.Flow.Step(h)
 		}
 	}

@@ -309,3 +309,45 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 	require.Equal(t, "slim", got["b"][0].Rig.Body.Name, "an empty rig is the default one")
 	require.Equal(t, &angle, got["a"][0].AngleDeg)
 }
+
+// The real path: logs go into the database and come back as a surer weight.
+func TestRigOnStoredRivers(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	v.history(t)
+	r := rigApp{v.app}
+	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}
+	before, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)
+	require.NoError(t, err)
+	require.Empty(t, before.Jig.Withheld)
+	require.Positive(t, before.Jig.TieOz)
+	require.NotEmpty(t, before.Members)
+	require.False(t, before.Jig.Calibrated)
+	require.Equal(t, saturday, before.Day)
+
+	log := store.RigLog{Spot: "seam", Body: "slim", Line: "braid-0.14", Presentation: "quartering", WeightOz: before.Jig.TieOz, Held: true}
+	for i, at := range []string{"2026-04-14 07:30", "2026-04-15 07:30", "2026-04-16 07:30", "2026-04-17 07:30"} {
+		if i == 3 {
+			log.WeightOz, log.Held = before.Jig.TieOz/2, false
+		}
+		added, err := r.AddLog(t.Context(), "tamsen-bend", log, at)
+		require.NoError(t, err)
+		require.True(t, added)
+	}
+	added, err := r.AddLog(t.Context(), "tamsen-bend", log, "2026-04-17 07:30")
+	require.NoError(t, err)
+	require.False(t, added, "the same log again changes nothing")
+	after, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)
+	require.NoError(t, err)
+	require.True(t, after.Jig.Calibrated)
+	require.Equal(t, 4, after.Jig.Logs)
+	require.Less(t, after.Jig.ModelLnSD, before.Jig.ModelLnSD)
+
+	_, err = r.AddLog(t.Context(), "tamsen-bend", log, "2026-04-19 07:30")
+	require.ErrorContains(t, err, "still to come")
+	_, err = r.Morning(t.Context(), "tamsen-bend", "attic", slim, nil)
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	require.ErrorContains(t, err, "seam, hole, dunes")
+	_, err = r.Morning(t.Context(), "nile", "seam", slim, nil)
+	require.ErrorContains(t, err, "tamsen-bend")
+}
