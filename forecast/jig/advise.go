@@ -132,7 +132,21 @@ func (a *adviser) physics() bool {
 			a.share += 1 / float64(len(a.flows))
 		}
 	}
+	if a.s.form == depthByStage && a.s.curve.usable() && a.beyondCurve() >= outsideShare {
+		a.warn("stage_range", "note", "flow beyond the stage table: depth drawn on from its end", "")
+	}
 	return true
+}
+
+// beyondCurve is the share of the members outside the table of stage and flow.
+func (a *adviser) beyondCurve() float64 {
+	n := 0
+	for _, q := range a.flows {
+		if _, inside := a.s.curve.at(q); !inside {
+			n++
+		}
+	}
+	return float64(n) / float64(len(a.flows))
 }
 
 // measured is the range of flows in which speed and depth rest on measurements.
@@ -225,7 +239,7 @@ func (a *adviser) size() {
 	pack := a.first(box, a.lim.Pack)
 	if pack < 0 {
 		pack = len(box) - 1
-		a.warn("pack_short", "note", "heaviest you carry; a heavier one may be needed", "")
+		a.warn("pack_short", "note", coldseam.OzName(box[pack])+" oz is the heaviest and may not be enough", "")
 	}
 	a.out.PackOz = box[max(pack, tie)]
 }

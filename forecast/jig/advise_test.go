@@ -148,7 +148,7 @@ func TestEveryWarning(t *testing.T) {
 		{"wading not ruled out", "wading_note", "cannot clear wading", wade(2, 1, nil)},
 		{"uncalibrated", "uncalibrated", "uncalibrated", func(*SpotInput) {}},
 		{"some members outside", "out_of_range", "outside the measured range", func(in *SpotInput) { in.Geometry.QMax = 33 }},
-		{"heaviest carried", "pack_short", "a heavier one may be needed", func(in *SpotInput) { in.BoxOz = []float64{.125, .25} }},
+		{"heaviest carried", "pack_short", "1/4 oz is the heaviest and may not be enough", func(in *SpotInput) { in.BoxOz = []float64{.125, .25} }},
 		{"bulky deep", "slow_sink", "hardly sinks", func(in *SpotInput) {
 			in.Rig.Body, _ = ParseBody("bulky")
 			in.Spot.DepthRefM, in.Limits.FloorOz = ptr(5), 1./16
@@ -157,6 +157,9 @@ func TestEveryWarning(t *testing.T) {
 		{"depth by flow", "depth_by_flow", "not by stage", func(in *SpotInput) { in.Spot.StageRefM = nil }},
 		{"few gaugings", "default_geometry", "few gaugings", func(in *SpotInput) { in.Geometry.Default = true }},
 		{"wind on the floats", "float_wind", "upstream", func(in *SpotInput) { in.Spot.FloatWind = "upstream 10 mph" }},
+		{"few floats", "float_few", "2 floats timed", func(in *SpotInput) { in.Spot.FloatN = 2 }},
+		{"floats without a flow", "float_no_flow", "not used", func(in *SpotInput) { in.Spot.FloatFlow = nil }},
+		{"off the stage table", "stage_range", "drawn on", func(in *SpotInput) { in.Curve = StageCurve{[]float64{5, 20}, []float64{1, 1.5}} }},
 		{"very shallow", "clamped", "computed at the limit", func(in *SpotInput) { in.Spot.DepthRefM = ptr(.3) }},
 	}
 	for _, r := range rows {

@@ -94,8 +94,11 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 		out = append(out, Need{in.Spot.ID, in.Spot.Name, code, text + ": " + becomes(before, better.mayNeed()), now - sd})
 	}
 	if cal.Logs == 0 {
-		if k.speedBy == "kind" {
-			add("float", "time five floats at "+in.Spot.Name+", or note a line angle", modelLnSD(sComb, timedSpeedLnSD, k.depthSD))
+		switch timed := modelLnSD(sComb, timedSpeedLnSD, k.depthSD); {
+		case k.speedBy == "kind" && in.Spot.FloatMS != nil:
+			add("flow", "find the flow of the day the floats were timed at "+in.Spot.Name, timed)
+		case k.speedBy == "kind":
+			add("float", "time five floats at "+in.Spot.Name+", or note a line angle", timed)
 		}
 		if s.form == depthByFlow {
 			add("stage", "find the stage of the day "+in.Spot.Name+" was sounded", modelLnSD(sComb, k.speedSD, soundedLnSD))

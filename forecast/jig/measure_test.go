@@ -73,6 +73,14 @@ func TestMeasureSeesGaugingsAndStage(t *testing.T) {
 	require.ElementsMatch(t, []string{"log", "gaugings", "stage"}, got)
 }
 
+func TestMeasureAsksForTheFlowOfTheFloats(t *testing.T) {
+	t.Parallel()
+	in := seam(t)
+	in.Spot.FloatFlow = nil
+	n := Measure([]SpotInput{in})
+	require.Contains(t, n[0].Text+n[1].Text, "find the flow of the day the floats were timed at Main seam")
+}
+
 func TestMeasureIsSilentWhenThereIsNothingToGain(t *testing.T) {
 	t.Parallel()
 	in := seam(t)

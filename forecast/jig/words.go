@@ -130,8 +130,20 @@ func (a *adviser) why() {
 	if g := a.in.Geometry; g.Valid() && g.Default {
 		a.warn("default_geometry", "note", "few gaugings: textbook change of speed with flow", "")
 	}
-	if sp := a.in.Spot; a.k.speedBy == "float" && sp.FloatWind != "" && sp.FloatWind != "calm" {
+	a.floats()
+}
+
+// floats says what is weak about the float timing.
+func (a *adviser) floats() {
+	sp := a.in.Spot
+	switch {
+	case sp.FloatMS == nil || a.k.speedBy == "angle":
+	case a.k.speedBy != "float":
+		a.warn("float_no_flow", "note", "floats timed, but the flow of that day is unknown: not used", "")
+	case sp.FloatWind != "" && sp.FloatWind != "calm":
 		a.warn("float_wind", "note", "floats were timed in wind: "+sp.FloatWind, "")
+	case sp.FloatN > 0 && sp.FloatN < 5:
+		a.warn("float_few", "note", fmt.Sprintf("%d floats timed, five make a timing", sp.FloatN), "")
 	}
 }
 
