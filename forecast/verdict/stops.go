@@ -103,8 +103,8 @@ func (in *Inputs) flowStops() []coldseam.Reason {
 	}
 	if p, ok := in.pctStop(); ok && o.Value >= p {
 		out = append(out, safety("flow_pct",
-			fmt.Sprintf("flow %s; only 1 day in %.0f is higher at this date", cfs(o.Value), 1/(1-in.Table.FlowStopPct)),
-			fmt.Sprintf("flow %s; only 1 day in %.0f is higher at this date", m3s(o.Value), 1/(1-in.Table.FlowStopPct)), clubRule))
+			fmt.Sprintf("flow %s; over %.0f of 100 days at this date", cfs(o.Value), in.Table.FlowStopPct*100),
+			fmt.Sprintf("flow %s; over %.0f of 100 days at this date", m3s(o.Value), in.Table.FlowStopPct*100), clubRule))
 	}
 	return out
 }
@@ -139,7 +139,7 @@ func (in *Inputs) alertStops(from, to time.Time) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, class := range []AlertClass{AlertFlood, AlertIce, AlertStorm, AlertRelease} {
 		for _, a := range in.Alerts.List {
-			if ClassifyAlert(a) != class || !alive(a, from, to) {
+			if ClassifyAlert(a, in.Alerts.Rules) != class || !alive(a, from, to) {
 				continue
 			}
 			r := safety(codes[class], in.alertText(a), "", a.Sender)
