@@ -133,7 +133,7 @@ func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
 			continue
 		}
 		var r coldseam.Reason
-		switch ClassifyAlert(a) {
+		switch ClassifyAlert(a, in.Alerts.Rules) {
 		case AlertWatch:
 			r = caution("flood_watch", in.alertText(a), "")
 		case AlertUnknown:

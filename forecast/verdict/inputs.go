@@ -62,6 +62,9 @@ type Gauge struct {
 type Alerts struct {
 	At   time.Time // zero = never
 	List []coldseam.Alert
+	// Rules say which events of a provider mean what; they stand before the
+	// shipped ones.
+	Rules []AlertRule
 }
 
 // Weather is the newest forecast for the reach.

@@ -1,0 +1,76 @@
+package verdict
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+func TestClassifyAlert(t *testing.T) {
+	t.Parallel()
+	for _, r := range []struct {
+		name string
+		a    coldseam.Alert
+		want AlertClass
+	}{
+		{"flood warning", coldseam.Alert{Event: "Flood Warning", Severity: "Severe"}, AlertFlood},
+		{"by code alone", coldseam.Alert{Event: "Crue", EventCodes: []string{"SAME=FLW"}}, AlertFlood},
+		{"by VTEC", coldseam.Alert{Event: "x", EventCodes: []string{"VTEC=FL.W"}}, AlertFlood},
+		{"code is heavier than words", coldseam.Alert{Event: "Flood Watch", EventCodes: []string{"SAME=FLW"}}, AlertFlood},
+		{"watch", coldseam.Alert{Event: "Flood Watch", Severity: "Severe"}, AlertWatch},
+		{"flash flood watch", coldseam.Alert{Event: "Flash Flood Watch"}, AlertWatch},
+		{"flash flood warning", coldseam.Alert{Event: "FLASH FLOOD WARNING"}, AlertStorm},
+		{"severe thunderstorm, no word of warning", coldseam.Alert{Event: "SEVERE THUNDERSTORM"}, AlertStorm},
+		{"tornado watch", coldseam.Alert{Event: "Tornado Watch"}, AlertWatch},
+		{"only the headline tells", coldseam.Alert{Event: "Hydrology", Headline: "Flood Warning for the Tamsen"}, AlertFlood},
+		{"ice jam", coldseam.Alert{Event: "Hydrologic Outlook", Headline: "Ice jam possible"}, AlertIce},
+		{"dam", coldseam.Alert{Event: "Dam release notice"}, AlertRelease},
+		{"German", coldseam.Alert{Event: "Hochwasserwarnung"}, AlertFlood},
+		{"other and severe", coldseam.Alert{Event: "Earthquake", Severity: "Severe"}, AlertUnknown},
+		{"other, severity not stated", coldseam.Alert{Event: "Earthquake", Severity: "Unknown"}, AlertUnknown},
+		{"other and minor", coldseam.Alert{Event: "Frost Advisory", Severity: "Minor"}, AlertMinor},
+		{"damaged and nameless", coldseam.Alert{Defects: []string{"event is missing"}}, AlertFlood},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			t.Parallel()
+			require.Equal(t, r.want, ClassifyAlert(r.a, nil))
+		})
+	}
+	own := []AlertRule{{Provider: "vigie", Class: AlertFlood, Words: []string{"vigilance", "crue"}}, {Provider: "vigie", Class: AlertNone, Words: []string{"canicule"}}}
+	require.Equal(t, AlertFlood, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Vigilance orange CRUES"}, own))
+	require.Equal(t, AlertNone, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Canicule", Severity: "Extreme"}, own))
+	require.Equal(t, AlertUnknown, ClassifyAlert(coldseam.Alert{Provider: "other", Event: "Canicule", Severity: "Extreme"}, own))
+	_, err := ParseAlertClass("storms")
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	c, err := ParseAlertClass("dam_release")
+	require.NoError(t, err)
+	require.Equal(t, AlertRelease, c)
+}
+
+func TestAlertsThatDoNotCount(t *testing.T) {
+	t.Parallel()
+	for name, change := range map[string]func(*coldseam.Alert){
+		"test":                func(a *coldseam.Alert) { a.Status = "Test" },
+		"cancel":              func(a *coldseam.Alert) { a.MsgType = "Cancel" },
+		"over":                func(a *coldseam.Alert) { a.End = at(6, 59) },
+		"begins 6 h after":    func(a *coldseam.Alert) { a.From = at(16, 30) },
+		"minor, other matter": func(a *coldseam.Alert) { a.Event, a.Severity = "Frost Advisory", "Minor" },
+	} {
+		in := good(.9)
+		a := alert("Flood Warning", at(0, 0), at(18, 0))
+		change(&a)
+		in.Alerts.List = []coldseam.Alert{a}
+		require.Equal(t, coldseam.Go, Decide(in).Verdict, name)
+	}
+	in := good(.9)
+	a := alert("Flood Warning", at(0, 0), at(18, 0))
+	a.Status = ""
+	in.Alerts.List = []coldseam.Alert{a}
+	d := Decide(in)
+	require.Equal(t, coldseam.Stop, d.Verdict, "a status that is not stated counts")
+	require.Equal(t, "Flood Warning to Fri 18:00", d.Stops[0].Text)
+	require.Equal(t, "Weather service", d.Stops[0].Source)
+	require.True(t, d.Stops[0].Until.Equal(at(18, 0)))
+}
