@@ -73,6 +73,7 @@ func Profiles(baseURL string) []ingest.Profile {
 		Parameters: map[string]string{
 			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "precipitation_amount": "precip", "thunder_probability": "thunder_prob",
 		},
+		Statistics:      map[string]string{"precip": "sum PT1H"},
 		SitesPerRequest: 1, Places: places, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: "Invented weather model",
 	}
