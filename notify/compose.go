@@ -93,7 +93,7 @@ func ValidAddress(s string) error {
 	domain := s[strings.LastIndexByte(s, '@')+1:]
 	if err != nil || a.Address != s || len(s) > 254 || !printableASCII(s) ||
 		!strings.Contains(domain, ".") || strings.ContainsAny(s, "<>\"[]()\\,;:") || strings.HasSuffix(domain, ".") {
-		return fmt.Errorf("mail address: want name@host.domain: %w", coldseam.ErrRejected)
+		return fmt.Errorf("mail address: want a plain name at a host with a dot, ASCII, at most 254 bytes: %w", coldseam.ErrRejected)
 	}
 	return nil
 }
@@ -155,29 +155,35 @@ func localDate(l coldseam.Letter) coldseam.Date {
 	return l.LocalDate
 }
 
-// render writes the body within the size limits: fewer rivers in full first,
-// then fewer pictures.
+// render writes the body within the size limits: first the last pictures fall
+// out, then rivers shrink to one line.
 func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, id string) (kind string, raw []byte, subj string, err error) {
 	for n := fullBlocks; n >= 1; n-- {
-		v := c.view(l, ct, charts, n)
-		text, html, err := renderParts(v)
-		if err != nil {
-			return "", nil, "", err
-		}
-		if len(html) > MaxHTML {
-			continue
-		}
-		for images := imagesOf(v, charts); ; images = images[:len(images)-1] {
-			kind, raw = body(id, text, html, images)
+		for pics := n; pics >= 0; pics-- {
+			v := c.view(l, ct, firstCharts(ct, charts, pics), n)
+			text, html, err := renderParts(v)
+			if err != nil {
+				return "", nil, "", err
+			}
+			if len(html) > MaxHTML {
+				break
+			}
+			kind, raw = body(id, text, html, imagesOf(v, charts))
 			if len(raw)+headerReserve <= MaxMessage {
 				return kind, raw, v.Subject, nil
-			}
-			if len(images) == 0 {
-				break
 			}
 		}
 	}
 	return "", nil, "", fmt.Errorf("mail larger than %d KB with one river: %w", MaxMessage>>10, coldseam.ErrInvalid)
+}
+
+// firstCharts are the pictures of the first n rivers.
+func firstCharts(ct Content, charts map[coldseam.ReachID][]byte, n int) map[coldseam.ReachID][]byte {
+	out := map[coldseam.ReachID][]byte{}
+	for _, b := range ct.Briefs[:min(n, len(ct.Briefs))] {
+		out[b.Reach] = charts[b.Reach]
+	}
+	return out
 }
 
 // headerReserve is room for header and signature.

@@ -27,7 +27,7 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 // css holds the inline styles: the light look, which must work alone where a
 // reader drops the style block. Sizes and colours are the look's tokens.
 func css(name string) (template.CSS, error) {
-	const sans = "-apple-system,'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif"
+	const sans = "-apple-system,Segoe UI,Roboto,Helvetica Neue,Arial,sans-serif"
 	styles := map[string]string{
 		"lead":    "margin:0 0 10px;font:400 15px/20px " + sans + ";color:#4B5860",
 		"intro":   "margin:0 0 12px;font:400 17px/24px " + sans + ";color:#17222A",
@@ -35,7 +35,7 @@ func css(name string) (template.CSS, error) {
 		"box":     "font-family:" + sans + ";color:#17222A",
 		"slab":    "padding:14px 16px 16px;color:#FFFFFF;font-family:" + sans,
 		"river":   "margin:0;font-size:17px;line-height:22px;font-weight:400",
-		"name":    "font-family:Georgia,'Times New Roman',serif;font-style:italic;font-size:22px;line-height:26px",
+		"name":    "font-family:Georgia,Times New Roman,serif;font-style:italic;font-size:22px;line-height:26px",
 		"verdict": "margin:5px 0 6px;font-size:44px;line-height:46px;font-weight:800;letter-spacing:-.5px",
 		"head":    "margin:0;font-size:20px;line-height:25px",
 		"sub":     "margin:3px 0 0;font-size:16px;line-height:22px",
@@ -61,15 +61,14 @@ func css(name string) (template.CSS, error) {
 
 // cell is one mark of the staff, from the top.
 type cell struct {
-	Class string       // we empty, wf filled, gf grey
-	Fill  template.CSS // background
-	Edge  template.CSS // bracket beside the mark
-	Gap   template.CSS // bracket beside the gap below
+	Class   string       // we empty, wf filled, gf grey
+	Fill    template.CSS // background
+	Bracket int          // rows the bracket spans from here, 0 = none
 }
 
-// staffCells draws ten marks with the reader's toss-up reach as a bracket.
+// staffCells draws ten marks with the reader's toss-up reach as a bracket
+// beside them.
 func staffCells(k riverView) []cell {
-	const bar = "3px solid #94400F"
 	out := make([]cell, 10)
 	for i := range out {
 		mark := 10 - i
@@ -77,21 +76,12 @@ func staffCells(k riverView) []cell {
 		switch {
 		case mark > k.Staff.Filled:
 		case k.Verdict == coldseam.Stay:
-			c.Class, c.Fill = "gf", "background:#737E84"
+			c.Class, c.Fill = "gf", ";background:#737E84"
 		default:
-			c.Class, c.Fill = "wf", "background:#0C566A;border-color:#0C566A"
+			c.Class, c.Fill = "wf", ";background:#0C566A;border-color:#0C566A"
 		}
-		if mark > k.Staff.Lo && mark <= k.Staff.Hi {
-			edge := "border-right:" + bar
-			if mark == k.Staff.Hi {
-				edge += ";border-top:" + bar
-			}
-			if mark == k.Staff.Lo+1 {
-				edge += ";border-bottom:" + bar
-			} else {
-				c.Gap = "border-right:" + bar
-			}
-			c.Edge = template.CSS(edge)
+		if mark == k.Staff.Hi {
+			c.Bracket = k.Staff.Hi - k.Staff.Lo
 		}
 		out[i] = c
 	}

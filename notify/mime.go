@@ -6,7 +6,6 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"fmt"
-	"mime"
 	"mime/quotedprintable"
 	"strings"
 	"unicode"
@@ -45,8 +44,41 @@ func (h *headers) add(name, value string) error {
 // text writes an unstructured field of foreign text as encoded words where
 // needed. "=?" is kept from being read as one.
 func (h *headers) text(name, value string) error {
-	value = strings.ReplaceAll(clean(value), "=?", "= ?")
-	return h.add(name, mime.QEncoding.Encode("utf-8", value))
+	return h.add(name, encodeWords(strings.ReplaceAll(clean(value), "=?", "= ?")))
+}
+
+// encodeWords leaves ASCII as it is and writes other text as encoded words
+// (RFC 2047) short enough that a line with the field name stays below 76.
+func encodeWords(s string) string {
+	if strings.IndexFunc(s, func(r rune) bool { return r > unicode.MaxASCII }) < 0 {
+		return s
+	}
+	const open, end, longest = "=?utf-8?q?", "?=", 60
+	var words []string
+	var w strings.Builder
+	for _, r := range s {
+		e := encodeRune(r)
+		if w.Len()+len(e)+len(open)+len(end) > longest {
+			words = append(words, open+w.String()+end)
+			w.Reset()
+		}
+		w.WriteString(e)
+	}
+	return strings.Join(append(words, open+w.String()+end), " ")
+}
+
+func encodeRune(r rune) string {
+	switch {
+	case r == ' ':
+		return "_"
+	case r < 0x80 && (r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z'):
+		return string(r)
+	}
+	var b strings.Builder
+	for _, c := range []byte(string(r)) {
+		fmt.Fprintf(&b, "=%02X", c)
+	}
+	return b.String()
 }
 
 // inlineImage is a chart of the mail.

@@ -13,9 +13,9 @@ const maxSubject = 55
 // subject joins head and tails as long as they fit; the head alone is clipped.
 // The first tail that does not fit ends it, so the order is the priority.
 func subject(head string, tails ...string) string {
-	s := clip(plain(clean(head)), maxSubject)
+	s := clip(subjectText(head), maxSubject)
 	for _, t := range tails {
-		t = plain(clean(t))
+		t = subjectText(t)
 		if t == "" {
 			continue
 		}
@@ -26,6 +26,9 @@ func subject(head string, tails ...string) string {
 	}
 	return s
 }
+
+// subjectText keeps foreign text from being read as an encoded word.
+func subjectText(s string) string { return strings.ReplaceAll(plain(clean(s)), "=?", "= ?") }
 
 // Subject is the subject of a mail of this kind, at most 55 characters:
 // verdict, river and the one number that matters.
