@@ -23,7 +23,7 @@ import (
 // rigCmd answers "what holds bottom here" by hand or from the stored data, and
 // takes what the river answered.
 type rigCmd struct {
-	Show rigShowCmd `cmd:"" default:"withargs" help:"The lightest jig that holds bottom, for a depth and a current or for a spot."`
+	Show rigShowCmd `cmd:"" default:"withargs" help:"The lightest jig that holds bottom, for a depth and a current or for a spot. The word show may be left out."`
 	Log  rigLogCmd  `cmd:"" help:"Log that a weight held bottom at a spot, or did not."`
 }
 

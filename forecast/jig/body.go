@@ -91,16 +91,6 @@ func ParseLine(s string) (Line, error) {
 	return l, nil
 }
 
-// withDiameter returns the line at another diameter.
-func (l Line) withDiameter(mm float64) Line {
-	kind := "braid"
-	if l.Nylon {
-		kind = "nylon"
-	}
-	l.DiameterM, l.Name = mm/1000, fmt.Sprintf("%s-%.2f", kind, mm)
-	return l
-}
-
 // Metal is what the head is cast from.
 type Metal struct {
 	Name    string
