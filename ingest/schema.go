@@ -260,10 +260,11 @@ func (s Schema) Moved(old Schema) []string {
 	return out
 }
 
+// hasParent reports whether what p lies in is there and filled. The elements
+// of a list are never missed: it may be empty today.
 func (s Schema) hasParent(p string) bool {
 	up := parent(p)
-	_, ok := s[up]
-	return up == "" || ok
+	return !strings.HasSuffix(p, "[]") && (up == "" || notNull(s[up]) != "")
 }
 
 func parent(p string) string {
