@@ -18,8 +18,8 @@ type columns func(x []float64, r *row, h int) []float64
 func colsBase(x []float64, r *row, _ int) []float64 { return append(x, r.base[:]...) }
 
 func colsUp(n int) columns {
-	return func(x []float64, r *row, _ int) []float64 {
-		return append(append(x, r.base[:]...), r.up[:upCols*n]...)
+	return func(x []float64, r *row, h int) []float64 {
+		return append(append(append(x, r.base[:]...), r.upZ[h][:n]...), r.up[:n]...)
 	}
 }
 

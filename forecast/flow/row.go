@@ -30,7 +30,8 @@ type row struct {
 	d3   float64
 	base [baseCols]float64
 	ar   [arCols]float64
-	up   [upCols * maxUp]float64
+	up   [maxUp]float64             // last change of each upstream gauge
+	upZ  [leads + 1][maxUp]float64  // its anomaly, lagged by the travel time, minus z
 	air3 float64                    // mean air anomaly of the last 3 days
 	pdd  [leads + 1]float64         // mean positive degrees of t+1..t+h minus normal
 	goal [leads + 1]float64         // z(t+h) - z(t)
@@ -48,6 +49,7 @@ type view struct {
 	age  []int     // of hold, days
 	mean []float64 // mean anomaly of the last memoryAge days
 	up   []*view
+	lag  []int // travel time of each, days
 	air  []float64
 	airA []float64
 	pddC []float64 // normal positive degrees by calendar index
@@ -57,6 +59,7 @@ type view struct {
 type climate struct {
 	LogQ daily.Harmonic   `json:"log_q"`
 	Up   []daily.Harmonic `json:"up,omitempty"`
+	Lag  []int            `json:"lag,omitempty"` // travel time from each upstream gauge, days
 	Air  daily.Harmonic   `json:"air"`
 	PDD  daily.Harmonic   `json:"pdd"` // of positive degrees
 	Snow bool             `json:"snow"`
@@ -66,7 +69,7 @@ func newView(r *record, c climate, up []*record) *view {
 	v := look(r, c.LogQ)
 	for k, u := range up {
 		if k < len(c.Up) {
-			v.up = append(v.up, look(u, c.Up[k]))
+			v.up, v.lag = append(v.up, look(u, c.Up[k])), append(v.lag, c.Lag[k])
 		}
 	}
 	if r.days.AirC != nil && c.Snow {
@@ -127,9 +130,16 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 	for k, u := range v.up {
 		j := u.days.Index(v.days.Day(t))
 		zu := coldseam.At(u.hold, j)
-		r.up[upCols*k], r.up[upCols*k+1] = 0, 0
+		r.up[k] = 0
 		if zu == zu {
-			r.up[upCols*k], r.up[upCols*k+1] = zu-z, u.change(j, 1)
+			r.up[k] = u.change(j, 1)
+		}
+		for h := 1; h <= leads; h++ {
+			// what passed the gauge upstream at t+h-lag arrives at t+h
+			x := coldseam.At(u.hold, j+min(h-v.lag[k], 0))
+			if r.upZ[h][k] = x - z; x != x {
+				r.upZ[h][k] = 0
+			}
 		}
 	}
 	r.air3 = 0

@@ -29,6 +29,9 @@ func (v *view) training(airAhead bool) []row {
 	return out
 }
 
+// maxLag bounds the travel time from an upstream gauge, days.
+const maxLag = 7
+
 // snowShare tells a snow river with an air record: so many of
 // its days are below freezing [proposal].
 const snowShare = .15
@@ -39,6 +42,8 @@ func fitClimate(r *record, up []*record) climate {
 	for k, u := range up {
 		if k < maxUp {
 			c.Up = append(c.Up, daily.FitHarmonic(u.cal, padTo(u.fit, len(u.cal.Doy))))
+			lag, _ := Travel(r.days, u.days, maxLag)
+			c.Lag = append(c.Lag, lag)
 		}
 	}
 	frost, n := 0.0, 0.0
