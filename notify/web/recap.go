@@ -297,7 +297,7 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 	for _, x := range rs {
 		p.Links = append(p.Links, link{base + "?river=" + template.URLQueryEscaper(string(x.ID)), notify.Clean(x.River) + ", " + notify.Clean(x.Name)})
 	}
-	p.Links = append(p.Links, link{"/season/" + strconv.Itoa(rec.Year-1), strconv.Itoa(rec.Year - 1)})
+	p.Links = append(p.Links, link{"/season/" + strconv.Itoa(rec.Year-1), "Season " + strconv.Itoa(rec.Year-1)})
 	return s.show(w, http.StatusOK, "recap", s.clubFoot(r, frame{Title: p.Head, Body: p}))
 }
 

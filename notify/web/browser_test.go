@@ -1,0 +1,325 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
+)
+
+// browser starts one Chromium for the whole binary; a test without it skips
+// and says so, but not in CI.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	path := os.Getenv("CHROMIUM")
+	if path == "" {
+		for _, n := range []string{"chromium", "chromium-browser"} {
+			if p, err := exec.LookPath(n); err == nil {
+				path = p
+				break
+			}
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatal("no chromium in PATH, and CI is set")
+		}
+		t.Skip("no chromium in PATH: browser test skipped")
+	}
+	// No timeout on the first call: it would end the whole browser.
+	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-networking", true)))
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx))
+	bounded, stop := context.WithTimeout(ctx, 85*time.Second)
+	t.Cleanup(stop)
+	return bounded
+}
+
+// device sets width, height and colour scheme: a headless window has a least
+// width of its own, so the metrics are set, not the window.
+func device(w, h int64, scheme string) chromedp.Action[chromedp.Void] {
+	opts := []chromedp.EmulateViewportOption{}
+	if w < 600 {
+		opts = append(opts, chromedp.EmulateMobile, chromedp.EmulateTouch)
+	}
+	return chromedp.Steps(chromedp.EmulateViewport(w, h, opts...), media("", scheme))
+}
+
+// media sets the medium ("" = screen) and the colour scheme.
+func media(kind, scheme string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind,
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return err
+	})
+}
+
+// probe is run in the page. It returns what a reader would stumble over:
+// text under 4.5 to 1 against its ground, targets under 44 px outside running
+// text, chart words that overlap, a page wider than the window.
+const probe = `(() => {
+  const bad = [];
+  const lum = c => { const f = v => { v /= 255; return v <= .03928 ? v / 12.92 : Math.pow((v + .055) / 1.055, 2.4) }; return .2126 * f(c[0]) + .7152 * f(c[1]) + .0722 * f(c[2]) };
+  const rgb = s => { const m = s.match(/[\d.]+/g).map(Number); return m.length > 3 && m[3] === 0 ? null : m };
+  const ground = e => { for (; e; e = e.parentElement) { const c = rgb(getComputedStyle(e).backgroundColor); if (c) return c } return [255, 255, 255] };
+  const seen = e => { const r = e.getBoundingClientRect(); return r.width > 0 && r.height > 0 && getComputedStyle(e).visibility !== 'hidden' };
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  let texts = 0, least = 99;
+  for (let n; n = walk.nextNode();) {
+    const e = n.parentElement;
+    if (!n.data.trim() || !seen(e) || e.closest('title,desc,option,datalist')) continue;
+    if (e.closest('.skip')) continue;
+    texts++;
+    const svg = e.closest('svg');
+    const c = rgb(svg ? getComputedStyle(e).fill : getComputedStyle(e).color), g = ground(svg ? svg.parentElement : e);
+    const a = lum(c), b = lum(g), r = (Math.max(a, b) + .05) / (Math.min(a, b) + .05);
+    least = Math.min(least, r);
+    if (r < 4.5) bad.push('contrast ' + r.toFixed(2) + ': ' + n.data.trim().slice(0, 40));
+  }
+  for (const e of document.querySelectorAll('input:not([type=radio]):not([type=checkbox]),select,textarea')) {
+    const a = lum(rgb(getComputedStyle(e).color)), b = lum(ground(e)), r = (Math.max(a, b) + .05) / (Math.min(a, b) + .05);
+    if (seen(e) && r < 4.5) bad.push('contrast of field ' + e.name);
+  }
+  for (const e of document.querySelectorAll('a,button,select,textarea,summary,input')) {
+    if (!seen(e) || e.closest('.skip,footer')) continue;
+    let t = e;
+    if (e.matches('[type=radio],[type=checkbox]')) t = e.closest('label');
+    if (e.matches('a') && [...e.parentElement.childNodes].some(n => n.nodeType === 3 && n.data.trim())) continue;
+    const r = t.getBoundingClientRect();
+    if (r.height < 43.9 || r.width < 43.9) bad.push('target ' + r.width.toFixed(0) + 'x' + r.height.toFixed(0) + ': ' + (e.textContent.trim() || e.name).slice(0, 30));
+  }
+  for (const s of document.querySelectorAll('svg.chart,svg.clock')) {
+    const ts = [...s.querySelectorAll('text')].filter(seen).map(t => [t.getBoundingClientRect(), t.textContent]);
+    for (let i = 0; i < ts.length; i++) for (let k = i + 1; k < ts.length; k++) {
+      const [a, x] = ts[i], [b, y] = ts[k];
+      if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 3 && b.top < a.bottom - 3) bad.push('words overlap: ' + x + ' / ' + y);
+    }
+    for (const [r, x] of ts) if (r.right > innerWidth + 1 || r.left < -1) bad.push('words leave the window: ' + x);
+  }
+  if (document.documentElement.scrollWidth !== innerWidth) bad.push('page is ' + document.documentElement.scrollWidth + ' wide in ' + innerWidth);
+  if (document.styleSheets.length !== 1 || document.styleSheets[0].cssRules.length < 50) bad.push('style sheet is missing');
+  return {Bad: bad, Texts: texts, Least: least};
+})()`
+
+type findings struct {
+	Bad   []string
+	Texts int
+	Least float64
+}
+
+// TestBrowser looks at every page in Chromium, once for all, in under 90 s.
+func TestBrowser(t *testing.T) {
+	ctx := browser(t)
+	srv := httptest.NewServer(testHandler(t, newMemory()))
+	defer srv.Close()
+	look := func(t *testing.T) findings {
+		t.Helper()
+		f, err := chromedp.Run(ctx, chromedp.Evaluate[findings](probe))
+		require.NoError(t, err)
+		return f
+	}
+	t.Run("widths and schemes", func(t *testing.T) {
+		least := 99.
+		for _, d := range []struct {
+			w      int64
+			scheme string
+		}{{320, "light"}, {360, "dark"}, {768, "light"}, {1280, "dark"}} {
+			require.NoError(t, chromedp.Do(ctx, device(d.w, 800, d.scheme)))
+			for name, p := range paths() {
+				require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
+				f := look(t)
+				require.Empty(t, f.Bad, "%s at %d %s", name, d.w, d.scheme)
+				require.Greater(t, f.Texts, 5, name)
+				least = min(least, f.Least)
+			}
+		}
+		t.Logf("lowest text contrast %.2f", least)
+	})
+	t.Run("text of twice the size", func(t *testing.T) {
+		require.NoError(t, chromedp.Do(ctx, device(360, 800, "light")))
+		var bad []string
+		for name, p := range paths() {
+			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
+			wide, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.documentElement.style.fontSize='200%'; document.documentElement.scrollWidth === innerWidth ? '' : [...document.querySelectorAll('main *')].filter(e => !e.closest('.scroll,svg') && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + '.' + e.className + ' ' + e.textContent.trim().slice(0, 20)).slice(0, 5).join(' | ')`))
+			require.NoError(t, err)
+			if wide != "" {
+				bad = append(bad, name+": "+wide)
+			}
+		}
+		require.Empty(t, bad)
+	})
+	t.Run("above the fold", func(t *testing.T) {
+		require.NoError(t, chromedp.Do(ctx, device(360, 640, "light")))
+		for page, want := range map[string][]string{"go": {"GO", "Stops", "Water", "Jig", "Run"}, "board": {"Tamsen River", "Orlow River"}, "log": {"None", "Did not go"}, "signup": {"Your mail address", "Rivers"}} {
+			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+paths()[page])))
+			seen, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll('main *')].filter(e => !e.children.length && e.getBoundingClientRect().bottom <= 640).map(e => e.textContent.trim()).join('|')`))
+			require.NoError(t, err)
+			for _, x := range want {
+				require.Contains(t, seen, x, page)
+			}
+		}
+	})
+	t.Run("focus is visible", func(t *testing.T) {
+		require.NoError(t, chromedp.Do(ctx, device(1280, 800, "light"), chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.activeElement).outlineStyle + document.activeElement.tagName`))
+		require.NoError(t, err)
+		require.Equal(t, "solidA", got)
+	})
+	t.Run("print in dark mode", func(t *testing.T) { printed(ctx, t, srv.URL) })
+	t.Run("no script runs", func(t *testing.T) { hostile(ctx, t) })
+	t.Run("whole path", func(t *testing.T) { wholePath(ctx, t) })
+	shoot(ctx, t, srv.URL)
+}
+
+// printed checks paper: black on white although the screen is dark, few pages,
+// caution included.
+func printed(ctx context.Context, t *testing.T, base string) {
+	require.NoError(t, chromedp.Do(ctx, device(1280, 800, "dark")))
+	for page, most := range map[string]int{"go": 2, "stop": 2, "season": 1, "board": 1} {
+		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+paths()[page])))
+		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPreferCSSPageSize()))
+		require.NoError(t, err)
+		if dir := os.Getenv("COLDSEAM_KEEP"); dir != "" {
+			require.NoError(t, os.WriteFile(filepath.Join(dir, page+".pdf"), pdf, 0o644))
+		}
+		n := len(regexp.MustCompile(`/Type ?/Page[^s]`).FindAll(pdf, -1))
+		require.Positive(t, n)
+		require.LessOrEqual(t, n, most, page)
+		require.NoError(t, chromedp.Do(ctx, media("print", "dark")))
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color, document.querySelector('footer.caution').getBoundingClientRect().height > 20].join(' ')`))
+		require.NoError(t, err)
+		require.Equal(t, "rgb(255, 255, 255) rgb(0, 0, 0) true", got, page)
+		require.NoError(t, chromedp.Do(ctx, media("", "dark")))
+	}
+}
+
+// hostile serves pages full of scripts; none of them runs and nothing is
+// fetched from elsewhere.
+func hostile(ctx context.Context, t *testing.T) {
+	var foreign atomic.Int64
+	other := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { foreign.Add(1) }))
+	defer other.Close()
+	all := ""
+	for _, s := range corpus() {
+		all += strings.ReplaceAll(strings.ReplaceAll(s, "alert(", "window.pwned=("), "https://evil.example", other.URL) + " "
+	}
+	all += `<script>window.pwned=3</script><img src=` + other.URL + `/x onerror=window.pwned=4>`
+	srv := httptest.NewServer(testHandler(t, poisoned(all)))
+	defer srv.Close()
+	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light")))
+	for name, p := range paths() {
+		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`String(window.pwned) + document.querySelectorAll('script,img,form[action^=http]').length`))
+		require.NoError(t, err)
+		require.Equal(t, "undefined0", got, name)
+	}
+	// The policy itself, should a text ever slip through.
+	blocked, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => { const s = document.createElement('script'); s.textContent = 'window.pwned=5'; document.body.append(s); const i = new Image(); i.src = '`+other.URL+`/y'; document.body.setAttribute('onclick', 'window.pwned=6'); document.body.click(); return String(window.pwned) })()`))
+	require.NoError(t, err)
+	require.Equal(t, "undefined", blocked)
+	require.Zero(t, foreign.Load(), "nothing was fetched from elsewhere")
+}
+
+// wholePath is a member's year in one go: sign-up, confirm, settings, trip log,
+// one-click unsubscribe.
+func wholePath(ctx context.Context, t *testing.T) {
+	m := newMemory()
+	srv := httptest.NewServer(testHandler(t, m))
+	defer srv.Close()
+	heading := func(want string) {
+		t.Helper()
+		got, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS("h1")))
+		require.NoError(t, err)
+		require.Equal(t, want, got)
+	}
+	at := func(u string) string { return srv.URL + strings.TrimPrefix(u, publicURL) }
+	press := func(steps ...chromedp.Action[chromedp.Void]) {
+		t.Helper()
+		steps = append(steps, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("main form button")))
+			return err
+		}))
+		require.NoError(t, chromedp.Do(ctx, steps...))
+	}
+	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(srv.URL+"/signup")))
+	press(chromedp.SendKeys(chromedp.CSS("#email"), "new@example.org"), chromedp.Click(chromedp.CSS("input[name=reach][value=orlow-dam]")), chromedp.Click(chromedp.CSS("input[name=cost][value='0.2']")))
+	heading("Look in your mail")
+	var id int64
+	for _, s := range m.subs {
+		if s.Email == "new@example.org" {
+			id = s.ID
+			require.Equal(t, "pending", s.State)
+			require.Equal(t, []coldseam.ReachID{"tamsen-bend", "orlow-dam"}, s.Prefs.Reaches)
+			require.InDelta(t, .2, s.Prefs.Cost, 1e-12)
+		}
+	}
+	require.NotZero(t, id)
+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Confirm(id, clock())))))
+	require.Equal(t, "pending", m.subs[id].State)
+	press()
+	heading("You are on the list")
+	require.Equal(t, "confirmed", m.subs[id].State)
+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("ul.go-on a")))
+		return err
+	})))
+	heading("Your settings")
+	press(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"), chromedp.Click(chromedp.CSS("input[name=box][value='1/4']")))
+	require.Equal(t, "nylon-0.26", m.subs[id].Prefs.Line)
+	require.Equal(t, "05:05", m.subs[id].Prefs.SendAt)
+	require.Equal(t, []float64{.25}, m.subs[id].Prefs.BoxOz)
+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+"?a=1-3")))
+	press(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"), chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.Click(chromedp.CSS("input[name=held][value=yes]")))
+	heading("Saved")
+	trip := m.trips[tripKey(id, "tamsen-bend", sample.Day)]
+	require.Equal(t, 2, trip.Fish)
+	require.True(t, *trip.Held)
+	require.Equal(t, "nylon-0.26", trip.Line, "preset from the settings, though the details were closed")
+
+	resp, err := http.Post(at(testLinks().Unsubscribe(id)), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.Equal(t, 200, resp.StatusCode)
+	require.Equal(t, "unsubscribed", m.subs[id].State)
+}
+
+// shoot writes pictures of all pages for looking at when COLDSEAM_KEEP names a
+// folder.
+func shoot(ctx context.Context, t *testing.T, base string) {
+	dir := os.Getenv("COLDSEAM_KEEP")
+	if dir == "" {
+		return
+	}
+	for name, p := range paths() {
+		for _, d := range []struct {
+			w      int64
+			scheme string
+		}{{360, "light"}, {360, "dark"}, {1280, "light"}} {
+			require.NoError(t, chromedp.Do(ctx, device(d.w, 800, d.scheme), chromedp.Navigate(base+p)), name)
+			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+			require.NoError(t, err, name)
+			require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%d-%s.png", name, d.w, d.scheme)), png, 0o644))
+		}
+	}
+}
