@@ -445,3 +445,76 @@ func TestSpawnMidpointFollowsIceOut(t *testing.T) {
 	require.GreaterOrEqual(t, got, .5)
 	require.LessOrEqual(t, got, 1.0)
 }
+
+// TestSpeciesMedians holds every row to the medians over twelve river springs:
+// water at the spawn midpoint, and days after walleye.
+func TestSpeciesMedians(t *testing.T) {
+	t.Parallel()
+	rows := DefaultSpecies()
+	frames := rivers(t)
+	frames["vermilion"] = frame(t, realData(t, "greatlakes", "vermilion.csv"), 41.4, -1, 2)
+	for _, d := range frames {
+		interpolate(d.WaterC, 45) // summer holes, after the spawning or nearly so
+	}
+	mids := map[string]map[string]springRun{}
+	for _, s := range rows {
+		mids[s.Key] = map[string]springRun{}
+		for name, d := range frames {
+			for y := 2012; y <= 2014; y++ {
+				r, err := s.springOf(name, d.Cut(coldseam.Date{Year: y, Month: 7, Day: 31}), y)
+				if err != nil {
+					t.Log(s.Key, err)
+					continue
+				}
+				mids[s.Key][fmt.Sprint(name, y)] = r
+			}
+		}
+	}
+	for key, want := range map[string][2]float64{"walleye": {8.7, 0}, "sauger": {9.4, 1.5}, "northern_pike": {7.7, -10.5}, "white_bass": {13.5, 18}, "lake_sturgeon": {11.9, 12}, "steelhead": {8.5, -7}} {
+		var water, after []float64
+		for k, r := range mids[key] {
+			water = append(water, r.midC)
+			after = append(after, float64(r.mid-mids["walleye"][k].mid))
+		}
+		t.Logf("%s: %d springs, midpoint at %.1f C, %+.1f d after walleye", key, len(water), median(water), median(after))
+		require.InDelta(t, want[0], median(water), 1, key)
+		require.InDelta(t, want[1], median(after), 1.5, key)
+	}
+}
+
+// TestReferenceSeason holds the shipped season peak and the quartiles of the
+// fishable index to the springs they came from.
+func TestReferenceSeason(t *testing.T) {
+	t.Parallel()
+	s := walleye(t)
+	d := escanaba(t)
+	var index, peaks []float64
+	for y := 1957; y <= 2019; y++ {
+		w, err := spring(yearOf(d, y), nil, coldseam.Date{Year: y, Month: 7, Day: 31}, s.Tb)
+		if err != nil {
+			continue
+		}
+		dr := s.drives(d.Lat, w.first, w.t, nil, nil, 0)
+		for k := range 6 {
+			rng := stream(uint64(y), k)
+			p := s.defaults()
+			var st state
+			peak := 0.0
+			for i := range dr {
+				s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
+				tot := st.totals(&s)
+				peak = math.Max(peak, tot.h+.8*tot.b)
+				if tot.arrived >= .05 && tot.arrived <= .95 {
+					index = append(index, tot.index())
+				}
+			}
+			peaks = append(peaks, peak)
+		}
+	}
+	t.Logf("quartiles of N %.3f %.3f %.3f, season peak %.3f (10-90 %% %.2f-%.2f)", coldseam.Quantile(index, .25), coldseam.Quantile(index, .5),
+		coldseam.Quantile(index, .75), median(peaks), coldseam.Quantile(peaks, .1), coldseam.Quantile(peaks, .9))
+	require.InDelta(t, .214, coldseam.Quantile(index, .25), .03)
+	require.InDelta(t, .360, coldseam.Quantile(index, .5), .03)
+	require.InDelta(t, .454, coldseam.Quantile(index, .75), .03)
+	require.InDelta(t, SeasonPeak, median(peaks), .02)
+}

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
 )
 
 // DefaultTarget is a good morning's rate in fish a line hour until the club
@@ -16,10 +17,11 @@ const DefaultTarget = 0.5
 // [proposal].
 const DefaultLineHours = 4
 
-// Quartiles of the fishable index over a season's days with 5-95 % arrived,
-// until the river's own hindcast exists [reference calculation: 63 modelled
-// lake springs times 6 noise paths].
-var quartiles = [3]float64{.214, .360, .454}
+// quartiles of the fishable index over a season's days with 5-95 % arrived,
+// until the river's own hindcast exists: those of the run alone [reference
+// calculation: 63 modelled lake springs times 6 noise paths] and the default
+// resident share, so that an index incl. residents falls into its own quarter.
+var quartiles = [3]float64{.214 + run.DefaultResident, .360 + run.DefaultResident, .454 + run.DefaultResident}
 
 // quarterOdds is P(a good morning) in the four quarters of the index while
 // there is no log [proposal].

@@ -29,11 +29,11 @@ func TestNegBinAtLeast(t *testing.T) {
 
 func TestGoodOddsWithoutALog(t *testing.T) {
 	t.Parallel()
-	p, note := GoodOdds([]float64{.1, .214, .359, .36, .454, .9}, Catch{}, Factors{})
+	p, note := GoodOdds([]float64{.1, .364, .509, .51, .604, .9}, Catch{}, Factors{})
 	require.Equal(t, []float64{.20, .35, .35, .50, .60, .60}, p)
 	require.Equal(t, "uncalibrated", note)
-	half, _ := GoodOdds([]float64{.9}, Catch{}, Factors{Hold: .4, HoldOK: true})
-	require.Equal(t, []float64{.50}, half, "the hold applies on this path too: .9 * .4 = .36")
+	half, _ := GoodOdds([]float64{.9}, Catch{}, Factors{Hold: .6, HoldOK: true})
+	require.Equal(t, []float64{.50}, half, "the hold applies on this path too: .9 * .6 = .54")
 	none, _ := GoodOdds([]float64{.9}, Catch{}, Factors{HoldOK: true})
 	require.Equal(t, []float64{.20}, none)
 }
