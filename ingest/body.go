@@ -68,21 +68,44 @@ func ReadBody(r io.Reader, p Profile) ([]byte, error) {
 // where v asks for json.Number. Trailing data, text that is not UTF-8 and a
 // body that is no JSON are ErrInvalid; the first 80 bytes are quoted.
 func DecodeJSON(body []byte, v any) error {
+	d, err := NewJSON(body)
+	if err != nil {
+		return err
+	}
+	if err := d.Decode(v); err != nil {
+		return JSONError(err)
+	}
+	return EndJSON(d)
+}
+
+// NewJSON is a decoder for formats that are read piece by piece, so that many
+// small rows cost no more than one of them. EndJSON must follow.
+func NewJSON(body []byte) (*json.Decoder, error) {
 	if Sniff(body) != ShapeJSON {
-		return fmt.Errorf("not JSON: begins %q: %w", clip(string(bytes.TrimSpace(body))), coldseam.ErrInvalid)
+		return nil, fmt.Errorf("not JSON: begins %q: %w", clip(string(bytes.TrimSpace(body))), coldseam.ErrInvalid)
 	}
 	if !utf8.Valid(body) {
-		return fmt.Errorf("json: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
+		return nil, fmt.Errorf("json: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
 	}
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
-	if err := d.Decode(v); err != nil {
-		return fmt.Errorf("json: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
-	}
+	return d, nil
+}
+
+// EndJSON refuses data after the document.
+func EndJSON(d *json.Decoder) error {
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return fmt.Errorf("json: data after the end of the document: %w", coldseam.ErrInvalid)
 	}
 	return nil
+}
+
+// JSONError puts an error of the decoder into its class.
+func JSONError(err error) error {
+	if errors.Is(err, io.EOF) {
+		err = io.ErrUnexpectedEOF
+	}
+	return fmt.Errorf("json: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
 }
 
 // XML reads tokens with the limits every XML format shares: no DTD, depth at

@@ -165,9 +165,11 @@ type Profile struct {
 
 	// RequestSite is the one site the document was asked for, and RequestIssued
 	// the model run named in its address; the Fetcher sets them for services
-	// whose answer does not say.
+	// whose answer does not say. Context is what an earlier page said that this
+	// one leaves out: the fragment of the address that led here.
 	RequestSite   string    `toml:"-"`
 	RequestIssued time.Time `toml:"-"`
+	Context       string    `toml:"-"`
 }
 
 // WithDefaults fills the keys that have a default.

@@ -4,6 +4,7 @@
 package covjson
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -18,7 +19,8 @@ import (
 // below.
 const (
 	maxSteps   = 20000
-	maxPlaceKM = 10 // a grid cell is a few km wide
+	maxValues  = 1_000_000 // of a document: each costs some 50 bytes
+	maxPlaceKM = 10        // a grid cell is a few km wide
 )
 
 type document struct {
@@ -74,6 +76,9 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	body, err := ingest.ReadBody(r, p)
 	if err != nil {
 		return ingest.Batch{}, err
+	}
+	if n := bytes.Count(body, []byte{','}); n > maxValues {
+		return ingest.Batch{}, fmt.Errorf("coveragejson: more than %d values: %w", maxValues, coldseam.ErrInvalid)
 	}
 	var d document
 	if err := ingest.DecodeJSON(body, &d); err != nil {

@@ -24,22 +24,30 @@ type doc struct {
 	noFlow int // visits without a discharge: normal, but no gauging
 }
 
-func newDoc(p ingest.Profile, fs []feature) *doc {
-	ca := isCanadian(fs)
+// newDoc waits for the first feature: its fields tell the service.
+func newDoc(p ingest.Profile) *doc {
+	return &doc{p: p, rows: ingest.NewBuilder(p), sites: map[coldseam.SiteID]int{}, visits: map[string]*visit{}}
+}
+
+func (d *doc) open(f feature) {
+	ca := isCanadian(f)
 	if ca {
-		_, realtime := fs[0].Properties["DATETIME"]
-		p = canadian(p, realtime)
-		if !realtime && p.Statistic == "" {
-			p.Statistic = string(coldseam.Mean)
+		_, realtime := f.Properties["DATETIME"]
+		d.p = canadian(d.p, realtime)
+		if !realtime && d.p.Statistic == "" {
+			d.p.Statistic = string(coldseam.Mean)
 		}
+		d.rows = ingest.NewBuilder(d.p)
 	}
-	return &doc{p: p, m: mapping(p, ca), times: ingest.NewTimes(p), rows: ingest.NewBuilder(p),
-		sites: map[coldseam.SiteID]int{}, visits: map[string]*visit{}}
+	d.m, d.times = mapping(d.p, ca), ingest.NewTimes(d.p)
 }
 
 // add sorts a feature by what it carries. The order of the cases matters:
 // metadata records have a unit and a parameter too.
 func (d *doc) add(f feature) {
+	if d.m == nil {
+		d.open(f)
+	}
 	has := func(name string) bool { _, ok := f.Properties[name]; return ok }
 	switch {
 	case has("channel_flow") || has("channel_area"):

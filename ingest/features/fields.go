@@ -130,12 +130,9 @@ func (m fieldMap) has(props map[string]any, ours string) bool {
 
 // isCanadian recognises the Canadian service by two of its field names, so
 // that its documented units and symbols hold without a profile.
-func isCanadian(fs []feature) bool {
-	if len(fs) == 0 {
-		return false
-	}
-	_, a := fs[0].Properties["STATION_NUMBER"]
-	_, b := fs[0].Properties["PROV_TERR_STATE_LOC"]
+func isCanadian(f feature) bool {
+	_, a := f.Properties["STATION_NUMBER"]
+	_, b := f.Properties["PROV_TERR_STATE_LOC"]
 	return a && b
 }
 

@@ -15,16 +15,14 @@ import (
 )
 
 type collection struct {
-	Type     string          `json:"type"`
-	Features []feature       `json:"features"`
-	Links    []link          `json:"links"`
-	Next     json.RawMessage `json:"next"`
-	// A single feature is read as a collection of one.
-	feature
+	Type  string
+	Links []link
+	Next  json.RawMessage
+	seen  map[string]bool
+	one   feature // members of a document that is a single feature
 }
 
 type feature struct {
-	Kind       string          `json:"-"`
 	ID         json.RawMessage `json:"id"`
 	Geometry   json.RawMessage `json:"geometry"` // present although documented as absent, or null
 	Properties map[string]any  `json:"properties"`
@@ -42,27 +40,94 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
-	var c collection
-	if err := ingest.DecodeJSON(body, &c); err != nil {
+	d := newDoc(p.WithDefaults())
+	c := collection{seen: map[string]bool{}}
+	if err := c.read(body, d); err != nil {
 		return ingest.Batch{}, fmt.Errorf("features: %w", err)
 	}
-	switch c.Type {
-	case "FeatureCollection":
-		if c.Features == nil {
-			return ingest.Batch{}, fmt.Errorf("features: a FeatureCollection without features: %w", coldseam.ErrInvalid)
-		}
-	case "Feature":
-		c.Features = []feature{c.feature}
-	default:
+	switch {
+	case c.Type == "Feature":
+		d.add(c.one)
+	case c.Type != "FeatureCollection":
 		return ingest.Batch{}, fmt.Errorf("features: type %q, want FeatureCollection: %w", short(c.Type), coldseam.ErrInvalid)
-	}
-	d := newDoc(p.WithDefaults(), c.Features)
-	for _, f := range c.Features {
-		d.add(f)
+	case !c.seen["features"]:
+		return ingest.Batch{}, fmt.Errorf("features: a FeatureCollection without features: %w", coldseam.ErrInvalid)
 	}
 	out, err := d.batch()
+	if err != nil {
+		return ingest.Batch{}, err
+	}
 	out.Next = c.next()
-	return out, err
+	return out, nil
+}
+
+// read walks the members of the document; the features go to d one by one, as
+// their type may come behind them.
+func (c *collection) read(body []byte, d *doc) error {
+	j, err := ingest.NewJSON(body)
+	if err != nil {
+		return err
+	}
+	if t, err := j.Token(); err != nil || t != json.Delim('{') {
+		return fmt.Errorf("want an object: %w", coldseam.ErrInvalid)
+	}
+	for j.More() {
+		k, err := j.Token()
+		if err != nil {
+			return ingest.JSONError(err)
+		}
+		key, _ := k.(string) // a member name is always text
+		if c.seen[key] {
+			return fmt.Errorf("member %q twice: %w", short(key), coldseam.ErrInvalid)
+		}
+		if err := c.member(j, key, d); err != nil {
+			return err
+		}
+		c.seen[key] = true
+	}
+	if _, err := j.Token(); err != nil {
+		return ingest.JSONError(err)
+	}
+	return ingest.EndJSON(j)
+}
+
+func (c *collection) member(j *json.Decoder, key string, d *doc) error {
+	var skip json.RawMessage
+	dst := map[string]any{
+		"type": &c.Type, "links": &c.Links, "next": &c.Next,
+		"id": &c.one.ID, "geometry": &c.one.Geometry, "properties": &c.one.Properties,
+	}[key]
+	switch {
+	case key == "features":
+		return readFeatures(j, d)
+	case dst == nil:
+		dst = &skip
+	}
+	if err := j.Decode(dst); err != nil {
+		return ingest.JSONError(err)
+	}
+	return nil
+}
+
+func readFeatures(j *json.Decoder, d *doc) error {
+	t, err := j.Token()
+	if err != nil {
+		return ingest.JSONError(err)
+	}
+	if t != json.Delim('[') {
+		return fmt.Errorf("features is no list: %w", coldseam.ErrInvalid)
+	}
+	for j.More() {
+		var f feature
+		if err := j.Decode(&f); err != nil {
+			return ingest.JSONError(err)
+		}
+		d.add(f)
+	}
+	if _, err := j.Token(); err != nil {
+		return ingest.JSONError(err)
+	}
+	return nil
 }
 
 // next is the link with rel=next, else a next token in the body. The number of

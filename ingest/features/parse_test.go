@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
 	"testing"
 
 	"example.org/coldseam"
@@ -27,6 +29,26 @@ func TestTruncatedAnywhere(t *testing.T) {
 			t.Parallel()
 			dir := filepath.Join(cases, name)
 			ingesttest.Truncate(t, ingesttest.Response(t, dir), ingesttest.CaseProfile(t, dir), Parse)
+		})
+	}
+}
+
+// Documents of the full size that hold next to nothing a row cost less than
+// 100 MB, whatever they hold.
+func TestMemoryOfAttacks(t *testing.T) {
+	for name, piece := range map[string]string{
+		"empty features": `{},`, "empty properties": `{"properties":{}},`, "nested": `{"properties":{"a":[[[[[[]]]]]]}},`,
+		"rows": `{"properties":{"monitoring_location_id":"a","parameter_code":"00065","unit_of_measure":"m","time":"2026-01-01T00:00Z","value":"1"}},`,
+	} {
+		t.Run(name, func(t *testing.T) {
+			body := `{"type":"FeatureCollection","features":[` + strings.Repeat(piece, (ingest.DefaultMaxBody-100)/len(piece)) + `{}]}`
+			var before, peak runtime.MemStats
+			runtime.GC()
+			runtime.ReadMemStats(&before)
+			_, err := Parse(strings.NewReader(body), ingest.Profile{})
+			runtime.ReadMemStats(&peak)
+			require.NoError(t, err)
+			require.Less(t, int64(peak.HeapInuse)-int64(before.HeapInuse), int64(100<<20))
 		})
 	}
 }
