@@ -297,10 +297,11 @@ type Brief struct {
 	LifeLine   string // fixed life-jacket line for cold water, "" above 60 F
 	LifeLineSI string // the same in metric units
 	Sources    []Attribution
-	Replay     bool   // made for a past morning from revised data
-	ReplayOdds string // "odds alone would have said ..."
-	Changed    string // "same as yesterday", or what changed
-	Bands      []Band // the club's bands; nil = DefaultBands
+	Replay     bool     // made for a past morning from revised data
+	ReplayOdds string   // "odds alone would have said ..."
+	Changed    string   // "same as yesterday", or what changed
+	Bands      []Band   // the club's bands; nil = DefaultBands
+	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
 
 	Chart ChartData
 }
