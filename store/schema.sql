@@ -6,6 +6,40 @@ COMMENT ON SCHEMA coldseam IS 'Tables of the program. Not for readers: they use 
 
 CREATE SCHEMA season;
 
+COMMENT ON SCHEMA season IS 'The club''s own questions: views on what was measured, told and caught. Start with season.dictionary.';
+
+CREATE TABLE coldseam.band (
+    band_no integer NOT NULL,
+    key text NOT NULL,
+    upper_f double precision NOT NULL
+);
+
+COMMENT ON TABLE coldseam.band IS 'The club''s water temperature bands, coldest first.';
+
+COMMENT ON COLUMN coldseam.band.band_no IS 'Place, from 1.';
+
+COMMENT ON COLUMN coldseam.band.key IS 'Name of the band.';
+
+COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
+
+CREATE FUNCTION coldseam.band_of(water_c double precision) RETURNS text
+    LANGUAGE sql STABLE
+    RETURN (SELECT band.key FROM coldseam.band WHERE ((band.upper_f + (0.000000001)::double precision) >= ((band_of.water_c * (1.8)::double precision) + (32)::double precision)) ORDER BY band.band_no LIMIT 1);
+
+COMMENT ON FUNCTION coldseam.band_of(water_c double precision) IS 'Band of a water temperature in degC.';
+
+CREATE FUNCTION coldseam.flow_class(p double precision) RETURNS text
+    LANGUAGE sql IMMUTABLE
+    RETURN CASE WHEN (p IS NULL) THEN NULL::text WHEN (p < (0.10)::double precision) THEN 'much below'::text WHEN (p < (0.25)::double precision) THEN 'below'::text WHEN (p <= (0.75)::double precision) THEN 'normal'::text WHEN (p <= (0.90)::double precision) THEN 'above'::text ELSE 'much above'::text END;
+
+COMMENT ON FUNCTION coldseam.flow_class(p double precision) IS 'Flow words for a percentile.';
+
+CREATE FUNCTION coldseam.percentile_of(q real[], v double precision) RETURNS double precision
+    LANGUAGE sql IMMUTABLE
+    RETURN (SELECT CASE WHEN ((v IS NULL) OR (q IS NULL)) THEN NULL::double precision WHEN (v <= (q)[1]) THEN (0)::double precision WHEN (v >= (q)[9]) THEN (1)::double precision ELSE (SELECT ((p.lo)::double precision + CASE WHEN ((percentile_of.q)[(p.i + 1)] > (percentile_of.q)[p.i]) THEN ((((p.hi - p.lo))::double precision * (percentile_of.v - (percentile_of.q)[p.i])) / ((percentile_of.q)[(p.i + 1)] - (percentile_of.q)[p.i])) ELSE (0)::double precision END) FROM (VALUES (1,0.01,0.05), (2,0.05,0.10), (3,0.10,0.25), (4,0.25,0.50), (5,0.50,0.75), (6,0.75,0.90), (7,0.90,0.95), (8,0.95,0.99)) p(i, lo, hi) WHERE ((percentile_of.v >= (percentile_of.q)[p.i]) AND (percentile_of.v < (percentile_of.q)[(p.i + 1)])) LIMIT 1) END);
+
+COMMENT ON FUNCTION coldseam.percentile_of(q real[], v double precision) IS 'Share of the record below a value, 0-1, from the nine quantiles of climatology.';
+
 CREATE TABLE coldseam.alert (
     provider text NOT NULL,
     sender text NOT NULL,
@@ -270,6 +304,472 @@ COMMENT ON COLUMN coldseam.day_summary.quarters IS 'Bit set of the quarters of t
 
 COMMENT ON COLUMN coldseam.day_summary.flags IS 'All bits that any usable value of the day has.';
 
+CREATE TABLE coldseam.reach (
+    reach_id text NOT NULL,
+    river text NOT NULL,
+    name text NOT NULL,
+    site_id text NOT NULL,
+    temp_site_id text,
+    zone text NOT NULL,
+    lat_deg double precision NOT NULL,
+    lon_deg double precision NOT NULL,
+    regulated boolean NOT NULL,
+    max_flow_m3s double precision,
+    edit integer NOT NULL,
+    retired boolean DEFAULT false NOT NULL,
+    updated_at timestamp with time zone NOT NULL,
+    body jsonb NOT NULL,
+    CONSTRAINT reach_id_not_empty CHECK ((reach_id <> ''::text))
+);
+
+COMMENT ON TABLE coldseam.reach IS 'A stretch of river the club fishes, as it stands now; the history of edits is in reach_edit.';
+
+COMMENT ON COLUMN coldseam.reach.reach_id IS 'Key of the reach.';
+
+COMMENT ON COLUMN coldseam.reach.river IS 'Name of the river.';
+
+COMMENT ON COLUMN coldseam.reach.name IS 'Name of the reach.';
+
+COMMENT ON COLUMN coldseam.reach.site_id IS 'Gauge that stands for the reach.';
+
+COMMENT ON COLUMN coldseam.reach.temp_site_id IS 'Neighbour with a thermometer where the gauge has none.';
+
+COMMENT ON COLUMN coldseam.reach.zone IS 'IANA time zone of the reach.';
+
+COMMENT ON COLUMN coldseam.reach.lat_deg IS 'Latitude, WGS 84, degrees north.';
+
+COMMENT ON COLUMN coldseam.reach.lon_deg IS 'Longitude, WGS 84, degrees east.';
+
+COMMENT ON COLUMN coldseam.reach.regulated IS 'Flow is set by dam releases.';
+
+COMMENT ON COLUMN coldseam.reach.max_flow_m3s IS 'Flow above which the reach is a STOP, m3/s; null = not set.';
+
+COMMENT ON COLUMN coldseam.reach.edit IS 'Number of the edit that made this state.';
+
+COMMENT ON COLUMN coldseam.reach.retired IS 'No longer fished: no briefs, history kept.';
+
+COMMENT ON COLUMN coldseam.reach.updated_at IS 'Time of the last edit.';
+
+COMMENT ON COLUMN coldseam.reach.body IS 'The whole reach with spots and rules, as JSON of coldseam.Reach.';
+
+CREATE TABLE coldseam.run_state (
+    reach_id text NOT NULL,
+    species text NOT NULL,
+    day date NOT NULL,
+    issued_at timestamp with time zone NOT NULL,
+    stage text NOT NULL,
+    stage_p double precision NOT NULL,
+    p_wave double precision NOT NULL,
+    arrived_p10 double precision NOT NULL,
+    arrived_p50 double precision NOT NULL,
+    arrived_p90 double precision NOT NULL,
+    spawned_p50 double precision NOT NULL,
+    body jsonb NOT NULL
+);
+
+COMMENT ON TABLE coldseam.run_state IS 'State of the spawning run as issued.';
+
+COMMENT ON COLUMN coldseam.run_state.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.run_state.species IS 'Species key.';
+
+COMMENT ON COLUMN coldseam.run_state.day IS 'Civil day it speaks of.';
+
+COMMENT ON COLUMN coldseam.run_state.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.run_state.stage IS 'Most likely stage of the run.';
+
+COMMENT ON COLUMN coldseam.run_state.stage_p IS 'Its probability.';
+
+COMMENT ON COLUMN coldseam.run_state.p_wave IS 'Probability of a wave arriving that day.';
+
+COMMENT ON COLUMN coldseam.run_state.arrived_p10 IS '10 % quantile of the share arrived.';
+
+COMMENT ON COLUMN coldseam.run_state.arrived_p50 IS 'Median share arrived.';
+
+COMMENT ON COLUMN coldseam.run_state.arrived_p90 IS '90 % quantile of the share arrived.';
+
+COMMENT ON COLUMN coldseam.run_state.spawned_p50 IS 'Median share that has spawned.';
+
+COMMENT ON COLUMN coldseam.run_state.body IS 'The whole state as JSON of coldseam.RunState.';
+
+CREATE TABLE coldseam.series (
+    series_id integer NOT NULL,
+    site_id text NOT NULL,
+    param text NOT NULL,
+    stat text NOT NULL,
+    period text NOT NULL,
+    provider text NOT NULL,
+    series_ref text NOT NULL,
+    unit text NOT NULL,
+    preference smallint DEFAULT 0 NOT NULL,
+    first_known_at timestamp with time zone NOT NULL,
+    CONSTRAINT series_stat_known CHECK ((stat = ANY (ARRAY['instant'::text, 'mean'::text, 'min'::text, 'max'::text, 'sum'::text])))
+);
+
+COMMENT ON TABLE coldseam.series IS 'A time series as an agency serves it.';
+
+COMMENT ON COLUMN coldseam.series.series_id IS 'Our short key.';
+
+COMMENT ON COLUMN coldseam.series.site_id IS 'Gauge or weather place.';
+
+COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, thunder_prob.';
+
+COMMENT ON COLUMN coldseam.series.stat IS 'instant, mean, min, max or sum over the period.';
+
+COMMENT ON COLUMN coldseam.series.period IS 'ISO 8601 duration; empty for instantaneous values.';
+
+COMMENT ON COLUMN coldseam.series.provider IS 'Profile that serves it.';
+
+COMMENT ON COLUMN coldseam.series.series_ref IS 'The agency''s own series id.';
+
+COMMENT ON COLUMN coldseam.series.unit IS 'SI unit of the values.';
+
+COMMENT ON COLUMN coldseam.series.preference IS 'Where several series measure the same at a site, the greater one leads.';
+
+COMMENT ON COLUMN coldseam.series.first_known_at IS 'When the first value became known here; values valid before were back-filled.';
+
+CREATE TABLE coldseam.site (
+    site_id text NOT NULL,
+    provider text NOT NULL,
+    code text NOT NULL,
+    name text NOT NULL,
+    zone text NOT NULL,
+    lat_deg double precision NOT NULL,
+    lon_deg double precision NOT NULL,
+    datum_m double precision,
+    drainage_km2 double precision,
+    tidal boolean DEFAULT false NOT NULL,
+    daily_only boolean DEFAULT false NOT NULL,
+    stub boolean DEFAULT false NOT NULL,
+    updated_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT site_id_not_empty CHECK ((site_id <> ''::text))
+);
+
+COMMENT ON TABLE coldseam.site IS 'A gauge of an agency.';
+
+COMMENT ON COLUMN coldseam.site.site_id IS 'provider:code, both as the agency spells them.';
+
+COMMENT ON COLUMN coldseam.site.provider IS 'Profile that serves the gauge.';
+
+COMMENT ON COLUMN coldseam.site.code IS 'The agency''s station code.';
+
+COMMENT ON COLUMN coldseam.site.name IS 'Name of the gauge.';
+
+COMMENT ON COLUMN coldseam.site.zone IS 'IANA time zone; civil days of the gauge are cut in it.';
+
+COMMENT ON COLUMN coldseam.site.lat_deg IS 'Latitude, WGS 84, degrees north.';
+
+COMMENT ON COLUMN coldseam.site.lon_deg IS 'Longitude, WGS 84, degrees east.';
+
+COMMENT ON COLUMN coldseam.site.datum_m IS 'Elevation of gauge zero, m; null = not known.';
+
+COMMENT ON COLUMN coldseam.site.drainage_km2 IS 'Drainage area, km2; null = not known.';
+
+COMMENT ON COLUMN coldseam.site.tidal IS 'Negative discharge is genuine here.';
+
+COMMENT ON COLUMN coldseam.site.daily_only IS 'Reports once a day.';
+
+COMMENT ON COLUMN coldseam.site.stub IS 'Made by a series that arrived before the site was described.';
+
+COMMENT ON COLUMN coldseam.site.updated_at IS 'Last change of the row.';
+
+CREATE VIEW coldseam.site_day AS
+ SELECT DISTINCT ON (s.site_id, s.param, d.day) s.site_id,
+    s.param,
+    d.day,
+    (d.total / (d.n)::double precision) AS mean,
+    d.lo,
+    d.hi,
+    d.n,
+    (((d.flags)::integer & 8) <> 0) AS ice,
+    (((d.flags)::integer & 4) <> 0) AS estimated,
+    (((d.flags)::integer & 2) = 0) AS provisional
+   FROM ((coldseam.day_summary d
+     JOIN coldseam.series s USING (series_id))
+     JOIN coldseam.site t USING (site_id))
+  WHERE (((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) OR ((s.stat = ANY (ARRAY['instant'::text, 'mean'::text])) AND ((d.quarters = 15) OR t.daily_only)))
+  ORDER BY s.site_id, s.param, d.day, ((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) DESC, s.preference DESC, s.series_id;
+
+COMMENT ON VIEW coldseam.site_day IS 'One daily value of each parameter of a gauge: the daily-mean series where there is one, else the mean of shorter values that cover the day.';
+
+COMMENT ON COLUMN coldseam.site_day.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN coldseam.site_day.param IS 'Parameter.';
+
+COMMENT ON COLUMN coldseam.site_day.day IS 'Civil day of the gauge.';
+
+COMMENT ON COLUMN coldseam.site_day.mean IS 'Daily mean, SI unit.';
+
+COMMENT ON COLUMN coldseam.site_day.lo IS 'Least value of the day.';
+
+COMMENT ON COLUMN coldseam.site_day.hi IS 'Greatest value of the day.';
+
+COMMENT ON COLUMN coldseam.site_day.n IS 'Number of values.';
+
+COMMENT ON COLUMN coldseam.site_day.ice IS 'An ice qualifier on any of them.';
+
+COMMENT ON COLUMN coldseam.site_day.estimated IS 'Estimated by the agency in part.';
+
+COMMENT ON COLUMN coldseam.site_day.provisional IS 'Not approved by the agency.';
+
+CREATE TABLE coldseam.trip (
+    trip_id bigint NOT NULL,
+    reach_id text NOT NULL,
+    subscriber_id bigint,
+    angler text NOT NULL,
+    day date NOT NULL,
+    start_at timestamp with time zone,
+    hours double precision NOT NULL,
+    anglers integer NOT NULL,
+    lines integer NOT NULL,
+    species text NOT NULL,
+    fish integer NOT NULL,
+    looked_at integer NOT NULL,
+    ripe integer NOT NULL,
+    spent integer NOT NULL,
+    released integer NOT NULL,
+    spot_id text NOT NULL,
+    presentation text NOT NULL,
+    body text NOT NULL,
+    line text NOT NULL,
+    weight_oz double precision,
+    held boolean,
+    held_at timestamp with time zone,
+    angle_deg double precision,
+    because_mail boolean,
+    went_not boolean NOT NULL,
+    water_c double precision,
+    water_at timestamp with time zone,
+    clarity text NOT NULL,
+    first_fish_at timestamp with time zone,
+    night boolean NOT NULL,
+    note text NOT NULL,
+    entered_at timestamp with time zone NOT NULL,
+    source text NOT NULL,
+    CONSTRAINT trip_counts CHECK (((hours >= (0)::double precision) AND (anglers >= 0) AND (lines >= 0) AND (fish >= 0)))
+);
+
+COMMENT ON TABLE coldseam.trip IS 'Trip log; trips without a fish count too.';
+
+COMMENT ON COLUMN coldseam.trip.trip_id IS 'Running number.';
+
+COMMENT ON COLUMN coldseam.trip.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.trip.subscriber_id IS 'Who logged it; null = paper log, or forgotten since.';
+
+COMMENT ON COLUMN coldseam.trip.angler IS 'Pseudonym for counting different anglers, never a name.';
+
+COMMENT ON COLUMN coldseam.trip.day IS 'Civil day of the trip.';
+
+COMMENT ON COLUMN coldseam.trip.start_at IS 'Start; null = not said.';
+
+COMMENT ON COLUMN coldseam.trip.hours IS 'Length, hours.';
+
+COMMENT ON COLUMN coldseam.trip.anglers IS 'Anglers in the party.';
+
+COMMENT ON COLUMN coldseam.trip.lines IS 'Lines in the water.';
+
+COMMENT ON COLUMN coldseam.trip.species IS 'Species key.';
+
+COMMENT ON COLUMN coldseam.trip.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.trip.looked_at IS 'Fish looked at for ripeness.';
+
+COMMENT ON COLUMN coldseam.trip.ripe IS 'Of those, running eggs or milt.';
+
+COMMENT ON COLUMN coldseam.trip.spent IS 'Of those, spent.';
+
+COMMENT ON COLUMN coldseam.trip.released IS 'Fish released.';
+
+COMMENT ON COLUMN coldseam.trip.spot_id IS 'Spot within the reach; empty = not said.';
+
+COMMENT ON COLUMN coldseam.trip.presentation IS 'How it was fished.';
+
+COMMENT ON COLUMN coldseam.trip.body IS 'Body on the jig.';
+
+COMMENT ON COLUMN coldseam.trip.line IS 'Line key.';
+
+COMMENT ON COLUMN coldseam.trip.weight_oz IS 'Jig weight, ounces; null = not said.';
+
+COMMENT ON COLUMN coldseam.trip.held IS 'Whether it held bottom; null = not said.';
+
+COMMENT ON COLUMN coldseam.trip.held_at IS 'When.';
+
+COMMENT ON COLUMN coldseam.trip.angle_deg IS 'Line angle from the vertical, degrees.';
+
+COMMENT ON COLUMN coldseam.trip.because_mail IS 'Went because of the mail; null = not said.';
+
+COMMENT ON COLUMN coldseam.trip.went_not IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.trip.water_c IS 'Water temperature measured by the angler, degC.';
+
+COMMENT ON COLUMN coldseam.trip.water_at IS 'When.';
+
+COMMENT ON COLUMN coldseam.trip.clarity IS 'clear, stained, muddy; empty = not said.';
+
+COMMENT ON COLUMN coldseam.trip.first_fish_at IS 'Time of the first fish.';
+
+COMMENT ON COLUMN coldseam.trip.night IS 'Fished in the dark.';
+
+COMMENT ON COLUMN coldseam.trip.note IS 'Free words; never in schema season.';
+
+COMMENT ON COLUMN coldseam.trip.entered_at IS 'When it was entered.';
+
+COMMENT ON COLUMN coldseam.trip.source IS 'form, cli or csv.';
+
+CREATE VIEW coldseam.trip_condition AS
+ SELECT t.trip_id,
+    t.reach_id,
+    t.day,
+    (EXTRACT(year FROM t.day))::integer AS season,
+    t.species,
+    NULLIF(t.angler, ''::text) AS angler,
+    t.hours,
+    (t.hours * (GREATEST(t.lines, 1))::double precision) AS line_hours,
+    t.fish,
+    t.weight_oz,
+    t.held,
+    t.because_mail,
+    t.went_not,
+    t.spot_id,
+    t.presentation,
+    t.ripe,
+    t.spent,
+    t.looked_at,
+    b.verdict,
+    b.odds,
+    COALESCE(coldseam.band_of(w.mean), 'not known'::text) AS band,
+    COALESCE(coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)), 'not known'::text) AS flow_class,
+    COALESCE(NULLIF(n.stage, ''::text), 'not known'::text) AS run_stage
+   FROM ((((((coldseam.trip t
+     JOIN coldseam.reach r USING (reach_id))
+     LEFT JOIN LATERAL ( SELECT b_1.verdict,
+            b_1.odds
+           FROM coldseam.brief b_1
+          WHERE ((b_1.reach_id = t.reach_id) AND (b_1.day = t.day) AND (NOT b_1.replay))
+          ORDER BY b_1.issued_at DESC
+         LIMIT 1) b ON (true))
+     LEFT JOIN LATERAL ( SELECT d.mean
+           FROM coldseam.site_day d
+          WHERE ((d.site_id = r.site_id) AND (d.param = 'discharge'::text) AND (d.day = t.day))) q ON (true))
+     LEFT JOIN LATERAL ( SELECT d.mean
+           FROM coldseam.site_day d
+          WHERE ((d.site_id = COALESCE(r.temp_site_id, r.site_id)) AND (d.param = 'water_temp'::text) AND (d.day = t.day))) w ON (true))
+     LEFT JOIN LATERAL ( SELECT c_1.quantile
+           FROM coldseam.climatology c_1
+          WHERE ((c_1.site_id = r.site_id) AND (c_1.param = 'discharge'::text) AND ((c_1.doy)::numeric = EXTRACT(doy FROM t.day)) AND (c_1.years >= 10))
+          ORDER BY c_1.made_at DESC
+         LIMIT 1) c ON (true))
+     LEFT JOIN LATERAL ( SELECT n_1.stage
+           FROM coldseam.run_state n_1
+          WHERE ((n_1.reach_id = t.reach_id) AND (n_1.species = t.species) AND (n_1.day = t.day))
+          ORDER BY n_1.issued_at DESC
+         LIMIT 1) n ON (true));
+
+COMMENT ON VIEW coldseam.trip_condition IS 'Trips with the conditions and the verdict of their day. Rows of persons: never granted to readers.';
+
+COMMENT ON COLUMN coldseam.trip_condition.trip_id IS 'The trip.';
+
+COMMENT ON COLUMN coldseam.trip_condition.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.trip_condition.day IS 'Civil day.';
+
+COMMENT ON COLUMN coldseam.trip_condition.season IS 'Calendar year.';
+
+COMMENT ON COLUMN coldseam.trip_condition.species IS 'Species key.';
+
+COMMENT ON COLUMN coldseam.trip_condition.angler IS 'Pseudonym; null = not known.';
+
+COMMENT ON COLUMN coldseam.trip_condition.hours IS 'Hours.';
+
+COMMENT ON COLUMN coldseam.trip_condition.line_hours IS 'Hours times lines.';
+
+COMMENT ON COLUMN coldseam.trip_condition.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.trip_condition.weight_oz IS 'Jig weight, ounces.';
+
+COMMENT ON COLUMN coldseam.trip_condition.held IS 'It held bottom.';
+
+COMMENT ON COLUMN coldseam.trip_condition.because_mail IS 'Went, or stayed, because of the mail.';
+
+COMMENT ON COLUMN coldseam.trip_condition.went_not IS 'Did not go.';
+
+COMMENT ON COLUMN coldseam.trip_condition.spot_id IS 'Spot.';
+
+COMMENT ON COLUMN coldseam.trip_condition.presentation IS 'How it was fished.';
+
+COMMENT ON COLUMN coldseam.trip_condition.ripe IS 'Ripe fish.';
+
+COMMENT ON COLUMN coldseam.trip_condition.spent IS 'Spent fish.';
+
+COMMENT ON COLUMN coldseam.trip_condition.looked_at IS 'Fish looked at.';
+
+COMMENT ON COLUMN coldseam.trip_condition.verdict IS 'Last verdict told for the day.';
+
+COMMENT ON COLUMN coldseam.trip_condition.odds IS 'Odds told with it.';
+
+COMMENT ON COLUMN coldseam.trip_condition.band IS 'Temperature band of the daily mean.';
+
+COMMENT ON COLUMN coldseam.trip_condition.flow_class IS 'Flow words of the daily mean, from 10 years of record on.';
+
+COMMENT ON COLUMN coldseam.trip_condition.run_stage IS 'Stage of the run that day.';
+
+CREATE VIEW coldseam.day_catch AS
+ WITH days AS (
+         SELECT trip_condition.reach_id,
+            trip_condition.day,
+            sum(trip_condition.line_hours) FILTER (WHERE (NOT trip_condition.went_not)) AS line_hours,
+            sum(trip_condition.fish) FILTER (WHERE (NOT trip_condition.went_not)) AS fish,
+            count(DISTINCT trip_condition.angler) AS anglers,
+            count(*) FILTER (WHERE (NOT trip_condition.went_not)) AS trips,
+            count(*) FILTER (WHERE trip_condition.went_not) AS stayed,
+            count(*) FILTER (WHERE (trip_condition.went_not AND trip_condition.because_mail)) AS stayed_by_mail
+           FROM coldseam.trip_condition
+          GROUP BY trip_condition.reach_id, trip_condition.day
+        ), target AS (
+         SELECT d_1.reach_id,
+            COALESCE(NULLIF(((r.body ->> 'TargetRate'::text))::double precision, (0)::double precision), percentile_cont((0.6)::double precision) WITHIN GROUP (ORDER BY ((d_1.fish)::double precision / NULLIF(d_1.line_hours, (0)::double precision)))) AS rate
+           FROM (days d_1
+             JOIN coldseam.reach r USING (reach_id))
+          WHERE (d_1.line_hours > (0)::double precision)
+          GROUP BY d_1.reach_id, (r.body ->> 'TargetRate'::text)
+        )
+ SELECT d.reach_id,
+    d.day,
+    d.line_hours,
+    d.fish,
+    d.anglers,
+    d.trips,
+    d.stayed,
+    d.stayed_by_mail,
+    (((d.fish)::double precision / NULLIF(d.line_hours, (0)::double precision)) >= t.rate) AS good,
+    t.rate AS target_rate
+   FROM (days d
+     LEFT JOIN target t USING (reach_id));
+
+COMMENT ON VIEW coldseam.day_catch IS 'Catch of each reach and day against the target of the reach.';
+
+COMMENT ON COLUMN coldseam.day_catch.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.day_catch.day IS 'Civil day.';
+
+COMMENT ON COLUMN coldseam.day_catch.line_hours IS 'Hours times lines.';
+
+COMMENT ON COLUMN coldseam.day_catch.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.day_catch.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN coldseam.day_catch.trips IS 'Trips.';
+
+COMMENT ON COLUMN coldseam.day_catch.stayed IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.day_catch.stayed_by_mail IS 'Of those, because of the mail.';
+
+COMMENT ON COLUMN coldseam.day_catch.good IS 'A good day; null = nobody fished.';
+
+COMMENT ON COLUMN coldseam.day_catch.target_rate IS 'Target, fish per line hour.';
+
 CREATE TABLE coldseam.edition (
     edition_id bigint NOT NULL,
     kind text NOT NULL,
@@ -510,6 +1010,124 @@ COMMENT ON COLUMN coldseam.gauging.ice IS 'Measured under or beside ice.';
 COMMENT ON COLUMN coldseam.gauging.quality IS 'The agency''s word for its quality.';
 
 COMMENT ON COLUMN coldseam.gauging.known_at IS 'When it became known here.';
+
+CREATE VIEW coldseam.last_brief AS
+ SELECT DISTINCT ON (brief.reach_id, brief.day) brief.brief_id,
+    brief.reach_id,
+    brief.day,
+    brief.issued_at,
+    brief.good_until,
+    brief.verdict,
+    brief.odds,
+    brief.odds_note,
+    brief.hold_p,
+    brief.cost,
+    brief.window_start,
+    brief.window_end,
+    brief.water_c,
+    brief.discharge_m3s,
+    brief.stage_m,
+    brief.tie_oz,
+    brief.band,
+    brief.flow_class,
+    brief.run_stage,
+    brief.advice_row,
+    brief.sure,
+    brief.replay,
+    brief.body
+   FROM coldseam.brief
+  WHERE (NOT brief.replay)
+  ORDER BY brief.reach_id, brief.day, brief.issued_at DESC;
+
+COMMENT ON VIEW coldseam.last_brief IS 'The last brief told of each reach and day; columns as in brief.';
+
+COMMENT ON COLUMN coldseam.last_brief.brief_id IS 'Running number.';
+
+COMMENT ON COLUMN coldseam.last_brief.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.last_brief.day IS 'The morning it speaks of.';
+
+COMMENT ON COLUMN coldseam.last_brief.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.last_brief.good_until IS 'End of its validity.';
+
+COMMENT ON COLUMN coldseam.last_brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
+
+COMMENT ON COLUMN coldseam.last_brief.odds IS 'Odds of a good morning in the best window, 0-1; null = none were told.';
+
+COMMENT ON COLUMN coldseam.last_brief.odds_note IS 'What the odds rest on.';
+
+COMMENT ON COLUMN coldseam.last_brief.hold_p IS 'Probability that the heaviest carried weight holds bottom.';
+
+COMMENT ON COLUMN coldseam.last_brief.cost IS 'Cost of a wasted trip over the value of a good one.';
+
+COMMENT ON COLUMN coldseam.last_brief.window_start IS 'Start of the best window.';
+
+COMMENT ON COLUMN coldseam.last_brief.window_end IS 'End of the best window.';
+
+COMMENT ON COLUMN coldseam.last_brief.water_c IS 'Median water temperature in the best window, degC.';
+
+COMMENT ON COLUMN coldseam.last_brief.discharge_m3s IS 'Median discharge in the best window, m3/s.';
+
+COMMENT ON COLUMN coldseam.last_brief.stage_m IS 'Median stage in the best window, m.';
+
+COMMENT ON COLUMN coldseam.last_brief.tie_oz IS 'Weight to tie on at the advised spot, ounces; null = withheld.';
+
+COMMENT ON COLUMN coldseam.last_brief.band IS 'Temperature band.';
+
+COMMENT ON COLUMN coldseam.last_brief.flow_class IS 'Flow words.';
+
+COMMENT ON COLUMN coldseam.last_brief.run_stage IS 'Stage of the run.';
+
+COMMENT ON COLUMN coldseam.last_brief.advice_row IS 'Id of the advice row that won.';
+
+COMMENT ON COLUMN coldseam.last_brief.sure IS 'high, medium or low.';
+
+COMMENT ON COLUMN coldseam.last_brief.replay IS 'Made for a past morning; never counted as told.';
+
+COMMENT ON COLUMN coldseam.last_brief.body IS 'The whole brief as JSON of coldseam.Brief.';
+
+CREATE VIEW coldseam.last_run AS
+ SELECT DISTINCT ON (run_state.reach_id, run_state.species, run_state.day) run_state.reach_id,
+    run_state.species,
+    run_state.day,
+    run_state.issued_at,
+    run_state.stage,
+    run_state.stage_p,
+    run_state.p_wave,
+    run_state.arrived_p10,
+    run_state.arrived_p50,
+    run_state.arrived_p90,
+    run_state.spawned_p50,
+    run_state.body
+   FROM coldseam.run_state
+  ORDER BY run_state.reach_id, run_state.species, run_state.day, run_state.issued_at DESC;
+
+COMMENT ON VIEW coldseam.last_run IS 'The last run state issued for each reach, species and day; columns as in run_state.';
+
+COMMENT ON COLUMN coldseam.last_run.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.last_run.species IS 'Species key.';
+
+COMMENT ON COLUMN coldseam.last_run.day IS 'Civil day it speaks of.';
+
+COMMENT ON COLUMN coldseam.last_run.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.last_run.stage IS 'Most likely stage of the run.';
+
+COMMENT ON COLUMN coldseam.last_run.stage_p IS 'Its probability.';
+
+COMMENT ON COLUMN coldseam.last_run.p_wave IS 'Probability of a wave arriving that day.';
+
+COMMENT ON COLUMN coldseam.last_run.arrived_p10 IS '10 % quantile of the share arrived.';
+
+COMMENT ON COLUMN coldseam.last_run.arrived_p50 IS 'Median share arrived.';
+
+COMMENT ON COLUMN coldseam.last_run.arrived_p90 IS '90 % quantile of the share arrived.';
+
+COMMENT ON COLUMN coldseam.last_run.spawned_p50 IS 'Median share that has spawned.';
+
+COMMENT ON COLUMN coldseam.last_run.body IS 'The whole state as JSON of coldseam.RunState.';
 
 CREATE TABLE coldseam.latest (
     valid_at timestamp with time zone NOT NULL,
@@ -857,54 +1475,6 @@ ALTER TABLE coldseam.raw_fetch ALTER COLUMN fetch_id ADD GENERATED ALWAYS AS IDE
     CACHE 1
 );
 
-CREATE TABLE coldseam.reach (
-    reach_id text NOT NULL,
-    river text NOT NULL,
-    name text NOT NULL,
-    site_id text NOT NULL,
-    temp_site_id text,
-    zone text NOT NULL,
-    lat_deg double precision NOT NULL,
-    lon_deg double precision NOT NULL,
-    regulated boolean NOT NULL,
-    max_flow_m3s double precision,
-    edit integer NOT NULL,
-    retired boolean DEFAULT false NOT NULL,
-    updated_at timestamp with time zone NOT NULL,
-    body jsonb NOT NULL,
-    CONSTRAINT reach_id_not_empty CHECK ((reach_id <> ''::text))
-);
-
-COMMENT ON TABLE coldseam.reach IS 'A stretch of river the club fishes, as it stands now; the history of edits is in reach_edit.';
-
-COMMENT ON COLUMN coldseam.reach.reach_id IS 'Key of the reach.';
-
-COMMENT ON COLUMN coldseam.reach.river IS 'Name of the river.';
-
-COMMENT ON COLUMN coldseam.reach.name IS 'Name of the reach.';
-
-COMMENT ON COLUMN coldseam.reach.site_id IS 'Gauge that stands for the reach.';
-
-COMMENT ON COLUMN coldseam.reach.temp_site_id IS 'Neighbour with a thermometer where the gauge has none.';
-
-COMMENT ON COLUMN coldseam.reach.zone IS 'IANA time zone of the reach.';
-
-COMMENT ON COLUMN coldseam.reach.lat_deg IS 'Latitude, WGS 84, degrees north.';
-
-COMMENT ON COLUMN coldseam.reach.lon_deg IS 'Longitude, WGS 84, degrees east.';
-
-COMMENT ON COLUMN coldseam.reach.regulated IS 'Flow is set by dam releases.';
-
-COMMENT ON COLUMN coldseam.reach.max_flow_m3s IS 'Flow above which the reach is a STOP, m3/s; null = not set.';
-
-COMMENT ON COLUMN coldseam.reach.edit IS 'Number of the edit that made this state.';
-
-COMMENT ON COLUMN coldseam.reach.retired IS 'No longer fished: no briefs, history kept.';
-
-COMMENT ON COLUMN coldseam.reach.updated_at IS 'Time of the last edit.';
-
-COMMENT ON COLUMN coldseam.reach.body IS 'The whole reach with spots and rules, as JSON of coldseam.Reach.';
-
 CREATE TABLE coldseam.reach_edit (
     reach_id text NOT NULL,
     edit integer NOT NULL,
@@ -985,47 +1555,6 @@ ALTER TABLE coldseam.rig_log ALTER COLUMN rig_log_id ADD GENERATED ALWAYS AS IDE
     CACHE 1
 );
 
-CREATE TABLE coldseam.run_state (
-    reach_id text NOT NULL,
-    species text NOT NULL,
-    day date NOT NULL,
-    issued_at timestamp with time zone NOT NULL,
-    stage text NOT NULL,
-    stage_p double precision NOT NULL,
-    p_wave double precision NOT NULL,
-    arrived_p10 double precision NOT NULL,
-    arrived_p50 double precision NOT NULL,
-    arrived_p90 double precision NOT NULL,
-    spawned_p50 double precision NOT NULL,
-    body jsonb NOT NULL
-);
-
-COMMENT ON TABLE coldseam.run_state IS 'State of the spawning run as issued.';
-
-COMMENT ON COLUMN coldseam.run_state.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.run_state.species IS 'Species key.';
-
-COMMENT ON COLUMN coldseam.run_state.day IS 'Civil day it speaks of.';
-
-COMMENT ON COLUMN coldseam.run_state.issued_at IS 'Issue time.';
-
-COMMENT ON COLUMN coldseam.run_state.stage IS 'Most likely stage of the run.';
-
-COMMENT ON COLUMN coldseam.run_state.stage_p IS 'Its probability.';
-
-COMMENT ON COLUMN coldseam.run_state.p_wave IS 'Probability of a wave arriving that day.';
-
-COMMENT ON COLUMN coldseam.run_state.arrived_p10 IS '10 % quantile of the share arrived.';
-
-COMMENT ON COLUMN coldseam.run_state.arrived_p50 IS 'Median share arrived.';
-
-COMMENT ON COLUMN coldseam.run_state.arrived_p90 IS '90 % quantile of the share arrived.';
-
-COMMENT ON COLUMN coldseam.run_state.spawned_p50 IS 'Median share that has spawned.';
-
-COMMENT ON COLUMN coldseam.run_state.body IS 'The whole state as JSON of coldseam.RunState.';
-
 CREATE TABLE coldseam.schema_version (
     version integer NOT NULL
 );
@@ -1069,42 +1598,6 @@ COMMENT ON COLUMN coldseam.season_rule.checked_by IS 'Role of that person.';
 
 COMMENT ON COLUMN coldseam.season_rule.closed IS 'Closed spans of the year.';
 
-CREATE TABLE coldseam.series (
-    series_id integer NOT NULL,
-    site_id text NOT NULL,
-    param text NOT NULL,
-    stat text NOT NULL,
-    period text NOT NULL,
-    provider text NOT NULL,
-    series_ref text NOT NULL,
-    unit text NOT NULL,
-    preference smallint DEFAULT 0 NOT NULL,
-    first_known_at timestamp with time zone NOT NULL,
-    CONSTRAINT series_stat_known CHECK ((stat = ANY (ARRAY['instant'::text, 'mean'::text, 'min'::text, 'max'::text, 'sum'::text])))
-);
-
-COMMENT ON TABLE coldseam.series IS 'A time series as an agency serves it.';
-
-COMMENT ON COLUMN coldseam.series.series_id IS 'Our short key.';
-
-COMMENT ON COLUMN coldseam.series.site_id IS 'Gauge or weather place.';
-
-COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, thunder_prob.';
-
-COMMENT ON COLUMN coldseam.series.stat IS 'instant, mean, min, max or sum over the period.';
-
-COMMENT ON COLUMN coldseam.series.period IS 'ISO 8601 duration; empty for instantaneous values.';
-
-COMMENT ON COLUMN coldseam.series.provider IS 'Profile that serves it.';
-
-COMMENT ON COLUMN coldseam.series.series_ref IS 'The agency''s own series id.';
-
-COMMENT ON COLUMN coldseam.series.unit IS 'SI unit of the values.';
-
-COMMENT ON COLUMN coldseam.series.preference IS 'Where several series measure the same at a site, the greater one leads.';
-
-COMMENT ON COLUMN coldseam.series.first_known_at IS 'When the first value became known here; values valid before were back-filled.';
-
 ALTER TABLE coldseam.series ALTER COLUMN series_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.series_series_id_seq
     START WITH 1
@@ -1113,51 +1606,6 @@ ALTER TABLE coldseam.series ALTER COLUMN series_id ADD GENERATED ALWAYS AS IDENT
     NO MAXVALUE
     CACHE 1
 );
-
-CREATE TABLE coldseam.site (
-    site_id text NOT NULL,
-    provider text NOT NULL,
-    code text NOT NULL,
-    name text NOT NULL,
-    zone text NOT NULL,
-    lat_deg double precision NOT NULL,
-    lon_deg double precision NOT NULL,
-    datum_m double precision,
-    drainage_km2 double precision,
-    tidal boolean DEFAULT false NOT NULL,
-    daily_only boolean DEFAULT false NOT NULL,
-    stub boolean DEFAULT false NOT NULL,
-    updated_at timestamp with time zone DEFAULT now() NOT NULL,
-    CONSTRAINT site_id_not_empty CHECK ((site_id <> ''::text))
-);
-
-COMMENT ON TABLE coldseam.site IS 'A gauge of an agency.';
-
-COMMENT ON COLUMN coldseam.site.site_id IS 'provider:code, both as the agency spells them.';
-
-COMMENT ON COLUMN coldseam.site.provider IS 'Profile that serves the gauge.';
-
-COMMENT ON COLUMN coldseam.site.code IS 'The agency''s station code.';
-
-COMMENT ON COLUMN coldseam.site.name IS 'Name of the gauge.';
-
-COMMENT ON COLUMN coldseam.site.zone IS 'IANA time zone; civil days of the gauge are cut in it.';
-
-COMMENT ON COLUMN coldseam.site.lat_deg IS 'Latitude, WGS 84, degrees north.';
-
-COMMENT ON COLUMN coldseam.site.lon_deg IS 'Longitude, WGS 84, degrees east.';
-
-COMMENT ON COLUMN coldseam.site.datum_m IS 'Elevation of gauge zero, m; null = not known.';
-
-COMMENT ON COLUMN coldseam.site.drainage_km2 IS 'Drainage area, km2; null = not known.';
-
-COMMENT ON COLUMN coldseam.site.tidal IS 'Negative discharge is genuine here.';
-
-COMMENT ON COLUMN coldseam.site.daily_only IS 'Reports once a day.';
-
-COMMENT ON COLUMN coldseam.site.stub IS 'Made by a series that arrived before the site was described.';
-
-COMMENT ON COLUMN coldseam.site.updated_at IS 'Last change of the row.';
 
 CREATE TABLE coldseam.subscriber (
     subscriber_id bigint NOT NULL,
@@ -1297,110 +1745,91 @@ ALTER TABLE coldseam.threshold_audit ALTER COLUMN audit_id ADD GENERATED ALWAYS 
     CACHE 1
 );
 
-CREATE TABLE coldseam.trip (
-    trip_id bigint NOT NULL,
-    reach_id text NOT NULL,
-    subscriber_id bigint,
-    angler text NOT NULL,
-    day date NOT NULL,
-    start_at timestamp with time zone,
-    hours double precision NOT NULL,
-    anglers integer NOT NULL,
-    lines integer NOT NULL,
-    species text NOT NULL,
-    fish integer NOT NULL,
-    looked_at integer NOT NULL,
-    ripe integer NOT NULL,
-    spent integer NOT NULL,
-    released integer NOT NULL,
-    spot_id text NOT NULL,
-    presentation text NOT NULL,
-    body text NOT NULL,
-    line text NOT NULL,
-    weight_oz double precision,
-    held boolean,
-    held_at timestamp with time zone,
-    angle_deg double precision,
-    because_mail boolean,
-    went_not boolean NOT NULL,
-    water_c double precision,
-    water_at timestamp with time zone,
-    clarity text NOT NULL,
-    first_fish_at timestamp with time zone,
-    night boolean NOT NULL,
-    note text NOT NULL,
-    entered_at timestamp with time zone NOT NULL,
-    source text NOT NULL,
-    CONSTRAINT trip_counts CHECK (((hours >= (0)::double precision) AND (anglers >= 0) AND (lines >= 0) AND (fish >= 0)))
-);
+CREATE VIEW coldseam.trip_cell AS
+ WITH trips AS (
+         SELECT c.season,
+            c.reach_id,
+            c.species,
+            c.angler,
+            c.line_hours,
+            c.fish,
+            d.dimension,
+            d.cell
+           FROM (coldseam.trip_condition c
+             CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('month'::text,to_char((c.day)::timestamp with time zone, 'YYYY-MM'::text)), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(c.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
+          WHERE (NOT c.went_not)
+        ), cells AS (
+         SELECT trips.dimension,
+            trips.season,
+            trips.reach_id,
+            trips.species,
+            trips.cell,
+            count(DISTINCT trips.angler) AS anglers,
+            count(*) AS trips,
+            sum(trips.line_hours) AS line_hours,
+            sum(trips.fish) AS fish
+           FROM trips
+          GROUP BY trips.dimension, trips.season, trips.reach_id, trips.species, trips.cell
+        ), small AS (
+         SELECT t.dimension,
+            t.season,
+            t.reach_id,
+            t.species,
+            count(DISTINCT t.angler) AS anglers,
+            count(DISTINCT t.cell) AS cells
+           FROM (trips t
+             JOIN cells c USING (dimension, season, reach_id, species, cell))
+          WHERE (c.anglers < 3)
+          GROUP BY t.dimension, t.season, t.reach_id, t.species
+        ), ranked AS (
+         SELECT c.dimension,
+            c.season,
+            c.reach_id,
+            c.species,
+            c.cell,
+            c.anglers,
+            c.trips,
+            c.line_hours,
+            c.fish,
+            s.cells AS small_cells,
+            s.anglers AS small_anglers,
+            row_number() OVER (PARTITION BY c.dimension, c.season, c.reach_id, c.species, (c.anglers >= 3) ORDER BY c.anglers, c.trips, c.cell) AS place
+           FROM (cells c
+             LEFT JOIN small s USING (dimension, season, reach_id, species))
+        )
+ SELECT ranked.dimension,
+    ranked.season,
+    ranked.reach_id,
+    ranked.species,
+    ranked.cell,
+    ranked.anglers,
+    ranked.trips,
+    ranked.line_hours,
+    ranked.fish,
+    ((ranked.anglers < 3) OR ((ranked.place = 1) AND COALESCE(((ranked.small_cells = 1) OR (ranked.small_anglers < 3)), false))) AS hidden
+   FROM ranked;
 
-COMMENT ON TABLE coldseam.trip IS 'Trip log; trips without a fish count too.';
+COMMENT ON VIEW coldseam.trip_cell IS 'The trip log by one dimension at a time, with the mark of what readers may not see.';
 
-COMMENT ON COLUMN coldseam.trip.trip_id IS 'Running number.';
+COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, month, band, flow, stage, verdict, weight or presentation.';
 
-COMMENT ON COLUMN coldseam.trip.reach_id IS 'The reach.';
+COMMENT ON COLUMN coldseam.trip_cell.season IS 'Calendar year.';
 
-COMMENT ON COLUMN coldseam.trip.subscriber_id IS 'Who logged it; null = paper log, or forgotten since.';
+COMMENT ON COLUMN coldseam.trip_cell.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN coldseam.trip.angler IS 'Pseudonym for counting different anglers, never a name.';
+COMMENT ON COLUMN coldseam.trip_cell.species IS 'Species key.';
 
-COMMENT ON COLUMN coldseam.trip.day IS 'Civil day of the trip.';
+COMMENT ON COLUMN coldseam.trip_cell.cell IS 'Value of the dimension.';
 
-COMMENT ON COLUMN coldseam.trip.start_at IS 'Start; null = not said.';
+COMMENT ON COLUMN coldseam.trip_cell.anglers IS 'Different anglers.';
 
-COMMENT ON COLUMN coldseam.trip.hours IS 'Length, hours.';
+COMMENT ON COLUMN coldseam.trip_cell.trips IS 'Trips.';
 
-COMMENT ON COLUMN coldseam.trip.anglers IS 'Anglers in the party.';
+COMMENT ON COLUMN coldseam.trip_cell.line_hours IS 'Hours times lines.';
 
-COMMENT ON COLUMN coldseam.trip.lines IS 'Lines in the water.';
+COMMENT ON COLUMN coldseam.trip_cell.fish IS 'Fish.';
 
-COMMENT ON COLUMN coldseam.trip.species IS 'Species key.';
-
-COMMENT ON COLUMN coldseam.trip.fish IS 'Fish caught.';
-
-COMMENT ON COLUMN coldseam.trip.looked_at IS 'Fish looked at for ripeness.';
-
-COMMENT ON COLUMN coldseam.trip.ripe IS 'Of those, running eggs or milt.';
-
-COMMENT ON COLUMN coldseam.trip.spent IS 'Of those, spent.';
-
-COMMENT ON COLUMN coldseam.trip.released IS 'Fish released.';
-
-COMMENT ON COLUMN coldseam.trip.spot_id IS 'Spot within the reach; empty = not said.';
-
-COMMENT ON COLUMN coldseam.trip.presentation IS 'How it was fished.';
-
-COMMENT ON COLUMN coldseam.trip.body IS 'Body on the jig.';
-
-COMMENT ON COLUMN coldseam.trip.line IS 'Line key.';
-
-COMMENT ON COLUMN coldseam.trip.weight_oz IS 'Jig weight, ounces; null = not said.';
-
-COMMENT ON COLUMN coldseam.trip.held IS 'Whether it held bottom; null = not said.';
-
-COMMENT ON COLUMN coldseam.trip.held_at IS 'When.';
-
-COMMENT ON COLUMN coldseam.trip.angle_deg IS 'Line angle from the vertical, degrees.';
-
-COMMENT ON COLUMN coldseam.trip.because_mail IS 'Went because of the mail; null = not said.';
-
-COMMENT ON COLUMN coldseam.trip.went_not IS 'Said "did not go".';
-
-COMMENT ON COLUMN coldseam.trip.water_c IS 'Water temperature measured by the angler, degC.';
-
-COMMENT ON COLUMN coldseam.trip.water_at IS 'When.';
-
-COMMENT ON COLUMN coldseam.trip.clarity IS 'clear, stained, muddy; empty = not said.';
-
-COMMENT ON COLUMN coldseam.trip.first_fish_at IS 'Time of the first fish.';
-
-COMMENT ON COLUMN coldseam.trip.night IS 'Fished in the dark.';
-
-COMMENT ON COLUMN coldseam.trip.note IS 'Free words; never in schema season.';
-
-COMMENT ON COLUMN coldseam.trip.entered_at IS 'When it was entered.';
-
-COMMENT ON COLUMN coldseam.trip.source IS 'form, cli or csv.';
+COMMENT ON COLUMN coldseam.trip_cell.hidden IS 'Not for readers.';
 
 ALTER TABLE coldseam.trip ALTER COLUMN trip_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.trip_trip_id_seq
@@ -1411,8 +1840,1129 @@ ALTER TABLE coldseam.trip ALTER COLUMN trip_id ADD GENERATED ALWAYS AS IDENTITY 
     CACHE 1
 );
 
+CREATE VIEW season.advice AS
+ SELECT b.brief_id,
+    b.reach_id,
+    b.day,
+    (EXTRACT(year FROM b.day))::integer AS season,
+    b.band,
+    b.flow_class,
+    b.run_stage,
+    b.advice_row,
+    ((b.body -> 'How'::text) ->> 'Action'::text) AS action,
+    ((b.body -> 'How'::text) ->> 'Cadence'::text) AS cadence,
+    ((b.body -> 'How'::text) ->> 'Body'::text) AS body,
+    ((b.body -> 'How'::text) ->> 'Colour'::text) AS colour,
+    ((b.body -> 'How'::text) ->> 'Line'::text) AS wording,
+    b.tie_oz
+   FROM coldseam.last_brief b
+  WHERE (b.advice_row <> ''::text);
+
+COMMENT ON VIEW season.advice IS 'Presentation advice given, last brief of each morning.';
+
+COMMENT ON COLUMN season.advice.brief_id IS 'Key of the brief.';
+
+COMMENT ON COLUMN season.advice.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.advice.day IS 'The morning.';
+
+COMMENT ON COLUMN season.advice.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.advice.band IS 'Temperature band told.';
+
+COMMENT ON COLUMN season.advice.flow_class IS 'Flow words told.';
+
+COMMENT ON COLUMN season.advice.run_stage IS 'Stage of the run told.';
+
+COMMENT ON COLUMN season.advice.advice_row IS 'Row of the advice table that won.';
+
+COMMENT ON COLUMN season.advice.action IS 'Action word.';
+
+COMMENT ON COLUMN season.advice.cadence IS 'Cadence.';
+
+COMMENT ON COLUMN season.advice.body IS 'Body on the jig.';
+
+COMMENT ON COLUMN season.advice.colour IS 'Colour.';
+
+COMMENT ON COLUMN season.advice.wording IS 'The HOW line.';
+
+COMMENT ON COLUMN season.advice.tie_oz IS 'Weight told to tie on, ounces.';
+
+CREATE VIEW season.band AS
+ SELECT band.band_no,
+    band.key AS band,
+    band.upper_f,
+    ((band.upper_f - (32)::double precision) / (1.8)::double precision) AS upper_c
+   FROM coldseam.band;
+
+COMMENT ON VIEW season.band IS 'Water temperature bands, coldest first.';
+
+COMMENT ON COLUMN season.band.band_no IS 'Place, from 1.';
+
+COMMENT ON COLUMN season.band.band IS 'Name.';
+
+COMMENT ON COLUMN season.band.upper_f IS 'Upper edge, degF, included.';
+
+COMMENT ON COLUMN season.band.upper_c IS 'Upper edge, degC.';
+
+CREATE VIEW season.brief AS
+ SELECT b.brief_id,
+    b.reach_id,
+    b.day,
+    (EXTRACT(year FROM b.day))::integer AS season,
+    b.issued_at,
+    (row_number() OVER (PARTITION BY b.reach_id, b.day ORDER BY b.issued_at DESC) = 1) AS last_word,
+    b.verdict,
+    b.odds,
+    b.odds_note,
+    b.cost,
+    b.hold_p,
+    b.window_start,
+    b.window_end,
+    b.water_c,
+    ((b.water_c * (1.8)::double precision) + (32)::double precision) AS water_f,
+    b.discharge_m3s,
+    (b.discharge_m3s / (0.028316846592)::double precision) AS discharge_cfs,
+    b.stage_m,
+    b.tie_oz,
+    b.band,
+    b.flow_class,
+    b.run_stage,
+    b.sure
+   FROM coldseam.brief b
+  WHERE (NOT b.replay);
+
+COMMENT ON VIEW season.brief IS 'Briefs as issued, by the club''s default preferences. Several issues of a morning are several rows.';
+
+COMMENT ON COLUMN season.brief.brief_id IS 'Key of the brief.';
+
+COMMENT ON COLUMN season.brief.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.brief.day IS 'The morning it speaks of.';
+
+COMMENT ON COLUMN season.brief.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.brief.issued_at IS 'When it was issued.';
+
+COMMENT ON COLUMN season.brief.last_word IS 'The last issue of that morning.';
+
+COMMENT ON COLUMN season.brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
+
+COMMENT ON COLUMN season.brief.odds IS 'Odds of a good morning told, 0-1; null = none were told.';
+
+COMMENT ON COLUMN season.brief.odds_note IS 'What the odds rest on.';
+
+COMMENT ON COLUMN season.brief.cost IS 'Cost of a wasted trip over the value of a good one.';
+
+COMMENT ON COLUMN season.brief.hold_p IS 'Probability that the heaviest weight of the club''s range holds bottom.';
+
+COMMENT ON COLUMN season.brief.window_start IS 'Start of the best window.';
+
+COMMENT ON COLUMN season.brief.window_end IS 'End of the best window.';
+
+COMMENT ON COLUMN season.brief.water_c IS 'Median water temperature forecast for the window, degC.';
+
+COMMENT ON COLUMN season.brief.water_f IS 'The same, degF.';
+
+COMMENT ON COLUMN season.brief.discharge_m3s IS 'Median discharge forecast for the window, m3/s.';
+
+COMMENT ON COLUMN season.brief.discharge_cfs IS 'The same, ft3/s.';
+
+COMMENT ON COLUMN season.brief.stage_m IS 'Median stage forecast for the window, m.';
+
+COMMENT ON COLUMN season.brief.tie_oz IS 'Weight told to tie on at the advised spot, ounces; null = withheld.';
+
+COMMENT ON COLUMN season.brief.band IS 'Temperature band told.';
+
+COMMENT ON COLUMN season.brief.flow_class IS 'Flow words told.';
+
+COMMENT ON COLUMN season.brief.run_stage IS 'Stage of the run told.';
+
+COMMENT ON COLUMN season.brief.sure IS 'How sure: high, medium, low.';
+
+CREATE VIEW season.call AS
+ WITH months AS (
+         SELECT b.reach_id,
+            (EXTRACT(year FROM b.day))::integer AS season,
+            b.verdict,
+            count(*) AS mornings,
+            count(c.day) FILTER (WHERE (c.trips > 0)) AS fished,
+            count(*) FILTER (WHERE c.good) AS good,
+            avg(b.odds) AS mean_odds,
+            avg(b.odds) FILTER (WHERE (c.trips > 0)) AS mean_odds_fished,
+            sum(c.stayed_by_mail) AS stayed_by_mail
+           FROM (coldseam.last_brief b
+             LEFT JOIN coldseam.day_catch c USING (reach_id, day))
+          GROUP BY b.reach_id, ((EXTRACT(year FROM b.day))::integer), b.verdict
+        ), who AS (
+         SELECT trip_condition.reach_id,
+            trip_condition.season,
+            trip_condition.verdict,
+            count(DISTINCT trip_condition.angler) AS anglers
+           FROM coldseam.trip_condition
+          WHERE (trip_condition.verdict IS NOT NULL)
+          GROUP BY trip_condition.reach_id, trip_condition.season, trip_condition.verdict
+        )
+ SELECT m.reach_id,
+    m.season,
+    m.verdict,
+    m.mornings,
+    round((m.mean_odds)::numeric, 2) AS mean_odds,
+        CASE
+            WHEN (w.anglers >= 3) THEN m.fished
+            ELSE NULL::bigint
+        END AS mornings_fished,
+        CASE
+            WHEN (w.anglers >= 3) THEN m.good
+            ELSE NULL::bigint
+        END AS good_mornings,
+        CASE
+            WHEN (w.anglers >= 3) THEN round((m.mean_odds_fished)::numeric, 2)
+            ELSE NULL::numeric
+        END AS mean_odds_fished,
+        CASE
+            WHEN (w.anglers >= 3) THEN COALESCE(m.stayed_by_mail, (0)::numeric)
+            ELSE NULL::numeric
+        END AS drives_saved
+   FROM (months m
+     LEFT JOIN who w USING (reach_id, season, verdict));
+
+COMMENT ON VIEW season.call IS 'What we said against what happened. Numbers from fewer than three different anglers are left empty.';
+
+COMMENT ON COLUMN season.call.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.call.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.call.verdict IS 'Last verdict of the morning.';
+
+COMMENT ON COLUMN season.call.mornings IS 'Mornings with that verdict.';
+
+COMMENT ON COLUMN season.call.mean_odds IS 'Mean odds told.';
+
+COMMENT ON COLUMN season.call.mornings_fished IS 'Of those, mornings with a logged trip.';
+
+COMMENT ON COLUMN season.call.good_mornings IS 'Of those, good ones: fish per line hour at or above the target of the reach.';
+
+COMMENT ON COLUMN season.call.mean_odds_fished IS 'Mean odds of the mornings fished: compare with good over fished.';
+
+COMMENT ON COLUMN season.call.drives_saved IS 'Times somebody stayed at home because of the mail.';
+
+CREATE VIEW season.catch AS
+ SELECT trip_cell.dimension,
+    trip_cell.season,
+    trip_cell.reach_id,
+    trip_cell.species,
+    trip_cell.cell,
+        CASE
+            WHEN (NOT trip_cell.hidden) THEN trip_cell.anglers
+            ELSE NULL::bigint
+        END AS anglers,
+        CASE
+            WHEN (NOT trip_cell.hidden) THEN trip_cell.trips
+            ELSE NULL::bigint
+        END AS trips,
+        CASE
+            WHEN (NOT trip_cell.hidden) THEN round((trip_cell.line_hours)::numeric)
+            ELSE NULL::numeric
+        END AS line_hours,
+        CASE
+            WHEN (NOT trip_cell.hidden) THEN trip_cell.fish
+            ELSE NULL::bigint
+        END AS fish,
+        CASE
+            WHEN (NOT trip_cell.hidden) THEN round((((trip_cell.fish)::double precision / NULLIF(trip_cell.line_hours, (0)::double precision)))::numeric, 2)
+            ELSE NULL::numeric
+        END AS fish_per_line_hour,
+    trip_cell.hidden
+   FROM coldseam.trip_cell;
+
+COMMENT ON VIEW season.catch IS 'Catch by one dimension at a time. Numbers of cells with fewer than three different anglers are left empty, and a second cell where one could be had by subtraction.';
+
+COMMENT ON COLUMN season.catch.dimension IS 'all, day, month, band, flow, stage, verdict, weight (ounces) or presentation.';
+
+COMMENT ON COLUMN season.catch.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.catch.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.catch.species IS 'Species key.';
+
+COMMENT ON COLUMN season.catch.cell IS 'Value of the dimension.';
+
+COMMENT ON COLUMN season.catch.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.catch.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.catch.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.catch.fish_per_line_hour IS 'Fish per line hour.';
+
+COMMENT ON COLUMN season.catch.hidden IS 'Numbers left empty to protect anglers.';
+
+CREATE VIEW season.catch_by_band AS
+ SELECT catch.season,
+    catch.reach_id,
+    catch.species,
+    catch.cell AS band,
+    catch.anglers,
+    catch.trips,
+    catch.line_hours,
+    catch.fish,
+    catch.fish_per_line_hour
+   FROM season.catch
+  WHERE (catch.dimension = 'band'::text);
+
+COMMENT ON VIEW season.catch_by_band IS 'Catch by temperature band of the day.';
+
+COMMENT ON COLUMN season.catch_by_band.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.catch_by_band.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.catch_by_band.species IS 'Species key.';
+
+COMMENT ON COLUMN season.catch_by_band.band IS 'Temperature band of the day; "not known" = no temperature.';
+
+COMMENT ON COLUMN season.catch_by_band.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.catch_by_band.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.catch_by_band.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.catch_by_band.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.catch_by_band.fish_per_line_hour IS 'Fish per line hour.';
+
+CREATE VIEW season.catch_by_flow AS
+ SELECT catch.season,
+    catch.reach_id,
+    catch.species,
+    catch.cell AS flow_class,
+    catch.anglers,
+    catch.trips,
+    catch.line_hours,
+    catch.fish,
+    catch.fish_per_line_hour
+   FROM season.catch
+  WHERE (catch.dimension = 'flow'::text);
+
+COMMENT ON VIEW season.catch_by_flow IS 'Catch by flow words of the day.';
+
+COMMENT ON COLUMN season.catch_by_flow.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.catch_by_flow.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.catch_by_flow.species IS 'Species key.';
+
+COMMENT ON COLUMN season.catch_by_flow.flow_class IS 'Flow words of the day; "not known" = under 10 years of record.';
+
+COMMENT ON COLUMN season.catch_by_flow.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.catch_by_flow.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.catch_by_flow.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.catch_by_flow.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.catch_by_flow.fish_per_line_hour IS 'Fish per line hour.';
+
+CREATE VIEW season.catch_by_stage AS
+ SELECT catch.season,
+    catch.reach_id,
+    catch.species,
+    catch.cell AS run_stage,
+    catch.anglers,
+    catch.trips,
+    catch.line_hours,
+    catch.fish,
+    catch.fish_per_line_hour
+   FROM season.catch
+  WHERE (catch.dimension = 'stage'::text);
+
+COMMENT ON VIEW season.catch_by_stage IS 'Catch by stage of the run.';
+
+COMMENT ON COLUMN season.catch_by_stage.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.catch_by_stage.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.catch_by_stage.species IS 'Species key.';
+
+COMMENT ON COLUMN season.catch_by_stage.run_stage IS 'Stage of the run; "not known" = none told.';
+
+COMMENT ON COLUMN season.catch_by_stage.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.catch_by_stage.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.catch_by_stage.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.catch_by_stage.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.catch_by_stage.fish_per_line_hour IS 'Fish per line hour.';
+
+CREATE VIEW season.catch_by_weight AS
+ SELECT catch.season,
+    catch.reach_id,
+    catch.species,
+    (NULLIF(catch.cell, 'not said'::text))::numeric AS weight_oz,
+    catch.anglers,
+    catch.trips,
+    catch.line_hours,
+    catch.fish,
+    catch.fish_per_line_hour
+   FROM season.catch
+  WHERE (catch.dimension = 'weight'::text);
+
+COMMENT ON VIEW season.catch_by_weight IS 'Catch by jig weight.';
+
+COMMENT ON COLUMN season.catch_by_weight.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.catch_by_weight.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.catch_by_weight.species IS 'Species key.';
+
+COMMENT ON COLUMN season.catch_by_weight.weight_oz IS 'Jig weight, ounces; null = not said.';
+
+COMMENT ON COLUMN season.catch_by_weight.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.catch_by_weight.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.catch_by_weight.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.catch_by_weight.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.catch_by_weight.fish_per_line_hour IS 'Fish per line hour.';
+
+CREATE VIEW season.crossing AS
+ SELECT r.reach_id,
+    c.site_id,
+    c.issued_at,
+    c.edge_c,
+    ((c.edge_c * (1.8)::double precision) + (32)::double precision) AS edge_f,
+    c.up,
+    c.within_3d,
+    c.within_7d,
+    c.within_10d,
+    c.date_p10,
+    c.date_p50,
+    c.date_p90,
+    c.confirmed
+   FROM (coldseam.crossing c
+     JOIN coldseam.reach r ON (((c.site_id = COALESCE(r.temp_site_id, r.site_id)) OR (c.site_id = r.site_id))));
+
+COMMENT ON VIEW season.crossing IS 'Forecasts of the day a band edge is crossed for good.';
+
+COMMENT ON COLUMN season.crossing.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.crossing.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN season.crossing.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN season.crossing.edge_c IS 'Band edge, degC.';
+
+COMMENT ON COLUMN season.crossing.edge_f IS 'Band edge, degF.';
+
+COMMENT ON COLUMN season.crossing.up IS 'true = rising, spring.';
+
+COMMENT ON COLUMN season.crossing.within_3d IS 'Probability within 3 days.';
+
+COMMENT ON COLUMN season.crossing.within_7d IS 'Probability within 7 days.';
+
+COMMENT ON COLUMN season.crossing.within_10d IS 'Probability within 10 days.';
+
+COMMENT ON COLUMN season.crossing.date_p10 IS 'Early date, given that it crosses.';
+
+COMMENT ON COLUMN season.crossing.date_p50 IS 'Median date.';
+
+COMMENT ON COLUMN season.crossing.date_p90 IS 'Late date.';
+
+COMMENT ON COLUMN season.crossing.confirmed IS 'Observed for five days.';
+
+CREATE VIEW season.daily AS
+ SELECT r.reach_id,
+    d.day,
+    (EXTRACT(year FROM d.day))::integer AS season,
+    q.mean AS discharge_m3s,
+    (q.mean / (0.028316846592)::double precision) AS discharge_cfs,
+    g.mean AS stage_m,
+    (g.mean / (0.3048)::double precision) AS stage_ft,
+    w.mean AS water_c,
+    ((w.mean * (1.8)::double precision) + (32)::double precision) AS water_f,
+    w.lo AS water_min_c,
+    w.hi AS water_max_c,
+    coldseam.band_of(w.mean) AS band,
+    coldseam.percentile_of(c.quantile, q.mean) AS flow_percentile,
+    coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)) AS flow_class,
+    c.years AS record_years,
+    (COALESCE(q.ice, false) OR COALESCE(g.ice, false) OR COALESCE(w.ice, false)) AS ice,
+    COALESCE(q.estimated, false) AS discharge_estimated,
+    COALESCE(q.provisional, true) AS provisional
+   FROM (((((coldseam.reach r
+     CROSS JOIN LATERAL ( SELECT DISTINCT y.day
+           FROM (coldseam.day_summary y
+             JOIN coldseam.series s USING (series_id))
+          WHERE ((s.site_id = ANY (ARRAY[r.site_id, COALESCE(r.temp_site_id, r.site_id)])) AND (s.param = ANY (ARRAY['discharge'::text, 'stage'::text, 'water_temp'::text])))) d)
+     LEFT JOIN coldseam.site_day q ON (((q.site_id = r.site_id) AND (q.param = 'discharge'::text) AND (q.day = d.day))))
+     LEFT JOIN coldseam.site_day g ON (((g.site_id = r.site_id) AND (g.param = 'stage'::text) AND (g.day = d.day))))
+     LEFT JOIN coldseam.site_day w ON (((w.site_id = COALESCE(r.temp_site_id, r.site_id)) AND (w.param = 'water_temp'::text) AND (w.day = d.day))))
+     LEFT JOIN LATERAL ( SELECT c_1.quantile,
+            c_1.years
+           FROM coldseam.climatology c_1
+          WHERE ((c_1.site_id = r.site_id) AND (c_1.param = 'discharge'::text) AND ((c_1.doy)::numeric = EXTRACT(doy FROM d.day)) AND (c_1.years >= 10))
+          ORDER BY c_1.made_at DESC
+         LIMIT 1) c ON (true));
+
+COMMENT ON VIEW season.daily IS 'Daily flow, stage and water temperature of each reach''s gauge, with band and flow words. Values may be provisional.';
+
+COMMENT ON COLUMN season.daily.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.daily.day IS 'Civil day of the gauge.';
+
+COMMENT ON COLUMN season.daily.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.daily.discharge_m3s IS 'Daily mean discharge, m3/s.';
+
+COMMENT ON COLUMN season.daily.discharge_cfs IS 'Daily mean discharge, ft3/s.';
+
+COMMENT ON COLUMN season.daily.stage_m IS 'Daily mean stage, m.';
+
+COMMENT ON COLUMN season.daily.stage_ft IS 'Daily mean stage, ft.';
+
+COMMENT ON COLUMN season.daily.water_c IS 'Daily mean water temperature, degC.';
+
+COMMENT ON COLUMN season.daily.water_f IS 'Daily mean water temperature, degF.';
+
+COMMENT ON COLUMN season.daily.water_min_c IS 'Least value of the day, degC; for a daily-mean series the mean.';
+
+COMMENT ON COLUMN season.daily.water_max_c IS 'Greatest value of the day, degC; for a daily-mean series the mean.';
+
+COMMENT ON COLUMN season.daily.band IS 'Temperature band of the daily mean.';
+
+COMMENT ON COLUMN season.daily.flow_percentile IS 'Share of the record +-15 days around the date below this flow, 0-1; null under 10 years.';
+
+COMMENT ON COLUMN season.daily.flow_class IS 'Flow words: much below, below, normal, above, much above; null under 10 years.';
+
+COMMENT ON COLUMN season.daily.record_years IS 'Years behind the percentile.';
+
+COMMENT ON COLUMN season.daily.ice IS 'The agency marked ice that day.';
+
+COMMENT ON COLUMN season.daily.discharge_estimated IS 'The agency estimated the flow in part.';
+
+COMMENT ON COLUMN season.daily.provisional IS 'The flow is not approved by the agency yet.';
+
+CREATE VIEW season.dictionary AS
+ SELECT (c.relname)::text AS view_name,
+    (a.attname)::text AS column_name,
+    format_type(a.atttypid, a.atttypmod) AS type,
+    col_description(c.oid, (a.attnum)::integer) AS meaning,
+    obj_description(c.oid, 'pg_class'::name) AS view_meaning,
+    (a.attnum)::integer AS place
+   FROM (pg_class c
+     JOIN pg_attribute a ON (((a.attrelid = c.oid) AND (a.attnum > 0) AND (NOT a.attisdropped))))
+  WHERE ((c.relnamespace = ('season'::regnamespace)::oid) AND (c.relkind = 'v'::"char"));
+
+COMMENT ON VIEW season.dictionary IS 'Every view and column of this schema with its meaning.';
+
+COMMENT ON COLUMN season.dictionary.view_name IS 'View.';
+
+COMMENT ON COLUMN season.dictionary.column_name IS 'Column.';
+
+COMMENT ON COLUMN season.dictionary.type IS 'Type.';
+
+COMMENT ON COLUMN season.dictionary.meaning IS 'Meaning and unit of the column.';
+
+COMMENT ON COLUMN season.dictionary.view_meaning IS 'Meaning of the view.';
+
+COMMENT ON COLUMN season.dictionary.place IS 'Place of the column.';
+
+CREATE VIEW season.edit AS
+ SELECT e.edited_at,
+    e.reach_id,
+    'reach'::text AS what,
+    e.why,
+    ((e.body ->> 'MaxFlowM3S'::text))::double precision AS max_flow_m3s
+   FROM coldseam.reach_edit e
+UNION ALL
+ SELECT a.edited_at,
+    NULL::text AS reach_id,
+    ((((a.key || ': '::text) || COALESCE(a.old_value, 'default'::text)) || ' to '::text) || COALESCE(a.new_value, 'default'::text)) AS what,
+    a.why,
+    NULL::double precision AS max_flow_m3s
+   FROM coldseam.threshold_audit a;
+
+COMMENT ON VIEW season.edit IS 'Edits of reaches and limits with their reasons, without names.';
+
+COMMENT ON COLUMN season.edit.edited_at IS 'When.';
+
+COMMENT ON COLUMN season.edit.reach_id IS 'The reach; null = a limit of the club.';
+
+COMMENT ON COLUMN season.edit.what IS 'What was edited.';
+
+COMMENT ON COLUMN season.edit.why IS 'The reason given.';
+
+COMMENT ON COLUMN season.edit.max_flow_m3s IS 'Flow limit of the reach after the edit, m3/s.';
+
+CREATE VIEW season.feed AS
+ SELECT fetch_state.profile,
+    count(*) AS addresses,
+    min(fetch_state.last_ok_at) AS oldest_good,
+    max(fetch_state.last_ok_at) AS newest_good,
+    count(*) FILTER (WHERE (fetch_state.failures > 0)) AS failing
+   FROM coldseam.fetch_state
+  GROUP BY fetch_state.profile;
+
+COMMENT ON VIEW season.feed IS 'State of the feeds.';
+
+COMMENT ON COLUMN season.feed.profile IS 'Feed profile.';
+
+COMMENT ON COLUMN season.feed.addresses IS 'Addresses fetched.';
+
+COMMENT ON COLUMN season.feed.oldest_good IS 'Longest ago that one of them answered.';
+
+COMMENT ON COLUMN season.feed.newest_good IS 'Last good answer.';
+
+COMMENT ON COLUMN season.feed.failing IS 'Addresses failing now.';
+
+CREATE VIEW season.forecast_pair AS
+ SELECT r.reach_id,
+    f.site_id,
+    f.param,
+    f.source,
+    f.issued_at,
+    f.lead_day,
+    f.valid_day,
+    (EXTRACT(year FROM f.valid_day))::integer AS season,
+    f.observed,
+    f.p10,
+    f.p50,
+    f.p90,
+    f.crps,
+    abs((f.observed - f.p50)) AS abs_error,
+    ((f.observed >= f.p10) AND (f.observed <= f.p90)) AS inside,
+    f.persist AS persistence_error
+   FROM (coldseam.forecast_score f
+     JOIN coldseam.reach r ON (((f.site_id = r.site_id) OR (f.site_id = r.temp_site_id))));
+
+COMMENT ON VIEW season.forecast_pair IS 'Each daily forecast beside what was measured afterwards.';
+
+COMMENT ON COLUMN season.forecast_pair.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.forecast_pair.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN season.forecast_pair.param IS 'discharge (m3/s), stage (m) or water_temp (degC).';
+
+COMMENT ON COLUMN season.forecast_pair.source IS 'Model and tier.';
+
+COMMENT ON COLUMN season.forecast_pair.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN season.forecast_pair.lead_day IS 'Days ahead.';
+
+COMMENT ON COLUMN season.forecast_pair.valid_day IS 'Day forecast.';
+
+COMMENT ON COLUMN season.forecast_pair.season IS 'Calendar year of that day.';
+
+COMMENT ON COLUMN season.forecast_pair.observed IS 'Daily mean measured.';
+
+COMMENT ON COLUMN season.forecast_pair.p10 IS '10 % quantile forecast.';
+
+COMMENT ON COLUMN season.forecast_pair.p50 IS 'Median forecast.';
+
+COMMENT ON COLUMN season.forecast_pair.p90 IS '90 % quantile forecast.';
+
+COMMENT ON COLUMN season.forecast_pair.crps IS 'Continuous ranked probability score; 0 = perfect.';
+
+COMMENT ON COLUMN season.forecast_pair.abs_error IS 'Absolute error of the median.';
+
+COMMENT ON COLUMN season.forecast_pair.inside IS 'Measured within p10-p90; 8 in 10 is right.';
+
+COMMENT ON COLUMN season.forecast_pair.persistence_error IS 'Absolute error of "stays as it was yesterday".';
+
+CREATE VIEW season.mail AS
+ SELECT outbox.local_date AS day,
+    (EXTRACT(year FROM outbox.local_date))::integer AS season,
+    outbox.kind,
+    outbox.state,
+    count(*) AS mails
+   FROM coldseam.outbox
+  WHERE (outbox.subscriber_id IS NOT NULL)
+  GROUP BY outbox.local_date, outbox.kind, outbox.state;
+
+COMMENT ON VIEW season.mail IS 'Mails by day, kind and state.';
+
+COMMENT ON COLUMN season.mail.day IS 'Local date.';
+
+COMMENT ON COLUMN season.mail.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.mail.kind IS 'Kind of mail.';
+
+COMMENT ON COLUMN season.mail.state IS 'sent, failed, expired, unknown ...';
+
+COMMENT ON COLUMN season.mail.mails IS 'Number.';
+
+CREATE VIEW season.normal AS
+ SELECT DISTINCT ON (c.site_id, c.param, c.doy) c.site_id,
+    c.param,
+    c.doy,
+    c.years,
+    c.quantile[3] AS p10,
+    c.quantile[4] AS p25,
+    c.quantile[5] AS p50,
+    c.quantile[6] AS p75,
+    c.quantile[7] AS p90
+   FROM coldseam.climatology c
+  ORDER BY c.site_id, c.param, c.doy, c.made_at DESC;
+
+COMMENT ON VIEW season.normal IS 'What is usual for the date: daily means of +-15 days of all years.';
+
+COMMENT ON COLUMN season.normal.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN season.normal.param IS 'Parameter.';
+
+COMMENT ON COLUMN season.normal.doy IS 'Day of the year.';
+
+COMMENT ON COLUMN season.normal.years IS 'Years behind it.';
+
+COMMENT ON COLUMN season.normal.p10 IS '10 % quantile, SI unit.';
+
+COMMENT ON COLUMN season.normal.p25 IS '25 % quantile.';
+
+COMMENT ON COLUMN season.normal.p50 IS 'Median.';
+
+COMMENT ON COLUMN season.normal.p75 IS '75 % quantile.';
+
+COMMENT ON COLUMN season.normal.p90 IS '90 % quantile.';
+
+CREATE VIEW season.outage AS
+ WITH days AS (
+         SELECT s.site_id,
+            s.param,
+            d.day,
+            (d.day - (row_number() OVER (PARTITION BY s.site_id, s.param ORDER BY d.day))::integer) AS island
+           FROM (( SELECT DISTINCT series.site_id,
+                    series.param,
+                    y.day
+                   FROM (coldseam.day_summary y
+                     JOIN coldseam.series USING (series_id))) d
+             JOIN ( SELECT DISTINCT series.site_id,
+                    series.param
+                   FROM coldseam.series) s ON (((s.site_id = d.site_id) AND (s.param = d.param))))
+        ), islands AS (
+         SELECT days.site_id,
+            days.param,
+            min(days.day) AS first_day,
+            max(days.day) AS last_day
+           FROM days
+          GROUP BY days.site_id, days.param, days.island
+        ), gaps AS (
+         SELECT islands.site_id,
+            islands.param,
+            (lag(islands.last_day) OVER (PARTITION BY islands.site_id, islands.param ORDER BY islands.first_day) + 1) AS from_day,
+            (islands.first_day - 1) AS to_day
+           FROM islands
+        )
+ SELECT gaps.site_id,
+    gaps.param,
+    gaps.from_day,
+    gaps.to_day,
+    ((gaps.to_day - gaps.from_day) + 1) AS days,
+    (EXTRACT(year FROM gaps.from_day))::integer AS season
+   FROM gaps
+  WHERE (gaps.from_day IS NOT NULL);
+
+COMMENT ON VIEW season.outage IS 'Spans of whole days without a usable value between the first and the last of a parameter.';
+
+COMMENT ON COLUMN season.outage.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN season.outage.param IS 'Parameter.';
+
+COMMENT ON COLUMN season.outage.from_day IS 'First day without.';
+
+COMMENT ON COLUMN season.outage.to_day IS 'Last day without.';
+
+COMMENT ON COLUMN season.outage.days IS 'Number of days.';
+
+COMMENT ON COLUMN season.outage.season IS 'Calendar year of the first day.';
+
+CREATE VIEW season.reason AS
+ SELECT b.brief_id,
+    b.reach_id,
+    b.day,
+    (EXTRACT(year FROM b.day))::integer AS season,
+    b.verdict,
+    x.list,
+    (x.r ->> 'Code'::text) AS code,
+    (x.r ->> 'Kind'::text) AS kind,
+    (x.r ->> 'Text'::text) AS wording,
+    (x.r ->> 'Source'::text) AS source
+   FROM (coldseam.last_brief b
+     CROSS JOIN LATERAL ( SELECT 'stop'::text AS list,
+            e.value AS r
+           FROM jsonb_array_elements(
+                CASE
+                    WHEN (jsonb_typeof((b.body -> 'Stops'::text)) = 'array'::text) THEN (b.body -> 'Stops'::text)
+                    ELSE '[]'::jsonb
+                END) e(value)
+        UNION ALL
+         SELECT 'reason'::text,
+            e.value AS e
+           FROM jsonb_array_elements(
+                CASE
+                    WHEN (jsonb_typeof((b.body -> 'Reasons'::text)) = 'array'::text) THEN (b.body -> 'Reasons'::text)
+                    ELSE '[]'::jsonb
+                END) e(value)
+        UNION ALL
+         SELECT 'caution'::text,
+            e.value AS e
+           FROM jsonb_array_elements(
+                CASE
+                    WHEN (jsonb_typeof((b.body -> 'Cautions'::text)) = 'array'::text) THEN (b.body -> 'Cautions'::text)
+                    ELSE '[]'::jsonb
+                END) e(value)) x);
+
+COMMENT ON VIEW season.reason IS 'Stops fired, reasons and cautions of the last brief of each morning, one row each.';
+
+COMMENT ON COLUMN season.reason.brief_id IS 'Key of the brief.';
+
+COMMENT ON COLUMN season.reason.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.reason.day IS 'The morning.';
+
+COMMENT ON COLUMN season.reason.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.reason.verdict IS 'Verdict of the brief.';
+
+COMMENT ON COLUMN season.reason.list IS 'stop, reason or caution.';
+
+COMMENT ON COLUMN season.reason.code IS 'Rule that fired.';
+
+COMMENT ON COLUMN season.reason.kind IS 'safety, legal, missing, odds, cap, caution or note.';
+
+COMMENT ON COLUMN season.reason.wording IS 'As told.';
+
+COMMENT ON COLUMN season.reason.source IS 'Agency or club rule.';
+
+CREATE VIEW season.river AS
+ SELECT r.reach_id,
+    r.river,
+    r.name AS reach,
+    r.site_id,
+    s.name AS gauge,
+    r.temp_site_id,
+    r.zone,
+    r.regulated,
+    r.max_flow_m3s,
+    (r.max_flow_m3s / (0.028316846592)::double precision) AS max_flow_cfs,
+    (NOT r.retired) AS fished,
+    r.updated_at
+   FROM (coldseam.reach r
+     JOIN coldseam.site s USING (site_id));
+
+COMMENT ON VIEW season.river IS 'Reaches and their gauges.';
+
+COMMENT ON COLUMN season.river.reach_id IS 'Key of the reach, used in all views.';
+
+COMMENT ON COLUMN season.river.river IS 'Name of the river.';
+
+COMMENT ON COLUMN season.river.reach IS 'Name of the reach.';
+
+COMMENT ON COLUMN season.river.site_id IS 'Key of its gauge, used in all views.';
+
+COMMENT ON COLUMN season.river.gauge IS 'Name of the gauge.';
+
+COMMENT ON COLUMN season.river.temp_site_id IS 'Neighbour whose thermometer is used; null = the gauge''s own.';
+
+COMMENT ON COLUMN season.river.zone IS 'Time zone.';
+
+COMMENT ON COLUMN season.river.regulated IS 'Flow is set by dam releases.';
+
+COMMENT ON COLUMN season.river.max_flow_m3s IS 'Flow above which it is a STOP, m3/s.';
+
+COMMENT ON COLUMN season.river.max_flow_cfs IS 'The same, ft3/s.';
+
+COMMENT ON COLUMN season.river.fished IS 'Still fished.';
+
+COMMENT ON COLUMN season.river.updated_at IS 'Last edit.';
+
+CREATE VIEW season.rule AS
+ SELECT season_rule.reach_id,
+    season_rule.kind,
+    season_rule.species,
+    season_rule.allowed,
+    season_rule.wording,
+    season_rule.link,
+    season_rule.checked_on,
+    (season_rule.checked_on + 365) AS recheck_by,
+    season_rule.closed
+   FROM coldseam.season_rule;
+
+COMMENT ON VIEW season.rule IS 'Local law as entered, with the day it was last checked.';
+
+COMMENT ON COLUMN season.rule.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.rule.kind IS 'season, bait or life_jacket.';
+
+COMMENT ON COLUMN season.rule.species IS 'Species key; empty = the whole reach.';
+
+COMMENT ON COLUMN season.rule.allowed IS 'For bait rules: natural bait is allowed.';
+
+COMMENT ON COLUMN season.rule.wording IS 'The rule in words.';
+
+COMMENT ON COLUMN season.rule.link IS 'Where it is published.';
+
+COMMENT ON COLUMN season.rule.checked_on IS 'Day it was last checked; null = never.';
+
+COMMENT ON COLUMN season.rule.recheck_by IS 'Day after which it counts as not verified.';
+
+COMMENT ON COLUMN season.rule.closed IS 'Closed spans of the year, JSON.';
+
+CREATE VIEW season.run_day AS
+ SELECT last_run.reach_id,
+    last_run.species,
+    last_run.day,
+    (EXTRACT(year FROM last_run.day))::integer AS season,
+    last_run.stage,
+    last_run.stage_p,
+    last_run.p_wave,
+    last_run.arrived_p10,
+    last_run.arrived_p50,
+    last_run.arrived_p90,
+    last_run.spawned_p50
+   FROM coldseam.last_run;
+
+COMMENT ON VIEW season.run_day IS 'State of the run told for each day, last issue.';
+
+COMMENT ON COLUMN season.run_day.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.run_day.species IS 'Species key.';
+
+COMMENT ON COLUMN season.run_day.day IS 'Civil day.';
+
+COMMENT ON COLUMN season.run_day.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.run_day.stage IS 'Most likely stage.';
+
+COMMENT ON COLUMN season.run_day.stage_p IS 'Its probability.';
+
+COMMENT ON COLUMN season.run_day.p_wave IS 'Probability of a wave that day.';
+
+COMMENT ON COLUMN season.run_day.arrived_p10 IS '10 % quantile of the share arrived.';
+
+COMMENT ON COLUMN season.run_day.arrived_p50 IS 'Median share arrived.';
+
+COMMENT ON COLUMN season.run_day.arrived_p90 IS '90 % quantile of the share arrived.';
+
+COMMENT ON COLUMN season.run_day.spawned_p50 IS 'Median share that has spawned.';
+
+CREATE VIEW season.run_date AS
+ SELECT run_day.reach_id,
+    run_day.species,
+    run_day.season,
+    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.05)::double precision)) AS first_fish,
+    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.5)::double precision)) AS half_in,
+    min(run_day.day) FILTER (WHERE (run_day.spawned_p50 >= (0.5)::double precision)) AS half_spawned,
+    (array_agg(run_day.day ORDER BY run_day.p_wave DESC, run_day.day))[1] AS best_wave,
+    max(run_day.p_wave) AS best_wave_p,
+    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.95)::double precision)) AS last_fish
+   FROM season.run_day
+  GROUP BY run_day.reach_id, run_day.species, run_day.season;
+
+COMMENT ON VIEW season.run_date IS 'Dates of the run by the run clock.';
+
+COMMENT ON COLUMN season.run_date.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.run_date.species IS 'Species key.';
+
+COMMENT ON COLUMN season.run_date.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.run_date.first_fish IS 'First day with 5 % arrived.';
+
+COMMENT ON COLUMN season.run_date.half_in IS 'First day with half arrived.';
+
+COMMENT ON COLUMN season.run_date.half_spawned IS 'First day with half spawned.';
+
+COMMENT ON COLUMN season.run_date.best_wave IS 'Day with the likeliest wave.';
+
+COMMENT ON COLUMN season.run_date.best_wave_p IS 'Its probability.';
+
+COMMENT ON COLUMN season.run_date.last_fish IS 'First day with 95 % arrived.';
+
+CREATE VIEW season.skill AS
+ SELECT forecast_pair.reach_id,
+    forecast_pair.param,
+    forecast_pair.season,
+    forecast_pair.lead_day,
+    count(*) AS n,
+    avg(forecast_pair.abs_error) AS mean_abs_error,
+    avg(forecast_pair.crps) AS mean_crps,
+    avg((forecast_pair.inside)::integer) AS inside_share,
+    avg(forecast_pair.persistence_error) AS persistence_error,
+    ((1)::double precision - (avg(forecast_pair.abs_error) FILTER (WHERE (forecast_pair.persistence_error IS NOT NULL)) / NULLIF(avg(forecast_pair.persistence_error), (0)::double precision))) AS skill
+   FROM season.forecast_pair
+  GROUP BY forecast_pair.reach_id, forecast_pair.param, forecast_pair.season, forecast_pair.lead_day;
+
+COMMENT ON VIEW season.skill IS 'Forecast skill by lead.';
+
+COMMENT ON COLUMN season.skill.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.skill.param IS 'discharge (m3/s), stage (m) or water_temp (degC).';
+
+COMMENT ON COLUMN season.skill.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.skill.lead_day IS 'Days ahead.';
+
+COMMENT ON COLUMN season.skill.n IS 'Forecasts scored.';
+
+COMMENT ON COLUMN season.skill.mean_abs_error IS 'Mean absolute error of the median.';
+
+COMMENT ON COLUMN season.skill.mean_crps IS 'Mean continuous ranked probability score.';
+
+COMMENT ON COLUMN season.skill.inside_share IS 'Share measured within p10-p90; 0.8 is right.';
+
+COMMENT ON COLUMN season.skill.persistence_error IS 'Mean absolute error of "stays as it was yesterday".';
+
+COMMENT ON COLUMN season.skill.skill IS 'Share of that error saved by the forecast; 0 = none, 1 = all, negative = worse.';
+
+CREATE VIEW season.trip_day AS
+ SELECT catch.season,
+    catch.reach_id,
+    catch.species,
+    (catch.cell)::date AS day,
+    catch.anglers,
+    catch.trips,
+    catch.line_hours,
+    catch.fish,
+    catch.fish_per_line_hour
+   FROM season.catch
+  WHERE (catch.dimension = 'day'::text);
+
+COMMENT ON VIEW season.trip_day IS 'Trips by day.';
+
+COMMENT ON COLUMN season.trip_day.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.trip_day.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.trip_day.species IS 'Species key.';
+
+COMMENT ON COLUMN season.trip_day.day IS 'Civil day.';
+
+COMMENT ON COLUMN season.trip_day.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.trip_day.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.trip_day.line_hours IS 'Hours times lines, whole hours.';
+
+COMMENT ON COLUMN season.trip_day.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN season.trip_day.fish_per_line_hour IS 'Fish per line hour.';
+
+CREATE VIEW season.weight_held AS
+ WITH logs AS (
+         SELECT rig_log.reach_id,
+            rig_log.spot_id,
+            (EXTRACT(year FROM rig_log.logged_at))::integer AS season,
+            rig_log.weight_oz,
+            rig_log.held,
+            NULLIF(rig_log.angler, ''::text) AS angler,
+            rig_log.angle_deg,
+            rig_log.discharge_m3s
+           FROM coldseam.rig_log
+        UNION ALL
+         SELECT t.reach_id,
+            t.spot_id,
+            t.season,
+            t.weight_oz,
+            t.held,
+            t.angler,
+            NULL::double precision,
+            NULL::double precision
+           FROM coldseam.trip_condition t
+          WHERE ((t.held IS NOT NULL) AND (t.weight_oz IS NOT NULL) AND (NOT (EXISTS ( SELECT
+                   FROM coldseam.rig_log g
+                  WHERE (g.trip_id = t.trip_id)))))
+        ), cells AS (
+         SELECT logs.season,
+            logs.reach_id,
+            logs.spot_id,
+            logs.weight_oz,
+            count(DISTINCT logs.angler) AS anglers,
+            count(*) AS logs,
+            avg((logs.held)::integer) AS held_share,
+            percentile_cont((0.5)::double precision) WITHIN GROUP (ORDER BY logs.discharge_m3s) AS median_m3s
+           FROM logs
+          GROUP BY logs.season, logs.reach_id, logs.spot_id, logs.weight_oz
+        ), small AS (
+         SELECT l.season,
+            l.reach_id,
+            l.spot_id,
+            count(DISTINCT l.angler) AS anglers,
+            count(DISTINCT l.weight_oz) AS cells
+           FROM (logs l
+             JOIN cells c USING (season, reach_id, spot_id, weight_oz))
+          WHERE (c.anglers < 3)
+          GROUP BY l.season, l.reach_id, l.spot_id
+        ), ranked AS (
+         SELECT c.season,
+            c.reach_id,
+            c.spot_id,
+            c.weight_oz,
+            c.anglers,
+            c.logs,
+            c.held_share,
+            c.median_m3s,
+            ((c.anglers < 3) OR ((row_number() OVER (PARTITION BY c.season, c.reach_id, c.spot_id, (c.anglers >= 3) ORDER BY c.anglers, c.logs, c.weight_oz) = 1) AND COALESCE(((s.cells = 1) OR (s.anglers < 3)), false))) AS hidden
+           FROM (cells c
+             LEFT JOIN small s USING (season, reach_id, spot_id))
+        )
+ SELECT ranked.season,
+    ranked.reach_id,
+    ranked.spot_id,
+    ranked.weight_oz,
+        CASE
+            WHEN (NOT ranked.hidden) THEN ranked.anglers
+            ELSE NULL::bigint
+        END AS anglers,
+        CASE
+            WHEN (NOT ranked.hidden) THEN ranked.logs
+            ELSE NULL::bigint
+        END AS logs,
+        CASE
+            WHEN (NOT ranked.hidden) THEN round(ranked.held_share, 2)
+            ELSE NULL::numeric
+        END AS held_share,
+        CASE
+            WHEN (NOT ranked.hidden) THEN round((ranked.median_m3s)::numeric)
+            ELSE NULL::numeric
+        END AS median_m3s,
+    ranked.hidden
+   FROM ranked;
+
+COMMENT ON VIEW season.weight_held IS 'Which weights held bottom at which spot. Cells with fewer than three different anglers are left empty.';
+
+COMMENT ON COLUMN season.weight_held.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.weight_held.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.weight_held.spot_id IS 'The spot.';
+
+COMMENT ON COLUMN season.weight_held.weight_oz IS 'Jig weight, ounces.';
+
+COMMENT ON COLUMN season.weight_held.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.weight_held.logs IS 'Logs.';
+
+COMMENT ON COLUMN season.weight_held.held_share IS 'Share that held bottom, 0-1.';
+
+COMMENT ON COLUMN season.weight_held.median_m3s IS 'Median discharge of the logs, m3/s.';
+
+COMMENT ON COLUMN season.weight_held.hidden IS 'Numbers left empty to protect anglers.';
+
 ALTER TABLE ONLY coldseam.alert
     ADD CONSTRAINT alert_pkey PRIMARY KEY (provider, sender, identifier, sent_at);
+
+ALTER TABLE ONLY coldseam.band
+    ADD CONSTRAINT band_key UNIQUE (key);
+
+ALTER TABLE ONLY coldseam.band
+    ADD CONSTRAINT band_pkey PRIMARY KEY (band_no);
 
 ALTER TABLE ONLY coldseam.bounce
     ADD CONSTRAINT bounce_pkey PRIMARY KEY (bounce_id);
@@ -1424,7 +2974,7 @@ ALTER TABLE ONLY coldseam.brief
     ADD CONSTRAINT brief_pkey PRIMARY KEY (brief_id);
 
 ALTER TABLE ONLY coldseam.climatology
-    ADD CONSTRAINT climatology_pkey PRIMARY KEY (site_id, param, made_at, doy);
+    ADD CONSTRAINT climatology_pkey PRIMARY KEY (site_id, param, doy, made_at);
 
 ALTER TABLE ONLY coldseam.crossing
     ADD CONSTRAINT crossing_pkey PRIMARY KEY (site_id, issued_at, edge_c, up);
