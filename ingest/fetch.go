@@ -189,7 +189,10 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 	p.RequestSite = c.site
 	p.RequestIssued = instanceTime(c.url)
 	seen := map[string]bool{}
-	for next := c.url; next != ""; {
+	for queue := []string{c.url}; len(queue) > 0; {
+		next := queue[0]
+		queue = queue[1:]
+		_, p.Context, _ = strings.Cut(next, "#")
 		if seen[next] {
 			return false, fmt.Errorf("page %d repeats an earlier address: %w", len(pages)+1, coldseam.ErrInvalid)
 		}
@@ -205,12 +208,31 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 			_, err := f.Sink.SaveRaw(ctx, pg.raw)
 			return true, err
 		}
+		more := pg.batch.continued(p)
 		pages = append(pages, pg)
-		if next, err = f.following(p, next, pg.batch.Next); err != nil {
-			return false, f.bad(ctx, pg.raw, err)
+		for _, l := range more {
+			l, err := f.following(p, next, l)
+			if err != nil {
+				return false, f.bad(ctx, pg.raw, err)
+			}
+			queue = append(queue, l)
 		}
 	}
 	return false, f.store(ctx, p, pages, res)
+}
+
+// continued lists the pages that complete this one: the next page and, where
+// parts of a page go on elsewhere (SensorThings), the links to their rest,
+// which then are no documents to be followed.
+func (b *Batch) continued(p Profile) []string {
+	var out []string
+	if b.Next != "" {
+		out = append(out, b.Next)
+	}
+	if p.Paging == PagingIOT {
+		out, b.Links = append(out, b.Links...), nil
+	}
+	return out
 }
 
 func (f *Fetcher) following(p Profile, page, next string) (string, error) {

@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/ingest/covjson"
 	"example.org/coldseam/ingest/features"
+	"example.org/coldseam/ingest/sensorthings"
 	"example.org/coldseam/ingest/waterml"
 )
 
@@ -30,6 +31,8 @@ func parser(format string) ingest.ParseFunc {
 		return waterml.Parse
 	case ingest.FormatWaterML1:
 		return waterml.ParseV1
+	case ingest.FormatSensorThings:
+		return sensorthings.Parse
 	case ingest.FormatCAP:
 		return cap.Parse
 	}

@@ -273,7 +273,14 @@ func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
 	case ts.o != nil && ts.o.stat != "":
 		key.Stat = ts.o.stat
 	default:
-		key.Stat = coldseam.Statistic(ts.d.p.Statistic)
+		stat, period, err := ts.d.p.Stat(key.Param)
+		if err != nil {
+			ts.skipTime(err)
+			return
+		}
+		if key.Stat = stat; m.period == "" {
+			m.period = period
+		}
 	}
 	if key.Stat != coldseam.Instant && key.Stat != "" {
 		key.Period = m.period
