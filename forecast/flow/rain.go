@@ -1,0 +1,127 @@
+package flow
+
+import (
+	"math"
+	"slices"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// RainPair is one archived event: the rain that was forecast for the days up
+// to a lead, and by how much ln Q then differed from the median member made
+// without it.
+type RainPair struct {
+	Lead   int
+	RainMM float64
+	Excess float64
+}
+
+// RainTerm is the response of ln Q to forecast rain, per mm, by band of leads
+// (1-2, 3-5, 6-10 days), with the spread of what it leaves.
+type RainTerm struct {
+	PerMM [3]float64 `json:"per_mm"`
+	SD    [3]float64 `json:"sd"`
+	N     int        `json:"n"`
+}
+
+const (
+	minRainEvents = 100 // [source: the forecast's outline, hours and rain]
+	rainEventMM   = 2.  // less is no event
+	mmPerInch     = 25.4
+	widenPerInch  = .6 // upper half widened by so much per inch of rain while it is not modelled [proposal]
+	widenMax      = 3.
+)
+
+func leadBand(h int) int {
+	switch {
+	case h <= 2:
+		return 0
+	case h <= 5:
+		return 1
+	}
+	return 2
+}
+
+// FitRain fits the response through the origin; ok is false with fewer than
+// 100 events. A negative response is 0: rain does not lower a river.
+func FitRain(pairs []RainPair) (RainTerm, bool) {
+	var t RainTerm
+	var xx, xy, n [3]float64
+	for _, p := range pairs {
+		if p.RainMM < rainEventMM {
+			continue
+		}
+		b := leadBand(p.Lead)
+		xx[b], xy[b], n[b] = xx[b]+p.RainMM*p.RainMM, xy[b]+p.RainMM*p.Excess, n[b]+1
+		t.N++
+	}
+	for b := range xx {
+		if xx[b] > 0 {
+			t.PerMM[b] = max(xy[b]/xx[b], 0)
+		}
+	}
+	for _, p := range pairs {
+		if p.RainMM >= rainEventMM {
+			b := leadBand(p.Lead)
+			e := p.Excess - t.PerMM[b]*p.RainMM
+			t.SD[b] += e * e / n[b]
+		}
+	}
+	for b := range t.SD {
+		t.SD[b] = math.Sqrt(t.SD[b])
+	}
+	return t, t.N >= minRainEvents
+}
+
+// Rain applies forecast rain, mm by day from the day after the issue, to the
+// members. With a fitted term each member is lifted by its response, scaled by
+// the member's rank so that the spread of the response is kept; without one the
+// upper half is widened by a stated factor per inch and the result is flagged
+// that rain is not modelled. nil rain changes nothing.
+func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
+	if len(rainMM) == 0 || len(r.Members) == 0 {
+		return
+	}
+	if term == nil {
+		r.Flags = append(r.Flags, daily.FlagNoRain)
+	}
+	sum := 0.0
+	x := make([]float64, len(r.Members))
+	order := make([]int, len(r.Members))
+	for h := range r.Members[0] {
+		if h < len(rainMM) && rainMM[h] == rainMM[h] {
+			sum += max(rainMM[h], 0)
+		}
+		if sum < rainEventMM {
+			continue
+		}
+		for i, m := range r.Members {
+			x[i], order[i] = math.Log(max(m[h], 1e-6)), i
+		}
+		med := coldseam.Quantile(x, .5)
+		if term == nil {
+			f := min(1+widenPerInch*sum/mmPerInch, widenMax)
+			for i := range r.Members {
+				if x[i] > med {
+					r.Members[i][h] = math.Exp(med + f*(x[i]-med))
+				}
+			}
+			continue
+		}
+		slices.SortStableFunc(order, func(a, b int) int {
+			switch {
+			case x[a] < x[b]:
+				return -1
+			case x[a] > x[b]:
+				return 1
+			}
+			return 0
+		})
+		b := leadBand(h + 1)
+		for rank, i := range order {
+			u := 2*(float64(rank)+.5)/float64(len(order)) - 1 // -1..1, variance 1/3
+			r.Members[i][h] = math.Exp(x[i] + max(term.PerMM[b]*sum+math.Sqrt(3)*u*term.SD[b], 0))
+		}
+	}
+}

@@ -1,0 +1,164 @@
+package thermal
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+)
+
+// Reading is a member's boat or thermometer reading, degC, beside the gauge's
+// temperature at the same time (NaN = the gauge has none).
+type Reading struct {
+	At     time.Time
+	Reader string // a key, never a name or an address
+	Value  float64
+	Gauge  float64
+}
+
+// Offset is the difference reach minus gauge learnt from readings, and each
+// reader's own.
+type Offset struct {
+	Mean    float64            `json:"mean"` // degC
+	SD      float64            `json:"sd"`   // of Mean
+	N       int                `json:"n"`
+	Readers map[string]float64 `json:"readers,omitempty"`
+}
+
+// Errors of readings [source: the forecast's outline: sd 0.5 degC, an offset
+// per reader; the other two proposal].
+const (
+	readingSD = .5 // of one reading
+	readerSD  = .3 // between readers
+	reachSD   = 1. // between reach and gauge
+)
+
+// FitOffset estimates the offset of the reach and of each reader by ridge
+// regression: the posterior mean under normal errors with the sds above. With
+// a single reader what is his and what is the reach's cannot be told apart, and
+// SD says so. No reading gives offset 0 with sd 1.
+func FitOffset(rs []Reading) Offset {
+	o := Offset{Readers: map[string]float64{}}
+	var names []string
+	for _, r := range rs {
+		if finite(r.Value) && finite(r.Gauge) {
+			o.N++
+			if !slices.Contains(names, r.Reader) {
+				names = append(names, r.Reader)
+			}
+		}
+	}
+	slices.Sort(names)
+	p := 1 + len(names)
+	n := daily.NewNormal(p)
+	row := make([]float64, p)
+	for _, r := range rs {
+		if !finite(r.Value) || !finite(r.Gauge) {
+			continue
+		}
+		clear(row)
+		row[0], row[1+slices.Index(names, r.Reader)] = 1, 1
+		n.Add(row, r.Value-r.Gauge, 1/(readingSD*readingSD))
+	}
+	ridge := make([]float64, p)
+	ridge[0] = 1 / (reachSD * reachSD)
+	for k := 1; k < p; k++ {
+		ridge[k] = 1 / (readerSD * readerSD)
+	}
+	x, ok := n.Solve(ridge)
+	if !ok {
+		return Offset{SD: reachSD}
+	}
+	o.Mean = x[0]
+	for k, name := range names {
+		o.Readers[name] = x[1+k]
+	}
+	e := &daily.Normal{P: p, A: n.A, B: make([]float64, p)}
+	e.B[0] = 1
+	v, _ := e.Solve(ridge)
+	o.SD = math.Sqrt(v[0])
+	return o
+}
+
+// Apply moves the members of a gauge's forecast to the reach: by the offset and,
+// member by member, by its uncertainty; never below 0. A member keeps one draw
+// for its whole path. Frozen water stays frozen: the offset fades below 1 degC.
+func (o Offset) Apply(r *daily.Result, rng *rand.Rand) {
+	for _, p := range r.Members {
+		d := o.Mean + o.SD*rng.NormFloat64()
+		for h := range p {
+			p[h] = clampC(p[h] + d*min(max(p[h], 0), 1))
+		}
+	}
+}
+
+// Neighbour is the fitted relation of a river without a thermometer to a
+// neighbour gauge with one: own = A + B neighbour, residual sd SD.
+type Neighbour struct {
+	A  float64 `json:"a"`
+	B  float64 `json:"b"`
+	SD float64 `json:"sd"`
+	N  int     `json:"n"`
+}
+
+const (
+	neighbourMin = 10 // pairs from which the slope is fitted; below only the offset is
+	neighbourSD  = 1.5
+)
+
+// FitNeighbour fits the relation on pairs of daily means or of readings, degC.
+// The slope stays within 0.5-1.5 and is drawn to 1 by ten pairs' worth; without
+// any pair the neighbour is taken as it is, with a wide sd, and ErrUnavailable
+// tells the caller to say so.
+func FitNeighbour(own, neighbour []float64) (Neighbour, error) {
+	var n, sx, sy float64
+	for i := range own {
+		if x, y := neighbour[i], own[i]; finite(x) && finite(y) {
+			n, sx, sy = n+1, sx+x, sy+y
+		}
+	}
+	if n == 0 {
+		return Neighbour{B: 1, SD: neighbourSD}, fmt.Errorf("fit neighbour gauge: no common reading: %w", coldseam.ErrUnavailable)
+	}
+	mx, my := sx/n, sy/n
+	var xx, xy float64
+	for i := range own {
+		if x, y := neighbour[i]-mx, own[i]-my; finite(x) && finite(y) {
+			xx, xy = xx+x*x, xy+x*y
+		}
+	}
+	f := Neighbour{B: 1, N: int(n)}
+	if n >= neighbourMin {
+		prior := neighbourMin * 4. // ten pairs 2 degC from their mean
+		f.B = min(max((xy+prior)/(xx+prior), .5), 1.5)
+	}
+	f.A = my - f.B*mx
+	ss := neighbourSD * neighbourSD // one pair's worth of prior
+	for i := range own {
+		if e := own[i] - f.A - f.B*neighbour[i]; finite(e) {
+			ss += e * e
+		}
+	}
+	f.SD = math.Sqrt(ss / n)
+	return f, nil
+}
+
+// Apply turns a neighbour's forecast into the own river's: the relation plus,
+// per member, one draw of its error; never below 0. Flags say that confidence
+// is low.
+func (f Neighbour) Apply(r *daily.Result, rng *rand.Rand) {
+	for _, p := range r.Members {
+		e := f.SD * rng.NormFloat64()
+		for h := range p {
+			p[h] = clampC(f.A + f.B*p[h] + e)
+		}
+	}
+	r.Source += ", neighbour gauge"
+	if !r.Has(daily.FlagLowConfidence) {
+		r.Flags = append(r.Flags, daily.FlagLowConfidence)
+	}
+}
