@@ -67,6 +67,9 @@ func (w *work) brief() {
 		b.Chart.Windows = bestHours(d.Windows[d.WindowI])
 	}
 	b.Changed = w.changed(b)
+	if f.Replayed {
+		w.replay(&b)
+	}
 	w.out.Brief = b
 }
 

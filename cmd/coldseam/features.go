@@ -182,6 +182,9 @@ func (g *gather) log() {
 	if sp, err := run.FindSpecies(g.species, first(g.f.Reach.Species)); err == nil {
 		g.f.Species = sp
 	}
+	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID); g.keep(err) {
+		g.f.RigLogs = rigLogs(logs)
+	}
 	trips, err := g.db.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
 	if !g.keep(err) {
 		return

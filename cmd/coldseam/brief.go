@@ -1,0 +1,263 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+)
+
+// briefCmd makes and shows a brief, holds or releases sending, or sends a test
+// mail.
+type briefCmd struct {
+	AsOf    string `help:"A past morning, YYYY-MM-DD: replayed from what was known then." placeholder:"DATE"`
+	Site    string `help:"A gauge without a reach of its own, such as an imported river."`
+	Reach   string `help:"One reach; default all."`
+	Units   string `help:"us or metric." default:"us" enum:"us,metric"`
+	Why     bool   `help:"List every input with its age, every threshold and every rule that fired."`
+	JSON    bool   `help:"Print the brief as JSON."`
+	DryRun  bool   `help:"Show, and store nothing. This is the default unless --save is given."`
+	Save    bool   `help:"Store what was made."`
+	Mail    string `help:"Send the mail of this morning to one address, marked as a test."`
+	Hold    bool   `help:"Stop all sending, at once and over restarts."`
+	Release bool   `help:"Let sending go on."`
+	Reason  string `help:"Why, for --hold and --release; kept." placeholder:"TEXT"`
+}
+
+// Run does one of the four.
+func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	cfg, err := loadConfig(g.Config)
+	if err != nil {
+		return exitCode{2, err.Error()}
+	}
+	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn), migrate: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if c.Hold || c.Release {
+		return c.hold(ctx, s, a)
+	}
+	if err := a.syncRivers(ctx); err != nil {
+		return err
+	}
+	return c.show(ctx, s.out, a)
+}
+
+func (c *briefCmd) hold(ctx context.Context, s *streams, a *app) error {
+	if c.Reason == "" {
+		return exitCode{2, "--hold and --release want --reason: it is kept and shown by check"}
+	}
+	e := store.Edit{Who: "coldseam brief", Why: c.Reason}
+	if c.Hold {
+		if err := a.db.Hold(ctx, e); err != nil {
+			return err
+		}
+		fmt.Fprintln(s.out, "sending is held; nothing goes out until `coldseam brief --release`")
+		return nil
+	}
+	if err := a.db.Release(ctx, e); err != nil {
+		return err
+	}
+	fmt.Fprintln(s.out, "sending goes on; what is past its deadline stays unsent")
+	return nil
+}
+
+func (c *briefCmd) show(ctx context.Context, w io.Writer, a *app) error {
+	reaches, err := c.reaches(ctx, a)
+	if err != nil {
+		return err
+	}
+	var made []coldseam.Brief
+	for i, r := range reaches {
+		b, f, m, err := c.make(ctx, a, r)
+		if err != nil {
+			return err
+		}
+		made = append(made, b)
+		if c.Mail != "" {
+			continue
+		}
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		if err := c.print(w, a, b, f, m); err != nil {
+			return err
+		}
+	}
+	if c.Mail != "" {
+		return c.testMail(ctx, w, a, made)
+	}
+	return nil
+}
+
+// reaches are those asked for; a bare gauge stands for itself.
+func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error) {
+	if c.Site != "" {
+		site, err := a.db.Site(ctx, coldseam.SiteID(c.Site))
+		if err != nil {
+			return nil, fmt.Errorf("site %s: %w", c.Site, err)
+		}
+		all, err := a.db.Reaches(ctx)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range all {
+			if r.Site == site.ID {
+				return []coldseam.Reach{r}, nil
+			}
+		}
+		return []coldseam.Reach{bareReach(site)}, nil
+	}
+	if c.Reach != "" {
+		r, err := a.db.Reach(ctx, coldseam.ReachID(c.Reach))
+		if err != nil {
+			return nil, fmt.Errorf("reach %s: %w", c.Reach, err)
+		}
+		return []coldseam.Reach{r}, nil
+	}
+	return a.db.Reaches(ctx)
+}
+
+// bareReach is a gauge that no reach is entered for: no spot, no limit, no
+// rule, so that nothing but NO CALL can come of it.
+func bareReach(s coldseam.Site) coldseam.Reach {
+	name := s.Name
+	if name == "" {
+		name = s.Code
+	}
+	return coldseam.Reach{ID: coldseam.ReachID(s.ID), River: name, Name: "gauge", Site: s.ID, Zone: s.Zone, Lat: s.Lat, Lon: s.Lon,
+		Species: []string{"walleye"}, ResidentShare: 0.15}
+}
+
+func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+	loc := zoneOf(r.Zone)
+	now, morning, replay := a.now(), coldseam.DateOf(a.now().In(loc)), false
+	if c.AsOf != "" {
+		d, err := coldseam.ParseDate(c.AsOf)
+		if err != nil {
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, exitCode{2, err.Error()}
+		}
+		at, err := notify.SendAt(d, a.cfg.Club.SendAt, loc)
+		if err != nil {
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+		}
+		lived, err := a.db.LivedFrom(ctx, r.Site)
+		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+		}
+		now, morning = at, d
+		replay = err != nil || lived.IsZero() || at.Before(lived)
+	}
+	f, err := a.features(ctx, r, morning, now, replay)
+	if err != nil {
+		return coldseam.Brief{}, f, forecast.Morning{}, err
+	}
+	if c.AsOf != "" {
+		f.FlowModel, f.TempModel = nil, nil // a model fitted later has seen that morning
+	}
+	m := forecast.Make(f)
+	if c.Save && !replay {
+		err = a.saveMorning(ctx, &m)
+	}
+	return m.Brief, f, m, err
+}
+
+func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
+	if c.JSON {
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", "  ")
+		return enc.Encode(b)
+	}
+	if b.Replay {
+		fmt.Fprintf(w, "REPLAY, REVISED DATA: %s as known on %s\n", b.Day, b.Issued.In(zoneOf(b.Zone)).Format("2006-01-02 15:04 MST"))
+	}
+	for _, line := range notify.Text(b, coldseam.Preferences{Units: c.Units}) {
+		fmt.Fprintln(w, line)
+	}
+	if c.Why {
+		return why(w, f, m)
+	}
+	return nil
+}
+
+// why lists what the verdict rests on: inputs with ages, thresholds, rules.
+func why(w io.Writer, f forecast.Features, m forecast.Morning) error {
+	fmt.Fprintln(w, "\ninputs:")
+	for _, in := range m.Brief.Inputs {
+		at := "never"
+		if !in.At.IsZero() {
+			at = in.At.In(f.Loc).Format("2006-01-02 15:04")
+		}
+		fmt.Fprintf(w, "  %-18s %-10s newest %s, age %s, limit %s %s\n", in.Name, in.State, at, age(in.Age), age(in.Limit), in.Note)
+	}
+	fmt.Fprintln(w, "rules that fired, in order:")
+	for _, code := range m.Decision.Fired {
+		fmt.Fprintln(w, "  "+code)
+	}
+	fmt.Fprintln(w, "windows:")
+	for _, x := range m.Brief.Windows {
+		odds := "no odds"
+		if x.OddsOK {
+			odds = fmt.Sprintf("odds %.2f", x.Odds)
+		}
+		fmt.Fprintf(w, "  %s-%s %s, water %.1f-%.1f C, flow %.0f-%.0f m3/s, tie %s %s\n", x.Start.In(f.Loc).Format("15:04"), x.End.In(f.Loc).Format("15:04"),
+			odds, x.WaterC[0], x.WaterC[2], x.FlowM3S[0], x.FlowM3S[2], x.Tie, x.Why)
+	}
+	fmt.Fprintf(w, "models: flow %s; water %s\n", m.Flow.Source, m.Temp.Source)
+	for _, p := range m.Problems {
+		fmt.Fprintln(w, "problem:", p)
+	}
+	fmt.Fprintln(w, "thresholds:")
+	return printTable(w, f.Table)
+}
+
+func age(d time.Duration) string {
+	switch {
+	case d <= 0:
+		return "-"
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 3*day:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f d", d.Hours()/24)
+}
+
+// testMail sends this morning's mail to one address, past the outbox: it is no
+// subscriber's mail.
+func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *app, briefs []coldseam.Brief) error {
+	sortBriefs(briefs)
+	payload, err := notify.Content{Club: "TEST " + a.cfg.Club.Name, Briefs: briefs}.Marshal()
+	if err != nil {
+		return err
+	}
+	now := a.now()
+	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(zoneOf(a.cfg.Club.Zone))), CreatedAt: now, Payload: payload,
+		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}}, Deadline: now.Add(time.Hour), State: coldseam.MailClaimed}
+	s := a.sender(workerName(0))
+	s.Outbox = &oneLetter{l: &l}
+	t, err := s.Run(ctx, 1)
+	if err != nil {
+		return err
+	}
+	if t.Sent != 1 {
+		return fmt.Errorf("the relay did not take it: %+v: %w", t, coldseam.ErrUnavailable)
+	}
+	fmt.Fprintln(w, "sent; the relay accepted it")
+	return nil
+}
+
+// indent puts two spaces before each line.
+func indent(s string) string {
+	return "  " + strings.ReplaceAll(strings.TrimRight(s, "\n"), "\n", "\n  ")
+}

@@ -1,0 +1,63 @@
+package forecast
+
+import (
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
+)
+
+// replay turns the brief of a past morning that nobody lived through into what
+// it may honestly say: today's archive is not what was known then, and stops
+// whose inputs were not kept cannot be judged. The word is NO CALL; beside it
+// stands what the odds alone would have said.
+func (w *work) replay(b *coldseam.Brief) {
+	var missing []string
+	for _, in := range b.Inputs {
+		if in.Safety && in.State != "good" && in.State != "none" {
+			missing = append(missing, strings.ToLower(in.Name))
+		}
+	}
+	reasons := []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: "a past morning from revised data"}}
+	if len(missing) > 0 {
+		reasons = append(reasons, coldseam.Reason{Code: "replay_stops", Kind: verdict.KindMissing, Text: "stops not replayed: " + strings.Join(missing, ", ")})
+	}
+	for _, s := range b.Stops {
+		s.Text = "would have stopped: " + s.Text
+		if s.TextSI != "" {
+			s.TextSI = "would have stopped: " + s.TextSI
+		}
+		reasons = append(reasons, s)
+	}
+	b.Replay, b.Verdict, b.OddsOK, b.Odds, b.Stops, b.Reasons = true, coldseam.NoCall, false, 0, nil, reasons
+	b.ReplayOdds = w.oddsAlone()
+	for i := range b.Windows {
+		b.Windows[i].OddsOK = false
+	}
+	for i := range b.Next {
+		b.Next[i].OddsOK, b.Next[i].Verdict = false, coldseam.NoCall
+	}
+}
+
+// oddsAlone says what the odds of the best window come to without any stop.
+func (w *work) oddsAlone() string {
+	best := -1.0
+	for _, c := range w.cands {
+		if p := meanF(c.PGood); len(c.PGood) > 0 && p > best {
+			best = p
+		}
+	}
+	if best < 0 {
+		return "odds alone: none could be made"
+	}
+	v := verdict.ByOdds(best, w.out.Decision.Cost, w.f.Table, coldseam.NoCall)
+	return "odds alone would have said " + v.String() + ", " + verdict.Odds(best) + " for a good morning (" + w.oddsNote + ")"
+}
+
+func meanF(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v
+	}
+	return s / float64(max(len(x), 1))
+}
