@@ -60,3 +60,18 @@ func TestMostLike(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []int{2019}, r.State.MostLike)
 }
+
+func TestReferenceNeedsFiveSprings(t *testing.T) {
+	t.Parallel()
+	d := coldseam.Days{First: coldseam.Date{Year: 2015, Month: 1, Day: 1}, Lat: 45}
+	for i := range 6 * 366 {
+		d.WaterC = append(d.WaterC, twoWaves(d.First.Add(i).YearDay()))
+	}
+	few := NewReference(walleye(t), d, nil, 2018, 1)
+	require.Equal(t, 3, few.Springs)
+	require.InDelta(t, SeasonPeak, few.Peak, 0)
+	own := NewReference(walleye(t), d, nil, 2021, 1)
+	require.Equal(t, 6, own.Springs)
+	require.NotEqual(t, few.Peak, own.Peak)
+	require.True(t, own.Quartiles[0] < own.Quartiles[1] && own.Quartiles[1] < own.Quartiles[2])
+}

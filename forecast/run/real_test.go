@@ -486,35 +486,12 @@ func TestSpeciesMedians(t *testing.T) {
 // fishable index to the springs they came from.
 func TestReferenceSeason(t *testing.T) {
 	t.Parallel()
-	s := walleye(t)
-	d := escanaba(t)
-	var index, peaks []float64
-	for y := 1957; y <= 2019; y++ {
-		w, err := spring(yearOf(d, y), nil, coldseam.Date{Year: y, Month: 7, Day: 31}, s.Tb)
-		if err != nil {
-			continue
-		}
-		dr := s.drives(d.Lat, w.first, w.t, nil, nil, 0)
-		for k := range 6 {
-			rng := stream(uint64(y), k)
-			p := s.defaults()
-			var st state
-			peak := 0.0
-			for i := range dr {
-				s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
-				tot := st.totals(&s)
-				peak = math.Max(peak, tot.h+.8*tot.b)
-				if tot.arrived >= .05 && tot.arrived <= .95 {
-					index = append(index, tot.index())
-				}
-			}
-			peaks = append(peaks, peak)
-		}
+	r := NewReference(walleye(t), escanaba(t), nil, 2020, 7)
+	t.Logf("%d springs: quartiles of N %.3f, season peak %.3f", r.Springs, r.Quartiles, r.Peak)
+	require.Equal(t, 63, r.Springs)
+	for i, want := range []float64{.214, .360, .454} {
+		require.InDelta(t, want, r.Quartiles[i], .03)
 	}
-	t.Logf("quartiles of N %.3f %.3f %.3f, season peak %.3f (10-90 %% %.2f-%.2f)", coldseam.Quantile(index, .25), coldseam.Quantile(index, .5),
-		coldseam.Quantile(index, .75), median(peaks), coldseam.Quantile(peaks, .1), coldseam.Quantile(peaks, .9))
-	require.InDelta(t, .214, coldseam.Quantile(index, .25), .03)
-	require.InDelta(t, .360, coldseam.Quantile(index, .5), .03)
-	require.InDelta(t, .454, coldseam.Quantile(index, .75), .03)
-	require.InDelta(t, SeasonPeak, median(peaks), .02)
+	require.InDelta(t, SeasonPeak, r.Peak, .025)
+	require.InDelta(t, r.Quartiles[1]+.35, r.WithResidents(.35)[1], 1e-12)
 }

@@ -231,21 +231,26 @@ func (r AdviceRow) lift(si bool) string {
 // round5 rounds a lift in cm to the next 5: nobody lifts by the centimetre.
 func round5(x float64) float64 { return math.Round(x/5) * 5 }
 
-// how composes the HOW line: band, body, pace, place. pace may be a colder
-// band's row.
+// howWidth is the longest HOW line, in characters.
+const howWidth = 60
+
+// how composes the HOW line: band, body, pace, pause, place. pace may be a
+// colder band's row. What no longer fits is left off from the end.
 func (r AdviceRow) how(band string, pace AdviceRow, place string, si bool) string {
-	parts := []string{r.Tail}
+	line := band + ": " + r.Tail
+	verb := pace.Verb
 	if pace.LiftIn[1] > 0 {
-		parts = append(parts, pace.Verb+" "+pace.lift(si))
-	} else {
-		parts = append(parts, pace.Verb)
+		verb += " " + pace.lift(si)
 	}
+	parts := []string{verb}
 	if mid := math.Floor((pace.PauseS[0] + pace.PauseS[1]) / 2); mid >= 1 {
 		parts = append(parts, fmt.Sprintf("hold %.0f s", mid))
 	}
-	line := band + ": " + strings.Join(parts, ", ")
-	if with := line + ", " + PlaceWords(place); len([]rune(with)) <= 60 {
-		return with
+	for _, p := range append(parts, PlaceWords(place)) {
+		if len([]rune(line))+2+len([]rune(p)) > howWidth {
+			break
+		}
+		line += ", " + p
 	}
 	return line
 }

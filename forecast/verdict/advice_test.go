@@ -116,3 +116,21 @@ func TestAdviceClubRowWins(t *testing.T) {
 	require.Equal(t, "club-ease", Advise(AdviceInputs{Table: tab, WaterC: 4, FlowPct: .8}).Row)
 	require.Equal(t, "ease", Advise(AdviceInputs{Table: tab, WaterC: 4, FlowPct: .5}).Row)
 }
+
+func FuzzParseAdvice(f *testing.F) {
+	rows, mods := AdviceFiles()
+	f.Add(rows, mods)
+	f.Add("id,kind\n", "when\n")
+	f.Fuzz(func(t *testing.T, rows, mods string) {
+		tab, err := ParseAdvice(strings.NewReader(rows), strings.NewReader(mods), coldseam.DefaultBands)
+		if err != nil {
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			return
+		}
+		for _, c := range []float64{1, 4, 6, 9, 12} {
+			a := Advise(AdviceInputs{Table: tab, WaterC: c, FlowPct: .5, Stage: "moving"})
+			require.NotEmpty(t, a.Row)
+			require.LessOrEqual(t, len([]rune(a.Line)), 60)
+		}
+	})
+}

@@ -180,9 +180,13 @@ func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	if err := row.numbers(f); err != nil {
 		return row, err
 	}
-	for _, si := range []bool{false, true} {
-		if line := row.how(row.Band, row, row.Where[0], si); len([]rune(line)) > 60 {
-			return row, fmt.Errorf("the HOW line %q is %d characters, want 60 at most", line, len([]rune(line)))
+	for _, lift := range []string{row.lift(false), row.lift(true)} {
+		line := row.Band + ": " + row.Tail + ", " + row.Verb
+		if row.LiftIn[1] > 0 {
+			line += " " + lift
+		}
+		if n := len([]rune(line)); n > howWidth {
+			return row, fmt.Errorf("the HOW line %q is %d characters, want %d at most", line, n, howWidth)
 		}
 	}
 	return row, nil

@@ -44,6 +44,26 @@ type Catch struct {
 	Calibrated bool
 }
 
+// CatchFrom joins what the log taught with the run of the morning: every
+// trajectory keeps its own catchability, as a run with few fish goes with a
+// high one. own are the river's own quartiles, used while there is no log. l
+// may be nil.
+func CatchFrom(l *run.Learnt, r run.Result, own [3]float64, target, lineHours float64) Catch {
+	c := Catch{Target: target, LineHours: lineHours, Quartiles: own}
+	if l == nil || l.Trips == 0 {
+		return c
+	}
+	c.Q = run.QGrid()
+	c.W, c.K = l.Catch()
+	c.By, c.Trips = r.QWeights, l.Trips
+	c.Calibrated = l.Trips >= CalibratedTrips
+	return c
+}
+
+// CalibratedTrips is how many logged trips of a season drop the word
+// "uncalibrated" from the odds [proposal].
+const CalibratedTrips = 10
+
 // Factors scale the index in one window. Zero means 1. All but Hold are table
 // rows kept within .3-1.1; they stay 1 until the club sets or fits them
 // [proposal].

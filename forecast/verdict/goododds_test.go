@@ -189,3 +189,49 @@ func TestClimate(t *testing.T) {
 	gate := FlowPct(coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, FlowM3S: repeat(5, 900)}, 10)
 	require.True(t, math.IsNaN(gate(coldseam.Date{Year: 2023, Month: 3, Day: 1}, 5)), "two years are no climate")
 }
+
+func TestSeasonCells(t *testing.T) {
+	t.Parallel()
+	trips := []coldseam.Trip{
+		{Hours: 4, Lines: 1, Fish: 2, WaterC: ptr(4.0)}, {Hours: 4, Lines: 1, Fish: 1, WaterC: ptr(4.0)}, {Hours: 4, Lines: 1, Fish: 9},
+		{Hours: 4, Fish: 9, WaterC: ptr(4.0), WentNot: true}, {Hours: 4, Anglers: 2, Fish: 4, WaterC: ptr(2.0)},
+	}
+	got := SeasonCells(trips, .5, func(t coldseam.Trip) (string, string, bool) {
+		if t.WaterC == nil {
+			return "", "", false
+		}
+		return coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, *t.WaterC)].Key, "normal", true
+	})
+	require.Equal(t, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 2, Good: 1}, {Band: "slow", Flow: "normal", Trips: 1, Good: 1}}, got)
+}
+
+func TestCatchFrom(t *testing.T) {
+	t.Parallel()
+	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
+	require.NoError(t, err)
+	days := coldseam.Days{First: coldseam.Date{Year: 2026, Month: 1, Day: 1}, Lat: 45}
+	for i := range 95 {
+		days.WaterC = append(days.WaterC, max(.5, float64(i-70)*.3))
+	}
+	today := days.First.Add(95)
+	var trips []coldseam.Trip
+	for i := range 12 {
+		trips = append(trips, coldseam.Trip{Date: today.Add(-1 - i), Hours: 4, Lines: 1, Fish: 3})
+	}
+	l, err := run.Learn(run.LearnInput{Species: sp, Days: days, Today: today, Trips: trips, Particles: 200, Seed: 3})
+	require.NoError(t, err)
+	r, err := run.Forecast(run.Input{Species: sp, Days: days, Today: today, WaterC: [][]float64{{7, 7, 7}}, Learnt: l, Draws: 100, ResidentShare: .15})
+	require.NoError(t, err)
+	c := CatchFrom(l, r, [3]float64{}, 0, 0)
+	require.True(t, c.Calibrated)
+	var index []float64
+	for _, n := range r.Index {
+		index = append(index, n[0])
+	}
+	p, note := GoodOdds(index, c, Factors{})
+	require.Equal(t, "from 12 trips", note)
+	require.Greater(t, average(p), .5, "three fish a morning, every morning")
+	none := CatchFrom(nil, r, [3]float64{.2, .3, .4}, .5, 4)
+	_, note = GoodOdds(index, none, Factors{})
+	require.Equal(t, "uncalibrated", note)
+}

@@ -128,6 +128,35 @@ func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log 
 	return p, tripCount(most)
 }
 
+// SeasonCells counts the log's trips outside a run by band and flow class.
+// class gives both for a trip, ok = false leaves it out (within a run, or no
+// water temperature known). A trip is good from target fish a line hour on.
+func SeasonCells(trips []coldseam.Trip, target float64, class func(coldseam.Trip) (band, flow string, ok bool)) []SeasonCell {
+	var out []SeasonCell
+	at := map[[2]string]int{}
+	for _, t := range trips {
+		h := LineHours(t)
+		if t.WentNot || h <= 0 {
+			continue
+		}
+		band, flow, ok := class(t)
+		if !ok {
+			continue
+		}
+		k := [2]string{band, flow}
+		if _, have := at[k]; !have {
+			at[k] = len(out)
+			out = append(out, SeasonCell{Band: band, Flow: flow})
+		}
+		c := &out[at[k]]
+		c.Trips++
+		if float64(t.Fish)/h >= target-1e-9 {
+			c.Good++
+		}
+	}
+	return out
+}
+
 // SeasonPaused reports whether the mail pauses: the window temperature of the
 // last days stayed above limitF (club default 55 F for 5 days), or the river
 // is ice-covered.

@@ -49,7 +49,7 @@ func Why(b coldseam.Brief, t Table, loc *time.Location) []string {
 	}
 	out = append(out, "", "Limits")
 	for _, r := range t.List() {
-		line := fmt.Sprintf("  %s = %g %s: %s %s", r.Key, r.Value, r.Unit, r.Name, r.Source)
+		line := fmt.Sprintf("  %s = %s: %s %s", r.Key, withUnit(r.Value, r.Unit), r.Name, r.Source)
 		if r.Value != r.Default {
 			line += fmt.Sprintf("; default %g", r.Default)
 		}
@@ -99,4 +99,25 @@ func windowLine(w coldseam.Window, best bool, loc *time.Location) string {
 		s += ", the best window"
 	}
 	return s
+}
+
+// withUnit writes a limit; plain shares and switches have no unit.
+func withUnit(v float64, unit string) string {
+	if unit == "" || unit == "1" {
+		return fmt.Sprintf("%g", v)
+	}
+	return fmt.Sprintf("%g %s", v, unit)
+}
+
+// ThresholdsText is the table of all limits as Markdown, kept beside the code
+// as thresholds.md.
+func ThresholdsText() string {
+	var b strings.Builder
+	b.WriteString("# Limits of the morning decision\n\nEvery limit is a row a club may change: stricter freely, looser only with a written reason. ")
+	b.WriteString("`coldseam brief --why` prints them with the values in use.\n\n| key | what | default | stricter | allowed | source |\n|---|---|---|---|---|---|\n")
+	for _, r := range Thresholds() {
+		way := map[int]string{-1: "lower", 1: "higher"}[r.Tighter]
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way, r.Min, r.Max, r.Source)
+	}
+	return b.String()
 }

@@ -1,7 +1,9 @@
 package verdict
 
 import (
+	"flag"
 	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -116,6 +118,20 @@ func TestTableLoosensOnlyWithAReason(t *testing.T) {
 		d := DefaultTable()
 		require.InDelta(t, r.Default, d.Value(r.Key), 0)
 	}
+}
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// TestThresholdsFile keeps the printed table in step with the code.
+func TestThresholdsFile(t *testing.T) {
+	t.Parallel()
+	text := ThresholdsText()
+	if *update {
+		require.NoError(t, os.WriteFile("thresholds.md", []byte(text), 0o644))
+	}
+	have, err := os.ReadFile("thresholds.md")
+	require.NoError(t, err)
+	require.Equal(t, text, string(have), "run go test ./forecast/verdict -update")
 }
 
 func TestPersonal(t *testing.T) {
