@@ -8,26 +8,6 @@ CREATE SCHEMA season;
 
 COMMENT ON SCHEMA season IS 'The club''s own questions: views on what was measured, told and caught. Start with season.dictionary.';
 
-CREATE TABLE coldseam.band (
-    band_no integer NOT NULL,
-    key text NOT NULL,
-    upper_f double precision NOT NULL
-);
-
-COMMENT ON TABLE coldseam.band IS 'The club''s water temperature bands, coldest first.';
-
-COMMENT ON COLUMN coldseam.band.band_no IS 'Place, from 1.';
-
-COMMENT ON COLUMN coldseam.band.key IS 'Name of the band.';
-
-COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
-
-CREATE FUNCTION coldseam.band_of(water_c double precision) RETURNS text
-    LANGUAGE sql STABLE
-    RETURN (SELECT band.key FROM coldseam.band WHERE ((band.upper_f + (0.000000001)::double precision) >= ((band_of.water_c * (1.8)::double precision) + (32)::double precision)) ORDER BY band.band_no LIMIT 1);
-
-COMMENT ON FUNCTION coldseam.band_of(water_c double precision) IS 'Band of a water temperature in degC.';
-
 CREATE FUNCTION coldseam.flow_class(p double precision) RETURNS text
     LANGUAGE sql IMMUTABLE
     RETURN CASE WHEN (p IS NULL) THEN NULL::text WHEN (p < (0.10)::double precision) THEN 'much below'::text WHEN (p < (0.25)::double precision) THEN 'below'::text WHEN (p <= (0.75)::double precision) THEN 'normal'::text WHEN (p <= (0.90)::double precision) THEN 'above'::text ELSE 'much above'::text END;
@@ -83,6 +63,20 @@ COMMENT ON COLUMN coldseam.alert.severity IS 'Severity of the message.';
 COMMENT ON COLUMN coldseam.alert.reference_ids IS 'Identifiers of the messages this one updates or cancels.';
 
 COMMENT ON COLUMN coldseam.alert.body IS 'The whole alert as JSON of coldseam.Alert.';
+
+CREATE TABLE coldseam.band (
+    band_no integer NOT NULL,
+    key text NOT NULL,
+    upper_f double precision NOT NULL
+);
+
+COMMENT ON TABLE coldseam.band IS 'The club''s water temperature bands, coldest first.';
+
+COMMENT ON COLUMN coldseam.band.band_no IS 'Place, from 1.';
+
+COMMENT ON COLUMN coldseam.band.key IS 'Name of the band.';
+
+COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
 
 CREATE TABLE coldseam.bounce (
     bounce_id bigint NOT NULL,
@@ -639,7 +633,11 @@ CREATE VIEW coldseam.trip_condition AS
     t.looked_at,
     b.verdict,
     b.odds,
-    COALESCE(coldseam.band_of(w.mean), 'not known'::text) AS band,
+    COALESCE(( SELECT x.key
+           FROM coldseam.band x
+          WHERE ((x.upper_f + (0.000000001)::double precision) >= ((w.mean * (1.8)::double precision) + (32)::double precision))
+          ORDER BY x.band_no
+         LIMIT 1), 'not known'::text) AS band,
     COALESCE(coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)), 'not known'::text) AS flow_class,
     COALESCE(NULLIF(n.stage, ''::text), 'not known'::text) AS run_stage
    FROM ((((((coldseam.trip t
@@ -2289,7 +2287,11 @@ CREATE VIEW season.daily AS
     ((w.mean * (1.8)::double precision) + (32)::double precision) AS water_f,
     w.lo AS water_min_c,
     w.hi AS water_max_c,
-    coldseam.band_of(w.mean) AS band,
+    ( SELECT x.key
+           FROM coldseam.band x
+          WHERE ((x.upper_f + (0.000000001)::double precision) >= ((w.mean * (1.8)::double precision) + (32)::double precision))
+          ORDER BY x.band_no
+         LIMIT 1) AS band,
     coldseam.percentile_of(c.quantile, q.mean) AS flow_percentile,
     coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)) AS flow_class,
     c.years AS record_years,

@@ -21,9 +21,8 @@ COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
 INSERT INTO coldseam.band (band_no, key, upper_f) VALUES
   (1, 'slow', 37), (2, 'ease', 40), (3, 'lift', 45), (4, 'spawn', 50), (5, 'drop-back', 999);
 
-CREATE FUNCTION coldseam.band_of(water_c float8) RETURNS text LANGUAGE sql STABLE
-RETURN (SELECT key FROM coldseam.band WHERE upper_f + 1e-9 >= water_c * 1.8 + 32 ORDER BY band_no LIMIT 1);
-COMMENT ON FUNCTION coldseam.band_of IS 'Band of a water temperature in degC.';
+-- The band of a temperature is a sub-query in each view: a function that
+-- reads the table would need the reader's own right on it.
 
 -- Place of a value among the quantiles 0.01, 0.05, 0.10, 0.25, 0.50, 0.75,
 -- 0.90, 0.95, 0.99, linear between them; 0 and 1 outside.
@@ -104,7 +103,7 @@ CREATE VIEW coldseam.trip_condition AS
 SELECT t.trip_id, t.reach_id, t.day, extract(year FROM t.day)::int AS season, t.species, NULLIF(t.angler, '') AS angler,
   t.hours, t.hours * GREATEST(t.lines, 1) AS line_hours, t.fish, t.weight_oz, t.held, t.because_mail, t.went_not, t.spot_id, t.presentation, t.ripe, t.spent, t.looked_at,
   b.verdict, b.odds,
-  COALESCE(coldseam.band_of(w.mean), 'not known') AS band,
+  COALESCE((SELECT x.key FROM coldseam.band x WHERE x.upper_f + 1e-9 >= w.mean * 1.8 + 32 ORDER BY x.band_no LIMIT 1), 'not known') AS band,
   COALESCE(coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)), 'not known') AS flow_class,
   COALESCE(NULLIF(n.stage, ''), 'not known') AS run_stage
 FROM coldseam.trip t
@@ -222,7 +221,7 @@ CREATE VIEW season.daily AS
 SELECT r.reach_id, d.day, extract(year FROM d.day)::int AS season,
   q.mean AS discharge_m3s, q.mean / 0.028316846592 AS discharge_cfs, g.mean AS stage_m, g.mean / 0.3048 AS stage_ft,
   w.mean AS water_c, w.mean * 1.8 + 32 AS water_f, w.lo AS water_min_c, w.hi AS water_max_c,
-  coldseam.band_of(w.mean) AS band,
+  (SELECT x.key FROM coldseam.band x WHERE x.upper_f + 1e-9 >= w.mean * 1.8 + 32 ORDER BY x.band_no LIMIT 1) AS band,
   coldseam.percentile_of(c.quantile, q.mean) AS flow_percentile, coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)) AS flow_class, c.years AS record_years,
   COALESCE(q.ice, false) OR COALESCE(g.ice, false) OR COALESCE(w.ice, false) AS ice, COALESCE(q.estimated, false) AS discharge_estimated,
   COALESCE(q.provisional, true) AS provisional
