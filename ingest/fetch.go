@@ -183,12 +183,21 @@ type page struct {
 	batch       Batch
 }
 
+// A walk is held in memory until its last page is read: payloads are kept up
+// to maxWalkBytes, and a request for more than maxWalkRows is refused. Three
+// years of quarter-hourly values of one gauge are 105,000 rows a series.
+const (
+	maxWalkBytes = 32 << 20
+	maxWalkRows  = 2_000_000
+)
+
 // walk reads every page of a call and stores all of it or nothing.
 func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
 	var pages []page
 	p.RequestSite = c.site
 	p.RequestIssued = instanceTime(c.url)
 	seen := map[string]bool{}
+	rows, size := 0, 0
 	for queue := []string{c.url}; len(queue) > 0; {
 		next := queue[0]
 		queue = queue[1:]
@@ -209,6 +218,12 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 			return true, err
 		}
 		more := pg.batch.continued(p)
+		if rows += pg.batch.Rows(); rows > maxWalkRows {
+			return false, f.bad(ctx, pg.raw, fmt.Errorf("more than %d rows in one walk: ask for fewer sites or a shorter max_window: %w", maxWalkRows, coldseam.ErrInvalid))
+		}
+		if size += len(pg.raw.Payload); size > maxWalkBytes {
+			pg.raw.Payload = nil // parsed and checked; too much to keep for replay
+		}
 		pages = append(pages, pg)
 		for _, l := range more {
 			l, err := f.following(p, next, l)

@@ -56,36 +56,10 @@ func (b *Builder) Skip(what, why string) { b.skips[[2]string{clip(what), clip(wh
 // or month, with the period set. A row without a value is kept as Missing with
 // its qualifiers: an ice mark often comes that way.
 func (b *Builder) Add(r Row) {
-	r.Key.Provider = b.p.Provider
-	switch {
-	case r.Stamp.Precision == ToDay && r.Key.Period == "":
-		r.Key.Period = "P1D"
-	case r.Stamp.Precision == ToMonth && r.Key.Period == "":
-		r.Key.Period = "P1M"
-	}
-	if r.Key.Stat == "" {
-		stat, period, err := b.p.Stat(r.Key.Param)
-		if err != nil {
-			b.Skip(r.Key.String(), err.Error())
-			return
-		}
-		r.Key.Stat = stat
-		if r.Key.Period == "" {
-			r.Key.Period = period
-		}
-	}
-	if r.Key.Stat == "" {
-		r.Key.Stat = coldseam.Instant
-	}
-	if r.Key.Stat == coldseam.Instant && r.Key.Period != "" {
-		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
+	s, ok := b.prepare(&r)
+	if !ok {
 		return
 	}
-	if chosen := b.p.Series[r.siteCode()]; len(chosen) > 0 && !contains(chosen, r.Key.SeriesRef) {
-		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
-		return
-	}
-	s := b.series(r)
 	o, raw, err := b.observe(r)
 	if err != nil {
 		b.Skip(r.Key.String(), err.Error())
@@ -103,6 +77,41 @@ func (b *Builder) Add(r Row) {
 		s.meta.Modified = r.Modified
 	}
 	s.obs = append(s.obs, o)
+}
+
+// prepare settles the key of a row and finds its series; ok is false when the
+// row is left out.
+func (b *Builder) prepare(r *Row) (s *run, ok bool) {
+	r.Key.Provider = b.p.Provider
+	switch {
+	case r.Stamp.Precision == ToDay && r.Key.Period == "":
+		r.Key.Period = "P1D"
+	case r.Stamp.Precision == ToMonth && r.Key.Period == "":
+		r.Key.Period = "P1M"
+	}
+	if r.Key.Stat == "" {
+		stat, period, err := b.p.Stat(r.Key.Param)
+		if err != nil {
+			b.Skip(r.Key.String(), err.Error())
+			return nil, false
+		}
+		r.Key.Stat = stat
+		if r.Key.Period == "" {
+			r.Key.Period = period
+		}
+	}
+	if r.Key.Stat == "" {
+		r.Key.Stat = coldseam.Instant
+	}
+	if r.Key.Stat == coldseam.Instant && r.Key.Period != "" {
+		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
+		return nil, false
+	}
+	if chosen := b.p.Series[r.siteCode()]; len(chosen) > 0 && !contains(chosen, r.Key.SeriesRef) {
+		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
+		return nil, false
+	}
+	return b.series(*r), true
 }
 
 func (b *Builder) series(r Row) *run {

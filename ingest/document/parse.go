@@ -20,7 +20,8 @@ import (
 	"example.org/coldseam/ingest/waterml"
 )
 
-// parser of a format; nil where the format needs more than a profile.
+// parser of a format; nil for tables, which need a column map: see package
+// table.
 func parser(format string) ingest.ParseFunc {
 	switch format {
 	case ingest.FormatFeatures:

@@ -1,0 +1,127 @@
+package ingest_test
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"github.com/stretchr/testify/require"
+)
+
+func warning(id string) string {
+	return `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><identifier>` + id + `</identifier><sender>w@example.org</sender><sent>2026-03-20T10:00:00-05:00</sent>
+<status>Actual</status><msgType>Alert</msgType><scope>Public</scope><info><category>Met</category><event>Flood Warning</event><urgency>Expected</urgency><severity>Severe</severity><certainty>Likely</certainty><expires>2026-03-21T10:00:00-05:00</expires><area><areaDesc>Tamsen</areaDesc></area></info></alert>`
+}
+
+// alertServer is an index of two documents; broken ones answer 404.
+type alertServer struct {
+	mu     sync.Mutex
+	asked  []string
+	broken map[string]bool
+	links  []string
+}
+
+func (s *alertServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.asked = append(s.asked, r.URL.Path)
+	switch {
+	case s.broken[r.URL.Path]:
+		w.WriteHeader(http.StatusNotFound)
+	case r.URL.Path == "/index.atom" && r.Header.Get("If-None-Match") == `"i1"`:
+		w.WriteHeader(http.StatusNotModified)
+	case r.URL.Path == "/index.atom":
+		w.Header().Set("ETag", `"i1"`)
+		_, _ = io.WriteString(w, `<feed xmlns="http://www.w3.org/2005/Atom">`)
+		for _, l := range s.links {
+			_, _ = fmt.Fprintf(w, `<entry><id>%[1]s</id><title>t</title><link type="application/cap+xml" href="%[1]s"/></entry>`, l)
+		}
+		_, _ = io.WriteString(w, `</feed>`)
+	default:
+		_, _ = io.WriteString(w, warning(strings.Trim(r.URL.Path, "/")))
+	}
+}
+
+func (s *alertServer) take() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	out := s.asked
+	s.asked = nil
+	return out
+}
+
+func TestFetchAlertIndex(t *testing.T) {
+	t.Parallel()
+	s := &alertServer{broken: map[string]bool{"/b": true}}
+	b := newBench(t, s.ServeHTTP)
+	s.links = []string{"/a", b.srv.URL + "/b"}
+	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
+
+	res, err := b.fetch(t, ingest.Request{})
+	require.ErrorIs(t, err, coldseam.ErrRejected, "a warning that cannot be read is an error of the feed")
+	require.Equal(t, ingest.StateError, res.State)
+	require.Equal(t, []string{"/index.atom", "/a", "/b"}, s.take())
+	require.Len(t, b.sink.alerts, 1, "the others are stored")
+	require.Equal(t, now, b.sink.alerts[0].KnownAt)
+	require.Equal(t, "tamsen", b.sink.alerts[0].Provider)
+
+	s.broken = nil
+	_, err = b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"/index.atom", "/b"}, s.take(), "the index is asked for again, its stored document is not")
+	require.Len(t, b.sink.alerts, 2)
+
+	res, err = b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.True(t, res.NotModified)
+	require.Equal(t, []string{"/index.atom"}, s.take())
+}
+
+// A document on another host is read without key and headers, by https alone,
+// and never from a private address, whatever the profile allows for its own.
+func TestFetchAlertIndexElsewhere(t *testing.T) {
+	t.Parallel()
+	hit := false
+	other := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { hit = true }))
+	defer other.Close()
+	s := &alertServer{}
+	b := newBench(t, s.ServeHTTP)
+	s.links = []string{other.URL + "/x", "ftp://files.example/x", "https://169.254.169.254/x"}
+	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
+	_, err := b.fetch(t, ingest.Request{})
+	require.ErrorIs(t, err, coldseam.ErrRejected)
+	require.False(t, hit)
+	require.Empty(t, b.sink.alerts)
+}
+
+// Neither a closed context nor a failing feed leaves goroutines that hold the
+// host's slots.
+func TestFetchCancelled(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Query().Get("site") == "slow" {
+			<-r.Context().Done()
+			return
+		}
+		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
+	})
+	b.p.Concurrency = 1
+	for range 3 {
+		ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+		_, err := b.Fetch(ctx, b.p, ingest.Request{Sites: []string{"slow"}})
+		cancel()
+		require.Error(t, err)
+	}
+	n, _ := b.Failures("tamsen", "")
+	require.Zero(t, n, "a stop of ours is no failure of the feed")
+	_, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+}
