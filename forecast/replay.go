@@ -18,10 +18,11 @@ func (w *work) replay(b *coldseam.Brief) {
 			missing = append(missing, strings.ToLower(in.Name))
 		}
 	}
-	reasons := []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: "a past morning from revised data"}}
+	text := "a past morning from revised data"
 	if len(missing) > 0 {
-		reasons = append(reasons, coldseam.Reason{Code: "replay_stops", Kind: verdict.KindMissing, Text: "stops not replayed: " + strings.Join(missing, ", ")})
+		text += "; stops not replayed: " + strings.Join(missing, ", ")
 	}
+	reasons := []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: text}}
 	for _, s := range b.Stops {
 		s.Text = "would have stopped: " + s.Text
 		if s.TextSI != "" {

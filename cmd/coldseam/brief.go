@@ -178,9 +178,6 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 		enc.SetIndent("", "  ")
 		return enc.Encode(b)
 	}
-	if b.Replay {
-		fmt.Fprintf(w, "REPLAY, REVISED DATA: %s as known on %s\n", b.Day, b.Issued.In(zoneOf(b.Zone)).Format("2006-01-02 15:04 MST"))
-	}
 	for _, line := range notify.Text(b, coldseam.Preferences{Units: c.Units}) {
 		fmt.Fprintln(w, line)
 	}

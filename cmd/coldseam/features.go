@@ -105,6 +105,13 @@ func (g *gather) instants() {
 		dst   *[]coldseam.Observation
 	}{{r.Site, coldseam.Discharge, &g.f.Discharge}, {r.Site, coldseam.Stage, &g.f.Stage}, {temp, coldseam.WaterTemp, &g.f.Water}, {r.Site, coldseam.Turbidity, &g.f.Turbidity}} {
 		s, err := g.db.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			// A gauge that reports once a day: its means stand in, and it can never be GO.
+			s, err = g.db.History(g.ctx, w.site, w.param, coldseam.Mean, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
+			if err == nil && w.param == coldseam.Discharge {
+				g.f.Site.DailyOnly = true
+			}
+		}
 		if g.keep(err) {
 			*w.dst = s.Obs
 		}

@@ -92,6 +92,14 @@ func (c *importCmd) one(ctx context.Context, w io.Writer, g *Globals, a *app, pa
 	if n > 0 {
 		what += ", " + first.Format(time.DateOnly) + " to " + last.Format(time.DateOnly)
 	}
+	for _, more := range []struct {
+		n    int
+		what string
+	}{{len(b.Forecasts), "forecasts"}, {len(b.Alerts), "alerts"}, {len(b.Gaugings), "gaugings"}} {
+		if more.n > 0 {
+			what += fmt.Sprintf(", %d %s", more.n, more.what)
+		}
+	}
 	for _, k := range b.Skipped {
 		what += fmt.Sprintf("; skipped %s: %s", k.What, k.Why)
 	}
