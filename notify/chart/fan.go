@@ -181,8 +181,8 @@ func cutSteps(valid []time.Time, raw [][5]float64, fr frame, f func(float64) flo
 			s.q[k] = f(v)
 			ok = ok && finite(v)
 		}
-		if !ok || s.at.Before(fr.from) {
-			continue
+		if n := len(out); !ok || s.at.Before(fr.from) || n > 0 && !s.at.After(out[n-1].at) {
+			continue // times that do not advance have no place on an axis
 		}
 		if s.at.After(fr.to) {
 			if n := len(out); n > 0 && out[n-1].at.Before(fr.to) {

@@ -46,6 +46,8 @@ func Go() coldseam.Brief {
 		Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", PauseS: [2]float64{3, 5}, Hook: "light wire", Leader: "10 lb fluorocarbon, 2-3 ft",
 		Colour: "pale: pearl, silver", ClaritySource: "gauge turbidity", Body: "flutter", Where: []string{"hole heads", "inside the seam"},
 		Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", Notes: []string{"takes come on the drop"}, Row: "ease-normal-moving"}
+	b.How.Alternatives = []string{"bulky paddle tail towed slowly over the bed: one size heavier, thick-wire hook, 12 lb leader"}
+	b.Measure = []coldseam.Reason{{Code: "sounding", Text: "sound the middle run: it has no weight without it"}, {Code: "floats", Text: "time five floats at the main seam: 1/4 or 3/8 becomes one of them"}}
 	b.Changed = "yesterday said TOSS-UP, 4 in 10"
 	return b
 }

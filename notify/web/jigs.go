@@ -21,6 +21,7 @@ type jigTable struct {
 	Unit    string
 	Now     string
 	Notes   []string
+	Measure []string // what to measure next
 }
 
 type jigRow struct {
@@ -60,6 +61,9 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	t.Caption = rigWords(b.Jig[0])
 	for _, j := range b.Jig {
 		t.Rows = append(t.Rows, jigRowOf(j, w, odds))
+	}
+	for _, m := range b.Measure {
+		t.Measure = append(t.Measure, sentence(w.Reason(m)))
 	}
 	t.common()
 	t.critical(b, w)
@@ -150,10 +154,19 @@ func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
 
 // say adds a sentence.
 func (r *jigRow) say(s string) {
-	if s = strings.TrimRight(s, ". "); s != "" {
-		first, size := utf8.DecodeRuneInString(s)
-		r.Words = append(r.Words, string(unicode.ToUpper(first))+s[size:]+".")
+	if s = sentence(s); s != "" {
+		r.Words = append(r.Words, s)
 	}
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	s = strings.TrimRight(s, ". ")
+	if s == "" {
+		return ""
+	}
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:] + "."
 }
 
 // common lifts the sentences that every weighed spot has above the list.

@@ -15,29 +15,33 @@ import (
 
 // riverPage is one reach this morning.
 type riverPage struct {
-	Page    notify.Page
-	Class   string
-	Gauge   string
-	Day     string
-	Made    string
-	Over    string
-	Facts   []notify.PageFact
-	Flow    template.HTML
-	Temp    template.HTML
-	Fan     bool // the charts carry a forecast, not only readings
-	NoChart string
-	FlowU   string
-	TempU   string
-	Bands   *bandTable
-	Shifts  []shift
-	Run     *runView
-	Jigs    *jigTable
-	Lists   []notify.PageSection
-	Inputs  []inputRow
-	Score   *scoreView
-	ICS     string
-	Toggle  toggle
-	Regul   bool
+	Page     notify.Page
+	Class    string
+	Gauge    string
+	Day      string
+	ShortDay string
+	Made     string
+	Over     string
+	Facts    []notify.PageFact
+	Flow     template.HTML
+	Temp     template.HTML
+	Fan      bool // the charts carry a forecast, not only readings
+	NoChart  string
+	FlowU    string
+	TempU    string
+	Bands    *bandTable
+	Shifts   []shift
+	Windows  *windowTable
+	How      *advice
+	Outlook  []outlookRow
+	Run      *runView
+	Jigs     *jigTable
+	Lists    []notify.PageSection
+	Inputs   []inputRow
+	Score    *scoreView
+	ICS      string
+	Toggle   toggle
+	Regul    bool
 }
 
 // inputRow is one line of what the call rests on.
@@ -86,7 +90,7 @@ func (s *site) brief(r *http.Request, id coldseam.ReachID) (coldseam.Brief, erro
 func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	words := notify.WordsFor(units, b.Zone)
 	page := notify.PageOf(b, coldseam.Preferences{Units: units})
-	p := &riverPage{Page: page, Class: classOf(page.Verdict), Gauge: notify.Clean(b.SiteName), Day: longDay(b.Day),
+	p := &riverPage{Page: page, Class: classOf(page.Verdict), Gauge: notify.Clean(b.SiteName), Day: longDay(b.Day), ShortDay: page.Day,
 		ICS: notify.PathRiver + string(b.Reach) + "/calendar.ics", FlowU: "cfs", TempU: "°F", Regul: b.Flow.Regulated}
 	if words.Metric() {
 		p.FlowU, p.TempU = "m³/s", "°C"
@@ -107,6 +111,10 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	odds := page.Verdict.ShowsOdds()
 	if odds {
 		p.Bands, p.Shifts, p.Run = bandTableOf(b, words), shiftsOf(b, words), runOf(b)
+		p.Windows, p.Outlook = windowsOf(b, words), outlookOf(b, words)
+		if page.Verdict != coldseam.Stay {
+			p.How = adviceOf(b, words)
+		}
 	}
 	if odds || page.Verdict == coldseam.NoCall && notify.JudgesAlone(b) {
 		p.Jigs = jigTableOf(b, words, odds)

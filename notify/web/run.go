@@ -65,8 +65,7 @@ func runOf(b coldseam.Brief) *runView {
 		v.Notes = append(v.Notes, "Eggs laid now hatch about "+dayShort(r.HatchFrom)+" to "+dayShort(r.HatchTo)+". Stay off the gravel.")
 	}
 	if r.Note != "" {
-		n := notify.Clean(r.Note)
-		v.Notes = append(v.Notes, strings.ToUpper(n[:1])+strings.TrimSuffix(n[1:], ".")+".")
+		v.Notes = append(v.Notes, sentence(notify.Clean(r.Note)))
 	}
 	return v
 }

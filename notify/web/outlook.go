@@ -1,0 +1,162 @@
+package web
+
+import (
+	"math"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// windowTable lists the fishing windows of the day.
+type windowTable struct{ Rows []windowRow }
+
+type windowRow struct {
+	Span, Odds, Water, Flow, Wind, Tie, Note string
+	Best                                     bool
+}
+
+// windowsOf is nil when there is no choice to show.
+func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
+	if len(b.Windows) < 2 {
+		return nil
+	}
+	t := &windowTable{}
+	for i, x := range b.Windows {
+		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Wind: "not known", Tie: "none", Note: notify.Clean(x.Why), Best: i == b.WindowI}
+		switch {
+		case len(x.Stops) > 0:
+			r.Odds, r.Note = "STOP", w.Reason(x.Stops[0])
+		case x.OddsOK:
+			r.Odds = notify.Odds(x.Odds)
+		}
+		if x.WaterC != [3]float64{} {
+			r.Water = w.Temp(x.WaterC[1])
+		}
+		if x.FlowM3S != [3]float64{} {
+			r.Flow = w.Flow(x.FlowM3S[1])
+		}
+		if x.WindMS != nil {
+			r.Wind = w.Wind(*x.WindMS)
+			if x.GustMS != nil && *x.GustMS > *x.WindMS {
+				r.Wind += ", gusts " + bare(w.Wind(*x.GustMS))
+			}
+		}
+		if x.Tie != "" && len(x.Stops) == 0 {
+			r.Tie = notify.Clean(x.Tie) + "\u00a0oz"
+		}
+		t.Rows = append(t.Rows, r)
+	}
+	return t
+}
+
+// advice is how to fish it, as label and words.
+type advice struct {
+	Rows  [][2]string
+	Notes []string
+}
+
+// adviceOf is nil where the brief has no advice row.
+func adviceOf(b coldseam.Brief, w notify.Words) *advice {
+	h := b.How
+	pick := func(us, si string) string {
+		if w.Metric() && si != "" {
+			return notify.Clean(si)
+		}
+		return notify.Clean(us)
+	}
+	a := &advice{}
+	for _, r := range [][2]string{
+		{"Band", notify.Clean(h.Band)}, {"Pace", notify.Clean(h.Action)}, {"Cadence", pick(h.Cadence, h.CadenceSI)}, {"Hook", notify.Clean(h.Hook)}, {"Leader", pick(h.Leader, h.LeaderSI)},
+		{"Colour", colourWords(h)}, {"Bait", notify.Clean(h.Bait)}, {"Where", whereWords(h.Where)},
+	} {
+		if r[1] != "" {
+			a.Rows = append(a.Rows, r)
+		}
+	}
+	for _, n := range append(append([]string(nil), h.Alternatives...), h.Notes...) {
+		if n = sentence(notify.Clean(n)); n != "" {
+			a.Notes = append(a.Notes, n)
+		}
+	}
+	if len(a.Rows) < 2 {
+		return nil
+	}
+	return a
+}
+
+func colourWords(h coldseam.Advice) string {
+	c := notify.Clean(h.Colour)
+	if s := notify.Clean(h.ClaritySource); c != "" && s != "" {
+		c += " (clarity: " + s + ")"
+	}
+	return c
+}
+
+func whereWords(where []string) string {
+	out := ""
+	for i, x := range where {
+		if i > 0 {
+			out += ", then "
+		}
+		out += spotClass(notify.Clean(x))
+	}
+	return out
+}
+
+// spotClass reads a location class such as bend_hole_deep.
+func spotClass(key string) string {
+	switch key {
+	case "bend_hole_deep":
+		return "deep bend hole"
+	case "hole_head":
+		return "head of the hole"
+	case "hole_tail":
+		return "tail of the hole"
+	case "current_seam":
+		return "current seam"
+	case "slack_pocket":
+		return "slack pocket"
+	case "bank_eddy":
+		return "bank eddy"
+	case "sand_dune_field":
+		return "dune field"
+	case "rock_shallow":
+		return "shallow rock"
+	case "wood_shallow":
+		return "shallow wood"
+	case "tailwater_apron":
+		return "tailwater apron"
+	case "tributary_mouth":
+		return "mouth of the tributary"
+	}
+	return key
+}
+
+// outlookRow is one of the next days.
+type outlookRow struct {
+	Day, Odds, Wave, Water, Flow, Note string
+}
+
+func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
+	var out []outlookRow
+	for _, d := range b.Next {
+		r := outlookRow{Day: d.Day.UTC().Format("Mon 2"), Odds: "none", Wave: "none", Water: "not known", Flow: "not known", Note: notify.Clean(d.Note)}
+		switch {
+		case d.Verdict == coldseam.Stop:
+			r.Odds = "stop likely"
+		case d.OddsOK:
+			r.Odds = notify.Odds(d.Odds)
+		}
+		if d.WaveOK {
+			r.Wave = notify.Odds(d.PWave)
+		}
+		if d.WaterC != [3]float64{} && !math.IsNaN(d.WaterC[1]) {
+			r.Water = w.Temp(d.WaterC[1])
+		}
+		if d.FlowM3S != [3]float64{} && !math.IsNaN(d.FlowM3S[1]) {
+			r.Flow = w.Flow(d.FlowM3S[1])
+		}
+		out = append(out, r)
+	}
+	return out
+}
