@@ -73,7 +73,7 @@ const minSpanFlow = .2
 const limitRoom = .25
 
 // joinGap is the longest silence over which the fan is drawn on from the last
-// reading.
+// reading; a fan of longer steps is drawn on over one of them.
 const joinGap = 6 * time.Hour
 
 // frame maps instants and values to the plot.
@@ -211,7 +211,11 @@ func joinLast(steps []step, strokes [][]coldseam.Point) []step {
 	}
 	last := strokes[len(strokes)-1]
 	p := last[len(last)-1]
-	if gap := steps[0].at.Sub(p.At); gap <= 0 || gap > joinGap {
+	longest := joinGap
+	if len(steps) > 1 {
+		longest = max(longest, steps[1].at.Sub(steps[0].at))
+	}
+	if gap := steps[0].at.Sub(p.At); gap <= 0 || gap > longest {
 		return steps
 	}
 	return append([]step{{at: p.At, q: [5]float64{p.V, p.V, p.V, p.V, p.V}}}, steps...)

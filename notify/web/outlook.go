@@ -11,7 +11,7 @@ import (
 type windowTable struct{ Rows []windowRow }
 
 type windowRow struct {
-	Span, Odds, Water, Flow, Wind, Tie, Note string
+	Span, Odds, Water, Flow, Tie, Note string
 	Best                                     bool
 }
 
@@ -22,7 +22,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 	}
 	t := &windowTable{}
 	for i, x := range b.Windows {
-		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Wind: "not known", Tie: "none", Note: notify.Clean(x.Why), Best: i == b.WindowI}
+		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Clean(x.Why), Best: i == b.WindowI}
 		switch {
 		case len(x.Stops) > 0:
 			r.Odds, r.Note = "STOP", w.Reason(x.Stops[0])
@@ -35,11 +35,8 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		if x.FlowM3S != [3]float64{} {
 			r.Flow = w.Flow(x.FlowM3S[1])
 		}
-		if x.WindMS != nil {
-			r.Wind = w.Wind(*x.WindMS)
-			if x.GustMS != nil && *x.GustMS > *x.WindMS {
-				r.Wind += ", gusts " + bare(w.Wind(*x.GustMS))
-			}
+		if x.WindMS != nil && len(x.Stops) == 0 {
+			r.Note = joined(r.Note, windWords(x, w))
 		}
 		if x.Tie != "" && len(x.Stops) == 0 {
 			r.Tie = notify.Clean(x.Tie) + "\u00a0oz"
@@ -47,6 +44,21 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		t.Rows = append(t.Rows, r)
 	}
 	return t
+}
+
+func windWords(x coldseam.Window, w notify.Words) string {
+	s := "wind " + w.Wind(*x.WindMS)
+	if x.GustMS != nil && *x.GustMS > *x.WindMS {
+		s += ", gusts " + bare(w.Wind(*x.GustMS))
+	}
+	return s
+}
+
+func joined(a, b string) string {
+	if a == "" {
+		return b
+	}
+	return a + "; " + b
 }
 
 // advice is how to fish it, as label and words.
