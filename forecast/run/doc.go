@@ -12,6 +12,9 @@
 // urge (Du 4.5) mends the late cold spring and loses the constant 2 C water and
 // the ice-out slope. Neither is better as a whole, so the values stand.
 //
+// The way of the fish between gauge and reach is not modelled: the shift delta
+// that a club's log teaches takes it up.
+//
 // All quantities are fractions of one season's run; abundance is never
 // computed and cannot be learnt from a trip log. The day is the step, water
 // temperatures are daily means in degC, flows daily means in m3/s.

@@ -39,6 +39,7 @@ type Input struct {
 	Prior         Prior   // of delta; the zero value is the species' own prior
 	ResidentShare float64 // added to the fishable index at all times
 	SeasonPeak    float64 // 0 = the shipped SeasonPeak
+	Recal         Recalibration
 }
 
 // Result is the run of one morning. Trajectory k belongs to forecast member
@@ -306,7 +307,7 @@ func (e *engine) result() Result {
 	for l := range e.days {
 		d := &e.days[l]
 		k, p := top(d.stages[:])
-		s.Days = append(s.Days, coldseam.RunDay{Day: e.in.Today.Add(l), PWave: float64(d.waves) / n,
+		s.Days = append(s.Days, coldseam.RunDay{Day: e.in.Today.Add(l), PWave: e.in.Recal.Apply(float64(d.waves) / n),
 			Arrived: fan(d.arrived), Spawned: fan(d.spawned), Stage: Stages[k], StageP: p / n})
 	}
 	d, first := &e.days[0], s.Days[0]
@@ -314,8 +315,8 @@ func (e *engine) result() Result {
 	for k, p := range d.stages {
 		s.StageProbs[Stages[k]] = p / n
 	}
-	s.PWave3d = e.anyWave(min(3, e.leads))
-	s.PRefill = share(e.refill)
+	s.PWave3d = e.in.Recal.Apply(e.anyWave(min(3, e.leads)))
+	s.PRefill = e.in.Recal.Apply(share(e.refill))
 	s.HoleLoad = coldseam.Quantile(d.load, .5)
 	s.HoleWords = HoleWords(s.HoleLoad, e.load0)
 	s.PSpent = mean(d.spent)

@@ -60,7 +60,8 @@ func (c Climate) Quantile(p float64) float64 {
 }
 
 // FlowPct returns a function of day and flow for the run clock's high-flow
-// gate: NaN while fewer than minYears stand behind the percentile.
+// gate: NaN while fewer than minYears stand behind the percentile. It keeps what
+// it has looked up and is not for concurrent use.
 func FlowPct(days coldseam.Days, minYears int) func(coldseam.Date, float64) float64 {
 	cache := map[coldseam.Date]Climate{}
 	return func(d coldseam.Date, q float64) float64 {

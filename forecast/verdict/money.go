@@ -45,35 +45,67 @@ func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []R
 	return out
 }
 
+// Rival is another way to choose one's days.
+type Rival struct {
+	Name string
+	Goes func(coldseam.Date) bool
+}
+
+// Always goes every day.
+func Always() Rival {
+	return Rival{Name: "always going", Goes: func(coldseam.Date) bool { return true }}
+}
+
+// Calendar goes on fixed days of the year, whatever the river does.
+func Calendar(name string, r coldseam.DayRange) Rival {
+	return Rival{Name: name, Goes: r.Contains}
+}
+
+// RuleOfThumb goes when the water of the day is 40-50 F and warmer than two
+// days before; water gives daily means in degC, NaN where unknown.
+func RuleOfThumb(water func(coldseam.Date) float64) Rival {
+	return Rival{Name: "40-50 F and rising", Goes: func(d coldseam.Date) bool {
+		f := coldseam.F(water(d))
+		return f >= 40 && f <= 50 && water(d) > water(d.Add(-2))
+	}}
+}
+
+// RivalMoney is a rival's worth on the same days, with the 90 % interval of
+// our gain over it.
+type RivalMoney struct {
+	Name   string
+	Net    float64
+	Lo, Hi float64
+}
+
 // Money is what following the word was worth, in good trips: a good one is
 // worth 1, every trip costs Cost.
 type Money struct {
-	N               int // known days
-	Go, GoGood      int
-	Saved           int // known days without a GO that were not good
-	Missed          int // known days without a GO that were good
-	Cost            float64
-	Net             float64 // going on GO days
-	Always          float64 // going on every known day
-	Calendar        float64 // going on the days of a fixed calendar
-	Lo, Hi          float64 // 90 % bootstrap interval of Net - Always, by weeks
-	CalLo, CalHi    float64 // the same against the calendar
-	Synthetic       bool
-	OtherSpecies    string // not empty: the log is of another species
-	UnknownGo       int    // GO days nobody fished: nothing is known of them
-	StopsKnown      int
-	replicates      int
-	differenceWeeks int
+	N            int // known days
+	Go, GoGood   int
+	Saved        int // known days without a GO that were not good
+	Missed       int // known days without a GO that were good
+	UnknownGo    int // GO days nobody fished: nothing is known of them
+	Cost         float64
+	Net          float64      // going on GO days
+	Rivals       []RivalMoney // the first is always going
+	Synthetic    bool
+	OtherSpecies string // not empty: the log is of another species
 }
 
 // minClaim is the number of known days below which no skill is claimed.
 const minClaim = 30
 
-// Worth sums the known mornings. calendar is the fixed calendar to beat; rng
-// is the source of the bootstrap.
-func Worth(days []Resolved, cost float64, calendar func(coldseam.Date) bool, rng *rand.Rand) Money {
-	m := Money{Cost: cost, replicates: 1000}
-	always, cal := map[int]float64{}, map[int]float64{} // by week: net minus the rival's
+// Worth sums the known mornings and holds them against always going and the
+// rivals; rng is the source of the bootstrap.
+func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money {
+	m := Money{Cost: cost}
+	rivals = append([]Rival{Always()}, rivals...)
+	gain := make([]map[int]float64, len(rivals)) // by week
+	for i, r := range rivals {
+		m.Rivals = append(m.Rivals, RivalMoney{Name: r.Name})
+		gain[i] = map[int]float64{}
+	}
 	for _, d := range days {
 		if !d.Known {
 			if d.Verdict == coldseam.Go {
@@ -81,45 +113,52 @@ func Worth(days []Resolved, cost float64, calendar func(coldseam.Date) bool, rng
 			}
 			continue
 		}
-		m.N++
-		value := -cost
-		if d.Good {
-			value = 1 - cost
-		}
-		own, other := 0.0, 0.0
-		switch {
-		case d.Verdict == coldseam.Go:
-			m.Go++
-			own = value
-			if d.Good {
-				m.GoGood++
+		own, value := m.count(d)
+		week := int(d.Day.UTC().Unix() / (7 * 86400))
+		for i, r := range rivals {
+			other := 0.0
+			if r.Goes(d.Day) {
+				other = value
 			}
-		case d.Good:
-			m.Missed++
-		default:
-			m.Saved++
+			m.Rivals[i].Net += other
+			gain[i][week] += own - other
 		}
-		if d.Verdict == coldseam.Stop {
-			m.StopsKnown++
-		}
-		if calendar(d.Day) {
-			other = value
-		}
-		m.Net += own
-		m.Always += value
-		m.Calendar += other
-		week := d.Day.UTC().Unix() / (7 * 86400)
-		always[int(week)] += own - value
-		cal[int(week)] += own - other
 	}
-	m.differenceWeeks = len(always)
-	m.Lo, m.Hi = m.bootstrap(always, rng)
-	m.CalLo, m.CalHi = m.bootstrap(cal, rng)
+	for i := range m.Rivals {
+		m.Rivals[i].Lo, m.Rivals[i].Hi = bootstrap(gain[i], rng)
+	}
 	return m
 }
 
+// count adds a known day; value is what going on it was worth, own what
+// following the word was.
+func (m *Money) count(d Resolved) (own, value float64) {
+	m.N++
+	value = -m.Cost
+	if d.Good {
+		value++
+	}
+	switch {
+	case d.Verdict == coldseam.Go:
+		m.Go++
+		if d.Good {
+			m.GoGood++
+		}
+		m.Net += value
+		return value, value
+	case d.Good:
+		m.Missed++
+	default:
+		m.Saved++
+	}
+	return 0, value
+}
+
+// replicates of the bootstrap.
+const replicates = 1000
+
 // bootstrap resamples whole weeks: neighbouring days share their weather.
-func (m *Money) bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64) {
+func bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64) {
 	keys := make([]int, 0, len(weeks))
 	for k := range weeks {
 		keys = append(keys, k)
@@ -128,7 +167,7 @@ func (m *Money) bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64
 	if len(keys) == 0 {
 		return 0, 0
 	}
-	x := make([]float64, m.replicates)
+	x := make([]float64, replicates)
 	for i := range x {
 		for range keys {
 			x[i] += weeks[keys[rng.IntN(len(keys))]]
@@ -139,7 +178,7 @@ func (m *Money) bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64
 
 // Skilled reports whether the gain over always going may be claimed: 30 known
 // days and a 90 % interval above 0.
-func (m Money) Skilled() bool { return m.N >= minClaim && m.Lo > 0 }
+func (m Money) Skilled() bool { return m.N >= minClaim && len(m.Rivals) > 0 && m.Rivals[0].Lo > 0 }
 
 // Words is the one line for people; it never comes without the number of days
 // behind it.

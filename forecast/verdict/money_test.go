@@ -31,11 +31,11 @@ func TestWorthCounts(t *testing.T) {
 	}
 	add(coldseam.Stop, true, true)
 	add(coldseam.Go, false, false)
-	m := Worth(days, .4, func(d coldseam.Date) bool { return d.Before(day.Add(10)) }, rand.New(rand.NewPCG(1, 1)))
+	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool { return d.Before(day.Add(10)) }}}, rand.New(rand.NewPCG(1, 1)))
 	require.Equal(t, "following it: 11 of 14 GO days good, 6 drives saved, 1 good day missed, of 21 logged mornings; too few to claim skill", m.Words())
 	require.InDelta(t, 11*.6-3*.4, m.Net, 1e-9)
-	require.InDelta(t, 12*.6-9*.4, m.Always, 1e-9)
-	require.InDelta(t, 10*.6, m.Calendar, 1e-9)
+	require.InDelta(t, 12*.6-9*.4, m.Rivals[0].Net, 1e-9)
+	require.InDelta(t, 10*.6, m.Rivals[1].Net, 1e-9)
 	require.Equal(t, 1, m.UnknownGo)
 	require.False(t, m.Skilled())
 	require.Equal(t, "nothing to judge by yet: no logged mornings", Money{}.Words())
@@ -58,7 +58,7 @@ func TestResolve(t *testing.T) {
 // several days, a truth drawn from the model's own priors, and a club that
 // fishes every other day whatever the word was. It returns the mornings as
 // they would have been issued and the log.
-func synthetic(t testing.TB, year int, seed uint64) (days []Resolved, waves []score.Pair, trips int) {
+func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]float64) (days []Resolved, waves []score.Pair) {
 	t.Helper()
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)
@@ -70,6 +70,7 @@ func synthetic(t testing.TB, year int, seed uint64) (days []Resolved, waves []sc
 	for i := range n {
 		front = .85*front + .75*rng.NormFloat64()
 		d.WaterC[i] = math.Max(.1, .14*(float64(i)-72-shift)+front)
+		water[jan.Add(i)] = d.WaterC[i]
 	}
 	truth, err := run.Clock(sp, d, run.ClockOptions{Year: year, Draws: 1, Seed: seed + 1000})
 	require.NoError(t, err)
@@ -104,7 +105,7 @@ func synthetic(t testing.TB, year int, seed uint64) (days []Resolved, waves []sc
 		days = append(days, Resolved{Day: jan.Add(i), Verdict: ByOdds(odds, .4, DefaultTable(), coldseam.NoCall), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
 		waves = append(waves, score.Pair{P: r.State.PWave, Hit: truth[i].PWave == 1})
 	}
-	return days, waves, len(days)
+	return days, waves
 }
 
 func gammaOf(rng *rand.Rand, k float64) float64 {
@@ -126,20 +127,26 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 	t.Parallel()
 	var days []Resolved
 	var waves []score.Pair
+	water := map[coldseam.Date]float64{}
 	for y := range 8 {
-		d, w, _ := synthetic(t, 2018+y, uint64(100+y))
+		d, w := synthetic(t, 2018+y, uint64(100+y), water)
 		days, waves = append(days, d...), append(waves, w...)
 	}
-	april := func(d coldseam.Date) bool { return d.Month == time.April }
-	m := Worth(days, .4, april, rand.New(rand.NewPCG(7, 7)))
+	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April, ToDay: 30})
+	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
+	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
 	m.Synthetic = true
 	t.Log(m.Words())
-	t.Logf("net %.1f good trips; always going %.1f; April only %.1f; gain over always %.1f to %.1f, over April %.1f to %.1f", m.Net, m.Always, m.Calendar, m.Lo, m.Hi, m.CalLo, m.CalHi)
+	t.Logf("net %.1f good trips", m.Net)
+	for _, r := range m.Rivals {
+		t.Logf("  %s %.1f; gain over it %.1f, 90 %% interval %.1f to %.1f", r.Name, r.Net, m.Net-r.Net, r.Lo, r.Hi)
+	}
 	require.Greater(t, m.N, 250)
 	require.Contains(t, m.Words(), "(synthetic log)")
-	require.Greater(t, m.Net, m.Always)
-	require.Greater(t, m.Net, m.Calendar)
-	require.Equal(t, m.Lo > 0, m.Skilled(), "a gain is claimed only when its interval is above 0")
+	for _, r := range m.Rivals[:2] {
+		require.Greater(t, m.Net, r.Net, r.Name)
+	}
+	require.Equal(t, m.Rivals[0].Lo > 0, m.Skilled(), "a gain is claimed only when its interval is above 0")
 	base := 0.0
 	for _, w := range waves {
 		if w.Hit {

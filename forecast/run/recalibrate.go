@@ -1,0 +1,67 @@
+package run
+
+import "math"
+
+// Resolved is one wave forecast that came true or not.
+type Resolved struct {
+	P    float64
+	Wave bool
+}
+
+// minResolved is the number of resolved days before wave odds are moved
+// [proposal].
+const minResolved = 50
+
+// Recalibration moves wave odds by logit(p') = A + B logit(p). The zero value
+// changes nothing.
+type Recalibration struct {
+	A, B float64
+	N    int
+}
+
+// Recalibrate fits a recalibration to resolved days: the maximum of the
+// posterior with B ~ N(1, .3) and A ~ N(0, 1) [proposal], by Newton's method.
+// Under 50 days the identity is returned with their number.
+func Recalibrate(days []Resolved) Recalibration {
+	r := Recalibration{B: 1, N: len(days)}
+	if len(days) < minResolved {
+		return r
+	}
+	const precA, precB = 1, 1 / (.3 * .3)
+	for range 50 {
+		ga, gb := -r.A*precA, -(r.B-1)*precB
+		haa, hab, hbb := float64(precA), 0.0, precB
+		for _, d := range days {
+			x := logit(d.P)
+			p := logistic(r.A + r.B*x)
+			o := 0.0
+			if d.Wave {
+				o = 1
+			}
+			ga, gb = ga+o-p, gb+(o-p)*x
+			w := p * (1 - p)
+			haa, hab, hbb = haa+w, hab+w*x, hbb+w*x*x
+		}
+		det := haa*hbb - hab*hab
+		da, db := (hbb*ga-hab*gb)/det, (haa*gb-hab*ga)/det
+		r.A, r.B = r.A+da, r.B+db
+		if math.Abs(da)+math.Abs(db) < 1e-10 {
+			break
+		}
+	}
+	return r
+}
+
+// Apply moves one probability; 0 and 1 stay what they are.
+func (r Recalibration) Apply(p float64) float64 {
+	if r.N < minResolved || p <= 0 || p >= 1 {
+		return p
+	}
+	return logistic(r.A + r.B*logit(p))
+}
+
+// logit clips to .02-.98, as the log score does.
+func logit(p float64) float64 {
+	p = clip(p, .02, .98)
+	return math.Log(p / (1 - p))
+}
