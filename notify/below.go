@@ -19,6 +19,10 @@ func (k *block) below(f format) {
 	k.add("Why", k.whys(f))
 	if k.Verdict.ShowsOdds() {
 		k.add("Weight by spot", k.spots(f))
+		if k.Verdict != coldseam.Stay {
+			k.add("How, in full", k.howInFull(f))
+		}
+		k.add("To measure next", k.reasons(f, b.Measure))
 	}
 	k.add("What this rests on", k.inputs(f))
 	k.add("Rules", k.rules())
@@ -84,7 +88,7 @@ func (k *block) spots(f format) []string {
 			name = "spot " + strconv.Itoa(len(out)+1)
 		}
 		if j.TieOz <= 0 || !finite(j.TieOz) {
-			out = append(out, name+": "+withheld(j))
+			out = append(out, name+": "+withheld(f, j))
 			continue
 		}
 		s := name + ": tie " + f.weight(j.TieOz)
@@ -94,8 +98,8 @@ func (k *block) spots(f format) []string {
 		if j.NextOz > j.TieOz {
 			s += "; " + f.weight(j.NextOz) + " if you lose bottom"
 		}
-		for _, w := range []string{j.Body, j.Line, j.LineWords, j.Dunes} {
-			if w = clean(w); w != "" {
+		for _, w := range []string{clean(j.Body), clean(j.Line), f.either(j.LineWords, j.LineWordsSI), f.either(j.Dunes, j.DunesSI)} {
+			if w != "" {
 				s += "; " + w
 			}
 		}
@@ -103,6 +107,34 @@ func (k *block) spots(f format) []string {
 			s += "; " + f.reason(w)
 		}
 		out = append(out, s)
+	}
+	return out
+}
+
+// howInFull is the advice row behind the How line.
+func (k *block) howInFull(f format) []string {
+	h := k.Brief.How
+	var out []string
+	add := func(label, text string) {
+		if text != "" {
+			out = append(out, label+": "+text)
+		}
+	}
+	add("pace", f.either(h.Cadence, h.CadenceSI))
+	add("body", clean(h.Body))
+	add("hook", clean(h.Hook))
+	add("leader", f.either(h.Leader, h.LeaderSI))
+	colour := clean(h.Colour)
+	if by := clean(h.ClaritySource); colour != "" && by != "" {
+		colour += " (clarity: " + by + ")"
+	}
+	add("colour", colour)
+	add("bait", clean(h.Bait))
+	for _, a := range h.Alternatives {
+		add("or", clean(a))
+	}
+	for _, n := range h.Notes {
+		add("note", clean(n))
 	}
 	return out
 }

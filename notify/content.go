@@ -35,8 +35,9 @@ type OpenLog struct {
 	Day   coldseam.Date    `json:"day"`
 }
 
-// Marshal writes the payload. The series of the charts stay behind: pictures
-// are drawn once per river and handed to Compose.
+// Marshal writes the payload. The series of the charts and the weights of other
+// members' rigs stay behind: pictures are drawn once per river and handed to
+// Compose, and the weights that are told stand in Jig.
 func (c Content) Marshal() ([]byte, error) {
 	briefs := make([]coldseam.Brief, len(c.Briefs))
 	for i, b := range c.Briefs {
@@ -44,6 +45,7 @@ func (c Content) Marshal() ([]byte, error) {
 			FlowLimitM3S: b.Chart.FlowLimitM3S, FlowLimitName: b.Chart.FlowLimitName,
 			FloodStageFlowNote: b.Chart.FloodStageFlowNote,
 		}
+		b.Rigs = nil
 		briefs[i] = b
 	}
 	c.Briefs = briefs

@@ -63,7 +63,7 @@ func (k *block) jig(f format, mark string) fact {
 	}
 	j := k.Brief.Jig[0]
 	if j.TieOz <= 0 || !finite(j.TieOz) {
-		return line("Jig", part{Text: withheld(j)})
+		return line("Jig", part{Text: withheld(f, j)})
 	}
 	parts := []part{{Text: "tie " + f.weight(j.TieOz), Strong: true}}
 	if j.PackOz > j.TieOz {
@@ -78,8 +78,8 @@ func (k *block) jig(f format, mark string) fact {
 	return line("Jig", parts...)
 }
 
-func withheld(j coldseam.SpotJig) string {
-	if t := clean(j.WithheldText); t != "" {
+func withheld(f format, j coldseam.SpotJig) string {
+	if t := f.either(j.WithheldText, j.WithheldTextSI); t != "" {
 		return "no weight: " + t
 	}
 	if j.Withheld != "" {
@@ -148,8 +148,8 @@ func shareWords(x float64) string {
 }
 
 // how is the advice line; the label is ours.
-func (k *block) how() string {
-	s := clean(k.Brief.How.Line)
+func (k *block) how(f format) string {
+	s := f.either(k.Brief.How.Line, k.Brief.How.LineSI)
 	return strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(s, "HOW"), "How"))
 }
 

@@ -85,14 +85,18 @@ func goBrief() coldseam.Brief {
 		},
 		Run: coldseam.RunState{Species: "walleye", Active: true, Calibrated: true, PWave: .52, Arrived: [3]float64{.20, .35, .55},
 			Spawned: [3]float64{0, .02, .06}, Stage: "moving", StageP: .68},
-		How: coldseam.Advice{Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads"},
+		How: coldseam.Advice{Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", LineSI: "ease: flutter tail, lift 10-20 cm, hold 3 s, hole heads",
+			Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", CadenceSI: "lift 10-20 cm, controlled drop, hold 3-5 s", Body: "flutter", Hook: "light wire",
+			Leader: "10 lb fluorocarbon", LeaderSI: "4.5 kg fluorocarbon", Colour: "pale", ClaritySource: "unknown",
+			Alternatives: []string{"bulky paddle tail towed slowly over the bed, one size heavier"}},
 		Next: []coldseam.DayOdds{
 			{Day: day0.Add(1), Odds: .58, OddsOK: true, PWave: .6, WaveOK: true, WaterC: [3]float64{4.5, 5.4, 6}, Verdict: coldseam.Go},
 			{Day: day0.Add(2), Odds: .31, OddsOK: true, WaterC: [3]float64{3, 3.6, 4}, Verdict: coldseam.Stay, Note: "colder"},
 			{Day: day0.Add(3), Odds: .3, OddsOK: true, WaterC: [3]float64{3, 3.5, 4}, Verdict: coldseam.Stay},
 		},
 		Sure: "medium", SureWhy: "2 trips logged this week",
-		Inputs: goodInputs(), Rules: rules(), LifeLine: "Water 39F: wear the life jacket.",
+		Inputs: goodInputs(), Rules: rules(), LifeLine: "Water 39F: wear the life jacket.", LifeLineSI: "Water 4.0C: wear the life jacket.",
+		Measure: []coldseam.Reason{{Code: "float", Kind: "note", Text: "time a float at the bend hole"}},
 		Sources: []coldseam.Attribution{{Provider: "loop", Name: "Loopback Agency", Licence: "public domain", Text: "Gauge data: Loopback Agency, provisional", Link: "https://agency.example"}},
 	}
 }

@@ -171,6 +171,15 @@ func (f format) dayClock(t time.Time, d coldseam.Date) string {
 	return f.clock(t)
 }
 
+// either picks the text of the reader's unit system; an empty metric twin means
+// that no number is in it.
+func (f format) either(us, si string) string {
+	if f.metric && si != "" {
+		return clean(si)
+	}
+	return clean(us)
+}
+
 func (f format) span(a, b time.Time) string { return f.clock(a) + enDash + f.clock(b) }
 
 // shortDay is "Sat 10 Apr".

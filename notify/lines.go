@@ -107,7 +107,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	k.Facts = append(k.Facts, k.stops(f, "none.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
 	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""), k.run(true))
-	if how := k.how(); k.Verdict != coldseam.Stay && how != "" {
+	if how := k.how(f); k.Verdict != coldseam.Stay && how != "" {
 		k.Facts = append(k.Facts, line("How", part{Text: how}))
 	}
 	k.Facts = append(k.Facts, k.next(), k.sure(f))
@@ -161,7 +161,11 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	if judgeAlone(b) {
 		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))
 	} else {
-		k.Facts = append(k.Facts, line("Jig", part{Text: "no weight without the gauge"}))
+		why := "no weight on a NO CALL"
+		if !gaugeGood(b) {
+			why = "no weight without the gauge"
+		}
+		k.Facts = append(k.Facts, line("Jig", part{Text: why}))
 	}
 	if !b.Replay { // a past morning has nothing to look at and no next reading
 		k.Facts = append(k.Facts, line("Look", part{Text: "gauge, weather warnings and the river itself"}),
@@ -185,10 +189,7 @@ func (k *block) stops(f format, none string) []fact {
 
 // lifeLine is the fixed line for cold water.
 func (k *block) lifeLine(f format) string {
-	if f.metric && k.Brief.LifeLineSI != "" {
-		return clean(k.Brief.LifeLineSI)
-	}
-	return clean(k.Brief.LifeLine)
+	return f.either(k.Brief.LifeLine, k.Brief.LifeLineSI)
 }
 
 func (k *block) stopList(f format) fact {
@@ -235,10 +236,7 @@ func (f format) says(r coldseam.Reason, d coldseam.Date) string {
 
 // reason picks the text of the reader's unit system.
 func (f format) reason(r coldseam.Reason) string {
-	if f.metric && r.TextSI != "" {
-		return clean(r.TextSI)
-	}
-	if t := clean(r.Text); t != "" {
+	if t := f.either(r.Text, r.TextSI); t != "" {
 		return t
 	}
 	return strings.ReplaceAll(clean(r.Code), "_", " ")

@@ -53,6 +53,7 @@ func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease ti
 				continue
 			}
 			r.l.State, r.l.Worker, r.lease = coldseam.MailClaimed, worker, now.Add(lease)
+			r.l.Attempt++
 			out = append(out, r.l)
 		}
 	}
@@ -100,7 +101,6 @@ func (m *memory) Done(_ context.Context, l coldseam.Letter, o coldseam.Outcome, 
 		return fmt.Errorf("row %d: %w", l.ID, errors.New("not the worker's"))
 	}
 	r.l.State, r.next = o.State, o.NextAt
-	r.l.Attempt++
 	r.outcome = append(r.outcome, o)
 	if o.State == coldseam.MailSent {
 		m.acked[l.ID]++

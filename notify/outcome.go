@@ -122,12 +122,12 @@ func slowDown(o coldseam.Outcome) bool {
 		strings.Contains(strings.ToLower(o.Reply), "too many")
 }
 
-// RetryAfter is the pause before the next attempt: 1, 5, 15, 30, then every 60
-// minutes, each shifted by up to 20 % either way so that a batch does not come
+// RetryAfter is the pause after the attempt-th attempt of a row, counted from
+// 1 as the claim does: 1, 5, 15, 30, then every 60 minutes, each shifted by up to 20 % either way so that a batch does not come
 // back at once [proposal]. The shift depends on row and attempt alone.
 func RetryAfter(id int64, attempt int) time.Duration {
 	steps := [...]time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour}
-	d := steps[min(max(attempt, 0), len(steps)-1)]
+	d := steps[min(max(attempt-1, 0), len(steps)-1)]
 	x := uint64(id)*0x9E3779B97F4A7C15 + uint64(attempt)*0xBF58476D1CE4E5B9
 	x ^= x >> 31
 	x *= 0x94D049BB133111EB

@@ -125,7 +125,7 @@ func Age(d time.Duration) string { return hours(d) }
 func Clean(s string) string { return clean(s) }
 
 // Withheld says why a spot has no weight.
-func Withheld(j coldseam.SpotJig) string { return withheld(j) }
+func (w Words) Withheld(j coldseam.SpotJig) string { return withheld(w.f, j) }
 
 // InputGood reports whether an input reads: "none" is good, since the agency
 // was asked and reports nothing.

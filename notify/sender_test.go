@@ -186,6 +186,16 @@ func TestCorrectionsGoFirst(t *testing.T) {
 	require.Contains(t, string(s.Mails()[0].Data), "Subject: STOP replaces GO: Tamsen")
 }
 
+// TestFirstRetry: the first pause is the short one.
+func TestFirstRetry(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{Script: sink.At("rcpt", 1, sink.Reply(451, "4.2.1", "later"))})
+	box := newMemory(rows(1)...)
+	_, err := testSender(box, s.Addr()).Run(context.Background(), 1)
+	require.NoError(t, err)
+	require.WithinDuration(t, at(4, 51), box.last(1).NextAt, 12*time.Second)
+}
+
 func TestDeadline(t *testing.T) {
 	t.Parallel()
 	s := startSink(t, sink.Config{})
@@ -209,12 +219,12 @@ func TestSchedule(t *testing.T) {
 		lo, hi   time.Duration
 		expired  bool
 	}{
-		{name: "first", lo: 48 * time.Second, hi: 72 * time.Second},
-		{name: "second", attempt: 1, lo: 4 * time.Minute, hi: 6 * time.Minute},
-		{name: "fifth", attempt: 4, lo: 48 * time.Minute, hi: 72 * time.Minute},
+		{name: "first", attempt: 1, lo: 48 * time.Second, hi: 72 * time.Second},
+		{name: "second", attempt: 2, lo: 4 * time.Minute, hi: 6 * time.Minute},
+		{name: "fifth", attempt: 5, lo: 48 * time.Minute, hi: 72 * time.Minute},
 		{name: "far", attempt: 40, lo: 48 * time.Minute, hi: 72 * time.Minute},
-		{name: "drawn in", attempt: 4, deadline: now.Add(10 * time.Minute), lo: 9 * time.Minute, hi: 9 * time.Minute},
-		{name: "too late", attempt: 4, deadline: now.Add(time.Minute), expired: true},
+		{name: "drawn in", attempt: 5, deadline: now.Add(10 * time.Minute), lo: 9 * time.Minute, hi: 9 * time.Minute},
+		{name: "too late", attempt: 5, deadline: now.Add(time.Minute), expired: true},
 	} {
 		for id := int64(1); id < 50; id++ {
 			o := schedule(deferred, coldseam.Letter{ID: id, Attempt: c.attempt, Deadline: c.deadline}, now)
