@@ -155,22 +155,27 @@ func localDate(l coldseam.Letter) coldseam.Date {
 	return l.LocalDate
 }
 
-// render writes the body within the size limits: first the last pictures fall
-// out, then rivers shrink to one line.
+// render writes the body within the size limits. When the HTML is too large its
+// small print (never the dangers) is left to the text part and the page, first
+// for the rivers after the first; then rivers shrink to one line. When the
+// message is too large the last pictures fall out.
 func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, id string) (kind string, raw []byte, subj string, err error) {
 	for n := fullBlocks; n >= 1; n-- {
-		for pics := n; pics >= 0; pics-- {
-			v := c.view(l, ct, firstCharts(ct, charts, pics), n)
-			text, html, err := renderParts(v)
-			if err != nil {
-				return "", nil, "", err
-			}
-			if len(html) > MaxHTML {
-				break
-			}
-			kind, raw = body(id, text, html, imagesOf(v, charts))
-			if len(raw)+headerReserve <= MaxMessage {
-				return kind, raw, v.Subject, nil
+		for _, print := range []int{n, 1, 0} {
+			for pics := n; pics >= 0; pics-- {
+				v := c.view(l, ct, firstCharts(ct, charts, pics), n)
+				v.smallPrint(print)
+				text, html, err := renderParts(v)
+				if err != nil {
+					return "", nil, "", err
+				}
+				if len(html) > MaxHTML {
+					break
+				}
+				kind, raw = body(id, text, html, imagesOf(v, charts))
+				if len(raw)+headerReserve <= MaxMessage {
+					return kind, raw, v.Subject, nil
+				}
 			}
 		}
 	}

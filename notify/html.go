@@ -111,6 +111,9 @@ func shownFacts(k riverView) []fact {
 // picture, or the others, which stand under the trip log. The list of stops
 // stands whole in the fact table already.
 func shownBelow(k riverView, urgent bool) []section {
+	if k.Short && !urgent {
+		return nil
+	}
 	var out []section
 	for _, s := range k.Below {
 		danger := s.Title == "Cautions" || s.Title == "Hazards of the reach" || s.Title == "Why"

@@ -45,6 +45,7 @@ type riverView struct {
 	First   bool
 	Lines   []string // text part
 	Page    string
+	Short   bool   // the HTML leaves the small print out
 	CID     string // of the chart, "" = none
 	ImgW    int    // displayed size
 	ImgH    int
@@ -89,6 +90,13 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 		c.viewNotice(&v, l, ct)
 	}
 	return v
+}
+
+// smallPrint keeps the small print in the HTML of the first n rivers.
+func (v *letter) smallPrint(n int) {
+	for i := range v.Blocks {
+		v.Blocks[i].Short = i >= n
+	}
 }
 
 func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) {
