@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"example.org/coldseam"
 )
@@ -129,4 +130,58 @@ func BenchmarkForecast(b *testing.B) {
 		_, err := Forecast(in)
 		require.NoError(b, err)
 	}
+}
+
+func TestForecastOnNewYearsDay(t *testing.T) {
+	t.Parallel()
+	for day := 1; day <= 3; day++ {
+		r, err := Forecast(morning(t, day, 10))
+		require.NoError(t, err)
+		require.Equal(t, StageNotYet, r.State.Stage)
+		require.InDelta(t, 1, r.State.StageP, 1e-9)
+		require.InDelta(t, .15, r.State.Index, 1e-3)
+	}
+}
+
+func TestForecastProperties(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		rows := DefaultSpecies()
+		n := rapid.IntRange(0, 180).Draw(t, "days")
+		level := rapid.Float64Range(-1, 14).Draw(t, "level")
+		d := coldseam.Days{First: coldseam.Date{Year: 2024, Month: 1, Day: 1}, Lat: rapid.Float64Range(30, 65).Draw(t, "lat")}
+		for i := range n {
+			d.WaterC = append(d.WaterC, level+3*math.Sin(float64(i)/9))
+			d.FlowM3S = append(d.FlowM3S, rapid.Float64Range(-5, 400).Draw(t, "flow"))
+		}
+		in := Input{Species: rapid.SampledFrom(rows).Draw(t, "species"), Days: d, Today: d.First.Add(n), Seed: 1, Draws: 40,
+			ResidentShare: rapid.Float64Range(0, .5).Draw(t, "resident"),
+			FlowPct:       func(_ coldseam.Date, q float64) float64 { return clip(q/400, 0, 1) }}
+		for range rapid.IntRange(1, 7).Draw(t, "members") {
+			path, flow := make([]float64, 5), make([]float64, 5)
+			for l := range path {
+				path[l], flow[l] = rapid.Float64Range(-.2, 20).Draw(t, "t"), rapid.Float64Range(0, 400).Draw(t, "q")
+			}
+			in.WaterC, in.FlowM3S = append(in.WaterC, path), append(in.FlowM3S, flow)
+		}
+		r, err := Forecast(in)
+		require.NoError(t, err)
+		s := r.State
+		for _, day := range s.Days {
+			for _, f := range [][3]float64{day.Arrived, day.Spawned} {
+				require.True(t, 0 <= f[0] && f[0] <= f[1] && f[1] <= f[2] && f[2] <= 1+1e-9, "%v", f)
+			}
+			require.True(t, day.PWave >= 0 && day.PWave <= 1)
+		}
+		for i := 1; i < len(s.Days); i++ {
+			require.GreaterOrEqual(t, s.Days[i].Arrived[1], s.Days[i-1].Arrived[1]-1e-12, "fish never un-arrive")
+		}
+		for k, path := range r.Index {
+			require.Less(t, r.Member[k], len(in.WaterC))
+			for _, v := range path {
+				require.True(t, v >= in.ResidentShare-1e-9 && v <= 1+in.ResidentShare+1e-9)
+			}
+		}
+		require.True(t, s.PWave <= s.PWave3d+1e-12 && s.PSpent >= 0 && s.PSpent <= 1)
+	})
 }
