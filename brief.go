@@ -233,6 +233,7 @@ type Advice struct {
 	LineSI                 string   // the same in metric units
 	CadenceSI, LeaderSI    string
 	Alternatives           []string // other rows that fit, one line each
+	AlternativesSI         []string
 	Notes                  []string
 	Row                    string // id of the row that won
 }
