@@ -241,7 +241,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 // which then are no documents to be followed.
 func (b *Batch) continued(p Profile) []string {
 	var out []string
-	if b.Next != "" {
+	if b.Next != "" && p.Paging != PagingFirst {
 		out = append(out, b.Next)
 	}
 	if p.Paging == PagingIOT {

@@ -278,6 +278,14 @@ func TestFetchPaging(t *testing.T) {
 		require.ErrorContains(t, err, "max_pages = 3")
 		require.Zero(t, b.sink.rows())
 	})
+	t.Run("the first page alone", func(t *testing.T) {
+		t.Parallel()
+		b := newBench(t, func(w http.ResponseWriter, r *http.Request) { page(w, r, 3) })
+		b.p.Paging = ingest.PagingFirst
+		res, err := b.fetch(t, ingest.Request{})
+		require.NoError(t, err)
+		require.Equal(t, 1, res.Requests)
+	})
 	t.Run("paging not configured", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) { page(w, r, 2) })

@@ -2,7 +2,11 @@ package ingest
 
 import (
 	"encoding/xml"
+	"fmt"
+	"io"
 	"strings"
+
+	"example.org/coldseam"
 )
 
 // Space is a family of XML namespaces: all versions of one vocabulary.
@@ -187,4 +191,15 @@ func (n *Node) Val() string {
 		return ""
 	}
 	return strings.TrimSpace(n.Text)
+}
+
+// NewXMLReader is NewXML over a stream in UTF-8; a document that declares
+// another encoding is refused. A reader that is an io.ByteReader is read a byte
+// at a time and never ahead of the tokens.
+func NewXMLReader(r io.Reader) *XML {
+	d := xml.NewDecoder(r)
+	d.CharsetReader = func(label string, _ io.Reader) (io.Reader, error) {
+		return nil, fmt.Errorf("encoding %q in a stream: %w", clip(label), coldseam.ErrInvalid)
+	}
+	return &XML{d: d}
 }

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
 	"strconv"
 	"strings"
@@ -24,7 +25,8 @@ const (
 
 // Kinds of paging.
 const (
-	PagingNone  = "none"
+	PagingNone  = "none"         // one page; a next link is an error, not cut off in silence
+	PagingFirst = "first"        // the first page alone is wanted: the newest rows of a sorted service
 	PagingLinks = "links_next"   // links with rel=next
 	PagingBody  = "body_next"    // a next token or address in the body
 	PagingIOT   = "iot_nextlink" // SensorThings
@@ -211,6 +213,33 @@ func (p Profile) WithDefaults() Profile {
 	return p
 }
 
+// WithSites fills zones and places of the sites that the profile serves (their
+// Provider is its name), where the profile does not say. Bare dates and
+// zone-less stamps are read in the site's zone, and a gridded service is asked
+// for the site's position.
+func (p Profile) WithSites(sites []coldseam.Site) Profile {
+	zones, places := maps.Clone(p.Zones), maps.Clone(p.Places)
+	if zones == nil {
+		zones = map[string]string{}
+	}
+	if places == nil {
+		places = map[string]Place{}
+	}
+	for _, s := range sites {
+		if s.Provider != p.Name {
+			continue
+		}
+		if _, ok := zones[s.Code]; !ok && s.Zone != "" {
+			zones[s.Code] = s.Zone
+		}
+		if _, ok := places[s.Code]; !ok && (s.Lat != 0 || s.Lon != 0) {
+			places[s.Code] = Place{Lat: s.Lat, Lon: s.Lon, Zone: s.Zone}
+		}
+	}
+	p.Zones, p.Places = zones, places
+	return p
+}
+
 // At returns the profile as the named endpoint sees it. The empty name is the
 // profile itself; an unknown name is ErrNotFound.
 func (p Profile) At(endpoint string) (Profile, error) {
@@ -271,7 +300,7 @@ func (p Profile) Check() error {
 	}{
 		{"format", p.Format, []string{"", FormatFeatures, FormatWaterML2, FormatWaterML1, FormatCAP, FormatCovJSON, FormatGridpoint, FormatSensorThings, FormatTable}},
 		{"kind", p.Kind, []string{"", "observation", "forecast"}},
-		{"paging", p.Paging, []string{"", PagingNone, PagingLinks, PagingBody, PagingIOT}},
+		{"paging", p.Paging, []string{"", PagingNone, PagingFirst, PagingLinks, PagingBody, PagingIOT}},
 		{"method", p.Method, []string{"", "GET", "POST"}},
 		{"statistic", p.Statistic, []string{"", "instant", "mean", "min", "max", "sum"}},
 	} {

@@ -91,3 +91,16 @@ func TestSiteID(t *testing.T) {
 	a := Profile{Name: "ng", Licence: "CC BY 4.0", Attribution: "Northgauge", Link: "https://g.example"}.AttributionOf()
 	require.Equal(t, coldseam.Attribution{Provider: "ng", Name: "ng", Licence: "CC BY 4.0", Text: "Northgauge", Link: "https://g.example"}, a)
 }
+
+func TestWithSites(t *testing.T) {
+	t.Parallel()
+	p := Profile{Name: "met", Zones: map[string]string{"a": "UTC"}, Places: map[string]Place{"a": {Lat: 1, Lon: 2}}}
+	got := p.WithSites([]coldseam.Site{
+		{Provider: "met", Code: "a", Zone: "America/Chicago", Lat: 45, Lon: -93},
+		{Provider: "met", Code: "b", Zone: "America/Chicago", Lat: 45, Lon: -93},
+		{Provider: "other", Code: "c", Zone: "America/Chicago", Lat: 45, Lon: -93},
+	})
+	require.Equal(t, map[string]string{"a": "UTC", "b": "America/Chicago"}, got.Zones, "the profile's own word stands")
+	require.Equal(t, map[string]Place{"a": {Lat: 1, Lon: 2}, "b": {Lat: 45, Lon: -93, Zone: "America/Chicago"}}, got.Places)
+	require.Len(t, p.Zones, 1, "the profile itself is not changed")
+}
