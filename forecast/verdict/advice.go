@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"example.org/coldseam"
@@ -26,6 +27,9 @@ type AdviceInputs struct {
 	Said, SaidBy string
 	Reach        coldseam.Reach
 	Day          coldseam.Date
+	// HatchTo is the end of the weeks in which eggs lie in the gravel; zero =
+	// none.
+	HatchTo coldseam.Date
 }
 
 // Turbidity classes in FNU [proposal]: a foot of visibility is near 50 FNU,
@@ -104,6 +108,10 @@ func Advise(in AdviceInputs) coldseam.Advice {
 			pace = c
 		}
 	}
+	if !in.HatchTo.IsZero() && !in.HatchTo.Before(in.Day) {
+		a.Notes = append(a.Notes, "eggs lie in the gravel to about "+in.HatchTo.UTC().Format("2 January")+": keep off it")
+	}
+	where = in.here(where)
 	a.Where = where
 	a.Colour = colourWords(colour, class)
 	a.PauseS = pace.PauseS
@@ -111,8 +119,23 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	a.Leader, a.LeaderSI = leaderWords(leader, row.LeaderFT, false), leaderWords(leader, row.LeaderFT, true)
 	a.Bait = in.bait(row)
 	a.Line, a.LineSI = row.how(band, pace, where[0], false), row.how(band, pace, where[0], true)
-	a.Alternatives = t.alternatives(band, flow, stage)
+	a.Alternatives, a.AlternativesSI = t.alternatives(band, flow, stage, false), t.alternatives(band, flow, stage, true)
 	return a
+}
+
+// here keeps the places that the reach has, by the classes of its spots; a
+// reach without classes, or with none of them, keeps the row's places.
+func (in *AdviceInputs) here(where []string) []string {
+	var out []string
+	for _, w := range where {
+		if slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == w }) {
+			out = append(out, w)
+		}
+	}
+	if len(out) == 0 {
+		return where
+	}
+	return out
 }
 
 // conditions lists the modifiers that hold, weakest first: a later one wins
@@ -178,11 +201,11 @@ func (r AdviceRow) fits(flow, stage string) (score int, ok bool) {
 	return score, true
 }
 
-func (t AdviceTable) alternatives(band, flow, stage string) []string {
+func (t AdviceTable) alternatives(band, flow, stage string, si bool) []string {
 	var out []string
 	for _, r := range t.rows {
 		if _, ok := r.fits(flow, stage); ok && r.Alternative && r.Band == band {
-			out = append(out, fmt.Sprintf("%s: %s; %s, %s", r.Action, r.cadence(false), r.Hook, leaderWords(r.LeaderLB, r.LeaderFT, false)))
+			out = append(out, fmt.Sprintf("%s: %s; %s, %s", r.Action, r.cadence(si), r.Hook, leaderWords(r.LeaderLB, r.LeaderFT, si)))
 		}
 	}
 	return out

@@ -107,6 +107,27 @@ func TestAdviceRefusesBadRows(t *testing.T) {
 	}
 }
 
+func TestAdviceNamesPlacesOfTheReach(t *testing.T) {
+	t.Parallel()
+	r := tamsen()
+	in := AdviceInputs{WaterC: coldseam.C(39), FlowPct: .5, Reach: r}
+	require.Equal(t, []string{"hole_head", "current_seam", "sand_dune_field"}, Advise(in).Where)
+	in.Reach.Spots = []coldseam.Spot{{Class: "sand_dune_field"}, {Class: "bank_eddy"}}
+	require.Equal(t, []string{"sand_dune_field"}, Advise(in).Where)
+	require.Contains(t, Advise(in).Line, "lee of the dunes")
+	in.Reach.Spots = []coldseam.Spot{{Class: "bank_eddy"}}
+	require.Len(t, Advise(in).Where, 3, "none of the row's places: the row stands")
+}
+
+func TestAdviceGravelNote(t *testing.T) {
+	t.Parallel()
+	day := coldseam.Date{Year: 2026, Month: 4, Day: 20}
+	in := AdviceInputs{WaterC: 8, FlowPct: .5, Stage: "dropping back", Day: day, HatchTo: day.Add(6)}
+	require.Contains(t, Advise(in).Notes, "eggs lie in the gravel to about 26 April: keep off it")
+	in.HatchTo = day.Add(-1)
+	require.NotContains(t, strings.Join(Advise(in).Notes, "|"), "eggs")
+}
+
 func TestAdviceClubRowWins(t *testing.T) {
 	t.Parallel()
 	rows, mods := AdviceFiles()
