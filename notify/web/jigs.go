@@ -111,7 +111,7 @@ func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
 		r.Depth = w.Depth(j.DepthM)
 	}
 	if j.TieOz <= 0 || math.IsNaN(j.TieOz) || j.Withheld != "" {
-		r.Withheld = notify.Withheld(j)
+		r.Withheld = w.Withheld(j)
 		return r
 	}
 	r.Tie, r.Pack = w.Weight(j.TieOz), w.Weight(j.PackOz)

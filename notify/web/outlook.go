@@ -12,7 +12,7 @@ type windowTable struct{ Rows []windowRow }
 
 type windowRow struct {
 	Span, Odds, Water, Flow, Tie, Note string
-	Best                                     bool
+	Best                               bool
 }
 
 // windowsOf is nil when there is no choice to show.

@@ -121,7 +121,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	}
 	for _, l := range page.Below {
 		switch l.Title {
-		case "Weight by spot", "What this rests on": // tables here
+		case "Weight by spot", "What this rests on", "How, in full", "To measure next": // tables and lists of their own here
 		default:
 			p.Lists = append(p.Lists, l)
 		}
