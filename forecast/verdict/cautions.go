@@ -26,7 +26,7 @@ func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
 	}
 	out = append(out, rain...)
 	if w, ok := newest(in.Gauge.Water); ok && coldseam.F(w.Value) < in.Table.ColdWaterF {
-		out = append(out, caution("alone", "going alone in cold water: leave word where and when back", ""))
+		out = append(out, caution("alone", "alone in cold water: leave word where and when back", ""))
 	}
 	return out, caps
 }

@@ -231,14 +231,14 @@ func (in *Inputs) ruleInput(l *ledger) {
 			continue
 		}
 		if i.At.IsZero() || d > oldest {
-			oldest, i.At = d, r.CheckedOn.UTC()
+			oldest, i.At = d, r.CheckedOn.In(in.loc())
 		}
 	}
 	if ok {
 		i.State, i.Age = StateGood, time.Duration(oldest)*24*time.Hour
-		i.Note = "open, checked " + coldseam.DateOf(i.At).UTC().Format("2 January")
+		i.Note = "open, checked " + i.At.Format("2 January")
 		if len(in.legal()) > 0 {
-			i.Note = "closed, checked " + coldseam.DateOf(i.At).UTC().Format("2 January")
+			i.Note = "closed, checked " + i.At.Format("2 January")
 		}
 	} else {
 		l.bad = append(l.bad, missing("season_unverified", "season not verified"))
