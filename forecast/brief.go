@@ -59,7 +59,7 @@ func (w *work) brief() {
 		b.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
 	}
 	b.Next = w.next()
-	b.Chart = f.chart(w.path, w.haveQ, w.short(), w.diel, w.limitFlow(), w.limitName())
+	b.Chart = w.chart()
 	for _, win := range d.Windows {
 		b.Chart.Windows = append(b.Chart.Windows, [2]time.Time{win.Start, win.End})
 	}
@@ -80,30 +80,6 @@ func bestHours(w coldseam.Window) [][2]time.Time {
 		out = append(out, [2]time.Time{w.Start.AddDate(0, 0, d), w.End.AddDate(0, 0, d)})
 	}
 	return out
-}
-
-// short is the temperature forecast cut to the chart's days; empty when there
-// is none.
-func (w *work) short() daily.Result {
-	r := w.tempR
-	if !w.haveT {
-		return daily.Result{}
-	}
-	return r
-}
-
-func (w *work) limitFlow() float64 {
-	if w.f.Reach.MaxFlowM3S != nil {
-		return *w.f.Reach.MaxFlowM3S
-	}
-	return 0
-}
-
-func (w *work) limitName() string {
-	if w.f.Reach.MaxFlowM3S != nil {
-		return "club limit"
-	}
-	return ""
 }
 
 func (w *work) flowFact(k int) coldseam.Fact {
@@ -205,12 +181,9 @@ func (w *work) next() []coldseam.DayOdds {
 		day := f.Day.Add(n)
 		x := coldseam.DayOdds{Day: day}
 		t := w.tempR.Step(nil, lead+1)
-		if len(w.cands) > 0 && w.diel.known {
-			k := max(w.out.Decision.WindowI, 0)
-			off := w.diel.mean(w.cands[k].Start, w.cands[k].End, f.Loc)
-			for i := range t {
-				t[i] = math.Max(t[i]+off, 0)
-			}
+		if len(w.cands) > 0 {
+			c := w.cands[max(w.out.Decision.WindowI, 0)]
+			t = w.waterIn(c.Start.AddDate(0, 0, n), c.End.AddDate(0, 0, n))
 		}
 		x.WaterC = three(t)
 		x.Bands = bandShares(f.Bands, t)

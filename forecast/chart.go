@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
 )
 
 // chartStep is the spacing of the fans; chartDays how far they reach; chartBack
@@ -17,40 +16,32 @@ const (
 )
 
 // chart collects what the fan charts draw.
-func (f *Features) chart(fp flowPath, haveFlow bool, temp daily.Result, d diel, limit float64, limitName string) coldseam.ChartData {
-	c := coldseam.ChartData{
-		FlowObs: f.points(f.Discharge), TempObs: f.points(f.Water),
-		FlowLimitM3S: limit, FlowLimitName: limitName,
+func (w *work) chart() coldseam.ChartData {
+	f := w.f
+	c := coldseam.ChartData{FlowObs: f.points(f.Discharge), TempObs: f.points(f.Water)}
+	if m := f.Reach.MaxFlowM3S; m != nil {
+		c.FlowLimitM3S, c.FlowLimitName = *m, "club limit"
 	}
-	start := f.Now.Truncate(time.Hour)
 	end := coldseam.DateOf(f.Now.In(f.Loc)).Add(chartDays).In(f.Loc)
-	flows := make([]float64, len(fp.lnQ))
-	temps := make([]float64, len(temp.Members))
-	for t := start; t.Before(end); t = t.Add(chartStep) {
+	var flows, temps []float64
+	for t := f.Now.Truncate(time.Hour); t.Before(end); t = t.Add(chartStep) {
 		c.Valid = append(c.Valid, t)
-		if haveFlow {
-			for i := range flows {
-				flows[i] = fp.flow(i, t)
+		if w.flowH != nil {
+			flows = flows[:0]
+			for i := range w.flowH.Members() {
+				flows = append(flows, w.flowH.Flow(i, t))
 			}
 			c.FlowFan = append(c.FlowFan, five(flows))
 		}
-		if len(temps) > 0 {
-			f.tempsAt(temp, d, t, temps)
+		if w.haveT {
+			temps = temps[:0]
+			for i, m := range w.tempR.Members {
+				temps = append(temps, w.diel.At(i, m, f.lastDay(), t))
+			}
 			c.TempFan = append(c.TempFan, five(temps))
 		}
 	}
 	return c
-}
-
-// tempsAt fills dst with the members' water temperature at t: the daily mean of
-// t's civil day plus the shape of the day, not below freezing.
-func (f *Features) tempsAt(temp daily.Result, d diel, t time.Time, dst []float64) {
-	k := f.lead(coldseam.DateOf(t.In(f.Loc)))
-	k = min(max(k, 0), len(temp.Members[0])-1)
-	off := d.at(t, f.Loc)
-	for i := range dst {
-		dst[i] = max(temp.Members[i][k]+off, 0)
-	}
 }
 
 func (f *Features) points(obs []coldseam.Observation) []coldseam.Point {

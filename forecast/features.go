@@ -44,16 +44,19 @@ type Features struct {
 	Rating   *coldseam.Rating
 	RigLogs  map[string][]jig.Log // by spot
 
-	Species   run.Species // Key "" = none known
-	Learnt    *run.Learnt
-	Catch     verdict.Catch       // what the log says of fish per line hour
-	Season    verdict.SeasonTable // odds without a run
-	SeasonOK  bool                // Season is set; false = the shipped table
-	SeasonLog []verdict.SeasonCell
-	Advice    verdict.AdviceTable // zero = the shipped table
-	ClarityBy string
-	Trips7    int
-	TripsAll  int
+	Species    run.Species         // Key "" = none known
+	Trips      []coldseam.Trip     // this season's log of the reach
+	RunPrior   run.Prior           // of the run's shift, from past seasons
+	CatchPrior []float64           // of the catchability, from past seasons
+	Target     float64             // fish a line hour of a good morning; 0 = default
+	RainTerm   *flow.RainTerm      // nil = rain is not modelled
+	Season     verdict.SeasonTable // odds without a run
+	SeasonOK   bool                // Season is set; false = the shipped table
+	SeasonLog  []verdict.SeasonCell
+	Advice     verdict.AdviceTable // zero = the shipped table
+	ClarityBy  string
+	Trips7     int
+	TripsAll   int
 
 	Table    verdict.Table
 	Cost     float64
@@ -180,6 +183,22 @@ func (f *Features) rain24() *float64 {
 		}
 	}
 	return &sum
+}
+
+// rainDaily is the forecast rain by civil day, mm, from the day after the last
+// complete one; nil without a forecast.
+func (f *Features) rainDaily(horizon int) []float64 {
+	p := f.weather(coldseam.Precip)
+	if p == nil {
+		return nil
+	}
+	out := make([]float64, horizon)
+	for i, t := range p.At {
+		if k := f.lead(coldseam.DateOf(t.Add(-time.Minute).In(f.Loc))); k >= 0 && k < horizon {
+			out[k] += p.Value[i]
+		}
+	}
+	return out
 }
 
 // airMax is the greatest daily mean air temperature of the days that span the

@@ -50,10 +50,9 @@ type work struct {
 	flowR    daily.Result
 	tempR    daily.Result
 	haveT    bool
-	path     flowPath
-	haveQ    bool
+	flowH    *flow.Hours // nil without a reading or members
 	curve    jig.StageCurve
-	diel     diel
+	diel     *thermal.Diel
 	sun      verdict.Sun
 	failed   error
 	advices  []coldseam.Advice    // by candidate
@@ -61,6 +60,7 @@ type work struct {
 	heights  [][]float64          // stage of each member, by candidate
 	cands    []verdict.Candidate
 	oddsNote string
+	catch    verdict.Catch
 	geo      jig.Geometry
 	in       verdict.Inputs
 }
@@ -86,7 +86,7 @@ func (w *work) fill() {
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
 	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
 	w.curve = stageCurve(f)
-	w.diel = newDiel(f.Water, f.Now, f.Loc)
+	w.diel = thermal.NewDiel(f.Water, f.Now, f.Loc)
 }
 
 func (w *work) problem(what string, err error) {
@@ -131,24 +131,38 @@ func (w *work) daily() {
 	if err != nil {
 		w.problem("discharge", err)
 	} else {
+		flow.Rain(&w.flowR, f.rainDaily(daily.DefaultHorizon), f.RainTerm)
 		w.out.Flow = w.flowR.Ensemble(f.Site.ID, coldseam.Discharge, f.Now, f.Loc)
-		w.path, w.haveQ = newFlowPath(f, w.flowR)
 	}
 	w.out.FlowModel = f.FlowModel
 }
 
+// hours fits the gauge section and reads the members by the hour.
 func (w *work) hours() {
-	if len(w.f.Gaugings) > 0 {
-		near := w.path.qNow
+	f := w.f
+	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
+	if len(f.Gaugings) > 0 {
 		var err error
-		if near > 0 {
-			w.geo, err = jig.FitNear(w.f.Gaugings, near)
+		if ok && last.Value > 0 {
+			w.geo, err = jig.FitNear(f.Gaugings, last.Value)
 		} else {
-			w.geo, err = jig.Fit(w.f.Gaugings)
+			w.geo, err = jig.Fit(f.Gaugings)
 		}
 		if err != nil {
 			w.out.Problems = append(w.out.Problems, fmt.Errorf("hydraulic geometry: %w", err))
 		}
+	}
+	in := flow.HoursInput{Obs: f.Discharge, Now: f.Now, Loc: f.Loc, Daily: w.flowR}
+	if ok && w.geo.Valid() && f.Reach.GaugeKM > 0 {
+		in.TravelH, _ = flow.TravelTime(f.Reach.GaugeKM, w.geo.MeanMS(last.Value))
+	}
+	h, err := flow.NewHours(in)
+	if err != nil {
+		return // no reading or no members: the decision says so
+	}
+	w.flowH = h
+	if h.Regulation().Regulated {
+		f.Reach.Regulated = true
 	}
 }
 
@@ -159,8 +173,12 @@ func (w *work) runClock() {
 		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no run clock for this species"}
 		return
 	}
-	in := run.Input{Species: f.Species, Days: f.Days, Today: f.lastDay().Add(1), Learnt: f.Learnt, Seed: f.Seed,
-		ResidentShare: f.Reach.ResidentShare, FlowPct: verdict.FlowPct(f.Days, int(f.Table.MinYears))}
+	today := f.lastDay().Add(1)
+	pct := verdict.FlowPct(f.Days, int(f.Table.MinYears))
+	learnt := w.learn(today, pct)
+	ref := run.NewReference(f.Species, f.Days, nil, today.Year, f.Seed)
+	in := run.Input{Species: f.Species, Days: f.Days, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior,
+		ResidentShare: f.Reach.ResidentShare, FlowPct: pct, SeasonPeak: ref.Peak}
 	for _, m := range w.tempR.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
 	}
@@ -173,6 +191,25 @@ func (w *work) runClock() {
 		return
 	}
 	w.out.Run = r
+	w.catch = verdict.CatchFrom(learnt, r, ref.WithResidents(f.Reach.ResidentShare), f.Target, 0)
+}
+
+// learn lets the season's log speak on the run; nil without trips.
+func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float64) *run.Learnt {
+	f := w.f
+	if len(f.Trips) == 0 {
+		return nil
+	}
+	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: f.Days, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
+		Resident: func(coldseam.ReachID) float64 { return f.Reach.ResidentShare }, Seed: f.Seed})
+	if err != nil {
+		w.out.Problems = append(w.out.Problems, fmt.Errorf("trip log: %w", err))
+		return nil
+	}
+	if l.Trips == 0 {
+		return nil
+	}
+	return l
 }
 
 // candidates are the windows of the day with everything that belongs to each.
@@ -184,7 +221,7 @@ func (w *work) candidates() {
 	for _, s := range spans {
 		c := verdict.Candidate{Start: s.Start, End: s.End}
 		if w.haveT && lead >= 0 && lead < len(w.tempR.Members[0]) {
-			c.WaterC = w.waterIn(lead, s.Start, s.End)
+			c.WaterC = w.waterIn(s.Start, s.End)
 		}
 		medians = append(medians, coldseam.Quantile(c.WaterC, .5))
 		w.cands = append(w.cands, c)
@@ -196,13 +233,12 @@ func (w *work) candidates() {
 	}
 }
 
-// waterIn is the members' mean water temperature from a to b on the day of
-// lead, not below freezing.
-func (w *work) waterIn(lead int, a, b time.Time) []float64 {
-	off := w.diel.mean(a, b, w.f.Loc)
+// waterIn is the members' mean water temperature from a to b, not below
+// freezing.
+func (w *work) waterIn(a, b time.Time) []float64 {
 	out := make([]float64, len(w.tempR.Members))
 	for i, m := range w.tempR.Members {
-		out[i] = math.Max(m[lead]+off, 0)
+		out[i] = w.diel.Mean(i, m, w.f.lastDay(), a, b)
 	}
 	return out
 }
@@ -211,11 +247,11 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	f := w.f
 	after := c.End.Add(hoursOf(f.Table.AfterH))
 	var stages []float64
-	if w.haveQ && lead >= 0 {
-		for i := range w.path.lnQ {
-			c.FlowM3S = append(c.FlowM3S, w.path.peak(i, c.Start, c.End))
-			c.AfterM3S = append(c.AfterM3S, w.path.peak(i, c.Start, after))
-			c.RiseShare = append(c.RiseShare, w.path.rise(i, f.Now, after))
+	if w.flowH != nil && lead >= 0 {
+		for i := range w.flowH.Members() {
+			c.FlowM3S = append(c.FlowM3S, w.flowH.Peak(i, c.Start, c.End))
+			c.AfterM3S = append(c.AfterM3S, w.flowH.Peak(i, c.Start, after))
+			c.RiseShare = append(c.RiseShare, w.flowH.Rise(i, f.Now, after))
 		}
 		stages = w.stages(c, after)
 	}
@@ -245,19 +281,23 @@ func (w *work) stages(c *verdict.Candidate, after time.Time) []float64 {
 	if !ok || len(w.curve.FlowM3S) < 2 {
 		return nil
 	}
-	stage := func(q float64) float64 { return now.Value + curveAt(w.curve, q) - curveAt(w.curve, w.path.qNow) }
+	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
+	if !ok {
+		return nil
+	}
+	stage := func(q float64) float64 { return now.Value + curveAt(w.curve, q) - curveAt(w.curve, last.Value) }
 	var out []float64
 	flood := 0
-	for i := range w.path.lnQ {
-		top := w.path.peak(i, f.Now, after)
-		c.RiseM = append(c.RiseM, math.Max(stage(w.path.qNow*(1+c.RiseShare[i]))-now.Value, 0))
+	for i := range c.FlowM3S {
+		top := w.flowH.Peak(i, f.Now, after)
+		c.RiseM = append(c.RiseM, math.Max(stage(last.Value*(1+c.RiseShare[i]))-now.Value, 0))
 		out = append(out, stage(c.FlowM3S[i]))
 		if f.Reach.FloodStageM != nil && stage(top) >= *f.Reach.FloodStageM {
 			flood++
 		}
 	}
 	if f.Reach.FloodStageM != nil {
-		p := float64(flood) / float64(len(w.path.lnQ))
+		p := float64(flood) / float64(len(c.FlowM3S))
 		c.PFlood = &p
 	}
 	return out

@@ -25,7 +25,7 @@ func (w *work) good(c verdict.Candidate, lead int, factor float64) []float64 {
 		}
 		index = append(index, n[lead])
 	}
-	p, note := verdict.GoodOdds(index, w.f.Catch, fs)
+	p, note := verdict.GoodOdds(index, w.catch, fs)
 	w.oddsNote = note
 	return p
 }

@@ -28,6 +28,11 @@ import (
 //go:embed demo.toml
 var demoTOML string
 
+// demoLog is the invented club's trip log of two springs.
+//
+//go:embed demo_log.csv
+var demoLog string
+
 // demoStart is the demo's morning: Saturday 18 April 2026, 04:30 in Chicago.
 var demoStart = time.Date(2026, time.April, 18, 9, 30, 0, 0, time.UTC)
 
@@ -198,7 +203,34 @@ func (d *demo) database(ctx context.Context) error {
 			}
 		}
 	}
-	return nil
+	n, err := d.app.enterLog(ctx, demoLog)
+	if n > 0 {
+		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
+	}
+	return err
+}
+
+// enterLog puts a trip log into the database; what is there already stays.
+func (a *app) enterLog(ctx context.Context, text string) (n int, err error) {
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return 0, err
+	}
+	trips, err := readTrips(strings.NewReader(text), reaches)
+	if err != nil {
+		return 0, err
+	}
+	for _, t := range trips {
+		t.EnteredAt, t.Source = a.now(), "csv"
+		_, added, err := a.db.AddTrip(ctx, t)
+		if err != nil {
+			return n, err
+		}
+		if added {
+			n++
+		}
+	}
+	return n, nil
 }
 
 // demoListener takes the demo's usual port, or a free one when it is taken.

@@ -196,19 +196,24 @@ func (g *gather) log() {
 	if !g.keep(err) {
 		return
 	}
+	g.f.Trips = g.f.Trips[:0]
 	for _, t := range trips {
-		if !t.WentNot {
-			g.f.TripsAll++
-			if g.f.Day.Sub(t.Date) < 7 {
-				g.f.Trips7++
-			}
+		if t.Date.Year == g.f.Day.Year {
+			g.f.Trips = append(g.f.Trips, t)
+		}
+		if t.WentNot {
+			continue
+		}
+		g.f.TripsAll++
+		if g.f.Day.Sub(t.Date) < 7 {
+			g.f.Trips7++
 		}
 	}
 	if rate, ok := verdict.TargetRate(trips); ok {
-		g.f.Catch.Target = rate
+		g.f.Target = rate
 	}
 	if g.f.Reach.TargetRate > 0 {
-		g.f.Catch.Target = g.f.Reach.TargetRate
+		g.f.Target = g.f.Reach.TargetRate
 	}
 }
 
