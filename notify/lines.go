@@ -239,7 +239,10 @@ func (f format) reason(r coldseam.Reason) string {
 	if t := f.either(r.Text, r.TextSI); t != "" {
 		return t
 	}
-	return strings.ReplaceAll(clean(r.Code), "_", " ")
+	if c := clean(r.Code); c != "" {
+		return strings.ReplaceAll(c, "_", " ")
+	}
+	return "a rule of the club" // never an empty line: a stop or caution is not dropped
 }
 
 // again says when the river is read next.

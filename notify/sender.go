@@ -56,7 +56,8 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 	defer r.hangUp()
 	for limit > 0 && !r.late(ctx) {
 		n := min(limit, s.Relay.perConnection())
-		batch, err := s.Outbox.Claim(ctx, s.Worker, s.Now(), r.lease(), n)
+		claimed := s.Now()
+		batch, err := s.Outbox.Claim(ctx, s.Worker, claimed, claimLease, n)
 		if err != nil {
 			return r.tally, fmt.Errorf("claim outbox: %w", err)
 		}
@@ -64,7 +65,7 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 			return r.tally, nil
 		}
 		limit -= len(batch)
-		if err := r.batch(ctx, batch); err != nil {
+		if err := r.batch(ctx, batch, claimed.Add(claimLease)); err != nil {
 			return r.tally, err
 		}
 	}
@@ -81,9 +82,14 @@ type run struct {
 	down    error // the relay could not be reached
 }
 
-// lease of a claimed batch: long enough to compose and offer every row of it;
-// InData extends the one that is being sent.
-func (r *run) lease() time.Duration { return r.Relay.CommandTimeout() * 6 }
+// claimLease is how long a worker may hold rows before their text goes out.
+// It is short, so that the rows of a killed process are taken over within two
+// minutes; InData sets the long lease that covers the slowest reply.
+// leaseLeft must remain to begin another row [proposal].
+const (
+	claimLease = 90 * time.Second
+	leaseLeft  = 45 * time.Second
+)
 
 // late: no further row when the reply to its dot could not be waited for.
 func (r *run) late(ctx context.Context) bool {
@@ -103,9 +109,12 @@ func (r *run) hangUp() {
 
 // batch sends rows one after the other. A row that fails does not stop the
 // others; the breaker and a broken outbox do.
-func (r *run) batch(ctx context.Context, batch []coldseam.Letter) error {
+func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Time) error {
 	r.Fail("claimed")
 	for i, l := range batch {
+		if i > 0 && until.Sub(r.Now()) < leaseLeft {
+			return nil // the relay is slow; the rest falls back to pending by itself
+		}
 		if r.late(ctx) {
 			return r.giveBack(ctx, batch[i:], "out of time")
 		}

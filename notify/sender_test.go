@@ -196,6 +196,31 @@ func TestFirstRetry(t *testing.T) {
 	require.WithinDuration(t, at(4, 51), box.last(1).NextAt, 12*time.Second)
 }
 
+// TestSlowRelayKeepsFewRows: rows whose lease runs down are not begun; another
+// worker may have them by the time their text would go out.
+func TestSlowRelayKeepsFewRows(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(5)...)
+	x := testSender(box, s.Addr())
+	now := at(4, 50)
+	x.Now = func() time.Time { return now }
+	x.Fail = func(step string) {
+		if step == "before done" {
+			now = now.Add(25 * time.Second)
+		}
+	}
+	tally, err := x.Run(context.Background(), 5)
+	require.NoError(t, err)
+	require.Equal(t, 2, tally.Sent)
+	require.Equal(t, map[coldseam.MailState]int{coldseam.MailSent: 2, coldseam.MailClaimed: 3}, box.states())
+	now = now.Add(2 * time.Minute)
+	x.Fail = nil
+	tally, err = x.Run(context.Background(), 5)
+	require.NoError(t, err)
+	require.Equal(t, 3, tally.Sent)
+}
+
 func TestDeadline(t *testing.T) {
 	t.Parallel()
 	s := startSink(t, sink.Config{})
