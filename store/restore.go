@@ -1,0 +1,222 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
+)
+
+// RestoreOptions of Restore.
+type RestoreOptions struct {
+	Bin     string    // directory of pg_restore; "" = found
+	FilesTo string    // directory for config and keys; "" = left in the backup. Nothing there is overwritten
+	Now     time.Time // zero = now
+	Store   Options
+}
+
+// Restored says what a restore found and did.
+type Restored struct {
+	Manifest Manifest
+	Files    []string // written to FilesTo
+	Unknown  int      // mails that were in transmission
+	Expired  int      // mails past their deadline or of an earlier day
+	Told     int      // subscribers whose mail of today may have gone out after the backup: they get none today
+	Jobs     int      // running jobs made retryable
+}
+
+// Restore loads a backup into an empty database and compares every table with
+// the manifest. Sending is held until the admin releases it. No old morning is
+// sent again: open rows of earlier days expire, and who was due today before
+// now counts as told. ErrInvalid: the file is damaged, of a newer schema, or
+// the database is not empty; nothing was changed then.
+func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restored, err error) {
+	fail := func(err error) (Restored, error) { return r, fmt.Errorf("restore: %w", classify(err)) }
+	if o.Now.IsZero() {
+		o.Now = time.Now()
+	}
+	if o.Bin, err = toolDir(o.Bin); err != nil {
+		return fail(err)
+	}
+	work, err := os.MkdirTemp("", "coldseam-restore-")
+	if err != nil {
+		return fail(err)
+	}
+	defer os.RemoveAll(work)
+	if r.Manifest, err = unpack(path, work); err != nil {
+		return fail(err)
+	}
+	db, err := Open(ctx, url, o.Store)
+	if err != nil {
+		return fail(err)
+	}
+	defer db.Close()
+	if err := db.checkEmpty(ctx, r.Manifest); err != nil {
+		return fail(err)
+	}
+	if err := runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_restore"),
+		"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error", "--dbname="+db.pool.Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
+		return fail(err)
+	}
+	if err := db.compare(ctx, r.Manifest); err != nil {
+		return fail(err)
+	}
+	if err := db.settle(ctx, &r, o.Now); err != nil {
+		return fail(err)
+	}
+	if err := db.Migrate(ctx); err != nil { // an older schema is brought up, the readers' role is closed
+		return fail(err)
+	}
+	if o.FilesTo != "" {
+		if r.Files, err = placeFiles(work, o.FilesTo, r.Manifest); err != nil {
+			return fail(err)
+		}
+	}
+	return r, nil
+}
+
+func unpack(path, to string) (Manifest, error) {
+	if err := os.Mkdir(filepath.Join(to, backupFiles), 0o700); err != nil {
+		return Manifest{}, err
+	}
+	return readBackup(path, func(name string, r io.Reader) error {
+		if name != backupDump && (!strings.HasPrefix(name, backupFiles) || filepath.Base(name) != name[len(backupFiles):]) {
+			return fmt.Errorf("entry %q: %w", name, coldseam.ErrInvalid)
+		}
+		f, err := os.OpenFile(filepath.Join(to, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		if _, err := io.Copy(f, r); err != nil {
+			return err
+		}
+		return f.Close()
+	})
+}
+
+func (db *DB) checkEmpty(ctx context.Context, m Manifest) error {
+	files, err := migrationFiles()
+	if err != nil {
+		return err
+	}
+	if m.Schema > len(files) {
+		return SchemaState{Have: m.Schema, Want: len(files)}.refusal()
+	}
+	var found *string
+	if err := db.pool.QueryRow(ctx, `SELECT string_agg(nspname, ', ') FROM pg_namespace WHERE nspname IN ('coldseam', 'season', 'river')`).Scan(&found); err != nil {
+		return err
+	}
+	if found != nil {
+		return fmt.Errorf("the database is not empty, it has %s: restore into a new one: %w", *found, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+func (db *DB) compare(ctx context.Context, m Manifest) error {
+	var got []ManifestTable
+	if err := db.inTx(ctx, func(tx pgx.Tx) (err error) { got, err = countTables(ctx, tx); return err }); err != nil {
+		return err
+	}
+	have := map[string]ManifestTable{}
+	for _, t := range got {
+		have[t.Name] = t
+	}
+	for _, want := range m.Tables {
+		if have[want.Name] != want {
+			return fmt.Errorf("table %s has %d rows, sum %s; the backup says %d, %s: %w",
+				want.Name, have[want.Name].Rows, have[want.Name].Sum, want.Rows, want.Sum, coldseam.ErrInvalid)
+		}
+	}
+	return nil
+}
+
+// Who was due today by the clock, before the restore, may have been sent the
+// mail after the backup was made.
+const sqlTold = `
+WITH due AS (
+  SELECT s.subscriber_id, s.email, ($1::timestamptz AT TIME ZONE s.zone) AS local_now, s.send_at
+  FROM coldseam.subscriber s WHERE s.state IN ('confirmed', 'paused'))
+INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, done_at, domain, message_id, reply, payload)
+SELECT $2, subscriber_id, local_now::date, 'morning', 'skipped', 3, $1, $1, $1, '', '<restore.' || subscriber_id || '.' || $2::int8 || '@invalid>',
+  'restored: may have been sent after the backup', ''
+FROM due WHERE local_now >= local_now::date + send_at
+ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
+
+func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
+	now = micro(now)
+	return db.inTx(ctx, func(tx pgx.Tx) error {
+		var edition int64
+		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n, held, held_why) VALUES ('morning', $1, 0, true, 'restore') RETURNING edition_id`, now).Scan(&edition); err != nil {
+			return err
+		}
+		var waiting int
+		steps := []struct {
+			n    *int
+			sql  string
+			args []any
+		}{
+			{nil, `UPDATE coldseam.switch SET is_on = true, changed_at = $1, who = 'restore', why = 'restored from a backup' WHERE name = 'hold'`, []any{now}},
+			{&r.Unknown, `UPDATE coldseam.outbox SET state = 'unknown', done_at = $1, lease_until = $1 WHERE state = 'in_data'`, []any{now}},
+			{nil, `UPDATE coldseam.outbox SET state = 'pending', worker = '', lease_until = NULL WHERE state = 'claimed'`, nil},
+			{&r.Expired, `UPDATE coldseam.outbox o SET state = 'expired', done_at = $1
+				WHERE state IN ('pending', 'deferred') AND (deadline <= $1 OR local_date <
+				  ($1::timestamptz AT TIME ZONE COALESCE((SELECT zone FROM coldseam.subscriber s WHERE s.subscriber_id = o.subscriber_id), 'UTC'))::date)`, []any{now}},
+			{&waiting, `UPDATE coldseam.outbox SET state = 'skipped', done_at = $1, reply = 'restored: may have been sent after the backup'
+				WHERE kind = 'morning' AND state IN ('pending', 'deferred')`, []any{now}},
+			{&r.Told, sqlTold, []any{now, edition}},
+			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`, nil},
+			{nil, `DELETE FROM river.river_leader`, nil},
+		}
+		for _, s := range steps {
+			tag, err := tx.Exec(ctx, s.sql, s.args...)
+			if err != nil {
+				return err
+			}
+			if s.n != nil {
+				*s.n = int(tag.RowsAffected())
+			}
+		}
+		_, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, edition, r.Told)
+		r.Told += waiting
+		return err
+	})
+}
+
+func placeFiles(work, to string, m Manifest) ([]string, error) {
+	if err := os.MkdirAll(to, 0o700); err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, f := range m.Files {
+		name, ok := strings.CutPrefix(f.Name, backupFiles)
+		if !ok {
+			continue
+		}
+		b, err := os.ReadFile(filepath.Join(work, f.Name))
+		if err != nil {
+			return out, err
+		}
+		path := filepath.Join(to, name)
+		old, err := os.ReadFile(path)
+		if err == nil && bytes.Equal(old, b) {
+			continue
+		}
+		if err == nil {
+			path += ".restored"
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			return out, err
+		}
+		out = append(out, path)
+	}
+	return out, nil
+}
