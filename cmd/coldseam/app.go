@@ -16,6 +16,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/notify"
@@ -40,6 +41,8 @@ type app struct {
 	compose *notify.Composer
 	relay   notify.Relay
 
+	limits verdict.Table // with the club's own values
+
 	mu     sync.Mutex
 	charts map[chartKey][]byte
 }
@@ -63,6 +66,10 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 	}
 	if a.now == nil {
 		a.now = time.Now
+	}
+	var err error
+	if a.limits, err = cfg.table(); err != nil {
+		return nil, err
 	}
 	if err := a.openDatabase(ctx, o); err != nil {
 		a.Close()
@@ -185,10 +192,10 @@ func (a *app) Close() {
 	}
 }
 
-// syncRivers writes the configuration's sites and reaches to the database; a
-// changed reach keeps its old version with who and why.
+// syncRivers writes the configuration's sites, reaches and limits to the
+// database; a changed one keeps its old version with who and why.
 func (a *app) syncRivers(ctx context.Context) error {
-	var errs []error
+	errs := []error{a.syncLimits(ctx)}
 	for _, s := range a.cfg.Sites {
 		errs = append(errs, a.db.PutSite(ctx, s.site()))
 	}

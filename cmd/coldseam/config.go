@@ -31,6 +31,8 @@ type Config struct {
 	Sites    []SiteConfig     `toml:"site"`
 	Reaches  []ReachConfig    `toml:"reach"`
 
+	Thresholds map[string]LimitConfig `toml:"thresholds"` // limits of the decision other than the program's own
+
 	path string
 }
 
@@ -290,6 +292,9 @@ func (c Config) check() error {
 	}
 	if _, err := time.LoadLocation(c.Club.Zone); err != nil {
 		return fmt.Errorf("club.zone is %q; want an IANA zone such as America/Chicago: %w", c.Club.Zone, coldseam.ErrInvalid)
+	}
+	if _, err := c.table(); err != nil {
+		return err
 	}
 	sites := map[string]bool{}
 	profiles := map[string]bool{}

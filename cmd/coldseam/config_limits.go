@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sort"
+	"strconv"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/store"
+)
+
+// LimitConfig is one line of [thresholds]: a number alone where it is the
+// stricter one, a number with a reason where it is looser:
+//
+//	wind_mph = 20
+//	gust_mph = { value = 40, why = "the big boats only, May 2026 meeting", who = "season keeper" }
+type LimitConfig struct {
+	Value float64
+	Why   string
+	Who   string // a role, never an address
+}
+
+// UnmarshalTOML reads both forms.
+func (l *LimitConfig) UnmarshalTOML(v any) error {
+	number := func(v any) (float64, error) {
+		switch x := v.(type) {
+		case float64:
+			return x, nil
+		case int64:
+			return float64(x), nil
+		}
+		return 0, fmt.Errorf("%v is no number: %w", v, coldseam.ErrInvalid)
+	}
+	t, ok := v.(map[string]any)
+	if !ok {
+		var err error
+		l.Value, err = number(v)
+		return err
+	}
+	seen := false
+	for k, x := range t {
+		s, isText := x.(string)
+		switch {
+		case k == "value":
+			n, err := number(x)
+			if err != nil {
+				return err
+			}
+			l.Value, seen = n, true
+		case k == "why" && isText:
+			l.Why = s
+		case k == "who" && isText:
+			l.Who = s
+		default:
+			return fmt.Errorf("%s = %v; want value, why, who: %w", k, x, coldseam.ErrInvalid)
+		}
+	}
+	if !seen {
+		return fmt.Errorf("no value; want { value = 40, why = \"...\" }: %w", coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+// table is the decision's table with the club's limits; it refuses a looser
+// one without a reason.
+func (c Config) table() (verdict.Table, error) {
+	t := verdict.DefaultTable()
+	t.Cost = c.Odds.Cost
+	var errs []error
+	for _, k := range sortedKeys(c.Thresholds) {
+		l := c.Thresholds[k]
+		if k == "cost" {
+			errs = append(errs, fmt.Errorf("threshold cost: set odds.cost instead: %w", coldseam.ErrInvalid))
+			continue
+		}
+		errs = append(errs, t.Set(k, l.Value, l.Why))
+	}
+	return t, errors.Join(errs...)
+}
+
+// syncLimits writes the club's limits to the database: a changed one leaves a
+// row in the audit with who, when and why, one taken out of the file too.
+func (a *app) syncLimits(ctx context.Context) error {
+	stored, err := a.db.Thresholds(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for k, l := range a.cfg.Thresholds {
+		v := strconv.FormatFloat(l.Value, 'g', -1, 64)
+		e := store.Edit{Who: l.Who, Why: l.Why}
+		if e.Who == "" {
+			e.Who = "coldseam.toml"
+		}
+		if e.Why == "" {
+			e.Why = "stricter than the program's own"
+		}
+		errs = append(errs, a.db.SetThreshold(ctx, k, &v, e))
+		delete(stored, k)
+	}
+	for k := range stored {
+		errs = append(errs, a.db.SetThreshold(ctx, k, nil, store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
+	}
+	return errors.Join(errs...)
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	out := make([]string, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return out
+}
