@@ -331,7 +331,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	}
 	began := f.Now()
 	resp, err := r.Execute(p.Method, addr)
-	res.Requests++
+	res.Requests += c.host.spent(r.Attempt)
 	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
 	raw.Dur = raw.At.Sub(began)
 	if err != nil {
@@ -466,6 +466,15 @@ func (f *Fetcher) Failures(profile, endpoint string) (int, time.Time) {
 	defer f.mu.Unlock()
 	x := f.fails[profile+"/"+endpoint]
 	return x.n, x.until
+}
+
+// spent takes what repeated tries used from the budget and returns the number
+// of tries.
+func (g *hostGate) spent(tries int) int {
+	if tries > 1 {
+		g.rate.ReserveN(time.Now(), min(tries-1, g.rate.Burst()))
+	}
+	return max(tries, 1)
 }
 
 func (g *hostGate) wait(t time.Time) {

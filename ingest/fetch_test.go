@@ -156,6 +156,7 @@ func TestFetchRetries(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, 1, res.Rows)
 		require.EqualValues(t, 2, n.Load())
+		require.Equal(t, 2, res.Requests, "a second try counts")
 	})
 	t.Run("three tries, then the next tick", func(t *testing.T) {
 		t.Parallel()
@@ -668,4 +669,47 @@ func TestFetchForecasts(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Refused)
 	require.Len(t, b.sink.forecasts, 2, "kelvin that is celsius never becomes weather")
+}
+
+// A row without a value but with an ice mark arrives in the store with both:
+// the ice stop must see it.
+func TestFetchIceWithoutValue(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"),
+			strings.NewReplacer(`"value":"x"`, `"value":null`, `"qualifier":null`, `"qualifier":["ICE"]`).Replace(row(now.Add(-15*time.Minute), "x"))))
+	})
+	res, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, 2, res.Added)
+	require.Equal(t, now.Add(-time.Hour), res.NewestValid, "a row without a value is no news of the river")
+	for _, obs := range b.sink.obs {
+		o := obs[now.Add(-15*time.Minute).UnixMicro()]
+		require.Equal(t, coldseam.Missing|coldseam.Ice|coldseam.Provisional|coldseam.Suspect, o.Flag)
+		require.Equal(t, []string{"ICE"}, o.Qualifiers)
+	}
+}
+
+// The point record of a gridded service leads to the forecast of the same host.
+func TestFetchTwoSteps(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		switch r.URL.Path {
+		case "/points/45.2000,-93.1000":
+			_, _ = fmt.Fprintf(w, `{"type":"Feature","geometry":null,"properties":{"forecastGridData":"http://%s/gridpoints/TST/10,20"}}`, r.Host)
+		case "/gridpoints/TST/10,20":
+			_, _ = io.WriteString(w, `{"type":"Feature","geometry":null,"properties":{"updateTime":"2026-03-20T11:24:37+00:00","gridId":"TST","gridX":10,"gridY":20,
+				"temperature":{"uom":"wmoUnit:degC","values":[{"validTime":"2026-03-20T12:00:00+00:00/PT2H","value":1.5}]}}}`)
+		default:
+			w.WriteHeader(http.StatusNotFound)
+		}
+	})
+	b.p.Path, b.p.Query, b.p.Paging = "/points/{lat},{lon}", nil, ingest.PagingBody
+	b.p = b.p.WithSites([]coldseam.Site{{Provider: "tamsen", Code: "bend", Lat: 45.2, Lon: -93.1, Zone: "America/Chicago"}})
+	res, err := b.fetch(t, ingest.Request{Sites: []string{"bend"}})
+	require.NoError(t, err)
+	require.Equal(t, 2, res.Requests)
+	require.Equal(t, time.Date(2026, 3, 20, 11, 24, 37, 0, time.UTC), res.NewestIssued)
+	require.Equal(t, coldseam.SiteID("tamsen:bend"), b.sink.forecasts[0].Site)
+	require.Equal(t, []float64{1.5, 1.5}, b.sink.forecasts[0].Value)
 }

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"maps"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -71,7 +72,16 @@ func (l *Line) Add(at time.Time, v float64) {
 		}
 		l.conv, l.hasConv = conv, true
 	}
+	l.s.grow()
 	l.s.obs = append(l.s.obs, coldseam.Observation{At: at, Value: l.conv.Apply(v), Flag: l.flags, Qualifiers: l.quals})
+}
+
+// grow doubles: append grows long slices by a quarter, which copies a long
+// series many times.
+func (s *run) grow() {
+	if n := len(s.obs); n == cap(s.obs) {
+		s.obs = slices.Grow(s.obs, max(n, 64))
+	}
 }
 
 // Missing takes a row without a value.
