@@ -142,10 +142,10 @@ func TestFortyTripsSharpenTheMidpoint(t *testing.T) {
 	rng := stream(7, 1)
 	ratio, n := 0.0, 0
 	for _, water := range []func(int) float64{twoWaves, secondSpring} {
-		_, prior, _ := midpoints(t, learnInput(t, water, nil, 500))
-		for range 10 {
+		_, prior, _ := midpoints(t, learnInput(t, water, nil, 300))
+		for range 7 {
 			w := season1(t, water, rng)
-			_, post, _ := midpoints(t, learnInput(t, water, w.logTrips(40, rng), 500))
+			_, post, _ := midpoints(t, learnInput(t, water, w.logTrips(40, rng), 300))
 			ratio += post / prior
 			n++
 		}

@@ -131,6 +131,18 @@ func TestDeltaMovesTheSeason(t *testing.T) {
 	}
 }
 
+func TestDatesOf(t *testing.T) {
+	t.Parallel()
+	got := DatesOf(quiet(t, at45(160, twoWaves), ClockOptions{}))
+	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2023, Month: 1, Day: 1}.Add(n - 1) }
+	require.Equal(t, day(84), got.Onset)
+	require.Equal(t, day(85), got.Peak)
+	require.InDelta(t, 99, got.Midpoint.YearDay(), 1, "half of a spawning that is .556 by day 100")
+	require.True(t, got.Midpoint.Before(got.End))
+	require.Equal(t, Dates{}, DatesOf(nil))
+	require.True(t, DatesOf(quiet(t, at45(60, twoWaves), ClockOptions{})).Midpoint.IsZero())
+}
+
 // firstAt is the index of the first day on which f reaches v, -1 if none.
 func firstAt(days []ClockDay, f func(ClockDay) float64, v float64) int {
 	for i := range days {

@@ -3,7 +3,6 @@ package verdict
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -289,83 +288,4 @@ func shareAtLeast(x []float64, v float64) float64 {
 		}
 	}
 	return float64(n) / float64(max(len(x), 1))
-}
-
-// iceState is what is known of ice at Now.
-type iceState struct {
-	State string // open, ice, unknown
-	At    time.Time
-	Note  string
-	stops []coldseam.Reason
-}
-
-// ice judges stop 2 and the ice input. Ice: any gauge series whose newest
-// speaking row carries an ice flag, also a row without a value; the admin's
-// switch; or nothing known with water at the limit and hard frost. Open: an
-// unflagged value of the last day with water above the limit or no hard frost,
-// or the admin's word.
-func (in *Inputs) ice() iceState {
-	limit := coldseam.C(in.Table.IceWaterF)
-	water, haveWater := newest(in.Gauge.Water)
-	haveWater = haveWater && in.Now.Sub(water.At) <= hours(in.Table.IceAgeH)
-	frost := in.Weather.AirMaxC != nil && *in.Weather.AirMaxC < 0
-	if in.Reach.IceSwitch {
-		return iceState{State: "ice", At: in.Now, stops: []coldseam.Reason{safety("ice_switch", "ice on the reach, says the club admin", "", "club admin")}}
-	}
-	var plain time.Time
-	for _, s := range [][]coldseam.Observation{in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water} {
-		o, ok := spoken(s)
-		if !ok {
-			continue
-		}
-		if o.Flag&coldseam.Ice != 0 {
-			return iceState{State: "ice", At: o.At, stops: []coldseam.Reason{safety("ice_flag", "gauge flagged for ice at "+o.At.In(in.loc()).Format("Mon 15:04"), "", "gauge")}}
-		}
-		if in.Now.Sub(o.At) <= hours(in.Table.IceAgeH) && o.At.After(plain) && o.Flag&coldseam.Missing == 0 {
-			plain = o.At
-		}
-	}
-	if said := in.Reach.IceOpenSaid; said != nil && in.Now.Sub(*said) <= hours(in.Table.IceAgeH) && !said.After(in.Now) {
-		return iceState{State: "open", At: *said, Note: "the admin's word"}
-	}
-	warm := haveWater && water.Value > limit
-	mild := in.Weather.AirMaxC != nil && !frost
-	if !plain.IsZero() && (warm || mild) {
-		return iceState{State: "open", At: plain}
-	}
-	if haveWater && water.Value <= limit && frost {
-		return iceState{State: "ice", At: water.At, stops: []coldseam.Reason{safety("ice_likely",
-			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degF(water.Value), in.Table.IceAirH),
-			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degC(water.Value), in.Table.IceAirH), clubRule)}}
-	}
-	return iceState{State: "unknown", At: plain}
-}
-
-// legal returns the closures of the local day.
-func (in *Inputs) legal() []coldseam.Reason {
-	var out []coldseam.Reason
-	for _, r := range in.seasonRules() {
-		if slices.ContainsFunc(r.Closed, func(d coldseam.DayRange) bool { return d.Contains(in.Day) }) {
-			text := r.Text
-			if text == "" {
-				text = "closed on this date"
-			}
-			if r.Link != "" {
-				text += ": " + r.Link
-			}
-			out = append(out, reason(KindLegal, "closed", text, "", "season rule"))
-		}
-	}
-	return out
-}
-
-// seasonRules are the season rules of the reach and of the species.
-func (in *Inputs) seasonRules() []coldseam.Rule {
-	var out []coldseam.Rule
-	for _, r := range in.Reach.Rules {
-		if r.Kind == coldseam.RuleSeason && (r.Species == "" || r.Species == in.species()) {
-			out = append(out, r)
-		}
-	}
-	return out
 }
