@@ -249,7 +249,7 @@ func TestNumber(t *testing.T) {
 	require.Equal(t, .0123, threeFigures(.01234))
 }
 
-func TestSeasonSVG(t *testing.T) {
+func TestGoldenSeasonSVG(t *testing.T) {
 	t.Parallel()
 	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
 	var days []SeasonDay

@@ -93,6 +93,7 @@ func Stop() coldseam.Brief {
 		{Code: "flood_alert", Kind: "safety", Text: "Flood warning for Brandt County", Source: "Regional weather service", Until: time.Date(2027, 4, 11, 23, 0, 0, 0, time.UTC)},
 		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
 	}
+	b.Inputs[3].State, b.Inputs[3].Note = "good", "1 in force"
 	b.WindowI, b.Windows = -1, nil
 	b.Flow.Class, b.Flow.Pct, b.Flow.Trend, b.Flow.RisePct6h, b.Flow.ExceedMax = "much above normal", .97, "rising", .31, .44
 	b.Next = nil

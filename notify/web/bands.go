@@ -188,7 +188,7 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 		case c.Confirmed:
 			s.When = "crossed"
 		case c.Not > .5 || c.Dates[1].IsZero():
-			s.When = "not within " + strconv.Itoa(c.Horizon) + " days, likely"
+			s.When = "not within " + strconv.Itoa(c.Horizon) + " days"
 		default:
 			s.When = dayShort(c.Dates[0]) + " to " + dayShort(c.Dates[2])
 			if c.Dates[0] == c.Dates[2] {

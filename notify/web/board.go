@@ -83,7 +83,7 @@ func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 	}
 	day := coldseam.DateOf(now.In(loc))
 	if !b.Day.Before(day) {
-		if !b.GoodUntil.IsZero() && now.After(b.GoodUntil) {
+		if b.Verdict.ShowsOdds() && !b.GoodUntil.IsZero() && now.After(b.GoodUntil) {
 			return b, "This call was good until " + w.DayClock(b.GoodUntil, day) + ". That time has passed; look again before dawn."
 		}
 		return b, ""

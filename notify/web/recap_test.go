@@ -27,7 +27,7 @@ func golden(t *testing.T, name, got string) {
 	require.Equal(t, string(want), got)
 }
 
-func TestRecapText(t *testing.T) {
+func TestGoldenRecapText(t *testing.T) {
 	t.Parallel()
 	for _, units := range []string{"us", "metric"} {
 		var b strings.Builder
@@ -95,7 +95,7 @@ func TestRecapCSV(t *testing.T) {
 	}
 }
 
-func TestRecapCSVRoundTrip(t *testing.T) {
+func TestGoldenRecapCSV(t *testing.T) {
 	t.Parallel()
 	var b strings.Builder
 	require.NoError(t, RecapCSV(&b, sampleRecap()))

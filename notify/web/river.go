@@ -96,10 +96,16 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 		p.FlowU, p.TempU = "m³/s", "°C"
 	}
 	p.Made = "Made " + words.DayClock(b.Issued, b.Day)
-	if !b.GoodUntil.IsZero() {
-		p.Made += ", good until " + words.DayClock(b.GoodUntil, b.Day)
+	switch {
+	case page.Verdict == coldseam.Stop:
+		// A time beside a STOP would read as its end.
+		p.Made += ". The stop stands until a later call lifts it."
+	case page.Verdict.ShowsOdds() && !b.GoodUntil.IsZero():
+		p.Made += ", good until " + words.DayClock(b.GoodUntil, b.Day) + "."
+	default:
+		p.Made += "."
 	}
-	p.Made += ". Later news stands here first."
+	p.Made += " Later news stands here first."
 	for _, f := range page.Facts {
 		switch f.Label {
 		case "Window", "Why", "Log", "Made": // said in the verdict's block or below it
@@ -121,7 +127,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	}
 	for _, l := range page.Below {
 		switch l.Title {
-		case "Weight by spot", "What this rests on", "How, in full", "To measure next": // tables and lists of their own here
+		case "Stops", "Weight by spot", "What this rests on", "How, in full", "To measure next": // tables and lists of their own here
 		default:
 			p.Lists = append(p.Lists, l)
 		}
