@@ -79,7 +79,54 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 	}
 	k.Facts = append(k.Facts, k.made(f))
 	k.below(f)
+	if !k.Verdict.ShowsOdds() {
+		k.withoutOdds()
+	}
 	return k
+}
+
+// withoutOdds is the last guard of STOP and NO CALL: a reason or a spot may come
+// with a chance in its text ("the heaviest, 1/2 oz, 4 in 10"); those clauses go.
+// The line of a replay alone may say what odds would have said.
+func (k *block) withoutOdds() {
+	parts := func(ps []part) {
+		for i := range ps {
+			ps[i].Text = dropOdds(ps[i].Text)
+		}
+	}
+	parts(k.Head)
+	k.Sub = dropOdds(k.Sub)
+	for _, f := range k.Facts {
+		if f.Label == "Replay" {
+			continue
+		}
+		for _, item := range f.Items {
+			parts(item)
+		}
+	}
+	for _, s := range k.Below {
+		for i := range s.Items {
+			s.Items[i] = dropOdds(s.Items[i])
+		}
+	}
+	k.Alt = dropOdds(k.Alt)
+}
+
+// dropOdds removes the clauses that hold a chance.
+func dropOdds(s string) string {
+	if !strings.Contains(plain(s), "in 10") {
+		return s
+	}
+	var keep []string
+	for _, c := range strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == ',' }) {
+		if c = strings.TrimSpace(c); c != "" && !strings.Contains(plain(c), "in 10") {
+			keep = append(keep, c)
+		}
+	}
+	if len(keep) == 0 {
+		return "see the rule of the club"
+	}
+	return strings.Join(keep, ", ")
 }
 
 // oddsLines are the lines of GO, TOSS-UP and STAY.
