@@ -10,8 +10,13 @@ import (
 )
 
 func (w *work) decide() {
+	w.out.Decision = verdict.Decide(w.inputs())
+}
+
+// inputs is everything the decision rests on, with the windows made so far.
+func (w *work) inputs() verdict.Inputs {
 	f := w.f
-	w.in = verdict.Inputs{
+	in := verdict.Inputs{
 		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
 		Gauge:   verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly},
 		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts},
@@ -20,12 +25,12 @@ func (w *work) decide() {
 		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: len(f.Agency) > 0,
 	}
 	if w.failed != nil {
-		w.in.Failed = w.failed.Error()
+		in.Failed = w.failed.Error()
 	}
 	if f.Prev != nil {
-		w.in.Prev = &verdict.Previous{Day: f.Prev.Day, Verdict: f.Prev.Verdict}
+		in.Prev = &verdict.Previous{Day: f.Prev.Day, Verdict: f.Prev.Verdict}
 	}
-	w.out.Decision = verdict.Decide(w.in)
+	return in
 }
 
 // brief puts the parts into the one value that mail, page, calendar and SQL
@@ -47,6 +52,7 @@ func (w *work) brief() {
 	k := max(d.WindowI, 0)
 	if k < len(w.spots) {
 		b.Jig, b.How = w.spots[k], w.advices[k]
+		b.Measure = w.measure(k)
 		for key, own := range f.Rigs {
 			if b.Rigs == nil {
 				b.Rigs = map[string][]coldseam.SpotJig{}

@@ -61,8 +61,8 @@ type work struct {
 	cands    []verdict.Candidate
 	oddsNote string
 	catch    verdict.Catch
+	ice      string // open, ice, unknown
 	geo      jig.Geometry
-	in       verdict.Inputs
 }
 
 func (w *work) fill() {
@@ -215,6 +215,7 @@ func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float
 // candidates are the windows of the day with everything that belongs to each.
 func (w *work) candidates() {
 	f := w.f
+	w.ice = verdict.Decide(w.inputs()).Ice
 	spans := verdict.Windows(w.sun, f.Now)
 	lead := f.lead(f.Day)
 	var medians []float64

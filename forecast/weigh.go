@@ -12,7 +12,6 @@ import (
 // weigh computes the weight for every spot of the reach in one window, advised
 // spots first.
 func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice, own coldseam.Preferences) []coldseam.SpotJig {
-	f := w.f
 	body := own.Body
 	if body == "" {
 		body = advice.Body
@@ -22,11 +21,29 @@ func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advi
 		w.out.Problems = append(w.out.Problems, err)
 		return nil
 	}
+	return jig.Reach(w.spotInputs(rig, c, stages), advice.Where)
+}
+
+func (w *work) spotInputs(rig jig.Rig, c verdict.Candidate, stages []float64) []jig.SpotInput {
 	var ins []jig.SpotInput
-	for _, s := range f.Reach.Spots {
+	for _, s := range w.f.Reach.Spots {
 		ins = append(ins, w.spotInput(s, rig, c, stages))
 	}
-	return jig.Reach(ins, advice.Where)
+	return ins
+}
+
+// measure ranks what the admin could measure next, by how much it would narrow
+// the weight in the window of candidate k.
+func (w *work) measure(k int) []coldseam.Reason {
+	rig, err := jig.ParseRig(w.advices[k].Body, w.f.Prefs.Line, w.f.Prefs.Metal, w.f.Prefs.Presentation)
+	if err != nil {
+		return nil
+	}
+	var out []coldseam.Reason
+	for _, n := range jig.Measure(w.spotInputs(rig, w.cands[k], w.heights[k])) {
+		out = append(out, coldseam.Reason{Code: "measure_" + n.Code, Kind: verdict.KindNote, Text: n.Text})
+	}
+	return out
 }
 
 func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
@@ -50,11 +67,7 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 	in.BedFlowM3S = meanOf(f.Discharge, f.Now.Add(-72*time.Hour))
 	in.Rising = w.rising()
 	in.OverP95 = w.overP95Since(s.Sounded)
-	for _, o := range f.Discharge {
-		if f.Now.Sub(o.At) < 24*time.Hour && o.Flag&coldseam.Ice != 0 {
-			in.Ice = true
-		}
-	}
+	in.Ice = w.ice != "open"
 	return in
 }
 

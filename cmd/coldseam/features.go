@@ -162,6 +162,53 @@ func (g *gather) station() {
 	if g.keep(err) {
 		g.f.Rating = &rt
 	}
+	g.references()
+}
+
+// references fills stage and flow of the day of a sounding or float timing
+// from the stored series where the admin gave none.
+func (g *gather) references() {
+	spots := append([]coldseam.Spot(nil), g.f.Reach.Spots...)
+	for i := range spots {
+		s := &spots[i]
+		if s.DepthRefM != nil && !s.Sounded.IsZero() {
+			if s.StageRefM == nil {
+				s.StageRefM = g.onDay(coldseam.Stage, s.Sounded)
+			}
+			if s.FlowRef == nil {
+				s.FlowRef = g.onDay(coldseam.Discharge, s.Sounded)
+			}
+		}
+		if s.FloatMS != nil && s.FloatFlow == nil && !s.FloatOn.IsZero() {
+			s.FloatFlow = g.onDay(coldseam.Discharge, s.FloatOn)
+		}
+	}
+	g.f.Reach.Spots = spots
+}
+
+// onDay is the mean of the usable readings by daylight of a civil day, nil
+// without any; the daily mean stands in for discharge.
+func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
+	from := d.In(g.f.Loc)
+	s, err := g.db.History(g.ctx, g.f.Reach.Site, p, coldseam.Instant, from.Add(6*time.Hour), from.Add(20*time.Hour), g.f.Now, g.opts...)
+	sum, n := 0.0, 0.0
+	if g.keep(err) {
+		for _, o := range s.Obs {
+			if o.Flag.Usable() {
+				sum, n = sum+o.Value, n+1
+			}
+		}
+	}
+	if n == 0 {
+		if p == coldseam.Discharge {
+			if q := coldseam.At(g.f.Days.FlowM3S, g.f.Days.Index(d)); q == q {
+				return &q
+			}
+		}
+		return nil
+	}
+	v := sum / n
+	return &v
 }
 
 // models reads the fitted models; without one, or with one past its week, the
@@ -224,5 +271,5 @@ func first(s []string) string {
 	return s[0]
 }
 
-// table is the decision's table with the club's own edits.
-func (a *app) table() verdict.Table { return verdict.DefaultTable() }
+// table is the decision's table with the club's own limits.
+func (a *app) table() verdict.Table { return a.limits }
