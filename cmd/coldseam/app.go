@@ -55,6 +55,7 @@ type buildOptions struct {
 	fastPG   bool   // tests only
 	tokenKey []byte // instead of the key file
 	dbURL    string // instead of config and environment
+	alone    bool   // the service: it owns the private Postgres, and never joins that of another process
 }
 
 // build opens the database (the private one unless a URL is configured),
@@ -93,11 +94,10 @@ func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 		dsn = a.cfg.DatabaseURL
 	}
 	if dsn == "" {
-		pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(a.cfg.StateDir, "database"), Log: a.log, Fast: o.fastPG})
-		if err != nil {
+		var err error
+		if dsn, err = a.private(ctx, o); err != nil {
 			return err
 		}
-		a.pg, dsn = pg, pg.URL(localpg.User)
 	}
 	db, err := store.Open(ctx, dsn, store.Options{Log: a.log, Now: a.now, HoldUnknown: a.cfg.Mail.Unknown == "hold",
 		DomainRate: a.domainRate(), TotalRate: a.totalRate()})
@@ -109,6 +109,21 @@ func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 		return db.Migrate(ctx)
 	}
 	return db.RequireCurrent(ctx)
+}
+
+// private starts the private Postgres. While the service runs it, a command
+// joins it instead: an admin looks and mends at the busiest hour.
+func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err error) {
+	dir := filepath.Join(a.cfg.StateDir, "database")
+	a.pg, err = localpg.Start(ctx, localpg.Options{Dir: dir, Log: a.log, Fast: o.fastPG})
+	if err == nil {
+		return a.pg.URL(localpg.User), nil
+	}
+	a.pg = nil
+	if url, ok := localpg.Running(dir); ok && !o.alone && errors.Is(err, coldseam.ErrUnavailable) {
+		return url, nil
+	}
+	return "", err
 }
 
 // domainRate and totalRate bound mails a second; none to a relay on this

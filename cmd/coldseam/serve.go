@@ -25,7 +25,7 @@ func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return exitCode{2, err.Error()}
 	}
 	log := newLogger(s.err, slog.LevelInfo)
-	a, err := build(ctx, cfg, buildOptions{log: log, migrate: true})
+	a, err := build(ctx, cfg, buildOptions{log: log, migrate: true, alone: true})
 	if err != nil {
 		return err
 	}
