@@ -3,6 +3,7 @@ package notify
 import (
 	"strconv"
 	"strings"
+	"time"
 
 	"example.org/coldseam"
 )
@@ -148,7 +149,11 @@ func (k *block) inputs(f format) []string {
 		}
 		s := name + ": " + clean(in.State)
 		if !in.At.IsZero() {
-			s += ", " + f.dayClock(in.At, k.Brief.Day) + " (" + hours(in.Age) + " old"
+			at := f.dayClock(in.At, k.Brief.Day)
+			if in.Age >= 72*time.Hour { // a weekday would be ambiguous
+				at = in.At.In(f.zone).Format("2 Jan")
+			}
+			s += ", " + at + " (" + hours(in.Age) + " old"
 			if in.Limit > 0 {
 				s += ", limit " + hours(in.Limit)
 			}

@@ -205,6 +205,22 @@ func TestOddsInForeignText(t *testing.T) {
 	}
 }
 
+// TestMainStop: a warning in force leads, whatever its place among the stops;
+// a legal closure never stands before a safety stop.
+func TestMainStop(t *testing.T) {
+	t.Parallel()
+	b := stopBrief()
+	b.Stops[0], b.Stops[1] = b.Stops[1], b.Stops[0]
+	b.Stops = append(b.Stops, coldseam.Reason{Kind: "legal", Text: "walleye closed", Until: at(23, 0)})
+	lines := Text(b, coldseam.Preferences{})
+	require.Contains(t, lines[1], "STOPS  flood warning")
+	require.Contains(t, lines[2], "rose 1.3 ft")
+	require.Contains(t, lines[3], "walleye closed")
+	require.Equal(t, "STOP Brandt Sat, flood warning, until Sun 18:00", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+	b.Stops = b.Stops[2:]
+	require.Equal(t, "STOP Brandt Sat, walleye closed, until 23:00", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+}
+
 // TestVerdictWithoutOdds: GO in the brief without computed odds is told as NO
 // CALL.
 func TestVerdictWithoutOdds(t *testing.T) {

@@ -297,16 +297,14 @@ func sources(briefs []coldseam.Brief) []coldseam.Attribution {
 	seen := map[string]bool{}
 	for _, b := range briefs {
 		for _, a := range b.Sources {
-			key := a.Provider + "\x00" + a.Name + "\x00" + a.Text
-			if seen[key] {
-				continue
-			}
-			seen[key] = true
 			a.Name, a.Text, a.Licence = clean(a.Name), clean(a.Text), clean(a.Licence)
 			if !webLink(a.Link) {
 				a.Link = ""
 			}
-			out = append(out, a)
+			if s := sourceText(a); !seen[s] {
+				seen[s] = true
+				out = append(out, a)
+			}
 		}
 	}
 	return out

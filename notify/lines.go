@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -168,8 +169,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 // tactics.
 func (k *block) stopLines(f format, p coldseam.Preferences) {
 	b := k.Brief
-	if len(b.Stops) > 0 {
-		r := b.Stops[0]
+	if r, ok := mainStop(b); ok {
 		k.Head = []part{{Text: f.reason(r), Strong: true}}
 		k.Sub = f.says(r, b.Day)
 	} else {
@@ -188,6 +188,20 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 	k.Facts = append(k.Facts, line("Next", part{Text: f.again(p, b)}), k.ages(f))
 	k.Chart = !legal && gaugeGood(b)
 	k.Alt = k.alt(f)
+}
+
+// mainStop is the stop that stands in the subject and under the verdict word: a
+// warning in force says more to an angler than a limit of ours; else the first.
+func mainStop(b coldseam.Brief) (coldseam.Reason, bool) {
+	for _, r := range b.Stops {
+		if r.Kind == "safety" && !r.Until.IsZero() {
+			return r, true
+		}
+	}
+	if len(b.Stops) == 0 {
+		return coldseam.Reason{}, false
+	}
+	return b.Stops[0], true
 }
 
 // noCallLines are the lines of NO CALL.
@@ -239,9 +253,16 @@ func (k *block) lifeLine(f format) string {
 	return f.either(k.Brief.LifeLine, k.Brief.LifeLineSI)
 }
 
+// stopList lists all stops, the main one first.
 func (k *block) stopList(f format) fact {
+	stops := append([]coldseam.Reason(nil), k.Brief.Stops...)
+	if main, ok := mainStop(k.Brief); ok {
+		i := slices.Index(stops, main)
+		copy(stops[1:i+1], stops[:i])
+		stops[0] = main
+	}
 	s := fact{Label: "Stops"}
-	for _, r := range k.Brief.Stops {
+	for _, r := range stops {
 		parts := []part{{Text: f.reason(r)}}
 		if says := f.says(r, k.Brief.Day); says != "" {
 			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
@@ -249,7 +270,7 @@ func (k *block) stopList(f format) fact {
 		s.Items = append(s.Items, parts)
 	}
 	if len(s.Items) == 0 {
-		s.Items = [][]part{{{Text: "a rule of the club"}}}
+		s.Items = [][]part{{{Text: clubRule}}}
 	}
 	return s
 }
@@ -269,10 +290,20 @@ func (k *block) care(f format) []fact {
 	return []fact{out}
 }
 
+// clubRule is the source of what the club itself set: worth a word beside a
+// stop, not beside every caution.
+const clubRule = "club rule"
+
 // says names who says so and until when.
 func (f format) says(r coldseam.Reason, d coldseam.Date) string {
 	s := clean(r.Source)
-	if !r.Until.IsZero() {
+	if _, host, ok := strings.Cut(s, "@"); ok {
+		s = host // the sender field of an alert is an address
+	}
+	if s == clubRule && r.Kind == "caution" {
+		s = ""
+	}
+	if !r.Until.IsZero() && !strings.Contains(f.reason(r), f.dayClock(r.Until, d)) {
 		if s != "" {
 			s += ", "
 		}

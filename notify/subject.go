@@ -53,7 +53,11 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailPause:
 		return subject("Season pause: the morning mail rests", c.Club)
 	case coldseam.MailSilent:
-		return subject("Gauge silent: " + first(c.Lines))
+		s, _, _ := strings.Cut(first(c.Lines), ";")
+		if !strings.Contains(strings.ToLower(s), "silent") {
+			s = "Gauge silent: " + s
+		}
+		return subject(upperFirst(s))
 	}
 	return subject("Alarm: "+first(c.Lines), c.Club)
 }
@@ -77,9 +81,9 @@ func short(parts []part) string {
 func cause(k block) []string {
 	s, _, _ := strings.Cut(plain(short(k.Head)), ";")
 	out := []string{s}
-	if k.Verdict == coldseam.Stop && len(k.Brief.Stops) > 0 {
-		if u := k.Brief.Stops[0].Until; !u.IsZero() && !strings.Contains(s, "until") {
-			out = append(out, "until "+formatFor(coldseam.Preferences{}, k.Brief.Zone).dayClock(u, k.Brief.Day))
+	if r, ok := mainStop(k.Brief); ok && k.Verdict == coldseam.Stop && !r.Until.IsZero() {
+		if u := formatFor(coldseam.Preferences{}, k.Brief.Zone).dayClock(r.Until, k.Brief.Day); !strings.Contains(s, u) {
+			out = append(out, "until "+u)
 		}
 	}
 	return out

@@ -24,25 +24,23 @@ func Text(b coldseam.Brief, p coldseam.Preferences) []string {
 	return foldText(blockOf(b, p))
 }
 
-// foldText lays the facts out. When there are more than 12 lines the last
-// items of Stops give way first (all stand below the fold), then the log line,
-// whose links stand below in any case, then Sure and Next.
+// foldText lays the facts out. When there are more than 12 lines the log line
+// goes first, whose links stand below in any case, then Look, then the fourth
+// and further stops (all stand below the fold), then the run, how to fish and
+// the next days.
 func foldText(k block) []string {
-	facts := k.Facts
-	for _, drop := range []string{"", "Log", "Look", "Run", "How", "Next"} {
-		if drop != "" {
-			facts = without(facts, drop)
+	facts, stops := k.Facts, 5
+	for _, give := range []string{"", "Log", "Look", "stops", "stops", "Run", "How", "Next", "stops", "stops"} {
+		if give == "stops" {
+			stops--
+		} else {
+			facts = without(facts, give)
 		}
-		if out := layout(k, facts, 5); len(out) <= foldLines {
+		if out := layout(k, facts, stops); len(out) <= foldLines {
 			return out
 		}
 	}
-	for n := 4; n > 1; n-- {
-		if out := layout(k, facts, n); len(out) <= foldLines {
-			return out
-		}
-	}
-	return layout(k, facts, 1)
+	return layout(k, facts, 1)[:foldLines]
 }
 
 func without(facts []fact, label string) []fact {
