@@ -45,7 +45,7 @@ type Options struct {
 	Expanding bool // earlier years only, in place of folds
 	Seed      uint64
 	Leads     []int // 0 = 1, 3, 5, 7, 10
-	Members   int   // 0 = 50
+	Members   int   // 0 = 100, as in service
 	Step      int   // days between issues, 0 = 2, or 3 on files over 5,500 days and for flow
 	LastYears int   // of the record, 0 = 25 for flow, all for temperature
 
@@ -105,7 +105,7 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 		}
 	}
 	if o.Members == 0 {
-		o.Members = 50
+		o.Members = daily.DefaultMembers
 	}
 	if o.LastYears == 0 && o.Quantity == Flow {
 		o.LastYears = flowYears

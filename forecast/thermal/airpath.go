@@ -96,11 +96,11 @@ func seasonErrors(errs []daily.AirError, doy int) []daily.AirError {
 
 // airMembers replaces the stacked part of each path by its own centre, made
 // with the member's own air, plus the same dressing.
-func (k *Runner) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *Mode, rc recipe) {
+func (k *Runner) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *Mode, features int) {
 	var r row
 	for i := range paths {
-		k.eng.fillRow(&r, k.src, l, air[i], k.tr, rc.features)
+		k.eng.fillRow(&r, k.src, l, air[i], k.tr, features)
 		md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
-		md.Library.member(paths[i], &r.mu, pick[i], rc.spread)
+		md.Library.member(paths[i], &r.mu, pick[i], &md.Spread)
 	}
 }

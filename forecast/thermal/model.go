@@ -34,8 +34,9 @@ type Model struct {
 
 // Mode is what stacking learnt for one air mode.
 type Mode struct {
-	Stack   *Stack   `json:"stack"`
-	Library *Library `json:"library"`
+	Stack   *Stack             `json:"stack"`
+	Library *Library           `json:"library"`
+	Spread  [leads + 1]float64 `json:"spread"` // by lead: widens the dressing so that 80 % intervals hold 80 %
 }
 
 // minRows is the number of out-of-fold issues below which nothing is stacked.
@@ -100,7 +101,10 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 			n := len(rows[mode])
 			rows[mode] = append(rows[mode], rs...)
 			for k := n; k < len(rows[mode]); k++ {
-				rows[mode][k].g = int32(g)
+				rows[mode][k].g, rows[mode][k].w = int32(g), 1
+				if g > 0 {
+					rows[mode][k].w = m.poolWeight()
+				}
 			}
 		}
 	}
@@ -111,14 +115,24 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 		rc := m.recipe(mode)
 		s := fitStack(rows[mode], rc)
 		s.finish(rows[mode])
-		m.Mode[mode] = &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
+		md := &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
+		md.Spread = md.Library.calibrate(rc)
+		m.Mode[mode] = md
 	}
 }
 
 // longYears is the observed length from which a record carries the recipe of
 // long records on its own; below, similar gauges join. The reference tested 3-4
 // and 9 and more years, nothing between.
-const longYears = 4.5
+const (
+	longYears = 4
+	poolYears = 3
+)
+
+// poolWeight is the weight of a similar gauge's row.
+func (m *Model) poolWeight() float64 {
+	return min(max((longYears-m.Years)/(longYears-poolYears), 0), 1)
+}
 
 func (m *Model) long() bool { return m.Years >= longYears }
 

@@ -123,7 +123,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
 	md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
 	res.Weights = md.Stack.weights(r.doy, r.t)
-	cand := md.Library.nearest(r.doy, &r.mu, r.t, r.dt, rc.k)
+	cand := md.Library.nearest(r.doy, &r.mu, r.t, r.dt, max(rc.k, members))
 	if len(cand) == 0 {
 		return k.forecastSimple(q)
 	}
@@ -137,10 +137,10 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	var air [][]float64
 	if mode == modeAir && !q.AirPerfect {
 		air = k.airPaths(q, l, given[:age], traces, leads)
-		k.airMembers(paths, air, l, pick, md, rc)
+		k.airMembers(paths, air, l, pick, md, rc.features)
 	} else {
 		for i, c := range pick {
-			md.Library.member(paths[i], &r.mu, c, rc.spread)
+			md.Library.member(paths[i], &r.mu, c, &md.Spread)
 		}
 	}
 	for i, p := range paths {

@@ -23,8 +23,9 @@ func warp(x float64) float64 { return math.Log(x + .4) }
 
 // row is one out-of-fold issue: what a stacked regression learns from.
 type row struct {
-	i    int32 // index in its record
-	g    int32 // donor
+	i    int32   // index in its record
+	g    int32   // donor
+	w    float64 // weight
 	doy  int
 	t    float64                     // T(t)
 	dt   float64                     // T(t)-T(t-1)
@@ -128,10 +129,10 @@ func stateKernels(rows []row, states []float64) [][]float64 {
 	for st, t0 := range states {
 		kt[st] = make([]float64, len(rows))
 		for k := range rows {
-			kt[st][k] = 1
+			kt[st][k] = rows[k].w
 			if len(states) > 1 {
 				z := (warp(rows[k].t) - warp(t0)) / stateSD
-				kt[st][k] = math.Exp(-.5 * z * z)
+				kt[st][k] = rows[k].w * math.Exp(-.5*z*z)
 			}
 		}
 	}
