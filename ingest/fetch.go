@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net/http"
 	"strconv"
 	"strings"
@@ -41,7 +42,8 @@ type Fetcher struct {
 	clients map[string]*client
 	hosts   map[string]*hostGate
 	fails   map[string]failure
-	links   map[string]bool // documents of an index that were stored; they never change
+	links   map[string]bool                // documents of an index that were stored; they never change
+	chosen  map[string]map[string][]string // provider -> site -> series ids, from its metadata
 }
 
 type failure struct {
@@ -82,7 +84,7 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 	if err != nil {
 		return res, err
 	}
-	p = p.WithDefaults()
+	p = f.withChoice(p.WithDefaults(), req.Endpoint)
 	feed := p.Name + "/" + req.Endpoint
 	if until := f.paused(feed); !req.Force && start.Before(until) {
 		res.NotBefore = until
@@ -99,11 +101,46 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 	if err != nil {
 		return res, fmt.Errorf("fetch %s: %w", feed, err)
 	}
+	if req.Endpoint == EndpointMetadata {
+		res.Notes = append(res.Notes, f.choose(p.Provider, res.Meta)...)
+	}
 	res.State = f.state(p, res)
 	if res.State == StateStale && !req.Until.IsZero() {
 		res.State = StateOK // history is old by nature
 	}
 	return res, nil
+}
+
+// EndpointMetadata is the endpoint whose records choose among several series of
+// one site and parameter.
+const EndpointMetadata = "metadata"
+
+// choose keeps the primary series of a provider's metadata for later fetches.
+// Until the metadata was fetched in this process every series is stored.
+func (f *Fetcher) choose(provider string, meta []SeriesMeta) []string {
+	series, notes := ChoosePrimary(meta)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.chosen == nil {
+		f.chosen = map[string]map[string][]string{}
+	}
+	all := maps.Clone(f.chosen[provider])
+	if all == nil {
+		all = map[string][]string{}
+	}
+	maps.Copy(all, series)
+	f.chosen[provider] = all
+	return notes
+}
+
+// withChoice adds the chosen series to a profile that names none itself.
+func (f *Fetcher) withChoice(p Profile, endpoint string) Profile {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if p.Series == nil && endpoint != EndpointMetadata {
+		p.Series = f.chosen[p.Provider]
+	}
+	return p
 }
 
 // state of a good answer. A feed that was answered 304 is as fresh as before.

@@ -713,3 +713,27 @@ func TestFetchTwoSteps(t *testing.T) {
 	require.Equal(t, coldseam.SiteID("tamsen:bend"), b.sink.forecasts[0].Site)
 	require.Equal(t, []float64{1.5, 1.5}, b.sink.forecasts[0].Value)
 }
+
+// After the metadata was read, only the primary series of a site is stored.
+func TestFetchTakesThePrimarySeries(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/metadata" {
+			meta := `{"type":"Feature","id":%q,"geometry":null,"properties":{"monitoring_location_id":"TM-1","parameter_code":"00065","statistic_id":"00011","unit_of_measure":"m","computation_identifier":"Instantaneous","computation_period_identifier":"Points","primary":%s,"end_utc":"2026-03-20T00:00:00+00:00"}}`
+			_, _ = io.WriteString(w, doc("", fmt.Sprintf(meta, "s0", "null"), fmt.Sprintf(meta, "s1", `"Primary"`)))
+			return
+		}
+		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), strings.Replace(row(now.Add(-time.Hour), "9.9"), `"s1"`, `"s0"`, 1)))
+	})
+	b.p.Endpoints = map[string]ingest.Endpoint{"metadata": {Path: "/metadata"}}
+	res, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, 2, res.Added, "nothing is known of the series yet")
+	res, err = b.fetch(t, ingest.Request{Endpoint: "metadata"})
+	require.NoError(t, err)
+	require.Len(t, res.Meta, 2)
+	res, err = b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, 1, res.Rows)
+	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}}, res.Skipped)
+}

@@ -92,3 +92,13 @@ func (l *Line) Missing(at time.Time) {
 	}
 	l.s.obs = append(l.s.obs, coldseam.Observation{At: at, Flag: l.flags | coldseam.Missing, Qualifiers: l.quals})
 }
+
+// Reset empties the builder for the next part of the same document, keeping
+// its memory. Lines made before stay good.
+func (b *Builder) Reset() {
+	clear(b.skips)
+	for _, s := range b.runs {
+		clear(s.obs)
+		s.obs, s.refused = s.obs[:0], ""
+	}
+}
