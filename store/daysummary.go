@@ -58,11 +58,11 @@ type daySpan struct {
 	from, to int64 // microseconds, the times of values that belong to the day
 }
 
-// spans lists the civil days that the touched rows belong to.
-func (f *feed) spans() []daySpan {
+// spans lists the civil days that rows belong to.
+func (f *feed) spans(lists ...[]row) []daySpan {
 	seen := map[coldseam.Date]bool{}
 	var out []daySpan
-	for _, rs := range [][]row{f.added, f.changed, f.late, f.qc} {
+	for _, rs := range lists {
 		var cur daySpan
 		for _, r := range rs {
 			if r.at >= cur.from && r.at < cur.to {
@@ -113,37 +113,70 @@ WHERE d.series_id = w.series_id AND d.day = w.day
     WHERE o.series_id = w.series_id AND o.valid_at >= w.lo_at AND o.valid_at < w.hi_at
       AND o.value IS NOT NULL AND o.flags & 16544 = 0)`
 
-// writeDays computes the summaries of the touched days anew. A series made in
-// this transaction is summed up here, without reading it back.
+const sqlAddDays = `
+INSERT INTO coldseam.day_summary AS d (lo, hi, total, series_id, day, n, quarters, flags)
+SELECT w.lo, w.hi, w.total, w.series_id, w.day, w.n, w.quarters, w.flags
+FROM unnest($1::float8[], $2::float8[], $3::float8[], $4::int4[], $5::date[], $6::int4[], $7::int2[], $8::int2[])
+  AS w (lo, hi, total, series_id, day, n, quarters, flags)
+ON CONFLICT (series_id, day) DO UPDATE
+SET lo = LEAST(d.lo, excluded.lo), hi = GREATEST(d.hi, excluded.hi), total = d.total + excluded.total, n = d.n + excluded.n,
+    quarters = d.quarters | excluded.quarters, flags = d.flags | excluded.flags`
+
+// writeDays keeps the summaries. Days that only gained rows are added to
+// without reading them back; days with a changed row are computed anew; those
+// of a series made in this transaction are copied in.
 func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
-	var fresh []daySum
+	var fresh, grown []daySum
 	var ids []int32
 	var days, from, to []time.Time
-	shrink := false
 	for _, f := range feeds {
 		if f.fresh {
 			fresh = append(fresh, f.sums()...)
 			continue
 		}
-		shrink = shrink || len(f.changed)+len(f.late)+len(f.qc) > 0
-		for _, s := range f.spans() {
+		again := map[coldseam.Date]bool{}
+		for _, s := range f.spans(f.changed, f.late, f.qc) {
+			again[s.day] = true
 			ids, days = append(ids, f.id), append(days, s.day.UTC())
 			from, to = append(from, time.UnixMicro(s.from)), append(to, time.UnixMicro(s.to))
+		}
+		for _, d := range f.sums() {
+			if !again[d.day] {
+				grown = append(grown, d)
+			}
 		}
 	}
 	if err := copyDays(ctx, tx, fresh); err != nil {
 		return err
 	}
+	if err := addDays(ctx, tx, grown); err != nil {
+		return err
+	}
 	if len(ids) == 0 {
 		return nil
 	}
-	if _, err := tx.Exec(ctx, sqlDays, ids, days, from, to); err != nil {
-		return fmt.Errorf("day summary: %w", err)
+	for _, sql := range []string{sqlDays, sqlEmptyDays} {
+		if _, err := tx.Exec(ctx, sql, ids, days, from, to); err != nil {
+			return fmt.Errorf("day summary: %w", err)
+		}
 	}
-	if !shrink { // new rows alone never empty a day
+	return nil
+}
+
+func addDays(ctx context.Context, tx pgx.Tx, ds []daySum) error {
+	if len(ds) == 0 {
 		return nil
 	}
-	if _, err := tx.Exec(ctx, sqlEmptyDays, ids, days, from, to); err != nil {
+	n := len(ds)
+	lo, hi, total := make([]float64, n), make([]float64, n), make([]float64, n)
+	ids, days, ns := make([]int32, n), make([]time.Time, n), make([]int32, n)
+	quarters, flags := make([]int16, n), make([]int16, n)
+	for i, d := range ds {
+		lo[i], hi[i], total[i] = d.lo, d.hi, d.total
+		ids[i], days[i], ns[i] = d.id, d.day.UTC(), d.n
+		quarters[i], flags[i] = d.quarters, int16(d.flags)
+	}
+	if _, err := tx.Exec(ctx, sqlAddDays, lo, hi, total, ids, days, ns, quarters, flags); err != nil {
 		return fmt.Errorf("day summary: %w", err)
 	}
 	return nil

@@ -278,7 +278,8 @@ CREATE TABLE coldseam.day_summary (
     n integer NOT NULL,
     quarters smallint NOT NULL,
     flags smallint NOT NULL
-);
+)
+WITH (fillfactor='85');
 
 COMMENT ON TABLE coldseam.day_summary IS 'Usable values of each series and civil day of the gauge, kept in the transaction that stores them. A period value belongs to the day its middle lies in.';
 
