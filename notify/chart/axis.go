@@ -37,7 +37,7 @@ func ticks(fr frame) []mark {
 	var best []mark
 	raw := (fr.hi - fr.lo) / 3
 	base := math.Pow(10, math.Floor(math.Log10(raw)))
-	for _, m := range []float64{.5, 1, 2, 2.5, 5, 10} {
+	for _, m := range []float64{.5, 1, 2, 2.5, 5, 10, .4, .8, 4, .6, 1.5, 3, 6} { // rounder ones first
 		d := base * m
 		var t []mark
 		for v := math.Ceil(fr.lo/d) * d; v <= fr.hi+d*1e-9; v += d {

@@ -56,13 +56,13 @@ func TestPictures(t *testing.T) {
 			require.NoError(t, err)
 			require.GreaterOrEqual(t, img.Bounds().Dx(), 900)
 			seen := map[[3]uint32]bool{}
-			for x := 0; x < img.Bounds().Dx(); x += 2 {
-				for y := 0; y < img.Bounds().Dy(); y += 2 {
+			for x := 0; x < img.Bounds().Dx(); x += 7 {
+				for y := 0; y < img.Bounds().Dy(); y += 7 {
 					r, g, b, _ := img.At(x, y).RGBA()
 					seen[[3]uint32{r, g, b}] = true
 				}
 			}
-			require.Greater(t, len(seen), 20, "the picture is not empty")
+			require.Greater(t, len(seen), 10, "the picture is not empty")
 		})
 	}
 }
