@@ -99,7 +99,7 @@ func (k *block) spots(f format) []string {
 		if j.NextOz > j.TieOz {
 			s += "; " + f.weight(j.NextOz) + " if you lose bottom"
 		}
-		for _, w := range []string{clean(j.Body), clean(j.Line), f.either(j.LineWords, j.LineWordsSI), f.either(j.Dunes, j.DunesSI)} {
+		for _, w := range []string{clean(j.Body), lineName(j.Line), f.either(j.LineWords, j.LineWordsSI), f.either(j.Dunes, j.DunesSI)} {
 			if w != "" {
 				s += "; " + w
 			}
@@ -110,6 +110,15 @@ func (k *block) spots(f format) []string {
 		out = append(out, s)
 	}
 	return out
+}
+
+// lineName writes the key of a line, "braid-0.14", as an angler says it.
+func lineName(key string) string {
+	kind, mm, ok := strings.Cut(clean(key), "-")
+	if _, err := strconv.ParseFloat(mm, 64); !ok || err != nil {
+		return clean(key)
+	}
+	return mm + nbsp + "mm " + kind
 }
 
 // howInFull is the advice row behind the How line.

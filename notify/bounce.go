@@ -30,7 +30,7 @@ type BounceClass string
 // The classes.
 const (
 	BounceGone  BounceClass = "gone"  // no such mailbox or domain: suppress at once
-	BounceCount BounceClass = "count" // counts: three failing mail days in a row suppress
+	BounceCount BounceClass = "count" // counts: failing mail days in a row suppress
 	BounceOurs  BounceClass = "ours"  // policy about us: stop and alert, never suppress
 )
 
@@ -162,49 +162,15 @@ func withoutAddresses(s string) string {
 }
 
 // ClassifyBounce reads an enhanced status code [source: the codes of RFC 3463
-// as listed in the operations notes]. A bounce without one counts.
+// as listed in the operations notes]. A bounce without one counts. What follows
+// from the class (suppress at once, or after failing days in a row) is the
+// store's rule, which knows the days on which mail went through.
 func ClassifyBounce(status string) BounceClass {
 	switch {
 	case status == "5.1.1" || status == "5.1.2" || status == "5.1.10":
 		return BounceGone
-	case strings.HasPrefix(status, "5.7.") || status == "5.3.4":
+	case strings.HasPrefix(status, "5.7.") || strings.HasPrefix(status, "4.7.") || status == "5.3.4":
 		return BounceOurs
 	}
 	return BounceCount
-}
-
-// MailDay is what one day's mail to a subscriber came to, bounces included.
-type MailDay struct {
-	Date  coldseam.Date
-	Class BounceClass // "" = not returned
-}
-
-// failingDays suppress an address [proposal].
-const failingDays = 3
-
-// Suppress decides over the mail days of one subscriber, oldest first, one row
-// a date. A mailbox that is gone suppresses at once; otherwise the last three
-// mail days must all have failed. A day that was not returned resets the
-// count; a day refused because of us neither counts nor resets.
-func Suppress(days []MailDay) (bool, string) {
-	row := 0
-	for i := len(days) - 1; i >= 0; i-- {
-		switch days[i].Class {
-		case BounceOurs:
-			continue
-		case BounceGone:
-			if i == len(days)-1 {
-				return true, "mailbox or domain does not exist"
-			}
-			row++
-		case BounceCount:
-			row++
-		default:
-			return false, ""
-		}
-		if row >= failingDays {
-			return true, fmt.Sprintf("%d failing mail days in a row", failingDays)
-		}
-	}
-	return false, ""
 }

@@ -6,13 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/emersion/go-smtp"
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 
 	"example.org/coldseam"
 )
@@ -67,6 +68,7 @@ func TestReadReport(t *testing.T) {
 		{name: "full", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.2.2", "552 full"), want: Report{Kind: ReportBounce, Class: BounceCount, Status: "5.2.2", Text: "smtp; 552 full"}},
 		{name: "given up", to: bounceTo(), raw: dsn(bounceTo(), "Failed", "4.4.1 (timed out)", "connect"), want: Report{Kind: ReportBounce, Class: BounceCount, Status: "4.4.1", Text: "smtp; connect"}},
 		{name: "policy", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.7.1", "550 blocked"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "5.7.1", Text: "smtp; 550 blocked"}},
+		{name: "throttled", to: bounceTo(), raw: dsn(bounceTo(), "failed", "4.7.28", "rate"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "4.7.28", Text: "smtp; rate"}},
 		{name: "only delayed", to: bounceTo(), raw: dsn(bounceTo(), "delayed", "4.4.1", "later"), want: Report{Kind: ReportNothing}},
 		{name: "vacation", to: bounceTo(), raw: "From: a@b.example\r\nAuto-Submitted: auto-replied\r\n\r\nI am away\r\n", want: Report{Kind: ReportNothing}},
 		{name: "complaint", to: bounceTo(), raw: "Content-Type: multipart/report; report-type=feedback-report; boundary=x\r\n\r\n--x--\r\n", want: Report{Kind: ReportComplaint}},
@@ -104,83 +106,6 @@ func TestReportOfOurOwnMail(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, int64(17), r.Subscriber)
 	require.Equal(t, day0, r.Date)
-}
-
-func TestSuppress(t *testing.T) {
-	t.Parallel()
-	days := func(classes ...BounceClass) []MailDay {
-		var out []MailDay
-		for i, c := range classes {
-			out = append(out, MailDay{Date: day0.Add(i), Class: c})
-		}
-		return out
-	}
-	const ok = BounceClass("")
-	for _, c := range []struct {
-		name string
-		days []MailDay
-		want bool
-	}{
-		{"nothing", nil, false},
-		{"gone at once", days(ok, BounceGone), true},
-		{"one", days(ok, BounceCount), false},
-		{"two", days(BounceCount, BounceCount), false},
-		{"three", days(BounceCount, BounceCount, BounceCount), true},
-		{"reset by success", days(BounceCount, BounceCount, ok, BounceCount, BounceCount), false},
-		{"a success today", days(BounceCount, BounceCount, BounceCount, ok), false},
-		{"policy days", days(BounceOurs, BounceOurs, BounceOurs, BounceOurs, BounceOurs), false},
-		{"policy days do not count", days(BounceCount, BounceCount, BounceOurs, BounceOurs), false},
-		{"policy days do not reset", days(BounceCount, BounceCount, BounceOurs, BounceCount), true},
-		{"old gone, then fine", days(BounceGone, ok), false},
-	} {
-		got, why := Suppress(c.days)
-		require.Equal(t, c.want, got, c.name)
-		require.Equal(t, c.want, why != "", c.name)
-	}
-}
-
-// TestOneBadDaySuppressesNobody: one provider refuses everyone by policy, or
-// fails for one day; nobody may be lost.
-func TestOneBadDaySuppressesNobody(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
-		n := rapid.IntRange(1, 20).Draw(t, "days")
-		bad := rapid.IntRange(0, n-1).Draw(t, "bad day")
-		class := rapid.SampledFrom([]BounceClass{BounceOurs, BounceCount}).Draw(t, "class")
-		var days []MailDay
-		for i := range n {
-			d := MailDay{Date: day0.Add(i)}
-			if i == bad {
-				d.Class = class
-			}
-			days = append(days, d)
-			got, _ := Suppress(days)
-			require.False(t, got)
-		}
-	})
-}
-
-func TestPace(t *testing.T) {
-	t.Parallel()
-	p := Pace{}
-	p = p.After(false, true, PaceDefault)
-	require.InDelta(t, .5, p.PerSecond, 1e-12)
-	p = p.After(false, true, PaceDefault)
-	require.InDelta(t, .25, p.PerSecond, 1e-12)
-	for range 99 {
-		p = p.After(true, false, PaceDefault)
-	}
-	require.InDelta(t, .25, p.PerSecond, 1e-12)
-	p = p.After(true, false, PaceDefault)
-	require.InDelta(t, .5, p.PerSecond, 1e-12)
-	for range 500 {
-		p = p.After(true, false, PaceDefault)
-	}
-	require.InDelta(t, PaceDefault, p.PerSecond, 1e-12, "never above the ceiling")
-	for range 50 {
-		p = p.After(false, true, PaceDefault)
-	}
-	require.InDelta(t, PaceMin, p.PerSecond, 1e-12, "never stopped for good")
 }
 
 func TestBreaker(t *testing.T) {
@@ -296,6 +221,47 @@ func TestReadMailbox(t *testing.T) {
 	require.Equal(t, "From x\n", unquoteFrom(">From x\n"))
 	require.Equal(t, ">From x\n", unquoteFrom(">>From x\n"))
 	require.Equal(t, "> x\n", unquoteFrom("> x\n"))
+}
+
+// TestDrain: a mailbox file is read under its locks and emptied; while a
+// delivery agent holds it, or when a report cannot be stored, it stays whole.
+func TestDrain(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "bounces")
+	var got []Report
+	var fail error
+	in := &Inbox{Tokens: keys(), Handle: func(_ context.Context, r Report) error {
+		got = append(got, r)
+		return fail
+	}}
+	n, err := in.Drain(context.Background(), path)
+	require.NoError(t, err, "no file yet is no fault")
+	require.Zero(t, n)
+	mail := "From x Sat Apr 10 05:00:00 2027\nDelivered-To: " + bounceTo() + "\n" + strings.ReplaceAll(dsn(bounceTo(), "failed", "5.1.1", "gone"), "\r", "")
+	require.NoError(t, os.WriteFile(path, []byte(mail), 0o600))
+
+	require.NoError(t, os.WriteFile(path+".lock", nil, 0o600))
+	_, err = in.Drain(context.Background(), path)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.NoError(t, os.Remove(path+".lock"))
+	require.Empty(t, got)
+
+	fail = errors.New("database gone")
+	_, err = in.Drain(context.Background(), path)
+	require.ErrorIs(t, err, fail)
+	kept, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, mail, string(kept))
+
+	fail, got = nil, nil
+	n, err = in.Drain(context.Background(), path)
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	require.Equal(t, BounceGone, got[0].Class)
+	kept, err = os.ReadFile(path)
+	require.NoError(t, err)
+	require.Empty(t, kept)
+	require.NoFileExists(t, path+".lock")
 }
 
 func FuzzReadReport(f *testing.F) {
