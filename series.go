@@ -153,33 +153,52 @@ type Series struct {
 
 // NewSeries sorts obs by time, keeps the last of equal times and returns the
 // number of dropped duplicates. It refuses unknown parameters, zero times and
-// values that are not finite.
+// values that are not finite. obs is not altered.
 func NewSeries(k SeriesKey, obs []Observation) (Series, int, error) {
+	out := make([]Observation, len(obs))
+	copy(out, obs)
+	return SeriesOf(k, out)
+}
+
+// SeriesOf is NewSeries that takes obs over instead of copying it.
+func SeriesOf(k SeriesKey, out []Observation) (Series, int, error) {
 	if k.Param.Unit() == "" {
 		return Series{}, 0, fmt.Errorf("series %s: parameter %q: %w", k, k.Param, ErrInvalid)
 	}
-	for i, o := range obs {
-		if o.At.IsZero() {
+	for i := range out {
+		if out[i].At.IsZero() {
 			return Series{}, 0, fmt.Errorf("series %s: row %d has no time: %w", k, i, ErrInvalid)
 		}
-		if math.IsNaN(o.Value) || math.IsInf(o.Value, 0) {
-			return Series{}, 0, fmt.Errorf("series %s: value at %s is not finite: %w", k, o.At.Format(time.RFC3339), ErrInvalid)
+		if math.IsNaN(out[i].Value) || math.IsInf(out[i].Value, 0) {
+			return Series{}, 0, fmt.Errorf("series %s: value at %s is not finite: %w", k, out[i].At.Format(time.RFC3339), ErrInvalid)
 		}
 	}
-	out := make([]Observation, len(obs))
-	copy(out, obs)
-	sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
+	if !inOrder(out) {
+		sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
+	}
 	w := 0
 	for i := range out {
 		out[i].At = out[i].At.UTC()
-		if w > 0 && out[w-1].At.Equal(out[i].At) {
+		switch {
+		case w > 0 && out[w-1].At.Equal(out[i].At):
 			out[w-1] = out[i]
 			continue
+		case w < i:
+			out[w] = out[i]
 		}
-		out[w] = out[i]
 		w++
 	}
-	return Series{SeriesKey: k, Obs: out[:w]}, len(obs) - w, nil
+	return Series{SeriesKey: k, Obs: out[:w]}, len(out) - w, nil
+}
+
+// inOrder spares the sort where a document is in order already, as most are.
+func inOrder(obs []Observation) bool {
+	for i := 1; i < len(obs); i++ {
+		if obs[i].At.Before(obs[i-1].At) {
+			return false
+		}
+	}
+	return true
 }
 
 // Last returns the newest observation that forecasts may use.

@@ -45,7 +45,7 @@ func trimBOM(b []byte) []byte { return bytes.TrimPrefix(b, []byte("\xef\xbb\xbf"
 // encoding_override and strips a byte order mark.
 func ReadBody(r io.Reader, p Profile) ([]byte, error) {
 	limit := p.WithDefaults().MaxBodyBytes
-	body, err := io.ReadAll(io.LimitReader(r, limit+1))
+	body, err := readAll(r, limit)
 	if err != nil {
 		return nil, fmt.Errorf("read document: %w", err)
 	}
@@ -62,6 +62,18 @@ func ReadBody(r io.Reader, p Profile) ([]byte, error) {
 		}
 	}
 	return trimBOM(body), nil
+}
+
+// readAll reads up to one byte more than limit. A reader that knows its length
+// is read into memory of that size, not into slices that grow.
+func readAll(r io.Reader, limit int64) ([]byte, error) {
+	l, ok := r.(interface{ Len() int })
+	if !ok {
+		return io.ReadAll(io.LimitReader(r, limit+1))
+	}
+	body := make([]byte, min(int64(l.Len()), limit+1))
+	_, err := io.ReadFull(r, body)
+	return body, err
 }
 
 // DecodeJSON decodes exactly one JSON value into v. Numbers keep their text

@@ -80,7 +80,7 @@ func (l *Line) Add(at time.Time, v float64) {
 // series many times.
 func (s *run) grow() {
 	if n := len(s.obs); n == cap(s.obs) {
-		s.obs = slices.Grow(s.obs, max(n, 64))
+		s.obs = slices.Grow(s.obs, max(n, s.last, 64))
 	}
 }
 
@@ -93,12 +93,11 @@ func (l *Line) Missing(at time.Time) {
 	l.s.obs = append(l.s.obs, coldseam.Observation{At: at, Flag: l.flags | coldseam.Missing, Qualifiers: l.quals})
 }
 
-// Reset empties the builder for the next part of the same document, keeping
-// its memory. Lines made before stay good.
+// Reset makes the builder ready for the next part of the same document after
+// Batch has given out the one before. Lines made before stay good.
 func (b *Builder) Reset() {
 	clear(b.skips)
 	for _, s := range b.runs {
-		clear(s.obs)
-		s.obs, s.refused = s.obs[:0], ""
+		s.obs, s.refused = nil, ""
 	}
 }

@@ -42,6 +42,7 @@ type run struct {
 	conv    map[string]Conversion
 	refused string
 	obs     []coldseam.Observation
+	last    int // rows of the part before this one, see Reset
 }
 
 // NewBuilder returns an empty builder for one document.
@@ -179,7 +180,8 @@ func (b *Builder) Batch(format string) (Batch, error) {
 		if len(r.obs) == 0 {
 			continue
 		}
-		s, dup, err := coldseam.NewSeries(k, r.obs)
+		s, dup, err := coldseam.SeriesOf(k, r.obs)
+		r.last, r.obs = len(r.obs), nil
 		if err != nil {
 			b.skips[[2]string{k.String(), err.Error()}]++
 			continue

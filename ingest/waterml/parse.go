@@ -32,14 +32,52 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+	if len(body) >= fastFrom {
+		if b, ok := parseFast(body, p); ok {
+			return b, nil
+		}
+	}
+	return parseStrict(body, p)
+}
+
+// fastFrom is the size from which the scanner is worth its window.
+const fastFrom = 32 << 10
+
+// parseStrict reads a document token by token.
+func parseStrict(body []byte, p ingest.Profile) (ingest.Batch, error) {
 	d := newDoc(p)
-	if err := d.learn(body); err != nil {
-		return ingest.Batch{}, fmt.Errorf("waterml: %w", err)
+	if refers(body) {
+		if err := d.learn(ingest.NewXML(body, p)); err != nil {
+			return ingest.Batch{}, fmt.Errorf("waterml: %w", err)
+		}
 	}
 	if err := d.read(ingest.NewXML(body, p)); err != nil {
 		return ingest.Batch{}, fmt.Errorf("waterml: %w", err)
 	}
 	return d.batch()
+}
+
+// parseFast reads a document with its plain points taken out by the scanner;
+// ok is false when that is not surely the same as reading it strictly, errors
+// included.
+func parseFast(body []byte, p ingest.Profile) (ingest.Batch, bool) {
+	d := newDoc(p)
+	if refers(body) {
+		if err := d.learn(ingest.NewXMLReader(newScanner(bytes.NewReader(body)))); err != nil {
+			return ingest.Batch{}, false
+		}
+	}
+	d.scan = newScanner(bytes.NewReader(body))
+	if err := d.read(ingest.NewXMLReader(d.scan)); err != nil || !d.scan.sound() {
+		return ingest.Batch{}, false
+	}
+	b, err := d.batch()
+	return b, err == nil
+}
+
+// refers reports whether the document refers to parts of itself.
+func refers(body []byte) bool {
+	return bytes.Contains(body, []byte(`="#`)) || bytes.Contains(body, []byte(`='#`))
 }
 
 // doc gathers one document.
@@ -53,6 +91,8 @@ type doc struct {
 	sites     map[string]ingest.SiteMeta
 	badTime   map[string]string // series -> first refusal
 	stack     []*observation
+	scan      *scanner // nil when every token is read
+	st        *streaming
 	known     bool // an element of the format was seen
 	root      string
 }
@@ -89,13 +129,9 @@ func withDefaults(m, def map[string]string) map[string]string {
 }
 
 // learn collects the features and instants that the document refers to by
-// #id, which may come after the reference. Documents without such references
-// are not read twice.
-func (d *doc) learn(body []byte) error {
-	if !bytes.Contains(body, []byte(`="#`)) && !bytes.Contains(body, []byte(`='#`)) {
-		return nil
-	}
-	x := ingest.NewXML(body, d.p)
+// #id, which may come after the reference. Only documents with such references
+// are read twice.
+func (d *doc) learn(x *ingest.XML) error {
 	for {
 		t, err := x.Token()
 		if errors.Is(err, io.EOF) {
@@ -182,7 +218,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 		return d.series(x, s)
 	case sp == wmlDR && local == "MeasurementTimeseriesDomainRange":
 		d.known = true
-		return d.tree(x, s, d.domainRange)
+		return d.block(x, s, d.domainRange)
 	case local == "CategoricalTimeseries" || local == "CategoricalTimeseriesDomainRange":
 		d.known = true
 		d.took()
@@ -191,7 +227,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	case sp == swe && (local == "DataArray" || local == "DataRecord"):
 		d.known = true
 		d.took()
-		return d.tree(x, s, d.dataBlock)
+		return d.block(x, s, d.dataBlock)
 	case isFeature(local):
 		d.known = true
 		return d.tree(x, s, func(n *ingest.Node) error { d.site(n); return nil })
@@ -222,6 +258,15 @@ func (d *doc) tree(x *ingest.XML, s xml.StartElement, use func(*ingest.Node) err
 		return err
 	}
 	return use(n)
+}
+
+// block is tree for an element that holds values: under Stream they leave at
+// once.
+func (d *doc) block(x *ingest.XML, s xml.StartElement, use func(*ingest.Node) error) error {
+	if err := d.tree(x, s, use); err != nil || d.st == nil {
+		return err
+	}
+	return d.give()
 }
 
 // exception turns the server's own words into the error.

@@ -165,8 +165,20 @@ func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 		case "defaultPointMetadata":
 			ts.def = metaOf(n.First())
 		case "point":
-			ts.point(n)
+			if r := n.First(); d.scan != nil && r != nil && r.Local == runName {
+				ts.takeRun(r)
+			} else {
+				ts.point(n)
+			}
+			if d.st != nil && len(ts.items) >= chunk {
+				if err := ts.chunk(); err != nil {
+					return err
+				}
+			}
 		}
+	}
+	if d.st != nil {
+		return ts.endStream()
 	}
 	ts.flush()
 	return nil
@@ -181,9 +193,13 @@ type timeseries struct {
 	base, spacing string
 	def           pointMeta
 	n             int // points so far, for implied times
-	rows          []ingest.Row
+	items         []item
+	rows          []ingest.Row // of items that came as tokens
+	kinds         []kind       // of items that came in runs
 	site          identity
 	why           string // reason to leave the series out
+	first         time.Time
+	some          bool // first is set
 	ready         bool
 	implied       implied
 }
@@ -263,8 +279,45 @@ func (ts *timeseries) skipTime(err error) {
 	ts.d.b.Skip(ts.site.key.String(), ts.d.badTime[key])
 }
 
-// add makes a row of one value.
+// item is one value in the order of the document: a row of its own, or a point
+// of a run with its kind.
+type item struct {
+	fastPoint
+	row int32 // index in rows, -1 for a point of a run
+}
+
+// kind is what all points with the same metadata have in common.
+type kind struct {
+	row          ingest.Row // but for time and value
+	months, days int        // from the stamp to the end of its period
+	rest         time.Duration
+	succ         bool
+	err          error
+	line         *ingest.Line
+}
+
+// add keeps a row of one value.
 func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
+	k := ts.kind(m)
+	if k.err == nil && k.succ && stamp.Precision == ingest.ToInstant {
+		end, err := ts.shift(stamp.At, k)
+		if k.err = err; err == nil {
+			stamp.At, stamp.End = end, end
+		}
+	} else if k.succ && stamp.Precision != ingest.ToInstant {
+		k.err = nil // a civil day ends where it ends
+	}
+	if k.err != nil {
+		ts.skipTime(k.err)
+		return
+	}
+	k.row.Stamp, k.row.Raw = stamp, raw
+	ts.rows = append(ts.rows, k.row)
+	ts.items = append(ts.items, item{fastPoint{sec: stamp.At.Unix(), nsec: int32(stamp.At.Nanosecond())}, int32(len(ts.rows) - 1)})
+}
+
+// kind settles key, unit and quality marks of a point from its metadata.
+func (ts *timeseries) kind(m pointMeta) kind {
 	key := ts.site.key
 	stat, succ, ok := statistic(m.interp)
 	switch {
@@ -275,8 +328,7 @@ func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
 	default:
 		stat, period, err := ts.d.p.Stat(key.Param)
 		if err != nil {
-			ts.skipTime(err)
-			return
+			return kind{err: err}
 		}
 		if key.Stat = stat; m.period == "" {
 			m.period = period
@@ -291,55 +343,129 @@ func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
 	if key.Stat == "" && m.period != "" {
 		key.Period = m.period
 	}
-	// A constant's period is often not told; then its stamp stays.
-	if succ && (ok || key.Period != "" && key.Stat != coldseam.Instant) && stamp.Precision == ingest.ToInstant {
-		end, err := ts.shift(stamp.At, key.Period)
-		if err != nil {
-			ts.skipTime(err)
-			return
-		}
-		stamp.At, stamp.End = end, end
-	}
 	quals := m.qualifiers
 	if m.quality != "" {
 		quals = append(append([]string(nil), quals...), m.quality)
 	}
-	approval := ""
+	k := kind{row: ingest.Row{Key: key, Name: ts.site.name, Unit: m.unit, Qualifiers: quals}}
 	if ts.o != nil {
-		approval = ts.o.status
+		k.row.Approval = ts.o.status
 	}
-	ts.rows = append(ts.rows, ingest.Row{Key: key, Name: ts.site.name, Stamp: stamp, Raw: raw, Unit: m.unit, Approval: approval, Qualifiers: quals})
+	// A constant's period is often not told; then its stamp stays.
+	if k.succ = succ && (ok || key.Period != "" && key.Stat != coldseam.Instant); k.succ {
+		k.months, k.days, k.rest, k.err = ingest.ParsePeriod(key.Period)
+		if k.err != nil {
+			k.err = fmt.Errorf("values begin their period, but the period %q is not known", clip(key.Period))
+		}
+	}
+	return k
+}
+
+// takeRun takes the points that the scanner read in the place of r.
+func (ts *timeseries) takeRun(r *ingest.Node) {
+	run, ok := ts.d.scan.claim(r.Attr(otherSpace, "n"))
+	if !ok {
+		return
+	}
+	if run.nilled && !isNil(r.Attrs) { // the prefix xsi means something else here
+		ts.d.scan.failed = true
+		return
+	}
+	ts.prepare()
+	ts.n += len(run.points)
+	if ts.why != "" {
+		return
+	}
+	first := int32(len(ts.kinds)) + 1 // points without metadata have index -1
+	ts.kinds = append(ts.kinds, ts.kind(ts.def))
+	nilled := []bool{ts.def.nilled}
+	for _, m := range r.Named("m") {
+		meta := ts.def.over(metaOf(m.Kid(wml, "metadata").First()))
+		ts.kinds = append(ts.kinds, ts.kind(meta))
+		nilled = append(nilled, meta.nilled)
+	}
+	for _, p := range run.points {
+		p.nil = p.nil || nilled[p.meta+1]
+		p.meta += first
+		k := &ts.kinds[p.meta]
+		if k.err == nil && k.succ {
+			end, err := ts.shift(time.Unix(p.sec, int64(p.nsec)).UTC(), *k)
+			k.err = err
+			p.sec, p.nsec = end.Unix(), int32(end.Nanosecond())
+		}
+		if k.err != nil {
+			ts.skipTime(k.err)
+			continue
+		}
+		ts.items = append(ts.items, item{p, -1})
+	}
+	if ts.d.st == nil && ts.sure() {
+		ts.flush()
+	}
+}
+
+// sure reports whether the values so far decide what the series is: a value
+// that is not later than the result time makes it observations for good.
+func (ts *timeseries) sure() bool {
+	ts.see()
+	_, is := ts.d.issue(ts.o, ts.site.site, ts.first)
+	return !is || ts.d.p.Kind == "forecast" || ts.o.simulated || ts.o.analysis != ""
 }
 
 // shift moves a stamp that begins a period to its end.
-func (ts *timeseries) shift(t time.Time, period string) (time.Time, error) {
-	months, days, dur, err := ingest.ParsePeriod(period)
-	if err != nil {
-		return t, fmt.Errorf("values begin their period, but the period %q is not known", clip(period))
-	}
+func (ts *timeseries) shift(t time.Time, k kind) (time.Time, error) {
 	loc, err := ts.d.location(ts.site.site)
 	if err != nil {
 		return t, err
 	}
-	return addCalendar(t.In(loc), months, days).Add(dur).UTC(), nil
+	return addCalendar(t.In(loc), k.months, k.days).Add(k.rest).UTC(), nil
 }
 
-// flush adds the rows to the observations or to a forecast.
-func (ts *timeseries) flush() {
-	if len(ts.rows) == 0 {
-		return
-	}
-	earliest := ts.rows[0].Stamp.At
-	for _, r := range ts.rows[1:] {
-		if r.Stamp.At.Before(earliest) {
-			earliest = r.Stamp.At
+// see keeps the earliest time of the series, which decides whether it is a
+// forecast.
+func (ts *timeseries) see() {
+	for i := range ts.items {
+		it := &ts.items[i]
+		if at := time.Unix(it.sec, int64(it.nsec)).UTC(); !ts.some || at.Before(ts.first) {
+			ts.first, ts.some = at, true
 		}
 	}
-	b := ts.d.target(ts.o, ts.site.site, earliest)
-	for _, r := range ts.rows {
-		b.Add(r)
+}
+
+// flush adds the items to the observations or to a forecast.
+func (ts *timeseries) flush() {
+	if len(ts.items) == 0 {
+		return
 	}
-	ts.rows = nil
+	ts.see()
+	b := ts.d.target(ts.o, ts.site.site, ts.first)
+	for i := range ts.items {
+		ts.put(b, &ts.items[i])
+	}
+	ts.reset()
+}
+
+func (ts *timeseries) reset() {
+	clear(ts.rows)
+	clear(ts.kinds)
+	ts.items, ts.rows, ts.kinds = ts.items[:0], ts.rows[:0], ts.kinds[:0]
+}
+
+func (ts *timeseries) put(b *ingest.Builder, it *item) {
+	if it.row >= 0 {
+		b.Add(ts.rows[it.row])
+		return
+	}
+	k := &ts.kinds[it.meta]
+	if k.line == nil {
+		k.line = b.Line(k.row)
+	}
+	at := time.Unix(it.sec, int64(it.nsec)).UTC()
+	if it.nil {
+		k.line.Missing(at)
+	} else {
+		k.line.Add(at, it.v)
+	}
 }
 
 // implied are the times base + n x spacing.

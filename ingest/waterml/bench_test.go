@@ -1,0 +1,147 @@
+package waterml
+
+import (
+	"bytes"
+	"encoding/xml"
+	"io"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/ingest"
+)
+
+const benchPoints = 100_000
+
+// tally is what every contender must find.
+type tally struct {
+	n    int
+	sum  float64
+	last time.Time
+}
+
+// stdToken is the plain way: the standard decoder's tokens, one pass.
+func stdToken(r io.Reader) (t tally, err error) {
+	d := xml.NewDecoder(r)
+	var text []byte
+	for {
+		tok, err := d.Token()
+		if err == io.EOF {
+			return t, nil
+		}
+		if err != nil {
+			return t, err
+		}
+		switch e := tok.(type) {
+		case xml.StartElement:
+			text = text[:0]
+		case xml.CharData:
+			text = append(text, e...)
+		case xml.EndElement:
+			switch e.Name.Local {
+			case "time":
+				if t.last, err = time.Parse(time.RFC3339, string(text)); err != nil {
+					return t, err
+				}
+			case "value":
+				v, err := strconv.ParseFloat(string(text), 64)
+				if err != nil {
+					return t, err
+				}
+				t.n++
+				t.sum += v
+			}
+		}
+	}
+}
+
+// stdUnmarshal is the comfortable way.
+func stdUnmarshal(body []byte) (t tally, err error) {
+	var doc struct {
+		Points []struct {
+			Time  time.Time `xml:"time"`
+			Value float64   `xml:"value"`
+		} `xml:"observationMember>OM_Observation>result>MeasurementTimeseries>point>MeasurementTVP"`
+	}
+	if err := xml.Unmarshal(body, &doc); err != nil {
+		return t, err
+	}
+	for _, p := range doc.Points {
+		t.n++
+		t.sum += p.Value
+		t.last = p.Time
+	}
+	return t, nil
+}
+
+func ours(body []byte) (t tally, err error) {
+	b, err := Parse(bytes.NewReader(body), ingest.Profile{Name: "x", MaxBodyBytes: 1 << 30})
+	if err != nil {
+		return t, err
+	}
+	for _, o := range b.Series[0].Obs {
+		t.n++
+		t.sum += o.Value
+		t.last = o.At
+	}
+	return t, nil
+}
+
+func oursStrict(body []byte) (t tally, err error) {
+	b, err := parseStrict(body, ingest.Profile{Name: "x", MaxBodyBytes: 1 << 30})
+	if err != nil {
+		return t, err
+	}
+	for _, o := range b.Series[0].Obs {
+		t.n++
+		t.sum += o.Value
+		t.last = o.At
+	}
+	return t, nil
+}
+
+func streamed(body []byte) (t tally, err error) {
+	err = Stream(bytes.NewReader(body), ingest.Profile{Name: "x"}, func(b ingest.Batch) error {
+		for _, s := range b.Series {
+			for _, o := range s.Obs {
+				t.n++
+				t.sum += o.Value
+				t.last = o.At
+			}
+		}
+		return nil
+	})
+	return t, err
+}
+
+func BenchmarkWaterML(b *testing.B) {
+	body := []byte(generated(benchPoints, false))
+	ways := []struct {
+		name string
+		do   func([]byte) (tally, error)
+	}{
+		{"ours", ours}, {"stream", streamed}, {"strict", oursStrict},
+		{"stdToken", func(b []byte) (tally, error) { return stdToken(bytes.NewReader(b)) }},
+		{"stdUnmarshal", stdUnmarshal},
+	}
+	want, err := stdToken(bytes.NewReader(body))
+	require.NoError(b, err)
+	for _, w := range ways {
+		got, err := w.do(body)
+		require.NoError(b, err)
+		require.Equal(b, want.n, got.n, w.name)
+		require.InEpsilon(b, want.sum, got.sum, 1e-12, w.name)
+		require.True(b, want.last.Equal(got.last), w.name)
+	}
+	for _, w := range ways {
+		b.Run(w.name, func(b *testing.B) {
+			b.SetBytes(int64(len(body)))
+			b.ReportAllocs()
+			for b.Loop() {
+				_, _ = w.do(body) // checked above
+			}
+		})
+	}
+}

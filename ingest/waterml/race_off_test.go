@@ -1,0 +1,5 @@
+//go:build !race
+
+package waterml
+
+const raceOn = false
