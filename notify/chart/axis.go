@@ -87,6 +87,26 @@ func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
 	return lines, words
 }
 
+// labelGap is the least distance between two numbers of an axis, px; the
+// mail's text is twice as tall.
+const labelGap = 30
+
+// plainMarks are round values for a temperature axis on which fewer than two
+// band lines show: one line, or none, is no scale.
+func plainMarks(fr frame, lines []mark) []mark {
+	if len(lines) > 1 {
+		return nil
+	}
+	var out []mark
+	for _, t := range ticks(fr) {
+		if len(lines) == 1 && math.Abs(t.Y-lines[0].Y) < labelGap {
+			continue
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
 func dayMarks(fr frame, today coldseam.Date, loc *time.Location) []dayMark {
 	var out []dayMark
 	for d := coldseam.DateOf(fr.from.In(loc)); !d.In(loc).After(fr.to); d = d.Add(1) {

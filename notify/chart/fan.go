@@ -39,6 +39,7 @@ type fan struct {
 	H       float64
 	Windows [][2]float64
 	Grid    []mark // temperature: the band lines
+	Plain   []mark // numbers without a line, where the band lines give no scale
 	Words   []mark // band words
 	P80     []xy   // closed outline
 	P50     []xy
@@ -141,6 +142,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	}
 	if temp {
 		out.Grid, out.Words = bandLines(b, fr, metric)
+		out.Plain = plainMarks(fr, out.Grid)
 	} else {
 		out.Grid = ticks(fr)
 	}

@@ -240,6 +240,27 @@ func TestClockChange(t *testing.T) {
 	require.InDelta(t, float64(time.Date(2027, 3, 14, 12, 30, 0, 0, loc).Sub(from))/whole, sun.Noon, 1e-9, "the middle of a day of 23 h")
 }
 
+// TestScaleWithoutBandLines: a chart always shows two numbers or more.
+func TestScaleWithoutBandLines(t *testing.T) {
+	t.Parallel()
+	for _, shift := range []float64{0, 4, 9, 14, -3.5} {
+		b := sample.Go()
+		for i := range b.Chart.TempObs {
+			b.Chart.TempObs[i].V += shift
+		}
+		for i := range b.Chart.TempFan {
+			for k := range b.Chart.TempFan[i] {
+				b.Chart.TempFan[i][k] += shift
+			}
+		}
+		for _, h := range []float64{170, 224} {
+			f, err := newFan(b, true, false, span{before: 24 * time.Hour, after: 96 * time.Hour, h: h})
+			require.NoError(t, err)
+			require.GreaterOrEqual(t, len(f.Grid)+len(f.Plain), 2, "shift %g", shift)
+		}
+	}
+}
+
 func TestNumber(t *testing.T) {
 	t.Parallel()
 	for v, want := range map[float64]string{0: "0", 999: "999", 1000: "1,000", 12345.5: "12,345.5", -3: "−3", 1234567: "1,234,567", .25: "0.25", -1e-9: "0"} {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/png"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -148,6 +149,9 @@ func (p panel) draw() {
 		}
 		c.text(p.face.regular, ink2, p.x0-12, p.y0+g.Y+8, 1, g.Label)
 	}
+	for _, g := range f.Plain {
+		c.text(p.face.regular, ink2, p.x0-12, p.y0+g.Y+8, 1, g.Label)
+	}
 	c.stroke(med, 4, p.line(f.Median))
 	for _, o := range f.Obs {
 		c.stroke(ink, 4.4, p.line(o))
@@ -165,16 +169,25 @@ func (p panel) draw() {
 		if w.Bold {
 			face, col = p.face.bold, ink
 		}
-		c.text(face, col, p.x1+10, p.y0+w.Y+8, 0, mailWord(w.Label))
+		y := p.y0 + w.Y + 8
+		parts := mailWord(w.Label)
+		for i, s := range parts {
+			c.text(face, col, p.x1+10, y+float64(i)*26-float64(len(parts)-1)*13, 0, s)
+		}
 	}
 }
 
-// mailWord shortens a band word to the right gutter.
-func mailWord(s string) string {
-	if len([]rune(s)) > 6 {
-		return string([]rune(s)[:5]) + "."
+// mailWord fits a band word into the right gutter: at its hyphen in two lines,
+// else cut short.
+func mailWord(s string) []string {
+	const most = 6
+	if len([]rune(s)) <= most {
+		return []string{s}
 	}
-	return s
+	if i := strings.IndexByte(s, '-'); i > 0 && i < most && len([]rune(s[i+1:])) <= most {
+		return []string{s[:i+1], s[i+1:]}
+	}
+	return []string{string([]rune(s)[:most-1]) + "."}
 }
 
 func (p panel) limit() {

@@ -102,7 +102,7 @@ func (f fan) svgPlot(w *strings.Builder) {
 }
 
 func (f fan) svgText(w *strings.Builder, top float64) {
-	for _, g := range f.Grid {
+	for _, g := range append(append([]mark(nil), f.Grid...), f.Plain...) {
 		fmt.Fprintf(w, `<text x="-8" y="%s" text-anchor="end">%s</text>`, px(top+g.Y+4.5), esc(g.Label))
 	}
 	for _, g := range f.Words {
