@@ -8,6 +8,12 @@ CREATE SCHEMA season;
 
 COMMENT ON SCHEMA season IS 'The club''s own questions: views on what was measured, told and caught. Start with season.dictionary.';
 
+CREATE FUNCTION coldseam.doy_of(d date) RETURNS integer
+    LANGUAGE sql IMMUTABLE
+    RETURN (EXTRACT(doy FROM make_date(2000, (EXTRACT(month FROM d))::integer, (EXTRACT(day FROM d))::integer)))::integer;
+
+COMMENT ON FUNCTION coldseam.doy_of(d date) IS 'Day of the year with 1 March as 61 in every year.';
+
 CREATE FUNCTION coldseam.flow_class(p double precision) RETURNS text
     LANGUAGE sql IMMUTABLE
     RETURN CASE WHEN (p IS NULL) THEN NULL::text WHEN (p < (0.10)::double precision) THEN 'much below'::text WHEN (p < (0.25)::double precision) THEN 'below'::text WHEN (p <= (0.75)::double precision) THEN 'normal'::text WHEN (p <= (0.90)::double precision) THEN 'above'::text ELSE 'much above'::text END;
@@ -16,7 +22,7 @@ COMMENT ON FUNCTION coldseam.flow_class(p double precision) IS 'Flow words for a
 
 CREATE FUNCTION coldseam.percentile_of(q real[], v double precision) RETURNS double precision
     LANGUAGE sql IMMUTABLE
-    RETURN (SELECT CASE WHEN ((v IS NULL) OR (q IS NULL)) THEN NULL::double precision WHEN (v <= (q)[1]) THEN (0)::double precision WHEN (v >= (q)[9]) THEN (1)::double precision ELSE (SELECT ((p.lo)::double precision + CASE WHEN ((percentile_of.q)[(p.i + 1)] > (percentile_of.q)[p.i]) THEN ((((p.hi - p.lo))::double precision * (percentile_of.v - (percentile_of.q)[p.i])) / ((percentile_of.q)[(p.i + 1)] - (percentile_of.q)[p.i])) ELSE (0)::double precision END) FROM (VALUES (1,0.01,0.05), (2,0.05,0.10), (3,0.10,0.25), (4,0.25,0.50), (5,0.50,0.75), (6,0.75,0.90), (7,0.90,0.95), (8,0.95,0.99)) p(i, lo, hi) WHERE ((percentile_of.v >= (percentile_of.q)[p.i]) AND (percentile_of.v < (percentile_of.q)[(p.i + 1)])) LIMIT 1) END);
+    RETURN CASE WHEN ((v IS NULL) OR (q IS NULL)) THEN NULL::double precision WHEN (v <= (q)[1]) THEN (0)::double precision WHEN (v < (q)[2]) THEN ((0.01)::double precision + (((0.04)::double precision * (v - (q)[1])) / ((q)[2] - (q)[1]))) WHEN (v < (q)[3]) THEN ((0.05)::double precision + (((0.05)::double precision * (v - (q)[2])) / ((q)[3] - (q)[2]))) WHEN (v < (q)[4]) THEN ((0.10)::double precision + (((0.15)::double precision * (v - (q)[3])) / ((q)[4] - (q)[3]))) WHEN (v < (q)[5]) THEN ((0.25)::double precision + (((0.25)::double precision * (v - (q)[4])) / ((q)[5] - (q)[4]))) WHEN (v < (q)[6]) THEN ((0.50)::double precision + (((0.25)::double precision * (v - (q)[5])) / ((q)[6] - (q)[5]))) WHEN (v < (q)[7]) THEN ((0.75)::double precision + (((0.15)::double precision * (v - (q)[6])) / ((q)[7] - (q)[6]))) WHEN (v < (q)[8]) THEN ((0.90)::double precision + (((0.05)::double precision * (v - (q)[7])) / ((q)[8] - (q)[7]))) WHEN (v < (q)[9]) THEN ((0.95)::double precision + (((0.04)::double precision * (v - (q)[8])) / ((q)[9] - (q)[8]))) ELSE (1)::double precision END;
 
 COMMENT ON FUNCTION coldseam.percentile_of(q real[], v double precision) IS 'Share of the record below a value, 0-1, from the nine quantiles of climatology.';
 
@@ -657,7 +663,7 @@ CREATE VIEW coldseam.trip_condition AS
           WHERE ((d.site_id = COALESCE(r.temp_site_id, r.site_id)) AND (d.param = 'water_temp'::text) AND (d.day = t.day))) w ON (true))
      LEFT JOIN LATERAL ( SELECT c_1.quantile
            FROM coldseam.climatology c_1
-          WHERE ((c_1.site_id = r.site_id) AND (c_1.param = 'discharge'::text) AND ((c_1.doy)::numeric = EXTRACT(doy FROM t.day)) AND (c_1.years >= 10))
+          WHERE ((c_1.site_id = r.site_id) AND (c_1.param = 'discharge'::text) AND (c_1.doy = coldseam.doy_of(t.day)) AND (c_1.years >= 10))
           ORDER BY c_1.made_at DESC
          LIMIT 1) c ON (true))
      LEFT JOIN LATERAL ( SELECT n_1.stage
@@ -2277,42 +2283,59 @@ COMMENT ON COLUMN season.crossing.date_p90 IS 'Late date.';
 COMMENT ON COLUMN season.crossing.confirmed IS 'Observed for five days.';
 
 CREATE VIEW season.daily AS
- SELECT r.reach_id,
+ WITH lead AS (
+         SELECT s.series_id,
+            s.site_id,
+            s.param,
+            t.daily_only,
+            ((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) AS daily,
+            (row_number() OVER (PARTITION BY s.site_id, s.param ORDER BY ((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) DESC, s.preference DESC, s.series_id))::double precision AS place
+           FROM (coldseam.series s
+             JOIN coldseam.site t USING (site_id))
+          WHERE ((s.stat = ANY (ARRAY['instant'::text, 'mean'::text])) AND (s.param = ANY (ARRAY['discharge'::text, 'stage'::text, 'water_temp'::text])))
+        ), days AS (
+         SELECT r.reach_id,
+            r.site_id,
+            d_1.day,
+            min(ARRAY[l.place, (d_1.total / (d_1.n)::double precision), (d_1.flags)::double precision]) FILTER (WHERE (l.param = 'discharge'::text)) AS q,
+            min(ARRAY[l.place, (d_1.total / (d_1.n)::double precision), (d_1.flags)::double precision]) FILTER (WHERE (l.param = 'stage'::text)) AS g,
+            min(ARRAY[l.place, (d_1.total / (d_1.n)::double precision), (d_1.flags)::double precision, d_1.lo, d_1.hi]) FILTER (WHERE (l.param = 'water_temp'::text)) AS w
+           FROM ((coldseam.reach r
+             JOIN lead l ON ((l.site_id =
+                CASE
+                    WHEN (l.param = 'water_temp'::text) THEN COALESCE(r.temp_site_id, r.site_id)
+                    ELSE r.site_id
+                END)))
+             JOIN coldseam.day_summary d_1 USING (series_id))
+          WHERE (l.daily OR l.daily_only OR (d_1.quarters = 15))
+          GROUP BY r.reach_id, r.site_id, d_1.day
+        )
+ SELECT d.reach_id,
     d.day,
     (EXTRACT(year FROM d.day))::integer AS season,
-    q.mean AS discharge_m3s,
-    (q.mean / (0.028316846592)::double precision) AS discharge_cfs,
-    g.mean AS stage_m,
-    (g.mean / (0.3048)::double precision) AS stage_ft,
-    w.mean AS water_c,
-    ((w.mean * (1.8)::double precision) + (32)::double precision) AS water_f,
-    w.lo AS water_min_c,
-    w.hi AS water_max_c,
+    d.q[2] AS discharge_m3s,
+    (d.q[2] / (0.028316846592)::double precision) AS discharge_cfs,
+    d.g[2] AS stage_m,
+    (d.g[2] / (0.3048)::double precision) AS stage_ft,
+    d.w[2] AS water_c,
+    ((d.w[2] * (1.8)::double precision) + (32)::double precision) AS water_f,
+    d.w[4] AS water_min_c,
+    d.w[5] AS water_max_c,
     ( SELECT x.key
            FROM coldseam.band x
-          WHERE ((x.upper_f + (0.000000001)::double precision) >= ((w.mean * (1.8)::double precision) + (32)::double precision))
+          WHERE ((x.upper_f + (0.000000001)::double precision) >= ((d.w[2] * (1.8)::double precision) + (32)::double precision))
           ORDER BY x.band_no
          LIMIT 1) AS band,
-    coldseam.percentile_of(c.quantile, q.mean) AS flow_percentile,
-    coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)) AS flow_class,
+    coldseam.percentile_of(c.quantile, d.q[2]) AS flow_percentile,
+    coldseam.flow_class(coldseam.percentile_of(c.quantile, d.q[2])) AS flow_class,
     c.years AS record_years,
-    (COALESCE(q.ice, false) OR COALESCE(g.ice, false) OR COALESCE(w.ice, false)) AS ice,
-    COALESCE(q.estimated, false) AS discharge_estimated,
-    COALESCE(q.provisional, true) AS provisional
-   FROM (((((coldseam.reach r
-     CROSS JOIN LATERAL ( SELECT DISTINCT y.day
-           FROM (coldseam.day_summary y
-             JOIN coldseam.series s USING (series_id))
-          WHERE ((s.site_id = ANY (ARRAY[r.site_id, COALESCE(r.temp_site_id, r.site_id)])) AND (s.param = ANY (ARRAY['discharge'::text, 'stage'::text, 'water_temp'::text])))) d)
-     LEFT JOIN coldseam.site_day q ON (((q.site_id = r.site_id) AND (q.param = 'discharge'::text) AND (q.day = d.day))))
-     LEFT JOIN coldseam.site_day g ON (((g.site_id = r.site_id) AND (g.param = 'stage'::text) AND (g.day = d.day))))
-     LEFT JOIN coldseam.site_day w ON (((w.site_id = COALESCE(r.temp_site_id, r.site_id)) AND (w.param = 'water_temp'::text) AND (w.day = d.day))))
-     LEFT JOIN LATERAL ( SELECT c_1.quantile,
-            c_1.years
-           FROM coldseam.climatology c_1
-          WHERE ((c_1.site_id = r.site_id) AND (c_1.param = 'discharge'::text) AND ((c_1.doy)::numeric = EXTRACT(doy FROM d.day)) AND (c_1.years >= 10))
-          ORDER BY c_1.made_at DESC
-         LIMIT 1) c ON (true));
+    (((COALESCE(((d.q[3])::integer & 8), 0) | COALESCE(((d.g[3])::integer & 8), 0)) | COALESCE(((d.w[3])::integer & 8), 0)) <> 0) AS ice,
+    (COALESCE(((d.q[3])::integer & 4), 0) <> 0) AS discharge_estimated,
+    (COALESCE(((d.q[3])::integer & 2), 0) = 0) AS provisional
+   FROM (days d
+     LEFT JOIN coldseam.climatology c ON (((c.site_id = d.site_id) AND (c.param = 'discharge'::text) AND (c.doy = coldseam.doy_of(d.day)) AND (c.years >= 10) AND (c.made_at = ( SELECT max(m.made_at) AS max
+           FROM coldseam.climatology m
+          WHERE ((m.site_id = c.site_id) AND (m.param = 'discharge'::text) AND (m.doy = c.doy)))))));
 
 COMMENT ON VIEW season.daily IS 'Daily flow, stage and water temperature of each reach''s gauge, with band and flow words. Values may be provisional.';
 
@@ -2520,7 +2543,7 @@ COMMENT ON COLUMN season.normal.site_id IS 'The gauge.';
 
 COMMENT ON COLUMN season.normal.param IS 'Parameter.';
 
-COMMENT ON COLUMN season.normal.doy IS 'Day of the year.';
+COMMENT ON COLUMN season.normal.doy IS 'Day of the year, 1 March = 61 in every year.';
 
 COMMENT ON COLUMN season.normal.years IS 'Years behind it.';
 

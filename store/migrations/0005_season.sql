@@ -25,20 +25,27 @@ INSERT INTO coldseam.band (band_no, key, upper_f) VALUES
 -- reads the table would need the reader's own right on it.
 
 -- Place of a value among the quantiles 0.01, 0.05, 0.10, 0.25, 0.50, 0.75,
--- 0.90, 0.95, 0.99, linear between them; 0 and 1 outside.
+-- 0.90, 0.95, 0.99, linear between them; 0 and 1 outside. One expression, so
+-- that it is folded into the query.
 CREATE FUNCTION coldseam.percentile_of(q float4[], v float8) RETURNS float8 LANGUAGE sql IMMUTABLE
-RETURN (
-  SELECT CASE
-    WHEN v IS NULL OR q IS NULL THEN NULL
-    WHEN v <= q[1] THEN 0
-    WHEN v >= q[9] THEN 1
-    ELSE (
-      SELECT p.lo + CASE WHEN q[i + 1] > q[i] THEN (p.hi - p.lo) * (v - q[i]) / (q[i + 1] - q[i]) ELSE 0 END
-      FROM (VALUES (1, 0.01, 0.05), (2, 0.05, 0.10), (3, 0.10, 0.25), (4, 0.25, 0.50), (5, 0.50, 0.75), (6, 0.75, 0.90), (7, 0.90, 0.95), (8, 0.95, 0.99)) AS p (i, lo, hi)
-      WHERE v >= q[i] AND v < q[i + 1]
-      LIMIT 1)
-  END);
+RETURN CASE
+  WHEN v IS NULL OR q IS NULL THEN NULL
+  WHEN v <= q[1] THEN 0
+  WHEN v < q[2] THEN 0.01 + 0.04 * (v - q[1]) / (q[2] - q[1])
+  WHEN v < q[3] THEN 0.05 + 0.05 * (v - q[2]) / (q[3] - q[2])
+  WHEN v < q[4] THEN 0.10 + 0.15 * (v - q[3]) / (q[4] - q[3])
+  WHEN v < q[5] THEN 0.25 + 0.25 * (v - q[4]) / (q[5] - q[4])
+  WHEN v < q[6] THEN 0.50 + 0.25 * (v - q[5]) / (q[6] - q[5])
+  WHEN v < q[7] THEN 0.75 + 0.15 * (v - q[6]) / (q[7] - q[6])
+  WHEN v < q[8] THEN 0.90 + 0.05 * (v - q[7]) / (q[8] - q[7])
+  WHEN v < q[9] THEN 0.95 + 0.04 * (v - q[8]) / (q[9] - q[8])
+  ELSE 1 END;
 COMMENT ON FUNCTION coldseam.percentile_of IS 'Share of the record below a value, 0-1, from the nine quantiles of climatology.';
+
+-- Day of the year with 1 March as 61 in every year, as climatology counts.
+CREATE FUNCTION coldseam.doy_of(d date) RETURNS int LANGUAGE sql IMMUTABLE
+RETURN extract(doy FROM make_date(2000, extract(month FROM d)::int, extract(day FROM d)::int))::int;
+COMMENT ON FUNCTION coldseam.doy_of IS 'Day of the year with 1 March as 61 in every year.';
 
 CREATE FUNCTION coldseam.flow_class(p float8) RETURNS text LANGUAGE sql IMMUTABLE
 RETURN CASE
@@ -116,7 +123,7 @@ LEFT JOIN LATERAL (
   SELECT mean FROM coldseam.site_day d WHERE d.site_id = COALESCE(r.temp_site_id, r.site_id) AND d.param = 'water_temp' AND d.day = t.day) w ON true
 LEFT JOIN LATERAL (
   SELECT quantile FROM coldseam.climatology c
-  WHERE c.site_id = r.site_id AND c.param = 'discharge' AND c.doy = extract(doy FROM t.day) AND c.years >= 10 ORDER BY made_at DESC LIMIT 1) c ON true
+  WHERE c.site_id = r.site_id AND c.param = 'discharge' AND c.doy = coldseam.doy_of(t.day) AND c.years >= 10 ORDER BY made_at DESC LIMIT 1) c ON true
 LEFT JOIN LATERAL (
   SELECT stage FROM coldseam.run_state n WHERE n.reach_id = t.reach_id AND n.species = t.species AND n.day = t.day ORDER BY issued_at DESC LIMIT 1) n ON true;
 COMMENT ON VIEW coldseam.trip_condition IS 'Trips with the conditions and the verdict of their day. Rows of persons: never granted to readers.';
@@ -217,24 +224,37 @@ COMMENT ON COLUMN season.band.band IS 'Name.';
 COMMENT ON COLUMN season.band.upper_f IS 'Upper edge, degF, included.';
 COMMENT ON COLUMN season.band.upper_c IS 'Upper edge, degC.';
 
+-- One pass over the summaries: of several series of a parameter the leading
+-- one is the least array, as its place comes first.
 CREATE VIEW season.daily AS
-SELECT r.reach_id, d.day, extract(year FROM d.day)::int AS season,
-  q.mean AS discharge_m3s, q.mean / 0.028316846592 AS discharge_cfs, g.mean AS stage_m, g.mean / 0.3048 AS stage_ft,
-  w.mean AS water_c, w.mean * 1.8 + 32 AS water_f, w.lo AS water_min_c, w.hi AS water_max_c,
-  (SELECT x.key FROM coldseam.band x WHERE x.upper_f + 1e-9 >= w.mean * 1.8 + 32 ORDER BY x.band_no LIMIT 1) AS band,
-  coldseam.percentile_of(c.quantile, q.mean) AS flow_percentile, coldseam.flow_class(coldseam.percentile_of(c.quantile, q.mean)) AS flow_class, c.years AS record_years,
-  COALESCE(q.ice, false) OR COALESCE(g.ice, false) OR COALESCE(w.ice, false) AS ice, COALESCE(q.estimated, false) AS discharge_estimated,
-  COALESCE(q.provisional, true) AS provisional
-FROM coldseam.reach r
-CROSS JOIN LATERAL (
-  SELECT DISTINCT y.day FROM coldseam.day_summary y JOIN coldseam.series s USING (series_id)
-  WHERE s.site_id IN (r.site_id, COALESCE(r.temp_site_id, r.site_id)) AND s.param IN ('discharge', 'stage', 'water_temp')) d
-LEFT JOIN coldseam.site_day q ON q.site_id = r.site_id AND q.param = 'discharge' AND q.day = d.day
-LEFT JOIN coldseam.site_day g ON g.site_id = r.site_id AND g.param = 'stage' AND g.day = d.day
-LEFT JOIN coldseam.site_day w ON w.site_id = COALESCE(r.temp_site_id, r.site_id) AND w.param = 'water_temp' AND w.day = d.day
-LEFT JOIN LATERAL (
-  SELECT quantile, years FROM coldseam.climatology c
-  WHERE c.site_id = r.site_id AND c.param = 'discharge' AND c.doy = extract(doy FROM d.day) AND c.years >= 10 ORDER BY made_at DESC LIMIT 1) c ON true;
+WITH lead AS (
+  SELECT s.series_id, s.site_id, s.param, t.daily_only, s.stat = 'mean' AND s.period IN ('P1D', 'PT24H') AS daily,
+    row_number() OVER (PARTITION BY s.site_id, s.param ORDER BY (s.stat = 'mean' AND s.period IN ('P1D', 'PT24H')) DESC, s.preference DESC, s.series_id)::float8 AS place
+  FROM coldseam.series s
+  JOIN coldseam.site t USING (site_id)
+  WHERE s.stat IN ('instant', 'mean') AND s.param IN ('discharge', 'stage', 'water_temp')),
+days AS (
+  SELECT r.reach_id, r.site_id, d.day,
+    min(ARRAY[l.place, d.total / d.n, d.flags]) FILTER (WHERE l.param = 'discharge') AS q,
+    min(ARRAY[l.place, d.total / d.n, d.flags]) FILTER (WHERE l.param = 'stage') AS g,
+    min(ARRAY[l.place, d.total / d.n, d.flags, d.lo, d.hi]) FILTER (WHERE l.param = 'water_temp') AS w
+  FROM coldseam.reach r
+  JOIN lead l ON l.site_id = CASE WHEN l.param = 'water_temp' THEN COALESCE(r.temp_site_id, r.site_id) ELSE r.site_id END
+  JOIN coldseam.day_summary d USING (series_id)
+  WHERE l.daily OR l.daily_only OR d.quarters = 15
+  GROUP BY r.reach_id, r.site_id, d.day)
+SELECT d.reach_id, d.day, extract(year FROM d.day)::int AS season,
+  d.q[2] AS discharge_m3s, d.q[2] / 0.028316846592 AS discharge_cfs, d.g[2] AS stage_m, d.g[2] / 0.3048 AS stage_ft,
+  d.w[2] AS water_c, d.w[2] * 1.8 + 32 AS water_f, d.w[4] AS water_min_c, d.w[5] AS water_max_c,
+  (SELECT x.key FROM coldseam.band x WHERE x.upper_f + 1e-9 >= d.w[2] * 1.8 + 32 ORDER BY x.band_no LIMIT 1) AS band,
+  coldseam.percentile_of(c.quantile, d.q[2]) AS flow_percentile, coldseam.flow_class(coldseam.percentile_of(c.quantile, d.q[2])) AS flow_class, c.years AS record_years,
+  COALESCE(d.q[3]::int & 8, 0) | COALESCE(d.g[3]::int & 8, 0) | COALESCE(d.w[3]::int & 8, 0) <> 0 AS ice,
+  COALESCE(d.q[3]::int & 4, 0) <> 0 AS discharge_estimated,
+  COALESCE(d.q[3]::int & 2, 0) = 0 AS provisional
+FROM days d
+LEFT JOIN coldseam.climatology c
+  ON c.site_id = d.site_id AND c.param = 'discharge' AND c.doy = coldseam.doy_of(d.day) AND c.years >= 10
+  AND c.made_at = (SELECT max(m.made_at) FROM coldseam.climatology m WHERE m.site_id = c.site_id AND m.param = 'discharge' AND m.doy = c.doy);
 COMMENT ON VIEW season.daily IS 'Daily flow, stage and water temperature of each reach''s gauge, with band and flow words. Values may be provisional.';
 COMMENT ON COLUMN season.daily.reach_id IS 'The reach.';
 COMMENT ON COLUMN season.daily.day IS 'Civil day of the gauge.';
@@ -636,7 +656,7 @@ ORDER BY c.site_id, c.param, c.doy, c.made_at DESC;
 COMMENT ON VIEW season.normal IS 'What is usual for the date: daily means of +-15 days of all years.';
 COMMENT ON COLUMN season.normal.site_id IS 'The gauge.';
 COMMENT ON COLUMN season.normal.param IS 'Parameter.';
-COMMENT ON COLUMN season.normal.doy IS 'Day of the year.';
+COMMENT ON COLUMN season.normal.doy IS 'Day of the year, 1 March = 61 in every year.';
 COMMENT ON COLUMN season.normal.years IS 'Years behind it.';
 COMMENT ON COLUMN season.normal.p10 IS '10 % quantile, SI unit.';
 COMMENT ON COLUMN season.normal.p25 IS '25 % quantile.';
