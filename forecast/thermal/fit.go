@@ -22,14 +22,15 @@ const (
 	spinUpDays   = 30 // before the first residual counts [source: design section 1]
 	fitStarts    = 8
 	nearStarts   = 4
-	startRuns    = 40 // evaluations of each start, polish of the best [source: design section 1]
-	polishRuns   = 120
-	bucketRuns   = 90
+	startRuns    = 24 // runs of each start; the best is polished further
+	polishRuns   = 60
+	bucketRuns   = 50
 	logLo, logHi = -5, 5.5
 )
 
-// bucketStarts are (g, JMax, s) [source: better forecast, section 2].
-var bucketStarts = [][3]float64{{.1, 15, 10}, {.3, 60, 20}}
+// bucketStarts are (g, JMax, s); the first two [source: better forecast, section
+// 2], the others found rivers stuck beside a better bucket.
+var bucketStarts = [][3]float64{{.1, 15, 10}, {.3, 60, 20}, {.05, 120, 60}, {1, 40, 15}}
 
 // target is what a heat balance is fitted to.
 type target struct {
@@ -95,12 +96,16 @@ func box(kind int, bucket bool) (lo, hi []float64) {
 func (g target) problem(kind int, lnq float64, bucket bool) problem {
 	lo, hi := box(kind, bucket)
 	sim := make([]float64, len(g.f.air))
-	return problem{lo: lo, hi: hi, n: len(g.days), eval: func(x, r []float64) {
-		unpack(kind, lnq, x, bucket).run(sim, nil, g.f, g.t0)
-		for i, d := range g.days {
-			r[i] = sim[d] - g.obs[i]
-		}
-	}}
+	return problem{lo: lo, hi: hi, n: len(g.days),
+		eval: func(x, r []float64) {
+			unpack(kind, lnq, x, bucket).run(sim, nil, g.f, g.t0)
+			for i, d := range g.days {
+				r[i] = sim[d] - g.obs[i]
+			}
+		},
+		slopes: func(x, jac []float64) {
+			unpack(kind, lnq, x, bucket).slopes(&g, bucket, sim, jac)
+		}}
 }
 
 // fitHeat fits kind parameters from seeded starts and then, with bucket, the

@@ -91,11 +91,11 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	seas := c.ac*cos + c.as*sin
 	k, e := c.k0, c.e0
 	if c.useQ {
-		q := math.Exp(lnq)
-		d := math.Exp(-c.A[3] * lnq)
+		q := fastExp(lnq)
+		d := fastExp(-c.A[3] * lnq)
 		f = (f + q*(c.A[4]+seas)) * d
 		k = min(max((c.A[2]+q*c.A[7])*d, kMin), kMax)
-		e = math.Exp(-k)
+		e = fastExp(-k)
 	} else {
 		f += seas
 	}
@@ -114,7 +114,7 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	}
 	j = min(max(j, 0), c.JMax)
 	if j > 0 {
-		x *= math.Exp(-j * c.invS)
+		x *= fastExp(-j * c.invS)
 	}
 	return x, j
 }

@@ -2,6 +2,7 @@ package thermal
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"example.org/coldseam/forecast/daily"
@@ -136,4 +137,70 @@ func TestLevenbergStaysInTheBox(t *testing.T) {
 	s := levenberg(p, []float64{.5, 1.5}, 100, 1e-9)
 	require.InDeltaSlice(t, []float64{2, 0}, s.x, 1e-6)
 	require.LessOrEqual(t, s.runs, 100)
+}
+
+func TestFastExpIsExp(t *testing.T) {
+	t.Parallel()
+	for x := -699.9; x < 699.9; x += .0137 {
+		require.InEpsilon(t, math.Exp(x), fastExp(x), 1e-13, x)
+	}
+	for _, x := range []float64{0, 1e-300, -1e-9, 700, -800, 800} {
+		require.InDelta(t, math.Exp(x), fastExp(x), 1e-14*math.Exp(x), x)
+	}
+	require.True(t, math.IsNaN(fastExp(math.NaN())))
+}
+
+// The derivatives that run beside the model are those of the model: forward
+// differences agree on a year of weather, with and without discharge and ice.
+func TestSlopesAreTheDerivatives(t *testing.T) {
+	t.Parallel()
+	d := river(400, 8)
+	cos, sin := season(daily.NewCalendar(d.First, 400).Doy)
+	lnq := make([]float64, 400)
+	for i := range lnq {
+		lnq[i] = .6 * math.Sin(float64(i)/25)
+	}
+	for _, c := range []struct {
+		name   string
+		h      Heat
+		bucket bool
+	}{
+		{"3", Heat{Kind: 3, A: [8]float64{.8, .4, .5}, W: .7}, false},
+		{"5 with ice", Heat{Kind: 5, A: [8]float64{1, .4, .45, 0, 0, .8, .55}, W: .6, G: .15, JMax: 40, S: 15}, true},
+		{"8", Heat{Kind: 8, A: published["Mentue"], W: .7}, false},
+		{"8 with ice", Heat{Kind: 8, A: published["Dischmabach"], W: .5, G: .1, JMax: 30, S: 20}, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			g := target{f: forcing{air: d.AirC, cos: cos, sin: sin}, t0: 2}
+			if c.h.Kind == 8 {
+				g.f.lnq = lnq
+			}
+			for i := 5; i < 400; i += 3 {
+				g.days, g.obs = append(g.days, int32(i)), append(g.obs, 0)
+			}
+			p := g.problem(c.h.Kind, 0, c.bucket)
+			x := pack(c.h, c.bucket)
+			jac, r := make([]float64, len(x)*p.n), make([]float64, p.n)
+			p.slopes(x, jac)
+			p.eval(x, r)
+			lo, hi := make([]float64, p.n), make([]float64, p.n)
+			bad := 0
+			for k := range x {
+				y := slices.Clone(x)
+				const h = 1e-6
+				y[k] = x[k] + h
+				p.eval(y, hi)
+				y[k] = x[k] - h
+				p.eval(y, lo)
+				for i := range r {
+					want := (hi[i] - lo[i]) / (2 * h)
+					if math.Abs(want-jac[k*p.n+i]) > 1e-4*(1+math.Abs(want)) {
+						bad++ // a switch of the bucket or the floor within the step
+					}
+				}
+			}
+			require.LessOrEqual(t, bad, len(x)*p.n/200)
+		})
+	}
 }

@@ -12,6 +12,9 @@ type problem struct {
 	lo, hi []float64
 	n      int
 	eval   func(x, r []float64)
+	// slopes fills the Jacobian at x, one column of n values per parameter, in
+	// one run; nil = forward differences, a run per parameter.
+	slopes func(x, jac []float64)
 }
 
 // fitState is what a minimisation ended with.
@@ -21,8 +24,8 @@ type fitState struct {
 	runs int
 }
 
-// levenberg minimises from x0 within the box by Levenberg-Marquardt with a
-// forward-difference Jacobian (Marquardt 1963 [common practice]): each step is
+// levenberg minimises from x0 within the box by Levenberg-Marquardt (Marquardt
+// 1963 [common practice]): each step is
 // projected on the box, a parameter on its bound that wants to leave it is
 // held. It stops after maxRuns evaluations or when the cost falls by less than
 // tol of itself.
@@ -36,11 +39,19 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 	p.eval(s.x, r)
 	s.cost, s.runs = dot(r, r), 1
 	lambda := 1e-2
-	for s.runs+np+1 <= maxRuns {
-		for k := range np {
-			jacobian(p, s.x, k, r, xt, jac[k*p.n:(k+1)*p.n])
+	cost := np
+	if p.slopes != nil {
+		cost = 1
+	}
+	for s.runs+cost+1 <= maxRuns {
+		if p.slopes != nil {
+			p.slopes(s.x, jac)
+		} else {
+			for k := range np {
+				jacobian(p, s.x, k, r, xt, jac[k*p.n:(k+1)*p.n])
+			}
 		}
-		s.runs += np
+		s.runs += cost
 		for k := range np {
 			jk := jac[k*p.n : (k+1)*p.n]
 			g[k] = dot(jk, r)
