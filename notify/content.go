@@ -91,17 +91,3 @@ func (c Content) check(kind coldseam.MailKind) error {
 	}
 	return nil
 }
-
-// weekend are the next Saturday and Sunday of a brief's outlook, the brief's
-// own day included.
-func weekend(b coldseam.Brief) []coldseam.DayOdds {
-	days := append([]coldseam.DayOdds{{Day: b.Day, Odds: b.Odds, OddsOK: b.OddsOK && b.Verdict.ShowsOdds(),
-		Verdict: b.Verdict}}, b.Next...)
-	var out []coldseam.DayOdds
-	for _, d := range days {
-		if w := d.Day.Weekday(); (w == time.Saturday || w == time.Sunday) && len(out) < 2 {
-			out = append(out, d)
-		}
-	}
-	return out
-}

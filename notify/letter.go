@@ -57,14 +57,6 @@ type button struct{ Text, Link string }
 // moreLine is a river beyond the full ones.
 type moreLine struct{ Text, Link string }
 
-// outlookRow is one river of the weekend outlook.
-type outlookRow struct {
-	River string
-	Days  []string
-	Note  string
-	Link  string
-}
-
 // view decides what the mail of this row says. n is the number of rivers told
 // in full.
 func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) letter {
@@ -147,109 +139,6 @@ func (c *Composer) intro(kind coldseam.MailKind, ct Content, f format, k block) 
 			". The morning mail has the last word."}
 	}
 	return nil
-}
-
-func (c *Composer) viewOutlook(v *letter, ct Content) {
-	f := formatFor(coldseam.Preferences{}, ct.Briefs[0].Zone)
-	v.Title = "Weekend outlook"
-	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
-	v.Preheader = "Good-morning odds of the weekend, best river first."
-	for _, b := range ct.Briefs {
-		v.Outlook = append(v.Outlook, outlookOf(b, c.Links.River(b.Reach)))
-	}
-	v.Intro = []string{"Good until the morning mail of the day, which has the last word; later news: the pages of the rivers."}
-}
-
-// outlookOf tells the weekend of one river. A river that is stopped or without
-// a call today has no odds here either.
-func outlookOf(b coldseam.Brief, link string) outlookRow {
-	f := formatFor(coldseam.Preferences{}, b.Zone)
-	row := outlookRow{River: clean(b.River), Link: link}
-	if !b.Verdict.ShowsOdds() || !b.OddsOK {
-		k := blockOf(b, coldseam.Preferences{})
-		row.Note = k.Verdict.String() + " today: " + plain(short(k.Head)) + ". No odds for the weekend yet."
-		return row
-	}
-	for _, d := range weekend(b) {
-		s := weekday(d.Day) + " " + dayOdds(d)
-		if d.WaveOK {
-			s += ", wave " + odds(d.PWave)
-		}
-		if finite(d.WaterC[1]) && d.WaterC != [3]float64{} {
-			s += ", water about " + f.temp(d.WaterC[1])
-		}
-		if n := clean(d.Note); n != "" {
-			s += ", " + n
-		}
-		row.Days = append(row.Days, s)
-	}
-	if len(row.Days) == 0 {
-		row.Note = "No outlook for the weekend."
-	}
-	return row
-}
-
-// viewNotice are the kinds without a brief.
-func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
-	for _, s := range ct.Lines {
-		v.Intro = append(v.Intro, clean(s))
-	}
-	switch l.Kind {
-	case coldseam.MailConfirm:
-		v.Title = "One step is left."
-		v.Intro = []string{
-			"Someone, we hope you, asked for the morning river mail of " + v.Club + " at this address.",
-			"Nothing is sent until you confirm. The link is good for 7 days. If it was not you, do nothing.",
-		}
-		v.Button = &button{"Confirm the morning mail", c.Links.Confirm(l.Subscriber.ID, l.CreatedAt)}
-		v.Preheader = "Open the link to confirm; good for 7 days."
-	case coldseam.MailWelcome:
-		v.Title = greeting(l.Subscriber.Name)
-		v.Intro = append(c.welcome(l), v.Intro...)
-		v.Button = &button{"Your settings", v.Prefs}
-		v.Preheader = "What comes, when, and how to change it."
-	case coldseam.MailPause:
-		v.Title = "Season pause."
-		if len(v.Intro) == 0 {
-			v.Intro = []string{"The season of your rivers is over. The morning mail rests and comes back by itself."}
-		}
-		v.Intro = append(v.Intro, "Pages and calendar go on. Later news stands on the page.")
-		v.Preheader = "The mail rests; the pages go on."
-	case coldseam.MailSilent:
-		v.Title = "For the keeper of the club's gauges."
-		v.Preheader = "A gauge is silent; its rivers read NO CALL."
-	case coldseam.MailAlarm:
-		v.Title = "For the keeper of the club's mail."
-		v.Preheader = "The morning mail needs you."
-	}
-	if ct.Link != "" && webLink(ct.Link) {
-		v.Page = ct.Link
-	}
-	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
-	v.Intro = append(v.Intro, "Made "+made.Format("Mon 2 Jan, 15:04 MST")+", good until the next mail; later news: the page below.")
-}
-
-// greeting uses the name as one line of text, nothing else.
-func greeting(name string) string {
-	if n := clip(clean(name), 40); n != "" {
-		return "Welcome, " + n + "."
-	}
-	return "Welcome."
-}
-
-func (c *Composer) welcome(l coldseam.Letter) []string {
-	p := l.Subscriber.Prefs
-	at := p.SendAt
-	if at == "" {
-		at = "before dawn"
-	} else {
-		at = "at " + at
-	}
-	return []string{
-		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",
-		"\"6 in 10 for a good morning\" means: of ten mornings like this one about six were good.",
-		"After a trip tap one of the four answers under the river, zeros too: zeros teach the model as much as fish do.",
-	}
 }
 
 // moreText is the one line of a river beyond the full ones.

@@ -1,9 +1,7 @@
 package notify
 
 import (
-	"slices"
 	"strings"
-	"time"
 
 	"example.org/coldseam"
 )
@@ -86,50 +84,6 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 	return k
 }
 
-// withoutOdds is the last guard of STOP and NO CALL: a reason or a spot may come
-// with a chance in its text ("the heaviest, 1/2 oz, 4 in 10"); those clauses go.
-// The line of a replay alone may say what odds would have said.
-func (k *block) withoutOdds() {
-	parts := func(ps []part) {
-		for i := range ps {
-			ps[i].Text = dropOdds(ps[i].Text)
-		}
-	}
-	parts(k.Head)
-	k.Sub = dropOdds(k.Sub)
-	for _, f := range k.Facts {
-		if f.Label == "Replay" {
-			continue
-		}
-		for _, item := range f.Items {
-			parts(item)
-		}
-	}
-	for _, s := range k.Below {
-		for i := range s.Items {
-			s.Items[i] = dropOdds(s.Items[i])
-		}
-	}
-	k.Alt = dropOdds(k.Alt)
-}
-
-// dropOdds removes the clauses that hold a chance.
-func dropOdds(s string) string {
-	if !strings.Contains(plain(s), "in 10") {
-		return s
-	}
-	var keep []string
-	for _, c := range strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == ',' }) {
-		if c = strings.TrimSpace(c); c != "" && !strings.Contains(plain(c), "in 10") {
-			keep = append(keep, c)
-		}
-	}
-	if len(keep) == 0 {
-		return "see the rule of the club"
-	}
-	return strings.Join(keep, ", ")
-}
-
 // oddsLines are the lines of GO, TOSS-UP and STAY.
 func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	b := k.Brief
@@ -190,20 +144,6 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 	k.Alt = k.alt(f)
 }
 
-// mainStop is the stop that stands in the subject and under the verdict word: a
-// warning in force says more to an angler than a limit of ours; else the first.
-func mainStop(b coldseam.Brief) (coldseam.Reason, bool) {
-	for _, r := range b.Stops {
-		if r.Kind == "safety" && !r.Until.IsZero() {
-			return r, true
-		}
-	}
-	if len(b.Stops) == 0 {
-		return coldseam.Reason{}, false
-	}
-	return b.Stops[0], true
-}
-
 // noCallLines are the lines of NO CALL.
 func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	b := k.Brief
@@ -235,94 +175,6 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	k.Facts = append(k.Facts, k.ages(f))
 }
 
-// stops is the line for verdicts that no stop decides: what there is, or none,
-// with the life-jacket line for cold water.
-func (k *block) stops(f format, none string) []fact {
-	if len(k.Brief.Stops) > 0 {
-		return []fact{k.stopList(f)}
-	}
-	parts := []part{{Text: none}}
-	if l := k.lifeLine(f); l != "" {
-		parts = append(parts, part{Text: l, Sep: " "})
-	}
-	return []fact{line("Stops", parts...)}
-}
-
-// lifeLine is the fixed line for cold water.
-func (k *block) lifeLine(f format) string {
-	return f.either(k.Brief.LifeLine, k.Brief.LifeLineSI)
-}
-
-// stopList lists all stops, the main one first.
-func (k *block) stopList(f format) fact {
-	stops := append([]coldseam.Reason(nil), k.Brief.Stops...)
-	if main, ok := mainStop(k.Brief); ok {
-		i := slices.Index(stops, main)
-		copy(stops[1:i+1], stops[:i])
-		stops[0] = main
-	}
-	s := fact{Label: "Stops"}
-	for _, r := range stops {
-		parts := []part{{Text: f.reason(r)}}
-		if says := f.says(r, k.Brief.Day); says != "" {
-			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
-		}
-		s.Items = append(s.Items, parts)
-	}
-	if len(s.Items) == 0 {
-		s.Items = [][]part{{{Text: clubRule}}}
-	}
-	return s
-}
-
-// care holds the first two cautions; all of them stand below the fold.
-func (k *block) care(f format) []fact {
-	out := fact{Label: "Care"}
-	for i, r := range k.Brief.Cautions {
-		if i == 2 {
-			break
-		}
-		out.Items = append(out.Items, []part{{Text: f.reason(r)}})
-	}
-	if len(out.Items) == 0 {
-		return nil
-	}
-	return []fact{out}
-}
-
-// clubRule is the source of what the club itself set: worth a word beside a
-// stop, not beside every caution.
-const clubRule = "club rule"
-
-// says names who says so and until when.
-func (f format) says(r coldseam.Reason, d coldseam.Date) string {
-	s := clean(r.Source)
-	if _, host, ok := strings.Cut(s, "@"); ok {
-		s = host // the sender field of an alert is an address
-	}
-	if s == clubRule && r.Kind == "caution" {
-		s = ""
-	}
-	if !r.Until.IsZero() && !strings.Contains(f.reason(r), f.dayClock(r.Until, d)) {
-		if s != "" {
-			s += ", "
-		}
-		s += "until " + f.dayClock(r.Until, d)
-	}
-	return s
-}
-
-// reason picks the text of the reader's unit system.
-func (f format) reason(r coldseam.Reason) string {
-	if t := f.either(r.Text, r.TextSI); t != "" {
-		return t
-	}
-	if c := clean(r.Code); c != "" {
-		return strings.ReplaceAll(c, "_", " ")
-	}
-	return "a rule of the club" // never an empty line: a stop or caution is not dropped
-}
-
 // again says when the river is read next.
 func (f format) again(p coldseam.Preferences, b coldseam.Brief) string {
 	at := p.SendAt
@@ -332,75 +184,6 @@ func (f format) again(p coldseam.Preferences, b coldseam.Brief) string {
 		at = strings.TrimPrefix(at, "0")
 	}
 	return "we read again " + weekday(b.Day.Add(1)) + " " + at + ". Nothing before that is a go."
-}
-
-func missingText(f format, b coldseam.Brief) string {
-	for _, r := range b.Reasons {
-		if r.Kind == "missing" {
-			return f.reason(r)
-		}
-	}
-	for _, in := range b.Inputs {
-		if in.Safety && !inputGood(in) {
-			return inputText(in)
-		}
-	}
-	if !b.OddsOK && b.Verdict.ShowsOdds() {
-		return "odds not computed"
-	}
-	return "something needed is missing"
-}
-
-func inputText(in coldseam.Input) string {
-	name := clean(in.Name)
-	if name == "" {
-		name = strings.ReplaceAll(clean(in.Key), "_", " ")
-	}
-	if in.State == "stale" && in.Age > 0 {
-		return name + " silent " + hours(in.Age)
-	}
-	return name + " " + clean(in.State)
-}
-
-// inputGood: "none" means that the agency was asked and reports nothing, as for
-// alerts; "open" is the good state of ice.
-func inputGood(in coldseam.Input) bool {
-	return in.State == "good" || in.State == "none" || in.State == "open"
-}
-
-func gaugeGood(b coldseam.Brief) bool {
-	for _, in := range b.Inputs {
-		if (in.Key == "discharge" || in.Key == "stage") && in.State == "good" {
-			return true
-		}
-	}
-	return false
-}
-
-// judgeAlone reports whether a NO CALL may still print water, jig and run: only
-// weather, alerts or a season rule are missing, the gauge itself reads. Every
-// missing input comes with a reason; a NO CALL without one prints nothing.
-func judgeAlone(b coldseam.Brief) bool {
-	some := false
-	for _, r := range b.Reasons {
-		if r.Kind != "missing" {
-			continue
-		}
-		some = true
-		if !mentions(r.Code, "weather", "alert", "season", "rule", "replay") {
-			return false
-		}
-	}
-	return some && gaugeGood(b) && b.Flow.NowOK
-}
-
-func mentions(code string, words ...string) bool {
-	for _, w := range words {
-		if strings.Contains(code, w) {
-			return true
-		}
-	}
-	return false
 }
 
 func betterDay(b coldseam.Brief) string {
@@ -427,52 +210,4 @@ func (k *block) made(f format) fact {
 		parts = append(parts, part{Text: "times UTC", Optional: true})
 	}
 	return line("Made", parts...)
-}
-
-// ages is the Sure line where no odds are told: what was read last and when,
-// what is missing first, each source once.
-func (k *block) ages(f format) fact {
-	var parts []part
-	seen := map[string]bool{}
-	for _, good := range []bool{false, true} {
-		for _, in := range k.Brief.Inputs {
-			name := shortName(in)
-			if inputGood(in) != good || in.At.IsZero() || !in.Safety || in.Key == "season_rule" || seen[name] {
-				continue
-			}
-			seen[name] = true
-			if !good {
-				name += " last"
-			}
-			parts = append(parts, part{Text: name + " " + f.dayClock(in.At, k.Brief.Day), Optional: len(parts) > 1})
-		}
-	}
-	if len(parts) == 0 {
-		parts = []part{{Text: "no: nothing was read"}}
-	}
-	return line("Sure", parts...)
-}
-
-func shortName(in coldseam.Input) string {
-	switch in.Key {
-	case "discharge", "stage":
-		return "gauge"
-	case "water_temp":
-		return "thermometer"
-	case "alerts":
-		return "warnings"
-	case "season_rule":
-		return "season rule"
-	}
-	return strings.ReplaceAll(clean(in.Key), "_", " ")
-}
-
-// gaugeAt is the newest reading the brief rests on.
-func gaugeAt(b coldseam.Brief) (t time.Time) {
-	for _, in := range b.Inputs {
-		if (in.Key == "discharge" || in.Key == "stage") && in.At.After(t) {
-			t = in.At
-		}
-	}
-	return t
 }

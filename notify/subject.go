@@ -120,20 +120,3 @@ func morningSubject(k block, p coldseam.Preferences) string {
 	}
 	return subject(head, goodMorning(k), t)
 }
-
-// outlookSubject names the best river with its days.
-func outlookSubject(c Content) string {
-	if len(c.Briefs) == 0 {
-		return subject("Weekend outlook", c.Club)
-	}
-	b := c.Briefs[0]
-	head, tails := "Weekend, good morning: "+b.River, []string(nil)
-	for _, d := range weekend(b) {
-		tails = append(tails, weekday(d.Day)+" "+dayOdds(d))
-	}
-	if len(tails) > 0 {
-		head += " " + tails[0]
-		tails = tails[1:]
-	}
-	return subject(head, tails...)
-}

@@ -1,0 +1,68 @@
+package notify
+
+import (
+	"example.org/coldseam"
+)
+
+// viewNotice are the kinds without a brief.
+func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
+	for _, s := range ct.Lines {
+		v.Intro = append(v.Intro, clean(s))
+	}
+	switch l.Kind {
+	case coldseam.MailConfirm:
+		v.Title = "One step is left."
+		v.Intro = []string{
+			"Someone, we hope you, asked for the morning river mail of " + v.Club + " at this address.",
+			"Nothing is sent until you confirm. The link is good for 7 days. If it was not you, do nothing.",
+		}
+		v.Button = &button{"Confirm the morning mail", c.Links.Confirm(l.Subscriber.ID, l.CreatedAt)}
+		v.Preheader = "Open the link to confirm; good for 7 days."
+	case coldseam.MailWelcome:
+		v.Title = greeting(l.Subscriber.Name)
+		v.Intro = append(c.welcome(l), v.Intro...)
+		v.Button = &button{"Your settings", v.Prefs}
+		v.Preheader = "What comes, when, and how to change it."
+	case coldseam.MailPause:
+		v.Title = "Season pause."
+		if len(v.Intro) == 0 {
+			v.Intro = []string{"The season of your rivers is over. The morning mail rests and comes back by itself."}
+		}
+		v.Intro = append(v.Intro, "Pages and calendar go on. Later news stands on the page.")
+		v.Preheader = "The mail rests; the pages go on."
+	case coldseam.MailSilent:
+		v.Title = "For the keeper of the club's gauges."
+		v.Preheader = "A gauge is silent; its rivers read NO CALL."
+	case coldseam.MailAlarm:
+		v.Title = "For the keeper of the club's mail."
+		v.Preheader = "The morning mail needs you."
+	}
+	if ct.Link != "" && webLink(ct.Link) {
+		v.Page = ct.Link
+	}
+	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
+	v.Intro = append(v.Intro, "Made "+made.Format("Mon 2 Jan, 15:04 MST")+", good until the next mail; later news: the page below.")
+}
+
+// greeting uses the name as one line of text, nothing else.
+func greeting(name string) string {
+	if n := clip(clean(name), 40); n != "" {
+		return "Welcome, " + n + "."
+	}
+	return "Welcome."
+}
+
+func (c *Composer) welcome(l coldseam.Letter) []string {
+	p := l.Subscriber.Prefs
+	at := p.SendAt
+	if at == "" {
+		at = "before dawn"
+	} else {
+		at = "at " + at
+	}
+	return []string{
+		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",
+		"\"6 in 10 for a good morning\" means: of ten mornings like this one about six were good.",
+		"After a trip tap one of the four answers under the river, zeros too: zeros teach the model as much as fish do.",
+	}
+}

@@ -1,0 +1,86 @@
+package notify
+
+import (
+	"time"
+
+	"example.org/coldseam"
+)
+
+// outlookRow is one river of the weekend outlook.
+type outlookRow struct {
+	River string
+	Days  []string
+	Note  string
+	Link  string
+}
+
+func (c *Composer) viewOutlook(v *letter, ct Content) {
+	f := formatFor(coldseam.Preferences{}, ct.Briefs[0].Zone)
+	v.Title = "Weekend outlook"
+	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
+	v.Preheader = "Good-morning odds of the weekend, best river first."
+	for _, b := range ct.Briefs {
+		v.Outlook = append(v.Outlook, outlookOf(b, c.Links.River(b.Reach)))
+	}
+	v.Intro = []string{"Good until the morning mail of the day, which has the last word; later news: the pages of the rivers."}
+}
+
+// outlookOf tells the weekend of one river. A river that is stopped or without
+// a call today has no odds here either.
+func outlookOf(b coldseam.Brief, link string) outlookRow {
+	f := formatFor(coldseam.Preferences{}, b.Zone)
+	row := outlookRow{River: clean(b.River), Link: link}
+	if !b.Verdict.ShowsOdds() || !b.OddsOK {
+		k := blockOf(b, coldseam.Preferences{})
+		row.Note = k.Verdict.String() + " today: " + plain(short(k.Head)) + ". No odds for the weekend yet."
+		return row
+	}
+	for _, d := range weekend(b) {
+		s := weekday(d.Day) + " " + dayOdds(d)
+		if d.WaveOK {
+			s += ", wave " + odds(d.PWave)
+		}
+		if finite(d.WaterC[1]) && d.WaterC != [3]float64{} {
+			s += ", water about " + f.temp(d.WaterC[1])
+		}
+		if n := clean(d.Note); n != "" {
+			s += ", " + n
+		}
+		row.Days = append(row.Days, s)
+	}
+	if len(row.Days) == 0 {
+		row.Note = "No outlook for the weekend."
+	}
+	return row
+}
+
+// weekend are the next Saturday and Sunday of a brief's outlook, the brief's
+// own day included.
+func weekend(b coldseam.Brief) []coldseam.DayOdds {
+	days := append([]coldseam.DayOdds{{Day: b.Day, Odds: b.Odds, OddsOK: b.OddsOK && b.Verdict.ShowsOdds(),
+		Verdict: b.Verdict}}, b.Next...)
+	var out []coldseam.DayOdds
+	for _, d := range days {
+		if w := d.Day.Weekday(); (w == time.Saturday || w == time.Sunday) && len(out) < 2 {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// outlookSubject names the best river with its days.
+func outlookSubject(c Content) string {
+	if len(c.Briefs) == 0 {
+		return subject("Weekend outlook", c.Club)
+	}
+	b := c.Briefs[0]
+	head, tails := "Weekend, good morning: "+b.River, []string(nil)
+	for _, d := range weekend(b) {
+		tails = append(tails, weekday(d.Day)+" "+dayOdds(d))
+	}
+	if len(tails) > 0 {
+		head += " " + tails[0]
+		tails = tails[1:]
+	}
+	return subject(head, tails...)
+}

@@ -1,0 +1,154 @@
+package notify
+
+import (
+	"slices"
+	"strings"
+
+	"example.org/coldseam"
+)
+
+// withoutOdds is the last guard of STOP and NO CALL: a reason or a spot may come
+// with a chance in its text ("the heaviest, 1/2 oz, 4 in 10"); those clauses go.
+// The line of a replay alone may say what odds would have said.
+func (k *block) withoutOdds() {
+	parts := func(ps []part) {
+		for i := range ps {
+			ps[i].Text = dropOdds(ps[i].Text)
+		}
+	}
+	parts(k.Head)
+	k.Sub = dropOdds(k.Sub)
+	for _, f := range k.Facts {
+		if f.Label == "Replay" {
+			continue
+		}
+		for _, item := range f.Items {
+			parts(item)
+		}
+	}
+	for _, s := range k.Below {
+		for i := range s.Items {
+			s.Items[i] = dropOdds(s.Items[i])
+		}
+	}
+	k.Alt = dropOdds(k.Alt)
+}
+
+// dropOdds removes the clauses that hold a chance.
+func dropOdds(s string) string {
+	if !strings.Contains(plain(s), "in 10") {
+		return s
+	}
+	var keep []string
+	for _, c := range strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == ',' }) {
+		if c = strings.TrimSpace(c); c != "" && !strings.Contains(plain(c), "in 10") {
+			keep = append(keep, c)
+		}
+	}
+	if len(keep) == 0 {
+		return "see the rule of the club"
+	}
+	return strings.Join(keep, ", ")
+}
+
+// mainStop is the stop that stands in the subject and under the verdict word: a
+// warning in force says more to an angler than a limit of ours; else the first.
+func mainStop(b coldseam.Brief) (coldseam.Reason, bool) {
+	for _, r := range b.Stops {
+		if r.Kind == "safety" && !r.Until.IsZero() {
+			return r, true
+		}
+	}
+	if len(b.Stops) == 0 {
+		return coldseam.Reason{}, false
+	}
+	return b.Stops[0], true
+}
+
+// stops is the line for verdicts that no stop decides: what there is, or none,
+// with the life-jacket line for cold water.
+func (k *block) stops(f format, none string) []fact {
+	if len(k.Brief.Stops) > 0 {
+		return []fact{k.stopList(f)}
+	}
+	parts := []part{{Text: none}}
+	if l := k.lifeLine(f); l != "" {
+		parts = append(parts, part{Text: l, Sep: " "})
+	}
+	return []fact{line("Stops", parts...)}
+}
+
+// lifeLine is the fixed line for cold water.
+func (k *block) lifeLine(f format) string {
+	return f.either(k.Brief.LifeLine, k.Brief.LifeLineSI)
+}
+
+// stopList lists all stops, the main one first.
+func (k *block) stopList(f format) fact {
+	stops := append([]coldseam.Reason(nil), k.Brief.Stops...)
+	if main, ok := mainStop(k.Brief); ok {
+		i := slices.Index(stops, main)
+		copy(stops[1:i+1], stops[:i])
+		stops[0] = main
+	}
+	s := fact{Label: "Stops"}
+	for _, r := range stops {
+		parts := []part{{Text: f.reason(r)}}
+		if says := f.says(r, k.Brief.Day); says != "" {
+			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
+		}
+		s.Items = append(s.Items, parts)
+	}
+	if len(s.Items) == 0 {
+		s.Items = [][]part{{{Text: clubRule}}}
+	}
+	return s
+}
+
+// care holds the first two cautions; all of them stand below the fold.
+func (k *block) care(f format) []fact {
+	out := fact{Label: "Care"}
+	for i, r := range k.Brief.Cautions {
+		if i == 2 {
+			break
+		}
+		out.Items = append(out.Items, []part{{Text: f.reason(r)}})
+	}
+	if len(out.Items) == 0 {
+		return nil
+	}
+	return []fact{out}
+}
+
+// clubRule is the source of what the club itself set: worth a word beside a
+// stop, not beside every caution.
+const clubRule = "club rule"
+
+// says names who says so and until when.
+func (f format) says(r coldseam.Reason, d coldseam.Date) string {
+	s := clean(r.Source)
+	if _, host, ok := strings.Cut(s, "@"); ok {
+		s = host // the sender field of an alert is an address
+	}
+	if s == clubRule && r.Kind == "caution" {
+		s = ""
+	}
+	if !r.Until.IsZero() && !strings.Contains(f.reason(r), f.dayClock(r.Until, d)) {
+		if s != "" {
+			s += ", "
+		}
+		s += "until " + f.dayClock(r.Until, d)
+	}
+	return s
+}
+
+// reason picks the text of the reader's unit system.
+func (f format) reason(r coldseam.Reason) string {
+	if t := f.either(r.Text, r.TextSI); t != "" {
+		return t
+	}
+	if c := clean(r.Code); c != "" {
+		return strings.ReplaceAll(c, "_", " ")
+	}
+	return "a rule of the club" // never an empty line: a stop or caution is not dropped
+}
