@@ -26,6 +26,7 @@ type boardRow struct {
 	Class string
 	URL   string
 	Over  string
+	Day   string // when it is not the board's day
 	Lines [][]notify.Piece
 }
 
@@ -140,7 +141,11 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 		p.Day = longDay(briefs[0].Day)
 	}
 	for _, b := range briefs {
-		p.Rows = append(p.Rows, rowOf(b, units, over[b.Reach]))
+		row := rowOf(b, units, over[b.Reach])
+		if b.Day != briefs[0].Day {
+			row.Day = "For " + longDay(b.Day)
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	return s.show(w, http.StatusOK, "board", foot(frame{Title: p.Day + ": today's rivers", Body: p}, briefs))
 }

@@ -27,7 +27,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, "cross-origin", fmt.Errorf("form sent from another site: %w", coldseam.ErrRejected))
 	}))
-	inner := cross.Handler(http.MaxBytesHandler(next, maxBody))
+	inner := pack(cross.Handler(http.MaxBytesHandler(next, maxBody)))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", contentPolicy)

@@ -11,6 +11,8 @@ import (
 	"net/http"
 	"regexp"
 	"strings"
+	"sync"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -163,19 +165,42 @@ func foot(f frame, briefs []coldseam.Brief) frame {
 	return f
 }
 
-// clubFoot is foot over the whole board; without the store the caution stands
-// alone.
+// footFor is how long the foot of the forms is kept: agencies and rules pages
+// change by the season.
+const footFor = time.Minute
+
+// footCache keeps the foot over the whole board.
+type footCache struct {
+	mu   sync.Mutex
+	at   time.Time
+	foot frame
+}
+
+// clubFoot is foot over the whole board. Without the store it is the last one
+// known, or the caution alone.
 func (s *site) clubFoot(r *http.Request, f frame) frame {
-	briefs, err := s.Store.Board(r.Context())
-	if err != nil {
-		return foot(f, nil)
+	now := s.Now()
+	s.foot.mu.Lock()
+	old, fresh := s.foot.foot, !s.foot.at.IsZero() && now.Sub(s.foot.at) < footFor && !now.Before(s.foot.at)
+	s.foot.mu.Unlock()
+	if !fresh {
+		if briefs, err := s.Store.Board(r.Context()); err == nil {
+			old = foot(frame{}, briefs)
+			s.foot.mu.Lock()
+			s.foot.at, s.foot.foot = now, old
+			s.foot.mu.Unlock()
+		}
 	}
-	return foot(f, briefs)
+	f.Caution, f.Sources = old.Caution, old.Sources
+	return f
 }
 
 // message is a page of one sentence.
 func (s *site) message(w http.ResponseWriter, _ *http.Request, code int, title, text string) {
-	err := s.show(w, code, "message", frame{Title: title, NoIndex: true, Body: text})
+	s.foot.mu.Lock()
+	last := s.foot.foot
+	s.foot.mu.Unlock()
+	err := s.show(w, code, "message", frame{Title: title, NoIndex: true, Body: text, Caution: last.Caution, Sources: last.Sources})
 	if err != nil {
 		http.Error(w, title, code)
 	}

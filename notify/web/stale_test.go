@@ -123,3 +123,28 @@ func TestPersonalCalendarHasOwnRivers(t *testing.T) {
 	require.Contains(t, out, "Brandt")
 	require.NotContains(t, out, "Orlow")
 }
+
+// TestEveningBoard: a river whose brief is for tomorrow says so beside one that
+// is for today.
+func TestEveningBoard(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	m.briefs[1].Day = sample.Day.Add(1)
+	s := text(tags(parse(t, get(testHandler(t, m), "/").Body.String()), "main")[0])
+	require.Contains(t, s, "Saturday 10 April")
+	require.Contains(t, s, "For Sunday 11 April")
+}
+
+// TestFootOutlivesTheStore: a form page names the agencies while the store is
+// away, from the last time it was there.
+func TestFootOutlivesTheStore(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	h := testHandler(t, m)
+	require.Equal(t, 200, get(h, "/how").Code)
+	m.fail = coldseam.ErrUnavailable
+	w := get(h, "/")
+	require.Equal(t, 503, w.Code)
+	require.Contains(t, w.Body.String(), "Meridian water survey")
+	require.Equal(t, 200, get(h, "/how").Code)
+}

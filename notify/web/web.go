@@ -114,6 +114,7 @@ type site struct {
 	tmpl    pages
 	style   asset
 	clients *limiter
+	foot    footCache
 }
 
 // New builds the handler. ErrInvalid for a configuration that cannot serve.
