@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -357,27 +356,6 @@ func (f *Fetcher) markLink(id string) {
 		f.links = map[string]bool{}
 	}
 	f.links[id] = true
-}
-
-// Replay parses the kept payload of an earlier fetch again, as known when it
-// was fetched, and stores what comes of it. Values that are stored already
-// write nothing.
-func (f *Fetcher) Replay(ctx context.Context, p Profile, raw coldseam.RawFetch) (Result, error) {
-	res := Result{Profile: p.Name, Remaining: -1, State: StateError, Flagged: map[string]int{}, Bytes: int64(len(raw.Payload))}
-	p = p.WithDefaults()
-	p.RequestIssued = instanceTime(raw.URL)
-	b, err := f.Parse(bytes.NewReader(raw.Payload), p)
-	if err != nil {
-		return res, fmt.Errorf("replay %s of %s: %w", raw.URL, raw.At.Format(time.RFC3339), err)
-	}
-	if err := f.save(ctx, p, b, raw.At.UTC(), raw.ID, &res); err != nil {
-		return res, fmt.Errorf("replay %s: %w", raw.URL, err)
-	}
-	res.State = StateOK
-	if res.Rows == 0 {
-		res.State = StateEmpty
-	}
-	return res, nil
 }
 
 // Import stores a batch that was read from a file, known now. File formats are
