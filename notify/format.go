@@ -202,10 +202,10 @@ func hours(d time.Duration) string {
 
 // plain folds the typographic form to what every terminal and mail reader
 // shows in one column per rune.
-func plain(s string) string {
-	return strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
-		nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'").Replace(s)
-}
+func plain(s string) string { return toPlain.Replace(s) }
+
+var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
+	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'")
 
 // clean makes one line of foreign text: feed, admin or subscriber. Control and
 // format characters (CR, LF, NUL, U+2028, bidirectional overrides) become

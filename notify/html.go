@@ -24,39 +24,42 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 	"pairs":      pairs,
 }).ParseFS(templates, "templates/mail_html.html.tmpl"))
 
-// css holds the inline styles: the light look, which must work alone where a
-// reader drops the style block. Sizes and colours are the look's tokens.
+// css is an inline style by name.
 func css(name string) (template.CSS, error) {
-	const sans = "-apple-system,Segoe UI,Roboto,Helvetica Neue,Arial,sans-serif"
-	styles := map[string]string{
-		"lead":    "margin:0 0 10px;font:400 15px/20px " + sans + ";color:#4B5860",
-		"intro":   "margin:0 0 12px;font:400 17px/24px " + sans + ";color:#17222A",
-		"title":   "margin:0 0 12px;font:700 24px/30px " + sans + ";color:#17222A",
-		"box":     "font-family:" + sans + ";color:#17222A",
-		"slab":    "padding:14px 16px 16px;color:#FFFFFF;font-family:" + sans,
-		"river":   "margin:0;font-size:17px;line-height:22px;font-weight:400",
-		"name":    "font-family:Georgia,Times New Roman,serif;font-style:italic;font-size:22px;line-height:26px",
-		"verdict": "margin:5px 0 6px;font-size:44px;line-height:46px;font-weight:800;letter-spacing:-.5px",
-		"head":    "margin:0;font-size:20px;line-height:25px",
-		"sub":     "margin:3px 0 0;font-size:16px;line-height:22px",
-		"th":      "padding:9px 8px 8px 0;border-bottom:1px solid #D2D1C8;font:400 15px/22px " + sans + ";color:#4B5860",
-		"td":      "padding:8px 0;border-bottom:1px solid #D2D1C8;font:400 17px/23px " + sans + ";color:#17222A",
-		"img":     "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#0F171C;color:#E9E6DD;font:400 16px/22px " + sans,
-		"ask":     "margin:26px 0 2px;font:700 17px/23px " + sans + ";color:#17222A",
-		"small":   "margin:0 0 6px;font:400 15px/21px " + sans + ";color:#4B5860",
-		"button":  "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sans + ";color:#17222A",
-		"below":   "margin:12px 0 0;font:400 14px/20px " + sans + ";color:#4B5860",
-		"foot":    "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sans + ";color:#4B5860",
-		"link":    "color:#4B5860",
-		"water":   "color:#0C566A",
-		"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
-		"more":    "margin:6px 0 0;font:400 17px/26px " + sans + ";color:#17222A",
-	}
 	s, ok := styles[name]
 	if !ok {
 		return "", fmt.Errorf("style %q: %w", name, coldseam.ErrInvalid)
 	}
-	return template.CSS(s), nil
+	return s, nil
+}
+
+const sansStack = "-apple-system,Segoe UI,Roboto,Helvetica Neue,Arial,sans-serif"
+
+// styles are the light look, which must work alone where a reader drops the
+// style block. Sizes and colours are the look's tokens.
+var styles = map[string]template.CSS{
+	"lead":    "margin:0 0 10px;font:400 15px/20px " + sansStack + ";color:#4B5860",
+	"intro":   "margin:0 0 12px;font:400 17px/24px " + sansStack + ";color:#17222A",
+	"title":   "margin:0 0 12px;font:700 24px/30px " + sansStack + ";color:#17222A",
+	"box":     "font-family:" + sansStack + ";color:#17222A",
+	"slab":    "padding:14px 16px 16px;color:#FFFFFF;font-family:" + sansStack,
+	"river":   "margin:0;font-size:17px;line-height:22px;font-weight:400",
+	"name":    "font-family:Georgia,Times New Roman,serif;font-style:italic;font-size:22px;line-height:26px",
+	"verdict": "margin:5px 0 6px;font-size:44px;line-height:46px;font-weight:800;letter-spacing:-.5px",
+	"head":    "margin:0;font-size:20px;line-height:25px",
+	"sub":     "margin:3px 0 0;font-size:16px;line-height:22px",
+	"th":      "padding:9px 8px 8px 0;border-bottom:1px solid #D2D1C8;font:400 15px/22px " + sansStack + ";color:#4B5860",
+	"td":      "padding:8px 0;border-bottom:1px solid #D2D1C8;font:400 17px/23px " + sansStack + ";color:#17222A",
+	"img":     "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#0F171C;color:#E9E6DD;font:400 16px/22px " + sansStack,
+	"ask":     "margin:26px 0 2px;font:700 17px/23px " + sansStack + ";color:#17222A",
+	"small":   "margin:0 0 6px;font:400 15px/21px " + sansStack + ";color:#4B5860",
+	"button":  "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sansStack + ";color:#17222A",
+	"below":   "margin:12px 0 0;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"foot":    "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"link":    "color:#4B5860",
+	"water":   "color:#0C566A",
+	"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
+	"more":    "margin:6px 0 0;font:400 17px/26px " + sansStack + ";color:#17222A",
 }
 
 // cell is one mark of the staff, from the top.
