@@ -45,7 +45,7 @@ func browser(t *testing.T) context.Context {
 	// No timeout on the first call: it would end the whole browser.
 	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("disable-background-networking", true)))
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("host-resolver-rules", "MAP club.example 127.0.0.1")))
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Do(ctx))
 	bounded, stop := context.WithTimeout(ctx, 85*time.Second)
@@ -188,7 +188,9 @@ func TestBrowser(t *testing.T) {
 	})
 	t.Run("print in dark mode", func(t *testing.T) { printed(ctx, t, srv.URL) })
 	t.Run("no script runs", func(t *testing.T) { hostile(ctx, t) })
-	t.Run("whole path", func(t *testing.T) { wholePath(ctx, t) })
+	t.Run("whole path", func(t *testing.T) { wholePath(ctx, t, "127.0.0.1") })
+	// A club on plain http: browsers send no Sec-Fetch-Site there.
+	t.Run("whole path on http", func(t *testing.T) { wholePath(ctx, t, "club.example") })
 	shoot(ctx, t, srv.URL)
 }
 
@@ -243,17 +245,18 @@ func hostile(ctx context.Context, t *testing.T) {
 
 // wholePath is a member's year in one go: sign-up, confirm, settings, trip log,
 // one-click unsubscribe.
-func wholePath(ctx context.Context, t *testing.T) {
+func wholePath(ctx context.Context, t *testing.T, host string) {
 	m := newMemory()
 	srv := httptest.NewServer(testHandler(t, m))
 	defer srv.Close()
+	base := strings.Replace(srv.URL, "127.0.0.1", host, 1)
 	heading := func(want string) {
 		t.Helper()
 		got, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS("h1")))
 		require.NoError(t, err)
 		require.Equal(t, want, got)
 	}
-	at := func(u string) string { return srv.URL + strings.TrimPrefix(u, publicURL) }
+	at := func(u string) string { return base + strings.TrimPrefix(u, publicURL) }
 	press := func(steps ...chromedp.Action[chromedp.Void]) {
 		t.Helper()
 		steps = append(steps, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
@@ -262,7 +265,7 @@ func wholePath(ctx context.Context, t *testing.T) {
 		}))
 		require.NoError(t, chromedp.Do(ctx, steps...))
 	}
-	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(srv.URL+"/signup")))
+	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(base+"/signup")))
 	press(chromedp.SendKeys(chromedp.CSS("#email"), "new@example.org"), chromedp.Click(chromedp.CSS("input[name=reach][value=orlow-dam]")), chromedp.Click(chromedp.CSS("input[name=cost][value='0.2']")))
 	heading("Look in your mail")
 	var id int64
@@ -300,7 +303,7 @@ func wholePath(ctx context.Context, t *testing.T) {
 	require.True(t, *trip.Held)
 	require.Equal(t, "nylon-0.26", trip.Line, "preset from the settings, though the details were closed")
 
-	resp, err := http.Post(at(testLinks().Unsubscribe(id)), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	resp, err := http.Post(srv.URL+strings.TrimPrefix(testLinks().Unsubscribe(id), publicURL), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
 	require.NoError(t, err)
 	require.NoError(t, resp.Body.Close())
 	require.Equal(t, 200, resp.StatusCode)

@@ -27,7 +27,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, "cross-origin", fmt.Errorf("form sent from another site: %w", coldseam.ErrRejected))
 	}))
-	inner := pack(cross.Handler(http.MaxBytesHandler(next, maxBody)))
+	inner := pack(ownOrigin(cross.Handler(http.MaxBytesHandler(next, maxBody))))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", contentPolicy)
@@ -46,6 +46,20 @@ func (s *site) guard(next http.Handler) http.Handler {
 			return
 		}
 		inner.ServeHTTP(w, r)
+	})
+}
+
+// ownOrigin drops "Origin: null" where the browser sends no Sec-Fetch-Site: on
+// plain http and in older browsers our own no-referrer policy makes our own
+// forms say so. A foreign page can say it too, but gains nothing: there are no
+// cookies, a form is authorised by the signed link in its address, and sign-up
+// is open to everyone within its limits.
+func ownOrigin(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Origin") == "null" && r.Header.Get("Sec-Fetch-Site") == "" {
+			r.Header.Del("Origin")
+		}
+		next.ServeHTTP(w, r)
 	})
 }
 
