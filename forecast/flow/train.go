@@ -7,7 +7,7 @@ import (
 // training makes the rows of every issue whose path t-1..t+leads is observed
 // and not estimated. airAhead gives the rows the observed air of their path.
 func (v *view) training(airAhead bool) []row {
-	var out []row
+	out := make([]row, 0, v.n)
 	for t := 1; t+leads < v.n; t++ {
 		if !daily.Complete(v.record.fit, t-1, t+leads) {
 			continue

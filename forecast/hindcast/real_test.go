@@ -115,40 +115,10 @@ func TestTable(t *testing.T) {
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}
-			printTable(set+" "+air, reports)
+			require.NoError(t, WriteTable(os.Stdout, set+" "+air, reports, 500))
 			if os.Getenv("COLDSEAM_DATES") != "" && reports[0].Brier != nil {
 				printDates(set+" "+air, reports)
 			}
-		}
-	}
-}
-
-func printTable(name string, reports []Report) {
-	for _, season := range []string{"cold", "all"} {
-		n := 0
-		sum := map[string][]float64{}
-		cov := make([]float64, 5)
-		for _, r := range reports {
-			b := r.Cold
-			if season == "all" {
-				b = r.All
-			}
-			n += b.N
-			for m, c := range b.CRPS {
-				if sum[m] == nil {
-					sum[m] = make([]float64, 5)
-				}
-				for l := range c {
-					sum[m][l] += c[l] / float64(len(reports))
-				}
-			}
-			for l := range cov {
-				cov[l] += b.Coverage80[l] / float64(len(reports))
-			}
-		}
-		fmt.Printf("%s %s n=%d cov %.3f\n", name, season, n, cov)
-		for _, m := range Methods {
-			fmt.Printf("   %-12s %.3f\n", m, sum[m])
 		}
 	}
 }

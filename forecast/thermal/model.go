@@ -2,6 +2,7 @@ package thermal
 
 import (
 	"fmt"
+	"math"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
@@ -26,7 +27,7 @@ type Model struct {
 	Years    float64        `json:"years"` // observed training days / 365.25
 	Tier     daily.Tier     `json:"tier"`
 	Seed     uint64         `json:"seed"`
-	Score    float64        `json:"score"` // out-of-fold CRPS at lead 5, degC; 0 = not measured
+	Score    float64        `json:"score"` // mean absolute out-of-fold error at lead 5 without air forecast, degC; 0 = not measured
 
 	Core *Core    `json:"core"`
 	Mode [2]*Mode `json:"mode"` // without and with an air forecast; nil = not enough rows
@@ -118,6 +119,9 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 		md := &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
 		md.Spread = md.Library.calibrate(rc)
 		m.Mode[mode] = md
+		if mode == modeNoAir {
+			m.Score = ownScore(rows[mode])
+		}
 	}
 }
 
@@ -135,6 +139,20 @@ func (m *Model) poolWeight() float64 {
 }
 
 func (m *Model) long() bool { return m.Years >= longYears }
+
+// ownScore is the mean absolute out-of-fold error at lead 5 on the own river.
+func ownScore(rows []row) float64 {
+	s, n := 0.0, 0.0
+	for k := range rows {
+		if rows[k].g == 0 {
+			s, n = s+math.Abs(rows[k].r[5]), n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return s / n
+}
 
 // recipe is the column of the stacking table that this model follows.
 func (m *Model) recipe(mode int) recipe {
