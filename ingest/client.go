@@ -20,23 +20,26 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// client is the connection to one service: its own transport, and the manners
-// of a host shared with every profile of that host.
+// client is the connection to one service: its own transport and budget of
+// requests. The budget is this process's own: two servers on one address share
+// the service's without knowing.
 type client struct {
 	r       *resty.Client
 	tr      *http.Transport
 	host    *hostGate
+	rate    *rate.Limiter
 	profile Profile
+
+	mu   sync.Mutex
+	last time.Time // of a request, for min_interval
 }
 
-// hostGate holds concurrency and rate of one host. The rate is this process's
-// own: two servers on one address share the service's budget without knowing.
+// hostGate holds what every profile of one host shares: the number of requests
+// at once and the host's word to wait.
 type hostGate struct {
 	slots chan struct{}
-	rate  *rate.Limiter
 	mu    sync.Mutex
-	last  time.Time
-	until time.Time // the server's own word
+	until time.Time
 }
 
 var errPrivate = errors.New("private address")
@@ -44,7 +47,7 @@ var errPrivate = errors.New("private address")
 // newClient builds the client of a profile. wait is the first pause between
 // tries.
 func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *client {
-	c := &client{profile: p, host: host}
+	c := &client{profile: p, host: host, rate: newLimiter(p)}
 	c.tr = &http.Transport{
 		DialContext:            guardedDial(p),
 		TLSHandshakeTimeout:    5 * time.Second,
@@ -194,42 +197,80 @@ func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
 	return min(max(t.Sub(now), 0), 7*24*time.Hour), true
 }
 
-// enter waits for a slot, for the least interval and for the rate of the host.
-func (g *hostGate) enter(ctx context.Context, p Profile) (leave func(), err error) {
+// enter waits for a slot of the host, for the budget and for the least
+// interval between two requests of the profile.
+func (c *client) enter(ctx context.Context) (leave func(), err error) {
 	select {
-	case g.slots <- struct{}{}:
+	case c.host.slots <- struct{}{}:
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
-	leave = func() { <-g.slots }
-	if err := g.rate.Wait(ctx); err != nil {
+	leave = func() { <-c.host.slots }
+	if err := c.rate.Wait(ctx); err != nil {
 		leave()
-		return nil, fmt.Errorf("request budget of %.0f an hour: %w", p.RatePerHour, coldseam.ErrUnavailable)
+		return nil, fmt.Errorf("request budget of %.0f an hour: %w", c.profile.RatePerHour, coldseam.ErrUnavailable)
 	}
-	g.mu.Lock()
-	now := time.Now()
-	pause := g.last.Add(time.Duration(p.MinInterval)).Sub(now)
-	g.last = now.Add(max(pause, 0))
-	g.mu.Unlock()
-	if pause > 0 {
-		t := time.NewTimer(pause)
-		defer t.Stop()
-		select {
-		case <-t.C:
-		case <-ctx.Done():
-			leave()
-			return nil, ctx.Err()
-		}
+	if err := sleep(ctx, c.pause()); err != nil {
+		leave()
+		return nil, err
 	}
 	return leave, nil
 }
 
-// newGate spreads the hourly budget: a tenth of it at once, the rest evenly,
+// pause is how long to wait for min_interval; the place in the row is taken at
+// once.
+func (c *client) pause() time.Duration {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now := time.Now()
+	d := max(c.last.Add(time.Duration(c.profile.MinInterval)).Sub(now), 0)
+	c.last = now.Add(d)
+	return d
+}
+
+func sleep(ctx context.Context, d time.Duration) error {
+	if d <= 0 {
+		return nil
+	}
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// newLimiter spreads the hourly budget: a tenth of it at once, the rest evenly,
 // so that no hour sees more than the budget.
-func newGate(p Profile) *hostGate {
+func newLimiter(p Profile) *rate.Limiter {
 	burst := max(int(p.RatePerHour/10), 1)
 	even := max(p.RatePerHour-float64(burst), p.RatePerHour/2)
-	return &hostGate{slots: make(chan struct{}, p.Concurrency), rate: rate.NewLimiter(rate.Limit(even/3600), burst)}
+	return rate.NewLimiter(rate.Limit(even/3600), burst)
+}
+
+// spent takes what repeated tries used from the budget and returns the number
+// of tries.
+func (c *client) spent(tries int) int {
+	if tries > 1 {
+		c.rate.ReserveN(time.Now(), min(tries-1, c.rate.Burst()))
+	}
+	return max(tries, 1)
+}
+
+func (g *hostGate) wait(t time.Time) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if t.After(g.until) {
+		g.until = t
+	}
+}
+
+func (g *hostGate) waitUntil() time.Time {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.until
 }
 
 // key reads the key of the profile; it is read at every fetch so that a new

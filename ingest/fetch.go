@@ -232,7 +232,7 @@ const (
 func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
 	var pages []page
 	p.RequestSite = c.site
-	p.RequestIssued = InstanceTime(c.url)
+	p.RequestIssued = instanceTime(c.url)
 	seen := map[string]bool{}
 	rows, size := 0, 0
 	for queue := []string{c.url}; len(queue) > 0; {
@@ -342,7 +342,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 		res.NotBefore = notBefore
 		return page{}, fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 	}
-	leave, err := c.host.enter(ctx, p)
+	leave, err := c.enter(ctx)
 	if err != nil {
 		return page{}, err
 	}
@@ -368,7 +368,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	}
 	began := f.Now()
 	resp, err := r.Execute(p.Method, addr)
-	res.Requests += c.host.spent(r.Attempt)
+	res.Requests += c.spent(r.Attempt)
 	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
 	raw.Dur = raw.At.Sub(began)
 	if err != nil {
@@ -451,10 +451,10 @@ func (f *Fetcher) client(p Profile) *client {
 	}
 	g, ok := f.hosts[host]
 	if !ok {
-		g = newGate(p)
+		g = &hostGate{slots: make(chan struct{}, p.Concurrency)}
 		f.hosts[host] = g
 	}
-	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader)
+	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader, p.RatePerHour, p.MinInterval)
 	c, ok := f.clients[id]
 	if !ok {
 		wait := f.RetryWait
@@ -505,29 +505,6 @@ func (f *Fetcher) Failures(profile, endpoint string) (int, time.Time) {
 	return x.n, x.until
 }
 
-// spent takes what repeated tries used from the budget and returns the number
-// of tries.
-func (g *hostGate) spent(tries int) int {
-	if tries > 1 {
-		g.rate.ReserveN(time.Now(), min(tries-1, g.rate.Burst()))
-	}
-	return max(tries, 1)
-}
-
-func (g *hostGate) wait(t time.Time) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if t.After(g.until) {
-		g.until = t
-	}
-}
-
-func (g *hostGate) waitUntil() time.Time {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	return g.until
-}
-
 func classOf(err error) error {
 	switch {
 	case errors.Is(err, coldseam.ErrRejected), errors.Is(err, errPrivate):
@@ -570,9 +547,9 @@ func head(b []byte) string {
 	return strings.ToValidUTF8(string(b[:min(len(b), 80)]), "?")
 }
 
-// InstanceTime reads the model run out of an address such as
+// instanceTime reads the model run out of an address such as
 // /instances/2026-03-20T00:00:00Z/position; zero when there is none.
-func InstanceTime(addr string) time.Time {
+func instanceTime(addr string) time.Time {
 	_, rest, ok := strings.Cut(addr, "/instances/")
 	if !ok {
 		return time.Time{}

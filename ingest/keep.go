@@ -297,7 +297,7 @@ func (f *Fetcher) follow(ctx context.Context, p Profile, links []string, res *Re
 		q := p
 		if !p.sameHost(addr) {
 			q.KeyHeader, q.KeyFile, q.Headers = "", "", nil
-			q.BaseURL = addr
+			q.BaseURL = origin(addr)
 			q.PrivateHosts = nil
 		}
 		pg, err := f.get(ctx, q, address{addr, addr, true}, "", res)
@@ -341,6 +341,15 @@ func (p Profile) sameHost(addr string) bool {
 	a, err1 := url.Parse(p.BaseURL)
 	b, err2 := url.Parse(addr)
 	return err1 == nil && err2 == nil && sameHost(a, b)
+}
+
+// origin is scheme and host of an address.
+func origin(addr string) string {
+	u, err := url.Parse(addr)
+	if err != nil {
+		return addr
+	}
+	return u.Scheme + "://" + u.Host
 }
 
 func (f *Fetcher) linkSeen(id string) bool {

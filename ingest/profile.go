@@ -308,6 +308,9 @@ func (p Profile) Check() error {
 			return bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
 		}
 	}
+	if _, ok := p.Query["limit"]; p.Format == FormatFeatures && p.Query != nil && !ok {
+		return bad("query", "a limit: such services send 10 rows without one", p.Query)
+	}
 	for code, param := range p.Parameters {
 		if coldseam.Parameter(param).Unit() == "" {
 			return bad("parameters."+code, "a parameter", param)

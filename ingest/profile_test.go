@@ -31,6 +31,7 @@ func TestProfileCheck(t *testing.T) {
 		{"kind", func(p *Profile) { p.Kind = "guess" }, "kind"},
 		{"paging", func(p *Profile) { p.Paging = "pages" }, "paging"},
 		{"method", func(p *Profile) { p.Method = "PUT" }, "method"},
+		{"no limit", func(p *Profile) { p.Format, p.Query = FormatFeatures, map[string]string{"f": "json"} }, "10 rows without one"},
 		{"parameter", func(p *Profile) { p.Parameters["x"] = "flow" }, "parameters.x = flow"},
 		{"unit", func(p *Profile) { p.Units["discharge"] = "ft" }, "units.discharge"},
 		{"qualifier", func(p *Profile) { p.Qualifiers["x"] = "drop" }, "qualifiers.x = drop"},
