@@ -126,3 +126,102 @@ func TestNoMemberFallsBelowTheRecessionFloor(t *testing.T) {
 		}
 	}
 }
+
+func TestFirstWeekOfAGauge(t *testing.T) {
+	t.Parallel()
+	d := river(8, 5)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	require.NoError(t, err)
+	require.Equal(t, daily.TierCold, r.Tier)
+	require.True(t, r.Has(daily.FlagLowConfidence))
+	require.Len(t, r.Members, daily.DefaultMembers)
+	for i := range d.FlowM3S {
+		d.FlowM3S[i] = math.NaN()
+	}
+	_, err = m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+}
+
+func TestStackedForecast(t *testing.T) {
+	t.Parallel()
+	up := river(9*365, 7)
+	d := up
+	d.FlowM3S = make([]float64, len(up.FlowM3S))
+	for i := range d.FlowM3S {
+		d.FlowM3S[i] = 2.5 * up.FlowM3S[max(i-1, 0)]
+	}
+	opt := Options{Upstream: []coldseam.Days{up}}
+	m, err := Fit(d, opt)
+	require.NoError(t, err)
+	require.Equal(t, []int{1}, m.Climate.Lag)
+	t0 := 8*365 + 110
+	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Upstream: []coldseam.Days{up.Cut(d.Day(t0))}, Horizon: 45}
+	r, err := m.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, "flow/stacked", r.Source)
+	// What passed upstream today is here tomorrow.
+	require.InEpsilon(t, d.FlowM3S[t0+1], coldseam.Quantile(r.Step(nil, 1), .5), .05)
+	for _, p := range r.Members {
+		require.Len(t, p, 45)
+		for _, v := range p {
+			require.True(t, v > 0 && !math.IsInf(v, 0))
+		}
+	}
+	// Without the upstream records at the issue the model falls back.
+	q.Upstream = nil
+	r, err = m.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, "flow/dressed-persistence", r.Source)
+}
+
+func TestGivenTracesOrderTheMembers(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 8)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	t0 := 8*365 + 110
+	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Members: 60}
+	free, err := m.Forecast(q)
+	require.NoError(t, err)
+	for i := range 60 {
+		q.Traces = append(q.Traces, d.Day(400+i*37))
+	}
+	tied, err := m.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, q.Traces, tied.Trace)
+	require.ElementsMatch(t, free.Members, tied.Members) // the margin is kept
+	require.NotEqual(t, free.Members, tied.Members)
+}
+
+func TestAgencyForecastPulls(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 9)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	t0 := 8*365 + 110
+	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0)}
+	own, err := m.Forecast(q)
+	require.NoError(t, err)
+	agency := make([]float64, 5)
+	for h := range agency {
+		agency[h] = 3 * d.FlowM3S[t0]
+	}
+	q.Agency = [][]float64{agency}
+	with, err := m.Forecast(q)
+	require.NoError(t, err)
+	a, b := coldseam.Quantile(own.Step(nil, 3), .5), coldseam.Quantile(with.Step(nil, 3), .5)
+	require.InEpsilon(t, math.Sqrt(a*agency[2]), b, .02) // half way in logarithms
+	require.InEpsilon(t, coldseam.Quantile(own.Step(nil, 8), .5), coldseam.Quantile(with.Step(nil, 8), .5), 1e-9)
+	for k := range 80 { // an archive that shows the agency to be very good
+		e := daily.AirError{Issued: d.Day(t0 - 10 - k)}
+		for range 5 {
+			e.Err = append(e.Err, .01*float64(k%3-1))
+		}
+		q.AgencyErrors = append(q.AgencyErrors, e)
+	}
+	with, err = m.Forecast(q)
+	require.NoError(t, err)
+	require.Greater(t, coldseam.Quantile(with.Step(nil, 3), .5), b*1.1)
+}

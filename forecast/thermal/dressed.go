@@ -67,6 +67,9 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		res.Flags = append(res.Flags, daily.FlagNoAir)
 	}
 	cand := k.candidates(q.Day.YearDay(), horizon)
+	if len(cand) == 0 && start == start {
+		return k.bare(res, q, start, age), nil
+	}
 	if len(cand) == 0 {
 		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: no observed path of %d days within %d days of the date: %w",
 			q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
@@ -89,6 +92,34 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		res.Trace = append(res.Trace, r.days.Day(c.i))
 	}
 	return res, nil
+}
+
+// Spread of water temperature of a river of which nothing is known, degC at
+// lead h: bareFirst*h^barePower, the mean absolute change on the short public
+// records in February-May times 1.25 [measured: hindcast, persistence].
+const (
+	bareFirst = .5
+	barePower = .62
+)
+
+// bare is the first week of a gauge without similar gauges: the last value and
+// the spread of rivers in general.
+func (k *Runner) bare(res daily.Result, q daily.Issue, start float64, age int) daily.Result {
+	members, horizon := q.Size()
+	rng := q.Rand(saltTrace)
+	for range members {
+		w := daily.Walk(rng, horizon+age, bareFirst, barePower)[age:]
+		for h := range w {
+			w[h] = clampC(start + w[h])
+		}
+		res.Members, res.Trace = append(res.Members, w), append(res.Trace, q.Day)
+	}
+	res.Source, res.Tier = "water/persistence", daily.TierCold
+	res.Sources, res.Weights = []string{"persistence"}, []float64{1}
+	if !res.Has(daily.FlagLowConfidence) {
+		res.Flags = append(res.Flags, daily.FlagLowConfidence)
+	}
+	return res
 }
 
 // pick chooses the members' traces: the days asked for where the own record

@@ -88,3 +88,143 @@ func TestFitRefusesARecordWithoutWater(t *testing.T) {
 	_, err := Fit(coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, FlowM3S: []float64{1, 2}}, Options{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
+
+func TestFirstWeekOfAGauge(t *testing.T) {
+	t.Parallel()
+	d := river(8, 5)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	require.Equal(t, daily.TierCold, m.Tier)
+	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(7), Horizon: daily.CrossingHorizon})
+	require.NoError(t, err)
+	require.Equal(t, daily.TierCold, r.Tier)
+	require.True(t, r.Has(daily.FlagLowConfidence))
+	require.Len(t, r.Members, daily.DefaultMembers)
+	// With a similar gauge its traces dress the value instead.
+	pool := river(4*365, 6)
+	q := daily.Issue{View: d, Day: d.Day(7), Pool: []coldseam.Days{pool}}
+	r, err = m.Forecast(q)
+	require.NoError(t, err)
+	require.Equal(t, "water/dressed-persistence", r.Source)
+	// No value for six days and nothing to lean on: no forecast, by name.
+	for i := range d.WaterC {
+		d.WaterC[i] = math.NaN()
+	}
+	_, err = m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+}
+
+// The full model: prepared once on a long river, looked at from several sides.
+func TestStackedForecast(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 7)
+	m, err := Fit(d, Options{Seed: 3})
+	require.NoError(t, err)
+	require.Equal(t, daily.TierFull, m.Tier)
+	require.NotNil(t, m.Mode[modeAir])
+	raw, err := json.Marshal(m)
+	require.NoError(t, err)
+	var back Model
+	require.NoError(t, json.Unmarshal(raw, &back))
+	t0 := 8*365 + 95
+	air := d.AirC[t0+1 : t0+11]
+	for _, c := range []struct {
+		name string
+		q    daily.Issue
+	}{
+		{"no air", daily.Issue{}},
+		{"single air forecast", daily.Issue{Air: [][]float64{air}}},
+		{"short air forecast", daily.Issue{Air: [][]float64{air[:4]}}},
+		{"air ensemble", daily.Issue{Air: [][]float64{air, d.AirC[t0+3 : t0+13]}}},
+		{"perfect air", daily.Issue{Air: [][]float64{air}, AirPerfect: true}},
+		{"45 days", daily.Issue{Horizon: daily.CrossingHorizon, Air: [][]float64{air}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			c.q.View, c.q.Day, c.q.Seed = d.Cut(d.Day(t0)), d.Day(t0), 5
+			a, err := m.Forecast(c.q)
+			require.NoError(t, err)
+			b, err := back.Forecast(c.q)
+			require.NoError(t, err)
+			require.Equal(t, a, b)
+			_, horizon := c.q.Size()
+			require.Equal(t, "water/stacked", a.Source)
+			for i, p := range a.Members {
+				require.Len(t, p, horizon)
+				for _, v := range p {
+					require.True(t, v >= 0 && v <= 60)
+				}
+				require.False(t, a.Trace[i].IsZero())
+			}
+			require.Len(t, a.Weights, len(a.Sources))
+		})
+	}
+}
+
+func TestImplausibleValueWaits(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 8)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	t0 := 8*365 + 150
+	d.WaterC[t0] += 14
+	r, err := m.Forecast(daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0)})
+	require.NoError(t, err)
+	require.True(t, r.Has(daily.FlagHeld))
+	require.Less(t, coldseam.Quantile(r.Step(nil, 1), .5), d.WaterC[t0]-8)
+	// the next day confirms it
+	d.WaterC[t0+1] = d.WaterC[t0]
+	r, err = m.Forecast(daily.Issue{View: d.Cut(d.Day(t0 + 1)), Day: d.Day(t0 + 1)})
+	require.NoError(t, err)
+	require.False(t, r.Has(daily.FlagHeld))
+}
+
+func TestWarmerAirMakesWarmerWater(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 9)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	t0 := 8*365 + 120
+	med := func(shift float64) float64 {
+		air := make([]float64, 10)
+		for h := range air {
+			air[h] = d.AirC[t0+1+h] + shift
+		}
+		r, err := m.Forecast(daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{air}})
+		require.NoError(t, err)
+		return coldseam.Quantile(r.Step(nil, 7), .5)
+	}
+	require.Greater(t, med(4), med(0)+1)
+	require.Less(t, med(-4), med(0)-1)
+}
+
+func TestArchivedErrorsCorrectAndDress(t *testing.T) {
+	t.Parallel()
+	d := river(9*365, 10)
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	t0 := 8*365 + 120
+	biased := make([]float64, 10)
+	var errs []daily.AirError
+	for h := range biased {
+		biased[h] = d.AirC[t0+1+h] + 3
+	}
+	for k := range 200 {
+		e := daily.AirError{Issued: d.Day(t0 - 20 - k)}
+		for range 10 {
+			e.Err = append(e.Err, 3+.2*float64(k%5-2))
+		}
+		errs = append(errs, e)
+	}
+	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{biased}}
+	raw, err := m.Forecast(q)
+	require.NoError(t, err)
+	q.AirErrors = errs
+	fixed, err := m.Forecast(q)
+	require.NoError(t, err)
+	q.Air, q.AirErrors, q.AirPerfect = [][]float64{d.AirC[t0+1 : t0+11]}, nil, true
+	truth, err := m.Forecast(q)
+	require.NoError(t, err)
+	at := func(r daily.Result) float64 { return coldseam.Quantile(r.Step(nil, 6), .5) }
+	require.Less(t, math.Abs(at(fixed)-at(truth)), .5*math.Abs(at(raw)-at(truth)))
+}
