@@ -20,6 +20,7 @@ type letter struct {
 	Title     string   // the one h1 of kinds without a verdict box
 	Lead      string   // "Sat 10 Apr, read 4:50. Two rivers, best first."
 	Intro     []string // sentences before the first block
+	Closing   string   // when it was made, of kinds without a brief
 	Blocks    []riverView
 	More      []moreLine
 	Outlook   []outlookRow

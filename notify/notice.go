@@ -41,7 +41,7 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 		v.Page = ct.Link
 	}
 	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
-	v.Intro = append(v.Intro, "Made "+made.Format("Mon 2 Jan, 15:04 MST")+", good until the next mail; later news: the page below.")
+	v.Closing = "Made " + made.Format("Mon 2 Jan, 15:04 MST") + ", good until the next mail; later news: the page below."
 }
 
 // greeting uses the name as one line of text, nothing else.
