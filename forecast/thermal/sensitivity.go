@@ -13,7 +13,7 @@ import "math"
 //
 // and are 0 where the temperature is held at a bound. At the bucket's
 // switches, where no derivative exists, the branch taken counts.
-func (p Heat) slopes(g *target, bucket bool, sim, jac []float64) {
+func (p Heat) slopes(g *target, bucket bool, sim, jac []float64, stride int) {
 	c := p.coef(g.f.lnq != nil)
 	if bucket { // its derivatives are wanted even where it is all but empty
 		c.hasJ, c.invS = true, 1/p.S
@@ -40,11 +40,11 @@ func (p Heat) slopes(g *target, bucket bool, sim, jac []float64) {
 		sim[i] = t
 		if next < n && int(g.days[next]) == i {
 			for k, col := range cols {
-				jac[k*n+next] = d.s[col]
+				jac[k*stride+next] = d.s[col]
 			}
 			if bucket {
 				for k := range 3 {
-					jac[(np+k)*n+next] = d.s[9+k]
+					jac[(np+k)*stride+next] = d.s[9+k]
 				}
 			}
 			next++
