@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"net/url"
 	"sort"
 	"strings"
 	"time"
@@ -44,6 +45,9 @@ type weekendRow struct {
 
 // toggle is the link to the other unit system.
 type toggle struct{ URL, Text string }
+
+// riverPath is the page of a reach; an id is data and may hold any character.
+func riverPath(id coldseam.ReachID) string { return notify.PathRiver + url.PathEscape(string(id)) }
 
 // unitsOf reads ?units=; anything but metric is US.
 func unitsOf(r *http.Request) string {
@@ -152,7 +156,7 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 
 func rowOf(b coldseam.Brief, units, over string) boardRow {
 	page := notify.PageOf(b, coldseam.Preferences{Units: units})
-	row := boardRow{Page: page, Class: classOf(page.Verdict), URL: notify.PathRiver + string(b.Reach) + query(units), Over: over}
+	row := boardRow{Page: page, Class: classOf(page.Verdict), URL: riverPath(b.Reach) + query(units), Over: over}
 	for _, label := range []string{"Water", "Jig"} {
 		if page.Verdict == coldseam.Stop && label == "Jig" {
 			continue

@@ -186,6 +186,18 @@ func TestBrowser(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, "solidA", got)
 	})
+	t.Run("verdicts differ without colour", func(t *testing.T) {
+		require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(srv.URL+"/how")))
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.v')].map(e => { const c = getComputedStyle(e), grey = s => { const m = s.match(/\d+/g).map(Number); return m.length > 3 && m[3] === 0 ? 'none' : Math.round((.3 * m[0] + .59 * m[1] + .11 * m[2]) / 24) };
+			return [c.borderTopStyle, grey(c.borderTopColor), grey(c.backgroundColor), getComputedStyle(e, '::before').height, e.querySelectorAll('.staff .f').length, e.querySelectorAll('.staff .dash').length].join(' ') })`))
+		require.NoError(t, err)
+		require.Len(t, got, 5)
+		seen := map[string]bool{}
+		for _, g := range got {
+			require.False(t, seen[g], "two verdicts look alike in grey: %q", got)
+			seen[g] = true
+		}
+	})
 	t.Run("print in dark mode", func(t *testing.T) { printed(ctx, t, srv.URL) })
 	t.Run("no script runs", func(t *testing.T) { hostile(ctx, t) })
 	t.Run("whole path", func(t *testing.T) { wholePath(ctx, t, "127.0.0.1") })

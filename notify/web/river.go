@@ -62,7 +62,7 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p.Over = over
-	p.Toggle = s.toggle(r, notify.PathRiver+string(b.Reach))
+	p.Toggle = s.toggle(r, riverPath(b.Reach))
 	if p.Page.Verdict.ShowsOdds() { // no odds of any kind beside a STOP or NO CALL
 		s.addScore(r, b, p)
 	}
@@ -91,7 +91,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	words := notify.WordsFor(units, b.Zone)
 	page := notify.PageOf(b, coldseam.Preferences{Units: units})
 	p := &riverPage{Page: page, Class: classOf(page.Verdict), Gauge: notify.Clean(b.SiteName), Day: longDay(b.Day), ShortDay: page.Day,
-		ICS: notify.PathRiver + string(b.Reach) + "/calendar.ics", FlowU: "cfs", TempU: "°F", Regul: b.Flow.Regulated}
+		ICS: riverPath(b.Reach) + "/calendar.ics", FlowU: "cfs", TempU: "°F", Regul: b.Flow.Regulated}
 	if words.Metric() {
 		p.FlowU, p.TempU = "m³/s", "°C"
 	}

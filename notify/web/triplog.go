@@ -238,7 +238,7 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Saved", NoIndex: true, Bare: true, Body: done{
-		Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"}, {notify.PathRiver + string(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
+		Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"}, {riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
 }
 
 func savedWords(t coldseam.Trip, v visit) []string {

@@ -1,0 +1,86 @@
+package web
+
+import (
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+	"unicode"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"example.org/coldseam/notify/sample"
+)
+
+// nasty draws what a member or a robot could type: line ends, NUL, separators,
+// encoded words, marks of direction, markup, long runs.
+func nasty() *rapid.Generator[string] {
+	return rapid.OneOf(
+		rapid.SampledFrom([]string{"", "\r\n", "\x00", "\u2028", "=?utf-8?b?Zm9v?=", "\u202e", "<b>", "\"'>", "1/4", "4", "none", "06:00", "1e309", "-1", "NaN", "0x1p3", "９"}),
+		rapid.StringN(0, 12, 40), rapid.Just(strings.Repeat("x", 700)))
+}
+
+func oneLine(t *rapid.T, s string) {
+	for _, r := range s {
+		require.False(t, unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029', "%q", s)
+	}
+}
+
+// TestAnyForm posts nasty values in every field: the answer is a page, never a
+// fault of ours, and what is stored is clean.
+func TestAnyForm(t *testing.T) {
+	t.Parallel()
+	fields := map[string][]string{
+		paths()["log"]:   {"a", "fish", "hours", "anglers", "lines", "start", "spot", "weight", "held", "held_at", "because", "presentation", "body", "line", "angle", "first", "looked", "ripe", "spent", "released", "water", "water_at", "clarity", "night", "note"},
+		paths()["prefs"]: {"reach", "send_at", "zone", "window_from", "window_to", "day", "cost", "presentation", "line", "body", "metal", "box", "species", "units", "flip", "outlook"},
+		"/signup":        {"email", "reach", "send_at", "cost", "units"},
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		m := newMemory()
+		cfg := testConfig(m)
+		cfg.Limits.SignUpsPerHour = 1e6
+		h, err := New(cfg)
+		require.NoError(t, err)
+		for path, names := range fields {
+			v := url.Values{"a": {"none"}, "hours": {"3"}, "reach": {"tamsen-bend"}, "send_at": {"04:55"}, "zone": {sample.Zone}, "day": {"6"}, "email": {"x@example.org"}}
+			for range rapid.IntRange(1, 4).Draw(t, "bent") {
+				v.Set(rapid.SampledFrom(names).Draw(t, "field"), nasty().Draw(t, "value"))
+			}
+			w := post(h, path, v)
+			require.Contains(t, []int{200, 413, 422}, w.Code, "%s %q", path, v)
+		}
+		for _, tr := range m.trips {
+			oneLine(t, tr.Note)
+			require.True(t, tr.Hours > 0 && tr.Hours <= 24 || tr.WentNot)
+			require.True(t, tr.Fish >= 0 && tr.Fish <= 500 && tr.Ripe+tr.Spent <= tr.LookedAt)
+		}
+		for _, s := range m.subs {
+			oneLine(t, s.Email)
+			for _, x := range []string{s.Prefs.Zone, s.Prefs.SendAt, s.Prefs.Line, s.Prefs.Body, s.Prefs.Units, s.Prefs.Species} {
+				oneLine(t, x)
+			}
+		}
+	})
+}
+
+// FuzzForm posts raw bytes to every form.
+func FuzzForm(f *testing.F) {
+	f.Add([]byte("a=none&hours=3"))
+	f.Add([]byte("reach=tamsen-bend&send_at=04%3A55&zone=UTC&day=1"))
+	f.Add([]byte("email=a%40example.org&%zz"))
+	f.Add([]byte("a=1-3;fish=2"))
+	h, err := New(testConfig(newMemory()))
+	require.NoError(f, err)
+	f.Fuzz(func(t *testing.T, body []byte) {
+		for _, p := range []string{paths()["log"], paths()["prefs"], "/signup", paths()["unsubscribe"]} {
+			r := httptest.NewRequest("POST", p, strings.NewReader(string(body)))
+			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, r)
+			if w.Code >= 500 {
+				t.Fatalf("%s: %d", p, w.Code)
+			}
+		}
+	})
+}
