@@ -379,7 +379,8 @@ func TestConfirmCarriesNoUserText(t *testing.T) {
 }
 
 // TestDKIM verifies the final bytes with the library's own verifier and with a
-// second implementation.
+// second implementation, which also reads the MIME tree and must find no
+// defect in it.
 func TestDKIM(t *testing.T) {
 	t.Parallel()
 	_, ed, err := ed25519.GenerateKey(rand.Reader)
@@ -447,11 +448,17 @@ func secondOpinion(t *testing.T, signed [][]byte, record string) {
 	}
 	dir := t.TempDir()
 	args := []string{"-c", `
-import sys, dkim
+import sys, dkim, email, email.policy
 rec = sys.argv[1].encode()
 for name in sys.argv[2:]:
-    ok = dkim.verify(open(name, "rb").read(), dnsfunc=lambda name, timeout=5: rec)
-    print("pass" if ok else "fail " + name)`, record}
+    raw = open(name, "rb").read()
+    ok = dkim.verify(raw, dnsfunc=lambda name, timeout=5: rec)
+    m = email.message_from_bytes(raw, policy=email.policy.default)
+    defects = [d for p in m.walk() for d in p.defects]
+    defects += [d for h in m.values() for d in getattr(h, "defects", [])]
+    for p in m.walk():
+        if not p.is_multipart(): p.get_content()
+    print("pass" if ok and not defects else "fail %s %s" % (name, defects))`, record}
 	for i, raw := range signed {
 		name := filepath.Join(dir, fmt.Sprintf("%d.eml", i))
 		require.NoError(t, os.WriteFile(name, raw, 0o600))

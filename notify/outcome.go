@@ -141,7 +141,13 @@ func schedule(o coldseam.Outcome, l coldseam.Letter, now time.Time) coldseam.Out
 	if o.State != coldseam.MailDeferred {
 		return o
 	}
-	o.NextAt = now.Add(RetryAfter(l.ID, l.Attempt))
+	attempt := l.Attempt
+	if o.Stage == StageDial || o.Stage == StageHello {
+		// The relay was not reached at all: one dial finds out for all rows, and
+		// a morning's mail must not sleep for an hour after the relay is back.
+		attempt = min(attempt, 2)
+	}
+	o.NextAt = now.Add(RetryAfter(l.ID, attempt))
 	if l.Deadline.IsZero() || o.NextAt.Before(l.Deadline) {
 		return o
 	}

@@ -186,6 +186,18 @@ func TestCorrectionsGoFirst(t *testing.T) {
 	require.Contains(t, string(s.Mails()[0].Data), "Subject: STOP replaces GO: Tamsen")
 }
 
+// TestRelayDownForLong: after the relay comes back no row sleeps for long,
+// however often it was tried before.
+func TestRelayDownForLong(t *testing.T) {
+	t.Parallel()
+	for _, stage := range []string{StageDial, StageHello} {
+		for attempt := 1; attempt < 12; attempt++ {
+			o := schedule(coldseam.Outcome{State: coldseam.MailDeferred, Stage: stage}, coldseam.Letter{ID: 7, Attempt: attempt}, at(4, 50))
+			require.LessOrEqual(t, o.NextAt.Sub(at(4, 50)), 6*time.Minute)
+		}
+	}
+}
+
 // TestFirstRetry: the first pause is the short one.
 func TestFirstRetry(t *testing.T) {
 	t.Parallel()
