@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"strconv"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -19,22 +20,45 @@ import (
 	"example.org/coldseam/store/localpg"
 )
 
-// durableServer starts a Postgres with everything on that keeps data safe:
+// newDurable starts a Postgres with everything on that keeps data safe:
 // figures from a fast one would not count.
-func durableServer(t testing.TB) *localpg.Server {
+func newDurable(t testing.TB) *localpg.Server {
 	t.Helper()
 	if _, err := localpg.Find(); err != nil && os.Getenv("CI") == "" {
 		t.Skipf("no private Postgres: %v", err)
 	}
 	dir, err := os.MkdirTemp("", "coldseam-bench-")
 	require.NoError(t, err)
-	t.Cleanup(func() { os.RemoveAll(dir) })
 	require.NoError(t, os.Chmod(dir, 0o711))
-	s, err := localpg.Start(t.Context(), localpg.Options{Dir: dir + "/s", Settings: map[string]string{
+	s, err := localpg.Start(context.Background(), localpg.Options{Dir: dir + "/s", Settings: map[string]string{
 		"autovacuum": "off", "max_wal_size": "4GB", "shared_buffers": "512MB", "checkpoint_timeout": "1h"}})
 	require.NoError(t, err)
-	t.Cleanup(func() { s.Stop() })
+	durable.gone = append(durable.gone, func() { s.Stop(); os.RemoveAll(dir) })
 	return s
+}
+
+// durable is the server that gates and benchmarks of this binary share.
+var durable struct {
+	mu   sync.Mutex
+	s    *localpg.Server
+	gone []func()
+}
+
+func durableServer(t testing.TB) *localpg.Server {
+	durable.mu.Lock()
+	defer durable.mu.Unlock()
+	if durable.s == nil {
+		durable.s = newDurable(t)
+	}
+	return durable.s
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	for _, f := range durable.gone {
+		f()
+	}
+	os.Exit(code)
 }
 
 var benchDBs atomic.Int64
@@ -102,8 +126,8 @@ func walAt(t testing.TB, p *pgxpool.Pool) int64 {
 // Storing the same again writes nothing at all. The first read after a load
 // sets hint bits and, with checksums on, logs whole pages: hence the VACUUM.
 // Background records are not ours: three tries.
+// Not parallel: other tests on the server would write in between.
 func TestReingestWritesNoWAL(t *testing.T) {
-	t.Parallel()
 	db := durableDB(t, durableServer(t))
 	ss := quarterHours(20, 0, 500, t0)
 	a, _ := upsert(t, db, ss)
