@@ -100,7 +100,7 @@ func converges(t *rapid.T, docs []delivery, order []int) {
 	p := ingest.Profile{Name: "tamsen"}
 	rows := indices(100)
 	replay := func(k int) {
-		_, err := f.Replay(context.Background(), p, coldseam.RawFetch{At: docs[k].known, Payload: []byte(docs[k].body(rows))})
+		_, err := f.Replay(context.Background(), p, []byte(docs[k].body(rows)), docs[k].known, 0)
 		require.NoError(t, err)
 	}
 	for _, k := range order {
@@ -161,7 +161,7 @@ func TestGapLongerThanTheView(t *testing.T) {
 	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: sink, Recent: sink.recent}
 	for k, at := range []time.Time{now.Add(-30 * 24 * time.Hour), now.Add(-time.Hour)} {
 		body := doc("", row(at, "1.2"), row(at.Add(15*time.Minute), "1.2"), row(at.Add(30*time.Minute), "1.2"))
-		_, err := f.Replay(context.Background(), ingest.Profile{Name: "tamsen"}, coldseam.RawFetch{At: now.Add(time.Duration(k) * time.Minute), Payload: []byte(body)})
+		_, err := f.Replay(context.Background(), ingest.Profile{Name: "tamsen"}, []byte(body), now.Add(time.Duration(k)*time.Minute), 0)
 		require.NoError(t, err)
 	}
 	require.Equal(t, "1.2 [provisional gap]", table(sink)[now.Add(-time.Hour).String()])

@@ -232,7 +232,7 @@ const (
 func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
 	var pages []page
 	p.RequestSite = c.site
-	p.RequestIssued = instanceTime(c.url)
+	p.RequestIssued = InstanceTime(c.url)
 	seen := map[string]bool{}
 	rows, size := 0, 0
 	for queue := []string{c.url}; len(queue) > 0; {
@@ -547,9 +547,9 @@ func head(b []byte) string {
 	return strings.ToValidUTF8(string(b[:min(len(b), 80)]), "?")
 }
 
-// instanceTime reads the model run out of an address such as
+// InstanceTime reads the model run out of an address such as
 // /instances/2026-03-20T00:00:00Z/position; zero when there is none.
-func instanceTime(addr string) time.Time {
+func InstanceTime(addr string) time.Time {
 	_, rest, ok := strings.Cut(addr, "/instances/")
 	if !ok {
 		return time.Time{}

@@ -610,7 +610,7 @@ func TestReplay(t *testing.T) {
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	raw := b.sink.raws[0]
-	res, err := b.Replay(context.Background(), b.p, raw)
+	res, err := b.Replay(context.Background(), b.p, raw.Payload, raw.At, raw.ID)
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Rows)
 	require.Zero(t, res.Added+res.Revised)
@@ -618,7 +618,7 @@ func TestReplay(t *testing.T) {
 	other := newMemory()
 	b.Sink = other
 	raw.At = raw.At.Add(-time.Minute)
-	_, err = b.Replay(context.Background(), b.p, raw)
+	_, err = b.Replay(context.Background(), b.p, raw.Payload, raw.At, raw.ID)
 	require.NoError(t, err)
 	for _, t1 := range other.obs {
 		for _, o := range t1 {
