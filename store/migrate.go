@@ -72,10 +72,28 @@ func (s SchemaState) refusal() error {
 		s.Have, s.Want, coldseam.ErrInvalid)
 }
 
+// oldestServer is the first major version with all that the schema uses:
+// unique keys that take nulls as equal.
+const oldestServer = 15
+
+func (db *DB) checkServer(ctx context.Context) error {
+	var num int
+	if err := db.pool.QueryRow(ctx, `SELECT current_setting('server_version_num')::int`).Scan(&num); err != nil {
+		return fmt.Errorf("server version: %w", classify(err))
+	}
+	if num/10000 < oldestServer {
+		return fmt.Errorf("the database server is Postgres %d, wanted %d or newer: %w", num/10000, oldestServer, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
 // Migrate brings the schema to the state of this program, each step in one
 // transaction under an advisory lock, and closes the readers' role. A newer
 // schema is refused.
 func (db *DB) Migrate(ctx context.Context) error {
+	if err := db.checkServer(ctx); err != nil {
+		return err
+	}
 	s, err := db.Schema(ctx)
 	if err != nil {
 		return err

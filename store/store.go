@@ -64,6 +64,7 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 	}
 	cfg.ConnConfig.RuntimeParams["application_name"] = "coldseam"
 	cfg.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	cfg.AfterConnect = endLostSessions
 	cfg.HealthCheckPeriod = 15 * time.Second
 	if cfg.ConnConfig.ConnectTimeout == 0 {
 		cfg.ConnConfig.ConnectTimeout = 10 * time.Second
@@ -91,6 +92,18 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 		return nil, err
 	}
 	return db, nil
+}
+
+// endLostSessions lets the server end sessions whose client is gone without a
+// word, such as a machine cut off from the network: its locks go with it. Set
+// by statement, as poolers refuse unknown start parameters.
+func endLostSessions(ctx context.Context, c *pgx.Conn) error {
+	_, err := c.Exec(ctx, `
+		SET idle_in_transaction_session_timeout = '60s';
+		SET client_connection_check_interval = '10s';
+		SET tcp_keepalives_idle = 20; SET tcp_keepalives_interval = 10; SET tcp_keepalives_count = 3;
+		SET tcp_user_timeout = 45000`)
+	return err
 }
 
 // Close ends all connections; it waits for those in use.
