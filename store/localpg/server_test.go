@@ -249,3 +249,86 @@ func TestOrdinaryUser(t *testing.T) {
 	require.NoError(t, err)
 	require.EqualValues(t, nobody, st.Sys().(*syscall.Stat_t).Uid)
 }
+
+// A server that outlived its program is asked to stop, not run into.
+func TestLeftOverServerIsStopped(t *testing.T) {
+	t.Parallel()
+	bin := need(t)
+	dir := stateDir(t)
+	s := start(t, localpg.Options{Dir: dir})
+	require.NoError(t, s.Stop())
+	pg := filepath.Join(dir, "pg")
+	st, err := os.Stat(pg)
+	require.NoError(t, err)
+	cmd := exec.Command(filepath.Join(bin, "postgres"), "-D", pg, "-c", "listen_addresses=", "-c", "unix_socket_directories="+filepath.Join(dir, "run"))
+	cmd.Dir = "/"
+	owner := st.Sys().(*syscall.Stat_t)
+	if os.Getuid() == 0 {
+		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: owner.Uid, Gid: owner.Gid}}
+	}
+	require.NoError(t, cmd.Start())
+	ended := make(chan struct{})
+	go func() { cmd.Wait(); close(ended) }()
+	t.Cleanup(func() { cmd.Process.Kill(); <-ended })
+	require.Eventually(t, func() bool {
+		b, err := os.ReadFile(filepath.Join(pg, "postmaster.pid"))
+		return err == nil && strings.Contains(string(b), "ready")
+	}, 20*time.Second, 10*time.Millisecond)
+	s = start(t, localpg.Options{Dir: dir})
+	require.NotEqual(t, cmd.Process.Pid, s.Pid())
+	select {
+	case <-ended:
+	default:
+		t.Fatal("the left-over server still runs")
+	}
+}
+
+// A full disk is an error that says so, and nothing is lost by it: with room
+// again the server answers and has all that was committed.
+func TestDiskFull(t *testing.T) {
+	t.Parallel()
+	need(t)
+	if os.Getuid() != 0 {
+		t.Skip("only root can mount a small disk")
+	}
+	top := stateDir(t)
+	dir := filepath.Join(top, "small")
+	require.NoError(t, os.Mkdir(dir, 0o711))
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=110m,mode=0711"); err != nil {
+		t.Skipf("cannot mount a small disk: %v", err)
+	}
+	t.Cleanup(func() { require.NoError(t, syscall.Unmount(dir, syscall.MNT_DETACH)) })
+	s, err := localpg.Start(t.Context(), localpg.Options{Dir: filepath.Join(dir, "state"), Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
+	require.NoError(t, err)
+	t.Cleanup(func() { s.Stop() })
+	exec1(t, s.URL(""), `CREATE TABLE t (n int, pad text)`)
+	rows := 0
+	for ; rows < 200; rows++ {
+		c, err := pgx.Connect(t.Context(), s.URL(""))
+		if err != nil {
+			break
+		}
+		_, err = c.Exec(t.Context(), `INSERT INTO t SELECT $1, repeat(md5(i::text), 30) FROM generate_series(1, 1000) i`, rows)
+		c.Close(context.Background())
+		if err != nil {
+			t.Logf("after %d batches: %v", rows, err)
+			break
+		}
+	}
+	require.Less(t, rows, 200, "the disk was meant to fill")
+	require.Positive(t, rows)
+	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=400m"))
+	began := time.Now()
+	require.Eventually(t, func() bool {
+		c, err := pgx.Connect(t.Context(), s.URL(""))
+		if err != nil {
+			return false
+		}
+		defer c.Close(context.Background())
+		var batches, n int
+		err = c.QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM t`).Scan(&batches, &n)
+		return err == nil && batches >= rows && n == batches*1000
+	}, 30*time.Second, 50*time.Millisecond)
+	t.Logf("whole again after %v", time.Since(began))
+	exec1(t, s.URL(""), `INSERT INTO t VALUES (-1, '')`)
+}
