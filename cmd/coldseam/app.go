@@ -55,7 +55,10 @@ type buildOptions struct {
 	fastPG   bool   // tests only
 	tokenKey []byte // instead of the key file
 	dbURL    string // instead of config and environment
-	alone    bool   // the service: it owns the private Postgres, and never joins that of another process
+	// anySchema opens a database of whatever schema: for check, backup and
+	// migrate.
+	anySchema bool
+	alone     bool // the service: it owns the private Postgres, and never joins that of another process
 }
 
 // build opens the database (the private one unless a URL is configured),
@@ -105,10 +108,30 @@ func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 		return err
 	}
 	a.db = db
+	if o.anySchema {
+		return nil
+	}
 	if o.migrate {
-		return db.Migrate(ctx)
+		return a.upgrade(ctx)
 	}
 	return db.RequireCurrent(ctx)
+}
+
+// upgrade migrates; a database of an older schema is backed up first, since a
+// schema never goes down again.
+func (a *app) upgrade(ctx context.Context) error {
+	st, err := a.db.Schema(ctx)
+	if err != nil {
+		return err
+	}
+	if st.Have > 0 && st.Have < st.Want {
+		path, err := a.db.Backup(ctx, store.BackupOptions{Dir: a.cfg.Backup.Dir, Files: a.cfg.secretFiles(), Bin: a.pgBin(), Now: a.now()})
+		if err != nil {
+			return fmt.Errorf("backup before migrating from schema %d to %d: %w (coldseam migrate --no-backup goes on without)", st.Have, st.Want, err)
+		}
+		a.log.Info("backed up before migrating", "path", path)
+	}
+	return a.db.Migrate(ctx)
 }
 
 // private starts the private Postgres. While the service runs it, a command

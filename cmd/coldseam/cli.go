@@ -17,12 +17,17 @@ type Globals struct {
 // cli is the whole command line, one field a sub-command.
 type cli struct {
 	Globals
-	Parse    parseCmd    `cmd:"" help:"Show what a feed document contains, without a database."`
-	Brief    briefCmd    `cmd:"" help:"Make and show the brief; replay a past morning; hold or release sending."`
-	Import   importCmd   `cmd:"" help:"Load documents, daily tables or a paper trip log from files."`
-	Hindcast hindcastCmd `cmd:"" help:"Score the forecasts on a record they never saw, or those really issued."`
-	Rig      rigCmd      `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`
-	Runclock runclockCmd `cmd:"" help:"Run the spawning run's clock over a daily record."`
-	Serve    serveCmd    `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
-	Demo     demoCmd     `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
+	Parse      parseCmd      `cmd:"" help:"Show what a feed document contains, without a database."`
+	Brief      briefCmd      `cmd:"" help:"Make and show the brief; replay a past morning; hold or release sending."`
+	Import     importCmd     `cmd:"" help:"Load documents, daily tables or a paper trip log from files."`
+	Hindcast   hindcastCmd   `cmd:"" help:"Score the forecasts on a record they never saw, or those really issued."`
+	Rig        rigCmd        `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`
+	Runclock   runclockCmd   `cmd:"" help:"Run the spawning run's clock over a daily record."`
+	Serve      serveCmd      `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
+	Fetch      fetchCmd      `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
+	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this program's schema, after a backup."`
+	Backup     backupCmd     `cmd:"" help:"Back up database, configuration and keys into one verified file."`
+	Restore    restoreCmd    `cmd:"" help:"Load a backup into an empty database; sending is held until released."`
+	Subscriber subscriberCmd `cmd:"" help:"Members: add, list, show, suppress, forget, export, import."`
+	Demo       demoCmd       `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

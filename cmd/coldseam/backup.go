@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"example.org/coldseam/store"
+)
+
+// backupCmd writes one verified file and lets old ones go.
+type backupCmd struct {
+	Dir    string `help:"Where to, instead of backup.dir." type:"path"`
+	Verify string `help:"Read a backup through, compare every byte with its manifest and print it; nothing is written." type:"existingfile" placeholder:"FILE"`
+	Keep   bool   `help:"Delete no old backup."`
+}
+
+// Run backs up while the service goes on.
+func (c *backupCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	if c.Verify != "" {
+		return c.verify(s)
+	}
+	a, err := openApp(ctx, s, g, buildOptions{anySchema: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	return c.backup(ctx, s, a)
+}
+
+func (c *backupCmd) backup(ctx context.Context, s *streams, a *app) error {
+	dir := c.Dir
+	if dir == "" {
+		dir = a.cfg.Backup.Dir
+	}
+	start := time.Now()
+	path, err := a.db.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.cfg.secretFiles(), Bin: a.pgBin(), Now: a.now()})
+	if err != nil {
+		return err
+	}
+	m, err := store.VerifyBackup(path)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%s: verified, %s, in %.1f s\n", path, manifestWords(m), time.Since(start).Seconds())
+	if c.Keep {
+		return nil
+	}
+	gone, err := store.RotateBackups(dir)
+	for _, p := range gone {
+		fmt.Fprintln(s.out, "let go:", filepath.Base(p))
+	}
+	if err != nil {
+		return err
+	}
+	kept, err := store.Backups(dir)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%d kept of the last 7 days, 5 weeks and 12 months. It holds config and keys: copy it off this machine, to a place as closed as they are.\n", len(kept))
+	return nil
+}
+
+func (c *backupCmd) verify(s *streams) error {
+	m, err := store.VerifyBackup(c.Verify)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%s: whole; %s\n", c.Verify, manifestWords(m))
+	for _, t := range m.Tables {
+		fmt.Fprintf(s.out, "  %-36s %d rows\n", t.Name, t.Rows)
+	}
+	return nil
+}
+
+func manifestWords(m store.Manifest) string {
+	size, rows := int64(0), int64(0)
+	for _, f := range m.Files {
+		size += f.Bytes
+	}
+	for _, t := range m.Tables {
+		rows += t.Rows
+	}
+	last := "no edition yet"
+	if !m.LastEdition.IsZero() {
+		last = "last edition " + m.LastEdition.String()
+	}
+	return fmt.Sprintf("made %s, %d rows in %d tables, %d files, %.1f MB, %s", m.MadeAt.Format("2006-01-02 15:04 MST"), rows, len(m.Tables), len(m.Files)-1, float64(size)/1e6, last)
+}
+
+// secretFiles are the files a backup carries beside the database, by the name
+// they get in it: configuration, keys, passwords. What the configuration names
+// but is not there is left out; check says so.
+func (c Config) secretFiles() map[string]string {
+	out := map[string]string{}
+	for _, f := range c.keyFiles() {
+		if _, err := os.Stat(f.path); err == nil {
+			name := f.name
+			for i := 2; out[name] != ""; i++ {
+				name = fmt.Sprintf("%d-%s", i, f.name)
+			}
+			out[name] = f.path
+		}
+	}
+	return out
+}
+
+// keyFile is a file that must not be lost and not be seen.
+type keyFile struct {
+	what string // key of the configuration
+	name string
+	path string
+	// rotate says what changing it does; "" = not a secret of its own.
+	rotate string
+}
+
+func (c Config) keyFiles() []keyFile {
+	var out []keyFile
+	add := func(what, path, rotate string) {
+		if path != "" {
+			out = append(out, keyFile{what, filepath.Base(path), path, rotate})
+		}
+	}
+	add("configuration", c.path, "")
+	add("mail.token_key_file", c.Mail.TokenKeyFile, "links in mails already sent stop working, unsubscribe links too: keep the old one readable for a season where you can")
+	add("mail.dkim_key_file", c.Mail.DKIMKeyFile, "publish the new key under a new selector first (coldseam check --dns), then change selector and key together")
+	add("mail.password_file", c.Mail.PasswordFile, "change it at the relay, then here")
+	for _, p := range c.Profiles {
+		add("profile "+p.Name+" key_file", p.KeyFile, "ask the agency for a new one")
+	}
+	return out
+}

@@ -1,0 +1,268 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/store"
+)
+
+// fetchCmd brings feeds home by hand.
+type fetchCmd struct {
+	Feed   string `help:"One feed, as profile or profile/endpoint; default all." placeholder:"NAME"`
+	From   string `help:"Back-fill from this day, YYYY-MM-DD; stopped, it goes on where it was." placeholder:"DATE"`
+	Hours  int    `help:"How many days of short-interval values a back-fill brings." default:"60" name:"instant-days"`
+	Again  bool   `help:"Back-fill from the start, whatever was brought before."`
+	Replay bool   `help:"Ask nobody: read the kept documents again, as after a mended parser."`
+}
+
+// Run fetches, back-fills or replays. One failing feed never stops the others;
+// the exit status is 1 then.
+func (c *fetchCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.syncRivers(ctx); err != nil {
+		return err
+	}
+	switch {
+	case c.Replay:
+		return c.replay(ctx, s.out, a)
+	case c.From != "":
+		return c.backfill(ctx, s.out, a)
+	}
+	return c.now(ctx, s.out, a)
+}
+
+func (c *fetchCmd) feeds(a *app) ([]feed, error) {
+	var out []feed
+	for _, f := range a.cfg.feeds() {
+		if c.Feed == "" || f.key() == c.Feed || f.Profile == c.Feed {
+			out = append(out, f)
+		}
+	}
+	if len(out) == 0 {
+		var have []string
+		for _, f := range a.cfg.feeds() {
+			have = append(have, f.key())
+		}
+		return nil, exitCode{2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", "))}
+	}
+	return out, nil
+}
+
+func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *app) error {
+	feeds, err := c.feeds(a)
+	if err != nil {
+		return err
+	}
+	failed := 0
+	for _, f := range feeds {
+		req := f.request(a.now())
+		req.Force = true // the admin asks
+		res, err := a.fetchOne(ctx, f, req)
+		if err != nil {
+			failed++
+			fmt.Fprintln(w, oneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
+			continue
+		}
+		fmt.Fprintf(w, "%-28s %s\n", f.key(), resultWords(res))
+	}
+	return failures(failed, len(feeds))
+}
+
+func failures(failed, of int) error {
+	if failed > 0 {
+		return exitCode{1, fmt.Sprintf("%d of %d feeds failed; what others brought is stored", failed, of)}
+	}
+	return nil
+}
+
+func resultWords(r ingest.Result) string {
+	if r.NotModified {
+		return "unchanged"
+	}
+	out := fmt.Sprintf("%s, %d rows, %d new, %d revised", r.State, r.Rows, r.Added, r.Revised)
+	if r.Refused > 0 {
+		out += fmt.Sprintf(", %d refused", r.Refused)
+	}
+	for _, k := range r.Skipped {
+		out += fmt.Sprintf("; skipped %s: %s", k.What, k.Why)
+	}
+	return out
+}
+
+// backfill walks the past feed by feed. Where it stopped is kept in the
+// database, so that a second machine or a second try goes on there.
+func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
+	from, err := coldseam.ParseDate(c.From)
+	if err != nil {
+		return exitCode{2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From)}
+	}
+	feeds, err := c.feeds(a)
+	if err != nil {
+		return err
+	}
+	failed, asked := 0, 0
+	for _, f := range feeds {
+		req, ok := a.pastRequest(f, from.UTC(), time.Duration(c.Hours)*day)
+		if !ok {
+			continue
+		}
+		asked++
+		if err := c.past(ctx, w, a, f, req); err != nil {
+			failed++
+			fmt.Fprintln(w, oneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
+		}
+		if ctx.Err() != nil {
+			return exitCode{1, "stopped; the same command goes on from here"}
+		}
+	}
+	return failures(failed, asked)
+}
+
+// pastRequest is the request that back-fills a feed; ok is false for feeds
+// without a past, such as warnings and forecasts.
+func (a *app) pastRequest(f feed, from time.Time, hours time.Duration) (ingest.Request, bool) {
+	now := a.now()
+	p, err := a.fetcher.Profile(f.Profile)
+	if err != nil {
+		return ingest.Request{}, false
+	}
+	_, history := p.Endpoints["history"]
+	switch {
+	case f.Endpoint == "daily":
+		return ingest.Request{Endpoint: "daily", Sites: f.Sites, Since: from, Until: now}, true
+	case f.Endpoint == "latest" && history:
+		return ingest.Request{Endpoint: "history", Sites: f.Sites, Since: later(from, now.Add(-hours)), Until: now}, true
+	case f.Endpoint == "" && f.Back > 0:
+		return ingest.Request{Sites: f.Sites, Since: later(from, now.Add(-hours)), Until: now}, true
+	case f.Endpoint == "channels":
+		return ingest.Request{Endpoint: "channels", Sites: f.Sites}, true
+	}
+	return ingest.Request{}, false
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *app, f feed, req ingest.Request) error {
+	name := f.Profile
+	if req.Endpoint != "" {
+		name += "/" + req.Endpoint
+	}
+	mark := "backfill " + name
+	if at, ok := a.stopped(ctx, mark, req); ok && !c.Again {
+		fmt.Fprintf(w, "%-28s goes on from %s\n", name, at.Format(time.DateOnly))
+		req.Since = at
+	}
+	start, asked := time.Now(), req.Since
+	req.Force = true
+	req.Progress = func(p ingest.Progress) {
+		left := time.Duration(float64(time.Since(start)) / float64(max(p.Done, 1)) * float64(p.Total-p.Done)).Round(time.Second)
+		fmt.Fprintf(w, "%-28s %d of %d parts, %d rows, to %s, about %s left\n", name, p.Done, p.Total, p.Rows, p.Until.Format(time.DateOnly), left)
+		// A stop must not lose the mark it stops at.
+		if err := a.db.SetSwitch(context.WithoutCancel(ctx), mark, p.Done < p.Total, store.Edit{Who: "coldseam fetch", Why: asked.Format(time.RFC3339) + " " + p.Until.Format(time.RFC3339)}); err != nil {
+			a.log.Warn("back-fill mark", "feed", name, "err", err)
+		}
+	}
+	res, err := a.fetchOne(ctx, f, req)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "%-28s done: %s\n", name, resultWords(res))
+	return nil
+}
+
+// stopped finds where an earlier back-fill that began no later than this one
+// was stopped.
+func (a *app) stopped(ctx context.Context, mark string, req ingest.Request) (time.Time, bool) {
+	on, e, err := a.db.Switch(ctx, mark)
+	if err != nil || !on || req.Since.IsZero() {
+		return time.Time{}, false
+	}
+	began, until, _ := strings.Cut(e.Why, " ")
+	b, err1 := time.Parse(time.RFC3339, began)
+	u, err2 := time.Parse(time.RFC3339, until)
+	return u, errors.Join(err1, err2) == nil && !b.After(req.Since.Add(day)) && u.After(req.Since) && u.Before(req.Until)
+}
+
+// replay reads every kept document again with today's parsers. Nothing is
+// asked of anybody, and what is stored already writes nothing.
+func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
+	profile, _, _ := strings.Cut(c.Feed, "/")
+	list, err := a.db.KeptFetches(ctx, profile)
+	if err != nil {
+		return err
+	}
+	var t fetchTally
+	for i, f := range list {
+		if ctx.Err() != nil {
+			return exitCode{1, "stopped"}
+		}
+		res, err := a.replayOne(ctx, f)
+		t.add(res)
+		if err != nil {
+			t.Failed++
+			fmt.Fprintln(w, oneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile, f.At.Format("2006-01-02 15:04"), err)))
+		}
+		if (i+1)%50 == 0 || i+1 == len(list) {
+			fmt.Fprintf(w, "%d of %d documents, %d rows, %d new, %d revised\n", i+1, len(list), t.Rows, t.Added, t.Revised)
+		}
+	}
+	if len(list) == 0 {
+		fmt.Fprintln(w, "no document is kept yet")
+	}
+	if t.Failed > 0 {
+		return exitCode{1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list))}
+	}
+	return nil
+}
+
+func (a *app) replayOne(ctx context.Context, f store.FetchRecord) (ingest.Result, error) {
+	p, err := a.profileOf(f)
+	if err != nil {
+		return ingest.Result{}, err
+	}
+	body, err := a.db.Payload(ctx, f.ID)
+	if err != nil {
+		return ingest.Result{}, err
+	}
+	return a.fetcher.Replay(ctx, p, body, f.At, f.ID)
+}
+
+// profileOf is the profile as the endpoint of a logged fetch sees it: the
+// endpoint whose path stands in the address. Addresses that several endpoints
+// share are told apart by the document itself.
+func (a *app) profileOf(f store.FetchRecord) (ingest.Profile, error) {
+	p, err := a.fetcher.Profile(f.Profile)
+	if err != nil {
+		return p, err
+	}
+	for _, name := range sortedKeys(p.Endpoints) {
+		if path := p.Endpoints[name].Path; path != "" && path != p.Path && strings.Contains(f.URL, path) {
+			if p, err = p.At(name); err != nil {
+				return p, err
+			}
+			break
+		}
+	}
+	for _, s := range a.cfg.Sites {
+		if s.Provider == p.Name && strings.Contains(f.URL, s.Code) {
+			p.RequestSite = s.Code
+		}
+	}
+	return p, nil
+}

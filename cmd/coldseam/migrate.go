@@ -1,0 +1,66 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+)
+
+// openApp reads the configuration and wires the program for one command. The
+// logger of a command speaks of what heals itself no more than of what does
+// not: the command's own output is for that.
+func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app, error) {
+	cfg, err := loadConfig(g.Config)
+	if err != nil {
+		return nil, exitCode{2, err.Error()}
+	}
+	if o.log == nil {
+		o.log = newLogger(s.err, slog.LevelError)
+	}
+	return build(ctx, cfg, o)
+}
+
+// migrateCmd brings the database to this program's schema.
+type migrateCmd struct {
+	NoBackup bool `help:"Do not back up before. The backup is the only way back: a schema never goes down."`
+}
+
+// Run backs up what is there, then migrates. A newer schema is refused.
+func (c *migrateCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	a, err := openApp(ctx, s, g, buildOptions{anySchema: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	return c.migrate(ctx, s, a)
+}
+
+func (c *migrateCmd) migrate(ctx context.Context, s *streams, a *app) error {
+	st, err := a.db.Schema(ctx)
+	if err != nil {
+		return err
+	}
+	if c.NoBackup {
+		err = a.db.Migrate(ctx)
+	} else {
+		err = a.upgrade(ctx)
+	}
+	if err != nil {
+		return err
+	}
+	if st.Current() { // the queue's own tables and the readers' role may still have been behind
+		fmt.Fprintf(s.out, "database schema %d: nothing to do\n", st.Have)
+		return nil
+	}
+	fmt.Fprintf(s.out, "database schema: was %d, is %d\n", st.Have, st.Want)
+	return nil
+}
+
+// pgBin is the directory of pg_dump that fits the private server; "" = looked
+// for.
+func (a *app) pgBin() string {
+	if a.pg != nil {
+		return a.pg.Bin()
+	}
+	return ""
+}

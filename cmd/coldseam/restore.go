@@ -1,0 +1,87 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store"
+	"example.org/coldseam/store/localpg"
+)
+
+// restoreCmd loads a backup into an empty database.
+type restoreCmd struct {
+	File     string `arg:"" help:"A backup." type:"existingfile"`
+	FilesTo  string `help:"Put configuration and keys here; nothing there is overwritten." type:"path" placeholder:"DIR"`
+	Database string `help:"Postgres URL of an empty database, instead of the configured one." placeholder:"URL"`
+	StateDir string `help:"State directory of the private Postgres, where there is no configuration yet." type:"path"`
+}
+
+// Run restores. On a new machine there is no configuration yet: it comes out
+// of the backup.
+func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	cfg, err := loadConfig(g.Config)
+	if errors.Is(err, fs.ErrNotExist) {
+		cfg, err = Config{StateDir: c.StateDir}, nil
+		cfg.defaults()
+		if c.FilesTo == "" {
+			c.FilesTo = filepath.Dir(g.Config)
+		}
+	}
+	if err != nil {
+		return exitCode{2, err.Error()}
+	}
+	url, stop, err := c.target(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	defer stop()
+	return c.restore(ctx, s, url, cfg, store.RestoreOptions{FilesTo: c.FilesTo})
+}
+
+// target is the connection string of the database to fill.
+func (c *restoreCmd) target(ctx context.Context, cfg Config) (url string, stop func(), err error) {
+	for _, u := range []string{c.Database, os.Getenv("COLDSEAM_DATABASE_URL"), cfg.DatabaseURL} {
+		if u != "" {
+			return u, func() {}, nil
+		}
+	}
+	if c.StateDir != "" {
+		cfg.StateDir = c.StateDir
+	}
+	pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(cfg.StateDir, "database")})
+	if errors.Is(err, coldseam.ErrUnavailable) {
+		return "", nil, fmt.Errorf("%w: stop the service first; restore wants a new, empty database", err)
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	return pg.URL(localpg.User), func() { _ = pg.Stop() }, nil
+}
+
+func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg Config, o store.RestoreOptions) error {
+	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
+	r, err := store.Restore(ctx, c.File, url, o)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "restored: %s\n", manifestWords(r.Manifest))
+	for _, f := range r.Files {
+		fmt.Fprintln(s.out, "wrote", f)
+	}
+	fmt.Fprintf(s.out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
+	if r.Jobs > 0 {
+		fmt.Fprintf(s.out, "jobs: %d that were running will run again\n", r.Jobs)
+	}
+	last := "there was none"
+	if !r.Manifest.LastEdition.IsZero() {
+		last = r.Manifest.LastEdition.String()
+	}
+	fmt.Fprintf(s.out, "last edition in the backup: %s\n", last)
+	fmt.Fprintln(s.out, "SENDING IS HELD. Look with `coldseam check`, then `coldseam brief --release --reason \"restored\"`.")
+	return nil
+}
