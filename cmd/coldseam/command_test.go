@@ -1,0 +1,185 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store/storetest"
+)
+
+// call runs the command line as main does.
+func call(t *testing.T, args ...string) (code int, stdout, stderr string) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	code = execute(t.Context(), args, &out, &errs)
+	return code, out.String(), errs.String()
+}
+
+// realData is the folder of real documents and records, "" when it is not set.
+func realData(t *testing.T) string {
+	t.Helper()
+	dir := os.Getenv("COLDSEAM_REAL_DATA")
+	if dir == "" {
+		t.Skip("COLDSEAM_REAL_DATA is not set: real records not read")
+	}
+	_, err := os.ReadDir(filepath.Join(dir, "series"))
+	require.NoError(t, err)
+	return dir
+}
+
+func TestParseCommand(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	wml := filepath.Join(dir, "a.xml")
+	require.NoError(t, os.WriteFile(wml, []byte(`<?xml version="1.0"?>
+<wml2:MeasurementTimeseries xmlns:wml2="http://www.opengis.net/waterml/2.0" xmlns:xlink="http://www.w3.org/1999/xlink" xmlns:gml="http://www.opengis.net/gml/3.2" gml:id="x">
+<wml2:defaultPointMetadata><wml2:DefaultTVPMeasurementMetadata><wml2:uom code="ft3/s"/></wml2:DefaultTVPMeasurementMetadata></wml2:defaultPointMetadata>
+<wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-18T04:00:00Z</wml2:time><wml2:value>100</wml2:value></wml2:MeasurementTVP></wml2:point>
+<wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-18T05:00:00Z</wml2:time><wml2:value/></wml2:MeasurementTVP></wml2:point>
+</wml2:MeasurementTimeseries>`), 0o600))
+	code, out, errs := call(t, "parse", "--json", wml)
+	require.Zero(t, code, errs)
+	var d parsedDocument
+	require.NoError(t, json.Unmarshal([]byte(out), &d))
+	require.Equal(t, "waterml2", d.Format)
+	require.NotNil(t, d.Series)
+	require.NotNil(t, d.Alerts)
+	require.NotNil(t, d.Skipped)
+
+	bad := filepath.Join(dir, "b.xml")
+	require.NoError(t, os.WriteFile(bad, []byte("<html><body>\nService unavailable</body></html>"), 0o600))
+	code, out, errs = call(t, "parse", "--json", bad)
+	require.Equal(t, 1, code)
+	require.Empty(t, out)
+	require.Contains(t, errs, "b.xml")
+	require.Equal(t, 1, bytes.Count([]byte(errs), []byte("\n")), "one line: %q", errs)
+
+	code, _, errs = call(t, "parse", filepath.Join(dir, "none.xml"))
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, "none.xml")
+	code, _, errs = call(t, "parse", "--unit", "furlongs", wml)
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, `unit "furlongs" fits no parameter`)
+}
+
+func TestUnknownCommandIsStatusTwo(t *testing.T) {
+	t.Parallel()
+	code, _, errs := call(t, "prase")
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, "prase")
+}
+
+// smallConfig writes a configuration on a database of the test's own. The
+// environment variable keeps it from starting a private Postgres.
+func smallConfig(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	require.NoError(t, os.WriteFile(path, []byte("database_url = \""+storetest.URL(t)+"\"\npublic_url = \"https://x.example.org\"\n"+
+		"[club]\nname = \"Club\"\nzone = \"America/Chicago\"\n[mail]\nsmtp = \"127.0.0.1:25\"\ntls = \"none\"\nlist_id = \"x.example.org\"\n"), 0o600))
+	return path
+}
+
+// A real river, imported and replayed: only what was published before that
+// morning counts, and the word is NO CALL.
+func TestImportAndReplayOfARealMorning(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(realData(t), "series", "greatlakes", "stlouis.csv")
+	conf := smallConfig(t)
+	args := []string{"import", "--config", conf, "--site", "survey:04024000", "--zone", "America/Chicago", "--lat", "46.7", "--lon", "-92.4", file}
+	code, out, errs := call(t, args...)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "3 series")
+	require.NotContains(t, out, " 0 new")
+	code, out, errs = call(t, args...)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "; 0 new, 0 revised", "the same file again stores nothing")
+
+	code, out, errs = call(t, "brief", "--config", conf, "--as-of", "2013-05-06", "--site", "survey:04024000")
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "REPLAY, REVISED DATA")
+	require.Contains(t, out, "NO CALL")
+	require.Contains(t, out, "odds alone would have said")
+	require.Contains(t, out, "not replayed")
+
+	code, _, errs = call(t, "brief", "--config", conf, "--as-of", "6 May", "--site", "survey:04024000")
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, "want YYYY-MM-DD")
+	code, _, errs = call(t, "brief", "--config", conf, "--site", "survey:nothing")
+	require.Equal(t, 1, code)
+	require.Contains(t, errs, "not found")
+}
+
+// Nothing after the morning may change its replay.
+func TestReplayDoesNotSeeTheFuture(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	write := func(name string, spring float64) string {
+		p := filepath.Join(dir, name)
+		var b bytes.Buffer
+		b.WriteString("date,flow_m3s,water_c,air_c\n")
+		day := coldseam.Date{Year: 2021, Month: time.January, Day: 1}
+		for day.Before(coldseam.Date{Year: 2024, Month: time.May, Day: 20}) {
+			x := float64(day.YearDay())
+			w := max(0, (x-90)/6)
+			if x > 200 {
+				w = max(0, (310-x)/6)
+			}
+			if !day.Before(coldseam.Date{Year: 2024, Month: time.May, Day: 5}) {
+				w = spring
+			}
+			b.WriteString(day.String() + "," + jsonNumber(40+x/20) + "," + jsonNumber(w) + "," + jsonNumber(w-1) + "\n")
+			day = day.Add(1)
+		}
+		require.NoError(t, os.WriteFile(p, b.Bytes(), 0o600))
+		return p
+	}
+	var briefs []string
+	for _, spring := range []float64{2, 25} {
+		conf := smallConfig(t)
+		code, _, errs := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--lat", "45", write("x.csv", spring))
+		require.Zero(t, code, errs)
+		code, out, errs := call(t, "brief", "--config", conf, "--as-of", "2024-05-05", "--site", "own:1", "--json")
+		require.Zero(t, code, errs)
+		briefs = append(briefs, out)
+	}
+	require.JSONEq(t, briefs[0], briefs[1])
+}
+
+func jsonNumber(v float64) string {
+	b, err := json.Marshal(v)
+	if err != nil {
+		panic(err)
+	}
+	return string(b)
+}
+
+func TestHindcastCommand(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(realData(t), "series", "greatlakes", "genesee.csv")
+	dir := t.TempDir()
+	members := filepath.Join(dir, "m.csv")
+	code, out, errs := call(t, "hindcast", "--csv", file, "--air", "climatology", "--no-dates", "--members", members, "--plot", dir, "--json")
+	require.Zero(t, code, errs)
+	var r map[string]any
+	require.NoError(t, json.Unmarshal([]byte(out), &r))
+	for _, k := range []string{"site", "quantity", "air", "n", "leads", "cold", "all"} {
+		require.Contains(t, r, k)
+	}
+	require.Contains(t, errs, "fold 1 of")
+	rows, err := os.ReadFile(members)
+	require.NoError(t, err)
+	require.Contains(t, string(rows[:80]), "series,issued,variable,mode,model,lead_d,observed,members")
+	pngs, err := filepath.Glob(filepath.Join(dir, "*.png"))
+	require.NoError(t, err)
+	require.GreaterOrEqual(t, len(pngs), 3)
+	code, _, errs = call(t, "hindcast", "--json")
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, "want either --csv FILE or --site ID")
+}

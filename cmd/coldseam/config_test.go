@@ -1,0 +1,121 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest/agency"
+)
+
+func TestDemoConfigIsWhole(t *testing.T) {
+	t.Parallel()
+	c, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
+	require.NoError(t, err)
+	require.Len(t, c.Reaches, 3)
+	r, err := c.Reaches[0].reach(c)
+	require.NoError(t, err)
+	require.InDelta(t, 6500*coldseam.CubicMPerCFS, *r.MaxFlowM3S, 1e-9)
+	require.InDelta(t, 14*coldseam.MetrePerFoot, *r.Spots[0].DepthRefM, 1e-9)
+	require.Equal(t, coldseam.DayRange{FromMonth: time.February, FromDay: 15, ToMonth: time.March, ToDay: 31}, r.Rules[0].Closed[0])
+	require.Equal(t, coldseam.SiteID("metgrid:NG-1001"), r.WeatherSite)
+	require.Equal(t, agency.ProfileAlerts, r.AlertFeed)
+}
+
+// The example that ships must be one that loads.
+func TestSampleConfigLoads(t *testing.T) {
+	t.Parallel()
+	c, err := loadConfig(filepath.Join("..", "..", "deploy", "coldseam.toml"))
+	require.NoError(t, err)
+	require.Equal(t, "us-water", c.Profiles[0].Name)
+	require.NotEmpty(t, c.Backup.Dir)
+}
+
+func TestConfigErrorsNameTheLine(t *testing.T) {
+	t.Parallel()
+	const head = "public_url = \"https://x.example.org\"\n[club]\nname = \"Club\"\n"
+	for _, tc := range []struct{ name, text, want string }{
+		{"unknown top key", "colour = 1\n" + head, `c.toml:1: unknown key "colour": invalid`},
+		{"unknown key in a table", head + "zone = \"UTC\"\nmotto = \"x\"\n", `c.toml:5: unknown key "club.motto": invalid`},
+		{"unknown key in a list", head + "[[site]]\nid = \"a\"\n\n[[site]]\nid = \"b\"\ndepth = 3\n", `c.toml:9: unknown key "site.depth": invalid`},
+		{"broken syntax", head + "zone = \n", `c.toml:4: `},
+		{"no name", "[club]\nzone = \"UTC\"\n", `c.toml: club.name is empty; want the name that stands on mail and pages: invalid`},
+		{"zone", head + "zone = \"Mars/Olympus\"\n", `c.toml: club.zone is "Mars/Olympus"; want an IANA zone such as America/Chicago: invalid`},
+		{"send time", head + "send_at = \"4:45 am\"\n", `c.toml: club.send_at is "4:45 am"; want a 24-hour time such as 04:45: invalid`},
+		{"cost", head + "[odds]\ncost = 0.9\n", `c.toml: odds.cost is 0.9; want 0.2 to 0.7: invalid`},
+		{"unknown policy", head + "[mail]\nunknown = \"maybe\"\n", `c.toml: mail.unknown is "maybe"; want resend or hold: invalid`},
+		{"site without profile", head + "[[site]]\nid = \"a:1\"\nprofile = \"a\"\ncode = \"1\"\nzone = \"UTC\"\n", `c.toml: site a:1: no [[profile]] named "a": invalid`},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			_, err := parseConfig("c.toml", tc.text)
+			require.Error(t, err)
+			require.Contains(t, err.Error(), tc.want)
+		})
+	}
+}
+
+func TestReachRefusesTwoUnitSystemsAndBadDates(t *testing.T) {
+	t.Parallel()
+	v := 3.0
+	for _, tc := range []struct {
+		name string
+		edit func(*ReachConfig)
+		want string
+	}{
+		{"both units", func(r *ReachConfig) { r.MaxFlowCFS, r.MaxFlowM3S = &v, &v }, "max_flow is given in both unit systems"},
+		{"sounding date", func(r *ReachConfig) { r.Spots = []SpotConfig{{ID: "s", Sounded: "3 May"}} }, `s sounded: date "3 May": want YYYY-MM-DD`},
+		{"closed span", func(r *ReachConfig) { r.Rules = []RuleConfig{{Closed: []string{"March"}}} }, `closed "March"; want MM-DD..MM-DD`},
+		{"zone", func(r *ReachConfig) { r.Zone = "nowhere" }, `zone is "nowhere"`},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			r := ReachConfig{ID: "r", Zone: "UTC"}
+			tc.edit(&r)
+			_, err := r.reach(Config{})
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			require.Contains(t, err.Error(), tc.want)
+		})
+	}
+}
+
+func TestKeyIsMadeOnceAndKept(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "sub", "token.key")
+	a, err := ensureKey(path)
+	require.NoError(t, err)
+	require.GreaterOrEqual(t, len(a), 32)
+	b, err := ensureKey(path)
+	require.NoError(t, err)
+	require.Equal(t, a, b)
+	st, err := os.Stat(path)
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
+	require.NoError(t, os.WriteFile(path, []byte("short"), 0o600))
+	_, err = ensureKey(path)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+func TestFeedsFollowTheConfiguration(t *testing.T) {
+	t.Parallel()
+	c, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
+	require.NoError(t, err)
+	got := map[string]feed{}
+	for _, f := range c.feeds() {
+		got[f.key()] = f
+	}
+	require.Contains(t, got, "northgauge/latest")
+	require.Contains(t, got, "northgauge/revisions")
+	require.Contains(t, got, "northgauge-wml")
+	require.Contains(t, got, "metgrid")
+	require.True(t, got["northgauge-cap"].Safety)
+	require.Equal(t, []string{"NG-1001", "NG-1002"}, got["northgauge/latest"].Sites)
+	require.LessOrEqual(t, got["northgauge/latest"].Active, 15*time.Minute, "safety inputs near a morning")
+	now := time.Date(2026, 4, 18, 9, 0, 0, 0, time.UTC)
+	w := got["metgrid"].request(now)
+	require.True(t, w.Until.After(now.Add(7*day)))
+}

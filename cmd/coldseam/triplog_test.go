@@ -1,0 +1,64 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+var logReaches = []coldseam.Reach{{ID: "tamsen-bend", Zone: "America/Chicago"}}
+
+func TestTripLogReadsAPaperLog(t *testing.T) {
+	t.Parallel()
+	got, err := readTrips(strings.NewReader("Date,reach,start,hours,anglers,fish,spot,weight_oz,held,water_f,angler\n"+
+		"2026-04-11,tamsen-bend,06:30,3.5,2,0,seam,3/8,no,41,heron\n2026-04-12,tamsen-bend,,,,,,,,,\n"), logReaches)
+	require.NoError(t, err)
+	require.Len(t, got, 2)
+	a := got[0]
+	require.Equal(t, 0.375, a.WeightOz)
+	require.False(t, *a.Held)
+	require.InDelta(t, 5, *a.WaterC, 1e-9)
+	require.Equal(t, "2026-04-11T11:30:00Z", a.Start.UTC().Format("2006-01-02T15:04:05Z"))
+	require.Zero(t, a.Fish)
+	require.Nil(t, got[1].Held)
+}
+
+func TestTripLogRefusesWithLineAndReason(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct{ name, text, want string }{
+		{"empty", "", "no header line"},
+		{"column", "date,reach,weather\n", `column "weather"; want some of`},
+		{"reach", "date,reach\n2026-04-11,nowhere\n", `line 2: reach is "nowhere"; want the id of a reach`},
+		{"date", "date,reach\n11.4.2026,tamsen-bend\n", `line 2: date is "11.4.2026"; want YYYY-MM-DD`},
+		{"count", "date,reach,fish\n2026-04-11,tamsen-bend,1.5\n", `fish is "1.5"; want a whole number`},
+		{"hours", "date,reach,hours\n2026-04-11,tamsen-bend,40\n", `hours is "40"; want a number from 0 to 24`},
+		{"nan", "date,reach,hours\n2026-04-11,tamsen-bend,NaN\n", `hours is "NaN"`},
+		{"weight", "date,reach,weight_oz\n2026-04-11,tamsen-bend,1/0\n", `weight_oz is "1/0"; want a size such as 1/4`},
+		{"yes", "date,reach,held\n2026-04-11,tamsen-bend,perhaps\n", `held is "perhaps"; want yes or no`},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			_, err := readTrips(strings.NewReader(tc.text), logReaches)
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			require.Contains(t, err.Error(), tc.want)
+		})
+	}
+}
+
+func FuzzTripLog(f *testing.F) {
+	f.Add("date,reach,fish\n2026-04-11,tamsen-bend,1\n")
+	f.Add(demoLog[:400])
+	f.Fuzz(func(t *testing.T, s string) {
+		got, err := readTrips(strings.NewReader(s), logReaches)
+		if err == nil {
+			for _, x := range got {
+				if x.Date.IsZero() || x.Hours < 0 || x.Fish < 0 {
+					t.Fatalf("a bad row passed: %+v", x)
+				}
+			}
+		}
+	})
+}
