@@ -382,7 +382,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
 	f.clock(p, h, raw, res)
-	if n, err := strconv.Atoi(h.Get("X-Ratelimit-Remaining")); err == nil {
+	if n, err := strconv.Atoi(cmp.Or(h.Get("X-Ratelimit-Remaining"), h.Get("Ratelimit-Remaining"))); err == nil {
 		res.Remaining = n
 	}
 	if d, ok := retryAfterOf(h, raw.At); ok && status != http.StatusOK {
@@ -394,6 +394,8 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	case status == http.StatusNotModified: // a 304 need not repeat the validators
 		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
 		return page{raw: raw, notModified: true}, nil
+	case status == http.StatusNoContent: // an EDR service says so that it has no data
+		return page{raw: raw}, nil
 	case status != http.StatusOK:
 		raw.Payload = body[:min(len(body), 64<<10)]
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, begins %q: %w", raw.URL, status, head(body), statusClass(status)))

@@ -602,6 +602,15 @@ func TestFetchStates(t *testing.T) {
 	require.Equal(t, ingest.StateOK, res.State, "history is old by nature")
 }
 
+func TestFetchNoContentIsEmpty(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(http.StatusNoContent) })
+	res, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, ingest.StateEmpty, res.State)
+	require.Zero(t, b.sink.upserts)
+}
+
 func TestReplay(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
