@@ -7,11 +7,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"strings"
 	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -182,24 +182,17 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 		fmt.Fprintln(w, line)
 	}
 	if c.Why {
-		return why(w, f, m)
+		why(w, f, m)
 	}
 	return nil
 }
 
-// why lists what the verdict rests on: inputs with ages, thresholds, rules.
-func why(w io.Writer, f forecast.Features, m forecast.Morning) error {
-	fmt.Fprintln(w, "\ninputs:")
-	for _, in := range m.Brief.Inputs {
-		at := "never"
-		if !in.At.IsZero() {
-			at = in.At.In(f.Loc).Format("2006-01-02 15:04")
-		}
-		fmt.Fprintf(w, "  %-18s %-10s newest %s, age %s, limit %s %s\n", in.Name, in.State, at, age(in.Age), age(in.Limit), in.Note)
-	}
-	fmt.Fprintln(w, "rules that fired, in order:")
-	for _, code := range m.Decision.Fired {
-		fmt.Fprintln(w, "  "+code)
+// why lists what the verdict rests on: inputs with ages, rules that fired,
+// thresholds, and beside them the windows and models.
+func why(w io.Writer, f forecast.Features, m forecast.Morning) {
+	fmt.Fprintln(w)
+	for _, line := range verdict.Why(m.Brief, f.Table, f.Loc) {
+		fmt.Fprintln(w, line)
 	}
 	fmt.Fprintln(w, "windows:")
 	for _, x := range m.Brief.Windows {
@@ -214,20 +207,6 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) error {
 	for _, p := range m.Problems {
 		fmt.Fprintln(w, "problem:", p)
 	}
-	fmt.Fprintln(w, "thresholds:")
-	return printTable(w, f.Table)
-}
-
-func age(d time.Duration) string {
-	switch {
-	case d <= 0:
-		return "-"
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	case d < 3*day:
-		return fmt.Sprintf("%.0f h", d.Hours())
-	}
-	return fmt.Sprintf("%.0f d", d.Hours()/24)
 }
 
 // testMail sends this morning's mail to one address, past the outbox: it is no
@@ -252,9 +231,4 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *app, briefs []c
 	}
 	fmt.Fprintln(w, "sent; the relay accepted it")
 	return nil
-}
-
-// indent puts two spaces before each line.
-func indent(s string) string {
-	return "  " + strings.ReplaceAll(strings.TrimRight(s, "\n"), "\n", "\n  ")
 }
