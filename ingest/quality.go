@@ -79,8 +79,11 @@ func (p Profile) qualifier(q string) coldseam.Flag {
 			return actionFlags[a]
 		}
 	}
-	f := coldseam.Suspect
 	low := strings.ToLower(q)
+	if low == "revised" {
+		return 0 // a word of the US service [from memory]: the value was looked at again
+	}
+	f := coldseam.Suspect
 	if strings.Contains(low, "flood damage") {
 		f |= actionFlags["equipment"]
 	}

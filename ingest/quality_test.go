@@ -33,6 +33,7 @@ func TestQuality(t *testing.T) {
 		{"estimated", "", []string{"Estimated"}, coldseam.Estimated | coldseam.Suspect, []string{"Estimated"}},
 		{"backwater", "", []string{"Backwater"}, coldseam.Equipment | coldseam.Suspect, []string{"Backwater"}},
 		{"flood damage", "", []string{"Flood damage"}, coldseam.Equipment | coldseam.Suspect, []string{"Flood damage"}},
+		{"revised", "", []string{"REVISED"}, 0, []string{"REVISED"}},
 		{"missing", "", []string{"***"}, coldseam.Missing, []string{"***"}},
 		{"bad", "", []string{"x"}, coldseam.Bad, []string{"x"}},
 		{"sorted, once, blanks out", "", []string{"90", " ", "90", "110"}, coldseam.Suspect, []string{"110", "90"}},
