@@ -76,6 +76,13 @@ func (l *Line) Add(at time.Time, v float64) {
 	l.s.obs = append(l.s.obs, coldseam.Observation{At: at, Value: l.conv.Apply(v), Flag: l.flags, Qualifiers: l.quals})
 }
 
+// Modified notes the agency's own stamp of the row that was just added.
+func (l *Line) Modified(t time.Time) {
+	if !l.left && t.After(l.s.meta.Modified) {
+		l.s.meta.Modified = t
+	}
+}
+
 // grow doubles: append grows long slices by a quarter, which copies a long
 // series many times.
 func (s *run) grow() {

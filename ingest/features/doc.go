@@ -42,27 +42,62 @@ func (d *doc) open(f feature) {
 	d.m, d.times = mapping(d.p, ca), ingest.NewTimes(d.p)
 }
 
-// add sorts a feature by what it carries. The order of the cases matters:
+// kind of a feature.
+type kind int
+
+const (
+	kindOther kind = iota
+	kindChannel
+	kindField
+	kindSeries
+	kindSite
+	kindStatistics
+	kindWide
+	kindLong
+)
+
+// kind tells a feature by what it carries. The order of the cases matters:
 // metadata records have a unit and a parameter too.
+func (d *doc) kind(f feature) kind {
+	has := func(name string) bool { _, ok := f.Properties[name]; return ok }
+	switch {
+	case has("channel_flow") || has("channel_area"):
+		return kindChannel
+	case has("field_visit_id"):
+		return kindField
+	case has("computation_identifier") || has("computation_period_identifier"):
+		return kindSeries
+	case has("monitoring_location_number"):
+		return kindSite
+	case has("data"):
+		return kindStatistics
+	case d.p.Wide:
+		return kindWide
+	case d.m.has(f.Properties, fValue) && d.m.has(f.Properties, fTime):
+		return kindLong
+	}
+	return kindOther
+}
+
+// add reads one feature.
 func (d *doc) add(f feature) {
 	if d.m == nil {
 		d.open(f)
 	}
-	has := func(name string) bool { _, ok := f.Properties[name]; return ok }
-	switch {
-	case has("channel_flow") || has("channel_area"):
+	switch d.kind(f) {
+	case kindChannel:
 		d.channel(f)
-	case has("field_visit_id"):
+	case kindField:
 		d.field(f)
-	case has("computation_identifier") || has("computation_period_identifier"):
+	case kindSeries:
 		d.series(f)
-	case has("monitoring_location_number"):
+	case kindSite:
 		d.note(f, f.id(), true)
-	case has("data"):
+	case kindStatistics:
 		d.rows.Skip("statistics record", "period-of-record statistics are not read")
-	case d.p.Wide:
+	case kindWide:
 		d.wide(f)
-	case d.m.has(f.Properties, fValue) && d.m.has(f.Properties, fTime):
+	case kindLong:
 		d.long(f)
 	default:
 		d.rows.Skip("feature with "+strings.Join(keys(f.Properties), ", "), "no record of a known kind")
@@ -73,38 +108,44 @@ func (d *doc) get(f feature, ours string) string { return text(d.m.get(f.Propert
 
 // long reads one value of one series.
 func (d *doc) long(f feature) {
-	site := d.get(f, fSite)
+	r, site, what, why := d.row(f)
+	if why != "" {
+		d.rows.Skip(what, why)
+		return
+	}
+	d.note(f, site, false)
+	d.rows.Add(r)
+}
+
+// row is the row of a long feature, or what is left out of it and why.
+func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
+	site = d.get(f, fSite)
 	if site == "" {
 		site = d.p.RequestSite
 	}
 	code := d.get(f, fParam)
 	if site == "" {
-		d.rows.Skip("row", "no site")
-		return
+		return r, site, "row", "no site"
 	}
 	param, ok := d.p.Parameter(code, parameters)
 	if !ok {
-		d.rows.Skip("parameter "+code, "not configured")
-		return
+		return r, site, "parameter " + code, "not configured"
 	}
 	key := coldseam.SeriesKey{Site: d.p.SiteID(site), Param: param, SeriesRef: d.get(f, fSeries)}
 	if stat := d.get(f, fStat); stat != "" {
 		if key.Stat, ok = statistics[stat]; !ok {
-			d.rows.Skip("statistic "+stat, "not read")
-			return
+			return r, site, "statistic " + stat, "not read"
 		}
 	}
 	st, err := d.stamp(f, site)
 	if err != nil {
-		d.rows.Skip(key.String(), err.Error())
-		return
+		return r, site, key.String(), err.Error()
 	}
 	if d.m.has(f.Properties, fTimeOfDay) { // annual peaks: the time of the greatest value
 		key.Stat, key.Period = coldseam.Max, "P1Y"
 	}
-	d.note(f, site, false)
-	d.rows.Add(ingest.Row{Key: key, Name: code, Stamp: st, Raw: d.get(f, fValue), Unit: d.get(f, fUnit),
-		Approval: d.get(f, fApproval), Qualifiers: texts(d.m.get(f.Properties, fQualifier)), Modified: d.modified(f)})
+	return ingest.Row{Key: key, Name: code, Stamp: st, Raw: d.get(f, fValue), Unit: d.get(f, fUnit),
+		Approval: d.get(f, fApproval), Qualifiers: texts(d.m.get(f.Properties, fQualifier)), Modified: d.modified(f)}, site, "", ""
 }
 
 // wide reads every parameter of a row. A null value without a symbol is no

@@ -20,6 +20,7 @@ type collection struct {
 	Next  json.RawMessage
 	seen  map[string]bool
 	one   feature // members of a document that is a single feature
+	fast  bool    // take plain features by template
 }
 
 type feature struct {
@@ -40,8 +41,18 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+	if len(body) >= fastFrom {
+		if b, ok := parseFast(body, p); ok {
+			return b, nil
+		}
+	}
+	return parse(body, p, false)
+}
+
+// parse reads a page, with templates or without.
+func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	d := newDoc(p.WithDefaults())
-	c := collection{seen: map[string]bool{}}
+	c := collection{seen: map[string]bool{}, fast: fast}
 	if err := c.read(body, d); err != nil {
 		return ingest.Batch{}, fmt.Errorf("features: %w", err)
 	}
@@ -80,7 +91,7 @@ func (c *collection) read(body []byte, d *doc) error {
 		if c.seen[key] {
 			return fmt.Errorf("member %q twice: %w", short(key), coldseam.ErrInvalid)
 		}
-		if err := c.member(j, key, d); err != nil {
+		if j, err = c.member(j, body, key, d); err != nil {
 			return err
 		}
 		c.seen[key] = true
@@ -91,7 +102,8 @@ func (c *collection) read(body []byte, d *doc) error {
 	return ingest.EndJSON(j)
 }
 
-func (c *collection) member(j *json.Decoder, key string, d *doc) error {
+// member reads one member and returns the decoder to go on with.
+func (c *collection) member(j *json.Decoder, body []byte, key string, d *doc) (*json.Decoder, error) {
 	var skip json.RawMessage
 	dst := map[string]any{
 		"type": &c.Type, "links": &c.Links, "next": &c.Next,
@@ -99,35 +111,44 @@ func (c *collection) member(j *json.Decoder, key string, d *doc) error {
 	}[key]
 	switch {
 	case key == "features":
-		return readFeatures(j, d)
+		return c.features(j, body, d)
 	case dst == nil:
 		dst = &skip
 	}
 	if err := j.Decode(dst); err != nil {
-		return ingest.JSONError(err)
+		return j, ingest.JSONError(err)
 	}
-	return nil
+	return j, nil
 }
 
-func readFeatures(j *json.Decoder, d *doc) error {
+func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decoder, error) {
 	t, err := j.Token()
 	if err != nil {
-		return ingest.JSONError(err)
+		return j, ingest.JSONError(err)
 	}
 	if t != json.Delim('[') {
-		return fmt.Errorf("features is no list: %w", coldseam.ErrInvalid)
+		return j, fmt.Errorf("features is no list: %w", coldseam.ErrInvalid)
+	}
+	if c.fast {
+		pos, err := fastFeatures(body, int(j.InputOffset()), d)
+		if err != nil {
+			return j, err
+		}
+		if j, err = resume(body, pos); err != nil {
+			return j, err
+		}
 	}
 	for j.More() {
 		var f feature
 		if err := j.Decode(&f); err != nil {
-			return ingest.JSONError(err)
+			return j, ingest.JSONError(err)
 		}
 		d.add(f)
 	}
 	if _, err := j.Token(); err != nil {
-		return ingest.JSONError(err)
+		return j, ingest.JSONError(err)
 	}
-	return nil
+	return j, nil
 }
 
 // next is the link with rel=next, else a next token in the body. The number of
