@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -13,6 +14,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/document"
 	"github.com/stretchr/testify/require"
 )
 
@@ -124,4 +126,41 @@ func TestFetchCancelled(t *testing.T) {
 	require.Zero(t, n, "a stop of ours is no failure of the feed")
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
+}
+
+// Failures of every kind leave no goroutine behind. Not parallel: the count is
+// of the whole process.
+func TestFetchLeavesNothingRunning(t *testing.T) {
+	before := runtime.NumGoroutine()
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		switch r.URL.Query().Get("site") {
+		case "cut":
+			w.Header().Set("Content-Length", "1000")
+			_, _ = io.WriteString(w, "{")
+		case "slow":
+			<-r.Context().Done()
+		case "page":
+			_, _ = io.WriteString(w, "<html>")
+		case "long":
+			for {
+				if _, err := w.Write(make([]byte, 1<<16)); err != nil {
+					return
+				}
+			}
+		default:
+			_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
+		}
+	}))
+	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: newMemory(), RetryWait: time.Millisecond}
+	p := ingest.Profile{Name: "tamsen", BaseURL: srv.URL, Path: "/items", PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6,
+		Timeout: ingest.Span(200 * time.Millisecond), Query: map[string]string{"site": "{sites}"}}
+	for range 3 {
+		for _, site := range []string{"ok", "cut", "slow", "page", "long"} {
+			_, err := f.Fetch(context.Background(), p, ingest.Request{Sites: []string{site}, Force: true})
+			require.Equal(t, site == "ok", err == nil, "%s: %v", site, err)
+		}
+	}
+	f.Close()
+	srv.Close()
+	require.Eventually(t, func() bool { return runtime.NumGoroutine() <= before+2 }, 5*time.Second, 20*time.Millisecond)
 }

@@ -1,6 +1,9 @@
 package ingest_test
 
 import (
+	"os"
+	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,8 +20,17 @@ func TestShippedProfiles(t *testing.T) {
 	var c struct {
 		Profile []ingest.Profile `toml:"profile"`
 	}
-	md, err := toml.DecodeFile("../deploy/profiles.toml", &c)
+	text, err := os.ReadFile("../deploy/profiles.toml")
 	require.NoError(t, err)
+	md, err := toml.Decode(string(text), &c)
+	require.NoError(t, err)
+	reference, _, ok := strings.Cut(string(text), "[[profile]]")
+	require.True(t, ok)
+	for f := range reflect.TypeFor[ingest.Profile]().Fields() {
+		if key := f.Tag.Get("toml"); key != "-" {
+			require.Contains(t, reference, key, "the reference names every key")
+		}
+	}
 	require.Empty(t, md.Undecoded())
 	require.Len(t, c.Profile, 7)
 	names := map[string]bool{}
