@@ -42,14 +42,14 @@ func rows(n int) []coldseam.Letter {
 }
 
 func testSender(box Outbox, addr string) *Sender {
-	c := composer()
+	c, now := composer(), at(4, 50)
 	return &Sender{
 		Outbox:  box,
 		Compose: func(_ context.Context, l coldseam.Letter) (Message, error) { return c.Compose(l, nil) },
 		Relay: Relay{Addr: addr, TLS: "none", Hello: "club.example", Command: 2 * time.Second,
 			Submission: 400 * time.Millisecond, DialTimeout: 2 * time.Second},
 		Worker: "w1",
-		Now:    func() time.Time { return at(4, 50) },
+		Now:    func() time.Time { return now },
 	}
 }
 
