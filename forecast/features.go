@@ -27,6 +27,8 @@ type Features struct {
 	Days coldseam.Days
 	// Pool are records of the club's other rivers, for short records.
 	Pool []coldseam.Days
+	// Upstream are the records of upstream gauges, nearest first.
+	Upstream []coldseam.Days
 	// Instants of the last 60 days, ascending; rows without a value kept.
 	Discharge, Stage, Water, Turbidity []coldseam.Observation
 

@@ -25,7 +25,8 @@ type Morning struct {
 	FlowModel *flow.Model
 	TempModel *thermal.Model
 	Run       run.Result
-	Problems  []error // what could not be computed; the brief says what that means
+	Learnt    *run.Learnt // what the season's log taught; nil without trips
+	Problems  []error     // what could not be computed; the brief says what that means
 }
 
 // Make computes the morning of one reach. It always returns a brief: what is
@@ -100,7 +101,7 @@ func (w *work) problem(what string, err error) {
 // them, flow follows.
 func (w *work) daily() {
 	f := w.f
-	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Members: f.Members, Horizon: daily.CrossingHorizon,
+	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
 		Seed: f.Seed, AirErrors: f.AirErrors, Agency: f.Agency}
 	if air := f.airDaily(daily.DefaultHorizon); len(air) > 0 {
 		q.Air = [][]float64{air}
@@ -122,7 +123,7 @@ func (w *work) daily() {
 	w.out.TempModel = f.TempModel
 	err = nil
 	if f.FlowModel == nil {
-		f.FlowModel, err = flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool})
+		f.FlowModel, err = flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream})
 	}
 	q.Horizon = daily.DefaultHorizon
 	if err == nil {
@@ -209,6 +210,7 @@ func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float
 	if l.Trips == 0 {
 		return nil
 	}
+	w.out.Learnt = l
 	return l
 }
 

@@ -131,12 +131,12 @@ func meanOf(obs []coldseam.Observation, from time.Time) float64 {
 // is none.
 func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	f := w.f
-	if len(c.WaterC) == 0 {
+	if len(c.WaterC) == 0 || f.Species.Advice == "none" {
 		return coldseam.Advice{}
 	}
 	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
 		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day,
-		Said: f.Clarity, SaidBy: f.ClarityBy}
+		Said: f.Clarity, SaidBy: f.ClarityBy, HatchTo: w.out.Run.State.HatchTo}
 	if w.out.Run.State.Active {
 		in.Stage = w.out.Run.State.Stage
 	}

@@ -43,8 +43,10 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 	g.weather()
 	g.alerts()
 	g.station()
+	g.neighbours()
 	g.models()
 	g.log()
+	g.rigs()
 	return f, g.err()
 }
 
@@ -239,6 +241,7 @@ func (g *gather) log() {
 	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID); g.keep(err) {
 		g.f.RigLogs = rigLogs(logs)
 	}
+	g.carry()
 	trips, err := g.db.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
 	if !g.keep(err) {
 		return

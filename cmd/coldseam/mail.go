@@ -63,10 +63,13 @@ type desk struct {
 	now    time.Time
 	briefs map[briefKey]*coldseam.Brief // nil = looked for, not there
 	wait   map[briefKey]bool
+	told   map[coldseam.Date]map[int64][]byte // payloads by subscriber
+	warm   map[briefKey]bool                  // out of season
 }
 
 func newDesk(a *app, now time.Time) *desk {
-	return &desk{app: a, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{}}
+	return &desk{app: a, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{},
+		told: map[coldseam.Date]map[int64][]byte{}, warm: map[briefKey]bool{}}
 }
 
 func (d *desk) waiting() []briefKey {
@@ -141,6 +144,9 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if !complete && !hurry || len(briefs) == 0 {
 		return store.NewLetter{}, false, nil
 	}
+	if paused, err := d.paused(ctx, s, reaches); err != nil || paused {
+		return store.NewLetter{}, false, err
+	}
 	sortBriefs(briefs)
 	logs, err := d.openLogs(ctx, s)
 	if err != nil {
@@ -151,12 +157,6 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 		return store.NewLetter{}, false, err
 	}
 	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(), Payload: payload}, true, nil
-}
-
-// openLogs are the mornings of the last 72 h that the subscriber was written
-// to and has not logged yet.
-func (d *desk) openLogs(ctx context.Context, s store.DueSubscriber) ([]notify.OpenLog, error) {
-	return nil, nil
 }
 
 // silent is the NO CALL of a morning whose brief could not be made in time.

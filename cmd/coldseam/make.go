@@ -2,12 +2,15 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/store"
 )
 
 // makeBrief computes and stores the morning of one reach.
@@ -39,9 +42,47 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 	if err := a.saveMorning(ctx, &m); err != nil {
 		return coldseam.Brief{}, err
 	}
+	if err := a.queueFlips(ctx, m.Brief, f.Prev); err != nil {
+		a.log.Error("flip notices", "reach", r.ID, "err", err)
+	}
+	if err := a.remember(ctx, r, morning, m.Learnt); err != nil {
+		a.log.Error("season memory", "reach", r.ID, "err", err)
+	}
 	a.metrics.briefed(m.Brief, time.Since(start))
 	a.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
 	return m.Brief, nil
+}
+
+// remember keeps what the season's log has taught so far, for the seasons to
+// come; a new version only when trips were added.
+func (a *app) remember(ctx context.Context, r coldseam.Reach, morning coldseam.Date, l *run.Learnt) error {
+	if l == nil {
+		return nil
+	}
+	var past []run.Memory
+	m, err := a.db.Model(ctx, string(r.ID), memoryKind, a.now())
+	if err == nil {
+		err = json.Unmarshal(m.Params, &past)
+	}
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	now := l.Memory()
+	kept := past[:0]
+	for _, x := range past {
+		if x.Year == now.Year && x.Trips == now.Trips {
+			return nil
+		}
+		if x.Year != now.Year {
+			kept = append(kept, x)
+		}
+	}
+	raw, err := json.Marshal(append(kept, now))
+	if err != nil {
+		return fmt.Errorf("season memory: %w", err)
+	}
+	_, err = a.db.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: a.now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
+	return err
 }
 
 // previous is the last word for the same morning, else yesterday's.

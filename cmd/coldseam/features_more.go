@@ -1,0 +1,155 @@
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/run"
+)
+
+// shortYears is the record below which a river leans on the club's others.
+const shortYears = 8
+
+// archiveBack is how far back archived air forecasts are compared with what
+// came.
+const archiveBack = 240 * day
+
+// neighbours reads what other gauges lend a reach: the records of upstream
+// gauges, those of the club's other rivers for a short record, and the archived
+// errors of the air forecast.
+func (g *gather) neighbours() {
+	r := g.f.Reach
+	for _, up := range r.UpstreamSites {
+		if d, err := g.db.DailyFrame(g.ctx, up, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) {
+			g.f.Upstream = append(g.f.Upstream, d.Cut(g.lastDay()))
+		}
+	}
+	if daily.Span(g.f.Days.WaterC) < shortYears {
+		g.pool()
+	}
+	g.airErrors()
+}
+
+func (g *gather) lastDay() coldseam.Date {
+	return coldseam.DateOf(g.f.Now.In(g.f.Loc)).Add(-1)
+}
+
+func (g *gather) pool() {
+	reaches, err := g.db.Reaches(g.ctx)
+	if !g.keep(err) {
+		return
+	}
+	seen := map[coldseam.SiteID]bool{g.f.Reach.Site: true}
+	for _, o := range reaches {
+		if seen[o.Site] {
+			continue
+		}
+		seen[o.Site] = true
+		air := o.AirSite
+		if air == "" {
+			air = o.Site
+		}
+		if d, err := g.db.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) && daily.Span(d.WaterC) >= 1 {
+			d.Lat = o.Lat
+			g.f.Pool = append(g.f.Pool, d.Cut(g.lastDay()))
+		}
+	}
+}
+
+// airErrors compares the first air forecast of each past day with the daily
+// means that came: forecast minus observed, by lead from the issue day on.
+func (g *gather) airErrors() {
+	site := g.f.Reach.WeatherSite
+	if site == "" || g.f.Days.AirC == nil {
+		return
+	}
+	issues, err := g.db.ArchivedForecasts(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now)
+	if !g.keep(err) {
+		return
+	}
+	done := map[coldseam.Date]bool{}
+	for _, fc := range issues {
+		issued := coldseam.DateOf(fc.Issued.In(g.f.Loc))
+		if done[issued] {
+			continue
+		}
+		done[issued] = true
+		if e, ok := airError(fc, issued, g.f.Days, g.f.Loc); ok {
+			g.f.AirErrors = append(g.f.AirErrors, e)
+		}
+	}
+}
+
+// airError is one archived error path; days without 18 forecast hours or
+// without an observed mean end it.
+func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, loc *time.Location) (daily.AirError, bool) {
+	sum, n := map[coldseam.Date]float64{}, map[coldseam.Date]float64{}
+	for i, t := range fc.At {
+		d := coldseam.DateOf(t.Add(-time.Minute).In(loc))
+		sum[d] += fc.Value[i]
+		n[d]++
+	}
+	steps := 24.0
+	if len(fc.At) > 1 {
+		steps = 24 / math.Max(fc.At[1].Sub(fc.At[0]).Hours(), 1)
+	}
+	e := daily.AirError{Issued: issued.Add(-1)}
+	for h := 1; h <= daily.DefaultHorizon; h++ {
+		d := issued.Add(h - 1)
+		obs := coldseam.At(days.AirC, days.Index(d))
+		if n[d] < .75*steps && !(h == 1 && n[d] >= steps/3) || math.IsNaN(obs) {
+			break
+		}
+		e.Err = append(e.Err, sum[d]/n[d]-obs)
+	}
+	return e, len(e.Err) > 0
+}
+
+// rigs collects the distinct rigs that members fish, so that each gets the
+// weight for their own.
+func (g *gather) rigs() {
+	subs, err := g.db.Subscribers(g.ctx, "confirmed")
+	if !g.keep(err) {
+		return
+	}
+	for _, s := range subs {
+		k := rigKey(s.Prefs)
+		if k == rigKey(coldseam.Preferences{}) || !wants(s.Prefs, g.f.Reach.ID) || len(g.f.Rigs) >= maxRigs {
+			continue
+		}
+		if g.f.Rigs == nil {
+			g.f.Rigs = map[string]coldseam.Preferences{}
+		}
+		g.f.Rigs[k] = coldseam.Preferences{Body: s.Prefs.Body, Line: s.Prefs.Line, Metal: s.Prefs.Metal, Presentation: s.Prefs.Presentation}
+	}
+}
+
+// maxRigs bounds the rigs weighed for one reach; further ones read the club's.
+const maxRigs = 24
+
+// memoryKind is the name under which a season's lesson is kept.
+const memoryKind = "run-memory"
+
+// carry turns the seasons that were logged into this one's prior.
+func (g *gather) carry() {
+	m, err := g.db.Model(g.ctx, string(g.f.Reach.ID), memoryKind, g.f.Now)
+	if !g.keep(err) {
+		return
+	}
+	var past []run.Memory
+	if !g.keep(json.Unmarshal(m.Params, &past)) {
+		return
+	}
+	for i, x := range past {
+		if x.Year == g.f.Day.Year {
+			past = append(past[:i], past[i+1:]...)
+			break
+		}
+	}
+	if len(past) > 0 {
+		g.f.RunPrior, g.f.CatchPrior = run.Carry(past)
+	}
+}
