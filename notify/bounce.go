@@ -57,7 +57,7 @@ func (t Tokens) ReadReport(envelopeTo string, raw io.Reader) (Report, error) {
 	}
 	r := Report{Kind: ReportNothing, Subscriber: sub, Date: day}
 	m, err := message.Read(io.LimitReader(raw, maxReport))
-	if err != nil && !message.IsUnknownCharset(err) && !message.IsUnknownEncoding(err) {
+	if err != nil && !unread(err) {
 		return Report{}, fmt.Errorf("report: %w: %w", err, coldseam.ErrInvalid)
 	}
 	kind, params, _ := m.Header.ContentType()
@@ -75,6 +75,12 @@ func (t Tokens) ReadReport(envelopeTo string, raw io.Reader) (Report, error) {
 		return r, readStatus(m, &r)
 	}
 	return r, nil
+}
+
+// unread: a text in a foreign charset or encoding; the status part is ASCII and
+// can be read all the same.
+func unread(err error) bool {
+	return message.IsUnknownCharset(err) || message.IsUnknownEncoding(err)
 }
 
 // automatic: answers of machines are no wish of a person [source: RFC 3834,
@@ -96,7 +102,7 @@ func readStatus(m *message.Entity, r *Report) error {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		if err != nil {
+		if err != nil && !unread(err) {
 			return fmt.Errorf("report part: %w: %w", err, coldseam.ErrInvalid)
 		}
 		kind, _, _ := p.Header.ContentType()

@@ -69,6 +69,9 @@ func TestReadReport(t *testing.T) {
 		{name: "given up", to: bounceTo(), raw: dsn(bounceTo(), "Failed", "4.4.1 (timed out)", "connect"), want: Report{Kind: ReportBounce, Class: BounceCount, Status: "4.4.1", Text: "smtp; connect"}},
 		{name: "policy", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.7.1", "550 blocked"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "5.7.1", Text: "smtp; 550 blocked"}},
 		{name: "throttled", to: bounceTo(), raw: dsn(bounceTo(), "failed", "4.7.28", "rate"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "4.7.28", Text: "smtp; rate"}},
+		{name: "foreign charset", to: bounceTo(), raw: strings.Replace(dsn(bounceTo(), "failed", "5.1.1", "gone"), "Content-Type: text/plain",
+			"Content-Type: text/plain; charset=iso-2022-xx\r\nContent-Transfer-Encoding: x-odd", 1),
+			want: Report{Kind: ReportBounce, Class: BounceGone, Status: "5.1.1", Text: "smtp; gone"}},
 		{name: "only delayed", to: bounceTo(), raw: dsn(bounceTo(), "delayed", "4.4.1", "later"), want: Report{Kind: ReportNothing}},
 		{name: "vacation", to: bounceTo(), raw: "From: a@b.example\r\nAuto-Submitted: auto-replied\r\n\r\nI am away\r\n", want: Report{Kind: ReportNothing}},
 		{name: "complaint", to: bounceTo(), raw: "Content-Type: multipart/report; report-type=feedback-report; boundary=x\r\n\r\n--x--\r\n", want: Report{Kind: ReportComplaint}},
@@ -215,6 +218,10 @@ func TestReadMailbox(t *testing.T) {
 	require.Equal(t, []BounceClass{BounceGone, BounceCount}, got)
 	require.Equal(t, 2, n)
 	require.Equal(t, 2, others)
+	long := "From x\nDelivered-To: " + bounceTo() + "\nX-Long: " + strings.Repeat("From ", 40<<10) + "\n\nhello\n"
+	n, others, err = keys().ReadMailbox(strings.NewReader(long), func(Report) error { return nil })
+	require.NoError(t, err)
+	require.Equal(t, 1, n+others, "a line longer than the buffer does not part a mail")
 	stop := errors.New("database gone")
 	_, _, err = keys().ReadMailbox(bytes.NewReader(b.Bytes()), func(Report) error { return stop })
 	require.ErrorIs(t, err, stop)

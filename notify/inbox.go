@@ -123,22 +123,28 @@ func (t Tokens) ReadMailbox(r io.Reader, handle func(Report) error) (reports, ot
 		reports++
 		return handle(rep)
 	}
+	start := true // of a line; a very long one comes in pieces
 	for {
-		l, rerr := sc.ReadString('\n')
+		piece, rerr := sc.ReadSlice('\n')
+		l := string(piece)
 		switch {
-		case strings.HasPrefix(l, "From "):
+		case start && strings.HasPrefix(l, "From "):
 			if err := flush(); err != nil {
 				return reports, others, err
 			}
 			inMail = true
 		case inMail && cur.Len() < maxReport:
-			cur.WriteString(unquoteFrom(l))
+			if start {
+				l = unquoteFrom(l)
+			}
+			cur.WriteString(l)
 		}
-		if errors.Is(rerr, io.EOF) {
+		start = rerr == nil
+		switch {
+		case errors.Is(rerr, io.EOF):
 			err := flush()
 			return reports, others, err
-		}
-		if rerr != nil {
+		case rerr != nil && !errors.Is(rerr, bufio.ErrBufferFull):
 			return reports, others, fmt.Errorf("mailbox: %w: %w", rerr, coldseam.ErrUnavailable)
 		}
 	}
