@@ -94,12 +94,23 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 	return errors.Join(errs...)
 }
 
+// stamped sets known-at and what a damaged message lacks, so that a safety
+// message is never lost for its form.
 func stamped(as []coldseam.Alert, provider string, known time.Time) []coldseam.Alert {
 	out := make([]coldseam.Alert, len(as))
 	for i, a := range as {
 		a.KnownAt = known
 		if a.Provider == "" {
 			a.Provider = provider
+		}
+		if a.Sent.IsZero() { // damaged: it counts from when it came
+			a.Sent = known
+		}
+		if a.From.IsZero() {
+			a.From = a.Sent
+		}
+		if a.End.IsZero() {
+			a.End, a.EndAssumed = a.From.Add(24*time.Hour), true
 		}
 		out[i] = a
 	}
