@@ -6,8 +6,9 @@ import (
 	"example.org/coldseam"
 )
 
-// Caution is the block that stands in every mail and page, STOP and NO CALL
-// included. Where is the rules link and its last check.
+// cautionBefore and cautionAfter are the caution that stands in every mail and
+// page, STOP and NO CALL included; the rules links and their last check stand
+// between them.
 func cautionBefore() string {
 	return "Made from public gauge and weather data that may be provisional or wrong. " +
 		"This is not a safety clearance. Look at the water before you launch and turn back if in doubt. " +
