@@ -46,6 +46,7 @@ type fan struct {
 	Median  []xy
 	Obs     [][]xy
 	Limit   *mark
+	Place   place // where the words of the limit stand
 	Now     float64
 	NowText string
 	Dots    []xy
@@ -56,6 +57,7 @@ type fan struct {
 type span struct {
 	before, after time.Duration
 	h             float64
+	words         float64 // height of a line of text, px
 	windows       bool
 }
 
@@ -148,6 +150,9 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	}
 	if !math.IsNaN(limit) && limit <= fr.hi {
 		out.Limit = &mark{Y: fr.y(limit), Label: tidy(c.FlowLimitName) + " " + number(threeFigures(limit)), Bold: true}
+	}
+	if out.Limit != nil {
+		out.Place = out.limitPlace(s.words)
 	}
 	out.Days = dayMarks(fr, b.Day, loc)
 	out.Desc = describe(b, conv, strokes, steps, limit, loc)
@@ -317,6 +322,50 @@ func windowTemp(b coldseam.Brief, d coldseam.Date) (float64, bool) {
 		}
 	}
 	return 0, false
+}
+
+// place is where the words of the limit line stand.
+type place struct{ Left, Below, Title bool }
+
+// limitWidth is the share of the plot's width that the words of the limit take
+// on a phone [proposal].
+const limitWidth = .55
+
+// limitPlace looks for a corner of the limit line where its words lie on no
+// forecast and no reading; without one they stand in the title's row.
+func (f fan) limitPlace(h float64) place {
+	for _, p := range []place{{}, {Left: true}, {Below: true}, {Left: true, Below: true}} {
+		x0, x1 := 1-limitWidth, 1.
+		if p.Left {
+			x0, x1 = 0, limitWidth
+		}
+		y0, y1 := f.Limit.Y-h-5, f.Limit.Y
+		if p.Below {
+			y0, y1 = f.Limit.Y, f.Limit.Y+h+5
+		}
+		if y0 >= 0 && y1 <= f.H && f.clear(x0, x1, y0, y1) {
+			return p
+		}
+	}
+	return place{Title: true}
+}
+
+// clear reports whether nothing is drawn in a box.
+func (f fan) clear(x0, x1, y0, y1 float64) bool {
+	n := len(f.P80) / 2
+	for i := range n {
+		if p := f.P80[i]; p.X >= x0 && p.X <= x1 && p.Y < y1 && f.P80[2*n-1-i].Y > y0 {
+			return false
+		}
+	}
+	for _, line := range f.Obs {
+		for _, p := range line {
+			if p.X >= x0 && p.X <= x1 && p.Y > y0 && p.Y < y1 {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

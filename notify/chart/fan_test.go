@@ -240,6 +240,35 @@ func TestClockChange(t *testing.T) {
 	require.InDelta(t, float64(time.Date(2027, 3, 14, 12, 30, 0, 0, loc).Sub(from))/whole, sun.Noon, 1e-9, "the middle of a day of 23 h")
 }
 
+// TestLimitWordsLieOnNothing: wherever the limit lies, its words cover neither
+// the fan nor the readings.
+func TestLimitWordsLieOnNothing(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		b := sample.Stop()
+		b.Chart.FlowLimitM3S = rapid.Float64Range(40, 400).Draw(t, "limit")
+		f, err := newFan(b, false, false, pageFlow)
+		require.NoError(t, err)
+		if f.Limit == nil || f.Place.Title {
+			return
+		}
+		x0, x1, y := 1-limitWidth, 1., f.Limit.Y-10
+		if f.Place.Left {
+			x0, x1 = 0, limitWidth
+		}
+		if f.Place.Below {
+			y = f.Limit.Y + 10
+		}
+		require.True(t, f.clear(x0, x1, y-4, y+4))
+		require.True(t, y > 0 && y < f.H)
+	})
+	b := sample.Stop()
+	b.Chart.FlowLimitM3S = 140 // inside both the readings and the fan
+	got, err := FlowSVG(b, "us")
+	require.NoError(t, err)
+	require.Contains(t, string(got), `y="15" text-anchor="end">— minor flood 4,940`)
+}
+
 // TestScaleWithoutBandLines: a chart always shows two numbers or more.
 func TestScaleWithoutBandLines(t *testing.T) {
 	t.Parallel()

@@ -29,7 +29,7 @@ func MailPNG(b coldseam.Brief, units string) ([]byte, error) {
 	if b.Verdict == coldseam.NoCall {
 		return nil, fmt.Errorf("chart %s: no picture for NO CALL: %w", b.Reach, coldseam.ErrNotFound)
 	}
-	s := span{before: 24 * time.Hour, after: 4 * 24 * time.Hour, windows: b.Verdict.ShowsOdds()}
+	s := span{before: 24 * time.Hour, after: 4 * 24 * time.Hour, words: 26, windows: b.Verdict.ShowsOdds()}
 	var fans []fan
 	var last error
 	for _, temp := range []bool{false, true} {
@@ -193,11 +193,17 @@ func mailWord(s string) []string {
 func (p panel) limit() {
 	y := p.y0 + p.f.Limit.Y
 	p.c.rect(ink, p.x0, y-2.5, p.x1, y+2.5)
-	base := y - 10
-	if p.f.Limit.Y < 30 {
+	x, anchor, base, words := p.x1, 1., y-10, p.f.Limit.Label
+	switch {
+	case p.f.Place.Title:
+		base, words = p.y0-20, "— "+words
+	case p.f.Place.Below:
 		base = y + 28
 	}
-	p.c.text(p.face.bold, ink, p.x1, base, 1, p.f.Limit.Label)
+	if p.f.Place.Left {
+		x, anchor = p.x0+6, 0
+	}
+	p.c.text(p.face.bold, ink, x, base, anchor, words)
 }
 
 // days writes the day names: "measured" under the past, then each day that

@@ -11,8 +11,8 @@ import (
 )
 
 // page is the span of the river page's charts.
-var pageFlow = span{before: 48 * time.Hour, after: 7 * 24 * time.Hour, h: 170, windows: true}
-var pageTemp = span{before: 48 * time.Hour, after: 7 * 24 * time.Hour, h: 210, windows: true}
+var pageFlow = span{before: 48 * time.Hour, after: 7 * 24 * time.Hour, h: 170, words: 15, windows: true}
+var pageTemp = span{before: 48 * time.Hour, after: 7 * 24 * time.Hour, h: 210, words: 15, windows: true}
 
 // FlowSVG draws two days of measured flow and seven of forecast, for a plot
 // with a 46 px gutter left and 60 px right. units is "metric" or anything else
@@ -113,11 +113,17 @@ func (f fan) svgText(w *strings.Builder, top float64) {
 		fmt.Fprintf(w, `<text class="%s" x="100%%" dx="8" y="%s">%s</text>`, cls, px(top+g.Y+4.5), esc(g.Label))
 	}
 	if f.Limit != nil {
-		y := top + f.Limit.Y - 7
-		if f.Limit.Y < 16 {
+		x, anchor, y, words := "100%", "end", top+f.Limit.Y-7, f.Limit.Label
+		switch {
+		case f.Place.Title:
+			y, words = 15, "— "+words
+		case f.Place.Below:
 			y = top + f.Limit.Y + 17
 		}
-		fmt.Fprintf(w, `<text class="ln" x="100%%" y="%s" text-anchor="end">%s</text>`, px(y), esc(f.Limit.Label))
+		if f.Place.Left {
+			x, anchor = "4", "start"
+		}
+		fmt.Fprintf(w, `<text class="ln" x="%s" y="%s" text-anchor="%s">%s</text>`, x, px(y), anchor, esc(words))
 	}
 	if !f.Temp {
 		fmt.Fprintf(w, `<text class="nw" x="%s" y="15" text-anchor="middle">%s</text>`, pct(f.Now), esc(f.NowText))

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 	"strconv"
+	"strings"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -187,6 +188,8 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 		switch {
 		case c.Confirmed:
 			s.When = "crossed"
+		case !c.Dates[2].IsZero() && !b.Day.Before(c.Dates[2]):
+			s.When = "since " + dayShort(c.Dates[1])
 		case c.Not > .5 || c.Dates[1].IsZero():
 			s.When = "not within " + strconv.Itoa(c.Horizon) + " days"
 		default:
@@ -195,7 +198,7 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 				s.When = dayShort(c.Dates[0])
 			}
 		}
-		if !c.AtEdge.IsZero() {
+		if !c.AtEdge.IsZero() && !strings.HasPrefix(s.When, "since") {
 			s.Since = "at the edge since " + dayShort(c.AtEdge)
 		}
 		out = append(out, s)

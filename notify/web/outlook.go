@@ -2,6 +2,7 @@ package web
 
 import (
 	"math"
+	"sort"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -17,11 +18,12 @@ type windowRow struct {
 
 // windowsOf is nil when there is no choice to show.
 func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
-	if len(b.Windows) < 2 {
+	if len(apart(b)) < 2 {
 		return nil
 	}
 	t := &windowTable{}
-	for i, x := range b.Windows {
+	for _, i := range apart(b) {
+		x := b.Windows[i]
 		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Clean(x.Why), Best: i == b.WindowI}
 		switch {
 		case len(x.Stops) > 0:
@@ -44,6 +46,41 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		t.Rows = append(t.Rows, r)
 	}
 	return t
+}
+
+// mostWindows is the longest list of windows that is still a choice [proposal].
+const mostWindows = 4
+
+// apart chooses windows that do not overlap, the best first and then by odds,
+// and returns their indices by time of day: eight windows half an hour apart
+// are no choice.
+func apart(b coldseam.Brief) []int {
+	order := make([]int, len(b.Windows))
+	for i := range order {
+		order[i] = i
+	}
+	rank := func(i int) float64 {
+		switch {
+		case i == b.WindowI:
+			return 2
+		case b.Windows[i].OddsOK && len(b.Windows[i].Stops) == 0:
+			return b.Windows[i].Odds
+		}
+		return -1
+	}
+	sort.SliceStable(order, func(i, j int) bool { return rank(order[i]) > rank(order[j]) })
+	var out []int
+	for _, i := range order {
+		free := len(out) < mostWindows
+		for _, k := range out {
+			free = free && (!b.Windows[i].Start.Before(b.Windows[k].End) || !b.Windows[k].Start.Before(b.Windows[i].End))
+		}
+		if free {
+			out = append(out, i)
+		}
+	}
+	sort.Ints(out)
+	return out
 }
 
 func windWords(x coldseam.Window, w notify.Words) string {

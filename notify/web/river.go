@@ -178,8 +178,8 @@ func inputsOf(b coldseam.Brief) []inputRow {
 		if in.Limit > 0 {
 			row.Limit = limitWords(in.Limit)
 		}
-		if in.Key == "alerts" && in.State == "none" {
-			row.State = "none out"
+		if in.Key == "alerts" && row.Good && (in.State == "none" || row.Note == "none") {
+			row.State, row.Note = "none out", ""
 		}
 		out = append(out, row)
 	}

@@ -48,7 +48,11 @@ func runOf(b coldseam.Brief) *runView {
 		v.Stages = append(v.Stages, s)
 	}
 	if r.HoleWords != "" {
-		v.Notes = append(v.Notes, "Holes: "+notify.Clean(r.HoleWords)+".")
+		words := notify.Clean(r.HoleWords)
+		if !strings.Contains(strings.ToLower(words), "hole") {
+			words = "holes: " + words
+		}
+		v.Notes = append(v.Notes, sentence(words))
 	}
 	if r.PRefill >= .05 {
 		v.Notes = append(v.Notes, "Refill after a gap within three days: "+notify.Odds(r.PRefill)+".")
