@@ -88,10 +88,12 @@ func (v *town) join(t *testing.T, email string, p coldseam.Preferences) int64 {
 	return s.ID
 }
 
-// history brings a few years home: enough for percentiles and models.
+// history brings the years home, and the club's log.
 func (v *town) history(t *testing.T) {
 	t.Helper()
-	_, err := v.backfill(t.Context(), demoStart.AddDate(-12, 0, 0), 20*day, nil)
+	_, err := v.enterLog(t.Context(), demoLog)
+	require.NoError(t, err)
+	_, err = v.backfill(t.Context(), demoStart.AddDate(-12, 0, 0), 20*day, nil)
 	require.NoError(t, err)
 }
 
