@@ -27,6 +27,7 @@ type World struct {
 	zone   *time.Location
 	rivers []River
 	recs   []record
+	years  int
 }
 
 // record is what one river did.
@@ -47,13 +48,18 @@ type hourState struct {
 
 // Generate makes the record. It takes about a third of a second.
 func Generate(seed uint64, anchor coldseam.Date) (*World, error) {
+	return generate(seed, anchor, historyYears)
+}
+
+// generate makes a record of fewer years, for tests.
+func generate(seed uint64, anchor coldseam.Date, years int) (*World, error) {
 	zone, err := time.LoadLocation(Zone)
 	if err != nil {
 		return nil, fmt.Errorf("agency zone %s: %w", Zone, err)
 	}
-	w := &World{Seed: seed, Anchor: anchor, zone: zone, rivers: Rivers()}
+	w := &World{Seed: seed, Anchor: anchor, zone: zone, rivers: Rivers(), years: years}
 	for i := range w.rivers {
-		w.recs = append(w.recs, w.generate(i))
+		w.recs = append(w.recs, w.river(i))
 	}
 	return w, nil
 }
@@ -70,9 +76,9 @@ type run struct {
 	keepFrom  coldseam.Date
 }
 
-func (w *World) generate(i int) record {
+func (w *World) river(i int) record {
 	r := &w.rivers[i]
-	first := coldseam.Date{Year: w.Anchor.Year - historyYears, Month: time.January, Day: 1}
+	first := coldseam.Date{Year: w.Anchor.Year - w.years, Month: time.January, Day: 1}
 	rec := record{first: first, hour0: lstMidnight(w.Anchor.Add(-hourlyDays))}
 	cl := newClimate(w.rng(i, 1), w.rng(-1, 1))
 	x := &run{r: r, b: newBasin(r.basin), cl: cl, day: first, rec: &rec, keepFrom: w.Anchor.Add(-hourlyDays)}
@@ -184,8 +190,8 @@ func cost(r *River, hs []hourState, i int, normal []float64) float64 {
 // sameSeason is the flow of earlier years within a week of the anchor's day.
 func (w *World) sameSeason(past []hourState) []float64 {
 	var out []float64
-	first := coldseam.Date{Year: w.Anchor.Year - historyYears, Month: time.January, Day: 1}
-	for y := 1; y < historyYears; y++ {
+	first := coldseam.Date{Year: w.Anchor.Year - w.years, Month: time.January, Day: 1}
+	for y := 1; y < w.years; y++ {
 		mid := coldseam.Date{Year: w.Anchor.Year - y, Month: w.Anchor.Month, Day: w.Anchor.Day}
 		for k := -7; k <= 7; k++ {
 			if i := mid.Add(k).Sub(first)*24 + 12; i >= 0 && i < len(past) {
