@@ -26,7 +26,8 @@ import (
 // texts are shown, such as "en" or "de-AT"; without it "en".
 const FieldLanguage = "language"
 
-// Parse reads a CAP document, a wrapper of several, or an index. The alerts of
+// Parse reads a CAP document, a wrapper of several, an index, or alerts as
+// GeoJSON features. The alerts of
 // an index come as Links, one an entry, to be fetched once each, as a CAP
 // document never changes. Acknowledgements and error messages are skipped.
 // XML that is neither is ErrInvalid, as is a document that ends early.
@@ -36,7 +37,12 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		return ingest.Batch{}, err
 	}
 	d := &doc{p: p.WithDefaults(), times: ingest.NewTimes(p), out: ingest.Batch{Format: ingest.FormatCAP}}
-	if err := d.read(ingest.NewXML(body, p)); err != nil {
+	if ingest.Sniff(body) == ingest.ShapeJSON {
+		err = d.readGeo(body)
+	} else {
+		err = d.read(ingest.NewXML(body, p))
+	}
+	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("cap: %w", err)
 	}
 	return d.out, nil

@@ -32,7 +32,7 @@ func parse(t *testing.T, name string) ingest.Batch {
 
 func TestTruncatedAtEveryByte(t *testing.T) {
 	t.Parallel()
-	for _, c := range []string{"gauge_warning", "wrapper_edxl", "atom_inline", "rss_index"} {
+	for _, c := range []string{"gauge_warning", "wrapper_edxl", "atom_inline", "rss_index", "geojson"} {
 		dir := filepath.Join("testdata", c)
 		ingesttest.Truncate(t, ingesttest.Response(t, dir), ingest.Profile{Name: "x"}, cap.Parse)
 	}
@@ -65,6 +65,7 @@ func TestAttacks(t *testing.T) {
 		"nul":             {"<alert>\x00</alert>", "illegal character"},
 		"bad utf-8":       {"<alert>\xff</alert>", "invalid UTF-8"},
 		"text":            {"no alerts today", "ends early"},
+		"deep json":       {strings.Repeat("[", 200_000), "json"},
 		"too large":       {"<alert>" + strings.Repeat("x", 9<<20), "larger than"},
 	} {
 		t.Run(name, func(t *testing.T) {
