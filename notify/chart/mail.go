@@ -93,11 +93,14 @@ const mailMost = 20 << 10
 // as an hourly fan of a hydropower river, is written with fewer half tones.
 func encode(c *canvas) ([]byte, error) {
 	full := darkPalette()
-	enc := png.Encoder{CompressionLevel: png.BestCompression}
 	var out bytes.Buffer
-	for _, n := range []int{len(full), 16, tokens} {
+	for _, t := range []struct {
+		colours int
+		level   png.CompressionLevel
+	}{{len(full), png.DefaultCompression}, {16, png.BestCompression}, {tokens, png.BestCompression}} {
 		out.Reset()
-		if err := enc.Encode(&out, indexed(c.img, full[:n])); err != nil {
+		enc := png.Encoder{CompressionLevel: t.level}
+		if err := enc.Encode(&out, indexed(c.img, full[:t.colours])); err != nil {
 			return nil, fmt.Errorf("chart png: %w", err)
 		}
 		if out.Len() <= mailMost {

@@ -25,7 +25,7 @@ type Recap struct {
 	Reach  string
 	From   coldseam.Date
 	To     coldseam.Date
-	Story  []string // sentences of the season in words
+	Story  []string // sentences of the season in words; nil = made from the days
 
 	FirstFish, Peak, LastFish coldseam.Date
 
@@ -136,6 +136,7 @@ type rateRow struct {
 }
 
 func recapPageOf(r Recap, units string) recapPage {
+	r.Story = r.story(units)
 	p := recapPage{R: r, Head: notify.Clean(r.Season), TempU: "°F"}
 	if units == "metric" {
 		p.TempU = "°C"

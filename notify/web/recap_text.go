@@ -16,7 +16,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	t := &textWriter{w: w}
 	t.line(strings.TrimSpace(p.Head + "  " + notify.Clean(r.River)))
 	t.line(strings.Repeat("=", 40))
-	for _, s := range r.Story {
+	for _, s := range p.R.Story {
 		t.wrap(notify.Clean(s))
 	}
 	if len(p.Run) > 0 {
