@@ -346,12 +346,12 @@ func (l leadTicks) Ticks(_, _ float64) []plot.Tick {
 	return out
 }
 
-// dayTicks are the midnights of a zone, thinned to at most ten.
+// dayTicks are the midnights of a zone, named at most every seventh of the span.
 type dayTicks struct{ loc *time.Location }
 
 func (d dayTicks) Ticks(lo, hi float64) []plot.Tick {
 	var out []plot.Tick
-	every := max(int((hi-lo)/86400/10), 1)
+	every := max(int((hi-lo)/86400/7+.99), 1)
 	first := coldseam.DateOf(time.Unix(int64(lo), 0).In(d.loc)).Add(1)
 	for day := first; ; day = day.Add(1) {
 		v := float64(day.In(d.loc).Unix())
