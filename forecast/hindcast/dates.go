@@ -167,7 +167,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 				e.date(m, days, ahead)
 			}
 			if brier {
-				s.odds(e, m, days, t)
+				s.odds(e, m, s.chances(h, f, e, m, days, t), t)
 			}
 		}
 		if ahead >= 0 {
@@ -181,19 +181,59 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 }
 
 // calendar are the crossing dates of the training years as days from t: the
-// climatological date and the event frequency of the date.
+// climatological date.
 func (e *edge) calendar(h *replay, f fold, t int) []float64 {
 	var out []float64
 	for y := h.d.First.Year; y <= h.d.First.Year+len(h.obs)/365+1; y++ {
 		if i, ok := e.dates[y]; ok && !f.years[y] && f.training.Allows(h.d.Day(i)) {
-			d := float64(h.cal.Doy[i] - h.cal.Doy[t])
-			if d < 1 {
-				d = daily.CrossingHorizon + 1 // gone by on this date
-			}
-			out = append(out, d)
+			out = append(out, float64(h.cal.Doy[i]-h.cal.Doy[t]))
 		}
 	}
 	return out
+}
+
+// chances are the probabilities of a run that begins within each of
+// withinDays: of the members, or for the climatology the frequency among the
+// training days of the season that were before the edge.
+func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float64, t int) []float64 {
+	out := make([]float64, len(withinDays))
+	if m != ClimateDay {
+		for k, w := range withinDays {
+			for _, d := range days {
+				if d <= float64(w) {
+					out[k] += 1 / float64(len(days))
+				}
+			}
+		}
+		return out
+	}
+	n := 0.0
+	for i := range s.run {
+		if daily.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > daily.TraceWindow || f.years[h.cal.Year[i]] || !f.training.Allows(h.d.Day(i)) ||
+			daily.Beyond(s.run[i], s.theta, e.up) || !daily.Complete(s.run, i, i+daily.DefaultHorizon+daily.RunDays-1) {
+			continue
+		}
+		n++
+		for k, w := range withinDays {
+			if s.begins(i, w, e.up) {
+				out[k]++
+			}
+		}
+	}
+	for k := range out {
+		out[k] /= max(n, 1)
+	}
+	return out
+}
+
+// begins reports whether a run begins within w days after index t.
+func (s *dateScores) begins(t, w int, up bool) bool {
+	for d := 1; d <= w; d++ {
+		if runFrom(s.run, t+d, s.theta, up) {
+			return true
+		}
+	}
+	return false
 }
 
 // passages is the crossing day of each path, one beyond the horizon for none.
@@ -245,18 +285,9 @@ func (s *dateScores) brierDay(h *replay, f fold, e *edge, t int) bool {
 		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
 }
 
-func (s *dateScores) odds(e *edge, m string, days []float64, t int) {
+func (s *dateScores) odds(e *edge, m string, p []float64, t int) {
 	for k, w := range withinDays {
-		p, hit := 0.0, false
-		for _, d := range days {
-			if d <= float64(w) {
-				p += 1 / float64(len(days))
-			}
-		}
-		for d := 1; d <= w && !hit; d++ {
-			hit = runFrom(s.run, t+d, s.theta, e.up)
-		}
-		e.pairs[m][k] = append(e.pairs[m][k], score.Pair{P: min(p, 1), Hit: hit})
+		e.pairs[m][k] = append(e.pairs[m][k], score.Pair{P: min(p[k], 1), Hit: s.begins(t, w, e.up)})
 	}
 }
 

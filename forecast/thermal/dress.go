@@ -128,14 +128,16 @@ func (l *Library) member(path []float64, mu *[leads + 1]float64, k int32, spread
 
 const (
 	calibrateN = 500 // entries looked at
-	spreadMin  = 1.
+	spreadMin  = .85
 	spreadMax  = 1.5
 	spreadPull = 100. // entries' worth of the recipe's own factor
 	coverage   = .8
+	flatCenti  = 5 // hundredths of a degree between the 10 and 90 % errors
 	// In the training years the stack has seen the entries it is judged by; in
-	// years left out the same factor covers 3-4 points less [measured on the
-	// public series by hindcast].
-	spreadUnseen = 1.07
+	// years left out the same factor covers less, most where it leans on the air
+	// of the next days [measured on the public series by hindcast].
+	spreadUnseenAir   = 1.07
+	spreadUnseenNoAir = .96
 )
 
 // calibrate finds, per lead, the factor on the residuals with which the 80 %
@@ -143,6 +145,10 @@ const (
 // own residuals, drawn towards the recipe's factor. What the neighbours miss
 // in the training years they miss in service.
 func (l *Library) calibrate(rc recipe) [leads + 1]float64 {
+	unseen := spreadUnseenNoAir
+	if rc.features > 4 {
+		unseen = spreadUnseenAir
+	}
 	var out [leads + 1]float64
 	step := max(1, len(l.Day)/calibrateN)
 	var need [leads + 1][]float64
@@ -162,13 +168,16 @@ func (l *Library) calibrate(rc recipe) [leads + 1]float64 {
 			}
 			slices.Sort(x)
 			lo, hi := stat.Quantile((1-coverage)/2, stat.LinInterp, x, nil), stat.Quantile((1+coverage)/2, stat.LinInterp, x, nil)
+			if hi-lo < flatCenti {
+				continue // under ice: a factor on nothing is nothing
+			}
 			need[h] = append(need[h], needed(float64(l.Res[i*leads+h-1]), lo, hi))
 		}
 	}
 	for h := 1; h <= leads; h++ {
 		out[h] = rc.spread
 		if n := float64(len(need[h])); n > 0 {
-			f := min(max(spreadUnseen*coldseam.Quantile(need[h], coverage), spreadMin), spreadMax)
+			f := min(max(unseen*coldseam.Quantile(need[h], coverage), spreadMin), spreadMax)
 			out[h] = (n*f + spreadPull*rc.spread) / (n + spreadPull)
 		}
 	}
