@@ -49,14 +49,16 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		return ingest.Batch{}, err
 	}
 	format := p.Format
-	if found := Format(body); format == "" {
-		format = found
+	if format == "" { // looking at a large body costs as much as reading it
+		format = Format(body)
 	}
 	parse := parser(format)
 	if parse == nil {
 		return ingest.Batch{}, fmt.Errorf("document of no known format: begins %q: %w", head(body), coldseam.ErrInvalid)
 	}
-	p.EncodingOverride = "" // ReadBody has done it
+	if p.EncodingOverride != "" {
+		p.EncodingOverride = "utf-8" // ReadBody has done it, and what the document says of itself stays void
+	}
 	b, err := parse(bytes.NewReader(body), p)
 	if err != nil {
 		return ingest.Batch{}, err
