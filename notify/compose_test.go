@@ -489,10 +489,11 @@ func TestHeaders(t *testing.T) {
 	var h headers
 	require.Error(t, h.add("X-A", "a\r\nBcc: x"))
 	require.NoError(t, h.text("Subject", "Überfällig "+strings.Repeat("wörter ", 20)))
-	for _, l := range strings.Split(strings.TrimSuffix(h.b.String(), "\r\n"), "\r\n") {
+	raw := h.bytes()
+	for _, l := range strings.Split(strings.TrimSuffix(string(raw), "\r\n"), "\r\n") {
 		require.LessOrEqual(t, len(l), 78, l)
 	}
-	m, err := message.Read(strings.NewReader(h.b.String() + "\r\n"))
+	m, err := message.Read(strings.NewReader(string(raw) + "\r\n"))
 	require.NoError(t, err)
 	s, err := m.Header.Text("Subject")
 	require.NoError(t, err)

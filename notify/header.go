@@ -72,7 +72,7 @@ func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]b
 			return nil, err
 		}
 	}
-	return h.b.Bytes(), nil
+	return h.bytes(), nil
 }
 
 // listHeader adds the list fields for mails to subscribers; mails to the keeper

@@ -6,79 +6,63 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"fmt"
+	"io"
+	"mime"
+	"mime/multipart"
 	"mime/quotedprintable"
+	"net/textproto"
 	"strings"
 	"unicode"
 )
 
-// The message is written here and not by a library so that boundary, Date and
-// header order come from the row alone: every retry carries the same bytes,
-// which is also what makes a duplicate recognisable.
+// Boundary, Date and header order come from the row alone: every retry carries
+// the same bytes, which is also what makes a duplicate recognisable. Encoded
+// words, parts and transfer encodings are the standard library's.
 
-// headers writes header fields in order.
-type headers struct{ b bytes.Buffer }
+// headers collects header fields in order.
+type headers struct{ fields [][2]string }
 
-// add writes one structured field of ASCII made by us, folded at spaces. A
-// value with a line break or another control character is refused: it can only
-// come from an attack or a slip.
+// add takes one structured field of ASCII made by us. A value with a line break
+// or another control character is refused: it can only come from an attack or a
+// slip.
 func (h *headers) add(name, value string) error {
 	for _, r := range value {
 		if r < 0x20 || r > 0x7e {
 			return fmt.Errorf("header %s: character %U is not allowed", name, r)
 		}
 	}
-	col := len(name) + 1
-	h.b.WriteString(name + ":")
-	for _, w := range strings.Split(value, " ") {
-		if col+1+len(w) > 76 && col > len(name)+1 {
-			h.b.WriteString("\r\n")
-			col = 0
-		}
-		h.b.WriteString(" " + w)
-		col += 1 + len(w)
-	}
-	h.b.WriteString("\r\n")
+	h.fields = append(h.fields, [2]string{name, value})
 	return nil
 }
 
-// text writes an unstructured field of foreign text as encoded words where
+// text takes an unstructured field of foreign text, as encoded words where
 // needed. "=?" is kept from being read as one.
 func (h *headers) text(name, value string) error {
-	return h.add(name, encodeWords(strings.ReplaceAll(clean(value), "=?", "= ?")))
+	return h.add(name, mime.QEncoding.Encode("utf-8", strings.ReplaceAll(clean(value), "=?", "= ?")))
 }
 
-// encodeWords leaves ASCII as it is and writes other text as encoded words
-// (RFC 2047) short enough that a line with the field name stays below 76.
-func encodeWords(s string) string {
-	if strings.IndexFunc(s, func(r rune) bool { return r > unicode.MaxASCII }) < 0 {
-		return s
-	}
-	const open, end, longest = "=?utf-8?q?", "?=", 60
-	var words []string
-	var w strings.Builder
-	for _, r := range s {
-		e := encodeRune(r)
-		if w.Len()+len(e)+len(open)+len(end) > longest {
-			words = append(words, open+w.String()+end)
-			w.Reset()
+// lineLength is where a header line is folded.
+const lineLength = 76
+
+// bytes writes the fields, folded at spaces, without the empty line that ends
+// a header. A library's folding was tried: it leaves a run of encoded words on
+// one line of up to 998 characters, which RFC 2047 does not allow.
+func (h *headers) bytes() []byte {
+	var b bytes.Buffer
+	for _, f := range h.fields {
+		b.WriteString(f[0] + ":")
+		col := len(f[0]) + 1
+		for i, w := range strings.Split(f[1], " ") {
+			if col+1+len(w) > lineLength && (i > 0 || strings.HasPrefix(w, "=?")) {
+				b.WriteString("\r\n")
+				col = 0
+			}
+			b.WriteString(" " + w)
+			col += 1 + len(w)
 		}
-		w.WriteString(e)
+		b.WriteString("\r\n")
 	}
-	return strings.Join(append(words, open+w.String()+end), " ")
-}
-
-func encodeRune(r rune) string {
-	switch {
-	case r == ' ':
-		return "_"
-	case r < 0x80 && (r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z'):
-		return string(r)
-	}
-	var b strings.Builder
-	for _, c := range []byte(string(r)) {
-		fmt.Fprintf(&b, "=%02X", c)
-	}
-	return b.String()
+	return b.Bytes()
 }
 
 // inlineImage is a chart of the mail.
@@ -101,47 +85,77 @@ func boundary(messageID, part string) string {
 // without the outer level when there is no image. It returns the Content-Type
 // of the whole.
 func body(messageID, text, html string, images []inlineImage) (contentType string, out []byte) {
-	alt := boundary(messageID, "alt")
-	var a bytes.Buffer
+	alt, altType := newParts("alternative", boundary(messageID, "alt"), "")
 	for _, p := range []struct{ kind, s string }{{"text/plain", text}, {"text/html", html}} {
-		if p.s == "" {
-			continue
+		if p.s != "" {
+			quoted(alt.part("Content-Type", p.kind+"; charset=utf-8", "Content-Transfer-Encoding", "quoted-printable"), p.s)
 		}
-		fmt.Fprintf(&a, "--%s\r\nContent-Type: %s; charset=utf-8\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n", alt, p.kind)
-		quoted(&a, p.s)
-		a.WriteString("\r\n")
 	}
-	fmt.Fprintf(&a, "--%s--\r\n", alt)
-	altType := fmt.Sprintf("multipart/alternative; boundary=\"%s\"", alt)
+	whole := alt.end()
 	if len(images) == 0 {
-		return altType, a.Bytes()
+		return altType, whole
 	}
-	rel := boundary(messageID, "rel")
-	var r bytes.Buffer
-	fmt.Fprintf(&r, "--%s\r\nContent-Type: %s\r\n\r\n%s\r\n", rel, altType, a.Bytes())
+	rel, relType := newParts("related", boundary(messageID, "rel"), "multipart/alternative")
+	_, _ = rel.part("Content-Type", altType).Write(whole)
 	for i, im := range images {
-		fmt.Fprintf(&r, "--%s\r\nContent-Type: image/png\r\nContent-Transfer-Encoding: base64\r\nContent-ID: <%s>\r\nContent-Disposition: inline; filename=\"chart%d.png\"\r\n\r\n",
-			rel, im.cid, i+1)
-		base64Lines(&r, im.png)
+		w := rel.part("Content-Type", "image/png", "Content-Transfer-Encoding", "base64", "Content-ID", "<"+im.cid+">",
+			"Content-Disposition", fmt.Sprintf("inline; filename=\"chart%d.png\"", i+1))
+		base64Lines(w, im.png)
 	}
-	fmt.Fprintf(&r, "--%s--\r\n", rel)
-	return fmt.Sprintf("multipart/related; boundary=\"%s\"; type=\"multipart/alternative\"", rel), r.Bytes()
+	return relType, rel.end()
 }
 
-// quoted never fails on a buffer.
-func quoted(b *bytes.Buffer, s string) {
+// parts is one multipart level in memory; writing to a buffer never fails.
+type parts struct {
+	b *bytes.Buffer
+	w *multipart.Writer
+}
+
+func newParts(kind, boundary, start string) (parts, string) {
+	p := parts{b: &bytes.Buffer{}}
+	p.w = multipart.NewWriter(p.b)
+	if err := p.w.SetBoundary(boundary); err != nil {
+		panic(err) // made of our own characters
+	}
+	params := map[string]string{"boundary": boundary}
+	if start != "" {
+		params["type"] = start
+	}
+	return p, mime.FormatMediaType("multipart/"+kind, params)
+}
+
+func (p parts) part(kv ...string) io.Writer {
+	h := textproto.MIMEHeader{}
+	for i := 0; i < len(kv); i += 2 {
+		h.Set(kv[i], kv[i+1])
+	}
+	w, err := p.w.CreatePart(h)
+	if err != nil {
+		panic(err) // the level was ended: a slip of the caller
+	}
+	return w
+}
+
+func (p parts) end() []byte {
+	_ = p.w.Close()
+	return p.b.Bytes()
+}
+
+// quoted writes text with CRLF line ends, quoted-printable.
+func quoted(b io.Writer, s string) {
 	w := quotedprintable.NewWriter(b)
 	_, _ = w.Write([]byte(strings.ReplaceAll(s, "\n", "\r\n")))
 	_ = w.Close()
 }
 
-func base64Lines(b *bytes.Buffer, raw []byte) {
-	s := base64.StdEncoding.EncodeToString(raw)
-	for len(s) > 76 {
-		b.WriteString(s[:76] + "\r\n")
-		s = s[76:]
+// base64Lines writes lines of 76 characters.
+func base64Lines(b io.Writer, raw []byte) {
+	const perLine = 57 // bytes that make 76 characters
+	for len(raw) > 0 {
+		n := min(perLine, len(raw))
+		_, _ = io.WriteString(b, base64.StdEncoding.EncodeToString(raw[:n])+"\r\n")
+		raw = raw[n:]
 	}
-	b.WriteString(s + "\r\n")
 }
 
 // printableASCII reports whether s may stand in an envelope or header as it is.
