@@ -120,3 +120,22 @@ func FuzzParse(f *testing.F) {
 		ingesttest.Sound(t, b)
 	})
 }
+
+// A result time before the last point does not make a forecast, and is no
+// known-at time: agencies stamp a result when its first values come in.
+func TestResultTimeBeforeTheLastPoint(t *testing.T) {
+	t.Parallel()
+	const body = `<om:OM_Observation xmlns:om="http://www.opengis.net/om/2.0" xmlns:wml2="http://www.opengis.net/waterml/2.0" xmlns:gml="http://www.opengis.net/gml/3.2" xmlns:xlink="http://www.w3.org/1999/xlink" gml:id="o1">
+<om:resultTime><gml:TimeInstant gml:id="rt"><gml:timePosition>2026-04-10T00:30:00Z</gml:timePosition></gml:TimeInstant></om:resultTime>
+<om:procedure xlink:href="http://example.org/procedure/as-stored"/><om:observedProperty xlink:href="http://example.org/property/discharge"/><om:featureOfInterest xlink:href="http://example.org/station/TAM-1"/>
+<om:result><wml2:MeasurementTimeseries gml:id="ts"><wml2:defaultPointMetadata><wml2:DefaultTVPMeasurementMetadata><wml2:uom code="m3/s"/><wml2:interpolationType xlink:href="http://www.opengis.net/def/waterml/2.0/interpolationType/Continuous"/></wml2:DefaultTVPMeasurementMetadata></wml2:defaultPointMetadata>
+<wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-10T00:00:00Z</wml2:time><wml2:value>5</wml2:value></wml2:MeasurementTVP></wml2:point>
+<wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-10T01:00:00Z</wml2:time><wml2:value>6</wml2:value></wml2:MeasurementTVP></wml2:point>
+</wml2:MeasurementTimeseries></om:result></om:OM_Observation>`
+	b, err := Parse(strings.NewReader(body), ingest.Profile{Name: "t", Parameters: map[string]string{"discharge": "discharge"}})
+	require.NoError(t, err)
+	require.Empty(t, b.Forecasts)
+	require.Len(t, b.Series, 1)
+	require.Len(t, b.Series[0].Obs, 2)
+	require.True(t, b.Series[0].Obs[1].KnownAt.IsZero())
+}
