@@ -17,6 +17,7 @@ type Globals struct {
 // cli is the whole command line, one field a sub-command.
 type cli struct {
 	Globals
+	Init       initCmd       `cmd:"" help:"Write a commented coldseam.toml and the keys; overwrites nothing."`
 	Parse      parseCmd      `cmd:"" help:"Show what a feed document contains, without a database."`
 	Brief      briefCmd      `cmd:"" help:"Make and show the brief; replay a past morning; hold or release sending."`
 	Import     importCmd     `cmd:"" help:"Load documents, daily tables or a paper trip log from files."`
@@ -24,6 +25,7 @@ type cli struct {
 	Rig        rigCmd        `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`
 	Runclock   runclockCmd   `cmd:"" help:"Run the spawning run's clock over a daily record."`
 	Serve      serveCmd      `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
+	Check      checkCmd      `cmd:"" help:"Look at everything a morning rests on: found, wanted, how to mend it."`
 	Fetch      fetchCmd      `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this program's schema, after a backup."`
 	Backup     backupCmd     `cmd:"" help:"Back up database, configuration and keys into one verified file."`

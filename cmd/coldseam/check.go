@@ -1,0 +1,301 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// The levels of a line, by what they ask of the admin.
+const (
+	levelOK   = "ok"   // nothing to do
+	levelWarn = "warn" // look at it by daylight
+	levelFail = "fail" // tomorrow morning is in danger
+)
+
+// line is one thing that was looked at.
+type line struct {
+	Key    string `json:"key"`
+	Level  string `json:"level"`
+	Found  string `json:"found"`
+	Wanted string `json:"wanted,omitempty"`
+	Fix    string `json:"fix,omitempty"`
+}
+
+// checkCmd looks at everything a morning rests on.
+type checkCmd struct {
+	JSON      bool   `name:"json" help:"Print JSON."`
+	DNS       bool   `name:"dns" help:"Print the DNS records to paste, and nothing else."`
+	Live      bool   `help:"Ask the running service whether it lives, and nothing else: the probe of a container."`
+	Reconcile bool   `help:"Look mails without an answer up in the log of the relay on this machine; those it took are sent."`
+	MailLog   string `help:"The log for --reconcile." default:"/var/log/mail.log" type:"path"`
+	Offline   bool   `help:"Ask no agency, relay or name server: what is on this machine alone."`
+}
+
+// Run prints one line each and exits with 0 all is well, 1 warnings, 2 a fault.
+func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	cfg, err := loadConfig(g.Config)
+	if c.Live {
+		return c.live(ctx, cfg, err)
+	}
+	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: diskSpace}
+	if err != nil {
+		k.add("config", levelFail, oneLine(err.Error()), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
+		return c.finish(s.out, k.lines)
+	}
+	if c.DNS {
+		return c.records(ctx, s.out, k)
+	}
+	a, err := build(ctx, cfg, buildOptions{log: newLogger(io.Discard, 0), anySchema: true})
+	if err != nil {
+		k.notBuilt(err)
+		return c.finish(s.out, k.lines)
+	}
+	defer a.Close()
+	k.app = a
+	if c.Reconcile {
+		return c.reconcile(ctx, s.out, a)
+	}
+	k.all(ctx)
+	return c.finish(s.out, k.lines)
+}
+
+// finish prints the lines and turns the worst level into the exit status.
+func (c *checkCmd) finish(w io.Writer, lines []line) error {
+	worst, count := 0, map[string]int{}
+	for _, l := range lines {
+		count[l.Level]++
+		worst = max(worst, map[string]int{levelWarn: 1, levelFail: 2}[l.Level])
+	}
+	if c.JSON {
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", "  ")
+		if err := enc.Encode(struct {
+			Status int    `json:"status"`
+			Lines  []line `json:"lines"`
+		}{worst, lines}); err != nil {
+			return err
+		}
+	} else {
+		for _, l := range lines {
+			fmt.Fprintf(w, "%-4s  %-22s %s\n", l.Level, l.Key, l.Found)
+			if l.Level == levelOK {
+				continue
+			}
+			if l.Wanted != "" {
+				fmt.Fprintf(w, "      %-22s wanted: %s\n", "", l.Wanted)
+			}
+			if l.Fix != "" {
+				fmt.Fprintf(w, "      %-22s fix: %s\n", "", l.Fix)
+			}
+		}
+		fmt.Fprintf(w, "%d ok, %d warn, %d fail\n", count[levelOK], count[levelWarn], count[levelFail])
+	}
+	if worst > 0 {
+		return exitCode{code: worst}
+	}
+	return nil
+}
+
+// live is the container's probe: 0 when the service answers, else 1.
+func (c *checkCmd) live(ctx context.Context, cfg Config, cfgErr error) error {
+	if cfgErr != nil {
+		return exitCode{1, oneLine(cfgErr.Error())}
+	}
+	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
+	defer cancel()
+	url := "http://" + localAddr(cfg.Listen) + "/livez"
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+	if err != nil {
+		return exitCode{1, err.Error()}
+	}
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return exitCode{1, "the service does not answer at " + cfg.Listen}
+	}
+	defer res.Body.Close()
+	if res.StatusCode != http.StatusOK {
+		return exitCode{1, fmt.Sprintf("the service answers %d", res.StatusCode)}
+	}
+	return nil
+}
+
+// localAddr is how this machine reaches a listen address that may name every
+// interface.
+func localAddr(listen string) string {
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return listen
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return net.JoinHostPort(host, port)
+}
+
+// checker collects the lines. What it asks of the world outside is in net and
+// space, so that a test injects the fault.
+type checker struct {
+	cfg     Config
+	app     *app // nil when the database does not open
+	now     func() time.Time
+	offline bool
+	net     checkNet
+	space   func(path string) (free, total uint64, err error)
+	lines   []line
+}
+
+// checkNet is the outside world of a check.
+type checkNet struct {
+	names resolver
+	get   func(ctx context.Context, url string) (status int, date time.Time, err error)
+	probe func(ctx context.Context, r notify.Relay) error
+}
+
+// resolver is the part of net.Resolver that a check uses.
+type resolver interface {
+	LookupTXT(ctx context.Context, name string) ([]string, error)
+	LookupMX(ctx context.Context, name string) ([]*net.MX, error)
+	LookupHost(ctx context.Context, host string) ([]string, error)
+	LookupAddr(ctx context.Context, addr string) ([]string, error)
+}
+
+func netOf() checkNet {
+	client := &http.Client{Timeout: 10 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	return checkNet{
+		names: net.DefaultResolver,
+		get: func(ctx context.Context, url string) (int, time.Time, error) {
+			req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+			if err != nil {
+				return 0, time.Time{}, err
+			}
+			req.Header.Set("User-Agent", "coldseam/"+version+" check")
+			res, err := client.Do(req)
+			if err != nil {
+				return 0, time.Time{}, err
+			}
+			defer res.Body.Close()
+			_, _ = io.Copy(io.Discard, io.LimitReader(res.Body, 64<<10)) // the head is what counts
+			date, err := http.ParseTime(res.Header.Get("Date"))
+			if err != nil {
+				date = time.Time{}
+			}
+			return res.StatusCode, date, nil
+		},
+		probe: func(ctx context.Context, r notify.Relay) error { return r.Probe(ctx) },
+	}
+}
+
+func (k *checker) add(key, level, found, wanted, fix string) {
+	k.lines = append(k.lines, line{Key: key, Level: level, Found: oneLine(found), Wanted: wanted, Fix: fix})
+}
+
+func (k *checker) ok(key, format string, args ...any) {
+	k.add(key, levelOK, fmt.Sprintf(format, args...), "", "")
+}
+
+// broken notes that something could not be looked at.
+func (k *checker) broken(key string, err error) {
+	k.add(key, levelFail, err.Error(), "an answer of the database", "see the line `database`; the log of the service says more")
+}
+
+// notBuilt tells what keeps the program from starting: a database, a key file.
+func (k *checker) notBuilt(err error) {
+	key, fix := "database", "start the database, or mend database_url; the private one needs the Postgres server package and room on disk"
+	switch text := err.Error(); {
+	case strings.Contains(text, "token_key_file"):
+		key, fix = "token key", "`coldseam init` makes one; keep it in the backup"
+	case strings.Contains(text, "dkim"):
+		key, fix = "dkim key", "`coldseam init` makes one; then publish it: `coldseam check --dns`"
+	case strings.Contains(text, "password_file"):
+		key, fix = "smtp password", "put the relay's password into the file named, mode 0600"
+	case errors.Is(err, coldseam.ErrNotFound):
+		fix = "install the Postgres server package, or set database_url"
+	}
+	k.add(key, levelFail, err.Error(), "the program starts", fix)
+}
+
+// all looks at everything, in the order in which a fault hides others.
+func (k *checker) all(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
+	defer cancel()
+	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(k.cfg.feeds()), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.now = k.app.now
+	if !k.database(ctx) {
+		return
+	}
+	k.disk()
+	k.clocks(ctx)
+	k.zones()
+	k.limits()
+	k.feedAges(ctx)
+	k.shapes(ctx)
+	k.units(ctx)
+	k.reaches(ctx)
+	k.briefs(ctx)
+	k.relay(ctx)
+	k.dns(ctx)
+	k.keys()
+	k.publicURL(ctx)
+	k.bouncePath(ctx)
+	k.sending(ctx)
+	k.backups()
+}
+
+// database reports whether there is any use in going on.
+func (k *checker) database(ctx context.Context) bool {
+	if err := k.app.db.Ping(ctx); err != nil {
+		k.notBuilt(err)
+		return false
+	}
+	where := "the configured one"
+	if k.app.pg != nil {
+		where = fmt.Sprintf("private Postgres %d", k.app.pg.Major())
+	} else if k.cfg.DatabaseURL == "" {
+		where = "private Postgres of the running service"
+	}
+	k.ok("database", "%s answers", where)
+	st, err := k.app.db.Schema(ctx)
+	switch {
+	case err != nil:
+		k.broken("migrations", err)
+		return false
+	case st.Newer():
+		k.add("migrations", levelFail, fmt.Sprintf("schema %d, this program knows %d", st.Have, st.Want), "the program that made the schema", "run the newer program; a schema never goes down")
+		return false
+	case !st.Current():
+		k.add("migrations", levelFail, fmt.Sprintf("schema %d, this program needs %d", st.Have, st.Want), fmt.Sprintf("schema %d", st.Want), "coldseam migrate")
+		return false
+	}
+	k.ok("migrations", "schema %d", st.Have)
+	open, err := k.app.db.OpenToReaders(ctx)
+	switch {
+	case err != nil:
+		k.broken("readers' role", err)
+	case len(open) > 0:
+		k.add("readers' role", levelWarn, fmt.Sprintf("%d things are open to it: %s", len(open), open[0]), "views of schema season alone", "run coldseam migrate as the owner of the database")
+	default:
+		k.ok("readers' role", "closed but for schema season")
+	}
+	return true
+}
+
+// age says a span in the unit a person would use.
+func age(d time.Duration) string {
+	switch {
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 3*day:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f d", d.Hours()/24)
+}

@@ -1,0 +1,284 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"sort"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/store"
+)
+
+// feedAges compares the last good answer of every feed with its pace.
+func (k *checker) feedAges(ctx context.Context) {
+	ages, err := k.app.db.FeedAges(ctx)
+	if err != nil {
+		k.broken("feeds", err)
+		return
+	}
+	for _, p := range k.cfg.Profiles {
+		if !k.wanted(p.Name) {
+			continue
+		}
+		k.feedAge(p.WithDefaults(), ages)
+	}
+}
+
+// wanted reports whether the configuration fetches anything of a profile.
+func (k *checker) wanted(profile string) bool {
+	for _, f := range k.cfg.feeds() {
+		if f.Profile == profile {
+			return true
+		}
+	}
+	return false
+}
+
+func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
+	var lastOK, lastTry time.Time
+	failing, text := 0, ""
+	for _, a := range ages {
+		if a.Profile != p.Name {
+			continue
+		}
+		lastOK, lastTry = later(lastOK, a.LastOK), later(lastTry, a.LastTry)
+		if a.Failures > failing {
+			failing, text = a.Failures, a.Err
+		}
+	}
+	key := "feed " + p.Name
+	limit := time.Duration(p.MaxAge)
+	if limit == 0 {
+		limit = max(3*time.Duration(p.Poll), 6*time.Hour)
+	}
+	fix := "coldseam fetch --feed " + p.Name + " shows what the service answers"
+	switch old := k.now().Sub(lastOK); {
+	case lastTry.IsZero():
+		k.add(key, levelFail, "never asked", "an answer at least every "+age(limit), "start the service, or "+fix)
+	case lastOK.IsZero():
+		k.add(key, levelFail, "no good answer yet: "+text, "one good answer", fix)
+	case old > limit:
+		k.add(key, levelFail, fmt.Sprintf("last good answer %s ago; %d failures in a row: %s", age(old), failing, text), "at most "+age(limit), fix)
+	case failing > 0:
+		k.add(key, levelWarn, fmt.Sprintf("last good answer %s ago, now %d failures in a row: %s", age(old), failing, text), "no failures", fix)
+	default:
+		k.ok(key, "last good answer %s ago", age(old))
+	}
+}
+
+// shapeMemory is how long a change of a document's shape is shown.
+const shapeMemory = 7 * day
+
+// shapes names the field that moved where a service changed its documents.
+func (k *checker) shapes(ctx context.Context) {
+	pairs, err := k.app.db.LastShapes(ctx, k.now().Add(-shapeMemory))
+	if err != nil {
+		k.broken("document shapes", err)
+		return
+	}
+	bad := 0
+	for _, pair := range pairs {
+		_, now := ingest.UnpackSchema(pair[0].Attributes)
+		_, before := ingest.UnpackSchema(pair[1].Attributes)
+		if now == nil || before == nil {
+			continue
+		}
+		moved := now.Moved(before)
+		if len(moved) == 0 {
+			continue
+		}
+		bad++
+		words := moved[0]
+		if len(moved) > 1 {
+			words += fmt.Sprintf(" and %d more", len(moved)-1)
+		}
+		k.add("shape "+pair[0].Profile, levelWarn, fmt.Sprintf("since %s: %s", pair[0].At.Format("2 Jan 15:04 MST"), words), "documents as before",
+			"look whether values still come (coldseam parse --json on the document); name a renamed field in [profile.fields]")
+	}
+	if bad == 0 {
+		k.ok("document shapes", "unchanged for %s", age(shapeMemory))
+	}
+}
+
+// units reads the newest kept document of each feed again: which unit each
+// parameter was found in, and what the parser had to leave out.
+func (k *checker) units(ctx context.Context) {
+	list, err := k.app.db.NewestKept(ctx)
+	if err != nil {
+		k.broken("units", err)
+		return
+	}
+	found := map[string]map[string]bool{}
+	left := map[string]string{}
+	for _, f := range list {
+		if !k.wanted(f.Profile) || k.now().Sub(f.At) > shapeMemory {
+			continue
+		}
+		b, err := k.reread(ctx, f)
+		if err != nil {
+			left[f.Profile] = "the newest document cannot be read: " + err.Error()
+			continue
+		}
+		if found[f.Profile] == nil {
+			found[f.Profile] = map[string]bool{}
+		}
+		for _, m := range b.Meta {
+			if m.Unit != "" {
+				found[f.Profile][string(m.Key.Param)+" "+m.Unit] = true
+			}
+		}
+		for _, x := range b.Skipped {
+			if strings.Contains(x.Why, "unit") {
+				left[f.Profile] = "left out " + x.What + ": " + x.Why
+			}
+		}
+	}
+	names := map[string]bool{}
+	for p := range found {
+		names[p] = true
+	}
+	for p := range left {
+		names[p] = true
+	}
+	for _, p := range sortedKeys(names) {
+		if why := left[p]; why != "" {
+			k.add("units "+p, levelFail, why, "units coldseam knows", "name the unit in [profile.unit_aliases] or [profile.units] after looking at the agency's page")
+			continue
+		}
+		if len(found[p]) > 0 {
+			k.ok("units "+p, "%s", strings.Join(sortedKeys(found[p]), ", "))
+		}
+	}
+}
+
+func (k *checker) reread(ctx context.Context, f store.FetchRecord) (ingest.Batch, error) {
+	p, err := k.app.profileOf(f)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	body, err := k.app.db.Payload(ctx, f.ID)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	return document.Parse(bytes.NewReader(body), p.WithDefaults())
+}
+
+// gauge looks at the series a reach is judged by: age, holes and flags.
+func (k *checker) gauge(ctx context.Context, r coldseam.Reach) {
+	temp := r.TempSite
+	if temp == "" {
+		temp = r.Site
+	}
+	for _, w := range []struct {
+		site   coldseam.SiteID
+		param  coldseam.Parameter
+		limit  time.Duration
+		needed bool
+	}{
+		{r.Site, coldseam.Discharge, time.Duration(k.app.table().GaugeAgeH * float64(time.Hour)), true},
+		{r.Site, coldseam.Stage, time.Duration(k.app.table().GaugeAgeH * float64(time.Hour)), r.FloodStageM != nil},
+		{temp, coldseam.WaterTemp, time.Duration(k.app.table().WaterAgeD * float64(day)), true},
+	} {
+		k.series(ctx, r, w.site, w.param, w.limit, w.needed)
+	}
+}
+
+func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.SiteID, param coldseam.Parameter, limit time.Duration, needed bool) {
+	key := string(r.ID) + " " + strings.ToLower(paramWords[param])
+	now := k.now()
+	s, err := k.app.db.History(ctx, site, param, coldseam.Instant, now.Add(-7*day), now, now)
+	if err != nil || len(s.Obs) == 0 {
+		if !needed {
+			return
+		}
+		level, wanted := levelFail, "short-interval values"
+		if k.daily(ctx, site, param) {
+			if param == coldseam.Discharge {
+				k.add(key, levelWarn, "daily means alone", wanted, "a once-a-day gauge can never give GO: find one that reports more often")
+				return
+			}
+			level = levelWarn
+		}
+		k.add(key, level, "no value of the last 7 days at "+string(site), wanted, "coldseam fetch; see the feed's line, or set temp_site to a neighbour with a thermometer")
+		return
+	}
+	last, usable := s.Last()
+	words := []string{fmt.Sprintf("newest %s old", age(max(now.Sub(last.At), time.Minute)))}
+	gaps, longest := gapsOf(s.Obs)
+	if gaps > 0 {
+		words = append(words, fmt.Sprintf("%d gaps in 7 days, the longest %s", gaps, age(longest)))
+	}
+	words = append(words, flagsOf(s.Obs)...)
+	found := strings.Join(words, "; ")
+	switch {
+	case !usable:
+		k.add(key, levelFail, "no usable value in 7 days; "+strings.Join(flagsOf(s.Obs), "; "), "values that pass the checks", "look at the agency's page of the gauge: ice, a stuck or broken sensor")
+	case now.Sub(last.At) > limit:
+		k.add(key, levelFail, found, "at most "+age(limit), "the gauge is silent: look at the agency's page; the mail says NO CALL until it speaks")
+	case longest > limit:
+		k.add(key, levelWarn, found, "no hole longer than "+age(limit), "coldseam fetch --from DATE may fill it")
+	default:
+		k.ok(key, "%s", found)
+	}
+}
+
+func (k *checker) daily(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) bool {
+	now := k.now()
+	s, err := k.app.db.History(ctx, site, param, coldseam.Mean, now.Add(-10*day), now, now)
+	return err == nil && len(s.Obs) > 0
+}
+
+// gapsOf counts steps of more than three times the usual one.
+func gapsOf(obs []coldseam.Observation) (n int, longest time.Duration) {
+	if len(obs) < 3 {
+		return 0, 0
+	}
+	steps := make([]time.Duration, 0, len(obs)-1)
+	for i := 1; i < len(obs); i++ {
+		steps = append(steps, obs[i].At.Sub(obs[i-1].At))
+	}
+	sorted := append([]time.Duration(nil), steps...)
+	sort.Slice(sorted, func(i, j int) bool { return sorted[i] < sorted[j] })
+	usual := sorted[len(sorted)/2]
+	for _, d := range steps {
+		if d > 3*usual {
+			n, longest = n+1, max(longest, d)
+		}
+	}
+	return n, longest
+}
+
+// flagWord says each flag to a person; "" = no news.
+var flagWord = map[string]string{
+	"provisional": "", "approved": "", "gap": "",
+	"missing": "without a value", "estimated": "estimated by the agency", "ice": "under ice", "equipment": "with equipment trouble",
+	"suspect": "doubted by the agency", "bad": "called bad by the agency", "range": "out of range", "spike": "are spikes", "rate": "change too fast",
+	"flat": "stuck", "sentinel": "are code numbers", "fail": "left out of the forecast", "unit": "look like another unit",
+}
+
+// flagsOf says in words how many values of a week are doubted and why; the
+// usual "provisional" is no news.
+func flagsOf(obs []coldseam.Observation) []string {
+	count := map[string]int{}
+	for i := range obs {
+		for _, n := range obs[i].Flag.Names() {
+			count[n]++
+		}
+	}
+	var out []string
+	for _, n := range sortedKeys(count) {
+		w, known := flagWord[n]
+		if !known {
+			w = n
+		}
+		if w != "" {
+			out = append(out, fmt.Sprintf("%d of %d values %s", count[n], len(obs), w))
+		}
+	}
+	return out
+}

@@ -1,0 +1,213 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Ages at which what a person looked up or measured wants another look
+// [proposal].
+const (
+	ruleSoon    = 30 * day
+	soundingOld = 400 * day
+)
+
+// reaches looks at what only the admin can know of each reach.
+func (k *checker) reaches(ctx context.Context) {
+	reaches, err := k.app.db.Reaches(ctx)
+	if err != nil {
+		k.broken("reaches", err)
+		return
+	}
+	if len(reaches) == 0 {
+		k.add("reaches", levelFail, "none", "at least one river", "coldseam site add; then start the service, or coldseam fetch, to enter it")
+		return
+	}
+	for _, r := range reaches {
+		k.gauge(ctx, r)
+		k.limitsOf(ctx, r)
+		k.rules(r)
+		k.spots(ctx, r)
+		k.measure(ctx, r)
+	}
+}
+
+// limitsOf names what keeps a reach from ever reading GO.
+func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
+	key := func(what string) string { return string(r.ID) + " " + what }
+	const edit = "edit the [[reach]] in the configuration"
+	if r.MaxFlowM3S == nil {
+		k.add(key("max_flow"), levelFail, "missing", "the flow above which nobody should go", edit+"; `coldseam site add` shows the 95th percentile of the record")
+	} else {
+		k.ok(key("max_flow"), "%.0f cfs: %s", coldseam.CFS(*r.MaxFlowM3S), r.MaxFlowWhy)
+	}
+	switch {
+	case !r.HazardsSurveyed:
+		k.add(key("hazards"), levelWarn, "not surveyed", "a list from a person who ran the reach", edit+": hazards, hazards_surveyed = true; until then the verdict stays at TOSS-UP")
+	case len(r.Hazards) == 0:
+		k.ok(key("hazards"), "surveyed, none known")
+	default:
+		k.ok(key("hazards"), "%d listed", len(r.Hazards))
+	}
+	if r.FloodStageM == nil {
+		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood", edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")
+	}
+	if r.AlertFeed == "" || len(r.AlertZones) == 0 && r.GaugeCode == "" {
+		k.add(key("warnings"), levelFail, "no feed of official warnings for it", "alerts with alert_zones or gauge_code", edit+"; without them every morning is NO CALL")
+	}
+	if r.WeatherSite == "" {
+		k.add(key("weather"), levelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")
+	}
+	if s, err := k.app.db.Site(ctx, r.Site); err == nil && s.DailyOnly {
+		k.add(key("gauge"), levelWarn, string(s.ID)+" reports once a day", "a gauge that reports at least hourly", "it can never give GO: find another, or live with it")
+	}
+}
+
+// rules looks at the day each rule was last compared with its source.
+func (k *checker) rules(r coldseam.Reach) {
+	key := string(r.ID) + " rules"
+	limit := time.Duration(k.app.table().RuleAgeD * float64(day))
+	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
+	const fix = "read the link, mend the rule if it changed, set checked_on and checked_by"
+	season, bad := false, 0
+	for _, x := range r.Rules {
+		season = season || x.Kind == coldseam.RuleSeason
+		name := strings.TrimSpace(string(x.Kind) + " " + x.Species)
+		if x.Link == "" {
+			k.add(key, levelWarn, name+": no link", "where the rule is published", "add link to the [[reach.rule]]")
+			bad++
+		}
+		if x.CheckedOn.IsZero() {
+			k.add(key, levelFail, name+": never checked", "checked by a person within "+age(limit), fix)
+			bad++
+			continue
+		}
+		old := time.Duration(today.Sub(x.CheckedOn)) * day
+		switch {
+		case old > limit:
+			k.add(key, levelFail, fmt.Sprintf("%s: last checked %s, %s ago", name, x.CheckedOn, age(old)), "within "+age(limit)+"; never GO until then", fix+": "+x.Link)
+			bad++
+		case old > limit-ruleSoon:
+			k.add(key, levelWarn, fmt.Sprintf("%s: last checked %s; runs out in %s", name, x.CheckedOn, age(limit-old)), "within "+age(limit), fix+": "+x.Link)
+			bad++
+		}
+	}
+	if !season {
+		k.add(key, levelFail, "no season rule", "open and closed dates of "+strings.Join(r.Species, ", ")+", with link and check date", "add a [[reach.rule]] of kind season; never GO without it")
+		return
+	}
+	if bad == 0 {
+		k.ok(key, "%d, all checked within %s", len(r.Rules), age(limit))
+	}
+}
+
+// spots names soundings that are missing, old, or washed away.
+func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
+	key := string(r.ID) + " soundings"
+	if len(r.Spots) == 0 {
+		k.add(key, levelWarn, "no spots", "at least one sounded spot", "add a [[reach.spot]]: without it there is no weight")
+		return
+	}
+	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
+	frame, err := k.app.db.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		k.broken(key, err)
+	}
+	bad := 0
+	for _, s := range r.Spots {
+		found, fix := "", "sound it again and note the day and the stage"
+		old := time.Duration(today.Sub(s.Sounded)) * day
+		switch flood := floodedSince(frame, s.Sounded); {
+		case s.DepthRefM == nil:
+			found, fix = s.Name+": no depth", "sound it: without a depth there is no weight"
+		case s.Sounded.IsZero():
+			found = s.Name + ": sounded, but no day"
+		case s.Bed == "sand" && !flood.IsZero():
+			found = fmt.Sprintf("%s: sand, and the river ran above its 95th percentile on %s, after the sounding", s.Name, flood)
+		case old > soundingOld:
+			found = fmt.Sprintf("%s: sounded %s, %s ago", s.Name, s.Sounded, age(old))
+		default:
+			continue
+		}
+		bad++
+		k.add(key, levelWarn, found, "a depth sounded since the last flood, at most a year old", fix)
+	}
+	if bad == 0 {
+		k.ok(key, "%d spots, none run out", len(r.Spots))
+	}
+}
+
+const yearOfDays = 365
+
+// floodedSince is the last day above the record's 95th percentile after d; the
+// zero date when there was none.
+func floodedSince(f coldseam.Days, d coldseam.Date) coldseam.Date {
+	var all []float64
+	for _, q := range f.FlowM3S {
+		if !math.IsNaN(q) {
+			all = append(all, q)
+		}
+	}
+	if len(all) < yearOfDays || d.IsZero() { // a percentile of some weeks is none
+		return coldseam.Date{}
+	}
+	p95 := coldseam.Quantile(all, .95)
+	for i := len(f.FlowM3S) - 1; i > max(f.Index(d), 0); i-- {
+		if f.FlowM3S[i] > p95 {
+			return f.Day(i)
+		}
+	}
+	return coldseam.Date{}
+}
+
+// measure repeats what the newest brief says would narrow the weight most.
+func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
+	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
+	for _, d := range []coldseam.Date{today.Add(1), today, today.Add(-1)} {
+		b, err := k.app.db.Brief(ctx, r.ID, d)
+		if err != nil {
+			continue
+		}
+		for i, m := range b.Measure {
+			if i == 3 {
+				break
+			}
+			k.ok(string(r.ID)+" measure next", "%d. %s", i+1, m.Text)
+		}
+		return
+	}
+}
+
+// briefs looks whether the word of the morning is there in time.
+func (k *checker) briefs(ctx context.Context) {
+	reaches, err := k.app.db.Reaches(ctx)
+	if err != nil {
+		k.broken("briefs", err)
+		return
+	}
+	for _, r := range reaches {
+		key := string(r.ID) + " brief"
+		now := k.now()
+		today := coldseam.DateOf(now.In(zoneOf(r.Zone)))
+		b, err := k.app.db.Brief(ctx, r.ID, today)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours", "start the service, or coldseam brief --save; the log of the service names what fails")
+			continue
+		}
+		if err != nil {
+			k.broken(key, err)
+			continue
+		}
+		word := b.Verdict.String()
+		if b.Verdict == coldseam.NoCall && len(b.Reasons) > 0 {
+			word += ": " + b.Reasons[0].Text
+		}
+		k.ok(key, "%s, made %s ago", word, age(max(now.Sub(b.Issued), time.Minute)))
+	}
+}

@@ -1,0 +1,589 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store"
+	"example.org/coldseam/store/storetest"
+)
+
+// fakeNames is a name server in memory; a name that is not there is not found.
+type fakeNames struct {
+	txt  map[string][]string
+	mx   map[string]string
+	host map[string][]string
+	addr map[string][]string
+	dead bool
+}
+
+func (f *fakeNames) answer(ok bool) error {
+	switch {
+	case f.dead:
+		return &net.DNSError{Err: "server misbehaving", Name: "x", IsTemporary: true}
+	case !ok:
+		return &net.DNSError{Err: "no such host", Name: "x", IsNotFound: true}
+	}
+	return nil
+}
+
+func (f *fakeNames) LookupTXT(_ context.Context, n string) ([]string, error) {
+	v, ok := f.txt[n]
+	return v, f.answer(ok)
+}
+
+func (f *fakeNames) LookupMX(_ context.Context, n string) ([]*net.MX, error) {
+	v, ok := f.mx[n]
+	return []*net.MX{{Host: v, Pref: 10}}, f.answer(ok)
+}
+
+func (f *fakeNames) LookupHost(_ context.Context, n string) ([]string, error) {
+	v, ok := f.host[n]
+	return v, f.answer(ok)
+}
+
+func (f *fakeNames) LookupAddr(_ context.Context, n string) ([]string, error) {
+	v, ok := f.addr[n]
+	return v, f.answer(ok)
+}
+
+// bench is a club whose check is all well but for what a test breaks.
+type bench struct {
+	*town
+	names *fakeNames
+	k     *checker
+}
+
+const clubDomain = "river.club.net" // no reserved name: the checks of names must run
+
+func newBench(t *testing.T) *bench {
+	t.Helper()
+	v := newTown(t, nil)
+	ctx := t.Context()
+	m := &v.cfg.Mail
+	dir := t.TempDir()
+	m.From, m.BounceDomain, m.ListID = "Club <morning@"+clubDomain+">", "bounce."+clubDomain, "morning."+clubDomain
+	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam", filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
+	m.LMTP, m.SecondSMTP = "127.0.0.1:2424", "127.0.0.1:2525"
+	v.cfg.PublicURL, v.cfg.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
+	require.NoError(t, writeDKIMKey(m.DKIMKeyFile))
+	_, err := ensureKey(m.TokenKeyFile)
+	require.NoError(t, err)
+	require.NoError(t, v.wireMail(buildOptions{}))
+	rec, err := v.compose.Signer.Record()
+	require.NoError(t, err)
+	_, err = v.fetchAll(ctx)
+	require.NoError(t, err)
+	b := &bench{town: v, names: &fakeNames{
+		txt:  map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." + clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
+		mx:   map[string]string{"bounce." + clubDomain: clubDomain + "."},
+		host: map[string][]string{"relay.net": {"192.0.2.7"}, "out.relay.net": {"192.0.2.7"}},
+		addr: map[string][]string{"192.0.2.7": {"out.relay.net."}},
+	}}
+	b.k = &checker{cfg: v.cfg, app: v.app, now: v.now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
+		net: checkNet{names: b.names, probe: func(context.Context, notify.Relay) error { return nil },
+			get: func(context.Context, string) (int, time.Time, error) { return 200, v.now(), nil }}}
+	return b
+}
+
+// lines runs the whole check and returns its lines by key.
+func (b *bench) lines(t *testing.T) map[string][]line {
+	t.Helper()
+	b.k.cfg = b.app.cfg
+	b.k.lines = nil
+	b.k.all(t.Context())
+	out := map[string][]line{}
+	for _, l := range b.k.lines {
+		out[l.Key] = append(out[l.Key], l)
+	}
+	return out
+}
+
+// wantLine looks for a line of a key at a level that says some text, and that
+// says what is wanted and how to mend it.
+func wantLine(t *testing.T, lines map[string][]line, key, level, text string) {
+	t.Helper()
+	for _, l := range lines[key] {
+		if l.Level == level && strings.Contains(l.Found, text) {
+			if level != levelOK {
+				require.NotEmpty(t, l.Wanted, key)
+				require.NotEmpty(t, l.Fix, key)
+			}
+			return
+		}
+	}
+	require.Fail(t, "no such line", "want %s %s with %q; there is %v", level, key, text, lines[key])
+}
+
+// editReach stores a changed reach, as a changed configuration would.
+func (b *bench) editReach(t *testing.T, id coldseam.ReachID, change func(*coldseam.Reach)) {
+	t.Helper()
+	r, err := b.db.Reach(t.Context(), id)
+	require.NoError(t, err)
+	change(&r)
+	require.NoError(t, b.db.PutReach(t.Context(), r, store.Edit{Who: "test", Why: "test"}))
+}
+
+// Without a fault nearly everything is ok; the demo's dead gauge is named.
+func TestCheckOfAGoodClub(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	_, err := b.db.Backup(t.Context(), store.BackupOptions{Dir: b.cfg.Backup.Dir, Now: b.now()})
+	require.NoError(t, err)
+	lines := b.lines(t)
+	for _, key := range []string{"config", "database", "migrations", "readers' role", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
+		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
+		"tamsen-bend soundings", "smtp", "alarms", "spf", "dkim", "dmarc", "ptr", "mail.token_key_file", "mail.dkim_key_file", "public_url", "bounces", "sending", "mail", "backup"} {
+		require.NotEmpty(t, lines[key], key)
+		require.Equal(t, levelOK, lines[key][0].Level, "%s: %+v", key, lines[key])
+	}
+	wantLine(t, lines, "brandt-ledge flow", levelFail, "no value")
+	wantLine(t, lines, "tamsen-bend brief", levelWarn, "none for 2026-04-18")
+	wantLine(t, lines, "units northgauge", levelOK, "discharge ft^3/s")
+	var out bytes.Buffer
+	err = (&checkCmd{}).finish(&out, b.k.lines)
+	require.Equal(t, exitCode{code: 2}, err, "the dead gauge is a fault")
+	require.NotContains(t, out.String(), "@")
+	t.Log(out.String())
+}
+
+func TestCheckExitAndJSON(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name   string
+		levels []string
+		want   error
+	}{
+		{"all well", []string{levelOK}, nil},
+		{"a warning", []string{levelOK, levelWarn}, exitCode{code: 1}},
+		{"a fault", []string{levelFail, levelWarn, levelOK}, exitCode{code: 2}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			var lines []line
+			for _, l := range c.levels {
+				lines = append(lines, line{Key: "x", Level: l, Found: "f", Wanted: "w", Fix: "m"})
+			}
+			var text, js bytes.Buffer
+			require.Equal(t, c.want, (&checkCmd{}).finish(&text, lines))
+			require.Equal(t, c.want, (&checkCmd{JSON: true}).finish(&js, lines))
+			var got struct {
+				Status int
+				Lines  []line
+			}
+			require.NoError(t, json.Unmarshal(js.Bytes(), &got))
+			require.Equal(t, lines, got.Lines)
+			if c.want != nil {
+				require.Contains(t, text.String(), "wanted: w")
+				require.Contains(t, text.String(), "fix: m")
+			}
+		})
+	}
+}
+
+// Faults that need nothing but the club as it is; each names its line.
+func TestCheckNamesEachFault(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	ctx := t.Context()
+	keep := b.app.cfg
+	for _, c := range []struct {
+		name, key, level, text string
+		inject                 func(t *testing.T)
+	}{
+		{"disk full", "disk", levelFail, "0.1 of", func(*testing.T) {
+			b.k.space = func(string) (uint64, uint64, error) { return 100 << 20, 100 << 30, nil }
+		}},
+		{"disk filling", "disk", levelWarn, "1.1 of", func(*testing.T) {
+			b.k.space = func(string) (uint64, uint64, error) { return 1 << 30, 100 << 30, nil }
+		}},
+		{"clock behind", "clock northgauge", levelWarn, "2m0s ahead of this machine", func(*testing.T) {
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.now().Add(2 * time.Minute), nil }
+		}},
+		{"clock an hour ahead", "clock northgauge", levelFail, "behind this machine", func(*testing.T) {
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.now().Add(-time.Hour), nil }
+		}},
+		{"no network", "clock northgauge", levelWarn, "no route", func(*testing.T) {
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) {
+				return 0, time.Time{}, errors.New("no route to host")
+			}
+		}},
+		{"unknown zone", "zones", levelFail, "Mars/Olympus", func(*testing.T) { b.app.cfg.Club.Zone = "Mars/Olympus" }},
+		{"relay dead", "smtp", levelFail, "refused", func(*testing.T) {
+			b.k.net.probe = func(context.Context, notify.Relay) error { return errors.New("connection refused") }
+		}},
+		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.app.cfg.Club.AdminEmail = "" }},
+		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.app.cfg.Mail.SecondSMTP = "" }},
+		{"no spf", "spf", levelFail, "no SPF record", func(*testing.T) { delete(b.names.txt, "bounce."+clubDomain) }},
+		{"two spf", "spf", levelFail, "2 SPF records", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"} }},
+		{"spf lets all in", "spf", levelFail, "+all", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 +all"} }},
+		{"no dkim record", "dkim", levelFail, "no key at", func(*testing.T) { delete(b.names.txt, "coldseam._domainkey."+clubDomain) }},
+		{"another dkim key", "dkim", levelFail, "another one", func(*testing.T) {
+			b.names.txt["coldseam._domainkey."+clubDomain] = []string{"v=DKIM1; k=rsa; p=AAAA"}
+		}},
+		{"unsigned", "dkim", levelFail, "unsigned", func(t *testing.T) {
+			s := b.compose.Signer
+			b.compose.Signer = nil
+			t.Cleanup(func() { b.compose.Signer = s })
+		}},
+		{"no dmarc", "dmarc", levelFail, "no DMARC record", func(*testing.T) { delete(b.names.txt, "_dmarc."+clubDomain) }},
+		{"not aligned", "dmarc", levelFail, "is not of the domain", func(*testing.T) { b.app.cfg.Mail.BounceDomain = "elsewhere.net" }},
+		{"name server dead", "spf", levelWarn, "server misbehaving", func(*testing.T) { b.names.dead = true }},
+		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) { b.remote(t); delete(b.names.addr, "192.0.2.7") }},
+		{"name does not lead back", "ptr", levelWarn, "does not lead back", func(t *testing.T) {
+			b.remote(t)
+			b.names.addr["192.0.2.7"] = []string{"dsl-7.isp.net."}
+		}},
+		{"example's domain", "dns", levelFail, "a name for examples", func(t *testing.T) {
+			b.remote(t)
+			b.app.cfg.Mail.From = "Club <m@river.example.org>"
+		}},
+		{"http pages", "public_url", levelFail, "http://", func(*testing.T) { b.app.cfg.PublicURL = "http://" + clubDomain }},
+		{"no public url", "public_url", levelFail, `""`, func(*testing.T) { b.app.cfg.PublicURL = "" }},
+		{"pages behind a bad proxy", "public_url", levelWarn, "answers 502", func(*testing.T) {
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.now(), nil }
+		}},
+		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.app.cfg.Mail.LMTP = "" }},
+		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.app.cfg.Mail.BounceDomain = "" }},
+		{"no mx", "bounces", levelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
+		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.BounceFile = "/nowhere/mbox" }},
+		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
+			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))
+			t.Cleanup(func() { require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o600)) })
+		}},
+		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
+		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
+		{"looser limit named", "limits", levelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
+			b.app.cfg.Thresholds = map[string]LimitConfig{"gust_mph": {Value: 40, Why: "big boats"}}
+		}},
+		{"held", "sending", levelFail, "by keeper: gauge looks wrong", func(t *testing.T) {
+			require.NoError(t, b.db.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
+			t.Cleanup(func() {
+				require.NoError(t, b.db.Release(context.Background(), store.Edit{Who: "keeper", Why: "mended"}))
+			})
+		}},
+		{"no max flow", "tamsen-bend max_flow", levelFail, "missing", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.MaxFlowM3S = nil })
+		}},
+		{"hazards unsurveyed", "tamsen-bend hazards", levelWarn, "not surveyed", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.HazardsSurveyed = false })
+		}},
+		{"no flood stage", "tamsen-bend flood stage", levelWarn, "missing", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.FloodStageM = nil })
+		}},
+		{"no warnings", "tamsen-bend warnings", levelFail, "no feed", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.AlertFeed = "" })
+		}},
+		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = "" })
+		}},
+		{"rule run out", "tamsen-bend rules", levelFail, "season walleye: last checked 2025-03-01", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{Year: 2025, Month: time.March, Day: 1} })
+		}},
+		{"rule soon to be checked", "tamsen-bend rules", levelWarn, "runs out in", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{Year: 2025, Month: time.May, Day: 1} })
+		}},
+		{"rule never checked", "tamsen-bend rules", levelFail, "never checked", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{} })
+		}},
+		{"no season rule", "tamsen-bend rules", levelFail, "no season rule", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules = nil })
+		}},
+		{"no depth", "tamsen-bend soundings", levelWarn, "main seam: no depth", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots[0].DepthRefM = nil })
+		}},
+		{"old sounding", "tamsen-bend soundings", levelWarn, "main seam: sounded 2024-03-01", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots[0].Sounded = coldseam.Date{Year: 2024, Month: time.March, Day: 1} })
+		}},
+		{"no spots", "tamsen-bend soundings", levelWarn, "no spots", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots = nil })
+		}},
+		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(t *testing.T) {
+			s, err := b.db.Site(ctx, "northgauge:NG-1001")
+			require.NoError(t, err)
+			s.DailyOnly = true
+			require.NoError(t, b.db.PutSite(ctx, s))
+			t.Cleanup(func() { s.DailyOnly = false; require.NoError(t, b.db.PutSite(context.Background(), s)) })
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) { // one club, one fault at a time: not parallel
+			names, k := *b.names, *b.k
+			names.txt, names.mx, names.addr = clone(names.txt), clone(names.mx), clone(names.addr)
+			relay := b.app.relay
+			t.Cleanup(func() {
+				*b.names, *b.k, b.app.cfg, b.app.relay = names, k, keep, relay
+				require.NoError(t, b.syncRivers(context.Background()))
+			})
+			live := *b.names
+			live.txt, live.mx, live.addr = clone(names.txt), clone(names.mx), clone(names.addr)
+			*b.names = live
+			c.inject(t)
+			wantLine(t, b.lines(t), c.key, c.level, c.text)
+		})
+	}
+}
+
+// remote makes the relay one of another machine.
+func (b *bench) remote(t *testing.T) {
+	t.Helper()
+	b.app.relay.Addr = "relay.net:587"
+}
+
+func clone[V any](m map[string]V) map[string]V {
+	out := make(map[string]V, len(m))
+	for k, v := range m {
+		out[k] = v
+	}
+	return out
+}
+
+// A gauge that falls silent, sends ice flags, has holes.
+func TestCheckOfSeries(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.clock.forward(demoStart.Add(9 * time.Hour))
+	lines := b.lines(t)
+	wantLine(t, lines, "tamsen-bend flow", levelFail, "newest 9 h old")
+	wantLine(t, lines, "feed northgauge", levelFail, "last good answer 9 h ago")
+	wantLine(t, lines, "feed northgauge-cap", levelFail, "last good answer 9 h ago")
+
+	at := demoStart
+	var obs []coldseam.Observation
+	for i := range 40 {
+		o := coldseam.Observation{At: at.Add(time.Duration(i) * 15 * time.Minute), Value: 100}
+		if i > 20 {
+			o.At = o.At.Add(8 * time.Hour)
+		}
+		if i%10 == 0 {
+			o.Flag = coldseam.Ice
+		}
+		obs = append(obs, o)
+	}
+	n, longest := gapsOf(obs)
+	require.Equal(t, 1, n)
+	require.Equal(t, 8*time.Hour+15*time.Minute, longest)
+	require.Equal(t, []string{"4 of 40 values under ice"}, flagsOf(obs))
+}
+
+// A service that renames a field, or sends another unit, is named with the
+// field.
+func TestCheckOfDocuments(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	ctx := t.Context()
+	proxy := mangle(t, b, strings.NewReplacer(`"qualifier"`, `"remark"`))
+	require.NotEmpty(t, proxy)
+	for i := range b.app.cfg.Profiles {
+		if b.app.cfg.Profiles[i].Name == agency.ProfileGauges {
+			b.app.cfg.Profiles[i].BaseURL = proxy
+		}
+	}
+	_ = ctx
+	lines := b.lines(t)
+	wantLine(t, lines, "shape northgauge", levelWarn, "qualifier is gone")
+	wantLine(t, lines, "units northgauge", levelFail, "unit")
+}
+
+// mangle stores documents of the agency as if the service had changed them.
+func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
+	t.Helper()
+	kept, err := b.db.NewestKept(t.Context())
+	require.NoError(t, err)
+	for _, f := range kept {
+		if f.Profile != agency.ProfileGauges || !strings.Contains(f.URL, "latest-continuous") {
+			continue
+		}
+		body, err := b.db.Payload(t.Context(), f.ID)
+		require.NoError(t, err)
+		text := strings.ReplaceAll(r.Replace(string(body)), `"ft^3/s"`, `"barrels per day"`)
+		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
+		t.Cleanup(srv.Close)
+		p, err := b.fetcher.Profile(agency.ProfileGauges)
+		require.NoError(t, err)
+		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
+			Attributes: shapeOf([]byte(text))}
+		_, err = b.db.SaveRaw(t.Context(), raw)
+		require.NoError(t, err)
+		return srv.URL
+	}
+	return ""
+}
+
+func TestCheckBackupAge(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	path, err := b.db.Backup(t.Context(), store.BackupOptions{Dir: b.cfg.Backup.Dir, Now: b.now()})
+	require.NoError(t, err)
+	only := func() map[string][]line {
+		b.k.cfg, b.k.lines = b.app.cfg, nil
+		b.k.backups()
+		return map[string][]line{"backup": b.k.lines}
+	}
+	wantLine(t, only(), "backup", levelOK, "whole")
+	b.clock.forward(demoStart.Add(2 * day))
+	wantLine(t, only(), "backup", levelWarn, "48 h old")
+	b.clock.forward(demoStart.Add(8 * day))
+	wantLine(t, only(), "backup", levelFail, "8 d old")
+	raw, err := os.ReadFile(path)
+	require.NoError(t, err)
+	raw[len(raw)/2] ^= 1
+	require.NoError(t, os.WriteFile(path, raw, 0o600))
+	wantLine(t, only(), "backup", levelFail, "backup coldseam-2026")
+}
+
+// A database of another schema is named, and nothing else is tried on it.
+func TestCheckOfSchemas(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	_, err := b.db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = version + 1`)
+	require.NoError(t, err)
+	lines := b.lines(t)
+	wantLine(t, lines, "migrations", levelFail, "this program knows")
+	require.Empty(t, lines["sending"])
+	_, err = b.db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = 1`)
+	require.NoError(t, err)
+	wantLine(t, b.lines(t), "migrations", levelFail, "schema 1, this program needs")
+	b.db.Close()
+	wantLine(t, b.lines(t), "database", levelFail, "")
+}
+
+// What keeps the program from being built at all still names line and cure.
+func TestCheckWithoutAProgram(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name, key, fix string
+		err            error
+	}{
+		{"no server programs", "database", "install", fmt.Errorf("initdb: %w", coldseam.ErrNotFound)},
+		{"database down", "database", "start the database", fmt.Errorf("open: %w", coldseam.ErrUnavailable)},
+		{"token key", "token key", "init", errors.New("mail.token_key_file: no such file")},
+		{"dkim", "dkim key", "init", errors.New("dkim key: no PEM block")},
+		{"password", "smtp password", "0600", errors.New("mail.password_file: no such file")},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			k := &checker{}
+			k.notBuilt(c.err)
+			require.Equal(t, c.key, k.lines[0].Key)
+			require.Equal(t, levelFail, k.lines[0].Level)
+			require.Contains(t, k.lines[0].Fix, c.fix)
+		})
+	}
+	var out bytes.Buffer
+	err := (&checkCmd{}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
+	require.Equal(t, exitCode{code: 2}, err)
+	require.Contains(t, out.String(), "coldseam init")
+}
+
+// Unknown mails that the relay's log names are sent; the others stay.
+func TestReconcile(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, sink.At("dot", 1, sink.Fault{Drop: true}))
+	v.join(t, "one@club.example.org", coldseam.Preferences{})
+	v.join(t, "two@club.example.org", coldseam.Preferences{})
+	_, err := v.db.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.now())
+	require.NoError(t, err)
+	_, err = v.db.Pool().Exec(ctx, `
+		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload)
+		SELECT (SELECT max(edition_id) FROM coldseam.edition), subscriber_id, '2026-04-18', 'morning', 'unknown', 3, $1, $1, 'x', '<20260418.' || subscriber_id || '@x>', ''
+		FROM coldseam.subscriber`, v.now())
+	require.NoError(t, err)
+	list, err := v.db.UnknownMails(ctx)
+	require.NoError(t, err)
+	require.Len(t, list, 2)
+	log := filepath.Join(t.TempDir(), "mail.log")
+	require.NoError(t, os.WriteFile(log, []byte("Apr 18 04:46 mx relay[1]: ABC: message-id="+list[0].MessageID+"\n"), 0o600))
+	var out bytes.Buffer
+	require.NoError(t, (&checkCmd{MailLog: log}).reconcile(ctx, &out, v.app))
+	require.Contains(t, out.String(), "1 of 2 mails without an answer stand in the relay's log and are sent; 1 are not there")
+	left, err := v.db.UnknownMails(ctx)
+	require.NoError(t, err)
+	require.Equal(t, list[1:], left)
+	require.ErrorContains(t, (&checkCmd{MailLog: "/nowhere"}).reconcile(ctx, &out, v.app), "--mail-log")
+}
+
+// The records that --dns prints satisfy the check that reads them.
+func TestRecordsToPaste(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.k.cfg = b.app.cfg
+	var out bytes.Buffer
+	require.NoError(t, (&checkCmd{}).records(t.Context(), &out, b.k))
+	names := &fakeNames{txt: map[string][]string{}, mx: map[string]string{}}
+	for _, l := range strings.Split(out.String(), "\n") {
+		name, rest, _ := strings.Cut(l, ". IN ")
+		if v, ok := strings.CutPrefix(rest, "TXT "); ok {
+			names.txt[name] = []string{strings.ReplaceAll(strings.Trim(v, `"`), `" "`, "")}
+		}
+		if v, ok := strings.CutPrefix(rest, "MX 10 "); ok {
+			names.mx[name] = v
+		}
+		for _, s := range strings.Split(rest, `" "`) {
+			require.LessOrEqual(t, len(strings.Trim(strings.TrimPrefix(s, "TXT "), `"`)), 255)
+		}
+	}
+	b.k.net.names = names
+	lines := b.lines(t)
+	for _, key := range []string{"spf", "dkim", "dmarc", "bounces"} {
+		wantLine(t, lines, key, levelOK, "")
+	}
+}
+
+func TestLiveProbe(t *testing.T) {
+	t.Parallel()
+	code := http.StatusOK
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		require.Equal(t, "/livez", r.URL.Path)
+		w.WriteHeader(code)
+	}))
+	defer srv.Close()
+	_, port, err := net.SplitHostPort(strings.TrimPrefix(srv.URL, "http://"))
+	require.NoError(t, err)
+	ask := func() error { return (&checkCmd{}).live(t.Context(), Config{Listen: "0.0.0.0:" + port}, nil) }
+	require.NoError(t, ask())
+	code = http.StatusServiceUnavailable
+	require.ErrorContains(t, ask(), "503")
+	srv.Close()
+	require.ErrorContains(t, ask(), "does not answer")
+}
+
+// The program as a whole: a private database, a config on disk, exit status 2
+// for a club without a river.
+func TestCheckOnTheCommandLine(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	require.NoError(t, os.WriteFile(path, []byte("database_url = '"+storetest.URL(t)+"'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
+	var out, errs bytes.Buffer
+	require.Equal(t, 2, execute(t.Context(), []string{"check", "--config", path, "--offline", "--json"}, &out, &errs), errs.String())
+	var got struct{ Lines []line }
+	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
+	byKey := map[string][]line{}
+	for _, l := range got.Lines {
+		byKey[l.Key] = append(byKey[l.Key], l)
+	}
+	wantLine(t, byKey, "reaches", levelFail, "none")
+	wantLine(t, byKey, "database", levelOK, "the configured one")
+	wantLine(t, byKey, "token key", levelFail, "not set")
+	wantLine(t, byKey, "smtp", levelOK, "skipped: offline")
+}
+
+func shapeOf(body []byte) string { return ingest.SchemaOf(body).Pack() }

@@ -1,0 +1,241 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"crypto/rsa"
+	"crypto/x509"
+	_ "embed"
+	"encoding/pem"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+)
+
+//go:embed coldseam.toml
+var sampleTOML string
+
+// initCmd writes a configuration and the keys, and asks nothing that it can
+// find out.
+type initCmd struct {
+	Club   string `help:"Name of the club." default:"Our River Club"`
+	Domain string `help:"The club's domain; default the name of this machine." placeholder:"NAME"`
+	Zone   string `help:"IANA zone; default the machine's." placeholder:"ZONE"`
+}
+
+// Run writes what is not there yet. Nothing is ever overwritten.
+func (c *initCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	host, _ := os.Hostname() // unknown: the example's name stays
+	return c.write(s, g.Config, machine{host: host, zone: machineZone("/etc/localtime", os.Getenv("TZ")), root: os.Geteuid() == 0, home: os.Getenv("HOME")})
+}
+
+// machine is what init finds out.
+type machine struct {
+	host, zone, home string
+	root             bool
+}
+
+func (c *initCmd) write(s *streams, path string, m machine) error {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	dir := filepath.Dir(path)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	token, dkim := filepath.Join(dir, "token.key"), filepath.Join(dir, "dkim.key")
+	domain := c.Domain
+	if domain == "" && strings.Contains(strings.Trim(m.host, "."), ".") {
+		domain = m.host
+	}
+	zone := c.Zone
+	if zone == "" {
+		zone = m.zone
+	}
+	text := fillSample(sampleTOML, sampleValues{club: c.Club, domain: domain, zone: zone, state: m.stateDir(), token: token, dkim: dkim})
+	if _, err := parseConfig(path, text); err != nil {
+		return exitCode{2, err.Error()}
+	}
+	say := func(f, what string, made bool) {
+		if made {
+			fmt.Fprintf(s.out, "wrote  %s: %s\n", f, what)
+		} else {
+			fmt.Fprintf(s.out, "kept   %s: it was there\n", f)
+		}
+	}
+	made, err := writeNew(path, []byte(text), 0o644)
+	if err != nil {
+		return err
+	}
+	say(path, "the configuration, every key explained", made)
+	had := exists(token)
+	if _, err := ensureKey(token); err != nil {
+		return err
+	}
+	say(token, "signs the links in mails", !had)
+	had = exists(dkim)
+	if !had {
+		if err := writeDKIMKey(dkim); err != nil {
+			return err
+		}
+	}
+	say(dkim, "signs the mails", !had)
+	c.next(s, path, domain, zone)
+	return nil
+}
+
+func (c *initCmd) next(s *streams, path, domain, zone string) {
+	flag := ""
+	if filepath.Base(path) != "coldseam.toml" || filepath.Dir(path) != mustGetwd() {
+		flag = " --config " + path
+	}
+	w := s.out
+	fmt.Fprintln(w, "\nNext:")
+	step := 1
+	say := func(format string, args ...any) {
+		fmt.Fprintf(w, "%d. %s\n", step, fmt.Sprintf(format, args...))
+		step++
+	}
+	if domain == "" {
+		say("This machine has no full name: put the club's domain for river.example.org in %s.", path)
+	}
+	if zone == "" {
+		say("This machine says no time zone: set club.zone.")
+	}
+	say("Set club.name, club.admin_email, club.contact and mail.smtp in %s.", path)
+	say("coldseam check%s --dns   prints the records to paste into the domain's zone.", flag)
+	say("coldseam site add%s --lat 45.3 --lon -92.7   finds the nearest gauges and adds a river.", flag)
+	say("coldseam check%s   says what is still wanted.", flag)
+	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag, orElse(domain, "river.example.org"))
+	say("coldseam serve%s   or the unit in deploy/coldseam.service.", flag)
+	say("coldseam backup%s   every day from a timer: the two keys are in it.", flag)
+}
+
+func mustGetwd() string {
+	d, err := os.Getwd()
+	if err != nil {
+		return ""
+	}
+	return d
+}
+
+func orElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// stateDir is where the state of this user lives by custom.
+func (m machine) stateDir() string {
+	switch {
+	case m.root:
+		return "/var/lib/coldseam"
+	case m.home != "":
+		return filepath.Join(m.home, ".local", "state", "coldseam")
+	}
+	return ""
+}
+
+// machineZone reads the zone of this machine: the TZ variable, or where
+// /etc/localtime leads. "" = not said.
+func machineZone(localtime, tz string) string {
+	for _, z := range []string{strings.TrimPrefix(tz, ":"), zoneOfLink(localtime)} {
+		if z == "" || z == "Local" || filepath.IsAbs(z) {
+			continue
+		}
+		if _, err := time.LoadLocation(z); err == nil {
+			return z
+		}
+	}
+	return ""
+}
+
+func zoneOfLink(path string) string {
+	target, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return ""
+	}
+	_, zone, ok := strings.Cut(target, "zoneinfo/")
+	if !ok {
+		return ""
+	}
+	return strings.TrimPrefix(strings.TrimPrefix(zone, "posix/"), "right/")
+}
+
+// sampleValues replace the example's own in the sample configuration.
+type sampleValues struct{ club, domain, zone, state, token, dkim string }
+
+// fillSample sets what is known and leaves every comment as it is.
+func fillSample(text string, v sampleValues) string {
+	set := func(key, value string) {
+		if value == "" {
+			return
+		}
+		re := regexp.MustCompile(`(?m)^#?(` + key + ` = )"[^"\n]*"`)
+		if at := re.FindStringSubmatchIndex(text); at != nil {
+			text = text[:at[0]] + text[at[2]:at[3]] + strconv.Quote(value) + text[at[1]:]
+		}
+	}
+	set("state_dir", v.state)
+	set("token_key_file", v.token)
+	set("dkim_key_file", v.dkim)
+	set("zone", v.zone)
+	set("name", v.club)
+	if v.club != "" {
+		text = strings.Replace(text, "Our River Club <", strings.NewReplacer(`"`, "", "<", "", ">", "", `\`, "").Replace(v.club)+" <", 1)
+	}
+	if v.domain != "" {
+		text = strings.ReplaceAll(text, "river.example.org", v.domain)
+	}
+	return text
+}
+
+// writeNew writes a file unless it is there.
+func writeNew(path string, b []byte, mode os.FileMode) (bool, error) {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, mode)
+	if os.IsExist(err) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	defer f.Close()
+	if _, err := f.Write(b); err != nil {
+		return false, err
+	}
+	if err := f.Sync(); err != nil {
+		return false, err
+	}
+	return true, f.Close()
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// writeDKIMKey makes an RSA key of 2048 bits, 0600: the size every receiver
+// takes and a TXT record still carries.
+func writeDKIMKey(path string) error {
+	key, err := rsa.GenerateKey(rand.Reader, 2048)
+	if err != nil {
+		return err
+	}
+	der, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := pem.Encode(&b, &pem.Block{Type: "PRIVATE KEY", Bytes: der}); err != nil {
+		return err
+	}
+	_, err = writeNew(path, b.Bytes(), 0o600)
+	return err
+}
