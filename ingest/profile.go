@@ -278,22 +278,49 @@ func (p Profile) At(endpoint string) (Profile, error) {
 
 // Check refuses a profile that cannot be fetched, naming the key.
 func (p Profile) Check() error {
-	bad := func(key, want string, got any) error {
-		return fmt.Errorf("profile %q: %s = %v: want %s: %w", p.Name, key, got, want, coldseam.ErrInvalid)
+	for _, check := range []func() error{p.checkAddress, p.checkWords, p.checkTables, p.checkZones} {
+		if err := check(); err != nil {
+			return err
+		}
 	}
+	for name := range p.Endpoints {
+		e, err := p.At(name)
+		if err != nil {
+			return err
+		}
+		e.Endpoints = nil
+		if err := e.Check(); err != nil {
+			return fmt.Errorf("endpoint %s: %w", name, err)
+		}
+	}
+	return nil
+}
+
+func (p Profile) bad(key, want string, got any) error {
+	return fmt.Errorf("profile %q: %s = %v: want %s: %w", p.Name, key, got, want, coldseam.ErrInvalid)
+}
+
+func (p Profile) checkAddress() error {
 	if p.Name == "" {
-		return bad("name", "a name", `""`)
+		return p.bad("name", "a name", `""`)
 	}
 	u, err := url.Parse(p.BaseURL)
 	if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" {
-		return bad("base_url", "an http or https address", p.BaseURL)
+		return p.bad("base_url", "an http or https address", p.BaseURL)
 	}
 	if u.Scheme == "http" && p.KeyHeader != "" && !p.allowsPrivate(u.Hostname()) {
-		return bad("base_url", "https where a key is sent", p.BaseURL)
+		return p.bad("base_url", "https where a key is sent", p.BaseURL)
 	}
 	if (p.KeyHeader == "") != (p.KeyFile == "") {
-		return bad("key_header", "both key_header and key_file, or none", p.KeyHeader)
+		return p.bad("key_header", "both key_header and key_file, or none", p.KeyHeader)
 	}
+	if _, ok := p.Query["limit"]; p.Format == FormatFeatures && p.Query != nil && !ok {
+		return p.bad("query", "a limit: such services send 10 rows without one", p.Query)
+	}
+	return nil
+}
+
+func (p Profile) checkWords() error {
 	for _, w := range []struct {
 		key, got string
 		allowed  []string
@@ -305,15 +332,16 @@ func (p Profile) Check() error {
 		{"statistic", p.Statistic, []string{"", "instant", "mean", "min", "max", "sum"}},
 	} {
 		if !contains(w.allowed, w.got) {
-			return bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
+			return p.bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
 		}
 	}
-	if _, ok := p.Query["limit"]; p.Format == FormatFeatures && p.Query != nil && !ok {
-		return bad("query", "a limit: such services send 10 rows without one", p.Query)
-	}
+	return nil
+}
+
+func (p Profile) checkTables() error {
 	for code, param := range p.Parameters {
 		if coldseam.Parameter(param).Unit() == "" {
-			return bad("parameters."+code, "a parameter", param)
+			return p.bad("parameters."+code, "a parameter", param)
 		}
 	}
 	for param, unit := range p.Units {
@@ -323,33 +351,33 @@ func (p Profile) Check() error {
 	}
 	for code, action := range p.Qualifiers {
 		if _, ok := actionFlags[action]; !ok {
-			return bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
+			return p.bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
 		}
 	}
 	for param, st := range p.Statistics {
 		if _, _, err := p.Stat(coldseam.Parameter(param)); err != nil {
-			return bad("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
+			return p.bad("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
 		}
 	}
 	for word, a := range p.Approval {
 		if a != "provisional" && a != "approved" {
-			return bad("approval."+word, "provisional or approved", a)
+			return p.bad("approval."+word, "provisional or approved", a)
 		}
 	}
+	return nil
+}
+
+func (p Profile) checkZones() error {
 	zones := map[string]string{"zone": p.Zone}
 	for k, z := range p.Zones {
 		zones["zones."+k] = z
 	}
+	for k, pl := range p.Places {
+		zones["places."+k+".zone"] = pl.Zone
+	}
 	for key, z := range zones {
 		if _, err := time.LoadLocation(z); err != nil || z == "Local" {
-			return bad(key, "an IANA zone", z)
-		}
-	}
-	for name := range p.Endpoints {
-		e, _ := p.At(name)
-		e.Endpoints = nil
-		if err := e.Check(); err != nil {
-			return fmt.Errorf("endpoint %s: %w", name, err)
+			return p.bad(key, "an IANA zone", z)
 		}
 	}
 	return nil
