@@ -149,6 +149,9 @@ func TestStreamMemoryIsFlat(t *testing.T) {
 	}
 	t.Parallel()
 	small, large := 10, 60
+	if raceOn {
+		small, large = 3, 12
+	}
 	if os.Getenv("COLDSEAM_SOAK") != "" {
 		small, large = 50, 500
 	}
