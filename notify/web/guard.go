@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 // contentPolicy lets a page load our style sheet and images and send forms to
@@ -41,12 +42,20 @@ func (s *site) guard(next http.Handler) http.Handler {
 		if strings.HasPrefix(s.Links.PublicURL, "https://") {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
-		if wait, ok := s.clients.take("page "+s.client(r), s.Limits.PagesPerMinute, time.Minute); !ok {
+		if wait, ok := s.clients.take("page "+s.client(r), s.Limits.PagesPerMinute, time.Minute); !ok && !s.always(r) {
 			s.busy(w, r, wait)
 			return
 		}
 		inner.ServeHTTP(w, r)
 	})
+}
+
+// always names what is answered at any rate: leaving the list, which mail
+// services post for many people from few addresses; the style sheet; the
+// probes.
+func (s *site) always(r *http.Request) bool {
+	p := r.URL.Path
+	return r.Method == http.MethodPost && strings.HasPrefix(p, notify.PathUnsubscribe) || p == s.style.path || p == "/livez" || p == "/readyz" || p == "/healthz"
 }
 
 // ownOrigin drops "Origin: null" where the browser sends no Sec-Fetch-Site: on

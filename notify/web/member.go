@@ -47,10 +47,35 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 	if err := s.Store.Confirm(r.Context(), c.Subscriber, s.Now()); err != nil {
 		return err
 	}
+	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
+	if err != nil {
+		return err
+	}
+	if why := offList(sub.State); why != "" && sub.State != "paused" {
+		// An old link, pressed again after leaving, starts nothing.
+		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No mail is on its way", NoIndex: true, Bare: true, Body: done{
+			Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}}}))
+	}
 	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "You are on the list", NoIndex: true, Bare: true, Body: done{
 		Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
 			"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
 		Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"}, {notify.PathHow, "What 6 in 10 means"}}}}))
+}
+
+// offList says in words why a subscriber in this state gets no mail; "" when
+// the mail runs.
+func offList(state string) string {
+	switch state {
+	case "unsubscribed":
+		return "You have left the list. To get the morning mail again, sign up again."
+	case "suppressed":
+		return "Mail to your address came back, so we stopped. Ask the club's admin to try it again."
+	case "pending":
+		return "Your sign-up is not confirmed yet: press the button in the confirm mail."
+	case "paused":
+		return "The mail rests until the season begins. It starts again by itself."
+	}
+	return ""
 }
 
 // path cuts the public URL off one of our own links, so that a reader who came

@@ -252,3 +252,36 @@ func TestAllSevenDaysIsTheDefault(t *testing.T) {
 	require.Equal(t, 200, post(testHandler(t, m), paths()["prefs"], v).Code)
 	require.Nil(t, m.subs[7].Prefs.Weekdays)
 }
+
+// TestOffTheListIsSaid: nobody is told that mail comes when it does not.
+func TestOffTheListIsSaid(t *testing.T) {
+	t.Parallel()
+	for state, want := range map[string]string{"unsubscribed": "You have left the list", "suppressed": "came back", "paused": "rests until the season", "confirmed": ""} {
+		t.Run(state, func(t *testing.T) {
+			t.Parallel()
+			m := newMemory()
+			s := m.subs[7]
+			s.State = state
+			m.subs[7] = s
+			h := testHandler(t, m)
+			page := get(h, paths()["prefs"]).Body.String()
+			saved := post(h, paths()["prefs"], prefsValues()).Body.String()
+			again := post(h, paths()["confirm"], nil).Body.String()
+			require.Contains(t, saved, "<b>Saved.</b>")
+			if want == "" {
+				require.NotContains(t, page, `class="over"`)
+				require.Contains(t, saved, "The next mail follows them")
+				require.Contains(t, again, "You are on the list")
+				return
+			}
+			require.Contains(t, page, want)
+			require.NotContains(t, saved, "The next mail follows them")
+			if state == "paused" {
+				require.Contains(t, again, "You are on the list")
+				return
+			}
+			require.Contains(t, again, want, "an old confirm link does not pretend")
+			require.Equal(t, state, m.subs[7].State)
+		})
+	}
+}

@@ -21,6 +21,7 @@ type prefsPage struct {
 	Errs                                        map[string]string
 	List                                        []string
 	Saved                                       bool
+	Off                                         string // why no mail is sent now
 	Stop                                        string
 	Calendar                                    string
 }
@@ -55,7 +56,9 @@ func (s *site) prefsForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.showPrefs(w, r, http.StatusOK, c, s.prefsOf(sub.Prefs, rs))
+	page := s.prefsOf(sub.Prefs, rs)
+	page.Off = offList(sub.State)
+	return s.showPrefs(w, r, http.StatusOK, c, page)
 }
 
 // prefsOf fills the form.
@@ -157,7 +160,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := s.prefsOf(p, rs)
-	page.Saved = true
+	page.Saved, page.Off = true, offList(sub.State)
 	return s.showPrefs(w, r, http.StatusOK, c, page)
 }
 

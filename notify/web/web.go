@@ -70,7 +70,7 @@ type People interface {
 // Limits are the rates that a client address may reach. Zero fields take the
 // defaults.
 type Limits struct {
-	PagesPerMinute int // a client prefix, all requests; default 240
+	PagesPerMinute int // a client prefix; default 1200: before dawn a whole carrier comes from one
 	SignUpsPerHour int // a client prefix; default 5
 	SignUpsAllHour int // over all clients of this process; default 100
 }
@@ -81,7 +81,7 @@ func (l Limits) withDefaults() Limits {
 			*v = d
 		}
 	}
-	def(&l.PagesPerMinute, 240)
+	def(&l.PagesPerMinute, 1200)
 	def(&l.SignUpsPerHour, 5)
 	def(&l.SignUpsAllHour, 100)
 	return l
