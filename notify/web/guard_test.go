@@ -250,6 +250,35 @@ func TestClientBehindProxies(t *testing.T) {
 	}
 }
 
+// TestLocalProxyByDefault: behind a proxy on the same machine readers are told
+// apart without any setting; with an empty list nobody's header counts.
+func TestLocalProxyByDefault(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name    string
+		proxies []netip.Prefix
+		want    int
+	}{{"default", nil, 200}, {"nobody", []netip.Prefix{}, 429}} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			cfg := testConfig(newMemory())
+			cfg.TrustedProxies, cfg.Limits.PagesPerMinute = c.proxies, 3
+			h, err := New(cfg)
+			require.NoError(t, err)
+			last := 0
+			for i := range 6 {
+				r := httptest.NewRequest("GET", "/how", nil)
+				r.RemoteAddr = "127.0.0.1:4"
+				r.Header.Set("X-Forwarded-For", fmt.Sprintf("203.0.%d.1", i))
+				w := httptest.NewRecorder()
+				h.ServeHTTP(w, r)
+				last = w.Code
+			}
+			require.Equal(t, c.want, last)
+		})
+	}
+}
+
 func TestHostHeaderTakesNoPart(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())

@@ -95,7 +95,8 @@ type Config struct {
 	Now    func() time.Time
 	Log    *slog.Logger
 	Limits Limits
-	// TrustedProxies are the peers whose X-Forwarded-For is believed.
+	// TrustedProxies are the peers whose X-Forwarded-For is believed. nil is the
+	// loopback, where a proxy on the same machine comes from; empty is nobody.
 	TrustedProxies []netip.Prefix
 	// SignUpFloor is the time that every answer to a sign-up takes at least, so
 	// that known and unknown addresses look alike; default 300 ms, negative none.
@@ -133,6 +134,9 @@ func New(c Config) (http.Handler, error) {
 	}
 	if c.SignUpFloor == 0 {
 		c.SignUpFloor = 300 * time.Millisecond
+	}
+	if c.TrustedProxies == nil {
+		c.TrustedProxies = []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"), netip.MustParsePrefix("::1/128")}
 	}
 	c.Limits = c.Limits.withDefaults()
 	s := &site{Config: c, tmpl: parsePages(), style: readAsset("look.css"), clients: newLimiter(c.Now)}
