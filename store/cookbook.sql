@@ -89,6 +89,13 @@ SELECT reach_id, species, season, first_fish, half_in, best_wave, half_spawned, 
 FROM season.run_date
 ORDER BY reach_id, species, season;
 
+-- name: catch
+-- How many trips, hours and fish did the season bring?
+SELECT reach_id, species, season, anglers, trips, line_hours, fish, fish_per_line_hour
+FROM season.catch
+WHERE dimension = 'all'
+ORDER BY reach_id, species, season;
+
 -- name: catch-by-band
 -- At which water temperature did we catch most per hour?
 SELECT c.reach_id, c.species, c.band, c.anglers, c.trips, c.fish_per_line_hour
@@ -150,7 +157,7 @@ ORDER BY month, state;
 
 -- name: odds-kept
 -- Of mornings told about 6 in 10, were 6 in 10 good? (open days only)
-SELECT round(b.odds::numeric, 1) AS told, count(*) AS mornings, sum(t.trips) AS trips, round(sum(t.fish) / NULLIF(sum(t.line_hours), 0), 2) AS fish_per_line_hour
+SELECT round(b.odds::numeric, 1) AS told, count(*) AS mornings, sum(t.trips) AS trips, round(avg(t.fish_per_line_hour), 2) AS fish_per_line_hour
 FROM season.brief b
 JOIN season.trip_day t USING (reach_id, day)
 WHERE b.last_word AND b.odds IS NOT NULL AND t.trips IS NOT NULL AND b.season = 2026

@@ -398,6 +398,7 @@ func TestSubscriberLife(t *testing.T) {
 	require.NoError(t, db.Unsubscribe(ctx, s.ID))
 	require.NoError(t, db.Unsubscribe(ctx, s.ID))
 	require.ErrorIs(t, db.Pause(ctx, s.ID), coldseam.ErrRejected)
+	require.ErrorIs(t, db.Confirm(ctx, s.ID), coldseam.ErrRejected, "an old link brings nobody back")
 	require.ErrorIs(t, db.Unsubscribe(ctx, 999999), coldseam.ErrNotFound)
 	got, err := db.SubscriberByEmail(ctx, "ADA@one.example")
 	require.NoError(t, err)

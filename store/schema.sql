@@ -1761,7 +1761,7 @@ CREATE VIEW coldseam.trip_cell AS
             d.dimension,
             d.cell
            FROM (coldseam.trip_condition c
-             CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('month'::text,to_char((c.day)::timestamp with time zone, 'YYYY-MM'::text)), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(c.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
+             CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(c.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
           WHERE (NOT c.went_not)
         ), cells AS (
          SELECT trips.dimension,
@@ -1816,7 +1816,7 @@ CREATE VIEW coldseam.trip_cell AS
 
 COMMENT ON VIEW coldseam.trip_cell IS 'The trip log by one dimension at a time, with the mark of what readers may not see.';
 
-COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, month, band, flow, stage, verdict, weight or presentation.';
+COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, band, flow, stage, verdict, weight or presentation.';
 
 COMMENT ON COLUMN coldseam.trip_cell.season IS 'Calendar year.';
 
@@ -2067,11 +2067,11 @@ CREATE VIEW season.catch AS
             ELSE NULL::bigint
         END AS trips,
         CASE
-            WHEN (NOT trip_cell.hidden) THEN round((trip_cell.line_hours)::numeric)
+            WHEN ((NOT trip_cell.hidden) AND (trip_cell.dimension = 'all'::text)) THEN round((trip_cell.line_hours)::numeric)
             ELSE NULL::numeric
         END AS line_hours,
         CASE
-            WHEN (NOT trip_cell.hidden) THEN trip_cell.fish
+            WHEN ((NOT trip_cell.hidden) AND (trip_cell.dimension = 'all'::text)) THEN trip_cell.fish
             ELSE NULL::bigint
         END AS fish,
         CASE
@@ -2083,7 +2083,7 @@ CREATE VIEW season.catch AS
 
 COMMENT ON VIEW season.catch IS 'Catch by one dimension at a time. Numbers of cells with fewer than three different anglers are left empty, and a second cell where one could be had by subtraction.';
 
-COMMENT ON COLUMN season.catch.dimension IS 'all, day, month, band, flow, stage, verdict, weight (ounces) or presentation.';
+COMMENT ON COLUMN season.catch.dimension IS 'all, day, band, flow, stage, verdict, weight (ounces) or presentation.';
 
 COMMENT ON COLUMN season.catch.season IS 'Calendar year.';
 
@@ -2097,9 +2097,9 @@ COMMENT ON COLUMN season.catch.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.catch.trips IS 'Trips, those without fish included.';
 
-COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours.';
+COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours; only for the whole season.';
 
-COMMENT ON COLUMN season.catch.fish IS 'Fish caught.';
+COMMENT ON COLUMN season.catch.fish IS 'Fish caught; only for the whole season.';
 
 COMMENT ON COLUMN season.catch.fish_per_line_hour IS 'Fish per line hour.';
 
@@ -2112,8 +2112,6 @@ CREATE VIEW season.catch_by_band AS
     catch.cell AS band,
     catch.anglers,
     catch.trips,
-    catch.line_hours,
-    catch.fish,
     catch.fish_per_line_hour
    FROM season.catch
   WHERE (catch.dimension = 'band'::text);
@@ -2132,10 +2130,6 @@ COMMENT ON COLUMN season.catch_by_band.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.catch_by_band.trips IS 'Trips, those without fish included.';
 
-COMMENT ON COLUMN season.catch_by_band.line_hours IS 'Hours times lines, whole hours.';
-
-COMMENT ON COLUMN season.catch_by_band.fish IS 'Fish caught.';
-
 COMMENT ON COLUMN season.catch_by_band.fish_per_line_hour IS 'Fish per line hour.';
 
 CREATE VIEW season.catch_by_flow AS
@@ -2145,8 +2139,6 @@ CREATE VIEW season.catch_by_flow AS
     catch.cell AS flow_class,
     catch.anglers,
     catch.trips,
-    catch.line_hours,
-    catch.fish,
     catch.fish_per_line_hour
    FROM season.catch
   WHERE (catch.dimension = 'flow'::text);
@@ -2165,10 +2157,6 @@ COMMENT ON COLUMN season.catch_by_flow.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.catch_by_flow.trips IS 'Trips, those without fish included.';
 
-COMMENT ON COLUMN season.catch_by_flow.line_hours IS 'Hours times lines, whole hours.';
-
-COMMENT ON COLUMN season.catch_by_flow.fish IS 'Fish caught.';
-
 COMMENT ON COLUMN season.catch_by_flow.fish_per_line_hour IS 'Fish per line hour.';
 
 CREATE VIEW season.catch_by_stage AS
@@ -2178,8 +2166,6 @@ CREATE VIEW season.catch_by_stage AS
     catch.cell AS run_stage,
     catch.anglers,
     catch.trips,
-    catch.line_hours,
-    catch.fish,
     catch.fish_per_line_hour
    FROM season.catch
   WHERE (catch.dimension = 'stage'::text);
@@ -2198,10 +2184,6 @@ COMMENT ON COLUMN season.catch_by_stage.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.catch_by_stage.trips IS 'Trips, those without fish included.';
 
-COMMENT ON COLUMN season.catch_by_stage.line_hours IS 'Hours times lines, whole hours.';
-
-COMMENT ON COLUMN season.catch_by_stage.fish IS 'Fish caught.';
-
 COMMENT ON COLUMN season.catch_by_stage.fish_per_line_hour IS 'Fish per line hour.';
 
 CREATE VIEW season.catch_by_weight AS
@@ -2211,8 +2193,6 @@ CREATE VIEW season.catch_by_weight AS
     (NULLIF(catch.cell, 'not said'::text))::numeric AS weight_oz,
     catch.anglers,
     catch.trips,
-    catch.line_hours,
-    catch.fish,
     catch.fish_per_line_hour
    FROM season.catch
   WHERE (catch.dimension = 'weight'::text);
@@ -2230,10 +2210,6 @@ COMMENT ON COLUMN season.catch_by_weight.weight_oz IS 'Jig weight, ounces; null 
 COMMENT ON COLUMN season.catch_by_weight.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.catch_by_weight.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch_by_weight.line_hours IS 'Hours times lines, whole hours.';
-
-COMMENT ON COLUMN season.catch_by_weight.fish IS 'Fish caught.';
 
 COMMENT ON COLUMN season.catch_by_weight.fish_per_line_hour IS 'Fish per line hour.';
 
@@ -2854,8 +2830,6 @@ CREATE VIEW season.trip_day AS
     (catch.cell)::date AS day,
     catch.anglers,
     catch.trips,
-    catch.line_hours,
-    catch.fish,
     catch.fish_per_line_hour
    FROM season.catch
   WHERE (catch.dimension = 'day'::text);
@@ -2873,10 +2847,6 @@ COMMENT ON COLUMN season.trip_day.day IS 'Civil day.';
 COMMENT ON COLUMN season.trip_day.anglers IS 'Different anglers.';
 
 COMMENT ON COLUMN season.trip_day.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.trip_day.line_hours IS 'Hours times lines, whole hours.';
-
-COMMENT ON COLUMN season.trip_day.fish IS 'Fish caught.';
 
 COMMENT ON COLUMN season.trip_day.fish_per_line_hour IS 'Fish per line hour.';
 

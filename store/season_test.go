@@ -197,6 +197,11 @@ func TestCookbookAndViews(t *testing.T) {
 		one(t, `SELECT sum(mornings) FROM season.call`, &mornings)
 		require.Equal(t, 40, mornings)
 	})
+	t.Run("sums only for the whole season", func(t *testing.T) {
+		var all, parts int
+		one(t, `SELECT count(*) FILTER (WHERE dimension = 'all' AND fish > 0 AND line_hours > 0), count(*) FILTER (WHERE dimension <> 'all' AND (fish IS NOT NULL OR line_hours IS NOT NULL)) FROM season.catch`, &all, &parts)
+		require.Equal(t, []int{1, 0}, []int{all, parts})
+	})
 	t.Run("dictionary", func(t *testing.T) {
 		ms, err := db.Dictionary(ctx)
 		require.NoError(t, err)
@@ -257,7 +262,7 @@ func TestSmallCellsAreHidden(t *testing.T) {
 					require.True(t, added)
 				}
 			}
-			rows, err := db.Pool().Query(t.Context(), `SELECT extract(day FROM day)::int FROM season.trip_day WHERE fish IS NOT NULL ORDER BY 1`)
+			rows, err := db.Pool().Query(t.Context(), `SELECT extract(day FROM day)::int FROM season.trip_day WHERE fish_per_line_hour IS NOT NULL ORDER BY 1`)
 			require.NoError(t, err)
 			got, err := pgx.CollectRows(rows, pgx.RowTo[int])
 			require.NoError(t, err)

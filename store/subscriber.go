@@ -195,11 +195,12 @@ func (db *DB) setSub(ctx context.Context, what string, id int64, sql string, arg
 }
 
 // Confirm turns a pending subscriber into a confirmed one; confirmed already
-// is no error. A suppressed one stays suppressed: ErrRejected.
+// is no error. In any other state it is ErrRejected: an old link must not bring
+// back somebody who left.
 func (db *DB) Confirm(ctx context.Context, id int64) error {
 	return db.setSub(ctx, "confirm", id, `
 		UPDATE coldseam.subscriber SET state = 'confirmed', confirmed_at = COALESCE(confirmed_at, $2)
-		WHERE subscriber_id = $1 AND state IN ('pending', 'confirmed', 'unsubscribed')`, micro(db.now()))
+		WHERE subscriber_id = $1 AND state IN ('pending', 'confirmed')`, micro(db.now()))
 }
 
 // Unsubscribe ends the mail at once, from any state; a second time is no

@@ -14,7 +14,7 @@ import (
 func TestRunningIsFoundAndGone(t *testing.T) {
 	t.Parallel()
 	need(t)
-	dir := stateDir(t)
+	dir := copied(t, stateDir(t))
 	_, ok := localpg.Running(dir)
 	require.False(t, ok, "nothing there yet")
 	s := start(t, localpg.Options{Dir: dir})

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -39,6 +40,37 @@ func need(t *testing.T) string {
 	}
 	require.NoError(t, err)
 	return bin
+}
+
+// made is a cluster made once: most tests are not about making one, and a copy
+// is cheaper.
+var made struct {
+	once sync.Once
+	dir  string
+	err  error
+}
+
+// copied puts a copy of the made cluster into a state directory.
+func copied(t *testing.T, dir string) string {
+	t.Helper()
+	need(t)
+	made.once.Do(func() {
+		if made.dir, made.err = os.MkdirTemp("", "coldseam-localpg-made-"); made.err != nil {
+			return
+		}
+		if made.err = os.Chmod(made.dir, 0o711); made.err != nil {
+			return
+		}
+		var s *localpg.Server
+		if s, made.err = localpg.Start(context.Background(), localpg.Options{Dir: made.dir, Fast: true}); made.err == nil {
+			made.err = s.Stop()
+		}
+	})
+	require.NoError(t, made.err)
+	require.NoError(t, os.MkdirAll(dir, 0o711))
+	out, err := exec.Command("cp", "-a", filepath.Join(made.dir, "pg"), dir).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	return dir
 }
 
 func start(t *testing.T, o localpg.Options) *localpg.Server {
@@ -97,7 +129,7 @@ func TestStartStopStart(t *testing.T) {
 
 func TestLongPathMovesTheSocket(t *testing.T) {
 	t.Parallel()
-	dir := filepath.Join(stateDir(t), strings.Repeat("deep/", 30))
+	dir := copied(t, filepath.Join(stateDir(t), strings.Repeat("deep/", 30)))
 	s := start(t, localpg.Options{Dir: dir})
 	require.Equal(t, "1", query(t, s.URL(""), `SELECT '1'`))
 	sock := query(t, s.URL(""), `SHOW unix_socket_directories`)
@@ -108,7 +140,7 @@ func TestLongPathMovesTheSocket(t *testing.T) {
 
 func TestOtherMajorIsRefusedAndKept(t *testing.T) {
 	t.Parallel()
-	dir := stateDir(t)
+	dir := copied(t, stateDir(t))
 	s := start(t, localpg.Options{Dir: dir})
 	major := s.Major()
 	require.NoError(t, s.Stop())
@@ -160,7 +192,7 @@ func TestHalfInitdbIsMadeAnew(t *testing.T) {
 
 func TestServerIsRestarted(t *testing.T) {
 	t.Parallel()
-	s := start(t, localpg.Options{Dir: stateDir(t), Settings: map[string]string{"synchronous_commit": "on"}})
+	s := start(t, localpg.Options{Dir: copied(t, stateDir(t)), Settings: map[string]string{"synchronous_commit": "on"}})
 	exec1(t, s.URL(""), `CREATE TABLE kept AS SELECT 'here'::text AS v`)
 	old := s.Pid()
 	require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
@@ -173,7 +205,7 @@ func TestServerIsRestarted(t *testing.T) {
 
 func TestBadSettingNamesTheReason(t *testing.T) {
 	t.Parallel()
-	dir := stateDir(t)
+	dir := copied(t, stateDir(t))
 	require.NoError(t, start(t, localpg.Options{Dir: dir}).Stop())
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
@@ -193,7 +225,11 @@ func TestMain(m *testing.M) {
 		fmt.Println("pid", s.Pid())
 		select {}
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if made.dir != "" {
+		os.RemoveAll(made.dir)
+	}
+	os.Exit(code)
 }
 
 // child starts this binary as another process, as the given user when uid > 0.
@@ -221,7 +257,7 @@ func child(t *testing.T, dir string, uid int) (*exec.Cmd, string) {
 func TestServerEndsWithItsProcess(t *testing.T) {
 	t.Parallel()
 	need(t)
-	dir := stateDir(t)
+	dir := copied(t, stateDir(t))
 	cmd, line := child(t, dir, 0)
 	pid, err := strconv.Atoi(strings.TrimPrefix(line, "pid "))
 	require.NoError(t, err, line)
@@ -254,7 +290,7 @@ func TestOrdinaryUser(t *testing.T) {
 func TestLeftOverServerIsStopped(t *testing.T) {
 	t.Parallel()
 	bin := need(t)
-	dir := stateDir(t)
+	dir := copied(t, stateDir(t))
 	s := start(t, localpg.Options{Dir: dir})
 	require.NoError(t, s.Stop())
 	pg := filepath.Join(dir, "pg")

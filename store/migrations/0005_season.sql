@@ -161,7 +161,7 @@ WITH trips AS (
   SELECT c.season, c.reach_id, c.species, c.angler, c.line_hours, c.fish, d.dimension, d.cell
   FROM coldseam.trip_condition c
   CROSS JOIN LATERAL (VALUES
-    ('all', 'all'), ('day', c.day::text), ('month', to_char(c.day, 'YYYY-MM')), ('band', c.band), ('flow', c.flow_class), ('stage', c.run_stage),
+    ('all', 'all'), ('day', c.day::text), ('band', c.band), ('flow', c.flow_class), ('stage', c.run_stage),
     ('verdict', COALESCE(c.verdict, 'none told')), ('weight', COALESCE(c.weight_oz::numeric::text, 'not said')),
     ('presentation', COALESCE(NULLIF(c.presentation, ''), 'not said'))) AS d (dimension, cell)
   WHERE NOT c.went_not),
@@ -184,7 +184,7 @@ SELECT dimension, season, reach_id, species, cell, anglers, trips, line_hours, f
   anglers < 3 OR (place = 1 AND COALESCE(small_cells = 1 OR small_anglers < 3, false)) AS hidden
 FROM ranked;
 COMMENT ON VIEW coldseam.trip_cell IS 'The trip log by one dimension at a time, with the mark of what readers may not see.';
-COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, month, band, flow, stage, verdict, weight or presentation.';
+COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, band, flow, stage, verdict, weight or presentation.';
 COMMENT ON COLUMN coldseam.trip_cell.season IS 'Calendar year.';
 COMMENT ON COLUMN coldseam.trip_cell.reach_id IS 'The reach.';
 COMMENT ON COLUMN coldseam.trip_cell.species IS 'Species key.';
@@ -444,38 +444,41 @@ COMMENT ON COLUMN season.crossing.date_p50 IS 'Median date.';
 COMMENT ON COLUMN season.crossing.date_p90 IS 'Late date.';
 COMMENT ON COLUMN season.crossing.confirmed IS 'Observed for five days.';
 
+-- Fish and hours are given for the whole season only: days, bands, stages and
+-- verdicts are cut from the same days, and sums of one could be subtracted from
+-- sums of another. A rate without its hours cannot.
 CREATE VIEW season.catch AS
 SELECT dimension, season, reach_id, species, cell, CASE WHEN NOT hidden THEN anglers END AS anglers, CASE WHEN NOT hidden THEN trips END AS trips,
-  CASE WHEN NOT hidden THEN round(line_hours::numeric) END AS line_hours, CASE WHEN NOT hidden THEN fish END AS fish,
+  CASE WHEN NOT hidden AND dimension = 'all' THEN round(line_hours::numeric) END AS line_hours, CASE WHEN NOT hidden AND dimension = 'all' THEN fish END AS fish,
   CASE WHEN NOT hidden THEN round((fish / NULLIF(line_hours, 0))::numeric, 2) END AS fish_per_line_hour, hidden
 FROM coldseam.trip_cell;
 COMMENT ON VIEW season.catch IS 'Catch by one dimension at a time. Numbers of cells with fewer than three different anglers are left empty, and a second cell where one could be had by subtraction.';
-COMMENT ON COLUMN season.catch.dimension IS 'all, day, month, band, flow, stage, verdict, weight (ounces) or presentation.';
+COMMENT ON COLUMN season.catch.dimension IS 'all, day, band, flow, stage, verdict, weight (ounces) or presentation.';
 COMMENT ON COLUMN season.catch.season IS 'Calendar year.';
 COMMENT ON COLUMN season.catch.reach_id IS 'The reach.';
 COMMENT ON COLUMN season.catch.species IS 'Species key.';
 COMMENT ON COLUMN season.catch.cell IS 'Value of the dimension.';
 COMMENT ON COLUMN season.catch.anglers IS 'Different anglers.';
 COMMENT ON COLUMN season.catch.trips IS 'Trips, those without fish included.';
-COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours.';
-COMMENT ON COLUMN season.catch.fish IS 'Fish caught.';
+COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours; only for the whole season.';
+COMMENT ON COLUMN season.catch.fish IS 'Fish caught; only for the whole season.';
 COMMENT ON COLUMN season.catch.fish_per_line_hour IS 'Fish per line hour.';
 COMMENT ON COLUMN season.catch.hidden IS 'Numbers left empty to protect anglers.';
 
 CREATE VIEW season.catch_by_band AS
-SELECT season, reach_id, species, cell AS band, anglers, trips, line_hours, fish, fish_per_line_hour FROM season.catch WHERE dimension = 'band';
+SELECT season, reach_id, species, cell AS band, anglers, trips, fish_per_line_hour FROM season.catch WHERE dimension = 'band';
 COMMENT ON VIEW season.catch_by_band IS 'Catch by temperature band of the day.';
 CREATE VIEW season.catch_by_stage AS
-SELECT season, reach_id, species, cell AS run_stage, anglers, trips, line_hours, fish, fish_per_line_hour FROM season.catch WHERE dimension = 'stage';
+SELECT season, reach_id, species, cell AS run_stage, anglers, trips, fish_per_line_hour FROM season.catch WHERE dimension = 'stage';
 COMMENT ON VIEW season.catch_by_stage IS 'Catch by stage of the run.';
 CREATE VIEW season.catch_by_flow AS
-SELECT season, reach_id, species, cell AS flow_class, anglers, trips, line_hours, fish, fish_per_line_hour FROM season.catch WHERE dimension = 'flow';
+SELECT season, reach_id, species, cell AS flow_class, anglers, trips, fish_per_line_hour FROM season.catch WHERE dimension = 'flow';
 COMMENT ON VIEW season.catch_by_flow IS 'Catch by flow words of the day.';
 CREATE VIEW season.catch_by_weight AS
-SELECT season, reach_id, species, NULLIF(cell, 'not said')::numeric AS weight_oz, anglers, trips, line_hours, fish, fish_per_line_hour FROM season.catch WHERE dimension = 'weight';
+SELECT season, reach_id, species, NULLIF(cell, 'not said')::numeric AS weight_oz, anglers, trips, fish_per_line_hour FROM season.catch WHERE dimension = 'weight';
 COMMENT ON VIEW season.catch_by_weight IS 'Catch by jig weight.';
 CREATE VIEW season.trip_day AS
-SELECT season, reach_id, species, cell::date AS day, anglers, trips, line_hours, fish, fish_per_line_hour FROM season.catch WHERE dimension = 'day';
+SELECT season, reach_id, species, cell::date AS day, anglers, trips, fish_per_line_hour FROM season.catch WHERE dimension = 'day';
 COMMENT ON VIEW season.trip_day IS 'Trips by day.';
 DO $$
 DECLARE r record;
