@@ -155,7 +155,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 		require.NotEmpty(t, lines[key], key)
 		require.Equal(t, levelOK, lines[key][0].Level, "%s: %+v", key, lines[key])
 	}
-	wantLine(t, lines, "brandt-ledge flow", levelFail, "no value")
+	wantLine(t, lines, "brandt-ledge flow", levelFail, "newest 8 h old")
 	wantLine(t, lines, "tamsen-bend brief", levelWarn, "none for 2026-04-18")
 	wantLine(t, lines, "units northgauge", levelOK, "discharge ft^3/s")
 	var out bytes.Buffer

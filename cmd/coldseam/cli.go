@@ -25,11 +25,13 @@ type cli struct {
 	Rig        rigCmd        `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`
 	Runclock   runclockCmd   `cmd:"" help:"Run the spawning run's clock over a daily record."`
 	Serve      serveCmd      `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
+	Site       siteCmd       `cmd:"" help:"Set up a river from a feed; list gauges and reaches."`
 	Check      checkCmd      `cmd:"" help:"Look at everything a morning rests on: found, wanted, how to mend it."`
 	Fetch      fetchCmd      `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this program's schema, after a backup."`
 	Backup     backupCmd     `cmd:"" help:"Back up database, configuration and keys into one verified file."`
 	Restore    restoreCmd    `cmd:"" help:"Load a backup into an empty database; sending is held until released."`
 	Subscriber subscriberCmd `cmd:"" help:"Members: add, list, show, suppress, forget, export, import."`
+	Handover   handoverCmd   `cmd:"" help:"Pack what the next admin needs: rivers, reasons, rules, names of keys, the restore drill."`
 	Demo       demoCmd       `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

@@ -1,0 +1,141 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+	"example.org/coldseam/store/storetest"
+)
+
+// Dump under load, restore, equal counts; the next morning goes out exactly
+// once.
+func TestBackupRestoreAndTheNextMorning(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	v.join(t, "one@club.example.org", coldseam.Preferences{})
+	v.join(t, "two@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+	_, err := v.fetchAll(ctx)
+	require.NoError(t, err)
+	dir := t.TempDir()
+	v.cfg.path = filepath.Join(dir, "coldseam.toml")
+	require.NoError(t, os.WriteFile(v.cfg.path, []byte(demoTOML), 0o600))
+	v.cfg.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
+	_, err = ensureKey(v.cfg.Mail.TokenKeyFile)
+	require.NoError(t, err)
+	v.cfg.Backup.Dir = filepath.Join(dir, "backup")
+
+	// Writers go on while the dump runs.
+	load, stop := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	wg.Add(1)
+	go func() {
+		defer wg.Done()
+		for i := 0; load.Err() == nil; i++ {
+			_, _ = v.db.CountAttempt(load, "load", time.Hour, v.now().Add(time.Duration(i)*time.Hour))
+		}
+	}()
+	var out bytes.Buffer
+	err = (&backupCmd{}).backup(ctx, &streams{&out, &out}, v.app)
+	stop()
+	wg.Wait()
+	require.NoError(t, err)
+	require.Contains(t, out.String(), "verified")
+	require.Contains(t, out.String(), "2 files")
+	require.Contains(t, out.String(), "1 kept")
+	kept, err := store.Backups(v.cfg.Backup.Dir)
+	require.NoError(t, err)
+	require.Len(t, kept, 1)
+	out.Reset()
+	require.NoError(t, (&backupCmd{Verify: kept[0].Path}).verify(&streams{&out, &out}))
+	require.Contains(t, out.String(), "coldseam.subscriber")
+
+	// Into a new database. A second restore there is refused.
+	url := storetest.EmptyURL(t)
+	c := &restoreCmd{File: kept[0].Path}
+	out.Reset()
+	files := filepath.Join(dir, "restored")
+	require.NoError(t, c.restore(ctx, &streams{&out, &out}, url, v.cfg, store.RestoreOptions{FilesTo: files, Now: v.now()}))
+	require.Contains(t, out.String(), "SENDING IS HELD")
+	require.Contains(t, out.String(), "last edition in the backup: there was none")
+	require.FileExists(t, filepath.Join(files, "token.key"))
+	require.FileExists(t, filepath.Join(files, "coldseam.toml"))
+	require.ErrorIs(t, c.restore(ctx, &streams{&out, &out}, url, v.cfg, store.RestoreOptions{Now: v.now()}), coldseam.ErrInvalid)
+
+	// The restored club: held until released, then one mail each.
+	w := newTownOn(t, url, nil)
+	subs, err := w.db.Subscribers(ctx, "confirmed")
+	require.NoError(t, err)
+	require.Len(t, subs, 2)
+	w.morning(t, saturday.Add(1))
+	require.Zero(t, w.sink.Count(), "sending is held")
+	require.NoError(t, w.db.Release(ctx, store.Edit{Who: "test", Why: "restored"}))
+	w.morning(t, saturday.Add(1))
+	w.morning(t, saturday.Add(1))
+	require.Equal(t, 2, w.sink.Count(), "one mail each, exactly once")
+}
+
+// morning ticks at 04:56 of a day, when mails go with or without a fresh
+// brief, and lets a worker send.
+func (v *town) morning(t *testing.T, d coldseam.Date) {
+	t.Helper()
+	at, err := notify.SendAt(d, "04:56", zoneOf("America/Chicago"))
+	require.NoError(t, err)
+	v.clock.forward(at)
+	_, _, err = v.queueMornings(t.Context(), v.now())
+	require.NoError(t, err)
+	_, err = v.sender("test").Run(t.Context(), 100)
+	require.NoError(t, err)
+}
+
+func TestMigrateBacksUpFirst(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	v.cfg.Backup.Dir = filepath.Join(t.TempDir(), "backup")
+	var out bytes.Buffer
+	require.NoError(t, (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app))
+	require.Contains(t, out.String(), "nothing to do")
+	kept, err := store.Backups(v.cfg.Backup.Dir)
+	require.NoError(t, err)
+	require.Empty(t, kept)
+
+	// A newer schema is refused and left alone, without a backup.
+	_, err = v.db.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
+	require.NoError(t, err)
+	require.ErrorContains(t, (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app), "newer than this program")
+
+	// An older one is backed up before anything is touched, whatever comes of
+	// the steps that follow.
+	_, err = v.db.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version - 2`)
+	require.NoError(t, err)
+	out.Reset()
+	if err := (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app); err == nil {
+		require.Regexp(t, `was (\d), is (\d)`, out.String())
+	}
+	kept, err = store.Backups(v.cfg.Backup.Dir)
+	require.NoError(t, err)
+	require.Len(t, kept, 1)
+}
+
+func TestDamagedBackupIsRefusedByName(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "coldseam-20260418T093000Z.tar")
+	require.NoError(t, os.WriteFile(path, []byte("not a tar"), 0o600))
+	var out bytes.Buffer
+	err := (&backupCmd{Verify: path}).verify(&streams{&out, &out})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "coldseam-20260418T093000Z.tar")
+	err = (&restoreCmd{File: path}).restore(t.Context(), &streams{&out, &out}, storetest.EmptyURL(t), Config{}, store.RestoreOptions{})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}

@@ -1,0 +1,106 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/notify"
+)
+
+func TestSampleIsTheDeployedOne(t *testing.T) {
+	t.Parallel()
+	b, err := os.ReadFile("../../deploy/coldseam.toml")
+	require.NoError(t, err)
+	require.Equal(t, string(b), sampleTOML, "copy deploy/coldseam.toml to cmd/coldseam/coldseam.toml")
+	_, err = parseConfig("coldseam.toml", sampleTOML)
+	require.NoError(t, err)
+}
+
+func TestInitWritesAndKeeps(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "etc", "coldseam.toml")
+	var out bytes.Buffer
+	s := &streams{&out, &out}
+	m := machine{host: "river.walleye-club.net", zone: "America/Menominee", home: "/home/keeper"}
+	require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(s, path, m))
+	c, err := loadConfig(path)
+	require.NoError(t, err)
+	require.Equal(t, "Alder Landing Club", c.Club.Name)
+	require.Equal(t, "America/Menominee", c.Club.Zone)
+	require.Equal(t, "https://river.walleye-club.net", c.PublicURL)
+	require.Equal(t, "bounce.river.walleye-club.net", c.Mail.BounceDomain)
+	require.Equal(t, "Alder Landing Club <morning@river.walleye-club.net>", c.Mail.From)
+	require.Equal(t, "/home/keeper/.local/state/coldseam", c.StateDir)
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, strings.Count(sampleTOML, "\n"), strings.Count(string(text), "\n"), "every comment is kept")
+
+	// The keys work and nobody else reads them.
+	pem, err := os.ReadFile(c.Mail.DKIMKeyFile)
+	require.NoError(t, err)
+	signer, err := notify.NewSigner(c.Mail.DKIMDomain, c.Mail.DKIMSelector, pem)
+	require.NoError(t, err)
+	rec, err := signer.Record()
+	require.NoError(t, err)
+	require.Contains(t, rec, "v=DKIM1")
+	for _, f := range []string{c.Mail.DKIMKeyFile, c.Mail.TokenKeyFile} {
+		st, err := os.Stat(f)
+		require.NoError(t, err)
+		require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
+	}
+	for _, want := range []string{"wrote  " + path, "check --config " + path + " --dns", "site add", "coldseam backup"} {
+		require.Contains(t, out.String(), want)
+	}
+
+	// Again: nothing is overwritten.
+	before := map[string]string{}
+	for _, f := range []string{path, c.Mail.DKIMKeyFile, c.Mail.TokenKeyFile} {
+		b, err := os.ReadFile(f)
+		require.NoError(t, err)
+		before[f] = string(b)
+	}
+	out.Reset()
+	require.NoError(t, (&initCmd{Club: "Another Club"}).write(s, path, m))
+	require.Equal(t, 3, strings.Count(out.String(), "kept "))
+	for f, b := range before {
+		now, err := os.ReadFile(f)
+		require.NoError(t, err)
+		require.Equal(t, b, string(now), f)
+	}
+}
+
+// What the machine does not say is asked for in the next steps.
+func TestInitOnABareMachine(t *testing.T) {
+	t.Parallel()
+	var out bytes.Buffer
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&streams{&out, &out}, path, machine{host: "box", root: true}))
+	c, err := loadConfig(path)
+	require.NoError(t, err)
+	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
+	require.Equal(t, "/var/lib/coldseam", c.StateDir)
+	require.Contains(t, out.String(), "no full name")
+	require.Contains(t, out.String(), "no time zone")
+	err = (&initCmd{Club: "x", Zone: "Mars/Olympus"}).write(&streams{&out, &out}, filepath.Join(t.TempDir(), "c.toml"), machine{})
+	require.ErrorContains(t, err, "Mars/Olympus")
+}
+
+func TestMachineZone(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	zone := filepath.Join(dir, "zoneinfo", "America", "Chicago")
+	require.NoError(t, os.MkdirAll(filepath.Dir(zone), 0o755))
+	require.NoError(t, os.WriteFile(zone, nil, 0o600))
+	link := filepath.Join(dir, "localtime")
+	require.NoError(t, os.Symlink(zone, link))
+	require.Equal(t, "America/Chicago", machineZone(link, ""))
+	require.Equal(t, "America/Menominee", machineZone(link, ":America/Menominee"))
+	require.Equal(t, "America/Chicago", machineZone(link, "/etc/whatever"))
+	require.Empty(t, machineZone(filepath.Join(dir, "none"), "Nowhere/Town"))
+}

@@ -1,0 +1,386 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+)
+
+// siteCmd sets rivers up.
+type siteCmd struct {
+	Add  siteAddCmd  `cmd:"" help:"Set up a river from a feed: nearest gauges, record, percentiles, back-fill, a replay of last spring; adds it to the configuration."`
+	List siteListCmd `cmd:"" help:"List gauges and reaches with the age and length of their records."`
+}
+
+type siteAddCmd struct {
+	Lat      float64 `required:"" help:"Latitude of the place fished, degrees north."`
+	Lon      float64 `required:"" help:"Longitude, degrees east: west is negative."`
+	Profile  string  `help:"The [[profile]] to ask; default the first that lists its stations."`
+	Code     string  `help:"The gauge, by the agency's code. Without, the nearest are listed and nothing is added."`
+	River    string  `help:"Name of the river; default the gauge's name."`
+	Name     string  `help:"Name of the reach." default:"reach"`
+	ID       string  `help:"Key of the reach; default made of the river's name." name:"id"`
+	Zone     string  `help:"IANA zone; default the club's."`
+	RadiusKM float64 `help:"How far to look for gauges, km." default:"40" name:"radius-km"`
+	Years    int     `help:"How many years of daily values to bring." default:"30"`
+	NoReplay bool    `help:"Leave the replay of last spring out."`
+	DryRun   bool    `help:"Show everything, and do not touch the configuration. What was fetched stays stored."`
+}
+
+// Run does all of it; every step prints what it found.
+func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.syncRivers(ctx); err != nil {
+		return err
+	}
+	return c.add(ctx, s.out, a)
+}
+
+func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
+	p, err := c.profile(a)
+	if err != nil {
+		return err
+	}
+	if c.Zone == "" {
+		c.Zone = a.cfg.Club.Zone
+	}
+	near, err := c.nearest(ctx, a, p)
+	if err != nil {
+		return err
+	}
+	if c.Code == "" {
+		c.printNearest(w, near)
+		fmt.Fprintln(w, "\nNothing added. Take one: the same command with --code.")
+		return nil
+	}
+	one, err := c.chosen(near, p)
+	if err != nil {
+		return err
+	}
+	c.printNearest(w, []candidate{one})
+	if one.daily() {
+		fmt.Fprintln(w, "\nThis gauge reports once a day alone: it can never give GO. Mails will read TOSS-UP at best.")
+	}
+	site := one.site(p, c.Zone)
+	if err := a.db.PutSite(ctx, site); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, "\nBack-fill:")
+	if err := c.backfill(ctx, w, a, p.WithSites([]coldseam.Site{site}), one); err != nil {
+		return err
+	}
+	frame, err := a.db.DailyFrame(ctx, site.ID, "", "", a.now(), c.Zone)
+	if err != nil {
+		return fmt.Errorf("no daily flow came of the back-fill: %w", err)
+	}
+	table := percentiles(frame)
+	table.print(w)
+	reach := c.reach(a, site, table)
+	if !c.NoReplay {
+		if err := c.replay(ctx, w, a, reach); err != nil {
+			return err
+		}
+	}
+	return c.write(w, a, p, site, reach, one, table)
+}
+
+// profile is the service to ask: it must be able to list its stations.
+func (c *siteAddCmd) profile(a *app) (ingest.Profile, error) {
+	for _, p := range a.cfg.Profiles {
+		if c.Profile != "" && p.Name != c.Profile {
+			continue
+		}
+		_, nearby := p.Endpoints["nearby"]
+		_, places := p.Endpoints["locations"]
+		if nearby || places && c.Code != "" {
+			return p, nil
+		}
+		if c.Profile != "" {
+			return p, exitCode{2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name)}
+		}
+	}
+	return ingest.Profile{}, exitCode{2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml"}
+}
+
+// candidate is a gauge near the place.
+type candidate struct {
+	ingest.SiteMeta
+	km     float64
+	series []ingest.SeriesMeta
+}
+
+func (c candidate) site(p ingest.Profile, zone string) coldseam.Site {
+	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: c.Name, Zone: zone, Lat: c.Lat, Lon: c.Lon,
+		DrainageKM2: c.DrainageKM2, DatumM: c.DatumM, DailyOnly: c.daily()}
+}
+
+// has reports whether the gauge measures something at short intervals, or as
+// daily means.
+func (c candidate) has(p coldseam.Parameter, daily bool) (ingest.SeriesMeta, bool) {
+	var best ingest.SeriesMeta
+	ok := false
+	for _, m := range c.series {
+		if m.Key.Param == p && (m.Key.Period == "P1D") == daily && (!ok || m.First.Before(best.First)) {
+			best, ok = m, true
+		}
+	}
+	return best, ok
+}
+
+// daily reports a gauge without short-interval flow.
+func (c candidate) daily() bool {
+	_, short := c.has(coldseam.Discharge, false)
+	_, mean := c.has(coldseam.Discharge, true)
+	return mean && !short
+}
+
+// nearest asks for the stations in a box around the place and sorts them.
+func (c *siteAddCmd) nearest(ctx context.Context, a *app, p ingest.Profile) ([]candidate, error) {
+	req := ingest.Request{Endpoint: "nearby", Force: true}
+	if _, ok := p.Endpoints["nearby"]; ok {
+		p = withBox(p, c.Lat, c.Lon, c.RadiusKM)
+	} else {
+		req.Endpoint = "locations"
+		req.Sites = []string{c.Code}
+	}
+	res, err := a.fetcher.Fetch(ctx, p, req)
+	if err != nil {
+		return nil, err
+	}
+	var out []candidate
+	for _, m := range res.Sites {
+		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon)}
+		if x.km <= c.RadiusKM || m.Code == c.Code {
+			out = append(out, x)
+		}
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].km < out[j].km })
+	const shown = 8
+	keep := out
+	if len(keep) > shown {
+		keep = append([]candidate(nil), out[:shown]...)
+		for _, x := range out[shown:] {
+			if x.Code == c.Code {
+				keep = append(keep, x)
+			}
+		}
+	}
+	return keep, c.records(ctx, a, p, keep)
+}
+
+// records asks which series the gauges have and how far they reach.
+func (c *siteAddCmd) records(ctx context.Context, a *app, p ingest.Profile, list []candidate) error {
+	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
+		return nil
+	}
+	var codes []string
+	for _, x := range list {
+		codes = append(codes, x.Code)
+	}
+	res, err := a.fetcher.Fetch(ctx, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true})
+	if err != nil {
+		return err
+	}
+	for _, m := range res.Meta {
+		for i := range list {
+			if m.Key.Site == p.SiteID(list[i].Code) {
+				list[i].series = append(list[i].series, m)
+			}
+		}
+	}
+	return nil
+}
+
+func (c *siteAddCmd) chosen(near []candidate, p ingest.Profile) (candidate, error) {
+	for _, x := range near {
+		if x.Code != c.Code {
+			continue
+		}
+		_, short := x.has(coldseam.Discharge, false)
+		_, mean := x.has(coldseam.Discharge, true)
+		if len(x.series) > 0 && !short && !mean {
+			return x, exitCode{1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code)}
+		}
+		return x, nil
+	}
+	return candidate{}, exitCode{1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM)}
+}
+
+func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
+	if len(list) == 0 {
+		fmt.Fprintf(w, "No gauge within %.0f km; widen --radius-km.\n", c.RadiusKM)
+		return
+	}
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "km\tcode\tname\tbasin\tflow\tstage\twater\tdaily flow since")
+	for _, x := range list {
+		basin := "-"
+		if x.DrainageKM2 != nil {
+			basin = fmt.Sprintf("%.0f km2", *x.DrainageKM2)
+		}
+		mark := func(p coldseam.Parameter) string {
+			if len(x.series) == 0 {
+				return "?"
+			}
+			if _, ok := x.has(p, false); ok {
+				return "yes"
+			}
+			if _, ok := x.has(p, true); ok {
+				return "daily"
+			}
+			return "no"
+		}
+		since := "-"
+		if m, ok := x.has(coldseam.Discharge, true); ok && !m.First.IsZero() {
+			since = m.First.Format("2006")
+		}
+		fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.km, x.Code, x.Name, basin, mark(coldseam.Discharge), mark(coldseam.Stage), mark(coldseam.WaterTemp), since)
+	}
+	_ = tw.Flush() // the terminal
+}
+
+// backfill brings daily values of the whole record, short-interval values of
+// the last 60 days, and gaugings.
+func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *app, p ingest.Profile, x candidate) error {
+	from := a.now().AddDate(-c.Years, 0, 0)
+	if m, ok := x.has(coldseam.Discharge, true); ok && m.First.After(from) {
+		from = m.First
+	}
+	sites := []string{x.Code}
+	for _, r := range []ingest.Request{
+		{Endpoint: "daily", Sites: sites, Since: from, Until: a.now()},
+		{Endpoint: "history", Sites: sites, Since: a.now().Add(-historyBack), Until: a.now()},
+		{Endpoint: "channels", Sites: sites},
+	} {
+		if _, ok := p.Endpoints[r.Endpoint]; !ok {
+			continue
+		}
+		r.Force = true
+		r.Progress = func(pr ingest.Progress) {
+			if pr.Total > 1 {
+				fmt.Fprintf(w, "  %-9s %d of %d parts, %d rows, to %s\n", r.Endpoint, pr.Done, pr.Total, pr.Rows, pr.Until.Format(time.DateOnly))
+			}
+		}
+		res, err := a.fetcher.Fetch(ctx, p, r)
+		if err != nil {
+			return fmt.Errorf("%w (what came is stored: the same command goes on)", err)
+		}
+		fmt.Fprintf(w, "  %-9s %s\n", r.Endpoint, resultWords(res))
+	}
+	return nil
+}
+
+// withBox fills {bbox} of the nearby endpoint: west, south, east, north.
+func withBox(p ingest.Profile, lat, lon, km float64) ingest.Profile {
+	dLat := km / kmPerDegree
+	dLon := dLat / max(math.Cos(lat*math.Pi/180), .05)
+	box := fmt.Sprintf("%.4f,%.4f,%.4f,%.4f", lon-dLon, lat-dLat, lon+dLon, lat+dLat)
+	e := p.Endpoints["nearby"]
+	q := map[string]string{}
+	for k, v := range e.Query {
+		q[k] = strings.ReplaceAll(v, "{bbox}", box)
+	}
+	e.Query = q
+	ends := map[string]ingest.Endpoint{}
+	for k, v := range p.Endpoints {
+		ends[k] = v
+	}
+	ends["nearby"] = e
+	p.Endpoints = ends
+	p.Places = nil // they would be sent as the wanted sites
+	return p
+}
+
+// kmPerDegree of latitude, by the mean radius of 6,371 km.
+const kmPerDegree = math.Pi * 6371 / 180
+
+// distanceKM is the great-circle distance (haversine).
+func distanceKM(lat1, lon1, lat2, lon2 float64) float64 {
+	rad := math.Pi / 180
+	s1, s2 := math.Sin((lat2-lat1)*rad/2), math.Sin((lon2-lon1)*rad/2)
+	return 2 * 6371 * math.Asin(math.Sqrt(min(s1*s1+math.Cos(lat1*rad)*math.Cos(lat2*rad)*s2*s2, 1)))
+}
+
+// siteListCmd lists what is configured beside what is stored.
+type siteListCmd struct{}
+
+// Run prints one line a gauge and one a reach.
+func (c *siteListCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.syncRivers(ctx); err != nil {
+		return err
+	}
+	return c.list(ctx, s.out, a)
+}
+
+func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
+	for _, s := range a.cfg.Sites {
+		list, err := a.db.SeriesList(ctx, coldseam.SiteID(s.ID))
+		if err != nil {
+			return err
+		}
+		params, newest := map[string]bool{}, time.Time{}
+		for _, x := range list {
+			params[string(x.Param)] = true
+			newest = later(newest, x.Newest)
+		}
+		when := "never"
+		if !newest.IsZero() {
+			when = age(max(a.now().Sub(newest), time.Minute)) + " old"
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(sortedKeys(params), " "), when)
+	}
+	fmt.Fprintln(tw, "\nreach\triver\tgauge\tspots")
+	for _, r := range a.cfg.Reaches {
+		fmt.Fprintf(tw, "%s\t%s, %s\t%s\t%d\n", r.ID, r.River, r.Name, r.Site, len(r.Spots))
+	}
+	return tw.Flush()
+}
+
+// appendConfig adds a block to the configuration after the whole has been
+// read with it: a block that does not fit is never written. The rest of the
+// file is left alone, byte by byte.
+func appendConfig(path, block string) error {
+	old, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	if len(old) > 0 && old[len(old)-1] != '\n' {
+		block = "\n" + block
+	}
+	if _, err := parseConfig(filepath.Base(path), string(old)+block); err != nil {
+		return fmt.Errorf("the block to add does not fit the file: %w", err)
+	}
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if _, err := f.WriteString(block); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	return f.Close()
+}

@@ -1,0 +1,320 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"regexp"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/notify"
+)
+
+// record is what the daily flow of a gauge comes to.
+type record struct {
+	years  int // with at least 300 days
+	days   int
+	first  coldseam.Date
+	p95    float64                   // of the whole record, m3/s; NaN = nothing measured
+	months map[time.Month][5]float64 // p5, p25, p50, p75, p95, m3/s
+	max    float64                   // m3/s
+}
+
+// percentiles sorts the record into a table by month.
+func percentiles(d coldseam.Days) record {
+	r := record{p95: math.NaN(), months: map[time.Month][5]float64{}}
+	var all []float64
+	month := map[time.Month][]float64{}
+	year := map[int]int{}
+	for i, q := range d.FlowM3S {
+		if math.IsNaN(q) {
+			continue
+		}
+		day := d.Day(i)
+		if len(all) == 0 {
+			r.first = day
+		}
+		all = append(all, q)
+		month[day.Month] = append(month[day.Month], q)
+		year[day.Year]++
+		r.max = max(r.max, q)
+	}
+	for _, n := range year {
+		if n >= 300 {
+			r.years++
+		}
+	}
+	r.days = len(all)
+	if len(all) == 0 {
+		return r
+	}
+	r.p95 = coldseam.Quantile(all, .95)
+	for m, x := range month {
+		r.months[m] = [5]float64{coldseam.Quantile(x, .05), coldseam.Quantile(x, .25), coldseam.Quantile(x, .5), coldseam.Quantile(x, .75), coldseam.Quantile(x, .95)}
+	}
+	return r
+}
+
+func (r record) print(w io.Writer) {
+	fmt.Fprintf(w, "\nDaily flow, %d days since %s, %d full years, cfs:\n", r.days, r.first, r.years)
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "\tP5\tP25\tP50\tP75\tP95\t")
+	for m := time.January; m <= time.December; m++ {
+		q, ok := r.months[m]
+		if !ok {
+			continue
+		}
+		fmt.Fprintf(tw, "%s", m.String()[:3])
+		for _, v := range q {
+			fmt.Fprintf(tw, "\t%.0f", coldseam.CFS(v))
+		}
+		fmt.Fprintln(tw, "\t")
+	}
+	_ = tw.Flush() // the terminal
+	fmt.Fprintf(w, "Whole record: P95 %.0f, highest day %.0f.\n", coldseam.CFS(r.p95), coldseam.CFS(r.max))
+	if r.years < 10 {
+		fmt.Fprintf(w, "Under 10 years: no percentile words, and max_flow alone limits the flow.\n")
+	}
+}
+
+// roundCFS keeps two digits: a limit is no measurement.
+func roundCFS(m3s float64) float64 {
+	v := coldseam.CFS(m3s)
+	if v <= 0 {
+		return 0
+	}
+	e := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return math.Round(v/e) * e
+}
+
+var notSlug = regexp.MustCompile(`[^a-z0-9]+`)
+
+func slug(s string) string {
+	return strings.Trim(notSlug.ReplaceAllString(strings.ToLower(s), "-"), "-")
+}
+
+// reach is the proposal: everything that can be found out, nothing guessed.
+func (c *siteAddCmd) reach(a *app, s coldseam.Site, r record) coldseam.Reach {
+	river := c.River
+	if river == "" {
+		river = s.Name
+		for _, cut := range []string{" at ", " near ", " below ", " above ", " nr "} {
+			if i := strings.Index(strings.ToLower(river), cut); i > 0 {
+				river = river[:i]
+			}
+		}
+	}
+	if river == "" {
+		river = s.Code
+	}
+	id := c.ID
+	if id == "" {
+		id = slug(river + " " + c.Name)
+	}
+	out := coldseam.Reach{ID: coldseam.ReachID(id), River: river, Name: c.Name, Site: s.ID, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon,
+		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.cfg.Odds.TargetRate}
+	if !math.IsNaN(r.p95) {
+		v := roundCFS(r.p95) * coldseam.CubicMPerCFS
+		out.MaxFlowM3S = &v
+	}
+	for _, p := range a.cfg.Profiles {
+		switch {
+		case p.Format == ingest.FormatCAP && out.AlertFeed == "":
+			out.AlertFeed = p.Name
+		case forecastProfile(p) && out.WeatherSite == "":
+			out.WeatherSite = p.SiteID(string(out.ID))
+		}
+	}
+	return out
+}
+
+func forecastProfile(p ingest.Profile) bool {
+	return p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint
+}
+
+// springOf is the last spring that is over: weekly mornings from 15 March to
+// 15 May.
+func springOf(today coldseam.Date) []coldseam.Date {
+	year := today.Year
+	if today.Before(coldseam.Date{Year: year, Month: time.May, Day: 16}) {
+		year--
+	}
+	var out []coldseam.Date
+	for d := (coldseam.Date{Year: year, Month: time.March, Day: 15}); !(coldseam.Date{Year: year, Month: time.May, Day: 15}).Before(d); d = d.Add(7) {
+		out = append(out, d)
+	}
+	return out
+}
+
+// replay shows what the mornings of last spring would have read. The models
+// are fitted once, on what was before that spring.
+func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *app, r coldseam.Reach) error {
+	loc := zoneOf(r.Zone)
+	days := springOf(coldseam.DateOf(a.now().In(loc)))
+	fmt.Fprintf(w, "\nLast spring again, from revised data (spots, rules, weather and warnings are not in it):\n")
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "  morning\tflow\twater\tword")
+	var first forecast.Morning
+	for i, d := range days {
+		at, err := notify.SendAt(d, a.cfg.Club.SendAt, loc)
+		if err != nil {
+			return err
+		}
+		f, err := a.features(ctx, r, d, at, true)
+		if err != nil {
+			return err
+		}
+		f.FlowModel, f.TempModel = first.FlowModel, first.TempModel
+		m := forecast.Make(f)
+		if i == 0 {
+			first = m
+		}
+		flow, water := "-", "-"
+		if q, ok := newest(f.Days.FlowM3S); ok {
+			flow = fmt.Sprintf("%.0f cfs", coldseam.CFS(q))
+		}
+		if t, ok := newest(f.Days.WaterC); ok {
+			water = fmt.Sprintf("%.0f F", coldseam.F(t))
+		}
+		word := m.Brief.ReplayOdds
+		for _, x := range m.Brief.Reasons {
+			if strings.HasPrefix(x.Text, "would have stopped") {
+				word = x.Text
+				break
+			}
+		}
+		fmt.Fprintf(tw, "  %s\t%s\t%s\t%s\n", d, flow, water, word)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return tw.Flush()
+}
+
+// newest is the last daily mean known that morning, at most three days old.
+func newest(x []float64) (float64, bool) {
+	for i := len(x) - 1; i >= max(len(x)-3, 0); i-- {
+		if !math.IsNaN(x[i]) {
+			return x[i], true
+		}
+	}
+	return 0, false
+}
+
+// write appends the commented block, or shows it.
+func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate, t record) error {
+	for _, have := range a.cfg.Reaches {
+		if have.ID == string(r.ID) {
+			return exitCode{1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID)}
+		}
+	}
+	block := c.block(a, p, s, r, x, t)
+	if c.DryRun || a.cfg.path == "" {
+		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
+		return nil
+	}
+	if err := appendConfig(a.cfg.path, block); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.cfg.path, s.ID, r.ID)
+	for i, what := range []string{
+		"max_flow_cfs: the proposal is a number from the record; somebody who knows the reach must say it.",
+		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",
+		"[[reach.rule]] season with link and the day you checked it. Without it NO CALL.",
+		"flood stage, gauge_code and alert_zones from the agency's flood page.",
+		"[[reach.spot]]: a sounded depth and five timed floats at each. Without a depth there is no weight.",
+	} {
+		fmt.Fprintf(w, "%d. %s\n", i+1, what)
+	}
+	fmt.Fprintln(w, "Then `coldseam check`.")
+	return nil
+}
+
+// block is the text to append. It says where each number comes from.
+func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate, t record) string {
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	have := map[string]bool{}
+	for _, y := range a.cfg.Sites {
+		have[y.ID] = true
+	}
+	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.now().In(zoneOf(c.Zone))))
+	if !have[string(s.ID)] {
+		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name, s.Code, s.Name, s.Zone, s.Lat, s.Lon)
+		if s.DrainageKM2 != nil {
+			line("drainage_km2 = %.0f", *s.DrainageKM2)
+		}
+		if s.DailyOnly {
+			line("daily_only = true              # once a day: never GO")
+		}
+		line("parameters = [%s]", x.params())
+	}
+	if r.WeatherSite != "" && !have[string(r.WeatherSite)] {
+		for _, y := range a.cfg.Profiles {
+			if forecastProfile(y) && y.SiteID(string(r.ID)) == r.WeatherSite {
+				line("\n[[site]]                        # the point of the weather forecast\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f",
+					r.WeatherSite, y.Name, r.ID, "Weather for "+r.River, c.Zone, c.Lat, c.Lon)
+				break
+			}
+		}
+	}
+	line("\n[[reach]]\nid = %q\nriver = %q\nname = %q\nsite = %q", r.ID, r.River, r.Name, s.ID)
+	if _, ok := x.has(coldseam.WaterTemp, false); !ok && len(x.series) > 0 {
+		line("#temp_site = \"\"                # this gauge has no thermometer: a neighbour that has one")
+	}
+	if r.WeatherSite != "" {
+		line("weather = %q", r.WeatherSite)
+	} else {
+		line("#weather = \"\"                  # id of a forecast point: without it NO CALL")
+	}
+	if r.AlertFeed != "" {
+		line("alerts = %q", r.AlertFeed)
+	} else {
+		line("#alerts = \"\"                   # profile of the official warnings: without it NO CALL")
+	}
+	line("zone = %q\nlat = %.4f\nlon = %.4f", r.Zone, r.Lat, r.Lon)
+	line("gauge_km = 0.0                  # river distance from gauge to reach, downstream positive; about %.1f km as the crow flies", x.km)
+	if r.MaxFlowM3S != nil {
+		line("max_flow_cfs = %.0f            # PROPOSED: no go above it. P95 of %d days since %s is %.0f cfs", roundCFS(*r.MaxFlowM3S), t.days, t.first, coldseam.CFS(t.p95))
+		line("max_flow_why = \"P95 of the record; not yet looked at by anybody who knows the reach\"")
+	}
+	line("#flood_stage_ft = 0.0           # minor flood, from the agency's flood page\n#action_stage_ft = 0.0\n#gauge_code = \"\"               # as in official flood warnings\n#alert_zones = []")
+	line("hazards_surveyed = false        # true once the list is filled by somebody who ran the reach\nhazards = []\nspecies = [\"walleye\"]\nwhy = \"first entry\"")
+	line(`  #[[reach.rule]]               # without a season rule checked by a person: NO CALL
+  #kind = "season"
+  #species = "walleye"
+  #closed = []                  # "MM-DD..MM-DD"
+  #text = ""
+  #link = ""
+  #checked_on = ""              # YYYY-MM-DD
+  #checked_by = ""              # a role
+  #[[reach.spot]]
+  #id = ""
+  #name = ""
+  #kind = "seam"                # hole, seam, slack, dunes, shallow, main
+  #depth_ft = 0.0               # sounded, never guessed
+  #sounded = ""
+  #float_fps = 0.0              # mean of five floats
+  #float_on = ""`)
+	return b.String()
+}
+
+// params lists what the gauge measures; all three where the agency did not
+// say.
+func (c candidate) params() string {
+	var out []string
+	for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity} {
+		_, short := c.has(p, false)
+		_, mean := c.has(p, true)
+		if short || mean || len(c.series) == 0 && p != coldseam.Turbidity {
+			out = append(out, fmt.Sprintf("%q", p))
+		}
+	}
+	return strings.Join(out, ", ")
+}

@@ -1,0 +1,153 @@
+package main
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/store/storetest"
+)
+
+// newEmptyTown is a club without a river that knows the agency: its
+// configuration is a file, as an admin has it.
+func newEmptyTown(t *testing.T) *town {
+	t.Helper()
+	v := newTownOn(t, storetest.URL(t), nil)
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	head, _, _ := strings.Cut(demoTOML, "[[site]]")
+	require.NoError(t, os.WriteFile(path, []byte(head), 0o600))
+	v.cfg.path, v.cfg.Sites, v.cfg.Reaches = path, nil, nil
+	for i, p := range v.cfg.Profiles {
+		if p.Name != agency.ProfileGauges {
+			continue
+		}
+		v.cfg.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v0/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
+	}
+	return v
+}
+
+func TestSiteAddFromAFeed(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newEmptyTown(t)
+	before, err := os.ReadFile(v.cfg.path)
+	require.NoError(t, err)
+	var out bytes.Buffer
+	list := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 200, Years: 30, Name: "bend"}
+	require.NoError(t, list.add(ctx, &out, v.app))
+	require.Regexp(t, `2\.\d +NG-1001 +Tamsen at Alder Landing +\d+ km2 +yes +yes +yes +20\d\d`, out.String())
+	require.Less(t, strings.Index(out.String(), "NG-1001"), strings.Index(out.String(), "NG-1002"), "nearest first")
+	require.Contains(t, out.String(), "Nothing added")
+
+	out.Reset()
+	c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 4, Code: "NG-1001", Name: "bend", NoReplay: true}
+	// The file names no profile of its own in this test: the block is shown, and
+	// proven against the program's own reader below.
+	c.DryRun = true
+	require.NoError(t, c.add(ctx, &out, v.app))
+	text := out.String()
+	for _, want := range []string{"daily     2 of 2 parts", "history", "P5", "Apr", "Whole record: P95", "Under 10 years", "PROPOSED", "hazards_surveyed = false",
+		`weather = "metgrid:tamsen-bend"`, `alerts = "northgauge-cap"`, `river = "Tamsen"`, `id = "tamsen-bend"`} {
+		require.Contains(t, text, want)
+	}
+	_, block, ok := strings.Cut(text, "configuration:\n\n")
+	require.True(t, ok)
+	cfg, err := parseConfig("c.toml", string(before)+block, v.cfg.Profiles...)
+	require.NoError(t, err)
+	require.Len(t, cfg.Sites, 2)
+	require.Len(t, cfg.Reaches, 1)
+	r, err := cfg.Reaches[0].reach(cfg)
+	require.NoError(t, err)
+	frame, err := v.db.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.now(), "America/Chicago")
+	require.NoError(t, err)
+	p95 := percentiles(frame).p95
+	require.InEpsilon(t, p95, *r.MaxFlowM3S, 0.06, "the proposal is the P95 of the record, to two digits")
+	require.False(t, r.HazardsSurveyed)
+	require.Empty(t, r.Rules, "nothing is guessed")
+	after, err := os.ReadFile(v.cfg.path)
+	require.NoError(t, err)
+	require.Equal(t, before, after, "a dry run touches nothing")
+
+	// A station that is not there, a profile that lists none.
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Code: "NG-9"}).add(ctx, &out, v.app), `does not list a station "NG-9"`)
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Profile: "metgrid"}).add(ctx, &out, v.app), "no endpoint named nearby")
+	out.Reset()
+	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.app))
+	require.Contains(t, out.String(), "No gauge within 40 km")
+}
+
+// Last spring is replayed with models that had not seen it.
+func TestSiteAddReplaysLastSpring(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newEmptyTown(t)
+	var out bytes.Buffer
+	c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 3, Code: "NG-1001", Name: "bend", DryRun: true}
+	require.NoError(t, c.add(ctx, &out, v.app))
+	require.Contains(t, out.String(), "Last spring again, from revised data")
+	require.Regexp(t, `2025-04-\d\d +\d+ cfs +\d+ F +(odds alone|would have stopped)`, out.String())
+	require.Equal(t, 9, strings.Count(out.String(), "\n  2025-0"))
+}
+
+func TestAppendConfigNeverBreaksAFile(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	old := "# mine\n[club]\nname = \"Our Club\"   # and this"
+	require.NoError(t, os.WriteFile(path, []byte(old), 0o640))
+	require.Error(t, appendConfig(path, "\n[[site]]\nid = \"a\"\nprofile = \"nowhere\"\ncode = \"a\"\nzone = \"UTC\"\n"))
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, old, string(b))
+	require.NoError(t, appendConfig(path, "[thresholds]\nwind_mph = 20\n"))
+	b, err = os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, old+"\n[thresholds]\nwind_mph = 20\n", string(b))
+	st, err := os.Stat(path)
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o640), st.Mode().Perm())
+}
+
+// A gauge that reports once a day says so.
+func TestDailyGaugeIsSaid(t *testing.T) {
+	t.Parallel()
+	key := func(period string) ingest.SeriesMeta {
+		return ingest.SeriesMeta{Key: coldseam.SeriesKey{Param: coldseam.Discharge, Period: period}}
+	}
+	require.True(t, candidate{series: []ingest.SeriesMeta{key("P1D")}}.daily())
+	require.False(t, candidate{series: []ingest.SeriesMeta{key("P1D"), key("")}}.daily())
+	require.False(t, candidate{}.daily(), "not said is not known")
+}
+
+func TestPercentilesAndDistances(t *testing.T) {
+	t.Parallel()
+	d := coldseam.Days{First: coldseam.Date{Year: 2024, Month: time.January, Day: 1}}
+	for i := range 366 {
+		d.FlowM3S = append(d.FlowM3S, float64(i))
+	}
+	d.FlowM3S[10] = math.NaN()
+	r := percentiles(d)
+	require.Equal(t, 365, r.days)
+	require.Equal(t, 1, r.years)
+	require.Equal(t, 365.0, r.max)
+	require.InDelta(t, 347, r.p95, 1)
+	require.True(t, math.IsNaN(percentiles(coldseam.Days{}).p95))
+	for in, want := range map[float64]float64{5140: 5100, 87: 87, 12.34: 12, 0: 0} {
+		require.InDelta(t, want, roundCFS(in*coldseam.CubicMPerCFS), 1e-6)
+	}
+	// A degree of latitude is 111.2 km on a sphere of 6,371 km.
+	require.InDelta(t, 111.19, distanceKM(45, -92, 46, -92), 0.01)
+	require.InDelta(t, 78.6, distanceKM(45, -92, 45, -91), 0.1)
+	require.Len(t, springOf(coldseam.Date{Year: 2026, Month: time.April, Day: 18}), 9)
+	require.Equal(t, 2025, springOf(coldseam.Date{Year: 2026, Month: time.April, Day: 18})[0].Year)
+	require.Equal(t, 2026, springOf(coldseam.Date{Year: 2026, Month: time.November, Day: 1})[0].Year)
+	require.Equal(t, "st-mary-s-river", slug("St. Mary's River"))
+}
