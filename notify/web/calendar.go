@@ -72,7 +72,7 @@ func calendar(name, units string, links notify.Links, briefs []coldseam.Brief) (
 	cal.SetProductId("-//coldseam//rivers//EN")
 	cal.SetMethod(ics.MethodPublish)
 	cal.SetXWRCalName(notify.Clean(name))
-	cal.SetRefreshInterval("PT1H", ics.WithValue("DURATION"))
+	cal.SetRefreshInterval("PT1H")
 	cal.SetXPublishedTTL("PT1H")
 	for _, b := range briefs {
 		f := feed{cal: cal, b: b, words: notify.WordsFor(units, b.Zone), url: links.River(b.Reach)}
@@ -114,11 +114,11 @@ func (f feed) entry(id string, d coldseam.Date, summary, text string) {
 func (f feed) name() string { return notify.Clean(f.b.River) }
 
 func (f feed) call(p notify.Page) {
-	text := ""
+	head := ""
 	for _, h := range p.Head {
-		text += h.Text + " "
+		head += h.Text + " "
 	}
-	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+text, text+p.Sub+".")
+	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+head, sentence(head)+" "+sentence(p.Sub))
 }
 
 func (f feed) shifts() {
@@ -131,8 +131,14 @@ func (f feed) shifts() {
 			way = "down past "
 		}
 		edge := f.words.Temp(c.EdgeC)
-		f.entry(fmt.Sprintf("shift-%.1f-%s-%t", c.EdgeC, season(f.b.Day), c.Up), c.Dates[1], f.name()+": water "+way+edge,
-			fmt.Sprintf("For good within 3 days %s, 7 days %s, 10 days %s; likely %s to %s.", notify.Odds(c.Within3), notify.Odds(c.Within7), notify.Odds(c.Within10), dayShort(c.Dates[0]), dayShort(c.Dates[2])))
+		when := fmt.Sprintf("For good within 3 days %s, 7 days %s, 10 days %s; likely %s", notify.Odds(c.Within3), notify.Odds(c.Within7), notify.Odds(c.Within10), dayShort(c.Dates[0]))
+		switch {
+		case !f.b.Day.Before(c.Dates[2]):
+			when = "Past it since " + dayShort(c.Dates[1])
+		case c.Dates[0] != c.Dates[2]:
+			when += " to " + dayShort(c.Dates[2])
+		}
+		f.entry(fmt.Sprintf("shift-%.1f-%s-%t", c.EdgeC, season(f.b.Day), c.Up), c.Dates[1], f.name()+": water "+way+edge, when+".")
 	}
 }
 

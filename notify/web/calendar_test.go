@@ -32,6 +32,8 @@ func TestCalendarForm(t *testing.T) {
 			require.NotContains(t, l, "\r")
 			require.NotContains(t, l, "\n")
 			require.True(t, utf8.ValidString(l), "no fold inside a letter")
+			name, _, _ := strings.Cut(l, ":")
+			require.LessOrEqual(t, strings.Count(name, "VALUE="), 1, "a parameter stands once: %s", l)
 			begin += b2i(l == "BEGIN:VEVENT")
 			end += b2i(l == "END:VEVENT")
 		}
@@ -53,6 +55,11 @@ func TestCalendarSays(t *testing.T) {
 	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance"} {
 		require.Contains(t, flat, want)
 	}
+	past := sample.Go()
+	past.Crossings[0].Dates = [3]coldseam.Date{sample.Day.Add(-2), sample.Day.Add(-2), sample.Day.Add(-2)}
+	out, err = calendar("x", "us", testLinks(), []coldseam.Brief{past})
+	require.NoError(t, err)
+	require.Contains(t, strings.ReplaceAll(string(out), "\r\n ", ""), "Past it since Thu 8 Apr.")
 	for _, b := range []coldseam.Brief{sample.Stop(), sample.NoCall()} {
 		out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
 		require.NoError(t, err)

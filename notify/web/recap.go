@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -288,6 +289,10 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 		return fmt.Errorf("reach: %w", coldseam.ErrNotFound)
 	}
 	rec, err := s.Store.Season(r.Context(), year, reach)
+	if errors.Is(err, coldseam.ErrNotFound) && year == 0 {
+		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No season on record yet", Body: done{
+			Text: []string{"The recap begins with the first brief and the first logged trip. Zeros count."}, Links: []link{{notify.PathBoard, "Today's rivers"}}}}))
+	}
 	if err != nil {
 		return err
 	}

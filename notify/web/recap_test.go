@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/csv"
 	"flag"
 	"os"
@@ -10,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
 )
 
 // update rewrites the golden files: go test ./notify/web -update.
@@ -125,4 +128,24 @@ func TestSeasonPaths(t *testing.T) {
 	require.Equal(t, 404, get(h, "/season/abc").Code)
 	require.Equal(t, 404, get(h, "/season/2027?river=nobody").Code)
 	require.Equal(t, 200, get(h, "/season/2027").Code)
+}
+
+type noSeason struct{ *memory }
+
+func (noSeason) Season(context.Context, int, coldseam.ReachID) (Recap, error) {
+	return Recap{}, coldseam.ErrNotFound
+}
+
+// TestFirstSeason: the link in the head of every page leads somewhere before
+// the first trip.
+func TestFirstSeason(t *testing.T) {
+	t.Parallel()
+	cfg := testConfig(nil)
+	cfg.Store = noSeason{newMemory()}
+	h, err := New(cfg)
+	require.NoError(t, err)
+	w := get(h, "/season")
+	require.Equal(t, 200, w.Code)
+	require.Contains(t, w.Body.String(), "No season on record yet")
+	require.Equal(t, 404, get(h, "/season/2020").Code)
 }
