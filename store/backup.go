@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -142,13 +143,15 @@ func countTables(ctx context.Context, tx pgx.Tx) ([]ManifestTable, error) {
 	return out, nil
 }
 
+var tlsSetting = regexp.MustCompile(`\b(sslmode|sslrootcert|sslcert|sslkey)=([^&\s']+)`)
+
 // runTool runs a program of Postgres against a connection. The password goes
 // by the environment: arguments can be read by every user of the machine.
 func runTool(ctx context.Context, c *pgx.ConnConfig, prog string, args ...string) error {
 	cmd := exec.CommandContext(ctx, prog, args...)
 	cmd.Env = append(os.Environ(), "PGHOST="+c.Host, fmt.Sprintf("PGPORT=%d", c.Port), "PGUSER="+c.User, "PGDATABASE="+c.Database, "PGPASSWORD="+c.Password)
-	if c.TLSConfig != nil {
-		cmd.Env = append(cmd.Env, "PGSSLMODE=require")
+	for _, m := range tlsSetting.FindAllStringSubmatch(c.ConnString(), -1) { // as strict as the program itself
+		cmd.Env = append(cmd.Env, "PG"+strings.ToUpper(m[1])+"="+m[2])
 	}
 	cmd.WaitDelay = 5 * time.Second
 	out, err := cmd.CombinedOutput()

@@ -65,6 +65,10 @@ type Server struct {
 // postmaster hold its shared memory for a while [trial: 2.1 s].
 const startLimit = 15 * time.Second
 
+// maxRestartWait is the ceiling of the back-off of the supervisor: a morning
+// is short, and a start that fails costs little.
+const maxRestartWait = 2 * time.Second
+
 // Start finds the server programs, takes the directory, makes the cluster when
 // there is none, and starts and supervises the server. ErrNotFound: no
 // programs. ErrUnavailable: the directory is in use. ErrInvalid: the directory
@@ -246,7 +250,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			if err == nil {
 				err = fmt.Errorf("database ended: %w", errors.Join(werr, coldseam.ErrUnavailable))
 			}
-			if time.Since(began) > time.Minute {
+			if time.Since(began) > 10*time.Second {
 				wait = 100 * time.Millisecond
 			}
 		}
@@ -263,7 +267,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			s.log.Error("database ended, restarting", "err", err)
 		}
 		s.sleep(wait)
-		wait = min(wait*2, 10*time.Second)
+		wait = min(wait*2, maxRestartWait)
 		if s.isStopping() {
 			return
 		}
@@ -317,9 +321,10 @@ func (s *Server) args() []string {
 	return args
 }
 
-// waitReady returns nil when the server answers a query.
+// waitReady returns nil when the server answers a query. It waits as long as
+// the process lives: recovery after a crash may take minutes.
 func (s *Server) waitReady(ctx context.Context, exited <-chan struct{}) error {
-	limit := time.Now().Add(60 * time.Second) // recovery after a crash may take long
+	began, told := time.Now(), time.Now()
 	for {
 		select {
 		case <-exited:
@@ -332,8 +337,9 @@ func (s *Server) waitReady(ctx context.Context, exited <-chan struct{}) error {
 		if err == nil {
 			return c.Close(ctx)
 		}
-		if time.Now().After(limit) {
-			return fmt.Errorf("postgres does not answer: %w", err)
+		if time.Since(told) > 30*time.Second {
+			told = time.Now()
+			s.log.Warn("database does not answer yet", "dur", time.Since(began).Round(time.Second), "err", err)
 		}
 	}
 }
