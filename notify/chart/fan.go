@@ -119,7 +119,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		return fan{}, fmt.Errorf("chart %s: nothing to draw: %w", b.Reach, coldseam.ErrNotFound)
 	}
 	limit := conv.f(c.FlowLimitM3S)
-	if temp || c.FlowLimitM3S <= 0 {
+	if temp || c.FlowLimitM3S <= 0 || !drawable(c.FlowLimitM3S) {
 		limit = math.NaN()
 	}
 	fr.lo, fr.hi = scale(strokes, steps, limit, temp, metric)
@@ -164,8 +164,8 @@ func cutObs(obs []coldseam.Point, fr frame, issued time.Time, f func(float64) fl
 	var out [][]coldseam.Point
 	fresh := true
 	for _, p := range obs {
-		if p.At.Before(fr.from) || p.At.After(issued) || !finite(p.V) {
-			fresh = fresh || !finite(p.V)
+		if p.At.Before(fr.from) || p.At.After(issued) || !drawable(p.V) {
+			fresh = fresh || !drawable(p.V)
 			continue
 		}
 		if fresh || p.Gap || len(out) == 0 {
@@ -186,7 +186,7 @@ func cutSteps(valid []time.Time, raw [][5]float64, fr frame, f func(float64) flo
 		ok := true
 		for k, v := range raw[i] {
 			s.q[k] = f(v)
-			ok = ok && finite(v)
+			ok = ok && drawable(v)
 		}
 		if n := len(out); !ok || s.at.Before(fr.from) || n > 0 && !s.at.After(out[n-1].at) {
 			continue // times that do not advance have no place on an axis
@@ -298,7 +298,9 @@ func dots(b coldseam.Brief, fr frame, steps []step, conv unit, loc *time.Locatio
 			continue
 		}
 		if c, ok := windowTemp(b, coldseam.DateOf(w[0].In(loc))); ok {
-			out = append(out, xy{x, fr.y(conv.f(c))})
+			if y := fr.y(conv.f(c)); y >= 0 && y <= fr.h {
+				out = append(out, xy{x, y})
+			}
 			continue
 		}
 		for i := 1; i < len(steps); i++ {
@@ -314,11 +316,11 @@ func dots(b coldseam.Brief, fr frame, steps []step, conv unit, loc *time.Locatio
 // windowTemp is the median water temperature in the brief's window of a day.
 func windowTemp(b coldseam.Brief, d coldseam.Date) (float64, bool) {
 	if w, ok := b.Best(); ok && d == b.Day {
-		return w.WaterC[1], finite(w.WaterC[1])
+		return w.WaterC[1], drawable(w.WaterC[1])
 	}
 	for _, n := range b.Next {
 		if n.Day == d && n.WaterC != [3]float64{} {
-			return n.WaterC[1], finite(n.WaterC[1])
+			return n.WaterC[1], drawable(n.WaterC[1])
 		}
 	}
 	return 0, false
@@ -367,5 +369,11 @@ func (f fan) clear(x0, x1, y0, y1 float64) bool {
 	}
 	return true
 }
+
+// mostDrawn is beyond every river in m3/s and every thermometer: what is larger
+// is an error that must not flatten the rest [proposal].
+const mostDrawn = 1e7
+
+func drawable(v float64) bool { return finite(v) && math.Abs(v) < mostDrawn }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -35,7 +35,7 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 	lo, hi := math.Inf(1), math.Inf(-1)
 	conv := tempUnit(units == "metric")
 	for _, d := range days {
-		if finite(d.WaterC) {
+		if drawable(d.WaterC) {
 			lo, hi = min(lo, conv.f(d.WaterC)), max(hi, conv.f(d.WaterC))
 		}
 	}
@@ -74,7 +74,7 @@ func seasonStrokes(days []SeasonDay, fr frame, conv unit) [][]xy {
 	var out [][]xy
 	gap := true
 	for _, d := range days {
-		if !finite(d.WaterC) {
+		if !drawable(d.WaterC) {
 			gap = true
 			continue
 		}

@@ -118,7 +118,16 @@ func (f feed) call(p notify.Page) {
 	for _, h := range p.Head {
 		head += h.Text + " "
 	}
-	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+head, sentence(head)+" "+sentence(p.Sub))
+	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+head, sentence(head)+" "+sentence(p.Sub)+f.stage(p))
+}
+
+// stage names the stage of the run where odds may stand.
+func (f feed) stage(p notify.Page) string {
+	r := f.b.Run
+	if !r.Active || r.Stage == "" || !p.Verdict.ShowsOdds() {
+		return ""
+	}
+	return " Run: " + notify.Clean(r.Stage) + " " + notify.Odds(r.StageP) + ", wave " + notify.Odds(r.PWave) + "."
 }
 
 func (f feed) shifts() {

@@ -52,7 +52,7 @@ func TestCalendarSays(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, out, again)
 	flat := strings.ReplaceAll(string(out), "\r\n ", "")
-	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance"} {
+	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance", "Run: moving 7\u00a0in\u00a010\\, wave 5"} {
 		require.Contains(t, flat, want)
 	}
 	past := sample.Go()

@@ -154,7 +154,7 @@ func recapPageOf(r Recap, units string) recapPage {
 		{shareText(r.Held, r.Held+r.Lifted), "tied weights that held"},
 		{strconv.Itoa(r.Money.DrivesSaved), "drives saved on STAY days"},
 	}
-	if r.Money.MilesSaved > 0 {
+	if r.Money.MilesSaved > 0 && finite(r.Money.MilesSaved) {
 		p.Numbers[3] = milesText(r.Money.MilesSaved, units)
 	}
 	// Without a chart the page says so in words.
@@ -187,7 +187,12 @@ func milesText(mi float64, units string) recapNumber {
 	return recapNumber{thousands(mi), "miles not driven on STAY days"}
 }
 
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
 func thousands(x float64) string {
+	if !finite(x) {
+		return "not known"
+	}
 	s := strconv.FormatFloat(math.Round(x), 'f', 0, 64)
 	for i := len(s) - 3; i > 0; i -= 3 {
 		s = s[:i] + "," + s[i:]
@@ -196,7 +201,7 @@ func thousands(x float64) string {
 }
 
 func rateText(fish, hours float64) string {
-	if hours <= 0 {
+	if hours <= 0 || !finite(fish/hours) {
 		return "none"
 	}
 	return strconv.FormatFloat(fish/hours, 'f', 2, 64)
@@ -222,7 +227,7 @@ func rateTableOf(title, head string, rows []RecapRate) rateTable {
 		} else {
 			row.Hours, row.Fish = thousands(r.RodHours), strconv.Itoa(r.Fish)
 			row.Rate, row.Likely = rateText(float64(r.Fish), r.RodHours), fmt.Sprintf("%.2f–%.2f", r.Lo, r.Hi)
-			if r.RodHours <= 0 || r.Hi <= 0 {
+			if r.RodHours <= 0 || r.Hi <= 0 || !finite(r.RodHours) || !finite(r.Lo) || !finite(r.Hi) {
 				row.Likely = "not known"
 			}
 		}
@@ -256,13 +261,13 @@ func moneyWords(m RecapMoney, units string) []string {
 	if n := m.DrivesSaved + m.Misses; n > 0 {
 		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings; %d would have been good.", m.DrivesSaved, n, m.Misses))
 	}
-	if m.MilesSaved > 0 {
+	if m.MilesSaved > 0 && finite(m.MilesSaved) {
 		s := thousands(m.MilesSaved) + " miles"
 		if units == "metric" {
 			s = thousands(m.MilesSaved*1.609344) + " km"
 		}
 		s += " were not driven on STAY mornings"
-		if cur := notify.Clean(m.Currency); cur != "" && m.CostPerMile > 0 {
+		if cur := notify.Clean(m.Currency); cur != "" && m.CostPerMile > 0 && finite(m.CostPerMile) {
 			s += fmt.Sprintf(", about %s %s at %s %.2f a mile", cur, thousands(m.MilesSaved*m.CostPerMile), cur, m.CostPerMile)
 		}
 		out = append(out, s+".")

@@ -89,7 +89,9 @@ func scoreOf(sc Scorecard) *scoreView {
 	switch {
 	case sc.Mornings < claimed:
 		v.Words = append(v.Words, fmt.Sprintf("%d mornings are too few to say whether we beat the date alone.", sc.Mornings))
-	case !sc.GainOK:
+	case !finite(sc.Brier) || !finite(sc.Climate):
+		v.Words = append(v.Words, fmt.Sprintf("%d mornings, not scored.", sc.Mornings))
+	case !sc.GainOK || !finite(sc.Gain[0]) || !finite(sc.Gain[1]):
 		v.Words = append(v.Words, fmt.Sprintf("Brier %.2f against %.2f for the date alone, %d mornings.", sc.Brier, sc.Climate, sc.Mornings))
 	case sc.Gain[0] > 0:
 		v.Words = append(v.Words, fmt.Sprintf("Better than the date alone: Brier %.2f against %.2f, %d mornings, 90 %% interval of the gain %.2f to %.2f.", sc.Brier, sc.Climate, sc.Mornings, sc.Gain[0], sc.Gain[1]))
@@ -100,6 +102,9 @@ func scoreOf(sc Scorecard) *scoreView {
 }
 
 func signed(x float64) string {
+	if !finite(x) {
+		return "not known"
+	}
 	return strings.Replace(fmt.Sprintf("%.2f", x), "-", "−", 1)
 }
 
