@@ -106,7 +106,6 @@ func TestStairs(t *testing.T) {
 	// 3/16 lets go before 1/8 does: it is never the lightest that holds.
 	crit := []coldseam.SizeFlow{{Oz: .25, M3S: 80}, {Oz: .125, M3S: 60}, {Oz: .1875, M3S: 50}, {Oz: .375, M3S: math.Inf(1)}}
 	require.Equal(t, []rigStep{{.125, 0, 60, false}, {.25, 60, 80, false}}, stairs(crit))
-	oz, share := Rig{Critical: crit, Members: []float64{10, 60, 61, 80, 90}}.Shares()
-	require.Equal(t, []float64{.125, .25}, oz)
-	require.InDeltaSlice(t, []float64{.4, .4}, share, 1e-12)
+	require.InDeltaSlice(t, []float64{.4, .4}, Rig{Members: []float64{10, 60, 61, 80, 90}}.shares(stairs(crit)), 1e-12)
+	require.Equal(t, []float64{0, 0}, Rig{}.shares(stairs(crit)))
 }

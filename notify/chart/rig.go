@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"image/color"
 	"image/png"
-	"math"
 	"sort"
 
 	"example.org/coldseam"
@@ -141,9 +140,13 @@ func (p *rigPlot) flows(r Rig) {
 
 func (p rigPlot) tread(r Rig) {
 	var line []xy
+	share := r.shares(p.st)
 	for i, s := range p.st {
-		y := p.y(i)
-		p.c.text(p.face.regular, lightInk, p.x0-16, y+8, 1, coldseam.OzName(s.Oz)+" oz")
+		y, face := p.y(i), p.face.regular
+		if share[i] >= .5 { // the size of most of today's forecasts
+			face = p.face.bold
+		}
+		p.c.text(face, lightInk, p.x0-16, y+8, 1, coldseam.OzName(s.Oz)+" oz")
 		p.c.rect(lightRule, p.x0, y-1, p.x(s.From), y+1)
 		line = append(line, xy{p.x(s.From), y}, xy{p.x(s.To), y})
 	}
@@ -180,17 +183,16 @@ func (p rigPlot) members(r Rig) {
 	p.c.text(p.face.regular, lightInk2, p.x0-16, p.strip-12, 1, "today")
 }
 
-// Shares is the share of the members in which each tread's size is the
-// lightest that holds; what remains is beyond the heaviest.
-func (r Rig) Shares() (oz, share []float64) {
-	for _, s := range stairs(r.Critical) {
-		n := 0
+// shares is the share of the members in which each tread's size is the lightest
+// that holds; what remains is beyond the heaviest.
+func (r Rig) shares(st []rigStep) []float64 {
+	out := make([]float64, len(st))
+	for i, s := range st {
 		for _, m := range r.Members {
 			if m > s.From && m <= s.To || s.From == 0 && m <= 0 {
-				n++
+				out[i] += 1 / float64(len(r.Members))
 			}
 		}
-		oz, share = append(oz, s.Oz), append(share, float64(n)/math.Max(float64(len(r.Members)), 1))
 	}
-	return oz, share
+	return out
 }
