@@ -83,7 +83,7 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 		a.Close()
 		return nil, err
 	}
-	a.fetcher = &ingest.Fetcher{Profiles: cfg.Profiles, Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
+	a.fetcher = &ingest.Fetcher{Profiles: cfg.placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
 		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.recent}
 	return a, nil
 }
@@ -138,15 +138,18 @@ func (a *app) upgrade(ctx context.Context) error {
 // joins it instead: an admin looks and mends at the busiest hour.
 func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err error) {
 	dir := filepath.Join(a.cfg.StateDir, "database")
-	a.pg, err = localpg.Start(ctx, localpg.Options{Dir: dir, Log: a.log, Fast: o.fastPG})
-	if err == nil {
-		return a.pg.URL(localpg.User), nil
+	if !o.alone {
+		// Asked first: starting one touches the directory, which may belong to
+		// the user of the service.
+		if url, ok := localpg.Running(dir); ok {
+			return url, nil
+		}
 	}
-	a.pg = nil
-	if url, ok := localpg.Running(dir); ok && !o.alone && errors.Is(err, coldseam.ErrUnavailable) {
-		return url, nil
+	if a.pg, err = localpg.Start(ctx, localpg.Options{Dir: dir, Log: a.log, Fast: o.fastPG}); err != nil {
+		a.pg = nil
+		return "", err
 	}
-	return "", err
+	return a.pg.URL(localpg.User), nil
 }
 
 // domainRate and totalRate bound mails a second; none to a relay on this

@@ -56,6 +56,9 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 	if limit == 0 {
 		limit = max(3*time.Duration(p.Poll), 6*time.Hour)
 	}
+	if p.Format == ingest.FormatCAP { // the decision is stricter with warnings
+		limit = time.Duration(k.app.table().AlertAgeH * float64(time.Hour))
+	}
 	fix := "coldseam fetch --feed " + p.Name + " shows what the service answers"
 	switch old := k.now().Sub(lastOK); {
 	case lastTry.IsZero():
@@ -185,6 +188,38 @@ func (k *checker) gauge(ctx context.Context, r coldseam.Reach) {
 		{temp, coldseam.WaterTemp, time.Duration(k.app.table().WaterAgeD * float64(day)), true},
 	} {
 		k.series(ctx, r, w.site, w.param, w.limit, w.needed)
+	}
+}
+
+// forecast looks at the newest issue of the weather a reach is judged by: what
+// it lacks and how old it is.
+func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
+	if r.WeatherSite == "" {
+		return // the line `weather` says it
+	}
+	key, limit := string(r.ID)+" weather", time.Duration(k.app.table().WeatherAgeH*float64(time.Hour))
+	var oldest time.Time
+	var lacks []string
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {
+		fs, err := k.app.db.Forecasts(ctx, r.WeatherSite, p, k.now())
+		if err != nil || len(fs) == 0 {
+			lacks = append(lacks, string(p))
+			continue
+		}
+		if oldest.IsZero() || fs[0].Issued.Before(oldest) {
+			oldest = fs[0].Issued
+		}
+	}
+	fix := "coldseam fetch; see the line of its feed"
+	switch old := k.now().Sub(oldest); {
+	case oldest.IsZero():
+		k.add(key, levelFail, "no forecast for "+string(r.WeatherSite), "air, wind, gusts, rain, thunder", fix)
+	case len(lacks) > 0:
+		k.add(key, levelWarn, "lacks "+strings.Join(lacks, ", "), "air, wind, gusts, rain, thunder", "name the service's own words in [profile.parameters]; without gusts or thunder odds the verdict is NO CALL unless [thresholds] allow_no_gust or allow_no_thunder")
+	case old > limit:
+		k.add(key, levelFail, fmt.Sprintf("issued %s ago", age(old)), "at most "+age(limit), fix)
+	default:
+		k.ok(key, "issued %s ago, all five quantities", age(max(old, time.Minute)))
 	}
 }
 

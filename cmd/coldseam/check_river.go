@@ -31,6 +31,7 @@ func (k *checker) reaches(ctx context.Context) {
 	}
 	for _, r := range reaches {
 		k.gauge(ctx, r)
+		k.forecast(ctx, r)
 		k.limitsOf(ctx, r)
 		k.rules(r)
 		k.spots(ctx, r)

@@ -21,7 +21,6 @@ import (
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
 )
@@ -150,7 +149,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	require.NoError(t, err)
 	lines := b.lines(t)
 	for _, key := range []string{"config", "database", "migrations", "readers' role", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
-		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
+		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend weather", "tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
 		"tamsen-bend soundings", "smtp", "alarms", "spf", "dkim", "dmarc", "ptr", "mail.token_key_file", "mail.dkim_key_file", "public_url", "bounces", "sending", "mail", "backup"} {
 		require.NotEmpty(t, lines[key], key)
 		require.Equal(t, levelOK, lines[key][0].Level, "%s: %+v", key, lines[key])
@@ -295,6 +294,11 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = "" })
 		}},
+		{"no forecast yet", "tamsen-bend weather", levelFail, "no forecast for metgrid:nowhere", func(t *testing.T) {
+			s := coldseam.Site{ID: "metgrid:nowhere", Provider: "metgrid", Code: "nowhere", Zone: "UTC"}
+			require.NoError(t, b.db.PutSite(ctx, s))
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = s.ID })
+		}},
 		{"rule run out", "tamsen-bend rules", levelFail, "season walleye: last checked 2025-03-01", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{Year: 2025, Month: time.March, Day: 1} })
 		}},
@@ -364,6 +368,8 @@ func TestCheckOfSeries(t *testing.T) {
 	wantLine(t, lines, "tamsen-bend flow", levelFail, "newest 9 h old")
 	wantLine(t, lines, "feed northgauge", levelFail, "last good answer 9 h ago")
 	wantLine(t, lines, "feed northgauge-cap", levelFail, "last good answer 9 h ago")
+	b.clock.forward(demoStart.Add(20 * time.Hour))
+	wantLine(t, b.lines(t), "tamsen-bend weather", levelFail, "issued")
 
 	at := demoStart
 	var obs []coldseam.Observation
@@ -497,7 +503,7 @@ func TestCheckWithoutAProgram(t *testing.T) {
 func TestReconcile(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	v := newTown(t, sink.At("dot", 1, sink.Fault{Drop: true}))
+	v := newTown(t, nil)
 	v.join(t, "one@club.example.org", coldseam.Preferences{})
 	v.join(t, "two@club.example.org", coldseam.Preferences{})
 	_, err := v.db.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.now())

@@ -80,3 +80,21 @@ func TestLimitEditsAreKept(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, map[string]string{"wind_mph": "18"}, now)
 }
+
+// What the file says is what the decision uses, and what the audit holds.
+func TestLimitsReachTheDecision(t *testing.T) {
+	t.Parallel()
+	cfg, err := parseConfig("c.toml", clubTOML+"[thresholds]\nwind_mph = 20\n")
+	require.NoError(t, err)
+	a, err := build(t.Context(), cfg, buildOptions{dbURL: storetest.URL(t), migrate: true})
+	require.NoError(t, err)
+	defer a.Close()
+	require.Equal(t, 20.0, a.table().WindMPH)
+	require.NoError(t, a.syncRivers(t.Context()))
+	stored, err := a.db.Thresholds(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, map[string]string{"wind_mph": "20"}, stored)
+	cfg.Thresholds = map[string]LimitConfig{"wind_mph": {Value: 40}}
+	_, err = build(t.Context(), cfg, buildOptions{dbURL: "postgres://127.0.0.1:1/none"})
+	require.ErrorContains(t, err, "written reason", "a looser limit without one never starts")
+}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/ingest"
 )
 
 // site turns a [[site]] table into the vocabulary.
@@ -98,4 +99,18 @@ func parseDayRange(s string) (coldseam.DayRange, error) {
 		return coldseam.DayRange{}, fmt.Errorf("closed %q; want MM-DD..MM-DD: %w", s, coldseam.ErrInvalid)
 	}
 	return coldseam.DayRange{FromMonth: from.Month(), FromDay: from.Day(), ToMonth: to.Month(), ToDay: to.Day()}, nil
+}
+
+// placed are the profiles with the zone and position of every site: bare dates
+// are read in the site's zone, and a gridded service is asked for its place.
+func (c Config) placed() []ingest.Profile {
+	sites := make([]coldseam.Site, len(c.Sites))
+	for i, s := range c.Sites {
+		sites[i] = s.site()
+	}
+	out := make([]ingest.Profile, len(c.Profiles))
+	for i, p := range c.Profiles {
+		out[i] = p.WithSites(sites)
+	}
+	return out
 }

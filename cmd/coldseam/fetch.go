@@ -49,6 +49,9 @@ func (c *fetchCmd) feeds(a *app) ([]feed, error) {
 			out = append(out, f)
 		}
 	}
+	if len(a.cfg.feeds()) == 0 {
+		return nil, exitCode{2, "no feed is used yet: add a river with `coldseam site add`"}
+	}
 	if len(out) == 0 {
 		var have []string
 		for _, f := range a.cfg.feeds() {
@@ -251,6 +254,7 @@ func (a *app) profileOf(f store.FetchRecord) (ingest.Profile, error) {
 	if err != nil {
 		return p, err
 	}
+	p.RequestIssued = ingest.InstanceTime(f.URL)
 	for _, name := range sortedKeys(p.Endpoints) {
 		if path := p.Endpoints[name].Path; path != "" && path != p.Path && strings.Contains(f.URL, path) {
 			if p, err = p.At(name); err != nil {

@@ -67,7 +67,7 @@ func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg Co
 	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
 	r, err := store.Restore(ctx, c.File, url, o)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
 	fmt.Fprintf(s.out, "restored: %s\n", manifestWords(r.Manifest))
 	for _, f := range r.Files {

@@ -75,7 +75,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 	if one.daily() {
 		fmt.Fprintln(w, "\nThis gauge reports once a day alone: it can never give GO. Mails will read TOSS-UP at best.")
 	}
-	site := one.site(p, c.Zone)
+	site := one.site(p, c)
 	if err := a.db.PutSite(ctx, site); err != nil {
 		return err
 	}
@@ -123,8 +123,11 @@ type candidate struct {
 	series []ingest.SeriesMeta
 }
 
-func (c candidate) site(p ingest.Profile, zone string) coldseam.Site {
-	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: c.Name, Zone: zone, Lat: c.Lat, Lon: c.Lon,
+func (c candidate) site(p ingest.Profile, here *siteAddCmd) coldseam.Site {
+	if c.Lat == 0 && c.Lon == 0 { // the service did not say: the place fished will do
+		c.Lat, c.Lon = here.Lat, here.Lon
+	}
+	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: c.Name, Zone: here.Zone, Lat: c.Lat, Lon: c.Lon,
 		DrainageKM2: c.DrainageKM2, DatumM: c.DatumM, DailyOnly: c.daily()}
 }
 

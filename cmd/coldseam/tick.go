@@ -45,6 +45,7 @@ func (a *app) tickLogged(ctx context.Context) {
 // tick decides what is due at now. Every part runs, whatever another came to.
 func (a *app) tick(ctx context.Context, now time.Time) error {
 	a.metrics.tick.Set(float64(now.Unix()))
+	a.noteBackup()
 	var errs []error
 	do := func(what string, f func() error) {
 		if err := f(); err != nil {
