@@ -2,6 +2,7 @@ package chart
 
 import (
 	"bytes"
+	"fmt"
 	"image"
 	"image/png"
 	"os"
@@ -74,4 +75,24 @@ func TestRestlessRiverStillFits(t *testing.T) {
 	t.Log(len(got), "bytes")
 	keep(t, "mail-restless.png", got)
 	require.LessOrEqual(t, len(got), mailMost)
+}
+
+func TestMailWord(t *testing.T) {
+	t.Parallel()
+	for in, want := range map[string][]string{"ease": {"ease"}, "drop-back": {"drop-", "back"}, "a long word": {"a lon."}, "x-somethinglong": {"x-som."}} {
+		require.Equal(t, want, mailWord(in))
+	}
+}
+
+// TestLimitAnywhere draws the limit above, below, and inside the fan.
+func TestLimitAnywhere(t *testing.T) {
+	t.Parallel()
+	for _, m3s := range []float64{90, 120, 150, 180, 240, 330} {
+		b := sample.Stop()
+		b.Chart.FlowLimitM3S = m3s
+		got, err := MailPNG(b, "us")
+		require.NoError(t, err)
+		keep(t, fmt.Sprintf("limit-%g.png", m3s), got)
+		require.LessOrEqual(t, len(got), mailMost)
+	}
 }

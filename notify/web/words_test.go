@@ -1,0 +1,113 @@
+package web
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sample"
+)
+
+func TestCriticalCells(t *testing.T) {
+	t.Parallel()
+	b := sample.Go() // 68.2 m3/s, 2,410 cfs
+	j := coldseam.SpotJig{CriticalM3S: []coldseam.SizeFlow{{Oz: .125, M3S: 0}, {Oz: .1875, M3S: 50}, {Oz: .25, M3S: 80}, {Oz: .375, M3S: 283, Beyond: true}, {Oz: .5, M3S: math.NaN()}}}
+	us, si := notify.WordsFor("us", sample.Zone), notify.WordsFor("metric", sample.Zone)
+	for _, c := range []struct {
+		oz   float64
+		w    notify.Words
+		want critCell
+	}{
+		{.125, us, critCell{"none", true}}, {.1875, us, critCell{"1,770", true}}, {.25, us, critCell{"2,830", false}}, {.25, si, critCell{"80.0", false}},
+		{.375, us, critCell{"over 9,990", false}}, {.5, us, critCell{"·", false}}, {.625, us, critCell{"·", false}},
+	} {
+		require.Equal(t, c.want, critCellOf(j, c.oz, b, c.w), "%g oz", c.oz)
+	}
+}
+
+func TestJigRows(t *testing.T) {
+	t.Parallel()
+	w := notify.WordsFor("metric", sample.Zone)
+	j := sample.Go().Jig[0]
+	r := jigRowOf(j, w, true)
+	require.Equal(t, "1/4\u00a0oz (7.1\u00a0g)", r.Tie)
+	require.Equal(t, "9\u00a0in\u00a010", r.PackHolds)
+	require.Equal(t, "5.5\u00a0m", r.Depth)
+	r = jigRowOf(j, w, false)
+	require.Empty(t, r.TieHolds, "no odds beside a NO CALL")
+	j.PackOz = 0
+	require.Equal(t, "none holds", jigRowOf(j, w, true).Pack)
+	j.Withheld, j.WithheldText = "too_fast", "too fast for any weight"
+	require.Contains(t, jigRowOf(j, w, true).Withheld, "too fast")
+	require.Empty(t, jigRowOf(j, w, true).Tie, "a withheld weight is not shown")
+	j = coldseam.SpotJig{Spot: "x", TieOz: math.NaN()}
+	require.NotEmpty(t, jigRowOf(j, w, true).Withheld)
+}
+
+func TestKeysInWords(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, "deep bend hole, then shallow rock, then by the old mill", whereWords([]string{"bend_hole_deep", "rock_shallow", "by the old mill"}))
+	for _, k := range []string{"bend_hole_deep", "hole_head", "hole_tail", "current_seam", "slack_pocket", "bank_eddy", "sand_dune_field", "rock_shallow", "wood_shallow", "tailwater_apron", "tributary_mouth"} {
+		require.NotContains(t, spotClass(k), "_", k)
+	}
+	require.Equal(t, "0.14 mm braid", lineWords("braid-0.14"))
+	require.Equal(t, "gut", lineWords("gut"))
+	for _, o := range presentations() {
+		require.NotEqual(t, "", o.Label)
+	}
+	require.Equal(t, "for itself", presentationWords("for itself"))
+	require.Equal(t, "a; b", joined("a", "b"))
+	require.Equal(t, "b", joined("", "b"))
+	require.Equal(t, "later", dayShort(coldseam.Date{}))
+	require.Equal(t, []string{"no", "none", "1-3", "4"}, []string{answerOf(coldseam.Trip{WentNot: true}), answerOf(coldseam.Trip{}), answerOf(coldseam.Trip{Fish: 3}), answerOf(coldseam.Trip{Fish: 4})})
+	require.Equal(t, "one river is stopped", count(1, "river is stopped", "rivers are stopped"))
+	require.Equal(t, "many rivers are stopped", count(40, "river is stopped", "rivers are stopped"))
+}
+
+func TestScoreWords(t *testing.T) {
+	t.Parallel()
+	bins := []ScoreBin{{7, 7, 20, 13}, {9, 10, 4, 4}}
+	for _, c := range []struct {
+		name string
+		s    Scorecard
+		want string
+	}{
+		{"said seven", Scorecard{Bins: bins, Mornings: 24}, "Of 20 mornings we said 7 in 10, 13 came true."},
+		{"few", Scorecard{Bins: bins, Mornings: 24}, "24 mornings are too few to say whether we beat the date alone."},
+		{"better", Scorecard{Bins: bins, Mornings: 60, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true}, "Better than the date alone: Brier 0.19 against 0.23, 60 mornings, 90 % interval of the gain 0.01 to 0.07."},
+		{"not shown", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23, Gain: [2]float64{-.02, .04}, GainOK: true}, "Not shown to be better than the date alone: Brier 0.22 against 0.23, 60 mornings, 90 % interval of the gain −0.02 to 0.04."},
+		{"no interval", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23}, "Brier 0.22 against 0.23 for the date alone, 60 mornings."},
+		{"broken", Scorecard{Bins: bins, Mornings: 60, Brier: math.NaN()}, "60 mornings, not scored."},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			require.Contains(t, scoreOf(c.s).Words, c.want)
+		})
+	}
+	require.Equal(t, "6.5\u00a0in\u00a010", scoreOf(Scorecard{Bins: bins, Mornings: 24}).Rows[0].Came)
+	require.Equal(t, "too few", scoreOf(Scorecard{Bins: bins, Mornings: 24}).Rows[1].Came)
+}
+
+func TestMoneyWords(t *testing.T) {
+	t.Parallel()
+	require.Empty(t, moneyWords(RecapMoney{}, "us"))
+	got := moneyWords(RecapMoney{GoodGo: 9, PoorGo: 5, DrivesSaved: 17, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67}, "metric")
+	require.Equal(t, []string{"GO came true on 9 of 14 mornings that were fished.", "STAY was right on 17 of 21 mornings; 4 would have been good.",
+		"1,835 km were not driven on STAY mornings, about USD 764 at USD 0.67 a mile."}, got)
+	require.Equal(t, "4 of 5", shareText(4, 5), "too few cases for tenths")
+	require.Equal(t, "8\u00a0in\u00a010", shareText(41, 52))
+}
+
+func TestCalendarStages(t *testing.T) {
+	t.Parallel()
+	b := sample.Go()
+	b.Run.Days[4].Stage, b.Run.Days[5].Stage = "spawning", "spawning"
+	b.Run.Days[4].StageP = .6
+	out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
+	require.NoError(t, err)
+	require.Contains(t, string(out), "DTSTART;VALUE=DATE:20270414")
+	require.Contains(t, string(out), "run spawning 6\u00a0in\u00a010")
+}
