@@ -1,8 +1,13 @@
 package notify
 
+import "sync"
+
 // Breaker stops an edition whose failures are ours: 20 in a row, or a fifth of
 // the last 200 attempts (of at least 50) [proposal]. The zero value is ready.
+//
+// Workers of one process may share it.
 type Breaker struct {
+	mu   sync.Mutex
 	row  int
 	last [200]bool
 	n    int // attempts seen
@@ -19,6 +24,8 @@ const (
 // Add counts one attempt; ours = transport fault or policy refusal. It reports
 // whether the edition must stop.
 func (b *Breaker) Add(ours bool) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	i := b.n % len(b.last)
 	if b.n >= len(b.last) && b.last[i] {
 		b.bad--
@@ -32,8 +39,17 @@ func (b *Breaker) Add(ours bool) bool {
 		b.bad++
 	}
 	seen := min(b.n, len(b.last))
-	return b.row >= breakerRow || seen >= breakerLeast && float64(b.bad) >= breakerShare*float64(seen)
+	trips := b.row >= breakerRow || seen >= breakerLeast && float64(b.bad) >= breakerShare*float64(seen)
+	if trips {
+		// Another edition, or this one after its release, starts from nothing.
+		b.row, b.last, b.n, b.bad = 0, [200]bool{}, 0, 0
+	}
+	return trips
 }
 
 // Reset forgets everything, after the keeper released the edition.
-func (b *Breaker) Reset() { *b = Breaker{} }
+func (b *Breaker) Reset() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.row, b.last, b.n, b.bad = 0, [200]bool{}, 0, 0
+}

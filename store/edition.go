@@ -208,8 +208,10 @@ func (db *DB) EnqueueAt(ctx context.Context, args river.JobArgs, at time.Time) e
 }
 
 // DueMail inserts mail jobs for rows that are due and have no job to send
-// them: those deferred, released or returned by a sweep. At most one job per
-// domain is waiting from it. It returns the number of jobs.
+// them: those deferred, released or returned by a sweep. Only a job that waits
+// for a free worker counts: one that runs may be that of a server that died,
+// and River gives it up after its timeout alone. A job too many finds nothing
+// to claim. It returns the number of jobs.
 func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 	var n int
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
@@ -225,7 +227,7 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 			  AND NOT (SELECT is_on FROM coldseam.switch WHERE name = 'hold')
 			  AND NOT EXISTS (
 			    SELECT FROM river.river_job j
-			    WHERE j.kind = 'mail' AND j.state IN ('available', 'pending', 'retryable', 'running', 'scheduled') AND j.args ->> 'domain' = o.domain)
+			    WHERE j.kind = 'mail' AND j.state IN ('available', 'pending') AND j.args ->> 'domain' = o.domain)
 			GROUP BY o.domain`, micro(now))
 		if err != nil {
 			return err

@@ -48,6 +48,21 @@ func (db *DB) Told(ctx context.Context, day coldseam.Date) ([]ToldLetter, error)
 	return out, nil
 }
 
+// Reword changes what a claimed mail says before it is transmitted, so that what
+// was told stays on record. ErrStale: the row is not this attempt's any more.
+func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, payload []byte) error {
+	tag, err := db.pool.Exec(ctx, `
+		UPDATE coldseam.outbox SET verdict = NULLIF($4, ''), payload = $5
+		WHERE outbox_id = $1 AND worker = $2 AND attempt = $3 AND state = 'claimed'`, l.ID, l.Worker, l.Attempt, verdict, payload)
+	if err != nil {
+		return fmt.Errorf("reword mail %d: %w", l.ID, classify(err))
+	}
+	if tag.RowsAffected() == 0 {
+		return fmt.Errorf("reword mail %d: %w", l.ID, coldseam.ErrStale)
+	}
+	return nil
+}
+
 // SaveBriefWith stores a brief and queues the edition that it calls for in one
 // transaction, so that page, calendar and mail change together. An edition
 // without letters queues nothing. It returns the brief's id and the number of

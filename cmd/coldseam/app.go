@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -42,6 +43,8 @@ type app struct {
 	relay   notify.Relay
 
 	limits verdict.Table // with the club's own values
+
+	breaker notify.Breaker
 
 	mu     sync.Mutex
 	charts map[chartKey][]byte
@@ -176,15 +179,11 @@ func (a *app) localRelay() bool {
 // only where mail is sent; `check` says so before.
 func (a *app) wireMail(o buildOptions) error {
 	m := a.cfg.Mail
-	key := o.tokenKey
-	if key == nil && m.TokenKeyFile != "" {
-		b, err := os.ReadFile(m.TokenKeyFile)
-		if err != nil {
-			return fmt.Errorf("mail.token_key_file: %w", err)
-		}
-		key = []byte(strings.TrimSpace(string(b)))
+	tokens, err := tokensOf(m, o.tokenKey)
+	if err != nil {
+		return err
 	}
-	a.links = notify.Links{PublicURL: a.cfg.PublicURL, Tokens: notify.Tokens{List: m.ListID, Current: notify.TokenKey{ID: 1, Secret: key}}}
+	a.links = notify.Links{PublicURL: a.cfg.PublicURL, Tokens: tokens}
 	from, err := mail.ParseAddress(m.From)
 	if err != nil {
 		from = &mail.Address{}
@@ -218,6 +217,47 @@ func (a *app) wireMail(o buildOptions) error {
 	}
 	a.relay = notify.Relay{Addr: m.SMTP, Hello: hello, TLS: mode, User: m.User, Password: password}
 	return nil
+}
+
+// tokensOf reads the keys that sign links: the current one, and the one before
+// it for links that were sent already.
+func tokensOf(m MailConfig, key []byte) (notify.Tokens, error) {
+	read := func(what, path string) ([]byte, error) {
+		if path == "" {
+			return nil, nil
+		}
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", what, err)
+		}
+		return []byte(strings.TrimSpace(string(b))), nil
+	}
+	var err error
+	if key == nil {
+		if key, err = read("mail.token_key_file", m.TokenKeyFile); err != nil {
+			return notify.Tokens{}, err
+		}
+	}
+	prev, err := read("mail.token_key_previous_file", m.TokenKeyPrev)
+	if err != nil {
+		return notify.Tokens{}, err
+	}
+	t := notify.Tokens{List: m.ListID, Current: tokenKey(key)}
+	if prev != nil {
+		if t.Previous = tokenKey(prev); t.Previous.ID == t.Current.ID {
+			return t, fmt.Errorf("mail.token_key_file and token_key_previous_file have one id: make another key with `coldseam init`: %w", coldseam.ErrInvalid)
+		}
+	}
+	return t, nil
+}
+
+// tokenKey names a key by itself: a link says which of two keys signed it, and
+// goes on saying so when the key has become the previous one.
+func tokenKey(secret []byte) notify.TokenKey {
+	if secret == nil {
+		return notify.TokenKey{ID: 1}
+	}
+	return notify.TokenKey{ID: sha256.Sum256(append([]byte("id of "), secret...))[0], Secret: secret}
 }
 
 // Close ends everything that build started, in reverse order.

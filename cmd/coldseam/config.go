@@ -61,12 +61,13 @@ type MailConfig struct {
 	DKIMSelector string `toml:"dkim_selector"`
 	DKIMKeyFile  string `toml:"dkim_key_file"`
 	TokenKeyFile string `toml:"token_key_file"`
-	Unknown      string `toml:"unknown"`      // resend, hold
-	LMTP         string `toml:"lmtp"`         // listen address for bounces, may be empty
-	BounceFile   string `toml:"bounce_file"`  // a mailbox file to read bounces from
-	SecondSMTP   string `toml:"second_smtp"`  // alarm path of its own
-	Workers      int    `toml:"workers"`      // connections
-	PerDomain    int    `toml:"per_domain_s"` // mails a second to one recipient domain
+	TokenKeyPrev string `toml:"token_key_previous_file"` // verified for links already sent
+	Unknown      string `toml:"unknown"`                 // resend, hold
+	LMTP         string `toml:"lmtp"`                    // listen address for bounces, may be empty
+	BounceFile   string `toml:"bounce_file"`             // a mailbox file to read bounces from
+	SecondSMTP   string `toml:"second_smtp"`             // alarm path of its own
+	Workers      int    `toml:"workers"`                 // connections
+	PerDomain    int    `toml:"per_domain_s"`            // mails a second to one recipient domain
 }
 
 // BackupConfig says where backups go.

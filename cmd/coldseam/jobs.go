@@ -9,6 +9,7 @@ import (
 	"github.com/riverqueue/river"
 
 	"example.org/coldseam"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -17,7 +18,7 @@ import (
 func (a *app) workers() *river.Workers {
 	w := river.NewWorkers()
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.FetchArgs]) error { return a.fetchJob(ctx, j.Args) }))
-	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.BriefArgs]) error { return a.briefJob(ctx, j.Args) }))
+	river.AddWorker(w, &briefWorker{app: a})
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.ForecastArgs]) error { return nil }))
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.UpkeepArgs]) error { return a.upkeepJob(ctx, j.Args) }))
 	river.AddWorker(w, &refitWorker{app: a})
@@ -30,22 +31,82 @@ func (a *app) workers() *river.Workers {
 func (a *app) fetchJob(ctx context.Context, args store.FetchArgs) error {
 	for _, f := range a.cfg.feeds() {
 		if f.Profile == args.Profile && f.Endpoint == args.Feed {
-			if _, err := a.fetchOne(ctx, f, f.request(a.now())); err != nil && ctx.Err() == nil {
-				a.log.Warn("fetch", "feed", f.key(), "err", err)
-			}
-			return ctx.Err()
+			return a.fetchFeed(ctx, f, args.Slot)
 		}
 	}
 	return river.JobCancel(fmt.Errorf("feed %s/%s is not configured: %w", args.Profile, args.Feed, coldseam.ErrNotFound))
 }
 
-// briefJob makes a brief and mails what it overturns.
+// fetchFeed fetches one slot of a feed once. The queue forgets a finished job
+// after a day, so feeds of a slower pace are looked up by a mark of our own.
+func (a *app) fetchFeed(ctx context.Context, f feed, slot time.Time) error {
+	slow := f.Idle > 20*time.Hour
+	mark := "fetched " + f.key()
+	if slow {
+		_, last, err := a.db.Switch(ctx, mark)
+		if err != nil {
+			return err
+		}
+		if !last.At.Before(slot) {
+			return nil
+		}
+	}
+	res, err := a.fetchOne(ctx, f, f.request(a.now()))
+	switch {
+	case err != nil && ctx.Err() == nil:
+		a.log.Warn("fetch", "feed", f.key(), "err", err)
+	case err == nil && slow:
+		return a.db.SetSwitch(ctx, mark, true, store.Edit{Who: "coldseam", Why: "slot done", At: a.now()})
+	case err == nil && a.isAlerts(f) && !res.NotModified && res.Rows > 0:
+		return a.briefNow(ctx, a.now())
+	}
+	return ctx.Err()
+}
+
+// isAlerts: warnings change the decision at once, readings every quarter hour.
+func (a *app) isAlerts(f feed) bool {
+	p, err := a.fetcher.Profile(f.Profile)
+	return err == nil && p.Format == ingest.FormatCAP
+}
+
+// briefNow asks for the briefs of the reaches whose morning is under way.
+func (a *app) briefNow(ctx context.Context, now time.Time) error {
+	active, err := a.active(ctx, now)
+	for id, d := range active {
+		err = errors.Join(err, a.db.Enqueue(ctx, store.BriefArgs{Reach: id, Day: d, Issued: now}))
+	}
+	return err
+}
+
+// briefWorker makes briefs. The first of a river fits its models, which may
+// take longer than other work.
+type briefWorker struct {
+	river.WorkerDefaults[store.BriefArgs]
+	app *app
+}
+
+func (w *briefWorker) Timeout(*river.Job[store.BriefArgs]) time.Duration { return 85 * time.Second }
+
+func (w *briefWorker) Work(ctx context.Context, j *river.Job[store.BriefArgs]) error {
+	return w.app.briefJob(ctx, j.Args)
+}
+
+// briefJob makes a brief and mails what it overturns. One that was made since
+// it was asked for is not made again: a job may be run twice, and several may
+// wait for a busy server.
 func (a *app) briefJob(ctx context.Context, args store.BriefArgs) error {
 	r, err := a.db.Reach(ctx, args.Reach)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return river.JobCancel(err)
 	}
 	if err != nil {
+		return err
+	}
+	last, err := a.db.Brief(ctx, r.ID, args.Day)
+	if err == nil && !last.Issued.Before(args.Issued) {
+		return nil
+	}
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
 	_, err = a.makeBrief(ctx, r, args.Day)

@@ -33,10 +33,14 @@ func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []b
 	}
 	desk := newDesk(a, now)
 	byDay := map[coldseam.Date][]store.NewLetter{}
+	bad := 0
 	for _, s := range due {
 		l, ok, err := desk.morning(ctx, s)
 		if err != nil {
 			a.log.Error("compose morning", "subscriber", s.ID, "err", err)
+			if ctx.Err() == nil && !errors.Is(err, coldseam.ErrUnavailable) {
+				bad++
+			}
 			continue
 		}
 		if ok {
@@ -47,6 +51,9 @@ func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []b
 		_, k, qerr := a.db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: a.compose.Domain, Letters: letters})
 		n += k
 		err = errors.Join(err, qerr)
+	}
+	if bad > 0 {
+		err = errors.Join(err, a.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
 	}
 	return n, desk.waiting(), err
 }
@@ -200,9 +207,10 @@ func zoneOf(name string) *time.Location {
 	return time.UTC
 }
 
-// sender makes one mail worker.
+// sender makes one mail worker; all of this process share a breaker, so that a
+// fault of ours stops after 20 attempts, not after 20 of each connection.
 func (a *app) sender(worker string) *notify.Sender {
-	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Log: a.log, Breaker: &notify.Breaker{}}
+	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Log: a.log, Breaker: &a.breaker}
 }
 
 // workerName is unique among all running processes.
@@ -214,6 +222,10 @@ func workerName(n int) string {
 // composeLetter writes a mail with the charts of its rivers; each chart is
 // drawn once per brief.
 func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
+	l, err := a.freshen(ctx, l)
+	if err != nil {
+		return notify.Message{}, err
+	}
 	charts := map[coldseam.ReachID][]byte{}
 	if c, err := notify.ParseContent(l.Payload); err == nil {
 		for _, b := range c.Briefs {
@@ -225,6 +237,46 @@ func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Mess
 		}
 	}
 	return a.compose.Compose(l, charts)
+}
+
+// freshen looks, just before a morning mail is written, for a stop or a missing
+// input that came up while it waited: a GO that is known to be wrong must not
+// go out after its own correction. Nothing else of the mail changes.
+func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
+	if l.Kind != coldseam.MailMorning || l.ID == 0 {
+		return l, nil
+	}
+	c, err := notify.ParseContent(l.Payload)
+	if err != nil {
+		return l, err
+	}
+	changed := false
+	for i, was := range c.Briefs {
+		if !goes(was.Verdict) {
+			continue
+		}
+		b, err := a.db.Brief(ctx, was.Reach, l.LocalDate)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
+		}
+		if now, off := a.overturned(b, l.Subscriber.Prefs); off && b.Issued.After(was.Issued) {
+			c.Briefs[i], changed = a.personal(now, l.Subscriber.Prefs), true
+		}
+	}
+	if !changed {
+		return l, nil
+	}
+	sortBriefs(c.Briefs)
+	if l.Payload, err = c.Marshal(); err != nil {
+		return l, err
+	}
+	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), l.Payload); err != nil {
+		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
+	}
+	return l, nil
 }
 
 // chartKey separates the pictures of the two unit systems.

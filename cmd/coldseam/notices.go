@@ -14,15 +14,22 @@ import (
 // saveTold stores a brief; when it overturns what subscribers were told for
 // the same day, their correction goes into the outbox in the same transaction.
 func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
-	if b.Verdict.ShowsOdds() {
-		return a.db.SaveBrief(ctx, b)
-	}
 	letters, err := a.corrections(ctx, b)
 	if err != nil {
 		// The brief is worth more than its mail: store it, and say so.
 		a.log.Error("corrections", "reach", b.Reach, "err", err)
 	}
-	id, n, err := a.db.SaveBriefWith(ctx, b, store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: a.compose.Domain, Letters: letters})
+	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: a.compose.Domain, Letters: letters}
+	id, n, err := a.db.SaveBriefWith(ctx, b, e)
+	if err != nil {
+		return id, err
+	}
+	// A morning mail that was written while the brief was stored has not seen it;
+	// one that is written from now on does (freshen). The key stops doubles.
+	if e.Letters, err = a.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
+		_, k, qerr := a.db.QueueEdition(ctx, e)
+		n, err = n+k, qerr
+	}
 	if n > 0 {
 		a.log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
 	}
@@ -31,34 +38,64 @@ func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
 
 // corrections are the mails to everyone who was told GO or TOSS-UP for the
 // reach and day that b stops or cannot call any more, while their window is
-// still open.
+// still open. A stop may be one of the subscriber's own window alone. A morning
+// mail that still waits is not corrected: it is written anew when it goes.
 func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
 	told, err := a.db.Told(ctx, b.Day)
+	if err != nil || len(told) == 0 {
+		return nil, err
+	}
+	subs, err := a.db.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return nil, err
+	}
+	prefs := map[int64]coldseam.Preferences{}
+	for _, s := range subs {
+		prefs[s.ID] = s.Prefs
 	}
 	var out []store.NewLetter
 	var errs []error
 	for _, t := range told {
+		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
+			continue
+		}
 		c, err := notify.ParseContent(t.Payload)
 		if err != nil {
 			errs = append(errs, err)
 			continue
 		}
 		for _, was := range c.Briefs {
-			if was.Reach != b.Reach || was.Verdict != coldseam.Go && was.Verdict != coldseam.TossUp || !b.Issued.Before(was.GoodUntil) {
+			if was.Reach != b.Reach || !goes(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
 				continue
 			}
-			payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{b}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
+			now, off := a.overturned(b, prefs[t.Subscriber])
+			if !off {
+				continue
+			}
+			payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
 			if err != nil {
 				errs = append(errs, err)
 				continue
 			}
 			out = append(out, store.NewLetter{Subscriber: t.Subscriber, LocalDate: b.Day, Reach: b.Reach, Deadline: was.GoodUntil,
-				Verdict: b.Verdict.String(), Payload: payload})
+				Verdict: now.Verdict.String(), Payload: payload})
 		}
 	}
 	return out, errors.Join(errs...)
+}
+
+// goes tells the verdicts that may bring somebody to the water.
+func goes(v coldseam.Verdict) bool { return v == coldseam.Go || v == coldseam.TossUp }
+
+// overturned is b as it concerns a subscriber who was told to go, and whether
+// it calls them off. Of the own hours only a stop does: hours that later
+// windows do not cover are no missing input.
+func (a *app) overturned(b coldseam.Brief, p coldseam.Preferences) (coldseam.Brief, bool) {
+	if !b.Verdict.ShowsOdds() {
+		return b, true
+	}
+	b = a.personal(b, p)
+	return b, b.Verdict == coldseam.Stop
 }
 
 // flipFrom and flipTo bound the evening in which a flip notice may go out.
@@ -150,6 +187,7 @@ func (a *app) watch(ctx context.Context, now time.Time) error {
 			errs = append(errs, a.deadlineAlarm(ctx, today, now))
 		}
 	}
+	errs = append(errs, a.heldAlarm(ctx, today, now))
 	return errors.Join(errs...)
 }
 
@@ -183,12 +221,17 @@ func (a *app) silentNotice(ctx context.Context, today coldseam.Date, now time.Ti
 
 // toAdmin queues a mail to the admin, one of a kind a day.
 func (a *app) toAdmin(ctx context.Context, kind coldseam.MailKind, today coldseam.Date, now time.Time, lines []string) error {
+	return a.toAdminOnce(ctx, kind, "", today, now, lines)
+}
+
+// toAdminOnce queues one of a kind, mark and day.
+func (a *app) toAdminOnce(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, lines []string) error {
 	payload, err := notify.Content{Club: a.cfg.Club.Name, Lines: lines, Link: a.links.Status()}.Marshal()
 	if err != nil {
 		return err
 	}
 	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: a.compose.Domain,
-		Letters: []store.NewLetter{{AdminEmail: a.cfg.Club.AdminEmail, LocalDate: today, Payload: payload}}})
+		Letters: []store.NewLetter{{AdminEmail: a.cfg.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
 	return err
 }
 
@@ -203,12 +246,56 @@ func (a *app) deadlineAlarm(ctx context.Context, today coldseam.Date, now time.T
 	if err != nil || total == 0 || float64(sent) >= enoughSent*float64(total) {
 		return err
 	}
-	lines := []string{fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total), "Run `coldseam check` on the server: it names the fault."}
-	if a.cfg.Mail.SecondSMTP != "" {
-		return a.secondPath(ctx, today, now, lines)
-	}
-	return a.toAdmin(ctx, coldseam.MailAlarm, today, now, lines)
+	return a.alarm(ctx, "deadline", now, []string{
+		fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total), "Run `coldseam check` on the server: it names the fault."})
 }
+
+// heldAlarm tells the admin that a batch of mails was stopped and waits.
+func (a *app) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
+	troubles, err := a.db.MailTroubles(ctx, today.Add(-1))
+	if err != nil {
+		return err
+	}
+	for _, t := range troubles {
+		if t.State == "held" {
+			return a.alarm(ctx, "held", now, []string{
+				fmt.Sprintf("Sending of %d %s mails was stopped: the fault is ours, not the readers'. %s", t.N, t.Kind, t.Reply),
+				"They are kept. Run `coldseam check` on the server; after mending, `coldseam brief --release`."})
+		}
+	}
+	return nil
+}
+
+// alarm tells the admin, once a day for each cause: by the second path where
+// one is configured, since the first may be what failed.
+func (a *app) alarm(ctx context.Context, cause string, now time.Time, lines []string) error {
+	if a.cfg.Club.AdminEmail == "" {
+		return nil
+	}
+	today := coldseam.DateOf(now.In(zoneOf(a.cfg.Club.Zone)))
+	name := "alarm " + cause + " " + today.String()
+	on, _, err := a.db.Switch(ctx, name)
+	if err != nil || on {
+		return err
+	}
+	if a.cfg.Mail.SecondSMTP == "" {
+		// The cause stands where a reach would: one alarm a day and cause.
+		return a.toAdminOnce(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, lines)
+	}
+	// Several servers see the same fault in the same minute: the count lets one
+	// of them try, and another one later should that try fail.
+	n, err := a.db.CountAttempt(ctx, name, day, now)
+	if err != nil || n%alarmEvery != 1 {
+		return err
+	}
+	if err := a.secondPath(ctx, today, now, lines); err != nil {
+		return err
+	}
+	return a.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
+}
+
+// alarmEvery is after how many looks a failed alarm is tried again.
+const alarmEvery = 5
 
 // mornings counts the morning mails of a day: sent, and all that should be.
 func (a *app) mornings(ctx context.Context, d coldseam.Date) (sent, total int, err error) {
@@ -225,12 +312,8 @@ func (a *app) mornings(ctx context.Context, d coldseam.Date) (sent, total int, e
 }
 
 // secondPath sends the alarm straight through the second relay: the first one
-// is what failed. Once a day, by a switch in the database.
+// may be what failed.
 func (a *app) secondPath(ctx context.Context, today coldseam.Date, now time.Time, lines []string) error {
-	name := "alarm " + today.String()
-	if on, _, err := a.db.Switch(ctx, name); err != nil || on {
-		return err
-	}
 	payload, err := notify.Content{Club: a.cfg.Club.Name, Lines: lines, Link: a.links.Status()}.Marshal()
 	if err != nil {
 		return err
@@ -244,7 +327,7 @@ func (a *app) secondPath(ctx context.Context, today coldseam.Date, now time.Time
 	if err != nil || t.Sent == 0 {
 		return errors.Join(err, fmt.Errorf("alarm by the second path was not accepted: %w", coldseam.ErrUnavailable))
 	}
-	return a.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
+	return nil
 }
 
 // oneLetter is an outbox of a single mail that lives in memory.
@@ -270,8 +353,21 @@ func (o *oneLetter) Done(context.Context, coldseam.Letter, coldseam.Outcome, tim
 	return nil
 }
 
+// healthTimeout is how long a look at the database may take: a server that is
+// cut off says so instead of saying nothing.
+const healthTimeout = 10 * time.Second
+
+// ready is /readyz: the database answers and has this program's schema.
+func (a *app) ready(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
+	defer cancel()
+	return a.db.RequireCurrent(ctx)
+}
+
 // healthy is /healthz: well while today's mornings are out or not yet due.
 func (a *app) healthy(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
+	defer cancel()
 	if err := a.db.Ping(ctx); err != nil {
 		return err
 	}

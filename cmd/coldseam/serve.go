@@ -46,6 +46,7 @@ func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 // services are the running parts of a server.
 type services struct {
 	addr  string
+	lmtp  string // where reports arrive, "" = nowhere
 	stops []func()
 	once  sync.Once
 }
@@ -72,7 +73,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 		return nil, err
 	}
 	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Now: a.now, Log: a.log,
-		Ready: a.db.RequireCurrent, Healthy: a.healthy})
+		Ready: a.ready, Healthy: a.healthy})
 	if err != nil {
 		return fail(err)
 	}
@@ -86,7 +87,12 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 			return fail(err)
 		}
 	}
-	queue, err := a.db.NewQueue(a.workers(), store.QueueOptions{})
+	if a.cfg.Mail.LMTP != "" {
+		if err := out.startInbox(ctx, a); err != nil {
+			return fail(err)
+		}
+	}
+	queue, err := a.db.NewQueue(a.workers(), store.QueueOptions{Mail: a.cfg.Mail.Workers})
 	if err != nil {
 		return fail(err)
 	}

@@ -33,11 +33,17 @@ func (a *app) startCron(ctx context.Context) (stop func()) {
 	return func() { <-c.Stop().Done() }
 }
 
+// tickTimeout is below a minute, so that ticks do not pile up.
+const tickTimeout = 50 * time.Second
+
 func (a *app) tickLogged(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
-	if err := a.tick(ctx, a.now()); err != nil && ctx.Err() == nil {
+	// A database that does not answer must not hold the tick for ever.
+	ctx, cancel := context.WithTimeout(ctx, tickTimeout)
+	defer cancel()
+	if err := a.tick(ctx, a.now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
 		a.log.Error("tick", "err", err)
 	}
 }
@@ -74,6 +80,7 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 	do("upkeep", func() error {
 		return a.db.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
+	do("bounces", func() error { return a.drainBounces(ctx) })
 	do("watch", func() error { return a.watch(ctx, now) })
 	return errors.Join(errs...)
 }
@@ -152,7 +159,7 @@ func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 		} else if now.After(a.lastLight(r, d)) {
 			d = d.Add(1)
 		}
-		slot := now.Add(-afterFetch).Truncate(pace)
+		slot := now.Add(-afterFetch).Truncate(pace).Add(afterFetch)
 		errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot}))
 	}
 	return errors.Join(errs...)

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+)
+
+// What comes back to the club's signed addresses: delivery failures, complaints
+// and wishes to leave, by LMTP from the club's mail server or from a mailbox
+// file that it writes.
+
+// startInbox listens for reports on mail.lmtp until the services stop.
+func (s *services) startInbox(ctx context.Context, a *app) error {
+	l, err := net.Listen("tcp", a.cfg.Mail.LMTP)
+	if err != nil {
+		return fmt.Errorf("mail.lmtp: listen %s: %w", a.cfg.Mail.LMTP, err)
+	}
+	s.lmtp = l.Addr().String()
+	in := &notify.Inbox{Tokens: a.links.Tokens, Handle: a.returned, Log: a.log}
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := in.Serve(ctx, l); err != nil {
+			a.log.Error("bounces", "err", err)
+		}
+	}()
+	s.stops = append(s.stops, func() { cancel(); <-done })
+	return nil
+}
+
+// returned stores one report. A report about somebody who is not in the list
+// any more is done with; any other error lets the mail server try again.
+func (a *app) returned(ctx context.Context, r notify.Report) error {
+	err := a.takeReport(ctx, r)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		return nil
+	}
+	if err != nil {
+		a.log.Error("bounce", "subscriber", r.Subscriber, "err", err)
+	}
+	return err
+}
+
+func (a *app) takeReport(ctx context.Context, r notify.Report) error {
+	switch r.Kind {
+	case notify.ReportLeave:
+		return a.db.Unsubscribe(ctx, r.Subscriber)
+	case notify.ReportComplaint:
+		return a.db.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
+	case notify.ReportBounce:
+		gone, err := a.db.RecordBounce(ctx, r.Subscriber, store.Bounce{At: a.now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
+		if err != nil {
+			return err
+		}
+		a.log.Info("bounce", "subscriber", r.Subscriber, "class", string(r.Class), "suppressed", gone)
+		if r.Class == notify.BounceOurs {
+			return a.alarm(ctx, "bounce", a.now(), []string{
+				"A mail server refused the club's mail for a reason that is about us: " + r.Status + " " + r.Text,
+				"Nobody is taken off the list for it. Run `coldseam check` on the server: it looks at the names and keys."})
+		}
+	}
+	return nil
+}
+
+// drainBounces reads mail.bounce_file. The file is moved aside first, so that
+// the mail server writes on into a new one; what was moved and not finished is
+// read again at the next tick.
+func (a *app) drainBounces(ctx context.Context) error {
+	path := a.cfg.Mail.BounceFile
+	if path == "" {
+		return nil
+	}
+	aside := path + ".reading"
+	if _, err := os.Stat(aside); errors.Is(err, os.ErrNotExist) {
+		st, err := os.Stat(path)
+		if errors.Is(err, os.ErrNotExist) || err == nil && st.Size() == 0 {
+			return nil
+		}
+		if err := errors.Join(err, os.Rename(path, aside)); err != nil {
+			return fmt.Errorf("mail.bounce_file: %w", err)
+		}
+		// A mail server that opened the file before the move may still write: its
+		// mail is seen at the next tick.
+		return nil
+	}
+	f, err := os.Open(aside)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil // another server of the club was quicker
+	}
+	if err != nil {
+		return fmt.Errorf("mail.bounce_file: %w", err)
+	}
+	defer f.Close()
+	n, others, err := a.links.Tokens.ReadMailbox(io.Reader(f), func(r notify.Report) error { return a.returned(ctx, r) })
+	if err != nil {
+		return fmt.Errorf("mail.bounce_file: %w", err)
+	}
+	a.log.Info("bounces read", "n", n, "others", others)
+	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("mail.bounce_file: %w", err)
+	}
+	return nil
+}
