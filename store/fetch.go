@@ -22,6 +22,13 @@ VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12,
   THEN NULL ELSE $13::bytea END)
 RETURNING fetch_id`
 
+// sqlCompleteRaw adds to a record what is known only after its contents were
+// stored.
+const sqlCompleteRaw = `
+UPDATE coldseam.raw_fetch SET etag = $4, last_modified = $5, err = $6, rows_stored = $7
+WHERE fetch_id = $1 AND profile = $2 AND url = $3
+RETURNING fetch_id`
+
 const sqlDropPayloads = `
 UPDATE coldseam.raw_fetch SET payload_gzip = NULL
 WHERE fetch_id IN (
@@ -46,7 +53,10 @@ SET etag          = CASE WHEN $6 AND ($3 <> '' OR $9) THEN $3 ELSE s.etag END,
 // fetch of the address needs. Payloads equal to the one before are not kept
 // twice, and only the newest few of each address are. After failures the
 // address rests 1, 2, 4 ... 30 minutes, or as long as the server asked. It
-// returns the id of the fetch.
+// returns the id of the fetch. With an ID the record of that id is completed:
+// validators come after the contents are stored, so that a crash in between
+// asks for the document again; ErrNotFound when there is no such record of the
+// address.
 func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	packed, err := pack(f.Payload)
 	if err != nil {
@@ -60,7 +70,11 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	}
 	var id int64
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
-		if err := tx.QueryRow(ctx, sqlSaveRaw, f.Profile, f.URL, micro(f.At), f.Status, f.Bytes, f.SHA256, f.Dur.Milliseconds(),
+		if f.ID != 0 {
+			if err := tx.QueryRow(ctx, sqlCompleteRaw, f.ID, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), clean(f.Err), f.Rows).Scan(&id); err != nil {
+				return err
+			}
+		} else if err := tx.QueryRow(ctx, sqlSaveRaw, f.Profile, f.URL, micro(f.At), f.Status, f.Bytes, f.SHA256, f.Dur.Milliseconds(),
 			clean(f.ETag), clean(f.LastMod), clean(f.Err), f.Rows, clean(f.Attributes), packed).Scan(&id); err != nil {
 			return err
 		}

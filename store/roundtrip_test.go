@@ -107,6 +107,22 @@ func TestFetchStateAndPayloads(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, `"1"`, tag, "a 304 keeps them")
 
+	// The validators may come after the contents are stored.
+	id := save(40, coldseam.RawFetch{Status: 200, SHA256: "ab", Payload: []byte("late"), Rows: 3})
+	tag, _, _, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Empty(t, tag, "until then the whole document is asked for")
+	require.Equal(t, id, save(40, coldseam.RawFetch{ID: id, Status: 200, SHA256: "ab", ETag: `"2"`, Rows: 3}))
+	tag, _, _, err = db.NextFetch(ctx, "sim", u)
+	require.NoError(t, err)
+	require.Equal(t, `"2"`, tag)
+	require.Equal(t, 4, count(t, db, `SELECT count(*) FROM coldseam.raw_fetch`), "one record a fetch")
+	b, err := db.Payload(ctx, id)
+	require.NoError(t, err)
+	require.Equal(t, "late", string(b))
+	_, err = db.SaveRaw(ctx, coldseam.RawFetch{ID: 99999, Profile: "sim", URL: u, At: t0})
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+
 	// Failures back off to a ceiling, a server's wish is longer.
 	var waits []float64
 	for i := range 8 {
@@ -124,7 +140,7 @@ func TestFetchStateAndPayloads(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, ages, 1)
 	require.Equal(t, 9, ages[0].Failures)
-	require.Equal(t, t0.Add(30*time.Minute), ages[0].LastOK)
+	require.Equal(t, t0.Add(40*time.Minute), ages[0].LastOK)
 
 	save(80, coldseam.RawFetch{Status: 200, SHA256: "bb", Payload: []byte("second")})
 	_, _, nb, err = db.NextFetch(ctx, "sim", u)
