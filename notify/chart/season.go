@@ -11,12 +11,23 @@ import (
 )
 
 // SeasonDay is one civil day of a season: mean water temperature in degC (NaN
-// = none) and the trips logged, a day's fish together.
+// = none) and the trips logged, a day's fish together. Where the sum of the
+// fish is withheld Fish is 0 and PerHour is fish a rod-hour.
 type SeasonDay struct {
-	Day    coldseam.Date
-	WaterC float64
-	Trips  int
-	Fish   int
+	Day     coldseam.Date
+	WaterC  float64
+	Trips   int
+	Fish    int
+	PerHour float64
+}
+
+// caught is the day's catch for the height of its bar: fish a trip, or fish a
+// rod-hour where only that is told. A season has the one or the other.
+func (d SeasonDay) caught() float64 {
+	if d.Fish == 0 {
+		return d.PerHour
+	}
+	return float64(d.Fish) / float64(d.Trips)
 }
 
 // Heights of the season chart in px: the line, the trips below it.
@@ -26,7 +37,7 @@ const (
 )
 
 // SeasonSVG draws the water temperature of a season against the band lines,
-// with the trips below: a bar is fish a trip, an open ring a day of zero trips.
+// with the trips below: a bar is the catch, an open ring a day of zero trips.
 // The markup has classes only. ErrNotFound without a temperature.
 func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.HTML, error) {
 	if len(bands) == 0 {
@@ -90,20 +101,20 @@ func seasonStrokes(days []SeasonDay, fr frame, conv unit) [][]xy {
 // seasonTrips draws the trips and the months.
 func seasonTrips(w *strings.Builder, days []SeasonDay, fr frame) {
 	base := 10 + seasonLine + seasonTrip
-	most := 1.
+	most := .5
 	for _, d := range days {
-		if d.Trips > 0 {
-			most = max(most, float64(d.Fish)/float64(d.Trips))
+		if d.Trips > 0 && drawable(d.caught()) {
+			most = max(most, d.caught())
 		}
 	}
 	fmt.Fprintf(w, `<line class="axis" x1="0" x2="100%%" y1="%s" y2="%s"/>`, px(base), px(base))
 	for _, d := range days {
 		x := pct(fr.x(d.Day.UTC()))
 		switch {
-		case d.Trips > 0 && d.Fish == 0:
+		case d.Trips > 0 && d.caught() == 0:
 			fmt.Fprintf(w, `<circle class="zero" cx="%s" cy="%s" r="3.5"/>`, x, px(base-6))
-		case d.Trips > 0:
-			h := max(float64(d.Fish)/float64(d.Trips)/most*(seasonTrip-4), 4)
+		case d.Trips > 0 && drawable(d.caught()):
+			h := min(max(d.caught()/most*(seasonTrip-4), 4), seasonTrip)
 			fmt.Fprintf(w, `<line class="fish" x1="%s" x2="%s" y1="%s" y2="%s"/>`, x, x, px(base), px(base-h))
 		}
 		if d.Day.Day == 1 && fr.x(d.Day.UTC()) < .95 {
@@ -116,7 +127,7 @@ func seasonWords(days []SeasonDay, conv unit, lo, hi float64) string {
 	trips, zero := 0, 0
 	for _, d := range days {
 		trips += d.Trips
-		if d.Trips > 0 && d.Fish == 0 {
+		if d.Trips > 0 && d.caught() == 0 {
 			zero++
 		}
 	}

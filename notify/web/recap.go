@@ -63,7 +63,9 @@ type RecapMoney struct {
 	CostPerMile float64
 }
 
-// RecapRate is the catch of one class.
+// RecapRate is the catch of one class. Hours and fish of a class may be
+// withheld, as sums of one class could be subtracted from sums of another: then
+// RodHours is 0 and PerHour says the rate.
 type RecapRate struct {
 	Key      string
 	Trips    int
@@ -71,6 +73,8 @@ type RecapRate struct {
 	Fish     int
 	Lo, Hi   float64 // 80 % interval of fish a rod-hour
 	Hidden   bool    // fewer than three anglers, or needed to keep another hidden
+	Anglers  int     // different ones, at least; 0 = not said
+	PerHour  float64 // fish a rod-hour, where RodHours is withheld
 }
 
 // RecapVerdict is what one verdict came to. Judged counts the mornings with a
@@ -102,13 +106,19 @@ type RecapOutage struct {
 	For   time.Duration
 }
 
-// Rate is fish a rod-hour, NaN without hours.
+// Rate is fish a rod-hour, NaN without trips or hours.
 func (r RecapRate) Rate() float64 {
+	if r.withheld() {
+		return r.PerHour
+	}
 	if r.RodHours <= 0 {
 		return math.NaN()
 	}
 	return float64(r.Fish) / r.RodHours
 }
+
+// withheld reports a class whose rate is told without its sums.
+func (r RecapRate) withheld() bool { return r.RodHours == 0 && r.Trips > 0 && !r.Hidden }
 
 type recapPage struct {
 	R       Recap
@@ -129,10 +139,12 @@ type rateTable struct {
 	Title, Head string
 	Rows        []rateRow
 	Hidden      bool
+	Rates       bool // rates alone, with trips and anglers instead of hours and fish
 }
 
 type rateRow struct {
 	Key, Hours, Fish, Rate, Likely string
+	Trips, Anglers                 string
 	Hidden                         bool
 }
 
@@ -222,9 +234,13 @@ func rateTableOf(title, head string, rows []RecapRate) rateTable {
 	t := rateTable{Title: title, Head: head}
 	for _, r := range rows {
 		row := rateRow{Key: notify.Clean(r.Key), Hidden: r.Hidden}
-		if r.Hidden {
+		switch {
+		case r.Hidden:
 			t.Hidden = true
-		} else {
+		case r.withheld():
+			t.Rates = true
+			row.Trips, row.Anglers, row.Rate = strconv.Itoa(r.Trips), strconv.Itoa(r.Anglers), rateText(r.PerHour, 1)
+		default:
 			row.Hours, row.Fish = thousands(r.RodHours), strconv.Itoa(r.Fish)
 			row.Rate, row.Likely = rateText(float64(r.Fish), r.RodHours), fmt.Sprintf("%.2f–%.2f", r.Lo, r.Hi)
 			if r.RodHours <= 0 || r.Hi <= 0 || !finite(r.RodHours) || !finite(r.Lo) || !finite(r.Hi) {

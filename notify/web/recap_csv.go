@@ -76,6 +76,11 @@ func recapRows(r Recap) [][5]string {
 				out = append(out, [5]string{t.section, c.Key, "hidden", "fewer than 3 anglers", ""})
 				continue
 			}
+			if c.withheld() {
+				out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"}, [5]string{t.section, c.Key, "anglers", n(c.Anglers), "1"},
+					[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"})
+				continue
+			}
 			out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"}, [5]string{t.section, c.Key, "rod_hours", x(c.RodHours), "h"}, [5]string{t.section, c.Key, "fish", n(c.Fish), "1"},
 				[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p10", x(c.Lo), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p90", x(c.Hi), "1/h"})
 		}
@@ -101,7 +106,12 @@ func recapRows(r Recap) [][5]string {
 			out = append(out, [5]string{"day", d.Day.String(), "water", x(d.WaterC), "degC"})
 		}
 		if d.Trips > 0 {
-			out = append(out, [5]string{"day", d.Day.String(), "trips", n(d.Trips), "1"}, [5]string{"day", d.Day.String(), "fish", n(d.Fish), "1"})
+			out = append(out, [5]string{"day", d.Day.String(), "trips", n(d.Trips), "1"})
+			if d.PerHour > 0 {
+				out = append(out, [5]string{"day", d.Day.String(), "fish_per_rod_hour", x(d.PerHour), "1/h"})
+			} else {
+				out = append(out, [5]string{"day", d.Day.String(), "fish", n(d.Fish), "1"})
+			}
 		}
 	}
 	return out

@@ -28,10 +28,18 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	}
 	for _, x := range p.Rates {
 		t.head(x.Title)
-		t.line(fmt.Sprintf("%-26s %9s %6s %6s  %s", x.Head, "rod-hours", "fish", "fish/h", "likely"))
+		if x.Rates {
+			t.line(fmt.Sprintf("%-26s %9s %7s %6s", x.Head, "trips", "anglers", "fish/h"))
+		} else {
+			t.line(fmt.Sprintf("%-26s %9s %6s %6s  %s", x.Head, "rod-hours", "fish", "fish/h", "likely"))
+		}
 		for _, row := range x.Rows {
 			if row.Hidden {
 				t.line(fmt.Sprintf("%-26s fewer than 3 anglers, not shown", row.Key))
+				continue
+			}
+			if x.Rates {
+				t.line(fmt.Sprintf("%-26s %9s %7s %6s", row.Key, row.Trips, row.Anglers, row.Rate))
 				continue
 			}
 			t.line(fmt.Sprintf("%-26s %9s %6s %6s  %s", row.Key, row.Hours, row.Fish, row.Rate, plain(row.Likely)))
