@@ -129,4 +129,15 @@ func TestPruning(t *testing.T) {
 	n, err = db.PruneFetches(ctx, t0.Add(time.Second))
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
+	brief := aBrief(morning, coldseam.Go)
+	brief.Chart.Valid = []time.Time{morning}
+	id, err := db.SaveBrief(ctx, brief)
+	require.NoError(t, err)
+	n, err = db.DropCharts(ctx, morning.Add(time.Second))
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	got, err := db.BriefByID(ctx, id)
+	require.NoError(t, err)
+	brief.ID, brief.Chart = id, coldseam.ChartData{}
+	require.Equal(t, brief, got)
 }

@@ -152,3 +152,21 @@ func (db *DB) EndLongReads(ctx context.Context, limit time.Duration) (int, error
 	}
 	return n, nil
 }
+
+// EndLostSessions ends sessions of this program on any machine that hold a
+// transaction open and have waited for their client longer than a limit: the
+// network may swallow bytes and keep the connection, and the locks would stay.
+// It returns how many.
+func (db *DB) EndLostSessions(ctx context.Context, limit time.Duration) (int, error) {
+	var n int
+	err := db.pool.QueryRow(ctx, `
+		SELECT count(*) FILTER (WHERE pg_terminate_backend(pid))
+		FROM pg_stat_activity
+		WHERE application_name = 'coldseam' AND usename = current_user AND datname = current_database() AND pid <> pg_backend_pid()
+		  AND wait_event = 'ClientRead' AND xact_start < clock_timestamp() - $1::interval AND state_change < clock_timestamp() - $1::interval`,
+		limit).Scan(&n)
+	if err != nil {
+		return 0, fmt.Errorf("end lost sessions: %w", classify(err))
+	}
+	return n, nil
+}

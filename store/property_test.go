@@ -255,6 +255,11 @@ func TestSeriesExtendOneAnother(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, list, 2)
 	require.Equal(t, "m3_s", list[0].Param.Unit())
+	require.NoError(t, db.PreferSeries(t.Context(), old, 1))
+	s, err = db.History(t.Context(), flow.Site, flow.Param, flow.Stat, time.Time{}, time.Time{}, t0)
+	require.NoError(t, err)
+	require.Equal(t, []float64{1, 2, 99, 4}, values(s), "the preferred one leads, the other only extends it")
+	require.ErrorIs(t, db.PreferSeries(t.Context(), coldseam.SeriesKey{}, 1), coldseam.ErrNotFound)
 }
 
 func TestDailyFrame(t *testing.T) {

@@ -37,3 +37,13 @@ func (db *DB) PrunePayloads(ctx context.Context, before time.Time) (int, error) 
 	}
 	return int(tag.RowsAffected()), nil
 }
+
+// DropCharts takes the chart data out of briefs issued before a time: what was
+// told stays whole in words and numbers. It returns how many.
+func (db *DB) DropCharts(ctx context.Context, before time.Time) (int, error) {
+	tag, err := db.pool.Exec(ctx, `UPDATE coldseam.brief SET body = body - 'Chart' WHERE issued_at < $1 AND body ? 'Chart'`, micro(before))
+	if err != nil {
+		return 0, fmt.Errorf("drop charts: %w", classify(err))
+	}
+	return int(tag.RowsAffected()), nil
+}

@@ -216,3 +216,19 @@ func periodOf(s string) time.Duration {
 	}
 	return d
 }
+
+// PreferSeries sets which series leads where several measure the same at a
+// site: the greater preference, then the newest. ErrNotFound.
+func (db *DB) PreferSeries(ctx context.Context, k coldseam.SeriesKey, preference int) error {
+	tag, err := db.pool.Exec(ctx, `
+		UPDATE coldseam.series SET preference = $7
+		WHERE site_id = $1 AND param = $2 AND stat = $3 AND period = $4 AND provider = $5 AND series_ref = $6`,
+		k.Site, k.Param, k.Stat, k.Period, k.Provider, k.SeriesRef, preference)
+	if err == nil && tag.RowsAffected() == 0 {
+		err = coldseam.ErrNotFound
+	}
+	if err != nil {
+		return fmt.Errorf("prefer %s: %w", k, classify(err))
+	}
+	return nil
+}
