@@ -43,7 +43,7 @@ type Fetcher struct {
 	hosts   map[string]*hostGate
 	fails   map[string]failure
 	links   map[string]bool                // documents of an index that were stored; they never change
-	chosen  map[string]map[string][]string // provider -> site -> series ids, from its metadata
+	passed  map[string]map[string][]string // provider -> site -> series passed over, from its metadata
 }
 
 type failure struct {
@@ -115,30 +115,33 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 // one site and parameter.
 const EndpointMetadata = "metadata"
 
-// choose keeps the primary series of a provider's metadata for later fetches.
-// Until the metadata was fetched in this process every series is stored.
+// choose keeps what a provider's metadata ranks lower, for later fetches: only
+// that is left out, so a series the metadata does not list is never lost. Until
+// the metadata was fetched in this process every series is stored.
 func (f *Fetcher) choose(provider string, meta []SeriesMeta) []string {
-	series, notes := ChoosePrimary(meta)
+	chosen, passed, notes := ChoosePrimary(meta)
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.chosen == nil {
-		f.chosen = map[string]map[string][]string{}
+	if f.passed == nil {
+		f.passed = map[string]map[string][]string{}
 	}
-	all := maps.Clone(f.chosen[provider])
-	if all == nil {
-		all = map[string][]string{}
+	all := map[string][]string{}
+	for site, refs := range f.passed[provider] {
+		if len(chosen[site]) == 0 { // a site of this answer is judged anew
+			all[site] = refs
+		}
 	}
-	maps.Copy(all, series)
-	f.chosen[provider] = all
+	maps.Copy(all, passed)
+	f.passed[provider] = all
 	return notes
 }
 
-// withChoice adds the chosen series to a profile that names none itself.
+// withChoice adds the series passed over to a profile.
 func (f *Fetcher) withChoice(p Profile, endpoint string) Profile {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if p.Series == nil && endpoint != EndpointMetadata {
-		p.Series = f.chosen[p.Provider]
+	if endpoint != EndpointMetadata {
+		p.PassedOver = f.passed[p.Provider]
 	}
 	return p
 }

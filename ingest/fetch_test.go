@@ -732,17 +732,18 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 			_, _ = io.WriteString(w, doc("", fmt.Sprintf(meta, "s0", "null"), fmt.Sprintf(meta, "s1", `"Primary"`)))
 			return
 		}
-		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), strings.Replace(row(now.Add(-time.Hour), "9.9"), `"s1"`, `"s0"`, 1)))
+		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), strings.Replace(row(now.Add(-time.Hour), "9.9"), `"s1"`, `"s0"`, 1),
+			strings.NewReplacer(`"s1"`, `"w"`, "00065", "00010", `"m"`, `"degC"`).Replace(row(now.Add(-time.Hour), "4.4"))))
 	})
 	b.p.Endpoints = map[string]ingest.Endpoint{"metadata": {Path: "/metadata"}}
 	res, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
-	require.Equal(t, 2, res.Added, "nothing is known of the series yet")
+	require.Equal(t, 3, res.Added, "nothing is known of the series yet")
 	res, err = b.fetch(t, ingest.Request{Endpoint: "metadata"})
 	require.NoError(t, err)
 	require.Len(t, res.Meta, 2)
 	res, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
-	require.Equal(t, 1, res.Rows)
+	require.Equal(t, 2, res.Rows, "a series the metadata does not list stays")
 	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}}, res.Skipped)
 }

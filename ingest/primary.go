@@ -11,42 +11,60 @@ import (
 // ChoosePrimary picks, for every site, parameter, statistic and period, the
 // series to take when an agency has several: the one it calls primary, at the
 // gauge itself (no sublocation), instantaneous for instants, with the newest
-// end. The result is for Profile.Series: site code -> series ids. Ties are
-// named in notes, and the smaller id is taken so that the choice is stable.
-func ChoosePrimary(meta []SeriesMeta) (series map[string][]string, notes []string) {
+// end. chosen has the form of Profile.Series: site code -> series ids; passed
+// are the others, in the form of Profile.PassedOver. Ties are named in notes,
+// and the smaller id is taken so that the choice is stable.
+func ChoosePrimary(meta []SeriesMeta) (chosen, passed map[string][]string, notes []string) {
 	best := map[coldseam.SeriesKey]SeriesMeta{}
+	chosen, passed = map[string][]string{}, map[string][]string{}
 	for _, m := range meta {
 		if m.Key.SeriesRef == "" || m.Computation == "" {
-			continue
+			continue // a row's record, not one of the series list
 		}
 		k := m.Key
 		k.SeriesRef = ""
 		old, ok := best[k]
-		if !ok {
-			best[k] = m
-			continue
+		if ok && old.Key.SeriesRef == m.Key.SeriesRef {
+			continue // the same record on two pages
 		}
-		a, b := m.rank(), old.rank()
-		switch {
-		case a == b && m.Last.Equal(old.Last):
+		if ok && m.tied(old) {
 			notes = append(notes, fmt.Sprintf("%s: %s and %s are equally good", k, old.Key.SeriesRef, m.Key.SeriesRef))
-			if m.Key.SeriesRef < old.Key.SeriesRef {
-				best[k] = m
-			}
-		case a > b || a == b && m.Last.After(old.Last):
-			best[k] = m
+		}
+		if ok && !m.better(old) {
+			m, old = old, m
+		}
+		best[k] = m
+		if ok {
+			passed[old.siteCode()] = append(passed[old.siteCode()], old.Key.SeriesRef)
 		}
 	}
-	series = map[string][]string{}
 	for _, m := range best {
-		_, code, _ := strings.Cut(string(m.Key.Site), ":")
-		series[code] = append(series[code], m.Key.SeriesRef)
+		chosen[m.siteCode()] = append(chosen[m.siteCode()], m.Key.SeriesRef)
 	}
-	for _, refs := range series {
-		sort.Strings(refs)
+	for _, list := range []map[string][]string{chosen, passed} {
+		for _, refs := range list {
+			sort.Strings(refs)
+		}
 	}
 	sort.Strings(notes)
-	return series, notes
+	return chosen, passed, notes
+}
+
+func (m SeriesMeta) siteCode() string {
+	_, code, _ := strings.Cut(string(m.Key.Site), ":")
+	return code
+}
+
+func (m SeriesMeta) tied(o SeriesMeta) bool { return m.rank() == o.rank() && m.Last.Equal(o.Last) }
+
+func (m SeriesMeta) better(o SeriesMeta) bool {
+	switch {
+	case m.tied(o):
+		return m.Key.SeriesRef < o.Key.SeriesRef
+	case m.rank() != o.rank():
+		return m.rank() > o.rank()
+	}
+	return m.Last.After(o.Last)
 }
 
 func (m SeriesMeta) rank() int {

@@ -30,8 +30,15 @@ func TestChoosePrimary(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			got, notes := ChoosePrimary(c.meta)
+			got, passed, notes := ChoosePrimary(c.meta)
 			require.Equal(t, c.want, got["NG-0101"])
+			listed := 0
+			for _, m := range c.meta {
+				if m.Computation != "" {
+					listed++
+				}
+			}
+			require.Len(t, passed["NG-0101"], listed-len(c.want), "every other series is passed over")
 			require.Len(t, notes, c.notes)
 		})
 	}

@@ -172,6 +172,9 @@ type Profile struct {
 	RequestSite   string    `toml:"-"`
 	RequestIssued time.Time `toml:"-"`
 	Context       string    `toml:"-"`
+	// PassedOver are series that the agency's metadata ranks below another one
+	// of the same kind: site code -> series ids. Only where series says nothing.
+	PassedOver map[string][]string `toml:"-"`
 }
 
 // WithDefaults fills the keys that have a default.

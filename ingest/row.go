@@ -22,6 +22,15 @@ type Row struct {
 	Modified   time.Time
 }
 
+// passes reports whether another series of the site is to be taken.
+func (b *Builder) passes(r *Row) bool {
+	site := r.siteCode()
+	if chosen := b.p.Series[site]; len(chosen) > 0 {
+		return !contains(chosen, r.Key.SeriesRef)
+	}
+	return contains(b.p.PassedOver[site], r.Key.SeriesRef)
+}
+
 func (r Row) siteCode() string {
 	_, code, _ := strings.Cut(string(r.Key.Site), ":")
 	return code
@@ -108,7 +117,7 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
 		return nil, false
 	}
-	if chosen := b.p.Series[r.siteCode()]; len(chosen) > 0 && !contains(chosen, r.Key.SeriesRef) {
+	if b.passes(r) {
 		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
 		return nil, false
 	}
