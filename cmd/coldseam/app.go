@@ -286,7 +286,7 @@ func (a *app) syncRivers(ctx context.Context) error {
 			errs = append(errs, err)
 			continue
 		}
-		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: "coldseam.toml", Why: r.Why}))
+		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: r.Why}))
 	}
 	return errors.Join(errs...)
 }

@@ -233,6 +233,7 @@ func (k *checker) all(ctx context.Context) {
 	if !k.database(ctx) {
 		return
 	}
+	k.queue(ctx)
 	k.disk()
 	k.clocks(ctx)
 	k.zones()
@@ -298,4 +299,22 @@ func age(d time.Duration) string {
 		return fmt.Sprintf("%.0f h", d.Hours())
 	}
 	return fmt.Sprintf("%.0f d", d.Hours()/24)
+}
+
+// queueIdle is how long due work may lie before nobody seems to be working.
+const queueIdle = 10 * time.Minute
+
+// queue tells whether any server of the club takes the work.
+func (k *checker) queue(ctx context.Context) {
+	q, err := k.app.db.QueueState(ctx)
+	switch {
+	case err != nil:
+		k.broken("queue", err)
+	case q.Oldest > queueIdle:
+		k.add("queue", levelFail, fmt.Sprintf("%d jobs wait, the first for %s: no server works", q.Waiting, age(q.Oldest)), "a running service", "start coldseam serve; its log says why it ended")
+	case q.Discarded > 0:
+		k.add("queue", levelWarn, fmt.Sprintf("%d jobs given up within a day; the last, %s", q.Discarded, q.LastError), "none", "mend what the words name; the next tick asks anew")
+	default:
+		k.ok("queue", "%d jobs wait, none long", q.Waiting)
+	}
 }

@@ -148,7 +148,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	_, err := b.db.Backup(t.Context(), store.BackupOptions{Dir: b.cfg.Backup.Dir, Now: b.now()})
 	require.NoError(t, err)
 	lines := b.lines(t)
-	for _, key := range []string{"config", "database", "migrations", "readers' role", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
+	for _, key := range []string{"config", "database", "migrations", "readers' role", "queue", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
 		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend weather", "tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
 		"tamsen-bend soundings", "smtp", "alarms", "spf", "dkim", "dmarc", "ptr", "mail.token_key_file", "mail.dkim_key_file", "public_url", "bounces", "sending", "mail", "backup"} {
 		require.NotEmpty(t, lines[key], key)
@@ -279,6 +279,34 @@ func TestCheckNamesEachFault(t *testing.T) {
 				require.NoError(t, b.db.Release(context.Background(), store.Edit{Who: "keeper", Why: "mended"}))
 			})
 		}},
+		{"nobody works", "queue", levelFail, "1 jobs wait, the first for 20 min", func(t *testing.T) {
+			b.job(t, "available", "now() - interval '20 minutes'", "NULL")
+		}},
+		{"a job given up", "queue", levelWarn, "fetch: out of paper", func(t *testing.T) { b.job(t, "discarded", "now()", "now()") }},
+		{"readers see too much", "readers' role", levelWarn, "schema coldseam", func(t *testing.T) {
+			b.sql(t, `GRANT USAGE ON SCHEMA coldseam TO season_reader`)
+			t.Cleanup(func() { b.sql(t, `REVOKE USAGE ON SCHEMA coldseam FROM season_reader`) })
+		}},
+		{"mail unknown", "mail", levelWarn, "1 morning of 2026-04-18 are unknown: no reply", func(t *testing.T) { b.mail(t, "unknown", false) }},
+		{"mail refused", "mail", levelWarn, "are failed: no reply", func(t *testing.T) { b.mail(t, "failed", false) }},
+		{"mail late", "mail", levelWarn, "are expired", func(t *testing.T) { b.mail(t, "expired", false) }},
+		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
+		{"edition stopped", "mail", levelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
+		{"no sender", "from", levelFail, `mail.from is "nobody"`, func(*testing.T) { b.app.cfg.Mail.From = "nobody" }},
+		{"a feed that fails", "feed metgrid", levelWarn, "1 failures in a row", func(t *testing.T) {
+			_, err := b.db.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.now(), Status: 500, Err: "HTTP 500"})
+			require.NoError(t, err)
+		}},
+		{"a feed never asked", "feed other", levelFail, "never asked", func(*testing.T) {
+			b.app.cfg.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
+		}},
+		{"what to measure", "tamsen-bend measure next", levelOK, "1. time five floats", func(t *testing.T) {
+			_, err := b.db.SaveBrief(ctx, coldseam.Brief{Reach: "tamsen-bend", Site: "northgauge:NG-1001", Zone: "America/Chicago", Day: saturday, Issued: b.now(),
+				GoodUntil: b.now().Add(time.Hour), Measure: []coldseam.Reason{{Code: "measure_float", Text: "time five floats at main seam"}},
+				Reasons: []coldseam.Reason{{Text: "gauge silent"}}})
+			require.NoError(t, err)
+		}},
+		{"brief and its reason", "tamsen-bend brief", levelOK, "NO CALL: gauge silent", func(*testing.T) {}},
 		{"no max flow", "tamsen-bend max_flow", levelFail, "missing", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.MaxFlowM3S = nil })
 		}},
@@ -343,6 +371,31 @@ func TestCheckNamesEachFault(t *testing.T) {
 			wantLine(t, b.lines(t), c.key, c.level, c.text)
 		})
 	}
+}
+
+func (b *bench) sql(t *testing.T, sql string, args ...any) {
+	t.Helper()
+	_, err := b.db.Pool().Exec(context.Background(), sql, args...)
+	require.NoError(t, err)
+}
+
+// mail puts one row into the outbox in some state.
+func (b *bench) mail(t *testing.T, state string, held bool) {
+	t.Helper()
+	id := b.join(t, "one@club.net", coldseam.Preferences{})
+	b.sql(t, `INSERT INTO coldseam.edition (kind, made_at, n, held) VALUES ('morning', $1, 1, $2)`, b.now(), held)
+	b.sql(t, `
+		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload, reply)
+		VALUES ((SELECT max(edition_id) FROM coldseam.edition), $1, '2026-04-18', 'morning', $2, 3, $3, $3, 'x', '<x@x>', '', 'no reply')`, id, state, b.now())
+	t.Cleanup(func() { b.sql(t, `DELETE FROM coldseam.outbox`) })
+}
+
+// job puts one job into the queue.
+func (b *bench) job(t *testing.T, state, due, ended string) {
+	t.Helper()
+	b.sql(t, `INSERT INTO river.river_job (kind, state, max_attempts, args, errors, queue, priority, scheduled_at, finalized_at)
+		VALUES ('fetch', '`+state+`', 3, '{}', ARRAY['{"error": "out of paper"}'::jsonb], 'fetch', 1, `+due+`, `+ended+`)`)
+	t.Cleanup(func() { b.sql(t, `DELETE FROM river.river_job`) })
 }
 
 // remote makes the relay one of another machine.
@@ -593,3 +646,22 @@ func TestCheckOnTheCommandLine(t *testing.T) {
 }
 
 func shapeOf(body []byte) string { return ingest.SchemaOf(body).Pack() }
+
+// A sand spot is washed out by a flood after its sounding; a flood before it,
+// or a short record, says nothing.
+func TestFloodedSince(t *testing.T) {
+	t.Parallel()
+	d := coldseam.Days{First: coldseam.Date{Year: 2025, Month: time.January, Day: 1}}
+	for i := range 400 {
+		q := 50.0 + float64(i%7)
+		if i == 200 {
+			q = 900
+		}
+		d.FlowM3S = append(d.FlowM3S, q)
+	}
+	require.Equal(t, d.Day(200), floodedSince(d, d.Day(150)))
+	require.True(t, floodedSince(d, d.Day(200)).IsZero(), "sounded on the day of the flood or after")
+	require.True(t, floodedSince(d, coldseam.Date{}).IsZero())
+	d.FlowM3S = d.FlowM3S[:300]
+	require.True(t, floodedSince(d, d.Day(150)).IsZero())
+}

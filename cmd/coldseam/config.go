@@ -132,6 +132,7 @@ type ReachConfig struct {
 	Spots           []SpotConfig `toml:"spot"`
 	Rules           []RuleConfig `toml:"rule"`
 	Why             string       `toml:"why"` // reason of the last edit, kept in the audit
+	Who             string       `toml:"who"` // role of the person who made it, never an address
 }
 
 // SpotConfig is one [[reach.spot]] table.

@@ -288,7 +288,7 @@ func (p *packer) drill() ([]byte, error) {
 	return []byte(`# Restore drill: half an hour, once before each season
 
 1. Take the newest file of ` + p.a.cfg.Backup.Dir + ` to another machine that has the program and the Postgres server package.
-2. ` + "`coldseam backup --verify FILE`" + `: every byte is compared with the manifest.
+2. ` + "`coldseam restore FILE --drill`" + `: restored into a database that goes away again, every table compared. If this fails, take an older file and say so.
 3. ` + "`coldseam restore FILE --state-dir /tmp/drill --files-to /tmp/drill-config`" + `. It fills a new database and compares every table.
    Sending is held in the restored copy. It prints the last edition.
 4. In /tmp/drill-config/coldseam.toml set state_dir = "/tmp/drill" and the paths of the keys to /tmp/drill-config.

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/store"
@@ -19,11 +20,15 @@ type restoreCmd struct {
 	FilesTo  string `help:"Put configuration and keys here; nothing there is overwritten." type:"path" placeholder:"DIR"`
 	Database string `help:"Postgres URL of an empty database, instead of the configured one." placeholder:"URL"`
 	StateDir string `help:"State directory of the private Postgres, where there is no configuration yet." type:"path"`
+	Drill    bool   `help:"Restore into a private Postgres that goes away again: proves the backup, touches nothing."`
 }
 
 // Run restores. On a new machine there is no configuration yet: it comes out
 // of the backup.
 func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	if c.Drill {
+		return c.drill(ctx, s)
+	}
 	cfg, err := loadConfig(g.Config)
 	if errors.Is(err, fs.ErrNotExist) {
 		cfg, err = Config{StateDir: c.StateDir}, nil
@@ -41,6 +46,31 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	defer stop()
 	return c.restore(ctx, s, url, cfg, store.RestoreOptions{FilesTo: c.FilesTo})
+}
+
+// drill restores into a database of its own, lets every table be compared with
+// the manifest, and throws it away. A timer may run it at night.
+func (c *restoreCmd) drill(ctx context.Context, s *streams) error {
+	start := time.Now()
+	dir, err := os.MkdirTemp("", "coldseam-drill-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if err := os.Chmod(dir, 0o711); err != nil { // the database's user passes through
+		return err
+	}
+	pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(dir, "database")})
+	if err != nil {
+		return err
+	}
+	defer pg.Stop()
+	r, err := store.Restore(ctx, c.File, pg.URL(localpg.User), store.RestoreOptions{Bin: pg.Bin()})
+	if err != nil {
+		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
+	}
+	fmt.Fprintf(s.out, "drill passed in %.1f s: every table as in the manifest; %s\n", time.Since(start).Seconds(), manifestWords(r.Manifest))
+	return nil
 }
 
 // target is the connection string of the database to fill.
