@@ -478,3 +478,34 @@ func BenchmarkRecap(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkDailyFrame reads 30 years of daily flow and temperature, as every
+// forecast of a morning does.
+func BenchmarkDailyFrame(b *testing.B) {
+	db := durableDB(b, durableServer(b))
+	for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
+		k := coldseam.SeriesKey{Site: "sim:tamsen", Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+		var os []coldseam.Observation
+		for d := (coldseam.Date{Year: 1990, Month: 1, Day: 1}); d.Year < 2020; d = d.Add(1) {
+			os = append(os, coldseam.Observation{At: d.Add(1).UTC(), KnownAt: t0, Value: 5 + 3*math.Sin(float64(d.YearDay())/58)})
+		}
+		upsert(b, db, []coldseam.Series{{SeriesKey: k, Obs: os}})
+	}
+	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
+	var live, replay coldseam.Days
+	var err error
+	for _, way := range []struct {
+		name string
+		asOf time.Time
+		to   *coldseam.Days
+	}{{"live", t0, &live}, {"replay", t0.Add(-time.Hour), &replay}} {
+		b.Run(way.name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				*way.to, err = db.DailyFrame(b.Context(), "sim:tamsen", "", "", way.asOf, "UTC", store.AssumeLag(time.Hour, 24*time.Hour))
+				require.NoError(b, err)
+			}
+		})
+	}
+	require.Equal(b, live, replay)
+}

@@ -2,9 +2,12 @@ package store
 
 import (
 	"context"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"example.org/coldseam"
 )
@@ -78,6 +81,10 @@ func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldse
 			if err != nil {
 				return nil, err
 			}
+			if len(out) == 0 {
+				out = found
+				continue
+			}
 			for d, v := range found {
 				if _, there := out[d]; !there {
 					out[d] = v
@@ -109,8 +116,9 @@ func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc 
 		return nil, err
 	}
 	out := make(map[coldseam.Date]dayValue, len(sums))
+	whole := isDaily(s.SeriesKey) || s.DailyOnly
 	for _, d := range sums {
-		if d.quarters != 15 && !isDaily(s.SeriesKey) && !s.DailyOnly {
+		if d.quarters != 15 && !whole {
 			continue
 		}
 		out[d.day] = dayValue{d.total / float64(d.n), d.flags&(coldseam.Estimated|coldseam.Ice) != 0}
@@ -126,16 +134,37 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 	defer rows.Close()
 	var out []daySum
 	for rows.Next() {
-		var d daySum
-		var day time.Time
-		var flags int16
-		if err := rows.Scan(&day, &d.total, &d.n, &d.quarters, &flags); err != nil {
-			return nil, classify(err)
+		d, ok := rawDay(rows)
+		if !ok {
+			if d, err = scanDay(rows); err != nil {
+				return nil, classify(err)
+			}
 		}
-		d.day, d.flags = coldseam.DateOf(day), coldseam.Flag(uint16(flags))
 		out = append(out, d)
 	}
 	return out, classify(rows.Err())
+}
+
+// rawDay decodes day, total, n, quarters, flags by hand: decades of days for
+// every forecast. False: the connection speaks text.
+func rawDay(rows pgx.Rows) (d daySum, ok bool) {
+	raw := rows.RawValues()
+	if rows.FieldDescriptions()[0].Format != 1 || len(raw[0]) != 4 || len(raw[1]) != 8 || len(raw[2]) != 4 || len(raw[3]) != 2 || len(raw[4]) != 2 {
+		return daySum{}, false
+	}
+	be := binary.BigEndian
+	d.day = coldseam.DateOf(day2000.AddDate(0, 0, int(int32(be.Uint32(raw[0])))))
+	d.total, d.n = math.Float64frombits(be.Uint64(raw[1])), int32(be.Uint32(raw[2]))
+	d.quarters, d.flags = int16(be.Uint16(raw[3])), coldseam.Flag(be.Uint16(raw[4]))
+	return d, true
+}
+
+func scanDay(rows pgx.Rows) (d daySum, err error) {
+	var day time.Time
+	var flags int16
+	err = rows.Scan(&day, &d.total, &d.n, &d.quarters, &flags)
+	d.day, d.flags = coldseam.DateOf(day), coldseam.Flag(uint16(flags))
+	return d, err
 }
 
 func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) ([]daySum, error) {

@@ -228,13 +228,15 @@ func copyDays(ctx context.Context, tx pgx.Tx, ds []daySum) error {
 	return nil
 }
 
+// day2000 is the zero of Postgres' binary dates.
+var day2000 = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+
 func writeDayCopy(w io.Writer, ds []daySum) error {
 	be := binary.BigEndian
 	b := append([]byte("PGCOPY\n\xff\r\n\x00"), make([]byte, 8)...)
 	f8 := func(v float64) { b = be.AppendUint64(be.AppendUint32(b, 8), math.Float64bits(v)) }
 	i4 := func(v int32) { b = be.AppendUint32(be.AppendUint32(b, 4), uint32(v)) }
 	i2 := func(v int16) { b = be.AppendUint16(be.AppendUint32(b, 2), uint16(v)) }
-	day2000 := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 	for _, d := range ds {
 		b = be.AppendUint16(b, 8)
 		f8(d.lo)

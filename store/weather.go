@@ -205,6 +205,7 @@ WHERE a.known_at <= $1 AND a.ends_at > $1 AND a.msg_type <> 'Cancel'
   AND NOT EXISTS (
     SELECT FROM coldseam.alert n
     WHERE n.provider = a.provider AND n.known_at <= $1 AND n.sent_at >= a.sent_at
+      AND n.status = a.status AND n.sender = a.sender
       AND n.msg_type IN ('Update', 'Cancel') AND n.reference_ids @> ARRAY[a.identifier]
       AND (n.sender, n.identifier, n.sent_at) IS DISTINCT FROM (a.sender, a.identifier, a.sent_at))
 ORDER BY a.starts_at, a.identifier`
