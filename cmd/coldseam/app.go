@@ -33,6 +33,7 @@ type app struct {
 	cfg     Config
 	db      *store.DB
 	pg      *localpg.Server // nil with a database of the admin's own
+	where   string          // which database, in words without a password
 	fetcher *ingest.Fetcher
 	log     *slog.Logger
 	now     func() time.Time
@@ -93,11 +94,12 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 
 func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 	dsn := o.dbURL
+	a.where = "the database given"
 	if dsn == "" {
-		dsn = os.Getenv("COLDSEAM_DATABASE_URL")
+		dsn, a.where = os.Getenv("COLDSEAM_DATABASE_URL"), "the database of COLDSEAM_DATABASE_URL"
 	}
 	if dsn == "" {
-		dsn = a.cfg.DatabaseURL
+		dsn, a.where = a.cfg.DatabaseURL, "the configured database"
 	}
 	if dsn == "" {
 		var err error
@@ -145,6 +147,7 @@ func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err erro
 		// Asked first: starting one touches the directory, which may belong to
 		// the user of the service.
 		if url, ok := localpg.Running(dir); ok {
+			a.where = "private Postgres of the running service"
 			return url, nil
 		}
 	}
@@ -152,6 +155,7 @@ func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err erro
 		a.pg = nil
 		return "", err
 	}
+	a.where = fmt.Sprintf("private Postgres %d", a.pg.Major())
 	return a.pg.URL(localpg.User), nil
 }
 

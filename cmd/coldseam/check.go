@@ -57,7 +57,8 @@ func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(io.Discard, 0), anySchema: true})
 	if err != nil {
-		k.notBuilt(err)
+		k.app = &app{cfg: cfg, now: time.Now}
+		k.unbuilt(ctx, err)
 		return c.finish(s.out, k.lines)
 	}
 	defer a.Close()
@@ -224,6 +225,16 @@ func (k *checker) notBuilt(err error) {
 	k.add(key, levelFail, err.Error(), "the program starts", fix)
 }
 
+// unbuilt looks at what can be looked at although the program does not start.
+func (k *checker) unbuilt(ctx context.Context, err error) {
+	k.notBuilt(err)
+	if err := k.app.wireMail(buildOptions{}); err != nil {
+		k.notBuilt(err)
+		return
+	}
+	k.outside(ctx, func() {})
+}
+
 // all looks at everything, in the order in which a fault hides others.
 func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
@@ -231,25 +242,34 @@ func (k *checker) all(ctx context.Context) {
 	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(k.cfg.feeds()), len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.now = k.app.now
 	if !k.database(ctx) {
+		k.outside(ctx, func() {})
 		return
 	}
 	k.queue(ctx)
+	k.outside(ctx, func() {
+		k.feedAges(ctx)
+		k.shapes(ctx)
+		k.units(ctx)
+		k.reaches(ctx)
+		k.briefs(ctx)
+	})
+	k.sending(ctx)
+}
+
+// outside looks at what needs no database; stored is called between the
+// machine and the way out.
+func (k *checker) outside(ctx context.Context, stored func()) {
 	k.disk()
+	k.backups()
 	k.clocks(ctx)
 	k.zones()
 	k.limits()
-	k.feedAges(ctx)
-	k.shapes(ctx)
-	k.units(ctx)
-	k.reaches(ctx)
-	k.briefs(ctx)
+	stored()
 	k.relay(ctx)
 	k.dns(ctx)
 	k.keys()
 	k.publicURL(ctx)
 	k.bouncePath(ctx)
-	k.sending(ctx)
-	k.backups()
 }
 
 // database reports whether there is any use in going on.
@@ -258,13 +278,7 @@ func (k *checker) database(ctx context.Context) bool {
 		k.notBuilt(err)
 		return false
 	}
-	where := "the configured one"
-	if k.app.pg != nil {
-		where = fmt.Sprintf("private Postgres %d", k.app.pg.Major())
-	} else if k.cfg.DatabaseURL == "" {
-		where = "private Postgres of the running service"
-	}
-	k.ok("database", "%s answers", where)
+	k.ok("database", "%s answers", k.app.where)
 	st, err := k.app.db.Schema(ctx)
 	switch {
 	case err != nil:
@@ -272,6 +286,9 @@ func (k *checker) database(ctx context.Context) bool {
 		return false
 	case st.Newer():
 		k.add("migrations", levelFail, fmt.Sprintf("schema %d, this program knows %d", st.Have, st.Want), "the program that made the schema", "run the newer program; a schema never goes down")
+		return false
+	case st.Have == 0:
+		k.add("migrations", levelFail, "the database is empty", fmt.Sprintf("schema %d", st.Want), "coldseam site add or coldseam serve make the tables; coldseam restore brings back a club")
 		return false
 	case !st.Current():
 		k.add("migrations", levelFail, fmt.Sprintf("schema %d, this program needs %d", st.Have, st.Want), fmt.Sprintf("schema %d", st.Want), "coldseam migrate")

@@ -382,6 +382,9 @@ func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	}
 	host := u.Hostname()
 	fmt.Fprintf(w, "; records for %s, to paste into its zone\n", from)
+	if reservedName(from) {
+		fmt.Fprintf(w, "; %s is a name for examples: put the club's own domain into the configuration first\n", from)
+	}
 	fmt.Fprintf(w, "%s. IN MX 10 %s.\n", m.BounceDomain, host)
 	relay, _, _ := net.SplitHostPort(m.SMTP)
 	spf := "a:" + host

@@ -517,6 +517,7 @@ func TestCheckOfSchemas(t *testing.T) {
 	lines := b.lines(t)
 	wantLine(t, lines, "migrations", levelFail, "this program knows")
 	require.Empty(t, lines["sending"])
+	require.NotEmpty(t, lines["smtp"], "what needs no database is still looked at")
 	_, err = b.db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = 1`)
 	require.NoError(t, err)
 	wantLine(t, b.lines(t), "migrations", levelFail, "schema 1, this program needs")
@@ -547,7 +548,15 @@ func TestCheckWithoutAProgram(t *testing.T) {
 		})
 	}
 	var out bytes.Buffer
-	err := (&checkCmd{}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
+	path := filepath.Join(t.TempDir(), "coldseam.toml")
+	require.NoError(t, os.WriteFile(path, []byte("database_url = 'postgres://127.0.0.1:1/none'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
+	err := (&checkCmd{Offline: true}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: path})
+	require.Equal(t, exitCode{code: 2}, err)
+	for _, want := range []string{"fail  database", "ok    disk", "fail  public_url", "warn  bounces"} {
+		require.Contains(t, out.String(), want, "a dead database hides no other fault")
+	}
+	out.Reset()
+	err = (&checkCmd{}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
 	require.Equal(t, exitCode{code: 2}, err)
 	require.Contains(t, out.String(), "coldseam init")
 }
@@ -640,7 +649,7 @@ func TestCheckOnTheCommandLine(t *testing.T) {
 		byKey[l.Key] = append(byKey[l.Key], l)
 	}
 	wantLine(t, byKey, "reaches", levelFail, "none")
-	wantLine(t, byKey, "database", levelOK, "the configured one")
+	wantLine(t, byKey, "database", levelOK, "the configured database")
 	wantLine(t, byKey, "token key", levelFail, "not set")
 	wantLine(t, byKey, "smtp", levelOK, "skipped: offline")
 }

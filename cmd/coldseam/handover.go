@@ -221,15 +221,9 @@ func (p *packer) history() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	text := func(s *string) string {
-		if s == nil {
-			return "as shipped"
-		}
-		return *s
-	}
 	var rows [][]string
 	for _, e := range edits {
-		rows = append(rows, []string{e.At.UTC().Format(time.RFC3339), e.Key, text(e.Old), text(e.New), e.Who, e.Why})
+		rows = append(rows, []string{e.At.UTC().Format(time.RFC3339), e.Key, orShipped(e.Old), orShipped(e.New), e.Who, e.Why})
 	}
 	return csvTable([]string{"at", "key", "old", "new", "who", "why"}, rows)
 }

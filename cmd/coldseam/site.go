@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -20,6 +21,8 @@ import (
 type siteCmd struct {
 	Add  siteAddCmd  `cmd:"" help:"Set up a river from a feed: nearest gauges, record, percentiles, back-fill, a replay of last spring; adds it to the configuration."`
 	List siteListCmd `cmd:"" help:"List gauges and reaches with the age and length of their records."`
+	// Edits is the audit of what people decided.
+	Edits siteEditsCmd `cmd:"" help:"Who changed which limit, rule, spot or reach, when and why."`
 }
 
 type siteAddCmd struct {
@@ -358,6 +361,84 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintf(tw, "%s\t%s, %s\t%s\t%d\n", r.ID, r.River, r.Name, r.Site, len(r.Spots))
 	}
 	return tw.Flush()
+}
+
+// siteEditsCmd shows the audit.
+type siteEditsCmd struct {
+	Reach string `help:"One reach; default all, and the limits." placeholder:"ID"`
+}
+
+// Run prints one line an edit, oldest first.
+func (c *siteEditsCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	return withApp(ctx, s, g, func(a *app) error {
+		if err := a.syncRivers(ctx); err != nil {
+			return err
+		}
+		return c.edits(ctx, s.out, a)
+	})
+}
+
+func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	loc := zoneOf(a.cfg.Club.Zone)
+	row := func(at time.Time, who, what, why string) {
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", at.In(loc).Format("2006-01-02 15:04"), who, what, oneLine(why))
+	}
+	fmt.Fprintln(tw, "when\twho\twhat\twhy")
+	if c.Reach == "" {
+		limits, err := a.db.ThresholdEdits(ctx, "")
+		if err != nil {
+			return err
+		}
+		for _, e := range limits {
+			row(e.At, e.Who, e.Key+": "+orShipped(e.Old)+" -> "+orShipped(e.New), e.Why)
+		}
+	}
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	found := c.Reach == ""
+	for _, r := range reaches {
+		if c.Reach != "" && string(r.ID) != c.Reach {
+			continue
+		}
+		found = true
+		list, err := a.db.ReachEdits(ctx, r.ID)
+		if err != nil {
+			return err
+		}
+		for i, e := range list {
+			what := "entered"
+			if i > 0 {
+				what = strings.Join(changed(list[i-1].Reach, e.Reach), ", ")
+			}
+			row(e.At, e.Who, string(r.ID)+": "+what, e.Why)
+		}
+	}
+	if !found {
+		return fmt.Errorf("reach %s: %w", c.Reach, coldseam.ErrNotFound)
+	}
+	return tw.Flush()
+}
+
+func orShipped(s *string) string {
+	if s == nil {
+		return "as shipped"
+	}
+	return *s
+}
+
+// changed names the parts of a reach that differ.
+func changed(a, b coldseam.Reach) []string {
+	var out []string
+	x, y := reflect.ValueOf(a), reflect.ValueOf(b)
+	for i := range x.NumField() {
+		if !reflect.DeepEqual(x.Field(i).Interface(), y.Field(i).Interface()) {
+			out = append(out, x.Type().Field(i).Name)
+		}
+	}
+	return out
 }
 
 // appendConfig adds a block to the configuration after the whole has been

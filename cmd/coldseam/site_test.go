@@ -151,3 +151,28 @@ func TestPercentilesAndDistances(t *testing.T) {
 	require.Equal(t, 2026, springOf(coldseam.Date{Year: 2026, Month: time.November, Day: 1})[0].Year)
 	require.Equal(t, "st-mary-s-river", slug("St. Mary's River"))
 }
+
+// The audit names who changed what and why, limits and reaches alike.
+func TestSiteEdits(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	v.cfg.Thresholds = map[string]LimitConfig{"gust_mph": {Value: 40, Why: "big boats", Who: "season keeper"}}
+	for i := range v.cfg.Reaches {
+		if r := &v.cfg.Reaches[i]; r.ID == "tamsen-bend" {
+			flow := 5000.0
+			r.MaxFlowCFS, r.Hazards, r.Why, r.Who = &flow, []string{"a new strainer"}, "seen on Tuesday", "launch keeper"
+		}
+	}
+	require.NoError(t, v.syncRivers(ctx))
+	require.NoError(t, v.syncRivers(ctx), "the same file again leaves no edit")
+	var out bytes.Buffer
+	require.NoError(t, (&siteEditsCmd{}).edits(ctx, &out, v.app))
+	require.Regexp(t, `2026-04-18 04:30 +season keeper +gust_mph: as shipped -> 40 +big boats`, out.String())
+	require.Regexp(t, `launch keeper +tamsen-bend: MaxFlowM3S, Hazards +seen on Tuesday`, out.String())
+	require.Equal(t, 1+1+3+1, strings.Count(out.String(), "\n"))
+	out.Reset()
+	require.NoError(t, (&siteEditsCmd{Reach: "brandt-ledge"}).edits(ctx, &out, v.app))
+	require.Contains(t, out.String(), "brandt-ledge: entered")
+	require.ErrorIs(t, (&siteEditsCmd{Reach: "nowhere"}).edits(ctx, &out, v.app), coldseam.ErrNotFound)
+}
