@@ -39,7 +39,7 @@ golden: ## write the golden files anew; read the diff before committing
 fuzz: ## run every fuzz target for FUZZTIME
 	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \
 	  for f in $$(grep -rhoE '^func Fuzz[A-Za-z0-9_]+' $$pkg/*_test.go | sed 's/func //'); do \
-	    echo "== $$pkg $$f"; go test $$pkg -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) || exit 1; done; done
+	    echo "== $$pkg $$f"; go test $$pkg -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; done; done
 
 bench: need-test ## run all benchmarks; the table lands in bench-out/
 	@mkdir -p bench-out

@@ -72,6 +72,9 @@ func observed(p ingest.Profile, sites []string, idle time.Duration) []feed {
 	if has("latest") {
 		out[0].Endpoint, out[0].Back = "latest", 0
 	}
+	if has("metadata") { // which of a gauge's series is the primary one
+		out = append([]feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * day, Active: 7 * day}}, out...)
+	}
 	if has("revisions") {
 		out = append(out, feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: day, Active: day})
 	}
@@ -86,7 +89,9 @@ func observed(p ingest.Profile, sites []string, idle time.Duration) []feed {
 
 // request is the usual request of a feed at now.
 func (f feed) request(now time.Time) ingest.Request {
-	r := ingest.Request{Endpoint: f.Endpoint, Sites: f.Sites}
+	// A safety input is asked for in every slot: the slots are the patience, and
+	// the server's own word to wait still holds.
+	r := ingest.Request{Endpoint: f.Endpoint, Sites: f.Sites, Force: f.Safety}
 	if f.Back > 0 {
 		r.Since, r.Until = now.Add(-f.Back), now
 	}

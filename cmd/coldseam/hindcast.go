@@ -283,7 +283,7 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 
 // sampleFan draws the middle issue of those kept.
 func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) chart.SampleFan {
-	f := chart.SampleFan{Title: r.Site, Unit: "C", Zone: "UTC"}
+	f := chart.SampleFan{Title: r.Site, Unit: "°C", Zone: "UTC"}
 	x := d.WaterC
 	if r.Quantity == hindcast.Flow {
 		f.Unit, x = "m3/s", d.FlowM3S

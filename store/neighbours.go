@@ -1,0 +1,60 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// Neighbours returns the current values of exactly one series in [from, to] and
+// the one before from, so that a batch can be judged beside what is stored.
+// Other series of the site never mix in. Empty for a series not stored yet.
+func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error) {
+	fail := func(err error) ([]coldseam.Observation, error) {
+		return nil, fmt.Errorf("neighbours in %s: %w", k, classify(err))
+	}
+	all, err := db.seriesOf(ctx, k.Site, k.Param)
+	if err != nil {
+		return fail(err)
+	}
+	for _, s := range all {
+		if s.SeriesKey != k {
+			continue
+		}
+		var before *time.Time
+		err := db.pool.QueryRow(ctx, `SELECT max(valid_at) FROM coldseam.observation WHERE series_id = $1 AND valid_at < $2`, s.ID, micro(from)).Scan(&before)
+		if err != nil {
+			return fail(err)
+		}
+		if before != nil {
+			from = *before
+		}
+		out, err := db.asOf(ctx, s, from, to, maxTime, 0)
+		if err != nil {
+			return fail(err)
+		}
+		return out, nil
+	}
+	return nil, nil
+}
+
+// minRecordDays is how many days make a record whose greatest value says
+// something about the next one.
+const minRecordDays = 300
+
+// Greatest is the largest usable value of a parameter on record at a site; 0
+// while the record is shorter than most of a year.
+func (db *DB) Greatest(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) (float64, error) {
+	var v float64
+	err := db.pool.QueryRow(ctx, `
+		SELECT CASE WHEN count(DISTINCT d.day) >= $3 THEN max(d.hi) ELSE 0 END
+		FROM coldseam.day_summary d
+		JOIN coldseam.series s USING (series_id)
+		WHERE s.site_id = $1 AND s.param = $2`, site, param, minRecordDays).Scan(&v)
+	if err != nil {
+		return 0, fmt.Errorf("greatest %s at %s: %w", param, site, classify(err))
+	}
+	return v, nil
+}
