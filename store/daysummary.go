@@ -18,11 +18,7 @@ import (
 // the number is written into SQL below.
 const unusable = coldseam.Missing | coldseam.Bad | coldseam.QCFail
 
-const sqlLatest = `
-INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
-SELECT o.valid_at, o.known_at, w.changed_at, o.value, o.series_id, o.flags
-FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[]) AS w (series_id, valid_at, changed_at)
-JOIN coldseam.observation o USING (series_id, valid_at)
+const sqlLatestSet = `
 ON CONFLICT (series_id) DO UPDATE
 SET valid_at   = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.valid_at ELSE latest.valid_at END,
     known_at   = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.known_at ELSE latest.known_at END,
@@ -30,24 +26,54 @@ SET valid_at   = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.va
     flags      = CASE WHEN excluded.valid_at >= latest.valid_at THEN excluded.flags    ELSE latest.flags    END,
     changed_at = GREATEST(excluded.changed_at, latest.changed_at)`
 
-// writeLatest keeps the newest row of every touched series.
+const sqlLatest = `
+INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
+SELECT w.valid_at, w.known_at, w.changed_at, w.value, w.series_id, w.flags
+FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::timestamptz[], $5::float8[], $6::int2[])
+  AS w (series_id, valid_at, known_at, changed_at, value, flags)` + sqlLatestSet
+
+const sqlLatestStored = `
+INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
+SELECT o.valid_at, o.known_at, w.changed_at, o.value, o.series_id, o.flags
+FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[]) AS w (series_id, valid_at, changed_at)
+JOIN coldseam.observation o USING (series_id, valid_at)` + sqlLatestSet
+
+// writeLatest keeps the newest row of every touched series. Of new and revised
+// rows it has the values at hand; late versions and quality-control changes
+// alter stored rows in part, which are read back.
 func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
-	var ids []int32
-	var at, changed []time.Time
+	var c, back columns
+	var changed, backChanged []time.Time
 	for _, f := range feeds {
 		if !f.touched() {
 			continue
 		}
-		var newest, known int64 = math.MinInt64, math.MinInt64
+		newest, known := row{at: math.MinInt64}, int64(math.MinInt64)
 		for _, rs := range [][]row{f.added, f.changed, f.late, f.qc} {
 			for _, r := range rs {
-				newest, known = max(newest, r.at), max(known, r.known)
+				known = max(known, r.known)
+				if r.at > newest.at {
+					newest = r
+				}
 			}
 		}
-		ids, at, changed = append(ids, f.id), append(at, time.UnixMicro(newest)), append(changed, time.UnixMicro(known))
+		if len(f.late)+len(f.qc) > 0 {
+			back.add(f.id, newest)
+			backChanged = append(backChanged, time.UnixMicro(known))
+			continue
+		}
+		c.add(f.id, newest)
+		changed = append(changed, time.UnixMicro(known))
 	}
-	if _, err := tx.Exec(ctx, sqlLatest, ids, at, changed); err != nil {
-		return fmt.Errorf("latest values: %w", err)
+	if len(c.id) > 0 {
+		if _, err := tx.Exec(ctx, sqlLatest, c.id, c.at, c.known, changed, c.value, c.flags); err != nil {
+			return fmt.Errorf("latest values: %w", err)
+		}
+	}
+	if len(back.id) > 0 {
+		if _, err := tx.Exec(ctx, sqlLatestStored, back.id, back.at, backChanged); err != nil {
+			return fmt.Errorf("latest values: %w", err)
+		}
 	}
 	return nil
 }

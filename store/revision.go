@@ -81,18 +81,24 @@ func (c *columns) add(id int32, r row) {
 	c.flags, c.qual = append(c.flags, int16(r.flags)), append(c.qual, r.quals)
 }
 
-const sqlKeepOld = `
-INSERT INTO coldseam.observation_revision (valid_at, known_at, superseded_at, value, fetch_id, series_id, flags, qualifier_set)
-SELECT o.valid_at, o.known_at, w.known_at, o.value, NULLIF($4::int8, 0), o.series_id, o.flags, o.qualifier_set
-FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[]) AS w (series_id, valid_at, known_at)
-JOIN coldseam.observation o USING (series_id, valid_at)`
-
-const sqlPutNew = `
-UPDATE coldseam.observation o
-SET known_at = w.known_at, value = w.value, flags = w.flags, qualifier_set = w.qualifier_set
-FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::float8[], $5::int2[], $6::int2[])
-  AS w (series_id, valid_at, known_at, value, flags, qualifier_set)
-WHERE o.series_id = w.series_id AND o.valid_at = w.valid_at`
+// Both halves see the rows as they were before the statement.
+const sqlRevise = `
+WITH w AS (
+  SELECT * FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::float8[], $5::int2[], $6::int2[])
+    AS w (series_id, valid_at, known_at, value, flags, qualifier_set)),
+kept AS (
+  INSERT INTO coldseam.observation_revision (valid_at, known_at, superseded_at, value, fetch_id, series_id, flags, qualifier_set)
+  SELECT o.valid_at, o.known_at, w.known_at, o.value, NULLIF($7::int8, 0), o.series_id, o.flags, o.qualifier_set
+  FROM w
+  JOIN coldseam.observation o USING (series_id, valid_at)
+  RETURNING 1),
+put AS (
+  UPDATE coldseam.observation o
+  SET known_at = w.known_at, value = w.value, flags = w.flags, qualifier_set = w.qualifier_set
+  FROM w
+  WHERE o.series_id = w.series_id AND o.valid_at = w.valid_at
+  RETURNING 1)
+SELECT (SELECT count(*) FROM kept), (SELECT count(*) FROM put)`
 
 func writeChanged(ctx context.Context, tx pgx.Tx, fetchID int64, feeds []*feed) error {
 	var c columns
@@ -104,16 +110,12 @@ func writeChanged(ctx context.Context, tx pgx.Tx, fetchID int64, feeds []*feed) 
 	if len(c.id) == 0 {
 		return nil
 	}
-	kept, err := tx.Exec(ctx, sqlKeepOld, c.id, c.at, c.known, fetchID)
-	if err != nil {
-		return fmt.Errorf("keep superseded: %w", err)
-	}
-	put, err := tx.Exec(ctx, sqlPutNew, c.id, c.at, c.known, c.value, c.flags, c.qual)
-	if err != nil {
+	var kept, put int
+	if err := tx.QueryRow(ctx, sqlRevise, c.id, c.at, c.known, c.value, c.flags, c.qual, fetchID).Scan(&kept, &put); err != nil {
 		return fmt.Errorf("revise observations: %w", err)
 	}
-	if kept.RowsAffected() != int64(len(c.id)) || put.RowsAffected() != int64(len(c.id)) {
-		return fmt.Errorf("revise observations: %d rows, %d kept, %d put: %w", len(c.id), kept.RowsAffected(), put.RowsAffected(), coldseam.ErrUnavailable)
+	if kept != len(c.id) || put != len(c.id) {
+		return fmt.Errorf("revise observations: %d rows, %d kept, %d put: %w", len(c.id), kept, put, coldseam.ErrUnavailable)
 	}
 	return nil
 }
