@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -17,11 +18,12 @@ import (
 // Config is coldseam.toml, read once. Every key is described in
 // deploy/coldseam.toml; an unknown key is an error with its line.
 type Config struct {
-	DatabaseURL string `toml:"database_url"` // empty: the private Postgres under state_dir
-	StateDir    string `toml:"state_dir"`
-	PublicURL   string `toml:"public_url"`
-	Listen      string `toml:"listen"`
-	MetricsAddr string `toml:"metrics_listen"`
+	DatabaseURL string   `toml:"database_url"` // empty: the private Postgres under state_dir
+	StateDir    string   `toml:"state_dir"`
+	PublicURL   string   `toml:"public_url"`
+	Listen      string   `toml:"listen"`
+	MetricsAddr string   `toml:"metrics_listen"`
+	Proxies     []string `toml:"trusted_proxies"`
 
 	Club     ClubConfig       `toml:"club"`
 	Mail     MailConfig       `toml:"mail"`
@@ -274,6 +276,19 @@ func (c *Config) defaults() {
 	}
 }
 
+// proxies are the peers whose X-Forwarded-For is believed; none = the loopback.
+func (c Config) proxies() ([]netip.Prefix, error) {
+	var out []netip.Prefix
+	for _, p := range c.Proxies {
+		x, err := netip.ParsePrefix(p)
+		if err != nil {
+			return nil, fmt.Errorf("trusted_proxies: %q; want a prefix such as 172.18.0.0/16: %w", p, coldseam.ErrInvalid)
+		}
+		out = append(out, x)
+	}
+	return out, nil
+}
+
 func (c Config) check() error {
 	if c.Club.Name == "" {
 		return fmt.Errorf("club.name is empty; want the name that stands on mail and pages: %w", coldseam.ErrInvalid)
@@ -296,6 +311,9 @@ func (c Config) check() error {
 		return fmt.Errorf("club.zone is %q; want an IANA zone such as America/Chicago: %w", c.Club.Zone, coldseam.ErrInvalid)
 	}
 	if _, err := c.table(); err != nil {
+		return err
+	}
+	if _, err := c.proxies(); err != nil {
 		return err
 	}
 	sites := map[string]bool{}

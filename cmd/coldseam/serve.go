@@ -72,8 +72,12 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 		out.stop()
 		return nil, err
 	}
+	proxies, err := a.cfg.proxies()
+	if err != nil {
+		return fail(err)
+	}
 	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Now: a.now, Log: a.log,
-		Ready: a.ready, Healthy: a.healthy})
+		Ready: a.ready, Healthy: a.healthy, TrustedProxies: proxies})
 	if err != nil {
 		return fail(err)
 	}
@@ -106,8 +110,27 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 			_ = queue.StopAndCancel(context.Background())
 		}
 	})
-	out.stops = append(out.stops, a.startCron(ctx))
+	out.stops = append(out.stops, a.learnPrimaries(ctx), a.startCron(ctx))
 	return out, nil
+}
+
+// learnPrimaries asks each agency once, at start, which of a gauge's series is
+// the primary one: the choice lives in the fetcher's memory.
+func (a *app) learnPrimaries(ctx context.Context) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for _, f := range a.cfg.feeds() {
+			if f.Endpoint != "metadata" {
+				continue
+			}
+			if _, err := a.fetchOne(ctx, f, f.request(a.now())); err != nil && ctx.Err() == nil {
+				a.log.Warn("fetch", "feed", f.key(), "err", err)
+			}
+		}
+	}()
+	return func() { cancel(); <-done }
 }
 
 // listen serves h on addr until the services stop.
