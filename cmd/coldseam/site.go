@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"math"
+	"net/url"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -15,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/document"
 )
 
 // siteCmd sets rivers up.
@@ -156,19 +159,19 @@ func (c candidate) daily() bool {
 
 // nearest asks for the stations in a box around the place and sorts them.
 func (c *siteAddCmd) nearest(ctx context.Context, a *app, p ingest.Profile) ([]candidate, error) {
-	req := ingest.Request{Endpoint: "nearby", Force: true}
+	req, named := ingest.Request{Endpoint: "nearby", Force: true}, boxText(c.Lat, c.Lon, c.RadiusKM)
 	if _, ok := p.Endpoints["nearby"]; ok {
-		p = withBox(p, c.Lat, c.Lon, c.RadiusKM)
+		p = withBox(p, named)
 	} else {
-		req.Endpoint = "locations"
+		req.Endpoint, named = "locations", c.Code
 		req.Sites = []string{c.Code}
 	}
-	res, err := a.fetcher.Fetch(ctx, p, req)
+	b, err := a.ask(ctx, p, req, named)
 	if err != nil {
 		return nil, err
 	}
 	var out []candidate
-	for _, m := range res.Sites {
+	for _, m := range b.Sites {
 		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon)}
 		if x.km <= c.RadiusKM || m.Code == c.Code {
 			out = append(out, x)
@@ -197,11 +200,11 @@ func (c *siteAddCmd) records(ctx context.Context, a *app, p ingest.Profile, list
 	for _, x := range list {
 		codes = append(codes, x.Code)
 	}
-	res, err := a.fetcher.Fetch(ctx, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true})
+	b, err := a.ask(ctx, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true}, strings.Join(codes, ","))
 	if err != nil {
 		return err
 	}
-	for _, m := range res.Meta {
+	for _, m := range b.Meta {
 		for i := range list {
 			if m.Key.Site == p.SiteID(list[i].Code) {
 				list[i].series = append(list[i].series, m)
@@ -291,10 +294,7 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *app, p ingest
 }
 
 // withBox fills {bbox} of the nearby endpoint: west, south, east, north.
-func withBox(p ingest.Profile, lat, lon, km float64) ingest.Profile {
-	dLat := km / kmPerDegree
-	dLon := dLat / max(math.Cos(lat*math.Pi/180), .05)
-	box := fmt.Sprintf("%.4f,%.4f,%.4f,%.4f", lon-dLon, lat-dLat, lon+dLon, lat+dLat)
+func withBox(p ingest.Profile, box string) ingest.Profile {
 	e := p.Endpoints["nearby"]
 	q := map[string]string{}
 	for k, v := range e.Query {
@@ -309,6 +309,41 @@ func withBox(p ingest.Profile, lat, lon, km float64) ingest.Profile {
 	p.Endpoints = ends
 	p.Places = nil // they would be sent as the wanted sites
 	return p
+}
+
+func boxText(lat, lon, km float64) string {
+	dLat := km / kmPerDegree
+	dLon := dLat / max(math.Cos(lat*math.Pi/180), .05)
+	return fmt.Sprintf("%.4f,%.4f,%.4f,%.4f", lon-dLon, lat-dLat, lon+dLon, lat+dLat)
+}
+
+// ask brings stations or series records. A service may answer that nothing
+// changed since the last time: then the kept document, whose address names the
+// same thing, is read again.
+func (a *app) ask(ctx context.Context, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
+	res, err := a.fetcher.Fetch(ctx, p, req)
+	if err != nil || !res.NotModified {
+		return ingest.Batch{Sites: res.Sites, Meta: res.Meta}, err
+	}
+	kept, err := a.db.NewestKept(ctx)
+	if err != nil {
+		return ingest.Batch{}, err
+	}
+	for _, f := range kept {
+		if f.Profile != p.Name || !strings.Contains(f.URL, p.Endpoints[req.Endpoint].Path) || !strings.Contains(f.URL, url.QueryEscape(named)) {
+			continue
+		}
+		body, err := a.db.Payload(ctx, f.ID)
+		if err != nil {
+			return ingest.Batch{}, err
+		}
+		at, err := p.At(req.Endpoint)
+		if err != nil {
+			return ingest.Batch{}, err
+		}
+		return document.Parse(bytes.NewReader(body), at.WithDefaults())
+	}
+	return ingest.Batch{}, fmt.Errorf("%s says that nothing changed, and the earlier answer is not kept: %w", p.Name, coldseam.ErrUnavailable)
 }
 
 // kmPerDegree of latitude, by the mean radius of 6,371 km.
