@@ -9,12 +9,14 @@ import (
 	_ "embed"
 	"encoding/pem"
 	"fmt"
+	"net/mail"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 )
 
 //go:embed coldseam.toml
@@ -172,8 +174,32 @@ func zoneOfLink(path string) string {
 // sampleValues replace the example's own in the sample configuration.
 type sampleValues struct{ club, domain, zone, state, token, dkim string }
 
+// plainText drops what no name holds and no configuration can: control
+// characters and broken UTF-8. What is left, Go and TOML quote alike.
+func plainText(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, ""))
+}
+
+// wordsOnly is a display name that needs no quotes.
+var wordsOnly = regexp.MustCompile(`^[A-Za-z0-9]+( [A-Za-z0-9]+)*$`)
+
+// fromName writes a club's name as the display name of an address.
+func fromName(club string) string {
+	if wordsOnly.MatchString(club) {
+		return club
+	}
+	name, _, _ := strings.Cut((&mail.Address{Name: club, Address: "x@x"}).String(), " <x@x>")
+	return name
+}
+
 // fillSample sets what is known and leaves every comment as it is.
 func fillSample(text string, v sampleValues) string {
+	v.club, v.domain = plainText(v.club), plainText(v.domain)
 	set := func(key, value string) {
 		if value == "" {
 			return
@@ -189,7 +215,7 @@ func fillSample(text string, v sampleValues) string {
 	set("zone", v.zone)
 	set("name", v.club)
 	if v.club != "" {
-		text = strings.Replace(text, "Our River Club <", strings.NewReplacer(`"`, "", "<", "", ">", "", `\`, "").Replace(v.club)+" <", 1)
+		set("from", fromName(v.club)+" <morning@river.example.org>")
 	}
 	if v.domain != "" {
 		text = strings.ReplaceAll(text, "river.example.org", v.domain)

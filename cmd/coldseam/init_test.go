@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"example.org/coldseam/notify"
 )
@@ -103,4 +104,19 @@ func TestMachineZone(t *testing.T) {
 	require.Equal(t, "America/Menominee", machineZone(link, ":America/Menominee"))
 	require.Equal(t, "America/Chicago", machineZone(link, "/etc/whatever"))
 	require.Empty(t, machineZone(filepath.Join(dir, "none"), "Nowhere/Town"))
+}
+
+// Whatever the club is called, the file can be read and says so.
+func TestAnyClubName(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		club := rapid.String().Draw(t, "club")
+		c, err := parseConfig("c.toml", fillSample(sampleTOML, sampleValues{club: club, domain: "river.club.net", token: "/etc/a \\ b/\"k\".key"}))
+		require.NoError(t, err)
+		if want := plainText(club); want != "" {
+			require.Equal(t, want, c.Club.Name)
+		}
+		require.Equal(t, "/etc/a \\ b/\"k\".key", c.Mail.TokenKeyFile)
+		require.Equal(t, "river.club.net", c.fromDomain(), "%s", c.Mail.From)
+	})
 }

@@ -133,7 +133,7 @@ func (c candidate) site(p ingest.Profile, here *siteAddCmd) coldseam.Site {
 	if c.Lat == 0 && c.Lon == 0 { // the service did not say: the place fished will do
 		c.Lat, c.Lon = here.Lat, here.Lon
 	}
-	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: c.Name, Zone: here.Zone, Lat: c.Lat, Lon: c.Lon,
+	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: plainText(c.Name), Zone: here.Zone, Lat: c.Lat, Lon: c.Lon,
 		DrainageKM2: c.DrainageKM2, DatumM: c.DatumM, DailyOnly: c.daily()}
 }
 

@@ -110,7 +110,7 @@ func (c *siteAddCmd) reach(a *app, s coldseam.Site, r record) coldseam.Reach {
 			}
 		}
 	}
-	if river == "" {
+	if river = plainText(river); river == "" {
 		river = s.Code
 	}
 	id := c.ID

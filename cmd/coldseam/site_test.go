@@ -107,6 +107,15 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.Equal(t, old, string(b))
+	// Names of a foreign service are quoted so that the file can be read.
+	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
+	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
+	a := &app{now: time.Now}
+	site := odd.site(ingest.Profile{Name: "ng"}, add)
+	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site, record{p95: math.NaN()}), odd, record{})
+	cfg, err := parseConfig("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
+	require.NoError(t, err, block)
+	require.Equal(t, "Mill \"Old\"[[reach]] \u200b creek", cfg.Sites[0].Name)
 	require.NoError(t, appendConfig(path, "[thresholds]\nwind_mph = 20\n"))
 	b, err = os.ReadFile(path)
 	require.NoError(t, err)

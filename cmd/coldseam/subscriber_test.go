@@ -140,3 +140,24 @@ func TestMemberFilesAreRefused(t *testing.T) {
 		})
 	}
 }
+
+// A list from a stranger's spreadsheet ends in rows or in an error, never in a
+// panic, and what is refused says so.
+func FuzzReadMembers(f *testing.F) {
+	for _, s := range []string{"email\na@b.example\n", "email,units\nx,\n\"", "\ufeffemail;name\n", "email\n\n\n,\n", "email\r\n'=x\r\n"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		rows, err := readMembers(strings.NewReader(s))
+		if err != nil {
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			return
+		}
+		for _, r := range rows {
+			require.Positive(t, r.line)
+			if r.err != nil {
+				require.ErrorIs(t, r.err, coldseam.ErrInvalid)
+			}
+		}
+	})
+}
