@@ -30,12 +30,12 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 		sql string
 		on  bool
 	}{
-		{&s.Unknown, `UPDATE coldseam.outbox SET state = 'unknown', lease_until = $1, done_at = $1 WHERE state = 'in_data' AND lease_until <= $1`, true},
-		{&s.Returned, `UPDATE coldseam.outbox SET state = 'pending', lease_until = NULL, worker = '', next_at = $1 WHERE state = 'claimed' AND lease_until <= $1`, true},
-		{&s.Expired, `UPDATE coldseam.outbox SET state = 'expired', done_at = $1 WHERE state IN ('pending', 'deferred') AND deadline <= $1`, true},
+		{&s.Unknown, sweepSQL(`state = 'unknown', lease_until = $1, done_at = $1`, `state = 'in_data' AND lease_until <= $1`), true},
+		{&s.Returned, sweepSQL(`state = 'pending', lease_until = NULL, worker = '', next_at = $1`, `state = 'claimed' AND lease_until <= $1`), true},
+		{&s.Expired, sweepSQL(`state = 'expired', done_at = $1`, `state IN ('pending', 'deferred') AND deadline <= $1`), true},
 		// A minute's grace, as the answer of a slow server may still come.
-		{&s.Resent, `UPDATE coldseam.outbox SET state = 'pending', worker = '', lease_until = NULL, next_at = $1
-			WHERE state = 'unknown' AND done_at <= $1::timestamptz - interval '1 minute' AND deadline > $1 AND attempt < 12`, !db.opts.HoldUnknown},
+		{&s.Resent, sweepSQL(`state = 'pending', worker = '', lease_until = NULL, next_at = $1`,
+			`state = 'unknown' AND done_at <= $1::timestamptz - interval '1 minute' AND deadline > $1 AND attempt < 12`), !db.opts.HoldUnknown},
 	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		for _, st := range steps {
@@ -54,6 +54,13 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 		return Swept{}, fmt.Errorf("sweep outbox: %w", classify(err))
 	}
 	return s, nil
+}
+
+// sweepSQL moves the rows that nobody holds a lock on: a server that was cut
+// off in the middle of a claim must not stop the others.
+func sweepSQL(set, where string) string {
+	return `UPDATE coldseam.outbox SET ` + set + ` WHERE outbox_id IN (
+		SELECT outbox_id FROM coldseam.outbox WHERE ` + where + ` ORDER BY outbox_id FOR UPDATE SKIP LOCKED)`
 }
 
 // Hold stops all sending at once, also of what is claimed and not yet in

@@ -1,0 +1,422 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/emersion/go-smtp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store"
+)
+
+// dsnText is a delivery report as a mail server writes it.
+func dsnText(to, status, words string) string {
+	return strings.ReplaceAll(fmt.Sprintf(`From: MAILER-DAEMON@relay.example
+To: %s
+Subject: Undelivered
+Auto-Submitted: auto-replied
+MIME-Version: 1.0
+Content-Type: multipart/report; report-type=delivery-status; boundary="b"
+
+--b
+Content-Type: text/plain
+
+Not delivered.
+--b
+Content-Type: message/delivery-status
+
+Reporting-MTA: dns; relay.example
+
+Final-Recipient: rfc822; somebody@home.example
+Action: failed
+Status: %s
+Diagnostic-Code: smtp; %s
+
+--b--
+`, to, status, words), "\n", "\r\n")
+}
+
+// lmtp hands one mail to the service as the club's mail server does.
+func lmtp(t *testing.T, addr, to, text string) error {
+	t.Helper()
+	conn, err := smtpDial(addr)
+	require.NoError(t, err)
+	c := smtp.NewClientLMTP(conn)
+	defer c.Close()
+	require.NoError(t, c.Hello("relay.example"))
+	require.NoError(t, c.Mail("", nil))
+	if err := c.Rcpt(to, nil); err != nil {
+		return err
+	}
+	w, err := c.Data()
+	require.NoError(t, err)
+	_, err = w.Write([]byte(text))
+	require.NoError(t, err)
+	_, err = w.CloseWithLMTPResponse()
+	return err
+}
+
+// What comes back reaches the list: a dead address is suppressed, a wish to
+// leave is kept, a refusal that is about us alarms the admin and takes nobody
+// off, a forged address changes nothing.
+func TestReportsComeHome(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newReadyTown(t, nil)
+	v.cfg.Mail.LMTP = "127.0.0.1:0"
+	v.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "bounces")
+	dead := v.join(t, "dead@home.example", coldseam.Preferences{})
+	left := v.join(t, "leaves@home.example", coldseam.Preferences{})
+	policy := v.join(t, "policy@home.example", coldseam.Preferences{})
+	boxed := v.join(t, "boxed@home.example", coldseam.Preferences{})
+	srv := &services{}
+	require.NoError(t, srv.startInbox(ctx, v.app))
+	t.Cleanup(srv.stop)
+	tok, domain := v.links.Tokens, v.cfg.Mail.BounceDomain
+	state := func(id int64) string {
+		s, err := v.db.Subscriber(ctx, id)
+		require.NoError(t, err)
+		return s.State
+	}
+
+	require.NoError(t, lmtp(t, srv.lmtp, tok.BounceAddress(dead, saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.Equal(t, "suppressed", state(dead))
+
+	require.NoError(t, lmtp(t, srv.lmtp, tok.UnsubscribeAddress(left, domain), "From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
+	require.Equal(t, "unsubscribed", state(left))
+
+	forged := strings.Replace(tok.BounceAddress(policy, saturday, domain), "b+", "b+9", 1)
+	require.Error(t, lmtp(t, srv.lmtp, forged, dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.Equal(t, "confirmed", state(policy))
+
+	for range 3 { // the same fault three times: one alarm
+		require.NoError(t, lmtp(t, srv.lmtp, tok.BounceAddress(policy, saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
+	}
+	require.Equal(t, "confirmed", state(policy))
+	v.sendAll(t)
+	require.Len(t, v.letters(t)[v.cfg.Club.AdminEmail], 1)
+	require.Contains(t, text(t, v.letters(t)[v.cfg.Club.AdminEmail][0]), "5.7.1")
+
+	// The mailbox file: moved aside, read, gone; with an address of the key before.
+	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, saturday, domain) + "\n" +
+		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
+	require.NoError(t, os.WriteFile(v.cfg.Mail.BounceFile, []byte(box), 0o600))
+	for range 3 {
+		require.NoError(t, v.drainBounces(ctx))
+	}
+	require.Equal(t, "suppressed", state(boxed))
+	left2, err := filepath.Glob(v.cfg.Mail.BounceFile + "*")
+	require.NoError(t, err)
+	require.Empty(t, left2)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	require.NotContains(t, v.log.String(), "home.example")
+}
+
+// A changed key leaves links that were sent before at work.
+func TestPreviousTokenKey(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	write := func(name, key string) string {
+		p := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(p, []byte(key+"\n"), 0o600))
+		return p
+	}
+	old := write("old", strings.Repeat("o", 40))
+	m := MailConfig{ListID: "morning.example.org", TokenKeyFile: old}
+	before, err := tokensOf(m, nil)
+	require.NoError(t, err)
+	link := before.Sign(notify.Claim{Purpose: notify.ForUnsubscribe, Subscriber: 7})
+	m.TokenKeyFile, m.TokenKeyPrev = write("new", strings.Repeat("n", 40)), old
+	after, err := tokensOf(m, nil)
+	require.NoError(t, err)
+	require.NoError(t, after.Check())
+	c, err := after.Verify(link, notify.ForUnsubscribe, demoStart)
+	require.NoError(t, err)
+	require.EqualValues(t, 7, c.Subscriber)
+	m.TokenKeyPrev = ""
+	gone, err := tokensOf(m, nil)
+	require.NoError(t, err)
+	_, err = gone.Verify(link, notify.ForUnsubscribe, demoStart)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	m.TokenKeyPrev = filepath.Join(dir, "none")
+	_, err = tokensOf(m, nil)
+	require.ErrorContains(t, err, "token_key_previous_file")
+	m.TokenKeyPrev = m.TokenKeyFile
+	_, err = tokensOf(m, nil)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+// runTick is one minute of a server: the tick, then every job it left, then the
+// jobs that those left.
+func (v *town) runTick(t *testing.T) {
+	t.Helper()
+	ctx := t.Context()
+	require.NoError(t, v.tick(ctx, v.now()))
+	v.work(t)
+}
+
+// work does what the queue would, on this goroutine: fetches, briefs, mail.
+func (v *town) work(t *testing.T) {
+	t.Helper()
+	ctx := t.Context()
+	for range 5 {
+		rows, err := v.db.Pool().Query(ctx, `
+			UPDATE river.river_job SET state = 'completed', finalized_at = now()
+			WHERE state = 'available' RETURNING kind, args::text`)
+		require.NoError(t, err)
+		type job struct{ kind, args string }
+		var jobs []job
+		for rows.Next() {
+			var j job
+			require.NoError(t, rows.Scan(&j.kind, &j.args))
+			jobs = append(jobs, j)
+		}
+		require.NoError(t, rows.Err())
+		if len(jobs) == 0 {
+			return
+		}
+		for _, want := range []string{"fetch", "brief", "mail"} {
+			for _, j := range jobs {
+				if j.kind == want {
+					v.do(ctx, t, j.kind, j.args)
+				}
+			}
+		}
+	}
+}
+
+// GO is told, then a warning comes: the correction is in the sink within two
+// ticks of the warning's coming home, once, whatever the later ticks bring.
+func TestCorrectionWithinTwoTicks(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.join(t, "other@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+	v.clock.forward(morningAt(4, 45))
+	for range 2 {
+		v.runTick(t)
+		v.clock.forward(v.now().Add(time.Minute))
+	}
+	require.Len(t, v.letters(t)["one@home.example"], 1)
+	require.Regexp(t, `^(GO|TOSS-UP) `, subject(t, v.letters(t)["one@home.example"][0]))
+	v.clock.forward(morningAt(5, 15)) // a slot of the warning feed
+	require.NoError(t, v.db.SaveAlerts(t.Context(), []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
+	for range 2 {
+		v.runTick(t)
+		v.clock.forward(v.now().Add(time.Minute))
+	}
+	require.Len(t, v.letters(t)["one@home.example"], 2, "within two ticks")
+	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, subject(t, v.letters(t)["one@home.example"][1]))
+	for range 4 {
+		v.clock.forward(v.now().Add(15 * time.Minute))
+		v.runTick(t)
+	}
+	require.Len(t, v.letters(t)["one@home.example"], 2, "exactly once")
+	require.Len(t, v.letters(t)["other@home.example"], 1)
+}
+
+// A safety input that goes missing after the mail is as good as a stop.
+func TestMissingInputReplacesGo(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newReadyTown(t, nil)
+	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.send(t, "04:45")
+	require.Len(t, v.letters(t)["one@home.example"], 1)
+	// No feed answers any more; the gauge's age passes its limit by half past nine.
+	v.ag.ScriptForever("/", agency.Step{Status: 503})
+	v.fetcher.RetryWait = time.Millisecond
+	for v.now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
+		v.clock.forward(v.now().Add(30 * time.Minute))
+		_, err := v.makeAll(ctx, saturday)
+		require.NoError(t, err)
+		v.sendAll(t)
+	}
+	got := v.letters(t)["one@home.example"]
+	require.Len(t, got, 2)
+	require.Regexp(t, `^NO CALL replaces (GO|TOSS-UP): Tamsen`, subject(t, got[1]))
+}
+
+// The relay is away while a stop comes up: the morning mail that waited says
+// STOP when it goes, and no correction follows, since nobody was told GO.
+func TestWaitingMailIsLookedAtAgain(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newReadyTown(t, nil)
+	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.clock.forward(morningAt(4, 45))
+	n, _, err := v.queueMornings(ctx, v.now())
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	v.clock.forward(morningAt(5, 20))
+	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
+	_, err = v.fetchAll(ctx)
+	require.NoError(t, err)
+	for range 2 {
+		v.clock.forward(v.now().Add(15 * time.Minute))
+		_, err = v.makeAll(ctx, saturday)
+		require.NoError(t, err)
+		v.sendAll(t)
+	}
+	got := v.letters(t)["one@home.example"]
+	require.Len(t, got, 1)
+	require.Regexp(t, `^STOP Tamsen`, subject(t, got[0]))
+	told, err := v.db.Told(ctx, saturday)
+	require.NoError(t, err)
+	c, err := notify.ParseContent(told[0].Payload)
+	require.NoError(t, err)
+	require.Equal(t, coldseam.Stop, c.Briefs[0].Verdict, "what was told is on record")
+}
+
+// The club's clock jumps an hour and a day, forward and back: nobody gets a
+// morning twice, and nothing older than today goes out.
+func TestClockJumps(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newReadyTown(t, nil)
+	for i := range 8 {
+		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	now := morningAt(4, 46)
+	v.app.now = func() time.Time { return now }
+	look := func(jump time.Duration) {
+		now = now.Add(jump)
+		_, _, err := v.queueMornings(ctx, now)
+		require.NoError(t, err)
+		_, err = v.db.Sweep(ctx, now)
+		require.NoError(t, err)
+		v.sendAll(t)
+	}
+	look(0)
+	require.Equal(t, 8, v.sink.Count())
+	for _, jump := range []time.Duration{time.Hour, -time.Hour, -24 * time.Hour, 24 * time.Hour, time.Minute} {
+		look(jump)
+	}
+	for k, n := range byMessage(t, v.sink) {
+		require.Equal(t, 1, n, k)
+	}
+	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
+	// A mail that waits when the clock jumps a day is never sent late.
+	late := v.join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	_, _, err := v.queueMornings(ctx, now)
+	require.NoError(t, err)
+	before := v.sink.Count()
+	now = now.Add(24 * time.Hour)
+	_, err = v.db.Sweep(ctx, now)
+	require.NoError(t, err)
+	v.sendAll(t)
+	require.Equal(t, before, v.sink.Count())
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND state = 'expired'`, late))
+}
+
+// A relay that drops every link after the text: sending stops after 20
+// attempts, the rows are kept, the admin is told once.
+func TestBreakerStopsAndTells(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	broken := true
+	v := newReadyTown(t, func(e sink.Event) sink.Fault {
+		if broken && e.Stage == "data" && !strings.HasPrefix(e.To, "keeper@") {
+			return sink.Fault{Drop: true}
+		}
+		return sink.Fault{}
+	})
+	for i := range 60 {
+		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	v.clock.forward(morningAt(4, 45))
+	_, _, err := v.queueMornings(ctx, v.now())
+	require.NoError(t, err)
+	tries := 0
+	for range 8 { // runs of one worker follow one another, as jobs do
+		tl, err := v.sender("test").Run(ctx, 10)
+		tries += tl.Connections
+		if err != nil {
+			require.ErrorIs(t, err, notify.ErrBreaker)
+			break
+		}
+	}
+	require.LessOrEqual(t, tries, 20)
+	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
+	for range 3 {
+		v.clock.forward(v.now().Add(time.Minute))
+		require.NoError(t, v.watch(ctx, v.now()))
+		_, err = v.sender("admin").Run(ctx, 100)
+		require.NoError(t, err)
+	}
+	alarms := 0
+	for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+		if strings.Contains(text(t, m), "was stopped") {
+			alarms++
+		}
+	}
+	require.Equal(t, 1, alarms)
+	require.Empty(t, v.letters(t)["a1@home.example"])
+	// Mended and released, the morning goes out.
+	broken = false
+	require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
+	v.clock.forward(v.now().Add(10 * time.Minute))
+	v.sendAll(t)
+	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
+}
+
+// A brief that cannot be written stops its edition and tells the admin; no mail
+// carries what is no number.
+func TestUnwritableMailIsHeld(t *testing.T) {
+	t.Parallel()
+	for _, row := range []struct {
+		name  string
+		spoil func(v *town, b *coldseam.Brief)
+		tells string
+	}{
+		{"not a number", func(v *town, b *coldseam.Brief) { b.Odds = math.NaN(); b.Windows[0].Odds = math.Inf(1) }, ""},
+		{"empty forecast", func(v *town, b *coldseam.Brief) {
+			*b = coldseam.Brief{Reach: b.Reach, River: b.River, Zone: b.Zone, Day: b.Day, Issued: b.Issued, Verdict: coldseam.Go}
+		}, ""},
+		{"panic in the letter", func(v *town, b *coldseam.Brief) { b.WindowI = 99; b.Verdict = coldseam.Go }, ""},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			t.Parallel()
+			ctx := t.Context()
+			v := newReadyTown(t, nil)
+			v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.clock.forward(morningAt(4, 45))
+			b, err := v.db.Brief(ctx, "tamsen-bend", saturday)
+			require.NoError(t, err)
+			b.Issued = v.now().Add(-time.Minute)
+			row.spoil(v, &b)
+			if _, err := v.db.SaveBrief(ctx, b); err != nil {
+				require.ErrorIs(t, err, coldseam.ErrInvalid, "refused before it is stored")
+				return
+			}
+			_, _, err = v.queueMornings(ctx, v.now())
+			require.NoError(t, err)
+			_, err = v.sender("test").Run(ctx, 10)
+			if err != nil {
+				require.ErrorIs(t, err, notify.ErrBreaker)
+				require.NoError(t, v.watch(ctx, v.now()))
+				_, err = v.sender("admin").Run(ctx, 10)
+				require.NoError(t, err)
+				require.NotEmpty(t, v.letters(t)[v.cfg.Club.AdminEmail])
+			}
+			for _, m := range v.letters(t)["one@home.example"] {
+				body := subject(t, m) + text(t, m)
+				for _, bad := range []string{"NaN", "<nil>", "%!", "+Inf"} {
+					require.NotContains(t, body, bad)
+				}
+				require.NotRegexp(t, `^(GO|TOSS-UP) .*\b0 in 10`, subject(t, m))
+			}
+		})
+	}
+}

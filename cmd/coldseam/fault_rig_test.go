@@ -1,0 +1,194 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"log/slog"
+	"net/mail"
+	"net/url"
+	"os"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store/storetest"
+)
+
+// TestMain lets the binary be one server of a club (servers_test.go).
+func TestMain(m *testing.M) {
+	if os.Getenv(childEnv) != "" {
+		os.Exit(serverChild())
+	}
+	code := m.Run()
+	readyTown.drop()
+	os.Exit(code)
+}
+
+// townTemplate is a database with years of history, fitted models and the
+// briefs of the morning, made once by the first test that needs it: fits take
+// seconds, a clone a tenth.
+type townTemplate struct {
+	once        sync.Once
+	admin, name string
+	n           atomic.Int64
+}
+
+var readyTown townTemplate
+
+// other is the connection string of another database on the same server.
+func other(t testing.TB, dbURL, name string) string {
+	t.Helper()
+	u, err := url.Parse(dbURL)
+	require.NoError(t, err)
+	u.Path = "/" + name
+	return u.String()
+}
+
+func (x *townTemplate) exec(sql string) error {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	c, err := pgx.Connect(ctx, x.admin)
+	if err != nil {
+		return err
+	}
+	defer c.Close(ctx)
+	_, err = c.Exec(ctx, sql)
+	return err
+}
+
+func (x *townTemplate) drop() {
+	if x.name != "" {
+		_ = x.exec(`DROP DATABASE IF EXISTS ` + x.name + ` WITH (FORCE)`)
+	}
+}
+
+// url is a clone of the ready town's database, dropped with the test.
+func (x *townTemplate) url(t *testing.T) string {
+	t.Helper()
+	x.once.Do(func() {
+		src := storetest.URL(t)
+		x.admin = other(t, src, "postgres")
+		v := newTownOn(t, src, nil)
+		v.history(t)
+		_, err := v.makeAll(t.Context(), saturday)
+		require.NoError(t, err)
+		v.app.db.Close()
+		u, err := url.Parse(src)
+		require.NoError(t, err)
+		name := fmt.Sprintf("t_town_%d", os.Getpid())
+		require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+u.Path[1:]))
+		x.name = name
+	})
+	require.NotEmpty(t, x.name, "the ready town was not built")
+	name := fmt.Sprintf("t_%d_c%d", os.Getpid(), x.n.Add(1))
+	require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+x.name))
+	t.Cleanup(func() { _ = x.exec(`DROP DATABASE IF EXISTS ` + name + ` WITH (FORCE)`) })
+	return other(t, x.admin, name)
+}
+
+// newReadyTown is a town whose briefs for Saturday are made.
+func newReadyTown(t *testing.T, script sink.Script) *town {
+	t.Helper()
+	return newTownOn(t, readyTown.url(t), script)
+}
+
+// query reads one value from a town's database.
+func query[T any](t testing.TB, dbURL, sql string, args ...any) T {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	c, err := pgx.Connect(ctx, dbURL)
+	require.NoError(t, err)
+	defer c.Close(ctx)
+	var v T
+	require.NoError(t, c.QueryRow(ctx, sql, args...).Scan(&v))
+	return v
+}
+
+// count is query for counts, on the town's own pool.
+func (v *town) count(t testing.TB, sql string, args ...any) int {
+	t.Helper()
+	var n int
+	require.NoError(t, v.db.Pool().QueryRow(context.Background(), sql, args...).Scan(&n))
+	return n
+}
+
+// sendAll lets one worker empty the outbox.
+func (v *town) sendAll(t *testing.T) {
+	t.Helper()
+	_, err := v.sender("test").Run(t.Context(), 1000)
+	require.NoError(t, err)
+}
+
+// byMessage counts what the sink accepted by recipient and Message-ID: a mail
+// twice is one key with two.
+func byMessage(t testing.TB, s *sink.Server) map[string]int {
+	t.Helper()
+	out := map[string]int{}
+	for _, m := range s.Mails() {
+		x, err := mail.ReadMessage(bytes.NewReader(m.Data))
+		require.NoError(t, err)
+		out[m.To[0]+" "+x.Header.Get("Message-Id")]++
+	}
+	return out
+}
+
+// invariants checks what must hold after every fault.
+//
+// I1 at most one acknowledged send per subscriber, date, kind (and reach):
+// extra copies in the sink are those of rows that were tried more than once
+// after a reply got lost, and no more than allowed. I2 every row of a past
+// deadline is sent, expired or explained. I3 nothing to who left. I4 a changed
+// observation has its revision.
+func invariants(t testing.TB, dbURL string, s *sink.Server, now time.Time, doubles int) {
+	t.Helper()
+	extra := 0
+	for _, n := range byMessage(t, s) {
+		extra += n - 1
+	}
+	require.LessOrEqual(t, extra, doubles, "I1: copies beyond the bound of lost replies")
+	require.Zero(t, query[int](t, dbURL, `
+		SELECT count(*) FROM (
+		  SELECT FROM coldseam.outbox WHERE state = 'sent'
+		  GROUP BY subscriber_id, admin_email, local_date, kind, reach_id HAVING count(*) > 1) d`), "I1: two rows for one mail")
+	require.Zero(t, query[int](t, dbURL, `
+		SELECT count(*) FROM coldseam.outbox
+		WHERE deadline < $1::timestamptz - interval '30 minutes' AND state IN ('pending', 'claimed', 'deferred', 'in_data')`, now), "I2: rows that nobody explains")
+	require.Zero(t, query[int](t, dbURL, `
+		SELECT count(*) FROM coldseam.outbox o JOIN coldseam.subscriber s USING (subscriber_id)
+		WHERE o.state = 'sent' AND s.state IN ('unsubscribed', 'suppressed') AND s.email LIKE 'left%'`), "I3: mail to who left")
+	// I4: the versions before lie before the one that stands.
+	require.Zero(t, query[int](t, dbURL, `
+		SELECT count(*) FROM coldseam.observation_revision r
+		LEFT JOIN coldseam.observation o ON o.series_id = r.series_id AND o.valid_at = r.valid_at
+		WHERE o.series_id IS NULL OR o.known_at <= r.known_at`), "I4: a revision without its successor")
+	for _, m := range s.Mails() {
+		x, err := mail.ReadMessage(bytes.NewReader(m.Data))
+		require.NoError(t, err)
+		for _, bad := range []string{"NaN", "<nil>", "%!"} {
+			require.NotContains(t, x.Header.Get("Subject"), bad)
+		}
+	}
+}
+
+// quiet is a log for tests that read nothing from it.
+func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
+
+// morningAt is a clock time of Saturday in Chicago.
+func morningAt(hh, mm int) time.Time {
+	return saturday.In(zoneOf("America/Chicago")).Add(time.Duration(hh)*time.Hour + time.Duration(mm)*time.Minute)
+}
+
+// flood is a warning for Tamsen that was sent just before now.
+func flood(provider string, now time.Time) coldseam.Alert {
+	return coldseam.Alert{Provider: provider, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
+		Status: "Actual", MsgType: "Alert", Event: "Flood Warning", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
+		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}
+}

@@ -1,0 +1,343 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify/sink"
+)
+
+// childEnv makes the test binary one server of a club.
+const childEnv = "COLDSEAM_SERVER_CHILD"
+
+// swiftClock runs so many times faster than the real one, the same in all
+// processes that share base and origin.
+type swiftClock struct {
+	base, origin time.Time
+	speed        int
+}
+
+func (c swiftClock) now() time.Time {
+	return c.base.Add(time.Since(c.origin) * time.Duration(c.speed))
+}
+
+// serverChild serves like `coldseam serve` with another clock, and with a tick
+// of its own as often as the clock's minute comes round.
+func serverChild() int {
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+	defer stop()
+	fail := func(err error) int {
+		fmt.Println("error", err)
+		return 1
+	}
+	num := func(k string) int64 { n, _ := strconv.ParseInt(os.Getenv(k), 10, 64); return n }
+	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")), int(num("COLDSEAM_CHILD_SPEED"))}
+	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
+	if err != nil {
+		return fail(err)
+	}
+	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
+	a, err := build(ctx, cfg, buildOptions{now: clock.now, dbURL: os.Getenv("COLDSEAM_CHILD_DB"), log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
+		tokenKey: []byte("a key of the tests that is long enough to sign")})
+	if err != nil {
+		return fail(err)
+	}
+	defer a.Close()
+	srv, err := a.startServices(ctx)
+	if err != nil {
+		return fail(err)
+	}
+	fmt.Println("serving", srv.addr)
+	every := time.NewTicker(time.Minute / time.Duration(clock.speed))
+	defer every.Stop()
+	for ctx.Err() == nil {
+		select {
+		case <-ctx.Done():
+		case <-every.C:
+			a.tickLogged(ctx)
+		}
+	}
+	srv.stop()
+	return 0
+}
+
+// server is a child process.
+type server struct {
+	cmd  *exec.Cmd
+	addr string
+	log  *os.File
+	done chan error
+}
+
+func startServer(t *testing.T, env ...string) *server {
+	t.Helper()
+	s := &server{cmd: exec.Command("/proc/self/exe"), done: make(chan error, 1)}
+	s.cmd.Env = append(append(os.Environ(), childEnv+"=1"), env...)
+	s.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	var err error
+	s.log, err = os.CreateTemp(t.TempDir(), "log")
+	require.NoError(t, err)
+	s.cmd.Stderr = s.log
+	out, err := s.cmd.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, s.cmd.Start())
+	r := bufio.NewReader(out)
+	line, err := r.ReadString('\n')
+	go func() {
+		_, _ = io.Copy(io.Discard, r)
+		s.done <- s.cmd.Wait()
+	}()
+	t.Cleanup(func() { _ = s.cmd.Process.Kill() })
+	require.NoError(t, err)
+	require.Regexp(t, "^serving ", line)
+	s.addr = strings.TrimSpace(strings.TrimPrefix(line, "serving "))
+	return s
+}
+
+func (s *server) logged(t *testing.T) string {
+	t.Helper()
+	b, err := os.ReadFile(s.log.Name())
+	require.NoError(t, err)
+	return string(b)
+}
+
+// mutePipe is a proxy before Postgres that can stop passing bytes while all
+// connections stay open: a machine that is cut off.
+type mutePipe struct {
+	l     net.Listener
+	to    func() (net.Conn, error)
+	muted atomic.Bool
+	mu    sync.Mutex
+	conns []net.Conn
+}
+
+func newMutePipe(t *testing.T, to func() (net.Conn, error)) *mutePipe {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	p := &mutePipe{l: l, to: to}
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go p.serve(c)
+		}
+	}()
+	t.Cleanup(p.close)
+	return p
+}
+
+func (p *mutePipe) close() {
+	_ = p.l.Close()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, c := range p.conns {
+		_ = c.Close()
+	}
+}
+
+func (p *mutePipe) serve(c net.Conn) {
+	d, err := p.to()
+	if err != nil {
+		_ = c.Close()
+		return
+	}
+	p.mu.Lock()
+	p.conns = append(p.conns, c, d)
+	p.mu.Unlock()
+	pass := func(dst, src net.Conn) {
+		buf := make([]byte, 32<<10)
+		for {
+			n, err := src.Read(buf)
+			for p.muted.Load() { // what was read waits as in a cable that is out
+				time.Sleep(20 * time.Millisecond)
+			}
+			if n > 0 {
+				if _, werr := dst.Write(buf[:n]); werr != nil {
+					err = werr
+				}
+			}
+			if err != nil {
+				_, _ = dst.Close(), src.Close()
+				return
+			}
+		}
+	}
+	go pass(c, d)
+	go pass(d, c)
+}
+
+// dialerOf opens the byte stream behind a connection string.
+func dialerOf(t *testing.T, dbURL string) func() (net.Conn, error) {
+	t.Helper()
+	c, err := pgx.ParseConfig(dbURL)
+	require.NoError(t, err)
+	if strings.HasPrefix(c.Host, "/") {
+		return func() (net.Conn, error) { return net.Dial("unix", fmt.Sprintf("%s/.s.PGSQL.%d", c.Host, c.Port)) }
+	}
+	return func() (net.Conn, error) { return net.Dial("tcp", net.JoinHostPort(c.Host, strconv.Itoa(int(c.Port)))) }
+}
+
+// through is dbURL by way of the proxy.
+func (p *mutePipe) through(t *testing.T, dbURL string) string {
+	t.Helper()
+	c, err := pgx.ParseConfig(dbURL)
+	require.NoError(t, err)
+	q := url.Values{"sslmode": {"disable"}}
+	u := url.URL{Scheme: "postgres", Host: p.l.Addr().String(), Path: "/" + c.Database, User: url.UserPassword(c.User, c.Password), RawQuery: q.Encode()}
+	return u.String()
+}
+
+// serversRun is one morning of three servers, one killed, one cut off.
+type serversRun struct {
+	readers int
+	speed   int
+	limit   time.Duration // real, for the whole morning
+}
+
+func (x serversRun) run(t *testing.T) {
+	slow := func(e sink.Event) sink.Fault {
+		if e.Stage == "dot" {
+			time.Sleep(60 * time.Millisecond) // so that faults hit mails under way
+		}
+		return sink.Fault{}
+	}
+	dbURL := readyTown.url(t)
+	v := newTownOn(t, dbURL, slow)
+	for i := range x.readers {
+		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	require.NoError(t, err)
+	base := at.Scheme + "://" + at.Host
+	pipe := newMutePipe(t, dialerOf(t, dbURL))
+	clock := swiftClock{base: morningAt(4, 44), origin: time.Now(), speed: x.speed}
+	env := []string{"COLDSEAM_CHILD_BASE=" + strconv.FormatInt(clock.base.Unix(), 10), "COLDSEAM_CHILD_ORIGIN=" + strconv.FormatInt(clock.origin.UnixNano(), 10),
+		"COLDSEAM_CHILD_SPEED=" + strconv.Itoa(x.speed), "COLDSEAM_CHILD_AGENCY=" + base, "COLDSEAM_CHILD_SMTP=" + v.sink.Addr()}
+	dead := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
+	mute := startServer(t, append(env, "COLDSEAM_CHILD_DB="+pipe.through(t, dbURL))...)
+	well := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
+	until := time.Now().Add(x.limit)
+	wait := func(what string, ok func() bool) {
+		t.Helper()
+		for !ok() {
+			if time.Now().After(until) {
+				t.Fatalf("%s: not within %s; %d mails; states %s\n%s", what, x.limit, v.sink.Count(), states(t, v), well.logged(t))
+			}
+			time.Sleep(30 * time.Millisecond)
+		}
+	}
+	wait("first mails", func() bool { return v.sink.Count() >= x.readers/8 })
+	require.NoError(t, dead.cmd.Process.Signal(syscall.SIGKILL))
+	killed := clock.now()
+	wait("mails after the kill", func() bool { return v.sink.Count() >= x.readers/3 })
+	pipe.muted.Store(true)
+	cut, cutReal := clock.now(), time.Now()
+
+	// Claimed and waiting rows are taken over within two minutes; only what was in transmission waits for its longer lease.
+	held := func() int {
+		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'in_data', 'unknown')`)
+	}
+	queued := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`)
+	require.Equal(t, x.readers, queued)
+	wait("take-over", func() bool { return held() == 0 })
+	took := time.Since(cutReal)
+	open := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state <> 'sent'`)
+	require.LessOrEqual(t, took, 2*time.Minute, "take-over")
+	wait("all mails", func() bool {
+		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`) == x.readers
+	})
+
+	// A server that is cut off says so.
+	res, err := (&http.Client{Timeout: healthTimeout + 5*time.Second}).Get("http://" + mute.addr + "/healthz")
+	require.NoError(t, err, "the health page answers in time")
+	_ = res.Body.Close()
+	require.NotEqual(t, http.StatusOK, res.StatusCode)
+	pipe.muted.Store(false)
+	wait("the cut-off server comes back", func() bool {
+		res, err := http.Get("http://" + mute.addr + "/healthz")
+		if err != nil {
+			return false
+		}
+		_ = res.Body.Close()
+		return res.StatusCode == http.StatusOK
+	})
+
+	got := map[string]int{}
+	for _, m := range v.sink.Mails() {
+		if strings.HasPrefix(m.To[0], "angler") { // the admin hears of a silent gauge
+			got[m.To[0]]++
+		}
+	}
+	require.Len(t, got, x.readers, "no mail is lost")
+	extra := 0
+	for _, n := range got {
+		extra += n - 1
+	}
+	// Of each lost server at most what its four connections had in transmission.
+	retried := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
+	require.LessOrEqual(t, extra, min(8, retried), "copies beyond the replies that were lost")
+	invariants(t, dbURL, v.sink, clock.now(), 8)
+	for _, s := range []*server{mute, well} {
+		require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
+		select {
+		case err := <-s.done:
+			require.NoError(t, err, "SIGTERM ends a server with status 0:\n%s", s.logged(t))
+		case <-time.After(30 * time.Second):
+			t.Fatal("a server does not end on SIGTERM")
+		}
+		require.NotContains(t, s.logged(t), "@home", "no address in the log")
+	}
+	// One brief an issue and reach, whoever made it.
+	require.Zero(t, v.count(t, `SELECT count(*) FROM (SELECT FROM coldseam.brief WHERE day = $1 AND NOT replay GROUP BY reach_id, date_trunc('minute', issued_at) HAVING count(*) > 2) d`, saturday.UTC()))
+	t.Logf("%d mails, one server killed at %s, one cut off at %s (club's clock, %d times the real one): the rest taken over %s after the cut (real), %d rows in transmission then, %d tried again, %d copies",
+		x.readers, killed.Format("15:04:05"), cut.Format("15:04:05"), x.speed, took.Round(time.Second), open, retried, extra)
+}
+
+func states(t *testing.T, v *town) string {
+	rows, err := v.db.Pool().Query(context.Background(), `SELECT state || ' ' || count(*) FROM coldseam.outbox GROUP BY state`)
+	require.NoError(t, err)
+	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	require.NoError(t, err)
+	return strings.Join(out, ", ")
+}
+
+// Three servers share one morning; one dies, one is cut off. The club's clock
+// runs 20 times as fast, so that leases run out within the test; how long locks
+// of a lost session hold is the database's real time.
+func TestServersTakeOver(t *testing.T) {
+	t.Parallel()
+	serversRun{readers: 160, speed: 20, limit: 100 * time.Second}.run(t)
+}
+
+// The same in real time with more readers.
+func TestServersTakeOverSoak(t *testing.T) {
+	if os.Getenv("COLDSEAM_SOAK") == "" {
+		t.Skip("set COLDSEAM_SOAK to run the long form")
+	}
+	t.Parallel()
+	serversRun{readers: 1200, speed: 1, limit: 15 * time.Minute}.run(t)
+}
