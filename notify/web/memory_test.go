@@ -240,7 +240,7 @@ func sampleRecap() Recap {
 		Money:   RecapMoney{GoodGo: 9, PoorGo: 5, DrivesSaved: 17, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67},
 		Bands:   []RecapRate{{Key: "slow", Trips: 9, RodHours: 42, Fish: 9, Lo: .10, Hi: .38}, {Key: "ease", Trips: 20, RodHours: 96, Fish: 55, Lo: .42, Hi: .75}, {Key: "lift", Trips: 23, RodHours: 118, Fish: 104, Lo: .71, Hi: 1.08}, {Key: "spawn", Trips: 7, RodHours: 37, Fish: 19, Lo: .31, Hi: .80}, {Key: "drop-back", Hidden: true}},
 		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5}, {Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
-		Verdicts: []RecapVerdict{{coldseam.Go, 14, 14, 9}, {coldseam.TossUp, 16, 16, 6}, {coldseam.Stay, 24, 21, 4}, {Verdict: coldseam.Stop, Mornings: 5},
+		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9}, {Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24, Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},
 			{Verdict: coldseam.NoCall, Mornings: 3}},
 		Said:  []ScoreBin{{0, 2, 21, 3}, {3, 4, 17, 6}, {5, 6, 14, 7}, {7, 10, 6, 5}},
 		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},

@@ -61,6 +61,7 @@ type RecapMoney struct {
 	MilesSaved  float64
 	Currency    string // "USD"
 	CostPerMile float64
+	Worth       string // following the word against other ways to choose, in a sentence; may be empty
 }
 
 // RecapRate is the catch of one class. Hours and fish of a class may be
@@ -82,6 +83,7 @@ type RecapRate struct {
 type RecapVerdict struct {
 	Verdict                coldseam.Verdict
 	Mornings, Judged, Good int
+	Hidden                 bool // what came is known from fewer than three anglers
 }
 
 // RecapSkill is the skill of one quantity at one lead: 1 perfect, 0 no better
@@ -131,6 +133,7 @@ type recapPage struct {
 	Money   []string
 	Links   []link
 	TempU   string
+	Trips   bool // the chart shows trips
 }
 
 type recapNumber struct{ Value, Words string }
@@ -168,6 +171,9 @@ func recapPageOf(r Recap, units string) recapPage {
 	}
 	if r.Money.MilesSaved > 0 && finite(r.Money.MilesSaved) {
 		p.Numbers[3] = milesText(r.Money.MilesSaved, units)
+	}
+	for _, d := range r.Days {
+		p.Trips = p.Trips || d.Trips > 0
 	}
 	// Without a chart the page says so in words.
 	p.Chart, _ = chart.SeasonSVG(r.Days, nil, units)
@@ -288,6 +294,9 @@ func moneyWords(m RecapMoney, units string) []string {
 		}
 		out = append(out, s+".")
 	}
+	if m.Worth != "" {
+		out = append(out, notify.Clean(m.Worth))
+	}
 	return out
 }
 
@@ -340,7 +349,11 @@ func hasReach(rs []coldseam.Reach, id coldseam.ReachID) bool {
 // links, printable on one page.
 func RecapHTML(w io.Writer, club string, r Recap, units string) error {
 	f := frame{Title: recapPageOf(r, units).Head, Club: club, Bare: true, Body: recapPageOf(r, units)}
-	f = foot(f, []coldseam.Brief{{River: r.River, Rules: r.Rules, Sources: r.Sources}})
+	river := r.River
+	if river == "" {
+		river = "club's rivers"
+	}
+	f = foot(f, []coldseam.Brief{{River: river, Rules: r.Rules, Sources: r.Sources}})
 	css, err := files.ReadFile("look.css")
 	if err != nil {
 		return fmt.Errorf("recap: %w", err)

@@ -87,7 +87,10 @@ func recapRows(r Recap) [][5]string {
 	}
 	for _, v := range r.Verdicts {
 		out = append(out, [5]string{"verdict", v.Verdict.String(), "mornings", n(v.Mornings), "1"})
-		if v.Verdict.ShowsOdds() {
+		switch {
+		case v.Hidden:
+			out = append(out, [5]string{"verdict", v.Verdict.String(), "hidden", "fewer than 3 anglers", ""})
+		case v.Verdict.ShowsOdds():
 			out = append(out, [5]string{"verdict", v.Verdict.String(), "fished", n(v.Judged), "1"}, [5]string{"verdict", v.Verdict.String(), "good", n(v.Good), "1"})
 		}
 	}

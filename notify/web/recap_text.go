@@ -91,6 +91,8 @@ func saidWords(v *scoreView) []string {
 // cameTrue judges GO, TOSS-UP and STAY only.
 func cameTrue(v RecapVerdict) string {
 	switch {
+	case v.Hidden:
+		return "fewer than 3 anglers"
 	case !v.Verdict.ShowsOdds():
 		return "not judged"
 	case v.Judged < judged:
@@ -100,7 +102,7 @@ func cameTrue(v RecapVerdict) string {
 }
 
 func judgedText(v RecapVerdict, n int) string {
-	if !v.Verdict.ShowsOdds() {
+	if v.Hidden || !v.Verdict.ShowsOdds() {
 		return "-"
 	}
 	return strconv.Itoa(n)
