@@ -10,6 +10,7 @@ import (
 	"net/mail"
 	"net/url"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -327,6 +328,10 @@ func (k *checker) bouncePath(ctx context.Context) {
 	k.ok("bounces", "%s leads to %s, received here", m.BounceDomain, strings.TrimSuffix(mx[0].Host, "."))
 }
 
+// anAddress is what servers repeat in their answers: check is read by monitors
+// too, and shows nobody.
+var anAddress = regexp.MustCompile(`[^\s<>"',;:()]+@[^\s<>"',;:()]+`)
+
 // sending tells what the outbox holds that should not stay there.
 func (k *checker) sending(ctx context.Context) {
 	held, since, e, err := k.app.db.Held(ctx)
@@ -349,7 +354,7 @@ func (k *checker) sending(ctx context.Context) {
 	for _, t := range list {
 		found := fmt.Sprintf("%d %s of %s are %s", t.N, t.Kind, t.Day, t.State)
 		if t.Reply != "" {
-			found += ": " + t.Reply
+			found += ": " + anAddress.ReplaceAllString(t.Reply, "(address)")
 		}
 		switch t.State {
 		case coldseam.MailUnknown:

@@ -287,8 +287,8 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.sql(t, `GRANT USAGE ON SCHEMA coldseam TO season_reader`)
 			t.Cleanup(func() { b.sql(t, `REVOKE USAGE ON SCHEMA coldseam FROM season_reader`) })
 		}},
-		{"mail unknown", "mail", levelWarn, "1 morning of 2026-04-18 are unknown: no reply", func(t *testing.T) { b.mail(t, "unknown", false) }},
-		{"mail refused", "mail", levelWarn, "are failed: no reply", func(t *testing.T) { b.mail(t, "failed", false) }},
+		{"mail unknown", "mail", levelWarn, "1 morning of 2026-04-18 are unknown: <(address)> no reply", func(t *testing.T) { b.mail(t, "unknown", false) }},
+		{"mail refused", "mail", levelWarn, "are failed: <(address)> no reply", func(t *testing.T) { b.mail(t, "failed", false) }},
 		{"mail late", "mail", levelWarn, "are expired", func(t *testing.T) { b.mail(t, "expired", false) }},
 		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
 		{"edition stopped", "mail", levelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
@@ -386,7 +386,7 @@ func (b *bench) mail(t *testing.T, state string, held bool) {
 	b.sql(t, `INSERT INTO coldseam.edition (kind, made_at, n, held) VALUES ('morning', $1, 1, $2)`, b.now(), held)
 	b.sql(t, `
 		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload, reply)
-		VALUES ((SELECT max(edition_id) FROM coldseam.edition), $1, '2026-04-18', 'morning', $2, 3, $3, $3, 'x', '<x@x>', '', 'no reply')`, id, state, b.now())
+		VALUES ((SELECT max(edition_id) FROM coldseam.edition), $1, '2026-04-18', 'morning', $2, 3, $3, $3, 'x', '<x@x>', '', '<one@club.net> no reply')`, id, state, b.now())
 	t.Cleanup(func() { b.sql(t, `DELETE FROM coldseam.outbox`) })
 }
 

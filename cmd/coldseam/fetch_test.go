@@ -25,7 +25,7 @@ func TestFetchByHand(t *testing.T) {
 
 	// A feed that is not there is named with those that are.
 	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
-	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/latest`)
+	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
 }
 
 // A back-fill that is stopped half-way goes on where it was, and tells how far
