@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"log/slog"
 	"net/mail"
 	"net/url"
 	"os"
@@ -23,7 +22,11 @@ import (
 
 // TestMain lets the binary be one server of a club (servers_test.go).
 func TestMain(m *testing.M) {
-	if os.Getenv(childEnv) != "" {
+	switch os.Getenv(childEnv) {
+	case "":
+	case "command": // the program itself
+		main()
+	default:
 		os.Exit(serverChild())
 	}
 	code := m.Run()
@@ -177,9 +180,6 @@ func invariants(t testing.TB, dbURL string, s *sink.Server, now time.Time, doubl
 		}
 	}
 }
-
-// quiet is a log for tests that read nothing from it.
-func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 
 // morningAt is a clock time of Saturday in Chicago.
 func morningAt(hh, mm int) time.Time {

@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"net"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam"
 	"example.org/coldseam/store"
 )
 
@@ -26,7 +28,8 @@ func (v *town) do(ctx context.Context, t *testing.T, kind, raw string) {
 		require.NoError(t, json.Unmarshal([]byte(raw), &a))
 		require.NoError(t, v.briefJob(ctx, a))
 	case "mail":
-		_, err := v.sender("job").Run(ctx, 50)
-		require.NoError(t, err)
+		if _, err := v.sender("job").Run(ctx, 50); !errors.Is(err, coldseam.ErrUnavailable) {
+			require.NoError(t, err)
+		}
 	}
 }
