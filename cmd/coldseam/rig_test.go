@@ -313,8 +313,8 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 // The real path: logs go into the database and come back as a surer weight.
 func TestRigOnStoredRivers(t *testing.T) {
 	t.Parallel()
-	v := newTown(t, nil)
-	v.history(t)
+	v := newReadyTown(t, nil)
+	v.clock.forward(demoStart.Add(5 * time.Minute)) // past the making of the ready town
 	r := rigApp{v.app}
 	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}
 	before, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)

@@ -81,6 +81,11 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 		return a.db.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
 	do("bounces", func() error { return a.drainBounces(ctx) })
+	do("readers", func() error {
+		_, err := a.db.EndLongReads(ctx, 30*time.Second)
+		_, err2 := a.db.EndLostSessions(ctx, 2*time.Minute)
+		return errors.Join(err, err2)
+	})
 	do("watch", func() error { return a.watch(ctx, now) })
 	return errors.Join(errs...)
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"example.org/coldseam"
@@ -30,7 +31,7 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	if _, err := a.db.PruneUnconfirmed(ctx, a.now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)))
+	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx))
 	reaches, err := a.db.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
@@ -39,6 +40,59 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 			errs = append(errs, a.db.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
 		} else if err != nil {
 			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// How long what is only needed for a while is kept [proposal]. Scores, briefs
+// and observations stay for ever.
+const (
+	keepMembers = 60 * day  // of issued ensembles, once scored
+	keepFetches = 90 * day  // records of fetches
+	keepCharts  = 400 * day // series of the charts inside old briefs
+	scoreBack   = 16 * day
+)
+
+// prune drops what has served.
+func (a *app) prune(ctx context.Context) error {
+	now := a.now()
+	var errs []error
+	for _, f := range []func(context.Context, time.Time) (int, error){
+		func(ctx context.Context, t time.Time) (int, error) { return a.db.DropMembers(ctx, t.Add(-keepMembers)) },
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.db.PruneFetches(ctx, t.Add(-keepFetches))
+		},
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.db.PrunePayloads(ctx, t.Add(-keepFetches))
+		},
+		func(ctx context.Context, t time.Time) (int, error) { return a.db.DropCharts(ctx, t.Add(-keepCharts)) },
+	} {
+		_, err := f(ctx, now)
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
+}
+
+// scoreIssued scores the forecasts whose days have come, for the readers of the
+// season and the metrics.
+func (a *app) scoreIssued(ctx context.Context) error {
+	_, err := a.db.ScoreForecasts(ctx, a.now().Add(-scoreBack), a.now())
+	if err != nil {
+		return err
+	}
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, r := range reaches {
+		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
+			sk, err := a.issuedSkill(ctx, r, p, coldseam.DateOf(a.now()).Add(-30))
+			errs = append(errs, err)
+			for _, x := range sk {
+				a.metrics.crps.WithLabelValues(string(r.Site)+" "+string(p), strconv.Itoa(x.Lead)).Set(x.CRPS)
+			}
 		}
 	}
 	return errors.Join(errs...)
