@@ -43,7 +43,7 @@ var imports = map[string]rule{
 	},
 	"notify": {
 		own: []string{"", "notify"},
-		outside: []string{"github.com/wneessen/go-mail", "github.com/emersion/go-msgauth", "github.com/emersion/go-smtp",
+		outside: []string{"github.com/emersion/go-msgauth", "github.com/emersion/go-smtp",
 			"github.com/emersion/go-sasl", "github.com/emersion/go-message", "github.com/arran4/golang-ical", "gonum.org/v1/plot",
 			"golang.org/x/image"},
 		never: []string{"net/smtp", "database/sql"},
@@ -76,7 +76,6 @@ var direct = []string{
 	"github.com/riverqueue/river/rivertype", // part of river's interface
 	"github.com/robfig/cron/v3",
 	"github.com/stretchr/testify",
-	"github.com/wneessen/go-mail",
 	"golang.org/x/image", // fonts of gonum/plot's charts
 	"golang.org/x/net",
 	"golang.org/x/time",

@@ -178,7 +178,7 @@ type sampleValues struct{ club, domain, zone, state, token, dkim string }
 // characters and broken UTF-8. What is left, Go and TOML quote alike.
 func plainText(s string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\\' { // marks that cannot be seen, and the quoting mark of mail headers
 			return -1
 		}
 		return r
