@@ -115,7 +115,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site, record{p95: math.NaN()}), odd, record{})
 	cfg, err := parseConfig("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
 	require.NoError(t, err, block)
-	require.Equal(t, "Mill \"Old\"[[reach]] \u200b creek", cfg.Sites[0].Name)
+	require.Equal(t, "Mill \"Old\"[[reach]]  creek", cfg.Sites[0].Name)
 	require.NoError(t, appendConfig(path, "[thresholds]\nwind_mph = 20\n"))
 	b, err = os.ReadFile(path)
 	require.NoError(t, err)
