@@ -50,6 +50,7 @@ type app struct {
 	mu     sync.Mutex
 	qc     map[coldseam.SiteID]qcKnown
 	charts map[chartKey][]byte
+	recaps recapCache
 }
 
 // buildOptions are what commands and tests vary.

@@ -24,14 +24,14 @@ func (a *app) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
 	return d.In(loc).Add(16 * time.Hour)
 }
 
-// upkeepJob is the daily round: old rows pruned, models due for their week put
-// in the queue.
+// upkeepJob is the daily round: old rows pruned, issued forecasts scored, what is
+// usual for the date made anew, models due for their week put in the queue.
 func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	var errs []error
 	if _, err := a.db.PruneUnconfirmed(ctx, a.now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx))
+	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()))
 	reaches, err := a.db.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {

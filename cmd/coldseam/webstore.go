@@ -146,9 +146,9 @@ func (p pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d co
 	return coldseam.Trip{}, fmt.Errorf("trip of %s on %s: %w", reach, d, coldseam.ErrNotFound)
 }
 
-// Season returns the recap of a year.
+// Season returns the recap of a year, the same that `coldseam recap` writes.
 func (p pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
-	return web.Recap{}, coldseam.ErrNotFound
+	return p.recaps.get(p.now(), recapKey{year, reach}, func() (web.Recap, error) { return p.recap(ctx, year, reach) })
 }
 
 var _ web.Store = pages{}

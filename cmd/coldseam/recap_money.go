@@ -1,0 +1,323 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"sort"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
+)
+
+// judgedDay is a morning as people drove by it, with what the log says of it.
+type judgedDay struct {
+	verdict.Resolved
+	reach coldseam.ReachID
+	who   []int // numbers of the anglers who went, of this recap alone
+}
+
+// minAnglers is the least number of different anglers behind a number that is
+// shown.
+const minAnglers = 3
+
+// cell is a group of mornings by which one number could be told.
+type cell struct {
+	who    map[int]bool
+	n      int // mornings fished
+	good   int
+	hidden bool
+}
+
+func (c *cell) add(d judgedDay) {
+	if c.who == nil {
+		c.who = map[int]bool{}
+	}
+	for _, w := range d.who {
+		c.who[w] = true
+	}
+	if d.Known {
+		c.n++
+		if d.Good {
+			c.good++
+		}
+	}
+}
+
+// hideSmall hides the cells of fewer than three anglers, and the smallest open
+// one where a hidden cell could be had from the total by subtraction: the rule
+// of the season views.
+func hideSmall(cells []*cell) {
+	union, hidden := map[int]bool{}, 0
+	var least *cell
+	for _, c := range cells {
+		switch {
+		case c.n == 0:
+		case len(c.who) < minAnglers:
+			c.hidden = true
+			hidden++
+			for w := range c.who {
+				union[w] = true
+			}
+		case least == nil || len(c.who) < len(least.who) || len(c.who) == len(least.who) && c.n < least.n:
+			least = c
+		}
+	}
+	if least != nil && (hidden == 1 || hidden > 0 && len(union) < minAnglers) {
+		least.hidden = true
+	}
+}
+
+// judge sets what was said against what happened.
+func (m *recapMaker) judge() error {
+	logs, err := m.db.LoggedDays(m.ctx, m.reach, coldseam.Date{Year: m.year, Month: 1, Day: 1}, coldseam.Date{Year: m.year, Month: 12, Day: 31})
+	if err != nil {
+		return err
+	}
+	m.countStayed(logs)
+	if err := m.countZero(logs); err != nil {
+		return err
+	}
+	for _, r := range m.reaches {
+		if err := m.resolveReach(r, logs); err != nil {
+			return err
+		}
+	}
+	open := m.verdicts()
+	m.said()
+	if open {
+		return m.worth()
+	}
+	return nil
+}
+
+// countStayed counts those who did not go, when three different ones said so.
+func (m *recapMaker) countStayed(logs []store.LoggedDay) {
+	who, n := map[int]bool{}, 0
+	for _, l := range logs {
+		if l.Stayed {
+			n += l.Trips
+			for _, w := range l.Who {
+				who[w] = true
+			}
+		}
+	}
+	if len(who) >= minAnglers {
+		m.r.StayedHome = n
+	}
+}
+
+// countZero counts the trips without fish on those reaches and species whose
+// season the views show.
+func (m *recapMaker) countZero(logs []store.LoggedDay) error {
+	open, err := store.Ask[struct{ Reach, Species string }](m.ctx, m.db,
+		`SELECT reach_id AS reach, species FROM season.catch WHERE dimension = 'all' AND NOT hidden AND season = $1 AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
+	if err != nil {
+		return err
+	}
+	for _, o := range open {
+		for _, l := range logs {
+			if !l.Stayed && string(l.Reach) == o.Reach && l.Species == o.Species {
+				m.r.ZeroTrips += l.ZeroTrips
+			}
+		}
+	}
+	return nil
+}
+
+// resolveReach judges the mornings of one reach by its own target.
+func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) error {
+	issues, err := store.Ask[issue](m.ctx, m.db, sqlIssues, m.year, r.ID)
+	if err != nil {
+		return err
+	}
+	var briefs []coldseam.Brief
+	for len(issues) > 0 {
+		n := 1
+		for n < len(issues) && issues[n].Day.Equal(issues[0].Day) {
+			n++
+		}
+		b, err := m.droveBy(r, issues[:n])
+		if err != nil {
+			return err
+		}
+		briefs, issues = append(briefs, b), issues[n:]
+	}
+	// One line a day, so that the word is judged without a person.
+	var trips []coldseam.Trip
+	who := map[coldseam.Date][]int{}
+	for _, l := range logs {
+		if l.Reach == r.ID && !l.Stayed {
+			trips = append(trips, coldseam.Trip{Reach: r.ID, Date: l.Day, Hours: l.LineHours, Lines: 1, Fish: l.Fish})
+			who[l.Day] = append(who[l.Day], l.Who...)
+		}
+	}
+	target := verdict.DefaultTarget
+	if x, ok := verdict.TargetRate(trips); ok {
+		target = x
+	}
+	if r.TargetRate > 0 {
+		target = r.TargetRate
+	}
+	for _, d := range verdict.Resolve(briefs, trips, target) {
+		m.days = append(m.days, judgedDay{Resolved: d, reach: r.ID, who: who[d.Day]})
+	}
+	return nil
+}
+
+// issue is one brief as the views show it.
+type issue struct {
+	Day, Issued time.Time
+	Verdict     string
+	Odds        *float64
+}
+
+const sqlIssues = `
+SELECT day, issued_at AS issued, verdict, odds FROM season.brief
+WHERE season = $1 AND reach_id = $2
+ORDER BY day, issued_at`
+
+// droveBy is the issue of a day that stood when the club's mail went out, else
+// the first: what people drove by. A word that came later is not held for it.
+func (m *recapMaker) droveBy(r coldseam.Reach, issues []issue) (coldseam.Brief, error) {
+	d := coldseam.DateOf(issues[0].Day)
+	at, err := notify.SendAt(d, m.cfg.Club.SendAt, zoneOf(r.Zone))
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
+	out := issues[0]
+	for _, x := range issues {
+		if !x.Issued.After(at) {
+			out = x
+		}
+	}
+	b := coldseam.Brief{Reach: r.ID, Day: d, Issued: out.Issued}
+	if out.Odds != nil {
+		b.Odds, b.OddsOK = *out.Odds, true
+	}
+	return b, b.Verdict.UnmarshalText([]byte(out.Verdict))
+}
+
+// verdicts fills the table of what was said and what came, and the drives. It
+// reports whether every number of it may be shown.
+func (m *recapMaker) verdicts() (open bool) {
+	all := []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
+	cells, mornings := map[coldseam.Verdict]*cell{}, map[coldseam.Verdict]int{}
+	var list []*cell
+	rest := &cell{} // what was fished against a STOP or without a call: never shown, but in the worth
+	for _, v := range all {
+		cells[v] = rest
+		if v.ShowsOdds() {
+			cells[v] = &cell{}
+			list = append(list, cells[v])
+		}
+	}
+	for _, d := range m.days {
+		mornings[d.Verdict]++
+		cells[d.Verdict].add(d)
+	}
+	hideSmall(list)
+	open = rest.n == 0 || len(rest.who) >= minAnglers
+	for _, v := range all {
+		if mornings[v] == 0 {
+			continue
+		}
+		row, c := web.RecapVerdict{Verdict: v, Mornings: mornings[v]}, cells[v]
+		switch {
+		case c.hidden:
+			row.Hidden = true
+			open, m.left = false, true
+		case v.ShowsOdds():
+			row.Judged, row.Good = c.n, c.good
+		}
+		m.r.Verdicts = append(m.r.Verdicts, row)
+	}
+	if c := cells[coldseam.Go]; !c.hidden {
+		m.r.Money.GoodGo, m.r.Money.PoorGo = c.good, c.n-c.good
+	}
+	if c := cells[coldseam.Stay]; !c.hidden {
+		m.r.Money.Misses, m.r.Money.DrivesSaved = c.good, c.n-c.good
+	}
+	return open
+}
+
+// said sorts the mornings by the odds told.
+func (m *recapMaker) said() {
+	edges := [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
+	cells := make([]*cell, len(edges))
+	for i := range cells {
+		cells[i] = &cell{}
+	}
+	for _, d := range m.days {
+		k := int(math.Round(d.Odds * 10))
+		for i, e := range edges {
+			if d.OddsOK && d.Known && k >= e[0] && k <= e[1] {
+				cells[i].add(d)
+			}
+		}
+	}
+	hideSmall(cells)
+	for i, c := range cells {
+		if c.n > 0 && !c.hidden {
+			m.r.Said = append(m.r.Said, web.ScoreBin{From: edges[i][0], To: edges[i][1], Mornings: c.n, Good: c.good})
+		}
+	}
+}
+
+// worth holds following the word against going always and against the rule of
+// thumb, in good trips.
+func (m *recapMaker) worth() error {
+	rows, err := store.Ask[struct {
+		Reach string
+		Day   time.Time
+		Water float64
+	}](m.ctx, m.db, `SELECT reach_id AS reach, day, water_c AS water FROM season.daily WHERE season = $1 AND water_c IS NOT NULL AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
+	if err != nil {
+		return err
+	}
+	water := map[coldseam.ReachID]map[coldseam.Date]float64{}
+	for _, x := range rows {
+		id := coldseam.ReachID(x.Reach)
+		if water[id] == nil {
+			water[id] = map[coldseam.Date]float64{}
+		}
+		water[id][coldseam.DateOf(x.Day)] = x.Water
+	}
+	var all []verdict.Resolved
+	for _, d := range m.days {
+		all = append(all, d.Resolved)
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].Day.Before(all[j].Day) })
+	var rivals []verdict.Rival
+	if len(m.reaches) == 1 { // several rivers have several temperatures on one day
+		w := water[m.reaches[0].ID]
+		rivals = append(rivals, verdict.RuleOfThumb(func(d coldseam.Date) float64 {
+			if t, ok := w[d]; ok {
+				return t
+			}
+			return math.NaN()
+		}))
+	}
+	x := verdict.Worth(all, m.cfg.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
+	m.r.Money.Worth = worthWords(x)
+	return nil
+}
+
+// worthWords say what the word was worth to somebody who drives.
+func worthWords(x verdict.Money) string {
+	if x.N == 0 {
+		return ""
+	}
+	s := fmt.Sprintf("In good trips, a drive costing %.1f of one, over %d fished mornings: going on GO alone %.1f", x.Cost, x.N, x.Net)
+	for _, r := range x.Rivals {
+		s += fmt.Sprintf(", %s %.1f", r.Name, r.Net)
+	}
+	if x.Skilled() {
+		return s + ". The gain over always going is more than chance."
+	}
+	return s + ". Too close or too few to call a gain."
+}
