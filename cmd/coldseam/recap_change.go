@@ -58,7 +58,7 @@ func (m *recapMaker) changeCalls() []string {
 			}
 		}
 	}
-	if told > 0 && 2*fished < told {
+	if told >= adviseMornings && 2*fished < told {
 		out = append(out, fmt.Sprintf("%d of %d mornings with odds have a logged trip. Ask for logs, zeros too: the rest teach nothing.", fished, told))
 	}
 	return out

@@ -17,8 +17,7 @@ import (
 // judgedDay is a morning as people drove by it, with what the log says of it.
 type judgedDay struct {
 	verdict.Resolved
-	reach coldseam.ReachID
-	who   []int // numbers of the anglers who went, of this recap alone
+	who []int // numbers of the anglers who went, of this recap alone
 }
 
 // minAnglers is the least number of different anglers behind a number that is
@@ -82,32 +81,43 @@ func (m *recapMaker) judge() error {
 	if err := m.countZero(logs); err != nil {
 		return err
 	}
+	// Each reach is judged and hidden by itself and the club is the sum of what
+	// is open, so that the club less a reach gives nothing away.
+	var told []verdict.Resolved
+	rows, bins := map[coldseam.Verdict]*web.RecapVerdict{}, map[[2]int]*web.ScoreBin{}
 	for _, r := range m.reaches {
-		if err := m.resolveReach(r, logs); err != nil {
+		days, err := m.resolveReach(r, logs)
+		if err != nil {
 			return err
 		}
-	}
-	open := m.verdicts()
-	m.said()
-	if open {
-		return m.worth()
-	}
-	return nil
-}
-
-// countStayed counts those who did not go, when three different ones said so.
-func (m *recapMaker) countStayed(logs []store.LoggedDay) {
-	who, n := map[int]bool{}, 0
-	for _, l := range logs {
-		if l.Stayed {
-			n += l.Trips
-			for _, w := range l.Who {
-				who[w] = true
+		m.days = append(m.days, days...)
+		if m.verdicts(days, rows) {
+			for _, d := range days {
+				told = append(told, d.Resolved)
 			}
 		}
+		said(days, bins)
 	}
-	if len(who) >= minAnglers {
-		m.r.StayedHome = n
+	m.table(rows, bins)
+	return m.worth(told)
+}
+
+// countStayed counts those who did not go, on the reaches where three
+// different ones said so.
+func (m *recapMaker) countStayed(logs []store.LoggedDay) {
+	for _, r := range m.reaches {
+		who, n := map[int]bool{}, 0
+		for _, l := range logs {
+			if l.Stayed && l.Reach == r.ID {
+				n += l.Trips
+				for _, w := range l.Who {
+					who[w] = true
+				}
+			}
+		}
+		if len(who) >= minAnglers {
+			m.r.StayedHome += n
+		}
 	}
 }
 
@@ -130,10 +140,10 @@ func (m *recapMaker) countZero(logs []store.LoggedDay) error {
 }
 
 // resolveReach judges the mornings of one reach by its own target.
-func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) error {
+func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]judgedDay, error) {
 	issues, err := store.Ask[issue](m.ctx, m.db, sqlIssues, m.year, r.ID)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var briefs []coldseam.Brief
 	for len(issues) > 0 {
@@ -143,7 +153,7 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) erro
 		}
 		b, err := m.droveBy(r, issues[:n])
 		if err != nil {
-			return err
+			return nil, err
 		}
 		briefs, issues = append(briefs, b), issues[n:]
 	}
@@ -163,10 +173,11 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) erro
 	if r.TargetRate > 0 {
 		target = r.TargetRate
 	}
+	var out []judgedDay
 	for _, d := range verdict.Resolve(briefs, trips, target) {
-		m.days = append(m.days, judgedDay{Resolved: d, reach: r.ID, who: who[d.Day]})
+		out = append(out, judgedDay{Resolved: d, who: who[d.Day]})
 	}
-	return nil
+	return out, nil
 }
 
 // issue is one brief as the views show it.
@@ -202,59 +213,57 @@ func (m *recapMaker) droveBy(r coldseam.Reach, issues []issue) (coldseam.Brief, 
 	return b, b.Verdict.UnmarshalText([]byte(out.Verdict))
 }
 
-// verdicts fills the table of what was said and what came, and the drives. It
-// reports whether every number of it may be shown.
-func (m *recapMaker) verdicts() (open bool) {
-	all := []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
-	cells, mornings := map[coldseam.Verdict]*cell{}, map[coldseam.Verdict]int{}
+// allVerdicts in the order of the table.
+var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
+
+// verdicts adds what one reach was told and what came to the rows. It reports
+// whether every number of the reach may be shown.
+func (m *recapMaker) verdicts(days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (open bool) {
+	cells := map[coldseam.Verdict]*cell{}
 	var list []*cell
 	rest := &cell{} // what was fished against a STOP or without a call: never shown, but in the worth
-	for _, v := range all {
+	for _, v := range allVerdicts {
 		cells[v] = rest
 		if v.ShowsOdds() {
 			cells[v] = &cell{}
 			list = append(list, cells[v])
 		}
 	}
-	for _, d := range m.days {
-		mornings[d.Verdict]++
+	for _, d := range days {
+		if rows[d.Verdict] == nil {
+			rows[d.Verdict] = &web.RecapVerdict{Verdict: d.Verdict}
+		}
+		rows[d.Verdict].Mornings++
 		cells[d.Verdict].add(d)
 	}
 	hideSmall(list)
 	open = rest.n == 0 || len(rest.who) >= minAnglers
-	for _, v := range all {
-		if mornings[v] == 0 {
-			continue
-		}
-		row, c := web.RecapVerdict{Verdict: v, Mornings: mornings[v]}, cells[v]
+	for _, v := range allVerdicts {
+		row, c := rows[v], cells[v]
 		switch {
+		case row == nil || !v.ShowsOdds():
 		case c.hidden:
 			row.Hidden = true
 			open, m.left = false, true
-		case v.ShowsOdds():
-			row.Judged, row.Good = c.n, c.good
+		default:
+			row.Judged, row.Good = row.Judged+c.n, row.Good+c.good
 		}
-		m.r.Verdicts = append(m.r.Verdicts, row)
-	}
-	if c := cells[coldseam.Go]; !c.hidden {
-		m.r.Money.GoodGo, m.r.Money.PoorGo = c.good, c.n-c.good
-	}
-	if c := cells[coldseam.Stay]; !c.hidden {
-		m.r.Money.Misses, m.r.Money.DrivesSaved = c.good, c.n-c.good
 	}
 	return open
 }
 
-// said sorts the mornings by the odds told.
-func (m *recapMaker) said() {
-	edges := [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
-	cells := make([]*cell, len(edges))
+// oddsBins are the classes of odds told, in tenths.
+var oddsBins = [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
+
+// said adds the mornings of one reach, sorted by the odds told, to the bins.
+func said(days []judgedDay, bins map[[2]int]*web.ScoreBin) {
+	cells := make([]*cell, len(oddsBins))
 	for i := range cells {
 		cells[i] = &cell{}
 	}
-	for _, d := range m.days {
+	for _, d := range days {
 		k := int(math.Round(d.Odds * 10))
-		for i, e := range edges {
+		for i, e := range oddsBins {
 			if d.OddsOK && d.Known && k >= e[0] && k <= e[1] {
 				cells[i].add(d)
 			}
@@ -262,15 +271,42 @@ func (m *recapMaker) said() {
 	}
 	hideSmall(cells)
 	for i, c := range cells {
-		if c.n > 0 && !c.hidden {
-			m.r.Said = append(m.r.Said, web.ScoreBin{From: edges[i][0], To: edges[i][1], Mornings: c.n, Good: c.good})
+		if c.n == 0 || c.hidden {
+			continue
 		}
+		e := oddsBins[i]
+		if bins[e] == nil {
+			bins[e] = &web.ScoreBin{From: e[0], To: e[1]}
+		}
+		bins[e].Mornings, bins[e].Good = bins[e].Mornings+c.n, bins[e].Good+c.good
+	}
+}
+
+// table takes over the sums. A verdict of which some reaches are open shows
+// those.
+func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map[[2]int]*web.ScoreBin) {
+	for _, v := range allVerdicts {
+		if row := rows[v]; row != nil {
+			row.Hidden = row.Hidden && row.Judged == 0
+			m.r.Verdicts = append(m.r.Verdicts, *row)
+		}
+	}
+	for _, e := range oddsBins {
+		if b := bins[e]; b != nil {
+			m.r.Said = append(m.r.Said, *b)
+		}
+	}
+	if r := rows[coldseam.Go]; r != nil {
+		m.r.Money.GoodGo, m.r.Money.PoorGo = r.Good, r.Judged-r.Good
+	}
+	if r := rows[coldseam.Stay]; r != nil {
+		m.r.Money.Misses, m.r.Money.DrivesSaved = r.Good, r.Judged-r.Good
 	}
 }
 
 // worth holds following the word against going always and against the rule of
 // thumb, in good trips.
-func (m *recapMaker) worth() error {
+func (m *recapMaker) worth(told []verdict.Resolved) error {
 	rows, err := store.Ask[struct {
 		Reach string
 		Day   time.Time
@@ -287,11 +323,7 @@ func (m *recapMaker) worth() error {
 		}
 		water[id][coldseam.DateOf(x.Day)] = x.Water
 	}
-	var all []verdict.Resolved
-	for _, d := range m.days {
-		all = append(all, d.Resolved)
-	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].Day.Before(all[j].Day) })
+	sort.SliceStable(told, func(i, j int) bool { return told[i].Day.Before(told[j].Day) })
 	var rivals []verdict.Rival
 	if len(m.reaches) == 1 { // several rivers have several temperatures on one day
 		w := water[m.reaches[0].ID]
@@ -302,7 +334,7 @@ func (m *recapMaker) worth() error {
 			return math.NaN()
 		}))
 	}
-	x := verdict.Worth(all, m.cfg.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
+	x := verdict.Worth(told, m.cfg.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
 	m.r.Money.Worth = worthWords(x)
 	return nil
 }

@@ -226,16 +226,17 @@ func (m *recapMaker) catch() error {
 	return nil
 }
 
-// dropClosed drops a table in which every row is hidden.
-func dropClosed(t *[]web.RecapRate) (dropped bool) {
+// dropClosed drops a table that tells nothing: every row is hidden or of
+// conditions not known. It reports whether a hidden row went with it.
+func dropClosed(t *[]web.RecapRate) (hidden bool) {
 	for _, r := range *t {
-		if !r.Hidden {
+		if !r.Hidden && r.Key != "not known" {
 			return false
 		}
+		hidden = hidden || r.Hidden
 	}
-	dropped = len(*t) > 0
 	*t = nil
-	return dropped
+	return hidden
 }
 
 const maxWeight = 1e9

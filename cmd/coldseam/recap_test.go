@@ -202,6 +202,26 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Empty(t, r.Money)
 		require.Zero(t, r.Held+r.Lifted)
 	})
+	t.Run("the club less its reaches gives nothing away", func(t *testing.T) {
+		club, err := v.recap(ctx, 2026, "")
+		require.NoError(t, err)
+		judged, good, trips, fish := 0, 0, 0, 0
+		for _, reach := range []coldseam.ReachID{"tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
+			r, err := v.recap(ctx, 2026, reach)
+			require.NoError(t, err)
+			trips, fish = trips+r.Trips, fish+r.Fish
+			for _, x := range r.Verdicts {
+				judged, good = judged+x.Judged, good+x.Good
+			}
+		}
+		require.Equal(t, trips, club.Trips)
+		require.Equal(t, fish, club.Fish)
+		for _, x := range club.Verdicts {
+			judged, good = judged-x.Judged, good-x.Good
+		}
+		require.Zero(t, judged)
+		require.Zero(t, good)
+	})
 	t.Run("files", func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "new")
 		recapText(t, v.app, recapCmd{Season: 2026, Out: dir})
@@ -418,6 +438,11 @@ func TestRatesJoinOpenCellsOnly(t *testing.T) {
 	require.True(t, dropClosed(&dropped))
 	require.Nil(t, dropped)
 	require.False(t, dropClosed(&dropped))
+	unknown := []web.RecapRate{{Key: "not known", Trips: 9}}
+	require.False(t, dropClosed(&unknown))
+	require.Empty(t, unknown)
+	require.False(t, dropClosed(&got))
+	require.Len(t, got, 3)
 }
 
 func TestWorthWords(t *testing.T) {
