@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 
 	"example.org/coldseam"
@@ -49,6 +51,20 @@ func newLibrary(rows []row, first coldseam.Date) *Library {
 	}
 	l.decode()
 	return l
+}
+
+// UnmarshalJSON reads a stored library and indexes it at once, so that one
+// model may serve several goroutines. ErrInvalid: columns of unequal length.
+func (l *Library) UnmarshalJSON(raw []byte) error {
+	type stored Library
+	if err := json.Unmarshal(raw, (*stored)(l)); err != nil {
+		return err
+	}
+	if n := len(l.Day); len(l.State) != n*stateCols || len(l.Res) != n*leads {
+		return fmt.Errorf("discharge error library: %d days, %d states, %d errors: %w", n, len(l.State), len(l.Res), coldseam.ErrInvalid)
+	}
+	l.decode()
+	return nil
 }
 
 var epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}

@@ -54,7 +54,6 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 	k.hist = newView(k.donors[0], m.Climate, ur)
 	for mode, md := range m.Mode {
 		if md != nil {
-			md.Library.decode()
 			k.rows[mode] = k.hist.training(mode == modeAir)
 			k.an[mode] = newAnalogs(k.rows[mode])
 		}

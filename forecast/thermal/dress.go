@@ -1,6 +1,8 @@
 package thermal
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 
@@ -28,7 +30,7 @@ type Library struct {
 	State daily.Centi `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
 	Res   daily.Centi `json:"res"`   // leads per entry
 
-	look []entry // decoded, built on first use
+	look []entry // decoded; never changes once made
 }
 
 type entry struct {
@@ -62,16 +64,27 @@ func newLibrary(rows []row, first []coldseam.Date) *Library {
 	return l
 }
 
+// UnmarshalJSON reads a stored library and indexes it at once, so that one
+// model may serve several goroutines. ErrInvalid: columns of unequal length.
+func (l *Library) UnmarshalJSON(raw []byte) error {
+	type stored Library
+	if err := json.Unmarshal(raw, (*stored)(l)); err != nil {
+		return err
+	}
+	if n := len(l.Day); len(l.State) != n*stateCols || len(l.Res) != n*leads {
+		return fmt.Errorf("water temperature error library: %d days, %d states, %d errors: %w", n, len(l.State), len(l.Res), coldseam.ErrInvalid)
+	}
+	l.decode()
+	return nil
+}
+
 // date is the day of entry k.
 func (l *Library) date(k int) coldseam.Date { return epoch.Add(int(l.Day[k])) }
 
 var epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}
 
-// decode prepares the entries for the search. Calling it again is harmless.
+// decode prepares the entries for the search.
 func (l *Library) decode() {
-	if len(l.look) == len(l.Day) {
-		return
-	}
 	l.look = make([]entry, len(l.Day))
 	for k := range l.look {
 		e := &l.look[k]

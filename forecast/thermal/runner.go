@@ -37,11 +37,6 @@ func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
 		k.hist = newState(k.donors[0], m.Core)
 		k.hist.simulate()
 		k.src = make([][leads + 1]float64, len(m.Core.Heat)+3)
-		for _, mode := range m.Mode {
-			if mode != nil {
-				mode.Library.decode()
-			}
-		}
 	}
 	return k
 }
