@@ -207,10 +207,6 @@ func plain(s string) string { return toPlain.Replace(s) }
 var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
 	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'")
 
-// defused breaks the marks by which Compose knows a value that is none, so that
-// a feed that happens to write one cannot hold up a morning's mail.
-var defused = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+Inf", "inf", "-Inf", "-inf", "<no value>", "no value", "ZgotmplZ", "zgotmplz")
-
 // clean makes one line of foreign text: feed, admin or subscriber. Control and
 // format characters (CR, LF, NUL, U+2028, bidirectional overrides) become
 // spaces, bad UTF-8 disappears, runs of spaces shrink to one.
@@ -231,7 +227,7 @@ func clean(s string) string {
 		space = false
 		b.WriteRune(r)
 	}
-	return defused.Replace(b.String())
+	return b.String()
 }
 
 // clip shortens to n runes at a word, marking the cut.

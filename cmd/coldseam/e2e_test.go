@@ -229,7 +229,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	v.clock.forward(v.now().Add(40 * time.Minute))
 	now := v.now()
 	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
-		Status: "Actual", MsgType: "Alert", Event: "Flood Warning", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
+		Status: "Actual", MsgType: "Alert", Event: "Flood Warning %! NaN", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
 		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}}))
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -133,6 +134,11 @@ func (g *gather) weather() {
 	}
 }
 
+// foreign breaks, in the words of a warning, the marks by which the composer
+// knows a value of ours that is none: a feed that happens to write one must not
+// hold up a morning's mail.
+var foreign = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+Inf", "inf", "-Inf", "-inf", "<no value>", "no value")
+
 // alerts keeps those that are in force for the reach and says when the feed
 // last answered well.
 func (g *gather) alerts() {
@@ -141,6 +147,7 @@ func (g *gather) alerts() {
 	if g.keep(err) {
 		for _, al := range cap.Resolve(all) {
 			if _, ok := cap.Match(al, r); ok {
+				al.Event, al.Headline = foreign.Replace(al.Event), foreign.Replace(al.Headline)
 				g.f.Alerts = append(g.f.Alerts, al)
 			}
 		}
