@@ -83,7 +83,7 @@ func (m *memory) InData(_ context.Context, l coldseam.Letter, _, until time.Time
 		return false, m.fail
 	}
 	r := m.rows[l.ID]
-	if r.l.Worker != l.Worker || r.l.Attempt != l.Attempt || r.l.State != coldseam.MailClaimed {
+	if r.l.Worker != l.Worker || r.l.Attempt != l.Attempt || r.l.State != coldseam.MailClaimed && r.l.State != coldseam.MailInData {
 		return false, nil
 	}
 	r.l.State, r.lease = coldseam.MailInData, until

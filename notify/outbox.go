@@ -14,7 +14,8 @@ type Outbox interface {
 	// passed or whose subscriber has left must not be returned.
 	Claim(ctx context.Context, worker string, now time.Time, lease time.Duration, n int) ([]coldseam.Letter, error)
 	// InData records, committed, that the text is about to be transmitted.
-	// False: the row is no longer this worker's; it must not be sent.
+	// False: the row is no longer this worker's; it must not be sent. Called
+	// again while the reply is waited for, it lengthens the lease.
 	InData(ctx context.Context, l coldseam.Letter, now, leaseUntil time.Time) (bool, error)
 	// Done records what the attempt came to, guarded by worker and attempt.
 	Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync"
 	"time"
 
 	"example.org/coldseam"
@@ -20,7 +21,8 @@ type Sender struct {
 	Worker  string // unique among all running senders
 	Now     func() time.Time
 	Log     *slog.Logger
-	Breaker *Breaker // may be shared by the workers of a process
+	Breaker *Breaker      // may be shared by the workers of a process
+	Lease   time.Duration // of a row in transmission, renewed meanwhile; zero = dataLease
 
 	// Fail is called at every step with its name; tests end the process there.
 	Fail func(step string)
@@ -83,12 +85,15 @@ type run struct {
 }
 
 // claimLease is how long a worker may hold rows before their text goes out.
-// It is short, so that the rows of a killed process are taken over within two
-// minutes; InData sets the long lease that covers the slowest reply.
-// leaseLeft must remain to begin another row [proposal].
+// leaseLeft must remain to begin another row. dataLease is that of a row in
+// transmission: the slowest reply takes minutes, so the worker renews it while
+// it waits, and only a worker that died or lost the database lets it run out.
+// With a sweep each minute the rows of a lost process are taken over within
+// two minutes [proposal].
 const (
-	claimLease = 60 * time.Second
-	leaseLeft  = 30 * time.Second
+	claimLease = 50 * time.Second
+	leaseLeft  = 20 * time.Second
+	dataLease  = 40 * time.Second
 )
 
 // late: no further row when the reply to its dot could not be waited for.
@@ -210,7 +215,9 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		r.tally.Connections++
 		r.Fail("dialled")
 	}
-	reply, stage, err := r.conn.send(m, r.mark(ctx, l), r.Fail)
+	mark, end := r.mark(ctx, l)
+	reply, stage, err := r.conn.send(m, mark, r.Fail)
+	end()
 	if errors.Is(err, errNotOurs) {
 		_ = r.conn.c.Reset()
 		return coldseam.Outcome{}, false
@@ -236,19 +243,45 @@ func (r *run) hangUpAfter(err error) {
 	r.conn = nil
 }
 
-// mark records in_data with a lease that outlives the slowest reply.
-func (r *run) mark(ctx context.Context, l coldseam.Letter) func() error {
-	return func() error {
+// mark returns what records in_data just before the text goes out, and what
+// ends the renewal of its lease once the reply is there or given up.
+func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, end func()) {
+	lease := r.Lease
+	if lease == 0 {
+		lease = dataLease
+	}
+	var renewals sync.WaitGroup
+	renewing, stop := context.WithCancel(context.WithoutCancel(ctx))
+	mark = func() error {
 		now := r.Now()
-		until := now.Add(2*r.Relay.CommandTimeout() + r.Relay.SubmissionTimeout() + time.Minute)
-		ok, err := r.Outbox.InData(ctx, l, now, until)
+		ok, err := r.Outbox.InData(ctx, l, now, now.Add(lease))
 		if err != nil {
 			return fmt.Errorf("record in_data: %w", err)
 		}
 		if !ok {
 			return errNotOurs
 		}
+		renewals.Go(func() { r.renew(renewing, l, lease) })
 		return nil
+	}
+	return mark, func() { stop(); renewals.Wait() }
+}
+
+// renew lengthens the lease four times in its length until ctx ends. What goes
+// wrong shows in the lease that runs out.
+func (r *run) renew(ctx context.Context, l coldseam.Letter, lease time.Duration) {
+	tick := time.NewTicker(lease / 4)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+			now := r.Now()
+			if _, err := r.Outbox.InData(ctx, l, now, now.Add(lease)); err != nil && ctx.Err() == nil && r.Log != nil {
+				r.Log.Warn("lease not renewed", "outbox", l.ID, "err", err)
+			}
+		}
 	}
 }
 

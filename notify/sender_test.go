@@ -448,3 +448,46 @@ func TestStepsAreAllReached(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, Steps(), got)
 }
+
+// TestLeaseIsRenewed: while the reply to the dot is waited for the row stays the
+// worker's, however short its lease; another worker finds nothing.
+func TestLeaseIsRenewed(t *testing.T) {
+	t.Parallel()
+	answer := make(chan struct{})
+	s := startSink(t, sink.Config{Script: func(e sink.Event) sink.Fault {
+		if e.Stage == "dot" {
+			<-answer
+		}
+		return sink.Fault{}
+	}})
+	box := newMemory(rows(1)...)
+	x := testSender(box, s.Addr())
+	x.Now, x.Lease, x.Relay.Submission = time.Now, 600*time.Millisecond, time.Minute
+	box.rows[1].l.Deadline = time.Time{}
+	done := make(chan Tally, 1)
+	go func() {
+		tally, _ := x.Run(context.Background(), 1)
+		done <- tally
+	}()
+	y := testSender(box, s.Addr())
+	y.Now, y.Worker = time.Now, "w2"
+	lease := func() (coldseam.MailState, time.Time) {
+		box.mu.Lock()
+		defer box.mu.Unlock()
+		return box.rows[1].l.State, box.rows[1].lease
+	}
+	var first time.Time
+	require.Eventually(t, func() bool {
+		st, until := lease()
+		first = until
+		return st == coldseam.MailInData
+	}, 30*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool {
+		tally, err := y.Run(context.Background(), 1)
+		_, until := lease()
+		return err == nil && tally == (Tally{}) && until.Sub(first) > 3*x.Lease
+	}, 30*time.Second, 20*time.Millisecond)
+	close(answer)
+	require.Equal(t, 1, (<-done).Sent)
+	require.Equal(t, 1, s.Count())
+}

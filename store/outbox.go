@@ -163,18 +163,20 @@ func (db *DB) book(ctx context.Context, tx pgx.Tx, domain string, rate float64, 
 const sqlInData = `
 UPDATE coldseam.outbox o
 SET state = 'in_data', lease_until = $5
-WHERE o.outbox_id = $1 AND o.worker = $2 AND o.attempt = $3 AND o.state = 'claimed'
-  AND o.lease_until > $4 AND o.deadline > $4
-  AND NOT (SELECT is_on FROM coldseam.switch WHERE name = 'hold')
-  AND NOT EXISTS (SELECT FROM coldseam.edition e WHERE e.edition_id = o.edition_id AND e.held)
-  AND (o.subscriber_id IS NULL OR EXISTS (
-    SELECT FROM coldseam.subscriber s
-    WHERE s.subscriber_id = o.subscriber_id AND (s.state = 'confirmed' OR o.kind = 'confirm' AND s.state = 'pending')))`
+WHERE o.outbox_id = $1 AND o.worker = $2 AND o.attempt = $3
+  AND (o.state = 'in_data'
+    OR o.state = 'claimed' AND o.lease_until > $4 AND o.deadline > $4
+      AND NOT (SELECT is_on FROM coldseam.switch WHERE name = 'hold')
+      AND NOT EXISTS (SELECT FROM coldseam.edition e WHERE e.edition_id = o.edition_id AND e.held)
+      AND (o.subscriber_id IS NULL OR EXISTS (
+        SELECT FROM coldseam.subscriber s
+        WHERE s.subscriber_id = o.subscriber_id AND (s.state = 'confirmed' OR o.kind = 'confirm' AND s.state = 'pending'))))`
 
 // InData commits that the text of a mail is about to be transmitted: from now
 // on a crash leaves it unknown. False: the worker must not send, because its
 // claim is over, the deadline has passed, sending is held or the subscriber
-// left. leaseUntil must lie beyond the submission timeout.
+// left. Called again while the reply is waited for, it lengthens the lease,
+// whatever was held or left meanwhile: the text is on its way.
 func (db *DB) InData(ctx context.Context, l coldseam.Letter, now, leaseUntil time.Time) (bool, error) {
 	tag, err := db.pool.Exec(ctx, sqlInData, l.ID, l.Worker, l.Attempt, micro(now), micro(leaseUntil))
 	if err != nil {

@@ -138,6 +138,49 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 	require.Zero(t, sw)
 }
 
+// The lease of a row in transmission is lengthened as long as its worker lives,
+// also while sending is held; when the worker is gone the row is another's
+// within two minutes of its last sign of life.
+func TestLeaseOfARowInTransmission(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	queue(t, db, coldseam.MailMorning, morning, subscriber(t, db, "ada@one.example"))
+	ls, err := db.Claim(ctx, "w", morning, time.Minute, 1)
+	require.NoError(t, err)
+	now := morning
+	for range 60 { // ten minutes of a slow reply
+		ok, err := db.InData(ctx, ls[0], now, now.Add(40*time.Second))
+		require.NoError(t, err)
+		require.True(t, ok)
+		if now.Sub(morning) == 2*time.Minute {
+			require.NoError(t, db.Hold(ctx, store.Edit{Who: "admin", Why: "a try"}))
+		}
+		now = now.Add(10 * time.Second)
+		s, err := db.Sweep(ctx, now)
+		require.NoError(t, err)
+		require.Zero(t, s)
+	}
+	require.NoError(t, db.Release(ctx, store.Edit{Who: "admin", Why: "tried"}))
+	died := now.Add(-10 * time.Second)
+	for { // ticks, at the worst place between lease and minute
+		now = now.Add(59 * time.Second)
+		_, err := db.Sweep(ctx, now)
+		require.NoError(t, err)
+		again, err := db.Claim(ctx, "w2", now, time.Minute, 1)
+		require.NoError(t, err)
+		require.LessOrEqual(t, now.Sub(died), 2*time.Minute+10*time.Second)
+		if len(again) == 1 {
+			break
+		}
+	}
+	require.LessOrEqual(t, now.Sub(died), 2*time.Minute)
+	ok, err := db.InData(ctx, ls[0], now, now.Add(time.Minute))
+	require.NoError(t, err)
+	require.False(t, ok, "a worker that comes back lengthens nothing")
+	require.ErrorIs(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent, Code: 250}, now), coldseam.ErrStale)
+}
+
 func TestUnknownPolicies(t *testing.T) {
 	t.Parallel()
 	for _, hold := range []bool{false, true} {

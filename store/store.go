@@ -99,7 +99,7 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 // by statement, as poolers refuse unknown start parameters.
 func endLostSessions(ctx context.Context, c *pgx.Conn) error {
 	_, err := c.Exec(ctx, `
-		SET idle_in_transaction_session_timeout = '60s';
+		SET idle_in_transaction_session_timeout = '30s';
 		DO $$ BEGIN -- not every platform of a server has these
 		  PERFORM set_config('client_connection_check_interval', '10s', false), set_config('tcp_keepalives_idle', '20', false),
 		    set_config('tcp_keepalives_interval', '10', false), set_config('tcp_keepalives_count', '3', false), set_config('tcp_user_timeout', '45000', false);

@@ -30,12 +30,15 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 		sql string
 		on  bool
 	}{
-		{&s.Unknown, sweepSQL(`state = 'unknown', lease_until = $1, done_at = $1`, `state = 'in_data' AND lease_until <= $1`), true},
+		{&s.Unknown, sweepSQL(`state = 'unknown', done_at = $1`, `state = 'in_data' AND lease_until <= $1`), true},
 		{&s.Returned, sweepSQL(`state = 'pending', lease_until = NULL, worker = '', next_at = $1`, `state = 'claimed' AND lease_until <= $1`), true},
 		{&s.Expired, sweepSQL(`state = 'expired', done_at = $1`, `state IN ('pending', 'deferred') AND deadline <= $1`), true},
-		// A minute's grace, as the answer of a slow server may still come.
+		// After a lost reply the relay gets a minute. A lease that ran out was not
+		// renewed for as long as it is: its worker is gone, and a few seconds are
+		// left for one whose database was slow.
 		{&s.Resent, sweepSQL(`state = 'pending', worker = '', lease_until = NULL, next_at = $1`,
-			`state = 'unknown' AND done_at <= $1::timestamptz - interval '1 minute' AND deadline > $1 AND attempt < 12`), !db.opts.HoldUnknown},
+			`state = 'unknown' AND deadline > $1 AND attempt < 12
+			  AND (done_at <= $1::timestamptz - interval '1 minute' OR lease_until <= $1::timestamptz - interval '10 seconds')`), !db.opts.HoldUnknown},
 	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		for _, st := range steps {

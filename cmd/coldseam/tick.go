@@ -36,6 +36,10 @@ func (a *app) startCron(ctx context.Context) (stop func()) {
 // tickTimeout is below a minute, so that ticks do not pile up.
 const tickTimeout = 50 * time.Second
 
+// lostSession is how long a session may wait for its client within a
+// transaction: with the tick that ends it, its locks are gone within two minutes.
+const lostSession = time.Minute
+
 func (a *app) tickLogged(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
@@ -83,7 +87,7 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 	do("bounces", func() error { return a.drainBounces(ctx) })
 	do("readers", func() error {
 		_, err := a.db.EndLongReads(ctx, 30*time.Second)
-		_, err2 := a.db.EndLostSessions(ctx, 2*time.Minute)
+		_, err2 := a.db.EndLostSessions(ctx, lostSession)
 		return errors.Join(err, err2)
 	})
 	do("watch", func() error { return a.watch(ctx, now) })
