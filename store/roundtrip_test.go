@@ -255,6 +255,50 @@ func TestGaugingsAndRatings(t *testing.T) {
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 }
 
+// A visit told by two documents is one gauging, whichever comes first, and the
+// same documents again change nothing.
+func TestTwoDocumentsOfOneVisit(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	stage, width, area, vel := 1.5, 20.0, 18.0, 1.65
+	at := t0.Add(30 * time.Second)
+	visit := []coldseam.Gauging{{At: at, DischargeM3S: 29.9, StageM: &stage, Method: "Mid-section", Quality: "Good"}}
+	section := []coldseam.Gauging{{At: at.Add(7 * time.Minute), DischargeM3S: 30, WidthM: &width, AreaM2: &area, MeanVelMS: &vel, Method: "Ice", Ice: true}}
+	other := []coldseam.Gauging{{At: at.Add(40 * time.Minute), DischargeM3S: 33, StageM: &stage}} // a second measurement of the rising river
+	on := func(site coldseam.SiteID, gs []coldseam.Gauging) []coldseam.Gauging {
+		out := append([]coldseam.Gauging(nil), gs...)
+		for i := range out {
+			out[i].Site = site
+		}
+		return out
+	}
+	for _, c := range []struct {
+		site  coldseam.SiteID
+		order [][]coldseam.Gauging
+		at    time.Time
+	}{
+		{"sim:a", [][]coldseam.Gauging{visit, section, other}, visit[0].At},
+		{"sim:b", [][]coldseam.Gauging{other, section, visit}, section[0].At},
+	} {
+		var first []coldseam.Gauging
+		for range 3 {
+			for _, gs := range c.order {
+				require.NoError(t, db.SaveGaugings(ctx, on(c.site, gs)))
+			}
+			got, err := db.Gaugings(ctx, c.site)
+			require.NoError(t, err)
+			require.Len(t, got, 2)
+			require.Equal(t, coldseam.Gauging{Site: c.site, At: c.at, DischargeM3S: 30, StageM: &stage, WidthM: &width, AreaM2: &area, MeanVelMS: &vel,
+				Method: "Ice", Ice: true, Quality: "Good"}, got[0])
+			if first == nil {
+				first = got
+			}
+			require.Equal(t, first, got)
+		}
+	}
+}
+
 func TestEnsemblesStayAsIssued(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)

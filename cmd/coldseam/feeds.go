@@ -81,8 +81,10 @@ func observed(p ingest.Profile, sites []string, idle time.Duration) []feed {
 	if has("daily") {
 		out = append(out, feed{Profile: p.Name, Endpoint: "daily", Sites: sites, Back: 30 * day, Idle: 12 * time.Hour, Active: 12 * time.Hour})
 	}
-	if has("channels") {
-		out = append(out, feed{Profile: p.Name, Endpoint: "channels", Sites: sites, Idle: 7 * day, Active: 7 * day})
+	for _, name := range []string{"gaugings", "channels"} { // stage and discharge of a visit; its section
+		if has(name) {
+			out = append(out, feed{Profile: p.Name, Endpoint: name, Sites: sites, Idle: 7 * day, Active: 7 * day})
+		}
 	}
 	return out
 }

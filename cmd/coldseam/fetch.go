@@ -148,8 +148,8 @@ func (a *app) pastRequest(f feed, from time.Time, hours time.Duration) (ingest.R
 		return ingest.Request{Endpoint: "history", Sites: f.Sites, Since: later(from, now.Add(-hours)), Until: now}, true
 	case f.Endpoint == "" && f.Back > 0:
 		return ingest.Request{Sites: f.Sites, Since: later(from, now.Add(-hours)), Until: now}, true
-	case f.Endpoint == "channels":
-		return ingest.Request{Endpoint: "channels", Sites: f.Sites}, true
+	case f.Endpoint == "channels", f.Endpoint == "gaugings":
+		return ingest.Request{Endpoint: f.Endpoint, Sites: f.Sites}, true
 	}
 	return ingest.Request{}, false
 }

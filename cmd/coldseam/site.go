@@ -273,6 +273,7 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *app, p ingest
 	for _, r := range []ingest.Request{
 		{Endpoint: "daily", Sites: sites, Since: from, Until: a.now()},
 		{Endpoint: "history", Sites: sites, Since: a.now().Add(-historyBack), Until: a.now()},
+		{Endpoint: "gaugings", Sites: sites},
 		{Endpoint: "channels", Sites: sites},
 	} {
 		if _, ok := p.Endpoints[r.Endpoint]; !ok {

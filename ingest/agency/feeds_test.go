@@ -136,7 +136,8 @@ func TestSitesAndGaugingsReadBack(t *testing.T) {
 			require.InEpsilon(t, want[i].DischargeM3S, g.DischargeM3S, 0.01)
 			require.InEpsilon(t, *want[i].AreaM2, *g.AreaM2, 0.01)
 			require.InEpsilon(t, *want[i].MeanVelMS, *g.MeanVelMS, 0.01)
-			ice += btoi(g.Ice || g.Method == "Ice")
+			require.Equal(t, want[i].Ice, g.Ice)
+			ice += btoi(g.Ice)
 		}
 		require.Equal(t, 1, ice, "the gauging under ice is told apart")
 	}

@@ -108,6 +108,8 @@ func (d *doc) channel(f feature) {
 	}
 	if m := text(f.Properties["measurement_type"]); m != "" {
 		v.g.Method = m
+		flags, _ := d.p.Quality("", []string{m}) // "Ice" stands where others write "Wading"
+		v.g.Ice = v.g.Ice || flags&coldseam.Ice != 0
 	}
 }
 
