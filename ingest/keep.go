@@ -169,10 +169,6 @@ const (
 	reachAhead   = 8 * 24 * time.Hour
 	contextBack  = 9 * 24 * time.Hour
 	contextAhead = 10 * 24 * time.Hour
-
-	// lead is how many unchanged rows go in front of the first changed one: a
-	// store may distrust the flags of the first rows of a sliding window.
-	lead = 24
 )
 
 func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time) (coldseam.Series, error) {
@@ -257,7 +253,7 @@ func (v view) changed(rows []coldseam.Observation, from, to, known time.Time) []
 		}
 		hi = i + 1
 	}
-	return out[max(lo-lead, 0):hi]
+	return out[max(lo, 0):hi]
 }
 
 // forecasts sets the issue time where the document gave none and refuses what

@@ -28,8 +28,9 @@ const batchRows = 250_000
 // one, take their place in the history.
 //
 // Quality-control bits of a row that is otherwise equal are changed in place
-// and logged in qc_change; but not in the leading rows of a series, where a
-// sliding window hides from the tests what came before.
+// and logged in qc_change. The caller must have judged the rows beside their
+// stored neighbours (Neighbours): a bare window hides from the tests what came
+// before it.
 //
 // All series of a call share one transaction (per 250,000 rows). When that
 // fails, each series is tried alone: the error names those refused, the others
@@ -251,9 +252,8 @@ func rowOf(o coldseam.Observation, quals map[string]int16, now time.Time) row {
 
 // diff merges the incoming rows with the stored window.
 func (f *feed) diff() {
-	guard := min(24, len(f.in)/4)
 	j := 0
-	for i, n := range f.in {
+	for _, n := range f.in {
 		for j < len(f.stored) && f.stored[j].at < n.at {
 			j++
 		}
@@ -261,18 +261,18 @@ func (f *feed) diff() {
 			f.added = append(f.added, n)
 			continue
 		}
-		f.compare(f.stored[j], n, i < guard)
+		f.compare(f.stored[j], n)
 	}
 }
 
-func (f *feed) compare(old, n row, leading bool) {
+func (f *feed) compare(old, n row) {
 	switch {
 	case n.known < old.known:
 		f.late = append(f.late, n) // settled against the whole history of the key
 	case !old.sameReport(n):
 		n.known = max(n.known, old.known+1) // two documents of one instant: the later call wins
 		f.changed = append(f.changed, n)
-	case n.flags != old.flags && !leading && n.known > old.known:
+	case n.flags != old.flags && n.known > old.known:
 		changed := old
 		changed.flags = n.flags
 		changed.known = n.known // when the bits changed
