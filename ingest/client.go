@@ -20,15 +20,16 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// client is the connection to one service: its own transport and budget of
-// requests. The budget is this process's own: two servers on one address share
-// the service's without knowing.
+// client is the connection to one service: its own transport and its share of
+// this process in the budget of requests. What the processes of a club may ask
+// together is the Budget's to say.
 type client struct {
 	r       *resty.Client
 	tr      *http.Transport
 	host    *hostGate
 	rate    *rate.Limiter
 	profile Profile
+	shared  Budget // nil = this process is alone
 
 	mu   sync.Mutex
 	last time.Time // of a request, for min_interval
@@ -37,6 +38,7 @@ type client struct {
 // hostGate holds what every profile of one host shares: the number of requests
 // at once and the host's word to wait.
 type hostGate struct {
+	name  string
 	slots chan struct{}
 	mu    sync.Mutex
 	until time.Time
@@ -210,11 +212,47 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 		leave()
 		return nil, fmt.Errorf("request budget of %.0f an hour: %w", c.profile.RatePerHour, coldseam.ErrUnavailable)
 	}
+	if err := c.take(ctx); err != nil {
+		leave()
+		return nil, err
+	}
 	if err := sleep(ctx, c.pause()); err != nil {
 		leave()
 		return nil, err
 	}
 	return leave, nil
+}
+
+// longestTurn is how long a request waits for its turn among the servers;
+// a host that asked for more quiet is left alone [proposal].
+const longestTurn = 5 * time.Minute
+
+// take waits for the budget that all servers share. One that cannot be read
+// stops nobody: the process's own still holds.
+func (c *client) take(ctx context.Context) error {
+	for c.shared != nil {
+		wait, err := c.shared.TakeRequest(ctx, c.host.name, c.profile.RatePerHour)
+		if err != nil || wait <= 0 {
+			return ctx.Err()
+		}
+		until := time.Now().Add(wait)
+		if end, ok := ctx.Deadline(); wait > longestTurn || ok && until.After(end) {
+			return fmt.Errorf("request budget of %s, shared by all servers, is used up until %s: %w", c.host.name, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+		}
+		if err := sleep(ctx, wait); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hold keeps every server from the host for as long as it asked.
+func (c *client) hold(ctx context.Context, until time.Time, d time.Duration) error {
+	c.host.wait(until)
+	if c.shared == nil {
+		return nil
+	}
+	return c.shared.HoldRequests(ctx, c.host.name, d)
 }
 
 // pause is how long to wait for min_interval; the place in the row is taken at
@@ -252,11 +290,15 @@ func newLimiter(p Profile) *rate.Limiter {
 
 // spent takes what repeated tries used from the budget and returns the number
 // of tries.
-func (c *client) spent(tries int) int {
-	if tries > 1 {
-		c.rate.ReserveN(time.Now(), min(tries-1, c.rate.Burst()))
+func (c *client) spent(ctx context.Context, tries int) (int, error) {
+	if tries <= 1 {
+		return 1, nil
 	}
-	return max(tries, 1)
+	c.rate.ReserveN(time.Now(), min(tries-1, c.rate.Burst()))
+	if c.shared == nil {
+		return tries, nil
+	}
+	return tries, c.shared.SpendRequests(ctx, c.host.name, c.profile.RatePerHour, tries-1)
 }
 
 func (g *hostGate) wait(t time.Time) {

@@ -35,7 +35,14 @@ type Fetcher struct {
 	// Recent gives the stored observations of a series from one time to
 	// another, and the one before from, so that a value can be compared with
 	// its neighbours; nil = the batch alone is looked at.
-	Recent    func(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error)
+	Recent func(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error)
+	// Air gives the air temperature beside a site from one time to another, for
+	// the test that compares warm water with it; nil = the test is left out.
+	Air func(ctx context.Context, site coldseam.SiteID, from, to time.Time) ([]coldseam.Observation, error)
+	// Ratings gives the ratings of a gauge whose agency reports stage alone,
+	// each within its validity; nil or none = no discharge is made of stage.
+	Ratings   func(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error)
+	Budget    Budget        // of requests, shared with other servers; nil = this process is alone
 	RetryWait time.Duration // first pause between tries, 1s
 
 	mu      sync.Mutex
@@ -371,7 +378,9 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	}
 	began := f.Now()
 	resp, err := r.Execute(p.Method, addr)
-	res.Requests += c.spent(r.Attempt)
+	tries, berr := c.spent(ctx, r.Attempt)
+	f.warn("request budget", p.Name, berr)
+	res.Requests += tries
 	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
 	raw.Dur = raw.At.Sub(began)
 	if err != nil {
@@ -391,7 +400,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	if d, ok := retryAfterOf(h, raw.At); ok && status != http.StatusOK {
 		raw.NotBefore = raw.At.Add(d)
 		res.NotBefore = raw.NotBefore
-		c.host.wait(raw.NotBefore)
+		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))
 	}
 	switch {
 	case status == http.StatusNotModified: // a 304 need not repeat the validators
@@ -418,6 +427,13 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	raw.Attributes = SchemaOf(body).Pack()
 	raw.Rows = b.Rows()
 	return page{raw: raw, batch: b}, nil
+}
+
+// warn logs what harms nobody but must not go unseen.
+func (f *Fetcher) warn(what, feed string, err error) {
+	if err != nil && f.Log != nil {
+		f.Log.Warn(what, "feed", feed, "err", err)
+	}
 }
 
 // bad records a fetch that brought nothing and returns its error. No
@@ -456,7 +472,7 @@ func (f *Fetcher) client(p Profile) *client {
 	}
 	g, ok := f.hosts[host]
 	if !ok {
-		g = &hostGate{slots: make(chan struct{}, p.Concurrency)}
+		g = &hostGate{name: host, slots: make(chan struct{}, p.Concurrency)}
 		f.hosts[host] = g
 	}
 	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader, p.RatePerHour, p.MinInterval)
@@ -471,6 +487,7 @@ func (f *Fetcher) client(p Profile) *client {
 			agent = "coldseam"
 		}
 		c = newClient(p, g, agent, wait)
+		c.shared = f.Budget
 		f.clients[id] = c
 	}
 	return c

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -146,15 +147,22 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		}
 		s.Obs = kept
 		checked, err := f.check(ctx, s, known)
-		if err != nil {
-			errs = append(errs, err)
-		}
-		for _, o := range checked.Obs {
+		errs = append(errs, err)
+		out = append(out, checked)
+	}
+	rated, err := f.rate(ctx, out, known)
+	errs = append(errs, err)
+	for _, s := range rated {
+		checked, err := f.check(ctx, s, known)
+		errs = append(errs, err)
+		out = append(out, checked)
+	}
+	for _, s := range out {
+		for _, o := range s.Obs {
 			for _, n := range (o.Flag & coldseam.QCFlags).Names() {
 				res.Flagged[n]++
 			}
 		}
-		out = append(out, checked)
 	}
 	return out, errors.Join(errs...)
 }
@@ -176,10 +184,15 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 	if f.Limits != nil {
 		limits = f.Limits(s.Site)
 	}
+	first, last := s.Obs[0].At, s.Obs[len(s.Obs)-1].At
+	if f.Air != nil && s.Param == coldseam.WaterTemp && warm(s.Obs) {
+		var err error
+		limits.Air, err = f.Air(ctx, s.Site, first.Add(-reachBack-twinSpan), last.Add(reachAhead))
+		f.warn("air beside the gauge", string(s.Site), err) // one test less
+	}
 	if f.Recent == nil {
 		return Check(s, limits, known), nil
 	}
-	first, last := s.Obs[0].At, s.Obs[len(s.Obs)-1].At
 	stored, err := f.Recent(ctx, s.SeriesKey, first.Add(-contextBack), last.Add(contextAhead))
 	if err != nil {
 		return Check(s, limits, known), fmt.Errorf("neighbours of %s: %w", s.SeriesKey, err)
@@ -192,6 +205,11 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 	whole = Check(whole, limits, known)
 	whole.Obs = v.changed(whole.Obs, first.Add(-reachBack), last.Add(reachAhead), known)
 	return whole, nil
+}
+
+// warm reports whether some value is worth a look at the air.
+func warm(obs []coldseam.Observation) bool {
+	return slices.ContainsFunc(obs, func(o coldseam.Observation) bool { return o.Value > twinWaterC })
 }
 
 // view is a batch among the stored rows, keyed by time in microseconds.

@@ -80,36 +80,3 @@ func (m SeriesMeta) rank() int {
 	}
 	return n
 }
-
-// ApplyRating turns a stage series into discharge where an agency gives stage
-// only. Every value is Estimated; one outside the table is QCRange too, since
-// a rating says nothing above its highest gauging. Missing rows keep their
-// qualifiers, so that an ice mark still counts. Only stages within the
-// validity of the rating are turned.
-func ApplyRating(stage coldseam.Series, r coldseam.Rating) (coldseam.Series, error) {
-	if stage.Param != coldseam.Stage {
-		return coldseam.Series{}, fmt.Errorf("rating on %s: want stage: %w", stage.SeriesKey, coldseam.ErrInvalid)
-	}
-	if err := r.Check(); err != nil {
-		return coldseam.Series{}, err
-	}
-	k := stage.SeriesKey
-	k.Param, k.SeriesRef = coldseam.Discharge, "rating/"+stage.SeriesRef
-	var obs []coldseam.Observation
-	for _, o := range stage.Obs {
-		if o.At.Before(r.From) || !r.To.IsZero() && o.At.After(r.To) {
-			continue
-		}
-		o.Flag |= coldseam.Estimated
-		if o.Flag&coldseam.Missing == 0 {
-			q, outside := r.At(o.Value)
-			o.Value = q
-			if outside {
-				o.Flag |= coldseam.QCRange
-			}
-		}
-		obs = append(obs, o)
-	}
-	s, _, err := coldseam.NewSeries(k, obs)
-	return s, err
-}

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"testing"
-	"time"
 
 	"example.org/coldseam"
 	"github.com/stretchr/testify/require"
@@ -42,32 +41,6 @@ func TestChoosePrimary(t *testing.T) {
 			require.Len(t, notes, c.notes)
 		})
 	}
-}
-
-func TestApplyRating(t *testing.T) {
-	t.Parallel()
-	r := coldseam.Rating{Site: "t:1", From: t0, To: t0.Add(10 * time.Hour), StageM: []float64{1, 2, 4}, Discharge: []float64{10, 40, 160}}
-	s := series(coldseam.Stage, time.Hour, 1, 2, 3, 4, 5, 2)
-	s.SeriesRef = "a1"
-	s.Obs[5].Flag, s.Obs[5].Value = coldseam.Missing|coldseam.Ice, 0
-	s.Obs = append(s.Obs, coldseam.Observation{At: t0.Add(11 * time.Hour), Value: 2})
-	q, err := ApplyRating(s, r)
-	require.NoError(t, err)
-	require.Equal(t, coldseam.Discharge, q.Param)
-	require.Equal(t, "rating/a1", q.SeriesRef)
-	require.Len(t, q.Obs, 6, "the last stage lies after the validity")
-	// log-log line through (1,10), (2,40), (4,160): Q = 10 h^2.
-	for i, want := range []float64{10, 40, 90, 160, 250} {
-		require.InDelta(t, want, q.Obs[i].Value, 1e-9)
-		require.NotZero(t, q.Obs[i].Flag&coldseam.Estimated)
-		require.Equal(t, i == 4, q.Obs[i].Flag&coldseam.QCRange != 0, "only the stage above the table is marked")
-	}
-	require.Equal(t, coldseam.Missing|coldseam.Ice|coldseam.Estimated, q.Obs[5].Flag)
-
-	_, err = ApplyRating(series(coldseam.WaterTemp, time.Hour, 4), r)
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	_, err = ApplyRating(s, coldseam.Rating{StageM: []float64{1, 1}, Discharge: []float64{1, 2}})
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
 
 func TestPlaceAt(t *testing.T) {

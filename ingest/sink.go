@@ -27,6 +27,17 @@ type Sink interface {
 	NextFetch(ctx context.Context, profile, url string) (etag, lastMod string, notBefore time.Time, err error)
 }
 
+// Budget is the hourly budget of requests to a host that several servers share.
+type Budget interface {
+	// TakeRequest takes one request; a wait above zero means that it was not
+	// taken and is to be asked for again after it.
+	TakeRequest(ctx context.Context, host string, perHour float64) (wait time.Duration, err error)
+	// SpendRequests takes requests that were made already, by repeated tries.
+	SpendRequests(ctx context.Context, host string, perHour float64, n int) error
+	// HoldRequests keeps all from a host for as long as it asked.
+	HoldRequests(ctx context.Context, host string, d time.Duration) error
+}
+
 // Request is what to fetch of a profile.
 type Request struct {
 	Endpoint string   // "" = the profile itself

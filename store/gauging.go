@@ -169,3 +169,32 @@ func (db *DB) Rating(ctx context.Context, site coldseam.SiteID, at, asOf time.Ti
 	r.From, r.To = r.From.UTC(), timeOf(to)
 	return r, nil
 }
+
+// Ratings lists the tables of a site as they stand now, oldest first; each ends
+// where the next begins.
+func (db *DB) Ratings(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT DISTINCT ON (valid_from) site_id, valid_from, valid_to, stage_m, discharge_m3s, stage_zero_m
+		FROM coldseam.rating
+		WHERE site_id = $1
+		ORDER BY valid_from, known_at DESC`, site)
+	if err != nil {
+		return nil, fmt.Errorf("ratings of %s: %w", site, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Rating, error) {
+		var x coldseam.Rating
+		var to *time.Time
+		err := r.Scan(&x.Site, &x.From, &to, &x.StageM, &x.Discharge, &x.StageZeroM)
+		x.From, x.To = x.From.UTC(), timeOf(to)
+		return x, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("ratings of %s: %w", site, classify(err))
+	}
+	for i := 0; i+1 < len(out); i++ {
+		if next := out[i+1].From; out[i].To.IsZero() || out[i].To.After(next) {
+			out[i].To = next
+		}
+	}
+	return out, nil
+}

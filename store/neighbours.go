@@ -44,17 +44,19 @@ func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to tim
 // something about the next one.
 const minRecordDays = 300
 
-// Greatest is the largest usable value of a parameter on record at a site; 0
-// while the record is shorter than most of a year.
-func (db *DB) Greatest(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) (float64, error) {
-	var v float64
-	err := db.pool.QueryRow(ctx, `
-		SELECT CASE WHEN count(DISTINCT d.day) >= $3 THEN max(d.hi) ELSE 0 END
+// Extremes are the least and the greatest usable value of a parameter on record
+// at a site; ok is false while the record is shorter than most of a year.
+func (db *DB) Extremes(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) (lo, hi float64, ok bool, err error) {
+	err = db.pool.QueryRow(ctx, `
+		SELECT COALESCE(min(d.lo), 0), COALESCE(max(d.hi), 0), count(DISTINCT d.day) >= $3
 		FROM coldseam.day_summary d
 		JOIN coldseam.series s USING (series_id)
-		WHERE s.site_id = $1 AND s.param = $2`, site, param, minRecordDays).Scan(&v)
+		WHERE s.site_id = $1 AND s.param = $2`, site, param, minRecordDays).Scan(&lo, &hi, &ok)
 	if err != nil {
-		return 0, fmt.Errorf("greatest %s at %s: %w", param, site, classify(err))
+		return 0, 0, false, fmt.Errorf("extremes of %s at %s: %w", param, site, classify(err))
 	}
-	return v, nil
+	if !ok {
+		return 0, 0, false, nil
+	}
+	return lo, hi, true, nil
 }

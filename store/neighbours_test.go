@@ -37,9 +37,25 @@ func TestNeighboursAreOfOneSeriesAlone(t *testing.T) {
 	none, err := db.Neighbours(ctx, key("c"), t0, t0.Add(time.Hour))
 	require.NoError(t, err)
 	require.Empty(t, none)
-	top, err := db.Greatest(ctx, "p:1", coldseam.WaterTemp)
+	_, top, ok, err := db.Extremes(ctx, "p:1", coldseam.WaterTemp)
 	require.NoError(t, err)
-	require.Zero(t, top, "ten hours are no record")
+	require.False(t, ok, "ten hours are no record")
+	require.Zero(t, top)
+
+	daily := key("c")
+	daily.Stat, daily.Period = coldseam.Mean, "P1D"
+	year := coldseam.Series{SeriesKey: daily}
+	for i := range 320 {
+		at := t0.AddDate(0, 0, i-400)
+		year.Obs = append(year.Obs, coldseam.Observation{At: at, KnownAt: t0, Value: float64(i % 50)})
+	}
+	year.Obs[7].Value, year.Obs[7].Flag = 900, coldseam.QCFail|coldseam.QCSpike
+	_, _, err = db.UpsertSeries(ctx, 0, []coldseam.Series{year})
+	require.NoError(t, err)
+	lo, hi, ok, err := db.Extremes(ctx, "p:1", coldseam.WaterTemp)
+	require.NoError(t, err)
+	require.True(t, ok)
+	require.Equal(t, []float64{0, 109}, []float64{lo, hi}, "a value that failed is none")
 }
 
 // A message of another status or sender never takes a warning away.

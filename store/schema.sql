@@ -1503,6 +1503,20 @@ COMMENT ON COLUMN coldseam.reach_edit.why IS 'The reason given.';
 
 COMMENT ON COLUMN coldseam.reach_edit.body IS 'The whole reach after the edit.';
 
+CREATE TABLE coldseam.request_budget (
+    host text NOT NULL,
+    whole_at timestamp with time zone NOT NULL,
+    held_until timestamp with time zone
+);
+
+COMMENT ON TABLE coldseam.request_budget IS 'Requests to a host, shared by all servers of the club.';
+
+COMMENT ON COLUMN coldseam.request_budget.host IS 'Host name, with its port where it is not the usual one.';
+
+COMMENT ON COLUMN coldseam.request_budget.whole_at IS 'When the budget is whole again if nothing more is asked; each request moves it.';
+
+COMMENT ON COLUMN coldseam.request_budget.held_until IS 'The host asked not to be called before; null = never asked.';
+
 CREATE TABLE coldseam.rig_log (
     rig_log_id bigint NOT NULL,
     trip_id bigint,
@@ -3046,6 +3060,9 @@ ALTER TABLE ONLY coldseam.reach_edit
 
 ALTER TABLE ONLY coldseam.reach
     ADD CONSTRAINT reach_pkey PRIMARY KEY (reach_id);
+
+ALTER TABLE ONLY coldseam.request_budget
+    ADD CONSTRAINT request_budget_pkey PRIMARY KEY (host);
 
 ALTER TABLE ONLY coldseam.rig_log
     ADD CONSTRAINT rig_log_key UNIQUE (reach_id, spot_id, logged_at, angler, weight_oz);

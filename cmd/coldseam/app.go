@@ -90,7 +90,8 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 		return nil, err
 	}
 	a.fetcher = &ingest.Fetcher{Profiles: cfg.placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
-		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.recent, Limits: a.siteLimits}
+		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.db.Neighbours, Limits: a.siteLimits,
+		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db}
 	return a, nil
 }
 
@@ -295,49 +296,6 @@ func (a *app) syncRivers(ctx context.Context) error {
 		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: r.Why}))
 	}
 	return errors.Join(errs...)
-}
-
-// recent gives the fetcher the stored neighbours of a batch, of its own series
-// alone, for quality control.
-func (a *app) recent(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) ([]coldseam.Observation, error) {
-	return a.db.Neighbours(ctx, k, from, to)
-}
-
-// limitsAge is how long what is known of a site for quality control is kept.
-const limitsAge = 24 * time.Hour
-
-// siteLimits is what quality control knows of a site; a database that does not
-// answer leaves the tests that need it silent.
-func (a *app) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
-	a.mu.Lock()
-	known, ok := a.qc[id]
-	a.mu.Unlock()
-	if ok && a.now().Sub(known.at) < limitsAge {
-		return known.SiteLimits
-	}
-	known = qcKnown{at: a.now()}
-	for _, s := range a.cfg.Sites {
-		if coldseam.SiteID(s.ID) == id {
-			known.Tidal = s.Tidal
-		}
-	}
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
-	if top, err := a.db.Greatest(ctx, id, coldseam.Discharge); err == nil {
-		known.MaxDischargeM3S = top
-	} else {
-		a.log.Warn("limits for quality control", "site", id, "err", err)
-	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.qc[id] = known
-	return known.SiteLimits
-}
-
-// qcKnown is a site's limits with the time they were read.
-type qcKnown struct {
-	ingest.SiteLimits
-	at time.Time
 }
 
 // newLogger writes JSON lines; the terminal form is for people.
