@@ -146,13 +146,30 @@ func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Tim
 	return nil
 }
 
+// recordLimit is how long the outcome of a mail waits for a database that is
+// away, and recordPause the time between two tries [proposal]. The lease that
+// was renewed a moment ago is longer.
+const (
+	recordLimit = 20 * time.Second
+	recordPause = 250 * time.Millisecond
+)
+
 // record writes the outcome even when ctx has just ended: the send is history.
+// A database that restarts is waited for, or what was accepted would be sent
+// again.
 func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome) error {
 	r.count(o)
 	r.Fail("before done")
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), recordLimit)
 	defer cancel()
-	if err := r.Outbox.Done(ctx, l, o, r.Now()); err != nil {
+	err := r.Outbox.Done(ctx, l, o, r.Now())
+	for errors.Is(err, coldseam.ErrUnavailable) && ctx.Err() == nil {
+		time.Sleep(recordPause)
+		if err = r.Outbox.Done(ctx, l, o, r.Now()); errors.Is(err, coldseam.ErrStale) {
+			err = nil // the try before had done it, and only its answer was lost
+		}
+	}
+	if err != nil {
 		return fmt.Errorf("record outbox %d: %w", l.ID, err)
 	}
 	r.Fail("after done")

@@ -491,3 +491,44 @@ func TestLeaseIsRenewed(t *testing.T) {
 	require.Equal(t, 1, (<-done).Sent)
 	require.Equal(t, 1, s.Count())
 }
+
+// away is an outbox whose database is away for the first calls of Done; the
+// third try finds that one whose answer was lost had worked.
+type away struct {
+	*memory
+	calls int
+	last  error
+}
+
+func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error {
+	a.calls++
+	switch {
+	case a.calls == 3 && a.last != nil:
+		if err := a.memory.Done(ctx, l, o, now); err != nil {
+			return err
+		}
+		return a.last
+	case a.calls < 3:
+		return fmt.Errorf("the database restarts: %w", coldseam.ErrUnavailable)
+	}
+	return a.memory.Done(ctx, l, o, now)
+}
+
+// TestOutcomeWaitsForTheDatabase: what the relay took while the database was
+// away is recorded when it is back, and not sent again.
+func TestOutcomeWaitsForTheDatabase(t *testing.T) {
+	t.Parallel()
+	for name, last := range map[string]error{"back": nil, "its answer lost": fmt.Errorf("taken: %w", coldseam.ErrStale)} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := startSink(t, sink.Config{})
+			box := &away{memory: newMemory(rows(2)...), last: last}
+			tally, err := testSender(box, s.Addr()).Run(context.Background(), 5)
+			require.NoError(t, err)
+			require.Equal(t, 2, tally.Sent)
+			require.Equal(t, map[coldseam.MailState]int{coldseam.MailSent: 2}, box.states())
+			require.Equal(t, 2, s.Count())
+			require.GreaterOrEqual(t, box.calls, 4)
+		})
+	}
+}

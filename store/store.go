@@ -12,6 +12,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"time"
@@ -177,7 +178,9 @@ func classify(err error) error {
 	}
 	var ce *pgconn.ConnectError
 	var ne net.Error
-	if errors.As(err, &ce) || errors.As(err, &ne) || pgconn.SafeToRetry(err) {
+	// A server that dies in the middle of an answer leaves its end.
+	cutOff := errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF)
+	if errors.As(err, &ce) || errors.As(err, &ne) || cutOff || pgconn.SafeToRetry(err) {
 		return fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return err

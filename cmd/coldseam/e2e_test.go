@@ -3,10 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"log/slog"
 	"net/mail"
+	"runtime/pprof"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -32,7 +35,12 @@ type town struct {
 	clock *demoClock
 	log   *bytes.Buffer
 	mu    *sync.Mutex
+
+	label  string // of all goroutines of this town
+	atRest int    // how many there are before anything happens
 }
+
+var towns atomic.Int64
 
 // lockedWriter lets the log be read while workers write.
 type lockedWriter struct {
@@ -55,7 +63,8 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 	t.Helper()
 	w, err := world()
 	require.NoError(t, err)
-	v := &town{clock: newDemoClock(demoStart), log: &bytes.Buffer{}, mu: &sync.Mutex{}}
+	v := &town{clock: newDemoClock(demoStart), log: &bytes.Buffer{}, mu: &sync.Mutex{}, label: fmt.Sprintf("town %d", towns.Add(1))}
+	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.label)))
 	v.ag, err = agency.New(agency.Options{Now: v.clock.now, World: w})
 	require.NoError(t, err)
 	base, err := v.ag.Start()
@@ -75,6 +84,7 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 		v.ag.Close()
 	})
 	require.NoError(t, v.syncRivers(t.Context()))
+	v.atRest = goroutinesOf(v.label)
 	return v
 }
 

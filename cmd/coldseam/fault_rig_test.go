@@ -7,6 +7,12 @@ import (
 	"net/mail"
 	"net/url"
 	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime/pprof"
+	"slices"
+	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -17,6 +23,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -96,6 +103,32 @@ func (x *townTemplate) url(t *testing.T) string {
 	return other(t, x.admin, name)
 }
 
+// ownPostgres is a private Postgres of the test, which it may kill, with a copy
+// of a database.
+func ownPostgres(t *testing.T, from string) (*localpg.Server, string) {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "coldseam-pg")
+	require.NoError(t, err)
+	require.NoError(t, os.Chmod(dir, 0o711))
+	pg, err := localpg.Start(context.Background(), localpg.Options{Dir: filepath.Join(dir, "db")})
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		require.NoError(t, pg.Stop())
+		require.NoError(t, os.RemoveAll(dir))
+	})
+	to := pg.URL(localpg.User)
+	dump := exec.Command(filepath.Join(pg.Bin(), "pg_dump"), "-Fc", "--dbname", from)
+	load := exec.Command(filepath.Join(pg.Bin(), "pg_restore"), "--no-owner", "--no-privileges", "--dbname", to)
+	load.Stdin, err = dump.StdoutPipe()
+	require.NoError(t, err)
+	var words bytes.Buffer
+	dump.Stderr, load.Stderr = &words, &words
+	require.NoError(t, dump.Start())
+	require.NoError(t, load.Run(), "%s", &words)
+	require.NoError(t, dump.Wait(), "%s", &words)
+	return pg, to
+}
+
 // newReadyTown is a town whose briefs for Saturday are made.
 func newReadyTown(t *testing.T, script sink.Script) *town {
 	t.Helper()
@@ -143,41 +176,120 @@ func byMessage(t testing.TB, s *sink.Server) map[string]int {
 	return out
 }
 
+// trouble is what `check` should say while a fault lasts: a line of one of these
+// keys that is not ok.
+type trouble struct {
+	what string
+	keys []string
+}
+
 // invariants checks what must hold after every fault.
 //
 // I1 at most one acknowledged send per subscriber, date, kind (and reach):
 // extra copies in the sink are those of rows that were tried more than once
 // after a reply got lost, and no more than allowed. I2 every row of a past
 // deadline is sent, expired or explained. I3 nothing to who left. I4 a changed
-// observation has its revision.
-func invariants(t testing.TB, dbURL string, s *sink.Server, now time.Time, doubles int) {
+// observation has its revision. I5 no goroutine and no connection is left over.
+// I6 the health page answers. I7 check names the faults that last.
+func invariants(t testing.TB, v *town, doubles int, lasting ...trouble) {
 	t.Helper()
 	extra := 0
-	for _, n := range byMessage(t, s) {
+	for _, n := range byMessage(t, v.sink) {
 		extra += n - 1
 	}
 	require.LessOrEqual(t, extra, doubles, "I1: copies beyond the bound of lost replies")
-	require.Zero(t, query[int](t, dbURL, `
+	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM (
 		  SELECT FROM coldseam.outbox WHERE state = 'sent'
 		  GROUP BY subscriber_id, admin_email, local_date, kind, reach_id HAVING count(*) > 1) d`), "I1: two rows for one mail")
-	require.Zero(t, query[int](t, dbURL, `
+	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM coldseam.outbox
-		WHERE deadline < $1::timestamptz - interval '30 minutes' AND state IN ('pending', 'claimed', 'deferred', 'in_data')`, now), "I2: rows that nobody explains")
-	require.Zero(t, query[int](t, dbURL, `
+		WHERE deadline < $1::timestamptz - interval '30 minutes' AND state IN ('pending', 'claimed', 'deferred', 'in_data')`, v.now()), "I2: rows that nobody explains")
+	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM coldseam.outbox o JOIN coldseam.subscriber s USING (subscriber_id)
 		WHERE o.state = 'sent' AND s.state IN ('unsubscribed', 'suppressed') AND s.email LIKE 'left%'`), "I3: mail to who left")
 	// I4: the versions before lie before the one that stands.
-	require.Zero(t, query[int](t, dbURL, `
+	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM coldseam.observation_revision r
 		LEFT JOIN coldseam.observation o ON o.series_id = r.series_id AND o.valid_at = r.valid_at
 		WHERE o.series_id IS NULL OR o.known_at <= r.known_at`), "I4: a revision without its successor")
-	for _, m := range s.Mails() {
+	for _, m := range v.sink.Mails() {
 		x, err := mail.ReadMessage(bytes.NewReader(m.Data))
 		require.NoError(t, err)
 		for _, bad := range []string{"NaN", "<nil>", "%!"} {
 			require.NotContains(t, x.Header.Get("Subject"), bad)
 		}
+	}
+	v.nothingLeft(t)
+	v.healthAnswers(t)
+	if len(lasting) > 0 {
+		v.checkNames(t, lasting)
+	}
+}
+
+// spareGoroutines and spareSessions are what keep-alive links and the pools of a
+// town may hold at rest.
+const (
+	spareGoroutines = 40
+	spareSessions   = 12 + 4*12 // the town's pool and those of up to four servers
+)
+
+// nothingLeft is I5: what a fault had started ends. Goroutines of this town are
+// known by a label that they inherit.
+func (v *town) nothingLeft(t testing.TB) {
+	t.Helper()
+	require.Eventually(t, func() bool { return v.db.Pool().Stat().AcquiredConns() == 0 }, 15*time.Second, 20*time.Millisecond, "I5: connections in use")
+	require.LessOrEqual(t, v.count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND backend_type = 'client backend'`), spareSessions, "I5: sessions")
+	require.Zero(t, v.count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%' AND state_change < clock_timestamp() - interval '3 minutes'`), "I5: sessions that hold a transaction open")
+	if !assertEventually(15*time.Second, func() bool { return goroutinesOf(v.label) <= v.atRest+spareGoroutines }) {
+		var b bytes.Buffer
+		_ = pprof.Lookup("goroutine").WriteTo(&b, 1)
+		require.Failf(t, "I5: goroutines", "%d, at rest %d\n%s", goroutinesOf(v.label), v.atRest, &b)
+	}
+}
+
+func assertEventually(limit time.Duration, ok func() bool) bool {
+	for end := time.Now().Add(limit); !ok(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			return false
+		}
+	}
+	return true
+}
+
+// goroutinesOf counts the goroutines under a label.
+func goroutinesOf(label string) int {
+	var b bytes.Buffer
+	_ = pprof.Lookup("goroutine").WriteTo(&b, 1)
+	n, group := 0, 0
+	for _, l := range strings.Split(b.String(), "\n") {
+		if k, _, ok := strings.Cut(l, " @ "); ok {
+			group, _ = strconv.Atoi(k)
+		}
+		if strings.HasPrefix(l, "# labels: ") && strings.Contains(l, strconv.Quote(label)) {
+			n += group
+		}
+	}
+	return n
+}
+
+// healthAnswers is I6 within one process: well or not, the answer comes in time.
+func (v *town) healthAnswers(t testing.TB) {
+	t.Helper()
+	began := time.Now()
+	_ = v.healthy(context.Background())
+	require.Less(t, time.Since(began), healthTimeout+2*time.Second, "I6: the health page hangs")
+}
+
+// checkNames is I7.
+func (v *town) checkNames(t testing.TB, lasting []trouble) {
+	t.Helper()
+	k := &checker{cfg: v.cfg, app: v.app, now: v.now, offline: true, net: netOf(), space: diskSpace}
+	k.all(context.Background())
+	for _, x := range lasting {
+		require.True(t, slices.ContainsFunc(k.lines, func(l line) bool {
+			return l.Level != levelOK && slices.ContainsFunc(x.keys, func(key string) bool { return strings.HasPrefix(l.Key, key) })
+		}), "I7: check does not name %q; it says %v", x.what, k.lines)
 	}
 }
 

@@ -44,7 +44,6 @@ func (x days) run(t *testing.T) {
 	}
 	left := v.join(t, "left@home.example", coldseam.Preferences{})
 	require.NoError(t, v.db.Unsubscribe(t.Context(), left))
-	dbURL := v.db.Pool().Config().ConnString()
 	before := runtime.NumGoroutine()
 	kinds := map[string]int{}
 	for d := range x.n {
@@ -99,7 +98,7 @@ func (x days) run(t *testing.T) {
 	v.clock.forward(v.now().Add(26 * time.Hour))
 	_, err := v.db.Sweep(t.Context(), v.now())
 	require.NoError(t, err)
-	invariants(t, dbURL, v.sink, v.now(), lost)
+	invariants(t, v, lost)
 	for d := range x.n {
 		n := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, saturday.Add(d).UTC())
 		require.Equal(t, x.readers, n, "day %d: every reader has one row", d+1)
