@@ -392,17 +392,11 @@ func (f *Fetcher) markLink(id string) {
 	f.links[id] = true
 }
 
-// Import stores a batch that was read from a file, known now. File formats are
-// import only: they are never polled.
+// Import stores a batch that was read from a file, known now. It leaves no mark
+// in the log of fetches: a file must never make a feed look alive.
 func (f *Fetcher) Import(ctx context.Context, p Profile, b Batch) (Result, error) {
 	res := Result{Profile: p.Name, Remaining: -1, State: StateError, Flagged: map[string]int{}}
-	p = p.WithDefaults()
-	now := f.Now().UTC()
-	id, err := f.Sink.SaveRaw(ctx, coldseam.RawFetch{Profile: p.Name, URL: "file:", At: now, Status: 200, Rows: b.Rows()})
-	if err != nil {
-		return res, fmt.Errorf("save raw fetch: %w", err)
-	}
-	if err := f.save(ctx, p, b, now, id, &res); err != nil {
+	if err := f.save(ctx, p.WithDefaults(), b, f.Now().UTC(), 0, &res); err != nil {
 		return res, fmt.Errorf("import: %w", err)
 	}
 	res.State = StateOK

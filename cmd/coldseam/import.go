@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -19,6 +18,7 @@ import (
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/ingest/table"
+	"example.org/coldseam/ingest/waterml"
 	"example.org/coldseam/store"
 )
 
@@ -36,6 +36,9 @@ type importCmd struct {
 	Unit    string   `help:"The unit of every series, where a document carries none."`
 	DryRun  bool     `help:"Show what the files hold and store nothing."`
 	Trips   bool     `help:"The tables are trip logs."`
+	Rating  bool     `help:"The table is a rating (stage_m or stage_ft, discharge_m3s or discharge_cfs) of a gauge that reports stage alone."`
+	Since   string   `help:"The day a rating came into force, YYYY-MM-DD." placeholder:"DATE"`
+	Zero    float64  `help:"Stage of zero flow of a rating, in the unit of its stages."`
 }
 
 // Run imports file by file; a refused file stores nothing and does not stop
@@ -73,83 +76,92 @@ func (c *importCmd) files(ctx context.Context, w io.Writer, g *Globals, a *app) 
 }
 
 func (c *importCmd) one(ctx context.Context, w io.Writer, g *Globals, a *app, path string) error {
-	if c.Trips {
+	switch {
+	case c.Trips:
 		return c.trips(ctx, w, a, path)
+	case c.Rating:
+		return c.rating(ctx, w, a, path)
 	}
-	b, err := c.read(g, path)
+	in := &intake{importCmd: c, ctx: ctx, app: a, keys: map[coldseam.SeriesKey]bool{}, pending: map[coldseam.SeriesKey][]coldseam.Observation{}, nameless: map[coldseam.SiteID]bool{}}
+	if err := c.read(g, path, in); err != nil {
+		return err
+	}
+	if err := in.finish(); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, filepath.Base(path)+": "+in.words())
+	return nil
+}
+
+// maxFile bounds a file of a format that is read as a whole. WaterML 2 has no
+// bound: it streams.
+const maxFile = 512 << 20
+
+// read parses a table by its header or map, anything else as a document, and
+// gives what is in it to the intake. Nothing is given out of a refused file.
+func (c *importCmd) read(g *Globals, path string, in *intake) error {
+	f, err := os.Open(path)
 	if err != nil {
 		return err
 	}
-	known := a.now()
-	for i := range b.Series {
-		for k := range b.Series[i].Obs {
-			b.Series[i].Obs[k].KnownAt = known
-		}
-		b.Series[i].Obs = ingest.Check(b.Series[i], ingest.SiteLimits{}, known).Obs
-	}
-	first, last, n := span(b)
-	what := fmt.Sprintf("%s: %s, %d series, %d values", filepath.Base(path), b.Format, len(b.Series), n)
-	if n > 0 {
-		what += ", " + first.Format(time.DateOnly) + " to " + last.Format(time.DateOnly)
-	}
-	for _, more := range []struct {
-		n    int
-		what string
-	}{{len(b.Forecasts), "forecasts"}, {len(b.Alerts), "alerts"}, {len(b.Gaugings), "gaugings"}} {
-		if more.n > 0 {
-			what += fmt.Sprintf(", %d %s", more.n, more.what)
-		}
-	}
-	for _, k := range b.Skipped {
-		what += fmt.Sprintf("; skipped %s: %s", k.What, k.Why)
-	}
-	if c.DryRun {
-		fmt.Fprintln(w, what+"; dry run, nothing stored")
-		return nil
-	}
-	added, revised, err := c.store(ctx, a, b)
-	fmt.Fprintf(w, "%s; %d new, %d revised\n", what, added, revised)
-	return err
-}
-
-// read parses a table by its header or map, anything else as a document.
-func (c *importCmd) read(g *Globals, path string) (ingest.Batch, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return ingest.Batch{}, err
-	}
 	defer f.Close()
-	br := bufio.NewReader(f)
-	head, _ := br.Peek(4096)
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	head := make([]byte, 64<<10)
+	n, err := io.ReadFull(f, head)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return err
+	}
+	head = head[:n]
+	if _, err := f.Seek(0, io.SeekStart); err != nil {
+		return err
+	}
 	line, _, _ := strings.Cut(strings.TrimPrefix(string(head), "\ufeff"), "\n")
 	columns, isTable := table.DailyColumns(strings.TrimSpace(line))
 	if c.Map != "" || isTable {
-		return c.readTable(br, columns)
+		b, report, err := c.readTable(f, columns)
+		if err != nil {
+			return err
+		}
+		in.report = &report
+		return in.take(b)
 	}
 	p, err := (&parseCmd{Profile: c.Profile, Unit: c.Unit, Zone: c.Zone}).profile(g)
 	if err != nil {
-		return ingest.Batch{}, err
+		return err
 	}
-	return document.Parse(br, p)
+	in.p = p
+	large := st.Size() > p.MaxBodyBytes
+	p.MaxBodyBytes = max(p.MaxBodyBytes, min(st.Size(), maxFile))
+	if large && p.EncodingOverride == "" && (p.Format == ingest.FormatWaterML2 || p.Format == "" && document.Format(head) == ingest.FormatWaterML2) {
+		return waterml.Stream(f, p, in.take)
+	}
+	b, err := document.Parse(f, p)
+	if err != nil {
+		return err
+	}
+	return in.take(b)
 }
 
-func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, error) {
+func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, table.Report, error) {
 	provider, code, ok := strings.Cut(c.Site, ":")
 	if !ok || provider == "" || code == "" {
-		return ingest.Batch{}, fmt.Errorf("--site is %q; a table wants provider:code, such as survey:04024000: %w", c.Site, coldseam.ErrInvalid)
+		return ingest.Batch{}, table.Report{}, fmt.Errorf("--site is %q; a table wants provider:code, such as survey:04024000: %w", c.Site, coldseam.ErrInvalid)
 	}
 	if _, err := time.LoadLocation(c.Zone); err != nil || c.Zone == "" {
-		return ingest.Batch{}, fmt.Errorf("--zone is %q; a table wants an IANA zone for its civil days: %w", c.Zone, coldseam.ErrInvalid)
+		return ingest.Batch{}, table.Report{}, fmt.Errorf("--zone is %q; a table wants an IANA zone for its civil days: %w", c.Zone, coldseam.ErrInvalid)
 	}
 	m := table.DailyMap(code, c.Zone, columns...)
 	if c.Map != "" {
 		m = table.Map{}
 		md, err := toml.DecodeFile(c.Map, &m)
 		if err != nil {
-			return ingest.Batch{}, fmt.Errorf("%s: %w", c.Map, err)
+			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: %w", c.Map, err)
 		}
 		if un := md.Undecoded(); len(un) > 0 {
-			return ingest.Batch{}, fmt.Errorf("%s: unknown key %q: %w", c.Map, un[0].String(), coldseam.ErrInvalid)
+			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: unknown key %q: %w", c.Map, un[0].String(), coldseam.ErrInvalid)
 		}
 		if m.Site == "" && m.SiteColumn == "" {
 			m.Site = code
@@ -158,40 +170,25 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, erro
 			m.Zone = c.Zone
 		}
 	}
-	b, report, err := table.Parse(r, ingest.Profile{Name: provider, Provider: provider, Zone: c.Zone}.WithDefaults(), m)
+	b, report, err := table.Parse(r, ingest.Profile{Name: provider, Provider: provider, Zone: c.Zone, MaxBodyBytes: maxFile}.WithDefaults(), m)
 	if err != nil {
-		return b, err
+		return b, report, err
 	}
 	for _, x := range report.Examples {
 		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Why: x.Why, N: 1})
 	}
-	return b, nil
+	return b, report, nil
 }
 
-// store enters unknown sites, then everything of the batch.
-func (c *importCmd) store(ctx context.Context, a *app, b ingest.Batch) (added, revised int, err error) {
-	meta := map[coldseam.SiteID]ingest.SiteMeta{}
-	for _, m := range b.Sites {
-		meta[m.ID] = m
-	}
-	seen := map[coldseam.SiteID]bool{}
-	for _, s := range b.Series {
-		if seen[s.Site] {
-			continue
-		}
-		seen[s.Site] = true
-		if err := c.enterSite(ctx, a, s.Site, meta[s.Site]); err != nil {
-			return 0, 0, err
-		}
-	}
-	added, revised, err = a.db.UpsertSeries(ctx, 0, b.Series)
-	return added, revised, errors.Join(err, a.db.SaveForecasts(ctx, b.Forecasts), a.db.SaveAlerts(ctx, b.Alerts), a.db.SaveGaugings(ctx, b.Gaugings))
-}
-
-func (c *importCmd) enterSite(ctx context.Context, a *app, id coldseam.SiteID, m ingest.SiteMeta) error {
+// enterSite enters a gauge that is not known yet.
+func (c *importCmd) enterSite(ctx context.Context, a *app, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
 	if _, err := a.db.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
-		return err
+		return false, err
 	}
+	return true, a.db.PutSite(ctx, c.siteOf(a, id, m))
+}
+
+func (c *importCmd) siteOf(a *app, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
 	provider, code, _ := strings.Cut(string(id), ":")
 	s := coldseam.Site{ID: id, Provider: provider, Code: code, Name: c.Name, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon}
 	if s.Name == "" {
@@ -203,23 +200,7 @@ func (c *importCmd) enterSite(ctx context.Context, a *app, id coldseam.SiteID, m
 	if s.Zone == "" {
 		s.Zone = a.cfg.Club.Zone
 	}
-	return a.db.PutSite(ctx, s)
-}
-
-func span(b ingest.Batch) (first, last time.Time, n int) {
-	for _, s := range b.Series {
-		n += len(s.Obs)
-		if len(s.Obs) == 0 {
-			continue
-		}
-		if first.IsZero() || s.Obs[0].At.Before(first) {
-			first = s.Obs[0].At
-		}
-		if s.Obs[len(s.Obs)-1].At.After(last) {
-			last = s.Obs[len(s.Obs)-1].At
-		}
-	}
-	return first, last, n
+	return s
 }
 
 // trips imports a paper log.
