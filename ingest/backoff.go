@@ -15,26 +15,44 @@ func Backoff(failures int) time.Duration {
 }
 
 // SafetyPoll is the longest time between two fetches of a safety input while a
-// mail may still be made or a window is still open; SafetyLead is how long
-// before the first send that begins.
+// mail may still be made or a window is still open, from SafetyLead before a
+// send on. Polls lie on the quarter hours, so that the last one before any send
+// is never older than SafetyPoll.
 const (
 	SafetyPoll = 15 * time.Minute
 	SafetyLead = 20 * time.Minute
 )
 
-// PollEvery is the time between two fetches at now: SafetyPoll from SafetyLead
-// before the first send until the last window closes, the profile's own poll
-// otherwise; never closer than the profile's budget of requests an hour allows
-// for a fetch of the given number of requests, and never closer than
-// min_interval.
-func (p Profile) PollEvery(now, firstSend, lastWindow time.Time, requests int) time.Duration {
+// PollEvery is the time between two fetches of a number of requests: SafetyPoll
+// for a safety input near a morning, the profile's own poll otherwise; never
+// closer than the profile's hourly budget allows, of which a fifth is left for
+// repeated tries and the other feeds, and never closer than min_interval.
+func (p Profile) PollEvery(near bool, requests int) time.Duration {
 	p = p.WithDefaults()
 	d := time.Duration(p.Poll)
-	if !now.Before(firstSend.Add(-SafetyLead)) && now.Before(lastWindow) {
+	if near {
 		d = min(d, SafetyPoll)
 	}
-	budget := time.Duration(float64(max(requests, 1)) / p.RatePerHour * float64(time.Hour))
+	budget := time.Duration(float64(max(requests, 1)) / (pollShare * p.RatePerHour) * float64(time.Hour))
 	return max(d, budget, time.Duration(p.MinInterval))
+}
+
+// pollShare is the part of an hour's budget that regular polls may use
+// [proposal].
+const pollShare = .8
+
+// Requests is how many requests a fetch begins with; further pages and the
+// documents of an index come on top.
+func (p Profile) Requests(req Request, now time.Time) int {
+	p, err := p.At(req.Endpoint)
+	if err != nil {
+		return 0
+	}
+	calls, err := p.WithDefaults().plan(req, now)
+	if err != nil {
+		return 0
+	}
+	return len(calls)
 }
 
 // StateOf tells ok from stale: stale is a newest value older than three steps

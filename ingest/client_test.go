@@ -113,27 +113,23 @@ func TestBackoff(t *testing.T) {
 
 func TestPollEvery(t *testing.T) {
 	t.Parallel()
-	send := time.Date(2026, 3, 20, 9, 30, 0, 0, time.UTC)
-	last := send.Add(8 * time.Hour)
-	p := Profile{Poll: Span(time.Hour)}
 	for _, c := range []struct {
 		name string
-		now  time.Time
-		rate float64
+		p    Profile
+		near bool
 		n    int
 		want time.Duration
 	}{
-		{"night", send.Add(-time.Hour), 1000, 1, time.Hour},
-		{"twenty minutes before the send", send.Add(-20 * time.Minute), 1000, 1, 15 * time.Minute},
-		{"windows open", send.Add(4 * time.Hour), 1000, 1, 15 * time.Minute},
-		{"last window closed", last, 1000, 1, time.Hour},
-		{"budget of 50 an hour for 20 requests", send, 50, 20, 24 * time.Minute},
+		{"night", Profile{}, false, 1, time.Hour},
+		{"near a morning", Profile{}, true, 1, 15 * time.Minute},
+		{"a quicker poll of its own", Profile{Poll: Span(5 * time.Minute)}, true, 1, 5 * time.Minute},
+		{"budget of 50 an hour for 20 requests", Profile{RatePerHour: 50}, true, 20, 30 * time.Minute},
+		{"more than the hour holds", Profile{RatePerHour: 10}, false, 20, 150 * time.Minute},
+		{"least interval", Profile{MinInterval: Span(20 * time.Minute)}, true, 1, 20 * time.Minute},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			p := p
-			p.RatePerHour = c.rate
-			require.Equal(t, c.want, p.PollEvery(c.now, send, last, c.n))
+			require.Equal(t, c.want, c.p.PollEvery(c.near, c.n))
 		})
 	}
 }

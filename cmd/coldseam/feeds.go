@@ -33,10 +33,9 @@ func (f feed) key() string {
 }
 
 const (
-	day           = 24 * time.Hour
-	activePoll    = 15 * time.Minute
-	weatherAhead  = 10 * day
-	weatherActive = 30 * time.Minute
+	day          = 24 * time.Hour
+	weatherAhead = 10 * day
+	alertsIdle   = 30 * time.Minute // warnings far from any morning, for the page
 )
 
 // feeds lists what the configuration asks for: observations (newest values,
@@ -51,27 +50,38 @@ func (c Config) feeds() []feed {
 		p = p.WithDefaults()
 		sites := codes[p.Name]
 		sort.Strings(sites)
-		idle := time.Duration(p.Poll)
 		switch {
 		case p.Format == ingest.FormatCAP:
-			out = append(out, feed{Profile: p.Name, Idle: min(idle, 30*time.Minute), Active: activePoll, Safety: true})
+			out = append(out, feed{Profile: p.Name, Safety: true}.paced(p))
 		case len(sites) == 0:
 		case p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint:
-			out = append(out, feed{Profile: p.Name, Sites: sites, Ahead: weatherAhead, Idle: idle, Active: weatherActive, Safety: true})
+			out = append(out, feed{Profile: p.Name, Sites: sites, Ahead: weatherAhead, Safety: true}.paced(p))
 		default:
-			out = append(out, observed(p, sites, idle)...)
+			out = append(out, observed(p, sites)...)
 		}
 	}
 	return out
 }
 
-// observed are the feeds of an observation service, by the endpoints it has.
-func observed(p ingest.Profile, sites []string, idle time.Duration) []feed {
-	has := func(name string) bool { _, ok := p.Endpoints[name]; return ok }
-	out := []feed{{Profile: p.Name, Sites: sites, Back: 3 * day, Idle: idle, Active: activePoll, Safety: true}}
-	if has("latest") {
-		out[0].Endpoint, out[0].Back = "latest", 0
+// paced sets how often a safety input is fetched: within the hourly budget of
+// its service. One that a service allows less often is told with its age.
+func (f feed) paced(p ingest.Profile) feed {
+	n := p.Requests(f.request(time.Unix(0, 0)), time.Unix(0, 0))
+	f.Idle, f.Active = p.PollEvery(false, n), p.PollEvery(true, n)
+	if p.Format == ingest.FormatCAP {
+		f.Idle = max(min(f.Idle, alertsIdle), f.Active)
 	}
+	return f
+}
+
+// observed are the feeds of an observation service, by the endpoints it has.
+func observed(p ingest.Profile, sites []string) []feed {
+	has := func(name string) bool { _, ok := p.Endpoints[name]; return ok }
+	main := feed{Profile: p.Name, Sites: sites, Back: 3 * day, Safety: true}
+	if has("latest") {
+		main.Endpoint, main.Back = "latest", 0
+	}
+	out := []feed{main.paced(p)}
 	if has("metadata") { // which of a gauge's series is the primary one
 		out = append([]feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * day, Active: 7 * day}}, out...)
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/coldseam"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -19,8 +20,8 @@ import (
 // stands in a cron line: clock changes skip and repeat those.
 
 // activeBefore is how long before a send time the feeds are polled at their
-// quick pace.
-const activeBefore = 25 * time.Minute
+// quick pace: a slot of it lies within the lead for certain.
+const activeBefore = ingest.SafetyLead + 5*time.Minute
 
 // startCron runs the tick every minute until stop is called, and once at once.
 func (a *app) startCron(ctx context.Context) (stop func()) {
@@ -107,14 +108,16 @@ func (a *app) active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 	}
 	out := map[coldseam.ReachID]coldseam.Date{}
 	for _, s := range subs {
-		d := coldseam.DateOf(now.In(zoneOf(s.Prefs.Zone)))
-		at, err := notify.SendAt(d, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
-		if err != nil || now.Before(at.Add(-activeBefore)) {
-			continue
-		}
-		for _, r := range reaches {
-			if wants(s.Prefs, r.ID) && now.Before(a.lastLight(r, d)) {
-				out[r.ID] = d
+		today := coldseam.DateOf(now.In(zoneOf(s.Prefs.Zone)))
+		for _, d := range []coldseam.Date{today, today.Add(1)} { // a send soon after midnight is near before it
+			at, err := notify.SendAt(d, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
+			if err != nil || now.Before(at.Add(-activeBefore)) {
+				continue
+			}
+			for _, r := range reaches {
+				if wants(s.Prefs, r.ID) && now.Before(a.lastLight(r, d)) {
+					out[r.ID] = d
+				}
 			}
 		}
 	}
