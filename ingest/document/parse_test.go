@@ -2,7 +2,6 @@ package document
 
 import (
 	"bytes"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -81,36 +80,8 @@ func TestParseCases(t *testing.T) {
 	}
 }
 
-// Every collected document parses without a profile or is refused with an
-// error of a class: none panics, none is silently half read.
-func TestRealDocuments(t *testing.T) {
-	t.Parallel()
-	root := ingesttest.RealFeeds(t)
-	m, err := filepath.Glob(filepath.Join(root, "*", "*"))
-	require.NoError(t, err)
-	n := 0
-	for _, path := range m {
-		if strings.Contains(path, "LICENSES") || strings.HasSuffix(path, ".request.txt") {
-			continue
-		}
-		body, err := os.ReadFile(path)
-		require.NoError(t, err)
-		b, err := Parse(bytes.NewReader(body), ingest.Profile{})
-		n++
-		rel, _ := filepath.Rel(root, path)
-		if err != nil {
-			require.ErrorIs(t, err, coldseam.ErrInvalid, rel)
-			t.Logf("%-75s refused: %v", rel, err)
-			continue
-		}
-		ingesttest.Sound(t, b)
-		t.Logf("%-75s %-16s %5d rows, %d sites, %d skipped", rel, b.Format, b.Rows(), len(b.Sites), len(b.Skipped))
-	}
-	require.Greater(t, n, 60)
-}
-
 func FuzzParse(f *testing.F) {
-	ingesttest.Seeds(f, "../../testdata/features", "../../testdata/covjson")
+	ingesttest.Seeds(f, "../../testdata/features", "../../testdata/covjson", "../waterml/testdata/v2", "../waterml/testdata/v1", "../cap/testdata", "../sensorthings/testdata")
 	f.Fuzz(func(t *testing.T, body []byte) {
 		b, err := Parse(bytes.NewReader(body), ingest.Profile{})
 		if err != nil {
