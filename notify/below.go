@@ -163,7 +163,7 @@ func (k *block) inputs(f format) []string {
 				at = in.At.In(f.zone).Format("2 Jan")
 			}
 			s += ", " + at + " (" + hours(in.Age) + " old"
-			if in.Limit > 0 {
+			if in.Limit > 0 && !inputGood(in) { // the limit belongs to its breach
 				s += ", limit " + hours(in.Limit)
 			}
 			s += ")"
@@ -179,7 +179,7 @@ func (k *block) inputs(f format) []string {
 func (k *block) rules() []string {
 	var out []string
 	for _, r := range k.Brief.Rules {
-		s := clean(r.Text)
+		s := strings.TrimSuffix(clean(r.Text), ".")
 		if s == "" {
 			continue
 		}

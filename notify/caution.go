@@ -6,15 +6,20 @@ import (
 	"example.org/coldseam"
 )
 
-// cautionBefore and cautionAfter are the caution that stands in every mail and
-// page, STOP and NO CALL included; the rules links and their last check stand
-// between them.
-func cautionBefore() string {
+// cautionWater, cautionRules and cautionAfter are the caution that stands in
+// every mail and page, STOP and NO CALL included; the rules links and their
+// last check stand before cautionAfter.
+func cautionWater() string {
 	return "Made from public gauge and weather data that may be provisional or wrong. " +
 		"This is not a safety clearance. Look at the water before you launch and turn back if in doubt. " +
-		"Check today's warnings from the weather service and the dam operator. " +
-		"Seasons, limits, closed areas and life-jacket rules are set by the state, provincial or tribal agency: check them today: "
+		"Check today's warnings from the weather service and the dam operator. "
 }
+
+func cautionRules() string {
+	return "Seasons, limits, closed areas and life-jacket rules are set by the state, provincial or tribal agency: check them today: "
+}
+
+func cautionBefore() string { return cautionWater() + cautionRules() }
 
 func cautionAfter() string {
 	return " Hire a licensed guide if you do not know the reach. " +
@@ -52,7 +57,7 @@ func webLink(s string) bool {
 	return (strings.HasPrefix(s, "https://") || strings.HasPrefix(s, "http://")) && !strings.ContainsAny(s, " \"<>\\")
 }
 
-const noRuleLink = "no rules page is on file for this list."
+const noRuleLink = "the agency's own page has them; none is on file here."
 
 // Caution is the caution of these briefs as plain sentences, with the rules
 // links written out.

@@ -117,7 +117,8 @@ func (k *block) run(withOdds bool) fact {
 		}
 		return line("Run", parts...)
 	}
-	parts := []part{{Text: percent(r.Arrived[1]) + nbsp + "% in (" + percent(r.Arrived[0]) + enDash + percent(r.Arrived[2]) + ")"}}
+	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
+	parts := []part{{Text: in + nbsp + "% in (" + lo + enDash + hi + ")", Long: in + nbsp + "% of the run is in (" + lo + enDash + hi + nbsp + "%)"}}
 	if r.Stage != "" {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}
@@ -157,6 +158,7 @@ func (k *block) how(f format) string {
 // the third is for the HTML.
 func (k *block) next() fact {
 	var parts []part
+	noted := false
 	for i, d := range k.Brief.Next {
 		if i == 3 {
 			break
@@ -164,8 +166,14 @@ func (k *block) next() fact {
 		p := part{Text: weekday(d.Day) + " " + dayOdds(d), Optional: i > 0}
 		if d.Note != "" {
 			p.Text += ", " + clean(d.Note)
+			noted = true
 		}
 		parts = append(parts, p)
+	}
+	for i := range parts {
+		if noted { // a comma would leave open which day is the colder
+			parts[i].Sep = "; "
+		}
 	}
 	if len(parts) == 0 {
 		return line("Next", part{Text: "no outlook today"})

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"fmt"
+	"html/template"
 	"math"
 	"regexp"
 	"strconv"
@@ -263,9 +264,30 @@ func wrap(s string, width int) []string {
 	return out
 }
 
-var unitAfterNumber = regexp.MustCompile(`(\d) (in 10|oz|lb|ft|mph|cfs|min|h|s|m/s|m³/s|m|cm|g|kg|°F|°C|%|days)\b`)
+var (
+	unitAfterNumber = regexp.MustCompile(`(\d) (in 10|in|oz|lb|ft|mi|d|mph|cfs|min|h|s|m/s|m³/s|m|cm|g|kg|mm|°F|°C|days)\b`)
+	dayBeforeOdds   = regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (\d+|under 1|over 9)(?:` + nbsp + `in|\b)`)
+	bareDegrees     = regexp.MustCompile(`(^|[\s(,])(-?\d{1,3}(?:\.\d)?) ?([FC])\b`)
+	// Short numbers standing free: no dates, telephone or station numbers.
+	rangeOfNumbers = regexp.MustCompile(`(^|[\s(])(\d{1,2}(?:\.\d+)?)-(\d{1,2}(?:\.\d+)?)($|[\s,;.)%])`)
+	// unbroken must not be torn at its hyphen or dash; nbsp does not help there.
+	unbroken = regexp.MustCompile(`TOSS-UP|\d[\d.,:/]*` + enDash + `\d[\d.,:/]*(?:` + nbsp + `[^\s<&;,.)` + nbsp + `]+)?`)
+)
 
-// bind keeps a number and its unit on one line of the HTML.
-func bind(s string) string {
-	return strings.ReplaceAll(unitAfterNumber.ReplaceAllString(s, "$1"+nbsp+"$2"), "in 10", "in"+nbsp+"10")
+// typeset gives foreign and plain text the typographic form: "39F" becomes
+// "39 °F", "4-8 in" an en dash, and a number stays on the line of its unit.
+func typeset(s string) string {
+	s = bareDegrees.ReplaceAllString(s, "${1}${2}"+nbsp+"°$3")
+	s = rangeOfNumbers.ReplaceAllString(s, "${1}${2}"+enDash+"${3}${4}")
+	s = strings.ReplaceAll(unitAfterNumber.ReplaceAllString(s, "$1"+nbsp+"$2"), "in 10", "in"+nbsp+"10")
+	return dayBeforeOdds.ReplaceAllStringFunc(s, func(m string) string { return strings.ReplaceAll(m, " ", nbsp) })
+}
+
+// bind is typeset text for the HTML of a mail, escaped, with ranges kept whole.
+func bind(s string) template.HTML { return bound(s, `style="white-space:nowrap"`) }
+
+// bound is bind with the attribute that forbids the break.
+func bound(s, nowrap string) template.HTML {
+	safe := template.HTMLEscapeString(typeset(s))
+	return template.HTML(unbroken.ReplaceAllString(safe, `<span `+nowrap+`>$0</span>`))
 }

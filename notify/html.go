@@ -22,6 +22,9 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 	"sep":        separator,
 	"num":        func(i int) int { return i + 1 },
 	"pairs":      pairs,
+	"item":       boldLabel,
+	"danger":     dangerous,
+	"runs":       runs,
 }).ParseFS(templates, "templates/mail_html.html.tmpl"))
 
 // css is an inline style by name.
@@ -54,8 +57,16 @@ var styles = map[string]template.CSS{
 	"ask":     "margin:26px 0 2px;font:700 17px/23px " + sansStack + ";color:#17222A",
 	"small":   "margin:0 0 6px;font:400 15px/21px " + sansStack + ";color:#4B5860",
 	"button":  "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sansStack + ";color:#17222A",
-	"below":   "margin:12px 0 0;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"aside":   "font-size:15px;color:#4B5860",
+	"key":     "margin:5px 0 0;font:400 13px/18px " + sansStack + ";color:#4B5860",
+	"below":   "margin:14px 0 0;font:700 14px/20px " + sansStack + ";color:#17222A",
+	"list":    "margin:2px 0 0;padding:0 0 0 17px;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"urgent":  "margin:2px 0 0;padding:0 0 0 17px;font:400 16px/22px " + sansStack + ";color:#17222A",
+	"li":      "margin:0 0 3px;padding:0",
 	"foot":    "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"next":    "margin:8px 0 0;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"ways":    "margin:4px 0 0;font:400 15px/44px " + sansStack + ";color:#4B5860",
+	"way":     "color:#4B5860;display:inline-block;margin-right:18px",
 	"link":    "color:#4B5860",
 	"water":   "color:#0C566A",
 	"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
@@ -119,9 +130,33 @@ func shownBelow(k riverView, urgent bool) []section {
 	}
 	var out []section
 	for _, s := range k.Below {
-		danger := s.Title == "Cautions" || s.Title == "Hazards of the reach" || s.Title == "Why"
-		if s.Title != "Stops" && danger == urgent {
+		if s.Title != "Stops" && dangerous(s) == urgent {
 			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func dangerous(s section) bool {
+	return s.Title == "Cautions" || s.Title == "Hazards of the reach" || s.Title == "Why"
+}
+
+// boldLabel sets the words before an item's first colon in bold, so that a list
+// can be scanned.
+func boldLabel(s string) template.HTML {
+	label, rest, ok := strings.Cut(s, ": ")
+	if !ok || len([]rune(label)) > 40 {
+		return bind(s)
+	}
+	return "<b>" + bind(label) + "</b>: " + bind(rest)
+}
+
+// runs are the parts in the words of the HTML, which has more room.
+func runs(ps []part) []part {
+	out := append([]part(nil), ps...)
+	for i := range out {
+		if out[i].Long != "" {
+			out[i].Text = out[i].Long
 		}
 	}
 	return out

@@ -37,6 +37,8 @@ type letter struct {
 	Before    string // caution
 	After     string
 	NoRule    string
+	Water     string // the caution's sentences on the water and on the rules
+	Season    string
 	Club      string
 }
 
@@ -50,6 +52,7 @@ type riverView struct {
 	CID     string // of the chart, "" = none
 	ImgW    int    // displayed size
 	ImgH    int
+	Key     string // what the chart's marks mean
 	LogAsks []button
 }
 
@@ -65,7 +68,7 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 	v := letter{
 		Kind: l.Kind, Subject: Subject(l.Kind, ct, p), Club: clean(ct.Club),
 		Page: c.Links.Board(), HowPage: c.Links.How(),
-		Rules: ruleLinks(ct.Briefs), Before: cautionBefore(), After: cautionAfter(), NoRule: noRuleLink,
+		Rules: ruleLinks(ct.Briefs), Before: cautionBefore(), Water: cautionWater(), Season: cautionRules(), After: cautionAfter(), NoRule: noRuleLink,
 		Sources: sources(ct.Briefs),
 	}
 	if id := l.Subscriber.ID; id != 0 {
@@ -76,7 +79,7 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 	}
 	switch l.Kind {
 	case coldseam.MailOutlook:
-		c.viewOutlook(&v, ct)
+		c.viewOutlook(&v, p, ct)
 	case coldseam.MailMorning, coldseam.MailFlip, coldseam.MailCorrection:
 		c.viewBriefs(&v, l, ct, charts, n)
 	default:
@@ -94,6 +97,7 @@ func (v *letter) smallPrint(n int) {
 
 func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) {
 	p := l.Subscriber.Prefs
+	keyed, keyedOdds := false, false
 	for i, b := range ct.Briefs {
 		k := blockOf(b, p)
 		if i >= n {
@@ -105,6 +109,10 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 		// be the morning's.
 		if w, h, ok := pictureSize(charts[b.Reach]); k.Chart && ok && l.Kind != coldseam.MailCorrection {
 			r.CID, r.ImgW, r.ImgH = fmt.Sprintf("chart%d@%s", i+1, c.Domain), w, h
+			if !keyed || k.Verdict.ShowsOdds() != keyedOdds { // once is enough
+				keyed, keyedOdds = true, k.Verdict.ShowsOdds()
+				r.Key = chartKey(keyedOdds)
+			}
 		}
 		if k.Log && l.Subscriber.ID != 0 && l.Kind == coldseam.MailMorning {
 			link := c.Links.Log(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)
@@ -124,6 +132,15 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 		v.OpenLogs = append(v.OpenLogs, button{clean(o.River) + ", " + shortDay(o.Day),
 			c.Links.Log(l.Subscriber.ID, o.Reach, o.Day, l.CreatedAt)})
 	}
+}
+
+// chartKey names the marks of the chart. Without odds there is no window, and
+// no chance in its words.
+func chartKey(odds bool) string {
+	if !odds {
+		return "White: measured and the limit. Line: middle forecast; darker band: half of the forecasts, outer band: most of them."
+	}
+	return "White: measured. Line: middle forecast; inner band: half of the forecasts, outer band: 8" + nbsp + "in" + nbsp + "10. Grey bars: the fishing window."
 }
 
 // intro is what a correction or flip says before the block.

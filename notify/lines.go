@@ -10,6 +10,7 @@ import (
 // line when it would pass its width; the HTML shows all.
 type part struct {
 	Text     string
+	Long     string // what the HTML of a mail says instead
 	Strong   bool
 	Optional bool
 	Sep      string // before it when it is not the first; "" = ", "

@@ -1,6 +1,8 @@
 package notify
 
 import (
+	"strings"
+
 	"example.org/coldseam"
 )
 
@@ -11,7 +13,7 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 	}
 	switch l.Kind {
 	case coldseam.MailConfirm:
-		v.Title = "One step is left."
+		v.Title = "One step is left"
 		v.Intro = []string{
 			"Someone, we hope you, asked for the morning river mail of " + v.Club + " at this address.",
 			"Nothing is sent until you confirm. The link is good for 7 days. If it was not you, do nothing.",
@@ -24,32 +26,32 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 		v.Button = &button{"Your settings", v.Prefs}
 		v.Preheader = "What comes, when, and how to change it."
 	case coldseam.MailPause:
-		v.Title = "Season pause."
+		v.Title = "Season pause"
 		if len(v.Intro) == 0 {
 			v.Intro = []string{"The season of your rivers is over. The morning mail rests and comes back by itself."}
 		}
 		v.Intro = append(v.Intro, "Pages and calendar go on. Later news stands on the page.")
 		v.Preheader = "The mail rests; the pages go on."
 	case coldseam.MailSilent:
-		v.Title = "For the keeper of the club's gauges."
+		v.Title = "A gauge is silent"
 		v.Preheader = "A gauge is silent; its rivers read NO CALL."
 	case coldseam.MailAlarm:
-		v.Title = "For the keeper of the club's mail."
+		v.Title = "The morning mail needs you"
 		v.Preheader = "The morning mail needs you."
 	}
 	if ct.Link != "" && webLink(ct.Link) {
 		v.Page = ct.Link
 	}
 	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
-	v.Closing = "Made " + made.Format("Mon 2 Jan, 15:04 MST") + ", good until the next mail; later news: the page below."
+	v.Closing = "Made " + made.Format("Mon 2 Jan, ") + strings.TrimPrefix(made.Format("15:04 MST"), "0") + ", good until the next mail; later news: the page below."
 }
 
 // greeting uses the name as one line of text, nothing else.
 func greeting(name string) string {
 	if n := clip(clean(name), 40); n != "" {
-		return "Welcome, " + n + "."
+		return "Welcome, " + n
 	}
-	return "Welcome."
+	return "Welcome"
 }
 
 func (c *Composer) welcome(l coldseam.Letter) []string {
@@ -58,7 +60,7 @@ func (c *Composer) welcome(l coldseam.Letter) []string {
 	if at == "" {
 		at = "before dawn"
 	} else {
-		at = "at " + at
+		at = "at " + strings.TrimPrefix(at, "0")
 	}
 	return []string{
 		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",

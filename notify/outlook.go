@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -9,44 +10,47 @@ import (
 // outlookRow is one river of the weekend outlook.
 type outlookRow struct {
 	River string
-	Days  []string
+	Days  []outlookDay
 	Note  string
 	Link  string
 }
 
-func (c *Composer) viewOutlook(v *letter, ct Content) {
-	f := formatFor(coldseam.Preferences{}, ct.Briefs[0].Zone)
+// outlookDay is one day: its odds, and what the water does.
+type outlookDay struct{ Odds, Water string }
+
+func (c *Composer) viewOutlook(v *letter, p coldseam.Preferences, ct Content) {
+	f := formatFor(p, ct.Briefs[0].Zone)
 	v.Title = "Weekend outlook"
 	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
 	v.Preheader = "Good-morning odds of the weekend, best river first."
 	for _, b := range ct.Briefs {
-		v.Outlook = append(v.Outlook, outlookOf(b, c.Links.River(b.Reach)))
+		v.Outlook = append(v.Outlook, outlookOf(b, p, c.Links.River(b.Reach)))
 	}
 	v.Intro = []string{"Good until the morning mail of the day, which has the last word; later news: the pages of the rivers."}
 }
 
 // outlookOf tells the weekend of one river. A river that is stopped or without
 // a call today has no odds here either.
-func outlookOf(b coldseam.Brief, link string) outlookRow {
-	f := formatFor(coldseam.Preferences{}, b.Zone)
+func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow {
+	f := formatFor(p, b.Zone)
 	row := outlookRow{River: clean(b.River), Link: link}
 	if !b.Verdict.ShowsOdds() || !b.OddsOK {
-		k := blockOf(b, coldseam.Preferences{})
+		k := blockOf(b, p)
 		row.Note = k.Verdict.String() + " today: " + plain(short(k.Head)) + ". No odds for the weekend yet."
 		return row
 	}
 	for _, d := range weekend(b) {
-		s := weekday(d.Day) + " " + dayOdds(d)
+		var more []string
 		if d.WaveOK {
-			s += ", wave " + odds(d.PWave)
+			more = append(more, "wave "+odds(d.PWave))
 		}
 		if finite(d.WaterC[1]) && d.WaterC != [3]float64{} {
-			s += ", water about " + f.temp(d.WaterC[1])
+			more = append(more, "water "+f.temp(d.WaterC[1]))
 		}
 		if n := clean(d.Note); n != "" {
-			s += ", " + n
+			more = append(more, n)
 		}
-		row.Days = append(row.Days, s)
+		row.Days = append(row.Days, outlookDay{weekday(d.Day) + " " + dayOdds(d), strings.Join(more, ", ")})
 	}
 	if len(row.Days) == 0 {
 		row.Note = "No outlook for the weekend."

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"html/template"
 	"time"
 
 	"example.org/coldseam"
@@ -124,6 +125,10 @@ func Age(d time.Duration) string { return hours(d) }
 // Clean makes one printable line of foreign text.
 func Clean(s string) string { return clean(s) }
 
+// Typeset is text in its typographic form, escaped; what must not be torn at a
+// line's end carries the class nb.
+func Typeset(s string) template.HTML { return bound(s, `class="nb"`) }
+
 // Withheld says why a spot has no weight.
 func (w Words) Withheld(j coldseam.SpotJig) string { return withheld(w.f, j) }
 
@@ -135,9 +140,15 @@ func InputGood(in coldseam.Input) bool { return inputGood(in) }
 // the gauge itself reads.
 func JudgesAlone(b coldseam.Brief) bool { return judgeAlone(b) }
 
-// CautionParts are the sentences of the caution before and after the rules
-// links; RuleLinks are those links.
-func CautionParts() (before, after string) { return cautionBefore(), cautionAfter() }
+// CautionParts are the sentences of the caution: on the water, on the rules
+// with a colon before their links, and what follows the links. NoRules stands
+// where there is no link.
+func CautionParts() (water, rules, after string) {
+	return cautionWater(), cautionRules(), cautionAfter()
+}
+
+// NoRules says that no rules page is known.
+const NoRules = noRuleLink
 
 // RuleLinks are the distinct rules pages of the briefs, season rules first.
 func RuleLinks(briefs []coldseam.Brief) []RuleLink { return ruleLinks(briefs) }

@@ -98,6 +98,7 @@ type resolved struct {
 	Odds    float64
 	Verdict coldseam.Verdict
 	Good    bool
+	Who     []string // pseudonyms of those who logged the day
 }
 
 // resolve pairs the last odds issued before each morning's end with the log of
@@ -111,12 +112,15 @@ func (a *app) resolve(ctx context.Context, reach coldseam.ReachID, from, to cold
 	if r, ok := verdict.TargetRate(trips); ok {
 		target = r
 	}
-	type sum struct{ fish, hours float64 }
+	type sum struct {
+		fish, hours float64
+		who         []string
+	}
 	days := map[coldseam.Date]sum{}
 	for _, t := range trips {
 		if h := verdict.LineHours(t); !t.WentNot && h > 0 {
 			s := days[t.Date]
-			days[t.Date] = sum{s.fish + float64(t.Fish), s.hours + h}
+			days[t.Date] = sum{s.fish + float64(t.Fish), s.hours + h, append(s.who, t.Angler)}
 		}
 	}
 	var out []resolved
@@ -133,7 +137,7 @@ func (a *app) resolve(ctx context.Context, reach coldseam.ReachID, from, to cold
 			return nil, err
 		}
 		if b.OddsOK {
-			out = append(out, resolved{Day: d, Odds: b.Odds, Verdict: b.Verdict, Good: s.fish/s.hours >= target})
+			out = append(out, resolved{Day: d, Odds: b.Odds, Verdict: b.Verdict, Good: s.fish/s.hours >= target, Who: s.who})
 		}
 	}
 	return out, nil
@@ -152,29 +156,52 @@ func (p pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Score
 // minResolved is the number of mornings below which no gain is claimed.
 const minResolved = 30
 
+// scorecard counts what was said and what came. It follows the rule of the
+// season: no number with fewer than three anglers behind it, and none by
+// subtraction.
 func scorecard(list []resolved) web.Scorecard {
-	c := web.Scorecard{Mornings: len(list)}
-	if len(list) == 0 {
-		return c
+	all := map[string]int{} // numbers of the anglers; one without a name counts for none
+	who := make([][]int, len(list))
+	for i, r := range list {
+		for _, w := range r.Who {
+			if w == "" {
+				continue
+			}
+			if all[w] == 0 {
+				all[w] = len(all) + 1
+			}
+			who[i] = append(who[i], all[w])
+		}
 	}
+	if len(all) < minAnglers {
+		return web.Scorecard{}
+	}
+	c := web.Scorecard{Mornings: len(list)}
 	c.Since = list[0].Day
 	edges := [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
 	for _, e := range edges {
 		c.Bins = append(c.Bins, web.ScoreBin{From: e[0], To: e[1]})
 	}
 	good := 0.0
-	for _, r := range list {
+	cells := make([]*cell, len(edges))
+	for i := range cells {
+		cells[i] = &cell{}
+	}
+	for n, r := range list {
 		if r.Good {
 			good++
 		}
 		k := int(math.Round(r.Odds * 10))
 		for i, e := range edges {
 			if k >= e[0] && k <= e[1] {
-				c.Bins[i].Mornings++
-				if r.Good {
-					c.Bins[i].Good++
-				}
+				cells[i].add(judgedDay{Resolved: verdict.Resolved{Known: true, Good: r.Good}, who: who[n]})
 			}
+		}
+	}
+	hideSmall(cells)
+	for i, x := range cells {
+		if c.Bins[i].Hidden = x.hidden; !x.hidden {
+			c.Bins[i].Mornings, c.Bins[i].Good = x.n, x.good
 		}
 	}
 	rate := good / float64(len(list))

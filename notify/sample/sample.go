@@ -170,7 +170,7 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		},
 		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "walleye open, 18 in and over, 3 a day", Link: "https://agency.example/rules",
 			CheckedOn: coldseam.Date{Year: 2027, Month: 4, Day: 8}, CheckedBy: "secretary"}},
-		LifeLine: "Water 39 F: wear the life jacket.",
+		LifeLine: "Water 39F: wear the life jacket.", LifeLineSI: "Water 3.9C: wear the life jacket.",
 		Sources: []coldseam.Attribution{
 			{Provider: "met", Name: "Meridian water survey", Licence: "open", Text: "Stage, flow and temperature by the Meridian water survey; provisional.", Link: "https://survey.example/"},
 			{Provider: "grid", Name: "Regional weather service", Licence: "open", Text: "Weather and warnings by the regional weather service.", Link: "https://weather.example/"},

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sample"
 )
 
@@ -116,10 +117,13 @@ func TestLinksFromData(t *testing.T) {
 func TestTie(t *testing.T) {
 	t.Parallel()
 	for in, want := range map[string]string{
-		"good 6 in 10, hold 3 s": "good 6\u00a0in\u00a010, hold 3\u00a0s", "lift 4-8 in, hold": "lift 4-8\u00a0in, hold", "3 h 20 min": "3\u00a0h 20\u00a0min",
-		"14 trips": "14 trips", "Water 39 F: wear": "Water 39\u00a0F: wear", "": "",
+		"good 6 in 10, hold 3 s": "good 6\u00a0in\u00a010, hold 3\u00a0s", "lift 4-8 in, hold": `lift <span class="nb">4–8` + "\u00a0in</span>, hold", "3 h 20 min": "3\u00a0h 20\u00a0min",
+		"14 trips": "14 trips", "Water 39 F: wear": "Water 39\u00a0°F: wear", "Water 39F: wear": "Water 39\u00a0°F: wear", "water 3.9C": "water 3.9\u00a0°C", "": "",
+		"said TOSS-UP": `said <span class="nb">TOSS-UP</span>`, "Sun 6 in 10": "Sun\u00a06\u00a0in\u00a010",
+		"call 555-0100, 2026-04-10, id 04024F, loop:1F": "call 555-0100, 2026-04-10, id 04024F, loop:1F",
+		`a<b> & "3-5" 6–8`:                              `a&lt;b&gt; &amp; &#34;3-5&#34; <span class="nb">6–8</span>`,
 	} {
-		require.Equal(t, want, tie(in))
+		require.Equal(t, want, string(notify.Typeset(in)), in)
 	}
 }
 

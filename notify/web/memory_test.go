@@ -91,7 +91,7 @@ func (m *memory) Scorecard(_ context.Context, id coldseam.ReachID) (Scorecard, e
 		return Scorecard{}, err
 	}
 	return Scorecard{Since: coldseam.Date{Year: 2025, Month: 3, Day: 1}, Mornings: 58, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true,
-		Bins: []ScoreBin{{0, 2, 21, 3}, {3, 4, 17, 6}, {5, 6, 14, 7}, {7, 10, 6, 5}}}, nil
+		Bins: scoreBins()}, nil
 }
 
 func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap, error) {
@@ -242,7 +242,7 @@ func sampleRecap() Recap {
 		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5}, {Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
 		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9}, {Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24, Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},
 			{Verdict: coldseam.NoCall, Mornings: 3}},
-		Said:  []ScoreBin{{0, 2, 21, 3}, {3, 4, 17, 6}, {5, 6, 14, 7}, {7, 10, 6, 5}},
+		Said:  scoreBins(),
 		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
 		Stops: []RecapCount{{"flood warning", 4}, {"rise over 1 ft in 6 h", 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
 		Change: []string{"Sound the middle run: it had no weight all spring.", "Log held and lifted at the dune crests; two more logs calibrate it."}, Sources: sample.Go().Sources, Rules: sample.Go().Rules}
@@ -260,4 +260,8 @@ func sampleRecap() Recap {
 		r.Days = append(r.Days, day)
 	}
 	return r
+}
+
+func scoreBins() []ScoreBin {
+	return []ScoreBin{{From: 0, To: 2, Mornings: 21, Good: 3}, {From: 3, To: 4, Mornings: 17, Good: 6}, {From: 5, To: 6, Mornings: 14, Good: 7}, {From: 7, To: 10, Mornings: 6, Good: 5}}
 }

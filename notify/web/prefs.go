@@ -87,7 +87,11 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	for _, d := range p.Weekdays {
 		days = append(days, strconv.Itoa(d))
 	}
-	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(sizes(), oz...), chosen(weekdays(), days...)
+	box := sizes()
+	for i := range box {
+		box[i].Label = box[i].Value // the heading holds the unit
+	}
+	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(box, oz...), chosen(weekdays(), days...)
 	if len(p.Weekdays) == 0 {
 		for i := range page.Days {
 			page.Days[i].On = true

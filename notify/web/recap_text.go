@@ -61,9 +61,9 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	t.list("Stops", countWords(r.Stops))
 	t.list("Gauge silences", outageWords(r.Outages))
 	t.list("Next year", r.Change)
-	before, after := notify.CautionParts()
+	water, season, after := notify.CautionParts()
 	t.line("")
-	t.wrap(before + rulesText(r) + after)
+	t.wrap(water + season + rulesText(r) + after)
 	for _, a := range r.Sources {
 		t.wrap(notify.Clean(a.Text))
 	}
@@ -76,7 +76,7 @@ func rulesText(r Recap) string {
 		s = append(s, l.Link+", "+l.Checked+".")
 	}
 	if len(s) == 0 {
-		return "no rules page is on file."
+		return notify.NoRules
 	}
 	return strings.Join(s, " ")
 }

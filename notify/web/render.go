@@ -9,7 +9,6 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
-	"regexp"
 	"strings"
 	"sync"
 	"time"
@@ -47,24 +46,12 @@ func funcs() template.FuncMap {
 	return template.FuncMap{
 		"clean":   notify.Clean,
 		"staff":   staffSVG,
-		"tie":     tie,
+		"tie":     notify.Typeset,
 		"came":    cameTrue,
 		"signed":  signed,
 		"counts":  countWords,
 		"outages": outageWords,
 	}
-}
-
-// inTenth and united find a number and what must stay on its line.
-var (
-	inTenth = regexp.MustCompile(`(\d) in 10\b`)
-	united  = regexp.MustCompile(`(\d) (in|s|h|d|ft|oz|lb|mi|mph|min|days|°F|°C|F|C|cfs|m|m/s|m³/s|%)(\W|$)`)
-)
-
-// tie puts no-break spaces between numbers and their units.
-func tie(s string) string {
-	s = inTenth.ReplaceAllString(s, "${1}\u00a0in\u00a010")
-	return united.ReplaceAllString(s, "${1}\u00a0${2}${3}")
 }
 
 // frame is what every page has.
@@ -84,8 +71,8 @@ type frame struct {
 
 // caution is the block at the foot of every page.
 type caution struct {
-	Before, After string
-	Rules         []notify.RuleLink
+	Water, Season, After, None string
+	Rules                      []notify.RuleLink
 }
 
 // asset is one embedded file under a name that changes with its content.
@@ -130,8 +117,8 @@ func (s *site) show(w http.ResponseWriter, code int, name string, f frame) error
 func (s *site) render(name string, f frame) ([]byte, error) {
 	f.Club, f.Style, f.Home = s.Club, s.style.path, s.Links.Board()
 	f.Public = strings.TrimPrefix(strings.TrimPrefix(s.Links.PublicURL, "https://"), "http://")
-	if f.Caution.Before == "" {
-		f.Caution.Before, f.Caution.After = notify.CautionParts()
+	if f.Caution.Water == "" {
+		f.Caution.fill()
 	}
 	var out bytes.Buffer
 	t := s.tmpl[name]
@@ -144,10 +131,15 @@ func (s *site) render(name string, f frame) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
+func (c *caution) fill() {
+	c.Water, c.Season, c.After = notify.CautionParts()
+	c.None = notify.NoRules
+}
+
 // foot fills caution and attributions from the briefs that the page, or the
 // club, rests on.
 func foot(f frame, briefs []coldseam.Brief) frame {
-	f.Caution.Before, f.Caution.After = notify.CautionParts()
+	f.Caution.fill()
 	f.Caution.Rules = notify.RuleLinks(briefs)
 	seen := map[coldseam.Attribution]bool{}
 	for _, b := range briefs {

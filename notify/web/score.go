@@ -26,6 +26,7 @@ type Scorecard struct {
 type ScoreBin struct {
 	From, To       int
 	Mornings, Good int
+	Hidden         bool // fewer than three anglers, or one could tell by subtraction
 }
 
 // judged is the least number of mornings of a class that earns a share
@@ -45,6 +46,7 @@ type scoreView struct {
 type scoreRow struct {
 	Said, Came     string
 	Mornings, Good int
+	Hidden         bool
 }
 
 // addScore shows what we said and what came. A scorecard that cannot be read is
@@ -67,7 +69,7 @@ func scoreOf(sc Scorecard) *scoreView {
 	}
 	var best *ScoreBin
 	for i, b := range sc.Bins {
-		row := scoreRow{Said: strconv.Itoa(b.From) + "–" + strconv.Itoa(b.To) + "\u00a0in\u00a010", Mornings: b.Mornings, Good: b.Good, Came: "too few"}
+		row := scoreRow{Said: strconv.Itoa(b.From) + "–" + strconv.Itoa(b.To) + "\u00a0in\u00a010", Mornings: b.Mornings, Good: b.Good, Came: "too few", Hidden: b.Hidden}
 		if b.From == b.To {
 			row.Said = strconv.Itoa(b.From) + "\u00a0in\u00a010"
 		}
@@ -88,15 +90,15 @@ func scoreOf(sc Scorecard) *scoreView {
 	}
 	switch {
 	case sc.Mornings < claimed:
-		v.Words = append(v.Words, fmt.Sprintf("%d mornings are too few to say whether we beat the date alone.", sc.Mornings))
+		v.Words = append(v.Words, fmt.Sprintf("%d mornings are too few to say whether the odds beat the usual share of good mornings.", sc.Mornings))
 	case !finite(sc.Brier) || !finite(sc.Climate):
 		v.Words = append(v.Words, fmt.Sprintf("%d mornings, not scored.", sc.Mornings))
 	case !sc.GainOK || !finite(sc.Gain[0]) || !finite(sc.Gain[1]):
-		v.Words = append(v.Words, fmt.Sprintf("Brier %.2f against %.2f for the date alone, %d mornings.", sc.Brier, sc.Climate, sc.Mornings))
+		v.Words = append(v.Words, fmt.Sprintf("Brier score %.2f, against %.2f for always saying the usual share of good mornings; %d mornings, smaller is better.", sc.Brier, sc.Climate, sc.Mornings))
 	case sc.Gain[0] > 0:
-		v.Words = append(v.Words, fmt.Sprintf("Better than the date alone: Brier %.2f against %.2f, %d mornings, 90 %% interval of the gain %.2f to %.2f.", sc.Brier, sc.Climate, sc.Mornings, sc.Gain[0], sc.Gain[1]))
+		v.Words = append(v.Words, fmt.Sprintf("Better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %.2f to %.2f.", sc.Brier, sc.Climate, sc.Mornings, sc.Gain[0], sc.Gain[1]))
 	default:
-		v.Words = append(v.Words, fmt.Sprintf("Not shown to be better than the date alone: Brier %.2f against %.2f, %d mornings, 90 %% interval of the gain %s to %.2f.", sc.Brier, sc.Climate, sc.Mornings, signed(sc.Gain[0]), sc.Gain[1]))
+		v.Words = append(v.Words, fmt.Sprintf("Not shown to be better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %s to %.2f.", sc.Brier, sc.Climate, sc.Mornings, signed(sc.Gain[0]), sc.Gain[1]))
 	}
 	return v
 }

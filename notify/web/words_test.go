@@ -69,17 +69,17 @@ func TestKeysInWords(t *testing.T) {
 
 func TestScoreWords(t *testing.T) {
 	t.Parallel()
-	bins := []ScoreBin{{7, 7, 20, 13}, {9, 10, 4, 4}}
+	bins := []ScoreBin{{From: 7, To: 7, Mornings: 20, Good: 13}, {From: 9, To: 10, Mornings: 4, Good: 4}}
 	for _, c := range []struct {
 		name string
 		s    Scorecard
 		want string
 	}{
 		{"said seven", Scorecard{Bins: bins, Mornings: 24}, "Of 20 mornings we said 7 in 10, 13 came true."},
-		{"few", Scorecard{Bins: bins, Mornings: 24}, "24 mornings are too few to say whether we beat the date alone."},
-		{"better", Scorecard{Bins: bins, Mornings: 60, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true}, "Better than the date alone: Brier 0.19 against 0.23, 60 mornings, 90 % interval of the gain 0.01 to 0.07."},
-		{"not shown", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23, Gain: [2]float64{-.02, .04}, GainOK: true}, "Not shown to be better than the date alone: Brier 0.22 against 0.23, 60 mornings, 90 % interval of the gain −0.02 to 0.04."},
-		{"no interval", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23}, "Brier 0.22 against 0.23 for the date alone, 60 mornings."},
+		{"few", Scorecard{Bins: bins, Mornings: 24}, "24 mornings are too few to say whether the odds beat the usual share of good mornings."},
+		{"better", Scorecard{Bins: bins, Mornings: 60, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true}, "Better than always saying the usual share of good mornings: Brier score 0.19 against 0.23 on 60 mornings, the gain likely 0.01 to 0.07."},
+		{"not shown", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23, Gain: [2]float64{-.02, .04}, GainOK: true}, "Not shown to be better than always saying the usual share of good mornings: Brier score 0.22 against 0.23 on 60 mornings, the gain likely −0.02 to 0.04."},
+		{"no interval", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23}, "Brier score 0.22, against 0.23 for always saying the usual share of good mornings; 60 mornings, smaller is better."},
 		{"broken", Scorecard{Bins: bins, Mornings: 60, Brier: math.NaN()}, "60 mornings, not scored."},
 	} {
 		t.Run(c.name, func(t *testing.T) {
