@@ -233,8 +233,8 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		r.Fail("dialled")
 	}
 	mark, end := r.mark(ctx, l)
+	defer end()
 	reply, stage, err := r.conn.send(m, mark, r.Fail)
-	end()
 	if errors.Is(err, errNotOurs) {
 		_ = r.conn.c.Reset()
 		return coldseam.Outcome{}, false

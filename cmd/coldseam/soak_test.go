@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"runtime"
+	"sync"
 	"testing"
 	"time"
 
@@ -12,7 +12,9 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store"
 )
 
 // days is a run of simulated days with random faults, the same for a seed.
@@ -33,80 +35,188 @@ func (x days) hours() []int {
 	return append(out, 5*60+47, 6*60+32, 10*60+5, 19*60+2)
 }
 
-func (x days) run(t *testing.T) {
-	rng := rand.New(rand.NewPCG(x.seed, 1))
-	fault := func(sink.Event) sink.Fault { return sink.Fault{} }
-	lost := 0
-	v := newReadyTown(t, func(e sink.Event) sink.Fault { return fault(e) })
-	v.fetcher.RetryWait = time.Millisecond
-	for i := range x.readers {
-		v.join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+// chaos is the fault of one hour.
+type chaos struct {
+	name string
+	// on begins it and returns what check should say while it lasts, asked after
+	// the tick and its work. before is nil or runs beside the tick.
+	on     func(r *daysRun) (lasting func() []trouble)
+	beside func(r *daysRun)
+}
+
+// daysRun is the state of a run.
+type daysRun struct {
+	*town
+	t     *testing.T
+	rng   *rand.Rand
+	dbURL string
+
+	gate  sync.Mutex // of what the mail server's conversations see
+	fault sink.Script
+	lost  int // replies that got lost, and workers that died near one
+}
+
+func (r *daysRun) script(e sink.Event) sink.Fault {
+	r.gate.Lock()
+	defer r.gate.Unlock()
+	return r.fault(e)
+}
+
+func (r *daysRun) setFault(f sink.Script) {
+	r.gate.Lock()
+	defer r.gate.Unlock()
+	r.fault = f
+}
+
+// lose allows n more copies and returns how many are.
+func (r *daysRun) lose(n int) int {
+	r.gate.Lock()
+	defer r.gate.Unlock()
+	r.lost += n
+	return r.lost
+}
+
+func fine(sink.Event) sink.Fault { return sink.Fault{} }
+
+func (r *daysRun) mailTrouble(states string) []trouble {
+	if r.count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.now().UTC()).Add(-1).UTC()) == 0 {
+		return nil
 	}
-	left := v.join(t, "left@home.example", coldseam.Preferences{})
-	require.NoError(t, v.db.Unsubscribe(t.Context(), left))
-	before := runtime.NumGoroutine()
-	kinds := map[string]int{}
+	return []trouble{{states + " mail", []string{"mail"}}}
+}
+
+var allChaos = []chaos{
+	{name: "nothing"},
+	{name: "feeds down", on: func(r *daysRun) func() []trouble {
+		asked := len(r.ag.Requests())
+		r.ag.ScriptForever("/", agency.Step{Status: 503})
+		return func() []trouble {
+			if len(r.ag.Requests()) == asked {
+				return nil // no slot had come
+			}
+			return []trouble{{"feeds down", []string{"feed "}}}
+		}
+	}},
+	{name: "relay busy", on: func(r *daysRun) func() []trouble {
+		r.setFault(func(e sink.Event) sink.Fault {
+			if e.Stage == "rcpt" && e.N%2 == 0 {
+				return sink.Reply(451, "4.3.0", "busy")
+			}
+			return sink.Fault{}
+		})
+		return func() []trouble { return r.mailTrouble("deferred") }
+	}},
+	{name: "reply lost", on: func(r *daysRun) func() []trouble {
+		once := true
+		r.setFault(func(e sink.Event) sink.Fault {
+			if e.Stage == "dot" && once {
+				once = false
+				r.lost++
+				return sink.Fault{Drop: true, Keep: true}
+			}
+			return sink.Fault{}
+		})
+		return func() []trouble { return r.mailTrouble("unknown") }
+	}},
+	{name: "worker died with claims", on: func(r *daysRun) func() []trouble {
+		_, err := r.db.Claim(r.t.Context(), "dead", r.now(), time.Minute, 3)
+		require.NoError(r.t, err)
+		return nil
+	}},
+	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
+		steps := notify.Steps()
+		_, _, err := r.queueMornings(r.t.Context(), r.now())
+		require.NoError(r.t, err)
+		if r.dieAt(r.t.Context(), steps[r.rng.IntN(len(steps))]) {
+			r.lose(1)
+		}
+		return nil
+	}},
+	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.tick(r.t.Context(), r.now()) }},
+	{name: "Postgres ends all sessions", beside: func(r *daysRun) {
+		time.Sleep(time.Duration(r.rng.IntN(120)) * time.Millisecond)
+		require.NoError(r.t, r.endSessions(r.t.Context(), r.dbURL))
+		r.lose(2) // an answer to the outbox may be lost beside that of the relay
+	}},
+	{name: "agency corrects", on: func(r *daysRun) func() []trouble { r.ag.Revise(); return nil }},
+	{name: "sending held", on: func(r *daysRun) func() []trouble {
+		require.NoError(r.t, r.db.Hold(r.t.Context(), store.Edit{Who: "admin", Why: "a look first"}))
+		return func() []trouble { return []trouble{{"held", []string{"sending"}}} }
+	}},
+}
+
+func (x days) run(t *testing.T) {
+	r := &daysRun{t: t, rng: rand.New(rand.NewPCG(x.seed, 1)), fault: fine}
+	r.town = newReadyTown(t, r.script)
+	r.dbURL = r.db.Pool().Config().ConnString()
+	r.fetcher.RetryWait = time.Millisecond
+	for i := range x.readers {
+		r.join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	left := r.join(t, "left@home.example", coldseam.Preferences{})
+	require.NoError(t, r.db.Unsubscribe(t.Context(), left))
+	kinds, named, checks := map[string]int{}, 0, 0
 	for d := range x.n {
 		local := saturday.Add(d).In(zoneOf("America/Chicago"))
 		for _, m := range x.hours() {
-			v.clock.forward(local.Add(time.Duration(m) * time.Minute))
-			v.ag.ClearScripts()
-			fault = func(sink.Event) sink.Fault { return sink.Fault{} }
-			switch k := rng.IntN(10); k {
-			case 0:
-				kinds["feeds down"]++
-				v.ag.ScriptForever("/", agency.Step{Status: 503})
-			case 1:
-				kinds["relay busy"]++
-				fault = func(e sink.Event) sink.Fault {
-					if e.Stage == "rcpt" && e.N%2 == 0 {
-						return sink.Reply(451, "4.3.0", "busy")
-					}
-					return sink.Fault{}
-				}
-			case 2:
-				kinds["reply lost"]++
-				once := true
-				fault = func(e sink.Event) sink.Fault {
-					if e.Stage == "dot" && once {
-						once, lost = false, lost+1
-						return sink.Fault{Drop: true, Keep: true}
-					}
-					return sink.Fault{}
-				}
-			case 3:
-				kinds["worker died with claims"]++
-				_, err := v.db.Claim(t.Context(), fmt.Sprintf("dead%d-%d", d, m), v.now(), time.Minute, 3)
-				require.NoError(t, err)
-			case 4:
+			r.clock.forward(local.Add(time.Duration(m) * time.Minute))
+			if r.rng.IntN(12) == 0 {
 				kinds["tick missed"]++
 				continue
-			case 5:
-				kinds["two ticks at once"]++
-				done := make(chan error, 1)
-				now := v.now()
-				go func() { done <- v.tick(t.Context(), now) }()
-				_ = v.tick(t.Context(), now)
-				<-done
 			}
-			_ = v.tick(t.Context(), v.now()) // what fails is said by the log, and the next tick is another
-			v.work(t)
+			c := allChaos[r.rng.IntN(len(allChaos))]
+			kinds[c.name]++
+			named += r.hour(c)
+			checks++
 		}
 	}
-	v.ag.ClearScripts()
-	fault = func(sink.Event) sink.Fault { return sink.Fault{} }
-	v.clock.forward(v.now().Add(26 * time.Hour))
-	_, err := v.db.Sweep(t.Context(), v.now())
+	r.clock.forward(r.now().Add(26 * time.Hour))
+	_, err := r.db.Sweep(t.Context(), r.now())
 	require.NoError(t, err)
-	invariants(t, v, lost)
+	invariants(t, r.town, r.lose(0))
 	for d := range x.n {
-		n := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, saturday.Add(d).UTC())
+		n := r.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, saturday.Add(d).UTC())
 		require.Equal(t, x.readers, n, "day %d: every reader has one row", d+1)
 	}
-	sent := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
-	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers), "faults of minutes do not cost the morning: %s", states(t, v))
-	require.LessOrEqual(t, runtime.NumGoroutine(), before+200, "I5: goroutines")
-	t.Logf("%d days, %d readers, seed %d, faults %v, replies lost %d: %d of %d mornings sent, %s", x.n, x.readers, x.seed, kinds, lost, sent, x.n*x.readers, states(t, v))
+	sent := r.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers), "faults of minutes do not cost the morning: %s", states(t, r.town))
+	copies := 0
+	for _, n := range byMessage(t, r.sink) {
+		copies += n - 1
+	}
+	t.Logf("%d days, %d readers, seed %d, faults %v: invariants held %d times, %d lasting faults named by check; %d of %d mornings sent, %d copies, %d observations corrected; outbox %s",
+		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies, r.count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.town))
+}
+
+// hour is one tick and its work under a fault, the invariants after it, and the
+// end of the fault. It returns how many troubles check named.
+func (r *daysRun) hour(c chaos) (named int) {
+	ctx := r.t.Context()
+	lasting := func() []trouble { return nil }
+	if c.on != nil {
+		if f := c.on(r); f != nil {
+			lasting = f
+		}
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if c.beside != nil {
+			c.beside(r)
+		}
+	}()
+	_ = r.tick(ctx, r.now()) // what fails is said by the log, and the next tick is another
+	_ = r.tryWork(ctx)
+	<-done
+	r.db.Pool().Reset()
+	l := lasting()
+	invariants(r.t, r.town, r.lose(0), l...)
+	r.ag.ClearScripts()
+	r.setFault(fine)
+	if held, _, _, err := r.db.Held(ctx); err == nil && held {
+		require.NoError(r.t, r.db.Release(ctx, store.Edit{Who: "admin", Why: "looked"}))
+	}
+	return len(l)
 }
 
 // Three simulated days with random faults: the short cut of the soak.
