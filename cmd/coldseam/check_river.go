@@ -59,8 +59,11 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	if r.FloodStageM == nil {
 		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood", edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")
 	}
-	if r.AlertFeed == "" || len(r.AlertZones) == 0 && r.GaugeCode == "" {
+	switch {
+	case r.AlertFeed == "" || len(r.AlertZones) == 0 && r.GaugeCode == "":
 		k.add(key("warnings"), levelFail, "no feed of official warnings for it", "alerts with alert_zones or gauge_code", edit+"; without them every morning is NO CALL")
+	case len(r.AlertZones) == 0:
+		k.add(key("warnings"), levelWarn, "found by gauge code or position alone", "alert_zones beside gauge_code: many services leave the code out", edit+": alert_zones, the county or zone codes of the agency's warnings page")
 	}
 	if r.WeatherSite == "" {
 		k.add(key("weather"), levelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")

@@ -319,6 +319,9 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"no warnings", "tamsen-bend warnings", levelFail, "no feed", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.AlertFeed = "" })
 		}},
+		{"no zones", "tamsen-bend warnings", levelWarn, "by gauge code or position alone", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
+		}},
 		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = "" })
 		}},

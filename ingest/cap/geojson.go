@@ -12,9 +12,10 @@ import (
 )
 
 // Some services offer their alerts as GeoJSON features beside CAP, with the
-// members of CAP under nearly the same names [from memory: the US weather
-// service; check against a live answer before a profile relies on it]. Each
-// feature is turned into the CAP element that it stands for and read as such.
+// members of CAP under nearly the same names [seen: answers of the US weather
+// service of 2017, 2019, 2024 and 2025 kept in public test code; the pagination
+// member from memory]. Each feature is turned into the CAP element that it stands
+// for and read as such.
 type (
 	geoDoc struct {
 		Type       string      `json:"type"`

@@ -7,7 +7,10 @@ import (
 )
 
 // The event line and the hydrologic line of US products [source: NWSI 10-1703,
-// from memory; the shape is also that of the design's sample]:
+// from memory; both lines seen in products of 2008, 2016 and 2020 kept in public
+// test code, in CAP parameters with white space between them]. Warnings that come
+// through the US service's own interface have the first line alone [source:
+// weather-gov/api issue 34, 2020], so a reach needs its zones too:
 //
 //	/k.aaa.cccc.pp.s.####.yymmddThhnnZ-yymmddThhnnZ/
 //	/nwsli.s.ic.yymmddThhnnZ.yymmddThhnnZ.yymmddThhnnZ.fr/
