@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 )
 
@@ -118,4 +119,27 @@ func TestFeedsFollowTheConfiguration(t *testing.T) {
 	now := time.Date(2026, 4, 18, 9, 0, 0, 0, time.UTC)
 	w := got["metgrid"].request(now)
 	require.True(t, w.Until.After(now.Add(7*day)))
+}
+
+// Whatever a brief rests on is credited: gauges, those upstream, thermometers,
+// weather and warnings; one agency's two profiles once, and two agencies whose
+// profiles say nothing apart.
+func TestAttributionsNameEveryService(t *testing.T) {
+	t.Parallel()
+	p := func(name, provider, text string) ingest.Profile {
+		return ingest.Profile{Name: name, Provider: provider, Attribution: text, Licence: "open"}
+	}
+	a := &app{cfg: Config{
+		Profiles: []ingest.Profile{p("g", "GA", "Gauges: GA."), p("g-daily", "GA", "Gauges: GA."), p("up", "UP", "Upstream: UP."), p("temp", "T", ""), p("air", "A", ""),
+			p("met", "M", "Weather: M."), p("cap", "W", "Warnings: W."), p("other", "O", "Nobody uses it.")},
+		Sites: []SiteConfig{{ID: "g:1", Provider: "g"}, {ID: "g:2", Provider: "g-daily"}, {ID: "up:1", Provider: "up"}, {ID: "t:1", Provider: "temp"},
+			{ID: "a:1", Provider: "air"}, {ID: "m:1", Provider: "met"}, {ID: "o:1", Provider: "other"}},
+	}}
+	r := coldseam.Reach{Site: "g:1", TempSite: "t:1", AirSite: "a:1", WeatherSite: "m:1", AlertFeed: "cap", UpstreamSites: []coldseam.SiteID{"g:2", "up:1"}}
+	var got []string
+	for _, x := range a.attributions(r) {
+		got = append(got, x.Provider+" "+x.Text)
+		require.Equal(t, "open", x.Licence)
+	}
+	require.Equal(t, []string{"GA Gauges: GA.", "UP Upstream: UP.", "T ", "A ", "M Weather: M.", "W Warnings: W."}, got)
 }

@@ -196,19 +196,26 @@ func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration,
 	return t, errors.Join(errs...)
 }
 
-// attributions are the credits of the services that serve a reach.
+// attributions are the credits of the services that serve a reach: its gauges,
+// those upstream, weather and warnings.
 func (a *app) attributions(r coldseam.Reach) []coldseam.Attribution {
-	want := map[string]bool{r.AlertFeed: true}
+	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true, r.TempSite: true, r.AirSite: true}
+	for _, id := range r.UpstreamSites {
+		uses[id] = true
+	}
 	for _, s := range a.cfg.Sites {
-		if id := coldseam.SiteID(s.ID); id == r.Site || id == r.WeatherSite || id == r.TempSite || id == r.AirSite {
+		if uses[coldseam.SiteID(s.ID)] {
 			want[s.Provider] = true
 		}
 	}
 	var out []coldseam.Attribution
-	seen := map[string]bool{}
+	seen := map[coldseam.Attribution]bool{}
 	for _, p := range a.cfg.Profiles {
-		if x := p.AttributionOf(); want[p.Name] && !seen[x.Text] {
-			seen[x.Text] = true
+		x := p.AttributionOf()
+		same := x
+		same.Name = "" // two profiles of one agency say the same
+		if want[p.Name] && !seen[same] {
+			seen[same] = true
 			out = append(out, x)
 		}
 	}
