@@ -45,7 +45,7 @@ func Profiles(baseURL string) []ingest.Profile {
 			"channels":  {Path: items + "channel-measurements/items", Query: rows(nil)},
 			"gaugings":  {Path: items + "field-measurements/items", Query: rows(nil)},
 		},
-		Paging: ingest.PagingLinks, Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 36000, Places: places,
+		Paging: ingest.PagingLinks, Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Places: places,
 		Licence: "invented data, no licence needed", Attribution: attribution,
 	}
 	wml := ingest.Profile{
@@ -61,7 +61,7 @@ func Profiles(baseURL string) []ingest.Profile {
 			}, MaxWindow: ingest.Span(1000 * day)},
 		},
 		Parameters: map[string]string{"discharge": "discharge", "stage": "stage", "water_temperature": "water_temp", "air_temperature": "air_temp"},
-		MaxWindow:  ingest.Span(30 * day), Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 36000,
+		MaxWindow:  ingest.Span(30 * day), Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: attribution,
 	}
 	weather := ingest.Profile{
@@ -74,12 +74,12 @@ func Profiles(baseURL string) []ingest.Profile {
 			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "precipitation_amount": "precip", "thunder_probability": "thunder_prob",
 		},
 		Statistics:      map[string]string{"precip": "sum PT1H"},
-		SitesPerRequest: 1, Places: places, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 36000,
+		SitesPerRequest: 1, Places: places, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: "Invented weather model",
 	}
 	alerts := ingest.Profile{
 		Name: ProfileAlerts, Format: ingest.FormatCAP, BaseURL: baseURL, Path: "/alerts/index.atom",
-		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 36000,
+		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: attribution,
 	}
 	return []ingest.Profile{gauges, wml, weather, alerts}
