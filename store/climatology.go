@@ -127,16 +127,27 @@ func (db *DB) Climatology(ctx context.Context, site coldseam.SiteID, param colds
 	return c, nil
 }
 
-// SetBands replaces the club's temperature bands in the database, where the
-// views read them.
+// SetBands replaces the temperature bands in the database, where the views
+// read them, by the program's; equal ones are left alone.
 func (db *DB) SetBands(ctx context.Context, bands []coldseam.Band) error {
 	for i, b := range bands {
 		if b.Key == "" || i > 0 && b.Upper <= bands[i-1].Upper {
 			return fmt.Errorf("band %d %q: needs a name and a higher edge than the one before: %w", i+1, b.Key, coldseam.ErrInvalid)
 		}
 	}
+	var keys []string
+	var edges []float64
+	for _, b := range bands {
+		keys, edges = append(keys, b.Key), append(edges, b.Upper)
+	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
+		var same bool
+		if err := tx.QueryRow(ctx, `SELECT COALESCE(array_agg(key ORDER BY band_no) = $1 AND array_agg(upper_f ORDER BY band_no) = $2, false) FROM coldseam.band`,
+			keys, edges).Scan(&same); err != nil || same {
+			return err
+		}
 		b := &pgx.Batch{}
+		b.Queue(`LOCK TABLE coldseam.band`) // several servers start at once
 		b.Queue(`DELETE FROM coldseam.band`)
 		for i, x := range bands {
 			b.Queue(`INSERT INTO coldseam.band (band_no, key, upper_f) VALUES ($1, $2, $3)`, i+1, x.Key, x.Upper)

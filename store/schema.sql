@@ -234,6 +234,18 @@ COMMENT ON COLUMN coldseam.climatology.n IS 'Number of days pooled.';
 
 COMMENT ON COLUMN coldseam.climatology.quantile IS 'Quantiles at 0.01, 0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95, 0.99, SI unit.';
 
+CREATE TABLE coldseam.club_setting (
+    one boolean DEFAULT true NOT NULL,
+    send_at time without time zone NOT NULL,
+    CONSTRAINT club_setting_one CHECK (one)
+);
+
+COMMENT ON TABLE coldseam.club_setting IS 'What the views need of the configuration; written at each start.';
+
+COMMENT ON COLUMN coldseam.club_setting.one IS 'There is one row.';
+
+COMMENT ON COLUMN coldseam.club_setting.send_at IS 'Local clock time of the morning mail.';
+
 CREATE TABLE coldseam.crossing (
     site_id text NOT NULL,
     issued_at timestamp with time zone NOT NULL,
@@ -1190,6 +1202,34 @@ COMMENT ON COLUMN coldseam.model.params IS 'Parameters.';
 
 COMMENT ON COLUMN coldseam.model.note IS 'Why it was fitted, or who set it.';
 
+CREATE VIEW coldseam.morning_brief AS
+ SELECT DISTINCT ON (b.reach_id, b.day) b.brief_id,
+    b.reach_id,
+    b.day,
+    b.issued_at,
+    b.verdict,
+    b.odds
+   FROM (((coldseam.brief b
+     JOIN coldseam.reach r USING (reach_id))
+     CROSS JOIN coldseam.club_setting c)
+     CROSS JOIN LATERAL ( SELECT ((b.day + c.send_at) AT TIME ZONE r.zone) AS mail) m)
+  WHERE (NOT b.replay)
+  ORDER BY b.reach_id, b.day, (b.issued_at <= m.mail) DESC, (abs(EXTRACT(epoch FROM (b.issued_at - m.mail))));
+
+COMMENT ON VIEW coldseam.morning_brief IS 'The issue of each reach and day that stood when the club''s mail went out, else the first of the day.';
+
+COMMENT ON COLUMN coldseam.morning_brief.brief_id IS 'Key of the brief.';
+
+COMMENT ON COLUMN coldseam.morning_brief.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.morning_brief.day IS 'The morning it speaks of.';
+
+COMMENT ON COLUMN coldseam.morning_brief.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.morning_brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
+
+COMMENT ON COLUMN coldseam.morning_brief.odds IS 'Odds told, 0-1; null = none were told.';
+
 CREATE TABLE coldseam.observation (
     valid_at timestamp with time zone NOT NULL,
     known_at timestamp with time zone NOT NULL,
@@ -1947,8 +1987,10 @@ CREATE VIEW season.brief AS
     b.band,
     b.flow_class,
     b.run_stage,
-    b.sure
-   FROM coldseam.brief b
+    b.sure,
+    (b.brief_id = m.brief_id) AS morning_word
+   FROM (coldseam.brief b
+     LEFT JOIN coldseam.morning_brief m USING (reach_id, day))
   WHERE (NOT b.replay);
 
 COMMENT ON VIEW season.brief IS 'Briefs as issued, by the club''s default preferences. Several issues of a morning are several rows.';
@@ -1999,6 +2041,8 @@ COMMENT ON COLUMN season.brief.run_stage IS 'Stage of the run told.';
 
 COMMENT ON COLUMN season.brief.sure IS 'How sure: high, medium, low.';
 
+COMMENT ON COLUMN season.brief.morning_word IS 'The issue that stood when the club''s mail went out, else the first of the day: what people drove by.';
+
 CREATE VIEW season.call AS
  WITH months AS (
          SELECT b.reach_id,
@@ -2010,17 +2054,17 @@ CREATE VIEW season.call AS
             avg(b.odds) AS mean_odds,
             avg(b.odds) FILTER (WHERE (c.trips > 0)) AS mean_odds_fished,
             sum(c.stayed_by_mail) AS stayed_by_mail
-           FROM (coldseam.last_brief b
+           FROM (coldseam.morning_brief b
              LEFT JOIN coldseam.day_catch c USING (reach_id, day))
           GROUP BY b.reach_id, ((EXTRACT(year FROM b.day))::integer), b.verdict
         ), who AS (
-         SELECT trip_condition.reach_id,
-            trip_condition.season,
-            trip_condition.verdict,
-            count(DISTINCT trip_condition.angler) AS anglers
-           FROM coldseam.trip_condition
-          WHERE (trip_condition.verdict IS NOT NULL)
-          GROUP BY trip_condition.reach_id, trip_condition.season, trip_condition.verdict
+         SELECT t.reach_id,
+            (EXTRACT(year FROM t.day))::integer AS season,
+            b.verdict,
+            count(DISTINCT NULLIF(t.angler, ''::text)) AS anglers
+           FROM (coldseam.trip t
+             JOIN coldseam.morning_brief b USING (reach_id, day))
+          GROUP BY t.reach_id, ((EXTRACT(year FROM t.day))::integer), b.verdict
         )
  SELECT m.reach_id,
     m.season,
@@ -2046,15 +2090,15 @@ CREATE VIEW season.call AS
    FROM (months m
      LEFT JOIN who w USING (reach_id, season, verdict));
 
-COMMENT ON VIEW season.call IS 'What we said against what happened. Numbers from fewer than three different anglers are left empty.';
+COMMENT ON VIEW season.call IS 'What we said against what happened, by the word that people drove by (brief.morning_word): a correction that came later is not held for it. Numbers from fewer than three different anglers are left empty.';
 
 COMMENT ON COLUMN season.call.reach_id IS 'The reach.';
 
 COMMENT ON COLUMN season.call.season IS 'Calendar year.';
 
-COMMENT ON COLUMN season.call.verdict IS 'Last verdict of the morning.';
+COMMENT ON COLUMN season.call.verdict IS 'The morning''s word.';
 
-COMMENT ON COLUMN season.call.mornings IS 'Mornings with that verdict.';
+COMMENT ON COLUMN season.call.mornings IS 'Mornings with that word.';
 
 COMMENT ON COLUMN season.call.mean_odds IS 'Mean odds told.';
 
@@ -2985,6 +3029,9 @@ ALTER TABLE ONLY coldseam.brief
 
 ALTER TABLE ONLY coldseam.climatology
     ADD CONSTRAINT climatology_pkey PRIMARY KEY (site_id, param, doy, made_at);
+
+ALTER TABLE ONLY coldseam.club_setting
+    ADD CONSTRAINT club_setting_pkey PRIMARY KEY (one);
 
 ALTER TABLE ONLY coldseam.crossing
     ADD CONSTRAINT crossing_pkey PRIMARY KEY (site_id, issued_at, edge_c, up);

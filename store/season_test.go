@@ -341,3 +341,26 @@ func TestThresholdsAndBands(t *testing.T) {
 	require.NoError(t, db.SetBands(ctx, []coldseam.Band{{Key: "cold", Upper: 45}, {Key: "warm", Upper: 999}}))
 	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM season.band WHERE band = 'cold' AND abs(upper_c - 7.2222) < 0.001`))
 }
+
+// What was said is held against what came by the word at the mail, not by a
+// correction after it.
+func TestMorningWord(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	seedSeason(t, db) // on the eighth day GO at 4:00 becomes STOP at 5:00
+	eighth := coldseam.Date{Year: 2026, Month: 3, Day: 22}
+	for _, row := range []struct{ sendAt, word string }{{"04:45", "GO"}, {"05:00", "STOP"}, {"05:30", "STOP"}, {"03:30", "GO"}} {
+		require.NoError(t, db.SetSendAt(ctx, row.sendAt))
+		got, err := store.Ask[struct{ Verdict string }](ctx, db, `SELECT verdict FROM season.brief WHERE morning_word AND day = $1`, eighth.UTC())
+		require.NoError(t, err)
+		require.Len(t, got, 1, "one word a morning")
+		require.Equal(t, row.word, got[0].Verdict, row.sendAt)
+		require.Equal(t, 40, count(t, db, `SELECT count(*) FROM season.brief WHERE morning_word`))
+		require.Zero(t, count(t, db, `
+			SELECT count(*) FROM season.call c
+			FULL JOIN (SELECT reach_id, season, verdict, count(*) AS n FROM season.brief WHERE morning_word GROUP BY 1, 2, 3) b USING (reach_id, season, verdict)
+			WHERE c.mornings IS DISTINCT FROM b.n`))
+	}
+	require.ErrorIs(t, db.SetSendAt(ctx, "quarter to five"), coldseam.ErrInvalid)
+}

@@ -283,7 +283,7 @@ func (a *app) Close() {
 // syncRivers writes the configuration's sites, reaches and limits to the
 // database; a changed one keeps its old version with who and why.
 func (a *app) syncRivers(ctx context.Context) error {
-	errs := []error{a.syncLimits(ctx)}
+	errs := []error{a.syncLimits(ctx), a.db.SetSendAt(ctx, a.cfg.Club.SendAt), a.db.SetBands(ctx, coldseam.DefaultBands)}
 	for _, s := range a.cfg.Sites {
 		errs = append(errs, a.db.PutSite(ctx, s.site()))
 	}

@@ -9,7 +9,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/verdict"
-	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -141,21 +140,20 @@ func (m *recapMaker) countZero(logs []store.LoggedDay) error {
 
 // resolveReach judges the mornings of one reach by its own target.
 func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]judgedDay, error) {
-	issues, err := store.Ask[issue](m.ctx, m.db, sqlIssues, m.year, r.ID)
+	words, err := store.Ask[word](m.ctx, m.db, sqlWords, m.year, r.ID)
 	if err != nil {
 		return nil, err
 	}
 	var briefs []coldseam.Brief
-	for len(issues) > 0 {
-		n := 1
-		for n < len(issues) && issues[n].Day.Equal(issues[0].Day) {
-			n++
+	for _, w := range words {
+		b := coldseam.Brief{Reach: r.ID, Day: coldseam.DateOf(w.Day), Issued: w.Issued}
+		if w.Odds != nil {
+			b.Odds, b.OddsOK = *w.Odds, true
 		}
-		b, err := m.droveBy(r, issues[:n])
-		if err != nil {
+		if err := b.Verdict.UnmarshalText([]byte(w.Verdict)); err != nil {
 			return nil, err
 		}
-		briefs, issues = append(briefs, b), issues[n:]
+		briefs = append(briefs, b)
 	}
 	// One line a day, so that the word is judged without a person.
 	var trips []coldseam.Trip
@@ -180,38 +178,18 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 	return out, nil
 }
 
-// issue is one brief as the views show it.
-type issue struct {
+// word is the brief of a morning that people drove by.
+type word struct {
 	Day, Issued time.Time
 	Verdict     string
 	Odds        *float64
 }
 
-const sqlIssues = `
+// A word that came after the mail is not held for it.
+const sqlWords = `
 SELECT day, issued_at AS issued, verdict, odds FROM season.brief
-WHERE season = $1 AND reach_id = $2
-ORDER BY day, issued_at`
-
-// droveBy is the issue of a day that stood when the club's mail went out, else
-// the first: what people drove by. A word that came later is not held for it.
-func (m *recapMaker) droveBy(r coldseam.Reach, issues []issue) (coldseam.Brief, error) {
-	d := coldseam.DateOf(issues[0].Day)
-	at, err := notify.SendAt(d, m.cfg.Club.SendAt, zoneOf(r.Zone))
-	if err != nil {
-		return coldseam.Brief{}, err
-	}
-	out := issues[0]
-	for _, x := range issues {
-		if !x.Issued.After(at) {
-			out = x
-		}
-	}
-	b := coldseam.Brief{Reach: r.ID, Day: d, Issued: out.Issued}
-	if out.Odds != nil {
-		b.Odds, b.OddsOK = *out.Odds, true
-	}
-	return b, b.Verdict.UnmarshalText([]byte(out.Verdict))
-}
+WHERE morning_word AND season = $1 AND reach_id = $2
+ORDER BY day`
 
 // allVerdicts in the order of the table.
 var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
