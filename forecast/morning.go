@@ -101,6 +101,11 @@ func (w *work) problem(what string, err error) {
 // them, flow follows.
 func (w *work) daily() {
 	f := w.f
+	if f.Days.Len() == 0 {
+		// A record that could not be read leaves a fitted model without a view.
+		w.problem("daily values", coldseam.ErrUnavailable)
+		return
+	}
 	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
 		Seed: f.Seed, AirErrors: f.AirErrors, Agency: f.Agency}
 	if air := f.airDaily(daily.DefaultHorizon); len(air) > 0 {

@@ -115,6 +115,16 @@ func TestNothingKnownIsNoCall(t *testing.T) {
 	require.NotEmpty(t, m.Brief.Reasons)
 }
 
+// A record that could not be read while the models could: no view, no word.
+func TestModelsWithoutARecordIsNoCall(t *testing.T) {
+	t.Parallel()
+	f := river()
+	f.Days = coldseam.Days{}
+	m := Make(f)
+	require.Equal(t, coldseam.NoCall, m.Brief.Verdict)
+	require.NotEmpty(t, m.Problems)
+}
+
 // Each row takes one thing away, or adds one danger, and the word follows.
 func TestMorningFollowsItsInputs(t *testing.T) {
 	t.Parallel()

@@ -20,8 +20,10 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 	f, err := a.features(ctx, r, morning, now, false)
 	if err != nil {
 		// A part that cannot be read makes the brief poorer, and NO CALL where it
-		// matters; only a reach that cannot be placed at all ends here.
-		if f.Loc == nil {
+		// matters; a reach that cannot be placed at all ends here. So does a
+		// database that went away meanwhile: the word before stands, and the job is
+		// tried again.
+		if f.Loc == nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return coldseam.Brief{}, err
 		}
 		a.log.Error("features", "reach", r.ID, "err", err)
