@@ -78,7 +78,9 @@ func (b *Builder) Add(r Row) {
 	if o.Flag&coldseam.Missing == 0 { // a row without a value needs no unit
 		conv, err := b.convert(s, r)
 		if err != nil {
-			s.refused = err.Error()
+			if s.refused == "" { // the first reason stands
+				s.refused = err.Error()
+			}
 			return
 		}
 		o.Value = conv.Apply(raw)
