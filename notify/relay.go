@@ -1,12 +1,10 @@
 package notify
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"time"
 
@@ -93,25 +91,10 @@ func (r Relay) Check() error {
 	return nil
 }
 
-// watched remembers whether a write failed. When the last write did, the final
-// dot never left this machine whole, and the mail was certainly not accepted.
-type watched struct {
-	net.Conn
-	writeFailed bool
-}
-
-func (w *watched) Write(b []byte) (int, error) {
-	n, err := w.Conn.Write(b)
-	if err != nil || n < len(b) {
-		w.writeFailed = true
-	}
-	return n, err
-}
-
 // relayConn is one open conversation.
 type relayConn struct {
-	c    *smtp.Client
-	raw  *watched
+	d    *dialogue
+	raw  net.Conn
 	sent int
 	r    Relay
 }
@@ -126,11 +109,10 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 	if err != nil {
 		return nil, StageDial, err
 	}
-	raw := &watched{Conn: conn}
 	// A cancelled context must not wait for a command timeout. Sends in
 	// progress are let through: only dialling is bound to ctx here.
 	stop := context.AfterFunc(ctx, func() { _ = conn.SetDeadline(time.Now()) })
-	c, err := r.open(raw)
+	said, err := r.open(ctx, conn)
 	if !stop() && err == nil {
 		err = ctx.Err()
 	}
@@ -138,7 +120,7 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 		_ = conn.Close()
 		return nil, StageHello, err
 	}
-	return &relayConn{c: c, raw: raw, r: r}, StageHello, nil
+	return &relayConn{d: said, raw: conn, r: r}, StageHello, nil
 }
 
 func (r Relay) tlsConfig() *tls.Config {
@@ -152,35 +134,44 @@ func (r Relay) tlsConfig() *tls.Config {
 	return conf
 }
 
-func (r Relay) open(raw *watched) (*smtp.Client, error) {
-	var c *smtp.Client
-	var err error
-	// The library's constructor for STARTTLS speaks before timeouts can be
-	// set; this bounds it. Every later command sets its own deadline.
-	if err = raw.SetDeadline(time.Now().Add(r.CommandTimeout())); err != nil {
+func (r Relay) open(ctx context.Context, raw net.Conn) (*dialogue, error) {
+	wrap := func(c net.Conn) (net.Conn, error) {
+		x := tls.Client(c, r.tlsConfig())
+		if err := x.HandshakeContext(ctx); err != nil {
+			return nil, fmt.Errorf("handshake: %w", err)
+		}
+		return x, nil
+	}
+	// This bounds a handshake; every command sets its own deadline.
+	if err := raw.SetDeadline(time.Now().Add(r.CommandTimeout())); err != nil {
 		return nil, err
 	}
+	conn := raw
 	switch {
 	case r.TLS == "implicit":
-		c = smtp.NewClient(tls.Client(raw, r.tlsConfig()))
-	case r.TLS == "none" && loopbackAddr(raw.RemoteAddr()):
-		c = smtp.NewClient(raw)
-	case r.TLS == "none":
-		return nil, fmt.Errorf("relay is not on loopback and tls is none: %w", coldseam.ErrInvalid)
-	default:
-		if c, err = smtp.NewClientStartTLS(raw, r.tlsConfig()); err != nil {
-			return nil, fmt.Errorf("starttls: %w", err)
-		}
-	}
-	c.CommandTimeout, c.SubmissionTimeout = r.CommandTimeout(), r.SubmissionTimeout()
-	if r.Hello != "" {
-		if err = c.Hello(r.Hello); err != nil {
+		var err error
+		if conn, err = wrap(raw); err != nil {
 			return nil, err
 		}
-	} else if err = c.Noop(); err != nil {
+	case r.TLS == "none" && !loopbackAddr(raw.RemoteAddr()):
+		return nil, fmt.Errorf("relay is not on loopback and tls is none: %w", coldseam.ErrInvalid)
+	}
+	d := newDialogue(conn, r.CommandTimeout())
+	if err := d.greet(); err != nil {
 		return nil, err
 	}
-	return c, r.auth(c)
+	if err := d.hello(r.Hello); err != nil {
+		return nil, err
+	}
+	if r.TLS == "" || r.TLS == "starttls" {
+		if err := d.secure(wrap); err != nil {
+			return nil, fmt.Errorf("starttls: %w", err)
+		}
+		if err := d.hello(r.Hello); err != nil {
+			return nil, err
+		}
+	}
+	return d, r.auth(d)
 }
 
 func loopbackAddr(a net.Addr) bool {
@@ -188,15 +179,14 @@ func loopbackAddr(a net.Addr) bool {
 	return ok && t.IP.IsLoopback()
 }
 
-func (r Relay) auth(c *smtp.Client) error {
-	if r.User == "" {
+func (r Relay) auth(d *dialogue) error {
+	switch {
+	case r.User == "":
 		return nil
-	}
-	if c.SupportsAuth(sasl.Plain) {
-		return c.Auth(sasl.NewPlainClient("", r.User, r.Password))
-	}
-	if c.SupportsAuth(sasl.Login) {
-		return c.Auth(sasl.NewLoginClient(r.User, r.Password))
+	case d.mechanism(sasl.Plain):
+		return d.login(sasl.NewPlainClient("", r.User, r.Password))
+	case d.mechanism(sasl.Login):
+		return d.login(sasl.NewLoginClient(r.User, r.Password))
 	}
 	return &smtp.SMTPError{Code: 535, EnhancedCode: smtp.EnhancedCode{5, 7, 8},
 		Message: "relay offers neither PLAIN nor LOGIN"}
@@ -209,46 +199,42 @@ var errNotOurs = errors.New("row is no longer ours")
 // committed when it returns nil. The stage tells how far it got.
 func (rc *relayConn) send(m Message, mark func() error, fail func(string)) (reply, stage string, err error) {
 	fail("before mail")
-	if err = rc.c.Mail(m.EnvelopeFrom, &smtp.MailOptions{Size: int64(len(m.Bytes))}); err != nil {
-		return "", StageMail, err
-	}
-	fail("before rcpt")
-	if err = rc.c.Rcpt(m.To, nil); err != nil {
-		return "", StageRcpt, err
+	if stage, err = rc.d.envelope(m.EnvelopeFrom, m.To, len(m.Bytes), func() { fail("before rcpt") }); err != nil {
+		return "", stage, err
 	}
 	fail("before in_data")
 	if err = mark(); err != nil {
 		return "", StageRcpt, err
 	}
 	fail("after in_data")
-	w, err := rc.c.Data()
-	if err != nil {
+	if _, err = rc.d.ask("354", "DATA"); err != nil {
 		return "", StageData, err
 	}
 	fail("after data")
-	// The library sets no deadline while the text is written.
-	_ = rc.raw.SetDeadline(time.Now().Add(rc.r.CommandTimeout()))
-	if _, err = io.Copy(w, bytes.NewReader(m.Bytes)); err != nil {
+	if err = rc.d.text(m.Bytes, func() { fail("before dot") }); err != nil {
 		return "", StageBody, err
 	}
-	fail("before dot")
-	resp, err := w.CloseWithResponse()
+	_ = rc.raw.SetDeadline(time.Now().Add(rc.r.SubmissionTimeout()))
+	reply, err = rc.d.reply("25")
 	if err != nil {
-		if rc.raw.writeFailed {
-			return "", StageBody, err
-		}
 		return "", StageDot, err
 	}
 	fail("after dot")
 	rc.sent++
-	return clip(clean(resp.StatusText), 300), StageSent, nil
+	return clip(clean(reply), 300), StageSent, nil
 }
 
 // close says goodbye; what the server answers does not matter any more.
 func (rc *relayConn) close() {
-	rc.c.CommandTimeout = 2 * time.Second
-	_ = rc.c.Quit()
+	rc.d.command = 2 * time.Second
+	_, _ = rc.d.ask("221", "QUIT")
 	_ = rc.raw.Close()
+}
+
+// reset forgets the mail that was begun.
+func (rc *relayConn) reset() error {
+	_, err := rc.d.ask("250", "RSET")
+	return err
 }
 
 // usable reports whether the conversation can carry another mail after err.
@@ -257,7 +243,7 @@ func (rc *relayConn) usable(err error) bool {
 	if err != nil && (!errors.As(err, &se) || se.Code == 421) {
 		return false
 	}
-	if err != nil && rc.c.Reset() != nil {
+	if err != nil && rc.reset() != nil {
 		return false
 	}
 	return rc.sent < rc.r.perConnection()

@@ -236,7 +236,9 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 	defer end()
 	reply, stage, err := r.conn.send(m, mark, r.Fail)
 	if errors.Is(err, errNotOurs) {
-		_ = r.conn.c.Reset()
+		if r.conn.reset() != nil {
+			r.hangUpAfter(coldseam.ErrUnavailable)
+		}
 		return coldseam.Outcome{}, false
 	}
 	if err == nil {

@@ -13,9 +13,6 @@ import (
 	"example.org/coldseam"
 )
 
-// maxAttempts ends a mail that is neither accepted nor refused.
-const maxAttempts = 12
-
 // retryAfter are the waits after a passing failure [proposal].
 var retryAfter = [...]time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour}
 
@@ -204,9 +201,6 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 	if state == coldseam.MailDeferred {
 		if next = micro(o.NextAt); o.NextAt.IsZero() {
 			next = now.Add(waitAfter(l))
-		}
-		if l.Attempt >= maxAttempts {
-			state = coldseam.MailFailed
 		}
 	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {

@@ -214,6 +214,61 @@ func TestUnknownPolicies(t *testing.T) {
 	}
 }
 
+// Neither a relay that is away for hours nor a server that dies over and over
+// uses a mail up: the deadline alone ends it. A relay that loses the reply to
+// one mail again and again gets it 12 times.
+func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name  string
+		fault func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time)
+		tries int
+		ends  bool
+	}{
+		{name: "relay away", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "dial", NextAt: now.Add(time.Minute)}, now))
+		}},
+		{name: "server dies with the claim", tries: 40, fault: func(*testing.T, *store.DB, coldseam.Letter, time.Time) {}},
+		{name: "server dies in transmission", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+			ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
+			require.NoError(t, err)
+			require.True(t, ok)
+		}},
+		{name: "reply lost", tries: 12, ends: true, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+			ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
+			require.NoError(t, err)
+			require.True(t, ok)
+			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailUnknown, Stage: "dot"}, now))
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			db := storetest.New(t)
+			queue(t, db, coldseam.MailMorning, morning, subscriber(t, db, "ada@one.example"))
+			now := morning
+			for i := range c.tries {
+				ls, err := db.Claim(t.Context(), fmt.Sprintf("w%d", i), now, 50*time.Second, 1)
+				require.NoError(t, err)
+				require.Len(t, ls, 1, "try %d", i+1)
+				c.fault(t, db, ls[0], now)
+				now = now.Add(2 * time.Minute)
+				for range 2 {
+					_, err = db.Sweep(t.Context(), now)
+					require.NoError(t, err)
+				}
+			}
+			ls, err := db.Claim(t.Context(), "last", now, 50*time.Second, 1)
+			require.NoError(t, err)
+			if c.ends {
+				require.Empty(t, ls)
+				require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.outbox WHERE state = 'unknown'`))
+				return
+			}
+			require.Len(t, ls, 1)
+		})
+	}
+}
+
 func TestSuppressBreakerHoldAndOrder(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)

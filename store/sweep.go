@@ -35,9 +35,11 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 		{&s.Expired, sweepSQL(`state = 'expired', done_at = $1`, `state IN ('pending', 'deferred') AND deadline <= $1`), true},
 		// After a lost reply the relay gets a minute. A lease that ran out was not
 		// renewed for as long as it is: its worker is gone, and a few seconds are
-		// left for one whose database was slow.
+		// left for one whose database was slow. A relay that loses the reply to
+		// one mail again and again gets it no more than 12 times [proposal]; a
+		// crash of ours says nothing about the mail.
 		{&s.Resent, sweepSQL(`state = 'pending', worker = '', lease_until = NULL, next_at = $1`,
-			`state = 'unknown' AND deadline > $1 AND attempt < 12
+			`state = 'unknown' AND deadline > $1 AND (attempt < 12 OR last_stage IS DISTINCT FROM 'dot')
 			  AND (done_at <= $1::timestamptz - interval '1 minute' OR lease_until <= $1::timestamptz - interval '10 seconds')`), !db.opts.HoldUnknown},
 	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
