@@ -19,10 +19,10 @@ func (w *work) inputs() verdict.Inputs {
 	in := verdict.Inputs{
 		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
 		Gauge:   verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly},
-		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts},
+		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Rules: f.AlertRules},
 		Weather: f.hours(), Climate: w.climate, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
 		Candidates: w.cands, OddsNote: w.oddsNote, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
-		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: len(f.Agency) > 0,
+		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: w.releasePlan(),
 	}
 	if w.failed != nil {
 		in.Failed = w.failed.Error()
@@ -46,6 +46,7 @@ func (w *work) brief() {
 		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, LifeLineSI: d.LifeLineSI, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands,
 	}
+	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {
 		b.GoodUntil = f.Day.In(f.Loc).Add(12 * time.Hour)
 	}
@@ -62,7 +63,7 @@ func (w *work) brief() {
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
-		b.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
+		b.Crossings = daily.Crossings(w.daysReach, w.tempReach, coldseam.BandEdgesC(f.Bands))
 	}
 	b.Next = w.next()
 	b.Chart = w.chart()
@@ -77,6 +78,27 @@ func (w *work) brief() {
 		w.replay(&b)
 	}
 	w.out.Brief = b
+}
+
+// notes says beside the inputs what was made of them.
+func (w *work) notes(in []coldseam.Input) {
+	add := func(key, note string) {
+		for i := range in {
+			if in[i].Key == key && note != "" {
+				if in[i].Note != "" {
+					in[i].Note += "; "
+				}
+				in[i].Note += note
+			}
+		}
+	}
+	add("water_temp", w.waterNote)
+	if w.flowR.Has(daily.FlagNoRain) {
+		add("weather", "rain is not modelled: high flows are taken to be likelier, not forecast")
+	}
+	if len(w.flowR.Members) > 0 && len(w.agency) > 0 {
+		add("discharge", "with the agency's flow forecast of "+w.f.freshAgency()[0].Issued.In(w.f.Loc).Format("Mon 15:04"))
+	}
 }
 
 // bestHours repeats the best window on every day of the chart.
@@ -186,7 +208,7 @@ func (w *work) next() []coldseam.DayOdds {
 		}
 		day := f.Day.Add(n)
 		x := coldseam.DayOdds{Day: day}
-		t := w.tempR.Step(nil, lead+1)
+		t := w.tempReach.Step(nil, lead+1)
 		if len(w.cands) > 0 {
 			c := w.cands[max(w.out.Decision.WindowI, 0)]
 			t = w.waterIn(c.Start.AddDate(0, 0, n), c.End.AddDate(0, 0, n))

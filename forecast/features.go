@@ -35,12 +35,22 @@ type Features struct {
 	FlowModel *flow.Model    // nil = fitted here
 	TempModel *thermal.Model // nil = fitted here
 
+	// TempSite is the gauge whose thermometer Days.WaterC and Water come from;
+	// "" or the reach's own gauge = its own.
+	TempSite coldseam.SiteID
+	// Readings are members' temperatures at the reach, beside the thermometer's
+	// at the same time.
+	Readings []thermal.Reading
+
 	Weather   []coldseam.Forecast // newest issue of each parameter
 	AirErrors []daily.AirError
-	Agency    [][]float64 // discharge forecast of the gauge's agency, daily means
+	// Agency are discharge forecasts or release schedules of the gauge's agency,
+	// the newest issue of each, AgencyPast earlier ones, oldest first.
+	Agency, AgencyPast []coldseam.Forecast
 
-	Alerts   []coldseam.Alert // matched to the reach
-	AlertsAt time.Time        // last good fetch of the alert feed
+	Alerts     []coldseam.Alert // matched to the reach
+	AlertsAt   time.Time        // last good fetch of the alert feed
+	AlertRules []verdict.AlertRule
 
 	Gaugings []coldseam.Gauging
 	Rating   *coldseam.Rating
@@ -60,7 +70,10 @@ type Features struct {
 	Trips7     int
 	TripsAll   int
 
+	Recal run.Recalibration // of wave odds, from resolved days; zero = none
+
 	Table    verdict.Table
+	Limits   jig.Limits // of the weight, the club's own; zero fields = the program's
 	Cost     float64
 	BoxOz    []float64
 	Prefs    coldseam.Preferences            // the club's default rig: body, line, metal, presentation
@@ -71,6 +84,14 @@ type Features struct {
 	Members  int
 	Seed     uint64
 	Replayed bool // from revised data: see coldseam.Brief.Replay
+}
+
+// tempSite is the site whose water temperature is forecast and scored.
+func (f *Features) tempSite() coldseam.SiteID {
+	if f.TempSite != "" {
+		return f.TempSite
+	}
+	return f.Site.ID
 }
 
 // lead is the index into member paths that stands for d: 0 is the first day

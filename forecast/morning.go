@@ -45,25 +45,34 @@ func Make(f Features) Morning {
 
 // work carries one morning through its steps.
 type work struct {
-	f        *Features
-	out      Morning
-	climate  verdict.Climate
-	flowR    daily.Result
-	tempR    daily.Result
-	haveT    bool
-	flowH    *flow.Hours // nil without a reading or members
-	curve    jig.StageCurve
-	diel     *thermal.Diel
-	sun      verdict.Sun
-	failed   error
-	advices  []coldseam.Advice    // by candidate
-	spots    [][]coldseam.SpotJig // by candidate
-	heights  [][]float64          // stage of each member, by candidate
-	cands    []verdict.Candidate
-	oddsNote string
-	catch    verdict.Catch
-	ice      string // open, ice, unknown
-	geo      jig.Geometry
+	f       *Features
+	out     Morning
+	climate verdict.Climate
+	flowR   daily.Result
+	tempR   daily.Result
+	haveT   bool
+	// What the angler stands in: the gauge's forecast and record moved to the
+	// reach. The gauge's own are stored and scored.
+	source    waterSource
+	reach     thermal.Reach
+	tempReach daily.Result
+	daysReach coldseam.Days
+	waterNote string
+	agency    [][]float64 // the discharge forecast of the agency, daily means
+	travelH   float64     // of the water from gauge to reach
+	flowH     *flow.Hours // nil without a reading or members
+	curve     jig.StageCurve
+	diel      *thermal.Diel
+	sun       verdict.Sun
+	failed    error
+	advices   []coldseam.Advice    // by candidate
+	spots     [][]coldseam.SpotJig // by candidate
+	heights   [][]float64          // stage of each member, by candidate
+	cands     []verdict.Candidate
+	oddsNote  string
+	catch     verdict.Catch
+	ice       string // open, ice, unknown
+	geo       jig.Geometry
 }
 
 func (w *work) fill() {
@@ -83,6 +92,7 @@ func (w *work) fill() {
 	if !f.SeasonOK {
 		f.Season = verdict.DefaultSeason()
 	}
+	w.readings()
 	f.Days.Lat = f.Reach.Lat
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
 	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
@@ -106,8 +116,9 @@ func (w *work) daily() {
 		w.problem("daily values", coldseam.ErrUnavailable)
 		return
 	}
+	w.agency = f.agencyMembers(daily.DefaultHorizon)
 	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
-		Seed: f.Seed, AirErrors: f.AirErrors, Agency: f.Agency}
+		Seed: f.Seed, AirErrors: f.AirErrors, Agency: w.agency, AgencyErrors: f.agencyErrors()}
 	if air := f.airDaily(daily.DefaultHorizon); len(air) > 0 {
 		q.Air = [][]float64{air}
 	}
@@ -122,7 +133,8 @@ func (w *work) daily() {
 		w.problem("water temperature", err)
 	} else {
 		w.haveT = true
-		w.out.Temp = w.tempR.Ensemble(f.Site.ID, coldseam.WaterTemp, f.Now, f.Loc)
+		w.out.Temp = w.tempR.Ensemble(f.tempSite(), coldseam.WaterTemp, f.Now, f.Loc)
+		w.toReach()
 		q.Traces = w.tempR.Trace
 	}
 	w.out.TempModel = f.TempModel
@@ -159,8 +171,11 @@ func (w *work) hours() {
 		}
 	}
 	in := flow.HoursInput{Obs: f.Discharge, Now: f.Now, Loc: f.Loc, Daily: w.flowR}
-	if ok && w.geo.Valid() && f.Reach.GaugeKM > 0 {
-		in.TravelH, _ = flow.TravelTime(f.Reach.GaugeKM, w.geo.MeanMS(last.Value))
+	if ok && w.geo.Valid() && f.Reach.GaugeKM != 0 {
+		in.TravelH, w.travelH = flow.TravelTime(f.Reach.GaugeKM, w.geo.MeanMS(last.Value))
+		if w.source != waterGauge {
+			w.travelH = 0 // the thermometer stands elsewhere
+		}
 	}
 	h, err := flow.NewHours(in)
 	if err != nil {
@@ -169,6 +184,9 @@ func (w *work) hours() {
 	w.flowH = h
 	if h.Regulation().Regulated {
 		f.Reach.Regulated = true
+	}
+	if f.Reach.Regulated {
+		h.Follow(f.plan())
 	}
 }
 
@@ -182,10 +200,10 @@ func (w *work) runClock() {
 	today := f.lastDay().Add(1)
 	pct := verdict.FlowPct(f.Days, int(f.Table.MinYears))
 	learnt := w.learn(today, pct)
-	ref := run.NewReference(f.Species, f.Days, nil, today.Year, f.Seed)
-	in := run.Input{Species: f.Species, Days: f.Days, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior,
+	ref := run.NewReference(f.Species, w.daysReach, nil, today.Year, f.Seed)
+	in := run.Input{Species: f.Species, Days: w.daysReach, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal,
 		ResidentShare: f.Reach.ResidentShare, FlowPct: pct, SeasonPeak: ref.Peak}
-	for _, m := range w.tempR.Members {
+	for _, m := range w.tempReach.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
 	}
 	if len(w.flowR.Members) == len(in.WaterC) {
@@ -206,7 +224,7 @@ func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float
 	if len(f.Trips) == 0 {
 		return nil
 	}
-	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: f.Days, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
+	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: w.daysReach, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
 		Resident: func(coldseam.ReachID) float64 { return f.Reach.ResidentShare }, Seed: f.Seed})
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, fmt.Errorf("trip log: %w", err))
@@ -241,15 +259,29 @@ func (w *work) candidates() {
 	}
 }
 
-// waterIn is the members' mean water temperature from a to b, not below
-// freezing.
+// waterIn is the members' mean water temperature at the reach from a to b, not
+// below freezing: what passed the gauge one travel time earlier and has not yet
+// forgotten it, moved to the reach.
 func (w *work) waterIn(a, b time.Time) []float64 {
 	out := make([]float64, len(w.tempR.Members))
+	lag := time.Duration(w.travelH * float64(time.Hour))
+	keep := math.Exp(-math.Abs(w.travelH) / waterMemoryH)
 	for i, m := range w.tempR.Members {
 		out[i] = w.diel.Mean(i, m, w.f.lastDay(), a, b)
+		if lag != 0 {
+			out[i] += keep * (w.diel.Mean(i, m, w.f.lastDay(), a.Add(-lag), b.Add(-lag)) - out[i])
+		}
+		out[i] = w.reach.At(i, out[i])
 	}
 	return out
 }
+
+// waterMemoryH is the time in which water on its way forgets the gauge's
+// temperature for that of its own air and sun: the middle of the three published
+// rivers' 1/a3 of .94, .55 and .36 days [source: design section 1, memory; its
+// use here proposal]. Water of one river is warmed everywhere at once, so a gauge
+// far upstream says little by its hour.
+const waterMemoryH = .55 * 24
 
 func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	f := w.f
@@ -269,7 +301,7 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	spots := w.weigh(*c, stages, advice, f.Prefs)
 	w.spots = append(w.spots, spots)
 	if len(spots) > 0 {
-		if p, ok := jig.HoldP(spots[0], f.BoxOz, 0); ok {
+		if p, ok := jig.HoldP(spots[0], f.BoxOz, f.Limits.MaxOz); ok {
 			c.HoldP = &p
 		}
 		if spots[0].TieOz > 0 {

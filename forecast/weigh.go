@@ -49,7 +49,7 @@ func (w *work) measure(k int) []coldseam.Reason {
 func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
 	f := w.f
 	in := jig.SpotInput{Spot: s, Rig: rig, BoxOz: f.BoxOz, Geometry: w.geo, Curve: w.curve, FlowMembers: c.FlowM3S, StageMembers: stages,
-		Logs: f.RigLogs[s.ID]}
+		Logs: f.RigLogs[s.ID], Limits: f.Limits, Debris: w.debris()}
 	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
 	in.Stale = !ok || f.Now.Sub(last.At) > hoursOf(f.Table.GaugeAgeH)
 	if ok {
@@ -69,6 +69,27 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 	in.OverP95 = w.overP95Since(s.Sounded)
 	in.Ice = w.ice != "open"
 	return in
+}
+
+// debrisRise is the rise of the daily mean over a day that washes the banks; with
+// flow above three days in four for the date wood and leaves are on the move
+// [proposal].
+const debrisRise = .5
+
+// debris reports whether ice or wood must be taken to be running: ice at the
+// gauge or in a warning, or a steep rise to high water.
+func (w *work) debris() bool {
+	f := w.f
+	if w.ice == "ice" {
+		return true
+	}
+	for _, a := range f.Alerts {
+		if verdict.ClassifyAlert(a, f.AlertRules) == verdict.AlertIce {
+			return true
+		}
+	}
+	o, ok := (coldseam.Series{Obs: f.Discharge}).Last()
+	return ok && w.enoughYears() && w.climate.Pct(o.Value) > .75 && max(w.rise24h(), w.rise6h()) > debrisRise
 }
 
 // rising reports whether the gauge rose by more than 3 % in the last 6 h.

@@ -36,7 +36,10 @@ type Hours struct {
 	slope   float64 // of ln q per hour beyond what path and shape explain, at now
 	steep   float64 // greatest rise over 6 h as share of the change of the daily mean
 	travel  time.Duration
+	route   []float64 // share of the water of each routeStepH earlier; nil = one shift by travel
 	regular Regulation
+	plan    func(time.Time) (float64, bool) // release schedule, nil = none
+	planned map[time.Time]float64           // what it adds to ln q, by time
 }
 
 // shape is the departure of ln q from the line through the daily means, by
@@ -82,6 +85,7 @@ func NewHours(in HoursInput) (*Hours, error) {
 		}
 		h.lnQ = append(h.lnQ, l)
 	}
+	h.route = routing(in.TravelH)
 	h.regular = regulation(days)
 	h.shapes = shapesOf(days)
 	h.steep = steepness(days)
@@ -229,14 +233,61 @@ func (h *Hours) path(i int, t time.Time) float64 {
 func (h *Hours) Members() int { return len(h.lnQ) }
 
 // Flow is member i's discharge in m3/s at the reach at t: what passed the
-// gauge one travel time earlier.
+// gauge one travel time earlier, flattened on the way.
 func (h *Hours) Flow(i int, t time.Time) float64 {
-	t = t.Add(-h.travel)
+	if h.route == nil {
+		return h.gauge(i, t.Add(-h.travel))
+	}
+	q := 0.0
+	for k, w := range h.route {
+		q += w * h.gauge(i, t.Add(-time.Duration(float64(k)*routeStepH*float64(time.Hour))))
+	}
+	return q
+}
+
+// planShare is how far the members' middle moves to a release schedule: the
+// operator means what he says, and sometimes does otherwise [proposal].
+const planShare = .9
+
+// Follow moves the hours after the newest reading towards a release schedule:
+// plan is the discharge at the gauge at a time, ok false where it says nothing.
+// The members keep their spread. nil changes nothing.
+func (h *Hours) Follow(plan func(time.Time) (v float64, ok bool)) {
+	h.plan, h.planned = plan, map[time.Time]float64{}
+}
+
+// toPlan is what the schedule adds to every member's ln q at t.
+func (h *Hours) toPlan(t time.Time) float64 {
+	if h.plan == nil || !t.After(h.now) {
+		return 0
+	}
+	if d, ok := h.planned[t]; ok {
+		return d
+	}
+	d := 0.0
+	if v, ok := h.plan(t); ok && v > 0 {
+		x := make([]float64, len(h.lnQ))
+		for i := range x {
+			x[i] = h.free(i, t)
+		}
+		d = planShare * (math.Log(v) - coldseam.Quantile(x, .5))
+	}
+	h.planned[t] = d
+	return d
+}
+
+// gauge is member i's discharge at the gauge.
+func (h *Hours) gauge(i int, t time.Time) float64 {
+	return math.Exp(h.free(i, t) + h.toPlan(t))
+}
+
+// free is ln of member i's discharge at the gauge without a schedule.
+func (h *Hours) free(i int, t time.Time) float64 {
 	ln := h.path(i, t) - h.path(i, h.now) + h.shape(i, t) - h.shape(i, h.now)
 	if dt := t.Sub(h.now).Hours(); dt > 0 {
 		ln += h.slope * slopeTau * (1 - math.Exp(-dt/slopeTau)) * math.Exp(-dt/slopeFade)
 	}
-	return h.q * math.Exp(ln)
+	return math.Log(h.q) + ln
 }
 
 // Peak is member i's highest discharge from a to b, hour by hour.

@@ -89,7 +89,7 @@ func TestTravelShiftsTheHours(t *testing.T) {
 	in.TravelH = 3
 	below, err := NewHours(in)
 	require.NoError(t, err)
-	require.InDelta(t, at.Flow(1, now.Add(5*time.Hour)), below.Flow(1, now.Add(8*time.Hour)), 1e-9)
+	require.InDelta(t, at.Flow(1, now.Add(5*time.Hour)), below.Flow(1, now.Add(8*time.Hour)), 1, "later by the travel time, a little flatter: see TestFlowIsRoutedToTheReach")
 	wave, water := TravelTime(10, .6)
 	require.InDelta(t, 10000/.6/3600, water, 1e-9)
 	require.InDelta(t, water*.6, wave, 1e-9)
@@ -164,7 +164,9 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	var pairs []RainPair
 	for i := range 120 {
 		mm := float64(3 + i%30)
-		pairs = append(pairs, RainPair{Lead: 1 + i%10, RainMM: mm, Excess: .02*mm + .01*float64(i%3-1)})
+		for h := 1; h <= 10; h++ {
+			pairs = append(pairs, RainPair{Issued: coldseam.Date{Year: 2025, Month: 1, Day: 1}.Add(i), Lead: h, RainMM: mm, Excess: .02*mm + .01*float64(i%3-1)})
+		}
 	}
 	term, ok := FitRain(pairs)
 	require.True(t, ok)
@@ -173,6 +175,49 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	Rain(&fitted, []float64{10, 10}, &term)
 	require.False(t, fitted.Has(daily.FlagNoRain))
 	require.InDelta(t, 40*math.Exp(.02*20), fitted.Members[10][1], 1)
-	_, ok = FitRain(pairs[:50])
+	few, ok := FitRain(pairs[:990])
 	require.False(t, ok)
+	require.Equal(t, 99, few.N, "a storm in the forecasts of ten leads is one event")
+}
+
+// The reach below sees the gauge's hours later and flatter: the mean of the lag
+// is the travel time, and no water is lost.
+func TestFlowIsRoutedToTheReach(t *testing.T) {
+	t.Parallel()
+	swing := func(h float64, _ time.Time) float64 { return 40 * math.Exp(.3*math.Sin(2*math.Pi*h/24)) }
+	obs := readings(30, swing)
+	day := coldseam.Date{Year: 2025, Month: 4, Day: 29}
+	at := func(travel float64) (mean, swing, peakH float64) {
+		h, err := NewHours(HoursInput{Obs: obs, Now: obs[len(obs)-1].At, Loc: time.UTC, Daily: flat(day, 8, 40), TravelH: travel})
+		require.NoError(t, err)
+		from := day.Add(3).In(time.UTC)
+		lo, hi := math.Inf(1), 0.
+		for k := range 24 * 4 {
+			v := h.Flow(0, from.Add(time.Duration(k)*15*time.Minute))
+			mean += v / 96
+			if lo = min(lo, v); v > hi {
+				hi, peakH = v, float64(k)/4
+			}
+		}
+		return mean, hi - lo, peakH
+	}
+	m0, s0, p0 := at(0)
+	for _, travel := range []float64{.4, 3, 7} {
+		m, s, p := at(travel)
+		require.InDelta(t, m0, m, .01*m0, "travel %g", travel)
+		require.Less(t, s, s0, "travel %g: a wave flattens on its way", travel)
+		require.InDelta(t, travel, math.Mod(p-p0+24, 24), .8, "travel %g", travel)
+		k := routing(travel)
+		sum, lag := 0., 0.
+		for j, w := range k {
+			require.GreaterOrEqual(t, w, 0.)
+			sum, lag = sum+w, lag+w*float64(j)*routeStepH
+		}
+		require.InDelta(t, 1, sum, 1e-9)
+		require.InDelta(t, travel, lag, .02*travel+1e-9, "the mean of the lag is the travel time")
+	}
+	_, sUp, pUp := at(-3) // a reach above its gauge: sooner, and not unrouted
+	require.InDelta(t, s0, sUp, .1)
+	require.InDelta(t, 21, math.Mod(pUp-p0+24, 24), .3)
+	require.Nil(t, routing(-3))
 }

@@ -8,10 +8,11 @@ import (
 	"example.org/coldseam/forecast/daily"
 )
 
-// RainPair is one archived event: the rain that was forecast for the days up
-// to a lead, and by how much ln Q then differed from the median member made
-// without it.
+// RainPair is one lead of one archived issue: the rain that was forecast for
+// the days up to a lead, and by how much ln Q then differed from the median
+// member made without it.
 type RainPair struct {
+	Issued coldseam.Date
 	Lead   int
 	RainMM float64
 	Excess float64
@@ -22,7 +23,7 @@ type RainPair struct {
 type RainTerm struct {
 	PerMM [3]float64 `json:"per_mm"`
 	SD    [3]float64 `json:"sd"`
-	N     int        `json:"n"`
+	N     int        `json:"n"` // events: issues with rain forecast for their first day
 }
 
 const (
@@ -44,9 +45,12 @@ func leadBand(h int) int {
 }
 
 // FitRain fits the response through the origin; ok is false with fewer than
-// 100 events. A negative response is 0: rain does not lower a river.
+// 100 events. One storm stands in the forecasts of ten mornings: it is counted
+// once, on the morning of which it is the first day. A negative response is 0:
+// rain does not lower a river.
 func FitRain(pairs []RainPair) (RainTerm, bool) {
 	var t RainTerm
+	events := map[coldseam.Date]bool{}
 	var xx, xy, n [3]float64
 	for _, p := range pairs {
 		if p.RainMM < rainEventMM {
@@ -54,8 +58,11 @@ func FitRain(pairs []RainPair) (RainTerm, bool) {
 		}
 		b := leadBand(p.Lead)
 		xx[b], xy[b], n[b] = xx[b]+p.RainMM*p.RainMM, xy[b]+p.RainMM*p.Excess, n[b]+1
-		t.N++
+		if p.Lead == 1 {
+			events[p.Issued] = true
+		}
 	}
+	t.N = len(events)
 	for b := range xx {
 		if xx[b] > 0 {
 			t.PerMM[b] = max(xy[b]/xx[b], 0)
@@ -124,4 +131,38 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 			r.Members[i][h] = math.Exp(x[i] + max(term.PerMM[b]*sum+math.Sqrt(3)*u*term.SD[b], 0))
 		}
 	}
+}
+
+// RainPairs puts archived rain forecasts, mm by day from the day after the issue
+// day, beside what the river did: the model says what it would have forecast
+// without rain, from the record up to each issue. Days whose flow is missing or
+// an estimate are left out.
+func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map[coldseam.Date][]float64, seed uint64) []RainPair {
+	k := m.On(history, up)
+	_, fit := logs(history, history.Len())
+	issues := make([]coldseam.Date, 0, len(archive))
+	for d := range archive {
+		issues = append(issues, d)
+	}
+	slices.SortFunc(issues, func(a, b coldseam.Date) int { return a.Sub(b) })
+	var out []RainPair
+	for _, day := range issues {
+		r, err := k.Forecast(daily.Issue{View: history, Day: day, Upstream: up, Seed: seed})
+		if err != nil {
+			continue // no start on that day
+		}
+		t, sum := history.Index(day), 0.0
+		for h := 1; h <= min(len(archive[day]), daily.DefaultHorizon); h++ {
+			rain := archive[day][h-1]
+			if !(rain >= 0) {
+				break
+			}
+			sum += rain
+			if y := coldseam.At(fit, t+h); y == y {
+				med := coldseam.Quantile(r.Step(nil, h), .5)
+				out = append(out, RainPair{Issued: day, Lead: h, RainMM: sum, Excess: y - math.Log(max(med, 1e-6))})
+			}
+		}
+	}
+	return out
 }

@@ -75,3 +75,45 @@ func Travel(down, up coldseam.Days, maxLag int) (lag int, r float64) {
 	}
 	return lag, r
 }
+
+const (
+	routeStepH = .5   // hours of a step on the way from gauge to reach
+	routeX     = .2   // Muskingum weight of a natural channel, 0.1-0.3 [common practice]
+	routeLeast = 2e-3 // of the water: what comes later is dropped
+	routeLongH = 48.  // beyond it a gauge says nothing of the hours: one shift
+)
+
+// routing is the response of a reach travelH below its gauge to one step of flow
+// there, by steps of routeStepH: Muskingum with K the travel time, the way cut
+// into as many equal parts as 2KX <= dt asks for. nil where no water flows that
+// way or the way is too short or too long to route.
+func routing(travelH float64) []float64 {
+	if !(travelH >= routeStepH/4 && travelH <= routeLongH) {
+		return nil
+	}
+	parts := int(math.Ceil(2*travelH*routeX/routeStepH - 1e-9))
+	m, err := NewMuskingum(travelH/float64(max(parts, 1)), routeX, routeStepH)
+	if err != nil {
+		return nil
+	}
+	pulse := make([]float64, int(4*travelH/routeStepH)+24)
+	pulse[1] = 1 // Route starts in balance: the first outflow is the first inflow
+	for range max(parts, 1) {
+		pulse = m.Route(pulse)
+	}
+	out, left := pulse[1:], 1.
+	for k, w := range out {
+		if left -= w; left < routeLeast {
+			out = out[:k+1]
+			break
+		}
+	}
+	sum := 0.0
+	for _, w := range out {
+		sum += w
+	}
+	for k := range out {
+		out[k] /= sum
+	}
+	return out
+}

@@ -1,15 +1,21 @@
 package thermal
 
-import "example.org/coldseam/forecast/daily"
+import (
+	"math"
+	"math/rand/v2"
+
+	"example.org/coldseam/forecast/daily"
+)
 
 // Growth of an air forecast's error while it is not archived: the share of the
 // climatological innovation, linear from day 1 to day 10 [source: design
-// section 3, assumed].
+// section 3, assumed]. Where spring days stray by 4.5 degC from the season it
+// comes to 0.9, 1.8, 2.5, 3.2 and 4 degC on days 1, 3, 5, 7 and 10.
 const (
 	airGrowthDay1  = .35
 	airGrowthDay10 = .9
 	airSeason      = 45 // days of the year around the issue whose archived errors count
-	airShrink      = 20 // issues at which half of a bias is believed [source: design section 3, proposal]
+	airShrink      = 20 // issues at which half of a bias, or of a spread, is believed [source: design section 3, proposal]
 )
 
 func airGrowth(h int) float64 {
@@ -17,8 +23,11 @@ func airGrowth(h int) float64 {
 }
 
 // airPaths makes the air of each member: the forecast less its bias, dressed
-// with archived error paths of the season (or grown innovations of the member's
-// trace while there are few), and beyond its end the trace's weather. One row
+// with archived error paths of the season (or grown innovations while there are
+// few, in the size that the few show), and beyond its end the trace's weather.
+// The innovations are those of days drawn for the season alone: the member's own
+// trace was chosen because its water did what the forecast says, so its weather
+// would agree with the forecast and make it look surer than it is. One row
 // of the forecast is a single forecast, several are members. known are the
 // observed days between the start of the run at index l and the issue.
 func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n int) [][]float64 {
@@ -28,6 +37,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 	bias := airBias(q.AirErrors, n)
 	season := seasonErrors(q.AirErrors, q.Day.YearDay())
 	rng := q.Rand(saltAir)
+	grown := k.grownErrors(q, len(traces), rng)
 	out := make([][]float64, len(traces))
 	for i, tr := range traces {
 		p := make([]float64, n)
@@ -56,7 +66,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 			case f-1 < len(err) && err[f-1] == err[f-1]:
 				x -= err[f-1] - bias[f-1]
 			default:
-				x += airGrowth(f) * inn
+				x += grown[i][f]
 			}
 			p[h-1] = x
 			// beyond the forecast's end the path goes on from here
@@ -66,6 +76,64 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 		out[i] = p
 	}
 	return out
+}
+
+// grownErrors are n error paths by lead (1..leads) for a forecast whose errors are
+// not known: innovations of days of the season, each once with either sign so
+// that they move no mean, grown by lead and scaled to the size of the archived
+// errors as far as there are any.
+func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]float64 {
+	hs, phi := k.hist, k.m.Core.Phi
+	out := make([][leads + 1]float64, n)
+	cand := hs.pool.Within(nil, q.Day.YearDay(), airSeason)
+	if len(cand) == 0 {
+		return out
+	}
+	sign := 1.
+	var pick int
+	var sq, cnt [leads + 1]float64
+	for i := range out {
+		if i%2 == 0 {
+			pick = int(cand[rng.IntN(len(cand))])
+		}
+		decay := hs.airA[pick]
+		for f := 1; f <= leads; f++ {
+			decay *= phi
+			e := sign * airGrowth(f) * (hs.airA[pick+f] - decay)
+			out[i][f] = e
+			sq[f], cnt[f] = sq[f]+e*e, cnt[f]+1
+		}
+		sign = -sign
+	}
+	s := errorScale(q.AirErrors, func(f int) float64 { return sq[f] / cnt[f] })
+	for i := range out {
+		for f := range out[i] {
+			out[i][f] *= s
+		}
+	}
+	return out
+}
+
+// errorScale is the factor on the assumed spread (variance by lead) that archived
+// errors ask for: their mean square about the shrunk bias over the assumed one,
+// each issue counting once, drawn to 1 by airShrink issues' worth.
+func errorScale(errs []daily.AirError, variance func(lead int) float64) float64 {
+	bias := airBias(errs, leads)
+	sum, n := 0., 0.
+	for _, e := range errs {
+		s, c := 0., 0.
+		for h, x := range e.Err {
+			if v := 0.; h < leads && x == x {
+				if v = variance(h + 1); v > 0 {
+					s, c = s+(x-bias[h])*(x-bias[h])/v, c+1
+				}
+			}
+		}
+		if c > 0 {
+			sum, n = sum+s/c, n+1
+		}
+	}
+	return math.Sqrt((sum + airShrink) / (n + airShrink))
 }
 
 // airBias is the mean error by lead, shrunk to 0 by n/(n+20).

@@ -153,11 +153,29 @@ func TestOffsetLearnsReachAndReaders(t *testing.T) {
 
 func TestOffsetLeavesFrozenWaterFrozen(t *testing.T) {
 	t.Parallel()
-	r := daily.Result{Members: [][]float64{{0, .1, 5}, {0, 0, 6}}}
-	Offset{Mean: 1}.Apply(&r, daily.Stream(1, epoch, 1))
+	gauge := daily.Result{Members: [][]float64{{0, .1, 5}, {0, 0, 6}}}
+	to := Offset{Mean: 1}.Draw(2, daily.Stream(1, epoch, 1))
+	r := to.Result(gauge)
+	require.Equal(t, 5., gauge.Members[0][2], "the gauge's own forecast stays: it is scored")
 	require.Equal(t, 0., r.Members[0][0])
 	require.InDelta(t, .2, r.Members[0][1], 1e-9)
 	require.InDelta(t, 7, r.Members[1][2], 1e-9)
+	require.False(t, r.Has(daily.FlagLowConfidence))
+	d := to.Days(coldseam.Days{WaterC: []float64{0, 4, math.NaN()}})
+	require.InDeltaSlice(t, []float64{0, 5}, d.WaterC[:2], 1e-9)
+	require.True(t, math.IsNaN(d.WaterC[2]))
+	require.Equal(t, gauge, Reach{}.Result(gauge))
+}
+
+func TestReachKeepsTheSpreadOfTheOffset(t *testing.T) {
+	t.Parallel()
+	to := Offset{Mean: .5, SD: .8}.Draw(100, daily.Stream(1, epoch, 1))
+	var x []float64
+	for i := range 100 {
+		x = append(x, to.At(i, 10))
+	}
+	require.InDelta(t, 10.5, coldseam.Quantile(x, .5), .02)
+	require.InDelta(t, 2*1.2816*.8, coldseam.Quantile(x, .9)-coldseam.Quantile(x, .1), .05) // normal 80 % interval
 }
 
 func TestNeighbour(t *testing.T) {
@@ -173,8 +191,7 @@ func TestNeighbour(t *testing.T) {
 	require.InDelta(t, 1, f.A, .2)
 	_, err = FitNeighbour([]float64{math.NaN()}, []float64{3})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
-	r := daily.Result{Members: [][]float64{{2, 3}, {2, 3}}, Source: "water/stacked"}
-	f.Apply(&r, daily.Stream(1, epoch, 2))
+	r := f.Draw(2, daily.Stream(1, epoch, 2)).Result(daily.Result{Members: [][]float64{{2, 3}, {2, 3}}})
 	require.True(t, r.Has(daily.FlagLowConfidence))
 	require.NotEqual(t, r.Members[0][0], r.Members[1][0])
 }

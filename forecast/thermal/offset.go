@@ -37,6 +37,9 @@ const (
 	reachSD   = 1. // between reach and gauge
 )
 
+// ReadingSD is the error of one member's reading, degC.
+const ReadingSD = readingSD
+
 // FitOffset estimates the offset of the reach and of each reader by ridge
 // regression: the posterior mean under normal errors with the sds above. With
 // a single reader what is his and what is the reach's cannot be told apart, and
@@ -84,16 +87,87 @@ func FitOffset(rs []Reading) Offset {
 	return o
 }
 
-// Apply moves the members of a gauge's forecast to the reach: by the offset and,
-// member by member, by its uncertainty; never below 0. A member keeps one draw
-// for its whole path. Frozen water stays frozen: the offset fades below 1 degC.
-func (o Offset) Apply(r *daily.Result, rng *rand.Rand) {
-	for _, p := range r.Members {
-		d := o.Mean + o.SD*rng.NormFloat64()
-		for h := range p {
-			p[h] = clampC(p[h] + d*min(max(p[h], 0), 1))
+// Reach turns the members of a gauge's forecast into those of a reach, member by
+// member. The zero value changes nothing.
+type Reach struct {
+	Slope float64   // 0 = 1
+	Add   []float64 // degC by member
+	Fade  bool      // frozen water stays frozen: what is added fades below 1 degC
+}
+
+// At is member i's temperature at the reach where the gauge has v degC.
+func (r Reach) At(i int, v float64) float64 {
+	if len(r.Add) == 0 {
+		return v
+	}
+	d := r.Add[i%len(r.Add)]
+	if r.Fade {
+		d *= min(max(v, 0), 1)
+	}
+	if r.Slope != 0 {
+		v *= r.Slope
+	}
+	return clampC(v + d)
+}
+
+// Result is a forecast moved to the reach; r's own members stay as they are.
+func (r Reach) Result(x daily.Result) daily.Result {
+	if len(r.Add) == 0 {
+		return x
+	}
+	out := make([][]float64, len(x.Members))
+	for i, p := range x.Members {
+		out[i] = make([]float64, len(p))
+		for h, v := range p {
+			out[i][h] = r.At(i, v)
 		}
 	}
+	x.Members = out
+	x.Flags = slices.Clone(x.Flags)
+	if !r.Fade && !x.Has(daily.FlagLowConfidence) {
+		x.Flags = append(x.Flags, daily.FlagLowConfidence)
+	}
+	return x
+}
+
+// Days is the observed record moved to the reach by the middle of the relation.
+func (r Reach) Days(d coldseam.Days) coldseam.Days {
+	if len(r.Add) == 0 || d.WaterC == nil {
+		return d
+	}
+	mid := Reach{Slope: r.Slope, Add: []float64{coldseam.Quantile(r.Add, .5)}, Fade: r.Fade}
+	water := make([]float64, len(d.WaterC))
+	for i, v := range d.WaterC {
+		water[i] = v
+		if v == v {
+			water[i] = mid.At(0, v)
+		}
+	}
+	d.WaterC = water
+	return d
+}
+
+// Draw makes the offset of each of n members: the mean and, member by member,
+// its uncertainty. A member keeps one draw for its whole path.
+func (o Offset) Draw(n int, rng *rand.Rand) Reach {
+	return Reach{Add: draws(o.Mean, o.SD, n, rng), Fade: true}
+}
+
+// Draw makes the relation of each of n members: one draw of its error each.
+func (f Neighbour) Draw(n int, rng *rand.Rand) Reach {
+	return Reach{Slope: f.B, Add: draws(f.A, f.SD, n, rng)}
+}
+
+// draws are n normal numbers in random order whose quantiles are those of the
+// distribution: a hundred plain draws would move the middle of a forecast by a
+// tenth of the spread.
+func draws(mean, sd float64, n int, rng *rand.Rand) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = mean + sd*math.Sqrt2*math.Erfinv(2*(float64(i)+.5)/float64(n)-1)
+	}
+	rng.Shuffle(n, func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
 }
 
 // Neighbour is the fitted relation of a river without a thermometer to a
@@ -145,20 +219,4 @@ func FitNeighbour(own, neighbour []float64) (Neighbour, error) {
 	}
 	f.SD = math.Sqrt(ss / n)
 	return f, nil
-}
-
-// Apply turns a neighbour's forecast into the own river's: the relation plus,
-// per member, one draw of its error; never below 0. Flags say that confidence
-// is low.
-func (f Neighbour) Apply(r *daily.Result, rng *rand.Rand) {
-	for _, p := range r.Members {
-		e := f.SD * rng.NormFloat64()
-		for h := range p {
-			p[h] = clampC(f.A + f.B*p[h] + e)
-		}
-	}
-	r.Source += ", neighbour gauge"
-	if !r.Has(daily.FlagLowConfidence) {
-		r.Flags = append(r.Flags, daily.FlagLowConfidence)
-	}
 }

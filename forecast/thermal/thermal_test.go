@@ -228,3 +228,51 @@ func TestArchivedErrorsCorrectAndDress(t *testing.T) {
 	at := func(r daily.Result) float64 { return coldseam.Quantile(r.Step(nil, 6), .5) }
 	require.Less(t, math.Abs(at(fixed)-at(truth)), .5*math.Abs(at(raw)-at(truth)))
 }
+
+// A forecast of the air whose errors nobody has archived yet is not perfect: the
+// 80 % interval of the water must hold what its errors do. Errors grow as
+// forecasts of spring air do, from .9 degC on day 1 to 3.5 on day 10
+// [common practice; sizes assumed].
+func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
+	t.Parallel()
+	d := river(10*365, 12)
+	m, err := Fit(d.Cut(d.Day(8*365)), Options{})
+	require.NoError(t, err)
+	k := m.On(d)
+	rng := daily.Stream(5, epoch, 5)
+	in, n := map[int]float64{}, 0.
+	for i := 8*365 + 40; i < 9*365+300; i += 3 {
+		air := make([]float64, 10)
+		e := rng.NormFloat64()
+		for h := range air {
+			e = .7*e + .714*rng.NormFloat64()
+			air[h] = d.AirC[i+1+h] + e*(.5+.42*math.Pow(float64(h)+.5, .85))
+		}
+		r, err := k.Forecast(daily.Issue{View: d, Day: d.Day(i), Air: [][]float64{air}, Seed: 3})
+		require.NoError(t, err)
+		n++
+		for _, h := range []int{3, 7, 10} {
+			x, y := r.Step(nil, h), d.WaterC[i+h]
+			if y >= coldseam.Quantile(x, .1) && y <= coldseam.Quantile(x, .9) {
+				in[h]++
+			}
+		}
+	}
+	for h, c := range in {
+		t.Logf("lead %d: 80 %% interval held %.0f of %.0f", h, c, n)
+		require.InDelta(t, .8, c/n, .1, "lead %d, %.0f issues", h, n)
+	}
+}
+
+// Few archived errors already say how large they are.
+func TestErrorScaleLearnsFromFew(t *testing.T) {
+	t.Parallel()
+	one := func(int) float64 { return 1 }
+	require.InDelta(t, 1, errorScale(nil, one), 1e-12)
+	var errs []daily.AirError
+	for i := range 20 {
+		s := float64(2*(i%2) - 1)
+		errs = append(errs, daily.AirError{Err: []float64{3 * s, -3 * s}})
+	}
+	require.InDelta(t, math.Sqrt((20*9.+20)/40), errorScale(errs, one), 1e-9) // half of what they say
+}
