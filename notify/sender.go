@@ -269,8 +269,7 @@ func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, e
 	if lease == 0 {
 		lease = dataLease
 	}
-	var renewals sync.WaitGroup
-	renewing, stop := context.WithCancel(context.WithoutCancel(ctx))
+	stop := func() {}
 	mark = func() error {
 		now := r.Now()
 		ok, err := r.Outbox.InData(ctx, l, now, now.Add(lease))
@@ -280,27 +279,38 @@ func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, e
 		if !ok {
 			return errNotOurs
 		}
-		renewals.Go(func() { r.renew(renewing, l, lease) })
+		stop = r.renewing(ctx, l, lease)
 		return nil
 	}
-	return mark, func() { stop(); renewals.Wait() }
+	return mark, func() { stop() }
 }
 
-// renew lengthens the lease four times in its length until ctx ends. What goes
-// wrong shows in the lease that runs out.
-func (r *run) renew(ctx context.Context, l coldseam.Letter, lease time.Duration) {
-	tick := time.NewTicker(lease / 4)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
+// renewing lengthens the lease four times in its length until stop is called,
+// which waits for a renewal under way. Most mails are gone before the first, so
+// no goroutine is kept for it. What goes wrong shows in the lease that runs out.
+func (r *run) renewing(ctx context.Context, l coldseam.Letter, lease time.Duration) (stop func()) {
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	var mu sync.Mutex // held while renewing
+	var timer *time.Timer
+	mu.Lock()
+	defer mu.Unlock()
+	timer = time.AfterFunc(lease/4, func() {
+		mu.Lock()
+		defer mu.Unlock()
+		if ctx.Err() != nil {
 			return
-		case <-tick.C:
-			now := r.Now()
-			if _, err := r.Outbox.InData(ctx, l, now, now.Add(lease)); err != nil && ctx.Err() == nil && r.Log != nil {
-				r.Log.Warn("lease not renewed", "outbox", l.ID, "err", err)
-			}
 		}
+		now := r.Now()
+		if _, err := r.Outbox.InData(ctx, l, now, now.Add(lease)); err != nil && ctx.Err() == nil && r.Log != nil {
+			r.Log.Warn("lease not renewed", "outbox", l.ID, "err", err)
+		}
+		timer.Reset(lease / 4)
+	})
+	return func() {
+		cancel()
+		mu.Lock()
+		defer mu.Unlock()
+		timer.Stop()
 	}
 }
 
