@@ -55,6 +55,28 @@ func (p Profile) Requests(req Request, now time.Time) int {
 	return len(calls)
 }
 
+// Addresses are the names under which the first pages of a fetch stand in the
+// log and in the fetch state: addresses without their key.
+func (p Profile) Addresses(req Request, now time.Time) ([]string, error) {
+	p, err := p.At(req.Endpoint)
+	if err != nil {
+		return nil, err
+	}
+	calls, err := p.WithDefaults().plan(req, now)
+	if err != nil {
+		return nil, err
+	}
+	key, err := p.key()
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, c := range calls {
+		out = append(out, cleanURL(c.log, key))
+	}
+	return out, nil
+}
+
 // StateOf tells ok from stale: stale is a newest value older than three steps
 // of the series. An unknown step is taken as an hour.
 func StateOf(newest, now time.Time, step time.Duration) State {

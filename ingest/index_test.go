@@ -74,17 +74,82 @@ func TestFetchAlertIndex(t *testing.T) {
 	require.Len(t, b.sink.alerts, 1, "the others are stored")
 	require.Equal(t, now, b.sink.alerts[0].KnownAt)
 	require.Equal(t, "tamsen", b.sink.alerts[0].Provider)
+	index := func() (errs []string) {
+		for _, r := range b.sink.raws {
+			if strings.HasSuffix(r.URL, "/index.atom") {
+				errs = append(errs, r.Err)
+			}
+		}
+		return errs
+	}
+	require.Len(t, index(), 1)
+	require.Contains(t, index()[0], "/b: HTTP 404", "the feed does not look alive by the others")
 
 	s.broken = nil
 	_, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, []string{"/index.atom", "/b"}, s.take(), "the index is asked for again, its stored document is not")
 	require.Len(t, b.sink.alerts, 2)
+	require.Empty(t, index()[1])
 
 	res, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.True(t, res.NotModified)
 	require.Equal(t, []string{"/index.atom"}, s.take())
+}
+
+// While the documents of an index are read, the record of the index does not
+// say that all is well: a crash must not leave a feed that looks complete.
+func TestIndexIsNotGoodBeforeItsDocuments(t *testing.T) {
+	t.Parallel()
+	s := &alertServer{links: []string{"/a"}}
+	var sink *memory
+	seen := ""
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/a" {
+			sink.mu.Lock()
+			seen = sink.raws[0].Err
+			sink.mu.Unlock()
+		}
+		s.ServeHTTP(w, r)
+	})
+	sink = b.sink
+	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
+	_, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Contains(t, seen, "not read yet")
+	require.Empty(t, b.sink.raws[0].Err)
+	require.Equal(t, `"i1"`, b.sink.raws[0].ETag)
+}
+
+// A long index is read in turns: none of its documents is passed over, and the
+// feed is not good before the last one.
+func TestLongIndexIsReadInTurns(t *testing.T) {
+	t.Parallel()
+	s := &alertServer{}
+	for i := range 1203 {
+		s.links = append(s.links, fmt.Sprintf("/w%d", i))
+	}
+	b := newBench(t, s.ServeHTTP)
+	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
+	for turn, want := range []int{500, 1000, 1203} {
+		_, err := b.fetch(t, ingest.Request{})
+		require.Equal(t, turn < 2, err != nil, "%v", err)
+		if err != nil {
+			require.ErrorContains(t, err, "documents of the index are still to be read")
+		}
+		require.Len(t, b.sink.alerts, want)
+	}
+	asked := map[string]int{}
+	for _, p := range s.take() {
+		asked[p]++
+	}
+	require.Equal(t, 3, asked["/index.atom"])
+	delete(asked, "/index.atom")
+	require.Len(t, asked, 1203)
+	for p, n := range asked {
+		require.Equal(t, 1, n, p)
+	}
 }
 
 // A document on another host is read without key and headers, by https alone,

@@ -11,8 +11,13 @@ import (
 	"example.org/coldseam"
 )
 
-// maxLinks bounds the documents of one index that are fetched in one go.
+// maxLinks bounds the documents of one index that are fetched in one go; the
+// next fetch goes on with the others.
 const maxLinks = 500
+
+// unread is the word on an index until its documents are read: a feed of
+// warnings that lacks one of them must not look alive, not even after a crash.
+const unread = "the documents of the index are not read yet"
 
 // store stamps, checks and saves a whole walk. Validators are recorded last:
 // if anything before fails, the next fetch asks for the documents again.
@@ -32,6 +37,9 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 	for _, pg := range pages {
 		r := pg.raw
 		r.ETag, r.LastMod = "", ""
+		if len(b.Links) > 0 {
+			r.Err = unread
+		}
 		id, err := f.Sink.SaveRaw(ctx, r)
 		if err != nil {
 			return fmt.Errorf("save raw fetch: %w", err)
@@ -42,18 +50,30 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 	if linkErr := f.follow(ctx, p, b.Links, res); saveErr == nil {
 		saveErr = linkErr
 	}
-	last := pages[len(pages)-1].raw
-	last.ID, last.Payload = ids[len(ids)-1], nil
-	switch {
-	case saveErr != nil:
-		last.ETag, last.LastMod, last.Err = "", "", oneLine(saveErr)
-	case len(pages) > 1 || last.ETag+last.LastMod == "":
-		return nil // one page's validators do not speak for the walk
+	return errors.Join(saveErr, f.complete(ctx, pages, ids, len(b.Links) > 0, saveErr))
+}
+
+// complete records how a walk ended. One page's validators do not speak for a
+// walk of several.
+func (f *Fetcher) complete(ctx context.Context, pages []page, ids []int64, index bool, saveErr error) error {
+	// A stop of ours must not leave what was read in doubt.
+	ctx = context.WithoutCancel(ctx)
+	for i, pg := range pages {
+		r, isLast := pg.raw, i == len(pages)-1
+		r.ID, r.Payload = ids[i], nil
+		if saveErr != nil {
+			r.ETag, r.LastMod, r.Err = "", "", oneLine(saveErr)
+		} else if len(pages) > 1 {
+			r.ETag, r.LastMod = "", ""
+		}
+		if !index && (!isLast || saveErr == nil && r.ETag+r.LastMod == "") {
+			continue // the record says it all
+		}
+		if _, err := f.Sink.SaveRaw(ctx, r); err != nil {
+			return fmt.Errorf("save raw fetch: %w", err)
+		}
 	}
-	if _, err := f.Sink.SaveRaw(ctx, last); err != nil {
-		return errors.Join(saveErr, fmt.Errorf("save raw fetch: %w", err))
-	}
-	return saveErr
+	return nil
 }
 
 // unusable tells a document of which nothing could be read from an empty one.
@@ -304,12 +324,9 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 // does not stop the others; the error keeps the index's validators away, so
 // that the next fetch comes back for it.
 func (f *Fetcher) follow(ctx context.Context, p Profile, links []string, res *Result) error {
-	if len(links) > maxLinks {
-		res.Notes = append(res.Notes, fmt.Sprintf("the index has %d documents; the first %d are read", len(links), maxLinks))
-		links = links[:maxLinks]
-	}
 	var errs []error
-	for _, l := range links {
+	n := 0
+	for i, l := range links {
 		addr, err := p.linkURL(l)
 		if err != nil {
 			errs = append(errs, err)
@@ -318,6 +335,10 @@ func (f *Fetcher) follow(ctx context.Context, p Profile, links []string, res *Re
 		id := p.Name + " " + addr
 		if f.linkSeen(id) {
 			continue
+		}
+		if n++; n > maxLinks {
+			errs = append(errs, fmt.Errorf("%d documents of the index are still to be read: %w", len(links)-i, coldseam.ErrUnavailable))
+			break
 		}
 		q := p
 		if !p.sameHost(addr) {

@@ -42,7 +42,7 @@ VALUES ($1, $2, $3, $4, $5, CASE WHEN $6 THEN 0 ELSE 1 END, $7, CASE WHEN $6 THE
 ON CONFLICT (profile, url) DO UPDATE
 SET etag          = CASE WHEN $6 AND ($3 <> '' OR $9) THEN $3 ELSE s.etag END,
     last_modified = CASE WHEN $6 AND ($4 <> '' OR $9) THEN $4 ELSE s.last_modified END,
-    failures      = CASE WHEN $6 THEN 0 ELSE s.failures + 1 END,
+    failures      = CASE WHEN $6 THEN 0 WHEN $10 THEN GREATEST(s.failures, 1) ELSE s.failures + 1 END, -- a fetch is counted once
     not_before    = CASE WHEN $6 THEN $5
                          ELSE GREATEST($5, $7 + LEAST(interval '30 minutes', interval '1 minute' * 2 ^ LEAST(s.failures, 10))) END,
     last_try_at   = $7,
@@ -83,7 +83,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 				return err
 			}
 		}
-		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok, micro(f.At), clean(f.Err), fresh)
+		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok, micro(f.At), clean(f.Err), fresh, f.ID != 0)
 		return err
 	})
 	if err != nil {

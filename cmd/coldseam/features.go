@@ -14,6 +14,7 @@ import (
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/store"
 )
@@ -152,14 +153,42 @@ func (g *gather) alerts() {
 			}
 		}
 	}
-	ages, err := g.db.FeedAges(g.ctx)
-	if g.keep(err) {
-		for _, x := range ages {
-			if x.Profile == r.AlertFeed && x.LastOK.After(g.f.AlertsAt) && !x.LastOK.After(g.f.Now) {
-				g.f.AlertsAt = x.LastOK
-			}
+	at, err := g.alertsAt(g.ctx, r.AlertFeed)
+	if g.keep(err) && !at.After(g.f.Now) {
+		g.f.AlertsAt = at
+	}
+}
+
+// alertsAt is when the warnings were last known to be complete: the index was
+// read, and every document that it names. The good answer of one document says
+// nothing of the others.
+func (a *app) alertsAt(ctx context.Context, feed string) (time.Time, error) {
+	p, err := a.fetcher.Profile(feed)
+	if err != nil {
+		return time.Time{}, err
+	}
+	index, err := p.Addresses(ingest.Request{}, a.now())
+	if err != nil { // it cannot be fetched either: no warnings, and the decision says so
+		a.log.Warn("address of the warnings", "feed", feed, "err", err)
+		return time.Time{}, nil
+	}
+	ages, err := a.db.FeedAges(ctx)
+	if err != nil {
+		return time.Time{}, err
+	}
+	good := map[string]time.Time{}
+	for _, x := range ages {
+		if x.Profile == feed {
+			good[x.URL] = x.LastOK
 		}
 	}
+	var at time.Time
+	for i, addr := range index {
+		if t := good[addr]; i == 0 || t.Before(at) {
+			at = t
+		}
+	}
+	return at, nil
 }
 
 func (g *gather) station() {

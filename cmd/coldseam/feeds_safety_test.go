@@ -1,0 +1,96 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/ingest/agency"
+)
+
+// A feed of warnings of which one document cannot be read is no feed of
+// warnings: the others' good answers do not make it look alive.
+func TestWarningsCountOnlyWhenComplete(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	var warnings feed
+	for _, f := range v.cfg.feeds() {
+		if f.Profile == "northgauge-cap" {
+			warnings = f
+		}
+	}
+	require.NotEmpty(t, warnings.Profile)
+	fetch := func() error {
+		_, err := v.fetchOne(ctx, warnings, warnings.request(v.now()))
+		return err
+	}
+	v.ag.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
+	require.Error(t, fetch())
+	at, err := v.alertsAt(ctx, "northgauge-cap")
+	require.NoError(t, err)
+	require.Zero(t, at)
+	ages, err := v.db.FeedAges(ctx)
+	require.NoError(t, err)
+	good := 0
+	for _, a := range ages {
+		if strings.Contains(a.URL, "/alerts/") && !a.LastOK.IsZero() {
+			good++
+		}
+	}
+	require.Positive(t, good, "others were read")
+
+	require.NoError(t, fetch())
+	at, err = v.alertsAt(ctx, "northgauge-cap")
+	require.NoError(t, err)
+	require.WithinDuration(t, v.now(), at, time.Second)
+	at, err = v.alertsAt(ctx, "no-such-feed")
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+	require.Zero(t, at)
+}
+
+// A row without a value whose qualifier says ice goes all the way: it is stored
+// with its qualifier and stops the morning.
+func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	v.history(t)
+	_, err := v.fetchAll(ctx)
+	require.NoError(t, err)
+	r, err := v.db.Reach(ctx, "tamsen-bend")
+	require.NoError(t, err)
+	before, err := v.makeBrief(ctx, r, saturday)
+	require.NoError(t, err)
+	require.NotEqual(t, coldseam.Stop, before.Verdict)
+
+	v.clock.forward(v.now().Add(5 * time.Minute))
+	p, err := v.fetcher.Profile(agency.ProfileGauges)
+	require.NoError(t, err)
+	_, code, _ := strings.Cut(string(r.Site), ":")
+	list, err := v.db.SeriesList(ctx, r.Site)
+	require.NoError(t, err)
+	ref := ""
+	for _, s := range list {
+		if s.Param == coldseam.Discharge && s.Stat == coldseam.Instant && ref == "" {
+			ref = s.SeriesRef // the leading one comes first
+		}
+	}
+	body := fmt.Sprintf(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00060","statistic_id":"00011","time_series_id":%q,"time":%q,"value":null,"unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`,
+		code, ref, v.now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
+	res, err := v.fetcher.Replay(ctx, p, []byte(body), v.now(), 0)
+	require.NoError(t, err)
+	require.Equal(t, 1, res.Added)
+	after, err := v.makeBrief(ctx, r, saturday)
+	require.NoError(t, err)
+	require.Equal(t, coldseam.Stop, after.Verdict)
+	said := false
+	for _, x := range after.Stops {
+		said = said || x.Code == "ice_flag"
+	}
+	require.True(t, said, "%v", after.Stops)
+}
