@@ -94,13 +94,10 @@ const mailMost = 20 << 10
 func encode(c *canvas) ([]byte, error) {
 	full := darkPalette()
 	var out bytes.Buffer
-	for _, t := range []struct {
-		colours int
-		level   png.CompressionLevel
-	}{{len(full), png.DefaultCompression}, {16, png.BestCompression}, {tokens, png.BestCompression}} {
+	for _, colours := range []int{len(full), tokens} {
 		out.Reset()
-		enc := png.Encoder{CompressionLevel: t.level}
-		if err := enc.Encode(&out, indexed(c.img, full[:t.colours])); err != nil {
+		enc := png.Encoder{CompressionLevel: png.BestCompression}
+		if err := enc.Encode(&out, indexed(c.img, full[:colours])); err != nil {
 			return nil, fmt.Errorf("chart png: %w", err)
 		}
 		if out.Len() <= mailMost {
