@@ -147,10 +147,13 @@ func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Tim
 }
 
 // recordLimit is how long the outcome of a mail waits for a database that is
-// away, and recordPause the time between two tries [proposal]. The lease that
-// was renewed a moment ago is longer.
+// away, recordTry how long one try may hang, and recordPause the time between
+// two [proposal]. It outlasts the lease: a row whose lease ran out meanwhile is
+// still this attempt's until another takes it, and a database that comes back
+// hears us before the next sweep.
 const (
-	recordLimit = 20 * time.Second
+	recordLimit = time.Minute
+	recordTry   = 5 * time.Second
 	recordPause = 250 * time.Millisecond
 )
 
@@ -162,10 +165,15 @@ func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome)
 	r.Fail("before done")
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), recordLimit)
 	defer cancel()
-	err := r.Outbox.Done(ctx, l, o, r.Now())
-	for errors.Is(err, coldseam.ErrUnavailable) && ctx.Err() == nil {
+	try := func() error {
+		ctx, cancel := context.WithTimeout(ctx, recordTry)
+		defer cancel()
+		return r.Outbox.Done(ctx, l, o, r.Now())
+	}
+	err := try()
+	for ctx.Err() == nil && (errors.Is(err, coldseam.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded)) {
 		time.Sleep(recordPause)
-		if err = r.Outbox.Done(ctx, l, o, r.Now()); errors.Is(err, coldseam.ErrStale) {
+		if err = try(); errors.Is(err, coldseam.ErrStale) {
 			err = nil // the try before had done it, and only its answer was lost
 		}
 	}

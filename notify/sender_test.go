@@ -498,6 +498,7 @@ type away struct {
 	*memory
 	calls int
 	last  error
+	hang  bool
 }
 
 func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error {
@@ -508,6 +509,9 @@ func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, 
 			return err
 		}
 		return a.last
+	case a.calls == 1 && a.hang: // a connection that the restart left hanging
+		<-ctx.Done()
+		return ctx.Err()
 	case a.calls < 3:
 		return fmt.Errorf("the database restarts: %w", coldseam.ErrUnavailable)
 	}
@@ -518,11 +522,11 @@ func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, 
 // away is recorded when it is back, and not sent again.
 func TestOutcomeWaitsForTheDatabase(t *testing.T) {
 	t.Parallel()
-	for name, last := range map[string]error{"back": nil, "its answer lost": fmt.Errorf("taken: %w", coldseam.ErrStale)} {
+	for name, last := range map[string]error{"back": nil, "its answer lost": fmt.Errorf("taken: %w", coldseam.ErrStale), "hanging": nil} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s := startSink(t, sink.Config{})
-			box := &away{memory: newMemory(rows(2)...), last: last}
+			box := &away{memory: newMemory(rows(2)...), last: last, hang: name == "hanging"}
 			tally, err := testSender(box, s.Addr()).Run(context.Background(), 5)
 			require.NoError(t, err)
 			require.Equal(t, 2, tally.Sent)
