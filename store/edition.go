@@ -17,10 +17,11 @@ type NewLetter struct {
 	Subscriber int64  // 0 = to the admin at AdminEmail
 	AdminEmail string // only without Subscriber
 	LocalDate  coldseam.Date
-	Reach      coldseam.ReachID // only where one such mail per reach and day is meant
-	Deadline   time.Time        // zero = 24 hours after the edition
-	Verdict    string           // told in it, "" = none
-	Payload    []byte           // JSON, fixed from now on
+	Reach      coldseam.ReachID   // only where one such mail per reach and day is meant
+	Deadline   time.Time          // zero = 24 hours after the edition
+	Verdict    string             // told in it, "" = none
+	Goes       []coldseam.ReachID // told GO or TOSS-UP in it
+	Payload    []byte             // JSON, fixed from now on
 }
 
 // NewEdition is a batch of mails of one kind made by one tick.
@@ -29,21 +30,41 @@ type NewEdition struct {
 	MadeAt     time.Time // becomes the Date of the mails
 	MailDomain string    // right side of the Message-IDs
 	Letters    []NewLetter
+
+	// Edition, when not 0, is the edition that the letters join: a large one is
+	// queued piece by piece, and what stops it stops all of it.
+	Edition int64
+}
+
+// pieceBytes bounds the payload of one statement: a club's letters of a morning
+// are larger than a server's memory may be.
+const pieceBytes = 4 << 20
+
+// pieces cuts the letters into statements.
+func (e NewEdition) pieces() [][]NewLetter {
+	var out [][]NewLetter
+	from, size := 0, 0
+	for i, l := range e.Letters {
+		if size += len(l.Payload); size > pieceBytes && i > from {
+			out, from, size = append(out, e.Letters[from:i]), i, len(l.Payload)
+		}
+	}
+	return append(out, e.Letters[from:])
 }
 
 // chunkRows is how many mails one job of the queue sends.
 const chunkRows = 50
 
 const sqlAddLetters = `
-INSERT INTO coldseam.outbox (edition_id, subscriber_id, admin_email, local_date, kind, reach_id, priority, next_at, deadline, domain, message_id, in_reply_to, verdict, payload)
+INSERT INTO coldseam.outbox (edition_id, subscriber_id, admin_email, local_date, kind, reach_id, priority, next_at, deadline, domain, message_id, in_reply_to, verdict, payload, goes)
 SELECT $1::int8, s.subscriber_id, NULLIF(w.admin, ''), w.day, $2::text, NULLIF(w.reach, ''), $3::int2, $4, w.deadline,
   lower(split_part(COALESCE(s.email, w.admin), '@', 2)),
-  '<' || to_char(w.day, 'YYYYMMDD') || '.' || w.subscriber || '.' || $1::int8 || CASE WHEN w.reach = '' THEN '' ELSE '.' || w.i END || '@' || $5::text || '>',
+  '<' || to_char(w.day, 'YYYYMMDD') || '.' || w.subscriber || '.' || $1::int8 || CASE WHEN w.reach = '' THEN '' ELSE '.' || w.i + $14 END || '@' || $5::text || '>',
   COALESCE(CASE WHEN $2::text IN ('flip', 'correction') THEN
     (SELECT m.message_id FROM coldseam.outbox m WHERE m.subscriber_id = s.subscriber_id AND m.local_date = w.day AND m.kind = 'morning') END, ''),
-  NULLIF(w.verdict, ''), w.payload
-FROM unnest($6::int8[], $7::text[], $8::date[], $9::text[], $10::timestamptz[], $11::text[], $12::bytea[]) WITH ORDINALITY
-  AS w (subscriber, admin, day, reach, deadline, verdict, payload, i)
+  NULLIF(w.verdict, ''), w.payload, string_to_array(w.goes, E'\n')
+FROM unnest($6::int8[], $7::text[], $8::date[], $9::text[], $10::timestamptz[], $11::text[], $12::bytea[], $13::text[]) WITH ORDINALITY
+  AS w (subscriber, admin, day, reach, deadline, verdict, payload, goes, i)
 LEFT JOIN coldseam.subscriber s ON s.subscriber_id = w.subscriber
 WHERE w.subscriber = 0 OR s.subscriber_id IS NOT NULL
 ORDER BY w.i
@@ -52,7 +73,7 @@ ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
 const sqlChunks = `
 SELECT domain, count(*)
 FROM coldseam.outbox
-WHERE edition_id = $1
+WHERE edition_id = $1 AND outbox_id > $2
 GROUP BY domain
 ORDER BY domain`
 
@@ -84,23 +105,33 @@ func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, 
 // queueEdition does it within a transaction, under a savepoint of its own:
 // errNothing leaves no edition behind.
 func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id int64, n int, err error) {
-	c := e.columns()
 	err = pgx.BeginFunc(ctx, outer, func(tx pgx.Tx) error {
-		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind, micro(e.MadeAt)).Scan(&id); err != nil {
+		if id = e.Edition; id == 0 {
+			if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind, micro(e.MadeAt)).Scan(&id); err != nil {
+				return err
+			}
+		}
+		var before int64 // the last row of the pieces before
+		if err := tx.QueryRow(ctx, `SELECT COALESCE(max(outbox_id), 0) FROM coldseam.outbox WHERE edition_id = $1`, id).Scan(&before); err != nil {
 			return err
 		}
-		tag, err := tx.Exec(ctx, sqlAddLetters, id, e.Kind, priority(e.Kind), micro(e.MadeAt), e.MailDomain,
-			c.subscriber, c.admin, c.day, c.reach, c.deadline, c.verdict, c.payload)
-		if err != nil {
-			return err
+		done := 0
+		for _, letters := range e.pieces() {
+			c := letterColumnsOf(e.MadeAt, letters)
+			tag, err := tx.Exec(ctx, sqlAddLetters, id, e.Kind, priority(e.Kind), micro(e.MadeAt), e.MailDomain,
+				c.subscriber, c.admin, c.day, c.reach, c.deadline, c.verdict, c.payload, c.goes, done)
+			if err != nil {
+				return err
+			}
+			done, n = done+len(letters), n+int(tag.RowsAffected())
 		}
-		if n = int(tag.RowsAffected()); n == 0 {
+		if n == 0 {
 			return errNothing
 		}
-		if _, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, id, n); err != nil {
+		if _, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = n + $2 WHERE edition_id = $1`, id, n); err != nil {
 			return err
 		}
-		return db.queueChunks(ctx, tx, id)
+		return db.queueChunks(ctx, tx, id, before)
 	})
 	return id, n, err
 }
@@ -128,18 +159,18 @@ func (e NewEdition) check() error {
 }
 
 type letterColumns struct {
-	subscriber            []int64
-	admin, reach, verdict []string
-	day, deadline         []time.Time
-	payload               [][]byte
+	subscriber                  []int64
+	admin, reach, verdict, goes []string
+	day, deadline               []time.Time
+	payload                     [][]byte
 }
 
-func (e NewEdition) columns() letterColumns {
+func letterColumnsOf(madeAt time.Time, letters []NewLetter) letterColumns {
 	var c letterColumns
-	for _, l := range e.Letters {
+	for _, l := range letters {
 		deadline := l.Deadline
 		if deadline.IsZero() {
-			deadline = e.MadeAt.Add(24 * time.Hour)
+			deadline = madeAt.Add(24 * time.Hour)
 		}
 		payload := l.Payload
 		if payload == nil {
@@ -147,9 +178,17 @@ func (e NewEdition) columns() letterColumns {
 		}
 		c.subscriber, c.admin, c.reach = append(c.subscriber, l.Subscriber), append(c.admin, l.AdminEmail), append(c.reach, string(l.Reach))
 		c.day, c.deadline = append(c.day, l.LocalDate.UTC()), append(c.deadline, micro(deadline))
-		c.verdict, c.payload = append(c.verdict, l.Verdict), append(c.payload, payload)
+		c.verdict, c.payload, c.goes = append(c.verdict, l.Verdict), append(c.payload, payload), append(c.goes, joinReaches(l.Goes))
 	}
 	return c
+}
+
+func joinReaches(ids []coldseam.ReachID) string {
+	var out []string
+	for _, id := range ids {
+		out = append(out, string(id))
+	}
+	return strings.Join(out, "\n")
 }
 
 // priority puts what keeps somebody off the water first.
@@ -168,8 +207,8 @@ func priority(k coldseam.MailKind) int16 {
 }
 
 // queueChunks inserts the jobs: one per 50 rows of one domain.
-func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id int64) error {
-	rows, err := tx.Query(ctx, sqlChunks, id)
+func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id, before int64) error {
+	rows, err := tx.Query(ctx, sqlChunks, id, before)
 	if err != nil {
 		return err
 	}

@@ -1308,6 +1308,7 @@ CREATE TABLE coldseam.outbox (
     last_esc text DEFAULT ''::text NOT NULL,
     reply text DEFAULT ''::text NOT NULL,
     payload bytea NOT NULL,
+    goes text[] DEFAULT '{}'::text[] NOT NULL,
     CONSTRAINT outbox_one_recipient CHECK (((subscriber_id IS NULL) <> (admin_email IS NULL))),
     CONSTRAINT outbox_state_known CHECK ((state = ANY (ARRAY['pending'::text, 'claimed'::text, 'in_data'::text, 'sent'::text, 'deferred'::text, 'failed'::text, 'skipped'::text, 'expired'::text, 'unknown'::text])))
 );
@@ -1361,6 +1362,8 @@ COMMENT ON COLUMN coldseam.outbox.last_esc IS 'Enhanced status code of the last 
 COMMENT ON COLUMN coldseam.outbox.reply IS 'The server''s words.';
 
 COMMENT ON COLUMN coldseam.outbox.payload IS 'Content fixed when queued, JSON.';
+
+COMMENT ON COLUMN coldseam.outbox.goes IS 'Reaches that it told GO or TOSS-UP for.';
 
 ALTER TABLE coldseam.outbox ALTER COLUMN outbox_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.outbox_outbox_id_seq

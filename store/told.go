@@ -19,41 +19,76 @@ type ToldLetter struct {
 	Payload    []byte
 }
 
-// Told lists the morning mails of a local date that a subscriber may have
-// read: sent, in transmission or without an answer, and those still waiting,
-// which will say what their payload says. Expired, failed and skipped ones
-// told nobody anything.
-func (db *DB) Told(ctx context.Context, day coldseam.Date) ([]ToldLetter, error) {
+// EachTold hands out, one by one, the morning mails of a local date that told
+// a subscriber to go to a reach and may have been read: sent, in transmission
+// or without an answer, and those still waiting, which will say what their
+// payload says. Expired, failed and skipped ones told nobody anything. f must
+// not use the database for long: the rows are still being read.
+func (db *DB) EachTold(ctx context.Context, day coldseam.Date, reach coldseam.ReachID, f func(ToldLetter) error) error {
 	rows, err := db.pool.Query(ctx, `
 		SELECT o.subscriber_id, o.local_date, e.made_at, o.state, o.payload
 		FROM coldseam.outbox o
 		JOIN coldseam.edition e USING (edition_id)
 		JOIN coldseam.subscriber s USING (subscriber_id)
-		WHERE o.kind = 'morning' AND o.local_date = $1 AND s.state = 'confirmed'
+		WHERE o.kind = 'morning' AND o.local_date = $1 AND $2 = ANY (o.goes) AND s.state = 'confirmed'
 		  AND o.state IN ('sent', 'in_data', 'unknown', 'pending', 'claimed', 'deferred')
-		ORDER BY o.outbox_id`, day.UTC())
+		ORDER BY o.outbox_id`, day.UTC(), reach)
 	if err != nil {
-		return nil, fmt.Errorf("told on %s: %w", day, classify(err))
+		return fmt.Errorf("told on %s: %w", day, classify(err))
 	}
-	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (ToldLetter, error) {
-		var t ToldLetter
-		var d *time.Time
-		err := r.Scan(&t.Subscriber, &d, &t.MadeAt, &t.State, &t.Payload)
+	var t ToldLetter
+	var d *time.Time
+	_, err = pgx.ForEachRow(rows, []any{&t.Subscriber, &d, &t.MadeAt, &t.State, &t.Payload}, func() error {
 		t.LocalDate, t.MadeAt = dateOf(d), t.MadeAt.UTC()
-		return t, err
+		return f(t)
 	})
 	if err != nil {
-		return nil, fmt.Errorf("told on %s: %w", day, classify(err))
+		return fmt.Errorf("told on %s: %w", day, classify(err))
+	}
+	return nil
+}
+
+// OpenMorning is a morning to which a subscriber was told to go, without a trip
+// in the log.
+type OpenMorning struct {
+	Subscriber int64
+	Reach      coldseam.ReachID
+	Day        coldseam.Date
+}
+
+// OpenMornings lists them for a span of days, by subscriber, the newest first.
+func (db *DB) OpenMornings(ctx context.Context, from, to coldseam.Date) ([]OpenMorning, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT o.subscriber_id, g.reach, o.local_date
+		FROM coldseam.outbox o
+		JOIN coldseam.subscriber s USING (subscriber_id)
+		CROSS JOIN LATERAL unnest(o.goes) WITH ORDINALITY AS g (reach, i)
+		WHERE o.kind = 'morning' AND o.local_date BETWEEN $1 AND $2 AND s.state = 'confirmed'
+		  AND o.state IN ('sent', 'in_data', 'unknown', 'pending', 'claimed', 'deferred')
+		  AND NOT EXISTS (SELECT FROM coldseam.trip t WHERE t.subscriber_id = o.subscriber_id AND t.reach_id = g.reach AND t.day = o.local_date)
+		ORDER BY o.subscriber_id, o.local_date DESC, g.i`, from.UTC(), to.UTC())
+	if err != nil {
+		return nil, fmt.Errorf("open mornings: %w", classify(err))
+	}
+	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (OpenMorning, error) {
+		var m OpenMorning
+		var d *time.Time
+		err := r.Scan(&m.Subscriber, &m.Reach, &d)
+		m.Day = dateOf(d)
+		return m, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("open mornings: %w", classify(err))
 	}
 	return out, nil
 }
 
 // Reword changes what a claimed mail says before it is transmitted, so that what
 // was told stays on record. ErrStale: the row is not this attempt's any more.
-func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, payload []byte) error {
+func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, goes []coldseam.ReachID, payload []byte) error {
 	tag, err := db.pool.Exec(ctx, `
-		UPDATE coldseam.outbox SET verdict = NULLIF($4, ''), payload = $5
-		WHERE outbox_id = $1 AND worker = $2 AND attempt = $3 AND state = 'claimed'`, l.ID, l.Worker, l.Attempt, verdict, payload)
+		UPDATE coldseam.outbox SET verdict = NULLIF($4, ''), payload = $5, goes = string_to_array($6, E'\n')
+		WHERE outbox_id = $1 AND worker = $2 AND attempt = $3 AND state = 'claimed'`, l.ID, l.Worker, l.Attempt, verdict, payload, joinReaches(goes))
 	if err != nil {
 		return fmt.Errorf("reword mail %d: %w", l.ID, classify(err))
 	}

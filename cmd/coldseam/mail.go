@@ -32,30 +32,82 @@ func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []b
 		return 0, nil, err
 	}
 	desk := newDesk(a, now)
-	byDay := map[coldseam.Date][]store.NewLetter{}
+	if err := desk.lookBack(ctx, due); err != nil {
+		return 0, nil, err
+	}
+	m := a.mailing(coldseam.MailMorning, now)
 	bad := 0
 	for _, s := range due {
-		l, ok, err := desk.morning(ctx, s)
-		if err != nil {
-			a.log.Error("compose morning", "subscriber", s.ID, "err", err)
-			if ctx.Err() == nil && !errors.Is(err, coldseam.ErrUnavailable) {
+		l, ok, lerr := desk.morning(ctx, s)
+		if lerr != nil {
+			a.log.Error("compose morning", "subscriber", s.ID, "err", lerr)
+			if ctx.Err() == nil && !errors.Is(lerr, coldseam.ErrUnavailable) {
 				bad++
 			}
 			continue
 		}
 		if ok {
-			byDay[s.LocalDate] = append(byDay[s.LocalDate], l)
+			if err = m.add(ctx, l); err != nil {
+				break
+			}
 		}
 	}
-	for _, letters := range byDay {
-		_, k, qerr := a.db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: a.compose.Domain, Letters: letters})
-		n += k
-		err = errors.Join(err, qerr)
-	}
+	err = errors.Join(err, m.flush(ctx))
+	n = m.n
 	if bad > 0 {
 		err = errors.Join(err, a.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
 	}
 	return n, desk.waiting(), err
+}
+
+// mailing queues an edition piece by piece: the letters of a club's morning are
+// larger than the memory of its server may be, and what is queued stays queued
+// when the tick runs out of time.
+type mailing struct {
+	db    *store.DB
+	e     store.NewEdition
+	bytes int
+	n     int // letters that were new
+}
+
+// mailingPiece is how much payload is held before it goes to the database.
+const mailingPiece = 4 << 20
+
+func (a *app) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
+	return &mailing{db: a.db, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: a.compose.Domain}}
+}
+
+func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
+	m.e.Letters = append(m.e.Letters, l)
+	if m.bytes += len(l.Payload); m.bytes < mailingPiece {
+		return nil
+	}
+	return m.flush(ctx)
+}
+
+func (m *mailing) flush(ctx context.Context) error {
+	id, n, err := m.db.QueueEdition(ctx, m.e)
+	if err != nil {
+		return err
+	}
+	m.n += n
+	if id != 0 {
+		m.e.Edition = id
+	}
+	clear(m.e.Letters) // the payloads go, the room stays
+	m.e.Letters, m.bytes = m.e.Letters[:0], 0
+	return nil
+}
+
+// reachesToGo lists the briefs that may bring somebody to the water.
+func reachesToGo(briefs []coldseam.Brief) []coldseam.ReachID {
+	var out []coldseam.ReachID
+	for _, b := range briefs {
+		if goes(b.Verdict) {
+			out = append(out, b.Reach)
+		}
+	}
+	return out
 }
 
 // briefKey names the brief of a reach and day.
@@ -70,13 +122,24 @@ type desk struct {
 	now    time.Time
 	briefs map[briefKey]*coldseam.Brief // nil = looked for, not there
 	wait   map[briefKey]bool
-	told   map[coldseam.Date]map[int64][]byte // payloads by subscriber
-	warm   map[briefKey]bool                  // out of season
+	warm   map[briefKey]bool // out of season
+
+	all  []coldseam.Reach           // of the club
+	open map[int64][]notify.OpenLog // mornings not logged yet, by subscriber
 }
 
 func newDesk(a *app, now time.Time) *desk {
 	return &desk{app: a, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{},
-		told: map[coldseam.Date]map[int64][]byte{}, warm: map[briefKey]bool{}}
+		warm: map[briefKey]bool{}, open: map[int64][]notify.OpenLog{}}
+}
+
+// lookBack reads once what the letters of all need.
+func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
+	var err error
+	if d.all, err = d.app.db.Reaches(ctx); err != nil {
+		return err
+	}
+	return d.openLogs(ctx, due)
 }
 
 func (d *desk) waiting() []briefKey {
@@ -112,11 +175,7 @@ func (d *desk) brief(ctx context.Context, k briefKey) (*coldseam.Brief, error) {
 func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
 	reaches := s.Prefs.Reaches
 	if len(reaches) == 0 {
-		all, err := d.app.db.Reaches(ctx)
-		if err != nil {
-			return store.NewLetter{}, false, err
-		}
-		for _, r := range all {
+		for _, r := range d.all {
 			reaches = append(reaches, r.ID)
 		}
 	}
@@ -155,15 +214,12 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 		return store.NewLetter{}, false, err
 	}
 	sortBriefs(briefs)
-	logs, err := d.openLogs(ctx, s)
+	payload, err := notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}.Marshal()
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
-	payload, err := notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: logs}.Marshal()
-	if err != nil {
-		return store.NewLetter{}, false, err
-	}
-	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(), Payload: payload}, true, nil
+	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(),
+		Goes: reachesToGo(briefs), Payload: payload}, true, nil
 }
 
 // silent is the NO CALL of a morning whose brief could not be made in time.
@@ -273,7 +329,7 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 	if l.Payload, err = c.Marshal(); err != nil {
 		return l, err
 	}
-	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), l.Payload); err != nil {
+	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
 		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return l, nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -41,9 +42,8 @@ func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
 // still open. A stop may be one of the subscriber's own window alone. A morning
 // mail that still waits is not corrected: it is written anew when it goes.
 func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
-	told, err := a.db.Told(ctx, b.Day)
-	if err != nil || len(told) == 0 {
-		return nil, err
+	if !a.mayOverturn(b) {
+		return nil, nil
 	}
 	subs, err := a.db.Subscribers(ctx, "confirmed")
 	if err != nil {
@@ -55,14 +55,15 @@ func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLet
 	}
 	var out []store.NewLetter
 	var errs []error
-	for _, t := range told {
+	said := map[string][]byte{} // most are told the same: one payload for all of them
+	err = a.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
-			continue
+			return nil
 		}
 		c, err := notify.ParseContent(t.Payload)
 		if err != nil {
 			errs = append(errs, err)
-			continue
+			return nil
 		}
 		for _, was := range c.Briefs {
 			if was.Reach != b.Reach || !goes(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
@@ -77,11 +78,23 @@ func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLet
 				errs = append(errs, err)
 				continue
 			}
+			if same, ok := said[string(payload)]; ok {
+				payload = same
+			} else {
+				said[string(payload)] = payload
+			}
 			out = append(out, store.NewLetter{Subscriber: t.Subscriber, LocalDate: b.Day, Reach: b.Reach, Deadline: was.GoodUntil,
 				Verdict: now.Verdict.String(), Payload: payload})
 		}
-	}
-	return out, errors.Join(errs...)
+		return nil
+	})
+	return out, errors.Join(append(errs, err)...)
+}
+
+// mayOverturn: only a brief without odds, or one with a stop in some window,
+// can call anybody off.
+func (a *app) mayOverturn(b coldseam.Brief) bool {
+	return !b.Verdict.ShowsOdds() || slices.ContainsFunc(b.Windows, func(w coldseam.Window) bool { return len(w.Stops) > 0 })
 }
 
 // goes tells the verdicts that may bring somebody to the water.
@@ -118,7 +131,7 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 	if err != nil {
 		return err
 	}
-	var letters []store.NewLetter
+	m := a.mailing(coldseam.MailFlip, b.Issued)
 	for _, s := range subs {
 		if !s.Prefs.FlipNotice || !wants(s.Prefs, b.Reach) {
 			continue
@@ -128,11 +141,12 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 		if err != nil {
 			return err
 		}
-		letters = append(letters, store.NewLetter{Subscriber: s.ID, LocalDate: coldseam.DateOf(local), Deadline: coldseam.DateOf(local).In(loc).Add(22 * time.Hour),
-			Verdict: mine.Verdict.String(), Payload: payload})
+		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: coldseam.DateOf(local), Deadline: coldseam.DateOf(local).In(loc).Add(22 * time.Hour),
+			Verdict: mine.Verdict.String(), Payload: payload}); err != nil {
+			return err
+		}
 	}
-	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailFlip, MadeAt: b.Issued, MailDomain: a.compose.Domain, Letters: letters})
-	return err
+	return m.flush(ctx)
 }
 
 // queueOutlooks writes the weekend outlook to those who asked for it, on
@@ -146,7 +160,7 @@ func (a *app) queueOutlooks(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	var letters []store.NewLetter
+	m := a.mailing(coldseam.MailOutlook, now)
 	for _, s := range due {
 		var mine []coldseam.Brief
 		for _, b := range board {
@@ -161,10 +175,11 @@ func (a *app) queueOutlooks(ctx context.Context, now time.Time) error {
 		if err != nil {
 			return err
 		}
-		letters = append(letters, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload})
+		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
+			return err
+		}
 	}
-	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailOutlook, MadeAt: now, MailDomain: a.compose.Domain, Letters: letters})
-	return err
+	return m.flush(ctx)
 }
 
 // silentHour is the local hour before the morning at which the admin hears of

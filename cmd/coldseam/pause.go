@@ -79,50 +79,35 @@ func (d *desk) outOfSeason(ctx context.Context, k briefKey) (bool, error) {
 // logBack is how many days a trip can still be logged from a later mail.
 const logBack = 3
 
-// openLogs are the mornings of the last days that the subscriber was written
-// to about and has not logged yet.
-func (d *desk) openLogs(ctx context.Context, s store.DueSubscriber) ([]notify.OpenLog, error) {
-	var out []notify.OpenLog
-	for n := 1; n <= logBack; n++ {
-		date := s.LocalDate.Add(-n)
-		told, err := d.toldOn(ctx, date)
-		if err != nil {
-			return nil, err
+// openLogs reads the mornings of the last days to which a subscriber was told
+// to go and which are not logged yet.
+func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
+	first, last := due[0].LocalDate, due[0].LocalDate
+	days := map[int64]coldseam.Date{}
+	for _, s := range due {
+		days[s.ID] = s.LocalDate
+		if s.LocalDate.Before(first) {
+			first = s.LocalDate
 		}
-		raw, ok := told[s.ID]
-		if !ok {
+		if last.Before(s.LocalDate) {
+			last = s.LocalDate
+		}
+	}
+	rivers := map[coldseam.ReachID]string{}
+	for _, r := range d.all {
+		rivers[r.ID] = r.River
+	}
+	list, err := d.app.db.OpenMornings(ctx, first.Add(-logBack), last.Add(-1))
+	if err != nil {
+		return err
+	}
+	for _, m := range list {
+		river, fished := rivers[m.Reach]
+		day, isDue := days[m.Subscriber]
+		if !fished || !isDue || !m.Day.Before(day) || m.Day.Before(day.Add(-logBack)) {
 			continue
 		}
-		c, err := notify.ParseContent(raw)
-		if err != nil {
-			return nil, err
-		}
-		for _, b := range c.Briefs {
-			if b.Verdict != coldseam.Go && b.Verdict != coldseam.TossUp {
-				continue
-			}
-			if _, err := (pages{d.app}).Trip(ctx, s.ID, b.Reach, date); errors.Is(err, coldseam.ErrNotFound) {
-				out = append(out, notify.OpenLog{Reach: b.Reach, River: b.River, Day: date})
-			} else if err != nil {
-				return nil, err
-			}
-		}
+		d.open[m.Subscriber] = append(d.open[m.Subscriber], notify.OpenLog{Reach: m.Reach, River: river, Day: m.Day})
 	}
-	return out, nil
-}
-
-func (d *desk) toldOn(ctx context.Context, date coldseam.Date) (map[int64][]byte, error) {
-	if m, ok := d.told[date]; ok {
-		return m, nil
-	}
-	list, err := d.app.db.Told(ctx, date)
-	if err != nil {
-		return nil, err
-	}
-	m := map[int64][]byte{}
-	for _, t := range list {
-		m[t.Subscriber] = t.Payload
-	}
-	d.told[date] = m
-	return m, nil
+	return nil
 }

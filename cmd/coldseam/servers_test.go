@@ -59,17 +59,25 @@ func serverChild() int {
 	}
 	num := func(k string) int64 { n, _ := strconv.ParseInt(os.Getenv(k), 10, 64); return n }
 	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")), int(num("COLDSEAM_CHILD_SPEED"))}
-	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
+	conf := demoTOML
+	if n := int(num("COLDSEAM_CHILD_RIVERS")); n > 0 {
+		conf = manyRivers(conf, n)
+	}
+	cfg, err := parseConfig("demo.toml", conf, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
 	if err != nil {
 		return fail(err)
 	}
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
+	cfg.StateDir = os.TempDir()
 	a, err := build(ctx, cfg, buildOptions{now: clock.now, dbURL: os.Getenv("COLDSEAM_CHILD_DB"), log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
 		tokenKey: []byte("a key of the tests that is long enough to sign")})
 	if err != nil {
 		return fail(err)
 	}
 	defer a.Close()
+	if err := a.syncRivers(ctx); err != nil {
+		return fail(err)
+	}
 	srv, err := a.startServices(ctx)
 	if err != nil {
 		return fail(err)
@@ -98,6 +106,12 @@ type server struct {
 
 func startServer(t *testing.T, env ...string) *server {
 	t.Helper()
+	return startServerIn(t, &cage{}, env...)
+}
+
+// startServerIn starts a server within a limit of memory.
+func startServerIn(t *testing.T, in *cage, env ...string) *server {
+	t.Helper()
 	s := &server{cmd: exec.Command("/proc/self/exe"), done: make(chan error, 1)}
 	s.cmd.Env = append(append(os.Environ(), childEnv+"=1"), env...)
 	s.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
@@ -108,6 +122,7 @@ func startServer(t *testing.T, env ...string) *server {
 	out, err := s.cmd.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, s.cmd.Start())
+	in.put(t, s.cmd.Process.Pid)
 	r := bufio.NewReader(out)
 	line, err := r.ReadString('\n')
 	go func() {
@@ -256,7 +271,7 @@ func (x serversRun) run(t *testing.T) {
 		began := time.Now()
 		for !ok() {
 			if time.Now().After(until) {
-				t.Fatalf("%s: not within %s; %d mails; states %s\n%s", what, x.limit, v.sink.Count(), states(t, v), well.logged(t))
+				t.Fatalf("%s: not within %s; %d mails; states %s\n%s\n%s", what, x.limit, v.sink.Count(), states(t, v), well.logged(t), mute.logged(t))
 			}
 			time.Sleep(30 * time.Millisecond)
 		}
@@ -354,7 +369,10 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 }
 
 func states(t *testing.T, v *town) string {
-	rows, err := v.db.Pool().Query(context.Background(), `SELECT state || ' ' || count(*) FROM coldseam.outbox GROUP BY state`)
+	rows, err := v.db.Pool().Query(context.Background(), `
+		SELECT state || ' ' || count(*) FROM coldseam.outbox GROUP BY state
+		UNION ALL SELECT kind || ' held: ' || held_why FROM coldseam.edition WHERE held
+		UNION ALL SELECT DISTINCT 'deferred: ' || last_stage || ' ' || reply FROM coldseam.outbox WHERE state = 'deferred'`)
 	require.NoError(t, err)
 	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
 	require.NoError(t, err)
