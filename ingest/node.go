@@ -68,6 +68,7 @@ type Node struct {
 func (x *XML) Tree(start xml.StartElement) (*Node, error) {
 	root := newNode(start)
 	open, texts := []*Node{root}, [][]byte{nil}
+	n, began := int64(1), x.d.InputOffset()
 	for len(open) > 0 {
 		t, err := x.Token()
 		if err != nil {
@@ -76,10 +77,20 @@ func (x *XML) Tree(start xml.StartElement) (*Node, error) {
 		top := len(open) - 1
 		switch t := t.(type) {
 		case xml.StartElement:
-			n := newNode(t)
-			open[top].Kids = append(open[top].Kids, n)
-			open, texts = append(open, n), append(texts, nil)
+			if n++; n%1024 == 0 || x.bound.Bytes > 0 {
+				if err := x.roomy(n, began); err != nil {
+					return nil, err
+				}
+			}
+			k := newNode(t)
+			open[top].Kids = append(open[top].Kids, k)
+			open, texts = append(open, k), append(texts, nil)
 		case xml.EndElement:
+			if x.bound.Bytes > 0 {
+				if err := x.roomy(n, began); err != nil {
+					return nil, err
+				}
+			}
 			open[top].Text = string(texts[top])
 			open, texts = open[:top], texts[:top]
 		case xml.CharData:

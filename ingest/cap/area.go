@@ -3,7 +3,6 @@ package cap
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"example.org/coldseam"
@@ -34,16 +33,10 @@ func (b *builder) area(n *ingest.Node) {
 			b.defect("circle: %s", err)
 		}
 	}
-	for _, x := range b.a.Areas { // languages repeat their areas
-		if slices.Equal(x.Geocodes, ar.Geocodes) && equalPolygons(x.Polygons, ar.Polygons) && slices.Equal(x.Circles, ar.Circles) && len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 {
-			return
-		}
+	if len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 && !b.once("area", fmt.Sprint(ar.Geocodes, ar.Polygons, ar.Circles)) {
+		return // languages repeat their areas
 	}
 	b.a.Areas = append(b.a.Areas, ar)
-}
-
-func equalPolygons(a, b [][][2]float64) bool {
-	return slices.EqualFunc(a, b, func(p, q [][2]float64) bool { return slices.Equal(p, q) })
 }
 
 // polygon reads "lat,lon lat,lon ..."; pairs may end with a comma, and the

@@ -69,6 +69,9 @@ func (d *doc) readGeo(body []byte) error {
 	if g.Type != "FeatureCollection" || g.Features == nil {
 		return fmt.Errorf("json type %q, want a FeatureCollection of alerts: %w", clip(g.Type), coldseam.ErrInvalid)
 	}
+	if len(*g.Features) > maxAlerts {
+		return fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
+	}
 	for _, f := range *g.Features {
 		if f.Properties == nil || f.Properties.Event == "" && f.Properties.MessageType == "" {
 			return fmt.Errorf("a feature that is no alert: %w", coldseam.ErrInvalid)
@@ -129,6 +132,9 @@ func (s *geoShape) polygons() []*ingest.Node {
 		return nil
 	}
 	var many [][][][2]float64
+	if len(s.Coordinates) > maxAlertBytes {
+		return []*ingest.Node{el("polygon", "more than "+strconv.Itoa(maxAlertBytes)+" bytes")}
+	}
 	switch s.Type {
 	case "Polygon":
 		var one [][][2]float64

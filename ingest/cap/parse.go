@@ -13,7 +13,6 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
-	"slices"
 	"strings"
 	"time"
 
@@ -39,7 +38,12 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if ingest.Sniff(body) == ingest.ShapeJSON {
 		err = d.readGeo(body)
 	} else {
-		err = d.read(ingest.NewXML(body, p))
+		x := ingest.NewXML(body, p)
+		x.Bound(ingest.Bound{Elements: maxElements, Bytes: maxAlertBytes})
+		err = d.read(x)
+	}
+	if err == nil && len(d.out.Alerts) > maxAlerts {
+		err = fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
 	}
 	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("cap: %w", err)
@@ -47,12 +51,24 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	return d.out, nil
 }
 
+// Bounds of a document [proposal]: real messages are of some thousand bytes,
+// those of a whole continent some hundred in a document. One that passes them
+// fails the feed, and a failing feed of warnings never reads as "no warnings".
+const (
+	maxAlerts     = 10_000
+	maxElements   = 20_000 // of one message or entry of an index
+	maxAlertBytes = 2 << 20
+	maxDefects    = 50 // named; more are not
+	maxEventText  = 500
+)
+
 type doc struct {
 	p     ingest.Profile
 	times *ingest.Times
 	out   ingest.Batch
 	known bool
 	root  string
+	links map[string]bool
 }
 
 func (d *doc) read(x *ingest.XML) error {
@@ -84,7 +100,9 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	case "alerts", "EDXLDistribution", "feed", "rss", "RDF", "channel":
 		d.known = true
 	case "alert":
-		d.known = true
+		if d.known = true; len(d.out.Alerts) > maxAlerts {
+			return x.Skip()
+		}
 		n, err := x.Tree(s)
 		if err == nil {
 			d.alert(n, s.Name.Space)
@@ -109,7 +127,11 @@ func (d *doc) entry(n *ingest.Node) {
 		return
 	}
 	if l := link(n); l != "" {
-		if !slices.Contains(d.out.Links, l) {
+		if d.links == nil {
+			d.links = map[string]bool{}
+		}
+		if !d.links[l] {
+			d.links[l] = true
 			d.out.Links = append(d.out.Links, l)
 		}
 		return
@@ -170,6 +192,10 @@ func (d *doc) skip(what, why string) {
 			return
 		}
 	}
+	if n := len(d.out.Skipped); n >= maxDefects { // the list is for people
+		d.out.Skipped[n-1].N++
+		return
+	}
 	d.out.Skipped = append(d.out.Skipped, ingest.Skipped{What: what, Why: why, N: 1})
 }
 
@@ -206,9 +232,26 @@ type builder struct {
 	ends   []time.Time // said ends, one an info
 	noEnd  bool        // an info said nothing, or until further notice
 	longer time.Time   // greatest expiry where no event end is said
+	seen   map[string]bool
+}
+
+// once reports whether a word of a kind comes for the first time.
+func (b *builder) once(kind, word string) bool {
+	if b.seen == nil {
+		b.seen = map[string]bool{}
+	}
+	k := kind + "\x00" + word
+	if b.seen[k] {
+		return false
+	}
+	b.seen[k] = true
+	return true
 }
 
 func (b *builder) defect(format string, args ...any) {
+	if len(b.a.Defects) >= maxDefects {
+		return
+	}
 	b.a.Defects = append(b.a.Defects, fmt.Sprintf(format, args...))
 }
 
@@ -284,7 +327,7 @@ func (b *builder) infos() {
 	b.a.Urgency, b.a.Certainty = b.shown.Word("urgency"), b.shown.Word("certainty")
 	for _, i := range infos { // another kind of event in the same language must not be lost
 		e := i.Word("event")
-		if b.language(i) == b.language(b.shown) && i.Word("language") == b.shown.Word("language") && e != "" && !strings.Contains(b.a.Event, e) {
+		if b.language(i) == b.language(b.shown) && i.Word("language") == b.shown.Word("language") && e != "" && len(b.a.Event) < maxEventText && !strings.Contains(b.a.Event, e) {
 			b.a.Event += "; " + e
 		}
 	}
@@ -359,7 +402,7 @@ func (b *builder) info(i *ingest.Node) {
 }
 
 func (b *builder) code(c string) {
-	if !slices.Contains(b.a.EventCodes, c) {
+	if b.once("code", c) {
 		b.a.EventCodes = append(b.a.EventCodes, c)
 	}
 }

@@ -2,7 +2,6 @@ package cap
 
 import (
 	"regexp"
-	"slices"
 	"time"
 )
 
@@ -50,7 +49,7 @@ func (b *builder) vtec(text string) (end time.Time, until bool) {
 		}
 	}
 	for _, m := range hydroLine.FindAllStringSubmatch(text, -1) {
-		if m[1] != areal && !slices.Contains(b.a.GaugeCodes, m[1]) {
+		if m[1] != areal && b.once("gauge", m[1]) {
 			b.a.GaugeCodes = append(b.a.GaugeCodes, m[1])
 		}
 	}

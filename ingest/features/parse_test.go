@@ -38,7 +38,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 func TestMemoryOfAttacks(t *testing.T) {
 	const share = 4
 	for name, piece := range map[string]string{
-		"empty features": `{},`,
+		"short features": `{"properties":{                                                         }},`,
 		"rows":           `{"properties":{"monitoring_location_id":"a","parameter_code":"00065","unit_of_measure":"m","time":"2026-01-01T00:00Z","value":"1"}},`,
 	} {
 		t.Run(name, func(t *testing.T) {

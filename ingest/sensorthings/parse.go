@@ -32,6 +32,9 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+	if err := ingest.Dense(body, entityBytes); err != nil {
+		return ingest.Batch{}, fmt.Errorf("sensorthings: %w", err)
+	}
 	var doc entity
 	if err := ingest.DecodeJSON(body, &doc); err != nil {
 		return ingest.Batch{}, fmt.Errorf("sensorthings: %w", err)
@@ -48,10 +51,14 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	return out, err
 }
 
+// entityBytes is the least size of an entity [proposal]: an observation of
+// nothing but a result and its time has 52.
+const entityBytes = 45
+
 // entity is any of the answers: a list, a thing, a datastream or an
 // observation. Ids are text or numbers.
 type entity struct {
-	Value    *[]entity       `json:"value"`
+	Value    *list           `json:"value"`
 	NextLink string          `json:"@iot.nextLink"`
 	ID       json.RawMessage `json:"@iot.id"`
 	Name     string          `json:"name"`
@@ -65,15 +72,32 @@ type entity struct {
 		Name       string `json:"name"`
 		Definition string `json:"definition"`
 	} `json:"ObservedProperty"`
-	Thing        *entity   `json:"Thing"`
-	Datastream   *entity   `json:"Datastream"`
-	Datastreams  *[]entity `json:"Datastreams"`
-	Observations *[]entity `json:"Observations"`
-	ObsNext      string    `json:"Observations@iot.nextLink"`
+	Thing        *entity `json:"Thing"`
+	Datastream   *entity `json:"Datastream"`
+	Datastreams  *list   `json:"Datastreams"`
+	Observations *list   `json:"Observations"`
+	ObsNext      string  `json:"Observations@iot.nextLink"`
 
 	Phenomenon *string         `json:"phenomenonTime"`
 	Result     json.RawMessage `json:"result"`
 	Quality    json.RawMessage `json:"resultQuality"`
+}
+
+// list holds entities as they are written: an entity costs ten times its text,
+// so each is decoded when its turn comes.
+type list []json.RawMessage
+
+func (l list) each(use func(entity) error) error {
+	for _, raw := range l {
+		var e entity
+		if err := json.Unmarshal(raw, &e); err != nil {
+			return ingest.JSONError(err)
+		}
+		if err := use(e); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (e entity) id() string {
@@ -120,12 +144,7 @@ func newPage(p ingest.Profile) *page {
 func (d *page) read(doc entity) error {
 	switch {
 	case doc.Value != nil:
-		for _, e := range *doc.Value {
-			if err := d.entity(e, ""); err != nil {
-				return err
-			}
-		}
-		return nil
+		return doc.Value.each(func(e entity) error { return d.entity(e, "") })
 	case doc.isDatastream() || doc.Datastreams != nil || doc.isObservation():
 		return d.entity(doc, "")
 	}
@@ -136,12 +155,7 @@ func (d *page) read(doc entity) error {
 func (d *page) entity(e entity, thing string) error {
 	switch {
 	case e.Datastreams != nil:
-		for _, s := range *e.Datastreams {
-			if err := d.entity(s, e.id()); err != nil {
-				return err
-			}
-		}
-		return nil
+		return e.Datastreams.each(func(s entity) error { return d.entity(s, e.id()) })
 	case e.isDatastream():
 		s := d.stream(e, thing)
 		if e.ObsNext != "" {
@@ -150,13 +164,13 @@ func (d *page) entity(e entity, thing string) error {
 		if e.Observations == nil {
 			return nil
 		}
-		return d.observations(*e.Observations, s)
+		return d.observations(e.Observations.each, s)
 	case e.isObservation():
 		s, err := d.bare(e)
 		if err != nil {
 			return err
 		}
-		return d.observations([]entity{e}, s)
+		return d.observations(func(use func(entity) error) error { return use(e) }, s)
 	}
 	d.b.Skip("entity "+clip(e.Name+" "+e.id()), "neither datastream nor observation")
 	return nil
@@ -224,28 +238,32 @@ func (d *page) parameter(s stream) (coldseam.Parameter, bool) {
 	return "", false
 }
 
-func (d *page) observations(list []entity, s stream) error {
+func (d *page) observations(each func(func(entity) error) error, s stream) error {
 	what := clip(strings.TrimSpace(s.site + " " + s.name + " " + s.id))
-	for _, e := range list {
+	param, ok := d.parameter(s)
+	why := ""
+	switch {
+	case s.site == "":
+		why = "names no station: ask for one site"
+	case !ok:
+		why = fmt.Sprintf("parameter of datastream %q is not known", clip(s.about))
+	}
+	err := each(func(e entity) error {
 		if e.Phenomenon == nil || *e.Phenomenon == "" {
 			return fmt.Errorf("%s: an observation without phenomenonTime (select it): %w", what, coldseam.ErrInvalid)
 		}
-	}
-	param, ok := d.parameter(s)
-	switch {
-	case s.site == "":
-		d.b.Skip(what, "names no station: ask for one site")
-		return nil
-	case !ok:
-		d.b.Skip(what, fmt.Sprintf("parameter of datastream %q is not known", clip(s.about)))
-		return nil
-	}
-	for _, e := range list {
+		if why != "" {
+			return nil
+		}
 		if err := d.observation(e, s, param); err != nil {
 			d.b.Skip(what, strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error()))
 		}
+		return nil
+	})
+	if err == nil && why != "" {
+		d.b.Skip(what, why)
 	}
-	return nil
+	return err
 }
 
 func (d *page) observation(e entity, s stream, param coldseam.Parameter) error {

@@ -26,7 +26,9 @@ func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if ingest.Sniff(body) == ingest.ShapeJSON {
 		err = d.readJSON(body)
 	} else {
-		err = d.readXML(ingest.NewXML(body, p))
+		x := ingest.NewXML(body, p)
+		x.Bound(ingest.Bound{Each: valueBytes})
+		err = d.readXML(x)
 	}
 	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("waterml 1: %w", err)
@@ -35,6 +37,10 @@ func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	out.Sites = d.sites
 	return out, err
 }
+
+// valueBytes is the least size of a value with its time [proposal]; the
+// collected documents have 70 and more.
+const valueBytes = 65
 
 type v1 struct {
 	p     ingest.Profile
@@ -75,6 +81,7 @@ type v1Series struct {
 type v1Block struct {
 	method string
 	rows   []v1Row
+	nodes  []*ingest.Node // rows of the XML form, read when their turn comes
 }
 
 type v1Row struct {
@@ -134,6 +141,10 @@ func (d *v1) add(s v1Series) {
 	for _, b := range s.blocks {
 		for _, r := range b.rows {
 			d.row(what, key, s, b, r)
+		}
+		for i, k := range b.nodes {
+			d.row(what, key, s, b, xmlRow(k))
+			b.nodes[i] = nil
 		}
 	}
 }
@@ -310,18 +321,20 @@ func xmlSeries(n *ingest.Node) v1Series {
 }
 
 func xmlBlock(b *ingest.Node) v1Block {
-	out := v1Block{method: pick(b, "method").Attr(otherSpace, "methodID")}
-	for _, k := range b.Named("value") {
-		a := func(name string) string { return k.Attr(otherSpace, name) }
-		r := v1Row{value: k.Val(), at: a("dateTime"), utc: a("dateTimeUTC"), offset: a("timeOffset"), censor: a("censorCode"), qualifiers: strings.Fields(a("qualifiers"))}
-		r.method = a("methodCode") + a("methodID")
-		r.sample = a("labSampleCode") + a("sampleID")
-		if isNil(k.Attrs) {
-			r.value = ""
-		}
-		out.rows = append(out.rows, r)
-	}
+	out := v1Block{method: pick(b, "method").Attr(otherSpace, "methodID"), nodes: b.Named("value")}
+	b.Kids = nil
 	return out
+}
+
+func xmlRow(k *ingest.Node) v1Row {
+	a := func(name string) string { return k.Attr(otherSpace, name) }
+	r := v1Row{value: k.Val(), at: a("dateTime"), utc: a("dateTimeUTC"), offset: a("timeOffset"), censor: a("censorCode"), qualifiers: strings.Fields(a("qualifiers"))}
+	r.method = a("methodCode") + a("methodID")
+	r.sample = a("labSampleCode") + a("sampleID")
+	if isNil(k.Attrs) {
+		r.value = ""
+	}
+	return r
 }
 
 // fixed is the zone of a site that keeps no daylight saving: then its offset

@@ -16,7 +16,7 @@ type (
 		Value json.RawMessage `json:"value"`
 	}
 	v1Body struct {
-		TimeSeries *[]v1JSON `json:"timeSeries"`
+		TimeSeries *[]json.RawMessage `json:"timeSeries"` // each is decoded when its turn comes
 	}
 	v1JSON struct {
 		Name       string `json:"name"`
@@ -80,6 +80,9 @@ func (s *v1Strings) UnmarshalJSON(b []byte) error {
 }
 
 func (d *v1) readJSON(body []byte) error {
+	if err := ingest.Dense(body, valueBytes); err != nil {
+		return err
+	}
 	var doc v1Doc
 	if err := ingest.DecodeJSON(body, &doc); err != nil {
 		return err
@@ -88,7 +91,11 @@ func (d *v1) readJSON(body []byte) error {
 	if err := json.Unmarshal(doc.Value, &list); err != nil || list.TimeSeries == nil {
 		return fmt.Errorf("json without a list value.timeSeries: %w", coldseam.ErrInvalid)
 	}
-	for _, t := range *list.TimeSeries {
+	for _, raw := range *list.TimeSeries {
+		var t v1JSON
+		if err := json.Unmarshal(raw, &t); err != nil {
+			return fmt.Errorf("json without a list value.timeSeries: %w", coldseam.ErrInvalid)
+		}
 		d.add(t.series())
 	}
 	return nil
