@@ -117,14 +117,14 @@ const (
 	flipTo   = 21*time.Hour + 30*time.Minute
 )
 
-// queueFlips writes, the evening before, to those who asked for it when a
-// verdict for tomorrow has turned since the last look. At most one a day: the
-// outbox key holds it.
+// queueFlips writes, the evening before, to those who asked for it when their
+// verdict for tomorrow has turned since the last word on it: an earlier brief,
+// or the outlook of this morning. At most one a day: the outbox key holds it.
 func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
 	loc := zoneOf(b.Zone)
 	local := b.Issued.In(loc)
 	clock := local.Sub(coldseam.DateOf(local).In(loc))
-	if prev == nil || prev.Day != b.Day || prev.Verdict == b.Verdict || b.Day != coldseam.DateOf(local).Add(1) || clock < flipFrom || clock > flipTo {
+	if prev == nil || b.Day != coldseam.DateOf(local).Add(1) || clock < flipFrom || clock > flipTo {
 		return nil
 	}
 	subs, err := a.db.Subscribers(ctx, "confirmed")
@@ -137,7 +137,11 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 			continue
 		}
 		mine := a.personal(b, s.Prefs)
-		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: prev.Verdict, WasAt: prev.Issued}.Marshal()
+		was, told := a.toldOf(*prev, b.Day, s.Prefs)
+		if !told || was == mine.Verdict {
+			continue // for this subscriber nothing has turned
+		}
+		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: prev.Issued}.Marshal()
 		if err != nil {
 			return err
 		}

@@ -171,6 +171,9 @@ func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 		} else if now.After(a.lastLight(r, d)) {
 			d = d.Add(1)
 		}
+		if at, due := eveningDue(coldseam.DateOf(now.In(zoneOf(r.Zone))), zoneOf(r.Zone), now); due {
+			errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(at).Add(1), Issued: at.UTC()}))
+		}
 		slot := now.Add(-afterFetch).Truncate(pace).Add(afterFetch)
 		errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot}))
 	}

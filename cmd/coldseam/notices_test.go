@@ -1,0 +1,209 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
+)
+
+// evening is Saturday's clock in Chicago.
+func evening(hh, mm int) time.Time { return morningAt(hh, mm) }
+
+// tomorrow is the sample's GO as the Tamsen's brief for Sunday, made at a time.
+func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
+	b := sample.Go()
+	b.Reach, b.River, b.ReachName, b.Zone = "tamsen-bend", "Tamsen", "Bend", "America/Chicago"
+	b.Day, b.Issued = saturday.Add(1), issued
+	b.GoodUntil = b.Day.In(zoneOf(b.Zone)).Add(10 * time.Hour)
+	b.Windows, b.WindowI = nil, -1
+	if v == coldseam.Stop {
+		b.Verdict, b.OddsOK = v, false
+		b.Stops = []coldseam.Reason{{Code: "flood", Kind: "safety", Text: "flood warning", Source: "weather service"}}
+		return b
+	}
+	b.Windows = []coldseam.Window{{Start: b.Day.In(zoneOf(b.Zone)).Add(6 * time.Hour), End: b.GoodUntil, Odds: .6, OddsOK: true}}
+	return b
+}
+
+// TestFlipNotice: the evening before, whoever asked hears that their own verdict
+// for tomorrow has turned, once, and nobody else.
+func TestFlipNotice(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		at   time.Time
+		prev func(b *coldseam.Brief) // the word before
+		now  coldseam.Verdict
+		want []string
+	}{
+		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) { b.Day = saturday.Add(1) }, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
+		{"this morning's outlook turned", evening(18, 40), nil, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
+		{"the outlook said so already", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Verdict = coldseam.Stop }, coldseam.Stop, nil},
+		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .45 }, coldseam.Go, []string{"yes@h.example"}},
+		{"nothing was said", evening(18, 40), func(b *coldseam.Brief) { b.Next = nil }, coldseam.Stop, nil},
+		{"too early", evening(17, 59), nil, coldseam.Stop, nil},
+		{"too late", evening(21, 40), nil, coldseam.Stop, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newTown(t, nil)
+			v.join(t, "yes@h.example", coldseam.Preferences{FlipNotice: true})
+			v.join(t, "patient@h.example", coldseam.Preferences{FlipNotice: true, Cost: .2, Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.join(t, "no@h.example", coldseam.Preferences{})
+			v.join(t, "elsewhere@h.example", coldseam.Preferences{FlipNotice: true, Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+			prev := tomorrow(coldseam.Go, morningAt(4, 40))
+			prev.Day = saturday
+			prev.Next = []coldseam.DayOdds{{Day: saturday.Add(1), Odds: .6, OddsOK: true, Verdict: coldseam.Go}}
+			if c.prev != nil {
+				c.prev(&prev)
+			}
+			v.clock.forward(c.at)
+			for range 2 { // a second look the same evening says nothing more
+				require.NoError(t, v.queueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
+			}
+			v.sendAll(t)
+			got := v.letters(t)
+			require.Len(t, got, len(c.want))
+			for _, to := range c.want {
+				require.Len(t, got[to], 1, to)
+				words := strings.Join(strings.Fields(text(t, got[to][0])), " ")
+				require.Contains(t, words, "has turned: "+c.now.String()+", was ")
+				require.Contains(t, words, "not a safety clearance")
+				require.NotContains(t, subject(t, got[to][0]), "replaces")
+			}
+		})
+	}
+}
+
+// TestEveningBriefIsMade: the tick looks at tomorrow once every evening, in
+// summer before the light is gone and in winter long after.
+func TestEveningBriefIsMade(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	asked := func() int {
+		return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
+	}
+	v.clock.forward(evening(18, 29))
+	require.NoError(t, v.tick(t.Context(), v.now()))
+	require.Zero(t, asked())
+	for m := range 3 {
+		v.clock.forward(evening(18, 30+m))
+		require.NoError(t, v.tick(t.Context(), v.now()))
+	}
+	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
+	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21}, {Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
+		at, due := eveningDue(d, zoneOf("America/Chicago"), d.In(zoneOf("America/Chicago")).Add(20*time.Hour))
+		require.True(t, due, d)
+		require.Equal(t, "18:30", at.Format("15:04"), d)
+	}
+}
+
+func (v *town) reachesOf(t *testing.T) []coldseam.Reach {
+	t.Helper()
+	rs, err := v.db.Reaches(t.Context())
+	require.NoError(t, err)
+	return rs
+}
+
+// TestWeekendOutlook goes out on Thursday evening to those who asked for it,
+// once, about their rivers and in their units.
+func TestWeekendOutlook(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	v.join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.join(t, "no@h.example", coldseam.Preferences{})
+	thursday := saturday.Add(5).In(zoneOf("America/Chicago"))
+	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
+		v.clock.forward(thursday.Add(at))
+		require.NoError(t, v.queueOutlooks(t.Context(), v.now()))
+	}
+	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
+
+	again := newReadyTown(t, nil)
+	again.join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	again.join(t, "no@h.example", coldseam.Preferences{})
+	b := tomorrow(coldseam.Go, thursday.Add(5*time.Hour))
+	b.Day = saturday.Add(5)
+	b.Next = nil
+	for i := 1; i <= 4; i++ {
+		b.Next = append(b.Next, coldseam.DayOdds{Day: b.Day.Add(i), Odds: .1 * float64(i+2), OddsOK: true, Verdict: coldseam.TossUp, WaterC: [3]float64{4, 5, 6}})
+	}
+	_, err := again.db.SaveBrief(t.Context(), b)
+	require.NoError(t, err)
+	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
+		again.clock.forward(thursday.Add(at))
+		require.NoError(t, again.queueOutlooks(t.Context(), again.now()))
+		again.sendAll(t)
+		want := 0
+		if at >= 17*time.Hour {
+			want = 1
+		}
+		require.Equal(t, want, len(again.letters(t)["yes@h.example"]), fmt.Sprint(at))
+	}
+	got := again.letters(t)
+	require.Len(t, got, 1)
+	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10", subject(t, got["yes@h.example"][0]))
+	require.Contains(t, text(t, got["yes@h.example"][0]), "water 5.0C")
+}
+
+// TestSeasonPause: when the river was too warm for five mornings one note goes
+// out, the morning mail rests, and it comes back when the river is cold again.
+func TestSeasonPause(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	id := v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}, SendAt: "04:45"})
+	save := func(d coldseam.Date, c float64) {
+		b := tomorrow(coldseam.Go, d.In(zoneOf("America/Chicago")).Add(4*time.Hour+40*time.Minute))
+		b.Day, b.Temp.WindowOK, b.Temp.Window = d, true, [3]float64{c - 1, c, c + 1}
+		b.Windows[0].Start, b.Windows[0].End = d.In(zoneOf(b.Zone)).Add(6*time.Hour), d.In(zoneOf(b.Zone)).Add(10*time.Hour)
+		_, err := v.db.SaveBrief(t.Context(), b)
+		require.NoError(t, err)
+	}
+	first := saturday.Add(1)
+	morning := func(n int, c float64) map[string]int {
+		save(first.Add(n), c)
+		v.clock.forward(first.Add(n).In(zoneOf("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
+		_, _, err := v.queueMornings(t.Context(), v.now())
+		require.NoError(t, err)
+		v.sendAll(t)
+		out := map[string]int{}
+		for _, k := range []string{"morning", "pause"} {
+			out[k] = v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND kind = $2 AND state = 'sent'`, id, k)
+		}
+		return out
+	}
+	for n := range 4 {
+		require.Equal(t, map[string]int{"morning": n + 1, "pause": 0}, morning(n, 15))
+	}
+	for n := 4; n < 8; n++ {
+		require.Equal(t, map[string]int{"morning": 4, "pause": 1}, morning(n, 15), "one note, then rest")
+	}
+	require.Equal(t, map[string]int{"morning": 5, "pause": 1}, morning(8, 11), "cold again")
+	for n := 9; n < 14; n++ {
+		morning(n, 15)
+	}
+	require.Equal(t, 2, morning(14, 15)["pause"], "the next warm spell has its own note")
+}
+
+// TestSilentGaugeIsTold: before the morning the admin hears of gauges past
+// their limit, in one mail a day.
+func TestSilentGaugeIsTold(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	for m := 30; m < 40; m++ {
+		v.clock.forward(morningAt(4, m))
+		require.NoError(t, v.watch(t.Context(), v.now()))
+	}
+	v.sendAll(t)
+	got := v.letters(t)[v.cfg.Club.AdminEmail]
+	require.Len(t, got, 1)
+	words := strings.Join(strings.Fields(text(t, got[0])), " ")
+	require.Contains(t, words, "gauge silent", "the Brandt's gauge of the demo is stale")
+	require.Contains(t, words, "not a safety clearance")
+}
