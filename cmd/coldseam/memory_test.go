@@ -143,7 +143,7 @@ func TestMemoryLimitSoak(t *testing.T) {
 		t.Skip("set COLDSEAM_SOAK to run the long form")
 	}
 	t.Parallel()
-	memoryRun{readers: 10_000, rivers: 50, limit: 256 << 20, within: 20 * time.Minute}.run(t)
+	memoryRun{readers: 10_000, rivers: 50, limit: 256 << 20, within: 45 * time.Minute}.run(t)
 }
 
 // The same with fewer subscribers, for every run of the tests: what grows with

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"net/url"
+	"os"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sink"
+)
+
+// killsRun kills the service or its Postgres at random moments of the morning,
+// day after day, and looks at the invariants after each.
+type killsRun struct {
+	kills, perDay, readers int
+	seed                   uint64
+}
+
+// reconnect bounds how long the service may be without its database after
+// Postgres is up again, on a machine that is busy with other tests; the figure
+// of an idle one is in the log.
+const reconnect = 30 * time.Second
+
+func (x killsRun) run(t *testing.T) {
+	slow := func(e sink.Event) sink.Fault {
+		if e.Stage == "dot" {
+			time.Sleep(150 * time.Millisecond) // so that kills hit mails under way
+		}
+		return sink.Fault{}
+	}
+	rng := rand.New(rand.NewPCG(x.seed, 2))
+	pg, dbURL := ownPostgres(t, readyTown.url(t))
+	v := newTownOn(t, dbURL, slow)
+	for i := range x.readers {
+		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%7), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	require.NoError(t, err)
+	var s *server
+	var env []string
+	start := func() { s = startServer(t, env...) }
+	killServer := func() {
+		require.NoError(t, s.cmd.Process.Signal(syscall.SIGKILL))
+		<-s.done
+	}
+	sent := func() int {
+		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+	}
+	well := func() {
+		t.Helper()
+		require.True(t, assertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again\n%s", tail(s.logged(t), 3000))
+		v.db.Pool().Reset() // the test's own sessions went as well
+	}
+	var worst, sum time.Duration
+	ofPostgres, ofServer, days := 0, 0, 0
+	for n := 0; n < x.kills; {
+		// A new morning; the clock of one morning goes on through its kills.
+		day := saturday.Add(days).In(zoneOf("America/Chicago"))
+		v.clock.forward(day.Add(4*time.Hour + 40*time.Minute))
+		clock := swiftClock{base: day.Add(4*time.Hour + 44*time.Minute), origin: time.Now(), speed: 10}
+		env = append(clock.env(at.Scheme+"://"+at.Host, v.sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
+		start()
+		require.True(t, assertEventually(2*time.Minute, func() bool { return sent() > days*x.readers }), "first mails of day %d: %s\n%s", days+1, states(t, v), tail(s.logged(t), 3000))
+		for k := 0; k < x.perDay && n < x.kills; k++ {
+			time.Sleep(time.Duration(50+rng.IntN(1200)) * time.Millisecond)
+			if rng.IntN(2) == 0 {
+				ofPostgres++
+				pid, began := pg.Pid(), time.Now()
+				require.NoError(t, syscall.Kill(pid, syscall.SIGKILL))
+				require.True(t, assertEventually(reconnect, func() bool { return pg.Pid() != pid && pg.Ready() == nil }), "Postgres comes back")
+				well()
+				took := time.Since(began)
+				worst, sum = max(worst, took), sum+took
+			} else {
+				ofServer++
+				killServer()
+				start()
+				well()
+			}
+			n++
+			invariants(t, v, 4*n)
+		}
+		days++
+		require.True(t, assertEventually(4*time.Minute, func() bool { return sent() == days*x.readers }), "all mails of day %d: %s\n%s", days, states(t, v), tail(s.logged(t), 3000))
+		require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
+		require.NoError(t, <-s.done)
+	}
+	copies := 0
+	for _, n := range byMessage(t, v.sink) {
+		copies += n - 1
+	}
+	t.Logf("%d kills of Postgres and %d of the service on %d mornings: invariants after each, %d of %d mails sent, %d copies (bound %d); well again after %s on average, %s at worst, counted from the kill of Postgres",
+		ofPostgres, ofServer, days, sent(), days*x.readers, copies, 4*x.kills, (sum / time.Duration(max(ofPostgres, 1))).Round(10*time.Millisecond), worst.Round(10*time.Millisecond))
+}
+
+// Eight kills, for every run of the tests.
+func TestKilledAtRandomMoments(t *testing.T) {
+	t.Parallel()
+	killsRun{kills: 8, perDay: 8, readers: 120, seed: 11}.run(t)
+}
+
+// Two hundred.
+func TestKilledAtRandomMomentsSoak(t *testing.T) {
+	if os.Getenv("COLDSEAM_SOAK") == "" {
+		t.Skip("set COLDSEAM_SOAK to run the long form")
+	}
+	t.Parallel()
+	killsRun{kills: 200, perDay: 20, readers: 240, seed: 12}.run(t)
+}
