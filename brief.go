@@ -190,6 +190,7 @@ type RunState struct {
 	Calibrated bool
 	PWave      float64
 	PWave3d    float64
+	PWaveRaw   float64    // before what the log taught about wave odds
 	Arrived    [3]float64 // p10, p50, p90, 0-1
 	Spawned    [3]float64
 	Stage      string // not yet, staging, moving, spawning, dropping back, done

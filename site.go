@@ -39,7 +39,9 @@ type Reach struct {
 	TempSite      SiteID   // where the gauge has no thermometer: the neighbour that has one
 	AirSite       SiteID   // daily air temperature on record; "" = the gauge itself
 	WeatherSite   SiteID   // the point whose weather forecast counts
+	AgencySite    SiteID   // the point whose discharge forecast or release schedule counts; "" = the gauge itself
 	AlertFeed     string   // profile of the official warnings
+	DriveKM       float64  // of a usual trip there and back; 0 = not known
 	Regulated     bool     // flow set by dam releases
 	DamCycle      string   // the usual daily cycle, with reason and date; empty = none stated
 

@@ -197,3 +197,29 @@ func (db *DB) Run(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (
 	}
 	return r, nil
 }
+
+// WaveOdds are the wave odds of a reach as the first run forecast of each day
+// had them for that day, before any recalibration, of days with a run clock and
+// known at asOf.
+func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string, asOf time.Time) (map[coldseam.Date]float64, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT DISTINCT ON (day) day, (body ->> 'PWaveRaw')::float8
+		FROM coldseam.run_state
+		WHERE reach_id = $1 AND species = $2 AND issued_at <= $3 AND (body ->> 'Active')::bool AND body ? 'PWaveRaw'
+		  AND body -> 'Days' -> 0 ->> 'Day' = day::text
+		ORDER BY day, issued_at`, reach, species, micro(asOf))
+	if err != nil {
+		return nil, fmt.Errorf("wave odds of %s: %w", reach, classify(err))
+	}
+	out := map[coldseam.Date]float64{}
+	var day time.Time
+	var p float64
+	_, err = pgx.ForEachRow(rows, []any{&day, &p}, func() error {
+		out[coldseam.DateOf(day)] = p
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("wave odds of %s: %w", reach, classify(err))
+	}
+	return out, nil
+}

@@ -43,7 +43,8 @@ type app struct {
 	compose *notify.Composer
 	relay   notify.Relay
 
-	limits verdict.Table // with the club's own values
+	limits     verdict.Table // with the club's own values
+	alertRules []verdict.AlertRule
 
 	breaker notify.Breaker
 
@@ -79,6 +80,9 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 	}
 	var err error
 	if a.limits, err = cfg.table(); err != nil {
+		return nil, err
+	}
+	if a.alertRules, err = cfg.alertRules(); err != nil {
 		return nil, err
 	}
 	if err := a.openDatabase(ctx, o); err != nil {

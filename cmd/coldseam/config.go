@@ -34,6 +34,8 @@ type Config struct {
 	Reaches  []ReachConfig    `toml:"reach"`
 
 	Thresholds map[string]LimitConfig `toml:"thresholds"` // limits of the decision other than the program's own
+	Weight     WeightConfig           `toml:"weight"`
+	AlertRules []AlertRuleConfig      `toml:"alert_rule"`
 
 	path string
 }
@@ -48,6 +50,10 @@ type ClubConfig struct {
 	SendAt     string `toml:"send_at"`
 	Deadline   string `toml:"deadline"`
 	Guides     string `toml:"guides"` // where to find a licensed guide, may be empty
+
+	Currency    string   `toml:"currency"` // of the cost of driving, such as USD
+	CostPerMile *float64 `toml:"cost_per_mile"`
+	CostPerKM   *float64 `toml:"cost_per_km"`
 }
 
 // MailConfig is the way out: a relay, the signing key, the list's names.
@@ -107,8 +113,9 @@ type ReachConfig struct {
 	Site            string       `toml:"site"`
 	TempSite        string       `toml:"temp_site"`
 	AirSite         string       `toml:"air_site"`
-	Weather         string       `toml:"weather"` // site id of the forecast point
-	Alerts          string       `toml:"alerts"`  // profile of the alert feed
+	Weather         string       `toml:"weather"`       // site id of the forecast point
+	FlowForecast    string       `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
+	Alerts          string       `toml:"alerts"`        // profile of the alert feed
 	Upstream        []string     `toml:"upstream"`
 	GaugeKM         float64      `toml:"gauge_km"`
 	Lat             float64      `toml:"lat"`
@@ -131,6 +138,8 @@ type ReachConfig struct {
 	Species         []string     `toml:"species"`
 	Resident        *float64     `toml:"resident_share"`
 	TargetRate      float64      `toml:"target_rate"`
+	DriveMiles      *float64     `toml:"drive_miles"` // there and back
+	DriveKM         *float64     `toml:"drive_km"`
 	Spots           []SpotConfig `toml:"spot"`
 	Rules           []RuleConfig `toml:"rule"`
 	Why             string       `toml:"why"` // reason of the last edit, kept in the audit
@@ -314,6 +323,15 @@ func (c Config) check() error {
 		return err
 	}
 	if _, err := c.proxies(); err != nil {
+		return err
+	}
+	if _, err := c.Club.costPerMile(); err != nil {
+		return err
+	}
+	if _, err := c.alertRules(); err != nil {
+		return err
+	}
+	if err := c.Weight.check(); err != nil {
 		return err
 	}
 	sites := map[string]bool{}

@@ -46,7 +46,8 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 		ID: coldseam.ReachID(r.ID), River: r.River, Name: r.Name, Site: coldseam.SiteID(r.Site), Zone: r.Zone,
 		Lat: r.Lat, Lon: r.Lon, GaugeKM: r.GaugeKM, TempSite: coldseam.SiteID(r.TempSite), Regulated: r.Regulated,
 		AirSite: coldseam.SiteID(r.AirSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
-		DamCycle: r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
+		AgencySite: coldseam.SiteID(r.FlowForecast),
+		DamCycle:   r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
 		IceSwitch: r.IceSwitch, HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,
 		ResidentShare: 0.15, TargetRate: r.TargetRate,
 		MaxFlowM3S:  pick("max_flow", r.MaxFlowM3S, r.MaxFlowCFS, coldseam.CubicMPerCFS),
@@ -58,6 +59,12 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 	}
 	if out.TargetRate == 0 {
 		out.TargetRate = c.Odds.TargetRate
+	}
+	if km := pick("drive", r.DriveKM, r.DriveMiles, kmPerMile); km != nil {
+		if !(*km >= 0 && *km < 5000) && err == nil {
+			err = fmt.Errorf("drive of %.0f km; want the way there and back: %w", *km, coldseam.ErrInvalid)
+		}
+		out.DriveKM = *km
 	}
 	for _, u := range r.Upstream {
 		out.UpstreamSites = append(out.UpstreamSites, coldseam.SiteID(u))

@@ -38,16 +38,20 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.attributions(r), Seed: seedOf(morning), Replayed: replay}
+		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Limits: a.cfg.Weight.limits(), AlertRules: a.alertRules, TempSite: r.TempSite}
 	g := gather{app: a, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
+	g.thermometer()
 	g.instants()
 	g.weather()
+	g.agency()
 	g.alerts()
 	g.station()
 	g.neighbours()
 	g.models()
 	g.log()
+	g.recalibration()
 	g.rigs()
 	return f, g.err()
 }
@@ -91,15 +95,15 @@ func (g *gather) daily() {
 	if air == "" {
 		air = r.Site
 	}
-	d, err := g.db.DailyFrame(g.ctx, r.Site, r.TempSite, air, g.f.Now, r.Zone, g.opts...)
+	d, err := g.db.DailyFrame(g.ctx, r.Site, g.f.TempSite, air, g.f.Now, r.Zone, g.opts...)
 	if g.keep(err) {
-		g.f.Days = d.Cut(coldseam.DateOf(g.f.Now.In(g.f.Loc)).Add(-1))
+		g.f.Days = d.Cut(g.lastDay())
 	}
 }
 
 func (g *gather) instants() {
 	r := g.f.Reach
-	temp := r.TempSite
+	temp := g.f.TempSite
 	if temp == "" {
 		temp = r.Site
 	}
@@ -260,6 +264,10 @@ func (g *gather) models() {
 	if g.model("thermal", &tm) {
 		g.f.TempModel = &tm
 	}
+	var rain flow.RainTerm
+	if g.model(rainKind, &rain) {
+		g.f.RainTerm = &rain
+	}
 }
 
 func (g *gather) model(kind string, into any) bool {
@@ -295,6 +303,7 @@ func (g *gather) log() {
 			g.f.Trips7++
 		}
 	}
+	g.readings(trips)
 	if rate, ok := verdict.TargetRate(trips); ok {
 		g.f.Target = rate
 	}

@@ -23,9 +23,12 @@ const archiveBack = 240 * day
 func (g *gather) neighbours() {
 	r := g.f.Reach
 	for _, up := range r.UpstreamSites {
-		if d, err := g.db.DailyFrame(g.ctx, up, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) {
-			g.f.Upstream = append(g.f.Upstream, d.Cut(g.lastDay()))
+		d, err := g.db.DailyFrame(g.ctx, up, "", "", g.f.Now, r.Zone, g.opts...)
+		if !g.keep(err) {
+			// The models know the gauges by their order: one that is silent keeps its place.
+			d = coldseam.Days{First: g.lastDay(), FlowM3S: []float64{math.NaN()}}
 		}
+		g.f.Upstream = append(g.f.Upstream, d.Cut(g.lastDay()))
 	}
 	if daily.Span(g.f.Days.WaterC) < shortYears {
 		g.pool()

@@ -94,7 +94,11 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 // came. Discharge is scored in ln m3/s.
 func (a *app) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) ([]issuedScore, error) {
 	loc := zoneOf(r.Zone)
-	es, err := a.db.Ensembles(ctx, r.Site, p, from.In(loc), a.now())
+	site := r.Site
+	if p == coldseam.WaterTemp && r.TempSite != "" {
+		site = r.TempSite // what a neighbour's thermometer measures is scored there
+	}
+	es, err := a.db.Ensembles(ctx, site, p, from.In(loc), a.now())
 	if err != nil {
 		return nil, err
 	}

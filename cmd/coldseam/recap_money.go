@@ -90,7 +90,7 @@ func (m *recapMaker) judge() error {
 			return err
 		}
 		m.days = append(m.days, days...)
-		if m.verdicts(days, rows) {
+		if m.verdicts(r, days, rows) {
 			for _, d := range days {
 				told = append(told, d.Resolved)
 			}
@@ -196,7 +196,7 @@ var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay
 
 // verdicts adds what one reach was told and what came to the rows. It reports
 // whether every number of the reach may be shown.
-func (m *recapMaker) verdicts(days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (open bool) {
+func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (open bool) {
 	cells := map[coldseam.Verdict]*cell{}
 	var list []*cell
 	rest := &cell{} // what was fished against a STOP or without a call: never shown, but in the worth
@@ -225,6 +225,9 @@ func (m *recapMaker) verdicts(days []judgedDay, rows map[coldseam.Verdict]*web.R
 			open, m.left = false, true
 		default:
 			row.Judged, row.Good = row.Judged+c.n, row.Good+c.good
+			if v == coldseam.Stay {
+				m.r.Money.MilesSaved += float64(c.n-c.good) * r.DriveKM / kmPerMile
+			}
 		}
 	}
 	return open
@@ -279,6 +282,9 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 	}
 	if r := rows[coldseam.Stay]; r != nil {
 		m.r.Money.Misses, m.r.Money.DrivesSaved = r.Good, r.Judged-r.Good
+	}
+	if cost, err := m.cfg.Club.costPerMile(); err == nil && cost > 0 {
+		m.r.Money.Currency, m.r.Money.CostPerMile = m.cfg.Club.Currency, cost
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
@@ -113,19 +114,19 @@ func (a *app) refit(ctx context.Context, site coldseam.SiteID) error {
 		if err != nil {
 			return err
 		}
-		return a.fitAndSave(ctx, site, f.Days, f.Pool, f.Seed)
+		return errors.Join(a.fitAndSave(ctx, site, f), a.fitRain(ctx, r, f))
 	}
 	return nil
 }
 
-func (a *app) fitAndSave(ctx context.Context, site coldseam.SiteID, days coldseam.Days, pool []coldseam.Days, seed uint64) error {
+func (a *app) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecast.Features) error {
 	var errs []error
-	if m, err := flow.Fit(days, flow.Options{Seed: seed, Pool: pool}); err == nil {
+	if m, err := flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream}); err == nil {
 		errs = append(errs, a.saveModel(ctx, site, "flow", m, m.From, m.To, m.Score))
 	} else {
 		errs = append(errs, err)
 	}
-	if m, err := thermal.Fit(days, thermal.Options{Seed: seed, Pool: pool}); err == nil {
+	if m, err := thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool}); err == nil {
 		errs = append(errs, a.saveModel(ctx, site, "thermal", m, m.From, m.To, m.Score))
 	} else {
 		errs = append(errs, err)

@@ -315,6 +315,7 @@ func (e *engine) result() Result {
 	for k, p := range d.stages {
 		s.StageProbs[Stages[k]] = p / n
 	}
+	s.PWaveRaw = float64(d.waves) / n
 	s.PWave3d = e.in.Recal.Apply(e.anyWave(min(3, e.leads)))
 	s.PRefill = e.in.Recal.Apply(share(e.refill))
 	s.HoleLoad = coldseam.Quantile(d.load, .5)

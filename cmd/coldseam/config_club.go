@@ -1,0 +1,98 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/verdict"
+)
+
+const kmPerMile = 1.609344
+
+// costPerMile is the club's cost of driving; 0 = none on file.
+func (c ClubConfig) costPerMile() (float64, error) {
+	switch {
+	case c.CostPerMile != nil && c.CostPerKM != nil:
+		return 0, fmt.Errorf("club.cost_per_mile and cost_per_km are both given: %w", coldseam.ErrInvalid)
+	case c.CostPerMile != nil:
+		return costInRange(*c.CostPerMile)
+	case c.CostPerKM != nil:
+		return costInRange(*c.CostPerKM * kmPerMile)
+	}
+	return 0, nil
+}
+
+func costInRange(v float64) (float64, error) {
+	if !(v >= 0 && v < 1e6) {
+		return 0, fmt.Errorf("club cost of driving %g; want a sum of money: %w", v, coldseam.ErrInvalid)
+	}
+	return v, nil
+}
+
+// WeightConfig is [weight]: the club's own limits of the weight advice. A value
+// that is not given is the program's.
+type WeightConfig struct {
+	TieNew  float64 `toml:"tie_new"`  // P(holds) to tie on until a spot is calibrated
+	TieDone float64 `toml:"tie_done"` // afterwards
+	Pack    float64 `toml:"pack"`
+	FloorOz float64 `toml:"floor_oz"` // smallest size to advise
+	MaxOz   float64 `toml:"max_oz"`
+}
+
+func (w WeightConfig) limits() jig.Limits {
+	return jig.Limits{TieNew: w.TieNew, TieDone: w.TieDone, Pack: w.Pack, FloorOz: w.FloorOz, MaxOz: w.MaxOz}
+}
+
+func (w WeightConfig) check() error {
+	for _, x := range []struct {
+		key       string
+		v, lo, hi float64
+	}{{"tie_new", w.TieNew, .3, .95}, {"tie_done", w.TieDone, .3, .95}, {"pack", w.Pack, .5, .99}, {"floor_oz", w.FloorOz, 1. / 16, 1}, {"max_oz", w.MaxOz, 1. / 8, 1}} {
+		if x.v != 0 && !(x.v >= x.lo && x.v <= x.hi) {
+			return fmt.Errorf("weight.%s is %g; want %g to %g: %w", x.key, x.v, x.lo, x.hi, coldseam.ErrInvalid)
+		}
+	}
+	if w.FloorOz > 0 && w.MaxOz > 0 && w.FloorOz > w.MaxOz {
+		return fmt.Errorf("weight.floor_oz %g is above max_oz %g: %w", w.FloorOz, w.MaxOz, coldseam.ErrInvalid)
+	}
+	return nil
+}
+
+// AlertRuleConfig is one [[alert_rule]]: what the warnings of a provider mean,
+// in its own codes or words. Such a rule stands before the program's own for
+// that provider.
+type AlertRuleConfig struct {
+	Provider string   `toml:"provider"` // profile of the warnings; "" = all
+	Class    string   `toml:"class"`    // flood, storm, ice, dam_release, watch, minor, none
+	Codes    []string `toml:"codes"`
+	Words    []string `toml:"words"`   // all must stand in event or headline
+	Without  []string `toml:"without"` // none of these may
+	Why      string   `toml:"why"`     // wanted where the class makes a warning weigh less
+}
+
+// alertRules turns the list into rules; one that says nothing, or that lets a
+// warning pass without a reason, is refused.
+func (c Config) alertRules() ([]verdict.AlertRule, error) {
+	var out []verdict.AlertRule
+	for i, r := range c.AlertRules {
+		class, err := verdict.ParseAlertClass(r.Class)
+		if err != nil {
+			return nil, fmt.Errorf("alert_rule %d: %w", i+1, err)
+		}
+		if len(r.Codes) == 0 && len(r.Words) == 0 {
+			return nil, fmt.Errorf("alert_rule %d: neither codes nor words: %w", i+1, coldseam.ErrInvalid)
+		}
+		for _, w := range append(append([]string(nil), r.Codes...), r.Words...) {
+			if strings.TrimSpace(w) == "" {
+				return nil, fmt.Errorf("alert_rule %d: an empty code or word fits every warning: %w", i+1, coldseam.ErrInvalid)
+			}
+		}
+		if (class == verdict.AlertNone || class == verdict.AlertMinor) && r.Why == "" {
+			return nil, fmt.Errorf("alert_rule %d: class %s makes warnings weigh less; want why: %w", i+1, r.Class, coldseam.ErrInvalid)
+		}
+		out = append(out, verdict.AlertRule{Provider: r.Provider, Class: class, Codes: r.Codes, Words: r.Words, Without: r.Without})
+	}
+	return out, nil
+}

@@ -1,0 +1,368 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/store"
+)
+
+// servingTown is a town whose clock stands past the making of its record.
+func servingTown(t *testing.T) *town {
+	t.Helper()
+	v := newReadyTown(t, nil)
+	v.clock.forward(demoStart.Add(5 * time.Minute))
+	return v
+}
+
+func (v *town) reachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
+	t.Helper()
+	r, err := v.db.Reach(t.Context(), id)
+	require.NoError(t, err)
+	return r
+}
+
+func (v *town) featuresOf(t *testing.T, r coldseam.Reach) forecast.Features {
+	t.Helper()
+	f, err := v.features(t.Context(), r, saturday, v.now(), false)
+	require.NoError(t, err)
+	return f
+}
+
+// told makes the morning of features as the service would.
+func told(f forecast.Features) forecast.Morning { return forecast.Make(f) }
+
+func inputNote(t *testing.T, b coldseam.Brief, key string) string {
+	t.Helper()
+	for _, in := range b.Inputs {
+		if in.Key == key {
+			return in.Note
+		}
+	}
+	t.Fatalf("no input %q", key)
+	return ""
+}
+
+// waterTrips logs water temperatures read in the boat: delta above the gauge.
+func (v *town) waterTrips(t *testing.T, reach coldseam.ReachID, days int, value func(at time.Time) float64) (n int) {
+	t.Helper()
+	for i := range days {
+		at := v.now().AddDate(0, 0, -1-i).Truncate(15 * time.Minute)
+		c := value(at)
+		if math.IsNaN(c) {
+			continue // the gauge was silent
+		}
+		_, added, err := v.db.AddTrip(t.Context(), coldseam.Trip{Reach: reach, Date: coldseam.DateOf(at.In(zoneOf("America/Chicago"))), Angler: fmt.Sprintf("b%d", i%3),
+			Start: at.Add(-time.Hour), Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 1, WaterC: &c, WaterAt: at, EnteredAt: at.Add(time.Hour), Source: "csv"})
+		require.NoError(t, err)
+		require.True(t, added)
+		n++
+	}
+	return n
+}
+
+// From the boat's thermometer to the brief: stored trips are set beside the
+// gauge's own readings of the hour, and move what is told of the reach.
+func TestBoatReadingsReachTheBrief(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	r := v.reachOf(t, "tamsen-bend")
+	before := v.featuresOf(t, r)
+	require.Empty(t, before.Readings)
+	plain := told(before)
+	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearest(before.Water, at) + 1.2 })
+	later := v.now().AddDate(0, 0, -3)
+	_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.now().Add(time.Hour), coldseam.DateOf(later).UTC())
+	require.NoError(t, err)
+	f := v.featuresOf(t, r)
+	require.Len(t, f.Readings, n-1, "a line that was entered later is not known yet")
+	for _, x := range f.Readings {
+		require.InDelta(t, 1.2, x.Value-x.Gauge, 1e-9)
+	}
+	o := thermal.FitOffset(f.Readings)
+	require.InDelta(t, 1.2, o.Mean, .15)
+	m := told(f)
+	require.Contains(t, inputNote(t, m.Brief, "water_temp"), fmt.Sprintf("%d members' readings", n-1))
+	a, _ := plain.Brief.Best()
+	b, _ := m.Brief.Best()
+	require.Greater(t, b.WaterC[1], a.WaterC[1]+.7)
+	require.Equal(t, plain.Temp.Site, m.Temp.Site)
+	require.InDelta(t, plain.Temp.Quantile(2, .5), m.Temp.Quantile(2, .5), 1e-9, "the gauge's own forecast is not moved: it is scored")
+}
+
+// A gauge without a thermometer: the nearest gauge of the club stands in; far
+// from any, the boat's thermometer alone carries the river.
+func TestRiverWithoutAThermometer(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	dry := v.reachOf(t, "tamsen-bend")
+	site, err := v.db.Site(ctx, dry.Site)
+	require.NoError(t, err)
+	src := dry.Site
+	site.ID, site.Code, site.Name = "northgauge:DRY", "DRY", "Dry Fork"
+	require.NoError(t, v.db.PutSite(ctx, site))
+	for _, k := range []struct {
+		param coldseam.Parameter
+		stat  coldseam.Statistic
+		from  time.Time
+	}{{coldseam.Discharge, coldseam.Instant, v.now().Add(-historyBack)}, {coldseam.Stage, coldseam.Instant, v.now().Add(-historyBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
+		s, err := v.db.History(ctx, src, k.param, k.stat, k.from, v.now(), v.now())
+		require.NoError(t, err)
+		s.Site = site.ID
+		_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+		require.NoError(t, err)
+	}
+	dry.ID, dry.Site, dry.AirSite = "dry-fork", site.ID, src
+	require.NoError(t, v.db.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
+
+	near := v.featuresOf(t, dry)
+	require.Equal(t, src, near.TempSite)
+	m := told(near)
+	require.Equal(t, src, m.Temp.Site)
+	require.Contains(t, inputNote(t, m.Brief, "water_temp"), "neighbour gauge northgauge:NG-1001 and no member's reading")
+	n := v.waterTrips(t, dry.ID, 15, func(at time.Time) float64 { return math.Max(nearest(near.Water, at)-.8, .1) })
+	known := told(v.featuresOf(t, dry))
+	a, _ := m.Brief.Best()
+	b, _ := known.Brief.Best()
+	require.Less(t, b.WaterC[2]-b.WaterC[0], a.WaterC[2]-a.WaterC[0])
+	require.Less(t, b.WaterC[1], a.WaterC[1])
+
+	dry.Lat += 9 // far from every other gauge
+	require.NoError(t, v.db.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
+	far := v.featuresOf(t, dry)
+	require.Empty(t, far.TempSite)
+	require.Len(t, far.Readings, n)
+	alone := told(far)
+	require.Contains(t, inputNote(t, alone.Brief, "water_temp"), fmt.Sprintf("%d members' readings alone", n))
+	w, ok := alone.Brief.Best()
+	require.True(t, ok)
+	require.NotZero(t, w.WaterC[1])
+	require.Positive(t, w.WaterC[2]-w.WaterC[0])
+}
+
+const flowForecastDoc = `<?xml version="1.0" encoding="UTF-8"?>
+<wml2:Collection xmlns:wml2="http://www.opengis.net/waterml/2.0" xmlns:om="http://www.opengis.net/om/2.0" xmlns:gml="http://www.opengis.net/gml/3.2" xmlns:xlink="http://www.w3.org/1999/xlink">
+<wml2:observationMember><om:OM_Observation gml:id="o1"><om:resultTime><gml:TimeInstant gml:id="rt"><gml:timePosition>%s</gml:timePosition></gml:TimeInstant></om:resultTime>
+<om:observedProperty xlink:href="urn:north:property:discharge"/><om:featureOfInterest xlink:href="urn:north:station:TAMX"/>
+<om:result><wml2:MeasurementTimeseries gml:id="ts.1"><wml2:defaultPointMetadata><wml2:DefaultTVPMeasurementMetadata><wml2:uom code="m3/s"/></wml2:DefaultTVPMeasurementMetadata></wml2:defaultPointMetadata>%s</wml2:MeasurementTimeseries></om:result>
+</om:OM_Observation></wml2:observationMember></wml2:Collection>`
+
+// An agency's discharge forecast in WaterML 2 with a result time: fetched,
+// archived, in the ensemble, and the plan a regulated reach waits for.
+func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	issued := v.now().Add(-90 * time.Minute).Truncate(time.Hour)
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
+		var pts strings.Builder
+		for h := 0; h <= 72; h += 3 {
+			fmt.Fprintf(&pts, `<wml2:point><wml2:MeasurementTVP><wml2:time>%s</wml2:time><wml2:value>128</wml2:value></wml2:MeasurementTVP></wml2:point>`,
+				issued.Add(time.Duration(h+1)*time.Hour).Format(time.RFC3339))
+		}
+		w.Header().Set("Content-Type", "text/xml")
+		fmt.Fprintf(w, flowForecastDoc, issued.Format(time.RFC3339), pts.String())
+	}))
+	defer srv.Close()
+	text := demoTOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
+	text = strings.Replace(text, "gauge_km = 4\n", "gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
+	profiles := append(slices.Clone(v.cfg.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
+		Query: map[string]string{"featureOfInterest": "{sites}"}, Parameters: map[string]string{"urn:north:property:discharge": "discharge", "discharge": "discharge"}, Zone: "America/Chicago",
+		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Licence: "invented", Attribution: "Invented flow forecasts"})
+	cfg, err := parseConfig("demo.toml", text, profiles...)
+	require.NoError(t, err)
+	cfg.StateDir, cfg.Mail.SMTP = v.cfg.StateDir, v.cfg.Mail.SMTP
+	v.cfg, v.fetcher.Profiles = cfg, cfg.placed()
+	require.NoError(t, v.syncRivers(ctx))
+	r := v.reachOf(t, "tamsen-bend")
+	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
+	require.True(t, r.Regulated)
+	bare := told(v.featuresOf(t, r))
+	require.True(t, slices.Contains(bare.Decision.Fired, "regulated"), "%v", bare.Decision.Fired)
+
+	var flowFeed feed
+	for _, f := range v.cfg.feeds() {
+		if f.Profile == "northflow" {
+			flowFeed = f
+		}
+	}
+	require.Equal(t, weatherAhead, flowFeed.Ahead, "asked for the days to come")
+	res, err := v.fetchOne(ctx, flowFeed, flowFeed.request(v.now()))
+	require.NoError(t, err)
+	require.Positive(t, res.Rows)
+	f := v.featuresOf(t, r)
+	require.Len(t, f.Agency, 1)
+	require.Len(t, f.AgencyPast, 1)
+	require.Equal(t, issued, f.Agency[0].Issued)
+	m := told(f)
+	require.False(t, slices.Contains(m.Decision.Fired, "regulated"), "%v", m.Decision.Fired)
+	require.Contains(t, inputNote(t, m.Brief, "discharge"), "agency's flow forecast")
+	a, _ := bare.Brief.Best()
+	b, _ := m.Brief.Best()
+	require.Greater(t, b.FlowM3S[1], a.FlowM3S[1], "128 m3/s lie above what the gauge alone says")
+	require.InDelta(t, 128, b.FlowM3S[1], 6, "the hours follow the schedule")
+	require.Greater(t, m.Flow.Quantile(1, .5), bare.Flow.Quantile(1, .5))
+}
+
+// The weekly refit knows the gauges upstream, and a silent one keeps its place.
+func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
+	require.NoError(t, v.db.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.refit(ctx, r.Site))
+	m, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
+	require.NoError(t, err)
+	var fm flow.Model
+	require.NoError(t, json.Unmarshal(m.Params, &fm))
+	require.Len(t, fm.Climate.Up, 2)
+	require.Equal(t, fm.From, m.From)
+	require.Equal(t, fm.To, m.To)
+	require.False(t, m.From.IsZero())
+	require.Contains(t, string(m.Score), "lead5")
+	f := v.featuresOf(t, r)
+	require.Len(t, f.Upstream, 2)
+	require.True(t, math.IsNaN(f.Upstream[0].FlowM3S[0]))
+	require.Greater(t, f.Upstream[1].Len(), 3000)
+	made := told(f)
+	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
+	// A new version beside the old one, which stays readable as of its time.
+	at := v.now()
+	v.clock.forward(at.Add(8 * day))
+	require.NoError(t, v.refit(ctx, r.Site))
+	again, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
+	require.NoError(t, err)
+	require.NotEqual(t, m.MadeAt, again.MadeAt)
+	old, err := v.db.Model(ctx, string(r.Site), "flow", at)
+	require.NoError(t, err)
+	require.Equal(t, m.MadeAt, old.MadeAt)
+}
+
+// Rain is modelled once a hundred storms are archived beside what the river did.
+func TestRainIsLearntFromTheArchive(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	f := v.featuresOf(t, r)
+	require.Nil(t, f.RainTerm)
+	var dry []coldseam.Date // before days that can be scored: measured, not under ice
+	for i := f.Days.Len() - 30; len(dry) < 101; i -= 2 {
+		if !f.Days.FlowSoft[i+1] && f.Days.FlowM3S[i+1] > 0 && !f.Days.FlowSoft[i] && f.Days.FlowM3S[i] > 0 {
+			dry = append(dry, f.Days.Day(i))
+		}
+	}
+	storms := func(from, to int) {
+		for k, last := range dry[from:to] {
+			fc := coldseam.Forecast{Site: r.WeatherSite, Param: coldseam.Precip, Stat: coldseam.Sum, Period: "P1D", Provider: "metgrid",
+				Issued: last.Add(1).In(f.Loc).Add(time.Hour).UTC(), KnownAt: last.Add(1).In(f.Loc).Add(2 * time.Hour).UTC()}
+			for h := 1; h <= 5; h++ {
+				fc.At, fc.Value = append(fc.At, last.Add(h+1).In(f.Loc).UTC()), append(fc.Value, float64(3+k%9))
+			}
+			require.NoError(t, v.db.SaveForecasts(ctx, []coldseam.Forecast{fc}))
+		}
+	}
+	storms(0, 99)
+	require.NoError(t, v.fitRain(ctx, r, f))
+	require.Nil(t, v.featuresOf(t, r).RainTerm, "99 storms are not 100")
+	storms(99, 101)
+	require.NoError(t, v.fitRain(ctx, r, f))
+	g := v.featuresOf(t, r)
+	require.NotNil(t, g.RainTerm)
+	require.Equal(t, 101, g.RainTerm.N)
+	for i := range g.Weather {
+		if g.Weather[i].Param == coldseam.Precip {
+			g.Weather[i].Value = slices.Repeat([]float64{1}, len(g.Weather[i].Value))
+		}
+	}
+	g.RainTerm = nil
+	require.Contains(t, inputNote(t, told(g).Brief, "weather"), "rain is not modelled")
+	g.RainTerm = &flow.RainTerm{PerMM: [3]float64{.01, .01, .01}, N: 101}
+	require.NotContains(t, inputNote(t, told(g).Brief, "weather"), "rain is not modelled")
+}
+
+// Wave odds that came true too seldom are moved by the club's own log.
+func TestWaveOddsLearnFromTheLog(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	_, err := v.db.Pool().Exec(ctx, `DELETE FROM coldseam.trip`)
+	require.NoError(t, err)
+	loc := zoneOf(r.Zone)
+	first := coldseam.Date{Year: 2025, Month: 3, Day: 1}
+	for k := range 80 {
+		d := first.Add(k)
+		for a := range 2 { // two boats, three line hours each, a steady catch: no wave ever
+			_, _, err := v.db.AddTrip(ctx, coldseam.Trip{Reach: r.ID, Date: d, Angler: fmt.Sprintf("w%d", a), Start: d.In(loc).Add(7 * time.Hour), Hours: 3, Anglers: 1, Lines: 1,
+				Species: "walleye", Fish: 2, EnteredAt: d.In(loc).Add(12 * time.Hour), Source: "csv"})
+			require.NoError(t, err)
+		}
+		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
+		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
+		s.PWaveRaw = .9 // a later issue is not the word of the morning
+		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(6*time.Hour), s))
+		s.Days[0].Day = d.Add(-1) // nor is one of the day before
+		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
+	}
+	said, err := v.db.WaveOdds(ctx, r.ID, "walleye", v.now())
+	require.NoError(t, err)
+	require.InDelta(t, .6, said[first], 1e-9)
+	f := v.featuresOf(t, r)
+	require.GreaterOrEqual(t, f.Recal.N, 70)
+	require.Less(t, f.Recal.Apply(.6), .2)
+	moved := told(f).Brief.Run
+	f.Recal.N = 0
+	plain := told(f).Brief.Run
+	require.InDelta(t, plain.PWave, moved.PWaveRaw, 1e-9, "what is scored is the odds before the lesson")
+	if plain.PWave > 0 {
+		require.Less(t, moved.PWave, plain.PWave)
+	}
+}
+
+func TestClubTables(t *testing.T) {
+	t.Parallel()
+	const head = "public_url = \"https://x.example.org\"\n[club]\nname = \"Club\"\n"
+	for _, c := range []struct{ name, text, want string }{
+		{"two costs", head + "cost_per_mile = 1.0\ncost_per_km = 0.6\n", "both given"},
+		{"unknown class", head + "[[alert_rule]]\nclass = \"mud\"\nwords = [\"mud\"]\n", `alert class "mud"`},
+		{"says nothing", head + "[[alert_rule]]\nclass = \"ice\"\n", "neither codes nor words"},
+		{"fits everything", head + "[[alert_rule]]\nclass = \"ice\"\nwords = [\" \"]\n", "fits every warning"},
+		{"silences without a reason", head + "[[alert_rule]]\nclass = \"none\"\nwords = [\"frost\"]\n", "want why"},
+		{"tie out of range", head + "[weight]\ntie_new = 1.5\n", "weight.tie_new is 1.5; want 0.3 to 0.95"},
+		{"floor above max", head + "[weight]\nfloor_oz = 0.75\nmax_oz = 0.5\n", "is above max_oz"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			_, err := parseConfig("c.toml", c.text)
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			require.Contains(t, err.Error(), c.want)
+		})
+	}
+	cfg, err := parseConfig("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
+	require.NoError(t, err)
+	rules, err := cfg.alertRules()
+	require.NoError(t, err)
+	require.Len(t, rules, 1)
+	require.Equal(t, .5, cfg.Weight.limits().MaxOz)
+	mile, err := cfg.Club.costPerMile()
+	require.NoError(t, err)
+	require.InDelta(t, .8047, mile, 1e-4)
+}
