@@ -285,9 +285,28 @@ func TestNonsenseIsRefused(t *testing.T) {
 	t.Parallel()
 	require.Equal(t, "NaN", nonsense("flow NaN cfs"))
 	require.Empty(t, nonsense("flow 12 cfs"))
+	require.Equal(t, "NaN", nonsense("NaN cfs, see https://club.example/b/aNaNb"))
 	l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{goBrief()}})
 	l.Payload = bytes.Replace(l.Payload, []byte(`"easing to noon"`), []byte(`"trend %!s(MISSING)"`), 1)
 	_, err := composer().Compose(l, nil)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "%!")
+}
+
+// TestDrawnTokenHoldsNoMail: a token in which the letters of a mark come up by
+// chance is no value of ours.
+func TestDrawnTokenHoldsNoMail(t *testing.T) {
+	t.Parallel()
+	c := composer()
+	l := cases()["go_day"]
+	for id := int64(1); ; id++ {
+		require.Less(t, id, int64(1_000_000), "no token with the letters")
+		if strings.Contains(c.Links.Unsubscribe(id), "NaN") {
+			l.Subscriber.ID = id
+			break
+		}
+	}
+	m, err := c.Compose(l, nil)
+	require.NoError(t, err)
+	require.Contains(t, string(m.Bytes), "NaN")
 }
