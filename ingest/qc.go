@@ -485,7 +485,11 @@ func (c *checker) twin() {
 		t := c.at(k)
 		lo := sort.Search(len(c.l.Air), func(i int) bool { return !c.l.Air[i].At.Before(t.Add(-twinSpan)) })
 		hi := sort.Search(len(c.l.Air), func(i int) bool { return c.l.Air[i].At.After(t) })
-		if hi-lo < 3 || c.l.Air[hi-1].At.Sub(c.l.Air[lo].At) < twinSpan*3/4 {
+		if hi-lo < 3 {
+			continue
+		}
+		// Each value speaks for a step: three daily means cover three days.
+		if span := c.l.Air[hi-1].At.Sub(c.l.Air[lo].At); span+span/time.Duration(hi-lo-1) < twinSpan*3/4 {
 			continue
 		}
 		cold := true
