@@ -83,12 +83,42 @@ var gotchas = map[string][]string{
 	"G68 key to another host":              {"fetch_test.go: TestFetchKeyStaysHome", "client_test.go: TestRedirect"},
 }
 
-// Every trap is proven by something that exists.
+// faults are those of the fault plan that belong to the feeds, and the ways of
+// the loopback agency, with the tests of each.
+var faults = map[string][]string{
+	"F1 down, refused, no name":        {"fetch_test.go: TestFetchRefusals", "agency/fetch_test.go: TestDeadGaugeStopsNobodyElse"},
+	"F2 one byte at a time":            {"fetch_test.go: TestFetchRefusals", "agency/fetch_test.go: TestScriptedFaults"},
+	"F3 cut at every kilobyte":         {"fetch_test.go: TestFetchCutBodyStoresNothing"},
+	"F4 bombs, depth, attributes, NUL": {"body_test.go: TestXMLLimits", "body_test.go: TestMemoryOfAttacks", "document/memory_test.go: TestMemoryOfDenseDocuments", "cap/parse_test.go: TestAttacks", "waterml/parse_test.go: TestAttacks", "waterml/v1_test.go: TestV1Attacks", "sensorthings/parse_test.go: TestAttacks"},
+	"F5 gzip bomb, header, endless":    {"fetch_test.go: TestFetchRefusals", "agency/fetch_test.go: TestScriptedFaults"},
+	"F6 wrong unit, sign, sentinel":    {"qc_test.go: TestCheckFindsSeededErrors", "qc_real_test.go: TestCheckFindsErrorsInRecord", "unit_test.go: TestUnitFor"},
+	"F7 duplicate, unordered, revised": {"converge_test.go: TestAnyOrderSameTable", "converge_test.go: TestRevisionsSameTable", "../cmd/coldseam/feeds_converge_test.go: TestAnyOrderOfDocumentsSameTable"},
+	"F8 future or no offset":           {"fetch_test.go: TestFetchRefusals", "timestamp_test.go: TestParseTime", "../testdata/covjson/zone_less_times/"},
+	"A1 200 then 304":                  {"fetch_test.go: TestFetchOKThenNotModified", "agency/agency_test.go: TestConditionalGetAndManners"},
+	"A2 429 with Retry-After":          {"fetch_test.go: TestFetchRetries", "agency/fetch_test.go: TestScriptedFaults", "budget_test.go: TestRetryAfterHoldsForAllServers"},
+	"A3 500 then 200":                  {"fetch_test.go: TestFetchRetries", "agency/fetch_test.go: TestScriptedFaults"},
+	"A4 redirect to a private address": {"fetch_test.go: TestFetchRefusals", "agency/fetch_test.go: TestScriptedFaults"},
+	"A5 web page with 200":             {"fetch_test.go: TestFetchRefusals", "agency/fetch_test.go: TestScriptedFaults"},
+	"A6 a warning that cannot be read": {"index_test.go: TestFetchAlertIndex", "index_test.go: TestIndexIsNotGoodBeforeItsDocuments", "../cmd/coldseam/feeds_safety_test.go: TestWarningsCountOnlyWhenComplete"},
+	"A7 requests of several servers":   {"budget_test.go: TestFetchersShareABudget", "../store/requestbudget_test.go: TestServersShareTheBudgetOfAHost"},
+	"A8 safety inputs before a send":   {"../cmd/coldseam/feeds_pace_test.go: TestSafetyInputsAreFreshAtEverySend"},
+	"A9 ice without a value is a stop": {"fetch_test.go: TestFetchIceWithoutValue", "../cmd/coldseam/feeds_safety_test.go: TestIceWithoutAValueStopsTheMorning"},
+	"A10 the field that moved":         {"schema_test.go: TestSchemaNamesTheFieldThatMoved", "../cmd/coldseam/check_test.go: TestCheckOfDocuments"},
+	"A11 an import of any size":        {"waterml/stream_test.go: TestStreamMemoryIsFlat", "../cmd/coldseam/import_test.go: TestImportOfALongRecord"},
+	"A12 discharge by rating":          {"rating_test.go: TestDischargeByRating", "../cmd/coldseam/import_test.go: TestImportOfARating"},
+}
+
+// Every trap and every fault is proven by something that exists.
 func TestEveryGotchaHasAProof(t *testing.T) {
 	t.Parallel()
 	require.Len(t, gotchas, 68)
+	proven(t, gotchas)
+	proven(t, faults)
+}
+
+func proven(t *testing.T, list map[string][]string) {
 	seen := map[string]bool{}
-	for name, proofs := range gotchas {
+	for name, proofs := range list {
 		number, _, _ := strings.Cut(name, " ")
 		require.False(t, seen[number], name)
 		seen[number] = true

@@ -34,6 +34,7 @@ type importCmd struct {
 	Profile string   `help:"Read documents as this [[profile]] would."`
 	Map     string   `help:"A column map (TOML) for tables of another layout." type:"existingfile"`
 	Unit    string   `help:"The unit of every series, where a document carries none."`
+	OpenEnd bool     `help:"Take a table whose last line has no line end; else it counts as cut short."`
 	DryRun  bool     `help:"Show what the files hold and store nothing."`
 	Trips   bool     `help:"The tables are trip logs."`
 	Rating  bool     `help:"The table is a rating (stage_m or stage_ft, discharge_m3s or discharge_cfs) of a gauge that reports stage alone."`
@@ -173,6 +174,9 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, tabl
 	b, report, err := table.Parse(r, ingest.Profile{Name: provider, Provider: provider, Zone: c.Zone, MaxBodyBytes: maxFile}.WithDefaults(), m)
 	if err != nil {
 		return b, report, err
+	}
+	if report.OpenEnd && !c.OpenEnd { // a number cut in two is a number
+		return ingest.Batch{}, report, fmt.Errorf("the last line has no line end, so the file may be cut short: look at it, then --open-end: %w", coldseam.ErrInvalid)
 	}
 	for _, x := range report.Examples {
 		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Why: x.Why, N: 1})

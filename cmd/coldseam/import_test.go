@@ -161,3 +161,30 @@ func TestImportOfARating(t *testing.T) {
 	_, out, _ = call(t, "import", "--config", conf, "--rating", "--since", "2020-01-02", rating)
 	require.Contains(t, out, `--site is ""`)
 }
+
+// A table that is cut within a line stores nothing: a number cut in two is
+// still a number. Between two lines nothing can be told, as in any text.
+func TestImportOfACutTable(t *testing.T) {
+	t.Parallel()
+	conf := smallConfig(t)
+	whole := "date,flow_m3s\n2026-01-01,12.5\n2026-01-02,13.5\n"
+	file := filepath.Join(t.TempDir(), "x.csv")
+	args := []string{"import", "--config", conf, "--site", "own:1", "--zone", "UTC", "--dry-run", file}
+	for n := 1; n < len(whole); n += 5 {
+		require.NoError(t, os.WriteFile(file, []byte(whole[:n]), 0o600))
+		code, out, _ := call(t, args...)
+		if code == 0 {
+			require.True(t, strings.HasSuffix(whole[:n], "\n"), "%q: %s", whole[:n], out)
+		} else {
+			require.Contains(t, out, "refused")
+		}
+	}
+	require.NoError(t, os.WriteFile(file, []byte(strings.TrimSpace(whole)), 0o600))
+	code, out, _ := call(t, args...)
+	require.Equal(t, 1, code)
+	require.Contains(t, out, "the file may be cut short")
+	code, out, _ = call(t, append(args, "--open-end")...)
+	require.Zero(t, code, out)
+	require.Contains(t, out, "1 series, 2 values")
+	require.Contains(t, out, "from 12.5 to 13.5")
+}

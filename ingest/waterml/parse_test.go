@@ -22,7 +22,7 @@ func TestCases(t *testing.T) {
 
 func TestTruncatedAtEveryByte(t *testing.T) {
 	t.Parallel()
-	for _, c := range []string{"plain", "scalars", "domain_range", "data_array_separators", "references", "soap_prefixes"} {
+	for _, c := range []string{"plain", "scalars", "domain_range", "data_array_separators", "references", "soap_prefixes", "forecast", "nil_forms", "implied_months"} {
 		t.Run(c, func(t *testing.T) {
 			t.Parallel()
 			dir := "testdata/v2/" + c
