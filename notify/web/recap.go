@@ -48,7 +48,7 @@ type Recap struct {
 	Outages     []RecapOutage
 	Change      []string // what to change next year
 	Sources     []coldseam.Attribution
-	Rules       []coldseam.Rule
+	Rules       []RecapRules // by river
 }
 
 // RecapMoney is what the calls were worth in drives. Miles 0 = not known;
@@ -345,15 +345,27 @@ func hasReach(rs []coldseam.Reach, id coldseam.ReachID) bool {
 	return false
 }
 
+// RecapRules are the rules of one river.
+type RecapRules struct {
+	River string
+	Rules []coldseam.Rule
+}
+
+// ruled is what the foot of a page names: the rules of each river and the
+// sources of all.
+func (r Recap) ruled() []coldseam.Brief {
+	out := []coldseam.Brief{{Sources: r.Sources}}
+	for _, x := range r.Rules {
+		out = append(out, coldseam.Brief{River: x.River, Rules: x.Rules})
+	}
+	return out
+}
+
 // RecapHTML writes the recap as one file that stands alone: style inside, no
 // links, printable on one page.
 func RecapHTML(w io.Writer, club string, r Recap, units string) error {
 	f := frame{Title: recapPageOf(r, units).Head, Club: club, Bare: true, Body: recapPageOf(r, units)}
-	river := r.River
-	if river == "" {
-		river = "club's rivers"
-	}
-	f = foot(f, []coldseam.Brief{{River: river, Rules: r.Rules, Sources: r.Sources}})
+	f = foot(f, r.ruled())
 	css, err := files.ReadFile("look.css")
 	if err != nil {
 		return fmt.Errorf("recap: %w", err)

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"example.org/coldseam"
 	"example.org/coldseam/notify"
 )
 
@@ -72,7 +71,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 
 func rulesText(r Recap) string {
 	var s []string
-	for _, l := range notify.RuleLinks([]coldseam.Brief{{River: r.River, Rules: r.Rules}}) {
+	for _, l := range notify.RuleLinks(r.ruled()) {
 		s = append(s, l.Link+", "+l.Checked+".")
 	}
 	if len(s) == 0 {
