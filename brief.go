@@ -111,6 +111,11 @@ type Fact struct {
 	Trend     string  // "easing to noon", "rising"
 	ExceedMax float64 // P(flow above max_flow within the window + 6 h)
 	RisePct6h float64 // last observed 6 h change, fraction
+
+	// What the odds of high and rising water spoke of, so that they can be scored.
+	RiseP     float64   // P(flow rises by more than RiseLimit within any 6 h from the issue to Until)
+	RiseLimit float64   // fraction
+	Until     time.Time // end of the window and what the stops look ahead; zero = no forecast
 	Source    string
 	Regulated bool
 }

@@ -63,6 +63,7 @@ func (w *work) brief() {
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
+		w.out.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
 		b.Crossings = daily.Crossings(w.daysReach, w.tempReach, coldseam.BandEdgesC(f.Bands))
 	}
 	b.Next = w.next()
@@ -125,6 +126,12 @@ func (w *work) flowFact(k int) coldseam.Fact {
 	if k < len(w.cands) && len(w.cands[k].FlowM3S) > 0 {
 		c := w.cands[k]
 		x.Window, x.WindowOK = three(c.FlowM3S), true
+		x.RiseLimit, x.Until = f.Table.RiseShare, c.End.Add(hoursOf(f.Table.AfterH))
+		for _, r := range c.RiseShare {
+			if r > x.RiseLimit {
+				x.RiseP += 1 / float64(len(c.RiseShare))
+			}
+		}
 		mid := c.Start.Add(c.End.Sub(c.Start) / 2)
 		x.Trend = verdict.Trend(x.Now, x.Window[1], clockWord(mid.In(f.Loc)))
 		if m := f.Reach.MaxFlowM3S; m != nil {

@@ -20,8 +20,9 @@ import (
 type Morning struct {
 	Brief     coldseam.Brief
 	Decision  verdict.Decision
-	Flow      coldseam.Ensemble // daily means
-	Temp      coldseam.Ensemble // daily means
+	Flow      coldseam.Ensemble   // daily means
+	Temp      coldseam.Ensemble   // daily means
+	Crossings []coldseam.Crossing // of the gauge's own water: what is scored; the brief has the reach's
 	FlowModel *flow.Model
 	TempModel *thermal.Model
 	Run       run.Result

@@ -171,6 +171,29 @@ func (db *DB) Crossings(ctx context.Context, site coldseam.SiteID, asOf time.Tim
 	return out, nil
 }
 
+// IssuedCrossing is a crossing forecast with its issue time.
+type IssuedCrossing struct {
+	Issued   time.Time
+	Crossing coldseam.Crossing
+}
+
+// CrossingsIssued returns every crossing forecast of a site issued in [from, to],
+// oldest first.
+func (db *DB) CrossingsIssued(ctx context.Context, site coldseam.SiteID, from, to time.Time) ([]IssuedCrossing, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT issued_at, body FROM coldseam.crossing
+		WHERE site_id = $1 AND issued_at BETWEEN $2 AND $3
+		ORDER BY issued_at, edge_c`, site, micro(from), micro(to))
+	if err != nil {
+		return nil, fmt.Errorf("crossings of %s: %w", site, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowToStructByPos[IssuedCrossing])
+	if err != nil {
+		return nil, fmt.Errorf("crossings of %s: %w", site, classify(err))
+	}
+	return out, nil
+}
+
 // SaveRun stores the state of the run of one reach and day as issued.
 func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.Date, issued time.Time, r coldseam.RunState) error {
 	body, err := json.Marshal(r)

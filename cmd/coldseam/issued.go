@@ -48,7 +48,20 @@ func (a *app) printIssued(ctx context.Context, w io.Writer) error {
 				return err
 			}
 			for _, x := range sk {
-				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, %d issues\n", paramWords[p], x.Lead, x.CRPS, x.Persistence, x.N)
+				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, 80 %% range held %.0f %%, %d issues\n", paramWords[p], x.Lead, x.CRPS, x.Persistence, 100*x.Held, x.N)
+			}
+		}
+		crossings, err := a.issuedCrossings(ctx, r, today.Add(-120))
+		if err != nil {
+			return err
+		}
+		rises, err := a.issuedRises(ctx, r, today.Add(-120), today)
+		if err != nil {
+			return err
+		}
+		for _, e := range append(crossings, rises...) {
+			if s := e.words(); s != "" {
+				fmt.Fprintln(w, "  "+s)
 			}
 		}
 	}
@@ -85,6 +98,7 @@ func scoreWords(list []resolved) []string {
 type issuedScore struct {
 	Lead, N           int
 	CRPS, Persistence float64
+	Held              float64 // share of issues whose 80 % range held what came
 }
 
 // issuedLeads are the leads that are scored in service.
@@ -136,9 +150,12 @@ func (a *app) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Para
 			s.N++
 			s.CRPS += score.FairCRPS(x, value(y))
 			s.Persistence += math.Abs(value(was) - value(y))
+			if v := value(y); v >= coldseam.Quantile(x, .1) && v <= coldseam.Quantile(x, .9) {
+				s.Held++
+			}
 		}
 		if s.N > 0 {
-			s.CRPS, s.Persistence = s.CRPS/float64(s.N), s.Persistence/float64(s.N)
+			s.CRPS, s.Persistence, s.Held = s.CRPS/float64(s.N), s.Persistence/float64(s.N), s.Held/float64(s.N)
 			out = append(out, s)
 		}
 	}

@@ -110,8 +110,8 @@ func (a *app) saveMorning(ctx context.Context, m *forecast.Morning) error {
 			}
 		}
 	}
-	if len(b.Crossings) > 0 {
-		if err := a.db.SaveCrossings(ctx, b.Site, b.Issued, b.Crossings); err != nil {
+	if len(m.Crossings) > 0 {
+		if err := a.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings); err != nil {
 			return err
 		}
 	}
