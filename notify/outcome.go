@@ -142,9 +142,10 @@ func schedule(o coldseam.Outcome, l coldseam.Letter, now time.Time) coldseam.Out
 		return o
 	}
 	attempt := l.Attempt
-	if o.Stage == StageDial || o.Stage == StageHello {
-		// The relay was not reached at all: one dial finds out for all rows, and
-		// a morning's mail must not sleep for an hour after the relay is back.
+	if o.Stage == StageDial || o.Stage == StageHello || o.Stage == StageCompose {
+		// The relay was not reached at all, or our own database was away: one try
+		// finds out for all rows, and a morning's mail must not sleep for an hour
+		// after it is back.
 		attempt = min(attempt, 2)
 	}
 	o.NextAt = now.Add(RetryAfter(l.ID, attempt))

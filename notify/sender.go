@@ -157,6 +157,9 @@ const (
 	recordPause = 250 * time.Millisecond
 )
 
+// errOutbox: the outbox could not be written just before the text.
+var errOutbox = errors.New("outbox")
+
 // record writes the outcome even when ctx has just ended: the send is history.
 // A database that restarts is waited for, or what was accepted would be sent
 // again.
@@ -249,9 +252,14 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		}
 		return coldseam.Outcome{}, false
 	}
-	if err == nil {
+	switch {
+	case err == nil:
 		o = coldseam.Outcome{State: coldseam.MailSent, Stage: StageSent, Code: 250, Reply: reply}
-	} else {
+	case errors.Is(err, errOutbox):
+		// Nothing of the mail was sent, and neither relay nor reader is to blame.
+		r.hangUpAfter(err)
+		return coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageCompose, Reply: replyText(err)}, false
+	default:
 		o = Classify(stage, err)
 	}
 	if !r.conn.usable(err) {
@@ -282,7 +290,7 @@ func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, e
 		now := r.Now()
 		ok, err := r.Outbox.InData(ctx, l, now, now.Add(lease))
 		if err != nil {
-			return fmt.Errorf("record in_data: %w", err)
+			return fmt.Errorf("record in_data: %w: %w", errOutbox, err)
 		}
 		if !ok {
 			return errNotOurs

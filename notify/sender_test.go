@@ -536,3 +536,26 @@ func TestOutcomeWaitsForTheDatabase(t *testing.T) {
 		})
 	}
 }
+
+// unmarked is an outbox that is away at the moment before the text.
+type unmarked struct{ *memory }
+
+func (unmarked) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {
+	return false, fmt.Errorf("the database restarts: %w", coldseam.ErrUnavailable)
+}
+
+// TestOwnDatabaseIsNotTheRelaysFault: rows that our own database kept from going
+// are tried again soon, however often they were tried, and no edition stops.
+func TestOwnDatabaseIsNotTheRelaysFault(t *testing.T) {
+	t.Parallel()
+	s := startSink(t, sink.Config{})
+	box := newMemory(rows(30)...)
+	for _, r := range box.rows {
+		r.l.Attempt, r.l.Deadline = 6, time.Time{}
+	}
+	tally, err := testSender(unmarked{box}, s.Addr()).Run(context.Background(), 30)
+	require.NoError(t, err)
+	require.Equal(t, 30, tally.Deferred)
+	require.Zero(t, s.Count())
+	require.LessOrEqual(t, box.last(1).NextAt.Sub(at(4, 50)), 6*time.Minute)
+}
