@@ -112,36 +112,76 @@ func (f *Features) weather(p coldseam.Parameter) *coldseam.Forecast {
 }
 
 // airDaily is the air forecast as daily means from the day after the last
-// complete one; it ends at the first day that is not covered by at least 18
-// hours (the first day may be younger: its observed hours are not in a
-// forecast, so 8 will do).
-func (f *Features) airDaily(horizon int) []float64 {
+// complete one: one row, or one for each member of an ensemble; nil without one.
+func (f *Features) airDaily(horizon int) [][]float64 {
 	w := f.weather(coldseam.AirTemp)
 	if w == nil {
 		return nil
 	}
+	rows := w.Members
+	if len(rows) == 0 {
+		rows = [][]float64{w.Value}
+	}
+	var out [][]float64
+	for _, v := range rows {
+		if d := AirDays(w.At, v, f.lastDay(), horizon, f.Loc); len(d) > 0 {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// Hours of a day that a forecast must cover to make its mean. The first day may
+// be younger, as its observed hours are in no forecast.
+const (
+	airHours      = 18.
+	airFirstHours = 8.
+)
+
+// AirDays are the daily means of an air temperature forecast by civil day after
+// last; they end at the first day that is not covered. A first day of which the
+// morning is missing is read by the hours of the day after it, which are warm
+// and cold alike: an afternoon is no mean.
+func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, loc *time.Location) []float64 {
 	sum, n := make([]float64, horizon), make([]float64, horizon)
-	for i, at := range w.At {
-		k := f.lead(coldseam.DateOf(at.Add(-time.Minute).In(f.Loc)))
-		if k < 0 || k >= horizon || math.IsNaN(w.Value[i]) {
+	var byHour [2][24][2]float64 // of the first two days: sum and hours
+	for i, t := range at {
+		mid := t.Add(-time.Minute).In(loc)
+		k := coldseam.DateOf(mid).Sub(last) - 1
+		if k < 0 || k >= horizon || math.IsNaN(value[i]) {
 			continue
 		}
 		step := time.Hour
-		if i+1 < len(w.At) {
-			step = w.At[i+1].Sub(at)
+		if i+1 < len(at) {
+			step = at[i+1].Sub(t)
 		} else if i > 0 {
-			step = at.Sub(w.At[i-1])
+			step = t.Sub(at[i-1])
 		}
 		h := min(step.Hours(), 24)
-		sum[k] += w.Value[i] * h
+		sum[k] += value[i] * h
 		n[k] += h
+		if k < 2 {
+			x := &byHour[k][mid.Hour()]
+			x[0], x[1] = x[0]+value[i]*h, x[1]+h
+		}
 	}
 	var out []float64
 	for k := range sum {
-		if need := 18.0; n[k] < need && !(k == 0 && n[k] >= 8) {
+		if n[k] < airHours && !(k == 0 && n[k] >= airFirstHours) {
 			break
 		}
 		out = append(out, sum[k]/n[k])
+	}
+	if len(out) > 1 && n[0] < 23 {
+		s, c := 0.0, 0.0
+		for h := range 24 {
+			if byHour[0][h][1] > 0 && byHour[1][h][1] > 0 {
+				s, c = s+byHour[1][h][0]/byHour[1][h][1]*byHour[0][h][1], c+byHour[0][h][1]
+			}
+		}
+		if c >= .9*n[0] {
+			out[0] += out[1] - s/c
+		}
 	}
 	return out
 }

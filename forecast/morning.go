@@ -120,9 +120,7 @@ func (w *work) daily() {
 	w.agency = f.agencyMembers(daily.DefaultHorizon)
 	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
 		Seed: f.Seed, AirErrors: f.AirErrors, Agency: w.agency, AgencyErrors: f.agencyErrors()}
-	if air := f.airDaily(daily.DefaultHorizon); len(air) > 0 {
-		q.Air = [][]float64{air}
-	}
+	q.Air = f.airDaily(daily.DefaultHorizon)
 	var err error
 	if f.TempModel == nil {
 		f.TempModel, err = thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool})

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/run"
 )
@@ -86,27 +87,16 @@ func (g *gather) airErrors() {
 	}
 }
 
-// airError is one archived error path; days without 18 forecast hours or
-// without an observed mean end it.
+// airError is one archived error path; the first day that the forecast does not
+// cover or that has no observed mean ends it.
 func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, loc *time.Location) (daily.AirError, bool) {
-	sum, n := map[coldseam.Date]float64{}, map[coldseam.Date]float64{}
-	for i, t := range fc.At {
-		d := coldseam.DateOf(t.Add(-time.Minute).In(loc))
-		sum[d] += fc.Value[i]
-		n[d]++
-	}
-	steps := 24.0
-	if len(fc.At) > 1 {
-		steps = 24 / math.Max(fc.At[1].Sub(fc.At[0]).Hours(), 1)
-	}
 	e := daily.AirError{Issued: issued.Add(-1)}
-	for h := 1; h <= daily.DefaultHorizon; h++ {
-		d := issued.Add(h - 1)
-		obs := coldseam.At(days.AirC, days.Index(d))
-		if n[d] < .75*steps && !(h == 1 && n[d] >= steps/3) || math.IsNaN(obs) {
+	for h, v := range forecast.AirDays(fc.At, fc.Value, e.Issued, daily.DefaultHorizon, loc) {
+		obs := coldseam.At(days.AirC, days.Index(issued.Add(h)))
+		if math.IsNaN(obs) {
 			break
 		}
-		e.Err = append(e.Err, sum[d]/n[d]-obs)
+		e.Err = append(e.Err, v-obs)
 	}
 	return e, len(e.Err) > 0
 }
