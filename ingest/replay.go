@@ -19,13 +19,16 @@ import (
 // of having been confirmed, so the odd old version would stand as the newest.
 func (f *Fetcher) Replay(ctx context.Context, p Profile, body []byte, at time.Time, fetchID int64) (res Result, err error) {
 	res = Result{Profile: p.Name, Remaining: -1, State: StateError, Bytes: int64(len(body)), Flagged: map[string]int{}}
-	p = p.WithDefaults()
+	p = f.withChoice(p.WithDefaults(), "")
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
 		return res, fmt.Errorf("replay of %s: %w", p.Name, err)
 	}
 	if err := f.save(ctx, p, b, at.UTC(), fetchID, &res); err != nil {
 		return res, fmt.Errorf("replay of %s: %w", p.Name, err)
+	}
+	if b.Rows() == 0 && len(b.Meta) > 0 { // records of series: what they rank lower is passed over from now on
+		res.Notes = append(res.Notes, f.choose(p.Provider, b.Meta)...)
 	}
 	res.State = StateOK
 	if res.Rows == 0 {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"sort"
 	"strings"
 	"time"
 
@@ -210,6 +211,8 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 	if err != nil {
 		return err
 	}
+	// What ranks the series of a gauge is read before the series.
+	sort.SliceStable(list, func(i, j int) bool { return a.ranks(list[i]) && !a.ranks(list[j]) })
 	var t fetchTally
 	for i, f := range list {
 		if ctx.Err() != nil {
@@ -232,6 +235,13 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 		return exitCode{1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list))}
 	}
 	return nil
+}
+
+// ranks reports whether a kept document is one of series records.
+func (a *app) ranks(f store.FetchRecord) bool {
+	p, err := a.fetcher.Profile(f.Profile)
+	path := p.Endpoints[ingest.EndpointMetadata].Path
+	return err == nil && path != "" && strings.Contains(f.URL, path)
 }
 
 func (a *app) replayOne(ctx context.Context, f store.FetchRecord) (ingest.Result, error) {

@@ -7,12 +7,15 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/store/storetest"
 )
 
 func TestFetchByHand(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	v := newTown(t, nil)
+	url := storetest.URL(t)
+	v := newTownOn(t, url, nil)
 	var out bytes.Buffer
 	require.NoError(t, (&fetchCmd{}).now(ctx, &out, v.app))
 	require.Contains(t, out.String(), "northgauge/latest")
@@ -23,8 +26,17 @@ func TestFetchByHand(t *testing.T) {
 	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, v.app))
 	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
 
+	// A process that knows nothing yet passes over the same series as before: the
+	// kept records of series are read first.
+	fresh, err := build(ctx, v.cfg, buildOptions{now: v.clock.now, dbURL: url, log: v.app.log, tokenKey: []byte("a key of the tests that is long enough to sign")})
+	require.NoError(t, err)
+	defer fresh.Close()
+	out.Reset()
+	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, fresh))
+	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
+
 	// A feed that is not there is named with those that are.
-	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
+	err = (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
 	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
 }
 
