@@ -18,6 +18,7 @@ import (
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
 
@@ -365,4 +366,41 @@ func TestClubTables(t *testing.T) {
 	mile, err := cfg.Club.costPerMile()
 	require.NoError(t, err)
 	require.InDelta(t, .8047, mile, 1e-4)
+}
+
+// Once a week, and once: the daily round asks for a refit of every gauge whose
+// models are past their week.
+func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	asked := func() int { return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'refit'`) }
+	_, err := v.makeAll(ctx, saturday) // fits what has no model yet
+	require.NoError(t, err)
+	before := asked()
+	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+	require.Equal(t, before, asked(), "models of this week stand")
+	v.clock.forward(v.now().Add(refitAfter + time.Hour))
+	week := saturday.Add(7)
+	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.Equal(t, before+3, asked())
+	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.Equal(t, before+3, asked())
+}
+
+// What STAY saved in miles: the drives that would have been poor, and none where
+// fewer than three anglers stand behind the number.
+func TestDrivesSavedInMiles(t *testing.T) {
+	t.Parallel()
+	poor, good := judgedDay{who: []int{1, 2, 3}}, judgedDay{who: []int{1, 2, 3}}
+	poor.Verdict, poor.Known = coldseam.Stay, true
+	good.Verdict, good.Known, good.Good = coldseam.Stay, true, true
+	r := coldseam.Reach{DriveKM: 100 * kmPerMile}
+	var m recapMaker
+	m.verdicts(r, []judgedDay{poor, poor, good, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
+	require.InDelta(t, 300, m.r.Money.MilesSaved, 1e-9)
+	m = recapMaker{}
+	poor.who = []int{1, 2}
+	m.verdicts(r, []judgedDay{poor, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
+	require.Zero(t, m.r.Money.MilesSaved)
 }

@@ -199,7 +199,7 @@ func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration,
 // attributions are the credits of the services that serve a reach: its gauges,
 // those upstream, weather and warnings.
 func (a *app) attributions(r coldseam.Reach) []coldseam.Attribution {
-	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true, r.TempSite: true, r.AirSite: true}
+	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true, r.TempSite: true, r.AirSite: true, r.AgencySite: true}
 	for _, id := range r.UpstreamSites {
 		uses[id] = true
 	}

@@ -283,7 +283,7 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 	if r := rows[coldseam.Stay]; r != nil {
 		m.r.Money.Misses, m.r.Money.DrivesSaved = r.Good, r.Judged-r.Good
 	}
-	if cost, err := m.cfg.Club.costPerMile(); err == nil && cost > 0 {
+	if cost, err := m.cfg.Club.costPerMile(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
 		m.r.Money.Currency, m.r.Money.CostPerMile = m.cfg.Club.Currency, cost
 	}
 }
