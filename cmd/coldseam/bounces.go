@@ -71,6 +71,9 @@ func (a *app) takeReport(ctx context.Context, r notify.Report) error {
 	return nil
 }
 
+// readingSuffix is that of the mailbox file while it is read.
+const readingSuffix = ".reading"
+
 // drainBounces reads mail.bounce_file. The file is moved aside first, so that
 // the mail server writes on into a new one; what was moved and not finished is
 // read again at the next tick.
@@ -79,7 +82,7 @@ func (a *app) drainBounces(ctx context.Context) error {
 	if path == "" {
 		return nil
 	}
-	aside := path + ".reading"
+	aside := path + readingSuffix
 	if _, err := os.Stat(aside); errors.Is(err, os.ErrNotExist) {
 		st, err := os.Stat(path)
 		if errors.Is(err, os.ErrNotExist) || err == nil && st.Size() == 0 {

@@ -10,6 +10,7 @@ import (
 	"net/mail"
 	"net/url"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -309,12 +310,21 @@ func (k *checker) bouncePath(ctx context.Context) {
 		return
 	}
 	if m.BounceFile != "" {
+		// Read and gone is well: the mail server makes it anew.
 		f, err := os.Open(m.BounceFile)
+		if errors.Is(err, os.ErrNotExist) {
+			f, err = os.Open(filepath.Dir(m.BounceFile))
+		}
 		if err != nil {
 			k.add("bounces", levelFail, reasonText(err), "a mailbox file that can be read", "make it, owned by the service")
 			return
 		}
 		f.Close()
+		if st, err := os.Stat(m.BounceFile + readingSuffix); err == nil && k.now().Sub(st.ModTime()) > 3*time.Minute {
+			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+readingSuffix, age(k.now().Sub(st.ModTime()))),
+				"a mailbox read within two ticks", "start coldseam serve; its log says at which mail it stops, and it goes on from the beginning of the file")
+			return
+		}
 	}
 	if k.offline || reservedName(m.BounceDomain) {
 		k.ok("bounces", "received here; the MX of %s was not asked for", m.BounceDomain)

@@ -263,6 +263,14 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.app.cfg.Mail.LMTP = "" }},
 		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.app.cfg.Mail.BounceDomain = "" }},
 		{"no mx", "bounces", levelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
+		{"mailbox half read", "bounces", levelWarn, "not read to its end", func(t *testing.T) {
+			b.app.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
+			aside := b.app.cfg.Mail.BounceFile + readingSuffix
+			require.NoError(t, os.WriteFile(aside, []byte("From x\n"), 0o600))
+			old := b.now().Add(-10 * time.Minute)
+			require.NoError(t, os.Chtimes(aside, old, old))
+		}},
+		{"mailbox read and gone", "bounces", levelOK, "received here", func(t *testing.T) { b.app.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
 		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.BounceFile = "/nowhere/mbox" }},
 		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
 			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))

@@ -128,6 +128,15 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		w := httptest.NewRecorder()
 		v.metrics.handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`, w.Body.String())
+		// A service that starts anew shows it without waiting for the next scoring.
+		v.metrics = newMetrics()
+		stop := v.firstSkill(ctx)
+		require.Eventually(t, func() bool {
+			w := httptest.NewRecorder()
+			v.metrics.handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+			return strings.Contains(w.Body.String(), `coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
+		}, 30*time.Second, 50*time.Millisecond)
+		stop()
 		before := len(got)
 		require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 		got, err = store.Ask[lead](ctx, v.db, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)

@@ -110,7 +110,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 			_ = queue.StopAndCancel(context.Background())
 		}
 	})
-	out.stops = append(out.stops, a.learnPrimaries(ctx), a.startCron(ctx))
+	out.stops = append(out.stops, a.learnPrimaries(ctx), a.startCron(ctx), a.firstSkill(ctx))
 	return out, nil
 }
 
@@ -128,6 +128,19 @@ func (a *app) learnPrimaries(ctx context.Context) (stop func()) {
 			if _, err := a.fetchOne(ctx, f, f.request(a.now())); err != nil && ctx.Err() == nil {
 				a.log.Warn("fetch", "feed", f.key(), "err", err)
 			}
+		}
+	}()
+	return func() { cancel(); <-done }
+}
+
+// firstSkill shows the skill of issued forecasts once the service is up.
+func (a *app) firstSkill(ctx context.Context) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := a.showSkill(ctx); err != nil && ctx.Err() == nil {
+			a.log.Warn("forecast skill", "err", err)
 		}
 	}()
 	return func() { cancel(); <-done }

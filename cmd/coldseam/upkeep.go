@@ -82,6 +82,12 @@ func (a *app) scoreIssued(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	return a.showSkill(ctx)
+}
+
+// showSkill fills the metric of forecast skill from the database: after each
+// scoring, and at start, since the scoring is done by one server a day.
+func (a *app) showSkill(ctx context.Context) error {
 	reaches, err := a.db.Reaches(ctx)
 	if err != nil {
 		return err
