@@ -746,4 +746,18 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, 2, res.Rows, "a series the metadata does not list stays")
 	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}}, res.Skipped)
+
+	// Another process that replays the kept documents, records of series first,
+	// makes the same choice.
+	again := newMemory()
+	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: again}
+	for _, want := range []string{"/metadata", "/items"} {
+		for _, r := range b.sink.raws {
+			if strings.Contains(r.URL, want) {
+				_, err := f.Replay(t.Context(), b.p, r.Payload, r.At, 0)
+				require.NoError(t, err)
+			}
+		}
+	}
+	require.Equal(t, 2, again.rows())
 }

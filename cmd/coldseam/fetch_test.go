@@ -8,14 +8,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/store/storetest"
+	"example.org/coldseam/ingest"
+	"example.org/coldseam/store"
 )
 
 func TestFetchByHand(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	url := storetest.URL(t)
-	v := newTownOn(t, url, nil)
+	v := newTown(t, nil)
 	var out bytes.Buffer
 	require.NoError(t, (&fetchCmd{}).now(ctx, &out, v.app))
 	require.Contains(t, out.String(), "northgauge/latest")
@@ -26,18 +26,22 @@ func TestFetchByHand(t *testing.T) {
 	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, v.app))
 	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
 
-	// A process that knows nothing yet passes over the same series as before: the
-	// kept records of series are read first.
-	fresh, err := build(ctx, v.cfg, buildOptions{now: v.clock.now, dbURL: url, log: v.app.log, tokenKey: []byte("a key of the tests that is long enough to sign")})
-	require.NoError(t, err)
-	defer fresh.Close()
-	out.Reset()
-	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, fresh))
-	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
-
 	// A feed that is not there is named with those that are.
-	err = (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
+	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
 	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
+}
+
+// Records of series are told from their rows by the address: a replay reads
+// them first.
+func TestReplayKnowsTheRecordsOfSeries(t *testing.T) {
+	t.Parallel()
+	a := &app{fetcher: &ingest.Fetcher{Profiles: []ingest.Profile{
+		{Name: "us", Endpoints: map[string]ingest.Endpoint{"metadata": {Path: "/collections/series/items"}, "latest": {Path: "/collections/latest/items"}}}, {Name: "plain"}}}}
+	for url, want := range map[string]bool{"https://us.example/collections/series/items?site=1": true, "https://us.example/collections/latest/items?site=1": false} {
+		require.Equal(t, want, a.ranks(store.FetchRecord{Profile: "us", URL: url}), url)
+		require.False(t, a.ranks(store.FetchRecord{Profile: "plain", URL: url}))
+		require.False(t, a.ranks(store.FetchRecord{Profile: "gone", URL: url}))
+	}
 }
 
 // A back-fill that is stopped half-way goes on where it was, and tells how far
