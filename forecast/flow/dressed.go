@@ -16,7 +16,12 @@ type trace struct {
 
 // climateShare is one member in so many that follows the climatology instead
 // of the persistence path, on short records [proposal].
-const climateShare = 8
+// A climatological member forgets its start by exp(-h/climateFade) at lead h in
+// days, as in the water model.
+const (
+	climateShare = 8
+	climateFade  = 5.
+)
 
 // Salts of the random streams within one issue.
 const (
@@ -101,7 +106,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		path := make([]float64, horizon)
 		base := 0.0
 		switch {
-		case s.y == s.y && (c.g > 0 || i%climateShare != climateShare-1):
+		case s.y == s.y:
 			base = s.y - r.run[max(c.i-s.age, 0)]
 			if base != base {
 				base = s.y - r.run[c.i]
@@ -109,8 +114,13 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		case c.g > 0: // another river's level means nothing here
 			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
 		}
+		fading := s.y == s.y && c.g == 0 && i%climateShare == climateShare-1
 		for h := range path {
-			path[h] = math.Exp(r.run[c.i+h+1] + base)
+			b := base
+			if fading {
+				b *= math.Exp(-float64(h+1+s.age) / climateFade)
+			}
+			path[h] = math.Exp(r.run[c.i+h+1] + b)
 		}
 		res.Members = append(res.Members, path)
 		res.Trace = append(res.Trace, r.days.Day(c.i))

@@ -2,6 +2,7 @@ package hindcast
 
 import (
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -215,9 +216,9 @@ func TestPublicRivers(t *testing.T) {
 		{name: "long, no air forecast", file: alaska[0], o: Options{Air: Climatology},
 			cold: [5]float64{.151, .279, .337, .380, .409}, all: [5]float64{.219, .419, .488, .512, .541}},
 		{name: "short and alone, perfect air", file: greatLakes[4], o: Options{Air: Perfect},
-			cold: [5]float64{.279, .615, .797, .907, 1.052}, all: [5]float64{.316, .669, .821, .891, .921}},
+			cold: [5]float64{.227, .534, .646, .695, .737}, all: [5]float64{.257, .574, .665, .682, .654}},
 		{name: "short and alone, no air forecast", file: greatLakes[4], o: Options{Air: Climatology},
-			cold: [5]float64{.274, .664, .913, 1.065, 1.238}, all: [5]float64{.320, .760, 1.000, 1.121, 1.193}},
+			cold: [5]float64{.231, .639, .898, 1.046, 1.180}, all: [5]float64{.268, .738, .986, 1.108, 1.175}},
 		{name: "snow river, perfect air", file: rivers[2], o: Options{Quantity: Flow, Air: Perfect},
 			cold: [5]float64{.018, .057, .097, .132, .175}, all: [5]float64{.020, .056, .089, .119, .153}},
 		{name: "rain-fed with upstream gauge", file: rivers[5], upstream: rivers[4:5], o: Options{Quantity: Flow},
@@ -236,7 +237,39 @@ func TestPublicRivers(t *testing.T) {
 			for l := range r.Leads {
 				require.LessOrEqual(t, r.Cold.CRPS[Coldseam][l], 1.03*c.cold[l], "cold, day %d", r.Leads[l])
 				require.LessOrEqual(t, r.All.CRPS[Coldseam][l], 1.03*c.all[l], "all year, day %d", r.Leads[l])
+				require.InDelta(t, .8, r.All.Coverage80[l], .08, "80 %% interval, all year, day %d", r.Leads[l])
 			}
 		})
+	}
+}
+
+// TestShortCutsLoseNothing cuts long records to three years, two to learn from:
+// no lead may be worse than dressed persistence beyond the bootstrap interval.
+func TestShortCutsLoseNothing(t *testing.T) {
+	t.Parallel()
+	const years = 3
+	for _, air := range []Air{Climatology} { // without air ahead there is least to win
+		var reports []Report
+		for _, f := range []string{alaska[0], alaska[4]} {
+			d := real(t, f)
+			n := years * 365
+			for a := d.Len() % n; a+n <= d.Len(); a += 2 * n {
+				r, err := Run(coldseam.Days{First: d.Day(a), WaterC: d.WaterC[a : a+n], AirC: d.AirC[a : a+n]},
+					Options{Site: f, Air: air, Intervals: -1, NoDates: true})
+				if errors.Is(err, coldseam.ErrInvalid) {
+					continue // fewer than two years with water
+				}
+				require.NoError(t, err)
+				reports = append(reports, r)
+			}
+		}
+		require.GreaterOrEqual(t, len(reports), 4)
+		for _, season := range []string{seasonCold, seasonAll} {
+			for l, lead := range reports[0].Leads {
+				iv := Pooled(reports, season, Dressed, l, 500)
+				t.Logf("%s, %s, day %d: %+.3f (%+.3f..%+.3f)", air, season, lead, iv.Skill, iv.Lo, iv.Hi)
+				require.Greater(t, iv.Hi, 0., "%s, %s, day %d", air, season, lead)
+			}
+		}
 	}
 }

@@ -146,22 +146,13 @@ const (
 	spreadPull = 100. // entries' worth of the recipe's own factor
 	coverage   = .8
 	flatCenti  = 5 // hundredths of a degree between the 10 and 90 % errors
-	// In the training years the stack has seen the entries it is judged by; in
-	// years left out the same factor covers less, most where it leans on the air
-	// of the next days [measured on the public series by hindcast].
-	spreadUnseenAir   = 1.07
-	spreadUnseenNoAir = .96
 )
 
 // calibrate finds, per lead, the factor on the residuals with which the 80 %
 // interval of the nearest entries of other years holds 80 % of the entries'
 // own residuals, drawn towards the recipe's factor. What the neighbours miss
 // in the training years they miss in service.
-func (l *Library) calibrate(rc recipe) [leads + 1]float64 {
-	unseen := spreadUnseenNoAir
-	if rc.features > 4 {
-		unseen = spreadUnseenAir
-	}
+func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 	var out [leads + 1]float64
 	step := max(1, len(l.Day)/calibrateN)
 	var need [leads + 1][]float64
@@ -184,24 +175,31 @@ func (l *Library) calibrate(rc recipe) [leads + 1]float64 {
 			if hi-lo < flatCenti {
 				continue // under ice: a factor on nothing is nothing
 			}
-			need[h] = append(need[h], needed(float64(l.Res[i*leads+h-1]), lo, hi))
+			need[h] = append(need[h], needed(float64(l.Res[i*leads+h-1]), lo, hi, 100*stepC/2))
 		}
 	}
 	for h := 1; h <= leads; h++ {
 		out[h] = rc.spread
 		if n := float64(len(need[h])); n > 0 {
-			f := min(max(unseen*coldseam.Quantile(need[h], coverage), spreadMin), spreadMax)
+			f := min(max(rc.unseen*coldseam.Quantile(need[h], coverage), spreadMin), spreadMax)
 			out[h] = (n*f + spreadPull*rc.spread) / (n + spreadPull)
 		}
 	}
 	return out
 }
 
-// needed is the factor on lo..hi that just holds r.
-func needed(r, lo, hi float64) float64 {
+// needed is the factor on lo..hi that just holds r, give or take half a reading
+// step.
+func needed(r, lo, hi, half float64) float64 {
 	switch {
-	case r >= lo && r <= hi && r == 0:
+	case math.Abs(r) <= half:
 		return 0
+	case r > 0:
+		r -= half
+	default:
+		r += half
+	}
+	switch {
 	case r > 0 && hi > 0:
 		return r / hi
 	case r < 0 && lo < 0:

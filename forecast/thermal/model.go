@@ -29,6 +29,8 @@ type Model struct {
 	Seed     uint64         `json:"seed"`
 	Score    float64        `json:"score"` // mean absolute out-of-fold error at lead 5 without air forecast, degC; 0 = not measured
 
+	StepC float64 `json:"step_c"` // reading step of the record, which members are rounded to; 0 = none
+
 	Core *Core    `json:"core"`
 	Mode [2]*Mode `json:"mode"` // without and with an air forecast; nil = not enough rows
 }
@@ -74,6 +76,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
 	m.Years = daily.Span(r.obs)
+	m.StepC = step(r.obs)
 	m.Tier = tierOf(m.Years)
 	if b < 0 || m.Tier == daily.TierCold {
 		return m, nil
@@ -117,7 +120,7 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 		s := fitStack(rows[mode], rc)
 		s.finish(rows[mode])
 		md := &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
-		md.Spread = md.Library.calibrate(rc)
+		md.Spread = md.Library.calibrate(rc, m.StepC)
 		m.Mode[mode] = md
 		if mode == modeNoAir {
 			m.Score = ownScore(rows[mode])

@@ -12,14 +12,21 @@ import (
 // each on records of fewer [source: design section 8].
 const Folds = 5
 
-// foldsOf splits the years with data into folds; dropped years are none.
+// foldsOf splits the years with data into folds; dropped years are none. On
+// fewer than Folds years the folds go by the order of the years and not by their
+// remainder: of 2011, 2012, 2013 without 2012 the remainder makes one fold, and
+// one fold teaches nothing.
 func foldsOf(r *record) [][]int {
 	years := r.cal.Years(r.obs, 1)
 	full := len(r.cal.Years(r.obs, 120))
 	k := min(Folds, max(full, 1))
 	out := make([][]int, k)
-	for _, y := range years {
-		out[y%k] = append(out[y%k], y)
+	for i, y := range years {
+		f := y % k
+		if k < Folds {
+			f = i % k // the years left when a test year is taken out may share a remainder
+		}
+		out[f] = append(out[f], y)
 	}
 	var some [][]int
 	for _, f := range out {

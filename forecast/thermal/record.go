@@ -76,3 +76,43 @@ func frozen(x []float64, i int) bool {
 
 // clampC keeps a modelled temperature within what rivers show.
 func clampC(v float64) float64 { return math.Min(math.Max(v, 0), 60) }
+
+// steps are the reading steps of water thermometers, degC, coarsest first.
+var steps = [...]float64{.5, .2, .1, .05, .02, .01}
+
+// stepShare is the share of values on the step that makes it the record's own.
+const stepShare = .98
+
+// step is the coarsest reading step that the record keeps to, 0 for none. Under
+// ice all spread is below it: a forecast finer than the thermometer would miss
+// 0.00 by 0.003 and be called wrong.
+func step(obs []float64) float64 {
+	for _, s := range steps {
+		on, n := 0, 0
+		for _, v := range obs {
+			if v != v {
+				continue
+			}
+			n++
+			if math.Abs(v/s-math.Round(v/s)) < 1e-6 {
+				on++
+			}
+		}
+		if n > 0 && float64(on) >= stepShare*float64(n) {
+			return s
+		}
+	}
+	return 0
+}
+
+// roundTo rounds all members to the reading step.
+func roundTo(members [][]float64, s float64) {
+	if s <= 0 {
+		return
+	}
+	for _, p := range members {
+		for h, v := range p {
+			p[h] = math.Round(v/s) * s
+		}
+	}
+}

@@ -58,6 +58,12 @@ func same(a, b []float64) bool {
 
 // Forecast makes the forecast of one issue: see Model.Forecast.
 func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
+	res, err := k.unrounded(q)
+	roundTo(res.Members, k.m.StepC)
+	return res, err
+}
+
+func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
 	mode := modeNoAir
 	if len(q.Air) > 0 && len(q.Air[0]) > 0 && k.m.Mode[modeAir] != nil {
 		mode = modeAir
