@@ -35,7 +35,7 @@ const (
 	// range of wet days 1/3/5/7/10 from .57 .61 .62 .65 .69 to .64 .70 .70 .74 .78;
 	// of 0-1 it gives the least CRPS on days 7 and 10.
 	widenPerInch = .6
-	widenMax      = 3.
+	widenMax     = 3.
 )
 
 func leadBand(h int) int {
