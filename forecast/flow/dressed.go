@@ -21,7 +21,17 @@ type trace struct {
 const (
 	climateShare = 8
 	climateFade  = 5.
+	// One year is no climatology: last spring's level on this date says nothing.
+	climateYears = 1.3
 )
+
+// simpleWeights are the shares of the persistence and the climatological members.
+func (m *Model) simpleWeights() []float64 {
+	if m.Years < climateYears {
+		return []float64{1, 0}
+	}
+	return []float64{1 - 1./climateShare, 1. / climateShare}
+}
 
 // Salts of the random streams within one issue.
 const (
@@ -85,7 +95,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	members, horizon := q.Size()
 	s := begin(q)
 	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
-		Sources: []string{"dressed persistence", "climatology"}, Weights: []float64{1 - 1./climateShare, 1. / climateShare}}
+		Sources: []string{"dressed persistence", "climatology"}, Weights: k.m.simpleWeights()}
 	if s.y != s.y {
 		res.Tier = daily.TierStale
 		res.Weights = []float64{0, 1}
@@ -114,7 +124,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		case c.g > 0: // another river's level means nothing here
 			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
 		}
-		fading := s.y == s.y && c.g == 0 && i%climateShare == climateShare-1
+		fading := s.y == s.y && c.g == 0 && i%climateShare == climateShare-1 && k.m.Years >= climateYears
 		for h := range path {
 			b := base
 			if fading {

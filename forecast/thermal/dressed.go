@@ -22,6 +22,8 @@ type trace struct {
 const (
 	climateShare = 4
 	climateFade  = 5.
+	// One year is no climatology: last spring's level on this date says nothing.
+	climateYears = 1.3
 )
 
 // candidates lists the days a member may follow around a day of the year. The
@@ -48,7 +50,7 @@ func (k *Runner) candidates(doy, horizon int) []trace {
 func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	members, horizon := q.Size()
 	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/dressed-persistence",
-		Sources: []string{"dressed persistence", "climatology"}, Weights: []float64{1 - 1./climateShare, 1. / climateShare}}
+		Sources: []string{"dressed persistence", "climatology"}, Weights: k.m.simpleWeights()}
 	obs := floor0(q.View.WaterC, q.View.Len())
 	t := q.View.Index(q.Day)
 	l := last(obs, t)
@@ -93,7 +95,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		}
 		for h := range path {
 			b := base
-			if i%climateShare == climateShare-1 {
+			if i%climateShare == climateShare-1 && k.m.Years >= climateYears {
 				b *= math.Exp(-float64(h+1+age) / climateFade)
 			}
 			path[h] = clampC(r.run[c.i+h+1] + b)
@@ -155,6 +157,14 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 		}
 	}
 	return out
+}
+
+// simpleWeights are the shares of the persistence and the climatological members.
+func (m *Model) simpleWeights() []float64 {
+	if m.Years < climateYears {
+		return []float64{1, 0}
+	}
+	return []float64{1 - 1./climateShare, 1. / climateShare}
 }
 
 // Salts of the random streams within one issue.
