@@ -245,6 +245,13 @@ func (p pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if err := p.db.ReplaceTrip(ctx, t); err != nil {
 		return err
 	}
+	// The calibration line belongs to the stored trip and to its pseudonym: it
+	// goes with the trip when the angler corrects it.
+	stored, err := p.Trip(ctx, t.Subscriber, t.Reach, t.Date)
+	if err != nil {
+		return err
+	}
+	t.ID, t.Angler = stored.ID, stored.Angler
 	return p.logRig(ctx, t)
 }
 
@@ -264,7 +271,7 @@ func (a *app) logRig(ctx context.Context, t coldseam.Trip) error {
 		}
 		at = t.Date.In(zoneOf(r.Zone)).Add(8 * time.Hour)
 	}
-	_, _, err := a.db.AddRigLog(ctx, store.RigLog{Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
+	_, _, err := a.db.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
 		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
 	return err
 }

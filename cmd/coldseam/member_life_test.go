@@ -1,0 +1,239 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"mime"
+	"mime/multipart"
+	"mime/quotedprintable"
+	"net/http"
+	"net/http/httptest"
+	"net/mail"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/web"
+)
+
+// chromium starts a browser; without one the test skips and says so, but not
+// in CI.
+func chromium(t *testing.T) context.Context {
+	t.Helper()
+	path := os.Getenv("CHROMIUM")
+	for _, n := range []string{"chromium", "chromium-browser"} {
+		if p, err := exec.LookPath(n); path == "" && err == nil {
+			path = p
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatal("no chromium in PATH, and CI is set")
+		}
+		t.Skip("no chromium in PATH: browser test skipped")
+	}
+	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
+		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-networking", true)))
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx)) // no timeout on the first call: it would end the whole browser
+	bounded, stop := context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(stop)
+	return bounded
+}
+
+// htmlPart is the HTML of a mail.
+func htmlPart(t *testing.T, head func(string) string, body io.Reader) string {
+	t.Helper()
+	kind, params, err := mime.ParseMediaType(head("Content-Type"))
+	require.NoError(t, err)
+	if kind == "text/html" {
+		require.Equal(t, "quoted-printable", head("Content-Transfer-Encoding"))
+		b, err := io.ReadAll(quotedprintable.NewReader(body))
+		require.NoError(t, err)
+		return string(b)
+	}
+	if !strings.HasPrefix(kind, "multipart/") {
+		return ""
+	}
+	parts := multipart.NewReader(body, params["boundary"])
+	for {
+		p, err := parts.NextRawPart()
+		if err == io.EOF {
+			return ""
+		}
+		require.NoError(t, err)
+		if s := htmlPart(t, p.Header.Get, p); s != "" {
+			return s
+		}
+	}
+}
+
+// inbox shows the newest mail of an address as a mail reader does, with its
+// links led to where the pages are served.
+type inbox struct {
+	v    *town
+	t    *testing.T
+	base string // of the pages
+	srv  *httptest.Server
+	html string
+}
+
+func (b *inbox) newest(to string) *mail.Message {
+	b.t.Helper()
+	ms := b.v.letters(b.t)[to]
+	require.NotEmpty(b.t, ms)
+	m := ms[len(ms)-1]
+	raw, err := io.ReadAll(m.Body)
+	require.NoError(b.t, err)
+	m.Body = bytes.NewReader(raw)
+	b.html = strings.ReplaceAll(htmlPart(b.t, m.Header.Get, m.Body), b.v.links.PublicURL, b.base)
+	require.NotEmpty(b.t, b.html)
+	return m
+}
+
+// TestAMembersLife is the whole path in a real browser, against Postgres and
+// SMTP: sign-up, confirm mail, morning mail, a trip logged from its link,
+// settings from its link, one-click unsubscribe from its header, silence.
+func TestAMembersLife(t *testing.T) {
+	ctx := chromium(t)
+	v := newReadyTown(t, nil)
+	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.cfg.Club.Name, Now: v.now, Log: v.app.log})
+	require.NoError(t, err)
+	srv := httptest.NewServer(h)
+	t.Cleanup(srv.Close)
+	b := &inbox{v: v, t: t, base: srv.URL}
+	b.srv = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = io.WriteString(w, b.html)
+	}))
+	t.Cleanup(b.srv.Close)
+	follow := func(steps ...chromedp.Action[chromedp.Void]) { // the last step leads to another page
+		t.Helper()
+		last := steps[len(steps)-1]
+		steps[len(steps)-1] = chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.RunResponse(ctx, last)
+			return err
+		})
+		require.NoError(t, chromedp.Do(ctx, steps...))
+	}
+	heading := func(want string) {
+		t.Helper()
+		got, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS("h1")))
+		require.NoError(t, err)
+		require.Equal(t, want, got)
+	}
+	button := func(words string) chromedp.Action[chromedp.Void] {
+		return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.Run(ctx, chromedp.Evaluate[bool](fmt.Sprintf(`(() => { [...document.querySelectorAll('a')].find(a => a.textContent.trim() === %q).click(); return true })()`, words)))
+			return err
+		})
+	}
+	const me = "new@home.example"
+	state := func() string {
+		var s string
+		require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`, me).Scan(&s))
+		return s
+	}
+
+	reaches, err := v.db.Reaches(t.Context())
+	require.NoError(t, err)
+	tick := chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error { // the Tamsen alone
+		_, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll('input[name=reach]')].map(e => e.checked = e.value === 'tamsen-bend').length`))
+		return err
+	})
+	require.Greater(t, len(reaches), 1)
+	follow(chromedp.Navigate(srv.URL+"/signup"), tick, chromedp.SendKeys(chromedp.CSS("#email"), me),
+		chromedp.SetValue(chromedp.CSS("#send_at"), "04:45"), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Look in your mail")
+	v.sendAll(t)
+	require.NotEmpty(t, subject(t, b.newest(me)))
+	follow(chromedp.Navigate(b.srv.URL), button("Confirm the morning mail"))
+	heading("Start the morning mail")
+	require.Equal(t, "pending", state(), "opening the link confirms nothing")
+	follow(chromedp.Click(chromedp.CSS("main form button")))
+	heading("You are on the list")
+	require.Equal(t, "confirmed", state())
+	v.sendAll(t)
+	require.Contains(t, subject(t, b.newest(me)), "Your morning mail is set")
+
+	v.send(t, "04:46")
+	morning := b.newest(me)
+	require.Regexp(t, `^(GO|TOSS-UP) Tamsen Sat, good morning \d in 10`, subject(t, morning))
+	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
+	heading("How did it go?")
+	trips := func() int { return v.count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
+	require.Zero(t, trips(), "opening the link logs nothing")
+	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"), chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
+		chromedp.Click(chromedp.CSS("input[name=held][value=yes]")), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Saved")
+	require.Equal(t, 1, trips())
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, saturday.UTC()))
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
+
+	// Corrected within the 72 hours: one trip, one calibration line, the new one.
+	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
+	follow(chromedp.Click(chromedp.CSS("input[name=held][value=no]")), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Saved")
+	require.Equal(t, 1, trips())
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
+
+	follow(chromedp.Navigate(b.srv.URL), button("Your settings"))
+	heading("Your settings")
+	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Your settings")
+	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
+
+	// The mail program's own button: the header's link, no cookie, no page.
+	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
+	require.True(t, ok)
+	require.Equal(t, "List-Unsubscribe=One-Click", morning.Header.Get("List-Unsubscribe-Post"))
+	resp, err := http.Post(strings.Replace(way, v.links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.Equal(t, http.StatusOK, resp.StatusCode)
+	require.Equal(t, "unsubscribed", state())
+
+	before := len(v.letters(t)[me])
+	v.clock.forward(saturday.Add(1).In(zoneOf("America/Chicago")).Add(6 * time.Hour))
+	_, _, err = v.queueMornings(t.Context(), v.now())
+	require.NoError(t, err)
+	v.sendAll(t)
+	require.Len(t, v.letters(t)[me], before, "silence")
+}
+
+// TestSignUpFloodOnTheDatabase: however many ask, an hour brings no more than
+// 100 confirm mails and an address no second one that day.
+func TestSignUpFloodOnTheDatabase(t *testing.T) {
+	t.Parallel()
+	n := 400
+	if os.Getenv("COLDSEAM_SOAK") != "" {
+		n = 10_000
+	}
+	v := newTown(t, nil)
+	p := pages{v.app}
+	for i := range n {
+		v.clock.forward(v.now().Add(time.Millisecond))
+		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.now()))
+	}
+	v.sendAll(t)
+	require.Equal(t, 100, v.sink.Count())
+	for to, ms := range v.letters(t) {
+		require.Len(t, ms, 1, to)
+	}
+	v.clock.forward(v.now().Add(2 * time.Hour))
+	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.now()))
+	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.now()))
+	v.sendAll(t)
+	require.Len(t, v.letters(t)["later@home.example"], 1, "the next hour is open again")
+	require.Len(t, v.letters(t)["victim0@home.example"], 1, "one a day")
+}
