@@ -216,7 +216,7 @@ func (a *app) enterLog(ctx context.Context, text string) (n int, err error) {
 	if err != nil {
 		return 0, err
 	}
-	trips, err := readTrips(strings.NewReader(text), reaches)
+	trips, err := readTrips(strings.NewReader(text), reaches, tripMap{})
 	if err != nil {
 		return 0, err
 	}

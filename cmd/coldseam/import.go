@@ -32,7 +32,7 @@ type importCmd struct {
 	Lat     float64  `help:"Latitude of the gauge, degrees north."`
 	Lon     float64  `help:"Longitude, degrees east."`
 	Profile string   `help:"Read documents as this [[profile]] would."`
-	Map     string   `help:"A column map (TOML) for tables of another layout." type:"existingfile"`
+	Map     string   `help:"A column map (TOML) for tables and trip logs of another layout." type:"existingfile"`
 	Unit    string   `help:"The unit of every series, where a document carries none."`
 	OpenEnd bool     `help:"Take a table whose last line has no line end; else it counts as cut short."`
 	DryRun  bool     `help:"Show what the files hold and store nothing."`
@@ -218,7 +218,11 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 	if err != nil {
 		return err
 	}
-	list, err := readTrips(f, reaches)
+	m, err := readTripMap(c.Map)
+	if err != nil {
+		return err
+	}
+	list, err := readTrips(f, reaches, m)
 	if err != nil {
 		return err
 	}
@@ -230,7 +234,7 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 	added, twice := 0, 0
 	for _, t := range list {
 		t.EnteredAt, t.Source = a.now(), "csv"
-		_, ok, err := a.db.AddTrip(ctx, t)
+		id, ok, err := a.db.AddTrip(ctx, t)
 		if err != nil {
 			return err
 		}
@@ -239,6 +243,7 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 			continue
 		}
 		added++
+		t.ID = id
 		if err := a.logRig(ctx, t); err != nil {
 			return err
 		}

@@ -198,7 +198,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Run("nobody stands in it", func(t *testing.T) {
 		reaches, err := v.db.Reaches(ctx)
 		require.NoError(t, err)
-		log, err := readTrips(strings.NewReader(demoLog), reaches)
+		log, err := readTrips(strings.NewReader(demoLog), reaches, tripMap{})
 		require.NoError(t, err)
 		require.NotEmpty(t, log)
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {

@@ -4,21 +4,66 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"github.com/BurntSushi/toml"
 
 	"example.org/coldseam"
 )
 
 // tripColumns are the columns of a paper log; only reach and date are needed.
 var tripColumns = []string{"reach", "date", "start", "hours", "anglers", "lines", "species", "fish", "looked_at", "ripe", "spent", "released",
-	"spot", "presentation", "body", "line", "weight_oz", "held", "because_mail", "angler", "water_f", "clarity", "night", "note"}
+	"spot", "presentation", "body", "line", "weight_oz", "held", "because_mail", "angler", "water_f", "water_c", "clarity", "night", "note"}
+
+// tripMap tells how a club's own table names what a trip log holds. The zero
+// value is a table that uses our names.
+type tripMap struct {
+	Column map[string]string `toml:"column"` // heading of the table = our column
+	Reach  map[string]string `toml:"reach"`  // name of a river in the table = id of a reach
+	Ignore []string          `toml:"ignore"` // headings that are passed over
+	Date   string            `toml:"date"`   // layout of a date: "2006-01-02" (default), "1/2/2006", "2.1.2006"
+}
+
+// readTripMap reads the map of a table; "" is none.
+func readTripMap(path string) (tripMap, error) {
+	var m tripMap
+	if path == "" {
+		return m, nil
+	}
+	md, err := toml.DecodeFile(path, &m)
+	if err != nil {
+		return m, fmt.Errorf("%s: %w", path, err)
+	}
+	if un := md.Undecoded(); len(un) > 0 {
+		return m, fmt.Errorf("%s: unknown key %q: %w", path, un[0].String(), coldseam.ErrInvalid)
+	}
+	return m, nil
+}
+
+// columnOf is our name of a heading; "" for one that is passed over.
+func (m tripMap) columnOf(heading string) (name string, ok bool) {
+	h := strings.ToLower(strings.TrimSpace(strings.TrimPrefix(heading, "\ufeff")))
+	for _, x := range m.Ignore {
+		if strings.EqualFold(strings.TrimSpace(x), h) {
+			return "", true
+		}
+	}
+	for from, to := range m.Column {
+		if strings.EqualFold(strings.TrimSpace(from), h) {
+			h = to
+			break
+		}
+	}
+	return h, slices.Contains(tripColumns, h)
+}
 
 // readTrips reads a trip log with a header line: columns in any order, blank
 // cells for what was not noted. A bad row refuses the file with its line, so
 // that a log is whole or not there.
-func readTrips(r io.Reader, reaches []coldseam.Reach) ([]coldseam.Trip, error) {
+func readTrips(r io.Reader, reaches []coldseam.Reach, m tripMap) ([]coldseam.Trip, error) {
 	cr := csv.NewReader(r)
 	cr.TrimLeadingSpace = true
 	head, err := cr.Read()
@@ -27,15 +72,13 @@ func readTrips(r io.Reader, reaches []coldseam.Reach) ([]coldseam.Trip, error) {
 	}
 	at := map[string]int{}
 	for i, h := range head {
-		h = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))
-		known := false
-		for _, c := range tripColumns {
-			known = known || c == h
+		name, known := m.columnOf(h)
+		if _, twice := at[name]; !known || name != "" && twice {
+			return nil, fmt.Errorf("trip log: column %q; want some of %s, each once, or a map that names it: %w", name, strings.Join(tripColumns, ", "), coldseam.ErrInvalid)
 		}
-		if !known {
-			return nil, fmt.Errorf("trip log: column %q; want some of %s: %w", h, strings.Join(tripColumns, ", "), coldseam.ErrInvalid)
+		if name != "" {
+			at[name] = i
 		}
-		at[h] = i
 	}
 	zones := map[string]*time.Location{}
 	for _, x := range reaches {
@@ -51,7 +94,7 @@ func readTrips(r io.Reader, reaches []coldseam.Reach) ([]coldseam.Trip, error) {
 			return nil, fmt.Errorf("trip log: %w: %w", err, coldseam.ErrInvalid)
 		}
 		line, _ := cr.FieldPos(0)
-		row := tripRow{rec: rec, at: at}
+		row := tripRow{rec: rec, at: at, m: m}
 		t := row.trip(zones)
 		if row.err != nil {
 			return nil, fmt.Errorf("trip log line %d: %w: %w", line, row.err, coldseam.ErrInvalid)
@@ -64,6 +107,7 @@ func readTrips(r io.Reader, reaches []coldseam.Reach) ([]coldseam.Trip, error) {
 type tripRow struct {
 	rec []string
 	at  map[string]int
+	m   tripMap
 	err error
 }
 
@@ -123,14 +167,17 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 	if n := r.yesNo("night"); n != nil {
 		t.Night = *n
 	}
+	if id, ok := r.m.Reach[string(t.Reach)]; ok {
+		t.Reach = coldseam.ReachID(id)
+	}
 	loc, ok := zones[string(t.Reach)]
 	if !ok {
 		r.fault("reach", "the id of a reach")
 		return t
 	}
-	d, err := coldseam.ParseDate(r.cell("date"))
+	d, err := r.m.date(r.cell("date"))
 	if err != nil {
-		r.fault("date", "YYYY-MM-DD")
+		r.fault("date", r.m.dateWords())
 	}
 	t.Date = d
 	if s := r.cell("start"); s != "" {
@@ -151,7 +198,26 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 		c := coldseam.C(r.number("water_f", 30, 90))
 		t.WaterC = &c
 	}
+	if r.cell("water_c") != "" {
+		c := r.number("water_c", -1, 32)
+		t.WaterC = &c
+	}
 	return t
+}
+
+func (m tripMap) date(s string) (coldseam.Date, error) {
+	if m.Date == "" {
+		return coldseam.ParseDate(s)
+	}
+	at, err := time.Parse(m.Date, s)
+	return coldseam.DateOf(at), err
+}
+
+func (m tripMap) dateWords() string {
+	if m.Date == "" {
+		return "YYYY-MM-DD"
+	}
+	return "a date such as " + time.Date(2026, time.April, 18, 0, 0, 0, 0, time.UTC).Format(m.Date)
 }
 
 // ounces reads "1/4", "3/8", "1" or "0.25".

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -14,7 +16,7 @@ var logReaches = []coldseam.Reach{{ID: "tamsen-bend", Zone: "America/Chicago"}}
 func TestTripLogReadsAPaperLog(t *testing.T) {
 	t.Parallel()
 	got, err := readTrips(strings.NewReader("Date,reach,start,hours,anglers,fish,spot,weight_oz,held,water_f,angler\n"+
-		"2026-04-11,tamsen-bend,06:30,3.5,2,0,seam,3/8,no,41,heron\n2026-04-12,tamsen-bend,,,,,,,,,\n"), logReaches)
+		"2026-04-11,tamsen-bend,06:30,3.5,2,0,seam,3/8,no,41,heron\n2026-04-12,tamsen-bend,,,,,,,,,\n"), logReaches, tripMap{})
 	require.NoError(t, err)
 	require.Len(t, got, 2)
 	a := got[0]
@@ -41,7 +43,7 @@ func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			_, err := readTrips(strings.NewReader(tc.text), logReaches)
+			_, err := readTrips(strings.NewReader(tc.text), logReaches, tripMap{})
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.Contains(t, err.Error(), tc.want)
 		})
@@ -52,7 +54,7 @@ func FuzzTripLog(f *testing.F) {
 	f.Add("date,reach,fish\n2026-04-11,tamsen-bend,1\n")
 	f.Add(demoLog[:400])
 	f.Fuzz(func(t *testing.T, s string) {
-		got, err := readTrips(strings.NewReader(s), logReaches)
+		got, err := readTrips(strings.NewReader(s), logReaches, tripMap{})
 		if err == nil {
 			for _, x := range got {
 				if x.Date.IsZero() || x.Hours < 0 || x.Fish < 0 {
@@ -61,4 +63,35 @@ func FuzzTripLog(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestTripLogWithAMap reads a club's own sheet: its headings, its names of
+// rivers and its dates; what it does not name is refused, not guessed.
+func TestTripLogWithAMap(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "map.toml")
+	require.NoError(t, os.WriteFile(path, []byte("date = \"1/2/2006\"\nignore = [\"Weather\"]\n[column]\n\"Date fished\" = \"date\"\nRiver = \"reach\"\nCaught = \"fish\"\n\"Water C\" = \"water_c\"\n[reach]\n\"the bend\" = \"tamsen-bend\"\n"), 0o600))
+	m, err := readTripMap(path)
+	require.NoError(t, err)
+	got, err := readTrips(strings.NewReader("Date fished,River,Caught,Weather,Water C,hours\n4/11/2026,the bend,2,rain,4.5,3\n"), logReaches, m)
+	require.NoError(t, err)
+	require.Len(t, got, 1)
+	require.Equal(t, coldseam.ReachID("tamsen-bend"), got[0].Reach)
+	require.Equal(t, "2026-04-11", got[0].Date.String())
+	require.Equal(t, 2, got[0].Fish)
+	require.InDelta(t, 4.5, *got[0].WaterC, 1e-9)
+	require.InDelta(t, 3, got[0].Hours, 1e-9)
+	for text, want := range map[string]string{
+		"Date fished,River,Moon\n":                      `column "moon"`,
+		"Date fished,River,Caught,fish\n":               `column "fish"`,
+		"Date fished,River\n2026-04-11,the bend\n":      "a date such as 4/18/2026",
+		"Date fished,River\n4/11/2026,the other bend\n": "the id of a reach",
+	} {
+		_, err := readTrips(strings.NewReader(text), logReaches, m)
+		require.ErrorIs(t, err, coldseam.ErrInvalid)
+		require.ErrorContains(t, err, want)
+	}
+	require.NoError(t, os.WriteFile(path, []byte("colunm = 1\n"), 0o600))
+	_, err = readTripMap(path)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
