@@ -22,11 +22,17 @@ import (
 	"example.org/coldseam/store"
 )
 
-// servingTown is a town whose clock stands past the making of its record.
+// servingTown is a town whose clock stands past the making of its record, which
+// took as long as the machine was busy, and whose feeds have just come home.
 func servingTown(t *testing.T) *town {
 	t.Helper()
 	v := newReadyTown(t, nil)
-	v.clock.forward(demoStart.Add(5 * time.Minute))
+	var made time.Time
+	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `
+		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
+	v.clock.forward(made.UTC().Add(time.Second))
+	_, err := v.fetchAll(t.Context())
+	require.NoError(t, err)
 	return v
 }
 
