@@ -142,12 +142,19 @@ func (a *adviser) physics() bool {
 func (a *adviser) beyondCurve() float64 {
 	n := 0
 	for _, q := range a.flows {
-		if _, inside := a.s.curve.at(q); !inside {
+		_, inside := a.s.curve.at(q)
+		_, low := a.s.curve.at(q * curveSlack)
+		_, high := a.s.curve.at(q / curveSlack)
+		if !inside && !low && !high {
 			n++
 		}
 	}
 	return float64(n) / float64(len(a.flows))
 }
+
+// curveSlack is how far past its end a stage table is trusted without a word: a
+// tenth of the flow moves the depth by a few hundredths [proposal].
+const curveSlack = 1.1
 
 // measured is the range of flows in which speed and depth rest on measurements.
 func (a *adviser) measured() (lo, hi float64) {
