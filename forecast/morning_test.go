@@ -189,14 +189,3 @@ func TestReplayNeverSpeaksMoreThanOdds(t *testing.T) {
 	require.Contains(t, b.ReplayOdds, "odds alone would have said")
 	require.Contains(t, b.Reasons[0].Text, "stops not replayed")
 }
-
-func BenchmarkMorning(b *testing.B) {
-	f := river()
-	f.Members = 100
-	b.ReportAllocs()
-	for b.Loop() {
-		if x := Make(f); x.Brief.River == "" {
-			b.Fatal("no brief")
-		}
-	}
-}

@@ -377,17 +377,22 @@ func BenchmarkIncrement(b *testing.B) {
 	}
 }
 
+// BenchmarkLatest asks for the newest value of every series: of all by a sum in
+// the database, and, as a page of the service does, brought here ("rows").
 func BenchmarkLatest(b *testing.B) {
 	db := durableDB(b, durableServer(b))
-	const series = 1000
-	upsert(b, db, quarterHours(series, 0, max(benchRows()/series, 50), t0))
+	const series = 5000
+	for at, n := 0, max(benchRows()/series, 50); at < n; at += 100 {
+		upsert(b, db, quarterHours(series, at, min(100, n-at), t0))
+	}
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
+	const table = `SELECT series_id, valid_at, value FROM coldseam.latest`
 	var want string
 	for _, way := range []struct{ name, sql string }{
 		{"distinct", `SELECT DISTINCT ON (series_id) series_id, valid_at, value FROM coldseam.observation ORDER BY series_id, valid_at DESC`},
 		{"lateral", `SELECT s.series_id, o.valid_at, o.value FROM coldseam.series s CROSS JOIN LATERAL (
 			SELECT valid_at, value FROM coldseam.observation o WHERE o.series_id = s.series_id ORDER BY valid_at DESC LIMIT 1) o`},
-		{"table", `SELECT series_id, valid_at, value FROM coldseam.latest`},
+		{"table", table},
 	} {
 		b.Run(way.name, func(b *testing.B) {
 			var got string
@@ -400,6 +405,20 @@ func BenchmarkLatest(b *testing.B) {
 			require.Equal(b, want, got)
 		})
 	}
+	b.Run("rows", func(b *testing.B) {
+		n := 0
+		for b.Loop() {
+			n = 0
+			rows, err := db.Pool().Query(b.Context(), table)
+			require.NoError(b, err)
+			var id int32
+			var at time.Time
+			var v float64
+			_, err = pgx.ForEachRow(rows, []any{&id, &at, &v}, func() error { n++; return nil })
+			require.NoError(b, err)
+		}
+		require.Equal(b, series, n)
+	})
 }
 
 func BenchmarkClimatology(b *testing.B) {

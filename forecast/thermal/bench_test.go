@@ -199,7 +199,8 @@ func BenchmarkFit(b *testing.B) {
 	}
 }
 
-func BenchmarkModel30y(b *testing.B) {
+// thirtyYears drives a run with an invented river.
+func thirtyYears() forcing {
 	const n = 10957
 	d := river(n, 1)
 	r := newRecord(d, daily.Training{})
@@ -208,7 +209,23 @@ func BenchmarkModel30y(b *testing.B) {
 	for i := range f.lnq {
 		f.lnq[i] = .5 * math.Sin(float64(i)/40)
 	}
-	out := make([]float64, n)
+	return f
+}
+
+// BenchmarkModel30y: "8" does what "c" does (TestModelAgreesWithC); compare
+// their min-ns.
+func BenchmarkModel30y(b *testing.B) {
+	f := thirtyYears()
+	out := make([]float64, len(f.air))
+	b.Run("c", func(b *testing.B) {
+		bin, ok := cModel(b)
+		if !ok {
+			b.Skip("no gcc")
+		}
+		_, ns := runC(b, bin, Heat{Kind: 8, A: published["Mentue"], W: .7}, f, 3000)
+		b.ReportMetric(ns, "ns/op")
+		b.ReportMetric(ns, "min-ns")
+	})
 	for _, c := range []struct {
 		name string
 		h    Heat
@@ -219,9 +236,7 @@ func BenchmarkModel30y(b *testing.B) {
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
-			for b.Loop() {
-				c.h.run(out, nil, f, 0)
-			}
+			fastest(b, func() { c.h.run(out, nil, f, 0) })
 		})
 	}
 }
