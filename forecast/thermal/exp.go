@@ -33,3 +33,19 @@ func fastExp(x float64) float64 {
 	p := 1 + r*(1+r*(.5+r*(1./6+r*(1./24+r*(1./120)))))
 	return p * expTable[n&31] * math.Float64frombits(uint64(n>>5+1023)<<52)
 }
+
+// fastExp2 is fastExp of two numbers at once: one call, and the steps of the
+// two overlap.
+func fastExp2(x, y float64) (float64, float64) {
+	if !(x > -700 && x < 700 && y > -700 && y < 700) {
+		return fastExp(x), fastExp(y)
+	}
+	f, g := x*invLn32, y*invLn32
+	n, m := int(f+1<<16+.5)-1<<16, int(g+1<<16+.5)-1<<16
+	r := x - float64(n)*ln2Hi - float64(n)*ln2Lo
+	s := y - float64(m)*ln2Hi - float64(m)*ln2Lo
+	p := 1 + r*(1+r*(.5+r*(1./6+r*(1./24+r*(1./120)))))
+	q := 1 + s*(1+s*(.5+s*(1./6+s*(1./24+s*(1./120)))))
+	return p * expTable[n&31] * math.Float64frombits(uint64(n>>5+1023)<<52),
+		q * expTable[m&31] * math.Float64frombits(uint64(m>>5+1023)<<52)
+}

@@ -91,17 +91,25 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	seas := c.ac*cos + c.as*sin
 	k, e := c.k0, c.e0
 	if c.useQ {
-		q := fastExp(lnq)
-		d := fastExp(-c.A[3] * lnq)
+		q, d := fastExp2(lnq, -c.A[3]*lnq)
 		f = (f + q*(c.A[4]+seas)) * d
-		k = min(max((c.A[2]+q*c.A[7])*d, kMin), kMax)
+		k = (c.A[2] + q*c.A[7]) * d
+		if k < kMin {
+			k = kMin
+		} else if k > kMax {
+			k = kMax
+		}
 		e = fastExp(-k)
 	} else {
 		f += seas
 	}
 	eq := f / k
-	x := eq + (t-eq)*e
-	x = min(max(x, 0), tMax)
+	x := eq + (t-eq)*e // bounds by comparison: min and max cost a tenth of the day here
+	if x <= 0 {
+		x = 0
+	} else if x > tMax {
+		x = tMax
+	}
 	if !c.hasJ {
 		return x, 0
 	}

@@ -150,6 +150,21 @@ func TestFastExpIsExp(t *testing.T) {
 	require.True(t, math.IsNaN(fastExp(math.NaN())))
 }
 
+// Two at once are the same numbers to the last bit, beyond the range too.
+func TestFastExp2IsFastExp(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		x, y := rapid.Float64Range(-760, 760).Draw(t, "x"), rapid.Float64Range(-760, 760).Draw(t, "y")
+		a, b := fastExp2(x, y)
+		require.Equal(t, [2]uint64{math.Float64bits(fastExp(x)), math.Float64bits(fastExp(y))}, [2]uint64{math.Float64bits(a), math.Float64bits(b)})
+	})
+	for _, odd := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		a, b := fastExp2(odd, 1)
+		require.Equal(t, fastExp(1), b)
+		require.Equal(t, math.Float64bits(fastExp(odd)), math.Float64bits(a))
+	}
+}
+
 // The derivatives that run beside the model are those of the model: forward
 // differences agree on a year of weather, with and without discharge and ice.
 func TestSlopesAreTheDerivatives(t *testing.T) {
