@@ -30,6 +30,7 @@ type client struct {
 	rate    *rate.Limiter
 	profile Profile
 	shared  Budget // nil = this process is alone
+	waiting func(profile string, d time.Duration)
 
 	mu   sync.Mutex
 	last time.Time // of a request, for min_interval
@@ -88,7 +89,7 @@ func guardedDial(p Profile) func(context.Context, string, string) (net.Conn, err
 	guarded := &net.Dialer{Timeout: 5 * time.Second, Control: func(_, address string, _ syscall.RawConn) error {
 		ap, err := netip.ParseAddrPort(address)
 		if err != nil || !publicAddr(ap.Addr()) {
-			return fmt.Errorf("%s: %w", address, errPrivate)
+			return fmt.Errorf("%s: %w; a service of your own is named in private_hosts of its [[profile]]", address, errPrivate)
 		}
 		return nil
 	}}
@@ -208,9 +209,9 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 		return nil, ctx.Err()
 	}
 	leave = func() { <-c.host.slots }
-	if err := c.rate.Wait(ctx); err != nil {
+	if err := c.turn(ctx); err != nil {
 		leave()
-		return nil, fmt.Errorf("request budget of %.0f an hour: %w", c.profile.RatePerHour, coldseam.ErrUnavailable)
+		return nil, err
 	}
 	if err := c.take(ctx); err != nil {
 		leave()
@@ -221,6 +222,31 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 		return nil, err
 	}
 	return leave, nil
+}
+
+// turn waits for the process's own budget.
+func (c *client) turn(ctx context.Context) error {
+	r := c.rate.Reserve()
+	d := r.Delay()
+	if end, ok := ctx.Deadline(); ok && time.Now().Add(d).After(end) {
+		r.Cancel()
+		return fmt.Errorf("request budget of %.0f an hour: %w", c.profile.RatePerHour, coldseam.ErrUnavailable)
+	}
+	c.tellWait(d)
+	if err := sleep(ctx, d); err != nil {
+		r.Cancel()
+		return err
+	}
+	return nil
+}
+
+// longWait is a wait for the budget that whoever looks on is told of [proposal].
+const longWait = 3 * time.Second
+
+func (c *client) tellWait(d time.Duration) {
+	if c.waiting != nil && d > longWait {
+		c.waiting(c.profile.Name, d)
+	}
 }
 
 // longestTurn is how long a request waits for its turn among the servers;
@@ -239,6 +265,7 @@ func (c *client) take(ctx context.Context) error {
 		if end, ok := ctx.Deadline(); wait > longestTurn || ok && until.After(end) {
 			return fmt.Errorf("request budget of %s, shared by all servers, is used up until %s: %w", c.host.name, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 		}
+		c.tellWait(wait)
 		if err := sleep(ctx, wait); err != nil {
 			return err
 		}

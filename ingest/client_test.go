@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"context"
 	"net/http"
 	"net/netip"
 	"net/url"
@@ -140,6 +141,36 @@ func TestStateOf(t *testing.T) {
 	require.Equal(t, StateOK, StateOf(t0.Add(-3*time.Hour), t0, time.Hour))
 	require.Equal(t, StateStale, StateOf(t0.Add(-3*time.Hour-time.Second), t0, time.Hour))
 	require.Equal(t, StateStale, StateOf(t0.Add(-4*time.Hour), t0, 0))
+}
+
+// Who looks on is told of a long wait for the budget, and may end it.
+func TestLongWaitIsTold(t *testing.T) {
+	t.Parallel()
+	p := Profile{Name: "hydro", RatePerHour: 50, Concurrency: 1}
+	c := newClient(p, &hostGate{name: "hydro.example", slots: make(chan struct{}, 1)}, "test", time.Second)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	var told []time.Duration
+	c.waiting = func(profile string, d time.Duration) {
+		require.Equal(t, "hydro", profile)
+		told = append(told, d)
+		cancel()
+	}
+	for range 5 { // a tenth of the budget at once
+		leave, err := c.enter(ctx)
+		require.NoError(t, err)
+		leave()
+	}
+	require.Empty(t, told)
+	_, err := c.enter(ctx)
+	require.ErrorIs(t, err, context.Canceled)
+	require.Len(t, told, 1)
+	require.InDelta(t, 80, told[0].Seconds(), 1, "45 an hour after the first five")
+
+	short, done := context.WithTimeout(t.Context(), time.Second)
+	defer done()
+	_, err = c.enter(short)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable, "no wait beyond the time there is")
 }
 
 // However greedy the caller, no hour sees more requests than the budget.

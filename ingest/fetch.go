@@ -44,6 +44,9 @@ type Fetcher struct {
 	Ratings   func(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error)
 	Budget    Budget        // of requests, shared with other servers; nil = this process is alone
 	RetryWait time.Duration // first pause between tries, 1s
+	// Waiting is told of each long wait for the request budget, so that a person
+	// who looks on knows why nothing happens; nil = nobody looks on.
+	Waiting func(profile string, d time.Duration)
 
 	mu      sync.Mutex
 	clients map[string]*client
@@ -487,7 +490,7 @@ func (f *Fetcher) client(p Profile) *client {
 			agent = "coldseam"
 		}
 		c = newClient(p, g, agent, wait)
-		c.shared = f.Budget
+		c.shared, c.waiting = f.Budget, f.Waiting
 		f.clients[id] = c
 	}
 	return c

@@ -304,5 +304,10 @@ func (a *app) syncRivers(ctx context.Context) error {
 
 // newLogger writes JSON lines; the terminal form is for people.
 func newLogger(w io.Writer, level slog.Level) *slog.Logger {
-	return slog.New(slog.NewJSONHandler(w, &slog.HandlerOptions{Level: level}))
+	return slog.New(slog.NewJSONHandler(w, &slog.HandlerOptions{Level: level, ReplaceAttr: func(_ []string, at slog.Attr) slog.Attr {
+		if at.Value.Kind() == slog.KindDuration { // a person reads 1.2s, not 1200000000
+			at.Value = slog.StringValue(at.Value.Duration().Round(time.Millisecond).String())
+		}
+		return at
+	}}))
 }

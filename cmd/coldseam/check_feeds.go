@@ -239,7 +239,11 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 			}
 			level = levelWarn
 		}
-		k.add(key, level, "no value of the last 7 days at "+string(site), wanted, "coldseam fetch; see the feed's line, or set temp_site to a neighbour with a thermometer")
+		fix := "coldseam fetch; then see the feed's line, and whether the agency's own page shows newer values"
+		if param == coldseam.WaterTemp {
+			fix = "coldseam fetch; see the feed's line, or set temp_site to a neighbour with a thermometer"
+		}
+		k.add(key, level, "no value of the last 7 days at "+string(site), wanted, fix)
 		return
 	}
 	last, usable := s.Last()

@@ -26,7 +26,11 @@ func (k *checker) reaches(ctx context.Context) {
 		return
 	}
 	if len(reaches) == 0 {
-		k.add("reaches", levelFail, "none", "at least one river", "coldseam site add; then start the service, or coldseam fetch, to enter it")
+		found, fix := "none", "coldseam site add finds gauges and adds a river"
+		if n := len(k.cfg.Reaches); n > 0 {
+			found, fix = fmt.Sprintf("%d in the configuration, none in the database yet", n), "coldseam fetch enters them and asks their feeds; so does the service when it starts"
+		}
+		k.add("reaches", levelFail, found, "at least one river", fix)
 		return
 	}
 	for _, r := range reaches {

@@ -110,12 +110,16 @@ func ownPostgres(t *testing.T, from string) (*localpg.Server, string) {
 	dir, err := os.MkdirTemp("", "coldseam-pg")
 	require.NoError(t, err)
 	require.NoError(t, os.Chmod(dir, 0o711))
-	pg, err := localpg.Start(context.Background(), localpg.Options{Dir: filepath.Join(dir, "db")})
+	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
+	return ownPostgresIn(t, from, localpg.Options{Dir: filepath.Join(dir, "db")})
+}
+
+// ownPostgresIn is the same in a directory and with settings of the test.
+func ownPostgresIn(t *testing.T, from string, o localpg.Options) (*localpg.Server, string) {
+	t.Helper()
+	pg, err := localpg.Start(context.Background(), o)
 	require.NoError(t, err)
-	t.Cleanup(func() {
-		require.NoError(t, pg.Stop())
-		require.NoError(t, os.RemoveAll(dir))
-	})
+	t.Cleanup(func() { require.NoError(t, pg.Stop()) })
 	to := pg.URL(localpg.User)
 	dump := exec.Command(filepath.Join(pg.Bin(), "pg_dump"), "-Fc", "--dbname", from)
 	load := exec.Command(filepath.Join(pg.Bin(), "pg_restore"), "--no-owner", "--no-privileges", "--dbname", to)

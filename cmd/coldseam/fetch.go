@@ -34,6 +34,7 @@ func (c *fetchCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if err := a.syncRivers(ctx); err != nil {
 		return err
 	}
+	a.sayWaits(s.out)
 	switch {
 	case c.Replay:
 		return c.replay(ctx, s.out, a)
@@ -41,6 +42,15 @@ func (c *fetchCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return c.backfill(ctx, s.out, a)
 	}
 	return c.now(ctx, s.out, a)
+}
+
+// sayWaits tells whoever looks on why nothing happens for a while: a service is
+// asked no oftener than its profile allows, and years of a record are many
+// requests.
+func (a *app) sayWaits(w io.Writer) {
+	a.fetcher.Waiting = func(profile string, d time.Duration) {
+		fmt.Fprintf(w, "  waits %s, so as not to ask %s oftener than its rate_per_hour; Ctrl-C keeps what came\n", d.Round(time.Second), profile)
+	}
 }
 
 func (c *fetchCmd) feeds(a *app) ([]feed, error) {

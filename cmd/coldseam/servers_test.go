@@ -149,15 +149,22 @@ type mutePipe struct {
 	l     net.Listener
 	to    func() (net.Conn, error)
 	muted atomic.Bool
+	delay func() time.Duration // of each piece that passes, one way; nil = none
 	mu    sync.Mutex
 	conns []net.Conn
 }
 
 func newMutePipe(t *testing.T, to func() (net.Conn, error)) *mutePipe {
 	t.Helper()
+	return newSlowPipe(t, to, nil)
+}
+
+// newSlowPipe is a proxy that keeps each piece back for a while.
+func newSlowPipe(t *testing.T, to func() (net.Conn, error), delay func() time.Duration) *mutePipe {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
-	p := &mutePipe{l: l, to: to}
+	p := &mutePipe{l: l, to: to, delay: delay}
 	go func() {
 		for {
 			c, err := l.Accept()
@@ -193,6 +200,9 @@ func (p *mutePipe) serve(c net.Conn) {
 		buf := make([]byte, 32<<10)
 		for {
 			n, err := src.Read(buf)
+			if p.delay != nil && n > 0 {
+				time.Sleep(p.delay())
+			}
 			for p.muted.Load() { // what was read waits as in a cable that is out
 				time.Sleep(20 * time.Millisecond)
 			}

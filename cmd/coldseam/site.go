@@ -53,6 +53,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if err := a.syncRivers(ctx); err != nil {
 		return err
 	}
+	a.sayWaits(s.out)
 	return c.add(ctx, s.out, a)
 }
 

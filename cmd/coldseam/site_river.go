@@ -227,12 +227,13 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 		"max_flow_cfs: the proposal is a number from the record; somebody who knows the reach must say it.",
 		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",
 		"[[reach.rule]] season with link and the day you checked it. Without it NO CALL.",
+		"weather: the id of a forecast point, a [[site]] of a forecast profile; alerts: the profile of the official warnings. Ready ones are in deploy/profiles.toml. Without both NO CALL.",
 		"flood stage, gauge_code and alert_zones from the agency's flood page.",
 		"[[reach.spot]]: a sounded depth and five timed floats at each. Without a depth there is no weight.",
 	} {
 		fmt.Fprintf(w, "%d. %s\n", i+1, what)
 	}
-	fmt.Fprintln(w, "Then `coldseam check`.")
+	fmt.Fprintln(w, "Then `coldseam fetch`, which enters the river and asks its feeds, and `coldseam check`.")
 	return nil
 }
 

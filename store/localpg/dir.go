@@ -136,7 +136,7 @@ func lockDir(dir string) (*os.File, error) {
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		f.Close()
 		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("%s is in use by another process: %w", dir, coldseam.ErrUnavailable)
+			return nil, fmt.Errorf("%s is in use by another process, as by a service that runs already: %w", dir, coldseam.ErrUnavailable)
 		}
 		return nil, fmt.Errorf("lock %s: %w", dir, err)
 	}

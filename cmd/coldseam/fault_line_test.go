@@ -1,0 +1,96 @@
+package main
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"net"
+	"net/url"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// farRun is a morning of a server whose database and relay are far away: every
+// piece takes half the round trip, and of those that are lost each comes when
+// it was sent again.
+type farRun struct {
+	readers int
+	trip    time.Duration // there and back
+	loss    float64       // share of pieces lost
+	again   time.Duration // until a lost piece is sent again
+	seed    uint64
+	limit   time.Duration
+}
+
+// delay draws the way of one piece; pipes draw at the same time.
+func (x farRun) delay() func() time.Duration {
+	var mu sync.Mutex
+	rng := rand.New(rand.NewPCG(x.seed, 3))
+	return func() time.Duration {
+		mu.Lock()
+		defer mu.Unlock()
+		d := x.trip / 2
+		if rng.Float64() < x.loss {
+			d += x.again
+		}
+		return d
+	}
+}
+
+func (x farRun) run(t *testing.T) {
+	dbURL := readyTown.url(t)
+	v := newTownOn(t, dbURL, nil)
+	for i := range x.readers {
+		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	require.NoError(t, err)
+	database := newSlowPipe(t, dialerOf(t, dbURL), x.delay())
+	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.sink.Addr()) }, x.delay())
+	clock := swiftClock{base: morningAt(4, 45), origin: time.Now(), speed: 1}
+	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, relay.l.Addr().String()), "COLDSEAM_CHILD_DB="+database.through(t, dbURL))...)
+	up := time.Since(clock.origin)
+	sent := func() int {
+		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+	}
+	var first time.Time
+	require.True(t, assertEventually(x.limit, func() bool {
+		n := sent()
+		if n > 0 && first.IsZero() {
+			first = time.Now()
+		}
+		return n == x.readers
+	}), "all mails within %s: %s\n%s", x.limit, states(t, v), tail(s.logged(t), 3000))
+	took := time.Since(first)
+	// Slow is no fault: nothing goes twice, no lease runs out, the page is well.
+	for key, n := range byMessage(t, v.sink) {
+		require.Equal(t, 1, n, key)
+	}
+	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`), "mails tried again")
+	require.True(t, healthzOK(s.addr), "well:\n%s", tail(s.logged(t), 3000))
+	v.clock.forward(clock.now())
+	invariants(t, v, 0)
+	rate := float64(x.readers-1) / took.Seconds()
+	t.Logf("%s there and back, %.0f %% lost: serving after %s; %d mails at %.1f a second, that is %.0f between 4:45 and 10:00",
+		x.trip, 100*x.loss, up.Round(100*time.Millisecond), x.readers, rate, rate*(5*time.Hour+15*time.Minute).Seconds())
+}
+
+// A near cut for every run of the tests.
+func TestFarDatabaseAndRelay(t *testing.T) {
+	t.Parallel()
+	farRun{readers: 12, trip: 40 * time.Millisecond, loss: .05, again: 200 * time.Millisecond, seed: 5, limit: 2 * time.Minute}.run(t)
+}
+
+// A fifth of a second there and back, one piece in twenty lost.
+func TestFarDatabaseAndRelaySoak(t *testing.T) {
+	if os.Getenv("COLDSEAM_SOAK") == "" {
+		t.Skip("set COLDSEAM_SOAK to run the long form")
+	}
+	t.Parallel()
+	farRun{readers: 60, trip: 200 * time.Millisecond, loss: .05, again: time.Second, seed: 6, limit: 8 * time.Minute}.run(t)
+}
