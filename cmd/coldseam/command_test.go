@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"testing"
@@ -20,6 +21,14 @@ func call(t *testing.T, args ...string) (code int, stdout, stderr string) {
 	var out, errs bytes.Buffer
 	code = execute(t.Context(), args, &out, &errs)
 	return code, out.String(), errs.String()
+}
+
+// A duration in the log is one that a person reads.
+func TestLogIsForPeopleToo(t *testing.T) {
+	t.Parallel()
+	var b bytes.Buffer
+	newLogger(&b, slog.LevelInfo).Info("fetched", "dur", 1234567890*time.Nanosecond)
+	require.Contains(t, b.String(), `"dur":"1.235s"`)
 }
 
 // realData is the folder of real documents and records, "" when it is not set.

@@ -45,6 +45,9 @@ type siteAddCmd struct {
 
 // Run does all of it; every step prints what it found.
 func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
+		return exitCode{2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon)}
+	}
 	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
 	if err != nil {
 		return err
@@ -71,7 +74,9 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 	}
 	if c.Code == "" {
 		c.printNearest(w, near)
-		fmt.Fprintln(w, "\nNothing added. Take one: the same command with --code.")
+		if len(near) > 0 {
+			fmt.Fprintln(w, "\nNothing added. Take one: the same command with --code.")
+		}
 		return nil
 	}
 	one, err := c.chosen(near, p)
@@ -232,7 +237,7 @@ func (c *siteAddCmd) chosen(near []candidate, p ingest.Profile) (candidate, erro
 
 func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
 	if len(list) == 0 {
-		fmt.Fprintf(w, "No gauge within %.0f km; widen --radius-km.\n", c.RadiusKM)
+		fmt.Fprintf(w, "No gauge within %.0f km of %g, %g. West is a negative --lon; else widen --radius-km.\n", c.RadiusKM, c.Lat, c.Lon)
 		return
 	}
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)

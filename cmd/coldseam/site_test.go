@@ -227,6 +227,14 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.Equal(t, `Tamsen "Big" River`, cfg.Reaches[0].River)
 	require.NotNil(t, cfg.Reaches[0].MaxFlowCFS)
 
+	status, _, errs = command(t, "site", "add", "--config", path, "--lat", "95", "--lon", "0")
+	require.Equal(t, 2, status)
+	require.Contains(t, errs, "latitude -90 to 90")
+	status, far, errs := command(t, "site", "add", "--config", path, "--lat", "45.29", "--lon", "92.66")
+	require.Zero(t, status, errs)
+	require.Contains(t, far, "West is a negative --lon")
+	require.NotContains(t, far, "Take one")
+
 	status, _, errs = command(t, add...)
 	require.Equal(t, 1, status)
 	require.Contains(t, errs, "another --id")
