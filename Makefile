@@ -8,6 +8,8 @@ BIN := bin/coldseam
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 ONCE ?=
 FUZZTIME ?= 5m
+# Tests of time and of long scores, which skip under the race detector.
+PLAIN := ^(TestServersTakeOver|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights)$$
 BENCHCOUNT ?= 1
 
 .PHONY: help demo test golden fuzz bench soak lint build need-demo need-test
@@ -26,6 +28,7 @@ test: need-test ## vet, format check and all tests under the race detector
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go' 2>/dev/null || find . -name '*.go')); \
 	  if [ -n "$$unformatted" ]; then echo "gofmt wants: $$unformatted"; exit 1; fi
 	@go test -race -count=1 -timeout 20m ./...
+	@go test -count=1 -timeout 10m -run '$(PLAIN)' ./cmd/coldseam ./forecast/hindcast ./forecast/thermal
 
 need-demo:
 	@sh deploy/need.sh postgres
@@ -43,7 +46,7 @@ fuzz: ## run every fuzz target for FUZZTIME
 
 bench: need-test ## run all benchmarks; the table lands in bench-out/
 	@mkdir -p bench-out
-	@go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt
+	@bash -o pipefail -c "go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt"
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -330,9 +331,10 @@ func TestClockJumps(t *testing.T) {
 func TestBreakerStopsAndTells(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	broken := true
+	var broken atomic.Bool
+	broken.Store(true)
 	v := newReadyTown(t, func(e sink.Event) sink.Fault {
-		if broken && e.Stage == "data" && !strings.HasPrefix(e.To, "keeper@") {
+		if broken.Load() && e.Stage == "data" && !strings.HasPrefix(e.To, "keeper@") {
 			return sink.Fault{Drop: true}
 		}
 		return sink.Fault{}
@@ -369,7 +371,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.Equal(t, 1, alarms)
 	require.Empty(t, v.letters(t)["a1@home.example"])
 	// Mended and released, the morning goes out.
-	broken = false
+	broken.Store(false)
 	require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
 	v.clock.forward(v.now().Add(10 * time.Minute))
 	v.sendAll(t)

@@ -125,11 +125,11 @@ func ownPostgresIn(t *testing.T, from string, o localpg.Options) (*localpg.Serve
 	load := exec.Command(filepath.Join(pg.Bin(), "pg_restore"), "--no-owner", "--no-privileges", "--dbname", to)
 	load.Stdin, err = dump.StdoutPipe()
 	require.NoError(t, err)
-	var words bytes.Buffer
-	dump.Stderr, load.Stderr = &words, &words
+	var dumped, loaded bytes.Buffer
+	dump.Stderr, load.Stderr = &dumped, &loaded
 	require.NoError(t, dump.Start())
-	require.NoError(t, load.Run(), "%s", &words)
-	require.NoError(t, dump.Wait(), "%s", &words)
+	require.NoError(t, load.Run(), "%s", &loaded)
+	require.NoError(t, dump.Wait(), "%s", &dumped)
 	return pg, to
 }
 

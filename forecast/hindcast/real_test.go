@@ -202,6 +202,9 @@ func synthetic(d coldseam.Days) map[coldseam.Date][][]float64 {
 // 1/3/5/7/10 of a few public rivers, each 3 % above what was measured when the
 // models were chosen. The full table runs on demand: TestTable.
 func TestPublicRivers(t *testing.T) {
+	if raceEnabled {
+		t.Skip("scores on public records: run without -race")
+	}
 	t.Parallel()
 	for _, c := range []struct {
 		name     string
@@ -246,6 +249,9 @@ func TestPublicRivers(t *testing.T) {
 // TestShortCutsLoseNothing cuts long records to three years, two to learn from:
 // no lead may be worse than dressed persistence beyond the bootstrap interval.
 func TestShortCutsLoseNothing(t *testing.T) {
+	if raceEnabled {
+		t.Skip("scores on public records: run without -race")
+	}
 	t.Parallel()
 	const years = 3
 	for _, air := range []Air{Climatology} { // without air ahead there is least to win

@@ -51,6 +51,9 @@ func (a *adaptive) mix(x []float64) float64 {
 // than weights that follow the last month's scores, cold season, each learning
 // from an issue only once its day has come.
 func TestStackBeatsAdaptiveWeights(t *testing.T) {
+	if raceEnabled {
+		t.Skip("scores on public records: run without -race")
+	}
 	t.Parallel()
 	sum := map[bool]map[int][2]float64{false: {}, true: {}}
 	for _, f := range []string{"alaska/george_river_osm_george.csv", "alaska/goodnews_river_nflo.csv", "alaska/kulukak_river_kulr.csv", "alaska/middle_fork_goodnews_river_mflr.csv", "alaska/tanada_creek_osm_tanada.csv",
