@@ -8,8 +8,8 @@ BIN := bin/coldseam
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 ONCE ?=
 FUZZTIME ?= 5m
-# Tests of time and of long scores, which skip under the race detector.
-PLAIN := ^(TestServersTakeOver|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights)$$
+# Tests of time and long runs, which skip under the race detector.
+PLAIN := ^(TestServersTakeOver|TestKilledAtRandomMoments|TestServeOnAFullDisk|TestGoldenSeasonOfALivedFortnight|TestFarDatabaseAndRelay|TestAnyOrderOfDocumentsSameTable|TestRefitKnowsUpstreamAndVersions|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights)$$
 BENCHCOUNT ?= 1
 
 .PHONY: help demo test golden fuzz bench soak lint build need-demo need-test

@@ -64,6 +64,7 @@ func fillDisk(t *testing.T, dir string) (again func()) {
 // was stored stays, no mail is sent that could not be noted, the error and
 // check name the disk, and with room again the morning ends well by itself.
 func TestServeOnAFullDisk(t *testing.T) {
+	plainOnly(t)
 	t.Parallel()
 	const readers = 60
 	dir := smallDisk(t, 260)

@@ -101,6 +101,7 @@ func (x killsRun) run(t *testing.T) {
 
 // Eight kills, for every run of the tests.
 func TestKilledAtRandomMoments(t *testing.T) {
+	plainOnly(t)
 	t.Parallel()
 	killsRun{kills: 8, perDay: 8, readers: 120, seed: 11}.run(t)
 }

@@ -228,6 +228,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 
 // The weekly refit knows the gauges upstream, and a silent one keeps its place.
 func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
+	plainOnly(t)
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()

@@ -121,6 +121,7 @@ func (m *shelfMachine) check(t *rapid.T, stored func(coldseam.SeriesKey) []colds
 // Any order of new, repeated, late, revised and back-filled documents leaves
 // the same table in a real database, quality flags of the first rows included.
 func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
+	plainOnly(t)
 	t.Parallel()
 	db := storetest.New(t)
 	now := time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)

@@ -107,6 +107,7 @@ func recapText(t *testing.T, a *app, c recapCmd) string {
 }
 
 func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
+	plainOnly(t)
 	t.Parallel()
 	ctx := t.Context()
 	v := livedTown(t)
