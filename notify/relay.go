@@ -1,10 +1,12 @@
 package notify
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"time"
 
@@ -91,10 +93,25 @@ func (r Relay) Check() error {
 	return nil
 }
 
+// watched remembers whether a write failed. When the last write did, the final
+// dot never left this machine whole, and the mail was certainly not accepted.
+type watched struct {
+	net.Conn
+	writeFailed bool
+}
+
+func (w *watched) Write(b []byte) (int, error) {
+	n, err := w.Conn.Write(b)
+	if err != nil || n < len(b) {
+		w.writeFailed = true
+	}
+	return n, err
+}
+
 // relayConn is one open conversation.
 type relayConn struct {
-	d    *dialogue
-	raw  net.Conn
+	c    *smtp.Client
+	raw  *watched
 	sent int
 	r    Relay
 }
@@ -109,10 +126,11 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 	if err != nil {
 		return nil, StageDial, err
 	}
+	raw := &watched{Conn: conn}
 	// A cancelled context must not wait for a command timeout. Sends in
 	// progress are let through: only dialling is bound to ctx here.
 	stop := context.AfterFunc(ctx, func() { _ = conn.SetDeadline(time.Now()) })
-	said, err := r.open(ctx, conn)
+	c, err := r.open(raw)
 	if !stop() && err == nil {
 		err = ctx.Err()
 	}
@@ -120,7 +138,7 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 		_ = conn.Close()
 		return nil, StageHello, err
 	}
-	return &relayConn{d: said, raw: conn, r: r}, StageHello, nil
+	return &relayConn{c: c, raw: raw, r: r}, StageHello, nil
 }
 
 func (r Relay) tlsConfig() *tls.Config {
@@ -134,44 +152,35 @@ func (r Relay) tlsConfig() *tls.Config {
 	return conf
 }
 
-func (r Relay) open(ctx context.Context, raw net.Conn) (*dialogue, error) {
-	wrap := func(c net.Conn) (net.Conn, error) {
-		x := tls.Client(c, r.tlsConfig())
-		if err := x.HandshakeContext(ctx); err != nil {
-			return nil, fmt.Errorf("handshake: %w", err)
-		}
-		return x, nil
-	}
-	// This bounds a handshake; every command sets its own deadline.
-	if err := raw.SetDeadline(time.Now().Add(r.CommandTimeout())); err != nil {
+func (r Relay) open(raw *watched) (*smtp.Client, error) {
+	var c *smtp.Client
+	var err error
+	// The library's constructor for STARTTLS speaks before timeouts can be
+	// set; this bounds it. Every later command sets its own deadline.
+	if err = raw.SetDeadline(time.Now().Add(r.CommandTimeout())); err != nil {
 		return nil, err
 	}
-	conn := raw
 	switch {
 	case r.TLS == "implicit":
-		var err error
-		if conn, err = wrap(raw); err != nil {
-			return nil, err
-		}
-	case r.TLS == "none" && !loopbackAddr(raw.RemoteAddr()):
+		c = smtp.NewClient(tls.Client(raw, r.tlsConfig()))
+	case r.TLS == "none" && loopbackAddr(raw.RemoteAddr()):
+		c = smtp.NewClient(raw)
+	case r.TLS == "none":
 		return nil, fmt.Errorf("relay is not on loopback and tls is none: %w", coldseam.ErrInvalid)
-	}
-	d := newDialogue(conn, r.CommandTimeout())
-	if err := d.greet(); err != nil {
-		return nil, err
-	}
-	if err := d.hello(r.Hello); err != nil {
-		return nil, err
-	}
-	if r.TLS == "" || r.TLS == "starttls" {
-		if err := d.secure(wrap); err != nil {
+	default:
+		if c, err = smtp.NewClientStartTLS(raw, r.tlsConfig()); err != nil {
 			return nil, fmt.Errorf("starttls: %w", err)
 		}
-		if err := d.hello(r.Hello); err != nil {
+	}
+	c.CommandTimeout, c.SubmissionTimeout = r.CommandTimeout(), r.SubmissionTimeout()
+	if r.Hello != "" {
+		if err = c.Hello(r.Hello); err != nil {
 			return nil, err
 		}
+	} else if err = c.Noop(); err != nil {
+		return nil, err
 	}
-	return d, r.auth(d)
+	return c, r.auth(c)
 }
 
 func loopbackAddr(a net.Addr) bool {
@@ -179,14 +188,15 @@ func loopbackAddr(a net.Addr) bool {
 	return ok && t.IP.IsLoopback()
 }
 
-func (r Relay) auth(d *dialogue) error {
-	switch {
-	case r.User == "":
+func (r Relay) auth(c *smtp.Client) error {
+	if r.User == "" {
 		return nil
-	case d.mechanism(sasl.Plain):
-		return d.login(sasl.NewPlainClient("", r.User, r.Password))
-	case d.mechanism(sasl.Login):
-		return d.login(sasl.NewLoginClient(r.User, r.Password))
+	}
+	if c.SupportsAuth(sasl.Plain) {
+		return c.Auth(sasl.NewPlainClient("", r.User, r.Password))
+	}
+	if c.SupportsAuth(sasl.Login) {
+		return c.Auth(sasl.NewLoginClient(r.User, r.Password))
 	}
 	return &smtp.SMTPError{Code: 535, EnhancedCode: smtp.EnhancedCode{5, 7, 8},
 		Message: "relay offers neither PLAIN nor LOGIN"}
@@ -199,43 +209,50 @@ var errNotOurs = errors.New("row is no longer ours")
 // committed when it returns nil. The stage tells how far it got.
 func (rc *relayConn) send(m Message, mark func() error, fail func(string)) (reply, stage string, err error) {
 	fail("before mail")
-	if stage, err = rc.d.envelope(m.EnvelopeFrom, m.To, len(m.Bytes), func() { fail("before rcpt") }); err != nil {
-		return "", stage, err
+	if err = rc.c.Mail(m.EnvelopeFrom, &smtp.MailOptions{Size: int64(len(m.Bytes))}); err != nil {
+		return "", StageMail, err
+	}
+	fail("before rcpt")
+	if err = rc.c.Rcpt(m.To, nil); err != nil {
+		return "", StageRcpt, err
 	}
 	fail("before in_data")
 	if err = mark(); err != nil {
 		return "", StageRcpt, err
 	}
 	fail("after in_data")
-	if _, err = rc.d.ask("354", "DATA"); err != nil {
+	w, err := rc.c.Data()
+	if err != nil {
 		return "", StageData, err
 	}
 	fail("after data")
-	if err = rc.d.text(m.Bytes, func() { fail("before dot") }); err != nil {
+	// The library sets no deadline while the text is written.
+	_ = rc.raw.SetDeadline(time.Now().Add(rc.r.CommandTimeout()))
+	if _, err = io.Copy(w, bytes.NewReader(m.Bytes)); err != nil {
 		return "", StageBody, err
 	}
-	_ = rc.raw.SetDeadline(time.Now().Add(rc.r.SubmissionTimeout()))
-	reply, err = rc.d.reply("25")
+	fail("before dot")
+	resp, err := w.CloseWithResponse()
 	if err != nil {
+		if rc.raw.writeFailed {
+			return "", StageBody, err
+		}
 		return "", StageDot, err
 	}
 	fail("after dot")
 	rc.sent++
-	return clip(clean(reply), 300), StageSent, nil
+	return clip(clean(resp.StatusText), 300), StageSent, nil
 }
 
 // close says goodbye; what the server answers does not matter any more.
 func (rc *relayConn) close() {
-	rc.d.command = 2 * time.Second
-	_, _ = rc.d.ask("221", "QUIT")
+	rc.c.CommandTimeout = 2 * time.Second
+	_ = rc.c.Quit()
 	_ = rc.raw.Close()
 }
 
 // reset forgets the mail that was begun.
-func (rc *relayConn) reset() error {
-	_, err := rc.d.ask("250", "RSET")
-	return err
-}
+func (rc *relayConn) reset() error { return rc.c.Reset() }
 
 // usable reports whether the conversation can carry another mail after err.
 func (rc *relayConn) usable(err error) bool {
