@@ -14,24 +14,9 @@ type trace struct {
 	i int
 }
 
-// climateShare is one member in so many that follows the climatology instead
-// of the persistence path, on short records [proposal].
-// A climatological member forgets its start by exp(-h/climateFade) at lead h in
-// days, as in the water model.
-const (
-	climateShare = 8
-	climateFade  = 5.
-	// One year is no climatology: last spring's level on this date says nothing.
-	climateYears = 1.3
-)
-
-// simpleWeights are the shares of the persistence and the climatological members.
-func (m *Model) simpleWeights() []float64 {
-	if m.Years < climateYears {
-		return []float64{1, 0}
-	}
-	return []float64{1 - 1./climateShare, 1. / climateShare}
-}
+// climateShare is one member in so many that turns to the climatology, on short
+// records [proposal].
+const climateShare = daily.ClimateShare(8)
 
 // Salts of the random streams within one issue.
 const (
@@ -95,7 +80,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	members, horizon := q.Size()
 	s := begin(q)
 	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
-		Sources: []string{"dressed persistence", "climatology"}, Weights: k.m.simpleWeights()}
+		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
 	if s.y != s.y {
 		res.Tier = daily.TierStale
 		res.Weights = []float64{0, 1}
@@ -124,13 +109,12 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		case c.g > 0: // another river's level means nothing here
 			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
 		}
-		fading := s.y == s.y && c.g == 0 && i%climateShare == climateShare-1 && k.m.Years >= climateYears
 		for h := range path {
-			b := base
-			if fading {
-				b *= math.Exp(-float64(h+1+s.age) / climateFade)
+			keep := 1.
+			if s.y == s.y && c.g == 0 { // another river's level is no climatology of this one
+				keep = climateShare.Keep(i, h+1+s.age, k.m.Years)
 			}
-			path[h] = math.Exp(r.run[c.i+h+1] + b)
+			path[h] = math.Exp(r.run[c.i+h+1] + keep*base)
 		}
 		res.Members = append(res.Members, path)
 		res.Trace = append(res.Trace, r.days.Day(c.i))

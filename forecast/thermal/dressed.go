@@ -14,17 +14,9 @@ type trace struct {
 	i int // index in its record
 }
 
-// climateShare is one member in so many that leaves the persistence path for
-// the climatology, on short records, forgetting its start by exp(-h/climateFade)
-// at lead h in days [proposal]. Members that knew nothing of today's water cost
-// a quarter of lead 1 on records of three years; with the fade no lead loses
-// [measured: hindcast on three-year cuts of the public Alaskan records].
-const (
-	climateShare = 4
-	climateFade  = 5.
-	// One year is no climatology: last spring's level on this date says nothing.
-	climateYears = 1.3
-)
+// climateShare is one member in so many that turns to the climatology, on short
+// records [proposal].
+const climateShare = daily.ClimateShare(4)
 
 // candidates lists the days a member may follow around a day of the year. The
 // own record comes first; similar gauges join when it is short.
@@ -50,7 +42,7 @@ func (k *Runner) candidates(doy, horizon int) []trace {
 func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	members, horizon := q.Size()
 	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/dressed-persistence",
-		Sources: []string{"dressed persistence", "climatology"}, Weights: k.m.simpleWeights()}
+		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
 	obs := floor0(q.View.WaterC, q.View.Len())
 	t := q.View.Index(q.Day)
 	l := last(obs, t)
@@ -63,6 +55,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		}
 	} else {
 		res.Tier = daily.TierStale
+		res.Weights = []float64{0, 1}
 		res.Flags = append(res.Flags, daily.FlagStale, daily.FlagLowConfidence)
 	}
 	if frozen(obs, t) {
@@ -94,11 +87,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 			}
 		}
 		for h := range path {
-			b := base
-			if i%climateShare == climateShare-1 && k.m.Years >= climateYears {
-				b *= math.Exp(-float64(h+1+age) / climateFade)
-			}
-			path[h] = clampC(r.run[c.i+h+1] + b)
+			path[h] = clampC(r.run[c.i+h+1] + base*climateShare.Keep(i, h+1+age, k.m.Years))
 		}
 		res.Members = append(res.Members, path)
 		res.Trace = append(res.Trace, r.days.Day(c.i))
@@ -157,14 +146,6 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 		}
 	}
 	return out
-}
-
-// simpleWeights are the shares of the persistence and the climatological members.
-func (m *Model) simpleWeights() []float64 {
-	if m.Years < climateYears {
-		return []float64{1, 0}
-	}
-	return []float64{1 - 1./climateShare, 1. / climateShare}
 }
 
 // Salts of the random streams within one issue.
