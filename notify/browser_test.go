@@ -2,9 +2,12 @@ package notify
 
 import (
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/notify/browsertest"
 )
 
 // probe measures in the browser: contrast of every text against its ground,
@@ -40,7 +43,7 @@ type findings struct {
 // TestInChromium: every kind at phone and desktop width, light and dark.
 func TestInChromium(t *testing.T) {
 	t.Parallel()
-	ctx := browser(t)
+	ctx := browsertest.Start(t, 80*time.Second)
 	srv := serveMails(t, sampleCharts(t))
 	least := 99.
 	for name := range cases() {
@@ -48,7 +51,7 @@ func TestInChromium(t *testing.T) {
 			w      int64
 			scheme string
 		}{{320, "light"}, {360, "dark"}, {768, "dark"}, {1280, "light"}} {
-			require.NoError(t, chromedp.Do(ctx, device(d.w, 800, d.scheme, "screen"), chromedp.Navigate(srv.URL+"/"+name)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "screen", d.scheme), chromedp.Navigate(srv.URL+"/"+name)), name)
 			f, err := chromedp.Run(ctx, chromedp.Evaluate[findings](probe))
 			require.NoError(t, err, name)
 			require.Empty(t, f.Bad, "%s at %d %s", name, d.w, d.scheme)
@@ -59,7 +62,7 @@ func TestInChromium(t *testing.T) {
 
 	// Paper: black on white although the screen is dark, the frames differ.
 	for name, want := range map[string]string{"go_day": "solid", "stop": "double", "no_call": "dashed"} {
-		require.NoError(t, chromedp.Do(ctx, device(720, 800, "dark", "print"), chromedp.Navigate(srv.URL+"/"+name)))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(720, 800, "print", "dark"), chromedp.Navigate(srv.URL+"/"+name)))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => {
 		  const bg = getComputedStyle(document.body).backgroundColor;
 		  const ink = [...document.querySelectorAll('h1,p,td.i,th')].filter(e => e.textContent.trim() && e.getClientRects().length)

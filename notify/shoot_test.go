@@ -1,66 +1,25 @@
 package notify
 
 import (
-	"context"
 	"encoding/base64"
 	"maps"
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/chart"
 	"example.org/coldseam/notify/sample"
 )
-
-// browser starts one Chromium; without it the test skips and says so, but not
-// in CI.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	path := os.Getenv("CHROMIUM")
-	for _, n := range []string{"chromium", "chromium-browser"} {
-		if p, err := exec.LookPath(n); path == "" && err == nil {
-			path = p
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") != "" {
-			t.Fatal("no chromium in PATH, and CI is set")
-		}
-		t.Skip("no chromium in PATH: browser test skipped")
-	}
-	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
-		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("disable-background-networking", true)))
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx))
-	bounded, stop := context.WithTimeout(ctx, 80*time.Second)
-	t.Cleanup(stop)
-	return bounded
-}
-
-func device(w, h int64, scheme, media string) chromedp.Action[chromedp.Void] {
-	opts := []chromedp.EmulateViewportOption{}
-	if w < 600 {
-		opts = append(opts, chromedp.EmulateMobile, chromedp.EmulateTouch)
-	}
-	return chromedp.Steps(chromedp.EmulateViewport(w, h, opts...), chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Media: media, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-		return err
-	}))
-}
 
 // sampleCharts draws the pictures of the invented rivers for the briefs of the
 // tests, once.
@@ -129,11 +88,11 @@ func TestShoot(t *testing.T) {
 	if dir == "" {
 		t.Skip("COLDSEAM_KEEP names no folder for pictures")
 	}
-	ctx := browser(t)
+	ctx := browsertest.Start(t, 80*time.Second)
 	srv := serveMails(t, sampleCharts(t))
 	for name := range cases() {
 		for _, scheme := range []string{"light", "dark"} {
-			require.NoError(t, chromedp.Do(ctx, device(360, 800, scheme, "screen"), chromedp.Navigate(srv.URL+"/"+name)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "screen", scheme), chromedp.Navigate(srv.URL+"/"+name)), name)
 			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 			require.NoError(t, err, name)
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "letter-"+name+"-"+scheme+".png"), png, 0o644))

@@ -12,7 +12,6 @@ import (
 	"net/http/httptest"
 	"net/mail"
 	"os"
-	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -21,34 +20,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/web"
 )
-
-// chromium starts a browser; without one the test skips and says so, but not
-// in CI.
-func chromium(t *testing.T) context.Context {
-	t.Helper()
-	path := os.Getenv("CHROMIUM")
-	for _, n := range []string{"chromium", "chromium-browser"} {
-		if p, err := exec.LookPath(n); path == "" && err == nil {
-			path = p
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") != "" {
-			t.Fatal("no chromium in PATH, and CI is set")
-		}
-		t.Skip("no chromium in PATH: browser test skipped")
-	}
-	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
-		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("disable-background-networking", true)))
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx)) // no timeout on the first call: it would end the whole browser
-	bounded, stop := context.WithTimeout(ctx, 2*time.Minute)
-	t.Cleanup(stop)
-	return bounded
-}
 
 // htmlPart is the HTML of a mail.
 func htmlPart(t *testing.T, head func(string) string, body io.Reader) string {
@@ -104,7 +78,7 @@ func (b *inbox) newest(to string) *mail.Message {
 // SMTP: sign-up, confirm mail, morning mail, a trip logged from its link,
 // settings from its link, one-click unsubscribe from its header, silence.
 func TestAMembersLife(t *testing.T) {
-	ctx := chromium(t)
+	ctx := browsertest.Start(t, 2*time.Minute)
 	v := newReadyTown(t, nil)
 	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.cfg.Club.Name, Now: v.now, Log: v.app.log})
 	require.NoError(t, err)

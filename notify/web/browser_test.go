@@ -6,7 +6,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -14,63 +13,13 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/sample"
 )
-
-// browser starts one Chromium for the whole binary; a test without it skips
-// and says so, but not in CI.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	path := os.Getenv("CHROMIUM")
-	if path == "" {
-		for _, n := range []string{"chromium", "chromium-browser"} {
-			if p, err := exec.LookPath(n); err == nil {
-				path = p
-				break
-			}
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") != "" {
-			t.Fatal("no chromium in PATH, and CI is set")
-		}
-		t.Skip("no chromium in PATH: browser test skipped")
-	}
-	// No timeout on the first call: it would end the whole browser.
-	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("disable-background-networking", true), chromedp.Flag("host-resolver-rules", "MAP club.example 127.0.0.1")))
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx))
-	bounded, stop := context.WithTimeout(ctx, 85*time.Second)
-	t.Cleanup(stop)
-	return bounded
-}
-
-// device sets width, height and colour scheme: a headless window has a least
-// width of its own, so the metrics are set, not the window.
-func device(w, h int64, scheme string) chromedp.Action[chromedp.Void] {
-	opts := []chromedp.EmulateViewportOption{}
-	if w < 600 {
-		opts = append(opts, chromedp.EmulateMobile, chromedp.EmulateTouch)
-	}
-	return chromedp.Steps(chromedp.EmulateViewport(w, h, opts...), media("", scheme))
-}
-
-// media sets the medium ("" = screen) and the colour scheme.
-func media(kind, scheme string) chromedp.Action[chromedp.Void] {
-	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind,
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-		return err
-	})
-}
 
 // probe is run in the page. It returns what a reader would stumble over:
 // text under 4.5 to 1 against its ground, targets under 44 px outside running
@@ -127,7 +76,7 @@ type findings struct {
 
 // TestBrowser looks at every page in Chromium, once for all, in under 90 s.
 func TestBrowser(t *testing.T) {
-	ctx := browser(t)
+	ctx := browsertest.Start(t, 85*time.Second)
 	srv := httptest.NewServer(testHandler(t, newMemory()))
 	defer srv.Close()
 	look := func(t *testing.T) findings {
@@ -142,7 +91,7 @@ func TestBrowser(t *testing.T) {
 			w      int64
 			scheme string
 		}{{320, "light"}, {360, "dark"}, {768, "light"}, {1280, "dark"}} {
-			require.NoError(t, chromedp.Do(ctx, device(d.w, 800, d.scheme)))
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "", d.scheme)))
 			for name, p := range paths() {
 				if d.w == 768 && name != "board" && name != "go" && name != "prefs" && name != "season" {
 					continue // between two widths that were looked at
@@ -157,7 +106,7 @@ func TestBrowser(t *testing.T) {
 		t.Logf("lowest text contrast %.2f", least)
 	})
 	t.Run("text of twice the size", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, device(360, 800, "light")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 		var bad []string
 		for name, p := range paths() {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
@@ -170,7 +119,7 @@ func TestBrowser(t *testing.T) {
 		require.Empty(t, bad)
 	})
 	t.Run("above the fold", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, device(360, 640, "light")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 640, "", "light")))
 		for page, want := range map[string][]string{"go": {"GO", "Stops", "Water", "Jig", "Run"}, "board": {"Tamsen River", "Orlow River"}, "log": {"None", "Did not go"}, "signup": {"Your mail address", "Rivers"}} {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+paths()[page])))
 			seen, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll('main *')].filter(e => !e.children.length && e.getBoundingClientRect().bottom <= 640).map(e => e.textContent.trim()).join('|')`))
@@ -181,13 +130,13 @@ func TestBrowser(t *testing.T) {
 		}
 	})
 	t.Run("focus is visible", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, device(1280, 800, "light"), chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "light"), chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.activeElement).outlineStyle + document.activeElement.tagName`))
 		require.NoError(t, err)
 		require.Equal(t, "solidA", got)
 	})
 	t.Run("verdicts differ without colour", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(srv.URL+"/how")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light"), chromedp.Navigate(srv.URL+"/how")))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.v')].map(e => { const c = getComputedStyle(e), grey = s => { const m = s.match(/\d+/g).map(Number); return m.length > 3 && m[3] === 0 ? 'none' : Math.round((.3 * m[0] + .59 * m[1] + .11 * m[2]) / 24) };
 			return [c.borderTopStyle, grey(c.borderTopColor), grey(c.backgroundColor), getComputedStyle(e, '::before').height, e.querySelectorAll('.staff .f').length, e.querySelectorAll('.staff .dash').length].join(' ') })`))
 		require.NoError(t, err)
@@ -209,7 +158,7 @@ func TestBrowser(t *testing.T) {
 // printed checks paper: black on white although the screen is dark, few pages,
 // caution included.
 func printed(ctx context.Context, t *testing.T, base string) {
-	require.NoError(t, chromedp.Do(ctx, device(1280, 800, "dark")))
+	require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "dark")))
 	for page, most := range map[string]int{"go": 2, "stop": 2, "season": 1, "board": 1} {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+paths()[page])))
 		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPreferCSSPageSize()))
@@ -220,11 +169,11 @@ func printed(ctx context.Context, t *testing.T, base string) {
 		n := len(regexp.MustCompile(`/Type ?/Page[^s]`).FindAll(pdf, -1))
 		require.Positive(t, n)
 		require.LessOrEqual(t, n, most, page)
-		require.NoError(t, chromedp.Do(ctx, media("print", "dark")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Media("print", "dark")))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color, document.querySelector('footer.caution').getBoundingClientRect().height > 20].join(' ')`))
 		require.NoError(t, err)
 		require.Equal(t, "rgb(255, 255, 255) rgb(0, 0, 0) true", got, page)
-		require.NoError(t, chromedp.Do(ctx, media("", "dark")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Media("", "dark")))
 	}
 }
 
@@ -241,7 +190,7 @@ func hostile(ctx context.Context, t *testing.T) {
 	all += `<script>window.pwned=3</script><img src=` + other.URL + `/x onerror=window.pwned=4>`
 	srv := httptest.NewServer(testHandler(t, poisoned(all)))
 	defer srv.Close()
-	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light")))
+	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 	for name, p := range paths() {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`String(window.pwned) + document.querySelectorAll('script,img,form[action^=http]').length`))
@@ -277,7 +226,7 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 		}))
 		require.NoError(t, chromedp.Do(ctx, steps...))
 	}
-	require.NoError(t, chromedp.Do(ctx, device(360, 800, "light"), chromedp.Navigate(base+"/signup")))
+	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light"), chromedp.Navigate(base+"/signup")))
 	press(chromedp.SendKeys(chromedp.CSS("#email"), "new@example.org"), chromedp.Click(chromedp.CSS("input[name=reach][value=orlow-dam]")), chromedp.Click(chromedp.CSS("input[name=cost][value='0.2']")))
 	heading("Look in your mail")
 	var id int64
@@ -334,7 +283,7 @@ func shoot(ctx context.Context, t *testing.T, base string) {
 			w      int64
 			scheme string
 		}{{360, "light"}, {360, "dark"}, {1280, "light"}} {
-			require.NoError(t, chromedp.Do(ctx, device(d.w, 800, d.scheme), chromedp.Navigate(base+p)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "", d.scheme), chromedp.Navigate(base+p)), name)
 			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 			require.NoError(t, err, name)
 			require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%d-%s.png", name, d.w, d.scheme)), png, 0o644))

@@ -1,0 +1,63 @@
+// Package browsertest starts the Chromium in which tests look at mails and
+// pages. No program imports it.
+package browsertest
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+// Start starts one Chromium that ends with the test, or after limit. Without a
+// browser the test skips and says so, but not in CI. club.example is this
+// machine.
+func Start(t *testing.T, limit time.Duration) context.Context {
+	t.Helper()
+	path := os.Getenv("CHROMIUM")
+	for _, n := range []string{"chromium", "chromium-browser"} {
+		if p, err := exec.LookPath(n); path == "" && err == nil {
+			path = p
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatal("no chromium in PATH, and CI is set")
+		}
+		t.Skip("no chromium in PATH: browser test skipped")
+	}
+	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
+		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("host-resolver-rules", "MAP club.example 127.0.0.1")))
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx)) // no timeout on the first call: it would end the whole browser
+	bounded, stop := context.WithTimeout(ctx, limit)
+	t.Cleanup(stop)
+	return bounded
+}
+
+// Device sets width, height, medium ("" = screen) and colour scheme: a headless
+// window has a least width of its own, so the metrics are set, not the window.
+func Device(w, h int64, medium, scheme string) chromedp.Action[chromedp.Void] {
+	opts := []chromedp.EmulateViewportOption{}
+	if w < 600 {
+		opts = append(opts, chromedp.EmulateMobile, chromedp.EmulateTouch)
+	}
+	return chromedp.Steps(chromedp.EmulateViewport(w, h, opts...), Media(medium, scheme))
+}
+
+// Media sets the medium ("" = screen) and the colour scheme.
+func Media(medium, scheme string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: medium,
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return err
+	})
+}
