@@ -2,7 +2,6 @@ package hindcast
 
 import (
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -71,7 +70,8 @@ var (
 )
 
 // TestTable prints the reference table; it is long and runs on demand:
-// COLDSEAM_TABLE=alaska,greatlakes:perfect,climatology.
+// COLDSEAM_TABLE=alaska,greatlakes:perfect,climatology. COLDSEAM_CUT=5 cuts every
+// record to pieces of five years, each a river that began then.
 func TestTable(t *testing.T) {
 	spec := os.Getenv("COLDSEAM_TABLE")
 	if spec == "" {
@@ -84,8 +84,16 @@ func TestTable(t *testing.T) {
 			files = []string{set}
 		}
 		var all []coldseam.Days
+		var names []string
 		for _, f := range files {
-			all = append(all, real(t, f))
+			d := []coldseam.Days{real(t, f)}
+			if years, err := strconv.Atoi(os.Getenv("COLDSEAM_CUT")); err == nil {
+				d = cuts(d[0], years)
+			}
+			for range d {
+				names = append(names, f)
+			}
+			all = append(all, d...)
 		}
 		for _, air := range strings.Split(airs, ",") {
 			var reports []Report
@@ -112,7 +120,7 @@ func TestTable(t *testing.T) {
 				if air == "archived" {
 					archive = synthetic(d)
 				}
-				r, err := Run(d, Options{Archive: archive, Quantity: quantity, Upstream: up, Site: files[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
+				r, err := Run(d, Options{Archive: archive, Quantity: quantity, Upstream: up, Site: names[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}
@@ -246,6 +254,20 @@ func TestPublicRivers(t *testing.T) {
 	}
 }
 
+// cuts are the pieces of so many years, the newest last, that hold two years or
+// more with water: what hindcast needs.
+func cuts(d coldseam.Days, years int) []coldseam.Days {
+	var out []coldseam.Days
+	n := years * 365
+	for a := d.Len() % n; a+n <= d.Len(); a += n {
+		c := coldseam.Days{First: d.Day(a), WaterC: d.WaterC[a : a+n], AirC: d.AirC[a : a+n]}
+		if len(daily.NewCalendar(c.First, n).Years(c.WaterC, 120)) >= minYears {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
 // TestShortCutsLoseNothing cuts long records to three years, two to learn from:
 // no lead may be worse than dressed persistence beyond the bootstrap interval.
 func TestShortCutsLoseNothing(t *testing.T) {
@@ -258,13 +280,11 @@ func TestShortCutsLoseNothing(t *testing.T) {
 		var reports []Report
 		for _, f := range []string{alaska[0], alaska[4]} {
 			d := real(t, f)
-			n := years * 365
-			for a := d.Len() % n; a+n <= d.Len(); a += 2 * n {
-				r, err := Run(coldseam.Days{First: d.Day(a), WaterC: d.WaterC[a : a+n], AirC: d.AirC[a : a+n]},
-					Options{Site: f, Air: air, Intervals: -1, NoDates: true})
-				if errors.Is(err, coldseam.ErrInvalid) {
-					continue // fewer than two years with water
+			for i, c := range cuts(d, years) {
+				if i%2 > 0 {
+					continue // half of them, for time
 				}
+				r, err := Run(c, Options{Site: f, Air: air, Intervals: -1, NoDates: true})
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}
