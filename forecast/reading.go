@@ -96,7 +96,7 @@ func (w *work) toReach() {
 	default:
 		if offset.N > 0 {
 			w.reach = offset.Draw(f.Members, rng)
-			w.waterNote = fmt.Sprintf("reach %+.1f F against the gauge by %s", offset.Mean*9/5, readingWords(offset.N))
+			w.waterNote = fmt.Sprintf("reach %+.1f F (%+.1f C) against the gauge by %s", offset.Mean*9/5, offset.Mean, readingWords(offset.N))
 		}
 	}
 	w.tempReach = w.reach.Result(w.tempR)
