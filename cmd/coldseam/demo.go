@@ -302,12 +302,27 @@ func (d *demo) mail(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.say("mail", "%d sent to a loopback mail server, each outcome in the outbox", after-before)
+	d.say("mail", "%d sent to members by a loopback mail server, each outcome in the outbox", after-before)
 	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
 	for _, f := range files {
-		d.say("file", "%s", f)
+		d.say("file", "%s: %s", f, subjectOf(f))
 	}
 	return err
+}
+
+// subjectOf is the subject of a mail in a file, "" when it cannot be read.
+func subjectOf(file string) string {
+	f, err := os.Open(file)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	m, err := mail.ReadMessage(f)
+	if err != nil {
+		return ""
+	}
+	s, _ := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
+	return s
 }
 
 // settled waits until no mail of a day is on its way.
