@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -116,6 +117,58 @@ func (db *DB) Briefs(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, 
 	out, err := pgx.CollectRows(rows, scanBrief)
 	if err != nil {
 		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
+	}
+	return out, nil
+}
+
+// BriefsOf is Briefs for some reaches; those without a brief are left out.
+func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) ([]coldseam.Brief, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT `+briefCols+`
+		FROM unnest($2::text[]) AS r (reach)
+		CROSS JOIN LATERAL (
+		  SELECT brief_id, body FROM coldseam.brief
+		  WHERE reach_id = r.reach AND day = $1 AND NOT replay ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches)
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, scanBrief)
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
+	}
+	return out, nil
+}
+
+// WindowWater returns the median water temperature, degC, of the best window as
+// last told for the days from first to last of each reach; NaN where no brief or
+// no temperature stands.
+func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first, last coldseam.Date) (map[coldseam.ReachID][]float64, error) {
+	out := map[coldseam.ReachID][]float64{}
+	for _, id := range reaches {
+		days := make([]float64, max(0, last.Sub(first)+1))
+		for i := range days {
+			days[i] = math.NaN()
+		}
+		out[id] = days
+	}
+	rows, err := db.pool.Query(ctx, `
+		SELECT DISTINCT ON (reach_id, day) reach_id, day, water_c
+		FROM coldseam.brief
+		WHERE reach_id = ANY($1) AND day BETWEEN $2 AND $3 AND NOT replay
+		ORDER BY reach_id, day, issued_at DESC`, reaches, first.UTC(), last.UTC())
+	if err != nil {
+		return nil, fmt.Errorf("water told %s to %s: %w", first, last, classify(err))
+	}
+	var id coldseam.ReachID
+	var day time.Time
+	var water *float64
+	if _, err := pgx.ForEachRow(rows, []any{&id, &day, &water}, func() error {
+		if water != nil {
+			out[id][coldseam.DateOf(day.UTC()).Sub(first)] = *water
+		}
+		return nil
+	}); err != nil {
+		return nil, fmt.Errorf("water told %s to %s: %w", first, last, classify(err))
 	}
 	return out, nil
 }

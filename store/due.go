@@ -41,10 +41,11 @@ WHERE local_now >= send_local
   AND NOT EXISTS (
     SELECT FROM coldseam.outbox o
     WHERE o.subscriber_id = local.subscriber_id AND o.local_date = local.local_date AND o.kind = 'morning')
-ORDER BY subscriber_id`
+ORDER BY deadline, lower(split_part(email, '@', 2)), subscriber_id`
 
 // Due lists the confirmed subscribers whose morning mail is due now and not in
-// the outbox yet, each with the civil day it is for.
+// the outbox yet, each with the civil day it is for; by deadline, then by domain,
+// so that the pieces of an edition hold few domains and make few jobs.
 func (db *DB) Due(ctx context.Context, now time.Time) ([]DueSubscriber, error) {
 	return db.due(ctx, sqlDue, now)
 }

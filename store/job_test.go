@@ -27,7 +27,11 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Edition: 1, Domain: "one.example", N: 1}))
 	}
 	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0.Add(15 * time.Minute)}))
-	for kind, want := range map[string]int{"fetch": 2, "forecast": 1, "brief": 1, "refit": 1, "upkeep": 1, "mail": 3} {
+	// Many at once: those known, twice in one call, and new ones of several kinds.
+	require.NoError(t, db.Enqueue(ctx))
+	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0}, store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0},
+		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0}, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
+	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "upkeep": 1, "mail": 3} {
 		require.Equal(t, want, count(t, db, `SELECT count(*) FROM river.river_job WHERE kind = $1`, kind), kind)
 	}
 	s, err := db.Status(ctx)
@@ -140,4 +144,16 @@ func TestPruning(t *testing.T) {
 	require.NoError(t, err)
 	brief.ID, brief.Chart = id, coldseam.ChartData{}
 	require.Equal(t, brief, got)
+}
+
+func TestSwitchesOn(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	for name, on := range map[string]bool{"paused 7": true, "paused 8": false, "paused 12": true, "notpaused 9": true} {
+		require.NoError(t, db.SetSwitch(ctx, name, on, chief))
+	}
+	got, err := db.SwitchesOn(ctx, "paused ")
+	require.NoError(t, err)
+	require.Equal(t, map[string]bool{"paused 7": true, "paused 12": true}, got)
 }

@@ -96,6 +96,23 @@ func (db *DB) SetSwitch(ctx context.Context, name string, on bool, e Edit) error
 	return db.setSwitch(ctx, name, on, e)
 }
 
+// SwitchesOn lists the named switches that are on and begin with prefix.
+func (db *DB) SwitchesOn(ctx context.Context, prefix string) (map[string]bool, error) {
+	rows, err := db.pool.Query(ctx, `SELECT name FROM coldseam.switch WHERE is_on AND starts_with(name, $1)`, prefix)
+	if err != nil {
+		return nil, fmt.Errorf("switches %s: %w", prefix, classify(err))
+	}
+	names, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return nil, fmt.Errorf("switches %s: %w", prefix, classify(err))
+	}
+	out := map[string]bool{}
+	for _, n := range names {
+		out[n] = true
+	}
+	return out, nil
+}
+
 // Switch reads a named switch; one that was never set is off.
 func (db *DB) Switch(ctx context.Context, name string) (on bool, e Edit, err error) {
 	err = db.pool.QueryRow(ctx, `SELECT is_on, changed_at, who, why FROM coldseam.switch WHERE name = $1`, name).Scan(&on, &e.At, &e.Who, &e.Why)

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"sort"
 	"time"
 
@@ -124,8 +126,9 @@ type desk struct {
 	wait   map[briefKey]bool
 	warm   map[briefKey]bool // out of season
 
-	all  []coldseam.Reach           // of the club
-	open map[int64][]notify.OpenLog // mornings not logged yet, by subscriber
+	all    []coldseam.Reach           // of the club
+	open   map[int64][]notify.OpenLog // mornings not logged yet, by subscriber
+	paused map[string]bool            // by pauseName: who had the note of the warm season
 }
 
 func newDesk(a *app, now time.Time) *desk {
@@ -133,13 +136,62 @@ func newDesk(a *app, now time.Time) *desk {
 		warm: map[briefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
-// lookBack reads once what the letters of all need.
+// lookBack reads once what the letters of all need: a query a subscriber would
+// eat a tick's time when the database is far.
 func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
 	if d.all, err = d.app.db.Reaches(ctx); err != nil {
 		return err
 	}
+	if d.paused, err = d.app.db.SwitchesOn(ctx, pausePrefix); err != nil {
+		return err
+	}
+	days := map[coldseam.Date]map[coldseam.ReachID]bool{}
+	for _, s := range due {
+		if days[s.LocalDate] == nil {
+			days[s.LocalDate] = map[coldseam.ReachID]bool{}
+		}
+		for _, id := range d.reachesOf(s.Prefs) {
+			days[s.LocalDate][id] = true
+		}
+	}
+	for day, wanted := range days {
+		if err := d.read(ctx, day, slices.Sorted(maps.Keys(wanted))); err != nil {
+			return err
+		}
+	}
 	return d.openLogs(ctx, due)
+}
+
+// read looks for the briefs of a day, and for how warm the water was before it.
+func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
+	briefs, err := d.app.db.BriefsOf(ctx, day, reaches)
+	if err != nil {
+		return err
+	}
+	for _, id := range reaches {
+		d.briefs[briefKey{id, day}] = nil
+	}
+	for i, b := range briefs {
+		d.briefs[briefKey{b.Reach, day}] = &briefs[i]
+	}
+	water, err := d.app.db.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
+	for id, w := range water {
+		d.warm[briefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
+	}
+	return err
+}
+
+// reachesOf lists the reaches that a member wants to hear of.
+func (d *desk) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
+	if len(p.Reaches) > 0 {
+		return p.Reaches
+	}
+	var out []coldseam.ReachID
+	for _, r := range d.all {
+		out = append(out, r.ID)
+	}
+	return out
 }
 
 func (d *desk) waiting() []briefKey {
@@ -152,33 +204,18 @@ func (d *desk) waiting() []briefKey {
 }
 
 // brief returns the newest brief; stale or missing ones are noted as wanted.
-func (d *desk) brief(ctx context.Context, k briefKey) (*coldseam.Brief, error) {
-	b, seen := d.briefs[k]
-	if !seen {
-		x, err := d.app.db.Brief(ctx, k.Reach, k.Day)
-		switch {
-		case err == nil:
-			b = &x
-		case !errors.Is(err, coldseam.ErrNotFound):
-			return nil, err
-		}
-		d.briefs[k] = b
-	}
+func (d *desk) brief(k briefKey) *coldseam.Brief {
+	b := d.briefs[k]
 	if b == nil || d.now.Sub(b.Issued) > briefFresh {
 		d.wait[k] = true
 	}
-	return b, nil
+	return b
 }
 
 // morning makes the row of one subscriber. ok is false while a brief is waited
 // for.
 func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
-	reaches := s.Prefs.Reaches
-	if len(reaches) == 0 {
-		for _, r := range d.all {
-			reaches = append(reaches, r.ID)
-		}
-	}
+	reaches := d.reachesOf(s.Prefs)
 	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
 	if err != nil {
 		return store.NewLetter{}, false, err
@@ -188,20 +225,14 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	complete := true
 	for _, id := range reaches {
 		k := briefKey{id, s.LocalDate}
-		b, err := d.brief(ctx, k)
-		if err != nil {
-			return store.NewLetter{}, false, err
-		}
+		b := d.brief(k)
 		if d.wait[k] {
 			complete = false
 		}
 		if b == nil || d.wait[k] {
-			x, err := d.silent(ctx, id, s.LocalDate)
-			if errors.Is(err, coldseam.ErrNotFound) {
+			x, fished := d.silent(id, s.LocalDate)
+			if !fished {
 				continue // the club does not fish it any more
-			}
-			if err != nil {
-				return store.NewLetter{}, false, err
 			}
 			b = &x
 		}
@@ -210,7 +241,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if !complete && !hurry || len(briefs) == 0 {
 		return store.NewLetter{}, false, nil
 	}
-	if paused, err := d.paused(ctx, s, reaches); err != nil || paused {
+	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
 		return store.NewLetter{}, false, err
 	}
 	sortBriefs(briefs)
@@ -223,15 +254,16 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 }
 
 // silent is the NO CALL of a morning whose brief could not be made in time.
-func (d *desk) silent(ctx context.Context, id coldseam.ReachID, day coldseam.Date) (coldseam.Brief, error) {
-	r, err := d.app.db.Reach(ctx, id)
-	if err != nil {
-		return coldseam.Brief{}, err
+func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief, fished bool) {
+	i := slices.IndexFunc(d.all, func(r coldseam.Reach) bool { return r.ID == id })
+	if i < 0 {
+		return coldseam.Brief{}, false
 	}
+	r := d.all[i]
 	return coldseam.Brief{Reach: id, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day, Issued: d.now,
 		GoodUntil: day.In(zoneOf(r.Zone)).Add(12 * time.Hour), Verdict: coldseam.NoCall, WindowI: -1, Hazards: r.Hazards,
 		Surveyed: r.HazardsSurveyed, Rules: r.Rules, LifeLine: "Cold water: wear the life jacket.", LifeLineSI: "Cold water: wear the life jacket.",
-		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}, nil
+		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}, true
 }
 
 // personal is a subscriber's own view of a brief.

@@ -119,7 +119,7 @@ func (x memoryRun) run(t *testing.T) {
 		if queued.IsZero() && v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`) == x.readers {
 			queued = time.Now()
 		}
-		if first.IsZero() && out.Count() > 0 {
+		if first.IsZero() && n > 0 {
 			first = time.Now()
 		}
 		if time.Now().After(until) {

@@ -2,12 +2,9 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -19,22 +16,23 @@ const (
 	pauseDays   = 5
 )
 
-// paused reports whether a subscriber's rivers are all out of season. The first
-// such morning sends one note; mail comes back by itself when one of them is
-// cold again.
-func (d *desk) paused(ctx context.Context, s store.DueSubscriber, reaches []coldseam.ReachID) (bool, error) {
-	for _, id := range reaches {
-		warm, err := d.outOfSeason(ctx, briefKey{id, s.LocalDate})
-		if err != nil {
-			return false, err
-		}
-		if !warm {
-			return false, d.app.clearPause(ctx, s.ID)
-		}
-	}
+// pause reports whether a subscriber's rivers are all out of season: warm in the
+// briefs of the last days, of which none is missing or without a temperature. The
+// first such morning sends one note; mail comes back by itself when one of them
+// is cold again.
+func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []coldseam.ReachID) (bool, error) {
 	name := pauseName(s.ID)
-	if on, _, err := d.app.db.Switch(ctx, name); err != nil || on {
-		return true, err
+	for _, id := range reaches {
+		if d.warm[briefKey{id, s.LocalDate}] {
+			continue
+		}
+		if !d.paused[name] {
+			return false, nil
+		}
+		return false, d.app.db.SetSwitch(ctx, name, false, store.Edit{Who: "coldseam", Why: "cold again"})
+	}
+	if d.paused[name] {
+		return true, nil
 	}
 	if err := d.app.queueOne(ctx, coldseam.MailPause, s.ID, d.now, day, notify.Content{Club: d.app.cfg.Club.Name}); err != nil {
 		return true, err
@@ -42,39 +40,9 @@ func (d *desk) paused(ctx context.Context, s store.DueSubscriber, reaches []cold
 	return true, d.app.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
 }
 
-func pauseName(sub int64) string { return fmt.Sprintf("paused %d", sub) }
+const pausePrefix = "paused "
 
-func (a *app) clearPause(ctx context.Context, sub int64) error {
-	on, _, err := a.db.Switch(ctx, pauseName(sub))
-	if err != nil || !on {
-		return err
-	}
-	return a.db.SetSwitch(ctx, pauseName(sub), false, store.Edit{Who: "coldseam", Why: "cold again"})
-}
-
-// outOfSeason looks at the briefs of the last days. A day without a brief or a
-// water temperature keeps the season open.
-func (d *desk) outOfSeason(ctx context.Context, k briefKey) (bool, error) {
-	if w, seen := d.warm[k]; seen {
-		return w, nil
-	}
-	var water []float64
-	for n := pauseDays - 1; n >= 0; n-- {
-		b, err := d.app.db.Brief(ctx, k.Reach, k.Day.Add(-n))
-		switch {
-		case errors.Is(err, coldseam.ErrNotFound):
-			water = append(water, math.NaN())
-		case err != nil:
-			return false, err
-		case !b.Temp.WindowOK:
-			water = append(water, math.NaN())
-		default:
-			water = append(water, b.Temp.Window[1])
-		}
-	}
-	d.warm[k] = verdict.SeasonPaused(water, pauseAboveF, pauseDays, false)
-	return d.warm[k], nil
-}
+func pauseName(sub int64) string { return fmt.Sprintf("%s%d", pausePrefix, sub) }
 
 // logBack is how many days a trip can still be logged from a later mail.
 const logBack = 3

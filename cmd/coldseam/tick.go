@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/riverqueue/river"
 	"github.com/robfig/cron/v3"
 
 	"example.org/coldseam"
@@ -67,21 +68,20 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 	if err != nil {
 		errs = append(errs, err)
 	}
-	do("fetches", func() error { return a.dueFetches(ctx, now, len(active) > 0) })
-	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
+	// What must leave today comes first: the parts share the tick's time.
 	do("mornings", func() error {
 		n, wait, err := a.queueMornings(ctx, now)
-		for _, k := range wait {
-			err = errors.Join(err, a.enqueueBrief(ctx, k, now))
-		}
+		err = errors.Join(err, a.enqueueBriefs(ctx, wait, now))
 		if n > 0 {
 			a.log.Info("mornings queued", "n", n)
 		}
 		return err
 	})
-	do("outlooks", func() error { return a.queueOutlooks(ctx, now) })
 	do("sweep", func() error { _, err := a.db.Sweep(ctx, now); return err })
 	do("mail", func() error { _, err := a.db.DueMail(ctx, now); return err })
+	do("fetches", func() error { return a.dueFetches(ctx, now, len(active) > 0) })
+	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
+	do("outlooks", func() error { return a.queueOutlooks(ctx, now) })
 	do("upkeep", func() error {
 		return a.db.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
@@ -136,15 +136,15 @@ func wants(p coldseam.Preferences, id coldseam.ReachID) bool {
 // dueFetches enqueues every feed whose slot has come. The slot is the time
 // rounded down to the feed's pace, so that two servers ask for the same one.
 func (a *app) dueFetches(ctx context.Context, now time.Time, active bool) error {
-	var errs []error
+	var jobs []river.JobArgs
 	for _, f := range a.cfg.feeds() {
 		pace := f.Idle
 		if active {
 			pace = min(f.Active, f.Idle)
 		}
-		errs = append(errs, a.db.Enqueue(ctx, store.FetchArgs{Profile: f.Profile, Feed: f.Endpoint, Slot: now.Truncate(pace)}))
+		jobs = append(jobs, store.FetchArgs{Profile: f.Profile, Feed: f.Endpoint, Slot: now.Truncate(pace)})
 	}
-	return errors.Join(errs...)
+	return a.db.Enqueue(ctx, jobs...)
 }
 
 // briefPace is how often a reach's brief is made anew: near and during its
@@ -163,7 +163,7 @@ func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 	if err != nil {
 		return err
 	}
-	var errs []error
+	var jobs []river.JobArgs
 	for _, r := range reaches {
 		d, pace := coldseam.DateOf(now.In(zoneOf(r.Zone))), briefIdle
 		if _, ok := active[r.ID]; ok {
@@ -172,17 +172,21 @@ func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 			d = d.Add(1)
 		}
 		if at, due := eveningDue(coldseam.DateOf(now.In(zoneOf(r.Zone))), zoneOf(r.Zone), now); due {
-			errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(at).Add(1), Issued: at.UTC()}))
+			jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(at).Add(1), Issued: at.UTC()})
 		}
 		slot := now.Add(-afterFetch).Truncate(pace).Add(afterFetch)
-		errs = append(errs, a.db.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot}))
+		jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot})
 	}
-	return errors.Join(errs...)
+	return a.db.Enqueue(ctx, jobs...)
 }
 
-// enqueueBrief asks for one brief now, at most once a minute.
-func (a *app) enqueueBrief(ctx context.Context, k briefKey, now time.Time) error {
-	return a.db.Enqueue(ctx, store.BriefArgs{Reach: k.Reach, Day: k.Day, Issued: now.Truncate(time.Minute)})
+// enqueueBriefs asks for briefs now, each at most once a minute.
+func (a *app) enqueueBriefs(ctx context.Context, keys []briefKey, now time.Time) error {
+	var jobs []river.JobArgs
+	for _, k := range keys {
+		jobs = append(jobs, store.BriefArgs{Reach: k.Reach, Day: k.Day, Issued: now.Truncate(time.Minute)})
+	}
+	return a.db.Enqueue(ctx, jobs...)
 }
 
 // cronLog brings cron's own words into the program's log.
