@@ -12,6 +12,9 @@ FUZZTIME ?= 5m
 PLAIN := ^(TestServersTakeOver|TestKilledAtRandomMoments|TestServeOnAFullDisk|TestGoldenSeasonOfALivedFortnight|TestFarDatabaseAndRelay|TestAnyOrderOfDocumentsSameTable|TestRefitKnowsUpstreamAndVersions|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights)$$
 BENCHCOUNT ?= 1
 
+# The tests that compare with files they can write.
+GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
+
 .PHONY: help demo test golden fuzz bench soak lint build need-demo need-test
 
 help: ## print this list
@@ -37,7 +40,7 @@ need-test:
 	@sh deploy/need.sh postgres gcc chromium dkim icalendar
 
 golden: ## write the golden files anew; read the diff before committing
-	@go test ./notify/... ./ingest/... ./cmd/... -run 'Golden|Case' -update
+	@go test $$(grep -rl '"update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -run '$(GOLDEN)' -count=1 -update
 
 fuzz: ## run every fuzz target for FUZZTIME
 	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \

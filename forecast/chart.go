@@ -15,10 +15,15 @@ const (
 	chartGap  = 3 * time.Hour // a measured stroke breaks over a longer silence
 )
 
-// chart collects what the fan charts draw.
+// chart collects what the fan charts draw: the water as at the reach, like the
+// brief's window; the measured stroke by the middle of the relation to the gauge.
 func (w *work) chart() coldseam.ChartData {
 	f := w.f
 	c := coldseam.ChartData{FlowObs: f.points(f.Discharge), TempObs: f.points(f.Water)}
+	mid := w.reach.Middle()
+	for i := range c.TempObs {
+		c.TempObs[i].V = mid.At(0, c.TempObs[i].V)
+	}
 	if m := f.Reach.MaxFlowM3S; m != nil {
 		c.FlowLimitM3S, c.FlowLimitName = *m, "club limit"
 	}
@@ -35,8 +40,8 @@ func (w *work) chart() coldseam.ChartData {
 		}
 		if w.haveT {
 			temps = temps[:0]
-			for i, m := range w.tempR.Members {
-				temps = append(temps, w.diel.At(i, m, f.lastDay(), t))
+			for i := range w.tempR.Members {
+				temps = append(temps, w.waterAt(i, t))
 			}
 			c.TempFan = append(c.TempFan, five(temps))
 		}

@@ -259,20 +259,29 @@ func (w *work) candidates() {
 }
 
 // waterIn is the members' mean water temperature at the reach from a to b, not
-// below freezing: what passed the gauge one travel time earlier and has not yet
-// forgotten it, moved to the reach.
+// below freezing.
 func (w *work) waterIn(a, b time.Time) []float64 {
 	out := make([]float64, len(w.tempR.Members))
-	lag := time.Duration(w.travelH * float64(time.Hour))
-	keep := math.Exp(-math.Abs(w.travelH) / waterMemoryH)
 	for i, m := range w.tempR.Members {
-		out[i] = w.diel.Mean(i, m, w.f.lastDay(), a, b)
-		if lag != 0 {
-			out[i] += keep * (w.diel.Mean(i, m, w.f.lastDay(), a.Add(-lag), b.Add(-lag)) - out[i])
-		}
-		out[i] = w.reach.At(i, out[i])
+		out[i] = w.toReachAt(i, func(lag time.Duration) float64 { return w.diel.Mean(i, m, w.f.lastDay(), a.Add(-lag), b.Add(-lag)) })
 	}
 	return out
+}
+
+// waterAt is member i's water temperature at the reach at t.
+func (w *work) waterAt(i int, t time.Time) float64 {
+	return w.toReachAt(i, func(lag time.Duration) float64 { return w.diel.At(i, w.tempR.Members[i], w.f.lastDay(), t.Add(-lag)) })
+}
+
+// toReachAt moves member i from the gauge, whose water some time before is given,
+// to the reach: what passed the gauge one travel time earlier and has not yet
+// forgotten it, by the relation of the two.
+func (w *work) toReachAt(i int, gauge func(lag time.Duration) float64) float64 {
+	v := gauge(0)
+	if lag := time.Duration(w.travelH * float64(time.Hour)); lag != 0 {
+		v += math.Exp(-math.Abs(w.travelH)/waterMemoryH) * (gauge(lag) - v)
+	}
+	return w.reach.At(i, v)
 }
 
 // waterMemoryH is the time in which water on its way forgets the gauge's

@@ -181,6 +181,21 @@ func TestReadingsMoveTheReachNotTheGauge(t *testing.T) {
 	a, _ := plain.Brief.Best()
 	b, _ := m.Brief.Best()
 	require.InDelta(t, 1.5, b.WaterC[1]-a.WaterC[1], .3)
+	// The picture shows the water of the text.
+	inWindow := func(c coldseam.ChartData, w coldseam.Window) float64 {
+		var sum, n float64
+		for i, at := range c.Valid {
+			if !at.Before(w.Start) && !at.After(w.End) {
+				sum, n = sum+c.TempFan[i][2], n+1
+			}
+		}
+		require.NotZero(t, n)
+		return sum / n
+	}
+	require.InDelta(t, b.WaterC[1], inWindow(m.Brief.Chart, b), .3)
+	require.InDelta(t, a.WaterC[1], inWindow(plain.Brief.Chart, a), .3)
+	last := len(m.Brief.Chart.TempObs) - 1
+	require.InDelta(t, 1.5, m.Brief.Chart.TempObs[last].V-plain.Brief.Chart.TempObs[last].V, .3)
 	require.Contains(t, noteOf(t, m.Brief, "water_temp"), "30 members' readings")
 	require.Empty(t, noteOf(t, plain.Brief, "water_temp"))
 	within := func(m Morning) float64 {

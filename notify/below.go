@@ -144,7 +144,9 @@ func (k *block) howInFull(f format) []string {
 		add("or", clean(a))
 	}
 	for _, n := range h.Notes {
-		add("note", clean(n))
+		if n = clean(n); n != "" {
+			out = append(out, n)
+		}
 	}
 	return out
 }

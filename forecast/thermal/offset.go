@@ -130,12 +130,20 @@ func (r Reach) Result(x daily.Result) daily.Result {
 	return x
 }
 
+// Middle is the relation without its error: the same for every member.
+func (r Reach) Middle() Reach {
+	if len(r.Add) == 0 {
+		return r
+	}
+	return Reach{Slope: r.Slope, Add: []float64{coldseam.Quantile(r.Add, .5)}, Fade: r.Fade}
+}
+
 // Days is the observed record moved to the reach by the middle of the relation.
 func (r Reach) Days(d coldseam.Days) coldseam.Days {
 	if len(r.Add) == 0 || d.WaterC == nil {
 		return d
 	}
-	mid := Reach{Slope: r.Slope, Add: []float64{coldseam.Quantile(r.Add, .5)}, Fade: r.Fade}
+	mid := r.Middle()
 	water := make([]float64, len(d.WaterC))
 	for i, v := range d.WaterC {
 		water[i] = v

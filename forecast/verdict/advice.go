@@ -149,8 +149,9 @@ func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
 	}
 	add(true, "first_catch")
 	add(true, "line")
-	add(stage == "staging", "staging")
-	add(stage == "moving" || in.WaveP >= 0.5 && stage != "spawning", "moving")
+	moving := stage == "moving" || in.WaveP >= 0.5 && stage != "spawning"
+	add(stage == "staging" && !moving, "staging") // a wave ends the wait in the holes
+	add(moving, "moving")
 	add(stage == "spawning", "spawning")
 	add(stage == "dropping_back", "dropping_back")
 	add(flow == "low", "flow_low")

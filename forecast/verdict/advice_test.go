@@ -119,6 +119,17 @@ func TestAdviceNamesPlacesOfTheReach(t *testing.T) {
 	require.Len(t, Advise(in).Where, 3, "none of the row's places: the row stands")
 }
 
+// Fish hold or move: one mail does not say both.
+func TestAdviceAWaveEndsTheWaitInTheHoles(t *testing.T) {
+	t.Parallel()
+	in := AdviceInputs{WaterC: coldseam.C(41), FlowPct: .5, Stage: "staging", WaveP: .3}
+	require.Contains(t, strings.Join(Advise(in).Notes, "|"), "hold in the holes")
+	in.WaveP = .7
+	notes := strings.Join(Advise(in).Notes, "|")
+	require.NotContains(t, notes, "hold in the holes")
+	require.Contains(t, notes, "fish are moving")
+}
+
 func TestAdviceGravelNote(t *testing.T) {
 	t.Parallel()
 	day := coldseam.Date{Year: 2026, Month: 4, Day: 20}
