@@ -219,11 +219,12 @@ func (s Schema) Fingerprint() string {
 // Moved says in words what changed from old to s: a field that is gone, with
 // the new names beside it, a field of another type, a new field. A field that
 // is null in one of the two did not change its type. Fields below something
-// that itself is absent or empty are not reported.
+// that itself is absent or empty are not reported, nor links: a page has them
+// when there is a next one.
 func (s Schema) Moved(old Schema) []string {
 	fresh := map[string][]string{}
 	for p := range s {
-		if _, ok := old[p]; !ok {
+		if _, ok := old[p]; !ok && !isLink(p) {
 			fresh[parent(p)] = append(fresh[parent(p)], p)
 		}
 	}
@@ -236,7 +237,7 @@ func (s Schema) Moved(old Schema) []string {
 			if a, b := notNull(was), notNull(now); a != "" && b != "" && a != b {
 				out = append(out, fmt.Sprintf("%s is %s, was %s", p, b, a))
 			}
-		case s.hasParent(p):
+		case s.hasParent(p) && !isLink(p):
 			text := p + " is gone"
 			if names := fresh[parent(p)]; len(names) > 0 {
 				sort.Strings(names)
@@ -250,14 +251,18 @@ func (s Schema) Moved(old Schema) []string {
 	}
 	for _, names := range fresh {
 		for _, n := range names {
-			_, parentIsNew := old[parent(n)]
-			if !named[n] && (parentIsNew || parent(n) == "") {
+			if !named[n] && old.hasParent(n) {
 				out = append(out, n+" is new")
 			}
 		}
 	}
 	sort.Strings(out)
 	return out
+}
+
+// isLink reports whether a path leads to or lies in the links of a page.
+func isLink(p string) bool {
+	return strings.Contains("."+strings.ReplaceAll(p, "[]", "")+".", ".links.")
 }
 
 // hasParent reports whether what p lies in is there and filled. The elements

@@ -23,6 +23,8 @@ func TestSchemaNamesTheFieldThatMoved(t *testing.T) {
 		{"renamed", strings.ReplaceAll(shapeA, `"value"`, `"result"`), []string{"features[].properties.value is gone; new there: features[].properties.result"}},
 		{"text became a number", strings.NewReplacer(`"1.5"`, "1.5", `"1.6"`, "1.6").Replace(shapeA), []string{"features[].properties.value is number, was text"}},
 		{"new field", strings.ReplaceAll(shapeA, `"time":"t"`, `"time":"t","unit":"m"`), []string{"features[].properties.unit is new"}},
+		{"a page with a next one", strings.Replace(shapeA, `{"type"`, `{"links":[{"rel":"next","href":"x"}],"type"`, 1), nil},
+		{"linkage is no link", strings.Replace(shapeA, `{"type"`, `{"linkage":[{"rel":"next"}],"type"`, 1), []string{"linkage is new"}},
 		{"qualifier all null is no move", strings.Replace(shapeA, `["A"]`, "null", 1), nil},
 		{"no rows says nothing", `{"type":"FeatureCollection","features":[]}`, nil},
 		{"moved a level up", `{"type":"FeatureCollection","features":[{"id":"1","geometry":null,"value":"1","properties":{"time":"t","qualifier":null}}]}`,
@@ -32,6 +34,9 @@ func TestSchemaNamesTheFieldThatMoved(t *testing.T) {
 			t.Parallel()
 			got := SchemaOf([]byte(c.body)).Moved(old)
 			require.Equal(t, c.want, got)
+			if c.want == nil {
+				require.Empty(t, old.Moved(SchemaOf([]byte(c.body))), "nor the other way round")
+			}
 		})
 	}
 }

@@ -164,7 +164,7 @@ func classify(err error) error {
 		return nil
 	}
 	if errors.Is(err, pgx.ErrNoRows) {
-		return fmt.Errorf("%w: %w", err, coldseam.ErrNotFound)
+		return coldseam.ErrNotFound // that is all it says
 	}
 	var pe *pgconn.PgError
 	if errors.As(err, &pe) {

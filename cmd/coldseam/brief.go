@@ -105,7 +105,7 @@ func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error
 	if c.Site != "" {
 		site, err := a.db.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
-			return nil, fmt.Errorf("site %s: %w", c.Site, err)
+			return nil, a.noSite(ctx, err)
 		}
 		all, err := a.db.Reaches(ctx)
 		if err != nil {
@@ -121,7 +121,7 @@ func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error
 	if c.Reach != "" {
 		r, err := a.db.Reach(ctx, coldseam.ReachID(c.Reach))
 		if err != nil {
-			return nil, fmt.Errorf("reach %s: %w", c.Reach, err)
+			return nil, a.noReach(ctx, err)
 		}
 		return []coldseam.Reach{r}, nil
 	}

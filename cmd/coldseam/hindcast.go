@@ -130,7 +130,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (colds
 	defer a.Close()
 	site, err := a.db.Site(ctx, coldseam.SiteID(c.Site))
 	if err != nil {
-		return coldseam.Days{}, "", fmt.Errorf("site %s: %w", c.Site, err)
+		return coldseam.Days{}, "", a.noSite(ctx, err)
 	}
 	d, err := a.db.DailyFrame(ctx, site.ID, "", site.ID, a.now(), site.Zone)
 	return d, c.Site, err

@@ -459,7 +459,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
 		}
 	}
 	if !found {
-		return fmt.Errorf("reach %s: %w", c.Reach, coldseam.ErrNotFound)
+		return a.noReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
 	}
 	return tw.Flush()
 }

@@ -95,7 +95,7 @@ func (a *app) enrol(ctx context.Context, email, name string, p coldseam.Preferen
 	}
 	for _, r := range p.Reaches {
 		if _, err := a.db.Reach(ctx, r); err != nil {
-			return coldseam.Subscriber{}, "", fmt.Errorf("reach %s: %w", r, err)
+			return coldseam.Subscriber{}, "", a.noReach(ctx, err)
 		}
 	}
 	sub, known, err := a.db.AddSubscriber(ctx, email, name, p)

@@ -1,0 +1,51 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"example.org/coldseam"
+)
+
+// knownShown is how many names an error lists.
+const knownShown = 12
+
+// noSite and noReach say which gauges and reaches there are when one asked for is
+// not: the reader mistyped it, or asks at another database.
+func (a *app) noSite(ctx context.Context, err error) error {
+	return unknown(err, func() (names []string, lerr error) {
+		all, lerr := a.db.Sites(ctx)
+		for _, s := range all {
+			names = append(names, string(s.ID))
+		}
+		return names, lerr
+	})
+}
+
+func (a *app) noReach(ctx context.Context, err error) error {
+	return unknown(err, func() (names []string, lerr error) {
+		all, lerr := a.db.Reaches(ctx)
+		for _, r := range all {
+			names = append(names, string(r.ID))
+		}
+		return names, lerr
+	})
+}
+
+func unknown(err error, list func() ([]string, error)) error {
+	if !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	names, lerr := list()
+	switch {
+	case lerr != nil:
+		return err
+	case len(names) == 0:
+		return fmt.Errorf("%w; there is none yet: coldseam site add", err)
+	case len(names) > knownShown:
+		names = append(names[:knownShown], fmt.Sprintf("and %d more", len(names)-knownShown))
+	}
+	return fmt.Errorf("%w; there are: %s", err, strings.Join(names, ", "))
+}
