@@ -15,7 +15,7 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test golden fuzz bench soak lint build need-demo need-test
+.PHONY: help demo test golden fuzz bench soak lint build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
@@ -39,6 +39,9 @@ need-demo:
 need-test:
 	@sh deploy/need.sh postgres gcc chromium dkim icalendar
 
+need-bench: need-test
+	@sh deploy/need.sh libxml2
+
 golden: ## write the golden files anew; read the diff before committing
 	@go test $$(grep -rl '"update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -run '$(GOLDEN)' -count=1 -update
 
@@ -47,7 +50,7 @@ fuzz: ## run every fuzz target for FUZZTIME
 	  for f in $$(grep -rhoE '^func Fuzz[A-Za-z0-9_]+' $$pkg/*_test.go | sed 's/func //'); do \
 	    echo "== $$pkg $$f"; go test $$pkg -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; done; done
 
-bench: need-test ## run all benchmarks; the table lands in bench-out/
+bench: need-bench ## run all benchmarks; the table lands in bench-out/
 	@mkdir -p bench-out
 	@bash -o pipefail -c "go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt"
 

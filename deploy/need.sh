@@ -1,9 +1,9 @@
 #!/bin/sh
 # need.sh NAME... - make sure that what a make target needs is on this machine.
 # As root or with password-less sudo it installs Debian packages; otherwise it
-# names them in one line and exits 2. chromium, dkim and icalendar are second
-# implementations for tests only: without them those tests skip and say so,
-# so an ordinary user is not stopped by them.
+# names them in one line and exits 2. chromium, dkim, icalendar and libxml2 are
+# second implementations for tests and benchmarks only: without them those skip
+# and say so, so an ordinary user is not stopped by them.
 set -u
 
 have() {
@@ -16,6 +16,7 @@ have() {
 	chromium) command -v chromium >/dev/null 2>&1 ;;
 	dkim) /usr/bin/python3 -c 'import dkim' >/dev/null 2>&1 ;;
 	icalendar) /usr/bin/python3 -c 'import icalendar' >/dev/null 2>&1 ;;
+	libxml2) command -v xml2-config >/dev/null 2>&1 ;;
 	esac
 }
 
@@ -26,6 +27,7 @@ package() {
 	chromium) echo chromium fonts-liberation ;;
 	dkim) echo python3-dkim ;;
 	icalendar) echo python3-icalendar ;;
+	libxml2) echo libxml2-dev ;;
 	esac
 }
 

@@ -89,11 +89,12 @@ func TestFarDatabaseAndRelay(t *testing.T) {
 	farRun{readers: 12, trip: 40 * time.Millisecond, loss: .05, again: 200 * time.Millisecond, seed: 5, limit: 2 * time.Minute}.run(t)
 }
 
-// A fifth of a second there and back, one piece in twenty lost.
+// A fifth of a second there and back, one piece in twenty lost and sent again
+// after a second.
 func TestFarDatabaseAndRelaySoak(t *testing.T) {
 	if os.Getenv("COLDSEAM_SOAK") == "" {
 		t.Skip("set COLDSEAM_SOAK to run the long form")
 	}
 	t.Parallel()
-	farRun{readers: 60, trip: 200 * time.Millisecond, loss: .05, again: 400 * time.Millisecond, seed: 6, limit: 20 * time.Minute, retried: 12}.run(t)
+	farRun{readers: 60, trip: 200 * time.Millisecond, loss: .05, again: time.Second, seed: 6, limit: 20 * time.Minute, retried: 30}.run(t)
 }
