@@ -56,7 +56,8 @@ func season(doy []int) (c, s []float64) {
 // coef is Heat unfolded for the inner loop.
 type coef struct {
 	Heat
-	ac, as   float64 // a6 cos(2 pi a7), a6 sin(2 pi a7)
+	s2, c2   float64 // sin(2 pi a7), cos(2 pi a7)
+	ac, as   float64 // a6 times them
 	k0, e0   float64 // K and exp(-K) where discharge plays no part
 	useQ     bool
 	hasJ     bool
@@ -66,8 +67,8 @@ type coef struct {
 
 func (p Heat) coef(withQ bool) coef {
 	c := coef{Heat: p}
-	s, co := math.Sincos(2 * math.Pi * p.A[6])
-	c.ac, c.as = p.A[5]*co, p.A[5]*s
+	c.s2, c.c2 = math.Sincos(2 * math.Pi * p.A[6])
+	c.ac, c.as = p.A[5]*c.c2, p.A[5]*c.s2
 	c.useQ = withQ && p.Kind == 8
 	c.constant = p.A[0]
 	k := p.A[2]

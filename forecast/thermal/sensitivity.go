@@ -61,9 +61,8 @@ type dayslope struct {
 
 // step is coef.step with its derivatives.
 func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (float64, float64) {
-	s2, c2 := math.Sincos(2 * math.Pi * c.A[6])
-	wave := cos*c2 + sin*s2 // cos(2 pi (t_y - a7))
-	quad := sin*c2 - cos*s2 // sin(2 pi (t_y - a7))
+	wave := cos*c.c2 + sin*c.s2 // cos(2 pi (t_y - a7))
+	quad := sin*c.c2 - cos*c.s2 // sin(2 pi (t_y - a7))
 	q, r := 1.0, 1.0        // q* and q*^-a4
 	if c.useQ {
 		q, r = fastExp(lnq), fastExp(-c.A[3]*lnq)
@@ -71,7 +70,10 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 	f := (c.A[0] + c.A[1]*ta + q*(c.A[4]+c.A[5]*wave)) * r
 	kRaw := (c.A[2] + q*c.A[7]) * r
 	k := min(max(kRaw, kMin), kMax)
-	e := fastExp(-k)
+	e := c.e0
+	if c.useQ {
+		e = fastExp(-k)
+	}
 	eq := f / k
 	var df, dk [9]float64
 	df[0], df[1] = r, ta*r
@@ -97,14 +99,14 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 			d.s[m] = 0
 		}
 	}
+	x = min(max(x, 0), tMax)
+	if !c.hasJ {
+		return x, 0
+	}
 	for m := 9; m < 12; m++ {
 		if d.s[m] *= e; held {
 			d.s[m] = 0
 		}
-	}
-	x = min(max(x, 0), tMax)
-	if !c.hasJ {
-		return x, 0
 	}
 	j = d.bucket(c, &x, t, j, ta, dta)
 	return x, j
