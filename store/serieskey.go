@@ -102,10 +102,14 @@ func findSeries(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([]seriesR
 	var i int64
 	var id int32
 	var zone string
+	zones := map[string]*time.Location{} // each is read from a file
 	_, err = pgx.ForEachRow(rows, []any{&i, &id, &zone}, func() error {
-		loc, err := time.LoadLocation(zone)
-		if err != nil {
-			loc = time.UTC // PutSite checks zones; one unknown to this machine must not stop storing
+		loc := zones[zone]
+		if loc == nil {
+			if loc, err = time.LoadLocation(zone); err != nil {
+				loc = time.UTC // PutSite checks zones; one unknown to this machine must not stop storing
+			}
+			zones[zone] = loc
 		}
 		out[i-1] = seriesRow{id: id, zone: loc}
 		return nil

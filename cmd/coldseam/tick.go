@@ -106,16 +106,31 @@ func (a *app) active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 	if err != nil {
 		return nil, err
 	}
+	// Members are many; zones, and the reaches' evenings, are few.
+	zones := map[string]*time.Location{}
+	dusk := map[briefKey]time.Time{}
 	out := map[coldseam.ReachID]coldseam.Date{}
 	for _, s := range subs {
-		today := coldseam.DateOf(now.In(zoneOf(s.Prefs.Zone)))
+		loc := zones[s.Prefs.Zone]
+		if loc == nil {
+			loc = zoneOf(s.Prefs.Zone)
+			zones[s.Prefs.Zone] = loc
+		}
+		today := coldseam.DateOf(now.In(loc))
 		for _, d := range []coldseam.Date{today, today.Add(1)} { // a send soon after midnight is near before it
-			at, err := notify.SendAt(d, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
+			at, err := notify.SendAt(d, s.Prefs.SendAt, loc)
 			if err != nil || now.Before(at.Add(-activeBefore)) {
 				continue
 			}
 			for _, r := range reaches {
-				if wants(s.Prefs, r.ID) && now.Before(a.lastLight(r, d)) {
+				if !wants(s.Prefs, r.ID) {
+					continue
+				}
+				k := briefKey{r.ID, d}
+				if _, known := dusk[k]; !known {
+					dusk[k] = a.lastLight(r, d)
+				}
+				if now.Before(dusk[k]) {
 					out[r.ID] = d
 				}
 			}
