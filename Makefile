@@ -50,9 +50,10 @@ fuzz: ## run every fuzz target for FUZZTIME
 	  for f in $$(grep -rhoE '^func Fuzz[A-Za-z0-9_]+' $$pkg/*_test.go | sed 's/func //'); do \
 	    echo "== $$pkg $$f"; go test $$pkg -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; done; done
 
-bench: need-bench ## run all benchmarks; the table lands in bench-out/
+bench: need-bench ## run all benchmarks; lines and table land in bench-out/
 	@mkdir -p bench-out
 	@bash -o pipefail -c "go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt"
+	@awk -f .ci/bench.awk bench-out/bench.txt > bench-out/table.txt
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v
