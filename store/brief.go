@@ -111,14 +111,7 @@ func (db *DB) Briefs(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, 
 		  FROM coldseam.brief WHERE day = $1 AND NOT replay
 		  ORDER BY reach_id, issued_at DESC) b
 		ORDER BY body ->> 'River', body ->> 'ReachName', reach_id`, day.UTC())
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
-	}
-	out, err := pgx.CollectRows(rows, scanBrief)
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
-	}
-	return out, nil
+	return briefsFrom(rows, err, day.String())
 }
 
 // BriefsOf is Briefs for some reaches; those without a brief are left out.
@@ -129,14 +122,7 @@ func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldsea
 		CROSS JOIN LATERAL (
 		  SELECT brief_id, body FROM coldseam.brief
 		  WHERE reach_id = r.reach AND day = $1 AND NOT replay ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches)
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
-	}
-	out, err := pgx.CollectRows(rows, scanBrief)
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s: %w", day, classify(err))
-	}
-	return out, nil
+	return briefsFrom(rows, err, day.String())
 }
 
 // WindowWater returns the median water temperature, degC, of the best window as
@@ -173,19 +159,23 @@ func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first
 	return out, nil
 }
 
+func briefsFrom(rows pgx.Rows, err error, of string) ([]coldseam.Brief, error) {
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", of, classify(err))
+	}
+	out, err := pgx.CollectRows(rows, scanBrief)
+	if err != nil {
+		return nil, fmt.Errorf("briefs of %s: %w", of, classify(err))
+	}
+	return out, nil
+}
+
 // BriefIssues returns every brief told of a reach and day, oldest first.
 func (db *DB) BriefIssues(ctx context.Context, reach coldseam.ReachID, day coldseam.Date) ([]coldseam.Brief, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT `+briefCols+` FROM coldseam.brief
 		WHERE reach_id = $1 AND day = $2 AND NOT replay ORDER BY issued_at`, reach, day.UTC())
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s %s: %w", reach, day, classify(err))
-	}
-	out, err := pgx.CollectRows(rows, scanBrief)
-	if err != nil {
-		return nil, fmt.Errorf("briefs of %s %s: %w", reach, day, classify(err))
-	}
-	return out, nil
+	return briefsFrom(rows, err, fmt.Sprintf("%s %s", reach, day))
 }
 
 func oneBrief(rows pgx.Rows, err error, what string) (coldseam.Brief, error) {
