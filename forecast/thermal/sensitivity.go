@@ -63,7 +63,7 @@ type dayslope struct {
 func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (float64, float64) {
 	wave := cos*c.c2 + sin*c.s2 // cos(2 pi (t_y - a7))
 	quad := sin*c.c2 - cos*c.s2 // sin(2 pi (t_y - a7))
-	q, r := 1.0, 1.0        // q* and q*^-a4
+	q, r := 1.0, 1.0            // q* and q*^-a4
 	if c.useQ {
 		q, r = fastExp(lnq), fastExp(-c.A[3]*lnq)
 	}
