@@ -1,23 +1,17 @@
 package ingest
 
 import (
-	"bytes"
-	"cmp"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
-	"net/http"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
 	"example.org/coldseam"
-	"github.com/go-resty/resty/v2"
 )
 
 // Fetcher walks the pages of a request, parses, checks and stores. Profiles are
@@ -329,137 +323,10 @@ func (c call) page(addr string, n int) address {
 	return address{addr, log, false}
 }
 
-// get makes one request and parses the answer.
-func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, res *Result) (page, error) {
-	key, err := p.key()
-	if err != nil {
-		return page{}, err
-	}
-	addr, clean := a.url, cleanURL(a.log, key)
-	etag, mod, notBefore, err := f.Sink.NextFetch(ctx, p.Name, clean)
-	if err != nil {
-		return page{}, fmt.Errorf("next fetch of %s: %w", clean, err)
-	}
-	if res.force {
-		notBefore = time.Time{} // a store may mix the server's word with pauses after failures
-	}
-	a.conditional = a.conditional && p.Method == http.MethodGet
-	if !a.conditional {
-		etag, mod = "", ""
-	}
-	c := f.client(p)
-	if u := c.host.waitUntil(); u.After(notBefore) {
-		notBefore = u
-	}
-	if f.Now().Before(notBefore) {
-		res.NotBefore = notBefore
-		return page{}, fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
-	}
-	leave, err := c.enter(ctx)
-	if err != nil {
-		return page{}, err
-	}
-	defer leave()
-	r := c.r.R().SetContext(ctx)
-	for k, v := range p.Headers {
-		r.SetHeader(k, v)
-	}
-	if key != "" {
-		r.SetHeader(p.KeyHeader, key)
-	}
-	if etag != "" {
-		r.SetHeader("If-None-Match", etag)
-	}
-	if mod != "" {
-		r.SetHeader("If-Modified-Since", mod)
-	}
-	if p.Method == http.MethodPost {
-		r.SetBody(body)
-		if r.Header.Get("Content-Type") == "" {
-			r.SetHeader("Content-Type", "application/soap+xml; charset=utf-8")
-		}
-	}
-	began := f.Now()
-	resp, err := r.Execute(p.Method, addr)
-	tries, berr := c.spent(ctx, r.Attempt)
-	f.warn("request budget", p.Name, berr)
-	res.Requests += tries
-	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
-	raw.Dur = raw.At.Sub(began)
-	if err != nil {
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
-	}
-	return f.answer(ctx, p, c, a, resp, raw, res)
-}
-
-func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, resp *resty.Response, raw coldseam.RawFetch, res *Result) (page, error) {
-	status, h, body := resp.StatusCode(), resp.Header(), resp.Body()
-	raw.Status, raw.Bytes = status, int64(len(body))
-	res.Bytes += raw.Bytes
-	f.clock(p, h, raw, res)
-	if n, err := strconv.Atoi(cmp.Or(h.Get("X-Ratelimit-Remaining"), h.Get("Ratelimit-Remaining"))); err == nil {
-		res.Remaining = n
-	}
-	if d, ok := retryAfterOf(h, raw.At); ok && status != http.StatusOK {
-		raw.NotBefore = raw.At.Add(d)
-		res.NotBefore = raw.NotBefore
-		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))
-	}
-	switch {
-	case status == http.StatusNotModified: // a 304 need not repeat the validators
-		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
-		return page{raw: raw, notModified: true}, nil
-	case status == http.StatusNoContent: // an EDR service says so that it has no data
-		return page{raw: raw}, nil
-	case status != http.StatusOK:
-		raw.Payload = body[:min(len(body), 64<<10)]
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, begins %q: %w", raw.URL, status, head(body), statusClass(status)))
-	}
-	sum := sha256.Sum256(body)
-	raw.SHA256 = hex.EncodeToString(sum[:])
-	raw.ETag, raw.LastMod = h.Get("ETag"), h.Get("Last-Modified")
-	if !a.conditional {
-		raw.ETag, raw.LastMod = "", ""
-	}
-	raw.Payload = body
-	b, err := f.Parse(bytes.NewReader(body), p)
-	if err != nil {
-		raw.Payload = body[:min(len(body), 64<<10)]
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
-	}
-	raw.Attributes = SchemaOf(body).Pack()
-	raw.Rows = b.Rows()
-	return page{raw: raw, batch: b}, nil
-}
-
 // warn logs what harms nobody but must not go unseen.
 func (f *Fetcher) warn(what, feed string, err error) {
 	if err != nil && f.Log != nil {
 		f.Log.Warn(what, "feed", feed, "err", err)
-	}
-}
-
-// bad records a fetch that brought nothing and returns its error. No
-// validators are kept, so that the next try asks for the whole document.
-func (f *Fetcher) bad(ctx context.Context, raw coldseam.RawFetch, err error) error {
-	raw.Err = oneLine(err)
-	raw.ETag, raw.LastMod, raw.Rows = "", "", 0
-	if _, serr := f.Sink.SaveRaw(ctx, raw); serr != nil {
-		return errors.Join(err, fmt.Errorf("save raw fetch: %w", serr))
-	}
-	return err
-}
-
-// clock compares the server's clock with ours. The Date header has whole
-// seconds; an answer out of a cache says how old it is.
-func (f *Fetcher) clock(p Profile, h http.Header, raw coldseam.RawFetch, res *Result) {
-	t, err := http.ParseTime(h.Get("Date"))
-	if err != nil || h.Get("Age") != "" {
-		return
-	}
-	res.ClockSkew = t.Sub(raw.At.Add(-raw.Dur / 2)).Truncate(time.Second)
-	if d := res.ClockSkew.Abs(); d > skewWarn && f.Log != nil {
-		f.Log.Warn("clock differs from the server's", "feed", p.Name, "dur", res.ClockSkew)
 	}
 }
 
@@ -528,48 +395,6 @@ func (f *Fetcher) Failures(profile, endpoint string) (int, time.Time) {
 	defer f.mu.Unlock()
 	x := f.fails[profile+"/"+endpoint]
 	return x.n, x.until
-}
-
-func classOf(err error) error {
-	switch {
-	case errors.Is(err, coldseam.ErrRejected), errors.Is(err, errPrivate):
-		return coldseam.ErrRejected
-	case errors.Is(err, context.Canceled):
-		return context.Canceled
-	}
-	return coldseam.ErrUnavailable
-}
-
-// statusClass: 4xx but 408, 425 and 429 will not heal by themselves.
-func statusClass(status int) error {
-	if status >= 400 && status < 500 && status != 408 && status != 425 && status != 429 {
-		return coldseam.ErrRejected
-	}
-	return coldseam.ErrUnavailable
-}
-
-// redact takes the address and the key out of a library's error text.
-func redact(err error, addr, clean, key string) string {
-	s := err.Error()
-	if key != "" {
-		s = strings.ReplaceAll(s, key, "***")
-	}
-	s = strings.ReplaceAll(s, strconv.Quote(addr), "")
-	return strings.ReplaceAll(s, addr, clean)
-}
-
-// oneLine is an error as the log of fetches keeps it.
-func oneLine(err error) string {
-	s := strings.ReplaceAll(err.Error(), "\n", "; ")
-	if len(s) > 500 {
-		s = strings.ToValidUTF8(s[:500], "") + "..."
-	}
-	return s
-}
-
-func head(b []byte) string {
-	b = bytes.TrimSpace(b)
-	return strings.ToValidUTF8(string(b[:min(len(b), 80)]), "?")
 }
 
 // InstanceTime reads the model run out of an address such as
