@@ -98,7 +98,7 @@ seven@club.example.org,seven
 	out.Reset()
 	err := (&subImportCmd{Confirmed: true}).load(ctx, &out, v.app, strings.NewReader(list))
 	require.ErrorContains(t, err, "6 of 8 lines refused")
-	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2", "line 5: refused: reach nowhere",
+	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2", "line 5: refused: reach \"nowhere\": not found; there are: ",
 		"line 6: refused", "line 7: refused", `units "imperial"; want us or metric`, "line 9: refused: 2 cells, the header has 5"} {
 		require.Contains(t, out.String(), want)
 	}
