@@ -32,6 +32,19 @@ SELECT w.valid_at, w.known_at, w.changed_at, w.value, w.series_id, w.flags
 FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::timestamptz[], $5::float8[], $6::int2[])
   AS w (series_id, valid_at, known_at, changed_at, value, flags)` + sqlLatestSet
 
+// A series that is there is the rule, and an INSERT that finds the conflict is the
+// dearer way to it.
+const sqlLatestThere = `
+UPDATE coldseam.latest
+SET valid_at   = CASE WHEN w.valid_at >= latest.valid_at THEN w.valid_at ELSE latest.valid_at END,
+    known_at   = CASE WHEN w.valid_at >= latest.valid_at THEN w.known_at ELSE latest.known_at END,
+    value      = CASE WHEN w.valid_at >= latest.valid_at THEN w.value    ELSE latest.value    END,
+    flags      = CASE WHEN w.valid_at >= latest.valid_at THEN w.flags    ELSE latest.flags    END,
+    changed_at = GREATEST(w.changed_at, latest.changed_at)
+FROM unnest($1::int4[], $2::timestamptz[], $3::timestamptz[], $4::timestamptz[], $5::float8[], $6::int2[])
+  AS w (series_id, valid_at, known_at, changed_at, value, flags)
+WHERE latest.series_id = w.series_id`
+
 const sqlLatestStored = `
 INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
 SELECT o.valid_at, o.known_at, w.changed_at, o.value, o.series_id, o.flags
@@ -66,7 +79,12 @@ func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		changed = append(changed, time.UnixMicro(known))
 	}
 	if len(c.id) > 0 {
-		if _, err := tx.Exec(ctx, sqlLatest, c.id, c.at, c.known, changed, c.value, c.flags); err != nil {
+		args := []any{c.id, c.at, c.known, changed, c.value, c.flags}
+		tag, err := tx.Exec(ctx, sqlLatestThere, args...)
+		if err == nil && tag.RowsAffected() < int64(len(c.id)) { // some are new; the others take the same again
+			_, err = tx.Exec(ctx, sqlLatest, args...)
+		}
+		if err != nil {
 			return fmt.Errorf("latest values: %w", err)
 		}
 	}
