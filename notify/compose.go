@@ -198,7 +198,7 @@ var address = regexp.MustCompile(`(?:https?://|mailto:)[^\s"'<>]*`)
 // nonsense finds the marks of a value that is none, but for addresses.
 func nonsense(s string) string {
 	bad := nonsenseIn(s)
-	if bad == "" { // nearly always, and a hundred times quicker than the addresses
+	if bad == "" { // nearly always, and without a look at every link
 		return ""
 	}
 	return nonsenseIn(address.ReplaceAllString(s, ""))

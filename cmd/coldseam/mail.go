@@ -167,7 +167,10 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
 	briefs, err := d.app.db.BriefsOf(ctx, day, reaches)
 	if err != nil {
-		return err
+		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
+			return err
+		}
+		briefs = d.readEach(ctx, day, reaches)
 	}
 	for _, id := range reaches {
 		d.briefs[briefKey{id, day}] = nil
@@ -180,6 +183,22 @@ func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.R
 		d.warm[briefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
 	}
 	return err
+}
+
+// readEach reads one brief after the other: one that cannot be read counts as
+// missing and stops no other river's mail.
+func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
+	var out []coldseam.Brief
+	for _, id := range reaches {
+		b, err := d.app.db.Brief(ctx, id, day)
+		switch {
+		case err == nil:
+			out = append(out, b)
+		case !errors.Is(err, coldseam.ErrNotFound):
+			d.app.log.Error("brief not readable", "reach", string(id), "err", err)
+		}
+	}
+	return out
 }
 
 // reachesOf lists the reaches that a member wants to hear of.

@@ -1,0 +1,35 @@
+package main
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// A brief that cannot be read is that river's fault alone: its members hear NO
+// CALL, the others their brief.
+func TestUnreadableBriefStopsNoOtherRiver(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	v.join(t, "bend@one.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.join(t, "ledge@two.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"brandt-ledge"}})
+	_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE reach_id = 'brandt-ledge'`)
+	require.NoError(t, err)
+	_, err = v.db.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = jsonb_set(body, '{Issued}', to_jsonb($1::text)) WHERE reach_id = 'tamsen-bend'`,
+		morningAt(5, 25).UTC().Format("2006-01-02T15:04:05Z"))
+	require.NoError(t, err)
+	n, wait, err := v.queueMornings(t.Context(), morningAt(5, 30)) // patience is over
+	require.NoError(t, err)
+	require.Equal(t, 2, n)
+	require.Len(t, wait, 1)
+	require.Equal(t, coldseam.ReachID("brandt-ledge"), wait[0].Reach)
+	verdict := func(email string) (s string) {
+		require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox JOIN coldseam.subscriber USING (subscriber_id)
+			WHERE email = $1 AND kind = 'morning'`, email).Scan(&s))
+		return s
+	}
+	require.Equal(t, "NO CALL", verdict("ledge@two.example"))
+	require.NotEqual(t, "NO CALL", verdict("bend@one.example"))
+}
