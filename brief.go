@@ -1,6 +1,9 @@
 package coldseam
 
-import "time"
+import (
+	"maps"
+	"time"
+)
 
 // Verdict is the morning's word. The zero value is NoCall, so that missing
 // data can never read GO.
@@ -51,16 +54,27 @@ func (v *Verdict) UnmarshalText(b []byte) error {
 	return nil
 }
 
-// Reason is one line of why: a rule that fired. Code is stable and machine
-// readable, Text is for the angler. Both unit systems are given when a number
-// is in it.
+// Reason is one rule that fired, as data: a stable code and the numbers it
+// compared, in SI. Package notify makes the words, in US or metric units.
 type Reason struct {
-	Code   string    // flood_alert, thunder, stale_gauge, season_unverified ...
-	Kind   string    // safety, legal, missing, odds, cap, caution, note
-	Text   string    // "rose 1.3 ft in 6 h; the limit is 1 ft"
-	TextSI string    // "rose 0.40 m in 6 h; the limit is 0.30 m"; "" = same as Text
-	Source string    // agency or the club rule
-	Until  time.Time // zero = not said
+	Code   string             // flood_stage, thunder, season_unverified ...
+	Kind   string             // safety, legal, missing, odds, cap, caution, note
+	Values map[string]float64 `json:",omitempty"` // SI; each name ends in its unit: stage_m, limit_m, share
+	Names  map[string]string  `json:",omitempty"` // codes and foreign words: event, quantity, spot
+	At     time.Time          `json:",omitzero"`  // the moment it speaks of; zero = none
+	Source string             // agency or the club rule
+	Until  time.Time          // zero = not said
+
+	// Text and TextSI are the words as they were issued. They are kept for the
+	// season's record and read only where an older brief has no Values.
+	Text   string
+	TextSI string // "" = same as Text
+}
+
+// Same reports whether r and o say the same thing.
+func (r Reason) Same(o Reason) bool {
+	return r.Code == o.Code && r.Kind == o.Kind && r.Source == o.Source && r.Text == o.Text &&
+		r.At.Equal(o.At) && r.Until.Equal(o.Until) && maps.Equal(r.Values, o.Values) && maps.Equal(r.Names, o.Names)
 }
 
 // Input is one thing the decision rests on, with its age at issue.

@@ -87,7 +87,7 @@ func (k *block) lifeLine(f format) string {
 func (k *block) stopList(f format) fact {
 	stops := append([]coldseam.Reason(nil), k.Brief.Stops...)
 	if main, ok := mainStop(k.Brief); ok {
-		i := slices.Index(stops, main)
+		i := slices.IndexFunc(stops, func(r coldseam.Reason) bool { return r.Same(main) })
 		copy(stops[1:i+1], stops[:i])
 		stops[0] = main
 	}
@@ -142,8 +142,11 @@ func (f format) says(r coldseam.Reason, d coldseam.Date) string {
 	return s
 }
 
-// reason picks the text of the reader's unit system.
+// reason words a reason in the reader's units.
 func (f format) reason(r coldseam.Reason) string {
+	if t, ok := f.sentence(r); ok {
+		return t
+	}
 	if t := f.either(r.Text, r.TextSI); t != "" {
 		return t
 	}

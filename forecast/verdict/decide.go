@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -414,7 +415,9 @@ func merge(lists ...[]coldseam.Reason) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, l := range lists {
 		for _, r := range l {
-			same := func(o coldseam.Reason) bool { return o.Code == r.Code && (o.Text == r.Text || perWindow(r.Code)) }
+			same := func(o coldseam.Reason) bool {
+				return o.Code == r.Code && (perWindow(r.Code) || o.Text == r.Text && maps.Equal(o.Values, r.Values))
+			}
 			if !slices.ContainsFunc(out, same) {
 				out = append(out, r)
 			}

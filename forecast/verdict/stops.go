@@ -33,6 +33,12 @@ func reason(kind, code, us, si, source string) coldseam.Reason {
 	return coldseam.Reason{Code: code, Kind: kind, Text: us, TextSI: si, Source: source}
 }
 
+// because builds a reason from its numbers. Every new reason is made here;
+// reason above goes as its callers are moved over.
+func because(kind, code, source string, values map[string]float64) coldseam.Reason {
+	return coldseam.Reason{Code: code, Kind: kind, Source: source, Values: values}
+}
+
 // recent reports whether a reading may still stop: a warning sign does not
 // lapse as soon as the reading is too old for a GO.
 func (in *Inputs) recent(o coldseam.Observation) bool {
@@ -56,9 +62,7 @@ func (in *Inputs) stageStop() []coldseam.Reason {
 		return nil
 	}
 	f := *in.Reach.FloodStageM
-	return []coldseam.Reason{safety("flood_stage",
-		fmt.Sprintf("stage %s; minor flood is %s", feet(o.Value), feet(f)),
-		fmt.Sprintf("stage %s; minor flood is %s", metres(o.Value), metres(f)), "gauge")}
+	return []coldseam.Reason{because(KindSafety, "flood_stage", "gauge", map[string]float64{"stage_m": o.Value, "limit_m": f})}
 }
 
 // riseStops is stop 5 on what the gauge has seen.

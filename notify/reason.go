@@ -1,0 +1,98 @@
+package notify
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+)
+
+// reasonWords holds the sentence of each reason code. {name} stands for a value
+// of the reason and is written by the unit at the end of its name (see
+// quantity), {at} for its time and any other name for one of its Names.
+var reasonWords = map[string]string{
+	"flood_stage": "stage {stage_m}; minor flood is {limit_m}",
+}
+
+var placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
+
+// sentence words a reason for the reader's units. ok is false where the code
+// has no sentence or the reason lacks one of its values, as in briefs that were
+// stored before reasons carried values.
+func (f format) sentence(r coldseam.Reason) (text string, ok bool) {
+	words, ok := reasonWords[r.Code]
+	if !ok {
+		return "", false
+	}
+
+	text = placeholder.ReplaceAllStringFunc(words, func(m string) string {
+		name := m[1 : len(m)-1]
+		if name == "at" && !r.At.IsZero() {
+			return r.At.In(f.zone).Format("Mon ") + f.clock(r.At)
+		}
+		if s, found := r.Names[name]; found {
+			return clean(s)
+		}
+		v, found := r.Values[name]
+		if !found {
+			ok = false
+			return ""
+		}
+		return f.quantity(name, v)
+	})
+	return text, ok
+}
+
+// quantity writes an SI value by the unit that ends its name.
+func (f format) quantity(name string, v float64) string {
+	if !finite(v) {
+		return unknown
+	}
+
+	us := !f.metric
+	switch unit := name[strings.LastIndexByte(name, '_')+1:]; {
+	case strings.HasSuffix(name, "m3_s"):
+		return f.flow(v)
+	case unit == "m" && us:
+		return trimmed(coldseam.Feet(v), 1) + nbsp + "ft"
+	case unit == "m":
+		return trimmed(v, 2) + nbsp + "m"
+	case unit == "c":
+		return f.temp(v)
+	case unit == "k" && us: // a difference of temperatures
+		return trimmed(v*1.8, 0) + nbsp + "°F"
+	case unit == "k":
+		return trimmed(v, 1) + nbsp + "°C"
+	case unit == "mps":
+		return f.wind(v)
+	case unit == "mm" && us:
+		return trimmed(v/25.4, 1) + nbsp + "in"
+	case unit == "mm":
+		return trimmed(v, 0) + nbsp + "mm"
+	case unit == "share":
+		return percent(v) + "%"
+	case unit == "members": // a share of the forecasts, never an odds
+		return percent(v) + " of 100 forecasts"
+	case unit == "odds":
+		return odds(v)
+	case unit == "h":
+		return hours(time.Duration(v * float64(time.Hour)))
+	case unit == "d":
+		return trimmed(v, 0) + nbsp + "d"
+	}
+	return trimmed(v, 1)
+}
+
+// trimmed writes v with at most n decimals and no trailing zeros.
+func trimmed(v float64, n int) string {
+	s := strconv.FormatFloat(v, 'f', n, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
