@@ -118,6 +118,22 @@ func (f Flag) Names() []string {
 // not failed by quality control.
 func (f Flag) Usable() bool { return f&(Missing|Bad|QCFail) == 0 }
 
+// Confirmation is the admin's word that the readings of a span are right
+// whatever their flags say. It is kept beside them: no flag and no value is
+// altered.
+type Confirmation struct {
+	Site     SiteID
+	Param    Parameter
+	From, To time.Time // both ends included
+	At       time.Time // when it was said
+	Who, Why string
+}
+
+// Covers reports whether c speaks of the reading of p at t.
+func (c Confirmation) Covers(p Parameter, t time.Time) bool {
+	return c.Param == p && !t.Before(c.From) && !t.After(c.To)
+}
+
 // Observation is one value of a series with the time it is valid for and the
 // time it became known here. A row that the agency sent without a value has
 // the Missing flag and Value 0; its qualifiers still count.
