@@ -11,7 +11,11 @@ type Days struct {
 	WaterC   []float64
 	AirC     []float64
 	FlowSoft []bool // flow estimated or under ice: not to be fitted on
-	Lat      float64
+	// IceMark: the agency marks ice. WaterDoubt: a water temperature of the day
+	// is flagged, so that its mean may close a reach for ice but never open one.
+	IceMark    []bool
+	WaterDoubt []bool
+	Lat        float64
 }
 
 // Len is the number of days.
@@ -44,8 +48,10 @@ func (d Days) Cut(t Date) Days {
 	if d.AirC != nil {
 		d.AirC = d.AirC[:min(n, len(d.AirC))]
 	}
-	if d.FlowSoft != nil {
-		d.FlowSoft = d.FlowSoft[:min(n, len(d.FlowSoft))]
+	for _, marks := range []*[]bool{&d.FlowSoft, &d.IceMark, &d.WaterDoubt} {
+		if *marks != nil {
+			*marks = (*marks)[:min(n, len(*marks))]
+		}
 	}
 	return d
 }

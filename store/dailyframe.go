@@ -14,9 +14,12 @@ import (
 
 // dayValue is the mean of one civil day.
 type dayValue struct {
-	mean float64
-	soft bool // estimated, or under ice
+	mean  float64
+	flags coldseam.Flag // all that any value of the day has
 }
+
+// doubtful are the flags with which a day's water temperature proves nothing.
+const doubtful = coldseam.Equipment | coldseam.Suspect | coldseam.QCRange | coldseam.QCFlat | coldseam.QCSentinel | coldseam.QCUnit
 
 // DailyFrame returns daily means of flow, water temperature and air
 // temperature on consecutive civil days of zone, as known at asOf. tempSite
@@ -121,7 +124,7 @@ func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc 
 		if d.quarters != 15 && !whole {
 			continue
 		}
-		out[d.day] = dayValue{d.total / float64(d.n), d.flags&(coldseam.Estimated|coldseam.Ice) != 0}
+		out[d.day] = dayValue{d.total / float64(d.n), d.flags}
 	}
 	return out, nil
 }
@@ -211,11 +214,19 @@ func frameOf(days [3]map[coldseam.Date]dayValue) (coldseam.Days, bool) {
 		}
 	}
 	f.FlowM3S, f.WaterC, f.AirC = cols[0], cols[1], cols[2]
-	if f.FlowM3S != nil {
-		f.FlowSoft = make([]bool, n)
-		for d, v := range days[0] {
-			f.FlowSoft[d.Sub(first)] = v.soft
+	mark := func(into *[]bool, from map[coldseam.Date]dayValue, flags coldseam.Flag) {
+		if from != nil && *into == nil {
+			*into = make([]bool, n)
+		}
+		for d, v := range from {
+			if v.flags&flags != 0 {
+				(*into)[d.Sub(first)] = true
+			}
 		}
 	}
+	mark(&f.FlowSoft, days[0], coldseam.Estimated|coldseam.Ice)
+	mark(&f.IceMark, days[0], coldseam.Ice)
+	mark(&f.IceMark, days[1], coldseam.Ice)
+	mark(&f.WaterDoubt, days[1], doubtful)
 	return f, true
 }
