@@ -142,9 +142,9 @@ func (a *adviser) physics() bool {
 func (a *adviser) beyondCurve() float64 {
 	n := 0
 	for _, q := range a.flows {
-		_, inside := a.s.curve.at(q)
-		_, low := a.s.curve.at(q * curveSlack)
-		_, high := a.s.curve.at(q / curveSlack)
+		_, inside := a.s.curve.At(q)
+		_, low := a.s.curve.At(q * curveSlack)
+		_, high := a.s.curve.At(q / curveSlack)
 		if !inside && !low && !high {
 			n++
 		}

@@ -39,9 +39,9 @@ func CurveFromRating(r coldseam.Rating) StageCurve {
 	return StageCurve{r.Discharge, r.StageM}
 }
 
-// at is the stage at q, linear in ln Q and extended along the end slopes;
+// At is the stage at q, linear in ln Q and extended along the end slopes;
 // inside is false beyond the table.
-func (c StageCurve) at(q float64) (stageM float64, inside bool) {
+func (c StageCurve) At(q float64) (stageM float64, inside bool) {
 	n := len(c.FlowM3S)
 	i := min(max(sort.SearchFloat64s(c.FlowM3S, q), 1), n-1)
 	a, b := math.Log(c.FlowM3S[i-1]), math.Log(c.FlowM3S[i])
@@ -113,8 +113,8 @@ func (s *site) depthM(q float64) float64 {
 // gauge section where no rating is known.
 func (s *site) stageM(q float64) float64 {
 	if s.curve.usable() {
-		a, _ := s.curve.at(s.anchorQ)
-		b, _ := s.curve.at(q)
+		a, _ := s.curve.At(s.anchorQ)
+		b, _ := s.curve.At(q)
 		return s.anchorM + b - a
 	}
 	if !s.geo.Valid() {
