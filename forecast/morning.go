@@ -49,6 +49,7 @@ type work struct {
 	f       *Features
 	out     Morning
 	climate verdict.Climate
+	season  verdict.SeasonFlow
 	flowR   daily.Result
 	tempR   daily.Result
 	haveT   bool
@@ -96,6 +97,7 @@ func (w *work) fill() {
 	w.readings()
 	f.Days.Lat = f.Reach.Lat
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
+	w.season = verdict.SeasonFlowOf(f.Days)
 	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
 	w.curve = stageCurve(f)
 	w.diel = thermal.NewDiel(f.Water, f.Now, f.Loc)

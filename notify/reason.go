@@ -14,6 +14,18 @@ import (
 // quantity), {at} for its time and any other name for one of its Names.
 var reasonWords = map[string]string{
 	"flood_stage": "stage {stage_m}; minor flood is {limit_m}",
+
+	"rise_stage":         "rose {rise_m} in 6 h; the limit is {limit_m}",
+	"rise_flow":          "flow rose {rise_share} in 6 h; the limit is {limit_share}",
+	"rise_day":           "flow rose {rise_share} in 24 h; the limit is {limit_share}",
+	"rise_day_flashy":    "flow rose {rise_share} in 24 h; the limit on this flashy river is {limit_share}",
+	"rise_day_cap":       "flow rose {rise_share} in 24 h, over {limit_share}",
+	"rise_day_stage":     "rose {rise_m} in 24 h; the limit is {limit_m}",
+	"rise_day_stage_cap": "rose {rise_m} in 24 h, over {limit_m}",
+	"rise_kept":          "rose to {peak_m3_s} by {at}; stop kept until it is below {until_m3_s}",
+	"rise_kept_stage":    "rose to {peak_m} by {at}; stop kept until it is below {until_m}",
+	"rise_falling":       "rose to {peak_m3_s} by {at}; caution until it is below {until_m3_s}",
+	"drift":              "the river rose: logs and branches drift until a day after the peak",
 }
 
 var placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)

@@ -13,6 +13,7 @@ import (
 func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
 	steps, _ := in.Weather.overlapping(c.Start, c.End)
 	out = append(out, in.waterCautions(c)...)
+	out = append(out, in.risen.cautions...)
 	out = append(out, in.airCautions(steps)...)
 	out = append(out, in.lightCautions(c)...)
 	out = append(out, in.clarityCaution()...)

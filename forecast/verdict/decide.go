@@ -62,6 +62,7 @@ type look struct {
 // unverified, or an input is missing or stale.
 func Decide(in Inputs) Decision {
 	in.sane()
+	in.risen = in.rises()
 	ice := in.ice()
 	book := in.safetyInputs(ice)
 	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: ice.State,
@@ -119,6 +120,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	}
 	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed", "hazards not surveyed")
 	capIf(in.Gauge.DailyOnly, "daily_gauge", "the gauge reports once a day")
+	l.caps = append(l.caps, in.risen.caps...)
 	l.caps = append(l.caps, book.caps...)
 	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated", "set by dam releases, no release plan read")
 	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast", "no stage forecast: flood stage watched at the gauge only")

@@ -20,6 +20,7 @@ type Inputs struct {
 	Alerts  Alerts
 	Weather Weather
 	Climate Climate // of the flow around Day
+	Season  SeasonFlow
 
 	// WaterModel says that a fitted water temperature model stands behind the
 	// forecast, so that a silent thermometer caps instead of ending the odds.
@@ -41,6 +42,8 @@ type Inputs struct {
 	Prev        *Previous
 	Trips7      int // logged in the last week
 	TripsAll    int
+
+	risen risen // set by Decide
 }
 
 // Previous is the last issue for the same reach.

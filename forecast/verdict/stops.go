@@ -51,7 +51,7 @@ func (in *Inputs) dayStops(ice iceState) []coldseam.Reason {
 	var out []coldseam.Reason
 	out = append(out, in.stageStop()...)
 	out = append(out, ice.stops...)
-	out = append(out, in.riseStops()...)
+	out = append(out, in.risen.stops...)
 	return append(out, in.flowStops()...)
 }
 
@@ -63,33 +63,6 @@ func (in *Inputs) stageStop() []coldseam.Reason {
 	}
 	f := *in.Reach.FloodStageM
 	return []coldseam.Reason{because(KindSafety, "flood_stage", "gauge", map[string]float64{"stage_m": o.Value, "limit_m": f})}
-}
-
-// riseStops is stop 5 on what the gauge has seen.
-func (in *Inputs) riseStops() []coldseam.Reason {
-	if in.Reach.DamCycle != "" {
-		if !in.DamOffCycle {
-			return nil
-		}
-		return []coldseam.Reason{safety("dam_cycle", "flow has left the dam's usual daily cycle", "", "gauge")}
-	}
-	var out []coldseam.Reason
-	limit := in.Table.RiseFt * coldseam.MetrePerFoot
-	if lo, hi, ok := rise(in.Gauge.Stage, 6); ok && in.recentSeries(in.Gauge.Stage) && hi-lo > limit {
-		out = append(out, safety("rise_stage",
-			fmt.Sprintf("rose %s in 6 h; the limit is %s", feet(hi-lo), feet(limit)),
-			fmt.Sprintf("rose %s in 6 h; the limit is %s", metres(hi-lo), metres(limit)), "gauge"))
-	}
-	if lo, hi, ok := rise(in.Gauge.Discharge, 6); ok && in.recentSeries(in.Gauge.Discharge) && lo > 0 && hi/lo-1 > in.Table.RiseShare {
-		out = append(out, safety("rise_flow",
-			fmt.Sprintf("flow rose %s in 6 h; the limit is %s", percent(hi/lo-1), percent(in.Table.RiseShare)), "", "gauge"))
-	}
-	return out
-}
-
-func (in *Inputs) recentSeries(obs []coldseam.Observation) bool {
-	o, ok := newest(obs)
-	return ok && in.recent(o)
 }
 
 // flowStops is stop 6 on the measured flow.
