@@ -109,6 +109,9 @@ type Window struct {
 	Tie        string     // trade size to tie on at the first spot, "" when withheld
 	Why        string     // "warmest water of the day"
 	Bands      []float64  // share of the members per band in the window; nil = not computed
+
+	// Crafts holds what the limits of single crafts add; nil = none has its own.
+	Crafts map[Craft]CraftWord `json:",omitempty"`
 }
 
 // Fact holds a forecast quantity as the brief prints it: now, and the fan at
@@ -323,6 +326,8 @@ type Brief struct {
 	Changed    string   // "same as yesterday", or what changed
 	Bands      []Band   // the club's bands; nil = DefaultBands
 	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
+
+	FlowLimits []FlowCandidate `json:",omitempty"` // what the limit in force can be compared with, smallest first
 
 	Chart ChartData
 }

@@ -45,14 +45,18 @@ type Reach struct {
 	Regulated     bool     // flow set by dam releases
 	DamCycle      string   // the usual daily cycle, with reason and date; empty = none stated
 
-	GaugeCode   string   // code used in H-VTEC and CAP event codes
-	AlertZones  []string // geocodes (UGC, SAME, EMMA_ID ...)
-	MaxFlowM3S  *float64 // required for any verdict but NO CALL when the record is under 10 years
-	MaxFlowWhy  string
-	FloodStageM *float64 // minor flood stage
-	ActionStage *float64 // m
-	IceSwitch   bool     // the admin's word: ice on the reach
-	IceOpenSaid *time.Time
+	GaugeCode  string   // code used in H-VTEC and CAP event codes
+	AlertZones []string // geocodes (UGC, SAME, EMMA_ID ...)
+	MaxFlowM3S *float64 // ceiling, that of a boat; required for any verdict but NO CALL when the record is under 10 years
+	MaxFlowWhy string
+	// MaxFlowProposed: the limit is the program's proposal and no person has
+	// confirmed it. It stops all the same, and GO is capped.
+	MaxFlowProposed bool         `json:",omitempty"`
+	CraftLimits     []CraftLimit `json:",omitempty"` // confirmed, of crafts other than the boat
+	FloodStageM     *float64     // minor flood stage
+	ActionStage     *float64     // m
+	IceSwitch       bool         // the admin's word: ice on the reach
+	IceOpenSaid     *time.Time
 
 	HazardsSurveyed bool
 	Hazards         []string // low-head dam, strainers, shelf ice ...

@@ -26,6 +26,7 @@ type Preferences struct {
 	WindowTo     string    `json:"window_to"`
 	Species      string    `json:"species"`
 	Units        string    `json:"units"` // us, metric
+	Craft        Craft     `json:"craft"` // "" = not said: the strictest confirmed limit
 	Presentation string    `json:"presentation"`
 	Body         string    `json:"body"`  // "" = the advice row's body
 	Line         string    `json:"line"`  // braid-0.14

@@ -44,7 +44,7 @@ func (w *work) brief() {
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
 		WindowI: d.WindowI, Windows: d.Windows, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
 		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, LifeLineSI: d.LifeLineSI, Sources: f.Sources, Replay: f.Replayed,
-		Bands: f.Bands,
+		Bands: f.Bands, FlowLimits: FlowCandidates(f),
 	}
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {

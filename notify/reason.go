@@ -25,6 +25,11 @@ var reasonWords = map[string]string{
 	"rise_kept":          "rose to {peak_m3_s} by {at}; stop kept until it is below {until_m3_s}",
 	"rise_kept_stage":    "rose to {peak_m} by {at}; stop kept until it is below {until_m}",
 	"rise_falling":       "rose to {peak_m3_s} by {at}; caution until it is below {until_m3_s}",
+	"limit_unconfirmed":  "flow limit {limit_m3_s} is a proposal, not confirmed yet",
+	"high_water":         "high water: {flow_m3_s}, the limit here is {limit_m3_s}",
+	"craft_limit":        "{flow_m3_s}; the limit for {craft} is {limit_m3_s}",
+	"craft_high_water":   "high water for {craft}: {flow_m3_s} of {limit_m3_s}",
+	"craft_unconfirmed":  "no flow limit confirmed here for {craft}",
 	"drift":              "the river rose: logs and branches drift until a day after the peak",
 }
 

@@ -26,42 +26,15 @@ type Input struct {
 	FloodStageM  *float64 // minor flood
 }
 
-// Source is where a candidate comes from.
-type Source string
-
-// The sources.
+// The sources of a candidate.
 const (
-	ActionStage Source = "action_stage" // agency action stage through the rating
-	FloodStage  Source = "flood_stage"  // minor flood stage less a foot
-	AnnualFlood Source = "annual_flood" // the annual greatest day reached in two years of three
-	SpringP95   Source = "spring_p95"   // of a record too short for it
-	MeanSpeed   Source = "mean_speed"   // mean speed of 1.2 m/s by the gaugings
-	Multiple    Source = "multiple"     // the same by a multiple of the median
+	ActionStage = "action_stage" // agency action stage through the rating
+	FloodStage  = "flood_stage"  // minor flood stage less a foot
+	AnnualFlood = "annual_flood" // the annual greatest day reached in two years of three
+	SpringP95   = "spring_p95"   // of a record too short for it
+	MeanSpeed   = "mean_speed"   // mean speed of 1.2 m/s by the gaugings
+	Multiple    = "multiple"     // the same by a multiple of the median
 )
-
-// Spring counts the days of one spring, March to 15 June, south of the equator
-// half a year later.
-type Spring struct {
-	Year     int
-	Stopped  int // days at the candidate's flow or above
-	Measured int
-}
-
-// Candidate is one proposal with what it means. NaN = not known.
-type Candidate struct {
-	Source  Source
-	FlowM3S float64
-	Outside bool // the stage lies beyond the rating: extrapolated
-
-	StageM     float64
-	DepthM     float64 // mean depth of the gauged section
-	VelocityMS float64 // mean speed there
-
-	Springs []Spring // the last five that were measured, oldest first
-	Years   int      // full years behind AnnualFlood
-	Rows    int      // gaugings behind MeanSpeed
-	LnSD    float64  // scatter of ln speed behind MeanSpeed
-}
 
 // The rules [proposal].
 const (
@@ -80,13 +53,13 @@ const (
 
 // Propose lists the candidates, smallest first; the first is the proposal. None
 // means that nothing is known of the gauge.
-func Propose(in Input) []Candidate {
-	var out []Candidate
-	add := func(s Source, q float64) *Candidate {
+func Propose(in Input) []coldseam.FlowCandidate {
+	var out []coldseam.FlowCandidate
+	add := func(s string, q float64) *coldseam.FlowCandidate {
 		if !(q > 0) || math.IsInf(q, 0) {
-			return &Candidate{} // nothing to propose
+			return &coldseam.FlowCandidate{} // nothing to propose
 		}
-		out = append(out, Candidate{Source: s, FlowM3S: q})
+		out = append(out, coldseam.FlowCandidate{Source: s, FlowM3S: q})
 		return &out[len(out)-1]
 	}
 
@@ -177,15 +150,15 @@ func isUsual(d coldseam.Date) bool {
 	return isSpring(d) || d.Month == time.October || d.Month == time.November
 }
 
-func (in Input) springs(limit float64) []Spring {
-	var out []Spring
+func (in Input) springs(limit float64) []coldseam.SpringStops {
+	var out []coldseam.SpringStops
 	for i, v := range in.Days.FlowM3S {
 		d := in.Days.Day(i)
 		if math.IsNaN(v) || !isSpring(north(d, in.Days.Lat)) {
 			continue
 		}
 		if len(out) == 0 || out[len(out)-1].Year != d.Year {
-			out = append(out, Spring{Year: d.Year})
+			out = append(out, coldseam.SpringStops{Year: d.Year})
 		}
 		s := &out[len(out)-1]
 		s.Measured++
@@ -212,19 +185,19 @@ func (in Input) flowAt(stageM float64) (q float64, outside bool) {
 	return math.Exp(a + w*(b-a)), stageM < c.StageM[0] || stageM > c.StageM[n-1]
 }
 
-// stageAt is the stage at a flow, NaN without a rating or curve or beyond it.
-func (in Input) stageAt(q float64) float64 {
+// stageAt is the stage at a flow, nil without a rating or curve or beyond it.
+func (in Input) stageAt(q float64) *float64 {
 	c := in.Curve
 	if in.Rating != nil && in.Rating.Check() == nil {
 		c = jig.CurveFromRating(*in.Rating)
 	}
 	if len(c.FlowM3S) < 2 || len(c.FlowM3S) != len(c.StageM) {
-		return math.NaN()
+		return nil
 	}
 	if stage, inside := c.At(q); inside {
-		return stage
+		return &stage
 	}
-	return math.NaN()
+	return nil
 }
 
 // power is y = a Q^m through n measurements, with the scatter of ln y.
@@ -233,12 +206,8 @@ type power struct {
 	n        int
 }
 
-func (p power) at(q float64) float64 {
-	if p.n == 0 {
-		return math.NaN()
-	}
-	return p.a * math.Pow(q, p.m)
-}
+// at is 0 without a measurement.
+func (p power) at(q float64) float64 { return p.a * math.Pow(q, p.m) }
 
 func fitSpeed(gs []coldseam.Gauging) power {
 	return fit(gs, defaultExponent, func(g coldseam.Gauging) float64 {

@@ -28,8 +28,8 @@ func flat(n int, flood time.Month) coldseam.Days {
 	return d
 }
 
-func bySource(cs []flowlimit.Candidate) map[flowlimit.Source]flowlimit.Candidate {
-	out := map[flowlimit.Source]flowlimit.Candidate{}
+func bySource(cs []coldseam.FlowCandidate) map[string]coldseam.FlowCandidate {
+	out := map[string]coldseam.FlowCandidate{}
 	for _, c := range cs {
 		out[c.Source] = c
 	}
@@ -67,7 +67,7 @@ func TestAgencyStagesThroughTheRating(t *testing.T) {
 	require.Len(t, c, 1)
 	require.Equal(t, flowlimit.ActionStage, c[0].Source)
 	require.InDelta(t, 90, c[0].FlowM3S, 1e-9)
-	require.InDelta(t, 3, c[0].StageM, 1e-9)
+	require.InDelta(t, 3, *c[0].StageM, 1e-9)
 	require.False(t, c[0].Outside)
 
 	in.ActionStageM = nil // minor flood less a foot
@@ -91,11 +91,11 @@ func TestSmallestIsProposed(t *testing.T) {
 	t.Parallel()
 	c := flowlimit.Propose(flowlimit.Input{Days: flat(11, time.July), ActionStageM: ptr(3.0),
 		Rating: &coldseam.Rating{StageM: []float64{1, 3, 5}, Discharge: []float64{10, 90, 250}}})
-	var sources []flowlimit.Source
+	var sources []string
 	for _, x := range c {
 		sources = append(sources, x.Source)
 	}
-	require.Equal(t, []flowlimit.Source{flowlimit.ActionStage, flowlimit.Multiple, flowlimit.AnnualFlood}, sources)
+	require.Equal(t, []string{flowlimit.ActionStage, flowlimit.Multiple, flowlimit.AnnualFlood}, sources)
 	require.InDelta(t, 130, c[1].FlowM3S, 1e-9) // 13 times the median
 }
 
@@ -104,12 +104,12 @@ func TestStoppedDaysOfTheLastFiveSprings(t *testing.T) {
 	c := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(11, time.April)}))[flowlimit.AnnualFlood]
 	require.Len(t, c.Springs, 5)
 	for i, s := range c.Springs {
-		require.Equal(t, flowlimit.Spring{Year: 2007 + i, Stopped: 1, Measured: 107}, s)
+		require.Equal(t, coldseam.SpringStops{Year: 2007 + i, Stopped: 1, Measured: 107}, s)
 	}
 	south := flat(11, time.April)
 	south.Lat = -40
 	c = bySource(flowlimit.Propose(flowlimit.Input{Days: south}))[flowlimit.AnnualFlood]
-	require.Equal(t, flowlimit.Spring{Year: 2011, Stopped: 0, Measured: 106}, c.Springs[4]) // September-15 December
+	require.Equal(t, coldseam.SpringStops{Year: 2011, Stopped: 0, Measured: 106}, c.Springs[4]) // September-15 December
 }
 
 func TestFewGaugingsTakeTheUsualExponent(t *testing.T) {

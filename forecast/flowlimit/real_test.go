@@ -72,7 +72,7 @@ func gaugings(t *testing.T) []coldseam.Gauging {
 type river struct {
 	name, file string
 	limit      float64 // m3/s
-	by         flowlimit.Source
+	by         string
 	perSpring  float64 // days that the limit stops
 	stop, cap  float64 // days of rises
 }

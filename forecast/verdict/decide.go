@@ -120,6 +120,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	}
 	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed", "hazards not surveyed")
 	capIf(in.Gauge.DailyOnly, "daily_gauge", "the gauge reports once a day")
+	l.caps = append(l.caps, in.limitCaps(l.c)...)
 	l.caps = append(l.caps, in.risen.caps...)
 	l.caps = append(l.caps, book.caps...)
 	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated", "set by dam releases, no release plan read")
@@ -335,7 +336,7 @@ func otherStops(looks []look, best int, loc *time.Location) []coldseam.Reason {
 
 func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Window {
 	w := coldseam.Window{Start: l.c.Start, End: l.c.End, Stops: merge(day, l.stops), Caps: l.caps, Cautions: l.cautions,
-		HoldP: l.c.HoldP, Why: l.c.Why}
+		HoldP: l.c.HoldP, Why: l.c.Why, Crafts: in.crafts(l.c)}
 	if odds {
 		w.Odds, w.OddsOK, w.Spread = l.p, true, l.spread
 	}

@@ -42,7 +42,7 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 		b.Jig = o.Jig
 	}
 	b.Jig = fitBox(b.Jig, p.BoxOz)
-	b.Windows = slices.Clone(b.Windows)
+	b = ForCraft(b, p.Craft)
 	if !b.Verdict.ShowsOdds() {
 		return b
 	}

@@ -210,10 +210,7 @@ func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 
 // forecastFlow is stop 6 on the members, and stop 7.
 func (in *Inputs) forecastFlow(c Candidate) []coldseam.Reason {
-	after := c.AfterM3S
-	if after == nil {
-		after = c.FlowM3S
-	}
+	after := c.after()
 	var out []coldseam.Reason
 	if lim := in.Reach.MaxFlowM3S; lim != nil {
 		if p := shareAtLeast(after, *lim); p >= in.Table.MemberShare {

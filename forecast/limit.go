@@ -1,0 +1,21 @@
+package forecast
+
+import (
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/flowlimit"
+)
+
+// FlowCandidates are the proposals for the flow limit of a reach by what was
+// known that morning, smallest first.
+func FlowCandidates(f *Features) []coldseam.FlowCandidate {
+	days := f.Days
+	days.Lat = f.Reach.Lat
+	return flowlimit.Propose(flowlimit.Input{
+		Days:         days,
+		Gaugings:     f.Gaugings,
+		Rating:       f.Rating,
+		Curve:        stageCurve(f),
+		ActionStageM: f.Reach.ActionStage,
+		FloodStageM:  f.Reach.FloodStageM,
+	})
+}
