@@ -23,6 +23,7 @@ const (
 	Wind        Parameter = "wind"         // m_s, sustained
 	Gust        Parameter = "gust"         // m_s
 	ThunderProb Parameter = "thunder_prob" // 1
+	Visibility  Parameter = "visibility"   // m, horizontal
 )
 
 // Unit returns the SI unit of p's stored values, "" for an unknown parameter.
@@ -30,7 +31,7 @@ func (p Parameter) Unit() string {
 	switch p {
 	case Discharge:
 		return "m3_s"
-	case Stage:
+	case Stage, Visibility:
 		return "m"
 	case WaterTemp, AirTemp:
 		return "degC"

@@ -17,6 +17,9 @@ type Forecast struct {
 	At            []time.Time
 	Value         []float64   // SI; NaN never: a missing step is left out of both
 	Members       [][]float64 // optional, [member][step]; Value is then their mean
+	// Span is what each value stands for, from and to, where the document says
+	// so or the spacing no longer does; nil = read it off the spacing, see Spans.
+	Span [][2]time.Time `json:",omitempty"`
 }
 
 // Alert is one official warning (CAP 1.2) after updates and cancels were

@@ -294,16 +294,24 @@ func (v view) changed(rows []coldseam.Observation, from, to, known time.Time) []
 	return out[max(lo, 0):hi]
 }
 
-// forecasts sets the issue time where the document gave none and refuses what
-// no weather has.
+// forecasts joins the pieces of one issue, sets the issue time where the
+// document gave none (the store knows when its content was first seen) and leaves
+// out what no weather has.
 func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result) []coldseam.Forecast {
+	in, left := JoinForecasts(in)
+	res.Skipped = append(res.Skipped, left...)
+	res.Refused += len(left)
 	var out []coldseam.Forecast
 	for _, fc := range in {
 		fc.KnownAt = known
 		if fc.Issued.IsZero() {
 			fc.Issued, fc.IssuedAssumed = known, true
 		}
-		err := CheckForecast(fc)
+		fc, n, err := BoundForecast(fc)
+		if err == nil && n > 0 {
+			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param),
+				Why: "values out of range are holes", N: n})
+		}
 		if err == nil && fc.Issued.After(known.Add(MaxFutureStamp)) {
 			err = errors.New("issued in the future: check both clocks")
 		}

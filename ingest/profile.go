@@ -156,6 +156,7 @@ type Profile struct {
 	Approval         map[string]string   `toml:"approval"`       // word -> provisional, approved
 	Statistic        string              `toml:"statistic"`      // where the document does not say
 	Statistics       map[string]string   `toml:"statistics"`     // parameter -> statistic and period, such as "sum PT1H"; before statistic
+	Levels           map[string]float64  `toml:"levels"`         // parameter -> height as the document writes it, where it is not the usual one
 	Series           map[string][]string `toml:"series"`         // site code -> series ids to take; default: the primary one
 	Places           map[string]Place    `toml:"places"`
 
@@ -345,6 +346,11 @@ func (p Profile) checkTables() error {
 	for code, param := range p.Parameters {
 		if coldseam.Parameter(param).Unit() == "" {
 			return p.bad("parameters."+code, "a parameter", param)
+		}
+	}
+	for param := range p.Levels {
+		if coldseam.Parameter(param).Unit() == "" {
+			return p.bad("levels", "a parameter", param)
 		}
 	}
 	for param, unit := range p.Units {

@@ -213,13 +213,63 @@ func TestCheckFindsSeededErrors(t *testing.T) {
 	})
 }
 
-func TestCheckForecast(t *testing.T) {
+// A document that says K and sends degrees Celsius is refused as a whole.
+func TestBoundForecastOfAWrongUnit(t *testing.T) {
 	t.Parallel()
 	f := coldseam.Forecast{Site: "m:1", Param: coldseam.AirTemp, At: []time.Time{t0, t0.Add(time.Hour)}, Value: []float64{-20.8, -19.5}}
-	require.NoError(t, CheckForecast(f))
+	_, n, err := BoundForecast(f)
+	require.NoError(t, err)
+	require.Zero(t, n)
 	f.Value = []float64{-20.8 - 273.15, -19.5 - 273.15}
-	require.ErrorIs(t, CheckForecast(f), coldseam.ErrInvalid)
-	require.ErrorContains(t, CheckForecast(f), "is the unit right?")
+	_, _, err = BoundForecast(f)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "is the unit right?")
+}
+
+// A value that no weather has is a hole, and the hour before does not fill it.
+func TestBoundForecastMakesHoles(t *testing.T) {
+	t.Parallel()
+	for p, bad := range map[coldseam.Parameter]float64{coldseam.AirTemp: 61, coldseam.Wind: 1e308, coldseam.Gust: 121, coldseam.ThunderProb: 1.01,
+		coldseam.Precip: 2001, coldseam.Visibility: -1} {
+		f := coldseam.Forecast{Site: "m:1", Param: p}
+		for h := range 5 {
+			f.At, f.Value = append(f.At, t0.Add(time.Duration(h)*time.Hour)), append(f.Value, 1)
+		}
+		f.Value[2] = bad
+		got, n, err := BoundForecast(f)
+		require.NoError(t, err)
+		require.Equal(t, 1, n, p)
+		require.Equal(t, []float64{1, 1, 1, 1}, got.Value)
+		require.Equal(t, [2]time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)}, got.Spans()[1], p)
+
+		f.Value[2] = 1
+		f.Members = [][]float64{{1, 1, 1, 1, 1}, {1, bad, 1, 1, 1}}
+		got, n, err = BoundForecast(f)
+		require.NoError(t, err)
+		require.Equal(t, 1, n, "of one member of %s", p)
+		require.Len(t, got.Members[0], 4)
+	}
+}
+
+func TestJoinForecasts(t *testing.T) {
+	t.Parallel()
+	piece := func(h int, v float64) coldseam.Forecast {
+		return coldseam.Forecast{Site: "m:1", Param: coldseam.Wind, Issued: t0, At: []time.Time{t0.Add(time.Duration(h) * time.Hour)}, Value: []float64{v}}
+	}
+	got, left := JoinForecasts([]coldseam.Forecast{piece(2, 3), piece(0, 1), piece(1, 2), piece(1, 2)})
+	require.Empty(t, left)
+	require.Len(t, got, 1)
+	require.Equal(t, []float64{1, 2, 3}, got[0].Value)
+
+	got, left = JoinForecasts([]coldseam.Forecast{piece(0, 1), piece(0, 4)})
+	require.Empty(t, got)
+	require.Contains(t, left[0].Why, "two values")
+
+	other := piece(0, 4)
+	other.Issued = t0.Add(time.Hour)
+	got, left = JoinForecasts([]coldseam.Forecast{piece(0, 1), other})
+	require.Empty(t, left)
+	require.Len(t, got, 2, "two runs are two forecasts")
 }
 
 func TestQCCode(t *testing.T) {

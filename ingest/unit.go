@@ -56,8 +56,9 @@ var unitTable = map[string]Conversion{
 
 // inches and millimetres mean rain for precipitation and length for stage.
 var byParameter = map[coldseam.Parameter]map[string]Conversion{
-	coldseam.Stage:  {"mm": times("m", 0.001), "in": times("m", 0.0254)},
-	coldseam.Precip: {"in": times("mm", 25.4), "m": times("mm", 1000), "cm": times("mm", 10)},
+	coldseam.Stage:      {"mm": times("m", 0.001), "in": times("m", 0.0254)},
+	coldseam.Precip:     {"in": times("mm", 25.4), "m": times("mm", 1000), "cm": times("mm", 10)},
+	coldseam.Visibility: {"km": times("m", 1000), "mi": times("m", 1609.344), "[mi_i]": times("m", 1609.344)},
 }
 
 // unitPrefixes stand before a spelling of the table in URNs and codes.

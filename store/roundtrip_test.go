@@ -3,6 +3,7 @@ package store_test
 import (
 	"encoding/json"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -583,4 +584,85 @@ func TestRateCountersAndRigLogs(t *testing.T) {
 	l.At = l.At.Add(time.Minute)
 	_, _, err = db.AddRigLog(ctx, l)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+// A forecast without an issue time ages from the first sight of what it says.
+func TestForecastAgesFromItsContent(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	const a, b = "a", "b"
+	for _, row := range []struct {
+		name  string
+		seen  []string      // content of each fetch, an hour apart
+		slide time.Duration // the service drops the hours that are over
+		want  time.Duration // issue time of the last
+	}{
+		{"the same for days", []string{a, a, a, a}, 0, 0},
+		{"the same, its window moving", []string{a, a, a, a}, time.Hour, 0},
+		{"two caches in turn", []string{a, b, a, b, a}, 0, time.Hour},
+		{"new content", []string{a, a, b}, 0, 2 * time.Hour},
+		{"new content in a moving window", []string{a, a, b}, time.Hour, 2 * time.Hour},
+	} {
+		site := coldseam.SiteID("grid:" + strings.ReplaceAll(row.name, " ", "_"))
+		for i, content := range row.seen {
+			f := coldseam.Forecast{Site: site, Param: coldseam.AirTemp, Stat: coldseam.Instant, Provider: "grid", KnownAt: t0.Add(time.Duration(i) * time.Hour)}
+			for h := range 48 {
+				at := t0.Add(time.Duration(h)*time.Hour + time.Duration(i)*row.slide)
+				f.At = append(f.At, at)
+				f.Value = append(f.Value, math.Sin(float64(at.Unix()/3600)*float64(len(content)+int(content[0]))))
+			}
+			require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}))
+		}
+		got, err := db.Forecasts(t.Context(), site, coldseam.AirTemp, t0.Add(24*time.Hour))
+		require.NoError(t, err)
+		require.Len(t, got, 1)
+		require.Equal(t, t0.Add(row.want), got[0].Issued, row.name)
+	}
+}
+
+// No thunder in a dry spell is as young as the air; odds that change in time and
+// come back unchanged are as old as they are.
+func TestQuietForecastIsAsYoungAsTheRest(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	for _, row := range []struct {
+		site    coldseam.SiteID
+		thunder func(h int) float64
+		want    time.Duration
+	}{
+		{"grid:dry", func(int) float64 { return 0 }, 3 * time.Hour},
+		{"grid:stuck", func(h int) float64 { return float64(h%24) / 100 }, 0},
+	} {
+		for i := range 4 {
+			air := coldseam.Forecast{Site: row.site, Param: coldseam.AirTemp, Stat: coldseam.Instant, Provider: "grid", KnownAt: t0.Add(time.Duration(i) * time.Hour)}
+			thunder := air
+			thunder.Param = coldseam.ThunderProb
+			for h := range 48 {
+				air.At, air.Value = append(air.At, t0.Add(time.Duration(h)*time.Hour)), append(air.Value, float64(h+i))
+				thunder.Value = append(thunder.Value, row.thunder(h))
+			}
+			thunder.At = air.At
+			require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{thunder, air}))
+		}
+		got, err := db.Forecasts(t.Context(), row.site, coldseam.ThunderProb, t0.Add(24*time.Hour))
+		require.NoError(t, err)
+		require.Equal(t, t0.Add(row.want), got[0].Issued, row.site)
+	}
+}
+
+// What each step stands for comes back as it was stored.
+func TestForecastSpans(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	f := coldseam.Forecast{Site: "grid:1", Param: coldseam.Wind, Stat: coldseam.Instant, Provider: "grid", Issued: t0, KnownAt: t0.Add(time.Minute),
+		At: []time.Time{t0, t0.Add(12 * time.Hour)}, Value: []float64{1, 2}}
+	require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}))
+	f.KnownAt = f.KnownAt.Add(time.Minute)
+	f.Span = [][2]time.Time{{t0, t0.Add(12 * time.Hour)}, {t0.Add(12 * time.Hour), t0.Add(24 * time.Hour)}}
+	require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}))
+	got, err := db.Forecasts(t.Context(), f.Site, f.Param, t0.Add(time.Hour))
+	require.NoError(t, err)
+	require.Equal(t, f.Span, got[0].Span, "the same values with spans are a correction")
+	f.Span = f.Span[:1]
+	require.ErrorIs(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}), coldseam.ErrInvalid)
 }

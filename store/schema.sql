@@ -426,7 +426,7 @@ COMMENT ON COLUMN coldseam.series.series_id IS 'Our short key.';
 
 COMMENT ON COLUMN coldseam.series.site_id IS 'Gauge or weather place.';
 
-COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, thunder_prob.';
+COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, thunder_prob, visibility.';
 
 COMMENT ON COLUMN coldseam.series.stat IS 'instant, mean, min, max or sum over the period.';
 
@@ -911,6 +911,9 @@ CREATE TABLE coldseam.forecast (
     valid_at timestamp with time zone[] NOT NULL,
     value double precision[] NOT NULL,
     members real[],
+    from_at timestamp with time zone[],
+    until_at timestamp with time zone[],
+    CONSTRAINT forecast_spans CHECK ((((from_at IS NULL) = (until_at IS NULL)) AND ((from_at IS NULL) OR ((cardinality(from_at) = cardinality(valid_at)) AND (cardinality(until_at) = cardinality(valid_at)))))),
     CONSTRAINT forecast_steps CHECK ((cardinality(valid_at) = cardinality(value)))
 );
 
@@ -928,17 +931,21 @@ COMMENT ON COLUMN coldseam.forecast.period IS 'ISO 8601 duration; empty for inst
 
 COMMENT ON COLUMN coldseam.forecast.provider IS 'Profile that serves it.';
 
-COMMENT ON COLUMN coldseam.forecast.issued_at IS 'Model run.';
+COMMENT ON COLUMN coldseam.forecast.issued_at IS 'Model run; where the document gives none, the first sight of what it says.';
 
 COMMENT ON COLUMN coldseam.forecast.known_at IS 'When it became known here.';
 
-COMMENT ON COLUMN coldseam.forecast.issued_assumed IS 'The document gave no issue time; known_at was taken.';
+COMMENT ON COLUMN coldseam.forecast.issued_assumed IS 'The document gave no issue time; the first sight of its content was taken.';
 
 COMMENT ON COLUMN coldseam.forecast.valid_at IS 'Times of the steps.';
 
 COMMENT ON COLUMN coldseam.forecast.value IS 'Values, SI unit of the parameter.';
 
 COMMENT ON COLUMN coldseam.forecast.members IS 'Members [member][step] where the agency sends an ensemble.';
+
+COMMENT ON COLUMN coldseam.forecast.from_at IS 'Start of what each step stands for; null = read off the spacing of valid_at.';
+
+COMMENT ON COLUMN coldseam.forecast.until_at IS 'End of what each step stands for; null = read off the spacing of valid_at.';
 
 ALTER TABLE coldseam.forecast ALTER COLUMN forecast_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.forecast_forecast_id_seq

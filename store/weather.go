@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,22 +16,28 @@ import (
 )
 
 const sqlSaveForecast = `
-INSERT INTO coldseam.forecast (site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members)
-SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11
+INSERT INTO coldseam.forecast (site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at)
+SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13
 WHERE NOT EXISTS (
   SELECT FROM (
-    SELECT valid_at, value FROM coldseam.forecast
+    SELECT issued_at, valid_at, value, from_at, until_at FROM coldseam.forecast
     WHERE site_id = $1 AND param = $2 AND stat = $3 AND period = $4 AND provider = $5
       AND (issued_at = $6 OR issued_assumed AND $8)
     ORDER BY issued_at DESC, known_at DESC LIMIT 1) newest
-  WHERE newest.valid_at = $9 AND newest.value = $10)
+  WHERE newest.issued_at >= $6 AND newest.valid_at = $9 AND newest.value = $10
+    AND newest.from_at IS NOT DISTINCT FROM $12 AND newest.until_at IS NOT DISTINCT FROM $13)
 ON CONFLICT ON CONSTRAINT forecast_key DO NOTHING`
 
 // SaveForecasts archives agency forecasts. The same issue fetched again is not
-// stored twice; an issue that was corrected is, with its own known-at. A
-// forecast that cannot be stored is named and does not stop the others.
+// stored twice; an issue that was corrected is, with its own known-at. One
+// without an issue time was issued when its content was first seen. A forecast
+// that cannot be stored is named and does not stop the others.
 func (db *DB) SaveForecasts(ctx context.Context, fs []coldseam.Forecast) error {
 	var errs []error
+	fs, err := db.firstSeen(ctx, fs)
+	if err != nil {
+		errs = append(errs, err)
+	}
 	for _, f := range fs {
 		if err := db.saveForecast(ctx, f); err != nil {
 			errs = append(errs, fmt.Errorf("forecast %s/%s of %s: %w", f.Site, f.Param, f.Issued.Format(time.RFC3339), classify(err)))
@@ -59,9 +66,90 @@ func (db *DB) saveForecast(ctx context.Context, f coldseam.Forecast) error {
 	for _, m := range f.Members {
 		members = append(members, float32s(m))
 	}
+	var from, until []time.Time
+	for _, s := range f.Span {
+		from, until = append(from, micro(s[0])), append(until, micro(s[1]))
+	}
 	_, err := db.pool.Exec(ctx, sqlSaveForecast, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(issued), micro(known),
-		f.IssuedAssumed, at, f.Value, members)
+		f.IssuedAssumed, at, f.Value, members, from, until)
 	return err
+}
+
+// seenBack is how many contents of a forecast without issue time are compared:
+// a service may answer from several caches in turn [proposal].
+const seenBack = 16
+
+const sqlSeen = `
+SELECT site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at
+FROM coldseam.forecast
+WHERE site_id = $1 AND param = $2 AND stat = $3 AND period = $4 AND provider = $5 AND issued_assumed AND known_at <= $6
+ORDER BY known_at DESC LIMIT $7`
+
+// firstSeen dates forecasts whose document gives no issue time: by the oldest of
+// the last contents that says the same for all times the two share. A fetch makes
+// nothing young, nor do hours that drop off the front or join at the end. Rain,
+// thunder and visibility that never change in those times, as in a dry spell, say
+// nothing of their age: they are as young as the youngest other part.
+func (db *DB) firstSeen(ctx context.Context, in []coldseam.Forecast) ([]coldseam.Forecast, error) {
+	fs := slices.Clone(in)
+	flat := make([]bool, len(fs))
+	youngest := map[coldseam.SiteID]time.Time{}
+	var errs []error
+
+	for i := range fs {
+		f := &fs[i]
+		if !f.IssuedAssumed && !f.Issued.IsZero() {
+			continue
+		}
+		if f.KnownAt.IsZero() {
+			f.KnownAt = db.now()
+		}
+		f.Issued, f.IssuedAssumed = f.KnownAt, true
+		past, err := db.forecasts(ctx, sqlSeen, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(f.KnownAt), seenBack)
+		if err != nil {
+			errs = append(errs, err)
+		}
+		quiet := f.Param == coldseam.Precip || f.Param == coldseam.ThunderProb || f.Param == coldseam.Visibility
+		for _, p := range past {
+			same, changes := repeats(p, *f)
+			if same && p.Issued.Before(f.Issued) {
+				f.Issued, flat[i] = p.Issued, quiet && !changes
+			}
+		}
+		if !flat[i] && f.Issued.After(youngest[f.Site]) {
+			youngest[f.Site] = f.Issued
+		}
+	}
+	for i := range fs {
+		if y := youngest[fs[i].Site]; flat[i] && y.After(fs[i].Issued) {
+			fs[i].Issued = y
+		}
+	}
+	return fs, errors.Join(errs...)
+}
+
+// repeats reports whether b says what a says at every time that both have, and
+// whether those values change at all.
+func repeats(a, b coldseam.Forecast) (same, changes bool) {
+	var shared []float64
+	i := 0
+	for k, t := range b.At {
+		for i < len(a.At) && a.At[i].Before(micro(t)) {
+			i++
+		}
+		if i == len(a.At) {
+			break
+		}
+		if !a.At[i].Equal(micro(t)) {
+			continue
+		}
+		if a.Value[i] != b.Value[k] {
+			return false, false
+		}
+		shared = append(shared, b.Value[k])
+		changes = changes || shared[0] != b.Value[k]
+	}
+	return len(shared) > 0, changes
 }
 
 func checkForecast(f coldseam.Forecast) error {
@@ -75,6 +163,9 @@ func checkForecast(f coldseam.Forecast) error {
 		if i > 0 && !f.At[i].After(f.At[i-1]) {
 			return fmt.Errorf("step %d is not after the one before: %w", i, coldseam.ErrInvalid)
 		}
+	}
+	if f.Span != nil && len(f.Span) != len(f.At) {
+		return fmt.Errorf("%d spans of %d steps: %w", len(f.Span), len(f.At), coldseam.ErrInvalid)
 	}
 	for i, m := range f.Members {
 		if len(m) != len(f.At) {
@@ -101,7 +192,7 @@ func float64s(x []float32) []float64 {
 }
 
 const sqlForecasts = `
-SELECT DISTINCT ON (stat, period, provider) site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members
+SELECT DISTINCT ON (stat, period, provider) site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at
 FROM coldseam.forecast
 WHERE site_id = $1 AND param = $2 AND known_at <= $3
 ORDER BY stat, period, provider, issued_at DESC, known_at DESC`
@@ -113,7 +204,7 @@ func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldsea
 }
 
 const sqlArchived = `
-SELECT site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members
+SELECT site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at
 FROM coldseam.forecast
 WHERE site_id = $1 AND param = $2 AND issued_at BETWEEN $3 AND $4 AND known_at <= $5
 ORDER BY issued_at, known_at`
@@ -132,7 +223,12 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Forecast, error) {
 		var f coldseam.Forecast
 		var members [][]float32
-		err := r.Scan(&f.Site, &f.Param, &f.Stat, &f.Period, &f.Provider, &f.Issued, &f.KnownAt, &f.IssuedAssumed, &f.At, &f.Value, &members)
+		var from, until []time.Time
+		err := r.Scan(&f.Site, &f.Param, &f.Stat, &f.Period, &f.Provider, &f.Issued, &f.KnownAt, &f.IssuedAssumed, &f.At, &f.Value, &members,
+			&from, &until)
+		for i := range from {
+			f.Span = append(f.Span, [2]time.Time{from[i].UTC(), until[i].UTC()})
+		}
 		f.Issued, f.KnownAt = f.Issued.UTC(), f.KnownAt.UTC()
 		for i := range f.At {
 			f.At[i] = f.At[i].UTC()

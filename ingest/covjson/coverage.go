@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -23,6 +24,7 @@ type gather struct {
 	times *ingest.Times
 	rows  *ingest.Builder // also keeps what was left out of forecasts
 	out   ingest.Batch
+	refs  []reference // of the document, beside the domain's own
 	seen  map[string]bool
 }
 
@@ -30,10 +32,11 @@ func newGather(p ingest.Profile) *gather {
 	return &gather{p: p, times: ingest.NewTimes(p), rows: ingest.NewBuilder(p), seen: map[string]bool{}}
 }
 
-func coverages(p ingest.Profile, cs []coverage, hoisted map[string]parameter) (ingest.Batch, error) {
+func coverages(p ingest.Profile, cs []coverage, d document) (ingest.Batch, error) {
 	g := newGather(p)
+	g.refs = d.Referencing
 	for _, c := range cs {
-		g.coverage(c, hoisted)
+		g.coverage(c, d.Parameters)
 	}
 	return g.batch(ingest.FormatCovJSON)
 }
@@ -43,6 +46,9 @@ func (g *gather) batch(format string) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+	var left []ingest.Skipped
+	g.out.Forecasts, left = ingest.JoinForecasts(g.out.Forecasts)
+	b.Skipped = append(b.Skipped, left...)
 	b.Forecasts, b.Sites, b.Notes, b.Next = g.out.Forecasts, g.out.Sites, g.out.Notes, g.out.Next
 	b.Meta = append(b.Meta, g.out.Meta...)
 	return b, nil
@@ -140,6 +146,9 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 	if err != nil {
 		return err
 	}
+	if err := g.level(q, d); err != nil {
+		return err
+	}
 	conv, unit, from, err := m.conversion(g.p, q)
 	if err != nil {
 		return err
@@ -152,6 +161,43 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 		return g.observed(stamps, at, nd, unit)
 	}
 	return g.forecast(site, q, stat, period, d, stamps, at, nd, conv)
+}
+
+// standardM is the height at which a quantity is told: air at 2 m, wind at 10 m
+// [source: WMO guide to instruments, from memory]; what has no height stands at 0.
+var standardM = map[coldseam.Parameter]float64{coldseam.AirTemp: 2, coldseam.Wind: 10, coldseam.Gust: 10}
+
+// level refuses values of another height: a domain may hold air at 100 m or on
+// a surface of equal pressure. The levels of the profile name the one to take.
+func (g *gather) level(q coldseam.Parameter, d domain) error {
+	axis, ok := d.Axes["z"]
+	if !ok {
+		return nil
+	}
+	z, one := number(axis)
+	want, named := g.p.Levels[string(q)]
+	if !named {
+		want = standardM[q]
+	}
+	pressure := slices.ContainsFunc(append(slices.Clone(d.Referencing), g.refs...), func(r reference) bool {
+		system := strings.ToLower(string(r.System))
+		return slices.Contains(r.Coordinates, "z") && strings.Contains(system, "press")
+	})
+	if !one || z != want || pressure && !named {
+		return fmt.Errorf("height %s is not %g m: name it in the profile's levels", heightText(axis, pressure), want)
+	}
+	return nil
+}
+
+func heightText(a axis, pressure bool) string {
+	unit := ""
+	if pressure {
+		unit = " (a pressure)"
+	}
+	if z, ok := number(a); ok {
+		return fmt.Sprintf("z = %g%s", z, unit)
+	}
+	return "z of several values" + unit
 }
 
 // observed adds the values as rows; the meta entry just made is the Builder's
@@ -173,6 +219,18 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 	stamps []ingest.Stamp, at [][]int, nd ndArray, conv ingest.Conversion) error {
 	f := coldseam.Forecast{Site: g.p.SiteID(site), Param: q, Stat: stat, Period: period, Provider: g.p.Provider}
 	f.Issued, f.IssuedAssumed = g.issued(site, d)
+	spans, err := g.spans(site, d.Axes["t"], stamps)
+	if err != nil {
+		return err
+	}
+	if stamps[0].Precision != ingest.ToInstant {
+		if stat == coldseam.Instant {
+			return errors.New("dates without a statistic: set statistics in the profile")
+		}
+		if f.Period == "" && stamps[0].Precision == ingest.ToDay {
+			f.Period = "P1D"
+		}
+	}
 	if len(at) > 1 {
 		f.Members = make([][]float64, len(at))
 	}
@@ -192,6 +250,9 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 			}
 		}
 		f.At = append(f.At, st.End)
+		if spans != nil {
+			f.Span = append(f.Span, spans[i])
+		}
 		f.Value = append(f.Value, sum/float64(len(vals)))
 	}
 	meta := &g.out.Meta[len(g.out.Meta)-1]
@@ -232,6 +293,36 @@ func (g *gather) issued(site string, d domain) (time.Time, bool) {
 		}
 	}
 	return g.p.RequestIssued, g.p.RequestIssued.IsZero()
+}
+
+// spans is what each value stands for: the bounds of the time axis, or the civil
+// days of bare dates; nil without either.
+func (g *gather) spans(site string, t axis, stamps []ingest.Stamp) ([][2]time.Time, error) {
+	if len(t.Bounds) == 0 && stamps[0].Precision == ingest.ToInstant {
+		return nil, nil
+	}
+	if n := len(t.Bounds); n != 0 && n != 2*len(stamps) {
+		return nil, fmt.Errorf("%d bounds of %d times", n, len(stamps))
+	}
+	out := make([][2]time.Time, len(stamps))
+
+	for i, st := range stamps {
+		out[i] = [2]time.Time{st.At, st.End}
+		if len(t.Bounds) == 0 {
+			continue
+		}
+		for k := range 2 {
+			b, err := g.times.Parse(valueText(t.Bounds[2*i+k]), site)
+			if err != nil {
+				return nil, err
+			}
+			out[i][k] = b.At
+		}
+		if !out[i][0].Before(out[i][1]) || st.At.Before(out[i][0]) || st.At.After(out[i][1]) {
+			return nil, fmt.Errorf("the bounds of %s do not hold it", st.At.Format(time.RFC3339))
+		}
+	}
+	return out, nil
 }
 
 // stamps reads the time axis: strictly increasing, no more than maxSteps.

@@ -21,6 +21,7 @@ var layers = []struct {
 	{"windGust", coldseam.Gust},
 	{"quantitativePrecipitation", coldseam.Precip},
 	{"probabilityOfThunder", coldseam.ThunderProb},
+	{"visibility", coldseam.Visibility},
 }
 
 type layer struct {
@@ -100,7 +101,8 @@ func (g *gather) cell(d document) string {
 	return strings.Trim(string(d.Properties["gridId"]), `"`) + "/" + string(d.Properties["gridX"]) + "," + string(d.Properties["gridY"])
 }
 
-// layer expands the intervals of one layer into hours. A state holds through
+// layer expands the intervals of one layer into hours; those of a step keep it as
+// what they stand for. A state holds through
 // its interval; rain is spread evenly over it, which makes the series uniform
 // but blurs the start of a shower inside an interval of several hours.
 func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMessage, issued time.Time) error {
@@ -118,6 +120,7 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 	}
 	m := ingest.SeriesMeta{Key: coldseam.SeriesKey{Site: f.Site, Param: q, Stat: f.Stat, Period: f.Period, Provider: f.Provider, SeriesRef: name},
 		Name: name, Unit: l.Unit, UnitFrom: from, SI: q.Unit(), Points: len(l.Values)}
+	var steps []gridStep
 	for _, v := range l.Values {
 		if v.Value == nil {
 			m.Missing++
@@ -135,20 +138,26 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 		if err != nil {
 			return err
 		}
-		if len(f.At)+hours > maxSteps {
+		if n := len(steps); n > 0 && start.Before(steps[n-1].end()) {
+			return fmt.Errorf("interval %q overlaps the one before", clip(v.Valid))
+		}
+		steps = append(steps, gridStep{start, hours, conv.Apply(x)})
+	}
+	whole := wholeSteps(q, steps)
+	for i, st := range steps {
+		if len(f.At)+st.hours > maxSteps {
 			return fmt.Errorf("more than %d hours", maxSteps)
 		}
-		si := conv.Apply(x)
-		if q == coldseam.Precip {
-			start, si = start.Add(time.Hour), si/float64(hours)
-		}
-		for h := range hours {
-			t := start.Add(time.Duration(h) * time.Hour)
-			if n := len(f.At); n > 0 && !t.After(f.At[n-1]) {
-				return fmt.Errorf("interval %q overlaps the one before", clip(v.Valid))
+		for h := range st.hours {
+			t, si := st.start.Add(time.Duration(h)*time.Hour), st.value
+			span := [2]time.Time{t, t.Add(time.Hour)}
+			if whole[i] {
+				span = [2]time.Time{st.start, st.end()}
 			}
-			f.At = append(f.At, t)
-			f.Value = append(f.Value, si)
+			if q == coldseam.Precip {
+				t, si = t.Add(time.Hour), si/float64(st.hours)
+			}
+			f.At, f.Value, f.Span = append(f.At, t), append(f.Value, si), append(f.Span, span)
 		}
 	}
 	if len(f.At) > 0 {
@@ -157,6 +166,38 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 	}
 	g.out.Meta = append(g.out.Meta, m)
 	return nil
+}
+
+type gridStep struct {
+	start time.Time
+	hours int
+	value float64
+}
+
+func (s gridStep) end() time.Time { return s.start.Add(time.Duration(s.hours) * time.Hour) }
+
+// wholeSteps reports which intervals are one step of the forecast. The others are
+// runs of shorter steps with one value: the service joins equal neighbours, as
+// none of the 50 to 150 intervals of a layer repeats the one before, up to 11 h
+// long [source: a gridpoint document of 2022]. A layer that does repeat one is not
+// joined. No thunder in a long interval is none in its hours.
+func wholeSteps(q coldseam.Parameter, steps []gridStep) []bool {
+	lengths := make([]time.Duration, len(steps))
+	joined := true
+	for i, s := range steps {
+		lengths[i] = time.Duration(s.hours) * time.Hour
+		if i > 0 && s.start.Equal(steps[i-1].end()) && s.value == steps[i-1].value {
+			joined = false
+		}
+	}
+	own := coldseam.OwnSteps(lengths)
+	out := make([]bool, len(steps))
+
+	for i, s := range steps {
+		none := joined && q == coldseam.ThunderProb && s.value == 0
+		out[i] = !none && (!joined || own[i] == lengths[i] || own[i] > coldseam.CoarseStep)
+	}
+	return out
 }
 
 // interval reads "2026-03-20T06:00:00+00:00/PT3H" in whole hours.

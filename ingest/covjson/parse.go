@@ -24,11 +24,12 @@ const (
 )
 
 type document struct {
-	Type       string               `json:"type"`
-	Coverages  []coverage           `json:"coverages"`
-	Parameters map[string]parameter `json:"parameters"`
-	Properties map[string]json.RawMessage
-	Geometry   json.RawMessage `json:"geometry"`
+	Type        string               `json:"type"`
+	Coverages   []coverage           `json:"coverages"`
+	Parameters  map[string]parameter `json:"parameters"`
+	Properties  map[string]json.RawMessage
+	Referencing []reference     `json:"referencing"`
+	Geometry    json.RawMessage `json:"geometry"`
 	coverage
 }
 
@@ -39,11 +40,18 @@ type coverage struct {
 }
 
 type domain struct {
-	Axes map[string]axis `json:"axes"`
+	Axes        map[string]axis `json:"axes"`
+	Referencing []reference     `json:"referencing"`
+}
+
+type reference struct {
+	Coordinates []string        `json:"coordinates"`
+	System      json.RawMessage `json:"system"`
 }
 
 type axis struct {
 	Values    []any        `json:"values"`
+	Bounds    []any        `json:"bounds"`
 	Composite any          `json:"composite"`
 	Start     *json.Number `json:"start"`
 	Stop      *json.Number `json:"stop"`
@@ -91,12 +99,12 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 			return ingest.Batch{}, fmt.Errorf("coveragejson: a Coverage without domain axes or ranges: %w", coldseam.ErrInvalid)
 		}
 		d.coverage.Parameters = d.Parameters
-		return coverages(p, []coverage{d.coverage}, nil)
+		return coverages(p, []coverage{d.coverage}, d)
 	case "CoverageCollection":
 		if d.Coverages == nil {
 			return ingest.Batch{}, fmt.Errorf("coveragejson: a CoverageCollection without coverages: %w", coldseam.ErrInvalid)
 		}
-		return coverages(p, d.Coverages, d.Parameters)
+		return coverages(p, d.Coverages, d)
 	case "Feature":
 		return gridpoint(p, d)
 	}
@@ -107,6 +115,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 // parameters [source: CF standard name table, from memory].
 var standardNames = map[string]coldseam.Parameter{
 	"air_temperature":                       coldseam.AirTemp,
+	"visibility_in_air":                     coldseam.Visibility,
 	"wind_speed":                            coldseam.Wind,
 	"wind_speed_of_gust":                    coldseam.Gust,
 	"lwe_thickness_of_precipitation_amount": coldseam.Precip,

@@ -37,7 +37,8 @@ func TestKelvinThatIsCelsius(t *testing.T) {
 	dir := filepath.Join(cases, "kelvin_that_is_celsius")
 	b, err := Parse(bytes.NewReader(ingesttest.Response(t, dir)), ingesttest.CaseProfile(t, dir))
 	require.NoError(t, err)
-	require.ErrorIs(t, ingest.CheckForecast(b.Forecasts[0]), coldseam.ErrInvalid)
+	_, _, err = ingest.BoundForecast(b.Forecasts[0])
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
 
 // Every collected document gives the expected values or the expected refusal.
@@ -51,6 +52,7 @@ func TestRealDocuments(t *testing.T) {
 		rows  [][]string
 		refs  []string // reasons in Skipped
 		wrong string   // of the range test
+		level map[string]float64
 		err   string
 	}{
 		{file: "fmi_pal_skandinavia_one_point.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9"}}},
@@ -60,7 +62,8 @@ func TestRealDocuments(t *testing.T) {
 		{file: "fmi_pal_skandinavia_multi_point.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9"}, {"2008-08-05T09:00:00Z 15.7"}}},
 		{file: "fmi_ecmwf_skadinavia_painepinta_one_point_multiple_levels.covjson", refs: []string{"axis z has 6 values: not a time series"}},
 		{file: "fmi_synop_pointwise_station.covjson", kind: "observation", rows: [][]string{{"2008-11-29T00:00:00Z 6", "2008-11-29T01:00:00Z 6.2", "2008-11-29T02:00:00Z 6.1"}}},
-		{file: "metno_position.covjson", rows: [][]string{{"2024-01-01T03:00:00Z -293.95", "2024-01-01T04:00:00Z -293.25", "2024-01-01T05:00:00Z -292.65"}}, wrong: "is the unit right?"},
+		{file: "metno_position.covjson", refs: []string{"height z = 100000 (a pressure) is not 2 m: name it in the profile's levels"}},
+		{file: "metno_position.covjson", level: map[string]float64{"air_temp": 100000}, rows: [][]string{{"2024-01-01T03:00:00Z -293.95", "2024-01-01T04:00:00Z -293.25", "2024-01-01T05:00:00Z -292.65"}}, wrong: "is the unit right?"},
 		{file: "fmi_metar_position.txt", err: `not JSON: begins "METAR EFHK`},
 		{file: "fmi_metadata_pal_skandinavia.json", err: notCov},
 		{file: "metno_collections.json", err: notCov},
@@ -72,7 +75,7 @@ func TestRealDocuments(t *testing.T) {
 			t.Parallel()
 			body, err := os.ReadFile(filepath.Join(dir, c.file))
 			require.NoError(t, err)
-			b, err := Parse(bytes.NewReader(body), ingest.Profile{Name: "met", Kind: c.kind, Parameters: map[string]string{"Temperature": "air_temp"}})
+			b, err := Parse(bytes.NewReader(body), ingest.Profile{Name: "met", Kind: c.kind, Levels: c.level, Parameters: map[string]string{"Temperature": "air_temp"}})
 			if c.err != "" {
 				require.ErrorIs(t, err, coldseam.ErrInvalid)
 				require.ErrorContains(t, err, c.err)
@@ -96,10 +99,12 @@ func TestRealDocuments(t *testing.T) {
 			}
 			for _, f := range b.Forecasts {
 				require.True(t, f.IssuedAssumed)
+				_, n, err := ingest.BoundForecast(f)
 				if c.wrong == "" {
-					require.NoError(t, ingest.CheckForecast(f))
+					require.NoError(t, err)
+					require.Zero(t, n)
 				} else {
-					require.ErrorContains(t, ingest.CheckForecast(f), c.wrong)
+					require.ErrorContains(t, err, c.wrong)
 				}
 			}
 		})
