@@ -305,6 +305,7 @@ type Brief struct {
 	Surveyed   bool // hazards surveyed
 	WindowI    int  // index of the best window, -1 = none
 	Windows    []Window
+	Begun      []Window `json:",omitempty"` // windows under way, judged for stops alone
 	Flow       Fact
 	Stage      Fact
 	Temp       Fact

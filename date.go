@@ -46,6 +46,27 @@ func (d Date) In(loc *time.Location) time.Time {
 	return t
 }
 
+// At is the clock time since midnight of d in loc, as the wall shows it: also on
+// a day of 23 or 25 hours. A time that the clock skips is an hour later.
+func (d Date) At(clock time.Duration, loc *time.Location) time.Time {
+	h, m := int(clock/time.Hour), int(clock%time.Hour/time.Minute)
+	return time.Date(d.Year, d.Month, d.Day, h, m, 0, 0, loc)
+}
+
+// ClockOf is the time of day that the wall shows at t, since midnight.
+func ClockOf(t time.Time) time.Duration {
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second
+}
+
+// ParseClock reads a time of day such as "06:15".
+func ParseClock(hhmm string) (time.Duration, error) {
+	t, err := time.Parse("15:04", hhmm)
+	if err != nil {
+		return 0, fmt.Errorf("time of day %q: want 24 hours such as 06:15: %w", hhmm, ErrInvalid)
+	}
+	return ClockOf(t), nil
+}
+
 // Add returns the day n days later.
 func (d Date) Add(n int) Date { return DateOf(d.UTC().AddDate(0, 0, n)) }
 

@@ -21,7 +21,7 @@ func (w *work) inputs() verdict.Inputs {
 		Gauge:   verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly},
 		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Rules: f.AlertRules},
 		Weather: f.hours(), Climate: w.climate, Season: w.season, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
-		Candidates: w.cands, OddsNote: w.oddsNote, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
+		Candidates: w.cands, OddsNote: w.oddsNote, Begun: w.begun, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
 		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: w.releasePlan(),
 	}
 	if w.failed != nil {
@@ -42,13 +42,13 @@ func (w *work) brief() {
 		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
 		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
-		WindowI: d.WindowI, Windows: d.Windows, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
+		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
 		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, LifeLineSI: d.LifeLineSI, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands, FlowLimits: FlowCandidates(f),
 	}
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {
-		b.GoodUntil = f.Day.In(f.Loc).Add(12 * time.Hour)
+		b.GoodUntil = f.Day.At(12*time.Hour, f.Loc)
 	}
 	k := max(d.WindowI, 0)
 	if k < len(w.spots) {

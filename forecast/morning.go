@@ -71,6 +71,7 @@ type work struct {
 	spots     [][]coldseam.SpotJig // by candidate
 	heights   [][]float64          // stage of each member, by candidate
 	cands     []verdict.Candidate
+	begun     []verdict.Candidate // windows under way
 	oddsNote  string
 	catch     verdict.Catch
 	ice       string // open, ice, unknown
@@ -253,6 +254,11 @@ func (w *work) candidates() {
 		medians = append(medians, coldseam.Quantile(c.WaterC, .5))
 		w.cands = append(w.cands, c)
 	}
+	for _, s := range verdict.Begun(w.sun, f.Now) {
+		c := verdict.Candidate{Start: s.Start, End: s.End}
+		w.flowIn(&c, lead)
+		w.begun = append(w.begun, c)
+	}
 	factors, why := verdict.WindowFactors(medians, f.Bands)
 	for i := range w.cands {
 		w.cands[i].Why = why[i]
@@ -295,16 +301,7 @@ const waterMemoryH = .55 * 24
 
 func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	f := w.f
-	after := c.End.Add(hoursOf(f.Table.AfterH))
-	var stages []float64
-	if w.flowH != nil && lead >= 0 {
-		for i := range w.flowH.Members() {
-			c.FlowM3S = append(c.FlowM3S, w.flowH.Peak(i, c.Start, c.End))
-			c.AfterM3S = append(c.AfterM3S, w.flowH.Peak(i, c.Start, after))
-			c.RiseShare = append(c.RiseShare, w.flowH.Rise(i, f.Now, after))
-		}
-		stages = w.stages(c, after)
-	}
+	stages := w.flowIn(c, lead)
 	advice := w.advise(*c)
 	w.advices = append(w.advices, advice)
 	w.heights = append(w.heights, stages)
@@ -320,6 +317,21 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 		c.NoneHolds = spots[0].Withheld == "none_holds"
 	}
 	c.PGood = w.good(*c, lead, factor)
+}
+
+// flowIn sets the flow of the members in a window and what follows from it, and
+// returns their stages.
+func (w *work) flowIn(c *verdict.Candidate, lead int) []float64 {
+	if w.flowH == nil || lead < 0 {
+		return nil
+	}
+	after := c.End.Add(hoursOf(w.f.Table.AfterH))
+	for i := range w.flowH.Members() {
+		c.FlowM3S = append(c.FlowM3S, w.flowH.Peak(i, c.Start, c.End))
+		c.AfterM3S = append(c.AfterM3S, w.flowH.Peak(i, c.Start, after))
+		c.RiseShare = append(c.RiseShare, w.flowH.Rise(i, w.f.Now, after))
+	}
+	return w.stages(c, after)
 }
 
 // stages sets what needs stage: the chance of minor flood and the rise in

@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"sync"
 	"testing"
@@ -188,4 +189,18 @@ func TestReplayNeverSpeaksMoreThanOdds(t *testing.T) {
 	require.True(t, b.Replay)
 	require.Contains(t, b.ReplayOdds, "odds alone would have said")
 	require.Contains(t, b.Reasons[0].Text, "stops not replayed")
+}
+
+// A stop that a replay found is among its stops, for every reader of a brief.
+func TestReplayKeepsTheStopsItFound(t *testing.T) {
+	t.Parallel()
+	f := river()
+	limit := f.Discharge[len(f.Discharge)-1].Value / 2
+	f.Replayed, f.Reach.MaxFlowM3S = true, &limit
+	b := Make(f).Brief
+	require.Equal(t, coldseam.NoCall, b.Verdict)
+	require.Contains(t, fmt.Sprint(b.Stops), "max_flow")
+	for _, w := range b.Windows {
+		require.False(t, w.OddsOK)
+	}
 }

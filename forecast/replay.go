@@ -22,15 +22,8 @@ func (w *work) replay(b *coldseam.Brief) {
 	if len(missing) > 0 {
 		text += "; stops not replayed: " + strings.Join(missing, ", ")
 	}
-	reasons := []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: text}}
-	for _, s := range b.Stops {
-		s.Text = "would have stopped: " + s.Text
-		if s.TextSI != "" {
-			s.TextSI = "would have stopped: " + s.TextSI
-		}
-		reasons = append(reasons, s)
-	}
-	b.Replay, b.Verdict, b.OddsOK, b.Odds, b.Stops, b.Reasons = true, coldseam.NoCall, false, 0, nil, reasons
+	b.Replay, b.Verdict, b.OddsOK, b.Odds = true, coldseam.NoCall, false, 0 // the stops that were found stay
+	b.Reasons = []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: text}}
 	b.ReplayOdds = w.oddsAlone()
 	for i := range b.Windows {
 		b.Windows[i].OddsOK = false

@@ -138,7 +138,7 @@ func odds(p float64) string {
 		return unknown
 	case p < .05:
 		return "under 1" + nbsp + "in" + nbsp + "10"
-	case p > .95:
+	case p >= .95:
 		return "over 9" + nbsp + "in" + nbsp + "10"
 	}
 	return strconv.Itoa(tenths(p)) + nbsp + "in" + nbsp + "10"

@@ -113,6 +113,11 @@ func (w Words) DayClock(t time.Time, d coldseam.Date) string { return w.f.dayClo
 // Reason picks the text of the reader's units.
 func (w Words) Reason(r coldseam.Reason) string { return w.f.reason(r) }
 
+// ReasonText words a reason for a terminal.
+func ReasonText(r coldseam.Reason, units, zone string) string {
+	return plain(WordsFor(units, zone).Reason(r))
+}
+
 // Says names who says so and until when.
 func (w Words) Says(r coldseam.Reason, d coldseam.Date) string { return w.f.says(r, d) }
 

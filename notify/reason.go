@@ -31,6 +31,11 @@ var reasonWords = map[string]string{
 	"craft_high_water":   "high water for {craft}: {flow_m3_s} of {limit_m3_s}",
 	"craft_unconfirmed":  "no flow limit confirmed here for {craft}",
 	"drift":              "the river rose: logs and branches drift until a day after the peak",
+
+	"word_over":     "this word was good until {at}",
+	"input_stale":   "{input} is {age_h} old; the limit is {limit_h}",
+	"hours_missing": "no forecast for the hours that were told",
+	"told_hours":    "this is about the hours you were told, from {at}; the page below tells of the others",
 }
 
 var placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)

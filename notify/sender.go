@@ -43,6 +43,9 @@ func Steps() []string {
 // ErrBreaker: the edition was stopped because the fault is ours.
 var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.ErrUnavailable)
 
+// ErrVoid: what a mail was to tell does not hold any more; it is not sent.
+var ErrVoid = errors.New("nothing to tell any more")
+
 // Run sends up to limit rows and returns when none is due, when ctx is done or
 // when less than one submission timeout is left before ctx's deadline. The
 // rows of a batch that could not be tried are given back at once. Errors: the
@@ -345,6 +348,9 @@ func (r *run) compose(ctx context.Context, l coldseam.Letter) (m Message, err er
 // else holds the edition, since the next row would most likely fail too.
 func (r *run) notComposed(err error) coldseam.Outcome {
 	o := coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageCompose, Reply: replyText(err), Breaker: true}
+	if errors.Is(err, ErrVoid) {
+		o.State, o.Breaker = coldseam.MailSkipped, false
+	}
 	if errors.Is(err, coldseam.ErrRejected) {
 		o.State, o.Breaker = coldseam.MailFailed, false
 	}

@@ -93,7 +93,11 @@ func (k *block) stopList(f format) fact {
 	}
 	s := fact{Label: "Stops"}
 	for _, r := range stops {
-		parts := []part{{Text: f.reason(r)}}
+		text := f.reason(r)
+		if k.Replay {
+			text = "would have stopped: " + text
+		}
+		parts := []part{{Text: text}}
 		if says := f.says(r, k.Brief.Day); says != "" {
 			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
 		}

@@ -125,6 +125,27 @@ func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldsea
 	return briefsFrom(rows, err, day.String())
 }
 
+// NewestBriefs returns the ids of the newest briefs of a day, by reach, replays
+// left aside; a reach without one is left out.
+func (db *DB) NewestBriefs(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) (map[coldseam.ReachID]int64, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT r.reach, b.brief_id
+		FROM unnest($2::text[]) AS r (reach)
+		CROSS JOIN LATERAL (
+		  SELECT brief_id FROM coldseam.brief
+		  WHERE reach_id = r.reach AND day = $1 AND NOT replay ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches)
+	if err != nil {
+		return nil, fmt.Errorf("newest briefs of %s: %w", day, classify(err))
+	}
+	out := map[coldseam.ReachID]int64{}
+	var reach coldseam.ReachID
+	var id int64
+	if _, err := pgx.ForEachRow(rows, []any{&reach, &id}, func() error { out[reach] = id; return nil }); err != nil {
+		return nil, fmt.Errorf("newest briefs of %s: %w", day, classify(err))
+	}
+	return out, nil
+}
+
 // WindowWater returns the median water temperature, degC, of the best window as
 // last told for the days from first to last of each reach; NaN where no brief or
 // no temperature stands.

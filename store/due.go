@@ -22,7 +22,7 @@ type DueSubscriber struct {
 // reached the first time, and the outbox key stops the second. The deadline is
 // the start of the own fishing window, at most 10:00 local, but at least half
 // an hour after the send time.
-const sqlDue = `
+const sqlMornings = `
 WITH clock AS (
   SELECT s.*, ($1::timestamptz AT TIME ZONE s.zone) AS local_now
   FROM coldseam.subscriber s
@@ -33,14 +33,16 @@ local AS (
   FROM clock c)
 SELECT subscriber_id, email, name, state, created_at, confirmed_at, prefs, suppressed_why, local_date, deadline_local AT TIME ZONE zone AS deadline
 FROM local
-WHERE local_now >= send_local
-  AND deadline_local AT TIME ZONE zone > $1
-  AND local_now < deadline_local
-  AND (COALESCE(jsonb_array_length(NULLIF(prefs -> 'weekdays', 'null')), 0) = 0
+WHERE (COALESCE(jsonb_array_length(NULLIF(prefs -> 'weekdays', 'null')), 0) = 0
        OR prefs -> 'weekdays' @> to_jsonb(extract(dow FROM local_now)::int))
   AND NOT EXISTS (
     SELECT FROM coldseam.outbox o
-    WHERE o.subscriber_id = local.subscriber_id AND o.local_date = local.local_date AND o.kind = 'morning')
+    WHERE o.subscriber_id = local.subscriber_id AND o.local_date = local.local_date AND o.kind = 'morning')`
+
+const sqlDue = sqlMornings + `
+  AND local_now >= send_local
+  AND deadline_local AT TIME ZONE zone > $1
+  AND local_now < deadline_local
 ORDER BY deadline, lower(split_part(email, '@', 2)), subscriber_id`
 
 // Due lists the confirmed subscribers whose morning mail is due now and not in
@@ -48,6 +50,19 @@ ORDER BY deadline, lower(split_part(email, '@', 2)), subscriber_id`
 // so that the pieces of an edition hold few domains and make few jobs.
 func (db *DB) Due(ctx context.Context, now time.Time) ([]DueSubscriber, error) {
 	return db.due(ctx, sqlDue, now)
+}
+
+// Who confirmed or changed the send time so late that nothing could be written
+// was not missed.
+const sqlMissed = sqlMornings + `
+  AND local_date = $2 AND deadline_local AT TIME ZONE zone <= $1
+  AND confirmed_at < (local_date + send_at) AT TIME ZONE zone
+ORDER BY deadline, subscriber_id`
+
+// MissedMornings lists the confirmed subscribers whose deadline of a day has
+// passed without a morning mail in the outbox.
+func (db *DB) MissedMornings(ctx context.Context, day coldseam.Date, now time.Time) ([]DueSubscriber, error) {
+	return db.due(ctx, sqlMissed, now, day.UTC())
 }
 
 // The weekend outlook goes out on Thursday from 17:00 to 21:00 local time to
@@ -71,8 +86,8 @@ func (db *DB) DueOutlook(ctx context.Context, now time.Time) ([]DueSubscriber, e
 	return db.due(ctx, sqlDueOutlook, now)
 }
 
-func (db *DB) due(ctx context.Context, sql string, now time.Time) ([]DueSubscriber, error) {
-	rows, err := db.pool.Query(ctx, sql, micro(now))
+func (db *DB) due(ctx context.Context, sql string, now time.Time, more ...any) ([]DueSubscriber, error) {
+	rows, err := db.pool.Query(ctx, sql, append([]any{micro(now)}, more...)...)
 	if err != nil {
 		return nil, fmt.Errorf("due subscribers: %w", classify(err))
 	}

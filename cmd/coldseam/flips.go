@@ -14,11 +14,8 @@ const eveningLook = 18*time.Hour + 30*time.Minute
 // eveningDue is the time of a river's evening look at the day after d, when
 // now lies between it and the end of the flip notices.
 func eveningDue(d coldseam.Date, loc *time.Location, now time.Time) (at time.Time, due bool) {
-	clock := func(c time.Duration) time.Time { // also on a day of 23 or 25 hours
-		return time.Date(d.Year, d.Month, d.Day, int(c/time.Hour), int(c%time.Hour/time.Minute), 0, 0, loc)
-	}
-	at = clock(eveningLook)
-	return at, !now.Before(at) && now.Before(clock(flipTo))
+	at = d.At(eveningLook, loc)
+	return at, !now.Before(at) && now.Before(d.At(flipTo, loc))
 }
 
 // toldOf is the verdict on a day that a subscriber could read in an earlier

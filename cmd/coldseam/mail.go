@@ -178,6 +178,11 @@ func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.R
 	for i, b := range briefs {
 		d.briefs[briefKey{b.Reach, day}] = &briefs[i]
 	}
+	return d.water(ctx, day, reaches)
+}
+
+// water looks at which reaches are out of season on a day.
+func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
 	water, err := d.app.db.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
 	for id, w := range water {
 		d.warm[briefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
@@ -225,7 +230,7 @@ func (d *desk) waiting() []briefKey {
 // brief returns the newest brief; stale or missing ones are noted as wanted.
 func (d *desk) brief(k briefKey) *coldseam.Brief {
 	b := d.briefs[k]
-	if b == nil || d.now.Sub(b.Issued) > briefFresh {
+	if b == nil || d.now.Sub(b.Issued) > briefFresh || verdict.AsOf(*b, d.now).Verdict != b.Verdict {
 		d.wait[k] = true
 	}
 	return b
@@ -279,10 +284,18 @@ func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief,
 		return coldseam.Brief{}, false
 	}
 	r := d.all[i]
-	return coldseam.Brief{Reach: id, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day, Issued: d.now,
-		GoodUntil: day.In(zoneOf(r.Zone)).Add(12 * time.Hour), Verdict: coldseam.NoCall, WindowI: -1, Hazards: r.Hazards,
-		Surveyed: r.HazardsSurveyed, Rules: r.Rules, LifeLine: "Cold water: wear the life jacket.", LifeLineSI: "Cold water: wear the life jacket.",
-		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}, true
+	return noBrief(coldseam.Brief{Reach: id, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day,
+		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules}, d.now), true
+}
+
+// noBrief is the NO CALL that stands for a brief which is not there or cannot be
+// read; of b only what the club itself has entered is kept.
+func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
+	const life = "Cold water: wear the life jacket."
+	return coldseam.Brief{Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, Zone: b.Zone, Day: b.Day,
+		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, zoneOf(b.Zone)),
+		WindowI: -1, LifeLine: life, LifeLineSI: life,
+		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}
 }
 
 // personal is a subscriber's own view of a brief.
@@ -346,36 +359,55 @@ func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Mess
 	return a.compose.Compose(l, charts)
 }
 
-// freshen looks, just before a morning mail is written, for a stop or a missing
-// input that came up while it waited: a GO that is known to be wrong must not
-// go out after its own correction. Nothing else of the mail changes.
+// freshen looks, just before a mail is written, whether its word still holds: a
+// newer brief that says another one replaces it, also in window or weight, and
+// one whose hours are over or whose inputs have gone stale is NO CALL. A notice
+// that something has turned is void once it has turned back.
 func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
-	if l.Kind != coldseam.MailMorning || l.ID == 0 {
+	if l.Kind != coldseam.MailMorning && l.Kind != coldseam.MailFlip || l.ID == 0 {
 		return l, nil
 	}
 	c, err := notify.ParseContent(l.Payload)
-	if err != nil {
+	if err != nil || len(c.Briefs) == 0 {
 		return l, err
 	}
+
+	var reaches []coldseam.ReachID
+	for _, b := range c.Briefs {
+		reaches = append(reaches, b.Reach)
+	}
+	newest, err := a.db.NewestBriefs(ctx, c.Briefs[0].Day, reaches)
+	if err != nil {
+		return l, fmt.Errorf("briefs before sending: %w: %w", err, coldseam.ErrUnavailable)
+	}
+
 	changed := false
-	for i, was := range c.Briefs {
-		if !goes(was.Verdict) {
-			continue
+	for i, told := range c.Briefs {
+		now := told
+		if id := newest[told.Reach]; id != 0 && id != told.ID {
+			b, err := a.db.BriefByID(ctx, id)
+			switch {
+			case ctx.Err() != nil, errors.Is(err, coldseam.ErrUnavailable):
+				return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
+			case err != nil:
+				a.log.Error("brief not readable", "reach", string(told.Reach), "err", err)
+				now = noBrief(told, a.now())
+			case b.Issued.After(told.Issued):
+				now = a.personal(b, l.Subscriber.Prefs)
+			}
 		}
-		b, err := a.db.Brief(ctx, was.Reach, l.LocalDate)
-		if errors.Is(err, coldseam.ErrNotFound) {
-			continue
-		}
-		if err != nil {
-			return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
-		}
-		if now, off := a.overturned(b, l.Subscriber.Prefs); off && b.Issued.After(was.Issued) {
-			c.Briefs[i], changed = a.personal(now, l.Subscriber.Prefs), true
+		now = verdict.AsOf(now, a.now())
+		if !sameWord(told, now) {
+			c.Briefs[i], changed = now, true
 		}
 	}
 	if !changed {
 		return l, nil
 	}
+	if l.Kind == coldseam.MailFlip && c.Briefs[0].Verdict == c.Was {
+		return l, fmt.Errorf("turned back to %s: %w", c.Was, notify.ErrVoid)
+	}
+
 	sortBriefs(c.Briefs)
 	if l.Payload, err = c.Marshal(); err != nil {
 		return l, err
@@ -384,6 +416,18 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return l, nil
+}
+
+// sameWord reports whether two briefs send a member to the same hours with the
+// same weights, or keep them off for the same reason.
+func sameWord(a, b coldseam.Brief) bool {
+	v, _ := a.Best()
+	w, _ := b.Best()
+	return a.Verdict == b.Verdict && v.Start.Equal(w.Start) && v.End.Equal(w.End) &&
+		slices.EqualFunc(a.Jig, b.Jig, func(x, y coldseam.SpotJig) bool {
+			return x.SpotID == y.SpotID && x.TieOz == y.TieOz && x.PackOz == y.PackOz && x.Withheld == y.Withheld
+		}) &&
+		slices.EqualFunc(a.Stops, b.Stops, func(x, y coldseam.Reason) bool { return x.Code == y.Code })
 }
 
 // chartKey separates the pictures of the two unit systems.

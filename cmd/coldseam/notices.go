@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -38,25 +39,17 @@ func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
 }
 
 // corrections are the mails to everyone who was told GO or TOSS-UP for the
-// reach and day that b stops or cannot call any more, while their window is
-// still open. A stop may be one of the subscriber's own window alone. A morning
-// mail that still waits is not corrected: it is written anew when it goes.
+// reach and day and whose own hours b stops or cannot call any more, while they
+// are still open. A morning mail that still waits is not corrected: it is
+// written anew when it goes.
 func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
-	if !a.mayOverturn(b) {
+	if !mayOverturn(b) {
 		return nil, nil
-	}
-	subs, err := a.db.Subscribers(ctx, "confirmed")
-	if err != nil {
-		return nil, err
-	}
-	prefs := map[int64]coldseam.Preferences{}
-	for _, s := range subs {
-		prefs[s.ID] = s.Prefs
 	}
 	var out []store.NewLetter
 	var errs []error
 	said := map[string][]byte{} // most are told the same: one payload for all of them
-	err = a.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
+	err := a.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
 			return nil
 		}
@@ -69,7 +62,8 @@ func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLet
 			if was.Reach != b.Reach || !goes(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
 				continue
 			}
-			now, off := a.overturned(b, prefs[t.Subscriber])
+			told, _ := was.Best()
+			now, off := verdict.Recall(b, told)
 			if !off {
 				continue
 			}
@@ -91,25 +85,16 @@ func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLet
 	return out, errors.Join(append(errs, err)...)
 }
 
-// mayOverturn: only a brief without odds, or one with a stop in some window,
-// can call anybody off.
-func (a *app) mayOverturn(b coldseam.Brief) bool {
-	return !b.Verdict.ShowsOdds() || slices.ContainsFunc(b.Windows, func(w coldseam.Window) bool { return len(w.Stops) > 0 })
+// mayOverturn: only a brief without odds, or one in which some window has a stop
+// or could not be judged, can call anybody off.
+func mayOverturn(b coldseam.Brief) bool {
+	off := func(w coldseam.Window) bool { return len(w.Stops) > 0 }
+	return !b.Verdict.ShowsOdds() || slices.ContainsFunc(b.Begun, off) ||
+		slices.ContainsFunc(b.Windows, func(w coldseam.Window) bool { return off(w) || !w.OddsOK })
 }
 
 // goes tells the verdicts that may bring somebody to the water.
 func goes(v coldseam.Verdict) bool { return v == coldseam.Go || v == coldseam.TossUp }
-
-// overturned is b as it concerns a subscriber who was told to go, and whether
-// it calls them off. Of the own hours only a stop does: hours that later
-// windows do not cover are no missing input.
-func (a *app) overturned(b coldseam.Brief, p coldseam.Preferences) (coldseam.Brief, bool) {
-	if !b.Verdict.ShowsOdds() {
-		return b, true
-	}
-	b = a.personal(b, p)
-	return b, b.Verdict == coldseam.Stop
-}
 
 // flipFrom and flipTo bound the evening in which a flip notice may go out.
 const (
@@ -118,39 +103,69 @@ const (
 )
 
 // queueFlips writes, the evening before, to those who asked for it when their
-// verdict for tomorrow has turned since the last word on it: an earlier brief,
-// or the outlook of this morning. At most one a day: the outbox key holds it.
+// verdict for tomorrow has turned since their morning mail. At most one a day:
+// the outbox key holds it.
 func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
 	loc := zoneOf(b.Zone)
 	local := b.Issued.In(loc)
-	clock := local.Sub(coldseam.DateOf(local).In(loc))
-	if prev == nil || b.Day != coldseam.DateOf(local).Add(1) || clock < flipFrom || clock > flipTo {
+	today, clock := coldseam.DateOf(local), coldseam.ClockOf(local)
+	if b.Day != today.Add(1) || clock < flipFrom || clock > flipTo {
 		return nil
 	}
 	subs, err := a.db.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return err
 	}
+	subs = slices.DeleteFunc(subs, func(s coldseam.Subscriber) bool { return !s.Prefs.FlipNotice || !wants(s.Prefs, b.Reach) })
+	if len(subs) == 0 {
+		return nil
+	}
+	issues, err := a.db.BriefIssues(ctx, b.Reach, today)
+	if err != nil {
+		return err
+	}
+
 	m := a.mailing(coldseam.MailFlip, b.Issued)
 	for _, s := range subs {
-		if !s.Prefs.FlipNotice || !wants(s.Prefs, b.Reach) {
+		before := toldInMorning(issues, today, s.Prefs)
+		if before == nil {
+			before = prev
+		}
+		if before == nil {
 			continue
 		}
 		mine := a.personal(b, s.Prefs)
-		was, told := a.toldOf(*prev, b.Day, s.Prefs)
+		was, told := a.toldOf(*before, b.Day, s.Prefs)
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
 		}
-		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: prev.Issued}.Marshal()
+		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
 		if err != nil {
 			return err
 		}
-		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: coldseam.DateOf(local), Deadline: coldseam.DateOf(local).In(loc).Add(22 * time.Hour),
+		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
 			Verdict: mine.Verdict.String(), Payload: payload}); err != nil {
 			return err
 		}
 	}
 	return m.flush(ctx)
+}
+
+// toldInMorning is the issue of a day's brief that a member's morning mail was
+// made from: what came later they need not have seen.
+func toldInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferences) *coldseam.Brief {
+	at, err := notify.SendAt(d, p.SendAt, zoneOf(p.Zone))
+	if err != nil {
+		return nil
+	}
+	var told *coldseam.Brief
+	for i := range issues {
+		if issues[i].Issued.After(at.Add(briefPatience)) {
+			break
+		}
+		told = &issues[i]
+	}
+	return told
 }
 
 // queueOutlooks writes the weekend outlook to those who asked for it, on
@@ -195,16 +210,13 @@ const silentHour = 4*time.Hour + 30*time.Minute
 func (a *app) watch(ctx context.Context, now time.Time) error {
 	loc := zoneOf(a.cfg.Club.Zone)
 	today := coldseam.DateOf(now.In(loc))
-	clock := now.Sub(today.In(loc))
+	clock := coldseam.ClockOf(now.In(loc))
 	var errs []error
 	if clock >= silentHour && clock < silentHour+6*time.Hour {
 		errs = append(errs, a.silentNotice(ctx, today, now))
 	}
-	if d, err := time.Parse("15:04", a.cfg.Club.Deadline); err == nil {
-		deadline := time.Duration(d.Hour())*time.Hour + time.Duration(d.Minute())*time.Minute
-		if clock >= deadline && clock < deadline+time.Hour {
-			errs = append(errs, a.deadlineAlarm(ctx, today, now))
-		}
+	if deadline, err := coldseam.ParseClock(a.cfg.Club.Deadline); err == nil && clock >= deadline {
+		errs = append(errs, a.deadlineAlarm(ctx, today, now))
 	}
 	errs = append(errs, a.heldAlarm(ctx, today, now))
 	return errors.Join(errs...)
@@ -316,9 +328,32 @@ func (a *app) alarm(ctx context.Context, cause string, now time.Time, lines []st
 // alarmEvery is after how many looks a failed alarm is tried again.
 const alarmEvery = 5
 
-// mornings counts the morning mails of a day: sent, and all that should be.
+// mornings counts the morning mails of a day: sent, and all that should be, also
+// those that were never written. Members whose rivers are all out of season, or
+// not fished any more, are not waiting for one.
 func (a *app) mornings(ctx context.Context, d coldseam.Date) (sent, total int, err error) {
 	counts, err := a.db.MailCounts(ctx, coldseam.MailMorning, d)
+	if err != nil {
+		return 0, 0, err
+	}
+	missed, err := a.db.MissedMornings(ctx, d, a.now())
+	if err != nil {
+		return 0, 0, err
+	}
+	if len(missed) > 0 {
+		desk := newDesk(a, a.now())
+		if desk.all, err = a.db.Reaches(ctx); err != nil {
+			return 0, 0, err
+		}
+		if err := desk.water(ctx, d, desk.reachesOf(coldseam.Preferences{})); err != nil {
+			return 0, 0, err
+		}
+		for _, s := range missed {
+			if desk.expects(s) {
+				total++
+			}
+		}
+	}
 	for state, n := range counts {
 		if state != coldseam.MailSkipped {
 			total += n
@@ -392,8 +427,8 @@ func (a *app) healthy(ctx context.Context) error {
 	}
 	loc := zoneOf(a.cfg.Club.Zone)
 	today := coldseam.DateOf(a.now().In(loc))
-	d, err := time.Parse("15:04", a.cfg.Club.Deadline)
-	if err != nil || a.now().Before(today.In(loc).Add(time.Duration(d.Hour())*time.Hour+time.Duration(d.Minute())*time.Minute)) {
+	deadline, err := coldseam.ParseClock(a.cfg.Club.Deadline)
+	if err != nil || a.now().Before(today.At(deadline, loc)) {
 		return nil
 	}
 	sent, total, err := a.mornings(ctx, today)

@@ -161,7 +161,8 @@ func TestSeasonPause(t *testing.T) {
 	save := func(d coldseam.Date, c float64) {
 		b := tomorrow(coldseam.Go, d.In(zoneOf("America/Chicago")).Add(4*time.Hour+40*time.Minute))
 		b.Day, b.Temp.WindowOK, b.Temp.Window = d, true, [3]float64{c - 1, c, c + 1}
-		b.Windows[0].Start, b.Windows[0].End = d.In(zoneOf(b.Zone)).Add(6*time.Hour), d.In(zoneOf(b.Zone)).Add(10*time.Hour)
+		b.GoodUntil = d.In(zoneOf(b.Zone)).Add(10 * time.Hour)
+		b.Windows[0].Start, b.Windows[0].End = d.In(zoneOf(b.Zone)).Add(6*time.Hour), b.GoodUntil
 		_, err := v.db.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}

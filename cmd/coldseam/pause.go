@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -38,6 +39,18 @@ func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []colds
 		return true, err
 	}
 	return true, d.app.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
+}
+
+// expects reports whether a subscriber is owed a morning mail: one of their
+// reaches is fished and not out of season.
+func (d *desk) expects(s store.DueSubscriber) bool {
+	for _, id := range d.reachesOf(s.Prefs) {
+		fished := slices.ContainsFunc(d.all, func(r coldseam.Reach) bool { return r.ID == id })
+		if fished && !d.warm[briefKey{id, s.LocalDate}] {
+			return true
+		}
+	}
+	return false
 }
 
 const pausePrefix = "paused "

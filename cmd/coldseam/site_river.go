@@ -183,11 +183,8 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *app, r coldseam
 			water = fmt.Sprintf("%.0f F", coldseam.F(t))
 		}
 		word := m.Brief.ReplayOdds
-		for _, x := range m.Brief.Reasons {
-			if strings.HasPrefix(x.Text, "would have stopped") {
-				word = x.Text
-				break
-			}
+		if len(m.Brief.Stops) > 0 {
+			word = "would have stopped: " + notify.ReasonText(m.Brief.Stops[0], "", r.Zone)
 		}
 		fmt.Fprintf(tw, "  %s\t%s\t%s\t%s\n", d, flow, water, word)
 		if ctx.Err() != nil {

@@ -181,11 +181,11 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 	}
 	t.Date = d
 	if s := r.cell("start"); s != "" {
-		clock, err := time.Parse("15:04", s)
+		clock, err := coldseam.ParseClock(s)
 		if err != nil {
 			r.fault("start", "a 24-hour time such as 06:15")
 		}
-		t.Start = d.In(loc).Add(time.Duration(clock.Hour())*time.Hour + time.Duration(clock.Minute())*time.Minute)
+		t.Start = d.At(clock, loc)
 	}
 	if s := r.cell("weight_oz"); s != "" {
 		oz, err := ounces(s)

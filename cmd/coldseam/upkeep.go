@@ -22,7 +22,7 @@ func (a *app) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
 	if sun := verdict.SunOf(d, r.Lat, r.Lon, loc); sun.OK {
 		return sun.Set
 	}
-	return d.In(loc).Add(16 * time.Hour)
+	return d.At(16*time.Hour, loc)
 }
 
 // upkeepJob is the daily round: old rows pruned, issued forecasts scored, what is

@@ -269,7 +269,7 @@ func (a *app) logRig(ctx context.Context, t coldseam.Trip) error {
 		if err != nil {
 			return err
 		}
-		at = t.Date.In(zoneOf(r.Zone)).Add(8 * time.Hour)
+		at = t.Date.At(8*time.Hour, zoneOf(r.Zone))
 	}
 	_, _, err := a.db.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
 		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})

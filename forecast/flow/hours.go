@@ -67,7 +67,7 @@ func NewHours(in HoursInput) (*Hours, error) {
 		return nil, fmt.Errorf("hours of discharge: no positive reading or no members: %w", coldseam.ErrUnavailable)
 	}
 	h := &Hours{now: last.At, q: last.Value, loc: in.Loc, travel: time.Duration(in.TravelH * float64(time.Hour)),
-		noon0: in.Daily.Day.In(in.Loc).Add(12 * time.Hour)}
+		noon0: in.Daily.Day.At(12*time.Hour, in.Loc)}
 	days := hourly(in.Obs, in.Now.AddDate(0, 0, -hourDays), in.Loc)
 	h.base = math.NaN()
 	for _, d := range days {

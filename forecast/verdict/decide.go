@@ -22,6 +22,7 @@ type Decision struct {
 	HoldP      float64
 	WindowI    int // -1 = none
 	Windows    []coldseam.Window
+	Begun      []coldseam.Window // windows under way, with their stops from now on
 	Stops      []coldseam.Reason
 	Reasons    []coldseam.Reason
 	Cautions   []coldseam.Reason
@@ -292,6 +293,11 @@ func (in *Inputs) oddsReason(l look) coldseam.Reason {
 // finish fills what every verdict carries: windows, cautions, hold, sureness,
 // the fired rules and how long the word is good.
 func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
+	for _, c := range in.Begun {
+		rest := c
+		rest.Start = maxTime(c.Start, in.Now)
+		d.Begun = append(d.Begun, coldseam.Window{Start: c.Start, End: c.End, Stops: merge(day, in.windowStops(rest))})
+	}
 	for i, l := range looks {
 		d.Windows = append(d.Windows, in.window(l, day, d.Verdict.ShowsOdds() && l.callable))
 		if i == d.WindowI && l.c.HoldP != nil {

@@ -92,11 +92,8 @@ func relevant(b coldseam.Brief, p coldseam.Preferences, loc *time.Location) ([]i
 
 // clockOn is a local clock time "06:00" on a civil day.
 func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool) {
-	t, err := time.Parse("15:04", hhmm)
-	if err != nil {
-		return time.Time{}, false
-	}
-	return time.Date(d.Year, d.Month, d.Day, t.Hour(), t.Minute(), 0, 0, loc), true
+	clock, err := coldseam.ParseClock(hhmm)
+	return d.At(clock, loc), err == nil
 }
 
 // choose picks the member's best window among mine and judges it.
@@ -169,6 +166,7 @@ func noCall(b coldseam.Brief, why coldseam.Reason) coldseam.Brief {
 
 func withoutOdds(b coldseam.Brief) coldseam.Brief {
 	b.Odds, b.OddsOK, b.WindowI, b.Spread = 0, false, -1, [2]float64{}
+	b.Windows = slices.Clone(b.Windows) // the brief that was given is not changed
 	for i := range b.Windows {
 		b.Windows[i].Odds, b.Windows[i].OddsOK = 0, false
 	}

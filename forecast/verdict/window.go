@@ -14,6 +14,9 @@ type Span struct{ Start, End time.Time }
 // a morning lasts.
 const WindowHours = 3.5
 
+// begunAfter is how long after its start a window can still be chosen.
+const begunAfter = 30 * time.Minute
+
 // windowStep is the distance of the starts of two candidates.
 const windowStep = 90 * time.Minute
 
@@ -35,7 +38,7 @@ func Windows(sun Sun, now time.Time) []Span {
 	}
 	var out []Span
 	add := func(s time.Time) {
-		if !s.Before(now.Add(-30 * time.Minute)) {
+		if !s.Before(now.Add(-begunAfter)) {
 			out = append(out, Span{s, s.Add(long)})
 		}
 	}
@@ -44,6 +47,18 @@ func Windows(sun Sun, now time.Time) []Span {
 		add(s)
 	}
 	add(last)
+	return out
+}
+
+// Begun lists the windows that Windows leaves out at now and that are not over:
+// whoever was told of one may be on the water.
+func Begun(sun Sun, now time.Time) []Span {
+	var out []Span
+	for _, s := range Windows(sun, sun.Rise) {
+		if s.Start.Before(now.Add(-begunAfter)) && s.End.After(now) {
+			out = append(out, s)
+		}
+	}
 	return out
 }
 

@@ -1,0 +1,347 @@
+package main
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
+)
+
+// onTamsen is the sample's GO as Saturday's brief for the Tamsen, with three
+// windows from 6:00, 7:30 and 9:00, of which the first is the best.
+func onTamsen(issued time.Time) coldseam.Brief {
+	b := sample.Go()
+	b.Reach, b.River, b.ReachName, b.Zone, b.Day = "tamsen-bend", "Tamsen", "Bend", "America/Chicago", saturday
+	old := b.Issued
+	b.Issued, b.Inputs = issued, append([]coldseam.Input(nil), b.Inputs...)
+	for i := range b.Inputs {
+		b.Inputs[i].At = b.Inputs[i].At.Add(issued.Sub(old))
+	}
+	b.Windows, b.WindowI = nil, 0
+	for i, odds := range []float64{.62, .58, .55} {
+		s := morningAt(6, 90*i)
+		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: odds, OddsOK: true})
+	}
+	b.Odds, b.GoodUntil = .62, b.Windows[0].End
+	return b
+}
+
+var thunder = coldseam.Reason{Code: "thunder", Kind: "safety", Text: "thunder 40% in the window; the limit is 30%", Source: "weather forecast"}
+
+// stopOn puts a stop on window i and moves the word to the next free one.
+func stopOn(b *coldseam.Brief, i int) {
+	b.Windows[i].Stops, b.Windows[i].OddsOK, b.Windows[i].Odds = []coldseam.Reason{thunder}, false, 0
+	for k, w := range b.Windows {
+		if w.OddsOK {
+			b.WindowI, b.Odds, b.GoodUntil = k, w.Odds, w.End
+			return
+		}
+	}
+}
+
+// begin moves the first n windows to those under way, as a later issue has them.
+func begin(b *coldseam.Brief, n int) {
+	b.Begun, b.Windows = b.Windows[:n:n], b.Windows[n:]
+	for i := range b.Begun {
+		b.Begun[i].Odds, b.Begun[i].OddsOK = 0, false
+	}
+	b.WindowI, b.Odds, b.GoodUntil = 0, b.Windows[0].Odds, b.Windows[0].End
+}
+
+func wholeDay(v coldseam.Verdict) func(*coldseam.Brief) {
+	return func(b *coldseam.Brief) {
+		b.Verdict, b.OddsOK, b.WindowI = v, false, -1
+		if v == coldseam.Stop {
+			b.Stops = []coldseam.Reason{thunder}
+		} else {
+			b.Reasons = []coldseam.Reason{{Code: "weather_missing", Kind: "missing", Text: "no weather forecast"}}
+		}
+		for i := range b.Windows {
+			b.Windows[i].OddsOK, b.Windows[i].Stops = false, b.Stops
+		}
+	}
+}
+
+// correctionCases are what a later issue may do to members who were told GO for
+// 6:00 to 9:30 (or for their own hours) in the mail of 4:46.
+var correctionCases = []struct {
+	name  string
+	prefs coldseam.Preferences
+	at    time.Time // of the later issue
+	later func(*coldseam.Brief)
+	want  string // pattern of the subject of the correction, "" = none
+}{
+	{name: "the same word", at: morningAt(5, 20)},
+	{name: "stop on the whole day", at: morningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP replaces GO: Tamsen"},
+	{name: "a safety input is gone", at: morningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL replaces GO: Tamsen"},
+	{name: "stop on the hours told, later ones free", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^STOP replaces GO: Tamsen"},
+	{name: "stop on later hours alone", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 2) }},
+	{name: "the hours told cannot be judged any more", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+		b.Windows[0].OddsOK, b.WindowI, b.GoodUntil = false, 1, b.Windows[1].End
+	}, want: "^NO CALL replaces GO: Tamsen"},
+	{name: "the odds fall", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+		b.Verdict = coldseam.Stay
+		for i := range b.Windows {
+			b.Windows[i].Odds = .1
+		}
+	}},
+	{name: "stop on the hours told while they run", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) }, want: "^STOP replaces GO: Tamsen"},
+	{name: "the hours told run on freely", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
+	{name: "stop after the hours told", at: morningAt(9, 31), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
+	{name: "stop before the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 0) }},
+	{name: "stop on the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 2) }, want: "^STOP replaces GO: Tamsen"},
+	{name: "an issue without the windows under way", at: morningAt(8, 10), later: func(b *coldseam.Brief) { stopOn(b, 1); begin(b, 1); b.Begun = nil },
+		want: "^STOP replaces GO: Tamsen"},
+}
+
+// A stop on the hours that a member was told to go in reaches that member,
+// whatever stays free later; nobody else is written to.
+func TestCorrectionFollowsTheHoursTold(t *testing.T) {
+	t.Parallel()
+	for _, c := range correctionCases {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newTown(t, nil)
+			c.prefs.Reaches = []coldseam.ReachID{"tamsen-bend"}
+			v.join(t, "one@h.example", c.prefs)
+			v.tellTamsen(t)
+			require.Len(t, v.letters(t)["one@h.example"], 1)
+			require.Regexp(t, "^GO Tamsen", subject(t, v.letters(t)["one@h.example"][0]))
+
+			for range 2 { // a repeated issue says it once
+				v.clock.forward(c.at)
+				b := onTamsen(v.now())
+				if c.later != nil {
+					c.later(&b)
+				}
+				_, err := v.saveTold(t.Context(), b)
+				require.NoError(t, err)
+				v.sendAll(t)
+				c.at = c.at.Add(time.Minute)
+			}
+
+			got := v.letters(t)["one@h.example"]
+			if c.want == "" {
+				require.Len(t, got, 1)
+				return
+			}
+			require.Len(t, got, 2)
+			require.Regexp(t, c.want, subject(t, got[1]))
+			require.NotRegexp(t, `\bin 10\b`, text(t, got[1]))
+		})
+	}
+}
+
+// tellTamsen sends the mails of 4:46 on the Tamsen's GO of 4:40.
+func (v *town) tellTamsen(t *testing.T) {
+	t.Helper()
+	v.queueTamsen(t)
+	v.sendAll(t)
+}
+
+func (v *town) queueTamsen(t *testing.T) {
+	t.Helper()
+	v.clock.forward(morningAt(4, 40))
+	_, err := v.saveTold(t.Context(), onTamsen(v.now()))
+	require.NoError(t, err)
+	v.clock.forward(morningAt(4, 46))
+	_, wait, err := v.queueMornings(t.Context(), v.now())
+	require.NoError(t, err)
+	require.Empty(t, wait)
+}
+
+// waitingCases are what happens to a GO that waits in the outbox until its relay
+// takes it at a later time.
+var waitingCases = []struct {
+	name  string
+	at    time.Time // when it leaves
+	later func(*coldseam.Brief)
+	sql   string // fault in the stored brief
+	want  string // pattern of the subject
+	says  string // pattern of the text
+}{
+	{name: "nothing new", at: morningAt(5, 20), want: "^GO Tamsen", says: `WINDOW 6:00-9:30`},
+	{name: "the same word again", at: morningAt(5, 20), later: func(*coldseam.Brief) {}, want: "^GO Tamsen", says: `MADE   4:40`},
+	{name: "stop", at: morningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP Tamsen"},
+	{name: "an input is gone", at: morningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL Tamsen"},
+	{name: "the odds fell", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+		b.Verdict, b.Odds = coldseam.TossUp, .41
+		for i := range b.Windows {
+			b.Windows[i].Odds = .41
+		}
+	}, want: "^TOSS-UP Tamsen", says: "4 in 10"},
+	{name: "another weight", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+		b.Jig = append([]coldseam.SpotJig(nil), b.Jig...)
+		b.Jig[0].TieOz, b.Jig[0].PackOz, b.Jig[0].NextOz = .75, 1, 1
+	}, want: "^GO Tamsen", says: `JIG +tie 3/4 oz`},
+	{name: "another window", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+		b.Windows[1].Odds, b.Odds, b.WindowI, b.GoodUntil = .8, .8, 1, b.Windows[1].End
+	}, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
+	{name: "stop on the first window alone", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
+	{name: "its warnings have gone stale", at: morningAt(5, 45), want: "^NO CALL Tamsen", says: "Warnings is 69 min old; the limit is 60 min"},
+	{name: "its hours are over", at: morningAt(9, 35), want: "^NO CALL Tamsen"},
+	{name: "the newer brief cannot be read", at: morningAt(5, 20), later: func(*coldseam.Brief) {},
+		sql: `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE issued_at > '2026-04-18 09:45Z'`, want: "^NO CALL Tamsen"},
+}
+
+// What leaves the outbox is the newest word on the hours, and never a GO that is
+// no longer founded.
+func TestWaitingMailIsRewritten(t *testing.T) {
+	t.Parallel()
+	for _, c := range waitingCases {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newTown(t, nil)
+			v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.queueTamsen(t)
+			if c.later != nil {
+				v.clock.forward(c.at.Add(-time.Minute))
+				b := onTamsen(v.now())
+				c.later(&b)
+				_, err := v.saveTold(t.Context(), b)
+				require.NoError(t, err)
+			}
+			if c.sql != "" {
+				_, err := v.db.Pool().Exec(t.Context(), c.sql)
+				require.NoError(t, err)
+			}
+			v.clock.forward(c.at)
+			v.sendAll(t)
+
+			got := v.letters(t)["one@h.example"]
+			require.Len(t, got, 1, "one mail, and no correction of what was never told")
+			require.Regexp(t, c.want, subject(t, got[0]))
+			require.Regexp(t, regexp.MustCompile(c.says), text(t, got[0]))
+			require.Equal(t, strings.Fields(c.want)[0], "^"+strings.Fields(v.toldVerdict(t))[0], "what was told stays on record")
+		})
+	}
+}
+
+func (v *town) toldVerdict(t *testing.T) (s string) {
+	t.Helper()
+	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))
+	return s
+}
+
+// A notice that tomorrow has turned is not sent once it has turned back.
+func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+	v.clock.forward(evening(18, 40))
+	prev := tomorrow(coldseam.Go, morningAt(4, 40))
+	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &prev))
+	v.clock.forward(evening(19, 10))
+	_, err := v.saveTold(t.Context(), tomorrow(coldseam.Go, v.now()))
+	require.NoError(t, err)
+	v.sendAll(t)
+	require.Empty(t, v.letters(t))
+}
+
+// The notice compares with what the morning mail said of tomorrow, not with an
+// issue of the afternoon that nobody was sent.
+func TestNoticeComparesWithTheMorningMail(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+	for _, x := range []struct {
+		at   time.Time
+		says coldseam.Verdict
+	}{{morningAt(4, 40), coldseam.Go}, {morningAt(14, 2), coldseam.Stop}} {
+		b := onTamsen(x.at)
+		b.Next = []coldseam.DayOdds{{Day: saturday.Add(1), Odds: .6, OddsOK: x.says == coldseam.Go, Verdict: x.says}}
+		_, err := v.db.SaveBrief(t.Context(), b)
+		require.NoError(t, err)
+	}
+	// In winter the evening's first brief of tomorrow is made at dusk, too early
+	// for a notice.
+	v.clock.forward(evening(18, 40))
+	dusk := tomorrow(coldseam.Stop, evening(17, 2))
+	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &dusk))
+	v.sendAll(t)
+	require.Len(t, v.letters(t)["one@h.example"], 1)
+}
+
+// On the days the clock changes the evening begins when the wall shows 18:00.
+func TestNoticesGoByTheWallClock(t *testing.T) {
+	t.Parallel()
+	chicago := zoneOf("America/Chicago")
+	for _, c := range []struct {
+		name string
+		at   time.Time
+		want int
+	}{
+		{"spring, 18:10", time.Date(2027, 3, 14, 18, 10, 0, 0, chicago), 1},
+		{"spring, 17:50", time.Date(2027, 3, 14, 17, 50, 0, 0, chicago), 0},
+		{"autumn, 21:20", time.Date(2026, 11, 1, 21, 20, 0, 0, chicago), 1},
+		{"autumn, 17:10", time.Date(2026, 11, 1, 17, 10, 0, 0, chicago), 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newTown(t, nil)
+			v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+			v.clock.forward(c.at)
+			day := coldseam.DateOf(c.at).Add(1)
+			made := func(verdict coldseam.Verdict, issued time.Time) coldseam.Brief {
+				b := tomorrow(verdict, issued)
+				b.Day = day
+				return b
+			}
+			prev := made(coldseam.Go, c.at.Add(-6*time.Hour))
+			require.NoError(t, v.queueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
+			require.Equal(t, c.want, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
+		})
+	}
+}
+
+// A morning that nobody wrote is as bad as one that nobody sent: the admin hears
+// of it and /healthz says so, also when the server was away at the deadline.
+func TestMissedMorningAlarms(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name  string
+		prefs coldseam.Preferences
+		warm  bool
+		want  bool
+	}{
+		{name: "missed", want: true},
+		{name: "not asked for on a Saturday", prefs: coldseam.Preferences{Weekdays: []int{1}}},
+		{name: "a river that is not fished any more", prefs: coldseam.Preferences{Reaches: []coldseam.ReachID{"gone"}}},
+		{name: "out of season", prefs: coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}}, warm: true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newTown(t, nil)
+			v.join(t, "one@h.example", c.prefs)
+			_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.subscriber SET confirmed_at = '2026-04-01 12:00Z'`)
+			require.NoError(t, err)
+			for n := range 5 {
+				b := onTamsen(morningAt(0, 0).AddDate(0, 0, -n))
+				b.Day, b.Temp.Window = saturday.Add(-n), [3]float64{15, 15, 15}
+				if c.warm {
+					_, err := v.db.SaveBrief(t.Context(), b)
+					require.NoError(t, err)
+				}
+			}
+			v.clock.forward(morningAt(9, 59))
+			require.NoError(t, v.healthy(t.Context()))
+			v.clock.forward(morningAt(13, 0))
+			require.NoError(t, v.watch(t.Context(), v.now()))
+			alarms := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
+			if c.want {
+				require.Equal(t, 1, alarms)
+				require.ErrorContains(t, v.healthy(t.Context()), "0 of 1 morning mails sent")
+				return
+			}
+			require.Zero(t, alarms)
+			require.NoError(t, v.healthy(t.Context()))
+		})
+	}
+}
