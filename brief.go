@@ -62,6 +62,7 @@ type Reason struct {
 	Values map[string]float64 `json:",omitempty"` // SI; each name ends in its unit: stage_m, limit_m, share
 	Names  map[string]string  `json:",omitempty"` // codes and foreign words: event, quantity, spot
 	At     time.Time          `json:",omitzero"`  // the moment it speaks of; zero = none
+	From   time.Time          `json:",omitzero"`  // start of the window it belongs to; zero = none
 	Source string             // agency or the club rule
 	Until  time.Time          // zero = not said
 
@@ -74,7 +75,7 @@ type Reason struct {
 // Same reports whether r and o say the same thing.
 func (r Reason) Same(o Reason) bool {
 	return r.Code == o.Code && r.Kind == o.Kind && r.Source == o.Source && r.Text == o.Text &&
-		r.At.Equal(o.At) && r.Until.Equal(o.Until) && maps.Equal(r.Values, o.Values) && maps.Equal(r.Names, o.Names)
+		r.At.Equal(o.At) && r.From.Equal(o.From) && r.Until.Equal(o.Until) && maps.Equal(r.Values, o.Values) && maps.Equal(r.Names, o.Names)
 }
 
 // Input is one thing the decision rests on, with its age at issue.
@@ -319,8 +320,9 @@ type Brief struct {
 	SureWhy    string
 	Inputs     []Input
 	Rules      []Rule
-	LifeLine   string // fixed life-jacket line for cold water, "" above 60 F
-	LifeLineSI string // the same in metric units
+	Life       Reason `json:",omitzero"`  // the fixed life-jacket line; no code = water above 60 F
+	LifeLine   string `json:",omitempty"` // its words in briefs stored before it was data
+	LifeLineSI string `json:",omitempty"`
 	Sources    []Attribution
 	Replay     bool     // made for a past morning from revised data
 	ReplayOdds string   // "odds alone would have said ..."

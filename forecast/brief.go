@@ -43,7 +43,7 @@ func (w *work) brief() {
 		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
 		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
-		Inputs: d.Inputs, Rules: f.Reach.Rules, LifeLine: d.LifeLine, LifeLineSI: d.LifeLineSI, Sources: f.Sources, Replay: f.Replayed,
+		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands, FlowLimits: FlowCandidates(f),
 	}
 	w.notes(b.Inputs)
@@ -166,7 +166,8 @@ func (w *work) tempFact(k int) coldseam.Fact {
 	f := w.f
 	var x coldseam.Fact
 	if o, ok := (coldseam.Series{Obs: f.Water}).Last(); ok {
-		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
+		x.Now, x.NowAt = o.Value, o.At
+		x.NowOK = f.Now.Sub(o.At) <= hoursOf(verdict.WaterTodayH)
 	}
 	x.Source = w.tempR.Source
 	if k < len(w.cands) && len(w.cands[k].WaterC) > 0 {

@@ -15,15 +15,15 @@ func (w *work) replay(b *coldseam.Brief) {
 	var missing []string
 	for _, in := range b.Inputs {
 		if in.Safety && in.State != "good" && in.State != "none" {
-			missing = append(missing, strings.ToLower(in.Name))
+			missing = append(missing, in.Key)
 		}
 	}
-	text := "a past morning from revised data"
+	why := coldseam.Reason{Code: "replay", Kind: verdict.KindMissing}
 	if len(missing) > 0 {
-		text += "; stops not replayed: " + strings.Join(missing, ", ")
+		why.Names = map[string]string{"inputs": strings.Join(missing, ",")}
 	}
 	b.Replay, b.Verdict, b.OddsOK, b.Odds = true, coldseam.NoCall, false, 0 // the stops that were found stay
-	b.Reasons = []coldseam.Reason{{Code: "replay", Kind: verdict.KindMissing, Text: text}}
+	b.Reasons = []coldseam.Reason{why}
 	b.ReplayOdds = w.oddsAlone()
 	for i := range b.Windows {
 		b.Windows[i].OddsOK = false

@@ -51,18 +51,15 @@ func (k *block) reasons(f format, rs []coldseam.Reason) []string {
 // may stand.
 func (k *block) whys(f format) []string {
 	var out []string
+	main, headed := mainMissing(k.Brief)
 	for _, r := range k.Brief.Reasons {
-		if !k.Verdict.ShowsOdds() && (r.Kind == "odds" || r.Kind == "cap") {
+		if f.noOdds && (r.Kind == "odds" || r.Kind == "cap") {
 			continue
 		}
-		s := f.reason(r)
-		if s == short(k.Head) {
+		if headed && k.Verdict == coldseam.NoCall && r.Same(main) {
 			continue // stands in the verdict already
 		}
-		if !k.Verdict.ShowsOdds() && strings.Contains(plain(s), "in 10") {
-			continue
-		}
-		out = append(out, s)
+		out = append(out, f.reason(r))
 	}
 	return out
 }

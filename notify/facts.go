@@ -79,7 +79,7 @@ func (k *block) jig(f format, mark string) fact {
 }
 
 func withheld(f format, j coldseam.SpotJig) string {
-	if t := f.either(j.WithheldText, j.WithheldTextSI); t != "" {
+	if t := f.either(j.WithheldText, j.WithheldTextSI); t != "" && !(f.noOdds && j.Withheld == "none_holds") {
 		return "no weight: " + t
 	}
 	if j.Withheld != "" {

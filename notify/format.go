@@ -20,6 +20,7 @@ import (
 type format struct {
 	metric bool
 	zone   *time.Location
+	noOdds bool // on STOP and NO CALL no chance is told, whatever a reason carries
 }
 
 const (

@@ -184,15 +184,15 @@ func TestNoOddsWithoutCall(t *testing.T) {
 	require.Equal(t, 1, strings.Count(text, "in 10"))
 }
 
-// TestOddsInForeignText: chances that reasons and spots bring along do not
-// slip into a verdict without odds.
-func TestOddsInForeignText(t *testing.T) {
+// TestOddsInReasons: chances that reasons and spots bring along do not slip into
+// a verdict without odds.
+func TestOddsInReasons(t *testing.T) {
 	t.Parallel()
 	for _, b := range []coldseam.Brief{stopBrief(), noCallBrief(), noWeatherBrief()} {
-		b.Jig = []coldseam.SpotJig{{Spot: "seam", WithheldText: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}
+		b.Jig = []coldseam.SpotJig{{Spot: "seam", Withheld: "none_holds", WithheldText: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}
 		for _, list := range []*[]coldseam.Reason{&b.Stops, &b.Reasons, &b.Cautions} {
-			*list = append([]coldseam.Reason{{Kind: "missing", Code: "weather_x", Text: "thunder 3 in 10, the limit is 2 in 10"},
-				{Kind: "missing", Code: "weather_y", Text: "gusts 40 mph; thunder 3 in 10"}}, *list...)
+			*list = append([]coldseam.Reason{{Kind: "missing", Code: "hold_low", Values: map[string]float64{"hold_odds": .31}},
+				{Kind: "missing", Code: "gust", Values: map[string]float64{"gust_mps": 40 * coldseam.MPSPerMPH, "limit_mps": 16}}}, *list...)
 		}
 		l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}})
 		ct, err := ParseContent(l.Payload)
@@ -202,6 +202,7 @@ func TestOddsInForeignText(t *testing.T) {
 		require.NoError(t, err)
 		require.NotContains(t, plain(text+html+v.Subject), "in 10")
 		require.Contains(t, text, "gusts 40 mph")
+		require.Contains(t, text, "hold low")
 	}
 }
 

@@ -7,11 +7,19 @@ import (
 	"example.org/coldseam"
 )
 
-func missingText(f format, b coldseam.Brief) string {
+// mainMissing is the reason that stands under NO CALL: what is missing first.
+func mainMissing(b coldseam.Brief) (coldseam.Reason, bool) {
 	for _, r := range b.Reasons {
 		if r.Kind == "missing" {
-			return f.reason(r)
+			return r, true
 		}
+	}
+	return coldseam.Reason{}, false
+}
+
+func missingText(f format, b coldseam.Brief) string {
+	if r, ok := mainMissing(b); ok {
+		return f.reason(r)
 	}
 	for _, in := range b.Inputs {
 		if in.Safety && !inputGood(in) {

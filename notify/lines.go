@@ -69,6 +69,7 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 		// Odds are what such a verdict rests on; without them there is none.
 		k.Verdict = coldseam.NoCall
 	}
+	f.noOdds = !k.Verdict.ShowsOdds()
 	switch k.Verdict {
 	case coldseam.Go, coldseam.TossUp, coldseam.Stay:
 		k.oddsLines(f, p)
@@ -79,9 +80,6 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 	}
 	k.Facts = append(k.Facts, k.made(f))
 	k.below(f)
-	if !k.Verdict.ShowsOdds() {
-		k.withoutOdds()
-	}
 	return k
 }
 

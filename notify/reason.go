@@ -1,7 +1,9 @@
 package notify
 
 import (
+	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -10,61 +12,232 @@ import (
 )
 
 // reasonWords holds the sentence of each reason code. {name} stands for a value
-// of the reason and is written by the unit at the end of its name (see
-// quantity), {at} for its time and any other name for one of its Names.
+// of the reason, written by the unit at the end of its name (see quantity), for
+// one of its Names, or for a moment: {at} its time with the weekday, {clock}
+// without, {since} its date, {from} the start of its window and {until} its end. {stop}
+// is the sentence of the stop that it speaks of. [text|other] is text where the
+// reason has all that it names, else other.
 var reasonWords = map[string]string{
-	"flood_stage": "stage {stage_m}; minor flood is {limit_m}",
+	// What stops: the gauge, the members, warnings, the weather, ice, the law.
+	"flood_stage":         "stage {stage_m}; minor flood is {limit_m}",
+	"flood_forecast":      "{flood_members} reach flood stage; the limit is {limit_of100}",
+	"rise_stage":          "rose {rise_m} in 6 h; the limit is {limit_m}",
+	"rise_flow":           "flow rose {rise_share} in 6 h; the limit is {limit_share}",
+	"rise_forecast":       "{rise_members} have flow rising over {limit_share} in 6 h",
+	"rise_forecast_stage": "{rise_members} have the river rising over {limit_m} in 6 h",
+	"rise_day":            "flow rose {rise_share} in 24 h; the limit is {limit_share}",
+	"rise_day_flashy":     "flow rose {rise_share} in 24 h; the limit on this flashy river is {limit_share}",
+	"rise_day_cap":        "flow rose {rise_share} in 24 h, over {limit_share}",
+	"rise_day_stage":      "rose {rise_m} in 24 h; the limit is {limit_m}",
+	"rise_day_stage_cap":  "rose {rise_m} in 24 h, over {limit_m}",
+	"rise_kept":           "rose to {peak_m3_s} by {at}; stop kept until it is below {until_m3_s}",
+	"rise_kept_stage":     "rose to {peak_m} by {at}; stop kept until it is below {until_m}",
+	"rise_falling":        "rose to {peak_m3_s} by {at}; caution until it is below {until_m3_s}",
+	"dam_cycle":           "flow has left the dam's usual daily cycle",
+	"max_flow":            "flow {flow_m3_s}; the limit here is {limit_m3_s}",
+	"max_flow_forecast":   "{over_members} take flow over {limit_m3_s}, the limit here",
+	"flow_pct":            "flow {flow_m3_s}; over {date_of100} of 100 days at this date",
+	"flow_pct_forecast":   "{over_members} take flow over {limit_m3_s}, the P{date_of100} of the date",
+	"no_hold_high":        "no weight in the box holds and the river is high",
+	"flood_alert":         alertWords,
+	"ice_alert":           alertWords,
+	"storm_alert":         alertWords,
+	"dam_release":         alertWords,
+	"thunder":             "thunder {thunder_share} in the window; the limit is {limit_share}",
+	"wind":                "wind {wind_mps}[; the limit is {limit_mps}]",
+	"gust":                "gusts {gust_mps}; the limit is {limit_mps}",
+	"wind_chill":          "wind chill {chill_c}[; the limit is {limit_c}]",
+	"freezing_spray":      "freezing spray: air {air_c}, wind {wind_mps}",
+	"ice_switch":          "ice on the reach, says the club admin",
+	"ice_flag":            "gauge flagged for ice at {at}",
+	"ice_likely":          "water {water_c} and {frost_h} of frost: ice likely",
+	"closed":              "[{rule}|closed on this date][: {link}]",
 
-	"rise_stage":         "rose {rise_m} in 6 h; the limit is {limit_m}",
-	"rise_flow":          "flow rose {rise_share} in 6 h; the limit is {limit_share}",
-	"rise_day":           "flow rose {rise_share} in 24 h; the limit is {limit_share}",
-	"rise_day_flashy":    "flow rose {rise_share} in 24 h; the limit on this flashy river is {limit_share}",
-	"rise_day_cap":       "flow rose {rise_share} in 24 h, over {limit_share}",
-	"rise_day_stage":     "rose {rise_m} in 24 h; the limit is {limit_m}",
-	"rise_day_stage_cap": "rose {rise_m} in 24 h, over {limit_m}",
-	"rise_kept":          "rose to {peak_m3_s} by {at}; stop kept until it is below {until_m3_s}",
-	"rise_kept_stage":    "rose to {peak_m} by {at}; stop kept until it is below {until_m}",
-	"rise_falling":       "rose to {peak_m3_s} by {at}; caution until it is below {until_m3_s}",
+	// What is missing: NO CALL.
+	"discharge_missing":      "no flow reading from the gauge",
+	"discharge_failed":       "flow readings fail the quality check",
+	"discharge_stale":        "gauge silent {age_h}; the limit is {limit_h}",
+	"stage_missing":          "no stage reading from the gauge",
+	"stage_failed":           "stage readings fail the quality check",
+	"stage_stale":            "gauge silent {age_h}; the limit is {limit_h}",
+	"rise_unknown":           "one {quantity} reading in 6 h: a rise cannot be seen",
+	"rise_forecast_missing":  "no forecast of a rise",
+	"flow_forecast_missing":  "no flow forecast for the window",
+	"alerts_missing":         "no warnings read",
+	"alerts_failed":          "warnings carry a time in the future",
+	"alerts_stale":           "warnings are {age_h} old; the limit is {limit_h}",
+	"weather_missing":        "no weather forecast",
+	"weather_failed":         "weather forecast carries a time in the future",
+	"weather_stale":          "weather forecast is {age_h} old; the limit is {limit_h}",
+	"weather_gap":            "weather forecast does not cover the window",
+	"weather_no_air":         "the weather forecast has no air temperature for the window",
+	"weather_no_wind":        "the weather forecast has no wind for the window",
+	"weather_no_gust":        "the weather forecast has no gusts for the window",
+	"weather_no_thunder":     "the weather forecast has no thunder for the window",
+	"ice_unknown":            "ice on the reach is not known",
+	"no_max_flow":            "no flow limit set and only {record_years} of record",
+	"season_unverified":      "season not verified",
+	"water_missing":          "no water temperature",
+	"water_failed":           "no water temperature",
+	"water_stale":            "no water temperature",
+	"water_forecast_missing": "no water temperature forecast for the window",
+	"forecast_failed":        "forecast failed: {error}",
+	"odds_missing":           "no odds could be made",
+	"odds_missing_hours":     "no odds could be made for your hours",
+	"no_hours":               "no forecast for your hours {hours}",
+	"no_window":              "no fishing window left today",
+	"window_past":            "the window is over",
+	"replay":                 "a past morning from revised data[; stops not replayed: {inputs}]",
+	"brief_missing":          "the forecast of this morning was not ready in time",
+
+	// What holds a window at TOSS-UP, and the odds.
+	"hazards_unsurveyed": "hazards not surveyed",
+	"daily_gauge":        "the gauge reports once a day",
+	"regulated":          "set by dam releases, no release plan read",
+	"no_stage_forecast":  "no stage forecast: flood stage watched at the gauge only",
+	"no_gust":            "the weather forecast has no gusts for the window",
+	"no_thunder":         "the weather forecast has no thunder for the window",
+	"water_model":        "water temperature from the model alone",
 	"limit_unconfirmed":  "flow limit {limit_m3_s} is a proposal, not confirmed yet",
 	"high_water":         "high water: {flow_m3_s}, the limit here is {limit_m3_s}",
 	"craft_limit":        "{flow_m3_s}; the limit for {craft} is {limit_m3_s}",
 	"craft_high_water":   "high water for {craft}: {flow_m3_s} of {limit_m3_s}",
 	"craft_unconfirmed":  "no flow limit confirmed here for {craft}",
-	"drift":              "the river rose: logs and branches drift until a day after the peak",
+	"word_over":          "this word was good until {at}",
+	"input_stale":        "{input} is {age_h} old; the limit is {limit_h}",
+	"hours_missing":      "no forecast for the hours that were told",
+	"told_hours":         "this is about the hours you were told, from {at}; the page below tells of the others",
+	"hold_unknown":       "no sounding: no weight can be named",
+	"hold_low":           "heaviest weight holds only {hold_odds}",
+	"hold_low_box":       "heaviest weight in your box holds only {hold_odds}",
+	"spread":             "forecasts disagree widely",
+	"odds":               "{good_odds} for a good morning; go from {go_odds}",
+	"odds_kept":          "{good_odds} for a good morning; go from {go_odds}, word kept from the last issue",
 
-	"word_over":     "this word was good until {at}",
-	"input_stale":   "{input} is {age_h} old; the limit is {limit_h}",
-	"hours_missing": "no forecast for the hours that were told",
-	"told_hours":    "this is about the hours you were told, from {at}; the page below tells of the others",
+	// What to watch.
+	"action_stage":        "stage {stage_m}, over action stage {limit_m}",
+	"flow_high":           "high water: over the P{date_of100} of the date",
+	"dark":                "launch before first light at {clock}",
+	"drift":               "the river rose: logs and branches drift until a day after the peak",
+	"turbid":              "muddy: {turbidity_fnu}, wood and rock are hidden",
+	"turbid_said":         "muddy: under {sight_m} to see, wood and rock are hidden",
+	"fast_fall":           "air falls {fall_k} within 12 h",
+	"fog":                 "fog before sunrise",
+	"fog_unknown":         "fog before sunrise is not known",
+	"ramp_ice":            "below freezing: ice on ramp and boat",
+	"flood_watch":         alertWords,
+	"alert_other":         alertWords,
+	"rain_upstream":       "rain upstream {rain_mm} within a day",
+	"alone":               "alone in cold water: leave word where and when back",
+	"life_jacket":         "Water {water_c}: wear the life jacket.",
+	"life_jacket_unknown": "[Water not known since {since}|Cold water]: wear the life jacket.",
+	"other_window":        "stop for the window from {from}: {stop}",
 }
 
-var placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
+const alertWords = "[{event}|warning without a name][ to {until}|, no end given]"
+
+// keyWords are the words of keys that stand among the Names of a reason; every
+// other name is a foreign word and printed as it is.
+var keyWords = map[string]string{
+	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
+	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit",
+}
+
+var (
+	placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
+	either      = regexp.MustCompile(`\[([^]|]*)(?:\|([^]]*))?\]`)
+)
+
+// SetWording keeps the words of a brief's reasons as they are issued, for the
+// season's record.
+func SetWording(b *coldseam.Brief) {
+	us, si := formatFor(coldseam.Preferences{}, b.Zone), formatFor(coldseam.Preferences{Units: "metric"}, b.Zone)
+	for _, list := range []*[]coldseam.Reason{&b.Stops, &b.Reasons, &b.Cautions} {
+		*list = slices.Clone(*list)
+		for i := range *list {
+			r := &(*list)[i]
+			text, textSI := plain(us.reason(*r)), plain(si.reason(*r))
+			if r.Text = text; textSI != text {
+				r.TextSI = textSI
+			}
+		}
+	}
+}
 
 // sentence words a reason for the reader's units. ok is false where the code
-// has no sentence or the reason lacks one of its values, as in briefs that were
-// stored before reasons carried values.
+// has no sentence or the reason lacks one of its values.
 func (f format) sentence(r coldseam.Reason) (text string, ok bool) {
 	words, ok := reasonWords[r.Code]
 	if !ok {
 		return "", false
 	}
 
+	words = either.ReplaceAllStringFunc(words, func(m string) string {
+		part := either.FindStringSubmatch(m)
+		if s, ok := f.fill(part[1], r); ok {
+			return s
+		}
+		s, _ := f.fill(part[2], r)
+		return s
+	})
+	return f.fill(words, r)
+}
+
+// fill puts the values of a reason into its words; ok is false when one lacks.
+func (f format) fill(words string, r coldseam.Reason) (text string, ok bool) {
+	ok = true
 	text = placeholder.ReplaceAllStringFunc(words, func(m string) string {
-		name := m[1 : len(m)-1]
-		if name == "at" && !r.At.IsZero() {
-			return r.At.In(f.zone).Format("Mon ") + f.clock(r.At)
-		}
-		if s, found := r.Names[name]; found {
-			return clean(s)
-		}
-		v, found := r.Values[name]
-		if !found {
-			ok = false
-			return ""
-		}
-		return f.quantity(name, v)
+		s, found := f.value(m[1:len(m)-1], r)
+		ok = ok && found
+		return s
 	})
 	return text, ok
+}
+
+// value words one value of a reason.
+func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
+	moment := map[string]time.Time{"at": r.At, "clock": r.At, "since": r.At, "from": r.From, "until": r.Until}
+	if t, ok := moment[name]; ok {
+		switch {
+		case t.IsZero():
+			return "", false
+		case name == "clock" || name == "from":
+			return f.clock(t), true
+		case name == "since":
+			return t.In(f.zone).Format("2 Jan"), true
+		}
+		return t.In(f.zone).Format("Mon ") + f.clock(t), true
+	}
+
+	if s, ok := r.Names[name]; ok {
+		switch name {
+		case "stop":
+			r.Code = s
+			return f.reason(r), true
+		case "quantity", "inputs":
+			return keyList(s), true
+		}
+		return clean(s), true
+	}
+
+	v, ok := r.Values[name]
+	if !ok || f.noOdds && strings.HasSuffix(name, "_odds") {
+		return "", false
+	}
+	return f.quantity(name, v), true
+}
+
+// keyList words one key or several, separated by commas.
+func keyList(keys string) string {
+	list := strings.Split(keys, ",")
+	for i, k := range list {
+		if w, ok := keyWords[k]; ok {
+			list[i] = w
+		} else {
+			list[i] = strings.ReplaceAll(clean(k), "_", " ")
+		}
+	}
+	return strings.Join(list, ", ")
 }
 
 // quantity writes an SI value by the unit that ends its name.
@@ -95,16 +268,42 @@ func (f format) quantity(name string, v float64) string {
 		return trimmed(v, 0) + nbsp + "mm"
 	case unit == "share":
 		return percent(v) + "%"
+	case unit == "of100":
+		return percent(v)
 	case unit == "members": // a share of the forecasts, never an odds
 		return percent(v) + " of 100 forecasts"
 	case unit == "odds":
 		return odds(v)
 	case unit == "h":
-		return hours(time.Duration(v * float64(time.Hour)))
+		return age(v)
 	case unit == "d":
 		return trimmed(v, 0) + nbsp + "d"
+	case unit == "years":
+		return counted(v, "year")
+	case unit == "fnu":
+		return trimmed(v, 0) + nbsp + "FNU"
 	}
 	return trimmed(v, 1)
+}
+
+// age writes hours beside a limit, so fine that the two differ when they do.
+func age(h float64) string {
+	d := time.Duration(h * float64(time.Hour))
+	if d >= 100*time.Minute && d < 10*time.Hour {
+		return trimmed(h, 1) + nbsp + "h"
+	}
+	if d >= time.Hour && d < 90*time.Minute && d%time.Hour == 0 {
+		return "1" + nbsp + "h"
+	}
+	return strings.Replace(hours(d), " ", nbsp, 1)
+}
+
+// counted writes a whole number with its noun.
+func counted(v float64, noun string) string {
+	if math.Round(v) == 1 {
+		return "1 " + noun
+	}
+	return thousands(v) + " " + noun + "s"
 }
 
 // trimmed writes v with at most n decimals and no trailing zeros.

@@ -7,50 +7,6 @@ import (
 	"example.org/coldseam"
 )
 
-// withoutOdds is the last guard of STOP and NO CALL: a reason or a spot may come
-// with a chance in its text ("the heaviest, 1/2 oz, 4 in 10"); those clauses go.
-// The line of a replay alone may say what odds would have said.
-func (k *block) withoutOdds() {
-	parts := func(ps []part) {
-		for i := range ps {
-			ps[i].Text = dropOdds(ps[i].Text)
-		}
-	}
-	parts(k.Head)
-	k.Sub = dropOdds(k.Sub)
-	for _, f := range k.Facts {
-		if f.Label == "Replay" {
-			continue
-		}
-		for _, item := range f.Items {
-			parts(item)
-		}
-	}
-	for _, s := range k.Below {
-		for i := range s.Items {
-			s.Items[i] = dropOdds(s.Items[i])
-		}
-	}
-	k.Alt = dropOdds(k.Alt)
-}
-
-// dropOdds removes the clauses that hold a chance.
-func dropOdds(s string) string {
-	if !strings.Contains(plain(s), "in 10") {
-		return s
-	}
-	var keep []string
-	for _, c := range strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == ',' }) {
-		if c = strings.TrimSpace(c); c != "" && !strings.Contains(plain(c), "in 10") {
-			keep = append(keep, c)
-		}
-	}
-	if len(keep) == 0 {
-		return "see the rule of the club"
-	}
-	return strings.Join(keep, ", ")
-}
-
 // mainStop is the stop that stands in the subject and under the verdict word: a
 // warning in force says more to an angler than a limit of ours; else the first.
 func mainStop(b coldseam.Brief) (coldseam.Reason, bool) {
@@ -80,6 +36,9 @@ func (k *block) stops(f format, none string) []fact {
 
 // lifeLine is the fixed line for cold water.
 func (k *block) lifeLine(f format) string {
+	if k.Brief.Life.Code != "" {
+		return f.reason(k.Brief.Life)
+	}
 	return f.either(k.Brief.LifeLine, k.Brief.LifeLineSI)
 }
 
@@ -137,7 +96,7 @@ func (f format) says(r coldseam.Reason, d coldseam.Date) string {
 	if s == clubRule && r.Kind == "caution" {
 		s = ""
 	}
-	if !r.Until.IsZero() && !strings.Contains(f.reason(r), f.dayClock(r.Until, d)) {
+	if !r.Until.IsZero() && !f.tellsEnd(r, d) {
 		if s != "" {
 			s += ", "
 		}
@@ -146,9 +105,27 @@ func (f format) says(r coldseam.Reason, d coldseam.Date) string {
 	return s
 }
 
+// tellsEnd reports whether the words of a reason name its end already.
+func (f format) tellsEnd(r coldseam.Reason, d coldseam.Date) bool {
+	if onlyWords(r) {
+		return strings.Contains(f.reason(r), f.dayClock(r.Until, d))
+	}
+	code := r.Code
+	if stop, ok := r.Names["stop"]; ok {
+		code = stop
+	}
+	return strings.Contains(reasonWords[code], "{until}")
+}
+
+// onlyWords reports a reason of a brief that was stored before reasons carried
+// values: it is told in the words it was issued with.
+func onlyWords(r coldseam.Reason) bool {
+	return r.Text != "" && len(r.Values) == 0 && len(r.Names) == 0 && r.At.IsZero()
+}
+
 // reason words a reason in the reader's units.
 func (f format) reason(r coldseam.Reason) string {
-	if t, ok := f.sentence(r); ok {
+	if t, ok := f.sentence(r); ok && !onlyWords(r) {
 		return t
 	}
 	if t := f.either(r.Text, r.TextSI); t != "" {

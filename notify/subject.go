@@ -82,8 +82,8 @@ func cause(k block) []string {
 	s, _, _ := strings.Cut(plain(short(k.Head)), ";")
 	out := []string{s}
 	if r, ok := mainStop(k.Brief); ok && k.Verdict == coldseam.Stop && !r.Until.IsZero() {
-		if u := formatFor(coldseam.Preferences{}, k.Brief.Zone).dayClock(r.Until, k.Brief.Day); !strings.Contains(s, u) {
-			out = append(out, "until "+u)
+		if f := formatFor(coldseam.Preferences{}, k.Brief.Zone); !f.tellsEnd(r, k.Brief.Day) {
+			out = append(out, "until "+f.dayClock(r.Until, k.Brief.Day))
 		}
 	}
 	return out

@@ -11,7 +11,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
-	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -166,6 +165,7 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 		f.FlowModel, f.TempModel = nil, nil // a model fitted later has seen that morning
 	}
 	m := forecast.Make(f)
+	notify.SetWording(&m.Brief)
 	if c.Save && !replay {
 		err = a.saveMorning(ctx, &m)
 	}
@@ -191,7 +191,7 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 // thresholds, and beside them the windows and models.
 func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 	fmt.Fprintln(w)
-	for _, line := range verdict.Why(m.Brief, f.Table, f.Loc) {
+	for _, line := range whyLines(m.Brief, f.Table, f.Loc) {
 		fmt.Fprintln(w, line)
 	}
 	fmt.Fprintln(w, "windows:")

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 // Ages at which what a person looked up or measured wants another look
@@ -186,7 +187,7 @@ func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
 			if i == 3 {
 				break
 			}
-			k.ok(string(r.ID)+" measure next", "%d. %s", i+1, m.Text)
+			k.ok(string(r.ID)+" measure next", "%d. %s", i+1, notify.ReasonText(m, "", r.Zone))
 		}
 		return
 	}
@@ -214,7 +215,7 @@ func (k *checker) briefs(ctx context.Context) {
 		}
 		word := b.Verdict.String()
 		if b.Verdict == coldseam.NoCall && len(b.Reasons) > 0 {
-			word += ": " + b.Reasons[0].Text
+			word += ": " + notify.ReasonText(b.Reasons[0], "", r.Zone)
 		}
 		k.ok(key, "%s, made %s ago", word, age(max(now.Sub(b.Issued), time.Minute)))
 	}

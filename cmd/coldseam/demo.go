@@ -272,7 +272,7 @@ func (d *demo) brief(ctx context.Context) error {
 	for _, b := range d.briefs {
 		why := ""
 		for _, r := range append(append([]coldseam.Reason(nil), b.Stops...), b.Reasons...) {
-			why = r.Text
+			why = notify.ReasonText(r, "", b.Zone)
 			break
 		}
 		d.say("brief", "%-8s %s, %s: %s", b.Verdict, b.River, b.ReachName, why)

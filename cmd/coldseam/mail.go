@@ -291,11 +291,10 @@ func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief,
 // noBrief is the NO CALL that stands for a brief which is not there or cannot be
 // read; of b only what the club itself has entered is kept.
 func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
-	const life = "Cold water: wear the life jacket."
 	return coldseam.Brief{Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, Zone: b.Zone, Day: b.Day,
 		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, zoneOf(b.Zone)),
-		WindowI: -1, LifeLine: life, LifeLineSI: life,
-		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing, Text: "the forecast of this morning was not ready in time"}}}
+		WindowI: -1, Life: coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
+		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}}}
 }
 
 // personal is a subscriber's own view of a brief.

@@ -10,6 +10,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
 
@@ -33,6 +34,7 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
 	m := forecast.Make(f)
+	notify.SetWording(&m.Brief)
 	for _, p := range m.Problems {
 		a.log.Warn("forecast", "reach", r.ID, "err", p)
 	}

@@ -70,7 +70,7 @@ func TestAlertsThatDoNotCount(t *testing.T) {
 	in.Alerts.List = []coldseam.Alert{a}
 	d := Decide(in)
 	require.Equal(t, coldseam.Stop, d.Verdict, "a status that is not stated counts")
-	require.Equal(t, "Flood Warning to Fri 18:00", d.Stops[0].Text)
+	require.Equal(t, map[string]string{"event": "Flood Warning"}, d.Stops[0].Names)
 	require.Equal(t, "Weather service", d.Stops[0].Source)
 	require.True(t, d.Stops[0].Until.Equal(at(18, 0)))
 }

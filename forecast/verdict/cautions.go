@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -26,25 +25,22 @@ func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
 		caps = append(caps, r)
 	}
 	out = append(out, rain...)
-	if w, ok := newest(in.Gauge.Water); ok && coldseam.F(w.Value) < in.Table.ColdWaterF {
-		out = append(out, caution("alone", "alone in cold water: leave word where and when back", ""))
+	if w, ok := in.waterNow(); !ok || coldseam.F(w.Value) < in.Table.ColdWaterF {
+		out = append(out, caution("alone", nil))
 	}
 	return out, caps
 }
 
-func caution(code, us, si string) coldseam.Reason { return reason(KindCaution, code, us, si, clubRule) }
-
 func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 	if o, ok := newest(in.Gauge.Stage); ok && in.Reach.ActionStage != nil && o.Value >= *in.Reach.ActionStage {
-		out = append(out, caution("action_stage", "stage "+feet(o.Value)+", over action stage "+feet(*in.Reach.ActionStage),
-			"stage "+metres(o.Value)+", over action stage "+metres(*in.Reach.ActionStage)))
+		out = append(out, caution("action_stage", map[string]float64{"stage_m": o.Value, "limit_m": *in.Reach.ActionStage}))
 	}
 	q := coldseam.Quantile(c.FlowM3S, .9)
 	if o, ok := newest(in.Gauge.Discharge); ok && !(q > o.Value) {
 		q = o.Value
 	}
 	if p, ok := in.pct(in.Table.CautionFlowPct); ok && q >= p {
-		out = append(out, caution("flow_high", fmt.Sprintf("high water: over the P%.0f of the date", in.Table.CautionFlowPct*100), ""))
+		out = append(out, caution("flow_high", map[string]float64{"flow_m3_s": q, "date_of100": in.Table.CautionFlowPct}))
 	}
 	return out
 }
@@ -52,7 +48,7 @@ func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 func (in *Inputs) airCautions(steps []Hour) (out []coldseam.Reason) {
 	t := in.Table
 	if w, _, any := extreme(steps, wind, math.Max); any && coldseam.MPH(w) >= t.CautionWindMPH {
-		out = append(out, caution("wind", "wind "+mph(w), "wind "+kmh(w)))
+		out = append(out, caution("wind", map[string]float64{"wind_mps": w}))
 	}
 	chill := math.Inf(1)
 	for _, h := range steps {
@@ -61,7 +57,7 @@ func (in *Inputs) airCautions(steps []Hour) (out []coldseam.Reason) {
 		}
 	}
 	if chill <= t.CautionChillF {
-		out = append(out, caution("wind_chill", fmt.Sprintf("wind chill %.0fF", chill), fmt.Sprintf("wind chill %.0f C", coldseam.C(chill))))
+		out = append(out, caution("wind_chill", map[string]float64{"chill_c": coldseam.C(chill)}))
 	}
 	return out
 }
@@ -70,15 +66,21 @@ func (in *Inputs) lightCautions(c Candidate) []coldseam.Reason {
 	if !in.Sun.CivilOK || !c.Start.Before(in.Sun.Dawn) {
 		return nil
 	}
-	return []coldseam.Reason{caution("dark", "launch before first light at "+in.Sun.Dawn.In(in.loc()).Format("15:04"), "")}
+	r := caution("dark", nil)
+	r.At = in.Sun.Dawn
+	return []coldseam.Reason{r}
 }
+
+// muddySightM is how far one sees into water that a member calls muddy, at most
+// [common practice]: under a foot.
+const muddySightM = coldseam.MetrePerFoot
 
 func (in *Inputs) clarityCaution() []coldseam.Reason {
 	if o, ok := newest(in.Gauge.Turbidity); ok && in.Now.Sub(o.At) <= hours(in.Table.GaugeAgeH) && o.Value > in.Table.TurbidityFNU {
-		return []coldseam.Reason{caution("turbid", fmt.Sprintf("muddy: %.0f FNU, wood and rock are hidden", o.Value), "")}
+		return []coldseam.Reason{caution("turbid", map[string]float64{"turbidity_fnu": o.Value})}
 	}
 	if in.Clarity == "muddy" {
-		return []coldseam.Reason{caution("turbid", "muddy: under a foot to see, wood and rock are hidden", "muddy: under 0.3 m to see, wood and rock are hidden")}
+		return []coldseam.Reason{caution("turbid_said", map[string]float64{"sight_m": muddySightM})}
 	}
 	return nil
 }
@@ -101,7 +103,7 @@ func (in *Inputs) fallCaution(c Candidate) []coldseam.Reason {
 	if fall*1.8 < in.Table.FallF {
 		return nil
 	}
-	return []coldseam.Reason{caution("fast_fall", fmt.Sprintf("air falls %.0fF within 12 h", fall*1.8), fmt.Sprintf("air falls %.0f C within 12 h", fall))}
+	return []coldseam.Reason{caution("fast_fall", map[string]float64{"fall_k": fall})}
 }
 
 func (in *Inputs) fogCaution(c Candidate) []coldseam.Reason {
@@ -111,17 +113,17 @@ func (in *Inputs) fogCaution(c Candidate) []coldseam.Reason {
 	steps, _ := in.Weather.overlapping(c.Start, in.Sun.Rise)
 	v, ok, any := extreme(steps, func(h Hour) *float64 { return h.VisibilityM }, math.Min)
 	if any && v < in.Table.FogM {
-		return []coldseam.Reason{caution("fog", "fog before sunrise", "")}
+		return []coldseam.Reason{caution("fog", nil)}
 	}
 	if !ok {
-		return []coldseam.Reason{caution("fog_unknown", "fog before sunrise is not known", "")}
+		return []coldseam.Reason{caution("fog_unknown", nil)}
 	}
 	return nil
 }
 
 func (in *Inputs) rampCaution(steps []Hour) []coldseam.Reason {
 	if a, _, any := extreme(steps, air, math.Min); any && a < 0 {
-		return []coldseam.Reason{caution("ramp_ice", "below freezing: ice on ramp and boat", "")}
+		return []coldseam.Reason{caution("ramp_ice", nil)}
 	}
 	return nil
 }
@@ -133,20 +135,15 @@ func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
 		if !alive(a, c.Start, c.End.Add(hours(in.Table.AfterH))) {
 			continue
 		}
-		var r coldseam.Reason
 		switch ClassifyAlert(a, in.Alerts.Rules) {
 		case AlertWatch:
-			r = caution("flood_watch", in.alertText(a), "")
+			out = append(out, ofAlert(KindCaution, "flood_watch", a))
 		case AlertUnknown:
-			r = caution("alert_other", in.alertText(a), "")
-		default:
-			continue
+			out = append(out, ofAlert(KindCaution, "alert_other", a))
 		}
-		r.Source, r.Until = a.Sender, a.End
-		out = append(out, r)
 	}
 	if mm := in.Weather.RainMM; mm != nil && *mm >= in.Table.RainIn*25.4 {
-		out = append(out, caution("rain_upstream", fmt.Sprintf("rain upstream %s in within a day", trim(*mm/25.4, 1)), fmt.Sprintf("rain upstream %.0f mm within a day", *mm)))
+		out = append(out, caution("rain_upstream", map[string]float64{"rain_mm": *mm}))
 	}
 	return out
 }

@@ -13,28 +13,27 @@ import (
 
 // Decision is the answer of Decide. Its zero value is NO CALL without odds.
 type Decision struct {
-	Verdict    coldseam.Verdict
-	Odds       float64
-	OddsOK     bool
-	OddsNote   string
-	Spread     [2]float64
-	Cost       float64
-	HoldP      float64
-	WindowI    int // -1 = none
-	Windows    []coldseam.Window
-	Begun      []coldseam.Window // windows under way, with their stops from now on
-	Stops      []coldseam.Reason
-	Reasons    []coldseam.Reason
-	Cautions   []coldseam.Reason
-	Hazards    []string
-	Surveyed   bool
-	Inputs     []coldseam.Input
-	Ice        string // open, ice, unknown
-	LifeLine   string
-	LifeLineSI string
-	Sure       string
-	SureWhy    string
-	GoodUntil  time.Time
+	Verdict   coldseam.Verdict
+	Odds      float64
+	OddsOK    bool
+	OddsNote  string
+	Spread    [2]float64
+	Cost      float64
+	HoldP     float64
+	WindowI   int // -1 = none
+	Windows   []coldseam.Window
+	Begun     []coldseam.Window // windows under way, with their stops from now on
+	Stops     []coldseam.Reason
+	Reasons   []coldseam.Reason
+	Cautions  []coldseam.Reason
+	Hazards   []string
+	Surveyed  bool
+	Inputs    []coldseam.Input
+	Ice       string          // open, ice, unknown
+	Life      coldseam.Reason // the life-jacket line of cold water; no code = warm
+	Sure      string
+	SureWhy   string
+	GoodUntil time.Time
 	// ShowLines: the WATER, JIG and RUN lines may be printed. On NO CALL they
 	// are, marked and without odds, where only weather, alerts or the season
 	// rule are missing; on NO CALL for anything else and on STOP they are not.
@@ -67,8 +66,7 @@ func Decide(in Inputs) Decision {
 	ice := in.ice()
 	book := in.safetyInputs(ice)
 	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: ice.State,
-		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed}
-	in.lifeLine(&d)
+		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed, Life: in.lifeLine()}
 	looks := make([]look, len(in.Candidates))
 	for i, c := range in.Candidates {
 		looks[i] = in.inspect(c, book)
@@ -96,13 +94,13 @@ func (in *Inputs) inspect(c Candidate, book ledger) look {
 	l.stops = in.windowStops(c)
 	l.missing, l.caps = in.windowWeather(c)
 	if !c.End.After(c.Start) || !c.End.After(in.Now) {
-		l.missing = append(l.missing, missing("window_past", "the window is over"))
+		l.missing = append(l.missing, missing("window_past", nil))
 	}
 	if c.RiseShare == nil && in.Reach.DamCycle == "" {
-		l.missing = append(l.missing, missing("rise_forecast_missing", "no forecast of a rise"))
+		l.missing = append(l.missing, missing("rise_forecast_missing", nil))
 	}
 	if len(c.FlowM3S) == 0 {
-		l.missing = append(l.missing, missing("flow_forecast_missing", "no flow forecast for the window"))
+		l.missing = append(l.missing, missing("flow_forecast_missing", nil))
 	}
 	var rain []coldseam.Reason
 	l.cautions, rain = in.cautions(c)
@@ -114,37 +112,39 @@ func (in *Inputs) inspect(c Candidate, book ledger) look {
 
 // capsOf lists what caps a window at TOSS-UP, in the order printed.
 func (in *Inputs) capsOf(l *look, book ledger) {
-	capIf := func(on bool, code, us string) {
+	capIf := func(on bool, code string) {
 		if on {
-			l.caps = append(l.caps, reason(KindCap, code, us, "", clubRule))
+			l.caps = append(l.caps, capped(code, nil))
 		}
 	}
-	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed", "hazards not surveyed")
-	capIf(in.Gauge.DailyOnly, "daily_gauge", "the gauge reports once a day")
+	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed")
+	capIf(in.Gauge.DailyOnly, "daily_gauge")
 	l.caps = append(l.caps, in.limitCaps(l.c)...)
 	l.caps = append(l.caps, in.risen.caps...)
 	l.caps = append(l.caps, book.caps...)
-	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated", "set by dam releases, no release plan read")
-	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast", "no stage forecast: flood stage watched at the gauge only")
+	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated")
+	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast")
 	switch {
 	case l.c.HoldP == nil:
-		capIf(true, "hold_unknown", "no sounding: no weight can be named")
+		capIf(true, "hold_unknown")
 	case math.IsNaN(*l.c.HoldP) || *l.c.HoldP < in.Table.HoldCap:
-		capIf(true, "hold_low", "heaviest weight holds only "+Odds(*l.c.HoldP))
+		l.caps = append(l.caps, capped("hold_low", map[string]float64{"hold_odds": *l.c.HoldP}))
 	}
 }
 
 // oddsOf sets the odds of a window and what is missing for them.
 func (in *Inputs) oddsOf(l *look) {
 	if in.Failed != "" {
-		l.odds = append(l.odds, missing("forecast_failed", "forecast failed: "+in.Failed))
+		r := missing("forecast_failed", nil)
+		r.Names = map[string]string{"error": in.Failed}
+		l.odds = append(l.odds, r)
 		return
 	}
 	if len(l.c.WaterC) == 0 {
-		l.odds = append(l.odds, missing("water_forecast_missing", "no water temperature forecast for the window"))
+		l.odds = append(l.odds, missing("water_forecast_missing", nil))
 	}
 	if len(l.c.PGood) == 0 || slices.ContainsFunc(l.c.PGood, func(p float64) bool { return math.IsNaN(p) || p < 0 || p > 1 }) {
-		l.odds = append(l.odds, missing("odds_missing", "no odds could be made"))
+		l.odds = append(l.odds, missing("odds_missing", nil))
 		return
 	}
 	sum := 0.0
@@ -154,7 +154,7 @@ func (in *Inputs) oddsOf(l *look) {
 	l.p = sum / float64(len(l.c.PGood))
 	l.spread = [2]float64{coldseam.Quantile(l.c.PGood, .1), coldseam.Quantile(l.c.PGood, .9)}
 	if l.spread[1]-l.spread[0] > in.Table.SpreadCap {
-		l.caps = append(l.caps, reason(KindCap, "spread", "forecasts disagree widely", "", clubRule))
+		l.caps = append(l.caps, capped("spread", nil))
 	}
 }
 
@@ -204,7 +204,7 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 		}
 	}
 	if len(looks) == 0 {
-		miss = append(miss, missing("no_window", "no fishing window left today"))
+		miss = append(miss, missing("no_window", nil))
 	}
 	if len(book.bad) > 0 || len(book.odds) > 0 || best < 0 {
 		d.Reasons = merge(book.bad, miss, book.odds, open)
@@ -283,11 +283,11 @@ func better(a, b look) bool {
 }
 
 func (in *Inputs) oddsReason(l look) coldseam.Reason {
-	text := Odds(l.p) + " for a good morning; go from " + Odds(in.cost()+in.Table.Margin)
+	code := "odds"
 	if l.hystNoted {
-		text += ", word kept from the last issue"
+		code = "odds_kept"
 	}
-	return reason(KindOdds, "odds", text, "", clubRule)
+	return because(KindOdds, code, clubRule, map[string]float64{"good_odds": l.p, "go_odds": in.cost() + in.Table.Margin})
 }
 
 // finish fills what every verdict carries: windows, cautions, hold, sureness,
@@ -310,7 +310,7 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 	if d.WindowI >= 0 {
 		d.GoodUntil = looks[d.WindowI].c.End
 		d.Cautions = looks[d.WindowI].cautions
-		d.Cautions = append(d.Cautions, otherStops(looks, d.WindowI, in.loc())...)
+		d.Cautions = append(d.Cautions, otherStops(looks, d.WindowI)...)
 	} else {
 		for _, l := range looks {
 			d.Cautions = merge(d.Cautions, l.cautions)
@@ -325,16 +325,10 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 }
 
 // otherStops says when a stop falls on another window of the day.
-func otherStops(looks []look, best int, loc *time.Location) []coldseam.Reason {
+func otherStops(looks []look, best int) []coldseam.Reason {
 	for i, l := range looks {
 		if i != best && len(l.stops) > 0 {
-			r := l.stops[0]
-			from := l.c.Start.In(loc).Format("15:04")
-			us, si := "stop for the window from "+from+": "+r.Text, ""
-			if r.TextSI != "" {
-				si = "stop for the window from " + from + ": " + r.TextSI
-			}
-			return []coldseam.Reason{reason(KindCaution, "other_window", us, si, r.Source)}
+			return []coldseam.Reason{otherWindow(l.stops[0], l.c.Start)}
 		}
 	}
 	return nil
@@ -370,17 +364,18 @@ func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Wind
 	return w
 }
 
-// lifeLine is the fixed line for cold water. Unknown water counts as cold.
-func (in *Inputs) lifeLine(d *Decision) {
-	o, ok := newest(in.Gauge.Water)
+// lifeLine is the fixed line for cold water.
+func (in *Inputs) lifeLine() coldseam.Reason {
+	o, ok := in.waterNow()
 	if !ok {
-		d.LifeLine, d.LifeLineSI = "Cold water: wear the life jacket.", "Cold water: wear the life jacket."
-		return
+		r := caution("life_jacket_unknown", nil)
+		r.At = o.At
+		return r
 	}
-	if coldseam.F(o.Value) < in.Table.ColdWaterF {
-		d.LifeLine = "Water " + degF(o.Value) + ": wear the life jacket."
-		d.LifeLineSI = "Water " + degC(o.Value) + ": wear the life jacket."
+	if coldseam.F(o.Value) >= in.Table.ColdWaterF {
+		return coldseam.Reason{}
 	}
+	return caution("life_jacket", map[string]float64{"water_c": o.Value})
 }
 
 // sure says how sure the word is and why [proposal]: high needs a log of 20
@@ -415,22 +410,35 @@ func tripWords(n int) string {
 	return fmt.Sprintf("%d trips logged this week", n)
 }
 
-// perWindow tells the codes whose text differs a little from window to window:
-// the first, which belongs to the earliest window, stands for all.
-func perWindow(code string) bool { return strings.Contains(code, "_forecast") || code == "fast_fall" }
-
-// merge joins lists of reasons and drops repeats of the same code and text.
+// merge joins lists of reasons. A rule that fires in several windows stands
+// once, with the numbers of the window where they are worst.
 func merge(lists ...[]coldseam.Reason) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, l := range lists {
 		for _, r := range l {
-			same := func(o coldseam.Reason) bool {
-				return o.Code == r.Code && (perWindow(r.Code) || o.Text == r.Text && maps.Equal(o.Values, r.Values))
+			alike := func(o coldseam.Reason) bool {
+				o.Values, o.Text, o.TextSI = r.Values, r.Text, r.TextSI
+				return o.Same(r)
 			}
-			if !slices.ContainsFunc(out, same) {
+			i := slices.IndexFunc(out, alike)
+			switch {
+			case i < 0 || r.Values == nil && r.Text != out[i].Text: // a brief stored before reasons had values
 				out = append(out, r)
+			case worse(r.Values, out[i].Values):
+				out[i] = r
 			}
 		}
 	}
 	return out
+}
+
+// worse reports whether the numbers of a rule lie further on the bad side than
+// b: low for temperatures and odds, high for the rest. Limits do not differ.
+func worse(a, b map[string]float64) bool {
+	for _, k := range slices.Sorted(maps.Keys(a)) {
+		if a[k] != b[k] {
+			return (a[k] < b[k]) == (strings.HasSuffix(k, "_c") || strings.HasSuffix(k, "_odds"))
+		}
+	}
+	return false
 }

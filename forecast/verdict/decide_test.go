@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 var zone = time.FixedZone("river", -6*3600)
@@ -93,7 +94,7 @@ func TestDecideByOdds(t *testing.T) {
 			require.InDelta(t, r.p, d.Odds, 1e-9)
 			require.Equal(t, 0, d.WindowI)
 			require.Empty(t, d.Stops)
-			require.Equal(t, "Water 39F: wear the life jacket.", d.LifeLine)
+			require.Equal(t, "Water 39F: wear the life jacket.", notify.ReasonText(d.Life, "", ""))
 		})
 	}
 }

@@ -166,11 +166,6 @@ func TestWords(t *testing.T) {
 	require.Equal(t, "easing to noon", Trend(100, 96, "noon"))
 	require.Equal(t, "steady to noon", Trend(100, 98, "noon"))
 	require.Equal(t, "rising fast", Trend(100, 115, ""))
-	require.Equal(t, "2,410 cfs", cfs(2411*coldseam.CubicMPerCFS))
-	require.Equal(t, "-1,200", comma(-1200))
-	require.Equal(t, "0.314", comma(.3141))
-	require.Equal(t, "-3F", degF(coldseam.C(-3)))
-	require.Equal(t, "0F", degF(coldseam.C(-.2)))
 }
 
 func TestClimate(t *testing.T) {

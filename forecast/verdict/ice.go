@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"time"
 
 	"example.org/coldseam"
@@ -26,7 +25,7 @@ func (in *Inputs) ice() iceState {
 	haveWater = haveWater && in.Now.Sub(water.At) <= hours(in.Table.IceAgeH)
 	frost := in.Weather.AirMaxC != nil && *in.Weather.AirMaxC < 0
 	if in.Reach.IceSwitch {
-		return iceState{State: "ice", At: in.Now, stops: []coldseam.Reason{safety("ice_switch", "ice on the reach, says the club admin", "", "club admin")}}
+		return iceState{State: "ice", At: in.Now, stops: []coldseam.Reason{because(KindSafety, "ice_switch", "club admin", nil)}}
 	}
 	var plain time.Time
 	for _, s := range [][]coldseam.Observation{in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water} {
@@ -35,7 +34,9 @@ func (in *Inputs) ice() iceState {
 			continue
 		}
 		if o.Flag&coldseam.Ice != 0 {
-			return iceState{State: "ice", At: o.At, stops: []coldseam.Reason{safety("ice_flag", "gauge flagged for ice at "+o.At.In(in.loc()).Format("Mon 15:04"), "", "gauge")}}
+			r := because(KindSafety, "ice_flag", "gauge", nil)
+			r.At = o.At
+			return iceState{State: "ice", At: o.At, stops: []coldseam.Reason{r}}
 		}
 		if in.Now.Sub(o.At) <= hours(in.Table.IceAgeH) && o.At.After(plain) && o.Flag&coldseam.Missing == 0 {
 			plain = o.At
@@ -50,9 +51,8 @@ func (in *Inputs) ice() iceState {
 		return iceState{State: "open", At: plain}
 	}
 	if haveWater && water.Value <= limit && frost {
-		return iceState{State: "ice", At: water.At, stops: []coldseam.Reason{safety("ice_likely",
-			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degF(water.Value), in.Table.IceAirH),
-			fmt.Sprintf("water %s and %.0f h of frost: ice likely", degC(water.Value), in.Table.IceAirH), clubRule)}}
+		return iceState{State: "ice", At: water.At, stops: []coldseam.Reason{because(KindSafety, "ice_likely", clubRule,
+			map[string]float64{"water_c": water.Value, "frost_h": in.Table.IceAirH})}}
 	}
 	return iceState{State: "unknown", At: plain}
 }

@@ -165,6 +165,18 @@ func newest(obs []coldseam.Observation) (coldseam.Observation, bool) {
 	return coldseam.Observation{}, false
 }
 
+// WaterTodayH is the greatest age in hours of a reading that is told as today's
+// water [proposal]: a gauge that reports once a day stays within it. Older or
+// missing water counts as cold.
+const WaterTodayH = 30
+
+// waterNow is the newest usable water temperature; ok is false when it is too old
+// to be told as today's.
+func (in *Inputs) waterNow() (o coldseam.Observation, ok bool) {
+	o, ok = newest(in.Gauge.Water)
+	return o, ok && in.Now.Sub(o.At) <= hours(WaterTodayH)
+}
+
 // spoken is the newest row that says something of ice: it carries an ice flag
 // or is a usable value.
 func spoken(obs []coldseam.Observation) (coldseam.Observation, bool) {

@@ -25,8 +25,6 @@ type ledger struct {
 	odds   []coldseam.Reason // odds inputs: NO CALL, after the safety ones
 }
 
-func missing(code, us string) coldseam.Reason { return reason(KindMissing, code, us, "", clubRule) }
-
 // safetyInputs checks every safety input of the day (section by section, in
 // the order in which they are printed) against its greatest age.
 func (in *Inputs) safetyInputs(ice iceState) ledger {
@@ -45,12 +43,12 @@ func (in *Inputs) safetyInputs(ice iceState) ledger {
 func (in *Inputs) gaugeInputs(l *ledger) {
 	limit := hours(in.Table.GaugeAgeH)
 	rows := []struct {
-		key, name, what string
-		obs             []coldseam.Observation
-		needed          bool
+		key, name string
+		obs       []coldseam.Observation
+		needed    bool
 	}{
-		{"discharge", "Flow", "flow", in.Gauge.Discharge, true},
-		{"stage", "Stage", "stage", in.Gauge.Stage, in.Reach.FloodStageM != nil},
+		{"discharge", "Flow", in.Gauge.Discharge, true},
+		{"stage", "Stage", in.Gauge.Stage, in.Reach.FloodStageM != nil},
 	}
 	for _, r := range rows {
 		if !r.needed && len(r.obs) == 0 {
@@ -62,25 +60,33 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		if i.State == StateGood || !r.needed {
 			continue
 		}
-		l.bad = append(l.bad, missing(r.key+"_"+i.State, gaugeWords(i, r.what)))
+		l.bad = append(l.bad, gaugeMissing(i))
 	}
 	// A rise of the last six hours must be seen, not assumed: one reading alone
 	// cannot show it.
-	for _, r := range rows {
-		if _, _, ok := rise(r.obs, 6); r.needed && !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
-			l.bad = append(l.bad, missing("rise_unknown", "one "+r.what+" reading in 6 h: a rise cannot be seen"))
+	for _, row := range rows {
+		if _, _, ok := rise(row.obs, 6); row.needed && !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
+			r := missing("rise_unknown", nil)
+			r.Names = map[string]string{"quantity": row.key}
+			l.bad = append(l.bad, r)
 		}
 	}
 }
 
-func gaugeWords(i coldseam.Input, what string) string {
-	switch i.State {
-	case StateMissing:
-		return "no " + what + " reading from the gauge"
-	case StateFailed:
-		return what + " readings fail the quality check"
+// gaugeMissing says what is wrong with the readings of a gauge: discharge_stale,
+// stage_missing and the like.
+func gaugeMissing(i coldseam.Input) coldseam.Reason {
+	if i.State == StateStale {
+		return tooOld(i)
 	}
-	return fmt.Sprintf("gauge silent %s; the limit is %s", ageWords(i.Age), ageWords(i.Limit))
+	return missing(i.Key+"_"+i.State, nil)
+}
+
+// tooOld is the reason of an input past its greatest age.
+func tooOld(i coldseam.Input) coldseam.Reason {
+	r := missing(i.Key+"_"+StateStale, map[string]float64{"age_h": i.Age.Hours(), "limit_h": i.Limit.Hours()})
+	r.At = i.At
+	return r
 }
 
 // obsInput describes a series: its newest usable value and state. Newer rows
@@ -122,15 +128,15 @@ func (in *Inputs) alertInput(l *ledger) {
 	switch {
 	case in.Alerts.At.IsZero():
 		i.State = StateMissing
-		l.bad = append(l.bad, missing("alerts_missing", "no warnings read"))
+		l.bad = append(l.bad, missing("alerts_missing", nil))
 	case in.Alerts.At.After(in.Now.Add(5 * time.Minute)):
 		i.State = StateFailed
-		l.bad = append(l.bad, missing("alerts_failed", "warnings carry a time in the future"))
+		l.bad = append(l.bad, missing("alerts_failed", nil))
 	default:
 		i.Age = in.age(in.Alerts.At)
 		if i.Age > i.Limit {
 			i.State = StateStale
-			l.bad = append(l.bad, missing("alerts_stale", fmt.Sprintf("warnings are %s old; the limit is %s", ageWords(i.Age), ageWords(i.Limit))))
+			l.bad = append(l.bad, tooOld(i))
 		}
 	}
 	if i.State == StateGood && len(in.Alerts.List) == 0 {
@@ -145,15 +151,15 @@ func (in *Inputs) weatherInput(l *ledger) {
 	switch {
 	case w.Issued.IsZero() || len(w.Hours) == 0:
 		i.State = StateMissing
-		l.bad = append(l.bad, missing("weather_missing", "no weather forecast"))
+		l.bad = append(l.bad, missing("weather_missing", nil))
 	case w.Issued.After(in.Now.Add(5 * time.Minute)):
 		i.State = StateFailed
-		l.bad = append(l.bad, missing("weather_failed", "weather forecast carries a time in the future"))
+		l.bad = append(l.bad, missing("weather_failed", nil))
 	default:
 		i.Age = in.age(w.Issued)
 		if i.Age > i.Limit {
 			i.State = StateStale
-			l.bad = append(l.bad, missing("weather_stale", fmt.Sprintf("weather forecast is %s old; the limit is %s", ageWords(i.Age), ageWords(i.Limit))))
+			l.bad = append(l.bad, tooOld(i))
 		}
 	}
 	l.inputs = append(l.inputs, i)
@@ -168,28 +174,27 @@ func (in *Inputs) windowWeather(c Candidate) (bad, caps []coldseam.Reason) {
 	}
 	steps, covered := in.Weather.overlapping(c.Start, c.End)
 	if !covered {
-		return []coldseam.Reason{missing("weather_gap", "weather forecast does not cover the window")}, nil
+		return []coldseam.Reason{missing("weather_gap", nil)}, nil
 	}
 	rows := []struct {
-		code, name string
-		get        func(Hour) *float64
-		allow      bool
+		quantity string
+		get      func(Hour) *float64
+		allow    bool
 	}{
-		{"air", "air temperature", air, false},
-		{"wind", "wind", wind, false},
-		{"gust", "gusts", gust, in.Table.AllowNoGust == 1},
-		{"thunder", "thunder", thunder, in.Table.AllowNoThunder == 1},
+		{"air", air, false},
+		{"wind", wind, false},
+		{"gust", gust, in.Table.AllowNoGust == 1},
+		{"thunder", thunder, in.Table.AllowNoThunder == 1},
 	}
 	for _, r := range rows {
 		if _, ok, _ := extreme(steps, r.get, math.Max); ok {
 			continue
 		}
-		text := "the weather forecast has no " + r.name + " for the window"
 		if r.allow {
-			caps = append(caps, reason(KindCap, "no_"+r.code, text, "", clubRule))
+			caps = append(caps, capped("no_"+r.quantity, nil))
 			continue
 		}
-		bad = append(bad, missing("weather_no_"+r.code, text))
+		bad = append(bad, missing("weather_no_"+r.quantity, nil))
 	}
 	return bad, caps
 }
@@ -204,7 +209,7 @@ func (in *Inputs) iceInput(l *ledger, ice iceState) {
 	}
 	if ice.State == "unknown" {
 		i.State = StateMissing
-		l.bad = append(l.bad, missing("ice_unknown", "ice on the reach is not known"))
+		l.bad = append(l.bad, missing("ice_unknown", nil))
 	}
 	l.inputs = append(l.inputs, i)
 }
@@ -215,7 +220,7 @@ func (in *Inputs) limitInput(l *ledger) {
 		return
 	}
 	l.inputs = append(l.inputs, coldseam.Input{Key: "max_flow", Name: "Flow limit", Safety: true, State: StateMissing})
-	l.bad = append(l.bad, missing("no_max_flow", fmt.Sprintf("no flow limit set and only %d years of record", in.Climate.Years)))
+	l.bad = append(l.bad, missing("no_max_flow", map[string]float64{"record_years": float64(in.Climate.Years)}))
 }
 
 // ruleInput: a season rule must exist and be checked within the year.
@@ -241,7 +246,7 @@ func (in *Inputs) ruleInput(l *ledger) {
 			i.Note = "closed, checked " + i.At.Format("2 January")
 		}
 	} else {
-		l.bad = append(l.bad, missing("season_unverified", "season not verified"))
+		l.bad = append(l.bad, missing("season_unverified", nil))
 	}
 	l.inputs = append(l.inputs, i)
 }
@@ -253,26 +258,10 @@ func (in *Inputs) waterInput(l *ledger) {
 	if i.State != StateGood {
 		if in.WaterModel {
 			i.Note = "model alone"
-			l.caps = append(l.caps, reason(KindCap, "water_model", "water temperature from the model alone", "", clubRule))
+			l.caps = append(l.caps, capped("water_model", nil))
 		} else {
-			l.odds = append(l.odds, missing("water_"+i.State, "no water temperature"))
+			l.odds = append(l.odds, missing("water_"+i.State, nil))
 		}
 	}
 	l.inputs = append(l.inputs, i)
-}
-
-// ageWords writes an age: "7 h", "40 min", "3 d".
-func ageWords(d time.Duration) string {
-	switch {
-	case d >= 72*time.Hour:
-		return fmt.Sprintf("%.0f d", d.Hours()/24)
-	case d >= 100*time.Minute:
-		if d%time.Hour == 0 || d > 10*time.Hour {
-			return fmt.Sprintf("%.0f h", d.Hours())
-		}
-		return trim(d.Hours(), 1) + " h"
-	case d >= time.Hour && d%time.Hour == 0:
-		return "1 h"
-	}
-	return fmt.Sprintf("%.0f min", d.Minutes())
 }

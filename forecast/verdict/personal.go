@@ -48,7 +48,9 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 	}
 	mine, span := relevant(b, p, o.loc())
 	if len(mine) == 0 {
-		return noCall(b, missing("no_hours", "no forecast for your hours "+span))
+		r := missing("no_hours", nil)
+		r.Names = map[string]string{"hours": span}
+		return noCall(b, r)
 	}
 	return choose(b, p, o, mine)
 }
@@ -122,7 +124,7 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 		return withoutOdds(b)
 	}
 	if at < 0 {
-		return noCall(b, missing("odds_missing", "no odds could be made for your hours"))
+		return noCall(b, missing("odds_missing_hours", nil))
 	}
 	b.WindowI, b.Verdict, b.Odds, b.OddsOK, b.Spread = at, best.verdict, best.p, true, best.spread
 	b.GoodUntil = b.Windows[at].End
@@ -130,9 +132,7 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 	b.Cautions = best.cautions
 	for _, i := range mine {
 		if w := b.Windows[i]; i != at && len(w.Stops) > 0 {
-			r := w.Stops[0]
-			b.Cautions = append(slices.Clone(b.Cautions), reason(KindCaution, "other_window",
-				"stop for the window from "+w.Start.In(o.loc()).Format("15:04")+": "+r.Text, "", r.Source))
+			b.Cautions = append(slices.Clone(b.Cautions), otherWindow(w.Stops[0], w.Start))
 			break
 		}
 	}
@@ -146,15 +146,15 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 func personalCaps(caps []coldseam.Reason, hold float64, ok bool, t Table) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, r := range caps {
-		if r.Code != "hold_unknown" && r.Code != "hold_low" {
+		if r.Code != "hold_unknown" && r.Code != "hold_low" && r.Code != "hold_low_box" {
 			out = append(out, r)
 		}
 	}
 	switch {
 	case !ok:
-		out = append(out, reason(KindCap, "hold_unknown", "no sounding: no weight can be named", "", clubRule))
+		out = append(out, capped("hold_unknown", nil))
 	case hold < t.HoldCap:
-		out = append(out, reason(KindCap, "hold_low", "heaviest weight in your box holds only "+Odds(hold), "", clubRule))
+		out = append(out, capped("hold_low_box", map[string]float64{"hold_odds": hold}))
 	}
 	return out
 }

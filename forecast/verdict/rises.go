@@ -152,7 +152,7 @@ func (in *Inputs) rises() risen {
 	var out risen
 	if in.Reach.DamCycle != "" {
 		if in.DamOffCycle {
-			out.stops = append(out.stops, safety("dam_cycle", "flow has left the dam's usual daily cycle", "", "gauge"))
+			out.stops = append(out.stops, because(KindSafety, "dam_cycle", "gauge", nil))
 		}
 		return out
 	}

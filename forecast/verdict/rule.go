@@ -11,14 +11,15 @@ func (in *Inputs) legal() []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, r := range in.seasonRules() {
 		if slices.ContainsFunc(r.Closed, func(d coldseam.DayRange) bool { return d.Contains(in.Day) }) {
-			text := r.Text
-			if text == "" {
-				text = "closed on this date"
+			why := because(KindLegal, "closed", "season rule", nil)
+			why.Names = map[string]string{}
+			if r.Text != "" {
+				why.Names["rule"] = r.Text
 			}
 			if r.Link != "" {
-				text += ": " + r.Link
+				why.Names["link"] = r.Link
 			}
-			out = append(out, reason(KindLegal, "closed", text, "", "season rule"))
+			out = append(out, why)
 		}
 	}
 	return out

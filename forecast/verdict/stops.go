@@ -1,7 +1,7 @@
 package verdict
 
 import (
-	"fmt"
+	"maps"
 	"math"
 	"strings"
 	"time"
@@ -22,21 +22,32 @@ const (
 
 const clubRule = "club rule"
 
-func safety(code, us, si, source string) coldseam.Reason {
-	return reason(KindSafety, code, us, si, source)
-}
-
-func reason(kind, code, us, si, source string) coldseam.Reason {
-	if si == us {
-		si = ""
-	}
-	return coldseam.Reason{Code: code, Kind: kind, Text: us, TextSI: si, Source: source}
-}
-
-// because builds a reason from its numbers. Every new reason is made here;
-// reason above goes as its callers are moved over.
+// because builds a reason from its numbers in SI; package notify words it. The
+// values may be nil.
 func because(kind, code, source string, values map[string]float64) coldseam.Reason {
 	return coldseam.Reason{Code: code, Kind: kind, Source: source, Values: values}
+}
+
+// missing, capped and caution are reasons by a rule of the club.
+func missing(code string, values map[string]float64) coldseam.Reason {
+	return because(KindMissing, code, clubRule, values)
+}
+
+func capped(code string, values map[string]float64) coldseam.Reason {
+	return because(KindCap, code, clubRule, values)
+}
+
+func caution(code string, values map[string]float64) coldseam.Reason {
+	return because(KindCaution, code, clubRule, values)
+}
+
+// otherWindow turns the stop of a window that was not chosen into a caution. It
+// keeps the numbers of the stop and names its code.
+func otherWindow(stop coldseam.Reason, from time.Time) coldseam.Reason {
+	names := map[string]string{"stop": stop.Code}
+	maps.Copy(names, stop.Names)
+	stop.Code, stop.Names, stop.Kind, stop.From = "other_window", names, KindCaution, from
+	return stop
 }
 
 // recent reports whether a reading may still stop: a warning sign does not
@@ -73,14 +84,11 @@ func (in *Inputs) flowStops() []coldseam.Reason {
 	}
 	var out []coldseam.Reason
 	if lim := in.Reach.MaxFlowM3S; lim != nil && o.Value >= *lim {
-		out = append(out, safety("max_flow",
-			fmt.Sprintf("flow %s; the limit here is %s", cfs(o.Value), cfs(*lim)),
-			fmt.Sprintf("flow %s; the limit here is %s", m3s(o.Value), m3s(*lim)), clubRule))
+		out = append(out, because(KindSafety, "max_flow", clubRule, map[string]float64{"flow_m3_s": o.Value, "limit_m3_s": *lim}))
 	}
 	if p, ok := in.pctStop(); ok && o.Value >= p {
-		out = append(out, safety("flow_pct",
-			fmt.Sprintf("flow %s; over %.0f of 100 days at this date", cfs(o.Value), in.Table.FlowStopPct*100),
-			fmt.Sprintf("flow %s; over %.0f of 100 days at this date", m3s(o.Value), in.Table.FlowStopPct*100), clubRule))
+		out = append(out, because(KindSafety, "flow_pct", clubRule,
+			map[string]float64{"flow_m3_s": o.Value, "limit_m3_s": p, "date_of100": in.Table.FlowStopPct}))
 	}
 	return out
 }
@@ -101,8 +109,8 @@ func (in *Inputs) windowStops(c Candidate) []coldseam.Reason {
 	var out []coldseam.Reason
 	out = append(out, in.alertStops(c.Start, c.End.Add(hours(in.Table.AfterH)))...)
 	if c.PFlood != nil && *c.PFlood >= in.Table.FloodShare {
-		out = append(out, safety("flood_forecast",
-			fmt.Sprintf("%.0f of 100 forecasts reach flood stage; the limit is %.0f", *c.PFlood*100, in.Table.FloodShare*100), "", "forecast"))
+		out = append(out, because(KindSafety, "flood_forecast", "forecast",
+			map[string]float64{"flood_members": *c.PFlood, "limit_of100": in.Table.FloodShare}))
 	}
 	out = append(out, in.weatherStops(c)...)
 	out = append(out, in.forecastRise(c)...)
@@ -118,26 +126,22 @@ func (in *Inputs) alertStops(from, to time.Time) []coldseam.Reason {
 			if ClassifyAlert(a, in.Alerts.Rules) != class || !alive(a, from, to) {
 				continue
 			}
-			r := safety(codes[class], in.alertText(a), "", a.Sender)
-			r.Until = a.End
-			out = append(out, r)
+			out = append(out, ofAlert(KindSafety, codes[class], a))
 		}
 	}
 	return out
 }
 
-func (in *Inputs) alertText(a coldseam.Alert) string {
-	text := strings.TrimSpace(a.Event)
-	if text == "" {
-		text = strings.TrimSpace(a.Headline)
+// ofAlert is a reason in the agency's own words, as long as the warning holds.
+func ofAlert(kind, code string, a coldseam.Alert) coldseam.Reason {
+	r := because(kind, code, a.Sender, nil)
+	r.Until = a.End
+	for _, text := range []string{a.Headline, a.Event} {
+		if text = strings.TrimSpace(text); text != "" {
+			r.Names = map[string]string{"event": text}
+		}
 	}
-	if text == "" {
-		text = "warning without a name"
-	}
-	if a.End.IsZero() {
-		return text + ", no end given"
-	}
-	return text + " to " + a.End.In(in.loc()).Format("Mon 15:04")
+	return r
 }
 
 // weatherStops are stops 3 (thunder) and 4 in the window.
@@ -146,15 +150,16 @@ func (in *Inputs) weatherStops(c Candidate) []coldseam.Reason {
 	t := in.Table
 	var out []coldseam.Reason
 	if p, _, any := extreme(steps, thunder, math.Max); any && p >= t.Thunder {
-		out = append(out, safety("thunder", fmt.Sprintf("thunder %s in the window; the limit is %s", percent(p), percent(t.Thunder)), "", "weather forecast"))
+		out = append(out, because(KindSafety, "thunder", "weather forecast",
+			map[string]float64{"thunder_share": p, "limit_share": t.Thunder}))
 	}
 	if w, _, any := extreme(steps, wind, math.Max); any && coldseam.MPH(w) >= t.WindMPH {
-		l := t.WindMPH * coldseam.MPSPerMPH
-		out = append(out, safety("wind", fmt.Sprintf("wind %s; the limit is %s", mph(w), mph(l)), fmt.Sprintf("wind %s; the limit is %s", kmh(w), kmh(l)), "weather forecast"))
+		out = append(out, because(KindSafety, "wind", "weather forecast",
+			map[string]float64{"wind_mps": w, "limit_mps": t.WindMPH * coldseam.MPSPerMPH}))
 	}
 	if g, _, any := extreme(steps, gust, math.Max); any && coldseam.MPH(g) >= t.GustMPH {
-		l := t.GustMPH * coldseam.MPSPerMPH
-		out = append(out, safety("gust", fmt.Sprintf("gusts %s; the limit is %s", mph(g), mph(l)), fmt.Sprintf("gusts %s; the limit is %s", kmh(g), kmh(l)), "weather forecast"))
+		out = append(out, because(KindSafety, "gust", "weather forecast",
+			map[string]float64{"gust_mps": g, "limit_mps": t.GustMPH * coldseam.MPSPerMPH}))
 	}
 	return append(out, in.coldStops(steps)...)
 }
@@ -177,14 +182,12 @@ func (in *Inputs) coldStops(steps []Hour) []coldseam.Reason {
 	}
 	var out []coldseam.Reason
 	if chill <= t.ChillF {
-		out = append(out, safety("wind_chill",
-			fmt.Sprintf("wind chill %.0fF; the limit is %.0fF", math.Round(chill), t.ChillF),
-			fmt.Sprintf("wind chill %.0f C; the limit is %.0f C", coldseam.C(chill), coldseam.C(t.ChillF)), "weather forecast"))
+		out = append(out, because(KindSafety, "wind_chill", "weather forecast",
+			map[string]float64{"chill_c": coldseam.C(chill), "limit_c": coldseam.C(t.ChillF)}))
 	}
 	if spray {
-		out = append(out, safety("freezing_spray",
-			fmt.Sprintf("freezing spray: air %s, wind %s", degF(sprayAir), mph(sprayWind)),
-			fmt.Sprintf("freezing spray: air %s, wind %s", degC(sprayAir), kmh(sprayWind)), "weather forecast"))
+		out = append(out, because(KindSafety, "freezing_spray", "weather forecast",
+			map[string]float64{"air_c": sprayAir, "wind_mps": sprayWind}))
 	}
 	return out
 }
@@ -196,14 +199,13 @@ func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 	}
 	var out []coldseam.Reason
 	if p := shareAbove(c.RiseShare, in.Table.RiseShare); p >= in.Table.MemberShare {
-		out = append(out, safety("rise_forecast",
-			fmt.Sprintf("%s have flow rising over %s in 6 h", inHundred(p), percent(in.Table.RiseShare)), "", "forecast"))
+		out = append(out, because(KindSafety, "rise_forecast", "forecast",
+			map[string]float64{"rise_members": p, "limit_share": in.Table.RiseShare}))
 	}
 	limit := in.Table.RiseFt * coldseam.MetrePerFoot
 	if p := shareAbove(c.RiseM, limit); p >= in.Table.MemberShare {
-		out = append(out, safety("rise_forecast_stage",
-			fmt.Sprintf("%s have the river rising over %s in 6 h", inHundred(p), feet(limit)),
-			fmt.Sprintf("%s have the river rising over %s in 6 h", inHundred(p), metres(limit)), "forecast"))
+		out = append(out, because(KindSafety, "rise_forecast_stage", "forecast",
+			map[string]float64{"rise_members": p, "limit_m": limit}))
 	}
 	return out
 }
@@ -214,20 +216,18 @@ func (in *Inputs) forecastFlow(c Candidate) []coldseam.Reason {
 	var out []coldseam.Reason
 	if lim := in.Reach.MaxFlowM3S; lim != nil {
 		if p := shareAtLeast(after, *lim); p >= in.Table.MemberShare {
-			out = append(out, safety("max_flow_forecast",
-				fmt.Sprintf("%s take flow over %s, the limit here", inHundred(p), cfs(*lim)),
-				fmt.Sprintf("%s take flow over %s, the limit here", inHundred(p), m3s(*lim)), clubRule))
+			out = append(out, because(KindSafety, "max_flow_forecast", clubRule,
+				map[string]float64{"over_members": p, "limit_m3_s": *lim}))
 		}
 	}
 	if lim, ok := in.pctStop(); ok {
 		if p := shareAtLeast(after, lim); p >= in.Table.MemberShare {
-			out = append(out, safety("flow_pct_forecast",
-				fmt.Sprintf("%s take flow over %s, the P%.0f of the date", inHundred(p), cfs(lim), in.Table.FlowStopPct*100),
-				fmt.Sprintf("%s take flow over %s, the P%.0f of the date", inHundred(p), m3s(lim), in.Table.FlowStopPct*100), clubRule))
+			out = append(out, because(KindSafety, "flow_pct_forecast", clubRule,
+				map[string]float64{"over_members": p, "limit_m3_s": lim, "date_of100": in.Table.FlowStopPct}))
 		}
 	}
 	if c.NoneHolds && in.flowAboveNoHold(c) {
-		out = append(out, safety("no_hold_high", "no weight in the box holds and the river is high", "", clubRule))
+		out = append(out, because(KindSafety, "no_hold_high", clubRule, nil))
 	}
 	return out
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 // change is one thing that can be wrong with a morning.
@@ -239,9 +240,8 @@ func noOdds(t *testing.T, d Decision) {
 		require.False(t, w.OddsOK)
 	}
 	for _, r := range append(append(append([]coldseam.Reason(nil), d.Stops...), d.Reasons...), d.Cautions...) {
-		if r.Kind != KindSafety { // a stop on members says how many of them
-			require.NotContains(t, r.Text, "good morning")
-		}
+		require.NotEqual(t, KindOdds, r.Kind)
+		require.NotContains(t, r.Values, "good_odds")
 	}
 }
 
@@ -382,7 +382,7 @@ func TestLegalClosure(t *testing.T) {
 	d := Decide(in)
 	require.Equal(t, coldseam.Stop, d.Verdict)
 	require.Equal(t, []string{"closed"}, codes(d.Stops, ""))
-	require.Equal(t, "Walleye closed: https://rules.example.org", d.Stops[0].Text)
+	require.Equal(t, map[string]string{"rule": "Walleye closed", "link": "https://rules.example.org"}, d.Stops[0].Names)
 	noOdds(t, d)
 	in.Gauge.Stage = steady(4.4)
 	d = Decide(in)
@@ -394,27 +394,33 @@ func TestLegalClosure(t *testing.T) {
 	require.Contains(t, codes(d.Reasons, KindMissing), "alerts_missing")
 }
 
-func TestReasonTexts(t *testing.T) {
+// TestReasonsAreData: a reason brings a code, a source and finite numbers, and no
+// words; notify has a short sentence for it.
+func TestReasonsAreData(t *testing.T) {
 	t.Parallel()
 	in := good(.9)
 	in.Gauge.Stage = append(in.Gauge.Stage, coldseam.Observation{At: at(4, 48), Value: 2.1 + 1.3*coldseam.MetrePerFoot})
 	d := Decide(in)
-	require.Equal(t, "rise_stage", d.Stops[0].Code)
-	require.InDelta(t, 1.3*coldseam.MetrePerFoot, d.Stops[0].Values["rise_m"], 1e-9)
+	require.Equal(t, "rose 1.3 ft in 6 h; the limit is 1 ft", notify.ReasonText(d.Stops[0], "us", ""))
+	require.Equal(t, "rose 0.4 m in 6 h; the limit is 0.3 m", notify.ReasonText(d.Stops[0], "metric", ""))
 	for _, c := range append(append(stops(), gaps()...), caps()...) {
 		in := good(.6)
 		c.do(&in)
 		d := Decide(in)
 		for _, r := range append(append(append([]coldseam.Reason(nil), d.Stops...), d.Reasons...), d.Cautions...) {
-			for _, s := range []string{r.Text, r.TextSI} {
+			require.Empty(t, r.Text+r.TextSI, "%s: %+v", c.name, r)
+			require.True(t, notify.HasSentence(r), "%s: %+v", c.name, r)
+			for _, units := range []string{"us", "metric"} {
+				s := notify.ReasonText(r, units, "")
 				require.LessOrEqual(t, len([]rune(s)), 70, s)
 				require.NotContains(t, strings.ToLower(s), "safe")
-				require.NotContains(t, s, "NaN")
 				require.NotContains(t, s, "!")
 			}
-			require.True(t, r.Text != "" || r.Values != nil, "%s: %+v", c.name, r)
 			require.NotEmpty(t, r.Code)
 			require.NotEmpty(t, r.Source, "%s: %+v", c.name, r)
+			for k, v := range r.Values {
+				require.False(t, math.IsNaN(v) || math.IsInf(v, 0), "%s: %s of %s", c.name, k, r.Code)
+			}
 		}
 	}
 }
@@ -494,6 +500,6 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 func ExampleDecide() {
 	in := Inputs{Now: time.Date(2026, 3, 20, 10, 50, 0, 0, time.UTC), Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Table: DefaultTable()}
 	d := Decide(in)
-	fmt.Println(d.Verdict, "-", d.Reasons[0].Text)
-	// Output: NO CALL - no flow reading from the gauge
+	fmt.Println(d.Verdict, "-", d.Reasons[0].Code)
+	// Output: NO CALL - discharge_missing
 }

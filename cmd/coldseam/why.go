@@ -1,34 +1,21 @@
-package verdict
+package main
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
 )
 
-// ThresholdValue is one row of the table as a club runs it.
-type ThresholdValue struct {
-	Threshold
-	Value  float64
-	Reason string // the admin's, for a changed value
-}
-
-// List returns every limit with its value, default, source and reason.
-func (t Table) List() []ThresholdValue {
-	rows := Thresholds()
-	out := make([]ThresholdValue, len(rows))
-	for i, r := range rows {
-		out[i] = ThresholdValue{Threshold: r, Value: *r.at(&t), Reason: t.Reasons[r.Key]}
-	}
-	return out
-}
-
-// Why lists what a brief rests on, for `brief --why`: every input with its
+// whyLines lists what a brief rests on, for `brief --why`: every input with its
 // age, every rule that fired in the order of the decision, every limit with
 // its source. Times are in loc.
-func Why(b coldseam.Brief, t Table, loc *time.Location) []string {
+func whyLines(b coldseam.Brief, t verdict.Table, loc *time.Location) []string {
 	out := []string{fmt.Sprintf("%s %s, %s: %s", b.River, b.ReachName, b.Day, b.Verdict), "", "Inputs"}
 	for _, i := range b.Inputs {
 		out = append(out, "  "+inputLine(i, loc))
@@ -37,7 +24,8 @@ func Why(b coldseam.Brief, t Table, loc *time.Location) []string {
 	n := len(out)
 	for _, list := range [][]coldseam.Reason{b.Stops, b.Reasons, b.Cautions} {
 		for _, r := range list {
-			out = append(out, fmt.Sprintf("  %s %s: %s (%s)", r.Kind, r.Code, r.Text, r.Source))
+			out = append(out, fmt.Sprintf("  %s %s: %s (%s)",
+				r.Kind, r.Code, notify.ReasonText(r, "", b.Zone), r.Source))
 		}
 	}
 	if len(out) == n {
@@ -64,10 +52,10 @@ func Why(b coldseam.Brief, t Table, loc *time.Location) []string {
 func inputLine(i coldseam.Input, loc *time.Location) string {
 	s := i.Key + ": " + i.State
 	if !i.At.IsZero() {
-		s += ", " + i.At.In(loc).Format("2 Jan 15:04") + ", age " + ageWords(i.Age)
+		s += ", " + i.At.In(loc).Format("2 Jan 15:04") + ", age " + whyAge(i.Age)
 	}
 	if i.Limit > 0 {
-		s += ", limit " + ageWords(i.Limit)
+		s += ", limit " + whyAge(i.Limit)
 	}
 	if i.Safety {
 		s += ", safety"
@@ -109,15 +97,31 @@ func withUnit(v float64, unit string) string {
 	return fmt.Sprintf("%g %s", v, unit)
 }
 
-// ThresholdsText is the table of all limits as Markdown, kept beside the code
-// as thresholds.md.
-func ThresholdsText() string {
+// thresholdsText is the table of all limits as Markdown, kept as
+// forecast/verdict/thresholds.md.
+func thresholdsText() string {
 	var b strings.Builder
 	b.WriteString("# Limits of the morning decision\n\nEvery limit is a row a club may change: stricter freely, looser only with a written reason. ")
 	b.WriteString("`coldseam brief --why` prints them with the values in use.\n\n| key | what | default | stricter | allowed | source |\n|---|---|---|---|---|---|\n")
-	for _, r := range Thresholds() {
+	for _, r := range verdict.Thresholds() {
 		way := map[int]string{-1: "lower", 1: "higher"}[r.Tighter]
 		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way, r.Min, r.Max, r.Source)
 	}
 	return b.String()
+}
+
+// whyAge writes an age: "7 h", "40 min", "3 d".
+func whyAge(d time.Duration) string {
+	switch {
+	case d >= 72*time.Hour:
+		return fmt.Sprintf("%.0f d", d.Hours()/24)
+	case d >= 100*time.Minute:
+		if d%time.Hour == 0 || d > 10*time.Hour {
+			return fmt.Sprintf("%.0f h", d.Hours())
+		}
+		return strconv.FormatFloat(math.Round(d.Hours()*10)/10, 'f', -1, 64) + " h"
+	case d >= time.Hour && d%time.Hour == 0:
+		return "1 h"
+	}
+	return fmt.Sprintf("%.0f min", d.Minutes())
 }
