@@ -15,7 +15,7 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test golden fuzz bench soak lint build need-demo need-test need-bench
+.PHONY: help demo test golden fuzz bench proof soak lint build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
@@ -54,6 +54,10 @@ bench: need-bench ## run all benchmarks; lines and table land in bench-out/
 	@mkdir -p bench-out
 	@bash -o pipefail -c "go test ./... -run '^$$' -bench . -benchmem -count $(BENCHCOUNT) -timeout 90m | tee bench-out/bench.txt"
 	@awk -f .ci/bench.awk bench-out/bench.txt > bench-out/table.txt
+
+proof: need-test ## long-form proofs; their figures land in proof-out/
+	@mkdir -p proof-out
+	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test ./... -run Proof -count=1 -timeout 60m -v
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v

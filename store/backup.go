@@ -81,7 +81,7 @@ func toolDir(bin string) (string, error) {
 // the tables meanwhile.
 func (db *DB) dump(ctx context.Context, o BackupOptions, to string) (m Manifest, err error) {
 	m = Manifest{Format: backupFormat, MadeAt: o.Now.UTC().Truncate(time.Second)}
-	err = pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+	err = db.inLongTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
 		var snapshot string
 		if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
 			return err

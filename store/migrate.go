@@ -7,7 +7,6 @@ import (
 	"io/fs"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/tern/v2/migrate"
 	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 	"github.com/riverqueue/river/rivermigrate"
@@ -103,7 +102,7 @@ func (db *DB) Migrate(ctx context.Context) error {
 	}
 	// The queue's own migrations and the role take no lock: several servers
 	// that start at once wait for one another here.
-	return db.inTx(ctx, func(tx pgx.Tx) error {
+	return db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(7263710001)`); err != nil {
 			return fmt.Errorf("migrate: %w", classify(err))
 		}
@@ -141,27 +140,29 @@ func (db *DB) migrateTables(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return db.pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error {
-		err := pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
-			_, err := tx.Exec(ctx, sqlSchemas)
-			return err
-		})
-		if err != nil {
-			return fmt.Errorf("make schemas: %w", classify(err))
-		}
-		m, err := migrate.NewMigrator(ctx, c.Conn(), versionTable)
-		if err != nil {
-			return fmt.Errorf("migrate: %w", classify(err))
-		}
-		if err := m.LoadMigrations(sub); err != nil {
-			return fmt.Errorf("migrations: %w", err)
-		}
-		m.OnStart = func(n int32, name, _, _ string) { db.log.Info("migrating", "n", n, "name", name) }
-		if err := m.Migrate(ctx); err != nil {
-			return fmt.Errorf("migrate: %w", classify(err))
-		}
-		return nil
-	})
+	c, err := pgx.ConnectConfig(ctx, db.pool.Config().ConnConfig) // its limits go with it
+	if err != nil {
+		return fmt.Errorf("migrate: %w", classify(err))
+	}
+	defer c.Close(context.WithoutCancel(ctx))
+	if err := noTimeLimits(ctx, c, false); err != nil {
+		return fmt.Errorf("migrate: %w", err)
+	}
+	if _, err := c.Exec(ctx, sqlSchemas); err != nil {
+		return fmt.Errorf("make schemas: %w", classify(err))
+	}
+	m, err := migrate.NewMigrator(ctx, c, versionTable)
+	if err != nil {
+		return fmt.Errorf("migrate: %w", classify(err))
+	}
+	if err := m.LoadMigrations(sub); err != nil {
+		return fmt.Errorf("migrations: %w", err)
+	}
+	m.OnStart = func(n int32, name, _, _ string) { db.log.Info("migrating", "n", n, "name", name) }
+	if err := m.Migrate(ctx); err != nil {
+		return fmt.Errorf("migrate: %w", classify(err))
+	}
+	return nil
 }
 
 func (db *DB) migrateQueue(ctx context.Context) error {

@@ -3,10 +3,13 @@ package store
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -34,9 +37,9 @@ type Restored struct {
 }
 
 // Restore loads a backup into an empty database and compares every table with
-// the manifest. Sending is held until the admin releases it. No old morning is
-// sent again: open rows of earlier days expire, and who was due today before
-// now counts as told. ErrInvalid: the file is damaged, of a newer schema, or
+// the manifest. Sending is held until the admin releases it. No mail is sent
+// again but a correction of a GO: what was open at the backup, and what was due
+// today before now, counts as sent. ErrInvalid: the file is damaged, of a newer schema, or
 // the database is not empty; nothing was changed then.
 func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restored, err error) {
 	fail := func(err error) (Restored, error) { return r, fmt.Errorf("restore: %w", classify(err)) }
@@ -123,7 +126,7 @@ func (db *DB) checkEmpty(ctx context.Context, m Manifest) error {
 
 func (db *DB) compare(ctx context.Context, m Manifest) error {
 	var got []ManifestTable
-	if err := db.inTx(ctx, func(tx pgx.Tx) (err error) { got, err = countTables(ctx, tx); return err }); err != nil {
+	if err := db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) (err error) { got, err = countTables(ctx, tx); return err }); err != nil {
 		return err
 	}
 	have := map[string]ManifestTable{}
@@ -140,15 +143,22 @@ func (db *DB) compare(ctx context.Context, m Manifest) error {
 }
 
 // Who was due today by the clock, before the restore, may have been sent the
-// mail after the backup was made.
+// mail after the backup was made; so may who waits for an outlook on Thursday or
+// for an evening's word on tomorrow.
 const sqlTold = `
-WITH due AS (
-  SELECT s.subscriber_id, s.email, ($1::timestamptz AT TIME ZONE s.zone) AS local_now, s.send_at
-  FROM coldseam.subscriber s WHERE s.state IN ('confirmed', 'paused'))
+WITH local AS (
+  SELECT subscriber_id, $1::timestamptz AT TIME ZONE zone AS local_now, send_at, prefs FROM coldseam.subscriber WHERE state IN ('confirmed', 'paused')),
+due AS (
+  SELECT subscriber_id, local_now::date AS local_date, 'morning' AS kind FROM local WHERE local_now >= local_now::date + send_at
+  UNION ALL
+  SELECT subscriber_id, local_now::date, 'outlook' FROM local
+  WHERE prefs -> 'outlook' = 'true' AND extract(dow FROM local_now) = ` + outlookDay + ` AND local_now::time >= ` + outlookFrom + `
+  UNION ALL
+  SELECT subscriber_id, local_now::date, 'flip' FROM local WHERE prefs -> 'flip_notice' = 'true' AND local_now::time >= '18:00')
 INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, done_at, domain, message_id, reply, payload)
-SELECT $2, subscriber_id, local_now::date, 'morning', 'skipped', 3, $1, $1, $1, '', '<restore.' || subscriber_id || '.' || $2::int8 || '@invalid>',
+SELECT $2, subscriber_id, local_date, kind, 'skipped', 3, $1, $1, $1, '', '<restore.' || kind || '.' || subscriber_id || '.' || $2::int8 || '@invalid>',
   'restored: may have been sent after the backup', ''
-FROM due WHERE local_now >= local_now::date + send_at
+FROM due
 ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
 
 func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
@@ -165,13 +175,16 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 			args []any
 		}{
 			{nil, `UPDATE coldseam.switch SET is_on = true, changed_at = $1, who = 'restore', why = 'restored from a backup' WHERE name = 'hold'`, []any{now}},
-			{&r.Unknown, `UPDATE coldseam.outbox SET state = 'unknown', done_at = $1, lease_until = $1 WHERE state = 'in_data'`, []any{now}},
+			// Past their deadline at once: the policy for mails without an answer does not
+			// send them again. A correction of a GO is better twice than never.
+			{&r.Unknown, `UPDATE coldseam.outbox SET state = 'unknown', done_at = $1, lease_until = $1,
+				deadline = CASE kind WHEN 'correction' THEN deadline ELSE LEAST(deadline, $1) END WHERE state IN ('in_data', 'unknown')`, []any{now}},
 			{nil, `UPDATE coldseam.outbox SET state = 'pending', worker = '', lease_until = NULL WHERE state = 'claimed'`, nil},
 			{&r.Expired, `UPDATE coldseam.outbox o SET state = 'expired', done_at = $1
 				WHERE state IN ('pending', 'deferred') AND (deadline <= $1 OR local_date <
 				  ($1::timestamptz AT TIME ZONE COALESCE((SELECT zone FROM coldseam.subscriber s WHERE s.subscriber_id = o.subscriber_id), 'UTC'))::date)`, []any{now}},
 			{&waiting, `UPDATE coldseam.outbox SET state = 'skipped', done_at = $1, reply = 'restored: may have been sent after the backup'
-				WHERE kind = 'morning' AND state IN ('pending', 'deferred')`, []any{now}},
+				WHERE kind <> 'correction' AND state IN ('pending', 'deferred')`, []any{now}},
 			{&r.Told, sqlTold, []any{now, edition}},
 			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`, nil},
 			{nil, `DELETE FROM river.river_leader`, nil},
@@ -191,6 +204,8 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 	})
 }
 
+// placeFiles writes the admin's files of a backup and overwrites nothing: one
+// that is there with other content stays, and the backup's stands beside it.
 func placeFiles(work, to string, m Manifest) ([]string, error) {
 	if err := os.MkdirAll(to, 0o700); err != nil {
 		return nil, err
@@ -205,18 +220,34 @@ func placeFiles(work, to string, m Manifest) ([]string, error) {
 		if err != nil {
 			return out, err
 		}
-		path := filepath.Join(to, name)
-		old, err := os.ReadFile(path)
-		if err == nil && bytes.Equal(old, b) {
-			continue
-		}
-		if err == nil {
-			path += ".restored"
-		}
-		if err := os.WriteFile(path, b, 0o600); err != nil {
+		path, err := writeBeside(filepath.Join(to, name), b)
+		if err != nil {
 			return out, err
 		}
-		out = append(out, path)
+		if path != "" {
+			out = append(out, path)
+		}
 	}
 	return out, nil
+}
+
+// writeBeside writes b to path or, where something else is there, to the first
+// free of path.restored, path.restored.2 and so on; "" = one of them holds b.
+func writeBeside(path string, b []byte) (string, error) {
+	for i, try := 1, path; ; i++ {
+		f, err := os.OpenFile(try, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+		if err == nil {
+			_, err = f.Write(b)
+			return try, errors.Join(err, f.Sync(), f.Close())
+		}
+		if !errors.Is(err, fs.ErrExist) {
+			return "", err
+		}
+		if old, err := os.ReadFile(try); err == nil && bytes.Equal(old, b) {
+			return "", nil
+		}
+		if try = path + ".restored"; i > 1 {
+			try += "." + strconv.Itoa(i)
+		}
+	}
 }

@@ -123,6 +123,30 @@ func (db *DB) inTx(ctx context.Context, f func(tx pgx.Tx) error) error {
 	return pgx.BeginFunc(ctx, db.pool, f)
 }
 
+// inLongTx is inTx for work whose session waits for another one meanwhile, such
+// as the snapshot of a dump or the lock of a migration: however long that takes,
+// neither the server nor EndLostSessions takes it for lost. A client that dies
+// is noticed by the keepalives alone.
+func (db *DB) inLongTx(ctx context.Context, o pgx.TxOptions, f func(tx pgx.Tx) error) error {
+	return pgx.BeginTxFunc(ctx, db.pool, o, func(tx pgx.Tx) error {
+		if err := noTimeLimits(ctx, tx, true); err != nil {
+			return err
+		}
+		return f(tx)
+	})
+}
+
+// noTimeLimits lifts the limits that the server, the role or we ourselves set
+// on time; local = for this transaction. Some exist from Postgres 17 on.
+func noTimeLimits(ctx context.Context, c interface {
+	Exec(context.Context, string, ...any) (pgconn.CommandTag, error)
+}, local bool) error {
+	_, err := c.Exec(ctx, `
+		SELECT set_config(name, CASE name WHEN 'application_name' THEN 'coldseam long' ELSE '0' END, $1) FROM pg_settings
+		WHERE name IN ('application_name', 'statement_timeout', 'lock_timeout', 'idle_in_transaction_session_timeout', 'transaction_timeout')`, local)
+	return classify(err)
+}
+
 // micro is t as the database keeps it.
 func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
 
