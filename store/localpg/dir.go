@@ -3,11 +3,16 @@ package localpg
 import (
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/user"
 	"path/filepath"
+	"regexp"
 	"strconv"
+	"strings"
 	"syscall"
+	"unicode"
+	"unicode/utf8"
 
 	"example.org/coldseam"
 )
@@ -105,6 +110,9 @@ func openDir(dir string, a account) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("state directory: %w", err)
 	}
+	if strings.ContainsFunc(dir, unicode.IsControl) || !utf8.ValidString(dir) {
+		return "", fmt.Errorf("state directory %q: a name that initdb cannot be told; choose one of letters and digits: %w", dir, coldseam.ErrInvalid)
+	}
 	mode := os.FileMode(0o700)
 	if a.drop {
 		mode = 0o711 // the database user passes through, it cannot list
@@ -144,25 +152,53 @@ func lockDir(dir string) (*os.File, error) {
 }
 
 // socketDir is the directory of the unix socket, 0700. The kernel allows 108
-// bytes for the whole socket path, so a deep state directory gets a private
-// temporary one.
+// bytes for the whole socket path, and a comma or a space means something else
+// in the settings of server and clients: a state directory with such a path gets
+// a private temporary one. A socket is made there to see that it can be.
 func socketDir(dir string, a account) (path string, temporary bool, err error) {
-	path = filepath.Join(dir, "run")
-	if len(path) > maxSocketDir {
-		if path, err = os.MkdirTemp("", "coldseam-pg-"); err != nil {
-			return "", false, fmt.Errorf("socket directory: %w", err)
+	var refused []error
+	for _, top := range []string{dir, os.TempDir(), "/tmp", "/run", "/var/tmp"} {
+		if path, err = trySocketDir(top, top == dir, a); err == nil {
+			return path, top != dir, nil
 		}
-		temporary = true
-	} else if err = os.Mkdir(path, 0o700); err != nil && !os.IsExist(err) {
-		return "", false, fmt.Errorf("socket directory: %w", err)
+		refused = append(refused, err)
 	}
-	if err = a.own(path); err == nil {
-		err = os.Chmod(path, 0o700)
+	return "", false, fmt.Errorf("no directory for the database's socket; set TMPDIR to one with a short plain name that %s may enter: %w: %w",
+		a.name, errors.Join(refused...), coldseam.ErrInvalid)
+}
+
+// plainPath is a path without characters that anybody splits a list at.
+var plainPath = regexp.MustCompile(`^[A-Za-z0-9/._+-]+$`)
+
+func trySocketDir(top string, own bool, a account) (path string, err error) {
+	if closed, err := a.closedParent(top); err != nil || closed != "" {
+		return "", errors.Join(err, fmt.Errorf("%s: %s is closed", top, closed))
+	}
+	path = filepath.Join(top, "run")
+	if !own {
+		path = filepath.Join(top, "coldseam-pg-0123456789") // as long as the name will be
+	}
+	if len(path) > maxSocketDir || !plainPath.MatchString(path) {
+		return "", fmt.Errorf("%s: longer than %d bytes, or not plain letters", top, maxSocketDir)
+	}
+	if !own {
+		path, err = os.MkdirTemp(top, "coldseam-pg-")
+	} else if err = os.Mkdir(path, 0o700); os.IsExist(err) {
+		err = nil
 	}
 	if err != nil {
-		return "", temporary, fmt.Errorf("socket directory: %w", err)
+		return "", err
 	}
-	return path, temporary, nil
+	test := filepath.Join(path, ".test")
+	_ = os.Remove(test)
+	l, err := net.Listen("unix", test)
+	if err == nil {
+		err = errors.Join(l.Close(), a.own(path), os.Chmod(path, 0o700))
+	}
+	if err != nil && !own {
+		_ = os.RemoveAll(path)
+	}
+	return path, err
 }
 
 // maxSocketDir leaves room for "/.s.PGSQL.5432" and for the lock file beside

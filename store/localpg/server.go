@@ -147,6 +147,7 @@ func (s *Server) initdb(ctx context.Context) error {
 		return nil
 	}
 	tmp := s.pg + ".tmp"
+	endAllOn(tmp) // one that outlived a killed start would write into ours
 	if err := os.RemoveAll(tmp); err != nil {
 		return fmt.Errorf("initdb: %w", err)
 	}
@@ -160,8 +161,11 @@ func (s *Server) initdb(ctx context.Context) error {
 	if s.opts.Fast {
 		args = append(args, "--no-sync")
 	}
+	runtime.LockOSThread() // the thread's end is what Pdeathsig tells
+	defer runtime.UnlockOSThread()
 	cmd := exec.CommandContext(ctx, filepath.Join(s.bin, "initdb"), args...)
 	cmd.SysProcAttr, cmd.Dir, cmd.Env = s.acct.sys(), "/", environ()
+	cmd.SysProcAttr.Pdeathsig = syscall.SIGKILL
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("initdb: %s: %w", lastLine(out), err)
 	}
@@ -172,11 +176,15 @@ func (s *Server) initdb(ctx context.Context) error {
 }
 
 // endLeftOver asks a server that still runs on our directory to stop. The lock
-// is ours, so its owner is gone.
+// is ours, so its owner is gone. A server that was killed leaves its number
+// behind, which may be that of any other process by now.
 func (s *Server) endLeftOver(ctx context.Context) error {
 	pid := s.filePid()
-	if pid <= 0 || !isPostmaster(pid, s.pg) {
+	if pid <= 0 {
 		return nil
+	}
+	if !isPostmaster(pid, s.pg) {
+		return s.disown()
 	}
 	s.log.Info("stopping left-over database", "pid", pid)
 	limit := time.Now().Add(startLimit)
@@ -192,6 +200,41 @@ func (s *Server) endLeftOver(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// disown writes our own number into postmaster.pid: the server takes the file of
+// its parent for a stale one, and still looks at the rest of it, which tells
+// whether children of the killed server hold its memory. The lock of the socket
+// tells nothing more.
+func (s *Server) disown() error {
+	path := filepath.Join(s.pg, "postmaster.pid")
+	b, err := os.ReadFile(path)
+	if err == nil {
+		_, rest, _ := strings.Cut(string(b), "\n")
+		err = os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"+rest), 0o600)
+	}
+	if err == nil {
+		err = os.Remove(filepath.Join(s.sock, ".s.PGSQL.5432.lock"))
+	}
+	if err != nil && !os.IsNotExist(err) {
+		return fmt.Errorf("left-over postmaster.pid: %w", err)
+	}
+	return nil
+}
+
+// endAllOn kills what works in a directory of ours.
+func endAllOn(dir string) {
+	links, _ := filepath.Glob("/proc/[0-9]*/cwd") // the only error is a bad pattern
+	for _, l := range links {
+		pid, _ := strconv.Atoi(filepath.Base(filepath.Dir(l)))
+		at, err := os.Readlink(l)
+		if (err == nil && (at == dir || at == dir+" (deleted)")) || isPostmaster(pid, dir) {
+			_ = syscall.Kill(pid, syscall.SIGKILL) // it may be gone
+			for end := time.Now().Add(startLimit); syscall.Kill(pid, 0) == nil && time.Now().Before(end); {
+				time.Sleep(10 * time.Millisecond)
+			}
+		}
+	}
 }
 
 // filePid is the process in postmaster.pid, 0 = none.
@@ -281,7 +324,7 @@ func (s *Server) spawn() (*exec.Cmd, error) {
 		return nil, err
 	}
 	defer out.Close() // the child has its own copy
-	cmd := exec.Command(filepath.Join(s.bin, "postgres"), s.args()...)
+	cmd := exec.Command("/bin/sh", append([]string{"-c", limited, filepath.Join(s.bin, "postgres")}, s.args()...)...)
 	cmd.Stdout, cmd.Stderr, cmd.Dir, cmd.Env = out, out, "/", environ()
 	cmd.SysProcAttr = s.acct.sys()
 	cmd.SysProcAttr.Pdeathsig = syscall.SIGINT // fast shutdown
@@ -295,6 +338,14 @@ func (s *Server) spawn() (*exec.Cmd, error) {
 	return cmd, nil
 }
 
+// sessionMemory bounds what one process of the server may allocate for itself,
+// whatever work_mem a reader sets: it gets an error, not the machine's memory
+// [proposal].
+const sessionMemory = 512 << 20
+
+// limited runs a program under the bound, which its children inherit.
+var limited = fmt.Sprintf(`ulimit -d %d; exec "$0" "$@"`, sessionMemory>>10)
+
 func (s *Server) args() []string {
 	set := map[string]string{
 		"listen_addresses":        "",
@@ -304,6 +355,7 @@ func (s *Server) args() []string {
 		"timezone":                "UTC",
 		"log_timezone":            "UTC",
 		"max_connections":         "60",
+		"max_worker_processes":    "3", // helpers of parallel reads; each may take as much memory as its session
 		"shared_buffers":          "96MB",
 		"jit":                     "off",
 		"log_min_messages":        "warning",
