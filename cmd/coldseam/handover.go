@@ -136,18 +136,75 @@ To stop all mail at once: ` + "`coldseam brief --hold --reason \"...\"`" + `. To
 
 ## What is in here
 
-coldseam.toml without passwords; rivers.json: every reach with its spots and all its past states, who changed it and why; spots.csv; limits.csv and
+coldseam.toml with REMOVED where a secret stood or might have; rivers.json: every reach with its spots and all its past states, who changed it and why; spots.csv; limits.csv and
 limits-history.csv; rules.csv; feeds.csv; keys.csv: names, never contents; data-dictionary.md: what the SQL views of schema season mean.
 The backup holds the data, the keys and the members. It is not in here.
 `)
 	return []byte(b.String()), nil
 }
 
-// urlPassword is the password inside a connection string, in both its forms.
-var urlPassword = regexp.MustCompile(`(://[^/@\s"']*?:)[^/@\s"']*@|(password\s*=\s*)[^\s"']+`)
+const removed = "REMOVED"
 
-// config is the file as it stands, without the password a database URL may
-// carry. Other secrets are in files of their own by design.
+var (
+	// dbAddress is an address of a database, in use or commented out, whatever its
+	// form.
+	dbAddress = regexp.MustCompile(`(?ms)^([ \t#]*"?(?:database_url|readers_url)"?[ \t]*=[ \t]*)("""(?:\\.|[^\\])*?"""|'''.*?'''|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|[^\n]*)`)
+	// plainAddress is one of which user, machine and name may stand: no more is in it.
+	plainAddress = regexp.MustCompile(`^("postgres(?:ql)?://[\w.-]+:)[^@/?#\s"]*(@[\w.:-]+(?:/[\w-]*)?")$`)
+	// anyAddress is an address with a scheme.
+	anyAddress = regexp.MustCompile(`[A-Za-z][A-Za-z0-9+.-]*://[^\s"'<>\x60]+`)
+	// queryValue is a value of a query, also of a path alone.
+	queryValue = regexp.MustCompile(`([?&;][^=?&;\s"'#]+=)([^&;\s"'#{}]+)`)
+	// secretValue is a value whose key, or the one before it, says that it is secret.
+	secretValue = regexp.MustCompile(`(?i)([\w-]*(?:key|token|secret|passw(?:or)?d|pwd|credential|signature|auth|api_?id|app_?id)[\w-]*"?\s*[=:]\s*["']?)([^\s"',}]+)`)
+	// notSecret are keys that name a file or a header, and feeds' own fields.
+	notSecret = regexp.MustCompile(`(?i)(_file|_header|author\w*)"?\s*[=:]\s*["']?$`)
+	// linkLine is a link for people: what it asks for is public.
+	linkLine = regexp.MustCompile(`(?m)^\s*(link|guides)\s*=`)
+)
+
+// withoutSecrets is a text of configuration without what opens something.
+func withoutSecrets(text string) string {
+	text = dbAddress.ReplaceAllStringFunc(text, func(m string) string {
+		at := dbAddress.FindStringSubmatch(m)
+		if plain := plainAddress.FindStringSubmatch(at[2]); plain != nil {
+			return at[1] + plain[1] + removed + plain[2]
+		}
+		return at[1] + `"` + removed + `"`
+	})
+	lines := strings.Split(text, "\n")
+	for i, l := range lines {
+		l = anyAddress.ReplaceAllStringFunc(l, withoutLogin)
+		if !linkLine.MatchString(l) {
+			l = queryValue.ReplaceAllString(l, "${1}"+removed)
+		}
+		lines[i] = secretValue.ReplaceAllStringFunc(l, func(m string) string {
+			at := secretValue.FindStringSubmatch(m)
+			if notSecret.MatchString(at[1]) || strings.HasPrefix(at[2], "{") {
+				return m
+			}
+			return at[1] + removed
+		})
+	}
+	return strings.Join(lines, "\n")
+}
+
+// withoutLogin drops user and password of an address, also where the password
+// holds the marks that should have been encoded.
+func withoutLogin(address string) string {
+	scheme, rest, _ := strings.Cut(address, "://")
+	path, query, hasQuery := strings.Cut(rest, "?")
+	if at := strings.LastIndexByte(path, '@'); at >= 0 && !strings.Contains(path, ":"+removed+"@") {
+		path = removed + path[at:]
+	}
+	if hasQuery {
+		path += "?" + query
+	}
+	return scheme + "://" + path
+}
+
+// config is the file as it stands, without what may be secret in it: most
+// secrets are in files of their own by design.
 func (p *packer) config() ([]byte, error) {
 	if p.a.cfg.path == "" {
 		return []byte("# this configuration was not read from a file\n"), nil
@@ -156,7 +213,7 @@ func (p *packer) config() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return urlPassword.ReplaceAll(b, []byte("${1}${2}REMOVED@")), nil
+	return []byte(withoutSecrets(string(b))), nil
 }
 
 func (p *packer) rivers() ([]byte, error) {
@@ -260,7 +317,7 @@ func (p *packer) feeds() ([]byte, error) {
 		if x.KeyFile != "" {
 			key = "yes"
 		}
-		rows = append(rows, []string{x.Name, x.Provider, x.Format, x.BaseURL, key, strings.Join(codes, " "), x.Licence, x.Attribution})
+		rows = append(rows, []string{x.Name, x.Provider, x.Format, withoutSecrets(x.BaseURL), key, strings.Join(codes, " "), x.Licence, x.Attribution})
 	}
 	return csvTable([]string{"profile", "agency", "format", "address", "key", "stations", "licence", "attribution"}, rows)
 }
