@@ -155,7 +155,11 @@ func (c *recapCmd) psql(ctx context.Context, s *streams, a *app) error {
 		}
 		return nil
 	}
-	cmd := exec.CommandContext(ctx, bin, append([]string{"--dbname", dsn}, c.Args...)...)
+	if err := onlyAsked(c.Args); err != nil {
+		return exitCode{2, err.Error()}
+	}
+	// The name of the database comes last: psql then takes no other from its arguments.
+	cmd := exec.CommandContext(ctx, bin, append(append([]string{"--no-psqlrc"}, c.Args...), "--dbname="+dsn)...)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, s.out, s.err
 	cmd.Env = append(os.Environ(), "PGAPPNAME=coldseam recap")
 	err = cmd.Run()
@@ -164,6 +168,65 @@ func (c *recapCmd) psql(ctx context.Context, s *streams, a *app) error {
 		return exitCode{code: max(exit.ExitCode(), 1)}
 	}
 	return err
+}
+
+// psqlShort are the options of psql by letter; a colon follows those that take a
+// value [source: psql --help, version 15]. The ones that say where and as whom to
+// connect are not among them.
+const psqlShort = "aAbc:eEf:F:HL:no:P:qR:sStT:v:VxXz01?"
+
+// psqlConnect are the long options that say where and as whom to connect, which
+// psql takes cut short too.
+var psqlConnect = []string{"dbname", "host", "port", "username", "password", "no-password"}
+
+// goesElsewhere is psql's own command to connect anew.
+var goesElsewhere = regexp.MustCompile(`(?i)\\c(onnect)?\b`)
+
+// onlyAsked refuses arguments of psql that would make it connect as somebody
+// other than the reader.
+func onlyAsked(args []string) error {
+	refuse := func(arg string) error {
+		return fmt.Errorf("%q would connect elsewhere or as somebody else; recap --sql is always %s: %w", arg, store.Reader, coldseam.ErrInvalid)
+	}
+	for i := 0; i < len(args); i++ {
+		arg := args[i]
+		if long, ok := strings.CutPrefix(arg, "--"); ok {
+			name, value, _ := strings.Cut(long, "=")
+			for _, no := range psqlConnect {
+				if strings.HasPrefix(no, name) { // "--" alone too: what follows is a database
+					return refuse(arg)
+				}
+			}
+			if goesElsewhere.MatchString(value) {
+				return refuse(arg)
+			}
+			continue
+		}
+		if len(arg) < 2 || arg[0] != '-' {
+			if i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=") && !goesElsewhere.MatchString(arg) {
+				continue // the value of a long option, or a name that the reader's own then overrides
+			}
+			return refuse(arg)
+		}
+		for k := 1; k < len(arg); k++ {
+			at := strings.IndexByte(psqlShort, arg[k])
+			if at < 0 || arg[k] == ':' {
+				return refuse(arg)
+			}
+			if at+1 < len(psqlShort) && psqlShort[at+1] == ':' {
+				value := arg[k+1:]
+				if value == "" && i+1 < len(args) {
+					i++
+					value = args[i]
+				}
+				if goesElsewhere.MatchString(value) {
+					return refuse(arg)
+				}
+				break
+			}
+		}
+	}
+	return nil
 }
 
 // readerURL is the database as the reader: the private one by its socket; of

@@ -495,3 +495,38 @@ func TestRecapCache(t *testing.T) {
 	_, err = get(t0, 3, nil)
 	require.NoError(t, err, "a failure is not kept")
 }
+
+// Whatever is given to psql, it connects as the reader or not at all.
+func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	if _, err := v.findPsql(); err != nil {
+		t.Skip("no psql")
+	}
+	const who = `SELECT current_user`
+	ask := func(args ...string) (string, error) {
+		var out, errs bytes.Buffer
+		err := (&recapCmd{SQL: true, Args: args}).psql(t.Context(), &streams{&out, &errs}, v.app)
+		return out.String(), err
+	}
+	for _, args := range [][]string{
+		{"-Atc", who}, {"-At", "-c", who}, {"--no-align", "--tuples-only", "--command", who}, {"-AtvX=1", "-c", who},
+		{"--expanded", "coldseam", "-Atc", who}, {"-AtF", ",", "-c", who}, {"-AtP", "null=none", "--command=" + who},
+	} {
+		out, err := ask(args...)
+		require.NoError(t, err, args)
+		require.Contains(t, out, store.Reader, args)
+	}
+	for _, args := range [][]string{
+		{"-d", "user=coldseam"}, {"-d", "user=coldseam", "-c", who}, {"-duser=coldseam"}, {"-Atd", "user=coldseam"}, {"--dbname", "user=coldseam"},
+		{"--dbname=user=coldseam"}, {"--dbn=user=coldseam"}, {"-U", "coldseam"}, {"-Ucoldseam"}, {"-AtUcoldseam"}, {"--username=coldseam"},
+		{"--user", "coldseam"}, {"-h", "/tmp"}, {"--host=db"}, {"-p", "1"}, {"--port=1"}, {"-W"}, {"-w"}, {"--password"}, {"--no-password"},
+		{"coldseam"}, {"coldseam", "coldseam"}, {"postgres:///coldseam?user=coldseam"}, {"user=coldseam"}, {"--", "user=coldseam"},
+		{"-c", `\c - coldseam`}, {"-c", `\connect user=coldseam`}, {"-Atc", ` \C - coldseam`}, {`--command=\c - coldseam`}, {"--command", `\c - coldseam`},
+		{"-v", "x=1", "coldseam"}, {"-l", "-U", "coldseam"},
+	} {
+		out, err := ask(args...)
+		require.ErrorContains(t, err, "always season_reader", args)
+		require.Empty(t, out, args)
+	}
+}
