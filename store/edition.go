@@ -249,8 +249,21 @@ func (db *DB) Enqueue(ctx context.Context, jobs ...river.JobArgs) error {
 	if len(many) == 0 {
 		return nil
 	}
-	if _, err := db.queue.InsertMany(ctx, many); err != nil {
-		return fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
+	_, err := db.queue.InsertMany(ctx, many)
+	if err != nil {
+		err = fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
+	}
+	if ctx.Err() == nil {
+		db.enqueued.Store(&err)
+	}
+	return err
+}
+
+// EnqueueFailure is what the newest Enqueue of this server came to: while it is
+// not nil, nothing is fetched or forecast.
+func (db *DB) EnqueueFailure() error {
+	if err := db.enqueued.Load(); err != nil {
+		return *err
 	}
 	return nil
 }

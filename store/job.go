@@ -138,12 +138,24 @@ func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pg
 			QueueMail:    {MaxWorkers: orDefault(o.Mail, 4)},
 		}
 	}
-	c, err := river.NewClient(riverpgxv5.New(db.pool), cfg)
+	c, err := river.NewClient(pollingDriver{riverpgxv5.New(db.pool)}, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("queue: %w", err)
 	}
 	return c, nil
 }
+
+// pollingDriver looks for work every second and neither sends nor hears
+// notifications: their queue is one for the whole server, and whoever may log in
+// to any of its databases can fill it, after which a job that notifies cannot be
+// inserted, or send the words that pause a queue.
+type pollingDriver struct{ *riverpgxv5.Driver }
+
+// SupportsListener is false: the queue is polled.
+func (pollingDriver) SupportsListener() bool { return false }
+
+// SupportsListenNotify is false: an insert notifies nobody.
+func (pollingDriver) SupportsListenNotify() bool { return false }
 
 func orDefault[T comparable](v, d T) T {
 	var zero T

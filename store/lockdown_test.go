@@ -152,7 +152,7 @@ func TestReaderHasLimits(t *testing.T) {
 	url, _ := lockedDown(t)
 	c := readerConn(t, url)
 	for set, want := range map[string]string{
-		"default_transaction_read_only": "on", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "30s", "temp_file_limit": "1GB", "search_path": "season",
+		"default_transaction_read_only": "on", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "30s", "temp_file_limit": "256MB", "work_mem": "16MB", "search_path": "season",
 	} {
 		var got string
 		require.NoError(t, c.QueryRow(t.Context(), `SHOW `+set).Scan(&got))

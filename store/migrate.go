@@ -5,6 +5,7 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/tern/v2/migrate"
@@ -176,14 +177,14 @@ func (db *DB) migrateQueue(ctx context.Context) error {
 	return nil
 }
 
-// MigrationText is the text of all migrations in order: it names a state of
-// the schema.
+// MigrationText is the text of all migrations in order and of what is closed to
+// readers: it names a state of the schema.
 func MigrationText() string {
 	files, err := fs.Glob(migrations, "migrations/*.sql")
 	if err != nil {
 		panic(err) // the pattern is ours
 	}
-	out := ""
+	out := closedFunctions + strings.Join(readerConfig(), " ")
 	for _, f := range files {
 		b, err := migrations.ReadFile(f)
 		if err != nil {

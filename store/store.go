@@ -15,6 +15,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -49,6 +50,8 @@ type DB struct {
 	log   *slog.Logger
 	now   func() time.Time
 	opts  Options
+
+	enqueued atomic.Pointer[error] // what the newest Enqueue came to
 }
 
 // Open connects. It does not migrate: a second server of the same club may be

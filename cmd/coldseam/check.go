@@ -13,6 +13,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
 )
 
 // The levels of a line, by what they ask of the admin.
@@ -296,11 +297,16 @@ func (k *checker) database(ctx context.Context) bool {
 	}
 	k.ok("migrations", "schema %d", st.Have)
 	open, err := k.app.db.OpenToReaders(ctx)
+	// Our own role has tried at every start: what is left takes more rights.
+	const closeFix = "as a superuser of the server, on this database: coldseam migrate --readers-sql | psql; " +
+		"or as that role by COLDSEAM_DATABASE_URL: coldseam migrate"
 	switch {
+	case errors.Is(err, coldseam.ErrNotFound):
+		k.add("readers' role", levelWarn, "there is none: nothing is open, recap --sql cannot be used", "role "+store.Reader, closeFix)
 	case err != nil:
 		k.broken("readers' role", err)
 	case len(open) > 0:
-		k.add("readers' role", levelWarn, fmt.Sprintf("%d things are open to it: %s", len(open), open[0]), "views of schema season alone", "run coldseam migrate as the owner of the database")
+		k.add("readers' role", levelWarn, fmt.Sprintf("%d things are open to it: %s", len(open), open[0]), "views of schema season alone", closeFix)
 	default:
 		k.ok("readers' role", "closed but for schema season")
 	}

@@ -22,7 +22,8 @@ func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app,
 
 // migrateCmd brings the database to this program's schema.
 type migrateCmd struct {
-	NoBackup bool `help:"Do not back up before. The backup is the only way back: a schema never goes down."`
+	NoBackup   bool `help:"Do not back up before. The backup is the only way back: a schema never goes down."`
+	ReadersSQL bool `help:"Print the statements that make the readers' role and close the rest to it, for a superuser of the server; migrate nothing." name:"readers-sql"`
 }
 
 // Run backs up what is there, then migrates. A newer schema is refused.
@@ -36,6 +37,11 @@ func (c *migrateCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 }
 
 func (c *migrateCmd) migrate(ctx context.Context, s *streams, a *app) error {
+	if c.ReadersSQL {
+		sql, err := a.db.LockSQL(ctx)
+		fmt.Fprint(s.out, sql)
+		return err
+	}
 	st, err := a.db.Schema(ctx)
 	if err != nil {
 		return err

@@ -418,11 +418,15 @@ func (a *app) ready(ctx context.Context) error {
 	return a.db.RequireCurrent(ctx)
 }
 
-// healthy is /healthz: well while today's mornings are out or not yet due.
+// healthy is /healthz: well while work can be queued and today's mornings are out
+// or not yet due.
 func (a *app) healthy(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
 	defer cancel()
 	if err := a.db.Ping(ctx); err != nil {
+		return err
+	}
+	if err := a.db.EnqueueFailure(); err != nil {
 		return err
 	}
 	loc := zoneOf(a.cfg.Club.Zone)

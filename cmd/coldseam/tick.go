@@ -87,7 +87,7 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 	})
 	do("bounces", func() error { return a.drainBounces(ctx) })
 	do("readers", func() error {
-		_, err := a.db.EndLongReads(ctx, 30*time.Second)
+		_, err := a.db.MindReaders(ctx, 30*time.Second)
 		_, err2 := a.db.EndLostSessions(ctx, lostSession)
 		return errors.Join(err, err2)
 	})

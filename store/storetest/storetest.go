@@ -49,6 +49,8 @@ func URL(t testing.TB) string {
 	name := fmt.Sprintf("t_%d_%d", os.Getpid(), clones.Add(1))
 	s.exec(t, `CREATE DATABASE `+name+` TEMPLATE `+s.template)
 	t.Cleanup(func() { s.exec(t, `DROP DATABASE IF EXISTS `+name+` WITH (FORCE)`) })
+	// The rights on a database are not copied with it.
+	s.exec(t, `DO $$ BEGIN GRANT CONNECT ON DATABASE `+name+` TO season_reader; EXCEPTION WHEN undefined_object OR internal_error THEN NULL; END $$`)
 	return s.url(name)
 }
 
