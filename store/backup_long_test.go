@@ -20,7 +20,7 @@ import (
 
 // shortLimit stands for the 30 s after which the server ends a session that
 // idles in its transaction; what is slow here takes many times as long.
-const shortLimit = 200 * time.Millisecond
+const shortLimit = time.Second
 
 // impatient opens a database whose sessions are all ended after shortLimit.
 func impatient(t *testing.T, url string, conns int) *store.DB {
@@ -67,7 +67,7 @@ func TestBackupMayTakeAnyTime(t *testing.T) {
 		made <- err
 	}()
 	require.Eventually(t, func() bool { _, err := os.Stat(gate + ".waits"); return err == nil }, 20*time.Second, 5*time.Millisecond)
-	for end := time.Now().Add(5 * shortLimit); time.Now().Before(end); time.Sleep(shortLimit / 4) {
+	for end := time.Now().Add(3 * shortLimit); time.Now().Before(end); time.Sleep(shortLimit / 4) {
 		n, err := other.EndLostSessions(t.Context(), time.Millisecond)
 		require.NoError(t, err)
 		require.Zero(t, n, "the dump waits for its program, it is not lost")
@@ -93,7 +93,7 @@ func TestMigrationMayTakeAnyTime(t *testing.T) {
 			AND EXISTS (SELECT FROM pg_stat_activity WHERE datname = current_database() AND state = 'idle in transaction')`).Scan(&waits)
 		return err == nil && waits
 	}, 20*time.Second, 5*time.Millisecond)
-	time.Sleep(5 * shortLimit) // the slow step itself
+	time.Sleep(3 * shortLimit) // the slow step itself
 	_, err = other.Exec(t.Context(), `SELECT pg_advisory_unlock(9628173550095224)`)
 	require.NoError(t, err)
 	require.NoError(t, <-done)

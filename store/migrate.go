@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/tern/v2/migrate"
 	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 	"github.com/riverqueue/river/rivermigrate"
@@ -107,13 +108,21 @@ func (db *DB) Migrate(ctx context.Context) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(7263710001)`); err != nil {
 			return fmt.Errorf("migrate: %w", classify(err))
 		}
-		if err := db.migrateTables(ctx); err != nil {
+		cfg := db.pool.Config()
+		cfg.MaxConns = 2
+		cfg.AfterConnect = func(ctx context.Context, c *pgx.Conn) error { return noTimeLimits(ctx, c, false) }
+		patient, err := pgxpool.NewWithConfig(ctx, cfg)
+		if err != nil {
+			return fmt.Errorf("migrate: %w", classify(err))
+		}
+		defer patient.Close()
+		if err := db.migrateTables(ctx, patient); err != nil {
 			return err
 		}
-		if err := db.migrateQueue(ctx); err != nil {
+		if err := db.migrateQueue(ctx, patient); err != nil {
 			return err
 		}
-		_, err := db.LockDown(ctx)
+		_, err = db.LockDown(ctx)
 		return err
 	})
 }
@@ -136,38 +145,32 @@ CREATE SCHEMA IF NOT EXISTS coldseam;
 CREATE SCHEMA IF NOT EXISTS river;
 CREATE SCHEMA IF NOT EXISTS season;`
 
-func (db *DB) migrateTables(ctx context.Context) error {
+func (db *DB) migrateTables(ctx context.Context, pool *pgxpool.Pool) error {
 	sub, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
 	}
-	c, err := pgx.ConnectConfig(ctx, db.pool.Config().ConnConfig) // its limits go with it
-	if err != nil {
-		return fmt.Errorf("migrate: %w", classify(err))
-	}
-	defer c.Close(context.WithoutCancel(ctx))
-	if err := noTimeLimits(ctx, c, false); err != nil {
-		return fmt.Errorf("migrate: %w", err)
-	}
-	if _, err := c.Exec(ctx, sqlSchemas); err != nil {
-		return fmt.Errorf("make schemas: %w", classify(err))
-	}
-	m, err := migrate.NewMigrator(ctx, c, versionTable)
-	if err != nil {
-		return fmt.Errorf("migrate: %w", classify(err))
-	}
-	if err := m.LoadMigrations(sub); err != nil {
-		return fmt.Errorf("migrations: %w", err)
-	}
-	m.OnStart = func(n int32, name, _, _ string) { db.log.Info("migrating", "n", n, "name", name) }
-	if err := m.Migrate(ctx); err != nil {
-		return fmt.Errorf("migrate: %w", classify(err))
-	}
-	return nil
+	return pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error {
+		if _, err := c.Exec(ctx, sqlSchemas); err != nil {
+			return fmt.Errorf("make schemas: %w", classify(err))
+		}
+		m, err := migrate.NewMigrator(ctx, c.Conn(), versionTable)
+		if err != nil {
+			return fmt.Errorf("migrate: %w", classify(err))
+		}
+		if err := m.LoadMigrations(sub); err != nil {
+			return fmt.Errorf("migrations: %w", err)
+		}
+		m.OnStart = func(n int32, name, _, _ string) { db.log.Info("migrating", "n", n, "name", name) }
+		if err := m.Migrate(ctx); err != nil {
+			return fmt.Errorf("migrate: %w", classify(err))
+		}
+		return nil
+	})
 }
 
-func (db *DB) migrateQueue(ctx context.Context) error {
-	m, err := rivermigrate.New(riverpgxv5.New(db.pool), &rivermigrate.Config{Schema: queueSchema, Logger: db.log})
+func (db *DB) migrateQueue(ctx context.Context, pool *pgxpool.Pool) error {
+	m, err := rivermigrate.New(riverpgxv5.New(pool), &rivermigrate.Config{Schema: queueSchema, Logger: db.log})
 	if err != nil {
 		return fmt.Errorf("migrate queue: %w", err)
 	}
