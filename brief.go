@@ -86,8 +86,11 @@ type Input struct {
 	At     time.Time     // newest valid value; zero = none
 	Age    time.Duration // at issue
 	Limit  time.Duration
-	State  string // good, stale, missing, failed, none, unverified
+	State  string // good, stale, missing, failed, none, unverified, untrusted
 	Note   string // "1 spike left out"
+	// Doubt is why the newest readings are not trusted, and since when; without a
+	// code they are.
+	Doubt Reason `json:",omitzero"`
 }
 
 // Window is one candidate fishing window of the day with everything that

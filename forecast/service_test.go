@@ -251,13 +251,15 @@ func TestReadingsAloneCarryARiver(t *testing.T) {
 
 // hydropower is a river that steps by the clock on working days.
 func hydropower(f *Features) {
-	f.Discharge = f.Discharge[:0]
+	f.Discharge, f.Stage = f.Discharge[:0], nil
 	for t := testNow.AddDate(0, 0, -50); !t.After(testNow); t = t.Add(time.Hour) {
 		q := 70.
 		if wd := t.Weekday(); wd != time.Saturday && wd != time.Sunday && t.Hour() >= 7 && t.Hour() < 19 {
 			q = 100
 		}
+		q += .1 * float64(t.Hour()%3) // no gauge stands still to the digit
 		f.Discharge = append(f.Discharge, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: q, Flag: coldseam.Provisional})
+		f.Stage = append(f.Stage, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: 1.2 + q/100, Flag: coldseam.Provisional})
 	}
 }
 

@@ -167,8 +167,10 @@ func (k *block) inputs(f format) []string {
 			}
 			s += ")"
 		}
-		if n := clean(in.Note); n != "" {
-			s += "; " + n
+		for _, n := range []string{f.doubt(in), clean(in.Note)} {
+			if n != "" {
+				s += "; " + n
+			}
 		}
 		out = append(out, s)
 	}

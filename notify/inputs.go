@@ -43,6 +43,15 @@ func inputText(in coldseam.Input) string {
 	return name + " " + clean(in.State)
 }
 
+// doubt says why the newest readings of an input are not trusted, "" if they
+// are.
+func (f format) doubt(in coldseam.Input) string {
+	if in.Doubt.Code == "" {
+		return ""
+	}
+	return f.reason(in.Doubt)
+}
+
 // inputGood: "none" means that the agency was asked and reports nothing, as for
 // alerts; "open" is the good state of ice.
 func inputGood(in coldseam.Input) bool {

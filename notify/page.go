@@ -148,6 +148,10 @@ func (w Words) Withheld(j coldseam.SpotJig) string { return withheld(w.f, j) }
 // was asked and reports nothing.
 func InputGood(in coldseam.Input) bool { return inputGood(in) }
 
+// Doubt says why the newest readings of an input are not trusted, "" if they
+// are.
+func (w Words) Doubt(in coldseam.Input) string { return w.f.doubt(in) }
+
 // JudgesAlone reports whether the water, jig and run of a NO CALL may be shown:
 // the gauge itself reads.
 func JudgesAlone(b coldseam.Brief) bool { return judgeAlone(b) }

@@ -132,6 +132,13 @@ var reasonWords = map[string]string{
 	"life_jacket":         "Water {water_c}: wear the life jacket.",
 	"life_jacket_unknown": "[Water not known since {since}|Cold water]: wear the life jacket.",
 	"other_window":        "stop for the window from {from}: {stop}",
+
+	"stop_kept":           "kept, gauge doubted since {at}: {doubt}",
+	"stop_unsettled":      "failed reading may be a stop: {doubt}",
+	"discharge_untrusted": "{quantity} not trusted since {at}: {doubt}",
+	"stage_untrusted":     "{quantity} not trusted since {at}: {doubt}",
+	"not_trusted":         "not trusted since {at}: {quantity} {doubt}",
+	"gauge_unchanged":     "gauge unchanged since {at}",
 }
 
 const alertWords = "[{event}|warning without a name][ to {until}|, no end given]"
@@ -216,6 +223,8 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 			return f.reason(r), true
 		case "quantity", "inputs":
 			return keyList(s), true
+		case "doubt":
+			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true
 		}
 		return clean(s), true
 	}

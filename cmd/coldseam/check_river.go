@@ -213,9 +213,15 @@ func (k *checker) briefs(ctx context.Context) {
 			k.broken(key, err)
 			continue
 		}
-		word := b.Verdict.String()
+		word, words := b.Verdict.String(), notify.WordsFor("us", r.Zone)
 		if b.Verdict == coldseam.NoCall && len(b.Reasons) > 0 {
 			word += ": " + notify.ReasonText(b.Reasons[0], "", r.Zone)
+		}
+		for _, in := range b.Inputs {
+			if in.Doubt.Code != "" {
+				k.add(string(r.ID)+" "+in.Key, levelWarn, words.Doubt(in), "readings that agree with each other",
+					"compare with the station's own page; if they are right: coldseam reading confirm "+string(r.Site)+" --parameter "+in.Key)
+			}
 		}
 		k.ok(key, "%s, made %s ago", word, age(max(now.Sub(b.Issued), time.Minute)))
 	}

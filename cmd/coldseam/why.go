@@ -60,6 +60,9 @@ func inputLine(i coldseam.Input, loc *time.Location) string {
 	if i.Safety {
 		s += ", safety"
 	}
+	if i.Doubt.Code != "" {
+		s += ", " + i.Doubt.Names["doubt"] + " since " + i.Doubt.At.In(loc).Format("2 Jan 15:04")
+	}
 	if i.Note != "" {
 		s += ", " + i.Note
 	}

@@ -297,7 +297,7 @@ func (in *Input) lift(flow, stage *Quantity) Doubt {
 		}
 	}
 	if len(seen) == 0 {
-		return Doubt{Code: TooFew}
+		return Doubt{Code: TooFew, Since: in.Now}
 	}
 
 	for _, q := range seen {
@@ -336,7 +336,7 @@ func (q *Quantity) running(rule lifting) Doubt {
 			return Doubt{}
 		}
 	}
-	return Doubt{Code: TooFew}
+	return Doubt{Code: TooFew, Since: q.rows[0].At}
 }
 
 // stillSince is since when nothing has changed, zero if something has within

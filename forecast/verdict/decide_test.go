@@ -17,11 +17,13 @@ func at(hour, minute int) time.Time { return time.Date(2026, 3, 20, hour, minute
 
 func ptr[T any](v T) *T { return &v }
 
-// steady makes half-hourly rows of the last 60 h up to 4:45.
+// steady makes half-hourly rows of the last 60 h up to 4:45, the newest of
+// value v, others a hair above: a sensor that never moves is not trusted.
 func steady(v float64) []coldseam.Observation {
 	var out []coldseam.Observation
-	for t := at(4, 45).Add(-60 * time.Hour); !t.After(at(4, 45)); t = t.Add(30 * time.Minute) {
-		out = append(out, coldseam.Observation{At: t.UTC(), KnownAt: t.Add(10 * time.Minute).UTC(), Value: v, Flag: coldseam.Provisional})
+	for k := 120; k >= 0; k-- {
+		t := at(4, 45).Add(-time.Duration(k) * 30 * time.Minute)
+		out = append(out, coldseam.Observation{At: t.UTC(), KnownAt: t.Add(10 * time.Minute).UTC(), Value: v * (1 + .0002*float64(k%3)), Flag: coldseam.Provisional})
 	}
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/trust"
 )
 
 // Inputs is everything one decision rests on, as plain values known at Now.
@@ -44,7 +45,9 @@ type Inputs struct {
 	Trips7      int // logged in the last week
 	TripsAll    int
 
-	risen risen // set by Decide
+	risen risen                                 // set by Decide
+	trust trust.State                           // of the gauge, judged once
+	kept  struct{ stop, bad []coldseam.Reason } // a stop of the last day that nothing lifts yet
 }
 
 // Previous is the last issue for the same reach.
@@ -59,6 +62,10 @@ type Previous struct {
 type Gauge struct {
 	Discharge, Stage, Water, Turbidity []coldseam.Observation
 	DailyOnly                          bool
+
+	History   trust.History // of the station; zero = what the readings above hold
+	Witness   trust.Witness
+	Confirmed []coldseam.Confirmation // by the admin
 }
 
 // Alerts is the state of the warning feed: At is its last good fetch, List the
@@ -153,6 +160,8 @@ func (in *Inputs) sane() {
 	if in.Table.GaugeAgeH == 0 {
 		in.Table = DefaultTable()
 	}
+	in.judgeGauge()
+	in.keepStop()
 }
 
 // newest is the newest usable row.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/trust"
 )
 
 // The states of an input.
@@ -45,10 +46,11 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 	rows := []struct {
 		key, name string
 		obs       []coldseam.Observation
+		judged    trust.Quantity
 		needed    bool
 	}{
-		{"discharge", "Flow", in.Gauge.Discharge, true},
-		{"stage", "Stage", in.Gauge.Stage, in.Reach.FloodStageM != nil},
+		{"discharge", "Flow", in.Gauge.Discharge, in.trust.Flow, true},
+		{"stage", "Stage", in.Gauge.Stage, in.trust.Stage, in.Reach.FloodStageM != nil},
 	}
 	for _, r := range rows {
 		if !r.needed && len(r.obs) == 0 {
@@ -56,11 +58,18 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		}
 		i := in.obsInput(r.key, r.name, r.obs, limit)
 		i.Safety = r.needed
+		in.doubted(&i, r.judged)
 		l.inputs = append(l.inputs, i)
 		if i.State == StateGood || !r.needed {
 			continue
 		}
 		l.bad = append(l.bad, gaugeMissing(i))
+	}
+	l.bad = append(l.bad, in.kept.bad...)
+	if t := in.trust.Unchanged; !t.IsZero() {
+		c := because(KindCap, "gauge_unchanged", "gauge", nil)
+		c.At = t
+		l.caps = append(l.caps, c)
 	}
 	// A rise of the last six hours must be seen, not assumed: one reading alone
 	// cannot show it.
@@ -76,8 +85,13 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 // gaugeMissing says what is wrong with the readings of a gauge: discharge_stale,
 // stage_missing and the like.
 func gaugeMissing(i coldseam.Input) coldseam.Reason {
-	if i.State == StateStale {
+	switch i.State {
+	case StateStale:
 		return tooOld(i)
+	case StateUntrusted:
+		r := i.Doubt
+		r.Code, r.Kind = i.Key+"_"+i.State, KindMissing
+		return r
 	}
 	return missing(i.Key+"_"+i.State, nil)
 }
@@ -255,6 +269,10 @@ func (in *Inputs) ruleInput(l *ledger) {
 // caps; no model: missing.
 func (in *Inputs) waterInput(l *ledger) {
 	i := in.obsInput("water_temp", "Water temperature", in.Gauge.Water, time.Duration(in.Table.WaterAgeD*24*float64(time.Hour)))
+	in.doubted(&i, in.trust.Water)
+	if i.State == StateUntrusted && i.Age <= i.Limit && in.trust.Water.Known {
+		i.State = StateGood // the newest trusted one is young enough
+	}
 	if i.State != StateGood {
 		if in.WaterModel {
 			i.Note = "model alone"

@@ -16,14 +16,14 @@ func season(median, p75 float64) SeasonFlow {
 }
 
 // climb is half-hourly flow up to 4:45 along straight lines between points of
-// hour and value.
+// hour and value; as a real sensor it never stands still to the digit.
 func climb(points ...[2]float64) []coldseam.Observation {
 	var out []coldseam.Observation
 	for k := 1; k < len(points); k++ {
 		a, b := points[k-1], points[k]
 		for h := a[0]; h < b[0]; h += .5 {
 			v := a[1] + (b[1]-a[1])*(h-a[0])/(b[0]-a[0])
-			out = append(out, reading(h, v))
+			out = append(out, reading(h, v*(1+.0003*float64(len(out)%3))))
 		}
 	}
 	last := points[len(points)-1]
@@ -38,8 +38,18 @@ func reading(h, v float64) coldseam.Observation {
 // onFlow is a good morning with this flow and season.
 func onFlow(obs []coldseam.Observation, s SeasonFlow) Inputs {
 	in := good(.8)
-	in.Gauge.Discharge, in.Season = obs, s
+	in.Gauge.Discharge, in.Gauge.Stage, in.Season = obs, stageOf(obs), s
 	return in
+}
+
+// stageOf is the stage beside a flow, well under flood and slow to rise.
+func stageOf(flow []coldseam.Observation) []coldseam.Observation {
+	out := append([]coldseam.Observation(nil), flow...)
+	for i := range out {
+		out[i].Value = 1.5 + .25*math.Log(max(out[i].Value, 1))
+		out[i].Flag = coldseam.Provisional
+	}
+	return out
 }
 
 func TestRiseWithinADay(t *testing.T) {
@@ -257,6 +267,7 @@ func TestDailyGaugeRises(t *testing.T) {
 func TestNegativeFlowIsNoFoot(t *testing.T) {
 	t.Parallel()
 	in := onFlow(climb([2]float64{-60, 60}, [2]float64{-20, 60}, [2]float64{-19.5, -37}, [2]float64{-19, 60}, [2]float64{0, 68}), season(30, 45))
+	in.Gauge.Stage = steady(2.1)
 	d := Decide(in)
 	require.Equal(t, coldseam.Go, d.Verdict, "%v", d.Fired)
 }

@@ -3,6 +3,7 @@ package verdict
 import (
 	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -59,11 +60,7 @@ func (in *Inputs) recent(o coldseam.Observation) bool {
 // dayStops are the safety stops that do not depend on the window: what the
 // gauge has seen, and ice. Order: as the stops are numbered.
 func (in *Inputs) dayStops(ice iceState) []coldseam.Reason {
-	var out []coldseam.Reason
-	out = append(out, in.stageStop()...)
-	out = append(out, ice.stops...)
-	out = append(out, in.risen.stops...)
-	return append(out, in.flowStops()...)
+	return slices.Concat(in.stageStop(), ice.stops, in.risen.stops, in.flowStops(), in.kept.stop)
 }
 
 // stageStop is stop 1 on the measured stage.

@@ -132,7 +132,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 			p.Lists = append(p.Lists, l)
 		}
 	}
-	p.Inputs = inputsOf(b)
+	p.Inputs = inputsOf(b, words)
 	return p, nil
 }
 
@@ -165,7 +165,7 @@ func limitWords(d time.Duration) string {
 	return notify.Age(d)
 }
 
-func inputsOf(b coldseam.Brief) []inputRow {
+func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 	var out []inputRow
 	for _, in := range b.Inputs {
 		row := inputRow{Name: notify.Clean(in.Name), Age: "never", Limit: "", State: notify.Clean(in.State), Note: notify.Clean(in.Note), Good: notify.InputGood(in)}
@@ -177,6 +177,9 @@ func inputsOf(b coldseam.Brief) []inputRow {
 		}
 		if in.Limit > 0 {
 			row.Limit = limitWords(in.Limit)
+		}
+		if d := words.Doubt(in); d != "" {
+			row.Note = strings.TrimSuffix(d+"; "+row.Note, "; ")
 		}
 		if in.Key == "alerts" && row.Good && (in.State == "none" || row.Note == "none") {
 			row.State, row.Note = "none out", ""
