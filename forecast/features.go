@@ -1,7 +1,9 @@
 package forecast
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -186,28 +188,30 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 	return out
 }
 
-// hours joins the weather parameters into the steps the decision reads.
-func (f *Features) hours() verdict.Weather {
-	var w verdict.Weather
-	at := map[time.Time]*verdict.Hour{}
-	var order []time.Time
+// WeatherSteps joins the weather parameters into the steps the decision reads, each as
+// long as it stands for. What has ended is no part of the weather; the oldest
+// other part decides its age. Visibility past that age is not known.
+func (f *Features) WeatherSteps() verdict.Weather {
+	w := verdict.Weather{RainMM: f.rain24(), AirMaxC: f.airMax(hoursOf(f.Table.IceAirH))}
+	at := map[[2]time.Time]*verdict.Hour{}
+
 	for i := range f.Weather {
 		fc := &f.Weather[i]
-		if w.Issued.IsZero() || fc.Issued.Before(w.Issued) {
-			w.Issued = fc.Issued // the oldest part decides the age
+		spans := fc.Spans()
+		if n := len(spans); n == 0 || !spans[n-1][1].After(f.Now) {
+			continue
 		}
-		for k, t := range fc.At {
-			h := at[t]
+		switch {
+		case fc.Param == coldseam.Visibility && f.Now.Sub(fc.Issued) > hoursOf(f.Table.WeatherAgeH):
+			continue
+		case fc.Param != coldseam.Visibility && (w.Issued.IsZero() || fc.Issued.Before(w.Issued)):
+			w.Issued = fc.Issued
+		}
+		for k, span := range spans {
+			h := at[span]
 			if h == nil {
-				step := time.Hour
-				if k+1 < len(fc.At) {
-					step = fc.At[k+1].Sub(t)
-				} else if k > 0 {
-					step = t.Sub(fc.At[k-1])
-				}
-				h = &verdict.Hour{From: t, To: t.Add(step)}
-				at[t] = h
-				order = append(order, t)
+				h = &verdict.Hour{From: span[0], To: span[1]}
+				at[span] = h
 			}
 			v := fc.Value[k]
 			switch fc.Param {
@@ -218,18 +222,21 @@ func (f *Features) hours() verdict.Weather {
 			case coldseam.Gust:
 				h.GustMS = &v
 			case coldseam.ThunderProb:
-				h.Thunder = &v
+				if h.Thunder == nil || v > *h.Thunder {
+					h.Thunder = &v
+				}
 			case coldseam.Precip:
 				h.PrecipMM = &v
+			case coldseam.Visibility:
+				h.VisibilityM = &v
 			}
 		}
 	}
-	sortTimes(order)
-	for _, t := range order {
-		w.Hours = append(w.Hours, *at[t])
+
+	for _, h := range at {
+		w.Hours = append(w.Hours, *h)
 	}
-	w.RainMM = f.rain24()
-	w.AirMaxC = f.airMax(hoursOf(f.Table.IceAirH))
+	slices.SortFunc(w.Hours, func(a, b verdict.Hour) int { return cmp.Or(a.From.Compare(b.From), a.To.Compare(b.To)) })
 	return w
 }
 
@@ -241,7 +248,7 @@ func (f *Features) rain24() *float64 {
 	}
 	sum := 0.0
 	for i, t := range p.At {
-		if t.After(f.Now) && !t.After(f.Now.Add(24*time.Hour)) {
+		if t.After(f.Now) && !t.After(f.Now.Add(24*time.Hour)) && coldseam.Precip.Plausible(p.Value[i]) {
 			sum += p.Value[i]
 		}
 	}
@@ -286,11 +293,3 @@ func (f *Features) airMax(d time.Duration) *float64 {
 }
 
 func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
-
-func sortTimes(t []time.Time) {
-	for i := 1; i < len(t); i++ {
-		for j := i; j > 0 && t[j].Before(t[j-1]); j-- {
-			t[j], t[j-1] = t[j-1], t[j]
-		}
-	}
-}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -131,10 +132,18 @@ func (g *gather) weather() {
 	if site == "" {
 		return
 	}
-	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {
+	fresh := g.f.Now.Add(-time.Duration(g.limits.WeatherAgeH * float64(time.Hour)))
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility} {
 		fcs, err := g.db.Forecasts(g.ctx, site, p, g.f.Now)
-		if g.keep(err) && len(fcs) > 0 {
-			g.f.Weather = append(g.f.Weather, fcs[0])
+		if !g.keep(err) {
+			continue
+		}
+		slices.SortStableFunc(fcs, func(a, b coldseam.Forecast) int { return b.Issued.Compare(a.Issued) })
+		for i, fc := range fcs {
+			// Thunder that is also told for longer periods is not lost.
+			if i == 0 || p == coldseam.ThunderProb && fc.Issued.After(fresh) {
+				g.f.Weather = append(g.f.Weather, fc)
+			}
 		}
 	}
 }

@@ -351,16 +351,17 @@ func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Wind
 			w.FlowM3S[i] = coldseam.Quantile(l.c.FlowM3S, q)
 		}
 	}
-	steps, _ := in.Weather.overlapping(l.c.Start, l.c.End)
-	set := func(dst **float64, get func(Hour) *float64, worse func(a, b float64) float64) {
-		if v, ok, _ := extreme(steps, get, worse); ok {
+	type worst func(from, to time.Time, get quantity) (float64, time.Time, bool)
+	set := func(dst **float64, get quantity, of worst) {
+		if _, covered := in.Weather.steps(w.Start, w.End, get); covered {
+			v, _, _ := of(w.Start, w.End, get)
 			*dst = &v
 		}
 	}
-	set(&w.AirC, air, math.Min)
-	set(&w.WindMS, wind, math.Max)
-	set(&w.GustMS, gust, math.Max)
-	set(&w.Thunder, thunder, math.Max)
+	set(&w.AirC, air, in.Weather.least)
+	set(&w.WindMS, wind, in.Weather.greatest)
+	set(&w.GustMS, gust, in.Weather.greatest)
+	set(&w.Thunder, thunder, in.Weather.greatest)
 	return w
 }
 

@@ -78,29 +78,6 @@ type Alerts struct {
 	Rules []AlertRule
 }
 
-// Weather is the newest forecast for the reach.
-type Weather struct {
-	Issued time.Time // zero = none
-	Hours  []Hour
-	// AirMaxC is the greatest air temperature of the last Table.IceAirH hours;
-	// nil = not known for all of them.
-	AirMaxC *float64
-	// RainMM is the forecast rain upstream in the next 24 h, nil = unknown.
-	RainMM *float64
-}
-
-// Hour is one step of the weather forecast. nil = the forecast does not hold
-// the quantity.
-type Hour struct {
-	From, To    time.Time
-	AirC        *float64
-	WindMS      *float64
-	GustMS      *float64
-	Thunder     *float64 // probability
-	PrecipMM    *float64
-	VisibilityM *float64
-}
-
 // Candidate is one fishing window of the day, 3-4 h long. The member slices
 // share one order.
 type Candidate struct {
@@ -157,6 +134,7 @@ func (in *Inputs) sane() {
 		}
 		*s = (*s)[:n]
 	}
+	in.Weather.sorted()
 	if in.Table.GaugeAgeH == 0 {
 		in.Table = DefaultTable()
 	}
@@ -233,42 +211,3 @@ func rise(obs []coldseam.Observation, h float64) (from, to float64, ok bool) {
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
-
-// overlapping returns the forecast steps that touch [from, to) and whether
-// they cover all of it.
-func (w Weather) overlapping(from, to time.Time) (steps []Hour, covered bool) {
-	at := from
-	for _, h := range w.Hours {
-		if !h.To.After(from) || !h.From.Before(to) {
-			continue
-		}
-		steps = append(steps, h)
-		if !h.From.After(at) && h.To.After(at) {
-			at = h.To
-		}
-	}
-	return steps, !at.Before(to)
-}
-
-// extreme folds a quantity of the steps; ok only if every step holds it.
-func extreme(steps []Hour, get func(Hour) *float64, worse func(a, b float64) float64) (v float64, ok bool, any bool) {
-	ok = len(steps) > 0
-	for _, h := range steps {
-		p := get(h)
-		if p == nil || math.IsNaN(*p) {
-			ok = false
-			continue
-		}
-		if !any {
-			v, any = *p, true
-			continue
-		}
-		v = worse(v, *p)
-	}
-	return v, ok, any
-}
-
-func air(h Hour) *float64     { return h.AirC }
-func wind(h Hour) *float64    { return h.WindMS }
-func gust(h Hour) *float64    { return h.GustMS }
-func thunder(h Hour) *float64 { return h.Thunder }

@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"example.org/coldseam"
@@ -177,40 +176,6 @@ func (in *Inputs) weatherInput(l *ledger) {
 		}
 	}
 	l.inputs = append(l.inputs, i)
-}
-
-// windowWeather is what the forecast lacks for one window: it must cover it
-// with air and wind, and with gusts and thunder unless the club allowed
-// otherwise, which caps.
-func (in *Inputs) windowWeather(c Candidate) (bad, caps []coldseam.Reason) {
-	if in.Weather.Issued.IsZero() || len(in.Weather.Hours) == 0 {
-		return nil, nil // said once for the day
-	}
-	steps, covered := in.Weather.overlapping(c.Start, c.End)
-	if !covered {
-		return []coldseam.Reason{missing("weather_gap", nil)}, nil
-	}
-	rows := []struct {
-		quantity string
-		get      func(Hour) *float64
-		allow    bool
-	}{
-		{"air", air, false},
-		{"wind", wind, false},
-		{"gust", gust, in.Table.AllowNoGust == 1},
-		{"thunder", thunder, in.Table.AllowNoThunder == 1},
-	}
-	for _, r := range rows {
-		if _, ok, _ := extreme(steps, r.get, math.Max); ok {
-			continue
-		}
-		if r.allow {
-			caps = append(caps, capped("no_"+r.quantity, nil))
-			continue
-		}
-		bad = append(bad, missing("weather_no_"+r.quantity, nil))
-	}
-	return bad, caps
 }
 
 func (in *Inputs) iceInput(l *ledger, ice iceState) {

@@ -141,54 +141,6 @@ func ofAlert(kind, code string, a coldseam.Alert) coldseam.Reason {
 	return r
 }
 
-// weatherStops are stops 3 (thunder) and 4 in the window.
-func (in *Inputs) weatherStops(c Candidate) []coldseam.Reason {
-	steps, _ := in.Weather.overlapping(c.Start, c.End)
-	t := in.Table
-	var out []coldseam.Reason
-	if p, _, any := extreme(steps, thunder, math.Max); any && p >= t.Thunder {
-		out = append(out, because(KindSafety, "thunder", "weather forecast",
-			map[string]float64{"thunder_share": p, "limit_share": t.Thunder}))
-	}
-	if w, _, any := extreme(steps, wind, math.Max); any && coldseam.MPH(w) >= t.WindMPH {
-		out = append(out, because(KindSafety, "wind", "weather forecast",
-			map[string]float64{"wind_mps": w, "limit_mps": t.WindMPH * coldseam.MPSPerMPH}))
-	}
-	if g, _, any := extreme(steps, gust, math.Max); any && coldseam.MPH(g) >= t.GustMPH {
-		out = append(out, because(KindSafety, "gust", "weather forecast",
-			map[string]float64{"gust_mps": g, "limit_mps": t.GustMPH * coldseam.MPSPerMPH}))
-	}
-	return append(out, in.coldStops(steps)...)
-}
-
-// coldStops judges wind chill and freezing spray step by step: the coldest
-// hour and the windiest are not always the same one.
-func (in *Inputs) coldStops(steps []Hour) []coldseam.Reason {
-	t := in.Table
-	chill, spray := math.Inf(1), false
-	var sprayAir, sprayWind float64
-	for _, h := range steps {
-		if h.AirC == nil || h.WindMS == nil {
-			continue
-		}
-		f, v := coldseam.F(*h.AirC), coldseam.MPH(*h.WindMS)
-		chill = math.Min(chill, WindChillF(f, math.Max(v, t.RunMPH)))
-		if f <= t.SprayAirF && v >= t.SprayWindMPH && !spray {
-			spray, sprayAir, sprayWind = true, *h.AirC, *h.WindMS
-		}
-	}
-	var out []coldseam.Reason
-	if chill <= t.ChillF {
-		out = append(out, because(KindSafety, "wind_chill", "weather forecast",
-			map[string]float64{"chill_c": coldseam.C(chill), "limit_c": coldseam.C(t.ChillF)}))
-	}
-	if spray {
-		out = append(out, because(KindSafety, "freezing_spray", "weather forecast",
-			map[string]float64{"air_c": sprayAir, "wind_mps": sprayWind}))
-	}
-	return out
-}
-
 // forecastRise is stop 5 on the members.
 func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 	if in.Reach.DamCycle != "" {

@@ -17,12 +17,14 @@ type Table struct {
 	IceWaterF    float64
 	IceAirH      float64
 	Thunder      float64 // probability
+	LaunchH      float64 // from the launch to the window
+	AshoreH      float64 // from the end of the window until all are ashore
 	WindMPH      float64
 	GustMPH      float64
 	ChillF       float64
 	SprayAirF    float64
 	SprayWindMPH float64
-	RunMPH       float64 // boat run speed for the wind chill; 0 = bank or drifting
+	RunMPH       float64 // boat's run speed for the wind chill; 0 = bank or drifting
 	RiseFt       float64 // in 6 h
 	RiseShare    float64 // fraction of flow in 6 h
 	MemberShare  float64 // share of members for stops 5 and 6
@@ -44,6 +46,8 @@ type Table struct {
 	SpreadCap  float64
 	HoldCap    float64
 
+	CautionThunder float64
+	CapThunder     float64
 	CautionWindMPH float64
 	CautionChillF  float64
 	TurbidityFNU   float64
@@ -81,13 +85,15 @@ func Thresholds() []Threshold {
 		row("after_h", "look ahead after the window", "h", 6, 1, 0, 24, prop, func(t *Table) *float64 { return &t.AfterH }),
 		row("ice_water_f", "water at which ice is possible", "F", 33, 1, 32, 40, prop, func(t *Table) *float64 { return &t.IceWaterF }),
 		row("ice_air_h", "air below freezing for", "h", 48, -1, 12, 96, prop, func(t *Table) *float64 { return &t.IceAirH }),
-		row("thunder", "thunder in the window", "1", .30, -1, .02, .9, prop+"; leave at first thunder, wait 30 min [source: NWS]", func(t *Table) *float64 { return &t.Thunder }),
+		row("thunder", "thunder on the water, stop", "1", .30, -1, .02, .9, prop+"; leave at first thunder, wait 30 min [source: NWS]", func(t *Table) *float64 { return &t.Thunder }),
+		row("launch_h", "from the launch to the window, judged with it", "h", .75, 1, 0, 3, prop, func(t *Table) *float64 { return &t.LaunchH }),
+		row("ashore_h", "to get off the water after the window, judged with it", "h", 2, 1, 0, 6, prop, func(t *Table) *float64 { return &t.AshoreH }),
 		row("wind_mph", "sustained wind", "mph", 25, -1, 5, 50, prop, func(t *Table) *float64 { return &t.WindMPH }),
 		row("gust_mph", "gust", "mph", 35, -1, 5, 70, prop, func(t *Table) *float64 { return &t.GustMPH }),
 		row("chill_f", "wind chill", "F", 0, 1, -18, 40, prop+"; frostbite in 30 min at -18 F [source: NWS chart] is the outer bound", func(t *Table) *float64 { return &t.ChillF }),
 		row("spray_air_f", "freezing spray: air", "F", 28, 1, 15, 32, prop, func(t *Table) *float64 { return &t.SprayAirF }),
 		row("spray_wind_mph", "freezing spray: wind", "mph", 15, -1, 5, 40, prop, func(t *Table) *float64 { return &t.SprayWindMPH }),
-		row("run_mph", "boat run speed for the wind chill", "mph", 0, 1, 0, 60, prop, func(t *Table) *float64 { return &t.RunMPH }),
+		row("run_mph", "boat's run speed for the wind chill; 0 on the bank", "mph", 20, 1, 0, 60, prop, func(t *Table) *float64 { return &t.RunMPH }),
 		row("rise_ft", "rise in 6 h", "ft", 1, -1, .1, 5, prop, func(t *Table) *float64 { return &t.RiseFt }),
 		row("rise_share", "rise of flow in 6 h", "1", .30, -1, .05, 2, prop, func(t *Table) *float64 { return &t.RiseShare }),
 		row("member_share", "members that rise or pass the flow limit", "1", .20, -1, .01, 1, prop, func(t *Table) *float64 { return &t.MemberShare }),
@@ -106,12 +112,14 @@ func Thresholds() []Threshold {
 		row("hysteresis", "between issues of one day", "1", .03, -1, 0, .1, prop, func(t *Table) *float64 { return &t.Hysteresis }),
 		row("spread_cap", "members' p10-p90 spread that caps", "1", .50, -1, .1, 1, prop, func(t *Table) *float64 { return &t.SpreadCap }),
 		row("hold_cap", "odds that the heaviest weight holds, below which it caps", "1", .50, 1, .1, .99, prop, func(t *Table) *float64 { return &t.HoldCap }),
+		row("caution_thunder", "thunder on the water, caution", "1", .10, -1, .02, .9, prop, func(t *Table) *float64 { return &t.CautionThunder }),
+		row("cap_thunder", "thunder on the water, caps", "1", .20, -1, .02, .9, prop, func(t *Table) *float64 { return &t.CapThunder }),
 		row("caution_wind_mph", "wind, caution", "mph", 15, -1, 3, 40, prop, func(t *Table) *float64 { return &t.CautionWindMPH }),
 		row("caution_chill_f", "wind chill, caution", "F", 25, 1, 0, 50, prop, func(t *Table) *float64 { return &t.CautionChillF }),
 		row("turbidity_fnu", "turbidity, caution", "FNU", 50, -1, 5, 500, prop, func(t *Table) *float64 { return &t.TurbidityFNU }),
 		row("fall_f", "fall of air temperature in 12 h, caution", "F", 15, -1, 5, 40, prop, func(t *Table) *float64 { return &t.FallF }),
 		row("rain_in", "rain upstream in the next day, caps", "in", .5, -1, .1, 3, prop, func(t *Table) *float64 { return &t.RainIn }),
-		row("fog_m", "visibility before sunrise, caution", "m", 1000, 1, 100, 5000, prop, func(t *Table) *float64 { return &t.FogM }),
+		row("fog_m", "visibility from the launch on, caution", "m", 1000, 1, 100, 5000, prop, func(t *Table) *float64 { return &t.FogM }),
 		row("cold_water_f", "life-jacket line", "F", 60, 1, 60, 80, "cold shock is at its worst at 50-60 F [source: explainer page]", func(t *Table) *float64 { return &t.ColdWaterF }),
 		row("caution_flow_pct", "flow percentile, caution", "1", .90, -1, .5, 1, prop, func(t *Table) *float64 { return &t.CautionFlowPct }),
 		row("allow_no_thunder", "1: a forecast without thunder odds caps at TOSS-UP instead of NO CALL", "", 0, -1, 0, 1, prop, func(t *Table) *float64 { return &t.AllowNoThunder }),

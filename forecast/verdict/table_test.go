@@ -485,7 +485,7 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 		if i >= 6 {
 			h.AirC = ptr(-1.5 - 9*math.Min(float64(i-6)/5, 1))
 		}
-		if h.From.Before(at(10, 0)) {
+		if h.From.Before(at(11, 0)) {
 			h.AirC = ptr(-1.5)
 		}
 		i++
