@@ -333,7 +333,7 @@ type Brief struct {
 	Bands      []Band   // the club's bands; nil = DefaultBands
 	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
 
-	FlowLimits []FlowCandidate `json:",omitempty"` // what the limit in force can be compared with, smallest first
+	FlowLimits FlowLimits `json:",omitzero"`
 
 	Chart ChartData
 }

@@ -46,8 +46,18 @@ func (r Reach) CraftLimit(c Craft) (m3s float64, confirmed bool) {
 	return 0, false
 }
 
+// The sources of a proposed flow limit.
+const (
+	LimitActionStage = "action_stage" // agency action stage through the rating
+	LimitFloodStage  = "flood_stage"  // minor flood stage less a foot
+	LimitAnnualFlood = "annual_flood" // the greatest day that two years in three reach
+	LimitSpringP95   = "spring_p95"   // of a record too short for it
+	LimitMeanSpeed   = "mean_speed"   // mean speed of 1.2 m/s by the gaugings
+	LimitMultiple    = "multiple"     // the same by a multiple of the median
+)
+
 // FlowCandidate is one proposal for the flow limit of a reach with what it
-// means. See forecast/flowlimit for the sources.
+// means.
 type FlowCandidate struct {
 	Source     string
 	FlowM3S    float64
@@ -68,4 +78,13 @@ type SpringStops struct {
 	Year     int
 	Stopped  int
 	Measured int
+}
+
+// FlowLimits are the limits in force on a reach beside what its record proposes.
+type FlowLimits struct {
+	MaxFlowM3S *float64        `json:",omitempty"` // a boat's ceiling; nil = none
+	Why        string          `json:",omitempty"`
+	Proposed   bool            `json:",omitempty"` // nobody has confirmed it
+	Crafts     []CraftLimit    `json:",omitempty"`
+	Candidates []FlowCandidate `json:",omitempty"` // smallest first
 }

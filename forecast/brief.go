@@ -44,7 +44,7 @@ func (w *work) brief() {
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
 		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
 		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
-		Bands: f.Bands, FlowLimits: FlowCandidates(f),
+		Bands: f.Bands, FlowLimits: flowLimits(f),
 	}
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {

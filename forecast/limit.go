@@ -19,3 +19,15 @@ func FlowCandidates(f *Features) []coldseam.FlowCandidate {
 		FloodStageM:  f.Reach.FloodStageM,
 	})
 }
+
+// flowLimits are the limits in force beside the candidates.
+func flowLimits(f *Features) coldseam.FlowLimits {
+	r := f.Reach
+	return coldseam.FlowLimits{
+		MaxFlowM3S: r.MaxFlowM3S,
+		Why:        r.MaxFlowWhy,
+		Proposed:   r.MaxFlowProposed,
+		Crafts:     r.CraftLimits,
+		Candidates: FlowCandidates(f),
+	}
+}

@@ -206,6 +206,9 @@ func hours(d time.Duration) string {
 // shows in one column per rune.
 func plain(s string) string { return toPlain.Replace(s) }
 
+// Plain writes words without typographic marks, for terminals and files.
+func Plain(s string) string { return plain(s) }
+
 var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
 	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'")
 

@@ -150,6 +150,7 @@ const alertWords = "[{event}|warning without a name][ to {until}|, no end given]
 var keyWords = map[string]string{
 	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
 	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit",
+	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
 
 var (
@@ -223,7 +224,7 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 		case "stop":
 			r.Code = s
 			return f.reason(r), true
-		case "quantity", "inputs":
+		case "quantity", "inputs", "craft":
 			return keyList(s), true
 		case "doubt":
 			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true

@@ -49,9 +49,9 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	key := func(what string) string { return string(r.ID) + " " + what }
 	const edit = "edit the [[reach]] in the configuration"
 	if r.MaxFlowM3S == nil {
-		k.add(key("max_flow"), levelFail, "missing", "the flow above which nobody should go", edit+"; `coldseam site add` shows the 95th percentile of the record")
+		k.add(key("max_flow"), levelFail, "missing", "the flow above which nobody should go", edit+"; `coldseam reach limit show "+string(r.ID)+"` lists what the record proposes")
 	} else {
-		k.ok(key("max_flow"), "%.0f cfs: %s", coldseam.CFS(*r.MaxFlowM3S), r.MaxFlowWhy)
+		k.limit(ctx, key("max_flow"), r)
 	}
 	switch {
 	case !r.HazardsSurveyed:
@@ -76,6 +76,28 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	if s, err := k.app.db.Site(ctx, r.Site); err == nil && s.DailyOnly {
 		k.add(key("gauge"), levelWarn, string(s.ID)+" reports once a day", "a gauge that reports at least hourly", "it can never give GO: find another, or live with it")
 	}
+}
+
+// limit shows the flow limit beside what the record would propose.
+func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
+	list, err := k.app.flowCandidates(ctx, r)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		k.broken(key, err)
+	}
+	var others []string
+	for _, c := range list {
+		others = append(others, candidateWords(c))
+	}
+	found := limitWords(r)
+	if len(others) > 0 {
+		found += ". The record gives: " + strings.Join(others, "; ")
+	}
+	if r.MaxFlowProposed {
+		k.add(key, levelWarn, found, "the word of a person who knows the reach; until then the verdict stays at TOSS-UP",
+			"coldseam reach limit confirm "+string(r.ID)+" --craft boat --why TEXT, or another max_flow in the configuration")
+		return
+	}
+	k.ok(key, "%s", found)
 }
 
 // rules looks at the day each rule was last compared with its source.

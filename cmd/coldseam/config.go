@@ -32,6 +32,7 @@ type Config struct {
 	Profiles []ingest.Profile `toml:"profile"`
 	Sites    []SiteConfig     `toml:"site"`
 	Reaches  []ReachConfig    `toml:"reach"`
+	Crafts   []CraftConfig    `toml:"limit"`
 
 	Thresholds map[string]LimitConfig `toml:"thresholds"` // limits of the decision other than the program's own
 	Weight     WeightConfig           `toml:"weight"`
@@ -128,6 +129,7 @@ type ReachConfig struct {
 	MaxFlowCFS      *float64     `toml:"max_flow_cfs"`
 	MaxFlowM3S      *float64     `toml:"max_flow_m3s"`
 	MaxFlowWhy      string       `toml:"max_flow_why"`
+	MaxFlowProposed *float64     `toml:"max_flow_proposed_cfs"` // what site add wrote: an equal max_flow waits for a person's word
 	FloodFt         *float64     `toml:"flood_stage_ft"`
 	FloodM          *float64     `toml:"flood_stage_m"`
 	ActionFt        *float64     `toml:"action_stage_ft"`
@@ -144,6 +146,17 @@ type ReachConfig struct {
 	Rules           []RuleConfig `toml:"rule"`
 	Why             string       `toml:"why"` // reason of the last edit, kept in the audit
 	Who             string       `toml:"who"` // role of the person who made it, never an address
+}
+
+// CraftConfig is one [[limit]] table: the flow limit of one craft on a reach, as
+// a person confirmed it. The last of a craft counts.
+type CraftConfig struct {
+	Reach      string   `toml:"reach"`
+	Craft      string   `toml:"craft"`
+	MaxFlowCFS *float64 `toml:"max_flow_cfs"`
+	MaxFlowM3S *float64 `toml:"max_flow_m3s"`
+	Why        string   `toml:"why"`
+	Who        string   `toml:"who"` // a role, never an address
 }
 
 // SpotConfig is one [[reach.spot]] table.
@@ -362,5 +375,5 @@ func (c Config) check() error {
 			return fmt.Errorf("reach %s: %w", r.ID, err)
 		}
 	}
-	return nil
+	return c.checkCrafts()
 }

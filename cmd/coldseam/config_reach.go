@@ -54,6 +54,7 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 		FloodStageM: pick("flood_stage", r.FloodM, r.FloodFt, coldseam.MetrePerFoot),
 		ActionStage: pick("action_stage", r.ActionM, r.ActionFt, coldseam.MetrePerFoot),
 	}
+	r.crafts(c, &out)
 	if r.Resident != nil {
 		out.ResidentShare = *r.Resident
 	}

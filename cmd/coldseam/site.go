@@ -100,13 +100,19 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 	}
 	table := percentiles(frame)
 	table.print(w)
-	reach := c.reach(a, site, table)
+	reach := c.reach(a, site)
+	limits, err := a.flowCandidates(ctx, reach)
+	if err != nil {
+		return err
+	}
+	printCandidates(w, limits)
+	propose(&reach, limits)
 	if !c.NoReplay {
 		if err := c.replay(ctx, w, a, reach); err != nil {
 			return err
 		}
 	}
-	return c.write(w, a, p, site, reach, one, table)
+	return c.write(w, a, p, site, reach, one)
 }
 
 // profile is the service to ask: it must be able to list its stations.

@@ -83,14 +83,25 @@ func (r record) print(w io.Writer) {
 	}
 }
 
-// roundCFS keeps two digits: a limit is no measurement.
-func roundCFS(m3s float64) float64 {
+// limitCFS keeps two digits, rounded down: a limit is no measurement, and none
+// is raised by writing it.
+func limitCFS(m3s float64) float64 {
 	v := coldseam.CFS(m3s)
 	if v <= 0 {
 		return 0
 	}
 	e := math.Pow(10, math.Floor(math.Log10(v))-1)
-	return math.Round(v/e) * e
+	return math.Floor(v/e+1e-9) * e
+}
+
+// propose gives a reach the smallest candidate as its limit, not confirmed.
+func propose(r *coldseam.Reach, limits []coldseam.FlowCandidate) {
+	if len(limits) == 0 {
+		return
+	}
+	v := limitCFS(limits[0].FlowM3S) * coldseam.CubicMPerCFS
+	r.MaxFlowM3S, r.MaxFlowProposed = &v, true
+	r.MaxFlowWhy = "proposed: " + candidateWords(limits[0])
 }
 
 var notSlug = regexp.MustCompile(`[^a-z0-9]+`)
@@ -100,7 +111,7 @@ func slug(s string) string {
 }
 
 // reach is the proposal: everything that can be found out, nothing guessed.
-func (c *siteAddCmd) reach(a *app, s coldseam.Site, r record) coldseam.Reach {
+func (c *siteAddCmd) reach(a *app, s coldseam.Site) coldseam.Reach {
 	river := c.River
 	if river == "" {
 		river = s.Name
@@ -119,10 +130,6 @@ func (c *siteAddCmd) reach(a *app, s coldseam.Site, r record) coldseam.Reach {
 	}
 	out := coldseam.Reach{ID: coldseam.ReachID(id), River: river, Name: c.Name, Site: s.ID, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon,
 		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.cfg.Odds.TargetRate}
-	if !math.IsNaN(r.p95) {
-		v := roundCFS(r.p95) * coldseam.CubicMPerCFS
-		out.MaxFlowM3S = &v
-	}
 	for _, p := range a.cfg.Profiles {
 		switch {
 		case p.Format == ingest.FormatCAP && out.AlertFeed == "":
@@ -205,13 +212,13 @@ func newest(x []float64) (float64, bool) {
 }
 
 // write appends the commented block, or shows it.
-func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate, t record) error {
+func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
 	for _, have := range a.cfg.Reaches {
 		if have.ID == string(r.ID) {
 			return exitCode{1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID)}
 		}
 	}
-	block := c.block(a, p, s, r, x, t)
+	block := c.block(a, p, s, r, x)
 	if c.DryRun || a.cfg.path == "" {
 		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
 		return nil
@@ -221,7 +228,7 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 	}
 	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.cfg.path, s.ID, r.ID)
 	for i, what := range []string{
-		"max_flow_cfs: the proposal is a number from the record; somebody who knows the reach must say it.",
+		"max_flow_cfs: the proposal stops from today, and GO is capped until somebody who knows the reach has said it: `coldseam reach limit confirm " + string(r.ID) + " --craft boat --why ...`. A wader's limit is another one: --craft wade.",
 		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",
 		"[[reach.rule]] season with link and the day you checked it. Without it NO CALL.",
 		"weather: the id of a forecast point, a [[site]] of a forecast profile; alerts: the profile of the official warnings. Ready ones are in deploy/profiles.toml. Without both NO CALL.",
@@ -235,7 +242,7 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 }
 
 // block is the text to append. It says where each number comes from.
-func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate, t record) string {
+func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	have := map[string]bool{}
@@ -279,8 +286,9 @@ func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam
 	line("zone = %q\nlat = %.4f\nlon = %.4f", r.Zone, r.Lat, r.Lon)
 	line("gauge_km = 0.0                  # river distance from gauge to reach, downstream positive; about %.1f km as the crow flies", x.km)
 	if r.MaxFlowM3S != nil {
-		line("max_flow_cfs = %.0f            # PROPOSED: no go above it. P95 of %d days since %s is %.0f cfs", roundCFS(*r.MaxFlowM3S), t.days, t.first, coldseam.CFS(t.p95))
-		line("max_flow_why = \"P95 of the record; not yet looked at by anybody who knows the reach\"")
+		flow := limitCFS(*r.MaxFlowM3S)
+		line("max_flow_cfs = %.6g            # PROPOSED: a boat's ceiling, no go above it. Not yet looked at by anybody who knows the reach\nmax_flow_why = %q", flow, r.MaxFlowWhy)
+		line("max_flow_proposed_cfs = %.6g   # while both are equal GO is capped: confirm it, or write your own above", flow)
 	}
 	line("#flood_stage_ft = 0.0           # minor flood, from the agency's flood page\n#action_stage_ft = 0.0\n#gauge_code = \"\"               # as in official flood warnings\n#alert_zones = []")
 	line("hazards_surveyed = false        # true once the list is filled by somebody who ran the reach\nhazards = []\nspecies = [\"walleye\"]\nwhy = \"first entry\"")

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/flowlimit"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store/storetest"
@@ -69,8 +70,10 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.NoError(t, err)
 	frame, err := v.db.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.now(), "America/Chicago")
 	require.NoError(t, err)
-	p95 := percentiles(frame).p95
-	require.InEpsilon(t, p95, *r.MaxFlowM3S, 0.06, "the proposal is the P95 of the record, to two digits")
+	best := flowlimit.Propose(flowlimit.Input{Days: frame})[0]
+	require.LessOrEqual(t, *r.MaxFlowM3S, best.FlowM3S, "the proposal is the smallest candidate, to two digits and not above it")
+	require.InEpsilon(t, best.FlowM3S, *r.MaxFlowM3S, 0.1)
+	require.True(t, r.MaxFlowProposed)
 	require.False(t, r.HazardsSurveyed)
 	require.Empty(t, r.Rules, "nothing is guessed")
 	after, err := os.ReadFile(v.cfg.path)
@@ -112,7 +115,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
 	a := &app{now: time.Now}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
-	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site, record{p95: math.NaN()}), odd, record{})
+	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
 	cfg, err := parseConfig("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
 	require.NoError(t, err, block)
 	require.Equal(t, "Mill \"Old\"[[reach]]  creek", cfg.Sites[0].Name)
@@ -149,8 +152,8 @@ func TestPercentilesAndDistances(t *testing.T) {
 	require.Equal(t, 365.0, r.max)
 	require.InDelta(t, 347, r.p95, 1)
 	require.True(t, math.IsNaN(percentiles(coldseam.Days{}).p95))
-	for in, want := range map[float64]float64{5140: 5100, 87: 87, 12.34: 12, 0: 0} {
-		require.InDelta(t, want, roundCFS(in*coldseam.CubicMPerCFS), 1e-6)
+	for in, want := range map[float64]float64{5190: 5100, 87: 87, 12.94: 12, 0: 0} {
+		require.InDelta(t, want, limitCFS(in*coldseam.CubicMPerCFS), 1e-6)
 	}
 	// A degree of latitude is 111.2 km on a sphere of 6,371 km.
 	require.InDelta(t, 111.19, distanceKM(45, -92, 46, -92), 0.01)
@@ -242,6 +245,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(b), string(again))
 
+	confirmLimits(t, path, "tamsen-big-river-reach")
 	status, out, errs = command(t, "site", "list", "--config", path)
 	require.Zero(t, status, errs)
 	require.Regexp(t, `northgauge:NG-1001 +Tamsen at Alder Landing +.*discharge`, out)

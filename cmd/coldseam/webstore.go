@@ -38,12 +38,23 @@ func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
 			if err != nil {
 				return nil, err
 			}
-			out = append(out, b)
+			out = append(out, p.forStranger(b))
 			break
 		}
 	}
 	sortBriefs(out)
 	return out, nil
+}
+
+// forStranger is a brief as it reads for somebody whose craft is not known: the
+// stored one is a boat's.
+func (a *app) forStranger(b coldseam.Brief) coldseam.Brief {
+	for _, w := range b.Windows {
+		if len(w.Crafts) > 0 {
+			return a.personal(b, coldseam.Preferences{})
+		}
+	}
+	return b
 }
 
 // Reaches returns the reaches in the club's order.

@@ -26,16 +26,6 @@ type Input struct {
 	FloodStageM  *float64 // minor flood
 }
 
-// The sources of a candidate.
-const (
-	ActionStage = "action_stage" // agency action stage through the rating
-	FloodStage  = "flood_stage"  // minor flood stage less a foot
-	AnnualFlood = "annual_flood" // the annual greatest day reached in two years of three
-	SpringP95   = "spring_p95"   // of a record too short for it
-	MeanSpeed   = "mean_speed"   // mean speed of 1.2 m/s by the gaugings
-	Multiple    = "multiple"     // the same by a multiple of the median
-)
-
 // The rules [proposal].
 const (
 	stageBelowFloodM = 1 * coldseam.MetrePerFoot
@@ -66,25 +56,25 @@ func Propose(in Input) []coldseam.FlowCandidate {
 	switch {
 	case in.ActionStageM != nil:
 		q, outside := in.flowAt(*in.ActionStageM)
-		add(ActionStage, q).Outside = outside
+		add(coldseam.LimitActionStage, q).Outside = outside
 	case in.FloodStageM != nil:
 		q, outside := in.flowAt(*in.FloodStageM - stageBelowFloodM)
-		add(FloodStage, q).Outside = outside
+		add(coldseam.LimitFloodStage, q).Outside = outside
 	}
 
 	if q, years := in.annualFlood(); years >= minYears {
-		add(AnnualFlood, q).Years = years
+		add(coldseam.LimitAnnualFlood, q).Years = years
 	} else {
-		add(SpringP95, coldseam.Quantile(in.flows(isSpring), shortQuantile))
+		add(coldseam.LimitSpringP95, coldseam.Quantile(in.flows(isSpring), shortQuantile))
 	}
 
 	speed := fitSpeed(in.Gaugings)
 	if speed.n > 0 && speed.m > 0 {
-		c := add(MeanSpeed, math.Pow(limitMS/speed.a, 1/speed.m))
+		c := add(coldseam.LimitMeanSpeed, math.Pow(limitMS/speed.a, 1/speed.m))
 		c.Rows, c.LnSD = speed.n, speed.sd
 	} else {
 		factor := math.Round(math.Pow(limitMS/medianMS, 1/defaultExponent)) // 13
-		add(Multiple, factor*coldseam.Quantile(in.flows(isUsual), .5))
+		add(coldseam.LimitMultiple, factor*coldseam.Quantile(in.flows(isUsual), .5))
 	}
 
 	depth := fitDepth(in.Gaugings)

@@ -39,13 +39,13 @@ func bySource(cs []coldseam.FlowCandidate) map[string]coldseam.FlowCandidate {
 func TestAnnualFloodByWeibull(t *testing.T) {
 	t.Parallel()
 	// Eleven floods: the fourth smallest is reached in two years of three.
-	c := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(11, time.July)}))[flowlimit.AnnualFlood]
+	c := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(11, time.July)}))[coldseam.LimitAnnualFlood]
 	require.InDelta(t, 400, c.FlowM3S, 1e-9)
 	require.Equal(t, 11, c.Years)
 
 	short := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(9, time.July)}))
-	require.NotContains(t, short, flowlimit.AnnualFlood)
-	require.Contains(t, short, flowlimit.SpringP95)
+	require.NotContains(t, short, coldseam.LimitAnnualFlood)
+	require.Contains(t, short, coldseam.LimitSpringP95)
 
 	holes := flat(11, time.July)
 	for i := range holes.FlowM3S {
@@ -56,7 +56,7 @@ func TestAnnualFloodByWeibull(t *testing.T) {
 			holes.FlowM3S[i] = math.NaN()
 		}
 	}
-	require.NotContains(t, bySource(flowlimit.Propose(flowlimit.Input{Days: holes})), flowlimit.AnnualFlood)
+	require.NotContains(t, bySource(flowlimit.Propose(flowlimit.Input{Days: holes})), coldseam.LimitAnnualFlood)
 }
 
 func TestAgencyStagesThroughTheRating(t *testing.T) {
@@ -65,14 +65,14 @@ func TestAgencyStagesThroughTheRating(t *testing.T) {
 	in := flowlimit.Input{Rating: rating, ActionStageM: ptr(3.0), FloodStageM: ptr(4.0)}
 	c := flowlimit.Propose(in)
 	require.Len(t, c, 1)
-	require.Equal(t, flowlimit.ActionStage, c[0].Source)
+	require.Equal(t, coldseam.LimitActionStage, c[0].Source)
 	require.InDelta(t, 90, c[0].FlowM3S, 1e-9)
 	require.InDelta(t, 3, *c[0].StageM, 1e-9)
 	require.False(t, c[0].Outside)
 
 	in.ActionStageM = nil // minor flood less a foot
 	c = flowlimit.Propose(in)
-	require.Equal(t, flowlimit.FloodStage, c[0].Source)
+	require.Equal(t, coldseam.LimitFloodStage, c[0].Source)
 	want, _ := rating.At(4 - coldseam.MetrePerFoot)
 	require.InDelta(t, want, c[0].FlowM3S, 1e-9)
 
@@ -95,20 +95,20 @@ func TestSmallestIsProposed(t *testing.T) {
 	for _, x := range c {
 		sources = append(sources, x.Source)
 	}
-	require.Equal(t, []string{flowlimit.ActionStage, flowlimit.Multiple, flowlimit.AnnualFlood}, sources)
+	require.Equal(t, []string{coldseam.LimitActionStage, coldseam.LimitMultiple, coldseam.LimitAnnualFlood}, sources)
 	require.InDelta(t, 130, c[1].FlowM3S, 1e-9) // 13 times the median
 }
 
 func TestStoppedDaysOfTheLastFiveSprings(t *testing.T) {
 	t.Parallel()
-	c := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(11, time.April)}))[flowlimit.AnnualFlood]
+	c := bySource(flowlimit.Propose(flowlimit.Input{Days: flat(11, time.April)}))[coldseam.LimitAnnualFlood]
 	require.Len(t, c.Springs, 5)
 	for i, s := range c.Springs {
 		require.Equal(t, coldseam.SpringStops{Year: 2007 + i, Stopped: 1, Measured: 107}, s)
 	}
 	south := flat(11, time.April)
 	south.Lat = -40
-	c = bySource(flowlimit.Propose(flowlimit.Input{Days: south}))[flowlimit.AnnualFlood]
+	c = bySource(flowlimit.Propose(flowlimit.Input{Days: south}))[coldseam.LimitAnnualFlood]
 	require.Equal(t, coldseam.SpringStops{Year: 2011, Stopped: 0, Measured: 106}, c.Springs[4]) // September-15 December
 }
 

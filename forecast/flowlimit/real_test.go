@@ -78,17 +78,17 @@ type river struct {
 }
 
 var rivers = []river{
-	{"Saint John", "flow/wsc_01AD002_saint_john_fort_kent.csv", 2040, flowlimit.AnnualFlood, 4.0, 1.1, 4.1},
-	{"Pagwachuan", "flow/wsc_04JD005_pagwachuan.csv", 175, flowlimit.AnnualFlood, 3.7, 1.5, 3.4},
-	{"Salmon", "flow/wsc_08KC001_salmon_prince_george.csv", 167, flowlimit.AnnualFlood, 10.6, 0, 1.4},
-	{"Missouri", "flow/usgs_06934500_missouri_hermann.csv", 7490, flowlimit.AnnualFlood, 5.2, .6, 2.5},
-	{"Severn, highest gauge", "flow/camelsgb_54095_severn_buildwas.csv", 328, flowlimit.AnnualFlood, 0, 3.9, 4.5},
-	{"Severn, second", "flow/camelsgb_54001_severn_bewdley.csv", 307, flowlimit.AnnualFlood, 0, 3.9, 4.5},
-	{"Severn, lowest gauge", "flow/camelsgb_54057_severn_haw_bridge.csv", 467, flowlimit.AnnualFlood, .4, 3.9, 4.5},
-	{"St. Louis", "greatlakes/stlouis.csv", 388, flowlimit.SpringP95, 5.5, 1.5, 3.5},
-	{"Fox", "greatlakes/fox.csv", 442, flowlimit.SpringP95, 5.8, 2.0, 2.0},
-	{"Saginaw", "greatlakes/saginaw.csv", 864, flowlimit.SpringP95, 5.7, 3.0, 7.7},
-	{"Vermilion", "greatlakes/vermilion.csv", 36.8, flowlimit.SpringP95, 5.7, 10.7, 8.0},
+	{"Saint John", "flow/wsc_01AD002_saint_john_fort_kent.csv", 2040, coldseam.LimitAnnualFlood, 4.0, 1.1, 4.1},
+	{"Pagwachuan", "flow/wsc_04JD005_pagwachuan.csv", 175, coldseam.LimitAnnualFlood, 3.7, 1.5, 3.4},
+	{"Salmon", "flow/wsc_08KC001_salmon_prince_george.csv", 167, coldseam.LimitAnnualFlood, 10.6, 0, 1.4},
+	{"Missouri", "flow/usgs_06934500_missouri_hermann.csv", 7490, coldseam.LimitAnnualFlood, 5.2, .6, 2.5},
+	{"Severn, highest gauge", "flow/camelsgb_54095_severn_buildwas.csv", 328, coldseam.LimitAnnualFlood, 0, 3.9, 4.5},
+	{"Severn, second", "flow/camelsgb_54001_severn_bewdley.csv", 307, coldseam.LimitAnnualFlood, 0, 3.9, 4.5},
+	{"Severn, lowest gauge", "flow/camelsgb_54057_severn_haw_bridge.csv", 467, coldseam.LimitAnnualFlood, .4, 3.9, 4.5},
+	{"St. Louis", "greatlakes/stlouis.csv", 388, coldseam.LimitSpringP95, 5.5, 1.5, 3.5},
+	{"Fox", "greatlakes/fox.csv", 442, coldseam.LimitSpringP95, 5.8, 2.0, 2.0},
+	{"Saginaw", "greatlakes/saginaw.csv", 864, coldseam.LimitSpringP95, 5.7, 3.0, 7.7},
+	{"Vermilion", "greatlakes/vermilion.csv", 36.8, coldseam.LimitSpringP95, 5.7, 10.7, 8.0},
 }
 
 // The limits that the design measured on eleven public records, to 1 %.
@@ -119,7 +119,7 @@ func TestSpeedOfPublicGaugings(t *testing.T) {
 	t.Parallel()
 	c := flowlimit.Propose(flowlimit.Input{Gaugings: gaugings(t)})
 	require.Len(t, c, 1)
-	require.Equal(t, flowlimit.MeanSpeed, c[0].Source)
+	require.Equal(t, coldseam.LimitMeanSpeed, c[0].Source)
 	require.InEpsilon(t, 67, c[0].FlowM3S, .01)
 	require.InDelta(t, 1.2, c[0].VelocityMS, 1e-9)
 	require.InEpsilon(t, .2018376*math.Pow(c[0].FlowM3S, .4794202), c[0].DepthM, .01) // [source: AHGestimation article]

@@ -185,7 +185,7 @@ func TestOneClickUnsubscribe(t *testing.T) {
 
 func prefsValues() url.Values {
 	return url.Values{"reach": {"orlow-dam", "tamsen-bend"}, "send_at": {"05:15"}, "zone": {"America/Chicago"}, "window_from": {"06:30"}, "window_to": {"11:00"},
-		"day": {"6", "0"}, "cost": {"0.5"}, "presentation": {"vertical"}, "line": {"nylon-0.26"}, "body": {"bucktail"}, "metal": {"tungsten"}, "box": {"1/8", "1/4", "3/8"},
+		"day": {"6", "0"}, "cost": {"0.5"}, "craft": {"tube"}, "presentation": {"vertical"}, "line": {"nylon-0.26"}, "body": {"bucktail"}, "metal": {"tungsten"}, "box": {"1/8", "1/4", "3/8"},
 		"species": {"walleye"}, "units": {"metric"}, "flip": {"1"}, "outlook": {"1"}}
 }
 
@@ -197,11 +197,11 @@ func TestPreferences(t *testing.T) {
 	w := post(h, p, prefsValues())
 	require.Equal(t, 200, w.Code, w.Body.String())
 	require.Equal(t, coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "orlow-dam"}, Zone: "America/Chicago", SendAt: "05:15", WindowFrom: "06:30", WindowTo: "11:00",
-		Species: "walleye", Units: "metric", Presentation: "vertical", Body: "bucktail", Line: "nylon-0.26", Metal: "tungsten", BoxOz: []float64{.125, .25, .375}, Cost: .5,
+		Species: "walleye", Units: "metric", Craft: coldseam.CraftTube, Presentation: "vertical", Body: "bucktail", Line: "nylon-0.26", Metal: "tungsten", BoxOz: []float64{.125, .25, .375}, Cost: .5,
 		Weekdays: []int{6, 0}, FlipNotice: true, Outlook: true}, m.subs[7].Prefs)
 	// What the form shows is what it would save.
 	body := get(h, p).Body.String()
-	for _, want := range []string{`value="05:15"`, `value="06:30"`, `value="nylon-0.26" selected`, `value="0.5" selected`, `name="box" value="1/4" checked`, `name="flip" value="1" checked`, `value="metric" checked`} {
+	for _, want := range []string{`value="05:15"`, `value="06:30"`, `value="nylon-0.26" selected`, `value="0.5" selected`, `value="tube" selected`, `name="box" value="1/4" checked`, `name="flip" value="1" checked`, `value="metric" checked`} {
 		require.Contains(t, body, want)
 	}
 	require.NotContains(t, body, "ann@example.org", "the address never reaches the page")
@@ -226,6 +226,7 @@ func TestPreferencesRefuse(t *testing.T) {
 		{"size", "box", []string{"1/3"}, "not a trade size"},
 		{"line", "line", []string{"wire-9"}, "not one of the choices"},
 		{"cost", "cost", []string{"1e9"}, "not one of the choices"},
+		{"craft", "craft", []string{"raft"}, "not one of the choices"},
 		{"script", "presentation", []string{"<script>"}, "not one of the choices"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

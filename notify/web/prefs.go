@@ -16,6 +16,7 @@ type prefsPage struct {
 	Action                                      string
 	Reaches, Units, Presentations, Bodies       []option
 	Lines, Metals, Box, Costs, Days, SpeciesOps []option
+	Crafts                                      []option
 	Zones                                       []string
 	P                                           coldseam.Preferences
 	Errs                                        map[string]string
@@ -31,6 +32,15 @@ func allCosts() []option {
 	var out []option
 	for _, c := range []float64{.2, .3, .4, .5, .6, .7} {
 		out = append(out, option{Value: strconv.FormatFloat(c, 'f', 1, 64), Label: fmt.Sprintf("GO from %d in 10", int(c*10+1.5))})
+	}
+	return out
+}
+
+// crafts are what a member may fish from.
+func crafts() []option {
+	var out []option
+	for _, c := range coldseam.Crafts {
+		out = append(out, option{Value: string(c), Label: notify.Craft(c)})
 	}
 	return out
 }
@@ -76,7 +86,7 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 		p.Units = "us"
 	}
 	page := prefsPage{P: p, Units: chosen(unitOptions(), p.Units), Presentations: chosen(presentations(), p.Presentation), Bodies: chosen(bodies(), p.Body),
-		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Costs: chosen(allCosts(), strconv.FormatFloat(p.Cost, 'f', 1, 64))}
+		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Crafts: chosen(crafts(), string(p.Craft)), Costs: chosen(allCosts(), strconv.FormatFloat(p.Cost, 'f', 1, 64))}
 	var ids, oz, days []string
 	for _, id := range p.Reaches {
 		ids = append(ids, string(id))
@@ -173,7 +183,8 @@ func (f *form) prefs(rs []coldseam.Reach) coldseam.Preferences {
 	p := coldseam.Preferences{Reaches: f.reaches(rs), Zone: f.text("zone"), SendAt: f.clock("send_at"),
 		WindowFrom: f.clock("window_from"), WindowTo: f.clock("window_to"), Species: f.choice("species", species(rs)),
 		Units: f.choice("units", unitOptions()), Presentation: f.choice("presentation", presentations()), Body: f.choice("body", bodies()),
-		Line: f.choice("line", lines()), Metal: f.choice("metal", metals()), FlipNotice: f.v.Get("flip") == "1", Outlook: f.v.Get("outlook") == "1"}
+		Craft: coldseam.Craft(f.choice("craft", crafts())),
+		Line:  f.choice("line", lines()), Metal: f.choice("metal", metals()), FlipNotice: f.v.Get("flip") == "1", Outlook: f.v.Get("outlook") == "1"}
 	p.Cost, _ = strconv.ParseFloat(f.choice("cost", allCosts()), 64)
 	if err := zone(p.Zone); err != nil {
 		f.bad("zone", fmt.Sprintf("%q is not a time zone. Want one such as America/Chicago.", short(p.Zone)))

@@ -132,8 +132,29 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 			p.Lists = append(p.Lists, l)
 		}
 	}
+	p.Lists = append(p.Lists, flowLimitsOf(b.FlowLimits, words)...)
 	p.Inputs = inputsOf(b, words)
 	return p, nil
+}
+
+// flowLimitsOf lists the flow limit in force and what the record would propose.
+func flowLimitsOf(l coldseam.FlowLimits, w notify.Words) []notify.PageSection {
+	if l.MaxFlowM3S == nil && len(l.Candidates) == 0 {
+		return nil // a brief of an older program
+	}
+	out := []notify.PageSection{{Title: "Flow limit", Items: w.LimitInForce(l)}}
+	var items []string
+	for _, c := range l.Candidates {
+		s := w.Flow(c.FlowM3S) + " by " + w.LimitSource(c)
+		if means := w.LimitMeans(c); means != "" {
+			s += ". " + means
+		}
+		items = append(items, s)
+	}
+	if len(items) > 0 {
+		out = append(out, notify.PageSection{Title: "Limits that the record gives; a full bank is a ceiling, not safe water", Items: items})
+	}
+	return out
 }
 
 // charts draws what the verdict allows. A chart that cannot be drawn is words,

@@ -1,0 +1,184 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
+)
+
+// reachCmd is what only a person can say of a reach.
+type reachCmd struct {
+	Limit reachLimitCmd `cmd:"" help:"Flow limits: what the record proposes, and what a person confirmed for each craft."`
+}
+
+type reachLimitCmd struct {
+	Show    limitShowCmd    `cmd:"" help:"The candidates beside the limits in force."`
+	Confirm limitConfirmCmd `cmd:"" help:"Confirm the flow limit of a craft: appended to the configuration and kept with who and why."`
+}
+
+type limitShowCmd struct {
+	Reach string `arg:"" help:"Key of the reach."`
+}
+
+// Run prints the candidates and the limits.
+func (c *limitShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	return withApp(ctx, s, g, func(a *app) error {
+		r, err := a.syncedReach(ctx, c.Reach)
+		if err != nil {
+			return err
+		}
+		list, err := a.flowCandidates(ctx, r)
+		if err != nil {
+			return err
+		}
+		printCandidates(s.out, list)
+		fmt.Fprintf(s.out, "\nIn force: %s\n", limitWords(r))
+		return nil
+	})
+}
+
+type limitConfirmCmd struct {
+	Reach      string  `arg:"" help:"Key of the reach."`
+	Craft      string  `required:"" enum:"wade,tube,small_boat,boat" help:"wade, tube (float tube or kayak), small_boat or boat."`
+	MaxFlowCFS float64 `name:"max-flow-cfs" help:"The limit, cfs; for a boat default the reach's own." placeholder:"CFS"`
+	Why        string  `required:"" help:"What the number rests on."`
+	Who        string  `default:"club admin" help:"The role of the person, never an address."`
+}
+
+// Run appends the limit to the file and enters it.
+func (c *limitConfirmCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	return withApp(ctx, s, g, func(a *app) error {
+		r, err := a.syncedReach(ctx, c.Reach)
+		if err != nil {
+			return err
+		}
+		return c.confirm(ctx, s.out, a, r)
+	})
+}
+
+func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r coldseam.Reach) error {
+	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
+	switch {
+	case why == "" || who == "" || strings.Contains(who, "@"):
+		return exitCode{2, "--why is what the number rests on, --who a role and no address; both are wanted"}
+	case r.MaxFlowM3S == nil:
+		return exitCode{1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID)}
+	}
+	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
+	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
+		ceiling = coldseam.CFS(a.cfg.maxFlow(r))
+		if flow == 0 {
+			flow = ceiling
+		}
+	}
+	if !(flow > 0 && flow <= ceiling*(1+1e-9)) {
+		return exitCode{2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling)}
+	}
+
+	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",
+		r.ID, c.Craft, flow, plainText(why), plainText(who))
+	if a.cfg.path == "" {
+		return exitCode{1, "there is no configuration file to write to"}
+	}
+	if err := appendConfig(a.cfg.path, block); err != nil {
+		return err
+	}
+	cfg, err := loadConfig(a.cfg.path)
+	if err != nil {
+		return err
+	}
+	now, err := cfg.reach(r.ID)
+	if err != nil {
+		return err
+	}
+	if err := a.db.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.cfg.path, limitWords(now))
+	return nil
+}
+
+// reach is one reach of the file.
+func (c Config) reach(id coldseam.ReachID) (coldseam.Reach, error) {
+	for _, r := range c.Reaches {
+		if r.ID == string(id) {
+			return r.reach(c)
+		}
+	}
+	return coldseam.Reach{}, fmt.Errorf("reach %q: %w", id, coldseam.ErrNotFound)
+}
+
+// maxFlow is the limit that the file gives the reach itself, m3/s.
+func (c Config) maxFlow(r coldseam.Reach) float64 {
+	for _, x := range c.Reaches {
+		if own := x.maxFlow(); x.ID == string(r.ID) && own != nil {
+			return *own
+		}
+	}
+	return *r.MaxFlowM3S
+}
+
+// syncedReach is a reach as the file has it now.
+func (a *app) syncedReach(ctx context.Context, id string) (coldseam.Reach, error) {
+	if err := a.syncRivers(ctx); err != nil {
+		return coldseam.Reach{}, err
+	}
+	r, err := a.db.Reach(ctx, coldseam.ReachID(id))
+	if err != nil {
+		return r, a.noReach(ctx, err)
+	}
+	return r, nil
+}
+
+// flowCandidates proposes flow limits by what is stored of the reach's gauge.
+func (a *app) flowCandidates(ctx context.Context, r coldseam.Reach) ([]coldseam.FlowCandidate, error) {
+	site, err := a.db.Site(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	f := forecast.Features{Now: a.now(), Loc: zoneOf(r.Zone), Reach: r, Site: site}
+	g := gather{app: a, ctx: ctx, f: &f}
+	g.daily()
+	g.instants()
+	g.station()
+	return forecast.FlowCandidates(&f), g.err()
+}
+
+// printCandidates writes the candidates, the proposal first.
+func printCandidates(w io.Writer, list []coldseam.FlowCandidate) {
+	if len(list) == 0 {
+		fmt.Fprintln(w, "\nNo flow limit can be proposed: no daily record, rating or gaugings.")
+		return
+	}
+	fmt.Fprintln(w, "\nFlow limits that the record gives, the smallest is proposed. A full bank is a ceiling for boats, not safe water:")
+	for _, c := range list {
+		fmt.Fprintf(w, "  %s\n", candidateWords(c))
+		if means := notify.Plain(usWords.LimitMeans(c)); means != "" {
+			fmt.Fprintf(w, "    %s\n", means)
+		}
+	}
+}
+
+// candidateWords is a candidate with where it comes from.
+func candidateWords(c coldseam.FlowCandidate) string {
+	return notify.Plain(usWords.Flow(c.FlowM3S) + " (" + siWords.Flow(c.FlowM3S) + ") by " + usWords.LimitSource(c))
+}
+
+// limitWords lists the limits in force and what they rest on.
+func limitWords(r coldseam.Reach) string {
+	return notify.Plain(strings.Join(usWords.LimitInForce(coldseam.FlowLimits{
+		MaxFlowM3S: r.MaxFlowM3S, Why: r.MaxFlowWhy, Proposed: r.MaxFlowProposed, Crafts: r.CraftLimits,
+	}), "; "))
+}
+
+// usWords and siWords are the units of the command line.
+var (
+	usWords = notify.WordsFor("us", "UTC")
+	siWords = notify.WordsFor("metric", "UTC")
+)
