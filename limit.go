@@ -82,7 +82,7 @@ type SpringStops struct {
 
 // FlowLimits are the limits in force on a reach beside what its record proposes.
 type FlowLimits struct {
-	MaxFlowM3S *float64        `json:",omitempty"` // a boat's ceiling; nil = none
+	MaxFlowM3S float64         `json:",omitempty"` // a boat's ceiling; 0 = none
 	Why        string          `json:",omitempty"`
 	Proposed   bool            `json:",omitempty"` // nobody has confirmed it
 	Crafts     []CraftLimit    `json:",omitempty"`

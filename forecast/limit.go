@@ -23,11 +23,14 @@ func FlowCandidates(f *Features) []coldseam.FlowCandidate {
 // flowLimits are the limits in force beside the candidates.
 func flowLimits(f *Features) coldseam.FlowLimits {
 	r := f.Reach
-	return coldseam.FlowLimits{
-		MaxFlowM3S: r.MaxFlowM3S,
+	out := coldseam.FlowLimits{
 		Why:        r.MaxFlowWhy,
 		Proposed:   r.MaxFlowProposed,
 		Crafts:     r.CraftLimits,
 		Candidates: FlowCandidates(f),
 	}
+	if r.MaxFlowM3S != nil {
+		out.MaxFlowM3S = *r.MaxFlowM3S
+	}
+	return out
 }

@@ -51,7 +51,7 @@ func (w Words) LimitMeans(c coldseam.FlowCandidate) string {
 
 // LimitInForce lists the limits of a reach, one line a craft.
 func (w Words) LimitInForce(l coldseam.FlowLimits) []string {
-	if l.MaxFlowM3S == nil {
+	if l.MaxFlowM3S == 0 {
 		return []string{"none"}
 	}
 	line := func(flow float64, c coldseam.Craft, note, why string) string {
@@ -65,7 +65,7 @@ func (w Words) LimitInForce(l coldseam.FlowLimits) []string {
 	if l.Proposed {
 		note = ", proposed, not confirmed"
 	}
-	out := []string{line(*l.MaxFlowM3S, coldseam.CraftBoat, note, l.Why)}
+	out := []string{line(l.MaxFlowM3S, coldseam.CraftBoat, note, l.Why)}
 	for _, c := range l.Crafts {
 		out = append(out, line(c.MaxFlowM3S, c.Craft, "", c.Why))
 	}

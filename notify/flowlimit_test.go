@@ -49,7 +49,7 @@ func TestLimitLines(t *testing.T) {
 	flow, stage := 70.8, 2.5
 	plain := func(s string) string { return strings.ReplaceAll(s, nbsp, " ") }
 	require.Equal(t, []string{"none"}, w.LimitInForce(coldseam.FlowLimits{}))
-	lines := w.LimitInForce(coldseam.FlowLimits{MaxFlowM3S: &flow, Why: "the ramp floods", Proposed: true,
+	lines := w.LimitInForce(coldseam.FlowLimits{MaxFlowM3S: flow, Why: "the ramp floods", Proposed: true,
 		Crafts: []coldseam.CraftLimit{{Craft: coldseam.CraftWade, MaxFlowM3S: 20, Why: "knee deep at the bar"}}})
 	require.Equal(t, []string{"2,500 cfs for a boat, proposed, not confirmed: the ramp floods", "706 cfs for wading: knee deep at the bar"},
 		[]string{plain(lines[0]), plain(lines[1])})

@@ -172,9 +172,11 @@ func candidateWords(c coldseam.FlowCandidate) string {
 
 // limitWords lists the limits in force and what they rest on.
 func limitWords(r coldseam.Reach) string {
-	return notify.Plain(strings.Join(usWords.LimitInForce(coldseam.FlowLimits{
-		MaxFlowM3S: r.MaxFlowM3S, Why: r.MaxFlowWhy, Proposed: r.MaxFlowProposed, Crafts: r.CraftLimits,
-	}), "; "))
+	l := coldseam.FlowLimits{Why: r.MaxFlowWhy, Proposed: r.MaxFlowProposed, Crafts: r.CraftLimits}
+	if r.MaxFlowM3S != nil {
+		l.MaxFlowM3S = *r.MaxFlowM3S
+	}
+	return notify.Plain(strings.Join(usWords.LimitInForce(l), "; "))
 }
 
 // usWords and siWords are the units of the command line.

@@ -139,7 +139,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 
 // flowLimitsOf lists the flow limit in force and what the record would propose.
 func flowLimitsOf(l coldseam.FlowLimits, w notify.Words) []notify.PageSection {
-	if l.MaxFlowM3S == nil && len(l.Candidates) == 0 {
+	if l.MaxFlowM3S == 0 && len(l.Candidates) == 0 {
 		return nil // a brief of an older program
 	}
 	out := []notify.PageSection{{Title: "Flow limit", Items: w.LimitInForce(l)}}
