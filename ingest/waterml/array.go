@@ -2,6 +2,7 @@ package waterml
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"example.org/coldseam/ingest"
@@ -114,6 +115,27 @@ func (d *doc) array(n *ingest.Node, stations map[string]string) {
 	}
 	for _, r := range rows {
 		d.arrayRow(what, fields, split(r, rawAttr(enc, "tokenSeparator")), enc.Attr(otherSpace, "decimalSeparator"), stations)
+	}
+	d.placeRows()
+}
+
+// placeRows adds the rows of an array, all to the observations or all to one
+// forecast: its earliest row decides, as for a series.
+func (d *doc) placeRows() {
+	rows := d.rows
+	d.rows = nil
+	if len(rows) == 0 {
+		return
+	}
+	first := slices.MinFunc(rows, func(a, b ingest.Row) int { return a.Stamp.At.Compare(b.Stamp.At) })
+	o := d.top()
+	if o == nil {
+		o = &observation{}
+	}
+	_, site, _ := strings.Cut(string(first.Key.Site), ":")
+	b := d.target(o, site, first.Stamp.At)
+	for _, r := range rows {
+		b.Add(r)
 	}
 }
 
@@ -284,7 +306,7 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 		}
 		r := ingest.Row{Name: f.name, Stamp: stamp, Raw: raw, Unit: unitCode(f.unit), Approval: o.status}
 		r.Key.Site, r.Key.Param, r.Key.SeriesRef = d.p.SiteID(site), param, ref
-		d.target(o, site, stamp.At).Add(r)
+		d.rows = append(d.rows, r)
 	}
 }
 

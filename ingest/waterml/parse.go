@@ -91,7 +91,8 @@ type doc struct {
 	sites     map[string]ingest.SiteMeta
 	badTime   map[string]string // series -> first refusal
 	stack     []*observation
-	scan      *scanner // nil when every token is read
+	rows      []ingest.Row // of the array being read
+	scan      *scanner     // nil when every token is read
 	st        *streaming
 	known     bool // an element of the format was seen
 	root      string

@@ -126,3 +126,20 @@ func TestSucceedingIntervalsAreShiftedByTheCalendar(t *testing.T) {
 	require.InDelta(t, 5, b.Series[0].Obs[0].Value, 1e-12)
 	require.Equal(t, []coldseam.Statistic{coldseam.Min, coldseam.Max}, []coldseam.Statistic{b.Series[1].Stat, b.Series[2].Stat})
 }
+
+// One decision an array, by its earliest row: a result time among the rows is that
+// of observations, one before all of them that of a forecast.
+func TestArrayIsObservedOrForecastAsAWhole(t *testing.T) {
+	t.Parallel()
+	body := string(ingesttest.Response(t, "testdata/v2/data_array_separators"))
+	for resultTime, forecasts := range map[string]int{"2026-04-10T00:30:00Z": 0, "2026-04-09T23:00:00Z": 1} {
+		stamped := strings.Replace(body, "<om:procedure", "<om:resultTime><gml:TimeInstant gml:id=\"t\"><gml:timePosition>"+resultTime+
+			"</gml:timePosition></gml:TimeInstant></om:resultTime>\n  <om:procedure", 1)
+		stamped = strings.Replace(stamped, "-999999;gap", "1300,5;ok", 1)
+		b, err := waterml.Parse(strings.NewReader(stamped), ingest.Profile{Name: "x"})
+		require.NoError(t, err)
+		require.Len(t, b.Forecasts, forecasts, resultTime)
+		require.Len(t, b.Series, 1-forecasts, resultTime)
+		require.Equal(t, 2, b.Rows())
+	}
+}
