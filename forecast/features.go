@@ -145,6 +145,7 @@ const (
 // morning is missing is read by the hours of the day after it, which are warm
 // and cold alike: an afternoon is no mean.
 func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, loc *time.Location) []float64 {
+	spans := coldseam.Forecast{At: at}.Spans()
 	sum, n := make([]float64, horizon), make([]float64, horizon)
 	var byHour [2][24][2]float64 // of the first two days: sum and hours
 	for i, t := range at {
@@ -153,13 +154,10 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 		if k < 0 || k >= horizon || math.IsNaN(value[i]) {
 			continue
 		}
-		step := time.Hour
-		if i+1 < len(at) {
-			step = at[i+1].Sub(t)
-		} else if i > 0 {
-			step = t.Sub(at[i-1])
+		h := min(spans[i][1].Sub(spans[i][0]).Hours(), 24)
+		if i > 0 && i+1 == len(at) {
+			h = min(h, t.Sub(at[i-1]).Hours()) // the last step is not bridged
 		}
-		h := min(step.Hours(), 24)
 		sum[k] += value[i] * h
 		n[k] += h
 		if k < 2 {
