@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"strings"
 	"time"
 
 	"github.com/emersion/go-sasl"
@@ -20,7 +21,7 @@ import (
 type Relay struct {
 	Addr     string // host:port
 	Hello    string // our name in EHLO
-	TLS      string // "starttls" (default), "implicit", "none" (loopback only)
+	TLS      string // "starttls" (default), "implicit", "none" (this machine and its private network, without a password)
 	TLSConf  *tls.Config
 	User     string // empty = no AUTH
 	Password string
@@ -76,6 +77,14 @@ func (r Relay) loopback() bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
+// near: by its name the relay can be in the private network alone, as a name
+// without a domain is. Where it leads is looked at again on connecting.
+func (r Relay) near() bool {
+	host, _, err := net.SplitHostPort(r.Addr)
+	ip := net.ParseIP(host)
+	return err == nil && (ip != nil && ip.IsPrivate() || ip == nil && !strings.Contains(host, "."))
+}
+
 // Check refuses a relay that would carry mail or a password in the clear.
 func (r Relay) Check() error {
 	if _, _, err := net.SplitHostPort(r.Addr); err != nil {
@@ -84,8 +93,9 @@ func (r Relay) Check() error {
 	switch r.TLS {
 	case "", "starttls", "implicit":
 	case "none":
-		if !r.loopback() {
-			return fmt.Errorf("smtp relay %s: tls none is for loopback only: %w", r.Addr, coldseam.ErrInvalid)
+		if !r.loopback() && (r.User != "" || !r.near()) {
+			return fmt.Errorf("smtp relay %s: tls none is for this machine, and without a password for its private network; "+
+				"want starttls or implicit: %w", r.Addr, coldseam.ErrInvalid)
 		}
 	default:
 		return fmt.Errorf("smtp tls %q: want starttls, implicit or none: %w", r.TLS, coldseam.ErrInvalid)
@@ -163,10 +173,10 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 	switch {
 	case r.TLS == "implicit":
 		c = smtp.NewClient(tls.Client(raw, r.tlsConfig()))
-	case r.TLS == "none" && loopbackAddr(raw.RemoteAddr()):
+	case r.TLS == "none" && nearAddr(raw.RemoteAddr()):
 		c = smtp.NewClient(raw)
 	case r.TLS == "none":
-		return nil, fmt.Errorf("relay is not on loopback and tls is none: %w", coldseam.ErrInvalid)
+		return nil, fmt.Errorf("relay %s is neither on this machine nor in a private network, and tls is none: %w", raw.RemoteAddr(), coldseam.ErrInvalid)
 	default:
 		if c, err = smtp.NewClientStartTLS(raw, r.tlsConfig()); err != nil {
 			return nil, fmt.Errorf("starttls: %w", err)
@@ -183,9 +193,11 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 	return c, r.auth(c)
 }
 
-func loopbackAddr(a net.Addr) bool {
+// nearAddr is an address of this machine or of a private network, such as that
+// between containers.
+func nearAddr(a net.Addr) bool {
 	t, ok := a.(*net.TCPAddr)
-	return ok && t.IP.IsLoopback()
+	return ok && (t.IP.IsLoopback() || t.IP.IsPrivate())
 }
 
 func (r Relay) auth(c *smtp.Client) error {

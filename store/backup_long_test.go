@@ -229,8 +229,8 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	_, err := db.Pool().Exec(ctx, `INSERT INTO coldseam.raw_fetch (profile, url, fetched_at, status, bytes, sha256, dur_ms, etag, last_modified, err, rows_stored, attributes, payload_gzip)
-		SELECT 'proof', 'https://river.example/' || i, '2026-04-01', 200, 0, md5(i::text), 0, '', '', '', 0, '', string_agg(sha512((i * 20000 + j)::text::bytea), '' ORDER BY j)
-		FROM generate_series(1, 1700) i, generate_series(1, 20000) j GROUP BY i`)
+		SELECT 'proof', 'https://river.example/' || i, '2026-04-01', 200, 0, md5(i::text), 0, '', '', '', 0, '', block
+		FROM generate_series(1, 1700) i, (SELECT string_agg(sha512(j::text::bytea), '' ORDER BY j) AS block FROM generate_series(1, 20000) j) b`)
 	require.NoError(t, err)
 	began := time.Now()
 	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin})

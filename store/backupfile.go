@@ -43,6 +43,7 @@ type ManifestFile struct {
 	Name   string `json:"name"`
 	Bytes  int64  `json:"bytes"`
 	SHA256 string `json:"sha256"`
+	Path   string `json:"path,omitempty"` // where it stood, of the admin's files
 }
 
 // ManifestTable is the state of one table: its rows and a sum over their
@@ -69,9 +70,14 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 		if name != filepath.Base(name) || strings.HasPrefix(name, ".") {
 			return fmt.Errorf("file name %q: %w", name, coldseam.ErrInvalid)
 		}
-		if err := addFile(w, &m, backupFiles+name, files[name]); err != nil {
+		at, err := filepath.Abs(files[name])
+		if err != nil {
 			return err
 		}
+		if err := addFile(w, &m, backupFiles+name, at); err != nil {
+			return err
+		}
+		m.Files[len(m.Files)-1].Path = at
 	}
 	text, err := json.MarshalIndent(m, "", " ")
 	if err != nil {
@@ -186,7 +192,9 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 		return bad(fmt.Sprintf("%d files, manifest names %d", len(seen), len(m.Files)))
 	}
 	for _, want := range m.Files {
-		if seen[want.Name] != want {
+		got := seen[want.Name]
+		got.Path = want.Path // the tar does not hold it
+		if got != want {
 			return bad(want.Name + " is altered")
 		}
 	}

@@ -22,6 +22,8 @@ import (
 type RestoreOptions struct {
 	Bin     string    // directory of pg_restore; "" = found
 	FilesTo string    // directory for config and keys; "" = left in the backup. Nothing there is overwritten
+	Back    bool      // each to where it stood instead, FilesTo for those that cannot
+	Aside   bool      // where another file is: that one is renamed, not the backup's
 	Now     time.Time // zero = now
 	Store   Options
 }
@@ -79,7 +81,7 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 		return fail(err)
 	}
 	if o.FilesTo != "" {
-		if r.Files, err = placeFiles(work, o.FilesTo, r.Manifest); err != nil {
+		if r.Files, err = placeFiles(work, r.Manifest, o); err != nil {
 			return fail(err)
 		}
 	}
@@ -204,28 +206,83 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 	})
 }
 
-// placeFiles writes the admin's files of a backup and overwrites nothing: one
-// that is there with other content stays, and the backup's stands beside it.
-func placeFiles(work, to string, m Manifest) ([]string, error) {
-	if err := os.MkdirAll(to, 0o700); err != nil {
-		return nil, err
+// RestoreFiles is Restore without the database: configuration and keys alone.
+func RestoreFiles(path string, o RestoreOptions) (files []string, err error) {
+	work, err := os.MkdirTemp("", "coldseam-restore-")
+	if err != nil {
+		return nil, fmt.Errorf("restore files: %w", err)
 	}
+	defer os.RemoveAll(work)
+	m, err := unpack(path, work)
+	if err == nil {
+		files, err = placeFiles(work, m, o)
+	}
+	if err != nil {
+		return files, fmt.Errorf("restore files: %w", err)
+	}
+	return files, nil
+}
+
+// place is where a restore puts one of the admin's files.
+func (o RestoreOptions) place(f ManifestFile) string {
+	name, ok := strings.CutPrefix(f.Name, backupFiles)
+	switch {
+	case !ok:
+		return ""
+	case o.Back && f.Path != "" && !strings.HasPrefix(f.Path, "/run/"): // there the service manager puts its copies
+		return f.Path
+	}
+	return filepath.Join(o.FilesTo, name)
+}
+
+// OtherFiles lists the places at which a restore would find a file with other
+// content than the backup's.
+func (o RestoreOptions) OtherFiles(m Manifest) []string {
 	var out []string
 	for _, f := range m.Files {
-		name, ok := strings.CutPrefix(f.Name, backupFiles)
-		if !ok {
+		path := o.place(f)
+		if b, err := os.ReadFile(path); path != "" && err == nil && sha(b) != f.SHA256 {
+			out = append(out, path)
+		}
+	}
+	return out
+}
+
+// placeFiles writes the admin's files of a backup and loses none that is there.
+func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
+	var out []string
+	for _, f := range m.Files {
+		path := o.place(f)
+		if path == "" {
 			continue
 		}
 		b, err := os.ReadFile(filepath.Join(work, f.Name))
 		if err != nil {
 			return out, err
 		}
-		path, err := writeBeside(filepath.Join(to, name), b)
+		put := func(path string) (string, error) {
+			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+				return "", err
+			}
+			if old, err := os.ReadFile(path); o.Aside && err == nil && !bytes.Equal(old, b) {
+				if _, err := writeBeside(path+".before", old); err != nil {
+					return "", err
+				}
+				if err := os.Remove(path); err != nil {
+					return "", err
+				}
+			}
+			return writeBeside(path, b)
+		}
+		at, err := put(path)
+		if errors.Is(err, fs.ErrPermission) && o.Back {
+			at, err = put(filepath.Join(o.FilesTo, filepath.Base(f.Name)))
+		}
 		if err != nil {
 			return out, err
 		}
-		if path != "" {
-			out = append(out, path)
+		if at != "" {
+			out = append(out, at)
 		}
 	}
 	return out, nil

@@ -89,6 +89,12 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 		a.Close()
 		return nil, err
 	}
+	if o.alone {
+		if err := a.makeKeys(ctx); err != nil {
+			a.Close()
+			return nil, err
+		}
+	}
 	if err := a.wireMail(o); err != nil {
 		a.Close()
 		return nil, err

@@ -240,7 +240,8 @@ func (k *checker) ptr(ctx context.Context) {
 func (k *checker) keys() {
 	m := k.cfg.Mail
 	if m.TokenKeyFile == "" && len(k.app.links.Tokens.Current.Secret) == 0 {
-		k.add("token key", levelFail, "mail.token_key_file is not set", "a key that signs the links in mails", "coldseam init makes one")
+		k.add("token key", levelFail, "mail.token_key_file is not set", "a key that signs the links in mails",
+			"coldseam serve makes one at a club's first start; that of a club with members is in the backup: coldseam restore FILE --files-only")
 	}
 	for _, f := range k.cfg.keyFiles() {
 		if f.rotate == "" {
@@ -249,7 +250,7 @@ func (k *checker) keys() {
 		st, err := os.Stat(f.path)
 		switch {
 		case err != nil:
-			k.add(f.what, levelFail, reasonText(err), "the file", "restore it from a backup, or make a new one: coldseam init")
+			k.add(f.what, levelFail, reasonText(err), "the file", "coldseam restore FILE --files-only brings it back; with a new one, by coldseam init, links already sent stop working")
 		case st.Mode().Perm()&0o077 != 0:
 			k.add(f.what, levelWarn, fmt.Sprintf("%s is %04o: others can read it", f.path, st.Mode().Perm()), "0600", "chmod 600 "+f.path)
 		case f.what == "mail.token_key_file" && st.Size() < 32:

@@ -19,6 +19,7 @@ import (
 // deploy/coldseam.toml; an unknown key is an error with its line.
 type Config struct {
 	DatabaseURL string   `toml:"database_url"` // empty: the private Postgres under state_dir
+	ReadersURL  string   `toml:"readers_url"`  // a replica for recap --sql; empty: the database itself
 	StateDir    string   `toml:"state_dir"`
 	PublicURL   string   `toml:"public_url"`
 	Listen      string   `toml:"listen"`
@@ -206,7 +207,45 @@ func loadConfig(path string) (Config, error) {
 		return Config{}, err
 	}
 	c.path = path
-	return c, nil
+	c.fromMachine(os.Getenv)
+	return c, c.checkMachine()
+}
+
+// fromMachine takes what belongs to the machine and not to the club: settings
+// from the environment, for an image that runs everywhere, and keys that no line
+// of the file names, which the service makes in its own directory.
+func (c *Config) fromMachine(env func(string) string) {
+	for name, field := range map[string]*string{"COLDSEAM_LISTEN": &c.Listen, "COLDSEAM_SMTP": &c.Mail.SMTP, "COLDSEAM_SMTP_TLS": &c.Mail.TLS} {
+		if v := env(name); v != "" {
+			*field = v
+		}
+	}
+	if v := env("COLDSEAM_TRUSTED_PROXIES"); v != "" {
+		c.Proxies = strings.Split(v, ",")
+	}
+	for _, field := range []*string{&c.Mail.PasswordFile, &c.Mail.DKIMKeyFile, &c.Mail.TokenKeyFile, &c.Mail.TokenKeyPrev} {
+		if rest, ok := strings.CutPrefix(*field, "$CREDENTIALS_DIRECTORY"); ok {
+			*field = env("CREDENTIALS_DIRECTORY") + rest
+		}
+	}
+	for name, field := range c.ownKeys() {
+		if path := filepath.Join(c.StateDir, name); *field == "" && exists(path) {
+			*field = path
+		}
+	}
+}
+
+func (c *Config) ownKeys() map[string]*string {
+	out := map[string]*string{"token.key": &c.Mail.TokenKeyFile}
+	if c.Mail.DKIMDomain != "" {
+		out["dkim.key"] = &c.Mail.DKIMKeyFile
+	}
+	return out
+}
+
+func (c *Config) checkMachine() error {
+	_, err := c.proxies()
+	return err
 }
 
 // parseConfig reads the text of a configuration; profiles are added to its own

@@ -45,3 +45,30 @@ func TestUnitsPassTheVerifier(t *testing.T) {
 	out, _ = run()
 	require.Contains(t, out, "Friend")
 }
+
+// Both units are closed to what they do not need [proposal: an exposure of 2.0 at
+// most, by systemd's own measure].
+func TestUnitsAreClosed(t *testing.T) {
+	t.Parallel()
+	analyze, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		t.Skip("no systemd-analyze: the exposure is not measured")
+	}
+	for _, unit := range []string{"coldseam.service", "coldseam-backup.service"} {
+		out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "--no-pager", "../../deploy/"+unit).CombinedOutput()
+		require.NoError(t, err, "%s: %s", unit, out)
+	}
+}
+
+// Addresses of pages hold tokens: no example of a proxy writes them down.
+func TestProxiesLogNoAddress(t *testing.T) {
+	t.Parallel()
+	nginx, err := os.ReadFile("../../deploy/proxy-nginx.conf")
+	require.NoError(t, err)
+	require.Equal(t, strings.Count(string(nginx), "server {"), strings.Count(string(nginx), "access_log off;"))
+	require.Contains(t, string(nginx), "error_log /var/log/nginx/coldseam-error.log crit;")
+	caddy, err := os.ReadFile("../../deploy/proxy-caddy.conf")
+	require.NoError(t, err)
+	require.Contains(t, string(caddy), "request>uri delete")
+	require.NotContains(t, string(caddy), "\tlog {\n\t\toutput", "requests are not logged")
+}

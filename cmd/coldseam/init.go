@@ -40,6 +40,7 @@ func (c *initCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 type machine struct {
 	host, zone, home string
 	root             bool
+	state            string // instead of the place by custom
 }
 
 func (c *initCmd) write(s *streams, path string, m machine) error {
@@ -51,7 +52,11 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	token, dkim := filepath.Join(dir, "token.key"), filepath.Join(dir, "dkim.key")
+	keys := dir
+	if m.root { // for a service with a user of its own, who reads what is in its directory
+		keys = m.stateDir()
+	}
+	token, dkim := filepath.Join(keys, "token.key"), filepath.Join(keys, "dkim.key")
 	domain := c.Domain
 	if domain == "" && strings.Contains(strings.Trim(m.host, "."), ".") {
 		domain = m.host
@@ -60,7 +65,11 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 	if zone == "" {
 		zone = m.zone
 	}
-	text := fillSample(sampleTOML, sampleValues{club: c.Club, domain: domain, zone: zone, state: m.stateDir(), token: token, dkim: dkim})
+	values := sampleValues{club: c.Club, domain: domain, zone: zone, state: m.stateDir()}
+	if !m.root {
+		values.token, values.dkim = token, dkim
+	}
+	text := fillSample(sampleTOML, values)
 	if _, err := parseConfig(path, text); err != nil {
 		return exitCode{2, err.Error()}
 	}
@@ -137,6 +146,8 @@ func orElse(s, other string) string {
 // stateDir is where the state of this user lives by custom.
 func (m machine) stateDir() string {
 	switch {
+	case m.state != "":
+		return m.state
 	case m.root:
 		return "/var/lib/coldseam"
 	case m.home != "":

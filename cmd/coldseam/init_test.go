@@ -80,12 +80,13 @@ func TestInitWritesAndKeeps(t *testing.T) {
 func TestInitOnABareMachine(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
-	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&streams{&out, &out}, path, machine{host: "box", root: true}))
+	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
+	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&streams{&out, &out}, path, machine{host: "box", root: true, state: state}))
 	c, err := loadConfig(path)
 	require.NoError(t, err)
 	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
-	require.Equal(t, "/var/lib/coldseam", c.StateDir)
+	require.Equal(t, state, c.StateDir)
+	require.Equal(t, "/var/lib/coldseam", machine{root: true}.stateDir())
 	require.Contains(t, out.String(), "no full name")
 	require.Contains(t, out.String(), "no time zone")
 	err = (&initCmd{Club: "x", Zone: "Mars/Olympus"}).write(&streams{&out, &out}, filepath.Join(t.TempDir(), "c.toml"), machine{})

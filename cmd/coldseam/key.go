@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"crypto/rand"
 	"encoding/base64"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/store"
 )
 
 // ensureKey reads the signing key of links at path, or makes one. The file is
@@ -36,4 +38,52 @@ func ensureKey(path string) ([]byte, error) {
 		return nil, err
 	}
 	return []byte(text), nil
+}
+
+// keysMade is the switch that says that this club's keys exist somewhere.
+const keysMade = "keys made"
+
+// makeKeys makes the keys that the configuration does not name, in the state
+// directory of the service: once in the life of a club, since another key breaks
+// every link that was ever mailed.
+func (a *app) makeKeys(ctx context.Context) error {
+	wanted := map[string]*string{}
+	for name, field := range a.cfg.ownKeys() {
+		if *field == "" {
+			wanted[name] = field
+		}
+	}
+	if wanted["token.key"] == nil {
+		return nil
+	}
+	made, _, err := a.db.Switch(ctx, keysMade)
+	if err != nil {
+		return err
+	}
+	members, err := a.db.Subscribers(ctx, "")
+	if err != nil {
+		return err
+	}
+	if made || len(members) > 0 {
+		return fmt.Errorf("mail.token_key_file is not set, and %s is not there: the key that signed the links of %d members is on another machine or in a backup "+
+			"(coldseam restore FILE --files-only); `coldseam init` makes a new one, with which links already sent stop working: %w",
+			filepath.Join(a.cfg.StateDir, "token.key"), len(members), coldseam.ErrInvalid)
+	}
+	if err := a.db.SetSwitch(ctx, keysMade, true, store.Edit{Who: "coldseam", Why: "first start"}); err != nil {
+		return err
+	}
+	for name, field := range wanted {
+		path := filepath.Join(a.cfg.StateDir, name)
+		if name == "token.key" {
+			_, err = ensureKey(path)
+		} else if !exists(path) {
+			err = writeDKIMKey(path)
+		}
+		if err != nil {
+			return err
+		}
+		*field = path
+	}
+	a.log.Info("keys made", "dir", a.cfg.StateDir)
+	return nil
 }

@@ -143,7 +143,7 @@ func recapName(r web.Recap, reach string) string {
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
 func (c *recapCmd) psql(ctx context.Context, s *streams, a *app) error {
-	dsn, err := readerURL(a.db.Pool().Config().ConnString())
+	dsn, err := readerURL(orElse(a.cfg.ReadersURL, a.db.Pool().Config().ConnString()))
 	if err != nil {
 		return err
 	}
@@ -238,6 +238,9 @@ func readerURL(dsn string) (string, error) {
 	}
 	if u.Scheme != "postgres" && u.Scheme != "postgresql" {
 		return "", fmt.Errorf("database_url is not a URL: connect by hand as %s: %w", store.Reader, coldseam.ErrInvalid)
+	}
+	if u.User.Username() == store.Reader {
+		return dsn, nil // of readers_url, with what it needs
 	}
 	if q := u.Query(); q.Has("user") {
 		q.Set("user", store.Reader)

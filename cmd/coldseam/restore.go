@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -17,7 +18,9 @@ import (
 // restoreCmd loads a backup into an empty database.
 type restoreCmd struct {
 	File     string `arg:"" help:"A backup." type:"existingfile"`
-	FilesTo  string `help:"Put configuration and keys here; nothing there is overwritten." type:"path" placeholder:"DIR"`
+	FilesTo  string `help:"Put configuration and keys here, not to where they stood; nothing there is overwritten." type:"path" placeholder:"DIR"`
+	Files    string `help:"Where another file stands: backup = the backup's takes its place and the old one is renamed; keep = it stays." enum:",backup,keep" default:"" placeholder:"backup|keep"`
+	Only     bool   `help:"Configuration and keys alone: the database is left as it is." name:"files-only"`
 	Database string `help:"Postgres URL of an empty database, instead of the configured one." placeholder:"URL"`
 	StateDir string `help:"State directory of the private Postgres, where there is no configuration yet." type:"path"`
 	Drill    bool   `help:"Restore into a private Postgres that goes away again: proves the backup, touches nothing."`
@@ -33,19 +36,45 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if errors.Is(err, fs.ErrNotExist) {
 		cfg, err = Config{StateDir: c.StateDir}, nil
 		cfg.defaults()
-		if c.FilesTo == "" {
-			c.FilesTo = filepath.Dir(g.Config)
-		}
 	}
 	if err != nil {
 		return exitCode{2, err.Error()}
+	}
+	o := c.fileOptions(g.Config)
+	m, err := store.VerifyBackup(c.File)
+	if err != nil {
+		return err
+	}
+	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
+		return exitCode{2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the backup takes its place and the old one is renamed "+
+			"(a new machine: links in mails and DKIM go on working); with --files keep it stays", strings.Join(other, ", "))}
+	}
+	if c.Only {
+		files, err := store.RestoreFiles(c.File, o)
+		c.wrote(s, files)
+		return err
 	}
 	url, stop, err := c.target(ctx, cfg)
 	if err != nil {
 		return err
 	}
 	defer stop()
-	return c.restore(ctx, s, url, cfg, store.RestoreOptions{FilesTo: c.FilesTo})
+	return c.restore(ctx, s, url, cfg, o)
+}
+
+// fileOptions says where the admin's files go: back to where they stood, those
+// that the service manager hands over beside the configuration.
+func (c *restoreCmd) fileOptions(config string) store.RestoreOptions {
+	if c.FilesTo != "" {
+		return store.RestoreOptions{FilesTo: c.FilesTo}
+	}
+	return store.RestoreOptions{FilesTo: filepath.Dir(config), Back: true, Aside: c.Files == "backup"}
+}
+
+func (c *restoreCmd) wrote(s *streams, files []string) {
+	for _, f := range files {
+		fmt.Fprintln(s.out, "wrote", f)
+	}
 }
 
 // drill restores into a database of its own, lets every table be compared with
@@ -100,9 +129,7 @@ func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg Co
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
 	fmt.Fprintf(s.out, "restored: %s\n", manifestWords(r.Manifest))
-	for _, f := range r.Files {
-		fmt.Fprintln(s.out, "wrote", f)
-	}
+	c.wrote(s, r.Files)
 	fmt.Fprintf(s.out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
 	if r.Jobs > 0 {
 		fmt.Fprintf(s.out, "jobs: %d that were running will run again\n", r.Jobs)

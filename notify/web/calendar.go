@@ -45,6 +45,7 @@ func (s *site) ownCalendar(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	w.Header().Set("X-Robots-Tag", "noindex")
+	w.Header().Set("Cache-Control", "private, no-store")
 	return s.sendCalendar(w, r, s.Club+" rivers", sub.Prefs.Units, own)
 }
 

@@ -120,3 +120,11 @@ func TestCalendarBySecondReader(t *testing.T) {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "rivers.ics"), feed, 0o644))
 	}
 }
+
+// A member's own calendar is for nobody's cache.
+func TestOwnCalendarIsNotCached(t *testing.T) {
+	t.Parallel()
+	h := get(testHandler(t, newMemory()), strings.TrimPrefix(testLinks().Calendar(7), publicURL)).Header()
+	require.Equal(t, "private, no-store", h.Get("Cache-Control"))
+	require.Empty(t, h.Get("ETag"))
+}
