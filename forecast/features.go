@@ -50,8 +50,9 @@ type Features struct {
 	// the newest issue of each, AgencyPast earlier ones, oldest first.
 	Agency, AgencyPast []coldseam.Forecast
 
-	Alerts     []coldseam.Alert // matched to the reach
-	AlertsAt   time.Time        // last good fetch of the alert feed
+	Alerts     []coldseam.Alert   // matched to the reach
+	AlertsAt   time.Time          // last complete reading of the alert feed
+	AlertGaps  []coldseam.FeedGap // of the last reading
 	AlertRules []verdict.AlertRule
 
 	Gaugings []coldseam.Gauging

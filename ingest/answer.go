@@ -97,6 +97,8 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	case status == http.StatusNotModified: // a 304 need not repeat the validators
 		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
 		return page{raw: raw, notModified: true}, nil
+	case status == http.StatusNoContent && p.Format == FormatCAP: // it does not say that there are no warnings
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP 204, an answer without a list of warnings: %w", raw.URL, coldseam.ErrInvalid))
 	case status == http.StatusNoContent: // an EDR service says so that it has no data
 		return page{raw: raw}, nil
 	case status != http.StatusOK:

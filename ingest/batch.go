@@ -23,9 +23,20 @@ type Batch struct {
 	Sites     []SiteMeta          `json:"sites,omitempty"`
 	Meta      []SeriesMeta        `json:"meta,omitempty"`
 	Skipped   []Skipped           `json:"skipped,omitempty"`
-	Notes     []string            `json:"notes,omitempty"` // doubts about what was read, such as a station that lies elsewhere
-	Next      string              `json:"next,omitempty"`  // address or token of the next page
-	Links     []string            `json:"links,omitempty"` // documents an index points to
+	Notes     []string            `json:"notes,omitempty"`   // doubts about what was read, such as a station that lies elsewhere
+	Next      string              `json:"next,omitempty"`    // address or token of the next page
+	Links     []string            `json:"links,omitempty"`   // where parts of the page go on
+	Entries   []Entry             `json:"entries,omitempty"` // documents an index of warnings points to
+}
+
+// Entry of an index of warnings. The document behind it is known by its address
+// and stamp: with a new stamp it is read again.
+type Entry struct {
+	Link    string         `json:"link,omitempty"` // "" = the entry has none
+	Updated string         `json:"updated,omitempty"`
+	ID      string         `json:"id,omitempty"`
+	Title   string         `json:"title,omitempty"`
+	About   coldseam.Alert `json:"-"` // what the index itself says of the warning, its area above all
 }
 
 // Rows is the number of observations, forecast steps, alerts and gaugings.

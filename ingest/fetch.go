@@ -41,12 +41,15 @@ type Fetcher struct {
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
+	// Elsewhere reports whether a warning holds outside every reach that its
+	// feed is read for; nil = not known of any.
+	Elsewhere func(coldseam.Alert) bool
 
 	mu      sync.Mutex
 	clients map[string]*client
 	hosts   map[string]*hostGate
 	fails   map[string]failure
-	links   map[string]bool                // documents of an index that were stored; they never change
+	links   map[string]time.Time           // documents of an index that were stored, and until when that counts; zero = for good
 	passed  map[string]map[string][]string // provider -> site -> series passed over, from its metadata
 }
 
@@ -285,7 +288,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 // which then are no documents to be followed.
 func (b *Batch) continued(p Profile) []string {
 	var out []string
-	if b.Next != "" && p.Paging != PagingFirst {
+	if b.Next != "" && (p.Paging != PagingFirst || b.Format == FormatCAP) {
 		out = append(out, b.Next)
 	}
 	if p.Paging == PagingIOT {

@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"runtime"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -44,7 +46,7 @@ func (s *alertServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("ETag", `"i1"`)
 		_, _ = io.WriteString(w, `<feed xmlns="http://www.w3.org/2005/Atom">`)
 		for _, l := range s.links {
-			_, _ = fmt.Fprintf(w, `<entry><id>%[1]s</id><title>t</title><link type="application/cap+xml" href="%[1]s"/></entry>`, l)
+			_, _ = fmt.Fprintf(w, `<entry><id>%[1]s</id><title>t</title><updated>2026-03-20T15:00:00Z</updated><link type="application/cap+xml" href="%[1]s"/></entry>`, l)
 		}
 		_, _ = io.WriteString(w, `</feed>`)
 	default:
@@ -149,6 +151,142 @@ func TestLongIndexIsReadInTurns(t *testing.T) {
 	require.Len(t, asked, 1203)
 	for p, n := range asked {
 		require.Equal(t, 1, n, p)
+	}
+}
+
+// pagesOf serves bodies by path; {base} in them is the server's address.
+func pagesOf(t *testing.T, bodies map[string]string) (*bench, func(string)) {
+	t.Helper()
+	var mu sync.Mutex
+	var b *bench
+	b = newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		mu.Lock()
+		defer mu.Unlock()
+		body, ok := bodies[r.URL.RequestURI()]
+		if !ok {
+			w.WriteHeader(http.StatusNotFound)
+			return
+		}
+		if code, err := strconv.Atoi(body); err == nil {
+			w.WriteHeader(code)
+			return
+		}
+		_, _ = io.WriteString(w, strings.ReplaceAll(body, "{base}", b.srv.URL))
+	})
+	b.p.Path, b.p.Query, b.p.Paging, b.p.Format = "/index", nil, "", ingest.FormatCAP
+	return b, func(body string) {
+		mu.Lock()
+		defer mu.Unlock()
+		path, body, _ := strings.Cut(body, " ")
+		bodies[path] = body
+	}
+}
+
+func atom(links ...string) string {
+	s := `<feed xmlns="http://www.w3.org/2005/Atom" xmlns:cap="urn:oasis:names:tc:emergency:cap:1.2"><id>f</id>`
+	for _, l := range links {
+		switch {
+		case strings.HasPrefix(l, "<"):
+			s += l
+		case strings.HasPrefix(l, "next:"):
+			s += `<link rel="next" href="` + l[5:] + `"/>`
+		default:
+			path, stamp, _ := strings.Cut(l, "@")
+			s += `<entry><id>` + path + `</id><title>` + path + `</title><updated>` + stamp + `</updated><link href="` + path + `"/></entry>`
+		}
+	}
+	return s + `</feed>`
+}
+
+func (b *bench) ids() string {
+	var out []string
+	for _, a := range b.sink.alerts {
+		out = append(out, a.Identifier)
+	}
+	return strings.Join(out, " ")
+}
+
+// A document is its address and stamp: new content under a known address is
+// read when the index says so, and what says nothing is read again after a while.
+func TestLinkedDocumentIsItsAddressAndStamp(t *testing.T) {
+	t.Parallel()
+	b, set := pagesOf(t, map[string]string{"/index": atom("/a@2026-03-20T15:00:00Z", "/b@"), "/a": warning("A1"), "/b": warning("B1")})
+	clock := now
+	b.Now = func() time.Time { return clock }
+	read := func() string {
+		_, err := b.fetch(t, ingest.Request{Force: true})
+		require.NoError(t, err)
+		return b.ids()
+	}
+	require.Equal(t, "A1 B1", read())
+	set("/a " + warning("A2"))
+	set("/b " + warning("B2"))
+	require.Equal(t, "A1 B1", read())
+	set("/index " + atom("/a@2026-03-20T15:09:00Z", "/b@"))
+	require.Equal(t, "A1 B1 A2", read())
+	clock = clock.Add(61 * time.Minute)
+	require.Equal(t, "A1 B1 A2 B2", read(), "an entry without a stamp")
+}
+
+// Next pages and indexes of indexes are read, to a depth; what is deeper is
+// named as missing.
+func TestIndexesOfIndexes(t *testing.T) {
+	t.Parallel()
+	b, _ := pagesOf(t, map[string]string{
+		"/index": atom("/a@1", "next:/index?page=2"), "/index?page=2": atom("/sub/index@1"),
+		"/sub/index": atom("b@1", "next:index?page=2"), "/sub/index?page=2": atom("c@1"),
+		"/a": warning("A"), "/sub/b": warning("B"), "/sub/c": warning("C")})
+	_, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, "A B C", b.ids())
+
+	b, _ = pagesOf(t, map[string]string{"/index": atom("/i2@1"), "/i2": atom("/i3@1"), "/i3": atom("/i4@1"), "/i4": atom("/a@1"), "/a": warning("A")})
+	_, err = b.fetch(t, ingest.Request{})
+	require.ErrorContains(t, err, "levels deep")
+	require.Equal(t, []coldseam.FeedGap{{Entry: "/i4", Title: "/i4", Why: "too_deep"}}, b.sink.raws[0].Gaps)
+}
+
+// What keeps a reading from being complete is named, unless it says itself that
+// it holds elsewhere.
+func TestEntriesThatCannotBeRead(t *testing.T) {
+	t.Parallel()
+	bodies := map[string]string{"/index": atom("/a@1", "/page@1", "/gone@1",
+		`<entry><id>urn:n</id><title>no link</title></entry>`,
+		`<entry><id>urn:e</id><title>far</title><cap:geocode><valueName>UGC</valueName><value>XXC099</value></cap:geocode></entry>`),
+		"/a": warning("A"), "/page": "<html><body>later</body></html>"}
+	b, _ := pagesOf(t, bodies)
+	b.Elsewhere = func(a coldseam.Alert) bool {
+		return a.Feed == "tamsen" && len(a.Areas) > 0 && slices.Contains(a.Areas[0].Geocodes, "UGC=XXC099")
+	}
+	_, err := b.fetch(t, ingest.Request{})
+	require.Error(t, err)
+	require.Equal(t, "A", b.ids())
+	require.Equal(t, []coldseam.FeedGap{{Entry: "/page", Title: "/page", Why: "unreadable"}, {Entry: "/gone", Title: "/gone", Why: "unread"},
+		{Entry: "urn:n", Title: "no link", Why: "no_link"}}, b.sink.raws[0].Gaps)
+
+	b, _ = pagesOf(t, map[string]string{"/index": atom("/a@1", bodies["/index"][strings.Index(bodies["/index"], "<entry><id>urn:e"):strings.Index(bodies["/index"], "</feed>")]), "/a": warning("A")})
+	b.Elsewhere = func(coldseam.Alert) bool { return true }
+	res, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Len(t, res.Notes, 1)
+}
+
+// An answer that is no list of warnings is not the answer that there are none.
+func TestAnswersThatAreNoWarnings(t *testing.T) {
+	t.Parallel()
+	for name, body := range map[string]string{
+		"204": "204", "empty": "", "error beside no features": `{"type":"FeatureCollection","features":[],"error":{"code":503}}`, "error alone": `{"error":"x"}`,
+		"web page": "<html><body/></html>", "another root": `<response><feed/></response>`, "bare feed": `<feed xmlns="http://www.w3.org/2005/Atom"/>`,
+		"fault": `<rss><Fault>x</Fault></rss>`, "other features": `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"id":"1"}}]}`,
+	} {
+		b, _ := pagesOf(t, map[string]string{"/index": body})
+		_, err := b.fetch(t, ingest.Request{})
+		require.ErrorIs(t, err, coldseam.ErrInvalid, name)
+	}
+	for name, body := range map[string]string{"atom": atom(), "features": `{"type":"FeatureCollection","features":[],"error":null}`, "rss": `<rss><channel><title>t</title></channel></rss>`} {
+		b, _ := pagesOf(t, map[string]string{"/index": body})
+		_, err := b.fetch(t, ingest.Request{})
+		require.NoError(t, err, name)
 	}
 }
 

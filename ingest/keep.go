@@ -1,19 +1,33 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
 )
 
-// maxLinks bounds the documents of one index that are fetched in one go; the
-// next fetch goes on with the others.
-const maxLinks = 500
+// Bounds of one walk through an index of warnings [proposal]. The next fetch
+// goes on where the first or the last one ended it; an index deeper than the
+// second is never complete.
+const (
+	maxLinks      = 500 // documents
+	maxIndexDepth = 3   // indexes that point to indexes
+	maxIndexBytes = 64 << 20
+	maxIndexTime  = 5 * time.Minute
+	maxGaps       = 20 // named; more are not
+)
+
+// readAgain is when a document is read again though its address and stamp are
+// known: its index gives no stamp, or its warning has no end and holds as long
+// as the index lists it [proposal].
+const readAgain = time.Hour
 
 // unread is the word on an index until its documents are read: a feed of
 // warnings that lacks one of them must not look alive, not even after a crash.
@@ -22,35 +36,59 @@ const unread = "the documents of the index are not read yet"
 // store stamps, checks and saves a whole walk. Validators are recorded last:
 // if anything before fails, the next fetch asks for the documents again.
 func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Result) error {
+	_, err := f.keep(ctx, p, pages, res, nil, 1)
+	return err
+}
+
+// keep is store for a document of an index too: w is then the walk through the
+// index, and open says that something of the document is to be read again.
+func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk, depth int) (open bool, err error) {
 	b, err := join(pages)
 	if err != nil {
-		return err
+		return false, err
 	}
 	if b.unusable() {
 		res.Skipped = append(res.Skipped, b.Skipped...)
 		last := pages[len(pages)-1].raw
 		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
-		return f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
+		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
 	}
 	known := pages[len(pages)-1].raw.At
 	var ids []int64
 	for _, pg := range pages {
 		r := pg.raw
 		r.ETag, r.LastMod = "", ""
-		if len(b.Links) > 0 {
+		if len(b.Entries) > 0 {
 			r.Err = unread
 		}
 		id, err := f.Sink.SaveRaw(ctx, r)
 		if err != nil {
-			return fmt.Errorf("save raw fetch: %w", err)
+			return false, fmt.Errorf("save raw fetch: %w", err)
 		}
 		ids = append(ids, id)
 	}
 	saveErr := f.save(ctx, p, b, known, ids[len(ids)-1], res)
-	if linkErr := f.follow(ctx, p, b.Links, res); saveErr == nil {
+	if w == nil {
+		w = &indexWalk{f: f, p: p, res: res, asked: map[string]bool{}, ends: f.Now().Add(maxIndexTime)}
+	}
+	read := len(w.gaps)
+	open, linkErr := w.follow(ctx, pages[0].raw.URL, b.Entries, depth)
+	if saveErr == nil {
 		saveErr = linkErr
 	}
-	return errors.Join(saveErr, f.complete(ctx, pages, ids, len(b.Links) > 0, saveErr))
+	// An index does not answer for what lies behind it where that may change.
+	if open = open || openEnded(b.Alerts); open {
+		for i := range pages {
+			pages[i].raw.ETag, pages[i].raw.LastMod = "", ""
+		}
+	}
+	pages[0].raw.Gaps = w.gaps[read:]
+	return open, errors.Join(saveErr, f.complete(ctx, pages, ids, len(b.Entries) > 0, saveErr))
+}
+
+// openEnded reports whether a warning holds as long as it is listed.
+func openEnded(as []coldseam.Alert) bool {
+	return slices.ContainsFunc(as, func(a coldseam.Alert) bool { return a.EndAssumed })
 }
 
 // complete records how a walk ended. One page's validators do not speak for a
@@ -101,7 +139,7 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 	if fs := f.forecasts(b.Forecasts, known, res); len(fs) > 0 {
 		fail("forecasts", len(fs), f.Sink.SaveForecasts(ctx, fs))
 	}
-	if as := stamped(b.Alerts, p.Provider, known); len(as) > 0 {
+	if as := stamped(b.Alerts, p, known); len(as) > 0 {
 		fail("alerts", len(as), f.Sink.SaveAlerts(ctx, as))
 	}
 	if len(b.Gaugings) > 0 {
@@ -117,26 +155,45 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 
 // stamped sets known-at and what a damaged message lacks, so that a safety
 // message is never lost for its form.
-func stamped(as []coldseam.Alert, provider string, known time.Time) []coldseam.Alert {
+func stamped(as []coldseam.Alert, p Profile, known time.Time) []coldseam.Alert {
 	out := make([]coldseam.Alert, len(as))
+	twins := map[[4]string]int{}
 	for i, a := range as {
-		a.KnownAt = known
+		a.KnownAt, a.Feed = known, p.Name
+		k := [4]string{a.Document, a.Sender, a.Identifier, a.Sent.String()}
+		if twins[k]++; twins[k] > 1 { // two messages of one name: neither hides the other
+			a.Document += fmt.Sprintf("#%d", twins[k])
+		}
 		if a.Provider == "" {
-			a.Provider = provider
+			a.Provider = p.Provider
 		}
 		if a.Sent.IsZero() { // damaged: it counts from when it came
 			a.Sent = known
 		}
-		if a.From.IsZero() {
-			a.From = a.Sent
+		if a.From.IsZero() || a.From.Equal(a.Sent) && a.Sent.After(known) { // by a clock that is wrong
+			a.From = known
 		}
-		if a.End.IsZero() {
-			a.End, a.EndAssumed = a.From.Add(24*time.Hour), true
+		a.EndAssumed = a.EndAssumed || a.End.IsZero()
+		// Without an end it holds as long as the feed lists it. The steps of half
+		// a day keep the readings of a morning from being versions of it.
+		if last := later(a.From, known.Truncate(assumedLife/2)).Add(assumedLife); a.EndAssumed && a.End.Before(last) {
+			a.End = last
 		}
 		out[i] = a
 	}
 	return out
 }
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// assumedLife of a warning that names no end, from when it begins or was last
+// read [proposal].
+const assumedLife = 24 * time.Hour
 
 // prepare sets known-at, refuses stamps of the future and runs quality control
 // with the stored neighbours in view. Stored rows whose flags change by it go
@@ -328,64 +385,133 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 	return out
 }
 
-// follow fetches the documents an index points to, each once. One that fails
-// does not stop the others; the error keeps the index's validators away, so
-// that the next fetch comes back for it.
-func (f *Fetcher) follow(ctx context.Context, p Profile, links []string, res *Result) error {
+// indexWalk reads what an index of warnings points to.
+type indexWalk struct {
+	f     *Fetcher
+	p     Profile
+	res   *Result
+	asked map[string]bool
+	n     int   // documents asked for
+	bytes int64 // read
+	ends  time.Time
+	gaps  []coldseam.FeedGap
+}
+
+// follow reads the documents of an index, each once, and the indexes among
+// them. One that fails does not stop the others; the error keeps the index's
+// validators away, so that the next fetch comes back for it. An entry that
+// cannot be read is passed over where it says itself that it holds elsewhere.
+func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, depth int) (open bool, err error) {
 	var errs []error
-	n := 0
-	for i, l := range links {
-		addr, err := p.linkURL(l)
-		if err != nil {
-			errs = append(errs, err)
+	for i, e := range entries {
+		again, why, err := w.entry(ctx, base, e, depth)
+		open = open || again
+		if err == nil {
 			continue
 		}
-		id := p.Name + " " + addr
-		if f.linkSeen(id) {
+		ended := why == "too_many" || ctx.Err() != nil || !w.res.NotBefore.IsZero()
+		name := cmp.Or(e.Title, e.ID, clip(e.Link))
+		if !ended && w.f.Elsewhere != nil && w.f.Elsewhere(e.About) {
+			w.res.Notes = append(w.res.Notes, fmt.Sprintf("entry %s holds elsewhere: %s", name, oneLine(err)))
 			continue
 		}
-		if n++; n > maxLinks {
-			errs = append(errs, fmt.Errorf("%d documents of the index are still to be read: %w", len(links)-i, coldseam.ErrUnavailable))
+		if why == "too_many" {
+			err = fmt.Errorf("%d documents of the index are still to be read: %w", len(entries)-i, err)
+		}
+		errs = append(errs, err)
+		if why != "" && len(w.gaps) < maxGaps {
+			w.gaps = append(w.gaps, coldseam.FeedGap{Entry: cmp.Or(e.ID, clip(e.Link)), Title: e.Title, Why: why})
+		}
+		if ended {
 			break
 		}
-		q := p
-		if !p.sameHost(addr) {
-			q.KeyHeader, q.KeyFile, q.Headers = "", "", nil
-			q.BaseURL = origin(addr)
-			q.PrivateHosts = nil
+	}
+	return open, errors.Join(errs...)
+}
+
+// entry reads one document; why is the code of what is wrong with it.
+func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) (open bool, why string, err error) {
+	f := w.f
+	if e.Link == "" {
+		return false, "no_link", fmt.Errorf("entry %q: no link to a CAP document: %w", cmp.Or(e.Title, e.ID), coldseam.ErrInvalid)
+	}
+	addr, err := w.p.linkURL(base, e.Link)
+	if err != nil {
+		return false, "no_link", err
+	}
+	id := strings.Join([]string{w.p.Name, addr, e.Updated}, " ")
+	seen, again := f.linkSeen(id)
+	if w.asked[id] || seen {
+		return again, "", nil
+	}
+	if w.n++; w.n > maxLinks || w.bytes > maxIndexBytes || f.Now().After(w.ends) {
+		return false, "too_many", coldseam.ErrUnavailable
+	}
+	w.asked[id] = true
+
+	p := w.p
+	if !p.sameHost(addr) {
+		p.KeyHeader, p.KeyFile, p.Headers = "", "", nil
+		p.BaseURL = origin(addr)
+		p.PrivateHosts = nil
+	}
+	pg, err := f.get(ctx, p, address{addr, addr, true}, "", w.res)
+	switch {
+	case errors.Is(err, coldseam.ErrInvalid):
+		return false, "unreadable", err
+	case err != nil:
+		return false, "unread", err
+	}
+	w.bytes += pg.raw.Bytes
+
+	open = e.Updated == ""
+	if !pg.notModified {
+		inner := pg.batch.Entries
+		if pg.batch.Next != "" { // its next page is read like another index
+			inner = append(inner, Entry{Link: pg.batch.Next, ID: clip(pg.batch.Next), Title: e.Title, About: e.About})
 		}
-		pg, err := f.get(ctx, q, address{addr, addr, true}, "", res)
-		if err == nil && !pg.notModified {
-			err = f.storeLink(ctx, p, pg, res)
+		if len(inner) > 0 && depth >= maxIndexDepth {
+			err := fmt.Errorf("%s: an index %d levels deep: %w", pg.raw.URL, depth+1, coldseam.ErrInvalid)
+			return false, "too_deep", f.bad(ctx, pg.raw, err)
+		}
+		pg.batch.Entries = inner
+		for i := range pg.batch.Alerts {
+			pg.batch.Alerts[i].Document = pg.raw.URL
+			pg.batch.Alerts[i].PlacedBy(e.About)
+		}
+		gaps := len(w.gaps)
+		more, err := f.keep(ctx, w.p, []page{pg}, w.res, w, depth+1)
+		if len(inner) > 0 { // an index speaks for itself: read in every walk
+			if err != nil && len(w.gaps) == gaps {
+				return true, "unread", err
+			}
+			return true, "", err
 		}
 		if err != nil {
-			errs = append(errs, err)
-			if ctx.Err() != nil || !res.NotBefore.IsZero() {
-				break
-			}
-			continue
+			return false, "unread", err
 		}
-		f.markLink(id)
+		open = open || more
 	}
-	return errors.Join(errs...)
+	f.markLink(id, open)
+	return open, "", nil
 }
 
-func (f *Fetcher) storeLink(ctx context.Context, p Profile, pg page, res *Result) error {
-	pg.batch.Links = nil // one level
-	return f.store(ctx, p, []page{pg}, res)
-}
-
-func (p Profile) linkURL(l string) (string, error) {
-	base, err := url.Parse(p.BaseURL)
+// linkURL is the address of a link that stands in the document at an address.
+func (p Profile) linkURL(document, l string) (string, error) {
+	own, err := url.Parse(p.BaseURL)
 	if err != nil {
 		return "", fmt.Errorf("base_url: %w", coldseam.ErrInvalid)
+	}
+	base, err := url.Parse(document)
+	if err != nil {
+		return "", fmt.Errorf("address of the index: %w", coldseam.ErrInvalid)
 	}
 	ref, err := url.Parse(l)
 	if err != nil {
 		return "", fmt.Errorf("link %q: %w", clip(l), coldseam.ErrInvalid)
 	}
 	u := base.ResolveReference(ref)
-	if u.Scheme != base.Scheme && u.Scheme != "https" || u.Host == "" {
+	if u.Scheme != own.Scheme && u.Scheme != "https" || u.Host == "" {
 		return "", fmt.Errorf("link %q: want https: %w", clip(l), coldseam.ErrRejected)
 	}
 	return u.String(), nil
@@ -406,19 +532,26 @@ func origin(addr string) string {
 	return u.Scheme + "://" + u.Host
 }
 
-func (f *Fetcher) linkSeen(id string) bool {
+// linkSeen reports whether a document need not be read, and whether it will
+// have to be again.
+func (f *Fetcher) linkSeen(id string) (seen, again bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	return f.links[id]
+	until, ok := f.links[id]
+	return ok && (until.IsZero() || f.Now().Before(until)), !until.IsZero()
 }
 
-func (f *Fetcher) markLink(id string) {
+// markLink remembers a document that was stored; open = only for a while.
+func (f *Fetcher) markLink(id string, open bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.links == nil || len(f.links) > 20*maxLinks {
-		f.links = map[string]bool{}
+		f.links = map[string]time.Time{}
 	}
-	f.links[id] = true
+	f.links[id] = time.Time{}
+	if open {
+		f.links[id] = f.Now().Add(readAgain)
+	}
 }
 
 // Import stores a batch that was read from a file, known now. It leaves no mark
@@ -455,6 +588,7 @@ func join(pages []page) (Batch, error) {
 		out.Skipped = append(out.Skipped, b.Skipped...)
 		out.Notes = append(out.Notes, b.Notes...)
 		out.Links = append(out.Links, b.Links...)
+		out.Entries = append(out.Entries, b.Entries...)
 	}
 	for _, k := range keys {
 		s, _, err := coldseam.NewSeries(k, obs[k])

@@ -201,6 +201,9 @@ func (p Profile) WithDefaults() Profile {
 	}
 	if p.Paging == "" {
 		p.Paging = PagingNone
+		if p.Format == FormatCAP { // of warnings every page counts
+			p.Paging = PagingLinks
+		}
 	}
 	def(&p.PageLimit, DefaultPageLimit)
 	def(&p.MaxPages, DefaultMaxPages)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -37,8 +38,8 @@ WHERE fetch_id IN (
   ORDER BY fetched_at DESC, fetch_id DESC OFFSET $3)`
 
 const sqlFetchState = `
-INSERT INTO coldseam.fetch_state AS s (profile, url, etag, last_modified, not_before, failures, last_try_at, last_ok_at, last_err)
-VALUES ($1, $2, $3, $4, $5, CASE WHEN $6 THEN 0 ELSE 1 END, $7, CASE WHEN $6 THEN $7::timestamptz END, $8)
+INSERT INTO coldseam.fetch_state AS s (profile, url, etag, last_modified, not_before, failures, last_try_at, last_ok_at, last_err, gaps)
+VALUES ($1, $2, $3, $4, $5, CASE WHEN $6 THEN 0 ELSE 1 END, $7, CASE WHEN $6 THEN $7::timestamptz END, $8, $11)
 ON CONFLICT (profile, url) DO UPDATE
 SET etag          = CASE WHEN $6 AND ($3 <> '' OR $9) THEN $3 ELSE s.etag END,
     last_modified = CASE WHEN $6 AND ($4 <> '' OR $9) THEN $4 ELSE s.last_modified END,
@@ -47,7 +48,8 @@ SET etag          = CASE WHEN $6 AND ($3 <> '' OR $9) THEN $3 ELSE s.etag END,
                          ELSE GREATEST($5, $7 + LEAST(interval '30 minutes', interval '1 minute' * 2 ^ LEAST(s.failures, 10))) END,
     last_try_at   = $7,
     last_ok_at    = CASE WHEN $6 THEN $7 ELSE s.last_ok_at END,
-    last_err      = $8`
+    last_err      = $8,
+    gaps          = $11`
 
 // SaveRaw logs a fetch, keeps its payload for replay and sets what the next
 // fetch of the address needs. Payloads equal to the one before are not kept
@@ -68,6 +70,10 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	if !ok && f.NotBefore.Before(f.At.Add(time.Minute)) {
 		notBefore = nullTime(f.At.Add(time.Minute))
 	}
+	gaps, err := json.Marshal(append([]coldseam.FeedGap{}, f.Gaps...))
+	if err != nil {
+		return 0, fmt.Errorf("save fetch of %s: %w", f.Profile, err)
+	}
 	var id int64
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		if f.ID != 0 {
@@ -83,7 +89,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 				return err
 			}
 		}
-		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok, micro(f.At), clean(f.Err), fresh, f.ID != 0)
+		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok, micro(f.At), clean(f.Err), fresh, f.ID != 0, gaps)
 		return err
 	})
 	if err != nil {
@@ -163,12 +169,13 @@ type FeedAge struct {
 	Failures     int       // in a row
 	Err          string    // of the last attempt
 	NotBefore    time.Time
+	Gaps         []coldseam.FeedGap // of the last attempt
 }
 
 // FeedAges lists all addresses ever fetched, those that fail longest first.
 func (db *DB) FeedAges(ctx context.Context) ([]FeedAge, error) {
 	rows, err := db.pool.Query(ctx, `
-		SELECT profile, url, last_try_at, last_ok_at, failures, last_err, not_before
+		SELECT profile, url, last_try_at, last_ok_at, failures, last_err, not_before, gaps
 		FROM coldseam.fetch_state
 		ORDER BY last_ok_at NULLS FIRST, profile, url`)
 	if err != nil {
@@ -177,7 +184,7 @@ func (db *DB) FeedAges(ctx context.Context) ([]FeedAge, error) {
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (FeedAge, error) {
 		var f FeedAge
 		var try, ok, nb *time.Time
-		err := r.Scan(&f.Profile, &f.URL, &try, &ok, &f.Failures, &f.Err, &nb)
+		err := r.Scan(&f.Profile, &f.URL, &try, &ok, &f.Failures, &f.Err, &nb, &f.Gaps)
 		f.LastTry, f.LastOK, f.NotBefore = timeOf(try), timeOf(ok), timeOf(nb)
 		return f, err
 	})

@@ -71,12 +71,12 @@ func TestOnlyTheSameSenderAndStatusEndsAWarning(t *testing.T) {
 	ref := "agency,w1," + now.Add(-time.Hour).Format(time.RFC3339)
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{alert("w1", "Actual", "Alert", "agency"),
 		alert("t1", "Test", "Cancel", "agency", ref), alert("x1", "Actual", "Cancel", "stranger", ref)}))
-	got, err := db.Alerts(ctx, now)
+	got, err := db.Alerts(ctx, "", now)
 	require.NoError(t, err)
 	require.Len(t, got, 1)
 	require.Equal(t, "w1", got[0].Identifier)
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{alert("c1", "Actual", "Cancel", "agency", ref)}))
-	got, err = db.Alerts(ctx, now)
+	got, err = db.Alerts(ctx, "", now)
 	require.NoError(t, err)
 	require.Empty(t, got)
 }

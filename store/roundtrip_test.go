@@ -220,15 +220,48 @@ func TestAlertsInForce(t *testing.T) {
 		at   time.Duration
 		want []string
 	}{{"not known", 0, nil}, {"first", time.Minute, []string{"a1"}}, {"updated", 90 * time.Minute, []string{"a2"}}, {"cancelled", 3 * time.Hour, nil}} {
-		got, err := db.Alerts(ctx, t0.Add(row.at))
+		got, err := db.Alerts(ctx, "", t0.Add(row.at))
 		require.NoError(t, err)
 		var ids []string
 		for _, g := range got {
 			ids = append(ids, g.Identifier)
-			require.Empty(t, g.Headline, "a message stands as it first came")
+			require.Empty(t, g.Headline, "of two versions known at once the first counts")
 		}
 		require.Equal(t, row.want, ids, row.name)
 	}
+}
+
+// A message that says something else under the same name is a version of its
+// own, and a feed's warnings are its own.
+func TestAlertVersionsAndFeeds(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	a := coldseam.Alert{Feed: "one", Provider: "wx", Sender: "s@wx.example", Identifier: "a1", Sent: t0, MsgType: "Alert", Status: "Actual",
+		Event: "Frost Advisory", From: t0, End: coldseam.FurtherNotice, KnownAt: t0.Add(time.Minute)}
+	corrected := a
+	corrected.Event, corrected.KnownAt = "Flood Warning", t0.Add(time.Hour)
+	same := corrected
+	same.KnownAt = t0.Add(2 * time.Hour)
+	other := a
+	other.Feed, other.Event = "two", "Ice Jam"
+	cancel := other
+	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a2", "Cancel", t0.Add(time.Hour), t0.Add(3*time.Hour), []string{"s@wx.example,a1,x"}
+	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{a, corrected, same, other, cancel}))
+	require.Equal(t, 4, count(t, db, `SELECT count(*) FROM coldseam.alert`))
+	events := func(feed string, after time.Duration) (out []string) {
+		got, err := db.Alerts(ctx, feed, t0.Add(after))
+		require.NoError(t, err)
+		for _, g := range got {
+			out = append(out, g.Event)
+		}
+		return out
+	}
+	require.Equal(t, []string{"Frost Advisory"}, events("one", 30*time.Minute))
+	require.Equal(t, []string{"Flood Warning"}, events("one", 90*time.Minute))
+	require.Equal(t, []string{"Ice Jam"}, events("two", 90*time.Minute))
+	require.Equal(t, []string{"Flood Warning"}, events("one", 4*time.Hour), "a cancel of another feed ends nothing")
+	require.Empty(t, events("two", 4*time.Hour))
 }
 
 func TestGaugingsAndRatings(t *testing.T) {

@@ -39,12 +39,14 @@ CREATE TABLE coldseam.alert (
     event text NOT NULL,
     severity text NOT NULL,
     reference_ids text[] NOT NULL,
-    body jsonb NOT NULL
+    body jsonb NOT NULL,
+    feed text DEFAULT ''::text NOT NULL,
+    document text DEFAULT ''::text NOT NULL
 );
 
-COMMENT ON TABLE coldseam.alert IS 'Official warnings (CAP), each message once.';
+COMMENT ON TABLE coldseam.alert IS 'Official warnings (CAP), each version of a message once.';
 
-COMMENT ON COLUMN coldseam.alert.provider IS 'Profile that serves it.';
+COMMENT ON COLUMN coldseam.alert.provider IS 'Provider of the profile.';
 
 COMMENT ON COLUMN coldseam.alert.sender IS 'Sender as in the message.';
 
@@ -52,7 +54,7 @@ COMMENT ON COLUMN coldseam.alert.identifier IS 'Identifier as in the message.';
 
 COMMENT ON COLUMN coldseam.alert.sent_at IS 'Sent stamp of the message.';
 
-COMMENT ON COLUMN coldseam.alert.known_at IS 'When it first became known here.';
+COMMENT ON COLUMN coldseam.alert.known_at IS 'When this version first became known here.';
 
 COMMENT ON COLUMN coldseam.alert.starts_at IS 'Start of the event.';
 
@@ -69,6 +71,10 @@ COMMENT ON COLUMN coldseam.alert.severity IS 'Severity of the message.';
 COMMENT ON COLUMN coldseam.alert.reference_ids IS 'Identifiers of the messages this one updates or cancels.';
 
 COMMENT ON COLUMN coldseam.alert.body IS 'The whole alert as JSON of coldseam.Alert.';
+
+COMMENT ON COLUMN coldseam.alert.feed IS 'Profile it was read by; empty in rows from before feeds were kept apart.';
+
+COMMENT ON COLUMN coldseam.alert.document IS 'Address of its document; empty where it stood in the index itself.';
 
 CREATE TABLE coldseam.band (
     band_no integer NOT NULL,
@@ -875,7 +881,8 @@ CREATE TABLE coldseam.fetch_state (
     failures integer DEFAULT 0 NOT NULL,
     last_try_at timestamp with time zone,
     last_ok_at timestamp with time zone,
-    last_err text DEFAULT ''::text NOT NULL
+    last_err text DEFAULT ''::text NOT NULL,
+    gaps jsonb DEFAULT '[]'::jsonb NOT NULL
 );
 
 COMMENT ON TABLE coldseam.fetch_state IS 'What the next fetch of an address needs to know.';
@@ -897,6 +904,8 @@ COMMENT ON COLUMN coldseam.fetch_state.last_try_at IS 'Last fetch.';
 COMMENT ON COLUMN coldseam.fetch_state.last_ok_at IS 'Last good answer, "not modified" included.';
 
 COMMENT ON COLUMN coldseam.fetch_state.last_err IS 'Error of the last fetch; empty = none.';
+
+COMMENT ON COLUMN coldseam.fetch_state.gaps IS 'Entries that the last reading lacked, with id, title and why.';
 
 CREATE TABLE coldseam.forecast (
     forecast_id bigint NOT NULL,
@@ -3020,7 +3029,7 @@ COMMENT ON COLUMN season.weight_held.median_m3s IS 'Median discharge of the logs
 COMMENT ON COLUMN season.weight_held.hidden IS 'Numbers left empty to protect anglers.';
 
 ALTER TABLE ONLY coldseam.alert
-    ADD CONSTRAINT alert_pkey PRIMARY KEY (provider, sender, identifier, sent_at);
+    ADD CONSTRAINT alert_pkey PRIMARY KEY (feed, document, provider, sender, identifier, sent_at, known_at);
 
 ALTER TABLE ONLY coldseam.band
     ADD CONSTRAINT band_key UNIQUE (key);

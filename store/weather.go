@@ -245,13 +245,19 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 }
 
 const sqlSaveAlert = `
-INSERT INTO coldseam.alert (provider, sender, identifier, sent_at, known_at, starts_at, ends_at, status, msg_type, event, severity, reference_ids, body)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+INSERT INTO coldseam.alert (feed, document, provider, sender, identifier, sent_at, known_at, starts_at, ends_at, status, msg_type, event, severity, reference_ids, body)
+SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15::jsonb
+WHERE NOT EXISTS (
+  SELECT FROM (
+    SELECT body FROM coldseam.alert
+    WHERE feed = $1 AND document = $2 AND provider = $3 AND sender = $4 AND identifier = $5 AND sent_at = $6
+    ORDER BY known_at DESC LIMIT 1) newest
+  WHERE newest.body - 'KnownAt' = $15::jsonb - 'KnownAt')
 ON CONFLICT ON CONSTRAINT alert_pkey DO NOTHING`
 
-// SaveAlerts stores official warnings, each message once: what it said when it
-// first became known stands. One that cannot be stored is named and does not
-// stop the others.
+// SaveAlerts stores official warnings, each message once. A message that says
+// something else under the same name is a version of its own: the newest one
+// known counts. One that cannot be stored is named and does not stop the others.
 func (db *DB) SaveAlerts(ctx context.Context, as []coldseam.Alert) error {
 	var errs []error
 	for _, a := range as {
@@ -276,7 +282,7 @@ func (db *DB) saveAlert(ctx context.Context, a coldseam.Alert) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
 	}
-	_, err = db.pool.Exec(ctx, sqlSaveAlert, a.Provider, a.Sender, a.Identifier, micro(a.Sent), micro(a.KnownAt), micro(a.From), micro(a.End),
+	_, err = db.pool.Exec(ctx, sqlSaveAlert, a.Feed, a.Document, a.Provider, a.Sender, a.Identifier, micro(a.Sent), micro(a.KnownAt), micro(a.From), micro(a.End),
 		a.Status, a.MsgType, a.Event, a.Severity, referenceIDs(a.References), body)
 	return err
 }
@@ -294,23 +300,29 @@ func referenceIDs(refs []string) []string {
 	return out
 }
 
+// A warning of a feed that is not known is one stored before feeds were kept
+// apart: it counts for every feed, and a message of any feed ends it.
 const sqlAlerts = `
 SELECT a.body
 FROM coldseam.alert a
-WHERE a.known_at <= $1 AND a.ends_at > $1 AND a.msg_type <> 'Cancel'
+WHERE a.feed IN ($2, '') AND a.known_at <= $1 AND a.ends_at > $1 AND a.msg_type <> 'Cancel'
+  AND NOT EXISTS (
+    SELECT FROM coldseam.alert v
+    WHERE v.feed = a.feed AND v.document = a.document AND v.provider = a.provider AND v.sender = a.sender
+      AND v.identifier = a.identifier AND v.sent_at = a.sent_at AND v.known_at > a.known_at AND v.known_at <= $1)
   AND NOT EXISTS (
     SELECT FROM coldseam.alert n
-    WHERE n.provider = a.provider AND n.known_at <= $1 AND n.sent_at >= a.sent_at
+    WHERE (n.feed = a.feed OR a.feed = '') AND n.provider = a.provider AND n.known_at <= $1 AND n.sent_at >= a.sent_at
       AND n.status = a.status AND n.sender = a.sender
       AND n.msg_type IN ('Update', 'Cancel') AND n.reference_ids @> ARRAY[a.identifier]
       AND (n.sender, n.identifier, n.sent_at) IS DISTINCT FROM (a.sender, a.identifier, a.sent_at))
 ORDER BY a.starts_at, a.identifier`
 
-// Alerts returns the warnings in force or announced at asOf: known then, not
-// ended, not updated or cancelled by a message known then. All statuses are
-// returned: a test message is told apart by its Status.
-func (db *DB) Alerts(ctx context.Context, asOf time.Time) ([]coldseam.Alert, error) {
-	rows, err := db.pool.Query(ctx, sqlAlerts, micro(asOf))
+// Alerts returns the warnings of a feed in force or announced at asOf: known
+// then, not ended, not updated or cancelled by a message known then. All
+// statuses are returned: a test message is told apart by its Status.
+func (db *DB) Alerts(ctx context.Context, feed string, asOf time.Time) ([]coldseam.Alert, error) {
+	rows, err := db.pool.Query(ctx, sqlAlerts, micro(asOf), feed)
 	if err != nil {
 		return nil, fmt.Errorf("alerts: %w", classify(err))
 	}

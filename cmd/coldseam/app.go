@@ -101,7 +101,7 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 	}
 	a.fetcher = &ingest.Fetcher{Profiles: cfg.placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
 		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.db.Neighbours, Limits: a.siteLimits,
-		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db}
+		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db, Elsewhere: a.elsewhere}
 	return a, nil
 }
 

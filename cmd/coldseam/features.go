@@ -157,51 +157,77 @@ var foreign = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+I
 // last answered well.
 func (g *gather) alerts() {
 	r := g.f.Reach
-	all, err := g.db.Alerts(g.ctx, g.f.Now)
+	all, err := g.db.Alerts(g.ctx, r.AlertFeed, g.f.Now)
 	if g.keep(err) {
 		for _, al := range cap.Resolve(all) {
-			if _, ok := cap.Match(al, r); ok {
-				al.Event, al.Headline = foreign.Replace(al.Event), foreign.Replace(al.Headline)
-				g.f.Alerts = append(g.f.Alerts, al)
+			why, position := cap.Place(al, r)
+			if position == cap.Elsewhere {
+				continue
 			}
+			if position == cap.Unknown {
+				al.Unplaced = why
+			}
+			if !al.End.Before(coldseam.FurtherNotice) {
+				al.End = time.Time{}
+			}
+			al.Event, al.Headline = foreign.Replace(al.Event), foreign.Replace(al.Headline)
+			g.f.Alerts = append(g.f.Alerts, al)
 		}
 	}
-	at, err := g.alertsAt(g.ctx, r.AlertFeed)
+	at, gaps, err := g.alertsAt(g.ctx, r.AlertFeed)
 	if g.keep(err) && !at.After(g.f.Now) {
-		g.f.AlertsAt = at
+		g.f.AlertsAt, g.f.AlertGaps = at, gaps
 	}
+}
+
+// elsewhere reports whether a warning holds outside every reach of its feed.
+func (a *app) elsewhere(al coldseam.Alert) bool {
+	for _, c := range a.cfg.Reaches {
+		if c.Alerts != al.Feed {
+			continue
+		}
+		r, err := c.reach(a.cfg)
+		if err != nil {
+			return false
+		}
+		if _, position := cap.Place(al, r); position != cap.Elsewhere {
+			return false
+		}
+	}
+	return true
 }
 
 // alertsAt is when the warnings were last known to be complete: the index was
 // read, and every document that it names. The good answer of one document says
-// nothing of the others.
-func (a *app) alertsAt(ctx context.Context, feed string) (time.Time, error) {
+// nothing of the others. gaps is what the last reading lacked.
+func (a *app) alertsAt(ctx context.Context, feed string) (at time.Time, gaps []coldseam.FeedGap, err error) {
 	p, err := a.fetcher.Profile(feed)
 	if err != nil {
-		return time.Time{}, err
+		return time.Time{}, nil, err
 	}
 	index, err := p.Addresses(ingest.Request{}, a.now())
 	if err != nil { // it cannot be fetched either: no warnings, and the decision says so
 		a.log.Warn("address of the warnings", "feed", feed, "err", err)
-		return time.Time{}, nil
+		return time.Time{}, nil, nil
 	}
 	ages, err := a.db.FeedAges(ctx)
 	if err != nil {
-		return time.Time{}, err
+		return time.Time{}, nil, err
 	}
-	good := map[string]time.Time{}
+	good, lacks := map[string]time.Time{}, map[string][]coldseam.FeedGap{}
 	for _, x := range ages {
 		if x.Profile == feed {
 			good[x.URL] = x.LastOK
+			lacks[x.URL] = x.Gaps
 		}
 	}
-	var at time.Time
 	for i, addr := range index {
 		if t := good[addr]; i == 0 || t.Before(at) {
 			at = t
 		}
+		gaps = append(gaps, lacks[addr]...)
 	}
-	return at, nil
+	return at, gaps, nil
 }
 
 func (g *gather) station() {

@@ -31,7 +31,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	}
 	v.ag.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
 	require.Error(t, fetch())
-	at, err := v.alertsAt(ctx, "northgauge-cap")
+	at, _, err := v.alertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.Zero(t, at)
 	ages, err := v.db.FeedAges(ctx)
@@ -45,10 +45,10 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	require.Positive(t, good, "others were read")
 
 	require.NoError(t, fetch())
-	at, err = v.alertsAt(ctx, "northgauge-cap")
+	at, _, err = v.alertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.WithinDuration(t, v.now(), at, time.Second)
-	at, err = v.alertsAt(ctx, "no-such-feed")
+	at, _, err = v.alertsAt(ctx, "no-such-feed")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.Zero(t, at)
 }

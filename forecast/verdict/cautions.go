@@ -57,13 +57,20 @@ func (in *Inputs) clarityCaution() []coldseam.Reason {
 }
 
 // rainCautions cap the verdict: a flood watch or advisory, a severe warning of
-// unknown kind, or heavy rain upstream.
+// unknown kind or place, or heavy rain upstream.
 func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
 	for _, a := range in.Alerts.List {
 		if !alive(a, c.Start, c.End.Add(hours(in.Table.AfterH))) {
 			continue
 		}
-		switch ClassifyAlert(a, in.Alerts.Rules) {
+		class := ClassifyAlert(a, in.Alerts.Rules)
+		if a.Unplaced != "" {
+			if class > AlertMinor {
+				out = append(out, unplaced(a))
+			}
+			continue
+		}
+		switch class {
 		case AlertWatch:
 			out = append(out, ofAlert(KindCaution, "flood_watch", a))
 		case AlertUnknown:

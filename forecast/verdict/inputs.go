@@ -73,6 +73,8 @@ type Gauge struct {
 type Alerts struct {
 	At   time.Time // zero = never
 	List []coldseam.Alert
+	// Gaps is what the last reading of the feed lacked.
+	Gaps []coldseam.FeedGap
 	// Rules say which events of a provider mean what; they stand before the
 	// shipped ones.
 	Rules []AlertRule

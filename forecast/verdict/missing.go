@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -136,9 +137,27 @@ func (in *Inputs) obsInput(key, name string, obs []coldseam.Observation, limit t
 
 func (in *Inputs) age(at time.Time) time.Duration { return max(in.Now.Sub(at), 0) }
 
+// alertGap reports whether the warnings are too old because the last readings
+// lacked something, and names the first thing.
+func (in *Inputs) alertGap(l *ledger) bool {
+	if len(in.Alerts.Gaps) == 0 || !in.Alerts.At.IsZero() && in.age(in.Alerts.At) <= hours(in.Table.AlertAgeH) {
+		return false
+	}
+	g := in.Alerts.Gaps[0]
+	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(in.Alerts.Gaps))})
+	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry, "why": g.Why}
+	l.bad = append(l.bad, r)
+	return true
+}
+
 func (in *Inputs) alertInput(l *ledger) {
 	i := coldseam.Input{Key: "alerts", Name: "Warnings", Safety: true, At: in.Alerts.At, Limit: hours(in.Table.AlertAgeH), State: StateGood}
 	switch {
+	case in.alertGap(l):
+		i.State = StateFailed
+		if !i.At.IsZero() {
+			i.Age = in.age(i.At)
+		}
 	case in.Alerts.At.IsZero():
 		i.State = StateMissing
 		l.bad = append(l.bad, missing("alerts_missing", nil))

@@ -120,7 +120,7 @@ func (in *Inputs) alertStops(from, to time.Time) []coldseam.Reason {
 	var out []coldseam.Reason
 	for _, class := range []AlertClass{AlertFlood, AlertIce, AlertStorm, AlertRelease} {
 		for _, a := range in.Alerts.List {
-			if ClassifyAlert(a, in.Alerts.Rules) != class || !alive(a, from, to) {
+			if a.Unplaced != "" || ClassifyAlert(a, in.Alerts.Rules) != class || !alive(a, from, to) {
 				continue
 			}
 			out = append(out, ofAlert(KindSafety, codes[class], a))

@@ -163,10 +163,10 @@ func TestAlertsReadBack(t *testing.T) {
 	_, base, _ := start(t, Options{})
 	p := profile(t, base, ProfileAlerts, "")
 	index := parsed(t, cap.Parse, p, base+"/alerts/index.atom")
-	require.Len(t, index.Links, 3)
+	require.Len(t, index.Entries, 3)
 	var all []coldseam.Alert
-	for _, l := range index.Links {
-		b := parsed(t, cap.Parse, p, l)
+	for _, l := range index.Entries {
+		b := parsed(t, cap.Parse, p, l.Link)
 		require.Empty(t, b.Alerts[0].Defects)
 		all = append(all, b.Alerts...)
 	}

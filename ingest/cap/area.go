@@ -15,8 +15,10 @@ const pointRadius = 5.0 // km
 func (b *builder) area(n *ingest.Node) {
 	ar := coldseam.AlertArea{Desc: flat(n.Word("areaDesc"))}
 	for _, g := range n.Named("geocode") {
-		for _, v := range strings.FieldsFunc(g.Word("value"), func(r rune) bool { return r == ' ' || r == ',' || r == '\n' || r == '\t' || r == '\r' }) {
-			ar.Geocodes = append(ar.Geocodes, g.Word("valueName")+"="+v)
+		for _, v := range g.Named("value") { // some services write several; a value may list several codes
+			if code := flat(v.Val()); code != "" {
+				ar.Geocodes = append(ar.Geocodes, g.Word("valueName")+"="+code)
+			}
 		}
 	}
 	for _, k := range n.Named("polygon") {
@@ -24,6 +26,7 @@ func (b *builder) area(n *ingest.Node) {
 			ar.Polygons = append(ar.Polygons, p)
 		} else if k.Val() != "" {
 			b.defect("polygon: %s", err)
+			ar.Damaged = true
 		}
 	}
 	for _, k := range n.Named("circle") {
@@ -31,6 +34,7 @@ func (b *builder) area(n *ingest.Node) {
 			ar.Circles = append(ar.Circles, c)
 		} else if k.Val() != "" {
 			b.defect("circle: %s", err)
+			ar.Damaged = true
 		}
 	}
 	if len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 && !b.once("area", fmt.Sprint(ar.Geocodes, ar.Polygons, ar.Circles)) {
@@ -40,10 +44,18 @@ func (b *builder) area(n *ingest.Node) {
 }
 
 // polygon reads "lat,lon lat,lon ..."; pairs may end with a comma, and the
-// last point may be missing.
+// last point may be missing. Indexes write "lat lon lat lon" as well.
 func polygon(s string) ([][2]float64, error) {
 	var out [][2]float64
-	for _, w := range strings.Fields(s) {
+	words := strings.Fields(s)
+	if !strings.Contains(s, ",") && len(words)%2 == 0 {
+		pairs := make([]string, 0, len(words)/2)
+		for i := 0; i < len(words); i += 2 {
+			pairs = append(pairs, words[i]+","+words[i+1])
+		}
+		words = pairs
+	}
+	for _, w := range words {
 		p, err := pair(strings.Trim(w, ","))
 		if err != nil {
 			return nil, err

@@ -3,6 +3,7 @@ package cap
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -23,6 +24,13 @@ type (
 		Pagination struct {
 			Next string `json:"next"`
 		} `json:"pagination"`
+		Links []struct {
+			Rel  string `json:"rel"`
+			Href string `json:"href"`
+		} `json:"links"`
+		Error  json.RawMessage `json:"error"`
+		Errors json.RawMessage `json:"errors"`
+		Fault  json.RawMessage `json:"fault"`
 	}
 	geoAlert struct {
 		Geometry   *geoShape `json:"geometry"`
@@ -69,6 +77,11 @@ func (d *doc) readGeo(body []byte) error {
 	if g.Type != "FeatureCollection" || g.Features == nil {
 		return fmt.Errorf("json type %q, want a FeatureCollection of alerts: %w", clip(g.Type), coldseam.ErrInvalid)
 	}
+	for _, said := range []json.RawMessage{g.Error, g.Errors, g.Fault} {
+		if s := string(said); !slices.Contains([]string{"", "null", "false", `""`, "[]", "{}", "0"}, s) {
+			return fmt.Errorf("the service answered an error: %s: %w", clip(s), coldseam.ErrInvalid)
+		}
+	}
 	if len(*g.Features) > maxAlerts {
 		return fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
 	}
@@ -79,6 +92,11 @@ func (d *doc) readGeo(body []byte) error {
 		d.alert(f.node(), "")
 	}
 	d.out.Next = g.Pagination.Next
+	for _, l := range g.Links {
+		if l.Rel == "next" && d.out.Next == "" {
+			d.out.Next = l.Href
+		}
+	}
 	return nil
 }
 

@@ -8,6 +8,7 @@
 package cap
 
 import (
+	"cmp"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -25,10 +26,9 @@ import (
 const FieldLanguage = "language"
 
 // Parse reads a CAP document, a wrapper of several, an index, or alerts as
-// GeoJSON features. The alerts of
-// an index come as Links, one an entry, to be fetched once each, as a CAP
-// document never changes. Acknowledgements and error messages are skipped.
-// XML that is neither is ErrInvalid, as is a document that ends early.
+// GeoJSON features. What an index points to comes as Entries, its next page as
+// Next. Acknowledgements and error messages are skipped. XML that is neither is
+// ErrInvalid, as are a document that ends early and one that says of an error.
 func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	body, err := ingest.ReadBody(r, p)
 	if err != nil {
@@ -42,7 +42,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		x.Bound(ingest.Bound{Elements: maxElements, Bytes: maxAlertBytes})
 		err = d.read(x)
 	}
-	if err == nil && len(d.out.Alerts) > maxAlerts {
+	if err == nil && max(len(d.out.Alerts), len(d.out.Entries)) > maxAlerts {
 		err = fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
 	}
 	if err != nil {
@@ -68,6 +68,7 @@ type doc struct {
 	out   ingest.Batch
 	known bool
 	root  string
+	said  bool // an index says whose it is: an empty one must
 	links map[string]bool
 }
 
@@ -75,7 +76,7 @@ func (d *doc) read(x *ingest.XML) error {
 	for {
 		t, err := x.Token()
 		if errors.Is(err, io.EOF) {
-			if !d.known {
+			if !d.known || !d.said && len(d.out.Alerts)+len(d.out.Entries)+len(d.out.Skipped) == 0 {
 				return fmt.Errorf("root element %q holds no alerts: %w", d.root, coldseam.ErrInvalid)
 			}
 			return nil
@@ -92,13 +93,22 @@ func (d *doc) read(x *ingest.XML) error {
 }
 
 func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
-	local := s.Name.Local
-	if d.root == "" {
+	local, isRoot := s.Name.Local, d.root == ""
+	if isRoot {
 		d.root = local
 	}
 	switch local {
-	case "alerts", "EDXLDistribution", "feed", "rss", "RDF", "channel":
-		d.known = true
+	case "alerts", "EDXLDistribution":
+		d.known = d.known || isRoot
+		d.said = d.said || isRoot
+	case "feed", "rss", "RDF":
+		d.known = d.known || isRoot
+	case "channel", "id", "title", "updated":
+		d.said = true
+	case "link":
+		if ingest.Attr(s.Attr, ingest.OtherSpace, "rel") == "next" && d.out.Next == "" {
+			d.out.Next = ingest.Attr(s.Attr, ingest.OtherSpace, "href")
+		}
 	case "alert":
 		if d.known = true; len(d.out.Alerts) > maxAlerts {
 			return x.Skip()
@@ -109,12 +119,15 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 		}
 		return err
 	case "entry", "item":
+		if len(d.out.Entries) > maxAlerts {
+			return x.Skip()
+		}
 		n, err := x.Tree(s)
 		if err == nil {
 			d.entry(n)
 		}
 		return err
-	case "EDXLDistributionContent", "ExceptionReport", "error":
+	case "EDXLDistributionContent", "ExceptionReport", "Exception", "Fault", "error", "errors":
 		return fmt.Errorf("the service answered %s: %w", local, coldseam.ErrInvalid)
 	}
 	return nil
@@ -126,17 +139,24 @@ func (d *doc) entry(n *ingest.Node) {
 		d.alert(a, "")
 		return
 	}
-	if l := link(n); l != "" {
-		if d.links == nil {
-			d.links = map[string]bool{}
-		}
-		if !d.links[l] {
-			d.links[l] = true
-			d.out.Links = append(d.out.Links, l)
-		}
-		return
+	e := ingest.Entry{Link: link(n), Updated: n.Word("updated"), ID: clip(cmp.Or(n.Word("id"), n.Word("guid"))), Title: clip(flat(n.Word("title")))}
+	e.Updated = cmp.Or(e.Updated, n.Word("pubDate"), n.Word("date"), n.Word("sent"))
+	if d.links == nil {
+		d.links = map[string]bool{}
 	}
-	d.skip("entry "+clip(n.Word("title")), "no link to a CAP document")
+	if id := e.Link + " " + e.Updated; e.Link == "" || !d.links[id] {
+		d.links[id] = true
+		e.About = d.about(n)
+		d.out.Entries = append(d.out.Entries, e)
+	}
+}
+
+// about is what an entry says of its warning in elements of its own.
+func (d *doc) about(n *ingest.Node) coldseam.Alert {
+	a := coldseam.Alert{Feed: d.p.Name, Provider: d.p.Provider, Event: n.Word("event"), Severity: n.Word("severity")}
+	b := &builder{d: d, a: &a, n: n}
+	b.area(n)
+	return a
 }
 
 func inline(n *ingest.Node) *ingest.Node {
@@ -207,7 +227,7 @@ func (d *doc) alert(n *ingest.Node, space string) {
 		return
 	}
 	a := coldseam.Alert{
-		Provider: d.p.Provider, Sender: n.Word("sender"), Identifier: n.Word("identifier"), Status: n.Word("status"), MsgType: msg,
+		Feed: d.p.Name, Provider: d.p.Provider, Sender: n.Word("sender"), Identifier: n.Word("identifier"), Status: n.Word("status"), MsgType: msg,
 		References: strings.Fields(n.Word("references")),
 	}
 	b := &builder{d: d, a: &a, n: n}
@@ -391,7 +411,14 @@ func (b *builder) info(i *ingest.Node) {
 	for _, c := range i.Named("eventCode") {
 		b.code(c.Word("valueName") + "=" + c.Word("value"))
 	}
-	from := latest(b.time(i.Word("onset"), "onset"), b.time(i.Word("effective"), "effective"), b.a.Sent)
+	from := b.a.Sent
+	for _, name := range []string{"onset", "effective"} {
+		if t := b.time(i.Word(name), name); !b.far(t) {
+			from = latest(from, t)
+		} else {
+			b.defect("%s lies years ahead", name)
+		}
+	}
 	if b.a.From.IsZero() || from.Before(b.a.From) {
 		b.a.From = from
 	}
@@ -421,10 +448,13 @@ func latest(ts ...time.Time) time.Time {
 // end in the event line (VTEC), else expires, which for some services is only
 // the end of the message.
 func (b *builder) endOf(i *ingest.Node) {
-	var said time.Time
+	said := b.time(i.Word("ends"), "ends")
 	notice := false
 	for _, p := range i.Named("parameter") {
 		switch strings.ToLower(p.Word("valueName")) {
+		case "awareness_type": // of European services: "12; Flooding"
+			kind, _, _ := strings.Cut(p.Word("value"), ";")
+			b.code("awareness_type=" + strings.TrimSpace(kind))
 		case "eventendingtime":
 			said = latest(said, b.time(p.Word("value"), "eventEndingTime"))
 		case "vtec":
@@ -436,6 +466,9 @@ func (b *builder) endOf(i *ingest.Node) {
 		}
 	}
 	expires := b.time(i.Word("expires"), "expires")
+	if b.far(latest(said, expires)) {
+		said = coldseam.FurtherNotice
+	}
 	switch {
 	case !said.IsZero():
 		b.ends = append(b.ends, said)
@@ -444,6 +477,15 @@ func (b *builder) endOf(i *ingest.Node) {
 	default:
 		b.ends = append(b.ends, expires)
 	}
+}
+
+// far reports whether a time lies so far ahead that it is none.
+func (b *builder) far(t time.Time) bool {
+	from := b.a.Sent
+	if from.IsZero() { // damaged: only what no calendar of people reaches
+		from = time.Date(9000, 1, 1, 0, 0, 0, 0, time.UTC)
+	}
+	return t.After(from.Add(farEnd))
 }
 
 // end settles begin and end of the whole alert.
@@ -462,8 +504,8 @@ func (b *builder) end() {
 		a.End, a.EndAssumed = a.Sent, false
 		return
 	}
-	if !a.End.IsZero() && a.End.Before(a.From) {
-		b.defect("ends %s, before it begins", a.End.Format(time.RFC3339))
+	if !a.End.IsZero() && !a.End.After(a.From) {
+		b.defect("ends %s, not after it begins", a.End.Format(time.RFC3339))
 		a.End, a.EndAssumed = a.From.Add(assumedLife), true
 	}
 }
@@ -471,6 +513,10 @@ func (b *builder) end() {
 // assumedLife of an alert that names no end, after it was sent or, if later,
 // begins [proposal].
 const assumedLife = 24 * time.Hour
+
+// farEnd is the time after sending beyond which an end is none: services write
+// 9999-12-31 for "until further notice" [proposal].
+const farEnd = 2 * 365 * 24 * time.Hour
 
 func clip(s string) string {
 	if len(s) <= 80 {
