@@ -2,6 +2,7 @@ package ingest_test
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"io"
 	"net/http"
@@ -171,6 +172,12 @@ func pagesOf(t *testing.T, bodies map[string]string) (*bench, func(string)) {
 			w.WriteHeader(code)
 			return
 		}
+		tag := fmt.Sprintf("%q", fmt.Sprintf("%x", sha256.Sum256([]byte(body))))
+		w.Header().Set("ETag", tag)
+		if r.Header.Get("If-None-Match") == tag {
+			w.WriteHeader(http.StatusNotModified)
+			return
+		}
 		_, _ = io.WriteString(w, strings.ReplaceAll(body, "{base}", b.srv.URL))
 	})
 	b.p.Path, b.p.Query, b.p.Paging, b.p.Format = "/index", nil, "", ingest.FormatCAP
@@ -232,13 +239,20 @@ func TestLinkedDocumentIsItsAddressAndStamp(t *testing.T) {
 // named as missing.
 func TestIndexesOfIndexes(t *testing.T) {
 	t.Parallel()
-	b, _ := pagesOf(t, map[string]string{
+	b, set := pagesOf(t, map[string]string{
 		"/index": atom("/a@1", "next:/index?page=2"), "/index?page=2": atom("/sub/index@1"),
 		"/sub/index": atom("b@1", "next:index?page=2"), "/sub/index?page=2": atom("c@1"),
 		"/a": warning("A"), "/sub/b": warning("B"), "/sub/c": warning("C")})
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, "A B C", b.ids())
+	for _, more := range []string{"d", "e"} {
+		set("/sub/" + more + " " + warning(strings.ToUpper(more)))
+		set("/sub/index " + atom("b@1", "next:index?page=2", more+"@1"))
+		_, err = b.fetch(t, ingest.Request{Force: true})
+		require.NoError(t, err)
+	}
+	require.Equal(t, "A B C D E", b.ids(), "an inner index is read each time")
 
 	b, _ = pagesOf(t, map[string]string{"/index": atom("/i2@1"), "/i2": atom("/i3@1"), "/i3": atom("/i4@1"), "/i4": atom("/a@1"), "/a": warning("A")})
 	_, err = b.fetch(t, ingest.Request{})

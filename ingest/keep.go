@@ -479,9 +479,15 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 			pg.batch.Alerts[i].Document = pg.raw.URL
 			pg.batch.Alerts[i].PlacedBy(e.About)
 		}
+		// An index speaks for itself: it is read in every walk. One without entries
+		// today may have some tomorrow.
+		index := len(inner) > 0 || len(pg.batch.Alerts)+len(pg.batch.Skipped) == 0
+		if index {
+			pg.raw.ETag, pg.raw.LastMod = "", ""
+		}
 		gaps := len(w.gaps)
 		more, err := f.keep(ctx, w.p, []page{pg}, w.res, w, depth+1)
-		if len(inner) > 0 { // an index speaks for itself: read in every walk
+		if index {
 			if err != nil && len(w.gaps) == gaps {
 				return true, "unread", err
 			}
