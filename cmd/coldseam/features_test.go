@@ -411,3 +411,38 @@ func TestDrivesSavedInMiles(t *testing.T) {
 	m.verdicts(r, []judgedDay{poor, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
 	require.Zero(t, m.r.Money.MilesSaved)
 }
+
+// The day that is under way is no daily mean yet: neither the river's own
+// record nor those that others lend it reach beyond yesterday.
+func TestRecordsEndYesterday(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	r, err := v.db.Reach(ctx, "tamsen-bend")
+	require.NoError(t, err)
+	r.UpstreamSites = []coldseam.SiteID{"northgauge:NG-1002"}
+	today := coldseam.DateOf(v.now().In(zoneOf(r.Zone)))
+	for _, site := range []coldseam.SiteID{r.Site, "northgauge:NG-1002", "northgauge:NG-1003"} {
+		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
+			var obs []coldseam.Observation
+			for d := today.Add(-500); !today.Before(d); d = d.Add(1) {
+				obs = append(obs, coldseam.Observation{At: d.Add(1).In(zoneOf(r.Zone)), KnownAt: v.now().Add(-time.Hour), Value: 10})
+			}
+			s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: site, Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "northgauge"}, obs)
+			require.NoError(t, err)
+			_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+			require.NoError(t, err)
+		}
+	}
+	whole, err := v.db.DailyFrame(ctx, r.Site, "", "", v.now(), r.Zone)
+	require.NoError(t, err)
+	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")
+
+	f, err := v.features(ctx, r, today, v.now(), false)
+	require.NoError(t, err)
+	require.Len(t, f.Upstream, 1)
+	require.NotEmpty(t, f.Pool)
+	for _, d := range append(append([]coldseam.Days{f.Days}, f.Upstream...), f.Pool...) {
+		require.Equal(t, today.Add(-1), d.Day(len(d.FlowM3S)-1))
+	}
+}

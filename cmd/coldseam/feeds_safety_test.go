@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 )
 
@@ -51,6 +52,31 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	at, _, err = v.alertsAt(ctx, "no-such-feed")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.Zero(t, at)
+}
+
+// A feed of several indexes is as old as the oldest of them.
+func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	service, err := v.fetcher.Profile(agency.ProfileAlerts)
+	require.NoError(t, err)
+	p := ingest.Profile{Name: "parts", Format: ingest.FormatCAP, BaseURL: service.BaseURL, Path: "/parts/{site}", SitesPerRequest: 1,
+		Places: map[string]ingest.Place{"north": {}, "south": {}}, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
+	v.fetcher.Profiles = append(v.fetcher.Profiles, p)
+	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
+	v.ag.ScriptForever("/parts/north", empty)
+	v.ag.Script("/parts/south", empty)
+	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	require.NoError(t, err)
+	first := v.now()
+
+	v.clock.forward(first.Add(20 * time.Minute))
+	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	require.Error(t, err)
+	at, _, err := v.alertsAt(ctx, "parts")
+	require.NoError(t, err)
+	require.WithinDuration(t, first, at, time.Second)
 }
 
 // A row without a value whose qualifier says ice goes all the way: it is stored
