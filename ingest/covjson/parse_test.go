@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
@@ -124,4 +125,35 @@ func FuzzParse(f *testing.F) {
 			ingesttest.Sound(t, b)
 		}
 	})
+}
+
+// An interval of a gridpoint layer is a run of equal hours, unless the layer never
+// has shorter ones or repeats a value.
+func TestGridpointRunsAreNoSteps(t *testing.T) {
+	t.Parallel()
+	hour, half := 1, 12
+	for _, row := range []struct {
+		name   string
+		param  coldseam.Parameter
+		hours  []int
+		values []float64
+		want   []bool // one step
+	}{
+		{"a calm night among hours", coldseam.Wind, []int{hour, hour, 11, hour, hour, hour, hour, hour}, []float64{3, 2, 1, 2, 3, 4, 3, 2},
+			[]bool{true, true, false, true, true, true, true, true}},
+		{"half days", coldseam.Wind, []int{half, half, half}, []float64{3, 2, 1}, []bool{true, true, true}},
+		{"hours, then half days", coldseam.Wind, []int{hour, hour, half, half, half, half, half, half}, []float64{3, 2, 1, 3, 2, 1, 3, 2},
+			[]bool{true, true, true, true, true, true, true, true}},
+		{"equal neighbours", coldseam.Wind, []int{hour, half, half, hour, hour, hour, hour}, []float64{3, 2, 2, 1, 3, 2, 1},
+			[]bool{true, true, true, true, true, true, true}},
+		{"no thunder for days", coldseam.ThunderProb, []int{96, half}, []float64{0, .4}, []bool{false, true}},
+	} {
+		var steps []gridStep
+		at := time.Date(2026, 3, 20, 0, 0, 0, 0, time.UTC)
+		for i, h := range row.hours {
+			steps = append(steps, gridStep{at, h, row.values[i]})
+			at = at.Add(time.Duration(h) * time.Hour)
+		}
+		require.Equal(t, row.want, wholeSteps(row.param, steps), row.name)
+	}
 }
