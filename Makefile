@@ -15,7 +15,7 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test golden fuzz bench proof soak lint build need-demo need-test need-bench
+.PHONY: help demo test gauntlet golden fuzz bench proof soak lint build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
@@ -44,6 +44,9 @@ need-bench: need-test
 
 golden: ## write the golden files anew; read the diff before committing
 	@go test $$(grep -rl '"update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -run '$(GOLDEN)' -count=1 -update
+
+gauntlet: ## faults of gauges against the morning's word, the long form
+	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 60m ./forecast/gauntlet
 
 fuzz: ## run every fuzz target for FUZZTIME
 	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \

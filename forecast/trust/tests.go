@@ -84,6 +84,34 @@ func (q *Quantity) falls(limit, perH, spike float64) {
 	}
 }
 
+// collapses doubts readings after a rise that went in one step, back to near
+// where it came from: a gauge that was reset, for a river takes hours. They are
+// doubted for a day, or until half of the rise is there again.
+func (q *Quantity) collapses(least, spike float64) {
+	lone := q.loneSpike(least, spike)
+	open, half, start := false, 0., time.Time{}
+	for k := 1; k < len(q.val); k++ {
+		x, high := q.scale(q.v(k)), q.scale(q.v(k-1))
+		if q.sure[q.val[k]] || k-1 == lone {
+			open = false
+			continue
+		}
+		if open {
+			open = x < half && q.at(k).Sub(start) <= fallWindow
+		} else if high-x > collapseShare*least {
+			foot := high
+			for j := k - 1; j >= 0 && q.at(k).Sub(q.at(j)) <= fallWindow; j-- {
+				foot = min(foot, q.scale(q.v(j)))
+			}
+			half, start = (foot+high)/2, q.at(k)
+			open = high-foot > least && high-x > collapseShare*(high-foot) && start.Sub(q.at(k-1)) <= collapseStep
+		}
+		if open {
+			q.doubt(q.val[k], FallTooSteep)
+		}
+	}
+}
+
 // loneSpike is the one valued reading of the last day that stands by more than
 // limit above two neighbours that agree, -1 where there is none or several.
 func (q *Quantity) loneSpike(limit, agree float64) int {

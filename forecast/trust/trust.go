@@ -105,6 +105,10 @@ const (
 	recessionLnPerH  = .12
 	recessionMPerH   = .06
 	fallWindow       = 24 * time.Hour
+	collapseLn       = .22 // of a rise
+	collapseM        = .08
+	collapseShare    = .7 // of the rise, gone in one step
+	collapseStep     = 2 * time.Hour
 	spikeLn, spikeM  = .1, .04 // a reading alone above neighbours this near to each other is a spike
 	reversalLn       = .0953   // ln 1.10
 	reversalM        = .04
@@ -149,6 +153,8 @@ func Judge(in Input) State {
 		h := in.History
 		flow.falls(max(fallLn, ownFallMost*h.FlowFall), recessionLnPerH, spikeLn)
 		stage.falls(max(fallM, ownFallMost*h.StageFallM), recessionMPerH, spikeM)
+		flow.collapses(collapseLn, spikeLn)
+		stage.collapses(collapseM, spikeM)
 		flow.alternates(reversalLn)
 		stage.alternates(reversalM)
 		water.alternates(reversalC)
