@@ -204,3 +204,31 @@ func TestReplayKeepsTheStopsItFound(t *testing.T) {
 		require.False(t, w.OddsOK)
 	}
 }
+
+// What the stops read of the flow goes six hours past the window, with the
+// highest flow and the steepest rise of every member.
+func TestCandidatesLookPastTheWindow(t *testing.T) {
+	t.Parallel()
+	f := river()
+	for i := range f.Discharge {
+		o := &f.Discharge[i]
+		o.Value = 75 * math.Exp(.15*math.Sin(2*math.Pi*float64(o.At.In(testLoc).Hour()-14)/24)) // the melt of the afternoon
+	}
+	w := work{f: &f}
+	w.fill()
+	w.daily()
+	w.hours()
+	w.candidates()
+	later := 0
+	for _, c := range w.cands {
+		after := c.End.Add(6 * time.Hour)
+		for i := range c.AfterM3S {
+			require.InDelta(t, w.flowH.Peak(i, c.Start, after), c.AfterM3S[i], 1e-9)
+			require.InDelta(t, w.flowH.Rise(i, testNow, after), c.RiseShare[i], 1e-9)
+			if c.AfterM3S[i] > c.FlowM3S[i]*1.01 {
+				later++
+			}
+		}
+	}
+	require.Positive(t, later, "no member rises after a window: the test is blind")
+}

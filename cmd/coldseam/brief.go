@@ -178,7 +178,7 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 		enc.SetIndent("", "  ")
 		return enc.Encode(b)
 	}
-	for _, line := range notify.Text(b, coldseam.Preferences{Units: c.Units}) {
+	for _, line := range notify.Text(a.forStranger(b), coldseam.Preferences{Units: c.Units}) {
 		fmt.Fprintln(w, line)
 	}
 	if c.Why {
