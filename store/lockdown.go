@@ -142,7 +142,8 @@ func (db *DB) lockStatements(ctx context.Context) ([]string, error) {
 // server without network trusts its socket: a password there is nobody's.
 const resetReader = `DO $$ DECLARE d text; BEGIN
   ALTER ROLE season_reader RESET ALL;
-  FOR d IN SELECT datname FROM pg_db_role_setting s JOIN pg_database ON setdatabase = pg_database.oid WHERE setrole = 'season_reader'::regrole
+  FOR d IN SELECT datname FROM pg_db_role_setting s JOIN pg_database ON setdatabase = pg_database.oid
+    WHERE setrole = 'season_reader'::regrole
   LOOP EXECUTE format('ALTER ROLE season_reader IN DATABASE %I RESET ALL', d); END LOOP;
   IF current_setting('listen_addresses') = '' THEN ALTER ROLE season_reader PASSWORD NULL; END IF;
 EXCEPTION WHEN internal_error THEN NULL;
@@ -151,9 +152,11 @@ END $$`
 // closeMaintenance closes the databases that every server has and everybody may
 // enter, but to the roles that could log in before.
 const closeMaintenance = `DO $$ DECLARE d text; r text; BEGIN
-  FOR d IN SELECT datname FROM pg_database WHERE datname IN ('postgres', 'template1') AND datname <> current_database() AND has_database_privilege('season_reader', oid, 'CONNECT')
+  FOR d IN SELECT datname FROM pg_database
+    WHERE datname IN ('postgres', 'template1') AND datname <> current_database() AND has_database_privilege('season_reader', oid, 'CONNECT')
   LOOP
-    FOR r IN SELECT rolname FROM pg_roles WHERE rolcanlogin AND NOT rolsuper AND rolname <> 'season_reader' AND has_database_privilege(oid, d, 'CONNECT')
+    FOR r IN SELECT rolname FROM pg_roles
+      WHERE rolcanlogin AND NOT rolsuper AND rolname <> 'season_reader' AND has_database_privilege(oid, d, 'CONNECT')
     LOOP EXECUTE format('GRANT CONNECT ON DATABASE %I TO %I', d, r); END LOOP;
     EXECUTE format('REVOKE CONNECT, TEMPORARY ON DATABASE %I FROM public', d);
   END LOOP;

@@ -149,14 +149,17 @@ func (db *DB) compare(ctx context.Context, m Manifest) error {
 // for an evening's word on tomorrow.
 const sqlTold = `
 WITH local AS (
-  SELECT subscriber_id, $1::timestamptz AT TIME ZONE zone AS local_now, send_at, prefs FROM coldseam.subscriber WHERE state IN ('confirmed', 'paused')),
+  SELECT subscriber_id, $1::timestamptz AT TIME ZONE zone AS local_now, send_at, prefs
+  FROM coldseam.subscriber WHERE state IN ('confirmed', 'paused')),
 due AS (
   SELECT subscriber_id, local_now::date AS local_date, 'morning' AS kind FROM local WHERE local_now >= local_now::date + send_at
   UNION ALL
   SELECT subscriber_id, local_now::date, 'outlook' FROM local
-  WHERE prefs -> 'outlook' = 'true' AND extract(dow FROM local_now) = ` + outlookDay + ` AND local_now::time >= ` + outlookFrom + `
+  WHERE prefs -> 'outlook' = 'true' AND extract(dow FROM local_now) = ` + outlookDay + `
+    AND local_now::time >= ` + outlookFrom + `
   UNION ALL
-  SELECT subscriber_id, local_now::date, 'flip' FROM local WHERE prefs -> 'flip_notice' = 'true' AND local_now::time >= '18:00')
+  SELECT subscriber_id, local_now::date, 'flip' FROM local
+  WHERE prefs -> 'flip_notice' = 'true' AND local_now::time >= '18:00')
 INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, done_at, domain, message_id, reply, payload)
 SELECT $2, subscriber_id, local_date, kind, 'skipped', 3, $1, $1, $1, '', '<restore.' || kind || '.' || subscriber_id || '.' || $2::int8 || '@invalid>',
   'restored: may have been sent after the backup', ''

@@ -146,7 +146,8 @@ func noTimeLimits(ctx context.Context, c interface {
 }, local bool) error {
 	_, err := c.Exec(ctx, `
 		SELECT set_config(name, CASE name WHEN 'application_name' THEN 'coldseam long' ELSE '0' END, $1) FROM pg_settings
-		WHERE name IN ('application_name', 'statement_timeout', 'lock_timeout', 'idle_in_transaction_session_timeout', 'transaction_timeout')`, local)
+		WHERE name IN ('application_name', 'statement_timeout', 'lock_timeout',
+		  'idle_in_transaction_session_timeout', 'transaction_timeout')`, local)
 	return classify(err)
 }
 

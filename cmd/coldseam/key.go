@@ -65,8 +65,9 @@ func (a *app) makeKeys(ctx context.Context) error {
 		return err
 	}
 	if made || len(members) > 0 {
-		return fmt.Errorf("mail.token_key_file is not set, and %s is not there: the key that signed the links of %d members is on another machine or in a backup "+
-			"(coldseam restore FILE --files-only); `coldseam init` makes a new one, with which links already sent stop working: %w",
+		return fmt.Errorf("mail.token_key_file is not set, and %s is not there: the key that signed the links of "+
+			"%d members is on another machine or in a backup (coldseam restore FILE --files-only); "+
+			"`coldseam init` makes a new one, with which links already sent stop working: %w",
 			filepath.Join(a.cfg.StateDir, "token.key"), len(members), coldseam.ErrInvalid)
 	}
 	if err := a.db.SetSwitch(ctx, keysMade, true, store.Edit{Who: "coldseam", Why: "first start"}); err != nil {

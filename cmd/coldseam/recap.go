@@ -186,7 +186,8 @@ var goesElsewhere = regexp.MustCompile(`(?i)\\c(onnect)?\b`)
 // other than the reader.
 func onlyAsked(args []string) error {
 	refuse := func(arg string) error {
-		return fmt.Errorf("%q would connect elsewhere or as somebody else; recap --sql is always %s: %w", arg, store.Reader, coldseam.ErrInvalid)
+		return fmt.Errorf("%q would connect elsewhere or as somebody else; recap --sql is always %s: %w",
+			arg, store.Reader, coldseam.ErrInvalid)
 	}
 	for i := 0; i < len(args); i++ {
 		arg := args[i]
@@ -203,7 +204,8 @@ func onlyAsked(args []string) error {
 			continue
 		}
 		if len(arg) < 2 || arg[0] != '-' {
-			if i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=") && !goesElsewhere.MatchString(arg) {
+			afterLong := i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=")
+			if afterLong && !goesElsewhere.MatchString(arg) {
 				continue // the value of a long option, or a name that the reader's own then overrides
 			}
 			return refuse(arg)

@@ -46,8 +46,9 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return err
 	}
 	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
-		return exitCode{2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the backup takes its place and the old one is renamed "+
-			"(a new machine: links in mails and DKIM go on working); with --files keep it stays", strings.Join(other, ", "))}
+		return exitCode{2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
+			"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
+			"with --files keep it stays", strings.Join(other, ", "))}
 	}
 	if c.Only {
 		files, err := store.RestoreFiles(c.File, o)

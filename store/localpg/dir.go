@@ -111,7 +111,8 @@ func openDir(dir string, a account) (string, error) {
 		return "", fmt.Errorf("state directory: %w", err)
 	}
 	if strings.ContainsFunc(dir, unicode.IsControl) || !utf8.ValidString(dir) {
-		return "", fmt.Errorf("state directory %q: a name that initdb cannot be told; choose one of letters and digits: %w", dir, coldseam.ErrInvalid)
+		return "", fmt.Errorf("state directory %q: a name that initdb cannot be told; "+
+			"choose one of letters and digits: %w", dir, coldseam.ErrInvalid)
 	}
 	mode := os.FileMode(0o700)
 	if a.drop {
@@ -163,7 +164,8 @@ func socketDir(dir string, a account) (path string, temporary bool, err error) {
 		}
 		refused = append(refused, err)
 	}
-	return "", false, fmt.Errorf("no directory for the database's socket; set TMPDIR to one with a short plain name that %s may enter: %w: %w",
+	return "", false, fmt.Errorf("no directory for the database's socket; "+
+		"set TMPDIR to one with a short plain name that %s may enter: %w: %w",
 		a.name, errors.Join(refused...), coldseam.ErrInvalid)
 }
 
