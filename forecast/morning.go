@@ -12,6 +12,7 @@ import (
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/trust"
 	"example.org/coldseam/forecast/verdict"
 )
 
@@ -75,6 +76,7 @@ type work struct {
 	oddsNote  string
 	catch     verdict.Catch
 	ice       string // open, ice, unknown
+	history   trust.History
 	geo       jig.Geometry
 }
 
@@ -96,6 +98,7 @@ func (w *work) fill() {
 		f.Season = verdict.DefaultSeason()
 	}
 	w.readings()
+	w.history = trust.HistoryOf(f.Discharge, f.Stage, f.Water, f.Now)
 	f.Days.Lat = f.Reach.Lat
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
 	w.season = verdict.SeasonFlowOf(f.Days)

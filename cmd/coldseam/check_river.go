@@ -242,7 +242,7 @@ func (k *checker) briefs(ctx context.Context) {
 		for _, in := range b.Inputs {
 			if in.Doubt.Code != "" {
 				k.add(string(r.ID)+" "+in.Key, levelWarn, words.Doubt(in), "readings that agree with each other",
-					"compare with the station's own page; if they are right: coldseam reading confirm "+string(r.Site)+" --parameter "+in.Key)
+					"compare with the station's own page and tell the agency; until readings agree again the reach has no call")
 			}
 		}
 		k.ok(key, "%s, made %s ago", word, age(max(now.Sub(b.Issued), time.Minute)))
