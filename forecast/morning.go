@@ -199,7 +199,12 @@ func (w *work) hours() {
 func (w *work) runClock() {
 	f := w.f
 	if !w.haveT || len(f.Species.Cohorts) == 0 {
-		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no run clock for this species"}
+		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no_species"}
+		return
+	}
+	if f.Reach.Lat < 0 {
+		// The run clock counts from 1 January into the northern spring.
+		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "south"}
 		return
 	}
 	today := f.lastDay().Add(1)

@@ -25,6 +25,8 @@ func (k *block) water(f format) fact {
 		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "}, part{Text: f.temp(b.Temp.Window[1]) + " in the window", Optional: true})
 	case b.Temp.NowOK:
 		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "})
+	case !b.Temp.NowAt.IsZero():
+		parts = append(parts, part{Text: "water not known since " + b.Temp.NowAt.In(f.zone).Format("2 Jan"), Sep: "; "})
 	}
 	return line("Water", parts...)
 }
@@ -107,6 +109,9 @@ func (k *block) run(withOdds bool) fact {
 		why := clean(r.Why)
 		if why == "" {
 			why = "no run clock at this time of year"
+		}
+		if words, ok := runWords[why]; ok {
+			why = words
 		}
 		return line("Run", part{Text: why})
 	}

@@ -78,6 +78,8 @@ var reasonWords = map[string]string{
 	"weather_no_thunder":     "the weather forecast has no thunder for the window",
 	"ice_unknown":            "ice on the reach is not known",
 	"no_max_flow":            "no flow limit set and only {record_years} of record",
+	"limit_invalid":          "the {quantity} of this reach is not a number",
+	"stage_forecast_invalid": "the stage forecast is not a number",
 	"season_unverified":      "season not verified",
 	"water_missing":          "no water temperature",
 	"water_failed":           "no water temperature",
@@ -147,11 +149,19 @@ var reasonWords = map[string]string{
 
 const alertWords = "[{event}|warning without a name][ to {until}|, no end given]"
 
+// runWords are the words of the codes in RunState.Why; briefs stored before hold
+// the words themselves.
+var runWords = map[string]string{
+	"no_species": "no run clock for this species",
+	"no_season":  "no run in this season",
+	"south":      "no run clock south of the equator",
+}
+
 // keyWords are the words of keys that stand among the Names of a reason; every
 // other name is a foreign word and printed as it is.
 var keyWords = map[string]string{
 	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
-	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit",
+	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit", "flood_stage": "flood stage",
 	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
 

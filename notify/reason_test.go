@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -70,6 +71,19 @@ func TestOldBriefKeepsItsWords(t *testing.T) {
 	}
 	require.Contains(t, why, "Flood Watch to Sat 18:00 (Weather service)", "the end stands once")
 	require.Contains(t, why, "nobody has looked for hazards yet")
+}
+
+// TestOldWaterIsToldWithItsDate: neither text nor page print an old reading as
+// today's water.
+func TestOldWaterIsToldWithItsDate(t *testing.T) {
+	t.Parallel()
+	b := goBrief()
+	b.Temp.NowOK, b.Temp.NowAt = false, time.Date(2027, 3, 1, 18, 0, 0, 0, time.UTC)
+	b.Life = coldseam.Reason{Code: "life_jacket_unknown", At: b.Temp.NowAt}
+	text := strings.Join(Text(b, coldseam.Preferences{}), "\n")
+	require.Contains(t, text, "water not known since 1 Mar")
+	require.Contains(t, strings.Join(strings.Fields(text), " "), "Water not known since 1 Mar: wear the life jacket.")
+	require.NotContains(t, text, "39F")
 }
 
 // TestEveryCodeHasASentence reads the sources of forecast: each reason that is

@@ -68,7 +68,7 @@ func Forecast(in Input) (Result, error) {
 		return Result{}, err
 	}
 	if in.Today.YearDay() > LastDay {
-		return in.idle(leads, "no run in this season"), nil
+		return in.idle(leads, "no_season"), nil
 	}
 	w, err := spring(in.Days, in.ModelC, in.Today, in.Species.Tb)
 	if err != nil {

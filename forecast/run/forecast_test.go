@@ -119,7 +119,7 @@ func TestForecastAutumn(t *testing.T) {
 	r, err := Forecast(in)
 	require.NoError(t, err)
 	require.False(t, r.State.Active)
-	require.Equal(t, "no run in this season", r.State.Why)
+	require.Equal(t, "no_season", r.State.Why)
 	require.InDelta(t, .15, r.Index[3][10], 1e-12)
 }
 

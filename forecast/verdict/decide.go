@@ -102,6 +102,9 @@ func (in *Inputs) inspect(c Candidate, book ledger) look {
 	if len(c.FlowM3S) == 0 {
 		l.missing = append(l.missing, missing("flow_forecast_missing", nil))
 	}
+	if c.stageInvalid {
+		l.missing = append(l.missing, missing("stage_forecast_invalid", nil))
+	}
 	var rain []coldseam.Reason
 	l.cautions, rain = in.cautions(c)
 	in.capsOf(&l, book)
@@ -127,7 +130,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	switch {
 	case l.c.HoldP == nil:
 		capIf(true, "hold_unknown")
-	case math.IsNaN(*l.c.HoldP) || *l.c.HoldP < in.Table.HoldCap:
+	case *l.c.HoldP < in.Table.HoldCap:
 		l.caps = append(l.caps, capped("hold_low", map[string]float64{"hold_odds": *l.c.HoldP}))
 	}
 }

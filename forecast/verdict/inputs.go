@@ -45,9 +45,10 @@ type Inputs struct {
 	Trips7      int // logged in the last week
 	TripsAll    int
 
-	risen risen                                 // set by Decide
-	trust trust.State                           // of the gauge, judged once
-	kept  struct{ stop, bad []coldseam.Reason } // a stop of the last day that nothing lifts yet
+	risen   risen                                 // set by Decide
+	trust   trust.State                           // of the gauge, judged once
+	kept    struct{ stop, bad []coldseam.Reason } // a stop of the last day that nothing lifts yet
+	invalid []coldseam.Reason                     // limits of the reach that are no number
 }
 
 // Previous is the last issue for the same reach.
@@ -102,6 +103,8 @@ type Candidate struct {
 	NoneHolds bool // no size in the club's range holds at the median flow
 	Tie       string
 	Why       string // "warmest water of the day"
+
+	stageInvalid bool // the stage forecast was no number; set by Decide
 }
 
 func (in *Inputs) loc() *time.Location {
@@ -140,6 +143,7 @@ func (in *Inputs) sane() {
 	if in.Table.GaugeAgeH == 0 {
 		in.Table = DefaultTable()
 	}
+	in.guard()
 	in.judgeGauge()
 	in.keepStop()
 }

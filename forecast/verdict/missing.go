@@ -214,6 +214,7 @@ func (in *Inputs) iceInput(l *ledger, ice iceState) {
 
 // limitInput: without ten years of record a reach needs its own flow limit.
 func (in *Inputs) limitInput(l *ledger) {
+	l.bad = append(l.bad, in.invalid...)
 	if in.Reach.MaxFlowM3S != nil || float64(in.Climate.Years) >= in.Table.MinYears {
 		return
 	}

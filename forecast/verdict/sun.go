@@ -23,6 +23,10 @@ func SunOf(day coldseam.Date, lat, lon float64, loc *time.Location) Sun {
 	noon := time.Date(day.Year, day.Month, day.Day, 12, 0, 0, 0, time.UTC).Add(-time.Duration(lon / 15 * float64(time.Hour)))
 	dec, eot := solar(noon)
 	transit := noon.Add(-time.Duration(eot * float64(time.Minute)))
+	if off := day.Sub(coldseam.DateOf(transit.In(loc))); off != 0 {
+		transit = transit.AddDate(0, 0, off) // a clock on the other side of the date line
+		dec, _ = solar(transit)
+	}
 	var s Sun
 	h, ok := hourAngle(lat, dec, -0.833)
 	s.OK, s.LengthH = ok, 2*h
