@@ -198,3 +198,33 @@ func TestFoxAfterTheRiseOfApril2013(t *testing.T) {
 	require.GreaterOrEqual(t, i, 0, "%+v", dec.Windows[0].Caps)
 	require.InDelta(t, 232.48/146.11-1, dec.Windows[0].Caps[i].Values["rise_share"], 1e-3)
 }
+
+// Brandywine by the half hour, two months without a record before them. The
+// design counted 4 mornings of the 6-h rule and 9 with the day's; beside them
+// stands the price of keeping a stop until half of the rise is gone.
+func TestCostOfRisesByTheHalfHour(t *testing.T) {
+	t.Parallel()
+	var obs []coldseam.Observation
+	for _, r := range rows(t, "subdaily/brandywine_30min.csv") {
+		at, err := time.Parse(time.DateTime, r[0])
+		require.NoError(t, err)
+		if q := number(r[1]); !math.IsNaN(q) {
+			obs = append(obs, coldseam.Observation{At: at, Value: q})
+		}
+	}
+	n, mornings := map[string]int{}, 0
+	for now := obs[0].At.Truncate(24 * time.Hour).Add(29 * time.Hour); now.Before(obs[len(obs)-1].At); now = now.Add(24 * time.Hour) {
+		k := slices.IndexFunc(obs, func(o coldseam.Observation) bool { return o.At.After(now) })
+		in := verdict.Inputs{Now: now, Day: coldseam.DateOf(now), Gauge: verdict.Gauge{Discharge: obs[:k]}}
+		in.Candidates = []verdict.Candidate{{Start: now.Add(2 * time.Hour), End: now.Add(5 * time.Hour), FlowM3S: []float64{1}}}
+		d := verdict.Decide(in)
+		mornings++
+		for _, r := range append(d.Stops, d.Windows[0].Caps...) {
+			n[r.Code]++
+		}
+	}
+	t.Logf("%d mornings: rise_flow %d, rise_day %d, cap %d; kept %d, falling %d; kept by doubt %d",
+		mornings, n["rise_flow"], n["rise_day"], n["rise_day_cap"], n["rise_kept"], n["rise_falling"], n["stop_kept"])
+	require.InDelta(t, 4, n["rise_flow"], 1)
+	require.InDelta(t, 9, n["rise_flow"]+n["rise_day"], 2)
+}
