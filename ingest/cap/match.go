@@ -1,9 +1,8 @@
 package cap
 
 import (
+	"fmt"
 	"math"
-	"reflect"
-	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -27,20 +26,24 @@ func Resolve(alerts []coldseam.Alert) []coldseam.Alert {
 			}
 		}
 	}
-	named := map[[3]string][]int{}
+	newest := map[[3]string]time.Time{}
+	for _, a := range alerts {
+		if k := key(a.Sender, a.Identifier, a.Status); a.Sent.After(newest[k]) && !strings.EqualFold(a.MsgType, "Cancel") {
+			newest[k] = a.Sent
+		}
+	}
+	said := map[string]bool{}
 	var out []coldseam.Alert
 	for _, a := range alerts {
 		k := key(a.Sender, a.Identifier, a.Status)
-		if gone[k] || strings.EqualFold(a.MsgType, "Cancel") {
+		if gone[k] || strings.EqualFold(a.MsgType, "Cancel") || a.Sent.Before(newest[k]) {
 			continue
 		}
-		same := slices.IndexFunc(named[k], func(i int) bool { return !out[i].Sent.Equal(a.Sent) || sameWords(out[i], a) })
-		switch {
-		case same < 0: // two messages of one name that say different things both stand
-			named[k] = append(named[k], len(out))
+		// The same message again says nothing new; two of one name that say
+		// different things both stand.
+		if w := words(a); !said[w] {
+			said[w] = true
 			out = append(out, a)
-		case a.Sent.After(out[named[k][same]].Sent):
-			out[named[k][same]] = a
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool {
@@ -52,10 +55,10 @@ func Resolve(alerts []coldseam.Alert) []coldseam.Alert {
 	return out
 }
 
-// sameWords reports whether two messages of one name say the same.
-func sameWords(a, b coldseam.Alert) bool {
-	a.Document, a.KnownAt, b.Document, b.KnownAt = "", time.Time{}, "", time.Time{}
-	return reflect.DeepEqual(a, b)
+// words is all that a message says, wherever and whenever it was read.
+func words(a coldseam.Alert) string {
+	a.Document, a.KnownAt = "", time.Time{}
+	return fmt.Sprintf("%+v", a)
 }
 
 func key(sender, identifier, status string) [3]string {

@@ -193,3 +193,13 @@ func TestRealDocuments(t *testing.T) {
 	_, in := cap.Match(b.Alerts[0], coldseam.Reach{Lat: 38.5, Lon: -119.9})
 	require.True(t, in, "the polygon is written lat,lon")
 }
+
+// Thousands of messages of one name are told apart in one pass.
+func TestResolveManyOfOneName(t *testing.T) {
+	t.Parallel()
+	var as []coldseam.Alert
+	for i := range 10_000 {
+		as = append(as, coldseam.Alert{Identifier: "a", Event: strings.Repeat("e", i%5000)})
+	}
+	require.Len(t, cap.Resolve(as), 5000)
+}
