@@ -32,9 +32,16 @@ type Morning struct {
 }
 
 // Make computes the morning of one reach. It always returns a brief: what is
-// missing makes it NO CALL with the reason, never an empty page.
-func Make(f Features) Morning {
+// missing makes it NO CALL with the reason, never an empty page, and so does a
+// fault of one river's values that stops the computation or leaves a number that
+// is none.
+func Make(f Features) (out Morning) {
 	w := work{f: &f}
+	defer func() {
+		if p := recover(); p != nil {
+			out = w.broken(fmt.Errorf("panic: %v: %w", p, coldseam.ErrInvalid))
+		}
+	}()
 	w.fill()
 	w.daily()
 	w.hours()
@@ -42,6 +49,9 @@ func Make(f Features) Morning {
 	w.candidates()
 	w.decide()
 	w.brief()
+	if err := sound(w.out.Brief); err != nil {
+		return w.broken(err)
+	}
 	return w.out
 }
 

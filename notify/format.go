@@ -41,7 +41,9 @@ func formatFor(p coldseam.Preferences, zone string) format {
 	return format{metric: p.Units == "metric", zone: loc}
 }
 
-func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+// finite tells a number that can be one of a river from what is none, or a fault
+// with hundreds of digits.
+func finite(x float64) bool { return math.Abs(x) < 1e9 }
 
 // flow writes a discharge in m3/s with three significant digits.
 func (f format) flow(m3s float64) string {
@@ -212,9 +214,13 @@ func Plain(s string) string { return plain(s) }
 var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
 	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'")
 
+// maxForeign bounds one piece of foreign text: a longer one would crowd the other
+// rivers out of the mail [proposal].
+const maxForeign = 400
+
 // clean makes one line of foreign text: feed, admin or subscriber. Control and
 // format characters (CR, LF, NUL, U+2028, bidirectional overrides) become
-// spaces, bad UTF-8 disappears, runs of spaces shrink to one.
+// spaces, bad UTF-8 disappears, runs of spaces shrink to one, what is too long is cut.
 func clean(s string) string {
 	var b strings.Builder
 	space := false
@@ -232,7 +238,7 @@ func clean(s string) string {
 		space = false
 		b.WriteRune(r)
 	}
-	return b.String()
+	return clip(b.String(), maxForeign)
 }
 
 // clip shortens to n runes at a word, marking the cut.

@@ -344,18 +344,16 @@ func (r *run) compose(ctx context.Context, l coldseam.Letter) (m Message, err er
 	return r.Compose(ctx, l)
 }
 
-// notComposed: an address that cannot be mailed concerns one row; anything
-// else holds the edition, since the next row would most likely fail too.
+// notComposed concerns one row, whatever it is: the others may tell of other
+// rivers. A row that cannot be written waits for a better brief until its
+// deadline; an address that cannot be mailed never will be.
 func (r *run) notComposed(err error) coldseam.Outcome {
-	o := coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageCompose, Reply: replyText(err), Breaker: true}
-	if errors.Is(err, ErrVoid) {
-		o.State, o.Breaker = coldseam.MailSkipped, false
-	}
-	if errors.Is(err, coldseam.ErrRejected) {
-		o.State, o.Breaker = coldseam.MailFailed, false
-	}
-	if errors.Is(err, coldseam.ErrUnavailable) {
-		o.Breaker = false // a picture or brief could not be read just now
+	o := coldseam.Outcome{State: coldseam.MailDeferred, Stage: StageCompose, Reply: replyText(err)}
+	switch {
+	case errors.Is(err, ErrVoid):
+		o.State = coldseam.MailSkipped
+	case errors.Is(err, coldseam.ErrRejected):
+		o.State = coldseam.MailFailed
 	}
 	return o
 }

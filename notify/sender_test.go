@@ -298,33 +298,36 @@ func TestTakenOver(t *testing.T) {
 	require.Empty(t, box.rows[1].outcome)
 }
 
-func TestComposeFailureHoldsTheEdition(t *testing.T) {
+func TestComposeFailureConcernsOneRow(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
 		name    string
 		compose func() (Message, error)
-		err     error
 		state   coldseam.MailState
 	}{
-		{"panic", func() (Message, error) { panic("template") }, ErrBreaker, coldseam.MailDeferred},
-		{"bad payload", func() (Message, error) { return Message{}, fmt.Errorf("payload: %w", coldseam.ErrInvalid) }, ErrBreaker, coldseam.MailDeferred},
-		{"bad address", func() (Message, error) { return Message{}, fmt.Errorf("address: %w", coldseam.ErrRejected) }, nil, coldseam.MailFailed},
-		{"not now", func() (Message, error) { return Message{}, fmt.Errorf("read: %w", coldseam.ErrUnavailable) }, nil, coldseam.MailDeferred},
+		{"panic", func() (Message, error) { panic("template") }, coldseam.MailDeferred},
+		{"bad payload", func() (Message, error) { return Message{}, fmt.Errorf("payload: %w", coldseam.ErrInvalid) }, coldseam.MailDeferred},
+		{"bad address", func() (Message, error) { return Message{}, fmt.Errorf("address: %w", coldseam.ErrRejected) }, coldseam.MailFailed},
+		{"not now", func() (Message, error) { return Message{}, fmt.Errorf("read: %w", coldseam.ErrUnavailable) }, coldseam.MailDeferred},
+		{"void", func() (Message, error) { return Message{}, fmt.Errorf("turned back: %w", ErrVoid) }, coldseam.MailSkipped},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			s := startSink(t, sink.Config{})
-			box := newMemory(rows(1)...)
+			box := newMemory(rows(2)...)
 			x := testSender(box, s.Addr())
-			x.Compose = func(context.Context, coldseam.Letter) (Message, error) { return c.compose() }
-			_, err := x.Run(context.Background(), 5)
-			if c.err != nil {
-				require.ErrorIs(t, err, c.err)
-			} else {
-				require.NoError(t, err)
+			well := x.Compose
+			x.Compose = func(ctx context.Context, l coldseam.Letter) (Message, error) {
+				if l.ID == 1 {
+					return c.compose()
+				}
+				return well(ctx, l)
 			}
+			_, err := x.Run(context.Background(), 5)
+			require.NoError(t, err)
 			require.Equal(t, c.state, box.last(1).State)
-			require.Zero(t, s.Connections())
+			require.False(t, box.last(1).Breaker)
+			require.Equal(t, coldseam.MailSent, box.last(2).State)
 		})
 	}
 }

@@ -77,26 +77,28 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *app) error {
 		return err
 	}
 	var made []coldseam.Brief
+	var errs []error
 	for i, r := range reaches {
 		b, f, m, err := c.make(ctx, a, r)
-		if err != nil {
-			return err
+		if err == nil && c.Mail == "" {
+			if i > 0 {
+				fmt.Fprintln(w)
+			}
+			err = c.print(w, a, b, f, m)
 		}
-		made = append(made, b)
-		if c.Mail != "" {
+		if err != nil { // the other rivers are told
+			errs = append(errs, fmt.Errorf("%s: %w", r.ID, err))
+			if ctx.Err() != nil {
+				break
+			}
 			continue
 		}
-		if i > 0 {
-			fmt.Fprintln(w)
-		}
-		if err := c.print(w, a, b, f, m); err != nil {
-			return err
-		}
+		made = append(made, b)
 	}
-	if c.Mail != "" {
-		return c.testMail(ctx, w, a, made)
+	if c.Mail != "" && len(made) > 0 {
+		errs = append(errs, c.testMail(ctx, w, a, made))
 	}
-	return nil
+	return errors.Join(errs...)
 }
 
 // reaches are those asked for; a bare gauge stands for itself.

@@ -106,8 +106,11 @@ func (a *app) briefJob(ctx context.Context, args store.BriefArgs) error {
 	if err == nil && !last.Issued.Before(args.Issued) {
 		return nil
 	}
-	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+	if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
 		return err
+	}
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		a.log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
 	}
 	_, err = a.makeBrief(ctx, r, args.Day)
 	return err

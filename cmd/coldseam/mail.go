@@ -284,8 +284,26 @@ func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief,
 		return coldseam.Brief{}, false
 	}
 	r := d.all[i]
-	return noBrief(coldseam.Brief{Reach: id, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day,
-		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules}, d.now), true
+	return noBrief(briefOf(r, day), d.now), true
+}
+
+// briefOf holds what the club has entered of a reach.
+func briefOf(r coldseam.Reach, day coldseam.Date) coldseam.Brief {
+	return coldseam.Brief{Reach: r.ID, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day,
+		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules}
+}
+
+// lost is the NO CALL of a river whose brief cannot be told: nothing of the brief
+// but its reach and day is trusted.
+func (a *app) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date) coldseam.Brief {
+	if b.Day.IsZero() {
+		b.Day = day
+	}
+	r, err := a.db.Reach(ctx, b.Reach)
+	if err != nil {
+		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: a.cfg.Club.Zone}
+	}
+	return noBrief(briefOf(r, b.Day), a.now())
 }
 
 // noBrief is the NO CALL that stands for a brief which is not there or cannot be
@@ -297,8 +315,15 @@ func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
 		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}}}
 }
 
-// personal is a subscriber's own view of a brief.
-func (a *app) personal(b coldseam.Brief, p coldseam.Preferences) coldseam.Brief {
+// personal is a subscriber's own view of a brief; NO CALL where a damaged brief
+// has none.
+func (a *app) personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.Brief) {
+	defer func() {
+		if x := recover(); x != nil {
+			a.log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
+			mine = noBrief(b, a.now())
+		}
+	}()
 	return verdict.Personal(b, p, verdict.PersonalOptions{Table: a.table(), Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
 }
 
@@ -339,23 +364,73 @@ func workerName(n int) string {
 }
 
 // composeLetter writes a mail with the charts of its rivers; each chart is
-// drawn once per brief.
+// drawn once per brief. A river that cannot be written is NO CALL, and the
+// others are told.
 func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
 	l, err := a.freshen(ctx, l)
 	if err != nil {
 		return notify.Message{}, err
 	}
 	charts := map[coldseam.ReachID][]byte{}
-	if c, err := notify.ParseContent(l.Payload); err == nil {
-		for _, b := range c.Briefs {
-			if png, err := a.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
-				charts[b.Reach] = png
-			} else if err != nil {
-				a.log.Warn("chart", "reach", b.Reach, "err", err)
-			}
+	c, parseErr := notify.ParseContent(l.Payload)
+	for _, b := range c.Briefs {
+		if png, err := a.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
+			charts[b.Reach] = png
+		} else if err != nil {
+			a.log.Warn("chart", "reach", b.Reach, "err", err)
 		}
 	}
+	m, err := a.written(l, charts)
+	if err == nil || parseErr != nil || errors.Is(err, coldseam.ErrRejected) {
+		return m, err
+	}
+
+	a.log.Error("mail not composed", "outbox", l.ID, "err", err)
+	for i, b := range c.Briefs {
+		alone := c
+		alone.Briefs = []coldseam.Brief{b}
+		one := l
+		if one.Payload, err = alone.Marshal(); err == nil {
+			_, err = a.written(one, nil)
+		}
+		if err != nil {
+			a.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			c.Briefs[i] = a.lost(ctx, b, l.LocalDate)
+			delete(charts, b.Reach)
+		}
+	}
+	if l, err = a.reword(ctx, l, c); err != nil {
+		return notify.Message{}, err
+	}
+	m, err = a.written(l, charts)
+	if err != nil && l.ID != 0 {
+		err = errors.Join(err, a.alarm(ctx, "compose", a.now(), []string{"A mail could not be written and waits. The log says why."}))
+	}
+	return m, err
+}
+
+// written composes a mail; a panic on the way is an error of this mail alone.
+func (a *app) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (m notify.Message, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = fmt.Errorf("compose outbox %d: %v: %w", l.ID, x, coldseam.ErrInvalid)
+		}
+	}()
 	return a.compose.Compose(l, charts)
+}
+
+// reword puts other content into a letter that is about to be written; a letter
+// of the outbox keeps it, so that what was told stays on record.
+func (a *app) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (coldseam.Letter, error) {
+	sortBriefs(c.Briefs)
+	var err error
+	if l.Payload, err = c.Marshal(); err != nil || l.ID == 0 {
+		return l, err
+	}
+	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
+		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
+	}
+	return l, nil
 }
 
 // freshen looks, just before a mail is written, whether its word still holds: a
@@ -390,7 +465,7 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 				return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
 			case err != nil:
 				a.log.Error("brief not readable", "reach", string(told.Reach), "err", err)
-				now = noBrief(told, a.now())
+				now = a.lost(ctx, told, l.LocalDate)
 			case b.Issued.After(told.Issued):
 				now = a.personal(b, l.Subscriber.Prefs)
 			}
@@ -406,15 +481,7 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 	if l.Kind == coldseam.MailFlip && c.Briefs[0].Verdict == c.Was {
 		return l, fmt.Errorf("turned back to %s: %w", c.Was, notify.ErrVoid)
 	}
-
-	sortBriefs(c.Briefs)
-	if l.Payload, err = c.Marshal(); err != nil {
-		return l, err
-	}
-	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
-		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
-	}
-	return l, nil
+	return a.reword(ctx, l, c)
 }
 
 // sameWord reports whether two briefs send a member to the same hours with the
@@ -453,7 +520,7 @@ func (a *app) chartOf(ctx context.Context, b coldseam.Brief, units string) ([]by
 	if err != nil {
 		return nil, err
 	}
-	if png, err = chart.MailPNG(full, units); err != nil {
+	if png, err = drawn(full, units); err != nil {
 		return nil, err
 	}
 	a.mu.Lock()
@@ -463,4 +530,15 @@ func (a *app) chartOf(ctx context.Context, b coldseam.Brief, units string) ([]by
 	}
 	a.charts[k] = png
 	return png, nil
+}
+
+// drawn is the chart of a brief; a brief that it cannot be drawn from goes
+// without.
+func drawn(b coldseam.Brief, units string) (png []byte, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = fmt.Errorf("chart of brief %d: %v: %w", b.ID, x, coldseam.ErrInvalid)
+		}
+	}()
+	return chart.MailPNG(b, units)
 }

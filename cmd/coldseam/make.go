@@ -103,22 +103,25 @@ func (a *app) previous(ctx context.Context, reach coldseam.ReachID, morning cold
 	return nil, coldseam.ErrNotFound
 }
 
+// saveMorning stores the ensembles and what is told. A part that cannot be
+// stored must not keep the word from those who wait for it.
 func (a *app) saveMorning(ctx context.Context, m *forecast.Morning) error {
 	b := &m.Brief
+	var errs []error
 	for _, e := range []coldseam.Ensemble{m.Flow, m.Temp} {
 		if len(e.Members) > 0 {
-			if _, err := a.db.SaveEnsemble(ctx, e); err != nil {
-				return err
-			}
+			_, err := a.db.SaveEnsemble(ctx, e)
+			errs = append(errs, err)
 		}
 	}
 	if len(m.Crossings) > 0 {
-		if err := a.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings); err != nil {
-			return err
-		}
+		errs = append(errs, a.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
 	}
-	if err := a.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run); err != nil {
+	errs = append(errs, a.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run))
+	if err := errors.Join(errs...); errors.Is(err, coldseam.ErrUnavailable) {
 		return err
+	} else if err != nil {
+		a.log.Error("forecast not stored", "reach", b.Reach, "err", err)
 	}
 	id, err := a.saveTold(ctx, *b)
 	b.ID = id

@@ -141,7 +141,8 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 		}
 		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
 		if err != nil {
-			return err
+			a.log.Error("compose notice", "subscriber", s.ID, "err", err)
+			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
 			Verdict: mine.Verdict.String(), Payload: payload}); err != nil {
@@ -192,7 +193,8 @@ func (a *app) queueOutlooks(ctx context.Context, now time.Time) error {
 		}
 		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: mine}.Marshal()
 		if err != nil {
-			return err
+			a.log.Error("compose outlook", "subscriber", s.ID, "err", err)
+			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
 			return err

@@ -60,6 +60,11 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 	a.noteBackup()
 	var errs []error
 	do := func(what string, f func() error) {
+		defer func() {
+			if p := recover(); p != nil {
+				errs = append(errs, fmt.Errorf("%s: panic: %v", what, p))
+			}
+		}()
 		if err := f(); err != nil {
 			errs = append(errs, fmt.Errorf("%s: %w", what, err))
 		}

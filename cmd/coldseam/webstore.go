@@ -35,8 +35,12 @@ func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
 			if errors.Is(err, coldseam.ErrNotFound) {
 				continue
 			}
-			if err != nil {
+			if err != nil && (ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable)) {
 				return nil, err
+			}
+			if err != nil { // one river's fault
+				p.log.Error("brief not readable", "reach", string(r.ID), "err", err)
+				b = noBrief(briefOf(r, d), p.now())
 			}
 			out = append(out, p.forStranger(b))
 			break

@@ -1,0 +1,172 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"net/mail"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bytes"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// three are the briefs of a morning: the Tamsen and the Hallam well, and the
+// Brandt, which the tests harm. The Brandt has the least odds, so that it stands
+// last.
+func three() []coldseam.Brief {
+	var out []coldseam.Brief
+	for i, r := range []struct {
+		id          coldseam.ReachID
+		river, name string
+	}{{"tamsen-bend", "Tamsen", "Bend"}, {"hallam-sandbar", "Hallam", "Sandbar"}, {"brandt-ledge", "Brandt", "Ledge"}} {
+		b := onTamsen(morningAt(4, 40))
+		b.Reach, b.River, b.ReachName = r.id, r.river, r.name
+		for k := range b.Windows {
+			b.Windows[k].Odds -= .01 * float64(i)
+		}
+		b.Odds = b.Windows[0].Odds
+		b.Stops = []coldseam.Reason{}
+		out = append(out, b)
+	}
+	return out
+}
+
+// leaves calls f for every settable number, string and time of a value, with its
+// path: of slices and maps the first element alone.
+func leaves(v reflect.Value, path string, f func(path string, leaf reflect.Value)) {
+	switch v.Kind() {
+	case reflect.Struct:
+		if v.Type() == reflect.TypeFor[time.Time]() {
+			f(path, v)
+			return
+		}
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				leaves(v.Field(i), path+"."+v.Type().Field(i).Name, f)
+			}
+		}
+	case reflect.Slice, reflect.Array:
+		if v.Len() > 0 {
+			leaves(v.Index(0), path+"[0]", f)
+		}
+	case reflect.Pointer:
+		if !v.IsNil() {
+			leaves(v.Elem(), path, f)
+		}
+	case reflect.Float64, reflect.Int, reflect.Int64, reflect.String:
+		f(path, v)
+	}
+}
+
+// hostile are the values that a leaf of each kind is set to.
+func hostile(leaf reflect.Value) (out []reflect.Value) {
+	add := func(vs ...any) {
+		for _, x := range vs {
+			out = append(out, reflect.ValueOf(x).Convert(leaf.Type()))
+		}
+	}
+	switch leaf.Kind() {
+	case reflect.Float64:
+		add(math.NaN(), math.Inf(1), math.Inf(-1), 1e308, -1e308, 1e300)
+	case reflect.Int, reflect.Int64:
+		add(math.MaxInt32, math.MinInt32, -1)
+	case reflect.String:
+		add("", strings.Repeat("flood ", 20000), "a\r\nBcc: x@y.example\r\n\r\nb", "<script>alert(1)</script>", "NaN %!d(nil) <nil>", "\x00\xff\xfe", "\u202e\u2028=?utf-8?q?x?=")
+	case reflect.Struct:
+		add(time.Time{}, time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC), time.Date(1, 1, 2, 0, 0, 0, 0, time.UTC))
+	}
+	return out
+}
+
+var blockBegins = regexp.MustCompile(`^(?:(?:GO|TOSS-UP|STAY|STOP|NO CALL) (.*)|Fished the (.*?)\? Fish|(\S[^:\n]*): (?:hazards of|why|weight by|how, in|to measure|what this|rules|all cautions|other ways))`)
+
+// riverBlocks are the parts of a mail's text that tell of one river, by its name.
+func riverBlocks(t *testing.T, raw []byte) map[string]string {
+	t.Helper()
+	m, err := mail.ReadMessage(bytes.NewReader(raw))
+	require.NoError(t, err)
+	out := map[string]string{}
+	name := ""
+	for _, line := range strings.SplitAfter(text(t, m), "\n") {
+		if m := blockBegins.FindStringSubmatch(line); m != nil {
+			name = "other"
+			for _, r := range []string{"Tamsen", "Hallam", "Brandt"} {
+				if strings.HasPrefix(m[1]+m[2]+m[3], r) {
+					name = r
+				}
+			}
+		}
+		if strings.HasPrefix(line, "Page: ") {
+			name = "foot"
+		}
+		out[name] += line
+	}
+	return out
+}
+
+// A fault of any kind in one value of one river's brief changes no word about
+// another river, and no mail is lost to it.
+func TestOneRiversFaultStaysItsOwn(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	v.clock.forward(morningAt(4, 46))
+	letter := func(t *testing.T, briefs []coldseam.Brief) []byte {
+		t.Helper()
+		var mine []coldseam.Brief
+		for _, b := range briefs {
+			mine = append(mine, v.personal(b, coldseam.Preferences{}))
+		}
+		sortBriefs(mine)
+		payload, err := notify.Content{Club: "Club", Briefs: mine}.Marshal()
+		if err == nil {
+			_, err = notify.ParseContent(payload)
+		}
+		if err != nil {
+			return nil // such a brief cannot be stored or read: see TestUnreadableBriefStopsNoOtherRiver
+		}
+		m, err := v.composeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: saturday, CreatedAt: morningAt(4, 46), Payload: payload,
+			Subscriber: coldseam.Subscriber{ID: 1, Email: "one@h.example"}})
+		require.NoError(t, err)
+		return m.Bytes
+	}
+	want := riverBlocks(t, letter(t, three()))
+	require.Contains(t, want["Brandt"], "weight by spot")
+
+	n := 0
+	shape := three()[2]
+	leaves(reflect.ValueOf(&shape).Elem(), "", func(path string, leaf reflect.Value) {
+		if path == ".Reach" || strings.HasPrefix(path, ".Chart") {
+			return
+		}
+		was := reflect.New(leaf.Type()).Elem()
+		was.Set(leaf)
+		for _, x := range hostile(leaf) {
+			briefs := three()
+			leaf.Set(x)
+			briefs[2] = shape
+			raw := letter(t, briefs)
+			leaf.Set(was)
+			n++
+			if raw == nil {
+				continue
+			}
+			got := riverBlocks(t, raw)
+			for _, r := range []string{"Tamsen", "Hallam"} {
+				require.Equal(t, want[r], got[r], "%s set to %.40v: %s", path, fmt.Sprint(x), r)
+			}
+			for _, line := range strings.Split(got["Brandt"], "\n") {
+				require.Less(t, len(line), 1000, path)
+			}
+		}
+	})
+	require.Greater(t, n, 1000)
+	t.Logf("%d faults", n)
+}
