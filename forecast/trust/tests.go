@@ -86,8 +86,9 @@ func (q *Quantity) falls(limit, perH, spike float64) {
 
 // collapses doubts readings after a rise that went in one step, back to near
 // where it came from: a gauge that was reset, for a river takes hours. They are
-// doubted for a day, or until half of the rise is there again.
-func (q *Quantity) collapses(least, spike float64) {
+// doubted for a day, or until half of the rise is there again. Falls that this
+// river is known for, own, are its dam's.
+func (q *Quantity) collapses(least, own, spike float64) {
 	lone := q.loneSpike(least, spike)
 	open, half, start := false, 0., time.Time{}
 	for k := 1; k < len(q.val); k++ {
@@ -98,7 +99,7 @@ func (q *Quantity) collapses(least, spike float64) {
 		}
 		if open {
 			open = x < half && q.at(k).Sub(start) <= fallWindow
-		} else if high-x > collapseShare*least {
+		} else if high-x > max(collapseShare*least, ownFallMost*own) {
 			foot := high
 			for j := k - 1; j >= 0 && q.at(k).Sub(q.at(j)) <= fallWindow; j-- {
 				foot = min(foot, q.scale(q.v(j)))

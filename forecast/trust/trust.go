@@ -153,8 +153,8 @@ func Judge(in Input) State {
 		h := in.History
 		flow.falls(max(fallLn, ownFallMost*h.FlowFall), recessionLnPerH, spikeLn)
 		stage.falls(max(fallM, ownFallMost*h.StageFallM), recessionMPerH, spikeM)
-		flow.collapses(collapseLn, spikeLn)
-		stage.collapses(collapseM, spikeM)
+		flow.collapses(collapseLn, h.FlowFall, spikeLn)
+		stage.collapses(collapseM, h.StageFallM, spikeM)
 		flow.alternates(reversalLn)
 		stage.alternates(reversalM)
 		water.alternates(reversalC)

@@ -244,3 +244,29 @@ func TestJudgeOfNothing(t *testing.T) {
 	require.False(t, s.Flow.Known || s.Stage.Known || s.Water.Known)
 	require.Zero(t, HistoryOf(nil, nil, nil, now).Span)
 }
+
+// A dam that opens and shuts every day is no gauge that was reset.
+func TestDailyReleasesAreNoReset(t *testing.T) {
+	t.Parallel()
+	in := river()
+	peak := func(obs []coldseam.Observation, up func(float64) float64, days int) []coldseam.Observation {
+		out := slices.Clone(obs)
+		for i, o := range out {
+			if h := o.At.Hour(); now.Sub(o.At) < time.Duration(days)*24*time.Hour && h >= 2 && h < 8 {
+				out[i].Value = up(o.Value)
+			}
+		}
+		return out
+	}
+	more := func(q float64) float64 { return q * 1.4 }
+	higher := func(s float64) float64 { return s * math.Sqrt(1.4) }
+	daily := in
+	daily.Flow, daily.Stage = peak(in.Flow, more, 30), peak(in.Stage, higher, 30)
+	daily.History = HistoryOf(daily.Flow, daily.Stage, daily.Water, now)
+	require.Zero(t, Judge(daily).Flow.Doubt)
+
+	once := in
+	once.Flow, once.Stage = peak(in.Flow, more, 1), peak(in.Stage, higher, 1)
+	once.History = HistoryOf(once.Flow, once.Stage, once.Water, now)
+	require.Equal(t, FallTooSteep, Judge(once).Flow.Doubt.Code)
+}
