@@ -36,6 +36,12 @@ const (
 	liftHours    = 3
 	capFootShare = 1.25 // of the foot: until then what is left of a stop caps
 	driftHours   = 24   // after the peak [common practice]
+
+	// A river that stays at its new level is judged by the limits of flow: after
+	// these hours without a new peak a rise no longer stops, then no longer caps
+	// [proposal]. Without them snowmelt kept STOP on 25 days of a spring.
+	stopPeakHours = 72
+	capPeakHours  = 168
 )
 
 // firing is what the rules say of one reading.
@@ -122,8 +128,11 @@ func (l *limb) take(o coldseam.Observation, f firing) {
 // keeps: it may only stop.
 func (l *limb) fall(o coldseam.Observation, daily bool, c course) {
 	const flags = coldseam.QCFlags | coldseam.Equipment | coldseam.Suspect
+	sincePeak := o.At.Sub(l.peakAt)
 	switch {
 	case l.word == riseNothing || o.Flag&flags != 0:
+	case l.word == riseStops && sincePeak >= hours(stopPeakHours) && !c.over(o.Value):
+		l.word, l.lifted = riseCaps, true
 	case l.word == riseStops && (c.over(o.Value) || !(o.Value < l.half())):
 		l.below = 0
 	case l.word == riseStops:
@@ -134,9 +143,9 @@ func (l *limb) fall(o coldseam.Observation, daily bool, c course) {
 		if daily || l.below >= liftReadings && o.At.Sub(l.belowSince) >= hours(liftHours) {
 			l.word, l.lifted = riseCaps, true
 		}
-	case l.lifted && c.gone(o.Value, l.foot):
+	case l.lifted && (c.gone(o.Value, l.foot) || sincePeak >= hours(capPeakHours)):
 		l.word = riseNothing
-	case !l.lifted && o.At.Sub(l.peakAt) > hours(driftHours):
+	case !l.lifted && sincePeak > hours(driftHours):
 		l.word = riseNothing // it capped the days on which it rose
 	}
 }

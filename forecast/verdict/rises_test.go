@@ -154,6 +154,27 @@ func TestRiseLifts(t *testing.T) {
 }
 
 // One low reading, or flagged ones, lift nothing.
+func TestRiseThatStaysHighIsLeftToTheLimits(t *testing.T) {
+	t.Parallel()
+	for _, r := range []struct {
+		name  string
+		hours float64 // since the peak
+		want  coldseam.Verdict
+	}{
+		{"71 h after the peak", 71, coldseam.Stop},
+		{"73 h after the peak", 73, coldseam.TossUp},
+		{"167 h after the peak", 167, coldseam.TossUp},
+		{"169 h after the peak", 169, coldseam.Go},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			t.Parallel()
+			obs := climb([2]float64{-r.hours - 40, 40}, [2]float64{-r.hours - 5, 40}, [2]float64{-r.hours, 80}, [2]float64{0, 79})
+			d := Decide(onFlow(obs, season(30, 45)))
+			require.Equal(t, r.want, d.Verdict, "%v", d.Fired)
+		})
+	}
+}
+
 func TestRiseIsNotLiftedByFlaggedReadings(t *testing.T) {
 	t.Parallel()
 	high := climb([2]float64{-60, 40}, [2]float64{-40, 40}, [2]float64{-35, 80}, [2]float64{-4, 80})
