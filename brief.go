@@ -322,6 +322,7 @@ type Brief struct {
 	Sure       string // high, medium, low
 	SureWhy    string
 	Inputs     []Input
+	Ice        Reason // the state of ice, since when and why
 	Rules      []Rule
 	Life       Reason `json:",omitzero"`  // the fixed life-jacket line; no code = water above 60 F
 	LifeLine   string `json:",omitempty"` // its words in briefs stored before it was data

@@ -55,8 +55,6 @@ type Reach struct {
 	CraftLimits     []CraftLimit `json:",omitempty"` // confirmed, of crafts other than the boat
 	FloodStageM     *float64     // minor flood stage
 	ActionStage     *float64     // m
-	IceSwitch       bool         // the admin's word: ice on the reach
-	IceOpenSaid     *time.Time
 
 	HazardsSurveyed bool
 	Hazards         []string // low-head dam, strainers, shelf ice ...

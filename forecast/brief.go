@@ -24,6 +24,7 @@ func (w *work) inputs() verdict.Inputs {
 		Candidates: w.cands, OddsNote: w.oddsNote, Begun: w.begun, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
 		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: w.releasePlan(),
 	}
+	in.Ice = w.ice
 	if w.failed != nil {
 		in.Failed = w.failed.Error()
 	}
@@ -46,6 +47,7 @@ func (w *work) brief() {
 		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands, FlowLimits: flowLimits(f),
 	}
+	b.Ice = d.IceReason
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {
 		b.GoodUntil = f.Day.At(12*time.Hour, f.Loc)

@@ -9,6 +9,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
@@ -83,6 +84,7 @@ type Features struct {
 	Rigs     map[string]coldseam.Preferences // members' own rigs, weighed beside the club's
 	Prev     *coldseam.Brief
 	Clarity  string
+	IceWords []ice.Word // of admin and members, in order of time
 	Sources  []coldseam.Attribution
 	Members  int
 	Seed     uint64
@@ -191,7 +193,7 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 // long as it stands for. What has ended is no part of the weather; the oldest
 // other part decides its age. Visibility past that age is not known.
 func (f *Features) WeatherSteps() verdict.Weather {
-	w := verdict.Weather{RainMM: f.rain24(), AirMaxC: f.airMax(hoursOf(f.Table.IceAirH))}
+	w := verdict.Weather{RainMM: f.rain24()}
 	at := map[[2]time.Time]*verdict.Hour{}
 
 	for i := range f.Weather {
@@ -268,27 +270,6 @@ func (f *Features) rainDaily(horizon int) []float64 {
 		}
 	}
 	return out
-}
-
-// airMax is the greatest daily mean air temperature of the days that span the
-// last d hours; a daily mean above freezing proves that an hour above freezing
-// was in it, so the ice rule errs to the careful side only by calling such a
-// spell shorter than it was.
-func (f *Features) airMax(d time.Duration) *float64 {
-	n := int(math.Ceil(d.Hours() / 24))
-	last := f.Days.Index(f.lastDay())
-	m := math.Inf(-1)
-	for i := last - n + 1; i <= last; i++ {
-		v := coldseam.At(f.Days.AirC, i)
-		if math.IsNaN(v) {
-			return nil
-		}
-		m = math.Max(m, v)
-	}
-	if math.IsInf(m, -1) {
-		return nil
-	}
-	return &m
 }
 
 func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

@@ -9,6 +9,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
@@ -27,8 +28,9 @@ type Morning struct {
 	FlowModel *flow.Model
 	TempModel *thermal.Model
 	Run       run.Result
-	Learnt    *run.Learnt // what the season's log taught; nil without trips
-	Problems  []error     // what could not be computed; the brief says what that means
+	Learnt    *run.Learnt  // what the season's log taught; nil without trips
+	Ice       []ice.Record // the latch on each day of this winter, the day under way last
+	Problems  []error      // what could not be computed; the brief says what that means
 }
 
 // Make computes the morning of one reach. It always returns a brief: what is
@@ -85,8 +87,9 @@ type work struct {
 	begun     []verdict.Candidate // windows under way
 	oddsNote  string
 	catch     verdict.Catch
-	ice       string // open, ice, unknown
 	history   trust.History
+	ice       ice.Status
+	frozen    ice.State // as the decision takes it: the latch, or a sign among the readings
 	geo       jig.Geometry
 }
 
@@ -107,14 +110,30 @@ func (w *work) fill() {
 	if !f.SeasonOK {
 		f.Season = verdict.DefaultSeason()
 	}
+	f.Days.Lat = f.Reach.Lat
+	w.iceState() // before members' readings stand in for a thermometer
 	w.readings()
 	w.history = trust.HistoryOf(f.Discharge, f.Stage, f.Water, f.Now)
-	f.Days.Lat = f.Reach.Lat
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
 	w.season = verdict.SeasonFlowOf(f.Days)
 	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
 	w.curve = stageCurve(f)
 	w.diel = thermal.NewDiel(f.Water, f.Now, f.Loc)
+}
+
+// iceState runs the latch over the winter.
+func (w *work) iceState() {
+	f := w.f
+	m := ice.Moment{Now: f.Now, Loc: f.Loc, ColdC: coldseam.C(f.Table.IceWaterF), Days: f.Days, Flow: f.Discharge, Stage: f.Stage,
+		Water: f.Water, Words: f.IceWords}
+	if f.TempSite != "" && f.TempSite != f.Reach.Site && f.TempSite != f.Reach.TempSite {
+		// A neighbour that the program chose may be another river: it opens nothing.
+		m.Days.WaterC, m.Days.WaterDoubt, m.Water = nil, nil, nil
+	}
+	for _, r := range f.Readings {
+		m.Members = append(m.Members, coldseam.Observation{At: r.At, Value: r.Value})
+	}
+	w.ice, w.out.Ice = ice.At(m)
 }
 
 func (w *work) problem(what string, err error) {
@@ -260,7 +279,7 @@ func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float
 // candidates are the windows of the day with everything that belongs to each.
 func (w *work) candidates() {
 	f := w.f
-	w.ice = verdict.Decide(w.inputs()).Ice
+	w.frozen = verdict.Decide(w.inputs()).Ice
 	spans := verdict.Windows(w.sun, f.Now)
 	lead := f.lead(f.Day)
 	var medians []float64

@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
 )
@@ -112,7 +113,12 @@ func TestStaleLastObservation(t *testing.T) {
 	require.NotEqual(t, fresh.Temp.Source, model.Temp.Source)
 	require.Contains(t, model.Temp.Flags, daily.FlagLowConfidence)
 	require.Greater(t, width(model), width(fresh))
+	require.Equal(t, coldseam.NoCall, model.Brief.Verdict)
+	require.True(t, fired(model, "ice_unknown_water_silent"), "an old reading is no open water: %v", model.Decision.Fired)
+	f.IceWords = []ice.Word{{At: testNow.Add(-time.Hour), Open: true, Admin: true}}
+	model = Make(f)
 	require.True(t, fired(model, "water_model"), "capped: from the model alone: %v", model.Decision.Fired)
+	require.True(t, fired(model, "ice_admin_open"), "capped: the admin's word alone: %v", model.Decision.Fired)
 	require.NotEqual(t, coldseam.Go, model.Brief.Verdict)
 	f = river()
 	f.Days.WaterC, f.Water, f.TempModel, f.FlowModel = nil, nil, nil, nil

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/verdict"
 )
@@ -67,7 +68,7 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 	in.BedFlowM3S = meanOf(f.Discharge, f.Now.Add(-72*time.Hour))
 	in.Rising = w.rising()
 	in.OverP95 = w.overP95Since(s.Sounded)
-	in.Ice = w.ice != "open"
+	in.Ice = w.frozen != ice.Open
 	return in
 }
 
@@ -80,7 +81,7 @@ const debrisRise = .5
 // gauge or in a warning, or a steep rise to high water.
 func (w *work) debris() bool {
 	f := w.f
-	if w.ice == "ice" {
+	if w.frozen == ice.Ice || w.frozen == ice.Breakup {
 		return true
 	}
 	for _, a := range f.Alerts {

@@ -156,6 +156,10 @@ func (k *block) inputs(f format) []string {
 			name = strings.ReplaceAll(clean(in.Key), "_", " ")
 		}
 		s := name + ": " + clean(in.State)
+		if in.Key == "ice" && k.Brief.Ice.Code != "" {
+			out = append(out, name+": "+f.reason(k.Brief.Ice))
+			continue
+		}
 		if !in.At.IsZero() {
 			at := f.dayClock(in.At, k.Brief.Day)
 			if in.Age >= 72*time.Hour { // a weekday would be ambiguous

@@ -48,9 +48,6 @@ var reasonWords = map[string]string{
 	"gust":                "gusts {gust_mps}; the limit is {limit_mps}",
 	"wind_chill":          "wind chill {chill_c}[ at {run_mps} under way][; the limit is {limit_c}]",
 	"freezing_spray":      "freezing spray: air {air_c}, wind {wind_mps}",
-	"ice_switch":          "ice on the reach, says the club admin",
-	"ice_flag":            "gauge flagged for ice at {at}",
-	"ice_likely":          "water {water_c} and {frost_h} of frost: ice likely",
 	"closed":              "[{rule}|closed on this date][: {link}]",
 
 	// What is missing: NO CALL.
@@ -76,7 +73,6 @@ var reasonWords = map[string]string{
 	"weather_no_wind":        "the weather forecast has no wind for the window",
 	"weather_no_gust":        "the weather forecast has no gusts for the window",
 	"weather_no_thunder":     "the weather forecast has no thunder for the window",
-	"ice_unknown":            "ice on the reach is not known",
 	"no_max_flow":            "no flow limit set and only {record_years} of record",
 	"limit_invalid":          "the {quantity} of this reach is not a number",
 	"stage_forecast_invalid": "the stage forecast is not a number",
@@ -146,6 +142,26 @@ var reasonWords = map[string]string{
 	"stage_untrusted":     "{quantity} not trusted since {at}: {doubt}",
 	"not_trusted":         "not trusted since {at}: {quantity} {doubt}",
 	"gauge_unchanged":     "gauge unchanged since {at}",
+
+	// Ice: what stops, what is not known, and open water since when and why.
+	"ice_breakup_flow":         "ice is going out: flow up {flow_times} times since {since}",
+	"ice_breakup":              "ice is going out since {since}",
+	"ice_qualifier":            "ice since {since}: the agency marks it",
+	"ice_word":                 "ice since {since}, reported from the river",
+	"ice_cold_water":           "ice since {since}: water {limit_c} or colder",
+	"ice_frost":                "ice since {since}: a long frost, no thermometer",
+	"ice_flag_dates":           "ice since {since}, as in most years; no thermometer",
+	"ice_flow_rise":            "ice still, after the rise before {since}",
+	"ice_unknown_record_start": "ice not known: the record is too short or cold",
+	"ice_unknown_water_silent": "ice not known: thermometer silent, told {since}",
+	"ice_unknown_no_record":    "ice not known: nothing here measures it",
+	"ice_open_warm_water":      "open water since {since}, two full days warm enough",
+	"ice_open_thaw":            "open water since {since}, by thaw and calm flow",
+	"ice_open_dates_over":      "open water since {since}, later than most years' ice",
+	"ice_open_summer":          "open water since {since}, summer",
+	"ice_open_word":            "open water by the admin's word, {since}",
+	"ice_admin_open":           "open water by the admin's word of {at} alone",
+	"ice_unwatched":            "no thermometer, and no word from the admin yet that the ice is gone",
 }
 
 const alertWords = "[{event}|warning without a name][ to {until}|, no end given]"

@@ -135,7 +135,6 @@ type ReachConfig struct {
 	FloodM          *float64     `toml:"flood_stage_m"`
 	ActionFt        *float64     `toml:"action_stage_ft"`
 	ActionM         *float64     `toml:"action_stage_m"`
-	IceSwitch       bool         `toml:"ice_switch"`
 	HazardsSurveyed bool         `toml:"hazards_surveyed"`
 	Hazards         []string     `toml:"hazards"`
 	Species         []string     `toml:"species"`
@@ -262,6 +261,9 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 	}
 	if un := md.Undecoded(); len(un) > 0 {
 		key := un[0]
+		if do, ok := gone[key[len(key)-1]]; ok {
+			return Config{}, fmt.Errorf("%s:%d: %q is no key any more: %s: %w", name, keyLine(text, key), key.String(), do, coldseam.ErrInvalid)
+		}
 		return Config{}, fmt.Errorf("%s:%d: unknown key %q: %w", name, keyLine(text, key), key.String(), coldseam.ErrInvalid)
 	}
 	c.Profiles = append(c.Profiles, profiles...)
@@ -270,6 +272,13 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 		return Config{}, fmt.Errorf("%s: %w", name, err)
 	}
 	return c, nil
+}
+
+// gone are keys of older configurations, and what to do now.
+var gone = map[string]string{
+	"ice_switch": "take the line out and say `coldseam reach ice closed REACH --why TEXT`",
+	"ice_air_h":  "take the line out: ice is a state now that frost closes and full warm days open",
+	"ice_age_h":  "take the line out: the state of ice is kept by the day",
 }
 
 func asParse(err error, pe *toml.ParseError) bool {

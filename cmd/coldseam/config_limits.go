@@ -76,6 +76,10 @@ func (c Config) table() (verdict.Table, error) {
 			errs = append(errs, fmt.Errorf("threshold cost: set odds.cost instead: %w", coldseam.ErrInvalid))
 			continue
 		}
+		if do, ok := gone[k]; ok {
+			errs = append(errs, fmt.Errorf("threshold %s is none any more: %s: %w", k, do, coldseam.ErrInvalid))
+			continue
+		}
 		errs = append(errs, t.Set(k, l.Value, l.Why))
 	}
 	return t, errors.Join(errs...)

@@ -48,7 +48,7 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 		AirSite: coldseam.SiteID(r.AirSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
 		AgencySite: coldseam.SiteID(r.FlowForecast),
 		DamCycle:   r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
-		IceSwitch: r.IceSwitch, HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,
+		HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,
 		ResidentShare: 0.15, TargetRate: r.TargetRate,
 		MaxFlowM3S:  pick("max_flow", r.MaxFlowM3S, r.MaxFlowCFS, coldseam.CubicMPerCFS),
 		FloodStageM: pick("flood_stage", r.FloodM, r.FloodFt, coldseam.MetrePerFoot),

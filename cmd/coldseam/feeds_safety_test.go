@@ -116,7 +116,7 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	require.Equal(t, coldseam.Stop, after.Verdict)
 	said := false
 	for _, x := range after.Stops {
-		said = said || x.Code == "ice_flag"
+		said = said || x.Code == "ice_qualifier"
 	}
 	require.True(t, said, "%v", after.Stops)
 }

@@ -93,7 +93,7 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 	for i := range 12 * 366 {
 		days.FlowM3S = append(days.FlowM3S, 20+130*float64((i*37)%101)/100)
 	}
-	sky := verdict.Weather{Issued: now.Add(-time.Hour), AirMaxC: p(9), RainMM: p(0)}
+	sky := verdict.Weather{Issued: now.Add(-time.Hour), RainMM: p(0)}
 	for at := now.Add(-12 * time.Hour).Truncate(time.Hour); at.Before(now.Add(48 * time.Hour)); at = at.Add(time.Hour) {
 		sky.Hours = append(sky.Hours, verdict.Hour{From: at, To: at.Add(time.Hour), AirC: p(8), WindMS: p(2), GustMS: p(4), Thunder: p(0), PrecipMM: p(0), VisibilityM: p(20000)})
 	}

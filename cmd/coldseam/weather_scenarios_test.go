@@ -15,6 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/covjson"
@@ -174,8 +175,6 @@ func wxRead(t *testing.T, body []byte, p ingest.Profile) []coldseam.Forecast {
 func wxDecide(fs []coldseam.Forecast, from, to float64) verdict.Decision {
 	f := forecast.Features{Now: wxNow, Day: wxDay, Loc: wxZone, Table: verdict.DefaultTable(), Weather: fs}
 	w := f.WeatherSteps()
-	mild := 6.0
-	w.AirMaxC = &mild
 
 	same := func(v float64, n int) []float64 { return slices.Repeat([]float64{v}, n) }
 	var flow, water []coldseam.Observation
@@ -188,7 +187,7 @@ func wxDecide(fs []coldseam.Forecast, from, to float64) verdict.Decision {
 		days.FlowM3S = append(days.FlowM3S, 20+130*float64((i*37)%101)/100)
 	}
 	limit, hold := 180., .95
-	return verdict.Decide(verdict.Inputs{Now: wxNow, Day: wxDay, Loc: wxZone, Table: f.Table, Weather: w, WaterModel: true,
+	return verdict.Decide(verdict.Inputs{Now: wxNow, Day: wxDay, Loc: wxZone, Table: f.Table, Weather: w, Ice: ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm}}, WaterModel: true,
 		Reach: coldseam.Reach{ID: "r", River: "Tamsen", Name: "Bend", Site: "x:1", Lat: 44.5, Lon: -92, MaxFlowM3S: &limit, HazardsSurveyed: true,
 			Species: []string{"walleye"},
 			Rules:   []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Link: "https://rules.example.org", CheckedOn: wxDay.Add(-3), CheckedBy: "keeper"}}},

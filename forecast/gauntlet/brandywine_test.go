@@ -87,7 +87,7 @@ func decide(t *testing.T, g gauge, i int, limit float64, strict bool) verdict.De
 			Discharge: check(coldseam.Discharge, g.flow), Stage: check(coldseam.Stage, g.stage), Water: check(coldseam.WaterTemp, g.water),
 		},
 		Alerts:     verdict.Alerts{At: now},
-		Weather:    verdict.Weather{Issued: now, AirMaxC: ptr(15), RainMM: ptr(0)},
+		Weather:    verdict.Weather{Issued: now, RainMM: ptr(0)},
 		WaterModel: true,
 	}
 	for h := range 30 {

@@ -62,14 +62,14 @@ const (
 	calmRise       = 1.10 // flow up by more keeps a reach closed
 	breakupRise    = 1.5  // flow over the least of breakupSpan days: break-up
 	breakupSpan    = 5
-	breakupDays    = 3  // days that a break-up lasts after the jump
-	silentDays     = 3  // full days without water temperature: nothing is known
-	blindDays      = 14 // full days without one: the reach counts as one without a thermometer
-	floodTimes     = 5. // of the winter's base flow, that a spring flood must reach
-	floodPassed    = .8 // of its peak, that the flow must fall below
-	markHold       = 48 * time.Hour
-	midwinter      = 184 // days after 1 July: no spring flood before
-	leastWinters   = 10  // of the agency's marks, for usual dates
+	breakupDays    = 3              // days that a break-up lasts after the jump
+	silentDays     = 3              // full days without water temperature: nothing is known
+	blindDays      = 14             // full days without one: the reach counts as one without a thermometer
+	floodTimes     = 5.             // of the winter's base flow, that a spring flood must reach
+	floodPassed    = .8             // of its peak, that the flow must fall below
+	MarkHold       = 48 * time.Hour // a qualifier or a report keeps a reach closed
+	midwinter      = 184            // days after 1 July: no spring flood before
+	leastWinters   = 10             // of the agency's marks, for usual dates
 	firstMarkShare = .10
 	lastMarkShare  = .90
 )
@@ -229,7 +229,7 @@ func (l *latch) exit() string {
 	d := l.days[l.i]
 	full := l.full()
 	switch {
-	case !l.lastSign.IsZero() && d.At.Sub(l.lastSign) < markHold:
+	case !l.lastSign.IsZero() && d.At.Sub(l.lastSign) < MarkHold:
 		return ""
 	case l.summer() && (l.State == Unknown || !l.thermometer() && !l.aired()):
 		return CauseSummer

@@ -192,7 +192,7 @@ func (m *Moment) said(s *Status, r River, days []Day) {
 		return
 	}
 	for _, d := range days {
-		if d.MarkAt.After(word.At.Add(-openHolds)) || d.WordAt.After(word.At) {
+		if !d.MarkAt.IsZero() && m.Now.Sub(d.MarkAt) < MarkHold || d.WordAt.After(word.At) {
 			return
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 )
 
 // Decision is the answer of Decide. Its zero value is NO CALL without odds.
@@ -29,7 +30,8 @@ type Decision struct {
 	Hazards   []string
 	Surveyed  bool
 	Inputs    []coldseam.Input
-	Ice       string          // open, ice, unknown
+	Ice       ice.State
+	IceReason coldseam.Reason // the state since when and why
 	Life      coldseam.Reason // the life-jacket line of cold water; no code = warm
 	Sure      string
 	SureWhy   string
@@ -63,15 +65,15 @@ type look struct {
 func Decide(in Inputs) Decision {
 	in.sane()
 	in.risen = in.rises()
-	ice := in.ice()
-	book := in.safetyInputs(ice)
-	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: ice.State,
+	frozen := in.iceState()
+	book := in.safetyInputs(frozen)
+	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: frozen.State, IceReason: in.iceReason(frozen),
 		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed, Life: in.lifeLine()}
 	looks := make([]look, len(in.Candidates))
 	for i, c := range in.Candidates {
 		looks[i] = in.inspect(c, book)
 	}
-	day := in.dayStops(ice)
+	day := in.dayStops(frozen)
 	if len(looks) == 0 {
 		day = append(day, in.alertStops(in.Now, in.Now.Add(12*time.Hour))...)
 	}

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/notify"
 )
 
@@ -58,7 +59,7 @@ func pastFlows(n int) Climate {
 }
 
 func calm() Weather {
-	w := Weather{Issued: at(0, 0), AirMaxC: ptr(6.0), RainMM: ptr(0.0)}
+	w := Weather{Issued: at(0, 0), RainMM: ptr(0.0)}
 	for h := 0; h < 48; h++ {
 		from := at(0, 0).Add(time.Duration(h) * time.Hour)
 		w.Hours = append(w.Hours, Hour{From: from, To: from.Add(time.Hour), AirC: ptr(4.0), WindMS: ptr(2.0), GustMS: ptr(4.0),
@@ -78,7 +79,11 @@ func good(p float64) Inputs {
 		Gauge:  Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(3.9), Turbidity: steady(8)},
 		Alerts: Alerts{At: at(4, 46)}, Weather: calm(), Climate: pastFlows(12), WaterModel: true,
 		Candidates: []Candidate{candidate(at(7, 0), at(10, 30), p)},
-		Sun:        SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone)}
+		Sun:        SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone), Ice: latch(ice.Open, ice.CauseWarm)}
+}
+
+func latch(s ice.State, cause string) ice.Status {
+	return ice.Status{Record: ice.Record{State: s, Cause: cause, Since: coldseam.Date{Year: 2026, Month: 3, Day: 2}}}
 }
 
 func TestDecideByOdds(t *testing.T) {
@@ -116,6 +121,6 @@ func TestNullValueWithIceQualifierStops(t *testing.T) {
 	in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: at(4, 48), Flag: coldseam.Missing | coldseam.Ice, Qualifiers: []string{"Ice"}})
 	d := Decide(in)
 	require.Equal(t, coldseam.Stop, d.Verdict)
-	require.Equal(t, "ice_flag", d.Stops[0].Code)
+	require.Equal(t, "ice_qualifier", d.Stops[0].Code)
 	require.False(t, d.OddsOK)
 }

@@ -28,7 +28,6 @@ func (in *Inputs) guard() {
 	in.limit("max_flow", &in.Reach.MaxFlowM3S)
 	in.limit("flood_stage", &in.Reach.FloodStageM)
 	known(&in.Reach.ActionStage)
-	known(&in.Weather.AirMaxC)
 	known(&in.Weather.RainMM)
 	in.Weather.Hours = slices.Clone(in.Weather.Hours)
 	for i := range in.Weather.Hours {

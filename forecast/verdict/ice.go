@@ -4,55 +4,92 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 )
 
-// iceState is what is known of ice at Now.
-type iceState struct {
-	State string // open, ice, unknown
-	At    time.Time
-	Note  string
-	stops []coldseam.Reason
+// iceState is the latch's state, closed by any sign of ice among the readings
+// at hand: a caller whose state is older than they are opens nothing.
+func (in *Inputs) iceState() ice.Status {
+	s := in.Ice
+	if s.State == ice.Ice || s.State == ice.Breakup {
+		return s
+	}
+	for _, obs := range [][]coldseam.Observation{in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water} {
+		for _, o := range obs {
+			if o.Flag&coldseam.Ice != 0 && in.Now.Sub(o.At) < ice.MarkHold {
+				return in.closedFor(ice.CauseQualifier, o.At)
+			}
+		}
+	}
+	limit := max(coldseam.C(in.Table.IceWaterF), ice.ColdC)
+	if o, ok := newest(in.Gauge.Water); ok && o.Value <= limit && in.Now.Sub(o.At) <= hours(in.Table.WaterAgeD*24) {
+		return in.closedFor(ice.CauseCold, o.At)
+	}
+	return s
 }
 
-// ice judges stop 2 and the ice input. Ice: any gauge series whose newest
-// speaking row carries an ice flag, also a row without a value; the admin's
-// switch; or nothing known with water at the limit and hard frost. Open: an
-// unflagged value of the last day with water above the limit or no hard frost,
-// or the admin's word.
-func (in *Inputs) ice() iceState {
-	limit := coldseam.C(in.Table.IceWaterF)
-	water, haveWater := newest(in.Gauge.Water)
-	haveWater = haveWater && in.Now.Sub(water.At) <= hours(in.Table.IceAgeH)
-	frost := in.Weather.AirMaxC != nil && *in.Weather.AirMaxC < 0
-	if in.Reach.IceSwitch {
-		return iceState{State: "ice", At: in.Now, stops: []coldseam.Reason{because(KindSafety, "ice_switch", "club admin", nil)}}
+func (in *Inputs) closedFor(cause string, at time.Time) ice.Status {
+	day := coldseam.DateOf(at.In(in.loc()))
+	return ice.Status{Record: ice.Record{Day: in.Day, State: ice.Ice, Since: day, Cause: cause}}
+}
+
+// iceReason says the state of ice as a reason: what it is, since when and why.
+func (in *Inputs) iceReason(s ice.Status) coldseam.Reason {
+	if s.Cause == "" {
+		s.Cause = ice.CauseStart
 	}
-	var plain time.Time
-	for _, s := range [][]coldseam.Observation{in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water} {
-		o, ok := spoken(s)
-		if !ok {
-			continue
-		}
-		if o.Flag&coldseam.Ice != 0 {
-			r := because(KindSafety, "ice_flag", "gauge", nil)
-			r.At = o.At
-			return iceState{State: "ice", At: o.At, stops: []coldseam.Reason{r}}
-		}
-		if in.Now.Sub(o.At) <= hours(in.Table.IceAgeH) && o.At.After(plain) && o.Flag&coldseam.Missing == 0 {
-			plain = o.At
+	kind, code := KindNote, "ice_open_"+s.Cause
+	values := map[string]float64{}
+	switch s.State {
+	case ice.Unknown:
+		kind, code = KindMissing, "ice_unknown_"+s.Cause
+	case ice.Ice:
+		kind, code = KindSafety, "ice_"+s.Cause
+		values["limit_c"] = max(coldseam.C(in.Table.IceWaterF), ice.ColdC)
+	case ice.Breakup:
+		kind, code = KindSafety, "ice_breakup"
+		if s.Times > 0 {
+			code = "ice_breakup_flow"
+			values["flow_times"] = s.Times
 		}
 	}
-	if said := in.Reach.IceOpenSaid; said != nil && in.Now.Sub(*said) <= hours(in.Table.IceAgeH) && !said.After(in.Now) {
-		return iceState{State: "open", At: *said, Note: "the admin's word"}
+	r := because(kind, code, clubRule, values)
+	switch since := s.Since; {
+	case code == "ice_breakup_flow":
+		r.At = s.LeastOn.In(in.loc())
+	case !since.IsZero():
+		r.At = since.In(in.loc())
 	}
-	warm := haveWater && water.Value > limit
-	mild := in.Weather.AirMaxC != nil && !frost
-	if !plain.IsZero() && (warm || mild) {
-		return iceState{State: "open", At: plain}
+	return r
+}
+
+// iceStops is stop 2.
+func (in *Inputs) iceStops(s ice.Status) []coldseam.Reason {
+	if s.State != ice.Ice && s.State != ice.Breakup {
+		return nil
 	}
-	if haveWater && water.Value <= limit && frost {
-		return iceState{State: "ice", At: water.At, stops: []coldseam.Reason{because(KindSafety, "ice_likely", clubRule,
-			map[string]float64{"water_c": water.Value, "frost_h": in.Table.IceAirH})}}
+	return []coldseam.Reason{in.iceReason(s)}
+}
+
+// iceInput is the state as an input: not known is NO CALL, and open water that
+// only the admin vouches for, or that no thermometer watches, is capped.
+func (in *Inputs) iceInput(l *ledger, s ice.Status) {
+	i := coldseam.Input{Key: "ice", Name: "Ice state", Safety: true, State: StateGood}
+	for _, obs := range [][]coldseam.Observation{in.Gauge.Water, in.Gauge.Discharge} {
+		if o, ok := newest(obs); ok && o.At.After(i.At) {
+			i.At, i.Age = o.At, in.age(o.At)
+		}
 	}
-	return iceState{State: "unknown", At: plain}
+	switch {
+	case s.State == ice.Unknown:
+		i.State = StateMissing
+		l.bad = append(l.bad, in.iceReason(s))
+	case !s.OpenedAt.IsZero():
+		r := because(KindCap, "ice_admin_open", "club admin", nil)
+		r.At = s.OpenedAt
+		l.caps = append(l.caps, r)
+	case s.Unwatched:
+		l.caps = append(l.caps, because(KindCap, "ice_unwatched", clubRule, nil))
+	}
+	l.inputs = append(l.inputs, i)
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/trust"
 )
 
@@ -22,6 +23,7 @@ type Inputs struct {
 	Weather Weather
 	Climate Climate // of the flow around Day
 	Season  SeasonFlow
+	Ice     ice.Status
 
 	// WaterModel says that a fitted water temperature model stands behind the
 	// forecast, so that a silent thermometer caps instead of ending the odds.
@@ -168,17 +170,6 @@ const WaterTodayH = 30
 func (in *Inputs) waterNow() (o coldseam.Observation, ok bool) {
 	o, ok = newest(in.Gauge.Water)
 	return o, ok && in.Now.Sub(o.At) <= hours(WaterTodayH)
-}
-
-// spoken is the newest row that says something of ice: it carries an ice flag
-// or is a usable value.
-func spoken(obs []coldseam.Observation) (coldseam.Observation, bool) {
-	for i := len(obs) - 1; i >= 0; i-- {
-		if obs[i].Flag&coldseam.Ice != 0 || obs[i].Flag.Usable() {
-			return obs[i], true
-		}
-	}
-	return coldseam.Observation{}, false
 }
 
 // before is the usable value nearest to h hours before the newest one, within

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/trust"
 )
 
@@ -28,12 +29,12 @@ type ledger struct {
 
 // safetyInputs checks every safety input of the day (section by section, in
 // the order in which they are printed) against its greatest age.
-func (in *Inputs) safetyInputs(ice iceState) ledger {
+func (in *Inputs) safetyInputs(frozen ice.Status) ledger {
 	var l ledger
 	in.gaugeInputs(&l)
 	in.alertInput(&l)
 	in.weatherInput(&l)
-	in.iceInput(&l, ice)
+	in.iceInput(&l, frozen)
 	in.limitInput(&l)
 	in.ruleInput(&l)
 	in.waterInput(&l)
@@ -193,21 +194,6 @@ func (in *Inputs) weatherInput(l *ledger) {
 			i.State = StateStale
 			l.bad = append(l.bad, tooOld(i))
 		}
-	}
-	l.inputs = append(l.inputs, i)
-}
-
-func (in *Inputs) iceInput(l *ledger, ice iceState) {
-	i := coldseam.Input{Key: "ice", Name: "Ice state", Safety: true, At: ice.At, Limit: hours(in.Table.IceAgeH), State: StateGood, Note: ice.State}
-	if !ice.At.IsZero() {
-		i.Age = in.age(ice.At)
-	}
-	if ice.Note != "" {
-		i.Note += ", " + ice.Note
-	}
-	if ice.State == "unknown" {
-		i.State = StateMissing
-		l.bad = append(l.bad, missing("ice_unknown", nil))
 	}
 	l.inputs = append(l.inputs, i)
 }

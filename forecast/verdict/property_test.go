@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 )
 
 // anyInputs draws a morning with values, ages and holes at random.
@@ -55,7 +56,7 @@ func anyInputs(t *rapid.T) Inputs {
 		in.Weather.Issued = age("weather", 14)
 	}
 	if touch("air max") {
-		in.Weather.AirMaxC = rapid.SampledFrom([]*float64{nil, ptr(-3.0), ptr(4.0)}).Draw(t, "air max")
+		in.Ice.State = rapid.SampledFrom([]ice.State{ice.Unknown, ice.Open, ice.Open, ice.Open, ice.Ice, ice.Breakup}).Draw(t, "ice")
 	}
 	maybe := func(name string, lo, hi float64) *float64 {
 		if rapid.IntRange(0, 19).Draw(t, name+" there") == 0 {
@@ -137,8 +138,7 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 		r := in.Reach.Rules[0]
 		require.False(t, r.Closed[0].Contains(in.Day))
 		require.True(t, in.Day.Sub(r.CheckedOn) <= 365 && in.Day.Sub(r.CheckedOn) >= 0)
-		require.NotEqual(t, "unknown", d.Ice)
-		require.NotEqual(t, "ice", d.Ice)
+		require.Equal(t, ice.Open, d.Ice)
 		w := d.Windows[d.WindowI]
 		require.NotNil(t, w.AirC)
 		require.Less(t, coldseam.MPH(*w.WindMS), 25.0)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 )
 
 // The kinds of reason.
@@ -59,8 +60,8 @@ func (in *Inputs) recent(o coldseam.Observation) bool {
 
 // dayStops are the safety stops that do not depend on the window: what the
 // gauge has seen, and ice. Order: as the stops are numbered.
-func (in *Inputs) dayStops(ice iceState) []coldseam.Reason {
-	return slices.Concat(in.stageStop(), ice.stops, in.risen.stops, in.flowStops(), in.kept.stop)
+func (in *Inputs) dayStops(frozen ice.Status) []coldseam.Reason {
+	return slices.Concat(in.stageStop(), in.iceStops(frozen), in.risen.stops, in.flowStops(), in.kept.stop)
 }
 
 // stageStop is stop 1 on the measured stage.

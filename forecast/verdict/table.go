@@ -15,7 +15,6 @@ type Table struct {
 	FloodShare   float64 // share of members that reach minor flood in the window + after hours
 	AfterH       float64 // hours after the window that the stops look ahead
 	IceWaterF    float64
-	IceAirH      float64
 	Thunder      float64 // probability
 	LaunchH      float64 // from the launch to the window
 	AshoreH      float64 // from the end of the window until all are ashore
@@ -34,7 +33,6 @@ type Table struct {
 	GaugeAgeH   float64
 	AlertAgeH   float64
 	WeatherAgeH float64
-	IceAgeH     float64
 	WaterAgeD   float64
 	RuleAgeD    float64
 	StopAgeH    float64 // a gauge value up to this age can still stop
@@ -83,8 +81,7 @@ func Thresholds() []Threshold {
 	return []Threshold{
 		row("flood_share", "members that reach minor flood", "1", .20, -1, .01, 1, "categories [source: NWSM 10-950]; share "+prop, func(t *Table) *float64 { return &t.FloodShare }),
 		row("after_h", "look ahead after the window", "h", 6, 1, 0, 24, prop, func(t *Table) *float64 { return &t.AfterH }),
-		row("ice_water_f", "water at which ice is possible", "F", 33, 1, 32, 40, prop, func(t *Table) *float64 { return &t.IceWaterF }),
-		row("ice_air_h", "air below freezing for", "h", 48, -1, 12, 96, prop, func(t *Table) *float64 { return &t.IceAirH }),
+		row("ice_water_f", "water that closes a reach for ice; not below .56 C", "F", 33, 1, 32, 40, prop, func(t *Table) *float64 { return &t.IceWaterF }),
 		row("thunder", "thunder on the water, stop", "1", .30, -1, .02, .9, prop+"; leave at first thunder, wait 30 min [source: NWS]", func(t *Table) *float64 { return &t.Thunder }),
 		row("launch_h", "from the launch to the window, judged with it", "h", .75, 1, 0, 3, prop, func(t *Table) *float64 { return &t.LaunchH }),
 		row("ashore_h", "to get off the water after the window, judged with it", "h", 2, 1, 0, 6, prop, func(t *Table) *float64 { return &t.AshoreH }),
@@ -102,7 +99,6 @@ func Thresholds() []Threshold {
 		row("gauge_age_h", "greatest age of flow and stage", "h", 6, -1, .5, 48, prop, func(t *Table) *float64 { return &t.GaugeAgeH }),
 		row("alert_age_h", "greatest age of the warning feed", "h", 1, -1, .1, 12, prop, func(t *Table) *float64 { return &t.AlertAgeH }),
 		row("weather_age_h", "greatest age of the weather issue", "h", 12, -1, 1, 36, prop, func(t *Table) *float64 { return &t.WeatherAgeH }),
-		row("ice_age_h", "greatest age of the ice state", "h", 24, -1, 1, 72, prop, func(t *Table) *float64 { return &t.IceAgeH }),
 		row("water_age_d", "greatest age of a measured water temperature", "d", 5, -1, .25, 10, prop, func(t *Table) *float64 { return &t.WaterAgeD }),
 		row("rule_age_d", "greatest age of a checked rule", "d", 365, -1, 1, 730, prop, func(t *Table) *float64 { return &t.RuleAgeD }),
 		row("stop_age_h", "age up to which an old reading still stops", "h", 24, 1, 6, 168, prop, func(t *Table) *float64 { return &t.StopAgeH }),

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/notify"
 )
 
@@ -62,13 +63,14 @@ func stops() []change {
 		{"members reach flood", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.PFlood = ptr(.20) }) }, "flood_forecast"},
 		{"ice flag", func(in *Inputs) {
 			in.Gauge.Stage = append(in.Gauge.Stage, coldseam.Observation{At: at(4, 47), Value: 2.1, Flag: coldseam.Ice})
-		}, "ice_flag"},
+		}, "ice_qualifier"},
 		{"null value with ice qualifier", func(in *Inputs) {
 			in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: at(4, 47), Flag: coldseam.Ice | coldseam.Missing})
-		}, "ice_flag"},
+		}, "ice_qualifier"},
 		{"ice jam notice", add("Ice Jam Statement", at(0, 0), at(12, 0)), "ice_alert"},
-		{"admin ice switch", func(in *Inputs) { in.Reach.IceSwitch = true }, "ice_switch"},
-		{"cold water and hard frost", func(in *Inputs) { in.Gauge.Water = steady(.4); in.Weather.AirMaxC = ptr(-2.0) }, "ice_likely"},
+		{"latch closed by a report", func(in *Inputs) { in.Ice = latch(ice.Ice, ice.CauseWord) }, "ice_word"},
+		{"break-up", func(in *Inputs) { in.Ice = latch(ice.Breakup, ice.CauseRise) }, "ice_breakup"},
+		{"water at 33 F whatever the latch says", func(in *Inputs) { in.Gauge.Water = steady(.56) }, "ice_cold_water"},
 		{"thunder", func(in *Inputs) { eachHour(in, func(h *Hour) { h.Thunder = ptr(.30) }) }, "thunder"},
 		{"flash flood warning", add("Flash Flood Warning", at(6, 0), at(9, 0)), "storm_alert"},
 		{"tornado warning", add("Tornado Warning", at(6, 0), at(9, 0)), "storm_alert"},
@@ -137,7 +139,7 @@ func gaps() []change {
 		{"alerts never read", func(in *Inputs) { in.Alerts.At = time.Time{} }, "alerts_missing"},
 		{"alerts 61 min old", func(in *Inputs) { in.Alerts.At = in.Now.Add(-61 * time.Minute) }, "alerts_stale"},
 		{"alerts of the future", func(in *Inputs) { in.Alerts.At = in.Now.Add(time.Hour) }, "alerts_failed"},
-		{"no weather", func(in *Inputs) { in.Weather = Weather{AirMaxC: ptr(6.0)} }, "weather_missing"},
+		{"no weather", func(in *Inputs) { in.Weather = Weather{} }, "weather_missing"},
 		{"weather 12 h 1 min old", func(in *Inputs) { in.Weather.Issued = in.Now.Add(-12*time.Hour - time.Minute) }, "weather_stale"},
 		{"weather ends too early", func(in *Inputs) { in.Weather.Hours = in.Weather.Hours[:min(9, len(in.Weather.Hours))] }, "weather_gap"},
 		{"weather with a hole", func(in *Inputs) {
@@ -155,7 +157,7 @@ func gaps() []change {
 		}, "weather_no_gust"},
 		{"no thunder", func(in *Inputs) { eachHour(in, func(h *Hour) { h.Thunder = nil }) }, "weather_no_thunder"},
 		{"no air", func(in *Inputs) { eachHour(in, func(h *Hour) { h.AirC = nil }) }, "weather_no_air"},
-		{"ice unknown", func(in *Inputs) { in.Gauge.Water = steady(.4); in.Weather.AirMaxC = nil }, "ice_unknown"},
+		{"ice unknown", func(in *Inputs) { in.Ice = latch(ice.Unknown, ice.CauseSilent) }, "ice_unknown_water_silent"},
 		{"no flow limit and nine years", func(in *Inputs) { in.Reach.MaxFlowM3S = nil; in.Climate = pastFlows(9) }, "no_max_flow"},
 		{"no season rule", func(in *Inputs) { in.Reach.Rules = nil }, "season_unverified"},
 		{"rule of another species", func(in *Inputs) { in.Species = "sauger" }, "season_unverified"},

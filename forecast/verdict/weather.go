@@ -15,9 +15,6 @@ type Weather struct {
 	// Hours are the steps by their start. They may overlap and each may hold
 	// some quantities alone: a forecast has air by the hour and thunder by six.
 	Hours []Hour
-	// AirMaxC is the greatest air temperature of the last Table.IceAirH hours;
-	// nil = not known for all of them.
-	AirMaxC *float64
 	// RainMM is the forecast rain upstream in the next 24 h, nil = unknown.
 	RainMM *float64
 }

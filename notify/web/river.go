@@ -199,6 +199,9 @@ func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 		if in.Limit > 0 {
 			row.Limit = limitWords(in.Limit)
 		}
+		if in.Key == "ice" && b.Ice.Code != "" {
+			row.Note = words.Reason(b.Ice)
+		}
 		if d := words.Doubt(in); d != "" {
 			row.Note = strings.TrimSuffix(d+"; "+row.Note, "; ")
 		}
