@@ -64,6 +64,7 @@ type Trip struct {
 	AngleDeg     *float64
 	BecauseMail  *bool
 	WentNot      bool // "did not go"
+	Ice          bool // a report of ice on the reach, which closes it; kept apart from the trip
 	WaterC       *float64
 	WaterAt      time.Time
 	Clarity      string // clear, stained, muddy, ""

@@ -272,4 +272,20 @@ func (f *Features) rainDaily(horizon int) []float64 {
 	return out
 }
 
+// Ice runs the ice latch over the winter: the state now, and that of each day,
+// the one under way last.
+func (f *Features) Ice() (ice.Status, []ice.Record) {
+	m := ice.Moment{Now: f.Now, Loc: f.Loc, ColdC: coldseam.C(f.Table.IceWaterF), Days: f.Days, Flow: f.Discharge, Stage: f.Stage,
+		Water: f.Water, Words: f.IceWords}
+	m.Days.Lat = f.Reach.Lat
+	if f.TempSite != "" && f.TempSite != f.Reach.Site && f.TempSite != f.Reach.TempSite {
+		// A neighbour that the program chose may be another river: it opens nothing.
+		m.Days.WaterC, m.Days.WaterDoubt, m.Water = nil, nil, nil
+	}
+	for _, r := range f.Readings {
+		m.Members = append(m.Members, coldseam.Observation{At: r.At, Value: r.Value})
+	}
+	return ice.At(m)
+}
+
 func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

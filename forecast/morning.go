@@ -111,7 +111,7 @@ func (w *work) fill() {
 		f.Season = verdict.DefaultSeason()
 	}
 	f.Days.Lat = f.Reach.Lat
-	w.iceState() // before members' readings stand in for a thermometer
+	w.ice, w.out.Ice = f.Ice() // before members' readings stand in for a thermometer
 	w.readings()
 	w.history = trust.HistoryOf(f.Discharge, f.Stage, f.Water, f.Now)
 	w.climate = verdict.ClimateOf(f.Days, f.Day)
@@ -119,21 +119,6 @@ func (w *work) fill() {
 	w.sun = verdict.SunOf(f.Day, f.Reach.Lat, f.Reach.Lon, f.Loc)
 	w.curve = stageCurve(f)
 	w.diel = thermal.NewDiel(f.Water, f.Now, f.Loc)
-}
-
-// iceState runs the latch over the winter.
-func (w *work) iceState() {
-	f := w.f
-	m := ice.Moment{Now: f.Now, Loc: f.Loc, ColdC: coldseam.C(f.Table.IceWaterF), Days: f.Days, Flow: f.Discharge, Stage: f.Stage,
-		Water: f.Water, Words: f.IceWords}
-	if f.TempSite != "" && f.TempSite != f.Reach.Site && f.TempSite != f.Reach.TempSite {
-		// A neighbour that the program chose may be another river: it opens nothing.
-		m.Days.WaterC, m.Days.WaterDoubt, m.Water = nil, nil, nil
-	}
-	for _, r := range f.Readings {
-		m.Members = append(m.Members, coldseam.Observation{At: r.At, Value: r.Value})
-	}
-	w.ice, w.out.Ice = ice.At(m)
 }
 
 func (w *work) problem(what string, err error) {

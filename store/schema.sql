@@ -1044,6 +1044,75 @@ COMMENT ON COLUMN coldseam.gauging.quality IS 'The agency''s word for its qualit
 
 COMMENT ON COLUMN coldseam.gauging.known_at IS 'When it became known here.';
 
+CREATE TABLE coldseam.ice_state (
+    reach_id text NOT NULL,
+    day date NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    state text NOT NULL,
+    since date NOT NULL,
+    cause text NOT NULL,
+    frost_cd double precision NOT NULL,
+    thaw_cd double precision NOT NULL,
+    CONSTRAINT ice_state_known CHECK ((state = ANY (ARRAY['unknown'::text, 'open'::text, 'ice'::text, 'breaking_up'::text])))
+);
+
+COMMENT ON TABLE coldseam.ice_state IS 'The ice latch of each reach and day, one row a version; the newest counts.';
+
+COMMENT ON COLUMN coldseam.ice_state.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.ice_state.day IS 'Local civil day at whose end the state holds; the day under way until it is over.';
+
+COMMENT ON COLUMN coldseam.ice_state.known_at IS 'When this version was made.';
+
+COMMENT ON COLUMN coldseam.ice_state.state IS 'unknown (reads as ice), open, ice or breaking_up.';
+
+COMMENT ON COLUMN coldseam.ice_state.since IS 'First day of the state.';
+
+COMMENT ON COLUMN coldseam.ice_state.cause IS 'Code of what brought the state.';
+
+COMMENT ON COLUMN coldseam.ice_state.frost_cd IS 'Net frost since the reach was last seen open, degC days.';
+
+COMMENT ON COLUMN coldseam.ice_state.thaw_cd IS 'Net thaw since it closed, degC days.';
+
+CREATE TABLE coldseam.ice_word (
+    ice_word_id bigint NOT NULL,
+    reach_id text NOT NULL,
+    said_at timestamp with time zone NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    open boolean NOT NULL,
+    admin boolean NOT NULL,
+    who text NOT NULL,
+    why text NOT NULL,
+    CONSTRAINT ice_word_members_close CHECK ((admin OR (NOT open)))
+);
+
+COMMENT ON TABLE coldseam.ice_word IS 'What the admin or a member said of ice on a reach. A member''s word only closes.';
+
+COMMENT ON COLUMN coldseam.ice_word.ice_word_id IS 'Key of the word.';
+
+COMMENT ON COLUMN coldseam.ice_word.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.ice_word.said_at IS 'The time it speaks of.';
+
+COMMENT ON COLUMN coldseam.ice_word.known_at IS 'When it was entered.';
+
+COMMENT ON COLUMN coldseam.ice_word.open IS 'Open water, by the admin alone; else ice.';
+
+COMMENT ON COLUMN coldseam.ice_word.admin IS 'Said by the admin.';
+
+COMMENT ON COLUMN coldseam.ice_word.who IS 'A role, or the pseudonym of a member; never an address.';
+
+COMMENT ON COLUMN coldseam.ice_word.why IS 'The reason given.';
+
+ALTER TABLE coldseam.ice_word ALTER COLUMN ice_word_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.ice_word_ice_word_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
 CREATE VIEW coldseam.last_brief AS
  SELECT DISTINCT ON (brief.reach_id, brief.day) brief.brief_id,
     brief.reach_id,
@@ -2555,6 +2624,36 @@ COMMENT ON COLUMN season.forecast_pair.inside IS 'Measured within p10-p90; 8 in 
 
 COMMENT ON COLUMN season.forecast_pair.persistence_error IS 'Absolute error of "stays as it was yesterday".';
 
+CREATE VIEW season.ice AS
+ SELECT DISTINCT ON (ice_state.reach_id, ice_state.day) ice_state.reach_id,
+    ice_state.day,
+    ice_state.state,
+    ice_state.since,
+    ice_state.cause,
+    ice_state.frost_cd,
+    ice_state.thaw_cd,
+    ice_state.known_at
+   FROM coldseam.ice_state
+  ORDER BY ice_state.reach_id, ice_state.day, ice_state.known_at DESC;
+
+COMMENT ON VIEW season.ice IS 'The state of ice of each reach and day, as known last.';
+
+COMMENT ON COLUMN season.ice.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.ice.day IS 'Local civil day.';
+
+COMMENT ON COLUMN season.ice.state IS 'unknown (reads as ice), open, ice or breaking_up.';
+
+COMMENT ON COLUMN season.ice.since IS 'First day of the state.';
+
+COMMENT ON COLUMN season.ice.cause IS 'Code of what brought the state.';
+
+COMMENT ON COLUMN season.ice.frost_cd IS 'Net frost since the reach was last seen open, degC days.';
+
+COMMENT ON COLUMN season.ice.thaw_cd IS 'Net thaw since it closed, degC days.';
+
+COMMENT ON COLUMN season.ice.known_at IS 'When this was made.';
+
 CREATE VIEW season.mail AS
  SELECT outbox.local_date AS day,
     (EXTRACT(year FROM outbox.local_date))::integer AS season,
@@ -3082,6 +3181,15 @@ ALTER TABLE ONLY coldseam.forecast_score
 ALTER TABLE ONLY coldseam.gauging
     ADD CONSTRAINT gauging_pkey PRIMARY KEY (site_id, measured_at);
 
+ALTER TABLE ONLY coldseam.ice_state
+    ADD CONSTRAINT ice_state_pkey PRIMARY KEY (reach_id, day, known_at);
+
+ALTER TABLE ONLY coldseam.ice_word
+    ADD CONSTRAINT ice_word_key UNIQUE (reach_id, said_at, open, who);
+
+ALTER TABLE ONLY coldseam.ice_word
+    ADD CONSTRAINT ice_word_pkey PRIMARY KEY (ice_word_id);
+
 ALTER TABLE ONLY coldseam.latest
     ADD CONSTRAINT latest_pkey PRIMARY KEY (series_id);
 
@@ -3195,6 +3303,12 @@ CREATE INDEX trip_day_idx ON coldseam.trip USING btree (day);
 
 ALTER TABLE ONLY coldseam.bounce
     ADD CONSTRAINT bounce_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE CASCADE;
+
+ALTER TABLE ONLY coldseam.ice_state
+    ADD CONSTRAINT ice_state_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);
+
+ALTER TABLE ONLY coldseam.ice_word
+    ADD CONSTRAINT ice_word_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);
 
 ALTER TABLE ONLY coldseam.outbox
     ADD CONSTRAINT outbox_edition_fkey FOREIGN KEY (edition_id) REFERENCES coldseam.edition(edition_id);

@@ -38,6 +38,7 @@ func (k *checker) reaches(ctx context.Context) {
 		k.gauge(ctx, r)
 		k.forecast(ctx, r)
 		k.limitsOf(ctx, r)
+		k.ice(ctx, r)
 		k.rules(r)
 		k.spots(ctx, r)
 		k.measure(ctx, r)

@@ -48,6 +48,8 @@ func TestConfigErrorsNameTheLine(t *testing.T) {
 		{"zone", head + "zone = \"Mars/Olympus\"\n", `c.toml: club.zone is "Mars/Olympus"; want an IANA zone such as America/Chicago: invalid`},
 		{"send time", head + "send_at = \"4:45 am\"\n", `c.toml: club.send_at is "4:45 am"; want a 24-hour time such as 04:45: invalid`},
 		{"cost", head + "[odds]\ncost = 0.9\n", `c.toml: odds.cost is 0.9; want 0.2 to 0.7: invalid`},
+		{"a key that went", head + "[[reach]]\nid = \"a\"\nice_switch = true\n", `c.toml:6: "reach.ice_switch" is no key any more: take the line out and say ` + "`coldseam reach ice closed"},
+		{"a limit that went", head + "[thresholds]\nice_age_h = 12\n", `threshold ice_age_h is none any more: take the line out`},
 		{"unknown policy", head + "[mail]\nunknown = \"maybe\"\n", `c.toml: mail.unknown is "maybe"; want resend or hold: invalid`},
 		{"site without profile", head + "[[site]]\nid = \"a:1\"\nprofile = \"a\"\ncode = \"1\"\nzone = \"UTC\"\n", `c.toml: site a:1: no [[profile]] named "a": invalid`},
 	} {

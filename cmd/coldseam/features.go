@@ -52,6 +52,7 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 	g.neighbours()
 	g.models()
 	g.log()
+	g.ice()
 	g.recalibration()
 	g.rigs()
 	return f, g.err()

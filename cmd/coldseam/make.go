@@ -46,6 +46,9 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 	if err := a.saveMorning(ctx, &m); err != nil {
 		return coldseam.Brief{}, err
 	}
+	if err := a.saveIce(ctx, r.ID, now, m.Ice); err != nil {
+		a.log.Error("ice state", "reach", r.ID, "err", err)
+	}
 	if err := a.queueFlips(ctx, m.Brief, f.Prev); err != nil {
 		a.log.Error("flip notices", "reach", r.ID, "err", err)
 	}

@@ -15,6 +15,7 @@ import (
 // reachCmd is what only a person can say of a reach.
 type reachCmd struct {
 	Limit reachLimitCmd `cmd:"" help:"Flow limits: what the record proposes, and what a person confirmed for each craft."`
+	Ice   reachIceCmd   `cmd:"" help:"Say that a reach is open water (good for a day) or under ice."`
 }
 
 type reachLimitCmd struct {

@@ -16,6 +16,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
@@ -102,6 +103,7 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 		Closed: []coldseam.DayRange{{FromMonth: 11, FromDay: 15, ToMonth: 11, ToDay: 20}}, CheckedOn: day.Add(-20), CheckedBy: "keeper"}}
 	r.Species, r.Regulated = []string{"walleye"}, false
 	return verdict.Inputs{Now: now, Day: day, Loc: zoneOf(r.Zone), Reach: r, Table: verdict.DefaultTable(), WaterModel: true,
+		Ice:    ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm}},
 		Gauge:  verdict.Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(6), Turbidity: steady(8)},
 		Alerts: as, Weather: sky, Climate: verdict.ClimateOf(days, day), Sun: verdict.SunOf(day, 44.5, -92, zoneOf(r.Zone)),
 		Candidates: []verdict.Candidate{{Start: start, End: start.Add(210 * time.Minute), WaterC: rep(6, 100), FlowM3S: rep(68, 100), RiseShare: rep(.01, 100),

@@ -245,6 +245,9 @@ func (p pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if err := p.db.ReplaceTrip(ctx, t); err != nil {
 		return err
 	}
+	if err := p.logIce(ctx, t); err != nil {
+		return err
+	}
 	// The calibration line belongs to the stored trip and to its pseudonym: it
 	// goes with the trip when the angler corrects it.
 	stored, err := p.Trip(ctx, t.Subscriber, t.Reach, t.Date)

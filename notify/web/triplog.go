@@ -254,7 +254,7 @@ func savedWords(t coldseam.Trip, v visit) []string {
 
 // trip reads the form. Times belong to the day of the trip.
 func (f *form) trip(v visit, now time.Time) coldseam.Trip {
-	t := coldseam.Trip{Reach: v.reach.ID, Subscriber: v.sub.ID, Date: v.day, EnteredAt: now, Source: "form"}
+	t := coldseam.Trip{Reach: v.reach.ID, Subscriber: v.sub.ID, Date: v.day, EnteredAt: now, Source: "form", Ice: f.v.Get("ice") == "1"}
 	a := f.choice("a", answers())
 	switch a {
 	case "":

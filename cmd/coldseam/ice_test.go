@@ -1,0 +1,72 @@
+package main
+
+import (
+	"bytes"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+func codes(rs []coldseam.Reason) (out []string) {
+	for _, r := range rs {
+		out = append(out, r.Code)
+	}
+	return out
+}
+
+// A member's report of ice closes the reach at the next brief; only the admin
+// opens it again, for a day and never for a GO.
+func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	brief := func() coldseam.Brief {
+		b, err := v.makeBrief(ctx, r, saturday)
+		require.NoError(t, err)
+		return b
+	}
+	before := brief()
+	require.NotContains(t, codes(before.Stops), "ice_word")
+	require.Equal(t, "ice_open_warm_water", before.Ice.Code)
+
+	sub := v.join(t, "angler@one.example", coldseam.Preferences{})
+	trip := coldseam.Trip{Reach: r.ID, Subscriber: sub, Date: saturday.Add(-1), WentNot: true, Ice: true}
+	require.NoError(t, pages{app: v.app}.SaveTrip(ctx, trip))
+	closed := brief()
+	require.Equal(t, coldseam.Stop, closed.Verdict)
+	require.Contains(t, codes(closed.Stops), "ice_word")
+	days, err := v.db.IceDays(ctx, r.ID, saturday.Add(-30), saturday, v.now())
+	require.NoError(t, err)
+	require.Len(t, days, 31, "one state a day")
+	require.Equal(t, "ice", days[30].State)
+
+	rows := v.count(t, `SELECT count(*) FROM coldseam.ice_state`)
+	v.clock.forward(v.now().Add(time.Minute))
+	brief()
+	require.Equal(t, rows, v.count(t, `SELECT count(*) FROM coldseam.ice_state`), "the same again writes nothing")
+
+	var out bytes.Buffer
+	cmd := reachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
+	require.NoError(t, cmd.say(ctx, &out, v.app))
+	require.Contains(t, out.String(), "TOSS-UP at most")
+	open := brief()
+	require.NotContains(t, codes(open.Stops), "ice_word")
+	require.NotEqual(t, coldseam.Go, open.Verdict)
+	require.Equal(t, "ice_open_word", open.Ice.Code)
+	words, err := v.db.IceWords(ctx, r.ID, v.now().Add(-72*time.Hour), v.now())
+	require.NoError(t, err)
+	require.Len(t, words, 2)
+	require.Equal(t, cmd.Why, words[1].Why)
+
+	out.Reset()
+	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
+	require.NoError(t, cmd.say(ctx, &out, v.app))
+	require.Equal(t, coldseam.Stop, brief().Verdict)
+
+	cmd.Reach = "nowhere"
+	require.ErrorContains(t, cmd.say(ctx, &out, v.app), "tamsen-bend")
+}
