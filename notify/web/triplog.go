@@ -201,7 +201,7 @@ func (v visit) page(vals map[string]string) logPage {
 		spots = append(spots, option{Value: s.ID, Label: notify.Clean(s.Name)})
 	}
 	p.Spots = chosen(spots, vals["spot"])
-	for _, k := range []string{"looked", "ripe", "spent", "water", "first", "note", "clarity", "released", "angle", "night"} {
+	for _, k := range []string{"looked", "ripe", "spent", "water", "first", "note", "clarity", "released", "angle", "night", "ice"} {
 		p.More = p.More || vals[k] != ""
 	}
 	return p
