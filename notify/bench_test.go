@@ -167,6 +167,8 @@ func (q *queue) Claim(_ context.Context, _ string, _ time.Time, _ time.Duration,
 	return out, nil
 }
 
+func (*queue) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
+
 func (*queue) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {
 	return true, nil
 }

@@ -60,6 +60,8 @@ func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease ti
 	return out, nil
 }
 
+func (m *memory) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
+
 func (r *memoryRow) due(now time.Time, resend bool) bool {
 	switch r.l.State {
 	case coldseam.MailPending:

@@ -13,6 +13,9 @@ type Outbox interface {
 	// them; corrections come before all other rows. A row whose deadline has
 	// passed or whose subscriber has left must not be returned.
 	Claim(ctx context.Context, worker string, now time.Time, lease time.Duration, n int) ([]coldseam.Letter, error)
+	// Paced is when the next row that is due at now may go out, where nothing but
+	// the set pace keeps it back; the zero time when no row waits for that alone.
+	Paced(ctx context.Context, now time.Time) (time.Time, error)
 	// InData records, committed, that the text is about to be transmitted.
 	// False: the row is no longer this worker's; it must not be sent. Called
 	// again while the reply is waited for, it lengthens the lease.

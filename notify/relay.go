@@ -105,12 +105,32 @@ func (r Relay) Check() error {
 
 // watched remembers whether a write failed. When the last write did, the final
 // dot never left this machine whole, and the mail was certainly not accepted.
+// It also bounds what the relay may say in answer to one command: the library
+// gathers a whole reply in memory, and a reply of many lines need not end.
 type watched struct {
 	net.Conn
 	writeFailed bool
+	unasked     int // bytes read since the last write
+}
+
+// longestReply is far above any greeting, list of extensions or TLS handshake
+// [proposal].
+const longestReply = 64 << 10
+
+// errEndless: the relay talks on without completing a reply.
+var errEndless = fmt.Errorf("more than %d KB without a complete reply: %w", longestReply>>10, coldseam.ErrUnavailable)
+
+func (w *watched) Read(b []byte) (int, error) {
+	if w.unasked >= longestReply {
+		return 0, errEndless
+	}
+	n, err := w.Conn.Read(b)
+	w.unasked += n
+	return n, err
 }
 
 func (w *watched) Write(b []byte) (int, error) {
+	w.unasked = 0
 	n, err := w.Conn.Write(b)
 	if err != nil || n < len(b) {
 		w.writeFailed = true

@@ -24,6 +24,10 @@ type Sender struct {
 	Breaker *Breaker      // may be shared by the workers of a process
 	Lease   time.Duration // of a row in transmission, renewed meanwhile; zero = dataLease
 
+	// Sleep waits for the pace of a domain, as told by Outbox.Paced; nil waits by
+	// the clock of the machine.
+	Sleep func(context.Context, time.Duration) error
+
 	// Fail is called at every step with its name; tests end the process there.
 	Fail func(step string)
 }
@@ -46,8 +50,9 @@ var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.E
 // ErrVoid: what a mail was to tell does not hold any more; it is not sent.
 var ErrVoid = errors.New("nothing to tell any more")
 
-// Run sends up to limit rows and returns when none is due, when ctx is done or
-// when less than one submission timeout is left before ctx's deadline. The
+// Run sends up to limit rows at the pace that the outbox sets. It returns when
+// none is due, when ctx is done or when less than one submission timeout is
+// left before ctx's deadline. The
 // rows of a batch that could not be tried are given back at once. Errors: the
 // outbox's own, ErrUnavailable when the relay was not reached, and ErrBreaker.
 func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
@@ -67,7 +72,11 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 			return r.tally, fmt.Errorf("claim outbox: %w", err)
 		}
 		if len(batch) == 0 {
-			return r.tally, nil
+			again, err := r.pace(ctx, claimed)
+			if err != nil || !again {
+				return r.tally, err
+			}
+			continue
 		}
 		limit -= len(batch)
 		if err := r.batch(ctx, batch, claimed.Add(claimLease)); err != nil {
@@ -75,6 +84,46 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 		}
 	}
 	return r.tally, nil
+}
+
+// longestPause is how long a worker waits for the pace of a domain. A slower one
+// is left to the tick, which asks again each minute [proposal].
+const longestPause = 30 * time.Second
+
+// pace waits until the pace allows another row; false when no row waits for it,
+// or not soon enough. The relay is not kept on the line meanwhile: it may hang
+// up on a client that is silent.
+func (r *run) pace(ctx context.Context, now time.Time) (again bool, err error) {
+	next, err := r.Outbox.Paced(ctx, now)
+	if err != nil {
+		return false, fmt.Errorf("pace of outbox: %w", err)
+	}
+	d := next.Sub(now)
+	if next.IsZero() || d > longestPause {
+		return false, nil
+	}
+	if d > idleLink {
+		r.hangUp()
+	}
+	wait := r.Sleep
+	if wait == nil {
+		wait = sleep
+	}
+	return wait(ctx, d) == nil && r.Now().After(now), nil
+}
+
+// idleLink is how long a conversation may be silent between two mails [proposal].
+const idleLink = 5 * time.Second
+
+func sleep(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
 
 // run is one call of Run.

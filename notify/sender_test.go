@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"math/big"
 	"net"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -561,4 +562,58 @@ func TestOwnDatabaseIsNotTheRelaysFault(t *testing.T) {
 	require.Equal(t, 30, tally.Deferred)
 	require.Zero(t, s.Count())
 	require.LessOrEqual(t, box.last(1).NextAt.Sub(at(4, 50)), 6*time.Minute)
+}
+
+// endless is a relay that begins a reply at one stage and never ends it. It
+// counts what was taken from it.
+func endless(t *testing.T, before, line string) (addr string, taken *atomic.Int64) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = l.Close() })
+	taken = &atomic.Int64{}
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go func() {
+				defer c.Close()
+				_ = c.SetDeadline(time.Now().Add(20 * time.Second))
+				if before != "" {
+					_, _ = c.Write([]byte(before))
+					_, _ = c.Read(make([]byte, 512))
+				}
+				for taken.Load() < 64<<20 {
+					n, err := c.Write([]byte(line))
+					taken.Add(int64(n))
+					if err != nil {
+						return
+					}
+				}
+			}()
+		}
+	}()
+	return l.Addr().String(), taken
+}
+
+// TestReplyWithoutEnd: whatever the reply, a relay that never completes it is
+// given up after a few kilobytes, by a probe and by a send.
+func TestReplyWithoutEnd(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct{ before, line string }{
+		"greeting": {"", "220-welcome\r\n"}, "no line end": {"", "220 welcome welcome "}, "list of extensions": {"220 here\r\n", "250-SIZE\r\n"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			addr, taken := endless(t, c.before, c.line)
+			s := testSender(newMemory(rows(1)...), addr)
+			s.Relay.Command = 15 * time.Second // the bound is of bytes, not of time
+			require.ErrorIs(t, s.Relay.Probe(context.Background()), coldseam.ErrUnavailable)
+			_, err := s.Run(context.Background(), 1)
+			require.ErrorIs(t, err, coldseam.ErrUnavailable)
+			require.Less(t, taken.Load(), int64(32<<20), "what the kernel buffers, and no more")
+		})
+	}
 }

@@ -33,6 +33,28 @@ ORDER BY o.priority, o.domain, o.outbox_id % 97, o.outbox_id
 LIMIT $2
 FOR UPDATE OF o SKIP LOCKED`
 
+// The rows that sqlClaimable leaves out for their pace alone.
+const sqlPaced = `
+SELECT min(p.next_at)
+FROM (
+  SELECT DISTINCT o.domain
+  FROM coldseam.outbox o
+  JOIN coldseam.edition e USING (edition_id)
+  WHERE o.state IN ('pending', 'deferred') AND o.next_at <= $1 AND o.deadline > $1 AND NOT e.held
+    AND NOT (SELECT is_on FROM coldseam.switch WHERE name = 'hold')) w
+CROSS JOIN LATERAL (SELECT max(p.next_at) AS next_at FROM coldseam.pace p WHERE p.domain IN (w.domain, '*')) p
+WHERE p.next_at > $1`
+
+// Paced is when the next mail that is due at now may be claimed, where nothing
+// but the pace keeps it back; the zero time when no mail waits for that alone.
+func (db *DB) Paced(ctx context.Context, now time.Time) (time.Time, error) {
+	var at *time.Time
+	if err := db.pool.QueryRow(ctx, sqlPaced, micro(now)).Scan(&at); err != nil {
+		return time.Time{}, fmt.Errorf("pace: %w", classify(err))
+	}
+	return timeOf(at), nil
+}
+
 // A subscriber who left meanwhile is skipped; the confirm mail alone goes to a
 // pending one, the welcome to either.
 const sqlClaim = `
@@ -214,7 +236,7 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 			return err
 		}
 		if o.Suppress != "" && sub != 0 {
-			if _, err := tx.Exec(ctx, sqlSuppress, sub, clean(o.Suppress), now); err != nil {
+			if _, err := suppress(ctx, tx, sub, o.Suppress, now); err != nil {
 				return err
 			}
 		}

@@ -317,7 +317,7 @@ func TestPace(t *testing.T) {
 	db := storetest.NewWith(t, store.Options{DomainRate: 1, TotalRate: 5})
 	ctx := t.Context()
 	var subs []coldseam.Subscriber
-	for i := range 30 {
+	for i := range 40 {
 		subs = append(subs, subscriber(t, db, fmt.Sprintf("a%d@one.example", i)))
 	}
 	queue(t, db, coldseam.MailMorning, morning, subs...)
@@ -333,6 +333,16 @@ func TestPace(t *testing.T) {
 		require.LessOrEqual(t, sent, s+10, "never more than a claim ahead of a mail a second")
 	}
 	require.GreaterOrEqual(t, sent, 20)
+
+	// A worker told to come back at the right time need not guess.
+	at := morning.Add(20*time.Second + 500*time.Millisecond)
+	next, err := db.Paced(ctx, at)
+	require.NoError(t, err)
+	require.True(t, next.After(at) && next.Before(at.Add(11*time.Second)), next)
+	require.NoError(t, db.Hold(ctx, chief))
+	next, err = db.Paced(ctx, at)
+	require.NoError(t, err)
+	require.Zero(t, next, "held, not paced")
 
 	free := storetest.New(t)
 	a := subscriber(t, free, "a@slow.example")

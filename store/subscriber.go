@@ -86,7 +86,8 @@ const DefaultSendAt = "04:45"
 
 // AddSubscriber enters an address as pending, or returns the one that is
 // there: known = true then, whatever its state, and nothing is changed except
-// that an unsubscribed or pending one takes the new preferences. A confirmed
+// that an unsubscribed or pending one takes the new preferences. Who left must
+// confirm anew, whatever was confirmed before. A confirmed
 // one is left alone: a stranger may have typed the address. The zone must be
 // set.
 func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.Preferences) (s coldseam.Subscriber, known bool, err error) {
@@ -111,6 +112,7 @@ func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.
 		err = db.pool.QueryRow(ctx, `
 			UPDATE coldseam.subscriber
 			SET state = CASE WHEN state = 'unsubscribed' THEN 'pending' ELSE state END,
+			    confirmed_at = CASE WHEN state = 'unsubscribed' THEN NULL ELSE confirmed_at END,
 			    name       = CASE WHEN state IN ('pending', 'unsubscribed') THEN $2 ELSE name END,
 			    zone       = CASE WHEN state IN ('pending', 'unsubscribed') THEN $3 ELSE zone END,
 			    send_at    = CASE WHEN state IN ('pending', 'unsubscribed') THEN $4::text::time ELSE send_at END,
@@ -234,20 +236,21 @@ func (db *DB) Unsuppress(ctx context.Context, id int64) error {
 	return db.setSub(ctx, "unsuppress", id, sqlUnsuppress)
 }
 
-const sqlUnsuppress = `
+const setUnsuppressed = `
 UPDATE coldseam.subscriber
 SET state = CASE WHEN confirmed_at IS NULL THEN 'pending' ELSE 'confirmed' END,
     suppressed_why = '', suppressed_at = NULL, fail_days = 0, last_fail_day = NULL
-WHERE subscriber_id = $1 AND state = 'suppressed'`
+WHERE state = 'suppressed' AND `
+
+const (
+	sqlUnsuppress     = setUnsuppressed + `subscriber_id = $1`
+	sqlUnsuppressMany = setUnsuppressed + `subscriber_id = ANY($1)`
+)
 
 // UnsuppressSince puts back all who were suppressed since a time, after an
 // outage of our own; it returns how many.
 func (db *DB) UnsuppressSince(ctx context.Context, since time.Time) (int, error) {
-	tag, err := db.pool.Exec(ctx, `
-		UPDATE coldseam.subscriber
-		SET state = CASE WHEN confirmed_at IS NULL THEN 'pending' ELSE 'confirmed' END,
-		    suppressed_why = '', suppressed_at = NULL, fail_days = 0, last_fail_day = NULL
-		WHERE state = 'suppressed' AND suppressed_at >= $1`, micro(since))
+	tag, err := db.pool.Exec(ctx, setUnsuppressed+`suppressed_at >= $1`, micro(since))
 	if err != nil {
 		return 0, fmt.Errorf("unsuppress: %w", classify(err))
 	}

@@ -75,8 +75,10 @@ func (db *DB) Hold(ctx context.Context, e Edit) error { return db.setSwitch(ctx,
 // Release lets sending go on, stopped editions too. What is past its deadline
 // stays unsent.
 func (db *DB) Release(ctx context.Context, e Edit) error {
-	if err := db.setSwitch(ctx, "hold", false, e); err != nil {
-		return err
+	for _, name := range []string{"hold", MassRefusal} {
+		if err := db.setSwitch(ctx, name, false, e); err != nil {
+			return err
+		}
 	}
 	if _, err := db.pool.Exec(ctx, `UPDATE coldseam.edition SET held = false WHERE held`); err != nil {
 		return fmt.Errorf("release editions: %w", classify(err))
@@ -126,6 +128,11 @@ func (db *DB) Switch(ctx context.Context, name string) (on bool, e Edit, err err
 	return on, e, nil
 }
 
+const sqlSwitch = `
+INSERT INTO coldseam.switch (name, is_on, changed_at, who, why) VALUES ($1, $2, $3, $4, $5)
+ON CONFLICT ON CONSTRAINT switch_pkey DO UPDATE
+SET is_on = excluded.is_on, changed_at = excluded.changed_at, who = excluded.who, why = excluded.why`
+
 func (db *DB) setSwitch(ctx context.Context, name string, on bool, e Edit) error {
 	if err := e.check(); err != nil {
 		return fmt.Errorf("switch %s: %w", name, err)
@@ -134,10 +141,7 @@ func (db *DB) setSwitch(ctx context.Context, name string, on bool, e Edit) error
 	if at.IsZero() {
 		at = db.now()
 	}
-	_, err := db.pool.Exec(ctx, `
-		INSERT INTO coldseam.switch (name, is_on, changed_at, who, why) VALUES ($1, $2, $3, $4, $5)
-		ON CONFLICT ON CONSTRAINT switch_pkey DO UPDATE
-		SET is_on = excluded.is_on, changed_at = excluded.changed_at, who = excluded.who, why = excluded.why`, name, on, micro(at), e.Who, e.Why)
+	_, err := db.pool.Exec(ctx, sqlSwitch, name, on, micro(at), e.Who, e.Why)
 	if err != nil {
 		return fmt.Errorf("switch %s: %w", name, classify(err))
 	}

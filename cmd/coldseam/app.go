@@ -47,6 +47,7 @@ type app struct {
 	alertRules []verdict.AlertRule
 
 	breaker notify.Breaker
+	sleep   func(context.Context, time.Duration) error // between paced mails; nil = by the machine's clock
 
 	mu     sync.Mutex
 	qc     map[coldseam.SiteID]qcKnown

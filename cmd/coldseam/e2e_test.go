@@ -84,6 +84,7 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 		v.ag.Close()
 	})
 	require.NoError(t, v.syncRivers(t.Context()))
+	v.sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
 	v.atRest = goroutinesOf(v.label)
 	return v
 }

@@ -354,7 +354,8 @@ func zoneOf(name string) *time.Location {
 // sender makes one mail worker; all of this process share a breaker, so that a
 // fault of ours stops after 20 attempts, not after 20 of each connection.
 func (a *app) sender(worker string) *notify.Sender {
-	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Log: a.log, Breaker: &a.breaker}
+	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Sleep: a.sleep,
+		Log: a.log, Breaker: &a.breaker}
 }
 
 // workerName is unique among all running processes.

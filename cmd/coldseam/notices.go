@@ -283,8 +283,18 @@ func (a *app) deadlineAlarm(ctx context.Context, today coldseam.Date, now time.T
 		fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total), "Run `coldseam check` on the server: it names the fault."})
 }
 
-// heldAlarm tells the admin that a batch of mails was stopped and waits.
+// heldAlarm tells the admin that a batch of mails was stopped and waits, or
+// that a server calls so many members dead that it is not believed.
 func (a *app) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
+	on, e, err := a.db.Switch(ctx, store.MassRefusal)
+	if err != nil {
+		return err
+	}
+	if on && now.Sub(e.At) < day {
+		return a.alarm(ctx, "held", now, []string{
+			"Sending was stopped, and nobody was taken off the list: " + e.Why,
+			"Members do not vanish together: look at the relay first. Addresses that are dead: `coldseam subscriber suppress`. Then `coldseam brief --release`."})
+	}
 	troubles, err := a.db.MailTroubles(ctx, today.Add(-1))
 	if err != nil {
 		return err
@@ -398,6 +408,9 @@ func (o *oneLetter) Claim(context.Context, string, time.Time, time.Duration, int
 	o.l = nil
 	return []coldseam.Letter{l}, nil
 }
+
+// Paced: a single letter waits for nothing.
+func (o *oneLetter) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
 
 // InData always agrees: nobody else holds the letter.
 func (o *oneLetter) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {

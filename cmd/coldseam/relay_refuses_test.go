@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store"
+)
+
+// A relay that calls every member dead, at RCPT or after the dot, takes nobody
+// off the list: sending stops, the admin hears of it once, and after the release
+// every member has the morning mail.
+func TestRelayThatRefusesEverybody(t *testing.T) {
+	t.Parallel()
+	for _, stage := range []string{"rcpt", "dot"} {
+		t.Run(stage, func(t *testing.T) {
+			t.Parallel()
+			ctx := t.Context()
+			var broken atomic.Bool
+			broken.Store(true)
+			v := newReadyTown(t, func(e sink.Event) sink.Fault {
+				if broken.Load() && e.Stage == stage && !strings.HasPrefix(e.To, "keeper@") {
+					return sink.Reply(550, "5.1.1", "no such user")
+				}
+				return sink.Fault{}
+			})
+			for i := range 30 {
+				v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			}
+			v.clock.forward(morningAt(4, 45))
+			_, _, err := v.queueMornings(ctx, v.now())
+			require.NoError(t, err)
+			for range 4 {
+				v.sendAll(t)
+				v.clock.forward(v.now().Add(time.Minute))
+				require.NoError(t, v.watch(ctx, v.now()))
+			}
+			v.sendAll(t)
+			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
+			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
+			alarms := 0
+			for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+				if strings.Contains(text(t, m), "nobody was taken off the list") {
+					alarms++
+				}
+			}
+			require.Equal(t, 1, alarms)
+
+			broken.Store(false)
+			require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
+			v.clock.forward(v.now().Add(10 * time.Minute))
+			_, err = v.db.Sweep(ctx, v.now())
+			require.NoError(t, err)
+			v.sendAll(t)
+			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
+		})
+	}
+}
+
+// One job sends at the set rate, not ten mails a minute: sixty to one domain at
+// one a second are out within a minute.
+func TestOneJobSendsAtTheSetRate(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	url := readyTown.url(t)
+	v := newTownOn(t, url, nil)
+	paced, err := store.Open(ctx, url, store.Options{DomainRate: 1, TotalRate: 5})
+	require.NoError(t, err)
+	t.Cleanup(paced.Close)
+	for i := range 60 {
+		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	}
+	v.clock.forward(morningAt(4, 45))
+	_, _, err = v.queueMornings(ctx, v.now())
+	require.NoError(t, err)
+	begin := v.now()
+	s := v.sender("test")
+	s.Outbox = paced
+	s.Sleep = func(_ context.Context, d time.Duration) error {
+		v.clock.forward(v.now().Add(d))
+		return nil
+	}
+	tally, err := s.Run(ctx, 60)
+	require.NoError(t, err)
+	require.Equal(t, 60, tally.Sent)
+	took := v.now().Sub(begin)
+	require.LessOrEqual(t, took, time.Minute)
+	require.GreaterOrEqual(t, took, 50*time.Second, "no faster than the rate but for the first claim")
+}
