@@ -402,9 +402,9 @@ func TestDebrisWithholdsTheAnchor(t *testing.T) {
 	w := work{f: &f}
 	w.fill()
 	require.False(t, w.debris())
-	f.Alerts = []coldseam.Alert{{Event: "Eisgang am Oberlauf", Provider: "north", Severity: "Moderate"}}
+	f.Alerts = []coldseam.Alert{{Event: "Treibgut am Oberlauf", Provider: "north", Severity: "Moderate"}}
 	require.False(t, w.debris())
-	f.AlertRules = append(f.AlertRules, ruleFor(t, "north", "ice", "eisgang"))
+	f.AlertRules = append(f.AlertRules, ruleFor(t, "north", "ice", "treibgut"))
 	require.True(t, w.debris(), "the club's rule says what its provider's words mean")
 	f.Alerts = nil
 	n := len(f.Days.FlowM3S)
