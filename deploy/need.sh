@@ -11,7 +11,10 @@ have() {
 	postgres)
 		command -v postgres >/dev/null 2>&1 && command -v initdb >/dev/null 2>&1 && return 0
 		[ -n "${PG_BIN:-}" ] && [ -x "$PG_BIN/initdb" ] && return 0
-		ls /usr/lib/postgresql/*/bin/initdb /usr/pgsql-*/bin/initdb >/dev/null 2>&1 ;;
+		for initdb in /usr/lib/postgresql/*/bin/initdb /usr/pgsql-*/bin/initdb; do
+			[ -x "$initdb" ] && return 0
+		done
+		return 1 ;;
 	gcc) command -v gcc >/dev/null 2>&1 ;;
 	chromium) command -v chromium >/dev/null 2>&1 ;;
 	dkim) /usr/bin/python3 -c 'import dkim' >/dev/null 2>&1 ;;

@@ -72,3 +72,26 @@ func TestProxiesLogNoAddress(t *testing.T) {
 	require.Contains(t, string(caddy), "request>uri delete")
 	require.NotContains(t, string(caddy), "\tlog {\n\t\toutput", "requests are not logged")
 }
+
+// Debian keeps Postgres' server programs out of the PATH: whoever has them there is
+// not told that the package is missing.
+func TestNeedFindsPostgresOutsideThePath(t *testing.T) {
+	t.Parallel()
+	installed, err := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	require.NoError(t, err)
+	if len(installed) == 0 {
+		t.Skip("no Debian Postgres on this machine")
+	}
+	tools := t.TempDir()
+	for _, name := range []string{"go", "id", "ls"} {
+		program, err := exec.LookPath(name)
+		require.NoError(t, err)
+		require.NoError(t, os.Symlink(program, filepath.Join(tools, name)))
+	}
+
+	need := exec.Command("/bin/sh", "../../deploy/need.sh", "postgres")
+	need.Env = []string{"PATH=" + tools}
+	out, err := need.CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	require.Empty(t, string(out))
+}
