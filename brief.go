@@ -320,7 +320,8 @@ type Brief struct {
 	How        Advice
 	Next       []DayOdds
 	Sure       string // high, medium, low
-	SureWhy    string
+	SureBy     Reason `json:",omitzero"`  // what Sure follows from
+	SureWhy    string `json:",omitempty"` // its words in briefs stored before it was data
 	Inputs     []Input
 	Ice        Reason // the state of ice, since when and why
 	Rules      []Rule

@@ -43,7 +43,7 @@ func (w *work) brief() {
 		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
 		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
-		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureWhy: d.SureWhy,
+		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureBy: d.SureBy,
 		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
 		Bands: f.Bands, FlowLimits: flowLimits(f),
 	}

@@ -296,7 +296,7 @@ func TestInjection(t *testing.T) {
 		b.River, b.ReachName, b.SiteName = "x"+evil, evil, evil
 		b.Stops = []coldseam.Reason{{Code: evil, Kind: "safety", Text: evil, Source: evil}}
 		b.Cautions[0].Text, b.Reasons[0].Text = evil, evil
-		b.Hazards, b.SureWhy, b.How.Line, b.Changed, b.OddsNote = []string{evil}, evil, evil, evil, evil
+		b.Hazards, b.SureBy, b.SureWhy, b.How.Line, b.Changed, b.OddsNote = []string{evil}, coldseam.Reason{}, evil, evil, evil, evil
 		b.Flow.Class, b.Flow.Trend, b.Temp.Trend, b.Run.Stage = evil, evil, evil, evil
 		b.Jig[0].Spot, b.Jig[0].Line, b.Jig[1].WithheldText = evil, evil, evil
 		b.Inputs[0].Name, b.Inputs[0].Note, b.Inputs[0].State = evil, evil, evil

@@ -204,14 +204,17 @@ func (k *block) sure(f format) fact {
 	if head == "" {
 		head = "low"
 	}
-	why := clean(b.SureWhy)
+	why, told := clean(b.SureWhy), b.SureWhy != "" // a stored one names the gauge itself
+	if b.SureBy.Code != "" {
+		why, told = f.reason(b.SureBy), false
+	}
 	var parts []part
 	if why != "" {
 		parts = append(parts, part{Text: head + ": " + why})
 	} else {
 		parts = append(parts, part{Text: head})
 	}
-	if at := gaugeAt(b); !at.IsZero() && !strings.Contains(why, "gauge") {
+	if at := gaugeAt(b); !at.IsZero() && !told {
 		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day)})
 	}
 	if c := clean(b.Changed); c != "" {

@@ -94,7 +94,7 @@ func goBrief() coldseam.Brief {
 			{Day: day0.Add(2), Odds: .31, OddsOK: true, WaterC: [3]float64{3, 3.6, 4}, Verdict: coldseam.Stay, Note: "colder"},
 			{Day: day0.Add(3), Odds: .3, OddsOK: true, WaterC: [3]float64{3, 3.5, 4}, Verdict: coldseam.Stay},
 		},
-		Sure: "medium", SureWhy: "2 trips logged this week",
+		Sure: "medium", SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
 		Inputs: goodInputs(), Rules: rules(), LifeLine: "Water 39F: wear the life jacket.", LifeLineSI: "Water 4.0C: wear the life jacket.",
 		Measure: []coldseam.Reason{{Code: "float", Kind: "note", Text: "time a float at the bend hole"}},
 		Sources: []coldseam.Attribution{{Provider: "loop", Name: "Loopback Agency", Licence: "public domain", Text: "Gauge data: Loopback Agency, provisional", Link: "https://agency.example"}},
@@ -122,7 +122,7 @@ func stayBrief() coldseam.Brief {
 	b.Jig = []coldseam.SpotJig{{Spot: "dune crests", DepthM: 3.66, TieOz: .125, PackOz: .1875, TieHolds: .8}}
 	b.Run.Arrived, b.Run.Stage, b.Run.StageP, b.Run.PWave = [3]float64{.03, .08, .20}, "staging", .6, .12
 	b.Next[0].Odds, b.Next[1].Odds, b.Next[2].Odds = .2, .3, .41
-	b.Sure, b.SureWhy = "low", "no trips logged"
+	b.Sure, b.SureBy.Values = "low", map[string]float64{"week_trips": 0}
 	b.LifeLine = "Water 37F: wear the life jacket."
 	return b
 }

@@ -139,7 +139,7 @@ func TestFold(t *testing.T) {
 	long := tossBrief()
 	long.ReachName = strings.Repeat("very long reach ", 5)
 	long.Stops = nil
-	long.SureWhy = strings.Repeat("many words ", 12)
+	long.SureBy, long.SureWhy = coldseam.Reason{}, strings.Repeat("many words ", 12)
 	long.How.Line = strings.Repeat("lift and hold ", 9)
 	briefs["long"] = long
 	many := stopBrief()

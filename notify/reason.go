@@ -112,6 +112,7 @@ var reasonWords = map[string]string{
 	"hold_low":           "heaviest weight holds only {hold_odds}",
 	"hold_low_box":       "heaviest weight in your box holds only {hold_odds}",
 	"spread":             "forecasts disagree widely",
+	"trips_week":         "{week_trips} logged this week",
 	"odds":               "{good_odds} for a good morning; go from {go_odds}",
 	"odds_kept":          "{good_odds} for a good morning; go from {go_odds}, word kept from the last issue",
 
@@ -319,6 +320,10 @@ func (f format) quantity(name string, v float64) string {
 		return age(v)
 	case unit == "d":
 		return trimmed(v, 0) + nbsp + "d"
+	case unit == "trips" && v < .5:
+		return "no trips"
+	case unit == "trips":
+		return counted(v, "trip")
 	case unit == "years":
 		return counted(v, "year")
 	case unit == "fnu":

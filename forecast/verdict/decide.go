@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -34,7 +33,7 @@ type Decision struct {
 	IceReason coldseam.Reason // the state since when and why
 	Life      coldseam.Reason // the life-jacket line of cold water; no code = warm
 	Sure      string
-	SureWhy   string
+	SureBy    coldseam.Reason
 	GoodUntil time.Time
 	// ShowLines: the WATER, JIG and RUN lines may be printed. On NO CALL they
 	// are, marked and without odds, where only weather, alerts or the season
@@ -400,20 +399,7 @@ func (in *Inputs) sure(d *Decision) {
 	case in.TripsAll == 0 && (wide || capped):
 		d.Sure = "low"
 	}
-	d.SureWhy = tripWords(in.Trips7)
-	if o, ok := newest(in.Gauge.Discharge); ok {
-		d.SureWhy += ", gauge at " + o.At.In(in.loc()).Format("15:04")
-	}
-}
-
-func tripWords(n int) string {
-	switch n {
-	case 0:
-		return "no trips logged this week"
-	case 1:
-		return "1 trip logged this week"
-	}
-	return fmt.Sprintf("%d trips logged this week", n)
+	d.SureBy = because(KindNote, "trips_week", clubRule, map[string]float64{"week_trips": float64(in.Trips7)})
 }
 
 // merge joins lists of reasons. A rule that fires in several windows stands

@@ -65,7 +65,7 @@ func TossUp() coldseam.Brief {
 	b.Jig[0].Spot, b.Jig[1].Spot = "apron edge", "wing dam slack"
 	b.Run = run(.22, 0, "staging", .6, .3)
 	b.How = coldseam.Advice{Band: "ease", Line: "ease: slim tail, short lifts, hold 5 s, stay in holes", Body: "slim", Row: "ease-staging"}
-	b.Sure, b.SureWhy = "low", "no trip logged this spring"
+	b.Sure, b.SureBy.Values = "low", map[string]float64{"week_trips": 0}
 	return b
 }
 
@@ -100,7 +100,7 @@ func Stop() coldseam.Brief {
 	b.Crossings = nil
 	b.Run = coldseam.RunState{Species: "walleye", Why: "not shown while a stop stands"}
 	b.How = coldseam.Advice{}
-	b.Sure, b.SureWhy = "high", "stage and warning agree"
+	b.Sure = "high"
 	b.Chart.Windows = nil
 	b.Chart.FlowLimitM3S, b.Chart.FlowLimitName = 249, "minor flood"
 	for i, t := range b.Chart.Valid { // a flood wave on Sunday
@@ -129,7 +129,7 @@ func NoCall() coldseam.Brief {
 	b.Next, b.Crossings, b.Jig = nil, nil, nil
 	b.Run = coldseam.RunState{Species: "walleye", Why: "no reading to run the clock with"}
 	b.How = coldseam.Advice{}
-	b.Sure, b.SureWhy = "low", "no reading since 21:50"
+	b.Sure = "low"
 	b.Inputs[0].At, b.Inputs[0].Age, b.Inputs[0].State = last, 7*time.Hour, "stale"
 	b.Inputs[1].At, b.Inputs[1].Age, b.Inputs[1].State = last, 7*time.Hour, "stale"
 	b.Chart = coldseam.ChartData{}
@@ -159,7 +159,7 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		Stage: coldseam.Fact{Now: 1.92, NowOK: true, NowAt: Issued.Add(-20 * time.Minute)},
 		Temp: coldseam.Fact{Now: tc, NowOK: true, NowAt: Issued.Add(-20 * time.Minute), Window: [3]float64{tc - .1, tc + .1, tc + .5}, WindowOK: true,
 			Class: coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, tc)].Key, Source: "thermal/stack"},
-		Sure: "medium", SureWhy: "2 trips logged this week",
+		Sure: "medium", SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
 		Inputs: []coldseam.Input{
 			{Key: "discharge", Name: "Flow, " + gauge, Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
 			{Key: "water_temp", Name: "Water temperature", At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: "1 spike left out"},
