@@ -238,7 +238,7 @@ func clean(s string) string {
 		space = false
 		b.WriteRune(r)
 	}
-	return clip(b.String(), maxForeign)
+	return clip(strings.TrimSpace(b.String()), maxForeign)
 }
 
 // clip shortens to n runes at a word, marking the cut.
