@@ -104,6 +104,56 @@ func (f *Features) tempSite() coldseam.SiteID {
 func (f *Features) lead(d coldseam.Date) int { return d.Sub(f.lastDay()) - 1 }
 
 // lastDay is the last complete civil day before Now.
+// possible takes out what no river has, of the reach and of the records that it
+// borrows from others: one such value would carry into every member, and from
+// one river into the models of the next.
+func (f *Features) possible() {
+	f.Days = possibleDays(f.Days)
+	for _, records := range []*[]coldseam.Days{&f.Pool, &f.Upstream} {
+		*records = slices.Clone(*records)
+		for i := range *records {
+			(*records)[i] = possibleDays((*records)[i])
+		}
+	}
+	for _, s := range []struct {
+		obs   *[]coldseam.Observation
+		param coldseam.Parameter
+	}{
+		{&f.Discharge, coldseam.Discharge}, {&f.Stage, coldseam.Stage},
+		{&f.Water, coldseam.WaterTemp}, {&f.Turbidity, coldseam.Turbidity},
+	} {
+		impossible := func(o coldseam.Observation) bool { return o.Flag.Usable() && !s.param.Plausible(o.Value) }
+		if !slices.ContainsFunc(*s.obs, impossible) {
+			continue
+		}
+		*s.obs = slices.Clone(*s.obs)
+		for i := range *s.obs {
+			if o := &(*s.obs)[i]; impossible(*o) {
+				o.Flag |= coldseam.QCFail | coldseam.QCRange
+			}
+		}
+	}
+}
+
+func possibleDays(d coldseam.Days) coldseam.Days {
+	for _, s := range []struct {
+		values *[]float64
+		param  coldseam.Parameter
+	}{{&d.FlowM3S, coldseam.Discharge}, {&d.WaterC, coldseam.WaterTemp}, {&d.AirC, coldseam.AirTemp}} {
+		impossible := func(v float64) bool { return !math.IsNaN(v) && !s.param.Plausible(v) }
+		if !slices.ContainsFunc(*s.values, impossible) {
+			continue
+		}
+		*s.values = slices.Clone(*s.values)
+		for i, v := range *s.values {
+			if impossible(v) {
+				(*s.values)[i] = math.NaN()
+			}
+		}
+	}
+	return d
+}
+
 func (f *Features) lastDay() coldseam.Date { return coldseam.DateOf(f.Now.In(f.Loc)).Add(-1) }
 
 // weather returns the steps of one weather parameter, nil without a forecast.

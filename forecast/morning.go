@@ -110,6 +110,7 @@ func (w *work) fill() {
 	if !f.SeasonOK {
 		f.Season = verdict.DefaultSeason()
 	}
+	f.possible()
 	f.Days.Lat = f.Reach.Lat
 	w.ice, w.out.Ice = f.Ice() // before members' readings stand in for a thermometer
 	w.readings()

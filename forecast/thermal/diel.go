@@ -113,6 +113,9 @@ func (d *Diel) Departure(i int, mean float64, t time.Time) float64 {
 
 // pick chooses the day of member i among those of like mean, the newest first.
 func (d *Diel) pick(i int, mean float64) *dielDay {
+	if math.IsNaN(mean) || math.IsInf(mean, 0) {
+		return nil // no width of the search would find a day
+	}
 	for w := dielMean; len(d.days) > 0; w *= 2 {
 		n := 0
 		for k := range d.days {
