@@ -39,15 +39,25 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if u := c.host.waitUntil(); u.After(notBefore) {
 		notBefore = u
 	}
-	if f.Now().Before(notBefore) {
+	asked := func() error {
+		if !f.Now().Before(notBefore) {
+			return nil
+		}
 		res.NotBefore = notBefore
-		return page{}, fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+		return fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+	}
+	if err := asked(); err != nil {
+		return page{}, err
 	}
 	leave, err := c.enter(ctx)
 	if err != nil {
 		return page{}, err
 	}
 	defer leave()
+	notBefore = c.host.waitUntil() // said to another request while this one stood in line
+	if err := asked(); err != nil {
+		return page{}, err
+	}
 	r := c.r.R().SetContext(ctx)
 	for k, v := range p.Headers {
 		r.SetHeader(k, v)
@@ -85,10 +95,10 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
 	f.clock(p, h, raw, res)
-	if n, err := strconv.Atoi(cmp.Or(h.Get("X-Ratelimit-Remaining"), h.Get("Ratelimit-Remaining"))); err == nil {
+	if n := remaining(h); n >= 0 {
 		res.Remaining = n
 	}
-	if d, ok := retryAfterOf(h, raw.At); ok && status != http.StatusOK {
+	if d := c.host.quiet(status, h, raw.At); d > 0 {
 		raw.NotBefore = raw.At.Add(d)
 		res.NotBefore = raw.NotBefore
 		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))

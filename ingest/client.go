@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -43,6 +44,7 @@ type hostGate struct {
 	slots chan struct{}
 	mu    sync.Mutex
 	until time.Time
+	full  int // answers 429 in a row
 }
 
 var errPrivate = errors.New("private address")
@@ -156,14 +158,14 @@ func (c *client) redirect(req *http.Request, via []*http.Request) error {
 
 func sameHost(a, b *url.URL) bool { return strings.EqualFold(a.Host, b.Host) && a.Scheme == b.Scheme }
 
-// retryable: network errors, 429 and 5xx. A custom condition replaces resty's
+// retryable: network errors, 5xx, and 429 that names a short wait. A custom condition replaces resty's
 // own, so it names errors too. What would fail the same way again, or has used
 // up its time, is not tried again.
 func retryable(r *resty.Response, err error) bool {
 	var ne net.Error
 	switch {
 	case err == nil:
-		return r != nil && (r.StatusCode() == http.StatusTooManyRequests || r.StatusCode() >= 500) && !waitsLong(r)
+		return r != nil && (r.StatusCode() == http.StatusTooManyRequests || r.StatusCode() >= 500) && mayRepeat(r)
 	case errors.Is(err, resty.ErrResponseBodyTooLarge), errors.Is(err, errPrivate), errors.Is(err, coldseam.ErrRejected),
 		errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return false
@@ -173,9 +175,71 @@ func retryable(r *resty.Response, err error) bool {
 	return true
 }
 
-func waitsLong(r *resty.Response) bool {
+// mayRepeat: a server that has had enough is asked again at once only where it
+// names a short wait itself.
+func mayRepeat(r *resty.Response) bool {
 	d, ok := retryAfterOf(r.Header(), time.Now())
-	return ok && d > maxRetryAfterInline
+	if r.StatusCode() == http.StatusTooManyRequests && d <= 0 || remaining(r.Header()) == 0 {
+		return false
+	}
+	return !ok || d <= maxRetryAfterInline
+}
+
+// quiet is how long a host is left alone after an answer, by its own word or by
+// ours: after a 429 that names no time 1, 2, 4 ... minutes to an hour, and with
+// no request left until its count starts anew, or for emptyWait.
+func (g *hostGate) quiet(status int, h http.Header, now time.Time) time.Duration {
+	d, told := retryAfterOf(h, now)
+	if status == http.StatusOK {
+		d, told = 0, false
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if status == http.StatusTooManyRequests {
+		g.full++
+	} else if status < 400 {
+		g.full = 0
+	}
+	if remaining(h) == 0 && !told {
+		if d = resetOf(h, now); d == 0 {
+			d = emptyWait
+		}
+	}
+	if status == http.StatusTooManyRequests && d <= 0 {
+		d = Backoff(g.full)
+	}
+	return d
+}
+
+// longestQuiet bounds every wait that a server asks for: one wrong header must
+// not cost the mornings of a week [proposal]. emptyWait follows an answer with
+// no request left that does not say until when [proposal].
+const (
+	longestQuiet = 6 * time.Hour
+	emptyWait    = 5 * time.Minute
+)
+
+// remaining is the number of requests that the service says are left; -1 where
+// it does not say.
+func remaining(h http.Header) int {
+	n, err := strconv.Atoi(strings.TrimSpace(cmp.Or(h.Get("X-Ratelimit-Remaining"), h.Get("Ratelimit-Remaining"))))
+	if err != nil {
+		return -1
+	}
+	return max(n, 0)
+}
+
+// resetOf reads when the count of requests starts anew: seconds from now, or a
+// Unix time as some services write.
+func resetOf(h http.Header, now time.Time) time.Duration {
+	n, err := strconv.ParseInt(strings.TrimSpace(cmp.Or(h.Get("X-Ratelimit-Reset"), h.Get("Ratelimit-Reset"))), 10, 64)
+	switch {
+	case err != nil || n <= 0:
+		return 0
+	case n > 1e9: // a Unix time: no count lasts thirty years
+		return min(max(time.Unix(min(n, 1<<40), 0).Sub(now), 0), longestQuiet)
+	}
+	return min(time.Duration(n)*time.Second, longestQuiet)
 }
 
 // retryAfter is resty's hook; zero keeps resty's own back-off.
@@ -184,20 +248,22 @@ func retryAfter(_ *resty.Client, r *resty.Response) (time.Duration, error) {
 	return d, nil
 }
 
-// retryAfterOf reads Retry-After in seconds or as an HTTP date.
+// retryAfterOf reads Retry-After in seconds or as an HTTP date, up to
+// longestQuiet.
 func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
 	v := strings.TrimSpace(h.Get("Retry-After"))
 	if v == "" {
 		return 0, false
 	}
-	if n, err := strconv.Atoi(v); err == nil {
-		return time.Duration(min(max(n, 0), 7*86400)) * time.Second, true
+	n, err := strconv.Atoi(v)
+	if err == nil || errors.Is(err, strconv.ErrRange) { // out of range n is the largest or the least
+		return time.Duration(min(max(n, 0), int(longestQuiet/time.Second))) * time.Second, true
 	}
 	t, err := http.ParseTime(v)
 	if err != nil {
 		return 0, false
 	}
-	return min(max(t.Sub(now), 0), 7*24*time.Hour), true
+	return min(max(t.Sub(now), 0), longestQuiet), true
 }
 
 // enter waits for a slot of the host, for the budget and for the least

@@ -2,6 +2,8 @@ package ingest_test
 
 import (
 	"compress/gzip"
+	"fmt"
+	"io"
 	"net/http"
 	"strings"
 	"sync"
@@ -86,5 +88,52 @@ func TestFetchMinInterval(t *testing.T) {
 		// Seen at the server, so a late arrival shortens the next gap; without the
 		// interval it would be a millisecond.
 		require.Greater(t, at[i].Sub(at[i-1]), 30*time.Millisecond)
+	}
+}
+
+// A service that has had enough is left alone, by every feed of its host: after
+// a 429 without a time for growing spans, with no request left until its count
+// starts anew, and however long it says, not for a week.
+func TestAFullServiceIsLeftAlone(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name   string
+		status int
+		header http.Header
+		least  time.Duration
+		most   time.Duration
+	}{
+		{"429 alone", 429, nil, time.Minute, time.Hour},
+		{"429, zero seconds", 429, http.Header{"Retry-After": {"0"}}, time.Minute, time.Hour},
+		{"429, a date gone by", 429, http.Header{"Retry-After": {"Fri, 20 Mar 2020 12:00:00 GMT"}}, time.Minute, time.Hour},
+		{"429, words", 429, http.Header{"Retry-After": {"soon"}}, time.Minute, time.Hour},
+		{"429, none left", 429, http.Header{"X-Ratelimit-Remaining": {"0"}}, time.Minute, time.Hour},
+		{"200, none left", 200, http.Header{"X-Ratelimit-Remaining": {"0"}}, time.Minute, time.Hour},
+		{"200, none left for 20 min", 200, http.Header{"Ratelimit-Remaining": {"0"}, "Ratelimit-Reset": {"1200"}}, 20 * time.Minute, 20 * time.Minute},
+		{"200, none left until a time", 200, http.Header{"X-Ratelimit-Remaining": {"0"}, "X-Ratelimit-Reset": {fmt.Sprint(now.Add(time.Hour).Unix())}}, time.Hour, time.Hour},
+		{"429, for ever", 429, http.Header{"Retry-After": {"999999999"}}, time.Hour, 24 * time.Hour},
+		{"503, for ever", 503, http.Header{"Retry-After": {"99999999999999999999"}}, time.Hour, 24 * time.Hour},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			var n atomic.Int32
+			b := newBench(t, func(w http.ResponseWriter, _ *http.Request) {
+				n.Add(1)
+				for k, v := range c.header {
+					w.Header()[k] = v
+				}
+				w.WriteHeader(c.status)
+				_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
+			})
+			shared := &purse{left: 100, hosts: map[string]bool{}}
+			b.Budget = shared
+			for i := range 8 {
+				b.p.Path = fmt.Sprintf("/feed%d", i)
+				_, _ = b.fetch(t, ingest.Request{})
+			}
+			require.EqualValues(t, 1, n.Load(), "eight feeds of one host")
+			require.GreaterOrEqual(t, shared.held, c.least)
+			require.LessOrEqual(t, shared.held, c.most)
+		})
 	}
 }
