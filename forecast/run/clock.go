@@ -83,7 +83,7 @@ func (s *Species) quiet(p draw, dr []drive, w season) []ClockDay {
 		out[i] = ClockDay{Date: w.first.Add(i), R: st.r, Arrivals: st.arrivals, Arrived: t.arrived, Holding: t.h, Gravel: t.s,
 			DroppingBack: t.b, Spawned: t.spawned, Through: t.through, Spent: t.spent(), Index: t.index(),
 			Stage: Stages[t.stage()], Water: w.t[i], Exits: st.exits}
-		if st.arrivals >= WaveShare {
+		if st.wave {
 			out[i].PWave = 1
 		}
 	}
@@ -114,7 +114,7 @@ func (s *Species) noisy(dr []drive, w season, o ClockOptions) []ClockDay {
 			c.Index += f * t.index()
 			c.Exits += f * st.exits
 			stages[i][t.stage()] += f
-			if st.arrivals >= WaveShare {
+			if st.wave {
 				c.PWave += f
 			}
 		}

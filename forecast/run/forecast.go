@@ -293,7 +293,7 @@ func (e *engine) follow(k int, dr []drive) {
 		d.index[k] = t.index() + e.in.ResidentShare
 		d.stages[t.stage()]++
 		e.index[k][l], e.spent[k][l] = d.index[k], d.spent[k]
-		if st.arrivals >= WaveShare {
+		if st.wave {
 			d.waves++
 			e.waved[l][k] = true
 			e.refill[k] = e.refill[k] || gap < refillDays

@@ -42,7 +42,7 @@ func season1(t testing.TB, water func(int) float64, rng *rand.Rand) truth {
 		tot := st.totals(&sp)
 		w.index, w.spent = append(w.index, tot.index()), append(w.spent, tot.spent())
 		w.arr, w.thru = append(w.arr, tot.arrived), append(w.thru, tot.through)
-		w.wave = append(w.wave, st.arrivals >= WaveShare)
+		w.wave = append(w.wave, st.wave)
 		if tot.spawned >= .5 && w.mid == 150 {
 			w.mid = i
 		}

@@ -6,10 +6,16 @@ import (
 	"example.org/coldseam"
 )
 
-// WaveShare is the share of the whole run that must arrive in one day for the
-// day to be called a wave [reference calculation: base rate .20-.21 of the
-// days with 5-95 % arrived].
-const WaveShare = 0.07
+// A wave is a day on which more than waveRatio times as many fish arrive as on
+// the mean of the seven days before, and at least waveFloor of the run, when
+// 5-95 % of the run had arrived before it. Counters of seven rivers show it on
+// .13-.19 of such days [reference calculation]; a fixed share of the run would
+// depend on how long the run lasts. The floor keeps a trickle from being one
+// [proposal].
+const (
+	waveRatio = 2
+	waveFloor = 0.005
+)
 
 // GapShare is the daily share below which a day belongs to a gap [proposal].
 const GapShare = 0.01
@@ -81,13 +87,16 @@ func flowChange(q, q0 float64) float64 {
 
 // state is one trajectory: where its fish are.
 type state struct {
-	r        float64 // ripeness, C d
-	a        float64 // noise path
-	begun    bool    // a is set
-	gap      int     // days in a row with arrivals below GapShare
-	sinceGap int     // days since the last gap of two days or more
-	exits    float64 // fish that left
-	arrivals float64 // of the last day
+	r        float64    // ripeness, C d
+	a        float64    // noise path
+	begun    bool       // a is set
+	gap      int        // days in a row with arrivals below GapShare
+	sinceGap int        // days since the last gap of two days or more
+	exits    float64    // fish that left
+	arrivals float64    // of the last day
+	week     [7]float64 // arrivals of the last seven days, in a ring
+	days     int
+	wave     bool // the last day was a wave
 	h, s, b  [MaxCohorts]float64
 	moved    [MaxCohorts]float64
 	x, o     [MaxCohorts]float64 // spawned and left the holes, cumulative
@@ -137,8 +146,30 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		}
 		st.spawn(s, c, a, out, spawn)
 	}
+	st.countWave()
 	st.countGap()
 }
+
+// countWave compares the day's arrivals with those of the seven days before.
+func (st *state) countWave() {
+	week, before := 0.0, -st.arrivals
+	for _, a := range st.week {
+		week += a
+	}
+	for _, m := range st.moved {
+		before += m
+	}
+
+	st.wave = inRun(before) && isWave(st.arrivals, week/7)
+	st.week[st.days%7] = st.arrivals
+	st.days++
+}
+
+// isWave holds a day's share of the run against the mean of the week before.
+func isWave(day, week float64) bool { return day >= waveFloor && day > waveRatio*week }
+
+// inRun reports whether a share arrived belongs to the days of the run.
+func inRun(arrived float64) bool { return arrived >= .05 && arrived <= .95 }
 
 // countGap keeps how long ago the last gap of at least two days was.
 func (st *state) countGap() {

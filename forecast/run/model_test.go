@@ -201,3 +201,23 @@ func TestBadFlowIsNoFlow(t *testing.T) {
 		require.Equal(t, base, quiet(t, d, ClockOptions{}), name)
 	}
 }
+
+// A large share of the run in one day is no wave when the week before was as
+// good, and a small one is when it doubles the week.
+func TestAWaveDoublesTheWeekBefore(t *testing.T) {
+	t.Parallel()
+	wave := func(days ...float64) bool {
+		var st state
+		for _, a := range days {
+			st.arrivals = a
+			st.moved[0] += a
+			st.countWave()
+		}
+		return st.wave
+	}
+	require.False(t, wave(.1, .1, .1, .1, .1, .1, .1, .1), "a steady tenth a day")
+	require.True(t, wave(.1, .01, .01, .01, .01, .01, .01, .01, .03))
+	require.False(t, wave(0, 0, 0, 0, 0, 0, 0, .1), "the run has not begun before the day")
+	require.False(t, wave(.96, 0, 0, 0, 0, 0, 0, 0, .02), "the run is over")
+	require.False(t, wave(.1, 0, 0, 0, 0, 0, 0, 0, .004), "under the floor")
+}

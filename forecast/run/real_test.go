@@ -266,6 +266,19 @@ func lateCold(day int) float64 {
 	return y[3] + .25*(d-x[3])
 }
 
+// TestWaveDaysOfTheRun holds the share of wave days of the noisy clock near
+// that of counted runs (.13-.19), which last two or three times as long: a
+// shorter run doubles more often.
+func TestWaveDaysOfTheRun(t *testing.T) {
+	t.Parallel()
+	sp := walleye(t)
+	_, days := sp.noiseConstraints(t)
+	for name, share := range days {
+		t.Logf("%s: %.3f of the days of the run", name, share)
+		require.InDelta(t, .18, share, .06, name)
+	}
+}
+
 func (s *Species) constraints(t testing.TB) string {
 	t.Helper()
 	out := ""
@@ -317,15 +330,15 @@ func (s *Species) constraints(t testing.TB) string {
 	for _, r := range river {
 		row("  %s %d midpoint day %d at %.1f C, male lead %d %d", r.name, r.year, r.mid+1, r.midC, r.female10-r.male10, r.female50-r.male50)
 	}
-	out += s.noiseConstraints(t)
-	return out
+	noise, _ := s.noiseConstraints(t)
+	return out + noise
 }
 
 // noiseConstraints are those that need the noise: where fish arrive, how many
 // days are waves.
-func (s *Species) noiseConstraints(t testing.TB) string {
+func (s *Species) noiseConstraints(t testing.TB) (out string, waveDays map[string]float64) {
 	t.Helper()
-	out := ""
+	waveDays = map[string]float64{}
 	one := func(name string, frames map[int]coldseam.Days) {
 		var share, warm []float64
 		var waves, gaps, half []float64
@@ -340,15 +353,16 @@ func (s *Species) noiseConstraints(t testing.TB) string {
 				p := s.defaults()
 				var st state
 				var a []float64
+				var wave []bool
 				in, hot, all := 0, 0.0, 0.0
 				wv := 0
 				for i := range dr {
 					s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
-					a = append(a, st.arrivals)
+					a, wave = append(a, st.arrivals), append(wave, st.wave)
 					tot := st.totals(s)
 					if tot.arrived >= .05 && tot.arrived <= .95 {
 						in++
-						if st.arrivals >= WaveShare {
+						if st.wave {
 							wv++
 						}
 					}
@@ -358,11 +372,12 @@ func (s *Species) noiseConstraints(t testing.TB) string {
 					}
 				}
 				share, warm = append(share, float64(wv)/float64(max(in, 1))), append(warm, hot/all)
-				x, g, h := shape(a)
+				x, g, h := shape(a, wave)
 				waves, gaps, half = append(waves, x...), append(gaps, g...), append(half, h)
 			}
 		}
-		out += fmt.Sprintf("%s: wave days (.18-.25) %.2f; arrivals above 4.1 C (.65-.85) %.2f; wave, gap, half of run d (1-3 2-4 6-12): %.0f %.0f %.0f\n",
+		waveDays[name] = mean(share)
+		out += fmt.Sprintf("%s: wave days (.13-.19) %.3f; arrivals above 4.1 C (.65-.85) %.2f; wave, gap, half of run d (1-3 2-4 6-12): %.0f %.0f %.0f\n",
 			name, mean(share), median(warm), median(waves), median(gaps), median(half))
 	}
 	d := escanaba(t)
@@ -380,7 +395,7 @@ func (s *Species) noiseConstraints(t testing.TB) string {
 		}
 	}
 	one("rivers", riv)
-	return out
+	return out, waveDays
 }
 
 // yearOf cuts 1 January to 31 July.
@@ -396,10 +411,10 @@ func yearOf(d coldseam.Days, y int) coldseam.Days {
 
 // shape measures waves, gaps between them, and the shortest time in which half
 // of the run arrived.
-func shape(a []float64) (waves, gaps []float64, half float64) {
+func shape(a []float64, wave []bool) (waves, gaps []float64, half float64) {
 	run, gap, seen := 0, 0, false
-	for _, x := range a {
-		if x >= WaveShare {
+	for _, on := range wave {
+		if on {
 			if run == 0 && seen && gap > 0 {
 				gaps = append(gaps, float64(gap))
 			}

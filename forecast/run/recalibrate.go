@@ -1,6 +1,9 @@
 package run
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Resolved is one wave forecast that came true or not.
 type Resolved struct {
@@ -22,7 +25,10 @@ type Recalibration struct {
 // Recalibrate fits a recalibration to resolved days: the maximum of the
 // posterior with B ~ N(1, .3) and A ~ N(0, 1) [proposal], by Newton's method.
 // Under 50 days the identity is returned with their number.
+// Days on which no trajectory or every one had a wave are left out, as Apply
+// leaves their odds.
 func Recalibrate(days []Resolved) Recalibration {
+	days = slices.DeleteFunc(slices.Clone(days), func(d Resolved) bool { return d.P <= 0 || d.P >= 1 })
 	r := Recalibration{B: 1, N: len(days)}
 	if len(days) < minResolved {
 		return r

@@ -59,7 +59,7 @@ func (s *Species) path(dr []drive, seed uint64, k int) (index []float64, peak fl
 		s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
 		t := st.totals(s)
 		peak = math.Max(peak, t.h+0.8*t.b)
-		if t.arrived >= .05 && t.arrived <= .95 {
+		if inRun(t.arrived) {
 			index = append(index, t.index())
 		}
 	}

@@ -7,11 +7,10 @@ import (
 	"example.org/coldseam"
 )
 
-// The rule by which a log shows a wave [proposal]: the day's rate is more than
-// waveRatio times the rate of the seven days before, with waveHours line hours
-// on both sides, and the lower 80 % bound of the ratio is above 1.
+// A log shows the same wave by its rates [proposal]: the day's rate is more
+// than waveRatio times the rate of the seven days before, with waveHours line
+// hours on both sides, and the lower 80 % bound of the ratio is above 1.
 const (
-	waveRatio = 2
 	waveHours = 6
 	waveZ     = 1.2816 // two-sided 80 %
 )
