@@ -311,5 +311,5 @@ func TestRealSeries(t *testing.T) {
 			require.Len(t, s.Obs, n, path)
 		}
 	}
-	require.Equal(t, 18, read)
+	require.Equal(t, 48, read)
 }
