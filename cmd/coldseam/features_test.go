@@ -137,6 +137,8 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	dry.ID, dry.Site, dry.AirSite = "dry-fork", site.ID, src
 	require.NoError(t, v.db.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
 
+	word := store.IceWord{Reach: dry.ID, At: v.now(), Open: true, Admin: true, Edit: store.Edit{Who: "admin", Why: "test"}}
+	require.NoError(t, v.db.SayIce(ctx, word), "a neighbour's thermometer shows no open water here")
 	near := v.featuresOf(t, dry)
 	require.Equal(t, src, near.TempSite)
 	m := told(near)
