@@ -218,10 +218,13 @@ var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%
 // rivers out of the mail [proposal].
 const maxForeign = 400
 
-// clean makes one line of foreign text: feed, admin or subscriber. Control and
+// clean is oneLine, and what is too long is cut: for text that is shown.
+func clean(s string) string { return clip(oneLine(s), maxForeign) }
+
+// oneLine makes one line of foreign text: feed, admin or subscriber. Control and
 // format characters (CR, LF, NUL, U+2028, bidirectional overrides) become
-// spaces, bad UTF-8 disappears, runs of spaces shrink to one, what is too long is cut.
-func clean(s string) string {
+// spaces, bad UTF-8 disappears, runs of spaces shrink to one.
+func oneLine(s string) string {
 	var b strings.Builder
 	space := false
 	for _, r := range s {
@@ -238,7 +241,7 @@ func clean(s string) string {
 		space = false
 		b.WriteRune(r)
 	}
-	return clip(strings.TrimSpace(b.String()), maxForeign)
+	return strings.TrimSpace(b.String())
 }
 
 // clip shortens to n runes at a word, marking the cut.

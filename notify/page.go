@@ -137,6 +137,9 @@ func Age(d time.Duration) string { return hours(d) }
 // Clean makes one printable line of foreign text.
 func Clean(s string) string { return clean(s) }
 
+// OneLine is Clean without the cut: for text that is kept.
+func OneLine(s string) string { return oneLine(s) }
+
 // Typeset is text in its typographic form, escaped; what must not be torn at a
 // line's end carries the class nb.
 func Typeset(s string) template.HTML { return bound(s, `class="nb"`) }

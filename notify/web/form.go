@@ -43,7 +43,7 @@ func (f *form) bad(field, text string) {
 }
 
 // text is one line of the field, cleaned.
-func (f *form) text(field string) string { return notify.Clean(f.v.Get(field)) }
+func (f *form) text(field string) string { return notify.OneLine(f.v.Get(field)) }
 
 // number reads a number within [lo, hi]; an empty field is def.
 func (f *form) number(field string, lo, hi, def float64) float64 {
