@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
@@ -38,6 +39,11 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	c := f.client(p)
 	if u := c.host.waitUntil(); u.After(notBefore) {
 		notBefore = u
+	}
+	if u := c.host.spareUntil(); f.Now().Before(u) && res.Endpoint != "" && res.Endpoint != EndpointLatest {
+		res.NotBefore = u
+		return page{}, fmt.Errorf("%s: less than %.0f %% of the service's requests are left, kept for the newest values until %s: %w",
+			clean, 100*spareShare, u.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 	}
 	asked := func() error {
 		if !f.Now().Before(notBefore) {
@@ -97,8 +103,11 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	f.clock(p, h, raw, res)
 	if n := remaining(h); n >= 0 {
 		res.Remaining = n
+		if limit, err := strconv.Atoi(cmp.Or(h.Get("X-Ratelimit-Limit"), h.Get("Ratelimit-Limit"))); err == nil {
+			c.host.counted(n, limit, raw.At)
+		}
 	}
-	if d := c.host.quiet(status, h, raw.At); d > 0 {
+	if d := c.host.quiet(status, h, raw.At, p); d > 0 {
 		raw.NotBefore = raw.At.Add(d)
 		res.NotBefore = raw.NotBefore
 		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))
@@ -113,7 +122,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		return page{raw: raw}, nil
 	case status != http.StatusOK:
 		raw.Payload = body[:min(len(body), 64<<10)]
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, begins %q: %w", raw.URL, status, head(body), statusClass(status)))
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body), statusClass(status)))
 	}
 	sum := sha256.Sum256(body)
 	raw.SHA256 = hex.EncodeToString(sum[:])
@@ -125,6 +134,9 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
 		raw.Payload = body[:min(len(body), 64<<10)]
+		if quiet := p.hushed(err.Error()); quiet != err.Error() {
+			err = fmt.Errorf("%s: %w", quiet, coldseam.ErrInvalid)
+		}
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
 	}
 	raw.Attributes = SchemaOf(body).Pack()
@@ -191,6 +203,50 @@ func oneLine(err error) string {
 		s = strings.ToValidUTF8(s[:500], "") + "..."
 	}
 	return s
+}
+
+// said is what the body of a refusal says, without the key.
+func (p Profile) said(body []byte) string {
+	text := ServiceError(body)
+	if text == "" {
+		text = fmt.Sprintf("begins %q", head(body))
+	}
+	return p.hushed(text)
+}
+
+// hushed is a text without the key, which a service may echo.
+func (p Profile) hushed(text string) string {
+	if key, err := p.key(); err == nil && key != "" {
+		return strings.ReplaceAll(text, key, "***")
+	}
+	return text
+}
+
+// ServiceError is what a JSON error body of a feature service says, in one of
+// its two shapes [source: recorded answers]: {code, description} by the service
+// and {error: {code, message}} by the gateway before it. "" for other bodies.
+func ServiceError(body []byte) string {
+	type said struct{ Code, Description, Message string }
+	var b struct {
+		said
+		Error said
+	}
+	if len(body) > 64<<10 || json.Unmarshal(body, &b) != nil {
+		return ""
+	}
+	e := b.said
+	if b.Error.Code != "" {
+		e = b.Error
+	}
+	text := cmp.Or(e.Description, e.Message)
+	if e.Code == "" || text == "" {
+		return ""
+	}
+	words := fmt.Sprintf("%s: %q", clip(e.Code), clipTo(text, 300))
+	if strings.HasPrefix(e.Code, "API_KEY_") {
+		words = "key refused, " + words
+	}
+	return words
 }
 
 func head(b []byte) string {

@@ -44,7 +44,8 @@ type hostGate struct {
 	slots chan struct{}
 	mu    sync.Mutex
 	until time.Time
-	full  int // answers 429 in a row
+	full  int       // answers 429 in a row
+	spare time.Time // until then only the newest values are asked for
 }
 
 var errPrivate = errors.New("private address")
@@ -186,9 +187,10 @@ func mayRepeat(r *resty.Response) bool {
 }
 
 // quiet is how long a host is left alone after an answer, by its own word or by
-// ours: after a 429 that names no time 1, 2, 4 ... minutes to an hour, and with
-// no request left until its count starts anew, or for emptyWait.
-func (g *hostGate) quiet(status int, h http.Header, now time.Time) time.Duration {
+// ours: after a 429 that names no time 1, 2, 4 ... minutes to an hour (a feature
+// service is left alone until the next full hour), and with no request left
+// until its count starts anew, or for emptyWait.
+func (g *hostGate) quiet(status int, h http.Header, now time.Time, p Profile) time.Duration {
 	d, told := retryAfterOf(h, now)
 	if status == http.StatusOK {
 		d, told = 0, false
@@ -200,12 +202,16 @@ func (g *hostGate) quiet(status int, h http.Header, now time.Time) time.Duration
 	} else if status < 400 {
 		g.full = 0
 	}
-	if remaining(h) == 0 && !told {
-		if d = resetOf(h, now); d == 0 {
-			d = emptyWait
-		}
+	if !told && (status == http.StatusTooManyRequests || remaining(h) == 0) {
+		d = resetOf(h, now)
 	}
-	if status == http.StatusTooManyRequests && d <= 0 {
+	switch {
+	case d > 0:
+	case status == http.StatusTooManyRequests && !told && p.Format == FormatFeatures: // the US service counts by the hour
+		d = nextHour(now).Sub(now)
+	case remaining(h) == 0 && !told:
+		d = emptyWait
+	case status == http.StatusTooManyRequests:
 		d = Backoff(g.full)
 	}
 	return d
@@ -265,6 +271,8 @@ func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
 	}
 	return min(max(t.Sub(now), 0), longestQuiet), true
 }
+
+func nextHour(t time.Time) time.Time { return t.Truncate(time.Hour).Add(time.Hour) }
 
 // enter waits for a slot of the host, for the budget and for the least
 // interval between two requests of the profile.
@@ -400,6 +408,27 @@ func (g *hostGate) wait(t time.Time) {
 	if t.After(g.until) {
 		g.until = t
 	}
+}
+
+// spareShare of the host's own limit is kept for the newest values
+// [proposal].
+const spareShare = .05
+
+// counted takes note of how many of a limit of requests are left.
+func (g *hostGate) counted(left, limit int, now time.Time) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.spare = time.Time{}
+	if float64(left) < spareShare*float64(limit) {
+		g.spare = nextHour(now)
+	}
+}
+
+// spareUntil is when the host may be asked for more than the newest values.
+func (g *hostGate) spareUntil() time.Time {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.spare
 }
 
 func (g *hostGate) waitUntil() time.Time {

@@ -53,11 +53,13 @@ func digits(s string) bool {
 }
 
 // clip keeps foreign text in errors and logs short.
-func clip(s string) string {
-	if len(s) <= 80 {
+func clip(s string) string { return clipTo(s, 80) }
+
+func clipTo(s string, n int) string {
+	if len(s) <= n {
 		return s
 	}
-	return strings.ToValidUTF8(s[:80], "") + "..."
+	return strings.ToValidUTF8(s[:n], "") + "..."
 }
 
 // tokens and sentinels that mean "no value" in every format. The sentinels are

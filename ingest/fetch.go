@@ -122,6 +122,10 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 // one site and parameter.
 const EndpointMetadata = "metadata"
 
+// EndpointLatest is the endpoint of the newest values, which the decision needs
+// fresh.
+const EndpointLatest = "latest"
+
 // choose keeps what a provider's metadata ranks lower, for later fetches: only
 // that is left out, so a series the metadata does not list is never lost. Until
 // the metadata was fetched in this process every series is stored.

@@ -324,6 +324,27 @@ func (p Profile) checkAddress() error {
 	if _, ok := p.Query["limit"]; p.Format == FormatFeatures && p.Query != nil && !ok {
 		return p.bad("query", "a limit: such services send 10 rows without one", p.Query)
 	}
+	return p.checkProperties()
+}
+
+// rowProperties name a row of the US service. A short list without them brings
+// rows that belong to nothing.
+var rowProperties = []string{"monitoring_location_id", "parameter_code", "time_series_id", "statistic_id", "last_modified", "time", "value", "unit_of_measure"}
+
+func (p Profile) checkProperties() error {
+	list := p.Query["properties"]
+	if list == "" || p.Query["monitoring_location_id"] == "" || !strings.Contains(p.Path, "continuous") && !strings.Contains(p.Path, "daily") {
+		return nil
+	}
+	var lacks []string
+	for _, want := range rowProperties {
+		if !contains(strings.Split(list, ","), want) {
+			lacks = append(lacks, want)
+		}
+	}
+	if len(lacks) > 0 {
+		return p.bad("query.properties", "also "+strings.Join(lacks, ","), list)
+	}
 	return nil
 }
 

@@ -241,6 +241,7 @@ func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
 	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(k.cfg.feeds()), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.versions()
 	k.now = k.app.now
 	if !k.database(ctx) {
 		k.outside(ctx, func() {})

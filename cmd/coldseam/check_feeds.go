@@ -29,6 +29,20 @@ func (k *checker) feedAges(ctx context.Context) {
 	}
 }
 
+// versions names profiles that ask the US service by its first version.
+func (k *checker) versions() {
+	for _, p := range k.cfg.Profiles {
+		old := strings.Contains(p.BaseURL+p.Path, "/ogcapi/v0")
+		for _, e := range p.Endpoints {
+			old = old || strings.Contains(e.Path, "/ogcapi/v0")
+		}
+		if old {
+			k.add("version "+p.Name, levelWarn, "base_url says ogcapi/v0", "ogcapi/v1",
+				"v0: change to v1, and `time` of its queries to `datetime`; until then v0 answers and its pages go on in v1")
+		}
+	}
+}
+
 // wanted reports whether the configuration fetches anything of a profile.
 func (k *checker) wanted(profile string) bool {
 	for _, f := range k.cfg.feeds() {

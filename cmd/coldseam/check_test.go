@@ -685,3 +685,21 @@ func TestFloodedSince(t *testing.T) {
 	d.FlowM3S = d.FlowM3S[:300]
 	require.True(t, floodedSince(d, d.Day(150)).IsZero())
 }
+
+// A configuration of version 0 of the US service is told to change; the shipped
+// one is not.
+func TestCheckOfVersions(t *testing.T) {
+	t.Parallel()
+	cfg, err := loadConfig("../../deploy/coldseam.toml")
+	require.NoError(t, err)
+	k := &checker{cfg: cfg}
+	k.versions()
+	require.Empty(t, k.lines)
+
+	p := &k.cfg.Profiles[0]
+	p.BaseURL = strings.Replace(p.BaseURL, "v1", "v0", 1)
+	k.versions()
+	require.Len(t, k.lines, 1)
+	require.Equal(t, levelWarn, k.lines[0].Level)
+	require.Contains(t, k.lines[0].Fix, "v0: change to v1")
+}

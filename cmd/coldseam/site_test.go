@@ -31,7 +31,7 @@ func newEmptyTown(t *testing.T) *town {
 		if p.Name != agency.ProfileGauges {
 			continue
 		}
-		v.cfg.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v0/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
+		v.cfg.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v1/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
 	}
 	return v
 }
@@ -201,7 +201,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.NoError(t, err)
 	defer ag.Close()
 	items := func(endpoint, collection, query string) string {
-		return "[profile.endpoints." + endpoint + "]\npath = \"/ogcapi/v0/collections/" + collection + "/items\"\nquery = { f = \"json\", limit = \"{limit}\", " + query + " }\n"
+		return "[profile.endpoints." + endpoint + "]\npath = \"/ogcapi/v1/collections/" + collection + "/items\"\nquery = { f = \"json\", limit = \"{limit}\", " + query + " }\n"
 	}
 	const sites = `monitoring_location_id = "{sites}"`
 	path := filepath.Join(t.TempDir(), "coldseam.toml")

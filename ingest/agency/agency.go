@@ -46,7 +46,8 @@ type Agency struct {
 	alive   map[int]bool
 	scripts []*script
 	seen    []Request
-	budget  int
+	hour    time.Time // whose requests are counted
+	asked   int
 	count   uint64
 	srv     *http.Server
 	done    chan struct{}
@@ -81,7 +82,7 @@ func New(o Options) (*Agency, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	a := &Agency{world: w, faults: w.Faults(), now: o.Now, log: o.Log, twins: o.Twins, alive: map[int]bool{}, budget: 1000, done: make(chan struct{})}
+	a := &Agency{world: w, faults: w.Faults(), now: o.Now, log: o.Log, twins: o.Twins, alive: map[int]bool{}, done: make(chan struct{})}
 	a.routes()
 	return a, nil
 }
@@ -139,9 +140,8 @@ func (a *Agency) Requests() []Request {
 }
 
 func (a *Agency) routes() {
-	const c = "/ogcapi/v0/collections/"
 	a.mux = http.NewServeMux()
-	a.mux.HandleFunc("GET "+c+"{collection}/items", a.items)
+	a.mux.HandleFunc("GET /ogcapi/{version}/collections/{collection}/items", a.items)
 	a.mux.HandleFunc("GET /sos", a.sos)
 	a.mux.HandleFunc("GET /edr/collections/metgrid", a.edrCollection)
 	a.mux.HandleFunc("GET /edr/collections/metgrid/position", a.edrPosition)
@@ -192,18 +192,28 @@ func (p *page) Write(b []byte) (int, error) {
 	return p.body.Write(b)
 }
 
+// hourLimit of requests, as the header says it. It is counted, not enforced.
+const hourLimit = 1000
+
+// left counts one request and returns how many are left of the hour.
+func (a *Agency) left() int {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if h := a.now().Truncate(time.Hour); !h.Equal(a.hour) {
+		a.hour, a.asked = h, 0
+	}
+	a.asked++
+	return max(hourLimit-a.asked, 0)
+}
+
 func (a *Agency) answer(w http.ResponseWriter, r *http.Request, s Step) int {
 	p := &page{head: http.Header{}}
 	a.mux.ServeHTTP(p, r)
 	for k, v := range p.head {
 		w.Header()[k] = v
 	}
-	a.mu.Lock()
-	a.budget = max(a.budget-1, 0)
-	left := a.budget
-	a.mu.Unlock()
-	w.Header().Set("X-Ratelimit-Limit", "1000")
-	w.Header().Set("X-Ratelimit-Remaining", strconv.Itoa(left))
+	w.Header().Set("X-Ratelimit-Limit", strconv.Itoa(hourLimit))
+	w.Header().Set("X-Ratelimit-Remaining", strconv.Itoa(a.left()))
 	w.Header().Set("Date", a.now().UTC().Format(http.TimeFormat))
 	body := p.body.Bytes()
 	if p.status == http.StatusOK {

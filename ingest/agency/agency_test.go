@@ -37,16 +37,26 @@ func start(t *testing.T, o Options) (*Agency, string, *clock) {
 	return a, base, c
 }
 
+// texts is null, one text or a list.
+type texts []string
+
+func (t *texts) UnmarshalJSON(b []byte) error {
+	if b[0] == '"' {
+		b = append(append([]byte{'['}, b...), ']')
+	}
+	return json.Unmarshal(b, (*[]string)(t))
+}
+
 type rowJSON struct {
-	Site     string   `json:"monitoring_location_id"`
-	Param    string   `json:"parameter_code"`
-	Time     string   `json:"time"`
-	Value    *string  `json:"value"`
-	Unit     string   `json:"unit_of_measure"`
-	Series   string   `json:"time_series_id"`
-	Quals    []string `json:"qualifier"`
-	Approval string   `json:"approval_status"`
-	Modified string   `json:"last_modified"`
+	Site     string  `json:"monitoring_location_id"`
+	Param    string  `json:"parameter_code"`
+	Time     string  `json:"time"`
+	Value    *string `json:"value"`
+	Unit     string  `json:"unit_of_measure"`
+	Series   string  `json:"time_series_id"`
+	Quals    texts   `json:"qualifier"`
+	Approval string  `json:"approval_status"`
+	Modified string  `json:"last_modified"`
 }
 
 type answer struct {
@@ -77,7 +87,7 @@ func rows(t *testing.T, address string) answer {
 	return a
 }
 
-const items = "/ogcapi/v0/collections/"
+const items = "/ogcapi/v1/collections/"
 
 func TestLatestHoldsThreeRivers(t *testing.T) {
 	t.Parallel()
@@ -142,7 +152,7 @@ func TestDailyHistoryAndItsLimits(t *testing.T) {
 	require.Equal(t, "Approved", a.Features[0].Properties.Approval)
 	code, body, _ := get(t, base+items+"daily/items?time=2014-01-01/2025-12-31")
 	require.Equal(t, 400, code)
-	require.Contains(t, body, "three years")
+	require.Contains(t, body, "1100 days")
 	year := rows(t, base+items+"daily/items?monitoring_location_id=NG-1001&parameter_code=00060&limit=50000")
 	require.InDelta(t, 365, len(year.Features), 2)
 	last := year.Features[len(year.Features)-1].Properties
@@ -233,9 +243,9 @@ func TestIceRowsHaveNoValueButAQualifier(t *testing.T) {
 	a := rows(t, base+items+"continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&time=2026-02-12T12:00:00Z")
 	require.Len(t, a.Features, 1)
 	require.Nil(t, a.Features[0].Properties.Value)
-	require.Equal(t, []string{"ICE"}, a.Features[0].Properties.Quals)
+	require.Equal(t, texts{"ICE"}, a.Features[0].Properties.Quals)
 	d := rows(t, base+items+"daily/items?monitoring_location_id=NG-1001&parameter_code=00060&time=2026-01-20/2026-01-20")
-	require.Equal(t, []string{"ESTIMATED", "ICE"}, d.Features[0].Properties.Quals)
+	require.Equal(t, texts{"ESTIMATED", "ICE"}, d.Features[0].Properties.Quals)
 	require.NotNil(t, d.Features[0].Properties.Value)
 }
 
@@ -455,4 +465,15 @@ func TestProfilesAreValid(t *testing.T) {
 	}
 	require.Equal(t, Rivers()[0].SiteID(), ps[0].SiteID("NG-1001"))
 	require.Equal(t, Rivers()[0].Site().ID, ps[1].SiteID("NG-1001"))
+}
+
+// Version 0 answers on, and its pages go on in version 1.
+func TestVersion0GoesOnInVersion1(t *testing.T) {
+	t.Parallel()
+	_, base, _ := start(t, Options{})
+	a := rows(t, base+"/ogcapi/v0/collections/continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&datetime=2026-04-01T00:00:00Z/2026-04-02T00:00:00Z&limit=10")
+	require.Len(t, a.Features, 10)
+	next := a.Links[len(a.Links)-1].Href
+	require.Contains(t, next, base+items)
+	require.Len(t, rows(t, next).Features, 10)
 }

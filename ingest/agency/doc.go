@@ -26,13 +26,13 @@
 //
 // Under the base URL of Start:
 //
-//	/ogcapi/v0/collections/latest-continuous/items     newest row of each series
-//	/ogcapi/v0/collections/continuous/items            15-minute rows
-//	/ogcapi/v0/collections/daily/items                 daily means, also air temperature (00020)
-//	/ogcapi/v0/collections/time-series-metadata/items
-//	/ogcapi/v0/collections/monitoring-locations/items
-//	/ogcapi/v0/collections/channel-measurements/items  gaugings
-//	/ogcapi/v0/collections/field-measurements/items    stage and flow of the same visits
+//	/ogcapi/v1/collections/latest-continuous/items     newest row of each series
+//	/ogcapi/v1/collections/continuous/items            15-minute rows
+//	/ogcapi/v1/collections/daily/items                 daily means, also air temperature (00020)
+//	/ogcapi/v1/collections/time-series-metadata/items
+//	/ogcapi/v1/collections/monitoring-locations/items
+//	/ogcapi/v1/collections/channel-measurements/items  gaugings
+//	/ogcapi/v1/collections/field-measurements/items    stage and flow of the same visits
 //	/sos?service=SOS&request=GetObservation&...        WaterML 2.0, any river
 //	/edr/collections/metgrid/position?coords=POINT(lon lat)   newest model run
 //	/edr/collections/metgrid/instances                 model runs, every 6 h
@@ -41,7 +41,8 @@
 //
 // The GeoJSON follows the US profile: values as text, ft^3/s, ft and degC,
 // limit 10 unless asked, at most 50,000 rows a page with a next link, a year
-// when no time is given, at most three years a request. Hallam Fork reports
+// when no time is given, at most 1,100 days a request. Version 0 answers too;
+// its next links name version 1, as the US service's do. Hallam Fork reports
 // its water temperature in degF. All answers carry a strong ETag and honour
 // If-None-Match.
 //

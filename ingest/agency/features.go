@@ -2,6 +2,7 @@ package agency
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -11,6 +12,9 @@ import (
 
 	"example.org/coldseam"
 )
+
+// longestDays of one request [source: an error answer of the US service].
+const longestDays = 1100
 
 // items answers a collection of the feature service.
 func (a *Agency) items(w http.ResponseWriter, r *http.Request) {
@@ -47,8 +51,8 @@ func (a *Agency) items(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if name == "continuous" || name == "daily" {
-		if q.timed && q.to.Sub(q.from) > (3*366)*24*time.Hour {
-			fail(w, http.StatusBadRequest, "InvalidParameterValue", "time: at most three years a request")
+		if q.timed && q.to.Sub(q.from) > longestDays*24*time.Hour {
+			fail(w, http.StatusBadRequest, "InvalidQuery", fmt.Sprintf("The requested time envelope is too large: at most %d days.", longestDays))
 			return
 		}
 	}
@@ -175,7 +179,10 @@ func (a *Agency) feature(s sensor, x row) feature {
 	r := &a.world.rivers[s.river]
 	x.si += s.addC
 	quals, value, stamp := "null", "null", x.at.UTC().Format("2006-01-02T15:04:05+00:00")
-	if len(x.quals) > 0 {
+	switch { // null, a text or a list: all three occur
+	case len(x.quals) == 1:
+		quals = strconv.Quote(x.quals[0])
+	case len(x.quals) > 1:
 		quals = `["` + strings.Join(x.quals, `","`) + `"]`
 	}
 	if !x.null {
@@ -355,8 +362,9 @@ func (a *Agency) writeFeatures(w http.ResponseWriter, q query, fs []feature) {
 			v[k] = s
 		}
 		v.Set("offset", strconv.Itoa(hi))
+		path := strings.Replace(q.path, "/v0/", "/v1/", 1)
 		out = append(out, `,{"rel":"next","type":"application/geo+json","href":`...)
-		out = append(out, strconv.Quote(q.base+q.path+"?"+v.Encode())...)
+		out = append(out, strconv.Quote(q.base+path+"?"+v.Encode())...)
 		out = append(out, '}')
 	}
 	out = append(out, "]}"...)

@@ -30,16 +30,16 @@ func Profiles(baseURL string) []ingest.Profile {
 		}
 		return q
 	}
-	const items = "/ogcapi/v0/collections/"
+	const items = "/ogcapi/v1/collections/"
 	day := 24 * time.Hour
 	gauges := ingest.Profile{
 		Name: ProfileGauges, Provider: Provider, Format: ingest.FormatFeatures, BaseURL: baseURL,
 		Path: items + "latest-continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010"}),
 		Endpoints: map[string]ingest.Endpoint{
 			"latest":    {Path: items + "latest-continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010"})},
-			"history":   {Path: items + "continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "time": "{since}/{until}"}), MaxWindow: ingest.Span(30 * day)},
+			"history":   {Path: items + "continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "datetime": "{since}/{until}"}), MaxWindow: ingest.Span(30 * day)},
 			"revisions": {Path: items + "continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "last_modified": "PT36H"})},
-			"daily":     {Path: items + "daily/items", Query: rows(map[string]string{"parameter_code": "00060,00010,00020", "statistic_id": "00003", "time": "{since_date}/{until_date}"}), MaxWindow: ingest.Span(1095 * day)},
+			"daily":     {Path: items + "daily/items", Query: rows(map[string]string{"parameter_code": "00060,00010,00020", "statistic_id": "00003", "datetime": "{since_date}/{until_date}"}), MaxWindow: ingest.Span(1095 * day)},
 			"metadata":  {Path: items + "time-series-metadata/items", Query: rows(nil)},
 			"locations": {Path: items + "monitoring-locations/items", Query: rows(nil)},
 			"channels":  {Path: items + "channel-measurements/items", Query: rows(nil)},

@@ -54,16 +54,26 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	}
 	parse := parser(format)
 	if parse == nil {
+		if said := ingest.ServiceError(body); said != "" {
+			return ingest.Batch{}, refusal(said)
+		}
 		return ingest.Batch{}, fmt.Errorf("document of no known format: begins %q: %w", head(body), coldseam.ErrInvalid)
 	}
 	if p.EncodingOverride != "" {
 		p.EncodingOverride = "utf-8" // ReadBody has done it, and what the document says of itself stays void
 	}
 	b, err := parse(bytes.NewReader(body), p)
-	if err != nil {
-		return ingest.Batch{}, err
+	if err == nil {
+		return b, nil
 	}
-	return b, nil
+	if said := ingest.ServiceError(body); said != "" {
+		err = refusal(said)
+	}
+	return ingest.Batch{}, err
+}
+
+func refusal(said string) error {
+	return fmt.Errorf("an error of the service instead of data: %s: %w", said, coldseam.ErrInvalid)
 }
 
 // Format tells the format of a body, "" for none that is known.

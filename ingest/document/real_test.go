@@ -204,3 +204,41 @@ func (t tally) String() string {
 	}
 	return out + fmt.Sprintf("%-16s %6d %8d %7d %6d", "all", sum[0], sum[1], sum[2], sum[3])
 }
+
+// The recorded answers of version 1 of the US service read as their manifest
+// says: counts, first and last values, the next link as it stands, and both
+// shapes of an error in words.
+func TestRealUSVersion1(t *testing.T) {
+	t.Parallel()
+	read := func(name string, p ingest.Profile) (ingest.Batch, error) {
+		body, err := os.ReadFile(filepath.Join(ingesttest.RealFeeds(t), "services", "usgs_v1", name))
+		require.NoError(t, err)
+		return Parse(bytes.NewReader(body), p)
+	}
+	p := usProfile
+	p.Zones = map[string]string{"USGS-01646500": "America/New_York"}
+
+	daily, err := read("daily_items.json", p)
+	require.NoError(t, err)
+	require.Len(t, daily.Series, 1)
+	require.Empty(t, daily.Next)
+	s := daily.Series[0]
+	require.Equal(t, coldseam.Mean, s.Stat)
+	require.Equal(t, coldseam.SiteID("us:USGS-01646500"), s.Site)
+	require.Len(t, s.Obs, 3)
+	require.InDelta(t, 3800, coldseam.CFS(s.Obs[0].Value), 1e-6)
+	require.InDelta(t, 2840, coldseam.CFS(s.Obs[2].Value), 1e-6)
+
+	slim, err := read("continuous_slim_page1.json", p)
+	require.NoError(t, err)
+	require.Contains(t, slim.Next, "https://api.waterdata.usgs.gov/ogcapi/v1/collections/continuous/items?cursor=NjZhNGUzZmI4YWJlNDJmY2IwOTQyYjVjMGZlOThmNjh8MjAyNi0xMC0wMSAwMDoxMDowMCswMDowMA&")
+	require.Empty(t, slim.Series, "rows without a gauge belong to nothing")
+	require.Len(t, slim.Skipped, 1)
+	require.Equal(t, 3, slim.Skipped[0].N)
+	require.Contains(t, slim.Skipped[0].Why, "properties")
+
+	_, err = read("error_invalid_key.json", p)
+	require.ErrorContains(t, err, "key refused, API_KEY_INVALID")
+	_, err = read("error_time_envelope.json", p)
+	require.ErrorContains(t, err, "limited to 1100 day(s)")
+}

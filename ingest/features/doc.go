@@ -125,7 +125,7 @@ func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
 	}
 	code := d.get(f, fParam)
 	if site == "" {
-		return r, site, "row", "no site"
+		return r, site, "row", "no site: where `properties` are listed, monitoring_location_id is one of them"
 	}
 	param, ok := d.p.Parameter(code, parameters)
 	if !ok {
