@@ -99,6 +99,7 @@ type state struct {
 	wave     bool // the last day was a wave
 	h, s, b  [MaxCohorts]float64
 	moved    [MaxCohorts]float64
+	fresh    [MaxCohorts]float64 // arrived yesterday
 	x, o     [MaxCohorts]float64 // spawned and left the holes, cumulative
 }
 
@@ -109,7 +110,7 @@ type state struct {
 //	Te  = T + Du u
 //	R  += logistic((L - L50)/kL) max(0, min(Te, Tcap) - Tb)
 //	F_c = w_c Phi((ln R - ln theta_c - delta)/s_c)
-//	lam = h0 logistic((Te - Tmove)/sMove) logistic((f_hi - f)/.03) exp(bT dT2 + bQ dQ2 + e)
+//	lam = h0 logistic((Te - Tmove)/sMove) logistic((f_hi - f)/.03) exp(bT dT2 + bQ dQ2 + e), bT less in warm water: see warming
 //	A_c = max(F_c - moved_c, 0)(1 - exp(-lam))
 //
 // The states then move on from yesterday's: see spawn.
@@ -128,14 +129,12 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		te += p.du * logistic((d.len-p.lurge)/s.KU) * d.cold
 	}
 	st.r += d.ripen * math.Max(0, math.Min(te, s.Tcap)-s.Tb)
-	lam := p.h0 * logistic((te-p.tMove)/s.SMove) * d.wall * math.Exp(p.bT*d.dT2+p.bQ*d.dQ2+e)
+	lam := p.h0 * logistic((te-p.tMove)/s.SMove) * d.wall * math.Exp(p.bT*s.warming(d.t)*d.dT2+p.bQ*d.dQ2+e)
 	open := -math.Expm1(-lam)
-	q := s.HS * clip(math.Min((te-s.Trap[0])*s.invTrapUp, (s.Trap[3]-d.t)*s.invTrapDown), 0, 1)
-	w := 0.10 * clip((d.t-s.Trap[2])*s.invTrapDown, 0, 1)
-	out, spawn := 0.0, 0.0
-	if q+w > 0 {
-		out, spawn = -math.Expm1(-(q + w)), q/(q+w)
-	}
+	up := (te - s.Trap[0]) * s.invTrapUp
+	warm := s.Trap[3] + warmHeld - d.t
+	fresh := s.leaving(math.Min(up, (s.Trap[3]-d.t)*s.invTrapDown), warm)
+	held := s.leaving(math.Min(up, warm), warm)
 	st.arrivals = 0
 	lnR := math.Log(st.r) - p.delta
 	for c := range s.Cohorts {
@@ -144,10 +143,18 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		if st.r > 0 {
 			a = math.Max(k.W*phi((lnR-s.lnTheta[c])/k.S)-st.moved[c], 0) * open
 		}
-		st.spawn(s, c, a, out, spawn)
+		st.spawn(s, c, a, fresh, held)
 	}
 	st.countWave()
 	st.countGap()
+}
+
+// warming is how much of BWarm acts at a water temperature.
+func (s *Species) warming(t float64) float64 {
+	if s.BWarmTop == 0 {
+		return 1
+	}
+	return clip(1-0.75*(t-s.BWarmTop)/4, 0.25, 1)
 }
 
 // countWave compares the day's arrivals with those of the seven days before.
@@ -189,21 +196,54 @@ func (st *state) countGap() {
 // holes [proposal]: fish take a few days to come up in numbers.
 const refillDays = 7
 
-// spawn moves cohort c on: of the holding fish the share out leaves the holes,
-// of it the share spawn goes to the gravel and the rest straight back.
-func (st *state) spawn(s *Species, c int, a, out, spawn float64) {
+// warmHeld is how far above the end of the trapezoid fish that have held for
+// two days or more still spawn, degC: walleye to 15-16 C. They leave unspawned
+// above it only, at leaveWarm a day from leaveWarmC further up [proposal]. Water
+// that warms in a few days hastens the spawning of ripe fish, it does not
+// cancel it.
+const (
+	warmHeld   = 3
+	leaveWarm  = 0.10
+	leaveWarmC = 3
+)
+
+// leaving is what becomes of holding fish in one day.
+type leaving struct {
+	out   float64 // share of them that leaves the holes
+	spawn float64 // share of the leaving that goes to the gravel
+}
+
+// leaving takes how ready the water is for spawning, 1 and above = wholly, and
+// how far it is below the limit of the fish, degC.
+func (s *Species) leaving(ready, below float64) leaving {
+	q := s.HS * clip(ready, 0, 1)
+	w := leaveWarm * clip(-below/leaveWarmC, 0, 1)
+	if q+w == 0 {
+		return leaving{}
+	}
+	return leaving{-math.Expm1(-(q + w)), q / (q + w)}
+}
+
+// spawn moves cohort c on by its arrivals a: the fish of yesterday leave the
+// holes as fresh ones, those that have held for longer as held.
+func (st *state) spawn(s *Species, c int, a float64, fresh, held leaving) {
 	leave := s.leaveM
 	if s.Cohorts[c].Female {
 		leave = s.leaveF
 	}
-	o := st.h[c] * out
-	x := o * spawn
+
+	young := math.Min(st.fresh[c], st.h[c])
+	old := st.h[c] - young
+	o := young*fresh.out + old*held.out
+	x := young*fresh.out*fresh.spawn + old*held.out*held.spawn
 	y := st.s[c] * leave
 	z := st.b[c] * s.leave
+
 	st.h[c] += a - o
 	st.s[c] += x - y
 	st.b[c] += y + (o - x) - z
 	st.exits += z
+	st.fresh[c] = a
 	st.moved[c] += a
 	st.x[c] += x
 	st.o[c] += o

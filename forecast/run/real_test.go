@@ -462,7 +462,8 @@ func TestSpawnMidpointFollowsIceOut(t *testing.T) {
 }
 
 // TestSpeciesMedians holds every row to the medians over twelve river springs:
-// water at the spawn midpoint, and days after walleye.
+// water at the spawn midpoint, and days after walleye. Both count the fish that
+// the warm springs no longer drive away unspawned.
 func TestSpeciesMedians(t *testing.T) {
 	t.Parallel()
 	rows := DefaultSpecies()
@@ -485,7 +486,10 @@ func TestSpeciesMedians(t *testing.T) {
 			}
 		}
 	}
-	for key, want := range map[string][2]float64{"walleye": {8.7, 0}, "sauger": {9.4, 1.5}, "northern_pike": {7.7, -10.5}, "white_bass": {13.5, 18}, "lake_sturgeon": {11.9, 12}, "steelhead": {8.5, -7}} {
+	for key, want := range map[string][2]float64{
+		"walleye": {9.4, 0}, "sauger": {10.4, 2}, "northern_pike": {7.6, -6.5},
+		"white_bass": {13.1, 19}, "lake_sturgeon": {12.6, 13.5}, "steelhead": {8.3, -5.5},
+	} {
 		var water, after []float64
 		for k, r := range mids[key] {
 			water = append(water, r.midC)
@@ -509,4 +513,77 @@ func TestReferenceSeason(t *testing.T) {
 	}
 	require.InDelta(t, SeasonPeak, r.Peak, .025)
 	require.InDelta(t, r.Quartiles[1]+.35, r.WithResidents(.35)[1], 1e-12)
+}
+
+// TestNoSpringCancelsSpawning holds what has spawned to 85 % of what arrived:
+// in a jump from .5 to 12 C in four days, in a southern spring that never falls
+// below 7 C, and in every public spring.
+func TestNoSpringCancelsSpawning(t *testing.T) {
+	t.Parallel()
+	sp := walleye(t)
+	hold := func(name string, d coldseam.Days, year int) bool {
+		out, err := Clock(sp, d, ClockOptions{Year: year, Draws: 60})
+		if err != nil || len(out) == 0 || out[len(out)-1].Arrived < .8 {
+			return false
+		}
+		last := out[len(out)-1]
+		require.GreaterOrEqual(t, last.Spawned, .85*last.Arrived, "%s %d", name, year)
+		return true
+	}
+	require.True(t, hold("jump", at45(212, func(day int) float64 { return .5 + 11.5*clip(float64(day-95)/4, 0, 1) }), 2023))
+	south := at45(212, func(day int) float64 { return 7 + clip(float64(day-30)*.1, 0, 15) })
+	south.Lat = 33
+	require.True(t, hold("open winter", south, 2023))
+
+	springs := 0
+	for _, folder := range []struct {
+		name string
+		lat  float64
+	}{{"greatlakes", 44.5}, {"alaska", 61}, {"alaska_more", 61}} {
+		files, err := filepath.Glob(filepath.Join(realData(t, folder.name), "*.csv"))
+		require.NoError(t, err)
+		for _, f := range files {
+			d := frame(t, f, folder.lat, -1, 2)
+			interpolate(d.WaterC, 45)
+			for y := d.First.Year; y <= d.Day(d.Len()-1).Year; y++ {
+				if hold(filepath.Base(f), d.Cut(coldseam.Date{Year: y, Month: 7, Day: 31}), y) {
+					springs++
+				}
+			}
+		}
+	}
+	lake := escanaba(t)
+	for y := 1957; y < 2020; y++ {
+		if hold("lake", lake.Cut(coldseam.Date{Year: y, Month: 7, Day: 31}), y) {
+			springs++
+		}
+	}
+	require.Greater(t, springs, 150)
+}
+
+// TestATaggedFemaleInMarch: a tagged walleye was in the Saginaw at 4.2 C on 29
+// March 2013, so that a female in by 31 March lies inside the 90 % range.
+func TestATaggedFemaleInMarch(t *testing.T) {
+	t.Parallel()
+	sp := walleye(t)
+	d := rivers(t)["saginaw"]
+	w, err := spring(d, nil, coldseam.Date{Year: 2013, Month: 4, Day: 1}, sp.Tb)
+	require.NoError(t, err)
+	dr := sp.drives(d.Lat, w.first, w.t, w.q, nil, 0)
+	in := 0.0
+	for j := range 500 {
+		rng := stream(3, j)
+		p := sp.sample(rng, Prior{SD: sp.DeltaSD})
+		var st state
+		for i := range dr {
+			sp.step(&p, &st, &dr[i], sp.Sigma, rng.NormFloat64())
+		}
+		for c, k := range sp.Cohorts {
+			if k.Female {
+				in += st.moved[c] / sp.femaleShare / 500
+			}
+		}
+	}
+	t.Logf("females in by 31 March: %.3f", in)
+	require.GreaterOrEqual(t, in, .05)
 }

@@ -18,7 +18,7 @@ import (
 var speciesCSV string
 
 // MaxCohorts is the greatest number of cohorts of one species.
-const MaxCohorts = 4
+const MaxCohorts = 5
 
 // Cohort is a part of the run that ripens together.
 type Cohort struct {
@@ -34,11 +34,13 @@ type Cohort struct {
 type Species struct {
 	Key, Name              string
 	Calibrated             bool   // false prints "uncalibrated"
+	NoClock                bool   // the clock is known to be wrong: no share and no odds
 	Advice                 string // full, none (awareness only)
 	Light                  string // night, day, twilight, any
 	TMove, TMoveSD, SMove  float64
 	Trap                   [4]float64 // spawning trapezoid 0, 1, 1, 0
 	BWarm, BWarmSD         float64    // per C of 2-day change
+	BWarmTop               float64    // degC above which BWarm falls, to a quarter 4 C on; 0 = never
 	BFlow, BFlowSD         float64    // per ln unit of 2-day change
 	FlowHi                 float64    // flow percentile 0-1 that acts as a wall; 0 = none
 	Tb, Tcap               float64
@@ -79,6 +81,7 @@ var fields = map[string]field{
 	"s_move_c":      {func(s *Species) *float64 { return &s.SMove }, 0.05, 5, false},
 	"b_warm":        {func(s *Species) *float64 { return &s.BWarm }, -2, 2, false},
 	"b_warm_sd":     {func(s *Species) *float64 { return &s.BWarmSD }, 0, 2, false},
+	"b_warm_top_c":  {func(s *Species) *float64 { return &s.BWarmTop }, 0, 25, true},
 	"b_flow":        {func(s *Species) *float64 { return &s.BFlow }, -3, 3, false},
 	"b_flow_sd":     {func(s *Species) *float64 { return &s.BFlowSD }, 0, 2, false},
 	"flow_hi_pct":   {func(s *Species) *float64 { return &s.FlowHi }, 0.5, 1, true},
@@ -205,6 +208,11 @@ func (s *Species) set(rec []string) error {
 			return fmt.Errorf("%q, want yes or no", value)
 		}
 		s.Calibrated = value == "yes"
+	case "clock":
+		if value != "yes" && value != "no" {
+			return fmt.Errorf("%q, want yes or no", value)
+		}
+		s.NoClock = value == "no"
 	case "advice":
 		if value != "full" && value != "none" {
 			return fmt.Errorf("%q, want full or none", value)
@@ -233,7 +241,7 @@ func (s *Species) setNumber(name, value string) error {
 			names = append(names, n)
 		}
 		sort.Strings(names)
-		return fmt.Errorf("unknown field, want one of name, calibrated, advice, light, trap_c, cohort, %s", strings.Join(names, ", "))
+		return fmt.Errorf("unknown field, want one of name, calibrated, clock, advice, light, trap_c, cohort, %s", strings.Join(names, ", "))
 	}
 	if value == "none" && f.optional {
 		*f.at(s) = 0
@@ -290,7 +298,7 @@ func (s *Species) finish() error {
 		}
 	}
 	for name := range fields {
-		if _, ok := s.Sources[name]; !ok {
+		if _, ok := s.Sources[name]; !ok && name != "b_warm_top_c" {
 			return fmt.Errorf("%s is missing", name)
 		}
 	}

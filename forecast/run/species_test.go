@@ -25,7 +25,7 @@ func TestDefaultSpecies(t *testing.T) {
 	w := rows[0]
 	require.Equal(t, [4]float64{4, 6.7, 9, 13}, w.Trap)
 	require.InDelta(t, .45, w.femaleShare, 1e-12)
-	require.Len(t, w.Cohorts, 4)
+	require.Len(t, w.Cohorts, 5)
 }
 
 func TestSpeciesFileIsChecked(t *testing.T) {
