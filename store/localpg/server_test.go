@@ -262,8 +262,10 @@ func TestServerEndsWithItsProcess(t *testing.T) {
 	pid, err := strconv.Atoi(strings.TrimPrefix(line, "pid "))
 	require.NoError(t, err, line)
 	require.NoError(t, cmd.Process.Kill())
-	require.Eventually(t, func() bool { return syscall.Kill(pid, 0) == syscall.ESRCH }, 10*time.Second, 10*time.Millisecond,
-		"the server outlived its process")
+	require.Eventually(t, func() bool {
+		_, err := os.Readlink(filepath.Join("/proc", strconv.Itoa(pid), "cwd")) // a dead process nobody collected has none
+		return err != nil
+	}, 10*time.Second, 10*time.Millisecond, "the server outlived its process")
 	s := start(t, localpg.Options{Dir: dir})
 	require.NoError(t, s.Ready())
 }
