@@ -69,12 +69,7 @@ func toolDir(bin string) (string, error) {
 	if bin != "" {
 		return bin, nil
 	}
-	if p, err := exec.LookPath("pg_dump"); err == nil {
-		if real, err := filepath.EvalSymlinks(p); err == nil && filepath.Base(real) == "pg_dump" {
-			return filepath.Dir(real), nil
-		}
-	}
-	return localpg.Find()
+	return localpg.FindClient()
 }
 
 // dump runs pg_dump on the snapshot of a transaction of ours, which counts

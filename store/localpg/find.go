@@ -12,29 +12,42 @@ import (
 	"example.org/coldseam"
 )
 
-// needed are the programs of the server package that this package runs.
-var needed = []string{"postgres", "initdb"}
-
 // Find returns the directory with the Postgres server programs: $PG_BIN, then
 // PATH, then the places of the Debian and Red Hat packages, the newest major
 // version first. Without any it returns ErrNotFound with the package to
 // install.
 func Find() (string, error) {
-	for _, dir := range candidates() {
-		if complete(dir) {
-			return dir, nil
-		}
+	if dir, ok := find("postgres", "initdb"); ok {
+		return dir, nil
 	}
 	return "", fmt.Errorf("postgres server programs (install the package postgresql, or set PG_BIN, or set database_url): %w", coldseam.ErrNotFound)
 }
 
-func candidates() []string {
+// FindClient returns the directory with pg_dump and pg_restore in the same way:
+// beside a database elsewhere there may be no server programs.
+func FindClient() (string, error) {
+	if dir, ok := find("pg_dump", "pg_restore"); ok {
+		return dir, nil
+	}
+	return "", fmt.Errorf("pg_dump and pg_restore (install the package postgresql-client, or set PG_BIN): %w", coldseam.ErrNotFound)
+}
+
+func find(programs ...string) (string, bool) {
+	for _, dir := range candidates(programs[0]) {
+		if complete(dir, programs) {
+			return dir, true
+		}
+	}
+	return "", false
+}
+
+func candidates(program string) []string {
 	if dir := os.Getenv("PG_BIN"); dir != "" {
 		return []string{dir} // stated by the admin: no silent second choice
 	}
 	var dirs []string
-	if p, err := exec.LookPath("postgres"); err == nil {
-		if p, err = filepath.EvalSymlinks(p); err == nil {
+	if p, err := exec.LookPath(program); err == nil {
+		if p, err = filepath.EvalSymlinks(p); err == nil { // Debian's leads to a wrapper, elsewhere
 			dirs = append(dirs, filepath.Dir(p))
 		}
 	}
@@ -46,8 +59,8 @@ func candidates() []string {
 	return dirs
 }
 
-func complete(dir string) bool {
-	for _, name := range needed {
+func complete(dir string, programs []string) bool {
+	for _, name := range programs {
 		st, err := os.Stat(filepath.Join(dir, name))
 		if err != nil || st.Mode()&0o111 == 0 {
 			return false

@@ -270,6 +270,21 @@ func TestServerEndsWithItsProcess(t *testing.T) {
 	require.NoError(t, s.Ready())
 }
 
+// A program beside a database elsewhere, as in the image, has the client package alone.
+func TestClientProgramsAlone(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"pg_dump", "pg_restore"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), nil, 0o700))
+	}
+	t.Setenv("PG_BIN", dir)
+
+	found, err := localpg.FindClient()
+	require.NoError(t, err)
+	require.Equal(t, dir, found)
+	_, err = localpg.Find()
+	require.ErrorIs(t, err, coldseam.ErrNotFound)
+}
+
 func TestOrdinaryUser(t *testing.T) {
 	t.Parallel()
 	need(t)
