@@ -1,6 +1,7 @@
 package coldseam
 
 import (
+	"encoding/json"
 	"maps"
 	"time"
 )
@@ -70,6 +71,16 @@ type Reason struct {
 	// season's record and read only where an older brief has no Values.
 	Text   string
 	TextSI string // "" = same as Text
+}
+
+// UnmarshalJSON also reads a string, which briefs stored before held in the
+// place of some reasons: it becomes the text as issued.
+func (r *Reason) UnmarshalJSON(b []byte) error {
+	if len(b) > 0 && b[0] == '"' {
+		return json.Unmarshal(b, &r.Text)
+	}
+	type fields Reason
+	return json.Unmarshal(b, (*fields)(r))
 }
 
 // Same reports whether r and o say the same thing.
@@ -178,27 +189,45 @@ type SpotJig struct {
 	NextOz       float64 // "if you lose bottom"
 	Holds        []SizeOdds
 	TieHolds     float64
-	Withheld     string // code of rig.md section 10, "" = none
-	WithheldText string
+	Withheld     Reason // why no weight is named; no code = one is
 	Warnings     []Reason
 	AngleDeg     float64
 	BowPct       float64
 	SlackM       float64
 	SinkS        float64
-	LineWords    string // angle, bow and slack in words
+	LineLies     Reason `json:"LineWords,omitzero"` // angle, bow and slack of the line with the size tied on
 	Leader       string // leader test to use
 	CostWords    string // what thicker line or a bulkier body would cost
 	Calibrated   bool
 	Logs         int
 	CriticalM3S  []SizeFlow // flow at which each size stops holding
-	Dunes        string     // "dunes likely, 1-2 ft high, about 110 ft apart"
+	Dunes        Reason     `json:",omitzero"` // state of a sand bed
 	Advice       string     // what the spot tends to give
+	Why          Reason     `json:",omitzero"` // what the weight follows from: depth, speed, how they are known
+	ModelLnSD    float64    // spread of ln weight that does not come from the flow; 0 = not computed
+}
 
-	WithheldTextSI string // metric twins of the texts with units; "" = same
-	LineWordsSI    string
-	DunesSI        string
-	Why, WhySI     string  // what the weight follows from: depth, speed, how they are known
-	ModelLnSD      float64 // spread of ln weight that does not come from the flow; 0 = not computed
+// UnmarshalJSON also reads spots that were stored with texts in two unit
+// systems.
+func (j *SpotJig) UnmarshalJSON(b []byte) error {
+	type fields SpotJig
+	stored := struct {
+		*fields
+		WithheldText, WithheldTextSI, LineWordsSI, DunesSI, WhySI string
+	}{fields: (*fields)(j)}
+	if err := json.Unmarshal(b, &stored); err != nil {
+		return err
+	}
+
+	if code := j.Withheld.Text; code != "" && j.Withheld.Code == "" {
+		j.Withheld = Reason{Code: code, Text: stored.WithheldText, TextSI: stored.WithheldTextSI}
+	}
+	for r, si := range map[*Reason]string{&j.LineLies: stored.LineWordsSI, &j.Dunes: stored.DunesSI, &j.Why: stored.WhySI} {
+		if si != "" {
+			r.TextSI = si
+		}
+	}
+	return nil
 }
 
 // SizeFlow is the discharge at which a trade size stops holding.

@@ -337,7 +337,7 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 		if spots[0].TieOz > 0 {
 			c.Tie = coldseam.OzName(spots[0].TieOz)
 		}
-		c.NoneHolds = spots[0].Withheld == "none_holds"
+		c.NoneHolds = spots[0].Withheld.Code == "none_holds"
 	}
 	c.PGood = w.good(*c, lead, factor)
 }

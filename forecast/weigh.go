@@ -42,7 +42,7 @@ func (w *work) measure(k int) []coldseam.Reason {
 	}
 	var out []coldseam.Reason
 	for _, n := range jig.Measure(w.spotInputs(rig, w.cands[k], w.heights[k])) {
-		out = append(out, coldseam.Reason{Code: "measure_" + n.Code, Kind: verdict.KindNote, Text: n.Text})
+		out = append(out, n.Reason)
 	}
 	return out
 }

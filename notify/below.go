@@ -86,7 +86,7 @@ func (k *block) spots(f format) []string {
 			name = "spot " + strconv.Itoa(len(out)+1)
 		}
 		if j.TieOz <= 0 || !finite(j.TieOz) {
-			out = append(out, name+": "+withheld(f, j))
+			out = append(out, name+": "+withheld(f, j, k.Brief.Jig))
 			continue
 		}
 		s := name + ": tie " + f.weight(j.TieOz)
@@ -96,7 +96,7 @@ func (k *block) spots(f format) []string {
 		if j.NextOz > j.TieOz {
 			s += "; " + f.weight(j.NextOz) + " if you lose bottom"
 		}
-		for _, w := range []string{clean(j.Body), lineName(j.Line), f.either(j.LineWords, j.LineWordsSI), f.either(j.Dunes, j.DunesSI)} {
+		for _, w := range []string{clean(j.Body), lineName(j.Line), f.words(j.LineLies), f.words(j.Dunes)} {
 			if w != "" {
 				s += "; " + w
 			}

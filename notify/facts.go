@@ -65,7 +65,7 @@ func (k *block) jig(f format, mark string) fact {
 	}
 	j := k.Brief.Jig[0]
 	if j.TieOz <= 0 || !finite(j.TieOz) {
-		return line("Jig", part{Text: withheld(f, j)})
+		return line("Jig", part{Text: withheld(f, j, k.Brief.Jig)})
 	}
 	parts := []part{{Text: "tie " + f.weight(j.TieOz), Strong: true}}
 	if j.PackOz > j.TieOz {
@@ -80,14 +80,31 @@ func (k *block) jig(f format, mark string) fact {
 	return line("Jig", parts...)
 }
 
-func withheld(f format, j coldseam.SpotJig) string {
-	if t := f.either(j.WithheldText, j.WithheldTextSI); t != "" && !(f.noOdds && j.Withheld == "none_holds") {
-		return "no weight: " + t
+// withheld says why spot j has no weight and, where nothing holds there, at
+// which of all spots something does.
+func withheld(f format, j coldseam.SpotJig, all []coldseam.SpotJig) string {
+	why := j.Withheld
+	if why.Code == "" {
+		return "no weight up to 1 oz holds"
 	}
-	if j.Withheld != "" {
-		return "no weight: " + strings.ReplaceAll(clean(j.Withheld), "_", " ")
+	if onlyWords(why) && f.noOdds && why.Code == "none_holds" {
+		why.Text = "" // an old text tells its odds
 	}
-	return "no weight up to 1 oz holds"
+	s := "no weight: " + f.reason(why)
+	if onlyWords(why) || len(all) == 0 || why.Code != "too_fast" && (why.Code != "none_holds" || why.Names["case"] != "") {
+		return s
+	}
+
+	var at []string
+	for _, other := range all {
+		if other.TieOz > 0 {
+			at = append(at, clean(other.Spot)+" "+f.weight(other.TieOz))
+		}
+	}
+	if len(at) == 0 {
+		return s + "; nor at any other spot"
+	}
+	return s + "; holds at " + strings.Join(at, ", ")
 }
 
 func spotWords(f format, j coldseam.SpotJig) string {

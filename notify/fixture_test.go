@@ -80,8 +80,8 @@ func goBrief() coldseam.Brief {
 			Window: [3]float64{coldseam.C(39), coldseam.C(40.1), coldseam.C(41)}, Class: "ease", Trend: "rising"},
 		Jig: []coldseam.SpotJig{
 			{SpotID: "seam", Spot: "main seam", Kind: coldseam.SpotSeam, DepthM: 5.5, MinOz: .2, TieOz: .25, PackOz: .375, NextOz: .375, TieHolds: .78,
-				Body: "flutter body", Line: "10 lb braid", LineWords: "line nearly straight down"},
-			{SpotID: "hole", Spot: "bend hole", Kind: coldseam.SpotHole, DepthM: 7.3, Withheld: "no_float", WithheldText: "float timing is older than the flood"},
+				Body: "flutter body", Line: "10 lb braid", LineLies: coldseam.Reason{Text: "line nearly straight down"}},
+			{SpotID: "hole", Spot: "bend hole", Kind: coldseam.SpotHole, DepthM: 7.3, Withheld: coldseam.Reason{Code: "no_float", Text: "float timing is older than the flood"}},
 		},
 		Run: coldseam.RunState{Species: "walleye", Active: true, Calibrated: true, PWave: .52, Arrived: [3]float64{.20, .35, .55},
 			Spawned: [3]float64{0, .02, .06}, Stage: "moving", StageP: .68},

@@ -212,7 +212,7 @@ func plain(s string) string { return toPlain.Replace(s) }
 func Plain(s string) string { return plain(s) }
 
 var toPlain = strings.NewReplacer(nbsp+"°F", "F", nbsp+"°C", "C", nbsp+"%", "%", " °F", "F", " °C", "C",
-	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "·", "-", "\u2019", "'")
+	nbsp, " ", "\u2002", " ", enDash, "-", "m³/s", "m3/s", "²", "2", "·", "-", "\u2019", "'")
 
 // maxForeign bounds one piece of foreign text: a longer one would crowd the other
 // rivers out of the mail [proposal].

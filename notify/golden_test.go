@@ -189,7 +189,7 @@ func TestNoOddsWithoutCall(t *testing.T) {
 func TestOddsInReasons(t *testing.T) {
 	t.Parallel()
 	for _, b := range []coldseam.Brief{stopBrief(), noCallBrief(), noWeatherBrief()} {
-		b.Jig = []coldseam.SpotJig{{Spot: "seam", Withheld: "none_holds", WithheldText: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}
+		b.Jig = []coldseam.SpotJig{{Spot: "seam", Withheld: coldseam.Reason{Code: "none_holds", Text: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}}
 		for _, list := range []*[]coldseam.Reason{&b.Stops, &b.Reasons, &b.Cautions} {
 			*list = append([]coldseam.Reason{{Kind: "missing", Code: "hold_low", Values: map[string]float64{"hold_odds": .31}},
 				{Kind: "missing", Code: "gust", Values: map[string]float64{"gust_mps": 40 * coldseam.MPSPerMPH, "limit_mps": 16}}}, *list...)

@@ -110,8 +110,9 @@ func (w Words) Clock(t time.Time) string                     { return w.f.clock(
 func (w Words) Span(a, b time.Time) string                   { return w.f.span(a, b) }
 func (w Words) DayClock(t time.Time, d coldseam.Date) string { return w.f.dayClock(t, d) }
 
-// Reason picks the text of the reader's units.
+// Reason words a reason in the reader's units; Maybe one that may be none.
 func (w Words) Reason(r coldseam.Reason) string { return w.f.reason(r) }
+func (w Words) Maybe(r coldseam.Reason) string  { return w.f.words(r) }
 
 // ReasonText words a reason for a terminal.
 func ReasonText(r coldseam.Reason, units, zone string) string {
@@ -144,8 +145,10 @@ func OneLine(s string) string { return oneLine(s) }
 // line's end carries the class nb.
 func Typeset(s string) template.HTML { return bound(s, `class="nb"`) }
 
-// Withheld says why a spot has no weight.
-func (w Words) Withheld(j coldseam.SpotJig) string { return withheld(w.f, j) }
+// Withheld says why spot j of all has no weight.
+func (w Words) Withheld(j coldseam.SpotJig, all []coldseam.SpotJig) string {
+	return withheld(w.f, j, all)
+}
 
 // InputGood reports whether an input reads: "none" is good, since the agency
 // was asked and reports nothing.

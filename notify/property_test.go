@@ -42,7 +42,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 	})
 	jig := rapid.Custom(func(t *rapid.T) coldseam.SpotJig {
 		return coldseam.SpotJig{Spot: words.Draw(t, "spot"), DepthM: num.Draw(t, "depth"), TieOz: num.Draw(t, "tie"), PackOz: num.Draw(t, "pack"),
-			NextOz: num.Draw(t, "next"), TieHolds: num.Draw(t, "holds"), WithheldText: words.Draw(t, "why"), Line: words.Draw(t, "line")}
+			NextOz: num.Draw(t, "next"), TieHolds: num.Draw(t, "holds"), Withheld: coldseam.Reason{Text: words.Draw(t, "why")}, Line: words.Draw(t, "line")}
 	})
 	input := rapid.Custom(func(t *rapid.T) coldseam.Input {
 		return coldseam.Input{Key: rapid.SampledFrom([]string{"discharge", "stage", "weather", "alerts", "ice", "season_rule", "water_temp", ""}).Draw(t, "key"),

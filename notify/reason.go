@@ -165,6 +165,112 @@ var reasonWords = map[string]string{
 	"ice_unwatched":            "no thermometer, and no word from the admin yet that the ice is gone",
 }
 
+// jigWords are the sentences about the weight; a key ends in the reason's "case"
+// where one code has several.
+var jigWords = map[string]string{
+	// Why no weight is named.
+	"numeric":            "a number is not finite",
+	"numeric_rig":        "no rig is set",
+	"numeric_flow":       "a forecast flow is not above zero",
+	"numeric_column":     "depth or speed is not finite",
+	"stale_gauge":        "gauge is stale, until it reports",
+	"ice":                "ice at the gauge, or not ruled out",
+	"no_depth_unsounded": "no depth sounded here yet",
+	"no_depth_zero":      "the sounded depth is not above zero",
+	"no_depth_flow":      "no flow to carry the sounding to this morning",
+	"no_depth_undated":   "the sounding has no stage or flow of its day",
+	"no_depth_dry":       "the sounding puts this spot dry at that stage: check it",
+	"sounding_old":       "sand bed, and high water since the sounding: sound it again",
+	"no_speed":           "no gaugings and no float timing, current unknown",
+	"floats":             "this body floats with every size carried",
+	"out_of_range_most":  "most of the forecast lies outside the measured range",
+	"too_fast":           "current {current_m_s}, too fast; none is advised from {limit_m_s}",
+	"too_fast_ounce":     "an ounce or more would be needed here",
+	"none_holds":         "no sane weight holds here",
+	"none_holds_box":     "no weight in your box holds[; the heaviest, {heaviest_oz}, {heaviest_odds}]",
+	"none_holds_no_size": "no size of this table in your box",
+	"anchor":             "do not anchor: current {current_m_s}, the limit is {limit_m_s}",
+	"anchor_debris":      "do not anchor: debris or ice is running",
+	"anchor_high":        "do not anchor: flow above 9 in 10 days for the date",
+	"wading_rising":      "do not wade: water is rising",
+	"wading_undated":     "do not wade: depth has no dated sounding",
+	"wading_deep":        "do not wade: {wade_m} deep, the limit is {limit_m}",
+	"wading_fast":        "do not wade: current {current_m_s}, the limit is {limit_m_s}",
+	"wading_product":     "do not wade: {wade_m} times {current_m_s} is {product_m2_s}, the limit is {limit_m2_s}",
+
+	// What to know about the weight.
+	"anchor_note":      "bow anchor only, on a release, never above a dam, pier or wood", // [common practice]
+	"wading_note":      "these numbers cannot clear wading: look at the water first",
+	"clamped":          "depth {water_m} is outside {low_m} to {limit_m}: computed at the limit",
+	"clamped_speed":    "current {current_m_s} is above {limit_m_s}: computed at the limit",
+	"stage_range":      "flow beyond the stage table: depth drawn on from its end",
+	"out_of_range":     "flow outside the measured range of the gauge section",
+	"uncalibrated":     "uncalibrated: start here, step up if you lose bottom",
+	"pack_short":       "{heaviest_oz} is the heaviest and may not be enough",
+	"not_monotone":     "weight does not rise steadily with flow here; the lowest crossing is used",
+	"slow_sink":        "{size_oz} with this body hardly sinks: under {sink_m_s}",
+	"no_water_temp":    "water temperature unknown: {taken_c} taken",
+	"depth_by_flow":    "depth carried by flow, not by stage: too deep in holes on a rise",
+	"default_geometry": "few gaugings: textbook change of speed with flow",
+	"float_no_flow":    "floats timed, but the flow of that day is unknown: not used",
+	"float_wind":       "floats were timed in wind: {wind}",
+	"float_few":        "{timed_floats} timed, five make a timing",
+	"drift_sensitive":  "boat as fast as the surface: [{same_oz}|over 1 oz]; at 3/4 of it: [{slower_oz}|over 1 oz]",
+	"weight_from":      "{spot_depth_m} deep, {current_m_s} on top ({speed_by})",
+	"line_lies":        "line {lie} ({angle_deg} off vertical), {line_out_m} out, bow {bow_cm}, slack {slack_cm}[; {line} bows, takes show late]",
+	"bed_still":        "sand not moving at this flow; old dunes may remain",
+	"bed_washed_out":   "sand washed flat at this flow",
+	"bed_ripples":      "ripples, low dunes at most",
+	"bed_dunes":        "dunes likely, {high_m} high, about {apart_m} apart",
+
+	// What to measure next.
+	"measure_sound_unsounded": "sound the depth at {spot} and note the day: no weight until then",
+	"measure_sound_moved":     "sound {spot} again, the sand has moved: no weight until then",
+	"measure_stage_must":      "find the stage or flow of the day {spot} was sounded: no weight until then",
+	"measure_stage":           "find the stage of the day {spot} was sounded: {becomes}",
+	"measure_flow":            "find the flow of the day the floats were timed at {spot}: {becomes}",
+	"measure_float_must":      "time five floats at {spot}: no weight until then",
+	"measure_float":           "time five floats at {spot}, or note a line angle: {becomes}",
+	"measure_gaugings":        "import the gauge's field measurements: {becomes}",
+	"measure_log":             "log held or lost at {spot}, {more} more with both: {becomes}",
+}
+
+// becomes says how a measurement narrows the sizes that may be needed: "1/4 or
+// 3/8 oz becomes 1/4".
+func becomes(before, after string) string {
+	choice := func(sizes string) string {
+		s := strings.Split(sizes, ",")
+		if len(s) > 2 {
+			return s[0] + " to " + s[len(s)-1]
+		}
+		return strings.Join(s, " or ")
+	}
+	b, a := choice(before), choice(after)
+	if a == b {
+		return b + nbsp + "oz either way, but surer"
+	}
+	return b + nbsp + "oz becomes " + a
+}
+
+// heightOfDunes is never finer than the two methods agree: whole feet or half
+// metres.
+func (f format) heightOfDunes(low, high float64) string {
+	step, unit := 1., nbsp+"ft"
+	if f.metric {
+		step, unit = .5, nbsp+"m"
+	} else {
+		low, high = coldseam.Feet(low), coldseam.Feet(high)
+	}
+	a, b := math.Floor(low/step)*step, math.Ceil(high/step)*step
+	switch {
+	case b <= step:
+		return "under " + trimmed(step, 1) + unit
+	case a <= 0:
+		return "up to " + trimmed(b, 1) + unit
+	}
+	return trimmed(a, 1) + enDash + trimmed(b, 1) + unit
+}
+
 const alertWords = "[{event}|warning without a name][ to {until}|, no end given]"
 
 // runWords are the words of the codes in RunState.Why; briefs stored before hold
@@ -180,6 +286,7 @@ var runWords = map[string]string{
 var keyWords = map[string]string{
 	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
 	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit", "flood_stage": "flood stage",
+	"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed", "given": "as given",
 	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
 
@@ -207,9 +314,15 @@ func SetWording(b *coldseam.Brief) {
 // sentence words a reason for the reader's units. ok is false where the code
 // has no sentence or the reason lacks one of its values.
 func (f format) sentence(r coldseam.Reason) (text string, ok bool) {
-	words, ok := reasonWords[r.Code]
+	code := r.Code
+	if why := r.Names["case"]; why != "" {
+		code += "_" + why
+	}
+	words, ok := reasonWords[code]
 	if !ok {
-		return "", false
+		if words, ok = jigWords[code]; !ok {
+			return "", false
+		}
 	}
 
 	words = either.ReplaceAllStringFunc(words, func(m string) string {
@@ -254,7 +367,9 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 		case "stop":
 			r.Code = s
 			return f.reason(r), true
-		case "quantity", "inputs", "craft":
+		case "becomes":
+			return becomes(clean(r.Names["sizes"]), clean(s)), true
+		case "quantity", "inputs", "craft", "lie", "speed_by":
 			return keyList(s), true
 		case "doubt":
 			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true
@@ -265,6 +380,9 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 	v, ok := r.Values[name]
 	if !ok || f.noOdds && strings.HasSuffix(name, "_odds") {
 		return "", false
+	}
+	if name == "high_m" {
+		return f.heightOfDunes(r.Values["low_m"], v), true
 	}
 	return f.quantity(name, v), true
 }
@@ -292,6 +410,32 @@ func (f format) quantity(name string, v float64) string {
 	switch unit := name[strings.LastIndexByte(name, '_')+1:]; {
 	case strings.HasSuffix(name, "m3_s"):
 		return f.flow(v)
+	case strings.HasSuffix(name, "m2_s") && us: // depth times current
+		return trimmed(v/coldseam.MetrePerFoot/coldseam.MetrePerFoot, 1) + nbsp + "ft²/s"
+	case strings.HasSuffix(name, "m2_s"):
+		return trimmed(v, 2) + nbsp + "m²/s"
+	case strings.HasSuffix(name, "m_s") && us: // a current
+		return trimmed(coldseam.Feet(v), 1) + nbsp + "ft/s"
+	case strings.HasSuffix(name, "m_s"):
+		return trimmed(v, 2) + nbsp + "m/s"
+	case name == "spot_depth_m" || name == "line_out_m":
+		return f.depth(v)
+	case name == "apart_m" && us: // of dunes, no finer than known
+		return thousands(math.Round(coldseam.Feet(v)/10)*10) + nbsp + "ft"
+	case name == "apart_m":
+		return thousands(math.Round(v/5)*5) + nbsp + "m"
+	case unit == "cm" && us && v < 2.54:
+		return "under 1" + nbsp + "in"
+	case unit == "cm" && us:
+		return trimmed(v/2.54, 0) + nbsp + "in"
+	case unit == "cm":
+		return trimmed(v, 0) + nbsp + "cm"
+	case unit == "deg":
+		return trimmed(v, 0) + nbsp + "deg"
+	case unit == "oz":
+		return f.weight(v)
+	case unit == "floats":
+		return counted(v, "float")
 	case unit == "m" && us:
 		return trimmed(coldseam.Feet(v), 1) + nbsp + "ft"
 	case unit == "m":

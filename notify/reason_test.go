@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -91,7 +92,7 @@ func TestOldWaterIsToldWithItsDate(t *testing.T) {
 // that its file does not set.
 func TestEveryCodeHasASentence(t *testing.T) {
 	t.Parallel()
-	codeAt := map[string]int{"because": 1, "missing": 0, "capped": 0, "caution": 0, "ofAlert": 1, "about": 1, "capIf": 1}
+	codeAt := map[string]int{"because": 1, "missing": 0, "capped": 0, "caution": 0, "ofAlert": 1, "about": 1, "capIf": 1, "withhold": 1, "note": 0}
 	ofReason := map[string]bool{"at": true, "clock": true, "since": true, "from": true, "until": true, "stop": true}
 	made := map[string]bool{}
 	err := filepath.WalkDir("../forecast", func(path string, d fs.DirEntry, err error) error {
@@ -109,6 +110,9 @@ func TestEveryCodeHasASentence(t *testing.T) {
 				return true
 			}
 			name, ok := call.Fun.(*ast.Ident)
+			if method, of := call.Fun.(*ast.SelectorExpr); of {
+				name, ok = method.Sel, true
+			}
 			if !ok {
 				return true
 			}
@@ -122,6 +126,16 @@ func TestEveryCodeHasASentence(t *testing.T) {
 			}
 			made[code] = true
 			words, ok := reasonWords[code]
+			if strings.Contains(path, "/jig/") || code == "none_holds" {
+				if why := ""; len(call.Args) > 2 {
+					if why, ok = literal(call.Args[2]); !ok {
+						return true
+					} else if why != "" {
+						code += "_" + why
+					}
+				}
+				words, ok = jigWords[code]
+			}
 			require.True(t, ok, "%s: no sentence for %q in reasonWords", path, code)
 			for _, m := range placeholder.FindAllString(either.ReplaceAllString(words, ""), -1) {
 				value := m[1 : len(m)-1]
@@ -134,6 +148,78 @@ func TestEveryCodeHasASentence(t *testing.T) {
 	})
 	require.NoError(t, err)
 	require.Greater(t, len(made), 40)
+}
+
+// TestWeightsInWords: the reasons of the weight in both unit systems, rounded no
+// finer than they are known.
+func TestWeightsInWords(t *testing.T) {
+	t.Parallel()
+	type values = map[string]float64
+	type names = map[string]string
+	ft := coldseam.MetrePerFoot
+	for _, c := range []struct {
+		r      coldseam.Reason
+		us, si string
+	}{
+		{coldseam.Reason{Code: "weight_from", Names: names{"speed_by": "float"}, Values: values{"spot_depth_m": 12 * ft, "current_m_s": 1.9 * ft}},
+			"12 ft deep, 1.9 ft/s on top (timed by floats)", "3.7 m deep, 0.58 m/s on top (timed by floats)"},
+		{coldseam.Reason{Code: "line_lies", Names: names{"lie": "swept_low"}, Values: values{"angle_deg": 57.2, "line_out_m": 4.4, "bow_cm": 56, "slack_cm": 19}},
+			"line swept low (57 deg off vertical), 14 ft out, bow 22 in, slack 7 in", "line swept low (57 deg off vertical), 4.4 m out, bow 56 cm, slack 19 cm"},
+		{coldseam.Reason{Code: "line_lies", Names: names{"lie": "leaning", "line": "nylon"}, Values: values{"angle_deg": 20, "line_out_m": 4.4, "bow_cm": 2, "slack_cm": 19}},
+			"line leaning (20 deg off vertical), 14 ft out, bow under 1 in, slack 7 in; nylon bows, takes show late",
+			"line leaning (20 deg off vertical), 4.4 m out, bow 2 cm, slack 19 cm; nylon bows, takes show late"},
+		{coldseam.Reason{Code: "bed_dunes", Values: values{"low_m": .35, "high_m": .48, "apart_m": 17.8}},
+			"dunes likely, 1-2 ft high, about 60 ft apart", "dunes likely, under 0.5 m high, about 20 m apart"},
+		{coldseam.Reason{Code: "too_fast", Values: values{"current_m_s": 5.2 * ft, "limit_m_s": 5 * ft}},
+			"current 5.2 ft/s, too fast; none is advised from 5 ft/s", "current 1.58 m/s, too fast; none is advised from 1.52 m/s"},
+		{coldseam.Reason{Code: "wading", Names: names{"case": "product"}, Values: values{"wade_m": 2.4 * ft, "current_m_s": 2.5 * ft, "product_m2_s": 6 * ft * ft, "limit_m2_s": 6 * ft * ft}},
+			"do not wade: 2.4 ft times 2.5 ft/s is 6 ft2/s, the limit is 6 ft2/s", "do not wade: 0.73 m times 0.76 m/s is 0.56 m2/s, the limit is 0.56 m2/s"},
+		{coldseam.Reason{Code: "drift_sensitive", Values: values{"slower_oz": .25}},
+			"boat as fast as the surface: over 1 oz; at 3/4 of it: 1/4 oz", "boat as fast as the surface: over 1 oz; at 3/4 of it: 1/4 oz (7.1 g)"},
+		{coldseam.Reason{Code: "none_holds", Names: names{"case": "box"}, Values: values{"heaviest_oz": .5, "heaviest_odds": .4}},
+			"no weight in your box holds; the heaviest, 1/2 oz, 4 in 10", "no weight in your box holds; the heaviest, 1/2 oz (14.2 g), 4 in 10"},
+		{coldseam.Reason{Code: "measure_float", Names: names{"spot": "the bend", "sizes": "1/4,3/8", "becomes": "1/4"}},
+			"time five floats at the bend, or note a line angle: 1/4 or 3/8 oz becomes 1/4", ""},
+		{coldseam.Reason{Code: "measure_log", Names: names{"spot": "the bend", "sizes": "1/8,1/4,3/8", "becomes": "1/8,3/16,3/8"}, Values: values{"more": 3}},
+			"log held or lost at the bend, 3 more with both: 1/8 to 3/8 oz either way, but surer", ""},
+	} {
+		require.Equal(t, c.us, ReasonText(c.r, "", ""))
+		if c.si != "" {
+			require.Equal(t, c.si, ReasonText(c.r, "metric", ""))
+		}
+	}
+}
+
+// TestOldWeightKeepsItsWords: a spot stored with texts in two unit systems is
+// told in them.
+func TestOldWeightKeepsItsWords(t *testing.T) {
+	t.Parallel()
+	var j coldseam.SpotJig
+	require.NoError(t, json.Unmarshal([]byte(`{"Spot":"seam","Withheld":"too_fast","WithheldText":"too fast: 5 ft/s","WithheldTextSI":"too fast: 1.5 m/s",
+		"LineWords":"14 ft out","LineWordsSI":"4.4 m out","Dunes":"1 ft high","DunesSI":"","Why":"12 ft deep","WhySI":"3.7 m deep"}`), &j))
+	us, si := WordsFor("us", "UTC"), WordsFor("metric", "UTC")
+	require.Equal(t, "too_fast", j.Withheld.Code)
+	require.Equal(t, "no weight: too fast: 5 ft/s", us.Withheld(j, []coldseam.SpotJig{j}))
+	require.Equal(t, "no weight: too fast: 1.5 m/s", si.Withheld(j, []coldseam.SpotJig{j}))
+	require.Equal(t, []string{"14 ft out", "1 ft high", "12 ft deep"}, []string{us.Maybe(j.LineLies), us.Maybe(j.Dunes), us.Maybe(j.Why)})
+	require.Equal(t, []string{"4.4 m out", "1 ft high", "3.7 m deep"}, []string{si.Maybe(j.LineLies), si.Maybe(j.Dunes), si.Maybe(j.Why)})
+
+	stored, err := json.Marshal(j)
+	require.NoError(t, err)
+	var again coldseam.SpotJig
+	require.NoError(t, json.Unmarshal(stored, &again))
+	require.Equal(t, j, again)
+}
+
+// TestSpotNamesWhereSomethingHolds: where nothing holds, the other spots help.
+func TestSpotNamesWhereSomethingHolds(t *testing.T) {
+	t.Parallel()
+	w := WordsFor("us", "UTC")
+	chute := coldseam.SpotJig{Spot: "Chute", Withheld: coldseam.Reason{Code: "too_fast", Names: map[string]string{"case": "ounce"}}}
+	hole, pocket := coldseam.SpotJig{Spot: "Bend hole", TieOz: .25}, coldseam.SpotJig{Spot: "Pocket", TieOz: .125}
+	require.Equal(t, "no weight: an ounce or more would be needed here; holds at Bend hole 1/4 oz, Pocket 1/8 oz",
+		plain(w.Withheld(chute, []coldseam.SpotJig{hole, pocket, chute})))
+	require.Contains(t, w.Withheld(chute, []coldseam.SpotJig{chute}), "; nor at any other spot")
 }
 
 // stringsIn are the string literals of a file.

@@ -123,6 +123,14 @@ func onlyWords(r coldseam.Reason) bool {
 	return r.Text != "" && len(r.Values) == 0 && len(r.Names) == 0 && r.At.IsZero()
 }
 
+// words is reason for one that may be none: no code and no text give "".
+func (f format) words(r coldseam.Reason) string {
+	if r.Code == "" && r.Text == "" {
+		return ""
+	}
+	return f.reason(r)
+}
+
 // reason words a reason in the reader's units.
 func (f format) reason(r coldseam.Reason) string {
 	if t, ok := f.sentence(r); ok && !onlyWords(r) {

@@ -492,7 +492,7 @@ func sameWord(a, b coldseam.Brief) bool {
 	w, _ := b.Best()
 	return a.Verdict == b.Verdict && v.Start.Equal(w.Start) && v.End.Equal(w.End) &&
 		slices.EqualFunc(a.Jig, b.Jig, func(x, y coldseam.SpotJig) bool {
-			return x.SpotID == y.SpotID && x.TieOz == y.TieOz && x.PackOz == y.PackOz && x.Withheld == y.Withheld
+			return x.SpotID == y.SpotID && x.TieOz == y.TieOz && x.PackOz == y.PackOz && x.Withheld.Code == y.Withheld.Code
 		}) &&
 		slices.EqualFunc(a.Stops, b.Stops, func(x, y coldseam.Reason) bool { return x.Code == y.Code })
 }

@@ -69,22 +69,22 @@ func (r rigReport) json() rigJSON {
 	out := rigJSON{Spot: r.title, DepthM: r.st.DepthM, SurfaceMS: r.st.SurfaceMS, WaterC: r.tempC, Body: r.rig.Body.Name, Line: r.rig.Line.Name,
 		Metal: r.rig.Metal.Name, Presentation: r.rig.Pres.Name, MinOz: r.minOz, SizeOz: r.sizeOz,
 		TieOz: ozOrNil(j.TieOz), PackOz: ozOrNil(j.PackOz), NextOz: ozOrNil(j.NextOz), Holds: map[string]float64{},
-		WithheldText: r.unit(j.WithheldText, j.WithheldTextSI), Calibrated: j.Calibrated, Logs: j.Logs, Warnings: []rigWarning{},
-		LineWords: r.unit(j.LineWords, j.LineWordsSI), CostWords: j.CostWords, Leader: j.Leader, Dunes: r.unit(j.Dunes, j.DunesSI), Critical: []rigCritical{}}
+		WithheldText: r.words(j.Withheld), Calibrated: j.Calibrated, Logs: j.Logs, Warnings: []rigWarning{},
+		LineWords: r.words(j.LineLies), CostWords: j.CostWords, Leader: j.Leader, Dunes: r.words(j.Dunes), Critical: []rigCritical{}}
 	if !r.day.IsZero() {
 		out.Day = r.day.String()
 	}
 	if r.shape.OK {
 		out.AngleDeg, out.BowPct, out.SlackM, out.LineOutM, out.SinkS = &r.shape.AngleDeg, &r.shape.BowPct, &r.shape.SlackM, &r.shape.LineOutM, &r.shape.SinkS
 	}
-	if j.Withheld != "" {
-		out.Withheld = &j.Withheld
+	if j.Withheld.Code != "" {
+		out.Withheld = &j.Withheld.Code
 	}
 	for _, h := range j.Holds {
 		out.Holds[coldseam.OzName(h.Oz)] = math.Round(h.Holds*1e4) / 1e4
 	}
 	for _, w := range j.Warnings {
-		out.Warnings = append(out.Warnings, rigWarning{w.Code, r.unit(w.Text, w.TextSI)})
+		out.Warnings = append(out.Warnings, rigWarning{w.Code, r.words(w)})
 	}
 	for _, c := range j.CriticalM3S {
 		out.Critical = append(out.Critical, rigCritical{coldseam.OzName(c.Oz), c.Oz, c.M3S, c.Beyond})

@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/notify"
 )
 
 // rigReport is what is printed.
@@ -46,12 +47,16 @@ func (r *rigReport) physics() {
 	}
 }
 
-// unit picks the metric twin of a text where it is wanted and there is one.
-func (r rigReport) unit(us, si string) string {
-	if r.metric && si != "" {
-		return si
+// words puts a reason into the units asked for; none is "".
+func (r rigReport) words(why coldseam.Reason) string {
+	if why.Code == "" {
+		return ""
 	}
-	return us
+	units := ""
+	if r.metric {
+		units = "metric"
+	}
+	return notify.ReasonText(why, units, "")
 }
 
 // print writes the answer for a person.
@@ -70,15 +75,15 @@ func (r rigReport) print(w io.Writer) {
 	if r.st.DepthM > 0 {
 		line("PHYSICS", "%s", r.physicsWords())
 	}
-	if j.Withheld != "" {
-		line("JIG", "no weight: %s", strings.TrimSuffix(r.unit(j.WithheldText, j.WithheldTextSI), ": no weight"))
+	if j.Withheld.Code != "" {
+		line("JIG", "no weight: %s", r.words(j.Withheld))
 	} else {
 		line("JIG", "%s", rigTie(j))
 	}
 	if len(j.Holds) > 0 {
 		line("HOLDS", "%s", rigHolds(j.Holds))
 	}
-	for _, x := range [][2]string{{"LINE", r.unit(j.LineWords, j.LineWordsSI)}, {"COST", j.CostWords}, {"LEADER", j.Leader}, {"BED", r.unit(j.Dunes, j.DunesSI)}} {
+	for _, x := range [][2]string{{"LINE", r.words(j.LineLies)}, {"COST", j.CostWords}, {"LEADER", j.Leader}, {"BED", r.words(j.Dunes)}} {
 		if x[1] != "" {
 			line(x[0], "%s", x[1])
 		}
@@ -87,8 +92,8 @@ func (r rigReport) print(w io.Writer) {
 		line("LETS GO", "%s", s)
 	}
 	for _, n := range j.Warnings {
-		if n.Code != j.Withheld {
-			line("NOTE", "%s", r.unit(n.Text, n.TextSI))
+		if n.Code != j.Withheld.Code {
+			line("NOTE", "%s", r.words(n))
 		}
 	}
 }

@@ -46,53 +46,61 @@ type adviser struct {
 }
 
 // withhold keeps the first code as the reason and every code as a warning.
-func (a *adviser) withhold(code, kind, us, si string) {
-	if a.out.Withheld == "" {
-		a.out.Withheld, a.out.WithheldText, a.out.WithheldTextSI = code, us, si
+func (a *adviser) withhold(kind, code, why string, values map[string]float64) {
+	r := because(kind, code, why, values)
+	if a.out.Withheld.Code == "" {
+		a.out.Withheld = r
 	}
-	a.warn(code, kind, us, si)
+	a.out.Warnings = append(a.out.Warnings, r)
 }
 
-func (a *adviser) warn(code, kind, us, si string) {
-	if si == us {
-		si = ""
+func (a *adviser) note(code string, values map[string]float64) {
+	a.out.Warnings = append(a.out.Warnings, because("note", code, "", values))
+}
+
+// because builds a reason from its numbers in SI; package notify words it. why
+// tells cases of one code apart, "" = there is one.
+func because(kind, code, why string, values map[string]float64) coldseam.Reason {
+	r := coldseam.Reason{Code: code, Kind: kind, Values: values}
+	if why != "" {
+		r.Names = map[string]string{"case": why}
 	}
-	a.out.Warnings = append(a.out.Warnings, coldseam.Reason{Code: code, Kind: kind, Text: us, TextSI: si})
+	return r
 }
 
 // missing withholds what cannot be computed at all and reports whether it did.
 func (a *adviser) missing() bool {
 	in := a.in
 	if !in.finite() {
-		a.withhold("numeric", "missing", "a number is not finite: no weight", "")
+		a.withhold("missing", "numeric", "", nil)
 		return true
 	}
 	if !in.Rig.usable() {
-		a.withhold("numeric", "missing", "no rig is set: no weight", "")
+		a.withhold("missing", "numeric", "rig", nil)
 		return true
 	}
 	a.s, a.k = in.site()
 	if in.Stale {
-		a.withhold("stale_gauge", "missing", "gauge is stale: no weight until it reports", "")
+		a.withhold("missing", "stale_gauge", "", nil)
 	}
 	if in.Ice {
-		a.withhold("ice", "safety", "ice at the gauge, or not ruled out: no weight", "")
+		a.withhold("safety", "ice", "", nil)
 	}
 	if a.k.noDepth != "" {
-		a.withhold("no_depth", "missing", a.k.noDepth+": no weight", "")
+		a.withhold("missing", "no_depth", a.k.noDepth, nil)
 	} else if in.moved() {
-		a.withhold("sounding_old", "missing", "sand bed, and high water since the sounding: sound it again", "")
+		a.withhold("missing", "sounding_old", "", nil)
 	}
 	for _, q := range in.flows() {
 		if !(q > 0) {
-			a.withhold("numeric", "missing", "a forecast flow is not above zero: no weight", "")
+			a.withhold("missing", "numeric", "flow", nil)
 			break
 		}
 	}
 	if a.k.noSpeed {
-		a.withhold("no_speed", "missing", "no gaugings and no float timing, current unknown: no weight", "")
+		a.withhold("missing", "no_speed", "", nil)
 	}
-	return a.out.Withheld != ""
+	return a.out.Withheld.Code != ""
 }
 
 // physics sets the water column at the median flow and what the rig does in it.
@@ -106,19 +114,18 @@ func (a *adviser) physics() bool {
 	a.st, clamped = a.wet.Clamp()
 	switch {
 	case !a.wet.finite():
-		a.withhold("numeric", "missing", "depth or speed is not finite: no weight", "")
+		a.withhold("missing", "numeric", "column", nil)
 		return false
 	case a.wet.DepthM <= 0:
-		a.withhold("no_depth", "missing", "the sounding puts this spot dry at that stage: check it", "")
+		a.withhold("missing", "no_depth", "dry", nil)
 		return false
 	}
 	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
 	if clamped {
-		us, si := clampWords(a.wet)
-		a.warn("clamped", "note", us, si)
+		a.clamped()
 	}
 	if in.Rig.netWeightN(heaviest(in.BoxOz)*coldseam.KgPerOunce, a.s.water) <= 0 {
-		a.withhold("floats", "missing", "this body floats with every size carried", "")
+		a.withhold("missing", "floats", "", nil)
 	}
 	if kg, ok := Lightest(in.Rig, a.st); ok {
 		a.minKG = kg
@@ -133,7 +140,7 @@ func (a *adviser) physics() bool {
 		}
 	}
 	if a.s.form == depthByStage && a.s.curve.usable() && a.beyondCurve() >= outsideShare {
-		a.warn("stage_range", "note", "flow beyond the stage table: depth drawn on from its end", "")
+		a.note("stage_range", nil)
 	}
 	return true
 }
@@ -174,15 +181,15 @@ func (a *adviser) odds() {
 	prior := modelLnSD(in.sComb(), a.k.speedSD, a.k.depthSD)
 	if a.share >= outsideShare {
 		prior = max(prior, outsideLnSD)
-		a.warn("out_of_range", "note", "flow outside the measured range of the gauge section", "")
+		a.note("out_of_range", nil)
 	}
 	if a.share > .5 {
-		a.withhold("out_of_range", "missing", "most of the forecast lies outside the measured range: no weight", "")
+		a.withhold("missing", "out_of_range", "most", nil)
 	}
 	a.cal = posterior(prior, in.Logs, a.modelAt)
 	a.out.Calibrated, a.out.ModelLnSD, a.out.Logs = a.cal.Done, a.cal.SD, a.cal.Logs
 	if !a.cal.Done {
-		a.warn("uncalibrated", "note", "uncalibrated: start here, step up if you lose bottom", "")
+		a.note("uncalibrated", nil)
 	}
 	lo, hi := a.measured()
 	a.o = newOdds(a.s, in.Rig, a.flows, lo, hi, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
@@ -218,25 +225,27 @@ func (a *adviser) tieLimit() float64 {
 	return a.lim.TieNew
 }
 
+// tooFastMS is the surface speed from which no weight is advised [proposal].
+const tooFastMS = 5 * coldseam.MetrePerFoot
+
 // size chooses what to tie on and pack, or withholds. One reason is enough: a
 // weight withheld for safety needs no second one.
 func (a *adviser) size() {
-	if a.out.Withheld != "" {
+	if a.out.Withheld.Code != "" {
 		return
 	}
-	if coldseam.Feet(a.wet.SurfaceMS) >= 5 {
-		us, si := tooFastWords(a.wet.SurfaceMS)
-		a.withhold("too_fast", "cap", us, si)
+	if a.wet.SurfaceMS >= tooFastMS {
+		a.withhold("cap", "too_fast", "", map[string]float64{"current_m_s": a.wet.SurfaceMS, "limit_m_s": tooFastMS})
 	} else if oz, ok := SizeFor(a.minKG * math.Exp(a.cal.Mean)); a.minKG == 0 || !ok || oz >= 1 {
-		a.withhold("too_fast", "cap", "an ounce or more would be needed here: no weight", "")
+		a.withhold("cap", "too_fast", "ounce", nil)
 	}
-	if a.out.Withheld != "" {
+	if a.out.Withheld.Code != "" {
 		return
 	}
 	box := a.in.box(a.floorOz(), a.lim.MaxOz)
 	tie := a.first(box, a.tieLimit())
 	if tie < 0 {
-		a.withhold("none_holds", "cap", "no sane weight holds here", "")
+		a.withhold("cap", "none_holds", "", nil)
 		return
 	}
 	a.out.TieOz, a.out.TieHolds = box[tie], a.p(box[tie])
@@ -246,7 +255,7 @@ func (a *adviser) size() {
 	pack := a.first(box, a.lim.Pack)
 	if pack < 0 {
 		pack = len(box) - 1
-		a.warn("pack_short", "note", coldseam.OzName(box[pack])+" oz is the heaviest and may not be enough", "")
+		a.note("pack_short", map[string]float64{"heaviest_oz": box[pack]})
 	}
 	a.out.PackOz = box[max(pack, tie)]
 }
@@ -280,7 +289,7 @@ func HoldP(j coldseam.SpotJig, boxOz []float64, maxOz float64) (p float64, ok bo
 
 // Reach advises every spot and puts first the spots with a weight, in the
 // order of where (spot kinds or location classes, first = first), then the
-// order given. A spot where nothing holds names those where something does.
+// order given.
 func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
 	type ranked struct {
 		j    coldseam.SpotJig
@@ -300,15 +309,6 @@ func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
 	out := make([]coldseam.SpotJig, len(all))
 	for i := range all {
 		out[i] = all[i].j
-	}
-	others := holdingWords(out)
-	for i := range out {
-		if c := out[i].Withheld; c == "none_holds" || c == "too_fast" {
-			out[i].WithheldText += others
-			if out[i].WithheldTextSI != "" {
-				out[i].WithheldTextSI += others
-			}
-		}
 	}
 	return out
 }

@@ -26,7 +26,7 @@ func (a *adviser) critical() []coldseam.SizeFlow {
 	}
 	flows, single := criticalFlows(a.s, a.in.Rig, c, lo, hi, math.Exp(-a.cal.Mean))
 	if !single {
-		a.warn("not_monotone", "note", "weight does not rise steadily with flow here; the lowest crossing is used", "")
+		a.note("not_monotone", nil)
 	}
 	return flows
 }

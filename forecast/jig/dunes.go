@@ -1,7 +1,6 @@
 package jig
 
 import (
-	"fmt"
 	"math"
 
 	"example.org/coldseam"
@@ -22,7 +21,7 @@ const (
 
 // Bed is the state of a sand bed under a steady flow.
 type Bed struct {
-	State     string  // still, ripples, dunes, washed out
+	State     string  // still, ripples, dunes, washed_out
 	Transport float64 // T = tau/tau_cr - 1
 	GrainD    float64 // D*
 	VanRijnM  float64 // dune height by van Rijn 1984
@@ -53,7 +52,7 @@ func Dunes(h, u, d50 float64, w Water) Bed {
 		b.State = "still"
 		return b
 	case t >= washedOutT:
-		b.State = "washed out"
+		b.State = "washed_out"
 		return b
 	}
 	b.State = "dunes"
@@ -96,40 +95,14 @@ func (b Bed) FormRoughnessM(d50 float64) float64 {
 	return ks
 }
 
-// words says what to expect, in feet and in metres, never finer than the
-// methods agree.
-func (b Bed) words() (us, si string) {
-	switch b.State {
-	case "still":
-		s := "sand not moving at this flow; old dunes may remain"
-		return s, s
-	case "washed out":
-		s := "sand washed flat at this flow"
-		return s, s
-	case "ripples":
-		s := "ripples, low dunes at most"
-		return s, s
+// reason says what to expect; the two methods bound the height.
+func (b Bed) reason() coldseam.Reason {
+	if b.State != "dunes" {
+		return because("note", "bed_"+b.State, "", nil)
 	}
 	lo, hi := b.VanRijnM, b.YalinM
 	if hi == 0 {
 		hi = lo
 	}
-	lo, hi = min(lo, hi), max(lo, hi)
-	return fmt.Sprintf("dunes likely, %s high, about %s ft apart", span(coldseam.Feet(lo), coldseam.Feet(hi), 1, "ft"), tens(coldseam.Feet(b.LengthM))),
-		fmt.Sprintf("dunes likely, %s high, about %s m apart", span(lo, hi, .5, "m"), fives(b.LengthM))
+	return because("note", "bed_dunes", "", map[string]float64{"low_m": min(lo, hi), "high_m": max(lo, hi), "apart_m": b.LengthM})
 }
-
-// span rounds outward to steps: "1-2 ft", "under 1 ft".
-func span(lo, hi, step float64, unit string) string {
-	a, b := math.Floor(lo/step)*step, math.Ceil(hi/step)*step
-	if b <= step {
-		return fmt.Sprintf("under %g %s", step, unit)
-	}
-	if a <= 0 {
-		return fmt.Sprintf("up to %g %s", b, unit)
-	}
-	return fmt.Sprintf("%g-%g %s", a, b, unit)
-}
-
-func tens(x float64) string  { return fmt.Sprintf("%.0f", math.Round(x/10)*10) }
-func fives(x float64) string { return fmt.Sprintf("%.0f", math.Round(x/5)*5) }

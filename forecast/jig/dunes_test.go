@@ -25,20 +25,17 @@ func TestReferenceDunes(t *testing.T) { // 3 C, d90 = 2 d50, feet [reference cal
 	}
 }
 
-func TestDunesInWords(t *testing.T) {
+func TestDunesAsAReason(t *testing.T) {
 	t.Parallel()
-	us, si := Dunes(8*coldseam.MetrePerFoot, 2.5*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).words()
-	require.Equal(t, "dunes likely, 1-2 ft high, about 60 ft apart", us)
-	require.Equal(t, "dunes likely, under 0.5 m high, about 20 m apart", si)
-	us, _ = Dunes(15*coldseam.MetrePerFoot, 2*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).words()
-	require.Equal(t, "ripples, low dunes at most", us)
-	us, _ = Dunes(15*coldseam.MetrePerFoot, 3*coldseam.MetrePerFoot, .6e-3, WaterAt(3)).words()
-	require.Equal(t, "dunes likely, 1-3 ft high, about 110 ft apart", us)
-	us, _ = Dunes(4, .3, 0, WaterAt(3)).words()
-	require.Equal(t, "sand not moving at this flow; old dunes may remain", us)
-	b := Dunes(1, 3, .1e-3, WaterAt(3))
-	require.Equal(t, "washed out", b.State)
-	require.Zero(t, b.VanRijnM)
+	dunes := Dunes(8*coldseam.MetrePerFoot, 2.5*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).reason()
+	require.Equal(t, "bed_dunes", dunes.Code)
+	require.Less(t, dunes.Values["low_m"], dunes.Values["high_m"])
+	require.InDelta(t, 58.4, coldseam.Feet(dunes.Values["apart_m"]), .1)
+	require.Equal(t, "bed_ripples", Dunes(15*coldseam.MetrePerFoot, 2*coldseam.MetrePerFoot, .3e-3, WaterAt(3)).reason().Code)
+	require.Equal(t, "bed_still", Dunes(4, .3, 0, WaterAt(3)).reason().Code)
+	washed := Dunes(1, 3, .1e-3, WaterAt(3))
+	require.Equal(t, "bed_washed_out", washed.reason().Code)
+	require.Zero(t, washed.VanRijnM)
 }
 
 func TestDunesMakeTheBedRougher(t *testing.T) {

@@ -120,7 +120,7 @@ type known struct {
 	speedSD float64 // of ln us over the spot
 	depthSD float64
 	noSpeed bool
-	noDepth string // why the depth today cannot be said; "" = it can
+	noDepth string // why the depth today cannot be said: unsounded, zero, flow, undated; "" = it can
 }
 
 // site joins what is known of the spot, the gauge and the forecast.
@@ -147,13 +147,13 @@ func (in SpotInput) depth(s *site, k *known) {
 	flows := in.flows()
 	switch {
 	case sp.DepthRefM == nil:
-		k.noDepth = "no depth sounded here yet"
+		k.noDepth = "unsounded"
 		return
 	case !(*sp.DepthRefM > 0):
-		k.noDepth = "the sounded depth is not above zero"
+		k.noDepth = "zero"
 		return
 	case len(flows) == 0:
-		k.noDepth = "no flow to carry the sounding to this morning"
+		k.noDepth = "flow"
 		return
 	}
 	if sp.StageRefM != nil && (len(in.StageMembers) > 0 || in.StageM != nil) {
@@ -177,7 +177,7 @@ func (in SpotInput) depth(s *site, k *known) {
 		}
 		return
 	}
-	k.noDepth = "the sounding has no stage or flow of its day"
+	k.noDepth = "undated"
 }
 
 // moved reports whether the bed may have moved since the sounding.

@@ -1,7 +1,6 @@
 package jig
 
 import (
-	"fmt"
 	"math"
 	"sort"
 	"strings"
@@ -12,10 +11,9 @@ import (
 // Need is one number the admin could measure, and what it would do to the
 // weight.
 type Need struct {
-	SpotID, Spot string
-	Code         string  // sound, float, gaugings, stage, log
-	Text         string  // "time five floats at Main seam: 1/4 to 1/2 becomes 1/4 or 3/8"
-	Narrows      float64 // by how much the ln-sd of the weight would shrink; +Inf = there is no weight without it
+	coldseam.Reason // measure_sound, _stage, _flow, _float, _gaugings, _log
+	SpotID          string
+	Narrows         float64 // by how much the ln-sd of the weight would shrink; +Inf = there is no weight without it
 }
 
 // What the spread would be once measured [assumed]: a fitted gauge section
@@ -50,20 +48,22 @@ func needs(in SpotInput) []Need {
 		return nil
 	}
 	s, k := in.site()
-	must := func(code, text string) []Need {
-		return []Need{{in.Spot.ID, in.Spot.Name, code, text + ": no weight until then", math.Inf(1)}}
+	must := func(code, why string) []Need {
+		r := because("note", code, why, nil)
+		r.Names["spot"] = in.Spot.Name
+		return []Need{{r, in.Spot.ID, math.Inf(1)}}
 	}
 	switch {
 	case len(in.flows()) == 0:
 		return nil // the gauge is what is missing, not a measurement of the admin's
 	case in.Spot.DepthRefM == nil, k.noDepth != "" && !(*in.Spot.DepthRefM > 0):
-		return must("sound", "sound the depth at "+in.Spot.Name+" and note the day")
+		return must("measure_sound", "unsounded")
 	case k.noDepth != "":
-		return must("stage", "find the stage or flow of the day "+in.Spot.Name+" was sounded")
+		return must("measure_stage", "must")
 	case in.moved():
-		return must("sound", "sound "+in.Spot.Name+" again, the sand has moved")
+		return must("measure_sound", "moved")
 	case k.noSpeed:
-		return must("float", "time five floats at "+in.Spot.Name)
+		return must("measure_float", "must")
 	}
 	return narrowing(in, s, k)
 }
@@ -85,36 +85,38 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 	o := newOdds(s, in.Rig, q, q[0], q[0], cal.Mean, math.Hypot(now, eventLnSD))
 	before := o.mayNeed()
 	var out []Need
-	add := func(code, text string, sd float64) {
+	add := func(code string, sd float64, values map[string]float64) {
 		if sd >= now-.005 {
 			return
 		}
 		better := o
 		better.sd = math.Hypot(sd, eventLnSD)
-		out = append(out, Need{in.Spot.ID, in.Spot.Name, code, text + ": " + becomes(before, better.mayNeed()), now - sd})
+		r := because("note", code, "", values)
+		r.Names = map[string]string{"spot": in.Spot.Name, "sizes": before, "becomes": better.mayNeed()}
+		out = append(out, Need{r, in.Spot.ID, now - sd})
 	}
 	if cal.Logs == 0 {
 		switch timed := modelLnSD(sComb, timedSpeedLnSD, k.depthSD); {
 		case k.speedBy == "kind" && in.Spot.FloatMS != nil:
-			add("flow", "find the flow of the day the floats were timed at "+in.Spot.Name, timed)
+			add("measure_flow", timed, nil)
 		case k.speedBy == "kind":
-			add("float", "time five floats at "+in.Spot.Name+", or note a line angle", timed)
+			add("measure_float", timed, nil)
 		}
 		if s.form == depthByFlow {
-			add("stage", "find the stage of the day "+in.Spot.Name+" was sounded", modelLnSD(sComb, k.speedSD, soundedLnSD))
+			add("measure_stage", modelLnSD(sComb, k.speedSD, soundedLnSD), nil)
 		}
 		if sComb > fittedSComb && (in.Geometry.Default || !in.Geometry.Valid()) {
-			add("gaugings", "import the gauge's field measurements", modelLnSD(fittedSComb, k.speedSD, k.depthSD))
+			add("measure_gaugings", modelLnSD(fittedSComb, k.speedSD, k.depthSD), nil)
 		}
 	}
 	if !cal.Done {
-		add("log", fmt.Sprintf("log held or lost at %s, %d more with both", in.Spot.Name, max(doneAtLogs-cal.Logs, 1)), loggedLnSD)
+		add("measure_log", loggedLnSD, map[string]float64{"more": float64(max(doneAtLogs-cal.Logs, 1))})
 	}
 	return out
 }
 
-// mayNeed are the trade sizes that may turn out to be needed.
-func (o Odds) mayNeed() []string {
+// mayNeed lists the trade sizes in ounces that may turn out to be needed.
+func (o Odds) mayNeed() string {
 	var out []string
 	for _, oz := range coldseam.TradeSizesOz {
 		p := o.Holds(oz * coldseam.KgPerOunce)
@@ -122,24 +124,8 @@ func (o Odds) mayNeed() []string {
 			out = append(out, coldseam.OzName(oz))
 		}
 		if p >= mayHigh {
-			return out
+			return strings.Join(out, ",")
 		}
 	}
-	return append(out, "more")
-}
-
-// becomes says "1/4 or 3/8 becomes 1/4".
-func becomes(before, after []string) string {
-	b, a := choice(before), choice(after)
-	if a == b {
-		return b + " oz either way, but surer"
-	}
-	return b + " oz becomes " + a
-}
-
-func choice(s []string) string {
-	if len(s) > 2 {
-		return s[0] + " to " + s[len(s)-1]
-	}
-	return strings.Join(s, " or ")
+	return strings.Join(append(out, "more"), ",")
 }

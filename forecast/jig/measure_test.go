@@ -5,8 +5,6 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"example.org/coldseam"
 )
 
 func TestMeasureRanksWhatIsMissing(t *testing.T) {
@@ -15,22 +13,22 @@ func TestMeasureRanksWhatIsMissing(t *testing.T) {
 	unsounded.Spot.ID, unsounded.Spot.Name, unsounded.Spot.DepthRefM = "hole", "Bend hole", nil
 	untimed.Spot.ID, untimed.Spot.Name, untimed.Spot.FloatMS = "bend", "the bend", nil
 	needs := Measure([]SpotInput{timed, untimed, unsounded})
-	require.Equal(t, "sound", needs[0].Code)
-	require.Equal(t, "sound the depth at Bend hole and note the day: no weight until then", needs[0].Text)
+	require.Equal(t, "measure_sound", needs[0].Code)
+	require.Equal(t, map[string]string{"case": "unsounded", "spot": "Bend hole"}, needs[0].Names)
 	require.True(t, math.IsInf(needs[0].Narrows, 1))
 	var float, logs int
 	for i, n := range needs {
 		require.True(t, i == 0 || n.Narrows <= needs[i-1].Narrows)
 		require.Positive(t, n.Narrows)
-		if n.Code == "float" {
+		if n.Code == "measure_float" {
 			float++
 			require.Equal(t, "bend", n.SpotID)
-			require.Regexp(t, `^time five floats at the bend, or note a line angle: \S+ (to|or) \S+ oz (becomes|either way)`, n.Text)
+			require.Contains(t, n.Names["sizes"], ",")
+			require.NotEmpty(t, n.Names["becomes"])
 		}
-		if n.Code == "log" {
+		if n.Code == "measure_log" {
 			logs++
 		}
-		t.Log(n.Text)
 	}
 	require.Equal(t, 1, float)
 	require.Equal(t, 2, logs)
@@ -42,9 +40,9 @@ func TestMeasureNamesWhatBlocks(t *testing.T) {
 		code string
 		set  func(*SpotInput)
 	}{
-		{"stage", func(in *SpotInput) { in.Spot.StageRefM, in.Spot.FlowRef = nil, nil }},
-		{"sound", func(in *SpotInput) { in.Spot.Bed, in.OverP95 = "sand", true }},
-		{"float", func(in *SpotInput) { in.Geometry, in.Spot.FloatMS = Geometry{}, nil }},
+		{"measure_stage", func(in *SpotInput) { in.Spot.StageRefM, in.Spot.FlowRef = nil, nil }},
+		{"measure_sound", func(in *SpotInput) { in.Spot.Bed, in.OverP95 = "sand", true }},
+		{"measure_float", func(in *SpotInput) { in.Geometry, in.Spot.FloatMS = Geometry{}, nil }},
 	}
 	for _, r := range rows {
 		in := seam(t)
@@ -70,7 +68,7 @@ func TestMeasureSeesGaugingsAndStage(t *testing.T) {
 	for _, n := range Measure([]SpotInput{in}) {
 		got = append(got, n.Code)
 	}
-	require.ElementsMatch(t, []string{"log", "gaugings", "stage"}, got)
+	require.ElementsMatch(t, []string{"measure_log", "measure_gaugings", "measure_stage"}, got)
 }
 
 func TestMeasureAsksForTheFlowOfTheFloats(t *testing.T) {
@@ -78,7 +76,7 @@ func TestMeasureAsksForTheFlowOfTheFloats(t *testing.T) {
 	in := seam(t)
 	in.Spot.FloatFlow = nil
 	n := Measure([]SpotInput{in})
-	require.Contains(t, n[0].Text+n[1].Text, "find the flow of the day the floats were timed at Main seam")
+	require.Contains(t, []string{n[0].Code, n[1].Code}, "measure_flow")
 }
 
 func TestMeasureIsSilentWhenThereIsNothingToGain(t *testing.T) {
@@ -92,11 +90,4 @@ func TestMeasureIsSilentWhenThereIsNothingToGain(t *testing.T) {
 		in.Logs = append(in.Logs, Log{Oz: oz, Rig: in.Rig, Held: held, FlowM3S: 40})
 	}
 	require.Empty(t, Measure([]SpotInput{in}))
-}
-
-func TestBecomes(t *testing.T) {
-	t.Parallel()
-	require.Equal(t, "1/4 or 3/8 oz becomes 1/4", becomes([]string{"1/4", "3/8"}, []string{"1/4"}))
-	require.Equal(t, "1/8 to 3/8 oz either way, but surer", becomes([]string{"1/8", "1/4", "3/8"}, []string{"1/8", "3/16", "3/8"}))
-	require.Equal(t, "3/4", coldseam.OzName(.75))
 }

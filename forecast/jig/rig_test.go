@@ -57,7 +57,7 @@ func TestAZeroRigGetsNoWeight(t *testing.T) {
 	t.Parallel()
 	in := seam(t)
 	in.Rig = Rig{}
-	require.Equal(t, "numeric", Advise(in).Withheld)
+	require.Equal(t, "numeric", Advise(in).Withheld.Code)
 	_, ok := Lightest(Rig{}, at(12, 2, 3))
 	require.False(t, ok)
 }
@@ -68,11 +68,11 @@ func TestOneFloatTimingIsEnough(t *testing.T) {
 	in := seam(t)
 	in.Geometry = Geometry{}
 	j := Advise(in)
-	require.Empty(t, j.Withheld)
+	require.Empty(t, j.Withheld.Code)
 	require.InDelta(t, 1.9, coldseam.Feet(j.SurfaceMS), .05)
 	require.Greater(t, j.ModelLnSD, .45, "the change of speed with flow is a textbook's")
 	in.FlowMembers = flowsAround(95, .1)
-	require.Equal(t, "out_of_range", Advise(in).Withheld)
+	require.Equal(t, "out_of_range", Advise(in).Withheld.Code)
 }
 
 func TestClassesHaveKinds(t *testing.T) {

@@ -28,7 +28,7 @@ func TestTradeAnEighthInSlackWater(t *testing.T) {
 		for _, fps := range []float64{.2, .5, .8, 1.2} {
 			for _, pres := range []string{"quartering", "anchored"} {
 				j := Advise(spotOf(t, coldseam.SpotSlack, ft, fps, "slim", pres))
-				require.Empty(t, j.Withheld)
+				require.Empty(t, j.Withheld.Code)
 				require.Equal(t, 1./8, j.TieOz, "%v ft %v ft/s %s", ft, fps, pres)
 			}
 		}
@@ -101,6 +101,6 @@ func TestTradeNylonCostsSizeAndBow(t *testing.T) {
 	same := Advise(in)
 	require.Equal(t, thick.TieOz, same.TieOz)
 	require.Greater(t, thick.SlackM, 2*same.SlackM)
-	require.Contains(t, thick.LineWords, "takes show late")
+	require.Equal(t, "nylon", thick.LineLies.Names["line"])
 	require.Contains(t, thin.CostWords, "nylon: 3/8 oz")
 }

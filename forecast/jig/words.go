@@ -1,12 +1,15 @@
 package jig
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
 	"example.org/coldseam"
 )
+
+// slowSinkMS is what the smallest head reaches at most with a bulky body
+// [reference calculation].
+const slowSinkMS = .2
 
 // words fills what is said about the line, the cost of other gear, the bed and
 // the reason.
@@ -15,7 +18,7 @@ func (a *adviser) words() {
 	a.drift()
 	a.dunes()
 	if a.in.Rig.Body.Name == "bulky" && a.lim.FloorOz <= 1./16 && coldseam.Feet(a.wet.DepthM) >= 15 {
-		a.warn("slow_sink", "note", "1/16 oz with this body hardly sinks: under 0.7 ft/s", "1/16 oz with this body hardly sinks: under 0.2 m/s")
+		a.note("slow_sink", map[string]float64{"size_oz": 1. / 16, "sink_m_s": slowSinkMS})
 	}
 	kg := a.out.TieOz * coldseam.KgPerOunce
 	if kg == 0 {
@@ -26,39 +29,32 @@ func (a *adviser) words() {
 		return
 	}
 	a.out.AngleDeg, a.out.BowPct, a.out.SlackM, a.out.SinkS = sh.AngleDeg, sh.BowPct, sh.SlackM, sh.SinkS
-	a.out.LineWords, a.out.LineWordsSI = lineWords(sh, a.st, a.in.Rig.Line)
+	a.out.LineLies = lies(sh, a.st, a.in.Rig.Line)
 	a.out.CostWords = a.cost()
 }
 
-// lineWords says how the line lies with the size tied on.
-func lineWords(sh Shape, st Station, l Line) (us, si string) {
-	lie := "near vertical"
-	switch t := math.Abs(sh.AngleDeg); {
-	case t >= 55:
-		lie = "swept low"
-	case t >= 35:
+// lies says how the line lies with the size tied on.
+func lies(sh Shape, st Station, l Line) coldseam.Reason {
+	deg := math.Abs(sh.AngleDeg)
+	lie := "near_vertical"
+	switch {
+	case deg >= 55:
+		lie = "swept_low"
+	case deg >= 35:
 		lie = "slanting"
-	case t >= 15:
+	case deg >= 15:
 		lie = "leaning"
 	}
-	chord := math.Hypot(sh.SetbackM, st.DepthM-bottomM)
-	bow := sh.BowPct / 100 * chord
-	tail := ""
-	if l.Nylon {
-		tail = "; nylon bows, takes show late"
-	}
-	us = fmt.Sprintf("line %s (%.0f deg off vertical), %.0f ft out, bow %s, slack %s%s",
-		lie, math.Abs(sh.AngleDeg), coldseam.Feet(sh.LineOutM), inches(bow), inches(sh.SlackM), tail)
-	si = fmt.Sprintf("line %s (%.0f deg off vertical), %.1f m out, bow %.0f cm, slack %.0f cm%s",
-		lie, math.Abs(sh.AngleDeg), sh.LineOutM, bow*100, sh.SlackM*100, tail)
-	return us, si
-}
 
-func inches(m float64) string {
-	if in := coldseam.Feet(m) * 12; in >= 1 {
-		return fmt.Sprintf("%.0f in", in)
+	chord := math.Hypot(sh.SetbackM, st.DepthM-bottomM)
+	r := because("note", "line_lies", "", map[string]float64{
+		"angle_deg": deg, "line_out_m": sh.LineOutM, "bow_cm": sh.BowPct * chord, "slack_cm": sh.SlackM * 100,
+	})
+	r.Names = map[string]string{"lie": lie}
+	if l.Nylon {
+		r.Names["line"] = "nylon"
 	}
-	return "under 1 in"
+	return r
 }
 
 // cost says what thicker line or a bulkier body would cost in size, by the
@@ -115,20 +111,21 @@ func (a *adviser) shifted(d float64) (oz float64, ok bool) {
 
 // why says what the weight follows from.
 func (a *adviser) why() {
-	by := map[string]string{"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed"}[a.k.speedBy]
+	by := a.k.speedBy
 	if a.in.Here {
-		by = "as given"
+		by = "given"
 	}
-	a.out.Why = fmt.Sprintf("%.0f ft deep, %.1f ft/s on top (%s)", coldseam.Feet(a.wet.DepthM), coldseam.Feet(a.wet.SurfaceMS), by)
-	a.out.WhySI = fmt.Sprintf("%.1f m deep, %.2f m/s on top (%s)", a.wet.DepthM, a.wet.SurfaceMS, by)
+	a.out.Why = because("note", "weight_from", "", map[string]float64{"spot_depth_m": a.wet.DepthM, "current_m_s": a.wet.SurfaceMS})
+	a.out.Why.Names = map[string]string{"speed_by": by}
+
 	if !a.in.WaterOK {
-		a.warn("no_water_temp", "note", "water temperature unknown: 37 F taken", "water temperature unknown: 3 C taken")
+		a.note("no_water_temp", map[string]float64{"taken_c": defaultWaterC})
 	}
 	if a.s.form == depthByFlow && !a.in.Here {
-		a.warn("depth_by_flow", "note", "depth carried by flow, not by stage: too deep in holes on a rise", "")
+		a.note("depth_by_flow", nil)
 	}
 	if g := a.in.Geometry; g.Valid() && g.Default {
-		a.warn("default_geometry", "note", "few gaugings: textbook change of speed with flow", "")
+		a.note("default_geometry", nil)
 	}
 	a.floats()
 }
@@ -139,30 +136,42 @@ func (a *adviser) floats() {
 	switch {
 	case sp.FloatMS == nil || a.k.speedBy == "angle":
 	case a.k.speedBy != "float":
-		a.warn("float_no_flow", "note", "floats timed, but the flow of that day is unknown: not used", "")
+		a.note("float_no_flow", nil)
 	case sp.FloatWind != "" && sp.FloatWind != "calm":
-		a.warn("float_wind", "note", "floats were timed in wind: "+sp.FloatWind, "")
+		a.note("float_wind", nil)
+		a.out.Warnings[len(a.out.Warnings)-1].Names = map[string]string{"wind": sp.FloatWind}
 	case sp.FloatN > 0 && sp.FloatN < 5:
-		a.warn("float_few", "note", fmt.Sprintf("%d floats timed, five make a timing", sp.FloatN), "")
+		a.note("float_few", map[string]float64{"timed_floats": float64(sp.FloatN)})
 	}
 }
 
-// drift prints the sensitivity to boat speed in drift mode.
+// drift notes the sensitivity to boat speed in drift mode: the size with the
+// boat as fast as the surface, and slower. A size over an ounce is left out.
 func (a *adviser) drift() {
 	if a.in.Rig.Pres.Name != "drift" {
 		return
 	}
-	size := func(frame float64) string {
+	sizes := map[string]float64{}
+	for name, frame := range map[string]float64{"same_oz": 1, "slower_oz": driftFrame} {
 		r := a.in.Rig
 		r.Pres.Frame = frame
 		if kg, ok := Lightest(r, a.st); ok {
 			if oz, ok := SizeFor(kg); ok {
-				return coldseam.OzName(oz) + " oz"
+				sizes[name] = oz
 			}
 		}
-		return "over 1 oz"
 	}
-	a.warn("drift_sensitive", "note", fmt.Sprintf("boat as fast as the surface: %s; at 3/4 of it: %s", size(1), size(driftFrame)), "")
+	a.note("drift_sensitive", sizes)
+}
+
+// clamped notes that the column is outside what is computed.
+func (a *adviser) clamped() {
+	if m := a.wet.DepthM; m < MinDepthM || m > MaxDepthM {
+		a.note("clamped", map[string]float64{"water_m": m, "low_m": MinDepthM, "limit_m": MaxDepthM})
+		return
+	}
+	a.out.Warnings = append(a.out.Warnings,
+		because("note", "clamped", "speed", map[string]float64{"current_m_s": a.wet.SurfaceMS, "limit_m_s": MaxSurfaceMS}))
 }
 
 // dunes describes a sand bed under the mean flow of several days.
@@ -178,10 +187,7 @@ func (a *adviser) dunes() {
 		q = a.med
 	}
 	st, _ := a.s.at(q).Clamp()
-	a.out.Dunes, a.out.DunesSI = Dunes(st.DepthM, st.MeanMS(), a.in.Spot.D50M, st.Water).words()
-	if a.out.DunesSI == a.out.Dunes {
-		a.out.DunesSI = ""
-	}
+	a.out.Dunes = Dunes(st.DepthM, st.MeanMS(), a.in.Spot.D50M, st.Water).reason()
 }
 
 // leaderWords is the leader test: stronger where the rig is dragged over
@@ -211,32 +217,4 @@ func placeWords(k coldseam.SpotKind) string {
 		return "many average fish in the lee of the crests, little fished"
 	}
 	return "fish passing through"
-}
-
-// holdingWords names the spots where something holds.
-func holdingWords(js []coldseam.SpotJig) string {
-	var at []string
-	for _, j := range js {
-		if j.TieOz > 0 {
-			at = append(at, j.Spot+" "+coldseam.OzName(j.TieOz)+" oz")
-		}
-	}
-	if len(at) == 0 {
-		return "; nor at any other spot"
-	}
-	return "; holds at " + strings.Join(at, ", ")
-}
-
-func clampWords(st Station) (us, si string) {
-	if st.DepthM < MinDepthM || st.DepthM > MaxDepthM {
-		return fmt.Sprintf("depth %.1f ft is outside %.1f-%.0f ft: computed at the limit", coldseam.Feet(st.DepthM), coldseam.Feet(MinDepthM), coldseam.Feet(MaxDepthM)),
-			fmt.Sprintf("depth %.1f m is outside %.1f-%.0f m: computed at the limit", st.DepthM, MinDepthM, MaxDepthM)
-	}
-	return fmt.Sprintf("current %.1f ft/s is above %.1f ft/s: computed at the limit", coldseam.Feet(st.SurfaceMS), coldseam.Feet(MaxSurfaceMS)),
-		fmt.Sprintf("current %.1f m/s is above %.0f m/s: computed at the limit", st.SurfaceMS, MaxSurfaceMS)
-}
-
-func tooFastWords(us float64) (text, si string) {
-	return fmt.Sprintf("current %.1f ft/s, too fast; none is advised from 5 ft/s", coldseam.Feet(us)),
-		fmt.Sprintf("current %.1f m/s, too fast; none is advised from 1.5 m/s", us)
 }

@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -189,7 +188,7 @@ func fitBox(spots []coldseam.SpotJig, box []float64) []coldseam.SpotJig {
 			}
 		}
 		s.Holds = have
-		if s.Withheld != "" {
+		if s.Withheld.Code != "" {
 			continue
 		}
 		pick(s, have)
@@ -219,10 +218,12 @@ func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
 	}
 	switch {
 	case len(have) == 0:
-		s.Withheld, s.WithheldText = "none_holds", "no size of this table in your box"
+		s.Withheld = capped("none_holds", nil)
+		s.Withheld.Names = map[string]string{"case": "no_size"}
 	case s.TieOz == 0:
-		s.Withheld = "none_holds"
-		s.WithheldText = fmt.Sprintf("no weight in your box holds; the heaviest, %s oz, %s", coldseam.OzName(have[len(have)-1].Oz), Odds(have[len(have)-1].Holds))
+		last := have[len(have)-1]
+		s.Withheld = capped("none_holds", map[string]float64{"heaviest_oz": last.Oz, "heaviest_odds": last.Holds})
+		s.Withheld.Names = map[string]string{"case": "box"}
 	case s.PackOz == 0:
 		s.PackOz = have[len(have)-1].Oz
 	}
@@ -232,7 +233,7 @@ func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
 // first one with sizes.
 func boxHold(spots []coldseam.SpotJig) (float64, bool) {
 	for _, s := range spots {
-		if len(s.Holds) > 0 && (s.Withheld == "" || s.Withheld == "none_holds") {
+		if len(s.Holds) > 0 && (s.Withheld.Code == "" || s.Withheld.Code == "none_holds") {
 			return s.Holds[len(s.Holds)-1].Holds, true
 		}
 	}

@@ -22,7 +22,9 @@ func tamsenJigs() []coldseam.SpotJig {
 	seam := coldseam.SpotJig{SpotID: "main-seam", Spot: "main seam", Kind: coldseam.SpotSeam, DepthM: 18 * coldseam.MetrePerFoot, SurfaceMS: .62,
 		Presentation: "quartering", Body: "flutter", Line: "braid-0.14", MinOz: .19, TieOz: .25, PackOz: .375, NextOz: .375,
 		Holds: holds(.01, .09, .38, .71, .93, .98, .99, 1, 1), TieHolds: .71, AngleDeg: 31, BowPct: 4, SlackM: .5, SinkS: 8,
-		LineWords: "line about 31 degrees off plumb, little bow", Leader: "10 lb", CostWords: "nylon of the same strength costs two sizes; a bulky body one",
+		LineLies: coldseam.Reason{Code: "line_lies", Names: map[string]string{"lie": "leaning"},
+			Values: map[string]float64{"angle_deg": 31, "line_out_m": 6.4, "bow_cm": 25, "slack_cm": 6}},
+		Leader: "10 lb", CostWords: "nylon of the same strength costs two sizes; a bulky body one",
 		Logs: 2, CriticalM3S: critical(22, 41, 58, 79, 112, 150, 185, 220, 280), Advice: "arrivals hold here between waves"}
 	hole := seam
 	hole.SpotID, hole.Spot, hole.Kind, hole.DepthM = "bend-hole", "bend hole, deep", coldseam.SpotHole, 22*coldseam.MetrePerFoot
@@ -36,7 +38,7 @@ func tamsenJigs() []coldseam.SpotJig {
 	dunes.TieOz, dunes.PackOz, dunes.NextOz, dunes.TieHolds = .1875, .25, .25, .74
 	dunes.Holds = holds(.06, .41, .74, .92, .98, 1, 1, 1, 1)
 	dunes.CriticalM3S = critical(33, 57, 80, 104, 141, 180, 214, 250, 310)
-	dunes.Dunes = "dunes likely, 1-2 ft high, about 60 ft apart"
+	dunes.Dunes = coldseam.Reason{Code: "bed_dunes", Values: map[string]float64{"low_m": .35, "high_m": .55, "apart_m": 18}}
 	slack := seam
 	slack.SpotID, slack.Spot, slack.Kind, slack.DepthM = "rock-slack", "slack by the rocks", coldseam.SpotSlack, 6*coldseam.MetrePerFoot
 	slack.TieOz, slack.PackOz, slack.NextOz, slack.TieHolds = .125, .125, .1875, .93
@@ -45,7 +47,7 @@ func tamsenJigs() []coldseam.SpotJig {
 	mid := seam
 	mid.SpotID, mid.Spot, mid.Kind, mid.DepthM = "mid-run", "middle run", coldseam.SpotMain, 0
 	mid.TieOz, mid.PackOz, mid.NextOz, mid.TieHolds, mid.Holds, mid.CriticalM3S = 0, 0, 0, 0, nil, nil
-	mid.Withheld, mid.WithheldText = "no_depth", "no sounding: the club has not measured the depth"
+	mid.Withheld = coldseam.Reason{Code: "no_depth", Names: map[string]string{"case": "unsounded"}}
 	return []coldseam.SpotJig{seam, hole, dunes, slack, mid}
 }
 

@@ -60,7 +60,7 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	}
 	t.Caption = rigWords(b.Jig[0])
 	for _, j := range b.Jig {
-		t.Rows = append(t.Rows, jigRowOf(j, w, odds))
+		t.Rows = append(t.Rows, jigRowOf(j, b.Jig, w, odds))
 	}
 	for _, m := range b.Measure {
 		t.Measure = append(t.Measure, sentence(w.Reason(m)))
@@ -105,13 +105,13 @@ func presentationWords(key string) string {
 	return notify.Clean(key)
 }
 
-func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
+func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds bool) jigRow {
 	r := jigRow{Spot: notify.Clean(j.Spot), Depth: "not sounded"}
 	if j.DepthM > 0 {
 		r.Depth = w.Depth(j.DepthM)
 	}
-	if j.TieOz <= 0 || math.IsNaN(j.TieOz) || j.Withheld != "" {
-		r.Withheld = w.Withheld(j)
+	if j.TieOz <= 0 || math.IsNaN(j.TieOz) || j.Withheld.Code != "" {
+		r.Withheld = w.Withheld(j, all)
 		return r
 	}
 	r.Tie, r.Pack = w.Weight(j.TieOz), w.Weight(j.PackOz)
@@ -133,17 +133,11 @@ func jigRowOf(j coldseam.SpotJig, w notify.Words, odds bool) jigRow {
 	if j.Calibrated {
 		r.Mark = "calibrated by the club's log"
 	}
-	pick := func(us, si string) string {
-		if w.Metric() && si != "" {
-			return notify.Clean(si)
-		}
-		return notify.Clean(us)
-	}
 	leader := notify.Clean(j.Leader)
 	if leader != "" {
 		leader = "leader " + leader
 	}
-	for _, x := range []string{pick(j.Why, j.WhySI), pick(j.LineWords, j.LineWordsSI), pick(j.Dunes, j.DunesSI), notify.Clean(j.CostWords), leader, notify.Clean(j.Advice)} {
+	for _, x := range []string{w.Maybe(j.Why), w.Maybe(j.LineLies), w.Maybe(j.Dunes), notify.Clean(j.CostWords), leader, notify.Clean(j.Advice)} {
 		r.say(x)
 	}
 	for _, x := range j.Warnings {

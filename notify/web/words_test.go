@@ -32,19 +32,19 @@ func TestJigRows(t *testing.T) {
 	t.Parallel()
 	w := notify.WordsFor("metric", sample.Zone)
 	j := sample.Go().Jig[0]
-	r := jigRowOf(j, w, true)
+	r := jigRowOf(j, nil, w, true)
 	require.Equal(t, "1/4\u00a0oz (7.1\u00a0g)", r.Tie)
 	require.Equal(t, "9\u00a0in\u00a010", r.PackHolds)
 	require.Equal(t, "5.5\u00a0m", r.Depth)
-	r = jigRowOf(j, w, false)
+	r = jigRowOf(j, nil, w, false)
 	require.Empty(t, r.TieHolds, "no odds beside a NO CALL")
 	j.PackOz = 0
-	require.Equal(t, "none holds", jigRowOf(j, w, true).Pack)
-	j.Withheld, j.WithheldText = "too_fast", "too fast for any weight"
-	require.Contains(t, jigRowOf(j, w, true).Withheld, "too fast")
-	require.Empty(t, jigRowOf(j, w, true).Tie, "a withheld weight is not shown")
+	require.Equal(t, "none holds", jigRowOf(j, nil, w, true).Pack)
+	j.Withheld = coldseam.Reason{Code: "too_fast", Text: "too fast for any weight"}
+	require.Contains(t, jigRowOf(j, nil, w, true).Withheld, "too fast")
+	require.Empty(t, jigRowOf(j, nil, w, true).Tie, "a withheld weight is not shown")
 	j = coldseam.SpotJig{Spot: "x", TieOz: math.NaN()}
-	require.NotEmpty(t, jigRowOf(j, w, true).Withheld)
+	require.NotEmpty(t, jigRowOf(j, nil, w, true).Withheld)
 }
 
 func TestKeysInWords(t *testing.T) {
