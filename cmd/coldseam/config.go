@@ -1,13 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"net/netip"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
-	"time"
 
 	"github.com/BurntSushi/toml"
 
@@ -243,8 +243,10 @@ func (c *Config) ownKeys() map[string]*string {
 }
 
 func (c *Config) checkMachine() error {
-	_, err := c.proxies()
-	return err
+	j := &judge{file: "environment"}
+	j.machine(*c)
+	j.mail(c.Mail)
+	return errors.Join(j.errs...)
 }
 
 // parseConfig reads the text of a configuration; profiles are added to its own
@@ -253,11 +255,7 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 	var c Config
 	md, err := toml.Decode(text, &c)
 	if err != nil {
-		var pe toml.ParseError
-		if asParse(err, &pe) {
-			return Config{}, fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line, pe.Message, coldseam.ErrInvalid)
-		}
-		return Config{}, fmt.Errorf("%s: %w", name, err)
+		return Config{}, syntaxFault(name, text, err)
 	}
 	if un := md.Undecoded(); len(un) > 0 {
 		key := un[0]
@@ -266,12 +264,10 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 		}
 		return Config{}, fmt.Errorf("%s:%d: unknown key %q: %w", name, keyLine(text, key), key.String(), coldseam.ErrInvalid)
 	}
+	own := len(c.Profiles)
 	c.Profiles = append(c.Profiles, profiles...)
 	c.defaults()
-	if err := c.check(); err != nil {
-		return Config{}, fmt.Errorf("%s: %w", name, err)
-	}
-	return c, nil
+	return c, judgeConfig(name, text, c, own)
 }
 
 // gone are keys of older configurations, and what to do now.
@@ -357,71 +353,4 @@ func (c Config) proxies() ([]netip.Prefix, error) {
 		out = append(out, x)
 	}
 	return out, nil
-}
-
-func (c Config) check() error {
-	if c.Club.Name == "" {
-		return fmt.Errorf("club.name is empty; want the name that stands on mail and pages: %w", coldseam.ErrInvalid)
-	}
-	if c.Mail.Unknown != "resend" && c.Mail.Unknown != "hold" {
-		return fmt.Errorf("mail.unknown is %q; want resend or hold: %w", c.Mail.Unknown, coldseam.ErrInvalid)
-	}
-	if c.Odds.Cost < 0.2 || c.Odds.Cost > 0.7 {
-		return fmt.Errorf("odds.cost is %g; want 0.2 to 0.7: %w", c.Odds.Cost, coldseam.ErrInvalid)
-	}
-	if u := c.Club.Units; u != "us" && u != "metric" {
-		return fmt.Errorf("club.units is %q; want us or metric: %w", u, coldseam.ErrInvalid)
-	}
-	for _, hm := range []struct{ k, v string }{{"club.send_at", c.Club.SendAt}, {"club.deadline", c.Club.Deadline}} {
-		if _, err := time.Parse("15:04", hm.v); err != nil {
-			return fmt.Errorf("%s is %q; want a 24-hour time such as 04:45: %w", hm.k, hm.v, coldseam.ErrInvalid)
-		}
-	}
-	if _, err := time.LoadLocation(c.Club.Zone); err != nil {
-		return fmt.Errorf("club.zone is %q; want an IANA zone such as America/Chicago: %w", c.Club.Zone, coldseam.ErrInvalid)
-	}
-	if _, err := c.table(); err != nil {
-		return err
-	}
-	if _, err := c.proxies(); err != nil {
-		return err
-	}
-	if _, err := c.Club.costPerMile(); err != nil {
-		return err
-	}
-	if _, err := c.alertRules(); err != nil {
-		return err
-	}
-	if err := c.Weight.check(); err != nil {
-		return err
-	}
-	sites := map[string]bool{}
-	profiles := map[string]bool{}
-	for _, p := range c.Profiles {
-		if err := p.WithDefaults().Check(); err != nil {
-			return err
-		}
-		profiles[p.Name] = true
-	}
-	for i, s := range c.Sites {
-		if s.ID == "" || s.Provider == "" || s.Code == "" {
-			return fmt.Errorf("site %d: id %q, profile %q, code %q; all three are wanted: %w", i+1, s.ID, s.Provider, s.Code, coldseam.ErrInvalid)
-		}
-		if !profiles[s.Provider] {
-			return fmt.Errorf("site %s: no [[profile]] named %q: %w", s.ID, s.Provider, coldseam.ErrInvalid)
-		}
-		if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "" {
-			return fmt.Errorf("site %s: zone is %q; want an IANA zone: %w", s.ID, s.Zone, coldseam.ErrInvalid)
-		}
-		sites[s.ID] = true
-	}
-	for i, r := range c.Reaches {
-		if r.ID == "" || r.River == "" || !sites[r.Site] {
-			return fmt.Errorf("reach %d (%q): river %q, site %q; want an id, a river and the id of a [[site]]: %w", i+1, r.ID, r.River, r.Site, coldseam.ErrInvalid)
-		}
-		if _, err := r.reach(c); err != nil {
-			return fmt.Errorf("reach %s: %w", r.ID, err)
-		}
-	}
-	return c.checkCrafts()
 }

@@ -45,21 +45,6 @@ func (w WeightConfig) limits() jig.Limits {
 	return jig.Limits{TieNew: w.TieNew, TieDone: w.TieDone, Pack: w.Pack, FloorOz: w.FloorOz, MaxOz: w.MaxOz}
 }
 
-func (w WeightConfig) check() error {
-	for _, x := range []struct {
-		key       string
-		v, lo, hi float64
-	}{{"tie_new", w.TieNew, .3, .95}, {"tie_done", w.TieDone, .3, .95}, {"pack", w.Pack, .5, .99}, {"floor_oz", w.FloorOz, 1. / 16, 1}, {"max_oz", w.MaxOz, 1. / 8, 1}} {
-		if x.v != 0 && !(x.v >= x.lo && x.v <= x.hi) {
-			return fmt.Errorf("weight.%s is %g; want %g to %g: %w", x.key, x.v, x.lo, x.hi, coldseam.ErrInvalid)
-		}
-	}
-	if w.FloorOz > 0 && w.MaxOz > 0 && w.FloorOz > w.MaxOz {
-		return fmt.Errorf("weight.floor_oz %g is above max_oz %g: %w", w.FloorOz, w.MaxOz, coldseam.ErrInvalid)
-	}
-	return nil
-}
-
 // AlertRuleConfig is one [[alert_rule]]: what the warnings of a provider mean,
 // in its own codes or words. Such a rule stands before the program's own for
 // that provider.
@@ -76,21 +61,21 @@ type AlertRuleConfig struct {
 // warning pass without a reason, is refused.
 func (c Config) alertRules() ([]verdict.AlertRule, error) {
 	var out []verdict.AlertRule
-	for i, r := range c.AlertRules {
+	for _, r := range c.AlertRules {
 		class, err := verdict.ParseAlertClass(r.Class)
 		if err != nil {
-			return nil, fmt.Errorf("alert_rule %d: %w", i+1, err)
+			return nil, fmt.Errorf("alert_rule: %w", err)
 		}
 		if len(r.Codes) == 0 && len(r.Words) == 0 {
-			return nil, fmt.Errorf("alert_rule %d: neither codes nor words: %w", i+1, coldseam.ErrInvalid)
+			return nil, fmt.Errorf("alert_rule: neither codes nor words: %w", coldseam.ErrInvalid)
 		}
 		for _, w := range append(append([]string(nil), r.Codes...), r.Words...) {
 			if strings.TrimSpace(w) == "" {
-				return nil, fmt.Errorf("alert_rule %d: an empty code or word fits every warning: %w", i+1, coldseam.ErrInvalid)
+				return nil, fmt.Errorf("alert_rule: an empty code or word fits every warning: %w", coldseam.ErrInvalid)
 			}
 		}
 		if (class == verdict.AlertNone || class == verdict.AlertMinor) && r.Why == "" {
-			return nil, fmt.Errorf("alert_rule %d: class %s makes warnings weigh less; want why: %w", i+1, r.Class, coldseam.ErrInvalid)
+			return nil, fmt.Errorf("alert_rule: class %s makes warnings weigh less; want why: %w", r.Class, coldseam.ErrInvalid)
 		}
 		out = append(out, verdict.AlertRule{Provider: r.Provider, Class: class, Codes: r.Codes, Words: r.Words, Without: r.Without})
 	}

@@ -64,9 +64,9 @@ func (c Config) checkCrafts() error {
 	for _, k := range coldseam.Crafts {
 		crafts = append(crafts, string(k))
 	}
-	for i, l := range c.Crafts {
+	for _, l := range c.Crafts {
 		bad := func(found, wanted string) error {
-			return fmt.Errorf("limit %d: %s; want %s: %w", i+1, found, wanted, coldseam.ErrInvalid)
+			return fmt.Errorf("limit: %s; want %s: %w", found, wanted, coldseam.ErrInvalid)
 		}
 		switch q := l.limit().MaxFlowM3S; {
 		case !slices.Contains(reaches, l.Reach):

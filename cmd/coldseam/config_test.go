@@ -44,14 +44,14 @@ func TestConfigErrorsNameTheLine(t *testing.T) {
 		{"unknown key in a table", head + "zone = \"UTC\"\nmotto = \"x\"\n", `c.toml:5: unknown key "club.motto": invalid`},
 		{"unknown key in a list", head + "[[site]]\nid = \"a\"\n\n[[site]]\nid = \"b\"\ndepth = 3\n", `c.toml:9: unknown key "site.depth": invalid`},
 		{"broken syntax", head + "zone = \n", `c.toml:4: `},
-		{"no name", "[club]\nzone = \"UTC\"\n", `c.toml: club.name is empty; want the name that stands on mail and pages: invalid`},
-		{"zone", head + "zone = \"Mars/Olympus\"\n", `c.toml: club.zone is "Mars/Olympus"; want an IANA zone such as America/Chicago: invalid`},
-		{"send time", head + "send_at = \"4:45 am\"\n", `c.toml: club.send_at is "4:45 am"; want a 24-hour time such as 04:45: invalid`},
-		{"cost", head + "[odds]\ncost = 0.9\n", `c.toml: odds.cost is 0.9; want 0.2 to 0.7: invalid`},
+		{"no name", "[club]\nzone = \"UTC\"\n", `c.toml:1: club.name is empty; want the name that stands on mail and pages: invalid`},
+		{"zone", head + "zone = \"Mars/Olympus\"\n", `c.toml:4: club.zone is "Mars/Olympus"; want an IANA zone such as America/Chicago: invalid`},
+		{"send time", head + "send_at = \"4:45 am\"\n", `c.toml:4: club.send_at is "4:45 am"; want a 24-hour time such as 04:45: invalid`},
+		{"cost", head + "[odds]\ncost = 0.9\n", `c.toml:5: odds.cost is 0.9; want 0.2 to 0.7: invalid`},
 		{"a key that went", head + "[[reach]]\nid = \"a\"\nice_switch = true\n", `c.toml:6: "reach.ice_switch" is no key any more: take the line out and say ` + "`coldseam reach ice closed"},
 		{"a limit that went", head + "[thresholds]\nice_age_h = 12\n", `threshold ice_age_h is none any more: take the line out`},
-		{"unknown policy", head + "[mail]\nunknown = \"maybe\"\n", `c.toml: mail.unknown is "maybe"; want resend or hold: invalid`},
-		{"site without profile", head + "[[site]]\nid = \"a:1\"\nprofile = \"a\"\ncode = \"1\"\nzone = \"UTC\"\n", `c.toml: site a:1: no [[profile]] named "a": invalid`},
+		{"unknown policy", head + "[mail]\nunknown = \"maybe\"\n", `c.toml:5: mail.unknown is "maybe"; want one of resend, hold: invalid`},
+		{"site without profile", head + "[[site]]\nid = \"a:1\"\nprofile = \"a\"\ncode = \"1\"\nzone = \"UTC\"\n", `c.toml:6: site.profile is "a"; want the name of a [[profile]]: invalid`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()

@@ -1,0 +1,205 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// soundTOML is a small configuration without a mistake.
+const soundTOML = `public_url = "https://river.example.org"
+listen = "127.0.0.1:8080"
+metrics_listen = "127.0.0.1:9090"
+[club]
+name = "Club"
+admin_email = "keeper@river.example.org"
+contact = "keeper@river.example.org"
+zone = "America/Chicago"
+send_at = "04:45"
+deadline = "10:00"
+[mail]
+smtp = "127.0.0.1:25"
+tls = "starttls"
+from = "Club <morning@river.example.org>"
+bounce_domain = "bounce.river.example.org"
+workers = 4
+per_domain_s = 1
+[backup]
+dir = ""
+[odds]
+cost = 0.40
+[weight]
+max_oz = 0.75
+[thresholds]
+wind_mph = 20
+[[profile]]
+name = "ng"
+base_url = "https://ng.example"
+rate_per_hour = 50
+poll = "1h"
+max_age = "6h"
+[[site]]
+id = "ng:1"
+profile = "ng"
+code = "1"
+zone = "America/Chicago"
+lat = 45.0
+lon = -92.0
+parameters = ["discharge", "stage"]
+[[reach]]
+id = "bend"
+river = "Tamsen"
+site = "ng:1"
+zone = "America/Chicago"
+lat = 45.0
+lon = -92.0
+max_flow_cfs = 6000
+flood_stage_ft = 12.0
+species = ["walleye"]
+resident_share = 0.15
+drive_miles = 60.0
+who = "season keeper"
+  [[reach.spot]]
+  id = "seam"
+  kind = "seam"
+  bed = "sand"
+  depth_ft = 18
+  sounded = "2026-03-28"
+  float_fps = 1.9
+  [[reach.rule]]
+  kind = "season"
+  closed = ["03-01..05-01"]
+  link = "https://rules.example.org"
+  checked_on = "2026-03-01"
+  checked_by = "season keeper"
+[[limit]]
+reach = "bend"
+craft = "wade"
+max_flow_cfs = 900
+why = "knee deep"
+who = "season keeper"
+`
+
+// Each mistake is one line that names file, line, what was found and what is
+// wanted; nothing starts with one.
+func TestMistakesInTheConfiguration(t *testing.T) {
+	t.Parallel()
+	_, err := parseConfig("c.toml", soundTOML)
+	require.NoError(t, err)
+	for _, c := range []struct{ old, new, found, want string }{
+		{`listen = "127.0.0.1:8080"`, `listen = "8080"`, `"8080"`, "host:port"},
+		{`listen = "127.0.0.1:8080"`, `listen = 8080`, "8080", "a text in quotes"},
+		{`listen = "127.0.0.1:8080"`, `listen = "127.0.0.1:80800"`, "80800", "host:port"},
+		{`metrics_listen = "127.0.0.1:9090"`, `metrics_listen = "127.0.0.1"`, `"127.0.0.1"`, "host:port"},
+		{`public_url = "https://river.example.org"`, `public_url = "river.example.org"`, `"river.example.org"`, "http or https"},
+		{`public_url = "https://river.example.org"`, `public_url = "https://river.example.org/?a=b"`, `?a=b`, "without query"},
+		{`public_url = "https://river.example.org"`, `trusted_proxies = ["10.0.0.1"]`, `"10.0.0.1"`, "prefix"},
+		{`public_url = "https://river.example.org"`, `database_url = "db.example.org"`, `no address`, "postgres://"},
+		{`name = "Club"`, `name = " "`, `empty`, "the name"},
+		{`admin_email = "keeper@river.example.org"`, `admin_email = "keeper"`, `"keeper"`, "mail address"},
+		{`contact = "keeper@river.example.org"`, `contact = "ask me"`, `"ask me"`, "mail address or a page"},
+		{`zone = "America/Chicago"` + "\nsend_at", `zone = "Central"` + "\nsend_at", `"Central"`, "IANA"},
+		{`send_at = "04:45"`, `send_at = "4.45"`, `"4.45"`, "24-hour"},
+		{`deadline = "10:00"`, `deadline = "04:00"`, `"04:00"`, "after the send time"},
+		{`deadline = "10:00"`, `deadline = "04:45"`, `"04:45"`, "after the send time"},
+		{`send_at = "04:45"`, `units = "imperial"`, `"imperial"`, "us, metric"},
+		{`send_at = "04:45"`, `currency = "dollars"`, `"dollars"`, "three capitals"},
+		{`send_at = "04:45"`, `cost_per_mile = -1`, `-1`, "a sum of money"},
+		{`smtp = "127.0.0.1:25"`, `smtp = "relay.example.org"`, `"relay.example.org"`, "host:port"},
+		{`smtp = "127.0.0.1:25"`, `lmtp = "2424"`, `"2424"`, "host:port"},
+		{`tls = "starttls"`, `tls = "ssl"`, `"ssl"`, "starttls, tls, none"},
+		{`from = "Club <morning@river.example.org>"`, `from = "Club"`, `"Club"`, "mail address"},
+		{`bounce_domain = "bounce.river.example.org"`, `bounce_domain = "b@river.example.org"`, `"b@river.example.org"`, "a domain"},
+		{`bounce_domain = "bounce.river.example.org"`, `dkim_domain = "localhost"`, `"localhost"`, "a domain"},
+		{`bounce_domain = "bounce.river.example.org"`, `unknown = "drop"`, `"drop"`, "resend, hold"},
+		{`bounce_domain = "bounce.river.example.org"`, `user = "coldseam"`, `"coldseam"`, "both, or none"},
+		{`workers = 4`, `workers = -4`, `-4`, "1 to 64"},
+		{`workers = 4`, `workers = 1.5`, `1.5`, "a whole number"},
+		{`per_domain_s = 1`, `per_domain_s = -1`, `-1`, "1 to 1000"},
+		{`cost = 0.40`, `cost = 40`, `40`, "0.2 to 0.7"},
+		{`cost = 0.40`, `target_rate = -0.5`, `-0.5`, "0 to 20"},
+		{`max_oz = 0.75`, `max_oz = 75`, `75`, "0.125 to 1"},
+		{`wind_mph = 20`, `wind_mph = -20`, `-20`, "want"},
+		{`wind_mph = 20`, `wind_kmh = 20`, `wind_kmh`, "want"},
+		{`wind_mph = 20`, `wind_mph = "calm"`, `calm`, "number"},
+		{`base_url = "https://ng.example"`, `base_url = "ng.example"`, `ng.example`, "http or https"},
+		{`rate_per_hour = 50`, `rate_per_hour = -50`, `-50`, "1 to 1e+06"},
+		{`rate_per_hour = 50`, `rate_per_hour = 0`, `0`, "1 to 1e+06"},
+		{`rate_per_hour = 50`, `format = "csv"`, `csv`, "one of"},
+		{`rate_per_hour = 50`, `concurrency = -1`, `-1`, "1 to 16"},
+		{`poll = "1h"`, `poll = "0"`, `0s`, "10s to 31d"},
+		{`poll = "1h"`, `poll = "often"`, `"often"`, "15m"},
+		{`max_age = "6h"`, `max_age = "-6h"`, `-6h`, "want"},
+		{`profile = "ng"`, `profile = "gn"`, `"gn"`, "[[profile]]"},
+		{`code = "1"`, `code = ""`, `empty`, "code"},
+		{`lat = 45.0`, `lat = -92.0`, `-92`, "-90 to 90"},
+		{`lat = 45.0`, `lat = "45"`, `"45"`, "a number"},
+		{`lon = -92.0`, `lon = 92.0`, `92`, "west is negative"},
+		{`lon = -92.0`, `lon = -292.0`, `-292`, "-180 to 180"},
+		{`lat = 45.0` + "\nlon = -92.0\nparam", `lat = -87.0` + "\nlon = 41.0\nparam", `41 with lat -87`, "lat is the first"},
+		{"zone = \"America/Chicago\"\nlat = 45.0\nlon = -92.0\nparam", "zone = \"Europe/Berlin\"\nlat = 13.0\nlon = 52.0\nparam", `13 with lon 52`, "lat is the first"},
+		{`parameters = ["discharge", "stage"]`, `parameters = ["00060"]`, `"00060"`, "discharge, stage"},
+		{`parameters = ["discharge", "stage"]`, `parameters = "discharge"`, `"discharge"`, "list"},
+		{`site = "ng:1"`, `site = "ng:2"`, `"ng:2"`, "[[site]]"},
+		{`site = "ng:1"`, "site = \"ng:1\"\nweather = \"met:1\"", `"met:1"`, "[[site]]"},
+		{`site = "ng:1"`, "site = \"ng:1\"\nalerts = \"caps\"", `"caps"`, "[[profile]]"},
+		{`max_flow_cfs = 6000`, `max_flow_cfs = -6000`, `-6000`, " to "},
+		{`max_flow_cfs = 6000`, "max_flow_cfs = 6000\nmax_flow_m3s = 170", `6000`, "one of the two unit systems"},
+		{`flood_stage_ft = 12.0`, "flood_stage_ft = 12.0\naction_stage_ft = 14.0", `above the flood stage`, "at or below"},
+		{`species = ["walleye"]`, `species = ["waleye"]`, `"waleye"`, "walleye"},
+		{`resident_share = 0.15`, `resident_share = 15`, `15`, "0 to 1"},
+		{`drive_miles = 60.0`, `drive_miles = -60.0`, `-60`, "0 to"},
+		{`who = "season keeper"` + "\n  [[", `who = "ann@example.org"` + "\n  [[", `"ann@example.org"`, "a role"},
+		{`kind = "seam"`, `kind = "riffle"`, `"riffle"`, "hole, seam, slack"},
+		{`bed = "sand"`, `bed = "mud"`, `"mud"`, "sand, gravel, rock"},
+		{`depth_ft = 18`, `depth_ft = -18`, `-18`, " to "},
+		{`depth_ft = 18`, `depth_ft = 1800`, `1800`, " to "},
+		{`sounded = "2026-03-28"`, `sounded = "28.3.2026"`, `"28.3.2026"`, "YYYY-MM-DD"},
+		{`float_fps = 1.9`, `float_fps = 190`, `190`, " to "},
+		{`kind = "season"`, `kind = "seasons"`, `"seasons"`, "season, bait"},
+		{`closed = ["03-01..05-01"]`, `closed = ["03-01..02-30"]`, `"03-01..02-30"`, "MM-DD..MM-DD"},
+		{`link = "https://rules.example.org"`, `link = "rules"`, `"rules"`, "http or https"},
+		{`checked_on = "2026-03-01"`, `checked_on = "March"`, `"March"`, "YYYY-MM-DD"},
+		{`craft = "wade"`, `craft = "raft"`, `"raft"`, "one of"},
+		{`max_flow_cfs = 900`, `max_flow_cfs = -900`, `-25`, "more than 0"},
+	} {
+		t.Run(c.new, func(t *testing.T) {
+			t.Parallel()
+			require.Contains(t, soundTOML, c.old)
+			text := strings.Replace(soundTOML, c.old, c.new, 1)
+			_, err := parseConfig("c.toml", text)
+			require.ErrorIs(t, err, coldseam.ErrInvalid)
+			require.NotContains(t, err.Error(), "\n", "one mistake, one line")
+			require.Contains(t, err.Error(), c.found)
+			require.Contains(t, err.Error(), c.want)
+			from := strings.Count(soundTOML[:strings.Index(soundTOML, c.old)], "\n") + 1
+			span := strings.Count(c.new, "\n")
+			var near []string
+			for n := from - 8; n <= from+span; n++ { // a [[limit]] and a [[site]] may be named by their head
+				near = append(near, fmt.Sprintf("c.toml:%d: ", n))
+			}
+			require.Condition(t, func() bool {
+				for _, s := range near {
+					if strings.HasPrefix(err.Error(), s) {
+						return true
+					}
+				}
+				return false
+			}, "%v; want line %d", err, from)
+		})
+	}
+}
+
+// Every mistake of a file is told at once, each with its line.
+func TestAllMistakesAreTold(t *testing.T) {
+	t.Parallel()
+	text := strings.NewReplacer(`listen = "127.0.0.1:8080"`, `listen = "8080"`, `kind = "seam"`, `kind = "riffle"`, `workers = 4`, `workers = -4`).Replace(soundTOML)
+	_, err := parseConfig("c.toml", text)
+	require.Len(t, strings.Split(err.Error(), "\n"), 3)
+	require.ErrorContains(t, err, `c.toml:2: listen is "8080"; want host:port`)
+	require.ErrorContains(t, err, "c.toml:16: mail.workers is -4; want 1 to 64")
+}
