@@ -50,7 +50,9 @@ func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: diskSpace}
 	if err != nil {
-		k.add("config", levelFail, oneLine(err.Error()), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
+		for _, fault := range strings.Split(err.Error(), "\n") { // one line a mistake
+			k.add("config", levelFail, oneLine(fault), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
+		}
 		return c.finish(s.out, k.lines)
 	}
 	if c.DNS {

@@ -101,7 +101,9 @@ func isHostPort(s string) bool {
 }
 
 // isRelay is a host and port that can be called.
-func isRelay(s string) bool { return isHostPort(s) && !strings.HasPrefix(s, ":") && !strings.HasSuffix(s, ":0") }
+func isRelay(s string) bool {
+	return isHostPort(s) && !strings.HasPrefix(s, ":") && !strings.HasSuffix(s, ":0")
+}
 
 func isPage(s string) bool {
 	u, err := url.Parse(s)
@@ -383,7 +385,9 @@ func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
 	if slices.ContainsFunc(c.Reaches[:i], func(o ReachConfig) bool { return o.ID == r.ID }) {
 		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
 	}
-	isSite := func(id string) bool { return slices.ContainsFunc(c.Sites, func(s SiteConfig) bool { return s.ID == id }) }
+	isSite := func(id string) bool {
+		return slices.ContainsFunc(c.Sites, func(s SiteConfig) bool { return s.ID == id })
+	}
 	if !isSite(r.Site) {
 		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
 	}
