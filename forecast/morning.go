@@ -217,16 +217,12 @@ func (w *work) runClock() {
 		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no_species"}
 		return
 	}
-	if f.Reach.Lat < 0 {
-		// The run clock counts from 1 January into the northern spring.
-		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "south"}
-		return
-	}
 	today := f.lastDay().Add(1)
 	pct := verdict.FlowPct(f.Days, int(f.Table.MinYears))
-	learnt := w.learn(today, pct)
-	ref := run.NewReference(f.Species, w.daysReach, nil, today.Year, f.Seed)
-	in := run.Input{Species: f.Species, Days: w.daysReach, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal,
+	model := w.modelWater()
+	learnt := w.learn(today, pct, model)
+	ref := run.NewReference(f.Species, w.daysReach, model, today.Year, f.Seed)
+	in := run.Input{Species: f.Species, Days: w.daysReach, ModelC: model, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal,
 		ResidentShare: f.Reach.ResidentShare, FlowPct: pct, SeasonPeak: ref.Peak}
 	for _, m := range w.tempReach.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
@@ -243,13 +239,21 @@ func (w *work) runClock() {
 	w.catch = verdict.CatchFrom(learnt, r, ref.WithResidents(f.Reach.ResidentShare), f.Target, 0)
 }
 
+// modelWater is the project's own water model at the reach on the days of the
+// record, for days on which the thermometer was out; nil without one.
+func (w *work) modelWater() []float64 {
+	past := w.f.Days
+	past.WaterC = w.f.TempModel.Past(w.f.Days)
+	return w.reach.Days(past).WaterC
+}
+
 // learn lets the season's log speak on the run; nil without trips.
-func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float64) *run.Learnt {
+func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float64, model []float64) *run.Learnt {
 	f := w.f
-	if len(f.Trips) == 0 {
+	if len(f.Trips) == 0 || f.Species.NoClock {
 		return nil
 	}
-	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: w.daysReach, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
+	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: w.daysReach, ModelC: model, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
 		Resident: func(coldseam.ReachID) float64 { return f.Reach.ResidentShare }, Seed: f.Seed})
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, fmt.Errorf("trip log: %w", err))

@@ -1,20 +1,36 @@
 package forecast
 
 import (
+	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 )
 
-// TestNoRunSouthOfTheEquator: the run clock counts from 1 January into the
-// northern spring; a southern reach is told that it has none.
-func TestNoRunSouthOfTheEquator(t *testing.T) {
+// TestNoClockThatIsWrong: a species whose clock failed against counts gets no
+// share and no odds.
+func TestNoClockThatIsWrong(t *testing.T) {
 	t.Parallel()
 	f := river()
-	f.Reach.Lat = -45
+	f.Species.NoClock = true
 	b := Make(f).Brief
 	require.False(t, b.Run.Active)
-	require.Equal(t, "south", b.Run.Why)
+	require.Equal(t, "no_clock", b.Run.Why)
+}
+
+// TestTheModelFillsTheRunsWater: ten days without a thermometer in the season
+// do not end the run, the water model stands in.
+func TestTheModelFillsTheRunsWater(t *testing.T) {
+	t.Parallel()
+	f := river()
+	f.Days.WaterC = slices.Clone(f.Days.WaterC)
+	for i := range 10 {
+		f.Days.WaterC[f.Days.Len()-30+i] = math.NaN()
+	}
+	b := Make(f).Brief
+	require.True(t, b.Run.Active, b.Run.Why)
+	require.Contains(t, b.Run.Note, "10 days from the model")
 }
 
 // TestOldWaterIsNotTodays: a thermometer that fell silent weeks ago is told with

@@ -278,7 +278,8 @@ const alertWords = "[{event}|warning without a name][ to {until}|, no end given]
 var runWords = map[string]string{
 	"no_species": "no run clock for this species",
 	"no_season":  "no run in this season",
-	"south":      "no run clock south of the equator",
+	"no_clock":   "no clock for this run",
+	"water_gap":  "run not known: no water temperature for days",
 }
 
 // keyWords are the words of keys that stand among the Names of a reason; every

@@ -21,7 +21,7 @@ import (
 // without a database.
 type runclockCmd struct {
 	CSV         string  `required:"" type:"path" name:"csv" help:"Daily values: date,flow_m3s,water_c; blank = missing."`
-	Lat         float64 `required:"" help:"Latitude in degrees north."`
+	Lat         float64 `required:"" help:"Latitude in degrees north, negative in the south: there the season begins on 1 July."`
 	Species     string  `default:"walleye" help:"Key of a species row."`
 	Year        int     `help:"The spring to run; the last year of the file when not given."`
 	Noise       string  `enum:"on,off" default:"on" help:"on: 500 draws of the parameters and the day-to-day noise, means printed; off: the middle values alone."`
@@ -48,6 +48,9 @@ type clockReport struct {
 	Species    string     `json:"species"`
 	Calibrated bool       `json:"calibrated"`
 	Days       []clockDay `json:"days"`
+	// UnknownFrom is the first day without a water temperature that could be
+	// carried forward: the clock says nothing from there.
+	UnknownFrom string `json:"unknown_from,omitempty"`
 }
 
 // Run prints the clock to the command's output.
@@ -65,12 +68,15 @@ func (c *runclockCmd) Run(s *streams) error {
 }
 
 func (c *runclockCmd) report() (clockReport, error) {
-	if !(c.Lat > 0 && c.Lat <= 75) {
-		return clockReport{}, fmt.Errorf("latitude %g, want 0 to 75 degrees north: %w", c.Lat, coldseam.ErrInvalid)
+	if c.Lat == 0 || !(math.Abs(c.Lat) <= 75) {
+		return clockReport{}, fmt.Errorf("latitude %g, want -75 to 75 degrees and not 0: %w", c.Lat, coldseam.ErrInvalid)
 	}
 	sp, err := c.row()
 	if err != nil {
 		return clockReport{}, err
+	}
+	if sp.NoClock {
+		return clockReport{}, fmt.Errorf("%s: no clock for this run: %s: %w", sp.Key, sp.Sources["clock"].Words, coldseam.ErrUnavailable)
 	}
 	f, err := os.Open(c.CSV)
 	if err != nil {
@@ -91,6 +97,9 @@ func (c *runclockCmd) report() (clockReport, error) {
 		return clockReport{}, fmt.Errorf("%s: no day of %d: %w", c.CSV, c.Year, coldseam.ErrNotFound)
 	}
 	rep := clockReport{Species: sp.Key, Calibrated: sp.Calibrated}
+	if last := out[len(out)-1].Date; len(out) < run.LastDay && last.Before(days.Day(days.Len()-1)) {
+		rep.UnknownFrom = last.Add(1).String()
+	}
 	for _, d := range out {
 		rep.Days = append(rep.Days, clockDay{Date: d.Date.String(), R: d.R, Arrivals: d.Arrivals, Arrived: d.Arrived, Holding: d.Holding,
 			Gravel: d.Gravel, DroppingBack: d.DroppingBack, Spawned: d.Spawned, Stage: d.Stage, PWave: d.PWave})
@@ -221,6 +230,9 @@ func (r clockReport) table(w io.Writer) error {
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100, d.Arrived*100, d.Holding*100,
 			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, verdict.Odds(d.PWave))
+	}
+	if r.UnknownFrom != "" {
+		fmt.Fprintf(tw, "no water temperature: not known from %s\n", r.UnknownFrom)
 	}
 	if quiet > 0 {
 		fmt.Fprintf(tw, "%d days before the first fish left out\n", quiet)

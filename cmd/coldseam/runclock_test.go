@@ -63,7 +63,7 @@ func TestRunclockJSON(t *testing.T) {
 	}
 	require.Equal(t, "2023-04-30", got.Days[119]["date"])
 	require.InDelta(t, .898, got.Days[119]["arrived"], .01)
-	require.InDelta(t, .628, got.Days[119]["spawned"], .01)
+	require.InDelta(t, .655, got.Days[119]["spawned"], .01)
 	again, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})
 	require.NoError(t, err)
 	twice, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})
@@ -99,12 +99,7 @@ func TestRunclockRefusals(t *testing.T) {
 		{"date", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n1/1/2023,,3\n")}, coldseam.ErrInvalid, `line 2: date "1/1/2023"`},
 		{"order", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-02,,3\n2023-01-01,,3\n")}, coldseam.ErrInvalid, "want rising dates"},
 		{"empty", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n")}, coldseam.ErrInvalid, "no days"},
-		{"gap", runclockCmd{CSV: clockFile(t, 100, func(d int) string {
-			if d > 40 && d < 60 {
-				return ""
-			}
-			return "3"
-		})}, coldseam.ErrUnavailable, "2023-02-10 to 2023-02-28 (19 days)"},
+		{"no clock", runclockCmd{CSV: good, Species: "steelhead"}, coldseam.ErrUnavailable, "no clock for this run"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -114,6 +109,21 @@ func TestRunclockRefusals(t *testing.T) {
 			require.Empty(t, text)
 		})
 	}
+}
+
+// A gap ends what the clock says from its sixth day on, not the spring.
+func TestRunclockEndsAtAGap(t *testing.T) {
+	t.Parallel()
+	text, err := runclock(t, runclockCmd{CSV: clockFile(t, 110, func(d int) string {
+		if d > 90 && d < 105 {
+			return ""
+		}
+		return "4"
+	}), Noise: "off"})
+	require.NoError(t, err)
+	require.Contains(t, text, "2023-04-05  ")
+	require.NotContains(t, text, "2023-04-06  ")
+	require.Contains(t, text, "not known from 2023-04-06")
 }
 
 func FuzzReadDays(f *testing.F) {

@@ -29,7 +29,7 @@ type ClockDay struct {
 
 // ClockOptions of a run clock by hand. The zero value is noise on, 500 draws.
 type ClockOptions struct {
-	Year    int // 0 = the year of the last day
+	Year    int // in which the season begins; 0 = that of the last day
 	NoNoise bool
 	Delta   float64 // shift of ln theta; noise off only
 	Draws   int
@@ -38,27 +38,22 @@ type ClockOptions struct {
 	FlowPct func(coldseam.Date, float64) float64
 }
 
-// Clock runs a species over one year of daily values, from 1 January to the
-// last day of days or the end of the year, or to mid-July where the water
-// temperature is missing after it. ErrUnavailable names the days on which it is
-// missing before.
+// Clock runs a species over one season of daily values, from 1 January (south of
+// the equator 1 July) of the year to the last day of days or of the season. It
+// ends before a day from which the water temperature is not known: see spring.
+// ErrUnavailable: the season cannot begin.
 func Clock(sp Species, days coldseam.Days, o ClockOptions) ([]ClockDay, error) {
 	last := days.First.Add(days.Len())
 	if o.Year == 0 {
-		o.Year = last.Add(-1).Year
+		o.Year = seasonStart(last.Add(-1), days.Lat).Year
 	}
-	jan := coldseam.Date{Year: o.Year, Month: 1, Day: 1}
-	if end := (coldseam.Date{Year: o.Year, Month: 12, Day: 31}); end.Before(last) {
-		last = end // 31 December is left out so that one season never reaches into the next
+	if end := yearStart(o.Year+1, days.Lat).Add(-1); end.Before(last) {
+		last = end // the last day is left out so that one season never reaches into the next
 	}
-	if !jan.Before(last) {
-		last = jan
+	if first := yearStart(o.Year, days.Lat); !first.Before(last) {
+		return nil, nil
 	}
 	s, err := spring(days, o.ModelC, last, sp.Tb)
-	if err != nil && last.YearDay() > LastDay {
-		// A thermometer that is out in summer or autumn takes nothing from the run.
-		s, err = spring(days, o.ModelC, jan.Add(LastDay-1), sp.Tb)
-	}
 	if err != nil {
 		return nil, err
 	}

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sort"
+	"strings"
 
 	"example.org/coldseam"
 )
@@ -17,8 +18,9 @@ const (
 	// hole until a river has its own hindcast [reference calculation: 63
 	// modelled lake springs, 10-90 % .30-.45].
 	SeasonPeak = 0.365
-	// LastDay is the day of the year after which no run is computed: spring
-	// runs of the shipped species are over in mid-July [proposal].
+	// LastDay is the day of the season after which no run is computed: spring
+	// runs of the shipped species are over in mid-July, in the south in
+	// mid-January [proposal].
 	LastDay = 196
 )
 
@@ -59,20 +61,29 @@ type Result struct {
 
 // Forecast spins the run up on the observed days since 1 January and carries
 // it on along every member. Outside the season, or for a species without a run
-// clock, State.Active is false, State.Why says so and Index holds the resident
-// share alone. ErrUnavailable: no water temperature; ErrInvalid: members of
+// clock, or where the water temperature is not known for more than MaxGap days,
+// State.Active is false, State.Why says so and Index holds the resident share
+// alone. ErrUnavailable: no water temperature; ErrInvalid: members of
 // unequal length.
 func Forecast(in Input) (Result, error) {
 	leads, err := in.check()
 	if err != nil {
 		return Result{}, err
 	}
-	if in.Today.YearDay() > LastDay {
+	if in.Species.NoClock {
+		return in.idle(leads, "no_clock"), nil
+	}
+	if in.Today.Sub(seasonStart(in.Today, in.Days.Lat)) >= LastDay {
 		return in.idle(leads, "no_season"), nil
 	}
 	w, err := spring(in.Days, in.ModelC, in.Today, in.Species.Tb)
 	if err != nil {
 		return Result{}, err
+	}
+	if w.short {
+		r := in.idle(leads, "water_gap")
+		r.State.Note = strings.Join(w.notes, "; ")
+		return r, nil
 	}
 	e := newEngine(in, w, leads)
 	e.spinUp()
@@ -110,7 +121,7 @@ func (in *Input) check() (int, error) {
 	if in.SeasonPeak <= 0 {
 		in.SeasonPeak = SeasonPeak
 	}
-	if l := in.Learnt; l != nil && (l.year != in.Today.Year || len(l.par) == 0 || in.NoNoise) {
+	if l := in.Learnt; l != nil && (l.year != seasonStart(in.Today, in.Days.Lat).Year || len(l.par) == 0 || in.NoNoise) {
 		in.Learnt = nil // another season's particles say nothing of this one
 	}
 	return leads, nil
@@ -324,12 +335,7 @@ func (e *engine) result() Result {
 	s.Index = coldseam.Quantile(d.index, .5)
 	s.HatchFrom, s.HatchTo = e.hatch()
 	s.MostLike = e.in.mostLike(e.w)
-	if len(e.w.notes) > 0 {
-		s.Note = e.w.notes[0]
-		for _, x := range e.w.notes[1:] {
-			s.Note += "; " + x
-		}
-	}
+	s.Note = strings.Join(e.w.notes, "; ")
 	r := Result{State: s, Index: e.index, Spent: e.spent, Member: e.member, QWeights: e.qw}
 	if e.qw != nil {
 		_, r.K = e.in.Learnt.Catch()

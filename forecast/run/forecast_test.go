@@ -100,9 +100,11 @@ func TestForecastRefusals(t *testing.T) {
 	for i := 40; i < 50; i++ {
 		gap.Days.WaterC[i] = math.NaN()
 	}
-	_, err = Forecast(gap)
-	require.ErrorIs(t, err, coldseam.ErrUnavailable)
-	require.ErrorContains(t, err, "2023-02-10 to 2023-02-19 (10 days)")
+	ended, err := Forecast(gap)
+	require.NoError(t, err)
+	require.False(t, ended.State.Active)
+	require.Equal(t, "water_gap", ended.State.Why)
+	require.Contains(t, ended.State.Note, "missing from 2023-02-15")
 	gap.ModelC = make([]float64, len(gap.Days.WaterC))
 	for i := range gap.ModelC {
 		gap.ModelC[i] = 1
@@ -184,4 +186,26 @@ func TestForecastProperties(t *testing.T) {
 		}
 		require.True(t, s.PWave <= s.PWave3d+1e-12 && s.PSpent >= 0 && s.PSpent <= 1)
 	})
+}
+
+// The same spring half a year later, as far south, is the same run.
+func TestTheSouthHasItsSpring(t *testing.T) {
+	t.Parallel()
+	in := morning(t, 90, 20)
+	north, err := Forecast(in)
+	require.NoError(t, err)
+	shift := coldseam.Date{Year: 2023, Month: 7, Day: 1}.Sub(in.Days.First)
+	in.Days.First, in.Today, in.Days.Lat = in.Days.First.Add(shift), in.Today.Add(shift), -45
+	south, err := Forecast(in)
+	require.NoError(t, err)
+	require.True(t, south.State.Active)
+	require.InDelta(t, north.State.Arrived[1], south.State.Arrived[1], .1)
+
+	days, err := Clock(walleye(t), in.Days, ClockOptions{NoNoise: true})
+	require.NoError(t, err)
+	require.Equal(t, in.Days.First, days[0].Date)
+	in.Today = coldseam.Date{Year: 2023, Month: 4, Day: 10}
+	autumn, err := Forecast(in)
+	require.NoError(t, err)
+	require.Equal(t, "no_season", autumn.State.Why)
 }

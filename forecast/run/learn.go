@@ -57,6 +57,9 @@ func Learn(in LearnInput) (*Learnt, error) {
 	if err != nil {
 		return nil, err
 	}
+	if w.short {
+		return nil, fmt.Errorf("learn %s: %s: %w", in.Species.Key, w.notes[len(w.notes)-1], coldseam.ErrUnavailable)
+	}
 	f := newFilter(in, w)
 	trips := in.season(w)
 	for i := 0; i < len(trips); {

@@ -19,19 +19,19 @@ func (in *Input) mostLike(w season) []int {
 	if n < 31 {
 		return nil
 	}
-	now := in.likeness(w.t)
+	now := in.likeness(w.first, w.t)
 	type near struct {
 		year int
 		d    float64
 	}
 	var found []near
-	for y := in.Days.First.Year; y < in.Today.Year; y++ {
-		past, err := spring(in.Days, nil, coldseam.Date{Year: y, Month: 1, Day: 1}.Add(n), in.Species.Tb)
-		if err != nil || len(past.notes) > 0 && math.IsNaN(past.t[n-1]) {
+	for y := in.Days.First.Year; y < w.first.Year; y++ {
+		past, err := spring(in.Days, nil, yearStart(y, in.Days.Lat).Add(n), in.Species.Tb)
+		if err != nil || past.short {
 			continue
 		}
 		d := 0.0
-		for k, v := range in.likeness(past.t) {
+		for k, v := range in.likeness(past.first, past.t) {
 			d += (v - now[k]) * (v - now[k])
 		}
 		if d = math.Sqrt(d); d <= likeLimit {
@@ -49,8 +49,8 @@ func (in *Input) mostLike(w season) []int {
 // likeness places a spring by its ripeness (steps of 30 %), the mean water of
 // the last two weeks (steps of 1 C) and of the last three days against them
 // (steps of 1 C).
-func (in *Input) likeness(t []float64) [3]float64 {
-	dr := in.Species.drives(in.Days.Lat, coldseam.Date{Year: in.Today.Year, Month: 1, Day: 1}, t, nil, nil, 0)
+func (in *Input) likeness(first coldseam.Date, t []float64) [3]float64 {
+	dr := in.Species.drives(in.Days.Lat, first, t, nil, nil, 0)
 	p := in.Species.defaults()
 	var st state
 	for i := range dr {

@@ -470,7 +470,7 @@ func TestSpeciesMedians(t *testing.T) {
 	frames := rivers(t)
 	frames["vermilion"] = frame(t, realData(t, "greatlakes", "vermilion.csv"), 41.4, -1, 2)
 	for _, d := range frames {
-		interpolate(d.WaterC, 45) // summer holes, after the spawning or nearly so
+		carry(d.WaterC, 45, false) // summer holes, after the spawning or nearly so
 	}
 	mids := map[string]map[string]springRun{}
 	for _, s := range rows {
@@ -544,7 +544,7 @@ func TestNoSpringCancelsSpawning(t *testing.T) {
 		require.NoError(t, err)
 		for _, f := range files {
 			d := frame(t, f, folder.lat, -1, 2)
-			interpolate(d.WaterC, 45)
+			carry(d.WaterC, 45, false)
 			for y := d.First.Year; y <= d.Day(d.Len()-1).Year; y++ {
 				if hold(filepath.Base(f), d.Cut(coldseam.Date{Year: y, Month: 7, Day: 31}), y) {
 					springs++

@@ -28,8 +28,8 @@ func NewReference(sp Species, days coldseam.Days, modelC []float64, before int, 
 	r := Reference{Peak: SeasonPeak, Quartiles: [3]float64{.214, .360, .454}}
 	var index, peaks []float64
 	for y := days.First.Year; y < before; y++ {
-		w, err := spring(days, modelC, coldseam.Date{Year: y, Month: 1, Day: 1}.Add(LastDay), sp.Tb)
-		if err != nil {
+		w, err := spring(days, modelC, yearStart(y, days.Lat).Add(LastDay), sp.Tb)
+		if err != nil || w.short {
 			continue
 		}
 		r.Springs++

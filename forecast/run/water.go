@@ -3,28 +3,47 @@ package run
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"example.org/coldseam"
 )
 
-// MaxGap is the longest run of missing days that is drawn straight from its
-// neighbours [proposal].
+// MaxGap is the longest run of missing days over which the last value is
+// carried forward [proposal]: a line to the next value would see tomorrow.
 const MaxGap = 5
 
-// season is one spring of daily values from 1 January.
+// season is one spring of daily values from its first day.
 type season struct {
-	first coldseam.Date // 1 January
+	first coldseam.Date // see seasonStart
 	t, q  []float64
+	short bool // the water temperature ends before the last day asked for
 	notes []string
 }
 
-// spring cuts 1 January to the day before today out of days and fills its
-// water temperature: gaps of up to MaxGap days from the neighbours, longer
-// ones from model (same index as days, may be nil). A winter whose first
-// reading is at or below tb counts as cold until then, as below tb nothing
-// ripens. Anything else is missing, and the run clock refuses to guess.
+// seasonStart is the first day of the run's year that holds a day: 1 January
+// in the north, 1 July in the south.
+func seasonStart(day coldseam.Date, lat float64) coldseam.Date {
+	first := yearStart(day.Year, lat)
+	if day.Before(first) {
+		first = yearStart(day.Year-1, lat)
+	}
+	return first
+}
+
+func yearStart(year int, lat float64) coldseam.Date {
+	if lat < 0 {
+		return coldseam.Date{Year: year, Month: 7, Day: 1}
+	}
+	return coldseam.Date{Year: year, Month: 1, Day: 1}
+}
+
+// spring cuts the season up to the day before today out of days and fills its
+// water temperature: gaps of up to MaxGap days by the value before, longer ones
+// from model (same index as days, may be nil). A winter whose first reading is
+// at or below tb counts as cold until then, as below tb nothing ripens. Where
+// neither helps the season is short: what came before still stands.
 func spring(days coldseam.Days, model []float64, today coldseam.Date, tb float64) (season, error) {
-	s := season{first: coldseam.Date{Year: today.Year, Month: 1, Day: 1}}
+	s := season{first: seasonStart(today, days.Lat)}
 	n := today.Sub(s.first)
 	off := days.Index(s.first)
 	s.t, s.q = make([]float64, n), make([]float64, n)
@@ -32,28 +51,27 @@ func spring(days coldseam.Days, model []float64, today coldseam.Date, tb float64
 	for i := range n {
 		s.t[i], s.q[i] = coldseam.At(days.WaterC, off+i), coldseam.At(days.FlowM3S, off+i)
 	}
-	short := interpolate(s.t, MaxGap)
+
+	carried := carry(s.t, MaxGap, false)
 	for i := range n {
 		if math.IsNaN(s.t[i]) {
 			if v := coldseam.At(model, off+i); !math.IsNaN(v) {
-				s.t[i], filled = v, filled+1
+				s.t[i], filled = math.Max(v, 0), filled+1
 			}
 		}
 	}
-	if short > 0 {
-		s.notes = append(s.notes, fmt.Sprintf("water temperature of %d days drawn between neighbours", short))
+	if carried += carry(s.t, MaxGap, true); carried > 0 {
+		s.notes = append(s.notes, fmt.Sprintf("water temperature of %d days carried forward", carried))
 	}
 	if filled > 0 {
 		s.notes = append(s.notes, fmt.Sprintf("water temperature of %d days from the model", filled))
 	}
-	if err := s.winter(tb); err != nil {
-		return season{}, err
-	}
-	return s, nil
+	return s, s.winter(tb)
 }
 
 // winter fills the days before the first reading, if that reading shows that
-// the water was still cold, and refuses any other gap.
+// the water was still cold, and ends the season at any other gap. It refuses a
+// season that cannot begin.
 func (s *season) winter(tb float64) error {
 	lead := 0
 	for lead < len(s.t) && math.IsNaN(s.t[lead]) {
@@ -67,40 +85,38 @@ func (s *season) winter(tb float64) error {
 			s.t[i] = math.Min(s.t[lead], 0.5)
 		}
 		s.notes = append(s.notes, fmt.Sprintf("water before %s not measured, taken as winter water", s.first.Add(lead)))
+	} else if lead > 0 {
+		return fmt.Errorf("run clock: water temperature missing %s to %s (%d days): %w",
+			s.first, s.first.Add(lead-1), lead, coldseam.ErrUnavailable)
 	}
-	for i, t := range s.t {
-		if math.IsNaN(t) {
-			j := i
-			for j < len(s.t) && math.IsNaN(s.t[j]) {
-				j++
-			}
-			return fmt.Errorf("run clock: water temperature missing %s to %s (%d days): %w",
-				s.first.Add(i), s.first.Add(j-1), j-i, coldseam.ErrUnavailable)
-		}
+
+	if i := slices.IndexFunc(s.t, math.IsNaN); i >= 0 {
+		s.short = true
+		s.notes = append(s.notes, fmt.Sprintf("water temperature missing from %s: not known from there", s.first.Add(i)))
+		s.t, s.q = s.t[:i], s.q[:i]
 	}
 	return nil
 }
 
-// interpolate fills inner gaps of up to most days linearly, and one at the end
-// by its last value if it is no longer than that; it returns how many days it
-// filled.
-func interpolate(x []float64, most int) int {
-	n, last := 0, -1
-	for i := 0; i <= len(x); i++ {
-		if i < len(x) && math.IsNaN(x[i]) {
+// carry fills gaps of up to most days by the value before them and returns how
+// many days it filled; head takes the first days of longer gaps too.
+func carry(x []float64, most int, head bool) int {
+	n := 0
+	for i := 1; i < len(x); i++ {
+		if !math.IsNaN(x[i]) || math.IsNaN(x[i-1]) {
 			continue
 		}
-		gap := i - last - 1
-		if last >= 0 && gap > 0 && gap <= most {
-			for k := last + 1; k < i; k++ {
-				x[k] = x[last]
-				if i < len(x) {
-					x[k] += (x[i] - x[last]) * float64(k-last) / float64(i-last)
-				}
-				n++
-			}
+		end := i
+		for end < len(x) && math.IsNaN(x[end]) {
+			end++
 		}
-		last = i
+		if end-i > most && !head {
+			continue
+		}
+		for k := i; k < min(end, i+most); k++ {
+			x[k], n = x[i-1], n+1
+		}
+		i = end
 	}
 	return n
 }

@@ -41,6 +41,18 @@ func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
 	return k
 }
 
+// Past is the free run of the model's heat balance on every day of a record,
+// from air, flow and season without its thermometer; nil where the record was
+// too short for a heat balance or had no air.
+func (m *Model) Past(days coldseam.Days) []float64 {
+	if m.Core == nil || len(m.Core.Heat) == 0 {
+		return nil
+	}
+	s := newState(newRecord(days, daily.Training{}), m.Core)
+	s.simulate()
+	return s.sim[0][:min(s.n, days.Len())]
+}
+
 // see points the runner at the view of an issue, reusing the last one when the
 // memory is the same.
 func (k *Runner) see(d coldseam.Days) {
