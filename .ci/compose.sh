@@ -14,7 +14,15 @@ compose() {
 	(cd "$work/coldseam" && podman-compose -p "$project" \
 		--podman-build-args "--isolation chroot --network host" "$@") >>"$work/log" 2>&1
 }
-trap 'status=$?; [ "$status" = 0 ] || tail -n 40 "$work/log"; compose down -v -t 5 || true; rm -rf "$work"' EXIT
+finish() {
+	local status=$?
+	[ "$status" = 0 ] || tail -n 40 "$work/log"
+	compose down -v -t 5 || true
+	podman network rm -f "${project}_default" >/dev/null || true
+	podman rmi -f "${project}_coldseam" "${project}_relay" >/dev/null || true
+	rm -rf "$work"
+}
+trap finish EXIT
 
 mkdir -p proof-out
 figures=$PWD/proof-out/compose.txt
@@ -38,7 +46,7 @@ answers() { curl -fsS -m 5 http://127.0.0.1:8080/healthz; }
 
 git clone -q . "$work/coldseam"
 (cd "$work/coldseam" && sed -n 's/^#   //p' docker-compose.yml | grep -v '^docker ' >"$work/guide" && bash -eu "$work/guide")
-cat >>"$work/coldseam/coldseam.toml" <<'E2'
+cat >>"$work/coldseam/coldseam.toml" <<'END'
 
 [[site]]
 id = "USGS:USGS-00000000"
@@ -63,7 +71,7 @@ max_flow_why = "above it the ramp is under water"
 species = ["walleye"]
 why = "first entry"
 who = "season keeper"
-E2
+END
 
 compose build
 note "images built"
