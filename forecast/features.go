@@ -13,6 +13,7 @@ import (
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/trust"
 	"example.org/coldseam/forecast/verdict"
 )
 
@@ -44,6 +45,11 @@ type Features struct {
 	// Readings are members' temperatures at the reach, beside the thermometer's
 	// at the same time.
 	Readings []thermal.Reading
+
+	// Witnesses of a gauge that stands still; they may be left out while it moves.
+	RainIssues []coldseam.Forecast    // issues of rain of the last day and a half, oldest first
+	Rain       []coldseam.Observation // amounts measured near the reach in the last day
+	Near       []trust.Near           // gauges upstream and nearby
 
 	Weather   []coldseam.Forecast // newest issue of each parameter
 	AirErrors []daily.AirError

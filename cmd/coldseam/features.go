@@ -50,6 +50,7 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 	g.alerts()
 	g.station()
 	g.neighbours()
+	g.witnesses()
 	g.models()
 	g.log()
 	g.ice()

@@ -220,10 +220,11 @@ func (q *Quantity) doubtNear(t time.Time, tol time.Duration, code string) {
 
 // still looks whether flow and stage stand still to the digit for longer than
 // is usual here. With a witness that the river must have moved they are not
-// trusted; without any witness the time is returned.
+// trusted; where neither rain nor another gauge is known the time is returned:
+// that nothing thaws says nothing of rain.
 func (in *Input) still(flow, stage *Quantity) (since time.Time) {
 	both := flow.values()
-	if len(stage.val) > 0 {
+	if n, m := len(flow.val), len(stage.val); n > 0 && m > 0 && flow.at(n-1).Sub(stage.at(m-1)) <= 3*in.step() {
 		both = joined(both, stage.values(), in.step())
 	}
 	if len(both) == 0 {
@@ -234,14 +235,16 @@ func (in *Input) still(flow, stage *Quantity) (since time.Time) {
 	for start > 0 && both[start-1].Value == both[start].Value && both[start].At.Sub(both[start-1].At) <= 3*in.step() {
 		start--
 	}
-	d := both[len(both)-1].At.Sub(both[start].At)
+	since = both[start].At
+	d := both[len(both)-1].At.Sub(since)
+	moved, seen := in.Witness.moving(since, in.Now)
 	switch {
 	case d < stillLeast || d <= in.History.StillUsual:
 		return time.Time{}
-	case in.Witness.none():
-		return both[start].At
-	case !in.Witness.speaks():
+	case !moved && !in.Witness.wet() && (seen || in.Witness.RainMM != nil):
 		return time.Time{}
+	case !moved && !in.Witness.wet():
+		return since
 	}
 	for _, o := range both[start+1:] {
 		flow.doubtNear(o.At, 0, StillInRain)

@@ -1,6 +1,8 @@
 package trust
 
 import (
+	"math"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -51,14 +53,53 @@ type Input struct {
 type Witness struct {
 	RainMM *float64 // of the last 24 h; nil = not known
 	Thaw   *bool    // snow or ice is melting; nil = not known
-	Moving *bool    // an upstream or neighbour gauge has moved; nil = none there
+	Near   []Near   // upstream and neighbour gauges
 }
 
-// none reports whether no witness is configured.
-func (w Witness) none() bool { return w.RainMM == nil && w.Thaw == nil && w.Moving == nil }
+// Near are the readings of a gauge upstream or nearby, in ascending time.
+type Near struct {
+	Param coldseam.Parameter // discharge, or stage where it has none
+	Obs   []coldseam.Observation
+}
 
-func (w Witness) speaks() bool {
-	return w.RainMM != nil && *w.RainMM >= witnessRainMM || w.Thaw != nil && *w.Thaw || w.Moving != nil && *w.Moving
+// wet reports whether rain or thaw must have moved the river.
+func (w Witness) wet() bool {
+	return w.RainMM != nil && *w.RainMM >= WitnessRainMM || w.Thaw != nil && *w.Thaw
+}
+
+// moving looks whether another gauge moved between two times. seen is false
+// where none covers at least half of the span: nobody knows then.
+func (w Witness) moving(from, to time.Time) (moved, seen bool) {
+	for _, n := range w.Near {
+		scale, least := lnFlow, reversalLn
+		if n.Param == coldseam.Stage {
+			scale, least = plain, reversalM
+		}
+
+		obs := slices.DeleteFunc(valued(after(upTo(n.Obs, to), from.Add(-1))), func(o coldseam.Observation) bool { return o.Flag&doubtful != 0 })
+		if len(obs) < 2 {
+			continue
+		}
+		seen = seen || 2*obs[len(obs)-1].At.Sub(obs[0].At) >= to.Sub(from)
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, o := range obs {
+			low, high = min(low, scale(o.Value)), max(high, scale(o.Value))
+		}
+		moved = moved || high-low > least
+	}
+	return moved, seen || moved
+}
+
+// Standing reports whether the newest flow has stood for three hours: only then
+// does Judge ask a witness.
+func Standing(flow []coldseam.Observation, now time.Time) bool {
+	obs := valued(upTo(flow, now.Add(clockSlack)))
+	for k := len(obs) - 1; k >= 0 && obs[k].Value == obs[len(obs)-1].Value; k-- {
+		if obs[len(obs)-1].At.Sub(obs[k].At) >= stillLeast {
+			return true
+		}
+	}
+	return false
 }
 
 // Doubt is why something is not believed, and since when. The zero value is no
@@ -91,8 +132,8 @@ type State struct {
 	// zero value lets it be lifted, if no reading fires one now.
 	Lift Doubt
 	// Unchanged is since when flow and stage stand still to the digit for
-	// longer than is usual here while no witness is configured: GO is not
-	// possible then. Zero = they move, or a witness sees no reason to.
+	// longer than is usual here while neither rain nor another gauge is known:
+	// GO is not possible then. Zero = they move, or a witness sees no reason to.
 	Unchanged time.Time
 }
 
@@ -118,15 +159,16 @@ const (
 	stuckOwn         = 1.2 // times the station's own longest run
 	frozenReadings   = 4
 	frozenWaterC     = .3 // at the freezing point water stands still by nature
-	witnessRainMM    = 10.
-	stillLeast       = 3 * time.Hour
-	unitTolerance    = .10
-	unitWindow       = 24 * time.Hour
-	stopWindow       = 24 * time.Hour
-	liftStill        = 2 * time.Hour
-	liftFallLn       = .1
-	liftFallM        = .05
-	liftFallMPerLn   = .5 // m of stage for one of ln flow, where a gauge has no flow
+	// WitnessRainMM is the rain of a day that must move a river.
+	WitnessRainMM  = 10.
+	stillLeast     = 3 * time.Hour
+	unitTolerance  = .10
+	unitWindow     = 24 * time.Hour
+	stopWindow     = 24 * time.Hour
+	liftStill      = 2 * time.Hour
+	liftFallLn     = .1
+	liftFallM      = .05
+	liftFallMPerLn = .5 // m of stage for one of ln flow, where a gauge has no flow
 )
 
 // lifting is what a stop asks of the readings after it.

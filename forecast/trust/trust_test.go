@@ -112,7 +112,17 @@ func TestFaultsAreDoubted(t *testing.T) {
 
 func TestStillGaugeNeedsAWitness(t *testing.T) {
 	t.Parallel()
-	rain := 12.
+	rain, almost, yes := 12., 9.9, true
+	other := func(p coldseam.Parameter, from, to float64) Near {
+		n := Near{Param: p}
+		for k := 40; k >= 0; k-- {
+			o := coldseam.Observation{At: now.Add(-time.Duration(k) * step), Value: from + (to-from)*float64(max(30-k, 0))/30}
+			n.Obs = append(n.Obs, o)
+		}
+		return n
+	}
+	calm, moved := other(coldseam.Stage, 1, 1), other(coldseam.Discharge, 10, 10)
+	moved.Obs[5].Value = 14
 	for _, r := range []struct {
 		name   string
 		w      Witness
@@ -122,6 +132,14 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 		{"no witness", Witness{}, "", true},
 		{"rain", Witness{RainMM: &rain}, StillInRain, false},
 		{"dry", Witness{RainMM: new(float64)}, "", false},
+		{"dry by 9.9 mm", Witness{RainMM: &almost}, "", false},
+		{"thaw", Witness{RainMM: new(float64), Thaw: &yes}, StillInRain, false},
+		{"frost, rain not known", Witness{Thaw: new(bool)}, "", true},
+		{"a gauge that moves", Witness{RainMM: new(float64), Near: []Near{other(coldseam.Discharge, 10, 12)}}, StillInRain, false},
+		{"a stage that moves", Witness{Near: []Near{other(coldseam.Stage, 1, 1.05)}}, StillInRain, false},
+		{"a gauge as calm", Witness{Near: []Near{other(coldseam.Discharge, 10, 10.3)}}, "", false},
+		{"a gauge that moved before", Witness{Near: []Near{moved}}, "", false},
+		{"a gauge that went silent", Witness{Near: []Near{{Param: coldseam.Stage, Obs: calm.Obs[:20]}}}, "", true},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -138,6 +156,18 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 			require.False(t, s.MayLift(), "nothing that stands still lifts a stop")
 		})
 	}
+}
+
+// A stage that fell silent hours ago does not hide that the flow stands still.
+func TestStillFlowBesideASilentStage(t *testing.T) {
+	t.Parallel()
+	in := river()
+	in.Witness = Witness{}
+	in.Stage = in.Stage[:len(in.Stage)-24]
+	hold := in.Flow[len(in.Flow)-24].Value
+	in.Flow = last(24, in.Flow, func(_ int, o *coldseam.Observation) { o.Value = hold })
+	require.True(t, Standing(in.Flow, now))
+	require.Equal(t, now.Add(-23*step), Judge(in).Unchanged)
 }
 
 func TestWhenAFallIsCredibleAgain(t *testing.T) {
