@@ -162,6 +162,7 @@ var reasonWords = map[string]string{
 	"ice_open_summer":          "open water since {since}, summer",
 	"ice_open_word":            "open water by the admin's word, {since}",
 	"ice_admin_open":           "open water by the admin's word of {at} alone",
+	"ice_water_old":            "water temperature {age_h} old: a night can bring ice",
 	"ice_unwatched":            "no thermometer, and no word from the admin yet that the ice is gone",
 }
 

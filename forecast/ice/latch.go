@@ -63,6 +63,7 @@ const (
 	breakupRise    = 1.5  // flow over the least of breakupSpan days: break-up
 	breakupSpan    = 5
 	breakupDays    = 3              // days that a break-up lasts after the jump
+	leapC          = 7.             // a mean over that of the day before: no river on record warms so fast
 	silentDays     = 3              // full days without water temperature: nothing is known
 	blindDays      = 14             // full days without one: the reach counts as one without a thermometer
 	floodTimes     = 5.             // of the winter's base flow, that a spring flood must reach
@@ -118,7 +119,7 @@ func Run(r River, from Record, days []Day) []Record {
 	if r.ColdC < ColdC {
 		r.ColdC = ColdC
 	}
-	l := latch{River: r, days: days, Record: from}
+	l := latch{River: r, days: days, Record: from, lastC: math.NaN()}
 	first := 0
 	if from.Day.IsZero() {
 		l.Record = Record{State: Unknown, Since: days[0].Date, Cause: CauseStart}
@@ -144,13 +145,29 @@ type latch struct {
 	days             []Day
 	i                int
 	lastSign         time.Time // newest qualifier or word
-	water, air, flow int       // day index + 1 of the newest of each; 0 = none yet
+	lastC            float64   // newest believed mean of a day, and its day
+	lastDay          int
+	leapt            bool
+	water, air, flow int // day index + 1 of the newest of each; 0 = none yet
 }
 
 // see takes note of what day i holds.
 func (l *latch) see() {
 	d := l.days[l.i]
-	if known(d.WaterC) || known(d.LowC) {
+	if known(d.WaterC) {
+		// Values in another unit, or of a thermometer in the air, leap: they are
+		// not believed until they are back near what was before.
+		switch {
+		case l.leapt:
+			l.leapt = d.WaterC-l.lastC > leapC
+		case d.WaterC-l.lastC > leapC*float64(l.i-l.lastDay):
+			l.leapt = true
+		}
+		if !l.leapt {
+			l.lastC, l.lastDay = d.WaterC, l.i
+		}
+	}
+	if (known(d.WaterC) || known(d.LowC)) && !d.Doubt && !l.leapt {
 		l.water = l.i + 1
 	}
 	if known(d.AirC) {
@@ -214,7 +231,7 @@ func (l *latch) sign() string {
 		return CauseCold
 	case l.thermometer() && !l.silent():
 		return ""
-	case (l.State == Open || l.State == Unknown) && l.FrostCD >= frostCD && l.frostSeason():
+	case (l.State == Open || l.State == Unknown) && l.FrostCD >= frostCD && FrostSeason(l.days[l.i].Date, l.South):
 		return CauseFrost
 	case !l.aired() && l.Usual != nil:
 		if begun, over := l.Usual.at(l.South, l.days[:l.i+1]); begun && !over {
@@ -253,7 +270,7 @@ func (l *latch) exit() string {
 // mean is the water temperature of full day i, NaN when it is not known or not
 // trusted.
 func (l *latch) mean(i int) float64 {
-	if i < 0 || l.days[i].Doubt {
+	if i < 0 || l.days[i].Doubt || l.leapt {
 		return math.NaN()
 	}
 	return l.days[i].WaterC
@@ -342,8 +359,8 @@ func (l *latch) summer() bool {
 	return k >= 615 && k <= 915
 }
 
-// frostSeason: October to April.
-func (l *latch) frostSeason() bool {
-	m := season(l.days[l.i].Date, l.South).Month
+// FrostSeason: October to April, half a year later south of the equator.
+func FrostSeason(d coldseam.Date, south bool) bool {
+	m := season(d, south).Month
 	return m >= time.October || m <= time.April
 }

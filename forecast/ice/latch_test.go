@@ -61,6 +61,21 @@ func TestFlaggedMeanClosesAndDoesNotOpen(t *testing.T) {
 	assert.Equal(t, []State{Ice, Ice, Ice, Ice, Open, Ice}, states(Run(River{}, Record{}, days)))
 }
 
+// Values in Fahrenheit, or a thermometer pulled out, leap; so does the way back.
+func TestLeapOfTheThermometerOpensNothing(t *testing.T) {
+	got := Run(River{}, Record{}, spring(.2, .2, 32.4, 32.4, 32.5, 32.5, .3, 1.2, 1.3))
+	assert.Equal(t, []State{Ice, Ice, Ice, Ice, Ice, Ice, Ice, Ice, Open}, states(got))
+}
+
+// In open water too: readings that are not believed are no readings.
+func TestDoubtedReadingsAreSilence(t *testing.T) {
+	days := spring(5, 5, 5, 5, 5, 5)
+	for i := 3; i < 6; i++ {
+		days[i].Doubt = true
+	}
+	assert.Equal(t, []State{Unknown, Open, Open, Open, Open, Unknown}, states(Run(River{}, Record{}, days)))
+}
+
 // A flow under ice that jumps is a break-up, and no open water follows from it.
 func TestBreakupIsNamedAndLastsThreeDays(t *testing.T) {
 	days := spring(.1, .1, .1, .1, .1, .1, .1, .1, .1, .1)

@@ -71,6 +71,10 @@ func (in *Inputs) iceStops(s ice.Status) []coldseam.Reason {
 	return []coldseam.Reason{in.iceReason(s)}
 }
 
+// iceReadingAge: in the months of frost a night can bring ice to open water that
+// no reading of this morning shows [proposal].
+const iceReadingAge = 12 * time.Hour
+
 // iceInput is the state as an input: not known is NO CALL, and open water that
 // only the admin vouches for, or that no thermometer watches, is capped.
 func (in *Inputs) iceInput(l *ledger, s ice.Status) {
@@ -90,6 +94,10 @@ func (in *Inputs) iceInput(l *ledger, s ice.Status) {
 		l.caps = append(l.caps, r)
 	case s.Unwatched:
 		l.caps = append(l.caps, because(KindCap, "ice_unwatched", clubRule, nil))
+	case ice.FrostSeason(in.Day, in.Reach.Lat < 0):
+		if o, ok := newest(in.Gauge.Water); ok && in.age(o.At) > iceReadingAge {
+			l.caps = append(l.caps, because(KindCap, "ice_water_old", clubRule, map[string]float64{"age_h": in.age(o.At).Hours()}))
+		}
 	}
 	l.inputs = append(l.inputs, i)
 }

@@ -361,6 +361,9 @@ func TestAgesAtTheEdge(t *testing.T) {
 		{"weather", 12 * time.Hour, func(in *Inputs, t time.Time) { in.Weather.Issued = t }},
 		{"water without a model", 5 * 24 * time.Hour, func(in *Inputs, t time.Time) {
 			in.Gauge.Water, in.WaterModel = shift(in.Gauge.Water, t), false
+			in.Day = in.Day.Add(61) // in May: in the months of frost old water is capped
+			in.Reach.Rules = in.Reach.Rules[:1:1]
+			in.Reach.Rules[0].Closed, in.Reach.Rules[0].CheckedOn = nil, in.Day
 		}},
 	}
 	for _, r := range rows {
@@ -373,6 +376,19 @@ func TestAgesAtTheEdge(t *testing.T) {
 			}
 			require.Equal(t, want, Decide(in).Verdict, "%s, %s past its limit", r.name, past)
 		}
+	}
+}
+
+// In the months of frost a reading of last evening shows no open water.
+func TestWaterOfLastEveningIsCappedInFrost(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		age  time.Duration
+		want coldseam.Verdict
+	}{{12 * time.Hour, coldseam.Go}, {13 * time.Hour, coldseam.TossUp}} {
+		in := good(.9)
+		in.Gauge.Water = []coldseam.Observation{{At: in.Now.Add(-c.age), Value: 4, Flag: coldseam.Provisional}}
+		require.Equal(t, c.want, Decide(in).Verdict, "%s old", c.age)
 	}
 }
 
