@@ -20,7 +20,8 @@ import (
 // runclockCmd runs the clock of the spawning run over a file of daily values,
 // without a database.
 type runclockCmd struct {
-	CSV         string  `required:"" type:"path" name:"csv" help:"Daily values: date,flow_m3s,water_c; blank = missing."`
+	CSV         string  `type:"path" name:"csv" help:"Daily values: date,flow_m3s,water_c; blank = missing. May be left out with --counts."`
+	Counts      string  `type:"path" help:"Daily counts of fish, date,count: scores the clock on them, what is fitted on the other years."`
 	Lat         float64 `required:"" help:"Latitude in degrees north, negative in the south: there the season begins on 1 July."`
 	Species     string  `default:"walleye" help:"Key of a species row."`
 	Year        int     `help:"The spring to run; the last year of the file when not given."`
@@ -55,6 +56,16 @@ type clockReport struct {
 
 // Run prints the clock to the command's output.
 func (c *runclockCmd) Run(s *streams) error {
+	if c.Counts != "" {
+		rep, err := c.score()
+		if err != nil {
+			return fmt.Errorf("runclock: %w", err)
+		}
+		if c.JSON {
+			return json.NewEncoder(s.out).Encode(rep)
+		}
+		return countTable(s.out, rep)
+	}
 	rep, err := c.report()
 	if err != nil {
 		return fmt.Errorf("runclock: %w", err)
@@ -67,9 +78,46 @@ func (c *runclockCmd) Run(s *streams) error {
 	return rep.table(s.out)
 }
 
-func (c *runclockCmd) report() (clockReport, error) {
+// score holds the species row against a file of counts.
+func (c *runclockCmd) score() (run.CountScore, error) {
+	sp, err := c.row()
+	if err != nil {
+		return run.CountScore{}, err
+	}
+	counts, err := c.file(c.Counts, "count")
+	if err != nil {
+		return run.CountScore{}, err
+	}
+	days := coldseam.Days{First: counts.First, Lat: c.Lat}
+	if c.CSV != "" {
+		if days, err = c.file(c.CSV, "water_c"); err != nil {
+			return run.CountScore{}, err
+		}
+	}
+	return run.ScoreCounts(sp, days, counts.First, counts.WaterC)
+}
+
+// file reads daily values whose column of that name stands in WaterC.
+func (c *runclockCmd) file(path, column string) (coldseam.Days, error) {
 	if c.Lat == 0 || !(math.Abs(c.Lat) <= 75) {
-		return clockReport{}, fmt.Errorf("latitude %g, want -75 to 75 degrees and not 0: %w", c.Lat, coldseam.ErrInvalid)
+		return coldseam.Days{}, fmt.Errorf("latitude %g, want -75 to 75 degrees and not 0: %w", c.Lat, coldseam.ErrInvalid)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return coldseam.Days{}, err
+	}
+	defer f.Close()
+	days, err := readFrame(f, column)
+	if err != nil {
+		return coldseam.Days{}, fmt.Errorf("%s: %w", path, err)
+	}
+	days.Lat = c.Lat
+	return days, nil
+}
+
+func (c *runclockCmd) report() (clockReport, error) {
+	if c.CSV == "" {
+		return clockReport{}, fmt.Errorf("want --csv FILE or --counts FILE: %w", coldseam.ErrInvalid)
 	}
 	sp, err := c.row()
 	if err != nil {
@@ -78,16 +126,10 @@ func (c *runclockCmd) report() (clockReport, error) {
 	if sp.NoClock {
 		return clockReport{}, fmt.Errorf("%s: no clock for this run: %s: %w", sp.Key, sp.Sources["clock"].Words, coldseam.ErrUnavailable)
 	}
-	f, err := os.Open(c.CSV)
+	days, err := c.file(c.CSV, "water_c")
 	if err != nil {
 		return clockReport{}, err
 	}
-	defer f.Close()
-	days, err := readDays(f)
-	if err != nil {
-		return clockReport{}, fmt.Errorf("%s: %w", c.CSV, err)
-	}
-	days.Lat = c.Lat
 	out, err := run.Clock(sp, days, run.ClockOptions{Year: c.Year, NoNoise: c.Noise == "off", Seed: c.Seed,
 		FlowPct: verdict.FlowPct(days, 10)})
 	if err != nil {
@@ -127,7 +169,13 @@ func (c *runclockCmd) row() (run.Species, error) {
 // are needed, flow_m3s is used where it stands, other columns are passed over.
 // Days that are not in the file are missing. A bad cell is refused with its
 // line.
-func readDays(r io.Reader) (coldseam.Days, error) {
+func readDays(r io.Reader) (coldseam.Days, error) { return readFrame(r, "water_c") }
+
+// cellLimits are the least and greatest value of a column; a counter may net
+// fish that went back.
+var cellLimits = map[string][2]float64{"water_c": {-5, 45}, "count": {-1e6, 1e7}}
+
+func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 	cr := csv.NewReader(r)
 	head, err := cr.Read()
 	if err != nil {
@@ -137,7 +185,7 @@ func readDays(r io.Reader) (coldseam.Days, error) {
 	for i, h := range head {
 		col[strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))] = i
 	}
-	for _, need := range []string{"date", "water_c"} {
+	for _, need := range []string{"date", column} {
 		if _, ok := col[need]; !ok {
 			return coldseam.Days{}, fmt.Errorf("header %q has no column %s: %w", strings.Join(head, ","), need, coldseam.ErrInvalid)
 		}
@@ -152,7 +200,7 @@ func readDays(r io.Reader) (coldseam.Days, error) {
 			return coldseam.Days{}, fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
 		}
 		line, _ := cr.FieldPos(0)
-		if err := addDay(&d, rec, col); err != nil {
+		if err := addDay(&d, rec, col, column); err != nil {
 			return coldseam.Days{}, fmt.Errorf("line %d: %w", line, err)
 		}
 	}
@@ -165,7 +213,7 @@ func readDays(r io.Reader) (coldseam.Days, error) {
 // maxDays bounds the frame of one file: a mistyped year must not fill memory.
 const maxDays = 366 * 200
 
-func addDay(d *coldseam.Days, rec []string, col map[string]int) error {
+func addDay(d *coldseam.Days, rec []string, col map[string]int, column string) error {
 	day, err := coldseam.ParseDate(strings.TrimSpace(rec[col["date"]]))
 	if err != nil {
 		return err
@@ -180,7 +228,8 @@ func addDay(d *coldseam.Days, rec []string, col map[string]int) error {
 	if i > maxDays {
 		return fmt.Errorf("date %s is more than 200 years after %s: %w", day, d.First, coldseam.ErrInvalid)
 	}
-	water, err := dayCell(rec, col, "water_c", -5, 45)
+	lim := cellLimits[column]
+	water, err := dayCell(rec, col, column, lim[0], lim[1])
 	if err != nil {
 		return err
 	}
@@ -236,6 +285,29 @@ func (r clockReport) table(w io.Writer) error {
 	}
 	if quiet > 0 {
 		fmt.Fprintf(tw, "%d days before the first fish left out\n", quiet)
+	}
+	return tw.Flush()
+}
+
+// countTable prints what the counts say, good or bad, with the numbers behind.
+func countTable(w io.Writer, r run.CountScore) error {
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintf(tw, "%d seasons, %.0f fish; what is fitted is fitted on the other years\n", r.Seasons, r.Fish)
+	fmt.Fprintln(tw, "timing by\tseasons\tRPS, d\thalf of the run off by, d")
+	for _, t := range r.Timing {
+		fmt.Fprintf(tw, "%s\t%d\t%.2f\t%.1f\n", t.Name, t.Seasons, t.RPS, t.ErrorD)
+	}
+	if len(r.Timing) == 1 {
+		fmt.Fprintln(tw, "no water temperature of these seasons: the clock's timing cannot be scored")
+	}
+
+	fmt.Fprintf(tw, "waves on %.2f of the days of the run; lag-1 of the log count %.2f\n", r.WaveShare, r.Lag1)
+	fmt.Fprintf(tw, "wave odds from the counts of the days before, %d days, %d waves: Brier %.4f, their share in the other years %.4f\n",
+		r.Pushes, r.Waves, r.Brier, r.BaseBrier)
+	for _, b := range r.Bins {
+		if b.N > 0 {
+			fmt.Fprintf(tw, "said %.2f\tcame %.2f\tof %d days\n", b.P, b.Freq, b.N)
+		}
 	}
 	return tw.Flush()
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
 )
 
 // clockFile writes daily values from 1 January 2023 with blank flow.
@@ -124,6 +125,46 @@ func TestRunclockEndsAtAGap(t *testing.T) {
 	require.Contains(t, text, "2023-04-05  ")
 	require.NotContains(t, text, "2023-04-06  ")
 	require.Contains(t, text, "not known from 2023-04-06")
+}
+
+// Counts made by the clock itself on warm and cold springs: the refitted clock
+// knows them better than the calendar, and every rival is printed.
+func TestRunclockScoresCounts(t *testing.T) {
+	t.Parallel()
+	var water, counts strings.Builder
+	water.WriteString("date,water_c\n")
+	counts.WriteString("date,count\n")
+	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
+	require.NoError(t, err)
+	for y := 2015; y < 2021; y++ {
+		d := coldseam.Days{First: coldseam.Date{Year: y, Month: 1, Day: 1}, Lat: 45}
+		for i := range 200 {
+			d.WaterC = append(d.WaterC, max(.3, .14*float64(i-60-(y*7)%30)))
+			fmt.Fprintf(&water, "%s,%.2f\n", d.Day(i), d.WaterC[i])
+		}
+		days, err := run.Clock(sp, d, run.ClockOptions{NoNoise: true})
+		require.NoError(t, err)
+		for _, c := range days {
+			fmt.Fprintf(&counts, "%s,%.0f\n", c.Date, 2000*c.Arrivals)
+		}
+	}
+	text, err := runclock(t, runclockCmd{CSV: clockText(t, water.String()), Counts: clockText(t, counts.String()), JSON: true})
+	require.NoError(t, err)
+	var got run.CountScore
+	require.NoError(t, json.Unmarshal([]byte(text), &got))
+	rps := map[string]float64{}
+	for _, s := range got.Timing {
+		rps[s.Name] = s.RPS
+	}
+	require.Less(t, rps["clock refitted"], rps["day of the year"]/4)
+	require.Contains(t, rps, "degree-days")
+	require.Contains(t, rps, "threshold")
+
+	text, err = runclock(t, runclockCmd{Counts: clockText(t, counts.String())})
+	require.NoError(t, err)
+	require.Contains(t, text, "the clock's timing cannot be scored")
+	_, err = runclock(t, runclockCmd{Counts: clockText(t, "date,count\n2020-04-01,many\n")})
+	require.ErrorContains(t, err, `count "many", want a number`)
 }
 
 func FuzzReadDays(f *testing.F) {

@@ -112,3 +112,25 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 	require.Positive(t, hits)
 	require.Less(t, b, 1.15*ref, "the noise part must not be far worse than the base rate")
 }
+
+// TestCountsOnBattleCreek: no bin of the wave odds is off by more than .10 with
+// 50 days or more, and the shape is that of counted runs.
+func TestCountsOnBattleCreek(t *testing.T) {
+	t.Parallel()
+	first := coldseam.Date{Year: 1998, Month: 1, Day: 1}
+	counts := make([]float64, coldseam.Date{Year: 2020, Month: 1, Day: 1}.Sub(first))
+	for y, c := range battleCreek(t) {
+		copy(counts[coldseam.Date{Year: y, Month: 1, Day: 1}.Sub(first):], c)
+	}
+	s, err := ScoreCounts(walleye(t), coldseam.Days{First: first, Lat: 40.4}, first, counts)
+	require.NoError(t, err)
+	t.Logf("%+v", s)
+	require.InDelta(t, .16, s.WaveShare, .03)
+	for _, b := range s.Bins {
+		if b.N >= 50 {
+			require.InDelta(t, b.P, b.Freq, .10)
+		}
+	}
+	_, err = ScoreCounts(walleye(t), coldseam.Days{First: first, Lat: 40.4}, first, counts[:400])
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+}

@@ -1,0 +1,328 @@
+package run
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/score"
+)
+
+// minCounted is the number of fish below which a season says nothing, and
+// minSeasons how many seasons leave-years-out needs [proposal].
+const (
+	minCounted = 60
+	minSeasons = 3
+)
+
+// CountScore is a species row held against daily counts of fish. RPS is the sum
+// over the days of the season of the squared difference between the share
+// forecast and the share counted, in days: lower is better. Whatever is fitted
+// is fitted on the other years.
+type CountScore struct {
+	Seasons   int
+	Fish      float64
+	WaveShare float64       // of the days with 5-95 % arrived
+	Lag1      float64       // of the log count about its mean of 13 days
+	Timing    []TimingScore // the day of the year first
+	Pushes    int           // days with a forecast from the counts up to the day before
+	Waves     int           // of them
+	Brier     float64       // of those forecasts
+	BaseBrier float64       // of the wave share of the other years
+	Bins      []score.Bin   // reliability
+	Years     []CountedYear
+}
+
+// TimingScore is one way of knowing the season's shares by day.
+type TimingScore struct {
+	Name    string
+	RPS     float64 // mean of the seasons
+	ErrorD  float64 // mean absolute error of the day of half the run, d
+	Seasons int
+}
+
+// CountedYear is one season counted.
+type CountedYear struct {
+	Year  int
+	Fish  float64
+	HalfD int // day of the season on which half had come
+}
+
+// counted is one season: counts and the shares they sum to by day.
+type counted struct {
+	CountedYear
+	n, share []float64
+	t        []float64 // water from the first day, nil = not known for the season
+	first    coldseam.Date
+}
+
+// ScoreCounts scores a species row on daily counts (NaN = not counted) from
+// first on. days holds the water of the same years; without it only the shape
+// of the run and the pushes are scored. ErrUnavailable: too few seasons.
+func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []float64) (CountScore, error) {
+	var ys []counted
+	for y := first.Year; y <= first.Add(len(counts)).Year; y++ {
+		if c, ok := countSeason(sp, days, first, counts, y); ok {
+			ys = append(ys, c)
+		}
+	}
+	if len(ys) < minSeasons {
+		return CountScore{}, fmt.Errorf("counts: %d seasons with %d fish or more, want %d: %w", len(ys), minCounted, minSeasons, coldseam.ErrUnavailable)
+	}
+
+	s := CountScore{Seasons: len(ys)}
+	for _, y := range ys {
+		s.Fish += y.Fish
+		s.Years = append(s.Years, y.CountedYear)
+	}
+	s.pushes(&sp, ys)
+	all := func(i int) []float64 { return dayOfYear(ys, i, func(int) int { return 0 }) }
+	s.timing("day of the year", ys, all)
+	if ys = slices.DeleteFunc(ys, func(c counted) bool { return c.t == nil }); len(ys) >= minSeasons {
+		s.timing("day of the year, seasons with water", ys, all)
+		s.timing("degree-days", ys, func(i int) []float64 { return degreeDays(ys, i) })
+		s.timing("threshold", ys, func(i int) []float64 { return threshold(ys, i) })
+		shipped, refit := sp.refits(days.Lat, ys)
+		s.timing("clock as shipped", ys, shipped)
+		s.timing("clock refitted", ys, refit)
+	}
+	return s, nil
+}
+
+func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, year int) (counted, bool) {
+	c := counted{CountedYear: CountedYear{Year: year}, first: yearStart(year, days.Lat)}
+	c.n, c.share = make([]float64, LastDay), make([]float64, LastDay)
+	for i := range c.n {
+		if v := coldseam.At(counts, c.first.Add(i).Sub(first)); v > 0 {
+			c.n[i] = v
+			c.Fish += v
+		}
+	}
+	if c.Fish < minCounted {
+		return c, false
+	}
+	sum := 0.0
+	for i, v := range c.n {
+		sum += v
+		c.share[i] = sum / c.Fish
+	}
+	c.HalfD = half(c.share)
+	if w, err := spring(days, nil, c.first.Add(LastDay), sp.Tb); err == nil && !w.short {
+		c.t = w.t
+	}
+	return c, true
+}
+
+// half is the first day on which a share reaches one half.
+func half(share []float64) int {
+	if i := slices.IndexFunc(share, func(v float64) bool { return v >= .5 }); i >= 0 {
+		return i
+	}
+	return len(share)
+}
+
+func (s *CountScore) timing(name string, ys []counted, forecast func(i int) []float64) {
+	t := TimingScore{Name: name, Seasons: len(ys)}
+	for i, y := range ys {
+		f := forecast(i)
+		t.RPS += rps(f, y.share) / float64(len(ys))
+		t.ErrorD += math.Abs(float64(half(f)-y.HalfD)) / float64(len(ys))
+	}
+	s.Timing = append(s.Timing, t)
+}
+
+func rps(f, share []float64) float64 {
+	sum := 0.0
+	for d := range share {
+		sum += (f[d] - share[d]) * (f[d] - share[d])
+	}
+	return sum
+}
+
+// dayOfYear is the mean of the other years' shares, each moved so that its day
+// at(k) falls on that of year i.
+func dayOfYear(ys []counted, i int, at func(k int) int) []float64 {
+	f := make([]float64, LastDay)
+	for k, y := range ys {
+		if k == i {
+			continue
+		}
+		for d := range f {
+			if from := d - at(i) + at(k); from >= 0 {
+				f[d] += y.share[min(from, LastDay-1)] / float64(len(ys)-1)
+			}
+		}
+	}
+	return f
+}
+
+// degreeDays is a normal curve of the sum of the water temperature since the
+// first day, fitted to the fish of the other years.
+func degreeDays(ys []counted, i int) []float64 {
+	sums := func(t []float64) []float64 {
+		out, sum := make([]float64, len(t)), 0.0
+		for d, v := range t {
+			sum += math.Max(v, 0)
+			out[d] = sum
+		}
+		return out
+	}
+	w, m, v := 0.0, 0.0, 0.0
+	for k, y := range ys {
+		if k != i {
+			for d, g := range sums(y.t) {
+				p := y.n[d] / y.Fish
+				w, m, v = w+p, m+p*g, v+p*g*g
+			}
+		}
+	}
+	m /= w
+	sd := math.Sqrt(math.Max(v/w-m*m, 1))
+	f := sums(ys[i].t)
+	for d, g := range f {
+		f[d] = phi((g - m) / sd)
+	}
+	return f
+}
+
+// threshold moves the other years' curves to the first of three days in a row
+// above a temperature, the one that serves the other years best.
+func threshold(ys []counted, i int) []float64 {
+	others := slices.Delete(slices.Clone(ys), i, i+1)
+	cross := func(in []counted, c float64) func(int) int {
+		return func(k int) int {
+			for d := 2; d < LastDay; d++ {
+				if t := in[k].t; t[d] >= c && t[d-1] >= c && t[d-2] >= c {
+					return d
+				}
+			}
+			return LastDay
+		}
+	}
+	best, least := 0.0, math.Inf(1)
+	for c := 2.0; c <= 16; c++ {
+		sum := 0.0
+		for k := range others {
+			sum += rps(dayOfYear(others, k, cross(others, c)), others[k].share)
+		}
+		if sum < least {
+			best, least = c, sum
+		}
+	}
+	return dayOfYear(ys, i, cross(ys, best))
+}
+
+// refits runs the row over a grid of shift, move temperature, base and spread;
+// refitted is the setting that serves the other years best.
+func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i int) []float64) {
+	run := func(sp *Species, y counted, delta float64) []float64 {
+		f := make([]float64, LastDay)
+		for d, c := range sp.quiet(sp.shifted(delta), sp.drives(lat, y.first, y.t, nil, nil, 0), season{first: y.first, t: y.t}) {
+			f[d] = c.Arrived
+		}
+		return f
+	}
+	var curves [][][]float64 // [setting][year]
+	for _, spread := range []float64{1, 1.7, 3} {
+		for _, move := range []float64{0, 3, 6} {
+			for _, base := range []float64{s.Tb, 0.5} {
+				sp := *s
+				sp.Cohorts = slices.Clone(s.Cohorts)
+				for c := range sp.Cohorts {
+					sp.Cohorts[c].S *= spread
+				}
+				sp.TMove, sp.Tb, sp.Tcap = s.TMove+move, base, math.Max(s.Tcap, 16)
+				for delta := -1.5; delta <= 3.5; delta += 0.25 {
+					set := make([][]float64, len(ys))
+					for k, y := range ys {
+						set[k] = run(&sp, y, delta)
+					}
+					curves = append(curves, set)
+				}
+			}
+		}
+	}
+	return func(i int) []float64 { return run(s, ys[i], 0) }, func(i int) []float64 {
+		best, least := curves[0][i], math.Inf(1)
+		for _, set := range curves {
+			sum := 0.0
+			for k, y := range ys {
+				if k != i {
+					sum += rps(set[k], y.share)
+				}
+			}
+			if sum < least {
+				best, least = set[i], sum
+			}
+		}
+		return best
+	}
+}
+
+func (s *Species) shifted(delta float64) draw {
+	p := s.defaults()
+	p.delta = delta
+	return p
+}
+
+// pushes scores the odds of a wave from the counts up to the day before: their
+// departure from the week fades by the row's own noise, and a count has a
+// spread of its own.
+func (s *CountScore) pushes(sp *Species, ys []counted) {
+	type day struct {
+		year int
+		score.Pair
+	}
+	var days []day
+	var dev []float64
+	xy, xx := 0.0, 0.0
+	inside := 0
+	for k, y := range ys {
+		dev = dev[:0]
+		for i := 8; i < LastDay-6; i++ {
+			before := y.share[i-1]
+			if !inRun(before) {
+				continue
+			}
+			week := mean(y.n[i-7 : i])
+			hit := isWave(y.n[i]/y.Fish, week/y.Fish)
+			inside++
+			if hit {
+				s.WaveShare++
+			}
+			dev = append(dev, math.Log((y.n[i]+.5)/(mean(y.n[i-6:i+7])+.5)))
+			if week < 1 {
+				continue // a week with hardly a fish has no ratio
+			}
+			mu := sp.Rho * math.Log((y.n[i-1]+.5)/(week+.5))
+			sd := math.Sqrt(sp.Sigma*sp.Sigma*(1-sp.Rho*sp.Rho) + 1/week)
+			days = append(days, day{k, score.Pair{P: 1 - phi((math.Log(waveRatio)-mu+sd*sd/2)/sd), Hit: hit}})
+		}
+		for i := 1; i < len(dev); i++ {
+			xy, xx = xy+dev[i]*dev[i-1], xx+dev[i]*dev[i]
+		}
+	}
+	s.WaveShare /= float64(max(inside, 1))
+	s.Lag1 = xy / math.Max(xx, 1e-9)
+
+	var pairs, base []score.Pair
+	for _, d := range days {
+		n, hits := 0.0, 0.0
+		for _, o := range days {
+			if o.year != d.year {
+				n++
+				if o.Hit {
+					hits++
+				}
+			}
+		}
+		if d.Hit {
+			s.Waves++
+		}
+		pairs = append(pairs, d.Pair)
+		base = append(base, score.Pair{P: hits / math.Max(n, 1), Hit: d.Hit})
+	}
+	s.Pushes = len(pairs)
+	s.Brier, s.BaseBrier, s.Bins = score.Brier(pairs), score.Brier(base), score.Reliability(pairs, 5)
+}
