@@ -32,7 +32,7 @@ var reasonWords = map[string]string{
 	"rise_day_stage_cap":  "rose {rise_m} in 24 h, over {limit_m}",
 	"rise_kept":           "rose to {peak_m3_s} by {at}; stop kept until it is below {until_m3_s}",
 	"rise_kept_stage":     "rose to {peak_m} by {at}; stop kept until it is below {until_m}",
-	"rise_falling":        "rose to {peak_m3_s} by {at}; caution until it is below {until_m3_s}",
+	"rise_falling":        "rose to [{peak_m3_s}|{peak_m}] by {at}; caution until it is below [{until_m3_s}|{until_m}]",
 	"dam_cycle":           "flow has left the dam's usual daily cycle",
 	"max_flow":            "flow {flow_m3_s}; the limit here is {limit_m3_s}",
 	"max_flow_forecast":   "{over_members} take flow over {limit_m3_s}, the limit here",
@@ -295,6 +295,7 @@ var keyWords = map[string]string{
 var (
 	placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
 	either      = regexp.MustCompile(`\[([^]|]*)(?:\|([^]]*))?\]`)
+	piece       = regexp.MustCompile(either.String() + "|" + placeholder.String())
 )
 
 // SetWording keeps the words of a brief's reasons as they are issued, for the
@@ -327,21 +328,21 @@ func (f format) sentence(r coldseam.Reason) (text string, ok bool) {
 		}
 	}
 
-	words = either.ReplaceAllStringFunc(words, func(m string) string {
-		part := either.FindStringSubmatch(m)
-		if s, ok := f.fill(part[1], r); ok {
-			return s
-		}
-		s, _ := f.fill(part[2], r)
-		return s
-	})
 	return f.fill(words, r)
 }
 
 // fill puts the values of a reason into its words; ok is false when one lacks.
+// A value is printed as it is: braces and brackets in foreign words mean nothing.
 func (f format) fill(words string, r coldseam.Reason) (text string, ok bool) {
 	ok = true
-	text = placeholder.ReplaceAllStringFunc(words, func(m string) string {
+	text = piece.ReplaceAllStringFunc(words, func(m string) string {
+		if part := either.FindStringSubmatch(m); part != nil {
+			s, complete := f.fill(part[1], r)
+			if !complete {
+				s, _ = f.fill(part[2], r)
+			}
+			return s
+		}
 		s, found := f.value(m[1:len(m)-1], r)
 		ok = ok && found
 		return s

@@ -150,6 +150,18 @@ func TestEveryCodeHasASentence(t *testing.T) {
 	require.Greater(t, len(made), 40)
 }
 
+// TestForeignWordsArePrintedAsTheyAre: what looks like a part of a sentence in an
+// agency's words is no part of it.
+func TestForeignWordsArePrintedAsTheyAre(t *testing.T) {
+	t.Parallel()
+	for _, event := range []string{"Flood {limit_m}", "Flood [x|y]", "{event}", "[{until}]", "Flood {stage_m"} {
+		r := coldseam.Reason{Code: "flood_alert", Names: map[string]string{"event": event}, Values: map[string]float64{"limit_m": 3}, Until: at(18, 0)}
+		require.Equal(t, event+" to Sat 18:00", ReasonText(r, "", zoneName))
+		r.Code, r.Names["stop"], r.From = "other_window", "flood_alert", at(9, 0)
+		require.Equal(t, "stop for the window from 9:00: "+event+" to Sat 18:00", ReasonText(r, "", zoneName))
+	}
+}
+
 // TestWeightsInWords: the reasons of the weight in both unit systems, rounded no
 // finer than they are known.
 func TestWeightsInWords(t *testing.T) {

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 func ptr(x float64) *float64 { return &x }
@@ -382,6 +383,13 @@ func TestAdviceIsOrderedAndRepeatable(t *testing.T) {
 			require.LessOrEqual(t, j.Holds[i].Holds, 1+1e-9)
 		}
 		require.Equal(t, j.Withheld.Code == "", j.TieOz > 0, "a weight or a reason, never both")
+		said := append([]coldseam.Reason{j.Withheld, j.LineLies, j.Dunes, j.Why}, j.Warnings...)
+		for _, n := range Measure([]SpotInput{in}) {
+			said = append(said, n.Reason)
+		}
+		for _, r := range said {
+			require.True(t, r.Code == "" || notify.HasSentence(r), "%+v", r)
+		}
 		if j.TieOz > 0 {
 			require.GreaterOrEqual(t, j.PackOz, j.TieOz)
 			require.GreaterOrEqual(t, j.TieOz, 1./8)
