@@ -124,6 +124,7 @@ type Window struct {
 	Tie        string     // trade size to tie on at the first spot, "" when withheld
 	Why        string     // "warmest water of the day"
 	Bands      []float64  // share of the members per band in the window; nil = not computed
+	OddsKept   bool       `json:",omitempty"` // Odds are those of the last issue: they have hardly moved
 
 	// Crafts holds what the limits of single crafts add; nil = none has its own.
 	Crafts map[Craft]CraftWord `json:",omitempty"`
@@ -329,7 +330,8 @@ type Brief struct {
 	OddsOK     bool
 	OddsNote   string     // "uncalibrated", "from 14 trips"
 	Spread     [2]float64 // p10, p90 of the members' odds
-	Cost       float64    // c of the club default
+	Cost       float64    // of a wasted trip against a good one, of the reader
+	Margin     float64    `json:",omitzero"` // between the cost and the odds of GO
 	HoldP      float64    // P(the heaviest carried weight holds)
 	Stops      []Reason   // safety first, then legal
 	Reasons    []Reason   // the rest, ordered: missing, caps, odds, notes

@@ -30,7 +30,7 @@ func (w *work) inputs() verdict.Inputs {
 		in.Failed = w.failed.Error()
 	}
 	if f.Prev != nil {
-		in.Prev = &verdict.Previous{Day: f.Prev.Day, Verdict: f.Prev.Verdict}
+		in.Prev = &verdict.Previous{Day: f.Prev.Day, Windows: f.Prev.Windows}
 	}
 	return in
 }
@@ -42,7 +42,7 @@ func (w *work) brief() {
 	b := coldseam.Brief{
 		Reach: f.Reach.ID, River: f.Reach.River, ReachName: f.Reach.Name, Site: f.Site.ID, SiteName: f.Site.Name, Zone: f.Reach.Zone,
 		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
-		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, HoldP: d.HoldP,
+		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, Margin: f.Table.Margin, HoldP: d.HoldP,
 		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
 		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureBy: d.SureBy,
 		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
@@ -257,7 +257,7 @@ func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
 		sum += v
 	}
 	x.Odds, x.OddsOK = sum/float64(len(p)), true
-	x.Verdict = verdict.ByOdds(x.Odds, w.out.Decision.Cost, w.f.Table, coldseam.NoCall)
+	x.Verdict = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(x.Odds)
 	if m := w.f.Reach.MaxFlowM3S; m != nil && x.FlowM3S[1] > *m {
 		x.Verdict, x.Note, x.OddsOK = coldseam.Stop, "flow over the club limit", false
 	}

@@ -44,7 +44,7 @@ func (w *work) oddsAlone() string {
 	if best < 0 {
 		return "odds alone: none could be made"
 	}
-	v := verdict.ByOdds(best, w.out.Decision.Cost, w.f.Table, coldseam.NoCall)
+	v := coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(best)
 	return "odds alone would have said " + v.String() + ", " + verdict.Odds(best) + " for a good morning (" + w.oddsNote + ")"
 }
 

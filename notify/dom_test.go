@@ -140,31 +140,24 @@ func TestVerdictShapes(t *testing.T) {
 	}
 }
 
-// TestStaff: marks, bracket and the one mark that rounding may move.
+// TestStaff: as many marks as the odds are printed with, GO above the bracket,
+// TOSS-UP within it, STAY below it.
 func TestStaff(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
-		name           string
-		v              coldseam.Verdict
 		odds, cost     float64
 		filled, lo, hi int
 	}{
-		{"go", coldseam.Go, .61, .4, 6, 3, 5},
-		{"go at the edge", coldseam.Go, .5, .4, 6, 3, 5},
-		{"toss-up", coldseam.TossUp, .44, .4, 4, 3, 5},
-		{"toss-up at the lower edge", coldseam.TossUp, .31, .4, 4, 3, 5},
-		{"toss-up by a cap keeps its odds", coldseam.TossUp, .8, .4, 8, 3, 5},
-		{"stay just below", coldseam.Stay, .29, .3, 2, 2, 4},
-		{"stay", coldseam.Stay, .04, .4, 0, 3, 5},
-		{"no cost set", coldseam.Go, .99, 0, 10, 3, 5},
+		{.61, .4, 6, 2, 4}, {.46, .4, 5, 2, 4}, {.44, .4, 4, 2, 4}, {.26, .4, 3, 2, 4}, {.24, .4, 2, 2, 4}, {.04, .4, 0, 2, 4},
+		{.8, .7, 8, 5, 7}, {.99, 0, 10, 2, 4},
 	} {
 		b := goBrief()
 		b.Odds, b.Cost = c.odds, c.cost
-		s := staffOf(b, c.v, coldseam.Preferences{})
-		require.Equal(t, staff{true, c.filled, c.lo, c.hi}, s, c.name)
+		s := StaffOf(b.Odds, b.Line())
+		require.Equal(t, PageStaff{true, c.filled, c.lo, c.hi}, s)
+		require.Equal(t, b.Line().Word(b.Odds) == coldseam.Go, s.Filled > s.Hi)
+		require.Equal(t, b.Line().Word(b.Odds) == coldseam.Stay, s.Filled <= s.Lo)
 	}
-	own := staffOf(goBrief(), coldseam.Go, coldseam.Preferences{Cost: .2})
-	require.Equal(t, 1, own.Lo, "the bracket is the reader's own")
 }
 
 // TestReadsWithoutPicturesAndStyles: with every image and the style block

@@ -284,28 +284,7 @@ func upperFirst(s string) string {
 	return string(unicode.ToUpper(r[0])) + string(r[1:])
 }
 
-// staffOf draws the odds on ten marks; the bracket is the reader's toss-up
-// reach. Where rounding alone contradicts the verdict one mark gives way; a
-// verdict held down by a cap keeps its odds.
-func staffOf(b coldseam.Brief, v coldseam.Verdict, p coldseam.Preferences) staff {
-	c := b.Cost
-	if p.Cost > 0 {
-		c = p.Cost
-	}
-	if c <= 0 || c >= 1 || !finite(c) {
-		c = .40 // the club default of the design [proposal]
-	}
-	s := staff{Shown: true, Filled: tenths(b.Odds), Lo: tenths(c - .1), Hi: tenths(c + .1)}
-	switch {
-	case v == coldseam.Go && s.Filled == s.Hi:
-		s.Filled++
-	case v == coldseam.TossUp && s.Filled == s.Lo:
-		s.Filled++
-	case v == coldseam.TossUp && s.Filled == s.Hi+1:
-		s.Filled--
-	case v == coldseam.Stay && s.Filled == s.Lo+1:
-		s.Filled--
-	}
-	s.Filled = min(s.Filled, 10)
-	return s
+// StaffOf draws odds on ten marks; the bracket holds those that are TOSS-UP.
+func StaffOf(odds float64, line coldseam.Line) PageStaff {
+	return PageStaff{Shown: true, Filled: coldseam.Tenths(odds), Lo: max(line.TossUp-1, 0), Hi: line.Go - 1}
 }

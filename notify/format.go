@@ -136,19 +136,18 @@ func (f format) weight(oz float64) string {
 // odds writes a probability as the club reads it. The ends are words: "0 in
 // 10" would say never.
 func odds(p float64) string {
-	switch {
-	case !finite(p):
+	if !finite(p) {
 		return unknown
-	case p < .05:
-		return "under 1" + nbsp + "in" + nbsp + "10"
-	case p >= .95:
-		return "over 9" + nbsp + "in" + nbsp + "10"
 	}
-	return strconv.Itoa(tenths(p)) + nbsp + "in" + nbsp + "10"
+	switch n := coldseam.Tenths(p); n {
+	case 0:
+		return "under 1" + nbsp + "in" + nbsp + "10"
+	case 10:
+		return "over 9" + nbsp + "in" + nbsp + "10"
+	default:
+		return strconv.Itoa(n) + nbsp + "in" + nbsp + "10"
+	}
 }
-
-// tenths rounds half up.
-func tenths(p float64) int { return int(math.Floor(min(max(p, 0), 1)*10 + .5 + 1e-9)) }
 
 // percent writes a share 0-1 without its sign.
 func percent(x float64) string {

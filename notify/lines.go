@@ -37,7 +37,7 @@ type block struct {
 	Sub     string // the smaller one below
 	Facts   []fact // in the fixed order
 	Below   []section
-	Staff   staff
+	Staff   PageStaff
 	Chart   bool   // may show a chart
 	Alt     string // of the chart, with the numbers
 	Log     bool   // may ask for a trip log
@@ -47,12 +47,6 @@ type block struct {
 type section struct {
 	Title string
 	Items []string
-}
-
-// staff is the gauge staff of ten marks.
-type staff struct {
-	Shown          bool
-	Filled, Lo, Hi int // bracket = marks Lo+1..Hi
 }
 
 // blockOf decides what one brief prints. Reads no clock.
@@ -113,7 +107,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	}
 	k.Facts = append(k.Facts, k.next(), k.sure(f))
 	k.Facts = append(k.Facts, line("Log", part{Text: "none | 1-3 | 4 or more | did not go"}))
-	k.Staff = staffOf(b, k.Verdict, p)
+	k.Staff = StaffOf(b.Odds, b.Line())
 	k.Chart, k.Log = true, true
 	k.Alt = k.alt(f)
 }

@@ -54,7 +54,7 @@ type PageStaff struct {
 func PageOf(b coldseam.Brief, p coldseam.Preferences) Page {
 	k := blockOf(b, p)
 	out := Page{Verdict: k.Verdict, River: k.River, Reach: k.Reach, Day: k.Day, Head: pieces(k.Head), Sub: k.Sub,
-		Staff: PageStaff{k.Staff.Shown, k.Staff.Filled, k.Staff.Lo, k.Staff.Hi}, Chart: k.Chart, Alt: k.Alt}
+		Staff: k.Staff, Chart: k.Chart, Alt: k.Alt}
 	for _, f := range k.Facts {
 		pf := PageFact{Label: f.Label}
 		for _, it := range f.Items {

@@ -114,7 +114,7 @@ var reasonWords = map[string]string{
 	"spread":             "forecasts disagree widely",
 	"trips_week":         "{week_trips} logged this week",
 	"odds":               "{good_odds} for a good morning; go from {go_odds}",
-	"odds_kept":          "{good_odds} for a good morning; go from {go_odds}, word kept from the last issue",
+	"odds_kept":          "{good_odds} for a good morning; go from {go_odds}, odds kept from the last issue",
 
 	// What to watch.
 	"action_stage":        "stage {stage_m}, over action stage {limit_m}",

@@ -22,31 +22,14 @@ func eveningDue(d coldseam.Date, loc *time.Location, now time.Time) (at time.Tim
 // brief: the brief of that day itself, or the outlook of the day before. ok is
 // false when it said nothing of that day.
 func (a *app) toldOf(prev coldseam.Brief, d coldseam.Date, p coldseam.Preferences) (v coldseam.Verdict, ok bool) {
+	mine := a.personal(prev, p)
 	if prev.Day == d {
-		return a.personal(prev, p).Verdict, true
+		return mine.Verdict, true
 	}
-	cost := prev.Cost
-	if p.Cost > 0 {
-		cost = min(max(p.Cost, .2), .7)
-	}
-	margin := a.table().Margin
-	const eps = 1e-9 // .40 + .10 is not .50 in binary
-	for _, x := range prev.Next {
-		switch {
-		case x.Day != d:
-			continue
-		case x.Verdict == coldseam.Stop:
-			return coldseam.Stop, true
-		case !x.OddsOK || cost <= 0:
-			return coldseam.NoCall, false
-		case x.Odds >= cost+margin-eps && x.Verdict == coldseam.TossUp && p.Cost == 0:
-			return coldseam.TossUp, true // held down by a cap
-		case x.Odds >= cost+margin-eps:
-			return coldseam.Go, true
-		case x.Odds < cost-margin-eps:
-			return coldseam.Stay, true
+	for _, x := range mine.Next {
+		if x.Day == d {
+			return x.Verdict, x.OddsOK || x.Verdict == coldseam.Stop
 		}
-		return coldseam.TossUp, true
 	}
 	return coldseam.NoCall, false
 }

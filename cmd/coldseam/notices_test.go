@@ -45,7 +45,7 @@ func TestFlipNotice(t *testing.T) {
 		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) { b.Day = saturday.Add(1) }, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
 		{"this morning's outlook turned", evening(18, 40), nil, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
 		{"the outlook said so already", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Verdict = coldseam.Stop }, coldseam.Stop, nil},
-		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .45 }, coldseam.Go, []string{"yes@h.example"}},
+		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .44 }, coldseam.Go, []string{"yes@h.example"}},
 		{"nothing was said", evening(18, 40), func(b *coldseam.Brief) { b.Next = nil }, coldseam.Stop, nil},
 		{"too early", evening(17, 59), nil, coldseam.Stop, nil},
 		{"too late", evening(21, 40), nil, coldseam.Stop, nil},

@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 )
 
@@ -123,23 +124,11 @@ func (r rigReport) physicsWords() string {
 }
 
 func rigTie(j coldseam.SpotJig) string {
-	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), rigInTen(j.TieHolds), coldseam.OzName(j.PackOz))
+	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), verdict.Odds(j.TieHolds), coldseam.OzName(j.PackOz))
 	if j.NextOz > 0 {
 		s += ", lose bottom: " + coldseam.OzName(j.NextOz)
 	}
 	return s
-}
-
-// rigInTen writes a probability as people say it.
-func rigInTen(p float64) string {
-	switch n := math.Round(p * 10); {
-	case n < 1:
-		return "under 1 in 10"
-	case n > 9:
-		return "over 9 in 10"
-	default:
-		return fmt.Sprintf("%.0f in 10", n)
-	}
 }
 
 // rigHolds lists P in tenths, without the sizes that surely do not or surely

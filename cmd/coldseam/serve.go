@@ -76,7 +76,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 	if err != nil {
 		return fail(err)
 	}
-	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Now: a.now, Log: a.log,
+	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Cost: a.table().Cost, Margin: a.table().Margin, Now: a.now, Log: a.log,
 		Ready: a.ready, Healthy: a.healthy, TrustedProxies: proxies})
 	if err != nil {
 		return fail(err)

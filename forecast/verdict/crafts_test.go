@@ -14,7 +14,7 @@ func briefOf(in Inputs) coldseam.Brief {
 	d := Decide(in)
 	return coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, Cost: d.Cost, Windows: d.Windows,
 		WindowI: d.WindowI, Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions,
-		Next: []coldseam.DayOdds{{Day: in.Day.Add(1), Verdict: coldseam.Go, OddsOK: true, FlowM3S: [3]float64{60, 68, 80}}}}
+		Next: []coldseam.DayOdds{{Day: in.Day.Add(1), Verdict: coldseam.Go, Odds: .8, OddsOK: true, FlowM3S: [3]float64{60, 68, 80}}}}
 }
 
 // The flow is 68 m3/s, measured and forecast.

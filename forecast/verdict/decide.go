@@ -45,17 +45,17 @@ type Decision struct {
 
 // look is one candidate under judgement.
 type look struct {
-	c         Candidate
-	stops     []coldseam.Reason
-	missing   []coldseam.Reason // safety inputs of this window
-	odds      []coldseam.Reason // odds inputs of this window
-	caps      []coldseam.Reason
-	cautions  []coldseam.Reason
-	p         float64
-	spread    [2]float64
-	verdict   coldseam.Verdict
-	callable  bool
-	hystNoted bool
+	c        Candidate
+	stops    []coldseam.Reason
+	missing  []coldseam.Reason // safety inputs of this window
+	odds     []coldseam.Reason // odds inputs of this window
+	caps     []coldseam.Reason
+	cautions []coldseam.Reason
+	p        float64
+	spread   [2]float64
+	verdict  coldseam.Verdict
+	callable bool
+	kept     bool // p is that of the last issue
 }
 
 // Decide judges one reach on one morning. It never panics on missing data and
@@ -156,6 +156,7 @@ func (in *Inputs) oddsOf(l *look) {
 		sum += p
 	}
 	l.p = sum / float64(len(l.c.PGood))
+	in.keep(l)
 	l.spread = [2]float64{coldseam.Quantile(l.c.PGood, .1), coldseam.Quantile(l.c.PGood, .9)}
 	if l.spread[1]-l.spread[0] > in.Table.SpreadCap {
 		l.caps = append(l.caps, capped("spread", nil))
@@ -237,44 +238,26 @@ func linesAllowed(rs []coldseam.Reason) bool {
 
 // judge sets the verdict of a callable window from its odds and caps.
 func (in *Inputs) judge(l *look) {
-	prev := coldseam.NoCall
-	if in.Prev != nil && in.Prev.Day == in.Day {
-		prev = in.Prev.Verdict
-	}
-	l.verdict = ByOdds(l.p, in.cost(), in.Table, prev)
-	l.hystNoted = l.verdict != ByOdds(l.p, in.cost(), in.Table, coldseam.NoCall)
+	l.verdict = in.line().Word(l.p)
 	if l.verdict == coldseam.Go && len(l.caps) > 0 {
 		l.verdict = coldseam.TossUp
 	}
 }
 
-// ByOdds is the verdict of the odds alone: GO from cost + margin, TOSS-UP
-// within the margin of the cost, STAY below; the last verdict of the same day
-// moves the edges away by the hysteresis. Odds that are no number are NO CALL.
-func ByOdds(p, cost float64, t Table, prev coldseam.Verdict) coldseam.Verdict {
-	if math.IsNaN(p) || p < 0 || p > 1 {
-		return coldseam.NoCall
+// keep leaves a window the odds of the last issue of the same day where they
+// would be printed otherwise after a move within the hysteresis. The odds and not
+// the word are kept, so that every reader's line has the same hysteresis.
+func (in *Inputs) keep(l *look) {
+	if in.Prev == nil || in.Prev.Day != in.Day {
+		return
 	}
-	const eps = 1e-9 // .40 + .10 is not .50 in binary
-	up, low := cost+t.Margin, cost-t.Margin
-	switch prev {
-	case coldseam.Go:
-		up -= t.Hysteresis
-		low -= t.Hysteresis
-	case coldseam.TossUp:
-		up += t.Hysteresis
-		low -= t.Hysteresis
-	case coldseam.Stay:
-		up += t.Hysteresis
-		low += t.Hysteresis
+	const eps = 1e-9 // .48 - .45 is not .03 in binary
+	for _, w := range in.Prev.Windows {
+		if w.OddsOK && w.Start.Equal(l.c.Start) && w.End.Equal(l.c.End) &&
+			coldseam.Tenths(w.Odds) != coldseam.Tenths(l.p) && math.Abs(w.Odds-l.p) < in.Table.Hysteresis-eps {
+			l.p, l.kept = w.Odds, true
+		}
 	}
-	switch {
-	case p >= up-eps:
-		return coldseam.Go
-	case p >= low-eps:
-		return coldseam.TossUp
-	}
-	return coldseam.Stay
 }
 
 // better prefers the better verdict, then clearly better odds; a hair of odds
@@ -288,10 +271,10 @@ func better(a, b look) bool {
 
 func (in *Inputs) oddsReason(l look) coldseam.Reason {
 	code := "odds"
-	if l.hystNoted {
+	if l.kept {
 		code = "odds_kept"
 	}
-	return because(KindOdds, code, clubRule, map[string]float64{"good_odds": l.p, "go_odds": in.cost() + in.Table.Margin})
+	return because(KindOdds, code, clubRule, map[string]float64{"good_odds": l.p, "go_odds": in.line().From()})
 }
 
 // finish fills what every verdict carries: windows, cautions, hold, sureness,
@@ -342,7 +325,7 @@ func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Wind
 	w := coldseam.Window{Start: l.c.Start, End: l.c.End, Stops: merge(day, l.stops), Caps: l.caps, Cautions: l.cautions,
 		HoldP: l.c.HoldP, Why: l.c.Why, Crafts: in.crafts(l.c)}
 	if odds {
-		w.Odds, w.OddsOK, w.Spread = l.p, true, l.spread
+		w.Odds, w.OddsOK, w.OddsKept, w.Spread = l.p, true, l.kept, l.spread
 	}
 	if len(w.Stops) == 0 {
 		w.Tie = l.c.Tie

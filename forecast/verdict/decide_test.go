@@ -92,7 +92,8 @@ func TestDecideByOdds(t *testing.T) {
 		name string
 		p    float64
 		want coldseam.Verdict
-	}{{"well above", .8, coldseam.Go}, {"at the edge", .5, coldseam.Go}, {"just under", .499, coldseam.TossUp}, {"low edge", .3, coldseam.TossUp}, {"below", .29, coldseam.Stay}} {
+	}{{"well above", .8, coldseam.Go}, {"printed at the edge", .45, coldseam.Go}, {"just under", .449, coldseam.TossUp},
+		{"low edge", .25, coldseam.TossUp}, {"below", .249, coldseam.Stay}} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
 			d := Decide(good(r.p))

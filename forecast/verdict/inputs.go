@@ -56,7 +56,7 @@ type Inputs struct {
 // Previous is the last issue for the same reach.
 type Previous struct {
 	Day     coldseam.Date
-	Verdict coldseam.Verdict
+	Windows []coldseam.Window
 }
 
 // Gauge holds the newest observations, ascending in time, at least the last
@@ -129,6 +129,8 @@ func (in *Inputs) cost() float64 {
 	}
 	return in.Table.Cost
 }
+
+func (in *Inputs) line() coldseam.Line { return coldseam.LineOf(in.cost(), in.Table.Margin) }
 
 // sane drops what lies in the future of Now: a clock fault of a feed must not
 // make old data look fresh. Five minutes are allowed.

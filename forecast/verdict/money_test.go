@@ -102,7 +102,7 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 				break
 			}
 		}
-		days = append(days, Resolved{Day: jan.Add(i), Verdict: ByOdds(odds, .4, DefaultTable(), coldseam.NoCall), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
+		days = append(days, Resolved{Day: jan.Add(i), Verdict: coldseam.LineOf(.4, .1).Word(odds), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
 		waves = append(waves, score.Pair{P: r.State.PWave, Hit: truth[i].PWave == 1})
 	}
 	return days, waves

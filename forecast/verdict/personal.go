@@ -14,8 +14,7 @@ type PersonalOptions struct {
 	Loc   *time.Location // of the reach; nil = UTC
 	// Jig is the rig computation for the member's own body, line and metal; nil
 	// = the brief's.
-	Jig  []coldseam.SpotJig
-	Prev *Previous // the last word this member was sent
+	Jig []coldseam.SpotJig
 }
 
 // TieLimit and friends are the hold odds of the weight rules (smallest size to
@@ -40,7 +39,14 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 	if o.Jig != nil {
 		b.Jig = o.Jig
 	}
+	b.Margin = o.Table.Margin
 	b.Jig = fitBox(b.Jig, p.BoxOz)
+	b.Next = slices.Clone(b.Next) // the brief that was given is not changed
+	for i, d := range b.Next {
+		if d.OddsOK && d.Verdict.ShowsOdds() {
+			b.Next[i].Verdict = b.Line().Word(d.Odds)
+		}
+	}
 	b = ForCraft(b, p.Craft)
 	if !b.Verdict.ShowsOdds() {
 		return b
@@ -100,7 +106,7 @@ func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool)
 // choose picks the member's best window among mine and judges it.
 func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int) coldseam.Brief {
 	hold, holdOK := boxHold(b.Jig)
-	in := Inputs{Table: o.Table, Cost: b.Cost, Prev: o.Prev, Day: b.Day}
+	in := Inputs{Table: o.Table, Cost: b.Cost}
 	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
 	at := -1
 	for _, i := range mine {
@@ -109,7 +115,7 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 		if len(w.Stops) > 0 || !w.OddsOK {
 			continue
 		}
-		l := look{p: w.Odds, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
+		l := look{p: w.Odds, kept: w.OddsKept, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
 		if o.Jig != nil || len(p.BoxOz) > 0 {
 			l.caps = personalCaps(w.Caps, hold, holdOK, o.Table)
 		}

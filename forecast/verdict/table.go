@@ -40,7 +40,7 @@ type Table struct {
 
 	Cost       float64
 	Margin     float64 // GO from cost + margin; TOSS-UP within it
-	Hysteresis float64
+	Hysteresis float64 // odds that move less keep their printed tenth within a day
 	SpreadCap  float64
 	HoldCap    float64
 
@@ -103,9 +103,9 @@ func Thresholds() []Threshold {
 		row("rule_age_d", "greatest age of a checked rule", "d", 365, -1, 1, 730, prop, func(t *Table) *float64 { return &t.RuleAgeD }),
 		row("stop_age_h", "age up to which an old reading still stops", "h", 24, 1, 6, 168, prop, func(t *Table) *float64 { return &t.StopAgeH }),
 		row("min_years", "years of record for a percentile", "a", 10, 1, 5, 100, prop+"; official maps need 30 [source: USGS]", func(t *Table) *float64 { return &t.MinYears }),
-		row("cost", "wasted trip against a good one", "1", .40, 1, .2, .7, prop, func(t *Table) *float64 { return &t.Cost }),
-		row("margin", "GO from cost + margin, STAY below cost - margin", "1", .10, 1, .02, .3, prop, func(t *Table) *float64 { return &t.Margin }),
-		row("hysteresis", "between issues of one day", "1", .03, -1, 0, .1, prop, func(t *Table) *float64 { return &t.Hysteresis }),
+		row("cost", "wasted trip against a good one", "1", coldseam.DefaultCost, 1, .2, .7, prop, func(t *Table) *float64 { return &t.Cost }),
+		row("margin", "GO from cost + margin, STAY below cost - margin, in whole tenths as printed", "1", coldseam.DefaultMargin, 1, .02, .3, prop, func(t *Table) *float64 { return &t.Margin }),
+		row("hysteresis", "move of the odds that changes no printed tenth between issues of one day", "1", .03, -1, 0, .1, prop, func(t *Table) *float64 { return &t.Hysteresis }),
 		row("spread_cap", "members' p10-p90 spread that caps", "1", .50, -1, .1, 1, prop, func(t *Table) *float64 { return &t.SpreadCap }),
 		row("hold_cap", "odds that the heaviest weight holds, below which it caps", "1", .50, 1, .1, .99, prop, func(t *Table) *float64 { return &t.HoldCap }),
 		row("caution_thunder", "thunder on the water, caution", "1", .10, -1, .02, .9, prop, func(t *Table) *float64 { return &t.CautionThunder }),

@@ -443,27 +443,38 @@ func TestReasonsAreData(t *testing.T) {
 	}
 }
 
+// A move of the odds within the hysteresis changes no printed tenth, and so no
+// word of anybody, within a day; the first issue of another day starts anew.
 func TestHysteresisWithinTheDay(t *testing.T) {
 	t.Parallel()
 	for _, r := range []struct {
-		prev coldseam.Verdict
-		p    float64
-		want coldseam.Verdict
+		prev, p, want float64
+		kept          bool
 	}{
-		{coldseam.Go, .48, coldseam.Go}, {coldseam.Go, .469, coldseam.TossUp},
-		{coldseam.TossUp, .52, coldseam.TossUp}, {coldseam.TossUp, .53, coldseam.Go},
-		{coldseam.TossUp, .28, coldseam.TossUp}, {coldseam.TossUp, .269, coldseam.Stay},
-		{coldseam.Stay, .32, coldseam.Stay}, {coldseam.Stay, .33, coldseam.TossUp},
-		{coldseam.Stop, .48, coldseam.TossUp}, {coldseam.NoCall, .48, coldseam.TossUp},
+		{.46, .44, .46, true}, {.46, .429, .429, false}, {.46, .43, .43, false},
+		{.44, .46, .44, true}, {.44, .48, .48, false},
+		{.26, .24, .26, true}, {.47, .455, .455, false}, {0, .051, .051, false},
 	} {
 		in := good(r.p)
-		in.Prev = &Previous{Day: in.Day, Verdict: r.prev}
-		require.Equal(t, r.want, Decide(in).Verdict, "%s then %g", r.prev, r.p)
-		in.Prev.Day = in.Day.Add(-1)
-		require.Equal(t, ByOdds(r.p, .4, in.Table, coldseam.NoCall), Decide(in).Verdict, "yesterday's word does not stick")
+		c := in.Candidates[0]
+		in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
+		d := Decide(in)
+		require.InDelta(t, r.want, d.Odds, 1e-12, "%g then %g", r.prev, r.p)
+		require.Equal(t, coldseam.LineOf(.4, .1).Word(r.want), d.Verdict)
+		require.Equal(t, r.kept, contains(d.Reasons, "odds_kept"))
+
+		for name, edit := range map[string]func(){
+			"yesterday":    func() { in.Prev.Day = in.Day.Add(-1) },
+			"other hours":  func() { in.Prev.Windows[0].End = c.End.Add(time.Hour) },
+			"without odds": func() { in.Prev.Windows[0].OddsOK = false },
+		} {
+			in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
+			edit()
+			require.InDelta(t, r.p, Decide(in).Odds, 1e-12, name)
+		}
 	}
 	in := good(.9)
-	in.Prev = &Previous{Day: in.Day, Verdict: coldseam.Go}
+	in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: in.Candidates[0].Start, End: in.Candidates[0].End, Odds: .9, OddsOK: true}}}
 	in.Alerts.At = time.Time{}
 	require.Equal(t, coldseam.NoCall, Decide(in).Verdict, "the last GO does not carry a missing input")
 }

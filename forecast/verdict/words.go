@@ -4,21 +4,25 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+
+	"example.org/coldseam"
 )
 
 // Odds writes a probability the way the trade reads it: "6 in 10". Below one
 // in twenty and above nineteen in twenty it says so without a false 0 or 10.
 // NaN gives "".
 func Odds(p float64) string {
-	switch {
-	case math.IsNaN(p):
+	if math.IsNaN(p) {
 		return ""
-	case p < 0.05:
-		return "under 1 in 10"
-	case p >= 0.95:
-		return "over 9 in 10"
 	}
-	return strconv.Itoa(int(math.Floor(p*10+0.5+1e-9))) + " in 10"
+	switch n := coldseam.Tenths(p); n {
+	case 0:
+		return "under 1 in 10"
+	case 10:
+		return "over 9 in 10"
+	default:
+		return strconv.Itoa(n) + " in 10"
+	}
 }
 
 // FlowWords is the class of a flow percentile (0-1) for the date.

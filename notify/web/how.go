@@ -17,6 +17,7 @@ type howPage struct {
 	Verdicts []howVerdict
 	Bands    []bandHead
 	TempU    string
+	Line     int // of the club: GO from so many in 10
 }
 
 type howVerdict struct {
@@ -27,11 +28,16 @@ type howVerdict struct {
 }
 
 func (s *site) how(w http.ResponseWriter, r *http.Request) error {
-	st := func(n int) notify.PageStaff { return notify.PageStaff{Shown: true, Filled: n, Lo: 3, Hi: 5} }
-	p := howPage{Ten: tenSVG(4), Verdicts: []howVerdict{
-		{coldseam.Go, "go", st(6), "The odds clear your own line by a tenth or more, and no stop stands."},
-		{coldseam.TossUp, "toss", st(4), "The odds lie within a tenth of your line, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain."},
-		{coldseam.Stay, "stay", st(2), "The odds do not pay for the drive."},
+	line := coldseam.LineOf(s.Cost, s.Margin)
+	st := func(n int) notify.PageStaff { return notify.StaffOf(float64(n)/10, line) }
+	toss := "A rule holds the call down: hazards not surveyed, dam releases, forecast rain."
+	if n := line.Go - line.TossUp; n > 0 {
+		toss = fmt.Sprintf("The odds are up to %d in 10 below your line, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain.", n)
+	}
+	p := howPage{Ten: tenSVG(4), Line: line.Go, Verdicts: []howVerdict{
+		{coldseam.Go, "go", st(line.Go + 1), "The odds reach your line, and no stop stands."},
+		{coldseam.TossUp, "toss", st(line.Go - 1), toss},
+		{coldseam.Stay, "stay", st(line.TossUp - 1), "The odds do not pay for the drive."},
 		{coldseam.NoCall, "nocall", notify.PageStaff{}, "Something the call needs is missing, silent or too old. This is not a go."},
 		{coldseam.Stop, "stop", notify.PageStaff{}, "A safety or legal limit is passed. No odds are shown, however good they would be."},
 	}}

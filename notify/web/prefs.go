@@ -1,9 +1,11 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -23,18 +25,27 @@ type prefsPage struct {
 	List                                        []string
 	Saved                                       bool
 	Off                                         string // why no mail is sent now
+	Below                                       int    // tenths from GO down to TOSS-UP
 	Stop                                        string
 	Calendar                                    string
 }
 
-// allCosts are the costs of a wasted trip that a member may set.
-func allCosts() []option {
-	var out []option
-	for _, c := range []float64{.2, .3, .4, .5, .6, .7} {
-		out = append(out, option{Value: strconv.FormatFloat(c, 'f', 1, 64), Label: fmt.Sprintf("GO from %d in 10", int(c*10+1.5))})
+// allCosts are the costs of a wasted trip that a member may set: the club's, said
+// by 0, and own ones, also the one already held.
+func (s *site) allCosts(held float64) []option {
+	goFrom := func(c float64) string { return fmt.Sprintf("GO from %d in 10", coldseam.LineOf(c, s.Margin).Go) }
+	out := []option{{Value: "0", Label: goFrom(s.Cost) + ", as the club"}}
+	own := []float64{.2, .3, .4, .5, .6, .7}
+	if held > 0 && !slices.Contains(own, held) {
+		own = append(own, held)
+	}
+	for _, c := range own {
+		out = append(out, option{Value: costValue(c), Label: goFrom(c)})
 	}
 	return out
 }
+
+func costValue(c float64) string { return strconv.FormatFloat(c, 'f', -1, 64) }
 
 // crafts are what a member may fish from.
 func crafts() []option {
@@ -79,14 +90,13 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	if p.SendAt == "" {
 		p.SendAt = defaultSendAt
 	}
-	if p.Cost == 0 {
-		p.Cost = .4
-	}
 	if p.Units == "" {
 		p.Units = "us"
 	}
+	line := coldseam.LineOf(cmp.Or(p.Cost, s.Cost), s.Margin)
 	page := prefsPage{P: p, Units: chosen(unitOptions(), p.Units), Presentations: chosen(presentations(), p.Presentation), Bodies: chosen(bodies(), p.Body),
-		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Crafts: chosen(crafts(), string(p.Craft)), Costs: chosen(allCosts(), strconv.FormatFloat(p.Cost, 'f', 1, 64))}
+		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Crafts: chosen(crafts(), string(p.Craft)),
+		Costs: chosen(s.allCosts(p.Cost), costValue(p.Cost)), Below: line.Go - line.TossUp}
 	var ids, oz, days []string
 	for _, id := range p.Reaches {
 		ids = append(ids, string(id))
@@ -163,7 +173,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := f.prefs(rs)
+	p := f.prefs(rs, s.allCosts(sub.Prefs.Cost))
 	if !f.ok() {
 		page := s.prefsOf(p, rs)
 		page.P.SendAt, page.P.WindowFrom, page.P.WindowTo, page.P.Zone = f.text("send_at"), f.text("window_from"), f.text("window_to"), f.text("zone")
@@ -179,13 +189,13 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 }
 
 // prefs reads the whole form.
-func (f *form) prefs(rs []coldseam.Reach) coldseam.Preferences {
+func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 	p := coldseam.Preferences{Reaches: f.reaches(rs), Zone: f.text("zone"), SendAt: f.clock("send_at"),
 		WindowFrom: f.clock("window_from"), WindowTo: f.clock("window_to"), Species: f.choice("species", species(rs)),
 		Units: f.choice("units", unitOptions()), Presentation: f.choice("presentation", presentations()), Body: f.choice("body", bodies()),
 		Craft: coldseam.Craft(f.choice("craft", crafts())),
 		Line:  f.choice("line", lines()), Metal: f.choice("metal", metals()), FlipNotice: f.v.Get("flip") == "1", Outlook: f.v.Get("outlook") == "1"}
-	p.Cost, _ = strconv.ParseFloat(f.choice("cost", allCosts()), 64)
+	p.Cost, _ = strconv.ParseFloat(f.choice("cost", costs), 64)
 	if err := zone(p.Zone); err != nil {
 		f.bad("zone", fmt.Sprintf("%q is not a time zone. Want one such as America/Chicago.", short(p.Zone)))
 	}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -24,11 +25,13 @@ type signUpPage struct {
 // defaultSendAt is when briefs are ready [proposal].
 const defaultSendAt = "04:55"
 
-// costs are the three answers of the sign-up; the preferences have all of them.
-// GO begins a tenth above the cost.
-func costs() []option {
-	return []option{{Value: "0.2", Label: "Next to nothing", Hint: "GO from 3 in 10"}, {Value: "0.4", Label: "A fair drive", Hint: "GO from 5 in 10"},
-		{Value: "0.7", Label: "Half a night’s sleep", Hint: "GO from 8 in 10"}}
+// costs are the three answers of the sign-up; the preferences have more.
+func (s *site) costs() []option {
+	out := []option{{Value: "0.2", Label: "Next to nothing"}, {Value: "0.4", Label: "A fair drive"}, {Value: "0.7", Label: "Half a night’s sleep"}}
+	for i, c := range []float64{.2, .4, .7} {
+		out[i].Hint = fmt.Sprintf("GO from %d in 10", coldseam.LineOf(c, s.Margin).Go)
+	}
+	return out
 }
 
 func unitOptions() []option {
@@ -40,7 +43,7 @@ func (s *site) signUpForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := signUpPage{SendAt: defaultSendAt, Costs: chosen(costs(), "0.4"), Units: chosen(unitOptions(), unitsOf(r))}
+	p := signUpPage{SendAt: defaultSendAt, Costs: chosen(s.costs(), "0.4"), Units: chosen(unitOptions(), unitsOf(r))}
 	p.Reaches = reachOptions(rs)
 	if len(p.Reaches) > 0 {
 		p.Reaches[0].On = true
@@ -65,11 +68,11 @@ func (s *site) signUp(w http.ResponseWriter, r *http.Request) error {
 		f.bad("email", "This is not a mail address we can write to. Want name@host.domain.")
 	}
 	p := coldseam.Preferences{Reaches: f.reaches(rs), SendAt: f.clock("send_at"), Units: f.choice("units", unitOptions())}
-	p.Cost, _ = strconv.ParseFloat(f.choice("cost", costs()), 64)
+	p.Cost, _ = strconv.ParseFloat(f.choice("cost", s.costs()), 64)
 	p.Zone = zoneOf(rs, p.Reaches)
 	if !f.ok() {
 		page := signUpPage{Email: notify.Clean(email), SendAt: f.text("send_at"), Reaches: chosen(reachOptions(rs), f.v["reach"]...),
-			Costs: chosen(costs(), f.v.Get("cost")), Units: chosen(unitOptions(), f.v.Get("units")), Errs: f.errs, List: f.problems()}
+			Costs: chosen(s.costs(), f.v.Get("cost")), Units: chosen(unitOptions(), f.v.Get("units")), Errs: f.errs, List: f.problems()}
 		return s.show(w, http.StatusUnprocessableEntity, "signup", s.clubFoot(r, frame{Title: "The morning mail", Body: page, NoIndex: true}))
 	}
 	for _, l := range []struct {

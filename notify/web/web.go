@@ -8,6 +8,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -89,12 +90,15 @@ func (l Limits) withDefaults() Limits {
 
 // Config is all that the pages need.
 type Config struct {
-	Store  Store
-	Links  notify.Links // public URL and token keys
-	Club   string       // "Tamsen Valley Walleye Club"
-	Now    func() time.Time
-	Log    *slog.Logger
-	Limits Limits
+	Store Store
+	Links notify.Links // public URL and token keys
+	Club  string       // "Tamsen Valley Walleye Club"
+	// Cost and Margin make the club's line, see coldseam.LineOf; zero is the
+	// default.
+	Cost, Margin float64
+	Now          func() time.Time
+	Log          *slog.Logger
+	Limits       Limits
 	// TrustedProxies are the peers whose X-Forwarded-For is believed. nil is the
 	// loopback, where a proxy on the same machine comes from; empty is nobody.
 	TrustedProxies []netip.Prefix
@@ -132,6 +136,7 @@ func New(c Config) (http.Handler, error) {
 	if c.Club == "" {
 		c.Club = "The club"
 	}
+	c.Cost, c.Margin = cmp.Or(c.Cost, coldseam.DefaultCost), cmp.Or(c.Margin, coldseam.DefaultMargin)
 	if c.SignUpFloor == 0 {
 		c.SignUpFloor = 300 * time.Millisecond
 	}
