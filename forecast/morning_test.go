@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -231,4 +232,57 @@ func TestCandidatesLookPastTheWindow(t *testing.T) {
 		}
 	}
 	require.Positive(t, later, "no member rises after a window: the test is blind")
+}
+
+// A second issue of a day keeps the odds that have hardly moved, for the board
+// and for every member; the first issue of the next day does not.
+func TestSecondIssueKeepsOddsThatHardlyMoved(t *testing.T) {
+	t.Parallel()
+	f := river()
+	f.Table.Hysteresis = .1 // the greatest allowed: any odds have an edge of a tenth within it
+	first := Make(f).Brief
+	require.True(t, first.OddsOK)
+
+	prev := first
+	prev.Windows = slices.Clone(first.Windows)
+	for i := range prev.Windows {
+		prev.Windows[i].Odds -= .09
+	}
+	f.Prev = &prev
+	second := Make(f).Brief
+	require.InDelta(t, prev.Windows[second.WindowI].Odds, second.Odds, 1e-9)
+	mine := verdict.Personal(second, coldseam.Preferences{Craft: coldseam.CraftBoat}, verdict.PersonalOptions{Table: f.Table, Loc: f.Loc})
+	require.InDelta(t, second.Odds, mine.Odds, 0)
+	require.Equal(t, second.Verdict, mine.Verdict)
+
+	prev.Day = f.Day.Add(-1)
+	require.InDelta(t, first.Odds, Make(f).Brief.Odds, 1e-9)
+}
+
+// The days to come stop where their middle flow is over the club's limit, and no
+// odds are told for them.
+func TestOutlookStopsOverTheClubLimit(t *testing.T) {
+	t.Parallel()
+	f := river()
+	b := Make(f).Brief
+	require.True(t, b.OddsOK)
+	limit := b.Next[0].FlowM3S[1]
+	for _, d := range b.Next {
+		limit = max(limit, d.FlowM3S[1])
+		require.True(t, d.OddsOK && d.Verdict.ShowsOdds())
+	}
+	limit -= 1e-6 // under the highest day alone, and above what stops today
+	f.Reach.MaxFlowM3S = &limit
+	b = Make(f).Brief
+	require.True(t, b.OddsOK, "%v", b.Stops)
+	stops := 0
+	for _, d := range b.Next {
+		over := d.FlowM3S[1] > limit
+		require.Equal(t, over, d.Verdict == coldseam.Stop)
+		require.Equal(t, !over, d.OddsOK)
+		if over {
+			stops++
+		}
+	}
+	require.Positive(t, stops)
 }

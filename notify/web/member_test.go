@@ -286,3 +286,32 @@ func TestOffTheListIsSaid(t *testing.T) {
 		})
 	}
 }
+
+// Sign-up, settings and the page on odds all say the line that the club's cost
+// and margin make; a member without an own one keeps the club's.
+func TestPagesSayTheLine(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	sub := m.subs[7]
+	sub.Prefs.Cost = 0
+	m.subs[7] = sub
+	c := testConfig(m)
+	c.Cost, c.Margin = .45, .2
+	h, err := New(c)
+	require.NoError(t, err)
+	page := func(path string) string { return strings.ReplaceAll(get(h, path).Body.String(), "\u00a0", " ") }
+
+	body := page(paths()["prefs"])
+	require.Contains(t, body, `<option value="0" selected>GO from 7 in 10, as the club`)
+	require.Contains(t, body, `<option value="0.6">GO from 8 in 10`)
+	require.Contains(t, body, "TOSS-UP begins 4 in 10 below")
+	require.Contains(t, page("/signup"), "GO from 9 in 10")
+	how := page("/how")
+	require.Contains(t, how, "pages use the club's, 7 in 10")
+	require.Contains(t, how, "up to 4 in 10 below your line")
+
+	v := prefsValues()
+	v.Set("cost", "0")
+	require.Equal(t, 200, post(h, paths()["prefs"], v).Code)
+	require.Zero(t, m.subs[7].Prefs.Cost)
+}
