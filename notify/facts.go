@@ -137,6 +137,9 @@ func (k *block) run(withOdds bool) fact {
 		if r.Stage != "" {
 			parts = append(parts, part{Text: clean(r.Stage)})
 		}
+		if !r.Calibrated {
+			parts = append(parts, part{Text: "uncalibrated"})
+		}
 		return line("Run", parts...)
 	}
 	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
@@ -146,7 +149,7 @@ func (k *block) run(withOdds bool) fact {
 	}
 	parts = append(parts, part{Text: "wave " + odds(r.PWave)})
 	if !r.Calibrated {
-		parts = append(parts, part{Text: "uncalibrated", Optional: true})
+		parts = append(parts, part{Text: "uncalibrated"})
 	}
 	return line("Run", parts...)
 }

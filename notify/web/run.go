@@ -57,7 +57,8 @@ func runOf(b coldseam.Brief) *runView {
 	if r.PRefill >= .05 {
 		v.Notes = append(v.Notes, "Refill after a gap within three days: "+notify.Odds(r.PRefill)+".")
 	}
-	v.Notes = append(v.Notes, "A wave today: "+notify.Odds(r.PWave)+"; within three days: "+notify.Odds(r.PWave3d)+".")
+	v.Notes = append(v.Notes, "A wave, twice the daily fish of the week before: today "+notify.Odds(r.PWave)+"; within three days "+
+		notify.Odds(r.PWave3d)+". These odds are worth little beyond what was caught yesterday: please log your trips.")
 	if len(r.MostLike) > 0 {
 		var ys []string
 		for _, y := range r.MostLike {
