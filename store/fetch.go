@@ -174,10 +174,18 @@ type FeedAge struct {
 
 // FeedAges lists all addresses ever fetched, those that fail longest first.
 func (db *DB) FeedAges(ctx context.Context) ([]FeedAge, error) {
-	rows, err := db.pool.Query(ctx, `
-		SELECT profile, url, last_try_at, last_ok_at, failures, last_err, not_before, gaps
-		FROM coldseam.fetch_state
-		ORDER BY last_ok_at NULLS FIRST, profile, url`)
+	return db.feedAges(ctx, sqlFeedAges+" ORDER BY last_ok_at NULLS FIRST, profile, url")
+}
+
+// FeedAgesOf lists some addresses of one profile: a brief needs no others.
+func (db *DB) FeedAgesOf(ctx context.Context, profile string, urls []string) ([]FeedAge, error) {
+	return db.feedAges(ctx, sqlFeedAges+" WHERE profile = $1 AND url = ANY($2)", profile, urls)
+}
+
+const sqlFeedAges = `SELECT profile, url, last_try_at, last_ok_at, failures, last_err, not_before, gaps FROM coldseam.fetch_state`
+
+func (db *DB) feedAges(ctx context.Context, sql string, args ...any) ([]FeedAge, error) {
+	rows, err := db.pool.Query(ctx, sql, args...)
 	if err != nil {
 		return nil, fmt.Errorf("feed ages: %w", classify(err))
 	}

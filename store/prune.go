@@ -26,6 +26,16 @@ func (db *DB) PruneFetches(ctx context.Context, before time.Time) (int, error) {
 	return int(tag.RowsAffected()), nil
 }
 
+// PruneStates forgets addresses that nobody has asked since a time, such as
+// the documents of old warnings. It returns how many.
+func (db *DB) PruneStates(ctx context.Context, before time.Time) (int, error) {
+	tag, err := db.pool.Exec(ctx, `DELETE FROM coldseam.fetch_state WHERE last_try_at < $1 AND (not_before IS NULL OR not_before < $1)`, micro(before))
+	if err != nil {
+		return 0, fmt.Errorf("prune fetch states: %w", classify(err))
+	}
+	return int(tag.RowsAffected()), nil
+}
+
 // PrunePayloads empties the payload of mails done before a time: what was told
 // stays in the briefs. It returns how many.
 func (db *DB) PrunePayloads(ctx context.Context, before time.Time) (int, error) {

@@ -566,6 +566,7 @@ CREATE TABLE coldseam.trip (
     note text NOT NULL,
     entered_at timestamp with time zone NOT NULL,
     source text NOT NULL,
+    nth integer DEFAULT 0 NOT NULL,
     CONSTRAINT trip_counts CHECK (((hours >= (0)::double precision) AND (anglers >= 0) AND (lines >= 0) AND (fish >= 0)))
 );
 
@@ -636,6 +637,8 @@ COMMENT ON COLUMN coldseam.trip.note IS 'Free words; never in schema season.';
 COMMENT ON COLUMN coldseam.trip.entered_at IS 'When it was entered.';
 
 COMMENT ON COLUMN coldseam.trip.source IS 'form, cli or csv.';
+
+COMMENT ON COLUMN coldseam.trip.nth IS 'Number among the trips of a paper log of one reach, day, angler, species and start, from 0; 0 for all others.';
 
 CREATE VIEW coldseam.trip_condition AS
  SELECT t.trip_id,
@@ -3239,7 +3242,7 @@ ALTER TABLE ONLY coldseam.request_budget
     ADD CONSTRAINT request_budget_pkey PRIMARY KEY (host);
 
 ALTER TABLE ONLY coldseam.rig_log
-    ADD CONSTRAINT rig_log_key UNIQUE (reach_id, spot_id, logged_at, angler, weight_oz);
+    ADD CONSTRAINT rig_log_key UNIQUE NULLS NOT DISTINCT (reach_id, spot_id, logged_at, angler, weight_oz, trip_id);
 
 ALTER TABLE ONLY coldseam.rig_log
     ADD CONSTRAINT rig_log_pkey PRIMARY KEY (rig_log_id);
@@ -3272,7 +3275,7 @@ ALTER TABLE ONLY coldseam.threshold
     ADD CONSTRAINT threshold_pkey PRIMARY KEY (key);
 
 ALTER TABLE ONLY coldseam.trip
-    ADD CONSTRAINT trip_key UNIQUE NULLS NOT DISTINCT (reach_id, day, angler, species, start_at);
+    ADD CONSTRAINT trip_key UNIQUE NULLS NOT DISTINCT (reach_id, day, angler, species, start_at, nth);
 
 ALTER TABLE ONLY coldseam.trip
     ADD CONSTRAINT trip_pkey PRIMARY KEY (trip_id);
@@ -3284,6 +3287,8 @@ CREATE INDEX alert_references_idx ON coldseam.alert USING gin (reference_ids);
 CREATE INDEX bounce_subscriber_idx ON coldseam.bounce USING btree (subscriber_id, bounced_at);
 
 CREATE INDEX brief_day_idx ON coldseam.brief USING btree (day);
+
+CREATE INDEX forecast_issued_idx ON coldseam.forecast USING btree (site_id, param, issued_at);
 
 CREATE INDEX outbox_day_idx ON coldseam.outbox USING btree (local_date);
 

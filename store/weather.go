@@ -194,13 +194,20 @@ func float64s(x []float32) []float64 {
 const sqlForecasts = `
 SELECT DISTINCT ON (stat, period, provider) site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at
 FROM coldseam.forecast
-WHERE site_id = $1 AND param = $2 AND known_at <= $3
+WHERE site_id = $1 AND param = $2 AND known_at <= $3 AND issued_at > $4
 ORDER BY stat, period, provider, issued_at DESC, known_at DESC`
 
 // Forecasts returns the newest issue known at asOf of every statistic, period
 // and provider of one parameter at one place; empty when there is none.
 func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time) ([]coldseam.Forecast, error) {
-	return db.forecasts(ctx, sqlForecasts, site, param, micro(asOf))
+	// Years of issues are not looked through for the newest; only a feed that
+	// has been silent for longer is searched back to its beginning.
+	const recent = 10 * 24 * time.Hour
+	fcs, err := db.forecasts(ctx, sqlForecasts, site, param, micro(asOf), micro(asOf.Add(-recent)))
+	if err != nil || len(fcs) > 0 {
+		return fcs, err
+	}
+	return db.forecasts(ctx, sqlForecasts, site, param, micro(asOf), "-infinity")
 }
 
 const sqlArchived = `
@@ -213,6 +220,20 @@ ORDER BY issued_at, known_at`
 // in [from, to] and known at asOf, oldest first.
 func (db *DB) ArchivedForecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time) ([]coldseam.Forecast, error) {
 	return db.forecasts(ctx, sqlArchived, site, param, micro(from), micro(to), micro(asOf))
+}
+
+// sqlDailyIssue picks the first issue of each civil day before it reads any
+// steps: hourly issues of 240 days are 30 MB.
+const sqlDailyIssue = `
+SELECT DISTINCT ON ((issued_at AT TIME ZONE $6)::date) site_id, param, stat, period, provider, issued_at, known_at, issued_assumed, valid_at, value, members, from_at, until_at
+FROM coldseam.forecast
+WHERE site_id = $1 AND param = $2 AND issued_at BETWEEN $3 AND $4 AND known_at <= $5
+ORDER BY (issued_at AT TIME ZONE $6)::date, issued_at, known_at`
+
+// DailyIssues returns the first issue of each civil day of zone, of one
+// parameter at one place, issued in [from, to] and known at asOf, oldest first.
+func (db *DB) DailyIssues(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time, zone string) ([]coldseam.Forecast, error) {
+	return db.forecasts(ctx, sqlDailyIssue, site, param, micro(from), micro(to), micro(asOf), zone)
 }
 
 func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldseam.Forecast, error) {

@@ -24,7 +24,7 @@ type briefCmd struct {
 	Units   string `help:"us or metric." default:"us" enum:"us,metric"`
 	Why     bool   `help:"List every input with its age, every threshold and every rule that fired."`
 	JSON    bool   `help:"Print the brief as JSON."`
-	DryRun  bool   `help:"Show, and store nothing. This is the default unless --save is given."`
+	DryRun  bool   `help:"Show, and store no brief. This is the default unless --save is given."`
 	Save    bool   `help:"Store what was made."`
 	Mail    string `help:"Send the mail of this morning to one address, marked as a test."`
 	Hold    bool   `help:"Stop all sending, at once and over restarts."`
@@ -163,11 +163,17 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
 	}
-	if c.AsOf != "" {
-		f.FlowModel, f.TempModel = nil, nil // a model fitted later has seen that morning
+	if replay {
+		f.FlowModel, f.TempModel = nil, nil // one fitted to back-filled values has seen that morning
 	}
+	fitted := f.FlowModel == nil || f.TempModel == nil
 	m := forecast.Make(f)
 	notify.SetWording(&m.Brief)
+	if fitted && c.AsOf == "" { // the next call need not fit again
+		if err := a.saveModels(ctx, r, m); err != nil {
+			return m.Brief, f, m, err
+		}
+	}
 	if c.Save && !replay {
 		err = a.saveMorning(ctx, &m)
 	}
@@ -183,10 +189,30 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 	for _, line := range notify.Text(a.forStranger(b), coldseam.Preferences{Units: c.Units}) {
 		fmt.Fprintln(w, line)
 	}
+	for _, line := range oldModels(m, f.Now) {
+		fmt.Fprintln(w, line)
+	}
 	if c.Why {
 		why(w, f, m)
 	}
 	return nil
+}
+
+// oldModels says how old models are that should have been fitted anew.
+func oldModels(m forecast.Morning, now time.Time) []string {
+	var out []string
+	say := func(name string, to coldseam.Date) {
+		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*day > refitAfter+2*day {
+			out = append(out, fmt.Sprintf("model of %s: fitted to values up to %s, %d days ago; the running service fits it anew each week", name, to, d))
+		}
+	}
+	if m.FlowModel != nil {
+		say("flow", m.FlowModel.To)
+	}
+	if m.TempModel != nil {
+		say("water temperature", m.TempModel.To)
+	}
+	return out
 }
 
 // why lists what the verdict rests on: inputs with ages, rules that fired,

@@ -212,16 +212,13 @@ func (a *app) alertsAt(ctx context.Context, feed string) (at time.Time, gaps []c
 		a.log.Warn("address of the warnings", "feed", feed, "err", err)
 		return time.Time{}, nil, nil
 	}
-	ages, err := a.db.FeedAges(ctx)
+	ages, err := a.db.FeedAgesOf(ctx, feed, index)
 	if err != nil {
 		return time.Time{}, nil, err
 	}
 	good, lacks := map[string]time.Time{}, map[string][]coldseam.FeedGap{}
 	for _, x := range ages {
-		if x.Profile == feed {
-			good[x.URL] = x.LastOK
-			lacks[x.URL] = x.Gaps
-		}
+		good[x.URL], lacks[x.URL] = x.LastOK, x.Gaps
 	}
 	for i, addr := range index {
 		if t := good[addr]; i == 0 || t.Before(at) {
@@ -268,8 +265,8 @@ func (g *gather) references() {
 // onDay is the mean of the usable readings by daylight of a civil day, nil
 // without any; the daily mean stands in for discharge.
 func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
-	from := d.In(g.f.Loc)
-	s, err := g.db.History(g.ctx, g.f.Reach.Site, p, coldseam.Instant, from.Add(6*time.Hour), from.Add(20*time.Hour), g.f.Now, g.opts...)
+	from, to := d.At(6*time.Hour, g.f.Loc), d.At(20*time.Hour, g.f.Loc)
+	s, err := g.db.History(g.ctx, g.f.Reach.Site, p, coldseam.Instant, from, to, g.f.Now, g.opts...)
 	sum, n := 0.0, 0.0
 	if g.keep(err) {
 		for _, o := range s.Obs {
@@ -290,8 +287,8 @@ func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
 	return &v
 }
 
-// models reads the fitted models; without one, or with one past its week, the
-// morning fits and the caller stores.
+// models reads the fitted models, however old: a fit is a job, and a brief does
+// not wait for it. Without one the morning fits and the caller stores.
 func (g *gather) models() {
 	var fm flow.Model
 	if g.model("flow", &fm) {
@@ -309,7 +306,7 @@ func (g *gather) models() {
 
 func (g *gather) model(kind string, into any) bool {
 	m, err := g.db.Model(g.ctx, string(g.f.Reach.Site), kind, g.f.Now)
-	if !g.keep(err) || g.f.Now.Sub(m.MadeAt) > refitAfter+day {
+	if !g.keep(err) {
 		return false
 	}
 	return g.keep(json.Unmarshal(m.Params, into))

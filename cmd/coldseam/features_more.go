@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"math"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -41,13 +43,27 @@ func (g *gather) lastDay() coldseam.Date {
 	return coldseam.DateOf(g.f.Now.In(g.f.Loc)).Add(-1)
 }
 
+// A short record leans on so many rivers, the nearest, and tries no more than
+// so many for one with a record of its own [proposal]: a brief costs the same
+// in a club of 5 reaches and of 250.
+const (
+	poolRivers = 4
+	poolTries  = 8
+)
+
 func (g *gather) pool() {
 	reaches, err := g.db.Reaches(g.ctx)
 	if !g.keep(err) {
 		return
 	}
+	slices.SortStableFunc(reaches, func(a, b coldseam.Reach) int {
+		return cmp.Compare(apartKM(g.f.Reach, a), apartKM(g.f.Reach, b))
+	})
 	seen := map[coldseam.SiteID]bool{g.f.Reach.Site: true}
 	for _, o := range reaches {
+		if len(g.f.Pool) == poolRivers || len(seen) > poolTries {
+			return
+		}
 		if seen[o.Site] {
 			continue
 		}
@@ -70,17 +86,12 @@ func (g *gather) airErrors() {
 	if site == "" || g.f.Days.AirC == nil {
 		return
 	}
-	issues, err := g.db.ArchivedForecasts(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now)
+	issues, err := g.db.DailyIssues(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now, g.f.Loc.String())
 	if !g.keep(err) {
 		return
 	}
-	done := map[coldseam.Date]bool{}
 	for _, fc := range issues {
 		issued := coldseam.DateOf(fc.Issued.In(g.f.Loc))
-		if done[issued] {
-			continue
-		}
-		done[issued] = true
 		if e, ok := airError(fc, issued, g.f.Days, g.f.Loc); ok {
 			g.f.AirErrors = append(g.f.AirErrors, e)
 		}

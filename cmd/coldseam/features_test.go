@@ -335,6 +335,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	said, err := v.db.WaveOdds(ctx, r.ID, "walleye", v.now())
 	require.NoError(t, err)
 	require.InDelta(t, .6, said[first], 1e-9)
+	require.NoError(t, v.recalibrate(ctx))
 	f := v.featuresOf(t, r)
 	require.GreaterOrEqual(t, f.Recal.N, 70)
 	require.Less(t, f.Recal.Apply(.6), .2)

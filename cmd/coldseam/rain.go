@@ -23,16 +23,14 @@ func (a *app) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features
 	if r.WeatherSite == "" {
 		return nil
 	}
-	issues, err := a.db.ArchivedForecasts(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now)
+	issues, err := a.db.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
 	if err != nil || len(issues) == 0 {
 		return err
 	}
 	archive := map[coldseam.Date][]float64{}
 	for _, fc := range issues {
 		last := coldseam.DateOf(fc.Issued.In(f.Loc)).Add(-1)
-		if _, done := archive[last]; !done {
-			archive[last] = rainDays(fc, last, f.Loc)
-		}
+		archive[last] = rainDays(fc, last, f.Loc)
 	}
 	m, err := flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream})
 	if err != nil {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"cmp"
+	"context"
+	"encoding/json"
 	"math"
 	"slices"
 	"time"
@@ -9,6 +11,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/store"
 )
 
 // Bounds of what members' thermometers are set beside [proposal].
@@ -120,35 +123,59 @@ func (g *gather) agency() {
 	}
 }
 
-// recalibration holds the wave odds of the club's past mornings against its log:
-// all reaches of the species together, as one alone has few waves.
+// recalKind is the name under which the lesson of past wave odds is kept, by
+// species.
+const recalKind = "wave-odds"
+
+// recalibration reads what the club's log says of past wave odds.
 func (g *gather) recalibration() {
 	key := g.f.Species.Key
 	if key == "" {
 		return
 	}
-	reaches, err := g.db.Reaches(g.ctx)
-	if !g.keep(err) {
-		return
+	if m, err := g.db.Model(g.ctx, key, recalKind, g.f.Now); g.keep(err) {
+		g.keep(json.Unmarshal(m.Params, &g.f.Recal))
 	}
-	var days []run.Resolved
+}
+
+// recalibrate holds the wave odds of the club's past mornings against its log,
+// once a day: all reaches of the species together, as one alone has few waves.
+func (a *app) recalibrate(ctx context.Context) error {
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	now := a.now()
+	days := map[string][]run.Resolved{}
 	for _, r := range reaches {
-		if !slices.Contains(r.Species, key) {
-			continue
-		}
-		said, err := g.db.WaveOdds(g.ctx, r.ID, key, g.f.Now)
-		if !g.keep(err) || len(said) == 0 {
-			continue
-		}
-		trips, err := g.db.Trips(g.ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, g.f.Day)
-		if !g.keep(err) {
-			continue
-		}
-		for _, w := range run.LogWaves(trips, key) {
-			if p, ok := said[w.Day]; ok && w.Day.Before(g.f.Day) {
-				days = append(days, run.Resolved{P: p, Wave: w.Wave})
+		today := coldseam.DateOf(now.In(zoneOf(r.Zone)))
+		for _, key := range r.Species {
+			said, err := a.db.WaveOdds(ctx, r.ID, key, now)
+			if err != nil {
+				return err
+			}
+			if len(said) == 0 {
+				continue
+			}
+			trips, err := a.db.Trips(ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, today)
+			if err != nil {
+				return err
+			}
+			for _, w := range run.LogWaves(trips, key) {
+				if p, ok := said[w.Day]; ok && w.Day.Before(today) {
+					days[key] = append(days[key], run.Resolved{P: p, Wave: w.Wave})
+				}
 			}
 		}
 	}
-	g.f.Recal = run.Recalibrate(days)
+	for _, key := range sortedKeys(days) {
+		raw, err := json.Marshal(run.Recalibrate(days[key]))
+		if err != nil {
+			return err
+		}
+		if _, err := a.db.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
+			return err
+		}
+	}
+	return nil
 }

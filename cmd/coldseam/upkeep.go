@@ -32,7 +32,7 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	if _, err := a.db.PruneUnconfirmed(ctx, a.now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()))
+	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()), a.recalibrate(ctx))
 	reaches, err := a.db.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
@@ -51,6 +51,7 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 const (
 	keepMembers = 60 * day  // of issued ensembles, once scored
 	keepFetches = 90 * day  // records of fetches
+	keepStates  = 30 * day  // of addresses that are not asked any more
 	keepCharts  = 400 * day // series of the charts inside old briefs
 	scoreBack   = 16 * day
 )
@@ -67,6 +68,7 @@ func (a *app) prune(ctx context.Context) error {
 		func(ctx context.Context, t time.Time) (int, error) {
 			return a.db.PrunePayloads(ctx, t.Add(-keepFetches))
 		},
+		func(ctx context.Context, t time.Time) (int, error) { return a.db.PruneStates(ctx, t.Add(-keepStates)) },
 		func(ctx context.Context, t time.Time) (int, error) { return a.db.DropCharts(ctx, t.Add(-keepCharts)) },
 	} {
 		_, err := f(ctx, now)
