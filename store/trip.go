@@ -21,9 +21,9 @@ func angler2(id int64, now time.Time) string {
 
 const sqlAddTrip = `
 INSERT INTO coldseam.trip (reach_id, subscriber_id, angler, day, start_at, hours, anglers, lines, species, fish, looked_at, ripe, spent, released,
-  spot_id, presentation, body, line, weight_oz, held, held_at, angle_deg, because_mail, went_not, water_c, water_at, clarity, first_fish_at, night, note, entered_at, source)
+  spot_id, presentation, body, line, weight_oz, held, held_at, angle_deg, because_mail, went_not, water_c, water_at, clarity, first_fish_at, night, note, entered_at, source, nth)
 VALUES ($1, NULLIF($2::int8, 0), COALESCE(NULLIF($3, ''), (SELECT angler FROM coldseam.subscriber WHERE subscriber_id = $2), ''), $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14,
-  $15, $16, $17, $18, NULLIF($19::float8, 0), $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32)
+  $15, $16, $17, $18, NULLIF($19::float8, 0), $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33)
 ON CONFLICT ON CONSTRAINT trip_key DO NOTHING
 RETURNING trip_id`
 
@@ -36,6 +36,11 @@ func (db *DB) AddTrip(ctx context.Context, t coldseam.Trip) (id int64, added boo
 }
 
 func (db *DB) addTrip(ctx context.Context, q rowQuerier, t coldseam.Trip) (id int64, added bool, err error) {
+	return db.addNthTrip(ctx, q, t, 0)
+}
+
+// addNthTrip adds a trip under a number among those that say the same.
+func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip, nth int) (id int64, added bool, err error) {
 	if t.Reach == "" || t.Date.IsZero() {
 		return 0, false, fmt.Errorf("trip: needs reach and day: %w", coldseam.ErrInvalid)
 	}
@@ -45,7 +50,7 @@ func (db *DB) addTrip(ctx context.Context, q rowQuerier, t coldseam.Trip) (id in
 	}
 	err = q.QueryRow(ctx, sqlAddTrip, t.Reach, t.Subscriber, clean(t.Angler), t.Date.UTC(), nullTime(t.Start), t.Hours, t.Anglers, t.Lines, t.Species,
 		t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released, t.SpotID, t.Presentation, t.Body, t.Line, t.WeightOz, t.Held, nullTime(t.HeldAt), t.AngleDeg,
-		t.BecauseMail, t.WentNot, t.WaterC, nullTime(t.WaterAt), t.Clarity, nullTime(t.FirstFish), t.Night, clean(t.Note), micro(entered), t.Source).Scan(&id)
+		t.BecauseMail, t.WentNot, t.WaterC, nullTime(t.WaterAt), t.Clarity, nullTime(t.FirstFish), t.Night, clean(t.Note), micro(entered), t.Source, nth).Scan(&id)
 	if err == pgx.ErrNoRows {
 		return 0, false, nil
 	}
@@ -61,7 +66,15 @@ func (db *DB) Trips(ctx context.Context, reach coldseam.ReachID, from, to coldse
 }
 
 func (db *DB) trips(ctx context.Context, where string, args ...any) ([]coldseam.Trip, error) {
-	rows, err := db.pool.Query(ctx, `
+	return tripsOf(ctx, db.pool, where, args...)
+}
+
+type rowsQuerier interface {
+	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
+}
+
+func tripsOf(ctx context.Context, q rowsQuerier, where string, args ...any) ([]coldseam.Trip, error) {
+	rows, err := q.Query(ctx, `
 		SELECT trip_id, reach_id, COALESCE(subscriber_id, 0), angler, day, start_at, hours, anglers, lines, species, fish, looked_at, ripe, spent, released,
 		  spot_id, presentation, body, line, COALESCE(weight_oz, 0), held, held_at, angle_deg, because_mail, went_not, water_c, water_at, clarity, first_fish_at,
 		  night, note, entered_at, source

@@ -79,7 +79,7 @@ func (a *app) logIce(ctx context.Context, t coldseam.Trip) error {
 	}
 	at := t.Start
 	if at.IsZero() {
-		at = t.Date.In(zoneOf(r.Zone)).Add(12 * time.Hour)
+		at = t.Date.At(12*time.Hour, zoneOf(r.Zone))
 	}
 	if now := a.now(); at.After(now) {
 		at = now

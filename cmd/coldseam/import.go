@@ -222,6 +222,7 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 	if err != nil {
 		return err
 	}
+	m.species = a.species
 	list, err := readTrips(f, reaches, m)
 	if err != nil {
 		return err
@@ -231,24 +232,28 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 		fmt.Fprintf(w, "%s: %d trips; dry run, nothing stored\n", filepath.Base(path), len(list))
 		return nil
 	}
-	added, twice := 0, 0
-	for _, t := range list {
-		t.EnteredAt, t.Source = a.now(), "csv"
-		id, ok, err := a.db.AddTrip(ctx, t)
-		if err != nil {
-			return err
+	for i := range list {
+		list[i].EnteredAt, list[i].Source = a.now(), "csv"
+	}
+	changes, err := a.db.ImportTrips(ctx, list)
+	if err != nil {
+		return err
+	}
+	added, corrected := 0, 0
+	for _, x := range changes {
+		switch {
+		case x.New:
+			added++
+		case x.Was != nil:
+			corrected++
+			fmt.Fprintf(w, "corrected: %s %s %s, %d fish in %g h, was %d in %g h\n", x.Trip.Date, x.Trip.Reach, x.Trip.Angler, x.Trip.Fish, x.Trip.Hours, x.Was.Fish, x.Was.Hours)
 		}
-		if !ok {
-			twice++
-			continue
-		}
-		added++
-		t.ID = id
-		if err := a.logRig(ctx, t); err != nil {
+		// Of every row: one that an interrupted import left out is caught up.
+		if err := a.logRig(ctx, x.Trip); err != nil {
 			return err
 		}
 	}
-	fmt.Fprintf(w, "%s: %d trips, %d new, %d there already\n", filepath.Base(path), len(list), added, twice)
+	fmt.Fprintf(w, "%s: %d trips, %d new, %d corrected, %d there already\n", filepath.Base(path), len(list), added, corrected, len(list)-added-corrected)
 	return nil
 }
 

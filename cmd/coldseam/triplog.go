@@ -12,6 +12,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
 )
 
 // tripColumns are the columns of a paper log; only reach and date are needed.
@@ -25,6 +26,8 @@ type tripMap struct {
 	Reach  map[string]string `toml:"reach"`  // name of a river in the table = id of a reach
 	Ignore []string          `toml:"ignore"` // headings that are passed over
 	Date   string            `toml:"date"`   // layout of a date: "2006-01-02" (default), "1/2/2006", "2.1.2006"
+
+	species []run.Species // known ones; nil = any
 }
 
 // readTripMap reads the map of a table; "" is none.
@@ -96,6 +99,7 @@ func readTrips(r io.Reader, reaches []coldseam.Reach, m tripMap) ([]coldseam.Tri
 		line, _ := cr.FieldPos(0)
 		row := tripRow{rec: rec, at: at, m: m}
 		t := row.trip(zones)
+		row.known(&t, reaches)
 		if row.err != nil {
 			return nil, fmt.Errorf("trip log line %d: %w: %w", line, row.err, coldseam.ErrInvalid)
 		}
@@ -203,6 +207,34 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 		t.WaterC = &c
 	}
 	return t
+}
+
+// known refuses a spot or a species that nothing is known of: such a trip would
+// teach nothing and be missed by nobody. Species are told by key or by name.
+func (r *tripRow) known(t *coldseam.Trip, reaches []coldseam.Reach) {
+	i := slices.IndexFunc(reaches, func(x coldseam.Reach) bool { return x.ID == t.Reach })
+	if i < 0 {
+		return
+	}
+	var spots []string
+	for _, s := range reaches[i].Spots {
+		spots = append(spots, s.ID)
+	}
+	if t.SpotID != "" && len(spots) > 0 && !slices.Contains(spots, t.SpotID) {
+		r.fault("spot", "blank or a spot of "+string(t.Reach)+": "+strings.Join(spots, ", "))
+	}
+	keys := slices.Clone(reaches[i].Species)
+	for _, s := range r.m.species {
+		keys = append(keys, s.Key)
+		if strings.EqualFold(s.Key, t.Species) || strings.EqualFold(s.Name, t.Species) {
+			t.Species = s.Key
+		}
+	}
+	slices.Sort(keys)
+	keys = slices.Compact(keys)
+	if t.Species != "" && r.m.species != nil && !slices.Contains(keys, t.Species) {
+		r.fault("species", "blank or one of "+strings.Join(keys, ", "))
+	}
 }
 
 func (m tripMap) date(s string) (coldseam.Date, error) {

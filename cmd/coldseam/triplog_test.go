@@ -5,13 +5,18 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
 )
 
-var logReaches = []coldseam.Reach{{ID: "tamsen-bend", Zone: "America/Chicago"}}
+var (
+	logReaches = []coldseam.Reach{{ID: "tamsen-bend", Zone: "America/Chicago", Spots: []coldseam.Spot{{ID: "seam"}}}}
+	logSpecies = tripMap{species: []run.Species{{Key: "walleye", Name: "Walleye"}}}
+)
 
 func TestTripLogReadsAPaperLog(t *testing.T) {
 	t.Parallel()
@@ -39,11 +44,13 @@ func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 		{"hours", "date,reach,hours\n2026-04-11,tamsen-bend,40\n", `hours is "40"; want a number from 0 to 24`},
 		{"nan", "date,reach,hours\n2026-04-11,tamsen-bend,NaN\n", `hours is "NaN"`},
 		{"weight", "date,reach,weight_oz\n2026-04-11,tamsen-bend,1/0\n", `weight_oz is "1/0"; want a size such as 1/4`},
+		{"spot", "date,reach,spot\n2026-04-11,tamsen-bend,seem\n", `spot is "seem"; want blank or a spot of tamsen-bend: seam`},
+		{"species", "date,reach,species\n2026-04-11,tamsen-bend,waleye\n", `species is "waleye"; want blank or one of walleye`},
 		{"yes", "date,reach,held\n2026-04-11,tamsen-bend,perhaps\n", `held is "perhaps"; want yes or no`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			_, err := readTrips(strings.NewReader(tc.text), logReaches, tripMap{})
+			_, err := readTrips(strings.NewReader(tc.text), logReaches, logSpecies)
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.Contains(t, err.Error(), tc.want)
 		})
@@ -94,4 +101,15 @@ func TestTripLogWithAMap(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte("colunm = 1\n"), 0o600))
 	_, err = readTripMap(path)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+// On the day the clock changes a trip starts when the wall said so, and the
+// hours of daylight of a sounding are those of the wall.
+func TestTripsOnADayOfAnotherLength(t *testing.T) {
+	t.Parallel()
+	for day, want := range map[string]string{"2026-03-08": "2026-03-08T11:30:00Z", "2026-11-01": "2026-11-01T12:30:00Z"} {
+		got, err := readTrips(strings.NewReader("date,reach,start\n"+day+",tamsen-bend,6:30\n"), logReaches, logSpecies)
+		require.NoError(t, err)
+		require.Equal(t, want, got[0].Start.UTC().Format(time.RFC3339))
+	}
 }
