@@ -26,6 +26,10 @@ const (
 	schemaPaths  = 400
 )
 
+// cutMark stands in the shape of a document that is longer than its head: what
+// follows the rows was not looked at, and is neither new nor gone.
+const cutMark = "(cut)"
+
 // SchemaOf reads the shape of a body, nil when it is neither JSON nor XML.
 func SchemaOf(body []byte) Schema {
 	s := Schema{}
@@ -102,6 +106,7 @@ func (s Schema) json(body []byte) {
 			top.isKey = true
 		}
 	}
+	s[cutMark] = "true"
 }
 
 func jsonType(t json.Token) string {
@@ -144,6 +149,13 @@ func (s Schema) xml(body []byte) {
 			}
 		}
 	}
+	s[cutMark] = "true"
+}
+
+// unseen reports whether a path may lie behind the head that was looked at: in
+// the rows of a list every field has been seen.
+func (s Schema) unseen(p string) bool {
+	return p == cutMark || s[cutMark] != "" && !strings.Contains(p, "[]")
 }
 
 // String lists the paths, one a line, sorted.
@@ -224,7 +236,7 @@ func (s Schema) Fingerprint() string {
 func (s Schema) Moved(old Schema) []string {
 	fresh := map[string][]string{}
 	for p := range s {
-		if _, ok := old[p]; !ok && !isLink(p) {
+		if _, ok := old[p]; !ok && !isLink(p) && !old.unseen(p) {
 			fresh[parent(p)] = append(fresh[parent(p)], p)
 		}
 	}
@@ -237,7 +249,7 @@ func (s Schema) Moved(old Schema) []string {
 			if a, b := notNull(was), notNull(now); a != "" && b != "" && a != b {
 				out = append(out, fmt.Sprintf("%s is %s, was %s", p, b, a))
 			}
-		case s.hasParent(p) && !isLink(p):
+		case s.hasParent(p) && !isLink(p) && !s.unseen(p):
 			text := p + " is gone"
 			if names := fresh[parent(p)]; len(names) > 0 {
 				sort.Strings(names)

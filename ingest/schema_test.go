@@ -85,3 +85,19 @@ func FuzzSchemaOf(f *testing.F) {
 		require.LessOrEqual(t, len(s.Pack()), 2000)
 	})
 }
+
+// What stands behind the rows of a long page is not new on a short one, nor gone
+// from a long one; a field of the rows that moved is still named.
+func TestSchemaOfALongPage(t *testing.T) {
+	t.Parallel()
+	page := func(rows int, field string) Schema {
+		one := `{"id":"1","properties":{"` + field + `":"1.5","time":"t"}}`
+		return SchemaOf([]byte(`{"type":"FeatureCollection","features":[` + strings.Repeat(one+",", rows-1) + one + `],"numberReturned":1,"timeStamp":"t"}`))
+	}
+	short, long := page(2, "value"), page(5000, "value")
+	require.Empty(t, short.Moved(long))
+	require.Empty(t, long.Moved(short))
+	_, kept := UnpackSchema(long.Pack())
+	require.Empty(t, short.Moved(kept), "nor when it was kept meanwhile")
+	require.Equal(t, []string{"features[].properties.value is gone; new there: features[].properties.result"}, page(5000, "result").Moved(short))
+}
