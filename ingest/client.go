@@ -33,8 +33,24 @@ type client struct {
 	shared  Budget // nil = this process is alone
 	waiting func(profile string, d time.Duration)
 
-	mu   sync.Mutex
-	last time.Time // of a request, for min_interval
+	mu    sync.Mutex
+	last  time.Time // of a request, for min_interval
+	eager int       // requests that need not wait for their turn
+}
+
+// eagerShare of the hour's budget may go into a first back-fill at once; the
+// rest is for the polls that go on beside it [proposal].
+const eagerShare = .8
+
+// hurry takes one of the requests that need not wait.
+func (c *client) hurry() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.eager <= 0 {
+		return false
+	}
+	c.eager--
+	return true
 }
 
 // hostGate holds what every profile of one host shares: the number of requests
@@ -283,11 +299,14 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 		return nil, ctx.Err()
 	}
 	leave = func() { <-c.host.slots }
-	if err := c.turn(ctx); err != nil {
-		leave()
-		return nil, err
+	if c.hurry() {
+		if c.shared != nil {
+			err = c.shared.SpendRequests(ctx, c.host.name, c.profile.RatePerHour, 1)
+		}
+	} else if err = c.turn(ctx); err == nil {
+		err = c.take(ctx)
 	}
-	if err := c.take(ctx); err != nil {
+	if err != nil {
 		leave()
 		return nil, err
 	}

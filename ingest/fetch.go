@@ -38,6 +38,9 @@ type Fetcher struct {
 	Ratings   func(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error)
 	Budget    Budget        // of requests, shared with other servers; nil = this process is alone
 	RetryWait time.Duration // first pause between tries, 1s
+	// Eager lets this process spend most of an hour's budget of a service at once:
+	// a person waits for a first back-fill, and no poll of the gauge is due yet.
+	Eager bool
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
@@ -365,6 +368,9 @@ func (f *Fetcher) client(p Profile) *client {
 		}
 		c = newClient(p, g, agent, wait)
 		c.shared, c.waiting = f.Budget, f.Waiting
+		if f.Eager {
+			c.eager = int(eagerShare * p.RatePerHour)
+		}
 		f.clients[id] = c
 	}
 	return c

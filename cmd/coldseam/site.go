@@ -56,6 +56,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return err
 	}
 	a.sayWaits(s.out)
+	a.fetcher.Eager = true
 	return c.add(ctx, s.out, a)
 }
 
