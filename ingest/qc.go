@@ -34,6 +34,8 @@ const (
 	rateWaterFailC, rateWaterC = 5., 2.
 	rateStageFailM, rateStageM = 2., .5
 	rateDischarge              = 3.
+	fallFlowFail               = 10. // times within an hour: no channel empties so fast
+	leastFlowM3S               = .05 // a smaller flow and zero count as this in ratios
 
 	flatWaterFail, flatWater = 48 * time.Hour, 24 * time.Hour
 	flatFlow                 = 7 * 24 * time.Hour
@@ -275,9 +277,9 @@ func (c *checker) spike() {
 	}
 }
 
-// spiky judges one value. Discharge is judged by ratios, against the median of
-// seven and against both neighbours, so that the front of a surge whose rest
-// has not arrived yet is no spike.
+// spiky judges one value. Discharge is judged by ratios, upward and downward,
+// against the median of seven and against both neighbours, so that the front of
+// a surge whose rest has not arrived yet is no spike. A tide turns through zero.
 func (c *checker) spiky(k int) (fail, suspect bool) {
 	v, a, b := c.v(k), c.v(k-1), c.v(k+1)
 	if lim, ok := c.spikeLimit(); ok {
@@ -287,11 +289,12 @@ func (c *checker) spiky(k int) (fail, suspect bool) {
 	if c.s.Param != coldseam.Discharge {
 		return false, false
 	}
-	over := func(f float64) bool {
-		m := c.median7(k)
-		return m > 0 && v > f*m && v > f/2*a && v > f/2*b
+	m, low := c.median7(k), max(v, leastFlowM3S)
+	apart := func(f float64) bool {
+		up := m > 0 && v > f*m && v > f/2*a && v > f/2*b
+		return up || !c.l.Tidal && m > f*low && min(a, b) > f/2*low
 	}
-	return over(spikeFlowFail), over(spikeFlow)
+	return apart(spikeFlowFail), apart(spikeFlow)
 }
 
 // apart reports whether two neighbours are too far in time to speak for each
@@ -322,7 +325,8 @@ func (c *checker) gap() {
 // rate compares with the last hour, or with the value before when that is
 // older. Values that failed are no reference. A fast rise of the stage is
 // suspect and never fails: a dam release is real, and leaving it out would
-// hide the danger. After a gap nothing is said.
+// hide the danger. A fall that no river makes fails, in flow as in stage. After
+// a gap nothing is said.
 func (c *checker) rate() {
 	first := 0
 	for k := 1; k < len(c.use); k++ {
@@ -361,7 +365,13 @@ func (c *checker) rateOf(j, k int) {
 			c.suspect(k, coldseam.QCRate)
 		}
 	case coldseam.Discharge:
-		if a, b := c.v(j), c.v(k); a > 0 && b > 0 && math.Pow(math.Max(a/b, b/a), 1/h) > rateDischarge {
+		a, b := c.v(j), c.v(k)
+		fall := math.Pow(max(a, 0)/max(b, leastFlowM3S), 1/h)
+		switch {
+		case c.l.Tidal && a*b <= 0:
+		case fall > fallFlowFail && !c.l.Tidal:
+			c.fail(k, coldseam.QCRate)
+		case fall > rateDischarge, a > 0 && b > 0 && math.Pow(math.Max(a/b, b/a), 1/h) > rateDischarge:
 			c.suspect(k, coldseam.QCRate)
 		}
 	}
