@@ -117,3 +117,15 @@ func TestWhoLeftIsNotPutBackAsMember(t *testing.T) {
 		require.Equal(t, store.SubPending, s.State, name)
 	}
 }
+
+// An address that few relays can reach, or that looks like another, is refused
+// when it is entered and not each morning.
+func TestAddressesThatWouldFailAreRefused(t *testing.T) {
+	t.Parallel()
+	for _, s := range []string{"j\u00f6rg@one.example", "\u0430nn@one.example", "ann@\u043ene.example", "ann@b\u00fccher.example", "ann\u200b@one.example", "ann@one"} {
+		require.ErrorIs(t, store.CheckEmail(s), coldseam.ErrInvalid, "%q", s)
+	}
+	for _, s := range []string{"ann@one.example", "o'brien+river@one.example", "ann@xn--bcher-kva.example"} {
+		require.NoError(t, store.CheckEmail(s), s)
+	}
+}

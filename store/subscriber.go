@@ -29,10 +29,17 @@ func CheckEmail(s string) error {
 	a, err := mail.ParseAddress(s)
 	at := strings.LastIndexByte(s, '@')
 	if err != nil || a.Address != s || len(s) > 254 || at < 1 || !strings.Contains(strings.Trim(s[at+1:], "."), ".") ||
-		strings.ContainsAny(s[at+1:], "[]") || strings.ContainsAny(s, "\r\n\x00 ") {
+		strings.ContainsAny(s[at+1:], "[]") || strings.ContainsAny(s, "\r\n\x00 ") || !isASCII(s) {
 		return fmt.Errorf("the address is not a plain mail address: %w", coldseam.ErrInvalid)
 	}
 	return nil
+}
+
+// isASCII: other letters need an extension that few relays have, and a look-alike
+// of a known address would be somebody else's. A domain in another script has a
+// form in ASCII.
+func isASCII(s string) bool {
+	return !strings.ContainsFunc(s, func(r rune) bool { return r > '~' || r < ' ' })
 }
 
 // EmailDomain is the recipient domain of an address, lower case.

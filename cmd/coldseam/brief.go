@@ -156,6 +156,13 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
+		then, err2 := a.db.ReachAt(ctx, r.ID, at) // before its first edit today's stands
+		if err2 != nil && !errors.Is(err2, coldseam.ErrNotFound) {
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err2
+		}
+		if err2 == nil {
+			r = then
+		}
 		now, morning = at, d
 		replay = err != nil || lived.IsZero() || at.Before(lived)
 	}

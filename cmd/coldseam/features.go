@@ -317,6 +317,7 @@ func (g *gather) log() {
 		g.f.Species = sp
 	}
 	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID); g.keep(err) {
+		logs = slices.DeleteFunc(logs, func(l store.RigLog) bool { return l.At.After(g.f.Now) })
 		g.f.RigLogs = rigLogs(logs)
 	}
 	g.carry()
@@ -324,6 +325,10 @@ func (g *gather) log() {
 	if !g.keep(err) {
 		return
 	}
+	// A replay takes the log of the days before; else what was entered by now.
+	trips = slices.DeleteFunc(trips, func(t coldseam.Trip) bool {
+		return g.f.Replayed && !t.Date.Before(g.f.Day) || !g.f.Replayed && t.EnteredAt.After(g.f.Now)
+	})
 	g.f.Trips = g.f.Trips[:0]
 	for _, t := range trips {
 		if t.Date.Year == g.f.Day.Year {

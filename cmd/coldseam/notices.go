@@ -239,12 +239,26 @@ func (a *app) silentNotice(ctx context.Context, today coldseam.Date, now time.Ti
 		if err != nil {
 			return err
 		}
+		limit := time.Duration(a.table().GaugeAgeH * float64(time.Hour))
+		var newest time.Time
 		for _, v := range vals {
-			limit := time.Duration(a.table().GaugeAgeH * float64(time.Hour))
-			if v.Param == coldseam.Discharge && v.Stat == coldseam.Instant && now.Sub(v.At) > limit {
-				lines = append(lines, fmt.Sprintf("%s, %s: gauge silent %.0f h; newest value %s", r.River, r.Name, now.Sub(v.At).Hours(), v.At.In(zoneOf(r.Zone)).Format("Mon 2 Jan 15:04")))
+			if v.Param == coldseam.Discharge && v.Stat == coldseam.Instant && v.At.After(newest) {
+				newest = v.At
 			}
 		}
+		if newest.IsZero() {
+			continue
+		}
+		// One live series is enough beside a retired one, and rows without a value
+		// are silence.
+		s, err := a.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
+		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+			return err
+		}
+		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool { return o.Flag.Usable() && o.Value == o.Value }) {
+			continue
+		}
+		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(zoneOf(r.Zone)).Format("Mon 2 Jan 15:04")))
 	}
 	if len(lines) == 0 {
 		return nil

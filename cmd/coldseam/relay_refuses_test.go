@@ -95,3 +95,50 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 	require.LessOrEqual(t, took, time.Minute)
 	require.GreaterOrEqual(t, took, 50*time.Second, "no faster than the rate but for the first claim")
 }
+
+// The club's own bounce domain is nobody's address.
+func TestBounceDomainIsNoMember(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	_, _, err := v.enrol(t.Context(), "ann@"+strings.ToUpper(v.cfg.Mail.BounceDomain), "", coldseam.Preferences{}, true)
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+	require.ErrorContains(t, err, "bounce domain")
+}
+
+// A gauge is silent when no series brings a usable flow: rows without a value
+// are silence, and a series that ended beside a live one is none.
+func TestSilenceIsOfTheGauge(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name, sql string
+		tamsen    bool
+	}{
+		{"retired beside live", `INSERT INTO coldseam.latest (valid_at, known_at, changed_at, value, series_id, flags)
+			SELECT l.valid_at - interval '400 days', l.known_at, l.changed_at, l.value, n.series_id, 0
+			FROM coldseam.latest l JOIN coldseam.series s USING (series_id) JOIN coldseam.reach r USING (site_id), coldseam.series n
+			WHERE r.reach_id = 'tamsen-bend' AND s.param = 'discharge' AND s.stat = 'instant' AND n.site_id = s.site_id AND n.series_ref = 'retired'`, false},
+		{"rows without a value", `UPDATE coldseam.observation o SET value = NULL, flags = flags | 32
+			FROM coldseam.series s JOIN coldseam.reach r USING (site_id)
+			WHERE s.series_id = o.series_id AND r.reach_id = 'tamsen-bend' AND s.param = 'discharge'`, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			v := newReadyTown(t, nil)
+			v.clock.forward(morningAt(4, 30))
+			_, err := v.db.Pool().Exec(t.Context(), `
+				INSERT INTO coldseam.series (site_id, param, stat, period, provider, unit, first_known_at, series_ref)
+				SELECT s.site_id, s.param, s.stat, s.period, s.provider, s.unit, s.first_known_at, 'retired' FROM coldseam.series s JOIN coldseam.reach r USING (site_id)
+				WHERE r.reach_id = 'tamsen-bend' AND s.param = 'discharge' AND s.stat = 'instant' LIMIT 1`)
+			require.NoError(t, err)
+			_, err = v.db.Pool().Exec(t.Context(), c.sql)
+			require.NoError(t, err)
+			require.NoError(t, v.watch(t.Context(), v.now()))
+			v.sendAll(t)
+			words := ""
+			for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+				words += text(t, m)
+			}
+			require.Equal(t, c.tamsen, strings.Contains(words, "Tamsen"), words)
+		})
+	}
+}

@@ -98,6 +98,9 @@ func (a *app) enrol(ctx context.Context, email, name string, p coldseam.Preferen
 			return coldseam.Subscriber{}, "", a.noReach(ctx, err)
 		}
 	}
+	if d := a.cfg.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
+		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
+	}
 	sub, known, err := a.db.AddSubscriber(ctx, email, name, p)
 	if err != nil {
 		return sub, "", err

@@ -290,7 +290,11 @@ func moneyWords(m RecapMoney, units string) []string {
 		}
 		s += " were not driven on STAY mornings"
 		if cur := notify.Clean(m.Currency); cur != "" && m.CostPerMile > 0 && finite(m.CostPerMile) {
-			s += fmt.Sprintf(", about %s %s at %s %.2f a mile", cur, thousands(m.MilesSaved*m.CostPerMile), cur, m.CostPerMile)
+			each, unit := m.CostPerMile, "mile"
+			if units == "metric" {
+				each, unit = m.CostPerMile/1.609344, "km"
+			}
+			s += fmt.Sprintf(", about %s %s at %s %.2f a %s", cur, thousands(m.MilesSaved*m.CostPerMile), cur, each, unit)
 		}
 		out = append(out, s+".")
 	}
