@@ -80,6 +80,7 @@ var reasonWords = map[string]string{
 	"water_missing":          "no water temperature",
 	"water_failed":           "no water temperature",
 	"water_stale":            "no water temperature",
+	"water_untrusted":        "water temperature not trusted",
 	"water_forecast_missing": "no water temperature forecast for the window",
 	"forecast_failed":        "forecast failed: {error}",
 	"odds_missing":           "no odds could be made",
