@@ -39,9 +39,12 @@ as() { # USER COMMAND...
 
 # timed USER LIMIT COMMAND...: runs it and notes how long it took.
 timed() {
-	local user=$1 limit=$2 start=$SECONDS status=0
+	local user=$1 limit=$2 start=$SECONDS status
 	shift 2
-	as "$user" timeout "$limit" "$@" >"$work/out" 2>&1 || status=$?
+	# The last line is the command's own word: an exec that was cut off may say 0.
+	as "$user" sh -c 'timeout "$@"; echo "ended with $?"' sh "$limit" "$@" >"$work/out" 2>&1 || true
+	status=$(sed -n '$s/^ended with //p' "$work/out")
+	status=${status:-255}
 	printf '%-7s %4d s  exit %d  %s\n' "$user" $((SECONDS - start)) "$status" "$*" | tee -a "$figures"
 	[ "$status" = 0 ] || { grep -E '^(--- FAIL|FAIL|panic)' "$work/out" || tail -n 30 "$work/out"; return "$status"; }
 }
