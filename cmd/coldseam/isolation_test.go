@@ -116,6 +116,9 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 // another river, and no mail is lost to it.
 func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 	t.Parallel()
+	if raceEnabled {
+		t.Skip("a thousand letters take minutes under the race detector")
+	}
 	v := newTown(t, nil)
 	v.clock.forward(morningAt(4, 46))
 	letter := func(t *testing.T, briefs []coldseam.Brief) []byte {

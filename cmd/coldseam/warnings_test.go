@@ -186,6 +186,9 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 // its documents is heard, and a clean document of the same form changes nothing.
 func TestHiddenWarnings(t *testing.T) {
 	t.Parallel()
+	if raceEnabled {
+		t.Skip("ninety fetched feeds take minutes under the race detector")
+	}
 	v := newTown(t, nil)
 	table := scenarios(t)
 	require.GreaterOrEqual(t, len(table), 45)
