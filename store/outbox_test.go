@@ -487,3 +487,60 @@ func TestQueueEditionIsAllOrNothing(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}
 }
+
+// TestInDataNeedsALiveClaim: a worker whose lease ran out, or whose mail is past
+// its deadline, sends no text, also before any sweep has seen it.
+func TestInDataNeedsALiveClaim(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	queue(t, db, coldseam.MailMorning, morning, subscriber(t, db, "ada@one.example")) // until 5 h later
+	for _, c := range []struct {
+		name  string
+		lease time.Duration
+		at    time.Duration
+		want  bool
+	}{
+		{"lease over", time.Minute, time.Minute, false},
+		{"deadline passed", 6 * time.Hour, 5 * time.Hour, false},
+		{"both to come", 6 * time.Hour, 5*time.Hour - time.Second, true},
+	} {
+		_, err := db.Pool().Exec(ctx, `UPDATE coldseam.outbox SET state = 'pending', worker = '', lease_until = NULL`)
+		require.NoError(t, err)
+		ls, err := db.Claim(ctx, "w", morning, c.lease, 1)
+		require.NoError(t, err)
+		require.Len(t, ls, 1)
+		ok, err := db.InData(ctx, ls[0], morning.Add(c.at), morning.Add(c.at+time.Minute))
+		require.NoError(t, err)
+		require.Equal(t, c.want, ok, c.name)
+	}
+}
+
+// TestMorningDeadlineIsCapped: a mail may go until the member's window begins, at
+// ten at the latest, and always for half an hour after its send time.
+func TestMorningDeadlineIsCapped(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	want := map[string]string{}
+	for email, c := range map[string]struct{ from, to, send, until string }{
+		"early@one.example": {"06:00", "09:00", "04:45", "06:00"},
+		"late@one.example":  {"14:00", "18:00", "04:45", "10:00"},
+		"short@one.example": {"05:00", "09:00", "04:45", "05:15"},
+	} {
+		p := prefs
+		p.WindowFrom, p.WindowTo, p.SendAt = c.from, c.to, c.send
+		s, _, err := db.AddSubscriber(t.Context(), email, "Ada", p)
+		require.NoError(t, err)
+		require.NoError(t, db.Confirm(t.Context(), s.ID))
+		want[email] = c.until
+	}
+	due, err := db.Due(t.Context(), morning)
+	require.NoError(t, err)
+	got := map[string]string{}
+	zone, err := time.LoadLocation(prefs.Zone)
+	require.NoError(t, err)
+	for _, d := range due {
+		got[d.Email] = d.Deadline.In(zone).Format("15:04")
+	}
+	require.Equal(t, want, got)
+}
