@@ -127,7 +127,8 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.Contains(t, out, "drill passed")
 	require.NoDirExists(t, filepath.Join(dir, "new"))
 	fresh := filepath.Join(dir, "fresh")
-	status, out, errs = command(t, "restore", kept[0].Path, "--state-dir", fresh, "--config", filepath.Join(dir, "new", "coldseam.toml"))
+	status, out, errs = command(t, "restore", kept[0].Path, "--state-dir", fresh, "--files-to", filepath.Join(dir, "new"),
+		"--config", filepath.Join(dir, "none.toml"))
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "SENDING IS HELD")
 	require.FileExists(t, filepath.Join(dir, "new", "coldseam.toml"))

@@ -111,7 +111,7 @@ func TestComposeEnvironment(t *testing.T) {
 	require.NoError(t, err)
 	cfg.fromMachine(func(k string) string { return env[k] })
 	require.Equal(t, "0.0.0.0:8080", cfg.Listen, "not the container's own loopback")
-	require.Equal(t, []string{"172.16.0.0/12"}, cfg.Proxies)
+	require.Equal(t, []string{"10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16"}, cfg.Proxies, "wherever the engine puts its network")
 	require.NoError(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS}.Check())
 	require.Equal(t, "relay:25", cfg.Mail.SMTP)
 	require.Error(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS, User: "coldseam"}.Check(), "no password in the clear")
