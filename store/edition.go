@@ -3,11 +3,13 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/riverqueue/river"
 
 	"example.org/coldseam"
@@ -250,17 +252,24 @@ func (db *DB) Enqueue(ctx context.Context, jobs ...river.JobArgs) error {
 		return nil
 	}
 	_, err := db.queue.InsertMany(ctx, many)
-	if err != nil {
-		err = fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
-	}
-	if ctx.Err() == nil {
+	if err == nil || refused(err) {
 		db.enqueued.Store(&err)
 	}
-	return err
+	if err != nil {
+		return fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
+	}
+	return nil
 }
 
-// EnqueueFailure is what the newest Enqueue of this server came to: while it is
-// not nil, nothing is fetched or forecast.
+// refused reports whether a database that is there said no. One that is away,
+// starting or ending is told by its ping, and is well as soon as that is.
+func refused(err error) bool {
+	var pe *pgconn.PgError
+	return errors.As(err, &pe) && pe.Code[:2] != "08" && pe.Code[:2] != "57"
+}
+
+// EnqueueFailure is why the database refused the newest Enqueue of this server:
+// while it is not nil, nothing is fetched or forecast.
 func (db *DB) EnqueueFailure() error {
 	if err := db.enqueued.Load(); err != nil {
 		return *err
