@@ -130,9 +130,10 @@ type Confirmation struct {
 	Who, Why string
 }
 
-// Covers reports whether c speaks of the reading of p at t.
-func (c Confirmation) Covers(p Parameter, t time.Time) bool {
-	return c.Param == p && !t.Before(c.From) && !t.After(c.To)
+// Covers reports whether c speaks of a reading of p: one that was there as it
+// is when c was said. A value that came or changed later nobody has looked at.
+func (c Confirmation) Covers(p Parameter, o Observation) bool {
+	return c.Param == p && !o.At.Before(c.From) && !o.At.After(c.To) && !o.KnownAt.After(c.At)
 }
 
 // Observation is one value of a series with the time it is valid for and the

@@ -19,7 +19,7 @@ func (w *work) inputs() verdict.Inputs {
 	in := verdict.Inputs{
 		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
 		Gauge: verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly,
-			History: w.history, Witness: w.witness()},
+			History: w.history, Witness: w.witness(), Confirmed: f.Confirmed},
 		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps, Rules: f.AlertRules},
 		Weather: f.WeatherSteps(), Climate: w.climate, Season: w.season, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
 		Candidates: w.cands, OddsNote: w.oddsNote, Begun: w.begun, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,

@@ -51,6 +51,9 @@ type Features struct {
 	Rain       []coldseam.Observation // amounts measured near the reach in the last day
 	Near       []trust.Near           // gauges upstream and nearby
 
+	// Confirmed are the admin's words on readings of the last 60 days.
+	Confirmed []coldseam.Confirmation
+
 	Weather   []coldseam.Forecast // newest issue of each parameter
 	AirErrors []daily.AirError
 	// Agency are discharge forecasts or release schedules of the gauge's agency,
@@ -103,6 +106,13 @@ func (f *Features) tempSite() coldseam.SiteID {
 		return f.TempSite
 	}
 	return f.Site.ID
+}
+
+// confirm lets readings that the admin stands for count as unflagged.
+func (f *Features) confirm() {
+	f.Discharge = trust.Confirm(f.Discharge, coldseam.Discharge, f.Confirmed)
+	f.Stage = trust.Confirm(f.Stage, coldseam.Stage, f.Confirmed)
+	f.Water = trust.Confirm(f.Water, coldseam.WaterTemp, f.Confirmed)
 }
 
 // lead is the index into member paths that stands for d: 0 is the first day

@@ -110,7 +110,8 @@ func (w *work) fill() {
 	if !f.SeasonOK {
 		f.Season = verdict.DefaultSeason()
 	}
-	f.possible()
+	f.confirm()
+	f.possible() // what no river has stays out, whoever confirms it
 	f.Days.Lat = f.Reach.Lat
 	w.ice, w.out.Ice = f.Ice() // before members' readings stand in for a thermometer
 	w.readings()

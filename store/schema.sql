@@ -252,6 +252,45 @@ COMMENT ON COLUMN coldseam.club_setting.one IS 'There is one row.';
 
 COMMENT ON COLUMN coldseam.club_setting.send_at IS 'Local clock time of the morning mail.';
 
+CREATE TABLE coldseam.confirmation (
+    confirmation_id bigint NOT NULL,
+    site_id text NOT NULL,
+    param text NOT NULL,
+    from_at timestamp with time zone NOT NULL,
+    until_at timestamp with time zone NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    who text NOT NULL,
+    why text NOT NULL,
+    CONSTRAINT confirmation_span CHECK (((from_at <= until_at) AND (until_at <= known_at)))
+);
+
+COMMENT ON TABLE coldseam.confirmation IS 'Readings that the admin has looked at and stands for.';
+
+COMMENT ON COLUMN coldseam.confirmation.confirmation_id IS 'Key of the word.';
+
+COMMENT ON COLUMN coldseam.confirmation.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN coldseam.confirmation.param IS 'The quantity.';
+
+COMMENT ON COLUMN coldseam.confirmation.from_at IS 'First reading that it speaks of.';
+
+COMMENT ON COLUMN coldseam.confirmation.until_at IS 'Last reading that it speaks of; none that was still to come.';
+
+COMMENT ON COLUMN coldseam.confirmation.known_at IS 'When it was entered; readings that came or changed later are not covered.';
+
+COMMENT ON COLUMN coldseam.confirmation.who IS 'A role, never an address.';
+
+COMMENT ON COLUMN coldseam.confirmation.why IS 'The reason given.';
+
+ALTER TABLE coldseam.confirmation ALTER COLUMN confirmation_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.confirmation_confirmation_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
 CREATE TABLE coldseam.crossing (
     site_id text NOT NULL,
     issued_at timestamp with time zone NOT NULL,
@@ -3154,6 +3193,12 @@ ALTER TABLE ONLY coldseam.climatology
 ALTER TABLE ONLY coldseam.club_setting
     ADD CONSTRAINT club_setting_pkey PRIMARY KEY (one);
 
+ALTER TABLE ONLY coldseam.confirmation
+    ADD CONSTRAINT confirmation_key UNIQUE (site_id, param, from_at, until_at, known_at);
+
+ALTER TABLE ONLY coldseam.confirmation
+    ADD CONSTRAINT confirmation_pkey PRIMARY KEY (confirmation_id);
+
 ALTER TABLE ONLY coldseam.crossing
     ADD CONSTRAINT crossing_pkey PRIMARY KEY (site_id, issued_at, edge_c, up);
 
@@ -3308,6 +3353,9 @@ CREATE INDEX trip_day_idx ON coldseam.trip USING btree (day);
 
 ALTER TABLE ONLY coldseam.bounce
     ADD CONSTRAINT bounce_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE CASCADE;
+
+ALTER TABLE ONLY coldseam.confirmation
+    ADD CONSTRAINT confirmation_site_fkey FOREIGN KEY (site_id) REFERENCES coldseam.site(site_id);
 
 ALTER TABLE ONLY coldseam.ice_state
     ADD CONSTRAINT ice_state_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);

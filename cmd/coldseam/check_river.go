@@ -39,6 +39,7 @@ func (k *checker) reaches(ctx context.Context) {
 		k.forecast(ctx, r)
 		k.limitsOf(ctx, r)
 		k.ice(ctx, r)
+		k.trusted(ctx, r)
 		k.rules(r)
 		k.spots(ctx, r)
 		k.measure(ctx, r)

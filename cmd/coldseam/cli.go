@@ -27,6 +27,7 @@ type cli struct {
 	Serve      serveCmd      `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
 	Site       siteCmd       `cmd:"" help:"Set up a river from a feed; list gauges and reaches."`
 	Reach      reachCmd      `cmd:"" help:"What only a person can say of a reach: flow limits, ice."`
+	Reading    readingCmd    `cmd:"" help:"Stand for readings that are not trusted, with a reason."`
 	Check      checkCmd      `cmd:"" help:"Look at everything a morning rests on: found, wanted, how to mend it."`
 	Fetch      fetchCmd      `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this program's schema, after a backup."`

@@ -126,6 +126,9 @@ func (g *gather) instants() {
 		if g.keep(err) {
 			*w.dst = s.Obs
 		}
+		if w.param != coldseam.Turbidity {
+			g.confirmed(w.site, w.param)
+		}
 	}
 }
 

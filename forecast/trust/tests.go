@@ -20,7 +20,7 @@ func newQuantity(in Input, p coldseam.Parameter, obs []coldseam.Observation) *Qu
 
 	q.why, q.sure = make([]string, len(obs)), make([]bool, len(obs))
 	for i, o := range q.rows {
-		q.sure[i] = slices.ContainsFunc(in.Confirmed, func(c coldseam.Confirmation) bool { return c.Covers(p, o.At) })
+		q.sure[i] = slices.ContainsFunc(in.Confirmed, func(c coldseam.Confirmation) bool { return c.Covers(p, o) })
 		if o.Flag&doubtful != 0 {
 			q.why[i] = Flagged
 		}
@@ -38,7 +38,7 @@ func Confirm(obs []coldseam.Observation, p coldseam.Parameter, cs []coldseam.Con
 	out := slices.Clone(obs)
 	for i, o := range out {
 		for _, c := range cs {
-			if c.Covers(p, o.At) && o.Flag&coldseam.Missing == 0 {
+			if c.Covers(p, o) && o.Flag&coldseam.Missing == 0 {
 				out[i].Flag &^= doubtful
 			}
 		}

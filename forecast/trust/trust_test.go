@@ -201,10 +201,13 @@ func TestConfirmedReadingsCountAsUnflagged(t *testing.T) {
 	in.Stage = nil
 	in.History = HistoryOf(in.Flow, nil, in.Water, now)
 	require.Equal(t, FallTooSteep, Judge(in).Flow.Doubt.Code)
-	in.Confirmed = []coldseam.Confirmation{{Param: coldseam.Discharge, From: now.Add(-30 * step), To: now}}
+	in.Confirmed = []coldseam.Confirmation{{Param: coldseam.Discharge, From: now.Add(-30 * step), To: now, At: now.Add(step)}}
 	s := Judge(in)
 	require.Zero(t, s.Flow.Doubt)
 	require.Equal(t, coldseam.Provisional|coldseam.QCRate, in.Flow[len(in.Flow)-1].Flag, "the stored flag stays")
+
+	in.Confirmed[0].At = now.Add(-step)
+	require.Equal(t, Flagged, Judge(in).Flow.Doubt.Code, "what came after the word is not covered")
 }
 
 func TestLift(t *testing.T) {

@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// readingCmd is what a person says of readings.
+type readingCmd struct {
+	Confirm readingConfirmCmd `cmd:"" help:"Confirm readings that are flagged or not trusted: they count as unflagged. Kept with who and why."`
+}
+
+type readingConfirmCmd struct {
+	Where     string `arg:"" name:"site_or_reach" help:"The gauge, or a reach for its gauge."`
+	Parameter string `required:"" enum:"discharge,stage,water_temp" help:"discharge, stage or water_temp."`
+	From      string `required:"" help:"First reading, YYYY-MM-DDTHH:MM in the gauge's time, or with an offset." placeholder:"TIME"`
+	To        string `required:"" help:"Last reading, not later than now." placeholder:"TIME"`
+	Why       string `required:"" help:"What was seen, by whom and when." placeholder:"TEXT"`
+	Who       string `default:"club admin" help:"The role of the person, never an address."`
+}
+
+// Run keeps the word.
+func (c *readingConfirmCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	return withApp(ctx, s, g, func(a *app) error {
+		if err := a.syncRivers(ctx); err != nil {
+			return err
+		}
+		return c.say(ctx, s.out, a)
+	})
+}
+
+// say keeps the word, asks for new briefs and tells how many readings it covers.
+func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error {
+	param := coldseam.Parameter(c.Parameter)
+	site, reaches, err := a.gaugeOf(ctx, c.Where, param)
+	if err != nil {
+		return err
+	}
+	from, err1 := timeIn(c.From, zoneOf(site.Zone))
+	to, err2 := timeIn(c.To, zoneOf(site.Zone))
+	now := a.now()
+	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
+	switch err := errors.Join(err1, err2); {
+	case err != nil:
+		return exitCode{2, "--from and --to: " + err.Error()}
+	case to.Before(from):
+		return exitCode{2, "--to lies before --from; want the first and the last reading that you looked at"}
+	case to.After(now):
+		return exitCode{2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04"))}
+	case why == "" || who == "" || strings.Contains(who, "@"):
+		return exitCode{2, "--why is what was seen, --who a role and no address; both are wanted"}
+	}
+
+	s, err := a.db.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	if len(s.Obs) == 0 {
+		return exitCode{1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To)}
+	}
+	word := coldseam.Confirmation{Site: site.ID, Param: param, From: from.UTC(), To: to.UTC(), At: now, Who: who, Why: plainText(why)}
+	if err := a.db.ConfirmReadings(ctx, word); err != nil {
+		return err
+	}
+	var keys []briefKey
+	for _, r := range reaches {
+		keys = append(keys, briefKey{r.ID, coldseam.DateOf(now.In(zoneOf(r.Zone)))})
+	}
+	if err := a.enqueueBriefs(ctx, keys, now); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "%d readings of %s at %s confirmed; their flags stay, and those that come or change later are judged anew\n", len(s.Obs), param, site.ID)
+	return nil
+}
+
+// gaugeOf is the gauge that a site or a reach names, and the reaches that read
+// the quantity there.
+func (a *app) gaugeOf(ctx context.Context, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
+	reaches, err := a.db.Reaches(ctx)
+	if err != nil {
+		return coldseam.Site{}, nil, err
+	}
+	reads := func(r coldseam.Reach) coldseam.SiteID {
+		if p == coldseam.WaterTemp && r.TempSite != "" {
+			return r.TempSite
+		}
+		return r.Site
+	}
+	id := coldseam.SiteID(where)
+	for _, r := range reaches {
+		if string(r.ID) == where {
+			id = reads(r)
+		}
+	}
+	site, err := a.db.Site(ctx, id)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		_, err = a.db.Reach(ctx, coldseam.ReachID(where))
+		return site, nil, a.noReach(ctx, err)
+	}
+	return site, slices.DeleteFunc(reaches, func(r coldseam.Reach) bool { return reads(r) != id }), err
+}
+
+// timeIn reads a time with an offset, or one of the clock on the wall at loc.
+func timeIn(s string, loc *time.Location) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339, s); err == nil {
+		return t.In(loc), nil
+	}
+	t, err := time.ParseInLocation("2006-01-02T15:04", strings.Replace(s, " ", "T", 1), loc)
+	if err != nil {
+		return t, fmt.Errorf("%q: want YYYY-MM-DDTHH:MM, with an offset or in the gauge's time", s)
+	}
+	return t, nil
+}
+
+// confirmed reads the admin's words on one quantity of a gauge.
+func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) {
+	all, err := g.db.Confirmations(g.ctx, site, g.f.Now.Add(-historyBack), g.f.Now)
+	g.keep(err)
+	for _, c := range all {
+		if c.Param == p {
+			g.f.Confirmed = append(g.f.Confirmed, c)
+		}
+	}
+}
+
+// trusted names readings of the newest brief that carry no word, and the command
+// by which a person can stand for them.
+func (k *checker) trusted(ctx context.Context, r coldseam.Reach) {
+	zone := zoneOf(r.Zone)
+	b, err := k.app.db.Brief(ctx, r.ID, coldseam.DateOf(k.now().In(zone)))
+	if err != nil {
+		return // the line of the brief says it
+	}
+	for _, in := range b.Inputs {
+		if in.Doubt.Code == "" {
+			continue
+		}
+		from, to := in.Doubt.At.In(zone).Format("2006-01-02T15:04"), b.Issued.In(zone).Format("2006-01-02T15:04")
+		k.add(string(r.ID)+" "+in.Key, levelWarn, notify.Plain(notify.WordsFor("us", r.Zone).Doubt(in)), "readings that carry a word",
+			fmt.Sprintf("if they are right: coldseam reading confirm %s --parameter %s --from %s --to %s --why TEXT", r.ID, in.Key, from, to))
+	}
+}

@@ -1,0 +1,68 @@
+package main
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// Readings with equipment trouble are NO CALL until the admin stands for them;
+// check names the command, and what comes later is judged anew.
+func TestAdminConfirmsReadings(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
+	brief := func() coldseam.Brief {
+		v.clock.forward(v.now().Add(time.Second))
+		b, err := v.makeBrief(ctx, r, saturday)
+		require.NoError(t, err)
+		return b
+	}
+	require.NotContains(t, codes(brief().Reasons), "discharge_untrusted")
+
+	v.rewrite(t, r.Site, coldseam.Discharge, 9, spoil)
+	b := brief()
+	require.Equal(t, coldseam.NoCall, b.Verdict)
+	require.Contains(t, codes(b.Reasons), "discharge_untrusted")
+	k := &checker{cfg: v.cfg, app: v.app, now: v.now}
+	k.trusted(ctx, r)
+	require.Len(t, k.lines, 1)
+	require.Contains(t, k.lines[0].Fix, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
+
+	say := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.app) }
+	zone := zoneOf(r.Zone)
+	at := func(back time.Duration) string { return v.now().Add(-back).In(zone).Format("2006-01-02T15:04") }
+	word := readingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}
+	for want, change := range map[string]func(*readingConfirmCmd){
+		"readings to come": func(c *readingConfirmCmd) { c.To = at(-time.Hour) },
+		"lies before":      func(c *readingConfirmCmd) { c.To = at(11 * time.Hour) },
+		"YYYY-MM-DDTHH:MM": func(c *readingConfirmCmd) { c.From = "yesterday" },
+		"a role":           func(c *readingConfirmCmd) { c.Who = "me@club.example" },
+		"no readings":      func(c *readingConfirmCmd) { c.From, c.To = "1999-01-01T00:00", "1999-01-02T00:00" },
+		"tamsen-bend":      func(c *readingConfirmCmd) { c.Where = "nowhere" },
+	} {
+		c := word
+		change(&c)
+		require.ErrorContains(t, say(c), want)
+	}
+	require.Equal(t, coldseam.NoCall, brief().Verdict, "a refused word changes nothing")
+
+	require.NoError(t, say(word))
+	b = brief()
+	require.NotContains(t, codes(b.Reasons), "discharge_untrusted")
+	require.True(t, b.Verdict.ShowsOdds(), strings.Join(codes(b.Reasons), " "))
+	kept, err := v.db.Confirmations(ctx, r.Site, v.now().Add(-day), v.now())
+	require.NoError(t, err)
+	require.Len(t, kept, 1)
+	require.Equal(t, word.Why, kept[0].Why)
+
+	v.rewrite(t, r.Site, coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value *= 1.001 })
+	require.Equal(t, coldseam.NoCall, brief().Verdict, "the agency has revised the values since")
+}
