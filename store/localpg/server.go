@@ -230,13 +230,18 @@ func endAllOn(dir string) {
 		at, err := os.Readlink(l)
 		if (err == nil && (at == dir || at == dir+" (deleted)")) || isPostmaster(pid, dir) {
 			_ = syscall.Kill(pid, syscall.SIGKILL) // it may be gone
-			// Where nobody collects the dead, as in many containers, they keep their
-			// number and have no directory.
-			for end := time.Now().Add(startLimit); err == nil && time.Now().Before(end); _, err = os.Readlink(l) {
+			for end := time.Now().Add(startLimit); !ended(pid) && time.Now().Before(end); {
 				time.Sleep(10 * time.Millisecond)
 			}
 		}
 	}
+}
+
+// ended: the process is gone, or dead and not collected, as it stays for ever in a
+// container whose first process collects nobody.
+func ended(pid int) bool {
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid)) // number (name) state ...
+	return err != nil || strings.Contains(string(stat), ") Z ")
 }
 
 // filePid is the process in postmaster.pid, 0 = none.

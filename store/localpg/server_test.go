@@ -263,8 +263,8 @@ func TestServerEndsWithItsProcess(t *testing.T) {
 	require.NoError(t, err, line)
 	require.NoError(t, cmd.Process.Kill())
 	require.Eventually(t, func() bool {
-		_, err := os.Readlink(filepath.Join("/proc", strconv.Itoa(pid), "cwd")) // a dead process nobody collected has none
-		return err != nil
+		stat, err := os.ReadFile(filepath.Join("/proc", strconv.Itoa(pid), "stat"))
+		return err != nil || strings.Contains(string(stat), ") Z ") // dead, and nobody collects it
 	}, 10*time.Second, 10*time.Millisecond, "the server outlived its process")
 	s := start(t, localpg.Options{Dir: dir})
 	require.NoError(t, s.Ready())
