@@ -252,13 +252,14 @@ func (db *DB) Enqueue(ctx context.Context, jobs ...river.JobArgs) error {
 		return nil
 	}
 	_, err := db.queue.InsertMany(ctx, many)
-	if err == nil || refused(err) {
+	said := err == nil || refused(err)
+	if err != nil {
+		err = fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
+	}
+	if said {
 		db.enqueued.Store(&err)
 	}
-	if err != nil {
-		return fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
-	}
-	return nil
+	return err
 }
 
 // refused reports whether a database that is there said no. One that is away,

@@ -288,14 +288,17 @@ const manyNotes = 0.01
 // that never let them in by name they have no business at all.
 func (db *DB) EndLongReads(ctx context.Context, limit time.Duration) (int, error) {
 	var n int
+	// The queue is measured once, before the first session ends: its end may empty
+	// the queue before the row of the next one is looked at.
 	err := db.pool.QueryRow(ctx, `
+		WITH queue AS MATERIALIZED (SELECT pg_notification_queue_usage() AS used)
 		SELECT count(*) FILTER (WHERE pg_terminate_backend(pid))
-		FROM pg_stat_activity a LEFT JOIN pg_database d ON d.oid = a.datid
+		FROM queue, pg_stat_activity a LEFT JOIN pg_database d ON d.oid = a.datid
 		WHERE usename = $1 AND pg_has_role(current_user, usesysid, 'USAGE')
 		  AND (state <> 'idle' AND query_start < clock_timestamp() - $2::interval
 		    OR xact_start < clock_timestamp() - 10 * $2::interval
 		    OR NOT EXISTS (SELECT FROM aclexplode(d.datacl) x WHERE x.grantee = a.usesysid AND x.privilege_type = 'CONNECT')
-		    OR pg_notification_queue_usage() > $3)`,
+		    OR queue.used > $3)`,
 		Reader, limit, manyNotes).Scan(&n)
 	if err != nil {
 		return 0, fmt.Errorf("end long reads: %w", classify(err))
