@@ -108,11 +108,32 @@ func (f *Features) tempSite() coldseam.SiteID {
 	return f.Site.ID
 }
 
-// confirm lets readings that the admin stands for count as unflagged.
+// confirm lets readings that the admin stands for count as unflagged, and days
+// of water temperature that are doubted for their sake alone. Once or twice is
+// the same.
 func (f *Features) confirm() {
+	if len(f.Confirmed) == 0 {
+		return
+	}
 	f.Discharge = trust.Confirm(f.Discharge, coldseam.Discharge, f.Confirmed)
 	f.Stage = trust.Confirm(f.Stage, coldseam.Stage, f.Confirmed)
-	f.Water = trust.Confirm(f.Water, coldseam.WaterTemp, f.Confirmed)
+
+	was := f.Water
+	f.Water = trust.Confirm(was, coldseam.WaterTemp, f.Confirmed)
+	said, doubted := map[coldseam.Date]bool{}, map[coldseam.Date]bool{}
+	for i, o := range f.Water {
+		for _, t := range []time.Time{o.At, o.At.Add(-1)} { // midnight ends one day and begins the next
+			day := coldseam.DateOf(t.In(f.Loc))
+			said[day] = said[day] || o.Flag != was[i].Flag
+			doubted[day] = doubted[day] || o.Flag.Usable() && !trust.Unflagged(o.Flag)
+		}
+	}
+	f.Days.WaterDoubt = slices.Clone(f.Days.WaterDoubt)
+	for i := range f.Days.WaterDoubt {
+		if day := f.Days.Day(i); said[day] && !doubted[day] {
+			f.Days.WaterDoubt[i] = false
+		}
+	}
 }
 
 // lead is the index into member paths that stands for d: 0 is the first day
@@ -341,6 +362,7 @@ func (f *Features) rainDaily(horizon int) []float64 {
 // Ice runs the ice latch over the winter: the state now, and that of each day,
 // the one under way last.
 func (f *Features) Ice() (ice.Status, []ice.Record) {
+	f.confirm()
 	m := ice.Moment{Now: f.Now, Loc: f.Loc, ColdC: coldseam.C(f.Table.IceWaterF), Days: f.Days, Flow: f.Discharge, Stage: f.Stage,
 		Water: f.Water, Words: f.IceWords}
 	m.Days.Lat = f.Reach.Lat

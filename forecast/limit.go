@@ -8,6 +8,7 @@ import (
 // FlowCandidates are the proposals for the flow limit of a reach by what was
 // known that morning, smallest first.
 func FlowCandidates(f *Features) []coldseam.FlowCandidate {
+	f.confirm()
 	days := f.Days
 	days.Lat = f.Reach.Lat
 	return flowlimit.Propose(flowlimit.Input{

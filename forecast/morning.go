@@ -111,7 +111,7 @@ func (w *work) fill() {
 		f.Season = verdict.DefaultSeason()
 	}
 	f.confirm()
-	f.possible() // what no river has stays out, whoever confirms it
+	f.possible()
 	f.Days.Lat = f.Reach.Lat
 	w.ice, w.out.Ice = f.Ice() // before members' readings stand in for a thermometer
 	w.readings()

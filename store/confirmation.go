@@ -31,13 +31,13 @@ func (db *DB) ConfirmReadings(ctx context.Context, c coldseam.Confirmation) erro
 	return nil
 }
 
-// Confirmations lists the words on readings of a site from since on that were
-// known at asOf, in order of entry.
+// Confirmations lists the words on readings of a site, "" for all, from since on
+// that were known at asOf, in order of entry.
 func (db *DB) Confirmations(ctx context.Context, site coldseam.SiteID, since, asOf time.Time) ([]coldseam.Confirmation, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT site_id, param, from_at, until_at, known_at, who, why
 		FROM coldseam.confirmation
-		WHERE site_id = $1 AND until_at >= $2 AND known_at <= $3
+		WHERE ($1 = '' OR site_id = $1) AND until_at >= $2 AND known_at <= $3
 		ORDER BY known_at, confirmation_id`, site, micro(since), micro(asOf))
 	if err != nil {
 		return nil, fmt.Errorf("confirmations at %s: %w", site, classify(err))

@@ -31,6 +31,10 @@ func TestConfirmationIsReadAsItWasKnown(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, c.want, got)
 	}
+	all, err := db.Confirmations(ctx, "", time.Time{}, word.At)
+	require.NoError(t, err)
+	require.Equal(t, []coldseam.Confirmation{word}, all, "of all gauges")
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM season.confirmation WHERE site_id = '`+string(r.Site)+`' AND why = 'read the staff'`))
 }
 
 func TestConfirmationIsRefused(t *testing.T) {

@@ -2401,6 +2401,29 @@ COMMENT ON COLUMN season.catch_by_weight.trips IS 'Trips, those without fish inc
 
 COMMENT ON COLUMN season.catch_by_weight.fish_per_line_hour IS 'Fish per line hour.';
 
+CREATE VIEW season.confirmation AS
+ SELECT confirmation.site_id,
+    confirmation.param,
+    confirmation.from_at,
+    confirmation.until_at,
+    confirmation.known_at,
+    confirmation.why
+   FROM coldseam.confirmation;
+
+COMMENT ON VIEW season.confirmation IS 'Readings that the admin stands for whatever their flags say, without names.';
+
+COMMENT ON COLUMN season.confirmation.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN season.confirmation.param IS 'Parameter.';
+
+COMMENT ON COLUMN season.confirmation.from_at IS 'First reading that the word speaks of.';
+
+COMMENT ON COLUMN season.confirmation.until_at IS 'Last reading that it speaks of.';
+
+COMMENT ON COLUMN season.confirmation.known_at IS 'When it was entered; readings that came or changed later are not covered.';
+
+COMMENT ON COLUMN season.confirmation.why IS 'The reason given.';
+
 CREATE VIEW season.crossing AS
  SELECT r.reach_id,
     c.site_id,

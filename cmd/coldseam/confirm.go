@@ -60,6 +60,9 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 	}
 
 	s, err := a.db.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
+	if errors.Is(err, coldseam.ErrNotFound) { // a gauge that reports once a day
+		s, err = a.db.History(ctx, site.ID, param, coldseam.Mean, from, to, now)
+	}
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
@@ -121,14 +124,10 @@ func timeIn(s string, loc *time.Location) (time.Time, error) {
 }
 
 // confirmed reads the admin's words on one quantity of a gauge.
-func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) {
+func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) []coldseam.Confirmation {
 	all, err := g.db.Confirmations(g.ctx, site, g.f.Now.Add(-historyBack), g.f.Now)
 	g.keep(err)
-	for _, c := range all {
-		if c.Param == p {
-			g.f.Confirmed = append(g.f.Confirmed, c)
-		}
-	}
+	return slices.DeleteFunc(all, func(c coldseam.Confirmation) bool { return c.Param != p })
 }
 
 // trusted names readings of the newest brief that carry no word, and the command

@@ -127,7 +127,7 @@ func (g *gather) instants() {
 			*w.dst = s.Obs
 		}
 		if w.param != coldseam.Turbidity {
-			g.confirmed(w.site, w.param)
+			g.f.Confirmed = append(g.f.Confirmed, g.confirmed(w.site, w.param)...)
 		}
 	}
 }

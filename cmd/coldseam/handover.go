@@ -50,7 +50,7 @@ func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *app) error {
 		make func() ([]byte, error)
 	}{
 		{"README.md", p.readme}, {"coldseam.toml", p.config}, {"rivers.json", p.rivers}, {"spots.csv", p.spots}, {"limits.csv", p.limits},
-		{"limits-history.csv", p.history}, {"rules.csv", p.rules}, {"feeds.csv", p.feeds}, {"keys.csv", p.keys}, {"restore-drill.md", p.drill},
+		{"limits-history.csv", p.history}, {"rules.csv", p.rules}, {"confirmations.csv", p.confirmations}, {"feeds.csv", p.feeds}, {"keys.csv", p.keys}, {"restore-drill.md", p.drill},
 		{"data-dictionary.md", p.dictionary},
 	}
 	var raw bytes.Buffer
@@ -137,7 +137,7 @@ To stop all mail at once: ` + "`coldseam brief --hold --reason \"...\"`" + `. To
 ## What is in here
 
 coldseam.toml with REMOVED where a secret stood or might have; rivers.json: every reach with its spots and all its past states, who changed it and why; spots.csv; limits.csv and
-limits-history.csv; rules.csv; feeds.csv; keys.csv: names, never contents; data-dictionary.md: what the SQL views of schema season mean.
+limits-history.csv; rules.csv; confirmations.csv: readings an admin stood for, who and why; feeds.csv; keys.csv: names, never contents; data-dictionary.md: what the SQL views of schema season mean.
 The backup holds the data, the keys and the members. It is not in here.
 `)
 	return []byte(b.String()), nil
@@ -283,6 +283,18 @@ func (p *packer) history() ([]byte, error) {
 		rows = append(rows, []string{e.At.UTC().Format(time.RFC3339), e.Key, orShipped(e.Old), orShipped(e.New), e.Who, e.Why})
 	}
 	return csvTable([]string{"at", "key", "old", "new", "who", "why"}, rows)
+}
+
+func (p *packer) confirmations() ([]byte, error) {
+	words, err := p.a.db.Confirmations(p.ctx, "", time.Time{}, p.a.now())
+	if err != nil {
+		return nil, err
+	}
+	rows := make([][]string, len(words))
+	for i, c := range words {
+		rows[i] = []string{c.At.UTC().Format(time.RFC3339), string(c.Site), string(c.Param), c.From.UTC().Format(time.RFC3339), c.To.UTC().Format(time.RFC3339), c.Who, c.Why}
+	}
+	return csvTable([]string{"at", "gauge", "parameter", "from", "to", "who", "why"}, rows)
 }
 
 func (p *packer) rules() ([]byte, error) {

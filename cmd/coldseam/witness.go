@@ -52,7 +52,7 @@ func (g *gather) witnesses() {
 			}
 			s, err := g.db.History(g.ctx, site, p, coldseam.Instant, f.Now.Add(-nearBack), f.Now, f.Now, g.opts...)
 			if g.keep(err) && len(s.Obs) > 0 {
-				f.Near = append(f.Near, trust.Near{Param: p, Obs: s.Obs})
+				f.Near = append(f.Near, trust.Near{Param: p, Obs: trust.Confirm(s.Obs, p, g.confirmed(site, p))})
 				break
 			}
 		}

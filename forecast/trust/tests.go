@@ -31,14 +31,17 @@ func newQuantity(in Input, p coldseam.Parameter, obs []coldseam.Observation) *Qu
 	return q
 }
 
+// Unflagged reports whether neither the agency nor quality control doubts a value.
+func Unflagged(f coldseam.Flag) bool { return f&doubtful == 0 }
+
 // Confirm returns obs with the doubtful flags taken off the readings that the
 // admin has confirmed, for this use alone: what is stored keeps them. A row
-// without a value stays one.
+// without a value stays one, and what no river has stays out.
 func Confirm(obs []coldseam.Observation, p coldseam.Parameter, cs []coldseam.Confirmation) []coldseam.Observation {
 	out := slices.Clone(obs)
 	for i, o := range out {
 		for _, c := range cs {
-			if c.Covers(p, o) && o.Flag&coldseam.Missing == 0 {
+			if c.Covers(p, o) && o.Flag&coldseam.Missing == 0 && p.Plausible(o.Value) {
 				out[i].Flag &^= doubtful
 			}
 		}
@@ -239,7 +242,7 @@ func (in *Input) still(flow, stage *Quantity) (since time.Time) {
 	d := both[len(both)-1].At.Sub(since)
 	moved, seen := in.Witness.moving(since, in.Now)
 	switch {
-	case d < stillLeast || d <= in.History.StillUsual:
+	case d < stillLeast || d <= in.History.StillUsual || len(flow.val) > 0 && flow.sure[flow.val[len(flow.val)-1]]:
 		return time.Time{}
 	case !moved && !in.Witness.wet() && (seen || in.Witness.RainMM != nil):
 		return time.Time{}
