@@ -304,9 +304,36 @@ func (a *app) syncRivers(ctx context.Context) error {
 			errs = append(errs, err)
 			continue
 		}
-		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: r.Why}))
+		why, err := a.reasonOf(ctx, reach, r.Why)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: why}))
 	}
 	return errors.Join(errs...)
+}
+
+// reasonOf is the reason of an edit. One that an earlier edit of the reach gave
+// was left standing in the file and says nothing of this one: then the audit
+// says what changed and that no new reason was given.
+func (a *app) reasonOf(ctx context.Context, r coldseam.Reach, why string) (string, error) {
+	edits, err := a.db.ReachEdits(ctx, r.ID)
+	if err != nil {
+		return "", err
+	}
+	given := strings.TrimSpace(why) != ""
+	if len(edits) == 0 {
+		return orElse(strings.TrimSpace(why), "entered"), nil
+	}
+	for _, e := range edits {
+		given = given && e.Why != why
+	}
+	if given {
+		return why, nil
+	}
+	last := edits[len(edits)-1].Reach
+	return "no new reason in the file; changed: " + strings.Join(changed(last, r), ", "), nil
 }
 
 // newLogger writes JSON lines; the terminal form is for people.

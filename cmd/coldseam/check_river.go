@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,29 +22,53 @@ const (
 
 // reaches looks at what only the admin can know of each reach.
 func (k *checker) reaches(ctx context.Context) {
-	reaches, err := k.app.db.Reaches(ctx)
+	stored, err := k.app.db.Reaches(ctx)
 	if err != nil {
 		k.broken("reaches", err)
 		return
 	}
-	if len(reaches) == 0 {
-		found, fix := "none", "coldseam site add finds gauges and adds a river"
-		if n := len(k.cfg.Reaches); n > 0 {
-			found, fix = fmt.Sprintf("%d in the configuration, none in the database yet", n), "coldseam fetch enters them and asks their feeds; so does the service when it starts"
-		}
-		k.add("reaches", levelFail, found, "at least one river", fix)
-		return
+	if len(k.cfg.Reaches) == 0 {
+		k.add("reaches", levelFail, "none in the file", "at least one river", "coldseam site add finds gauges and adds a river")
 	}
-	for _, r := range reaches {
-		k.gauge(ctx, r)
-		k.forecast(ctx, r)
+	for _, x := range k.cfg.Reaches {
+		r, err := x.reach(k.cfg)
+		if err != nil {
+			k.add(x.ID+" reach", levelFail, err.Error(), "a [[reach]] that can be read", "mend the file")
+			continue
+		}
+		if k.entered(r, stored) {
+			k.gauge(ctx, r)
+			k.forecast(ctx, r)
+			k.ice(ctx, r)
+			k.trusted(ctx, r)
+		}
 		k.limitsOf(ctx, r)
-		k.ice(ctx, r)
-		k.trusted(ctx, r)
 		k.rules(r)
 		k.spots(ctx, r)
 		k.measure(ctx, r)
 	}
+	for _, r := range stored {
+		if !slices.ContainsFunc(k.cfg.Reaches, func(x ReachConfig) bool { return x.ID == string(r.ID) }) {
+			k.add(string(r.ID)+" reach", levelWarn, "in the database, not in the file", "the same reaches in both",
+				"write its [[reach]] again: until then it goes on as it was")
+		}
+	}
+}
+
+// entered compares a reach of the file with the one the service works by; it
+// reports whether there is one.
+func (k *checker) entered(r coldseam.Reach, stored []coldseam.Reach) bool {
+	key := string(r.ID) + " reach"
+	i := slices.IndexFunc(stored, func(o coldseam.Reach) bool { return o.ID == r.ID })
+	if i < 0 {
+		k.add(key, levelFail, "in the file, not in the database yet", "the same in both", "coldseam fetch enters it and asks its feeds; so does the service when it starts")
+		return false
+	}
+	if parts := changed(stored[i], r); len(parts) > 0 {
+		k.add(key, levelWarn, "edited since the service read the file: "+strings.Join(parts, ", "), "the same in file and database",
+			"start the service anew: until then it works by the old values; the lines below judge the file")
+	}
+	return true
 }
 
 // limitsOf names what keeps a reach from ever reading GO.
@@ -75,8 +100,11 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	if r.WeatherSite == "" {
 		k.add(key("weather"), levelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")
 	}
-	if s, err := k.app.db.Site(ctx, r.Site); err == nil && s.DailyOnly {
-		k.add(key("gauge"), levelWarn, string(s.ID)+" reports once a day", "a gauge that reports at least hourly", "it can never give GO: find another, or live with it")
+	for _, s := range k.cfg.Sites {
+		if s.ID != string(r.Site) || !s.DailyOnly {
+			continue
+		}
+		k.add(key("gauge"), levelWarn, s.ID+" reports once a day", "a gauge that reports at least hourly", "it can never give GO: find another, or live with it")
 	}
 }
 

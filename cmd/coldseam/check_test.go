@@ -11,6 +11,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -132,13 +133,19 @@ func wantLine(t *testing.T, lines map[string][]line, key, level, text string) {
 	require.Fail(t, "no such line", "want %s %s with %q; there is %v", level, key, text, lines[key])
 }
 
-// editReach stores a changed reach, as a changed configuration would.
-func (b *bench) editReach(t *testing.T, id coldseam.ReachID, change func(*coldseam.Reach)) {
+// editReach changes a reach in the file.
+func (b *bench) editReach(t *testing.T, id string, change func(*ReachConfig)) {
 	t.Helper()
-	r, err := b.db.Reach(t.Context(), id)
-	require.NoError(t, err)
-	change(&r)
-	require.NoError(t, b.db.PutReach(t.Context(), r, store.Edit{Who: "test", Why: "test"}))
+	b.app.cfg.Reaches = slices.Clone(b.app.cfg.Reaches)
+	i := slices.IndexFunc(b.app.cfg.Reaches, func(r ReachConfig) bool { return r.ID == id })
+	r := &b.app.cfg.Reaches[i]
+	r.Rules, r.Spots = slices.Clone(r.Rules), slices.Clone(r.Spots)
+	change(r)
+}
+
+func withFlow(r ReachConfig, cfs float64) ReachConfig {
+	r.MaxFlowCFS = &cfs
+	return r
 }
 
 // Without a fault nearly everything is ok; the demo's dead gauge is named.
@@ -316,55 +323,64 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"brief and its reason", "tamsen-bend brief", levelOK, "NO CALL: gauge silent", func(*testing.T) {}},
 		{"no max flow", "tamsen-bend max_flow", levelFail, "missing", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.MaxFlowM3S = nil })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.MaxFlowCFS = nil })
 		}},
 		{"hazards unsurveyed", "tamsen-bend hazards", levelWarn, "not surveyed", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.HazardsSurveyed = false })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.HazardsSurveyed = false })
 		}},
 		{"no flood stage", "tamsen-bend flood stage", levelWarn, "missing", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.FloodStageM = nil })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.FloodM, r.ActionM = nil, nil })
 		}},
 		{"no warnings", "tamsen-bend warnings", levelFail, "no feed", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.AlertFeed = "" })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Alerts = "" })
 		}},
 		{"no zones", "tamsen-bend warnings", levelWarn, "by gauge code or position alone", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
 		}},
 		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = "" })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Weather = "" })
 		}},
 		{"no forecast yet", "tamsen-bend weather", levelFail, "no forecast for metgrid:nowhere", func(t *testing.T) {
 			s := coldseam.Site{ID: "metgrid:nowhere", Provider: "metgrid", Code: "nowhere", Zone: "UTC"}
 			require.NoError(t, b.db.PutSite(ctx, s))
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.WeatherSite = s.ID })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Weather = string(s.ID) })
 		}},
 		{"rule run out", "tamsen-bend rules", levelFail, "season walleye: last checked 2025-03-01", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{Year: 2025, Month: time.March, Day: 1} })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2025-03-01" })
 		}},
 		{"rule soon to be checked", "tamsen-bend rules", levelWarn, "runs out in", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{Year: 2025, Month: time.May, Day: 1} })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2025-05-01" })
 		}},
 		{"rule never checked", "tamsen-bend rules", levelFail, "never checked", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules[0].CheckedOn = coldseam.Date{} })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "" })
 		}},
 		{"no season rule", "tamsen-bend rules", levelFail, "no season rule", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Rules = nil })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules = nil })
 		}},
 		{"no depth", "tamsen-bend soundings", levelWarn, "main seam: no depth", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots[0].DepthRefM = nil })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].DepthFt = nil })
 		}},
 		{"old sounding", "tamsen-bend soundings", levelWarn, "main seam: sounded 2024-03-01", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots[0].Sounded = coldseam.Date{Year: 2024, Month: time.March, Day: 1} })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].Sounded = "2024-03-01" })
 		}},
 		{"no spots", "tamsen-bend soundings", levelWarn, "no spots", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *coldseam.Reach) { r.Spots = nil })
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots = nil })
 		}},
-		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(t *testing.T) {
-			s, err := b.db.Site(ctx, "northgauge:NG-1001")
-			require.NoError(t, err)
-			s.DailyOnly = true
-			require.NoError(t, b.db.PutSite(ctx, s))
-			t.Cleanup(func() { s.DailyOnly = false; require.NoError(t, b.db.PutSite(context.Background(), s)) })
+		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(*testing.T) {
+			b.app.cfg.Sites = slices.Clone(keep.Sites)
+			b.app.cfg.Sites[0].DailyOnly = true
+		}},
+		{"limit edited in the file", "tamsen-bend max_flow", levelOK, "900 cfs", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { *r = withFlow(*r, 900) })
+		}},
+		{"file not read yet", "tamsen-bend reach", levelWarn, "max_flow_m3s, hazards", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { *r = withFlow(*r, 900); r.Hazards = nil })
+		}},
+		{"reach of the file alone", "tamsen-new reach", levelFail, "not in the database yet", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.ID = "tamsen-new" })
+		}},
+		{"reach of the database alone", "tamsen-bend reach", levelWarn, "not in the file", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.ID = "tamsen-new" })
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) { // one club, one fault at a time: not parallel

@@ -68,8 +68,8 @@ func confirmLimits(t *testing.T, path, id string) {
 
 	status, out, errs := command(t, "site", "edits", "--config", path)
 	require.Zero(t, status, errs)
-	require.Regexp(t, `launch keeper +`+id+`: .*MaxFlowProposed.* +limit for boat: the ramp is dry to there`, out)
-	require.Regexp(t, `club admin +`+id+`: CraftLimits +limit for wade: knee deep at the bar`, out)
+	require.Regexp(t, `launch keeper +`+id+`: .*max_flow_proposed.* +limit for boat: the ramp is dry to there`, out)
+	require.Regexp(t, `club admin +`+id+`: craft_limits +limit for wade: knee deep at the bar`, out)
 }
 
 func TestLimitTables(t *testing.T) {

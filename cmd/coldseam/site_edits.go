@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"regexp"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -120,13 +121,15 @@ func orShipped(s *string) string {
 	return *s
 }
 
-// changed names the parts of a reach that differ.
+var wordEnd = regexp.MustCompile(`([a-z])([A-Z])`)
+
+// changed names the parts of a reach that differ, much as the file does.
 func changed(a, b coldseam.Reach) []string {
 	var out []string
 	x, y := reflect.ValueOf(a), reflect.ValueOf(b)
 	for i := range x.NumField() {
 		if !reflect.DeepEqual(x.Field(i).Interface(), y.Field(i).Interface()) {
-			out = append(out, x.Type().Field(i).Name)
+			out = append(out, strings.ToLower(wordEnd.ReplaceAllString(x.Type().Field(i).Name, "${1}_$2")))
 		}
 	}
 	return out

@@ -181,12 +181,33 @@ func TestSiteEdits(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, (&siteEditsCmd{}).edits(ctx, &out, v.app))
 	require.Regexp(t, `2026-04-18 04:30 +season keeper +gust_mph: as shipped -> 40 +big boats`, out.String())
-	require.Regexp(t, `launch keeper +tamsen-bend: MaxFlowM3S, Hazards +seen on Tuesday`, out.String())
+	require.Regexp(t, `launch keeper +tamsen-bend: max_flow_m3s, hazards +seen on Tuesday`, out.String())
 	require.Equal(t, 1+1+3+1, strings.Count(out.String(), "\n"))
 	out.Reset()
 	require.NoError(t, (&siteEditsCmd{Reach: "brandt-ledge"}).edits(ctx, &out, v.app))
 	require.Contains(t, out.String(), "brandt-ledge: entered")
 	require.ErrorIs(t, (&siteEditsCmd{Reach: "nowhere"}).edits(ctx, &out, v.app), coldseam.ErrNotFound)
+}
+
+// A reason that was left standing in the file is not the reason of a later edit.
+func TestAnOldReasonIsNotRepeated(t *testing.T) {
+	t.Parallel()
+	v := newTown(t, nil)
+	for _, edit := range []struct {
+		flow float64
+		why  string
+	}{{5000, "demo"}, {4000, ""}, {3000, "the ramp was moved"}, {2000, "the ramp was moved"}} {
+		v.cfg.Reaches[0].MaxFlowCFS, v.cfg.Reaches[0].Why = &edit.flow, edit.why
+		require.NoError(t, v.syncRivers(t.Context()))
+	}
+	edits, err := v.db.ReachEdits(t.Context(), "tamsen-bend")
+	require.NoError(t, err)
+	var why []string
+	for _, e := range edits {
+		why = append(why, e.Why)
+	}
+	const none = "no new reason in the file; changed: max_flow_m3s"
+	require.Equal(t, []string{"demo", none, none, "the ramp was moved", none}, why)
 }
 
 // The whole command as an admin types it: twice, the second time refused; the
@@ -220,8 +241,8 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.Contains(t, out, "Then `coldseam fetch`")
 	status, said, _ := command(t, "check", "--config", path, "--offline")
 	require.Equal(t, 2, status)
-	require.Contains(t, said, "1 in the configuration, none in the database yet")
-	require.Contains(t, said, "coldseam fetch enters them")
+	require.Contains(t, said, "in the file, not in the database yet")
+	require.Contains(t, said, "coldseam fetch enters it")
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.True(t, strings.HasPrefix(string(b), text+"\n"), "what was there is there byte by byte")
