@@ -151,6 +151,9 @@ func (k *checker) rules(r coldseam.Reach) {
 		}
 		old := time.Duration(today.Sub(x.CheckedOn)) * day
 		switch {
+		case old < 0:
+			k.add(key, levelFail, fmt.Sprintf("%s: checked on %s, which is to come", name, x.CheckedOn), "a day that is over; never GO until then", fix+": "+x.Link)
+			bad++
 		case old > limit:
 			k.add(key, levelFail, fmt.Sprintf("%s: last checked %s, %s ago", name, x.CheckedOn, age(old)), "within "+age(limit)+"; never GO until then", fix+": "+x.Link)
 			bad++
@@ -189,6 +192,8 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 			found, fix = s.Name+": no depth", "sound it: without a depth there is no weight"
 		case s.Sounded.IsZero():
 			found = s.Name + ": sounded, but no day"
+		case old < 0:
+			found = fmt.Sprintf("%s: sounded %s, which is to come", s.Name, s.Sounded)
 		case s.Bed == "sand" && !flood.IsZero():
 			found = fmt.Sprintf("%s: sand, and the river ran above its 95th percentile on %s, after the sounding", s.Name, flood)
 		case old > soundingOld:

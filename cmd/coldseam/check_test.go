@@ -354,6 +354,12 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"rule never checked", "tamsen-bend rules", levelFail, "never checked", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "" })
 		}},
+		{"rule checked tomorrow", "tamsen-bend rules", levelFail, "checked on 2036-03-01, which is to come", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2036-03-01" })
+		}},
+		{"sounded tomorrow", "tamsen-bend soundings", levelWarn, "sounded 2036-03-01, which is to come", func(t *testing.T) {
+			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].Sounded = "2036-03-01" })
+		}},
 		{"no season rule", "tamsen-bend rules", levelFail, "no season rule", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules = nil })
 		}},

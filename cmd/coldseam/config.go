@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strings"
 
@@ -257,16 +258,12 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 	if err != nil {
 		return Config{}, syntaxFault(name, text, err)
 	}
-	if un := md.Undecoded(); len(un) > 0 {
-		key := un[0]
-		if do, ok := gone[key[len(key)-1]]; ok {
-			return Config{}, fmt.Errorf("%s:%d: %q is no key any more: %s: %w", name, keyLine(text, key), key.String(), do, coldseam.ErrInvalid)
-		}
-		return Config{}, fmt.Errorf("%s:%d: unknown key %q: %w", name, keyLine(text, key), key.String(), coldseam.ErrInvalid)
+	if err := unknownKeys(name, text, md.Undecoded()); err != nil {
+		return Config{}, err
 	}
 	own := len(c.Profiles)
 	c.Profiles = append(c.Profiles, profiles...)
-	c.defaults()
+	c.defaults(md.IsDefined)
 	return c, judgeConfig(name, text, c, own)
 }
 
@@ -313,7 +310,55 @@ func keyLine(text string, key toml.Key) int {
 	return fallback
 }
 
-func (c *Config) defaults() {
+// unknownKeys names every key that no table has, with those that it has.
+func unknownKeys(name, text string, keys []toml.Key) error {
+	var errs []error
+	inside := "" // a table that is unknown itself
+	for _, key := range keys {
+		full := key.String()
+		if inside != "" && strings.HasPrefix(full, inside+".") {
+			continue
+		}
+		inside = full
+		at := fmt.Sprintf("%s:%d", name, keyLine(text, key))
+		if do, ok := gone[key[len(key)-1]]; ok {
+			errs = append(errs, fmt.Errorf("%s: %q is no key any more: %s: %w", at, full, do, coldseam.ErrInvalid))
+			continue
+		}
+		errs = append(errs, fmt.Errorf("%s: unknown key %q; want one of %s: %w", at, full, strings.Join(knownKeys(key), ", "), coldseam.ErrInvalid))
+	}
+	return errors.Join(errs...)
+}
+
+// knownKeys are the keys of the table that a key stands in.
+func knownKeys(key toml.Key) []string {
+	t := reflect.TypeFor[Config]()
+	for _, part := range key[:len(key)-1] {
+		if t.Kind() == reflect.Map { // the part is a name that the file gives
+			t = t.Elem()
+			continue
+		}
+		for i := range t.NumField() {
+			if f := t.Field(i); f.Tag.Get("toml") == part {
+				t = f.Type
+				break
+			}
+		}
+		for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+	}
+	var out []string
+	for i := 0; t.Kind() == reflect.Struct && i < t.NumField(); i++ {
+		if tag := t.Field(i).Tag.Get("toml"); tag != "" && tag != "-" {
+			out = append(out, tag)
+		}
+	}
+	return out
+}
+
+// defaults fills what is not written; a zero that is written stays, to be judged.
+func (c *Config) defaults(written func(...string) bool) {
 	def := func(s *string, v string) {
 		if *s == "" {
 			*s = v
@@ -331,13 +376,13 @@ func (c *Config) defaults() {
 	def(&c.Mail.TLS, "starttls")
 	def(&c.Mail.Unknown, "resend")
 	def(&c.Backup.Dir, filepath.Join(c.StateDir, "backup"))
-	if c.Mail.Workers == 0 {
+	if c.Mail.Workers == 0 && !written("mail", "workers") {
 		c.Mail.Workers = 4
 	}
-	if c.Mail.PerDomain == 0 {
+	if c.Mail.PerDomain == 0 && !written("mail", "per_domain_s") {
 		c.Mail.PerDomain = 1
 	}
-	if c.Odds.Cost == 0 {
+	if c.Odds.Cost == 0 && !written("odds", "cost") {
 		c.Odds.Cost = 0.40
 	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -167,14 +168,37 @@ func judgeConfig(file, text string, c Config, own int) error {
 		one := c
 		one.AlertRules = []AlertRuleConfig{r}
 		_, err := one.alertRules()
-		j.wrap(fmt.Sprintf("alert_rule[%d]", i), err)
+		key := fmt.Sprintf("alert_rule[%d]", i)
+		j.wrap(key, err)
+		j.check(key+".provider", r.Provider, "the name of a [[profile]]", c.hasProfile)
 	}
 	for i, l := range c.Crafts {
-		one := c
-		one.Crafts = []CraftConfig{l}
-		j.wrap(fmt.Sprintf("limit[%d]", i), one.checkCrafts())
+		j.limit(fmt.Sprintf("limit[%d].", i), l, c)
 	}
 	return errors.Join(j.errs...)
+}
+
+func (c Config) hasProfile(name string) bool {
+	return slices.ContainsFunc(c.Profiles, func(p ingest.Profile) bool { return p.Name == name })
+}
+
+// list judges a list: each entry once, none of them empty. Some lists say
+// nothing when they are written and empty.
+func (j *judge) list(key string, list []string, whenEmpty string) {
+	if len(list) == 0 && whenEmpty != "" && j.written(key) {
+		j.bad(key, "an empty list", whenEmpty)
+	}
+	for i, s := range list {
+		switch {
+		case strings.TrimSpace(s) == "":
+			j.bad(key, "a list with an empty text", "a text in each place")
+		case slices.Contains(list[:i], s):
+			j.bad(key, strconv.Quote(s)+" twice", "each once")
+		default:
+			continue
+		}
+		return
+	}
 }
 
 func (j *judge) weight(w WeightConfig) {
@@ -183,6 +207,9 @@ func (j *judge) weight(w WeightConfig) {
 		v, lo, hi float64
 	}{{"tie_new", w.TieNew, .3, .95}, {"tie_done", w.TieDone, .3, .95}, {"pack", w.Pack, .5, .99}, {"floor_oz", w.FloorOz, 1. / 16, 1}, {"max_oz", w.MaxOz, 1. / 8, 1}} {
 		j.span("weight."+x.key, x.v, x.lo, x.hi, "")
+	}
+	if tie := max(w.TieNew, w.TieDone); w.Pack > 0 && w.Pack < tie {
+		j.bad("weight.pack", fmt.Sprintf("%g, which is below the odds of %g to tie on", w.Pack, tie), "at least those odds")
 	}
 	if w.FloorOz > 0 && w.MaxOz > 0 && w.FloorOz > w.MaxOz {
 		j.bad("weight.floor_oz", fmt.Sprintf("%g, which is above max_oz %g", w.FloorOz, w.MaxOz), "no more than that")
@@ -199,6 +226,9 @@ func (j *judge) machine(c Config) {
 	j.check("public_url", c.PublicURL, "an http or https address without query, such as https://river.example.org", isBase)
 	j.check("listen", c.Listen, address, isHostPort)
 	j.check("metrics_listen", c.MetricsAddr, address, isHostPort)
+	if c.MetricsAddr != "" && c.MetricsAddr == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
+		j.bad("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port, or no line: then listen serves /metrics too")
+	}
 	_, err := c.proxies()
 	j.wrap("trusted_proxies", err)
 }
@@ -306,11 +336,17 @@ func (j *judge) site(t string, s SiteConfig, i int, c Config) {
 	if slices.ContainsFunc(c.Sites[:i], func(o SiteConfig) bool { return o.ID == s.ID }) {
 		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
-	if !slices.ContainsFunc(c.Profiles, func(p ingest.Profile) bool { return p.Name == s.Provider }) {
+	for _, o := range c.Sites[:i] {
+		if o.Provider == s.Provider && o.Code == s.Code && o.ID != s.ID {
+			j.bad(t+"code", fmt.Sprintf("%q, which is %s already", s.Code, o.ID), "each station once")
+		}
+	}
+	if !c.hasProfile(s.Provider) {
 		j.bad(t+"profile", strconv.Quote(s.Provider), "the name of a [[profile]]")
 	}
 	j.place(t, s.Zone, s.Lat, s.Lon)
 	j.span(t+"drainage_km2", s.DrainageKM2, 0.01, 1e7, " km2")
+	j.list(t+"parameters", s.Params, "names such as discharge, or no line: then all that the profile has")
 	for _, p := range s.Params {
 		if coldseam.Parameter(p).Unit() == "" {
 			j.bad(t+"parameters", strconv.Quote(p), "names such as discharge, stage, water_temp; the agency's codes stand in [profile.parameters]")
@@ -347,7 +383,11 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 	for region, span := range regionLat {
 		if strings.HasPrefix(zone, region) && (lat < span[0] || lat > span[1]) {
 			j.bad(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon), fmt.Sprintf("%g to %g, as zone %s has; south is negative, lat is the first of the two", span[0], span[1], zone))
+			return
 		}
+	}
+	if half := hemisphere(zone); half*lat < 0 {
+		j.bad(t+"lat", fmt.Sprintf("%g", lat), fmt.Sprintf("a latitude of the other half of the earth, where zone %s lies; south is negative", zone))
 	}
 }
 
@@ -376,6 +416,18 @@ func offMeridian(zone string, lon float64) (mid, off float64) {
 	return mid, off
 }
 
+// hemisphere tells by the season of a zone's summer time where it lies: 1 north,
+// -1 south of the equator, 0 not known.
+func hemisphere(zone string) float64 {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		return 0
+	}
+	_, winter := time.Date(2025, time.January, 15, 0, 0, 0, 0, loc).Zone()
+	_, summer := time.Date(2025, time.July, 15, 0, 0, 0, 0, loc).Zone()
+	return float64(cmp.Compare(summer, winter))
+}
+
 func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
 	for _, x := range []struct{ key, v string }{{"id", r.ID}, {"river", r.River}} {
 		if strings.TrimSpace(x.v) == "" {
@@ -394,14 +446,13 @@ func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
 	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "weather": r.Weather, "flow_forecast": r.FlowForecast} {
 		j.check(t+key, v, "the id of a [[site]]", isSite)
 	}
+	j.list(t+"upstream", r.Upstream, "")
 	for _, u := range r.Upstream {
-		if !isSite(u) {
-			j.bad(t+"upstream", strconv.Quote(u), "ids of [[site]] tables")
+		if !isSite(u) || u == r.Site {
+			j.bad(t+"upstream", strconv.Quote(u), "ids of [[site]] tables other than the reach's own")
 		}
 	}
-	j.check(t+"alerts", r.Alerts, "the name of a [[profile]]", func(s string) bool {
-		return slices.ContainsFunc(c.Profiles, func(p ingest.Profile) bool { return p.Name == s })
-	})
+	j.check(t+"alerts", r.Alerts, "the name of a [[profile]]", c.hasProfile)
 	j.place(t, r.Zone, r.Lat, r.Lon)
 	j.span(t+"gauge_km", r.GaugeKM, -1000, 1000, " km")
 	j.pair(t, "max_flow_m3s", "max_flow_cfs", r.MaxFlowM3S, r.MaxFlowCFS, 0.001, maxRiverM3S, coldseam.CubicMPerCFS)
@@ -414,11 +465,9 @@ func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
 	}
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
 	j.span(t+"target_rate", r.TargetRate, 0, 20, " fish per line hour")
-	for key, list := range map[string][]string{"hazards": r.Hazards, "alert_zones": r.AlertZones} {
-		if slices.ContainsFunc(list, func(s string) bool { return strings.TrimSpace(s) == "" }) {
-			j.bad(t+key, "a list with an empty text", "a text in each place")
-		}
-	}
+	j.list(t+"hazards", r.Hazards, "")
+	j.list(t+"alert_zones", r.AlertZones, "")
+	j.list(t+"species", r.Species, "at least one species")
 	for _, s := range r.Species {
 		j.species(t+"species", s)
 	}
@@ -482,6 +531,7 @@ func (j *judge) rule(t string, x RuleConfig) {
 
 var (
 	tableHead = regexp.MustCompile(`^\s*(\[\[?)\s*([^\[\]]+?)\s*\]`)
+	headFault = regexp.MustCompile(`^toml: line (\d+) \(last key "([^"]*)"\): type mismatch for .*: expected table but found \[\]`)
 	typeFault = regexp.MustCompile(`^toml: line (\d+) \(last key "([^"]*)"\): incompatible types: .*destination has type (\w+)`)
 )
 
@@ -545,6 +595,9 @@ func syntaxFault(name, text string, err error) error {
 		}
 		return fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line, strings.TrimSuffix(msg, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
 	}
+	if m := headFault.FindStringSubmatch(err.Error()); m != nil {
+		return fmt.Errorf("%s:%s: %s is a list of tables [[%s]]; want one table [%s]: %w", name, m[1], m[2], m[2], m[2], coldseam.ErrInvalid)
+	}
 	m := typeFault.FindStringSubmatch(err.Error())
 	if m == nil {
 		return fmt.Errorf("%s: %w: %w", name, err, coldseam.ErrInvalid)
@@ -558,6 +611,9 @@ func syntaxFault(name, text string, err error) error {
 	}
 	if strings.HasSuffix(m[2], "_url") {
 		found = "of another type"
+	}
+	if lines := strings.Split(text, "\n"); n >= 1 && n <= len(lines) && strings.HasPrefix(strings.TrimSpace(lines[n-1]), "[") {
+		return fmt.Errorf("%s:%d: %s is one table [%s]; want [[%s]], one for each: %w", name, n, m[2], m[2], m[2], coldseam.ErrInvalid)
 	}
 	want := map[string]string{"string": "a text in quotes", "integer": "a whole number", "float": "a number", "boolean": "true or false", "slice": "a list in brackets"}[m[3]]
 	if want == "" {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"example.org/coldseam"
@@ -55,8 +56,8 @@ func (r ReachConfig) maxFlow() *float64 {
 	return r.MaxFlowM3S
 }
 
-// checkCrafts refuses a [[limit]] that names no reach or craft, or says nothing.
-func (c Config) checkCrafts() error {
+// limit refuses a [[limit]] that names no reach or craft, or says nothing.
+func (j *judge) limit(t string, l CraftConfig, c Config) {
 	var reaches, crafts []string
 	for _, r := range c.Reaches {
 		reaches = append(reaches, r.ID)
@@ -64,26 +65,24 @@ func (c Config) checkCrafts() error {
 	for _, k := range coldseam.Crafts {
 		crafts = append(crafts, string(k))
 	}
-	for _, l := range c.Crafts {
-		bad := func(found, wanted string) error {
-			return fmt.Errorf("limit: %s; want %s: %w", found, wanted, coldseam.ErrInvalid)
-		}
-		switch q := l.limit().MaxFlowM3S; {
-		case !slices.Contains(reaches, l.Reach):
-			return bad(fmt.Sprintf("reach %q", l.Reach), "one of "+strings.Join(reaches, ", "))
-		case !slices.Contains(crafts, l.Craft):
-			return bad(fmt.Sprintf("craft %q", l.Craft), "one of "+strings.Join(crafts, ", "))
-		case l.MaxFlowCFS != nil && l.MaxFlowM3S != nil:
-			return bad("max_flow is given in both unit systems", "one")
-		case !(q > 0 && q < maxRiverM3S):
-			return bad(fmt.Sprintf("max_flow of %g m3/s", q), fmt.Sprintf("more than 0 and less than %.0f", maxRiverM3S))
-		case strings.TrimSpace(l.Why) == "":
-			return bad("no why", "what the number rests on")
-		case strings.Contains(l.Who, "@"):
-			return bad("who is an address", "a role")
-		}
+	flow := t + "max_flow_cfs"
+	if l.MaxFlowM3S != nil {
+		flow = t + "max_flow_m3s"
 	}
-	return nil
+
+	switch q := l.limit().MaxFlowM3S; {
+	case !slices.Contains(reaches, l.Reach):
+		j.bad(t+"reach", strconv.Quote(l.Reach), "one of "+strings.Join(reaches, ", "))
+	case !slices.Contains(crafts, l.Craft):
+		j.bad(t+"craft", strconv.Quote(l.Craft), "one of "+strings.Join(crafts, ", "))
+	case l.MaxFlowCFS != nil && l.MaxFlowM3S != nil:
+		j.bad(flow, fmt.Sprintf("%g beside max_flow_cfs", *l.MaxFlowM3S), "one of the two unit systems")
+	case !(q > 0 && q < maxRiverM3S):
+		j.bad(flow, fmt.Sprintf("%g m3/s", q), fmt.Sprintf("more than 0 and less than %.0f m3/s", maxRiverM3S))
+	case strings.TrimSpace(l.Why) == "":
+		j.bad(t+"why", "empty", "what the number rests on")
+	}
+	j.check(t+"who", l.Who, "a role, not an address", isRole)
 }
 
 // maxRiverM3S is more than any river carries.

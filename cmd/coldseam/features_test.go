@@ -367,7 +367,7 @@ func TestClubTables(t *testing.T) {
 			require.Contains(t, err.Error(), c.want)
 		})
 	}
-	cfg, err := parseConfig("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
+	cfg, err := parseConfig("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
 	require.NoError(t, err)
 	rules, err := cfg.alertRules()
 	require.NoError(t, err)

@@ -35,7 +35,7 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	cfg, err := loadConfig(g.Config)
 	if errors.Is(err, fs.ErrNotExist) {
 		cfg, err = Config{StateDir: c.StateDir}, nil
-		cfg.defaults()
+		cfg.defaults(func(...string) bool { return false })
 	}
 	if err != nil {
 		return exitCode{2, err.Error()}
