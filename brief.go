@@ -238,6 +238,11 @@ type SizeFlow struct {
 	Beyond bool    // it still holds at M3S, the end of the measured range
 }
 
+// WaveRule is the number of the rule by which a day is called a wave: 2 = more
+// than twice the daily fish of the week before. 1 was a fixed share of the run.
+// Odds by different rules are never scored together.
+const WaveRule = 2
+
 // RunState is the state of the spawning run on the day of the brief.
 type RunState struct {
 	Species    string
@@ -247,6 +252,7 @@ type RunState struct {
 	PWave      float64
 	PWave3d    float64
 	PWaveRaw   float64    // before what the log taught about wave odds
+	WaveRule   int        // by which the three speak of a wave
 	Arrived    [3]float64 // p10, p50, p90, 0-1
 	Spawned    [3]float64
 	Stage      string // not yet, staging, moving, spawning, dropping back, done

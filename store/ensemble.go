@@ -201,9 +201,9 @@ func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.
 		return fmt.Errorf("run of %s: %w: %w", reach, err, coldseam.ErrInvalid)
 	}
 	_, err = db.pool.Exec(ctx, `
-		INSERT INTO coldseam.run_state (reach_id, species, day, issued_at, stage, stage_p, p_wave, arrived_p10, arrived_p50, arrived_p90, spawned_p50, body)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT ON CONSTRAINT run_state_pkey DO NOTHING`,
-		reach, r.Species, day.UTC(), micro(issued), r.Stage, r.StageP, r.PWave, r.Arrived[0], r.Arrived[1], r.Arrived[2], r.Spawned[1], body)
+		INSERT INTO coldseam.run_state (reach_id, species, day, issued_at, stage, stage_p, p_wave, arrived_p10, arrived_p50, arrived_p90, spawned_p50, body, wave_rule)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT ON CONSTRAINT run_state_pkey DO NOTHING`,
+		reach, r.Species, day.UTC(), micro(issued), r.Stage, r.StageP, r.PWave, r.Arrived[0], r.Arrived[1], r.Arrived[2], r.Spawned[1], body, max(r.WaveRule, 1))
 	if err != nil {
 		return fmt.Errorf("run of %s: %w", reach, classify(err))
 	}
@@ -223,14 +223,14 @@ func (db *DB) Run(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (
 
 // WaveOdds are the wave odds of a reach as the first run forecast of each day
 // had them for that day, before any recalibration, of days with a run clock and
-// known at asOf.
+// known at asOf. Odds by another rule than coldseam.WaveRule are left out.
 func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string, asOf time.Time) (map[coldseam.Date]float64, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (day) day, (body ->> 'PWaveRaw')::float8
 		FROM coldseam.run_state
-		WHERE reach_id = $1 AND species = $2 AND issued_at <= $3 AND (body ->> 'Active')::bool AND body ? 'PWaveRaw'
+		WHERE reach_id = $1 AND species = $2 AND issued_at <= $3 AND (body ->> 'Active')::bool AND wave_rule = $4
 		  AND body -> 'Days' -> 0 ->> 'Day' = day::text
-		ORDER BY day, issued_at`, reach, species, micro(asOf))
+		ORDER BY day, issued_at`, reach, species, micro(asOf), coldseam.WaveRule)
 	if err != nil {
 		return nil, fmt.Errorf("wave odds of %s: %w", reach, classify(err))
 	}

@@ -422,7 +422,8 @@ CREATE TABLE coldseam.run_state (
     arrived_p50 double precision NOT NULL,
     arrived_p90 double precision NOT NULL,
     spawned_p50 double precision NOT NULL,
-    body jsonb NOT NULL
+    body jsonb NOT NULL,
+    wave_rule integer DEFAULT 1 NOT NULL
 );
 
 COMMENT ON TABLE coldseam.run_state IS 'State of the spawning run as issued.';
@@ -450,6 +451,8 @@ COMMENT ON COLUMN coldseam.run_state.arrived_p90 IS '90 % quantile of the share 
 COMMENT ON COLUMN coldseam.run_state.spawned_p50 IS 'Median share that has spawned.';
 
 COMMENT ON COLUMN coldseam.run_state.body IS 'The whole state as JSON of coldseam.RunState.';
+
+COMMENT ON COLUMN coldseam.run_state.wave_rule IS 'What p_wave calls a wave: 1 = a fixed share of the run in one day, or not noted; 2 = twice the daily fish of the week before.';
 
 CREATE TABLE coldseam.series (
     series_id integer NOT NULL,
@@ -1243,7 +1246,8 @@ CREATE VIEW coldseam.last_run AS
     run_state.arrived_p50,
     run_state.arrived_p90,
     run_state.spawned_p50,
-    run_state.body
+    run_state.body,
+    run_state.wave_rule
    FROM coldseam.run_state
   ORDER BY run_state.reach_id, run_state.species, run_state.day, run_state.issued_at DESC;
 
@@ -1272,6 +1276,8 @@ COMMENT ON COLUMN coldseam.last_run.arrived_p90 IS '90 % quantile of the share a
 COMMENT ON COLUMN coldseam.last_run.spawned_p50 IS 'Median share that has spawned.';
 
 COMMENT ON COLUMN coldseam.last_run.body IS 'The whole state as JSON of coldseam.RunState.';
+
+COMMENT ON COLUMN coldseam.last_run.wave_rule IS 'What p_wave calls a wave: 1 = a fixed share of the run in one day, or not noted; 2 = twice the daily fish of the week before.';
 
 CREATE TABLE coldseam.latest (
     valid_at timestamp with time zone NOT NULL,
@@ -2968,7 +2974,8 @@ CREATE VIEW season.run_day AS
     last_run.arrived_p10,
     last_run.arrived_p50,
     last_run.arrived_p90,
-    last_run.spawned_p50
+    last_run.spawned_p50,
+    last_run.wave_rule
    FROM coldseam.last_run;
 
 COMMENT ON VIEW season.run_day IS 'State of the run told for each day, last issue.';
@@ -2995,6 +3002,8 @@ COMMENT ON COLUMN season.run_day.arrived_p90 IS '90 % quantile of the share arri
 
 COMMENT ON COLUMN season.run_day.spawned_p50 IS 'Median share that has spawned.';
 
+COMMENT ON COLUMN season.run_day.wave_rule IS 'What p_wave calls a wave: 1 = a fixed share of the run in one day, or not noted; 2 = twice the daily fish of the week before. Never average over both.';
+
 CREATE VIEW season.run_date AS
  SELECT run_day.reach_id,
     run_day.species,
@@ -3002,8 +3011,8 @@ CREATE VIEW season.run_date AS
     min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.05)::double precision)) AS first_fish,
     min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.5)::double precision)) AS half_in,
     min(run_day.day) FILTER (WHERE (run_day.spawned_p50 >= (0.5)::double precision)) AS half_spawned,
-    (array_agg(run_day.day ORDER BY run_day.p_wave DESC, run_day.day))[1] AS best_wave,
-    max(run_day.p_wave) AS best_wave_p,
+    (array_agg(run_day.day ORDER BY run_day.wave_rule DESC, run_day.p_wave DESC, run_day.day))[1] AS best_wave,
+    (array_agg(run_day.p_wave ORDER BY run_day.wave_rule DESC, run_day.p_wave DESC))[1] AS best_wave_p,
     min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.95)::double precision)) AS last_fish
    FROM season.run_day
   GROUP BY run_day.reach_id, run_day.species, run_day.season;
@@ -3022,7 +3031,7 @@ COMMENT ON COLUMN season.run_date.half_in IS 'First day with half arrived.';
 
 COMMENT ON COLUMN season.run_date.half_spawned IS 'First day with half spawned.';
 
-COMMENT ON COLUMN season.run_date.best_wave IS 'Day with the likeliest wave.';
+COMMENT ON COLUMN season.run_date.best_wave IS 'Day with the likeliest wave, by the newest rule of the season.';
 
 COMMENT ON COLUMN season.run_date.best_wave_p IS 'Its probability.';
 

@@ -325,16 +325,19 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 				Species: "walleye", Fish: 2, EnteredAt: d.In(loc).Add(12 * time.Hour), Source: "csv"})
 			require.NoError(t, err)
 		}
-		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
+		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, WaveRule: coldseam.WaveRule, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
 		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
 		s.PWaveRaw = .9 // a later issue is not the word of the morning
 		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(6*time.Hour), s))
 		s.Days[0].Day = d.Add(-1) // nor is one of the day before
 		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
 	}
+	old := coldseam.RunState{Species: "walleye", Active: true, PWave: .1, PWaveRaw: .1, Days: []coldseam.RunDay{{Day: first.Add(-1), PWave: .1}}}
+	require.NoError(t, v.db.SaveRun(ctx, r.ID, first.Add(-1), first.In(loc).Add(-20*time.Hour), old))
 	said, err := v.db.WaveOdds(ctx, r.ID, "walleye", v.now())
 	require.NoError(t, err)
 	require.InDelta(t, .6, said[first], 1e-9)
+	require.NotContains(t, said, first.Add(-1), "odds of another kind of wave are not scored")
 	require.NoError(t, v.recalibrate(ctx))
 	f := v.featuresOf(t, r)
 	require.GreaterOrEqual(t, f.Recal.N, 70)

@@ -314,7 +314,7 @@ func (e *engine) follow(k int, dr []drive) {
 
 func (e *engine) result() Result {
 	n := float64(len(e.par))
-	s := coldseam.RunState{Species: e.sp.Key, Active: true, Calibrated: e.sp.Calibrated, StageProbs: map[string]float64{}}
+	s := coldseam.RunState{Species: e.sp.Key, Active: true, Calibrated: e.sp.Calibrated, WaveRule: coldseam.WaveRule, StageProbs: map[string]float64{}}
 	for l := range e.days {
 		d := &e.days[l]
 		k, p := top(d.stages[:])

@@ -3,6 +3,8 @@ package run
 import (
 	"math"
 	"slices"
+
+	"example.org/coldseam"
 )
 
 // Resolved is one wave forecast that came true or not.
@@ -20,6 +22,7 @@ const minResolved = 50
 type Recalibration struct {
 	A, B float64
 	N    int
+	Rule int // of the waves it was fitted to, see coldseam.WaveRule
 }
 
 // Recalibrate fits a recalibration to resolved days: the maximum of the
@@ -29,7 +32,7 @@ type Recalibration struct {
 // leaves their odds.
 func Recalibrate(days []Resolved) Recalibration {
 	days = slices.DeleteFunc(slices.Clone(days), func(d Resolved) bool { return d.P <= 0 || d.P >= 1 })
-	r := Recalibration{B: 1, N: len(days)}
+	r := Recalibration{B: 1, N: len(days), Rule: coldseam.WaveRule}
 	if len(days) < minResolved {
 		return r
 	}
@@ -58,9 +61,10 @@ func Recalibrate(days []Resolved) Recalibration {
 	return r
 }
 
-// Apply moves one probability; 0 and 1 stay what they are.
+// Apply moves one probability; 0 and 1 stay what they are. What was fitted to
+// waves by another rule moves nothing.
 func (r Recalibration) Apply(p float64) float64 {
-	if r.N < minResolved || p <= 0 || p >= 1 {
+	if r.N < minResolved || r.Rule != coldseam.WaveRule || p <= 0 || p >= 1 {
 		return p
 	}
 	return logistic(r.A + r.B*logit(p))

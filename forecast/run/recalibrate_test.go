@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
 )
 
 func TestRecalibrate(t *testing.T) {
@@ -21,7 +23,7 @@ func TestRecalibrate(t *testing.T) {
 	require.Zero(t, r.Apply(0))
 	require.InDelta(t, 1, r.Apply(1), 0)
 	few := Recalibrate(over[:49])
-	require.Equal(t, Recalibration{B: 1, N: 49}, few)
+	require.Equal(t, Recalibration{B: 1, N: 49, Rule: coldseam.WaveRule}, few)
 	require.InDelta(t, .8, few.Apply(.8), 0)
 	require.InDelta(t, .8, Recalibration{}.Apply(.8), 0)
 	var right []Resolved
@@ -37,10 +39,16 @@ func TestForecastRecalibrated(t *testing.T) {
 	in := morning(t, 84, 20)
 	plain, err := Forecast(in)
 	require.NoError(t, err)
-	in.Recal = Recalibration{A: -1, B: 1, N: 60}
+	in.Recal = Recalibration{A: -1, B: 1, N: 60, Rule: coldseam.WaveRule}
 	moved, err := Forecast(in)
 	require.NoError(t, err)
 	require.InDelta(t, in.Recal.Apply(plain.State.PWave3d), moved.State.PWave3d, 1e-12)
 	require.Less(t, moved.State.Days[1].PWave, plain.State.Days[1].PWave)
 	require.Equal(t, plain.State.Arrived, moved.State.Arrived)
+}
+
+// A lesson from waves by another rule is none.
+func TestAnotherRulesLessonMovesNothing(t *testing.T) {
+	t.Parallel()
+	require.InDelta(t, .2, Recalibration{A: 1, B: 1, N: 90}.Apply(.2), 0)
 }
