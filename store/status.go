@@ -3,9 +3,12 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"example.org/coldseam"
 )
 
 // Status is the state of the database for checks and metrics. It holds
@@ -73,4 +76,53 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 		return fail(err)
 	}
 	return s, nil
+}
+
+// Kinds of a newest value.
+const (
+	KindGauge   = "gauge"
+	KindWeather = "weather"
+	KindFeed    = "feed"
+)
+
+// NewestValue is how far one source has come.
+type NewestValue struct {
+	Kind   string
+	Source string             // site id, or the profile of a feed
+	Param  coldseam.Parameter // "" of a feed
+	At     time.Time
+}
+
+// NewestValues lists, for the reaches that are not retired, the newest value of
+// each quantity their gauges measure and the newest issue of each quantity of
+// their weather, and for each profile the last good answer. Rows without a value
+// count for nothing.
+func (db *DB) NewestValues(ctx context.Context) ([]NewestValue, error) {
+	rows, err := db.pool.Query(ctx, `
+		WITH r AS (SELECT body->>'Site' AS site, body->>'TempSite' AS temp, body->>'WeatherSite' AS weather FROM coldseam.reach WHERE NOT retired)
+		SELECT 'gauge', s.site_id, s.param, max(CASE WHEN l.value IS NOT NULL THEN l.valid_at ELSE
+		         (SELECT o.valid_at FROM coldseam.observation o WHERE o.series_id = l.series_id AND o.value IS NOT NULL ORDER BY o.valid_at DESC LIMIT 1) END) AS at
+		FROM coldseam.series s JOIN coldseam.latest l USING (series_id)
+		WHERE s.stat = 'instant' AND s.site_id IN (SELECT site FROM r UNION SELECT temp FROM r)
+		GROUP BY 1, 2, 3
+		UNION ALL
+		SELECT 'weather', w.site, p.param, (SELECT max(f.issued_at) FROM coldseam.forecast f WHERE f.site_id = w.site AND f.param = p.param)
+		FROM (SELECT DISTINCT weather AS site FROM r) w CROSS JOIN unnest($1::text[]) AS p(param)
+		UNION ALL
+		SELECT 'feed', profile, '', max(last_ok_at) FROM coldseam.fetch_state GROUP BY profile`,
+		[]coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb})
+	if err != nil {
+		return nil, fmt.Errorf("newest values: %w", classify(err))
+	}
+	all, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (NewestValue, error) {
+		var v NewestValue
+		var at *time.Time
+		err := r.Scan(&v.Kind, &v.Source, &v.Param, &at)
+		v.At = timeOf(at)
+		return v, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("newest values: %w", classify(err))
+	}
+	return slices.DeleteFunc(all, func(v NewestValue) bool { return v.At.IsZero() }), nil
 }

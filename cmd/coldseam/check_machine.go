@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -30,16 +29,17 @@ func diskSpace(path string) (free, total uint64, err error) {
 	return st.Bavail * uint64(st.Bsize), st.Blocks * uint64(st.Bsize), nil
 }
 
+// existing is the nearest directory above a path that is there.
+func existing(path string) string {
+	for path != "/" && path != "." && !exists(path) {
+		path = filepath.Dir(path)
+	}
+	return path
+}
+
 func (k *checker) disk() {
 	for _, d := range []struct{ key, path string }{{"disk", k.cfg.StateDir}, {"disk of backups", k.cfg.Backup.Dir}} {
-		path := d.path
-		for path != "/" && path != "." {
-			if _, err := os.Stat(path); err == nil {
-				break
-			}
-			path = filepath.Dir(path)
-		}
-		free, total, err := k.space(path)
+		free, total, err := k.space(existing(d.path))
 		if err != nil {
 			k.add(d.key, levelWarn, err.Error(), "a directory that can be looked at", "mend state_dir or backup.dir")
 			continue

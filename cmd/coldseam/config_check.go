@@ -227,7 +227,7 @@ func (j *judge) machine(c Config) {
 	j.check("listen", c.Listen, address, isHostPort)
 	j.check("metrics_listen", c.MetricsAddr, address, isHostPort)
 	if c.MetricsAddr != "" && c.MetricsAddr == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
-		j.bad("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port, or no line: then listen serves /metrics too")
+		j.bad("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port")
 	}
 	_, err := c.proxies()
 	j.wrap("trusted_proxies", err)

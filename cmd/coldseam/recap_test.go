@@ -127,14 +127,14 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, livedDays-1, n["water_temp1"], "every morning whose next day is over")
 		require.Equal(t, livedDays-9, n["discharge9"], "ten days with today")
 		w := httptest.NewRecorder()
-		v.metrics.handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		v.metricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`, w.Body.String())
 		// A service that starts anew shows it without waiting for the next scoring.
 		v.metrics = newMetrics()
 		stop := v.firstSkill(ctx)
 		require.Eventually(t, func() bool {
 			w := httptest.NewRecorder()
-			v.metrics.handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+			v.metricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 			return strings.Contains(w.Body.String(), `coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
 		}, 30*time.Second, 50*time.Millisecond)
 		stop()

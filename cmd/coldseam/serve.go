@@ -86,7 +86,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 	}
 	if a.cfg.MetricsAddr != "" {
 		mux := http.NewServeMux()
-		mux.Handle("GET /metrics", a.metrics.handler())
+		mux.Handle("GET /metrics", a.metricsHandler())
 		if _, err := out.listen(a, a.cfg.MetricsAddr, mux); err != nil {
 			return fail(err)
 		}
