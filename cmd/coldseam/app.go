@@ -122,7 +122,7 @@ func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 		}
 	}
 	db, err := store.Open(ctx, dsn, store.Options{Log: a.log, Now: a.now, HoldUnknown: a.cfg.Mail.Unknown == "hold",
-		DomainRate: a.domainRate(), TotalRate: a.totalRate()})
+		DomainRate: a.cfg.Mail.domainRate(), TotalRate: a.cfg.Mail.totalRate()})
 	if err != nil {
 		return err
 	}
@@ -171,26 +171,6 @@ func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err erro
 	}
 	a.where = fmt.Sprintf("private Postgres %d", a.pg.Major())
 	return a.pg.URL(localpg.User), nil
-}
-
-// domainRate and totalRate bound mails a second; none to a relay on this
-// machine, which queues for itself.
-func (a *app) domainRate() float64 {
-	if a.localRelay() {
-		return 0
-	}
-	return float64(a.cfg.Mail.PerDomain)
-}
-
-func (a *app) totalRate() float64 {
-	if a.localRelay() {
-		return 0
-	}
-	return 5
-}
-
-func (a *app) localRelay() bool {
-	return strings.HasPrefix(a.cfg.Mail.SMTP, "127.") || strings.HasPrefix(a.cfg.Mail.SMTP, "localhost") || strings.HasPrefix(a.cfg.Mail.SMTP, "[::1]")
 }
 
 // wireMail sets up links, composer and relay. A missing token key is an error

@@ -36,7 +36,7 @@ type briefCmd struct {
 func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn), migrate: true})
 	if err != nil {
@@ -54,7 +54,7 @@ func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 
 func (c *briefCmd) hold(ctx context.Context, s *streams, a *app) error {
 	if c.Reason == "" {
-		return exitCode{2, "--hold and --release want --reason: it is kept and shown by check"}
+		return exitWith(2, "--hold and --release want --reason: it is kept and shown by check")
 	}
 	e := store.Edit{Who: "coldseam brief", Why: c.Reason}
 	if c.Hold {
@@ -146,7 +146,7 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 	if c.AsOf != "" {
 		d, err := coldseam.ParseDate(c.AsOf)
 		if err != nil {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, exitCode{2, err.Error()}
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, exitWith(2, err.Error())
 		}
 		at, err := notify.SendAt(d, a.cfg.Club.SendAt, loc)
 		if err != nil {

@@ -113,22 +113,22 @@ func (c *checkCmd) finish(w io.Writer, lines []line) error {
 // live is the container's probe: 0 when the service answers, else 1.
 func (c *checkCmd) live(ctx context.Context, cfg Config, cfgErr error) error {
 	if cfgErr != nil {
-		return exitCode{1, oneLine(cfgErr.Error())}
+		return exitWith(1, oneLine(cfgErr.Error()))
 	}
 	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
 	defer cancel()
 	url := "http://" + localAddr(cfg.Listen) + "/livez"
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
-		return exitCode{1, err.Error()}
+		return exitWith(1, err.Error())
 	}
 	res, err := http.DefaultClient.Do(req)
 	if err != nil {
-		return exitCode{1, "the service does not answer at " + cfg.Listen}
+		return exitWith(1, "the service does not answer at "+cfg.Listen)
 	}
 	defer res.Body.Close()
 	if res.StatusCode != http.StatusOK {
-		return exitCode{1, fmt.Sprintf("the service answers %d", res.StatusCode)}
+		return exitWith(1, fmt.Sprintf("the service answers %d", res.StatusCode))
 	}
 	return nil
 }
@@ -242,7 +242,7 @@ func (k *checker) unbuilt(ctx context.Context, err error) {
 func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(k.cfg.feeds()), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
 	k.now = k.app.now
 	if !k.database(ctx) {

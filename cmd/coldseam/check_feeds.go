@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -45,7 +47,7 @@ func (k *checker) versions() {
 
 // wanted reports whether the configuration fetches anything of a profile.
 func (k *checker) wanted(profile string) bool {
-	for _, f := range k.cfg.feeds() {
+	for _, f := range plan(k.cfg) {
 		if f.Profile == profile {
 			return true
 		}
@@ -162,13 +164,13 @@ func (k *checker) units(ctx context.Context) {
 	for p := range left {
 		names[p] = true
 	}
-	for _, p := range sortedKeys(names) {
+	for _, p := range slices.Sorted(maps.Keys(names)) {
 		if why := left[p]; why != "" {
 			k.add("units "+p, levelFail, why, "units coldseam knows", "name the unit in [profile.unit_aliases] or [profile.units] after looking at the agency's page")
 			continue
 		}
 		if len(found[p]) > 0 {
-			k.ok("units "+p, "%s", strings.Join(sortedKeys(found[p]), ", "))
+			k.ok("units "+p, "%s", strings.Join(slices.Sorted(maps.Keys(found[p])), ", "))
 		}
 	}
 }
@@ -324,7 +326,7 @@ func flagsOf(obs []coldseam.Observation) []string {
 		}
 	}
 	var out []string
-	for _, n := range sortedKeys(count) {
+	for _, n := range slices.Sorted(maps.Keys(count)) {
 		w, known := flagWord[n]
 		if !known {
 			w = n

@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -123,7 +125,7 @@ func (k *checker) zones() {
 		zones[r.Zone] = true
 	}
 	var odd []string
-	for _, z := range sortedKeys(zones) {
+	for _, z := range slices.Sorted(maps.Keys(zones)) {
 		if _, err := time.LoadLocation(z); err != nil {
 			odd = append(odd, z)
 		}
@@ -140,7 +142,7 @@ func (k *checker) zones() {
 			}
 		}
 	}
-	k.ok("zones", "%s", strings.Join(sortedKeys(zones), ", "))
+	k.ok("zones", "%s", strings.Join(slices.Sorted(maps.Keys(zones)), ", "))
 }
 
 // limits lists what the club changed, the looser ones by name and reason.
@@ -151,7 +153,7 @@ func (k *checker) limits() {
 	}
 	def := verdict.DefaultTable()
 	var words []string
-	for _, key := range sortedKeys(k.cfg.Thresholds) {
+	for _, key := range slices.Sorted(maps.Keys(k.cfg.Thresholds)) {
 		l := k.cfg.Thresholds[key]
 		w := fmt.Sprintf("%s %g, shipped %g", key, l.Value, def.Value(key))
 		if l.Why != "" {

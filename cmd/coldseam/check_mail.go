@@ -69,15 +69,6 @@ func reservedName(domain string) bool {
 	return false
 }
 
-// fromDomain is the domain that readers see; DMARC is about it.
-func (c Config) fromDomain() string {
-	a, err := mail.ParseAddress(c.Mail.From)
-	if err != nil {
-		return ""
-	}
-	return store.EmailDomain(a.Address)
-}
-
 func (k *checker) dns(ctx context.Context) {
 	from := k.cfg.fromDomain()
 	switch {
@@ -390,11 +381,11 @@ func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	m := k.cfg.Mail
 	from := k.cfg.fromDomain()
 	if from == "" || m.BounceDomain == "" {
-		return exitCode{2, "mail.from and mail.bounce_domain must be set first"}
+		return exitWith(2, "mail.from and mail.bounce_domain must be set first")
 	}
 	u, err := url.Parse(k.cfg.PublicURL)
 	if err != nil || u.Hostname() == "" {
-		return exitCode{2, "public_url must be set first"}
+		return exitWith(2, "public_url must be set first")
 	}
 	host := u.Hostname()
 	fmt.Fprintf(w, "; records for %s, to paste into its zone\n", from)
@@ -404,7 +395,7 @@ func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	fmt.Fprintf(w, "%s. IN MX 10 %s.\n", m.BounceDomain, host)
 	relay, _, _ := net.SplitHostPort(m.SMTP)
 	spf := "a:" + host
-	if a := (&app{cfg: k.cfg}); !a.localRelay() {
+	if a := (&app{cfg: k.cfg}); !a.cfg.Mail.localRelay() {
 		spf += " include:" + relay
 		fmt.Fprintf(w, "; the SPF line names %s by its own policy: ask who runs it which include it wants\n", relay)
 	}
@@ -436,7 +427,7 @@ func (k *checker) dkimRecord(w io.Writer) error {
 	}
 	rec, err := dkimRecordOf(m)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	fmt.Fprintf(w, "%s._domainkey.%s. IN TXT %s\n", m.DKIMSelector, m.DKIMDomain, quotedTXT(rec))
 	return nil
@@ -465,7 +456,7 @@ func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *app) error {
 	}
 	f, err := os.Open(c.MailLog)
 	if err != nil {
-		return exitCode{2, "--mail-log: " + err.Error()}
+		return exitWith(2, "--mail-log: "+err.Error())
 	}
 	defer f.Close()
 	taken, err := idsInLog(f, list)

@@ -40,7 +40,7 @@ type Config struct {
 	Weight     WeightConfig           `toml:"weight"`
 	AlertRules []AlertRuleConfig      `toml:"alert_rule"`
 
-	path string
+	path string `toml:"-"` // of the file
 }
 
 // ClubConfig names the club and its admin.
@@ -229,10 +229,15 @@ func (c *Config) fromMachine(env func(string) string) {
 		}
 	}
 	for name, field := range c.ownKeys() {
-		if path := filepath.Join(c.StateDir, name); *field == "" && exists(path) {
+		if path := filepath.Join(c.StateDir, name); *field == "" && fileExists(path) {
 			*field = path
 		}
 	}
+}
+
+func fileExists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
 }
 
 func (c *Config) ownKeys() map[string]*string {

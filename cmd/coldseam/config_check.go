@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"net"
 	"net/mail"
@@ -156,7 +157,7 @@ func judgeConfig(file, text string, c Config, own int) error {
 	for i, r := range c.Reaches {
 		j.reach(fmt.Sprintf("reach[%d].", i), r, i, c)
 	}
-	for _, k := range sortedKeys(c.Thresholds) {
+	for _, k := range slices.Sorted(maps.Keys(c.Thresholds)) {
 		one := c
 		one.Thresholds = map[string]LimitConfig{k: c.Thresholds[k]}
 		_, err := one.table()
@@ -316,9 +317,9 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		lo, hi time.Duration
 		want   string
 	}{
-		{"poll", p.Poll, 10 * time.Second, 31 * day, "10s to 31d"}, {"max_age", p.MaxAge, time.Minute, 400 * day, "1m to 400d"},
+		{"poll", p.Poll, 10 * time.Second, 31 * 24 * time.Hour, "10s to 31d"}, {"max_age", p.MaxAge, time.Minute, 400 * 24 * time.Hour, "1m to 400d"},
 		{"timeout", p.Timeout, time.Second, 10 * time.Minute, "1s to 10m"}, {"min_interval", p.MinInterval, 0, time.Hour, "0s to 1h"},
-		{"max_window", p.MaxWindow, 0, 100 * 366 * day, "0s to 36600d"},
+		{"max_window", p.MaxWindow, 0, 100 * 366 * 24 * time.Hour, "0s to 36600d"},
 	} {
 		if d := time.Duration(x.v); (d != 0 || j.written(t+x.key)) && (d < x.lo || d > x.hi) {
 			j.bad(t+x.key, d.String(), x.want)

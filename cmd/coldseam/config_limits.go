@@ -4,7 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"sort"
+	"maps"
+	"slices"
 	"strconv"
 
 	"example.org/coldseam"
@@ -70,7 +71,7 @@ func (c Config) table() (verdict.Table, error) {
 	t := verdict.DefaultTable()
 	t.Cost = c.Odds.Cost
 	var errs []error
-	for _, k := range sortedKeys(c.Thresholds) {
+	for _, k := range slices.Sorted(maps.Keys(c.Thresholds)) {
 		l := c.Thresholds[k]
 		if k == "cost" {
 			errs = append(errs, fmt.Errorf("threshold cost: set odds.cost instead: %w", coldseam.ErrInvalid))
@@ -109,13 +110,4 @@ func (a *app) syncLimits(ctx context.Context) error {
 		errs = append(errs, a.db.SetThreshold(ctx, k, nil, store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
 	}
 	return errors.Join(errs...)
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
-	return out
 }

@@ -84,7 +84,7 @@ func TestLimitEditsAreKept(t *testing.T) {
 // What the file says is what the decision uses, and what the audit holds.
 func TestLimitsReachTheDecision(t *testing.T) {
 	t.Parallel()
-	cfg, err := parseConfig("c.toml", clubTOML+"[thresholds]\nwind_mph = 20\n")
+	cfg, err := parseConfig("c.toml", "[club]\nname = \"Our Club\"\n[thresholds]\nwind_mph = 20\n")
 	require.NoError(t, err)
 	a, err := build(t.Context(), cfg, buildOptions{dbURL: storetest.URL(t), migrate: true})
 	require.NoError(t, err)

@@ -30,7 +30,7 @@ func TestDemoConfigIsWhole(t *testing.T) {
 // The example that ships must be one that loads.
 func TestSampleConfigLoads(t *testing.T) {
 	t.Parallel()
-	c, err := loadConfig(filepath.Join("..", "..", "deploy", "coldseam.toml"))
+	c, err := loadConfig(filepath.Join("..", "..", "..", "deploy", "coldseam.toml"))
 	require.NoError(t, err)
 	require.Equal(t, "us-water", c.Profiles[0].Name)
 	require.NotEmpty(t, c.Backup.Dir)
@@ -108,7 +108,7 @@ func TestFeedsFollowTheConfiguration(t *testing.T) {
 	c, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
 	got := map[string]feed{}
-	for _, f := range c.feeds() {
+	for _, f := range plan(c) {
 		got[f.key()] = f
 	}
 	require.Contains(t, got, "northgauge/latest")
@@ -131,15 +131,15 @@ func TestAttributionsNameEveryService(t *testing.T) {
 	p := func(name, provider, text string) ingest.Profile {
 		return ingest.Profile{Name: name, Provider: provider, Attribution: text, Licence: "open"}
 	}
-	a := &app{cfg: Config{
+	c := Config{
 		Profiles: []ingest.Profile{p("g", "GA", "Gauges: GA."), p("g-daily", "GA", "Gauges: GA."), p("up", "UP", "Upstream: UP."), p("temp", "T", ""), p("air", "A", ""),
 			p("met", "M", "Weather: M."), p("cap", "W", "Warnings: W."), p("other", "O", "Nobody uses it.")},
 		Sites: []SiteConfig{{ID: "g:1", Provider: "g"}, {ID: "g:2", Provider: "g-daily"}, {ID: "up:1", Provider: "up"}, {ID: "t:1", Provider: "temp"},
 			{ID: "a:1", Provider: "air"}, {ID: "m:1", Provider: "met"}, {ID: "o:1", Provider: "other"}},
-	}}
+	}
 	r := coldseam.Reach{Site: "g:1", TempSite: "t:1", AirSite: "a:1", WeatherSite: "m:1", AlertFeed: "cap", UpstreamSites: []coldseam.SiteID{"g:2", "up:1"}}
 	var got []string
-	for _, x := range a.attributions(r) {
+	for _, x := range c.attributions(r) {
 		got = append(got, x.Provider+" "+x.Text)
 		require.Equal(t, "open", x.Licence)
 	}

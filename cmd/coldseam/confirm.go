@@ -50,13 +50,13 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch err := errors.Join(err1, err2); {
 	case err != nil:
-		return exitCode{2, "--from and --to: " + err.Error()}
+		return exitWith(2, "--from and --to: "+err.Error())
 	case to.Before(from):
-		return exitCode{2, "--to lies before --from; want the first and the last reading that you looked at"}
+		return exitWith(2, "--to lies before --from; want the first and the last reading that you looked at")
 	case to.After(now):
-		return exitCode{2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04"))}
+		return exitWith(2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04")))
 	case why == "" || who == "" || strings.Contains(who, "@"):
-		return exitCode{2, "--why is what was seen, --who a role and no address; both are wanted"}
+		return exitWith(2, "--why is what was seen, --who a role and no address; both are wanted")
 	}
 
 	s, err := a.db.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
@@ -67,7 +67,7 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 		return err
 	}
 	if len(s.Obs) == 0 {
-		return exitCode{1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To)}
+		return exitWith(1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To))
 	}
 	word := coldseam.Confirmation{Site: site.ID, Param: param, From: from.UTC(), To: to.UTC(), At: now, Who: who, Why: plainText(why)}
 	if err := a.db.ConfirmReadings(ctx, word); err != nil {

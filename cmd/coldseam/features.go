@@ -39,7 +39,7 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.cfg.attributions(r), Seed: seedOf(morning), Replayed: replay,
 		Limits: a.cfg.Weight.limits(), AlertRules: a.alertRules, TempSite: r.TempSite}
 	g := gather{app: a, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()

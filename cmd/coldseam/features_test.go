@@ -205,7 +205,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	require.True(t, slices.Contains(bare.Decision.Fired, "regulated"), "%v", bare.Decision.Fired)
 
 	var flowFeed feed
-	for _, f := range v.cfg.feeds() {
+	for _, f := range plan(v.cfg) {
 		if f.Profile == "northflow" {
 			flowFeed = f
 		}

@@ -7,7 +7,6 @@ import (
 	"sort"
 	"time"
 
-	"example.org/coldseam"
 	"example.org/coldseam/ingest"
 )
 
@@ -38,9 +37,9 @@ const (
 	alertsIdle   = 30 * time.Minute // warnings far from any morning, for the page
 )
 
-// feeds lists what the configuration asks for: observations (newest values,
+// plan lists what the configuration asks for: observations (newest values,
 // nightly revisions, daily means, gaugings), weather and warnings.
-func (c Config) feeds() []feed {
+func plan(c Config) []feed {
 	codes := map[string][]string{}
 	for _, s := range c.Sites {
 		codes[s.Provider] = append(codes[s.Provider], s.Code)
@@ -147,7 +146,7 @@ func (t *fetchTally) add(r ingest.Result) {
 func (a *app) fetchAll(ctx context.Context) (fetchTally, error) {
 	var t fetchTally
 	var errs []error
-	for _, f := range a.cfg.feeds() {
+	for _, f := range plan(a.cfg) {
 		res, err := a.fetchOne(ctx, f, f.request(a.now()))
 		t.add(res)
 		if err != nil {
@@ -164,7 +163,7 @@ func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration,
 	var t fetchTally
 	var errs []error
 	now := a.now()
-	for _, f := range a.cfg.feeds() {
+	for _, f := range plan(a.cfg) {
 		p, err := a.fetcher.Profile(f.Profile)
 		if err != nil {
 			return t, err
@@ -194,30 +193,4 @@ func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration,
 		}
 	}
 	return t, errors.Join(errs...)
-}
-
-// attributions are the credits of the services that serve a reach: its gauges,
-// those upstream, weather and warnings.
-func (a *app) attributions(r coldseam.Reach) []coldseam.Attribution {
-	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true, r.TempSite: true, r.AirSite: true, r.AgencySite: true}
-	for _, id := range r.UpstreamSites {
-		uses[id] = true
-	}
-	for _, s := range a.cfg.Sites {
-		if uses[coldseam.SiteID(s.ID)] {
-			want[s.Provider] = true
-		}
-	}
-	var out []coldseam.Attribution
-	seen := map[coldseam.Attribution]bool{}
-	for _, p := range a.cfg.Profiles {
-		x := p.AttributionOf()
-		same := x
-		same.Name = "" // two profiles of one agency say the same
-		if want[p.Name] && !seen[same] {
-			seen[same] = true
-			out = append(out, x)
-		}
-	}
-	return out
 }

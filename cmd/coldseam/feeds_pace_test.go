@@ -83,7 +83,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
 
 	safety := 0
-	for _, f := range v.cfg.feeds() {
+	for _, f := range plan(v.cfg) {
 		if !f.Safety {
 			continue
 		}
@@ -140,9 +140,9 @@ func TestPaceKeepsTheBudget(t *testing.T) {
 	for _, code := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {
 		c.Sites = append(c.Sites, SiteConfig{ID: "met:" + code, Provider: "met", Code: code, Lat: 45, Lon: -92})
 	}
-	f := c.feeds()[0]
+	f := plan(c)[0]
 	require.Equal(t, 30*time.Minute, f.Active, "eight requests each half-hour: 16 of 20 an hour")
 	require.Equal(t, time.Hour, f.Idle)
 	c.Profiles[0].RatePerHour = 1000
-	require.Equal(t, ingest.SafetyPoll, c.feeds()[0].Active)
+	require.Equal(t, ingest.SafetyPoll, plan(c)[0].Active)
 }

@@ -20,7 +20,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	var warnings feed
-	for _, f := range v.cfg.feeds() {
+	for _, f := range plan(v.cfg) {
 		if f.Profile == "northgauge-cap" {
 			warnings = f
 		}

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -55,20 +57,20 @@ func (a *app) sayWaits(w io.Writer) {
 
 func (c *fetchCmd) feeds(a *app) ([]feed, error) {
 	var out []feed
-	for _, f := range a.cfg.feeds() {
+	for _, f := range plan(a.cfg) {
 		if c.Feed == "" || f.key() == c.Feed || f.Profile == c.Feed {
 			out = append(out, f)
 		}
 	}
-	if len(a.cfg.feeds()) == 0 {
-		return nil, exitCode{2, "no feed is used yet: add a river with `coldseam site add`"}
+	if len(plan(a.cfg)) == 0 {
+		return nil, exitWith(2, "no feed is used yet: add a river with `coldseam site add`")
 	}
 	if len(out) == 0 {
 		var have []string
-		for _, f := range a.cfg.feeds() {
+		for _, f := range plan(a.cfg) {
 			have = append(have, f.key())
 		}
-		return nil, exitCode{2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", "))}
+		return nil, exitWith(2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", ")))
 	}
 	return out, nil
 }
@@ -95,7 +97,7 @@ func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *app) error {
 
 func failures(failed, of int) error {
 	if failed > 0 {
-		return exitCode{1, fmt.Sprintf("%d of %d feeds failed; what others brought is stored", failed, of)}
+		return exitWith(1, fmt.Sprintf("%d of %d feeds failed; what others brought is stored", failed, of))
 	}
 	return nil
 }
@@ -119,7 +121,7 @@ func resultWords(r ingest.Result) string {
 func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 	from, err := coldseam.ParseDate(c.From)
 	if err != nil {
-		return exitCode{2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From)}
+		return exitWith(2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From))
 	}
 	feeds, err := c.feeds(a)
 	if err != nil {
@@ -137,7 +139,7 @@ func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 			fmt.Fprintln(w, oneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
 		}
 		if ctx.Err() != nil {
-			return exitCode{1, "stopped; the same command goes on from here"}
+			return exitWith(1, "stopped; the same command goes on from here")
 		}
 	}
 	return failures(failed, asked)
@@ -226,7 +228,7 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 	var t fetchTally
 	for i, f := range list {
 		if ctx.Err() != nil {
-			return exitCode{1, "stopped"}
+			return exitWith(1, "stopped")
 		}
 		res, err := a.replayOne(ctx, f)
 		t.add(res)
@@ -242,7 +244,7 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintln(w, "no document is kept yet")
 	}
 	if t.Failed > 0 {
-		return exitCode{1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list))}
+		return exitWith(1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list)))
 	}
 	return nil
 }
@@ -275,7 +277,7 @@ func (a *app) profileOf(f store.FetchRecord) (ingest.Profile, error) {
 		return p, err
 	}
 	p.RequestIssued = ingest.InstanceTime(f.URL)
-	for _, name := range sortedKeys(p.Endpoints) {
+	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
 		if path := p.Endpoints[name].Path; path != "" && path != p.Path && strings.Contains(f.URL, path) {
 			if p, err = p.At(name); err != nil {
 				return p, err

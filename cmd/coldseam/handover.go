@@ -9,9 +9,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -115,7 +117,7 @@ func (p *packer) readme() ([]byte, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.cfg.Club.Name, p.a.now().In(zoneOf(p.a.cfg.Club.Zone)).Format("2 January 2006"))
 	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.cfg.PublicURL, version, len(subs))
-	for _, k := range sortedKeys(count) {
+	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(&b, ", %d %s", count[k], k)
 	}
 	b.WriteString(`.

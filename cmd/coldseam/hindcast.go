@@ -70,7 +70,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	r, err := hindcast.Run(d, o)
 	if err != nil {
-		return exitCode{1, err.Error()}
+		return exitWith(1, err.Error())
 	}
 	if err := done(); err != nil {
 		return err
@@ -92,12 +92,12 @@ func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 func readDaily(path string, lat float64) (coldseam.Days, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return coldseam.Days{}, exitCode{2, err.Error()}
+		return coldseam.Days{}, exitWith(2, err.Error())
 	}
 	defer f.Close()
 	d, err := table.Daily(f, lat)
 	if err != nil {
-		return d, exitCode{1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(path), err))}
+		return d, exitWith(1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(path), err)))
 	}
 	return d, nil
 }
@@ -105,14 +105,14 @@ func readDaily(path string, lat float64) (coldseam.Days, error) {
 // record reads the file, or the stored gauge.
 func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (coldseam.Days, string, error) {
 	if (c.CSV == "") == (c.Site == "") {
-		return coldseam.Days{}, "", exitCode{2, "want either --csv FILE or --site ID"}
+		return coldseam.Days{}, "", exitWith(2, "want either --csv FILE or --site ID")
 	}
 	if c.CSV != "" {
 		d, err := readDaily(c.CSV, c.Lat)
 		if err == nil && c.Symbols != "" {
 			f, e := os.Open(c.Symbols)
 			if e != nil {
-				return d, "", exitCode{2, e.Error()}
+				return d, "", exitWith(2, e.Error())
 			}
 			defer f.Close()
 			err = table.Soften(&d, f, "B", "E")
@@ -121,7 +121,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (colds
 	}
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return coldseam.Days{}, "", exitCode{2, err.Error()}
+		return coldseam.Days{}, "", exitWith(2, err.Error())
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
 	if err != nil {
@@ -150,7 +150,7 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 	}
 	f, err := os.Create(c.Members)
 	if err != nil {
-		return nil, nil, exitCode{2, err.Error()}
+		return nil, nil, exitWith(2, err.Error())
 	}
 	w := csv.NewWriter(f)
 	_ = w.Write([]string{"series", "issued", "variable", "mode", "model", "lead_d", "observed", "members"})

@@ -47,7 +47,7 @@ type importCmd struct {
 func (c *importCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn), migrate: true})
 	if err != nil {
@@ -71,7 +71,7 @@ func (c *importCmd) files(ctx context.Context, w io.Writer, g *Globals, a *app) 
 		}
 	}
 	if failed > 0 {
-		return exitCode{1, fmt.Sprintf("%d of %d files refused", failed, len(c.Files))}
+		return exitWith(1, fmt.Sprintf("%d of %d files refused", failed, len(c.Files)))
 	}
 	return nil
 }

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -185,7 +187,7 @@ func (in *intake) tableWords() string {
 		out += fmt.Sprintf("; %s in %s: %d values, %d missing, %s to %s, from %.4g to %.4g", s.Key, s.Unit, s.Count, s.Missing,
 			s.First.Format(time.DateOnly), s.Last.Format(time.DateOnly), s.Min, s.Max)
 	}
-	for _, col := range sortedKeys(in.report.ByColumn) {
+	for _, col := range slices.Sorted(maps.Keys(in.report.ByColumn)) {
 		out += fmt.Sprintf("; %d rows refused for %s", in.report.ByColumn[col], col)
 	}
 	return out

@@ -71,7 +71,7 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 	}
 	text := fillSample(sampleTOML, values)
 	if _, err := parseConfig(path, text); err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	say := func(f, what string, made bool) {
 		if made {

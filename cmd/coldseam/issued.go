@@ -17,7 +17,7 @@ import (
 func (c *hindcastCmd) issued(ctx context.Context, s *streams, g *Globals) error {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
 	if err != nil {

@@ -29,7 +29,7 @@ func (a *app) workers() *river.Workers {
 // fetchJob brings one feed home. A feed that fails is logged and shown by its
 // age; the next slot asks again, so the job itself is never retried late.
 func (a *app) fetchJob(ctx context.Context, args store.FetchArgs) error {
-	for _, f := range a.cfg.feeds() {
+	for _, f := range plan(a.cfg) {
 		if f.Profile == args.Profile && f.Endpoint == args.Feed {
 			return a.fetchFeed(ctx, f, args.Slot)
 		}

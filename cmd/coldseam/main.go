@@ -24,6 +24,9 @@ type exitCode struct {
 
 func (e exitCode) Error() string { return e.text }
 
+// exitWith ends a command with a status and a line for the terminal.
+func exitWith(code int, text string) exitCode { return exitCode{code, text} }
+
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()

@@ -12,7 +12,7 @@ import (
 func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app, error) {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return nil, exitCode{2, err.Error()}
+		return nil, exitWith(2, err.Error())
 	}
 	if o.log == nil {
 		o.log = newLogger(s.err, slog.LevelError)

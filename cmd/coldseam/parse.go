@@ -64,16 +64,16 @@ type parsedDocument struct {
 func (c *parseCmd) Run(s *streams, g *Globals) error {
 	p, err := c.profile(g)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	f, err := os.Open(c.File)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	defer f.Close()
 	b, err := document.Parse(f, p)
 	if err != nil {
-		return exitCode{1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err))}
+		return exitWith(1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err)))
 	}
 	doc := describe(b, p)
 	if c.JSON {

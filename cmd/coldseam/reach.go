@@ -67,9 +67,9 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch {
 	case why == "" || who == "" || strings.Contains(who, "@"):
-		return exitCode{2, "--why is what the number rests on, --who a role and no address; both are wanted"}
+		return exitWith(2, "--why is what the number rests on, --who a role and no address; both are wanted")
 	case r.MaxFlowM3S == nil:
-		return exitCode{1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID)}
+		return exitWith(1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID))
 	}
 	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
 	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
@@ -79,13 +79,13 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 		}
 	}
 	if !(flow > 0 && flow <= ceiling*(1+1e-9)) {
-		return exitCode{2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling)}
+		return exitWith(2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
 	}
 
 	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",
 		r.ID, c.Craft, flow, plainText(why), plainText(who))
 	if a.cfg.path == "" {
-		return exitCode{1, "there is no configuration file to write to"}
+		return exitWith(1, "there is no configuration file to write to")
 	}
 	if err := appendConfig(a.cfg.path, block); err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -168,7 +169,7 @@ func (a *app) recalibrate(ctx context.Context) error {
 			}
 		}
 	}
-	for _, key := range sortedKeys(days) {
+	for _, key := range slices.Sorted(maps.Keys(days)) {
 		raw, err := json.Marshal(run.Recalibrate(days[key]))
 		if err != nil {
 			return err

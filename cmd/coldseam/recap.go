@@ -38,11 +38,11 @@ type recapCmd struct {
 // Run writes the recap, or does one of the other three.
 func (c *recapCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if len(c.Args) > 0 && !c.SQL {
-		return exitCode{2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0])}
+		return exitWith(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
 	}
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
 	if err != nil {
@@ -68,7 +68,7 @@ func (c *recapCmd) with(ctx context.Context, s *streams, a *app) error {
 	}
 	r, err := a.recap(ctx, c.Season, coldseam.ReachID(c.Reach))
 	if errors.Is(err, coldseam.ErrNotFound) {
-		return exitCode{1, err.Error()}
+		return exitWith(1, err.Error())
 	}
 	if err != nil {
 		return err
@@ -156,7 +156,7 @@ func (c *recapCmd) psql(ctx context.Context, s *streams, a *app) error {
 		return nil
 	}
 	if err := onlyAsked(c.Args); err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	// The name of the database comes last: psql then takes no other from its arguments.
 	cmd := exec.CommandContext(ctx, bin, append(append([]string{"--no-psqlrc"}, c.Args...), "--dbname="+dsn)...)

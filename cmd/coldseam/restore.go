@@ -38,7 +38,7 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		cfg.defaults(func(...string) bool { return false })
 	}
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	o := c.fileOptions(g.Config)
 	m, err := store.VerifyBackup(c.File)
@@ -46,9 +46,10 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return err
 	}
 	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
-		return exitCode{2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
+		return exitWith(2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
 			"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
-			"with --files keep it stays", strings.Join(other, ", "))}
+			"with --files keep it stays", strings.Join(other, ", ")))
+
 	}
 	if c.Only {
 		files, err := store.RestoreFiles(c.File, o)

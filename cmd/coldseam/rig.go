@@ -106,7 +106,7 @@ func (c *rigShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 // rigUsage is exit status 2 with all that is wrong in one line.
 func rigUsage(err error) exitCode {
 	s := strings.ReplaceAll(err.Error(), ": "+coldseam.ErrInvalid.Error(), "")
-	return exitCode{2, strings.ReplaceAll(s, "\n", "; ")}
+	return exitWith(2, strings.ReplaceAll(s, "\n", "; "))
 }
 
 // byHand answers for the depth and current of the flags.
@@ -144,10 +144,10 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 // fromStore answers for a stored spot.
 func (c *rigShowCmd) fromStore(ctx context.Context, g *Globals, rig jig.Rig) (rigReport, error) {
 	if c.Site == "" || c.Spot == "" {
-		return rigReport{}, exitCode{2, "want both --site and --spot"}
+		return rigReport{}, exitWith(2, "want both --site and --spot")
 	}
 	if c.DepthFt != nil || c.DepthM != nil || c.SurfaceFPS != nil || c.SurfaceMS != nil {
-		return rigReport{}, exitCode{2, "depth and current come from the spot; want either them or --site and --spot"}
+		return rigReport{}, exitWith(2, "depth and current come from the spot; want either them or --site and --spot")
 	}
 	box, _, err := c.sizes()
 	if err != nil {

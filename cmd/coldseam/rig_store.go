@@ -128,7 +128,7 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 		return false, rigUsage(err)
 	}
 	if l.At.After(now) {
-		return false, exitCode{2, fmt.Sprintf("--at %s is still to come; want a time that has been", at)}
+		return false, exitWith(2, fmt.Sprintf("--at %s is still to come; want a time that has been", at))
 	}
 	l.Reach = r.ID
 	_, added, err := a.db.AddRigLog(ctx, l)

@@ -16,9 +16,9 @@ import (
 func (c *rigShowCmd) draw(r rigReport) error {
 	if len(r.j.CriticalM3S) == 0 {
 		if c.Site != "" {
-			return exitCode{1, "no chart: " + r.words(r.j.Withheld)}
+			return exitWith(1, "no chart: "+r.words(r.j.Withheld))
 		}
-		return exitCode{2, "a chart needs the flow at the gauge; want --flow-cfs or --flow-m3s, or --site and --spot"}
+		return exitWith(2, "a chart needs the flow at the gauge; want --flow-cfs or --flow-m3s, or --site and --spot")
 	}
 	units := "us"
 	if r.metric {

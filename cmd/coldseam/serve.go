@@ -22,7 +22,7 @@ type serveCmd struct{}
 func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	cfg, err := loadConfig(g.Config)
 	if err != nil {
-		return exitCode{2, err.Error()}
+		return exitWith(2, err.Error())
 	}
 	log := newLogger(s.err, slog.LevelInfo)
 	a, err := build(ctx, cfg, buildOptions{log: log, migrate: true, alone: true})
@@ -121,7 +121,7 @@ func (a *app) learnPrimaries(ctx context.Context) (stop func()) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		for _, f := range a.cfg.feeds() {
+		for _, f := range plan(a.cfg) {
 			if f.Endpoint != "metadata" {
 				continue
 			}

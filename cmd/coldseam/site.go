@@ -45,7 +45,7 @@ type siteAddCmd struct {
 // Run does all of it; every step prints what it found.
 func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
-		return exitCode{2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon)}
+		return exitWith(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
 	}
 	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
 	if err != nil {
@@ -128,10 +128,10 @@ func (c *siteAddCmd) profile(a *app) (ingest.Profile, error) {
 			return p, nil
 		}
 		if c.Profile != "" {
-			return p, exitCode{2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name)}
+			return p, exitWith(2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name))
 		}
 	}
-	return ingest.Profile{}, exitCode{2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml"}
+	return ingest.Profile{}, exitWith(2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml")
 }
 
 // candidate is a gauge near the place.
@@ -234,11 +234,11 @@ func (c *siteAddCmd) chosen(near []candidate, p ingest.Profile) (candidate, erro
 		_, short := x.has(coldseam.Discharge, false)
 		_, mean := x.has(coldseam.Discharge, true)
 		if len(x.series) > 0 && !short && !mean {
-			return x, exitCode{1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code)}
+			return x, exitWith(1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code))
 		}
 		return x, nil
 	}
-	return candidate{}, exitCode{1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM)}
+	return candidate{}, exitWith(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
 }
 
 func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {

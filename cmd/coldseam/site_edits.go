@@ -4,8 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -46,7 +48,7 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
 		if !newest.IsZero() {
 			when = age(max(a.now().Sub(newest), time.Minute)) + " old"
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(sortedKeys(params), " "), when)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(slices.Sorted(maps.Keys(params)), " "), when)
 	}
 	fmt.Fprintln(tw, "\nreach\triver\tgauge\tspots")
 	for _, r := range a.cfg.Reaches {

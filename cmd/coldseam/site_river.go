@@ -215,7 +215,7 @@ func newest(x []float64) (float64, bool) {
 func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
 	for _, have := range a.cfg.Reaches {
 		if have.ID == string(r.ID) {
-			return exitCode{1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID)}
+			return exitWith(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
 		}
 	}
 	block := c.block(a, p, s, r, x)

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -146,7 +148,7 @@ func (c *subListCmd) list(ctx context.Context, w io.Writer, a *app) error {
 		return err
 	}
 	var words []string
-	for _, k := range sortedKeys(count) {
+	for _, k := range slices.Sorted(maps.Keys(count)) {
 		words = append(words, fmt.Sprintf("%d %s", count[k], k))
 	}
 	fmt.Fprintf(w, "%d members: %s\n", len(subs), strings.Join(words, ", "))
@@ -260,12 +262,12 @@ func (c *subUnsuppressCmd) Run(ctx context.Context, s *streams, g *Globals) erro
 
 func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *app) error {
 	if (c.Who == "") == (c.Since == "") {
-		return exitCode{2, "want a member, or --since DATE"}
+		return exitWith(2, "want a member, or --since DATE")
 	}
 	if c.Since != "" {
 		d, err := coldseam.ParseDate(c.Since)
 		if err != nil {
-			return exitCode{2, err.Error()}
+			return exitWith(2, err.Error())
 		}
 		n, err := a.db.UnsuppressSince(ctx, d.In(zoneOf(a.cfg.Club.Zone)))
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"slices"
 	"strconv"
@@ -31,7 +32,7 @@ func (c *subExportCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 
 func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
 	if (c.Who == "") != c.All {
-		return exitCode{2, "want a member, or --all"}
+		return exitWith(2, "want a member, or --all")
 	}
 	if c.All {
 		return exportMembers(ctx, w, a)
@@ -94,7 +95,7 @@ func (c *subImportCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		}
 		f, err := os.Open(c.File)
 		if err != nil {
-			return exitCode{2, err.Error()}
+			return exitWith(2, err.Error())
 		}
 		defer f.Close()
 		return c.load(ctx, s.out, a, f)
@@ -112,7 +113,7 @@ type memberRow struct {
 func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reader) error {
 	rows, err := readMembers(r)
 	if err != nil {
-		return exitCode{1, oneLine(err.Error())}
+		return exitWith(1, oneLine(err.Error()))
 	}
 	count := map[string]int{}
 	bad := 0
@@ -136,11 +137,11 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reade
 		}
 		count[what]++
 	}
-	for _, k := range sortedKeys(count) {
+	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(w, "%d: %s\n", count[k], k)
 	}
 	if bad > 0 {
-		return exitCode{1, fmt.Sprintf("%d of %d lines refused", bad, len(rows))}
+		return exitWith(1, fmt.Sprintf("%d of %d lines refused", bad, len(rows)))
 	}
 	return nil
 }

@@ -157,7 +157,7 @@ func wants(p coldseam.Preferences, id coldseam.ReachID) bool {
 // rounded down to the feed's pace, so that two servers ask for the same one.
 func (a *app) dueFetches(ctx context.Context, now time.Time, active bool) error {
 	var jobs []river.JobArgs
-	for _, f := range a.cfg.feeds() {
+	for _, f := range plan(a.cfg) {
 		pace := f.Idle
 		if active {
 			pace = min(f.Active, f.Idle)
