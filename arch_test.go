@@ -1,11 +1,13 @@
 package coldseam_test
 
 import (
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -56,6 +58,14 @@ var imports = map[string]rule{
 			"github.com/riverqueue/river", "github.com/prometheus/client_golang"},
 		never: []string{module + "/notify/browsertest"},
 	},
+}
+
+// application is the order of the packages under cmd/internal: what the
+// non-test code of each may import of the others. The commands in cmd/coldseam
+// may import them all.
+var application = map[string][]string{
+	"config":   {},
+	"democlub": {},
 }
 
 // direct is the list of direct requirements of go.mod; a new one needs a
@@ -137,8 +147,31 @@ func checkFile(t *testing.T, path string, src []byte) {
 			t.Errorf("%s: %s may not import %s", fset.Position(im.Pos()), room, p)
 		}
 	}
+	checkApplication(t, dir, f)
 	if room == "forecast" && strings.Contains(string(src), "time."+"Now(") {
 		t.Errorf("%s: forecast has no clock", path)
+	}
+}
+
+// checkApplication holds a file of a package under cmd/internal against the
+// order of the application.
+func checkApplication(t *testing.T, dir string, f *ast.File) {
+	t.Helper()
+	const under = "cmd/internal/"
+	name, ok := strings.CutPrefix(dir, under)
+	if !ok {
+		return
+	}
+	may, ok := application[name]
+	if !ok {
+		t.Errorf("%s: not in the order of the application", dir)
+	}
+	for _, im := range f.Imports {
+		p, err := strconv.Unquote(im.Path.Value)
+		require.NoError(t, err)
+		if other, ok := strings.CutPrefix(p, module+"/"+under); ok && !slices.Contains(may, other) {
+			t.Errorf("%s may not import %s", dir, other)
+		}
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
@@ -93,7 +95,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoError(t, os.Chmod(dir, 0o755))
 	path := filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(path, []byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	service, err := build(ctx, cfg, buildOptions{migrate: true, alone: true, fastPG: true})
 	require.NoError(t, err)
@@ -141,10 +143,10 @@ func TestCommandsBesideTheService(t *testing.T) {
 // configuration names.
 func TestProfilesKnowTheirSites(t *testing.T) {
 	t.Parallel()
-	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
-	cfg.Sites = append(cfg.Sites, SiteConfig{ID: "metgrid:mill", Provider: "metgrid", Code: "mill", Zone: "America/Menominee", Lat: 45.1, Lon: -87.6})
-	for _, p := range cfg.placed() {
+	cfg.Sites = append(cfg.Sites, config.Site{ID: "metgrid:mill", Provider: "metgrid", Code: "mill", Zone: "America/Menominee", Lat: 45.1, Lon: -87.6})
+	for _, p := range cfg.Placed() {
 		if p.Name == agency.ProfileWeather {
 			require.Equal(t, 45.1, p.Places["mill"].Lat)
 			require.Equal(t, "America/Menominee", p.Zones["mill"])

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
@@ -30,7 +31,7 @@ var version = "dev"
 
 // app is the wired program: what every command that needs the database gets.
 type app struct {
-	cfg     Config
+	cfg     config.Config
 	db      *store.DB
 	pg      *localpg.Server // nil with a database of the admin's own
 	where   string          // which database, in words without a password
@@ -71,7 +72,7 @@ type buildOptions struct {
 
 // build opens the database (the private one unless a URL is configured),
 // migrates when asked to, and wires the rooms together.
-func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
+func build(ctx context.Context, cfg config.Config, o buildOptions) (*app, error) {
 	a := &app{cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[chartKey][]byte{}, qc: map[coldseam.SiteID]qcKnown{}}
 	if a.log == nil {
 		a.log = slog.New(slog.DiscardHandler)
@@ -80,10 +81,10 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 		a.now = time.Now
 	}
 	var err error
-	if a.limits, err = cfg.table(); err != nil {
+	if a.limits, err = cfg.Table(); err != nil {
 		return nil, err
 	}
-	if a.alertRules, err = cfg.alertRules(); err != nil {
+	if a.alertRules, err = cfg.Alerts(); err != nil {
 		return nil, err
 	}
 	if err := a.openDatabase(ctx, o); err != nil {
@@ -100,7 +101,7 @@ func build(ctx context.Context, cfg Config, o buildOptions) (*app, error) {
 		a.Close()
 		return nil, err
 	}
-	a.fetcher = &ingest.Fetcher{Profiles: cfg.placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
+	a.fetcher = &ingest.Fetcher{Profiles: cfg.Placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
 		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.db.Neighbours, Limits: a.siteLimits,
 		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db, Elsewhere: a.elsewhere}
 	return a, nil
@@ -122,7 +123,7 @@ func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
 		}
 	}
 	db, err := store.Open(ctx, dsn, store.Options{Log: a.log, Now: a.now, HoldUnknown: a.cfg.Mail.Unknown == "hold",
-		DomainRate: a.cfg.Mail.domainRate(), TotalRate: a.cfg.Mail.totalRate()})
+		DomainRate: a.cfg.Mail.DomainRate(), TotalRate: a.cfg.Mail.TotalRate()})
 	if err != nil {
 		return err
 	}
@@ -144,7 +145,7 @@ func (a *app) upgrade(ctx context.Context) error {
 		return err
 	}
 	if st.Have > 0 && st.Have < st.Want {
-		path, err := a.db.Backup(ctx, store.BackupOptions{Dir: a.cfg.Backup.Dir, Files: a.cfg.secretFiles(), Bin: a.pgBin(), Now: a.now()})
+		path, err := a.db.Backup(ctx, store.BackupOptions{Dir: a.cfg.Backup.Dir, Files: a.cfg.SecretFiles(), Bin: a.pgBin(), Now: a.now()})
 		if err != nil {
 			return fmt.Errorf("backup before migrating from schema %d to %d: %w (coldseam migrate --no-backup goes on without)", st.Have, st.Want, err)
 		}
@@ -219,7 +220,7 @@ func (a *app) wireMail(o buildOptions) error {
 
 // tokensOf reads the keys that sign links: the current one, and the one before
 // it for links that were sent already.
-func tokensOf(m MailConfig, key []byte) (notify.Tokens, error) {
+func tokensOf(m config.Mail, key []byte) (notify.Tokens, error) {
 	read := func(what, path string) ([]byte, error) {
 		if path == "" {
 			return nil, nil
@@ -276,10 +277,10 @@ func (a *app) Close() {
 func (a *app) syncRivers(ctx context.Context) error {
 	errs := []error{a.syncLimits(ctx), a.db.SetSendAt(ctx, a.cfg.Club.SendAt), a.db.SetBands(ctx, coldseam.DefaultBands)}
 	for _, s := range a.cfg.Sites {
-		errs = append(errs, a.db.PutSite(ctx, s.site()))
+		errs = append(errs, a.db.PutSite(ctx, s.Build()))
 	}
 	for _, r := range a.cfg.Reaches {
-		reach, err := r.reach(a.cfg)
+		reach, err := r.Build(a.cfg)
 		if err != nil {
 			errs = append(errs, err)
 			continue

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -36,7 +35,7 @@ func (c *backupCmd) backup(ctx context.Context, s *streams, a *app) error {
 		dir = a.cfg.Backup.Dir
 	}
 	start := time.Now()
-	path, err := a.db.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.cfg.secretFiles(), Bin: a.pgBin(), Now: a.now()})
+	path, err := a.db.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.cfg.SecretFiles(), Bin: a.pgBin(), Now: a.now()})
 	if err != nil {
 		return err
 	}
@@ -88,50 +87,6 @@ func manifestWords(m store.Manifest) string {
 		last = "last edition " + m.LastEdition.String()
 	}
 	return fmt.Sprintf("made %s, %d rows in %d tables, %d files, %.1f MB, %s", m.MadeAt.Format("2006-01-02 15:04 MST"), rows, len(m.Tables), len(m.Files)-1, float64(size)/1e6, last)
-}
-
-// secretFiles are the files a backup carries beside the database, by the name
-// they get in it: configuration, keys, passwords. What the configuration names
-// but is not there is left out; check says so.
-func (c Config) secretFiles() map[string]string {
-	out := map[string]string{}
-	for _, f := range c.keyFiles() {
-		if _, err := os.Stat(f.path); err == nil {
-			name := f.name
-			for i := 2; out[name] != ""; i++ {
-				name = fmt.Sprintf("%d-%s", i, f.name)
-			}
-			out[name] = f.path
-		}
-	}
-	return out
-}
-
-// keyFile is a file that must not be lost and not be seen.
-type keyFile struct {
-	what string // key of the configuration
-	name string
-	path string
-	// rotate says what changing it does; "" = not a secret of its own.
-	rotate string
-}
-
-func (c Config) keyFiles() []keyFile {
-	var out []keyFile
-	add := func(what, path, rotate string) {
-		if path != "" {
-			out = append(out, keyFile{what, filepath.Base(path), path, rotate})
-		}
-	}
-	add("configuration", c.path, "")
-	add("mail.token_key_file", c.Mail.TokenKeyFile, "links in mails already sent stop working, unsubscribe links too: keep the old one for a season as mail.token_key_previous_file")
-	add("mail.token_key_previous_file", c.Mail.TokenKeyPrev, "leave it out once the links it signed are a season old")
-	add("mail.dkim_key_file", c.Mail.DKIMKeyFile, "publish the new key under a new selector first (coldseam check --dns), then change selector and key together")
-	add("mail.password_file", c.Mail.PasswordFile, "change it at the relay, then here")
-	for _, p := range c.Profiles {
-		add("profile "+p.Name+" key_file", p.KeyFile, "ask the agency for a new one")
-	}
-	return out
 }
 
 // noteBackup shows the age of the newest backup to a monitor. A directory that

@@ -12,6 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -28,8 +30,8 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()
-	v.cfg.path = filepath.Join(dir, "coldseam.toml")
-	require.NoError(t, os.WriteFile(v.cfg.path, []byte(demoTOML), 0o600))
+	v.cfg.Path = filepath.Join(dir, "coldseam.toml")
+	require.NoError(t, os.WriteFile(v.cfg.Path, []byte(democlub.TOML), 0o600))
 	v.cfg.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
 	_, err = ensureKey(v.cfg.Mail.TokenKeyFile)
 	require.NoError(t, err)
@@ -91,7 +93,7 @@ func (v *town) morning(t *testing.T, d coldseam.Date) {
 	t.Helper()
 	at, err := notify.SendAt(d, "04:56", zoneOf("America/Chicago"))
 	require.NoError(t, err)
-	v.clock.forward(at)
+	v.clock.Forward(at)
 	_, _, err = v.queueMornings(t.Context(), v.now())
 	require.NoError(t, err)
 	_, err = v.sender("test").Run(t.Context(), 100)
@@ -136,6 +138,6 @@ func TestDamagedBackupIsRefusedByName(t *testing.T) {
 	err := (&backupCmd{Verify: path}).verify(&streams{&out, &out})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "coldseam-20260418T093000Z.tar")
-	err = (&restoreCmd{File: path}).restore(t.Context(), &streams{&out, &out}, storetest.EmptyURL(t), Config{}, store.RestoreOptions{})
+	err = (&restoreCmd{File: path}).restore(t.Context(), &streams{&out, &out}, storetest.EmptyURL(t), config.Config{}, store.RestoreOptions{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -34,7 +35,7 @@ type briefCmd struct {
 
 // Run does one of the four.
 func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return exitWith(2, err.Error())
 	}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -44,7 +45,7 @@ type checkCmd struct {
 
 // Run prints one line each and exits with 0 all is well, 1 warnings, 2 a fault.
 func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if c.Live {
 		return c.live(ctx, cfg, err)
 	}
@@ -111,7 +112,7 @@ func (c *checkCmd) finish(w io.Writer, lines []line) error {
 }
 
 // live is the container's probe: 0 when the service answers, else 1.
-func (c *checkCmd) live(ctx context.Context, cfg Config, cfgErr error) error {
+func (c *checkCmd) live(ctx context.Context, cfg config.Config, cfgErr error) error {
 	if cfgErr != nil {
 		return exitWith(1, oneLine(cfgErr.Error()))
 	}
@@ -149,7 +150,7 @@ func localAddr(listen string) string {
 // checker collects the lines. What it asks of the world outside is in net and
 // space, so that a test injects the fault.
 type checker struct {
-	cfg     Config
+	cfg     config.Config
 	app     *app // nil when the database does not open
 	now     func() time.Time
 	offline bool
@@ -242,7 +243,7 @@ func (k *checker) unbuilt(ctx context.Context, err error) {
 func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.path, len(plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
 	k.now = k.app.now
 	if !k.database(ctx) {

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -70,7 +71,7 @@ func reservedName(domain string) bool {
 }
 
 func (k *checker) dns(ctx context.Context) {
-	from := k.cfg.fromDomain()
+	from := k.cfg.FromDomain()
 	switch {
 	case k.offline:
 		k.ok("dns", "skipped: offline")
@@ -113,7 +114,7 @@ func (k *checker) txt(ctx context.Context, name, mark string) (found []string, e
 func (k *checker) spf(ctx context.Context) {
 	name := k.cfg.Mail.BounceDomain
 	if name == "" {
-		name = k.cfg.fromDomain()
+		name = k.cfg.FromDomain()
 	}
 	rec, err := k.txt(ctx, name, "v=spf1")
 	switch {
@@ -234,20 +235,20 @@ func (k *checker) keys() {
 		k.add("token key", levelFail, "mail.token_key_file is not set", "a key that signs the links in mails",
 			"coldseam serve makes one at a club's first start; that of a club with members is in the backup: coldseam restore FILE --files-only")
 	}
-	for _, f := range k.cfg.keyFiles() {
-		if f.rotate == "" {
+	for _, f := range k.cfg.KeyFiles() {
+		if f.Rotate == "" {
 			continue
 		}
-		st, err := os.Stat(f.path)
+		st, err := os.Stat(f.Path)
 		switch {
 		case err != nil:
-			k.add(f.what, levelFail, reasonText(err), "the file", "coldseam restore FILE --files-only brings it back; with a new one, by coldseam init, links already sent stop working")
+			k.add(f.What, levelFail, reasonText(err), "the file", "coldseam restore FILE --files-only brings it back; with a new one, by coldseam init, links already sent stop working")
 		case st.Mode().Perm()&0o077 != 0:
-			k.add(f.what, levelWarn, fmt.Sprintf("%s is %04o: others can read it", f.path, st.Mode().Perm()), "0600", "chmod 600 "+f.path)
-		case f.what == "mail.token_key_file" && st.Size() < 32:
-			k.add(f.what, levelFail, fmt.Sprintf("%d bytes", st.Size()), "at least 32", "coldseam init makes one; links already sent stop working")
+			k.add(f.What, levelWarn, fmt.Sprintf("%s is %04o: others can read it", f.Path, st.Mode().Perm()), "0600", "chmod 600 "+f.Path)
+		case f.What == "mail.token_key_file" && st.Size() < 32:
+			k.add(f.What, levelFail, fmt.Sprintf("%d bytes", st.Size()), "at least 32", "coldseam init makes one; links already sent stop working")
 		default:
-			k.ok(f.what, "there, closed to others")
+			k.ok(f.What, "there, closed to others")
 		}
 	}
 }
@@ -379,7 +380,7 @@ func (k *checker) sending(ctx context.Context) {
 // records prints what to paste into the zone of the club's domain.
 func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	m := k.cfg.Mail
-	from := k.cfg.fromDomain()
+	from := k.cfg.FromDomain()
 	if from == "" || m.BounceDomain == "" {
 		return exitWith(2, "mail.from and mail.bounce_domain must be set first")
 	}
@@ -395,7 +396,7 @@ func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	fmt.Fprintf(w, "%s. IN MX 10 %s.\n", m.BounceDomain, host)
 	relay, _, _ := net.SplitHostPort(m.SMTP)
 	spf := "a:" + host
-	if a := (&app{cfg: k.cfg}); !a.cfg.Mail.localRelay() {
+	if a := (&app{cfg: k.cfg}); !a.cfg.Mail.LocalRelay() {
 		spf += " include:" + relay
 		fmt.Fprintf(w, "; the SPF line names %s by its own policy: ask who runs it which include it wants\n", relay)
 	}
@@ -497,7 +498,7 @@ func idsInLog(r io.Reader, list []store.UnknownMail) (map[string]bool, error) {
 }
 
 // dkimRecordOf is the TXT value that publishes the configured signing key.
-func dkimRecordOf(m MailConfig) (string, error) {
+func dkimRecordOf(m config.Mail) (string, error) {
 	pem, err := os.ReadFile(m.DKIMKeyFile)
 	if err != nil {
 		return "", fmt.Errorf("mail.dkim_key_file: %w", err)

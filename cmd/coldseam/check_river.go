@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify"
 )
 
@@ -31,7 +32,7 @@ func (k *checker) reaches(ctx context.Context) {
 		k.add("reaches", levelFail, "none in the file", "at least one river", "coldseam site add finds gauges and adds a river")
 	}
 	for _, x := range k.cfg.Reaches {
-		r, err := x.reach(k.cfg)
+		r, err := x.Build(k.cfg)
 		if err != nil {
 			k.add(x.ID+" reach", levelFail, err.Error(), "a [[reach]] that can be read", "mend the file")
 			continue
@@ -48,7 +49,7 @@ func (k *checker) reaches(ctx context.Context) {
 		k.measure(ctx, r)
 	}
 	for _, r := range stored {
-		if !slices.ContainsFunc(k.cfg.Reaches, func(x ReachConfig) bool { return x.ID == string(r.ID) }) {
+		if !slices.ContainsFunc(k.cfg.Reaches, func(x config.Reach) bool { return x.ID == string(r.ID) }) {
 			k.add(string(r.ID)+" reach", levelWarn, "in the database, not in the file", "the same reaches in both",
 				"write its [[reach]] again: until then it goes on as it was")
 		}

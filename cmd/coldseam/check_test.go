@@ -19,6 +19,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
@@ -134,16 +136,16 @@ func wantLine(t *testing.T, lines map[string][]line, key, level, text string) {
 }
 
 // editReach changes a reach in the file.
-func (b *bench) editReach(t *testing.T, id string, change func(*ReachConfig)) {
+func (b *bench) editReach(t *testing.T, id string, change func(*config.Reach)) {
 	t.Helper()
 	b.app.cfg.Reaches = slices.Clone(b.app.cfg.Reaches)
-	i := slices.IndexFunc(b.app.cfg.Reaches, func(r ReachConfig) bool { return r.ID == id })
+	i := slices.IndexFunc(b.app.cfg.Reaches, func(r config.Reach) bool { return r.ID == id })
 	r := &b.app.cfg.Reaches[i]
 	r.Rules, r.Spots = slices.Clone(r.Rules), slices.Clone(r.Spots)
 	change(r)
 }
 
-func withFlow(r ReachConfig, cfs float64) ReachConfig {
+func withFlow(r config.Reach, cfs float64) config.Reach {
 	r.MaxFlowCFS = &cfs
 	return r
 }
@@ -286,7 +288,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
 		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
 		{"looser limit named", "limits", levelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
-			b.app.cfg.Thresholds = map[string]LimitConfig{"gust_mph": {Value: 40, Why: "big boats"}}
+			b.app.cfg.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
 		}},
 		{"held", "sending", levelFail, "by keeper: gauge looks wrong", func(t *testing.T) {
 			require.NoError(t, b.db.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
@@ -323,70 +325,70 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"brief and its reason", "tamsen-bend brief", levelOK, "NO CALL: gauge silent", func(*testing.T) {}},
 		{"no max flow", "tamsen-bend max_flow", levelFail, "missing", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.MaxFlowCFS = nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.MaxFlowCFS = nil })
 		}},
 		{"hazards unsurveyed", "tamsen-bend hazards", levelWarn, "not surveyed", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.HazardsSurveyed = false })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.HazardsSurveyed = false })
 		}},
 		{"no flood stage", "tamsen-bend flood stage", levelWarn, "missing", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.FloodM, r.ActionM = nil, nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.FloodM, r.ActionM = nil, nil })
 		}},
 		{"no warnings", "tamsen-bend warnings", levelFail, "no feed", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Alerts = "" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Alerts = "" })
 		}},
 		{"no zones", "tamsen-bend warnings", levelWarn, "by gauge code or position alone", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
 		}},
 		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Weather = "" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Weather = "" })
 		}},
 		{"no forecast yet", "tamsen-bend weather", levelFail, "no forecast for metgrid:nowhere", func(t *testing.T) {
 			s := coldseam.Site{ID: "metgrid:nowhere", Provider: "metgrid", Code: "nowhere", Zone: "UTC"}
 			require.NoError(t, b.db.PutSite(ctx, s))
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Weather = string(s.ID) })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Weather = string(s.ID) })
 		}},
 		{"rule run out", "tamsen-bend rules", levelFail, "season walleye: last checked 2025-03-01", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2025-03-01" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "2025-03-01" })
 		}},
 		{"rule soon to be checked", "tamsen-bend rules", levelWarn, "runs out in", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2025-05-01" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "2025-05-01" })
 		}},
 		{"rule never checked", "tamsen-bend rules", levelFail, "never checked", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "" })
 		}},
 		{"rule checked tomorrow", "tamsen-bend rules", levelFail, "checked on 2036-03-01, which is to come", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules[0].CheckedOn = "2036-03-01" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "2036-03-01" })
 		}},
 		{"sounded tomorrow", "tamsen-bend soundings", levelWarn, "sounded 2036-03-01, which is to come", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].Sounded = "2036-03-01" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots[0].Sounded = "2036-03-01" })
 		}},
 		{"no season rule", "tamsen-bend rules", levelFail, "no season rule", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Rules = nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules = nil })
 		}},
 		{"no depth", "tamsen-bend soundings", levelWarn, "main seam: no depth", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].DepthFt = nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots[0].DepthFt = nil })
 		}},
 		{"old sounding", "tamsen-bend soundings", levelWarn, "main seam: sounded 2024-03-01", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots[0].Sounded = "2024-03-01" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots[0].Sounded = "2024-03-01" })
 		}},
 		{"no spots", "tamsen-bend soundings", levelWarn, "no spots", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.Spots = nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots = nil })
 		}},
 		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(*testing.T) {
 			b.app.cfg.Sites = slices.Clone(keep.Sites)
 			b.app.cfg.Sites[0].DailyOnly = true
 		}},
 		{"limit edited in the file", "tamsen-bend max_flow", levelOK, "900 cfs", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { *r = withFlow(*r, 900) })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { *r = withFlow(*r, 900) })
 		}},
 		{"file not read yet", "tamsen-bend reach", levelWarn, "max_flow_m3s, hazards", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { *r = withFlow(*r, 900); r.Hazards = nil })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { *r = withFlow(*r, 900); r.Hazards = nil })
 		}},
 		{"reach of the file alone", "tamsen-new reach", levelFail, "not in the database yet", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.ID = "tamsen-new" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.ID = "tamsen-new" })
 		}},
 		{"reach of the database alone", "tamsen-bend reach", levelWarn, "not in the file", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *ReachConfig) { r.ID = "tamsen-new" })
+			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.ID = "tamsen-new" })
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) { // one club, one fault at a time: not parallel
@@ -449,15 +451,15 @@ func clone[V any](m map[string]V) map[string]V {
 func TestCheckOfSeries(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	b.clock.forward(demoStart.Add(9 * time.Hour))
+	b.clock.Forward(democlub.Start.Add(9 * time.Hour))
 	lines := b.lines(t)
 	wantLine(t, lines, "tamsen-bend flow", levelFail, "newest 9 h old")
 	wantLine(t, lines, "feed northgauge", levelFail, "last good answer 9 h ago")
 	wantLine(t, lines, "feed northgauge-cap", levelFail, "last good answer 9 h ago")
-	b.clock.forward(demoStart.Add(20 * time.Hour))
+	b.clock.Forward(democlub.Start.Add(20 * time.Hour))
 	wantLine(t, b.lines(t), "tamsen-bend weather", levelFail, "issued")
 
-	at := demoStart
+	at := democlub.Start
 	var obs []coldseam.Observation
 	for i := range 40 {
 		o := coldseam.Observation{At: at.Add(time.Duration(i) * 15 * time.Minute), Value: 100}
@@ -530,9 +532,9 @@ func TestCheckBackupAge(t *testing.T) {
 		return map[string][]line{"backup": b.k.lines}
 	}
 	wantLine(t, only(), "backup", levelOK, "whole")
-	b.clock.forward(demoStart.Add(2 * day))
+	b.clock.Forward(democlub.Start.Add(2 * day))
 	wantLine(t, only(), "backup", levelWarn, "48 h old")
-	b.clock.forward(demoStart.Add(8 * day))
+	b.clock.Forward(democlub.Start.Add(8 * day))
 	wantLine(t, only(), "backup", levelFail, "8 d old")
 	raw, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -659,7 +661,7 @@ func TestLiveProbe(t *testing.T) {
 	defer srv.Close()
 	_, port, err := net.SplitHostPort(strings.TrimPrefix(srv.URL, "http://"))
 	require.NoError(t, err)
-	ask := func() error { return (&checkCmd{}).live(t.Context(), Config{Listen: "0.0.0.0:" + port}, nil) }
+	ask := func() error { return (&checkCmd{}).live(t.Context(), config.Config{Listen: "0.0.0.0:" + port}, nil) }
 	require.NoError(t, ask())
 	code = http.StatusServiceUnavailable
 	require.ErrorContains(t, ask(), "503")
@@ -712,7 +714,7 @@ func TestFloodedSince(t *testing.T) {
 // one is not.
 func TestCheckOfVersions(t *testing.T) {
 	t.Parallel()
-	cfg, err := loadConfig("../../deploy/coldseam.toml")
+	cfg, err := config.Load("../../deploy/coldseam.toml")
 	require.NoError(t, err)
 	k := &checker{cfg: cfg}
 	k.versions()

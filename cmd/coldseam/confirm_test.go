@@ -20,7 +20,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	r := v.reachOf(t, "tamsen-bend")
 	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
 	brief := func() coldseam.Brief {
-		v.clock.forward(v.now().Add(time.Second))
+		v.clock.Forward(v.now().Add(time.Second))
 		b, err := v.makeBrief(ctx, r, saturday)
 		require.NoError(t, err)
 		return b

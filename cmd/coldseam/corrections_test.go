@@ -116,7 +116,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 			require.Regexp(t, "^GO Tamsen", subject(t, v.letters(t)["one@h.example"][0]))
 
 			for range 2 { // a repeated issue says it once
-				v.clock.forward(c.at)
+				v.clock.Forward(c.at)
 				b := onTamsen(v.now())
 				if c.later != nil {
 					c.later(&b)
@@ -148,10 +148,10 @@ func (v *town) tellTamsen(t *testing.T) {
 
 func (v *town) queueTamsen(t *testing.T) {
 	t.Helper()
-	v.clock.forward(morningAt(4, 40))
+	v.clock.Forward(morningAt(4, 40))
 	_, err := v.saveTold(t.Context(), onTamsen(v.now()))
 	require.NoError(t, err)
-	v.clock.forward(morningAt(4, 46))
+	v.clock.Forward(morningAt(4, 46))
 	_, wait, err := v.queueMornings(t.Context(), v.now())
 	require.NoError(t, err)
 	require.Empty(t, wait)
@@ -202,7 +202,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 			v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			v.queueTamsen(t)
 			if c.later != nil {
-				v.clock.forward(c.at.Add(-time.Minute))
+				v.clock.Forward(c.at.Add(-time.Minute))
 				b := onTamsen(v.now())
 				c.later(&b)
 				_, err := v.saveTold(t.Context(), b)
@@ -212,7 +212,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				_, err := v.db.Pool().Exec(t.Context(), c.sql)
 				require.NoError(t, err)
 			}
-			v.clock.forward(c.at)
+			v.clock.Forward(c.at)
 			v.sendAll(t)
 
 			got := v.letters(t)["one@h.example"]
@@ -235,10 +235,10 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
 	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
-	v.clock.forward(evening(18, 40))
+	v.clock.Forward(evening(18, 40))
 	prev := tomorrow(coldseam.Go, morningAt(4, 40))
 	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &prev))
-	v.clock.forward(evening(19, 10))
+	v.clock.Forward(evening(19, 10))
 	_, err := v.saveTold(t.Context(), tomorrow(coldseam.Go, v.now()))
 	require.NoError(t, err)
 	v.sendAll(t)
@@ -262,7 +262,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	}
 	// In winter the evening's first brief of tomorrow is made at dusk, too early
 	// for a notice.
-	v.clock.forward(evening(18, 40))
+	v.clock.Forward(evening(18, 40))
 	dusk := tomorrow(coldseam.Stop, evening(17, 2))
 	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &dusk))
 	v.sendAll(t)
@@ -287,7 +287,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
 			v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
-			v.clock.forward(c.at)
+			v.clock.Forward(c.at)
 			day := coldseam.DateOf(c.at).Add(1)
 			made := func(verdict coldseam.Verdict, issued time.Time) coldseam.Brief {
 				b := tomorrow(verdict, issued)
@@ -330,9 +330,9 @@ func TestMissedMorningAlarms(t *testing.T) {
 					require.NoError(t, err)
 				}
 			}
-			v.clock.forward(morningAt(9, 59))
+			v.clock.Forward(morningAt(9, 59))
 			require.NoError(t, v.healthy(t.Context()))
-			v.clock.forward(morningAt(13, 0))
+			v.clock.Forward(morningAt(13, 0))
 			require.NoError(t, v.watch(t.Context(), v.now()))
 			alarms := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
 			if c.want {

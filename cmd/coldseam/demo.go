@@ -16,25 +16,15 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
 )
-
-//go:embed demo.toml
-var demoTOML string
-
-// demoLog is the invented club's trip log of two springs.
-//
-//go:embed demo_log.csv
-var demoLog string
-
-// demoStart is the demo's morning: Saturday 18 April 2026, 04:30 in Chicago.
-var demoStart = time.Date(2026, time.April, 18, 9, 30, 0, 0, time.UTC)
 
 // demoCmd runs the main job end to end on invented rivers: a loopback agency, a
 // private Postgres, a loopback mail server.
@@ -49,32 +39,6 @@ func (c *demoCmd) dir() string {
 		return c.Dir
 	}
 	return filepath.Join("/var/tmp", fmt.Sprintf("coldseam-demo-%d", os.Getuid()))
-}
-
-// demoClock is the demo's own time: it runs on with the real one from wherever
-// it was last set, and is never set back.
-type demoClock struct {
-	mu   sync.Mutex
-	base time.Time
-	real time.Time
-}
-
-func newDemoClock(start time.Time) *demoClock { return &demoClock{base: start, real: time.Now()} }
-
-// now is the time of the demo.
-func (c *demoClock) now() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.base.Add(time.Since(c.real))
-}
-
-// forward sets the clock to t unless it is past it.
-func (c *demoClock) forward(t time.Time) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if now := c.base.Add(time.Since(c.real)); t.After(now) {
-		c.base, c.real = t, time.Now()
-	}
 }
 
 // Run is the demo. Every step prints one line.
@@ -101,8 +65,8 @@ type demo struct {
 	ag     *agency.Agency
 	sink   *sink.Server
 	app    *app
-	cfg    Config
-	clock  *demoClock
+	cfg    config.Config
+	clock  *democlub.Clock
 	day    coldseam.Date
 	briefs []coldseam.Brief
 	srv    *services
@@ -129,8 +93,8 @@ func (d *demo) say(what, format string, args ...any) {
 
 // agency starts the invented agency and the mail server, both on loopback.
 func (d *demo) agency(ctx context.Context) error {
-	d.clock = newDemoClock(demoStart)
-	ag, err := agency.New(agency.Options{Now: d.clock.now, Anchor: coldseam.DateOf(demoStart), Log: d.log})
+	d.clock = democlub.NewClock(democlub.Start)
+	ag, err := agency.New(agency.Options{Now: d.clock.Now, Anchor: coldseam.DateOf(democlub.Start), Log: d.log})
 	if err != nil {
 		return err
 	}
@@ -146,7 +110,7 @@ func (d *demo) agency(ctx context.Context) error {
 	if d.sink, err = sink.Start(sink.Config{Dir: mails}); err != nil {
 		return err
 	}
-	d.cfg, err = parseConfig("demo.toml", demoTOML, agency.Profiles(base)...)
+	d.cfg, err = config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	d.cfg.StateDir, d.cfg.Mail.SMTP = d.cmd.dir(), d.sink.Addr()
 	d.say("agency", "three invented rivers at %s", base)
 	return err
@@ -178,7 +142,7 @@ func (d *demo) database(ctx context.Context) error {
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
 	start := time.Now()
-	if d.app, err = build(ctx, d.cfg, buildOptions{now: d.clock.now, log: d.log, migrate: true, tokenKey: key}); err != nil {
+	if d.app, err = build(ctx, d.cfg, buildOptions{now: d.clock.Now, log: d.log, migrate: true, tokenKey: key}); err != nil {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
@@ -190,7 +154,7 @@ func (d *demo) database(ctx context.Context) error {
 		return err
 	}
 	for _, a := range ages {
-		d.clock.forward(a.LastTry.Add(time.Second))
+		d.clock.Forward(a.LastTry.Add(time.Second))
 	}
 	for _, m := range demoSubscribers {
 		s, _, err := d.app.db.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
@@ -203,7 +167,7 @@ func (d *demo) database(ctx context.Context) error {
 			}
 		}
 	}
-	n, err := d.app.enterLog(ctx, demoLog)
+	n, err := d.app.enterLog(ctx, democlub.Log)
 	if n > 0 {
 		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
 	}
@@ -244,7 +208,7 @@ func demoListener() (net.Listener, error) {
 // fetch brings the past home, then shows that nothing is stored twice and that
 // a revision keeps both values.
 func (d *demo) fetch(ctx context.Context) error {
-	t, err := d.app.backfill(ctx, d.clock.now().AddDate(-12, 0, 0), historyBack, nil)
+	t, err := d.app.backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), historyBack, nil)
 	d.say("fetch", "%d feeds, %d rows read, %d new, %d revised%s", t.Feeds, t.Rows, t.Added, t.Revised, problems(err))
 	t, err = d.app.fetchAll(ctx)
 	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised, problems(err))
@@ -265,7 +229,7 @@ func problems(err error) string {
 
 func (d *demo) brief(ctx context.Context) error {
 	loc := zoneOf(d.cfg.Club.Zone)
-	d.day = coldseam.DateOf(d.clock.now().In(loc))
+	d.day = coldseam.DateOf(d.clock.Now().In(loc))
 	var err error
 	d.briefs, err = d.app.makeAll(ctx, d.day)
 	sortBriefs(d.briefs)
@@ -287,7 +251,7 @@ func (d *demo) mail(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.clock.forward(at)
+	d.clock.Forward(at)
 	before, _, err := d.app.mornings(ctx, d.day)
 	if err != nil {
 		return err

@@ -16,6 +16,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -24,7 +26,7 @@ import (
 
 // world is the generated record, made once: it is read-only.
 var world = sync.OnceValues(func() (*agency.World, error) {
-	return agency.Generate(1, coldseam.DateOf(demoStart))
+	return agency.Generate(1, coldseam.DateOf(democlub.Start))
 })
 
 // town is the whole program on one machine: agency, database, mail server.
@@ -32,7 +34,7 @@ type town struct {
 	*app
 	ag    *agency.Agency
 	sink  *sink.Server
-	clock *demoClock
+	clock *democlub.Clock
 	log   *bytes.Buffer
 	mu    *sync.Mutex
 
@@ -63,18 +65,18 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 	t.Helper()
 	w, err := world()
 	require.NoError(t, err)
-	v := &town{clock: newDemoClock(demoStart), log: &bytes.Buffer{}, mu: &sync.Mutex{}, label: fmt.Sprintf("town %d", towns.Add(1))}
+	v := &town{clock: democlub.NewClock(democlub.Start), log: &bytes.Buffer{}, mu: &sync.Mutex{}, label: fmt.Sprintf("town %d", towns.Add(1))}
 	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.label)))
-	v.ag, err = agency.New(agency.Options{Now: v.clock.now, World: w})
+	v.ag, err = agency.New(agency.Options{Now: v.clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.ag.Start()
 	require.NoError(t, err)
 	v.sink, err = sink.Start(sink.Config{Script: script})
 	require.NoError(t, err)
-	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles(base)...)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.now, dbURL: dbURL, migrate: true,
+	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.Now, dbURL: dbURL, migrate: true,
 		log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
 		tokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
@@ -102,9 +104,9 @@ func (v *town) join(t *testing.T, email string, p coldseam.Preferences) int64 {
 // history brings the years home, and the club's log.
 func (v *town) history(t *testing.T) {
 	t.Helper()
-	_, err := v.enterLog(t.Context(), demoLog)
+	_, err := v.enterLog(t.Context(), democlub.Log)
 	require.NoError(t, err)
-	_, err = v.backfill(t.Context(), demoStart.AddDate(-12, 0, 0), 20*day, nil)
+	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*day, nil)
 	require.NoError(t, err)
 }
 
@@ -115,7 +117,7 @@ func (v *town) send(t *testing.T, hhmm string) {
 	t.Helper()
 	at, err := notify.SendAt(saturday, hhmm, zoneOf("America/Chicago"))
 	require.NoError(t, err)
-	v.clock.forward(at)
+	v.clock.Forward(at)
 	_, _, err = v.queueMornings(t.Context(), v.now())
 	require.NoError(t, err)
 	_, err = v.sender("test").Run(t.Context(), 100)
@@ -158,7 +160,7 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	require.Zero(t, again.Added)
 	require.Zero(t, again.Revised)
 	before := v.now()
-	v.clock.forward(before.Add(time.Second))
+	v.clock.Forward(before.Add(time.Second))
 	v.ag.Revise()
 	later, err := v.fetchAll(ctx)
 	require.NoError(t, err)
@@ -237,7 +239,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	v.send(t, "04:45")
 	require.Equal(t, 2, v.sink.Count())
 
-	v.clock.forward(v.now().Add(40 * time.Minute))
+	v.clock.Forward(v.now().Add(40 * time.Minute))
 	now := v.now()
 	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
 		Status: "Actual", MsgType: "Alert", Event: "Flood Warning %! NaN", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
@@ -245,7 +247,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	for range 3 { // later issues repeat the stop; the mail does not
-		v.clock.forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.now().Add(15 * time.Minute))
 		_, err = v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		_, err = v.sender("test").Run(ctx, 100)
@@ -274,7 +276,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	t.Parallel()
 	ctx := context.Background()
 	v := newReadyTown(t, nil)
-	v.clock.forward(demoStart.Add(5 * time.Minute)) // past the making of the ready town
+	v.clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
 	_, err := v.db.Pool().Exec(ctx, `DELETE FROM coldseam.forecast`)
 	require.NoError(t, err)
 	v.join(t, "all@club.example.org", coldseam.Preferences{})

@@ -136,7 +136,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	full := time.Now()
 
 	// The word: whoever looks is told of the disk.
-	v.clock.forward(clock.now())
+	v.clock.Forward(clock.now())
 	k := &checker{cfg: v.cfg, app: v.app, now: v.now, offline: true, net: netOf(), space: diskSpace}
 	k.all(t.Context())
 	var said []string
@@ -180,7 +180,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 		copies += n - 1
 	}
 	t.Logf("%d mails, %d copies", v.sink.Count(), copies)
-	v.clock.forward(clock.now())
+	v.clock.Forward(clock.now())
 	invariants(t, v, 8)
 	require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 	require.NoError(t, <-s.done)

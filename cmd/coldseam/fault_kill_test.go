@@ -62,7 +62,7 @@ func (x killsRun) run(t *testing.T) {
 	for n := 0; n < x.kills; {
 		// A new morning; the clock of one morning goes on through its kills.
 		day := saturday.Add(days).In(zoneOf("America/Chicago"))
-		v.clock.forward(day.Add(4*time.Hour + 40*time.Minute))
+		v.clock.Forward(day.Add(4*time.Hour + 40*time.Minute))
 		clock := swiftClock{base: day.Add(4*time.Hour + 44*time.Minute), origin: time.Now(), speed: 10}
 		env = append(clock.env(at.Scheme+"://"+at.Host, v.sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
 		start()

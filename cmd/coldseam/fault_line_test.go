@@ -75,7 +75,7 @@ func (x farRun) run(t *testing.T) {
 	retried := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
 	require.LessOrEqual(t, retried, x.retried, "mails tried again: %s", states(t, v))
 	require.True(t, healthzOK(s.addr), "well:\n%s", tail(s.logged(t), 3000))
-	v.clock.forward(clock.now())
+	v.clock.Forward(clock.now())
 	invariants(t, v, 0)
 	rate := float64(x.readers-1) / took.Seconds()
 	t.Logf("%s there and back, %.0f %% lost: serving after %s; all %d mails after %s, %d of them at a second try; %.1f a second once they went, that is %.0f between 4:45 and 10:00",

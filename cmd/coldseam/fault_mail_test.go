@@ -17,6 +17,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -137,7 +139,7 @@ func TestPreviousTokenKey(t *testing.T) {
 		return p
 	}
 	old := write("old", strings.Repeat("o", 40))
-	m := MailConfig{ListID: "morning.example.org", TokenKeyFile: old}
+	m := config.Mail{ListID: "morning.example.org", TokenKeyFile: old}
 	before, err := tokensOf(m, nil)
 	require.NoError(t, err)
 	link := before.Sign(notify.Claim{Purpose: notify.ForUnsubscribe, Subscriber: 7})
@@ -145,13 +147,13 @@ func TestPreviousTokenKey(t *testing.T) {
 	after, err := tokensOf(m, nil)
 	require.NoError(t, err)
 	require.NoError(t, after.Check())
-	c, err := after.Verify(link, notify.ForUnsubscribe, demoStart)
+	c, err := after.Verify(link, notify.ForUnsubscribe, democlub.Start)
 	require.NoError(t, err)
 	require.EqualValues(t, 7, c.Subscriber)
 	m.TokenKeyPrev = ""
 	gone, err := tokensOf(m, nil)
 	require.NoError(t, err)
-	_, err = gone.Verify(link, notify.ForUnsubscribe, demoStart)
+	_, err = gone.Verify(link, notify.ForUnsubscribe, democlub.Start)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	m.TokenKeyPrev = filepath.Join(dir, "none")
 	_, err = tokensOf(m, nil)
@@ -209,23 +211,23 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.join(t, "other@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
-	v.clock.forward(morningAt(4, 45))
+	v.clock.Forward(morningAt(4, 45))
 	for range 2 {
 		v.runTick(t)
-		v.clock.forward(v.now().Add(time.Minute))
+		v.clock.Forward(v.now().Add(time.Minute))
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 1)
 	require.Regexp(t, `^(GO|TOSS-UP) `, subject(t, v.letters(t)["one@home.example"][0]))
-	v.clock.forward(morningAt(5, 15)) // a slot of the warning feed
+	v.clock.Forward(morningAt(5, 15)) // a slot of the warning feed
 	require.NoError(t, v.db.SaveAlerts(t.Context(), []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
 	for range 2 {
 		v.runTick(t)
-		v.clock.forward(v.now().Add(time.Minute))
+		v.clock.Forward(v.now().Add(time.Minute))
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 2, "within two ticks")
 	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, subject(t, v.letters(t)["one@home.example"][1]))
 	for range 4 {
-		v.clock.forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.now().Add(15 * time.Minute))
 		v.runTick(t)
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 2, "exactly once")
@@ -244,7 +246,7 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	v.ag.ScriptForever("/", agency.Step{Status: 503})
 	v.fetcher.RetryWait = time.Millisecond
 	for v.now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
-		v.clock.forward(v.now().Add(30 * time.Minute))
+		v.clock.Forward(v.now().Add(30 * time.Minute))
 		_, err := v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
@@ -261,16 +263,16 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	ctx := t.Context()
 	v := newReadyTown(t, nil)
 	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.clock.forward(morningAt(4, 45))
+	v.clock.Forward(morningAt(4, 45))
 	n, _, err := v.queueMornings(ctx, v.now())
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
-	v.clock.forward(morningAt(5, 20))
+	v.clock.Forward(morningAt(5, 20))
 	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
 	_, err = v.fetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {
-		v.clock.forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.now().Add(15 * time.Minute))
 		_, err = v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
@@ -342,7 +344,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	for i := range 60 {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	v.clock.forward(morningAt(4, 45))
+	v.clock.Forward(morningAt(4, 45))
 	_, _, err := v.queueMornings(ctx, v.now())
 	require.NoError(t, err)
 	tries := 0
@@ -357,7 +359,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.LessOrEqual(t, tries, 20)
 	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
-		v.clock.forward(v.now().Add(time.Minute))
+		v.clock.Forward(v.now().Add(time.Minute))
 		require.NoError(t, v.watch(ctx, v.now()))
 		_, err = v.sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
@@ -373,7 +375,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	// Mended and released, the morning goes out.
 	broken.Store(false)
 	require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-	v.clock.forward(v.now().Add(10 * time.Minute))
+	v.clock.Forward(v.now().Add(10 * time.Minute))
 	v.sendAll(t)
 	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 }
@@ -398,7 +400,7 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 			ctx := t.Context()
 			v := newReadyTown(t, nil)
 			v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-			v.clock.forward(morningAt(4, 45))
+			v.clock.Forward(morningAt(4, 45))
 			b, err := v.db.Brief(ctx, "tamsen-bend", saturday)
 			require.NoError(t, err)
 			b.Issued = v.now().Add(-time.Minute)

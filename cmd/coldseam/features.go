@@ -39,8 +39,8 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.cfg.attributions(r), Seed: seedOf(morning), Replayed: replay,
-		Limits: a.cfg.Weight.limits(), AlertRules: a.alertRules, TempSite: r.TempSite}
+		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.cfg.Attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Limits: a.cfg.Weight.Limits(), AlertRules: a.alertRules, TempSite: r.TempSite}
 	g := gather{app: a, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
 	g.thermometer()
@@ -191,7 +191,7 @@ func (a *app) elsewhere(al coldseam.Alert) bool {
 		if c.Alerts != al.Feed {
 			continue
 		}
-		r, err := c.reach(a.cfg)
+		r, err := c.Build(a.cfg)
 		if err != nil {
 			return false
 		}

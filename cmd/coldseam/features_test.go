@@ -14,6 +14,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
@@ -30,7 +32,7 @@ func servingTown(t *testing.T) *town {
 	var made time.Time
 	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `
 		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
-	v.clock.forward(made.UTC().Add(time.Second))
+	v.clock.Forward(made.UTC().Add(time.Second))
 	_, err := v.fetchAll(t.Context())
 	require.NoError(t, err)
 	return v
@@ -188,15 +190,15 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 		fmt.Fprintf(w, flowForecastDoc, issued.Format(time.RFC3339), pts.String())
 	}))
 	defer srv.Close()
-	text := demoTOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
+	text := democlub.TOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
 	text = strings.Replace(text, "gauge_km = 4\n", "gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
 	profiles := append(slices.Clone(v.cfg.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
 		Query: map[string]string{"featureOfInterest": "{sites}"}, Parameters: map[string]string{"urn:north:property:discharge": "discharge", "discharge": "discharge"}, Zone: "America/Chicago",
 		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Licence: "invented", Attribution: "Invented flow forecasts"})
-	cfg, err := parseConfig("demo.toml", text, profiles...)
+	cfg, err := config.Parse("demo.toml", text, profiles...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP = v.cfg.StateDir, v.cfg.Mail.SMTP
-	v.cfg, v.fetcher.Profiles = cfg, cfg.placed()
+	v.cfg, v.fetcher.Profiles = cfg, cfg.Placed()
 	require.NoError(t, v.syncRivers(ctx))
 	r := v.reachOf(t, "tamsen-bend")
 	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
@@ -255,7 +257,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
 	// A new version beside the old one, which stays readable as of its time.
 	at := v.now()
-	v.clock.forward(at.Add(8 * day))
+	v.clock.Forward(at.Add(8 * day))
 	require.NoError(t, v.refit(ctx, r.Site))
 	again, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
 	require.NoError(t, err)
@@ -365,18 +367,18 @@ func TestClubTables(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			_, err := parseConfig("c.toml", c.text)
+			_, err := config.Parse("c.toml", c.text)
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.Contains(t, err.Error(), c.want)
 		})
 	}
-	cfg, err := parseConfig("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
+	cfg, err := config.Parse("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
 	require.NoError(t, err)
-	rules, err := cfg.alertRules()
+	rules, err := cfg.Alerts()
 	require.NoError(t, err)
 	require.Len(t, rules, 1)
-	require.Equal(t, .5, cfg.Weight.limits().MaxOz)
-	mile, err := cfg.Club.costPerMile()
+	require.Equal(t, .5, cfg.Weight.Limits().MaxOz)
+	mile, err := cfg.Club.DriveCost()
 	require.NoError(t, err)
 	require.InDelta(t, .8047, mile, 1e-4)
 }
@@ -393,7 +395,7 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	before := asked()
 	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
-	v.clock.forward(v.now().Add(refitAfter + time.Hour))
+	v.clock.Forward(v.now().Add(refitAfter + time.Hour))
 	week := saturday.Add(7)
 	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
@@ -408,7 +410,7 @@ func TestDrivesSavedInMiles(t *testing.T) {
 	poor, good := judgedDay{who: []int{1, 2, 3}}, judgedDay{who: []int{1, 2, 3}}
 	poor.Verdict, poor.Known = coldseam.Stay, true
 	good.Verdict, good.Known, good.Good = coldseam.Stay, true, true
-	r := coldseam.Reach{DriveKM: 100 * kmPerMile}
+	r := coldseam.Reach{DriveKM: 100 * config.KMPerMile}
 	var m recapMaker
 	m.verdicts(r, []judgedDay{poor, poor, good, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
 	require.InDelta(t, 300, m.r.Money.MilesSaved, 1e-9)

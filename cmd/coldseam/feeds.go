@@ -7,6 +7,7 @@ import (
 	"sort"
 	"time"
 
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 )
 
@@ -39,7 +40,7 @@ const (
 
 // plan lists what the configuration asks for: observations (newest values,
 // nightly revisions, daily means, gaugings), weather and warnings.
-func plan(c Config) []feed {
+func plan(c config.Config) []feed {
 	codes := map[string][]string{}
 	for _, s := range c.Sites {
 		codes[s.Provider] = append(codes[s.Provider], s.Code)

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -25,7 +26,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		if !now.Before(calm) {
 			step = 5 * time.Minute
 		}
-		v.clock.forward(now)
+		v.clock.Forward(now)
 		require.NoError(t, v.tick(t.Context(), now))
 		rows, err := v.db.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
@@ -136,9 +137,9 @@ func TestPaceKeepsTheBudget(t *testing.T) {
 	t.Parallel()
 	p := ingest.Profile{Name: "met", Format: ingest.FormatCovJSON, BaseURL: "https://met.example", Path: "/position",
 		Query: map[string]string{"coords": "POINT({lon} {lat})"}, RatePerHour: 20}
-	c := Config{Profiles: []ingest.Profile{p}}
+	c := config.Config{Profiles: []ingest.Profile{p}}
 	for _, code := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {
-		c.Sites = append(c.Sites, SiteConfig{ID: "met:" + code, Provider: "met", Code: code, Lat: 45, Lon: -92})
+		c.Sites = append(c.Sites, config.Site{ID: "met:" + code, Provider: "met", Code: code, Lat: 45, Lon: -92})
 	}
 	f := plan(c)[0]
 	require.Equal(t, 30*time.Minute, f.Active, "eight requests each half-hour: 16 of 20 an hour")

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/store/storetest"
 )
@@ -18,9 +19,9 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 	ctx := t.Context()
 	db := storetest.New(t)
 	now := time.Date(2026, 1, 20, 12, 0, 0, 0, time.UTC)
-	a := &app{db: db, now: func() time.Time { return now }, qc: map[coldseam.SiteID]qcKnown{}, cfg: Config{
-		Sites:   []SiteConfig{{ID: "g:1", Tidal: true}},
-		Reaches: []ReachConfig{{Site: "g:1", AirSite: "g:air"}, {Site: "g:2", TempSite: "g:3", AirSite: "g:air"}},
+	a := &app{db: db, now: func() time.Time { return now }, qc: map[coldseam.SiteID]qcKnown{}, cfg: config.Config{
+		Sites:   []config.Site{{ID: "g:1", Tidal: true}},
+		Reaches: []config.Reach{{Site: "g:1", AirSite: "g:air"}, {Site: "g:2", TempSite: "g:3", AirSite: "g:air"}},
 	}}
 	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int, v func(int) float64) {
 		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period, Provider: "g"}}

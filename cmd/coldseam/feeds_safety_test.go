@@ -71,7 +71,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	require.NoError(t, err)
 	first := v.now()
 
-	v.clock.forward(first.Add(20 * time.Minute))
+	v.clock.Forward(first.Add(20 * time.Minute))
 	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.Error(t, err)
 	at, _, err := v.alertsAt(ctx, "parts")
@@ -94,7 +94,7 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
-	v.clock.forward(v.now().Add(5 * time.Minute))
+	v.clock.Forward(v.now().Add(5 * time.Minute))
 	p, err := v.fetcher.Profile(agency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")

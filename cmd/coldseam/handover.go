@@ -208,10 +208,10 @@ func withoutLogin(address string) string {
 // config is the file as it stands, without what may be secret in it: most
 // secrets are in files of their own by design.
 func (p *packer) config() ([]byte, error) {
-	if p.a.cfg.path == "" {
+	if p.a.cfg.Path == "" {
 		return []byte("# this configuration was not read from a file\n"), nil
 	}
-	b, err := os.ReadFile(p.a.cfg.path)
+	b, err := os.ReadFile(p.a.cfg.Path)
 	if err != nil {
 		return nil, err
 	}
@@ -338,9 +338,9 @@ func (p *packer) feeds() ([]byte, error) {
 
 func (p *packer) keys() ([]byte, error) {
 	var rows [][]string
-	for _, f := range p.a.cfg.keyFiles() {
-		if f.rotate != "" {
-			rows = append(rows, []string{f.what, f.path, f.rotate})
+	for _, f := range p.a.cfg.KeyFiles() {
+		if f.Rotate != "" {
+			rows = append(rows, []string{f.What, f.Path, f.Rotate})
 		}
 	}
 	if p.a.cfg.DatabaseURL != "" {

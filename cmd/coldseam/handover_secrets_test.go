@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/cmd/internal/config"
 )
 
 // Whatever form an address of the database or a key has, the pack does not show
@@ -56,6 +58,6 @@ func TestHandoverShowsNoSecret(t *testing.T) {
 		require.Equal(t, line, withoutSecrets(line))
 	}
 	shipped := withoutSecrets(sampleTOML)
-	_, err := parseConfig("coldseam.toml", shipped)
+	_, err := config.Parse("coldseam.toml", shipped)
 	require.NoError(t, err, "what is left is a configuration")
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/hindcast"
 	"example.org/coldseam/ingest/table"
 	"example.org/coldseam/notify/chart"
@@ -119,7 +120,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (colds
 		}
 		return d, strings.TrimSuffix(filepath.Base(c.CSV), ".csv"), err
 	}
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return coldseam.Days{}, "", exitWith(2, err.Error())
 	}

@@ -45,7 +45,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.Equal(t, "ice", days[30].State)
 
 	rows := v.count(t, `SELECT count(*) FROM coldseam.ice_state`)
-	v.clock.forward(v.now().Add(time.Minute))
+	v.clock.Forward(v.now().Add(time.Minute))
 	brief()
 	require.Equal(t, rows, v.count(t, `SELECT count(*) FROM coldseam.ice_state`), "the same again writes nothing")
 

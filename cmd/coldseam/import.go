@@ -15,6 +15,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/ingest/table"
@@ -45,7 +46,7 @@ type importCmd struct {
 // Run imports file by file; a refused file stores nothing and does not stop
 // the others.
 func (c *importCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return exitWith(2, err.Error())
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/waterml"
 	"example.org/coldseam/store"
@@ -70,7 +71,7 @@ func TestImportOfALongRecord(t *testing.T) {
 	b, err := waterml.Parse(bytes.NewReader(body), ingest.Profile{Name: "file", MaxBodyBytes: 1 << 30})
 	require.NoError(t, err)
 	want := ingest.Check(b.Series[0], ingest.SiteLimits{}, time.Now()).Obs
-	cfg, err := loadConfig(conf)
+	cfg, err := config.Load(conf)
 	require.NoError(t, err)
 	db, err := store.Open(t.Context(), cfg.DatabaseURL, store.Options{})
 	require.NoError(t, err)
@@ -122,7 +123,7 @@ func TestImportOfARating(t *testing.T) {
 	require.Zero(t, code, errs+out)
 	require.Contains(t, out, "0 discharges new, 0 revised")
 
-	cfg, err := loadConfig(conf)
+	cfg, err := config.Load(conf)
 	require.NoError(t, err)
 	db, err := store.Open(t.Context(), cfg.DatabaseURL, store.Options{})
 	require.NoError(t, err)

@@ -17,6 +17,8 @@ import (
 	"strings"
 	"time"
 	"unicode"
+
+	"example.org/coldseam/cmd/internal/config"
 )
 
 //go:embed coldseam.toml
@@ -70,7 +72,7 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 		values.token, values.dkim = token, dkim
 	}
 	text := fillSample(sampleTOML, values)
-	if _, err := parseConfig(path, text); err != nil {
+	if _, err := config.Parse(path, text); err != nil {
 		return exitWith(2, err.Error())
 	}
 	say := func(f, what string, made bool) {

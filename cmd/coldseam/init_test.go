@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify"
 )
 
@@ -18,7 +19,7 @@ func TestSampleIsTheDeployedOne(t *testing.T) {
 	b, err := os.ReadFile("../../deploy/coldseam.toml")
 	require.NoError(t, err)
 	require.Equal(t, string(b), sampleTOML, "copy deploy/coldseam.toml to cmd/coldseam/coldseam.toml")
-	_, err = parseConfig("coldseam.toml", sampleTOML)
+	_, err = config.Parse("coldseam.toml", sampleTOML)
 	require.NoError(t, err)
 }
 
@@ -30,7 +31,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	s := &streams{&out, &out}
 	m := machine{host: "river.walleye-club.net", zone: "America/Menominee", home: "/home/keeper"}
 	require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(s, path, m))
-	c, err := loadConfig(path)
+	c, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, "Alder Landing Club", c.Club.Name)
 	require.Equal(t, "America/Menominee", c.Club.Zone)
@@ -82,7 +83,7 @@ func TestInitOnABareMachine(t *testing.T) {
 	var out bytes.Buffer
 	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
 	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&streams{&out, &out}, path, machine{host: "box", root: true, state: state}))
-	c, err := loadConfig(path)
+	c, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
 	require.Equal(t, state, c.StateDir)
@@ -112,12 +113,12 @@ func TestAnyClubName(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		club := rapid.String().Draw(t, "club")
-		c, err := parseConfig("c.toml", fillSample(sampleTOML, sampleValues{club: club, domain: "river.club.net", token: "/etc/a \\ b/\"k\".key"}))
+		c, err := config.Parse("c.toml", fillSample(sampleTOML, sampleValues{club: club, domain: "river.club.net", token: "/etc/a \\ b/\"k\".key"}))
 		require.NoError(t, err)
 		if want := plainText(club); want != "" {
 			require.Equal(t, want, c.Club.Name)
 		}
 		require.Equal(t, "/etc/a \\ b/\"k\".key", c.Mail.TokenKeyFile)
-		require.Equal(t, "river.club.net", c.fromDomain(), "%s", c.Mail.From)
+		require.Equal(t, "river.club.net", c.FromDomain(), "%s", c.Mail.From)
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -33,7 +34,7 @@ func deployed(t *testing.T) (path, state string) {
 // served is one start of the service, without its ports.
 func served(t *testing.T, path, url string) (notify.Links, error) {
 	t.Helper()
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	a, err := build(t.Context(), cfg, buildOptions{dbURL: url, migrate: true, alone: true})
 	if err != nil {
@@ -60,9 +61,9 @@ func TestDeployedConfigurationStartsFromNothing(t *testing.T) {
 	again, err := served(t, path, url)
 	require.NoError(t, err)
 	require.Equal(t, first.Tokens, again.Tokens)
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	require.Len(t, cfg.secretFiles(), 3, "a backup holds both")
+	require.Len(t, cfg.SecretFiles(), 3, "a backup holds both")
 
 	require.NoError(t, os.Remove(filepath.Join(state, "token.key")))
 	_, err = served(t, path, url)
@@ -81,7 +82,7 @@ func TestInitAsRootServesTheUnit(t *testing.T) {
 	for range 2 {
 		require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(&streams{&out, &out}, path, machine{root: true, state: state}))
 	}
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, filepath.Join(state, "token.key"), cfg.Mail.TokenKeyFile)
 	require.Equal(t, filepath.Join(state, "dkim.key"), cfg.Mail.DKIMKeyFile)
@@ -107,9 +108,9 @@ func TestComposeEnvironment(t *testing.T) {
 		}
 	}
 	path, _ := deployed(t)
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	cfg.fromMachine(func(k string) string { return env[k] })
+	cfg.FromMachine(func(k string) string { return env[k] })
 	require.Equal(t, "0.0.0.0:8080", cfg.Listen, "not the container's own loopback")
 	require.Equal(t, []string{"10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16"}, cfg.Proxies, "wherever the engine puts its network")
 	require.NoError(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS}.Check())
@@ -126,7 +127,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	url := storetest.URL(t)
 	before, err := served(t, path, url)
 	require.NoError(t, err)
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	db, err := store.Open(ctx, url, store.Options{})
 	require.NoError(t, err)
@@ -134,7 +135,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	s, _, err := db.AddSubscriber(ctx, "one@club.example.org", "", coldseam.Preferences{Zone: "America/Chicago"})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, s.ID))
-	backup, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Files: cfg.secretFiles()})
+	backup, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Files: cfg.SecretFiles()})
 	require.NoError(t, err)
 	files := []string{path, filepath.Join(state, "token.key"), filepath.Join(state, "dkim.key")}
 	kept := map[string]string{}

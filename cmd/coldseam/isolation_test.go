@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"net/mail"
@@ -11,8 +12,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-
-	"bytes"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -120,7 +119,7 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 		t.Skip("a thousand letters take minutes under the race detector")
 	}
 	v := newTown(t, nil)
-	v.clock.forward(morningAt(4, 46))
+	v.clock.Forward(morningAt(4, 46))
 	letter := func(t *testing.T, briefs []coldseam.Brief) []byte {
 		t.Helper()
 		var mine []coldseam.Brief

@@ -9,13 +9,14 @@ import (
 	"sort"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/score"
 )
 
 // issued scores the forecasts that were really issued this season: the mornings
 // whose catch was logged, and flow and water temperature of every issue.
 func (c *hindcastCmd) issued(ctx context.Context, s *streams, g *Globals) error {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return exitWith(2, err.Error())
 	}

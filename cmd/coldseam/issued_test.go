@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast/score"
 )
 
@@ -73,7 +74,7 @@ func TestIssuedScorecard(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	for d := range 3 {
-		v.clock.forward(demoStart.AddDate(0, 0, d))
+		v.clock.Forward(democlub.Start.AddDate(0, 0, d))
 		if d > 0 {
 			_, err := v.fetchAll(ctx)
 			require.NoError(t, err)
@@ -82,7 +83,7 @@ func TestIssuedScorecard(t *testing.T) {
 		_, err := v.makeBrief(ctx, r, saturday.Add(d))
 		require.NoError(t, err)
 	}
-	v.clock.forward(demoStart.AddDate(0, 0, 16))
+	v.clock.Forward(democlub.Start.AddDate(0, 0, 16))
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	var out bytes.Buffer

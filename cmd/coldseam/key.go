@@ -48,7 +48,7 @@ const keysMade = "keys made"
 // every link that was ever mailed.
 func (a *app) makeKeys(ctx context.Context) error {
 	wanted := map[string]*string{}
-	for name, field := range a.cfg.ownKeys() {
+	for name, field := range a.cfg.OwnKeys() {
 		if *field == "" {
 			wanted[name] = field
 		}

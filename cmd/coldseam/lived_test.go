@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/cmd/internal/democlub"
 )
 
 // Five weeks of mornings lived on the invented rivers: what was issued is scored
@@ -21,17 +23,17 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 	for d := range mornings {
 		day := saturday.Add(d)
 		if d > 0 {
-			v.clock.forward(demoStart.AddDate(0, 0, d))
+			v.clock.Forward(democlub.Start.AddDate(0, 0, d))
 			_, err := v.fetchAll(ctx)
 			require.NoError(t, err)
 		}
 		_, err := v.makeAll(ctx, day)
 		require.NoError(t, err)
 	}
-	v.clock.forward(demoStart.AddDate(0, 0, mornings+9).Add(time.Hour))
+	v.clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
-	n, err := v.db.ScoreForecasts(ctx, demoStart.AddDate(0, 0, -1), v.now())
+	n, err := v.db.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.now())
 	require.NoError(t, err)
 	require.Greater(t, n, 3*mornings*10, "two rivers with a thermometer and a silent one")
 	rows, err := v.db.Pool().Query(ctx, `

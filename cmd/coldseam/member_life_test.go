@@ -178,7 +178,7 @@ func TestAMembersLife(t *testing.T) {
 	require.Equal(t, "unsubscribed", state())
 
 	before := len(v.letters(t)[me])
-	v.clock.forward(saturday.Add(1).In(zoneOf("America/Chicago")).Add(6 * time.Hour))
+	v.clock.Forward(saturday.Add(1).In(zoneOf("America/Chicago")).Add(6 * time.Hour))
 	_, _, err = v.queueMornings(t.Context(), v.now())
 	require.NoError(t, err)
 	v.sendAll(t)
@@ -196,7 +196,7 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	v := newTown(t, nil)
 	p := pages{v.app}
 	for i := range n {
-		v.clock.forward(v.now().Add(time.Millisecond))
+		v.clock.Forward(v.now().Add(time.Millisecond))
 		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.now()))
 	}
 	v.sendAll(t)
@@ -204,7 +204,7 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	for to, ms := range v.letters(t) {
 		require.Len(t, ms, 1, to)
 	}
-	v.clock.forward(v.now().Add(2 * time.Hour))
+	v.clock.Forward(v.now().Add(2 * time.Hour))
 	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.now()))
 	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.now()))
 	v.sendAll(t)

@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/storetest"
 )
@@ -97,7 +98,7 @@ func (x memoryRun) run(t *testing.T) {
 		FROM generate_series(1, $1::int) i
 		CROSS JOIN LATERAL (SELECT jsonb_build_object('zone', 'America/Chicago', 'send_at', '04:45', 'reaches', CASE WHEN i % 10 = 0 THEN '[]'::jsonb
 		  ELSE jsonb_build_array('tamsen-bend', 'river-' || lpad((i % $2::int)::text, 2, '0'), 'river-' || lpad(((i + 7) % $2::int)::text, 2, '0')) END) AS p) x`,
-		x.readers, x.rivers, demoStart)
+		x.readers, x.rivers, democlub.Start)
 	require.NoError(t, err)
 	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
 	require.NoError(t, err)

@@ -4,13 +4,15 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+
+	"example.org/coldseam/cmd/internal/config"
 )
 
 // openApp reads the configuration and wires the program for one command. The
 // logger of a command speaks of what heals itself no more than of what does
 // not: the command's own output is for that.
 func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app, error) {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return nil, exitWith(2, err.Error())
 	}

@@ -63,7 +63,7 @@ func TestFlipNotice(t *testing.T) {
 			if c.prev != nil {
 				c.prev(&prev)
 			}
-			v.clock.forward(c.at)
+			v.clock.Forward(c.at)
 			for range 2 { // a second look the same evening says nothing more
 				require.NoError(t, v.queueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
@@ -89,11 +89,11 @@ func TestEveningBriefIsMade(t *testing.T) {
 	asked := func() int {
 		return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
 	}
-	v.clock.forward(evening(18, 29))
+	v.clock.Forward(evening(18, 29))
 	require.NoError(t, v.tick(t.Context(), v.now()))
 	require.Zero(t, asked())
 	for m := range 3 {
-		v.clock.forward(evening(18, 30+m))
+		v.clock.Forward(evening(18, 30+m))
 		require.NoError(t, v.tick(t.Context(), v.now()))
 	}
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
@@ -120,7 +120,7 @@ func TestWeekendOutlook(t *testing.T) {
 	v.join(t, "no@h.example", coldseam.Preferences{})
 	thursday := saturday.Add(5).In(zoneOf("America/Chicago"))
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
-		v.clock.forward(thursday.Add(at))
+		v.clock.Forward(thursday.Add(at))
 		require.NoError(t, v.queueOutlooks(t.Context(), v.now()))
 	}
 	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
@@ -137,7 +137,7 @@ func TestWeekendOutlook(t *testing.T) {
 	_, err := again.db.SaveBrief(t.Context(), b)
 	require.NoError(t, err)
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
-		again.clock.forward(thursday.Add(at))
+		again.clock.Forward(thursday.Add(at))
 		require.NoError(t, again.queueOutlooks(t.Context(), again.now()))
 		again.sendAll(t)
 		want := 0
@@ -169,7 +169,7 @@ func TestSeasonPause(t *testing.T) {
 	first := saturday.Add(1)
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
-		v.clock.forward(first.Add(n).In(zoneOf("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
+		v.clock.Forward(first.Add(n).In(zoneOf("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
 		_, _, err := v.queueMornings(t.Context(), v.now())
 		require.NoError(t, err)
 		v.sendAll(t)
@@ -198,7 +198,7 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
 	for m := 30; m < 40; m++ {
-		v.clock.forward(morningAt(4, m))
+		v.clock.Forward(morningAt(4, m))
 		require.NoError(t, v.watch(t.Context(), v.now()))
 	}
 	v.sendAll(t)

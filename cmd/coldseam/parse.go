@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -87,7 +88,7 @@ func (c *parseCmd) Run(s *streams, g *Globals) error {
 func (c *parseCmd) profile(g *Globals) (ingest.Profile, error) {
 	p := ingest.Profile{Name: "file"}
 	if c.Profile != "" {
-		cfg, err := loadConfig(g.Config)
+		cfg, err := config.Load(g.Config)
 		if err != nil {
 			return p, err
 		}

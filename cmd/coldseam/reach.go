@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -73,7 +74,7 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 	}
 	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
 	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
-		ceiling = coldseam.CFS(a.cfg.maxFlow(r))
+		ceiling = coldseam.CFS(a.cfg.BoatLimit(r))
 		if flow == 0 {
 			flow = ceiling
 		}
@@ -84,45 +85,25 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 
 	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",
 		r.ID, c.Craft, flow, plainText(why), plainText(who))
-	if a.cfg.path == "" {
+	if a.cfg.Path == "" {
 		return exitWith(1, "there is no configuration file to write to")
 	}
-	if err := appendConfig(a.cfg.path, block); err != nil {
+	if err := appendConfig(a.cfg.Path, block); err != nil {
 		return err
 	}
-	cfg, err := loadConfig(a.cfg.path)
+	cfg, err := config.Load(a.cfg.Path)
 	if err != nil {
 		return err
 	}
-	now, err := cfg.reach(r.ID)
+	now, err := cfg.Reach(r.ID)
 	if err != nil {
 		return err
 	}
 	if err := a.db.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.cfg.path, limitWords(now))
+	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.cfg.Path, limitWords(now))
 	return nil
-}
-
-// reach is one reach of the file.
-func (c Config) reach(id coldseam.ReachID) (coldseam.Reach, error) {
-	for _, r := range c.Reaches {
-		if r.ID == string(id) {
-			return r.reach(c)
-		}
-	}
-	return coldseam.Reach{}, fmt.Errorf("reach %q: %w", id, coldseam.ErrNotFound)
-}
-
-// maxFlow is the limit that the file gives the reach itself, m3/s.
-func (c Config) maxFlow(r coldseam.Reach) float64 {
-	for _, x := range c.Reaches {
-		if own := x.maxFlow(); x.ID == string(r.ID) && own != nil {
-			return *own
-		}
-	}
-	return *r.MaxFlowM3S
 }
 
 // syncedReach is a reach as the file has it now.

@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -40,7 +41,7 @@ func (c *recapCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if len(c.Args) > 0 && !c.SQL {
 		return exitWith(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
 	}
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return exitWith(2, err.Error())
 	}

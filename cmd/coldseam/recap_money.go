@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
@@ -226,7 +227,7 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[colds
 		default:
 			row.Judged, row.Good = row.Judged+c.n, row.Good+c.good
 			if v == coldseam.Stay {
-				m.r.Money.MilesSaved += float64(c.n-c.good) * r.DriveKM / kmPerMile
+				m.r.Money.MilesSaved += float64(c.n-c.good) * r.DriveKM / config.KMPerMile
 			}
 		}
 	}
@@ -283,7 +284,7 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 	if r := rows[coldseam.Stay]; r != nil {
 		m.r.Money.Misses, m.r.Money.DrivesSaved = r.Good, r.Judged-r.Good
 	}
-	if cost, err := m.cfg.Club.costPerMile(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
+	if cost, err := m.cfg.Club.DriveCost(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
 		m.r.Money.Currency, m.r.Money.CostPerMile = m.cfg.Club.Currency, cost
 	}
 }

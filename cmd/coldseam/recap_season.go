@@ -74,7 +74,7 @@ func (m *recapMaker) place() error {
 	seen := map[string]bool{}
 	for _, r := range m.reaches {
 		m.r.Rules = append(m.r.Rules, web.RecapRules{River: r.River, Rules: r.Rules})
-		for _, s := range m.cfg.attributions(r) {
+		for _, s := range m.cfg.Attributions(r) {
 			if !seen[s.Text] {
 				seen[s.Text] = true
 				m.r.Sources = append(m.r.Sources, s)

@@ -20,6 +20,8 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
@@ -42,17 +44,17 @@ func livedTown(t *testing.T) *town {
 	t.Helper()
 	w, err := world()
 	require.NoError(t, err)
-	v := &town{clock: newDemoClock(demoStart.AddDate(0, 0, -livedDays)), log: &bytes.Buffer{}, mu: &sync.Mutex{}}
-	v.ag, err = agency.New(agency.Options{Now: v.clock.now, World: w})
+	v := &town{clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)), log: &bytes.Buffer{}, mu: &sync.Mutex{}}
+	v.ag, err = agency.New(agency.Options{Now: v.clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.ag.Start()
 	require.NoError(t, err)
 	v.sink, err = sink.Start(sink.Config{})
 	require.NoError(t, err)
-	cfg, err := parseConfig("demo.toml", demoTOML, agency.Profiles(base)...)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.now, dbURL: storetest.URL(t), migrate: true,
+	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.Now, dbURL: storetest.URL(t), migrate: true,
 		log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
 		tokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
@@ -63,11 +65,11 @@ func livedTown(t *testing.T) *town {
 	})
 	require.NoError(t, v.syncRivers(t.Context()))
 	v.join(t, "all@club.example.org", coldseam.Preferences{})
-	_, err = v.backfill(t.Context(), demoStart.AddDate(-12, 0, 0), 20*day, nil)
+	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*day, nil)
 	require.NoError(t, err)
 	for i := range livedDays + 1 {
 		morning := saturday.Add(i - livedDays)
-		v.clock.forward(demoStart.AddDate(0, 0, i-livedDays))
+		v.clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
 		_, err = v.enterLog(t.Context(), demoLogUntil(morning))
 		require.NoError(t, err)
 		_, err = v.fetchAll(t.Context())
@@ -88,7 +90,7 @@ func livedTown(t *testing.T) *town {
 
 // demoLogUntil is the club's log before a morning.
 func demoLogUntil(morning coldseam.Date) string {
-	lines := strings.Split(demoLog, "\n")
+	lines := strings.Split(democlub.Log, "\n")
 	out := lines[0] + "\n"
 	for _, l := range lines[1:] {
 		if f := strings.SplitN(l, ",", 3); len(f) == 3 && f[1] < morning.String() {
@@ -199,7 +201,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Run("nobody stands in it", func(t *testing.T) {
 		reaches, err := v.db.Reaches(ctx)
 		require.NoError(t, err)
-		log, err := readTrips(strings.NewReader(demoLog), reaches, tripMap{})
+		log, err := readTrips(strings.NewReader(democlub.Log), reaches, tripMap{})
 		require.NoError(t, err)
 		require.NotEmpty(t, log)
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
@@ -479,7 +481,7 @@ func TestRecapCache(t *testing.T) {
 	get := func(at time.Time, year int, err error) (web.Recap, error) {
 		return c.get(at, recapKey{year, ""}, func() (web.Recap, error) { n++; return web.Recap{Year: year + n}, err })
 	}
-	t0 := demoStart
+	t0 := democlub.Start
 	a, err := get(t0, 1, nil)
 	require.NoError(t, err)
 	b, _ := get(t0.Add(recapFor-time.Second), 1, nil)

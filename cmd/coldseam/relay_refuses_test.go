@@ -35,12 +35,12 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			for i := range 30 {
 				v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
-			v.clock.forward(morningAt(4, 45))
+			v.clock.Forward(morningAt(4, 45))
 			_, _, err := v.queueMornings(ctx, v.now())
 			require.NoError(t, err)
 			for range 4 {
 				v.sendAll(t)
-				v.clock.forward(v.now().Add(time.Minute))
+				v.clock.Forward(v.now().Add(time.Minute))
 				require.NoError(t, v.watch(ctx, v.now()))
 			}
 			v.sendAll(t)
@@ -56,7 +56,7 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 
 			broken.Store(false)
 			require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-			v.clock.forward(v.now().Add(10 * time.Minute))
+			v.clock.Forward(v.now().Add(10 * time.Minute))
 			_, err = v.db.Sweep(ctx, v.now())
 			require.NoError(t, err)
 			v.sendAll(t)
@@ -78,14 +78,14 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 	for i := range 60 {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	v.clock.forward(morningAt(4, 45))
+	v.clock.Forward(morningAt(4, 45))
 	_, _, err = v.queueMornings(ctx, v.now())
 	require.NoError(t, err)
 	begin := v.now()
 	s := v.sender("test")
 	s.Outbox = paced
 	s.Sleep = func(_ context.Context, d time.Duration) error {
-		v.clock.forward(v.now().Add(d))
+		v.clock.Forward(v.now().Add(d))
 		return nil
 	}
 	tally, err := s.Run(ctx, 60)
@@ -124,7 +124,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newReadyTown(t, nil)
-			v.clock.forward(morningAt(4, 30))
+			v.clock.Forward(morningAt(4, 30))
 			_, err := v.db.Pool().Exec(t.Context(), `
 				INSERT INTO coldseam.series (site_id, param, stat, period, provider, unit, first_known_at, series_ref)
 				SELECT s.site_id, s.param, s.stat, s.period, s.provider, s.unit, s.first_known_at, 'retired' FROM coldseam.series s JOIN coldseam.reach r USING (site_id)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
 )
@@ -32,10 +33,10 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if c.Drill {
 		return c.drill(ctx, s)
 	}
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if errors.Is(err, fs.ErrNotExist) {
-		cfg, err = Config{StateDir: c.StateDir}, nil
-		cfg.defaults(func(...string) bool { return false })
+		cfg, err = config.Config{StateDir: c.StateDir}, nil
+		cfg.Defaults(func(...string) bool { return false })
 	}
 	if err != nil {
 		return exitWith(2, err.Error())
@@ -105,7 +106,7 @@ func (c *restoreCmd) drill(ctx context.Context, s *streams) error {
 }
 
 // target is the connection string of the database to fill.
-func (c *restoreCmd) target(ctx context.Context, cfg Config) (url string, stop func(), err error) {
+func (c *restoreCmd) target(ctx context.Context, cfg config.Config) (url string, stop func(), err error) {
 	for _, u := range []string{c.Database, os.Getenv("COLDSEAM_DATABASE_URL"), cfg.DatabaseURL} {
 		if u != "" {
 			return u, func() {}, nil
@@ -124,7 +125,7 @@ func (c *restoreCmd) target(ctx context.Context, cfg Config) (url string, stop f
 	return pg.URL(localpg.User), func() { _ = pg.Stop() }, nil
 }
 
-func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg Config, o store.RestoreOptions) error {
+func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg config.Config, o store.RestoreOptions) error {
 	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
 	r, err := store.Restore(ctx, c.File, url, o)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
@@ -14,7 +15,7 @@ import (
 
 // openRig opens the stored data of the configuration.
 func openRig(ctx context.Context, g *Globals) (rigStore, func(), error) {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return nil, nil, rigUsage(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
@@ -314,7 +315,7 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 func TestRigOnStoredRivers(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	v.clock.forward(demoStart.Add(5 * time.Minute)) // past the making of the ready town
+	v.clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
 	r := rigApp{v.app}
 	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}
 	before, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)

@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -20,7 +21,7 @@ type serveCmd struct{}
 // Run serves until the context ends, then stops softly: no new job, the mail
 // in transmission finishes.
 func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	cfg, err := loadConfig(g.Config)
+	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return exitWith(2, err.Error())
 	}
@@ -72,7 +73,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 		out.stop()
 		return nil, err
 	}
-	proxies, err := a.cfg.proxies()
+	proxies, err := a.cfg.TrustedProxies()
 	if err != nil {
 		return fail(err)
 	}

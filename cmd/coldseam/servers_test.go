@@ -24,6 +24,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
 )
@@ -59,11 +61,11 @@ func serverChild() int {
 	}
 	num := func(k string) int64 { n, _ := strconv.ParseInt(os.Getenv(k), 10, 64); return n }
 	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")), int(num("COLDSEAM_CHILD_SPEED"))}
-	conf := demoTOML
+	conf := democlub.TOML
 	if n := int(num("COLDSEAM_CHILD_RIVERS")); n > 0 {
 		conf = manyRivers(conf, n)
 	}
-	cfg, err := parseConfig("demo.toml", conf, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
+	cfg, err := config.Parse("demo.toml", conf, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
 	if err != nil {
 		return fail(err)
 	}

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -380,7 +381,7 @@ func appendConfig(path, block string) error {
 	if len(old) > 0 && old[len(old)-1] != '\n' {
 		block = "\n" + block
 	}
-	if _, err := parseConfig(filepath.Base(path), string(old)+block); err != nil {
+	if _, err := config.Parse(filepath.Base(path), string(old)+block); err != nil {
 		return fmt.Errorf("the block to add does not fit the file: %w", err)
 	}
 	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)

@@ -219,14 +219,14 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 		}
 	}
 	block := c.block(a, p, s, r, x)
-	if c.DryRun || a.cfg.path == "" {
+	if c.DryRun || a.cfg.Path == "" {
 		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
 		return nil
 	}
-	if err := appendConfig(a.cfg.path, block); err != nil {
+	if err := appendConfig(a.cfg.Path, block); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.cfg.path, s.ID, r.ID)
+	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.cfg.Path, s.ID, r.ID)
 	for i, what := range []string{
 		"max_flow_cfs: the proposal stops from today, and GO is capped until somebody who knows the reach has said it: `coldseam reach limit confirm " + string(r.ID) + " --craft boat --why ...`. A wader's limit is another one: --craft wade.",
 		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",

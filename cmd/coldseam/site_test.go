@@ -12,6 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast/flowlimit"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
@@ -24,9 +26,9 @@ func newEmptyTown(t *testing.T) *town {
 	t.Helper()
 	v := newTownOn(t, storetest.URL(t), nil)
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	head, _, _ := strings.Cut(demoTOML, "[[site]]")
+	head, _, _ := strings.Cut(democlub.TOML, "[[site]]")
 	require.NoError(t, os.WriteFile(path, []byte(head), 0o600))
-	v.cfg.path, v.cfg.Sites, v.cfg.Reaches = path, nil, nil
+	v.cfg.Path, v.cfg.Sites, v.cfg.Reaches = path, nil, nil
 	for i, p := range v.cfg.Profiles {
 		if p.Name != agency.ProfileGauges {
 			continue
@@ -40,7 +42,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newEmptyTown(t)
-	before, err := os.ReadFile(v.cfg.path)
+	before, err := os.ReadFile(v.cfg.Path)
 	require.NoError(t, err)
 	var out bytes.Buffer
 	list := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 200, Years: 30, Name: "bend"}
@@ -62,11 +64,11 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	}
 	_, block, ok := strings.Cut(text, "configuration:\n\n")
 	require.True(t, ok)
-	cfg, err := parseConfig("c.toml", string(before)+block, v.cfg.Profiles...)
+	cfg, err := config.Parse("c.toml", string(before)+block, v.cfg.Profiles...)
 	require.NoError(t, err)
 	require.Len(t, cfg.Sites, 2)
 	require.Len(t, cfg.Reaches, 1)
-	r, err := cfg.Reaches[0].reach(cfg)
+	r, err := cfg.Reaches[0].Build(cfg)
 	require.NoError(t, err)
 	frame, err := v.db.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.now(), "America/Chicago")
 	require.NoError(t, err)
@@ -76,7 +78,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.True(t, r.MaxFlowProposed)
 	require.False(t, r.HazardsSurveyed)
 	require.Empty(t, r.Rules, "nothing is guessed")
-	after, err := os.ReadFile(v.cfg.path)
+	after, err := os.ReadFile(v.cfg.Path)
 	require.NoError(t, err)
 	require.Equal(t, before, after, "a dry run touches nothing")
 
@@ -116,7 +118,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	a := &app{now: time.Now}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
-	cfg, err := parseConfig("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
+	cfg, err := config.Parse("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
 	require.NoError(t, err, block)
 	require.Equal(t, "Mill \"Old\"[[reach]]  creek", cfg.Sites[0].Name)
 	require.NoError(t, appendConfig(path, "[thresholds]\nwind_mph = 20\n"))
@@ -169,7 +171,7 @@ func TestSiteEdits(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	v.cfg.Thresholds = map[string]LimitConfig{"gust_mph": {Value: 40, Why: "big boats", Who: "season keeper"}}
+	v.cfg.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats", Who: "season keeper"}}
 	for i := range v.cfg.Reaches {
 		if r := &v.cfg.Reaches[i]; r.ID == "tamsen-bend" {
 			flow := 5000.0
@@ -216,7 +218,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	t.Parallel()
 	w, err := world()
 	require.NoError(t, err)
-	ag, err := agency.New(agency.Options{Now: func() time.Time { return demoStart }, World: w})
+	ag, err := agency.New(agency.Options{Now: func() time.Time { return democlub.Start }, World: w})
 	require.NoError(t, err)
 	base, err := ag.Start()
 	require.NoError(t, err)
@@ -246,7 +248,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.True(t, strings.HasPrefix(string(b), text+"\n"), "what was there is there byte by byte")
-	cfg, err := loadConfig(path)
+	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, `Tamsen "Big" River`, cfg.Reaches[0].River)
 	require.NotNil(t, cfg.Reaches[0].MaxFlowCFS)

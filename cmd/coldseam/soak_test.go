@@ -159,7 +159,7 @@ func (x days) run(t *testing.T) {
 	for d := range x.n {
 		local := saturday.Add(d).In(zoneOf("America/Chicago"))
 		for _, m := range x.hours() {
-			r.clock.forward(local.Add(time.Duration(m) * time.Minute))
+			r.clock.Forward(local.Add(time.Duration(m) * time.Minute))
 			if r.rng.IntN(12) == 0 {
 				kinds["tick missed"]++
 				continue
@@ -170,7 +170,7 @@ func (x days) run(t *testing.T) {
 			checks++
 		}
 	}
-	r.clock.forward(r.now().Add(26 * time.Hour))
+	r.clock.Forward(r.now().Add(26 * time.Hour))
 	_, err := r.db.Sweep(t.Context(), r.now())
 	require.NoError(t, err)
 	invariants(t, r.town, r.lose(0))

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/forecast/run"
 )
 
@@ -59,7 +60,7 @@ func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 
 func FuzzTripLog(f *testing.F) {
 	f.Add("date,reach,fish\n2026-04-11,tamsen-bend,1\n")
-	f.Add(demoLog[:400])
+	f.Add(democlub.Log[:400])
 	f.Fuzz(func(t *testing.T, s string) {
 		got, err := readTrips(strings.NewReader(s), logReaches, tripMap{})
 		if err == nil {

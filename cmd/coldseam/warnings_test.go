@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
@@ -121,7 +122,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	require.NoError(t, err)
 	base := service.BaseURL
 	feed := strings.NewReplacer(" ", "-", ",", "").Replace(w.class + "-" + w.name + "-" + side)
-	own := slices.IndexFunc(v.cfg.Reaches, func(r ReachConfig) bool { return r.ID == "tamsen-bend" })
+	own := slices.IndexFunc(v.cfg.Reaches, func(r config.Reach) bool { return r.ID == "tamsen-bend" })
 	cr := v.cfg.Reaches[own]
 	cr.Alerts = feed
 	if z, ok := w.reach["zones"]; ok {
@@ -132,14 +133,14 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 		require.NoError(t, err)
 	}
 	v.cfg.Reaches = append(slices.Clone(v.cfg.Reaches), cr)
-	r, err := cr.reach(v.cfg)
+	r, err := cr.Build(v.cfg)
 	require.NoError(t, err)
 
 	start := v.now()
 	served := map[string]string{}
 	var as verdict.Alerts
 	for _, step := range w.readings[side] {
-		v.clock.forward(v.now().Add(step.after))
+		v.clock.Forward(v.now().Add(step.after))
 		maps.Copy(served, step.pages)
 		v.ag.ClearScripts()
 		paths := slices.Sorted(maps.Keys(served))

@@ -1,10 +1,12 @@
-package main
+package config
 
-import "example.org/coldseam"
+import (
+	"example.org/coldseam"
+)
 
-// attributions are the credits of the services that serve a reach: its gauges,
+// Attributions are the credits of the services that serve a reach: its gauges,
 // those upstream, weather and warnings.
-func (c Config) attributions(r coldseam.Reach) []coldseam.Attribution {
+func (c Config) Attributions(r coldseam.Reach) []coldseam.Attribution {
 	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true, r.TempSite: true, r.AirSite: true, r.AgencySite: true}
 	for _, id := range r.UpstreamSites {
 		uses[id] = true

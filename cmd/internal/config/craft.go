@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"fmt"
@@ -10,7 +10,7 @@ import (
 )
 
 // limit turns a [[limit]] table into the vocabulary.
-func (l CraftConfig) limit() coldseam.CraftLimit {
+func (l Craft) limit() coldseam.CraftLimit {
 	out := coldseam.CraftLimit{Craft: coldseam.Craft(l.Craft), Why: l.Why, Who: l.Who}
 	switch {
 	case l.MaxFlowM3S != nil:
@@ -24,7 +24,7 @@ func (l CraftConfig) limit() coldseam.CraftLimit {
 // crafts puts the limits that persons confirmed into a reach. The word on a boat
 // confirms the reach's own limit or lowers it; one that site add proposed and
 // nobody touched waits for it.
-func (r ReachConfig) crafts(c Config, out *coldseam.Reach) {
+func (r Reach) crafts(c Config, out *coldseam.Reach) {
 	out.MaxFlowProposed = r.MaxFlowProposed != nil && r.MaxFlowCFS != nil && *r.MaxFlowCFS == *r.MaxFlowProposed
 	for _, t := range c.Crafts {
 		if t.Reach != r.ID {
@@ -37,7 +37,7 @@ func (r ReachConfig) crafts(c Config, out *coldseam.Reach) {
 			continue
 		}
 		flow := l.MaxFlowM3S
-		if own := r.maxFlow(); own != nil {
+		if own := r.MaxFlow(); own != nil {
 			flow = min(flow, *own)
 		}
 		out.MaxFlowM3S, out.MaxFlowWhy, out.MaxFlowProposed = &flow, l.Why, false
@@ -47,8 +47,8 @@ func (r ReachConfig) crafts(c Config, out *coldseam.Reach) {
 	})
 }
 
-// maxFlow is the reach's own limit in m3/s, nil = none.
-func (r ReachConfig) maxFlow() *float64 {
+// BoatLimit is the reach's own limit in m3/s, nil = none.
+func (r Reach) MaxFlow() *float64 {
 	if r.MaxFlowM3S == nil && r.MaxFlowCFS != nil {
 		v := *r.MaxFlowCFS * coldseam.CubicMPerCFS
 		return &v
@@ -57,7 +57,7 @@ func (r ReachConfig) maxFlow() *float64 {
 }
 
 // limit refuses a [[limit]] that names no reach or craft, or says nothing.
-func (j *judge) limit(t string, l CraftConfig, c Config) {
+func (j *judge) limit(t string, l Craft, c Config) {
 	var reaches, crafts []string
 	for _, r := range c.Reaches {
 		reaches = append(reaches, r.ID)

@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"fmt"
@@ -9,17 +9,17 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
-const kmPerMile = 1.609344
+const KMPerMile = 1.609344
 
-// costPerMile is the club's cost of driving; 0 = none on file.
-func (c ClubConfig) costPerMile() (float64, error) {
+// DriveCost is the club's cost of driving; 0 = none on file.
+func (c Club) DriveCost() (float64, error) {
 	switch {
 	case c.CostPerMile != nil && c.CostPerKM != nil:
 		return 0, fmt.Errorf("club.cost_per_mile and cost_per_km are both given: %w", coldseam.ErrInvalid)
 	case c.CostPerMile != nil:
 		return costInRange(*c.CostPerMile)
 	case c.CostPerKM != nil:
-		return costInRange(*c.CostPerKM * kmPerMile)
+		return costInRange(*c.CostPerKM * KMPerMile)
 	}
 	return 0, nil
 }
@@ -31,9 +31,9 @@ func costInRange(v float64) (float64, error) {
 	return v, nil
 }
 
-// WeightConfig is [weight]: the club's own limits of the weight advice. A value
+// Weight is [weight]: the club's own limits of the weight advice. A value
 // that is not given is the program's.
-type WeightConfig struct {
+type Weight struct {
 	TieNew  float64 `toml:"tie_new"`  // P(holds) to tie on until a spot is calibrated
 	TieDone float64 `toml:"tie_done"` // afterwards
 	Pack    float64 `toml:"pack"`
@@ -41,14 +41,14 @@ type WeightConfig struct {
 	MaxOz   float64 `toml:"max_oz"`
 }
 
-func (w WeightConfig) limits() jig.Limits {
+func (w Weight) Limits() jig.Limits {
 	return jig.Limits{TieNew: w.TieNew, TieDone: w.TieDone, Pack: w.Pack, FloorOz: w.FloorOz, MaxOz: w.MaxOz}
 }
 
-// AlertRuleConfig is one [[alert_rule]]: what the warnings of a provider mean,
+// AlertRule is one [[alert_rule]]: what the warnings of a provider mean,
 // in its own codes or words. Such a rule stands before the program's own for
 // that provider.
-type AlertRuleConfig struct {
+type AlertRule struct {
 	Provider string   `toml:"provider"` // profile of the warnings; "" = all
 	Class    string   `toml:"class"`    // flood, storm, ice, dam_release, watch, minor, none
 	Codes    []string `toml:"codes"`
@@ -57,9 +57,9 @@ type AlertRuleConfig struct {
 	Why      string   `toml:"why"`     // wanted where the class makes a warning weigh less
 }
 
-// alertRules turns the list into rules; one that says nothing, or that lets a
+// Alerts turns the list into rules; one that says nothing, or that lets a
 // warning pass without a reason, is refused.
-func (c Config) alertRules() ([]verdict.AlertRule, error) {
+func (c Config) Alerts() ([]verdict.AlertRule, error) {
 	var out []verdict.AlertRule
 	for _, r := range c.AlertRules {
 		class, err := verdict.ParseAlertClass(r.Class)

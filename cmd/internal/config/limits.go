@@ -1,31 +1,28 @@
-package main
+package config
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/verdict"
-	"example.org/coldseam/store"
 )
 
-// LimitConfig is one line of [thresholds]: a number alone where it is the
+// Limit is one line of [thresholds]: a number alone where it is the
 // stricter one, a number with a reason where it is looser:
 //
 //	wind_mph = 20
 //	gust_mph = { value = 40, why = "the big boats only, May 2026 meeting", who = "season keeper" }
-type LimitConfig struct {
+type Limit struct {
 	Value float64
 	Why   string
 	Who   string // a role, never an address
 }
 
 // UnmarshalTOML reads both forms.
-func (l *LimitConfig) UnmarshalTOML(v any) error {
+func (l *Limit) UnmarshalTOML(v any) error {
 	number := func(v any) (float64, error) {
 		switch x := v.(type) {
 		case float64:
@@ -65,9 +62,9 @@ func (l *LimitConfig) UnmarshalTOML(v any) error {
 	return nil
 }
 
-// table is the decision's table with the club's limits; it refuses a looser
+// Table is the decision's table with the club's limits; it refuses a looser
 // one without a reason.
-func (c Config) table() (verdict.Table, error) {
+func (c Config) Table() (verdict.Table, error) {
 	t := verdict.DefaultTable()
 	t.Cost = c.Odds.Cost
 	var errs []error
@@ -84,30 +81,4 @@ func (c Config) table() (verdict.Table, error) {
 		errs = append(errs, t.Set(k, l.Value, l.Why))
 	}
 	return t, errors.Join(errs...)
-}
-
-// syncLimits writes the club's limits to the database: a changed one leaves a
-// row in the audit with who, when and why, one taken out of the file too.
-func (a *app) syncLimits(ctx context.Context) error {
-	stored, err := a.db.Thresholds(ctx)
-	if err != nil {
-		return err
-	}
-	var errs []error
-	for k, l := range a.cfg.Thresholds {
-		v := strconv.FormatFloat(l.Value, 'g', -1, 64)
-		e := store.Edit{Who: l.Who, Why: l.Why}
-		if e.Who == "" {
-			e.Who = "coldseam.toml"
-		}
-		if e.Why == "" {
-			e.Why = "stricter than the program's own"
-		}
-		errs = append(errs, a.db.SetThreshold(ctx, k, &v, e))
-		delete(stored, k)
-	}
-	for k := range stored {
-		errs = append(errs, a.db.SetThreshold(ctx, k, nil, store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
-	}
-	return errors.Join(errs...)
 }

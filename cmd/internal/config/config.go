@@ -1,4 +1,7 @@
-package main
+// Package config reads coldseam.toml: values with their units, each checked
+// against its range before anything is started. Errors name file, line, what
+// was found and what is wanted.
+package config
 
 import (
 	"errors"
@@ -27,24 +30,24 @@ type Config struct {
 	MetricsAddr string   `toml:"metrics_listen"`
 	Proxies     []string `toml:"trusted_proxies"`
 
-	Club     ClubConfig       `toml:"club"`
-	Mail     MailConfig       `toml:"mail"`
-	Backup   BackupConfig     `toml:"backup"`
-	Odds     OddsConfig       `toml:"odds"`
+	Club     Club             `toml:"club"`
+	Mail     Mail             `toml:"mail"`
+	Backup   Backup           `toml:"backup"`
+	Odds     Odds             `toml:"odds"`
 	Profiles []ingest.Profile `toml:"profile"`
-	Sites    []SiteConfig     `toml:"site"`
-	Reaches  []ReachConfig    `toml:"reach"`
-	Crafts   []CraftConfig    `toml:"limit"`
+	Sites    []Site           `toml:"site"`
+	Reaches  []Reach          `toml:"reach"`
+	Crafts   []Craft          `toml:"limit"`
 
-	Thresholds map[string]LimitConfig `toml:"thresholds"` // limits of the decision other than the program's own
-	Weight     WeightConfig           `toml:"weight"`
-	AlertRules []AlertRuleConfig      `toml:"alert_rule"`
+	Thresholds map[string]Limit `toml:"thresholds"` // limits of the decision other than the program's own
+	Weight     Weight           `toml:"weight"`
+	AlertRules []AlertRule      `toml:"alert_rule"`
 
-	path string `toml:"-"` // of the file
+	Path string `toml:"-"` // of the file
 }
 
-// ClubConfig names the club and its admin.
-type ClubConfig struct {
+// Club names the club and its admin.
+type Club struct {
 	Name       string `toml:"name"`
 	AdminEmail string `toml:"admin_email"`
 	Contact    string `toml:"contact"` // sent in the User-Agent: agencies ask for it
@@ -59,8 +62,8 @@ type ClubConfig struct {
 	CostPerKM   *float64 `toml:"cost_per_km"`
 }
 
-// MailConfig is the way out: a relay, the signing key, the list's names.
-type MailConfig struct {
+// Mail is the way out: a relay, the signing key, the list's names.
+type Mail struct {
 	SMTP         string `toml:"smtp"`
 	TLS          string `toml:"tls"` // starttls, tls, none (loopback only)
 	User         string `toml:"user"`
@@ -81,19 +84,19 @@ type MailConfig struct {
 	PerDomain    int    `toml:"per_domain_s"`            // mails a second to one recipient domain
 }
 
-// BackupConfig says where backups go.
-type BackupConfig struct {
+// Backup says where backups go.
+type Backup struct {
 	Dir string `toml:"dir"`
 }
 
-// OddsConfig holds the club's own defaults of the decision.
-type OddsConfig struct {
+// Odds holds the club's own defaults of the decision.
+type Odds struct {
 	Cost       float64 `toml:"cost"`        // a wasted trip against a good one
 	TargetRate float64 `toml:"target_rate"` // fish per line hour of a good morning
 }
 
-// SiteConfig is one [[site]] table: a gauge, or a forecast point.
-type SiteConfig struct {
+// Site is one [[site]] table: a gauge, or a forecast point.
+type Site struct {
 	ID          string   `toml:"id"`
 	Provider    string   `toml:"profile"` // the profile that serves it
 	Code        string   `toml:"code"`
@@ -107,51 +110,51 @@ type SiteConfig struct {
 	Params      []string `toml:"parameters"`
 }
 
-// ReachConfig is one [[reach]] table. Flows and depths may be written in either
+// Reach is one [[reach]] table. Flows and depths may be written in either
 // unit system; both at once is an error.
-type ReachConfig struct {
-	ID              string       `toml:"id"`
-	River           string       `toml:"river"`
-	Name            string       `toml:"name"`
-	Site            string       `toml:"site"`
-	TempSite        string       `toml:"temp_site"`
-	AirSite         string       `toml:"air_site"`
-	Weather         string       `toml:"weather"`       // site id of the forecast point
-	FlowForecast    string       `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
-	Alerts          string       `toml:"alerts"`        // profile of the alert feed
-	Upstream        []string     `toml:"upstream"`
-	GaugeKM         float64      `toml:"gauge_km"`
-	Lat             float64      `toml:"lat"`
-	Lon             float64      `toml:"lon"`
-	Zone            string       `toml:"zone"`
-	Regulated       bool         `toml:"regulated"`
-	DamCycle        string       `toml:"dam_cycle"`
-	GaugeCode       string       `toml:"gauge_code"`
-	AlertZones      []string     `toml:"alert_zones"`
-	MaxFlowCFS      *float64     `toml:"max_flow_cfs"`
-	MaxFlowM3S      *float64     `toml:"max_flow_m3s"`
-	MaxFlowWhy      string       `toml:"max_flow_why"`
-	MaxFlowProposed *float64     `toml:"max_flow_proposed_cfs"` // what site add wrote: an equal max_flow waits for a person's word
-	FloodFt         *float64     `toml:"flood_stage_ft"`
-	FloodM          *float64     `toml:"flood_stage_m"`
-	ActionFt        *float64     `toml:"action_stage_ft"`
-	ActionM         *float64     `toml:"action_stage_m"`
-	HazardsSurveyed bool         `toml:"hazards_surveyed"`
-	Hazards         []string     `toml:"hazards"`
-	Species         []string     `toml:"species"`
-	Resident        *float64     `toml:"resident_share"`
-	TargetRate      float64      `toml:"target_rate"`
-	DriveMiles      *float64     `toml:"drive_miles"` // there and back
-	DriveKM         *float64     `toml:"drive_km"`
-	Spots           []SpotConfig `toml:"spot"`
-	Rules           []RuleConfig `toml:"rule"`
-	Why             string       `toml:"why"` // reason of the last edit, kept in the audit
-	Who             string       `toml:"who"` // role of the person who made it, never an address
+type Reach struct {
+	ID              string   `toml:"id"`
+	River           string   `toml:"river"`
+	Name            string   `toml:"name"`
+	Site            string   `toml:"site"`
+	TempSite        string   `toml:"temp_site"`
+	AirSite         string   `toml:"air_site"`
+	Weather         string   `toml:"weather"`       // site id of the forecast point
+	FlowForecast    string   `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
+	Alerts          string   `toml:"alerts"`        // profile of the alert feed
+	Upstream        []string `toml:"upstream"`
+	GaugeKM         float64  `toml:"gauge_km"`
+	Lat             float64  `toml:"lat"`
+	Lon             float64  `toml:"lon"`
+	Zone            string   `toml:"zone"`
+	Regulated       bool     `toml:"regulated"`
+	DamCycle        string   `toml:"dam_cycle"`
+	GaugeCode       string   `toml:"gauge_code"`
+	AlertZones      []string `toml:"alert_zones"`
+	MaxFlowCFS      *float64 `toml:"max_flow_cfs"`
+	MaxFlowM3S      *float64 `toml:"max_flow_m3s"`
+	MaxFlowWhy      string   `toml:"max_flow_why"`
+	MaxFlowProposed *float64 `toml:"max_flow_proposed_cfs"` // what site add wrote: an equal max_flow waits for a person's word
+	FloodFt         *float64 `toml:"flood_stage_ft"`
+	FloodM          *float64 `toml:"flood_stage_m"`
+	ActionFt        *float64 `toml:"action_stage_ft"`
+	ActionM         *float64 `toml:"action_stage_m"`
+	HazardsSurveyed bool     `toml:"hazards_surveyed"`
+	Hazards         []string `toml:"hazards"`
+	Species         []string `toml:"species"`
+	Resident        *float64 `toml:"resident_share"`
+	TargetRate      float64  `toml:"target_rate"`
+	DriveMiles      *float64 `toml:"drive_miles"` // there and back
+	DriveKM         *float64 `toml:"drive_km"`
+	Spots           []Spot   `toml:"spot"`
+	Rules           []Rule   `toml:"rule"`
+	Why             string   `toml:"why"` // reason of the last edit, kept in the audit
+	Who             string   `toml:"who"` // role of the person who made it, never an address
 }
 
-// CraftConfig is one [[limit]] table: the flow limit of one craft on a reach, as
+// Craft is one [[limit]] table: the flow limit of one craft on a reach, as
 // a person confirmed it. The last of a craft counts.
-type CraftConfig struct {
+type Craft struct {
 	Reach      string   `toml:"reach"`
 	Craft      string   `toml:"craft"`
 	MaxFlowCFS *float64 `toml:"max_flow_cfs"`
@@ -160,8 +163,8 @@ type CraftConfig struct {
 	Who        string   `toml:"who"` // a role, never an address
 }
 
-// SpotConfig is one [[reach.spot]] table.
-type SpotConfig struct {
+// Spot is one [[reach.spot]] table.
+type Spot struct {
 	ID        string   `toml:"id"`
 	Name      string   `toml:"name"`
 	Kind      string   `toml:"kind"`
@@ -184,8 +187,8 @@ type SpotConfig struct {
 	FloatWind string   `toml:"float_wind"`
 }
 
-// RuleConfig is one [[reach.rule]] table.
-type RuleConfig struct {
+// Rule is one [[reach.rule]] table.
+type Rule struct {
 	Kind      string   `toml:"kind"`
 	Species   string   `toml:"species"`
 	Closed    []string `toml:"closed"` // "03-01..04-30"
@@ -196,25 +199,25 @@ type RuleConfig struct {
 	CheckedBy string   `toml:"checked_by"`
 }
 
-// loadConfig reads a file. Errors name the file, the line and what is wanted.
-func loadConfig(path string) (Config, error) {
+// Load reads a file. Errors name the file, the line and what is wanted.
+func Load(path string) (Config, error) {
 	b, err := os.ReadFile(path)
 	if err != nil {
 		return Config{}, fmt.Errorf("%s: %w (write one with `coldseam init`)", path, err)
 	}
-	c, err := parseConfig(path, string(b))
+	c, err := Parse(path, string(b))
 	if err != nil {
 		return Config{}, err
 	}
-	c.path = path
-	c.fromMachine(os.Getenv)
+	c.Path = path
+	c.FromMachine(os.Getenv)
 	return c, c.checkMachine()
 }
 
-// fromMachine takes what belongs to the machine and not to the club: settings
+// FromMachine takes what belongs to the machine and not to the club: settings
 // from the environment, for an image that runs everywhere, and keys that no line
 // of the file names, which the service makes in its own directory.
-func (c *Config) fromMachine(env func(string) string) {
+func (c *Config) FromMachine(env func(string) string) {
 	for name, field := range map[string]*string{"COLDSEAM_LISTEN": &c.Listen, "COLDSEAM_SMTP": &c.Mail.SMTP, "COLDSEAM_SMTP_TLS": &c.Mail.TLS} {
 		if v := env(name); v != "" {
 			*field = v
@@ -228,7 +231,7 @@ func (c *Config) fromMachine(env func(string) string) {
 			*field = env("CREDENTIALS_DIRECTORY") + rest
 		}
 	}
-	for name, field := range c.ownKeys() {
+	for name, field := range c.OwnKeys() {
 		if path := filepath.Join(c.StateDir, name); *field == "" && fileExists(path) {
 			*field = path
 		}
@@ -240,7 +243,7 @@ func fileExists(path string) bool {
 	return err == nil
 }
 
-func (c *Config) ownKeys() map[string]*string {
+func (c *Config) OwnKeys() map[string]*string {
 	out := map[string]*string{"token.key": &c.Mail.TokenKeyFile}
 	if c.Mail.DKIMDomain != "" {
 		out["dkim.key"] = &c.Mail.DKIMKeyFile
@@ -255,9 +258,9 @@ func (c *Config) checkMachine() error {
 	return errors.Join(j.errs...)
 }
 
-// parseConfig reads the text of a configuration; profiles are added to its own
+// Parse reads the text of a configuration; profiles are added to its own
 // before it is checked.
-func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) {
+func Parse(name, text string, profiles ...ingest.Profile) (Config, error) {
 	var c Config
 	md, err := toml.Decode(text, &c)
 	if err != nil {
@@ -268,7 +271,7 @@ func parseConfig(name, text string, profiles ...ingest.Profile) (Config, error) 
 	}
 	own := len(c.Profiles)
 	c.Profiles = append(c.Profiles, profiles...)
-	c.defaults(md.IsDefined)
+	c.Defaults(md.IsDefined)
 	return c, judgeConfig(name, text, c, own)
 }
 
@@ -362,8 +365,8 @@ func knownKeys(key toml.Key) []string {
 	return out
 }
 
-// defaults fills what is not written; a zero that is written stays, to be judged.
-func (c *Config) defaults(written func(...string) bool) {
+// Defaults fills what is not written; a zero that is written stays, to be judged.
+func (c *Config) Defaults(written func(...string) bool) {
 	def := func(s *string, v string) {
 		if *s == "" {
 			*s = v
@@ -392,8 +395,8 @@ func (c *Config) defaults(written func(...string) bool) {
 	}
 }
 
-// proxies are the peers whose X-Forwarded-For is believed; none = the loopback.
-func (c Config) proxies() ([]netip.Prefix, error) {
+// TrustedProxies are the peers whose X-Forwarded-For is believed; none = the loopback.
+func (c Config) TrustedProxies() ([]netip.Prefix, error) {
 	var out []netip.Prefix
 	for _, p := range c.Proxies {
 		x, err := netip.ParsePrefix(p)

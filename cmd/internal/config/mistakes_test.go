@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"fmt"
@@ -88,7 +88,7 @@ who = "season keeper"
 // wanted; nothing starts with one.
 func TestMistakesInTheConfiguration(t *testing.T) {
 	t.Parallel()
-	_, err := parseConfig("c.toml", soundTOML)
+	_, err := Parse("c.toml", soundTOML)
 	require.NoError(t, err)
 	for _, c := range []struct{ old, new, found, want string }{
 		{`listen = "127.0.0.1:8080"`, `listen = "8080"`, `"8080"`, "host:port"},
@@ -190,7 +190,7 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 			t.Parallel()
 			require.Contains(t, soundTOML, c.old)
 			text := strings.Replace(soundTOML, c.old, c.new, 1)
-			_, err := parseConfig("c.toml", text)
+			_, err := Parse("c.toml", text)
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.NotContains(t, err.Error(), "\n", "one mistake, one line")
 			require.Contains(t, err.Error(), c.found)
@@ -217,7 +217,7 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 func TestAllMistakesAreTold(t *testing.T) {
 	t.Parallel()
 	text := strings.NewReplacer(`listen = "127.0.0.1:8080"`, `listen = "8080"`, `kind = "seam"`, `kind = "riffle"`, `workers = 4`, `workers = -4`).Replace(soundTOML)
-	_, err := parseConfig("c.toml", text)
+	_, err := Parse("c.toml", text)
 	require.Len(t, strings.Split(err.Error(), "\n"), 3)
 	require.ErrorContains(t, err, `c.toml:2: listen is "8080"; want host:port`)
 	require.ErrorContains(t, err, "c.toml:16: mail.workers is -4; want 1 to 64")

@@ -1,7 +1,6 @@
-package main
+package config
 
 import (
-	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -9,16 +8,17 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 )
 
 func TestDemoConfigIsWhole(t *testing.T) {
 	t.Parallel()
-	c, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
+	c, err := Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
 	require.Len(t, c.Reaches, 3)
-	r, err := c.Reaches[0].reach(c)
+	r, err := c.Reaches[0].Build(c)
 	require.NoError(t, err)
 	require.InDelta(t, 6500*coldseam.CubicMPerCFS, *r.MaxFlowM3S, 1e-9)
 	require.InDelta(t, 14*coldseam.MetrePerFoot, *r.Spots[0].DepthRefM, 1e-9)
@@ -30,7 +30,7 @@ func TestDemoConfigIsWhole(t *testing.T) {
 // The example that ships must be one that loads.
 func TestSampleConfigLoads(t *testing.T) {
 	t.Parallel()
-	c, err := loadConfig(filepath.Join("..", "..", "..", "deploy", "coldseam.toml"))
+	c, err := Load(filepath.Join("..", "..", "..", "deploy", "coldseam.toml"))
 	require.NoError(t, err)
 	require.Equal(t, "us-water", c.Profiles[0].Name)
 	require.NotEmpty(t, c.Backup.Dir)
@@ -55,7 +55,7 @@ func TestConfigErrorsNameTheLine(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			_, err := parseConfig("c.toml", tc.text)
+			_, err := Parse("c.toml", tc.text)
 			require.Error(t, err)
 			require.Contains(t, err.Error(), tc.want)
 		})
@@ -67,60 +67,23 @@ func TestReachRefusesTwoUnitSystemsAndBadDates(t *testing.T) {
 	v := 3.0
 	for _, tc := range []struct {
 		name string
-		edit func(*ReachConfig)
+		edit func(*Reach)
 		want string
 	}{
-		{"both units", func(r *ReachConfig) { r.MaxFlowCFS, r.MaxFlowM3S = &v, &v }, "max_flow is given in both unit systems"},
-		{"sounding date", func(r *ReachConfig) { r.Spots = []SpotConfig{{ID: "s", Sounded: "3 May"}} }, `s sounded: date "3 May": want YYYY-MM-DD`},
-		{"closed span", func(r *ReachConfig) { r.Rules = []RuleConfig{{Closed: []string{"March"}}} }, `closed "March"; want MM-DD..MM-DD`},
-		{"zone", func(r *ReachConfig) { r.Zone = "nowhere" }, `zone is "nowhere"`},
+		{"both units", func(r *Reach) { r.MaxFlowCFS, r.MaxFlowM3S = &v, &v }, "max_flow is given in both unit systems"},
+		{"sounding date", func(r *Reach) { r.Spots = []Spot{{ID: "s", Sounded: "3 May"}} }, `s sounded: date "3 May": want YYYY-MM-DD`},
+		{"closed span", func(r *Reach) { r.Rules = []Rule{{Closed: []string{"March"}}} }, `closed "March"; want MM-DD..MM-DD`},
+		{"zone", func(r *Reach) { r.Zone = "nowhere" }, `zone is "nowhere"`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			r := ReachConfig{ID: "r", Zone: "UTC"}
+			r := Reach{ID: "r", Zone: "UTC"}
 			tc.edit(&r)
-			_, err := r.reach(Config{})
+			_, err := r.Build(Config{})
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.Contains(t, err.Error(), tc.want)
 		})
 	}
-}
-
-func TestKeyIsMadeOnceAndKept(t *testing.T) {
-	t.Parallel()
-	path := filepath.Join(t.TempDir(), "sub", "token.key")
-	a, err := ensureKey(path)
-	require.NoError(t, err)
-	require.GreaterOrEqual(t, len(a), 32)
-	b, err := ensureKey(path)
-	require.NoError(t, err)
-	require.Equal(t, a, b)
-	st, err := os.Stat(path)
-	require.NoError(t, err)
-	require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
-	require.NoError(t, os.WriteFile(path, []byte("short"), 0o600))
-	_, err = ensureKey(path)
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-}
-
-func TestFeedsFollowTheConfiguration(t *testing.T) {
-	t.Parallel()
-	c, err := parseConfig("demo.toml", demoTOML, agency.Profiles("http://127.0.0.1:1")...)
-	require.NoError(t, err)
-	got := map[string]feed{}
-	for _, f := range plan(c) {
-		got[f.key()] = f
-	}
-	require.Contains(t, got, "northgauge/latest")
-	require.Contains(t, got, "northgauge/revisions")
-	require.Contains(t, got, "northgauge-wml")
-	require.Contains(t, got, "metgrid")
-	require.True(t, got["northgauge-cap"].Safety)
-	require.Equal(t, []string{"NG-1001", "NG-1002"}, got["northgauge/latest"].Sites)
-	require.LessOrEqual(t, got["northgauge/latest"].Active, 15*time.Minute, "safety inputs near a morning")
-	now := time.Date(2026, 4, 18, 9, 0, 0, 0, time.UTC)
-	w := got["metgrid"].request(now)
-	require.True(t, w.Until.After(now.Add(7*day)))
 }
 
 // Whatever a brief rests on is credited: gauges, those upstream, thermometers,
@@ -134,12 +97,12 @@ func TestAttributionsNameEveryService(t *testing.T) {
 	c := Config{
 		Profiles: []ingest.Profile{p("g", "GA", "Gauges: GA."), p("g-daily", "GA", "Gauges: GA."), p("up", "UP", "Upstream: UP."), p("temp", "T", ""), p("air", "A", ""),
 			p("met", "M", "Weather: M."), p("cap", "W", "Warnings: W."), p("other", "O", "Nobody uses it.")},
-		Sites: []SiteConfig{{ID: "g:1", Provider: "g"}, {ID: "g:2", Provider: "g-daily"}, {ID: "up:1", Provider: "up"}, {ID: "t:1", Provider: "temp"},
+		Sites: []Site{{ID: "g:1", Provider: "g"}, {ID: "g:2", Provider: "g-daily"}, {ID: "up:1", Provider: "up"}, {ID: "t:1", Provider: "temp"},
 			{ID: "a:1", Provider: "air"}, {ID: "m:1", Provider: "met"}, {ID: "o:1", Provider: "other"}},
 	}
 	r := coldseam.Reach{Site: "g:1", TempSite: "t:1", AirSite: "a:1", WeatherSite: "m:1", AlertFeed: "cap", UpstreamSites: []coldseam.SiteID{"g:2", "up:1"}}
 	var got []string
-	for _, x := range c.attributions(r) {
+	for _, x := range c.Attributions(r) {
 		got = append(got, x.Provider+" "+x.Text)
 		require.Equal(t, "open", x.Licence)
 	}

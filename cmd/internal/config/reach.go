@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"fmt"
@@ -9,8 +9,8 @@ import (
 	"example.org/coldseam/ingest"
 )
 
-// site turns a [[site]] table into the vocabulary.
-func (s SiteConfig) site() coldseam.Site {
+// Build turns a [[site]] table into the vocabulary.
+func (s Site) Build() coldseam.Site {
 	out := coldseam.Site{ID: coldseam.SiteID(s.ID), Provider: s.Provider, Code: s.Code, Name: s.Name, Zone: s.Zone,
 		Lat: s.Lat, Lon: s.Lon, Tidal: s.Tidal, DailyOnly: s.DailyOnly}
 	if s.DrainageKM2 > 0 {
@@ -19,9 +19,9 @@ func (s SiteConfig) site() coldseam.Site {
 	return out
 }
 
-// reach turns a [[reach]] table into the vocabulary; it refuses a quantity
+// Build turns a [[reach]] table into the vocabulary; it refuses a quantity
 // given in both unit systems and dates it cannot read.
-func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
+func (r Reach) Build(c Config) (coldseam.Reach, error) {
 	var err error
 	pick := func(what string, si, us *float64, factor float64) *float64 {
 		if si != nil && us != nil && err == nil {
@@ -61,7 +61,7 @@ func (r ReachConfig) reach(c Config) (coldseam.Reach, error) {
 	if out.TargetRate == 0 {
 		out.TargetRate = c.Odds.TargetRate
 	}
-	if km := pick("drive", r.DriveKM, r.DriveMiles, kmPerMile); km != nil {
+	if km := pick("drive", r.DriveKM, r.DriveMiles, KMPerMile); km != nil {
 		if !(*km >= 0 && *km < 5000) && err == nil {
 			err = fmt.Errorf("drive of %.0f km; want the way there and back: %w", *km, coldseam.ErrInvalid)
 		}
@@ -109,16 +109,36 @@ func parseDayRange(s string) (coldseam.DayRange, error) {
 	return coldseam.DayRange{FromMonth: from.Month(), FromDay: from.Day(), ToMonth: to.Month(), ToDay: to.Day()}, nil
 }
 
-// placed are the profiles with the zone and position of every site: bare dates
+// Placed are the profiles with the zone and position of every site: bare dates
 // are read in the site's zone, and a gridded service is asked for its place.
-func (c Config) placed() []ingest.Profile {
+func (c Config) Placed() []ingest.Profile {
 	sites := make([]coldseam.Site, len(c.Sites))
 	for i, s := range c.Sites {
-		sites[i] = s.site()
+		sites[i] = s.Build()
 	}
 	out := make([]ingest.Profile, len(c.Profiles))
 	for i, p := range c.Profiles {
 		out[i] = p.WithSites(sites)
 	}
 	return out
+}
+
+// Reach is one reach of the file.
+func (c Config) Reach(id coldseam.ReachID) (coldseam.Reach, error) {
+	for _, r := range c.Reaches {
+		if r.ID == string(id) {
+			return r.Build(c)
+		}
+	}
+	return coldseam.Reach{}, fmt.Errorf("reach %q: %w", id, coldseam.ErrNotFound)
+}
+
+// BoatLimit is the limit that the file gives the reach itself, m3/s.
+func (c Config) BoatLimit(r coldseam.Reach) float64 {
+	for _, x := range c.Reaches {
+		if own := x.MaxFlow(); x.ID == string(r.ID) && own != nil {
+			return *own
+		}
+	}
+	return *r.MaxFlowM3S
 }

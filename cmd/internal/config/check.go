@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"cmp"
@@ -159,16 +159,16 @@ func judgeConfig(file, text string, c Config, own int) error {
 	}
 	for _, k := range slices.Sorted(maps.Keys(c.Thresholds)) {
 		one := c
-		one.Thresholds = map[string]LimitConfig{k: c.Thresholds[k]}
-		_, err := one.table()
+		one.Thresholds = map[string]Limit{k: c.Thresholds[k]}
+		_, err := one.Table()
 		j.wrap("thresholds."+k, err)
 		j.check("thresholds."+k, c.Thresholds[k].Who, "who as a role, not an address", isRole)
 	}
 	j.weight(c.Weight)
 	for i, r := range c.AlertRules {
 		one := c
-		one.AlertRules = []AlertRuleConfig{r}
-		_, err := one.alertRules()
+		one.AlertRules = []AlertRule{r}
+		_, err := one.Alerts()
 		key := fmt.Sprintf("alert_rule[%d]", i)
 		j.wrap(key, err)
 		j.check(key+".provider", r.Provider, "the name of a [[profile]]", c.hasProfile)
@@ -202,7 +202,7 @@ func (j *judge) list(key string, list []string, whenEmpty string) {
 	}
 }
 
-func (j *judge) weight(w WeightConfig) {
+func (j *judge) weight(w Weight) {
 	for _, x := range []struct {
 		key       string
 		v, lo, hi float64
@@ -230,11 +230,11 @@ func (j *judge) machine(c Config) {
 	if c.MetricsAddr != "" && c.MetricsAddr == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
 		j.bad("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port")
 	}
-	_, err := c.proxies()
+	_, err := c.TrustedProxies()
 	j.wrap("trusted_proxies", err)
 }
 
-func (j *judge) club(c ClubConfig) {
+func (j *judge) club(c Club) {
 	if strings.TrimSpace(c.Name) == "" {
 		j.bad("club.name", "empty", "the name that stands on mail and pages")
 	}
@@ -245,7 +245,7 @@ func (j *judge) club(c ClubConfig) {
 	j.oneOf("club.units", c.Units, "us", "metric")
 	j.check("club.guides", c.Guides, "an http or https address", isPage)
 	j.check("club.currency", c.Currency, "three capitals such as USD", currency.MatchString)
-	_, err := c.costPerMile()
+	_, err := c.DriveCost()
 	j.wrap("club.cost_per_mile", err)
 
 	clock := func(s string) bool { _, err := time.Parse("15:04", s); return err == nil }
@@ -263,7 +263,7 @@ func (j *judge) club(c ClubConfig) {
 	}
 }
 
-func (j *judge) mail(m MailConfig) {
+func (j *judge) mail(m Mail) {
 	const relay = "host:port such as 127.0.0.1:25"
 	j.check("mail.smtp", m.SMTP, relay, isRelay)
 	j.check("mail.second_smtp", m.SecondSMTP, relay, isRelay)
@@ -328,13 +328,13 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 	j.check(t+"link", p.Link, "an http or https address", isPage)
 }
 
-func (j *judge) site(t string, s SiteConfig, i int, c Config) {
+func (j *judge) site(t string, s Site, i int, c Config) {
 	for _, x := range []struct{ key, v, want string }{{"id", s.ID, "an id such as USGS:USGS-00000000"}, {"code", s.Code, "the agency's code"}} {
 		if strings.TrimSpace(x.v) == "" {
 			j.bad(t+x.key, "empty", x.want)
 		}
 	}
-	if slices.ContainsFunc(c.Sites[:i], func(o SiteConfig) bool { return o.ID == s.ID }) {
+	if slices.ContainsFunc(c.Sites[:i], func(o Site) bool { return o.ID == s.ID }) {
 		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
 	for _, o := range c.Sites[:i] {
@@ -429,17 +429,17 @@ func hemisphere(zone string) float64 {
 	return float64(cmp.Compare(summer, winter))
 }
 
-func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
+func (j *judge) reach(t string, r Reach, i int, c Config) {
 	for _, x := range []struct{ key, v string }{{"id", r.ID}, {"river", r.River}} {
 		if strings.TrimSpace(x.v) == "" {
 			j.bad(t+x.key, "empty", "a name")
 		}
 	}
-	if slices.ContainsFunc(c.Reaches[:i], func(o ReachConfig) bool { return o.ID == r.ID }) {
+	if slices.ContainsFunc(c.Reaches[:i], func(o Reach) bool { return o.ID == r.ID }) {
 		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
 	}
 	isSite := func(id string) bool {
-		return slices.ContainsFunc(c.Sites, func(s SiteConfig) bool { return s.ID == id })
+		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id })
 	}
 	if !isSite(r.Site) {
 		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
@@ -460,8 +460,8 @@ func (j *judge) reach(t string, r ReachConfig, i int, c Config) {
 	j.spanOf(t+"max_flow_proposed_cfs", r.MaxFlowProposed, 0.01, maxRiverM3S/coldseam.CubicMPerCFS, "")
 	j.pair(t, "flood_stage_m", "flood_stage_ft", r.FloodM, r.FloodFt, -100, 6000, coldseam.MetrePerFoot)
 	j.pair(t, "action_stage_m", "action_stage_ft", r.ActionM, r.ActionFt, -100, 6000, coldseam.MetrePerFoot)
-	j.pair(t, "drive_km", "drive_miles", r.DriveKM, r.DriveMiles, 0, 5000, kmPerMile)
-	if x, err := r.reach(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil && *x.ActionStage > *x.FloodStageM {
+	j.pair(t, "drive_km", "drive_miles", r.DriveKM, r.DriveMiles, 0, 5000, KMPerMile)
+	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil && *x.ActionStage > *x.FloodStageM {
 		j.bad(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage, *x.FloodStageM), "an action stage at or below it")
 	}
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
@@ -492,11 +492,11 @@ func (j *judge) species(key, s string) {
 	}
 }
 
-func (j *judge) spot(t string, s SpotConfig, before []SpotConfig) {
+func (j *judge) spot(t string, s Spot, before []Spot) {
 	if strings.TrimSpace(s.ID) == "" {
 		j.bad(t+"id", "empty", "a short name")
 	}
-	if slices.ContainsFunc(before, func(o SpotConfig) bool { return o.ID == s.ID }) {
+	if slices.ContainsFunc(before, func(o Spot) bool { return o.ID == s.ID }) {
 		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
 	j.oneOf(t+"kind", s.Kind, "hole", "seam", "slack", "dunes", "shallow", "main")
@@ -512,7 +512,7 @@ func (j *judge) spot(t string, s SpotConfig, before []SpotConfig) {
 	j.check(t+"float_on", s.FloatOn, "a date YYYY-MM-DD", isDate)
 }
 
-func (j *judge) rule(t string, x RuleConfig) {
+func (j *judge) rule(t string, x Rule) {
 	if x.Kind == "" {
 		j.bad(t+"kind", "empty", "one of season, bait, life_jacket")
 	}

@@ -1,0 +1,33 @@
+package democlub
+
+import (
+	"sync"
+	"time"
+)
+
+// Clock is the demo's own time: it runs on with the real one from wherever
+// it was last set, and is never set back.
+type Clock struct {
+	mu   sync.Mutex
+	base time.Time
+	real time.Time
+}
+
+// NewClock stands at start and runs on from there.
+func NewClock(start time.Time) *Clock { return &Clock{base: start, real: time.Now()} }
+
+// Now is the time of the demo.
+func (c *Clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.base.Add(time.Since(c.real))
+}
+
+// Forward sets the clock to t unless it is past it.
+func (c *Clock) Forward(t time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if now := c.base.Add(time.Since(c.real)); t.After(now) {
+		c.base, c.real = t, time.Now()
+	}
+}
