@@ -243,6 +243,8 @@ func fileExists(path string) bool {
 	return err == nil
 }
 
+// OwnKeys are the keys that the service makes in its own directory, by file name,
+// each with the key of the configuration that it fills.
 func (c *Config) OwnKeys() map[string]*string {
 	out := map[string]*string{"token.key": &c.Mail.TokenKeyFile}
 	if c.Mail.DKIMDomain != "" {

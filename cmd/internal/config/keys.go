@@ -23,8 +23,8 @@ func (c Config) SecretFiles() map[string]string {
 	return out
 }
 
-// keyFile is a file that must not be lost and not be seen.
-type keyFile struct {
+// KeyFile is a file that must not be lost and not be seen.
+type KeyFile struct {
 	What string // key of the configuration
 	name string
 	Path string
@@ -32,11 +32,12 @@ type keyFile struct {
 	Rotate string
 }
 
-func (c Config) KeyFiles() []keyFile {
-	var out []keyFile
+// KeyFiles are the files that the configuration names, itself among them.
+func (c Config) KeyFiles() []KeyFile {
+	var out []KeyFile
 	add := func(what, path, rotate string) {
 		if path != "" {
-			out = append(out, keyFile{what, filepath.Base(path), path, rotate})
+			out = append(out, KeyFile{what, filepath.Base(path), path, rotate})
 		}
 	}
 	add("configuration", c.Path, "")
