@@ -67,10 +67,10 @@ type Reason struct {
 	Source string             // agency or the club rule
 	Until  time.Time          // zero = not said
 
-	// Text and TextSI are the words as they were issued. They are kept for the
-	// season's record and read only where an older brief has no Values.
+	// Text is the words as they were issued, in US units, for the season's record.
+	// It is read only where an older brief has no Values.
 	Text   string
-	TextSI string // "" = same as Text
+	TextSI string `json:",omitempty"` // the metric words of older briefs; "" = same as Text
 }
 
 // UnmarshalJSON also reads a string, which briefs stored before held in the
@@ -83,6 +83,22 @@ func (r *Reason) UnmarshalJSON(b []byte) error {
 	return json.Unmarshal(b, (*fields)(r))
 }
 
+// Notes are remarks beside a value. Briefs stored before held them as one text.
+type Notes []Reason
+
+// UnmarshalJSON also reads a string: it becomes one remark, or none.
+func (n *Notes) UnmarshalJSON(b []byte) error {
+	if len(b) == 0 || b[0] != '"' {
+		return json.Unmarshal(b, (*[]Reason)(n))
+	}
+	var r Reason
+	err := r.UnmarshalJSON(b)
+	if r.Text != "" {
+		*n = Notes{r}
+	}
+	return err
+}
+
 // Same reports whether r and o say the same thing.
 func (r Reason) Same(o Reason) bool {
 	return r.Code == o.Code && r.Kind == o.Kind && r.Source == o.Source && r.Text == o.Text &&
@@ -92,13 +108,13 @@ func (r Reason) Same(o Reason) bool {
 // Input is one thing the decision rests on, with its age at issue.
 type Input struct {
 	Key    string // discharge, stage, water_temp, weather, alerts, ice, season_rule
-	Name   string
+	Name   string `json:",omitempty"` // only in briefs stored before: the key has words
 	Safety bool
 	At     time.Time     // newest valid value; zero = none
 	Age    time.Duration // at issue
 	Limit  time.Duration
 	State  string // good, stale, missing, failed, none, unverified, untrusted
-	Note   string // "1 spike left out"
+	Note   Notes  `json:",omitempty"` // what was made of it
 	// Doubt is why the newest readings are not trusted, and since when; without a
 	// code they are.
 	Doubt Reason `json:",omitzero"`
@@ -122,7 +138,7 @@ type Window struct {
 	Spread     [2]float64 // p10, p90 of the members' odds
 	HoldP      *float64   // P(the heaviest carried weight holds); nil = no sounding
 	Tie        string     // trade size to tie on at the first spot, "" when withheld
-	Why        string     // "warmest water of the day"
+	Why        string     // warmest = the warmest water of the day; "" = nothing to say
 	Bands      []float64  // share of the members per band in the window; nil = not computed
 	OddsKept   bool       `json:",omitempty"` // Odds are those of the last issue: they have hardly moved
 
@@ -138,12 +154,13 @@ type Fact struct {
 	NowAt     time.Time
 	Window    [3]float64 // p10, p50, p90 at the best window, SI
 	WindowOK  bool
-	Class     string  // flow words: "normal for the date"; for temperature the band key
-	Years     int     // of record behind Class, 0 = no percentile word
-	Pct       float64 // percentile for the date, 0-1; meaningful when Years > 0
-	Trend     string  // "easing to noon", "rising"
-	ExceedMax float64 // P(flow above max_flow within the window + 6 h)
-	RisePct6h float64 // last observed 6 h change, fraction
+	Class     string    // of a flow for the date: much below, below, normal, above, much above; of a temperature the band key
+	Years     int       // of record behind Class, 0 = no percentile word
+	Pct       float64   // percentile for the date, 0-1; meaningful when Years > 0
+	Trend     string    // rising_fast, rising, steady, easing, dropping; of a temperature warming, steady, cooling
+	TrendTo   time.Time `json:",omitzero"` // to when; zero = from day to day
+	ExceedMax float64   // P(flow above max_flow within the window + 6 h)
+	RisePct6h float64   // last observed 6 h change, fraction
 
 	// What the odds of high and rising water spoke of, so that they can be scored.
 	RiseP     float64   // P(flow rises by more than RiseLimit within any 6 h from the issue to Until)
@@ -197,13 +214,12 @@ type SpotJig struct {
 	SlackM       float64
 	SinkS        float64
 	LineLies     Reason `json:"LineWords,omitzero"` // angle, bow and slack of the line with the size tied on
-	Leader       string // leader test to use
-	CostWords    string // what thicker line or a bulkier body would cost
+	Leader       Reason // leader to use
+	Costs        Notes  `json:"CostWords,omitempty"` // what thicker line or a bulkier body would cost
 	Calibrated   bool
 	Logs         int
 	CriticalM3S  []SizeFlow // flow at which each size stops holding
 	Dunes        Reason     `json:",omitzero"` // state of a sand bed
-	Advice       string     // what the spot tends to give
 	Why          Reason     `json:",omitzero"` // what the weight follows from: depth, speed, how they are known
 	ModelLnSD    float64    // spread of ln weight that does not come from the flow; 0 = not computed
 }
@@ -259,7 +275,7 @@ type RunState struct {
 	StageP     float64
 	StageProbs map[string]float64
 	HoleLoad   float64
-	HoleWords  string
+	Holes      Reason `json:"HoleWords,omitzero"` // how full the holes are, and whether they fill
 	PSpent     float64
 	PRefill    float64
 	Index      float64 // median fishable index N incl. resident share
@@ -267,7 +283,7 @@ type RunState struct {
 	HatchFrom  Date    // incubation, whole weeks
 	HatchTo    Date
 	Days       []RunDay // leads 0..10
-	Note       string
+	Note       Notes    `json:",omitempty"` // what the water of the season was filled with
 }
 
 // RunDay is one lead of the run forecast.
@@ -288,7 +304,7 @@ type Advice struct {
 	PauseS                 [2]float64
 	Hook, Leader           string
 	Colour                 string
-	ClaritySource          string   // "gauge turbidity", "a member today", "unknown"
+	ClaritySource          string   // turbidity (of the gauge), member (today), unknown
 	Bait                   string   // natural-bait sweetener, "" where the rule does not allow or is unchecked
 	Body                   string   // one of the rig's bodies
 	Where                  []string // spot kinds or classes, first = first
@@ -312,7 +328,7 @@ type DayOdds struct {
 	FlowM3S [3]float64
 	Bands   []float64 // share per band, same order as the club's bands
 	Verdict Verdict   // by odds and forecast stops, for the weekend outlook
-	Note    string    // "colder"
+	Note    string    // over_limit, over_craft_limit: what the flow passes; "" = nothing to say
 }
 
 // Brief is what is told about one reach on one day, by the club's default
@@ -334,7 +350,7 @@ type Brief struct {
 	Verdict    Verdict
 	Odds       float64 // of a good morning in the best window; meaningful only when OddsOK
 	OddsOK     bool
-	OddsNote   string     // "uncalibrated", "from 14 trips"
+	OddsNote   Reason     `json:",omitzero"` // what the odds rest on
 	Spread     [2]float64 // p10, p90 of the members' odds
 	Cost       float64    // of a wasted trip against a good one, of the reader
 	Margin     float64    `json:",omitzero"` // between the cost and the odds of GO
@@ -367,8 +383,8 @@ type Brief struct {
 	LifeLineSI string `json:",omitempty"`
 	Sources    []Attribution
 	Replay     bool     // made for a past morning from revised data
-	ReplayOdds string   // "odds alone would have said ..."
-	Changed    string   // "same as yesterday", or what changed
+	ReplayOdds Reason   `json:",omitzero"` // what the odds alone would have said
+	Changed    Reason   `json:",omitzero"` // since the brief before; no code = there was none
 	Bands      []Band   // the club's bands; nil = DefaultBands
 	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
 
@@ -401,13 +417,11 @@ type Attribution struct {
 // ChartData is what the fan charts draw, so that mail and page need no
 // database. Times are UTC.
 type ChartData struct {
-	FlowObs, TempObs   []Point
-	Valid              []time.Time  // forecast steps
-	FlowFan, TempFan   [][5]float64 // p10, p25, p50, p75, p90 a step
-	Windows            [][2]time.Time
-	FlowLimitM3S       float64 // flood or max-flow line, 0 = none
-	FlowLimitName      string
-	FloodStageFlowNote string
+	FlowObs, TempObs []Point
+	Valid            []time.Time  // forecast steps
+	FlowFan, TempFan [][5]float64 // p10, p25, p50, p75, p90 a step
+	Windows          [][2]time.Time
+	FlowLimitM3S     float64 // the club's limit, 0 = none
 }
 
 // Point is a measured value; Gap = true begins a new stroke.

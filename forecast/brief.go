@@ -86,22 +86,19 @@ func (w *work) brief() {
 
 // notes says beside the inputs what was made of them.
 func (w *work) notes(in []coldseam.Input) {
-	add := func(key, note string) {
+	add := func(key string, note coldseam.Reason) {
 		for i := range in {
-			if in[i].Key == key && note != "" {
-				if in[i].Note != "" {
-					in[i].Note += "; "
-				}
-				in[i].Note += note
+			if in[i].Key == key && note.Code != "" {
+				in[i].Note = append(in[i].Note, note)
 			}
 		}
 	}
 	add("water_temp", w.waterNote)
 	if w.flowR.Has(daily.FlagNoRain) {
-		add("weather", "rain is not modelled: high flows are taken to be likelier, not forecast")
+		add("weather", coldseam.Reason{Code: "rain_not_modelled"})
 	}
 	if len(w.flowR.Members) > 0 && len(w.agency) > 0 {
-		add("discharge", "with the agency's flow forecast of "+w.f.freshAgency()[0].Issued.In(w.f.Loc).Format("Mon 15:04"))
+		add("discharge", coldseam.Reason{Code: "agency_flow", At: w.f.freshAgency()[0].Issued})
 	}
 }
 
@@ -121,7 +118,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 		x.Now, x.NowOK, x.NowAt = o.Value, true, o.At
 		if w.enoughYears() {
 			x.Years, x.Pct = w.climate.Years, w.climate.Pct(o.Value)
-			x.Class = verdict.FlowWords(x.Pct)
+			x.Class = verdict.DateClass(x.Pct)
 		}
 	}
 	x.RisePct6h = w.rise6h()
@@ -135,8 +132,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 				x.RiseP += 1 / float64(len(c.RiseShare))
 			}
 		}
-		mid := c.Start.Add(c.End.Sub(c.Start) / 2)
-		x.Trend = verdict.Trend(x.Now, x.Window[1], clockWord(mid.In(f.Loc)))
+		x.Trend, x.TrendTo = verdict.Trend(x.Now, x.Window[1]), c.Start.Add(c.End.Sub(c.Start)/2)
 		if m := f.Reach.MaxFlowM3S; m != nil {
 			n := 0
 			for _, q := range c.AfterM3S {
@@ -148,13 +144,6 @@ func (w *work) flowFact(k int) coldseam.Fact {
 		}
 	}
 	return x
-}
-
-func clockWord(t time.Time) string {
-	if t.Hour() == 12 && t.Minute() == 0 {
-		return "noon"
-	}
-	return t.Format("15:04")
 }
 
 func (w *work) stageFact() coldseam.Fact {
@@ -193,7 +182,7 @@ func (w *work) dailyTrend() float64 {
 	return coldseam.Quantile(w.tempR.Step(nil, lead+1), .5) - last
 }
 
-// warmth is the day's change in words; under 0.2 degC a day is steady
+// warmth classes the change of a day; under 0.2 degC a day is steady
 // [proposal].
 func warmth(d float64) string {
 	switch {
@@ -259,7 +248,7 @@ func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
 	x.Odds, x.OddsOK = sum/float64(len(p)), true
 	x.Verdict = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(x.Odds)
 	if m := w.f.Reach.MaxFlowM3S; m != nil && x.FlowM3S[1] > *m {
-		x.Verdict, x.Note, x.OddsOK = coldseam.Stop, "flow over the club limit", false
+		x.Verdict, x.Note, x.OddsOK = coldseam.Stop, "over_limit", false
 	}
 }
 
@@ -272,18 +261,17 @@ func bandShares(bands []coldseam.Band, t []float64) []float64 {
 }
 
 // changed says what is different from yesterday's word, or that nothing is;
-// "" when there was none.
-func (w *work) changed(b coldseam.Brief) string {
+// no code when there was none.
+func (w *work) changed(b coldseam.Brief) coldseam.Reason {
 	p := w.f.Prev
+	same := p != nil && p.Verdict == b.Verdict
 	switch {
-	case p == nil || p.Day != b.Day.Add(-1) && p.Day != b.Day:
-		return ""
-	case p.Day == b.Day && p.Verdict != b.Verdict:
-		return b.Verdict.String() + " replaces " + p.Verdict.String() + " of " + p.Issued.In(w.f.Loc).Format("15:04")
+	case p == nil || p.Day != b.Day.Add(-1) && p.Day != b.Day, p.Day == b.Day && same:
+		return coldseam.Reason{}
+	case same:
+		return coldseam.Reason{Code: "changed_same"}
 	case p.Day == b.Day:
-		return ""
-	case p.Verdict == b.Verdict:
-		return "same as yesterday"
+		return coldseam.Reason{Code: "changed_today", At: p.Issued, Names: map[string]string{"word": b.Verdict.String(), "was": p.Verdict.String()}}
 	}
-	return "yesterday " + p.Verdict.String()
+	return coldseam.Reason{Code: "changed", Names: map[string]string{"was": p.Verdict.String()}}
 }

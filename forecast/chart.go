@@ -25,7 +25,7 @@ func (w *work) chart() coldseam.ChartData {
 		c.TempObs[i].V = mid.At(0, c.TempObs[i].V)
 	}
 	if m := f.Reach.MaxFlowM3S; m != nil {
-		c.FlowLimitM3S, c.FlowLimitName = *m, "club limit"
+		c.FlowLimitM3S = *m
 	}
 	end := coldseam.DateOf(f.Now.In(f.Loc)).Add(chartDays).In(f.Loc)
 	var flows, temps []float64

@@ -79,7 +79,6 @@ type Features struct {
 	SeasonOK   bool                // Season is set; false = the shipped table
 	SeasonLog  []verdict.SeasonCell
 	Advice     verdict.AdviceTable // zero = the shipped table
-	ClarityBy  string
 	Trips7     int
 	TripsAll   int
 

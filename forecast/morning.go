@@ -72,7 +72,7 @@ type work struct {
 	reach     thermal.Reach
 	tempReach daily.Result
 	daysReach coldseam.Days
-	waterNote string
+	waterNote coldseam.Reason
 	agency    [][]float64 // the discharge forecast of the agency, daily means
 	travelH   float64     // of the water from gauge to reach
 	flowH     *flow.Hours // nil without a reading or members
@@ -85,7 +85,7 @@ type work struct {
 	heights   [][]float64          // stage of each member, by candidate
 	cands     []verdict.Candidate
 	begun     []verdict.Candidate // windows under way
-	oddsNote  string
+	oddsNote  coldseam.Reason
 	catch     verdict.Catch
 	history   trust.History
 	ice       ice.Status
@@ -203,7 +203,7 @@ func (w *work) hours() {
 		return // no reading or no members: the decision says so
 	}
 	w.flowH = h
-	if h.Regulation().Regulated {
+	if h.Regulated() {
 		f.Reach.Regulated = true
 	}
 	if f.Reach.Regulated {

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
 )
 
 // TestNoClockThatIsWrong: a species whose clock failed against counts gets no
@@ -30,7 +32,7 @@ func TestTheModelFillsTheRunsWater(t *testing.T) {
 	}
 	b := Make(f).Brief
 	require.True(t, b.Run.Active, b.Run.Why)
-	require.Contains(t, b.Run.Note, "10 days from the model")
+	require.Equal(t, coldseam.Notes{{Code: "water_from_model", Values: map[string]float64{"filled_days": 10}}}, b.Run.Note)
 }
 
 // TestOldWaterIsNotTodays: a thermometer that fell silent weeks ago is told with

@@ -1,7 +1,6 @@
 package forecast
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -89,26 +88,22 @@ func (w *work) toReach() {
 		}
 		rel, _ := thermal.FitNeighbour(own, other) // without a reading: as it is, with a wide spread
 		w.reach = rel.Draw(f.Members, rng)
-		w.waterNote = fmt.Sprintf("from the neighbour gauge %s and %s", f.TempSite, readingWords(rel.N))
+		w.waterNote = byReadings("water_neighbour", rel.N)
+		w.waterNote.Names = map[string]string{"gauge": string(f.TempSite)}
 	case waterReadings:
 		w.reach = thermal.Offset{SD: thermal.ReadingSD}.Draw(f.Members, rng)
-		w.waterNote = "from " + readingWords(len(f.Readings)) + " alone, no thermometer at a gauge"
+		w.waterNote = byReadings("water_readings", len(f.Readings))
 	default:
 		if offset.N > 0 {
 			w.reach = offset.Draw(f.Members, rng)
-			w.waterNote = fmt.Sprintf("reach %+.1f F (%+.1f C) against the gauge by %s", offset.Mean*9/5, offset.Mean, readingWords(offset.N))
+			w.waterNote = byReadings("water_offset", offset.N)
+			w.waterNote.Values["offset_k"] = offset.Mean
 		}
 	}
 	w.tempReach = w.reach.Result(w.tempR)
 	w.daysReach = w.reach.Days(f.Days)
 }
 
-func readingWords(n int) string {
-	switch n {
-	case 0:
-		return "no member's reading"
-	case 1:
-		return "1 member's reading"
-	}
-	return fmt.Sprintf("%d members' readings", n)
+func byReadings(code string, n int) coldseam.Reason {
+	return coldseam.Reason{Code: code, Values: map[string]float64{"by_readings": float64(n)}}
 }

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"maps"
 	"strings"
 
 	"example.org/coldseam"
@@ -34,7 +35,9 @@ func (w *work) replay(b *coldseam.Brief) {
 }
 
 // oddsAlone says what the odds of the best window come to without any stop.
-func (w *work) oddsAlone() string {
+func (w *work) oddsAlone() coldseam.Reason {
+	r := w.oddsNote
+	r.Code, r.Names = "replay_no_odds", map[string]string{"rests_on": r.Code}
 	best := -1.0
 	for _, c := range w.cands {
 		if p := meanF(c.PGood); len(c.PGood) > 0 && p > best {
@@ -42,10 +45,15 @@ func (w *work) oddsAlone() string {
 		}
 	}
 	if best < 0 {
-		return "odds alone: none could be made"
+		return r
 	}
-	v := coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(best)
-	return "odds alone would have said " + v.String() + ", " + verdict.Odds(best) + " for a good morning (" + w.oddsNote + ")"
+	r.Values = maps.Clone(r.Values)
+	if r.Values == nil {
+		r.Values = map[string]float64{}
+	}
+	r.Code, r.Values["alone_in10"] = "replay_odds", best
+	r.Names["word"] = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(best).String()
+	return r
 }
 
 func meanF(x []float64) float64 {

@@ -16,7 +16,7 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
-func noteOf(t *testing.T, b coldseam.Brief, key string) string {
+func noteOf(t *testing.T, b coldseam.Brief, key string) coldseam.Notes {
 	t.Helper()
 	for _, in := range b.Inputs {
 		if in.Key == key {
@@ -24,7 +24,7 @@ func noteOf(t *testing.T, b coldseam.Brief, key string) string {
 		}
 	}
 	t.Fatalf("no input %s", key)
-	return ""
+	return nil
 }
 
 func fired(m Morning, code string) bool {
@@ -202,7 +202,8 @@ func TestReadingsMoveTheReachNotTheGauge(t *testing.T) {
 	require.InDelta(t, a.WaterC[1], inWindow(plain.Brief.Chart, a), .3)
 	last := len(m.Brief.Chart.TempObs) - 1
 	require.InDelta(t, 1.5, m.Brief.Chart.TempObs[last].V-plain.Brief.Chart.TempObs[last].V, .3)
-	require.Contains(t, noteOf(t, m.Brief, "water_temp"), "30 members' readings")
+	require.Equal(t, "water_offset", noteOf(t, m.Brief, "water_temp")[0].Code)
+	require.Equal(t, 30., noteOf(t, m.Brief, "water_temp")[0].Values["by_readings"])
 	require.Empty(t, noteOf(t, plain.Brief, "water_temp"))
 	within := func(m Morning) float64 {
 		for _, c := range m.Brief.Crossings {
@@ -222,7 +223,9 @@ func TestNeighbourThermometer(t *testing.T) {
 	f.TempSite = "x:2"
 	none := Make(f)
 	require.Equal(t, coldseam.SiteID("x:2"), none.Temp.Site, "scored where it is measured")
-	require.Contains(t, noteOf(t, none.Brief, "water_temp"), "neighbour gauge x:2 and no member's reading")
+	neighbour := noteOf(t, none.Brief, "water_temp")[0]
+	require.Equal(t, "x:2", neighbour.Names["gauge"])
+	require.Equal(t, map[string]float64{"by_readings": 0}, neighbour.Values)
 	for i := range 40 {
 		g := 2 + float64(i%12)/2
 		f.Readings = append(f.Readings, thermal.Reading{At: testNow.AddDate(0, 0, -i), Reader: "a", Gauge: g, Value: g - 1})
@@ -251,7 +254,7 @@ func TestReadingsAloneCarryARiver(t *testing.T) {
 	require.True(t, ok)
 	require.InDelta(t, 6.5, w.WaterC[1], 1.5)
 	require.Greater(t, w.WaterC[2]-w.WaterC[0], 1.2, "wide: a reading errs by half a degree, a day by more")
-	require.Contains(t, noteOf(t, m.Brief, "water_temp"), "6 members' readings alone")
+	require.Contains(t, noteOf(t, m.Brief, "water_temp"), byReadings("water_readings", 6))
 	require.Contains(t, m.Temp.Flags, daily.FlagLowConfidence)
 }
 
@@ -304,7 +307,9 @@ func TestRegulatedReachWaitsForASchedule(t *testing.T) {
 	f.Agency = []coldseam.Forecast{schedule(issued, release)}
 	fed := Make(f)
 	require.False(t, fired(fed, "regulated"), "%v", fed.Decision.Fired)
-	require.Contains(t, noteOf(t, fed.Brief, "discharge"), "agency's flow forecast of Sat 01:30")
+	agency := noteOf(t, fed.Brief, "discharge")[0]
+	require.Equal(t, "agency_flow", agency.Code)
+	require.Equal(t, "Sat 01:30", agency.At.In(f.Loc).Format("Mon 15:04"))
 	a, _ := m.Brief.Best()
 	for i, w := range fed.Brief.Windows {
 		require.InDelta(t, 95, w.FlowM3S[1], 8, "window %d follows the schedule, not Saturday's usual 70", i)

@@ -158,7 +158,7 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	}
 	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
 		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day,
-		Said: f.Clarity, SaidBy: f.ClarityBy, HatchTo: w.out.Run.State.HatchTo}
+		Said: f.Clarity, HatchTo: w.out.Run.State.HatchTo}
 	if w.out.Run.State.Active {
 		in.Stage = w.out.Run.State.Stage
 	}

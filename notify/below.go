@@ -132,7 +132,7 @@ func (k *block) howInFull(f format) []string {
 	add("hook", clean(h.Hook))
 	add("leader", f.either(h.Leader, h.LeaderSI))
 	colour := clean(h.Colour)
-	if by := clean(h.ClaritySource); colour != "" && by != "" {
+	if by := keyed(keyWords, h.ClaritySource); colour != "" && by != "" {
 		colour += " (clarity: " + by + ")"
 	}
 	add("colour", colour)
@@ -151,10 +151,7 @@ func (k *block) howInFull(f format) []string {
 func (k *block) inputs(f format) []string {
 	var out []string
 	for _, in := range k.Brief.Inputs {
-		name := clean(in.Name)
-		if name == "" {
-			name = strings.ReplaceAll(clean(in.Key), "_", " ")
-		}
+		name := inputName(in)
 		s := name + ": " + clean(in.State)
 		if in.Key == "ice" && k.Brief.Ice.Code != "" {
 			out = append(out, name+": "+f.reason(k.Brief.Ice))
@@ -171,7 +168,7 @@ func (k *block) inputs(f format) []string {
 			}
 			s += ")"
 		}
-		for _, n := range []string{f.doubt(in), clean(in.Note)} {
+		for _, n := range []string{f.doubt(in), f.notes(in.Note)} {
 			if n != "" {
 				s += "; " + n
 			}

@@ -296,10 +296,10 @@ func TestInjection(t *testing.T) {
 		b.River, b.ReachName, b.SiteName = "x"+evil, evil, evil
 		b.Stops = []coldseam.Reason{{Code: evil, Kind: "safety", Text: evil, Source: evil}}
 		b.Cautions[0].Text, b.Reasons[0].Text = evil, evil
-		b.Hazards, b.SureBy, b.SureWhy, b.How.Line, b.Changed, b.OddsNote = []string{evil}, coldseam.Reason{}, evil, evil, evil, evil
+		b.Hazards, b.SureBy, b.SureWhy, b.How.Line, b.Changed.Text, b.OddsNote.Text = []string{evil}, coldseam.Reason{}, evil, evil, evil, evil
 		b.Flow.Class, b.Flow.Trend, b.Temp.Trend, b.Run.Stage = evil, evil, evil, evil
 		b.Jig[0].Spot, b.Jig[0].Line, b.Jig[1].Withheld.Text = evil, evil, evil
-		b.Inputs[0].Name, b.Inputs[0].Note, b.Inputs[0].State = evil, evil, evil
+		b.Inputs[0].Name, b.Inputs[0].Note, b.Inputs[0].State = evil, said(evil), evil
 		b.Rules[0].Text, b.Rules[0].CheckedBy, b.Rules[0].Link = evil, evil, evil
 		b.Sources[0].Text, b.Sources[0].Link, b.Sources[0].Licence = evil, evil, evil
 		kind := rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook}).Draw(rt, "kind")

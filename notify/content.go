@@ -41,10 +41,7 @@ type OpenLog struct {
 func (c Content) Marshal() ([]byte, error) {
 	briefs := make([]coldseam.Brief, len(c.Briefs))
 	for i, b := range c.Briefs {
-		b.Chart = coldseam.ChartData{
-			FlowLimitM3S: b.Chart.FlowLimitM3S, FlowLimitName: b.Chart.FlowLimitName,
-			FloodStageFlowNote: b.Chart.FloodStageFlowNote,
-		}
+		b.Chart = coldseam.ChartData{FlowLimitM3S: b.Chart.FlowLimitM3S}
 		b.Rigs = nil
 		briefs[i] = b
 	}

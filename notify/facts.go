@@ -14,10 +14,10 @@ func (k *block) water(f format) fact {
 		return line("Water", part{Text: "flow " + unknown})
 	}
 	parts := []part{{Text: f.flow(b.Flow.Now), Strong: true}}
-	if c := flowWords(b.Flow); c != "" {
+	if c := keyed(dateWords, b.Flow.Class); c != "" {
 		parts = append(parts, part{Text: c, Optional: true})
 	}
-	if t := clean(b.Flow.Trend); t != "" {
+	if t := f.trend(b.Flow); t != "" {
 		parts = append(parts, part{Text: t, Optional: true})
 	}
 	switch {
@@ -31,29 +31,30 @@ func (k *block) water(f format) fact {
 	return line("Water", parts...)
 }
 
-// flowWords are the words for the date; a percentile needs its count of years.
-func flowWords(x coldseam.Fact) string {
-	c := clean(x.Class)
-	if c == "" || x.Years == 0 || strings.Contains(c, "year") {
-		return c
+// trend says where a flow goes, and to when.
+func (f format) trend(x coldseam.Fact) string {
+	s := keyed(keyWords, x.Trend)
+	switch to := f.clock(x.TrendTo); {
+	case s == "" || x.TrendTo.IsZero():
+		return s
+	case to == "12:00":
+		return s + " to noon"
+	default:
+		return s + " to " + to
 	}
-	if !strings.Contains(c, "date") {
-		c += " for the date"
-	}
-	return c
 }
 
 // flowOnly is the Water line of a STOP: the flow and where it heads.
 func (k *block) flowOnly(f format) fact {
 	b := k.Brief
 	parts := []part{{Text: f.flow(b.Flow.Now), Strong: true}}
-	for _, s := range []string{flowWords(b.Flow), clean(b.Flow.Trend)} {
+	for _, s := range []string{keyed(dateWords, b.Flow.Class), f.trend(b.Flow)} {
 		if s != "" {
 			parts = append(parts, part{Text: s, Optional: true})
 		}
 	}
-	if l := b.Chart.FlowLimitM3S; l > 0 && b.Chart.FlowLimitName != "" {
-		parts = append(parts, part{Text: clean(b.Chart.FlowLimitName) + " is " + f.flow(l), Optional: true, Sep: "; "})
+	if l := b.Chart.FlowLimitM3S; l > 0 {
+		parts = append(parts, part{Text: "club limit is " + f.flow(l), Optional: true, Sep: "; "})
 	}
 	return line("Water", parts...)
 }
@@ -123,14 +124,7 @@ func spotWords(f format, j coldseam.SpotJig) string {
 func (k *block) run(withOdds bool) fact {
 	r := k.Brief.Run
 	if !r.Active {
-		why := clean(r.Why)
-		if why == "" {
-			why = "no run clock at this time of year"
-		}
-		if words, ok := runWords[why]; ok {
-			why = words
-		}
-		return line("Run", part{Text: why})
+		return line("Run", part{Text: keyed(runWords, r.Why)})
 	}
 	if !withOdds {
 		parts := []part{{Text: shareWords(r.Arrived[1])}}
@@ -190,7 +184,7 @@ func (k *block) next() fact {
 		}
 		p := part{Text: weekday(d.Day) + " " + dayOdds(d), Optional: i > 0}
 		if d.Note != "" {
-			p.Text += ", " + clean(d.Note)
+			p.Text += ", " + keyed(keyWords, d.Note)
 			noted = true
 		}
 		parts = append(parts, p)
@@ -237,7 +231,7 @@ func (k *block) sure(f format) fact {
 	if at := gaugeAt(b); !at.IsZero() && !told {
 		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day)})
 	}
-	if c := clean(b.Changed); c != "" {
+	if c := f.words(b.Changed); c != "" {
 		parts = append(parts, part{Text: c, Optional: true, Sep: "; "})
 	}
 	return line("Sure", parts...)
@@ -250,7 +244,7 @@ func (k *block) alt(f format) string {
 		return ""
 	}
 	s := "Flow " + f.flow(b.Flow.Now)
-	if t := clean(b.Flow.Trend); t != "" {
+	if t := f.trend(b.Flow); t != "" {
 		s += ", " + t
 	}
 	if b.Flow.WindowOK && k.Verdict.ShowsOdds() {
@@ -258,8 +252,8 @@ func (k *block) alt(f format) string {
 	}
 	s += "."
 	if k.Verdict == coldseam.Stop {
-		if l := b.Chart.FlowLimitM3S; l > 0 && b.Chart.FlowLimitName != "" {
-			s += " " + upperFirst(clean(b.Chart.FlowLimitName)) + " is " + f.flow(l) + "."
+		if l := b.Chart.FlowLimitM3S; l > 0 {
+			s += " Club limit is " + f.flow(l) + "."
 		}
 		return s
 	}

@@ -50,7 +50,7 @@ func subscriber() coldseam.Subscriber {
 
 func goodInputs() []coldseam.Input {
 	return []coldseam.Input{
-		{Key: "discharge", Name: "Flow at Tamsen Bridge", Safety: true, At: at(4, 30), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: "1 spike left out"},
+		{Key: "discharge", Name: "Flow at Tamsen Bridge", Safety: true, At: at(4, 30), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: said("1 spike left out")},
 		{Key: "stage", Name: "Stage at Tamsen Bridge", Safety: true, At: at(4, 30), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
 		{Key: "water_temp", Name: "Water temperature", At: at(4, 15), Age: 35 * time.Minute, Limit: 120 * time.Hour, State: "good"},
 		{Key: "weather", Name: "Weather forecast", Safety: true, At: at(1, 0), Age: 230 * time.Minute, Limit: 12 * time.Hour, State: "good"},
@@ -75,9 +75,9 @@ func goBrief() coldseam.Brief {
 		Hazards: []string{"low-head dam 2 miles below the launch"},
 		Windows: []coldseam.Window{{Start: at(6, 10), End: at(10, 30), Odds: .61, OddsOK: true, Tie: "1/4"}},
 		Flow: coldseam.Fact{Now: coldseam.CubicMPerCFS * 2412, NowOK: true, NowAt: at(4, 30), WindowOK: true,
-			Window: [3]float64{62, 67, 71}, Class: "normal", Years: 12, Pct: .5, Trend: "easing to noon"},
+			Window: [3]float64{62, 67, 71}, Class: "normal", Years: 12, Pct: .5, Trend: "easing", TrendTo: at(12, 0)},
 		Temp: coldseam.Fact{Now: coldseam.C(39.2), NowOK: true, NowAt: at(4, 15), WindowOK: true,
-			Window: [3]float64{coldseam.C(39), coldseam.C(40.1), coldseam.C(41)}, Class: "ease", Trend: "rising"},
+			Window: [3]float64{coldseam.C(39), coldseam.C(40.1), coldseam.C(41)}, Class: "ease", Trend: "warming"},
 		Jig: []coldseam.SpotJig{
 			{SpotID: "seam", Spot: "main seam", Kind: coldseam.SpotSeam, DepthM: 5.5, MinOz: .2, TieOz: .25, PackOz: .375, NextOz: .375, TieHolds: .78,
 				Body: "flutter body", Line: "10 lb braid", LineLies: coldseam.Reason{Text: "line nearly straight down"}},
@@ -117,7 +117,7 @@ func stayBrief() coldseam.Brief {
 	b := goBrief()
 	b.Reach, b.River, b.ReachName = "hallam-sandbar", "Hallam Fork", "Sandbar reach"
 	b.Verdict, b.Odds = coldseam.Stay, .18
-	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 655, NowOK: true, Class: "below normal", Years: 12, Trend: "falling", WindowOK: true, Window: [3]float64{17, 18, 19}}
+	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 655, NowOK: true, Class: "below", Years: 12, Trend: "falling", WindowOK: true, Window: [3]float64{17, 18, 19}}
 	b.Temp.Now, b.Temp.Window = coldseam.C(36.8), [3]float64{coldseam.C(36), coldseam.C(37.4), coldseam.C(38)}
 	b.Jig = []coldseam.SpotJig{{Spot: "dune crests", DepthM: 3.66, TieOz: .125, PackOz: .1875, TieHolds: .8}}
 	b.Run.Arrived, b.Run.Stage, b.Run.StageP, b.Run.PWave = [3]float64{.03, .08, .20}, "staging", .6, .12
@@ -126,6 +126,9 @@ func stayBrief() coldseam.Brief {
 	b.LifeLine = "Water 37F: wear the life jacket."
 	return b
 }
+
+// said is a remark of a brief that was stored before remarks were data.
+func said(text string) coldseam.Notes { return coldseam.Notes{{Text: text}} }
 
 func stopBrief() coldseam.Brief {
 	b := goBrief()
@@ -137,8 +140,8 @@ func stopBrief() coldseam.Brief {
 		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
 	}
 	b.Reasons = []coldseam.Reason{{Code: "odds", Kind: "odds", Text: "odds alone would say 7 in 10"}}
-	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 5200, NowOK: true, Class: "much above normal", Years: 12, Trend: "rising"}
-	b.Chart.FlowLimitM3S, b.Chart.FlowLimitName = coldseam.CubicMPerCFS*8800, "minor flood"
+	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 5200, NowOK: true, Class: "much above", Years: 12, Trend: "rising"}
+	b.Chart.FlowLimitM3S = coldseam.CubicMPerCFS * 8800
 	for i := range b.Inputs {
 		if b.Inputs[i].Key == "alerts" {
 			b.Inputs[i].State = "good"
@@ -156,7 +159,7 @@ func noCallBrief() coldseam.Brief {
 	b.Flow = coldseam.Fact{}
 	last := time.Date(2027, 4, 9, 21, 50, 0, 0, chicago())
 	for i := range b.Inputs[:2] {
-		b.Inputs[i].At, b.Inputs[i].Age, b.Inputs[i].State, b.Inputs[i].Note = last, 7*time.Hour, "stale", ""
+		b.Inputs[i].At, b.Inputs[i].Age, b.Inputs[i].State, b.Inputs[i].Note = last, 7*time.Hour, "stale", nil
 	}
 	return b
 }
@@ -185,7 +188,7 @@ func replayBrief() coldseam.Brief {
 		b.Inputs[i].At = b.Inputs[i].At.Add(past)
 	}
 	b.Reasons = []coldseam.Reason{{Code: "replay_weather", Kind: "missing", Text: "warnings and weather of that morning were not kept"}}
-	b.ReplayOdds = "odds alone would have said 6 in 10, GO"
+	b.ReplayOdds.Text = "odds alone would have said 6 in 10, GO"
 	return b
 }
 

@@ -288,7 +288,7 @@ func TestNonsenseIsRefused(t *testing.T) {
 	require.Empty(t, nonsense("flow 12 cfs"))
 	require.Equal(t, "NaN", nonsense("NaN cfs, see https://club.example/b/aNaNb"))
 	l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{goBrief()}})
-	l.Payload = bytes.Replace(l.Payload, []byte(`"easing to noon"`), []byte(`"trend %!s(MISSING)"`), 1)
+	l.Payload = bytes.Replace(l.Payload, []byte(`"easing"`), []byte(`"trend %!s(MISSING)"`), 1)
 	_, err := composer().Compose(l, nil)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "%!")

@@ -32,11 +32,27 @@ func missingText(f format, b coldseam.Brief) string {
 	return "something needed is missing"
 }
 
-func inputText(in coldseam.Input) string {
-	name := clean(in.Name)
-	if name == "" {
-		name = strings.ReplaceAll(clean(in.Key), "_", " ")
+// inputName names an input; briefs stored before hold the name.
+func inputName(in coldseam.Input) string {
+	if n := clean(in.Name); n != "" {
+		return n
 	}
+	return upperFirst(keyList(in.Key))
+}
+
+// notes says what was made of an input.
+func (f format) notes(ns coldseam.Notes) string {
+	var s []string
+	for _, n := range ns {
+		if w := f.words(n); w != "" {
+			s = append(s, w)
+		}
+	}
+	return strings.Join(s, "; ")
+}
+
+func inputText(in coldseam.Input) string {
+	name := inputName(in)
 	if in.State == "stale" && in.Age > 0 {
 		return name + " silent " + hours(in.Age)
 	}

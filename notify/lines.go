@@ -87,10 +87,10 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 		k.Sub = "Window " + span
 		window = append([]part{{Text: span, Strong: true}}, window...)
 		if w.Why != "" {
-			window = append(window, part{Text: clean(w.Why), Optional: true})
+			window = append(window, part{Text: keyed(keyWords, w.Why), Optional: true})
 		}
 	}
-	if note := clean(b.OddsNote); note != "" {
+	if note := f.words(b.OddsNote); note != "" {
 		window = append(window, part{Text: note, Optional: true})
 	}
 	if k.Verdict == coldseam.Stay {
@@ -147,8 +147,8 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 		k.Sub = "Replay from revised data. This is not a go."
 	}
 	k.Facts = append(k.Facts, line("Why", part{Text: why, Strong: true}, part{Text: "This is not a go.", Sep: ". "}))
-	if b.Replay && b.ReplayOdds != "" {
-		k.Facts = append(k.Facts, line("Replay", part{Text: clean(b.ReplayOdds)}))
+	if alone := f.words(b.ReplayOdds); b.Replay && alone != "" {
+		k.Facts = append(k.Facts, line("Replay", part{Text: alone}))
 	}
 	k.Facts = append(k.Facts, k.stops(f, "none known.")...)
 	k.Facts = append(k.Facts, k.care(f)...)

@@ -47,7 +47,7 @@ func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow
 		if finite(d.WaterC[1]) && d.WaterC != [3]float64{} {
 			more = append(more, "water "+f.temp(d.WaterC[1]))
 		}
-		if n := clean(d.Note); n != "" {
+		if n := keyed(keyWords, d.Note); n != "" {
 			more = append(more, n)
 		}
 		row.Days = append(row.Days, outlookDay{weekday(d.Day) + " " + dayOdds(d), strings.Join(more, ", ")})

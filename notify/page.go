@@ -114,6 +114,15 @@ func (w Words) DayClock(t time.Time, d coldseam.Date) string { return w.f.dayClo
 func (w Words) Reason(r coldseam.Reason) string { return w.f.reason(r) }
 func (w Words) Maybe(r coldseam.Reason) string  { return w.f.words(r) }
 
+// Notes words remarks, one after the other; Key a key of a brief; InputName an
+// input.
+func (w Words) Notes(ns coldseam.Notes) string { return w.f.notes(ns) }
+func Key(k string) string                      { return keyed(keyWords, k) }
+func InputName(in coldseam.Input) string       { return inputName(in) }
+
+// PlaceGives says what a kind of spot tends to give.
+func PlaceGives(k coldseam.SpotKind) string { return placeWords[k] }
+
 // ReasonText words a reason for a terminal.
 func ReasonText(r coldseam.Reason, units, zone string) string {
 	return plain(WordsFor(units, zone).Reason(r))

@@ -59,12 +59,12 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 			Reach: "any", River: "River " + words.Draw(t, "river"), ReachName: words.Draw(t, "reach"), Zone: rapid.SampledFrom([]string{zoneName, "", "Nowhere/X"}).Draw(t, "zone"),
 			Day: day0, Issued: at(4, 50), GoodUntil: clockAt.Draw(t, "until"),
 			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.NoCall, coldseam.Stop, coldseam.Stay, coldseam.TossUp, coldseam.Go}).Draw(t, "verdict"),
-			Odds:    rapid.OneOf(share, num).Draw(t, "odds"), OddsOK: rapid.Bool().Draw(t, "odds ok"), OddsNote: words.Draw(t, "note"), Cost: num.Draw(t, "cost"),
+			Odds:    rapid.OneOf(share, num).Draw(t, "odds"), OddsOK: rapid.Bool().Draw(t, "odds ok"), OddsNote: coldseam.Reason{Text: words.Draw(t, "note")}, Cost: num.Draw(t, "cost"),
 			Stops: reasons.Draw(t, "stops"), Reasons: reasons.Draw(t, "reasons"), Cautions: reasons.Draw(t, "cautions"),
 			Hazards: rapid.SliceOfN(words, 0, 3).Draw(t, "hazards"), WindowI: rapid.IntRange(-1, 2).Draw(t, "window"),
 			Flow: fact.Draw(t, "flow"), Temp: fact.Draw(t, "temp"), Jig: rapid.SliceOfN(jig, 0, 3).Draw(t, "jig"),
 			Next: rapid.SliceOfN(day, 0, 5).Draw(t, "next"), Inputs: rapid.SliceOfN(input, 0, 6).Draw(t, "inputs"),
-			Sure: words.Draw(t, "sure"), SureWhy: words.Draw(t, "why"), LifeLine: words.Draw(t, "life"), Changed: words.Draw(t, "changed"),
+			Sure: words.Draw(t, "sure"), SureWhy: words.Draw(t, "why"), LifeLine: words.Draw(t, "life"), Changed: coldseam.Reason{Text: words.Draw(t, "changed")},
 		}
 		for range rapid.IntRange(0, 2).Draw(t, "windows") {
 			b.Windows = append(b.Windows, coldseam.Window{Start: clockAt.Draw(t, "start"), End: clockAt.Draw(t, "end"), Why: words.Draw(t, "w")})

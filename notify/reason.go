@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -145,6 +146,38 @@ var reasonWords = map[string]string{
 	"not_trusted":         "not trusted since {at}: {quantity} {doubt}",
 	"gauge_unchanged":     "gauge unchanged since {at}",
 
+	// What the odds rest on, what a replay would have said, what is new.
+	"odds_uncalibrated": "uncalibrated",
+	"odds_trips":        "from {log_trips}",
+	"odds_few_trips":    "from {log_trips}, uncalibrated",
+	"replay_odds":       "odds alone would have said {word}, {alone_in10} for a good morning ({rests_on})",
+	"replay_no_odds":    "odds alone: none could be made",
+	"changed":           "yesterday {was}",
+	"changed_same":      "same as yesterday",
+	"changed_today":     "{word} replaces {was} of {clock}",
+
+	// Beside the inputs: what was made of them.
+	"newer_failed":      "{newer} newer left out by the quality check",
+	"agency_flow":       "with the agency's flow forecast of {at}",
+	"rain_not_modelled": "rain is not modelled: high flows are taken to be likelier, not forecast",
+	"season_open":       "open, checked {date}",
+	"season_closed":     "closed, checked {date}",
+	"season_unchecked":  "not verified",
+	"water_model_alone": "model alone",
+	"water_neighbour":   "from the neighbour gauge {gauge} and {by_readings}",
+	"water_readings":    "from {by_readings} alone, no thermometer at a gauge",
+	"water_offset":      "reach {offset_k} against the gauge by {by_readings}",
+
+	// The run: the water of its season, and the holes against a usual peak.
+	"water_carried":    "water temperature of {filled_days} carried forward",
+	"water_from_model": "water temperature of {filled_days} from the model",
+	"water_winter":     "water before {day} not measured, taken as winter water",
+	"water_ends":       "water temperature missing from {day}: not known from there",
+	"holes_empty":      "few run fish in the holes",
+	"holes_steady":     "holes steady: {load_peak}",
+	"holes_filling":    "holes filling: {load_peak}",
+	"holes_emptying":   "holes emptying: {load_peak}",
+
 	// Ice: what stops, what is not known, and open water since when and why.
 	"ice_breakup_flow":         "ice is going out: flow up {flow_times} times since {since}",
 	"ice_breakup":              "ice is going out since {since}",
@@ -222,6 +255,13 @@ var jigWords = map[string]string{
 	"line_lies":        "line {lie} ({angle_deg} off vertical), {line_out_m} out, bow {bow_cm}, slack {slack_cm}[; {line} bows, takes show late]",
 	"bed_still":        "sand not moving at this flow; old dunes may remain",
 	"bed_washed_out":   "sand washed flat at this flow",
+	"cost":             "{gear}: {size_oz}",
+	"cost_same":        "{gear}: same size",
+	"cost_box":         "{gear}: nothing you carry holds",
+	"cost_none":        "{gear}: nothing sane holds",
+	"leader":           "10 lb, 2-3 ft",
+	"leader_snags":     "10-12 lb: snags",
+	"leader_dragged":   "12 lb, thick-wire hook: dragged over snags",
 	"bed_ripples":      "ripples, low dunes at most",
 	"bed_dunes":        "dunes likely, {high_m} high, about {apart_m} apart",
 
@@ -278,18 +318,47 @@ const alertWords = "[{event}|warning without a name][ to {until}|, no end given]
 // runWords are the words of the codes in RunState.Why; briefs stored before hold
 // the words themselves.
 var runWords = map[string]string{
+	"":           "no run clock at this time of year",
 	"no_species": "no run clock for this species",
 	"no_season":  "no run in this season",
 	"no_clock":   "no clock for this run",
 	"water_gap":  "run not known: no water temperature for days",
 }
 
-// keyWords are the words of keys that stand among the Names of a reason; every
+// dateWords are the words of the classes in Fact.Class of a flow.
+var dateWords = map[string]string{
+	"much below": "much below normal for the date", "below": "below normal for the date", "normal": "normal for the date",
+	"above": "above normal for the date", "much above": "much above normal for the date",
+}
+
+// placeWords is what a kind of spot tends to give [common practice].
+var placeWords = map[coldseam.SpotKind]string{
+	coldseam.SpotHole:    "fills and empties with the arrivals",
+	coldseam.SpotSeam:    "feeds the hole below: fish on the move",
+	coldseam.SpotSlack:   "fewer bites, larger females on average around the spawn",
+	coldseam.SpotShallow: "fewer bites, larger females on average around the spawn",
+	coldseam.SpotDunes:   "many average fish in the lee of the crests, little fished",
+	coldseam.SpotMain:    "fish passing through",
+}
+
+// keyed words a key. What is none stands as it is: briefs stored before hold
+// words in the place of keys.
+func keyed(words map[string]string, key string) string {
+	if w, ok := words[key]; ok {
+		return w
+	}
+	return clean(key)
+}
+
+// keyWords are the words of keys, in a brief or among the Names of a reason; every
 // other name is a foreign word and printed as it is.
 var keyWords = map[string]string{
 	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
 	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit", "flood_stage": "flood stage",
 	"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed", "given": "as given",
+	"warmest": "warmest water of the day", "rising_fast": "rising fast", "over_limit": "flow over the club limit",
+	"over_craft_limit": "flow over the limit of your craft", "turbidity": "gauge turbidity", "member": "a member today",
+	"braid-0.14": "0.14 mm braid", "nylon-0.28": "0.28 mm nylon", "slim": "slim body", "bulky": "bulky body",
 	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
 
@@ -302,15 +371,12 @@ var (
 // SetWording keeps the words of a brief's reasons as they are issued, for the
 // season's record.
 func SetWording(b *coldseam.Brief) {
-	us, si := formatFor(coldseam.Preferences{}, b.Zone), formatFor(coldseam.Preferences{Units: "metric"}, b.Zone)
+	f := formatFor(coldseam.Preferences{}, b.Zone)
+	b.OddsNote.Text = plain(f.words(b.OddsNote))
 	for _, list := range []*[]coldseam.Reason{&b.Stops, &b.Reasons, &b.Cautions} {
 		*list = slices.Clone(*list)
-		for i := range *list {
-			r := &(*list)[i]
-			text, textSI := plain(us.reason(*r)), plain(si.reason(*r))
-			if r.Text = text; textSI != text {
-				r.TextSI = textSI
-			}
+		for i, r := range *list {
+			(*list)[i].Text = plain(f.reason(r))
 		}
 	}
 }
@@ -353,7 +419,7 @@ func (f format) fill(words string, r coldseam.Reason) (text string, ok bool) {
 
 // value words one value of a reason.
 func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
-	moment := map[string]time.Time{"at": r.At, "clock": r.At, "since": r.At, "from": r.From, "until": r.Until}
+	moment := map[string]time.Time{"at": r.At, "clock": r.At, "since": r.At, "date": r.At, "from": r.From, "until": r.Until}
 	if t, ok := moment[name]; ok {
 		switch {
 		case t.IsZero():
@@ -362,18 +428,20 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 			return f.clock(t), true
 		case name == "since":
 			return t.In(f.zone).Format("2 Jan"), true
+		case name == "date":
+			return t.In(f.zone).Format("2 January"), true
 		}
 		return t.In(f.zone).Format("Mon ") + f.clock(t), true
 	}
 
 	if s, ok := r.Names[name]; ok {
 		switch name {
-		case "stop":
+		case "stop", "rests_on":
 			r.Code = s
 			return f.reason(r), true
 		case "becomes":
 			return becomes(clean(r.Names["sizes"]), clean(s)), true
-		case "quantity", "inputs", "craft", "lie", "speed_by":
+		case "quantity", "inputs", "craft", "lie", "speed_by", "gear":
 			return keyList(s), true
 		case "doubt":
 			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true
@@ -446,6 +514,10 @@ func (f format) quantity(name string, v float64) string {
 		return trimmed(v, 2) + nbsp + "m"
 	case unit == "c":
 		return f.temp(v)
+	case name == "offset_k" && us: // of the reach against its gauge
+		return signed(v*1.8) + nbsp + "°F"
+	case name == "offset_k":
+		return signed(v) + nbsp + "°C"
 	case unit == "k" && us: // a difference of temperatures
 		return trimmed(v*1.8, 0) + nbsp + "°F"
 	case unit == "k":
@@ -462,7 +534,7 @@ func (f format) quantity(name string, v float64) string {
 		return percent(v)
 	case unit == "members": // a share of the forecasts, never an odds
 		return percent(v) + " of 100 forecasts"
-	case unit == "odds":
+	case unit == "odds", unit == "in10":
 		return odds(v)
 	case unit == "h":
 		return age(v)
@@ -474,11 +546,39 @@ func (f format) quantity(name string, v float64) string {
 		return counted(v, "trip")
 	case unit == "years":
 		return counted(v, "year")
+	case unit == "days":
+		return counted(v, "day")
+	case unit == "readings" && v < .5:
+		return "no member's reading"
+	case unit == "readings" && v < 1.5:
+		return "1 member's reading"
+	case unit == "readings":
+		return thousands(v) + " members' readings"
+	case unit == "peak":
+		return peakWords(v)
 	case unit == "fnu":
 		return trimmed(v, 0) + nbsp + "FNU"
 	}
 	return trimmed(v, 1)
 }
+
+// peakWords is a share of a usual season's peak in quarters [proposal].
+func peakWords(share float64) string {
+	switch {
+	case share < .375:
+		return "about a quarter of a usual peak"
+	case share < .625:
+		return "about half of a usual peak"
+	case share < .875:
+		return "about three quarters of a usual peak"
+	case share < 1.2:
+		return "about a usual peak"
+	}
+	return "above a usual peak"
+}
+
+// signed writes a difference with its sign, to a tenth.
+func signed(v float64) string { return fmt.Sprintf("%+.1f", v) }
 
 // age writes hours beside a limit, so fine that the two differ when they do.
 func age(h float64) string {

@@ -46,7 +46,6 @@ func TestWordsComeFromNumbers(t *testing.T) {
 		SetWording(&kept)
 		require.Equal(t, "heaviest weight holds only 4 in 10", kept.Reasons[1].Text)
 		require.Equal(t, "stop for the window from 9:00: wind 27 mph; the limit is 25 mph", kept.Cautions[2].Text)
-		require.Equal(t, "stop for the window from 9:00: wind 12 m/s; the limit is 11 m/s", kept.Cautions[2].TextSI)
 		require.Empty(t, bare.Reasons[1].Text, "the brief that is told is not changed")
 		require.Equal(t, Text(bare, p), Text(kept, p))
 		require.Equal(t, PageOf(bare, p), PageOf(kept, p))
@@ -255,4 +254,75 @@ func literal(e ast.Expr) (string, bool) {
 	}
 	s, err := strconv.Unquote(l.Value)
 	return s, err == nil
+}
+
+// TestRemarksInWords: what the odds rest on, what is new, what was made of the
+// inputs and of the season's water.
+func TestRemarksInWords(t *testing.T) {
+	t.Parallel()
+	type values = map[string]float64
+	type names = map[string]string
+	for _, c := range []struct {
+		r      coldseam.Reason
+		us, si string
+	}{
+		{coldseam.Reason{Code: "odds_few_trips", Values: values{"log_trips": 1}}, "from 1 trip, uncalibrated", ""},
+		{coldseam.Reason{Code: "replay_odds", Names: names{"word": "GO", "rests_on": "odds_trips"}, Values: values{"log_trips": 14, "alone_in10": .62}},
+			"odds alone would have said GO, 6 in 10 for a good morning (from 14 trips)", ""},
+		{coldseam.Reason{Code: "changed_today", Names: names{"word": "STOP", "was": "GO"}, At: at(4, 50)}, "STOP replaces GO of 4:50", ""},
+		{coldseam.Reason{Code: "newer_failed", Values: values{"newer": 2}}, "2 newer left out by the quality check", ""},
+		{coldseam.Reason{Code: "agency_flow", At: at(1, 30)}, "with the agency's flow forecast of Sat 1:30", ""},
+		{coldseam.Reason{Code: "season_open", At: at(0, 0)}, "open, checked 10 April", ""},
+		{coldseam.Reason{Code: "water_neighbour", Names: names{"gauge": "x:2"}, Values: values{"by_readings": 0}},
+			"from the neighbour gauge x:2 and no member's reading", ""},
+		{coldseam.Reason{Code: "water_offset", Values: values{"offset_k": .25, "by_readings": 30}},
+			"reach +0.5F against the gauge by 30 members' readings", "reach +0.2C against the gauge by 30 members' readings"},
+		{coldseam.Reason{Code: "water_winter", Names: names{"day": "2027-02-03"}},
+			"water before 2027-02-03 not measured, taken as winter water", ""},
+		{coldseam.Reason{Code: "water_carried", Values: values{"filled_days": 1}}, "water temperature of 1 day carried forward", ""},
+		{coldseam.Reason{Code: "holes_filling", Values: values{"load_peak": .7}}, "holes filling: about three quarters of a usual peak", ""},
+		{coldseam.Reason{Code: "cost", Names: names{"gear": "nylon-0.28"}, Values: values{"size_oz": .375}},
+			"0.28 mm nylon: 3/8 oz", "0.28 mm nylon: 3/8 oz (10.6 g)"},
+		{coldseam.Reason{Code: "cost_same", Names: names{"gear": "bulky"}}, "bulky body: same size", ""},
+	} {
+		require.Equal(t, c.us, ReasonText(c.r, "", zoneName))
+		if c.si == "" {
+			c.si = c.us
+		}
+		require.Equal(t, c.si, ReasonText(c.r, "metric", zoneName))
+	}
+}
+
+// TestOldBriefReads: a brief stored with words in the place of codes is told in
+// them, on mail and page, and is stored again as it was.
+func TestOldBriefReads(t *testing.T) {
+	t.Parallel()
+	stored := `{"OddsNote":"from 14 trips","ReplayOdds":"odds alone: none could be made","Changed":"same as yesterday",
+		"Windows":[{"Why":"warmest water of the day"}],
+		"Flow":{"Class":"much below normal for the date","Trend":"easing to 13:30"},
+		"Inputs":[{"Key":"alerts","Name":"Warnings","State":"good","Note":"none"},{"Key":"ice","Name":"Ice state","State":"open","Note":""}],
+		"Next":[{"Note":"flow over the club limit"}],
+		"Run":{"Why":"no run in this season","HoleWords":"holes filling: about half of a usual peak","Note":"water before 2027-02-03 not measured"},
+		"How":{"ClaritySource":"gauge turbidity"},
+		"Jig":[{"Leader":"10 lb, 2-3 ft","CostWords":"0.28 mm nylon: 3/8 oz; bulky body: same size"}]}`
+	var b coldseam.Brief
+	require.NoError(t, json.Unmarshal([]byte(stored), &b))
+	f := formatFor(coldseam.Preferences{}, zoneName)
+	for got, want := range map[string]string{
+		f.words(b.OddsNote): "from 14 trips", f.words(b.ReplayOdds): "odds alone: none could be made", f.words(b.Changed): "same as yesterday",
+		keyed(keyWords, b.Windows[0].Why): "warmest water of the day", keyed(dateWords, b.Flow.Class): "much below normal for the date",
+		f.trend(b.Flow): "easing to 13:30", inputName(b.Inputs[1]): "Ice state", f.notes(b.Inputs[0].Note): "none", f.notes(b.Inputs[1].Note): "",
+		keyed(keyWords, b.Next[0].Note): "flow over the club limit", keyed(runWords, b.Run.Why): "no run in this season",
+		f.words(b.Run.Holes): "holes filling: about half of a usual peak", f.notes(b.Run.Note): "water before 2027-02-03 not measured",
+		keyed(keyWords, b.How.ClaritySource): "gauge turbidity", f.words(b.Jig[0].Leader): "10 lb, 2-3 ft",
+		f.notes(b.Jig[0].Costs): "0.28 mm nylon: 3/8 oz; bulky body: same size",
+	} {
+		require.Equal(t, want, got)
+	}
+
+	again, err := json.Marshal(b)
+	require.NoError(t, err)
+	var twice coldseam.Brief
+	require.NoError(t, json.Unmarshal(again, &twice))
+	require.Equal(t, b, twice)
 }

@@ -114,8 +114,11 @@ func morningSubject(k block, p coldseam.Preferences) string {
 	if k.Brief.Temp.NowOK {
 		f := formatFor(p, k.Brief.Zone)
 		t = f.temp(k.Brief.Temp.Now)
-		if tr := clean(k.Brief.Temp.Trend); tr == "rising" || tr == "falling" {
-			t += " " + tr
+		switch k.Brief.Temp.Trend {
+		case "warming":
+			t += " rising"
+		case "cooling":
+			t += " falling"
 		}
 	}
 	return subject(head, goodMorning(k), t)

@@ -46,7 +46,7 @@ func (db *DB) saveBrief(ctx context.Context, q rowQuerier, b coldseam.Brief) (in
 	}
 	c := columnsOf(b)
 	var id int64
-	err = q.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote,
+	err = q.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote.Text,
 		b.HoldP, b.Cost, c.from, c.to, c.water, c.flow, c.stage, c.tie, b.Temp.Class, b.Flow.Class, b.Run.Stage, b.How.Row, b.Sure, b.Replay, body).Scan(&id)
 	if err == pgx.ErrNoRows {
 		err = q.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,

@@ -400,7 +400,7 @@ func TestModelVersions(t *testing.T) {
 func aBrief(issued time.Time, v coldseam.Verdict) coldseam.Brief {
 	w := coldseam.Window{Start: issued.Add(time.Hour), End: issued.Add(5 * time.Hour), Odds: .6, OddsOK: true}
 	return coldseam.Brief{Reach: "bend", River: "Tamsen", ReachName: "Bend reach", Site: "sim:tamsen", Zone: "America/Chicago", Day: day, Issued: issued,
-		Verdict: v, Odds: .6, OddsOK: true, Windows: []coldseam.Window{w}, Flow: coldseam.Fact{Window: [3]float64{50, 60, 70}, WindowOK: true, Class: "normal for the date"},
+		Verdict: v, Odds: .6, OddsOK: true, Windows: []coldseam.Window{w}, Flow: coldseam.Fact{Window: [3]float64{50, 60, 70}, WindowOK: true, Class: "normal"},
 		Temp: coldseam.Fact{Window: [3]float64{3, 4, 5}, WindowOK: true, Class: "ease"}, Jig: []coldseam.SpotJig{{SpotID: "seam", TieOz: .25}},
 		Run: coldseam.RunState{Species: "walleye", Stage: "moving", StageP: .7}, How: coldseam.Advice{Row: "ease-1"}, Sure: "medium",
 		Stops: []coldseam.Reason{}, Next: []coldseam.DayOdds{{Day: day.Add(1), Odds: .4, OddsOK: true}}}

@@ -192,7 +192,7 @@ COMMENT ON COLUMN coldseam.brief.tie_oz IS 'Weight to tie on at the advised spot
 
 COMMENT ON COLUMN coldseam.brief.band IS 'Temperature band.';
 
-COMMENT ON COLUMN coldseam.brief.flow_class IS 'Flow words.';
+COMMENT ON COLUMN coldseam.brief.flow_class IS 'Class of the flow for the date: much below, below, normal, above, much above; empty = under 10 years of record.';
 
 COMMENT ON COLUMN coldseam.brief.run_stage IS 'Stage of the run.';
 
@@ -2171,7 +2171,7 @@ COMMENT ON COLUMN season.brief.tie_oz IS 'Weight told to tie on at the advised s
 
 COMMENT ON COLUMN season.brief.band IS 'Temperature band told.';
 
-COMMENT ON COLUMN season.brief.flow_class IS 'Flow words told.';
+COMMENT ON COLUMN season.brief.flow_class IS 'Class of the flow for the date told: much below, below, normal, above, much above; empty = under 10 years of record.';
 
 COMMENT ON COLUMN season.brief.run_stage IS 'Stage of the run told.';
 

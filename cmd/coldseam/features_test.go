@@ -20,6 +20,7 @@ import (
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -59,7 +60,7 @@ func inputNote(t *testing.T, b coldseam.Brief, key string) string {
 	t.Helper()
 	for _, in := range b.Inputs {
 		if in.Key == key {
-			return in.Note
+			return notify.Plain(notify.WordsFor("us", b.Zone).Notes(in.Note))
 		}
 	}
 	t.Fatalf("no input %q", key)

@@ -176,7 +176,11 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 
 // printReport is the table for people.
 func printReport(w io.Writer, r hindcast.Report) {
-	fmt.Fprintf(w, "%s, %s, air %s: %d issues, %s, models %s\n", r.Site, r.Quantity, r.Air, r.N, r.Scheme, r.Tier)
+	trained := "earlier years only"
+	if r.Folds > 0 {
+		trained = fmt.Sprintf("%d folds of years", r.Folds)
+	}
+	fmt.Fprintf(w, "%s, %s, air %s: %d issues, %s, models %s\n", r.Site, r.Quantity, r.Air, r.N, trained, r.Tier)
 	if r.Air == hindcast.Perfect {
 		fmt.Fprintln(w, "The air after the issue was given as observed: an upper bound, not a forecast's skill.")
 	}

@@ -131,7 +131,6 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 	in := jig.SpotInput{Rig: rig, BoxOz: box, Limits: lim, FlowM3S: flow, WaterC: t, WaterOK: waterOK, Here: true,
 		Spot: coldseam.Spot{DepthRefM: &st.DepthM, FlowRef: &flow, FloatMS: &st.SurfaceMS, FloatFlow: &flow, Bed: c.Bed, Snags: c.Snags, Kind: coldseam.SpotMain}}
 	r := rigReport{rig: rig, j: jig.Advise(in), st: st, metric: c.metric(), tempC: t, box: box}
-	r.j.Advice = ""
 	if haveFlow {
 		r.now = flow
 	} else {

@@ -70,7 +70,7 @@ func (r rigReport) json() rigJSON {
 		Metal: r.rig.Metal.Name, Presentation: r.rig.Pres.Name, MinOz: r.minOz, SizeOz: r.sizeOz,
 		TieOz: ozOrNil(j.TieOz), PackOz: ozOrNil(j.PackOz), NextOz: ozOrNil(j.NextOz), Holds: map[string]float64{},
 		WithheldText: r.words(j.Withheld), Calibrated: j.Calibrated, Logs: j.Logs, Warnings: []rigWarning{},
-		LineWords: r.words(j.LineLies), CostWords: j.CostWords, Leader: j.Leader, Dunes: r.words(j.Dunes), Critical: []rigCritical{}}
+		LineWords: r.words(j.LineLies), CostWords: r.words(j.Costs...), Leader: r.words(j.Leader), Dunes: r.words(j.Dunes), Critical: []rigCritical{}}
 	if !r.day.IsZero() {
 		out.Day = r.day.String()
 	}

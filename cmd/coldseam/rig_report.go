@@ -8,7 +8,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/jig"
-	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 )
 
@@ -48,16 +47,13 @@ func (r *rigReport) physics() {
 	}
 }
 
-// words puts a reason into the units asked for; none is "".
-func (r rigReport) words(why coldseam.Reason) string {
-	if why.Code == "" {
-		return ""
-	}
+// words puts reasons into the units asked for; none is "".
+func (r rigReport) words(why ...coldseam.Reason) string {
 	units := ""
 	if r.metric {
 		units = "metric"
 	}
-	return notify.ReasonText(why, units, "")
+	return notify.Plain(notify.WordsFor(units, "").Notes(why))
 }
 
 // print writes the answer for a person.
@@ -84,7 +80,7 @@ func (r rigReport) print(w io.Writer) {
 	if len(j.Holds) > 0 {
 		line("HOLDS", "%s", rigHolds(j.Holds))
 	}
-	for _, x := range [][2]string{{"LINE", r.words(j.LineLies)}, {"COST", j.CostWords}, {"LEADER", j.Leader}, {"BED", r.words(j.Dunes)}} {
+	for _, x := range [][2]string{{"LINE", r.words(j.LineLies)}, {"COST", r.words(j.Costs...)}, {"LEADER", r.words(j.Leader)}, {"BED", r.words(j.Dunes)}} {
 		if x[1] != "" {
 			line(x[0], "%s", x[1])
 		}
@@ -124,7 +120,7 @@ func (r rigReport) physicsWords() string {
 }
 
 func rigTie(j coldseam.SpotJig) string {
-	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), verdict.Odds(j.TieHolds), coldseam.OzName(j.PackOz))
+	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), notify.Plain(notify.Odds(j.TieHolds)), coldseam.OzName(j.PackOz))
 	if j.NextOz > 0 {
 		s += ", lose bottom: " + coldseam.OzName(j.NextOz)
 	}

@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
 )
 
 // runclockCmd runs the clock of the spawning run over a file of daily values,
@@ -278,7 +279,7 @@ func (r clockReport) table(w io.Writer) error {
 			continue
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100, d.Arrived*100, d.Holding*100,
-			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, verdict.Odds(d.PWave))
+			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, notify.Plain(notify.Odds(d.PWave)))
 	}
 	if r.UnknownFrom != "" {
 		fmt.Fprintf(tw, "no water temperature: not known from %s\n", r.UnknownFrom)

@@ -189,7 +189,7 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *app, r coldseam
 		if t, ok := newest(f.Days.WaterC); ok {
 			water = fmt.Sprintf("%.0f F", coldseam.F(t))
 		}
-		word := m.Brief.ReplayOdds
+		word := notify.ReasonText(m.Brief.ReplayOdds, "", r.Zone)
 		if len(m.Brief.Stops) > 0 {
 			word = "would have stopped: " + notify.ReasonText(m.Brief.Stops[0], "", r.Zone)
 		}

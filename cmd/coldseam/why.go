@@ -63,8 +63,8 @@ func inputLine(i coldseam.Input, loc *time.Location) string {
 	if i.Doubt.Code != "" {
 		s += ", " + i.Doubt.Names["doubt"] + " since " + i.Doubt.At.In(loc).Format("2 Jan 15:04")
 	}
-	if i.Note != "" {
-		s += ", " + i.Note
+	if note := notify.Plain(notify.WordsFor("", loc.String()).Notes(i.Note)); note != "" {
+		s += ", " + note
 	}
 	return s
 }

@@ -21,7 +21,7 @@ func TestWhyNamesEverything(t *testing.T) {
 	b := coldseam.Brief{River: "Tamsen", ReachName: "Bend reach", Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Verdict: coldseam.TossUp,
 		Inputs: []coldseam.Input{
 			{Key: "discharge", State: "good", At: at(4, 45), Age: 5 * time.Minute, Limit: 6 * time.Hour, Safety: true},
-			{Key: "alerts", State: "good", At: at(4, 46), Age: 4 * time.Minute, Limit: time.Hour, Safety: true, Note: "none"},
+			{Key: "alerts", State: "none", At: at(4, 46), Age: 4 * time.Minute, Limit: time.Hour, Safety: true},
 		},
 		Reasons: []coldseam.Reason{{Code: "hazards_unsurveyed", Kind: verdict.KindCap, Source: "club rule"}},
 		Windows: []coldseam.Window{{Start: at(7, 0), End: at(10, 30), Odds: .6, OddsOK: true, Spread: [2]float64{.6, .6},
@@ -30,7 +30,7 @@ func TestWhyNamesEverything(t *testing.T) {
 	for _, want := range []string{
 		"Tamsen Bend reach, 2026-03-20: TOSS-UP",
 		"discharge: good, 20 Mar 04:45, age 5 min, limit 6 h, safety",
-		"alerts: good, 20 Mar 04:46, age 4 min, limit 1 h, safety, none",
+		"alerts: none, 20 Mar 04:46, age 4 min, limit 1 h, safety",
 		"cap hazards_unsurveyed: hazards not surveyed (club rule)",
 		"07:00-10:30: odds 0.600, p10-p90 0.60-0.60, held at TOSS-UP by hazards_unsurveyed, the best window",
 		"wind_mph = 28 mph: sustained wind [proposal]; default 25; reason: sheltered gorge",

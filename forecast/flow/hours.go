@@ -26,20 +26,20 @@ type HoursInput struct {
 // the last days, so that snowmelt and hydropower cycles keep their height and
 // their spread. Member i follows the same past day throughout.
 type Hours struct {
-	now     time.Time // of the newest reading
-	q       float64
-	noon0   time.Time // noon of the last complete day
-	base    float64   // ln of its mean
-	lnQ     [][]float64
-	loc     *time.Location
-	shapes  []shape
-	slope   float64 // of ln q per hour beyond what path and shape explain, at now
-	steep   float64 // greatest rise over 6 h as share of the change of the daily mean
-	travel  time.Duration
-	route   []float64 // share of the water of each routeStepH earlier; nil = one shift by travel
-	regular Regulation
-	plan    func(time.Time) (float64, bool) // release schedule, nil = none
-	planned map[time.Time]float64           // what it adds to ln q, by time
+	now       time.Time // of the newest reading
+	q         float64
+	noon0     time.Time // noon of the last complete day
+	base      float64   // ln of its mean
+	lnQ       [][]float64
+	loc       *time.Location
+	shapes    []shape
+	slope     float64 // of ln q per hour beyond what path and shape explain, at now
+	steep     float64 // greatest rise over 6 h as share of the change of the daily mean
+	travel    time.Duration
+	route     []float64 // share of the water of each routeStepH earlier; nil = one shift by travel
+	regulated bool
+	plan      func(time.Time) (float64, bool) // release schedule, nil = none
+	planned   map[time.Time]float64           // what it adds to ln q, by time
 }
 
 // shape is the departure of ln q from the line through the daily means, by
@@ -86,7 +86,7 @@ func NewHours(in HoursInput) (*Hours, error) {
 		h.lnQ = append(h.lnQ, l)
 	}
 	h.route = routing(in.TravelH)
-	h.regular = regulation(days)
+	h.regulated = regulated(days)
 	h.shapes = shapesOf(days)
 	h.steep = steepness(days)
 	h.slope = h.lastSlope(in.Obs)
@@ -197,7 +197,7 @@ func departure(days []hourDay, i int) [24]float64 {
 func (h *Hours) shape(i int, t time.Time) float64 {
 	l := t.In(h.loc)
 	s := h.shapes[i%len(h.shapes)]
-	if h.regular.Regulated {
+	if h.regulated {
 		for k := range h.shapes {
 			if c := h.shapes[(i+k)%len(h.shapes)]; weekend(c.weekday) == weekend(l.Weekday()) {
 				s = c
@@ -361,14 +361,8 @@ func steepness(days []hourDay) float64 {
 	return coldseam.Quantile(x, .75)
 }
 
-// Regulation says whether the hours look set by dam releases.
-type Regulation struct {
-	Regulated bool
-	Why       string
-}
-
-// Regulation of the river behind h.
-func (h *Hours) Regulation() Regulation { return h.regular }
+// Regulated reports whether the hours look set by dam releases.
+func (h *Hours) Regulated() bool { return h.regulated }
 
 // Marks of a regulated river [proposal]: a swing that matters, hours that
 // repeat after a week but not from day to day, or steps at fixed hours that no
@@ -381,7 +375,7 @@ const (
 	regRepeat = .4
 )
 
-func regulation(days []hourDay) Regulation {
+func regulated(days []hourDay) bool {
 	byDate := map[coldseam.Date]int{}
 	var swing, step []float64
 	dep := make([][24]float64, len(days))
@@ -399,7 +393,7 @@ func regulation(days []hourDay) Regulation {
 		step = append(step, s)
 	}
 	if len(swing) < 21 || coldseam.Quantile(swing, .5) < regSwing {
-		return Regulation{}
+		return false
 	}
 	lagged := func(lag int) float64 {
 		var a, b []float64
@@ -411,13 +405,8 @@ func regulation(days []hourDay) Regulation {
 		return daily.Correlation(a, b)
 	}
 	week, yesterday := lagged(7), lagged(1)
-	switch {
-	case week >= regWeekly && week-yesterday >= regGain:
-		return Regulation{true, "the hours repeat by the day of the week"}
-	case coldseam.Quantile(step, .5) >= regStep && max(week, yesterday) >= regRepeat:
-		return Regulation{true, "the flow steps at the same hours every day"}
-	}
-	return Regulation{}
+	byWeekday := week >= regWeekly && week-yesterday >= regGain
+	return byWeekday || coldseam.Quantile(step, .5) >= regStep && max(week, yesterday) >= regRepeat
 }
 
 // TravelTime is the time in hours that a change of discharge and that the

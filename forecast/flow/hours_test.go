@@ -49,7 +49,7 @@ func TestHoursFollowTheMeltCycle(t *testing.T) {
 	day := coldseam.Date{Year: 2025, Month: 4, Day: 29}
 	h, err := NewHours(HoursInput{Obs: seen, Now: now, Loc: time.UTC, Daily: flat(day, 20, 40*math.Exp(.15*.15/4))})
 	require.NoError(t, err)
-	require.False(t, h.Regulation().Regulated, h.Regulation().Why)
+	require.False(t, h.Regulated())
 	require.InDelta(t, melt(9, now), h.Flow(3, now), .01)
 	for k := range 36 {
 		at := now.Add(time.Duration(k) * time.Hour)
@@ -128,7 +128,7 @@ func TestRegulationShows(t *testing.T) {
 			h, err := NewHours(HoursInput{Obs: obs, Now: obs[len(obs)-1].At, Loc: time.UTC,
 				Daily: flat(coldseam.Date{Year: 2025, Month: 5, Day: 15}, 4, 40)})
 			require.NoError(t, err)
-			require.Equal(t, c.want, h.Regulation().Regulated, h.Regulation().Why)
+			require.Equal(t, c.want, h.Regulated())
 		})
 	}
 }

@@ -18,8 +18,8 @@ type Report struct {
 	Leads    []int    `json:"leads"`
 	Seed     uint64   `json:"seed"`
 	Members  int      `json:"members"`
-	Scheme   string   `json:"scheme"` // such as "5 folds of years" or "earlier years only"
-	Tier     string   `json:"tier"`   // of the models
+	Folds    int      `json:"folds"` // of years; 0 = each year by earlier years only
+	Tier     string   `json:"tier"`  // of the models
 
 	Cold Block `json:"cold"` // issued February-May below 10 degC (flow: February-May)
 	All  Block `json:"all"`

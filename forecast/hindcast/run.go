@@ -118,7 +118,6 @@ func (h *replay) folds() ([]fold, error) {
 	}
 	var out []fold
 	if h.o.Expanding {
-		h.rep.Scheme = "earlier years only"
 		for _, y := range years[1:] {
 			t := base
 			t.Last = coldseam.Date{Year: y - 1, Month: time.December, Day: 31}
@@ -127,7 +126,7 @@ func (h *replay) folds() ([]fold, error) {
 		return out, nil
 	}
 	k := min(h.o.Folds, len(full))
-	h.rep.Scheme = fmt.Sprintf("%d folds of years", k)
+	h.rep.Folds = k
 	for f := range k {
 		in := map[int]bool{}
 		for _, y := range years {

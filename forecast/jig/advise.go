@@ -14,7 +14,7 @@ func Advise(in SpotInput) coldseam.SpotJig {
 	a := adviser{in: in, lim: in.Limits.filled()}
 	a.out = coldseam.SpotJig{SpotID: in.Spot.ID, Spot: in.Spot.Name, Kind: in.Spot.Kind,
 		Presentation: in.Rig.Pres.Name, Body: in.Rig.Body.Name, Line: in.Rig.Line.Name,
-		Logs: len(in.Logs), Leader: leaderWords(in), Advice: placeWords(in.Spot.Kind)}
+		Logs: len(in.Logs), Leader: leader(in)}
 	if a.missing() {
 		return a.out
 	}

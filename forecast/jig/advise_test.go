@@ -61,14 +61,17 @@ func TestAdviseFillsTheAdvice(t *testing.T) {
 	require.Len(t, j.Holds, 9)
 	require.Len(t, j.CriticalM3S, 9)
 	require.Equal(t, []string{"uncalibrated"}, codes(j))
-	require.Equal(t, "0.28 mm nylon: 3/8 oz; bulky body: 3/8 oz", j.CostWords)
+	for i, gear := range []string{"nylon-0.28", "bulky"} {
+		require.Equal(t, map[string]float64{"size_oz": .375}, j.Costs[i].Values)
+		require.Equal(t, gear, j.Costs[i].Names["gear"])
+	}
 	require.Equal(t, map[string]string{"lie": "swept_low"}, j.LineLies.Names)
 	for name, want := range map[string]float64{"angle_deg": 57, "line_out_m": 4.4, "bow_cm": 56, "slack_cm": 19} {
 		require.InEpsilon(t, want, j.LineLies.Values[name], .02, name)
 	}
 	require.Equal(t, map[string]string{"speed_by": "float"}, j.Why.Names)
 	require.InDelta(t, 1.9, coldseam.Feet(j.Why.Values["current_m_s"]), .05)
-	require.Equal(t, "10 lb, 2-3 ft", j.Leader)
+	require.Equal(t, "leader", j.Leader.Code)
 	require.InDelta(t, 4.8, j.SinkS, .2)
 }
 
@@ -312,11 +315,11 @@ func TestDepthFollowsTheStage(t *testing.T) {
 func TestLeaderIsStrongerOverSnags(t *testing.T) {
 	t.Parallel()
 	in := seam(t)
-	require.Contains(t, Advise(in).Leader, "10 lb")
+	require.Empty(t, Advise(in).Leader.Names["case"])
 	in.Spot.Snags = true
-	require.Contains(t, Advise(in).Leader, "10-12 lb")
+	require.Equal(t, "snags", Advise(in).Leader.Names["case"])
 	in.Rig = rig(t, "bulky", braid, "quartering")
-	require.Contains(t, Advise(in).Leader, "12 lb, thick-wire")
+	require.Equal(t, "dragged", Advise(in).Leader.Names["case"])
 }
 
 func TestDunesOnlyWhereTheBedIsSand(t *testing.T) {

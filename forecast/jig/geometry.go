@@ -53,8 +53,7 @@ type Geometry struct {
 	Ice        int
 	Unbalanced int // |W Y V/Q - 1| > 0.10
 	Clipped    int
-	Default    bool   // too few rows: default exponents
-	Why        string // of Default
+	Default    bool // too few rows: default exponents
 }
 
 // Valid reports whether speeds can be computed.
@@ -181,7 +180,6 @@ func positive(p *float64) float64 {
 func (g Geometry) byDefault(rows []row) Geometry {
 	mid := rows[len(rows)/2]
 	g.Default = true
-	g.Why = fmt.Sprintf("%d usable gaugings over a factor %.1f in flow; want %d over %.0f", g.N, g.QMax/g.QMin, minRows, minFlowSpan)
 	g.B, g.F, g.M = defaultB, defaultF, defaultM
 	g.A = math.Exp(mid.w - g.B*mid.q)
 	g.C = math.Exp(mid.y - g.F*mid.q)
@@ -281,7 +279,6 @@ func GeometryFromSlope(widthM, yM, n, slope float64) (Geometry, error) {
 	q := widthM * yM * v
 	g := Geometry{N: 1, Rows: 1, QMin: q, QMax: q}
 	g = g.byDefault([]row{{math.Log(q), math.Log(widthM), math.Log(yM), math.Log(v), 1}})
-	g.Why = "no gaugings: speed by slope and roughness"
 	return g, nil
 }
 

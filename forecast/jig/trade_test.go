@@ -102,5 +102,6 @@ func TestTradeNylonCostsSizeAndBow(t *testing.T) {
 	require.Equal(t, thick.TieOz, same.TieOz)
 	require.Greater(t, thick.SlackM, 2*same.SlackM)
 	require.Equal(t, "nylon", thick.LineLies.Names["line"])
-	require.Contains(t, thin.CostWords, "nylon: 3/8 oz")
+	require.Equal(t, "nylon-0.28", thin.Costs[0].Names["gear"])
+	require.Equal(t, map[string]float64{"size_oz": .375}, thin.Costs[0].Values)
 }

@@ -2,7 +2,6 @@ package jig
 
 import (
 	"math"
-	"strings"
 
 	"example.org/coldseam"
 )
@@ -30,7 +29,7 @@ func (a *adviser) words() {
 	}
 	a.out.AngleDeg, a.out.BowPct, a.out.SlackM, a.out.SinkS = sh.AngleDeg, sh.BowPct, sh.SlackM, sh.SinkS
 	a.out.LineLies = lies(sh, a.st, a.in.Rig.Line)
-	a.out.CostWords = a.cost()
+	a.out.Costs = a.costs()
 }
 
 // lies says how the line lies with the size tied on.
@@ -57,44 +56,36 @@ func lies(sh Shape, st Station, l Line) coldseam.Reason {
 	return r
 }
 
-// cost says what thicker line or a bulkier body would cost in size, by the
+// costs says what thicker line or a bulkier body would cost in size, by the
 // same rule as the size tied on.
-func (a *adviser) cost() string {
-	var parts []string
-	r := a.in.Rig
-	alt := func(what string, other Rig) {
-		kg, ok := Lightest(other, a.st)
-		if !ok {
-			parts = append(parts, what+": nothing sane holds")
-			return
-		}
-		oz, ok := a.shifted(math.Log(kg / a.minKG))
-		switch {
-		case !ok:
-			parts = append(parts, what+": nothing you carry holds")
-		case oz != a.out.TieOz:
-			parts = append(parts, what+": "+coldseam.OzName(oz)+" oz")
-		default:
-			parts = append(parts, what+": same size")
-		}
+func (a *adviser) costs() coldseam.Notes {
+	line, body := a.in.Rig, a.in.Rig
+	other, shape := "nylon-0.28", "bulky"
+	if line.Line.Nylon || line.Line.DiameterM > .2e-3 {
+		other = DefaultLine
 	}
-	line := r
-	if r.Line.Nylon || r.Line.DiameterM > .2e-3 {
-		line.Line, _ = ParseLine(DefaultLine)
-		alt("0.14 mm braid", line)
+	if body.Body.Name == shape {
+		shape = "slim"
+	}
+	line.Line, _ = ParseLine(other)
+	body.Body, _ = ParseBody(shape)
+	return coldseam.Notes{a.cost(other, line), a.cost(shape, body)}
+}
+
+// cost is what a changed rig costs.
+func (a *adviser) cost(gear string, other Rig) coldseam.Reason {
+	r := because("note", "cost", "", nil)
+	if kg, ok := Lightest(other, a.st); !ok {
+		r.Code = "cost_none"
+	} else if oz, ok := a.shifted(math.Log(kg / a.minKG)); !ok {
+		r.Code = "cost_box"
+	} else if oz == a.out.TieOz {
+		r.Code = "cost_same"
 	} else {
-		line.Line, _ = ParseLine("nylon-0.28")
-		alt("0.28 mm nylon", line)
+		r.Values = map[string]float64{"size_oz": oz}
 	}
-	body := r
-	if r.Body.Name == "bulky" {
-		body.Body, _ = ParseBody("slim")
-		alt("slim body", body)
-	} else {
-		body.Body, _ = ParseBody("bulky")
-		alt("bulky body", body)
-	}
-	return strings.Join(parts, "; ")
+	r.Names = map[string]string{"gear": gear}
+	return r
 }
 
 // shifted is the size to tie on if every minimum mass were e^d times what it
@@ -190,31 +181,15 @@ func (a *adviser) dunes() {
 	a.out.Dunes = Dunes(st.DepthM, st.MeanMS(), a.in.Spot.D50M, st.Water).reason()
 }
 
-// leaderWords is the leader test: stronger where the rig is dragged over
-// snags.
-func leaderWords(in SpotInput) string {
+// leader is the leader to use: stronger where the rig is dragged over snags.
+func leader(in SpotInput) coldseam.Reason {
 	snaggy := in.Spot.Snags || in.Spot.Bed == "rock" || in.Spot.Kind == coldseam.SpotShallow
 	dragged := in.Rig.Pres.Name == "drift" || in.Rig.Body.Name == "bulky"
 	switch {
 	case snaggy && dragged:
-		return "12 lb, thick-wire hook: dragged over snags"
+		return because("note", "leader", "dragged", nil)
 	case snaggy:
-		return "10-12 lb: snags"
+		return because("note", "leader", "snags", nil)
 	}
-	return "10 lb, 2-3 ft"
-}
-
-// placeWords is what a kind of place tends to give [common practice].
-func placeWords(k coldseam.SpotKind) string {
-	switch k {
-	case coldseam.SpotHole:
-		return "fills and empties with the arrivals"
-	case coldseam.SpotSeam:
-		return "feeds the hole below: fish on the move"
-	case coldseam.SpotSlack, coldseam.SpotShallow:
-		return "fewer bites, larger females on average around the spawn"
-	case coldseam.SpotDunes:
-		return "many average fish in the lee of the crests, little fished"
-	}
-	return "fish passing through"
+	return because("note", "leader", "", nil)
 }

@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sort"
-	"strings"
 
 	"example.org/coldseam"
 )
@@ -82,7 +81,7 @@ func Forecast(in Input) (Result, error) {
 	}
 	if w.short {
 		r := in.idle(leads, "water_gap")
-		r.State.Note = strings.Join(w.notes, "; ")
+		r.State.Note = w.notes
 		return r, nil
 	}
 	e := newEngine(in, w, leads)
@@ -330,12 +329,12 @@ func (e *engine) result() Result {
 	s.PWave3d = e.in.Recal.Apply(e.anyWave(min(3, e.leads)))
 	s.PRefill = e.in.Recal.Apply(share(e.refill))
 	s.HoleLoad = coldseam.Quantile(d.load, .5)
-	s.HoleWords = HoleWords(s.HoleLoad, e.load0)
+	s.Holes = holes(s.HoleLoad, e.load0)
 	s.PSpent = mean(d.spent)
 	s.Index = coldseam.Quantile(d.index, .5)
 	s.HatchFrom, s.HatchTo = e.hatch()
 	s.MostLike = e.in.mostLike(e.w)
-	s.Note = strings.Join(e.w.notes, "; ")
+	s.Note = e.w.notes
 	r := Result{State: s, Index: e.index, Spent: e.spent, Member: e.member, QWeights: e.qw}
 	if e.qw != nil {
 		_, r.K = e.in.Learnt.Catch()
@@ -354,30 +353,19 @@ func (e *engine) anyWave(n int) float64 {
 	return share(hit)
 }
 
-// HoleWords says how full the holes are against a usual season's peak, and
-// where they are going: load and yesterday's load are shares of that peak.
-// The steps are quarters [proposal].
-func HoleWords(load, yesterday float64) string {
-	way := "holes steady"
-	switch {
-	case load > yesterday*1.1+0.02:
-		way = "holes filling"
-	case load < yesterday*0.9-0.02:
-		way = "holes emptying"
-	}
+// holes says how full the holes are and where they are going: load and
+// yesterday's load are shares of a usual season's peak.
+func holes(load, yesterday float64) coldseam.Reason {
+	code := "holes_steady"
 	switch {
 	case load < 0.08:
-		return "few run fish in the holes"
-	case load < 0.375:
-		return way + ": about a quarter of a usual peak"
-	case load < 0.625:
-		return way + ": about half of a usual peak"
-	case load < 0.875:
-		return way + ": about three quarters of a usual peak"
-	case load < 1.2:
-		return way + ": about a usual peak"
+		code = "holes_empty"
+	case load > yesterday*1.1+0.02:
+		code = "holes_filling"
+	case load < yesterday*0.9-0.02:
+		code = "holes_emptying"
 	}
-	return way + ": above a usual peak"
+	return coldseam.Reason{Code: code, Values: map[string]float64{"load_peak": load}}
 }
 
 func fan(x []float64) [3]float64 {

@@ -104,14 +104,14 @@ func TestForecastRefusals(t *testing.T) {
 	require.NoError(t, err)
 	require.False(t, ended.State.Active)
 	require.Equal(t, "water_gap", ended.State.Why)
-	require.Contains(t, ended.State.Note, "missing from 2023-02-15")
+	require.Contains(t, ended.State.Note, coldseam.Reason{Code: "water_ends", Names: map[string]string{"day": "2023-02-15"}})
 	gap.ModelC = make([]float64, len(gap.Days.WaterC))
 	for i := range gap.ModelC {
 		gap.ModelC[i] = 1
 	}
 	r, err := Forecast(gap)
 	require.NoError(t, err)
-	require.Contains(t, r.State.Note, "10 days from the model")
+	require.Contains(t, r.State.Note, coldseam.Reason{Code: "water_from_model", Values: map[string]float64{"filled_days": 10}})
 }
 
 func TestForecastAutumn(t *testing.T) {

@@ -58,7 +58,7 @@ func Learn(in LearnInput) (*Learnt, error) {
 		return nil, err
 	}
 	if w.short {
-		return nil, fmt.Errorf("learn %s: %s: %w", in.Species.Key, w.notes[len(w.notes)-1], coldseam.ErrUnavailable)
+		return nil, fmt.Errorf("learn %s: no water temperature from %s: %w", in.Species.Key, w.first.Add(len(w.t)), coldseam.ErrUnavailable)
 	}
 	f := newFilter(in, w)
 	trips := in.season(w)

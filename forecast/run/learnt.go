@@ -1,7 +1,6 @@
 package run
 
 import (
-	"fmt"
 	"math"
 
 	"example.org/coldseam"
@@ -83,18 +82,6 @@ func (l *Learnt) qWeights(j int) []float64 {
 		w[c/len(kGrid)] += v
 	}
 	return w
-}
-
-// Words says what the log has and has not taught.
-func (l *Learnt) Words() string {
-	if l == nil || l.Trips == 0 {
-		return "no trips logged: uncalibrated"
-	}
-	s := fmt.Sprintf("from %d trips, %.0f line hours", l.Trips, l.LineHours)
-	if l.BecauseMail*2 > l.Trips {
-		s += "; most were made because of the mail, log some others too"
-	}
-	return s
 }
 
 // Memory is what one season leaves to the next.

@@ -17,7 +17,7 @@ type season struct {
 	first coldseam.Date // see seasonStart
 	t, q  []float64
 	short bool // the water temperature ends before the last day asked for
-	notes []string
+	notes coldseam.Notes
 }
 
 // seasonStart is the first day of the run's year that holds a day: 1 January
@@ -61,12 +61,21 @@ func spring(days coldseam.Days, model []float64, today coldseam.Date, tb float64
 		}
 	}
 	if carried += carry(s.t, MaxGap, true); carried > 0 {
-		s.notes = append(s.notes, fmt.Sprintf("water temperature of %d days carried forward", carried))
+		s.note("water_carried", float64(carried), coldseam.Date{})
 	}
 	if filled > 0 {
-		s.notes = append(s.notes, fmt.Sprintf("water temperature of %d days from the model", filled))
+		s.note("water_from_model", float64(filled), coldseam.Date{})
 	}
 	return s, s.winter(tb)
+}
+
+// note says what the water was filled with, or from which day.
+func (s *season) note(code string, days float64, at coldseam.Date) {
+	r := coldseam.Reason{Code: code, Values: map[string]float64{"filled_days": days}}
+	if !at.IsZero() {
+		r.Values, r.Names = nil, map[string]string{"day": at.String()}
+	}
+	s.notes = append(s.notes, r)
 }
 
 // winter fills the days before the first reading, if that reading shows that
@@ -84,7 +93,7 @@ func (s *season) winter(tb float64) error {
 		for i := range lead {
 			s.t[i] = math.Min(s.t[lead], 0.5)
 		}
-		s.notes = append(s.notes, fmt.Sprintf("water before %s not measured, taken as winter water", s.first.Add(lead)))
+		s.note("water_winter", 0, s.first.Add(lead))
 	} else if lead > 0 {
 		return fmt.Errorf("run clock: water temperature missing %s to %s (%d days): %w",
 			s.first, s.first.Add(lead-1), lead, coldseam.ErrUnavailable)
@@ -92,7 +101,7 @@ func (s *season) winter(tb float64) error {
 
 	if i := slices.IndexFunc(s.t, math.IsNaN); i >= 0 {
 		s.short = true
-		s.notes = append(s.notes, fmt.Sprintf("water temperature missing from %s: not known from there", s.first.Add(i)))
+		s.note("water_ends", 0, s.first.Add(i))
 		s.t, s.q = s.t[:i], s.q[:i]
 	}
 	return nil

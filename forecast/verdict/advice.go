@@ -21,12 +21,12 @@ type AdviceInputs struct {
 	Stage     string  // of the run; "" = no run
 	WaveP     float64 // odds of a wave today
 	DepthM    float64 // of the advised spot; 0 = unknown
-	// Turbidity in FNU from the gauge, nil = none fresh. Said is today's word
-	// of a member or the admin with SaidBy ("a member", "the admin").
-	Turbidity    *float64
-	Said, SaidBy string
-	Reach        coldseam.Reach
-	Day          coldseam.Date
+	// Turbidity in FNU from the gauge, nil = none fresh. Said is a member's word
+	// of today.
+	Turbidity *float64
+	Said      string
+	Reach     coldseam.Reach
+	Day       coldseam.Date
 	// HatchTo is the end of the weeks in which eggs lie in the gravel; zero =
 	// none.
 	HatchTo coldseam.Date
@@ -42,22 +42,19 @@ const (
 // Clarity is the class of the water (clear, stained, muddy, unknown) and where
 // it comes from, in the order gauge turbidity, today's word, unknown. It is
 // never inferred from flow.
-func Clarity(turbidity *float64, said, by string) (class, source string) {
+func Clarity(turbidity *float64, said string) (class, source string) {
 	if turbidity != nil && !math.IsNaN(*turbidity) && *turbidity >= 0 {
 		switch {
 		case *turbidity > muddyFNU:
-			return "muddy", "gauge turbidity"
+			return "muddy", "turbidity"
 		case *turbidity > stainedFNU:
-			return "stained", "gauge turbidity"
+			return "stained", "turbidity"
 		}
-		return "clear", "gauge turbidity"
+		return "clear", "turbidity"
 	}
 	switch said {
 	case "clear", "stained", "muddy":
-		if by == "" {
-			by = "a member"
-		}
-		return said, by + " today"
+		return said, "member"
 	}
 	return "unknown", "unknown"
 }
@@ -81,7 +78,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	}
 	a := coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage, Row: row.ID, Action: row.Action, Hook: row.Hook, Body: row.Body}
 	pace, where, leader := row, row.Where, row.LeaderLB
-	class, source := Clarity(in.Turbidity, in.Said, in.SaidBy)
+	class, source := Clarity(in.Turbidity, in.Said)
 	a.ClaritySource = source
 	colour, colder := "", false
 	for _, key := range in.conditions(flow, stage, class) {

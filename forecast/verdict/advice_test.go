@@ -51,10 +51,10 @@ func TestAdviceClarityIsNeverGuessedFromFlow(t *testing.T) {
 	require.Contains(t, flood.Colour, "if stained, loud")
 	require.Contains(t, flood.Colour, "if clear, pale")
 	gauge := Advise(AdviceInputs{WaterC: 4, FlowPct: .5, Turbidity: ptr(80.0), Said: "clear"})
-	require.Equal(t, "gauge turbidity", gauge.ClaritySource)
+	require.Equal(t, "turbidity", gauge.ClaritySource)
 	require.Contains(t, gauge.Colour, "loud")
-	member := Advise(AdviceInputs{WaterC: 4, FlowPct: .5, Said: "clear", SaidBy: "the admin"})
-	require.Equal(t, "the admin today", member.ClaritySource)
+	member := Advise(AdviceInputs{WaterC: 4, FlowPct: .5, Said: "clear"})
+	require.Equal(t, "member", member.ClaritySource)
 	require.Contains(t, member.Colour, "pale")
 }
 

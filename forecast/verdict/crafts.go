@@ -103,7 +103,7 @@ func ForCraft(b coldseam.Brief, craft coldseam.Craft) coldseam.Brief {
 		d := &b.Next[i]
 		switch {
 		case limit > 0 && d.FlowM3S[1] > limit:
-			d.Verdict, d.OddsOK, d.Note = coldseam.Stop, false, "flow over the limit of your craft"
+			d.Verdict, d.OddsOK, d.Note = coldseam.Stop, false, "over_craft_limit"
 		case limit == 0 && craft != "" && craft != coldseam.CraftBoat && d.Verdict == coldseam.Go:
 			d.Verdict = coldseam.TossUp
 		}

@@ -16,7 +16,7 @@ type Decision struct {
 	Verdict   coldseam.Verdict
 	Odds      float64
 	OddsOK    bool
-	OddsNote  string
+	OddsNote  coldseam.Reason
 	Spread    [2]float64
 	Cost      float64
 	HoldP     float64

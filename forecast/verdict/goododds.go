@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"sort"
 
@@ -95,7 +94,7 @@ func (f Factors) Product() float64 {
 //
 // without a log the quarter of N * factor gives it. note is what to print
 // beside the odds.
-func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note string) {
+func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note coldseam.Reason) {
 	p = make([]float64, len(index))
 	scale := f.Product()
 	if len(c.Q) == 0 {
@@ -106,7 +105,7 @@ func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note string) {
 		for i, n := range index {
 			p[i] = quarterOdds[sort.Search(3, func(k int) bool { return n*scale < q[k] })]
 		}
-		return p, "uncalibrated"
+		return p, restsOn(0, false)
 	}
 	h, need, k := c.effort()
 	for i, n := range index {
@@ -119,18 +118,20 @@ func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note string) {
 		}
 		p[i] = min(p[i], 1)
 	}
-	note = tripCount(c.Trips)
-	if !c.Calibrated {
-		note += ", uncalibrated"
-	}
-	return p, note
+	return p, restsOn(c.Trips, c.Calibrated)
 }
 
-func tripCount(n int) string {
-	if n == 1 {
-		return "from 1 trip"
+// restsOn says how many logged trips stand behind odds.
+func restsOn(trips int, calibrated bool) coldseam.Reason {
+	r := because(KindNote, "odds_trips", "", map[string]float64{"log_trips": float64(trips)})
+	switch {
+	case calibrated:
+	case trips > 0:
+		r.Code = "odds_few_trips"
+	default:
+		r.Code, r.Values = "odds_uncalibrated", nil
 	}
-	return fmt.Sprintf("from %d trips", n)
+	return r
 }
 
 func (c Catch) effort() (hours float64, need int, k float64) {

@@ -31,7 +31,7 @@ func TestGoodOddsWithoutALog(t *testing.T) {
 	t.Parallel()
 	p, note := GoodOdds([]float64{.1, .364, .509, .51, .604, .9}, Catch{}, Factors{})
 	require.Equal(t, []float64{.20, .35, .35, .50, .60, .60}, p)
-	require.Equal(t, "uncalibrated", note)
+	require.Equal(t, restsOn(0, false), note)
 	half, _ := GoodOdds([]float64{.9}, Catch{}, Factors{Hold: .6, HoldOK: true})
 	require.Equal(t, []float64{.50}, half, "the hold applies on this path too: .9 * .6 = .54")
 	none, _ := GoodOdds([]float64{.9}, Catch{}, Factors{HoldOK: true})
@@ -44,7 +44,7 @@ func TestGoodOddsFromTheLog(t *testing.T) {
 	p, note := GoodOdds([]float64{.5}, c, Factors{})
 	want := .5*NegBinAtLeast(2, 4*1*.5, 1.2) + .5*NegBinAtLeast(2, 4*4*.5, 1.2)
 	require.InDelta(t, want, p[0], 1e-12)
-	require.Equal(t, "from 14 trips", note)
+	require.Equal(t, restsOn(14, true), note)
 	c.By = [][]float64{{1, 0}}
 	p, _ = GoodOdds([]float64{.5}, c, Factors{})
 	require.InDelta(t, NegBinAtLeast(2, 2, 1.2), p[0], 1e-12, "a trajectory's own weights win")
@@ -92,9 +92,9 @@ func TestSeasonOdds(t *testing.T) {
 	require.Equal(t, 14, n)
 	good, note := s.Good(coldseam.DefaultBands, []float64{coldseam.C(36), coldseam.C(39)}, []float64{.5, .8}, nil, Factors{Hold: .5, HoldOK: true})
 	require.InDeltaSlice(t, []float64{.15, .15}, good, 1e-12)
-	require.Equal(t, "uncalibrated", note)
+	require.Equal(t, restsOn(0, false), note)
 	_, note = s.Good(coldseam.DefaultBands, []float64{4}, []float64{math.NaN()}, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12}}, Factors{})
-	require.Equal(t, "from 14 trips", note)
+	require.Equal(t, restsOn(14, true), note)
 	for _, r := range []struct{ name, old, new, want string }{
 		{"band", "slow,low", "cold,low", `odds table line 2: band "cold"`},
 		{"odds", "ease,low,0.30", "ease,low,3", `odds table line 6: odds "3", want a number from .02 to .98`},
@@ -152,20 +152,15 @@ func TestSun(t *testing.T) {
 	require.InDelta(t, 16.4, nov, .5)
 }
 
-func TestWords(t *testing.T) {
+func TestClassesOfFlow(t *testing.T) {
 	t.Parallel()
-	for p, want := range map[float64]string{0: "under 1 in 10", .049: "under 1 in 10", .05: "1 in 10", .149: "1 in 10", .15: "2 in 10", .55: "6 in 10", .6: "6 in 10", .949: "9 in 10", .95: "over 9 in 10", 1: "over 9 in 10"} {
-		require.Equal(t, want, Odds(p), "%g", p)
+	for p, want := range map[float64]string{.05: "much below", .10: "below", .249: "below", .25: "normal", .75: "normal", .8: "above", .90: "above", .91: "much above"} {
+		require.Equal(t, want, DateClass(p), "%g", p)
 	}
-	require.Empty(t, Odds(math.NaN()))
-	for p, want := range map[float64]string{.05: "much below normal for the date", .10: "below normal for the date", .249: "below normal for the date", .25: "normal for the date", .75: "normal for the date", .8: "above normal for the date", .90: "above normal for the date", .91: "much above normal for the date"} {
-		require.Equal(t, want, FlowWords(p), "%g", p)
+	require.Empty(t, DateClass(math.NaN()))
+	for then, want := range map[float64]string{115: "rising_fast", 104: "rising", 98: "steady", 96: "easing", 80: "dropping", 0: ""} {
+		require.Equal(t, want, Trend(100, then), "%g", then)
 	}
-	require.Equal(t, "normal for the date (of 12 years)", FlowPhrase(.5, 12, 10))
-	require.Empty(t, FlowPhrase(.5, 9, 10))
-	require.Equal(t, "easing to noon", Trend(100, 96, "noon"))
-	require.Equal(t, "steady to noon", Trend(100, 98, "noon"))
-	require.Equal(t, "rising fast", Trend(100, 115, ""))
 }
 
 func TestClimate(t *testing.T) {
@@ -224,9 +219,9 @@ func TestCatchFrom(t *testing.T) {
 		index = append(index, n[0])
 	}
 	p, note := GoodOdds(index, c, Factors{})
-	require.Equal(t, "from 12 trips", note)
+	require.Equal(t, restsOn(12, true), note)
 	require.Greater(t, average(p), .5, "three fish a morning, every morning")
 	none := CatchFrom(nil, r, [3]float64{.2, .3, .4}, .5, 4)
 	_, note = GoodOdds(index, none, Factors{})
-	require.Equal(t, "uncalibrated", note)
+	require.Equal(t, restsOn(0, false), note)
 }

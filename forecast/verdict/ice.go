@@ -78,7 +78,7 @@ const iceReadingAge = 12 * time.Hour
 // iceInput is the state as an input: not known is NO CALL, and open water that
 // only the admin vouches for, or that no thermometer watches, is capped.
 func (in *Inputs) iceInput(l *ledger, s ice.Status) {
-	i := coldseam.Input{Key: "ice", Name: "Ice state", Safety: true, State: StateGood}
+	i := coldseam.Input{Key: "ice", Safety: true, State: StateGood}
 	for _, obs := range [][]coldseam.Observation{in.Gauge.Water, in.Gauge.Discharge} {
 		if o, ok := newest(obs); ok && o.At.After(i.At) {
 			i.At, i.Age = o.At, in.age(o.At)

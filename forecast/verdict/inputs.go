@@ -31,9 +31,8 @@ type Inputs struct {
 	// Failed is why the forecast run failed, "" = it did not.
 	Failed     string
 	Candidates []Candidate
-	Begun      []Candidate // windows under way: judged for stops alone
-	// OddsNote goes beside the odds: "uncalibrated", "from 14 trips".
-	OddsNote string
+	Begun      []Candidate     // windows under way: judged for stops alone
+	OddsNote   coldseam.Reason // what the odds rest on
 	// ReleasePlan says that a release schedule or agency forecast is fed; a
 	// regulated reach without one is capped.
 	ReleasePlan bool

@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"cmp"
-	"fmt"
 	"time"
 
 	"example.org/coldseam"
@@ -13,6 +12,7 @@ import (
 // The states of an input.
 const (
 	StateGood       = "good"
+	StateNone       = "none" // the agency was asked and reports nothing
 	StateStale      = "stale"
 	StateMissing    = "missing"
 	StateFailed     = "failed" // newest rows failed quality checks
@@ -45,19 +45,19 @@ func (in *Inputs) safetyInputs(frozen ice.Status) ledger {
 func (in *Inputs) gaugeInputs(l *ledger) {
 	limit := hours(in.Table.GaugeAgeH)
 	rows := []struct {
-		key, name string
-		obs       []coldseam.Observation
-		judged    trust.Quantity
-		needed    bool
+		key    string
+		obs    []coldseam.Observation
+		judged trust.Quantity
+		needed bool
 	}{
-		{"discharge", "Flow", in.Gauge.Discharge, in.trust.Flow, true},
-		{"stage", "Stage", in.Gauge.Stage, in.trust.Stage, in.Reach.FloodStageM != nil},
+		{"discharge", in.Gauge.Discharge, in.trust.Flow, true},
+		{"stage", in.Gauge.Stage, in.trust.Stage, in.Reach.FloodStageM != nil},
 	}
 	for _, r := range rows {
 		if !r.needed && len(r.obs) == 0 {
 			continue
 		}
-		i := in.obsInput(r.key, r.name, r.obs, limit)
+		i := in.obsInput(r.key, r.obs, limit)
 		i.Safety = r.needed
 		in.doubted(&i, r.judged)
 		l.inputs = append(l.inputs, i)
@@ -106,8 +106,8 @@ func tooOld(i coldseam.Input) coldseam.Reason {
 
 // obsInput describes a series: its newest usable value and state. Newer rows
 // that failed the quality check make a stale series "failed".
-func (in *Inputs) obsInput(key, name string, obs []coldseam.Observation, limit time.Duration) coldseam.Input {
-	i := coldseam.Input{Key: key, Name: name, Limit: limit, State: StateMissing}
+func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Duration) coldseam.Input {
+	i := coldseam.Input{Key: key, Limit: limit, State: StateMissing}
 	failed := 0
 	for k := len(obs) - 1; k >= 0 && !obs[k].Flag.Usable(); k-- {
 		if obs[k].Flag&(coldseam.QCFail|coldseam.Bad) != 0 && in.Now.Sub(obs[k].At) <= limit {
@@ -115,7 +115,7 @@ func (in *Inputs) obsInput(key, name string, obs []coldseam.Observation, limit t
 		}
 	}
 	if failed > 0 {
-		i.Note = fmt.Sprintf("%d newer left out by the quality check", failed)
+		i.Note = coldseam.Notes{{Code: "newer_failed", Values: map[string]float64{"newer": float64(failed)}}}
 	}
 	o, ok := newest(obs)
 	if !ok {
@@ -152,7 +152,7 @@ func (in *Inputs) alertGap(l *ledger) bool {
 }
 
 func (in *Inputs) alertInput(l *ledger) {
-	i := coldseam.Input{Key: "alerts", Name: "Warnings", Safety: true, At: in.Alerts.At, Limit: hours(in.Table.AlertAgeH), State: StateGood}
+	i := coldseam.Input{Key: "alerts", Safety: true, At: in.Alerts.At, Limit: hours(in.Table.AlertAgeH), State: StateGood}
 	switch {
 	case in.alertGap(l):
 		i.State = StateFailed
@@ -173,14 +173,14 @@ func (in *Inputs) alertInput(l *ledger) {
 		}
 	}
 	if i.State == StateGood && len(in.Alerts.List) == 0 {
-		i.Note = "none"
+		i.State = StateNone
 	}
 	l.inputs = append(l.inputs, i)
 }
 
 func (in *Inputs) weatherInput(l *ledger) {
 	w := in.Weather
-	i := coldseam.Input{Key: "weather", Name: "Weather forecast", Safety: true, At: w.Issued, Limit: hours(in.Table.WeatherAgeH), State: StateGood}
+	i := coldseam.Input{Key: "weather", Safety: true, At: w.Issued, Limit: hours(in.Table.WeatherAgeH), State: StateGood}
 	switch {
 	case w.Issued.IsZero() || len(w.Hours) == 0:
 		i.State = StateMissing
@@ -204,13 +204,13 @@ func (in *Inputs) limitInput(l *ledger) {
 	if in.Reach.MaxFlowM3S != nil || float64(in.Climate.Years) >= in.Table.MinYears {
 		return
 	}
-	l.inputs = append(l.inputs, coldseam.Input{Key: "max_flow", Name: "Flow limit", Safety: true, State: StateMissing})
+	l.inputs = append(l.inputs, coldseam.Input{Key: "max_flow", Safety: true, State: StateMissing})
 	l.bad = append(l.bad, missing("no_max_flow", map[string]float64{"record_years": float64(in.Climate.Years)}))
 }
 
 // ruleInput: a season rule must exist and be checked within the year.
 func (in *Inputs) ruleInput(l *ledger) {
-	i := coldseam.Input{Key: "season_rule", Name: "Season rule", Safety: true, Limit: time.Duration(in.Table.RuleAgeD) * 24 * time.Hour, State: StateUnverified, Note: "not verified"}
+	i := coldseam.Input{Key: "season_rule", Safety: true, Limit: time.Duration(in.Table.RuleAgeD) * 24 * time.Hour, State: StateUnverified}
 	rules := in.seasonRules()
 	oldest := 0
 	ok := len(rules) > 0
@@ -226,11 +226,13 @@ func (in *Inputs) ruleInput(l *ledger) {
 	}
 	if ok {
 		i.State, i.Age = StateGood, time.Duration(oldest)*24*time.Hour
-		i.Note = "open, checked " + i.At.Format("2 January")
+		code := "season_open"
 		if len(in.legal()) > 0 {
-			i.Note = "closed, checked " + i.At.Format("2 January")
+			code = "season_closed"
 		}
+		i.Note = coldseam.Notes{{Code: code, At: i.At}}
 	} else {
+		i.Note = coldseam.Notes{{Code: "season_unchecked"}}
 		l.bad = append(l.bad, missing("season_unverified", nil))
 	}
 	l.inputs = append(l.inputs, i)
@@ -239,14 +241,14 @@ func (in *Inputs) ruleInput(l *ledger) {
 // waterInput is an odds input: older than its age the model alone, which
 // caps; no model: missing.
 func (in *Inputs) waterInput(l *ledger) {
-	i := in.obsInput("water_temp", "Water temperature", in.Gauge.Water, time.Duration(in.Table.WaterAgeD*24*float64(time.Hour)))
+	i := in.obsInput("water_temp", in.Gauge.Water, time.Duration(in.Table.WaterAgeD*24*float64(time.Hour)))
 	in.doubted(&i, in.trust.Water)
 	if i.State == StateUntrusted && i.Age <= i.Limit && in.trust.Water.Known {
 		i.State = StateGood // the newest trusted one is young enough
 	}
 	if i.State != StateGood {
 		if in.WaterModel {
-			i.Note = "model alone"
+			i.Note = append(i.Note, coldseam.Reason{Code: "water_model_alone"})
 			l.caps = append(l.caps, capped("water_model", nil))
 		} else {
 			l.odds = append(l.odds, missing("water_"+i.State, nil))

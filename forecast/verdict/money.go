@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math/rand/v2"
 	"sort"
 
@@ -81,16 +80,14 @@ type RivalMoney struct {
 // Money is what following the word was worth, in good trips: a good one is
 // worth 1, every trip costs Cost.
 type Money struct {
-	N            int // known days
-	Go, GoGood   int
-	Saved        int // known days without a GO that were not good
-	Missed       int // known days without a GO that were good
-	UnknownGo    int // GO days nobody fished: nothing is known of them
-	Cost         float64
-	Net          float64      // going on GO days
-	Rivals       []RivalMoney // the first is always going
-	Synthetic    bool
-	OtherSpecies string // not empty: the log is of another species
+	N          int // known days
+	Go, GoGood int
+	Saved      int // known days without a GO that were not good
+	Missed     int // known days without a GO that were good
+	UnknownGo  int // GO days nobody fished: nothing is known of them
+	Cost       float64
+	Net        float64      // going on GO days
+	Rivals     []RivalMoney // the first is always going
 }
 
 // minClaim is the number of known days below which no skill is claimed.
@@ -179,33 +176,3 @@ func bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64) {
 // Skilled reports whether the gain over always going may be claimed: 30 known
 // days and a 90 % interval above 0.
 func (m Money) Skilled() bool { return m.N >= minClaim && len(m.Rivals) > 0 && m.Rivals[0].Lo > 0 }
-
-// Words is the one line for people; it never comes without the number of days
-// behind it.
-func (m Money) Words() string {
-	if m.N == 0 {
-		return "nothing to judge by yet: no logged mornings"
-	}
-	s := fmt.Sprintf("following it: %d of %d GO days good, %s saved, %s missed, of %d logged mornings",
-		m.GoGood, m.Go, plural(m.Saved, "drive"), plural(m.Missed, "good day"), m.N)
-	switch {
-	case m.N < minClaim:
-		s += "; too few to claim skill"
-	case !m.Skilled():
-		s += "; a gain over always going is not proven"
-	}
-	if m.Synthetic {
-		s += " (synthetic log)"
-	}
-	if m.OtherSpecies != "" {
-		s += " (" + m.OtherSpecies + ", another species)"
-	}
-	return s
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}

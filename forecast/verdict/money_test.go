@@ -32,13 +32,11 @@ func TestWorthCounts(t *testing.T) {
 	add(coldseam.Stop, true, true)
 	add(coldseam.Go, false, false)
 	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool { return d.Before(day.Add(10)) }}}, rand.New(rand.NewPCG(1, 1)))
-	require.Equal(t, "following it: 11 of 14 GO days good, 6 drives saved, 1 good day missed, of 21 logged mornings; too few to claim skill", m.Words())
 	require.InDelta(t, 11*.6-3*.4, m.Net, 1e-9)
 	require.InDelta(t, 12*.6-9*.4, m.Rivals[0].Net, 1e-9)
 	require.InDelta(t, 10*.6, m.Rivals[1].Net, 1e-9)
 	require.Equal(t, 1, m.UnknownGo)
 	require.False(t, m.Skilled())
-	require.Equal(t, "nothing to judge by yet: no logged mornings", Money{}.Words())
 }
 
 func TestResolve(t *testing.T) {
@@ -135,14 +133,11 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April, ToDay: 30})
 	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
 	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
-	m.Synthetic = true
-	t.Log(m.Words())
 	t.Logf("net %.1f good trips", m.Net)
 	for _, r := range m.Rivals {
 		t.Logf("  %s %.1f; gain over it %.1f, 90 %% interval %.1f to %.1f", r.Name, r.Net, m.Net-r.Net, r.Lo, r.Hi)
 	}
 	require.Greater(t, m.N, 250)
-	require.Contains(t, m.Words(), "(synthetic log)")
 	for _, r := range m.Rivals[:2] {
 		require.Greater(t, m.Net, r.Net, r.Name)
 	}
@@ -159,4 +154,12 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		t.Logf("  said %.2f: came %.2f of %d", r.P, r.Freq, r.N)
 	}
 	require.Less(t, b, base*(1-base))
+}
+
+func average(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v
+	}
+	return s / float64(len(x))
 }

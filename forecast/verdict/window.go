@@ -95,16 +95,7 @@ func WindowFactors(waterC []float64, bands []coldseam.Band) (f []float64, why []
 		}
 	}
 	if warm-cold >= minWarmGainC && at > 0 {
-		why[at] = "warmest water of the day"
+		why[at] = "warmest"
 	}
 	return f, why
-}
-
-// WaitWords says when waiting pays: the best window is later than the first
-// and is the warmest. "" otherwise.
-func WaitWords(w []coldseam.Window, best int, loc *time.Location) string {
-	if best <= 0 || best >= len(w) || w[best].Why == "" {
-		return ""
-	}
-	return "waiting pays: " + w[best].Why + " from " + w[best].Start.In(loc).Format("15:04")
 }

@@ -38,7 +38,7 @@ func TestWaitingPaysInTheColdestBands(t *testing.T) {
 	t.Parallel()
 	f, why := WindowFactors([]float64{1.8, 2.2, 2.6, 2.4}, coldseam.DefaultBands)
 	require.InDeltaSlice(t, []float64{1 - .12*.8, 1 - .12*.4, 1, 1 - .12*.2}, f, 1e-9)
-	require.Equal(t, []string{"", "", "warmest water of the day", ""}, why)
+	require.Equal(t, []string{"", "", "warmest", ""}, why)
 	f, why = WindowFactors([]float64{6, 8}, coldseam.DefaultBands)
 	require.Equal(t, []float64{1, 1}, f, "above 40 F the hour is not decided by warmth")
 	require.Equal(t, []string{"", ""}, why)
@@ -46,46 +46,6 @@ func TestWaitingPaysInTheColdestBands(t *testing.T) {
 	require.Equal(t, []string{"", ""}, why, "a tenth of a degree is not worth the wait")
 	f, _ = WindowFactors([]float64{math.NaN(), 2}, coldseam.DefaultBands)
 	require.Equal(t, []float64{1, 1}, f)
-	ws := []coldseam.Window{{Start: at(7, 0)}, {Start: at(13, 30), Why: "warmest water of the day"}}
-	require.Equal(t, "waiting pays: warmest water of the day from 13:30", WaitWords(ws, 1, zone))
-	require.Empty(t, WaitWords(ws, 0, zone))
-}
-
-func TestRank(t *testing.T) {
-	t.Parallel()
-	member := []int{0, 0, 1, 1, 2, 2, 3, 3}
-	a := RiverOdds{Reach: "a", Name: "Tamsen", Verdict: coldseam.Go, Cost: .4, Member: member, PGood: []float64{.6, .6, .8, .8, .4, .4, .7, .7}}
-	b := RiverOdds{Reach: "b", Name: "Brandt", Verdict: coldseam.TossUp, Cost: .5, Member: member, PGood: []float64{.8, .8, .7, .7, .6, .6, .6, .6}}
-	c := RiverOdds{Reach: "c", Name: "Quern", Verdict: coldseam.Stop, PGood: repeat(.99, 8)}
-	got := Rank([]RiverOdds{c, b, a})
-	require.Equal(t, "a", string(got[0].Reach), "by odds minus cost")
-	require.InDelta(t, .225, got[0].Net, 1e-9)
-	require.InDelta(t, .5, got[0].Beats, 1e-9, "two of four common members each way")
-	require.True(t, got[0].TooClose)
-	require.Equal(t, "6 in 10 for a good morning, too close to Brandt", got[0].Words)
-	require.Equal(t, "STOP", got[2].Words)
-	require.False(t, got[2].OddsOK)
-	a.PGood = repeat(.9, 8)
-	got = Rank([]RiverOdds{b, a})
-	require.False(t, got[0].TooClose)
-	require.Equal(t, "9 in 10 for a good morning, better than Brandt over 9 in 10", got[0].Words)
-}
-
-func TestInstead(t *testing.T) {
-	t.Parallel()
-	sun := coldseam.Date{Year: 2026, Month: 3, Day: 22}
-	next := []coldseam.DayOdds{
-		{Day: sun.Add(-1), Odds: .35, OddsOK: true, Verdict: coldseam.TossUp},
-		{Day: sun, Odds: .6, OddsOK: true, Verdict: coldseam.Go},
-		{Day: sun.Add(1), Odds: .9, OddsOK: true, Verdict: coldseam.Stop},
-	}
-	require.Equal(t, "Sunday 6 in 10 against 3 in 10 today", Instead(.3, true, next))
-	require.Empty(t, Instead(.5, true, next), "not clearly better")
-	require.Empty(t, Instead(0, false, next), "a stop is not weighed against tomorrow")
-	fri := coldseam.Date{Year: 2026, Month: 3, Day: 20}
-	require.Equal(t, [2]coldseam.Date{fri.Add(1), fri.Add(2)}, WeekendDays(fri))
-	require.Equal(t, [2]coldseam.Date{fri.Add(1), fri.Add(2)}, WeekendDays(fri.Add(2)))
-	require.Equal(t, [2]coldseam.Date{fri.Add(8), fri.Add(9)}, WeekendDays(fri.Add(3)))
 }
 
 func TestTableLoosensOnlyWithAReason(t *testing.T) {

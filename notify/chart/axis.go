@@ -147,7 +147,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 		s = append(s, "Middle forecast this time of day: "+strings.Join(days, "; ")+".")
 	}
 	if !math.IsNaN(limit) {
-		s = append(s, fmt.Sprintf("The line: %s %s %s.", tidy(b.Chart.FlowLimitName), show(c, limit), c.unit))
+		s = append(s, fmt.Sprintf("The line: club limit %s %s.", show(c, limit), c.unit))
 	}
 	return strings.Join(s, " ")
 }

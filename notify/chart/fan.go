@@ -149,7 +149,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		out.Grid = ticks(fr)
 	}
 	if !math.IsNaN(limit) && limit <= fr.hi {
-		out.Limit = &mark{Y: fr.y(limit), Label: tidy(c.FlowLimitName) + " " + number(threeFigures(limit)), Bold: true}
+		out.Limit = &mark{Y: fr.y(limit), Label: "club limit " + number(threeFigures(limit)), Bold: true}
 	}
 	if out.Limit != nil {
 		out.Place = out.limitPlace(s.words)

@@ -93,7 +93,7 @@ func TestAnyChart(t *testing.T) {
 			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{v - 2, v - 1, v, v + 1, v + 2})
 		}
 		b.Chart.FlowFan = b.Chart.TempFan
-		b.Chart.FlowLimitM3S, b.Chart.FlowLimitName = rapid.Float64Range(0, 100).Draw(t, "limit"), `"<flood> & rise`
+		b.Chart.FlowLimitM3S = rapid.Float64Range(0, 100).Draw(t, "limit")
 		b.Chart.Windows = [][2]time.Time{{sample.Issued, sample.Issued.Add(4 * time.Hour)}}
 		for _, f := range []func(coldseam.Brief, string) (template.HTML, error){FlowSVG, TempSVG} {
 			got, err := f(b, "us")
@@ -266,7 +266,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 	b.Chart.FlowLimitM3S = 140 // inside both the readings and the fan
 	got, err := FlowSVG(b, "us")
 	require.NoError(t, err)
-	require.Contains(t, string(got), `y="15" text-anchor="end">— minor flood 4,940`)
+	require.Contains(t, string(got), `y="15" text-anchor="end">— club limit 4,940`)
 }
 
 // TestScaleWithoutBandLines: a chart always shows two numbers or more.

@@ -24,8 +24,8 @@ func tamsenJigs() []coldseam.SpotJig {
 		Holds: holds(.01, .09, .38, .71, .93, .98, .99, 1, 1), TieHolds: .71, AngleDeg: 31, BowPct: 4, SlackM: .5, SinkS: 8,
 		LineLies: coldseam.Reason{Code: "line_lies", Names: map[string]string{"lie": "leaning"},
 			Values: map[string]float64{"angle_deg": 31, "line_out_m": 6.4, "bow_cm": 25, "slack_cm": 6}},
-		Leader: "10 lb", CostWords: "nylon of the same strength costs two sizes; a bulky body one",
-		Logs: 2, CriticalM3S: critical(22, 41, 58, 79, 112, 150, 185, 220, 280), Advice: "arrivals hold here between waves"}
+		Leader: coldseam.Reason{Code: "leader"}, Costs: coldseam.Notes{cost("nylon-0.28", .375), cost("bulky", .3125)},
+		Logs: 2, CriticalM3S: critical(22, 41, 58, 79, 112, 150, 185, 220, 280)}
 	hole := seam
 	hole.SpotID, hole.Spot, hole.Kind, hole.DepthM = "bend-hole", "bend hole, deep", coldseam.SpotHole, 22*coldseam.MetrePerFoot
 	hole.TieOz, hole.PackOz, hole.NextOz, hole.TieHolds = .375, .5, .5, .78
@@ -51,11 +51,15 @@ func tamsenJigs() []coldseam.SpotJig {
 	return []coldseam.SpotJig{seam, hole, dunes, slack, mid}
 }
 
+func cost(gear string, oz float64) coldseam.Reason {
+	return coldseam.Reason{Code: "cost", Names: map[string]string{"gear": gear}, Values: map[string]float64{"size_oz": oz}}
+}
+
 func run(arrived, spawned float64, stage string, p, wave float64) coldseam.RunState {
 	r := coldseam.RunState{Species: "walleye", Active: true, PWave: wave, PWave3d: min(wave+.25, .95),
 		Arrived: [3]float64{max(arrived-.15, 0), arrived, min(arrived+.2, 1)}, Spawned: [3]float64{0, spawned, spawned + .04},
-		Stage: stage, StageP: p, StageProbs: map[string]float64{stage: p}, HoleLoad: .5, HoleWords: "about half of a usual peak",
-		PSpent: .02, PRefill: .4, Index: .41, MostLike: []int{2019}, Note: "uncalibrated on this river"}
+		Stage: stage, StageP: p, StageProbs: map[string]float64{stage: p}, HoleLoad: .5, Holes: coldseam.Reason{Code: "holes_filling", Values: map[string]float64{"load_peak": .5}},
+		PSpent: .02, PRefill: .4, Index: .41, MostLike: []int{2019}}
 	order := []string{"not yet", "staging", "moving", "spawning", "dropping back", "done"}
 	for i, s := range order {
 		if s == stage {

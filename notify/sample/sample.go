@@ -27,13 +27,13 @@ func All() []coldseam.Brief {
 // Go is the Tamsen on a rising 39 F morning, everything measured.
 func Go() coldseam.Brief {
 	b := base("tamsen-bend", "Tamsen River", "Bend reach", "met:0417", "Mill Bridge", 68.2, 3.9)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Go, .58, true, "from 14 trips"
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Go, .58, true, coldseam.Reason{Code: "odds_trips", Values: map[string]float64{"log_trips": 14}}
 	b.Spread = [2]float64{.41, .73}
 	b.HoldP = .93
 	b.Cautions = []coldseam.Reason{{Code: "before_twilight", Kind: "caution", Text: "first light 6:02: run slow and lit before it", Source: "club rule"}}
 	b.Hazards = []string{"low-head dam at Quarry Road, 1.2 mi below the launch", "strainers on the outside of the second bend"}
 	b.Surveyed = true
-	b.Temp.Trend, b.Flow.Trend = "rising", "easing to noon"
+	b.Temp.Trend, b.Flow.Trend, b.Flow.TrendTo = "warming", "easing", Day.At(12*time.Hour, time.FixedZone("CDT", -5*3600))
 	b.Crossings = []coldseam.Crossing{
 		{EdgeC: coldseam.C(40), Up: true, Within3: .71, Within7: .88, Within10: .94, Not: .06, Horizon: 10,
 			Dates: [3]coldseam.Date{Day.Add(1), Day.Add(2), Day.Add(6)}},
@@ -44,18 +44,18 @@ func Go() coldseam.Brief {
 	b.Run = run(.35, .02, "moving", .7, .5)
 	b.How = coldseam.Advice{Band: "ease", FlowClass: "normal for the date", Stage: "moving", Action: "soft thin tail that works on the fall",
 		Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", PauseS: [2]float64{3, 5}, Hook: "light wire", Leader: "10 lb fluorocarbon, 2-3 ft",
-		Colour: "pale: pearl, silver", ClaritySource: "gauge turbidity", Body: "flutter", Where: []string{"hole heads", "inside the seam"},
+		Colour: "pale: pearl, silver", ClaritySource: "turbidity", Body: "flutter", Where: []string{"hole heads", "inside the seam"},
 		Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", Notes: []string{"takes come on the drop"}, Row: "ease-normal-moving"}
 	b.How.Alternatives = []string{"bulky paddle tail towed slowly over the bed: one size heavier, thick-wire hook, 12 lb leader"}
 	b.Measure = []coldseam.Reason{{Code: "sounding", Text: "sound the middle run: it has no weight without it"}, {Code: "floats", Text: "time five floats at the main seam: 1/4 or 3/8 becomes one of them"}}
-	b.Changed = "yesterday said TOSS-UP, 4 in 10"
+	b.Changed = coldseam.Reason{Code: "changed", Names: map[string]string{"was": "TOSS-UP"}}
 	return b
 }
 
 // TossUp is the Orlow below a dam: odds inside the reach, capped.
 func TossUp() coldseam.Brief {
 	b := base("orlow-dam", "Orlow River", "Dam reach", "met:0533", "Orlow tailwater", 31.7, 3.4)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.TossUp, .41, true, "uncalibrated"
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.TossUp, .41, true, coldseam.Reason{Code: "odds_uncalibrated"}
 	b.Spread = [2]float64{.28, .55}
 	b.HoldP = .97
 	b.Reasons = []coldseam.Reason{{Code: "regulated", Kind: "cap", Text: "flow is set by dam releases and no schedule is fed: no more than a toss-up", Source: "club rule"}}
@@ -72,12 +72,12 @@ func TossUp() coldseam.Brief {
 // Stay is the Hallam Fork, too early.
 func Stay() coldseam.Brief {
 	b := base("hallam-bar", "Hallam Fork", "Sandbar reach", "met:0102", "Hallam ferry", 18.5, 2.7)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Stay, .19, true, "uncalibrated"
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Stay, .19, true, coldseam.Reason{Code: "odds_uncalibrated"}
 	b.Spread = [2]float64{.1, .3}
 	b.HoldP = .99
 	b.Surveyed, b.Hazards = true, []string{"none known to the club, survey of 12 March"}
 	b.Reasons = []coldseam.Reason{{Code: "run_below", Kind: "odds", Text: "most fish are still below the reach"}}
-	b.Flow.Trend, b.Temp.Trend = "falling", "rising slowly"
+	b.Flow.Trend, b.Temp.Trend = "dropping", "steady"
 	b.Jig = tamsenJigs()[3:]
 	b.Run = run(.06, 0, "not yet", .8, .1)
 	b.How = coldseam.Advice{Band: "slow", Line: "slow: thin tail on the bottom, hold 8 s", Body: "slim", Row: "slow"}
@@ -93,16 +93,16 @@ func Stop() coldseam.Brief {
 		{Code: "flood_alert", Kind: "safety", Text: "Flood warning for Brandt County", Source: "Regional weather service", Until: time.Date(2027, 4, 11, 23, 0, 0, 0, time.UTC)},
 		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
 	}
-	b.Inputs[3].State, b.Inputs[3].Note = "good", "1 in force"
+	b.Inputs[3].State = "good"
 	b.WindowI, b.Windows = -1, nil
-	b.Flow.Class, b.Flow.Pct, b.Flow.Trend, b.Flow.RisePct6h, b.Flow.ExceedMax = "much above normal", .97, "rising", .31, .44
+	b.Flow.Class, b.Flow.Pct, b.Flow.Trend, b.Flow.RisePct6h, b.Flow.ExceedMax = "much above", .97, "rising", .31, .44
 	b.Next = nil
 	b.Crossings = nil
 	b.Run = coldseam.RunState{Species: "walleye", Why: "not shown while a stop stands"}
 	b.How = coldseam.Advice{}
 	b.Sure = "high"
 	b.Chart.Windows = nil
-	b.Chart.FlowLimitM3S, b.Chart.FlowLimitName = 249, "minor flood"
+	b.Chart.FlowLimitM3S = 249
 	for i, t := range b.Chart.Valid { // a flood wave on Sunday
 		d := t.Sub(Issued).Hours()
 		w := 1 + .5*math.Exp(-(d-28)*(d-28)/900)
@@ -152,21 +152,21 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 			{Start: s, End: e, Odds: .58, OddsOK: true, WaterC: [3]float64{tc - .1, tc + .1, tc + .5}, FlowM3S: [3]float64{q * .95, q * .97, q},
 				AirC: &air, WindMS: &wind, GustMS: &gust, Thunder: &th, Tie: "1/4", Why: "first light, before the wind"},
 			{Start: s2, End: e2, Odds: .47, OddsOK: true, WaterC: [3]float64{tc + .6, tc + 1, tc + 1.6}, FlowM3S: [3]float64{q * .92, q * .95, q},
-				Tie: "1/4", Why: "warmest water of the day"},
+				Tie: "1/4", Why: "warmest"},
 		},
 		Flow: coldseam.Fact{Now: q, NowOK: true, NowAt: Issued.Add(-20 * time.Minute), Window: [3]float64{q * .95, q * .97, q}, WindowOK: true,
-			Class: "normal for the date", Years: 22, Pct: .55, RisePct6h: -.01, Source: "flow/log-ar+nn"},
+			Class: "normal", Years: 22, Pct: .55, RisePct6h: -.01, Source: "flow/log-ar+nn"},
 		Stage: coldseam.Fact{Now: 1.92, NowOK: true, NowAt: Issued.Add(-20 * time.Minute)},
 		Temp: coldseam.Fact{Now: tc, NowOK: true, NowAt: Issued.Add(-20 * time.Minute), Window: [3]float64{tc - .1, tc + .1, tc + .5}, WindowOK: true,
 			Class: coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, tc)].Key, Source: "thermal/stack"},
 		Sure: "medium", SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
 		Inputs: []coldseam.Input{
-			{Key: "discharge", Name: "Flow, " + gauge, Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
-			{Key: "water_temp", Name: "Water temperature", At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: "1 spike left out"},
-			{Key: "weather", Name: "Weather ensemble, 40 members", Safety: true, At: Issued.Add(-285 * time.Minute), Age: 285 * time.Minute, Limit: 12 * time.Hour, State: "good"},
-			{Key: "alerts", Name: "Warnings", Safety: true, At: Issued.Add(-4 * time.Minute), Age: 4 * time.Minute, Limit: time.Hour, State: "none"},
-			{Key: "ice", Name: "Ice", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 24 * time.Hour, State: "good", Note: "open water"},
-			{Key: "season_rule", Name: "Season rule", Safety: true, At: Issued.Add(-48 * time.Hour), Age: 48 * time.Hour, Limit: 365 * 24 * time.Hour, State: "good", Note: "open, checked 8 April"},
+			{Key: "discharge", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
+			{Key: "water_temp", At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: coldseam.Notes{{Code: "newer_failed", Values: map[string]float64{"newer": 1}}}},
+			{Key: "weather", Safety: true, At: Issued.Add(-285 * time.Minute), Age: 285 * time.Minute, Limit: 12 * time.Hour, State: "good"},
+			{Key: "alerts", Safety: true, At: Issued.Add(-4 * time.Minute), Age: 4 * time.Minute, Limit: time.Hour, State: "none"},
+			{Key: "ice", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 24 * time.Hour, State: "open"},
+			{Key: "season_rule", Safety: true, At: Issued.Add(-48 * time.Hour), Age: 48 * time.Hour, Limit: 365 * 24 * time.Hour, State: "good", Note: coldseam.Notes{{Code: "season_open", At: Issued.Add(-48 * time.Hour)}}},
 		},
 		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "walleye open, 18 in and over, 3 a day", Link: "https://agency.example/rules",
 			CheckedOn: coldseam.Date{Year: 2027, Month: 4, Day: 8}, CheckedBy: "secretary"}},

@@ -133,11 +133,11 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 	if j.Calibrated {
 		r.Mark = "calibrated by the club's log"
 	}
-	leader := notify.Clean(j.Leader)
+	leader := w.Maybe(j.Leader)
 	if leader != "" {
 		leader = "leader " + leader
 	}
-	for _, x := range []string{w.Maybe(j.Why), w.Maybe(j.LineLies), w.Maybe(j.Dunes), notify.Clean(j.CostWords), leader, notify.Clean(j.Advice)} {
+	for _, x := range []string{w.Maybe(j.Why), w.Maybe(j.LineLies), w.Maybe(j.Dunes), w.Notes(j.Costs), leader, notify.PlaceGives(j.Kind)} {
 		r.say(x)
 	}
 	for _, x := range j.Warnings {

@@ -24,7 +24,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 	t := &windowTable{}
 	for _, i := range apart(b) {
 		x := b.Windows[i]
-		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Clean(x.Why), Best: i == b.WindowI}
+		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Key(x.Why), Best: i == b.WindowI}
 		switch {
 		case len(x.Stops) > 0:
 			r.Odds, r.Note = "STOP", w.Reason(x.Stops[0])
@@ -135,7 +135,7 @@ func adviceOf(b coldseam.Brief, w notify.Words) *advice {
 
 func colourWords(h coldseam.Advice) string {
 	c := notify.Clean(h.Colour)
-	if s := notify.Clean(h.ClaritySource); c != "" && s != "" {
+	if s := notify.Key(h.ClaritySource); c != "" && s != "" {
 		c += " (clarity: " + s + ")"
 	}
 	return c
@@ -189,7 +189,7 @@ type outlookRow struct {
 func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 	var out []outlookRow
 	for _, d := range b.Next {
-		r := outlookRow{Day: d.Day.UTC().Format("Mon 2"), Odds: "none", Wave: "none", Water: "not known", Flow: "not known", Note: notify.Clean(d.Note)}
+		r := outlookRow{Day: d.Day.UTC().Format("Mon 2"), Odds: "none", Wave: "none", Water: "not known", Flow: "not known", Note: notify.Key(d.Note)}
 		switch {
 		case d.Verdict == coldseam.Stop:
 			r.Odds = "stop likely"

@@ -116,7 +116,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	p.charts(b, units)
 	odds := page.Verdict.ShowsOdds()
 	if odds {
-		p.Bands, p.Shifts, p.Run = bandTableOf(b, words), shiftsOf(b, words), runOf(b)
+		p.Bands, p.Shifts, p.Run = bandTableOf(b, words), shiftsOf(b, words), runOf(b, words)
 		p.Windows, p.Outlook = windowsOf(b, words), outlookOf(b, words)
 		if page.Verdict != coldseam.Stay {
 			p.How = adviceOf(b, words)
@@ -189,10 +189,7 @@ func limitWords(d time.Duration) string {
 func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 	var out []inputRow
 	for _, in := range b.Inputs {
-		row := inputRow{Name: notify.Clean(in.Name), Age: "never", Limit: "", State: notify.Clean(in.State), Note: notify.Clean(in.Note), Good: notify.InputGood(in)}
-		if row.Name == "" {
-			row.Name = strings.ReplaceAll(notify.Clean(in.Key), "_", " ")
-		}
+		row := inputRow{Name: notify.InputName(in), Age: "never", Limit: "", State: notify.Clean(in.State), Note: words.Notes(in.Note), Good: notify.InputGood(in)}
 		if !in.At.IsZero() {
 			row.Age = notify.Age(in.Age)
 		}
@@ -205,7 +202,7 @@ func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 		if d := words.Doubt(in); d != "" {
 			row.Note = strings.TrimSuffix(d+"; "+row.Note, "; ")
 		}
-		if in.Key == "alerts" && row.Good && (in.State == "none" || row.Note == "none") {
+		if in.Key == "alerts" && in.State == "none" {
 			row.State, row.Note = "none out", ""
 		}
 		out = append(out, row)

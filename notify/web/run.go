@@ -32,7 +32,7 @@ func stageOrder() []string {
 }
 
 // runOf is nil outside the run's season.
-func runOf(b coldseam.Brief) *runView {
+func runOf(b coldseam.Brief, w notify.Words) *runView {
 	r := b.Run
 	if !r.Active {
 		return nil
@@ -47,12 +47,8 @@ func runOf(b coldseam.Brief) *runView {
 		}
 		v.Stages = append(v.Stages, s)
 	}
-	if r.HoleWords != "" {
-		words := notify.Clean(r.HoleWords)
-		if !strings.Contains(strings.ToLower(words), "hole") {
-			words = "holes: " + words
-		}
-		v.Notes = append(v.Notes, sentence(words))
+	if holes := w.Maybe(r.Holes); holes != "" {
+		v.Notes = append(v.Notes, sentence(holes))
 	}
 	if r.PRefill >= .05 {
 		v.Notes = append(v.Notes, "Refill after a gap within three days: "+notify.Odds(r.PRefill)+".")
@@ -69,8 +65,8 @@ func runOf(b coldseam.Brief) *runView {
 	if !r.HatchFrom.IsZero() {
 		v.Notes = append(v.Notes, "Eggs laid now hatch about "+dayShort(r.HatchFrom)+" to "+dayShort(r.HatchTo)+". Stay off the gravel.")
 	}
-	if r.Note != "" {
-		v.Notes = append(v.Notes, sentence(notify.Clean(r.Note)))
+	if note := w.Notes(r.Note); note != "" {
+		v.Notes = append(v.Notes, sentence(note))
 	}
 	return v
 }
