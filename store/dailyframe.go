@@ -129,13 +129,29 @@ func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc 
 	return out, nil
 }
 
+// storedDays reads the packed years, then the days of all others.
 func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
-	rows, err := db.pool.Query(ctx, `SELECT day, total, n, quarters, flags FROM coldseam.day_summary WHERE series_id = $1`, id)
+	out, packed, err := db.packedDays(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	var from, to []time.Time // spans of days that are not packed
+	next := minTime
+	for _, y := range packed {
+		if first := time.Date(int(y), 1, 1, 0, 0, 0, 0, time.UTC); first.After(next) {
+			from, to = append(from, next), append(to, first)
+		}
+		next = time.Date(int(y)+1, 1, 1, 0, 0, 0, 0, time.UTC)
+	}
+	from, to = append(from, next), append(to, maxTime)
+	rows, err := db.pool.Query(ctx, `
+		SELECT day, total, n, quarters, flags
+		FROM unnest($2::date[], $3::date[]) AS w (lo, hi)
+		JOIN coldseam.day_summary d ON d.series_id = $1 AND d.day >= w.lo AND d.day < w.hi`, id, from, to)
 	if err != nil {
 		return nil, classify(err)
 	}
 	defer rows.Close()
-	var out []daySum
 	for rows.Next() {
 		d, ok := rawDay(rows)
 		if !ok {

@@ -175,6 +175,7 @@ SET lo = LEAST(d.lo, excluded.lo), hi = GREATEST(d.hi, excluded.hi), total = d.t
 func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 	var fresh, grown []daySum
 	var again dayColumns
+	var years yearColumns
 	for _, f := range feeds {
 		if f.fresh {
 			fresh = append(fresh, f.sums()...)
@@ -184,12 +185,17 @@ func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		for _, s := range f.spans(f.changed, f.late, f.qc) {
 			anew[s.day] = true
 			again.add(f.id, s)
+			years.add(f.id, int32(s.day.Year))
 		}
 		for _, d := range f.sums() {
 			if !anew[d.day] {
 				grown = append(grown, d)
+				years.add(f.id, int32(d.day.Year))
 			}
 		}
+	}
+	if err := years.unpack(ctx, tx); err != nil {
+		return err
 	}
 	if err := copyDays(ctx, tx, fresh); err != nil {
 		return err
@@ -349,8 +355,10 @@ func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone stri
 		if err := f.readAll(ctx, tx); err != nil {
 			return fmt.Errorf("rebuild days: %w", err)
 		}
-		if _, err := tx.Exec(ctx, `DELETE FROM coldseam.day_summary WHERE series_id = $1`, s.ID); err != nil {
-			return fmt.Errorf("rebuild days: %w", err)
+		for _, table := range []string{"day_summary", "day_year"} {
+			if _, err := tx.Exec(ctx, `DELETE FROM coldseam.`+table+` WHERE series_id = $1`, s.ID); err != nil {
+				return fmt.Errorf("rebuild days: %w", err)
+			}
 		}
 		if err := copyDays(ctx, tx, f.sums()); err != nil {
 			return err

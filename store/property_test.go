@@ -311,6 +311,59 @@ func TestDailyFrame(t *testing.T) {
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 }
 
+// A packed year reads as its days do, and no change of a day passes it by.
+func TestPackedYearsFollowEveryChange(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	ctx := t.Context()
+	known := time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC)
+	key := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: key.Site, Zone: "UTC"}))
+	require.NoError(t, db.PutReach(ctx, coldseam.Reach{ID: "bend", River: "Tamsen", Name: "Bend", Site: key.Site, Zone: "UTC"}, store.Edit{Who: "test", Why: "test"}))
+	noon := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 12, 0, 0, 0, time.UTC) }
+	var all []coldseam.Observation
+	for at := noon(2022, 12, 30); at.Before(known); at = at.AddDate(0, 0, 1) {
+		if at.Year() != 2024 || at.Month() > 2 {
+			all = append(all, coldseam.Observation{At: at, KnownAt: known, Value: float64(len(all)), Flag: coldseam.Ice * coldseam.Flag(len(all)%2)})
+		}
+	}
+	put(t, db, key, all...)
+	frame := func() coldseam.Days {
+		t.Helper()
+		f, err := db.DailyFrame(ctx, key.Site, "", "", known.AddDate(1, 0, 0), "UTC")
+		require.NoError(t, err)
+		return f
+	}
+	packed := func() int { return count(t, db, `SELECT count(*) FROM coldseam.day_year`) }
+	pack := func(want int) {
+		t.Helper()
+		n, err := db.PackYears(ctx, 2026)
+		require.NoError(t, err)
+		require.Equal(t, want, n)
+	}
+
+	before := frame()
+	pack(4)
+	require.True(t, fmt.Sprint(before) == fmt.Sprint(frame()), "the same days, packed") // NaN is not equal to itself
+	pack(0)
+
+	at := noon(2023, 7, 4)
+	i := before.Index(coldseam.Date{Year: 2023, Month: 7, Day: 4})
+	put(t, db, key, coldseam.Observation{At: at, KnownAt: known.Add(time.Hour), Value: 1000})
+	require.Equal(t, 1000., frame().FlowM3S[i], "a correction")
+	require.Equal(t, 3, packed())
+	pack(1)
+	_, err := db.SetQC(ctx, key, []store.QCChange{{At: at, New: coldseam.QCFail, Why: "test"}})
+	require.NoError(t, err)
+	require.True(t, math.IsNaN(frame().FlowM3S[i]), "a mark of quality control")
+	pack(1)
+	put(t, db, key, coldseam.Observation{At: noon(2024, 1, 15), KnownAt: known.Add(2 * time.Hour), Value: 7})
+	require.Equal(t, 7., coldseam.At(frame().FlowM3S, frame().Index(coldseam.Date{Year: 2024, Month: 1, Day: 15})), "a day that was not there")
+	pack(1)
+	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: key.Site, Zone: "America/Chicago"}))
+	require.Zero(t, packed(), "days cut in another zone")
+}
+
 func TestZoneChangeRecutsDays(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)

@@ -838,6 +838,29 @@ COMMENT ON COLUMN coldseam.day_catch.good IS 'A good day; null = nobody fished.'
 
 COMMENT ON COLUMN coldseam.day_catch.target_rate IS 'Target, fish per line hour.';
 
+CREATE TABLE coldseam.day_year (
+    series_id integer NOT NULL,
+    year integer NOT NULL,
+    mean double precision[] NOT NULL,
+    doy smallint[] NOT NULL,
+    quarters smallint[] NOT NULL,
+    flags smallint[] NOT NULL
+);
+
+COMMENT ON TABLE coldseam.day_year IS 'day_summary of a past year in one row, made by the daily job; a change of one of its days deletes the row.';
+
+COMMENT ON COLUMN coldseam.day_year.series_id IS 'The series.';
+
+COMMENT ON COLUMN coldseam.day_year.year IS 'The civil year.';
+
+COMMENT ON COLUMN coldseam.day_year.mean IS 'Means of the days that have usable values, unit of the series.';
+
+COMMENT ON COLUMN coldseam.day_year.doy IS 'Days of the year of those means, from 1.';
+
+COMMENT ON COLUMN coldseam.day_year.quarters IS 'Quarters of each day, as in day_summary.';
+
+COMMENT ON COLUMN coldseam.day_year.flags IS 'Flags of each day, as in day_summary.';
+
 CREATE TABLE coldseam.edition (
     edition_id bigint NOT NULL,
     kind text NOT NULL,
@@ -3237,6 +3260,9 @@ ALTER TABLE ONLY coldseam.crossing
 ALTER TABLE ONLY coldseam.day_summary
     ADD CONSTRAINT day_summary_pkey PRIMARY KEY (series_id, day);
 
+ALTER TABLE ONLY coldseam.day_year
+    ADD CONSTRAINT day_year_pkey PRIMARY KEY (series_id, year);
+
 ALTER TABLE ONLY coldseam.edition
     ADD CONSTRAINT edition_pkey PRIMARY KEY (edition_id);
 
@@ -3367,6 +3393,8 @@ CREATE INDEX brief_day_idx ON coldseam.brief USING btree (day);
 
 CREATE INDEX forecast_issued_idx ON coldseam.forecast USING btree (site_id, param, issued_at);
 
+CREATE INDEX model_made_idx ON coldseam.model USING btree (owner, kind, made_at, version);
+
 CREATE INDEX outbox_day_idx ON coldseam.outbox USING btree (local_date);
 
 CREATE INDEX outbox_edition_idx ON coldseam.outbox USING btree (edition_id);
@@ -3377,7 +3405,11 @@ CREATE INDEX outbox_open_idx ON coldseam.outbox USING btree (priority, next_at) 
 
 CREATE INDEX raw_fetch_url_idx ON coldseam.raw_fetch USING btree (profile, url, fetched_at DESC);
 
+CREATE INDEX reach_place_idx ON coldseam.reach USING gist (point(lon_deg, lat_deg));
+
 CREATE INDEX reach_site_idx ON coldseam.reach USING btree (site_id);
+
+CREATE INDEX site_place_idx ON coldseam.site USING btree (lat_deg, lon_deg);
 
 CREATE UNIQUE INDEX subscriber_email_key ON coldseam.subscriber USING btree (lower(email));
 
@@ -3388,6 +3420,9 @@ ALTER TABLE ONLY coldseam.bounce
 
 ALTER TABLE ONLY coldseam.confirmation
     ADD CONSTRAINT confirmation_site_fkey FOREIGN KEY (site_id) REFERENCES coldseam.site(site_id);
+
+ALTER TABLE ONLY coldseam.day_year
+    ADD CONSTRAINT day_year_series_fkey FOREIGN KEY (series_id) REFERENCES coldseam.series(series_id) ON DELETE CASCADE;
 
 ALTER TABLE ONLY coldseam.ice_state
     ADD CONSTRAINT ice_state_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);

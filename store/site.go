@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -75,18 +76,29 @@ func (db *DB) checkZone(ctx context.Context, zone string) error {
 	return nil
 }
 
-const sqlSite = `
+const sqlSites = `
 SELECT site_id, provider, code, name, zone, lat_deg, lon_deg, datum_m, drainage_km2, tidal, daily_only
-FROM coldseam.site
-WHERE $1 = '' OR site_id = $1
-ORDER BY site_id`
+FROM coldseam.site`
 
 // Sites lists all gauges by id.
-func (db *DB) Sites(ctx context.Context) ([]coldseam.Site, error) { return db.sites(ctx, "") }
+func (db *DB) Sites(ctx context.Context) ([]coldseam.Site, error) {
+	return db.sites(ctx, sqlSites+` ORDER BY site_id`)
+}
+
+// SitesNear lists the gauges in a box of so many kilometres to each side of a
+// place, but those of a tide or of the club's regulated reaches. Thousands of
+// foreign gauges that answers name are not looked through.
+func (db *DB) SitesNear(ctx context.Context, lat, lon, km float64) ([]coldseam.Site, error) {
+	const kmPerDegree = 111.2
+	dLat := km / kmPerDegree
+	dLon := dLat / math.Max(math.Cos(lat*math.Pi/180), .01)
+	return db.sites(ctx, sqlSites+` t WHERE lat_deg BETWEEN $1 AND $2 AND lon_deg BETWEEN $3 AND $4 AND NOT tidal
+		AND NOT EXISTS (SELECT FROM coldseam.reach r WHERE r.site_id = t.site_id AND r.regulated AND NOT r.retired) ORDER BY site_id`, lat-dLat, lat+dLat, lon-dLon, lon+dLon)
+}
 
 // Site returns one gauge, or ErrNotFound.
 func (db *DB) Site(ctx context.Context, id coldseam.SiteID) (coldseam.Site, error) {
-	out, err := db.sites(ctx, id)
+	out, err := db.sites(ctx, sqlSites+` WHERE site_id = $1`, id)
 	if err == nil && (len(out) == 0 || id == "") {
 		err = coldseam.ErrNotFound
 	}
@@ -96,8 +108,8 @@ func (db *DB) Site(ctx context.Context, id coldseam.SiteID) (coldseam.Site, erro
 	return out[0], nil
 }
 
-func (db *DB) sites(ctx context.Context, id coldseam.SiteID) ([]coldseam.Site, error) {
-	rows, err := db.pool.Query(ctx, sqlSite, id)
+func (db *DB) sites(ctx context.Context, sql string, args ...any) ([]coldseam.Site, error) {
+	rows, err := db.pool.Query(ctx, sql, args...)
 	if err != nil {
 		return nil, fmt.Errorf("sites: %w", classify(err))
 	}
@@ -220,7 +232,19 @@ func (db *DB) RetireReach(ctx context.Context, id coldseam.ReachID, e Edit) erro
 
 // Reaches lists the reaches that are fished, by river and name.
 func (db *DB) Reaches(ctx context.Context) ([]coldseam.Reach, error) {
-	rows, err := db.pool.Query(ctx, `SELECT body FROM coldseam.reach WHERE NOT retired ORDER BY river, name, reach_id`)
+	return db.reaches(ctx, `SELECT body FROM coldseam.reach WHERE NOT retired ORDER BY river, name, reach_id`)
+}
+
+// ReachesNear lists the n reaches that are fished nearest to a place by degrees,
+// without a look at the others.
+func (db *DB) ReachesNear(ctx context.Context, lat, lon float64, n int) ([]coldseam.Reach, error) {
+	return db.reaches(ctx, `
+		SELECT body FROM coldseam.reach WHERE NOT retired
+		ORDER BY point(lon_deg, lat_deg) <-> point($2, $1), river, name, reach_id LIMIT $3`, lat, lon, n)
+}
+
+func (db *DB) reaches(ctx context.Context, sql string, args ...any) ([]coldseam.Reach, error) {
+	rows, err := db.pool.Query(ctx, sql, args...)
 	if err != nil {
 		return nil, fmt.Errorf("reaches: %w", classify(err))
 	}

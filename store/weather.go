@@ -322,7 +322,9 @@ func referenceIDs(refs []string) []string {
 }
 
 // A warning of a feed that is not known is one stored before feeds were kept
-// apart: it counts for every feed, and a message of any feed ends it.
+// apart: it counts for every feed, and a message of any feed ends it. OFFSET 0
+// has the few in force looked up one by one: joined, the planner reads the
+// warnings of all years.
 const sqlAlerts = `
 SELECT a.body
 FROM coldseam.alert a
@@ -330,13 +332,15 @@ WHERE a.feed IN ($2, '') AND a.known_at <= $1 AND a.ends_at > $1 AND a.msg_type 
   AND NOT EXISTS (
     SELECT FROM coldseam.alert v
     WHERE v.feed = a.feed AND v.document = a.document AND v.provider = a.provider AND v.sender = a.sender
-      AND v.identifier = a.identifier AND v.sent_at = a.sent_at AND v.known_at > a.known_at AND v.known_at <= $1)
+      AND v.identifier = a.identifier AND v.sent_at = a.sent_at AND v.known_at > a.known_at AND v.known_at <= $1
+    OFFSET 0)
   AND NOT EXISTS (
     SELECT FROM coldseam.alert n
     WHERE (n.feed = a.feed OR a.feed = '') AND n.provider = a.provider AND n.known_at <= $1 AND n.sent_at >= a.sent_at
       AND n.status = a.status AND n.sender = a.sender
       AND n.msg_type IN ('Update', 'Cancel') AND n.reference_ids @> ARRAY[a.identifier]
-      AND (n.sender, n.identifier, n.sent_at) IS DISTINCT FROM (a.sender, a.identifier, a.sent_at))
+      AND (n.sender, n.identifier, n.sent_at) IS DISTINCT FROM (a.sender, a.identifier, a.sent_at)
+    OFFSET 0)
 ORDER BY a.starts_at, a.identifier`
 
 // Alerts returns the warnings of a feed in force or announced at asOf: known

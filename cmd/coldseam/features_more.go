@@ -51,14 +51,22 @@ const (
 	poolTries  = 8
 )
 
-func (g *gather) pool() {
-	reaches, err := g.db.Reaches(g.ctx)
-	if !g.keep(err) {
-		return
-	}
+// nearReaches are the club's reaches near this one, the nearest first: some more
+// than are tried, as several stand at one gauge.
+func (g *gather) nearReaches() ([]coldseam.Reach, error) {
+	const most = 40
+	reaches, err := g.db.ReachesNear(g.ctx, g.f.Reach.Lat, g.f.Reach.Lon, most)
 	slices.SortStableFunc(reaches, func(a, b coldseam.Reach) int {
 		return cmp.Compare(apartKM(g.f.Reach, a), apartKM(g.f.Reach, b))
 	})
+	return reaches, err
+}
+
+func (g *gather) pool() {
+	reaches, err := g.nearReaches()
+	if !g.keep(err) {
+		return
+	}
 	seen := map[coldseam.SiteID]bool{g.f.Reach.Site: true}
 	for _, o := range reaches {
 		if len(g.f.Pool) == poolRivers || len(seen) > poolTries {

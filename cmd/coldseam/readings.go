@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"encoding/json"
 	"maps"
@@ -20,6 +19,7 @@ const (
 	readingNear  = time.Hour // between a reading and the gauge's
 	readingOlder = 60        // readings from before the short-interval values at hand
 	neighbourKM  = 100.      // to the gauge whose thermometer stands in
+	triedTemps   = 12        // gauges looked at for it, the nearest
 )
 
 // thermometer looks for the nearest gauge of the club that measures water
@@ -29,21 +29,23 @@ func (g *gather) thermometer() {
 	if g.f.TempSite != "" || measured(g.f.Days.WaterC) {
 		return
 	}
-	reaches, err := g.db.Reaches(g.ctx)
+	reaches, err := g.nearReaches()
 	if !g.keep(err) {
 		return
 	}
-	slices.SortStableFunc(reaches, func(a, b coldseam.Reach) int {
-		return cmp.Compare(apartKM(r, a), apartKM(r, b))
-	})
+	tried := map[coldseam.SiteID]bool{r.Site: true}
 	for _, o := range reaches {
 		temp := o.Site
 		if o.TempSite != "" {
 			temp = o.TempSite
 		}
-		if temp == r.Site || apartKM(r, o) > neighbourKM {
+		if tried[temp] || apartKM(r, o) > neighbourKM {
 			continue
 		}
+		if len(tried) > triedTemps {
+			return
+		}
+		tried[temp] = true
 		if d, err := g.db.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) && measured(d.WaterC) {
 			g.f.TempSite = temp
 			g.daily()

@@ -32,7 +32,7 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	if _, err := a.db.PruneUnconfirmed(ctx, a.now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()), a.recalibrate(ctx))
+	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()), a.recalibrate(ctx), a.pack(ctx))
 	reaches, err := a.db.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
@@ -44,6 +44,12 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 		}
 	}
 	return errors.Join(errs...)
+}
+
+// pack lays the days of past years together, which briefs read.
+func (a *app) pack(ctx context.Context) error {
+	_, err := a.db.PackYears(ctx, a.now().Year())
+	return err
 }
 
 // How long what is only needed for a while is kept [proposal]. Scores, briefs

@@ -63,18 +63,15 @@ func (g *gather) witnesses() {
 // river that a tide or a dam moves by the day says nothing of another.
 func (g *gather) nearSites() []coldseam.SiteID {
 	r := g.f.Reach
-	sites, err := g.db.Sites(g.ctx)
-	g.keep(err)
-	reaches, err := g.db.Reaches(g.ctx)
+	sites, err := g.db.SitesNear(g.ctx, r.Lat, r.Lon, nearKM)
 	g.keep(err)
 	km := func(s coldseam.Site) float64 { return ingest.DistanceKM(r.Lat, r.Lon, s.Lat, s.Lon) }
 	slices.SortFunc(sites, func(a, b coldseam.Site) int { return cmp.Or(cmp.Compare(km(a), km(b)), cmp.Compare(a.ID, b.ID)) })
 
 	near := slices.Clone(r.UpstreamSites)
 	for _, s := range sites {
-		dam := slices.ContainsFunc(reaches, func(o coldseam.Reach) bool { return o.Site == s.ID && o.Regulated })
 		placed := s.Lat != 0 || s.Lon != 0
-		if placed && km(s) <= nearKM && s.ID != r.Site && !s.Tidal && !dam && !slices.Contains(near, s.ID) {
+		if placed && km(s) <= nearKM && s.ID != r.Site && !slices.Contains(near, s.ID) {
 			near = append(near, s.ID)
 		}
 	}
