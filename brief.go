@@ -3,6 +3,7 @@ package coldseam
 import (
 	"encoding/json"
 	"maps"
+	"math"
 	"time"
 )
 
@@ -267,9 +268,10 @@ type RunState struct {
 	Calibrated bool
 	PWave      float64
 	PWave3d    float64
-	PWaveRaw   float64    // before what the log taught about wave odds
-	WaveRule   int        // by which the three speak of a wave
-	Arrived    [3]float64 // p10, p50, p90, 0-1
+	PWaveRaw   float64      // before what the log taught about wave odds
+	WaveRule   int          // by which the three speak of a wave
+	Counted    *FishCounted `json:",omitempty"` // leads PWave of today; nil = no counter, or not fresh
+	Arrived    [3]float64   // p10, p50, p90, 0-1
 	Spawned    [3]float64
 	Stage      string // not yet, staging, moving, spawning, dropping back, done
 	StageP     float64
@@ -284,6 +286,44 @@ type RunState struct {
 	HatchTo    Date
 	Days       []RunDay // leads 0..10
 	Note       Notes    `json:",omitempty"` // what the water of the season was filled with
+}
+
+// FishCounted is what a counter saw last, on the odds of a wave today.
+type FishCounted struct {
+	Day      Date
+	Fish     float64
+	WeekMean float64 // fish a day, of the seven days to Day
+	Seasons  int     // of the same counter that taught how far to trust it
+}
+
+// DailyCounts are the fish that passed a counter from First on, a value a day;
+// NaN = not counted.
+type DailyCounts struct {
+	First Date
+	Fish  []float64
+}
+
+// CountsOf lays daily sums of a counter out by the day they stand for; a sum is
+// stamped with its end.
+func CountsOf(s Series, loc *time.Location) DailyCounts {
+	var c DailyCounts
+	for _, o := range s.Obs {
+		if !o.Flag.Usable() {
+			continue
+		}
+		day := DateOf(o.At.Add(-12 * time.Hour).In(loc))
+		if c.Fish == nil {
+			c.First = day
+		}
+		i := day.Sub(c.First)
+		for len(c.Fish) <= i {
+			c.Fish = append(c.Fish, math.NaN())
+		}
+		if i >= 0 {
+			c.Fish[i] = o.Value
+		}
+	}
+	return c
 }
 
 // RunDay is one lead of the run forecast.

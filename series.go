@@ -24,6 +24,7 @@ const (
 	Gust        Parameter = "gust"         // m_s
 	ThunderProb Parameter = "thunder_prob" // 1
 	Visibility  Parameter = "visibility"   // m, horizontal
+	FishCount   Parameter = "fish_count"   // fish that passed a counter in the period, net of those that went back
 )
 
 // Unit returns the SI unit of p's stored values, "" for an unknown parameter.
@@ -43,6 +44,8 @@ func (p Parameter) Unit() string {
 		return "mm"
 	case ThunderProb:
 		return "1"
+	case FishCount:
+		return "fish"
 	}
 	return ""
 }

@@ -37,6 +37,7 @@ type Reach struct {
 	UpstreamSites []SiteID // for routing, nearest first
 	GaugeKM       float64  // river distance from gauge to reach, downstream positive
 	TempSite      SiteID   // where the gauge has no thermometer: the neighbour that has one
+	CountSite     SiteID   `json:",omitempty"` // a fish counter on the river: leads the odds of a wave, gauges nothing
 	AirSite       SiteID   // daily air temperature on record; "" = the gauge itself
 	WeatherSite   SiteID   // the point whose weather forecast counts
 	AgencySite    SiteID   // the point whose discharge forecast or release schedule counts; "" = the gauge itself

@@ -123,6 +123,8 @@ func (p Parameter) Bounds() (lo, hi float64) {
 		return 0, 20
 	case Turbidity:
 		return 0, 100_000
+	case FishCount:
+		return -100_000, 10_000_000
 	}
 	return 0, 0
 }

@@ -82,7 +82,8 @@ type Features struct {
 	Trips7     int
 	TripsAll   int
 
-	Recal run.Recalibration // of wave odds, from resolved days; zero = none
+	Recal  run.Recalibration    // of wave odds, from resolved days; zero = none
+	Counts coldseam.DailyCounts // of the reach's fish counter; zero = none
 
 	Table    verdict.Table
 	Limits   jig.Limits // of the weight, the club's own; zero fields = the program's

@@ -223,7 +223,7 @@ func (w *work) runClock() {
 	model := w.modelWater()
 	learnt := w.learn(today, pct, model)
 	ref := run.NewReference(f.Species, w.daysReach, model, today.Year, f.Seed)
-	in := run.Input{Species: f.Species, Days: w.daysReach, ModelC: model, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal,
+	in := run.Input{Species: f.Species, Days: w.daysReach, ModelC: model, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal, Counts: f.Counts,
 		ResidentShare: f.Reach.ResidentShare, FlowPct: pct, SeasonPeak: ref.Peak}
 	for _, m := range w.tempReach.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])

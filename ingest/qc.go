@@ -196,7 +196,7 @@ func sourceUnits(p coldseam.Parameter) []Conversion {
 	for _, u := range map[coldseam.Parameter][]string{
 		coldseam.Discharge: {"m3/s", "ft3/s", "l/s"}, coldseam.Stage: {"m", "ft", "cm", "mm", "in"},
 		coldseam.WaterTemp: {"degC", "degF", "K"}, coldseam.AirTemp: {"degC", "degF", "K"},
-		coldseam.Turbidity: {"FNU"}, coldseam.Velocity: {"m/s", "ft/s"},
+		coldseam.Turbidity: {"FNU"}, coldseam.FishCount: {"fish"}, coldseam.Velocity: {"m/s", "ft/s"},
 		coldseam.Wind: {"m/s", "km/h", "mph", "kn"}, coldseam.Gust: {"m/s", "km/h", "mph", "kn"}, coldseam.Precip: {"mm", "in"},
 	}[p] {
 		if c, err := UnitFor(p, u); err == nil {

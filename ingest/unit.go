@@ -51,11 +51,13 @@ var unitTable = map[string]Conversion{
 	"kn": {"m_s", 0, 1852, 3600}, "kt": {"m_s", 0, 1852, 3600}, "knot": {"m_s", 0, 1852, 3600},
 
 	"FNU": times("FNU", 1), "_FNU": times("FNU", 1),
-	"1": times("1", 1), "%": {"1", 0, 1, 100}, "percent": {"1", 0, 1, 100},
+	"fish": times("fish", 1),
+	"1":    times("1", 1), "%": {"1", 0, 1, 100}, "percent": {"1", 0, 1, 100},
 }
 
 // inches and millimetres mean rain for precipitation and length for stage.
 var byParameter = map[coldseam.Parameter]map[string]Conversion{
+	coldseam.FishCount:  {"1": times("fish", 1), "count": times("fish", 1), "ea": times("fish", 1), "each": times("fish", 1)},
 	coldseam.Stage:      {"mm": times("m", 0.001), "in": times("m", 0.0254)},
 	coldseam.Precip:     {"in": times("mm", 25.4), "m": times("mm", 1000), "cm": times("mm", 10)},
 	coldseam.Visibility: {"km": times("m", 1000), "mi": times("m", 1609.344), "[mi_i]": times("m", 1609.344)},

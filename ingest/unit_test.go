@@ -52,6 +52,8 @@ func TestUnitFor(t *testing.T) {
 		{"none", coldseam.Stage, " "},
 		{"feet for discharge", coldseam.Discharge, "ft"},
 		{"case", coldseam.AirTemp, "k"},
+		{"metres of fish", coldseam.FishCount, "m"},
+		{"fish for discharge", coldseam.Discharge, "fish"},
 		{"NTU without the profile's word", coldseam.Turbidity, "NTU"},
 	} {
 		t.Run("refuse "+c.name, func(t *testing.T) {

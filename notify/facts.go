@@ -141,7 +141,11 @@ func (k *block) run(withOdds bool) fact {
 	if r.Stage != "" {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}
-	parts = append(parts, part{Text: "wave " + odds(r.PWave)})
+	wave := part{Text: "wave " + odds(r.PWave)}
+	if r.Counted != nil {
+		wave.Long = wave.Text + " by the fish counter"
+	}
+	parts = append(parts, wave)
 	if !r.Calibrated {
 		parts = append(parts, part{Text: "uncalibrated"})
 	}

@@ -55,6 +55,7 @@ func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.D
 	g.log()
 	g.ice()
 	g.recalibration()
+	g.counts()
 	g.rigs()
 	return f, g.err()
 }
@@ -129,6 +130,17 @@ func (g *gather) instants() {
 		if w.param != coldseam.Turbidity {
 			g.f.Confirmed = append(g.f.Confirmed, g.confirmed(w.site, w.param)...)
 		}
+	}
+}
+
+// counts reads the fish counter of the reach: daily sums.
+func (g *gather) counts() {
+	if g.f.Reach.CountSite == "" {
+		return
+	}
+	s, err := g.db.History(g.ctx, g.f.Reach.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, g.f.Now, g.f.Now, g.opts...)
+	if g.keep(err) && s.Period == "P1D" {
+		g.f.Counts = coldseam.CountsOf(s, g.f.Loc)
 	}
 }
 

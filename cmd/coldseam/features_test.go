@@ -455,3 +455,34 @@ func TestRecordsEndYesterday(t *testing.T) {
 		require.Equal(t, today.Add(-1), d.Day(len(d.FlowM3S)-1))
 	}
 }
+
+// Daily counts of a weir lead the wave odds of its reach, and gauge nothing: the
+// morning's flow and water are the same with and without.
+func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	ctx := t.Context()
+	r := v.reachOf(t, "tamsen-bend")
+	plain := told(v.featuresOf(t, r)).Brief
+	require.Nil(t, plain.Run.Counted)
+
+	const weir = coldseam.SiteID("northgauge:WEIR")
+	require.NoError(t, v.db.PutSite(ctx, coldseam.Site{ID: weir, Provider: "northgauge", Code: "WEIR", Name: "Weir", Zone: r.Zone, Lat: r.Lat, Lon: r.Lon}))
+	var obs []coldseam.Observation
+	for k := 9; k >= 1; k-- {
+		obs = append(obs, coldseam.Observation{At: saturday.Add(1 - k).In(zoneOf(r.Zone)), KnownAt: v.now().Add(-time.Hour), Value: float64(120 - 10*k)})
+	}
+	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: weir, Param: coldseam.FishCount, Stat: coldseam.Sum, Period: "P1D", Provider: "northgauge"}, obs)
+	require.NoError(t, err)
+	_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+	require.NoError(t, err)
+
+	r.CountSite = weir
+	counted := told(v.featuresOf(t, r)).Brief
+	require.NotNil(t, counted.Run.Counted)
+	require.Equal(t, saturday.Add(-1), counted.Run.Counted.Day)
+	require.InDelta(t, 110, counted.Run.Counted.Fish, 0)
+	require.InDelta(t, 80, counted.Run.Counted.WeekMean, 1e-9)
+	require.Equal(t, plain.Flow, counted.Flow)
+	require.Equal(t, plain.Temp, counted.Temp)
+}

@@ -105,7 +105,7 @@ func (c *parseCmd) profile(g *Globals) (ingest.Profile, error) {
 	if c.Unit != "" {
 		p.Units = map[string]string{}
 		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity, coldseam.Velocity,
-			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility} {
+			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility, coldseam.FishCount} {
 			if _, err := ingest.UnitFor(q, c.Unit); err == nil {
 				p.Units[string(q)] = c.Unit
 			}

@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -36,6 +37,7 @@ type siteAddCmd struct {
 	River    string  `help:"Name of the river; default the gauge's name."`
 	Name     string  `help:"Name of the reach." default:"reach"`
 	ID       string  `help:"Key of the reach; default made of the river's name." name:"id"`
+	Counter  string  `help:"The [[site]] of a fish counter on the river, parameter fish_count, where one is open: its counts lead the wave odds."`
 	Zone     string  `help:"IANA zone; default the club's."`
 	RadiusKM float64 `help:"How far to look for gauges, km." default:"40" name:"radius-km"`
 	Years    int     `help:"How many years of daily values to bring." default:"30"`
@@ -65,6 +67,11 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 	p, err := c.profile(a)
 	if err != nil {
 		return err
+	}
+	if c.Counter != "" && !slices.ContainsFunc(a.cfg.Sites, func(s config.Site) bool {
+		return s.ID == c.Counter && slices.Contains(s.Params, string(coldseam.FishCount))
+	}) {
+		return exitCode{2, fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters", c.Counter)}
 	}
 	if c.Zone == "" {
 		c.Zone = a.cfg.Club.Zone

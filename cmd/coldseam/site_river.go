@@ -233,6 +233,7 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 		"[[reach.rule]] season with link and the day you checked it. Without it NO CALL.",
 		"weather: the id of a forecast point, a [[site]] of a forecast profile; alerts: the profile of the official warnings. Ready ones are in deploy/profiles.toml. Without both NO CALL.",
 		"flood stage, gauge_code and alert_zones from the agency's flood page.",
+		"count_site: ask whether a weir, ladder or antenna on the river publishes daily counts. Yesterday's count tells more of today's wave than any forecast.",
 		"[[reach.spot]]: a sounded depth and five timed floats at each. Without a depth there is no weight.",
 	} {
 		fmt.Fprintf(w, "%d. %s\n", i+1, what)
@@ -272,6 +273,11 @@ func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam
 	line("\n[[reach]]\nid = %q\nriver = %q\nname = %q\nsite = %q", r.ID, r.River, r.Name, s.ID)
 	if _, ok := x.has(coldseam.WaterTemp, false); !ok && len(x.series) > 0 {
 		line("#temp_site = \"\"                # this gauge has no thermometer: a neighbour that has one")
+	}
+	if c.Counter != "" {
+		line("count_site = %q", c.Counter)
+	} else {
+		line("#count_site = \"\"               # is there a weir, ladder or antenna that counts fish? A [[site]] with parameters = [\"fish_count\"], a sum a day: its counts lead the wave odds")
 	}
 	if r.WeatherSite != "" {
 		line("weather = %q", r.WeatherSite)

@@ -266,62 +266,47 @@ func (s *Species) shifted(delta float64) draw {
 	return p
 }
 
-// pushes scores the odds of a wave from the counts up to the day before: their
-// departure from the week fades by the row's own noise, and a count has a
-// spread of its own.
+// pushes scores the odds of a wave from the counts up to the day before, moved
+// by what the other years teach, against the share of waves in the other years.
 func (s *CountScore) pushes(sp *Species, ys []counted) {
-	type day struct {
-		year int
-		score.Pair
-	}
-	var days []day
-	var dev []float64
-	xy, xx := 0.0, 0.0
-	inside := 0
+	days := make([][]pushDay, len(ys))
+	xy, xx, inside, waves := 0.0, 0.0, 0, 0
 	for k, y := range ys {
-		dev = dev[:0]
-		for i := 8; i < LastDay-6; i++ {
-			before := y.share[i-1]
-			if !inRun(before) {
-				continue
-			}
-			week := mean(y.n[i-7 : i])
-			hit := isWave(y.n[i]/y.Fish, week/y.Fish)
+		days[k] = sp.pushDays(y)
+		for i, d := range days[k] {
 			inside++
-			if hit {
-				s.WaveShare++
+			if d.Wave {
+				waves++
 			}
-			dev = append(dev, math.Log((y.n[i]+.5)/(mean(y.n[i-6:i+7])+.5)))
-			if week < 1 {
-				continue // a week with hardly a fish has no ratio
+			if i > 0 {
+				xy, xx = xy+d.dev*days[k][i-1].dev, xx+d.dev*d.dev
 			}
-			mu := sp.Rho * math.Log((y.n[i-1]+.5)/(week+.5))
-			sd := math.Sqrt(sp.Sigma*sp.Sigma*(1-sp.Rho*sp.Rho) + 1/week)
-			days = append(days, day{k, score.Pair{P: 1 - phi((math.Log(waveRatio)-mu+sd*sd/2)/sd), Hit: hit}})
-		}
-		for i := 1; i < len(dev); i++ {
-			xy, xx = xy+dev[i]*dev[i-1], xx+dev[i]*dev[i]
 		}
 	}
-	s.WaveShare /= float64(max(inside, 1))
-	s.Lag1 = xy / math.Max(xx, 1e-9)
+	s.WaveShare, s.Lag1 = float64(waves)/float64(inside), xy/xx
 
 	var pairs, base []score.Pair
-	for _, d := range days {
-		n, hits := 0.0, 0.0
-		for _, o := range days {
-			if o.year != d.year {
+	for k := range days {
+		others := slices.Concat(slices.Delete(slices.Clone(days), k, k+1)...)
+		r, n, hits := counterRecal(others), 0, 0
+		for _, o := range others {
+			if o.P > 0 {
 				n++
-				if o.Hit {
-					hits++
-				}
+			}
+			if o.P > 0 && o.Wave {
+				hits++
 			}
 		}
-		if d.Hit {
-			s.Waves++
+		for _, d := range days[k] {
+			if d.P == 0 || n == 0 {
+				continue
+			}
+			if d.Wave {
+				s.Waves++
+			}
+			pairs = append(pairs, score.Pair{P: logistic(r.A + r.B*logit(d.P)), Hit: d.Wave})
+			base = append(base, score.Pair{P: float64(hits) / float64(n), Hit: d.Wave})
 		}
-		pairs = append(pairs, d.Pair)
-		base = append(base, score.Pair{P: hits / math.Max(n, 1), Hit: d.Hit})
 	}
 	s.Pushes = len(pairs)
 	s.Brier, s.BaseBrier, s.Bins = score.Brier(pairs), score.Brier(base), score.Reliability(pairs, 5)

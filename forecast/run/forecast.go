@@ -41,6 +41,7 @@ type Input struct {
 	ResidentShare float64 // added to the fishable index at all times
 	SeasonPeak    float64 // 0 = the shipped SeasonPeak
 	Recal         Recalibration
+	Counts        coldseam.DailyCounts // of a counter on the river, up to yesterday; zero = none
 }
 
 // Result is the run of one morning. Trajectory k belongs to forecast member
@@ -161,6 +162,8 @@ type engine struct {
 	refill []bool
 	waved  [][]bool // [lead][trajectory]
 	qw     [][]float64
+	count  *counter // nil = no counter, or none that is fresh
+	inRun  int      // trajectories for which today is a day of the run
 }
 
 // leadDay collects one lead over the trajectories.
@@ -215,6 +218,10 @@ func (e *engine) spinUp() {
 		}
 		t := e.st[j].totals(e.sp)
 		loads[j] = (t.h + 0.8*t.b) / e.in.SeasonPeak
+	}
+	if e.count = e.in.counted(); e.count != nil && e.count.ahead == 1 && e.sig > 0 {
+		e.weight = slices.Clone(e.weight)
+		e.count.weigh(e.st, e.weight)
 	}
 	e.load0 = weightedMedian(loads, e.weight)
 }
@@ -295,6 +302,9 @@ func (e *engine) follow(k int, dr []drive) {
 	st := &e.st[k]
 	for l := range dr {
 		gap := st.sinceGap
+		if l == 0 && inRun(st.totals(e.sp).arrived) {
+			e.inRun++
+		}
 		e.sp.step(&e.par[k], st, &dr[l], e.sig, e.z(k))
 		t := st.totals(e.sp)
 		d := &e.days[l]
@@ -320,13 +330,21 @@ func (e *engine) result() Result {
 		s.Days = append(s.Days, coldseam.RunDay{Day: e.in.Today.Add(l), PWave: e.in.Recal.Apply(float64(d.waves) / n),
 			Arrived: fan(d.arrived), Spawned: fan(d.spawned), Stage: Stages[k], StageP: p / n})
 	}
+	today := s.Days[0].PWave
+	if e.count != nil {
+		today = e.count.odds * float64(e.inRun) / n
+		s.Days[0].PWave, s.Counted = today, &e.count.FishCounted
+	}
 	d, first := &e.days[0], s.Days[0]
 	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage, first.StageP
 	for k, p := range d.stages {
 		s.StageProbs[Stages[k]] = p / n
 	}
 	s.PWaveRaw = float64(d.waves) / n
-	s.PWave3d = e.in.Recal.Apply(e.anyWave(min(3, e.leads)))
+	s.PWave3d = e.in.Recal.Apply(e.anyWave(0, min(3, e.leads)))
+	if e.count != nil {
+		s.PWave3d = 1 - (1-today)*(1-e.in.Recal.Apply(e.anyWave(min(1, e.leads), min(3, e.leads))))
+	}
 	s.PRefill = e.in.Recal.Apply(share(e.refill))
 	s.HoleLoad = coldseam.Quantile(d.load, .5)
 	s.Holes = holes(s.HoleLoad, e.load0)
@@ -342,10 +360,11 @@ func (e *engine) result() Result {
 	return r
 }
 
-// anyWave is the share of trajectories with a wave on any of the first n leads.
-func (e *engine) anyWave(n int) float64 {
+// anyWave is the share of trajectories with a wave on any of the leads from a to
+// before b.
+func (e *engine) anyWave(a, b int) float64 {
 	hit := make([]bool, len(e.par))
-	for l := range n {
+	for l := a; l < b; l++ {
 		for k, w := range e.waved[l] {
 			hit[k] = hit[k] || w
 		}

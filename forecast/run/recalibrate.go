@@ -25,8 +25,8 @@ type Recalibration struct {
 	Rule int // of the waves it was fitted to, see coldseam.WaveRule
 }
 
-// Recalibrate fits a recalibration to resolved days: the maximum of the
-// posterior with B ~ N(1, .3) and A ~ N(0, 1) [proposal], by Newton's method.
+// Recalibrate fits a recalibration to resolved days, with B ~ N(1, .3) and
+// A ~ N(0, 1) before [proposal].
 // Under 50 days the identity is returned with their number.
 // Days on which no trajectory or every one had a wave are left out, as Apply
 // leaves their odds.
@@ -36,10 +36,18 @@ func Recalibrate(days []Resolved) Recalibration {
 	if len(days) < minResolved {
 		return r
 	}
-	const precA, precB = 1, 1 / (.3 * .3)
+	fit := fitOdds(days, r, 1, .3)
+	r.A, r.B = fit.A, fit.B
+	return r
+}
+
+// fitOdds is the maximum of the posterior of A and B about a prior, by Newton's
+// method.
+func fitOdds(days []Resolved, prior Recalibration, sdA, sdB float64) Recalibration {
+	r, precA, precB := prior, 1/(sdA*sdA), 1/(sdB*sdB)
 	for range 50 {
-		ga, gb := -r.A*precA, -(r.B-1)*precB
-		haa, hab, hbb := float64(precA), 0.0, precB
+		ga, gb := -(r.A-prior.A)*precA, -(r.B-prior.B)*precB
+		haa, hab, hbb := precA, 0.0, precB
 		for _, d := range days {
 			x := logit(d.P)
 			p := logistic(r.A + r.B*x)

@@ -159,7 +159,7 @@ func (m fieldMap) wideParams() []coldseam.Parameter {
 	var out []coldseam.Parameter
 	for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity,
 		coldseam.Velocity, coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb,
-		coldseam.Visibility} {
+		coldseam.Visibility, coldseam.FishCount} {
 		if len(m[string(p)]) > 0 {
 			out = append(out, p)
 		}

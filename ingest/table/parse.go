@@ -337,7 +337,7 @@ func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (i
 var names = map[string]coldseam.Parameter{
 	"discharge": coldseam.Discharge, "stage": coldseam.Stage, "water_temp": coldseam.WaterTemp, "turbidity": coldseam.Turbidity, "velocity": coldseam.Velocity,
 	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust, "thunder_prob": coldseam.ThunderProb,
-	"visibility": coldseam.Visibility,
+	"visibility": coldseam.Visibility, "fish_count": coldseam.FishCount,
 }
 
 // stamp reads the time cell.

@@ -54,7 +54,7 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 		v.Notes = append(v.Notes, "Refill after a gap within three days: "+notify.Odds(r.PRefill)+".")
 	}
 	v.Notes = append(v.Notes, "A wave, twice the daily fish of the week before: today "+notify.Odds(r.PWave)+"; within three days "+
-		notify.Odds(r.PWave3d)+". These odds are worth little beyond what was caught yesterday: please log your trips.")
+		notify.Odds(r.PWave3d)+". "+waveWorth(r.Counted))
 	if len(r.MostLike) > 0 {
 		var ys []string
 		for _, y := range r.MostLike {
@@ -69,6 +69,18 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 		v.Notes = append(v.Notes, sentence(note))
 	}
 	return v
+}
+
+// waveWorth says what the odds of a wave rest on.
+func waveWorth(c *coldseam.FishCounted) string {
+	if c == nil {
+		return "These odds are worth little beyond what was caught yesterday: please log your trips."
+	}
+	from := ""
+	if c.Seasons > 0 {
+		from = fmt.Sprintf(" %d seasons of it say how far to trust that.", c.Seasons)
+	}
+	return fmt.Sprintf("Today's follow the fish counter: %.0f on %s, %.0f a day in the week to it.%s", c.Fish, dayShort(c.Day), c.WeekMean, from)
 }
 
 // clockSVG is two bars from 0 to 100 %: arrived and spawned, the likely range

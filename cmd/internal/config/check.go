@@ -441,10 +441,18 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	isSite := func(id string) bool {
 		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id })
 	}
+	measures := func(id string, p coldseam.Parameter) bool {
+		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id && slices.Contains(s.Params, string(p)) })
+	}
 	if !isSite(r.Site) {
 		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
+	} else if measures(r.Site, coldseam.FishCount) && !measures(r.Site, coldseam.Discharge) && !measures(r.Site, coldseam.Stage) {
+		j.bad(t+"site", strconv.Quote(r.Site)+", a fish counter", "a gauge; a counter stands in count_site")
 	}
-	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "weather": r.Weather, "flow_forecast": r.FlowForecast} {
+	if r.CountSite != "" && isSite(r.CountSite) && !measures(r.CountSite, coldseam.FishCount) {
+		j.bad(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
+	}
+	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "count_site": r.CountSite, "weather": r.Weather, "flow_forecast": r.FlowForecast} {
 		j.check(t+key, v, "the id of a [[site]]", isSite)
 	}
 	j.list(t+"upstream", r.Upstream, "")

@@ -119,6 +119,7 @@ type Reach struct {
 	Site            string   `toml:"site"`
 	TempSite        string   `toml:"temp_site"`
 	AirSite         string   `toml:"air_site"`
+	CountSite       string   `toml:"count_site"`    // site id of a fish counter, parameter fish_count, a sum a day
 	Weather         string   `toml:"weather"`       // site id of the forecast point
 	FlowForecast    string   `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
 	Alerts          string   `toml:"alerts"`        // profile of the alert feed

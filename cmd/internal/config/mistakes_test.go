@@ -134,6 +134,8 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 		{`poll = "1h"`, `poll = "0"`, `0s`, "10s to 31d"},
 		{`poll = "1h"`, `poll = "often"`, `"often"`, "15m"},
 		{`max_age = "6h"`, `max_age = "-6h"`, `-6h`, "want"},
+		{`resident_share = 0.15`, `count_site = "ng:1"`, `"ng:1"`, "fish_count"},
+		{`resident_share = 0.15`, `count_site = "ng:2"`, `"ng:2"`, "the id of a [[site]]"},
 		{`profile = "ng"`, `profile = "gn"`, `"gn"`, "[[profile]]"},
 		{`code = "1"`, `code = ""`, `empty`, "code"},
 		{`lat = 45.0`, `lat = -92.0`, `-92`, "-90 to 90"},
@@ -221,4 +223,11 @@ func TestAllMistakesAreTold(t *testing.T) {
 	require.Len(t, strings.Split(err.Error(), "\n"), 3)
 	require.ErrorContains(t, err, `c.toml:2: listen is "8080"; want host:port`)
 	require.ErrorContains(t, err, "c.toml:16: mail.workers is -4; want 1 to 64")
+}
+
+// A fish counter is no gauge: a reach is never judged by one.
+func TestAFishCounterIsNoGauge(t *testing.T) {
+	t.Parallel()
+	_, err := Parse("c.toml", strings.Replace(soundTOML, `["discharge", "stage"]`, `["fish_count"]`, 1))
+	require.ErrorContains(t, err, `reach.site is "ng:1", a fish counter; want a gauge`)
 }

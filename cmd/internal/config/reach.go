@@ -45,7 +45,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 	out := coldseam.Reach{
 		ID: coldseam.ReachID(r.ID), River: r.River, Name: r.Name, Site: coldseam.SiteID(r.Site), Zone: r.Zone,
 		Lat: r.Lat, Lon: r.Lon, GaugeKM: r.GaugeKM, TempSite: coldseam.SiteID(r.TempSite), Regulated: r.Regulated,
-		AirSite: coldseam.SiteID(r.AirSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
+		AirSite: coldseam.SiteID(r.AirSite), CountSite: coldseam.SiteID(r.CountSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
 		AgencySite: coldseam.SiteID(r.FlowForecast),
 		DamCycle:   r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
 		HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,

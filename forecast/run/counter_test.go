@@ -1,0 +1,76 @@
+package run
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// counting is the morning of day 92 with a counter whose last days are given,
+// the newest yesterday.
+func counting(t *testing.T, last ...float64) Input {
+	in := morning(t, 92, 50)
+	in.Counts = coldseam.DailyCounts{First: in.Today.Add(-len(last)), Fish: last}
+	return in
+}
+
+func TestAFreshCounterLeadsTodaysWave(t *testing.T) {
+	t.Parallel()
+	odds := func(in Input) coldseam.RunState {
+		r, err := Forecast(in)
+		require.NoError(t, err)
+		return r.State
+	}
+	plain := odds(counting(t))
+	require.Nil(t, plain.Counted)
+	up := odds(counting(t, 40, 40, 40, 40, 40, 40, 40, 150))
+	down := odds(counting(t, 40, 40, 40, 40, 40, 40, 40, 8))
+	require.InDelta(t, 150, up.Counted.Fish, 0)
+	require.InDelta(t, 390./7, up.Counted.WeekMean, 1e-9)
+	require.Greater(t, up.PWave, down.PWave+.1)
+	require.Greater(t, up.Days[1].PWave, down.Days[1].PWave, "the noise goes on from what was counted")
+	require.Equal(t, up.PWave, up.Days[0].PWave)
+	require.GreaterOrEqual(t, up.PWave3d, up.PWave)
+}
+
+func TestACounterThatSaysNothing(t *testing.T) {
+	t.Parallel()
+	want, err := Forecast(counting(t))
+	require.NoError(t, err)
+	nan := math.NaN()
+	for name, last := range map[string][]float64{
+		"three days old":  {40, 40, 40, 40, 40, 40, 40, 40, 90, nan, nan},
+		"a week of holes": {nan, nan, nan, nan, nan, 40, 40, 90},
+		"hardly a fish":   {0, 0, 1, 0, 0, 0, 0, 2},
+		"netted backward": {-40, -40, -40, -40, -40, -40, -40, -5},
+	} {
+		r, err := Forecast(counting(t, last...))
+		require.NoError(t, err)
+		require.Equal(t, want, r, name)
+	}
+	old, err := Forecast(counting(t, 40, 40, 40, 40, 40, 40, 40, 90, nan))
+	require.NoError(t, err)
+	require.NotNil(t, old.State.Counted, "a count of the day before yesterday still leads")
+}
+
+// Counted seasons are judged with what the other years teach: the odds are never
+// worse than the share of waves, and no bin of 50 days lies off by over .10.
+func TestCounterOddsOnPublicCounts(t *testing.T) {
+	t.Parallel()
+	for name, lag1 := range map[string][2]float64{"clear_creek_chinook_up_counts": {.3, .5}, "yuba_chinook_uncorrected_counts": {.3, .5}} {
+		d := frame(t, realData(t, "biology", name+".csv"), 39, -1, 1)
+		s, err := ScoreCounts(walleye(t), d, d.First, d.WaterC)
+		require.NoError(t, err)
+		t.Logf("%s: Brier %.4f, share of waves %.4f, %d days, waves %.2f, lag-1 %.2f", name, s.Brier, s.BaseBrier, s.Pushes, s.WaveShare, s.Lag1)
+		require.Less(t, s.Brier, s.BaseBrier, name)
+		require.InDelta(t, (lag1[0]+lag1[1])/2, s.Lag1, (lag1[1]-lag1[0])/2, name)
+		for _, b := range s.Bins {
+			if b.N >= 50 {
+				require.InDelta(t, b.P, b.Freq, .10, "%s, %d days", name, b.N)
+			}
+		}
+	}
+}
