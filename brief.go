@@ -268,10 +268,10 @@ type RunState struct {
 	Calibrated bool
 	PWave      float64
 	PWave3d    float64
-	PWaveRaw   float64      // before what the log taught about wave odds
-	WaveRule   int          // by which the three speak of a wave
-	Counted    *FishCounted `json:",omitempty"` // leads PWave of today; nil = no counter, or not fresh
-	Arrived    [3]float64   // p10, p50, p90, 0-1
+	PWaveRaw   float64     // before what the log taught about wave odds
+	WaveRule   int         // by which the three speak of a wave
+	Counted    FishCounted `json:",omitzero"` // leads PWave of today; no day = no counter, or not fresh
+	Arrived    [3]float64  // p10, p50, p90, 0-1
 	Spawned    [3]float64
 	Stage      string // not yet, staging, moving, spawning, dropping back, done
 	StageP     float64

@@ -142,7 +142,7 @@ func (k *block) run(withOdds bool) fact {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}
 	wave := part{Text: "wave " + odds(r.PWave)}
-	if r.Counted != nil {
+	if !r.Counted.Day.IsZero() {
 		wave.Long = wave.Text + " by the fish counter"
 	}
 	parts = append(parts, wave)

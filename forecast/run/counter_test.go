@@ -25,7 +25,7 @@ func TestAFreshCounterLeadsTodaysWave(t *testing.T) {
 		return r.State
 	}
 	plain := odds(counting(t))
-	require.Nil(t, plain.Counted)
+	require.Zero(t, plain.Counted)
 	up := odds(counting(t, 40, 40, 40, 40, 40, 40, 40, 150))
 	down := odds(counting(t, 40, 40, 40, 40, 40, 40, 40, 8))
 	require.InDelta(t, 150, up.Counted.Fish, 0)
@@ -53,7 +53,7 @@ func TestACounterThatSaysNothing(t *testing.T) {
 	}
 	old, err := Forecast(counting(t, 40, 40, 40, 40, 40, 40, 40, 90, nan))
 	require.NoError(t, err)
-	require.NotNil(t, old.State.Counted, "a count of the day before yesterday still leads")
+	require.NotZero(t, old.State.Counted, "a count of the day before yesterday still leads")
 }
 
 // Counted seasons are judged with what the other years teach: the odds are never

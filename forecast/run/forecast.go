@@ -333,7 +333,7 @@ func (e *engine) result() Result {
 	today := s.Days[0].PWave
 	if e.count != nil {
 		today = e.count.odds * float64(e.inRun) / n
-		s.Days[0].PWave, s.Counted = today, &e.count.FishCounted
+		s.Days[0].PWave, s.Counted = today, e.count.FishCounted
 	}
 	d, first := &e.days[0], s.Days[0]
 	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage, first.StageP

@@ -72,8 +72,8 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 }
 
 // waveWorth says what the odds of a wave rest on.
-func waveWorth(c *coldseam.FishCounted) string {
-	if c == nil {
+func waveWorth(c coldseam.FishCounted) string {
+	if c.Day.IsZero() {
 		return "These odds are worth little beyond what was caught yesterday: please log your trips."
 	}
 	from := ""
