@@ -34,6 +34,8 @@ type History struct {
 	FrozenRun time.Duration
 
 	Pairs []Pair // by stage; unflagged readings only
+	// OffLn is how far ln flow may be off the relation of the pairs.
+	OffLn float64
 }
 
 const (
@@ -82,6 +84,7 @@ func HistoryOf(flow, stage, water []coldseam.Observation, now time.Time) History
 		}
 	}
 	slices.SortFunc(h.Pairs, func(a, b Pair) int { return cmp.Compare(a.StageM, b.StageM) })
+	h.OffLn = h.scatter()
 	return h
 }
 
@@ -207,18 +210,28 @@ func nearest(obs []coldseam.Observation, t time.Time, tol time.Duration) (coldse
 
 const (
 	relationPairs = 15
-	relationLn    = .25
+	// The readings are off the relation by more than relationOwn times what this
+	// station shows nine times in ten, within these bounds in ln of flow.
+	relationOwn               = 3.
+	relationLeast, relationLn = .2, .25
+	scatterQuantile           = .9
+	scatterPairs              = 200 // of the record, evenly taken
 	// Beyond the stages on record by more than this the relation is not known.
 	relationReachM = .03
+	// A stage higher than all on record by this has a flow above theirs.
+	surelyBeyondM = .05
 )
 
 // relation is the flow that goes with a stage: the median of the 15 nearest
-// stages on record. ok is false where the record does not reach.
-func (h History) relation(stageM float64) (flow float64, ok bool) {
+// stages on record, each moved along their slope. ok is false where the record
+// does not reach; above it the flow of its highest stages is told, and beyond is
+// by how many metres.
+func (h History) relation(stageM float64) (flow float64, ok bool, beyond float64) {
 	n := len(h.Pairs)
-	if n < relationPairs || stageM < h.Pairs[0].StageM-relationReachM || stageM > h.Pairs[n-1].StageM+relationReachM {
-		return 0, false
+	if n < relationPairs || stageM < h.Pairs[0].StageM-relationReachM {
+		return 0, false, 0
 	}
+	above := stageM - h.Pairs[n-1].StageM
 	lo := sort.Search(n, func(i int) bool { return h.Pairs[i].StageM >= stageM })
 	hi := lo
 	for hi-lo < relationPairs {
@@ -228,9 +241,52 @@ func (h History) relation(stageM float64) (flow float64, ok bool) {
 			hi++
 		}
 	}
-	q := make([]float64, 0, relationPairs)
-	for _, p := range h.Pairs[lo:hi] {
-		q = append(q, p.FlowM3S)
+	if above > relationReachM {
+		return math.Exp(middle(h.Pairs[lo:hi], stageM, 0)), false, above
 	}
-	return coldseam.Quantile(q, .5), true
+	return math.Exp(middle(h.Pairs[lo:hi], stageM, slope(h.Pairs[lo:hi]))), true, 0
+}
+
+// beyondLn is what a flow must at least have, in ln over that of the highest
+// stages on record, at a stage higher by some metres.
+func (h History) beyondLn(aboveM float64) float64 {
+	if aboveM > surelyBeyondM {
+		return 0
+	}
+	return -h.OffLn
+}
+
+// middle is the median of ln flow of the pairs, moved to a stage.
+func middle(pairs []Pair, stageM, slope float64) float64 {
+	ln := make([]float64, len(pairs))
+	for i, p := range pairs {
+		ln[i] = lnFlow(p.FlowM3S) + slope*(stageM-p.StageM)
+	}
+	return coldseam.Quantile(ln, .5)
+}
+
+// slope is how ln flow goes up with stage between the lower and the upper third
+// of the pairs, which are in order of stage.
+func slope(pairs []Pair) float64 {
+	third := len(pairs) / 3
+	low, high := pairs[:third], pairs[len(pairs)-third:]
+	rise := high[third/2].StageM - low[third/2].StageM
+	if rise <= 0 {
+		return 0
+	}
+	return max((middle(high, 0, 0)-middle(low, 0, 0))/rise, 0)
+}
+
+// scatter is what ln flow may be off the relation at this station.
+func (h History) scatter() float64 {
+	var off []float64
+	for i := 0; i < len(h.Pairs); i += max(len(h.Pairs)/scatterPairs, 1) {
+		if q, ok, _ := h.relation(h.Pairs[i].StageM); ok {
+			off = append(off, math.Abs(lnFlow(h.Pairs[i].FlowM3S)-math.Log(q)))
+		}
+	}
+	if len(off) == 0 {
+		return relationLn
+	}
+	return min(max(relationOwn*coldseam.Quantile(off, scatterQuantile), relationLeast), relationLn)
 }

@@ -88,10 +88,11 @@ func (q *Quantity) falls(limit, perH, spike float64) {
 }
 
 // collapses doubts readings after a rise that went in one step, back to near
-// where it came from: a gauge that was reset, for a river takes hours. They are
+// where it came from, or over a gap in which no river falls so far: a gauge that
+// was reset, for a river takes hours. They are
 // doubted for a day, or until half of the rise is there again. Falls that this
 // river is known for, own, are its dam's.
-func (q *Quantity) collapses(least, own, spike float64) {
+func (q *Quantity) collapses(least, own, perH, spike float64) {
 	lone := q.loneSpike(least, spike)
 	open, half, start := false, 0., time.Time{}
 	for k := 1; k < len(q.val); k++ {
@@ -108,7 +109,8 @@ func (q *Quantity) collapses(least, own, spike float64) {
 				foot = min(foot, q.scale(q.v(j)))
 			}
 			half, start = (foot+high)/2, q.at(k)
-			open = high-foot > least && high-x > collapseShare*(high-foot) && start.Sub(q.at(k-1)) <= collapseStep
+			gap := max(start.Sub(q.at(k-1))-collapseStep, 0)
+			open = high-foot > least && high-x > max(collapseShare*(high-foot), least+perH*gap.Hours())
 		}
 		if open {
 			q.doubt(q.val[k], FallTooSteep)
@@ -133,21 +135,26 @@ func (q *Quantity) loneSpike(limit, agree float64) int {
 	return lone
 }
 
-// alternates doubts eight readings with three reversals among them.
+// alternates doubts eight readings with three reversals among them, or two that
+// are twice as large.
 func (q *Quantity) alternates(least float64) {
 	step := func(k int) float64 { return q.scale(q.v(k)) - q.scale(q.v(k-1)) }
-	turns := func(k int) bool {
-		a, b := step(k-1), step(k)
-		return math.Abs(a) > least && math.Abs(b) > least && a*b < 0
+	turns := func(k int) float64 {
+		if a, b := step(k-1), step(k); a*b < 0 {
+			return min(math.Abs(a), math.Abs(b))
+		}
+		return 0
 	}
 	for first := 0; first+reversalReadings <= len(q.val); first++ {
-		n := 0
+		n, large := 0, 0
 		for k := first + 2; k < first+reversalReadings; k++ {
-			if turns(k) {
+			if by := turns(k); by > 2*least {
+				n, large = n+1, large+1
+			} else if by > least {
 				n++
 			}
 		}
-		if n < reversals {
+		if n < reversals && large < reversals-1 {
 			continue
 		}
 		for k := first; k < first+reversalReadings; k++ {
@@ -284,7 +291,8 @@ func (q *Quantity) unitSlip(most time.Duration, related ...func(float64) float64
 	}
 }
 
-// relation doubts flow and stage that do not go together.
+// relation doubts flow and stage that do not go together, and a flow that stays
+// low under a stage higher than any on record.
 func (in *Input) relation(flow, stage *Quantity) {
 	stages := stage.values()
 	for _, i := range flow.val {
@@ -293,11 +301,19 @@ func (in *Input) relation(flow, stage *Quantity) {
 		if !ok {
 			continue
 		}
-		if want, known := in.History.relation(s.Value); known && math.Abs(flow.scale(o.Value)-flow.scale(want)) > relationLn {
+		want, known, beyond := in.History.relation(s.Value)
+		off := flow.scale(o.Value) - flow.scale(want)
+		if known && math.Abs(off) > in.History.OffLn || beyond > 0 && off < in.History.beyondLn(beyond) && !stage.doubts(s.At) {
 			flow.doubt(i, OffRelation)
 			stage.doubtNear(s.At, 0, OffRelation)
 		}
 	}
+}
+
+// doubts reports whether the row of a time is marked.
+func (q *Quantity) doubts(t time.Time) bool {
+	i, ok := slices.BinarySearchFunc(q.rows, t, func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
+	return ok && q.why[i] != ""
 }
 
 // conclude finds the newest reading, the newest trusted one and since when the
@@ -341,7 +357,7 @@ func (in *Input) lift(flow, stage *Quantity) Doubt {
 		}
 	}
 	if len(seen) == 2 && !in.Daily {
-		if _, known := in.History.relation(stage.Newest.Value); !known {
+		if _, known, _ := in.History.relation(stage.Newest.Value); !known {
 			return Doubt{Code: RelationBlind, Since: stage.Newest.At}
 		}
 	}

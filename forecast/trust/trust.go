@@ -195,8 +195,8 @@ func Judge(in Input) State {
 		h := in.History
 		flow.falls(max(fallLn, ownFallMost*h.FlowFall), recessionLnPerH, spikeLn)
 		stage.falls(max(fallM, ownFallMost*h.StageFallM), recessionMPerH, spikeM)
-		flow.collapses(collapseLn, h.FlowFall, spikeLn)
-		stage.collapses(collapseM, h.StageFallM, spikeM)
+		flow.collapses(collapseLn, h.FlowFall, recessionLnPerH, spikeLn)
+		stage.collapses(collapseM, h.StageFallM, recessionMPerH, spikeM)
 		flow.alternates(reversalLn)
 		stage.alternates(reversalM)
 		water.alternates(reversalC)

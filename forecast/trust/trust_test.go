@@ -92,6 +92,11 @@ func TestFaultsAreDoubted(t *testing.T) {
 				*obs = last(40, *obs, func(_ int, o *coldseam.Observation) { o.Value = v })
 			}
 		}, Frozen, Frozen},
+		{"flow a fifth too low for its stage", func(in *Input) { in.Flow = last(4, in.Flow, scale(.8)) }, OffRelation, OffRelation},
+		{"two large reversals", func(in *Input) {
+			in.Flow, in.Stage = last(6, in.Flow, func(i int, o *coldseam.Observation) { o.Value *= 1 - .25*float64(i%2) }), nil
+			in.Flow = in.Flow[:len(in.Flow)-2]
+		}, Alternating, ""},
 		{"equipment", func(in *Input) {
 			in.Flow = last(1, in.Flow, func(_ int, o *coldseam.Observation) { o.Flag |= coldseam.Equipment })
 		}, Flagged, ""},
@@ -147,7 +152,7 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 			in.Witness = r.w
 			hold := func(_ int, o *coldseam.Observation) { o.Value = 1.1 }
 			in.Stage = last(30, in.Stage, hold)
-			want, _ := in.History.relation(1.1)
+			want, _, _ := in.History.relation(1.1)
 			in.Flow = last(30, in.Flow, func(_ int, o *coldseam.Observation) { o.Value = want })
 			s := Judge(in)
 			require.Equal(t, r.code, s.Flow.Doubt.Code)
@@ -276,6 +281,31 @@ func TestJudgeOfNothing(t *testing.T) {
 	require.False(t, s.MayLift())
 	require.False(t, s.Flow.Known || s.Stage.Known || s.Water.Known)
 	require.Zero(t, HistoryOf(nil, nil, nil, now).Span)
+}
+
+// A stage higher than all on record beside a flow that has not moved.
+func TestFlowThatStaysLowUnderAHighStage(t *testing.T) {
+	t.Parallel()
+	in := river()
+	top := in.History.Pairs[len(in.History.Pairs)-1]
+	in.Stage = last(8, in.Stage, func(i int, o *coldseam.Observation) { o.Value = top.StageM + .02*float64(i) })
+	require.Equal(t, OffRelation, Judge(in).Flow.Doubt.Code)
+	in.Flow = last(8, in.Flow, func(i int, o *coldseam.Observation) { o.Value = top.FlowM3S * (1 + .04*float64(i)) })
+	require.Zero(t, Judge(in).Flow.Doubt)
+}
+
+// Half of a rise gone in a gap is a reset, if no recession is so fast.
+func TestResetInAGap(t *testing.T) {
+	t.Parallel()
+	in := river()
+	in.Stage = nil
+	n := len(in.Flow)
+	flood := func(_ int, o *coldseam.Observation) { o.Value *= 6 }
+	in.Flow = last(60, in.Flow, flood)
+	low := in.Flow[n-61].Value
+	in.Flow = last(30, in.Flow, func(i int, o *coldseam.Observation) { o.Value = low * (1 + .003*float64(i%3)) })
+	in.Flow = slices.Delete(in.Flow, n-54, n-30)
+	require.Equal(t, FallTooSteep, Judge(in).Flow.Doubt.Code, "7 h later, and longer than the fall is credible")
 }
 
 // A dam that opens and shuts every day is no gauge that was reset.
