@@ -55,6 +55,8 @@ var reasonWords = map[string]string{
 	"discharge_missing":      "no flow reading from the gauge",
 	"discharge_failed":       "flow readings fail the quality check",
 	"discharge_stale":        "gauge silent {age_h}; the limit is {limit_h}",
+	"discharge_old":          "newest flow {age_h} old; GO needs one of {limit_h} at most",
+	"stage_old":              "newest stage {age_h} old; GO needs one of {limit_h} at most",
 	"stage_missing":          "no stage reading from the gauge",
 	"stage_failed":           "stage readings fail the quality check",
 	"stage_stale":            "gauge silent {age_h}; the limit is {limit_h}",

@@ -61,6 +61,12 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		i.Safety = r.needed
 		in.doubted(&i, r.judged)
 		l.inputs = append(l.inputs, i)
+		if r.needed && i.Age > hours(in.Table.GoAgeH) && !in.Gauge.DailyOnly {
+			// A river can rise by half in the hours nobody has heard of.
+			c := tooOld(i)
+			c.Code, c.Kind, c.Values["limit_h"] = i.Key+"_old", KindCap, in.Table.GoAgeH
+			l.caps = append(l.caps, c)
+		}
 		if i.State == StateGood || !r.needed {
 			continue
 		}

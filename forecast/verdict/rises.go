@@ -64,43 +64,54 @@ type course struct {
 // follow carries a limb along a series.
 func (in *Inputs) follow(obs []coldseam.Observation, c course) limb {
 	var l limb
-	span := hours(riseHours)
+	day, quarter := lows{span: hours(riseHours)}, lows{span: hours(6)}
 	if in.Gauge.DailyOnly {
-		span += 2 * time.Hour // a civil day has up to 25 h
+		day.span += 2 * time.Hour // a civil day has up to 25 h
 	}
-
-	first := 0
-	for i, o := range obs {
+	last := math.NaN()
+	for _, o := range obs {
 		if !usable(o) {
 			continue
 		}
-		for obs[first].At.Before(o.At.Add(-span)) {
-			first++
-		}
-		low6, low24 := math.NaN(), math.NaN()
-		for _, p := range obs[first:i] {
-			if !usable(p) {
-				continue
-			}
-			low24 = least(low24, p.Value)
-			if !p.At.Before(o.At.Add(-hours(6))) {
-				low6 = least(low6, p.Value)
-			}
+		low6, low24 := quarter.before(o), day.before(o)
+		if math.IsNaN(low6) && !math.IsNaN(low24) && !in.Gauge.DailyOnly {
+			low6 = last // nobody knows when in the gap it rose
 		}
 		l.take(o, c.rules(o, low6, low24))
 		l.fall(o, in.Gauge.DailyOnly, c)
+		quarter.add(o)
+		day.add(o)
+		last = o.Value
 	}
 	return l
 }
 
-func usable(o coldseam.Observation) bool { return o.Flag.Usable() && !math.IsNaN(o.Value) }
-
-func least(a, b float64) float64 {
-	if math.IsNaN(a) || b < a {
-		return b
-	}
-	return a
+// lows keeps what may yet be the lowest value of a span: each one lower than
+// all after it.
+type lows struct {
+	span time.Duration
+	obs  []coldseam.Observation
 }
+
+// before is the lowest value of the span before o, NaN without one.
+func (l *lows) before(o coldseam.Observation) float64 {
+	for len(l.obs) > 0 && l.obs[0].At.Before(o.At.Add(-l.span)) {
+		l.obs = l.obs[1:]
+	}
+	if len(l.obs) == 0 {
+		return math.NaN()
+	}
+	return l.obs[0].Value
+}
+
+func (l *lows) add(o coldseam.Observation) {
+	for n := len(l.obs); n > 0 && l.obs[n-1].Value >= o.Value; n-- {
+		l.obs = l.obs[:n-1]
+	}
+	l.obs = append(l.obs, o)
+}
+
+func usable(o coldseam.Observation) bool { return o.Flag.Usable() && !math.IsNaN(o.Value) }
 
 // take adds what the rules say of a reading. A rise on top of one that has not
 // lifted keeps the first foot.

@@ -2,12 +2,14 @@ package verdict
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/trust"
 )
 
 // season is a river with these quantiles behind it.
@@ -219,11 +221,26 @@ func TestStageRiseWithinADay(t *testing.T) {
 			t.Parallel()
 			in := good(.8)
 			in.Gauge.Stage, in.Season = up, r.season
+			in.Gauge.History = trust.History{Span: time.Hour} // knows of no flow that goes with the stage
 			d := Decide(in)
 			require.Equal(t, r.want, d.Verdict, "%v", d.Fired)
 			require.Contains(t, d.Fired, r.code)
 		})
 	}
+}
+
+// Nobody knows when in a gap the river rose: it may have been in its last hour.
+func TestRiseInAGap(t *testing.T) {
+	t.Parallel()
+	up := climb([2]float64{-60, 68}, [2]float64{-12, 68}, [2]float64{0, 92})
+	seen := slices.DeleteFunc(slices.Clone(up), func(o coldseam.Observation) bool {
+		h := o.At.Sub(up[len(up)-1].At).Hours()
+		return h > -11.5 && h < -1
+	})
+	d := Decide(onFlow(up, season(200, 300)))
+	require.NotEqual(t, coldseam.Stop, d.Verdict, "%v", d.Fired)
+	d = Decide(onFlow(seen, season(200, 300)))
+	require.Equal(t, coldseam.Stop, d.Verdict, "%v", d.Fired)
 }
 
 // The rising limb carries wood, and so does the day after the peak.

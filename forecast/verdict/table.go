@@ -31,6 +31,7 @@ type Table struct {
 	NoHoldPct    float64 // percentile above which "no weight holds" stops
 
 	GaugeAgeH   float64
+	GoAgeH      float64
 	AlertAgeH   float64
 	WeatherAgeH float64
 	WaterAgeD   float64
@@ -97,6 +98,7 @@ func Thresholds() []Threshold {
 		row("flow_stop_pct", "flow percentile for the date", "1", .99, -1, .5, 1, prop, func(t *Table) *float64 { return &t.FlowStopPct }),
 		row("no_hold_pct", "flow percentile with no weight that holds", "1", .95, -1, .3, 1, prop, func(t *Table) *float64 { return &t.NoHoldPct }),
 		row("gauge_age_h", "greatest age of flow and stage", "h", 6, -1, .5, 48, prop, func(t *Table) *float64 { return &t.GaugeAgeH }),
+		row("go_age_h", "greatest age of flow and stage for a GO", "h", 2, -1, .5, 6, prop, func(t *Table) *float64 { return &t.GoAgeH }),
 		row("alert_age_h", "greatest age of the warning feed", "h", 1, -1, .1, 12, prop, func(t *Table) *float64 { return &t.AlertAgeH }),
 		row("weather_age_h", "greatest age of the weather issue", "h", 12, -1, 1, 36, prop, func(t *Table) *float64 { return &t.WeatherAgeH }),
 		row("water_age_d", "greatest age of a measured water temperature", "d", 5, -1, .25, 10, prop, func(t *Table) *float64 { return &t.WaterAgeD }),

@@ -353,13 +353,20 @@ func TestAgesAtTheEdge(t *testing.T) {
 	rows := []struct {
 		name  string
 		limit time.Duration
+		past  coldseam.Verdict
 		set   func(*Inputs, time.Time)
 	}{
-		{"flow", 6 * time.Hour, func(in *Inputs, t time.Time) { in.Gauge.Discharge = shift(in.Gauge.Discharge, t) }},
-		{"stage", 6 * time.Hour, func(in *Inputs, t time.Time) { in.Gauge.Stage = shift(in.Gauge.Stage, t) }},
-		{"alerts", time.Hour, func(in *Inputs, t time.Time) { in.Alerts.At = t }},
-		{"weather", 12 * time.Hour, func(in *Inputs, t time.Time) { in.Weather.Issued = t }},
-		{"water without a model", 5 * 24 * time.Hour, func(in *Inputs, t time.Time) {
+		{"flow for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) { in.Gauge.Discharge = shift(in.Gauge.Discharge, t) }},
+		{"stage for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) { in.Gauge.Stage = shift(in.Gauge.Stage, t) }},
+		{"flow", 6 * time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) {
+			in.Gauge.Discharge, in.Table.GoAgeH = shift(in.Gauge.Discharge, t), 6
+		}},
+		{"stage", 6 * time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) {
+			in.Gauge.Stage, in.Table.GoAgeH = shift(in.Gauge.Stage, t), 6
+		}},
+		{"alerts", time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) { in.Alerts.At = t }},
+		{"weather", 12 * time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) { in.Weather.Issued = t }},
+		{"water without a model", 5 * 24 * time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) {
 			in.Gauge.Water, in.WaterModel = shift(in.Gauge.Water, t), false
 			in.Day = in.Day.Add(61) // in May: in the months of frost old water is capped
 			in.Reach.Rules = in.Reach.Rules[:1:1]
@@ -372,7 +379,7 @@ func TestAgesAtTheEdge(t *testing.T) {
 			r.set(&in, in.Now.Add(-r.limit-past))
 			want := coldseam.Go
 			if past > 0 {
-				want = coldseam.NoCall
+				want = r.past
 			}
 			require.Equal(t, want, Decide(in).Verdict, "%s, %s past its limit", r.name, past)
 		}
