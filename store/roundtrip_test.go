@@ -608,7 +608,7 @@ func TestRateCountersAndRigLogs(t *testing.T) {
 	_, added, err = db.AddRigLog(ctx, l)
 	require.NoError(t, err)
 	require.False(t, added)
-	logs, err := db.RigLogs(ctx, "bend")
+	logs, err := db.RigLogs(ctx, "bend", time.Time{}, time.Time{})
 	require.NoError(t, err)
 	require.Len(t, logs, 1)
 	require.Equal(t, 42.0, *logs[0].FlowM3S, "the value before, not the one after")

@@ -162,11 +162,15 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 	return id, true, nil
 }
 
-// RigLogs lists the rig logs of a reach, oldest first.
-func (db *DB) RigLogs(ctx context.Context, reach coldseam.ReachID) ([]RigLog, error) {
+// RigLogs lists the rig logs of a reach that were made by at, oldest first. Those
+// of a trip that was entered later than entered are left out; the zero time asks
+// for all.
+func (db *DB) RigLogs(ctx context.Context, reach coldseam.ReachID, at, entered time.Time) ([]RigLog, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT rig_log_id, COALESCE(trip_id, 0), reach_id, spot_id, logged_at, angler, presentation, body, line, weight_oz, held, angle_deg, discharge_m3s, stage_m
-		FROM coldseam.rig_log WHERE reach_id = $1 ORDER BY logged_at, rig_log_id`, reach)
+		FROM coldseam.rig_log l WHERE reach_id = $1 AND ($2::timestamptz IS NULL OR logged_at <= $2)
+		  AND ($3::timestamptz IS NULL OR NOT EXISTS (SELECT 1 FROM coldseam.trip t WHERE t.trip_id = l.trip_id AND t.entered_at > $3))
+		ORDER BY logged_at, rig_log_id`, reach, nullTime(at), nullTime(entered))
 	if err != nil {
 		return nil, fmt.Errorf("rig logs of %s: %w", reach, classify(err))
 	}

@@ -247,7 +247,7 @@ func (a *app) alertsAt(ctx context.Context, feed string) (at time.Time, gaps []c
 func (g *gather) station() {
 	gs, err := g.db.Gaugings(g.ctx, g.f.Reach.Site)
 	if g.keep(err) {
-		g.f.Gaugings = gs
+		g.f.Gaugings = slices.DeleteFunc(gs, func(x coldseam.Gauging) bool { return x.At.After(g.f.Now) })
 	}
 	rt, err := g.db.Rating(g.ctx, g.f.Reach.Site, g.f.Now, g.f.Now)
 	if g.keep(err) {
@@ -331,8 +331,11 @@ func (g *gather) log() {
 	if sp, err := run.FindSpecies(g.species, first(g.f.Reach.Species)); err == nil {
 		g.f.Species = sp
 	}
-	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID); g.keep(err) {
-		logs = slices.DeleteFunc(logs, func(l store.RigLog) bool { return l.At.After(g.f.Now) })
+	entered := g.f.Now
+	if g.f.Replayed { // an imported log was entered later as a whole
+		entered = time.Time{}
+	}
+	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID, g.f.Now, entered); g.keep(err) {
 		g.f.RigLogs = rigLogs(logs)
 	}
 	g.carry()

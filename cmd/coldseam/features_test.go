@@ -19,9 +19,9 @@ import (
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
 
@@ -404,21 +404,74 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	require.Equal(t, before+3, asked())
 }
 
-// What STAY saved in miles: the drives that would have been poor, and none where
-// fewer than three anglers stand behind the number.
-func TestDrivesSavedInMiles(t *testing.T) {
+// A drive is saved by those who stayed because of the mail on a morning told
+// STAY: not by those who drove all the same, nor on other mornings, and none is
+// told where fewer than three anglers stand behind the number.
+func TestDrivesSaved(t *testing.T) {
 	t.Parallel()
-	poor, good := judgedDay{who: []int{1, 2, 3}}, judgedDay{who: []int{1, 2, 3}}
-	poor.Verdict, poor.Known = coldseam.Stay, true
-	good.Verdict, good.Known, good.Good = coldseam.Stay, true, true
-	r := coldseam.Reach{DriveKM: 100 * config.KMPerMile}
+	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2026, Month: time.April, Day: n} }
+	told := func(n int, v coldseam.Verdict) judgedDay {
+		return judgedDay{Resolved: verdict.Resolved{Day: day(n), Verdict: v}}
+	}
+	days := []judgedDay{told(1, coldseam.Stay), told(2, coldseam.Stay), told(3, coldseam.Go)}
+	r := coldseam.Reach{ID: "bend", DriveKM: 100 * config.KMPerMile}
+	logs := []store.LoggedDay{
+		{Reach: "bend", Day: day(1), Stayed: true, Trips: 3, ByMail: 2, Who: []int{1, 2}},
+		{Reach: "bend", Day: day(2), Stayed: true, Trips: 1, ByMail: 1, Who: []int{3}},
+		{Reach: "bend", Day: day(1), Trips: 4, LineHours: 12, Who: []int{4, 5, 6}},
+		{Reach: "bend", Day: day(3), Stayed: true, Trips: 5, ByMail: 5, Who: []int{7, 8, 9}},
+		{Reach: "ledge", Day: day(1), Stayed: true, Trips: 5, ByMail: 5, Who: []int{7, 8, 9}},
+	}
 	var m recapMaker
-	m.verdicts(r, []judgedDay{poor, poor, good, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
+	m.drivesSaved(r, days, logs)
+	require.Equal(t, 3, m.r.Money.DrivesSaved)
 	require.InDelta(t, 300, m.r.Money.MilesSaved, 1e-9)
 	m = recapMaker{}
-	poor.who = []int{1, 2}
-	m.verdicts(r, []judgedDay{poor, poor}, map[coldseam.Verdict]*web.RecapVerdict{})
-	require.Zero(t, m.r.Money.MilesSaved)
+	m.drivesSaved(r, days, logs[:1])
+	require.Zero(t, m.r.Money.DrivesSaved, "two anglers")
+}
+
+// A morning of the past is judged by the reach, the log and the gaugings of its
+// time: what was changed or entered later does not count.
+func TestAPastMorningKnowsNothingLater(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	v := newTown(t, nil)
+	_, err := v.fetchAll(ctx)
+	require.NoError(t, err)
+	old, err := v.db.Reach(ctx, "tamsen-bend")
+	require.NoError(t, err)
+	v.clock.Forward(v.now().Add(30 * time.Hour))
+	_, err = v.fetchAll(ctx)
+	require.NoError(t, err)
+	for i := range v.cfg.Reaches {
+		if r := &v.cfg.Reaches[i]; r.ID == "tamsen-bend" {
+			flow := 900.0
+			r.MaxFlowCFS, r.Hazards = &flow, []string{"a new strainer"}
+		}
+	}
+	require.NoError(t, v.syncRivers(ctx))
+	held, start := true, saturday.Add(-1).At(7*time.Hour, zoneOf(old.Zone))
+	require.NoError(t, pages{v.app}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.join(t, "one@club.example.org", coldseam.Preferences{}), Date: saturday.Add(-1), Start: start,
+		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
+	require.NoError(t, v.db.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
+
+	_, f, _, err := (&briefCmd{AsOf: saturday.String()}).make(ctx, v.app, v.reachOf(t, "tamsen-bend"))
+	require.NoError(t, err)
+	require.False(t, f.Replayed, "the club lived through that morning")
+	require.Equal(t, *old.MaxFlowM3S, *f.Reach.MaxFlowM3S)
+	require.Equal(t, old.Hazards, f.Reach.Hazards)
+	require.Empty(t, f.Trips)
+	require.Empty(t, f.RigLogs)
+	for _, g := range f.Gaugings {
+		require.False(t, g.At.After(f.Now), g.At)
+	}
+
+	f = v.featuresOf(t, v.reachOf(t, "tamsen-bend"))
+	require.NotEmpty(t, f.Trips)
+	logs, err := v.db.RigLogs(ctx, "tamsen-bend", v.now(), v.now())
+	require.NoError(t, err)
+	require.Len(t, logs, 1)
 }
 
 // The day that is under way is no daily mean yet: neither the river's own

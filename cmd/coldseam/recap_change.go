@@ -46,8 +46,8 @@ func (m *recapMaker) changeCalls() []string {
 			out = append(out, fmt.Sprintf("Mornings told %d to %d in 10 were good only %d times of %d: the odds are too high there.", b.From, b.To, b.Good, b.Mornings))
 		}
 	}
-	if x := m.r.Money; x.Misses > x.DrivesSaved && x.Misses+x.DrivesSaved >= adviseMornings {
-		out = append(out, "STAY cost more good mornings than it saved drives: lower odds.cost, or look why.")
+	if x := m.r.Money; x.Misses > x.RightStay && x.Misses+x.RightStay >= adviseMornings {
+		out = append(out, "STAY was wrong more often than right: lower odds.cost, or look why.")
 	}
 	fished, told := 0, 0
 	for _, d := range m.days {

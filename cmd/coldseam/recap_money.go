@@ -91,6 +91,7 @@ func (m *recapMaker) judge() error {
 			return err
 		}
 		m.days = append(m.days, days...)
+		m.drivesSaved(r, days, logs)
 		if m.verdicts(r, days, rows) {
 			for _, d := range days {
 				told = append(told, d.Resolved)
@@ -118,6 +119,30 @@ func (m *recapMaker) countStayed(logs []store.LoggedDay) {
 		if len(who) >= minAnglers {
 			m.r.StayedHome += n
 		}
+	}
+}
+
+// drivesSaved counts the drives that were not made: members who said that they
+// stayed at home because of the mail, on mornings that were told STAY. A STAY
+// morning that somebody fished saved that person nothing.
+func (m *recapMaker) drivesSaved(r coldseam.Reach, days []judgedDay, logs []store.LoggedDay) {
+	stay := map[coldseam.Date]bool{}
+	for _, d := range days {
+		stay[d.Day] = d.Verdict == coldseam.Stay
+	}
+	who, n := map[int]bool{}, 0
+	for _, l := range logs {
+		if !l.Stayed || l.ByMail == 0 || l.Reach != r.ID || !stay[l.Day] {
+			continue
+		}
+		n += l.ByMail
+		for _, w := range l.Who {
+			who[w] = true
+		}
+	}
+	if len(who) >= minAnglers {
+		m.r.Money.DrivesSaved += n
+		m.r.Money.MilesSaved += float64(n) * r.DriveKM / config.KMPerMile
 	}
 }
 
@@ -226,9 +251,6 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[colds
 			open, m.left = false, true
 		default:
 			row.Judged, row.Good = row.Judged+c.n, row.Good+c.good
-			if v == coldseam.Stay {
-				m.r.Money.MilesSaved += float64(c.n-c.good) * r.DriveKM / config.KMPerMile
-			}
 		}
 	}
 	return open
@@ -282,7 +304,7 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 		m.r.Money.GoodGo, m.r.Money.PoorGo = r.Good, r.Judged-r.Good
 	}
 	if r := rows[coldseam.Stay]; r != nil {
-		m.r.Money.Misses, m.r.Money.DrivesSaved = r.Good, r.Judged-r.Good
+		m.r.Money.Misses, m.r.Money.RightStay = r.Good, r.Judged-r.Good
 	}
 	if cost, err := m.cfg.Club.DriveCost(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
 		m.r.Money.Currency, m.r.Money.CostPerMile = m.cfg.Club.Currency, cost

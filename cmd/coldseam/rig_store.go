@@ -82,7 +82,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		return rigMorning{}, err
 	}
 	if f.RigLogs == nil {
-		logs, err := a.db.RigLogs(ctx, r.ID)
+		logs, err := a.db.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
 		if err != nil {
 			return rigMorning{}, err
 		}

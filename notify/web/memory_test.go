@@ -237,7 +237,7 @@ func sampleRecap() Recap {
 	r := Recap{Year: 2027, Season: "Spring 2027", River: "Tamsen River", Reach: "Bend reach", Story: []string{"A late, cold start; half of the run came in nine days."},
 		FirstFish: coldseam.Date{Year: 2027, Month: 3, Day: 26}, Peak: coldseam.Date{Year: 2027, Month: 4, Day: 13}, LastFish: coldseam.Date{Year: 2027, Month: 5, Day: 1},
 		Trips: 61, ZeroTrips: 23, StayedHome: 9, RodHours: 304, Fish: 187, Held: 41, Lifted: 11,
-		Money:   RecapMoney{GoodGo: 9, PoorGo: 5, DrivesSaved: 17, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67},
+		Money:   RecapMoney{GoodGo: 9, PoorGo: 5, RightStay: 17, DrivesSaved: 23, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67},
 		Bands:   []RecapRate{{Key: "slow", Trips: 9, RodHours: 42, Fish: 9, Lo: .10, Hi: .38}, {Key: "ease", Trips: 20, RodHours: 96, Fish: 55, Lo: .42, Hi: .75}, {Key: "lift", Trips: 23, RodHours: 118, Fish: 104, Lo: .71, Hi: 1.08}, {Key: "spawn", Trips: 7, RodHours: 37, Fish: 19, Lo: .31, Hi: .80}, {Key: "drop-back", Hidden: true}},
 		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5}, {Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
 		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9}, {Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24, Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},

@@ -56,8 +56,9 @@ type Recap struct {
 type RecapMoney struct {
 	GoodGo      int // GO mornings that came true
 	PoorGo      int // GO mornings that did not
-	DrivesSaved int // STAY mornings that would have been poor
-	Misses      int // STAY mornings that were good
+	RightStay   int // STAY mornings that were fished and poor
+	Misses      int // STAY mornings that were fished and good
+	DrivesSaved int // members who stayed at home because of the mail on STAY mornings
 	MilesSaved  float64
 	Currency    string // "USD"
 	CostPerMile float64
@@ -280,8 +281,8 @@ func moneyWords(m RecapMoney, units string) []string {
 	if n := m.GoodGo + m.PoorGo; n > 0 {
 		out = append(out, fmt.Sprintf("GO came true on %d of %d mornings that were fished.", m.GoodGo, n))
 	}
-	if n := m.DrivesSaved + m.Misses; n > 0 {
-		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings; %d would have been good.", m.DrivesSaved, n, m.Misses))
+	if n := m.RightStay + m.Misses; n > 0 {
+		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings that were fished; %d were good.", m.RightStay, n, m.Misses))
 	}
 	if m.MilesSaved > 0 && finite(m.MilesSaved) {
 		s := thousands(m.MilesSaved) + " miles"

@@ -65,7 +65,7 @@ func recapRows(r Recap) [][5]string {
 		{"season", r.River, "rod_hours", x(r.RodHours), "h"}, {"season", r.River, "fish", n(r.Fish), "1"},
 		{"season", r.River, "weights_held", n(r.Held), "1"}, {"season", r.River, "weights_lifted", n(r.Lifted), "1"},
 		{"money", r.River, "good_go", n(r.Money.GoodGo), "1"}, {"money", r.River, "poor_go", n(r.Money.PoorGo), "1"},
-		{"money", r.River, "drives_saved", n(r.Money.DrivesSaved), "1"}, {"money", r.River, "misses", n(r.Money.Misses), "1"}, {"money", r.River, "miles_saved", x(r.Money.MilesSaved), "mi"},
+		{"money", r.River, "drives_saved", n(r.Money.DrivesSaved), "1"}, {"money", r.River, "right_stay", n(r.Money.RightStay), "1"}, {"money", r.River, "misses", n(r.Money.Misses), "1"}, {"money", r.River, "miles_saved", x(r.Money.MilesSaved), "mi"},
 	}
 	for _, t := range []struct {
 		section string
