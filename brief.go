@@ -84,7 +84,8 @@ func (r *Reason) UnmarshalJSON(b []byte) error {
 	return json.Unmarshal(b, (*fields)(r))
 }
 
-// Notes are remarks beside a value. Briefs stored before held them as one text.
+// Notes are remarks beside a value. Briefs stored before held them as one text or
+// as a list of texts.
 type Notes []Reason
 
 // UnmarshalJSON also reads a string: it becomes one remark, or none.
@@ -336,25 +337,33 @@ type RunDay struct {
 	StageP  float64
 }
 
+// AdviceWay is one way to fish: the words of an advice row and its numbers.
+type AdviceWay struct {
+	Action, Hook string
+	Cadence      string     // {lift} and {pause} stand for the ranges
+	LiftM        [2]float64 // 0, 0 = none, as below
+	PauseS       [2]float64
+	LeaderLB     [2]float64 // test, the trade's unit everywhere
+	LeaderM      [2]float64
+}
+
 // Advice is how to fish: one row of the advice table after its modifiers.
 type Advice struct {
 	Band, FlowClass, Stage string
-	Action                 string
-	Cadence                string
-	PauseS                 [2]float64
-	Hook, Leader           string
-	Colour                 string
-	ClaritySource          string   // turbidity (of the gauge), member (today), unknown
-	Bait                   string   // natural-bait sweetener, "" where the rule does not allow or is unchecked
-	Body                   string   // one of the rig's bodies
-	Where                  []string // spot kinds or classes, first = first
-	Line                   string   // the HOW line, <= 60 characters
-	LineSI                 string   // the same in metric units
-	CadenceSI, LeaderSI    string
-	Alternatives           []string // other rows that fit, one line each
-	AlternativesSI         []string
-	Notes                  []string
-	Row                    string // id of the row that won
+	AdviceWay
+	Tail, Verb    string      // of the HOW line
+	Colour        string      // colour_loud, colour_pale, colour_either, colour_by_clarity
+	ClaritySource string      // turbidity (of the gauge), member (today), unknown
+	Bait          string      // minnow, a natural sweetener; "" where the rule does not allow it or is unchecked
+	Body          string      // one of the rig's bodies
+	Where         []string    // spot kinds or classes, first = first
+	Others        []AdviceWay `json:",omitempty"` // other rows that fit
+	Notes         Notes
+	Row           string // id of the row that won
+
+	// The words of briefs stored before they were data, in both unit systems.
+	Line, LineSI, CadenceSI, Leader, LeaderSI string   `json:",omitempty"`
+	Alternatives                              []string `json:",omitempty"`
 }
 
 // DayOdds is the outlook of one later day.

@@ -99,7 +99,7 @@ func TestMorningIsWholeAndRepeatable(t *testing.T) {
 	require.Len(t, b.Run.Days, 10)
 	require.Len(t, b.Next, 9)
 	require.NotEmpty(t, b.Chart.FlowFan)
-	require.NotEmpty(t, b.How.Line)
+	require.NotEmpty(t, b.How.Tail)
 	require.Len(t, a.Flow.Members, 40)
 	require.Equal(t, a.Flow.Trace, a.Temp.Trace, "flow and temperature of a member share one past day")
 	x, err := json.Marshal(a.Brief)

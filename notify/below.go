@@ -120,32 +120,21 @@ func lineName(key string) string {
 
 // howInFull is the advice row behind the How line.
 func (k *block) howInFull(f format) []string {
-	h := k.Brief.How
+	h := f.how(k.Brief.How)
+	rows := [][2]string{
+		{"pace", h.Cadence}, {"body", clean(k.Brief.How.Body)}, {"hook", clean(k.Brief.How.Hook)}, {"leader", h.Leader},
+		{"colour", h.Colour}, {"bait", h.Bait},
+	}
+	for _, o := range h.Others {
+		rows = append(rows, [2]string{"or", o})
+	}
 	var out []string
-	add := func(label, text string) {
-		if text != "" {
-			out = append(out, label+": "+text)
+	for _, r := range rows {
+		if r[1] != "" {
+			out = append(out, r[0]+": "+r[1])
 		}
 	}
-	add("pace", f.either(h.Cadence, h.CadenceSI))
-	add("body", clean(h.Body))
-	add("hook", clean(h.Hook))
-	add("leader", f.either(h.Leader, h.LeaderSI))
-	colour := clean(h.Colour)
-	if by := keyed(keyWords, h.ClaritySource); colour != "" && by != "" {
-		colour += " (clarity: " + by + ")"
-	}
-	add("colour", colour)
-	add("bait", clean(h.Bait))
-	for _, a := range h.Alternatives {
-		add("or", clean(a))
-	}
-	for _, n := range h.Notes {
-		if n = clean(n); n != "" {
-			out = append(out, n)
-		}
-	}
-	return out
+	return append(out, h.Notes...)
 }
 
 func (k *block) inputs(f format) []string {

@@ -171,12 +171,6 @@ func shareWords(x float64) string {
 	return "nearly all in"
 }
 
-// how is the advice line; the label is ours.
-func (k *block) how(f format) string {
-	s := f.either(k.Brief.How.Line, k.Brief.How.LineSI)
-	return strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(s, "HOW"), "How"))
-}
-
 // next holds good-morning odds of the following days. Two fit the text line;
 // the third is for the HTML.
 func (k *block) next() fact {

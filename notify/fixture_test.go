@@ -86,7 +86,7 @@ func goBrief() coldseam.Brief {
 		Run: coldseam.RunState{Species: "walleye", Active: true, Calibrated: true, PWave: .52, Arrived: [3]float64{.20, .35, .55},
 			Spawned: [3]float64{0, .02, .06}, Stage: "moving", StageP: .68},
 		How: coldseam.Advice{Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", LineSI: "ease: flutter tail, lift 10-20 cm, hold 3 s, hole heads",
-			Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", CadenceSI: "lift 10-20 cm, controlled drop, hold 3-5 s", Body: "flutter", Hook: "light wire",
+			AdviceWay: coldseam.AdviceWay{Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", Hook: "light wire"}, CadenceSI: "lift 10-20 cm, controlled drop, hold 3-5 s", Body: "flutter",
 			Leader: "10 lb fluorocarbon", LeaderSI: "4.5 kg fluorocarbon", Colour: "pale", ClaritySource: "unknown",
 			Alternatives: []string{"bulky paddle tail towed slowly over the bed, one size heavier"}},
 		Next: []coldseam.DayOdds{

@@ -102,7 +102,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	k.Facts = append(k.Facts, k.stops(f, "none.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
 	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""), k.run(true))
-	if how := k.how(f); k.Verdict != coldseam.Stay && how != "" {
+	if how := f.how(b.How).Line; k.Verdict != coldseam.Stay && how != "" {
 		k.Facts = append(k.Facts, line("How", part{Text: how}))
 	}
 	k.Facts = append(k.Facts, k.next(), k.sure(f))

@@ -120,6 +120,9 @@ func (w Words) Notes(ns coldseam.Notes) string { return w.f.notes(ns) }
 func Key(k string) string                      { return keyed(keyWords, k) }
 func InputName(in coldseam.Input) string       { return inputName(in) }
 
+// How words an advice row.
+func (w Words) How(h coldseam.Advice) How { return w.f.how(h) }
+
 // PlaceGives says what a kind of spot tends to give.
 func PlaceGives(k coldseam.SpotKind) string { return placeWords[k] }
 

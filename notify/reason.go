@@ -175,6 +175,7 @@ var reasonWords = map[string]string{
 	"water_from_model": "water temperature of {filled_days} from the model",
 	"water_winter":     "water before {day} not measured, taken as winter water",
 	"water_ends":       "water temperature missing from {day}: not known from there",
+	"eggs":             "eggs lie in the gravel to about {day}: keep off it",
 	"holes_empty":      "few run fish in the holes",
 	"holes_steady":     "holes steady: {load_peak}",
 	"holes_filling":    "holes filling: {load_peak}",
@@ -261,7 +262,7 @@ var jigWords = map[string]string{
 	"cost_same":        "{gear}: same size",
 	"cost_box":         "{gear}: nothing you carry holds",
 	"cost_none":        "{gear}: nothing sane holds",
-	"leader":           "10 lb, 2-3 ft",
+	"leader":           "10 lb, {leader_range}",
 	"leader_snags":     "10-12 lb: snags",
 	"leader_dragged":   "12 lb, thick-wire hook: dragged over snags",
 	"bed_ripples":      "ripples, low dunes at most",
@@ -360,9 +361,16 @@ var keyWords = map[string]string{
 	"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed", "given": "as given",
 	"warmest": "warmest water of the day", "rising_fast": "rising fast", "over_limit": "flow over the club limit",
 	"over_craft_limit": "flow over the limit of your craft", "turbidity": "gauge turbidity", "member": "a member today",
-	"braid-0.14": "0.14 mm braid", "nylon-0.28": "0.28 mm nylon", "slim": "slim body", "bulky": "bulky body",
+	"bend_hole_deep": "deep bend holes", "hole_head": "hole heads", "hole_tail": "hole tails", "current_seam": "seams", "slack_pocket": "slack pockets",
+	"bank_eddy": "bank eddies", "sand_dune_field": "lee of the dunes", "rock_shallow": "shallow rock", "wood_shallow": "shallow wood",
+	"tailwater_apron": "tailwater apron", "tributary_mouth": "creek mouths", "minnow": "salted or dead minnow when they refuse",
+	"colour_loud": "loud: " + loudColours, "colour_pale": "pale: " + paleColours, "colour_either": loudColours + ", or " + paleColours,
+	"colour_by_clarity": "if stained, loud: " + loudColours + "; if clear, pale: " + paleColours,
+	"braid-0.14":        "0.14 mm braid", "nylon-0.28": "0.28 mm nylon", "slim": "slim body", "bulky": "bulky body",
 	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
+
+const loudColours, paleColours = "chartreuse, orange or pink", "pearl, silver or grey"
 
 var (
 	placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
@@ -445,12 +453,19 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 			return becomes(clean(r.Names["sizes"]), clean(s)), true
 		case "quantity", "inputs", "craft", "lie", "speed_by", "gear":
 			return keyList(s), true
+		case "day":
+			if d, err := coldseam.ParseDate(s); err == nil {
+				return d.UTC().Format("2 January"), true
+			}
 		case "doubt":
 			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true
 		}
 		return clean(s), true
 	}
 
+	if name == "leader_range" {
+		return f.leaderLength([2]float64{r.Values["short_m"], r.Values["long_m"]}), true
+	}
 	v, ok := r.Values[name]
 	if !ok || f.noOdds && strings.HasSuffix(name, "_odds") {
 		return "", false

@@ -278,7 +278,7 @@ func TestRemarksInWords(t *testing.T) {
 		{coldseam.Reason{Code: "water_offset", Values: values{"offset_k": .25, "by_readings": 30}},
 			"reach +0.5F against the gauge by 30 members' readings", "reach +0.2C against the gauge by 30 members' readings"},
 		{coldseam.Reason{Code: "water_winter", Names: names{"day": "2027-02-03"}},
-			"water before 2027-02-03 not measured, taken as winter water", ""},
+			"water before 3 February not measured, taken as winter water", ""},
 		{coldseam.Reason{Code: "water_carried", Values: values{"filled_days": 1}}, "water temperature of 1 day carried forward", ""},
 		{coldseam.Reason{Code: "holes_filling", Values: values{"load_peak": .7}}, "holes filling: about three quarters of a usual peak", ""},
 		{coldseam.Reason{Code: "cost", Names: names{"gear": "nylon-0.28"}, Values: values{"size_oz": .375}},
@@ -303,7 +303,9 @@ func TestOldBriefReads(t *testing.T) {
 		"Inputs":[{"Key":"alerts","Name":"Warnings","State":"good","Note":"none"},{"Key":"ice","Name":"Ice state","State":"open","Note":""}],
 		"Next":[{"Note":"flow over the club limit"}],
 		"Run":{"Why":"no run in this season","HoleWords":"holes filling: about half of a usual peak","Note":"water before 2027-02-03 not measured"},
-		"How":{"ClaritySource":"gauge turbidity"},
+		"How":{"Line":"ease: flutter tail, lift 4-8 in","LineSI":"ease: flutter tail, lift 10-20 cm","Cadence":"lift 4-8 in, hold 3-5 s","CadenceSI":"lift 10-20 cm, hold 3-5 s",
+			"Leader":"10 lb fluorocarbon, 2-3 ft","LeaderSI":"10 lb (4.5 kg) fluorocarbon, 0.6-0.9 m","Colour":"loud: pink","ClaritySource":"gauge turbidity",
+			"Bait":"dead minnow","Alternatives":["bucktail: lift"],"AlternativesSI":["bucktail: lift"],"Notes":["keep off wood"]},
 		"Jig":[{"Leader":"10 lb, 2-3 ft","CostWords":"0.28 mm nylon: 3/8 oz; bulky body: same size"}]}`
 	var b coldseam.Brief
 	require.NoError(t, json.Unmarshal([]byte(stored), &b))
@@ -314,15 +316,43 @@ func TestOldBriefReads(t *testing.T) {
 		f.trend(b.Flow): "easing to 13:30", inputName(b.Inputs[1]): "Ice state", f.notes(b.Inputs[0].Note): "none", f.notes(b.Inputs[1].Note): "",
 		keyed(keyWords, b.Next[0].Note): "flow over the club limit", keyed(runWords, b.Run.Why): "no run in this season",
 		f.words(b.Run.Holes): "holes filling: about half of a usual peak", f.notes(b.Run.Note): "water before 2027-02-03 not measured",
-		keyed(keyWords, b.How.ClaritySource): "gauge turbidity", f.words(b.Jig[0].Leader): "10 lb, 2-3 ft",
-		f.notes(b.Jig[0].Costs): "0.28 mm nylon: 3/8 oz; bulky body: same size",
+		f.words(b.Jig[0].Leader): "10 lb, 2-3 ft",
+		f.notes(b.Jig[0].Costs):  "0.28 mm nylon: 3/8 oz; bulky body: same size",
 	} {
 		require.Equal(t, want, got)
 	}
+
+	require.Equal(t, How{Line: "ease: flutter tail, lift 4-8 in", Cadence: "lift 4-8 in, hold 3-5 s", Leader: "10 lb fluorocarbon, 2-3 ft",
+		Colour: "loud: pink (clarity: gauge turbidity)", Bait: "dead minnow", Others: []string{"bucktail: lift"}, Notes: []string{"keep off wood"}}, f.how(b.How))
+	require.Equal(t, "ease: flutter tail, lift 10-20 cm", format{metric: true}.how(b.How).Line)
 
 	again, err := json.Marshal(b)
 	require.NoError(t, err)
 	var twice coldseam.Brief
 	require.NoError(t, json.Unmarshal(again, &twice))
 	require.Equal(t, b, twice)
+}
+
+// TestAdviceInWords: lift, pause and leader in both unit systems, the HOW line
+// within its width, what does not fit left off from the end.
+func TestAdviceInWords(t *testing.T) {
+	t.Parallel()
+	const ft = coldseam.MetrePerFoot
+	way := coldseam.AdviceWay{Action: "flutter tail", Hook: "light wire", Cadence: "lift {lift}, hold {pause}", LiftM: [2]float64{ft / 3, ft * 2 / 3},
+		PauseS: [2]float64{3, 5}, LeaderLB: [2]float64{10, 10}, LeaderM: [2]float64{2 * ft, 3 * ft}}
+	h := coldseam.Advice{Band: "ease", AdviceWay: way, Tail: "flutter tail", Verb: "lift", Where: []string{"hole_head"}, Colour: "colour_by_clarity",
+		ClaritySource: "unknown", Bait: "minnow", Others: []coldseam.AdviceWay{way}, Notes: coldseam.Notes{{Code: "eggs", Names: map[string]string{"day": "2026-04-26"}}}}
+	us, si := format{}, format{metric: true}
+	require.Equal(t, How{Line: "ease: flutter tail, lift 4-8 in, hold 4 s, hole heads", Cadence: "lift 4-8 in, hold 3-5 s", Leader: "10 lb fluorocarbon, 2-3 ft",
+		Colour: "if stained, loud: chartreuse, orange or pink; if clear, pale: pearl, silver or grey (clarity: unknown)", Bait: "salted or dead minnow when they refuse",
+		Others: []string{"flutter tail: lift 4-8 in, hold 3-5 s; light wire, 10 lb fluorocarbon, 2-3 ft"},
+		Notes:  []string{"eggs lie in the gravel to about 26 April: keep off it"}}, us.how(h))
+	metric := si.how(h)
+	require.Equal(t, "ease: flutter tail, lift 10-20 cm, hold 4 s, hole heads", metric.Line)
+	require.Equal(t, "10 lb (4.5 kg) fluorocarbon, 0.6-0.9 m", metric.Leader)
+	require.Equal(t, []string{"flutter tail: lift 10-20 cm, hold 3-5 s; light wire, 10 lb (4.5 kg) fluorocarbon, 0.6-0.9 m"}, metric.Others)
+
+	h.Tail = "a flutter tail of quite some length"
+	require.Equal(t, "ease: a flutter tail of quite some length, lift 4-8 in", us.how(h).Line)
+	require.Zero(t, us.how(coldseam.Advice{}).Line)
 }

@@ -191,5 +191,5 @@ func leader(in SpotInput) coldseam.Reason {
 	case snaggy:
 		return because("note", "leader", "snags", nil)
 	}
-	return because("note", "leader", "", nil)
+	return because("note", "leader", "", map[string]float64{"short_m": 2 * coldseam.MetrePerFoot, "long_m": 3 * coldseam.MetrePerFoot})
 }

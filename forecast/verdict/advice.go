@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -59,9 +58,8 @@ func Clarity(turbidity *float64, said string) (class, source string) {
 	return "unknown", "unknown"
 }
 
-// Advise picks the most specific row for band, flow class and stage, applies
-// the modifiers and composes the HOW line of at most 60 characters in both
-// unit systems.
+// Advise picks the most specific row for band, flow class and stage and applies
+// the modifiers.
 func Advise(in AdviceInputs) coldseam.Advice {
 	if len(in.Table.rows) == 0 {
 		in.Table = DefaultAdvice()
@@ -76,7 +74,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	if !ok {
 		return coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage}
 	}
-	a := coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage, Row: row.ID, Action: row.Action, Hook: row.Hook, Body: row.Body}
+	a := coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage, Row: row.ID, Body: row.Body}
 	pace, where, leader := row, row.Where, row.LeaderLB
 	class, source := Clarity(in.Turbidity, in.Said)
 	a.ClaritySource = source
@@ -97,7 +95,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 			colour = m.Colour
 		}
 		if m.Note != "" {
-			a.Notes = append(a.Notes, m.Note)
+			a.Notes = append(a.Notes, coldseam.Reason{Text: m.Note})
 		}
 	}
 	if colder && bi > 0 {
@@ -106,17 +104,15 @@ func Advise(in AdviceInputs) coldseam.Advice {
 		}
 	}
 	if !in.HatchTo.IsZero() && !in.HatchTo.Before(in.Day) {
-		a.Notes = append(a.Notes, "eggs lie in the gravel to about "+in.HatchTo.UTC().Format("2 January")+": keep off it")
+		a.Notes = append(a.Notes, coldseam.Reason{Code: "eggs", Names: map[string]string{"day": in.HatchTo.String()}})
 	}
-	where = in.here(where)
-	a.Where = where
-	a.Colour = colourWords(colour, class)
-	a.PauseS = pace.PauseS
-	a.Cadence, a.CadenceSI = pace.cadence(false), pace.cadence(true)
-	a.Leader, a.LeaderSI = leaderWords(leader, row.LeaderFT, false), leaderWords(leader, row.LeaderFT, true)
+	a.Where = in.here(where)
+	a.Colour = colourKey(colour, class)
+	a.AdviceWay = row.AdviceWay
+	a.Cadence, a.LiftM, a.PauseS, a.LeaderLB = pace.Cadence, pace.LiftM, pace.PauseS, leader
+	a.Tail, a.Verb = row.Tail, pace.Verb
 	a.Bait = in.bait(row)
-	a.Line, a.LineSI = row.how(band, pace, where[0], false), row.how(band, pace, where[0], true)
-	a.Alternatives, a.AlternativesSI = t.alternatives(band, flow, stage, false), t.alternatives(band, flow, stage, true)
+	a.Others = t.others(band, flow, stage)
 	return a
 }
 
@@ -199,11 +195,12 @@ func (r AdviceRow) fits(flow, stage string) (score int, ok bool) {
 	return score, true
 }
 
-func (t AdviceTable) alternatives(band, flow, stage string, si bool) []string {
-	var out []string
+// others are the other rows that fit.
+func (t AdviceTable) others(band, flow, stage string) []coldseam.AdviceWay {
+	var out []coldseam.AdviceWay
 	for _, r := range t.rows {
 		if _, ok := r.fits(flow, stage); ok && r.Alternative && r.Band == band {
-			out = append(out, fmt.Sprintf("%s: %s; %s, %s", r.Action, r.cadence(si), r.Hook, leaderWords(r.LeaderLB, r.LeaderFT, si)))
+			out = append(out, r.AdviceWay)
 		}
 	}
 	return out
@@ -218,78 +215,18 @@ func (in *AdviceInputs) bait(r AdviceRow) string {
 	for _, rule := range in.Reach.Rules {
 		d := in.Day.Sub(rule.CheckedOn)
 		if rule.Kind == coldseam.RuleBait && rule.Allowed && !rule.CheckedOn.IsZero() && d >= 0 && d <= 365 {
-			return "salted or dead minnow when they refuse"
+			return "minnow"
 		}
 	}
 	return ""
 }
 
-func colourWords(family, clarity string) string {
-	const loud, pale = "chartreuse, orange or pink", "pearl, silver or grey"
+func colourKey(family, clarity string) string {
 	switch {
-	case family == "loud":
-		return "loud: " + loud
-	case family == "pale":
-		return "pale: " + pale
+	case family != "":
+		return "colour_" + family
 	case clarity == "unknown":
-		return "if stained, loud: " + loud + "; if clear, pale: " + pale
+		return "colour_by_clarity"
 	}
-	return loud + ", or " + pale
-}
-
-// cadence fills lift and pause into the row's words.
-func (r AdviceRow) cadence(si bool) string {
-	return strings.NewReplacer("{lift}", r.lift(si), "{pause}", rangeWords(r.PauseS, "s")).Replace(r.Cadence)
-}
-
-func (r AdviceRow) lift(si bool) string {
-	if si {
-		return rangeWords([2]float64{round5(r.LiftIn[0] * 2.54), round5(r.LiftIn[1] * 2.54)}, "cm")
-	}
-	return rangeWords(r.LiftIn, "in")
-}
-
-// round5 rounds a lift in cm to the next 5: nobody lifts by the centimetre.
-func round5(x float64) float64 { return math.Round(x/5) * 5 }
-
-// howWidth is the longest HOW line, in characters.
-const howWidth = 60
-
-// how composes the HOW line: band, body, pace, pause, place. pace may be a
-// colder band's row. What no longer fits is left off from the end.
-func (r AdviceRow) how(band string, pace AdviceRow, place string, si bool) string {
-	line := band + ": " + r.Tail
-	verb := pace.Verb
-	if pace.LiftIn[1] > 0 {
-		verb += " " + pace.lift(si)
-	}
-	parts := []string{verb}
-	if mid := math.Floor((pace.PauseS[0] + pace.PauseS[1]) / 2); mid >= 1 {
-		parts = append(parts, fmt.Sprintf("hold %.0f s", mid))
-	}
-	for _, p := range append(parts, PlaceWords(place)) {
-		if len([]rune(line))+2+len([]rune(p)) > howWidth {
-			break
-		}
-		line += ", " + p
-	}
-	return line
-}
-
-func rangeWords(r [2]float64, unit string) string {
-	if r[0] == r[1] {
-		return fmt.Sprintf("%g %s", r[0], unit)
-	}
-	return fmt.Sprintf("%g-%g %s", r[0], r[1], unit)
-}
-
-// leaderWords writes the leader; pounds of test are the trade's unit in both
-// systems, metric adds kilograms.
-func leaderWords(lb, ft [2]float64, si bool) string {
-	if si {
-		return fmt.Sprintf("%s (%s) fluorocarbon, %s", rangeWords(lb, "lb"),
-			rangeWords([2]float64{math.Round(lb[0]*4.5359237) / 10, math.Round(lb[1]*4.5359237) / 10}, "kg"),
-			rangeWords([2]float64{round5(ft[0]*30.48) / 100, round5(ft[1]*30.48) / 100}, "m"))
-	}
-	return rangeWords(lb, "lb") + " fluorocarbon, " + rangeWords(ft, "ft")
+	return "colour_either"
 }

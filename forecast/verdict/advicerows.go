@@ -22,40 +22,28 @@ var modifierCSV string
 // printed is for it.
 var Bodies = [...]string{"slim", "flutter", "paddle", "bulky", "bucktail"}
 
-// places are the location classes with the words of the HOW line and the kind
-// of spot that gives the weight.
-var places = map[string]struct {
-	words string
-	kind  coldseam.SpotKind
-}{
-	"bend_hole_deep":  {"deep bend holes", coldseam.SpotHole},
-	"hole_head":       {"hole heads", coldseam.SpotHole},
-	"hole_tail":       {"hole tails", coldseam.SpotHole},
-	"current_seam":    {"seams", coldseam.SpotSeam},
-	"slack_pocket":    {"slack pockets", coldseam.SpotSlack},
-	"bank_eddy":       {"bank eddies", coldseam.SpotSlack},
-	"sand_dune_field": {"lee of the dunes", coldseam.SpotDunes},
-	"rock_shallow":    {"shallow rock", coldseam.SpotShallow},
-	"wood_shallow":    {"shallow wood", coldseam.SpotShallow},
-	"tailwater_apron": {"tailwater apron", coldseam.SpotMain},
-	"tributary_mouth": {"creek mouths", coldseam.SpotMain},
+// places are the location classes with the kind of spot that gives the weight.
+var places = map[string]coldseam.SpotKind{
+	"bend_hole_deep":  coldseam.SpotHole,
+	"hole_head":       coldseam.SpotHole,
+	"hole_tail":       coldseam.SpotHole,
+	"current_seam":    coldseam.SpotSeam,
+	"slack_pocket":    coldseam.SpotSlack,
+	"bank_eddy":       coldseam.SpotSlack,
+	"sand_dune_field": coldseam.SpotDunes,
+	"rock_shallow":    coldseam.SpotShallow,
+	"wood_shallow":    coldseam.SpotShallow,
+	"tailwater_apron": coldseam.SpotMain,
+	"tributary_mouth": coldseam.SpotMain,
 }
 
 // PlaceKind is the spot kind whose weight stands for a location class; the
 // rest of the river is main.
 func PlaceKind(class string) coldseam.SpotKind {
-	if p, ok := places[class]; ok {
-		return p.kind
+	if kind, ok := places[class]; ok {
+		return kind
 	}
 	return coldseam.SpotMain
-}
-
-// PlaceWords is a location class in words.
-func PlaceWords(class string) string {
-	if p, ok := places[class]; ok {
-		return p.words
-	}
-	return strings.ReplaceAll(class, "_", " ")
 }
 
 // modifierKeys are the conditions the program looks for; a modifier row must
@@ -71,12 +59,10 @@ type AdviceRow struct {
 	ID, Band, Flow, Stage string // Flow and Stage may be "*"
 	Alternative           bool
 	Body, Tail, Verb      string
-	LiftIn, PauseS        [2]float64 // 0, 0 = none
-	Action, Cadence, Hook string
-	LeaderLB, LeaderFT    [2]float64
-	Where                 []string
-	Bait, Mark            string
-	line                  int
+	coldseam.AdviceWay
+	Where      []string
+	Bait, Mark string
+	line       int
 }
 
 // Modifier changes a row where its condition holds.
@@ -148,7 +134,7 @@ func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable,
 func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	f := r.f
 	row := AdviceRow{ID: f["id"], Band: f["band"], Flow: f["flow"], Stage: f["stage"], Alternative: f["kind"] == "alt", Body: f["body"], Tail: f["tail"],
-		Verb: f["verb"], Action: f["action"], Cadence: f["cadence"], Hook: f["hook"], Bait: f["bait"], Mark: f["mark"], line: r.line}
+		Verb: f["verb"], AdviceWay: coldseam.AdviceWay{Action: f["action"], Cadence: f["cadence"], Hook: f["hook"]}, Bait: f["bait"], Mark: f["mark"], line: r.line}
 	for _, k := range []string{"id", "tail", "verb", "action", "cadence", "hook"} {
 		if f[k] == "" {
 			return row, fmt.Errorf("%s is empty", k)
@@ -180,31 +166,35 @@ func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	if err := row.numbers(f); err != nil {
 		return row, err
 	}
-	for _, lift := range []string{row.lift(false), row.lift(true)} {
-		line := row.Band + ": " + row.Tail + ", " + row.Verb
-		if row.LiftIn[1] > 0 {
-			line += " " + lift
-		}
-		if n := len([]rune(line)); n > howWidth {
-			return row, fmt.Errorf("the HOW line %q is %d characters, want %d at most", line, n, howWidth)
-		}
+	line := row.Band + ": " + row.Tail + ", " + row.Verb
+	n := len([]rune(line))
+	if row.LiftM[1] > 0 {
+		n += liftWidth
+	}
+	if n > howWidth {
+		return row, fmt.Errorf("the HOW line %q is %d characters, want %d at most", line, n, howWidth)
 	}
 	return row, nil
 }
 
+// howWidth is the longest HOW line, in characters; liftWidth the room that the
+// lift takes in it.
+const howWidth, liftWidth = 60, len(" 10-20 cm")
+
 func (row *AdviceRow) numbers(f map[string]string) error {
 	for _, x := range []struct {
-		col  string
-		to   *[2]float64
-		most float64
-	}{{"lift_in", &row.LiftIn, 60}, {"pause_s", &row.PauseS, 60}, {"leader_lb", &row.LeaderLB, 40}, {"leader_ft", &row.LeaderFT, 10}} {
+		col        string
+		to         *[2]float64
+		most, unit float64
+	}{{"lift_in", &row.LiftM, 60, coldseam.MetrePerFoot / 12}, {"pause_s", &row.PauseS, 60, 1},
+		{"leader_lb", &row.LeaderLB, 40, 1}, {"leader_ft", &row.LeaderM, 10, coldseam.MetrePerFoot}} {
 		v, err := parseRange(f[x.col], x.most)
 		if err != nil {
 			return fmt.Errorf("%s %w", x.col, err)
 		}
-		*x.to = v
+		*x.to = [2]float64{v[0] * x.unit, v[1] * x.unit}
 	}
-	if strings.Contains(row.Cadence, "{lift}") && row.LiftIn[1] == 0 {
+	if strings.Contains(row.Cadence, "{lift}") && row.LiftM[1] == 0 {
 		return errors.New("cadence uses {lift}, but lift_in is 0")
 	}
 	if strings.Contains(row.Cadence, "{pause}") && row.PauseS[1] == 0 {

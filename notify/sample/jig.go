@@ -24,7 +24,7 @@ func tamsenJigs() []coldseam.SpotJig {
 		Holds: holds(.01, .09, .38, .71, .93, .98, .99, 1, 1), TieHolds: .71, AngleDeg: 31, BowPct: 4, SlackM: .5, SinkS: 8,
 		LineLies: coldseam.Reason{Code: "line_lies", Names: map[string]string{"lie": "leaning"},
 			Values: map[string]float64{"angle_deg": 31, "line_out_m": 6.4, "bow_cm": 25, "slack_cm": 6}},
-		Leader: coldseam.Reason{Code: "leader"}, Costs: coldseam.Notes{cost("nylon-0.28", .375), cost("bulky", .3125)},
+		Leader: coldseam.Reason{Code: "leader", Values: map[string]float64{"short_m": .61, "long_m": .91}}, Costs: coldseam.Notes{cost("nylon-0.28", .375), cost("bulky", .3125)},
 		Logs: 2, CriticalM3S: critical(22, 41, 58, 79, 112, 150, 185, 220, 280)}
 	hole := seam
 	hole.SpotID, hole.Spot, hole.Kind, hole.DepthM = "bend-hole", "bend hole, deep", coldseam.SpotHole, 22*coldseam.MetrePerFoot

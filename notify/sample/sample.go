@@ -42,14 +42,21 @@ func Go() coldseam.Brief {
 	}
 	b.Jig = tamsenJigs()
 	b.Run = run(.35, .02, "moving", .7, .5)
-	b.How = coldseam.Advice{Band: "ease", FlowClass: "normal for the date", Stage: "moving", Action: "soft thin tail that works on the fall",
-		Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", PauseS: [2]float64{3, 5}, Hook: "light wire", Leader: "10 lb fluorocarbon, 2-3 ft",
-		Colour: "pale: pearl, silver", ClaritySource: "turbidity", Body: "flutter", Where: []string{"hole heads", "inside the seam"},
-		Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", Notes: []string{"takes come on the drop"}, Row: "ease-normal-moving"}
-	b.How.Alternatives = []string{"bulky paddle tail towed slowly over the bed: one size heavier, thick-wire hook, 12 lb leader"}
+	b.How = coldseam.Advice{
+		Band: "ease", FlowClass: "normal", Stage: "moving", Tail: "flutter tail", Verb: "lift", Colour: "colour_pale", ClaritySource: "turbidity", Body: "flutter",
+		AdviceWay: way("soft thin tail that works on the fall", "lift {lift}, controlled drop, hold {pause}", "light wire", 10),
+		Where:     []string{"hole_head", "current_seam"}, Notes: coldseam.Notes{{Text: "takes come on the drop"}}, Row: "ease-normal-moving",
+		Others: []coldseam.AdviceWay{way("bulky paddle tail towed slowly over the bed, one size heavier", "tow slowly", "thick wire", 12)},
+	}
 	b.Measure = []coldseam.Reason{{Code: "sounding", Text: "sound the middle run: it has no weight without it"}, {Code: "floats", Text: "time five floats at the main seam: 1/4 or 3/8 becomes one of them"}}
 	b.Changed = coldseam.Reason{Code: "changed", Names: map[string]string{"was": "TOSS-UP"}}
 	return b
+}
+
+func way(action, cadence, hook string, lb float64) coldseam.AdviceWay {
+	const ft = coldseam.MetrePerFoot
+	return coldseam.AdviceWay{Action: action, Cadence: cadence, Hook: hook, LiftM: [2]float64{ft / 3, ft * 2 / 3}, PauseS: [2]float64{3, 5},
+		LeaderLB: [2]float64{lb, lb}, LeaderM: [2]float64{2 * ft, 3 * ft}}
 }
 
 // TossUp is the Orlow below a dam: odds inside the reach, capped.

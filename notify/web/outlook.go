@@ -106,24 +106,18 @@ type advice struct {
 
 // adviceOf is nil where the brief has no advice row.
 func adviceOf(b coldseam.Brief, w notify.Words) *advice {
-	h := b.How
-	pick := func(us, si string) string {
-		if w.Metric() && si != "" {
-			return notify.Clean(si)
-		}
-		return notify.Clean(us)
-	}
+	h, way := w.How(b.How), b.How
 	a := &advice{}
 	for _, r := range [][2]string{
-		{"Band", notify.Clean(h.Band)}, {"Pace", notify.Clean(h.Action)}, {"Cadence", pick(h.Cadence, h.CadenceSI)}, {"Hook", notify.Clean(h.Hook)}, {"Leader", pick(h.Leader, h.LeaderSI)},
-		{"Colour", colourWords(h)}, {"Bait", notify.Clean(h.Bait)}, {"Where", whereWords(h.Where)},
+		{"Band", notify.Clean(way.Band)}, {"Pace", notify.Clean(way.Action)}, {"Cadence", h.Cadence}, {"Hook", notify.Clean(way.Hook)}, {"Leader", h.Leader},
+		{"Colour", h.Colour}, {"Bait", h.Bait}, {"Where", whereWords(way.Where)},
 	} {
 		if r[1] != "" {
 			a.Rows = append(a.Rows, r)
 		}
 	}
-	for _, n := range append(append([]string(nil), h.Alternatives...), h.Notes...) {
-		if n = sentence(notify.Clean(n)); n != "" {
+	for _, n := range append(h.Others, h.Notes...) {
+		if n = sentence(n); n != "" {
 			a.Notes = append(a.Notes, n)
 		}
 	}
@@ -133,52 +127,15 @@ func adviceOf(b coldseam.Brief, w notify.Words) *advice {
 	return a
 }
 
-func colourWords(h coldseam.Advice) string {
-	c := notify.Clean(h.Colour)
-	if s := notify.Key(h.ClaritySource); c != "" && s != "" {
-		c += " (clarity: " + s + ")"
-	}
-	return c
-}
-
 func whereWords(where []string) string {
 	out := ""
 	for i, x := range where {
 		if i > 0 {
 			out += ", then "
 		}
-		out += spotClass(notify.Clean(x))
+		out += notify.Key(x)
 	}
 	return out
-}
-
-// spotClass reads a location class such as bend_hole_deep.
-func spotClass(key string) string {
-	switch key {
-	case "bend_hole_deep":
-		return "deep bend hole"
-	case "hole_head":
-		return "head of the hole"
-	case "hole_tail":
-		return "tail of the hole"
-	case "current_seam":
-		return "current seam"
-	case "slack_pocket":
-		return "slack pocket"
-	case "bank_eddy":
-		return "bank eddy"
-	case "sand_dune_field":
-		return "dune field"
-	case "rock_shallow":
-		return "shallow rock"
-	case "wood_shallow":
-		return "shallow wood"
-	case "tailwater_apron":
-		return "tailwater apron"
-	case "tributary_mouth":
-		return "mouth of the tributary"
-	}
-	return key
 }
 
 // outlookRow is one of the next days.

@@ -49,9 +49,9 @@ func TestJigRows(t *testing.T) {
 
 func TestKeysInWords(t *testing.T) {
 	t.Parallel()
-	require.Equal(t, "deep bend hole, then shallow rock, then by the old mill", whereWords([]string{"bend_hole_deep", "rock_shallow", "by the old mill"}))
+	require.Equal(t, "deep bend holes, then shallow rock, then by the old mill", whereWords([]string{"bend_hole_deep", "rock_shallow", "by the old mill"}))
 	for _, k := range []string{"bend_hole_deep", "hole_head", "hole_tail", "current_seam", "slack_pocket", "bank_eddy", "sand_dune_field", "rock_shallow", "wood_shallow", "tailwater_apron", "tributary_mouth"} {
-		require.NotContains(t, spotClass(k), "_", k)
+		require.NotContains(t, notify.Key(k), "_", k)
 	}
 	require.Equal(t, "0.14 mm braid", lineWords("braid-0.14"))
 	require.Equal(t, "gut", lineWords("gut"))
