@@ -82,12 +82,17 @@ func (d Date) YearDay() int { return d.UTC().YearDay() }
 // Weekday is the day of the week of d.
 func (d Date) Weekday() time.Weekday { return d.UTC().Weekday() }
 
-// MarshalText writes the ISO form; the zero date is empty.
+// MarshalText writes the ISO form; the zero date is empty. ErrInvalid: a date
+// that UnmarshalText would not read.
 func (d Date) MarshalText() ([]byte, error) {
 	if d.IsZero() {
 		return nil, nil
 	}
-	return []byte(d.String()), nil
+	s := d.String()
+	if _, err := ParseDate(s); err != nil {
+		return nil, err
+	}
+	return []byte(s), nil
 }
 
 // UnmarshalText reads the ISO form; empty is the zero date.

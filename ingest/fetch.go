@@ -44,6 +44,9 @@ type Fetcher struct {
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
+	// Ours reports whether the club reads a station. What an answer brings of
+	// others that nobody asked for is not stored; nil = all of it is.
+	Ours func(coldseam.SiteID) bool
 	// Elsewhere reports whether a warning holds outside every reach that its
 	// feed is read for; nil = not known of any.
 	Elsewhere func(coldseam.Alert) bool
@@ -88,7 +91,7 @@ func (f *Fetcher) Close() {
 // ErrInvalid (the answer or the profile is wrong) or ErrRejected.
 func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result, err error) {
 	start := f.Now()
-	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}, force: req.Force}
+	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}, force: req.Force, asked: req.Sites}
 	defer func() { res.Dur = f.Now().Sub(start) }()
 	p, err = p.At(req.Endpoint)
 	if err != nil {

@@ -761,3 +761,23 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 	}
 	require.Equal(t, 2, again.rows())
 }
+
+// A service that answers with all the stations it has costs the club nothing:
+// those that nobody asked for are counted and not stored.
+func TestFetchLeavesOutOtherStations(t *testing.T) {
+	t.Parallel()
+	at := now.Add(-time.Hour)
+	rows := []string{row(at, "1.2")}
+	for i := range 2000 {
+		rows = append(rows, strings.Replace(row(at, "9"), "TM-1", fmt.Sprintf("ZZ-%d", i), 1))
+	}
+	rows = append(rows, strings.Replace(row(at, "2"), "TM-1", "TM-2", 1))
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) { fmt.Fprint(w, doc("", rows...)) })
+	b.Ours = func(id coldseam.SiteID) bool { return id == "tamsen:TM-2" } // read by another profile
+	res, err := b.fetch(t, ingest.Request{Sites: []string{"TM-1"}})
+	require.NoError(t, err)
+	require.Equal(t, 2, res.Rows)
+	require.Len(t, res.Skipped, 1)
+	require.Equal(t, 2000, res.Skipped[0].N)
+	require.Contains(t, res.Skipped[0].What, "tamsen:ZZ-0")
+}

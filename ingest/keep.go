@@ -53,6 +53,7 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
 		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
 	}
+	f.drop(p, &b, res.asked)
 	known := pages[len(pages)-1].raw.At
 	var ids []int64
 	for _, pg := range pages {
@@ -112,6 +113,38 @@ func (f *Fetcher) complete(ctx context.Context, pages []page, ids []int64, index
 		}
 	}
 	return nil
+}
+
+// drop leaves out the stations that nobody asked for: a service that answers with
+// all it has must not cost the club's own rivers their time.
+func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
+	if f.Ours == nil || len(asked) == 0 {
+		return
+	}
+	ours := map[coldseam.SiteID]bool{}
+	for _, code := range asked {
+		ours[p.SiteID(code)] = true
+	}
+	var first coldseam.SiteID
+	n := 0
+	foreign := func(id coldseam.SiteID) bool {
+		if _, known := ours[id]; !known {
+			ours[id] = f.Ours(id)
+		}
+		if !ours[id] && n == 0 {
+			first = id
+		}
+		if !ours[id] {
+			n++
+		}
+		return !ours[id]
+	}
+	b.Series = slices.DeleteFunc(b.Series, func(s coldseam.Series) bool { return foreign(s.Site) })
+	b.Forecasts = slices.DeleteFunc(b.Forecasts, func(x coldseam.Forecast) bool { return foreign(x.Site) })
+	b.Gaugings = slices.DeleteFunc(b.Gaugings, func(g coldseam.Gauging) bool { return foreign(g.Site) })
+	if n > 0 {
+		b.Skipped = append(b.Skipped, Skipped{What: "stations that were not asked for, such as " + string(first), Why: "not of the club", N: n})
+	}
 }
 
 // unusable tells a document of which nothing could be read from an empty one.

@@ -93,5 +93,6 @@ type Result struct {
 	Skipped           []Skipped
 	Notes             []string
 
-	force bool // of the request
+	force bool     // of the request
+	asked []string // stations of the request
 }

@@ -17,7 +17,8 @@ const queueSchema = "river"
 // The queues of the program.
 const (
 	QueueFetch   = "fetch"
-	QueueCompute = "compute"
+	QueueCompute = "compute" // briefs
+	QueueUpkeep  = "upkeep"  // fits and the daily round: minutes, and never before a morning's brief
 	QueueMail    = "mail"
 )
 
@@ -90,7 +91,7 @@ func (RefitArgs) Kind() string { return "refit" }
 
 // InsertOpts puts it behind all that a morning needs.
 func (RefitArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Queue: QueueCompute, Priority: 4, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+	return river.InsertOpts{Queue: QueueUpkeep, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
 // UpkeepArgs asks for the daily upkeep: scores, climatology, pruning.
@@ -103,13 +104,13 @@ func (UpkeepArgs) Kind() string { return "upkeep" }
 
 // InsertOpts puts it behind all that a morning needs, once a day.
 func (UpkeepArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Queue: QueueCompute, Priority: 4, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+	return river.InsertOpts{Queue: QueueUpkeep, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
 // QueueOptions of NewQueue; zero values are the settings of the house.
 type QueueOptions struct {
 	ID                   string // of this process; "" = River's own
-	Fetch, Compute, Mail int    // workers; 0 = 4, 1, 4
+	Fetch, Compute, Mail int    // workers; 0 = 4, 2, 4
 	JobTimeout           time.Duration
 	RescueAfter          time.Duration // must exceed JobTimeout
 	SoftStop             time.Duration // shorter than the service manager's limit
@@ -134,7 +135,8 @@ func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pg
 		cfg.Workers = workers
 		cfg.Queues = map[string]river.QueueConfig{
 			QueueFetch:   {MaxWorkers: orDefault(o.Fetch, 4)},
-			QueueCompute: {MaxWorkers: orDefault(o.Compute, 1)},
+			QueueCompute: {MaxWorkers: orDefault(o.Compute, 2)}, // one river that is slow leaves room for the others
+			QueueUpkeep:  {MaxWorkers: 1},
 			QueueMail:    {MaxWorkers: orDefault(o.Mail, 4)},
 		}
 	}

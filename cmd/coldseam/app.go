@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
@@ -50,6 +51,9 @@ type app struct {
 	breaker notify.Breaker
 	sleep   func(context.Context, time.Duration) error // between paced mails; nil = by the machine's clock
 
+	morningOf func(forecast.Features) forecast.Morning // forecast.Make; tests slow one down
+	computing sync.Map                                 // reaches whose brief is being computed
+
 	mu     sync.Mutex
 	qc     map[coldseam.SiteID]qcKnown
 	charts map[chartKey][]byte
@@ -73,7 +77,7 @@ type buildOptions struct {
 // build opens the database (the private one unless a URL is configured),
 // migrates when asked to, and wires the rooms together.
 func build(ctx context.Context, cfg config.Config, o buildOptions) (*app, error) {
-	a := &app{cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[chartKey][]byte{}, qc: map[coldseam.SiteID]qcKnown{}}
+	a := &app{morningOf: forecast.Make, cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[chartKey][]byte{}, qc: map[coldseam.SiteID]qcKnown{}}
 	if a.log == nil {
 		a.log = slog.New(slog.DiscardHandler)
 	}
@@ -103,7 +107,7 @@ func build(ctx context.Context, cfg config.Config, o buildOptions) (*app, error)
 	}
 	a.fetcher = &ingest.Fetcher{Profiles: cfg.Placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
 		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.db.Neighbours, Limits: a.siteLimits,
-		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db, Elsewhere: a.elsewhere}
+		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db, Elsewhere: a.elsewhere, Ours: cfg.HasSite}
 	return a, nil
 }
 

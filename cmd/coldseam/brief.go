@@ -175,7 +175,10 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 		f.FlowModel, f.TempModel = nil, nil // one fitted to back-filled values has seen that morning
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
-	m := forecast.Make(f)
+	m, err := a.computed(ctx, f)
+	if err != nil {
+		return coldseam.Brief{}, f, m, err
+	}
 	notify.SetWording(&m.Brief)
 	if fitted && c.AsOf == "" { // the next call need not fit again
 		if err := a.saveModels(ctx, r, m); err != nil {

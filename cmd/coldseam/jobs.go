@@ -88,8 +88,15 @@ type briefWorker struct {
 func (w *briefWorker) Timeout(*river.Job[store.BriefArgs]) time.Duration { return 85 * time.Second }
 
 func (w *briefWorker) Work(ctx context.Context, j *river.Job[store.BriefArgs]) error {
-	return w.app.briefJob(ctx, j.Args)
+	err := w.app.briefJob(ctx, j.Args)
+	if errors.Is(err, errBusy) {
+		return river.JobSnooze(busyWait)
+	}
+	return err
 }
+
+// busyWait is the pause of a job whose reach is at work already.
+const busyWait = 5 * time.Second
 
 // briefJob makes a brief and mails what it overturns. One that was made since
 // it was asked for is not made again: a job may be run twice, and several may

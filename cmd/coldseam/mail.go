@@ -268,8 +268,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
 		return store.NewLetter{}, false, err
 	}
-	sortBriefs(briefs)
-	payload, err := notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}.Marshal()
+	payload, err := d.app.payload(ctx, notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
@@ -296,7 +295,7 @@ func briefOf(r coldseam.Reach, day coldseam.Date) coldseam.Brief {
 // lost is the NO CALL of a river whose brief cannot be told: nothing of the brief
 // but its reach and day is trusted.
 func (a *app) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date) coldseam.Brief {
-	if b.Day.IsZero() {
+	if _, err := b.Day.MarshalText(); err != nil || b.Day.IsZero() {
 		b.Day = day
 	}
 	r, err := a.db.Reach(ctx, b.Reach)
@@ -325,6 +324,25 @@ func (a *app) personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.
 		}
 	}()
 	return verdict.Personal(b, p, verdict.PersonalOptions{Table: a.table(), Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
+}
+
+// payload sorts the briefs of a letter, the best first, and writes it down. A
+// brief that cannot be written, as with a number that is none, is that river's
+// NO CALL.
+func (a *app) payload(ctx context.Context, c notify.Content, day coldseam.Date) ([]byte, error) {
+	sortBriefs(c.Briefs)
+	raw, err := c.Marshal()
+	if err == nil {
+		return raw, nil
+	}
+	for i, b := range c.Briefs {
+		if _, err := (notify.Content{Briefs: []coldseam.Brief{b}}).Marshal(); err != nil {
+			a.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			c.Briefs[i] = a.lost(ctx, b, day)
+		}
+	}
+	sortBriefs(c.Briefs)
+	return c.Marshal()
 }
 
 // rigKey names a rig among the ones a brief holds weights for.
@@ -423,9 +441,8 @@ func (a *app) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (m 
 // reword puts other content into a letter that is about to be written; a letter
 // of the outbox keeps it, so that what was told stays on record.
 func (a *app) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (coldseam.Letter, error) {
-	sortBriefs(c.Briefs)
 	var err error
-	if l.Payload, err = c.Marshal(); err != nil || l.ID == 0 {
+	if l.Payload, err = a.payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
 		return l, err
 	}
 	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {

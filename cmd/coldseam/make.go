@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"time"
 
 	"example.org/coldseam"
@@ -33,7 +34,10 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 		f.Prev = prev
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
-	m := forecast.Make(f)
+	m, err := a.computed(ctx, f)
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
 	notify.SetWording(&m.Brief)
 	for _, p := range m.Problems {
 		a.log.Warn("forecast", "reach", r.ID, "err", p)
@@ -58,6 +62,39 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 	a.metrics.briefed(m.Brief, time.Since(start))
 	a.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
 	return m.Brief, nil
+}
+
+// errBusy: a brief of the reach is being computed already.
+var errBusy = fmt.Errorf("an earlier brief is still being computed: %w", coldseam.ErrUnavailable)
+
+// computed makes a morning for as long as ctx lasts, one at a time for a reach. A
+// computation cannot be cut short: one that goes on after its time leaves its
+// worker to other rivers.
+func (a *app) computed(ctx context.Context, f forecast.Features) (forecast.Morning, error) {
+	id := f.Reach.ID
+	if _, busy := a.computing.LoadOrStore(id, true); busy {
+		return forecast.Morning{}, fmt.Errorf("reach %s: %w", id, errBusy)
+	}
+	done := make(chan forecast.Morning, 1)
+	go func() {
+		defer close(done)
+		defer a.computing.Delete(id)
+		defer func() {
+			if x := recover(); x != nil {
+				a.log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
+			}
+		}()
+		done <- a.morningOf(f)
+	}()
+	select {
+	case m, ok := <-done:
+		if !ok {
+			return m, fmt.Errorf("reach %s: the computation failed, the log says how: %w", id, coldseam.ErrInvalid)
+		}
+		return m, nil
+	case <-ctx.Done():
+		return forecast.Morning{}, fmt.Errorf("reach %s: the computation takes too long: %w: %w", id, ctx.Err(), coldseam.ErrUnavailable)
+	}
 }
 
 // remember keeps what the season's log has taught so far, for the seasons to

@@ -191,7 +191,7 @@ func (a *app) queueOutlooks(ctx context.Context, now time.Time) error {
 		if len(mine) == 0 {
 			continue
 		}
-		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: mine}.Marshal()
+		payload, err := a.payload(ctx, notify.Content{Club: a.cfg.Club.Name, Briefs: mine}, s.LocalDate)
 		if err != nil {
 			a.log.Error("compose outlook", "subscriber", s.ID, "err", err)
 			continue

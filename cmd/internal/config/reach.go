@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -131,6 +132,11 @@ func (c Config) Reach(id coldseam.ReachID) (coldseam.Reach, error) {
 		}
 	}
 	return coldseam.Reach{}, fmt.Errorf("reach %q: %w", id, coldseam.ErrNotFound)
+}
+
+// HasSite reports whether a station is one of the club's.
+func (c Config) HasSite(id coldseam.SiteID) bool {
+	return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == string(id) })
 }
 
 // BoatLimit is the limit that the file gives the reach itself, m3/s.

@@ -10,7 +10,7 @@ import (
 type Clock struct {
 	mu   sync.Mutex
 	base time.Time
-	real time.Time
+	real time.Time // zero = it stands
 }
 
 // NewClock stands at start and runs on from there.
@@ -20,14 +20,32 @@ func NewClock(start time.Time) *Clock { return &Clock{base: start, real: time.No
 func (c *Clock) Now() time.Time {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	return c.time()
+}
+
+func (c *Clock) time() time.Time {
+	if c.real.IsZero() {
+		return c.base
+	}
 	return c.base.Add(time.Since(c.real))
+}
+
+// Stop lets the clock stand: at t, then wherever it is set.
+func (c *Clock) Stop(t time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.base, c.real = t, time.Time{}
 }
 
 // Forward sets the clock to t unless it is past it.
 func (c *Clock) Forward(t time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if now := c.base.Add(time.Since(c.real)); t.After(now) {
-		c.base, c.real = t, time.Now()
+	if !t.After(c.time()) {
+		return
+	}
+	c.base = t
+	if !c.real.IsZero() {
+		c.real = time.Now()
 	}
 }
