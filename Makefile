@@ -9,7 +9,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 ONCE ?=
 FUZZTIME ?= 5m
 # Tests of time and long runs, which skip under the race detector.
-PLAIN := ^(TestServersTakeOver|TestKilledAtRandomMoments|TestServeOnAFullDisk|TestGoldenSeasonOfALivedFortnight|TestFarDatabaseAndRelay|TestOneRiversFaultStaysItsOwn|TestHiddenWarnings|TestAnyOrderOfDocumentsSameTable|TestRefitKnowsUpstreamAndVersions|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights)$$
+PLAIN := ^(TestServersTakeOver|TestKilledAtRandomMoments|TestServeOnAFullDisk|TestGoldenSeasonOfALivedFortnight|TestFarDatabaseAndRelay|TestOneRiversFaultStaysItsOwn|TestHiddenWarnings|TestAnyOrderOfDocumentsSameTable|TestRefitKnowsUpstreamAndVersions|TestPublicRivers|TestShortCutsLoseNothing|TestStackBeatsAdaptiveWeights|TestGoldenStrips|TestStLouisBreakUp|TestRisesOfHalf|TestNoGauge)$$
 BENCHCOUNT ?= 1
 
 # The tests that compare with files they can write.
@@ -31,7 +31,7 @@ test: need-test ## vet, format check and all tests under the race detector
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go' 2>/dev/null || find . -name '*.go')); \
 	  if [ -n "$$unformatted" ]; then echo "gofmt wants: $$unformatted"; exit 1; fi
 	@go test -race -count=1 -timeout 30m ./...
-	@go test -count=1 -timeout 10m -run '$(PLAIN)' ./cmd/coldseam ./forecast/hindcast ./forecast/thermal
+	@go test -count=1 -timeout 10m -run '$(PLAIN)' ./cmd/coldseam ./forecast/hindcast ./forecast/thermal ./forecast/season
 
 need-demo:
 	@sh deploy/need.sh postgres

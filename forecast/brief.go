@@ -18,7 +18,7 @@ func (w *work) inputs() verdict.Inputs {
 	f := w.f
 	in := verdict.Inputs{
 		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
-		Gauge: verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly,
+		Gauge: verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly, Archived: f.Archived,
 			History: w.history, Witness: w.witness(), Confirmed: f.Confirmed},
 		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps, Rules: f.AlertRules},
 		Weather: f.WeatherSteps(), Climate: w.climate, Season: w.season, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,

@@ -98,6 +98,12 @@ type Features struct {
 	Members  int
 	Seed     uint64
 	Replayed bool // from revised data: see coldseam.Brief.Replay
+
+	// Archived says that daily means stand for the readings of a gauge that
+	// reports by the hour; AssumedWeather stands for weather that is not on
+	// record. Both are for replays alone: a morning that is told never sets them.
+	Archived       bool
+	AssumedWeather *verdict.Weather
 }
 
 // tempSite is the site whose water temperature is forecast and scored.
@@ -280,6 +286,9 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 // long as it stands for. What has ended is no part of the weather; the oldest
 // other part decides its age. Visibility past that age is not known.
 func (f *Features) WeatherSteps() verdict.Weather {
+	if f.AssumedWeather != nil {
+		return *f.AssumedWeather
+	}
 	w := verdict.Weather{RainMM: f.rain24()}
 	at := map[[2]time.Time]*verdict.Hour{}
 

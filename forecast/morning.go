@@ -31,6 +31,11 @@ type Morning struct {
 	Learnt    *run.Learnt  // what the season's log taught; nil without trips
 	Ice       []ice.Record // the latch on each day of this winter, the day under way last
 	Problems  []error      // what could not be computed; the brief says what that means
+
+	// The odds of the best window, whatever stops it: see OddsAlone.
+	aloneOdds float64
+	aloneWord coldseam.Verdict
+	aloneOK   bool
 }
 
 // Make computes the morning of one reach. It always returns a brief: what is
@@ -50,6 +55,7 @@ func Make(f Features) (out Morning) {
 	w.runClock()
 	w.candidates()
 	w.decide()
+	w.alone()
 	w.brief()
 	if err := sound(w.out.Brief); err != nil {
 		return w.broken(err)

@@ -34,25 +34,36 @@ func (w *work) replay(b *coldseam.Brief) {
 	}
 }
 
-// oddsAlone says what the odds of the best window come to without any stop.
+// alone keeps what the odds of the best window come to without any stop.
+func (w *work) alone() {
+	for _, c := range w.cands {
+		if p := meanF(c.PGood); len(c.PGood) > 0 && (!w.out.aloneOK || p > w.out.aloneOdds) {
+			w.out.aloneOdds, w.out.aloneOK = p, true
+			w.out.aloneWord = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(p)
+		}
+	}
+}
+
+// OddsAlone is what the odds of the best window would have said without any stop
+// or cap; ok is false where there are none.
+func (m Morning) OddsAlone() (odds float64, word coldseam.Verdict, ok bool) {
+	return m.aloneOdds, m.aloneWord, m.aloneOK
+}
+
+// oddsAlone is the reason that says it.
 func (w *work) oddsAlone() coldseam.Reason {
 	r := w.oddsNote
 	r.Code, r.Names = "replay_no_odds", map[string]string{"rests_on": r.Code}
-	best := -1.0
-	for _, c := range w.cands {
-		if p := meanF(c.PGood); len(c.PGood) > 0 && p > best {
-			best = p
-		}
-	}
-	if best < 0 {
+	odds, word, ok := w.out.OddsAlone()
+	if !ok {
 		return r
 	}
 	r.Values = maps.Clone(r.Values)
 	if r.Values == nil {
 		r.Values = map[string]float64{}
 	}
-	r.Code, r.Values["alone_in10"] = "replay_odds", best
-	r.Names["word"] = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(best).String()
+	r.Code, r.Values["alone_in10"] = "replay_odds", odds
+	r.Names["word"] = word.String()
 	return r
 }
 

@@ -122,7 +122,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 		}
 	}
 	capIf(!in.Reach.HazardsSurveyed, "hazards_unsurveyed")
-	capIf(in.Gauge.DailyOnly, "daily_gauge")
+	capIf(in.Gauge.DailyOnly && !in.Gauge.Archived, "daily_gauge")
 	l.caps = append(l.caps, in.limitCaps(l.c)...)
 	l.caps = append(l.caps, in.risen.caps...)
 	l.caps = append(l.caps, book.caps...)

@@ -1,0 +1,5 @@
+//go:build race
+
+package season
+
+const raceEnabled = true

@@ -1,0 +1,160 @@
+package season
+
+import (
+	"encoding/json"
+	"errors"
+	"math"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/verdict"
+)
+
+func date(s string) coldseam.Date {
+	d, err := coldseam.ParseDate(s)
+	if err != nil {
+		panic(err)
+	}
+	return d
+}
+
+// recordOf is a bare reach with daily means, few members for speed.
+func recordOf(t testing.TB, name string, d coldseam.Days, lat, lon float64) *Record {
+	t.Helper()
+	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
+	require.NoError(t, err)
+	d.Lat = lat
+	return &Record{Reach: BareReach(filepath.Base(name), lat, lon), Bare: true, Days: d, SendAt: 4*time.Hour + 45*time.Minute,
+		Loc: SolarZone(lon), Species: sp, Air: AirClimatology, Table: verdict.DefaultTable(), Cost: coldseam.DefaultCost, Members: 30}
+}
+
+// invented is a smooth river of two years and a half with a warm wobble.
+func invented() coldseam.Days {
+	d := coldseam.Days{First: date("2023-01-01")}
+	for i := range 880 {
+		season := math.Sin(2 * math.Pi * float64(d.Day(i).YearDay()-105) / 365)
+		wobble := math.Sin(float64(i)*.7) + math.Sin(float64(i)*.23)
+		d.AirC = append(d.AirC, 6+14*season+2*wobble)
+		d.WaterC = append(d.WaterC, math.Max(4+9*season+.6*wobble, 0))
+		d.FlowM3S = append(d.FlowM3S, 60+25*season+4*wobble)
+	}
+	return d
+}
+
+func mustRun(t testing.TB, r *Record, from, to string) coldseam.Replay {
+	t.Helper()
+	s, err := Run(r, Options{From: date(from), To: date(to)})
+	require.NoError(t, err)
+	return s
+}
+
+func asJSON(t testing.TB, v any) string {
+	t.Helper()
+	raw, err := json.Marshal(v)
+	require.NoError(t, err)
+	return string(raw)
+}
+
+// What comes after a morning is not known on it: neither that day's own means
+// nor those of any day after it.
+func TestNothingAfterAMorningChangesIt(t *testing.T) {
+	t.Parallel()
+	whole := mustRun(t, recordOf(t, "river", invented(), 45, -92), "2025-04-18", "2025-04-23")
+	altered := invented()
+	for i := altered.Index(date("2025-04-21")); i < altered.Len(); i++ {
+		altered.FlowM3S[i], altered.WaterC[i], altered.AirC[i] = 900, 19, -12
+	}
+	other := mustRun(t, recordOf(t, "river", altered, 45, -92), "2025-04-18", "2025-04-23")
+	require.Equal(t, asJSON(t, whole.Cells[:4]), asJSON(t, other.Cells[:4]))
+	require.NotEqual(t, asJSON(t, whole.Cells[4]), asJSON(t, other.Cells[4]), "the day after knows it")
+}
+
+// A replay that begins later gives the same cells, and twice the same bytes.
+func TestAPartIsAsTheWhole(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	whole := mustRun(t, r, "2025-04-14", "2025-04-22")
+	part := mustRun(t, r, "2025-04-19", "2025-04-22")
+	require.Equal(t, asJSON(t, whole.Cells[5:]), asJSON(t, part.Cells))
+	require.Equal(t, asJSON(t, part), asJSON(t, mustRun(t, r, "2025-04-19", "2025-04-22")))
+}
+
+// Observed air is an upper bound, and says so; it is the one setting that looks ahead.
+func TestObservedAirIsNamed(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	r.Air = AirObserved
+	require.Contains(t, mustRun(t, r, "2025-04-18", "2025-04-18").Assumed, "air_observed")
+}
+
+// Stops that cannot fire are named on every morning.
+func TestWhatWasNotReplayedIsNamed(t *testing.T) {
+	t.Parallel()
+	s := mustRun(t, recordOf(t, "river", invented(), 45, -92), "2025-04-18", "2025-04-19")
+	require.Len(t, s.Cells, 2)
+	for _, c := range s.Cells {
+		require.Equal(t, []string{"weather", "alerts", "season_rule"}, c.NotReplayed)
+		require.True(t, c.Word.ShowsOdds(), "%v %v", c.Stops, c.Missing)
+		require.NotNil(t, c.Odds)
+		require.NotNil(t, c.TieOz)
+		require.NotEmpty(t, c.Place)
+	}
+	require.Equal(t, 2, s.Fishable.N)
+}
+
+// The limit of a reach whose own is not set is what the record of the time
+// proposes; a set one stands, and stops.
+func TestFlowLimit(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	proposed := mustRun(t, r, "2025-04-18", "2025-04-18")
+	require.InDelta(t, 90, *proposed.LimitM3S, 10, "the twentieth highest of a hundred spring days")
+	low := 50.
+	r.Reach.MaxFlowM3S = &low
+	s := mustRun(t, r, "2025-04-18", "2025-04-18")
+	require.Equal(t, low, *s.LimitM3S)
+	require.Equal(t, coldseam.Stop, s.Cells[0].Word)
+	require.Contains(t, s.Cells[0].Stops, "max_flow")
+	require.Nil(t, s.Cells[0].TieOz, "no weight on a stop")
+	require.Empty(t, s.Cells[0].Place)
+}
+
+// A season closed by the reach's own rule stops on its dates.
+func TestClosedSeason(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	r.Reach.Rules = []coldseam.Rule{{Kind: coldseam.RuleSeason, Closed: []coldseam.DayRange{{FromMonth: 4, FromDay: 19, ToMonth: 5, ToDay: 1}}}}
+	s := mustRun(t, r, "2025-04-18", "2025-04-19")
+	require.True(t, s.Cells[0].Word.ShowsOdds())
+	require.Equal(t, []string{"closed"}, s.Cells[1].Stops)
+}
+
+func TestProgressEndsARun(t *testing.T) {
+	t.Parallel()
+	enough := errors.New("enough")
+	_, err := Run(recordOf(t, "river", invented(), 45, -92), Options{From: date("2025-04-18"), To: date("2025-04-22"),
+		Progress: func(done, total int) error {
+			require.Equal(t, []int{1, 5}, []int{done, total})
+			return enough
+		}})
+	require.ErrorIs(t, err, enough)
+	_, err = Run(recordOf(t, "river", invented(), 45, -92), Options{From: date("2025-04-18"), To: date("2025-04-17")})
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+// The keys of the JSON form are a contract.
+func TestKeys(t *testing.T) {
+	t.Parallel()
+	s := coldseam.Replay{From: date("2025-04-18"), To: date("2025-04-18"), Assumed: []string{},
+		Cells: []coldseam.ReplayCell{{Day: date("2025-04-18"), Stops: []string{}, Caps: []string{}, Missing: []string{}, NotReplayed: []string{}}}}
+	s.Sum()
+	require.JSONEq(t, `{"reach":"","from":"2025-04-18","to":"2025-04-18","assumed":[],"cells":[{"day":"2025-04-18","word":"NO CALL","odds_word":"NO CALL",
+		"odds":null,"p_wave":null,"water_c":null,"flow_m3s":null,"tie_oz":null,"pack_oz":null,"place":"","stage":"","stops":[],"caps":[],"missing":[],
+		"stops_not_replayed":[]}],"counts":{"NO CALL":1},"fishable":{"go":0,"toss_up":0,"stay":0,"n":0},"flips":0,"place_changes":0,"weight_changes":0,
+		"limit_m3s":null}`, asJSON(t, s))
+}
