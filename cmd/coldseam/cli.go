@@ -35,6 +35,7 @@ type cli struct {
 	Restore    restoreCmd    `cmd:"" help:"Load a backup into an empty database; sending is held until released."`
 	Subscriber subscriberCmd `cmd:"" help:"Members: add, list, show, suppress, forget, export, import."`
 	Handover   handoverCmd   `cmd:"" help:"Pack what the next admin needs: rivers, reasons, rules, names of keys, the restore drill."`
+	Season     seasonCmd     `cmd:"" help:"Live a past season again: each morning by what was known then."`
 	Recap      recapCmd      `cmd:"" help:"The season in one page: HTML, text, CSV; or in SQL, read only."`
 	Demo       demoCmd       `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

@@ -1,0 +1,285 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/season"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/strip"
+)
+
+// seasonCmd replays past mornings, each by what was known then, through the
+// decision of the service.
+type seasonCmd struct {
+	CSV     string     `help:"A daily record: date,flow_m3s,water_c,air_c. No database." type:"existingfile" name:"csv"`
+	Lat     float64    `help:"Latitude of the record, degrees north."`
+	Lon     float64    `help:"Longitude of the record, degrees east: sets the local hours."`
+	Reach   string     `help:"With --csv a TOML file with one [[reach]] table; without it a reach of the database."`
+	From    string     `required:"" help:"First morning, YYYY-MM-DD." placeholder:"DATE"`
+	To      string     `required:"" help:"Last morning." placeholder:"DATE"`
+	SendAt  string     `help:"Hour of the mail, local; with --csv only." default:"04:45"`
+	Air     season.Air `help:"climatology (no air forecast) or observed (the air as it came: an upper bound)." default:"climatology" enum:"climatology,observed"`
+	Days    bool       `help:"Print a line for each morning."`
+	JSON    bool       `name:"json" help:"Print JSON."`
+	HTML    string     `help:"Write the season as a page to this file." type:"path"`
+	Compare string     `help:"List the mornings whose word differs from an earlier --json." type:"existingfile"`
+	Units   string     `help:"us or metric." default:"us" enum:"us,metric"`
+	Quiet   bool       `help:"No progress on stderr."`
+}
+
+// Run replays one reach; progress goes to stderr.
+func (c *seasonCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+	from, to, err := c.span()
+	if err != nil {
+		return err
+	}
+	src, done, err := c.source(ctx, s, g)
+	if err != nil {
+		return err
+	}
+	defer done()
+
+	said := time.Now()
+	r, err := season.Run(src, season.Options{From: from, To: to, Progress: func(n, of int) error {
+		if !c.Quiet && time.Since(said) > 5*time.Second {
+			said = time.Now()
+			fmt.Fprintf(s.err, "%d of %d mornings\n", n, of)
+		}
+		return ctx.Err()
+	}})
+	if err != nil {
+		return exitCode{1, oneLine(err.Error())}
+	}
+	if c.HTML != "" {
+		var page bytes.Buffer
+		if err := strip.HTML(&page, r, strip.Units(c.Units)); err != nil {
+			return err
+		}
+		if err := os.WriteFile(c.HTML, page.Bytes(), 0o644); err != nil {
+			return exitCode{2, err.Error()}
+		}
+	}
+	return c.print(s.out, r)
+}
+
+func (c *seasonCmd) print(w io.Writer, r coldseam.Replay) error {
+	switch {
+	case c.Compare != "":
+		raw, err := os.ReadFile(c.Compare)
+		if err != nil {
+			return exitCode{2, err.Error()}
+		}
+		var before coldseam.Replay
+		if err := json.Unmarshal(raw, &before); err != nil || len(before.Cells) == 0 {
+			return exitCode{2, fmt.Sprintf("%s: want what `coldseam season --json` wrote", filepath.Base(c.Compare))}
+		}
+		return strip.Compare(w, before, r)
+	case c.JSON:
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", " ")
+		return enc.Encode(r)
+	}
+	return strip.Text(w, r, strip.Units(c.Units), c.Days)
+}
+
+// maxSeasonDays bounds a replay: a mistyped year must not run for a week.
+const maxSeasonDays = 366 * 40
+
+func (c *seasonCmd) span() (from, to coldseam.Date, err error) {
+	for _, x := range []struct {
+		flag, text string
+		into       *coldseam.Date
+	}{{"--from", c.From, &from}, {"--to", c.To, &to}} {
+		if *x.into, err = coldseam.ParseDate(x.text); err != nil {
+			return from, to, exitCode{2, fmt.Sprintf("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)}
+		}
+	}
+	if n := to.Sub(from); n < 0 || n > maxSeasonDays {
+		return from, to, exitCode{2, fmt.Sprintf("--from %s --to %s: want the first day first and at most 40 years", from, to)}
+	}
+	return from, to, nil
+}
+
+// source is the file, or the database.
+func (c *seasonCmd) source(ctx context.Context, s *streams, g *Globals) (season.Source, func(), error) {
+	if c.CSV != "" {
+		r, err := c.record()
+		return r, func() {}, err
+	}
+	if c.Reach == "" {
+		return nil, nil, exitCode{2, "want either --csv FILE --lat N --lon E or --reach ID"}
+	}
+	cfg, err := config.Load(g.Config)
+	if err != nil {
+		return nil, nil, exitCode{2, err.Error()}
+	}
+	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
+	if err != nil {
+		return nil, nil, err
+	}
+	src, err := a.pastMornings(ctx, coldseam.ReachID(c.Reach), c.Air)
+	if err != nil {
+		a.Close()
+		return nil, nil, a.noReach(ctx, err)
+	}
+	return src, a.Close, nil
+}
+
+// record is a daily file as the source of a replay.
+func (c *seasonCmd) record() (*season.Record, error) {
+	if c.Lat == 0 && c.Lon == 0 || !(c.Lat >= -75 && c.Lat <= 75) || !(c.Lon >= -180 && c.Lon <= 180) {
+		return nil, exitCode{2, fmt.Sprintf("--lat %g --lon %g: want the place of the record, -75 to 75 and -180 to 180 degrees", c.Lat, c.Lon)}
+	}
+	hour, minute, err := notify.ParseClock(c.SendAt)
+	if err != nil {
+		return nil, exitCode{2, err.Error()}
+	}
+	days, err := readDaily(c.CSV, c.Lat)
+	if err != nil {
+		return nil, err
+	}
+	name := strings.TrimSuffix(filepath.Base(c.CSV), ".csv")
+	out := &season.Record{Reach: season.BareReach(name, c.Lat, c.Lon), Bare: true, Days: days, Loc: season.SolarZone(c.Lon), Air: c.Air,
+		SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Table: verdict.DefaultTable(), Cost: coldseam.DefaultCost}
+	if c.Reach != "" {
+		if out.Reach, err = reachFile(c.Reach, c.Lat, c.Lon); err != nil {
+			return nil, err
+		}
+		out.Bare, out.Loc = false, zoneOf(out.Reach.Zone)
+	}
+	out.Species, err = run.FindSpecies(run.DefaultSpecies(), first(out.Reach.Species))
+	if err != nil {
+		return nil, exitCode{2, err.Error()}
+	}
+	return out, nil
+}
+
+// reachFile reads the one [[reach]] table of a file; a place that it does not
+// name is that of the record.
+func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
+	var f struct {
+		Reaches []config.Reach `toml:"reach"`
+	}
+	if _, err := toml.DecodeFile(path, &f); err != nil {
+		return coldseam.Reach{}, exitCode{2, oneLine(err.Error())}
+	}
+	if len(f.Reaches) != 1 {
+		return coldseam.Reach{}, exitCode{2, fmt.Sprintf("%s: %d [[reach]] tables, want one", filepath.Base(path), len(f.Reaches))}
+	}
+	c := f.Reaches[0]
+	c.Lat, c.Lon = cmp.Or(c.Lat, lat), cmp.Or(c.Lon, lon)
+	r, err := c.Build(config.Config{})
+	if err != nil {
+		return r, exitCode{2, fmt.Sprintf("%s: %v", filepath.Base(path), err)}
+	}
+	return r, nil
+}
+
+// pastMornings are the mornings of a reach as the database knows them.
+type pastMornings struct {
+	a      *app
+	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
+	reach  coldseam.Reach
+	lived  time.Time // zero = never
+	record season.Record
+}
+
+// pastMornings prepares a replay from the database: lived mornings as they were
+// known, earlier ones from the daily means on record.
+func (a *app) pastMornings(ctx context.Context, id coldseam.ReachID, air season.Air) (*pastMornings, error) {
+	r, err := a.db.Reach(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	lived, err := a.db.LivedFrom(ctx, r.Site)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return nil, err
+	}
+	days, err := a.db.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), a.now(), r.Zone)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return nil, err
+	}
+	hour, minute, err := notify.ParseClock(a.cfg.Club.SendAt)
+	if err != nil {
+		return nil, err
+	}
+	p := &pastMornings{a: a, ctx: ctx, reach: r, lived: lived}
+	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: zoneOf(r.Zone), Air: air,
+		Table: a.table(), Cost: a.cfg.Odds.Cost}
+	if sp, err := run.FindSpecies(a.species, first(r.Species)); err == nil {
+		p.record.Species = sp
+	}
+	return p, nil
+}
+
+// Assumed implements season.Source.
+func (p *pastMornings) Assumed() []string {
+	if p.lived.IsZero() {
+		return p.record.Assumed()
+	}
+	return append([]string{"lived_from_" + coldseam.DateOf(p.lived.In(p.record.Loc)).String()}, p.record.Assumed()...)
+}
+
+// Morning implements season.Source.
+func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, error) {
+	if err := p.ctx.Err(); err != nil {
+		return forecast.Features{}, nil, err
+	}
+	at, err := notify.SendAt(day, p.a.cfg.Club.SendAt, p.record.Loc)
+	if err != nil {
+		return forecast.Features{}, nil, err
+	}
+	if p.lived.IsZero() || at.Before(p.lived) {
+		return p.record.Morning(day)
+	}
+	r, err := p.a.db.ReachAt(p.ctx, p.reach.ID, at)
+	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
+		r, err = p.reach, nil
+	}
+	if err != nil {
+		return forecast.Features{}, nil, err
+	}
+	f, err := p.a.features(p.ctx, r, day, at, false)
+	if err != nil {
+		return f, nil, err
+	}
+	notReplayed, err := p.warnings(&f)
+	return f, notReplayed, err
+}
+
+// warnings takes from the brief of the day when the warnings were last complete,
+// which the feed itself tells only of now. Without a brief they are not replayed.
+func (p *pastMornings) warnings(f *forecast.Features) (notReplayed []string, err error) {
+	b, err := p.a.db.Brief(p.ctx, p.reach.ID, f.Day)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		f.AlertsAt, f.AlertGaps = f.Now, nil
+		return []string{"alerts"}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, in := range b.Inputs {
+		if in.Key == "alerts" && !in.At.After(f.Now) {
+			f.AlertsAt, f.AlertGaps = in.At, nil
+		}
+	}
+	return nil, nil
+}

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/season"
+)
+
+// inventedRecord writes a smooth daily record of two years and a half.
+func inventedRecord(t *testing.T) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("date,flow_m3s,water_c,air_c\n")
+	for i := range 880 {
+		d := coldseam.Date{Year: 2023, Month: 1, Day: 1}.Add(i)
+		s := math.Sin(2 * math.Pi * float64(d.YearDay()-105) / 365)
+		wobble := math.Sin(float64(i)*.7) + math.Sin(float64(i)*.23)
+		fmt.Fprintf(&b, "%s,%.2f,%.2f,%.2f\n", d, 60+25*s+4*wobble, max(4+9*s+.6*wobble, 0), 6+14*s+2*wobble)
+	}
+	path := filepath.Join(t.TempDir(), "record.csv")
+	require.NoError(t, os.WriteFile(path, []byte(b.String()), 0o600))
+	return path
+}
+
+// A daily file is enough: strip and counts for people, JSON for machines, a page,
+// and what changed against an earlier run.
+func TestSeasonOfADailyFile(t *testing.T) {
+	t.Parallel()
+	record := inventedRecord(t)
+	dir := t.TempDir()
+	base := []string{"season", "--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-04-18", "--to", "2025-04-19"}
+
+	code, out, errs := call(t, append(base, "--json", "--html", filepath.Join(dir, "page.html"))...)
+	require.Zero(t, code, errs)
+	var r coldseam.Replay
+	require.NoError(t, json.Unmarshal([]byte(out), &r))
+	require.Equal(t, coldseam.ReachID("record"), r.Reach)
+	require.Len(t, r.Cells, 2)
+	page, err := os.ReadFile(filepath.Join(dir, "page.html"))
+	require.NoError(t, err)
+	require.Contains(t, string(page), "<svg")
+
+	old := filepath.Join(dir, "old.json")
+	r.Cells[0].Word = coldseam.NoCall
+	raw, err := json.Marshal(r)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(old, raw, 0o600))
+	code, out, errs = call(t, append(base, "--compare", old)...)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "1 of 2 mornings changed their word")
+}
+
+// The reach's own limits and rules come from its table.
+func TestSeasonOfAReachFile(t *testing.T) {
+	t.Parallel()
+	reach := filepath.Join(t.TempDir(), "reach.toml")
+	require.NoError(t, os.WriteFile(reach, []byte(`[[reach]]
+id = "tamsen-bend"
+river = "Tamsen"
+zone = "America/Chicago"
+species = ["walleye"]
+max_flow_m3s = 20.0
+`), 0o600))
+	code, out, errs := call(t, "season", "--csv", inventedRecord(t), "--lat", "45", "--lon", "-92", "--reach", reach,
+		"--from", "2025-04-18", "--to", "2025-04-18", "--units", "metric")
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "tamsen-bend, 2025-04-18")
+	require.Contains(t, out, "flow limit 20.0 m3/s")
+	require.Contains(t, out, "stopped, days: max flow 1")
+	require.NotContains(t, out, "one deep hole")
+}
+
+func TestSeasonRefusals(t *testing.T) {
+	t.Parallel()
+	record := inventedRecord(t)
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"--csv", record, "--from", "2025-04-18", "--to", "2025-04-19"}, "want the place of the record"},
+		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "18.4.2025", "--to", "2025-04-19"}, "want a day as YYYY-MM-DD"},
+		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-04-20", "--to", "2025-04-19"}, "want the first day first"},
+		{[]string{"--from", "2025-04-18", "--to", "2025-04-19"}, "want either --csv FILE"},
+	} {
+		code, _, errs := call(t, append([]string{"season"}, c.args...)...)
+		require.Equal(t, 2, code)
+		require.Contains(t, errs, c.want)
+	}
+}
+
+// A lived morning is exactly what was issued at that hour; one before the first
+// fetch is made of the daily means and names the stops that it lacks.
+func TestSeasonOfTheDatabase(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	issued, err := v.db.Brief(t.Context(), "tamsen-bend", saturday)
+	require.NoError(t, err)
+	v.cfg.Club.SendAt = issued.Issued.In(zoneOf(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
+	src, err := v.pastMornings(t.Context(), "tamsen-bend", season.AirClimatology)
+	require.NoError(t, err)
+	r, err := season.Run(src, season.Options{From: saturday.Add(-30), To: saturday.Add(-30)})
+	require.NoError(t, err)
+	require.Equal(t, []string{"weather", "alerts", "season_rule"}, r.Cells[0].NotReplayed)
+
+	src.lived = src.lived.AddDate(-1, 0, 0)
+	r, err = season.Run(src, season.Options{From: saturday, To: saturday})
+	require.NoError(t, err)
+	require.Empty(t, r.Cells[0].NotReplayed)
+	require.Equal(t, issued.Verdict, r.Cells[0].Word, "%+v", r.Cells[0])
+}
