@@ -50,7 +50,12 @@ func (d Date) In(loc *time.Location) time.Time {
 // a day of 23 or 25 hours. A time that the clock skips is an hour later.
 func (d Date) At(clock time.Duration, loc *time.Location) time.Time {
 	h, m := int(clock/time.Hour), int(clock%time.Hour/time.Minute)
-	return time.Date(d.Year, d.Month, d.Day, h, m, 0, 0, loc)
+	t := time.Date(d.Year, d.Month, d.Day, h, m, 0, 0, loc)
+	if t.Hour() != h%24 || t.Minute() != m { // time.Date may choose either side of the gap
+		_, before := t.Add(-24 * time.Hour).Zone()
+		return d.UTC().Add(clock.Truncate(time.Minute) - time.Duration(before)*time.Second).In(loc)
+	}
+	return t
 }
 
 // ClockOf is the time of day that the wall shows at t, since midnight.

@@ -28,8 +28,8 @@ type HoursInput struct {
 type Hours struct {
 	now       time.Time // of the newest reading
 	q         float64
-	noon0     time.Time // noon of the last complete day
-	base      float64   // ln of its mean
+	noons     []time.Time // of the last complete day and those of the members, as the wall shows noon
+	base      float64     // ln of its mean
 	lnQ       [][]float64
 	loc       *time.Location
 	shapes    []shape
@@ -66,8 +66,10 @@ func NewHours(in HoursInput) (*Hours, error) {
 	if !ok || last.Value <= 0 || len(in.Daily.Members) == 0 {
 		return nil, fmt.Errorf("hours of discharge: no positive reading or no members: %w", coldseam.ErrUnavailable)
 	}
-	h := &Hours{now: last.At, q: last.Value, loc: in.Loc, travel: time.Duration(in.TravelH * float64(time.Hour)),
-		noon0: in.Daily.Day.At(12*time.Hour, in.Loc)}
+	h := &Hours{now: last.At, q: last.Value, loc: in.Loc, travel: time.Duration(in.TravelH * float64(time.Hour))}
+	for k := range len(in.Daily.Members[0]) + 1 {
+		h.noons = append(h.noons, in.Daily.Day.Add(k).At(12*time.Hour, in.Loc))
+	}
 	days := hourly(in.Obs, in.Now.AddDate(0, 0, -hourDays), in.Loc)
 	h.base = math.NaN()
 	for _, d := range days {
@@ -215,7 +217,7 @@ func weekend(d time.Weekday) bool { return d == time.Saturday || d == time.Sunda
 
 // path is ln of member i's daily means at t, linear between noons.
 func (h *Hours) path(i int, t time.Time) float64 {
-	x := t.Sub(h.noon0).Hours() / 24
+	x := h.sinceNoon(t)
 	m := h.lnQ[i]
 	k := int(math.Floor(x))
 	switch {
@@ -227,6 +229,20 @@ func (h *Hours) path(i int, t time.Time) float64 {
 		return h.base + x*(m[0]-h.base)
 	}
 	return m[k-1] + (x-float64(k))*(m[k]-m[k-1])
+}
+
+// sinceNoon is the number of days from the first noon to t. The day on which the
+// clock changes has 23 or 25 hours.
+func (h *Hours) sinceNoon(t time.Time) float64 {
+	last := len(h.noons) - 2
+	k := min(max(int(t.Sub(h.noons[0]).Hours()/24), 0), last)
+	for k > 0 && t.Before(h.noons[k]) {
+		k--
+	}
+	for k < last && !t.Before(h.noons[k+1]) {
+		k++
+	}
+	return float64(k) + float64(t.Sub(h.noons[k]))/float64(h.noons[k+1].Sub(h.noons[k]))
 }
 
 // Members is their number.

@@ -221,3 +221,25 @@ func TestFlowIsRoutedToTheReach(t *testing.T) {
 	require.InDelta(t, 21, math.Mod(pUp-p0+24, 24), .3)
 	require.Nil(t, routing(-3))
 }
+
+// A member has the mean of each day at the noon of the wall, also after the
+// clock has changed.
+func TestNoonsOverAClockChange(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ zone, day string }{
+		{"America/Chicago", "2026-03-06"}, {"America/Chicago", "2026-10-30"}, {"Pacific/Chatham", "2026-09-25"}, {"Pacific/Chatham", "2026-04-03"},
+	} {
+		loc, err := time.LoadLocation(c.zone)
+		require.NoError(t, err)
+		day, err := coldseam.ParseDate(c.day)
+		require.NoError(t, err)
+		doubling := daily.Result{Day: day, Members: [][]float64{{20, 40, 80, 160, 320}}}
+		now := day.Add(1).At(5*time.Hour, loc)
+		h, err := NewHours(HoursInput{Obs: []coldseam.Observation{{At: now, KnownAt: now, Value: 10}}, Now: now, Loc: loc, Daily: doubling})
+		require.NoError(t, err)
+		for k, q := range doubling.Members[0] {
+			at := day.Add(k+1).At(12*time.Hour, loc)
+			require.InDelta(t, q, math.Exp(h.path(0, at)), 1e-6, "%s %s", c.zone, at)
+		}
+	}
+}

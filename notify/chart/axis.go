@@ -134,7 +134,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 	}
 	var days []string
 	for _, d := range []int{1, 3, 6} {
-		at := b.Issued.Add(time.Duration(d) * 24 * time.Hour)
+		at := b.Issued.In(loc).AddDate(0, 0, d)
 		for i := 1; i < len(steps); i++ {
 			if !at.Before(steps[i-1].at) && !at.After(steps[i].at) {
 				q := between(steps[i-1], steps[i], at).q

@@ -85,6 +85,12 @@ func calendar(name, units string, links notify.Links, briefs []coldseam.Brief) (
 			f.stages()
 		}
 	}
+	if len(cal.Components) == 0 { // RFC 5545 3.6 wants one: a zone shows nothing
+		std := cal.AddTimezone("UTC").AddStandard()
+		std.SetProperty(ics.ComponentPropertyDtStart, "19700101T000000")
+		std.SetProperty(ics.ComponentProperty(ics.PropertyTzoffsetfrom), "+0000")
+		std.SetProperty(ics.ComponentProperty(ics.PropertyTzoffsetto), "+0000")
+	}
 	var out bytes.Buffer
 	if err := cal.SerializeTo(&out, ics.WithNewLine("\r\n")); err != nil {
 		return nil, fmt.Errorf("calendar: %w", err)

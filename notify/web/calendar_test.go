@@ -44,6 +44,18 @@ func TestCalendarForm(t *testing.T) {
 	}
 }
 
+// A calendar without an entry still has a component, as RFC 5545 3.6 wants.
+func TestCalendarWithoutEntries(t *testing.T) {
+	t.Parallel()
+	out, err := calendar("x", "us", testLinks(), nil)
+	require.NoError(t, err)
+	require.Contains(t, string(out), "BEGIN:VTIMEZONE\r\nTZID:UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\nTZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n")
+	require.NotContains(t, string(out), "VEVENT")
+	full, err := calendar("x", "us", testLinks(), sample.All())
+	require.NoError(t, err)
+	require.NotContains(t, string(full), "VTIMEZONE")
+}
+
 func TestCalendarSays(t *testing.T) {
 	t.Parallel()
 	out, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
