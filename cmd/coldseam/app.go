@@ -30,34 +30,95 @@ import (
 // version is set by the linker.
 var version = "dev"
 
-// app is the wired program: what every command that needs the database gets.
-type app struct {
-	cfg     config.Config
-	db      *store.DB
-	pg      *localpg.Server // nil with a database of the admin's own
-	where   string          // which database, in words without a password
+// Env is what every command that needs the database gets: the configuration as
+// checked, the open database, a log and a clock.
+type Env struct {
+	cfg    config.Config
+	db     *store.DB
+	where  string // which database, in words without a password
+	log    *slog.Logger
+	now    func() time.Time
+	limits verdict.Table   // of the decision, with the club's own values
+	pg     *localpg.Server // nil with a database of the admin's own
+}
+
+// Feeds fetches what the configuration names and stores it.
+type Feeds struct {
+	*Env
 	fetcher *ingest.Fetcher
-	log     *slog.Logger
-	now     func() time.Time
-	metrics *metrics
-	species []run.Species
+	observe func(feed string, r ingest.Result, err error) // told of every fetch; may be nil
+
+	mu sync.Mutex
+	qc map[coldseam.SiteID]qcKnown
+}
+
+func newFeeds(e *Env) *Feeds {
+	fd := &Feeds{Env: e, qc: map[coldseam.SiteID]qcKnown{}}
+	fd.fetcher = &ingest.Fetcher{Profiles: e.cfg.Placed(), Now: e.now, Log: e.log, Parse: document.Parse, Sink: e.db,
+		Agent: "coldseam/" + version + " (" + e.cfg.Club.Contact + ")", Recent: e.db.Neighbours, Limits: fd.siteLimits,
+		Air: fd.airNear, Ratings: fd.ratingsOf, Budget: e.db, Elsewhere: fd.elsewhere, Ours: e.cfg.HasSite}
+	return fd
+}
+
+// Mailer decides who gets what, and writes it.
+type Mailer struct {
+	*Env
 	links   notify.Links
 	compose *notify.Composer
 	relay   notify.Relay
 
-	limits     verdict.Table // with the club's own values
-	alertRules []verdict.AlertRule
-
 	breaker notify.Breaker
 	sleep   func(context.Context, time.Duration) error // between paced mails; nil = by the machine's clock
 
-	morningOf func(forecast.Features) forecast.Morning // forecast.Make; tests slow one down
-	computing sync.Map                                 // reaches whose brief is being computed
-
 	mu     sync.Mutex
-	qc     map[coldseam.SiteID]qcKnown
 	charts map[chartKey][]byte
-	recaps recapCache
+}
+
+// newMailer reads the keys and sets up links, composer and relay. A service
+// makes the keys that no line of the configuration names.
+func newMailer(ctx context.Context, e *Env, o buildOptions) (*Mailer, error) {
+	ml := &Mailer{Env: e, charts: map[chartKey][]byte{}}
+	if o.alone {
+		if err := ml.makeKeys(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return ml, ml.wireMail(o.tokenKey)
+}
+
+// Maker makes briefs: from history to inputs to a verdict that is stored.
+type Maker struct {
+	*Env
+	mail       *Mailer
+	alertRules []verdict.AlertRule
+	species    []run.Species
+	profile    func(name string) (ingest.Profile, error)
+
+	computing sync.Map                                 // reaches whose brief is being computed
+	morningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
+}
+
+func newMaker(e *Env, mail *Mailer) (*Maker, error) {
+	rules, err := e.cfg.Alerts()
+	if err != nil {
+		return nil, err
+	}
+	profiles := &ingest.Fetcher{Profiles: e.cfg.Placed()}
+	return &Maker{Env: e, mail: mail, alertRules: rules, species: run.DefaultSpecies(), profile: profiles.Profile, morningOf: forecast.Make}, nil
+}
+
+// Book reads the season: what was issued against what was observed.
+type Book struct{ *Env }
+
+// app is the wired program.
+type app struct {
+	*Env
+	*Feeds
+	*Mailer
+	*Maker
+	*Book
+	metrics *metrics
+	recaps  recapCache
 }
 
 // buildOptions are what commands and tests vary.
@@ -74,131 +135,156 @@ type buildOptions struct {
 	alone     bool // the service: it owns the private Postgres, and never joins that of another process
 }
 
-// build opens the database (the private one unless a URL is configured),
-// migrates when asked to, and wires the rooms together.
-func build(ctx context.Context, cfg config.Config, o buildOptions) (*app, error) {
-	a := &app{morningOf: forecast.Make, cfg: cfg, log: o.log, now: o.now, metrics: newMetrics(), species: run.DefaultSpecies(), charts: map[chartKey][]byte{}, qc: map[coldseam.SiteID]qcKnown{}}
-	if a.log == nil {
-		a.log = slog.New(slog.DiscardHandler)
+// openEnv opens the database: the private one unless a URL is configured. It
+// migrates when asked to. Limits and rules that may not stand are refused before.
+func openEnv(ctx context.Context, cfg config.Config, o buildOptions) (*Env, error) {
+	e := &Env{cfg: cfg, log: o.log, now: o.now}
+	if e.log == nil {
+		e.log = slog.New(slog.DiscardHandler)
 	}
-	if a.now == nil {
-		a.now = time.Now
+	if e.now == nil {
+		e.now = time.Now
 	}
 	var err error
-	if a.limits, err = cfg.Table(); err != nil {
+	if e.limits, err = cfg.Table(); err != nil {
 		return nil, err
 	}
-	if a.alertRules, err = cfg.Alerts(); err != nil {
+	if _, err = cfg.Alerts(); err != nil {
 		return nil, err
 	}
-	if err := a.openDatabase(ctx, o); err != nil {
-		a.Close()
+	if err := e.openDatabase(ctx, o); err != nil {
+		e.Close()
 		return nil, err
 	}
-	if o.alone {
-		if err := a.makeKeys(ctx); err != nil {
-			a.Close()
-			return nil, err
-		}
+	return e, nil
+}
+
+// Close closes the database and ends a private Postgres that was started for it.
+func (e *Env) Close() {
+	if e.db != nil {
+		e.db.Close()
 	}
-	if err := a.wireMail(o); err != nil {
-		a.Close()
+	if e.pg != nil {
+		e.pg.Stop()
+	}
+}
+
+// build opens the database and wires the parts together.
+func build(ctx context.Context, cfg config.Config, o buildOptions) (*app, error) {
+	e, err := openEnv(ctx, cfg, o)
+	if err != nil {
 		return nil, err
 	}
-	a.fetcher = &ingest.Fetcher{Profiles: cfg.Placed(), Now: a.now, Log: a.log, Parse: document.Parse, Sink: a.db,
-		Agent: "coldseam/" + version + " (" + cfg.Club.Contact + ")", Recent: a.db.Neighbours, Limits: a.siteLimits,
-		Air: a.airNear, Ratings: a.ratingsOf, Budget: a.db, Elsewhere: a.elsewhere, Ours: cfg.HasSite}
+	a, err := wire(ctx, e, o)
+	if err != nil {
+		e.Close()
+	}
+	return a, err
+}
+
+func wire(ctx context.Context, e *Env, o buildOptions) (*app, error) {
+	mail, err := newMailer(ctx, e, o)
+	if err != nil {
+		return nil, err
+	}
+	maker, err := newMaker(e, mail)
+	if err != nil {
+		return nil, err
+	}
+	a := &app{Env: e, Feeds: newFeeds(e), Mailer: mail, Maker: maker, Book: &Book{e}, metrics: newMetrics()}
+	a.observe = func(feed string, r ingest.Result, err error) { a.metrics.fetched(feed, r, err) }
+	maker.profile = a.fetcher.Profile
 	return a, nil
 }
 
-func (a *app) openDatabase(ctx context.Context, o buildOptions) error {
+func (e *Env) openDatabase(ctx context.Context, o buildOptions) error {
 	dsn := o.dbURL
-	a.where = "the database given"
+	e.where = "the database given"
 	if dsn == "" {
-		dsn, a.where = os.Getenv("COLDSEAM_DATABASE_URL"), "the database of COLDSEAM_DATABASE_URL"
+		dsn, e.where = os.Getenv("COLDSEAM_DATABASE_URL"), "the database of COLDSEAM_DATABASE_URL"
 	}
 	if dsn == "" {
-		dsn, a.where = a.cfg.DatabaseURL, "the configured database"
+		dsn, e.where = e.cfg.DatabaseURL, "the configured database"
 	}
 	if dsn == "" {
 		var err error
-		if dsn, err = a.private(ctx, o); err != nil {
+		if dsn, err = e.private(ctx, o); err != nil {
 			return err
 		}
 	}
-	db, err := store.Open(ctx, dsn, store.Options{Log: a.log, Now: a.now, HoldUnknown: a.cfg.Mail.Unknown == "hold",
-		DomainRate: a.cfg.Mail.DomainRate(), TotalRate: a.cfg.Mail.TotalRate()})
+	db, err := store.Open(ctx, dsn, store.Options{Log: e.log, Now: e.now, HoldUnknown: e.cfg.Mail.Unknown == "hold",
+		DomainRate: e.cfg.Mail.DomainRate(), TotalRate: e.cfg.Mail.TotalRate()})
 	if err != nil {
 		return err
 	}
-	a.db = db
+	e.db = db
 	if o.anySchema {
 		return nil
 	}
 	if o.migrate {
-		return a.upgrade(ctx)
+		return e.upgrade(ctx)
 	}
 	return db.RequireCurrent(ctx)
 }
 
 // upgrade migrates; a database of an older schema is backed up first, since a
 // schema never goes down again.
-func (a *app) upgrade(ctx context.Context) error {
-	st, err := a.db.Schema(ctx)
+func (e *Env) upgrade(ctx context.Context) error {
+	st, err := e.db.Schema(ctx)
 	if err != nil {
 		return err
 	}
 	if st.Have > 0 && st.Have < st.Want {
-		path, err := a.db.Backup(ctx, store.BackupOptions{Dir: a.cfg.Backup.Dir, Files: a.cfg.SecretFiles(), Bin: a.pgBin(), Now: a.now()})
+		path, err := e.db.Backup(ctx, store.BackupOptions{Dir: e.cfg.Backup.Dir, Files: e.cfg.SecretFiles(), Bin: e.pgBin(), Now: e.now()})
 		if err != nil {
 			return fmt.Errorf("backup before migrating from schema %d to %d: %w (coldseam migrate --no-backup goes on without)", st.Have, st.Want, err)
 		}
-		a.log.Info("backed up before migrating", "path", path)
+		e.log.Info("backed up before migrating", "path", path)
 	}
-	return a.db.Migrate(ctx)
+	return e.db.Migrate(ctx)
 }
 
 // private starts the private Postgres. While the service runs it, a command
 // joins it instead: an admin looks and mends at the busiest hour.
-func (a *app) private(ctx context.Context, o buildOptions) (dsn string, err error) {
-	dir := filepath.Join(a.cfg.StateDir, "database")
+func (e *Env) private(ctx context.Context, o buildOptions) (dsn string, err error) {
+	dir := filepath.Join(e.cfg.StateDir, "database")
 	if !o.alone {
 		// Asked first: starting one touches the directory, which may belong to
 		// the user of the service.
 		if url, ok := localpg.Running(dir); ok {
-			a.where = "private Postgres of the running service"
+			e.where = "private Postgres of the running service"
 			return url, nil
 		}
 	}
-	if a.pg, err = localpg.Start(ctx, localpg.Options{Dir: dir, Log: a.log, Fast: o.fastPG}); err != nil {
-		a.pg = nil
+	if e.pg, err = localpg.Start(ctx, localpg.Options{Dir: dir, Log: e.log, Fast: o.fastPG}); err != nil {
+		e.pg = nil
 		return "", err
 	}
-	a.where = fmt.Sprintf("private Postgres %d", a.pg.Major())
-	return a.pg.URL(localpg.User), nil
+	e.where = fmt.Sprintf("private Postgres %d", e.pg.Major())
+	return e.pg.URL(localpg.User), nil
 }
 
 // wireMail sets up links, composer and relay. A missing token key is an error
 // only where mail is sent; `check` says so before.
-func (a *app) wireMail(o buildOptions) error {
-	m := a.cfg.Mail
-	tokens, err := tokensOf(m, o.tokenKey)
+func (ml *Mailer) wireMail(tokenKey []byte) error {
+	m := ml.cfg.Mail
+	tokens, err := tokensOf(m, tokenKey)
 	if err != nil {
 		return err
 	}
-	a.links = notify.Links{PublicURL: a.cfg.PublicURL, Tokens: tokens}
+	ml.links = notify.Links{PublicURL: ml.cfg.PublicURL, Tokens: tokens}
 	from, err := mail.ParseAddress(m.From)
 	if err != nil {
 		from = &mail.Address{}
 	}
-	a.compose = &notify.Composer{Club: a.cfg.Club.Name, From: *from, Domain: m.ListID, BounceDomain: m.BounceDomain,
-		Owner: a.cfg.Club.AdminEmail, Links: a.links}
+	ml.compose = &notify.Composer{Club: ml.cfg.Club.Name, From: *from, Domain: m.ListID, BounceDomain: m.BounceDomain,
+		Owner: ml.cfg.Club.AdminEmail, Links: ml.links}
 	if m.DKIMKeyFile != "" {
 		pem, err := os.ReadFile(m.DKIMKeyFile)
 		if err != nil {
 			return fmt.Errorf("mail.dkim_key_file: %w", err)
 		}
-		if a.compose.Signer, err = notify.NewSigner(m.DKIMDomain, m.DKIMSelector, pem); err != nil {
+		if ml.compose.Signer, err = notify.NewSigner(m.DKIMDomain, m.DKIMSelector, pem); err != nil {
 			return err
 		}
 	}
@@ -215,10 +301,10 @@ func (a *app) wireMail(o buildOptions) error {
 		mode = "implicit"
 	}
 	hello := "localhost"
-	if u, err := url.Parse(a.cfg.PublicURL); err == nil && u.Hostname() != "" {
+	if u, err := url.Parse(ml.cfg.PublicURL); err == nil && u.Hostname() != "" {
 		hello = u.Hostname()
 	}
-	a.relay = notify.Relay{Addr: m.SMTP, Hello: hello, TLS: mode, User: m.User, Password: password}
+	ml.relay = notify.Relay{Addr: m.SMTP, Hello: hello, TLS: mode, User: m.User, Password: password}
 	return nil
 }
 
@@ -265,36 +351,29 @@ func tokenKey(secret []byte) notify.TokenKey {
 
 // Close ends everything that build started, in reverse order.
 func (a *app) Close() {
-	if a.fetcher != nil {
-		a.fetcher.Close()
-	}
-	if a.db != nil {
-		a.db.Close()
-	}
-	if a.pg != nil {
-		a.pg.Stop()
-	}
+	a.fetcher.Close()
+	a.Env.Close()
 }
 
 // syncRivers writes the configuration's sites, reaches and limits to the
 // database; a changed one keeps its old version with who and why.
-func (a *app) syncRivers(ctx context.Context) error {
-	errs := []error{a.syncLimits(ctx), a.db.SetSendAt(ctx, a.cfg.Club.SendAt), a.db.SetBands(ctx, coldseam.DefaultBands)}
-	for _, s := range a.cfg.Sites {
-		errs = append(errs, a.db.PutSite(ctx, s.Build()))
+func (e *Env) syncRivers(ctx context.Context) error {
+	errs := []error{e.syncLimits(ctx), e.db.SetSendAt(ctx, e.cfg.Club.SendAt), e.db.SetBands(ctx, coldseam.DefaultBands)}
+	for _, s := range e.cfg.Sites {
+		errs = append(errs, e.db.PutSite(ctx, s.Build()))
 	}
-	for _, r := range a.cfg.Reaches {
-		reach, err := r.Build(a.cfg)
+	for _, r := range e.cfg.Reaches {
+		reach, err := r.Build(e.cfg)
 		if err != nil {
 			errs = append(errs, err)
 			continue
 		}
-		why, err := a.reasonOf(ctx, reach, r.Why)
+		why, err := e.reasonOf(ctx, reach, r.Why)
 		if err != nil {
 			errs = append(errs, err)
 			continue
 		}
-		errs = append(errs, a.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: why}))
+		errs = append(errs, e.db.PutReach(ctx, reach, store.Edit{Who: orElse(r.Who, "coldseam.toml"), Why: why}))
 	}
 	return errors.Join(errs...)
 }
@@ -302,8 +381,8 @@ func (a *app) syncRivers(ctx context.Context) error {
 // reasonOf is the reason of an edit. One that an earlier edit of the reach gave
 // was left standing in the file and says nothing of this one: then the audit
 // says what changed and that no new reason was given.
-func (a *app) reasonOf(ctx context.Context, r coldseam.Reach, why string) (string, error) {
-	edits, err := a.db.ReachEdits(ctx, r.ID)
+func (e *Env) reasonOf(ctx context.Context, r coldseam.Reach, why string) (string, error) {
+	edits, err := e.db.ReachEdits(ctx, r.ID)
 	if err != nil {
 		return "", err
 	}

@@ -17,53 +17,51 @@ import (
 // and wishes to leave, by LMTP from the club's mail server or from a mailbox
 // file that it writes.
 
-// startInbox listens for reports on mail.lmtp until the services stop.
-func (s *services) startInbox(ctx context.Context, a *app) error {
-	l, err := net.Listen("tcp", a.cfg.Mail.LMTP)
+// startInbox listens for reports on mail.lmtp until it is stopped.
+func (ml *Mailer) startInbox(ctx context.Context) (addr string, stop func(), err error) {
+	l, err := net.Listen("tcp", ml.cfg.Mail.LMTP)
 	if err != nil {
-		return fmt.Errorf("mail.lmtp: listen %s: %w", a.cfg.Mail.LMTP, err)
+		return "", nil, fmt.Errorf("mail.lmtp: listen %s: %w", ml.cfg.Mail.LMTP, err)
 	}
-	s.lmtp = l.Addr().String()
-	in := &notify.Inbox{Tokens: a.links.Tokens, Handle: a.returned, Log: a.log}
+	in := &notify.Inbox{Tokens: ml.links.Tokens, Handle: ml.returned, Log: ml.log}
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
 		if err := in.Serve(ctx, l); err != nil {
-			a.log.Error("bounces", "err", err)
+			ml.log.Error("bounces", "err", err)
 		}
 	}()
-	s.stops = append(s.stops, func() { cancel(); <-done })
-	return nil
+	return l.Addr().String(), func() { cancel(); <-done }, nil
 }
 
 // returned stores one report. A report about somebody who is not in the list
 // any more is done with; any other error lets the mail server try again.
-func (a *app) returned(ctx context.Context, r notify.Report) error {
-	err := a.takeReport(ctx, r)
+func (ml *Mailer) returned(ctx context.Context, r notify.Report) error {
+	err := ml.takeReport(ctx, r)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return nil
 	}
 	if err != nil {
-		a.log.Error("bounce", "subscriber", r.Subscriber, "err", err)
+		ml.log.Error("bounce", "subscriber", r.Subscriber, "err", err)
 	}
 	return err
 }
 
-func (a *app) takeReport(ctx context.Context, r notify.Report) error {
+func (ml *Mailer) takeReport(ctx context.Context, r notify.Report) error {
 	switch r.Kind {
 	case notify.ReportLeave:
-		return a.db.Unsubscribe(ctx, r.Subscriber)
+		return ml.db.Unsubscribe(ctx, r.Subscriber)
 	case notify.ReportComplaint:
-		return a.db.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
+		return ml.db.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
 	case notify.ReportBounce:
-		gone, err := a.db.RecordBounce(ctx, r.Subscriber, store.Bounce{At: a.now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
+		gone, err := ml.db.RecordBounce(ctx, r.Subscriber, store.Bounce{At: ml.now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
 		if err != nil {
 			return err
 		}
-		a.log.Info("bounce", "subscriber", r.Subscriber, "class", string(r.Class), "suppressed", gone)
+		ml.log.Info("bounce", "subscriber", r.Subscriber, "class", string(r.Class), "suppressed", gone)
 		if r.Class == notify.BounceOurs {
-			return a.alarm(ctx, "bounce", a.now(), []string{
+			return ml.alarm(ctx, "bounce", ml.now(), []string{
 				"A mail server refused the club's mail for a reason that is about us: " + r.Status + " " + r.Text,
 				"Nobody is taken off the list for it. Run `coldseam check` on the server: it looks at the names and keys."})
 		}
@@ -77,8 +75,8 @@ const readingSuffix = ".reading"
 // drainBounces reads mail.bounce_file. The file is moved aside first, so that
 // the mail server writes on into a new one; what was moved and not finished is
 // read again at the next tick.
-func (a *app) drainBounces(ctx context.Context) error {
-	path := a.cfg.Mail.BounceFile
+func (ml *Mailer) drainBounces(ctx context.Context) error {
+	path := ml.cfg.Mail.BounceFile
 	if path == "" {
 		return nil
 	}
@@ -103,11 +101,11 @@ func (a *app) drainBounces(ctx context.Context) error {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}
 	defer f.Close()
-	n, others, err := a.links.Tokens.ReadMailbox(io.Reader(f), func(r notify.Report) error { return a.returned(ctx, r) })
+	n, others, err := ml.links.Tokens.ReadMailbox(io.Reader(f), func(r notify.Report) error { return ml.returned(ctx, r) })
 	if err != nil {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}
-	a.log.Info("bounces read", "n", n, "others", others)
+	ml.log.Info("bounces read", "n", n, "others", others)
 	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}

@@ -61,7 +61,8 @@ func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	a, err := build(ctx, cfg, buildOptions{log: newLogger(io.Discard, 0), anySchema: true})
 	if err != nil {
-		k.app = &app{cfg: cfg, now: time.Now}
+		e := &Env{cfg: cfg, now: time.Now}
+		k.app = &app{Env: e, Mailer: &Mailer{Env: e}}
 		k.unbuilt(ctx, err)
 		return c.finish(s.out, k.lines)
 	}
@@ -232,7 +233,7 @@ func (k *checker) notBuilt(err error) {
 // unbuilt looks at what can be looked at although the program does not start.
 func (k *checker) unbuilt(ctx context.Context, err error) {
 	k.notBuilt(err)
-	if err := k.app.wireMail(buildOptions{}); err != nil {
+	if err := k.app.wireMail(nil); err != nil {
 		k.notBuilt(err)
 		return
 	}

@@ -73,7 +73,7 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 		limit = max(3*time.Duration(p.Poll), 6*time.Hour)
 	}
 	if p.Format == ingest.FormatCAP { // the decision is stricter with warnings
-		limit = time.Duration(k.app.table().AlertAgeH * float64(time.Hour))
+		limit = time.Duration(k.app.limits.AlertAgeH * float64(time.Hour))
 	}
 	fix := "coldseam fetch --feed " + p.Name + " shows what the service answers"
 	switch old := k.now().Sub(lastOK); {
@@ -199,9 +199,9 @@ func (k *checker) gauge(ctx context.Context, r coldseam.Reach) {
 		limit  time.Duration
 		needed bool
 	}{
-		{r.Site, coldseam.Discharge, time.Duration(k.app.table().GaugeAgeH * float64(time.Hour)), true},
-		{r.Site, coldseam.Stage, time.Duration(k.app.table().GaugeAgeH * float64(time.Hour)), r.FloodStageM != nil},
-		{temp, coldseam.WaterTemp, time.Duration(k.app.table().WaterAgeD * float64(day)), true},
+		{r.Site, coldseam.Discharge, time.Duration(k.app.limits.GaugeAgeH * float64(time.Hour)), true},
+		{r.Site, coldseam.Stage, time.Duration(k.app.limits.GaugeAgeH * float64(time.Hour)), r.FloodStageM != nil},
+		{temp, coldseam.WaterTemp, time.Duration(k.app.limits.WaterAgeD * float64(day)), true},
 	} {
 		k.series(ctx, r, w.site, w.param, w.limit, w.needed)
 	}
@@ -213,7 +213,7 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	if r.WeatherSite == "" {
 		return // the line `weather` says it
 	}
-	key, limit := string(r.ID)+" weather", time.Duration(k.app.table().WeatherAgeH*float64(time.Hour))
+	key, limit := string(r.ID)+" weather", time.Duration(k.app.limits.WeatherAgeH*float64(time.Hour))
 	var oldest time.Time
 	var lacks []string
 	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {

@@ -134,7 +134,7 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 // rules looks at the day each rule was last compared with its source.
 func (k *checker) rules(r coldseam.Reach) {
 	key := string(r.ID) + " rules"
-	limit := time.Duration(k.app.table().RuleAgeD * float64(day))
+	limit := time.Duration(k.app.limits.RuleAgeD * float64(day))
 	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
 	const fix = "read the link, mend the rule if it changed, set checked_on and checked_by"
 	season, bad := false, 0

@@ -89,7 +89,7 @@ func newBench(t *testing.T) *bench {
 	require.NoError(t, writeDKIMKey(m.DKIMKeyFile))
 	_, err := ensureKey(m.TokenKeyFile)
 	require.NoError(t, err)
-	require.NoError(t, v.wireMail(buildOptions{}))
+	require.NoError(t, v.wireMail(nil))
 	rec, err := v.compose.Signer.Record()
 	require.NoError(t, err)
 	_, err = v.fetchAll(ctx)

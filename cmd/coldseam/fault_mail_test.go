@@ -85,9 +85,9 @@ func TestReportsComeHome(t *testing.T) {
 	left := v.join(t, "leaves@home.example", coldseam.Preferences{})
 	policy := v.join(t, "policy@home.example", coldseam.Preferences{})
 	boxed := v.join(t, "boxed@home.example", coldseam.Preferences{})
-	srv := &services{}
-	require.NoError(t, srv.startInbox(ctx, v.app))
-	t.Cleanup(srv.stop)
+	inbox, stop, err := v.startInbox(ctx)
+	require.NoError(t, err)
+	t.Cleanup(stop)
 	tok, domain := v.links.Tokens, v.cfg.Mail.BounceDomain
 	state := func(id int64) string {
 		s, err := v.db.Subscriber(ctx, id)
@@ -95,18 +95,18 @@ func TestReportsComeHome(t *testing.T) {
 		return s.State
 	}
 
-	require.NoError(t, lmtp(t, srv.lmtp, tok.BounceAddress(dead, saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.NoError(t, lmtp(t, inbox, tok.BounceAddress(dead, saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
 	require.Equal(t, "suppressed", state(dead))
 
-	require.NoError(t, lmtp(t, srv.lmtp, tok.UnsubscribeAddress(left, domain), "From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
+	require.NoError(t, lmtp(t, inbox, tok.UnsubscribeAddress(left, domain), "From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
 	require.Equal(t, "unsubscribed", state(left))
 
 	forged := strings.Replace(tok.BounceAddress(policy, saturday, domain), "b+", "b+9", 1)
-	require.Error(t, lmtp(t, srv.lmtp, forged, dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.Error(t, lmtp(t, inbox, forged, dsnText("x", "5.1.1", "550 5.1.1 no such user")))
 	require.Equal(t, "confirmed", state(policy))
 
 	for range 3 { // the same fault three times: one alarm
-		require.NoError(t, lmtp(t, srv.lmtp, tok.BounceAddress(policy, saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
+		require.NoError(t, lmtp(t, inbox, tok.BounceAddress(policy, saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
 	}
 	require.Equal(t, "confirmed", state(policy))
 	v.sendAll(t)

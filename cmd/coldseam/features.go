@@ -29,19 +29,19 @@ const refitAfter = 7 * day
 // features gathers what was known of a reach at asOf. Past mornings that
 // coldseam did not live through are read with an assumed publication lag;
 // replay says so.
-func (a *app) features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (forecast.Features, error) {
+func (mk *Maker) features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (forecast.Features, error) {
 	loc, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
-	site, err := a.db.Site(ctx, r.Site)
+	site, err := mk.db.Site(ctx, r.Site)
 	if err != nil {
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: a.cfg.Odds.Cost, Table: a.table(), Sources: a.cfg.Attributions(r), Seed: seedOf(morning), Replayed: replay,
-		Limits: a.cfg.Weight.Limits(), AlertRules: a.alertRules, TempSite: r.TempSite}
-	g := gather{app: a, ctx: ctx, f: &f, opts: lagOf(replay)}
+		Cost: mk.cfg.Odds.Cost, Table: mk.limits, Sources: mk.cfg.Attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Limits: mk.cfg.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
+	g := gather{Maker: mk, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
 	g.thermometer()
 	g.instants()
@@ -76,7 +76,7 @@ func seedOf(d coldseam.Date) uint64 { return uint64(20240501) + uint64(d.UTC().U
 // gather reads one part after the other; what is not there is not an error,
 // the decision says what it means.
 type gather struct {
-	*app
+	*Maker
 	ctx  context.Context
 	f    *forecast.Features
 	opts []store.HistoryOption
@@ -198,12 +198,12 @@ func (g *gather) alerts() {
 }
 
 // elsewhere reports whether a warning holds outside every reach of its feed.
-func (a *app) elsewhere(al coldseam.Alert) bool {
-	for _, c := range a.cfg.Reaches {
+func (fd *Feeds) elsewhere(al coldseam.Alert) bool {
+	for _, c := range fd.cfg.Reaches {
 		if c.Alerts != al.Feed {
 			continue
 		}
-		r, err := c.Build(a.cfg)
+		r, err := c.Build(fd.cfg)
 		if err != nil {
 			return false
 		}
@@ -217,17 +217,17 @@ func (a *app) elsewhere(al coldseam.Alert) bool {
 // alertsAt is when the warnings were last known to be complete: the index was
 // read, and every document that it names. The good answer of one document says
 // nothing of the others. gaps is what the last reading lacked.
-func (a *app) alertsAt(ctx context.Context, feed string) (at time.Time, gaps []coldseam.FeedGap, err error) {
-	p, err := a.fetcher.Profile(feed)
+func (mk *Maker) alertsAt(ctx context.Context, feed string) (at time.Time, gaps []coldseam.FeedGap, err error) {
+	p, err := mk.profile(feed)
 	if err != nil {
 		return time.Time{}, nil, err
 	}
-	index, err := p.Addresses(ingest.Request{}, a.now())
+	index, err := p.Addresses(ingest.Request{}, mk.now())
 	if err != nil { // it cannot be fetched either: no warnings, and the decision says so
-		a.log.Warn("address of the warnings", "feed", feed, "err", err)
+		mk.log.Warn("address of the warnings", "feed", feed, "err", err)
 		return time.Time{}, nil, nil
 	}
-	ages, err := a.db.FeedAgesOf(ctx, feed, index)
+	ages, err := mk.db.FeedAgesOf(ctx, feed, index)
 	if err != nil {
 		return time.Time{}, nil, err
 	}
@@ -375,6 +375,3 @@ func first(s []string) string {
 	}
 	return s[0]
 }
-
-// table is the decision's table with the club's own limits.
-func (a *app) table() verdict.Table { return a.limits }

@@ -114,17 +114,19 @@ func (f feed) request(now time.Time) ingest.Request {
 }
 
 // fetchOne brings one feed home.
-func (a *app) fetchOne(ctx context.Context, f feed, req ingest.Request) (ingest.Result, error) {
-	p, err := a.fetcher.Profile(f.Profile)
+func (fd *Feeds) fetchOne(ctx context.Context, f feed, req ingest.Request) (ingest.Result, error) {
+	p, err := fd.fetcher.Profile(f.Profile)
 	if err != nil {
 		return ingest.Result{}, err
 	}
-	res, err := a.fetcher.Fetch(ctx, p, req)
-	a.metrics.fetched(f.key(), res, err)
+	res, err := fd.fetcher.Fetch(ctx, p, req)
+	if fd.observe != nil {
+		fd.observe(f.key(), res, err)
+	}
 	if err != nil {
 		return res, err
 	}
-	a.log.Info("fetched", "feed", f.key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
+	fd.log.Info("fetched", "feed", f.key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
 	return res, nil
 }
 
@@ -144,11 +146,11 @@ func (t *fetchTally) add(r ingest.Result) {
 }
 
 // fetchAll fetches every feed once; one failing feed never stops the others.
-func (a *app) fetchAll(ctx context.Context) (fetchTally, error) {
+func (fd *Feeds) fetchAll(ctx context.Context) (fetchTally, error) {
 	var t fetchTally
 	var errs []error
-	for _, f := range plan(a.cfg) {
-		res, err := a.fetchOne(ctx, f, f.request(a.now()))
+	for _, f := range plan(fd.cfg) {
+		res, err := fd.fetchOne(ctx, f, f.request(fd.now()))
 		t.add(res)
 		if err != nil {
 			t.Failed++
@@ -160,12 +162,12 @@ func (a *app) fetchAll(ctx context.Context) (fetchTally, error) {
 
 // backfill brings the past of the observation feeds: daily means from `from`,
 // short-interval values of the last hours days. Progress goes to report.
-func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration, report func(feed string, p ingest.Progress)) (fetchTally, error) {
+func (fd *Feeds) backfill(ctx context.Context, from time.Time, hours time.Duration, report func(feed string, p ingest.Progress)) (fetchTally, error) {
 	var t fetchTally
 	var errs []error
-	now := a.now()
-	for _, f := range plan(a.cfg) {
-		p, err := a.fetcher.Profile(f.Profile)
+	now := fd.now()
+	for _, f := range plan(fd.cfg) {
+		p, err := fd.fetcher.Profile(f.Profile)
 		if err != nil {
 			return t, err
 		}
@@ -186,7 +188,7 @@ func (a *app) backfill(ctx context.Context, from time.Time, hours time.Duration,
 				report(f.Profile+"/"+req.Endpoint, pr)
 			}
 		}
-		res, err := a.fetchOne(ctx, f, req)
+		res, err := fd.fetchOne(ctx, f, req)
 		t.add(res)
 		if err != nil {
 			t.Failed++

@@ -24,24 +24,24 @@ type qcKnown struct {
 
 // siteLimits is what quality control knows of a site; a database that does not
 // answer leaves the tests that need it silent.
-func (a *app) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
-	a.mu.Lock()
-	known, ok := a.qc[id]
-	a.mu.Unlock()
-	if ok && a.now().Sub(known.at) < limitsAge {
+func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
+	fd.mu.Lock()
+	known, ok := fd.qc[id]
+	fd.mu.Unlock()
+	if ok && fd.now().Sub(known.at) < limitsAge {
 		return known.SiteLimits
 	}
-	known = qcKnown{at: a.now()}
-	for _, s := range a.cfg.Sites {
+	known = qcKnown{at: fd.now()}
+	for _, s := range fd.cfg.Sites {
 		if coldseam.SiteID(s.ID) == id {
 			known.Tidal = s.Tidal
 		}
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
-	_, top, _, err := a.db.Extremes(ctx, id, coldseam.Discharge)
+	_, top, _, err := fd.db.Extremes(ctx, id, coldseam.Discharge)
 	known.MaxDischargeM3S = max(top, 0)
-	lo, hi, ok, err2 := a.db.Extremes(ctx, id, coldseam.Stage)
+	lo, hi, ok, err2 := fd.db.Extremes(ctx, id, coldseam.Stage)
 	if ok {
 		// A flood may pass every mark on record, and must not be called an error:
 		// the upper limit lies the whole range on record above the highest stage
@@ -50,25 +50,25 @@ func (a *app) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 		known.StageMinM, known.StageMaxM = &lo, &hi
 	}
 	if err := errors.Join(err, err2); err != nil {
-		a.log.Warn("limits for quality control", "site", id, "err", err)
+		fd.log.Warn("limits for quality control", "site", id, "err", err)
 	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.qc[id] = known
+	fd.mu.Lock()
+	defer fd.mu.Unlock()
+	fd.qc[id] = known
 	return known.SiteLimits
 }
 
 // airNear is the air temperature beside a gauge: of the station that a reach of
 // the gauge names, else of the gauge itself. Daily means stand in for instants.
-func (a *app) airNear(ctx context.Context, site coldseam.SiteID, from, to time.Time) ([]coldseam.Observation, error) {
+func (fd *Feeds) airNear(ctx context.Context, site coldseam.SiteID, from, to time.Time) ([]coldseam.Observation, error) {
 	near := site
-	for _, r := range a.cfg.Reaches {
+	for _, r := range fd.cfg.Reaches {
 		if air := coldseam.SiteID(r.AirSite); air != "" && (coldseam.SiteID(r.Site) == site || coldseam.SiteID(r.TempSite) == site) {
 			near = air
 		}
 	}
 	for _, stat := range []coldseam.Statistic{coldseam.Instant, coldseam.Mean} {
-		s, err := a.db.History(ctx, near, coldseam.AirTemp, stat, from, to, a.now())
+		s, err := fd.db.History(ctx, near, coldseam.AirTemp, stat, from, to, fd.now())
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
@@ -81,12 +81,12 @@ func (a *app) airNear(ctx context.Context, site coldseam.SiteID, from, to time.T
 
 // ratingsOf are the club's rating tables of a gauge. Where the agency gives
 // discharge itself they are not used: it knows of ice and weeds.
-func (a *app) ratingsOf(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error) {
-	rs, err := a.db.Ratings(ctx, site)
+func (fd *Feeds) ratingsOf(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error) {
+	rs, err := fd.db.Ratings(ctx, site)
 	if err != nil || len(rs) == 0 {
 		return nil, err
 	}
-	list, err := a.db.SeriesList(ctx, site)
+	list, err := fd.db.SeriesList(ctx, site)
 	if err != nil {
 		return nil, err
 	}

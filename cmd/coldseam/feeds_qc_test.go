@@ -1,6 +1,7 @@
 package main
 
 import (
+	"log/slog"
 	"testing"
 	"time"
 
@@ -19,10 +20,11 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 	ctx := t.Context()
 	db := storetest.New(t)
 	now := time.Date(2026, 1, 20, 12, 0, 0, 0, time.UTC)
-	a := &app{db: db, now: func() time.Time { return now }, qc: map[coldseam.SiteID]qcKnown{}, cfg: config.Config{
+	cfg := config.Config{
 		Sites:   []config.Site{{ID: "g:1", Tidal: true}},
 		Reaches: []config.Reach{{Site: "g:1", AirSite: "g:air"}, {Site: "g:2", TempSite: "g:3", AirSite: "g:air"}},
-	}}
+	}
+	a := newFeeds(&Env{db: db, now: func() time.Time { return now }, cfg: cfg, log: slog.New(slog.DiscardHandler)})
 	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int, v func(int) float64) {
 		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period, Provider: "g"}}
 		for i := range days {

@@ -49,8 +49,8 @@ func (c *fetchCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 // sayWaits tells whoever looks on why nothing happens for a while: a service is
 // asked no oftener than its profile allows, and years of a record are many
 // requests.
-func (a *app) sayWaits(w io.Writer) {
-	a.fetcher.Waiting = func(profile string, d time.Duration) {
+func (fd *Feeds) sayWaits(w io.Writer) {
+	fd.fetcher.Waiting = func(profile string, d time.Duration) {
 		fmt.Fprintf(w, "  waits %s, so as not to ask %s oftener than its rate_per_hour; Ctrl-C keeps what came\n", d.Round(time.Second), profile)
 	}
 }
@@ -147,9 +147,9 @@ func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 
 // pastRequest is the request that back-fills a feed; ok is false for feeds
 // without a past, such as warnings and forecasts.
-func (a *app) pastRequest(f feed, from time.Time, hours time.Duration) (ingest.Request, bool) {
-	now := a.now()
-	p, err := a.fetcher.Profile(f.Profile)
+func (fd *Feeds) pastRequest(f feed, from time.Time, hours time.Duration) (ingest.Request, bool) {
+	now := fd.now()
+	p, err := fd.fetcher.Profile(f.Profile)
 	if err != nil {
 		return ingest.Request{}, false
 	}
@@ -204,8 +204,8 @@ func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *app, f feed, req in
 
 // stopped finds where an earlier back-fill that began no later than this one
 // was stopped.
-func (a *app) stopped(ctx context.Context, mark string, req ingest.Request) (time.Time, bool) {
-	on, e, err := a.db.Switch(ctx, mark)
+func (fd *Feeds) stopped(ctx context.Context, mark string, req ingest.Request) (time.Time, bool) {
+	on, e, err := fd.db.Switch(ctx, mark)
 	if err != nil || !on || req.Since.IsZero() {
 		return time.Time{}, false
 	}
@@ -250,29 +250,29 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 }
 
 // ranks reports whether a kept document is one of series records.
-func (a *app) ranks(f store.FetchRecord) bool {
-	p, err := a.fetcher.Profile(f.Profile)
+func (fd *Feeds) ranks(f store.FetchRecord) bool {
+	p, err := fd.fetcher.Profile(f.Profile)
 	path := p.Endpoints[ingest.EndpointMetadata].Path
 	return err == nil && path != "" && strings.Contains(f.URL, path)
 }
 
-func (a *app) replayOne(ctx context.Context, f store.FetchRecord) (ingest.Result, error) {
-	p, err := a.profileOf(f)
+func (fd *Feeds) replayOne(ctx context.Context, f store.FetchRecord) (ingest.Result, error) {
+	p, err := fd.profileOf(f)
 	if err != nil {
 		return ingest.Result{}, err
 	}
-	body, err := a.db.Payload(ctx, f.ID)
+	body, err := fd.db.Payload(ctx, f.ID)
 	if err != nil {
 		return ingest.Result{}, err
 	}
-	return a.fetcher.Replay(ctx, p, body, f.At, f.ID)
+	return fd.fetcher.Replay(ctx, p, body, f.At, f.ID)
 }
 
 // profileOf is the profile as the endpoint of a logged fetch sees it: the
 // endpoint whose path stands in the address. Addresses that several endpoints
 // share are told apart by the document itself.
-func (a *app) profileOf(f store.FetchRecord) (ingest.Profile, error) {
-	p, err := a.fetcher.Profile(f.Profile)
+func (fd *Feeds) profileOf(f store.FetchRecord) (ingest.Profile, error) {
+	p, err := fd.fetcher.Profile(f.Profile)
 	if err != nil {
 		return p, err
 	}
@@ -285,7 +285,7 @@ func (a *app) profileOf(f store.FetchRecord) (ingest.Profile, error) {
 			break
 		}
 	}
-	for _, s := range a.cfg.Sites {
+	for _, s := range fd.cfg.Sites {
 		if s.Provider == p.Name && strings.Contains(f.URL, s.Code) {
 			p.RequestSite = s.Code
 		}

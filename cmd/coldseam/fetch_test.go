@@ -35,7 +35,7 @@ func TestFetchByHand(t *testing.T) {
 // them first.
 func TestReplayKnowsTheRecordsOfSeries(t *testing.T) {
 	t.Parallel()
-	a := &app{fetcher: &ingest.Fetcher{Profiles: []ingest.Profile{
+	a := &Feeds{fetcher: &ingest.Fetcher{Profiles: []ingest.Profile{
 		{Name: "us", Endpoints: map[string]ingest.Endpoint{"metadata": {Path: "/collections/series/items"}, "latest": {Path: "/collections/latest/items"}}}, {Name: "plain"}}}}
 	for url, want := range map[string]bool{"https://us.example/collections/series/items?site=1": true, "https://us.example/collections/latest/items?site=1": false} {
 		require.Equal(t, want, a.ranks(store.FetchRecord{Profile: "us", URL: url}), url)

@@ -21,8 +21,8 @@ func eveningDue(d coldseam.Date, loc *time.Location, now time.Time) (at time.Tim
 // toldOf is the verdict on a day that a subscriber could read in an earlier
 // brief: the brief of that day itself, or the outlook of the day before. ok is
 // false when it said nothing of that day.
-func (a *app) toldOf(prev coldseam.Brief, d coldseam.Date, p coldseam.Preferences) (v coldseam.Verdict, ok bool) {
-	mine := a.personal(prev, p)
+func (ml *Mailer) toldOf(prev coldseam.Brief, d coldseam.Date, p coldseam.Preferences) (v coldseam.Verdict, ok bool) {
+	mine := ml.personal(prev, p)
 	if prev.Day == d {
 		return mine.Verdict, true
 	}

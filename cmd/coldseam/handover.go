@@ -267,7 +267,7 @@ func dateText(d coldseam.Date) string {
 }
 
 func (p *packer) limits() ([]byte, error) {
-	t := p.a.table()
+	t := p.a.limits
 	var rows [][]string
 	for _, r := range verdict.Thresholds() {
 		rows = append(rows, []string{r.Key, r.Name, r.Unit, fmt.Sprint(t.Value(r.Key)), fmt.Sprint(r.Default), t.Reasons[r.Key], r.Source})

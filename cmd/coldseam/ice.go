@@ -61,19 +61,19 @@ func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *app) error {
 }
 
 // sayIce keeps a word and asks for a brief that knows it.
-func (a *app) sayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) error {
-	if err := a.db.SayIce(ctx, w); err != nil {
+func (mk *Maker) sayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) error {
+	if err := mk.db.SayIce(ctx, w); err != nil {
 		return err
 	}
-	return a.enqueueBriefs(ctx, []briefKey{{r.ID, coldseam.DateOf(a.now().In(zoneOf(r.Zone)))}}, a.now())
+	return mk.enqueueBriefs(ctx, []briefKey{{r.ID, coldseam.DateOf(mk.now().In(zoneOf(r.Zone)))}}, mk.now())
 }
 
 // logIce turns "ice on the river" of a trip into a word that closes the reach.
-func (a *app) logIce(ctx context.Context, t coldseam.Trip) error {
+func (mk *Maker) logIce(ctx context.Context, t coldseam.Trip) error {
 	if !t.Ice {
 		return nil
 	}
-	r, err := a.db.Reach(ctx, t.Reach)
+	r, err := mk.db.Reach(ctx, t.Reach)
 	if err != nil {
 		return err
 	}
@@ -81,10 +81,10 @@ func (a *app) logIce(ctx context.Context, t coldseam.Trip) error {
 	if at.IsZero() {
 		at = t.Date.At(12*time.Hour, zoneOf(r.Zone))
 	}
-	if now := a.now(); at.After(now) {
+	if now := mk.now(); at.After(now) {
 		at = now
 	}
-	return a.sayIce(ctx, r, store.IceWord{Reach: r.ID, At: at, Edit: store.Edit{Who: "member", Why: "trip log", At: t.EnteredAt}})
+	return mk.sayIce(ctx, r, store.IceWord{Reach: r.ID, At: at, Edit: store.Edit{Who: "member", Why: "trip log", At: t.EnteredAt}})
 }
 
 // ice reads what was said of ice since the winter began.
@@ -100,20 +100,20 @@ func (g *gather) ice() {
 
 // saveIce keeps the state of each day of the winter; days that stand as they
 // were write nothing.
-func (a *app) saveIce(ctx context.Context, reach coldseam.ReachID, at time.Time, records []ice.Record) error {
+func (mk *Maker) saveIce(ctx context.Context, reach coldseam.ReachID, at time.Time, records []ice.Record) error {
 	days := make([]store.IceDay, len(records))
 	for i, r := range records {
 		days[i] = store.IceDay{Day: r.Day, State: r.State.String(), Since: r.Since, Cause: r.Cause, FrostCD: r.FrostCD, ThawCD: r.ThawCD}
 	}
-	return a.db.SaveIce(ctx, reach, at, days)
+	return mk.db.SaveIce(ctx, reach, at, days)
 }
 
 // iceNow is the state of ice on a reach, from the record as it is now.
-func (a *app) iceNow(ctx context.Context, r coldseam.Reach) (ice.Status, error) {
-	now := a.now()
-	f := forecast.Features{Now: now, Loc: zoneOf(r.Zone), Reach: r, Table: a.table(), TempSite: r.TempSite}
+func (mk *Maker) iceNow(ctx context.Context, r coldseam.Reach) (ice.Status, error) {
+	now := mk.now()
+	f := forecast.Features{Now: now, Loc: zoneOf(r.Zone), Reach: r, Table: mk.limits, TempSite: r.TempSite}
 	f.Day = coldseam.DateOf(now.In(f.Loc))
-	g := gather{app: a, ctx: ctx, f: &f}
+	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()
 	g.instants()
 	g.ice()

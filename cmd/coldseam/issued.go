@@ -28,15 +28,15 @@ func (c *hindcastCmd) issued(ctx context.Context, s *streams, g *Globals) error 
 	return a.printIssued(ctx, s.out)
 }
 
-func (a *app) printIssued(ctx context.Context, w io.Writer) error {
-	reaches, err := a.db.Reaches(ctx)
+func (bk *Book) printIssued(ctx context.Context, w io.Writer) error {
+	reaches, err := bk.db.Reaches(ctx)
 	if err != nil {
 		return err
 	}
-	today := coldseam.DateOf(a.now().UTC())
+	today := coldseam.DateOf(bk.now().UTC())
 	for _, r := range reaches {
 		fmt.Fprintf(w, "%s, %s\n", r.River, r.Name)
-		list, err := a.resolve(ctx, r.ID, today.Add(-365), today)
+		list, err := bk.resolve(ctx, r.ID, today.Add(-365), today)
 		if err != nil {
 			return err
 		}
@@ -44,7 +44,7 @@ func (a *app) printIssued(ctx context.Context, w io.Writer) error {
 			fmt.Fprintln(w, "  "+line)
 		}
 		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
-			sk, err := a.issuedSkill(ctx, r, p, today.Add(-120))
+			sk, err := bk.issuedSkill(ctx, r, p, today.Add(-120))
 			if err != nil {
 				return err
 			}
@@ -52,11 +52,11 @@ func (a *app) printIssued(ctx context.Context, w io.Writer) error {
 				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, 80 %% range held %.0f %%, %d issues\n", paramWords[p], x.Lead, x.CRPS, x.Persistence, 100*x.Held, x.N)
 			}
 		}
-		crossings, err := a.issuedCrossings(ctx, r, today.Add(-120))
+		crossings, err := bk.issuedCrossings(ctx, r, today.Add(-120))
 		if err != nil {
 			return err
 		}
-		rises, err := a.issuedRises(ctx, r, today.Add(-120), today)
+		rises, err := bk.issuedRises(ctx, r, today.Add(-120), today)
 		if err != nil {
 			return err
 		}
@@ -107,17 +107,17 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 
 // issuedSkill scores the last issue of each day against the daily means that
 // came. Discharge is scored in ln m3/s.
-func (a *app) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) ([]issuedScore, error) {
+func (bk *Book) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) ([]issuedScore, error) {
 	loc := zoneOf(r.Zone)
 	site := r.Site
 	if p == coldseam.WaterTemp && r.TempSite != "" {
 		site = r.TempSite // what a neighbour's thermometer measures is scored there
 	}
-	es, err := a.db.Ensembles(ctx, site, p, from.In(loc), a.now())
+	es, err := bk.db.Ensembles(ctx, site, p, from.In(loc), bk.now())
 	if err != nil {
 		return nil, err
 	}
-	days, err := a.db.DailyFrame(ctx, r.Site, r.TempSite, r.Site, a.now(), r.Zone)
+	days, err := bk.db.DailyFrame(ctx, r.Site, r.TempSite, r.Site, bk.now(), r.Zone)
 	if err != nil {
 		return nil, nil // nothing to compare with yet
 	}
@@ -141,7 +141,7 @@ func (a *app) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Para
 		for day, e := range last {
 			// The first step is the day of the issue, whose last whole day is the one before.
 			y, was := coldseam.At(truth, days.Index(day.Add(h-1))), coldseam.At(truth, days.Index(day.Add(-1)))
-			if h > len(e.Valid) || math.IsNaN(y) || math.IsNaN(was) || day.Add(h).In(loc).After(a.now()) {
+			if h > len(e.Valid) || math.IsNaN(y) || math.IsNaN(was) || day.Add(h).In(loc).After(bk.now()) {
 				continue
 			}
 			x := e.Step(h - 1)

@@ -39,13 +39,13 @@ func (e issuedEvents) words() string {
 // issuedCrossings scores "crossed and stays within so many days" on every issue
 // date on which the water was not yet past the edge, the first issue of a day
 // counting. A path that was not measured to its end resolves nothing.
-func (a *app) issuedCrossings(ctx context.Context, r coldseam.Reach, from coldseam.Date) ([]issuedEvents, error) {
+func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from coldseam.Date) ([]issuedEvents, error) {
 	loc := zoneOf(r.Zone)
-	list, err := a.db.CrossingsIssued(ctx, r.Site, from.In(loc), a.now())
+	list, err := bk.db.CrossingsIssued(ctx, r.Site, from.In(loc), bk.now())
 	if err != nil || len(list) == 0 {
 		return nil, err
 	}
-	days, err := a.db.DailyFrame(ctx, r.Site, r.TempSite, "", a.now(), r.Zone)
+	days, err := bk.db.DailyFrame(ctx, r.Site, r.TempSite, "", bk.now(), r.Zone)
 	if err != nil {
 		return nil, nil // nothing to compare with yet
 	}
@@ -93,18 +93,18 @@ func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool
 
 // issuedRises scores the odds of a steep rise and of water over the club's limit
 // by the readings that came: the first issue of each morning.
-func (a *app) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
+func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
 	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"}, issuedEvents{What: "flow over the club limit"}
 	for d := from; !to.Before(d); d = d.Add(1) {
-		issues, err := a.db.BriefIssues(ctx, r.ID, d)
+		issues, err := bk.db.BriefIssues(ctx, r.ID, d)
 		if err != nil {
 			return nil, err
 		}
 		for _, b := range issues {
-			if b.Flow.Until.IsZero() || b.Flow.Until.After(a.now()) || b.Replay {
+			if b.Flow.Until.IsZero() || b.Flow.Until.After(bk.now()) || b.Replay {
 				continue
 			}
-			s, err := a.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour), b.Flow.Until, a.now())
+			s, err := bk.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour), b.Flow.Until, bk.now())
 			if err != nil {
 				break
 			}

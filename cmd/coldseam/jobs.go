@@ -64,8 +64,8 @@ func (a *app) fetchFeed(ctx context.Context, f feed, slot time.Time) error {
 }
 
 // isAlerts: warnings change the decision at once, readings every quarter hour.
-func (a *app) isAlerts(f feed) bool {
-	p, err := a.fetcher.Profile(f.Profile)
+func (fd *Feeds) isAlerts(f feed) bool {
+	p, err := fd.fetcher.Profile(f.Profile)
 	return err == nil && p.Format == ingest.FormatCAP
 }
 
@@ -119,7 +119,11 @@ func (a *app) briefJob(ctx context.Context, args store.BriefArgs) error {
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		a.log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
 	}
-	_, err = a.makeBrief(ctx, r, args.Day)
+	start := time.Now()
+	b, err := a.makeBrief(ctx, r, args.Day)
+	if err == nil {
+		a.metrics.briefed(b, time.Since(start))
+	}
 	return err
 }
 

@@ -14,9 +14,9 @@ const knownShown = 12
 
 // noSite and noReach say which gauges and reaches there are when one asked for is
 // not: the reader mistyped it, or asks at another database.
-func (a *app) noSite(ctx context.Context, err error) error {
+func (e *Env) noSite(ctx context.Context, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := a.db.Sites(ctx)
+		all, lerr := e.db.Sites(ctx)
 		for _, s := range all {
 			names = append(names, string(s.ID))
 		}
@@ -24,9 +24,9 @@ func (a *app) noSite(ctx context.Context, err error) error {
 	})
 }
 
-func (a *app) noReach(ctx context.Context, err error) error {
+func (e *Env) noReach(ctx context.Context, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := a.db.Reaches(ctx)
+		all, lerr := e.db.Reaches(ctx)
 		for _, r := range all {
 			names = append(names, string(r.ID))
 		}

@@ -28,21 +28,21 @@ const briefPatience = 10 * time.Minute
 // queueMornings puts the morning mails that are due into the outbox, one per
 // subscriber. It returns how many, and the reaches whose brief must be made
 // first.
-func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []briefKey, err error) {
-	due, err := a.db.Due(ctx, now)
+func (ml *Mailer) queueMornings(ctx context.Context, now time.Time) (n int, wait []briefKey, err error) {
+	due, err := ml.db.Due(ctx, now)
 	if err != nil || len(due) == 0 {
 		return 0, nil, err
 	}
-	desk := newDesk(a, now)
+	desk := newDesk(ml, now)
 	if err := desk.lookBack(ctx, due); err != nil {
 		return 0, nil, err
 	}
-	m := a.mailing(coldseam.MailMorning, now)
+	m := ml.mailing(coldseam.MailMorning, now)
 	bad := 0
 	for _, s := range due {
 		l, ok, lerr := desk.morning(ctx, s)
 		if lerr != nil {
-			a.log.Error("compose morning", "subscriber", s.ID, "err", lerr)
+			ml.log.Error("compose morning", "subscriber", s.ID, "err", lerr)
 			if ctx.Err() == nil && !errors.Is(lerr, coldseam.ErrUnavailable) {
 				bad++
 			}
@@ -57,7 +57,7 @@ func (a *app) queueMornings(ctx context.Context, now time.Time) (n int, wait []b
 	err = errors.Join(err, m.flush(ctx))
 	n = m.n
 	if bad > 0 {
-		err = errors.Join(err, a.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
+		err = errors.Join(err, ml.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
 	}
 	return n, desk.waiting(), err
 }
@@ -75,8 +75,8 @@ type mailing struct {
 // mailingPiece is how much payload is held before it goes to the database.
 const mailingPiece = 4 << 20
 
-func (a *app) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
-	return &mailing{db: a.db, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: a.compose.Domain}}
+func (ml *Mailer) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
+	return &mailing{db: ml.db, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: ml.compose.Domain}}
 }
 
 func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
@@ -120,7 +120,7 @@ type briefKey struct {
 
 // desk holds the briefs that one tick's mails are made from.
 type desk struct {
-	app    *app
+	mail   *Mailer
 	now    time.Time
 	briefs map[briefKey]*coldseam.Brief // nil = looked for, not there
 	wait   map[briefKey]bool
@@ -131,8 +131,8 @@ type desk struct {
 	paused map[string]bool            // by pauseName: who had the note of the warm season
 }
 
-func newDesk(a *app, now time.Time) *desk {
-	return &desk{app: a, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{},
+func newDesk(ml *Mailer, now time.Time) *desk {
+	return &desk{mail: ml, now: now, briefs: map[briefKey]*coldseam.Brief{}, wait: map[briefKey]bool{},
 		warm: map[briefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
@@ -140,10 +140,10 @@ func newDesk(a *app, now time.Time) *desk {
 // eat a tick's time when the database is far.
 func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
-	if d.all, err = d.app.db.Reaches(ctx); err != nil {
+	if d.all, err = d.mail.db.Reaches(ctx); err != nil {
 		return err
 	}
-	if d.paused, err = d.app.db.SwitchesOn(ctx, pausePrefix); err != nil {
+	if d.paused, err = d.mail.db.SwitchesOn(ctx, pausePrefix); err != nil {
 		return err
 	}
 	days := map[coldseam.Date]map[coldseam.ReachID]bool{}
@@ -165,7 +165,7 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 
 // read looks for the briefs of a day, and for how warm the water was before it.
 func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
-	briefs, err := d.app.db.BriefsOf(ctx, day, reaches)
+	briefs, err := d.mail.db.BriefsOf(ctx, day, reaches)
 	if err != nil {
 		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return err
@@ -183,7 +183,7 @@ func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.R
 
 // water looks at which reaches are out of season on a day.
 func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
-	water, err := d.app.db.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
+	water, err := d.mail.db.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
 	for id, w := range water {
 		d.warm[briefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
 	}
@@ -195,12 +195,12 @@ func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.
 func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
 	var out []coldseam.Brief
 	for _, id := range reaches {
-		b, err := d.app.db.Brief(ctx, id, day)
+		b, err := d.mail.db.Brief(ctx, id, day)
 		switch {
 		case err == nil:
 			out = append(out, b)
 		case !errors.Is(err, coldseam.ErrNotFound):
-			d.app.log.Error("brief not readable", "reach", string(id), "err", err)
+			d.mail.log.Error("brief not readable", "reach", string(id), "err", err)
 		}
 	}
 	return out
@@ -260,7 +260,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 			}
 			b = &x
 		}
-		briefs = append(briefs, d.app.personal(*b, s.Prefs))
+		briefs = append(briefs, d.mail.personal(*b, s.Prefs))
 	}
 	if !complete && !hurry || len(briefs) == 0 {
 		return store.NewLetter{}, false, nil
@@ -268,7 +268,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
 		return store.NewLetter{}, false, err
 	}
-	payload, err := d.app.payload(ctx, notify.Content{Club: d.app.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
+	payload, err := d.mail.payload(ctx, notify.Content{Club: d.mail.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
@@ -294,15 +294,15 @@ func briefOf(r coldseam.Reach, day coldseam.Date) coldseam.Brief {
 
 // lost is the NO CALL of a river whose brief cannot be told: nothing of the brief
 // but its reach and day is trusted.
-func (a *app) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date) coldseam.Brief {
+func (ml *Mailer) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date) coldseam.Brief {
 	if _, err := b.Day.MarshalText(); err != nil || b.Day.IsZero() {
 		b.Day = day
 	}
-	r, err := a.db.Reach(ctx, b.Reach)
+	r, err := ml.db.Reach(ctx, b.Reach)
 	if err != nil {
-		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: a.cfg.Club.Zone}
+		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: ml.cfg.Club.Zone}
 	}
-	return noBrief(briefOf(r, b.Day), a.now())
+	return noBrief(briefOf(r, b.Day), ml.now())
 }
 
 // noBrief is the NO CALL that stands for a brief which is not there or cannot be
@@ -316,20 +316,20 @@ func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
 
 // personal is a subscriber's own view of a brief; NO CALL where a damaged brief
 // has none.
-func (a *app) personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.Brief) {
+func (ml *Mailer) personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.Brief) {
 	defer func() {
 		if x := recover(); x != nil {
-			a.log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
-			mine = noBrief(b, a.now())
+			ml.log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
+			mine = noBrief(b, ml.now())
 		}
 	}()
-	return verdict.Personal(b, p, verdict.PersonalOptions{Table: a.table(), Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
+	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.limits, Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
 }
 
 // payload sorts the briefs of a letter, the best first, and writes it down. A
 // brief that cannot be written, as with a number that is none, is that river's
 // NO CALL.
-func (a *app) payload(ctx context.Context, c notify.Content, day coldseam.Date) ([]byte, error) {
+func (ml *Mailer) payload(ctx context.Context, c notify.Content, day coldseam.Date) ([]byte, error) {
 	sortBriefs(c.Briefs)
 	raw, err := c.Marshal()
 	if err == nil {
@@ -337,8 +337,8 @@ func (a *app) payload(ctx context.Context, c notify.Content, day coldseam.Date) 
 	}
 	for i, b := range c.Briefs {
 		if _, err := (notify.Content{Briefs: []coldseam.Brief{b}}).Marshal(); err != nil {
-			a.log.Error("river not composed", "reach", string(b.Reach), "err", err)
-			c.Briefs[i] = a.lost(ctx, b, day)
+			ml.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			c.Briefs[i] = ml.lost(ctx, b, day)
 		}
 	}
 	sortBriefs(c.Briefs)
@@ -371,9 +371,9 @@ func zoneOf(name string) *time.Location {
 
 // sender makes one mail worker; all of this process share a breaker, so that a
 // fault of ours stops after 20 attempts, not after 20 of each connection.
-func (a *app) sender(worker string) *notify.Sender {
-	return &notify.Sender{Outbox: a.db, Compose: a.composeLetter, Relay: a.relay, Worker: worker, Now: a.now, Sleep: a.sleep,
-		Log: a.log, Breaker: &a.breaker}
+func (ml *Mailer) sender(worker string) *notify.Sender {
+	return &notify.Sender{Outbox: ml.db, Compose: ml.composeLetter, Relay: ml.relay, Worker: worker, Now: ml.now, Sleep: ml.sleep,
+		Log: ml.log, Breaker: &ml.breaker}
 }
 
 // workerName is unique among all running processes.
@@ -385,67 +385,67 @@ func workerName(n int) string {
 // composeLetter writes a mail with the charts of its rivers; each chart is
 // drawn once per brief. A river that cannot be written is NO CALL, and the
 // others are told.
-func (a *app) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
-	l, err := a.freshen(ctx, l)
+func (ml *Mailer) composeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
+	l, err := ml.freshen(ctx, l)
 	if err != nil {
 		return notify.Message{}, err
 	}
 	charts := map[coldseam.ReachID][]byte{}
 	c, parseErr := notify.ParseContent(l.Payload)
 	for _, b := range c.Briefs {
-		if png, err := a.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
+		if png, err := ml.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
 			charts[b.Reach] = png
 		} else if err != nil {
-			a.log.Warn("chart", "reach", b.Reach, "err", err)
+			ml.log.Warn("chart", "reach", b.Reach, "err", err)
 		}
 	}
-	m, err := a.written(l, charts)
+	m, err := ml.written(l, charts)
 	if err == nil || parseErr != nil || errors.Is(err, coldseam.ErrRejected) {
 		return m, err
 	}
 
-	a.log.Error("mail not composed", "outbox", l.ID, "err", err)
+	ml.log.Error("mail not composed", "outbox", l.ID, "err", err)
 	for i, b := range c.Briefs {
 		alone := c
 		alone.Briefs = []coldseam.Brief{b}
 		one := l
 		if one.Payload, err = alone.Marshal(); err == nil {
-			_, err = a.written(one, nil)
+			_, err = ml.written(one, nil)
 		}
 		if err != nil {
-			a.log.Error("river not composed", "reach", string(b.Reach), "err", err)
-			c.Briefs[i] = a.lost(ctx, b, l.LocalDate)
+			ml.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			c.Briefs[i] = ml.lost(ctx, b, l.LocalDate)
 			delete(charts, b.Reach)
 		}
 	}
-	if l, err = a.reword(ctx, l, c); err != nil {
+	if l, err = ml.reword(ctx, l, c); err != nil {
 		return notify.Message{}, err
 	}
-	m, err = a.written(l, charts)
+	m, err = ml.written(l, charts)
 	if err != nil && l.ID != 0 {
-		err = errors.Join(err, a.alarm(ctx, "compose", a.now(), []string{"A mail could not be written and waits. The log says why."}))
+		err = errors.Join(err, ml.alarm(ctx, "compose", ml.now(), []string{"A mail could not be written and waits. The log says why."}))
 	}
 	return m, err
 }
 
 // written composes a mail; a panic on the way is an error of this mail alone.
-func (a *app) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (m notify.Message, err error) {
+func (ml *Mailer) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (m notify.Message, err error) {
 	defer func() {
 		if x := recover(); x != nil {
 			err = fmt.Errorf("compose outbox %d: %v: %w", l.ID, x, coldseam.ErrInvalid)
 		}
 	}()
-	return a.compose.Compose(l, charts)
+	return ml.compose.Compose(l, charts)
 }
 
 // reword puts other content into a letter that is about to be written; a letter
 // of the outbox keeps it, so that what was told stays on record.
-func (a *app) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (coldseam.Letter, error) {
+func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (coldseam.Letter, error) {
 	var err error
-	if l.Payload, err = a.payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
+	if l.Payload, err = ml.payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
 		return l, err
 	}
-	if err := a.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
+	if err := ml.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
 		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return l, nil
@@ -455,7 +455,7 @@ func (a *app) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (
 // newer brief that says another one replaces it, also in window or weight, and
 // one whose hours are over or whose inputs have gone stale is NO CALL. A notice
 // that something has turned is void once it has turned back.
-func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
+func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
 	if l.Kind != coldseam.MailMorning && l.Kind != coldseam.MailFlip || l.ID == 0 {
 		return l, nil
 	}
@@ -468,7 +468,7 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 	for _, b := range c.Briefs {
 		reaches = append(reaches, b.Reach)
 	}
-	newest, err := a.db.NewestBriefs(ctx, c.Briefs[0].Day, reaches)
+	newest, err := ml.db.NewestBriefs(ctx, c.Briefs[0].Day, reaches)
 	if err != nil {
 		return l, fmt.Errorf("briefs before sending: %w: %w", err, coldseam.ErrUnavailable)
 	}
@@ -477,18 +477,18 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 	for i, told := range c.Briefs {
 		now := told
 		if id := newest[told.Reach]; id != 0 && id != told.ID {
-			b, err := a.db.BriefByID(ctx, id)
+			b, err := ml.db.BriefByID(ctx, id)
 			switch {
 			case ctx.Err() != nil, errors.Is(err, coldseam.ErrUnavailable):
 				return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
 			case err != nil:
-				a.log.Error("brief not readable", "reach", string(told.Reach), "err", err)
-				now = a.lost(ctx, told, l.LocalDate)
+				ml.log.Error("brief not readable", "reach", string(told.Reach), "err", err)
+				now = ml.lost(ctx, told, l.LocalDate)
 			case b.Issued.After(told.Issued):
-				now = a.personal(b, l.Subscriber.Prefs)
+				now = ml.personal(b, l.Subscriber.Prefs)
 			}
 		}
-		now = verdict.AsOf(now, a.now())
+		now = verdict.AsOf(now, ml.now())
 		if !sameWord(told, now) {
 			c.Briefs[i], changed = now, true
 		}
@@ -499,7 +499,7 @@ func (a *app) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, 
 	if l.Kind == coldseam.MailFlip && c.Briefs[0].Verdict == c.Was {
 		return l, fmt.Errorf("turned back to %s: %w", c.Was, notify.ErrVoid)
 	}
-	return a.reword(ctx, l, c)
+	return ml.reword(ctx, l, c)
 }
 
 // sameWord reports whether two briefs send a member to the same hours with the
@@ -523,30 +523,30 @@ type chartKey struct {
 // maxCharts bounds the cache; a day of a club with 50 rivers is far below.
 const maxCharts = 400
 
-func (a *app) chartOf(ctx context.Context, b coldseam.Brief, units string) ([]byte, error) {
+func (ml *Mailer) chartOf(ctx context.Context, b coldseam.Brief, units string) ([]byte, error) {
 	if b.ID == 0 || b.Verdict == coldseam.NoCall {
 		return nil, nil
 	}
 	k := chartKey{b.ID, units}
-	a.mu.Lock()
-	png, ok := a.charts[k]
-	a.mu.Unlock()
+	ml.mu.Lock()
+	png, ok := ml.charts[k]
+	ml.mu.Unlock()
 	if ok {
 		return png, nil
 	}
-	full, err := a.db.BriefByID(ctx, b.ID)
+	full, err := ml.db.BriefByID(ctx, b.ID)
 	if err != nil {
 		return nil, err
 	}
 	if png, err = drawn(full, units); err != nil {
 		return nil, err
 	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if len(a.charts) >= maxCharts {
-		clear(a.charts)
+	ml.mu.Lock()
+	defer ml.mu.Unlock()
+	if len(ml.charts) >= maxCharts {
+		clear(ml.charts)
 	}
-	a.charts[k] = png
+	ml.charts[k] = png
 	return png, nil
 }
 

@@ -16,10 +16,10 @@ import (
 )
 
 // makeBrief computes and stores the morning of one reach.
-func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.Date) (coldseam.Brief, error) {
+func (mk *Maker) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.Date) (coldseam.Brief, error) {
 	start := time.Now()
-	now := a.now()
-	f, err := a.features(ctx, r, morning, now, false)
+	now := mk.now()
+	f, err := mk.features(ctx, r, morning, now, false)
 	if err != nil {
 		// A part that cannot be read makes the brief poorer, and NO CALL where it
 		// matters; a reach that cannot be placed at all ends here. So does a
@@ -28,39 +28,38 @@ func (a *app) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.
 		if f.Loc == nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return coldseam.Brief{}, err
 		}
-		a.log.Error("features", "reach", r.ID, "err", err)
+		mk.log.Error("features", "reach", r.ID, "err", err)
 	}
-	if prev, err := a.previous(ctx, r.ID, morning); err == nil {
+	if prev, err := mk.previous(ctx, r.ID, morning); err == nil {
 		f.Prev = prev
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
-	m, err := a.computed(ctx, f)
+	m, err := mk.computed(ctx, f)
 	if err != nil {
 		return coldseam.Brief{}, err
 	}
 	notify.SetWording(&m.Brief)
 	for _, p := range m.Problems {
-		a.log.Warn("forecast", "reach", r.ID, "err", p)
+		mk.log.Warn("forecast", "reach", r.ID, "err", p)
 	}
 	if fitted {
-		if err := a.saveModels(ctx, r, m); err != nil {
-			a.log.Error("models", "reach", r.ID, "err", err)
+		if err := mk.saveModels(ctx, r, m); err != nil {
+			mk.log.Error("models", "reach", r.ID, "err", err)
 		}
 	}
-	if err := a.saveMorning(ctx, &m); err != nil {
+	if err := mk.saveMorning(ctx, &m); err != nil {
 		return coldseam.Brief{}, err
 	}
-	if err := a.saveIce(ctx, r.ID, now, m.Ice); err != nil {
-		a.log.Error("ice state", "reach", r.ID, "err", err)
+	if err := mk.saveIce(ctx, r.ID, now, m.Ice); err != nil {
+		mk.log.Error("ice state", "reach", r.ID, "err", err)
 	}
-	if err := a.queueFlips(ctx, m.Brief, f.Prev); err != nil {
-		a.log.Error("flip notices", "reach", r.ID, "err", err)
+	if err := mk.mail.queueFlips(ctx, m.Brief, f.Prev); err != nil {
+		mk.log.Error("flip notices", "reach", r.ID, "err", err)
 	}
-	if err := a.remember(ctx, r, morning, m.Learnt); err != nil {
-		a.log.Error("season memory", "reach", r.ID, "err", err)
+	if err := mk.remember(ctx, r, morning, m.Learnt); err != nil {
+		mk.log.Error("season memory", "reach", r.ID, "err", err)
 	}
-	a.metrics.briefed(m.Brief, time.Since(start))
-	a.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
+	mk.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
 	return m.Brief, nil
 }
 
@@ -70,21 +69,21 @@ var errBusy = fmt.Errorf("an earlier brief is still being computed: %w", coldsea
 // computed makes a morning for as long as ctx lasts, one at a time for a reach. A
 // computation cannot be cut short: one that goes on after its time leaves its
 // worker to other rivers.
-func (a *app) computed(ctx context.Context, f forecast.Features) (forecast.Morning, error) {
+func (mk *Maker) computed(ctx context.Context, f forecast.Features) (forecast.Morning, error) {
 	id := f.Reach.ID
-	if _, busy := a.computing.LoadOrStore(id, true); busy {
+	if _, busy := mk.computing.LoadOrStore(id, true); busy {
 		return forecast.Morning{}, fmt.Errorf("reach %s: %w", id, errBusy)
 	}
 	done := make(chan forecast.Morning, 1)
 	go func() {
 		defer close(done)
-		defer a.computing.Delete(id)
+		defer mk.computing.Delete(id)
 		defer func() {
 			if x := recover(); x != nil {
-				a.log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
+				mk.log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
 			}
 		}()
-		done <- a.morningOf(f)
+		done <- mk.morningOf(f)
 	}()
 	select {
 	case m, ok := <-done:
@@ -99,12 +98,12 @@ func (a *app) computed(ctx context.Context, f forecast.Features) (forecast.Morni
 
 // remember keeps what the season's log has taught so far, for the seasons to
 // come; a new version only when trips were added.
-func (a *app) remember(ctx context.Context, r coldseam.Reach, morning coldseam.Date, l *run.Learnt) error {
+func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldseam.Date, l *run.Learnt) error {
 	if l == nil {
 		return nil
 	}
 	var past []run.Memory
-	m, err := a.db.Model(ctx, string(r.ID), memoryKind, a.now())
+	m, err := mk.db.Model(ctx, string(r.ID), memoryKind, mk.now())
 	if err == nil {
 		err = json.Unmarshal(m.Params, &past)
 	}
@@ -125,14 +124,14 @@ func (a *app) remember(ctx context.Context, r coldseam.Reach, morning coldseam.D
 	if err != nil {
 		return fmt.Errorf("season memory: %w", err)
 	}
-	_, err = a.db.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: a.now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
+	_, err = mk.db.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: mk.now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
 	return err
 }
 
 // previous is the last word for the same morning, else yesterday's.
-func (a *app) previous(ctx context.Context, reach coldseam.ReachID, morning coldseam.Date) (*coldseam.Brief, error) {
+func (mk *Maker) previous(ctx context.Context, reach coldseam.ReachID, morning coldseam.Date) (*coldseam.Brief, error) {
 	for _, d := range []coldseam.Date{morning, morning.Add(-1)} {
-		b, err := a.db.Brief(ctx, reach, d)
+		b, err := mk.db.Brief(ctx, reach, d)
 		if err == nil {
 			return &b, nil
 		}
@@ -145,51 +144,51 @@ func (a *app) previous(ctx context.Context, reach coldseam.ReachID, morning cold
 
 // saveMorning stores the ensembles and what is told. A part that cannot be
 // stored must not keep the word from those who wait for it.
-func (a *app) saveMorning(ctx context.Context, m *forecast.Morning) error {
+func (mk *Maker) saveMorning(ctx context.Context, m *forecast.Morning) error {
 	b := &m.Brief
 	var errs []error
 	for _, e := range []coldseam.Ensemble{m.Flow, m.Temp} {
 		if len(e.Members) > 0 {
-			_, err := a.db.SaveEnsemble(ctx, e)
+			_, err := mk.db.SaveEnsemble(ctx, e)
 			errs = append(errs, err)
 		}
 	}
 	if len(m.Crossings) > 0 {
-		errs = append(errs, a.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
+		errs = append(errs, mk.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
 	}
-	errs = append(errs, a.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run))
+	errs = append(errs, mk.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run))
 	if err := errors.Join(errs...); errors.Is(err, coldseam.ErrUnavailable) {
 		return err
 	} else if err != nil {
-		a.log.Error("forecast not stored", "reach", b.Reach, "err", err)
+		mk.log.Error("forecast not stored", "reach", b.Reach, "err", err)
 	}
-	id, err := a.saveTold(ctx, *b)
+	id, err := mk.mail.saveTold(ctx, *b)
 	b.ID = id
 	return err
 }
 
-func (a *app) saveModels(ctx context.Context, r coldseam.Reach, m forecast.Morning) error {
+func (mk *Maker) saveModels(ctx context.Context, r coldseam.Reach, m forecast.Morning) error {
 	var errs []error
 	if x := m.FlowModel; x != nil {
-		errs = append(errs, a.saveModel(ctx, r.Site, "flow", x, x.From, x.To, x.Score))
+		errs = append(errs, mk.saveModel(ctx, r.Site, "flow", x, x.From, x.To, x.Score))
 	}
 	if x := m.TempModel; x != nil {
-		errs = append(errs, a.saveModel(ctx, r.Site, "thermal", x, x.From, x.To, x.Score))
+		errs = append(errs, mk.saveModel(ctx, r.Site, "thermal", x, x.From, x.To, x.Score))
 	}
 	return errors.Join(errs...)
 }
 
 // makeAll makes the briefs of all reaches; one failing reach never stops the
 // others.
-func (a *app) makeAll(ctx context.Context, morning coldseam.Date) ([]coldseam.Brief, error) {
-	reaches, err := a.db.Reaches(ctx)
+func (mk *Maker) makeAll(ctx context.Context, morning coldseam.Date) ([]coldseam.Brief, error) {
+	reaches, err := mk.db.Reaches(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var out []coldseam.Brief
 	var errs []error
 	for _, r := range reaches {
-		b, err := a.makeBrief(ctx, r, morning)
+		b, err := mk.makeBrief(ctx, r, morning)
 		if err != nil {
 			errs = append(errs, fmt.Errorf("brief %s: %w", r.ID, err))
 			continue

@@ -12,14 +12,32 @@ import (
 // logger of a command speaks of what heals itself no more than of what does
 // not: the command's own output is for that.
 func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app, error) {
+	cfg, err := read(s, g, &o)
+	if err != nil {
+		return nil, err
+	}
+	return build(ctx, cfg, o)
+}
+
+// read reads the configuration for one command, whose log goes to the terminal.
+func read(s *streams, g *Globals, o *buildOptions) (config.Config, error) {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return nil, exitWith(2, err.Error())
+		return cfg, exitWith(2, err.Error())
 	}
 	if o.log == nil {
 		o.log = newLogger(s.err, slog.LevelError)
 	}
-	return build(ctx, cfg, o)
+	return cfg, nil
+}
+
+// openCommand opens the database for one command.
+func openCommand(ctx context.Context, s *streams, g *Globals, o buildOptions) (*Env, error) {
+	cfg, err := read(s, g, &o)
+	if err != nil {
+		return nil, err
+	}
+	return openEnv(ctx, cfg, o)
 }
 
 // migrateCmd brings the database to this program's schema.
@@ -66,9 +84,9 @@ func (c *migrateCmd) migrate(ctx context.Context, s *streams, a *app) error {
 
 // pgBin is the directory of pg_dump that fits the private server; "" = looked
 // for.
-func (a *app) pgBin() string {
-	if a.pg != nil {
-		return a.pg.Bin()
+func (e *Env) pgBin() string {
+	if e.pg != nil {
+		return e.pg.Bin()
 	}
 	return ""
 }

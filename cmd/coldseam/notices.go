@@ -15,25 +15,25 @@ import (
 
 // saveTold stores a brief; when it overturns what subscribers were told for
 // the same day, their correction goes into the outbox in the same transaction.
-func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
-	letters, err := a.corrections(ctx, b)
+func (ml *Mailer) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
+	letters, err := ml.corrections(ctx, b)
 	if err != nil {
 		// The brief is worth more than its mail: store it, and say so.
-		a.log.Error("corrections", "reach", b.Reach, "err", err)
+		ml.log.Error("corrections", "reach", b.Reach, "err", err)
 	}
-	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: a.compose.Domain, Letters: letters}
-	id, n, err := a.db.SaveBriefWith(ctx, b, e)
+	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: ml.compose.Domain, Letters: letters}
+	id, n, err := ml.db.SaveBriefWith(ctx, b, e)
 	if err != nil {
 		return id, err
 	}
 	// A morning mail that was written while the brief was stored has not seen it;
 	// one that is written from now on does (freshen). The key stops doubles.
-	if e.Letters, err = a.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
-		_, k, qerr := a.db.QueueEdition(ctx, e)
+	if e.Letters, err = ml.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
+		_, k, qerr := ml.db.QueueEdition(ctx, e)
 		n, err = n+k, qerr
 	}
 	if n > 0 {
-		a.log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
+		ml.log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
 	}
 	return id, err
 }
@@ -42,14 +42,14 @@ func (a *app) saveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
 // reach and day and whose own hours b stops or cannot call any more, while they
 // are still open. A morning mail that still waits is not corrected: it is
 // written anew when it goes.
-func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
+func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
 	if !mayOverturn(b) {
 		return nil, nil
 	}
 	var out []store.NewLetter
 	var errs []error
 	said := map[string][]byte{} // most are told the same: one payload for all of them
-	err := a.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
+	err := ml.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
 			return nil
 		}
@@ -67,7 +67,7 @@ func (a *app) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLet
 			if !off {
 				continue
 			}
-			payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
+			payload, err := notify.Content{Club: ml.cfg.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
 			if err != nil {
 				errs = append(errs, err)
 				continue
@@ -105,14 +105,14 @@ const (
 // queueFlips writes, the evening before, to those who asked for it when their
 // verdict for tomorrow has turned since their morning mail. At most one a day:
 // the outbox key holds it.
-func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
+func (ml *Mailer) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
 	loc := zoneOf(b.Zone)
 	local := b.Issued.In(loc)
 	today, clock := coldseam.DateOf(local), coldseam.ClockOf(local)
 	if b.Day != today.Add(1) || clock < flipFrom || clock > flipTo {
 		return nil
 	}
-	subs, err := a.db.Subscribers(ctx, "confirmed")
+	subs, err := ml.db.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return err
 	}
@@ -120,12 +120,12 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 	if len(subs) == 0 {
 		return nil
 	}
-	issues, err := a.db.BriefIssues(ctx, b.Reach, today)
+	issues, err := ml.db.BriefIssues(ctx, b.Reach, today)
 	if err != nil {
 		return err
 	}
 
-	m := a.mailing(coldseam.MailFlip, b.Issued)
+	m := ml.mailing(coldseam.MailFlip, b.Issued)
 	for _, s := range subs {
 		before := toldInMorning(issues, today, s.Prefs)
 		if before == nil {
@@ -134,14 +134,14 @@ func (a *app) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.B
 		if before == nil {
 			continue
 		}
-		mine := a.personal(b, s.Prefs)
-		was, told := a.toldOf(*before, b.Day, s.Prefs)
+		mine := ml.personal(b, s.Prefs)
+		was, told := ml.toldOf(*before, b.Day, s.Prefs)
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
 		}
-		payload, err := notify.Content{Club: a.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
+		payload, err := notify.Content{Club: ml.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
 		if err != nil {
-			a.log.Error("compose notice", "subscriber", s.ID, "err", err)
+			ml.log.Error("compose notice", "subscriber", s.ID, "err", err)
 			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
@@ -171,29 +171,29 @@ func toldInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferen
 
 // queueOutlooks writes the weekend outlook to those who asked for it, on
 // Thursday evening.
-func (a *app) queueOutlooks(ctx context.Context, now time.Time) error {
-	due, err := a.db.DueOutlook(ctx, now)
+func (ml *Mailer) queueOutlooks(ctx context.Context, now time.Time) error {
+	due, err := ml.db.DueOutlook(ctx, now)
 	if err != nil || len(due) == 0 {
 		return err
 	}
-	board, err := pages{a}.Board(ctx)
+	board, err := ml.Board(ctx)
 	if err != nil {
 		return err
 	}
-	m := a.mailing(coldseam.MailOutlook, now)
+	m := ml.mailing(coldseam.MailOutlook, now)
 	for _, s := range due {
 		var mine []coldseam.Brief
 		for _, b := range board {
 			if wants(s.Prefs, b.Reach) {
-				mine = append(mine, a.personal(b, s.Prefs))
+				mine = append(mine, ml.personal(b, s.Prefs))
 			}
 		}
 		if len(mine) == 0 {
 			continue
 		}
-		payload, err := a.payload(ctx, notify.Content{Club: a.cfg.Club.Name, Briefs: mine}, s.LocalDate)
+		payload, err := ml.payload(ctx, notify.Content{Club: ml.cfg.Club.Name, Briefs: mine}, s.LocalDate)
 		if err != nil {
-			a.log.Error("compose outlook", "subscriber", s.ID, "err", err)
+			ml.log.Error("compose outlook", "subscriber", s.ID, "err", err)
 			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
@@ -209,37 +209,37 @@ const silentHour = 4*time.Hour + 30*time.Minute
 
 // watch tells the admin what they must act on: silent gauges before the
 // morning, and a morning that did not go out.
-func (a *app) watch(ctx context.Context, now time.Time) error {
-	loc := zoneOf(a.cfg.Club.Zone)
+func (ml *Mailer) watch(ctx context.Context, now time.Time) error {
+	loc := zoneOf(ml.cfg.Club.Zone)
 	today := coldseam.DateOf(now.In(loc))
 	clock := coldseam.ClockOf(now.In(loc))
 	var errs []error
 	if clock >= silentHour && clock < silentHour+6*time.Hour {
-		errs = append(errs, a.silentNotice(ctx, today, now))
+		errs = append(errs, ml.silentNotice(ctx, today, now))
 	}
-	if deadline, err := coldseam.ParseClock(a.cfg.Club.Deadline); err == nil && clock >= deadline {
-		errs = append(errs, a.deadlineAlarm(ctx, today, now))
+	if deadline, err := coldseam.ParseClock(ml.cfg.Club.Deadline); err == nil && clock >= deadline {
+		errs = append(errs, ml.deadlineAlarm(ctx, today, now))
 	}
-	errs = append(errs, a.heldAlarm(ctx, today, now))
+	errs = append(errs, ml.heldAlarm(ctx, today, now))
 	return errors.Join(errs...)
 }
 
 // silentNotice queues one mail a day that names the gauges past their limit.
-func (a *app) silentNotice(ctx context.Context, today coldseam.Date, now time.Time) error {
-	if a.cfg.Club.AdminEmail == "" {
+func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now time.Time) error {
+	if ml.cfg.Club.AdminEmail == "" {
 		return nil
 	}
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := ml.db.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	var lines []string
 	for _, r := range reaches {
-		vals, err := a.db.Latest(ctx, r.Site)
+		vals, err := ml.db.Latest(ctx, r.Site)
 		if err != nil {
 			return err
 		}
-		limit := time.Duration(a.table().GaugeAgeH * float64(time.Hour))
+		limit := time.Duration(ml.limits.GaugeAgeH * float64(time.Hour))
 		var newest time.Time
 		for _, v := range vals {
 			if v.Param == coldseam.Discharge && v.Stat == coldseam.Instant && v.At.After(newest) {
@@ -251,7 +251,7 @@ func (a *app) silentNotice(ctx context.Context, today coldseam.Date, now time.Ti
 		}
 		// One live series is enough beside a retired one, and rows without a value
 		// are silence.
-		s, err := a.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
+		s, err := ml.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return err
 		}
@@ -263,22 +263,22 @@ func (a *app) silentNotice(ctx context.Context, today coldseam.Date, now time.Ti
 	if len(lines) == 0 {
 		return nil
 	}
-	return a.toAdmin(ctx, coldseam.MailSilent, today, now, lines)
+	return ml.toAdmin(ctx, coldseam.MailSilent, today, now, lines)
 }
 
 // toAdmin queues a mail to the admin, one of a kind a day.
-func (a *app) toAdmin(ctx context.Context, kind coldseam.MailKind, today coldseam.Date, now time.Time, lines []string) error {
-	return a.toAdminOnce(ctx, kind, "", today, now, lines)
+func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, today coldseam.Date, now time.Time, lines []string) error {
+	return ml.toAdminOnce(ctx, kind, "", today, now, lines)
 }
 
 // toAdminOnce queues one of a kind, mark and day.
-func (a *app) toAdminOnce(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, lines []string) error {
-	payload, err := notify.Content{Club: a.cfg.Club.Name, Lines: lines, Link: a.links.Status()}.Marshal()
+func (ml *Mailer) toAdminOnce(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, lines []string) error {
+	payload, err := notify.Content{Club: ml.cfg.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
 	if err != nil {
 		return err
 	}
-	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: a.compose.Domain,
-		Letters: []store.NewLetter{{AdminEmail: a.cfg.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
+	_, _, err = ml.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: ml.compose.Domain,
+		Letters: []store.NewLetter{{AdminEmail: ml.cfg.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
 	return err
 }
 
@@ -288,34 +288,34 @@ const enoughSent = 0.95
 
 // deadlineAlarm tells the admin, by the second path where one is configured,
 // when too few of a morning's mails were sent.
-func (a *app) deadlineAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
-	sent, total, err := a.mornings(ctx, today)
+func (ml *Mailer) deadlineAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
+	sent, total, err := ml.mornings(ctx, today)
 	if err != nil || total == 0 || float64(sent) >= enoughSent*float64(total) {
 		return err
 	}
-	return a.alarm(ctx, "deadline", now, []string{
+	return ml.alarm(ctx, "deadline", now, []string{
 		fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total), "Run `coldseam check` on the server: it names the fault."})
 }
 
 // heldAlarm tells the admin that a batch of mails was stopped and waits, or
 // that a server calls so many members dead that it is not believed.
-func (a *app) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
-	on, e, err := a.db.Switch(ctx, store.MassRefusal)
+func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
+	on, e, err := ml.db.Switch(ctx, store.MassRefusal)
 	if err != nil {
 		return err
 	}
 	if on && now.Sub(e.At) < day {
-		return a.alarm(ctx, "held", now, []string{
+		return ml.alarm(ctx, "held", now, []string{
 			"Sending was stopped, and nobody was taken off the list: " + e.Why,
 			"Members do not vanish together: look at the relay first. Addresses that are dead: `coldseam subscriber suppress`. Then `coldseam brief --release`."})
 	}
-	troubles, err := a.db.MailTroubles(ctx, today.Add(-1))
+	troubles, err := ml.db.MailTroubles(ctx, today.Add(-1))
 	if err != nil {
 		return err
 	}
 	for _, t := range troubles {
 		if t.State == "held" {
-			return a.alarm(ctx, "held", now, []string{
+			return ml.alarm(ctx, "held", now, []string{
 				fmt.Sprintf("Sending of %d %s mails was stopped: the fault is ours, not the readers'. %s", t.N, t.Kind, t.Reply),
 				"They are kept. Run `coldseam check` on the server; after mending, `coldseam brief --release`."})
 		}
@@ -325,30 +325,30 @@ func (a *app) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time)
 
 // alarm tells the admin, once a day for each cause: by the second path where
 // one is configured, since the first may be what failed.
-func (a *app) alarm(ctx context.Context, cause string, now time.Time, lines []string) error {
-	if a.cfg.Club.AdminEmail == "" {
+func (ml *Mailer) alarm(ctx context.Context, cause string, now time.Time, lines []string) error {
+	if ml.cfg.Club.AdminEmail == "" {
 		return nil
 	}
-	today := coldseam.DateOf(now.In(zoneOf(a.cfg.Club.Zone)))
+	today := coldseam.DateOf(now.In(zoneOf(ml.cfg.Club.Zone)))
 	name := "alarm " + cause + " " + today.String()
-	on, _, err := a.db.Switch(ctx, name)
+	on, _, err := ml.db.Switch(ctx, name)
 	if err != nil || on {
 		return err
 	}
-	if a.cfg.Mail.SecondSMTP == "" {
+	if ml.cfg.Mail.SecondSMTP == "" {
 		// The cause stands where a reach would: one alarm a day and cause.
-		return a.toAdminOnce(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, lines)
+		return ml.toAdminOnce(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, lines)
 	}
 	// Several servers see the same fault in the same minute: the count lets one
 	// of them try, and another one later should that try fail.
-	n, err := a.db.CountAttempt(ctx, name, day, now)
+	n, err := ml.db.CountAttempt(ctx, name, day, now)
 	if err != nil || n%alarmEvery != 1 {
 		return err
 	}
-	if err := a.secondPath(ctx, today, now, lines); err != nil {
+	if err := ml.secondPath(ctx, today, now, lines); err != nil {
 		return err
 	}
-	return a.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
+	return ml.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
 }
 
 // alarmEvery is after how many looks a failed alarm is tried again.
@@ -357,18 +357,18 @@ const alarmEvery = 5
 // mornings counts the morning mails of a day: sent, and all that should be, also
 // those that were never written. Members whose rivers are all out of season, or
 // not fished any more, are not waiting for one.
-func (a *app) mornings(ctx context.Context, d coldseam.Date) (sent, total int, err error) {
-	counts, err := a.db.MailCounts(ctx, coldseam.MailMorning, d)
+func (ml *Mailer) mornings(ctx context.Context, d coldseam.Date) (sent, total int, err error) {
+	counts, err := ml.db.MailCounts(ctx, coldseam.MailMorning, d)
 	if err != nil {
 		return 0, 0, err
 	}
-	missed, err := a.db.MissedMornings(ctx, d, a.now())
+	missed, err := ml.db.MissedMornings(ctx, d, ml.now())
 	if err != nil {
 		return 0, 0, err
 	}
 	if len(missed) > 0 {
-		desk := newDesk(a, a.now())
-		if desk.all, err = a.db.Reaches(ctx); err != nil {
+		desk := newDesk(ml, ml.now())
+		if desk.all, err = ml.db.Reaches(ctx); err != nil {
 			return 0, 0, err
 		}
 		if err := desk.water(ctx, d, desk.reachesOf(coldseam.Preferences{})); err != nil {
@@ -393,15 +393,15 @@ func (a *app) mornings(ctx context.Context, d coldseam.Date) (sent, total int, e
 
 // secondPath sends the alarm straight through the second relay: the first one
 // may be what failed.
-func (a *app) secondPath(ctx context.Context, today coldseam.Date, now time.Time, lines []string) error {
-	payload, err := notify.Content{Club: a.cfg.Club.Name, Lines: lines, Link: a.links.Status()}.Marshal()
+func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.Time, lines []string) error {
+	payload, err := notify.Content{Club: ml.cfg.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
 	if err != nil {
 		return err
 	}
 	l := coldseam.Letter{Kind: coldseam.MailAlarm, LocalDate: today, CreatedAt: now, Payload: payload,
-		Subscriber: coldseam.Subscriber{Email: a.cfg.Club.AdminEmail}, Deadline: now.Add(day), State: coldseam.MailClaimed}
-	s := a.sender(workerName(0))
-	s.Relay.Addr = a.cfg.Mail.SecondSMTP
+		Subscriber: coldseam.Subscriber{Email: ml.cfg.Club.AdminEmail}, Deadline: now.Add(day), State: coldseam.MailClaimed}
+	s := ml.sender(workerName(0))
+	s.Relay.Addr = ml.cfg.Mail.SecondSMTP
 	s.Outbox = &oneLetter{l: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil || t.Sent == 0 {
@@ -449,22 +449,22 @@ func (a *app) ready(ctx context.Context) error {
 
 // healthy is /healthz: well while work can be queued and today's mornings are out
 // or not yet due.
-func (a *app) healthy(ctx context.Context) error {
+func (ml *Mailer) healthy(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
 	defer cancel()
-	if err := a.db.Ping(ctx); err != nil {
+	if err := ml.db.Ping(ctx); err != nil {
 		return err
 	}
-	if err := a.db.EnqueueFailure(); err != nil {
+	if err := ml.db.EnqueueFailure(); err != nil {
 		return err
 	}
-	loc := zoneOf(a.cfg.Club.Zone)
-	today := coldseam.DateOf(a.now().In(loc))
-	deadline, err := coldseam.ParseClock(a.cfg.Club.Deadline)
-	if err != nil || a.now().Before(today.At(deadline, loc)) {
+	loc := zoneOf(ml.cfg.Club.Zone)
+	today := coldseam.DateOf(ml.now().In(loc))
+	deadline, err := coldseam.ParseClock(ml.cfg.Club.Deadline)
+	if err != nil || ml.now().Before(today.At(deadline, loc)) {
 		return nil
 	}
-	sent, total, err := a.mornings(ctx, today)
+	sent, total, err := ml.mornings(ctx, today)
 	if err == nil && float64(sent) < enoughSent*float64(total) {
 		err = fmt.Errorf("%d of %d morning mails sent: %w", sent, total, coldseam.ErrUnavailable)
 	}

@@ -30,15 +30,15 @@ func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []colds
 		if !d.paused[name] {
 			return false, nil
 		}
-		return false, d.app.db.SetSwitch(ctx, name, false, store.Edit{Who: "coldseam", Why: "cold again"})
+		return false, d.mail.db.SetSwitch(ctx, name, false, store.Edit{Who: "coldseam", Why: "cold again"})
 	}
 	if d.paused[name] {
 		return true, nil
 	}
-	if err := d.app.queueOne(ctx, coldseam.MailPause, s.ID, d.now, day, notify.Content{Club: d.app.cfg.Club.Name}); err != nil {
+	if err := d.mail.queueOne(ctx, coldseam.MailPause, s.ID, d.now, day, notify.Content{Club: d.mail.cfg.Club.Name}); err != nil {
 		return true, err
 	}
-	return true, d.app.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
+	return true, d.mail.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
 }
 
 // expects reports whether a subscriber is owed a morning mail: one of their
@@ -78,7 +78,7 @@ func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 	for _, r := range d.all {
 		rivers[r.ID] = r.River
 	}
-	list, err := d.app.db.OpenMornings(ctx, first.Add(-logBack), last.Add(-1))
+	list, err := d.mail.db.OpenMornings(ctx, first.Add(-logBack), last.Add(-1))
 	if err != nil {
 		return err
 	}

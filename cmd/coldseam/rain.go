@@ -19,11 +19,11 @@ const rainBack = 3 * 365 * day
 // fitRain learns how the river answers forecast rain from the archived forecasts
 // of its weather point, and stores it once enough storms are on file. Until then
 // there is none, and the brief says that rain is not modelled.
-func (a *app) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
+func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
 	if r.WeatherSite == "" {
 		return nil
 	}
-	issues, err := a.db.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
+	issues, err := mk.db.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
 	if err != nil || len(issues) == 0 {
 		return err
 	}
@@ -38,10 +38,10 @@ func (a *app) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features
 	}
 	term, ok := flow.FitRain(m.RainPairs(f.Days, f.Upstream, archive, f.Seed))
 	if !ok {
-		a.log.Info("rain", "site", r.Site, "n", term.N)
+		mk.log.Info("rain", "site", r.Site, "n", term.N)
 		return nil
 	}
-	return a.saveModel(ctx, r.Site, rainKind, term, issuesFrom(issues, f.Loc), f.Days.Day(f.Days.Len()-1), 0)
+	return mk.saveModel(ctx, r.Site, rainKind, term, issuesFrom(issues, f.Loc), f.Days.Day(f.Days.Len()-1), 0)
 }
 
 func issuesFrom(fs []coldseam.Forecast, loc *time.Location) coldseam.Date {

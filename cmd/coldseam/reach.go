@@ -107,25 +107,25 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 }
 
 // syncedReach is a reach as the file has it now.
-func (a *app) syncedReach(ctx context.Context, id string) (coldseam.Reach, error) {
-	if err := a.syncRivers(ctx); err != nil {
+func (e *Env) syncedReach(ctx context.Context, id string) (coldseam.Reach, error) {
+	if err := e.syncRivers(ctx); err != nil {
 		return coldseam.Reach{}, err
 	}
-	r, err := a.db.Reach(ctx, coldseam.ReachID(id))
+	r, err := e.db.Reach(ctx, coldseam.ReachID(id))
 	if err != nil {
-		return r, a.noReach(ctx, err)
+		return r, e.noReach(ctx, err)
 	}
 	return r, nil
 }
 
 // flowCandidates proposes flow limits by what is stored of the reach's gauge.
-func (a *app) flowCandidates(ctx context.Context, r coldseam.Reach) ([]coldseam.FlowCandidate, error) {
-	site, err := a.db.Site(ctx, r.Site)
+func (mk *Maker) flowCandidates(ctx context.Context, r coldseam.Reach) ([]coldseam.FlowCandidate, error) {
+	site, err := mk.db.Site(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
-	f := forecast.Features{Now: a.now(), Loc: zoneOf(r.Zone), Reach: r, Site: site}
-	g := gather{app: a, ctx: ctx, f: &f}
+	f := forecast.Features{Now: mk.now(), Loc: zoneOf(r.Zone), Reach: r, Site: site}
+	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()
 	g.instants()
 	g.station()

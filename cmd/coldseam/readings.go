@@ -143,24 +143,24 @@ func (g *gather) recalibration() {
 
 // recalibrate holds the wave odds of the club's past mornings against its log,
 // once a day: all reaches of the species together, as one alone has few waves.
-func (a *app) recalibrate(ctx context.Context) error {
-	reaches, err := a.db.Reaches(ctx)
+func (mk *Maker) recalibrate(ctx context.Context) error {
+	reaches, err := mk.db.Reaches(ctx)
 	if err != nil {
 		return err
 	}
-	now := a.now()
+	now := mk.now()
 	days := map[string][]run.Resolved{}
 	for _, r := range reaches {
 		today := coldseam.DateOf(now.In(zoneOf(r.Zone)))
 		for _, key := range r.Species {
-			said, err := a.db.WaveOdds(ctx, r.ID, key, now)
+			said, err := mk.db.WaveOdds(ctx, r.ID, key, now)
 			if err != nil {
 				return err
 			}
 			if len(said) == 0 {
 				continue
 			}
-			trips, err := a.db.Trips(ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, today)
+			trips, err := mk.db.Trips(ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, today)
 			if err != nil {
 				return err
 			}
@@ -176,7 +176,7 @@ func (a *app) recalibrate(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if _, err := a.db.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
+		if _, err := mk.db.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
 			return err
 		}
 	}

@@ -259,10 +259,10 @@ func readerURL(dsn string) (string, error) {
 }
 
 // findPsql looks where programs are and beside the private server's own.
-func (a *app) findPsql() (string, error) {
+func (bk *Book) findPsql() (string, error) {
 	bin, err := exec.LookPath("psql")
-	if err != nil && a.pg != nil {
-		return exec.LookPath(filepath.Join(a.pg.Bin(), "psql"))
+	if err != nil && bk.pg != nil {
+		return exec.LookPath(filepath.Join(bk.pg.Bin(), "psql"))
 	}
 	return bin, err
 }
@@ -271,8 +271,8 @@ func (a *app) findPsql() (string, error) {
 var inCookbook = regexp.MustCompile(`\b2026\b|\b2027-|'bend'`)
 
 // writeCookbook prints the questions of a season with their answers.
-func (a *app) writeCookbook(ctx context.Context, w io.Writer, year int, reach coldseam.ReachID) error {
-	m := &recapMaker{app: a, ctx: ctx, year: year, reach: reach}
+func (bk *Book) writeCookbook(ctx context.Context, w io.Writer, year int, reach coldseam.ReachID) error {
+	m := &recapMaker{Book: bk, ctx: ctx, year: year, reach: reach}
 	for _, step := range []func() error{m.place, m.span} {
 		if err := step(); err != nil {
 			return fmt.Errorf("cookbook: %w", err)
@@ -289,7 +289,7 @@ func (a *app) writeCookbook(ctx context.Context, w io.Writer, year int, reach co
 			}
 			return "'" + strings.ReplaceAll(string(m.reaches[0].ID), "'", "''") + "'"
 		})
-		got, err := a.db.Answer(ctx, strings.TrimSuffix(sql, ";"))
+		got, err := bk.db.Answer(ctx, strings.TrimSuffix(sql, ";"))
 		if err != nil {
 			return fmt.Errorf("cookbook %s: %w", q.Name, err)
 		}

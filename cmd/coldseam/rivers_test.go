@@ -14,7 +14,7 @@ import (
 func TestLimitEditsAreKept(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	a := &app{db: storetest.New(t)}
+	a := &Env{db: storetest.New(t)}
 	a.cfg.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20}, "gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
 	require.NoError(t, a.syncLimits(ctx))
 	require.NoError(t, a.syncLimits(ctx))
@@ -45,7 +45,7 @@ func TestLimitsReachTheDecision(t *testing.T) {
 	a, err := build(t.Context(), cfg, buildOptions{dbURL: storetest.URL(t), migrate: true})
 	require.NoError(t, err)
 	defer a.Close()
-	require.Equal(t, 20.0, a.table().WindMPH)
+	require.Equal(t, 20.0, a.limits.WindMPH)
 	require.NoError(t, a.syncRivers(t.Context()))
 	stored, err := a.db.Thresholds(t.Context())
 	require.NoError(t, err)

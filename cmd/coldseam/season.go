@@ -223,7 +223,7 @@ func (a *app) pastMornings(ctx context.Context, id coldseam.ReachID, air season.
 	}
 	p := &pastMornings{a: a, ctx: ctx, reach: r, lived: lived}
 	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: zoneOf(r.Zone), Air: air,
-		Table: a.table(), Cost: a.cfg.Odds.Cost}
+		Table: a.limits, Cost: a.cfg.Odds.Cost}
 	if sp, err := run.FindSpecies(a.species, first(r.Species)); err == nil {
 		p.record.Species = sp
 	}

@@ -77,7 +77,7 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 	if err != nil {
 		return fail(err)
 	}
-	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Cost: a.table().Cost, Margin: a.table().Margin, Now: a.now, Log: a.log,
+	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Cost: a.limits.Cost, Margin: a.limits.Margin, Now: a.now, Log: a.log,
 		Ready: a.ready, Healthy: a.healthy, TrustedProxies: proxies})
 	if err != nil {
 		return fail(err)
@@ -93,9 +93,11 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 		}
 	}
 	if a.cfg.Mail.LMTP != "" {
-		if err := out.startInbox(ctx, a); err != nil {
+		addr, stop, err := a.startInbox(ctx)
+		if err != nil {
 			return fail(err)
 		}
+		out.lmtp, out.stops = addr, append(out.stops, stop)
 	}
 	queue, err := a.db.NewQueue(a.workers(), store.QueueOptions{Mail: a.cfg.Mail.Workers})
 	if err != nil {
@@ -117,17 +119,17 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 
 // learnPrimaries asks each agency once, at start, which of a gauge's series is
 // the primary one: the choice lives in the fetcher's memory.
-func (a *app) learnPrimaries(ctx context.Context) (stop func()) {
+func (fd *Feeds) learnPrimaries(ctx context.Context) (stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		for _, f := range plan(a.cfg) {
+		for _, f := range plan(fd.cfg) {
 			if f.Endpoint != "metadata" {
 				continue
 			}
-			if _, err := a.fetchOne(ctx, f, f.request(a.now())); err != nil && ctx.Err() == nil {
-				a.log.Warn("fetch", "feed", f.key(), "err", err)
+			if _, err := fd.fetchOne(ctx, f, f.request(fd.now())); err != nil && ctx.Err() == nil {
+				fd.log.Warn("fetch", "feed", f.key(), "err", err)
 			}
 		}
 	}()

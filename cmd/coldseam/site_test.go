@@ -115,7 +115,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	// Names of a foreign service are quoted so that the file can be read.
 	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
-	a := &app{now: time.Now}
+	a := &app{Env: &Env{now: time.Now}}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
 	cfg, err := config.Parse("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})

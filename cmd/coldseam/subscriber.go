@@ -88,22 +88,22 @@ func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 
 // enrol enters a member the way sign-up does. It returns in words what came of
 // it; a known member is left alone.
-func (a *app) enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (coldseam.Subscriber, string, error) {
+func (ml *Mailer) enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (coldseam.Subscriber, string, error) {
 	if p.Zone == "" {
-		p.Zone = a.cfg.Club.Zone
+		p.Zone = ml.cfg.Club.Zone
 	}
 	if p.Units == "" {
-		p.Units = a.cfg.Club.Units
+		p.Units = ml.cfg.Club.Units
 	}
 	for _, r := range p.Reaches {
-		if _, err := a.db.Reach(ctx, r); err != nil {
-			return coldseam.Subscriber{}, "", a.noReach(ctx, err)
+		if _, err := ml.db.Reach(ctx, r); err != nil {
+			return coldseam.Subscriber{}, "", ml.noReach(ctx, err)
 		}
 	}
-	if d := a.cfg.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
+	if d := ml.cfg.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
 		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
 	}
-	sub, known, err := a.db.AddSubscriber(ctx, email, name, p)
+	sub, known, err := ml.db.AddSubscriber(ctx, email, name, p)
 	if err != nil {
 		return sub, "", err
 	}
@@ -111,15 +111,15 @@ func (a *app) enrol(ctx context.Context, email, name string, p coldseam.Preferen
 		return sub, "known already, " + sub.State + "; nothing changed", nil
 	}
 	if confirmed {
-		if err := a.db.Confirm(ctx, sub.ID); err != nil {
+		if err := ml.db.Confirm(ctx, sub.ID); err != nil {
 			return sub, "", err
 		}
 		return sub, "confirmed on the admin's word; the first mail comes with the next morning", nil
 	}
-	if ok, err := (pages{a}).mayConfirm(ctx, sub.ID, a.now()); err != nil || !ok {
+	if ok, err := ml.mayConfirm(ctx, sub.ID, ml.now()); err != nil || !ok {
 		return sub, "pending; no further confirm mail today", err
 	}
-	err = a.queueOne(ctx, coldseam.MailConfirm, sub.ID, a.now(), 7*day, notify.Content{Club: a.cfg.Club.Name})
+	err = ml.queueOne(ctx, coldseam.MailConfirm, sub.ID, ml.now(), 7*day, notify.Content{Club: ml.cfg.Club.Name})
 	return sub, "pending; the confirm mail is queued and good for 7 days", err
 }
 

@@ -201,12 +201,12 @@ func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 }
 
 // enqueueBriefs asks for briefs now, each at most once a minute.
-func (a *app) enqueueBriefs(ctx context.Context, keys []briefKey, now time.Time) error {
+func (mk *Maker) enqueueBriefs(ctx context.Context, keys []briefKey, now time.Time) error {
 	var jobs []river.JobArgs
 	for _, k := range keys {
 		jobs = append(jobs, store.BriefArgs{Reach: k.Reach, Day: k.Day, Issued: now.Truncate(time.Minute)})
 	}
-	return a.db.Enqueue(ctx, jobs...)
+	return mk.db.Enqueue(ctx, jobs...)
 }
 
 // cronLog brings cron's own words into the program's log.

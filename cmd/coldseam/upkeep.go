@@ -17,7 +17,7 @@ import (
 )
 
 // lastLight is the sunset of a reach on d: after it the day's windows are over.
-func (a *app) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
+func (ml *Mailer) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
 	loc := zoneOf(r.Zone)
 	if sun := verdict.SunOf(d, r.Lat, r.Lon, loc); sun.OK {
 		return sun.Set
@@ -115,8 +115,8 @@ func (a *app) showSkill(ctx context.Context) error {
 
 // refit fits both daily models of a site on everything known and stores them
 // as a new version.
-func (a *app) refit(ctx context.Context, site coldseam.SiteID) error {
-	reaches, err := a.db.Reaches(ctx)
+func (mk *Maker) refit(ctx context.Context, site coldseam.SiteID) error {
+	reaches, err := mk.db.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -124,36 +124,36 @@ func (a *app) refit(ctx context.Context, site coldseam.SiteID) error {
 		if r.Site != site {
 			continue
 		}
-		f, err := a.features(ctx, r, coldseam.DateOf(a.now().In(zoneOf(r.Zone))), a.now(), false)
+		f, err := mk.features(ctx, r, coldseam.DateOf(mk.now().In(zoneOf(r.Zone))), mk.now(), false)
 		if err != nil {
 			return err
 		}
-		return errors.Join(a.fitAndSave(ctx, site, f), a.fitRain(ctx, r, f))
+		return errors.Join(mk.fitAndSave(ctx, site, f), mk.fitRain(ctx, r, f))
 	}
 	return nil
 }
 
-func (a *app) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecast.Features) error {
+func (mk *Maker) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecast.Features) error {
 	var errs []error
 	if m, err := flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream}); err == nil {
-		errs = append(errs, a.saveModel(ctx, site, "flow", m, m.From, m.To, m.Score))
+		errs = append(errs, mk.saveModel(ctx, site, "flow", m, m.From, m.To, m.Score))
 	} else {
 		errs = append(errs, err)
 	}
 	if m, err := thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool}); err == nil {
-		errs = append(errs, a.saveModel(ctx, site, "thermal", m, m.From, m.To, m.Score))
+		errs = append(errs, mk.saveModel(ctx, site, "thermal", m, m.From, m.To, m.Score))
 	} else {
 		errs = append(errs, err)
 	}
 	return errors.Join(errs...)
 }
 
-func (a *app) saveModel(ctx context.Context, site coldseam.SiteID, kind string, v any, from, to coldseam.Date, score float64) error {
+func (mk *Maker) saveModel(ctx context.Context, site coldseam.SiteID, kind string, v any, from, to coldseam.Date, score float64) error {
 	raw, err := json.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("model %s: %w", kind, err)
 	}
-	_, err = a.db.SaveModel(ctx, store.Model{Owner: string(site), Kind: kind, MadeAt: a.now(), From: from, To: to,
+	_, err = mk.db.SaveModel(ctx, store.Model{Owner: string(site), Kind: kind, MadeAt: mk.now(), From: from, To: to,
 		Score: json.RawMessage(fmt.Sprintf(`{"crps_lead5":%g}`, score)), Params: raw})
 	return err
 }

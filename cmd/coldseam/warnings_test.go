@@ -168,7 +168,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			v.fetcher.Profiles = append(v.fetcher.Profiles, p)
 			_, _ = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
-		g := gather{app: v.app, ctx: ctx, f: &forecast.Features{Now: v.now(), Reach: r}}
+		g := gather{Maker: v.app.Maker, ctx: ctx, f: &forecast.Features{Now: v.now(), Reach: r}}
 		g.alerts()
 		require.NoError(t, g.err())
 		as = verdict.Alerts{At: g.f.AlertsAt, List: g.f.Alerts, Gaps: g.f.AlertGaps}

@@ -75,7 +75,7 @@ func (p pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 	if err != nil {
 		return nil, err
 	}
-	limit := time.Duration(p.table().GaugeAgeH * float64(time.Hour))
+	limit := time.Duration(p.limits.GaugeAgeH * float64(time.Hour))
 	var out []web.FeedState
 	for _, v := range vals {
 		w, ok := paramWords[v.Param]
@@ -103,8 +103,8 @@ type resolved struct {
 
 // resolve pairs the last odds issued before each morning's end with the log of
 // the day. A day without trips resolves nothing.
-func (a *app) resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
-	trips, err := a.db.Trips(ctx, reach, from, to)
+func (bk *Book) resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
+	trips, err := bk.db.Trips(ctx, reach, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -129,7 +129,7 @@ func (a *app) resolve(ctx context.Context, reach coldseam.ReachID, from, to cold
 		if !ok {
 			continue
 		}
-		b, err := a.db.Brief(ctx, reach, d)
+		b, err := bk.db.Brief(ctx, reach, d)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}

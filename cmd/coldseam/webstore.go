@@ -18,20 +18,20 @@ type pages struct{ *app }
 
 // Board returns the newest brief of each reach: today's, else the one for
 // tomorrow that the evening makes, else the last that was told.
-func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
-	reaches, err := p.db.Reaches(ctx)
+func (ml *Mailer) Board(ctx context.Context) ([]coldseam.Brief, error) {
+	reaches, err := ml.db.Reaches(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var out []coldseam.Brief
 	for _, r := range reaches {
-		today := coldseam.DateOf(p.now().In(zoneOf(r.Zone)))
+		today := coldseam.DateOf(ml.now().In(zoneOf(r.Zone)))
 		days := []coldseam.Date{today, today.Add(-1)}
-		if p.now().After(p.lastLight(r, today)) {
+		if ml.now().After(ml.lastLight(r, today)) {
 			days = append([]coldseam.Date{today.Add(1)}, days...)
 		}
 		for _, d := range days {
-			b, err := p.db.Brief(ctx, r.ID, d)
+			b, err := ml.db.Brief(ctx, r.ID, d)
 			if errors.Is(err, coldseam.ErrNotFound) {
 				continue
 			}
@@ -39,10 +39,10 @@ func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
 				return nil, err
 			}
 			if err != nil { // one river's fault
-				p.log.Error("brief not readable", "reach", string(r.ID), "err", err)
-				b = noBrief(briefOf(r, d), p.now())
+				ml.log.Error("brief not readable", "reach", string(r.ID), "err", err)
+				b = noBrief(briefOf(r, d), ml.now())
 			}
-			out = append(out, p.forStranger(b))
+			out = append(out, ml.forStranger(b))
 			break
 		}
 	}
@@ -52,10 +52,10 @@ func (p pages) Board(ctx context.Context) ([]coldseam.Brief, error) {
 
 // forStranger is a brief as it reads for somebody whose craft is not known: the
 // stored one is a boat's.
-func (a *app) forStranger(b coldseam.Brief) coldseam.Brief {
+func (ml *Mailer) forStranger(b coldseam.Brief) coldseam.Brief {
 	for _, w := range b.Windows {
 		if len(w.Crafts) > 0 {
-			return a.personal(b, coldseam.Preferences{})
+			return ml.personal(b, coldseam.Preferences{})
 		}
 	}
 	return b
@@ -94,23 +94,23 @@ const (
 )
 
 // mayConfirm allows one confirm mail a day and three ever while unconfirmed.
-func (p pages) mayConfirm(ctx context.Context, sub int64, at time.Time) (bool, error) {
-	today, err := p.db.CountAttempt(ctx, fmt.Sprintf("confirm %d", sub), day, at)
+func (ml *Mailer) mayConfirm(ctx context.Context, sub int64, at time.Time) (bool, error) {
+	today, err := ml.db.CountAttempt(ctx, fmt.Sprintf("confirm %d", sub), day, at)
 	if err != nil || today > 1 {
 		return false, err
 	}
-	ever, err := p.db.CountConfirmMail(ctx, sub)
+	ever, err := ml.db.CountConfirmMail(ctx, sub)
 	return ever <= maxConfirmsEver, err
 }
 
 // queueOne puts a single mail into the outbox.
-func (a *app) queueOne(ctx context.Context, kind coldseam.MailKind, sub int64, at time.Time, good time.Duration, c notify.Content) error {
+func (ml *Mailer) queueOne(ctx context.Context, kind coldseam.MailKind, sub int64, at time.Time, good time.Duration, c notify.Content) error {
 	payload, err := c.Marshal()
 	if err != nil {
 		return err
 	}
-	_, _, err = a.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: at, MailDomain: a.compose.Domain,
-		Letters: []store.NewLetter{{Subscriber: sub, LocalDate: coldseam.DateOf(at.In(zoneOf(a.cfg.Club.Zone))), Deadline: at.Add(good), Payload: payload}}})
+	_, _, err = ml.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: at, MailDomain: ml.compose.Domain,
+		Letters: []store.NewLetter{{Subscriber: sub, LocalDate: coldseam.DateOf(at.In(zoneOf(ml.cfg.Club.Zone))), Deadline: at.Add(good), Payload: payload}}})
 	return err
 }
 
