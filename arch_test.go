@@ -35,7 +35,7 @@ var imports = map[string]rule{
 	"forecast": {
 		own:     []string{"", "forecast"},
 		outside: []string{"gonum.org/v1/gonum"},
-		never:   []string{"net/http", "os", "log", "log/slog", "context", "math/rand", "database/sql"},
+		never:   []string{"net/http", "os", "log", "log/slog", "context", "math/rand", "database/sql", "sync", "sync/atomic"},
 	},
 	"store": {
 		own: []string{"", "store"},
@@ -138,8 +138,14 @@ func checkFile(t *testing.T, path string, src []byte) {
 		return
 	}
 	fset := token.NewFileSet()
-	f, err := parser.ParseFile(fset, path, src, parser.ImportsOnly)
+	f, err := parser.ParseFile(fset, path, src, 0)
 	require.NoError(t, err)
+	ast.Inspect(f, func(n ast.Node) bool {
+		if g, ok := n.(*ast.GoStmt); ok && room == "forecast" {
+			t.Errorf("%s: the forecast starts no goroutine", fset.Position(g.Pos()))
+		}
+		return true
+	})
 	for _, im := range f.Imports {
 		p, err := strconv.Unquote(im.Path.Value)
 		require.NoError(t, err)

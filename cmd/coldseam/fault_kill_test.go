@@ -99,13 +99,6 @@ func (x killsRun) run(t *testing.T) {
 		ofPostgres, ofServer, days, sent(), days*x.readers, copies, 4*x.kills, (sum / time.Duration(max(ofPostgres, 1))).Round(10*time.Millisecond), worst.Round(10*time.Millisecond))
 }
 
-// Eight kills, for every run of the tests.
-func TestKilledAtRandomMoments(t *testing.T) {
-	plainOnly(t)
-	t.Parallel()
-	killsRun{kills: 8, perDay: 8, readers: 120, seed: 11}.run(t)
-}
-
 // Two hundred.
 func TestKilledAtRandomMomentsSoak(t *testing.T) {
 	if os.Getenv("COLDSEAM_SOAK") == "" {

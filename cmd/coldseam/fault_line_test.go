@@ -82,13 +82,6 @@ func (x farRun) run(t *testing.T) {
 		x.trip, 100*x.loss, up.Round(100*time.Millisecond), x.readers, time.Since(clock.origin).Round(time.Second), retried, rate, rate*(5*time.Hour+15*time.Minute).Seconds())
 }
 
-// A near cut for every run of the tests.
-func TestFarDatabaseAndRelay(t *testing.T) {
-	plainOnly(t)
-	t.Parallel()
-	farRun{readers: 12, trip: 40 * time.Millisecond, loss: .05, again: 200 * time.Millisecond, seed: 5, limit: 2 * time.Minute}.run(t)
-}
-
 // A fifth of a second there and back, one piece in twenty lost and sent again
 // after a second.
 func TestFarDatabaseAndRelaySoak(t *testing.T) {

@@ -103,15 +103,6 @@ func (x *townTemplate) url(t *testing.T) string {
 	return other(t, x.admin, name)
 }
 
-// plainOnly skips a long test under the race detector, which makes it five times
-// as long; make test runs it without (PLAIN in the Makefile).
-func plainOnly(t *testing.T) {
-	t.Helper()
-	if raceEnabled {
-		t.Skip("long: run without -race")
-	}
-}
-
 // ownPostgres is a private Postgres of the test, which it may kill, with a copy
 // of a database.
 func ownPostgres(t *testing.T, from string) (*localpg.Server, string) {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
@@ -229,43 +228,6 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	require.Greater(t, b.FlowM3S[1], a.FlowM3S[1], "128 m3/s lie above what the gauge alone says")
 	require.InDelta(t, 128, b.FlowM3S[1], 6, "the hours follow the schedule")
 	require.Greater(t, m.Flow.Quantile(1, .5), bare.Flow.Quantile(1, .5))
-}
-
-// The weekly refit knows the gauges upstream, and a silent one keeps its place.
-func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
-	plainOnly(t)
-	t.Parallel()
-	v := servingTown(t)
-	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
-	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
-	require.NoError(t, v.db.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
-	require.NoError(t, v.refit(ctx, r.Site))
-	m, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
-	require.NoError(t, err)
-	var fm flow.Model
-	require.NoError(t, json.Unmarshal(m.Params, &fm))
-	require.Len(t, fm.Climate.Up, 2)
-	require.Equal(t, fm.From, m.From)
-	require.Equal(t, fm.To, m.To)
-	require.False(t, m.From.IsZero())
-	require.Contains(t, string(m.Score), "lead5")
-	f := v.featuresOf(t, r)
-	require.Len(t, f.Upstream, 2)
-	require.True(t, math.IsNaN(f.Upstream[0].FlowM3S[0]))
-	require.Greater(t, f.Upstream[1].Len(), 3000)
-	made := told(f)
-	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
-	// A new version beside the old one, which stays readable as of its time.
-	at := v.now()
-	v.clock.Forward(at.Add(8 * day))
-	require.NoError(t, v.refit(ctx, r.Site))
-	again, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
-	require.NoError(t, err)
-	require.NotEqual(t, m.MadeAt, again.MadeAt)
-	old, err := v.db.Model(ctx, string(r.Site), "flow", at)
-	require.NoError(t, err)
-	require.Equal(t, m.MadeAt, old.MadeAt)
 }
 
 // Rain is modelled once a hundred storms are archived beside what the river did.

@@ -146,13 +146,3 @@ func TestMemoryLimitSoak(t *testing.T) {
 	t.Parallel()
 	memoryRun{readers: 10_000, rivers: 50, limit: 256 << 20, within: 45 * time.Minute}.run(t)
 }
-
-// The same with fewer subscribers, for every run of the tests: what grows with
-// their number would show.
-func TestMemoryLimit(t *testing.T) {
-	t.Parallel()
-	if raceEnabled {
-		t.Skip("the race detector multiplies memory")
-	}
-	memoryRun{readers: 600, rivers: 20, limit: 192 << 20, within: 5 * time.Minute}.run(t)
-}

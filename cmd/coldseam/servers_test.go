@@ -405,19 +405,6 @@ func states(t *testing.T, v *town) string {
 	return strings.Join(out, ", ")
 }
 
-// Three servers share one morning; one dies, one is cut off, Postgres crashes.
-// The club's clock runs 20 times as fast, so that leases run out within the
-// test; how long locks of a lost session hold is the database's real time.
-// Under the race detector three servers are too slow for such a clock: a lease
-// of two seconds runs out under a mail that is well. make test runs it without.
-func TestServersTakeOver(t *testing.T) {
-	if raceEnabled {
-		t.Skip("a clock 20 times as fast needs a program at full speed: run without -race")
-	}
-	t.Parallel()
-	serversRun{readers: 300, speed: 20, dot: 100 * time.Millisecond, limit: 5 * time.Minute}.run(t)
-}
-
 // The same in real time with more readers.
 func TestServersTakeOverSoak(t *testing.T) {
 	if os.Getenv("COLDSEAM_SOAK") == "" {

@@ -182,28 +182,3 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	}
 	return word
 }
-
-// A warning that once was hidden by the form, place, pages, kind or times of
-// its documents is heard, and a clean document of the same form changes nothing.
-func TestHiddenWarnings(t *testing.T) {
-	t.Parallel()
-	if raceEnabled {
-		t.Skip("ninety fetched feeds take minutes under the race detector")
-	}
-	v := newTown(t, nil)
-	table := scenarios(t)
-	require.GreaterOrEqual(t, len(table), 45)
-	falseGo := 0
-	t.Logf("%-8s %-50s %-36s %s", "class", "scenario", "word", "control")
-	for _, w := range table {
-		got, control := v.told(t, w, "fault"), v.told(t, w, "control")
-		if strings.HasPrefix(got, "GO") {
-			falseGo++
-		}
-		t.Logf("%-8s %-50s %-36s %s", w.class, w.name, got, control)
-		if got != w.word || control != w.control {
-			t.Errorf("%s/%s: %q, control %q; want %q, control %q", w.class, w.name, got, control, w.word, w.control)
-		}
-	}
-	require.Zero(t, falseGo, "a GO under a warning in force")
-}

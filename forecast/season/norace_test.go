@@ -1,5 +1,0 @@
-//go:build !race
-
-package season
-
-const raceEnabled = false

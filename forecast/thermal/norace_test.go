@@ -1,6 +1,0 @@
-//go:build !race
-
-package thermal
-
-// raceEnabled: see race_test.go.
-const raceEnabled = false
