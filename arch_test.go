@@ -66,6 +66,7 @@ var imports = map[string]rule{
 var application = map[string][]string{
 	"config":   {},
 	"democlub": {},
+	"env":      {"config"},
 }
 
 // direct is the list of direct requirements of go.mod; a new one needs a

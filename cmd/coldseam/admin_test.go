@@ -10,6 +10,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
@@ -32,7 +33,7 @@ func TestAdminOnTheCommandLine(t *testing.T) {
 	path := filepath.Join(dir, "coldseam.toml")
 	var said bytes.Buffer
 	first := initCmd{Club: "Alder Club", Domain: "river.alder.net", Zone: "America/Chicago"}
-	require.NoError(t, first.write(&streams{&said, &said}, path, machine{state: dir}))
+	require.NoError(t, first.write(&env.Streams{Out: &said, Err: &said}, path, machine{state: dir}))
 	require.Contains(t, said.String(), "site add")
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -97,7 +98,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	service, err := build(ctx, cfg, buildOptions{migrate: true, alone: true, fastPG: true})
+	service, err := build(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
 	require.NoError(t, err)
 	closed := false
 	defer func() {
@@ -107,18 +108,18 @@ func TestCommandsBesideTheService(t *testing.T) {
 	}()
 
 	// A second service on the directory is refused; commands are not.
-	_, err = build(ctx, cfg, buildOptions{migrate: true, alone: true})
+	_, err = build(ctx, cfg, env.Options{Migrate: true, Alone: true})
 	require.ErrorContains(t, err, "in use by another process")
 	status, out, errs := command(t, "subscriber", "add", "bow@alder.net", "--confirmed", "--config", path)
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "member 1")
-	subs, err := service.db.Subscribers(ctx, store.SubConfirmed)
+	subs, err := service.DB.Subscribers(ctx, store.SubConfirmed)
 	require.NoError(t, err)
 	require.Len(t, subs, 1, "the service sees it at once")
 	status, out, errs = command(t, "backup", "--config", path)
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "verified")
-	require.NoError(t, service.db.Ping(ctx), "the service goes on")
+	require.NoError(t, service.DB.Ping(ctx), "the service goes on")
 	service.Close()
 	closed = true
 

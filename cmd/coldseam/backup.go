@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/store"
 )
 
@@ -17,11 +18,11 @@ type backupCmd struct {
 }
 
 // Run backs up while the service goes on.
-func (c *backupCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *backupCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if c.Verify != "" {
 		return c.verify(s)
 	}
-	a, err := openApp(ctx, s, g, buildOptions{anySchema: true})
+	a, err := openApp(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -29,13 +30,13 @@ func (c *backupCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	return c.backup(ctx, s, a)
 }
 
-func (c *backupCmd) backup(ctx context.Context, s *streams, a *app) error {
+func (c *backupCmd) backup(ctx context.Context, s *env.Streams, a *app) error {
 	dir := c.Dir
 	if dir == "" {
-		dir = a.cfg.Backup.Dir
+		dir = a.Config.Backup.Dir
 	}
 	start := time.Now()
-	path, err := a.db.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.cfg.SecretFiles(), Bin: a.pgBin(), Now: a.now()})
+	path, err := a.DB.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.Config.SecretFiles(), Bin: a.PgBin(), Now: a.Now()})
 	if err != nil {
 		return err
 	}
@@ -43,13 +44,13 @@ func (c *backupCmd) backup(ctx context.Context, s *streams, a *app) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%s: verified, %s, in %.1f s\n", path, manifestWords(m), time.Since(start).Seconds())
+	fmt.Fprintf(s.Out, "%s: verified, %s, in %.1f s\n", path, manifestWords(m), time.Since(start).Seconds())
 	if c.Keep {
 		return nil
 	}
 	gone, err := store.RotateBackups(dir)
 	for _, p := range gone {
-		fmt.Fprintln(s.out, "let go:", filepath.Base(p))
+		fmt.Fprintln(s.Out, "let go:", filepath.Base(p))
 	}
 	if err != nil {
 		return err
@@ -58,18 +59,18 @@ func (c *backupCmd) backup(ctx context.Context, s *streams, a *app) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%d kept of the last 7 days, 5 weeks and 12 months. It holds config and keys: copy it off this machine, to a place as closed as they are.\n", len(kept))
+	fmt.Fprintf(s.Out, "%d kept of the last 7 days, 5 weeks and 12 months. It holds config and keys: copy it off this machine, to a place as closed as they are.\n", len(kept))
 	return nil
 }
 
-func (c *backupCmd) verify(s *streams) error {
+func (c *backupCmd) verify(s *env.Streams) error {
 	m, err := store.VerifyBackup(c.Verify)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%s: whole; %s\n", c.Verify, manifestWords(m))
+	fmt.Fprintf(s.Out, "%s: whole; %s\n", c.Verify, manifestWords(m))
 	for _, t := range m.Tables {
-		fmt.Fprintf(s.out, "  %-36s %d rows\n", t.Name, t.Rows)
+		fmt.Fprintf(s.Out, "  %-36s %d rows\n", t.Name, t.Rows)
 	}
 	return nil
 }
@@ -93,7 +94,7 @@ func manifestWords(m store.Manifest) string {
 // cannot be read leaves the old figure, which grows stale by itself; check
 // names the reason.
 func (a *app) noteBackup() {
-	if list, err := store.Backups(a.cfg.Backup.Dir); err == nil && len(list) > 0 {
+	if list, err := store.Backups(a.Config.Backup.Dir); err == nil && len(list) > 0 {
 		a.metrics.backup.Set(float64(list[0].MadeAt.Unix()))
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -30,12 +31,12 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()
-	v.cfg.Path = filepath.Join(dir, "coldseam.toml")
-	require.NoError(t, os.WriteFile(v.cfg.Path, []byte(democlub.TOML), 0o600))
-	v.cfg.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
-	_, err = ensureKey(v.cfg.Mail.TokenKeyFile)
+	v.Config.Path = filepath.Join(dir, "coldseam.toml")
+	require.NoError(t, os.WriteFile(v.Config.Path, []byte(democlub.TOML), 0o600))
+	v.Config.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
+	_, err = ensureKey(v.Config.Mail.TokenKeyFile)
 	require.NoError(t, err)
-	v.cfg.Backup.Dir = filepath.Join(dir, "backup")
+	v.Config.Backup.Dir = filepath.Join(dir, "backup")
 
 	// Writers go on while the dump runs.
 	load, stop := context.WithCancel(ctx)
@@ -44,22 +45,22 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	go func() {
 		defer wg.Done()
 		for i := 0; load.Err() == nil; i++ {
-			_, _ = v.db.CountAttempt(load, "load", time.Hour, v.now().Add(time.Duration(i)*time.Hour))
+			_, _ = v.DB.CountAttempt(load, "load", time.Hour, v.Now().Add(time.Duration(i)*time.Hour))
 		}
 	}()
 	var out bytes.Buffer
-	err = (&backupCmd{}).backup(ctx, &streams{&out, &out}, v.app)
+	err = (&backupCmd{}).backup(ctx, &env.Streams{Out: &out, Err: &out}, v.app)
 	stop()
 	wg.Wait()
 	require.NoError(t, err)
 	require.Contains(t, out.String(), "verified")
 	require.Contains(t, out.String(), "2 files")
 	require.Contains(t, out.String(), "1 kept")
-	kept, err := store.Backups(v.cfg.Backup.Dir)
+	kept, err := store.Backups(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 	out.Reset()
-	require.NoError(t, (&backupCmd{Verify: kept[0].Path}).verify(&streams{&out, &out}))
+	require.NoError(t, (&backupCmd{Verify: kept[0].Path}).verify(&env.Streams{Out: &out, Err: &out}))
 	require.Contains(t, out.String(), "coldseam.subscriber")
 
 	// Into a new database. A second restore there is refused.
@@ -67,21 +68,21 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	c := &restoreCmd{File: kept[0].Path}
 	out.Reset()
 	files := filepath.Join(dir, "restored")
-	require.NoError(t, c.restore(ctx, &streams{&out, &out}, url, v.cfg, store.RestoreOptions{FilesTo: files, Now: v.now()}))
+	require.NoError(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config, store.RestoreOptions{FilesTo: files, Now: v.Now()}))
 	require.Contains(t, out.String(), "SENDING IS HELD")
 	require.Contains(t, out.String(), "last edition in the backup: there was none")
 	require.FileExists(t, filepath.Join(files, "token.key"))
 	require.FileExists(t, filepath.Join(files, "coldseam.toml"))
-	require.ErrorIs(t, c.restore(ctx, &streams{&out, &out}, url, v.cfg, store.RestoreOptions{Now: v.now()}), coldseam.ErrInvalid)
+	require.ErrorIs(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config, store.RestoreOptions{Now: v.Now()}), coldseam.ErrInvalid)
 
 	// The restored club: held until released, then one mail each.
 	w := newTownOn(t, url, nil)
-	subs, err := w.db.Subscribers(ctx, "confirmed")
+	subs, err := w.DB.Subscribers(ctx, "confirmed")
 	require.NoError(t, err)
 	require.Len(t, subs, 2)
 	w.morning(t, saturday.Add(1))
 	require.Zero(t, w.sink.Count(), "sending is held")
-	require.NoError(t, w.db.Release(ctx, store.Edit{Who: "test", Why: "restored"}))
+	require.NoError(t, w.DB.Release(ctx, store.Edit{Who: "test", Why: "restored"}))
 	w.morning(t, saturday.Add(1))
 	w.morning(t, saturday.Add(1))
 	require.Equal(t, 2, w.sink.Count(), "one mail each, exactly once")
@@ -91,10 +92,10 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 // brief, and lets a worker send.
 func (v *town) morning(t *testing.T, d coldseam.Date) {
 	t.Helper()
-	at, err := notify.SendAt(d, "04:56", zoneOf("America/Chicago"))
+	at, err := notify.SendAt(d, "04:56", env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.clock.Forward(at)
-	_, _, err = v.queueMornings(t.Context(), v.now())
+	_, _, err = v.queueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	_, err = v.sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
@@ -104,28 +105,28 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	v.cfg.Backup.Dir = filepath.Join(t.TempDir(), "backup")
+	v.Config.Backup.Dir = filepath.Join(t.TempDir(), "backup")
 	var out bytes.Buffer
-	require.NoError(t, (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app))
+	require.NoError(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app))
 	require.Contains(t, out.String(), "nothing to do")
-	kept, err := store.Backups(v.cfg.Backup.Dir)
+	kept, err := store.Backups(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Empty(t, kept)
 
 	// A newer schema is refused and left alone, without a backup.
-	_, err = v.db.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
+	_, err = v.DB.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
 	require.NoError(t, err)
-	require.ErrorContains(t, (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app), "newer than this program")
+	require.ErrorContains(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app), "newer than this program")
 
 	// An older one is backed up before anything is touched, whatever comes of
 	// the steps that follow.
-	_, err = v.db.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version - 2`)
+	_, err = v.DB.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version - 2`)
 	require.NoError(t, err)
 	out.Reset()
-	if err := (&migrateCmd{}).migrate(ctx, &streams{&out, &out}, v.app); err == nil {
+	if err := (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app); err == nil {
 		require.Regexp(t, `was (\d), is (\d)`, out.String())
 	}
-	kept, err = store.Backups(v.cfg.Backup.Dir)
+	kept, err = store.Backups(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 }
@@ -135,9 +136,9 @@ func TestDamagedBackupIsRefusedByName(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "coldseam-20260418T093000Z.tar")
 	require.NoError(t, os.WriteFile(path, []byte("not a tar"), 0o600))
 	var out bytes.Buffer
-	err := (&backupCmd{Verify: path}).verify(&streams{&out, &out})
+	err := (&backupCmd{Verify: path}).verify(&env.Streams{Out: &out, Err: &out})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "coldseam-20260418T093000Z.tar")
-	err = (&restoreCmd{File: path}).restore(t.Context(), &streams{&out, &out}, storetest.EmptyURL(t), config.Config{}, store.RestoreOptions{})
+	err = (&restoreCmd{File: path}).restore(t.Context(), &env.Streams{Out: &out, Err: &out}, storetest.EmptyURL(t), config.Config{}, store.RestoreOptions{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

@@ -19,17 +19,17 @@ import (
 
 // startInbox listens for reports on mail.lmtp until it is stopped.
 func (ml *Mailer) startInbox(ctx context.Context) (addr string, stop func(), err error) {
-	l, err := net.Listen("tcp", ml.cfg.Mail.LMTP)
+	l, err := net.Listen("tcp", ml.Config.Mail.LMTP)
 	if err != nil {
-		return "", nil, fmt.Errorf("mail.lmtp: listen %s: %w", ml.cfg.Mail.LMTP, err)
+		return "", nil, fmt.Errorf("mail.lmtp: listen %s: %w", ml.Config.Mail.LMTP, err)
 	}
-	in := &notify.Inbox{Tokens: ml.links.Tokens, Handle: ml.returned, Log: ml.log}
+	in := &notify.Inbox{Tokens: ml.links.Tokens, Handle: ml.returned, Log: ml.Log}
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
 		if err := in.Serve(ctx, l); err != nil {
-			ml.log.Error("bounces", "err", err)
+			ml.Log.Error("bounces", "err", err)
 		}
 	}()
 	return l.Addr().String(), func() { cancel(); <-done }, nil
@@ -43,7 +43,7 @@ func (ml *Mailer) returned(ctx context.Context, r notify.Report) error {
 		return nil
 	}
 	if err != nil {
-		ml.log.Error("bounce", "subscriber", r.Subscriber, "err", err)
+		ml.Log.Error("bounce", "subscriber", r.Subscriber, "err", err)
 	}
 	return err
 }
@@ -51,17 +51,17 @@ func (ml *Mailer) returned(ctx context.Context, r notify.Report) error {
 func (ml *Mailer) takeReport(ctx context.Context, r notify.Report) error {
 	switch r.Kind {
 	case notify.ReportLeave:
-		return ml.db.Unsubscribe(ctx, r.Subscriber)
+		return ml.DB.Unsubscribe(ctx, r.Subscriber)
 	case notify.ReportComplaint:
-		return ml.db.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
+		return ml.DB.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
 	case notify.ReportBounce:
-		gone, err := ml.db.RecordBounce(ctx, r.Subscriber, store.Bounce{At: ml.now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
+		gone, err := ml.DB.RecordBounce(ctx, r.Subscriber, store.Bounce{At: ml.Now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
 		if err != nil {
 			return err
 		}
-		ml.log.Info("bounce", "subscriber", r.Subscriber, "class", string(r.Class), "suppressed", gone)
+		ml.Log.Info("bounce", "subscriber", r.Subscriber, "class", string(r.Class), "suppressed", gone)
 		if r.Class == notify.BounceOurs {
-			return ml.alarm(ctx, "bounce", ml.now(), []string{
+			return ml.alarm(ctx, "bounce", ml.Now(), []string{
 				"A mail server refused the club's mail for a reason that is about us: " + r.Status + " " + r.Text,
 				"Nobody is taken off the list for it. Run `coldseam check` on the server: it looks at the names and keys."})
 		}
@@ -76,7 +76,7 @@ const readingSuffix = ".reading"
 // the mail server writes on into a new one; what was moved and not finished is
 // read again at the next tick.
 func (ml *Mailer) drainBounces(ctx context.Context) error {
-	path := ml.cfg.Mail.BounceFile
+	path := ml.Config.Mail.BounceFile
 	if path == "" {
 		return nil
 	}
@@ -105,7 +105,7 @@ func (ml *Mailer) drainBounces(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}
-	ml.log.Info("bounces read", "n", n, "others", others)
+	ml.Log.Info("bounces read", "n", n, "others", others)
 	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}

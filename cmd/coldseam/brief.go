@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -34,12 +35,12 @@ type briefCmd struct {
 }
 
 // Run does one of the four.
-func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn), migrate: true})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -47,28 +48,28 @@ func (c *briefCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	if c.Hold || c.Release {
 		return c.hold(ctx, s, a)
 	}
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	return c.show(ctx, s.out, a)
+	return c.show(ctx, s.Out, a)
 }
 
-func (c *briefCmd) hold(ctx context.Context, s *streams, a *app) error {
+func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *app) error {
 	if c.Reason == "" {
-		return exitWith(2, "--hold and --release want --reason: it is kept and shown by check")
+		return env.Fail(2, "--hold and --release want --reason: it is kept and shown by check")
 	}
 	e := store.Edit{Who: "coldseam brief", Why: c.Reason}
 	if c.Hold {
-		if err := a.db.Hold(ctx, e); err != nil {
+		if err := a.DB.Hold(ctx, e); err != nil {
 			return err
 		}
-		fmt.Fprintln(s.out, "sending is held; nothing goes out until `coldseam brief --release`")
+		fmt.Fprintln(s.Out, "sending is held; nothing goes out until `coldseam brief --release`")
 		return nil
 	}
-	if err := a.db.Release(ctx, e); err != nil {
+	if err := a.DB.Release(ctx, e); err != nil {
 		return err
 	}
-	fmt.Fprintln(s.out, "sending goes on; what is past its deadline stays unsent")
+	fmt.Fprintln(s.Out, "sending goes on; what is past its deadline stays unsent")
 	return nil
 }
 
@@ -105,11 +106,11 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *app) error {
 // reaches are those asked for; a bare gauge stands for itself.
 func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error) {
 	if c.Site != "" {
-		site, err := a.db.Site(ctx, coldseam.SiteID(c.Site))
+		site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
-			return nil, a.noSite(ctx, err)
+			return nil, a.NoSite(ctx, err)
 		}
-		all, err := a.db.Reaches(ctx)
+		all, err := a.DB.Reaches(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -121,13 +122,13 @@ func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error
 		return []coldseam.Reach{bareReach(site)}, nil
 	}
 	if c.Reach != "" {
-		r, err := a.db.Reach(ctx, coldseam.ReachID(c.Reach))
+		r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 		if err != nil {
-			return nil, a.noReach(ctx, err)
+			return nil, a.NoReach(ctx, err)
 		}
 		return []coldseam.Reach{r}, nil
 	}
-	return a.db.Reaches(ctx)
+	return a.DB.Reaches(ctx)
 }
 
 // bareReach is a gauge that no reach is entered for: no spot, no limit, no
@@ -142,22 +143,22 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 }
 
 func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
-	loc := zoneOf(r.Zone)
-	now, morning, replay := a.now(), coldseam.DateOf(a.now().In(loc)), false
+	loc := env.Zone(r.Zone)
+	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
 	if c.AsOf != "" {
 		d, err := coldseam.ParseDate(c.AsOf)
 		if err != nil {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, exitWith(2, err.Error())
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, err.Error())
 		}
-		at, err := notify.SendAt(d, a.cfg.Club.SendAt, loc)
+		at, err := notify.SendAt(d, a.Config.Club.SendAt, loc)
 		if err != nil {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
-		lived, err := a.db.LivedFrom(ctx, r.Site)
+		lived, err := a.DB.LivedFrom(ctx, r.Site)
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
-		then, err2 := a.db.ReachAt(ctx, r.ID, at) // before its first edit today's stands
+		then, err2 := a.DB.ReachAt(ctx, r.ID, at) // before its first edit today's stands
 		if err2 != nil && !errors.Is(err2, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err2
 		}
@@ -213,7 +214,7 @@ func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Featu
 func oldModels(m forecast.Morning, now time.Time) []string {
 	var out []string
 	say := func(name string, to coldseam.Date) {
-		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*day > refitAfter+2*day {
+		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*env.Day > refitAfter+2*env.Day {
 			out = append(out, fmt.Sprintf("model of %s: fitted to values up to %s, %d days ago; the running service fits it anew each week", name, to, d))
 		}
 	}
@@ -252,12 +253,12 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 // subscriber's mail.
 func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *app, briefs []coldseam.Brief) error {
 	sortBriefs(briefs)
-	payload, err := notify.Content{Club: "TEST " + a.cfg.Club.Name, Briefs: briefs}.Marshal()
+	payload, err := notify.Content{Club: "TEST " + a.Config.Club.Name, Briefs: briefs}.Marshal()
 	if err != nil {
 		return err
 	}
-	now := a.now()
-	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(zoneOf(a.cfg.Club.Zone))), CreatedAt: now, Payload: payload,
+	now := a.Now()
+	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))), CreatedAt: now, Payload: payload,
 		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}}, Deadline: now.Add(time.Hour), State: coldseam.MailClaimed}
 	s := a.sender(workerName(0))
 	s.Outbox = &oneLetter{l: &l}

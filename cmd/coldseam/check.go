@@ -13,6 +13,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -44,7 +45,7 @@ type checkCmd struct {
 }
 
 // Run prints one line each and exits with 0 all is well, 1 warnings, 2 a fault.
-func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *checkCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	cfg, err := config.Load(g.Config)
 	if c.Live {
 		return c.live(ctx, cfg, err)
@@ -52,27 +53,27 @@ func (c *checkCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: diskSpace}
 	if err != nil {
 		for _, fault := range strings.Split(err.Error(), "\n") { // one line a mistake
-			k.add("config", levelFail, oneLine(fault), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
+			k.add("config", levelFail, env.OneLine(fault), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
 		}
-		return c.finish(s.out, k.lines)
+		return c.finish(s.Out, k.lines)
 	}
 	if c.DNS {
-		return c.records(ctx, s.out, k)
+		return c.records(ctx, s.Out, k)
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(io.Discard, 0), anySchema: true})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
 	if err != nil {
-		e := &Env{cfg: cfg, now: time.Now}
+		e := &env.Env{Config: cfg, Now: time.Now}
 		k.app = &app{Env: e, Mailer: &Mailer{Env: e}}
 		k.unbuilt(ctx, err)
-		return c.finish(s.out, k.lines)
+		return c.finish(s.Out, k.lines)
 	}
 	defer a.Close()
 	k.app = a
 	if c.Reconcile {
-		return c.reconcile(ctx, s.out, a)
+		return c.reconcile(ctx, s.Out, a)
 	}
 	k.all(ctx)
-	return c.finish(s.out, k.lines)
+	return c.finish(s.Out, k.lines)
 }
 
 // finish prints the lines and turns the worst level into the exit status.
@@ -107,7 +108,7 @@ func (c *checkCmd) finish(w io.Writer, lines []line) error {
 		fmt.Fprintf(w, "%d ok, %d warn, %d fail\n", count[levelOK], count[levelWarn], count[levelFail])
 	}
 	if worst > 0 {
-		return exitCode{code: worst}
+		return env.ExitCode{Code: worst}
 	}
 	return nil
 }
@@ -115,22 +116,22 @@ func (c *checkCmd) finish(w io.Writer, lines []line) error {
 // live is the container's probe: 0 when the service answers, else 1.
 func (c *checkCmd) live(ctx context.Context, cfg config.Config, cfgErr error) error {
 	if cfgErr != nil {
-		return exitWith(1, oneLine(cfgErr.Error()))
+		return env.Fail(1, env.OneLine(cfgErr.Error()))
 	}
 	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
 	defer cancel()
 	url := "http://" + localAddr(cfg.Listen) + "/livez"
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
-		return exitWith(1, err.Error())
+		return env.Fail(1, err.Error())
 	}
 	res, err := http.DefaultClient.Do(req)
 	if err != nil {
-		return exitWith(1, "the service does not answer at "+cfg.Listen)
+		return env.Fail(1, "the service does not answer at "+cfg.Listen)
 	}
 	defer res.Body.Close()
 	if res.StatusCode != http.StatusOK {
-		return exitWith(1, fmt.Sprintf("the service answers %d", res.StatusCode))
+		return env.Fail(1, fmt.Sprintf("the service answers %d", res.StatusCode))
 	}
 	return nil
 }
@@ -184,7 +185,7 @@ func netOf() checkNet {
 			if err != nil {
 				return 0, time.Time{}, err
 			}
-			req.Header.Set("User-Agent", "coldseam/"+version+" check")
+			req.Header.Set("User-Agent", "coldseam/"+env.Version+" check")
 			res, err := client.Do(req)
 			if err != nil {
 				return 0, time.Time{}, err
@@ -202,7 +203,7 @@ func netOf() checkNet {
 }
 
 func (k *checker) add(key, level, found, wanted, fix string) {
-	k.lines = append(k.lines, line{Key: key, Level: level, Found: oneLine(found), Wanted: wanted, Fix: fix})
+	k.lines = append(k.lines, line{Key: key, Level: level, Found: env.OneLine(found), Wanted: wanted, Fix: fix})
 }
 
 func (k *checker) ok(key, format string, args ...any) {
@@ -246,7 +247,7 @@ func (k *checker) all(ctx context.Context) {
 	defer cancel()
 	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
-	k.now = k.app.now
+	k.now = k.app.Now
 	if !k.database(ctx) {
 		k.outside(ctx, func() {})
 		return
@@ -280,12 +281,12 @@ func (k *checker) outside(ctx context.Context, stored func()) {
 
 // database reports whether there is any use in going on.
 func (k *checker) database(ctx context.Context) bool {
-	if err := k.app.db.Ping(ctx); err != nil {
+	if err := k.app.DB.Ping(ctx); err != nil {
 		k.notBuilt(err)
 		return false
 	}
-	k.ok("database", "%s answers", k.app.where)
-	st, err := k.app.db.Schema(ctx)
+	k.ok("database", "%s answers", k.app.Where)
+	st, err := k.app.DB.Schema(ctx)
 	switch {
 	case err != nil:
 		k.broken("migrations", err)
@@ -301,7 +302,7 @@ func (k *checker) database(ctx context.Context) bool {
 		return false
 	}
 	k.ok("migrations", "schema %d", st.Have)
-	open, err := k.app.db.OpenToReaders(ctx)
+	open, err := k.app.DB.OpenToReaders(ctx)
 	// Our own role has tried at every start: what is left takes more rights.
 	const closeFix = "as a superuser of the server, on this database: coldseam migrate --readers-sql | psql; " +
 		"or as that role by COLDSEAM_DATABASE_URL: coldseam migrate"
@@ -323,7 +324,7 @@ func age(d time.Duration) string {
 	switch {
 	case d < 2*time.Hour:
 		return fmt.Sprintf("%.0f min", d.Minutes())
-	case d < 3*day:
+	case d < 3*env.Day:
 		return fmt.Sprintf("%.0f h", d.Hours())
 	}
 	return fmt.Sprintf("%.0f d", d.Hours()/24)
@@ -334,7 +335,7 @@ const queueIdle = 10 * time.Minute
 
 // queue tells whether any server of the club takes the work.
 func (k *checker) queue(ctx context.Context) {
-	q, err := k.app.db.QueueState(ctx)
+	q, err := k.app.DB.QueueState(ctx)
 	switch {
 	case err != nil:
 		k.broken("queue", err)

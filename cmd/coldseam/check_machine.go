@@ -11,6 +11,7 @@ import (
 	"syscall"
 	"time"
 
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/store"
 )
@@ -167,7 +168,7 @@ func (k *checker) limits() {
 // Age of the newest backup that warns and fails [proposal].
 const (
 	backupWarn = 36 * time.Hour
-	backupFail = 7 * day
+	backupFail = 7 * env.Day
 	// verifyBelow bounds the size of a backup that is read through each time.
 	verifyBelow = 256 << 20
 )

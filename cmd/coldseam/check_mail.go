@@ -18,6 +18,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -337,19 +338,19 @@ var anAddress = regexp.MustCompile(`[^\s<>"',;:()]+@[^\s<>"',;:()]+`)
 
 // sending tells what the outbox holds that should not stay there.
 func (k *checker) sending(ctx context.Context) {
-	held, since, e, err := k.app.db.Held(ctx)
+	held, since, e, err := k.app.DB.Held(ctx)
 	switch {
 	case err != nil:
 		k.broken("sending", err)
 		return
 	case held:
-		k.add("sending", levelFail, fmt.Sprintf("held since %s by %s: %s", since.In(zoneOf(k.cfg.Club.Zone)).Format("Mon 2 Jan 15:04"), e.Who, e.Why),
+		k.add("sending", levelFail, fmt.Sprintf("held since %s by %s: %s", since.In(env.Zone(k.cfg.Club.Zone)).Format("Mon 2 Jan 15:04"), e.Who, e.Why),
 			"sending on, unless you mean it", `coldseam brief --release --reason "..."`)
 	default:
 		k.ok("sending", "not held")
 	}
-	today := coldseam.DateOf(k.now().In(zoneOf(k.cfg.Club.Zone)))
-	list, err := k.app.db.MailTroubles(ctx, today.Add(-2))
+	today := coldseam.DateOf(k.now().In(env.Zone(k.cfg.Club.Zone)))
+	list, err := k.app.DB.MailTroubles(ctx, today.Add(-2))
 	if err != nil {
 		k.broken("mail", err)
 		return
@@ -382,11 +383,11 @@ func (c *checkCmd) records(ctx context.Context, w io.Writer, k *checker) error {
 	m := k.cfg.Mail
 	from := k.cfg.FromDomain()
 	if from == "" || m.BounceDomain == "" {
-		return exitWith(2, "mail.from and mail.bounce_domain must be set first")
+		return env.Fail(2, "mail.from and mail.bounce_domain must be set first")
 	}
 	u, err := url.Parse(k.cfg.PublicURL)
 	if err != nil || u.Hostname() == "" {
-		return exitWith(2, "public_url must be set first")
+		return env.Fail(2, "public_url must be set first")
 	}
 	host := u.Hostname()
 	fmt.Fprintf(w, "; records for %s, to paste into its zone\n", from)
@@ -428,7 +429,7 @@ func (k *checker) dkimRecord(w io.Writer) error {
 	}
 	rec, err := dkimRecordOf(m)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	fmt.Fprintf(w, "%s._domainkey.%s. IN TXT %s\n", m.DKIMSelector, m.DKIMDomain, quotedTXT(rec))
 	return nil
@@ -447,7 +448,7 @@ func quotedTXT(s string) string {
 // reconcile looks mails without an answer up in the log of the local relay: a
 // Message-ID that stands there was taken.
 func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *app) error {
-	list, err := a.db.UnknownMails(ctx)
+	list, err := a.DB.UnknownMails(ctx)
 	if err != nil {
 		return err
 	}
@@ -457,7 +458,7 @@ func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *app) error {
 	}
 	f, err := os.Open(c.MailLog)
 	if err != nil {
-		return exitWith(2, "--mail-log: "+err.Error())
+		return env.Fail(2, "--mail-log: "+err.Error())
 	}
 	defer f.Close()
 	taken, err := idsInLog(f, list)
@@ -469,7 +470,7 @@ func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *app) error {
 		if !taken[u.MessageID] {
 			continue
 		}
-		done, err := a.db.Reconcile(ctx, u.ID, "found in the log of the relay")
+		done, err := a.DB.Reconcile(ctx, u.ID, "found in the log of the relay")
 		if err != nil {
 			return err
 		}

@@ -11,19 +11,20 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 )
 
 // Ages at which what a person looked up or measured wants another look
 // [proposal].
 const (
-	ruleSoon    = 30 * day
-	soundingOld = 400 * day
+	ruleSoon    = 30 * env.Day
+	soundingOld = 400 * env.Day
 )
 
 // reaches looks at what only the admin can know of each reach.
 func (k *checker) reaches(ctx context.Context) {
-	stored, err := k.app.db.Reaches(ctx)
+	stored, err := k.app.DB.Reaches(ctx)
 	if err != nil {
 		k.broken("reaches", err)
 		return
@@ -65,7 +66,7 @@ func (k *checker) entered(r coldseam.Reach, stored []coldseam.Reach) bool {
 		k.add(key, levelFail, "in the file, not in the database yet", "the same in both", "coldseam fetch enters it and asks its feeds; so does the service when it starts")
 		return false
 	}
-	if parts := changed(stored[i], r); len(parts) > 0 {
+	if parts := env.Changed(stored[i], r); len(parts) > 0 {
 		k.add(key, levelWarn, "edited since the service read the file: "+strings.Join(parts, ", "), "the same in file and database",
 			"start the service anew: until then it works by the old values; the lines below judge the file")
 	}
@@ -134,8 +135,8 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 // rules looks at the day each rule was last compared with its source.
 func (k *checker) rules(r coldseam.Reach) {
 	key := string(r.ID) + " rules"
-	limit := time.Duration(k.app.limits.RuleAgeD * float64(day))
-	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
+	limit := time.Duration(k.app.Table.RuleAgeD * float64(env.Day))
+	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	const fix = "read the link, mend the rule if it changed, set checked_on and checked_by"
 	season, bad := false, 0
 	for _, x := range r.Rules {
@@ -150,7 +151,7 @@ func (k *checker) rules(r coldseam.Reach) {
 			bad++
 			continue
 		}
-		old := time.Duration(today.Sub(x.CheckedOn)) * day
+		old := time.Duration(today.Sub(x.CheckedOn)) * env.Day
 		switch {
 		case old < 0:
 			k.add(key, levelFail, fmt.Sprintf("%s: checked on %s, which is to come", name, x.CheckedOn), "a day that is over; never GO until then", fix+": "+x.Link)
@@ -179,15 +180,15 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 		k.add(key, levelWarn, "no spots", "at least one sounded spot", "add a [[reach.spot]]: without it there is no weight")
 		return
 	}
-	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
-	frame, err := k.app.db.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
+	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
+	frame, err := k.app.DB.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
 	bad := 0
 	for _, s := range r.Spots {
 		found, fix := "", "sound it again and note the day and the stage"
-		old := time.Duration(today.Sub(s.Sounded)) * day
+		old := time.Duration(today.Sub(s.Sounded)) * env.Day
 		switch flood := floodedSince(frame, s.Sounded); {
 		case s.DepthRefM == nil:
 			found, fix = s.Name+": no depth", "sound it: without a depth there is no weight"
@@ -235,9 +236,9 @@ func floodedSince(f coldseam.Days, d coldseam.Date) coldseam.Date {
 
 // measure repeats what the newest brief says would narrow the weight most.
 func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
-	today := coldseam.DateOf(k.now().In(zoneOf(r.Zone)))
+	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	for _, d := range []coldseam.Date{today.Add(1), today, today.Add(-1)} {
-		b, err := k.app.db.Brief(ctx, r.ID, d)
+		b, err := k.app.DB.Brief(ctx, r.ID, d)
 		if err != nil {
 			continue
 		}
@@ -253,7 +254,7 @@ func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
 
 // briefs looks whether the word of the morning is there in time.
 func (k *checker) briefs(ctx context.Context) {
-	reaches, err := k.app.db.Reaches(ctx)
+	reaches, err := k.app.DB.Reaches(ctx)
 	if err != nil {
 		k.broken("briefs", err)
 		return
@@ -261,8 +262,8 @@ func (k *checker) briefs(ctx context.Context) {
 	for _, r := range reaches {
 		key := string(r.ID) + " brief"
 		now := k.now()
-		today := coldseam.DateOf(now.In(zoneOf(r.Zone)))
-		b, err := k.app.db.Brief(ctx, r.ID, today)
+		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
+		b, err := k.app.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours", "start the service, or coldseam brief --save; the log of the service names what fails")
 			continue

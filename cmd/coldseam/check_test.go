@@ -21,6 +21,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
@@ -80,12 +81,12 @@ func newBench(t *testing.T) *bench {
 	t.Helper()
 	v := newTown(t, nil)
 	ctx := t.Context()
-	m := &v.cfg.Mail
+	m := &v.Config.Mail
 	dir := t.TempDir()
 	m.From, m.BounceDomain, m.ListID = "Club <morning@"+clubDomain+">", "bounce."+clubDomain, "morning."+clubDomain
 	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam", filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
 	m.LMTP, m.SecondSMTP = "127.0.0.1:2424", "127.0.0.1:2525"
-	v.cfg.PublicURL, v.cfg.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
+	v.Config.PublicURL, v.Config.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
 	require.NoError(t, writeDKIMKey(m.DKIMKeyFile))
 	_, err := ensureKey(m.TokenKeyFile)
 	require.NoError(t, err)
@@ -100,16 +101,16 @@ func newBench(t *testing.T) *bench {
 		host: map[string][]string{"relay.net": {"192.0.2.7"}, "out.relay.net": {"192.0.2.7"}},
 		addr: map[string][]string{"192.0.2.7": {"out.relay.net."}},
 	}}
-	b.k = &checker{cfg: v.cfg, app: v.app, now: v.now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
+	b.k = &checker{cfg: v.Config, app: v.app, now: v.Now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
 		net: checkNet{names: b.names, probe: func(context.Context, notify.Relay) error { return nil },
-			get: func(context.Context, string) (int, time.Time, error) { return 200, v.now(), nil }}}
+			get: func(context.Context, string) (int, time.Time, error) { return 200, v.Now(), nil }}}
 	return b
 }
 
 // lines runs the whole check and returns its lines by key.
 func (b *bench) lines(t *testing.T) map[string][]line {
 	t.Helper()
-	b.k.cfg = b.app.cfg
+	b.k.cfg = b.app.Config
 	b.k.lines = nil
 	b.k.all(t.Context())
 	out := map[string][]line{}
@@ -138,9 +139,9 @@ func wantLine(t *testing.T, lines map[string][]line, key, level, text string) {
 // editReach changes a reach in the file.
 func (b *bench) editReach(t *testing.T, id string, change func(*config.Reach)) {
 	t.Helper()
-	b.app.cfg.Reaches = slices.Clone(b.app.cfg.Reaches)
-	i := slices.IndexFunc(b.app.cfg.Reaches, func(r config.Reach) bool { return r.ID == id })
-	r := &b.app.cfg.Reaches[i]
+	b.app.Config.Reaches = slices.Clone(b.app.Config.Reaches)
+	i := slices.IndexFunc(b.app.Config.Reaches, func(r config.Reach) bool { return r.ID == id })
+	r := &b.app.Config.Reaches[i]
 	r.Rules, r.Spots = slices.Clone(r.Rules), slices.Clone(r.Spots)
 	change(r)
 }
@@ -154,7 +155,7 @@ func withFlow(r config.Reach, cfs float64) config.Reach {
 func TestCheckOfAGoodClub(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	_, err := b.db.Backup(t.Context(), store.BackupOptions{Dir: b.cfg.Backup.Dir, Now: b.now()})
+	_, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	lines := b.lines(t)
 	for _, key := range []string{"config", "database", "migrations", "readers' role", "queue", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
@@ -168,7 +169,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	wantLine(t, lines, "units northgauge", levelOK, "discharge ft^3/s")
 	var out bytes.Buffer
 	err = (&checkCmd{}).finish(&out, b.k.lines)
-	require.Equal(t, exitCode{code: 2}, err, "the dead gauge is a fault")
+	require.Equal(t, env.ExitCode{Code: 2}, err, "the dead gauge is a fault")
 	require.NotContains(t, out.String(), "@")
 	t.Log(out.String())
 }
@@ -181,8 +182,8 @@ func TestCheckExitAndJSON(t *testing.T) {
 		want   error
 	}{
 		{"all well", []string{levelOK}, nil},
-		{"a warning", []string{levelOK, levelWarn}, exitCode{code: 1}},
-		{"a fault", []string{levelFail, levelWarn, levelOK}, exitCode{code: 2}},
+		{"a warning", []string{levelOK, levelWarn}, env.ExitCode{Code: 1}},
+		{"a fault", []string{levelFail, levelWarn, levelOK}, env.ExitCode{Code: 2}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -212,7 +213,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	ctx := t.Context()
-	keep := b.app.cfg
+	keep := b.app.Config
 	for _, c := range []struct {
 		name, key, level, text string
 		inject                 func(t *testing.T)
@@ -224,22 +225,22 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.k.space = func(string) (uint64, uint64, error) { return 1 << 30, 100 << 30, nil }
 		}},
 		{"clock behind", "clock northgauge", levelWarn, "2m0s ahead of this machine", func(*testing.T) {
-			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.now().Add(2 * time.Minute), nil }
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.Now().Add(2 * time.Minute), nil }
 		}},
 		{"clock an hour ahead", "clock northgauge", levelFail, "behind this machine", func(*testing.T) {
-			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.now().Add(-time.Hour), nil }
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.Now().Add(-time.Hour), nil }
 		}},
 		{"no network", "clock northgauge", levelWarn, "no route", func(*testing.T) {
 			b.k.net.get = func(context.Context, string) (int, time.Time, error) {
 				return 0, time.Time{}, errors.New("no route to host")
 			}
 		}},
-		{"unknown zone", "zones", levelFail, "Mars/Olympus", func(*testing.T) { b.app.cfg.Club.Zone = "Mars/Olympus" }},
+		{"unknown zone", "zones", levelFail, "Mars/Olympus", func(*testing.T) { b.app.Config.Club.Zone = "Mars/Olympus" }},
 		{"relay dead", "smtp", levelFail, "refused", func(*testing.T) {
 			b.k.net.probe = func(context.Context, notify.Relay) error { return errors.New("connection refused") }
 		}},
-		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.app.cfg.Club.AdminEmail = "" }},
-		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.app.cfg.Mail.SecondSMTP = "" }},
+		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.app.Config.Club.AdminEmail = "" }},
+		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.app.Config.Mail.SecondSMTP = "" }},
 		{"no spf", "spf", levelFail, "no SPF record", func(*testing.T) { delete(b.names.txt, "bounce."+clubDomain) }},
 		{"two spf", "spf", levelFail, "2 SPF records", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"} }},
 		{"spf lets all in", "spf", levelFail, "+all", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 +all"} }},
@@ -253,7 +254,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 			t.Cleanup(func() { b.compose.Signer = s })
 		}},
 		{"no dmarc", "dmarc", levelFail, "no DMARC record", func(*testing.T) { delete(b.names.txt, "_dmarc."+clubDomain) }},
-		{"not aligned", "dmarc", levelFail, "is not of the domain", func(*testing.T) { b.app.cfg.Mail.BounceDomain = "elsewhere.net" }},
+		{"not aligned", "dmarc", levelFail, "is not of the domain", func(*testing.T) { b.app.Config.Mail.BounceDomain = "elsewhere.net" }},
 		{"name server dead", "spf", levelWarn, "server misbehaving", func(*testing.T) { b.names.dead = true }},
 		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) { b.remote(t); delete(b.names.addr, "192.0.2.7") }},
 		{"name does not lead back", "ptr", levelWarn, "does not lead back", func(t *testing.T) {
@@ -262,38 +263,38 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"example's domain", "dns", levelFail, "a name for examples", func(t *testing.T) {
 			b.remote(t)
-			b.app.cfg.Mail.From = "Club <m@river.example.org>"
+			b.app.Config.Mail.From = "Club <m@river.example.org>"
 		}},
-		{"http pages", "public_url", levelFail, "http://", func(*testing.T) { b.app.cfg.PublicURL = "http://" + clubDomain }},
-		{"no public url", "public_url", levelFail, `""`, func(*testing.T) { b.app.cfg.PublicURL = "" }},
+		{"http pages", "public_url", levelFail, "http://", func(*testing.T) { b.app.Config.PublicURL = "http://" + clubDomain }},
+		{"no public url", "public_url", levelFail, `""`, func(*testing.T) { b.app.Config.PublicURL = "" }},
 		{"pages behind a bad proxy", "public_url", levelWarn, "answers 502", func(*testing.T) {
-			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.now(), nil }
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.Now(), nil }
 		}},
-		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.app.cfg.Mail.LMTP = "" }},
-		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.app.cfg.Mail.BounceDomain = "" }},
+		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.app.Config.Mail.LMTP = "" }},
+		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.app.Config.Mail.BounceDomain = "" }},
 		{"no mx", "bounces", levelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
 		{"mailbox half read", "bounces", levelWarn, "not read to its end", func(t *testing.T) {
-			b.app.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
-			aside := b.app.cfg.Mail.BounceFile + readingSuffix
+			b.app.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
+			aside := b.app.Config.Mail.BounceFile + readingSuffix
 			require.NoError(t, os.WriteFile(aside, []byte("From x\n"), 0o600))
-			old := b.now().Add(-10 * time.Minute)
+			old := b.Now().Add(-10 * time.Minute)
 			require.NoError(t, os.Chtimes(aside, old, old))
 		}},
-		{"mailbox read and gone", "bounces", levelOK, "received here", func(t *testing.T) { b.app.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
-		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.BounceFile = "/nowhere/mbox" }},
+		{"mailbox read and gone", "bounces", levelOK, "received here", func(t *testing.T) { b.app.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
+		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.app.Config.Mail.BounceFile = "/nowhere/mbox" }},
 		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
 			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))
 			t.Cleanup(func() { require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o600)) })
 		}},
-		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.app.cfg.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
+		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.app.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
 		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
 		{"looser limit named", "limits", levelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
-			b.app.cfg.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
+			b.app.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
 		}},
 		{"held", "sending", levelFail, "by keeper: gauge looks wrong", func(t *testing.T) {
-			require.NoError(t, b.db.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
+			require.NoError(t, b.DB.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
 			t.Cleanup(func() {
-				require.NoError(t, b.db.Release(context.Background(), store.Edit{Who: "keeper", Why: "mended"}))
+				require.NoError(t, b.DB.Release(context.Background(), store.Edit{Who: "keeper", Why: "mended"}))
 			})
 		}},
 		{"nobody works", "queue", levelFail, "1 jobs wait, the first for 20 min", func(t *testing.T) {
@@ -309,17 +310,17 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"mail late", "mail", levelWarn, "are expired", func(t *testing.T) { b.mail(t, "expired", false) }},
 		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
 		{"edition stopped", "mail", levelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
-		{"no sender", "from", levelFail, `mail.from is "nobody"`, func(*testing.T) { b.app.cfg.Mail.From = "nobody" }},
+		{"no sender", "from", levelFail, `mail.from is "nobody"`, func(*testing.T) { b.app.Config.Mail.From = "nobody" }},
 		{"a feed that fails", "feed metgrid", levelWarn, "1 failures in a row", func(t *testing.T) {
-			_, err := b.db.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.now(), Status: 500, Err: "HTTP 500"})
+			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.Now(), Status: 500, Err: "HTTP 500"})
 			require.NoError(t, err)
 		}},
 		{"a feed never asked", "feed other", levelFail, "never asked", func(*testing.T) {
-			b.app.cfg.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
+			b.app.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
 		}},
 		{"what to measure", "tamsen-bend measure next", levelOK, "1. time five floats", func(t *testing.T) {
-			_, err := b.db.SaveBrief(ctx, coldseam.Brief{Reach: "tamsen-bend", Site: "northgauge:NG-1001", Zone: "America/Chicago", Day: saturday, Issued: b.now(),
-				GoodUntil: b.now().Add(time.Hour), Measure: []coldseam.Reason{{Code: "measure_float", Text: "time five floats at main seam"}},
+			_, err := b.DB.SaveBrief(ctx, coldseam.Brief{Reach: "tamsen-bend", Site: "northgauge:NG-1001", Zone: "America/Chicago", Day: saturday, Issued: b.Now(),
+				GoodUntil: b.Now().Add(time.Hour), Measure: []coldseam.Reason{{Code: "measure_float", Text: "time five floats at main seam"}},
 				Reasons: []coldseam.Reason{{Text: "gauge silent"}}})
 			require.NoError(t, err)
 		}},
@@ -344,7 +345,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"no forecast yet", "tamsen-bend weather", levelFail, "no forecast for metgrid:nowhere", func(t *testing.T) {
 			s := coldseam.Site{ID: "metgrid:nowhere", Provider: "metgrid", Code: "nowhere", Zone: "UTC"}
-			require.NoError(t, b.db.PutSite(ctx, s))
+			require.NoError(t, b.DB.PutSite(ctx, s))
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Weather = string(s.ID) })
 		}},
 		{"rule run out", "tamsen-bend rules", levelFail, "season walleye: last checked 2025-03-01", func(t *testing.T) {
@@ -375,8 +376,8 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots = nil })
 		}},
 		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(*testing.T) {
-			b.app.cfg.Sites = slices.Clone(keep.Sites)
-			b.app.cfg.Sites[0].DailyOnly = true
+			b.app.Config.Sites = slices.Clone(keep.Sites)
+			b.app.Config.Sites[0].DailyOnly = true
 		}},
 		{"limit edited in the file", "tamsen-bend max_flow", levelOK, "900 cfs", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { *r = withFlow(*r, 900) })
@@ -396,8 +397,8 @@ func TestCheckNamesEachFault(t *testing.T) {
 			names.txt, names.mx, names.addr = clone(names.txt), clone(names.mx), clone(names.addr)
 			relay := b.app.relay
 			t.Cleanup(func() {
-				*b.names, *b.k, b.app.cfg, b.app.relay = names, k, keep, relay
-				require.NoError(t, b.syncRivers(context.Background()))
+				*b.names, *b.k, b.app.Config, b.app.relay = names, k, keep, relay
+				require.NoError(t, b.SyncRivers(context.Background()))
 			})
 			live := *b.names
 			live.txt, live.mx, live.addr = clone(names.txt), clone(names.mx), clone(names.addr)
@@ -410,7 +411,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 
 func (b *bench) sql(t *testing.T, sql string, args ...any) {
 	t.Helper()
-	_, err := b.db.Pool().Exec(context.Background(), sql, args...)
+	_, err := b.DB.Pool().Exec(context.Background(), sql, args...)
 	require.NoError(t, err)
 }
 
@@ -418,10 +419,10 @@ func (b *bench) sql(t *testing.T, sql string, args ...any) {
 func (b *bench) mail(t *testing.T, state string, held bool) {
 	t.Helper()
 	id := b.join(t, "one@club.net", coldseam.Preferences{})
-	b.sql(t, `INSERT INTO coldseam.edition (kind, made_at, n, held) VALUES ('morning', $1, 1, $2)`, b.now(), held)
+	b.sql(t, `INSERT INTO coldseam.edition (kind, made_at, n, held) VALUES ('morning', $1, 1, $2)`, b.Now(), held)
 	b.sql(t, `
 		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload, reply)
-		VALUES ((SELECT max(edition_id) FROM coldseam.edition), $1, '2026-04-18', 'morning', $2, 3, $3, $3, 'x', '<x@x>', '', '<one@club.net> no reply')`, id, state, b.now())
+		VALUES ((SELECT max(edition_id) FROM coldseam.edition), $1, '2026-04-18', 'morning', $2, 3, $3, $3, 'x', '<x@x>', '', '<one@club.net> no reply')`, id, state, b.Now())
 	t.Cleanup(func() { b.sql(t, `DELETE FROM coldseam.outbox`) })
 }
 
@@ -485,9 +486,9 @@ func TestCheckOfDocuments(t *testing.T) {
 	ctx := t.Context()
 	proxy := mangle(t, b, strings.NewReplacer(`"qualifier"`, `"remark"`))
 	require.NotEmpty(t, proxy)
-	for i := range b.app.cfg.Profiles {
-		if b.app.cfg.Profiles[i].Name == agency.ProfileGauges {
-			b.app.cfg.Profiles[i].BaseURL = proxy
+	for i := range b.app.Config.Profiles {
+		if b.app.Config.Profiles[i].Name == agency.ProfileGauges {
+			b.app.Config.Profiles[i].BaseURL = proxy
 		}
 	}
 	_ = ctx
@@ -499,22 +500,22 @@ func TestCheckOfDocuments(t *testing.T) {
 // mangle stores documents of the agency as if the service had changed them.
 func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 	t.Helper()
-	kept, err := b.db.NewestKept(t.Context())
+	kept, err := b.DB.NewestKept(t.Context())
 	require.NoError(t, err)
 	for _, f := range kept {
 		if f.Profile != agency.ProfileGauges || !strings.Contains(f.URL, "latest-continuous") {
 			continue
 		}
-		body, err := b.db.Payload(t.Context(), f.ID)
+		body, err := b.DB.Payload(t.Context(), f.ID)
 		require.NoError(t, err)
 		text := strings.ReplaceAll(r.Replace(string(body)), `"ft^3/s"`, `"barrels per day"`)
 		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
 		p, err := b.fetcher.Profile(agency.ProfileGauges)
 		require.NoError(t, err)
-		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
+		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.Now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
 			Attributes: shapeOf([]byte(text))}
-		_, err = b.db.SaveRaw(t.Context(), raw)
+		_, err = b.DB.SaveRaw(t.Context(), raw)
 		require.NoError(t, err)
 		return srv.URL
 	}
@@ -524,17 +525,17 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 func TestCheckBackupAge(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	path, err := b.db.Backup(t.Context(), store.BackupOptions{Dir: b.cfg.Backup.Dir, Now: b.now()})
+	path, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	only := func() map[string][]line {
-		b.k.cfg, b.k.lines = b.app.cfg, nil
+		b.k.cfg, b.k.lines = b.app.Config, nil
 		b.k.backups()
 		return map[string][]line{"backup": b.k.lines}
 	}
 	wantLine(t, only(), "backup", levelOK, "whole")
-	b.clock.Forward(democlub.Start.Add(2 * day))
+	b.clock.Forward(democlub.Start.Add(2 * env.Day))
 	wantLine(t, only(), "backup", levelWarn, "48 h old")
-	b.clock.Forward(democlub.Start.Add(8 * day))
+	b.clock.Forward(democlub.Start.Add(8 * env.Day))
 	wantLine(t, only(), "backup", levelFail, "8 d old")
 	raw, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -547,16 +548,16 @@ func TestCheckBackupAge(t *testing.T) {
 func TestCheckOfSchemas(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	_, err := b.db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = version + 1`)
+	_, err := b.DB.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = version + 1`)
 	require.NoError(t, err)
 	lines := b.lines(t)
 	wantLine(t, lines, "migrations", levelFail, "this program knows")
 	require.Empty(t, lines["sending"])
 	require.NotEmpty(t, lines["smtp"], "what needs no database is still looked at")
-	_, err = b.db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = 1`)
+	_, err = b.DB.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = 1`)
 	require.NoError(t, err)
 	wantLine(t, b.lines(t), "migrations", levelFail, "schema 1, this program needs")
-	b.db.Close()
+	b.DB.Close()
 	wantLine(t, b.lines(t), "database", levelFail, "")
 }
 
@@ -585,14 +586,14 @@ func TestCheckWithoutAProgram(t *testing.T) {
 	var out bytes.Buffer
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
 	require.NoError(t, os.WriteFile(path, []byte("database_url = 'postgres://127.0.0.1:1/none'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
-	err := (&checkCmd{Offline: true}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: path})
-	require.Equal(t, exitCode{code: 2}, err)
+	err := (&checkCmd{Offline: true}).Run(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path})
+	require.Equal(t, env.ExitCode{Code: 2}, err)
 	for _, want := range []string{"fail  database", "ok    disk", "fail  public_url", "warn  bounces"} {
 		require.Contains(t, out.String(), want, "a dead database hides no other fault")
 	}
 	out.Reset()
-	err = (&checkCmd{}).Run(t.Context(), &streams{&out, &out}, &Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
-	require.Equal(t, exitCode{code: 2}, err)
+	err = (&checkCmd{}).Run(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
+	require.Equal(t, env.ExitCode{Code: 2}, err)
 	require.Contains(t, out.String(), "coldseam init")
 }
 
@@ -603,14 +604,14 @@ func TestReconcile(t *testing.T) {
 	v := newTown(t, nil)
 	v.join(t, "one@club.example.org", coldseam.Preferences{})
 	v.join(t, "two@club.example.org", coldseam.Preferences{})
-	_, err := v.db.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.now())
+	_, err := v.DB.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.Now())
 	require.NoError(t, err)
-	_, err = v.db.Pool().Exec(ctx, `
+	_, err = v.DB.Pool().Exec(ctx, `
 		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload)
 		SELECT (SELECT max(edition_id) FROM coldseam.edition), subscriber_id, '2026-04-18', 'morning', 'unknown', 3, $1, $1, 'x', '<20260418.' || subscriber_id || '@x>', ''
-		FROM coldseam.subscriber`, v.now())
+		FROM coldseam.subscriber`, v.Now())
 	require.NoError(t, err)
-	list, err := v.db.UnknownMails(ctx)
+	list, err := v.DB.UnknownMails(ctx)
 	require.NoError(t, err)
 	require.Len(t, list, 2)
 	log := filepath.Join(t.TempDir(), "mail.log")
@@ -618,7 +619,7 @@ func TestReconcile(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, (&checkCmd{MailLog: log}).reconcile(ctx, &out, v.app))
 	require.Contains(t, out.String(), "1 of 2 mails without an answer stand in the relay's log and are sent; 1 are not there")
-	left, err := v.db.UnknownMails(ctx)
+	left, err := v.DB.UnknownMails(ctx)
 	require.NoError(t, err)
 	require.Equal(t, list[1:], left)
 	require.ErrorContains(t, (&checkCmd{MailLog: "/nowhere"}).reconcile(ctx, &out, v.app), "--mail-log")
@@ -628,7 +629,7 @@ func TestReconcile(t *testing.T) {
 func TestRecordsToPaste(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	b.k.cfg = b.app.cfg
+	b.k.cfg = b.app.Config
 	var out bytes.Buffer
 	require.NoError(t, (&checkCmd{}).records(t.Context(), &out, b.k))
 	names := &fakeNames{txt: map[string][]string{}, mx: map[string]string{}}

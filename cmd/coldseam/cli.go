@@ -1,22 +1,14 @@
 package main
 
 import (
-	"io"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 const about = "River gauges to a go/no-go before dawn: forecasts, the lightest jig that holds bottom, one mail."
 
-// streams are the command's outputs, so that tests can read them.
-type streams struct{ out, err io.Writer }
-
-// Globals are the flags every command takes.
-type Globals struct {
-	Config string `help:"The configuration file." default:"coldseam.toml" env:"COLDSEAM_CONFIG" type:"path"`
-}
-
 // cli is the whole command line, one field a sub-command.
 type cli struct {
-	Globals
+	env.Globals
 	Init       initCmd       `cmd:"" help:"Write a commented coldseam.toml and the keys; overwrites nothing."`
 	Parse      parseCmd      `cmd:"" help:"Show what a feed document contains, without a database."`
 	Brief      briefCmd      `cmd:"" help:"Make and show the brief; replay a past morning; hold or release sending."`

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -27,7 +28,7 @@ func call(t *testing.T, args ...string) (code int, stdout, stderr string) {
 func TestLogIsForPeopleToo(t *testing.T) {
 	t.Parallel()
 	var b bytes.Buffer
-	newLogger(&b, slog.LevelInfo).Info("fetched", "dur", 1234567890*time.Nanosecond)
+	env.NewLogger(&b, slog.LevelInfo).Info("fetched", "dur", 1234567890*time.Nanosecond)
 	require.Contains(t, b.String(), `"dur":"1.235s"`)
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 )
 
@@ -28,12 +29,12 @@ type readingConfirmCmd struct {
 }
 
 // Run keeps the word.
-func (c *readingConfirmCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.say(ctx, s.out, a)
+		return c.say(ctx, s.Out, a)
 	})
 }
 
@@ -44,38 +45,38 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 	if err != nil {
 		return err
 	}
-	from, err1 := timeIn(c.From, zoneOf(site.Zone))
-	to, err2 := timeIn(c.To, zoneOf(site.Zone))
-	now := a.now()
+	from, err1 := timeIn(c.From, env.Zone(site.Zone))
+	to, err2 := timeIn(c.To, env.Zone(site.Zone))
+	now := a.Now()
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch err := errors.Join(err1, err2); {
 	case err != nil:
-		return exitWith(2, "--from and --to: "+err.Error())
+		return env.Fail(2, "--from and --to: "+err.Error())
 	case to.Before(from):
-		return exitWith(2, "--to lies before --from; want the first and the last reading that you looked at")
+		return env.Fail(2, "--to lies before --from; want the first and the last reading that you looked at")
 	case to.After(now):
-		return exitWith(2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04")))
+		return env.Fail(2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04")))
 	case why == "" || who == "" || strings.Contains(who, "@"):
-		return exitWith(2, "--why is what was seen, --who a role and no address; both are wanted")
+		return env.Fail(2, "--why is what was seen, --who a role and no address; both are wanted")
 	}
 
-	s, err := a.db.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
+	s, err := a.DB.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
 	if errors.Is(err, coldseam.ErrNotFound) { // a gauge that reports once a day
-		s, err = a.db.History(ctx, site.ID, param, coldseam.Mean, from, to, now)
+		s, err = a.DB.History(ctx, site.ID, param, coldseam.Mean, from, to, now)
 	}
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
 	if len(s.Obs) == 0 {
-		return exitWith(1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To))
+		return env.Fail(1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To))
 	}
 	word := coldseam.Confirmation{Site: site.ID, Param: param, From: from.UTC(), To: to.UTC(), At: now, Who: who, Why: plainText(why)}
-	if err := a.db.ConfirmReadings(ctx, word); err != nil {
+	if err := a.DB.ConfirmReadings(ctx, word); err != nil {
 		return err
 	}
 	var keys []briefKey
 	for _, r := range reaches {
-		keys = append(keys, briefKey{r.ID, coldseam.DateOf(now.In(zoneOf(r.Zone)))})
+		keys = append(keys, briefKey{r.ID, coldseam.DateOf(now.In(env.Zone(r.Zone)))})
 	}
 	if err := a.enqueueBriefs(ctx, keys, now); err != nil {
 		return err
@@ -87,7 +88,7 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 // gaugeOf is the gauge that a site or a reach names, and the reaches that read
 // the quantity there.
 func (a *app) gaugeOf(ctx context.Context, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err
 	}
@@ -103,10 +104,10 @@ func (a *app) gaugeOf(ctx context.Context, where string, p coldseam.Parameter) (
 			id = reads(r)
 		}
 	}
-	site, err := a.db.Site(ctx, id)
+	site, err := a.DB.Site(ctx, id)
 	if errors.Is(err, coldseam.ErrNotFound) {
-		_, err = a.db.Reach(ctx, coldseam.ReachID(where))
-		return site, nil, a.noReach(ctx, err)
+		_, err = a.DB.Reach(ctx, coldseam.ReachID(where))
+		return site, nil, a.NoReach(ctx, err)
 	}
 	return site, slices.DeleteFunc(reaches, func(r coldseam.Reach) bool { return reads(r) != id }), err
 }
@@ -125,7 +126,7 @@ func timeIn(s string, loc *time.Location) (time.Time, error) {
 
 // confirmed reads the admin's words on one quantity of a gauge.
 func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) []coldseam.Confirmation {
-	all, err := g.db.Confirmations(g.ctx, site, g.f.Now.Add(-historyBack), g.f.Now)
+	all, err := g.DB.Confirmations(g.ctx, site, g.f.Now.Add(-historyBack), g.f.Now)
 	g.keep(err)
 	return slices.DeleteFunc(all, func(c coldseam.Confirmation) bool { return c.Param != p })
 }
@@ -133,8 +134,8 @@ func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) []coldsea
 // trusted names readings of the newest brief that carry no word, and the command
 // by which a person can stand for them.
 func (k *checker) trusted(ctx context.Context, r coldseam.Reach) {
-	zone := zoneOf(r.Zone)
-	b, err := k.app.db.Brief(ctx, r.ID, coldseam.DateOf(k.now().In(zone)))
+	zone := env.Zone(r.Zone)
+	b, err := k.app.DB.Brief(ctx, r.ID, coldseam.DateOf(k.now().In(zone)))
 	if err != nil {
 		return // the line of the brief says it
 	}

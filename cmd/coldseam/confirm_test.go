@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 // Readings with equipment trouble are NO CALL until the admin stands for them;
@@ -20,7 +21,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	r := v.reachOf(t, "tamsen-bend")
 	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
 	brief := func() coldseam.Brief {
-		v.clock.Forward(v.now().Add(time.Second))
+		v.clock.Forward(v.Now().Add(time.Second))
 		b, err := v.makeBrief(ctx, r, saturday)
 		require.NoError(t, err)
 		return b
@@ -31,14 +32,14 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	b := brief()
 	require.Equal(t, coldseam.NoCall, b.Verdict)
 	require.Contains(t, codes(b.Reasons), "discharge_untrusted")
-	k := &checker{cfg: v.cfg, app: v.app, now: v.now}
+	k := &checker{cfg: v.Config, app: v.app, now: v.Now}
 	k.trusted(ctx, r)
 	require.Len(t, k.lines, 1)
 	require.Contains(t, k.lines[0].Fix, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
 
 	say := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.app) }
-	zone := zoneOf(r.Zone)
-	at := func(back time.Duration) string { return v.now().Add(-back).In(zone).Format("2006-01-02T15:04") }
+	zone := env.Zone(r.Zone)
+	at := func(back time.Duration) string { return v.Now().Add(-back).In(zone).Format("2006-01-02T15:04") }
 	word := readingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}
 	for want, change := range map[string]func(*readingConfirmCmd){
 		"readings to come": func(c *readingConfirmCmd) { c.To = at(-time.Hour) },
@@ -58,7 +59,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	b = brief()
 	require.NotContains(t, codes(b.Reasons), "discharge_untrusted")
 	require.True(t, b.Verdict.ShowsOdds(), strings.Join(codes(b.Reasons), " "))
-	kept, err := v.db.Confirmations(ctx, r.Site, v.now().Add(-day), v.now())
+	kept, err := v.DB.Confirmations(ctx, r.Site, v.Now().Add(-env.Day), v.Now())
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 	require.Equal(t, word.Why, kept[0].Why)

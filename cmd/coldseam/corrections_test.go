@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sample"
 )
 
@@ -117,7 +118,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 
 			for range 2 { // a repeated issue says it once
 				v.clock.Forward(c.at)
-				b := onTamsen(v.now())
+				b := onTamsen(v.Now())
 				if c.later != nil {
 					c.later(&b)
 				}
@@ -149,10 +150,10 @@ func (v *town) tellTamsen(t *testing.T) {
 func (v *town) queueTamsen(t *testing.T) {
 	t.Helper()
 	v.clock.Forward(morningAt(4, 40))
-	_, err := v.saveTold(t.Context(), onTamsen(v.now()))
+	_, err := v.saveTold(t.Context(), onTamsen(v.Now()))
 	require.NoError(t, err)
 	v.clock.Forward(morningAt(4, 46))
-	_, wait, err := v.queueMornings(t.Context(), v.now())
+	_, wait, err := v.queueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	require.Empty(t, wait)
 }
@@ -203,13 +204,13 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 			v.queueTamsen(t)
 			if c.later != nil {
 				v.clock.Forward(c.at.Add(-time.Minute))
-				b := onTamsen(v.now())
+				b := onTamsen(v.Now())
 				c.later(&b)
 				_, err := v.saveTold(t.Context(), b)
 				require.NoError(t, err)
 			}
 			if c.sql != "" {
-				_, err := v.db.Pool().Exec(t.Context(), c.sql)
+				_, err := v.DB.Pool().Exec(t.Context(), c.sql)
 				require.NoError(t, err)
 			}
 			v.clock.Forward(c.at)
@@ -226,7 +227,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 
 func (v *town) toldVerdict(t *testing.T) (s string) {
 	t.Helper()
-	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))
 	return s
 }
 
@@ -237,9 +238,9 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
 	v.clock.Forward(evening(18, 40))
 	prev := tomorrow(coldseam.Go, morningAt(4, 40))
-	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &prev))
+	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
 	v.clock.Forward(evening(19, 10))
-	_, err := v.saveTold(t.Context(), tomorrow(coldseam.Go, v.now()))
+	_, err := v.saveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Empty(t, v.letters(t))
@@ -257,14 +258,14 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	}{{morningAt(4, 40), coldseam.Go}, {morningAt(14, 2), coldseam.Stop}} {
 		b := onTamsen(x.at)
 		b.Next = []coldseam.DayOdds{{Day: saturday.Add(1), Odds: .6, OddsOK: x.says == coldseam.Go, Verdict: x.says}}
-		_, err := v.db.SaveBrief(t.Context(), b)
+		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
 	// In winter the evening's first brief of tomorrow is made at dusk, too early
 	// for a notice.
 	v.clock.Forward(evening(18, 40))
 	dusk := tomorrow(coldseam.Stop, evening(17, 2))
-	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.now()), &dusk))
+	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.sendAll(t)
 	require.Len(t, v.letters(t)["one@h.example"], 1)
 }
@@ -272,7 +273,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 // On the days the clock changes the evening begins when the wall shows 18:00.
 func TestNoticesGoByTheWallClock(t *testing.T) {
 	t.Parallel()
-	chicago := zoneOf("America/Chicago")
+	chicago := env.Zone("America/Chicago")
 	for _, c := range []struct {
 		name string
 		at   time.Time
@@ -320,20 +321,20 @@ func TestMissedMorningAlarms(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
 			v.join(t, "one@h.example", c.prefs)
-			_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.subscriber SET confirmed_at = '2026-04-01 12:00Z'`)
+			_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.subscriber SET confirmed_at = '2026-04-01 12:00Z'`)
 			require.NoError(t, err)
 			for n := range 5 {
 				b := onTamsen(morningAt(0, 0).AddDate(0, 0, -n))
 				b.Day, b.Temp.Window = saturday.Add(-n), [3]float64{15, 15, 15}
 				if c.warm {
-					_, err := v.db.SaveBrief(t.Context(), b)
+					_, err := v.DB.SaveBrief(t.Context(), b)
 					require.NoError(t, err)
 				}
 			}
 			v.clock.Forward(morningAt(9, 59))
 			require.NoError(t, v.healthy(t.Context()))
 			v.clock.Forward(morningAt(13, 0))
-			require.NoError(t, v.watch(t.Context(), v.now()))
+			require.NoError(t, v.watch(t.Context(), v.Now()))
 			alarms := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
 			if c.want {
 				require.Equal(t, 1, alarms)

@@ -21,6 +21,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -42,10 +43,10 @@ func (c *demoCmd) dir() string {
 }
 
 // Run is the demo. Every step prints one line.
-func (c *demoCmd) Run(ctx context.Context, s *streams) error {
+func (c *demoCmd) Run(ctx context.Context, s *env.Streams) error {
 	d := &demo{cmd: c, out: s, t0: time.Now(), log: slog.New(slog.DiscardHandler)}
 	if c.Log {
-		d.log = newLogger(s.err, slog.LevelInfo)
+		d.log = env.NewLogger(s.Err, slog.LevelInfo)
 	}
 	defer d.close()
 	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.serve} {
@@ -59,7 +60,7 @@ func (c *demoCmd) Run(ctx context.Context, s *streams) error {
 // demo carries the run from step to step.
 type demo struct {
 	cmd    *demoCmd
-	out    *streams
+	out    *env.Streams
 	t0     time.Time
 	log    *slog.Logger
 	ag     *agency.Agency
@@ -88,7 +89,7 @@ func (d *demo) close() {
 }
 
 func (d *demo) say(what, format string, args ...any) {
-	fmt.Fprintf(d.out.out, "%-9s %s\n", what+":", fmt.Sprintf(format, args...))
+	fmt.Fprintf(d.out.Out, "%-9s %s\n", what+":", fmt.Sprintf(format, args...))
 }
 
 // agency starts the invented agency and the mail server, both on loopback.
@@ -142,14 +143,14 @@ func (d *demo) database(ctx context.Context) error {
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
 	start := time.Now()
-	if d.app, err = build(ctx, d.cfg, buildOptions{now: d.clock.Now, log: d.log, migrate: true, tokenKey: key}); err != nil {
+	if d.app, err = build(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true, TokenKey: key}); err != nil {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
-	if err := d.app.syncRivers(ctx); err != nil {
+	if err := d.app.SyncRivers(ctx); err != nil {
 		return err
 	}
-	ages, err := d.app.db.FeedAges(ctx)
+	ages, err := d.app.DB.FeedAges(ctx)
 	if err != nil {
 		return err
 	}
@@ -157,12 +158,12 @@ func (d *demo) database(ctx context.Context) error {
 		d.clock.Forward(a.LastTry.Add(time.Second))
 	}
 	for _, m := range demoSubscribers {
-		s, _, err := d.app.db.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
+		s, _, err := d.app.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
 		if err != nil {
 			return err
 		}
 		if s.State == "pending" {
-			if err := d.app.db.Confirm(ctx, s.ID); err != nil {
+			if err := d.app.DB.Confirm(ctx, s.ID); err != nil {
 				return err
 			}
 		}
@@ -176,7 +177,7 @@ func (d *demo) database(ctx context.Context) error {
 
 // enterLog puts a trip log into the database; what is there already stays.
 func (a *app) enterLog(ctx context.Context, text string) (n int, err error) {
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return 0, err
 	}
@@ -185,8 +186,8 @@ func (a *app) enterLog(ctx context.Context, text string) (n int, err error) {
 		return 0, err
 	}
 	for _, t := range trips {
-		t.EnteredAt, t.Source = a.now(), "csv"
-		_, added, err := a.db.AddTrip(ctx, t)
+		t.EnteredAt, t.Source = a.Now(), "csv"
+		_, added, err := a.DB.AddTrip(ctx, t)
 		if err != nil {
 			return n, err
 		}
@@ -224,11 +225,11 @@ func problems(err error) string {
 	if err == nil {
 		return ""
 	}
-	return " (" + oneLine(err.Error()) + ")"
+	return " (" + env.OneLine(err.Error()) + ")"
 }
 
 func (d *demo) brief(ctx context.Context) error {
-	loc := zoneOf(d.cfg.Club.Zone)
+	loc := env.Zone(d.cfg.Club.Zone)
 	d.day = coldseam.DateOf(d.clock.Now().In(loc))
 	var err error
 	d.briefs, err = d.app.makeAll(ctx, d.day)
@@ -247,7 +248,7 @@ func (d *demo) brief(ctx context.Context) error {
 // mail lets the morning come: the clock goes to the send time, the tick queues,
 // the jobs send.
 func (d *demo) mail(ctx context.Context) error {
-	at, err := notify.SendAt(d.day, d.cfg.Club.SendAt, zoneOf(d.cfg.Club.Zone))
+	at, err := notify.SendAt(d.day, d.cfg.Club.SendAt, env.Zone(d.cfg.Club.Zone))
 	if err != nil {
 		return err
 	}
@@ -300,7 +301,7 @@ func (a *app) settled(ctx context.Context, day coldseam.Date, limit time.Duratio
 		if err != nil {
 			return err
 		}
-		counts, err := a.db.MailCounts(ctx, coldseam.MailMorning, day)
+		counts, err := a.DB.MailCounts(ctx, coldseam.MailMorning, day)
 		if err != nil {
 			return err
 		}
@@ -320,14 +321,14 @@ func (d *demo) serve(ctx context.Context) error {
 	if text, err := d.oneMail(); err != nil {
 		return err
 	} else if text != "" {
-		fmt.Fprintf(d.out.out, "\n%s\n", text)
+		fmt.Fprintf(d.out.Out, "\n%s\n", text)
 	}
-	fmt.Fprintf(d.out.out, "The same brief as a page: %s\n", d.app.links.River("tamsen-bend"))
-	fmt.Fprintf(d.out.out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
+	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.app.links.River("tamsen-bend"))
+	fmt.Fprintf(d.out.Out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
 	if d.cmd.Once {
 		return nil
 	}
-	fmt.Fprintln(d.out.out, "Serving until Ctrl-C.")
+	fmt.Fprintln(d.out.Out, "Serving until Ctrl-C.")
 	<-ctx.Done()
 	return nil
 }

@@ -15,9 +15,9 @@ func TestUnreadableBriefStopsNoOtherRiver(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.join(t, "bend@one.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.join(t, "ledge@two.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"brandt-ledge"}})
-	_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE reach_id = 'brandt-ledge'`)
+	_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE reach_id = 'brandt-ledge'`)
 	require.NoError(t, err)
-	_, err = v.db.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = jsonb_set(body, '{Issued}', to_jsonb($1::text)) WHERE reach_id = 'tamsen-bend'`,
+	_, err = v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = jsonb_set(body, '{Issued}', to_jsonb($1::text)) WHERE reach_id = 'tamsen-bend'`,
 		morningAt(5, 25).UTC().Format("2006-01-02T15:04:05Z"))
 	require.NoError(t, err)
 	n, wait, err := v.queueMornings(t.Context(), morningAt(5, 30)) // patience is over
@@ -26,7 +26,7 @@ func TestUnreadableBriefStopsNoOtherRiver(t *testing.T) {
 	require.Len(t, wait, 1)
 	require.Equal(t, coldseam.ReachID("brandt-ledge"), wait[0].Reach)
 	verdict := func(email string) (s string) {
-		require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox JOIN coldseam.subscriber USING (subscriber_id)
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox JOIN coldseam.subscriber USING (subscriber_id)
 			WHERE email = $1 AND kind = 'morning'`, email).Scan(&s))
 		return s
 	}

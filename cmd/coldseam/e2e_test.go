@@ -18,6 +18,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -76,16 +77,16 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.Now, dbURL: dbURL, migrate: true,
-		log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
-		tokenKey: []byte("a key of the tests that is long enough to sign")})
+	v.app, err = build(t.Context(), cfg, env.Options{Now: v.clock.Now, DBURL: dbURL, Migrate: true,
+		Log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
+		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
 	t.Cleanup(func() {
 		v.app.Close()
 		v.sink.Close()
 		v.ag.Close()
 	})
-	require.NoError(t, v.syncRivers(t.Context()))
+	require.NoError(t, v.SyncRivers(t.Context()))
 	v.sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
 	v.atRest = goroutinesOf(v.label)
 	return v
@@ -95,9 +96,9 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 func (v *town) join(t *testing.T, email string, p coldseam.Preferences) int64 {
 	t.Helper()
 	p.Zone = "America/Chicago"
-	s, _, err := v.db.AddSubscriber(t.Context(), email, "", p)
+	s, _, err := v.DB.AddSubscriber(t.Context(), email, "", p)
 	require.NoError(t, err)
-	require.NoError(t, v.db.Confirm(t.Context(), s.ID))
+	require.NoError(t, v.DB.Confirm(t.Context(), s.ID))
 	return s.ID
 }
 
@@ -106,7 +107,7 @@ func (v *town) history(t *testing.T) {
 	t.Helper()
 	_, err := v.enterLog(t.Context(), democlub.Log)
 	require.NoError(t, err)
-	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*day, nil)
+	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 }
 
@@ -115,10 +116,10 @@ var saturday = coldseam.Date{Year: 2026, Month: time.April, Day: 18}
 // send ticks at a local clock time and lets one worker empty the outbox.
 func (v *town) send(t *testing.T, hhmm string) {
 	t.Helper()
-	at, err := notify.SendAt(saturday, hhmm, zoneOf("America/Chicago"))
+	at, err := notify.SendAt(saturday, hhmm, env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.clock.Forward(at)
-	_, _, err = v.queueMornings(t.Context(), v.now())
+	_, _, err = v.queueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	_, err = v.sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
@@ -159,15 +160,15 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, again.Added)
 	require.Zero(t, again.Revised)
-	before := v.now()
+	before := v.Now()
 	v.clock.Forward(before.Add(time.Second))
 	v.ag.Revise()
 	later, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	require.Positive(t, later.Revised)
-	old, err := v.db.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, before)
+	old, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, before)
 	require.NoError(t, err)
-	now, err := v.db.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, v.now())
+	now, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, len(old.Obs), len(now.Obs))
 	changed := 0
@@ -239,15 +240,15 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	v.send(t, "04:45")
 	require.Equal(t, 2, v.sink.Count())
 
-	v.clock.Forward(v.now().Add(40 * time.Minute))
-	now := v.now()
-	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
+	v.clock.Forward(v.Now().Add(40 * time.Minute))
+	now := v.Now()
+	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
 		Status: "Actual", MsgType: "Alert", Event: "Flood Warning %! NaN", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
 		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}}))
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
 	for range 3 { // later issues repeat the stop; the mail does not
-		v.clock.Forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.Now().Add(15 * time.Minute))
 		_, err = v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		_, err = v.sender("test").Run(ctx, 100)
@@ -277,7 +278,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	ctx := context.Background()
 	v := newReadyTown(t, nil)
 	v.clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
-	_, err := v.db.Pool().Exec(ctx, `DELETE FROM coldseam.forecast`)
+	_, err := v.DB.Pool().Exec(ctx, `DELETE FROM coldseam.forecast`)
 	require.NoError(t, err)
 	v.join(t, "all@club.example.org", coldseam.Preferences{})
 	v.ag.ScriptForever("/edr/", agency.Step{Status: 500})

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/localpg"
 )
@@ -37,11 +38,11 @@ func TestServeOnAFullDisk(t *testing.T) {
 	pg, dbURL := ownPostgresIn(t, readyTown.url(t), localpg.Options{Dir: filepath.Join(dir, "database"),
 		Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
 	v := newTownOn(t, dbURL, slow)
-	v.cfg.StateDir, v.cfg.Backup.Dir = dir, filepath.Join(dir, "backup")
+	v.Config.StateDir, v.Config.Backup.Dir = dir, filepath.Join(dir, "backup")
 	for i := range readers {
 		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	sent := func() int {
 		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
@@ -52,13 +53,13 @@ func TestServeOnAFullDisk(t *testing.T) {
 
 	// Full: the ballast takes what is left; then rows of the tables' own kind
 	// fail, and with the next segment the log of Postgres, which ends it.
-	_, err = v.db.Pool().Exec(t.Context(), `CREATE TABLE public.ballast (n int, pad text)`)
+	_, err = v.DB.Pool().Exec(t.Context(), `CREATE TABLE public.ballast (n int, pad text)`)
 	require.NoError(t, err)
 	observations := v.count(t, `SELECT count(*) FROM coldseam.observation`)
 	exec := func(sql string, args ...any) error {
 		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
 		defer cancel()
-		_, err := v.db.Pool().Exec(ctx, sql, args...)
+		_, err := v.DB.Pool().Exec(ctx, sql, args...)
 		return err
 	}
 	stored := 0
@@ -81,7 +82,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	}), "the disk was meant to fill")
 	require.ErrorContains(t, dataErr, "No space left on device", "the error names the disk")
 	var out, errs bytes.Buffer
-	err = (&backupCmd{}).backup(t.Context(), &streams{out: &out, err: &errs}, v.app)
+	err = (&backupCmd{}).backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.app)
 	require.Error(t, err, "a backup on a full disk")
 	require.ErrorContains(t, err, "No space left on device")
 	left, _ := filepath.Glob(filepath.Join(dir, "backup", "*"))
@@ -97,7 +98,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 
 	// The word: whoever looks is told of the disk.
 	v.clock.Forward(clock.now())
-	k := &checker{cfg: v.cfg, app: v.app, now: v.now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.app, now: v.Now, offline: true, net: netOf(), space: diskSpace}
 	k.all(t.Context())
 	var said []string
 	for _, l := range k.lines {
@@ -128,10 +129,10 @@ func TestServeOnAFullDisk(t *testing.T) {
 	t.Logf("Postgres while it was full: %v; health %v", pg.Ready(), healthzOK(s.addr))
 	require.True(t, assertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
 	t.Logf("well again %s after there was room; %d mails before, %d while it was full", time.Since(back).Round(10*time.Millisecond), before, during-before)
-	v.db.Pool().Reset()
+	v.DB.Pool().Reset()
 	require.True(t, assertEventually(2*time.Minute, func() bool { return sent() == readers }), "all mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
 	var batches, rows int
-	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM public.ballast`).Scan(&batches, &rows))
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM public.ballast`).Scan(&batches, &rows))
 	require.GreaterOrEqual(t, batches, stored, "rows that were stored")
 	require.Equal(t, batches*500, rows, "half a batch")
 	require.GreaterOrEqual(t, v.count(t, `SELECT count(*) FROM coldseam.observation`), observations, "observations")

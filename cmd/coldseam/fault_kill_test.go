@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sink"
 )
 
@@ -40,11 +41,11 @@ func (x killsRun) run(t *testing.T) {
 	for i := range x.readers {
 		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%7), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	var s *server
-	var env []string
-	start := func() { s = startServer(t, env...) }
+	var vars []string
+	start := func() { s = startServer(t, vars...) }
 	killServer := func() {
 		require.NoError(t, s.cmd.Process.Signal(syscall.SIGKILL))
 		<-s.done
@@ -55,16 +56,16 @@ func (x killsRun) run(t *testing.T) {
 	well := func() {
 		t.Helper()
 		require.True(t, assertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again\n%s", tail(s.logged(t), 3000))
-		v.db.Pool().Reset() // the test's own sessions went as well
+		v.DB.Pool().Reset() // the test's own sessions went as well
 	}
 	var worst, sum time.Duration
 	ofPostgres, ofServer, days := 0, 0, 0
 	for n := 0; n < x.kills; {
 		// A new morning; the clock of one morning goes on through its kills.
-		day := saturday.Add(days).In(zoneOf("America/Chicago"))
+		day := saturday.Add(days).In(env.Zone("America/Chicago"))
 		v.clock.Forward(day.Add(4*time.Hour + 40*time.Minute))
 		clock := swiftClock{base: day.Add(4*time.Hour + 44*time.Minute), origin: time.Now(), speed: 10}
-		env = append(clock.env(at.Scheme+"://"+at.Host, v.sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
+		vars = append(clock.env(at.Scheme+"://"+at.Host, v.sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
 		start()
 		require.True(t, assertEventually(2*time.Minute, func() bool { return sent() > days*x.readers }), "first mails of day %d: %s\n%s", days+1, states(t, v), tail(s.logged(t), 3000))
 		for k := 0; k < x.perDay && n < x.kills; k++ {

@@ -49,7 +49,7 @@ func (x farRun) run(t *testing.T) {
 	for i := range x.readers {
 		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	database := newSlowPipe(t, dialerOf(t, dbURL), x.delay())
 	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.sink.Addr()) }, x.delay())

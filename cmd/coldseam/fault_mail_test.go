@@ -79,8 +79,8 @@ func TestReportsComeHome(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newReadyTown(t, nil)
-	v.cfg.Mail.LMTP = "127.0.0.1:0"
-	v.cfg.Mail.BounceFile = filepath.Join(t.TempDir(), "bounces")
+	v.Config.Mail.LMTP = "127.0.0.1:0"
+	v.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "bounces")
 	dead := v.join(t, "dead@home.example", coldseam.Preferences{})
 	left := v.join(t, "leaves@home.example", coldseam.Preferences{})
 	policy := v.join(t, "policy@home.example", coldseam.Preferences{})
@@ -88,9 +88,9 @@ func TestReportsComeHome(t *testing.T) {
 	inbox, stop, err := v.startInbox(ctx)
 	require.NoError(t, err)
 	t.Cleanup(stop)
-	tok, domain := v.links.Tokens, v.cfg.Mail.BounceDomain
+	tok, domain := v.links.Tokens, v.Config.Mail.BounceDomain
 	state := func(id int64) string {
-		s, err := v.db.Subscriber(ctx, id)
+		s, err := v.DB.Subscriber(ctx, id)
 		require.NoError(t, err)
 		return s.State
 	}
@@ -110,18 +110,18 @@ func TestReportsComeHome(t *testing.T) {
 	}
 	require.Equal(t, "confirmed", state(policy))
 	v.sendAll(t)
-	require.Len(t, v.letters(t)[v.cfg.Club.AdminEmail], 1)
-	require.Contains(t, text(t, v.letters(t)[v.cfg.Club.AdminEmail][0]), "5.7.1")
+	require.Len(t, v.letters(t)[v.Config.Club.AdminEmail], 1)
+	require.Contains(t, text(t, v.letters(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
 
 	// The mailbox file: moved aside, read, gone; with an address of the key before.
 	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, saturday, domain) + "\n" +
 		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
-	require.NoError(t, os.WriteFile(v.cfg.Mail.BounceFile, []byte(box), 0o600))
+	require.NoError(t, os.WriteFile(v.Config.Mail.BounceFile, []byte(box), 0o600))
 	for range 3 {
 		require.NoError(t, v.drainBounces(ctx))
 	}
 	require.Equal(t, "suppressed", state(boxed))
-	left2, err := filepath.Glob(v.cfg.Mail.BounceFile + "*")
+	left2, err := filepath.Glob(v.Config.Mail.BounceFile + "*")
 	require.NoError(t, err)
 	require.Empty(t, left2)
 	v.mu.Lock()
@@ -168,7 +168,7 @@ func TestPreviousTokenKey(t *testing.T) {
 func (v *town) runTick(t *testing.T) {
 	t.Helper()
 	ctx := t.Context()
-	require.NoError(t, v.tick(ctx, v.now()))
+	require.NoError(t, v.tick(ctx, v.Now()))
 	v.work(t)
 }
 
@@ -182,7 +182,7 @@ func (v *town) work(t *testing.T) {
 func (v *town) tryWork(ctx context.Context) error {
 	var errs []error
 	for range 5 {
-		rows, err := v.db.Pool().Query(ctx, `
+		rows, err := v.DB.Pool().Query(ctx, `
 			UPDATE river.river_job SET state = 'completed', finalized_at = now()
 			WHERE state = 'available' RETURNING kind, args::text`)
 		if err != nil {
@@ -214,20 +214,20 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 	v.clock.Forward(morningAt(4, 45))
 	for range 2 {
 		v.runTick(t)
-		v.clock.Forward(v.now().Add(time.Minute))
+		v.clock.Forward(v.Now().Add(time.Minute))
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 1)
 	require.Regexp(t, `^(GO|TOSS-UP) `, subject(t, v.letters(t)["one@home.example"][0]))
 	v.clock.Forward(morningAt(5, 15)) // a slot of the warning feed
-	require.NoError(t, v.db.SaveAlerts(t.Context(), []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
+	require.NoError(t, v.DB.SaveAlerts(t.Context(), []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
 	for range 2 {
 		v.runTick(t)
-		v.clock.Forward(v.now().Add(time.Minute))
+		v.clock.Forward(v.Now().Add(time.Minute))
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 2, "within two ticks")
 	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, subject(t, v.letters(t)["one@home.example"][1]))
 	for range 4 {
-		v.clock.Forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.Now().Add(15 * time.Minute))
 		v.runTick(t)
 	}
 	require.Len(t, v.letters(t)["one@home.example"], 2, "exactly once")
@@ -245,8 +245,8 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
 	v.ag.ScriptForever("/", agency.Step{Status: 503})
 	v.fetcher.RetryWait = time.Millisecond
-	for v.now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
-		v.clock.Forward(v.now().Add(30 * time.Minute))
+	for v.Now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
+		v.clock.Forward(v.Now().Add(30 * time.Minute))
 		_, err := v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
@@ -264,15 +264,15 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.clock.Forward(morningAt(4, 45))
-	n, _, err := v.queueMornings(ctx, v.now())
+	n, _, err := v.queueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
 	v.clock.Forward(morningAt(5, 20))
-	require.NoError(t, v.db.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.now())}))
+	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
 	_, err = v.fetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {
-		v.clock.Forward(v.now().Add(15 * time.Minute))
+		v.clock.Forward(v.Now().Add(15 * time.Minute))
 		_, err = v.makeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
@@ -281,7 +281,7 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	require.Len(t, got, 1)
 	require.Regexp(t, `^STOP Tamsen`, subject(t, got[0]))
 	var payload []byte
-	require.NoError(t, v.db.Pool().QueryRow(ctx, `SELECT payload FROM coldseam.outbox WHERE kind = 'morning' AND goes = '{}'`).Scan(&payload))
+	require.NoError(t, v.DB.Pool().QueryRow(ctx, `SELECT payload FROM coldseam.outbox WHERE kind = 'morning' AND goes = '{}'`).Scan(&payload))
 	c, err := notify.ParseContent(payload)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Stop, c.Briefs[0].Verdict, "what was told is on record")
@@ -297,12 +297,12 @@ func TestClockJumps(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	now := morningAt(4, 46)
-	v.app.now = func() time.Time { return now }
+	v.app.Now = func() time.Time { return now }
 	look := func(jump time.Duration) {
 		now = now.Add(jump)
 		_, _, err := v.queueMornings(ctx, now)
 		require.NoError(t, err)
-		_, err = v.db.Sweep(ctx, now)
+		_, err = v.DB.Sweep(ctx, now)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
@@ -321,7 +321,7 @@ func TestClockJumps(t *testing.T) {
 	require.NoError(t, err)
 	before := v.sink.Count()
 	now = now.Add(24 * time.Hour)
-	_, err = v.db.Sweep(ctx, now)
+	_, err = v.DB.Sweep(ctx, now)
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Equal(t, before, v.sink.Count())
@@ -345,7 +345,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.clock.Forward(morningAt(4, 45))
-	_, _, err := v.queueMornings(ctx, v.now())
+	_, _, err := v.queueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	tries := 0
 	for range 8 { // runs of one worker follow one another, as jobs do
@@ -359,13 +359,13 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.LessOrEqual(t, tries, 20)
 	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
-		v.clock.Forward(v.now().Add(time.Minute))
-		require.NoError(t, v.watch(ctx, v.now()))
+		v.clock.Forward(v.Now().Add(time.Minute))
+		require.NoError(t, v.watch(ctx, v.Now()))
 		_, err = v.sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 	alarms := 0
-	for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+	for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
 		if strings.Contains(text(t, m), "was stopped") {
 			alarms++
 		}
@@ -374,8 +374,8 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.Empty(t, v.letters(t)["a1@home.example"])
 	// Mended and released, the morning goes out.
 	broken.Store(false)
-	require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-	v.clock.Forward(v.now().Add(10 * time.Minute))
+	require.NoError(t, v.DB.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
+	v.clock.Forward(v.Now().Add(10 * time.Minute))
 	v.sendAll(t)
 	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 }
@@ -401,23 +401,23 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 			v := newReadyTown(t, nil)
 			v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			v.clock.Forward(morningAt(4, 45))
-			b, err := v.db.Brief(ctx, "tamsen-bend", saturday)
+			b, err := v.DB.Brief(ctx, "tamsen-bend", saturday)
 			require.NoError(t, err)
-			b.Issued = v.now().Add(-time.Minute)
+			b.Issued = v.Now().Add(-time.Minute)
 			row.spoil(v, &b)
-			if _, err := v.db.SaveBrief(ctx, b); err != nil {
+			if _, err := v.DB.SaveBrief(ctx, b); err != nil {
 				require.ErrorIs(t, err, coldseam.ErrInvalid, "refused before it is stored")
 				return
 			}
-			_, _, err = v.queueMornings(ctx, v.now())
+			_, _, err = v.queueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			_, err = v.sender("test").Run(ctx, 10)
 			if err != nil {
 				require.ErrorIs(t, err, notify.ErrBreaker)
-				require.NoError(t, v.watch(ctx, v.now()))
+				require.NoError(t, v.watch(ctx, v.Now()))
 				_, err = v.sender("admin").Run(ctx, 10)
 				require.NoError(t, err)
-				require.NotEmpty(t, v.letters(t)[v.cfg.Club.AdminEmail])
+				require.NotEmpty(t, v.letters(t)[v.Config.Club.AdminEmail])
 			}
 			for _, m := range v.letters(t)["one@home.example"] {
 				body := subject(t, m) + text(t, m)

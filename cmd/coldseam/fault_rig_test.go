@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
@@ -89,7 +90,7 @@ func (x *townTemplate) url(t *testing.T) string {
 		v.history(t)
 		_, err := v.makeAll(t.Context(), saturday)
 		require.NoError(t, err)
-		v.app.db.Close()
+		v.app.DB.Close()
 		u, err := url.Parse(src)
 		require.NoError(t, err)
 		name := fmt.Sprintf("t_town_%d", os.Getpid())
@@ -156,7 +157,7 @@ func query[T any](t testing.TB, dbURL, sql string, args ...any) T {
 func (v *town) count(t testing.TB, sql string, args ...any) int {
 	t.Helper()
 	var n int
-	require.NoError(t, v.db.Pool().QueryRow(context.Background(), sql, args...).Scan(&n))
+	require.NoError(t, v.DB.Pool().QueryRow(context.Background(), sql, args...).Scan(&n))
 	return n
 }
 
@@ -208,7 +209,7 @@ func invariants(t testing.TB, v *town, doubles int, lasting ...trouble) {
 		  GROUP BY subscriber_id, admin_email, local_date, kind, reach_id HAVING count(*) > 1) d`), "I1: two rows for one mail")
 	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM coldseam.outbox
-		WHERE deadline < $1::timestamptz - interval '30 minutes' AND state IN ('pending', 'claimed', 'deferred', 'in_data')`, v.now()), "I2: rows that nobody explains")
+		WHERE deadline < $1::timestamptz - interval '30 minutes' AND state IN ('pending', 'claimed', 'deferred', 'in_data')`, v.Now()), "I2: rows that nobody explains")
 	require.Zero(t, v.count(t, `
 		SELECT count(*) FROM coldseam.outbox o JOIN coldseam.subscriber s USING (subscriber_id)
 		WHERE o.state = 'sent' AND s.state IN ('unsubscribed', 'suppressed') AND s.email LIKE 'left%'`), "I3: mail to who left")
@@ -242,7 +243,7 @@ const (
 // known by a label that they inherit.
 func (v *town) nothingLeft(t testing.TB) {
 	t.Helper()
-	require.Eventually(t, func() bool { return v.db.Pool().Stat().AcquiredConns() == 0 }, 15*time.Second, 20*time.Millisecond, "I5: connections in use")
+	require.Eventually(t, func() bool { return v.DB.Pool().Stat().AcquiredConns() == 0 }, 15*time.Second, 20*time.Millisecond, "I5: connections in use")
 	require.LessOrEqual(t, v.count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND backend_type = 'client backend'`), spareSessions, "I5: sessions")
 	require.Zero(t, v.count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%' AND state_change < clock_timestamp() - interval '3 minutes'`), "I5: sessions that hold a transaction open")
 	if !assertEventually(15*time.Second, func() bool { return goroutinesOf(v.label) <= v.atRest+spareGoroutines }) {
@@ -288,7 +289,7 @@ func (v *town) healthAnswers(t testing.TB) {
 // checkNames is I7.
 func (v *town) checkNames(t testing.TB, lasting []trouble) {
 	t.Helper()
-	k := &checker{cfg: v.cfg, app: v.app, now: v.now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.app, now: v.Now, offline: true, net: netOf(), space: diskSpace}
 	k.all(context.Background())
 	for _, x := range lasting {
 		require.True(t, slices.ContainsFunc(k.lines, func(l line) bool {
@@ -299,7 +300,7 @@ func (v *town) checkNames(t testing.TB, lasting []trouble) {
 
 // morningAt is a clock time of Saturday in Chicago.
 func morningAt(hh, mm int) time.Time {
-	return saturday.In(zoneOf("America/Chicago")).Add(time.Duration(hh)*time.Hour + time.Duration(mm)*time.Minute)
+	return saturday.In(env.Zone("America/Chicago")).Add(time.Duration(hh)*time.Hour + time.Duration(mm)*time.Minute)
 }
 
 // flood is a warning for Tamsen that was sent just before now.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/run"
@@ -21,10 +22,10 @@ import (
 )
 
 // historyBack is how far back short-interval values go into a brief.
-const historyBack = 60 * day
+const historyBack = 60 * env.Day
 
 // refitAfter is the age at which models are fitted anew.
-const refitAfter = 7 * day
+const refitAfter = 7 * env.Day
 
 // features gathers what was known of a reach at asOf. Past mornings that
 // coldseam did not live through are read with an assumed publication lag;
@@ -34,13 +35,13 @@ func (mk *Maker) features(ctx context.Context, r coldseam.Reach, morning coldsea
 	if err != nil {
 		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
-	site, err := mk.db.Site(ctx, r.Site)
+	site, err := mk.DB.Site(ctx, r.Site)
 	if err != nil {
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: mk.cfg.Odds.Cost, Table: mk.limits, Sources: mk.cfg.Attributions(r), Seed: seedOf(morning), Replayed: replay,
-		Limits: mk.cfg.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
+		Cost: mk.Config.Odds.Cost, Table: mk.Table, Sources: mk.Config.Attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Limits: mk.Config.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
 	g := gather{Maker: mk, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
 	g.thermometer()
@@ -99,7 +100,7 @@ func (g *gather) daily() {
 	if air == "" {
 		air = r.Site
 	}
-	d, err := g.db.DailyFrame(g.ctx, r.Site, g.f.TempSite, air, g.f.Now, r.Zone, g.opts...)
+	d, err := g.DB.DailyFrame(g.ctx, r.Site, g.f.TempSite, air, g.f.Now, r.Zone, g.opts...)
 	if g.keep(err) {
 		g.f.Days = d.Cut(g.lastDay())
 	}
@@ -116,10 +117,10 @@ func (g *gather) instants() {
 		param coldseam.Parameter
 		dst   *[]coldseam.Observation
 	}{{r.Site, coldseam.Discharge, &g.f.Discharge}, {r.Site, coldseam.Stage, &g.f.Stage}, {temp, coldseam.WaterTemp, &g.f.Water}, {r.Site, coldseam.Turbidity, &g.f.Turbidity}} {
-		s, err := g.db.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
+		s, err := g.DB.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			// A gauge that reports once a day: its means stand in, and it can never be GO.
-			s, err = g.db.History(g.ctx, w.site, w.param, coldseam.Mean, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
+			s, err = g.DB.History(g.ctx, w.site, w.param, coldseam.Mean, g.f.Now.Add(-historyBack), g.f.Now, g.f.Now, g.opts...)
 			if err == nil && w.param == coldseam.Discharge {
 				g.f.Site.DailyOnly = true
 			}
@@ -138,7 +139,7 @@ func (g *gather) counts() {
 	if g.f.Reach.CountSite == "" {
 		return
 	}
-	s, err := g.db.History(g.ctx, g.f.Reach.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, g.f.Now, g.f.Now, g.opts...)
+	s, err := g.DB.History(g.ctx, g.f.Reach.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, g.f.Now, g.f.Now, g.opts...)
 	if g.keep(err) && s.Period == "P1D" {
 		g.f.Counts = coldseam.CountsOf(s, g.f.Loc)
 	}
@@ -149,9 +150,9 @@ func (g *gather) weather() {
 	if site == "" {
 		return
 	}
-	fresh := g.f.Now.Add(-time.Duration(g.limits.WeatherAgeH * float64(time.Hour)))
+	fresh := g.f.Now.Add(-time.Duration(g.Table.WeatherAgeH * float64(time.Hour)))
 	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility} {
-		fcs, err := g.db.Forecasts(g.ctx, site, p, g.f.Now)
+		fcs, err := g.DB.Forecasts(g.ctx, site, p, g.f.Now)
 		if !g.keep(err) {
 			continue
 		}
@@ -174,7 +175,7 @@ var foreign = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+I
 // last answered well.
 func (g *gather) alerts() {
 	r := g.f.Reach
-	all, err := g.db.Alerts(g.ctx, r.AlertFeed, g.f.Now)
+	all, err := g.DB.Alerts(g.ctx, r.AlertFeed, g.f.Now)
 	if g.keep(err) {
 		for _, al := range cap.Resolve(all) {
 			why, position := cap.Place(al, r)
@@ -199,11 +200,11 @@ func (g *gather) alerts() {
 
 // elsewhere reports whether a warning holds outside every reach of its feed.
 func (fd *Feeds) elsewhere(al coldseam.Alert) bool {
-	for _, c := range fd.cfg.Reaches {
+	for _, c := range fd.Config.Reaches {
 		if c.Alerts != al.Feed {
 			continue
 		}
-		r, err := c.Build(fd.cfg)
+		r, err := c.Build(fd.Config)
 		if err != nil {
 			return false
 		}
@@ -222,12 +223,12 @@ func (mk *Maker) alertsAt(ctx context.Context, feed string) (at time.Time, gaps 
 	if err != nil {
 		return time.Time{}, nil, err
 	}
-	index, err := p.Addresses(ingest.Request{}, mk.now())
+	index, err := p.Addresses(ingest.Request{}, mk.Now())
 	if err != nil { // it cannot be fetched either: no warnings, and the decision says so
-		mk.log.Warn("address of the warnings", "feed", feed, "err", err)
+		mk.Log.Warn("address of the warnings", "feed", feed, "err", err)
 		return time.Time{}, nil, nil
 	}
-	ages, err := mk.db.FeedAgesOf(ctx, feed, index)
+	ages, err := mk.DB.FeedAgesOf(ctx, feed, index)
 	if err != nil {
 		return time.Time{}, nil, err
 	}
@@ -245,11 +246,11 @@ func (mk *Maker) alertsAt(ctx context.Context, feed string) (at time.Time, gaps 
 }
 
 func (g *gather) station() {
-	gs, err := g.db.Gaugings(g.ctx, g.f.Reach.Site)
+	gs, err := g.DB.Gaugings(g.ctx, g.f.Reach.Site)
 	if g.keep(err) {
 		g.f.Gaugings = slices.DeleteFunc(gs, func(x coldseam.Gauging) bool { return x.At.After(g.f.Now) })
 	}
-	rt, err := g.db.Rating(g.ctx, g.f.Reach.Site, g.f.Now, g.f.Now)
+	rt, err := g.DB.Rating(g.ctx, g.f.Reach.Site, g.f.Now, g.f.Now)
 	if g.keep(err) {
 		g.f.Rating = &rt
 	}
@@ -281,7 +282,7 @@ func (g *gather) references() {
 // without any; the daily mean stands in for discharge.
 func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
 	from, to := d.At(6*time.Hour, g.f.Loc), d.At(20*time.Hour, g.f.Loc)
-	s, err := g.db.History(g.ctx, g.f.Reach.Site, p, coldseam.Instant, from, to, g.f.Now, g.opts...)
+	s, err := g.DB.History(g.ctx, g.f.Reach.Site, p, coldseam.Instant, from, to, g.f.Now, g.opts...)
 	sum, n := 0.0, 0.0
 	if g.keep(err) {
 		for _, o := range s.Obs {
@@ -320,7 +321,7 @@ func (g *gather) models() {
 }
 
 func (g *gather) model(kind string, into any) bool {
-	m, err := g.db.Model(g.ctx, string(g.f.Reach.Site), kind, g.f.Now)
+	m, err := g.DB.Model(g.ctx, string(g.f.Reach.Site), kind, g.f.Now)
 	if !g.keep(err) {
 		return false
 	}
@@ -335,11 +336,11 @@ func (g *gather) log() {
 	if g.f.Replayed { // an imported log was entered later as a whole
 		entered = time.Time{}
 	}
-	if logs, err := g.db.RigLogs(g.ctx, g.f.Reach.ID, g.f.Now, entered); g.keep(err) {
+	if logs, err := g.DB.RigLogs(g.ctx, g.f.Reach.ID, g.f.Now, entered); g.keep(err) {
 		g.f.RigLogs = rigLogs(logs)
 	}
 	g.carry()
-	trips, err := g.db.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
+	trips, err := g.DB.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
 	if !g.keep(err) {
 		return
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/run"
@@ -18,7 +19,7 @@ const shortYears = 8
 
 // archiveBack is how far back archived air forecasts are compared with what
 // came.
-const archiveBack = 240 * day
+const archiveBack = 240 * env.Day
 
 // neighbours reads what other gauges lend a reach: the records of upstream
 // gauges, those of the club's other rivers for a short record, and the archived
@@ -26,7 +27,7 @@ const archiveBack = 240 * day
 func (g *gather) neighbours() {
 	r := g.f.Reach
 	for _, up := range r.UpstreamSites {
-		d, err := g.db.DailyFrame(g.ctx, up, "", "", g.f.Now, r.Zone, g.opts...)
+		d, err := g.DB.DailyFrame(g.ctx, up, "", "", g.f.Now, r.Zone, g.opts...)
 		if !g.keep(err) {
 			// The models know the gauges by their order: one that is silent keeps its place.
 			d = coldseam.Days{First: g.lastDay(), FlowM3S: []float64{math.NaN()}}
@@ -55,7 +56,7 @@ const (
 // than are tried, as several stand at one gauge.
 func (g *gather) nearReaches() ([]coldseam.Reach, error) {
 	const most = 40
-	reaches, err := g.db.ReachesNear(g.ctx, g.f.Reach.Lat, g.f.Reach.Lon, most)
+	reaches, err := g.DB.ReachesNear(g.ctx, g.f.Reach.Lat, g.f.Reach.Lon, most)
 	slices.SortStableFunc(reaches, func(a, b coldseam.Reach) int {
 		return cmp.Compare(apartKM(g.f.Reach, a), apartKM(g.f.Reach, b))
 	})
@@ -80,7 +81,7 @@ func (g *gather) pool() {
 		if air == "" {
 			air = o.Site
 		}
-		if d, err := g.db.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) && daily.Span(d.WaterC) >= 1 {
+		if d, err := g.DB.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) && daily.Span(d.WaterC) >= 1 {
 			d.Lat = o.Lat
 			g.f.Pool = append(g.f.Pool, d.Cut(g.lastDay()))
 		}
@@ -94,7 +95,7 @@ func (g *gather) airErrors() {
 	if site == "" || g.f.Days.AirC == nil {
 		return
 	}
-	issues, err := g.db.DailyIssues(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now, g.f.Loc.String())
+	issues, err := g.DB.DailyIssues(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now, g.f.Loc.String())
 	if !g.keep(err) {
 		return
 	}
@@ -123,7 +124,7 @@ func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, lo
 // rigs collects the distinct rigs that members fish, so that each gets the
 // weight for their own.
 func (g *gather) rigs() {
-	subs, err := g.db.Subscribers(g.ctx, "confirmed")
+	subs, err := g.DB.Subscribers(g.ctx, "confirmed")
 	if !g.keep(err) {
 		return
 	}
@@ -147,7 +148,7 @@ const memoryKind = "run-memory"
 
 // carry turns the seasons that were logged into this one's prior.
 func (g *gather) carry() {
-	m, err := g.db.Model(g.ctx, string(g.f.Reach.ID), memoryKind, g.f.Now)
+	m, err := g.DB.Model(g.ctx, string(g.f.Reach.ID), memoryKind, g.f.Now)
 	if !g.keep(err) {
 		return
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/store"
 )
@@ -21,9 +22,9 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	ctx := t.Context()
 	r := v.reachOf(t, "tamsen-bend")
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
-	require.NoError(t, v.db.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.DB.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
 	require.NoError(t, v.refit(ctx, r.Site))
-	m, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
+	m, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)
 	var fm flow.Model
 	require.NoError(t, json.Unmarshal(m.Params, &fm))
@@ -39,13 +40,13 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	made := told(f)
 	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
 	// A new version beside the old one, which stays readable as of its time.
-	at := v.now()
-	v.clock.Forward(at.Add(8 * day))
+	at := v.Now()
+	v.clock.Forward(at.Add(8 * env.Day))
 	require.NoError(t, v.refit(ctx, r.Site))
-	again, err := v.db.Model(ctx, string(r.Site), "flow", v.now())
+	again, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)
 	require.NotEqual(t, m.MadeAt, again.MadeAt)
-	old, err := v.db.Model(ctx, string(r.Site), "flow", at)
+	old, err := v.DB.Model(ctx, string(r.Site), "flow", at)
 	require.NoError(t, err)
 	require.Equal(t, m.MadeAt, old.MadeAt)
 }

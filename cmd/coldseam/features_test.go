@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
@@ -30,7 +31,7 @@ func servingTown(t *testing.T) *town {
 	t.Helper()
 	v := newReadyTown(t, nil)
 	var made time.Time
-	require.NoError(t, v.db.Pool().QueryRow(t.Context(), `
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `
 		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
 	v.clock.Forward(made.UTC().Add(time.Second))
 	_, err := v.fetchAll(t.Context())
@@ -40,14 +41,14 @@ func servingTown(t *testing.T) *town {
 
 func (v *town) reachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
 	t.Helper()
-	r, err := v.db.Reach(t.Context(), id)
+	r, err := v.DB.Reach(t.Context(), id)
 	require.NoError(t, err)
 	return r
 }
 
 func (v *town) featuresOf(t *testing.T, r coldseam.Reach) forecast.Features {
 	t.Helper()
-	f, err := v.features(t.Context(), r, saturday, v.now(), false)
+	f, err := v.features(t.Context(), r, saturday, v.Now(), false)
 	require.NoError(t, err)
 	return f
 }
@@ -70,12 +71,12 @@ func inputNote(t *testing.T, b coldseam.Brief, key string) string {
 func (v *town) waterTrips(t *testing.T, reach coldseam.ReachID, days int, value func(at time.Time) float64) (n int) {
 	t.Helper()
 	for i := range days {
-		at := v.now().AddDate(0, 0, -1-i).Truncate(15 * time.Minute)
+		at := v.Now().AddDate(0, 0, -1-i).Truncate(15 * time.Minute)
 		c := value(at)
 		if math.IsNaN(c) {
 			continue // the gauge was silent
 		}
-		_, added, err := v.db.AddTrip(t.Context(), coldseam.Trip{Reach: reach, Date: coldseam.DateOf(at.In(zoneOf("America/Chicago"))), Angler: fmt.Sprintf("b%d", i%3),
+		_, added, err := v.DB.AddTrip(t.Context(), coldseam.Trip{Reach: reach, Date: coldseam.DateOf(at.In(env.Zone("America/Chicago"))), Angler: fmt.Sprintf("b%d", i%3),
 			Start: at.Add(-time.Hour), Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 1, WaterC: &c, WaterAt: at, EnteredAt: at.Add(time.Hour), Source: "csv"})
 		require.NoError(t, err)
 		require.True(t, added)
@@ -94,8 +95,8 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 	require.Empty(t, before.Readings)
 	plain := told(before)
 	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearest(before.Water, at) + 1.2 })
-	later := v.now().AddDate(0, 0, -3)
-	_, err := v.db.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.now().Add(time.Hour), coldseam.DateOf(later).UTC())
+	later := v.Now().AddDate(0, 0, -3)
+	_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.Now().Add(time.Hour), coldseam.DateOf(later).UTC())
 	require.NoError(t, err)
 	f := v.featuresOf(t, r)
 	require.Len(t, f.Readings, n-1, "a line that was entered later is not known yet")
@@ -120,27 +121,27 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	dry := v.reachOf(t, "tamsen-bend")
-	site, err := v.db.Site(ctx, dry.Site)
+	site, err := v.DB.Site(ctx, dry.Site)
 	require.NoError(t, err)
 	src := dry.Site
 	site.ID, site.Code, site.Name = "northgauge:DRY", "DRY", "Dry Fork"
-	require.NoError(t, v.db.PutSite(ctx, site))
+	require.NoError(t, v.DB.PutSite(ctx, site))
 	for _, k := range []struct {
 		param coldseam.Parameter
 		stat  coldseam.Statistic
 		from  time.Time
-	}{{coldseam.Discharge, coldseam.Instant, v.now().Add(-historyBack)}, {coldseam.Stage, coldseam.Instant, v.now().Add(-historyBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
-		s, err := v.db.History(ctx, src, k.param, k.stat, k.from, v.now(), v.now())
+	}{{coldseam.Discharge, coldseam.Instant, v.Now().Add(-historyBack)}, {coldseam.Stage, coldseam.Instant, v.Now().Add(-historyBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
+		s, err := v.DB.History(ctx, src, k.param, k.stat, k.from, v.Now(), v.Now())
 		require.NoError(t, err)
 		s.Site = site.ID
-		_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+		_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 		require.NoError(t, err)
 	}
 	dry.ID, dry.Site, dry.AirSite = "dry-fork", site.ID, src
-	require.NoError(t, v.db.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.DB.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
 
-	word := store.IceWord{Reach: dry.ID, At: v.now(), Open: true, Admin: true, Edit: store.Edit{Who: "admin", Why: "test"}}
-	require.NoError(t, v.db.SayIce(ctx, word), "a neighbour's thermometer shows no open water here")
+	word := store.IceWord{Reach: dry.ID, At: v.Now(), Open: true, Admin: true, Edit: store.Edit{Who: "admin", Why: "test"}}
+	require.NoError(t, v.DB.SayIce(ctx, word), "a neighbour's thermometer shows no open water here")
 	near := v.featuresOf(t, dry)
 	require.Equal(t, src, near.TempSite)
 	m := told(near)
@@ -154,7 +155,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	require.Less(t, b.WaterC[1], a.WaterC[1])
 
 	dry.Lat += 9 // far from every other gauge
-	require.NoError(t, v.db.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.DB.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
 	far := v.featuresOf(t, dry)
 	require.Empty(t, far.TempSite)
 	require.Len(t, far.Readings, n)
@@ -179,7 +180,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	issued := v.now().Add(-90 * time.Minute).Truncate(time.Hour)
+	issued := v.Now().Add(-90 * time.Minute).Truncate(time.Hour)
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
 		var pts strings.Builder
 		for h := 0; h <= 72; h += 3 {
@@ -192,14 +193,14 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	defer srv.Close()
 	text := democlub.TOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
 	text = strings.Replace(text, "gauge_km = 4\n", "gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
-	profiles := append(slices.Clone(v.cfg.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
+	profiles := append(slices.Clone(v.Config.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
 		Query: map[string]string{"featureOfInterest": "{sites}"}, Parameters: map[string]string{"urn:north:property:discharge": "discharge", "discharge": "discharge"}, Zone: "America/Chicago",
 		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Licence: "invented", Attribution: "Invented flow forecasts"})
 	cfg, err := config.Parse("demo.toml", text, profiles...)
 	require.NoError(t, err)
-	cfg.StateDir, cfg.Mail.SMTP = v.cfg.StateDir, v.cfg.Mail.SMTP
-	v.cfg, v.fetcher.Profiles = cfg, cfg.Placed()
-	require.NoError(t, v.syncRivers(ctx))
+	cfg.StateDir, cfg.Mail.SMTP = v.Config.StateDir, v.Config.Mail.SMTP
+	v.Config, v.fetcher.Profiles = cfg, cfg.Placed()
+	require.NoError(t, v.SyncRivers(ctx))
 	r := v.reachOf(t, "tamsen-bend")
 	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
 	require.True(t, r.Regulated)
@@ -207,13 +208,13 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	require.True(t, slices.Contains(bare.Decision.Fired, "regulated"), "%v", bare.Decision.Fired)
 
 	var flowFeed feed
-	for _, f := range plan(v.cfg) {
+	for _, f := range plan(v.Config) {
 		if f.Profile == "northflow" {
 			flowFeed = f
 		}
 	}
 	require.Equal(t, weatherAhead, flowFeed.Ahead, "asked for the days to come")
-	res, err := v.fetchOne(ctx, flowFeed, flowFeed.request(v.now()))
+	res, err := v.fetchOne(ctx, flowFeed, flowFeed.request(v.Now()))
 	require.NoError(t, err)
 	require.Positive(t, res.Rows)
 	f := v.featuresOf(t, r)
@@ -251,7 +252,7 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 			for h := 1; h <= 5; h++ {
 				fc.At, fc.Value = append(fc.At, last.Add(h+1).In(f.Loc).UTC()), append(fc.Value, float64(3+k%9))
 			}
-			require.NoError(t, v.db.SaveForecasts(ctx, []coldseam.Forecast{fc}))
+			require.NoError(t, v.DB.SaveForecasts(ctx, []coldseam.Forecast{fc}))
 		}
 	}
 	storms(0, 99)
@@ -279,27 +280,27 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	r := v.reachOf(t, "tamsen-bend")
-	_, err := v.db.Pool().Exec(ctx, `DELETE FROM coldseam.trip`)
+	_, err := v.DB.Pool().Exec(ctx, `DELETE FROM coldseam.trip`)
 	require.NoError(t, err)
-	loc := zoneOf(r.Zone)
+	loc := env.Zone(r.Zone)
 	first := coldseam.Date{Year: 2025, Month: 3, Day: 1}
 	for k := range 80 {
 		d := first.Add(k)
 		for a := range 2 { // two boats, three line hours each, a steady catch: no wave ever
-			_, _, err := v.db.AddTrip(ctx, coldseam.Trip{Reach: r.ID, Date: d, Angler: fmt.Sprintf("w%d", a), Start: d.In(loc).Add(7 * time.Hour), Hours: 3, Anglers: 1, Lines: 1,
+			_, _, err := v.DB.AddTrip(ctx, coldseam.Trip{Reach: r.ID, Date: d, Angler: fmt.Sprintf("w%d", a), Start: d.In(loc).Add(7 * time.Hour), Hours: 3, Anglers: 1, Lines: 1,
 				Species: "walleye", Fish: 2, EnteredAt: d.In(loc).Add(12 * time.Hour), Source: "csv"})
 			require.NoError(t, err)
 		}
 		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, WaveRule: coldseam.WaveRule, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
-		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
+		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
 		s.PWaveRaw = .9 // a later issue is not the word of the morning
-		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(6*time.Hour), s))
+		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(6*time.Hour), s))
 		s.Days[0].Day = d.Add(-1) // nor is one of the day before
-		require.NoError(t, v.db.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
+		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
 	}
 	old := coldseam.RunState{Species: "walleye", Active: true, PWave: .1, PWaveRaw: .1, Days: []coldseam.RunDay{{Day: first.Add(-1), PWave: .1}}}
-	require.NoError(t, v.db.SaveRun(ctx, r.ID, first.Add(-1), first.In(loc).Add(-20*time.Hour), old))
-	said, err := v.db.WaveOdds(ctx, r.ID, "walleye", v.now())
+	require.NoError(t, v.DB.SaveRun(ctx, r.ID, first.Add(-1), first.In(loc).Add(-20*time.Hour), old))
+	said, err := v.DB.WaveOdds(ctx, r.ID, "walleye", v.Now())
 	require.NoError(t, err)
 	require.InDelta(t, .6, said[first], 1e-9)
 	require.NotContains(t, said, first.Add(-1), "odds of another kind of wave are not scored")
@@ -358,7 +359,7 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	before := asked()
 	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
-	v.clock.Forward(v.now().Add(refitAfter + time.Hour))
+	v.clock.Forward(v.Now().Add(refitAfter + time.Hour))
 	week := saturday.Add(7)
 	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
@@ -401,22 +402,22 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	v := newTown(t, nil)
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
-	old, err := v.db.Reach(ctx, "tamsen-bend")
+	old, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
-	v.clock.Forward(v.now().Add(30 * time.Hour))
+	v.clock.Forward(v.Now().Add(30 * time.Hour))
 	_, err = v.fetchAll(ctx)
 	require.NoError(t, err)
-	for i := range v.cfg.Reaches {
-		if r := &v.cfg.Reaches[i]; r.ID == "tamsen-bend" {
+	for i := range v.Config.Reaches {
+		if r := &v.Config.Reaches[i]; r.ID == "tamsen-bend" {
 			flow := 900.0
 			r.MaxFlowCFS, r.Hazards = &flow, []string{"a new strainer"}
 		}
 	}
-	require.NoError(t, v.syncRivers(ctx))
-	held, start := true, saturday.Add(-1).At(7*time.Hour, zoneOf(old.Zone))
+	require.NoError(t, v.SyncRivers(ctx))
+	held, start := true, saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
 	require.NoError(t, pages{v.app}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.join(t, "one@club.example.org", coldseam.Preferences{}), Date: saturday.Add(-1), Start: start,
 		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
-	require.NoError(t, v.db.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
+	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.Now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
 
 	_, f, _, err := (&briefCmd{AsOf: saturday.String()}).make(ctx, v.app, v.reachOf(t, "tamsen-bend"))
 	require.NoError(t, err)
@@ -431,7 +432,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 
 	f = v.featuresOf(t, v.reachOf(t, "tamsen-bend"))
 	require.NotEmpty(t, f.Trips)
-	logs, err := v.db.RigLogs(ctx, "tamsen-bend", v.now(), v.now())
+	logs, err := v.DB.RigLogs(ctx, "tamsen-bend", v.Now(), v.Now())
 	require.NoError(t, err)
 	require.Len(t, logs, 1)
 }
@@ -442,27 +443,27 @@ func TestRecordsEndYesterday(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	r, err := v.db.Reach(ctx, "tamsen-bend")
+	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:NG-1002"}
-	today := coldseam.DateOf(v.now().In(zoneOf(r.Zone)))
+	today := coldseam.DateOf(v.Now().In(env.Zone(r.Zone)))
 	for _, site := range []coldseam.SiteID{r.Site, "northgauge:NG-1002", "northgauge:NG-1003"} {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
 			var obs []coldseam.Observation
 			for d := today.Add(-500); !today.Before(d); d = d.Add(1) {
-				obs = append(obs, coldseam.Observation{At: d.Add(1).In(zoneOf(r.Zone)), KnownAt: v.now().Add(-time.Hour), Value: 10})
+				obs = append(obs, coldseam.Observation{At: d.Add(1).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: 10})
 			}
 			s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: site, Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "northgauge"}, obs)
 			require.NoError(t, err)
-			_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+			_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 			require.NoError(t, err)
 		}
 	}
-	whole, err := v.db.DailyFrame(ctx, r.Site, "", "", v.now(), r.Zone)
+	whole, err := v.DB.DailyFrame(ctx, r.Site, "", "", v.Now(), r.Zone)
 	require.NoError(t, err)
 	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")
 
-	f, err := v.features(ctx, r, today, v.now(), false)
+	f, err := v.features(ctx, r, today, v.Now(), false)
 	require.NoError(t, err)
 	require.Len(t, f.Upstream, 1)
 	require.NotEmpty(t, f.Pool)
@@ -482,14 +483,14 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.Zero(t, plain.Run.Counted)
 
 	const weir = coldseam.SiteID("northgauge:WEIR")
-	require.NoError(t, v.db.PutSite(ctx, coldseam.Site{ID: weir, Provider: "northgauge", Code: "WEIR", Name: "Weir", Zone: r.Zone, Lat: r.Lat, Lon: r.Lon}))
+	require.NoError(t, v.DB.PutSite(ctx, coldseam.Site{ID: weir, Provider: "northgauge", Code: "WEIR", Name: "Weir", Zone: r.Zone, Lat: r.Lat, Lon: r.Lon}))
 	var obs []coldseam.Observation
 	for k := 9; k >= 1; k-- {
-		obs = append(obs, coldseam.Observation{At: saturday.Add(1 - k).In(zoneOf(r.Zone)), KnownAt: v.now().Add(-time.Hour), Value: float64(120 - 10*k)})
+		obs = append(obs, coldseam.Observation{At: saturday.Add(1 - k).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: float64(120 - 10*k)})
 	}
 	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: weir, Param: coldseam.FishCount, Stat: coldseam.Sum, Period: "P1D", Provider: "northgauge"}, obs)
 	require.NoError(t, err)
-	_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+	_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 	require.NoError(t, err)
 
 	r.CountSite = weir

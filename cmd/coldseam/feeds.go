@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 )
 
@@ -33,8 +34,7 @@ func (f feed) key() string {
 }
 
 const (
-	day          = 24 * time.Hour
-	weatherAhead = 10 * day
+	weatherAhead = 10 * env.Day
 	alertsIdle   = 30 * time.Minute // warnings far from any morning, for the page
 )
 
@@ -77,23 +77,23 @@ func (f feed) paced(p ingest.Profile) feed {
 // observed are the feeds of an observation service, by the endpoints it has.
 func observed(p ingest.Profile, sites []string) []feed {
 	has := func(name string) bool { _, ok := p.Endpoints[name]; return ok }
-	main := feed{Profile: p.Name, Sites: sites, Back: 3 * day, Safety: true}
+	main := feed{Profile: p.Name, Sites: sites, Back: 3 * env.Day, Safety: true}
 	if has("latest") {
 		main.Endpoint, main.Back = "latest", 0
 	}
 	out := []feed{main.paced(p)}
 	if has("metadata") { // which of a gauge's series is the primary one
-		out = append([]feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * day, Active: 7 * day}}, out...)
+		out = append([]feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day}}, out...)
 	}
 	if has("revisions") {
-		out = append(out, feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: day, Active: day})
+		out = append(out, feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: env.Day, Active: env.Day})
 	}
 	if has("daily") {
-		out = append(out, feed{Profile: p.Name, Endpoint: "daily", Sites: sites, Back: 30 * day, Idle: 12 * time.Hour, Active: 12 * time.Hour})
+		out = append(out, feed{Profile: p.Name, Endpoint: "daily", Sites: sites, Back: 30 * env.Day, Idle: 12 * time.Hour, Active: 12 * time.Hour})
 	}
 	for _, name := range []string{"gaugings", "channels"} { // stage and discharge of a visit; its section
 		if has(name) {
-			out = append(out, feed{Profile: p.Name, Endpoint: name, Sites: sites, Idle: 7 * day, Active: 7 * day})
+			out = append(out, feed{Profile: p.Name, Endpoint: name, Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day})
 		}
 	}
 	return out
@@ -126,7 +126,7 @@ func (fd *Feeds) fetchOne(ctx context.Context, f feed, req ingest.Request) (inge
 	if err != nil {
 		return res, err
 	}
-	fd.log.Info("fetched", "feed", f.key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
+	fd.Log.Info("fetched", "feed", f.key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
 	return res, nil
 }
 
@@ -149,8 +149,8 @@ func (t *fetchTally) add(r ingest.Result) {
 func (fd *Feeds) fetchAll(ctx context.Context) (fetchTally, error) {
 	var t fetchTally
 	var errs []error
-	for _, f := range plan(fd.cfg) {
-		res, err := fd.fetchOne(ctx, f, f.request(fd.now()))
+	for _, f := range plan(fd.Config) {
+		res, err := fd.fetchOne(ctx, f, f.request(fd.Now()))
 		t.add(res)
 		if err != nil {
 			t.Failed++
@@ -165,8 +165,8 @@ func (fd *Feeds) fetchAll(ctx context.Context) (fetchTally, error) {
 func (fd *Feeds) backfill(ctx context.Context, from time.Time, hours time.Duration, report func(feed string, p ingest.Progress)) (fetchTally, error) {
 	var t fetchTally
 	var errs []error
-	now := fd.now()
-	for _, f := range plan(fd.cfg) {
+	now := fd.Now()
+	for _, f := range plan(fd.Config) {
 		p, err := fd.fetcher.Profile(f.Profile)
 		if err != nil {
 			return t, err

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/store/storetest"
@@ -27,7 +28,7 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 		site++
 		m := &shelfMachine{ctx: t.Context(), p: ingest.Profile{Name: "tamsen"}.WithDefaults(), site: fmt.Sprintf("TM-%d", site), now: now,
 			lim: ingest.SiteLimits{Step: shelfStep}}
-		m.f = &ingest.Fetcher{Now: func() time.Time { return now.Add(day) }, Parse: document.Parse, Sink: db, Recent: db.Neighbours,
+		m.f = &ingest.Fetcher{Now: func() time.Time { return now.Add(env.Day) }, Parse: document.Parse, Sink: db, Recent: db.Neighbours,
 			Limits: func(coldseam.SiteID) ingest.SiteLimits { return m.lim }}
 		require.NoError(rt, db.PutSite(t.Context(), coldseam.Site{ID: coldseam.SiteID("tamsen:" + m.site), Provider: "tamsen", Code: m.site, Zone: "UTC"}))
 		stored := func(k coldseam.SeriesKey) []coldseam.Observation {

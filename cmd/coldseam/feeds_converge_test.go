@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -105,7 +106,7 @@ func (m *shelfMachine) check(t *rapid.T, stored func(coldseam.SeriesKey) []colds
 	}
 	want, _, err := coldseam.NewSeries(key, all)
 	require.NoError(t, err)
-	want = ingest.Check(want, m.lim, m.now.Add(day))
+	want = ingest.Check(want, m.lim, m.now.Add(env.Day))
 	words := func(obs []coldseam.Observation) []string {
 		var out []string
 		for _, o := range obs {

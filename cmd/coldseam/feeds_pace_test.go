@@ -9,6 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -28,7 +29,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		}
 		v.clock.Forward(now)
 		require.NoError(t, v.tick(t.Context(), now))
-		rows, err := v.db.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
+		rows, err := v.DB.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
 		var due []store.FetchArgs
 		for rows.Next() {
@@ -67,7 +68,7 @@ func fetchedBy(ts []time.Time, t time.Time) time.Time {
 func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	zone := zoneOf("America/Chicago")
+	zone := env.Zone("America/Chicago")
 	sends := []string{"03:59", "04:30", "05:07", "05:16"}
 	for _, at := range sends {
 		v.join(t, "m"+at[:2]+at[3:]+"@club.example.org", coldseam.Preferences{SendAt: at})
@@ -75,7 +76,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	first, err := notify.SendAt(saturday, sends[0], zone)
 	require.NoError(t, err)
 	var dusk time.Time
-	reaches, err := v.db.Reaches(t.Context())
+	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	for _, r := range reaches {
 		dusk = later(dusk, v.lastLight(r, saturday))
@@ -84,7 +85,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
 
 	safety := 0
-	for _, f := range plan(v.cfg) {
+	for _, f := range plan(v.Config) {
 		if !f.Safety {
 			continue
 		}
@@ -118,7 +119,7 @@ func TestSendAfterMidnightIsNear(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
 	v.join(t, "late@club.example.org", coldseam.Preferences{SendAt: "00:05"})
-	at, err := notify.SendAt(saturday, "00:05", zoneOf("America/Chicago"))
+	at, err := notify.SendAt(saturday, "00:05", env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	near, err := v.active(t.Context(), at.Add(-10*time.Minute))
 	require.NoError(t, err)

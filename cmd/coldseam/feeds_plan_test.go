@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 )
 
@@ -28,5 +29,5 @@ func TestFeedsFollowTheConfiguration(t *testing.T) {
 	require.LessOrEqual(t, got["northgauge/latest"].Active, 15*time.Minute, "safety inputs near a morning")
 	now := time.Date(2026, 4, 18, 9, 0, 0, 0, time.UTC)
 	w := got["metgrid"].request(now)
-	require.True(t, w.Until.After(now.Add(7*day)))
+	require.True(t, w.Until.After(now.Add(7*env.Day)))
 }

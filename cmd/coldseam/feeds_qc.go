@@ -28,20 +28,20 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 	fd.mu.Lock()
 	known, ok := fd.qc[id]
 	fd.mu.Unlock()
-	if ok && fd.now().Sub(known.at) < limitsAge {
+	if ok && fd.Now().Sub(known.at) < limitsAge {
 		return known.SiteLimits
 	}
-	known = qcKnown{at: fd.now()}
-	for _, s := range fd.cfg.Sites {
+	known = qcKnown{at: fd.Now()}
+	for _, s := range fd.Config.Sites {
 		if coldseam.SiteID(s.ID) == id {
 			known.Tidal = s.Tidal
 		}
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
-	_, top, _, err := fd.db.Extremes(ctx, id, coldseam.Discharge)
+	_, top, _, err := fd.DB.Extremes(ctx, id, coldseam.Discharge)
 	known.MaxDischargeM3S = max(top, 0)
-	lo, hi, ok, err2 := fd.db.Extremes(ctx, id, coldseam.Stage)
+	lo, hi, ok, err2 := fd.DB.Extremes(ctx, id, coldseam.Stage)
 	if ok {
 		// A flood may pass every mark on record, and must not be called an error:
 		// the upper limit lies the whole range on record above the highest stage
@@ -50,7 +50,7 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 		known.StageMinM, known.StageMaxM = &lo, &hi
 	}
 	if err := errors.Join(err, err2); err != nil {
-		fd.log.Warn("limits for quality control", "site", id, "err", err)
+		fd.Log.Warn("limits for quality control", "site", id, "err", err)
 	}
 	fd.mu.Lock()
 	defer fd.mu.Unlock()
@@ -62,13 +62,13 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 // the gauge names, else of the gauge itself. Daily means stand in for instants.
 func (fd *Feeds) airNear(ctx context.Context, site coldseam.SiteID, from, to time.Time) ([]coldseam.Observation, error) {
 	near := site
-	for _, r := range fd.cfg.Reaches {
+	for _, r := range fd.Config.Reaches {
 		if air := coldseam.SiteID(r.AirSite); air != "" && (coldseam.SiteID(r.Site) == site || coldseam.SiteID(r.TempSite) == site) {
 			near = air
 		}
 	}
 	for _, stat := range []coldseam.Statistic{coldseam.Instant, coldseam.Mean} {
-		s, err := fd.db.History(ctx, near, coldseam.AirTemp, stat, from, to, fd.now())
+		s, err := fd.DB.History(ctx, near, coldseam.AirTemp, stat, from, to, fd.Now())
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
@@ -82,11 +82,11 @@ func (fd *Feeds) airNear(ctx context.Context, site coldseam.SiteID, from, to tim
 // ratingsOf are the club's rating tables of a gauge. Where the agency gives
 // discharge itself they are not used: it knows of ice and weeds.
 func (fd *Feeds) ratingsOf(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error) {
-	rs, err := fd.db.Ratings(ctx, site)
+	rs, err := fd.DB.Ratings(ctx, site)
 	if err != nil || len(rs) == 0 {
 		return nil, err
 	}
-	list, err := fd.db.SeriesList(ctx, site)
+	list, err := fd.DB.SeriesList(ctx, site)
 	if err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/store/storetest"
 )
@@ -24,7 +25,7 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 		Sites:   []config.Site{{ID: "g:1", Tidal: true}},
 		Reaches: []config.Reach{{Site: "g:1", AirSite: "g:air"}, {Site: "g:2", TempSite: "g:3", AirSite: "g:air"}},
 	}
-	a := newFeeds(&Env{db: db, now: func() time.Time { return now }, cfg: cfg, log: slog.New(slog.DiscardHandler)})
+	a := newFeeds(&env.Env{DB: db, Now: func() time.Time { return now }, Config: cfg, Log: slog.New(slog.DiscardHandler)})
 	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int, v func(int) float64) {
 		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period, Provider: "g"}}
 		for i := range days {
@@ -74,7 +75,7 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 
 	// Three days of hard frost and warm water do not go together: the fetcher
 	// looks at the air beside the gauge.
-	f := &ingest.Fetcher{Now: a.now, Sink: db, Recent: db.Neighbours, Limits: a.siteLimits, Air: a.airNear}
+	f := &ingest.Fetcher{Now: a.Now, Sink: db, Recent: db.Neighbours, Limits: a.siteLimits, Air: a.airNear}
 	warm := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: "g:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant, Provider: "g"}}
 	for i := range 5 {
 		warm.Obs = append(warm.Obs, coldseam.Observation{At: now.Add(time.Duration(i-4) * time.Hour), Value: 9 + float64(i)/10})

@@ -20,14 +20,14 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	var warnings feed
-	for _, f := range plan(v.cfg) {
+	for _, f := range plan(v.Config) {
 		if f.Profile == "northgauge-cap" {
 			warnings = f
 		}
 	}
 	require.NotEmpty(t, warnings.Profile)
 	fetch := func() error {
-		_, err := v.fetchOne(ctx, warnings, warnings.request(v.now()))
+		_, err := v.fetchOne(ctx, warnings, warnings.request(v.Now()))
 		return err
 	}
 	v.ag.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
@@ -35,7 +35,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	at, _, err := v.alertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.Zero(t, at)
-	ages, err := v.db.FeedAges(ctx)
+	ages, err := v.DB.FeedAges(ctx)
 	require.NoError(t, err)
 	good := 0
 	for _, a := range ages {
@@ -48,7 +48,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	require.NoError(t, fetch())
 	at, _, err = v.alertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
-	require.WithinDuration(t, v.now(), at, time.Second)
+	require.WithinDuration(t, v.Now(), at, time.Second)
 	at, _, err = v.alertsAt(ctx, "no-such-feed")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.Zero(t, at)
@@ -69,7 +69,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	v.ag.Script("/parts/south", empty)
 	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.NoError(t, err)
-	first := v.now()
+	first := v.Now()
 
 	v.clock.Forward(first.Add(20 * time.Minute))
 	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
@@ -88,17 +88,17 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	v.history(t)
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
-	r, err := v.db.Reach(ctx, "tamsen-bend")
+	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
 	before, err := v.makeBrief(ctx, r, saturday)
 	require.NoError(t, err)
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
-	v.clock.Forward(v.now().Add(5 * time.Minute))
+	v.clock.Forward(v.Now().Add(5 * time.Minute))
 	p, err := v.fetcher.Profile(agency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")
-	list, err := v.db.SeriesList(ctx, r.Site)
+	list, err := v.DB.SeriesList(ctx, r.Site)
 	require.NoError(t, err)
 	ref := ""
 	for _, s := range list {
@@ -107,8 +107,8 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 		}
 	}
 	body := fmt.Sprintf(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00060","statistic_id":"00011","time_series_id":%q,"time":%q,"value":null,"unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`,
-		code, ref, v.now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
-	res, err := v.fetcher.Replay(ctx, p, []byte(body), v.now(), 0)
+		code, ref, v.Now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
+	res, err := v.fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Added)
 	after, err := v.makeBrief(ctx, r, saturday)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/store"
 )
@@ -27,23 +28,23 @@ type fetchCmd struct {
 
 // Run fetches, back-fills or replays. One failing feed never stops the others;
 // the exit status is 1 then.
-func (c *fetchCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+func (c *fetchCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	a.sayWaits(s.out)
+	a.sayWaits(s.Out)
 	switch {
 	case c.Replay:
-		return c.replay(ctx, s.out, a)
+		return c.replay(ctx, s.Out, a)
 	case c.From != "":
-		return c.backfill(ctx, s.out, a)
+		return c.backfill(ctx, s.Out, a)
 	}
-	return c.now(ctx, s.out, a)
+	return c.now(ctx, s.Out, a)
 }
 
 // sayWaits tells whoever looks on why nothing happens for a while: a service is
@@ -57,20 +58,20 @@ func (fd *Feeds) sayWaits(w io.Writer) {
 
 func (c *fetchCmd) feeds(a *app) ([]feed, error) {
 	var out []feed
-	for _, f := range plan(a.cfg) {
+	for _, f := range plan(a.Config) {
 		if c.Feed == "" || f.key() == c.Feed || f.Profile == c.Feed {
 			out = append(out, f)
 		}
 	}
-	if len(plan(a.cfg)) == 0 {
-		return nil, exitWith(2, "no feed is used yet: add a river with `coldseam site add`")
+	if len(plan(a.Config)) == 0 {
+		return nil, env.Fail(2, "no feed is used yet: add a river with `coldseam site add`")
 	}
 	if len(out) == 0 {
 		var have []string
-		for _, f := range plan(a.cfg) {
+		for _, f := range plan(a.Config) {
 			have = append(have, f.key())
 		}
-		return nil, exitWith(2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", ")))
+		return nil, env.Fail(2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", ")))
 	}
 	return out, nil
 }
@@ -82,12 +83,12 @@ func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *app) error {
 	}
 	failed := 0
 	for _, f := range feeds {
-		req := f.request(a.now())
+		req := f.request(a.Now())
 		req.Force = true // the admin asks
 		res, err := a.fetchOne(ctx, f, req)
 		if err != nil {
 			failed++
-			fmt.Fprintln(w, oneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
 			continue
 		}
 		fmt.Fprintf(w, "%-28s %s\n", f.key(), resultWords(res))
@@ -97,7 +98,7 @@ func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *app) error {
 
 func failures(failed, of int) error {
 	if failed > 0 {
-		return exitWith(1, fmt.Sprintf("%d of %d feeds failed; what others brought is stored", failed, of))
+		return env.Fail(1, fmt.Sprintf("%d of %d feeds failed; what others brought is stored", failed, of))
 	}
 	return nil
 }
@@ -121,7 +122,7 @@ func resultWords(r ingest.Result) string {
 func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 	from, err := coldseam.ParseDate(c.From)
 	if err != nil {
-		return exitWith(2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From))
+		return env.Fail(2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From))
 	}
 	feeds, err := c.feeds(a)
 	if err != nil {
@@ -129,17 +130,17 @@ func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 	}
 	failed, asked := 0, 0
 	for _, f := range feeds {
-		req, ok := a.pastRequest(f, from.UTC(), time.Duration(c.Hours)*day)
+		req, ok := a.pastRequest(f, from.UTC(), time.Duration(c.Hours)*env.Day)
 		if !ok {
 			continue
 		}
 		asked++
 		if err := c.past(ctx, w, a, f, req); err != nil {
 			failed++
-			fmt.Fprintln(w, oneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("%-28s %v", f.key(), err)))
 		}
 		if ctx.Err() != nil {
-			return exitWith(1, "stopped; the same command goes on from here")
+			return env.Fail(1, "stopped; the same command goes on from here")
 		}
 	}
 	return failures(failed, asked)
@@ -148,7 +149,7 @@ func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
 // pastRequest is the request that back-fills a feed; ok is false for feeds
 // without a past, such as warnings and forecasts.
 func (fd *Feeds) pastRequest(f feed, from time.Time, hours time.Duration) (ingest.Request, bool) {
-	now := fd.now()
+	now := fd.Now()
 	p, err := fd.fetcher.Profile(f.Profile)
 	if err != nil {
 		return ingest.Request{}, false
@@ -190,8 +191,8 @@ func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *app, f feed, req in
 		left := time.Duration(float64(time.Since(start)) / float64(max(p.Done, 1)) * float64(p.Total-p.Done)).Round(time.Second)
 		fmt.Fprintf(w, "%-28s %d of %d parts, %d rows, to %s, about %s left\n", name, p.Done, p.Total, p.Rows, p.Until.Format(time.DateOnly), left)
 		// A stop must not lose the mark it stops at.
-		if err := a.db.SetSwitch(context.WithoutCancel(ctx), mark, p.Done < p.Total, store.Edit{Who: "coldseam fetch", Why: asked.Format(time.RFC3339) + " " + p.Until.Format(time.RFC3339)}); err != nil {
-			a.log.Warn("back-fill mark", "feed", name, "err", err)
+		if err := a.DB.SetSwitch(context.WithoutCancel(ctx), mark, p.Done < p.Total, store.Edit{Who: "coldseam fetch", Why: asked.Format(time.RFC3339) + " " + p.Until.Format(time.RFC3339)}); err != nil {
+			a.Log.Warn("back-fill mark", "feed", name, "err", err)
 		}
 	}
 	res, err := a.fetchOne(ctx, f, req)
@@ -205,21 +206,21 @@ func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *app, f feed, req in
 // stopped finds where an earlier back-fill that began no later than this one
 // was stopped.
 func (fd *Feeds) stopped(ctx context.Context, mark string, req ingest.Request) (time.Time, bool) {
-	on, e, err := fd.db.Switch(ctx, mark)
+	on, e, err := fd.DB.Switch(ctx, mark)
 	if err != nil || !on || req.Since.IsZero() {
 		return time.Time{}, false
 	}
 	began, until, _ := strings.Cut(e.Why, " ")
 	b, err1 := time.Parse(time.RFC3339, began)
 	u, err2 := time.Parse(time.RFC3339, until)
-	return u, errors.Join(err1, err2) == nil && !b.After(req.Since.Add(day)) && u.After(req.Since) && u.Before(req.Until)
+	return u, errors.Join(err1, err2) == nil && !b.After(req.Since.Add(env.Day)) && u.After(req.Since) && u.Before(req.Until)
 }
 
 // replay reads every kept document again with today's parsers. Nothing is
 // asked of anybody, and what is stored already writes nothing.
 func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 	profile, _, _ := strings.Cut(c.Feed, "/")
-	list, err := a.db.KeptFetches(ctx, profile)
+	list, err := a.DB.KeptFetches(ctx, profile)
 	if err != nil {
 		return err
 	}
@@ -228,13 +229,13 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 	var t fetchTally
 	for i, f := range list {
 		if ctx.Err() != nil {
-			return exitWith(1, "stopped")
+			return env.Fail(1, "stopped")
 		}
 		res, err := a.replayOne(ctx, f)
 		t.add(res)
 		if err != nil {
 			t.Failed++
-			fmt.Fprintln(w, oneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile, f.At.Format("2006-01-02 15:04"), err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile, f.At.Format("2006-01-02 15:04"), err)))
 		}
 		if (i+1)%50 == 0 || i+1 == len(list) {
 			fmt.Fprintf(w, "%d of %d documents, %d rows, %d new, %d revised\n", i+1, len(list), t.Rows, t.Added, t.Revised)
@@ -244,7 +245,7 @@ func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintln(w, "no document is kept yet")
 	}
 	if t.Failed > 0 {
-		return exitWith(1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list)))
+		return env.Fail(1, fmt.Sprintf("%d of %d documents could not be read", t.Failed, len(list)))
 	}
 	return nil
 }
@@ -261,7 +262,7 @@ func (fd *Feeds) replayOne(ctx context.Context, f store.FetchRecord) (ingest.Res
 	if err != nil {
 		return ingest.Result{}, err
 	}
-	body, err := fd.db.Payload(ctx, f.ID)
+	body, err := fd.DB.Payload(ctx, f.ID)
 	if err != nil {
 		return ingest.Result{}, err
 	}
@@ -285,7 +286,7 @@ func (fd *Feeds) profileOf(f store.FetchRecord) (ingest.Profile, error) {
 			break
 		}
 	}
-	for _, s := range fd.cfg.Sites {
+	for _, s := range fd.Config.Sites {
 		if s.Provider == p.Name && strings.Contains(f.URL, s.Code) {
 			p.RequestSite = s.Code
 		}

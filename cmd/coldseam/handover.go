@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/store"
 )
@@ -29,22 +30,22 @@ type handoverCmd struct {
 }
 
 // Run writes the pack.
-func (c *handoverCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+func (c *handoverCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	return c.pack(ctx, s.out, a)
+	return c.pack(ctx, s.Out, a)
 }
 
 func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *app) error {
 	path := c.Out
 	if path == "" {
-		path = filepath.Join(a.cfg.StateDir, "handover-"+coldseam.DateOf(a.now().In(zoneOf(a.cfg.Club.Zone))).String()+".tar.gz")
+		path = filepath.Join(a.Config.StateDir, "handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
 	}
 	p := &packer{ctx: ctx, a: a}
 	files := []struct {
@@ -63,7 +64,7 @@ func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *app) error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", f.name, err)
 		}
-		if err := t.WriteHeader(&tar.Header{Name: "handover/" + f.name, Mode: 0o600, Size: int64(len(b)), ModTime: a.now()}); err != nil {
+		if err := t.WriteHeader(&tar.Header{Name: "handover/" + f.name, Mode: 0o600, Size: int64(len(b)), ModTime: a.Now()}); err != nil {
 			return err
 		}
 		if _, err := t.Write(b); err != nil {
@@ -106,7 +107,7 @@ func csvTable(header []string, rows [][]string) ([]byte, error) {
 }
 
 func (p *packer) readme() ([]byte, error) {
-	subs, err := p.a.db.Subscribers(p.ctx, "")
+	subs, err := p.a.DB.Subscribers(p.ctx, "")
 	if err != nil {
 		return nil, err
 	}
@@ -115,8 +116,8 @@ func (p *packer) readme() ([]byte, error) {
 		count[s.State]++
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.cfg.Club.Name, p.a.now().In(zoneOf(p.a.cfg.Club.Zone)).Format("2 January 2006"))
-	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.cfg.PublicURL, version, len(subs))
+	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.Config.Club.Name, p.a.Now().In(env.Zone(p.a.Config.Club.Zone)).Format("2 January 2006"))
+	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.Config.PublicURL, env.Version, len(subs))
 	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(&b, ", %d %s", count[k], k)
 	}
@@ -208,10 +209,10 @@ func withoutLogin(address string) string {
 // config is the file as it stands, without what may be secret in it: most
 // secrets are in files of their own by design.
 func (p *packer) config() ([]byte, error) {
-	if p.a.cfg.Path == "" {
+	if p.a.Config.Path == "" {
 		return []byte("# this configuration was not read from a file\n"), nil
 	}
-	b, err := os.ReadFile(p.a.cfg.Path)
+	b, err := os.ReadFile(p.a.Config.Path)
 	if err != nil {
 		return nil, err
 	}
@@ -223,13 +224,13 @@ func (p *packer) rivers() ([]byte, error) {
 		Reach coldseam.Reach    `json:"reach"`
 		Edits []store.ReachEdit `json:"edits"`
 	}
-	reaches, err := p.a.db.Reaches(p.ctx)
+	reaches, err := p.a.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
 	out := []river{}
 	for _, r := range reaches {
-		edits, err := p.a.db.ReachEdits(p.ctx, r.ID)
+		edits, err := p.a.DB.ReachEdits(p.ctx, r.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -239,7 +240,7 @@ func (p *packer) rivers() ([]byte, error) {
 }
 
 func (p *packer) spots() ([]byte, error) {
-	reaches, err := p.a.db.Reaches(p.ctx)
+	reaches, err := p.a.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -267,7 +268,7 @@ func dateText(d coldseam.Date) string {
 }
 
 func (p *packer) limits() ([]byte, error) {
-	t := p.a.limits
+	t := p.a.Table
 	var rows [][]string
 	for _, r := range verdict.Thresholds() {
 		rows = append(rows, []string{r.Key, r.Name, r.Unit, fmt.Sprint(t.Value(r.Key)), fmt.Sprint(r.Default), t.Reasons[r.Key], r.Source})
@@ -276,7 +277,7 @@ func (p *packer) limits() ([]byte, error) {
 }
 
 func (p *packer) history() ([]byte, error) {
-	edits, err := p.a.db.ThresholdEdits(p.ctx, "")
+	edits, err := p.a.DB.ThresholdEdits(p.ctx, "")
 	if err != nil {
 		return nil, err
 	}
@@ -288,7 +289,7 @@ func (p *packer) history() ([]byte, error) {
 }
 
 func (p *packer) confirmations() ([]byte, error) {
-	words, err := p.a.db.Confirmations(p.ctx, "", time.Time{}, p.a.now())
+	words, err := p.a.DB.Confirmations(p.ctx, "", time.Time{}, p.a.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -300,7 +301,7 @@ func (p *packer) confirmations() ([]byte, error) {
 }
 
 func (p *packer) rules() ([]byte, error) {
-	reaches, err := p.a.db.Reaches(p.ctx)
+	reaches, err := p.a.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -319,10 +320,10 @@ func (p *packer) rules() ([]byte, error) {
 
 func (p *packer) feeds() ([]byte, error) {
 	var rows [][]string
-	for _, x := range p.a.cfg.Profiles {
+	for _, x := range p.a.Config.Profiles {
 		x = x.WithDefaults()
 		var codes []string
-		for _, s := range p.a.cfg.Sites {
+		for _, s := range p.a.Config.Sites {
 			if s.Provider == x.Name {
 				codes = append(codes, s.Code)
 			}
@@ -338,12 +339,12 @@ func (p *packer) feeds() ([]byte, error) {
 
 func (p *packer) keys() ([]byte, error) {
 	var rows [][]string
-	for _, f := range p.a.cfg.KeyFiles() {
+	for _, f := range p.a.Config.KeyFiles() {
 		if f.Rotate != "" {
 			rows = append(rows, []string{f.What, f.Path, f.Rotate})
 		}
 	}
-	if p.a.cfg.DatabaseURL != "" {
+	if p.a.Config.DatabaseURL != "" {
 		rows = append(rows, []string{"database_url", "the database's own", "change the role's password there, then in ~/.pgpass"})
 	}
 	return csvTable([]string{"key", "file", "what changing it does"}, rows)
@@ -352,7 +353,7 @@ func (p *packer) keys() ([]byte, error) {
 func (p *packer) drill() ([]byte, error) {
 	return []byte(`# Restore drill: half an hour, once before each season
 
-1. Take the newest file of ` + p.a.cfg.Backup.Dir + ` to another machine that has the program and the Postgres server package.
+1. Take the newest file of ` + p.a.Config.Backup.Dir + ` to another machine that has the program and the Postgres server package.
 2. ` + "`coldseam restore FILE --drill`" + `: restored into a database that goes away again, every table compared. If this fails, take an older file and say so.
 3. ` + "`coldseam restore FILE --state-dir /tmp/drill --files-to /tmp/drill-config`" + `. It fills a new database and compares every table.
    Sending is held in the restored copy. It prints the last edition.
@@ -368,7 +369,7 @@ Who was erased (subscriber forget) after the backup must be erased again.
 }
 
 func (p *packer) dictionary() ([]byte, error) {
-	ms, err := p.a.db.Dictionary(p.ctx)
+	ms, err := p.a.DB.Dictionary(p.ctx)
 	if err != nil {
 		return nil, err
 	}

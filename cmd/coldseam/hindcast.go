@@ -15,6 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/hindcast"
 	"example.org/coldseam/ingest/table"
 	"example.org/coldseam/notify/chart"
@@ -42,7 +43,7 @@ type hindcastCmd struct {
 }
 
 // Run scores one record; progress goes to stderr.
-func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if c.Issued {
 		return c.issued(ctx, s, g)
 	}
@@ -52,7 +53,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	o := hindcast.Options{Site: name, Quantity: hindcast.Quantity(c.Quantity), Air: hindcast.Air(c.Air), Folds: c.Folds, Expanding: c.Expanding,
 		Seed: c.Seed, NoDates: c.NoDates,
-		Progress: func(done, total int) { fmt.Fprintf(s.err, "fold %d of %d\n", done, total) }}
+		Progress: func(done, total int) { fmt.Fprintf(s.Err, "fold %d of %d\n", done, total) }}
 	for _, f := range []struct {
 		files []string
 		into  *[]coldseam.Days
@@ -71,7 +72,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	}
 	r, err := hindcast.Run(d, o)
 	if err != nil {
-		return exitWith(1, err.Error())
+		return env.Fail(1, err.Error())
 	}
 	if err := done(); err != nil {
 		return err
@@ -82,38 +83,38 @@ func (c *hindcastCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.out)
+		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", " ")
 		return enc.Encode(r)
 	}
-	printReport(s.out, r)
+	printReport(s.Out, r)
 	return nil
 }
 
 func readDaily(path string, lat float64) (coldseam.Days, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return coldseam.Days{}, exitWith(2, err.Error())
+		return coldseam.Days{}, env.Fail(2, err.Error())
 	}
 	defer f.Close()
 	d, err := table.Daily(f, lat)
 	if err != nil {
-		return d, exitWith(1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(path), err)))
+		return d, env.Fail(1, env.OneLine(fmt.Sprintf("%s: %v", filepath.Base(path), err)))
 	}
 	return d, nil
 }
 
 // record reads the file, or the stored gauge.
-func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (coldseam.Days, string, error) {
+func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals) (coldseam.Days, string, error) {
 	if (c.CSV == "") == (c.Site == "") {
-		return coldseam.Days{}, "", exitWith(2, "want either --csv FILE or --site ID")
+		return coldseam.Days{}, "", env.Fail(2, "want either --csv FILE or --site ID")
 	}
 	if c.CSV != "" {
 		d, err := readDaily(c.CSV, c.Lat)
 		if err == nil && c.Symbols != "" {
 			f, e := os.Open(c.Symbols)
 			if e != nil {
-				return d, "", exitWith(2, e.Error())
+				return d, "", env.Fail(2, e.Error())
 			}
 			defer f.Close()
 			err = table.Soften(&d, f, "B", "E")
@@ -122,18 +123,18 @@ func (c *hindcastCmd) record(ctx context.Context, s *streams, g *Globals) (colds
 	}
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return coldseam.Days{}, "", exitWith(2, err.Error())
+		return coldseam.Days{}, "", env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return coldseam.Days{}, "", err
 	}
 	defer a.Close()
-	site, err := a.db.Site(ctx, coldseam.SiteID(c.Site))
+	site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
 	if err != nil {
-		return coldseam.Days{}, "", a.noSite(ctx, err)
+		return coldseam.Days{}, "", a.NoSite(ctx, err)
 	}
-	d, err := a.db.DailyFrame(ctx, site.ID, "", site.ID, a.now(), site.Zone)
+	d, err := a.DB.DailyFrame(ctx, site.ID, "", site.ID, a.Now(), site.Zone)
 	return d, c.Site, err
 }
 
@@ -151,7 +152,7 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 	}
 	f, err := os.Create(c.Members)
 	if err != nil {
-		return nil, nil, exitWith(2, err.Error())
+		return nil, nil, env.Fail(2, err.Error())
 	}
 	w := csv.NewWriter(f)
 	_ = w.Write([]string{"series", "issued", "variable", "mode", "model", "lead_d", "observed", "members"})

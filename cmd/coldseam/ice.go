@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/store"
@@ -19,23 +20,23 @@ type reachIceCmd struct {
 }
 
 // Run enters the word.
-func (c *reachIceCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.say(ctx, s.out, a)
+		return c.say(ctx, s.Out, a)
 	})
 }
 
 // say keeps the word, asks for a new brief and tells what the word does.
 func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *app) error {
-	r, err := a.db.Reach(ctx, coldseam.ReachID(c.Reach))
+	r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
-		return a.noReach(ctx, err)
+		return a.NoReach(ctx, err)
 	}
 
-	now := a.now()
+	now := a.Now()
 	open := c.State == "open"
 	word := store.IceWord{Reach: r.ID, At: now, Open: open, Admin: true, Edit: store.Edit{Who: "admin", Why: c.Why, At: now}}
 	if err := a.sayIce(ctx, r, word); err != nil {
@@ -51,7 +52,7 @@ func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintf(w, "%s is closed for ice until the latch opens it, or you do\n", r.ID)
 	case state.State == ice.Open && !state.OpenedAt.IsZero():
 		fmt.Fprintf(w, "%s is open until %s, TOSS-UP at most; water at 33 F, an ice mark or flow up by a quarter ends it\n",
-			r.ID, now.Add(day).In(zoneOf(r.Zone)).Format("Mon 15:04"))
+			r.ID, now.Add(env.Day).In(env.Zone(r.Zone)).Format("Mon 15:04"))
 	case state.State == ice.Open:
 		fmt.Fprintf(w, "%s is open water by the record as well\n", r.ID)
 	default:
@@ -62,10 +63,10 @@ func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *app) error {
 
 // sayIce keeps a word and asks for a brief that knows it.
 func (mk *Maker) sayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) error {
-	if err := mk.db.SayIce(ctx, w); err != nil {
+	if err := mk.DB.SayIce(ctx, w); err != nil {
 		return err
 	}
-	return mk.enqueueBriefs(ctx, []briefKey{{r.ID, coldseam.DateOf(mk.now().In(zoneOf(r.Zone)))}}, mk.now())
+	return mk.enqueueBriefs(ctx, []briefKey{{r.ID, coldseam.DateOf(mk.Now().In(env.Zone(r.Zone)))}}, mk.Now())
 }
 
 // logIce turns "ice on the river" of a trip into a word that closes the reach.
@@ -73,15 +74,15 @@ func (mk *Maker) logIce(ctx context.Context, t coldseam.Trip) error {
 	if !t.Ice {
 		return nil
 	}
-	r, err := mk.db.Reach(ctx, t.Reach)
+	r, err := mk.DB.Reach(ctx, t.Reach)
 	if err != nil {
 		return err
 	}
 	at := t.Start
 	if at.IsZero() {
-		at = t.Date.At(12*time.Hour, zoneOf(r.Zone))
+		at = t.Date.At(12*time.Hour, env.Zone(r.Zone))
 	}
-	if now := mk.now(); at.After(now) {
+	if now := mk.Now(); at.After(now) {
 		at = now
 	}
 	return mk.sayIce(ctx, r, store.IceWord{Reach: r.ID, At: at, Edit: store.Edit{Who: "member", Why: "trip log", At: t.EnteredAt}})
@@ -89,7 +90,7 @@ func (mk *Maker) logIce(ctx context.Context, t coldseam.Trip) error {
 
 // ice reads what was said of ice since the winter began.
 func (g *gather) ice() {
-	words, err := g.db.IceWords(g.ctx, g.f.Reach.ID, g.f.Now.AddDate(-1, -1, 0), g.f.Now)
+	words, err := g.DB.IceWords(g.ctx, g.f.Reach.ID, g.f.Now.AddDate(-1, -1, 0), g.f.Now)
 	if !g.keep(err) {
 		return
 	}
@@ -105,13 +106,13 @@ func (mk *Maker) saveIce(ctx context.Context, reach coldseam.ReachID, at time.Ti
 	for i, r := range records {
 		days[i] = store.IceDay{Day: r.Day, State: r.State.String(), Since: r.Since, Cause: r.Cause, FrostCD: r.FrostCD, ThawCD: r.ThawCD}
 	}
-	return mk.db.SaveIce(ctx, reach, at, days)
+	return mk.DB.SaveIce(ctx, reach, at, days)
 }
 
 // iceNow is the state of ice on a reach, from the record as it is now.
 func (mk *Maker) iceNow(ctx context.Context, r coldseam.Reach) (ice.Status, error) {
-	now := mk.now()
-	f := forecast.Features{Now: now, Loc: zoneOf(r.Zone), Reach: r, Table: mk.limits, TempSite: r.TempSite}
+	now := mk.Now()
+	f := forecast.Features{Now: now, Loc: env.Zone(r.Zone), Reach: r, Table: mk.Table, TempSite: r.TempSite}
 	f.Day = coldseam.DateOf(now.In(f.Loc))
 	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()
@@ -148,7 +149,7 @@ func (k *checker) ice(ctx context.Context, r coldseam.Reach) {
 	case s.State == ice.Unknown:
 		k.add(key, levelWarn, iceWords(s), "two full days of water at 1 C, or what a reach without a thermometer needs", open)
 	case s.State == ice.Open && !s.OpenedAt.IsZero():
-		k.ok(key, "open by the admin's word of %s, TOSS-UP at most", s.OpenedAt.In(zoneOf(r.Zone)).Format("Mon 15:04"))
+		k.ok(key, "open by the admin's word of %s, TOSS-UP at most", s.OpenedAt.In(env.Zone(r.Zone)).Format("Mon 15:04"))
 	case s.State == ice.Open && s.Unwatched:
 		k.add(key, levelWarn, iceWords(s)+"; no thermometer", "the admin's word after the ice; TOSS-UP at most until then", open)
 	default:

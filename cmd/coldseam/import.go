@@ -16,6 +16,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/ingest/table"
@@ -45,22 +46,22 @@ type importCmd struct {
 
 // Run imports file by file; a refused file stores nothing and does not stop
 // the others.
-func (c *importCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *importCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn), migrate: true})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	return c.files(ctx, s.out, g, a)
+	return c.files(ctx, s.Out, g, a)
 }
 
-func (c *importCmd) files(ctx context.Context, w io.Writer, g *Globals, a *app) error {
+func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *app) error {
 	if c.Trips {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
 	}
@@ -68,16 +69,16 @@ func (c *importCmd) files(ctx context.Context, w io.Writer, g *Globals, a *app) 
 	for _, f := range c.Files {
 		if err := c.one(ctx, w, g, a, f); err != nil {
 			failed++
-			fmt.Fprintln(w, oneLine(fmt.Sprintf("%s: refused: %v", filepath.Base(f), err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("%s: refused: %v", filepath.Base(f), err)))
 		}
 	}
 	if failed > 0 {
-		return exitWith(1, fmt.Sprintf("%d of %d files refused", failed, len(c.Files)))
+		return env.Fail(1, fmt.Sprintf("%d of %d files refused", failed, len(c.Files)))
 	}
 	return nil
 }
 
-func (c *importCmd) one(ctx context.Context, w io.Writer, g *Globals, a *app, path string) error {
+func (c *importCmd) one(ctx context.Context, w io.Writer, g *env.Globals, a *app, path string) error {
 	switch {
 	case c.Trips:
 		return c.trips(ctx, w, a, path)
@@ -101,7 +102,7 @@ const maxFile = 512 << 20
 
 // read parses a table by its header or map, anything else as a document, and
 // gives what is in it to the intake. Nothing is given out of a refused file.
-func (c *importCmd) read(g *Globals, path string, in *intake) error {
+func (c *importCmd) read(g *env.Globals, path string, in *intake) error {
 	f, err := os.Open(path)
 	if err != nil {
 		return err
@@ -187,10 +188,10 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, tabl
 
 // enterSite enters a gauge that is not known yet.
 func (c *importCmd) enterSite(ctx context.Context, a *app, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
-	if _, err := a.db.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
+	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}
-	return true, a.db.PutSite(ctx, c.siteOf(a, id, m))
+	return true, a.DB.PutSite(ctx, c.siteOf(a, id, m))
 }
 
 func (c *importCmd) siteOf(a *app, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
@@ -203,7 +204,7 @@ func (c *importCmd) siteOf(a *app, id coldseam.SiteID, m ingest.SiteMeta) coldse
 		s.Lat, s.Lon = m.Lat, m.Lon
 	}
 	if s.Zone == "" {
-		s.Zone = a.cfg.Club.Zone
+		s.Zone = a.Config.Club.Zone
 	}
 	return s
 }
@@ -215,7 +216,7 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 		return err
 	}
 	defer f.Close()
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -234,9 +235,9 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string)
 		return nil
 	}
 	for i := range list {
-		list[i].EnteredAt, list[i].Source = a.now(), "csv"
+		list[i].EnteredAt, list[i].Source = a.Now(), "csv"
 	}
-	changes, err := a.db.ImportTrips(ctx, list)
+	changes, err := a.DB.ImportTrips(ctx, list)
 	if err != nil {
 		return err
 	}

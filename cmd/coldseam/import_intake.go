@@ -114,7 +114,7 @@ func (in *intake) store(b ingest.Batch) error {
 		meta[m.ID] = m
 		if in.nameless[m.ID] {
 			delete(in.nameless, m.ID)
-			if err := in.app.db.PutSite(in.ctx, in.siteOf(in.app, m.ID, m)); err != nil {
+			if err := in.app.DB.PutSite(in.ctx, in.siteOf(in.app, m.ID, m)); err != nil {
 				return err
 			}
 		}

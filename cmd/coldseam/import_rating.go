@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 )
 
@@ -46,7 +47,7 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *app, path string
 		fmt.Fprintln(w, what+"; dry run, nothing stored")
 		return nil
 	}
-	if err := a.db.SaveRating(ctx, r); err != nil {
+	if err := a.DB.SaveRating(ctx, r); err != nil {
 		return err
 	}
 	added, revised, err := a.rateStored(ctx, r.Site, r.From)
@@ -63,8 +64,8 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *app, path string
 
 // rateStored reads discharge off the ratings for the stages that are stored.
 func (a *app) rateStored(ctx context.Context, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
-	const piece = 90 * day // bounds the memory
-	list, err := a.db.SeriesList(ctx, site)
+	const piece = 90 * env.Day // bounds the memory
+	list, err := a.DB.SeriesList(ctx, site)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -74,7 +75,7 @@ func (a *app) rateStored(ctx context.Context, site coldseam.SiteID, from time.Ti
 		}
 		end := later(s.Newest, from).Add(time.Second)
 		for at := from; at.Before(end); at = at.Add(piece) {
-			obs, err := a.db.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
+			obs, err := a.DB.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
 			if err != nil {
 				return added, revised, err
 			}

@@ -19,6 +19,7 @@ import (
 	"unicode"
 
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 //go:embed coldseam.toml
@@ -33,7 +34,7 @@ type initCmd struct {
 }
 
 // Run writes what is not there yet. Nothing is ever overwritten.
-func (c *initCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *initCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	host, _ := os.Hostname() // unknown: the example's name stays
 	return c.write(s, g.Config, machine{host: host, zone: machineZone("/etc/localtime", os.Getenv("TZ")), root: os.Geteuid() == 0, home: os.Getenv("HOME")})
 }
@@ -45,7 +46,7 @@ type machine struct {
 	state            string // instead of the place by custom
 }
 
-func (c *initCmd) write(s *streams, path string, m machine) error {
+func (c *initCmd) write(s *env.Streams, path string, m machine) error {
 	path, err := filepath.Abs(path)
 	if err != nil {
 		return err
@@ -73,13 +74,13 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 	}
 	text := fillSample(sampleTOML, values)
 	if _, err := config.Parse(path, text); err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	say := func(f, what string, made bool) {
 		if made {
-			fmt.Fprintf(s.out, "wrote  %s: %s\n", f, what)
+			fmt.Fprintf(s.Out, "wrote  %s: %s\n", f, what)
 		} else {
-			fmt.Fprintf(s.out, "kept   %s: it was there\n", f)
+			fmt.Fprintf(s.Out, "kept   %s: it was there\n", f)
 		}
 	}
 	made, err := writeNew(path, []byte(text), 0o644)
@@ -103,12 +104,12 @@ func (c *initCmd) write(s *streams, path string, m machine) error {
 	return nil
 }
 
-func (c *initCmd) next(s *streams, path, domain, zone string) {
+func (c *initCmd) next(s *env.Streams, path, domain, zone string) {
 	flag := ""
 	if filepath.Base(path) != "coldseam.toml" || filepath.Dir(path) != mustGetwd() {
 		flag = " --config " + path
 	}
-	w := s.out
+	w := s.Out
 	fmt.Fprintln(w, "\nNext:")
 	step := 1
 	say := func(format string, args ...any) {
@@ -125,7 +126,7 @@ func (c *initCmd) next(s *streams, path, domain, zone string) {
 	say("coldseam check%s --dns   prints the records to paste into the domain's zone.", flag)
 	say("coldseam site add%s --lat 45.3 --lon -92.7   finds the nearest gauges and adds a river.", flag)
 	say("coldseam check%s   says what is still wanted.", flag)
-	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag, orElse(domain, "river.example.org"))
+	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag, env.OrElse(domain, "river.example.org"))
 	say("coldseam serve%s   or the unit in deploy/coldseam.service.", flag)
 	say("coldseam backup%s   every day from a timer: the two keys are in it.", flag)
 }
@@ -136,13 +137,6 @@ func mustGetwd() string {
 		return ""
 	}
 	return d
-}
-
-func orElse(s, other string) string {
-	if s == "" {
-		return other
-	}
-	return s
 }
 
 // stateDir is where the state of this user lives by custom.

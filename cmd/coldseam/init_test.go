@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 )
 
@@ -28,7 +29,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "etc", "coldseam.toml")
 	var out bytes.Buffer
-	s := &streams{&out, &out}
+	s := &env.Streams{Out: &out, Err: &out}
 	m := machine{host: "river.walleye-club.net", zone: "America/Menominee", home: "/home/keeper"}
 	require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(s, path, m))
 	c, err := config.Load(path)
@@ -82,7 +83,7 @@ func TestInitOnABareMachine(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
 	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
-	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&streams{&out, &out}, path, machine{host: "box", root: true, state: state}))
+	require.NoError(t, (&initCmd{Club: `The "Seam" <Club>`}).write(&env.Streams{Out: &out, Err: &out}, path, machine{host: "box", root: true, state: state}))
 	c, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
@@ -90,7 +91,7 @@ func TestInitOnABareMachine(t *testing.T) {
 	require.Equal(t, "/var/lib/coldseam", machine{root: true}.stateDir())
 	require.Contains(t, out.String(), "no full name")
 	require.Contains(t, out.String(), "no time zone")
-	err = (&initCmd{Club: "x", Zone: "Mars/Olympus"}).write(&streams{&out, &out}, filepath.Join(t.TempDir(), "c.toml"), machine{})
+	err = (&initCmd{Club: "x", Zone: "Mars/Olympus"}).write(&env.Streams{Out: &out, Err: &out}, filepath.Join(t.TempDir(), "c.toml"), machine{})
 	require.ErrorContains(t, err, "Mars/Olympus")
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -36,7 +37,7 @@ func served(t *testing.T, path, url string) (notify.Links, error) {
 	t.Helper()
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	a, err := build(t.Context(), cfg, buildOptions{dbURL: url, migrate: true, alone: true})
+	a, err := build(t.Context(), cfg, env.Options{DBURL: url, Migrate: true, Alone: true})
 	if err != nil {
 		return notify.Links{}, err
 	}
@@ -80,7 +81,7 @@ func TestInitAsRootServesTheUnit(t *testing.T) {
 	state := filepath.Join(dir, "state")
 	var out bytes.Buffer
 	for range 2 {
-		require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(&streams{&out, &out}, path, machine{root: true, state: state}))
+		require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(&env.Streams{Out: &out, Err: &out}, path, machine{root: true, state: state}))
 	}
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
@@ -149,7 +150,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	var out bytes.Buffer
 	run := func(c restoreCmd) error {
 		c.File = backup
-		return c.Run(ctx, &streams{&out, &out}, &Globals{Config: path})
+		return c.Run(ctx, &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path})
 	}
 	same := func() {
 		t.Helper()
@@ -186,12 +187,12 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 func TestHealthTellsThatWorkCannotBeQueued(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	require.NoError(t, v.tick(t.Context(), v.now()))
+	require.NoError(t, v.tick(t.Context(), v.Now()))
 	require.NoError(t, v.healthy(t.Context()))
-	_, err := v.db.Pool().Exec(t.Context(), `ALTER TABLE river.river_job ADD CONSTRAINT full_up CHECK (kind <> 'upkeep') NOT VALID`)
+	_, err := v.DB.Pool().Exec(t.Context(), `ALTER TABLE river.river_job ADD CONSTRAINT full_up CHECK (kind <> 'upkeep') NOT VALID`)
 	require.NoError(t, err)
-	_, err = v.db.Pool().Exec(t.Context(), `DELETE FROM river.river_job`)
+	_, err = v.DB.Pool().Exec(t.Context(), `DELETE FROM river.river_job`)
 	require.NoError(t, err)
-	require.Error(t, v.tick(t.Context(), v.now()))
+	require.Error(t, v.tick(t.Context(), v.Now()))
 	require.ErrorContains(t, v.healthy(t.Context()), "enqueue")
 }

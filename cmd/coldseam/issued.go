@@ -10,30 +10,31 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/score"
 )
 
 // issued scores the forecasts that were really issued this season: the mornings
 // whose catch was logged, and flow and water temperature of every issue.
-func (c *hindcastCmd) issued(ctx context.Context, s *streams, g *Globals) error {
+func (c *hindcastCmd) issued(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	return a.printIssued(ctx, s.out)
+	return a.printIssued(ctx, s.Out)
 }
 
 func (bk *Book) printIssued(ctx context.Context, w io.Writer) error {
-	reaches, err := bk.db.Reaches(ctx)
+	reaches, err := bk.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
-	today := coldseam.DateOf(bk.now().UTC())
+	today := coldseam.DateOf(bk.Now().UTC())
 	for _, r := range reaches {
 		fmt.Fprintf(w, "%s, %s\n", r.River, r.Name)
 		list, err := bk.resolve(ctx, r.ID, today.Add(-365), today)
@@ -108,16 +109,16 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 // issuedSkill scores the last issue of each day against the daily means that
 // came. Discharge is scored in ln m3/s.
 func (bk *Book) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) ([]issuedScore, error) {
-	loc := zoneOf(r.Zone)
+	loc := env.Zone(r.Zone)
 	site := r.Site
 	if p == coldseam.WaterTemp && r.TempSite != "" {
 		site = r.TempSite // what a neighbour's thermometer measures is scored there
 	}
-	es, err := bk.db.Ensembles(ctx, site, p, from.In(loc), bk.now())
+	es, err := bk.DB.Ensembles(ctx, site, p, from.In(loc), bk.Now())
 	if err != nil {
 		return nil, err
 	}
-	days, err := bk.db.DailyFrame(ctx, r.Site, r.TempSite, r.Site, bk.now(), r.Zone)
+	days, err := bk.DB.DailyFrame(ctx, r.Site, r.TempSite, r.Site, bk.Now(), r.Zone)
 	if err != nil {
 		return nil, nil // nothing to compare with yet
 	}
@@ -141,7 +142,7 @@ func (bk *Book) issuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 		for day, e := range last {
 			// The first step is the day of the issue, whose last whole day is the one before.
 			y, was := coldseam.At(truth, days.Index(day.Add(h-1))), coldseam.At(truth, days.Index(day.Add(-1)))
-			if h > len(e.Valid) || math.IsNaN(y) || math.IsNaN(was) || day.Add(h).In(loc).After(bk.now()) {
+			if h > len(e.Valid) || math.IsNaN(y) || math.IsNaN(was) || day.Add(h).In(loc).After(bk.Now()) {
 				continue
 			}
 			x := e.Step(h - 1)

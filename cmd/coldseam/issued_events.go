@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/score"
 )
@@ -40,12 +41,12 @@ func (e issuedEvents) words() string {
 // date on which the water was not yet past the edge, the first issue of a day
 // counting. A path that was not measured to its end resolves nothing.
 func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from coldseam.Date) ([]issuedEvents, error) {
-	loc := zoneOf(r.Zone)
-	list, err := bk.db.CrossingsIssued(ctx, r.Site, from.In(loc), bk.now())
+	loc := env.Zone(r.Zone)
+	list, err := bk.DB.CrossingsIssued(ctx, r.Site, from.In(loc), bk.Now())
 	if err != nil || len(list) == 0 {
 		return nil, err
 	}
-	days, err := bk.db.DailyFrame(ctx, r.Site, r.TempSite, "", bk.now(), r.Zone)
+	days, err := bk.DB.DailyFrame(ctx, r.Site, r.TempSite, "", bk.Now(), r.Zone)
 	if err != nil {
 		return nil, nil // nothing to compare with yet
 	}
@@ -96,15 +97,15 @@ func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool
 func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
 	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"}, issuedEvents{What: "flow over the club limit"}
 	for d := from; !to.Before(d); d = d.Add(1) {
-		issues, err := bk.db.BriefIssues(ctx, r.ID, d)
+		issues, err := bk.DB.BriefIssues(ctx, r.ID, d)
 		if err != nil {
 			return nil, err
 		}
 		for _, b := range issues {
-			if b.Flow.Until.IsZero() || b.Flow.Until.After(bk.now()) || b.Replay {
+			if b.Flow.Until.IsZero() || b.Flow.Until.After(bk.Now()) || b.Replay {
 				continue
 			}
-			s, err := bk.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour), b.Flow.Until, bk.now())
+			s, err := bk.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour), b.Flow.Until, bk.Now())
 			if err != nil {
 				break
 			}

@@ -29,7 +29,7 @@ func (a *app) workers() *river.Workers {
 // fetchJob brings one feed home. A feed that fails is logged and shown by its
 // age; the next slot asks again, so the job itself is never retried late.
 func (a *app) fetchJob(ctx context.Context, args store.FetchArgs) error {
-	for _, f := range plan(a.cfg) {
+	for _, f := range plan(a.Config) {
 		if f.Profile == args.Profile && f.Endpoint == args.Feed {
 			return a.fetchFeed(ctx, f, args.Slot)
 		}
@@ -43,7 +43,7 @@ func (a *app) fetchFeed(ctx context.Context, f feed, slot time.Time) error {
 	slow := f.Idle > 20*time.Hour
 	mark := "fetched " + f.key()
 	if slow {
-		_, last, err := a.db.Switch(ctx, mark)
+		_, last, err := a.DB.Switch(ctx, mark)
 		if err != nil {
 			return err
 		}
@@ -51,14 +51,14 @@ func (a *app) fetchFeed(ctx context.Context, f feed, slot time.Time) error {
 			return nil
 		}
 	}
-	res, err := a.fetchOne(ctx, f, f.request(a.now()))
+	res, err := a.fetchOne(ctx, f, f.request(a.Now()))
 	switch {
 	case err != nil && ctx.Err() == nil:
-		a.log.Warn("fetch", "feed", f.key(), "err", err)
+		a.Log.Warn("fetch", "feed", f.key(), "err", err)
 	case err == nil && slow:
-		return a.db.SetSwitch(ctx, mark, true, store.Edit{Who: "coldseam", Why: "slot done", At: a.now()})
+		return a.DB.SetSwitch(ctx, mark, true, store.Edit{Who: "coldseam", Why: "slot done", At: a.Now()})
 	case err == nil && a.isAlerts(f) && !res.NotModified && res.Rows > 0:
-		return a.briefNow(ctx, a.now())
+		return a.briefNow(ctx, a.Now())
 	}
 	return ctx.Err()
 }
@@ -73,7 +73,7 @@ func (fd *Feeds) isAlerts(f feed) bool {
 func (a *app) briefNow(ctx context.Context, now time.Time) error {
 	active, err := a.active(ctx, now)
 	for id, d := range active {
-		err = errors.Join(err, a.db.Enqueue(ctx, store.BriefArgs{Reach: id, Day: d, Issued: now}))
+		err = errors.Join(err, a.DB.Enqueue(ctx, store.BriefArgs{Reach: id, Day: d, Issued: now}))
 	}
 	return err
 }
@@ -102,14 +102,14 @@ const busyWait = 5 * time.Second
 // it was asked for is not made again: a job may be run twice, and several may
 // wait for a busy server.
 func (a *app) briefJob(ctx context.Context, args store.BriefArgs) error {
-	r, err := a.db.Reach(ctx, args.Reach)
+	r, err := a.DB.Reach(ctx, args.Reach)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return river.JobCancel(err)
 	}
 	if err != nil {
 		return err
 	}
-	last, err := a.db.Brief(ctx, r.ID, args.Day)
+	last, err := a.DB.Brief(ctx, r.ID, args.Day)
 	if err == nil && !last.Issued.Before(args.Issued) {
 		return nil
 	}
@@ -117,7 +117,7 @@ func (a *app) briefJob(ctx context.Context, args store.BriefArgs) error {
 		return err
 	}
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
-		a.log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
+		a.Log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
 	}
 	start := time.Now()
 	b, err := a.makeBrief(ctx, r, args.Day)
@@ -154,14 +154,14 @@ func (w *mailWorker) Work(ctx context.Context, j *river.Job[store.MailArgs]) err
 	t, err := w.app.sender(workerName(int(j.ID))).Run(ctx, j.Args.N)
 	w.app.metrics.mailed(t)
 	if t.Sent+t.Deferred+t.Failed+t.Unknown > 0 {
-		w.app.log.Info("mail", "sent", t.Sent, "deferred", t.Deferred, "failed", t.Failed, "unknown", t.Unknown)
+		w.app.Log.Info("mail", "sent", t.Sent, "deferred", t.Deferred, "failed", t.Failed, "unknown", t.Unknown)
 	}
 	switch {
 	case errors.Is(err, notify.ErrBreaker):
-		w.app.log.Error("sending stopped", "err", err)
+		w.app.Log.Error("sending stopped", "err", err)
 		return nil // the rows stay pending; the admin releases them
 	case errors.Is(err, coldseam.ErrUnavailable):
-		w.app.log.Warn("relay", "err", err)
+		w.app.Log.Warn("relay", "err", err)
 		return nil // the tick asks again in a minute
 	}
 	return err

@@ -48,7 +48,7 @@ const keysMade = "keys made"
 // every link that was ever mailed.
 func (ml *Mailer) makeKeys(ctx context.Context) error {
 	wanted := map[string]*string{}
-	for name, field := range ml.cfg.OwnKeys() {
+	for name, field := range ml.Config.OwnKeys() {
 		if *field == "" {
 			wanted[name] = field
 		}
@@ -56,11 +56,11 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 	if wanted["token.key"] == nil {
 		return nil
 	}
-	made, _, err := ml.db.Switch(ctx, keysMade)
+	made, _, err := ml.DB.Switch(ctx, keysMade)
 	if err != nil {
 		return err
 	}
-	members, err := ml.db.Subscribers(ctx, "")
+	members, err := ml.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
 	}
@@ -68,13 +68,13 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 		return fmt.Errorf("mail.token_key_file is not set, and %s is not there: the key that signed the links of "+
 			"%d members is on another machine or in a backup (coldseam restore FILE --files-only); "+
 			"`coldseam init` makes a new one, with which links already sent stop working: %w",
-			filepath.Join(ml.cfg.StateDir, "token.key"), len(members), coldseam.ErrInvalid)
+			filepath.Join(ml.Config.StateDir, "token.key"), len(members), coldseam.ErrInvalid)
 	}
-	if err := ml.db.SetSwitch(ctx, keysMade, true, store.Edit{Who: "coldseam", Why: "first start"}); err != nil {
+	if err := ml.DB.SetSwitch(ctx, keysMade, true, store.Edit{Who: "coldseam", Why: "first start"}); err != nil {
 		return err
 	}
 	for name, field := range wanted {
-		path := filepath.Join(ml.cfg.StateDir, name)
+		path := filepath.Join(ml.Config.StateDir, name)
 		if name == "token.key" {
 			_, err = ensureKey(path)
 		} else if !exists(path) {
@@ -85,6 +85,6 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 		}
 		*field = path
 	}
-	ml.log.Info("keys made", "dir", ml.cfg.StateDir)
+	ml.Log.Info("keys made", "dir", ml.Config.StateDir)
 	return nil
 }

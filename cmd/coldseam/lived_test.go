@@ -33,10 +33,10 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 	v.clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
-	n, err := v.db.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.now())
+	n, err := v.DB.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.Now())
 	require.NoError(t, err)
 	require.Greater(t, n, 3*mornings*10, "two rivers with a thermometer and a silent one")
-	rows, err := v.db.Pool().Query(ctx, `
+	rows, err := v.DB.Pool().Query(ctx, `
 		SELECT param, lead_day, count(*)::int, avg((observed BETWEEN p10 AND p90)::int)::float8, avg(crps)::float8, avg(persist)::float8
 		FROM coldseam.forecast_score GROUP BY 1, 2 ORDER BY 1, 2`)
 	require.NoError(t, err)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/chart"
@@ -29,7 +30,7 @@ const briefPatience = 10 * time.Minute
 // subscriber. It returns how many, and the reaches whose brief must be made
 // first.
 func (ml *Mailer) queueMornings(ctx context.Context, now time.Time) (n int, wait []briefKey, err error) {
-	due, err := ml.db.Due(ctx, now)
+	due, err := ml.DB.Due(ctx, now)
 	if err != nil || len(due) == 0 {
 		return 0, nil, err
 	}
@@ -42,7 +43,7 @@ func (ml *Mailer) queueMornings(ctx context.Context, now time.Time) (n int, wait
 	for _, s := range due {
 		l, ok, lerr := desk.morning(ctx, s)
 		if lerr != nil {
-			ml.log.Error("compose morning", "subscriber", s.ID, "err", lerr)
+			ml.Log.Error("compose morning", "subscriber", s.ID, "err", lerr)
 			if ctx.Err() == nil && !errors.Is(lerr, coldseam.ErrUnavailable) {
 				bad++
 			}
@@ -76,7 +77,7 @@ type mailing struct {
 const mailingPiece = 4 << 20
 
 func (ml *Mailer) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
-	return &mailing{db: ml.db, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: ml.compose.Domain}}
+	return &mailing{db: ml.DB, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: ml.compose.Domain}}
 }
 
 func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
@@ -140,10 +141,10 @@ func newDesk(ml *Mailer, now time.Time) *desk {
 // eat a tick's time when the database is far.
 func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
-	if d.all, err = d.mail.db.Reaches(ctx); err != nil {
+	if d.all, err = d.mail.DB.Reaches(ctx); err != nil {
 		return err
 	}
-	if d.paused, err = d.mail.db.SwitchesOn(ctx, pausePrefix); err != nil {
+	if d.paused, err = d.mail.DB.SwitchesOn(ctx, pausePrefix); err != nil {
 		return err
 	}
 	days := map[coldseam.Date]map[coldseam.ReachID]bool{}
@@ -165,7 +166,7 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 
 // read looks for the briefs of a day, and for how warm the water was before it.
 func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
-	briefs, err := d.mail.db.BriefsOf(ctx, day, reaches)
+	briefs, err := d.mail.DB.BriefsOf(ctx, day, reaches)
 	if err != nil {
 		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return err
@@ -183,7 +184,7 @@ func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.R
 
 // water looks at which reaches are out of season on a day.
 func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
-	water, err := d.mail.db.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
+	water, err := d.mail.DB.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
 	for id, w := range water {
 		d.warm[briefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
 	}
@@ -195,12 +196,12 @@ func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.
 func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
 	var out []coldseam.Brief
 	for _, id := range reaches {
-		b, err := d.mail.db.Brief(ctx, id, day)
+		b, err := d.mail.DB.Brief(ctx, id, day)
 		switch {
 		case err == nil:
 			out = append(out, b)
 		case !errors.Is(err, coldseam.ErrNotFound):
-			d.mail.log.Error("brief not readable", "reach", string(id), "err", err)
+			d.mail.Log.Error("brief not readable", "reach", string(id), "err", err)
 		}
 	}
 	return out
@@ -240,7 +241,7 @@ func (d *desk) brief(k briefKey) *coldseam.Brief {
 // for.
 func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
 	reaches := d.reachesOf(s.Prefs)
-	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, zoneOf(s.Prefs.Zone))
+	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, env.Zone(s.Prefs.Zone))
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
@@ -268,7 +269,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
 		return store.NewLetter{}, false, err
 	}
-	payload, err := d.mail.payload(ctx, notify.Content{Club: d.mail.cfg.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
+	payload, err := d.mail.payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
@@ -298,18 +299,18 @@ func (ml *Mailer) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date)
 	if _, err := b.Day.MarshalText(); err != nil || b.Day.IsZero() {
 		b.Day = day
 	}
-	r, err := ml.db.Reach(ctx, b.Reach)
+	r, err := ml.DB.Reach(ctx, b.Reach)
 	if err != nil {
-		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: ml.cfg.Club.Zone}
+		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: ml.Config.Club.Zone}
 	}
-	return noBrief(briefOf(r, b.Day), ml.now())
+	return noBrief(briefOf(r, b.Day), ml.Now())
 }
 
 // noBrief is the NO CALL that stands for a brief which is not there or cannot be
 // read; of b only what the club itself has entered is kept.
 func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
 	return coldseam.Brief{Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, Zone: b.Zone, Day: b.Day,
-		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, zoneOf(b.Zone)),
+		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, env.Zone(b.Zone)),
 		WindowI: -1, Life: coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
 		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}}}
 }
@@ -319,11 +320,11 @@ func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
 func (ml *Mailer) personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.Brief) {
 	defer func() {
 		if x := recover(); x != nil {
-			ml.log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
-			mine = noBrief(b, ml.now())
+			ml.Log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
+			mine = noBrief(b, ml.Now())
 		}
 	}()
-	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.limits, Loc: zoneOf(b.Zone), Jig: b.Rigs[rigKey(p)]})
+	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone), Jig: b.Rigs[rigKey(p)]})
 }
 
 // payload sorts the briefs of a letter, the best first, and writes it down. A
@@ -337,7 +338,7 @@ func (ml *Mailer) payload(ctx context.Context, c notify.Content, day coldseam.Da
 	}
 	for i, b := range c.Briefs {
 		if _, err := (notify.Content{Briefs: []coldseam.Brief{b}}).Marshal(); err != nil {
-			ml.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			ml.Log.Error("river not composed", "reach", string(b.Reach), "err", err)
 			c.Briefs[i] = ml.lost(ctx, b, day)
 		}
 	}
@@ -362,18 +363,11 @@ func sortBriefs(b []coldseam.Brief) {
 	})
 }
 
-func zoneOf(name string) *time.Location {
-	if loc, err := time.LoadLocation(name); err == nil && name != "" {
-		return loc
-	}
-	return time.UTC
-}
-
 // sender makes one mail worker; all of this process share a breaker, so that a
 // fault of ours stops after 20 attempts, not after 20 of each connection.
 func (ml *Mailer) sender(worker string) *notify.Sender {
-	return &notify.Sender{Outbox: ml.db, Compose: ml.composeLetter, Relay: ml.relay, Worker: worker, Now: ml.now, Sleep: ml.sleep,
-		Log: ml.log, Breaker: &ml.breaker}
+	return &notify.Sender{Outbox: ml.DB, Compose: ml.composeLetter, Relay: ml.relay, Worker: worker, Now: ml.Now, Sleep: ml.sleep,
+		Log: ml.Log, Breaker: &ml.breaker}
 }
 
 // workerName is unique among all running processes.
@@ -396,7 +390,7 @@ func (ml *Mailer) composeLetter(ctx context.Context, l coldseam.Letter) (notify.
 		if png, err := ml.chartOf(ctx, b, l.Subscriber.Prefs.Units); err == nil && png != nil {
 			charts[b.Reach] = png
 		} else if err != nil {
-			ml.log.Warn("chart", "reach", b.Reach, "err", err)
+			ml.Log.Warn("chart", "reach", b.Reach, "err", err)
 		}
 	}
 	m, err := ml.written(l, charts)
@@ -404,7 +398,7 @@ func (ml *Mailer) composeLetter(ctx context.Context, l coldseam.Letter) (notify.
 		return m, err
 	}
 
-	ml.log.Error("mail not composed", "outbox", l.ID, "err", err)
+	ml.Log.Error("mail not composed", "outbox", l.ID, "err", err)
 	for i, b := range c.Briefs {
 		alone := c
 		alone.Briefs = []coldseam.Brief{b}
@@ -413,7 +407,7 @@ func (ml *Mailer) composeLetter(ctx context.Context, l coldseam.Letter) (notify.
 			_, err = ml.written(one, nil)
 		}
 		if err != nil {
-			ml.log.Error("river not composed", "reach", string(b.Reach), "err", err)
+			ml.Log.Error("river not composed", "reach", string(b.Reach), "err", err)
 			c.Briefs[i] = ml.lost(ctx, b, l.LocalDate)
 			delete(charts, b.Reach)
 		}
@@ -423,7 +417,7 @@ func (ml *Mailer) composeLetter(ctx context.Context, l coldseam.Letter) (notify.
 	}
 	m, err = ml.written(l, charts)
 	if err != nil && l.ID != 0 {
-		err = errors.Join(err, ml.alarm(ctx, "compose", ml.now(), []string{"A mail could not be written and waits. The log says why."}))
+		err = errors.Join(err, ml.alarm(ctx, "compose", ml.Now(), []string{"A mail could not be written and waits. The log says why."}))
 	}
 	return m, err
 }
@@ -445,7 +439,7 @@ func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Conten
 	if l.Payload, err = ml.payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
 		return l, err
 	}
-	if err := ml.db.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
+	if err := ml.DB.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
 		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return l, nil
@@ -468,7 +462,7 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Lett
 	for _, b := range c.Briefs {
 		reaches = append(reaches, b.Reach)
 	}
-	newest, err := ml.db.NewestBriefs(ctx, c.Briefs[0].Day, reaches)
+	newest, err := ml.DB.NewestBriefs(ctx, c.Briefs[0].Day, reaches)
 	if err != nil {
 		return l, fmt.Errorf("briefs before sending: %w: %w", err, coldseam.ErrUnavailable)
 	}
@@ -477,18 +471,18 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Lett
 	for i, told := range c.Briefs {
 		now := told
 		if id := newest[told.Reach]; id != 0 && id != told.ID {
-			b, err := ml.db.BriefByID(ctx, id)
+			b, err := ml.DB.BriefByID(ctx, id)
 			switch {
 			case ctx.Err() != nil, errors.Is(err, coldseam.ErrUnavailable):
 				return l, fmt.Errorf("brief before sending: %w: %w", err, coldseam.ErrUnavailable)
 			case err != nil:
-				ml.log.Error("brief not readable", "reach", string(told.Reach), "err", err)
+				ml.Log.Error("brief not readable", "reach", string(told.Reach), "err", err)
 				now = ml.lost(ctx, told, l.LocalDate)
 			case b.Issued.After(told.Issued):
 				now = ml.personal(b, l.Subscriber.Prefs)
 			}
 		}
-		now = verdict.AsOf(now, ml.now())
+		now = verdict.AsOf(now, ml.Now())
 		if !sameWord(told, now) {
 			c.Briefs[i], changed = now, true
 		}
@@ -534,7 +528,7 @@ func (ml *Mailer) chartOf(ctx context.Context, b coldseam.Brief, units string) (
 	if ok {
 		return png, nil
 	}
-	full, err := ml.db.BriefByID(ctx, b.ID)
+	full, err := ml.DB.BriefByID(ctx, b.ID)
 	if err != nil {
 		return nil, err
 	}

@@ -13,19 +13,9 @@ import (
 	_ "time/tzdata" // the club's zones, also where the machine has none
 
 	"github.com/alecthomas/kong"
+
+	"example.org/coldseam/cmd/internal/env"
 )
-
-// exitCode is an error that carries the process's exit status; the text, if
-// any, is printed first.
-type exitCode struct {
-	code int
-	text string
-}
-
-func (e exitCode) Error() string { return e.text }
-
-// exitWith ends a command with a status and a line for the terminal.
-func exitWith(code int, text string) exitCode { return exitCode{code, text} }
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -39,7 +29,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	var c cli
 	parser, err := kong.New(&c, kong.Name("coldseam"), kong.Description(about),
 		kong.WithHyphenPrefixedParameters(true), kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)),
-		kong.Bind(&streams{out: stdout, err: stderr}, &c.Globals))
+		kong.Bind(&env.Streams{Out: stdout, Err: stderr}, &c.Globals))
 	if err != nil {
 		fmt.Fprintln(stderr, "coldseam:", err)
 		return 2
@@ -50,15 +40,15 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return 2
 	}
 	err = k.Run()
-	var ec exitCode
+	var ec env.ExitCode
 	switch {
 	case err == nil:
 		return 0
 	case errors.As(err, &ec):
-		if ec.text != "" {
-			fmt.Fprintln(stderr, "coldseam:", ec.text)
+		if ec.Text != "" {
+			fmt.Fprintln(stderr, "coldseam:", ec.Text)
 		}
-		return ec.code
+		return ec.Code
 	}
 	fmt.Fprintln(stderr, "coldseam:", err)
 	return 1

@@ -18,7 +18,7 @@ import (
 // makeBrief computes and stores the morning of one reach.
 func (mk *Maker) makeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.Date) (coldseam.Brief, error) {
 	start := time.Now()
-	now := mk.now()
+	now := mk.Now()
 	f, err := mk.features(ctx, r, morning, now, false)
 	if err != nil {
 		// A part that cannot be read makes the brief poorer, and NO CALL where it
@@ -28,7 +28,7 @@ func (mk *Maker) makeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 		if f.Loc == nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return coldseam.Brief{}, err
 		}
-		mk.log.Error("features", "reach", r.ID, "err", err)
+		mk.Log.Error("features", "reach", r.ID, "err", err)
 	}
 	if prev, err := mk.previous(ctx, r.ID, morning); err == nil {
 		f.Prev = prev
@@ -40,26 +40,26 @@ func (mk *Maker) makeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 	}
 	notify.SetWording(&m.Brief)
 	for _, p := range m.Problems {
-		mk.log.Warn("forecast", "reach", r.ID, "err", p)
+		mk.Log.Warn("forecast", "reach", r.ID, "err", p)
 	}
 	if fitted {
 		if err := mk.saveModels(ctx, r, m); err != nil {
-			mk.log.Error("models", "reach", r.ID, "err", err)
+			mk.Log.Error("models", "reach", r.ID, "err", err)
 		}
 	}
 	if err := mk.saveMorning(ctx, &m); err != nil {
 		return coldseam.Brief{}, err
 	}
 	if err := mk.saveIce(ctx, r.ID, now, m.Ice); err != nil {
-		mk.log.Error("ice state", "reach", r.ID, "err", err)
+		mk.Log.Error("ice state", "reach", r.ID, "err", err)
 	}
 	if err := mk.mail.queueFlips(ctx, m.Brief, f.Prev); err != nil {
-		mk.log.Error("flip notices", "reach", r.ID, "err", err)
+		mk.Log.Error("flip notices", "reach", r.ID, "err", err)
 	}
 	if err := mk.remember(ctx, r, morning, m.Learnt); err != nil {
-		mk.log.Error("season memory", "reach", r.ID, "err", err)
+		mk.Log.Error("season memory", "reach", r.ID, "err", err)
 	}
-	mk.log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
+	mk.Log.Info("brief", "reach", r.ID, "verdict", m.Brief.Verdict, "dur", time.Since(start).Round(time.Millisecond))
 	return m.Brief, nil
 }
 
@@ -80,7 +80,7 @@ func (mk *Maker) computed(ctx context.Context, f forecast.Features) (forecast.Mo
 		defer mk.computing.Delete(id)
 		defer func() {
 			if x := recover(); x != nil {
-				mk.log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
+				mk.Log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
 			}
 		}()
 		done <- mk.morningOf(f)
@@ -103,7 +103,7 @@ func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldsea
 		return nil
 	}
 	var past []run.Memory
-	m, err := mk.db.Model(ctx, string(r.ID), memoryKind, mk.now())
+	m, err := mk.DB.Model(ctx, string(r.ID), memoryKind, mk.Now())
 	if err == nil {
 		err = json.Unmarshal(m.Params, &past)
 	}
@@ -124,14 +124,14 @@ func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldsea
 	if err != nil {
 		return fmt.Errorf("season memory: %w", err)
 	}
-	_, err = mk.db.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: mk.now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
+	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: mk.Now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
 	return err
 }
 
 // previous is the last word for the same morning, else yesterday's.
 func (mk *Maker) previous(ctx context.Context, reach coldseam.ReachID, morning coldseam.Date) (*coldseam.Brief, error) {
 	for _, d := range []coldseam.Date{morning, morning.Add(-1)} {
-		b, err := mk.db.Brief(ctx, reach, d)
+		b, err := mk.DB.Brief(ctx, reach, d)
 		if err == nil {
 			return &b, nil
 		}
@@ -149,18 +149,18 @@ func (mk *Maker) saveMorning(ctx context.Context, m *forecast.Morning) error {
 	var errs []error
 	for _, e := range []coldseam.Ensemble{m.Flow, m.Temp} {
 		if len(e.Members) > 0 {
-			_, err := mk.db.SaveEnsemble(ctx, e)
+			_, err := mk.DB.SaveEnsemble(ctx, e)
 			errs = append(errs, err)
 		}
 	}
 	if len(m.Crossings) > 0 {
-		errs = append(errs, mk.db.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
+		errs = append(errs, mk.DB.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
 	}
-	errs = append(errs, mk.db.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run))
+	errs = append(errs, mk.DB.SaveRun(ctx, b.Reach, b.Day, b.Issued, b.Run))
 	if err := errors.Join(errs...); errors.Is(err, coldseam.ErrUnavailable) {
 		return err
 	} else if err != nil {
-		mk.log.Error("forecast not stored", "reach", b.Reach, "err", err)
+		mk.Log.Error("forecast not stored", "reach", b.Reach, "err", err)
 	}
 	id, err := mk.mail.saveTold(ctx, *b)
 	b.ID = id
@@ -181,7 +181,7 @@ func (mk *Maker) saveModels(ctx context.Context, r coldseam.Reach, m forecast.Mo
 // makeAll makes the briefs of all reaches; one failing reach never stops the
 // others.
 func (mk *Maker) makeAll(ctx context.Context, morning coldseam.Date) ([]coldseam.Brief, error) {
-	reaches, err := mk.db.Reaches(ctx)
+	reaches, err := mk.DB.Reaches(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/web"
 )
@@ -80,7 +81,7 @@ func (b *inbox) newest(to string) *mail.Message {
 func TestAMembersLife(t *testing.T) {
 	v := newReadyTown(t, nil)
 	ctx := browsertest.Start(t, 10*time.Minute)
-	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.cfg.Club.Name, Now: v.now, Log: v.app.log})
+	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.Config.Club.Name, Now: v.Now, Log: v.app.Log})
 	require.NoError(t, err)
 	srv := httptest.NewServer(h)
 	t.Cleanup(srv.Close)
@@ -114,11 +115,11 @@ func TestAMembersLife(t *testing.T) {
 	const me = "new@home.example"
 	state := func() string {
 		var s string
-		require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`, me).Scan(&s))
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`, me).Scan(&s))
 		return s
 	}
 
-	reaches, err := v.db.Reaches(t.Context())
+	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	tick := chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error { // the Tamsen alone
 		_, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll('input[name=reach]')].map(e => e.checked = e.value === 'tamsen-bend').length`))
@@ -178,8 +179,8 @@ func TestAMembersLife(t *testing.T) {
 	require.Equal(t, "unsubscribed", state())
 
 	before := len(v.letters(t)[me])
-	v.clock.Forward(saturday.Add(1).In(zoneOf("America/Chicago")).Add(6 * time.Hour))
-	_, _, err = v.queueMornings(t.Context(), v.now())
+	v.clock.Forward(saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
+	_, _, err = v.queueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Len(t, v.letters(t)[me], before, "silence")
@@ -196,17 +197,17 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	v := newTown(t, nil)
 	p := pages{v.app}
 	for i := range n {
-		v.clock.Forward(v.now().Add(time.Millisecond))
-		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.now()))
+		v.clock.Forward(v.Now().Add(time.Millisecond))
+		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.Now()))
 	}
 	v.sendAll(t)
 	require.Equal(t, 100, v.sink.Count())
 	for to, ms := range v.letters(t) {
 		require.Len(t, ms, 1, to)
 	}
-	v.clock.Forward(v.now().Add(2 * time.Hour))
-	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.now()))
-	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.now()))
+	v.clock.Forward(v.Now().Add(2 * time.Hour))
+	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.Now()))
+	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.Now()))
 	v.sendAll(t)
 	require.Len(t, v.letters(t)["later@home.example"], 1, "the next hour is open again")
 	require.Len(t, v.letters(t)["victim0@home.example"], 1, "one a day")

@@ -92,7 +92,7 @@ func (x memoryRun) run(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = out.Close() })
 	// A tenth wants every river, the others three of them; several homes.
-	_, err = v.db.Pool().Exec(t.Context(), `
+	_, err = v.DB.Pool().Exec(t.Context(), `
 		INSERT INTO coldseam.subscriber (email, name, state, prefs, zone, send_at, created_at, confirmed_at)
 		SELECT 'angler' || i || '@home' || i % 40 || '.example', '', 'confirmed', p, 'America/Chicago', '04:45', $3, $3
 		FROM generate_series(1, $1::int) i
@@ -100,7 +100,7 @@ func (x memoryRun) run(t *testing.T) {
 		  ELSE jsonb_build_array('tamsen-bend', 'river-' || lpad((i % $2::int)::text, 2, '0'), 'river-' || lpad(((i + 7) % $2::int)::text, 2, '0')) END) AS p) x`,
 		x.readers, x.rivers, democlub.Start)
 	require.NoError(t, err)
-	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	clock := swiftClock{base: morningAt(4, 44).Add(30 * time.Second), origin: time.Now(), speed: 1}
 	c := newCage(t, x.limit)

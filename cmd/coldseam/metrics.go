@@ -10,6 +10,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -90,7 +91,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 		out <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, v, values...)
 	}
 
-	for what, dir := range map[string]string{"state": c.cfg.StateDir, "backup": c.cfg.Backup.Dir} {
+	for what, dir := range map[string]string{"state": c.Config.StateDir, "backup": c.Config.Backup.Dir} {
 		if free, total, err := diskSpace(existing(dir)); err == nil {
 			gauge("disk_free_bytes", "Room left where state and backups lie.", float64(free), "directory", what)
 			gauge("disk_size_bytes", "Size of that file system.", float64(total), "directory", what)
@@ -99,7 +100,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 	up := 1.0
 	for _, read := range []func(context.Context, func(string, string, float64, ...string)) error{c.work, c.newest, c.morning} {
 		if err := read(ctx, gauge); err != nil {
-			c.log.Warn("metrics", "err", err)
+			c.Log.Warn("metrics", "err", err)
 			up = 0
 		}
 	}
@@ -108,7 +109,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 
 // work is the queue, the outbox and what holds mail back.
 func (c stateCollector) work(ctx context.Context, gauge func(string, string, float64, ...string)) error {
-	s, err := c.db.Status(ctx)
+	s, err := c.DB.Status(ctx)
 	if err != nil {
 		return err
 	}
@@ -135,12 +136,12 @@ func (c stateCollector) work(ctx context.Context, gauge func(string, string, flo
 // newest issue of each weather point, the last good reading of each warning feed.
 func (c stateCollector) newest(ctx context.Context, gauge func(string, string, float64, ...string)) error {
 	const help = "Unix time of the newest value of a gauge, the newest issue of a weather forecast, the last good reading of a warning feed."
-	list, err := c.db.NewestValues(ctx)
+	list, err := c.DB.NewestValues(ctx)
 	if err != nil {
 		return err
 	}
 	warnings := map[string]bool{}
-	for _, p := range c.cfg.Profiles {
+	for _, p := range c.Config.Profiles {
 		warnings[p.Name] = p.Format == ingest.FormatCAP
 	}
 	for _, v := range list {
@@ -157,15 +158,15 @@ func (c stateCollector) newest(ctx context.Context, gauge func(string, string, f
 
 // morning is how many of today's mails are due by now and how many are sent.
 func (c stateCollector) morning(ctx context.Context, gauge func(string, string, float64, ...string)) error {
-	loc := zoneOf(c.cfg.Club.Zone)
-	today := coldseam.DateOf(c.now().In(loc))
+	loc := env.Zone(c.Config.Club.Zone)
+	today := coldseam.DateOf(c.Now().In(loc))
 	sent, due, err := c.mornings(ctx, today)
 	if err != nil {
 		return err
 	}
 	gauge("morning_mails_due", "Morning mails of today that should be out by now.", float64(due))
 	gauge("morning_mails_sent", "Morning mails of today that are sent.", float64(sent))
-	if deadline, err := coldseam.ParseClock(c.cfg.Club.Deadline); err == nil {
+	if deadline, err := coldseam.ParseClock(c.Config.Club.Deadline); err == nil {
 		gauge("morning_deadline_timestamp_seconds", "Unix time by which today's mails should be out.", float64(today.At(deadline, loc).Unix()))
 	}
 	return nil

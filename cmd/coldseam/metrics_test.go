@@ -40,7 +40,7 @@ func TestAlertsNameRealMetrics(t *testing.T) {
 	v := newTown(t, nil)
 	_, err := v.fetchAll(t.Context())
 	require.NoError(t, err)
-	require.NoError(t, v.tick(t.Context(), v.now()))
+	require.NoError(t, v.tick(t.Context(), v.Now()))
 	body := v.scrape(t)
 	rules, err := os.ReadFile("../../deploy/alerts.yml")
 	require.NoError(t, err)
@@ -60,7 +60,7 @@ func TestMetricNames(t *testing.T) {
 	v := newTown(t, nil)
 	_, err := v.fetchAll(t.Context())
 	require.NoError(t, err)
-	require.NoError(t, v.tick(t.Context(), v.now()))
+	require.NoError(t, v.tick(t.Context(), v.Now()))
 	body := v.scrape(t)
 	for _, m := range regexp.MustCompile(`(?m)^(coldseam_\w+)(?:\{.*\})? (\S+)$`).FindAllStringSubmatch(body, -1) {
 		x, err := strconv.ParseFloat(m[2], 64)
@@ -87,26 +87,26 @@ func TestMetricsFollowTheClub(t *testing.T) {
 	v := newTown(t, nil)
 	_, err := v.fetchAll(ctx)
 	require.NoError(t, err)
-	require.NoError(t, v.tick(ctx, v.now()))
+	require.NoError(t, v.tick(ctx, v.Now()))
 	body := v.scrape(t)
 	require.Equal(t, 1.0, scraped(t, body, "coldseam_database_up"))
 	require.Equal(t, 0.0, scraped(t, body, "coldseam_mail_hold"))
 	require.Positive(t, scraped(t, body, `coldseam_queue_jobs{queue="fetch",state="available"}`))
-	require.InDelta(t, v.now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="warnings",parameter="",source="northgauge-cap"}`), 3600)
-	require.InDelta(t, v.now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="weather",parameter="gust",source="metgrid:NG-1001"}`), 12*3600)
+	require.InDelta(t, v.Now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="warnings",parameter="",source="northgauge-cap"}`), 3600)
+	require.InDelta(t, v.Now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="weather",parameter="gust",source="metgrid:NG-1001"}`), 12*3600)
 
 	const gauge = `coldseam_newest_value_timestamp_seconds{kind="gauge",parameter="discharge",source="northgauge:NG-1001"}`
 	before := scraped(t, body, gauge)
-	_, err = v.db.Pool().Exec(ctx, `
+	_, err = v.DB.Pool().Exec(ctx, `
 		WITH s AS (SELECT series_id FROM coldseam.series WHERE site_id = 'northgauge:NG-1001' AND param = 'discharge' AND stat = 'instant')
 		UPDATE coldseam.latest SET value = NULL, valid_at = valid_at + interval '1 hour' WHERE series_id IN (SELECT series_id FROM s)`)
 	require.NoError(t, err)
-	require.NoError(t, v.db.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
+	require.NoError(t, v.DB.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
 	body = v.scrape(t)
 	require.Equal(t, before, scraped(t, body, gauge), "a row without a value is silence")
 	require.Equal(t, 1.0, scraped(t, body, "coldseam_mail_hold"))
 
-	v.db.Close()
+	v.DB.Close()
 	require.Equal(t, 0.0, scraped(t, v.scrape(t), "coldseam_database_up"))
 }
 

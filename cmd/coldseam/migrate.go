@@ -3,41 +3,19 @@ package main
 import (
 	"context"
 	"fmt"
-	"log/slog"
 
-	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 // openApp reads the configuration and wires the program for one command. The
 // logger of a command speaks of what heals itself no more than of what does
 // not: the command's own output is for that.
-func openApp(ctx context.Context, s *streams, g *Globals, o buildOptions) (*app, error) {
-	cfg, err := read(s, g, &o)
+func openApp(ctx context.Context, s *env.Streams, g *env.Globals, o env.Options) (*app, error) {
+	cfg, err := env.Read(s, g, &o)
 	if err != nil {
 		return nil, err
 	}
 	return build(ctx, cfg, o)
-}
-
-// read reads the configuration for one command, whose log goes to the terminal.
-func read(s *streams, g *Globals, o *buildOptions) (config.Config, error) {
-	cfg, err := config.Load(g.Config)
-	if err != nil {
-		return cfg, exitWith(2, err.Error())
-	}
-	if o.log == nil {
-		o.log = newLogger(s.err, slog.LevelError)
-	}
-	return cfg, nil
-}
-
-// openCommand opens the database for one command.
-func openCommand(ctx context.Context, s *streams, g *Globals, o buildOptions) (*Env, error) {
-	cfg, err := read(s, g, &o)
-	if err != nil {
-		return nil, err
-	}
-	return openEnv(ctx, cfg, o)
 }
 
 // migrateCmd brings the database to this program's schema.
@@ -47,8 +25,8 @@ type migrateCmd struct {
 }
 
 // Run backs up what is there, then migrates. A newer schema is refused.
-func (c *migrateCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	a, err := openApp(ctx, s, g, buildOptions{anySchema: true})
+func (c *migrateCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	a, err := openApp(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -56,37 +34,28 @@ func (c *migrateCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	return c.migrate(ctx, s, a)
 }
 
-func (c *migrateCmd) migrate(ctx context.Context, s *streams, a *app) error {
+func (c *migrateCmd) migrate(ctx context.Context, s *env.Streams, a *app) error {
 	if c.ReadersSQL {
-		sql, err := a.db.LockSQL(ctx)
-		fmt.Fprint(s.out, sql)
+		sql, err := a.DB.LockSQL(ctx)
+		fmt.Fprint(s.Out, sql)
 		return err
 	}
-	st, err := a.db.Schema(ctx)
+	st, err := a.DB.Schema(ctx)
 	if err != nil {
 		return err
 	}
 	if c.NoBackup {
-		err = a.db.Migrate(ctx)
+		err = a.DB.Migrate(ctx)
 	} else {
-		err = a.upgrade(ctx)
+		err = a.Upgrade(ctx)
 	}
 	if err != nil {
 		return err
 	}
 	if st.Current() { // the queue's own tables and the readers' role may still have been behind
-		fmt.Fprintf(s.out, "database schema %d: nothing to do\n", st.Have)
+		fmt.Fprintf(s.Out, "database schema %d: nothing to do\n", st.Have)
 		return nil
 	}
-	fmt.Fprintf(s.out, "database schema: was %d, is %d\n", st.Have, st.Want)
+	fmt.Fprintf(s.Out, "database schema: was %d, is %d\n", st.Have, st.Want)
 	return nil
-}
-
-// pgBin is the directory of pg_dump that fits the private server; "" = looked
-// for.
-func (e *Env) pgBin() string {
-	if e.pg != nil {
-		return e.pg.Bin()
-	}
-	return ""
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -19,21 +20,21 @@ func (ml *Mailer) saveTold(ctx context.Context, b coldseam.Brief) (int64, error)
 	letters, err := ml.corrections(ctx, b)
 	if err != nil {
 		// The brief is worth more than its mail: store it, and say so.
-		ml.log.Error("corrections", "reach", b.Reach, "err", err)
+		ml.Log.Error("corrections", "reach", b.Reach, "err", err)
 	}
 	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: ml.compose.Domain, Letters: letters}
-	id, n, err := ml.db.SaveBriefWith(ctx, b, e)
+	id, n, err := ml.DB.SaveBriefWith(ctx, b, e)
 	if err != nil {
 		return id, err
 	}
 	// A morning mail that was written while the brief was stored has not seen it;
 	// one that is written from now on does (freshen). The key stops doubles.
 	if e.Letters, err = ml.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
-		_, k, qerr := ml.db.QueueEdition(ctx, e)
+		_, k, qerr := ml.DB.QueueEdition(ctx, e)
 		n, err = n+k, qerr
 	}
 	if n > 0 {
-		ml.log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
+		ml.Log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
 	}
 	return id, err
 }
@@ -49,7 +50,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 	var out []store.NewLetter
 	var errs []error
 	said := map[string][]byte{} // most are told the same: one payload for all of them
-	err := ml.db.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
+	err := ml.DB.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
 			return nil
 		}
@@ -67,7 +68,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			if !off {
 				continue
 			}
-			payload, err := notify.Content{Club: ml.cfg.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
+			payload, err := notify.Content{Club: ml.Config.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
 			if err != nil {
 				errs = append(errs, err)
 				continue
@@ -106,13 +107,13 @@ const (
 // verdict for tomorrow has turned since their morning mail. At most one a day:
 // the outbox key holds it.
 func (ml *Mailer) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
-	loc := zoneOf(b.Zone)
+	loc := env.Zone(b.Zone)
 	local := b.Issued.In(loc)
 	today, clock := coldseam.DateOf(local), coldseam.ClockOf(local)
 	if b.Day != today.Add(1) || clock < flipFrom || clock > flipTo {
 		return nil
 	}
-	subs, err := ml.db.Subscribers(ctx, "confirmed")
+	subs, err := ml.DB.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return err
 	}
@@ -120,7 +121,7 @@ func (ml *Mailer) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 	if len(subs) == 0 {
 		return nil
 	}
-	issues, err := ml.db.BriefIssues(ctx, b.Reach, today)
+	issues, err := ml.DB.BriefIssues(ctx, b.Reach, today)
 	if err != nil {
 		return err
 	}
@@ -139,9 +140,9 @@ func (ml *Mailer) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
 		}
-		payload, err := notify.Content{Club: ml.cfg.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
+		payload, err := notify.Content{Club: ml.Config.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
 		if err != nil {
-			ml.log.Error("compose notice", "subscriber", s.ID, "err", err)
+			ml.Log.Error("compose notice", "subscriber", s.ID, "err", err)
 			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
@@ -155,7 +156,7 @@ func (ml *Mailer) queueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 // toldInMorning is the issue of a day's brief that a member's morning mail was
 // made from: what came later they need not have seen.
 func toldInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferences) *coldseam.Brief {
-	at, err := notify.SendAt(d, p.SendAt, zoneOf(p.Zone))
+	at, err := notify.SendAt(d, p.SendAt, env.Zone(p.Zone))
 	if err != nil {
 		return nil
 	}
@@ -172,7 +173,7 @@ func toldInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferen
 // queueOutlooks writes the weekend outlook to those who asked for it, on
 // Thursday evening.
 func (ml *Mailer) queueOutlooks(ctx context.Context, now time.Time) error {
-	due, err := ml.db.DueOutlook(ctx, now)
+	due, err := ml.DB.DueOutlook(ctx, now)
 	if err != nil || len(due) == 0 {
 		return err
 	}
@@ -191,9 +192,9 @@ func (ml *Mailer) queueOutlooks(ctx context.Context, now time.Time) error {
 		if len(mine) == 0 {
 			continue
 		}
-		payload, err := ml.payload(ctx, notify.Content{Club: ml.cfg.Club.Name, Briefs: mine}, s.LocalDate)
+		payload, err := ml.payload(ctx, notify.Content{Club: ml.Config.Club.Name, Briefs: mine}, s.LocalDate)
 		if err != nil {
-			ml.log.Error("compose outlook", "subscriber", s.ID, "err", err)
+			ml.Log.Error("compose outlook", "subscriber", s.ID, "err", err)
 			continue
 		}
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
@@ -210,14 +211,14 @@ const silentHour = 4*time.Hour + 30*time.Minute
 // watch tells the admin what they must act on: silent gauges before the
 // morning, and a morning that did not go out.
 func (ml *Mailer) watch(ctx context.Context, now time.Time) error {
-	loc := zoneOf(ml.cfg.Club.Zone)
+	loc := env.Zone(ml.Config.Club.Zone)
 	today := coldseam.DateOf(now.In(loc))
 	clock := coldseam.ClockOf(now.In(loc))
 	var errs []error
 	if clock >= silentHour && clock < silentHour+6*time.Hour {
 		errs = append(errs, ml.silentNotice(ctx, today, now))
 	}
-	if deadline, err := coldseam.ParseClock(ml.cfg.Club.Deadline); err == nil && clock >= deadline {
+	if deadline, err := coldseam.ParseClock(ml.Config.Club.Deadline); err == nil && clock >= deadline {
 		errs = append(errs, ml.deadlineAlarm(ctx, today, now))
 	}
 	errs = append(errs, ml.heldAlarm(ctx, today, now))
@@ -226,20 +227,20 @@ func (ml *Mailer) watch(ctx context.Context, now time.Time) error {
 
 // silentNotice queues one mail a day that names the gauges past their limit.
 func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now time.Time) error {
-	if ml.cfg.Club.AdminEmail == "" {
+	if ml.Config.Club.AdminEmail == "" {
 		return nil
 	}
-	reaches, err := ml.db.Reaches(ctx)
+	reaches, err := ml.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	var lines []string
 	for _, r := range reaches {
-		vals, err := ml.db.Latest(ctx, r.Site)
+		vals, err := ml.DB.Latest(ctx, r.Site)
 		if err != nil {
 			return err
 		}
-		limit := time.Duration(ml.limits.GaugeAgeH * float64(time.Hour))
+		limit := time.Duration(ml.Table.GaugeAgeH * float64(time.Hour))
 		var newest time.Time
 		for _, v := range vals {
 			if v.Param == coldseam.Discharge && v.Stat == coldseam.Instant && v.At.After(newest) {
@@ -251,14 +252,14 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 		}
 		// One live series is enough beside a retired one, and rows without a value
 		// are silence.
-		s, err := ml.db.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
+		s, err := ml.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return err
 		}
 		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool { return o.Flag.Usable() && o.Value == o.Value }) {
 			continue
 		}
-		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(zoneOf(r.Zone)).Format("Mon 2 Jan 15:04")))
+		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(env.Zone(r.Zone)).Format("Mon 2 Jan 15:04")))
 	}
 	if len(lines) == 0 {
 		return nil
@@ -273,12 +274,12 @@ func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, today col
 
 // toAdminOnce queues one of a kind, mark and day.
 func (ml *Mailer) toAdminOnce(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, lines []string) error {
-	payload, err := notify.Content{Club: ml.cfg.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
+	payload, err := notify.Content{Club: ml.Config.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
 	if err != nil {
 		return err
 	}
-	_, _, err = ml.db.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: ml.compose.Domain,
-		Letters: []store.NewLetter{{AdminEmail: ml.cfg.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
+	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: ml.compose.Domain,
+		Letters: []store.NewLetter{{AdminEmail: ml.Config.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
 	return err
 }
 
@@ -300,16 +301,16 @@ func (ml *Mailer) deadlineAlarm(ctx context.Context, today coldseam.Date, now ti
 // heldAlarm tells the admin that a batch of mails was stopped and waits, or
 // that a server calls so many members dead that it is not believed.
 func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.Time) error {
-	on, e, err := ml.db.Switch(ctx, store.MassRefusal)
+	on, e, err := ml.DB.Switch(ctx, store.MassRefusal)
 	if err != nil {
 		return err
 	}
-	if on && now.Sub(e.At) < day {
+	if on && now.Sub(e.At) < env.Day {
 		return ml.alarm(ctx, "held", now, []string{
 			"Sending was stopped, and nobody was taken off the list: " + e.Why,
 			"Members do not vanish together: look at the relay first. Addresses that are dead: `coldseam subscriber suppress`. Then `coldseam brief --release`."})
 	}
-	troubles, err := ml.db.MailTroubles(ctx, today.Add(-1))
+	troubles, err := ml.DB.MailTroubles(ctx, today.Add(-1))
 	if err != nil {
 		return err
 	}
@@ -326,29 +327,29 @@ func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.T
 // alarm tells the admin, once a day for each cause: by the second path where
 // one is configured, since the first may be what failed.
 func (ml *Mailer) alarm(ctx context.Context, cause string, now time.Time, lines []string) error {
-	if ml.cfg.Club.AdminEmail == "" {
+	if ml.Config.Club.AdminEmail == "" {
 		return nil
 	}
-	today := coldseam.DateOf(now.In(zoneOf(ml.cfg.Club.Zone)))
+	today := coldseam.DateOf(now.In(env.Zone(ml.Config.Club.Zone)))
 	name := "alarm " + cause + " " + today.String()
-	on, _, err := ml.db.Switch(ctx, name)
+	on, _, err := ml.DB.Switch(ctx, name)
 	if err != nil || on {
 		return err
 	}
-	if ml.cfg.Mail.SecondSMTP == "" {
+	if ml.Config.Mail.SecondSMTP == "" {
 		// The cause stands where a reach would: one alarm a day and cause.
 		return ml.toAdminOnce(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, lines)
 	}
 	// Several servers see the same fault in the same minute: the count lets one
 	// of them try, and another one later should that try fail.
-	n, err := ml.db.CountAttempt(ctx, name, day, now)
+	n, err := ml.DB.CountAttempt(ctx, name, env.Day, now)
 	if err != nil || n%alarmEvery != 1 {
 		return err
 	}
 	if err := ml.secondPath(ctx, today, now, lines); err != nil {
 		return err
 	}
-	return ml.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
+	return ml.DB.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "alarm sent"})
 }
 
 // alarmEvery is after how many looks a failed alarm is tried again.
@@ -358,17 +359,17 @@ const alarmEvery = 5
 // those that were never written. Members whose rivers are all out of season, or
 // not fished any more, are not waiting for one.
 func (ml *Mailer) mornings(ctx context.Context, d coldseam.Date) (sent, total int, err error) {
-	counts, err := ml.db.MailCounts(ctx, coldseam.MailMorning, d)
+	counts, err := ml.DB.MailCounts(ctx, coldseam.MailMorning, d)
 	if err != nil {
 		return 0, 0, err
 	}
-	missed, err := ml.db.MissedMornings(ctx, d, ml.now())
+	missed, err := ml.DB.MissedMornings(ctx, d, ml.Now())
 	if err != nil {
 		return 0, 0, err
 	}
 	if len(missed) > 0 {
-		desk := newDesk(ml, ml.now())
-		if desk.all, err = ml.db.Reaches(ctx); err != nil {
+		desk := newDesk(ml, ml.Now())
+		if desk.all, err = ml.DB.Reaches(ctx); err != nil {
 			return 0, 0, err
 		}
 		if err := desk.water(ctx, d, desk.reachesOf(coldseam.Preferences{})); err != nil {
@@ -394,14 +395,14 @@ func (ml *Mailer) mornings(ctx context.Context, d coldseam.Date) (sent, total in
 // secondPath sends the alarm straight through the second relay: the first one
 // may be what failed.
 func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.Time, lines []string) error {
-	payload, err := notify.Content{Club: ml.cfg.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
+	payload, err := notify.Content{Club: ml.Config.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
 	if err != nil {
 		return err
 	}
 	l := coldseam.Letter{Kind: coldseam.MailAlarm, LocalDate: today, CreatedAt: now, Payload: payload,
-		Subscriber: coldseam.Subscriber{Email: ml.cfg.Club.AdminEmail}, Deadline: now.Add(day), State: coldseam.MailClaimed}
+		Subscriber: coldseam.Subscriber{Email: ml.Config.Club.AdminEmail}, Deadline: now.Add(env.Day), State: coldseam.MailClaimed}
 	s := ml.sender(workerName(0))
-	s.Relay.Addr = ml.cfg.Mail.SecondSMTP
+	s.Relay.Addr = ml.Config.Mail.SecondSMTP
 	s.Outbox = &oneLetter{l: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil || t.Sent == 0 {
@@ -444,7 +445,7 @@ const healthTimeout = 10 * time.Second
 func (a *app) ready(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
 	defer cancel()
-	return a.db.RequireCurrent(ctx)
+	return a.DB.RequireCurrent(ctx)
 }
 
 // healthy is /healthz: well while work can be queued and today's mornings are out
@@ -452,16 +453,16 @@ func (a *app) ready(ctx context.Context) error {
 func (ml *Mailer) healthy(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
 	defer cancel()
-	if err := ml.db.Ping(ctx); err != nil {
+	if err := ml.DB.Ping(ctx); err != nil {
 		return err
 	}
-	if err := ml.db.EnqueueFailure(); err != nil {
+	if err := ml.DB.EnqueueFailure(); err != nil {
 		return err
 	}
-	loc := zoneOf(ml.cfg.Club.Zone)
-	today := coldseam.DateOf(ml.now().In(loc))
-	deadline, err := coldseam.ParseClock(ml.cfg.Club.Deadline)
-	if err != nil || ml.now().Before(today.At(deadline, loc)) {
+	loc := env.Zone(ml.Config.Club.Zone)
+	today := coldseam.DateOf(ml.Now().In(loc))
+	deadline, err := coldseam.ParseClock(ml.Config.Club.Deadline)
+	if err != nil || ml.Now().Before(today.At(deadline, loc)) {
 		return nil
 	}
 	sent, total, err := ml.mornings(ctx, today)

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sample"
 )
 
@@ -20,14 +21,14 @@ func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
 	b := sample.Go()
 	b.Reach, b.River, b.ReachName, b.Zone = "tamsen-bend", "Tamsen", "Bend", "America/Chicago"
 	b.Day, b.Issued = saturday.Add(1), issued
-	b.GoodUntil = b.Day.In(zoneOf(b.Zone)).Add(10 * time.Hour)
+	b.GoodUntil = b.Day.In(env.Zone(b.Zone)).Add(10 * time.Hour)
 	b.Windows, b.WindowI = nil, -1
 	if v == coldseam.Stop {
 		b.Verdict, b.OddsOK = v, false
 		b.Stops = []coldseam.Reason{{Code: "flood", Kind: "safety", Text: "flood warning", Source: "weather service"}}
 		return b
 	}
-	b.Windows = []coldseam.Window{{Start: b.Day.In(zoneOf(b.Zone)).Add(6 * time.Hour), End: b.GoodUntil, Odds: .6, OddsOK: true}}
+	b.Windows = []coldseam.Window{{Start: b.Day.In(env.Zone(b.Zone)).Add(6 * time.Hour), End: b.GoodUntil, Odds: .6, OddsOK: true}}
 	return b
 }
 
@@ -90,15 +91,15 @@ func TestEveningBriefIsMade(t *testing.T) {
 		return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
 	}
 	v.clock.Forward(evening(18, 29))
-	require.NoError(t, v.tick(t.Context(), v.now()))
+	require.NoError(t, v.tick(t.Context(), v.Now()))
 	require.Zero(t, asked())
 	for m := range 3 {
 		v.clock.Forward(evening(18, 30+m))
-		require.NoError(t, v.tick(t.Context(), v.now()))
+		require.NoError(t, v.tick(t.Context(), v.Now()))
 	}
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
 	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21}, {Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
-		at, due := eveningDue(d, zoneOf("America/Chicago"), d.In(zoneOf("America/Chicago")).Add(20*time.Hour))
+		at, due := eveningDue(d, env.Zone("America/Chicago"), d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
 		require.True(t, due, d)
 		require.Equal(t, "18:30", at.Format("15:04"), d)
 	}
@@ -106,7 +107,7 @@ func TestEveningBriefIsMade(t *testing.T) {
 
 func (v *town) reachesOf(t *testing.T) []coldseam.Reach {
 	t.Helper()
-	rs, err := v.db.Reaches(t.Context())
+	rs, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	return rs
 }
@@ -118,10 +119,10 @@ func TestWeekendOutlook(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.join(t, "no@h.example", coldseam.Preferences{})
-	thursday := saturday.Add(5).In(zoneOf("America/Chicago"))
+	thursday := saturday.Add(5).In(env.Zone("America/Chicago"))
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
 		v.clock.Forward(thursday.Add(at))
-		require.NoError(t, v.queueOutlooks(t.Context(), v.now()))
+		require.NoError(t, v.queueOutlooks(t.Context(), v.Now()))
 	}
 	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
 
@@ -134,11 +135,11 @@ func TestWeekendOutlook(t *testing.T) {
 	for i := 1; i <= 4; i++ {
 		b.Next = append(b.Next, coldseam.DayOdds{Day: b.Day.Add(i), Odds: .1 * float64(i+2), OddsOK: true, Verdict: coldseam.TossUp, WaterC: [3]float64{4, 5, 6}})
 	}
-	_, err := again.db.SaveBrief(t.Context(), b)
+	_, err := again.DB.SaveBrief(t.Context(), b)
 	require.NoError(t, err)
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
 		again.clock.Forward(thursday.Add(at))
-		require.NoError(t, again.queueOutlooks(t.Context(), again.now()))
+		require.NoError(t, again.queueOutlooks(t.Context(), again.Now()))
 		again.sendAll(t)
 		want := 0
 		if at >= 17*time.Hour {
@@ -159,18 +160,18 @@ func TestSeasonPause(t *testing.T) {
 	v := newReadyTown(t, nil)
 	id := v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}, SendAt: "04:45"})
 	save := func(d coldseam.Date, c float64) {
-		b := tomorrow(coldseam.Go, d.In(zoneOf("America/Chicago")).Add(4*time.Hour+40*time.Minute))
+		b := tomorrow(coldseam.Go, d.In(env.Zone("America/Chicago")).Add(4*time.Hour+40*time.Minute))
 		b.Day, b.Temp.WindowOK, b.Temp.Window = d, true, [3]float64{c - 1, c, c + 1}
-		b.GoodUntil = d.In(zoneOf(b.Zone)).Add(10 * time.Hour)
-		b.Windows[0].Start, b.Windows[0].End = d.In(zoneOf(b.Zone)).Add(6*time.Hour), b.GoodUntil
-		_, err := v.db.SaveBrief(t.Context(), b)
+		b.GoodUntil = d.In(env.Zone(b.Zone)).Add(10 * time.Hour)
+		b.Windows[0].Start, b.Windows[0].End = d.In(env.Zone(b.Zone)).Add(6*time.Hour), b.GoodUntil
+		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
 	first := saturday.Add(1)
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
-		v.clock.Forward(first.Add(n).In(zoneOf("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
-		_, _, err := v.queueMornings(t.Context(), v.now())
+		v.clock.Forward(first.Add(n).In(env.Zone("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
+		_, _, err := v.queueMornings(t.Context(), v.Now())
 		require.NoError(t, err)
 		v.sendAll(t)
 		out := map[string]int{}
@@ -199,10 +200,10 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	v := newReadyTown(t, nil)
 	for m := 30; m < 40; m++ {
 		v.clock.Forward(morningAt(4, m))
-		require.NoError(t, v.watch(t.Context(), v.now()))
+		require.NoError(t, v.watch(t.Context(), v.Now()))
 	}
 	v.sendAll(t)
-	got := v.letters(t)[v.cfg.Club.AdminEmail]
+	got := v.letters(t)[v.Config.Club.AdminEmail]
 	require.Len(t, got, 1)
 	words := strings.Join(strings.Fields(text(t, got[0])), " ")
 	require.Contains(t, words, "gauge silent", "the Brandt's gauge of the demo is stale")

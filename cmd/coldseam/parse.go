@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -62,30 +63,30 @@ type parsedDocument struct {
 }
 
 // Run parses the file; a refused document is exit status 1 and one line.
-func (c *parseCmd) Run(s *streams, g *Globals) error {
+func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 	p, err := c.profile(g)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	f, err := os.Open(c.File)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	defer f.Close()
 	b, err := document.Parse(f, p)
 	if err != nil {
-		return exitWith(1, oneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err)))
+		return env.Fail(1, env.OneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err)))
 	}
 	doc := describe(b, p)
 	if c.JSON {
-		enc := json.NewEncoder(s.out)
+		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", "  ")
 		return enc.Encode(doc)
 	}
 	return doc.print(s)
 }
 
-func (c *parseCmd) profile(g *Globals) (ingest.Profile, error) {
+func (c *parseCmd) profile(g *env.Globals) (ingest.Profile, error) {
 	p := ingest.Profile{Name: "file"}
 	if c.Profile != "" {
 		cfg, err := config.Load(g.Config)
@@ -183,21 +184,21 @@ func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
 	return x
 }
 
-func (d parsedDocument) print(s *streams) error {
-	fmt.Fprintf(s.out, "format %s, %d series, %d alerts\n", d.Format, len(d.Series), len(d.Alerts))
+func (d parsedDocument) print(s *env.Streams) error {
+	fmt.Fprintf(s.Out, "format %s, %d series, %d alerts\n", d.Format, len(d.Series), len(d.Alerts))
 	for _, x := range d.Series {
 		span := "empty"
 		if x.First != nil {
 			span = x.First.At.Format(time.RFC3339) + " to " + x.Last.At.Format(time.RFC3339)
 		}
-		fmt.Fprintf(s.out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter, x.Statistic,
+		fmt.Fprintf(s.Out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter, x.Statistic,
 			x.Count, x.Missing, span, x.UnitFound, x.Unit, flagWords(x.Flags))
 	}
 	for _, a := range d.Alerts {
-		fmt.Fprintf(s.out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339), strings.Join(a.Areas, "; "))
+		fmt.Fprintf(s.Out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339), strings.Join(a.Areas, "; "))
 	}
 	for _, k := range d.Skipped {
-		fmt.Fprintf(s.out, "  skipped %s: %s\n", k.What, k.Why)
+		fmt.Fprintf(s.Out, "  skipped %s: %s\n", k.What, k.Why)
 	}
 	return nil
 }
@@ -215,9 +216,4 @@ func flagWords(flags map[string]int) string {
 		names[i] = fmt.Sprintf("%s %d", n, flags[n])
 	}
 	return ", flags: " + strings.Join(names, ", ")
-}
-
-// oneLine keeps an error to a single line: foreign bytes may hold breaks.
-func oneLine(s string) string {
-	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }), " ")
 }

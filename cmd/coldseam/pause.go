@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -30,15 +31,15 @@ func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []colds
 		if !d.paused[name] {
 			return false, nil
 		}
-		return false, d.mail.db.SetSwitch(ctx, name, false, store.Edit{Who: "coldseam", Why: "cold again"})
+		return false, d.mail.DB.SetSwitch(ctx, name, false, store.Edit{Who: "coldseam", Why: "cold again"})
 	}
 	if d.paused[name] {
 		return true, nil
 	}
-	if err := d.mail.queueOne(ctx, coldseam.MailPause, s.ID, d.now, day, notify.Content{Club: d.mail.cfg.Club.Name}); err != nil {
+	if err := d.mail.queueOne(ctx, coldseam.MailPause, s.ID, d.now, env.Day, notify.Content{Club: d.mail.Config.Club.Name}); err != nil {
 		return true, err
 	}
-	return true, d.mail.db.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
+	return true, d.mail.DB.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})
 }
 
 // expects reports whether a subscriber is owed a morning mail: one of their
@@ -78,7 +79,7 @@ func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 	for _, r := range d.all {
 		rivers[r.ID] = r.River
 	}
-	list, err := d.mail.db.OpenMornings(ctx, first.Add(-logBack), last.Add(-1))
+	list, err := d.mail.DB.OpenMornings(ctx, first.Add(-logBack), last.Add(-1))
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/flow"
@@ -14,7 +15,7 @@ import (
 const rainKind = "rain"
 
 // rainBack is how far back archived rain forecasts are compared with the river.
-const rainBack = 3 * 365 * day
+const rainBack = 3 * 365 * env.Day
 
 // fitRain learns how the river answers forecast rain from the archived forecasts
 // of its weather point, and stores it once enough storms are on file. Until then
@@ -23,7 +24,7 @@ func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Featu
 	if r.WeatherSite == "" {
 		return nil
 	}
-	issues, err := mk.db.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
+	issues, err := mk.DB.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
 	if err != nil || len(issues) == 0 {
 		return err
 	}
@@ -38,7 +39,7 @@ func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Featu
 	}
 	term, ok := flow.FitRain(m.RainPairs(f.Days, f.Upstream, archive, f.Seed))
 	if !ok {
-		mk.log.Info("rain", "site", r.Site, "n", term.N)
+		mk.Log.Info("rain", "site", r.Site, "n", term.N)
 		return nil
 	}
 	return mk.saveModel(ctx, r.Site, rainKind, term, issuesFrom(issues, f.Loc), f.Days.Day(f.Days.Len()-1), 0)

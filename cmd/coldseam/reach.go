@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -29,9 +30,9 @@ type limitShowCmd struct {
 }
 
 // Run prints the candidates and the limits.
-func (c *limitShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *limitShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		r, err := a.syncedReach(ctx, c.Reach)
+		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
 		}
@@ -39,8 +40,8 @@ func (c *limitShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		if err != nil {
 			return err
 		}
-		printCandidates(s.out, list)
-		fmt.Fprintf(s.out, "\nIn force: %s\n", limitWords(r))
+		printCandidates(s.Out, list)
+		fmt.Fprintf(s.Out, "\nIn force: %s\n", limitWords(r))
 		return nil
 	})
 }
@@ -54,13 +55,13 @@ type limitConfirmCmd struct {
 }
 
 // Run appends the limit to the file and enters it.
-func (c *limitConfirmCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		r, err := a.syncedReach(ctx, c.Reach)
+		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
 		}
-		return c.confirm(ctx, s.out, a, r)
+		return c.confirm(ctx, s.Out, a, r)
 	})
 }
 
@@ -68,30 +69,30 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch {
 	case why == "" || who == "" || strings.Contains(who, "@"):
-		return exitWith(2, "--why is what the number rests on, --who a role and no address; both are wanted")
+		return env.Fail(2, "--why is what the number rests on, --who a role and no address; both are wanted")
 	case r.MaxFlowM3S == nil:
-		return exitWith(1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID))
+		return env.Fail(1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID))
 	}
 	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
 	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
-		ceiling = coldseam.CFS(a.cfg.BoatLimit(r))
+		ceiling = coldseam.CFS(a.Config.BoatLimit(r))
 		if flow == 0 {
 			flow = ceiling
 		}
 	}
 	if !(flow > 0 && flow <= ceiling*(1+1e-9)) {
-		return exitWith(2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
+		return env.Fail(2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
 	}
 
 	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",
 		r.ID, c.Craft, flow, plainText(why), plainText(who))
-	if a.cfg.Path == "" {
-		return exitWith(1, "there is no configuration file to write to")
+	if a.Config.Path == "" {
+		return env.Fail(1, "there is no configuration file to write to")
 	}
-	if err := appendConfig(a.cfg.Path, block); err != nil {
+	if err := appendConfig(a.Config.Path, block); err != nil {
 		return err
 	}
-	cfg, err := config.Load(a.cfg.Path)
+	cfg, err := config.Load(a.Config.Path)
 	if err != nil {
 		return err
 	}
@@ -99,32 +100,20 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r co
 	if err != nil {
 		return err
 	}
-	if err := a.db.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
+	if err := a.DB.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.cfg.Path, limitWords(now))
+	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.Config.Path, limitWords(now))
 	return nil
-}
-
-// syncedReach is a reach as the file has it now.
-func (e *Env) syncedReach(ctx context.Context, id string) (coldseam.Reach, error) {
-	if err := e.syncRivers(ctx); err != nil {
-		return coldseam.Reach{}, err
-	}
-	r, err := e.db.Reach(ctx, coldseam.ReachID(id))
-	if err != nil {
-		return r, e.noReach(ctx, err)
-	}
-	return r, nil
 }
 
 // flowCandidates proposes flow limits by what is stored of the reach's gauge.
 func (mk *Maker) flowCandidates(ctx context.Context, r coldseam.Reach) ([]coldseam.FlowCandidate, error) {
-	site, err := mk.db.Site(ctx, r.Site)
+	site, err := mk.DB.Site(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
-	f := forecast.Features{Now: mk.now(), Loc: zoneOf(r.Zone), Reach: r, Site: site}
+	f := forecast.Features{Now: mk.Now(), Loc: env.Zone(r.Zone), Reach: r, Site: site}
 	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()
 	g.instants()

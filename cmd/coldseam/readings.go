@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/store"
@@ -46,7 +47,7 @@ func (g *gather) thermometer() {
 			return
 		}
 		tried[temp] = true
-		if d, err := g.db.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) && measured(d.WaterC) {
+		if d, err := g.DB.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) && measured(d.WaterC) {
 			g.f.TempSite = temp
 			g.daily()
 			return
@@ -91,7 +92,7 @@ func (g *gather) waterAt(at time.Time) float64 {
 	if site == "" {
 		site = g.f.Reach.Site
 	}
-	s, err := g.db.History(g.ctx, site, coldseam.WaterTemp, coldseam.Instant, at.Add(-readingNear), at.Add(readingNear), g.f.Now, g.opts...)
+	s, err := g.DB.History(g.ctx, site, coldseam.WaterTemp, coldseam.Instant, at.Add(-readingNear), at.Add(readingNear), g.f.Now, g.opts...)
 	if !g.keep(err) {
 		return math.NaN()
 	}
@@ -115,12 +116,12 @@ func (g *gather) agency() {
 	if site == "" {
 		site = g.f.Reach.Site
 	}
-	fcs, err := g.db.Forecasts(g.ctx, site, coldseam.Discharge, g.f.Now)
+	fcs, err := g.DB.Forecasts(g.ctx, site, coldseam.Discharge, g.f.Now)
 	if !g.keep(err) || len(fcs) == 0 {
 		return
 	}
 	g.f.Agency = fcs
-	past, err := g.db.ArchivedForecasts(g.ctx, site, coldseam.Discharge, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now)
+	past, err := g.DB.ArchivedForecasts(g.ctx, site, coldseam.Discharge, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now)
 	if g.keep(err) {
 		g.f.AgencyPast = past
 	}
@@ -136,7 +137,7 @@ func (g *gather) recalibration() {
 	if key == "" {
 		return
 	}
-	if m, err := g.db.Model(g.ctx, key, recalKind, g.f.Now); g.keep(err) {
+	if m, err := g.DB.Model(g.ctx, key, recalKind, g.f.Now); g.keep(err) {
 		g.keep(json.Unmarshal(m.Params, &g.f.Recal))
 	}
 }
@@ -144,23 +145,23 @@ func (g *gather) recalibration() {
 // recalibrate holds the wave odds of the club's past mornings against its log,
 // once a day: all reaches of the species together, as one alone has few waves.
 func (mk *Maker) recalibrate(ctx context.Context) error {
-	reaches, err := mk.db.Reaches(ctx)
+	reaches, err := mk.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
-	now := mk.now()
+	now := mk.Now()
 	days := map[string][]run.Resolved{}
 	for _, r := range reaches {
-		today := coldseam.DateOf(now.In(zoneOf(r.Zone)))
+		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
 		for _, key := range r.Species {
-			said, err := mk.db.WaveOdds(ctx, r.ID, key, now)
+			said, err := mk.DB.WaveOdds(ctx, r.ID, key, now)
 			if err != nil {
 				return err
 			}
 			if len(said) == 0 {
 				continue
 			}
-			trips, err := mk.db.Trips(ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, today)
+			trips, err := mk.DB.Trips(ctx, r.ID, coldseam.Date{Year: 2000, Month: 1, Day: 1}, today)
 			if err != nil {
 				return err
 			}
@@ -176,7 +177,7 @@ func (mk *Maker) recalibrate(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if _, err := mk.db.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
+		if _, err := mk.DB.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
 			return err
 		}
 	}

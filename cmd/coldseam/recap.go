@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -37,15 +38,15 @@ type recapCmd struct {
 }
 
 // Run writes the recap, or does one of the other three.
-func (c *recapCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *recapCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if len(c.Args) > 0 && !c.SQL {
-		return exitWith(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
+		return env.Fail(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
 	}
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return err
 	}
@@ -53,28 +54,28 @@ func (c *recapCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	return c.with(ctx, s, a)
 }
 
-func (c *recapCmd) with(ctx context.Context, s *streams, a *app) error {
+func (c *recapCmd) with(ctx context.Context, s *env.Streams, a *app) error {
 	switch {
 	case c.SQL:
 		return c.psql(ctx, s, a)
 	case c.Dictionary:
-		ms, err := a.db.Dictionary(ctx)
+		ms, err := a.DB.Dictionary(ctx)
 		if err != nil {
 			return err
 		}
-		_, err = io.WriteString(s.out, store.DictionaryText(ms))
+		_, err = io.WriteString(s.Out, store.DictionaryText(ms))
 		return err
 	case c.Cookbook:
-		return a.writeCookbook(ctx, s.out, c.Season, coldseam.ReachID(c.Reach))
+		return a.writeCookbook(ctx, s.Out, c.Season, coldseam.ReachID(c.Reach))
 	}
 	r, err := a.recap(ctx, c.Season, coldseam.ReachID(c.Reach))
 	if errors.Is(err, coldseam.ErrNotFound) {
-		return exitWith(1, err.Error())
+		return env.Fail(1, err.Error())
 	}
 	if err != nil {
 		return err
 	}
-	return c.write(s.out, a, r)
+	return c.write(s.Out, a, r)
 }
 
 // form is one way to write a recap.
@@ -87,10 +88,10 @@ type form struct {
 func (c *recapCmd) write(w io.Writer, a *app, r web.Recap) error {
 	units := c.Units
 	if units == "" {
-		units = a.cfg.Club.Units
+		units = a.Config.Club.Units
 	}
 	forms := []form{
-		{".html", c.HTML, func(w io.Writer) error { return web.RecapHTML(w, a.cfg.Club.Name, r, units) }},
+		{".html", c.HTML, func(w io.Writer) error { return web.RecapHTML(w, a.Config.Club.Name, r, units) }},
 		{".txt", c.Text, func(w io.Writer) error { return web.RecapText(w, r, units) }},
 		{".csv", c.CSV, func(w io.Writer) error { return web.RecapCSV(w, r) }},
 	}
@@ -143,30 +144,30 @@ func recapName(r web.Recap, reach string) string {
 // psql opens the season as a reader. The role itself is read only and sees
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
-func (c *recapCmd) psql(ctx context.Context, s *streams, a *app) error {
-	dsn, err := readerURL(orElse(a.cfg.ReadersURL, a.db.Pool().Config().ConnString()))
+func (c *recapCmd) psql(ctx context.Context, s *env.Streams, a *app) error {
+	dsn, err := readerURL(env.OrElse(a.Config.ReadersURL, a.DB.Pool().Config().ConnString()))
 	if err != nil {
 		return err
 	}
 	bin, err := a.findPsql()
 	if err != nil {
-		fmt.Fprintf(s.out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
-		if a.pg != nil {
-			fmt.Fprintln(s.out, "while the service runs; this private database stops with this command.")
+		fmt.Fprintf(s.Out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
+		if a.PgBin() != "" {
+			fmt.Fprintln(s.Out, "while the service runs; this private database stops with this command.")
 		}
 		return nil
 	}
 	if err := onlyAsked(c.Args); err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	// The name of the database comes last: psql then takes no other from its arguments.
 	cmd := exec.CommandContext(ctx, bin, append(append([]string{"--no-psqlrc"}, c.Args...), "--dbname="+dsn)...)
-	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, s.out, s.err
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, s.Out, s.Err
 	cmd.Env = append(os.Environ(), "PGAPPNAME=coldseam recap")
 	err = cmd.Run()
 	var exit *exec.ExitError
 	if errors.As(err, &exit) {
-		return exitCode{code: max(exit.ExitCode(), 1)}
+		return env.ExitCode{Code: max(exit.ExitCode(), 1)}
 	}
 	return err
 }
@@ -261,8 +262,8 @@ func readerURL(dsn string) (string, error) {
 // findPsql looks where programs are and beside the private server's own.
 func (bk *Book) findPsql() (string, error) {
 	bin, err := exec.LookPath("psql")
-	if err != nil && bk.pg != nil {
-		return exec.LookPath(filepath.Join(bk.pg.Bin(), "psql"))
+	if own := bk.PgBin(); err != nil && own != "" {
+		return exec.LookPath(filepath.Join(own, "psql"))
 	}
 	return bin, err
 }
@@ -289,7 +290,7 @@ func (bk *Book) writeCookbook(ctx context.Context, w io.Writer, year int, reach 
 			}
 			return "'" + strings.ReplaceAll(string(m.reaches[0].ID), "'", "''") + "'"
 		})
-		got, err := bk.db.Answer(ctx, strings.TrimSuffix(sql, ";"))
+		got, err := bk.DB.Answer(ctx, strings.TrimSuffix(sql, ";"))
 		if err != nil {
 			return fmt.Errorf("cookbook %s: %w", q.Name, err)
 		}

@@ -129,7 +129,7 @@ func (m *recapMaker) changeWeights() []string {
 
 // changeRules lists the rules whose check runs out before the next season.
 func (m *recapMaker) changeRules() ([]string, error) {
-	n, err := store.Ask[struct{ N int }](m.ctx, m.db,
+	n, err := store.Ask[struct{ N int }](m.ctx, m.DB,
 		`SELECT count(*)::int AS n FROM season.rule WHERE ($1 = '' OR reach_id = $1) AND (checked_on IS NULL OR recheck_by < $2)`, m.reach, m.r.To.Add(365).UTC())
 	if err != nil || n[0].N == 0 {
 		return nil, err

@@ -73,7 +73,7 @@ func hideSmall(cells []*cell) {
 
 // judge sets what was said against what happened.
 func (m *recapMaker) judge() error {
-	logs, err := m.db.LoggedDays(m.ctx, m.reach, coldseam.Date{Year: m.year, Month: 1, Day: 1}, coldseam.Date{Year: m.year, Month: 12, Day: 31})
+	logs, err := m.DB.LoggedDays(m.ctx, m.reach, coldseam.Date{Year: m.year, Month: 1, Day: 1}, coldseam.Date{Year: m.year, Month: 12, Day: 31})
 	if err != nil {
 		return err
 	}
@@ -149,7 +149,7 @@ func (m *recapMaker) drivesSaved(r coldseam.Reach, days []judgedDay, logs []stor
 // countZero counts the trips without fish on those reaches and species whose
 // season the views show.
 func (m *recapMaker) countZero(logs []store.LoggedDay) error {
-	open, err := store.Ask[struct{ Reach, Species string }](m.ctx, m.db,
+	open, err := store.Ask[struct{ Reach, Species string }](m.ctx, m.DB,
 		`SELECT reach_id AS reach, species FROM season.catch WHERE dimension = 'all' AND NOT hidden AND season = $1 AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
 	if err != nil {
 		return err
@@ -166,7 +166,7 @@ func (m *recapMaker) countZero(logs []store.LoggedDay) error {
 
 // resolveReach judges the mornings of one reach by its own target.
 func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]judgedDay, error) {
-	words, err := store.Ask[word](m.ctx, m.db, sqlWords, m.year, r.ID)
+	words, err := store.Ask[word](m.ctx, m.DB, sqlWords, m.year, r.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -306,8 +306,8 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 	if r := rows[coldseam.Stay]; r != nil {
 		m.r.Money.Misses, m.r.Money.RightStay = r.Good, r.Judged-r.Good
 	}
-	if cost, err := m.cfg.Club.DriveCost(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
-		m.r.Money.Currency, m.r.Money.CostPerMile = m.cfg.Club.Currency, cost
+	if cost, err := m.Config.Club.DriveCost(); err == nil && cost > 0 && m.r.Money.MilesSaved > 0 {
+		m.r.Money.Currency, m.r.Money.CostPerMile = m.Config.Club.Currency, cost
 	}
 }
 
@@ -318,7 +318,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 		Reach string
 		Day   time.Time
 		Water float64
-	}](m.ctx, m.db, `SELECT reach_id AS reach, day, water_c AS water FROM season.daily WHERE season = $1 AND water_c IS NOT NULL AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
+	}](m.ctx, m.DB, `SELECT reach_id AS reach, day, water_c AS water FROM season.daily WHERE season = $1 AND water_c IS NOT NULL AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
 	if err != nil {
 		return err
 	}
@@ -341,7 +341,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 			return math.NaN()
 		}))
 	}
-	x := verdict.Worth(told, m.cfg.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
+	x := verdict.Worth(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
 	m.r.Money.Worth = worthWords(x)
 	return nil
 }

@@ -18,6 +18,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/store"
 )
 
@@ -32,7 +33,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Param   string
 			Lead, N int
 		}
-		got, err := store.Ask[lead](ctx, v.db, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
+		got, err := store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		n := map[string]int{}
 		for _, x := range got {
@@ -54,12 +55,12 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		stop()
 		before := len(got)
 		require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
-		got, err = store.Ask[lead](ctx, v.db, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
+		got, err = store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
 	})
 	t.Run("what is usual for the date", func(t *testing.T) {
-		got, err := store.Ask[struct{ N int }](ctx, v.db, `SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
+		got, err := store.Ask[struct{ N int }](ctx, v.DB, `SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Equal(t, 5, got[0].N)
 	})
@@ -91,7 +92,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Verdict                string
 			Mornings, Fished, Good *int
 		}
-		calls, err := store.Ask[call](ctx, v.db, `SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
+		calls, err := store.Ask[call](ctx, v.DB, `SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, calls, len(r.Verdicts))
 		for _, c := range calls {
@@ -111,7 +112,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, fmt.Sprint(r), fmt.Sprint(again), "0 is the newest season")
 	})
 	t.Run("nobody stands in it", func(t *testing.T) {
-		reaches, err := v.db.Reaches(ctx)
+		reaches, err := v.DB.Reaches(ctx)
 		require.NoError(t, err)
 		log, err := readTrips(strings.NewReader(democlub.Log), reaches, tripMap{})
 		require.NoError(t, err)
@@ -196,10 +197,10 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber", "CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
 			c := recapCmd{SQL: true, Args: []string{"-X", "-c", sql}}
-			err := c.with(ctx, &streams{out: &out, err: &errs}, v.app)
-			var exit exitCode
+			err := c.with(ctx, &env.Streams{Out: &out, Err: &errs}, v.app)
+			var exit env.ExitCode
 			require.ErrorAs(t, err, &exit, sql)
-			require.NotZero(t, exit.code)
+			require.NotZero(t, exit.Code)
 			require.Regexp(t, "permission denied|read-only", errs.String())
 			require.Empty(t, out.String())
 		}

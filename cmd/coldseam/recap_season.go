@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/notify/chart"
 	"example.org/coldseam/notify/web"
@@ -53,7 +54,7 @@ func (bk *Book) recap(ctx context.Context, year int, reach coldseam.ReachID) (we
 
 // place names the reaches.
 func (m *recapMaker) place() error {
-	all, err := m.db.Reaches(m.ctx)
+	all, err := m.DB.Reaches(m.ctx)
 	if err != nil {
 		return err
 	}
@@ -74,7 +75,7 @@ func (m *recapMaker) place() error {
 	seen := map[string]bool{}
 	for _, r := range m.reaches {
 		m.r.Rules = append(m.r.Rules, web.RecapRules{River: r.River, Rules: r.Rules})
-		for _, s := range m.cfg.Attributions(r) {
+		for _, s := range m.Config.Attributions(r) {
 			if !seen[s.Text] {
 				seen[s.Text] = true
 				m.r.Sources = append(m.r.Sources, s)
@@ -100,13 +101,13 @@ WHERE season = $1 AND ($2 = '' OR reach_id = $2)`
 // the water came.
 func (m *recapMaker) span() error {
 	if m.year == 0 {
-		got, err := store.Ask[struct{ Year int }](m.ctx, m.db, sqlNewestSeason, m.reach)
+		got, err := store.Ask[struct{ Year int }](m.ctx, m.DB, sqlNewestSeason, m.reach)
 		if err != nil {
 			return err
 		}
 		m.year = got[0].Year
 	}
-	got, err := store.Ask[struct{ First, Last *time.Time }](m.ctx, m.db, sqlSpan, m.year, m.reach)
+	got, err := store.Ask[struct{ First, Last *time.Time }](m.ctx, m.DB, sqlSpan, m.year, m.reach)
 	if err != nil {
 		return err
 	}
@@ -149,7 +150,7 @@ func (m *recapMaker) water() error {
 	rows, err := store.Ask[struct {
 		Day   time.Time
 		Water *float64
-	}](m.ctx, m.db, sqlDays, m.r.From.Add(-chartLead).UTC(), m.r.To.UTC(), m.reach)
+	}](m.ctx, m.DB, sqlDays, m.r.From.Add(-chartLead).UTC(), m.r.To.UTC(), m.reach)
 	if err != nil {
 		return err
 	}
@@ -157,7 +158,7 @@ func (m *recapMaker) water() error {
 		Day   time.Time
 		Trips int
 		Rate  float64
-	}](m.ctx, m.db, sqlTripDays, m.year, m.reach)
+	}](m.ctx, m.DB, sqlTripDays, m.year, m.reach)
 	if err != nil {
 		return err
 	}
@@ -198,7 +199,7 @@ type catchCell struct {
 // catch fills totals and rates. Sums over reaches and species take the open
 // cells alone.
 func (m *recapMaker) catch() error {
-	cells, err := store.Ask[catchCell](m.ctx, m.db, sqlCatch, m.year, m.reach)
+	cells, err := store.Ask[catchCell](m.ctx, m.DB, sqlCatch, m.year, m.reach)
 	if err != nil {
 		return err
 	}
@@ -301,7 +302,7 @@ type heldCell struct {
 }
 
 func (m *recapMaker) weights() (err error) {
-	m.held, err = store.Ask[heldCell](m.ctx, m.db, sqlHeld, m.year, m.reach)
+	m.held, err = store.Ask[heldCell](m.ctx, m.DB, sqlHeld, m.year, m.reach)
 	for _, c := range m.held {
 		held := int(math.Round(c.Share * float64(c.Logs)))
 		m.r.Held, m.r.Lifted = m.r.Held+held, m.r.Lifted+c.Logs-held
@@ -320,7 +321,7 @@ func (m *recapMaker) runDates() error {
 	if m.reach == "" || len(m.reaches[0].Species) == 0 {
 		return nil
 	}
-	got, err := store.Ask[struct{ First, Peak, Last *time.Time }](m.ctx, m.db, sqlRunDates, m.year, m.reach, m.reaches[0].Species[0])
+	got, err := store.Ask[struct{ First, Peak, Last *time.Time }](m.ctx, m.DB, sqlRunDates, m.year, m.reach, m.reaches[0].Species[0])
 	if err != nil || len(got) == 0 {
 		return err
 	}
@@ -352,7 +353,7 @@ func (m *recapMaker) skill() error {
 		Day         time.Time
 		CRPS        float64
 		Ref         float64
-	}](m.ctx, m.db, sqlPairs, m.year, m.reach)
+	}](m.ctx, m.DB, sqlPairs, m.year, m.reach)
 	if err != nil {
 		return err
 	}
@@ -421,7 +422,7 @@ func (m *recapMaker) stops() error {
 	got, err := store.Ask[struct {
 		Rule, Kind string
 		N          int
-	}](m.ctx, m.db, sqlStops, m.year, m.reach)
+	}](m.ctx, m.DB, sqlStops, m.year, m.reach)
 	for _, x := range got {
 		what := ruleWords(x.Rule)
 		if x.Kind == "missing" {
@@ -465,10 +466,10 @@ func (m *recapMaker) outages() error {
 		Gauge, Param string
 		Day          time.Time
 		Days         int
-	}](m.ctx, m.db, sqlOutages, m.r.From.UTC(), m.r.To.UTC(), m.reach)
+	}](m.ctx, m.DB, sqlOutages, m.r.From.UTC(), m.r.To.UTC(), m.reach)
 	for _, o := range got {
 		what := strings.ToLower(paramWords[coldseam.Parameter(o.Param)])
-		m.r.Outages = append(m.r.Outages, web.RecapOutage{Gauge: o.Gauge + ", " + what, From: o.Day, For: time.Duration(o.Days) * day})
+		m.r.Outages = append(m.r.Outages, web.RecapOutage{Gauge: o.Gauge + ", " + what, From: o.Day, For: time.Duration(o.Days) * env.Day})
 	}
 	return err
 }

@@ -18,6 +18,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
@@ -50,18 +51,18 @@ func livedTown(t *testing.T) *town {
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.app, err = build(t.Context(), cfg, buildOptions{now: v.clock.Now, dbURL: storetest.URL(t), migrate: true,
-		log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
-		tokenKey: []byte("a key of the tests that is long enough to sign")})
+	v.app, err = build(t.Context(), cfg, env.Options{Now: v.clock.Now, DBURL: storetest.URL(t), Migrate: true,
+		Log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
+		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
 	t.Cleanup(func() {
 		v.app.Close()
 		v.sink.Close()
 		v.ag.Close()
 	})
-	require.NoError(t, v.syncRivers(t.Context()))
+	require.NoError(t, v.SyncRivers(t.Context()))
 	v.join(t, "all@club.example.org", coldseam.Preferences{})
-	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*day, nil)
+	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 	for i := range livedDays + 1 {
 		morning := saturday.Add(i - livedDays)
@@ -75,7 +76,7 @@ func livedTown(t *testing.T) *town {
 			require.NoError(t, err)
 			continue
 		}
-		r, err := v.db.Reach(t.Context(), "tamsen-bend")
+		r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 		require.NoError(t, err)
 		_, err = v.makeBrief(t.Context(), r, morning)
 		require.NoError(t, err)
@@ -100,7 +101,7 @@ func demoLogUntil(morning coldseam.Date) string {
 func recapText(t *testing.T, a *app, c recapCmd) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, c.with(t.Context(), &streams{out: &out, err: &out}, a))
+	require.NoError(t, c.with(t.Context(), &env.Streams{Out: &out, Err: &out}, a))
 	return out.String()
 }
 
@@ -318,7 +319,7 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 	const who = `SELECT current_user`
 	ask := func(args ...string) (string, error) {
 		var out, errs bytes.Buffer
-		err := (&recapCmd{SQL: true, Args: args}).psql(t.Context(), &streams{&out, &errs}, v.app)
+		err := (&recapCmd{SQL: true, Args: args}).psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.app)
 		return out.String(), err
 	}
 	for _, args := range [][]string{

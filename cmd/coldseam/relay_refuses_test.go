@@ -36,18 +36,18 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 				v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
 			v.clock.Forward(morningAt(4, 45))
-			_, _, err := v.queueMornings(ctx, v.now())
+			_, _, err := v.queueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			for range 4 {
 				v.sendAll(t)
-				v.clock.Forward(v.now().Add(time.Minute))
-				require.NoError(t, v.watch(ctx, v.now()))
+				v.clock.Forward(v.Now().Add(time.Minute))
+				require.NoError(t, v.watch(ctx, v.Now()))
 			}
 			v.sendAll(t)
 			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
 			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
 			alarms := 0
-			for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+			for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
 				if strings.Contains(text(t, m), "nobody was taken off the list") {
 					alarms++
 				}
@@ -55,9 +55,9 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			require.Equal(t, 1, alarms)
 
 			broken.Store(false)
-			require.NoError(t, v.db.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-			v.clock.Forward(v.now().Add(10 * time.Minute))
-			_, err = v.db.Sweep(ctx, v.now())
+			require.NoError(t, v.DB.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
+			v.clock.Forward(v.Now().Add(10 * time.Minute))
+			_, err = v.DB.Sweep(ctx, v.Now())
 			require.NoError(t, err)
 			v.sendAll(t)
 			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
@@ -79,19 +79,19 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.clock.Forward(morningAt(4, 45))
-	_, _, err = v.queueMornings(ctx, v.now())
+	_, _, err = v.queueMornings(ctx, v.Now())
 	require.NoError(t, err)
-	begin := v.now()
+	begin := v.Now()
 	s := v.sender("test")
 	s.Outbox = paced
 	s.Sleep = func(_ context.Context, d time.Duration) error {
-		v.clock.Forward(v.now().Add(d))
+		v.clock.Forward(v.Now().Add(d))
 		return nil
 	}
 	tally, err := s.Run(ctx, 60)
 	require.NoError(t, err)
 	require.Equal(t, 60, tally.Sent)
-	took := v.now().Sub(begin)
+	took := v.Now().Sub(begin)
 	require.LessOrEqual(t, took, time.Minute)
 	require.GreaterOrEqual(t, took, 50*time.Second, "no faster than the rate but for the first claim")
 }
@@ -100,7 +100,7 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 func TestBounceDomainIsNoMember(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	_, _, err := v.enrol(t.Context(), "ann@"+strings.ToUpper(v.cfg.Mail.BounceDomain), "", coldseam.Preferences{}, true)
+	_, _, err := v.enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{}, true)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "bounce domain")
 }
@@ -125,17 +125,17 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 			t.Parallel()
 			v := newReadyTown(t, nil)
 			v.clock.Forward(morningAt(4, 30))
-			_, err := v.db.Pool().Exec(t.Context(), `
+			_, err := v.DB.Pool().Exec(t.Context(), `
 				INSERT INTO coldseam.series (site_id, param, stat, period, provider, unit, first_known_at, series_ref)
 				SELECT s.site_id, s.param, s.stat, s.period, s.provider, s.unit, s.first_known_at, 'retired' FROM coldseam.series s JOIN coldseam.reach r USING (site_id)
 				WHERE r.reach_id = 'tamsen-bend' AND s.param = 'discharge' AND s.stat = 'instant' LIMIT 1`)
 			require.NoError(t, err)
-			_, err = v.db.Pool().Exec(t.Context(), c.sql)
+			_, err = v.DB.Pool().Exec(t.Context(), c.sql)
 			require.NoError(t, err)
-			require.NoError(t, v.watch(t.Context(), v.now()))
+			require.NoError(t, v.watch(t.Context(), v.Now()))
 			v.sendAll(t)
 			words := ""
-			for _, m := range v.letters(t)[v.cfg.Club.AdminEmail] {
+			for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
 				words += text(t, m)
 			}
 			require.Equal(t, c.tamsen, strings.Contains(words, "Tamsen"), words)

@@ -12,6 +12,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
 )
@@ -29,7 +30,7 @@ type restoreCmd struct {
 
 // Run restores. On a new machine there is no configuration yet: it comes out
 // of the backup.
-func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *restoreCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if c.Drill {
 		return c.drill(ctx, s)
 	}
@@ -39,7 +40,7 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		cfg.Defaults(func(...string) bool { return false })
 	}
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
 	o := c.fileOptions(g.Config)
 	m, err := store.VerifyBackup(c.File)
@@ -47,7 +48,7 @@ func (c *restoreCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		return err
 	}
 	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
-		return exitWith(2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
+		return env.Fail(2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
 			"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
 			"with --files keep it stays", strings.Join(other, ", ")))
 
@@ -74,15 +75,15 @@ func (c *restoreCmd) fileOptions(config string) store.RestoreOptions {
 	return store.RestoreOptions{FilesTo: filepath.Dir(config), Back: true, Aside: c.Files == "backup"}
 }
 
-func (c *restoreCmd) wrote(s *streams, files []string) {
+func (c *restoreCmd) wrote(s *env.Streams, files []string) {
 	for _, f := range files {
-		fmt.Fprintln(s.out, "wrote", f)
+		fmt.Fprintln(s.Out, "wrote", f)
 	}
 }
 
 // drill restores into a database of its own, lets every table be compared with
 // the manifest, and throws it away. A timer may run it at night.
-func (c *restoreCmd) drill(ctx context.Context, s *streams) error {
+func (c *restoreCmd) drill(ctx context.Context, s *env.Streams) error {
 	start := time.Now()
 	dir, err := os.MkdirTemp("", "coldseam-drill-")
 	if err != nil {
@@ -101,7 +102,7 @@ func (c *restoreCmd) drill(ctx context.Context, s *streams) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
-	fmt.Fprintf(s.out, "drill passed in %.1f s: every table as in the manifest; %s\n", time.Since(start).Seconds(), manifestWords(r.Manifest))
+	fmt.Fprintf(s.Out, "drill passed in %.1f s: every table as in the manifest; %s\n", time.Since(start).Seconds(), manifestWords(r.Manifest))
 	return nil
 }
 
@@ -125,23 +126,23 @@ func (c *restoreCmd) target(ctx context.Context, cfg config.Config) (url string,
 	return pg.URL(localpg.User), func() { _ = pg.Stop() }, nil
 }
 
-func (c *restoreCmd) restore(ctx context.Context, s *streams, url string, cfg config.Config, o store.RestoreOptions) error {
+func (c *restoreCmd) restore(ctx context.Context, s *env.Streams, url string, cfg config.Config, o store.RestoreOptions) error {
 	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
 	r, err := store.Restore(ctx, c.File, url, o)
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
-	fmt.Fprintf(s.out, "restored: %s\n", manifestWords(r.Manifest))
+	fmt.Fprintf(s.Out, "restored: %s\n", manifestWords(r.Manifest))
 	c.wrote(s, r.Files)
-	fmt.Fprintf(s.out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
+	fmt.Fprintf(s.Out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
 	if r.Jobs > 0 {
-		fmt.Fprintf(s.out, "jobs: %d that were running will run again\n", r.Jobs)
+		fmt.Fprintf(s.Out, "jobs: %d that were running will run again\n", r.Jobs)
 	}
 	last := "there was none"
 	if !r.Manifest.LastEdition.IsZero() {
 		last = r.Manifest.LastEdition.String()
 	}
-	fmt.Fprintf(s.out, "last edition in the backup: %s\n", last)
-	fmt.Fprintln(s.out, "SENDING IS HELD. Look with `coldseam check`, then `coldseam brief --release --reason \"restored\"`.")
+	fmt.Fprintf(s.Out, "last edition in the backup: %s\n", last)
+	fmt.Fprintln(s.Out, "SENDING IS HELD. Look with `coldseam check`, then `coldseam brief --release --reason \"restored\"`.")
 	return nil
 }

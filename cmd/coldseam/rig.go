@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
@@ -67,18 +68,18 @@ type rigShowCmd struct {
 	Table      bool     `help:"Print the sizes over a grid of depth and current."`
 	Chart      string   `help:"Draw size against flow into this PNG file." type:"path" placeholder:"FILE"`
 
-	store func(context.Context, *Globals) (rigStore, func(), error) `kong:"-"`
+	store func(context.Context, *env.Globals) (rigStore, func(), error) `kong:"-"`
 }
 
 // Run prints physics and advice. A wrong flag is exit status 2; a weight that
 // is withheld is not an error.
-func (c *rigShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *rigShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	rig, err := jig.ParseRig(c.Body, c.Line, c.Metal, c.Presentation)
 	if err != nil {
 		return rigUsage(err)
 	}
 	if c.Table {
-		return c.table(s.out, rig)
+		return c.table(s.Out, rig)
 	}
 	var r rigReport
 	if c.Site != "" || c.Spot != "" {
@@ -95,18 +96,18 @@ func (c *rigShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 		}
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.out)
+		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", "  ")
 		return enc.Encode(r.json())
 	}
-	r.print(s.out)
+	r.print(s.Out)
 	return nil
 }
 
 // rigUsage is exit status 2 with all that is wrong in one line.
-func rigUsage(err error) exitCode {
+func rigUsage(err error) env.ExitCode {
 	s := strings.ReplaceAll(err.Error(), ": "+coldseam.ErrInvalid.Error(), "")
-	return exitWith(2, strings.ReplaceAll(s, "\n", "; "))
+	return env.Fail(2, strings.ReplaceAll(s, "\n", "; "))
 }
 
 // byHand answers for the depth and current of the flags.
@@ -141,12 +142,12 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 }
 
 // fromStore answers for a stored spot.
-func (c *rigShowCmd) fromStore(ctx context.Context, g *Globals, rig jig.Rig) (rigReport, error) {
+func (c *rigShowCmd) fromStore(ctx context.Context, g *env.Globals, rig jig.Rig) (rigReport, error) {
 	if c.Site == "" || c.Spot == "" {
-		return rigReport{}, exitWith(2, "want both --site and --spot")
+		return rigReport{}, env.Fail(2, "want both --site and --spot")
 	}
 	if c.DepthFt != nil || c.DepthM != nil || c.SurfaceFPS != nil || c.SurfaceMS != nil {
-		return rigReport{}, exitWith(2, "depth and current come from the spot; want either them or --site and --spot")
+		return rigReport{}, env.Fail(2, "depth and current come from the spot; want either them or --site and --spot")
 	}
 	box, _, err := c.sizes()
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
@@ -22,12 +23,12 @@ type rigLogCmd struct {
 	Angle  *float64 `name:"angle-deg" help:"Line angle from vertical at the surface, if seen."`
 	Angler string   `help:"A pseudonym; never a name." default:""`
 
-	store func(context.Context, *Globals) (rigStore, func(), error) `kong:"-"`
+	store func(context.Context, *env.Globals) (rigStore, func(), error) `kong:"-"`
 }
 
 // Run stores the log. The same spot, time and size again is a duplicate and
 // changes nothing.
-func (c *rigLogCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *rigLogCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	_, err := jig.ParseRig(c.Body, c.Line, c.Metal, c.Presentation)
 	oz, err2 := parseOz("--size", c.Size)
 	if c.Angle != nil {
@@ -51,9 +52,9 @@ func (c *rigLogCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	case err != nil:
 		return err
 	case !added:
-		fmt.Fprintln(s.out, "already logged")
+		fmt.Fprintln(s.Out, "already logged")
 	default:
-		fmt.Fprintf(s.out, "logged: %s oz %s at %s, %s\n", coldseam.OzName(oz), c.Result, c.Spot, c.At)
+		fmt.Fprintf(s.Out, "logged: %s oz %s at %s, %s\n", coldseam.OzName(oz), c.Result, c.Spot, c.At)
 	}
 	return nil
 }

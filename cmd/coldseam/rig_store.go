@@ -8,18 +8,19 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
 
 // openRig opens the stored data of the configuration.
-func openRig(ctx context.Context, g *Globals) (rigStore, func(), error) {
+func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return nil, nil, rigUsage(err)
 	}
-	a, err := build(ctx, cfg, buildOptions{})
+	a, err := build(ctx, cfg, env.Options{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -31,7 +32,7 @@ type rigApp struct{ *app }
 
 // reach finds a reach by its id or by its gauge.
 func (a rigApp) reach(ctx context.Context, site string) (coldseam.Reach, error) {
-	all, err := a.db.Reaches(ctx)
+	all, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Reach{}, err
 	}
@@ -72,7 +73,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if err != nil {
 		return rigMorning{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
-	now := a.now()
+	now := a.Now()
 	day := coldseam.DateOf(now.In(loc))
 	if now.In(loc).Hour() >= 12 {
 		day = day.Add(1)
@@ -82,7 +83,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		return rigMorning{}, err
 	}
 	if f.RigLogs == nil {
-		logs, err := a.db.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
+		logs, err := a.DB.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
 		if err != nil {
 			return rigMorning{}, err
 		}
@@ -124,15 +125,15 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	if err != nil {
 		return false, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
-	now := a.now()
+	now := a.Now()
 	if l.At, err = rigTime(at, now, loc); err != nil {
 		return false, rigUsage(err)
 	}
 	if l.At.After(now) {
-		return false, exitWith(2, fmt.Sprintf("--at %s is still to come; want a time that has been", at))
+		return false, env.Fail(2, fmt.Sprintf("--at %s is still to come; want a time that has been", at))
 	}
 	l.Reach = r.ID
-	_, added, err := a.db.AddRigLog(ctx, l)
+	_, added, err := a.DB.AddRigLog(ctx, l)
 	return added, err
 }
 

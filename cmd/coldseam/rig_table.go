@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/notify/chart"
 )
@@ -16,9 +17,9 @@ import (
 func (c *rigShowCmd) draw(r rigReport) error {
 	if len(r.j.CriticalM3S) == 0 {
 		if c.Site != "" {
-			return exitWith(1, "no chart: "+r.words(r.j.Withheld))
+			return env.Fail(1, "no chart: "+r.words(r.j.Withheld))
 		}
-		return exitWith(2, "a chart needs the flow at the gauge; want --flow-cfs or --flow-m3s, or --site and --spot")
+		return env.Fail(2, "a chart needs the flow at the gauge; want --flow-cfs or --flow-m3s, or --site and --spot")
 	}
 	units := "us"
 	if r.metric {

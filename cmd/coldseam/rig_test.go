@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
@@ -67,10 +68,10 @@ func runRig(t *testing.T, db *fakeRig, args ...string) (string, error) {
 	if db == nil {
 		db = &fakeRig{err: errors.New("no store here")}
 	}
-	open := func(context.Context, *Globals) (rigStore, func(), error) { return db, func() {}, nil }
+	open := func(context.Context, *env.Globals) (rigStore, func(), error) { return db, func() {}, nil }
 	var out bytes.Buffer
 	p, err := kong.New(&c, kong.Name("coldseam"), kong.Exit(func(int) { t.Fatal("exit") }), kong.Writers(&out, &out),
-		kong.BindTo(context.Background(), (*context.Context)(nil)), kong.Bind(&streams{out: &out, err: &out}, &Globals{}))
+		kong.BindTo(context.Background(), (*context.Context)(nil)), kong.Bind(&env.Streams{Out: &out, Err: &out}, &env.Globals{}))
 	require.NoError(t, err)
 	k, err := p.Parse(append([]string{"rig"}, args...))
 	if err != nil {
@@ -205,14 +206,14 @@ func TestRigRefusesInWords(t *testing.T) {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
 			out, err := runRig(t, nil, r.args...)
-			var ec exitCode
+			var ec env.ExitCode
 			require.ErrorAs(t, err, &ec)
-			require.Equal(t, 2, ec.code)
+			require.Equal(t, 2, ec.Code)
 			require.Empty(t, out)
-			require.NotContains(t, ec.text, "\n", "one line")
-			require.NotContains(t, ec.text, ": invalid")
+			require.NotContains(t, ec.Text, "\n", "one line")
+			require.NotContains(t, ec.Text, ": invalid")
 			for _, w := range r.want {
-				require.Contains(t, ec.text, w)
+				require.Contains(t, ec.Text, w)
 			}
 		})
 	}

@@ -6,6 +6,8 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/cmd/internal/env"
 )
 
 // rowsRead counts the rows that the database touches while f runs, by table.
@@ -13,12 +15,12 @@ func (v *town) rowsRead(t *testing.T, f func()) (all float64, by map[string]floa
 	t.Helper()
 	count := func() map[string]float64 {
 		t.Helper()
-		for _, c := range v.db.Pool().AcquireAllIdle(t.Context()) { // each tells its own counts
+		for _, c := range v.DB.Pool().AcquireAllIdle(t.Context()) { // each tells its own counts
 			_, err := c.Exec(t.Context(), `SELECT pg_stat_force_next_flush()`)
 			require.NoError(t, err)
 			c.Release()
 		}
-		rows, err := v.db.Pool().Query(t.Context(),
+		rows, err := v.DB.Pool().Query(t.Context(),
 			`SELECT relname, (seq_tup_read + COALESCE(idx_tup_fetch, 0))::float8 FROM pg_stat_user_tables WHERE schemaname = 'coldseam'`)
 		require.NoError(t, err)
 		out, name, n := map[string]float64{}, "", 0.
@@ -134,16 +136,16 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 	r := v.reachOf(t, "tamsen-bend")
 	exec := func(sql string, args ...any) {
 		t.Helper()
-		_, err := v.db.Pool().Exec(ctx, sql, args...)
+		_, err := v.DB.Pool().Exec(ctx, sql, args...)
 		require.NoError(t, err)
 	}
 	// A small table is read whole because that is quick; what grows must not be.
 	exec(`DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET enable_seqscan = off', current_database()); END $$`)
-	v.db.Pool().Reset()
+	v.DB.Pool().Reset()
 	exec(`CREATE TABLE kept_days AS SELECT * FROM coldseam.day_summary`)
 	exec(`DELETE FROM coldseam.day_summary WHERE day < '2025-04-01'`)
 	exec(`UPDATE coldseam.observation SET value = 50 WHERE series_id IN (
-		SELECT series_id FROM coldseam.series WHERE site_id = $1 AND param = 'discharge') AND valid_at > $2`, r.Site, v.now().Add(-2*day))
+		SELECT series_id FROM coldseam.series WHERE site_id = $1 AND param = 'discharge') AND valid_at > $2`, r.Site, v.Now().Add(-2*env.Day))
 	grow := func(from, to string, reaches int) {
 		t.Helper()
 		for _, sql := range years {

@@ -13,6 +13,7 @@ import (
 	"text/tabwriter"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
@@ -56,27 +57,27 @@ type clockReport struct {
 }
 
 // Run prints the clock to the command's output.
-func (c *runclockCmd) Run(s *streams) error {
+func (c *runclockCmd) Run(s *env.Streams) error {
 	if c.Counts != "" {
 		rep, err := c.score()
 		if err != nil {
 			return fmt.Errorf("runclock: %w", err)
 		}
 		if c.JSON {
-			return json.NewEncoder(s.out).Encode(rep)
+			return json.NewEncoder(s.Out).Encode(rep)
 		}
-		return countTable(s.out, rep)
+		return countTable(s.Out, rep)
 	}
 	rep, err := c.report()
 	if err != nil {
 		return fmt.Errorf("runclock: %w", err)
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.out)
+		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", "  ")
 		return enc.Encode(rep)
 	}
-	return rep.table(s.out)
+	return rep.table(s.Out)
 }
 
 // score holds the species row against a file of counts.

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/run"
 )
 
@@ -43,7 +44,7 @@ func runclock(t *testing.T, c runclockCmd) (string, error) {
 	if c.Species == "" {
 		c.Species = "walleye"
 	}
-	err := c.Run(&streams{out: &out, err: &errs})
+	err := c.Run(&env.Streams{Out: &out, Err: &errs})
 	return out.String(), err
 }
 

@@ -18,6 +18,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/season"
@@ -46,7 +47,7 @@ type seasonCmd struct {
 }
 
 // Run replays one reach; progress goes to stderr.
-func (c *seasonCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	from, to, err := c.span()
 	if err != nil {
 		return err
@@ -61,12 +62,12 @@ func (c *seasonCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 	r, err := season.Run(src, season.Options{From: from, To: to, Progress: func(n, of int) error {
 		if !c.Quiet && time.Since(said) > 5*time.Second {
 			said = time.Now()
-			fmt.Fprintf(s.err, "%d of %d mornings\n", n, of)
+			fmt.Fprintf(s.Err, "%d of %d mornings\n", n, of)
 		}
 		return ctx.Err()
 	}})
 	if err != nil {
-		return exitCode{1, oneLine(err.Error())}
+		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
 	}
 	if c.HTML != "" {
 		var page bytes.Buffer
@@ -74,10 +75,10 @@ func (c *seasonCmd) Run(ctx context.Context, s *streams, g *Globals) error {
 			return err
 		}
 		if err := os.WriteFile(c.HTML, page.Bytes(), 0o644); err != nil {
-			return exitCode{2, err.Error()}
+			return env.ExitCode{Code: 2, Text: err.Error()}
 		}
 	}
-	return c.print(s.out, r)
+	return c.print(s.Out, r)
 }
 
 func (c *seasonCmd) print(w io.Writer, r coldseam.Replay) error {
@@ -85,11 +86,11 @@ func (c *seasonCmd) print(w io.Writer, r coldseam.Replay) error {
 	case c.Compare != "":
 		raw, err := os.ReadFile(c.Compare)
 		if err != nil {
-			return exitCode{2, err.Error()}
+			return env.ExitCode{Code: 2, Text: err.Error()}
 		}
 		var before coldseam.Replay
 		if err := json.Unmarshal(raw, &before); err != nil || len(before.Cells) == 0 {
-			return exitCode{2, fmt.Sprintf("%s: want what `coldseam season --json` wrote", filepath.Base(c.Compare))}
+			return env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: want what `coldseam season --json` wrote", filepath.Base(c.Compare))}
 		}
 		return strip.Compare(w, before, r)
 	case c.JSON:
@@ -109,36 +110,36 @@ func (c *seasonCmd) span() (from, to coldseam.Date, err error) {
 		into       *coldseam.Date
 	}{{"--from", c.From, &from}, {"--to", c.To, &to}} {
 		if *x.into, err = coldseam.ParseDate(x.text); err != nil {
-			return from, to, exitCode{2, fmt.Sprintf("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)}
+			return from, to, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)}
 		}
 	}
 	if n := to.Sub(from); n < 0 || n > maxSeasonDays {
-		return from, to, exitCode{2, fmt.Sprintf("--from %s --to %s: want the first day first and at most 40 years", from, to)}
+		return from, to, env.ExitCode{Code: 2, Text: fmt.Sprintf("--from %s --to %s: want the first day first and at most 40 years", from, to)}
 	}
 	return from, to, nil
 }
 
 // source is the file, or the database.
-func (c *seasonCmd) source(ctx context.Context, s *streams, g *Globals) (season.Source, func(), error) {
+func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) (season.Source, func(), error) {
 	if c.CSV != "" {
 		r, err := c.record()
 		return r, func() {}, err
 	}
 	if c.Reach == "" {
-		return nil, nil, exitCode{2, "want either --csv FILE --lat N --lon E or --reach ID"}
+		return nil, nil, env.ExitCode{Code: 2, Text: "want either --csv FILE --lat N --lon E or --reach ID"}
 	}
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return nil, nil, exitCode{2, err.Error()}
+		return nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
-	a, err := build(ctx, cfg, buildOptions{log: newLogger(s.err, slog.LevelWarn)})
+	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return nil, nil, err
 	}
 	src, err := a.pastMornings(ctx, coldseam.ReachID(c.Reach), c.Air)
 	if err != nil {
 		a.Close()
-		return nil, nil, a.noReach(ctx, err)
+		return nil, nil, a.NoReach(ctx, err)
 	}
 	return src, a.Close, nil
 }
@@ -146,11 +147,11 @@ func (c *seasonCmd) source(ctx context.Context, s *streams, g *Globals) (season.
 // record is a daily file as the source of a replay.
 func (c *seasonCmd) record() (*season.Record, error) {
 	if c.Lat == 0 && c.Lon == 0 || !(c.Lat >= -75 && c.Lat <= 75) || !(c.Lon >= -180 && c.Lon <= 180) {
-		return nil, exitCode{2, fmt.Sprintf("--lat %g --lon %g: want the place of the record, -75 to 75 and -180 to 180 degrees", c.Lat, c.Lon)}
+		return nil, env.ExitCode{Code: 2, Text: fmt.Sprintf("--lat %g --lon %g: want the place of the record, -75 to 75 and -180 to 180 degrees", c.Lat, c.Lon)}
 	}
 	hour, minute, err := notify.ParseClock(c.SendAt)
 	if err != nil {
-		return nil, exitCode{2, err.Error()}
+		return nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
 	days, err := readDaily(c.CSV, c.Lat)
 	if err != nil {
@@ -163,11 +164,11 @@ func (c *seasonCmd) record() (*season.Record, error) {
 		if out.Reach, err = reachFile(c.Reach, c.Lat, c.Lon); err != nil {
 			return nil, err
 		}
-		out.Bare, out.Loc = false, zoneOf(out.Reach.Zone)
+		out.Bare, out.Loc = false, env.Zone(out.Reach.Zone)
 	}
 	out.Species, err = run.FindSpecies(run.DefaultSpecies(), first(out.Reach.Species))
 	if err != nil {
-		return nil, exitCode{2, err.Error()}
+		return nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
 	return out, nil
 }
@@ -179,16 +180,16 @@ func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
 		Reaches []config.Reach `toml:"reach"`
 	}
 	if _, err := toml.DecodeFile(path, &f); err != nil {
-		return coldseam.Reach{}, exitCode{2, oneLine(err.Error())}
+		return coldseam.Reach{}, env.ExitCode{Code: 2, Text: env.OneLine(err.Error())}
 	}
 	if len(f.Reaches) != 1 {
-		return coldseam.Reach{}, exitCode{2, fmt.Sprintf("%s: %d [[reach]] tables, want one", filepath.Base(path), len(f.Reaches))}
+		return coldseam.Reach{}, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: %d [[reach]] tables, want one", filepath.Base(path), len(f.Reaches))}
 	}
 	c := f.Reaches[0]
 	c.Lat, c.Lon = cmp.Or(c.Lat, lat), cmp.Or(c.Lon, lon)
 	r, err := c.Build(config.Config{})
 	if err != nil {
-		return r, exitCode{2, fmt.Sprintf("%s: %v", filepath.Base(path), err)}
+		return r, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: %v", filepath.Base(path), err)}
 	}
 	return r, nil
 }
@@ -205,25 +206,25 @@ type pastMornings struct {
 // pastMornings prepares a replay from the database: lived mornings as they were
 // known, earlier ones from the daily means on record.
 func (a *app) pastMornings(ctx context.Context, id coldseam.ReachID, air season.Air) (*pastMornings, error) {
-	r, err := a.db.Reach(ctx, id)
+	r, err := a.DB.Reach(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	lived, err := a.db.LivedFrom(ctx, r.Site)
+	lived, err := a.DB.LivedFrom(ctx, r.Site)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
 	}
-	days, err := a.db.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), a.now(), r.Zone)
+	days, err := a.DB.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), a.Now(), r.Zone)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
 	}
-	hour, minute, err := notify.ParseClock(a.cfg.Club.SendAt)
+	hour, minute, err := notify.ParseClock(a.Config.Club.SendAt)
 	if err != nil {
 		return nil, err
 	}
 	p := &pastMornings{a: a, ctx: ctx, reach: r, lived: lived}
-	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: zoneOf(r.Zone), Air: air,
-		Table: a.limits, Cost: a.cfg.Odds.Cost}
+	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
+		Table: a.Table, Cost: a.Config.Odds.Cost}
 	if sp, err := run.FindSpecies(a.species, first(r.Species)); err == nil {
 		p.record.Species = sp
 	}
@@ -243,14 +244,14 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	if err := p.ctx.Err(); err != nil {
 		return forecast.Features{}, nil, err
 	}
-	at, err := notify.SendAt(day, p.a.cfg.Club.SendAt, p.record.Loc)
+	at, err := notify.SendAt(day, p.a.Config.Club.SendAt, p.record.Loc)
 	if err != nil {
 		return forecast.Features{}, nil, err
 	}
 	if p.lived.IsZero() || at.Before(p.lived) {
 		return p.record.Morning(day)
 	}
-	r, err := p.a.db.ReachAt(p.ctx, p.reach.ID, at)
+	r, err := p.a.DB.ReachAt(p.ctx, p.reach.ID, at)
 	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
 		r, err = p.reach, nil
 	}
@@ -268,7 +269,7 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 // warnings takes from the brief of the day when the warnings were last complete,
 // which the feed itself tells only of now. Without a brief they are not replayed.
 func (p *pastMornings) warnings(f *forecast.Features) (notReplayed []string, err error) {
-	b, err := p.a.db.Brief(p.ctx, p.reach.ID, f.Day)
+	b, err := p.a.DB.Brief(p.ctx, p.reach.ID, f.Day)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		f.AlertsAt, f.AlertGaps = f.Now, nil
 		return []string{"alerts"}, nil

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/season"
 )
 
@@ -103,9 +104,9 @@ func TestSeasonRefusals(t *testing.T) {
 func TestSeasonOfTheDatabase(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	issued, err := v.db.Brief(t.Context(), "tamsen-bend", saturday)
+	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", saturday)
 	require.NoError(t, err)
-	v.cfg.Club.SendAt = issued.Issued.In(zoneOf(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
+	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
 	src, err := v.pastMornings(t.Context(), "tamsen-bend", season.AirClimatology)
 	require.NoError(t, err)
 	r, err := season.Run(src, season.Options{From: saturday.Add(-30), To: saturday.Add(-30)})

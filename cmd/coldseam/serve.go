@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -20,18 +21,18 @@ type serveCmd struct{}
 
 // Run serves until the context ends, then stops softly: no new job, the mail
 // in transmission finishes.
-func (c *serveCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *serveCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return exitWith(2, err.Error())
+		return env.Fail(2, err.Error())
 	}
-	log := newLogger(s.err, slog.LevelInfo)
-	a, err := build(ctx, cfg, buildOptions{log: log, migrate: true, alone: true})
+	log := env.NewLogger(s.Err, slog.LevelInfo)
+	a, err := build(ctx, cfg, env.Options{Log: log, Migrate: true, Alone: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
 	srv, err := a.startServices(ctx)
@@ -73,33 +74,33 @@ func (a *app) startServices(ctx context.Context) (*services, error) {
 		out.stop()
 		return nil, err
 	}
-	proxies, err := a.cfg.TrustedProxies()
+	proxies, err := a.Config.TrustedProxies()
 	if err != nil {
 		return fail(err)
 	}
-	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.cfg.Club.Name, Cost: a.limits.Cost, Margin: a.limits.Margin, Now: a.now, Log: a.log,
+	h, err := web.New(web.Config{Store: pages{a}, Links: a.links, Club: a.Config.Club.Name, Cost: a.Table.Cost, Margin: a.Table.Margin, Now: a.Now, Log: a.Log,
 		Ready: a.ready, Healthy: a.healthy, TrustedProxies: proxies})
 	if err != nil {
 		return fail(err)
 	}
-	if out.addr, err = out.listen(a, a.cfg.Listen, h); err != nil {
+	if out.addr, err = out.listen(a, a.Config.Listen, h); err != nil {
 		return fail(err)
 	}
-	if a.cfg.MetricsAddr != "" {
+	if a.Config.MetricsAddr != "" {
 		mux := http.NewServeMux()
 		mux.Handle("GET /metrics", a.metricsHandler())
-		if _, err := out.listen(a, a.cfg.MetricsAddr, mux); err != nil {
+		if _, err := out.listen(a, a.Config.MetricsAddr, mux); err != nil {
 			return fail(err)
 		}
 	}
-	if a.cfg.Mail.LMTP != "" {
+	if a.Config.Mail.LMTP != "" {
 		addr, stop, err := a.startInbox(ctx)
 		if err != nil {
 			return fail(err)
 		}
 		out.lmtp, out.stops = addr, append(out.stops, stop)
 	}
-	queue, err := a.db.NewQueue(a.workers(), store.QueueOptions{Mail: a.cfg.Mail.Workers})
+	queue, err := a.DB.NewQueue(a.workers(), store.QueueOptions{Mail: a.Config.Mail.Workers})
 	if err != nil {
 		return fail(err)
 	}
@@ -124,12 +125,12 @@ func (fd *Feeds) learnPrimaries(ctx context.Context) (stop func()) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		for _, f := range plan(fd.cfg) {
+		for _, f := range plan(fd.Config) {
 			if f.Endpoint != "metadata" {
 				continue
 			}
-			if _, err := fd.fetchOne(ctx, f, f.request(fd.now())); err != nil && ctx.Err() == nil {
-				fd.log.Warn("fetch", "feed", f.key(), "err", err)
+			if _, err := fd.fetchOne(ctx, f, f.request(fd.Now())); err != nil && ctx.Err() == nil {
+				fd.Log.Warn("fetch", "feed", f.key(), "err", err)
 			}
 		}
 	}()
@@ -143,7 +144,7 @@ func (a *app) firstSkill(ctx context.Context) (stop func()) {
 	go func() {
 		defer close(done)
 		if err := a.showSkill(ctx); err != nil && ctx.Err() == nil {
-			a.log.Warn("forecast skill", "err", err)
+			a.Log.Warn("forecast skill", "err", err)
 		}
 	}()
 	return func() { cancel(); <-done }
@@ -160,7 +161,7 @@ func (s *services) listen(a *app, addr string, h http.Handler) (string, error) {
 	go func() {
 		defer close(done)
 		if err := srv.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
-			a.log.Error("pages", "err", err)
+			a.Log.Error("pages", "err", err)
 		}
 	}()
 	s.stops = append(s.stops, func() {

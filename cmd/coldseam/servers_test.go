@@ -26,6 +26,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
 )
@@ -71,13 +72,13 @@ func serverChild() int {
 	}
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
 	cfg.StateDir = os.TempDir()
-	a, err := build(ctx, cfg, buildOptions{now: clock.now, dbURL: os.Getenv("COLDSEAM_CHILD_DB"), log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
-		tokenKey: []byte("a key of the tests that is long enough to sign")})
+	a, err := build(ctx, cfg, env.Options{Now: clock.now, DBURL: os.Getenv("COLDSEAM_CHILD_DB"), Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
+		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	if err != nil {
 		return fail(err)
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return fail(err)
 	}
 	srv, err := a.startServices(ctx)
@@ -234,7 +235,7 @@ func dialerOf(t *testing.T, dbURL string) func() (net.Conn, error) {
 	return func() (net.Conn, error) { return net.Dial("tcp", net.JoinHostPort(c.Host, strconv.Itoa(int(c.Port)))) }
 }
 
-// through is dbURL by way of the proxy.
+// through is DBURL by way of the proxy.
 func (p *mutePipe) through(t *testing.T, dbURL string) string {
 	t.Helper()
 	c, err := pgx.ParseConfig(dbURL)
@@ -269,7 +270,7 @@ func (x serversRun) run(t *testing.T) {
 	for i := range x.readers {
 		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	at, err := url.Parse(v.cfg.Profiles[0].BaseURL)
+	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	base := at.Scheme + "://" + at.Host
 	pipe := newMutePipe(t, dialerOf(t, dbURL))
@@ -322,7 +323,7 @@ func (x serversRun) run(t *testing.T) {
 	afterCrash := wait("Postgres back and a server on it", func() bool { return pg.Restarts() > 0 && pg.Ready() == nil && healthzOK(well.addr) })
 	// The test's own sessions went as well: a query that fails is asked again.
 	sent := func() (n int) {
-		if err := v.db.Pool().QueryRow(t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`).Scan(&n); err != nil {
+		if err := v.DB.Pool().QueryRow(t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`).Scan(&n); err != nil {
 			return -1
 		}
 		return n
@@ -375,7 +376,7 @@ func (x serversRun) run(t *testing.T) {
 func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	t.Helper()
 	count := func(kind string) (jobs, tries int) {
-		require.NoError(t, v.db.Pool().QueryRow(t.Context(), `SELECT count(*), COALESCE(sum(attempt), 0) FROM river.river_job WHERE kind = $1`, kind).Scan(&jobs, &tries))
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(*), COALESCE(sum(attempt), 0) FROM river.river_job WHERE kind = $1`, kind).Scan(&jobs, &tries))
 		return jobs, tries
 	}
 	jobs, tries := count("fetch")
@@ -395,7 +396,7 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 }
 
 func states(t *testing.T, v *town) string {
-	rows, err := v.db.Pool().Query(context.Background(), `
+	rows, err := v.DB.Pool().Query(context.Background(), `
 		SELECT state || ' ' || count(*) FROM coldseam.outbox GROUP BY state
 		UNION ALL SELECT kind || ' held: ' || held_why FROM coldseam.edition WHERE held
 		UNION ALL SELECT DISTINCT 'deferred: ' || last_stage || ' ' || reply FROM coldseam.outbox WHERE state = 'deferred'`)

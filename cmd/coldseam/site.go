@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -46,21 +47,21 @@ type siteAddCmd struct {
 }
 
 // Run does all of it; every step prints what it found.
-func (c *siteAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
-		return exitWith(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
+		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
 	}
-	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	a.sayWaits(s.out)
+	a.sayWaits(s.Out)
 	a.fetcher.Eager = true
-	return c.add(ctx, s.out, a)
+	return c.add(ctx, s.Out, a)
 }
 
 func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
@@ -68,13 +69,13 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 	if err != nil {
 		return err
 	}
-	if c.Counter != "" && !slices.ContainsFunc(a.cfg.Sites, func(s config.Site) bool {
+	if c.Counter != "" && !slices.ContainsFunc(a.Config.Sites, func(s config.Site) bool {
 		return s.ID == c.Counter && slices.Contains(s.Params, string(coldseam.FishCount))
 	}) {
-		return exitCode{2, fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters", c.Counter)}
+		return env.ExitCode{Code: 2, Text: fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters", c.Counter)}
 	}
 	if c.Zone == "" {
-		c.Zone = a.cfg.Club.Zone
+		c.Zone = a.Config.Club.Zone
 	}
 	near, err := c.nearest(ctx, a, p)
 	if err != nil {
@@ -96,14 +97,14 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintln(w, "\nThis gauge reports once a day alone: it can never give GO. Mails will read TOSS-UP at best.")
 	}
 	site := one.site(p, c)
-	if err := a.db.PutSite(ctx, site); err != nil {
+	if err := a.DB.PutSite(ctx, site); err != nil {
 		return err
 	}
 	fmt.Fprintln(w, "\nBack-fill:")
 	if err := c.backfill(ctx, w, a, p.WithSites([]coldseam.Site{site}), one); err != nil {
 		return err
 	}
-	frame, err := a.db.DailyFrame(ctx, site.ID, "", "", a.now(), c.Zone)
+	frame, err := a.DB.DailyFrame(ctx, site.ID, "", "", a.Now(), c.Zone)
 	if err != nil {
 		return fmt.Errorf("no daily flow came of the back-fill: %w", err)
 	}
@@ -126,7 +127,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 
 // profile is the service to ask: it must be able to list its stations.
 func (c *siteAddCmd) profile(a *app) (ingest.Profile, error) {
-	for _, p := range a.cfg.Profiles {
+	for _, p := range a.Config.Profiles {
 		if c.Profile != "" && p.Name != c.Profile {
 			continue
 		}
@@ -136,10 +137,10 @@ func (c *siteAddCmd) profile(a *app) (ingest.Profile, error) {
 			return p, nil
 		}
 		if c.Profile != "" {
-			return p, exitWith(2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name))
+			return p, env.Fail(2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name))
 		}
 	}
-	return ingest.Profile{}, exitWith(2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml")
+	return ingest.Profile{}, env.Fail(2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml")
 }
 
 // candidate is a gauge near the place.
@@ -242,11 +243,11 @@ func (c *siteAddCmd) chosen(near []candidate, p ingest.Profile) (candidate, erro
 		_, short := x.has(coldseam.Discharge, false)
 		_, mean := x.has(coldseam.Discharge, true)
 		if len(x.series) > 0 && !short && !mean {
-			return x, exitWith(1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code))
+			return x, env.Fail(1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code))
 		}
 		return x, nil
 	}
-	return candidate{}, exitWith(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
+	return candidate{}, env.Fail(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
 }
 
 func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
@@ -285,14 +286,14 @@ func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
 // backfill brings daily values of the whole record, short-interval values of
 // the last 60 days, and gaugings.
 func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *app, p ingest.Profile, x candidate) error {
-	from := a.now().AddDate(-c.Years, 0, 0)
+	from := a.Now().AddDate(-c.Years, 0, 0)
 	if m, ok := x.has(coldseam.Discharge, true); ok && m.First.After(from) {
 		from = m.First
 	}
 	sites := []string{x.Code}
 	for _, r := range []ingest.Request{
-		{Endpoint: "daily", Sites: sites, Since: from, Until: a.now()},
-		{Endpoint: "history", Sites: sites, Since: a.now().Add(-historyBack), Until: a.now()},
+		{Endpoint: "daily", Sites: sites, Since: from, Until: a.Now()},
+		{Endpoint: "history", Sites: sites, Since: a.Now().Add(-historyBack), Until: a.Now()},
 		{Endpoint: "gaugings", Sites: sites},
 		{Endpoint: "channels", Sites: sites},
 	} {
@@ -346,7 +347,7 @@ func (a *app) ask(ctx context.Context, p ingest.Profile, req ingest.Request, nam
 	if err != nil || !res.NotModified {
 		return ingest.Batch{Sites: res.Sites, Meta: res.Meta}, err
 	}
-	kept, err := a.db.NewestKept(ctx)
+	kept, err := a.DB.NewestKept(ctx)
 	if err != nil {
 		return ingest.Batch{}, err
 	}
@@ -354,7 +355,7 @@ func (a *app) ask(ctx context.Context, p ingest.Profile, req ingest.Request, nam
 		if f.Profile != p.Name || !strings.Contains(f.URL, p.Endpoints[req.Endpoint].Path) || !strings.Contains(f.URL, url.QueryEscape(named)) {
 			continue
 		}
-		body, err := a.db.Payload(ctx, f.ID)
+		body, err := a.DB.Payload(ctx, f.ID)
 		if err != nil {
 			return ingest.Batch{}, err
 		}

@@ -5,37 +5,36 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"reflect"
-	"regexp"
 	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 // siteListCmd lists what is configured beside what is stored.
 type siteListCmd struct{}
 
 // Run prints one line a gauge and one a reach.
-func (c *siteListCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if err := a.syncRivers(ctx); err != nil {
+	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	return c.list(ctx, s.out, a)
+	return c.list(ctx, s.Out, a)
 }
 
 func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
-	for _, s := range a.cfg.Sites {
-		list, err := a.db.SeriesList(ctx, coldseam.SiteID(s.ID))
+	for _, s := range a.Config.Sites {
+		list, err := a.DB.SeriesList(ctx, coldseam.SiteID(s.ID))
 		if err != nil {
 			return err
 		}
@@ -46,12 +45,12 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
 		}
 		when := "never"
 		if !newest.IsZero() {
-			when = age(max(a.now().Sub(newest), time.Minute)) + " old"
+			when = age(max(a.Now().Sub(newest), time.Minute)) + " old"
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(slices.Sorted(maps.Keys(params)), " "), when)
 	}
 	fmt.Fprintln(tw, "\nreach\triver\tgauge\tspots")
-	for _, r := range a.cfg.Reaches {
+	for _, r := range a.Config.Reaches {
 		fmt.Fprintf(tw, "%s\t%s, %s\t%s\t%d\n", r.ID, r.River, r.Name, r.Site, len(r.Spots))
 	}
 	return tw.Flush()
@@ -63,24 +62,24 @@ type siteEditsCmd struct {
 }
 
 // Run prints one line an edit, oldest first.
-func (c *siteEditsCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.edits(ctx, s.out, a)
+		return c.edits(ctx, s.Out, a)
 	})
 }
 
 func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	loc := zoneOf(a.cfg.Club.Zone)
+	loc := env.Zone(a.Config.Club.Zone)
 	row := func(at time.Time, who, what, why string) {
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", at.In(loc).Format("2006-01-02 15:04"), who, what, oneLine(why))
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", at.In(loc).Format("2006-01-02 15:04"), who, what, env.OneLine(why))
 	}
 	fmt.Fprintln(tw, "when\twho\twhat\twhy")
 	if c.Reach == "" {
-		limits, err := a.db.ThresholdEdits(ctx, "")
+		limits, err := a.DB.ThresholdEdits(ctx, "")
 		if err != nil {
 			return err
 		}
@@ -88,7 +87,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
 			row(e.At, e.Who, e.Key+": "+orShipped(e.Old)+" -> "+orShipped(e.New), e.Why)
 		}
 	}
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -98,20 +97,20 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
 			continue
 		}
 		found = true
-		list, err := a.db.ReachEdits(ctx, r.ID)
+		list, err := a.DB.ReachEdits(ctx, r.ID)
 		if err != nil {
 			return err
 		}
 		for i, e := range list {
 			what := "entered"
 			if i > 0 {
-				what = strings.Join(changed(list[i-1].Reach, e.Reach), ", ")
+				what = strings.Join(env.Changed(list[i-1].Reach, e.Reach), ", ")
 			}
 			row(e.At, e.Who, string(r.ID)+": "+what, e.Why)
 		}
 	}
 	if !found {
-		return a.noReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
+		return a.NoReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
 	}
 	return tw.Flush()
 }
@@ -121,18 +120,4 @@ func orShipped(s *string) string {
 		return "as shipped"
 	}
 	return *s
-}
-
-var wordEnd = regexp.MustCompile(`([a-z])([A-Z])`)
-
-// changed names the parts of a reach that differ, much as the file does.
-func changed(a, b coldseam.Reach) []string {
-	var out []string
-	x, y := reflect.ValueOf(a), reflect.ValueOf(b)
-	for i := range x.NumField() {
-		if !reflect.DeepEqual(x.Field(i).Interface(), y.Field(i).Interface()) {
-			out = append(out, strings.ToLower(wordEnd.ReplaceAllString(x.Type().Field(i).Name, "${1}_$2")))
-		}
-	}
-	return out
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
@@ -129,8 +130,8 @@ func (c *siteAddCmd) reach(a *app, s coldseam.Site) coldseam.Reach {
 		id = slug(river + " " + c.Name)
 	}
 	out := coldseam.Reach{ID: coldseam.ReachID(id), River: river, Name: c.Name, Site: s.ID, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon,
-		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.cfg.Odds.TargetRate}
-	for _, p := range a.cfg.Profiles {
+		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.Config.Odds.TargetRate}
+	for _, p := range a.Config.Profiles {
 		switch {
 		case p.Format == ingest.FormatCAP && out.AlertFeed == "":
 			out.AlertFeed = p.Name
@@ -162,14 +163,14 @@ func springOf(today coldseam.Date) []coldseam.Date {
 // replay shows what the mornings of last spring would have read. The models
 // are fitted once, on what was before that spring.
 func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *app, r coldseam.Reach) error {
-	loc := zoneOf(r.Zone)
-	days := springOf(coldseam.DateOf(a.now().In(loc)))
+	loc := env.Zone(r.Zone)
+	days := springOf(coldseam.DateOf(a.Now().In(loc)))
 	fmt.Fprintf(w, "\nLast spring again, from revised data (spots, rules, weather and warnings are not in it):\n")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "  morning\tflow\twater\tword")
 	var first forecast.Morning
 	for i, d := range days {
-		at, err := notify.SendAt(d, a.cfg.Club.SendAt, loc)
+		at, err := notify.SendAt(d, a.Config.Club.SendAt, loc)
 		if err != nil {
 			return err
 		}
@@ -213,20 +214,20 @@ func newest(x []float64) (float64, bool) {
 
 // write appends the commented block, or shows it.
 func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
-	for _, have := range a.cfg.Reaches {
+	for _, have := range a.Config.Reaches {
 		if have.ID == string(r.ID) {
-			return exitWith(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
+			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
 		}
 	}
 	block := c.block(a, p, s, r, x)
-	if c.DryRun || a.cfg.Path == "" {
+	if c.DryRun || a.Config.Path == "" {
 		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
 		return nil
 	}
-	if err := appendConfig(a.cfg.Path, block); err != nil {
+	if err := appendConfig(a.Config.Path, block); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.cfg.Path, s.ID, r.ID)
+	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.Config.Path, s.ID, r.ID)
 	for i, what := range []string{
 		"max_flow_cfs: the proposal stops from today, and GO is capped until somebody who knows the reach has said it: `coldseam reach limit confirm " + string(r.ID) + " --craft boat --why ...`. A wader's limit is another one: --craft wade.",
 		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",
@@ -247,10 +248,10 @@ func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	have := map[string]bool{}
-	for _, y := range a.cfg.Sites {
+	for _, y := range a.Config.Sites {
 		have[y.ID] = true
 	}
-	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.now().In(zoneOf(c.Zone))))
+	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.Now().In(env.Zone(c.Zone))))
 	if !have[string(s.ID)] {
 		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name, s.Code, s.Name, s.Zone, s.Lat, s.Lon)
 		if s.DrainageKM2 != nil {
@@ -262,7 +263,7 @@ func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam
 		line("parameters = [%s]", x.params())
 	}
 	if r.WeatherSite != "" && !have[string(r.WeatherSite)] {
-		for _, y := range a.cfg.Profiles {
+		for _, y := range a.Config.Profiles {
 			if forecastProfile(y) && y.SiteID(string(r.ID)) == r.WeatherSite {
 				line("\n[[site]]                        # the point of the weather forecast\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f",
 					r.WeatherSite, y.Name, r.ID, "Weather for "+r.River, c.Zone, c.Lat, c.Lon)

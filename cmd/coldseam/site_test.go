@@ -14,6 +14,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/flowlimit"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
@@ -28,12 +29,12 @@ func newEmptyTown(t *testing.T) *town {
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
 	head, _, _ := strings.Cut(democlub.TOML, "[[site]]")
 	require.NoError(t, os.WriteFile(path, []byte(head), 0o600))
-	v.cfg.Path, v.cfg.Sites, v.cfg.Reaches = path, nil, nil
-	for i, p := range v.cfg.Profiles {
+	v.Config.Path, v.Config.Sites, v.Config.Reaches = path, nil, nil
+	for i, p := range v.Config.Profiles {
 		if p.Name != agency.ProfileGauges {
 			continue
 		}
-		v.cfg.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v1/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
+		v.Config.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v1/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
 	}
 	return v
 }
@@ -42,7 +43,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newEmptyTown(t)
-	before, err := os.ReadFile(v.cfg.Path)
+	before, err := os.ReadFile(v.Config.Path)
 	require.NoError(t, err)
 	var out bytes.Buffer
 	list := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 200, Years: 30, Name: "bend"}
@@ -64,13 +65,13 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	}
 	_, block, ok := strings.Cut(text, "configuration:\n\n")
 	require.True(t, ok)
-	cfg, err := config.Parse("c.toml", string(before)+block, v.cfg.Profiles...)
+	cfg, err := config.Parse("c.toml", string(before)+block, v.Config.Profiles...)
 	require.NoError(t, err)
 	require.Len(t, cfg.Sites, 2)
 	require.Len(t, cfg.Reaches, 1)
 	r, err := cfg.Reaches[0].Build(cfg)
 	require.NoError(t, err)
-	frame, err := v.db.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.now(), "America/Chicago")
+	frame, err := v.DB.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.Now(), "America/Chicago")
 	require.NoError(t, err)
 	best := flowlimit.Propose(flowlimit.Input{Days: frame})[0]
 	require.LessOrEqual(t, *r.MaxFlowM3S, best.FlowM3S, "the proposal is the smallest candidate, to two digits and not above it")
@@ -78,7 +79,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.True(t, r.MaxFlowProposed)
 	require.False(t, r.HazardsSurveyed)
 	require.Empty(t, r.Rules, "nothing is guessed")
-	after, err := os.ReadFile(v.cfg.Path)
+	after, err := os.ReadFile(v.Config.Path)
 	require.NoError(t, err)
 	require.Equal(t, before, after, "a dry run touches nothing")
 
@@ -115,7 +116,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	// Names of a foreign service are quoted so that the file can be read.
 	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
-	a := &app{Env: &Env{now: time.Now}}
+	a := &app{Env: &env.Env{Now: time.Now}}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
 	cfg, err := config.Parse("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
@@ -171,15 +172,15 @@ func TestSiteEdits(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	v.cfg.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats", Who: "season keeper"}}
-	for i := range v.cfg.Reaches {
-		if r := &v.cfg.Reaches[i]; r.ID == "tamsen-bend" {
+	v.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats", Who: "season keeper"}}
+	for i := range v.Config.Reaches {
+		if r := &v.Config.Reaches[i]; r.ID == "tamsen-bend" {
 			flow := 5000.0
 			r.MaxFlowCFS, r.Hazards, r.Why, r.Who = &flow, []string{"a new strainer"}, "seen on Tuesday", "launch keeper"
 		}
 	}
-	require.NoError(t, v.syncRivers(ctx))
-	require.NoError(t, v.syncRivers(ctx), "the same file again leaves no edit")
+	require.NoError(t, v.SyncRivers(ctx))
+	require.NoError(t, v.SyncRivers(ctx), "the same file again leaves no edit")
 	var out bytes.Buffer
 	require.NoError(t, (&siteEditsCmd{}).edits(ctx, &out, v.app))
 	require.Regexp(t, `2026-04-18 04:30 +season keeper +gust_mph: as shipped -> 40 +big boats`, out.String())
@@ -199,10 +200,10 @@ func TestAnOldReasonIsNotRepeated(t *testing.T) {
 		flow float64
 		why  string
 	}{{5000, "demo"}, {4000, ""}, {3000, "the ramp was moved"}, {2000, "the ramp was moved"}} {
-		v.cfg.Reaches[0].MaxFlowCFS, v.cfg.Reaches[0].Why = &edit.flow, edit.why
-		require.NoError(t, v.syncRivers(t.Context()))
+		v.Config.Reaches[0].MaxFlowCFS, v.Config.Reaches[0].Why = &edit.flow, edit.why
+		require.NoError(t, v.SyncRivers(t.Context()))
 	}
-	edits, err := v.db.ReachEdits(t.Context(), "tamsen-bend")
+	edits, err := v.DB.ReachEdits(t.Context(), "tamsen-bend")
 	require.NoError(t, err)
 	var why []string
 	for _, e := range edits {

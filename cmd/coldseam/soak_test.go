@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -79,7 +80,7 @@ func (r *daysRun) lose(n int) int {
 func fine(sink.Event) sink.Fault { return sink.Fault{} }
 
 func (r *daysRun) mailTrouble(states string) []trouble {
-	if r.count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.now().UTC()).Add(-1).UTC()) == 0 {
+	if r.count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.Now().UTC()).Add(-1).UTC()) == 0 {
 		return nil
 	}
 	return []trouble{{states + " mail", []string{"mail"}}}
@@ -119,20 +120,20 @@ var allChaos = []chaos{
 		return func() []trouble { return r.mailTrouble("unknown") }
 	}},
 	{name: "worker died with claims", on: func(r *daysRun) func() []trouble {
-		_, err := r.db.Claim(r.t.Context(), "dead", r.now(), time.Minute, 3)
+		_, err := r.DB.Claim(r.t.Context(), "dead", r.Now(), time.Minute, 3)
 		require.NoError(r.t, err)
 		return nil
 	}},
 	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
 		steps := notify.Steps()
-		_, _, err := r.queueMornings(r.t.Context(), r.now())
+		_, _, err := r.queueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
 		if r.dieAt(r.t.Context(), steps[r.rng.IntN(len(steps))]) {
 			r.lose(1)
 		}
 		return nil
 	}},
-	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.tick(r.t.Context(), r.now()) }},
+	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.tick(r.t.Context(), r.Now()) }},
 	{name: "Postgres ends all sessions", beside: func(r *daysRun) {
 		time.Sleep(time.Duration(r.rng.IntN(120)) * time.Millisecond)
 		require.NoError(r.t, r.endSessions(r.t.Context(), r.dbURL))
@@ -140,7 +141,7 @@ var allChaos = []chaos{
 	}},
 	{name: "agency corrects", on: func(r *daysRun) func() []trouble { r.ag.Revise(); return nil }},
 	{name: "sending held", on: func(r *daysRun) func() []trouble {
-		require.NoError(r.t, r.db.Hold(r.t.Context(), store.Edit{Who: "admin", Why: "a look first"}))
+		require.NoError(r.t, r.DB.Hold(r.t.Context(), store.Edit{Who: "admin", Why: "a look first"}))
 		return func() []trouble { return []trouble{{"held", []string{"sending"}}} }
 	}},
 }
@@ -148,16 +149,16 @@ var allChaos = []chaos{
 func (x days) run(t *testing.T) {
 	r := &daysRun{t: t, rng: rand.New(rand.NewPCG(x.seed, 1)), fault: fine}
 	r.town = newReadyTown(t, r.script)
-	r.dbURL = r.db.Pool().Config().ConnString()
+	r.dbURL = r.DB.Pool().Config().ConnString()
 	r.fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
 		r.join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	left := r.join(t, "left@home.example", coldseam.Preferences{})
-	require.NoError(t, r.db.Unsubscribe(t.Context(), left))
+	require.NoError(t, r.DB.Unsubscribe(t.Context(), left))
 	kinds, named, checks := map[string]int{}, 0, 0
 	for d := range x.n {
-		local := saturday.Add(d).In(zoneOf("America/Chicago"))
+		local := saturday.Add(d).In(env.Zone("America/Chicago"))
 		for _, m := range x.hours() {
 			r.clock.Forward(local.Add(time.Duration(m) * time.Minute))
 			if r.rng.IntN(12) == 0 {
@@ -170,8 +171,8 @@ func (x days) run(t *testing.T) {
 			checks++
 		}
 	}
-	r.clock.Forward(r.now().Add(26 * time.Hour))
-	_, err := r.db.Sweep(t.Context(), r.now())
+	r.clock.Forward(r.Now().Add(26 * time.Hour))
+	_, err := r.DB.Sweep(t.Context(), r.Now())
 	require.NoError(t, err)
 	invariants(t, r.town, r.lose(0))
 	for d := range x.n {
@@ -205,16 +206,16 @@ func (r *daysRun) hour(c chaos) (named int) {
 			c.beside(r)
 		}
 	}()
-	_ = r.tick(ctx, r.now()) // what fails is said by the log, and the next tick is another
+	_ = r.tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
 	_ = r.tryWork(ctx)
 	<-done
-	r.db.Pool().Reset()
+	r.DB.Pool().Reset()
 	l := lasting()
 	invariants(r.t, r.town, r.lose(0), l...)
 	r.ag.ClearScripts()
 	r.setFault(fine)
-	if held, _, _, err := r.db.Held(ctx); err == nil && held {
-		require.NoError(r.t, r.db.Release(ctx, store.Edit{Who: "admin", Why: "looked"}))
+	if held, _, _, err := r.DB.Held(ctx); err == nil && held {
+		require.NoError(r.t, r.DB.Release(ctx, store.Edit{Who: "admin", Why: "looked"}))
 	}
 	return len(l)
 }

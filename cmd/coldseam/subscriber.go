@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -32,8 +33,8 @@ type subscriberCmd struct {
 }
 
 // withApp runs f with the program wired.
-func withApp(ctx context.Context, s *streams, g *Globals, f func(a *app) error) error {
-	a, err := openApp(ctx, s, g, buildOptions{migrate: true})
+func withApp(ctx context.Context, s *env.Streams, g *env.Globals, f func(a *app) error) error {
+	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -44,9 +45,9 @@ func withApp(ctx context.Context, s *streams, g *Globals, f func(a *app) error) 
 // member finds a subscriber by number or address; the error repeats neither.
 func (a *app) member(ctx context.Context, who string) (coldseam.Subscriber, error) {
 	if id, err := strconv.ParseInt(who, 10, 64); err == nil {
-		return a.db.Subscriber(ctx, id)
+		return a.DB.Subscriber(ctx, id)
 	}
-	s, err := a.db.SubscriberByEmail(ctx, who)
+	s, err := a.DB.SubscriberByEmail(ctx, who)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return s, fmt.Errorf("no member with this address (coldseam subscriber list): %w", coldseam.ErrNotFound)
 	}
@@ -64,12 +65,12 @@ type subAddCmd struct {
 }
 
 // Run enters one address.
-func (c *subAddCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.add(ctx, s.out, a)
+		return c.add(ctx, s.Out, a)
 	})
 }
 
@@ -90,20 +91,20 @@ func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 // it; a known member is left alone.
 func (ml *Mailer) enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (coldseam.Subscriber, string, error) {
 	if p.Zone == "" {
-		p.Zone = ml.cfg.Club.Zone
+		p.Zone = ml.Config.Club.Zone
 	}
 	if p.Units == "" {
-		p.Units = ml.cfg.Club.Units
+		p.Units = ml.Config.Club.Units
 	}
 	for _, r := range p.Reaches {
-		if _, err := ml.db.Reach(ctx, r); err != nil {
-			return coldseam.Subscriber{}, "", ml.noReach(ctx, err)
+		if _, err := ml.DB.Reach(ctx, r); err != nil {
+			return coldseam.Subscriber{}, "", ml.NoReach(ctx, err)
 		}
 	}
-	if d := ml.cfg.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
+	if d := ml.Config.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
 		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
 	}
-	sub, known, err := ml.db.AddSubscriber(ctx, email, name, p)
+	sub, known, err := ml.DB.AddSubscriber(ctx, email, name, p)
 	if err != nil {
 		return sub, "", err
 	}
@@ -111,15 +112,15 @@ func (ml *Mailer) enrol(ctx context.Context, email, name string, p coldseam.Pref
 		return sub, "known already, " + sub.State + "; nothing changed", nil
 	}
 	if confirmed {
-		if err := ml.db.Confirm(ctx, sub.ID); err != nil {
+		if err := ml.DB.Confirm(ctx, sub.ID); err != nil {
 			return sub, "", err
 		}
 		return sub, "confirmed on the admin's word; the first mail comes with the next morning", nil
 	}
-	if ok, err := ml.mayConfirm(ctx, sub.ID, ml.now()); err != nil || !ok {
+	if ok, err := ml.mayConfirm(ctx, sub.ID, ml.Now()); err != nil || !ok {
 		return sub, "pending; no further confirm mail today", err
 	}
-	err = ml.queueOne(ctx, coldseam.MailConfirm, sub.ID, ml.now(), 7*day, notify.Content{Club: ml.cfg.Club.Name})
+	err = ml.queueOne(ctx, coldseam.MailConfirm, sub.ID, ml.Now(), 7*env.Day, notify.Content{Club: ml.Config.Club.Name})
 	return sub, "pending; the confirm mail is queued and good for 7 days", err
 }
 
@@ -128,12 +129,12 @@ type subListCmd struct {
 }
 
 // Run prints one line a member.
-func (c *subListCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.list(ctx, s.out, a) })
+func (c *subListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	return withApp(ctx, s, g, func(a *app) error { return c.list(ctx, s.Out, a) })
 }
 
 func (c *subListCmd) list(ctx context.Context, w io.Writer, a *app) error {
-	subs, err := a.db.Subscribers(ctx, c.State)
+	subs, err := a.DB.Subscribers(ctx, c.State)
 	if err != nil {
 		return err
 	}
@@ -178,8 +179,8 @@ type subShowCmd struct {
 }
 
 // Run prints what an admin asks when a member says that no mail came.
-func (c *subShowCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.show(ctx, s.out, a) })
+func (c *subShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	return withApp(ctx, s, g, func(a *app) error { return c.show(ctx, s.Out, a) })
 }
 
 const shownMails = 14
@@ -189,11 +190,11 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *app) error {
 	if err != nil {
 		return err
 	}
-	x, err := a.db.ExportSubscriber(ctx, sub.ID)
+	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
-	loc := zoneOf(sub.Prefs.Zone)
+	loc := env.Zone(sub.Prefs.Zone)
 	fmt.Fprintf(w, "member %d, %s %s\nstate      %s, entered %s", sub.ID, sub.Name, sub.Email, sub.State, sub.CreatedAt.In(loc).Format("2006-01-02 15:04"))
 	if !sub.ConfirmedAt.IsZero() {
 		fmt.Fprintf(w, ", confirmed %s", sub.ConfirmedAt.In(loc).Format("2006-01-02 15:04"))
@@ -208,14 +209,14 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *app) error {
 	}
 	fmt.Fprintf(w, "morning    %s %s, %s\nprefs      %s\ntrips      %d logged\n", sendAt(sub.Prefs), sub.Prefs.Zone, reachWords(sub.Prefs), prefs, len(x.Trips))
 	for _, b := range x.Bounces {
-		fmt.Fprintf(w, "bounce     %s %d %s %s: %s\n", b.At.In(loc).Format("2006-01-02 15:04"), b.Code, b.Esc, b.Effect, oneLine(b.Text))
+		fmt.Fprintf(w, "bounce     %s %d %s %s: %s\n", b.At.In(loc).Format("2006-01-02 15:04"), b.Code, b.Esc, b.Effect, env.OneLine(b.Text))
 	}
 	for i, m := range x.Mails {
 		if i == shownMails {
 			fmt.Fprintf(w, "mail       and %d older\n", len(x.Mails)-i)
 			break
 		}
-		fmt.Fprintf(w, "mail       %s %-10s %-8s %s %d %s %s\n", m.Date, m.Kind, m.State, stamp(m.DoneAt, loc), m.Code, m.Esc, oneLine(m.Reply))
+		fmt.Fprintf(w, "mail       %s %-10s %-8s %s %d %s %s\n", m.Date, m.Kind, m.State, stamp(m.DoneAt, loc), m.Code, m.Esc, env.OneLine(m.Reply))
 	}
 	if len(x.Mails) == 0 {
 		fmt.Fprintln(w, "mail       none yet")
@@ -236,16 +237,16 @@ type subSuppressCmd struct {
 }
 
 // Run stops mail to one address.
-func (c *subSuppressCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *subSuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
 		sub, err := a.member(ctx, c.Who)
 		if err != nil {
 			return err
 		}
-		if err := a.db.Suppress(ctx, sub.ID, c.Reason); err != nil {
+		if err := a.DB.Suppress(ctx, sub.ID, c.Reason); err != nil {
 			return err
 		}
-		fmt.Fprintf(s.out, "member %d gets no mail until unsuppressed\n", sub.ID)
+		fmt.Fprintf(s.Out, "member %d gets no mail until unsuppressed\n", sub.ID)
 		return nil
 	})
 }
@@ -256,20 +257,20 @@ type subUnsuppressCmd struct {
 }
 
 // Run lets mail go on.
-func (c *subUnsuppressCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.unsuppress(ctx, s.out, a) })
+func (c *subUnsuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	return withApp(ctx, s, g, func(a *app) error { return c.unsuppress(ctx, s.Out, a) })
 }
 
 func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *app) error {
 	if (c.Who == "") == (c.Since == "") {
-		return exitWith(2, "want a member, or --since DATE")
+		return env.Fail(2, "want a member, or --since DATE")
 	}
 	if c.Since != "" {
 		d, err := coldseam.ParseDate(c.Since)
 		if err != nil {
-			return exitWith(2, err.Error())
+			return env.Fail(2, err.Error())
 		}
-		n, err := a.db.UnsuppressSince(ctx, d.In(zoneOf(a.cfg.Club.Zone)))
+		n, err := a.DB.UnsuppressSince(ctx, d.In(env.Zone(a.Config.Club.Zone)))
 		if err != nil {
 			return err
 		}
@@ -280,7 +281,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *app) 
 	if err != nil {
 		return err
 	}
-	if err := a.db.Unsuppress(ctx, sub.ID); err != nil {
+	if err := a.DB.Unsuppress(ctx, sub.ID); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "member %d gets mail again\n", sub.ID)
@@ -293,8 +294,8 @@ type subForgetCmd struct {
 }
 
 // Run erases a person.
-func (c *subForgetCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.forget(ctx, s.out, a) })
+func (c *subForgetCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	return withApp(ctx, s, g, func(a *app) error { return c.forget(ctx, s.Out, a) })
 }
 
 func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *app) error {
@@ -302,7 +303,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *app) error {
 	if err != nil {
 		return err
 	}
-	x, err := a.db.ExportSubscriber(ctx, sub.ID)
+	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
@@ -311,7 +312,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *app) error {
 		fmt.Fprintf(w, "member %d would be erased: %s. Do it with --yes.\n", sub.ID, what)
 		return nil
 	}
-	if err := a.db.Forget(ctx, sub.ID); err != nil {
+	if err := a.DB.Forget(ctx, sub.ID); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "erased: %s\n", what)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 )
 
 // memberColumns of the list as exported and imported; email alone is needed.
@@ -26,13 +27,13 @@ type subExportCmd struct {
 }
 
 // Run writes to the output of the command alone.
-func (c *subExportCmd) Run(ctx context.Context, s *streams, g *Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.export(ctx, s.out, a) })
+func (c *subExportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	return withApp(ctx, s, g, func(a *app) error { return c.export(ctx, s.Out, a) })
 }
 
 func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
 	if (c.Who == "") != c.All {
-		return exitWith(2, "want a member, or --all")
+		return env.Fail(2, "want a member, or --all")
 	}
 	if c.All {
 		return exportMembers(ctx, w, a)
@@ -41,7 +42,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
 	if err != nil {
 		return err
 	}
-	x, err := a.db.ExportSubscriber(ctx, sub.ID)
+	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
@@ -51,7 +52,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
 }
 
 func exportMembers(ctx context.Context, w io.Writer, a *app) error {
-	subs, err := a.db.Subscribers(ctx, "")
+	subs, err := a.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
 	}
@@ -88,17 +89,17 @@ type subImportCmd struct {
 }
 
 // Run enters line by line; a refused line does not stop the others.
-func (c *subImportCmd) Run(ctx context.Context, s *streams, g *Globals) error {
+func (c *subImportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return withApp(ctx, s, g, func(a *app) error {
-		if err := a.syncRivers(ctx); err != nil {
+		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
 		f, err := os.Open(c.File)
 		if err != nil {
-			return exitWith(2, err.Error())
+			return env.Fail(2, err.Error())
 		}
 		defer f.Close()
-		return c.load(ctx, s.out, a, f)
+		return c.load(ctx, s.Out, a, f)
 	})
 }
 
@@ -113,7 +114,7 @@ type memberRow struct {
 func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reader) error {
 	rows, err := readMembers(r)
 	if err != nil {
-		return exitWith(1, oneLine(err.Error()))
+		return env.Fail(1, env.OneLine(err.Error()))
 	}
 	count := map[string]int{}
 	bad := 0
@@ -131,7 +132,7 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reade
 		}
 		if err != nil {
 			// A line number leads the admin there; the address stays in the file.
-			fmt.Fprintln(w, oneLine(fmt.Sprintf("line %d: refused: %v", m.line, err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("line %d: refused: %v", m.line, err)))
 			bad++
 			continue
 		}
@@ -141,7 +142,7 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reade
 		fmt.Fprintf(w, "%d: %s\n", count[k], k)
 	}
 	if bad > 0 {
-		return exitWith(1, fmt.Sprintf("%d of %d lines refused", bad, len(rows)))
+		return env.Fail(1, fmt.Sprintf("%d of %d lines refused", bad, len(rows)))
 	}
 	return nil
 }

@@ -42,7 +42,7 @@ func TestSubscriberLife(t *testing.T) {
 
 	far, err := v.member(ctx, "far@club.example.org")
 	require.NoError(t, err)
-	_, err = v.db.RecordBounce(ctx, far.ID, store.Bounce{At: v.now(), MailDay: saturday, Code: 550, Esc: "5.1.1", Text: "no such user here"})
+	_, err = v.DB.RecordBounce(ctx, far.ID, store.Bounce{At: v.Now(), MailDay: saturday, Code: 550, Esc: "5.1.1", Text: "no such user here"})
 	require.NoError(t, err)
 	require.NoError(t, (&subShowCmd{Who: "far@club.example.org"}).show(ctx, &out, v.app))
 	shown := say()

@@ -10,6 +10,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -49,8 +50,8 @@ func (a *app) tickLogged(ctx context.Context) {
 	// A database that does not answer must not hold the tick for ever.
 	ctx, cancel := context.WithTimeout(ctx, tickTimeout)
 	defer cancel()
-	if err := a.tick(ctx, a.now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
-		a.log.Error("tick", "err", err)
+	if err := a.tick(ctx, a.Now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
+		a.Log.Error("tick", "err", err)
 	}
 }
 
@@ -78,22 +79,22 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 		n, wait, err := a.queueMornings(ctx, now)
 		err = errors.Join(err, a.enqueueBriefs(ctx, wait, now))
 		if n > 0 {
-			a.log.Info("mornings queued", "n", n)
+			a.Log.Info("mornings queued", "n", n)
 		}
 		return err
 	})
-	do("sweep", func() error { _, err := a.db.Sweep(ctx, now); return err })
-	do("mail", func() error { _, err := a.db.DueMail(ctx, now); return err })
+	do("sweep", func() error { _, err := a.DB.Sweep(ctx, now); return err })
+	do("mail", func() error { _, err := a.DB.DueMail(ctx, now); return err })
 	do("fetches", func() error { return a.dueFetches(ctx, now, len(active) > 0) })
 	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
 	do("outlooks", func() error { return a.queueOutlooks(ctx, now) })
 	do("upkeep", func() error {
-		return a.db.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
+		return a.DB.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
 	do("bounces", func() error { return a.drainBounces(ctx) })
 	do("readers", func() error {
-		_, err := a.db.MindReaders(ctx, 30*time.Second)
-		_, err2 := a.db.EndLostSessions(ctx, lostSession)
+		_, err := a.DB.MindReaders(ctx, 30*time.Second)
+		_, err2 := a.DB.EndLostSessions(ctx, lostSession)
 		return errors.Join(err, err2)
 	})
 	do("watch", func() error { return a.watch(ctx, now) })
@@ -103,11 +104,11 @@ func (a *app) tick(ctx context.Context, now time.Time) error {
 // active lists the reaches whose morning is near or under way: from 25 minutes
 // before a subscriber's send time to the end of the day's last window.
 func (a *app) active(ctx context.Context, now time.Time) (map[coldseam.ReachID]coldseam.Date, error) {
-	subs, err := a.db.Subscribers(ctx, "confirmed")
+	subs, err := a.DB.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return nil, err
 	}
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -118,7 +119,7 @@ func (a *app) active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 	for _, s := range subs {
 		loc := zones[s.Prefs.Zone]
 		if loc == nil {
-			loc = zoneOf(s.Prefs.Zone)
+			loc = env.Zone(s.Prefs.Zone)
 			zones[s.Prefs.Zone] = loc
 		}
 		today := coldseam.DateOf(now.In(loc))
@@ -157,14 +158,14 @@ func wants(p coldseam.Preferences, id coldseam.ReachID) bool {
 // rounded down to the feed's pace, so that two servers ask for the same one.
 func (a *app) dueFetches(ctx context.Context, now time.Time, active bool) error {
 	var jobs []river.JobArgs
-	for _, f := range plan(a.cfg) {
+	for _, f := range plan(a.Config) {
 		pace := f.Idle
 		if active {
 			pace = min(f.Active, f.Idle)
 		}
 		jobs = append(jobs, store.FetchArgs{Profile: f.Profile, Feed: f.Endpoint, Slot: now.Truncate(pace)})
 	}
-	return a.db.Enqueue(ctx, jobs...)
+	return a.DB.Enqueue(ctx, jobs...)
 }
 
 // briefPace is how often a reach's brief is made anew: near and during its
@@ -179,25 +180,25 @@ const (
 // dueBriefs enqueues the briefs of today, and from the evening on those of
 // tomorrow.
 func (a *app) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.ReachID]coldseam.Date) error {
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	var jobs []river.JobArgs
 	for _, r := range reaches {
-		d, pace := coldseam.DateOf(now.In(zoneOf(r.Zone))), briefIdle
+		d, pace := coldseam.DateOf(now.In(env.Zone(r.Zone))), briefIdle
 		if _, ok := active[r.ID]; ok {
 			pace = briefActive
 		} else if now.After(a.lastLight(r, d)) {
 			d = d.Add(1)
 		}
-		if at, due := eveningDue(coldseam.DateOf(now.In(zoneOf(r.Zone))), zoneOf(r.Zone), now); due {
+		if at, due := eveningDue(coldseam.DateOf(now.In(env.Zone(r.Zone))), env.Zone(r.Zone), now); due {
 			jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(at).Add(1), Issued: at.UTC()})
 		}
 		slot := now.Add(-afterFetch).Truncate(pace).Add(afterFetch)
 		jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot})
 	}
-	return a.db.Enqueue(ctx, jobs...)
+	return a.DB.Enqueue(ctx, jobs...)
 }
 
 // enqueueBriefs asks for briefs now, each at most once a minute.
@@ -206,12 +207,12 @@ func (mk *Maker) enqueueBriefs(ctx context.Context, keys []briefKey, now time.Ti
 	for _, k := range keys {
 		jobs = append(jobs, store.BriefArgs{Reach: k.Reach, Day: k.Day, Issued: now.Truncate(time.Minute)})
 	}
-	return mk.db.Enqueue(ctx, jobs...)
+	return mk.DB.Enqueue(ctx, jobs...)
 }
 
 // cronLog brings cron's own words into the program's log.
 type cronLog struct{ *app }
 
-func (c cronLog) Info(msg string, kv ...any) { c.log.Debug("cron", "msg", msg) }
+func (c cronLog) Info(msg string, kv ...any) { c.Log.Debug("cron", "msg", msg) }
 
-func (c cronLog) Error(err error, msg string, kv ...any) { c.log.Error("cron", "msg", msg, "err", err) }
+func (c cronLog) Error(err error, msg string, kv ...any) { c.Log.Error("cron", "msg", msg, "err", err) }

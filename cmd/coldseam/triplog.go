@@ -12,6 +12,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/run"
 )
 
@@ -85,7 +86,7 @@ func readTrips(r io.Reader, reaches []coldseam.Reach, m tripMap) ([]coldseam.Tri
 	}
 	zones := map[string]*time.Location{}
 	for _, x := range reaches {
-		zones[string(x.ID)] = zoneOf(x.Zone)
+		zones[string(x.ID)] = env.Zone(x.Zone)
 	}
 	var out []coldseam.Trip
 	for {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
@@ -18,7 +19,7 @@ import (
 
 // lastLight is the sunset of a reach on d: after it the day's windows are over.
 func (ml *Mailer) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
-	loc := zoneOf(r.Zone)
+	loc := env.Zone(r.Zone)
 	if sun := verdict.SunOf(d, r.Lat, r.Lon, loc); sun.OK {
 		return sun.Set
 	}
@@ -29,16 +30,16 @@ func (ml *Mailer) lastLight(r coldseam.Reach, d coldseam.Date) time.Time {
 // usual for the date made anew, models due for their week put in the queue.
 func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	var errs []error
-	if _, err := a.db.PruneUnconfirmed(ctx, a.now()); err != nil {
+	if _, err := a.DB.PruneUnconfirmed(ctx, a.Now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.db.PruneCounts(ctx, a.now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.now()), a.recalibrate(ctx), a.pack(ctx))
-	reaches, err := a.db.Reaches(ctx)
+	errs = append(errs, a.DB.PruneCounts(ctx, a.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.Now()), a.recalibrate(ctx), a.pack(ctx))
+	reaches, err := a.DB.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
-		m, err := a.db.Model(ctx, string(r.Site), "thermal", a.now())
-		if errors.Is(err, coldseam.ErrNotFound) || err == nil && a.now().Sub(m.MadeAt) > refitAfter {
-			errs = append(errs, a.db.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
+		m, err := a.DB.Model(ctx, string(r.Site), "thermal", a.Now())
+		if errors.Is(err, coldseam.ErrNotFound) || err == nil && a.Now().Sub(m.MadeAt) > refitAfter {
+			errs = append(errs, a.DB.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
 		} else if err != nil {
 			errs = append(errs, err)
 		}
@@ -48,34 +49,34 @@ func (a *app) upkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 
 // pack lays the days of past years together, which briefs read.
 func (a *app) pack(ctx context.Context) error {
-	_, err := a.db.PackYears(ctx, a.now().Year())
+	_, err := a.DB.PackYears(ctx, a.Now().Year())
 	return err
 }
 
 // How long what is only needed for a while is kept [proposal]. Scores, briefs
 // and observations stay for ever.
 const (
-	keepMembers = 60 * day  // of issued ensembles, once scored
-	keepFetches = 90 * day  // records of fetches
-	keepStates  = 30 * day  // of addresses that are not asked any more
-	keepCharts  = 400 * day // series of the charts inside old briefs
-	scoreBack   = 16 * day
+	keepMembers = 60 * env.Day  // of issued ensembles, once scored
+	keepFetches = 90 * env.Day  // records of fetches
+	keepStates  = 30 * env.Day  // of addresses that are not asked any more
+	keepCharts  = 400 * env.Day // series of the charts inside old briefs
+	scoreBack   = 16 * env.Day
 )
 
 // prune drops what has served.
 func (a *app) prune(ctx context.Context) error {
-	now := a.now()
+	now := a.Now()
 	var errs []error
 	for _, f := range []func(context.Context, time.Time) (int, error){
-		func(ctx context.Context, t time.Time) (int, error) { return a.db.DropMembers(ctx, t.Add(-keepMembers)) },
+		func(ctx context.Context, t time.Time) (int, error) { return a.DB.DropMembers(ctx, t.Add(-keepMembers)) },
 		func(ctx context.Context, t time.Time) (int, error) {
-			return a.db.PruneFetches(ctx, t.Add(-keepFetches))
+			return a.DB.PruneFetches(ctx, t.Add(-keepFetches))
 		},
 		func(ctx context.Context, t time.Time) (int, error) {
-			return a.db.PrunePayloads(ctx, t.Add(-keepFetches))
+			return a.DB.PrunePayloads(ctx, t.Add(-keepFetches))
 		},
-		func(ctx context.Context, t time.Time) (int, error) { return a.db.PruneStates(ctx, t.Add(-keepStates)) },
-		func(ctx context.Context, t time.Time) (int, error) { return a.db.DropCharts(ctx, t.Add(-keepCharts)) },
+		func(ctx context.Context, t time.Time) (int, error) { return a.DB.PruneStates(ctx, t.Add(-keepStates)) },
+		func(ctx context.Context, t time.Time) (int, error) { return a.DB.DropCharts(ctx, t.Add(-keepCharts)) },
 	} {
 		_, err := f(ctx, now)
 		errs = append(errs, err)
@@ -86,7 +87,7 @@ func (a *app) prune(ctx context.Context) error {
 // scoreIssued scores the forecasts whose days have come, for the readers of the
 // season and the metrics.
 func (a *app) scoreIssued(ctx context.Context) error {
-	_, err := a.db.ScoreForecasts(ctx, a.now().Add(-scoreBack), a.now())
+	_, err := a.DB.ScoreForecasts(ctx, a.Now().Add(-scoreBack), a.Now())
 	if err != nil {
 		return err
 	}
@@ -96,14 +97,14 @@ func (a *app) scoreIssued(ctx context.Context) error {
 // showSkill fills the metric of forecast skill from the database: after each
 // scoring, and at start, since the scoring is done by one server a day.
 func (a *app) showSkill(ctx context.Context) error {
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	var errs []error
 	for _, r := range reaches {
 		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
-			sk, err := a.issuedSkill(ctx, r, p, coldseam.DateOf(a.now()).Add(-30))
+			sk, err := a.issuedSkill(ctx, r, p, coldseam.DateOf(a.Now()).Add(-30))
 			errs = append(errs, err)
 			for _, x := range sk {
 				a.metrics.crps.WithLabelValues(string(r.Site)+" "+string(p), strconv.Itoa(x.Lead)).Set(x.CRPS)
@@ -116,7 +117,7 @@ func (a *app) showSkill(ctx context.Context) error {
 // refit fits both daily models of a site on everything known and stores them
 // as a new version.
 func (mk *Maker) refit(ctx context.Context, site coldseam.SiteID) error {
-	reaches, err := mk.db.Reaches(ctx)
+	reaches, err := mk.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -124,7 +125,7 @@ func (mk *Maker) refit(ctx context.Context, site coldseam.SiteID) error {
 		if r.Site != site {
 			continue
 		}
-		f, err := mk.features(ctx, r, coldseam.DateOf(mk.now().In(zoneOf(r.Zone))), mk.now(), false)
+		f, err := mk.features(ctx, r, coldseam.DateOf(mk.Now().In(env.Zone(r.Zone))), mk.Now(), false)
 		if err != nil {
 			return err
 		}
@@ -153,7 +154,7 @@ func (mk *Maker) saveModel(ctx context.Context, site coldseam.SiteID, kind strin
 	if err != nil {
 		return fmt.Errorf("model %s: %w", kind, err)
 	}
-	_, err = mk.db.SaveModel(ctx, store.Model{Owner: string(site), Kind: kind, MadeAt: mk.now(), From: from, To: to,
+	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(site), Kind: kind, MadeAt: mk.Now(), From: from, To: to,
 		Score: json.RawMessage(fmt.Sprintf(`{"crps_lead5":%g}`, score)), Params: raw})
 	return err
 }

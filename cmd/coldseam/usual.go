@@ -14,7 +14,7 @@ import (
 // without daily values has none.
 func (a *app) usual(ctx context.Context, now time.Time) error {
 	type known struct{ Site, Param string }
-	list, err := store.Ask[known](ctx, a.db, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
+	list, err := store.Ask[known](ctx, a.DB, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
 	if err != nil {
 		return err
 	}
@@ -24,7 +24,7 @@ func (a *app) usual(ctx context.Context, now time.Time) error {
 			have[k] = true
 		}
 	}
-	reaches, err := a.db.Reaches(ctx)
+	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -36,7 +36,7 @@ func (a *app) usual(ctx context.Context, now time.Time) error {
 				continue
 			}
 			have[k] = true
-			if err := a.db.BuildClimatology(ctx, r.Site, p, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+			if err := a.DB.BuildClimatology(ctx, r.Site, p, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 				errs = append(errs, err)
 			}
 		}

@@ -16,6 +16,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
@@ -84,7 +85,7 @@ func scenarios(t *testing.T) []warned {
 func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 	rep := func(v float64, n int) []float64 { return slices.Repeat([]float64{v}, n) }
 	p := func(v float64) *float64 { return &v }
-	day := coldseam.DateOf(now.In(zoneOf(r.Zone)))
+	day := coldseam.DateOf(now.In(env.Zone(r.Zone)))
 	steady := func(v float64) (out []coldseam.Observation) {
 		for at := now.Add(-60 * time.Hour); at.Before(now); at = at.Add(30 * time.Minute) {
 			out = append(out, coldseam.Observation{At: at, KnownAt: at, Value: v + .001*float64(len(out)%3), Flag: coldseam.Provisional})
@@ -103,10 +104,10 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 	r.MaxFlowM3S, r.FloodStageM, r.Rules = p(180), nil, []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "open", Link: "https://rules.example.org",
 		Closed: []coldseam.DayRange{{FromMonth: 11, FromDay: 15, ToMonth: 11, ToDay: 20}}, CheckedOn: day.Add(-20), CheckedBy: "keeper"}}
 	r.Species, r.Regulated = []string{"walleye"}, false
-	return verdict.Inputs{Now: now, Day: day, Loc: zoneOf(r.Zone), Reach: r, Table: verdict.DefaultTable(), WaterModel: true,
+	return verdict.Inputs{Now: now, Day: day, Loc: env.Zone(r.Zone), Reach: r, Table: verdict.DefaultTable(), WaterModel: true,
 		Ice:    ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm}},
 		Gauge:  verdict.Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(6), Turbidity: steady(8)},
-		Alerts: as, Weather: sky, Climate: verdict.ClimateOf(days, day), Sun: verdict.SunOf(day, 44.5, -92, zoneOf(r.Zone)),
+		Alerts: as, Weather: sky, Climate: verdict.ClimateOf(days, day), Sun: verdict.SunOf(day, 44.5, -92, env.Zone(r.Zone)),
 		Candidates: []verdict.Candidate{{Start: start, End: start.Add(210 * time.Minute), WaterC: rep(6, 100), FlowM3S: rep(68, 100), RiseShare: rep(.01, 100),
 			RiseM: rep(.02, 100), PFlood: p(0), PGood: rep(.9, 500), HoldP: p(.95), Tie: "1/4"}}}
 }
@@ -122,8 +123,8 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	require.NoError(t, err)
 	base := service.BaseURL
 	feed := strings.NewReplacer(" ", "-", ",", "").Replace(w.class + "-" + w.name + "-" + side)
-	own := slices.IndexFunc(v.cfg.Reaches, func(r config.Reach) bool { return r.ID == "tamsen-bend" })
-	cr := v.cfg.Reaches[own]
+	own := slices.IndexFunc(v.Config.Reaches, func(r config.Reach) bool { return r.ID == "tamsen-bend" })
+	cr := v.Config.Reaches[own]
 	cr.Alerts = feed
 	if z, ok := w.reach["zones"]; ok {
 		cr.AlertZones = strings.Split(z, ";")
@@ -132,15 +133,15 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 		_, err := fmt.Sscanf(at, "%f,%f", &cr.Lat, &cr.Lon)
 		require.NoError(t, err)
 	}
-	v.cfg.Reaches = append(slices.Clone(v.cfg.Reaches), cr)
-	r, err := cr.Build(v.cfg)
+	v.Config.Reaches = append(slices.Clone(v.Config.Reaches), cr)
+	r, err := cr.Build(v.Config)
 	require.NoError(t, err)
 
-	start := v.now()
+	start := v.Now()
 	served := map[string]string{}
 	var as verdict.Alerts
 	for _, step := range w.readings[side] {
-		v.clock.Forward(v.now().Add(step.after))
+		v.clock.Forward(v.Now().Add(step.after))
 		maps.Copy(served, step.pages)
 		v.ag.ClearScripts()
 		paths := slices.Sorted(maps.Keys(served))
@@ -168,12 +169,12 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			v.fetcher.Profiles = append(v.fetcher.Profiles, p)
 			_, _ = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
-		g := gather{Maker: v.app.Maker, ctx: ctx, f: &forecast.Features{Now: v.now(), Reach: r}}
+		g := gather{Maker: v.app.Maker, ctx: ctx, f: &forecast.Features{Now: v.Now(), Reach: r}}
 		g.alerts()
 		require.NoError(t, g.err())
 		as = verdict.Alerts{At: g.f.AlertsAt, List: g.f.Alerts, Gaps: g.f.AlertGaps}
 	}
-	d := verdict.Decide(clean(v.now(), r, as))
+	d := verdict.Decide(clean(v.Now(), r, as))
 	word := d.Verdict.String()
 	for _, x := range slices.Concat(d.Stops, d.Reasons) {
 		if strings.Contains(x.Code, "alert") || x.Code == "flood_watch" || x.Code == "dam_release" {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify/web"
@@ -18,7 +19,7 @@ import (
 // Status returns the state of feeds, briefs and mail, without persons.
 func (p pages) Status(ctx context.Context) (web.Status, error) {
 	var s web.Status
-	reaches, err := p.db.Reaches(ctx)
+	reaches, err := p.DB.Reaches(ctx)
 	if err != nil {
 		return s, err
 	}
@@ -32,8 +33,8 @@ func (p pages) Status(ctx context.Context) (web.Status, error) {
 			}
 			s.Feeds = append(s.Feeds, f...)
 		}
-		today := coldseam.DateOf(p.now().In(zoneOf(r.Zone)))
-		b, err := p.db.Brief(ctx, r.ID, today)
+		today := coldseam.DateOf(p.Now().In(env.Zone(r.Zone)))
+		b, err := p.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
@@ -42,8 +43,8 @@ func (p pages) Status(ctx context.Context) (web.Status, error) {
 		}
 		s.Briefs = append(s.Briefs, web.BriefState{River: r.River, Reach: r.Name, Zone: r.Zone, Day: b.Day, Issued: b.Issued, Verdict: b.Verdict})
 	}
-	today := coldseam.DateOf(p.now().In(zoneOf(p.cfg.Club.Zone)))
-	counts, err := p.db.MailCounts(ctx, coldseam.MailMorning, today)
+	today := coldseam.DateOf(p.Now().In(env.Zone(p.Config.Club.Zone)))
+	counts, err := p.DB.MailCounts(ctx, coldseam.MailMorning, today)
 	if err != nil {
 		return s, err
 	}
@@ -60,22 +61,22 @@ func (p pages) Status(ctx context.Context) (web.Status, error) {
 		}
 		s.Mail.Due += n
 	}
-	s.Held, _, _, err = p.db.Held(ctx)
+	s.Held, _, _, err = p.DB.Held(ctx)
 	return s, err
 }
 
 var paramWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
 
 func (p pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedState, error) {
-	site, err := p.db.Site(ctx, r.Site)
+	site, err := p.DB.Site(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
-	vals, err := p.db.Latest(ctx, r.Site)
+	vals, err := p.DB.Latest(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
-	limit := time.Duration(p.limits.GaugeAgeH * float64(time.Hour))
+	limit := time.Duration(p.Table.GaugeAgeH * float64(time.Hour))
 	var out []web.FeedState
 	for _, v := range vals {
 		w, ok := paramWords[v.Param]
@@ -83,9 +84,9 @@ func (p pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 			continue
 		}
 		f := web.FeedState{Name: w + ", " + site.Name, Agency: site.Provider, At: v.At, Limit: limit, State: "good"}
-		if p.now().Sub(v.At) > limit {
+		if p.Now().Sub(v.At) > limit {
 			f.State = "stale"
-			f.Note = fmt.Sprintf("gauge silent %.0f h", p.now().Sub(v.At).Hours())
+			f.Note = fmt.Sprintf("gauge silent %.0f h", p.Now().Sub(v.At).Hours())
 		}
 		out = append(out, f)
 	}
@@ -104,7 +105,7 @@ type resolved struct {
 // resolve pairs the last odds issued before each morning's end with the log of
 // the day. A day without trips resolves nothing.
 func (bk *Book) resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
-	trips, err := bk.db.Trips(ctx, reach, from, to)
+	trips, err := bk.DB.Trips(ctx, reach, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -129,7 +130,7 @@ func (bk *Book) resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 		if !ok {
 			continue
 		}
-		b, err := bk.db.Brief(ctx, reach, d)
+		b, err := bk.DB.Brief(ctx, reach, d)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
@@ -145,7 +146,7 @@ func (bk *Book) resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 
 // Scorecard returns what was said and what came on one reach.
 func (p pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
-	today := coldseam.DateOf(p.now().UTC())
+	today := coldseam.DateOf(p.Now().UTC())
 	list, err := p.resolve(ctx, reach, today.Add(-800), today)
 	if err != nil {
 		return web.Scorecard{}, err
@@ -237,12 +238,12 @@ func scorecard(list []resolved) web.Scorecard {
 // feeds the weight log of its spot.
 func (p pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if t.EnteredAt.IsZero() {
-		t.EnteredAt = p.now()
+		t.EnteredAt = p.Now()
 	}
 	if t.Source == "" {
 		t.Source = "form"
 	}
-	if err := p.db.ReplaceTrip(ctx, t); err != nil {
+	if err := p.DB.ReplaceTrip(ctx, t); err != nil {
 		return err
 	}
 	if err := p.logIce(ctx, t); err != nil {
@@ -268,13 +269,13 @@ func (a *app) logRig(ctx context.Context, t coldseam.Trip) error {
 		at = t.Start
 	}
 	if at.IsZero() {
-		r, err := a.db.Reach(ctx, t.Reach)
+		r, err := a.DB.Reach(ctx, t.Reach)
 		if err != nil {
 			return err
 		}
-		at = t.Date.At(8*time.Hour, zoneOf(r.Zone))
+		at = t.Date.At(8*time.Hour, env.Zone(r.Zone))
 	}
-	_, _, err := a.db.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
+	_, _, err := a.DB.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
 		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
 	return err
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/trust"
 	"example.org/coldseam/ingest"
 )
@@ -15,7 +16,7 @@ const (
 	nearKM    = 60
 	maxNear   = 4
 	triedNear = 12 // forecast points are sites as well, and have no readings
-	nearBack  = 3 * day
+	nearBack  = 3 * env.Day
 	rainBeen  = 36 * time.Hour
 )
 
@@ -28,7 +29,7 @@ func (g *gather) witnesses() {
 	}
 
 	if site := f.Reach.WeatherSite; site != "" {
-		issues, err := g.db.ArchivedForecasts(g.ctx, site, coldseam.Precip, f.Now.Add(-rainBeen), f.Now, f.Now)
+		issues, err := g.DB.ArchivedForecasts(g.ctx, site, coldseam.Precip, f.Now.Add(-rainBeen), f.Now, f.Now)
 		if g.keep(err) {
 			f.RainIssues = issues
 		}
@@ -38,7 +39,7 @@ func (g *gather) witnesses() {
 			if site == "" || f.Rain != nil {
 				continue
 			}
-			s, err := g.db.History(g.ctx, site, coldseam.Precip, stat, f.Now.Add(-day), f.Now, f.Now, g.opts...)
+			s, err := g.DB.History(g.ctx, site, coldseam.Precip, stat, f.Now.Add(-env.Day), f.Now, f.Now, g.opts...)
 			if g.keep(err) {
 				f.Rain = s.Obs
 			}
@@ -50,7 +51,7 @@ func (g *gather) witnesses() {
 			if len(f.Near) == maxNear {
 				return
 			}
-			s, err := g.db.History(g.ctx, site, p, coldseam.Instant, f.Now.Add(-nearBack), f.Now, f.Now, g.opts...)
+			s, err := g.DB.History(g.ctx, site, p, coldseam.Instant, f.Now.Add(-nearBack), f.Now, f.Now, g.opts...)
 			if g.keep(err) && len(s.Obs) > 0 {
 				f.Near = append(f.Near, trust.Near{Param: p, Obs: trust.Confirm(s.Obs, p, g.confirmed(site, p))})
 				break
@@ -63,7 +64,7 @@ func (g *gather) witnesses() {
 // river that a tide or a dam moves by the day says nothing of another.
 func (g *gather) nearSites() []coldseam.SiteID {
 	r := g.f.Reach
-	sites, err := g.db.SitesNear(g.ctx, r.Lat, r.Lon, nearKM)
+	sites, err := g.DB.SitesNear(g.ctx, r.Lat, r.Lon, nearKM)
 	g.keep(err)
 	km := func(s coldseam.Site) float64 { return ingest.DistanceKM(r.Lat, r.Lon, s.Lat, s.Lon) }
 	slices.SortFunc(sites, func(a, b coldseam.Site) int { return cmp.Or(cmp.Compare(km(a), km(b)), cmp.Compare(a.ID, b.ID)) })

@@ -14,15 +14,15 @@ import (
 // that revises them.
 func (v *town) rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter, hours float64, change func(*coldseam.Observation)) {
 	t.Helper()
-	ctx, now := t.Context(), v.now()
-	s, err := v.db.History(ctx, site, p, coldseam.Instant, now.Add(-time.Duration(hours*float64(time.Hour))), now, now)
+	ctx, now := t.Context(), v.Now()
+	s, err := v.DB.History(ctx, site, p, coldseam.Instant, now.Add(-time.Duration(hours*float64(time.Hour))), now, now)
 	require.NoError(t, err)
 	require.NotEmpty(t, s.Obs)
 	for i := range s.Obs {
 		s.Obs[i].KnownAt = now
 		change(&s.Obs[i])
 	}
-	_, _, err = v.db.UpsertSeries(ctx, 0, []coldseam.Series{s})
+	_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 	require.NoError(t, err)
 }
 
@@ -33,13 +33,13 @@ func TestWitnessesOfAStillGauge(t *testing.T) {
 	v := servingTown(t)
 	r := v.reachOf(t, "tamsen-bend")
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
-	require.NoError(t, v.db.PutReach(t.Context(), r, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.DB.PutReach(t.Context(), r, store.Edit{Who: "test", Why: "test"}))
 	f := v.featuresOf(t, r)
 	require.Empty(t, f.Near)
 	require.Empty(t, f.RainIssues)
 
 	v.rewrite(t, r.Site, coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value = 41.5 })
-	v.clock.Forward(v.now().Add(time.Second))
+	v.clock.Forward(v.Now().Add(time.Second))
 	f = v.featuresOf(t, r)
 	require.Len(t, f.Near, 1, "the silent gauge lends nothing, the third river lies too far")
 	require.Equal(t, coldseam.Discharge, f.Near[0].Param)
@@ -47,7 +47,7 @@ func TestWitnessesOfAStillGauge(t *testing.T) {
 	require.False(t, f.RainIssues[0].Issued.Before(f.Now.Add(-rainBeen)))
 
 	v.rewrite(t, "northgauge:NG-1003", coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value *= 1 + .3*f.Now.Sub(o.At).Hours()/5 })
-	v.clock.Forward(v.now().Add(time.Second))
+	v.clock.Forward(v.Now().Add(time.Second))
 	m := told(v.featuresOf(t, r))
 	require.Contains(t, codes(m.Brief.Reasons), "discharge_untrusted", "%v", m.Brief.Reasons)
 }

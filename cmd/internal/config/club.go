@@ -41,6 +41,7 @@ type Weight struct {
 	MaxOz   float64 `toml:"max_oz"`
 }
 
+// Limits are the club's limits of the advised weights.
 func (w Weight) Limits() jig.Limits {
 	return jig.Limits{TieNew: w.TieNew, TieDone: w.TieDone, Pack: w.Pack, FloorOz: w.FloorOz, MaxOz: w.MaxOz}
 }

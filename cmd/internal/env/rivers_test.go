@@ -1,4 +1,4 @@
-package main
+package env
 
 import (
 	"testing"
@@ -14,25 +14,25 @@ import (
 func TestLimitEditsAreKept(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	a := &Env{db: storetest.New(t)}
-	a.cfg.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20}, "gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
-	require.NoError(t, a.syncLimits(ctx))
-	require.NoError(t, a.syncLimits(ctx))
-	a.cfg.Thresholds = map[string]config.Limit{"wind_mph": {Value: 18}}
-	require.NoError(t, a.syncLimits(ctx))
-	edits, err := a.db.ThresholdEdits(ctx, "gust_mph")
+	a := &Env{DB: storetest.New(t)}
+	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20}, "gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
+	require.NoError(t, a.SyncLimits(ctx))
+	require.NoError(t, a.SyncLimits(ctx))
+	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 18}}
+	require.NoError(t, a.SyncLimits(ctx))
+	edits, err := a.DB.ThresholdEdits(ctx, "gust_mph")
 	require.NoError(t, err)
 	require.Len(t, edits, 2)
 	require.Equal(t, "season keeper", edits[0].Who)
 	require.Equal(t, "the big boats only", edits[0].Why)
 	require.Nil(t, edits[1].New)
 	require.False(t, edits[1].At.IsZero())
-	edits, err = a.db.ThresholdEdits(ctx, "wind_mph")
+	edits, err = a.DB.ThresholdEdits(ctx, "wind_mph")
 	require.NoError(t, err)
 	require.Len(t, edits, 2)
 	require.Equal(t, "20", *edits[1].Old)
 	require.Equal(t, "18", *edits[1].New)
-	now, err := a.db.Thresholds(ctx)
+	now, err := a.DB.Thresholds(ctx)
 	require.NoError(t, err)
 	require.Equal(t, map[string]string{"wind_mph": "18"}, now)
 }
@@ -42,15 +42,15 @@ func TestLimitsReachTheDecision(t *testing.T) {
 	t.Parallel()
 	cfg, err := config.Parse("c.toml", "[club]\nname = \"Our Club\"\n[thresholds]\nwind_mph = 20\n")
 	require.NoError(t, err)
-	a, err := build(t.Context(), cfg, buildOptions{dbURL: storetest.URL(t), migrate: true})
+	e, err := Open(t.Context(), cfg, Options{DBURL: storetest.URL(t), Migrate: true})
 	require.NoError(t, err)
-	defer a.Close()
-	require.Equal(t, 20.0, a.limits.WindMPH)
-	require.NoError(t, a.syncRivers(t.Context()))
-	stored, err := a.db.Thresholds(t.Context())
+	defer e.Close()
+	require.Equal(t, 20.0, e.Table.WindMPH)
+	require.NoError(t, e.SyncRivers(t.Context()))
+	stored, err := e.DB.Thresholds(t.Context())
 	require.NoError(t, err)
 	require.Equal(t, map[string]string{"wind_mph": "20"}, stored)
 	cfg.Thresholds = map[string]config.Limit{"wind_mph": {Value: 40}}
-	_, err = build(t.Context(), cfg, buildOptions{dbURL: "postgres://127.0.0.1:1/none"})
+	_, err = Open(t.Context(), cfg, Options{DBURL: "postgres://127.0.0.1:1/none"})
 	require.ErrorContains(t, err, "written reason", "a looser limit without one never starts")
 }

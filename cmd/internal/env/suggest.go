@@ -1,4 +1,4 @@
-package main
+package env
 
 import (
 	"context"
@@ -12,11 +12,11 @@ import (
 // knownShown is how many names an error lists.
 const knownShown = 12
 
-// noSite and noReach say which gauges and reaches there are when one asked for is
-// not: the reader mistyped it, or asks at another database.
-func (e *Env) noSite(ctx context.Context, err error) error {
+// NoSite says which gauges there are when one asked for is not: the reader
+// mistyped it, or asks at another database.
+func (e *Env) NoSite(ctx context.Context, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := e.db.Sites(ctx)
+		all, lerr := e.DB.Sites(ctx)
 		for _, s := range all {
 			names = append(names, string(s.ID))
 		}
@@ -24,9 +24,10 @@ func (e *Env) noSite(ctx context.Context, err error) error {
 	})
 }
 
-func (e *Env) noReach(ctx context.Context, err error) error {
+// NoReach says the same of reaches.
+func (e *Env) NoReach(ctx context.Context, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := e.db.Reaches(ctx)
+		all, lerr := e.DB.Reaches(ctx)
 		for _, r := range all {
 			names = append(names, string(r.ID))
 		}

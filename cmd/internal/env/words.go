@@ -1,0 +1,30 @@
+package env
+
+import (
+	"strings"
+	"time"
+)
+
+// Day is 24 hours.
+const Day = 24 * time.Hour
+
+// OrElse is s, or other where s is empty.
+func OrElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// Zone is an IANA zone by its name, UTC where there is none of that name.
+func Zone(name string) *time.Location {
+	if loc, err := time.LoadLocation(name); err == nil && name != "" {
+		return loc
+	}
+	return time.UTC
+}
+
+// OneLine keeps an error to a single line: foreign bytes may hold breaks.
+func OneLine(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }), " ")
+}
