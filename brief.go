@@ -361,9 +361,19 @@ type Advice struct {
 	Notes         Notes
 	Row           string // id of the row that won
 
+	Place PlaceMemory `json:",omitzero"` // why Where begins as it does
+
 	// The words of briefs stored before they were data, in both unit systems.
 	Line, LineSI, CadenceSI, Leader, LeaderSI string   `json:",omitempty"`
 	Alternatives                              []string `json:",omitempty"`
+}
+
+// PlaceMemory is the place that is advised and since when, so that it does not
+// change from one day to the next and back.
+type PlaceMemory struct {
+	Told   string // kind or class of spot that is advised first
+	Since  Date   // the first morning it was
+	Wanted string // what the rules of the last morning alone named; "" = none
 }
 
 // DayOdds is the outlook of one later day.
@@ -438,6 +448,10 @@ type Brief struct {
 	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
 
 	FlowLimits FlowLimits `json:",omitzero"`
+
+	// Place is what the next morning keeps to, PlaceBefore what this one kept to.
+	Place       PlaceMemory `json:",omitzero"`
+	PlaceBefore PlaceMemory `json:",omitzero"`
 
 	Chart ChartData
 }

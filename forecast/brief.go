@@ -64,6 +64,11 @@ func (w *work) brief() {
 			b.Rigs[key] = w.weigh(w.cands[k], w.heights[k], w.advices[k], own)
 		}
 	}
+	b.PlaceBefore = f.heldPlace()
+	b.Place = b.How.Place
+	if b.Place.Told == "" {
+		b.Place = coldseam.PlaceMemory{Told: b.PlaceBefore.Told, Since: b.PlaceBefore.Since}
+	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
 		w.out.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))

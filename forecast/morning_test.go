@@ -286,3 +286,25 @@ func TestOutlookStopsOverTheClubLimit(t *testing.T) {
 	}
 	require.Positive(t, stops)
 }
+
+// The place of the mornings before is kept to; a second brief of the same
+// morning goes by them too and not by the first.
+func TestPlaceIsKeptOverMornings(t *testing.T) {
+	t.Parallel()
+	f := river()
+	f.Reach.Spots = nil // any place of the rows
+	wanted := Make(f).Brief.Place
+	require.Equal(t, wanted.Wanted, wanted.Told)
+	held := coldseam.PlaceMemory{Told: "tributary_mouth", Since: testDay.Add(-2), Wanted: wanted.Wanted}
+
+	f.Prev = &coldseam.Brief{Day: testDay.Add(-1), Place: held}
+	b := Make(f).Brief
+	require.Equal(t, "tributary_mouth", b.How.Where[0], "advised two mornings running, but told for two days only")
+	require.Equal(t, held, b.PlaceBefore)
+	f.Prev = &b
+	require.Equal(t, b.Place, Make(f).Brief.Place)
+
+	held.Since = testDay.Add(-4)
+	f.Prev = &coldseam.Brief{Day: testDay.Add(-1), Place: held}
+	require.Equal(t, coldseam.PlaceMemory{Told: wanted.Told, Since: testDay, Wanted: wanted.Told}, Make(f).Brief.Place)
+}

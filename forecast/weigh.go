@@ -157,7 +157,7 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 		return coldseam.Advice{}
 	}
 	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
-		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day,
+		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day, Held: f.heldPlace(),
 		Said: f.Clarity, HatchTo: w.out.Run.State.HatchTo}
 	if w.out.Run.State.Active {
 		in.Stage = w.out.Run.State.Stage
@@ -174,6 +174,18 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 		}
 	}
 	return verdict.Advise(in)
+}
+
+// heldPlace is the place that the mornings before this one were told. A second
+// brief of a morning goes by the mornings before, not by the first.
+func (f *Features) heldPlace() coldseam.PlaceMemory {
+	switch p := f.Prev; {
+	case p != nil && p.Day == f.Day:
+		return p.PlaceBefore
+	case p != nil && p.Day == f.Day.Add(-1):
+		return p.Place
+	}
+	return coldseam.PlaceMemory{}
 }
 
 func (w *work) enoughYears() bool { return float64(w.climate.Years) >= w.f.Table.MinYears }

