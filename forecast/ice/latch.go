@@ -64,6 +64,8 @@ const (
 	breakupSpan    = 5
 	breakupDays    = 3              // days that a break-up lasts after the jump
 	leapC          = 7.             // a mean over that of the day before: no river on record warms so fast
+	frostLeapC     = 1.2            // the same on reaches not open,
+	frostLeapAirC  = -1.            // after two days of frost: nothing warms a river then
 	silentDays     = 3              // full days without water temperature: nothing is known
 	blindDays      = 14             // full days without one: the reach counts as one without a thermometer
 	floodTimes     = 5.             // of the winter's base flow, that a spring flood must reach
@@ -148,20 +150,25 @@ type latch struct {
 	lastC            float64   // newest believed mean of a day, and its day
 	lastDay          int
 	leapt            bool
-	water, air, flow int // day index + 1 of the newest of each; 0 = none yet
+	leap             float64 // what the mean must fall below again, over lastC
+	water, air, flow int     // day index + 1 of the newest of each; 0 = none yet
 }
 
 // see takes note of what day i holds.
 func (l *latch) see() {
 	d := l.days[l.i]
 	if known(d.WaterC) {
-		// Values in another unit, or of a thermometer in the air, leap: they are
-		// not believed until they are back near what was before.
+		// Values in another unit, of a thermometer in the air or one that was
+		// changed leap: they are not believed until they are back near what was
+		// before.
+		by := d.WaterC - l.lastC
 		switch {
 		case l.leapt:
-			l.leapt = d.WaterC-l.lastC > leapC
-		case d.WaterC-l.lastC > leapC*float64(l.i-l.lastDay):
-			l.leapt = true
+			l.leapt = by > l.leap
+		case by > leapC*float64(l.i-l.lastDay):
+			l.leapt, l.leap = true, leapC
+		case by > frostLeapC*float64(l.i-l.lastDay) && l.State != Open && max(d.AirC, l.days[l.i-1].AirC) <= frostLeapAirC:
+			l.leapt, l.leap = true, frostLeapC
 		}
 		if !l.leapt {
 			l.lastC, l.lastDay = d.WaterC, l.i

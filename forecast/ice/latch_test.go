@@ -67,6 +67,18 @@ func TestLeapOfTheThermometerOpensNothing(t *testing.T) {
 	assert.Equal(t, []State{Ice, Ice, Ice, Ice, Ice, Ice, Ice, Ice, Open}, states(got))
 }
 
+// A thermometer that reads two degrees more from one day of frost to the next was
+// changed, or hangs in the air; in a thaw the water may have warmed.
+func TestLeapInFrostOpensNothing(t *testing.T) {
+	days := spring(.2, .2, .2, 2.2, 2.2, 2.2)
+	for i := range days {
+		days[i].AirC = -4
+	}
+	assert.Equal(t, Ice, Run(River{}, Record{}, days)[5].State)
+	days[3].AirC = 3
+	assert.Equal(t, Open, Run(River{}, Record{}, days)[5].State)
+}
+
 // In open water too: readings that are not believed are no readings.
 func TestDoubtedReadingsAreSilence(t *testing.T) {
 	days := spring(5, 5, 5, 5, 5, 5)

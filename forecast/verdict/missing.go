@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"cmp"
-	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -146,24 +145,13 @@ func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Du
 func (in *Inputs) age(at time.Time) time.Duration { return max(in.Now.Sub(at), 0) }
 
 // alertGap reports whether the warnings are too old because the last readings
-// lacked something, and names the first thing. A warning whose shape is damaged
-// is read in part: from when it came they are not complete for this reach.
+// lacked something, and names the first thing.
 func (in *Inputs) alertGap(l *ledger) bool {
-	var gaps []coldseam.FeedGap
-	if in.Alerts.At.IsZero() || in.age(in.Alerts.At) > hours(in.Table.AlertAgeH) {
-		gaps = slices.Clone(in.Alerts.Gaps)
-	}
-	for _, a := range in.Alerts.List {
-		if damagedShape(a) && in.age(a.KnownAt) > hours(in.Table.AlertAgeH) && alive(a, in.Now, in.Day.Add(1).In(in.Loc)) &&
-			ClassifyAlert(a, in.Alerts.Rules) > AlertMinor {
-			gaps = append(gaps, coldseam.FeedGap{Entry: a.Identifier, Title: cmp.Or(a.Headline, a.Event), Why: a.Unplaced})
-		}
-	}
-	if len(gaps) == 0 {
+	if len(in.Alerts.Gaps) == 0 || !in.Alerts.At.IsZero() && in.age(in.Alerts.At) <= hours(in.Table.AlertAgeH) {
 		return false
 	}
-	g := gaps[0]
-	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(gaps))})
+	g := in.Alerts.Gaps[0]
+	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(in.Alerts.Gaps))})
 	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry, "why": g.Why}
 	l.bad = append(l.bad, r)
 	return true

@@ -36,6 +36,7 @@ const (
 	liftHours    = 3
 	capFootShare = 1.25 // of the foot: until then what is left of a stop caps
 	driftHours   = 24   // after the peak [common practice]
+	gapHours     = 48   // a rise over a gap up to so long counts as one of 6 h [proposal]
 
 	// A river that stays at its new level is judged by the limits of flow: after
 	// these hours without a new peak a rise no longer stops, then no longer caps
@@ -68,20 +69,20 @@ func (in *Inputs) follow(obs []coldseam.Observation, c course) limb {
 	if in.Gauge.DailyOnly {
 		day.span += 2 * time.Hour // a civil day has up to 25 h
 	}
-	last := math.NaN()
+	last := coldseam.Observation{Value: math.NaN()}
 	for _, o := range obs {
 		if !usable(o) {
 			continue
 		}
 		low6, low24 := quarter.before(o), day.before(o)
-		if math.IsNaN(low6) && !math.IsNaN(low24) && !in.Gauge.DailyOnly {
-			low6 = last // nobody knows when in the gap it rose
+		if math.IsNaN(low6) && o.At.Sub(last.At) <= hours(gapHours) && !in.Gauge.DailyOnly {
+			low6 = last.Value // nobody knows when in the gap it rose
 		}
 		l.take(o, c.rules(o, low6, low24))
 		l.fall(o, in.Gauge.DailyOnly, c)
 		quarter.add(o)
 		day.add(o)
-		last = o.Value
+		last = o
 	}
 	return l
 }

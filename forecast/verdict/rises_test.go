@@ -232,15 +232,17 @@ func TestStageRiseWithinADay(t *testing.T) {
 // Nobody knows when in a gap the river rose: it may have been in its last hour.
 func TestRiseInAGap(t *testing.T) {
 	t.Parallel()
-	up := climb([2]float64{-60, 68}, [2]float64{-12, 68}, [2]float64{0, 92})
-	seen := slices.DeleteFunc(slices.Clone(up), func(o coldseam.Observation) bool {
-		h := o.At.Sub(up[len(up)-1].At).Hours()
-		return h > -11.5 && h < -1
-	})
+	up := climb([2]float64{-60, 68}, [2]float64{-30, 68}, [2]float64{0, 92})
 	d := Decide(onFlow(up, season(200, 300)))
 	require.NotEqual(t, coldseam.Stop, d.Verdict, "%v", d.Fired)
-	d = Decide(onFlow(seen, season(200, 300)))
-	require.Equal(t, coldseam.Stop, d.Verdict, "%v", d.Fired)
+	for _, gap := range []float64{11.5, 28} {
+		seen := slices.DeleteFunc(slices.Clone(up), func(o coldseam.Observation) bool {
+			h := o.At.Sub(up[len(up)-1].At).Hours()
+			return h > -gap-17 && h < -1
+		})
+		d = Decide(onFlow(seen, season(200, 300)))
+		require.Equal(t, coldseam.Stop, d.Verdict, "a gap of %v h: %v", gap+16, d.Fired)
+	}
 }
 
 // The rising limb carries wood, and so does the day after the peak.
