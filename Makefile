@@ -15,6 +15,7 @@ NUMBERS := -gcflags='example.org/coldseam/forecast/...=-race=false' -gcflags='go
 # detector leaves out, and run without it.
 plain = $(shell grep -rl '^//go:build !race' --include='*_test.go' .)
 BENCHCOUNT ?= 1
+GAUNTLET := ^Test(GaugeFaults|RisesAndLimits|IceSeasons|Costs|CostsOfRises|HiddenWarnings|WeatherScenarios|CorrectionFollowsTheHoursTold|WaitingMailIsRewritten|OneRiversFaultStaysItsOwn)$$
 
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
@@ -50,8 +51,10 @@ need-bench: need-test
 golden: ## write the golden files anew; read the diff before committing
 	@go test $$(grep -rl '"update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -run '$(GOLDEN)' -count=1 -update
 
-gauntlet: ## faults of gauges against the morning's word, the long form
-	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 60m ./forecast/gauntlet
+gauntlet: need-test ## faults of every kind against the morning's word, the long form
+	@mkdir -p proof-out
+	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 3h -run '$(GAUNTLET)' ./forecast/gauntlet ./cmd/coldseam > proof-out/gauntlet.txt; \
+	  s=$$?; awk -f .ci/gauntlet.awk proof-out/gauntlet.txt; [ $$s = 0 ] || grep -E '^ *--- FAIL|Messages:' proof-out/gauntlet.txt; exit $$s
 
 fuzz: ## run every fuzz target for FUZZTIME
 	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \

@@ -22,19 +22,19 @@ podman run -d --name "$name" --network host -v "$modules:/modules:ro" \
 	-e GOPROXY="file:///modules,$(go env GOPROXY)" golang:1.26-bookworm sleep infinity >/dev/null
 git clone -q . "$work/coldseam"
 podman exec "$name" useradd --create-home --shell /bin/bash angler
-for dir in /srv /home/angler; do
-	podman cp "$work/coldseam" "$name:$dir/coldseam"
+for home in /root /home/angler; do
+	podman cp "$work/coldseam" "$name:$home/coldseam"
 done
-podman exec "$name" chown -R root: /srv/coldseam
+podman exec "$name" chown -R root: /root/coldseam
 podman exec "$name" chown -R angler: /home/angler/coldseam
 
 as() { # USER COMMAND...
-	local user=$1 home=/root dir=/srv path=/usr/local/go/bin:/usr/sbin:/usr/bin:/sbin:/bin
+	local user=$1 home=/root path=/usr/local/go/bin:/usr/sbin:/usr/bin:/sbin:/bin
 	shift
 	if [ "$user" != root ]; then
-		home=/home/$user dir=/home/$user path=/usr/local/go/bin:/usr/bin:/bin
+		home=/home/$user path=/usr/local/go/bin:/usr/bin:/bin
 	fi
-	podman exec -u "$user" -w "$dir/coldseam" -e HOME="$home" -e PATH="$path" "$name" "$@"
+	podman exec -u "$user" -w "$home/coldseam" -e HOME="$home" -e PATH="$path" "$name" "$@"
 }
 
 # timed USER LIMIT COMMAND...: runs it and notes how long it took.

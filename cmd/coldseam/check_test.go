@@ -340,12 +340,6 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"no zones", "tamsen-bend warnings", levelWarn, "by gauge code or position alone", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
 		}},
-		{"zones of one kind", "tamsen-bend warnings", levelWarn, "names places such as UGC=XXZ011", func(t *testing.T) {
-			a := flood("northgauge", b.Now())
-			a.Feed, a.Status, a.GaugeCodes = "northgauge-cap", "Test", nil
-			a.Areas = []coldseam.AlertArea{{Geocodes: []string{"UGC=XXZ011"}}}
-			require.NoError(t, b.DB.SaveAlerts(ctx, []coldseam.Alert{a}))
-		}},
 		{"no forecast", "tamsen-bend weather", levelFail, "no forecast point", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Weather = "" })
 		}},

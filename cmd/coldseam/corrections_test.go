@@ -68,6 +68,17 @@ func wholeDay(v coldseam.Verdict) func(*coldseam.Brief) {
 	}
 }
 
+// gauntlet prints one row of the table that `make gauntlet` adds up: a scenario
+// and whether it read GO though it must not.
+func gauntlet(t *testing.T, class, name string, goes bool) {
+	t.Helper()
+	n := 0
+	if goes {
+		n = 1
+	}
+	t.Logf("GAUNTLET|%s|%s|1|%d|%d|-", class, name, n, n)
+}
+
 // correctionCases are what a later issue may do to members who were told GO for
 // 6:00 to 9:30 (or for their own hours) in the mail of 4:46.
 var correctionCases = []struct {
@@ -130,10 +141,12 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 
 			got := v.letters(t)["one@h.example"]
 			if c.want == "" {
+				gauntlet(t, "corrections", c.name, false)
 				require.Len(t, got, 1)
 				return
 			}
 			require.Len(t, got, 2)
+			gauntlet(t, "corrections", c.name, strings.HasPrefix(subject(t, got[1]), "GO"))
 			require.Regexp(t, c.want, subject(t, got[1]))
 			require.NotRegexp(t, `\bin 10\b`, text(t, got[1]))
 		})
@@ -218,6 +231,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 
 			got := v.letters(t)["one@h.example"]
 			require.Len(t, got, 1, "one mail, and no correction of what was never told")
+			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") && strings.HasPrefix(subject(t, got[0]), "GO"))
 			require.Regexp(t, c.want, subject(t, got[0]))
 			require.Regexp(t, regexp.MustCompile(c.says), text(t, got[0]))
 			require.Equal(t, strings.Fields(c.want)[0], "^"+strings.Fields(v.toldVerdict(t))[0], "what was told stays on record")

@@ -64,6 +64,7 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 				require.Less(t, len(line), 1000, path)
 			}
 		}
+		gauntlet(t, "isolation", "brief"+path, false)
 	})
 	require.Greater(t, n, 400)
 	t.Logf("%d faults", n)

@@ -33,6 +33,13 @@ func row(t *testing.T, class, name string, c count, limit string) {
 	t.Logf("GAUNTLET|%s|%s|%d|%d|%d|%s", class, name, c.danger, c.goes, c.words, limit)
 }
 
+// cost prints what a rule costs on clean records: mornings a season without a word
+// though nothing was wrong, and for how many stops.
+func cost(t *testing.T, rule, river string, mornings float64, stops int) {
+	t.Helper()
+	t.Logf("COST|%s|%s|%.1f|%d", rule, river, mornings, stops)
+}
+
 // moments are the rows at which a fault of rows a to b is looked at.
 func (r *river) moments(a, b int) []int {
 	end := min(b+r.rows(6*time.Hour), len(r.clean.flow))
