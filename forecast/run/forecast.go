@@ -16,7 +16,7 @@ const (
 	// SeasonPeak is the usual season's greatest H + .8B, the measure of a full
 	// hole until a river has its own hindcast [reference calculation: 63
 	// modelled lake springs, 10-90 % .30-.45].
-	SeasonPeak = 0.365
+	SeasonPeak = 0.360
 	// LastDay is the day of the season after which no run is computed: spring
 	// runs of the shipped species are over in mid-July, in the south in
 	// mid-January [proposal].

@@ -64,10 +64,10 @@ func TestConstantWater(t *testing.T) {
 		want  map[int]float64
 	}{
 		{"half a degree never moves fish", 0.5, map[int]float64{60: 0, 105: 0, 120: 0}},
-		{"one degree", 1, map[int]float64{120: .055}},
-		{"two degrees", 2, map[int]float64{105: .003, 120: .479}},
-		{"three degrees", 3, map[int]float64{75: .036, 90: .205, 105: .515, 120: .905}},
-		{"four degrees", 4, map[int]float64{60: .011, 75: .249}},
+		{"one degree", 1, map[int]float64{120: .104}},
+		{"two degrees", 2, map[int]float64{105: .022, 120: .492}},
+		{"three degrees", 3, map[int]float64{75: .136, 90: .243, 105: .480, 120: .930}},
+		{"four degrees", 4, map[int]float64{60: .133, 75: .309}},
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
@@ -79,7 +79,7 @@ func TestConstantWater(t *testing.T) {
 		})
 	}
 	three := quiet(t, at45(120, func(int) float64 { return 3 }), ClockOptions{})
-	require.InDelta(t, .655, three[119].Spawned, .01)
+	require.InDelta(t, .641, three[119].Spawned, .01)
 }
 
 func TestWinterThawDoesNotStartTheRun(t *testing.T) {
@@ -91,7 +91,7 @@ func TestWinterThawDoesNotStartTheRun(t *testing.T) {
 			}
 			return .5
 		}), ClockOptions{})
-		require.Less(t, got[72].Arrived, 1e-5, "warm week from day %d", from)
+		require.Less(t, got[72].Arrived, .002, "warm week from day %d", from)
 	}
 }
 
@@ -102,11 +102,11 @@ func TestTwoWaves(t *testing.T) {
 		day                 int
 		r, a, h, s, b, spwn float64
 	}{
-		{78, 6.825, .02916, .04064, .00290, .00005, .00527},
-		{80, 8.668, .00070, .04894, .00084, .00170, .00532},
-		{85, 12.566, .11573, .18144, .01114, .00051, .01348},
-		{90, 34.477, .04080, .16785, .26531, .05079, .11958},
-		{100, 84.392, .02346, .08980, .30973, .14980, .59717},
+		{78, 5.837, .05373, .21585, .04636, .00084, .01000},
+		{80, 7.398, .00029, .22090, .03718, .00805, .01000},
+		{85, 10.990, .04439, .24897, .05263, .00772, .01563},
+		{90, 31.921, .05377, .15070, .32115, .06485, .14808},
+		{100, 79.654, .01839, .05939, .29412, .16544, .76764},
 	}
 	for _, w := range rows {
 		g := got[w.day-1]
@@ -118,14 +118,14 @@ func TestTwoWaves(t *testing.T) {
 		require.InDelta(t, w.spwn, g.Spawned, 5e-5, "spawned by day %d", w.day)
 	}
 	for day := 80; day <= 83; day++ {
-		require.LessOrEqual(t, got[day-1].Arrivals, .0017, "the gap, day %d", day)
+		require.LessOrEqual(t, got[day-1].Arrivals, .0007, "the gap, day %d", day)
 	}
 	require.Equal(t, 1.0, got[84].PWave)
 }
 
 func TestDeltaMovesTheSeason(t *testing.T) {
 	t.Parallel()
-	for delta, want := range map[float64]int{-.4: 87, -.2: 89, 0: 90, .1: 91, .2: 92, .4: 94} {
+	for delta, want := range map[float64]int{-.4: 87, -.2: 88, 0: 89, .1: 90, .2: 90, .4: 92} {
 		got := quiet(t, at45(150, twoWaves), ClockOptions{Delta: delta})
 		require.Equal(t, want, 1+firstAt(got, func(c ClockDay) float64 { return c.Arrived }, .5), "delta %g", delta)
 	}
@@ -135,9 +135,9 @@ func TestDatesOf(t *testing.T) {
 	t.Parallel()
 	got := DatesOf(quiet(t, at45(160, twoWaves), ClockOptions{}))
 	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2023, Month: 1, Day: 1}.Add(n - 1) }
-	require.Equal(t, day(79), got.Onset)
-	require.Equal(t, day(85), got.Peak)
-	require.InDelta(t, 99, got.Midpoint.YearDay(), 1, "half of a spawning that is .597 by day 100")
+	require.Equal(t, day(76), got.Onset)
+	require.Contains(t, []coldseam.Date{day(77), day(90)}, got.Peak, "the first wave and the last are as large")
+	require.InDelta(t, 96, got.Midpoint.YearDay(), 1, "half of a spawning that is .768 by day 100")
 	require.True(t, got.Midpoint.Before(got.End))
 	require.Equal(t, Dates{}, DatesOf(nil))
 	require.True(t, DatesOf(quiet(t, at45(60, twoWaves), ClockOptions{})).Midpoint.IsZero())

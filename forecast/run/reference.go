@@ -25,7 +25,7 @@ const referencePaths = 6
 // water temperatures from January to mid-July. With fewer than MinSprings of
 // them the shipped values stand and Springs says how many there were.
 func NewReference(sp Species, days coldseam.Days, modelC []float64, before int, seed uint64) Reference {
-	r := Reference{Peak: SeasonPeak, Quartiles: [3]float64{.214, .360, .454}}
+	r := Reference{Peak: SeasonPeak, Quartiles: [3]float64{.174, .341, .450}}
 	var index, peaks []float64
 	for y := days.First.Year; y < before; y++ {
 		w, err := spring(days, modelC, yearStart(y, days.Lat).Add(LastDay), sp.Tb)

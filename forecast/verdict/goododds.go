@@ -20,7 +20,7 @@ const DefaultLineHours = 4
 // until the river's own hindcast exists: those of the run alone [reference
 // calculation: 63 modelled lake springs times 6 noise paths] and the default
 // resident share, so that an index incl. residents falls into its own quarter.
-var quartiles = [3]float64{.214 + run.DefaultResident, .360 + run.DefaultResident, .454 + run.DefaultResident}
+var quartiles = [3]float64{.174 + run.DefaultResident, .341 + run.DefaultResident, .450 + run.DefaultResident}
 
 // quarterOdds is P(a good morning) in the four quarters of the index while
 // there is no log [proposal].

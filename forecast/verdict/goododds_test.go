@@ -29,7 +29,7 @@ func TestNegBinAtLeast(t *testing.T) {
 
 func TestGoodOddsWithoutALog(t *testing.T) {
 	t.Parallel()
-	p, note := GoodOdds([]float64{.1, .364, .509, .51, .604, .9}, Catch{}, Factors{})
+	p, note := GoodOdds([]float64{.1, .324, .490, .492, .601, .9}, Catch{}, Factors{})
 	require.Equal(t, []float64{.20, .35, .35, .50, .60, .60}, p)
 	require.Equal(t, restsOn(0, false), note)
 	half, _ := GoodOdds([]float64{.9}, Catch{}, Factors{Hold: .6, HoldOK: true})
