@@ -90,45 +90,6 @@ func newMaker(e *env.Env, mail *Mailer) (*Maker, error) {
 // Book reads the season: what was issued against what was observed.
 type Book struct{ *env.Env }
 
-// app is the wired program.
-type app struct {
-	*env.Env
-	*Feeds
-	*Mailer
-	*Maker
-	*Book
-	metrics *metrics
-	recaps  recapCache
-}
-
-// build opens the database and wires the parts together.
-func build(ctx context.Context, cfg config.Config, o env.Options) (*app, error) {
-	e, err := env.Open(ctx, cfg, o)
-	if err != nil {
-		return nil, err
-	}
-	a, err := wire(ctx, e, o)
-	if err != nil {
-		e.Close()
-	}
-	return a, err
-}
-
-func wire(ctx context.Context, e *env.Env, o env.Options) (*app, error) {
-	mail, err := newMailer(ctx, e, o)
-	if err != nil {
-		return nil, err
-	}
-	maker, err := newMaker(e, mail)
-	if err != nil {
-		return nil, err
-	}
-	a := &app{Env: e, Feeds: newFeeds(e), Mailer: mail, Maker: maker, Book: &Book{e}, metrics: newMetrics()}
-	a.observe = func(feed string, r ingest.Result, err error) { a.metrics.fetched(feed, r, err) }
-	maker.profile = a.fetcher.Profile
-	return a, nil
-}
-
 // wireMail sets up links, composer and relay. A missing token key is an error
 // only where mail is sent; `check` says so before.
 func (ml *Mailer) wireMail(tokenKey []byte) error {
@@ -212,10 +173,4 @@ func tokenKey(secret []byte) notify.TokenKey {
 		return notify.TokenKey{ID: 1}
 	}
 	return notify.TokenKey{ID: sha256.Sum256(append([]byte("id of "), secret...))[0], Secret: secret}
-}
-
-// Close ends everything that build started, in reverse order.
-func (a *app) Close() {
-	a.fetcher.Close()
-	a.Env.Close()
 }

@@ -22,7 +22,7 @@ func (c *backupCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if c.Verify != "" {
 		return c.verify(s)
 	}
-	a, err := openApp(ctx, s, g, env.Options{AnySchema: true})
+	a, err := partsFor(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -30,7 +30,7 @@ func (c *backupCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	return c.backup(ctx, s, a)
 }
 
-func (c *backupCmd) backup(ctx context.Context, s *env.Streams, a *app) error {
+func (c *backupCmd) backup(ctx context.Context, s *env.Streams, a *Parts) error {
 	dir := c.Dir
 	if dir == "" {
 		dir = a.Config.Backup.Dir

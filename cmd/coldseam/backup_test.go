@@ -49,7 +49,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 		}
 	}()
 	var out bytes.Buffer
-	err = (&backupCmd{}).backup(ctx, &env.Streams{Out: &out, Err: &out}, v.app)
+	err = (&backupCmd{}).backup(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts)
 	stop()
 	wg.Wait()
 	require.NoError(t, err)
@@ -107,7 +107,7 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	v := newTown(t, nil)
 	v.Config.Backup.Dir = filepath.Join(t.TempDir(), "backup")
 	var out bytes.Buffer
-	require.NoError(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app))
+	require.NoError(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts))
 	require.Contains(t, out.String(), "nothing to do")
 	kept, err := store.Backups(v.Config.Backup.Dir)
 	require.NoError(t, err)
@@ -116,14 +116,14 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	// A newer schema is refused and left alone, without a backup.
 	_, err = v.DB.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
 	require.NoError(t, err)
-	require.ErrorContains(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app), "newer than this program")
+	require.ErrorContains(t, (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts), "newer than this program")
 
 	// An older one is backed up before anything is touched, whatever comes of
 	// the steps that follow.
 	_, err = v.DB.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version - 2`)
 	require.NoError(t, err)
 	out.Reset()
-	if err := (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.app); err == nil {
+	if err := (&migrateCmd{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts); err == nil {
 		require.Regexp(t, `was (\d), is (\d)`, out.String())
 	}
 	kept, err = store.Backups(v.Config.Backup.Dir)

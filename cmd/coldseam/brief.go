@@ -40,7 +40,7 @@ func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -54,7 +54,7 @@ func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	return c.show(ctx, s.Out, a)
 }
 
-func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *app) error {
+func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *Parts) error {
 	if c.Reason == "" {
 		return env.Fail(2, "--hold and --release want --reason: it is kept and shown by check")
 	}
@@ -73,7 +73,7 @@ func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *app) error {
 	return nil
 }
 
-func (c *briefCmd) show(ctx context.Context, w io.Writer, a *app) error {
+func (c *briefCmd) show(ctx context.Context, w io.Writer, a *Parts) error {
 	reaches, err := c.reaches(ctx, a)
 	if err != nil {
 		return err
@@ -104,7 +104,7 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *app) error {
 }
 
 // reaches are those asked for; a bare gauge stands for itself.
-func (c *briefCmd) reaches(ctx context.Context, a *app) ([]coldseam.Reach, error) {
+func (c *briefCmd) reaches(ctx context.Context, a *Parts) ([]coldseam.Reach, error) {
 	if c.Site != "" {
 		site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
@@ -142,7 +142,7 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 		Species: []string{"walleye"}, ResidentShare: 0.15}
 }
 
-func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func (c *briefCmd) make(ctx context.Context, a *Parts, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
 	if c.AsOf != "" {
@@ -192,7 +192,7 @@ func (c *briefCmd) make(ctx context.Context, a *app, r coldseam.Reach) (coldseam
 	return m.Brief, f, m, err
 }
 
-func (c *briefCmd) print(w io.Writer, a *app, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
+func (c *briefCmd) print(w io.Writer, a *Parts, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
 	if c.JSON {
 		enc := json.NewEncoder(w)
 		enc.SetIndent("", "  ")
@@ -251,7 +251,7 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 
 // testMail sends this morning's mail to one address, past the outbox: it is no
 // subscriber's mail.
-func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *app, briefs []coldseam.Brief) error {
+func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *Parts, briefs []coldseam.Brief) error {
 	sortBriefs(briefs)
 	payload, err := notify.Content{Club: "TEST " + a.Config.Club.Name, Briefs: briefs}.Marshal()
 	if err != nil {

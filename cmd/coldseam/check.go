@@ -60,10 +60,10 @@ func (c *checkCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if c.DNS {
 		return c.records(ctx, s.Out, k)
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
 	if err != nil {
 		e := &env.Env{Config: cfg, Now: time.Now}
-		k.app = &app{Env: e, Mailer: &Mailer{Env: e}}
+		k.app = &Parts{Env: e, Mailer: &Mailer{Env: e}}
 		k.unbuilt(ctx, err)
 		return c.finish(s.Out, k.lines)
 	}
@@ -153,7 +153,7 @@ func localAddr(listen string) string {
 // space, so that a test injects the fault.
 type checker struct {
 	cfg     config.Config
-	app     *app // nil when the database does not open
+	app     *Parts // nil when the database does not open
 	now     func() time.Time
 	offline bool
 	net     checkNet

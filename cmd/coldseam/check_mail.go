@@ -447,7 +447,7 @@ func quotedTXT(s string) string {
 
 // reconcile looks mails without an answer up in the log of the local relay: a
 // Message-ID that stands there was taken.
-func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *app) error {
+func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *Parts) error {
 	list, err := a.DB.UnknownMails(ctx)
 	if err != nil {
 		return err

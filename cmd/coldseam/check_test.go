@@ -101,7 +101,7 @@ func newBench(t *testing.T) *bench {
 		host: map[string][]string{"relay.net": {"192.0.2.7"}, "out.relay.net": {"192.0.2.7"}},
 		addr: map[string][]string{"192.0.2.7": {"out.relay.net."}},
 	}}
-	b.k = &checker{cfg: v.Config, app: v.app, now: v.Now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
+	b.k = &checker{cfg: v.Config, app: v.Parts, now: v.Now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
 		net: checkNet{names: b.names, probe: func(context.Context, notify.Relay) error { return nil },
 			get: func(context.Context, string) (int, time.Time, error) { return 200, v.Now(), nil }}}
 	return b
@@ -617,12 +617,12 @@ func TestReconcile(t *testing.T) {
 	log := filepath.Join(t.TempDir(), "mail.log")
 	require.NoError(t, os.WriteFile(log, []byte("Apr 18 04:46 mx relay[1]: ABC: message-id="+list[0].MessageID+"\n"), 0o600))
 	var out bytes.Buffer
-	require.NoError(t, (&checkCmd{MailLog: log}).reconcile(ctx, &out, v.app))
+	require.NoError(t, (&checkCmd{MailLog: log}).reconcile(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "1 of 2 mails without an answer stand in the relay's log and are sent; 1 are not there")
 	left, err := v.DB.UnknownMails(ctx)
 	require.NoError(t, err)
 	require.Equal(t, list[1:], left)
-	require.ErrorContains(t, (&checkCmd{MailLog: "/nowhere"}).reconcile(ctx, &out, v.app), "--mail-log")
+	require.ErrorContains(t, (&checkCmd{MailLog: "/nowhere"}).reconcile(ctx, &out, v.Parts), "--mail-log")
 }
 
 // The records that --dns prints satisfy the check that reads them.

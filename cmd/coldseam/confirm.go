@@ -30,7 +30,7 @@ type readingConfirmCmd struct {
 
 // Run keeps the word.
 func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -39,9 +39,9 @@ func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Glob
 }
 
 // say keeps the word, asks for new briefs and tells how many readings it covers.
-func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error {
+func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *Parts) error {
 	param := coldseam.Parameter(c.Parameter)
-	site, reaches, err := a.gaugeOf(ctx, c.Where, param)
+	site, reaches, err := gaugeOf(ctx, a, c.Where, param)
 	if err != nil {
 		return err
 	}
@@ -87,7 +87,7 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *app) error 
 
 // gaugeOf is the gauge that a site or a reach names, and the reaches that read
 // the quantity there.
-func (a *app) gaugeOf(ctx context.Context, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
+func gaugeOf(ctx context.Context, a *Parts, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err

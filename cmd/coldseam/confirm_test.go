@@ -32,12 +32,12 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	b := brief()
 	require.Equal(t, coldseam.NoCall, b.Verdict)
 	require.Contains(t, codes(b.Reasons), "discharge_untrusted")
-	k := &checker{cfg: v.Config, app: v.app, now: v.Now}
+	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now}
 	k.trusted(ctx, r)
 	require.Len(t, k.lines, 1)
 	require.Contains(t, k.lines[0].Fix, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
 
-	say := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.app) }
+	say := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.Parts) }
 	zone := env.Zone(r.Zone)
 	at := func(back time.Duration) string { return v.Now().Add(-back).In(zone).Format("2006-01-02T15:04") }
 	word := readingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}

@@ -168,7 +168,7 @@ func (d *demo) database(ctx context.Context) error {
 			}
 		}
 	}
-	n, err := d.app.enterLog(ctx, democlub.Log)
+	n, err := enterLog(ctx, d.app.Parts, democlub.Log)
 	if n > 0 {
 		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
 	}
@@ -176,7 +176,7 @@ func (d *demo) database(ctx context.Context) error {
 }
 
 // enterLog puts a trip log into the database; what is there already stays.
-func (a *app) enterLog(ctx context.Context, text string) (n int, err error) {
+func enterLog(ctx context.Context, a *Parts, text string) (n int, err error) {
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return 0, err
@@ -260,7 +260,7 @@ func (d *demo) mail(ctx context.Context) error {
 	if d.srv, err = d.app.startServices(ctx); err != nil {
 		return err
 	}
-	if err := d.app.settled(ctx, d.day, 40*time.Second); err != nil {
+	if err := settled(ctx, d.app.Parts, d.day, 40*time.Second); err != nil {
 		return err
 	}
 	after, _, err := d.app.mornings(ctx, d.day)
@@ -291,7 +291,7 @@ func subjectOf(file string) string {
 }
 
 // settled waits until no mail of a day is on its way.
-func (a *app) settled(ctx context.Context, day coldseam.Date, limit time.Duration) error {
+func settled(ctx context.Context, a *Parts, day coldseam.Date, limit time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	t := time.NewTicker(50 * time.Millisecond)

@@ -105,7 +105,7 @@ func (v *town) join(t *testing.T, email string, p coldseam.Preferences) int64 {
 // history brings the years home, and the club's log.
 func (v *town) history(t *testing.T) {
 	t.Helper()
-	_, err := v.enterLog(t.Context(), democlub.Log)
+	_, err := enterLog(t.Context(), v.Parts, democlub.Log)
 	require.NoError(t, err)
 	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)

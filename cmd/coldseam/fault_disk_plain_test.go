@@ -82,7 +82,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	}), "the disk was meant to fill")
 	require.ErrorContains(t, dataErr, "No space left on device", "the error names the disk")
 	var out, errs bytes.Buffer
-	err = (&backupCmd{}).backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.app)
+	err = (&backupCmd{}).backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Parts)
 	require.Error(t, err, "a backup on a full disk")
 	require.ErrorContains(t, err, "No space left on device")
 	left, _ := filepath.Glob(filepath.Join(dir, "backup", "*"))
@@ -98,7 +98,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 
 	// The word: whoever looks is told of the disk.
 	v.clock.Forward(clock.now())
-	k := &checker{cfg: v.Config, app: v.app, now: v.Now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: diskSpace}
 	k.all(t.Context())
 	var said []string
 	for _, l := range k.lines {

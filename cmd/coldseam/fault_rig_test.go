@@ -289,7 +289,7 @@ func (v *town) healthAnswers(t testing.TB) {
 // checkNames is I7.
 func (v *town) checkNames(t testing.TB, lasting []trouble) {
 	t.Helper()
-	k := &checker{cfg: v.Config, app: v.app, now: v.Now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: diskSpace}
 	k.all(context.Background())
 	for _, x := range lasting {
 		require.True(t, slices.ContainsFunc(k.lines, func(l line) bool {

@@ -419,7 +419,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
 	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.Now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
 
-	_, f, _, err := (&briefCmd{AsOf: saturday.String()}).make(ctx, v.app, v.reachOf(t, "tamsen-bend"))
+	_, f, _, err := (&briefCmd{AsOf: saturday.String()}).make(ctx, v.Parts, v.reachOf(t, "tamsen-bend"))
 	require.NoError(t, err)
 	require.False(t, f.Replayed, "the club lived through that morning")
 	require.Equal(t, *old.MaxFlowM3S, *f.Reach.MaxFlowM3S)

@@ -29,11 +29,13 @@ type fetchCmd struct {
 // Run fetches, back-fills or replays. One failing feed never stops the others;
 // the exit status is 1 then.
 func (c *fetchCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
+	e, err := env.OpenFor(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
-	defer a.Close()
+	defer e.Close()
+	a := newFeeds(e)
+	defer a.fetcher.Close()
 	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
@@ -56,7 +58,7 @@ func (fd *Feeds) sayWaits(w io.Writer) {
 	}
 }
 
-func (c *fetchCmd) feeds(a *app) ([]feed, error) {
+func (c *fetchCmd) feeds(a *Feeds) ([]feed, error) {
 	var out []feed
 	for _, f := range plan(a.Config) {
 		if c.Feed == "" || f.key() == c.Feed || f.Profile == c.Feed {
@@ -76,7 +78,7 @@ func (c *fetchCmd) feeds(a *app) ([]feed, error) {
 	return out, nil
 }
 
-func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *app) error {
+func (c *fetchCmd) now(ctx context.Context, w io.Writer, a *Feeds) error {
 	feeds, err := c.feeds(a)
 	if err != nil {
 		return err
@@ -119,7 +121,7 @@ func resultWords(r ingest.Result) string {
 
 // backfill walks the past feed by feed. Where it stopped is kept in the
 // database, so that a second machine or a second try goes on there.
-func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *app) error {
+func (c *fetchCmd) backfill(ctx context.Context, w io.Writer, a *Feeds) error {
 	from, err := coldseam.ParseDate(c.From)
 	if err != nil {
 		return env.Fail(2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From))
@@ -175,7 +177,7 @@ func later(a, b time.Time) time.Time {
 	return b
 }
 
-func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *app, f feed, req ingest.Request) error {
+func (c *fetchCmd) past(ctx context.Context, w io.Writer, a *Feeds, f feed, req ingest.Request) error {
 	name := f.Profile
 	if req.Endpoint != "" {
 		name += "/" + req.Endpoint
@@ -218,7 +220,7 @@ func (fd *Feeds) stopped(ctx context.Context, mark string, req ingest.Request) (
 
 // replay reads every kept document again with today's parsers. Nothing is
 // asked of anybody, and what is stored already writes nothing.
-func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *app) error {
+func (c *fetchCmd) replay(ctx context.Context, w io.Writer, a *Feeds) error {
 	profile, _, _ := strings.Cut(c.Feed, "/")
 	list, err := a.DB.KeptFetches(ctx, profile)
 	if err != nil {

@@ -17,17 +17,17 @@ func TestFetchByHand(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	var out bytes.Buffer
-	require.NoError(t, (&fetchCmd{}).now(ctx, &out, v.app))
+	require.NoError(t, (&fetchCmd{}).now(ctx, &out, v.Feeds))
 	require.Contains(t, out.String(), "northgauge/latest")
 	require.Regexp(t, `northgauge/latest +ok, \d+ rows, \d+ new`, out.String())
 
 	// Kept documents read again write nothing: they are stored already.
 	out.Reset()
-	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, v.app))
+	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, v.Feeds))
 	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
 
 	// A feed that is not there is named with those that are.
-	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.app)
+	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.Feeds)
 	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
 }
 
@@ -53,20 +53,20 @@ func TestBackfillGoesOn(t *testing.T) {
 	defer cancel()
 	w := &cutWriter{after: " 1 of ", cut: cancel}
 	c := &fetchCmd{Feed: "northgauge/daily", From: "2014-04-18", Hours: 2}
-	require.Error(t, c.backfill(ctx, w, v.app), w.String())
+	require.Error(t, c.backfill(ctx, w, v.Feeds), w.String())
 	require.Contains(t, w.String(), "northgauge/daily")
 	require.NotContains(t, w.String(), "done")
 	asked := len(v.ag.Requests())
 
 	var out bytes.Buffer
-	require.NoError(t, c.backfill(t.Context(), &out, v.app))
+	require.NoError(t, c.backfill(t.Context(), &out, v.Feeds))
 	require.Contains(t, out.String(), "goes on from 2017-04-1")
 	require.Contains(t, out.String(), "done: ok")
 	require.Less(t, len(v.ag.Requests())-asked, 7, "what was brought is not asked for again")
 
 	// Complete, the same command begins anew.
 	out.Reset()
-	require.NoError(t, c.backfill(t.Context(), &out, v.app))
+	require.NoError(t, c.backfill(t.Context(), &out, v.Feeds))
 	require.NotContains(t, out.String(), "goes on")
 	require.Contains(t, out.String(), "0 new")
 }
@@ -74,7 +74,7 @@ func TestBackfillGoesOn(t *testing.T) {
 func TestBackfillWantsADay(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
-	err := (&fetchCmd{From: "last spring"}).backfill(t.Context(), &out, &app{})
+	err := (&fetchCmd{From: "last spring"}).backfill(t.Context(), &out, &Feeds{})
 	require.ErrorContains(t, err, `--from "last spring": want YYYY-MM-DD`)
 }
 

@@ -31,7 +31,7 @@ type handoverCmd struct {
 
 // Run writes the pack.
 func (c *handoverCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
+	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -42,7 +42,7 @@ func (c *handoverCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	return c.pack(ctx, s.Out, a)
 }
 
-func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *app) error {
+func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *Parts) error {
 	path := c.Out
 	if path == "" {
 		path = filepath.Join(a.Config.StateDir, "handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
@@ -87,7 +87,7 @@ func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *app) error {
 // packer makes the files of the pack.
 type packer struct {
 	ctx context.Context
-	a   *app
+	a   *Parts
 }
 
 func csvTable(header []string, rows [][]string) ([]byte, error) {

@@ -61,7 +61,7 @@ func TestHandover(t *testing.T) {
 
 	var out bytes.Buffer
 	path := filepath.Join(dir, "pack.tar.gz")
-	require.NoError(t, (&handoverCmd{Out: path}).pack(ctx, &out, v.app))
+	require.NoError(t, (&handoverCmd{Out: path}).pack(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "12 files")
 	st, err := os.Stat(path)
 	require.NoError(t, err)

@@ -125,7 +125,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 	if err != nil {
 		return coldseam.Days{}, "", env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return coldseam.Days{}, "", err
 	}
@@ -319,4 +319,19 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 		}
 	}
 	return f
+}
+
+// issued scores the forecasts that were really issued this season: the mornings
+// whose catch was logged, and flow and water temperature of every issue.
+func (c *hindcastCmd) issued(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	cfg, err := config.Load(g.Config)
+	if err != nil {
+		return env.Fail(2, err.Error())
+	}
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	return a.printIssued(ctx, s.Out)
 }

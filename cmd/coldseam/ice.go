@@ -21,7 +21,7 @@ type reachIceCmd struct {
 
 // Run enters the word.
 func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -30,7 +30,7 @@ func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 }
 
 // say keeps the word, asks for a new brief and tells what the word does.
-func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *app) error {
+func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *Parts) error {
 	r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
 		return a.NoReach(ctx, err)
@@ -155,4 +155,25 @@ func (k *checker) ice(ctx context.Context, r coldseam.Reach) {
 	default:
 		k.ok(key, "%s", iceWords(s))
 	}
+}
+
+// logRig turns "1/4 held at the seam" of a trip into a calibration line.
+func (mk *Maker) logRig(ctx context.Context, t coldseam.Trip) error {
+	if t.Held == nil || t.WeightOz <= 0 || t.SpotID == "" {
+		return nil
+	}
+	at := t.HeldAt
+	if at.IsZero() {
+		at = t.Start
+	}
+	if at.IsZero() {
+		r, err := mk.DB.Reach(ctx, t.Reach)
+		if err != nil {
+			return err
+		}
+		at = t.Date.At(8*time.Hour, env.Zone(r.Zone))
+	}
+	_, _, err := mk.DB.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
+		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
+	return err
 }

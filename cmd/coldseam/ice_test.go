@@ -51,7 +51,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 
 	var out bytes.Buffer
 	cmd := reachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
-	require.NoError(t, cmd.say(ctx, &out, v.app))
+	require.NoError(t, cmd.say(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "TOSS-UP at most")
 	open := brief()
 	require.NotContains(t, codes(open.Stops), "ice_word")
@@ -64,9 +64,9 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 
 	out.Reset()
 	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
-	require.NoError(t, cmd.say(ctx, &out, v.app))
+	require.NoError(t, cmd.say(ctx, &out, v.Parts))
 	require.Equal(t, coldseam.Stop, brief().Verdict)
 
 	cmd.Reach = "nowhere"
-	require.ErrorContains(t, cmd.say(ctx, &out, v.app), "tamsen-bend")
+	require.ErrorContains(t, cmd.say(ctx, &out, v.Parts), "tamsen-bend")
 }

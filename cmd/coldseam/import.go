@@ -51,7 +51,7 @@ func (c *importCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -59,7 +59,7 @@ func (c *importCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	return c.files(ctx, s.Out, g, a)
 }
 
-func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *app) error {
+func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *Parts) error {
 	if c.Trips {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
@@ -78,7 +78,7 @@ func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *a
 	return nil
 }
 
-func (c *importCmd) one(ctx context.Context, w io.Writer, g *env.Globals, a *app, path string) error {
+func (c *importCmd) one(ctx context.Context, w io.Writer, g *env.Globals, a *Parts, path string) error {
 	switch {
 	case c.Trips:
 		return c.trips(ctx, w, a, path)
@@ -131,7 +131,7 @@ func (c *importCmd) read(g *env.Globals, path string, in *intake) error {
 		in.report = &report
 		return in.take(b)
 	}
-	p, err := (&parseCmd{Profile: c.Profile, Unit: c.Unit, Zone: c.Zone}).profile(g)
+	p, err := profileFor(g, c.Profile, c.Unit, c.Zone)
 	if err != nil {
 		return err
 	}
@@ -187,14 +187,14 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, tabl
 }
 
 // enterSite enters a gauge that is not known yet.
-func (c *importCmd) enterSite(ctx context.Context, a *app, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
+func (c *importCmd) enterSite(ctx context.Context, a *Parts, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
 	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}
 	return true, a.DB.PutSite(ctx, c.siteOf(a, id, m))
 }
 
-func (c *importCmd) siteOf(a *app, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
+func (c *importCmd) siteOf(a *Parts, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
 	provider, code, _ := strings.Cut(string(id), ":")
 	s := coldseam.Site{ID: id, Provider: provider, Code: code, Name: c.Name, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon}
 	if s.Name == "" {
@@ -210,7 +210,7 @@ func (c *importCmd) siteOf(a *app, id coldseam.SiteID, m ingest.SiteMeta) coldse
 }
 
 // trips imports a paper log.
-func (c *importCmd) trips(ctx context.Context, w io.Writer, a *app, path string) error {
+func (c *importCmd) trips(ctx context.Context, w io.Writer, a *Parts, path string) error {
 	f, err := os.Open(path)
 	if err != nil {
 		return err

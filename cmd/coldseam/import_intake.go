@@ -20,7 +20,7 @@ const intakeRows = 40_000
 type intake struct {
 	*importCmd
 	ctx    context.Context
-	app    *app
+	app    *Parts
 	p      ingest.Profile
 	report *table.Report // of a table
 

@@ -18,7 +18,7 @@ import (
 
 // rating imports the rating table of a gauge that reports stage alone: from its
 // day on, discharge is read off it, the stages that are stored already included.
-func (c *importCmd) rating(ctx context.Context, w io.Writer, a *app, path string) error {
+func (c *importCmd) rating(ctx context.Context, w io.Writer, a *Parts, path string) error {
 	provider, code, ok := strings.Cut(c.Site, ":")
 	if !ok || provider == "" || code == "" {
 		return fmt.Errorf("--site is %q; a rating wants provider:code: %w", c.Site, coldseam.ErrInvalid)
@@ -50,7 +50,7 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *app, path string
 	if err := a.DB.SaveRating(ctx, r); err != nil {
 		return err
 	}
-	added, revised, err := a.rateStored(ctx, r.Site, r.From)
+	added, revised, err := rateStored(ctx, a, r.Site, r.From)
 	if err != nil {
 		return err
 	}
@@ -63,7 +63,7 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *app, path string
 }
 
 // rateStored reads discharge off the ratings for the stages that are stored.
-func (a *app) rateStored(ctx context.Context, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
+func rateStored(ctx context.Context, a *Parts, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
 	const piece = 90 * env.Day // bounds the memory
 	list, err := a.DB.SeriesList(ctx, site)
 	if err != nil {

@@ -4,30 +4,13 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"log/slog"
 	"math"
 	"sort"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/score"
 )
-
-// issued scores the forecasts that were really issued this season: the mornings
-// whose catch was logged, and flow and water temperature of every issue.
-func (c *hindcastCmd) issued(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	cfg, err := config.Load(g.Config)
-	if err != nil {
-		return env.Fail(2, err.Error())
-	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	return a.printIssued(ctx, s.Out)
-}
 
 func (bk *Book) printIssued(ctx context.Context, w io.Writer) error {
 	reaches, err := bk.DB.Reaches(ctx)

@@ -7,17 +7,6 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 )
 
-// openApp reads the configuration and wires the program for one command. The
-// logger of a command speaks of what heals itself no more than of what does
-// not: the command's own output is for that.
-func openApp(ctx context.Context, s *env.Streams, g *env.Globals, o env.Options) (*app, error) {
-	cfg, err := env.Read(s, g, &o)
-	if err != nil {
-		return nil, err
-	}
-	return build(ctx, cfg, o)
-}
-
 // migrateCmd brings the database to this program's schema.
 type migrateCmd struct {
 	NoBackup   bool `help:"Do not back up before. The backup is the only way back: a schema never goes down."`
@@ -26,7 +15,7 @@ type migrateCmd struct {
 
 // Run backs up what is there, then migrates. A newer schema is refused.
 func (c *migrateCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := openApp(ctx, s, g, env.Options{AnySchema: true})
+	a, err := partsFor(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -34,7 +23,7 @@ func (c *migrateCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	return c.migrate(ctx, s, a)
 }
 
-func (c *migrateCmd) migrate(ctx context.Context, s *env.Streams, a *app) error {
+func (c *migrateCmd) migrate(ctx context.Context, s *env.Streams, a *Parts) error {
 	if c.ReadersSQL {
 		sql, err := a.DB.LockSQL(ctx)
 		fmt.Fprint(s.Out, sql)

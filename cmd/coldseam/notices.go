@@ -442,10 +442,10 @@ func (o *oneLetter) Done(context.Context, coldseam.Letter, coldseam.Outcome, tim
 const healthTimeout = 10 * time.Second
 
 // ready is /readyz: the database answers and has this program's schema.
-func (a *app) ready(ctx context.Context) error {
+func (ml *Mailer) ready(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, healthTimeout)
 	defer cancel()
-	return a.DB.RequireCurrent(ctx)
+	return ml.DB.RequireCurrent(ctx)
 }
 
 // healthy is /healthz: well while work can be queued and today's mornings are out

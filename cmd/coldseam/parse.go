@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
@@ -64,7 +63,7 @@ type parsedDocument struct {
 
 // Run parses the file; a refused document is exit status 1 and one line.
 func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
-	p, err := c.profile(g)
+	p, err := profileFor(g, c.Profile, c.Unit, c.Zone)
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
@@ -84,44 +83,6 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 		return enc.Encode(doc)
 	}
 	return doc.print(s)
-}
-
-func (c *parseCmd) profile(g *env.Globals) (ingest.Profile, error) {
-	p := ingest.Profile{Name: "file"}
-	if c.Profile != "" {
-		cfg, err := config.Load(g.Config)
-		if err != nil {
-			return p, err
-		}
-		found := false
-		for _, x := range cfg.Profiles {
-			if x.Name == c.Profile {
-				p, found = x, true
-			}
-		}
-		if !found {
-			return p, fmt.Errorf("no [[profile]] named %q in %s", c.Profile, g.Config)
-		}
-	}
-	if c.Unit != "" {
-		p.Units = map[string]string{}
-		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity, coldseam.Velocity,
-			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility, coldseam.FishCount} {
-			if _, err := ingest.UnitFor(q, c.Unit); err == nil {
-				p.Units[string(q)] = c.Unit
-			}
-		}
-		if len(p.Units) == 0 {
-			return p, fmt.Errorf("unit %q fits no parameter coldseam knows", c.Unit)
-		}
-	}
-	if c.Zone != "" {
-		if _, err := time.LoadLocation(c.Zone); err != nil {
-			return p, fmt.Errorf("zone %q: want an IANA zone such as America/Chicago", c.Zone)
-		}
-		p.Zone = c.Zone
-	}
-	return p.WithDefaults(), nil
 }
 
 // describe boils a batch down to what the command prints.

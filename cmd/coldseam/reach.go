@@ -31,7 +31,7 @@ type limitShowCmd struct {
 
 // Run prints the candidates and the limits.
 func (c *limitShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
@@ -56,7 +56,7 @@ type limitConfirmCmd struct {
 
 // Run appends the limit to the file and enters it.
 func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
@@ -65,7 +65,7 @@ func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Global
 	})
 }
 
-func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *app, r coldseam.Reach) error {
+func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *Parts, r coldseam.Reach) error {
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch {
 	case why == "" || who == "" || strings.Contains(who, "@"):

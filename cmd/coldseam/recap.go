@@ -46,15 +46,15 @@ func (c *recapCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	e, err := env.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return err
 	}
-	defer a.Close()
-	return c.with(ctx, s, a)
+	defer e.Close()
+	return c.with(ctx, s, &Book{e})
 }
 
-func (c *recapCmd) with(ctx context.Context, s *env.Streams, a *app) error {
+func (c *recapCmd) with(ctx context.Context, s *env.Streams, a *Book) error {
 	switch {
 	case c.SQL:
 		return c.psql(ctx, s, a)
@@ -85,7 +85,7 @@ type form struct {
 	write func(io.Writer) error
 }
 
-func (c *recapCmd) write(w io.Writer, a *app, r web.Recap) error {
+func (c *recapCmd) write(w io.Writer, a *Book, r web.Recap) error {
 	units := c.Units
 	if units == "" {
 		units = a.Config.Club.Units
@@ -144,7 +144,7 @@ func recapName(r web.Recap, reach string) string {
 // psql opens the season as a reader. The role itself is read only and sees
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
-func (c *recapCmd) psql(ctx context.Context, s *env.Streams, a *app) error {
+func (c *recapCmd) psql(ctx context.Context, s *env.Streams, a *Book) error {
 	dsn, err := readerURL(env.OrElse(a.Config.ReadersURL, a.DB.Pool().Config().ConnString()))
 	if err != nil {
 		return err

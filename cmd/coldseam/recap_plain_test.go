@@ -118,7 +118,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.NoError(t, err)
 		require.NotEmpty(t, log)
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
-			s := recapText(t, v.app, recapCmd{Reach: reach, Text: true, CSV: true, HTML: true})
+			s := recapText(t, v.Book, recapCmd{Reach: reach, Text: true, CSV: true, HTML: true})
 			for _, x := range log {
 				require.NotContains(t, s, x.Angler)
 			}
@@ -157,7 +157,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	})
 	t.Run("files", func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "new")
-		recapText(t, v.app, recapCmd{Season: 2026, Out: dir})
+		recapText(t, v.Book, recapCmd{Season: 2026, Out: dir})
 		for _, ext := range []string{".html", ".txt", ".csv"} {
 			b, err := os.ReadFile(filepath.Join(dir, "recap-2026"+ext))
 			require.NoError(t, err)
@@ -168,7 +168,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				require.Greater(t, len(rows), 40)
 			}
 		}
-		one := recapText(t, v.app, recapCmd{Out: dir, Reach: "tamsen-bend", CSV: true})
+		one := recapText(t, v.Book, recapCmd{Out: dir, Reach: "tamsen-bend", CSV: true})
 		require.Equal(t, filepath.Join(dir, "recap-2026-tamsen-bend.csv")+"\n", one)
 	})
 	t.Run("page", func(t *testing.T) {
@@ -182,9 +182,9 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		_, err = pages{v.app}.Season(ctx, 2026, "nowhere")
 		require.ErrorIs(t, err, coldseam.ErrNotFound)
 	})
-	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.app) })
+	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.Book) })
 	t.Run("dictionary", func(t *testing.T) {
-		s := recapText(t, v.app, recapCmd{Dictionary: true})
+		s := recapText(t, v.Book, recapCmd{Dictionary: true})
 		require.Contains(t, s, "## forecast_pair")
 		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning")
 	})
@@ -192,12 +192,12 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		if _, err := exec.LookPath("psql"); err != nil {
 			t.Skip("psql is not installed")
 		}
-		s := recapText(t, v.app, recapCmd{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
+		s := recapText(t, v.Book, recapCmd{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
 		require.Equal(t, "season_reader|5\n", s)
 		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber", "CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
 			c := recapCmd{SQL: true, Args: []string{"-X", "-c", sql}}
-			err := c.with(ctx, &env.Streams{Out: &out, Err: &errs}, v.app)
+			err := c.with(ctx, &env.Streams{Out: &out, Err: &errs}, v.Book)
 			var exit env.ExitCode
 			require.ErrorAs(t, err, &exit, sql)
 			require.NotZero(t, exit.Code)

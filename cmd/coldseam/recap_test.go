@@ -67,7 +67,7 @@ func livedTown(t *testing.T) *town {
 	for i := range livedDays + 1 {
 		morning := saturday.Add(i - livedDays)
 		v.clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
-		_, err = v.enterLog(t.Context(), demoLogUntil(morning))
+		_, err = enterLog(t.Context(), v.Parts, demoLogUntil(morning))
 		require.NoError(t, err)
 		_, err = v.fetchAll(t.Context())
 		require.NoError(t, err)
@@ -98,7 +98,7 @@ func demoLogUntil(morning coldseam.Date) string {
 }
 
 // recapText is the recap as text, by the command.
-func recapText(t *testing.T, a *app, c recapCmd) string {
+func recapText(t *testing.T, a *Book, c recapCmd) string {
 	t.Helper()
 	var out bytes.Buffer
 	require.NoError(t, c.with(t.Context(), &env.Streams{Out: &out, Err: &out}, a))
@@ -112,7 +112,7 @@ var changing = regexp.MustCompile(`\d+\.\d+`)
 // checkCookbook runs every question of the club on the lived fortnight. The
 // answers stand in deploy/cookbook.md, so that a reader sees real ones;
 // -update writes it anew.
-func checkCookbook(t *testing.T, a *app) {
+func checkCookbook(t *testing.T, a *Book) {
 	s := recapText(t, a, recapCmd{Cookbook: true, Season: 2026})
 	path := filepath.Join("..", "..", "deploy", "cookbook.md")
 	s += "\nThe rivers, the club and its log are the demo's inventions; the forecasts were made morning by morning from what was known then.\n"
@@ -290,7 +290,7 @@ func TestRecapCache(t *testing.T) {
 	var c recapCache
 	n := 0
 	get := func(at time.Time, year int, err error) (web.Recap, error) {
-		return c.get(at, recapKey{year, ""}, func() (web.Recap, error) { n++; return web.Recap{Year: year + n}, err })
+		return c.get(at, year, "", func() (web.Recap, error) { n++; return web.Recap{Year: year + n}, err })
 	}
 	t0 := democlub.Start
 	a, err := get(t0, 1, nil)
@@ -319,7 +319,7 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 	const who = `SELECT current_user`
 	ask := func(args ...string) (string, error) {
 		var out, errs bytes.Buffer
-		err := (&recapCmd{SQL: true, Args: args}).psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.app)
+		err := (&recapCmd{SQL: true, Args: args}).psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Book)
 		return out.String(), err
 	}
 	for _, args := range [][]string{

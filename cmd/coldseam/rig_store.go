@@ -20,7 +20,7 @@ func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 	if err != nil {
 		return nil, nil, rigUsage(err)
 	}
-	a, err := build(ctx, cfg, env.Options{})
+	a, err := openParts(ctx, cfg, env.Options{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -28,7 +28,7 @@ func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 }
 
 // rigApp is the rigStore over the wired program.
-type rigApp struct{ *app }
+type rigApp struct{ *Parts }
 
 // reach finds a reach by its id or by its gauge.
 func (a rigApp) reach(ctx context.Context, site string) (coldseam.Reach, error) {

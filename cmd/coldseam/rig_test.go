@@ -317,7 +317,7 @@ func TestRigOnStoredRivers(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
 	v.clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
-	r := rigApp{v.app}
+	r := rigApp{v.Parts}
 	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}
 	before, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)
 	require.NoError(t, err)

@@ -132,11 +132,11 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	if err != nil {
 		return nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
-	a, err := build(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return nil, nil, err
 	}
-	src, err := a.pastMornings(ctx, coldseam.ReachID(c.Reach), c.Air)
+	src, err := newPastMornings(ctx, a, coldseam.ReachID(c.Reach), c.Air)
 	if err != nil {
 		a.Close()
 		return nil, nil, a.NoReach(ctx, err)
@@ -196,16 +196,16 @@ func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
 
 // pastMornings are the mornings of a reach as the database knows them.
 type pastMornings struct {
-	a      *app
+	a      *Parts
 	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
 	reach  coldseam.Reach
 	lived  time.Time // zero = never
 	record season.Record
 }
 
-// pastMornings prepares a replay from the database: lived mornings as they were
+// newPastMornings prepares a replay from the database: lived mornings as they were
 // known, earlier ones from the daily means on record.
-func (a *app) pastMornings(ctx context.Context, id coldseam.ReachID, air season.Air) (*pastMornings, error) {
+func newPastMornings(ctx context.Context, a *Parts, id coldseam.ReachID, air season.Air) (*pastMornings, error) {
 	r, err := a.DB.Reach(ctx, id)
 	if err != nil {
 		return nil, err

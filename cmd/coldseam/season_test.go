@@ -107,7 +107,7 @@ func TestSeasonOfTheDatabase(t *testing.T) {
 	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", saturday)
 	require.NoError(t, err)
 	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
-	src, err := v.pastMornings(t.Context(), "tamsen-bend", season.AirClimatology)
+	src, err := newPastMornings(t.Context(), v.Parts, "tamsen-bend", season.AirClimatology)
 	require.NoError(t, err)
 	r, err := season.Run(src, season.Options{From: saturday.Add(-30), To: saturday.Add(-30)})
 	require.NoError(t, err)

@@ -51,7 +51,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
 		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
 	}
-	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
+	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -64,7 +64,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	return c.add(ctx, s.Out, a)
 }
 
-func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
+func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
 	p, err := c.profile(a)
 	if err != nil {
 		return err
@@ -126,7 +126,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
 }
 
 // profile is the service to ask: it must be able to list its stations.
-func (c *siteAddCmd) profile(a *app) (ingest.Profile, error) {
+func (c *siteAddCmd) profile(a *Parts) (ingest.Profile, error) {
 	for _, p := range a.Config.Profiles {
 		if c.Profile != "" && p.Name != c.Profile {
 			continue
@@ -179,7 +179,7 @@ func (c candidate) daily() bool {
 }
 
 // nearest asks for the stations in a box around the place and sorts them.
-func (c *siteAddCmd) nearest(ctx context.Context, a *app, p ingest.Profile) ([]candidate, error) {
+func (c *siteAddCmd) nearest(ctx context.Context, a *Parts, p ingest.Profile) ([]candidate, error) {
 	req, named := ingest.Request{Endpoint: "nearby", Force: true}, boxText(c.Lat, c.Lon, c.RadiusKM)
 	if _, ok := p.Endpoints["nearby"]; ok {
 		p = withBox(p, named)
@@ -187,7 +187,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *app, p ingest.Profile) ([]c
 		req.Endpoint, named = "locations", c.Code
 		req.Sites = []string{c.Code}
 	}
-	b, err := a.ask(ctx, p, req, named)
+	b, err := ask(ctx, a, p, req, named)
 	if err != nil {
 		return nil, err
 	}
@@ -213,7 +213,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *app, p ingest.Profile) ([]c
 }
 
 // records asks which series the gauges have and how far they reach.
-func (c *siteAddCmd) records(ctx context.Context, a *app, p ingest.Profile, list []candidate) error {
+func (c *siteAddCmd) records(ctx context.Context, a *Parts, p ingest.Profile, list []candidate) error {
 	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
 		return nil
 	}
@@ -221,7 +221,7 @@ func (c *siteAddCmd) records(ctx context.Context, a *app, p ingest.Profile, list
 	for _, x := range list {
 		codes = append(codes, x.Code)
 	}
-	b, err := a.ask(ctx, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true}, strings.Join(codes, ","))
+	b, err := ask(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true}, strings.Join(codes, ","))
 	if err != nil {
 		return err
 	}
@@ -285,7 +285,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
 
 // backfill brings daily values of the whole record, short-interval values of
 // the last 60 days, and gaugings.
-func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *app, p ingest.Profile, x candidate) error {
+func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *Parts, p ingest.Profile, x candidate) error {
 	from := a.Now().AddDate(-c.Years, 0, 0)
 	if m, ok := x.has(coldseam.Discharge, true); ok && m.First.After(from) {
 		from = m.First
@@ -342,7 +342,7 @@ func boxText(lat, lon, km float64) string {
 // ask brings stations or series records. A service may answer that nothing
 // changed since the last time: then the kept document, whose address names the
 // same thing, is read again.
-func (a *app) ask(ctx context.Context, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
+func ask(ctx context.Context, a *Parts, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
 	res, err := a.fetcher.Fetch(ctx, p, req)
 	if err != nil || !res.NotModified {
 		return ingest.Batch{Sites: res.Sites, Meta: res.Meta}, err

@@ -19,7 +19,7 @@ type siteListCmd struct{}
 
 // Run prints one line a gauge and one a reach.
 func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
+	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -30,7 +30,7 @@ func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	return c.list(ctx, s.Out, a)
 }
 
-func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *app) error {
+func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
 	for _, s := range a.Config.Sites {
@@ -63,7 +63,7 @@ type siteEditsCmd struct {
 
 // Run prints one line an edit, oldest first.
 func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -71,7 +71,7 @@ func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) 
 	})
 }
 
-func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *app) error {
+func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	loc := env.Zone(a.Config.Club.Zone)
 	row := func(at time.Time, who, what, why string) {

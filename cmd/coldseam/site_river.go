@@ -112,7 +112,7 @@ func slug(s string) string {
 }
 
 // reach is the proposal: everything that can be found out, nothing guessed.
-func (c *siteAddCmd) reach(a *app, s coldseam.Site) coldseam.Reach {
+func (c *siteAddCmd) reach(a *Parts, s coldseam.Site) coldseam.Reach {
 	river := c.River
 	if river == "" {
 		river = s.Name
@@ -162,7 +162,7 @@ func springOf(today coldseam.Date) []coldseam.Date {
 
 // replay shows what the mornings of last spring would have read. The models
 // are fitted once, on what was before that spring.
-func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *app, r coldseam.Reach) error {
+func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *Parts, r coldseam.Reach) error {
 	loc := env.Zone(r.Zone)
 	days := springOf(coldseam.DateOf(a.Now().In(loc)))
 	fmt.Fprintf(w, "\nLast spring again, from revised data (spots, rules, weather and warnings are not in it):\n")
@@ -213,7 +213,7 @@ func newest(x []float64) (float64, bool) {
 }
 
 // write appends the commented block, or shows it.
-func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
+func (c *siteAddCmd) write(w io.Writer, a *Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
 	for _, have := range a.Config.Reaches {
 		if have.ID == string(r.ID) {
 			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
@@ -244,7 +244,7 @@ func (c *siteAddCmd) write(w io.Writer, a *app, p ingest.Profile, s coldseam.Sit
 }
 
 // block is the text to append. It says where each number comes from.
-func (c *siteAddCmd) block(a *app, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) string {
+func (c *siteAddCmd) block(a *Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	have := map[string]bool{}

@@ -47,7 +47,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.NoError(t, err)
 	var out bytes.Buffer
 	list := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 200, Years: 30, Name: "bend"}
-	require.NoError(t, list.add(ctx, &out, v.app))
+	require.NoError(t, list.add(ctx, &out, v.Parts))
 	require.Regexp(t, `2\.\d +NG-1001 +Tamsen at Alder Landing +\d+ km2 +yes +yes +yes +20\d\d`, out.String())
 	require.Less(t, strings.Index(out.String(), "NG-1001"), strings.Index(out.String(), "NG-1002"), "nearest first")
 	require.Contains(t, out.String(), "Nothing added")
@@ -57,7 +57,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	// The file names no profile of its own in this test: the block is shown, and
 	// proven against the program's own reader below.
 	c.DryRun = true
-	require.NoError(t, c.add(ctx, &out, v.app))
+	require.NoError(t, c.add(ctx, &out, v.Parts))
 	text := out.String()
 	for _, want := range []string{"daily     2 of 2 parts", "history", "P5", "Apr", "Whole record: P95", "Under 10 years", "PROPOSED", "hazards_surveyed = false",
 		`weather = "metgrid:tamsen-bend"`, `alerts = "northgauge-cap"`, `river = "Tamsen"`, `id = "tamsen-bend"`} {
@@ -84,10 +84,10 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.Equal(t, before, after, "a dry run touches nothing")
 
 	// A station that is not there, a profile that lists none.
-	require.ErrorContains(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Code: "NG-9"}).add(ctx, &out, v.app), `does not list a station "NG-9"`)
-	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Profile: "metgrid"}).add(ctx, &out, v.app), "no endpoint named nearby")
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Code: "NG-9"}).add(ctx, &out, v.Parts), `does not list a station "NG-9"`)
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Profile: "metgrid"}).add(ctx, &out, v.Parts), "no endpoint named nearby")
 	out.Reset()
-	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.app))
+	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "No gauge within 40 km")
 }
 
@@ -98,7 +98,7 @@ func TestSiteAddReplaysLastSpring(t *testing.T) {
 	v := newEmptyTown(t)
 	var out bytes.Buffer
 	c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 3, Code: "NG-1001", Name: "bend", DryRun: true}
-	require.NoError(t, c.add(ctx, &out, v.app))
+	require.NoError(t, c.add(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "Last spring again, from revised data")
 	require.Regexp(t, `2025-04-\d\d +\d+ cfs +\d+ F +(odds alone|would have stopped)`, out.String())
 	require.Equal(t, 9, strings.Count(out.String(), "\n  2025-0"))
@@ -116,7 +116,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	// Names of a foreign service are quoted so that the file can be read.
 	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
-	a := &app{Env: &env.Env{Now: time.Now}}
+	a := &Parts{Env: &env.Env{Now: time.Now}}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
 	cfg, err := config.Parse("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})
@@ -182,14 +182,14 @@ func TestSiteEdits(t *testing.T) {
 	require.NoError(t, v.SyncRivers(ctx))
 	require.NoError(t, v.SyncRivers(ctx), "the same file again leaves no edit")
 	var out bytes.Buffer
-	require.NoError(t, (&siteEditsCmd{}).edits(ctx, &out, v.app))
+	require.NoError(t, (&siteEditsCmd{}).edits(ctx, &out, v.Parts))
 	require.Regexp(t, `2026-04-18 04:30 +season keeper +gust_mph: as shipped -> 40 +big boats`, out.String())
 	require.Regexp(t, `launch keeper +tamsen-bend: max_flow_m3s, hazards +seen on Tuesday`, out.String())
 	require.Equal(t, 1+1+3+1, strings.Count(out.String(), "\n"))
 	out.Reset()
-	require.NoError(t, (&siteEditsCmd{Reach: "brandt-ledge"}).edits(ctx, &out, v.app))
+	require.NoError(t, (&siteEditsCmd{Reach: "brandt-ledge"}).edits(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "brandt-ledge: entered")
-	require.ErrorIs(t, (&siteEditsCmd{Reach: "nowhere"}).edits(ctx, &out, v.app), coldseam.ErrNotFound)
+	require.ErrorIs(t, (&siteEditsCmd{Reach: "nowhere"}).edits(ctx, &out, v.Parts), coldseam.ErrNotFound)
 }
 
 // A reason that was left standing in the file is not the reason of a later edit.

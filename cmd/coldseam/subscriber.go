@@ -32,18 +32,8 @@ type subscriberCmd struct {
 	Import     subImportCmd     `cmd:"" help:"Enter members from a CSV file."`
 }
 
-// withApp runs f with the program wired.
-func withApp(ctx context.Context, s *env.Streams, g *env.Globals, f func(a *app) error) error {
-	a, err := openApp(ctx, s, g, env.Options{Migrate: true})
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	return f(a)
-}
-
 // member finds a subscriber by number or address; the error repeats neither.
-func (a *app) member(ctx context.Context, who string) (coldseam.Subscriber, error) {
+func member(ctx context.Context, a *Parts, who string) (coldseam.Subscriber, error) {
 	if id, err := strconv.ParseInt(who, 10, 64); err == nil {
 		return a.DB.Subscriber(ctx, id)
 	}
@@ -66,7 +56,7 @@ type subAddCmd struct {
 
 // Run enters one address.
 func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -74,7 +64,7 @@ func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	})
 }
 
-func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *app) error {
+func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
 	p := coldseam.Preferences{Units: c.Units, Zone: c.Zone, SendAt: c.SendAt}
 	for _, r := range c.Reach {
 		p.Reaches = append(p.Reaches, coldseam.ReachID(r))
@@ -130,10 +120,10 @@ type subListCmd struct {
 
 // Run prints one line a member.
 func (c *subListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.list(ctx, s.Out, a) })
+	return withParts(ctx, s, g, func(a *Parts) error { return c.list(ctx, s.Out, a) })
 }
 
-func (c *subListCmd) list(ctx context.Context, w io.Writer, a *app) error {
+func (c *subListCmd) list(ctx context.Context, w io.Writer, a *Parts) error {
 	subs, err := a.DB.Subscribers(ctx, c.State)
 	if err != nil {
 		return err
@@ -180,13 +170,13 @@ type subShowCmd struct {
 
 // Run prints what an admin asks when a member says that no mail came.
 func (c *subShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.show(ctx, s.Out, a) })
+	return withParts(ctx, s, g, func(a *Parts) error { return c.show(ctx, s.Out, a) })
 }
 
 const shownMails = 14
 
-func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *app) error {
-	sub, err := a.member(ctx, c.Who)
+func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *Parts) error {
+	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
 	}
@@ -238,8 +228,8 @@ type subSuppressCmd struct {
 
 // Run stops mail to one address.
 func (c *subSuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
-		sub, err := a.member(ctx, c.Who)
+	return withParts(ctx, s, g, func(a *Parts) error {
+		sub, err := member(ctx, a, c.Who)
 		if err != nil {
 			return err
 		}
@@ -258,10 +248,10 @@ type subUnsuppressCmd struct {
 
 // Run lets mail go on.
 func (c *subUnsuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.unsuppress(ctx, s.Out, a) })
+	return withParts(ctx, s, g, func(a *Parts) error { return c.unsuppress(ctx, s.Out, a) })
 }
 
-func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *app) error {
+func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *Parts) error {
 	if (c.Who == "") == (c.Since == "") {
 		return env.Fail(2, "want a member, or --since DATE")
 	}
@@ -277,7 +267,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *app) 
 		fmt.Fprintf(w, "%d members get mail again\n", n)
 		return nil
 	}
-	sub, err := a.member(ctx, c.Who)
+	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
 	}
@@ -295,11 +285,11 @@ type subForgetCmd struct {
 
 // Run erases a person.
 func (c *subForgetCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.forget(ctx, s.Out, a) })
+	return withParts(ctx, s, g, func(a *Parts) error { return c.forget(ctx, s.Out, a) })
 }
 
-func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *app) error {
-	sub, err := a.member(ctx, c.Who)
+func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *Parts) error {
+	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
 	}

@@ -28,17 +28,17 @@ type subExportCmd struct {
 
 // Run writes to the output of the command alone.
 func (c *subExportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error { return c.export(ctx, s.Out, a) })
+	return withParts(ctx, s, g, func(a *Parts) error { return c.export(ctx, s.Out, a) })
 }
 
-func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
+func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *Parts) error {
 	if (c.Who == "") != c.All {
 		return env.Fail(2, "want a member, or --all")
 	}
 	if c.All {
 		return exportMembers(ctx, w, a)
 	}
-	sub, err := a.member(ctx, c.Who)
+	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
 	}
@@ -51,7 +51,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *app) error {
 	return enc.Encode(x)
 }
 
-func exportMembers(ctx context.Context, w io.Writer, a *app) error {
+func exportMembers(ctx context.Context, w io.Writer, a *Parts) error {
 	subs, err := a.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
@@ -90,7 +90,7 @@ type subImportCmd struct {
 
 // Run enters line by line; a refused line does not stop the others.
 func (c *subImportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withApp(ctx, s, g, func(a *app) error {
+	return withParts(ctx, s, g, func(a *Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -111,7 +111,7 @@ type memberRow struct {
 	err         error
 }
 
-func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *app, r io.Reader) error {
+func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *Parts, r io.Reader) error {
 	rows, err := readMembers(r)
 	if err != nil {
 		return env.Fail(1, env.OneLine(err.Error()))

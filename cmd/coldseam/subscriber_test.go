@@ -19,52 +19,52 @@ func TestSubscriberLife(t *testing.T) {
 	var out bytes.Buffer
 	say := func() string { s := out.String(); out.Reset(); return s }
 
-	require.NoError(t, (&subAddCmd{Email: "bow@club.example.org", Name: "bow", Reach: []string{"tamsen-bend"}, SendAt: "04:30"}).add(ctx, &out, v.app))
+	require.NoError(t, (&subAddCmd{Email: "bow@club.example.org", Name: "bow", Reach: []string{"tamsen-bend"}, SendAt: "04:30"}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "pending; the confirm mail is queued")
-	require.NoError(t, (&subAddCmd{Email: "far@club.example.org", Confirmed: true}).add(ctx, &out, v.app))
+	require.NoError(t, (&subAddCmd{Email: "far@club.example.org", Confirmed: true}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "confirmed on the admin's word")
-	require.NoError(t, (&subAddCmd{Email: "FAR@club.example.org"}).add(ctx, &out, v.app))
+	require.NoError(t, (&subAddCmd{Email: "FAR@club.example.org"}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "known already, confirmed; nothing changed")
-	require.ErrorIs(t, (&subAddCmd{Email: "x@club.example.org", Reach: []string{"nowhere"}}).add(ctx, &out, v.app), coldseam.ErrNotFound)
-	require.ErrorIs(t, (&subAddCmd{Email: "not an address"}).add(ctx, &out, v.app), coldseam.ErrInvalid)
-	require.NotContains(t, (&subAddCmd{Email: "not@an address"}).add(ctx, &out, v.app).Error(), "not@an")
+	require.ErrorIs(t, (&subAddCmd{Email: "x@club.example.org", Reach: []string{"nowhere"}}).add(ctx, &out, v.Parts), coldseam.ErrNotFound)
+	require.ErrorIs(t, (&subAddCmd{Email: "not an address"}).add(ctx, &out, v.Parts), coldseam.ErrInvalid)
+	require.NotContains(t, (&subAddCmd{Email: "not@an address"}).add(ctx, &out, v.Parts).Error(), "not@an")
 
 	// The confirm mail really goes.
 	_, err := v.sender("test").Run(ctx, 10)
 	require.NoError(t, err)
 	require.Len(t, v.letters(t)["bow@club.example.org"], 1)
 
-	require.NoError(t, (&subListCmd{}).list(ctx, &out, v.app))
+	require.NoError(t, (&subListCmd{}).list(ctx, &out, v.Parts))
 	list := say()
 	require.Contains(t, list, "bow@club.example.org")
 	require.Contains(t, list, "2 members: 1 confirmed, 1 pending")
 	require.Contains(t, list, "tamsen-bend")
 
-	far, err := v.member(ctx, "far@club.example.org")
+	far, err := member(ctx, v.Parts, "far@club.example.org")
 	require.NoError(t, err)
 	_, err = v.DB.RecordBounce(ctx, far.ID, store.Bounce{At: v.Now(), MailDay: saturday, Code: 550, Esc: "5.1.1", Text: "no such user here"})
 	require.NoError(t, err)
-	require.NoError(t, (&subShowCmd{Who: "far@club.example.org"}).show(ctx, &out, v.app))
+	require.NoError(t, (&subShowCmd{Who: "far@club.example.org"}).show(ctx, &out, v.Parts))
 	shown := say()
 	require.Contains(t, shown, "state      suppressed")
 	require.Contains(t, shown, "550 5.1.1 suppressed: no such user here")
 	require.Contains(t, shown, "04:45 America/Chicago, all")
-	require.NoError(t, (&subUnsuppressCmd{Since: "2026-04-17"}).unsuppress(ctx, &out, v.app))
+	require.NoError(t, (&subUnsuppressCmd{Since: "2026-04-17"}).unsuppress(ctx, &out, v.Parts))
 	require.Contains(t, say(), "1 members get mail again")
-	require.Error(t, (&subUnsuppressCmd{}).unsuppress(ctx, &out, v.app))
+	require.Error(t, (&subUnsuppressCmd{}).unsuppress(ctx, &out, v.Parts))
 
-	require.NoError(t, (&subExportCmd{Who: "far@club.example.org"}).export(ctx, &out, v.app))
+	require.NoError(t, (&subExportCmd{Who: "far@club.example.org"}).export(ctx, &out, v.Parts))
 	var x store.Export
 	require.NoError(t, json.Unmarshal([]byte(say()), &x))
 	require.Equal(t, "far@club.example.org", x.Subscriber.Email)
 	require.Len(t, x.Bounces, 1)
 
 	// Forgetting asks first, then leaves nothing.
-	require.NoError(t, (&subForgetCmd{Who: "far@club.example.org"}).forget(ctx, &out, v.app))
+	require.NoError(t, (&subForgetCmd{Who: "far@club.example.org"}).forget(ctx, &out, v.Parts))
 	require.Contains(t, say(), "would be erased")
-	require.NoError(t, (&subForgetCmd{Who: "far@club.example.org", Yes: true}).forget(ctx, &out, v.app))
+	require.NoError(t, (&subForgetCmd{Who: "far@club.example.org", Yes: true}).forget(ctx, &out, v.Parts))
 	require.Contains(t, say(), "12 months")
-	_, err = v.member(ctx, "far@club.example.org")
+	_, err = member(ctx, v.Parts, "far@club.example.org")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.NotContains(t, err.Error(), "@")
 
@@ -89,14 +89,14 @@ seven@club.example.org,seven
 `
 	var out bytes.Buffer
 	require.NoError(t, func() error {
-		_ = (&subImportCmd{DryRun: true}).load(ctx, &out, v.app, strings.NewReader("email\nzero@club.example.org\n"))
-		_, err := v.member(ctx, "zero@club.example.org")
+		_ = (&subImportCmd{DryRun: true}).load(ctx, &out, v.Parts, strings.NewReader("email\nzero@club.example.org\n"))
+		_, err := member(ctx, v.Parts, "zero@club.example.org")
 		require.ErrorIs(t, err, coldseam.ErrNotFound, "a dry run enters nobody")
 		return nil
 	}())
 	require.Contains(t, out.String(), "1: would be entered")
 	out.Reset()
-	err := (&subImportCmd{Confirmed: true}).load(ctx, &out, v.app, strings.NewReader(list))
+	err := (&subImportCmd{Confirmed: true}).load(ctx, &out, v.Parts, strings.NewReader(list))
 	require.ErrorContains(t, err, "6 of 8 lines refused")
 	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2", "line 5: refused: reach \"nowhere\": not found; there are: ",
 		"line 6: refused", "line 7: refused", `units "imperial"; want us or metric`, "line 9: refused: 2 cells, the header has 5"} {
@@ -105,21 +105,21 @@ seven@club.example.org,seven
 	require.NotContains(t, out.String(), "@", "the report names lines, not people")
 
 	out.Reset()
-	require.NoError(t, (&subExportCmd{All: true}).export(ctx, &out, v.app))
+	require.NoError(t, (&subExportCmd{All: true}).export(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "one@club.example.org,'=cmd(),confirmed")
 
 	// Read by another club's program: the same members.
 	w := newTown(t, nil)
 	text := out.String()
 	out.Reset()
-	require.NoError(t, (&subImportCmd{Confirmed: true}).load(ctx, &out, w.app, strings.NewReader(text)))
-	one, err := w.member(ctx, "one@club.example.org")
+	require.NoError(t, (&subImportCmd{Confirmed: true}).load(ctx, &out, w.Parts, strings.NewReader(text)))
+	one, err := member(ctx, w.Parts, "one@club.example.org")
 	require.NoError(t, err)
 	require.Equal(t, "=cmd()", one.Name)
 	require.Equal(t, []coldseam.ReachID{"tamsen-bend", "hallam-sandbar"}, one.Prefs.Reaches)
 	require.Equal(t, "04:30", one.Prefs.SendAt)
 	require.Equal(t, "metric", one.Prefs.Units)
-	two, err := w.member(ctx, "two@club.example.org")
+	two, err := member(ctx, w.Parts, "two@club.example.org")
 	require.NoError(t, err)
 	require.Empty(t, two.Prefs.Reaches)
 }

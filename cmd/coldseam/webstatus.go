@@ -13,7 +13,6 @@ import (
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify/web"
-	"example.org/coldseam/store"
 )
 
 // Status returns the state of feeds, briefs and mail, without persons.
@@ -257,25 +256,4 @@ func (p pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	}
 	t.ID, t.Angler = stored.ID, stored.Angler
 	return p.logRig(ctx, t)
-}
-
-// logRig turns "1/4 held at the seam" of a trip into a calibration line.
-func (a *app) logRig(ctx context.Context, t coldseam.Trip) error {
-	if t.Held == nil || t.WeightOz <= 0 || t.SpotID == "" {
-		return nil
-	}
-	at := t.HeldAt
-	if at.IsZero() {
-		at = t.Start
-	}
-	if at.IsZero() {
-		r, err := a.DB.Reach(ctx, t.Reach)
-		if err != nil {
-			return err
-		}
-		at = t.Date.At(8*time.Hour, env.Zone(r.Zone))
-	}
-	_, _, err := a.DB.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
-		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
-	return err
 }

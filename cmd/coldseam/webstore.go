@@ -164,7 +164,7 @@ func (p pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d co
 
 // Season returns the recap of a year, the same that `coldseam recap` writes.
 func (p pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
-	return p.recaps.get(p.Now(), recapKey{year, reach}, func() (web.Recap, error) { return p.recap(ctx, year, reach) })
+	return p.recaps.get(p.Now(), year, reach, func() (web.Recap, error) { return p.recap(ctx, year, reach) })
 }
 
 var _ web.Store = pages{}
