@@ -21,6 +21,8 @@ type Content struct {
 	// Lines are the sentences of the kinds without a brief: silent, alarm,
 	// pause. Text of the program, never of a subscriber.
 	Lines []string `json:"lines,omitempty"`
+	// Subject says the first line in short; empty = the line itself.
+	Subject string `json:"subject,omitempty"`
 	// Link is the kind's one link where it is not a signed one: the status
 	// page of an alarm.
 	Link string `json:"link,omitempty"`

@@ -155,7 +155,7 @@ func noCallBrief() coldseam.Brief {
 	b := goBrief()
 	b.Reach, b.River, b.ReachName = "quern-weir", "Little Quern", "Weir reach"
 	b.Verdict, b.OddsOK, b.WindowI, b.Windows = coldseam.NoCall, false, -1, nil
-	b.Reasons = []coldseam.Reason{{Code: "stale_gauge", Kind: "missing", Text: "gauge silent 7 h; the limit is 6 h"}}
+	b.Reasons = []coldseam.Reason{{Code: "discharge_stale", Kind: "missing", Values: map[string]float64{"age_h": 7, "limit_h": 6}}}
 	b.Flow = coldseam.Fact{}
 	last := time.Date(2027, 4, 9, 21, 50, 0, 0, chicago())
 	for i := range b.Inputs[:2] {
@@ -168,7 +168,7 @@ func noCallBrief() coldseam.Brief {
 func noWeatherBrief() coldseam.Brief {
 	b := goBrief()
 	b.Verdict, b.OddsOK, b.WindowI = coldseam.NoCall, false, -1
-	b.Reasons = []coldseam.Reason{{Code: "weather_stale", Kind: "missing", Text: "weather forecast 14 h old; the limit is 12 h"}}
+	b.Reasons = []coldseam.Reason{{Code: "weather_stale", Kind: "missing", Values: map[string]float64{"age_h": 14, "limit_h": 12}}}
 	for i := range b.Inputs {
 		if b.Inputs[i].Key == "weather" {
 			b.Inputs[i].State, b.Inputs[i].Age = "stale", 14*time.Hour

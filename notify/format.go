@@ -21,6 +21,7 @@ type format struct {
 	metric bool
 	zone   *time.Location
 	noOdds bool // on STOP and NO CALL no chance is told, whatever a reason carries
+	short  bool // of each sentence the first clause alone, for subjects
 }
 
 const (

@@ -103,7 +103,7 @@ func TestOrder(t *testing.T) {
 		{"stay", []string{"STAY Hallam Fork", "2 in 10 for a good morning", "tie 1/8 oz", "gauge 4:30", "MADE   4:50", caution}},
 		{"stop", []string{"STOP Brandt", "flood warning", "JIG    none on a STOP", "gauge 4:30", "MADE   4:50", caution}},
 		{"no_call", []string{"NO CALL Little Quern", "gauge silent 7 h", "JIG    no weight", "gauge last Fri 21:50", "MADE   4:50", caution}},
-		{"no_weather", []string{"NO CALL Tamsen", "weather forecast 14 h old", "tie 1/4 oz", "weather last 1:00", "MADE   4:50", caution}},
+		{"no_weather", []string{"NO CALL Tamsen", "weather forecast is 14 h old", "tie 1/4 oz", "weather last 1:00", "MADE   4:50", caution}},
 		{"replay", []string{"REPLAY, REVISED DATA", "NO CALL Tamsen", "not kept", "odds alone would have said 6 in 10", "tie 1/4 oz", "MADE   4:50", caution}},
 		{"correction", []string{"STOP replaces GO for the Tamsen", "STOP Tamsen", "flood warning", "MADE   7:12", caution}},
 	} {

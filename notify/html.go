@@ -109,12 +109,6 @@ func shownFacts(k riverView) []fact {
 		switch f.Label {
 		case "Window", "Why", "Log":
 			continue
-		case "Made": // the link follows the words
-			item := append([]part(nil), f.Items[0]...)
-			for i := range item {
-				item[i].Text = strings.TrimSuffix(item[i].Text, ": page below")
-			}
-			f.Items = [][]part{item}
 		}
 		out = append(out, f)
 	}

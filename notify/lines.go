@@ -34,6 +34,7 @@ type block struct {
 	Reach   string
 	Day     string
 	Head    []part // the line under the verdict word
+	Cause   string // of a STOP or NO CALL, as short as a subject needs it
 	Sub     string // the smaller one below
 	Facts   []fact // in the fixed order
 	Below   []section
@@ -115,12 +116,15 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 // stopLines are the lines of STOP: no odds, no window, no temperature, no
 // tactics.
 func (k *block) stopLines(f format, p coldseam.Preferences) {
-	b := k.Brief
+	b, brief := k.Brief, f
+	brief.short = true
 	if r, ok := mainStop(b); ok {
+		k.Cause = brief.reason(r)
 		k.Head = []part{{Text: f.reason(r), Strong: true}}
 		k.Sub = f.says(r, b.Day)
 	} else {
-		k.Head = []part{{Text: "stopped by a rule of the club", Strong: true}}
+		k.Cause = "stopped by a rule of the club"
+		k.Head = []part{{Text: k.Cause, Strong: true}}
 	}
 	k.Facts = append(k.Facts, k.stopList(f))
 	k.Facts = append(k.Facts, k.care(f)...)
@@ -139,7 +143,9 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 
 // noCallLines are the lines of NO CALL.
 func (k *block) noCallLines(f format, p coldseam.Preferences) {
-	b := k.Brief
+	b, brief := k.Brief, f
+	brief.short = true
+	k.Cause = missingText(brief, b)
 	why := missingText(f, b)
 	k.Head = []part{{Text: why, Strong: true}}
 	k.Sub = "No odds without it. This is not a go."
@@ -198,7 +204,7 @@ func (k *block) made(f format) fact {
 	if !b.GoodUntil.IsZero() {
 		parts = append(parts, part{Text: "good until " + f.dayClock(b.GoodUntil, b.Day)})
 	}
-	parts = append(parts, part{Text: "later news: page below", Sep: "; "})
+	parts = append(parts, part{Text: "later news: page below", Long: "later news", Sep: "; "})
 	if b.Zone == "" {
 		parts = append(parts, part{Text: "times UTC", Optional: true})
 	}

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"html/template"
 	"time"
 
@@ -122,6 +123,11 @@ func InputName(in coldseam.Input) string       { return inputName(in) }
 
 // How words an advice row.
 func (w Words) How(h coldseam.Advice) How { return w.f.how(h) }
+
+// GapWords says which entry of a feed lacks and why.
+func GapWords(g coldseam.FeedGap) string {
+	return clean(cmp.Or(g.Title, g.Entry)) + " " + keyed(keyWords, g.Why)
+}
 
 // PlaceGives says what a kind of spot tends to give.
 func PlaceGives(k coldseam.SpotKind) string { return placeWords[k] }

@@ -65,7 +65,7 @@ var reasonWords = map[string]string{
 	"flow_forecast_missing":  "no flow forecast for the window",
 	"alerts_missing":         "no warnings read",
 	"alerts_failed":          "warnings carry a time in the future",
-	"alerts_incomplete":      "warnings are not complete: {entry} cannot be read",
+	"alerts_incomplete":      "warnings are not complete: {entry} [{why}|cannot be read]",
 	"alerts_stale":           "warnings are {age_h} old; the limit is {limit_h}",
 	"weather_missing":        "no weather forecast",
 	"weather_failed":         "weather forecast carries a time in the future",
@@ -367,7 +367,10 @@ var keyWords = map[string]string{
 	"colour_loud": "loud: " + loudColours, "colour_pale": "pale: " + paleColours, "colour_either": loudColours + ", or " + paleColours,
 	"colour_by_clarity": "if stained, loud: " + loudColours + "; if clear, pale: " + paleColours,
 	"braid-0.14":        "0.14 mm braid", "nylon-0.28": "0.28 mm nylon", "slim": "slim body", "bulky": "bulky body",
-	"wade": "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
+	"no_link": "has no link to its text", "unread": "did not load", "unreadable": "cannot be read", "too_deep": "lies under too many lists",
+	"too_many": "comes after more than are read at once", "damaged_shape": "has a damaged outline",
+	"exchanged_shape": "has an outline with exchanged coordinates",
+	"wade":            "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
 }
 
 const loudColours, paleColours = "chartreuse, orange or pink", "pearl, silver or grey"
@@ -375,7 +378,9 @@ const loudColours, paleColours = "chartreuse, orange or pink", "pearl, silver or
 var (
 	placeholder = regexp.MustCompile(`\{[a-z0-9_]+\}`)
 	either      = regexp.MustCompile(`\[([^]|]*)(?:\|([^]]*))?\]`)
-	piece       = regexp.MustCompile(either.String() + "|" + placeholder.String())
+	// furtherClauses of a sentence as it stands in reasonWords.
+	furtherClauses = regexp.MustCompile(`\[?; .*$`)
+	piece          = regexp.MustCompile(either.String() + "|" + placeholder.String())
 )
 
 // SetWording keeps the words of a brief's reasons as they are issued, for the
@@ -405,6 +410,9 @@ func (f format) sentence(r coldseam.Reason) (text string, ok bool) {
 		}
 	}
 
+	if f.short {
+		words = furtherClauses.ReplaceAllString(words, "")
+	}
 	return f.fill(words, r)
 }
 
@@ -451,7 +459,7 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 			return f.reason(r), true
 		case "becomes":
 			return becomes(clean(r.Names["sizes"]), clean(s)), true
-		case "quantity", "inputs", "craft", "lie", "speed_by", "gear":
+		case "quantity", "input", "inputs", "craft", "lie", "speed_by", "gear", "why":
 			return keyList(s), true
 		case "day":
 			if d, err := coldseam.ParseDate(s); err == nil {

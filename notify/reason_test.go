@@ -92,7 +92,7 @@ func TestOldWaterIsToldWithItsDate(t *testing.T) {
 func TestEveryCodeHasASentence(t *testing.T) {
 	t.Parallel()
 	codeAt := map[string]int{"because": 1, "missing": 0, "capped": 0, "caution": 0, "ofAlert": 1, "about": 1, "capIf": 1, "withhold": 1, "note": 0}
-	ofReason := map[string]bool{"at": true, "clock": true, "since": true, "from": true, "until": true, "stop": true}
+	ofReason := map[string]bool{"at": true, "clock": true, "since": true, "from": true, "until": true, "stop": true, "leader_range": true}
 	made := map[string]bool{}
 	err := filepath.WalkDir("../forecast", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
@@ -355,4 +355,42 @@ func TestAdviceInWords(t *testing.T) {
 	h.Tail = "a flutter tail of quite some length"
 	require.Equal(t, "ease: a flutter tail of quite some length, lift 4-8 in", us.how(h).Line)
 	require.Zero(t, us.how(coldseam.Advice{}).Line)
+}
+
+// TestSubjectsNeedNoPunctuation: a subject holds the first clause of our own
+// sentence; a semicolon in an agency's words cuts nothing.
+func TestSubjectsNeedNoPunctuation(t *testing.T) {
+	t.Parallel()
+	b := stopBrief()
+	b.Stops = []coldseam.Reason{{Code: "flood_alert", Kind: "safety", Names: map[string]string{"event": "Flood; Brandt"}, Until: at(18, 0)}}
+	require.Equal(t, "STOP Brandt Sat, Flood; Brandt to Sat 18:00", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+	b.Stops = []coldseam.Reason{{Code: "wind", Kind: "safety", Values: map[string]float64{"wind_mps": 12, "limit_mps": 11.2}}}
+	require.Equal(t, "STOP Brandt Sat, wind 27 mph", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+	require.Equal(t, []part{{Text: "wind 27" + nbsp + "mph; the limit is 25" + nbsp + "mph", Strong: true}}, blockOf(b, coldseam.Preferences{}).Head)
+
+	silent := Content{Subject: "Gauge silent: Tamsen, Bend reach; Brandt, Lower reach", Lines: []string{"Tamsen, Bend reach: no row"}}
+	require.Equal(t, "Gauge silent: Tamsen, Bend reach; Brandt, Lower reach", Subject(coldseam.MailSilent, silent, coldseam.Preferences{}))
+}
+
+// TestGapsInWords: which entry of the warnings lacks, and why.
+func TestGapsInWords(t *testing.T) {
+	t.Parallel()
+	r := coldseam.Reason{Code: "alerts_incomplete", Names: map[string]string{"entry": "Flood Watch", "why": "unread"}}
+	require.Equal(t, "warnings are not complete: Flood Watch did not load", ReasonText(r, "", zoneName))
+	delete(r.Names, "why")
+	require.Equal(t, "warnings are not complete: Flood Watch cannot be read", ReasonText(r, "", zoneName))
+	for _, why := range []string{"no_link", "unread", "unreadable", "too_deep", "too_many", "damaged_shape", "exchanged_shape"} {
+		require.NotContains(t, GapWords(coldseam.FeedGap{Entry: "urn:x", Why: why}), "_", why)
+	}
+}
+
+// TestStaleInputIsNamed: an input without a name of its own has the words of its
+// key.
+func TestStaleInputIsNamed(t *testing.T) {
+	t.Parallel()
+	for key, want := range map[string]string{"alerts": "warnings: 70 min old; the limit is 1 h", "Flow": "Flow: 70 min old; the limit is 1 h"} {
+		r := coldseam.Reason{Code: "input_stale", Names: map[string]string{"input": key}, Values: map[string]float64{"age_h": 7. / 6, "limit_h": 1}}
+		require.Equal(t, want, ReasonText(r, "", zoneName))
+	}
+	require.Equal(t, "Water temperature", InputName(coldseam.Input{Key: "water_temp"}))
 }

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"strings"
 	"unicode/utf8"
 
@@ -53,11 +54,7 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailPause:
 		return subject("Season pause: the morning mail rests", c.Club)
 	case coldseam.MailSilent:
-		s, _, _ := strings.Cut(first(c.Lines), ";")
-		if !strings.Contains(strings.ToLower(s), "silent") {
-			s = "Gauge silent: " + s
-		}
-		return subject(upperFirst(s))
+		return subject(cmp.Or(c.Subject, first(c.Lines)))
 	}
 	return subject("Alarm: "+first(c.Lines), c.Club)
 }
@@ -76,11 +73,10 @@ func short(parts []part) string {
 	return parts[0].Text
 }
 
-// cause is the reason of a STOP or NO CALL as a subject has room for: the first
-// clause, and until when.
+// cause is the reason of a STOP or NO CALL as a subject has room for, and until
+// when.
 func cause(k block) []string {
-	s, _, _ := strings.Cut(plain(short(k.Head)), ";")
-	out := []string{s}
+	out := []string{plain(k.Cause)}
 	if r, ok := mainStop(k.Brief); ok && k.Verdict == coldseam.Stop && !r.Until.IsZero() {
 		if f := formatFor(coldseam.Preferences{}, k.Brief.Zone); !f.tellsEnd(r, k.Brief.Day) {
 			out = append(out, "until "+f.dayClock(r.Until, k.Brief.Day))

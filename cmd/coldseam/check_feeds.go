@@ -14,6 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
 
@@ -59,9 +60,13 @@ func (k *checker) wanted(profile string) bool {
 func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 	var lastOK, lastTry time.Time
 	failing, text := 0, ""
+	var lacks []string
 	for _, a := range ages {
 		if a.Profile != p.Name {
 			continue
+		}
+		for _, g := range a.Gaps {
+			lacks = append(lacks, notify.GapWords(g))
 		}
 		lastOK, lastTry = later(lastOK, a.LastOK), later(lastTry, a.LastTry)
 		if a.Failures > failing {
@@ -83,7 +88,12 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 	case lastOK.IsZero():
 		k.add(key, levelFail, "no good answer yet: "+text, "one good answer", fix)
 	case old > limit:
+		if len(lacks) > 0 {
+			text = strings.Join(lacks, "; ")
+		}
 		k.add(key, levelFail, fmt.Sprintf("last good answer %s ago; %d failures in a row: %s", age(old), failing, text), "at most "+age(limit), fix)
+	case len(lacks) > 0:
+		k.add(key, levelWarn, fmt.Sprintf("not complete, last complete answer %s ago: %s", age(old), strings.Join(lacks, "; ")), "every entry that may concern a reach", fix)
 	case failing > 0:
 		k.add(key, levelWarn, fmt.Sprintf("last good answer %s ago, now %d failures in a row: %s", age(old), failing, text), "no failures", fix)
 	default:

@@ -315,6 +315,11 @@ func TestCheckNamesEachFault(t *testing.T) {
 			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.Now(), Status: 500, Err: "HTTP 500"})
 			require.NoError(t, err)
 		}},
+		{"warnings not complete", "feed northgauge-cap", levelWarn, "Flood Watch did not load", func(t *testing.T) {
+			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "northgauge-cap", URL: "https://x.example", At: b.Now(), Status: 200, Err: "1 entry lacks",
+				Gaps: []coldseam.FeedGap{{Entry: "urn:7", Title: "Flood Watch", Why: "unread"}}})
+			require.NoError(t, err)
+		}},
 		{"a feed never asked", "feed other", levelFail, "never asked", func(*testing.T) {
 			b.app.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
 		}},

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -234,7 +235,7 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 	if err != nil {
 		return err
 	}
-	var lines []string
+	var silent, lines []string
 	for _, r := range reaches {
 		vals, err := ml.DB.Latest(ctx, r.Site)
 		if err != nil {
@@ -259,22 +260,19 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool { return o.Flag.Usable() && o.Value == o.Value }) {
 			continue
 		}
+		silent = append(silent, r.River+", "+r.Name)
 		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(env.Zone(r.Zone)).Format("Mon 2 Jan 15:04")))
 	}
 	if len(lines) == 0 {
 		return nil
 	}
-	return ml.toAdmin(ctx, coldseam.MailSilent, today, now, lines)
+	return ml.toAdmin(ctx, coldseam.MailSilent, "", today, now, notify.Content{Subject: "Gauge silent: " + strings.Join(silent, "; "), Lines: lines})
 }
 
-// toAdmin queues a mail to the admin, one of a kind a day.
-func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, today coldseam.Date, now time.Time, lines []string) error {
-	return ml.toAdminOnce(ctx, kind, "", today, now, lines)
-}
-
-// toAdminOnce queues one of a kind, mark and day.
-func (ml *Mailer) toAdminOnce(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, lines []string) error {
-	payload, err := notify.Content{Club: ml.Config.Club.Name, Lines: lines, Link: ml.links.Status()}.Marshal()
+// toAdmin queues a mail to the admin, one of a kind, mark and day.
+func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, c notify.Content) error {
+	c.Club, c.Link = ml.Config.Club.Name, ml.links.Status()
+	payload, err := c.Marshal()
 	if err != nil {
 		return err
 	}
@@ -338,7 +336,7 @@ func (ml *Mailer) alarm(ctx context.Context, cause string, now time.Time, lines 
 	}
 	if ml.Config.Mail.SecondSMTP == "" {
 		// The cause stands where a reach would: one alarm a day and cause.
-		return ml.toAdminOnce(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, lines)
+		return ml.toAdmin(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, notify.Content{Lines: lines})
 	}
 	// Several servers see the same fault in the same minute: the count lets one
 	// of them try, and another one later should that try fail.

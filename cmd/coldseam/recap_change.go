@@ -72,11 +72,10 @@ func (m *recapMaker) changeStops() []string {
 		mornings += v.Mornings
 	}
 	for _, s := range m.r.Stops {
-		missing := strings.HasPrefix(s.What, "no call: ")
 		switch {
-		case missing:
-			out = append(out, fmt.Sprintf("%s had no call for this: %s.", mornings1(s.N), strings.TrimPrefix(s.What, "no call: ")))
-		case s.What == ruleWords("max_flow") && float64(s.N) > adviseStops*float64(mornings):
+		case s.NoCall:
+			out = append(out, fmt.Sprintf("%s had no call for this: %s.", mornings1(s.N), s.What))
+		case s.Rule == "max_flow" && float64(s.N) > adviseStops*float64(mornings):
 			out = append(out, fmt.Sprintf("The flow limit stopped %d of %d mornings. Look at the water at that flow and confirm the limit.", s.N, mornings))
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -12,6 +13,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/notify/chart"
 	"example.org/coldseam/notify/web"
@@ -250,7 +252,7 @@ func weightOf(cell string) float64 {
 }
 
 var (
-	stageOrder = []string{"not yet", "staging", "moving", "spawning", "leaving", "over"}
+	stageOrder = run.Stages[:]
 	flowOrder  = []string{"much below", "below", "normal", "above", "much above"}
 )
 
@@ -275,10 +277,8 @@ func rates(cells []catchCell, order []string) []web.RecapRate {
 		r.Trips, r.Anglers, r.Hidden = r.Trips+c.Trips, max(r.Anglers, c.Anglers), false
 	}
 	place := func(key string) int {
-		for i, o := range order {
-			if strings.HasPrefix(key, o) {
-				return i
-			}
+		if i := slices.Index(order, key); i >= 0 {
+			return i
 		}
 		return len(order)
 	}
@@ -424,11 +424,7 @@ func (m *recapMaker) stops() error {
 		N          int
 	}](m.ctx, m.DB, sqlStops, m.year, m.reach)
 	for _, x := range got {
-		what := ruleWords(x.Rule)
-		if x.Kind == "missing" {
-			what = "no call: " + what
-		}
-		m.r.Stops = append(m.r.Stops, web.RecapCount{What: what, N: x.N})
+		m.r.Stops = append(m.r.Stops, web.RecapCount{Rule: x.Rule, What: ruleWords(x.Rule), NoCall: x.Kind == "missing", N: x.N})
 	}
 	return err
 }

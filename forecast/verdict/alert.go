@@ -291,6 +291,12 @@ func alive(a coldseam.Alert, from, to time.Time) bool {
 	return a.From.Before(to) && (a.End.IsZero() || a.End.After(from))
 }
 
+// damagedShape reports whether an outline of the warning cannot be read for the
+// reach, and nothing else in it tells where it holds.
+func damagedShape(a coldseam.Alert) bool {
+	return a.Unplaced == "damaged_shape" || a.Unplaced == "exchanged_shape"
+}
+
 // unplaced is the reason of a warning of which nobody can say where it holds.
 func unplaced(a coldseam.Alert) coldseam.Reason {
 	r := ofAlert(KindCaution, "alert_unplaced", a)

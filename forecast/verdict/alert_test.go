@@ -1,7 +1,9 @@
 package verdict
 
 import (
+	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -94,4 +96,44 @@ func TestAlertsThatDoNotCount(t *testing.T) {
 	require.Equal(t, map[string]string{"event": "Flood Warning"}, d.Stops[0].Names)
 	require.Equal(t, "Weather service", d.Stops[0].Source)
 	require.True(t, d.Stops[0].Until.Equal(at(18, 0)))
+}
+
+// A warning whose outline is damaged leaves the feed incomplete: it caps GO at
+// once, and there is no call when nobody has sent a sound one within the hour.
+// One that is readable but tells no place of ours caps alone.
+func TestDamagedWarningLeavesFeedIncomplete(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name, why, event string
+		age              time.Duration
+		want             coldseam.Verdict
+		code             string
+	}{
+		{"just come", "damaged_shape", "Flood Warning", 10 * time.Minute, coldseam.TossUp, "alert_unplaced"},
+		{"an hour old", "damaged_shape", "Flood Warning", 61 * time.Minute, coldseam.NoCall, "alerts_incomplete"},
+		{"longitude first", "exchanged_shape", "Flood Warning", 61 * time.Minute, coldseam.NoCall, "alerts_incomplete"},
+		{"no area at all", "no_area", "Flood Warning", 61 * time.Minute, coldseam.TossUp, "alert_unplaced"},
+		{"codes of another kind", "foreign_code", "Flood Warning", 61 * time.Minute, coldseam.TossUp, "alert_unplaced"},
+		{"of no danger", "damaged_shape", "Frost Advisory", 61 * time.Minute, coldseam.Go, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			in := good(.8)
+			a := alert(c.event, at(0, 0), at(20, 0))
+			if c.event == "Frost Advisory" {
+				a.Severity = "Minor"
+			}
+			a.Unplaced, a.KnownAt, a.Headline = c.why, in.Now.Add(-c.age), c.event+" for the lower river"
+			in.Alerts.List = []coldseam.Alert{a}
+			d := Decide(in)
+			require.Equal(t, c.want, d.Verdict, "%v", d.Reasons)
+			if c.code != "" {
+				i := slices.IndexFunc(d.Reasons, func(r coldseam.Reason) bool { return r.Code == c.code })
+				require.GreaterOrEqual(t, i, 0, "%v", d.Reasons)
+				if c.code == "alerts_incomplete" {
+					require.Equal(t, a.Headline, d.Reasons[i].Names["entry"])
+				}
+			}
+		})
+	}
 }

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -84,6 +85,28 @@ func good(p float64) Inputs {
 
 func latch(s ice.State, cause string) ice.Status {
 	return ice.Status{Record: ice.Record{State: s, Cause: cause, Since: coldseam.Date{Year: 2026, Month: 3, Day: 2}}}
+}
+
+// TestEntriesThatCannotBeReadAreNamed: while an older complete reading of the
+// warnings holds, the input says what the newest lacks; then there is no call.
+func TestEntriesThatCannotBeReadAreNamed(t *testing.T) {
+	t.Parallel()
+	in := good(.8)
+	in.Alerts.Gaps = []coldseam.FeedGap{{Entry: "urn:7", Title: "Flood Watch", Why: "unread"}}
+	alerts := func(d Decision) coldseam.Input {
+		i := slices.IndexFunc(d.Inputs, func(i coldseam.Input) bool { return i.Key == "alerts" })
+		return d.Inputs[i]
+	}
+	d := Decide(in)
+	require.Equal(t, coldseam.Go, d.Verdict)
+	require.Equal(t, "alerts_incomplete", alerts(d).Note[0].Code)
+	require.Equal(t, "unread", alerts(d).Note[0].Names["why"])
+
+	in.Alerts.At = in.Now.Add(-2 * time.Hour)
+	d = Decide(in)
+	require.Equal(t, coldseam.NoCall, d.Verdict)
+	require.Equal(t, "alerts_incomplete", d.Reasons[0].Code)
+	require.Equal(t, StateFailed, alerts(d).State)
 }
 
 func TestDecideByOdds(t *testing.T) {

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -145,16 +146,32 @@ func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Du
 func (in *Inputs) age(at time.Time) time.Duration { return max(in.Now.Sub(at), 0) }
 
 // alertGap reports whether the warnings are too old because the last readings
-// lacked something, and names the first thing.
+// lacked something, and names the first thing. A warning whose shape is damaged
+// is read in part: from when it came they are not complete for this reach.
 func (in *Inputs) alertGap(l *ledger) bool {
-	if len(in.Alerts.Gaps) == 0 || !in.Alerts.At.IsZero() && in.age(in.Alerts.At) <= hours(in.Table.AlertAgeH) {
+	var gaps []coldseam.FeedGap
+	if in.Alerts.At.IsZero() || in.age(in.Alerts.At) > hours(in.Table.AlertAgeH) {
+		gaps = slices.Clone(in.Alerts.Gaps)
+	}
+	for _, a := range in.Alerts.List {
+		if damagedShape(a) && in.age(a.KnownAt) > hours(in.Table.AlertAgeH) && alive(a, in.Now, in.Day.Add(1).In(in.Loc)) &&
+			ClassifyAlert(a, in.Alerts.Rules) > AlertMinor {
+			gaps = append(gaps, coldseam.FeedGap{Entry: a.Identifier, Title: cmp.Or(a.Headline, a.Event), Why: a.Unplaced})
+		}
+	}
+	if len(gaps) == 0 {
 		return false
 	}
-	g := in.Alerts.Gaps[0]
-	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(in.Alerts.Gaps))})
-	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry, "why": g.Why}
-	l.bad = append(l.bad, r)
+	l.bad = append(l.bad, in.lacks(gaps))
 	return true
+}
+
+// lacks names the first of the gaps of the warnings.
+func (in *Inputs) lacks(gaps []coldseam.FeedGap) coldseam.Reason {
+	g := gaps[0]
+	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(gaps))})
+	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry, "why": g.Why}
+	return r
 }
 
 func (in *Inputs) alertInput(l *ledger) {
@@ -180,6 +197,9 @@ func (in *Inputs) alertInput(l *ledger) {
 	}
 	if i.State == StateGood && len(in.Alerts.List) == 0 {
 		i.State = StateNone
+	}
+	if len(in.Alerts.Gaps) > 0 && i.State != StateFailed { // an older reading, which was complete, still holds
+		i.Note = coldseam.Notes{in.lacks(in.Alerts.Gaps)}
 	}
 	l.inputs = append(l.inputs, i)
 }

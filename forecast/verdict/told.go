@@ -28,7 +28,7 @@ func AsOf(b coldseam.Brief, at time.Time) coldseam.Brief {
 		b.Inputs[i].State, b.Inputs[i].Age = StateStale, age
 
 		stale := because(KindMissing, "input_stale", clubRule, map[string]float64{"age_h": age.Hours(), "limit_h": in.Limit.Hours()})
-		stale.Names = map[string]string{"input": in.Name}
+		stale.Names = map[string]string{"input": in.Key}
 		return noCall(b, stale)
 	}
 	return b

@@ -244,7 +244,7 @@ func sampleRecap() Recap {
 			{Verdict: coldseam.NoCall, Mornings: 3}},
 		Said:  scoreBins(),
 		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
-		Stops: []RecapCount{{"flood warning", 4}, {"rise over 1 ft in 6 h", 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
+		Stops: []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
 		Change: []string{"Sound the middle run: it had no weight all spring.", "Log held and lifted at the dune crests; two more logs calibrate it."}, Sources: sample.Go().Sources, Rules: []RecapRules{{River: sample.Go().River, Rules: sample.Go().Rules}}}
 	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
 	for i := range 62 {

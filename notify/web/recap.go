@@ -98,8 +98,10 @@ type RecapSkill struct {
 
 // RecapCount is a line such as a stop rule and the mornings it fired.
 type RecapCount struct {
-	What string
-	N    int
+	Rule   string // its code
+	What   string // the rule in words
+	NoCall bool   // it silenced the morning
+	N      int
 }
 
 // RecapOutage is a silence of a gauge.

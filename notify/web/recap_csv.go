@@ -99,7 +99,7 @@ func recapRows(r Recap) [][5]string {
 		out = append(out, [5]string{"skill", item, "skill", x(s.Skill), "1"}, [5]string{"skill", item, "lo", x(s.Lo), "1"}, [5]string{"skill", item, "hi", x(s.Hi), "1"}, [5]string{"skill", item, "mornings", n(s.N), "1"})
 	}
 	for _, s := range r.Stops {
-		out = append(out, [5]string{"stop", s.What, "mornings", n(s.N), "1"})
+		out = append(out, [5]string{"stop", s.words(), "mornings", n(s.N), "1"})
 	}
 	for _, o := range r.Outages {
 		out = append(out, [5]string{"outage", o.Gauge, "hours from " + o.From.UTC().Format(time.RFC3339), x(math.Round(o.For.Hours()*100) / 100), "h"})

@@ -128,9 +128,16 @@ func countWords(cs []RecapCount) []string {
 		if c.N == 1 {
 			unit = "morning"
 		}
-		out = append(out, fmt.Sprintf("%s: %d %s", notify.Clean(c.What), c.N, unit))
+		out = append(out, fmt.Sprintf("%s: %d %s", c.words(), c.N, unit))
 	}
 	return out
+}
+
+func (c RecapCount) words() string {
+	if c.NoCall {
+		return "no call: " + notify.Clean(c.What)
+	}
+	return notify.Clean(c.What)
 }
 
 func outageWords(os []RecapOutage) []string {

@@ -203,7 +203,7 @@ func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 			row.Note = strings.TrimSuffix(d+"; "+row.Note, "; ")
 		}
 		if in.Key == "alerts" && in.State == "none" {
-			row.State, row.Note = "none out", ""
+			row.State = "none out"
 		}
 		out = append(out, row)
 	}
