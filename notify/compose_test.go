@@ -28,6 +28,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
 	"example.org/coldseam/notify/sink"
 )
 
@@ -503,4 +504,21 @@ func TestHeaders(t *testing.T) {
 	dec, err := base64.StdEncoding.DecodeString(strings.ReplaceAll(b.String(), "\r\n", ""))
 	require.NoError(t, err)
 	require.Equal(t, bytes.Repeat([]byte{7}, 200), dec)
+}
+
+// Without a run no line speaks of one.
+func TestNoRunIsNoSpawn(t *testing.T) {
+	t.Parallel()
+	b := sample.Go()
+	b.Run = coldseam.RunState{Species: "walleye", Why: "no_season"}
+	b.How.Stage, b.How.Tail, b.How.Verb = "", "paddle tail", "snap"
+	for _, band := range []string{"spawn", "drop-back"} {
+		b.How.Band = band
+		text := strings.Join(Text(b, coldseam.Preferences{SendAt: "04:45"}), "\n")
+		require.Contains(t, text, "no run in this season")
+		require.Contains(t, text, "paddle tail")
+		require.NotContains(t, text, band)
+	}
+	b.How.Stage, b.How.Band = "moving", "spawn"
+	require.Contains(t, strings.Join(Text(b, coldseam.Preferences{SendAt: "04:45"}), "\n"), "spawn: paddle tail")
 }

@@ -46,12 +46,24 @@ func (f format) how(h coldseam.Advice) How {
 	return out
 }
 
+// withoutRun words the bands that are named after the spring, for days that have
+// no run to speak of: autumn, and rivers whose run is not known.
+var withoutRun = map[string]string{"spawn": "mild water", "drop-back": "warm water"}
+
+// BandWord is the band of an advice row as its reader may hear it.
+func BandWord(h coldseam.Advice) string {
+	if w, ok := withoutRun[h.Band]; ok && h.Stage == "" {
+		return w
+	}
+	return clean(h.Band)
+}
+
 // howLine is the HOW line. What no longer fits is left off from the end.
 func (f format) howLine(h coldseam.Advice) string {
 	if h.Verb == "" {
 		return ""
 	}
-	line := clean(h.Band + ": " + h.Tail)
+	line := BandWord(h) + ": " + clean(h.Tail)
 	parts := []string{clean(h.Verb)}
 	if h.LiftM[1] > 0 {
 		parts[0] += " " + f.lift(h.LiftM)

@@ -109,7 +109,7 @@ func adviceOf(b coldseam.Brief, w notify.Words) *advice {
 	h, way := w.How(b.How), b.How
 	a := &advice{}
 	for _, r := range [][2]string{
-		{"Band", notify.Clean(way.Band)}, {"Pace", notify.Clean(way.Action)}, {"Cadence", h.Cadence}, {"Hook", notify.Clean(way.Hook)}, {"Leader", h.Leader},
+		{"Band", notify.BandWord(way)}, {"Pace", notify.Clean(way.Action)}, {"Cadence", h.Cadence}, {"Hook", notify.Clean(way.Hook)}, {"Leader", h.Leader},
 		{"Colour", h.Colour}, {"Bait", h.Bait}, {"Where", whereWords(way.Where)},
 	} {
 		if r[1] != "" {
