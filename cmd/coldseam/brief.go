@@ -20,7 +20,7 @@ import (
 // briefCmd makes and shows a brief, holds or releases sending, or sends a test
 // mail.
 type briefCmd struct {
-	AsOf    string `help:"A past morning, YYYY-MM-DD: replayed from what was known then." placeholder:"DATE"`
+	AsOf    string `help:"A morning, YYYY-MM-DD: a past one is replayed from what was known then, tomorrow's told from what is known now." placeholder:"DATE"`
 	Site    string `help:"A gauge without a reach of its own, such as an imported river."`
 	Reach   string `help:"One reach; default all."`
 	Units   string `help:"us or metric." default:"us" enum:"us,metric"`
@@ -153,6 +153,12 @@ func (c *briefCmd) make(ctx context.Context, a *Parts, r coldseam.Reach) (coldse
 		at, err := notify.SendAt(d, a.Config.Club.SendAt, loc)
 		if err != nil {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+		}
+		if morning.Add(1).Before(d) {
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, fmt.Sprintf("--as-of %s is more than a day ahead; want a past morning, today's or tomorrow's", d))
+		}
+		if at.After(now) { // a morning to come is told from what is known now
+			at = now
 		}
 		lived, err := a.DB.LivedFrom(ctx, r.Site)
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {

@@ -394,6 +394,20 @@ func TestDrivesSaved(t *testing.T) {
 	require.Zero(t, m.r.Money.DrivesSaved, "two anglers")
 }
 
+// Tomorrow's mail can be seen today, from what is known now; later days cannot.
+func TestTomorrowsMailCanBeSeen(t *testing.T) {
+	t.Parallel()
+	v := servingTown(t)
+	r := v.reachOf(t, "tamsen-bend")
+	b, f, _, err := (&briefCmd{AsOf: saturday.Add(1).String()}).make(t.Context(), v.Parts, r)
+	require.NoError(t, err)
+	require.Equal(t, saturday.Add(1), b.Day)
+	require.WithinDuration(t, v.Now(), f.Now, time.Hour)
+	require.NotEqual(t, coldseam.NoCall, b.Verdict, "%+v", b.Reasons)
+	_, _, _, err = (&briefCmd{AsOf: saturday.Add(2).String()}).make(t.Context(), v.Parts, r)
+	require.ErrorContains(t, err, "more than a day ahead")
+}
+
 // A morning of the past is judged by the reach, the log and the gaugings of its
 // time: what was changed or entered later does not count.
 func TestAPastMorningKnowsNothingLater(t *testing.T) {
