@@ -491,5 +491,5 @@ type ChartData struct {
 type Point struct {
 	At  time.Time
 	V   float64
-	Gap bool
+	Gap bool `json:",omitempty"`
 }

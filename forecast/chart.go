@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"math"
 	"time"
 
 	"example.org/coldseam"
@@ -22,7 +23,7 @@ func (w *work) chart() coldseam.ChartData {
 	c := coldseam.ChartData{FlowObs: f.points(f.Discharge), TempObs: f.points(f.Water)}
 	mid := w.reach.Middle()
 	for i := range c.TempObs {
-		c.TempObs[i].V = mid.At(0, c.TempObs[i].V)
+		c.TempObs[i].V = drawn(mid.At(0, c.TempObs[i].V))
 	}
 	if m := f.Reach.MaxFlowM3S; m != nil {
 		c.FlowLimitM3S = *m
@@ -60,15 +61,28 @@ func (f *Features) points(obs []coldseam.Observation) []coldseam.Point {
 		if !last.IsZero() && o.At.Sub(last) < 30*time.Minute {
 			continue // two points an hour are enough for a line of 300 px
 		}
-		out = append(out, coldseam.Point{At: o.At, V: o.Value, Gap: !last.IsZero() && o.At.Sub(last) > chartGap})
+		out = append(out, coldseam.Point{At: o.At, V: drawn(o.Value), Gap: !last.IsZero() && o.At.Sub(last) > chartGap})
 		last = o.At
 	}
 	return out
 }
 
-func five(x []float64) [5]float64 {
-	return [5]float64{coldseam.Quantile(x, .1), coldseam.Quantile(x, .25), coldseam.Quantile(x, .5),
-		coldseam.Quantile(x, .75), coldseam.Quantile(x, .9)}
+// five are the quantiles of a fan.
+func five(x []float64) (out [5]float64) {
+	for i, p := range []float64{.1, .25, .5, .75, .9} {
+		out[i] = drawn(coldseam.Quantile(x, p))
+	}
+	return out
+}
+
+// drawn rounds to four digits: more cannot be seen in a chart, and every brief
+// that is stored carries some 600 such numbers.
+func drawn(x float64) float64 {
+	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
+		return x
+	}
+	unit := math.Pow(10, 4-math.Ceil(math.Log10(math.Abs(x))))
+	return math.Round(x*unit) / unit
 }
 
 func three(x []float64) [3]float64 {

@@ -137,13 +137,20 @@ func TestPruning(t *testing.T) {
 	brief.Chart.Valid = []time.Time{morning}
 	id, err := db.SaveBrief(ctx, brief)
 	require.NoError(t, err)
-	n, err = db.DropCharts(ctx, morning.Add(time.Second))
+	newer := brief
+	newer.Issued = brief.Issued.Add(time.Hour)
+	_, err = db.SaveBrief(ctx, newer)
 	require.NoError(t, err)
-	require.Equal(t, 1, n)
+	n, err = db.DropCharts(ctx, morning.AddDate(-1, 0, 0), morning.Add(3*time.Hour))
+	require.NoError(t, err)
+	require.Equal(t, 1, n, "the one that a newer one replaced")
 	got, err := db.BriefByID(ctx, id)
 	require.NoError(t, err)
 	brief.ID, brief.Chart = id, coldseam.ChartData{}
 	require.Equal(t, brief, got)
+	n, err = db.DropCharts(ctx, morning.Add(3*time.Hour), morning)
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
 }
 
 func TestSwitchesOn(t *testing.T) {

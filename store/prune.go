@@ -48,12 +48,23 @@ func (db *DB) PrunePayloads(ctx context.Context, before time.Time) (int, error) 
 	return int(tag.RowsAffected()), nil
 }
 
-// DropCharts takes the chart data out of briefs issued before a time: what was
-// told stays whole in words and numbers. It returns how many.
-func (db *DB) DropCharts(ctx context.Context, before time.Time) (int, error) {
-	tag, err := db.pool.Exec(ctx, `UPDATE coldseam.brief SET body = body - 'Chart' WHERE issued_at < $1 AND body ? 'Chart'`, micro(before))
-	if err != nil {
-		return 0, fmt.Errorf("drop charts: %w", classify(err))
+// DropCharts takes the chart data out of briefs issued before a time, and out of
+// those issued before a later time that a newer one of their morning replaced:
+// what was told stays whole in words and numbers. It looks at the ten days before
+// each time, so that a daily round does not unpack the briefs of all years. It
+// returns how many.
+func (db *DB) DropCharts(ctx context.Context, before, replaced time.Time) (n int, err error) {
+	const drop = `
+		UPDATE coldseam.brief b SET body = body - 'Chart'
+		WHERE b.day > $1::timestamptz::date - 10 AND b.issued_at < $1 AND b.body ? 'Chart'`
+	for sql, t := range map[string]time.Time{drop: before, drop + ` AND EXISTS (
+		SELECT FROM coldseam.brief n
+		WHERE n.reach_id = b.reach_id AND n.day = b.day AND n.issued_at > b.issued_at AND NOT n.replay)`: replaced} {
+		tag, err := db.pool.Exec(ctx, sql, micro(t))
+		if err != nil {
+			return n, fmt.Errorf("drop charts: %w", classify(err))
+		}
+		n += int(tag.RowsAffected())
 	}
-	return int(tag.RowsAffected()), nil
+	return n, nil
 }

@@ -60,7 +60,10 @@ const (
 	keepFetches = 90 * env.Day  // records of fetches
 	keepStates  = 30 * env.Day  // of addresses that are not asked any more
 	keepCharts  = 400 * env.Day // series of the charts inside old briefs
-	scoreBack   = 16 * env.Day
+
+	keepReplaced = 2 * env.Day // the same of a brief that a newer one of its morning replaced
+
+	scoreBack = 16 * env.Day
 )
 
 // prune drops what has served.
@@ -76,7 +79,9 @@ func (a *app) prune(ctx context.Context) error {
 			return a.DB.PrunePayloads(ctx, t.Add(-keepFetches))
 		},
 		func(ctx context.Context, t time.Time) (int, error) { return a.DB.PruneStates(ctx, t.Add(-keepStates)) },
-		func(ctx context.Context, t time.Time) (int, error) { return a.DB.DropCharts(ctx, t.Add(-keepCharts)) },
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.DB.DropCharts(ctx, t.Add(-keepCharts), t.Add(-keepReplaced))
+		},
 	} {
 		_, err := f(ctx, now)
 		errs = append(errs, err)
