@@ -36,6 +36,7 @@ type seasonCmd struct {
 	Reach   string     `help:"With --csv a TOML file with one [[reach]] table; without it a reach of the database."`
 	From    string     `required:"" help:"First morning, YYYY-MM-DD." placeholder:"DATE"`
 	To      string     `required:"" help:"Last morning." placeholder:"DATE"`
+	Years   string     `help:"The same season in each of these years, 2009-2014; with --json a list." placeholder:"A-B"`
 	SendAt  string     `help:"Hour of the mail, local; with --csv only." default:"04:45"`
 	Air     season.Air `help:"climatology (no air forecast) or observed (the air as it came: an upper bound)." default:"climatology" enum:"climatology,observed"`
 	Days    bool       `help:"Print a line for each morning."`
@@ -48,7 +49,7 @@ type seasonCmd struct {
 
 // Run replays one reach; progress goes to stderr.
 func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	from, to, err := c.span()
+	spans, err := c.spans()
 	if err != nil {
 		return err
 	}
@@ -58,30 +59,47 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	}
 	defer done()
 
-	said := time.Now()
-	r, err := season.Run(src, season.Options{From: from, To: to, Progress: func(n, of int) error {
-		if !c.Quiet && time.Since(said) > 5*time.Second {
-			said = time.Now()
-			fmt.Fprintf(s.Err, "%d of %d mornings\n", n, of)
-		}
-		return ctx.Err()
-	}})
+	report := s.Err
+	if c.Quiet {
+		report = io.Discard
+	}
+	seasons, err := replaySeasons(ctx, src, spans, report)
 	if err != nil {
 		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
 	}
 	if c.HTML != "" {
 		var page bytes.Buffer
-		if err := strip.HTML(&page, r, strip.Units(c.Units)); err != nil {
+		if err := strip.HTML(&page, seasons[0], strip.Units(c.Units)); err != nil {
 			return err
 		}
 		if err := os.WriteFile(c.HTML, page.Bytes(), 0o644); err != nil {
 			return env.ExitCode{Code: 2, Text: err.Error()}
 		}
 	}
-	return c.print(s.Out, r)
+	return c.print(s.Out, seasons)
 }
 
-func (c *seasonCmd) print(w io.Writer, r coldseam.Replay) error {
+// replaySeasons replays one span after the other; progress goes to report.
+func replaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) ([]coldseam.Replay, error) {
+	var out []coldseam.Replay
+	said := time.Now()
+	for _, x := range spans {
+		r, err := season.Run(src, season.Options{From: x[0], To: x[1], Progress: func(n, of int) error {
+			if time.Since(said) > 5*time.Second {
+				said = time.Now()
+				fmt.Fprintf(report, "%d of %d mornings to %s\n", n, of, x[1])
+			}
+			return ctx.Err()
+		}})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {
 	switch {
 	case c.Compare != "":
 		raw, err := os.ReadFile(c.Compare)
@@ -92,31 +110,57 @@ func (c *seasonCmd) print(w io.Writer, r coldseam.Replay) error {
 		if err := json.Unmarshal(raw, &before); err != nil || len(before.Cells) == 0 {
 			return env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: want what `coldseam season --json` wrote", filepath.Base(c.Compare))}
 		}
-		return strip.Compare(w, before, r)
+		return strip.Compare(w, before, seasons[0])
 	case c.JSON:
 		enc := json.NewEncoder(w)
 		enc.SetIndent("", " ")
-		return enc.Encode(r)
+		if c.Years != "" {
+			return enc.Encode(seasons)
+		}
+		return enc.Encode(seasons[0])
 	}
-	return strip.Text(w, r, strip.Units(c.Units), c.Days)
+	return strip.Text(w, seasons, strip.Units(c.Units), c.Days)
 }
 
 // maxSeasonDays bounds a replay: a mistyped year must not run for a week.
 const maxSeasonDays = 366 * 40
 
-func (c *seasonCmd) span() (from, to coldseam.Date, err error) {
+// spans are the first and last morning of each season asked for.
+func (c *seasonCmd) spans() ([][2]coldseam.Date, error) {
+	bad := func(format string, args ...any) ([][2]coldseam.Date, error) {
+		return nil, env.ExitCode{Code: 2, Text: fmt.Sprintf(format, args...)}
+	}
+	var from, to coldseam.Date
 	for _, x := range []struct {
 		flag, text string
 		into       *coldseam.Date
 	}{{"--from", c.From, &from}, {"--to", c.To, &to}} {
+		var err error
 		if *x.into, err = coldseam.ParseDate(x.text); err != nil {
-			return from, to, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)}
+			return bad("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)
 		}
 	}
 	if n := to.Sub(from); n < 0 || n > maxSeasonDays {
-		return from, to, env.ExitCode{Code: 2, Text: fmt.Sprintf("--from %s --to %s: want the first day first and at most 40 years", from, to)}
+		return bad("--from %s --to %s: want the first day first and at most 40 years", from, to)
 	}
-	return from, to, nil
+	if c.Years == "" {
+		return [][2]coldseam.Date{{from, to}}, nil
+	}
+
+	var first, last int
+	if n, _ := fmt.Sscanf(c.Years, "%d-%d", &first, &last); n != 2 || first > last || last-first > 40 || to.Sub(from) > 366 {
+		return bad("--years %q: want the first and the last, such as 2009-2014, at most 40, of a season within a year", c.Years)
+	}
+	if c.HTML != "" || c.Compare != "" {
+		return bad("--html and --compare take one season, without --years")
+	}
+	var out [][2]coldseam.Date
+	for y := first; y <= last; y++ {
+		a, b := from, to
+		a.Year, b.Year = y, y+to.Year-from.Year
+		out = append(out, [2]coldseam.Date{a.Add(0), b.Add(0)}) // 29 February of other years is 1 March
+	}
+	return out, nil
 }
 
 // source is the file, or the database.
@@ -136,7 +180,12 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	if err != nil {
 		return nil, nil, err
 	}
-	src, err := newPastMornings(ctx, a, coldseam.ReachID(c.Reach), c.Air)
+	r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
+	if err != nil {
+		defer a.Close()
+		return nil, nil, a.NoReach(ctx, err)
+	}
+	src, err := newPastMornings(ctx, a, r, c.Air)
 	if err != nil {
 		a.Close()
 		return nil, nil, a.NoReach(ctx, err)
@@ -205,11 +254,7 @@ type pastMornings struct {
 
 // newPastMornings prepares a replay from the database: lived mornings as they were
 // known, earlier ones from the daily means on record.
-func newPastMornings(ctx context.Context, a *Parts, id coldseam.ReachID, air season.Air) (*pastMornings, error) {
-	r, err := a.DB.Reach(ctx, id)
-	if err != nil {
-		return nil, err
-	}
+func newPastMornings(ctx context.Context, a *Parts, r coldseam.Reach, air season.Air) (*pastMornings, error) {
 	lived, err := a.DB.LivedFrom(ctx, r.Site)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err

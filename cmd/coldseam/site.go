@@ -24,7 +24,7 @@ import (
 
 // siteCmd sets rivers up.
 type siteCmd struct {
-	Add  siteAddCmd  `cmd:"" help:"Set up a river from a feed: nearest gauges, record, percentiles, back-fill, a replay of last spring; adds it to the configuration."`
+	Add  siteAddCmd  `cmd:"" help:"Set up a river from a feed: nearest gauges, record, percentiles, back-fill, a replay of the last spring and autumn; adds it to the configuration."`
 	List siteListCmd `cmd:"" help:"List gauges and reaches with the age and length of their records."`
 	// Edits is the audit of what people decided.
 	Edits siteEditsCmd `cmd:"" help:"Who changed which limit, rule, spot or reach, when and why."`
@@ -42,8 +42,10 @@ type siteAddCmd struct {
 	Zone     string  `help:"IANA zone; default the club's."`
 	RadiusKM float64 `help:"How far to look for gauges, km." default:"40" name:"radius-km"`
 	Years    int     `help:"How many years of daily values to bring." default:"30"`
-	NoReplay bool    `help:"Leave the replay of last spring out."`
-	DryRun   bool    `help:"Show everything, and do not touch the configuration. What was fetched stays stored."`
+	NoReplay bool    `help:"Leave the replay of the last spring and autumn out."`
+
+	seasons [][2]coldseam.Date // that are replayed; nil = the last spring and autumn
+	DryRun  bool               `help:"Show everything, and do not touch the configuration. What was fetched stays stored."`
 }
 
 // Run does all of it; every step prints what it found.

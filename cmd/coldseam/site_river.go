@@ -12,9 +12,9 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/strip"
 )
 
 // record is what the daily flow of a gauge comes to.
@@ -146,70 +146,45 @@ func forecastProfile(p ingest.Profile) bool {
 	return p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint
 }
 
-// springOf is the last spring that is over: weekly mornings from 15 March to
-// 15 May.
-func springOf(today coldseam.Date) []coldseam.Date {
-	year := today.Year
-	if today.Before(coldseam.Date{Year: year, Month: time.May, Day: 16}) {
-		year--
+// lastSeasons are the last spring and the last autumn that are over, the older
+// first.
+func lastSeasons(today coldseam.Date) [][2]coldseam.Date {
+	last := func(fromMonth time.Month, fromDay int, toMonth time.Month, toDay int) [2]coldseam.Date {
+		year := today.Year
+		if !(coldseam.Date{Year: year, Month: toMonth, Day: toDay}).Before(today) {
+			year--
+		}
+		return [2]coldseam.Date{{Year: year, Month: fromMonth, Day: fromDay}, {Year: year, Month: toMonth, Day: toDay}}
 	}
-	var out []coldseam.Date
-	for d := (coldseam.Date{Year: year, Month: time.March, Day: 15}); !(coldseam.Date{Year: year, Month: time.May, Day: 15}).Before(d); d = d.Add(7) {
-		out = append(out, d)
+	spring, autumn := last(time.March, 1, time.May, 31), last(time.September, 15, time.November, 30)
+	if autumn[0].Before(spring[0]) {
+		return [][2]coldseam.Date{autumn, spring}
 	}
-	return out
+	return [][2]coldseam.Date{spring, autumn}
 }
 
-// replay shows what the mornings of last spring would have read. The models
-// are fitted once, on what was before that spring.
+// replay shows what the mornings of the last spring and autumn would have read.
+// A reach without spots is given the one that a bare gauge has: its caps would
+// hide all else.
 func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *Parts, r coldseam.Reach) error {
-	loc := env.Zone(r.Zone)
-	days := springOf(coldseam.DateOf(a.Now().In(loc)))
-	fmt.Fprintf(w, "\nLast spring again, from revised data (spots, rules, weather and warnings are not in it):\n")
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "  morning\tflow\twater\tword")
-	var first forecast.Morning
-	for i, d := range days {
-		at, err := notify.SendAt(d, a.Config.Club.SendAt, loc)
-		if err != nil {
-			return err
-		}
-		f, err := a.features(ctx, r, d, at, true)
-		if err != nil {
-			return err
-		}
-		f.FlowModel, f.TempModel = first.FlowModel, first.TempModel
-		m := forecast.Make(f)
-		if i == 0 {
-			first = m
-		}
-		flow, water := "-", "-"
-		if q, ok := newest(f.Days.FlowM3S); ok {
-			flow = fmt.Sprintf("%.0f cfs", coldseam.CFS(q))
-		}
-		if t, ok := newest(f.Days.WaterC); ok {
-			water = fmt.Sprintf("%.0f F", coldseam.F(t))
-		}
-		word := notify.ReasonText(m.Brief.ReplayOdds, "", r.Zone)
-		if len(m.Brief.Stops) > 0 {
-			word = "would have stopped: " + notify.ReasonText(m.Brief.Stops[0], "", r.Zone)
-		}
-		fmt.Fprintf(tw, "  %s\t%s\t%s\t%s\n", d, flow, water, word)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
+	src, err := newPastMornings(ctx, a, r, season.AirClimatology)
+	if err != nil {
+		return err
 	}
-	return tw.Flush()
-}
-
-// newest is the last daily mean known that morning, at most three days old.
-func newest(x []float64) (float64, bool) {
-	for i := len(x) - 1; i >= max(len(x)-3, 0); i-- {
-		if !math.IsNaN(x[i]) {
-			return x[i], true
-		}
+	if x := &src.record; len(r.Spots) == 0 {
+		x.Bare, x.Reach.HazardsSurveyed, x.Reach.MaxFlowProposed = true, true, false
+		x.Reach.Spots = season.BareReach("", r.Lat, r.Lon).Spots
 	}
-	return 0, false
+	spans := c.seasons
+	if spans == nil {
+		spans = lastSeasons(coldseam.DateOf(a.Now().In(env.Zone(r.Zone))))
+	}
+	fmt.Fprintln(w, "\nThe last spring and autumn again:")
+	seasons, err := replaySeasons(ctx, src, spans, w)
+	if err != nil {
+		return err
+	}
+	return strip.Text(w, seasons, "us", false)
 }
 
 // write appends the commented block, or shows it.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -91,17 +92,33 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.Contains(t, out.String(), "No gauge within 40 km")
 }
 
-// Last spring is replayed with models that had not seen it.
-func TestSiteAddReplaysLastSpring(t *testing.T) {
+// The last seasons are replayed with models that had not seen them.
+func TestSiteAddReplaysTheLastSeasons(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newEmptyTown(t)
 	var out bytes.Buffer
-	c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 3, Code: "NG-1001", Name: "bend", DryRun: true}
+	day := coldseam.Date{Year: 2025, Month: time.February, Day: 1}
+	c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 3, Code: "NG-1001", Name: "bend", DryRun: true,
+		seasons: [][2]coldseam.Date{{day, day.Add(1)}, {day.Add(2), day.Add(2)}}}
 	require.NoError(t, c.add(ctx, &out, v.Parts))
-	require.Contains(t, out.String(), "Last spring again, from revised data")
-	require.Regexp(t, `2025-04-\d\d +\d+ cfs +\d+ F +(odds alone|would have stopped)`, out.String())
-	require.Equal(t, 9, strings.Count(out.String(), "\n  2025-0"))
+	require.Contains(t, out.String(), "tamsen-bend, 2025-02-01 to 2025-02-02, each morning by what was known then")
+	require.Contains(t, out.String(), "tamsen-bend, 2025-02-03 to 2025-02-03, each morning by what was known then")
+	require.Contains(t, out.String(), "assumed: one deep hole")
+	require.Equal(t, 2, strings.Count(out.String(), "this would have said GO on "))
+}
+
+func TestLastSeasons(t *testing.T) {
+	t.Parallel()
+	for today, want := range map[string]string{
+		"2026-04-18": "[[2025-03-01 2025-05-31] [2025-09-15 2025-11-30]]",
+		"2026-06-01": "[[2025-09-15 2025-11-30] [2026-03-01 2026-05-31]]",
+		"2026-12-01": "[[2026-03-01 2026-05-31] [2026-09-15 2026-11-30]]",
+	} {
+		d, err := coldseam.ParseDate(today)
+		require.NoError(t, err)
+		require.Equal(t, want, fmt.Sprint(lastSeasons(d)), today)
+	}
 }
 
 func TestAppendConfigNeverBreaksAFile(t *testing.T) {
@@ -161,9 +178,6 @@ func TestPercentilesAndDistances(t *testing.T) {
 	// A degree of latitude is 111.2 km on a sphere of 6,371 km.
 	require.InDelta(t, 111.19, distanceKM(45, -92, 46, -92), 0.01)
 	require.InDelta(t, 78.6, distanceKM(45, -92, 45, -91), 0.1)
-	require.Len(t, springOf(coldseam.Date{Year: 2026, Month: time.April, Day: 18}), 9)
-	require.Equal(t, 2025, springOf(coldseam.Date{Year: 2026, Month: time.April, Day: 18})[0].Year)
-	require.Equal(t, 2026, springOf(coldseam.Date{Year: 2026, Month: time.November, Day: 1})[0].Year)
 	require.Equal(t, "st-mary-s-river", slug("St. Mary's River"))
 }
 

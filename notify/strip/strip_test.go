@@ -32,7 +32,7 @@ func spring() coldseam.Replay {
 func TestText(t *testing.T) {
 	t.Parallel()
 	var b bytes.Buffer
-	require.NoError(t, Text(&b, spring(), "us", true))
+	require.NoError(t, Text(&b, []coldseam.Replay{spring(), spring()}, "us", true))
 	got := b.String()
 	for _, want := range []string{
 		"tamsen-bend, 2031-03-30 to 2031-04-02",
@@ -47,6 +47,8 @@ func TestText(t *testing.T) {
 	} {
 		require.Contains(t, got, want)
 	}
+	require.Equal(t, 1, strings.Count(got, "assumed:"), "once for all seasons")
+	require.Equal(t, 2, strings.Count(got, "this would have said GO on 2 mornings, STOP on 1, 1 of them by the flow limit"))
 }
 
 func TestPageIsWellFormedAndHatched(t *testing.T) {
@@ -65,6 +67,23 @@ func TestPageIsWellFormedAndHatched(t *testing.T) {
 			require.NoError(t, err)
 		}
 	}
+}
+
+// Three days after a stop began the river was higher or it was not.
+func TestWhatCameAfterAStop(t *testing.T) {
+	t.Parallel()
+	var cells []coldseam.ReplayCell
+	for i, flow := range []float64{10, 40, 50, 60, 70, 30, 90, 20, 15, 12, 10} {
+		c := coldseam.ReplayCell{FlowM3S: num(flow)}
+		if i == 1 || i == 2 || i == 6 {
+			c.Stops = []string{"rise_day"}
+		}
+		if i == 9 {
+			c.Stops = []string{"max_flow"} // nothing is known three days on
+		}
+		cells = append(cells, c)
+	}
+	require.Equal(t, []string{"rise day 2, 1"}, spells(cells))
 }
 
 func TestCompareListsWhatChanged(t *testing.T) {

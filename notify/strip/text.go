@@ -23,7 +23,7 @@ var assumedWords = map[string]string{
 	"alerts_none":     "warnings are not on record: none stops",
 	"rule_of_today":   "the season rule of today, without one always open",
 	"limit_proposed":  "the flow limit is the smallest that the record proposed by then",
-	"reach_bare":      "one deep hole, 2.5 m at the usual flow with .5 m/s over it; hazards surveyed; walleye",
+	"reach_bare":      "one deep hole, 2.5 m at the usual flow with .5 m/s over it; hazards surveyed, limit confirmed; walleye",
 	"no_gauge":        "no gauge: the record has no discharge, and nothing is decided without",
 }
 
@@ -65,14 +65,28 @@ func (u Units) water(c *float64) string {
 	return fmt.Sprintf("%.0f F", coldseam.F(*c))
 }
 
-// Text prints a season: strip, counts and assumptions; with days a line each.
-func Text(w io.Writer, r coldseam.Replay, u Units, days bool) error {
-	fmt.Fprintf(w, "%s, %s to %s, each morning by what was known then\n", r.Reach, r.From, r.To)
-	for _, a := range r.Assumed {
-		fmt.Fprintf(w, "assumed: %s\n", cmp.Or(assumedWords[a], a))
+// Text prints seasons of a reach: assumptions once, then strip and counts of
+// each; with days a line for each morning.
+func Text(w io.Writer, seasons []coldseam.Replay, u Units, days bool) error {
+	for i, r := range seasons {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		fmt.Fprintf(w, "%s, %s to %s, each morning by what was known then\n", r.Reach, r.From, r.To)
+		if i == 0 {
+			for _, a := range r.Assumed {
+				fmt.Fprintf(w, "assumed: %s\n", cmp.Or(assumedWords[a], spaced(a)))
+			}
+			fmt.Fprintf(w, "not replayed: %s\n\n%s\n", cmp.Or(strings.Join(plain(notReplayed(r)), ", "), "nothing"), legend)
+		}
+		if err := text(w, r, u, days); err != nil {
+			return err
+		}
 	}
-	fmt.Fprintf(w, "not replayed: %s\n\n", cmp.Or(strings.Join(plain(notReplayed(r)), ", "), "nothing"))
-	fmt.Fprintln(w, legend)
+	return nil
+}
+
+func text(w io.Writer, r coldseam.Replay, u Units, days bool) error {
 	rows(w, r)
 	fmt.Fprintln(w)
 	if err := counts(w, r, u); err != nil {
@@ -227,7 +241,44 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 			fmt.Fprintf(w, "%s, days: %s\n", l.name, strings.Join(days, ", "))
 		}
 	}
+	limit := 0
+	for _, c := range r.Cells {
+		if slices.Contains(c.Stops, "max_flow") || slices.Contains(c.Stops, "max_flow_forecast") {
+			limit++
+		}
+	}
+	fmt.Fprintf(w, "this would have said GO on %d mornings, STOP on %d, %d of them by the flow limit\n",
+		r.Counts[coldseam.Go.String()], r.Counts[coldseam.Stop.String()], limit)
+	if spells := spells(r.Cells); len(spells) > 0 {
+		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n", strings.Join(spells, "; "))
+	}
 	return nil
+}
+
+// spells counts for each stop how often it began, and after how many of these
+// days the river was higher three days later: whether the rise went on. Days
+// without a reading then are not counted.
+func spells(cells []coldseam.ReplayCell) []string {
+	began, higher := map[string]int{}, map[string]int{}
+	for i, c := range cells {
+		if i+3 >= len(cells) || c.FlowM3S == nil || cells[i+3].FlowM3S == nil {
+			continue
+		}
+		for _, code := range c.Stops {
+			if i > 0 && slices.Contains(cells[i-1].Stops, code) {
+				continue
+			}
+			began[code]++
+			if *cells[i+3].FlowM3S > *c.FlowM3S {
+				higher[code]++
+			}
+		}
+	}
+	keys := slices.Sorted(maps.Keys(began))
+	for i, k := range keys {
+		keys[i] = fmt.Sprintf("%s %d, %d", spaced(k), began[k], higher[k])
+	}
+	return keys
 }
 
 // daysOf counts the mornings of each code, most first.
