@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/net/html/charset"
+
 	"example.org/coldseam"
 )
 
@@ -362,6 +364,9 @@ func (p Profile) checkWords() error {
 		if !contains(w.allowed, w.got) {
 			return p.bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
 		}
+	}
+	if e, _ := charset.Lookup(p.EncodingOverride); e == nil && p.EncodingOverride != "" {
+		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1", strconv.Quote(p.EncodingOverride))
 	}
 	return nil
 }

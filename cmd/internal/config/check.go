@@ -46,13 +46,25 @@ func (j *judge) written(key string) bool { return j.lines[key] > 0 }
 
 func (j *judge) bad(key, found, want string) {
 	name := regexp.MustCompile(`\[\d+\]`).ReplaceAllString(key, "")
-	j.errs = append(j.errs, fmt.Errorf("%s%s: %s is %s; want %s: %w", j.file, j.at(key), name, found, want, coldseam.ErrInvalid))
+	j.errs = append(j.errs, fmt.Errorf("%s%s: %s is %s; want %s: %w", j.file, j.at(key), name, hidden(found), want, coldseam.ErrInvalid))
+}
+
+var (
+	loginInURL = regexp.MustCompile(`[^\s/@:="]+:[^\s/@"]+@`)
+	keyInQuery = regexp.MustCompile(`(?i)([?&][^=&\s"]*(?:key|token|secret|pass)[^=&\s"]*=)[^&\s"]+`)
+)
+
+// hidden is a text without what an address in it may hold in secret: a password,
+// a key of a query.
+func hidden(s string) string {
+	return keyInQuery.ReplaceAllString(loginInURL.ReplaceAllString(s, "...@"), "${1}...")
 }
 
 // wrap adds file and line to what another room says about a key.
 func (j *judge) wrap(key string, err error) {
 	if err != nil {
-		j.errs = append(j.errs, fmt.Errorf("%s%s: %w", j.file, j.at(key), err))
+		text := strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error())
+		j.errs = append(j.errs, fmt.Errorf("%s%s: %s: %w", j.file, j.at(key), hidden(text), coldseam.ErrInvalid))
 	}
 }
 
@@ -326,6 +338,19 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		}
 	}
 	j.check(t+"link", p.Link, "an http or https address", isPage)
+	for _, name := range slices.Sorted(maps.Keys(p.Places)) {
+		at, x := t+"places."+name+".", p.Places[name]
+		j.span(at+"lat", x.Lat, -90, 90, "")
+		j.span(at+"lon", x.Lon, -180, 180, "")
+	}
+	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
+		at, e := t+"endpoints."+name, p.Endpoints[name]
+		j.oneOf(at, name, "latest", "history", "revisions", "daily", "metadata", "locations", "nearby", "gaugings", "channels")
+		j.span(at+".sites_per_request", float64(e.Sites), 0, 1e4, " sites")
+		if d := time.Duration(e.Poll); (d != 0 || j.written(at+".poll")) && (d < 10*time.Second || d > 31*24*time.Hour) {
+			j.bad(at+".poll", d.String(), "10s to 31d")
+		}
+	}
 }
 
 func (j *judge) site(t string, s Site, i int, c Config) {
@@ -387,7 +412,7 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 			return
 		}
 	}
-	if half := hemisphere(zone); half*lat < 0 {
+	if half := hemisphere(zone); half != 0 && half*lat <= 0 {
 		j.bad(t+"lat", fmt.Sprintf("%g", lat), fmt.Sprintf("a latitude of the other half of the earth, where zone %s lies; south is negative", zone))
 	}
 }
@@ -435,6 +460,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 			j.bad(t+x.key, "empty", "a name")
 		}
 	}
+	j.check(t+"id", r.ID, "a name that can stand in an address: without / ? # % and \\", func(s string) bool { return !strings.ContainsAny(s, "/?#%\\\r\n\t") })
 	if slices.ContainsFunc(c.Reaches[:i], func(o Reach) bool { return o.ID == r.ID }) {
 		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
 	}
@@ -528,6 +554,7 @@ func (j *judge) rule(t string, x Rule) {
 	if x.Species != "" {
 		j.species(t+"species", x.Species)
 	}
+	j.list(t+"closed", x.Closed, "")
 	for _, s := range x.Closed {
 		if _, err := parseDayRange(s); err != nil {
 			j.bad(t+"closed", strconv.Quote(s), "MM-DD..MM-DD")
@@ -551,12 +578,13 @@ func keyLines(text string) map[string]int {
 	path := map[string]string{} // "reach.spot" -> "reach[1].spot[0]" of the newest
 	table := ""
 	full := func(name string) string {
-		parent, last, ok := cutLast(name)
-		if !ok {
-			return name
-		}
-		if p, is := path[parent]; is {
-			return p + "." + last
+		for parent, rest, ok := cutLast(name); ok; {
+			if p, is := path[parent]; is {
+				return p + "." + rest
+			}
+			var last string
+			parent, last, ok = cutLast(parent)
+			rest = last + "." + rest
 		}
 		return name
 	}
