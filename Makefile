@@ -69,6 +69,7 @@ bench: need-bench ## run all benchmarks; lines and table land in bench-out/
 proof: need-test ## long-form proofs; their figures land in proof-out/
 	@mkdir -p proof-out
 	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test ./... -run Proof -count=1 -timeout 60m -v
+	@cat proof-out/backup.txt
 	@if [ "$$(id -u)" = 0 ]; then for p in unit compose bare; do .ci/$$p.sh || exit 1; done; \
 	  else echo "not run: .ci/unit.sh, compose.sh and bare.sh, which want root on Debian"; fi
 

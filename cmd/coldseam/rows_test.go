@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
@@ -173,4 +175,23 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 	five, fiveBy := v.rowsRead(t, brief)
 	t.Logf("rows of a brief: %.0f with one year and 5 more reaches, %.0f with five years and 255", one, five)
 	require.InEpsilon(t, one, five, .1, "%v, then %v", oneBy, fiveBy)
+}
+
+// A fit is a job of the service: a brief by hand takes the last one, however old,
+// and says its age.
+func TestBriefByHandUsesTheStoredFit(t *testing.T) {
+	t.Parallel()
+	v := newReadyTown(t, nil)
+	fits := func() int { return v.count(t, `SELECT count(*) FROM coldseam.model`) }
+	before := fits()
+	brief := func() string {
+		t.Helper()
+		var out bytes.Buffer
+		require.NoError(t, (&briefCmd{Reach: "tamsen-bend", Units: "us"}).show(t.Context(), &out, v.Parts))
+		return out.String()
+	}
+	require.NotContains(t, brief(), "days ago")
+	v.clock.Forward(v.Now().Add(30 * 24 * time.Hour))
+	require.Contains(t, brief(), "model of water temperature: fitted to values up to 2026-04-17, 31 days ago")
+	require.Equal(t, before, fits())
 }
