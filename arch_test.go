@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"sort"
 	"strconv"
@@ -227,4 +228,90 @@ func TestDirectRequirements(t *testing.T) {
 	for _, g := range got {
 		require.Contains(t, want, g, "go.mod has a direct requirement that is not in the list")
 	}
+}
+
+// worded are the files under forecast that may hold words: data with its sources.
+var worded = map[string]string{"forecast/verdict/table.go": "the limits of the decision: name, default and source of each"}
+
+// errorWords are the functions whose argument is the text of an error.
+var errorWords = map[string]bool{"Errorf": true, "New": true, "panic": true, "bad": true}
+
+var englishWord = regexp.MustCompile(`[A-Za-z]{2,}`)
+
+// TestForecastHoldsNoSentences: what forecast says are codes and numbers, package
+// notify words them. No string there, joined ones counted together, has three or
+// more words, but for errors and the files of worded.
+func TestForecastHoldsNoSentences(t *testing.T) {
+	t.Parallel()
+	err := filepath.WalkDir("forecast", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || worded[filepath.ToSlash(path)] != "" {
+			return err
+		}
+		src, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		for _, s := range sentencesIn(t, path, src) {
+			t.Errorf("%s: want a code, and its words in notify", s)
+		}
+		return nil
+	})
+	require.NoError(t, err)
+	src := "package p\nvar a = \"gusts \" + b + \" over the\"\nvar c = errors.New(\"no such river here\")\nvar d = \"one two three\"\n"
+	require.Len(t, sentencesIn(t, "p.go", []byte(src)), 2, "the test sees what it is for")
+}
+
+// sentencesIn lists the strings of three or more words in a file.
+func sentencesIn(t *testing.T, path string, src []byte) []string {
+	t.Helper()
+	fset := token.NewFileSet()
+	f, err := parser.ParseFile(fset, path, src, 0)
+	require.NoError(t, err)
+	var out []string
+	look := func(n ast.Node, text string) {
+		words := 0
+		for _, w := range strings.Fields(text) {
+			words += min(len(englishWord.FindAllString(w, 1)), 1)
+		}
+		if words >= 3 {
+			out = append(out, fset.Position(n.Pos()).String()+": "+text)
+		}
+	}
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch x := n.(type) {
+		case *ast.ImportSpec, *ast.Field:
+			return false
+		case *ast.CallExpr:
+			name := ""
+			switch fun := x.Fun.(type) {
+			case *ast.Ident:
+				name = fun.Name
+			case *ast.SelectorExpr:
+				name = fun.Sel.Name
+			}
+			return !errorWords[name]
+		case *ast.BinaryExpr:
+			if x.Op == token.ADD {
+				look(x, literals(x))
+			}
+			return x.Op != token.ADD
+		case *ast.BasicLit:
+			look(x, literals(x))
+		}
+		return true
+	})
+	return out
+}
+
+// literals joins the strings of an expression.
+func literals(e ast.Node) string {
+	var s []string
+	ast.Inspect(e, func(n ast.Node) bool {
+		if l, ok := n.(*ast.BasicLit); ok && l.Kind == token.STRING {
+			text, _ := strconv.Unquote(l.Value)
+			s = append(s, text)
+		}
+		return true
+	})
+	return strings.Join(s, " ")
 }

@@ -297,7 +297,7 @@ func countTable(w io.Writer, r run.CountScore) error {
 	fmt.Fprintf(tw, "%d seasons, %.0f fish; what is fitted is fitted on the other years\n", r.Seasons, r.Fish)
 	fmt.Fprintln(tw, "timing by\tseasons\tRPS, d\thalf of the run off by, d")
 	for _, t := range r.Timing {
-		fmt.Fprintf(tw, "%s\t%d\t%.2f\t%.1f\n", t.Name, t.Seasons, t.RPS, t.ErrorD)
+		fmt.Fprintf(tw, "%s\t%d\t%.2f\t%.1f\n", strings.ReplaceAll(t.Name, "_", " "), t.Seasons, t.RPS, t.ErrorD)
 	}
 	if len(r.Timing) == 1 {
 		fmt.Fprintln(tw, "no water temperature of these seasons: the clock's timing cannot be scored")

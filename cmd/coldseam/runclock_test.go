@@ -157,8 +157,8 @@ func TestRunclockScoresCounts(t *testing.T) {
 	for _, s := range got.Timing {
 		rps[s.Name] = s.RPS
 	}
-	require.Less(t, rps["clock refitted"], rps["day of the year"]/4)
-	require.Contains(t, rps, "degree-days")
+	require.Less(t, rps["clock_refitted"], rps["day_of_the_year"]/4)
+	require.Contains(t, rps, "degree_days")
 	require.Contains(t, rps, "threshold")
 
 	text, err = runclock(t, runclockCmd{Counts: clockText(t, counts.String())})

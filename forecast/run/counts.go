@@ -78,14 +78,14 @@ func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 	}
 	s.pushes(&sp, ys)
 	all := func(i int) []float64 { return dayOfYear(ys, i, func(int) int { return 0 }) }
-	s.timing("day of the year", ys, all)
+	s.timing("day_of_the_year", ys, all)
 	if ys = slices.DeleteFunc(ys, func(c counted) bool { return c.t == nil }); len(ys) >= minSeasons {
-		s.timing("day of the year, seasons with water", ys, all)
-		s.timing("degree-days", ys, func(i int) []float64 { return degreeDays(ys, i) })
+		s.timing("day_of_the_year_with_water", ys, all)
+		s.timing("degree_days", ys, func(i int) []float64 { return degreeDays(ys, i) })
 		s.timing("threshold", ys, func(i int) []float64 { return threshold(ys, i) })
 		shipped, refit := sp.refits(days.Lat, ys)
-		s.timing("clock as shipped", ys, shipped)
-		s.timing("clock refitted", ys, refit)
+		s.timing("clock_as_shipped", ys, shipped)
+		s.timing("clock_refitted", ys, refit)
 	}
 	return s, nil
 }
