@@ -68,6 +68,13 @@ var application = map[string][]string{
 	"config":   {},
 	"democlub": {},
 	"env":      {"config"},
+	"triplog":  {"env"},
+	"feeds":    {"config", "env"},
+	"mailing":  {"config", "env"},
+	"recap":    {"config", "env"},
+	"morning":  {"config", "env", "mailing"},
+	"parts":    {"config", "env", "feeds", "mailing", "morning", "recap"},
+	"club":     {"config", "env", "feeds", "mailing", "morning", "recap", "parts"},
 }
 
 // direct is the list of direct requirements of go.mod; a new one needs a

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
@@ -98,7 +99,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	service, err := build(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
+	service, err := club.New(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
 	require.NoError(t, err)
 	closed := false
 	defer func() {
@@ -108,7 +109,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	}()
 
 	// A second service on the directory is refused; commands are not.
-	_, err = build(ctx, cfg, env.Options{Migrate: true, Alone: true})
+	_, err = club.New(ctx, cfg, env.Options{Migrate: true, Alone: true})
 	require.ErrorContains(t, err, "in use by another process")
 	status, out, errs := command(t, "subscriber", "add", "bow@alder.net", "--confirmed", "--config", path)
 	require.Zero(t, status, errs)

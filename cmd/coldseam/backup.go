@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/store"
 )
 
@@ -22,7 +23,7 @@ func (c *backupCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if c.Verify != "" {
 		return c.verify(s)
 	}
-	a, err := partsFor(ctx, s, g, env.Options{AnySchema: true})
+	a, err := parts.For(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -30,7 +31,7 @@ func (c *backupCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	return c.backup(ctx, s, a)
 }
 
-func (c *backupCmd) backup(ctx context.Context, s *env.Streams, a *Parts) error {
+func (c *backupCmd) backup(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	dir := c.Dir
 	if dir == "" {
 		dir = a.Config.Backup.Dir
@@ -88,13 +89,4 @@ func manifestWords(m store.Manifest) string {
 		last = "last edition " + m.LastEdition.String()
 	}
 	return fmt.Sprintf("made %s, %d rows in %d tables, %d files, %.1f MB, %s", m.MadeAt.Format("2006-01-02 15:04 MST"), rows, len(m.Tables), len(m.Files)-1, float64(size)/1e6, last)
-}
-
-// noteBackup shows the age of the newest backup to a monitor. A directory that
-// cannot be read leaves the old figure, which grows stale by itself; check
-// names the reason.
-func (a *app) noteBackup() {
-	if list, err := store.Backups(a.Config.Backup.Dir); err == nil && len(list) > 0 {
-		a.metrics.backup.Set(float64(list[0].MadeAt.Unix()))
-	}
 }

@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -28,13 +29,13 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	v := newTown(t, nil)
 	v.join(t, "one@club.example.org", coldseam.Preferences{})
 	v.join(t, "two@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
-	_, err := v.fetchAll(ctx)
+	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()
 	v.Config.Path = filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(v.Config.Path, []byte(democlub.TOML), 0o600))
 	v.Config.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
-	_, err = ensureKey(v.Config.Mail.TokenKeyFile)
+	_, err = mailing.EnsureKey(v.Config.Mail.TokenKeyFile)
 	require.NoError(t, err)
 	v.Config.Backup.Dir = filepath.Join(dir, "backup")
 
@@ -95,9 +96,9 @@ func (v *town) morning(t *testing.T, d coldseam.Date) {
 	at, err := notify.SendAt(d, "04:56", env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.clock.Forward(at)
-	_, _, err = v.queueMornings(t.Context(), v.Now())
+	_, _, err = v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
-	_, err = v.sender("test").Run(t.Context(), 100)
+	_, err = v.Sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
 }
 

@@ -12,6 +12,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -40,7 +43,7 @@ func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -54,7 +57,7 @@ func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	return c.show(ctx, s.Out, a)
 }
 
-func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *Parts) error {
+func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	if c.Reason == "" {
 		return env.Fail(2, "--hold and --release want --reason: it is kept and shown by check")
 	}
@@ -73,7 +76,7 @@ func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *Parts) error {
 	return nil
 }
 
-func (c *briefCmd) show(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *briefCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	reaches, err := c.reaches(ctx, a)
 	if err != nil {
 		return err
@@ -104,7 +107,7 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *Parts) error {
 }
 
 // reaches are those asked for; a bare gauge stands for itself.
-func (c *briefCmd) reaches(ctx context.Context, a *Parts) ([]coldseam.Reach, error) {
+func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reach, error) {
 	if c.Site != "" {
 		site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
@@ -142,7 +145,7 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 		Species: []string{"walleye"}, ResidentShare: 0.15}
 }
 
-func (c *briefCmd) make(ctx context.Context, a *Parts, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
 	if c.AsOf != "" {
@@ -174,7 +177,7 @@ func (c *briefCmd) make(ctx context.Context, a *Parts, r coldseam.Reach) (coldse
 		now, morning = at, d
 		replay = err != nil || lived.IsZero() || at.Before(lived)
 	}
-	f, err := a.features(ctx, r, morning, now, replay)
+	f, err := a.Features(ctx, r, morning, now, replay)
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
 	}
@@ -182,29 +185,29 @@ func (c *briefCmd) make(ctx context.Context, a *Parts, r coldseam.Reach) (coldse
 		f.FlowModel, f.TempModel = nil, nil // one fitted to back-filled values has seen that morning
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
-	m, err := a.computed(ctx, f)
+	m, err := a.Computed(ctx, f)
 	if err != nil {
 		return coldseam.Brief{}, f, m, err
 	}
 	notify.SetWording(&m.Brief)
 	if fitted && c.AsOf == "" { // the next call need not fit again
-		if err := a.saveModels(ctx, r, m); err != nil {
+		if err := a.SaveModels(ctx, r, m); err != nil {
 			return m.Brief, f, m, err
 		}
 	}
 	if c.Save && !replay {
-		err = a.saveMorning(ctx, &m)
+		err = a.SaveMorning(ctx, &m)
 	}
 	return m.Brief, f, m, err
 }
 
-func (c *briefCmd) print(w io.Writer, a *Parts, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
+func (c *briefCmd) print(w io.Writer, a *parts.Parts, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
 	if c.JSON {
 		enc := json.NewEncoder(w)
 		enc.SetIndent("", "  ")
 		return enc.Encode(b)
 	}
-	for _, line := range notify.Text(a.forStranger(b), coldseam.Preferences{Units: c.Units}) {
+	for _, line := range notify.Text(a.ForStranger(b), coldseam.Preferences{Units: c.Units}) {
 		fmt.Fprintln(w, line)
 	}
 	for _, line := range oldModels(m, f.Now) {
@@ -220,7 +223,7 @@ func (c *briefCmd) print(w io.Writer, a *Parts, b coldseam.Brief, f forecast.Fea
 func oldModels(m forecast.Morning, now time.Time) []string {
 	var out []string
 	say := func(name string, to coldseam.Date) {
-		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*env.Day > refitAfter+2*env.Day {
+		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*env.Day > morning.RefitAfter+2*env.Day {
 			out = append(out, fmt.Sprintf("model of %s: fitted to values up to %s, %d days ago; the running service fits it anew each week", name, to, d))
 		}
 	}
@@ -257,8 +260,8 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 
 // testMail sends this morning's mail to one address, past the outbox: it is no
 // subscriber's mail.
-func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *Parts, briefs []coldseam.Brief) error {
-	sortBriefs(briefs)
+func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, briefs []coldseam.Brief) error {
+	mailing.SortBriefs(briefs)
 	payload, err := notify.Content{Club: "TEST " + a.Config.Club.Name, Briefs: briefs}.Marshal()
 	if err != nil {
 		return err
@@ -266,8 +269,8 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *Parts, briefs [
 	now := a.Now()
 	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))), CreatedAt: now, Payload: payload,
 		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}}, Deadline: now.Add(time.Hour), State: coldseam.MailClaimed}
-	s := a.sender(workerName(0))
-	s.Outbox = &oneLetter{l: &l}
+	s := a.Sender(mailing.WorkerName(0))
+	s.Outbox = &mailing.OneLetter{L: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil {
 		return err

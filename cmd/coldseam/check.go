@@ -14,6 +14,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -50,7 +53,7 @@ func (c *checkCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if c.Live {
 		return c.live(ctx, cfg, err)
 	}
-	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: diskSpace}
+	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: env.DiskSpace}
 	if err != nil {
 		for _, fault := range strings.Split(err.Error(), "\n") { // one line a mistake
 			k.add("config", levelFail, env.OneLine(fault), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
@@ -60,10 +63,10 @@ func (c *checkCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if c.DNS {
 		return c.records(ctx, s.Out, k)
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
 	if err != nil {
 		e := &env.Env{Config: cfg, Now: time.Now}
-		k.app = &Parts{Env: e, Mailer: &Mailer{Env: e}}
+		k.app = &parts.Parts{Env: e, Mailer: &mailing.Mailer{Env: e}}
 		k.unbuilt(ctx, err)
 		return c.finish(s.Out, k.lines)
 	}
@@ -153,7 +156,7 @@ func localAddr(listen string) string {
 // space, so that a test injects the fault.
 type checker struct {
 	cfg     config.Config
-	app     *Parts // nil when the database does not open
+	app     *parts.Parts // nil when the database does not open
 	now     func() time.Time
 	offline bool
 	net     checkNet
@@ -234,7 +237,7 @@ func (k *checker) notBuilt(err error) {
 // unbuilt looks at what can be looked at although the program does not start.
 func (k *checker) unbuilt(ctx context.Context, err error) {
 	k.notBuilt(err)
-	if err := k.app.wireMail(nil); err != nil {
+	if err := k.app.WireMail(nil); err != nil {
 		k.notBuilt(err)
 		return
 	}
@@ -245,7 +248,7 @@ func (k *checker) unbuilt(ctx context.Context, err error) {
 func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(feeds.Plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
 	k.now = k.app.Now
 	if !k.database(ctx) {

@@ -12,6 +12,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/notify"
@@ -49,7 +50,7 @@ func (k *checker) versions() {
 
 // wanted reports whether the configuration fetches anything of a profile.
 func (k *checker) wanted(profile string) bool {
-	for _, f := range plan(k.cfg) {
+	for _, f := range feeds.Plan(k.cfg) {
 		if f.Profile == profile {
 			return true
 		}
@@ -68,7 +69,7 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 		for _, g := range a.Gaps {
 			lacks = append(lacks, notify.GapWords(g))
 		}
-		lastOK, lastTry = later(lastOK, a.LastOK), later(lastTry, a.LastTry)
+		lastOK, lastTry = feeds.Later(lastOK, a.LastOK), feeds.Later(lastTry, a.LastTry)
 		if a.Failures > failing {
 			failing, text = a.Failures, a.Err
 		}
@@ -187,7 +188,7 @@ func (k *checker) units(ctx context.Context) {
 }
 
 func (k *checker) reread(ctx context.Context, f store.FetchRecord) (ingest.Batch, error) {
-	p, err := k.app.profileOf(f)
+	p, err := k.app.ProfileOf(f)
 	if err != nil {
 		return ingest.Batch{}, err
 	}
@@ -251,7 +252,7 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 }
 
 func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.SiteID, param coldseam.Parameter, limit time.Duration, needed bool) {
-	key := string(r.ID) + " " + strings.ToLower(paramWords[param])
+	key := string(r.ID) + " " + strings.ToLower(env.ParamWords[param])
 	now := k.now()
 	s, err := k.app.DB.History(ctx, site, param, coldseam.Instant, now.Add(-7*env.Day), now, now)
 	if err != nil || len(s.Obs) == 0 {

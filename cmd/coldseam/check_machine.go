@@ -5,10 +5,8 @@ import (
 	"fmt"
 	"maps"
 	"net/url"
-	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"time"
 
 	"example.org/coldseam/cmd/internal/env"
@@ -24,25 +22,9 @@ const (
 	diskFailBytes = 300 << 20
 )
 
-func diskSpace(path string) (free, total uint64, err error) {
-	var st syscall.Statfs_t
-	if err := syscall.Statfs(path, &st); err != nil {
-		return 0, 0, err
-	}
-	return st.Bavail * uint64(st.Bsize), st.Blocks * uint64(st.Bsize), nil
-}
-
-// existing is the nearest directory above a path that is there.
-func existing(path string) string {
-	for path != "/" && path != "." && !exists(path) {
-		path = filepath.Dir(path)
-	}
-	return path
-}
-
 func (k *checker) disk() {
 	for _, d := range []struct{ key, path string }{{"disk", k.cfg.StateDir}, {"disk of backups", k.cfg.Backup.Dir}} {
-		free, total, err := k.space(existing(d.path))
+		free, total, err := k.space(env.Existing(d.path))
 		if err != nil {
 			k.add(d.key, levelWarn, err.Error(), "a directory that can be looked at", "mend state_dir or backup.dir")
 			continue

@@ -19,13 +19,15 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
 
 // relay logs in the way a send does.
 func (k *checker) relay(ctx context.Context) {
-	r := k.app.relay
+	r := k.app.Relay
 	if k.offline {
 		k.ok("smtp", "skipped: offline")
 		return
@@ -79,7 +81,7 @@ func (k *checker) dns(ctx context.Context) {
 		return
 	case from == "":
 		return // the line of the relay says it
-	case reservedName(from) && k.app.relay.Loopback():
+	case reservedName(from) && k.app.Relay.Loopback():
 		k.ok("dns", "skipped: %s is a name for examples, and the relay is on this machine", from)
 		return
 	case reservedName(from):
@@ -134,7 +136,7 @@ func (k *checker) spf(ctx context.Context) {
 
 // dkim compares the published key with the one that signs.
 func (k *checker) dkim(ctx context.Context) {
-	s := k.app.compose.Signer
+	s := k.app.Compose.Signer
 	if s == nil {
 		k.add("dkim", levelFail, "mail goes unsigned", "mail.dkim_key_file", "coldseam init makes a key; then "+pasteFix)
 		return
@@ -203,7 +205,7 @@ func aligned(a, b string) bool {
 
 // ptr looks whether the relay's address has a name that leads back to it.
 func (k *checker) ptr(ctx context.Context) {
-	r := k.app.relay
+	r := k.app.Relay
 	if r.Loopback() {
 		k.ok("ptr", "skipped: the relay on this machine decides by which address mail leaves")
 		return
@@ -232,7 +234,7 @@ func (k *checker) ptr(ctx context.Context) {
 // keys looks at files that must be there, whole, and closed to others.
 func (k *checker) keys() {
 	m := k.cfg.Mail
-	if m.TokenKeyFile == "" && len(k.app.links.Tokens.Current.Secret) == 0 {
+	if m.TokenKeyFile == "" && len(k.app.Links.Tokens.Current.Secret) == 0 {
 		k.add("token key", levelFail, "mail.token_key_file is not set", "a key that signs the links in mails",
 			"coldseam serve makes one at a club's first start; that of a club with members is in the backup: coldseam restore FILE --files-only")
 	}
@@ -314,8 +316,8 @@ func (k *checker) bouncePath(ctx context.Context) {
 			return
 		}
 		f.Close()
-		if st, err := os.Stat(m.BounceFile + readingSuffix); err == nil && k.now().Sub(st.ModTime()) > 3*time.Minute {
-			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+readingSuffix, age(k.now().Sub(st.ModTime()))),
+		if st, err := os.Stat(m.BounceFile + mailing.ReadingSuffix); err == nil && k.now().Sub(st.ModTime()) > 3*time.Minute {
+			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+mailing.ReadingSuffix, age(k.now().Sub(st.ModTime()))),
 				"a mailbox read within two ticks", "start coldseam serve; its log says at which mail it stops, and it goes on from the beginning of the file")
 			return
 		}
@@ -447,7 +449,7 @@ func quotedTXT(s string) string {
 
 // reconcile looks mails without an answer up in the log of the local relay: a
 // Message-ID that stands there was taken.
-func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *checkCmd) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	list, err := a.DB.UnknownMails(ctx)
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/notify"
 )
 
@@ -112,15 +113,15 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 
 // limit shows the flow limit beside what the record would propose.
 func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
-	list, err := k.app.flowCandidates(ctx, r)
+	list, err := k.app.FlowCandidates(ctx, r)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
 	var others []string
 	for _, c := range list {
-		others = append(others, candidateWords(c))
+		others = append(others, morning.CandidateWords(c))
 	}
-	found := limitWords(r)
+	found := morning.LimitWords(r)
 	if len(others) > 0 {
 		found += ". The record gives: " + strings.Join(others, "; ")
 	}

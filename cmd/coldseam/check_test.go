@@ -22,6 +22,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
@@ -87,13 +88,13 @@ func newBench(t *testing.T) *bench {
 	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam", filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
 	m.LMTP, m.SecondSMTP = "127.0.0.1:2424", "127.0.0.1:2525"
 	v.Config.PublicURL, v.Config.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
-	require.NoError(t, writeDKIMKey(m.DKIMKeyFile))
-	_, err := ensureKey(m.TokenKeyFile)
+	require.NoError(t, mailing.WriteDKIMKey(m.DKIMKeyFile))
+	_, err := mailing.EnsureKey(m.TokenKeyFile)
 	require.NoError(t, err)
-	require.NoError(t, v.wireMail(nil))
-	rec, err := v.compose.Signer.Record()
+	require.NoError(t, v.WireMail(nil))
+	rec, err := v.Compose.Signer.Record()
 	require.NoError(t, err)
-	_, err = v.fetchAll(ctx)
+	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
 	b := &bench{town: v, names: &fakeNames{
 		txt:  map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." + clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
@@ -110,7 +111,7 @@ func newBench(t *testing.T) *bench {
 // lines runs the whole check and returns its lines by key.
 func (b *bench) lines(t *testing.T) map[string][]line {
 	t.Helper()
-	b.k.cfg = b.app.Config
+	b.k.cfg = b.App.Config
 	b.k.lines = nil
 	b.k.all(t.Context())
 	out := map[string][]line{}
@@ -139,9 +140,9 @@ func wantLine(t *testing.T, lines map[string][]line, key, level, text string) {
 // editReach changes a reach in the file.
 func (b *bench) editReach(t *testing.T, id string, change func(*config.Reach)) {
 	t.Helper()
-	b.app.Config.Reaches = slices.Clone(b.app.Config.Reaches)
-	i := slices.IndexFunc(b.app.Config.Reaches, func(r config.Reach) bool { return r.ID == id })
-	r := &b.app.Config.Reaches[i]
+	b.App.Config.Reaches = slices.Clone(b.App.Config.Reaches)
+	i := slices.IndexFunc(b.App.Config.Reaches, func(r config.Reach) bool { return r.ID == id })
+	r := &b.App.Config.Reaches[i]
 	r.Rules, r.Spots = slices.Clone(r.Rules), slices.Clone(r.Spots)
 	change(r)
 }
@@ -213,7 +214,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	ctx := t.Context()
-	keep := b.app.Config
+	keep := b.App.Config
 	for _, c := range []struct {
 		name, key, level, text string
 		inject                 func(t *testing.T)
@@ -235,12 +236,12 @@ func TestCheckNamesEachFault(t *testing.T) {
 				return 0, time.Time{}, errors.New("no route to host")
 			}
 		}},
-		{"unknown zone", "zones", levelFail, "Mars/Olympus", func(*testing.T) { b.app.Config.Club.Zone = "Mars/Olympus" }},
+		{"unknown zone", "zones", levelFail, "Mars/Olympus", func(*testing.T) { b.App.Config.Club.Zone = "Mars/Olympus" }},
 		{"relay dead", "smtp", levelFail, "refused", func(*testing.T) {
 			b.k.net.probe = func(context.Context, notify.Relay) error { return errors.New("connection refused") }
 		}},
-		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.app.Config.Club.AdminEmail = "" }},
-		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.app.Config.Mail.SecondSMTP = "" }},
+		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.App.Config.Club.AdminEmail = "" }},
+		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.App.Config.Mail.SecondSMTP = "" }},
 		{"no spf", "spf", levelFail, "no SPF record", func(*testing.T) { delete(b.names.txt, "bounce."+clubDomain) }},
 		{"two spf", "spf", levelFail, "2 SPF records", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"} }},
 		{"spf lets all in", "spf", levelFail, "+all", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 +all"} }},
@@ -249,12 +250,12 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.names.txt["coldseam._domainkey."+clubDomain] = []string{"v=DKIM1; k=rsa; p=AAAA"}
 		}},
 		{"unsigned", "dkim", levelFail, "unsigned", func(t *testing.T) {
-			s := b.compose.Signer
-			b.compose.Signer = nil
-			t.Cleanup(func() { b.compose.Signer = s })
+			s := b.Compose.Signer
+			b.Compose.Signer = nil
+			t.Cleanup(func() { b.Compose.Signer = s })
 		}},
 		{"no dmarc", "dmarc", levelFail, "no DMARC record", func(*testing.T) { delete(b.names.txt, "_dmarc."+clubDomain) }},
-		{"not aligned", "dmarc", levelFail, "is not of the domain", func(*testing.T) { b.app.Config.Mail.BounceDomain = "elsewhere.net" }},
+		{"not aligned", "dmarc", levelFail, "is not of the domain", func(*testing.T) { b.App.Config.Mail.BounceDomain = "elsewhere.net" }},
 		{"name server dead", "spf", levelWarn, "server misbehaving", func(*testing.T) { b.names.dead = true }},
 		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) { b.remote(t); delete(b.names.addr, "192.0.2.7") }},
 		{"name does not lead back", "ptr", levelWarn, "does not lead back", func(t *testing.T) {
@@ -263,33 +264,33 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"example's domain", "dns", levelFail, "a name for examples", func(t *testing.T) {
 			b.remote(t)
-			b.app.Config.Mail.From = "Club <m@river.example.org>"
+			b.App.Config.Mail.From = "Club <m@river.example.org>"
 		}},
-		{"http pages", "public_url", levelFail, "http://", func(*testing.T) { b.app.Config.PublicURL = "http://" + clubDomain }},
-		{"no public url", "public_url", levelFail, `""`, func(*testing.T) { b.app.Config.PublicURL = "" }},
+		{"http pages", "public_url", levelFail, "http://", func(*testing.T) { b.App.Config.PublicURL = "http://" + clubDomain }},
+		{"no public url", "public_url", levelFail, `""`, func(*testing.T) { b.App.Config.PublicURL = "" }},
 		{"pages behind a bad proxy", "public_url", levelWarn, "answers 502", func(*testing.T) {
 			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.Now(), nil }
 		}},
-		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.app.Config.Mail.LMTP = "" }},
-		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.app.Config.Mail.BounceDomain = "" }},
+		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.App.Config.Mail.LMTP = "" }},
+		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.App.Config.Mail.BounceDomain = "" }},
 		{"no mx", "bounces", levelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
 		{"mailbox half read", "bounces", levelWarn, "not read to its end", func(t *testing.T) {
-			b.app.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
-			aside := b.app.Config.Mail.BounceFile + readingSuffix
+			b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
+			aside := b.App.Config.Mail.BounceFile + mailing.ReadingSuffix
 			require.NoError(t, os.WriteFile(aside, []byte("From x\n"), 0o600))
 			old := b.Now().Add(-10 * time.Minute)
 			require.NoError(t, os.Chtimes(aside, old, old))
 		}},
-		{"mailbox read and gone", "bounces", levelOK, "received here", func(t *testing.T) { b.app.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
-		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.app.Config.Mail.BounceFile = "/nowhere/mbox" }},
+		{"mailbox read and gone", "bounces", levelOK, "received here", func(t *testing.T) { b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
+		{"mailbox gone", "bounces", levelFail, "no such file", func(*testing.T) { b.App.Config.Mail.BounceFile = "/nowhere/mbox" }},
 		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
 			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))
 			t.Cleanup(func() { require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o600)) })
 		}},
-		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.app.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
+		{"key lost", "mail.dkim_key_file", levelFail, "no such file", func(*testing.T) { b.App.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
 		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
 		{"looser limit named", "limits", levelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
-			b.app.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
+			b.App.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
 		}},
 		{"held", "sending", levelFail, "by keeper: gauge looks wrong", func(t *testing.T) {
 			require.NoError(t, b.DB.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
@@ -310,7 +311,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"mail late", "mail", levelWarn, "are expired", func(t *testing.T) { b.mail(t, "expired", false) }},
 		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
 		{"edition stopped", "mail", levelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
-		{"no sender", "from", levelFail, `mail.from is "nobody"`, func(*testing.T) { b.app.Config.Mail.From = "nobody" }},
+		{"no sender", "from", levelFail, `mail.from is "nobody"`, func(*testing.T) { b.App.Config.Mail.From = "nobody" }},
 		{"a feed that fails", "feed metgrid", levelWarn, "1 failures in a row", func(t *testing.T) {
 			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.Now(), Status: 500, Err: "HTTP 500"})
 			require.NoError(t, err)
@@ -321,7 +322,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 			require.NoError(t, err)
 		}},
 		{"a feed never asked", "feed other", levelFail, "never asked", func(*testing.T) {
-			b.app.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
+			b.App.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
 		}},
 		{"what to measure", "tamsen-bend measure next", levelOK, "1. time five floats", func(t *testing.T) {
 			_, err := b.DB.SaveBrief(ctx, coldseam.Brief{Reach: "tamsen-bend", Site: "northgauge:NG-1001", Zone: "America/Chicago", Day: saturday, Issued: b.Now(),
@@ -381,8 +382,8 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots = nil })
 		}},
 		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(*testing.T) {
-			b.app.Config.Sites = slices.Clone(keep.Sites)
-			b.app.Config.Sites[0].DailyOnly = true
+			b.App.Config.Sites = slices.Clone(keep.Sites)
+			b.App.Config.Sites[0].DailyOnly = true
 		}},
 		{"limit edited in the file", "tamsen-bend max_flow", levelOK, "900 cfs", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { *r = withFlow(*r, 900) })
@@ -400,9 +401,9 @@ func TestCheckNamesEachFault(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) { // one club, one fault at a time: not parallel
 			names, k := *b.names, *b.k
 			names.txt, names.mx, names.addr = clone(names.txt), clone(names.mx), clone(names.addr)
-			relay := b.app.relay
+			relay := b.App.Relay
 			t.Cleanup(func() {
-				*b.names, *b.k, b.app.Config, b.app.relay = names, k, keep, relay
+				*b.names, *b.k, b.App.Config, b.App.Relay = names, k, keep, relay
 				require.NoError(t, b.SyncRivers(context.Background()))
 			})
 			live := *b.names
@@ -442,7 +443,7 @@ func (b *bench) job(t *testing.T, state, due, ended string) {
 // remote makes the relay one of another machine.
 func (b *bench) remote(t *testing.T) {
 	t.Helper()
-	b.app.relay.Addr = "relay.net:587"
+	b.App.Relay.Addr = "relay.net:587"
 }
 
 func clone[V any](m map[string]V) map[string]V {
@@ -491,9 +492,9 @@ func TestCheckOfDocuments(t *testing.T) {
 	ctx := t.Context()
 	proxy := mangle(t, b, strings.NewReplacer(`"qualifier"`, `"remark"`))
 	require.NotEmpty(t, proxy)
-	for i := range b.app.Config.Profiles {
-		if b.app.Config.Profiles[i].Name == agency.ProfileGauges {
-			b.app.Config.Profiles[i].BaseURL = proxy
+	for i := range b.App.Config.Profiles {
+		if b.App.Config.Profiles[i].Name == agency.ProfileGauges {
+			b.App.Config.Profiles[i].BaseURL = proxy
 		}
 	}
 	_ = ctx
@@ -516,7 +517,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 		text := strings.ReplaceAll(r.Replace(string(body)), `"ft^3/s"`, `"barrels per day"`)
 		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
-		p, err := b.fetcher.Profile(agency.ProfileGauges)
+		p, err := b.Fetcher.Profile(agency.ProfileGauges)
 		require.NoError(t, err)
 		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.Now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
 			Attributes: shapeOf([]byte(text))}
@@ -533,7 +534,7 @@ func TestCheckBackupAge(t *testing.T) {
 	path, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	only := func() map[string][]line {
-		b.k.cfg, b.k.lines = b.app.Config, nil
+		b.k.cfg, b.k.lines = b.App.Config, nil
 		b.k.backups()
 		return map[string][]line{"backup": b.k.lines}
 	}
@@ -634,7 +635,7 @@ func TestReconcile(t *testing.T) {
 func TestRecordsToPaste(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	b.k.cfg = b.app.Config
+	b.k.cfg = b.App.Config
 	var out bytes.Buffer
 	require.NoError(t, (&checkCmd{}).records(t.Context(), &out, b.k))
 	names := &fakeNames{txt: map[string][]string{}, mx: map[string]string{}}

@@ -1,7 +1,10 @@
 package main
 
 import (
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/recap"
 )
 
 const about = "River gauges to a go/no-go before dawn: forecasts, the lightest jig that holds bottom, one mail."
@@ -16,18 +19,18 @@ type cli struct {
 	Hindcast   hindcastCmd   `cmd:"" help:"Score the forecasts on a record they never saw, or those really issued."`
 	Rig        rigCmd        `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`
 	Runclock   runclockCmd   `cmd:"" help:"Run the spawning run's clock over a daily record."`
-	Serve      serveCmd      `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
+	Serve      club.Serve    `cmd:"" help:"Run the service: fetch, forecast, mail, pages."`
 	Site       siteCmd       `cmd:"" help:"Set up a river from a feed; list gauges and reaches."`
 	Reach      reachCmd      `cmd:"" help:"What only a person can say of a reach: flow limits, ice."`
 	Reading    readingCmd    `cmd:"" help:"Stand for readings that are not trusted, with a reason."`
 	Check      checkCmd      `cmd:"" help:"Look at everything a morning rests on: found, wanted, how to mend it."`
-	Fetch      fetchCmd      `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
+	Fetch      feeds.Command `cmd:"" help:"Bring the feeds home now; a back-fill with --from; --replay re-reads kept documents."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this program's schema, after a backup."`
 	Backup     backupCmd     `cmd:"" help:"Back up database, configuration and keys into one verified file."`
 	Restore    restoreCmd    `cmd:"" help:"Load a backup into an empty database; sending is held until released."`
 	Subscriber subscriberCmd `cmd:"" help:"Members: add, list, show, suppress, forget, export, import."`
 	Handover   handoverCmd   `cmd:"" help:"Pack what the next admin needs: rivers, reasons, rules, names of keys, the restore drill."`
 	Season     seasonCmd     `cmd:"" help:"Live a past season again: each morning by what was known then."`
-	Recap      recapCmd      `cmd:"" help:"The season in one page: HTML, text, CSV; or in SQL, read only."`
+	Recap      recap.Command `cmd:"" help:"The season in one page: HTML, text, CSV; or in SQL, read only."`
 	Demo       demoCmd       `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

@@ -11,6 +11,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/notify"
 )
 
@@ -30,7 +32,7 @@ type readingConfirmCmd struct {
 
 // Run keeps the word.
 func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -39,7 +41,7 @@ func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Glob
 }
 
 // say keeps the word, asks for new briefs and tells how many readings it covers.
-func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	param := coldseam.Parameter(c.Parameter)
 	site, reaches, err := gaugeOf(ctx, a, c.Where, param)
 	if err != nil {
@@ -74,11 +76,11 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *Parts) erro
 	if err := a.DB.ConfirmReadings(ctx, word); err != nil {
 		return err
 	}
-	var keys []briefKey
+	var keys []mailing.BriefKey
 	for _, r := range reaches {
-		keys = append(keys, briefKey{r.ID, coldseam.DateOf(now.In(env.Zone(r.Zone)))})
+		keys = append(keys, mailing.BriefKey{Reach: r.ID, Day: coldseam.DateOf(now.In(env.Zone(r.Zone)))})
 	}
-	if err := a.enqueueBriefs(ctx, keys, now); err != nil {
+	if err := a.EnqueueBriefs(ctx, keys, now); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "%d readings of %s at %s confirmed; their flags stay, and those that come or change later are judged anew\n", len(s.Obs), param, site.ID)
@@ -87,7 +89,7 @@ func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *Parts) erro
 
 // gaugeOf is the gauge that a site or a reach names, and the reaches that read
 // the quantity there.
-func gaugeOf(ctx context.Context, a *Parts, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
+func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err
@@ -122,13 +124,6 @@ func timeIn(s string, loc *time.Location) (time.Time, error) {
 		return t, fmt.Errorf("%q: want YYYY-MM-DDTHH:MM, with an offset or in the gauge's time", s)
 	}
 	return t, nil
-}
-
-// confirmed reads the admin's words on one quantity of a gauge.
-func (g *gather) confirmed(site coldseam.SiteID, p coldseam.Parameter) []coldseam.Confirmation {
-	all, err := g.DB.Confirmations(g.ctx, site, g.f.Now.Add(-historyBack), g.f.Now)
-	g.keep(err)
-	return slices.DeleteFunc(all, func(c coldseam.Confirmation) bool { return c.Param != p })
 }
 
 // trusted names readings of the newest brief that carry no word, and the command

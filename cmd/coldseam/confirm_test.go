@@ -22,7 +22,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
 	brief := func() coldseam.Brief {
 		v.clock.Forward(v.Now().Add(time.Second))
-		b, err := v.makeBrief(ctx, r, saturday)
+		b, err := v.MakeBrief(ctx, r, saturday)
 		require.NoError(t, err)
 		return b
 	}

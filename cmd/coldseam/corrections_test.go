@@ -133,7 +133,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 				if c.later != nil {
 					c.later(&b)
 				}
-				_, err := v.saveTold(t.Context(), b)
+				_, err := v.SaveTold(t.Context(), b)
 				require.NoError(t, err)
 				v.sendAll(t)
 				c.at = c.at.Add(time.Minute)
@@ -163,10 +163,10 @@ func (v *town) tellTamsen(t *testing.T) {
 func (v *town) queueTamsen(t *testing.T) {
 	t.Helper()
 	v.clock.Forward(morningAt(4, 40))
-	_, err := v.saveTold(t.Context(), onTamsen(v.Now()))
+	_, err := v.SaveTold(t.Context(), onTamsen(v.Now()))
 	require.NoError(t, err)
 	v.clock.Forward(morningAt(4, 46))
-	_, wait, err := v.queueMornings(t.Context(), v.Now())
+	_, wait, err := v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	require.Empty(t, wait)
 }
@@ -219,7 +219,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				v.clock.Forward(c.at.Add(-time.Minute))
 				b := onTamsen(v.Now())
 				c.later(&b)
-				_, err := v.saveTold(t.Context(), b)
+				_, err := v.SaveTold(t.Context(), b)
 				require.NoError(t, err)
 			}
 			if c.sql != "" {
@@ -252,9 +252,9 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
 	v.clock.Forward(evening(18, 40))
 	prev := tomorrow(coldseam.Go, morningAt(4, 40))
-	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
+	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
 	v.clock.Forward(evening(19, 10))
-	_, err := v.saveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
+	_, err := v.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Empty(t, v.letters(t))
@@ -279,7 +279,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	// for a notice.
 	v.clock.Forward(evening(18, 40))
 	dusk := tomorrow(coldseam.Stop, evening(17, 2))
-	require.NoError(t, v.queueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
+	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.sendAll(t)
 	require.Len(t, v.letters(t)["one@h.example"], 1)
 }
@@ -310,7 +310,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 				return b
 			}
 			prev := made(coldseam.Go, c.at.Add(-6*time.Hour))
-			require.NoError(t, v.queueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
+			require.NoError(t, v.QueueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
 			require.Equal(t, c.want, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
 		})
 	}
@@ -346,17 +346,17 @@ func TestMissedMorningAlarms(t *testing.T) {
 				}
 			}
 			v.clock.Forward(morningAt(9, 59))
-			require.NoError(t, v.healthy(t.Context()))
+			require.NoError(t, v.Healthy(t.Context()))
 			v.clock.Forward(morningAt(13, 0))
-			require.NoError(t, v.watch(t.Context(), v.Now()))
+			require.NoError(t, v.Watch(t.Context(), v.Now()))
 			alarms := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
 			if c.want {
 				require.Equal(t, 1, alarms)
-				require.ErrorContains(t, v.healthy(t.Context()), "0 of 1 morning mails sent")
+				require.ErrorContains(t, v.Healthy(t.Context()), "0 of 1 morning mails sent")
 				return
 			}
 			require.Zero(t, alarms)
-			require.NoError(t, v.healthy(t.Context()))
+			require.NoError(t, v.Healthy(t.Context()))
 		})
 	}
 }

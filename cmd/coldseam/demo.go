@@ -19,9 +19,14 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
+	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -65,17 +70,17 @@ type demo struct {
 	log    *slog.Logger
 	ag     *agency.Agency
 	sink   *sink.Server
-	app    *app
+	app    *club.App
 	cfg    config.Config
 	clock  *democlub.Clock
 	day    coldseam.Date
 	briefs []coldseam.Brief
-	srv    *services
+	srv    *club.Running
 }
 
 func (d *demo) close() {
 	if d.srv != nil {
-		d.srv.stop()
+		d.srv.Stop()
 	}
 	if d.app != nil {
 		d.app.Close()
@@ -131,7 +136,7 @@ var demoSubscribers = []struct {
 
 // database starts the private Postgres, migrates, and enters club and members.
 func (d *demo) database(ctx context.Context) error {
-	key, err := ensureKey(filepath.Join(d.cmd.dir(), "token.key"))
+	key, err := mailing.EnsureKey(filepath.Join(d.cmd.dir(), "token.key"))
 	if err != nil {
 		return err
 	}
@@ -143,7 +148,7 @@ func (d *demo) database(ctx context.Context) error {
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
 	start := time.Now()
-	if d.app, err = build(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true, TokenKey: key}); err != nil {
+	if d.app, err = club.New(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true, TokenKey: key}); err != nil {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
@@ -168,34 +173,11 @@ func (d *demo) database(ctx context.Context) error {
 			}
 		}
 	}
-	n, err := enterLog(ctx, d.app.Parts, democlub.Log)
+	n, err := triplog.Enter(ctx, d.app.Env, democlub.Log)
 	if n > 0 {
 		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
 	}
 	return err
-}
-
-// enterLog puts a trip log into the database; what is there already stays.
-func enterLog(ctx context.Context, a *Parts, text string) (n int, err error) {
-	reaches, err := a.DB.Reaches(ctx)
-	if err != nil {
-		return 0, err
-	}
-	trips, err := readTrips(strings.NewReader(text), reaches, tripMap{})
-	if err != nil {
-		return 0, err
-	}
-	for _, t := range trips {
-		t.EnteredAt, t.Source = a.Now(), "csv"
-		_, added, err := a.DB.AddTrip(ctx, t)
-		if err != nil {
-			return n, err
-		}
-		if added {
-			n++
-		}
-	}
-	return n, nil
 }
 
 // demoListener takes the demo's usual port, or a free one when it is taken.
@@ -209,12 +191,12 @@ func demoListener() (net.Listener, error) {
 // fetch brings the past home, then shows that nothing is stored twice and that
 // a revision keeps both values.
 func (d *demo) fetch(ctx context.Context) error {
-	t, err := d.app.backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), historyBack, nil)
+	t, err := d.app.Backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), morning.HistoryBack, nil)
 	d.say("fetch", "%d feeds, %d rows read, %d new, %d revised%s", t.Feeds, t.Rows, t.Added, t.Revised, problems(err))
-	t, err = d.app.fetchAll(ctx)
+	t, err = d.app.FetchAll(ctx)
 	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised, problems(err))
 	d.ag.Revise()
-	t, err = d.app.fetchAll(ctx)
+	t, err = d.app.FetchAll(ctx)
 	d.say("later", "the agency corrected values: %d new, %d revised, old and new kept with the time each was known%s", t.Added, t.Revised, problems(err))
 	return nil
 }
@@ -232,8 +214,8 @@ func (d *demo) brief(ctx context.Context) error {
 	loc := env.Zone(d.cfg.Club.Zone)
 	d.day = coldseam.DateOf(d.clock.Now().In(loc))
 	var err error
-	d.briefs, err = d.app.makeAll(ctx, d.day)
-	sortBriefs(d.briefs)
+	d.briefs, err = d.app.MakeAll(ctx, d.day)
+	mailing.SortBriefs(d.briefs)
 	for _, b := range d.briefs {
 		why := ""
 		for _, r := range append(append([]coldseam.Reason(nil), b.Stops...), b.Reasons...) {
@@ -253,17 +235,17 @@ func (d *demo) mail(ctx context.Context) error {
 		return err
 	}
 	d.clock.Forward(at)
-	before, _, err := d.app.mornings(ctx, d.day)
+	before, _, err := d.app.Mornings(ctx, d.day)
 	if err != nil {
 		return err
 	}
-	if d.srv, err = d.app.startServices(ctx); err != nil {
+	if d.srv, err = d.app.Start(ctx); err != nil {
 		return err
 	}
 	if err := settled(ctx, d.app.Parts, d.day, 40*time.Second); err != nil {
 		return err
 	}
-	after, _, err := d.app.mornings(ctx, d.day)
+	after, _, err := d.app.Mornings(ctx, d.day)
 	if err != nil {
 		return err
 	}
@@ -291,13 +273,13 @@ func subjectOf(file string) string {
 }
 
 // settled waits until no mail of a day is on its way.
-func settled(ctx context.Context, a *Parts, day coldseam.Date, limit time.Duration) error {
+func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	t := time.NewTicker(50 * time.Millisecond)
 	defer t.Stop()
 	for {
-		_, total, err := a.mornings(ctx, day)
+		_, total, err := a.Mornings(ctx, day)
 		if err != nil {
 			return err
 		}
@@ -323,7 +305,7 @@ func (d *demo) serve(ctx context.Context) error {
 	} else if text != "" {
 		fmt.Fprintf(d.out.Out, "\n%s\n", text)
 	}
-	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.app.links.River("tamsen-bend"))
+	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.app.Links.River("tamsen-bend"))
 	fmt.Fprintf(d.out.Out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
 	if d.cmd.Once {
 		return nil

@@ -20,7 +20,7 @@ func TestUnreadableBriefStopsNoOtherRiver(t *testing.T) {
 	_, err = v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.brief SET body = jsonb_set(body, '{Issued}', to_jsonb($1::text)) WHERE reach_id = 'tamsen-bend'`,
 		morningAt(5, 25).UTC().Format("2006-01-02T15:04:05Z"))
 	require.NoError(t, err)
-	n, wait, err := v.queueMornings(t.Context(), morningAt(5, 30)) // patience is over
+	n, wait, err := v.QueueMornings(t.Context(), morningAt(5, 30)) // patience is over
 	require.NoError(t, err)
 	require.Equal(t, 2, n)
 	require.Len(t, wait, 1)

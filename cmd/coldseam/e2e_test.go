@@ -16,9 +16,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -32,7 +34,7 @@ var world = sync.OnceValues(func() (*agency.World, error) {
 
 // town is the whole program on one machine: agency, database, mail server.
 type town struct {
-	*app
+	*club.App
 	ag    *agency.Agency
 	sink  *sink.Server
 	clock *democlub.Clock
@@ -77,17 +79,17 @@ func newTownOn(t *testing.T, dbURL string, script sink.Script) *town {
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.app, err = build(t.Context(), cfg, env.Options{Now: v.clock.Now, DBURL: dbURL, Migrate: true,
+	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.clock.Now, DBURL: dbURL, Migrate: true,
 		Log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
 	t.Cleanup(func() {
-		v.app.Close()
+		v.App.Close()
 		v.sink.Close()
 		v.ag.Close()
 	})
 	require.NoError(t, v.SyncRivers(t.Context()))
-	v.sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
+	v.Sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
 	v.atRest = goroutinesOf(v.label)
 	return v
 }
@@ -105,9 +107,9 @@ func (v *town) join(t *testing.T, email string, p coldseam.Preferences) int64 {
 // history brings the years home, and the club's log.
 func (v *town) history(t *testing.T) {
 	t.Helper()
-	_, err := enterLog(t.Context(), v.Parts, democlub.Log)
+	_, err := triplog.Enter(t.Context(), v.Env, democlub.Log)
 	require.NoError(t, err)
-	_, err = v.backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
+	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 }
 
@@ -119,9 +121,9 @@ func (v *town) send(t *testing.T, hhmm string) {
 	at, err := notify.SendAt(saturday, hhmm, env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.clock.Forward(at)
-	_, _, err = v.queueMornings(t.Context(), v.Now())
+	_, _, err = v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
-	_, err = v.sender("test").Run(t.Context(), 100)
+	_, err = v.Sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
 }
 
@@ -156,14 +158,14 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	v.history(t)
 
 	// Fetched again, nothing is new; a correction keeps both versions.
-	again, err := v.fetchAll(ctx)
+	again, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	require.Zero(t, again.Added)
 	require.Zero(t, again.Revised)
 	before := v.Now()
 	v.clock.Forward(before.Add(time.Second))
 	v.ag.Revise()
-	later, err := v.fetchAll(ctx)
+	later, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	require.Positive(t, later.Revised)
 	old, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, before)
@@ -179,7 +181,7 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	}
 	require.Positive(t, changed, "the correction is seen only by who asks after it came")
 
-	briefs, err := v.makeAll(ctx, saturday)
+	briefs, err := v.MakeAll(ctx, saturday)
 	require.NoError(t, err)
 	verdicts := map[coldseam.ReachID]coldseam.Brief{}
 	for _, b := range briefs {
@@ -245,13 +247,13 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
 		Status: "Actual", MsgType: "Alert", Event: "Flood Warning %! NaN", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
 		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}}))
-	_, err := v.fetchAll(ctx)
+	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	for range 3 { // later issues repeat the stop; the mail does not
 		v.clock.Forward(v.Now().Add(15 * time.Minute))
-		_, err = v.makeAll(ctx, saturday)
+		_, err = v.MakeAll(ctx, saturday)
 		require.NoError(t, err)
-		_, err = v.sender("test").Run(ctx, 100)
+		_, err = v.Sender("test").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 	got := v.letters(t)
@@ -263,7 +265,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	require.NotRegexp(t, `\bin 10\b`, text(t, second))
 
 	// Page and calendar show the same word.
-	board, err := pages{v.app}.Board(ctx)
+	board, err := club.Pages{App: v.App}.Board(ctx)
 	require.NoError(t, err)
 	for _, b := range board {
 		if b.Reach == "tamsen-bend" {
@@ -282,12 +284,12 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	require.NoError(t, err)
 	v.join(t, "all@club.example.org", coldseam.Preferences{})
 	v.ag.ScriptForever("/edr/", agency.Step{Status: 500})
-	v.fetcher.RetryWait = time.Millisecond
-	tally, err := v.fetchAll(ctx)
+	v.Fetcher.RetryWait = time.Millisecond
+	tally, err := v.FetchAll(ctx)
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	require.Equal(t, 1, tally.Failed)
 	require.Greater(t, tally.Feeds, 4, "the other feeds were asked all the same")
-	briefs, err := v.makeAll(ctx, saturday)
+	briefs, err := v.MakeAll(ctx, saturday)
 	require.NoError(t, err)
 	require.Len(t, briefs, 3)
 	for _, b := range briefs {

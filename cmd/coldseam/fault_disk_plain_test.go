@@ -98,7 +98,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 
 	// The word: whoever looks is told of the disk.
 	v.clock.Forward(clock.now())
-	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: env.DiskSpace}
 	k.all(t.Context())
 	var said []string
 	for _, l := range k.lines {

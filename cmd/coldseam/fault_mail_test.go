@@ -17,8 +17,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/config"
-	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -85,10 +83,10 @@ func TestReportsComeHome(t *testing.T) {
 	left := v.join(t, "leaves@home.example", coldseam.Preferences{})
 	policy := v.join(t, "policy@home.example", coldseam.Preferences{})
 	boxed := v.join(t, "boxed@home.example", coldseam.Preferences{})
-	inbox, stop, err := v.startInbox(ctx)
+	inbox, stop, err := v.StartInbox(ctx)
 	require.NoError(t, err)
 	t.Cleanup(stop)
-	tok, domain := v.links.Tokens, v.Config.Mail.BounceDomain
+	tok, domain := v.Links.Tokens, v.Config.Mail.BounceDomain
 	state := func(id int64) string {
 		s, err := v.DB.Subscriber(ctx, id)
 		require.NoError(t, err)
@@ -118,7 +116,7 @@ func TestReportsComeHome(t *testing.T) {
 		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
 	require.NoError(t, os.WriteFile(v.Config.Mail.BounceFile, []byte(box), 0o600))
 	for range 3 {
-		require.NoError(t, v.drainBounces(ctx))
+		require.NoError(t, v.DrainBounces(ctx))
 	}
 	require.Equal(t, "suppressed", state(boxed))
 	left2, err := filepath.Glob(v.Config.Mail.BounceFile + "*")
@@ -129,46 +127,12 @@ func TestReportsComeHome(t *testing.T) {
 	require.NotContains(t, v.log.String(), "home.example")
 }
 
-// A changed key leaves links that were sent before at work.
-func TestPreviousTokenKey(t *testing.T) {
-	t.Parallel()
-	dir := t.TempDir()
-	write := func(name, key string) string {
-		p := filepath.Join(dir, name)
-		require.NoError(t, os.WriteFile(p, []byte(key+"\n"), 0o600))
-		return p
-	}
-	old := write("old", strings.Repeat("o", 40))
-	m := config.Mail{ListID: "morning.example.org", TokenKeyFile: old}
-	before, err := tokensOf(m, nil)
-	require.NoError(t, err)
-	link := before.Sign(notify.Claim{Purpose: notify.ForUnsubscribe, Subscriber: 7})
-	m.TokenKeyFile, m.TokenKeyPrev = write("new", strings.Repeat("n", 40)), old
-	after, err := tokensOf(m, nil)
-	require.NoError(t, err)
-	require.NoError(t, after.Check())
-	c, err := after.Verify(link, notify.ForUnsubscribe, democlub.Start)
-	require.NoError(t, err)
-	require.EqualValues(t, 7, c.Subscriber)
-	m.TokenKeyPrev = ""
-	gone, err := tokensOf(m, nil)
-	require.NoError(t, err)
-	_, err = gone.Verify(link, notify.ForUnsubscribe, democlub.Start)
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	m.TokenKeyPrev = filepath.Join(dir, "none")
-	_, err = tokensOf(m, nil)
-	require.ErrorContains(t, err, "token_key_previous_file")
-	m.TokenKeyPrev = m.TokenKeyFile
-	_, err = tokensOf(m, nil)
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-}
-
 // runTick is one minute of a server: the tick, then every job it left, then the
 // jobs that those left.
 func (v *town) runTick(t *testing.T) {
 	t.Helper()
 	ctx := t.Context()
-	require.NoError(t, v.tick(ctx, v.Now()))
+	require.NoError(t, v.Tick(ctx, v.Now()))
 	v.work(t)
 }
 
@@ -244,10 +208,10 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	require.Len(t, v.letters(t)["one@home.example"], 1)
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
 	v.ag.ScriptForever("/", agency.Step{Status: 503})
-	v.fetcher.RetryWait = time.Millisecond
+	v.Fetcher.RetryWait = time.Millisecond
 	for v.Now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
 		v.clock.Forward(v.Now().Add(30 * time.Minute))
-		_, err := v.makeAll(ctx, saturday)
+		_, err := v.MakeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
@@ -264,16 +228,16 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.clock.Forward(morningAt(4, 45))
-	n, _, err := v.queueMornings(ctx, v.Now())
+	n, _, err := v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
 	v.clock.Forward(morningAt(5, 20))
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
-	_, err = v.fetchAll(ctx)
+	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {
 		v.clock.Forward(v.Now().Add(15 * time.Minute))
-		_, err = v.makeAll(ctx, saturday)
+		_, err = v.MakeAll(ctx, saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
@@ -297,10 +261,10 @@ func TestClockJumps(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	now := morningAt(4, 46)
-	v.app.Now = func() time.Time { return now }
+	v.App.Now = func() time.Time { return now }
 	look := func(jump time.Duration) {
 		now = now.Add(jump)
-		_, _, err := v.queueMornings(ctx, now)
+		_, _, err := v.QueueMornings(ctx, now)
 		require.NoError(t, err)
 		_, err = v.DB.Sweep(ctx, now)
 		require.NoError(t, err)
@@ -317,7 +281,7 @@ func TestClockJumps(t *testing.T) {
 	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
 	// A mail that waits when the clock jumps a day is never sent late.
 	late := v.join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	_, _, err := v.queueMornings(ctx, now)
+	_, _, err := v.QueueMornings(ctx, now)
 	require.NoError(t, err)
 	before := v.sink.Count()
 	now = now.Add(24 * time.Hour)
@@ -345,11 +309,11 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.clock.Forward(morningAt(4, 45))
-	_, _, err := v.queueMornings(ctx, v.Now())
+	_, _, err := v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	tries := 0
 	for range 8 { // runs of one worker follow one another, as jobs do
-		tl, err := v.sender("test").Run(ctx, 10)
+		tl, err := v.Sender("test").Run(ctx, 10)
 		tries += tl.Connections
 		if err != nil {
 			require.ErrorIs(t, err, notify.ErrBreaker)
@@ -360,8 +324,8 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
 		v.clock.Forward(v.Now().Add(time.Minute))
-		require.NoError(t, v.watch(ctx, v.Now()))
-		_, err = v.sender("admin").Run(ctx, 100)
+		require.NoError(t, v.Watch(ctx, v.Now()))
+		_, err = v.Sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 	alarms := 0
@@ -409,13 +373,13 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				require.ErrorIs(t, err, coldseam.ErrInvalid, "refused before it is stored")
 				return
 			}
-			_, _, err = v.queueMornings(ctx, v.Now())
+			_, _, err = v.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
-			_, err = v.sender("test").Run(ctx, 10)
+			_, err = v.Sender("test").Run(ctx, 10)
 			if err != nil {
 				require.ErrorIs(t, err, notify.ErrBreaker)
-				require.NoError(t, v.watch(ctx, v.Now()))
-				_, err = v.sender("admin").Run(ctx, 10)
+				require.NoError(t, v.Watch(ctx, v.Now()))
+				_, err = v.Sender("admin").Run(ctx, 10)
 				require.NoError(t, err)
 				require.NotEmpty(t, v.letters(t)[v.Config.Club.AdminEmail])
 			}

@@ -23,6 +23,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
@@ -88,9 +89,9 @@ func (x *townTemplate) url(t *testing.T) string {
 		x.admin = other(t, src, "postgres")
 		v := newTownOn(t, src, nil)
 		v.history(t)
-		_, err := v.makeAll(t.Context(), saturday)
+		_, err := v.MakeAll(t.Context(), saturday)
 		require.NoError(t, err)
-		v.app.DB.Close()
+		v.App.DB.Close()
 		u, err := url.Parse(src)
 		require.NoError(t, err)
 		name := fmt.Sprintf("t_town_%d", os.Getpid())
@@ -164,7 +165,7 @@ func (v *town) count(t testing.TB, sql string, args ...any) int {
 // sendAll lets one worker empty the outbox.
 func (v *town) sendAll(t *testing.T) {
 	t.Helper()
-	_, err := v.sender("test").Run(t.Context(), 1000)
+	_, err := v.Sender("test").Run(t.Context(), 1000)
 	require.NoError(t, err)
 }
 
@@ -282,14 +283,14 @@ func goroutinesOf(label string) int {
 func (v *town) healthAnswers(t testing.TB) {
 	t.Helper()
 	began := time.Now()
-	_ = v.healthy(context.Background())
-	require.Less(t, time.Since(began), healthTimeout+2*time.Second, "I6: the health page hangs")
+	_ = v.Healthy(context.Background())
+	require.Less(t, time.Since(began), mailing.HealthTimeout+2*time.Second, "I6: the health page hangs")
 }
 
 // checkNames is I7.
 func (v *town) checkNames(t testing.TB, lasting []trouble) {
 	t.Helper()
-	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: diskSpace}
+	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: env.DiskSpace}
 	k.all(context.Background())
 	for _, x := range lasting {
 		require.True(t, slices.ContainsFunc(k.lines, func(l line) bool {

@@ -13,13 +13,15 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/thermal"
-	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -34,7 +36,7 @@ func servingTown(t *testing.T) *town {
 	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `
 		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
 	v.clock.Forward(made.UTC().Add(time.Second))
-	_, err := v.fetchAll(t.Context())
+	_, err := v.FetchAll(t.Context())
 	require.NoError(t, err)
 	return v
 }
@@ -48,7 +50,7 @@ func (v *town) reachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
 
 func (v *town) featuresOf(t *testing.T, r coldseam.Reach) forecast.Features {
 	t.Helper()
-	f, err := v.features(t.Context(), r, saturday, v.Now(), false)
+	f, err := v.Features(t.Context(), r, saturday, v.Now(), false)
 	require.NoError(t, err)
 	return f
 }
@@ -94,7 +96,7 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 	before := v.featuresOf(t, r)
 	require.Empty(t, before.Readings)
 	plain := told(before)
-	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearest(before.Water, at) + 1.2 })
+	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearestTo(before.Water, at) + 1.2 })
 	later := v.Now().AddDate(0, 0, -3)
 	_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.Now().Add(time.Hour), coldseam.DateOf(later).UTC())
 	require.NoError(t, err)
@@ -130,7 +132,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 		param coldseam.Parameter
 		stat  coldseam.Statistic
 		from  time.Time
-	}{{coldseam.Discharge, coldseam.Instant, v.Now().Add(-historyBack)}, {coldseam.Stage, coldseam.Instant, v.Now().Add(-historyBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
+	}{{coldseam.Discharge, coldseam.Instant, v.Now().Add(-morning.HistoryBack)}, {coldseam.Stage, coldseam.Instant, v.Now().Add(-morning.HistoryBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
 		s, err := v.DB.History(ctx, src, k.param, k.stat, k.from, v.Now(), v.Now())
 		require.NoError(t, err)
 		s.Site = site.ID
@@ -147,7 +149,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	m := told(near)
 	require.Equal(t, src, m.Temp.Site)
 	require.Contains(t, inputNote(t, m.Brief, "water_temp"), "neighbour gauge northgauge:NG-1001 and no member's reading")
-	n := v.waterTrips(t, dry.ID, 15, func(at time.Time) float64 { return math.Max(nearest(near.Water, at)-.8, .1) })
+	n := v.waterTrips(t, dry.ID, 15, func(at time.Time) float64 { return math.Max(nearestTo(near.Water, at)-.8, .1) })
 	known := told(v.featuresOf(t, dry))
 	a, _ := m.Brief.Best()
 	b, _ := known.Brief.Best()
@@ -199,7 +201,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	cfg, err := config.Parse("demo.toml", text, profiles...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP = v.Config.StateDir, v.Config.Mail.SMTP
-	v.Config, v.fetcher.Profiles = cfg, cfg.Placed()
+	v.Config, v.Fetcher.Profiles = cfg, cfg.Placed()
 	require.NoError(t, v.SyncRivers(ctx))
 	r := v.reachOf(t, "tamsen-bend")
 	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
@@ -207,14 +209,14 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	bare := told(v.featuresOf(t, r))
 	require.True(t, slices.Contains(bare.Decision.Fired, "regulated"), "%v", bare.Decision.Fired)
 
-	var flowFeed feed
-	for _, f := range plan(v.Config) {
+	var flowFeed feeds.Feed
+	for _, f := range feeds.Plan(v.Config) {
 		if f.Profile == "northflow" {
 			flowFeed = f
 		}
 	}
-	require.Equal(t, weatherAhead, flowFeed.Ahead, "asked for the days to come")
-	res, err := v.fetchOne(ctx, flowFeed, flowFeed.request(v.Now()))
+	require.Equal(t, 10*env.Day, flowFeed.Ahead, "asked for the days to come")
+	res, err := v.FetchOne(ctx, flowFeed, flowFeed.Request(v.Now()))
 	require.NoError(t, err)
 	require.Positive(t, res.Rows)
 	f := v.featuresOf(t, r)
@@ -256,10 +258,10 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 		}
 	}
 	storms(0, 99)
-	require.NoError(t, v.fitRain(ctx, r, f))
+	require.NoError(t, v.FitRain(ctx, r, f))
 	require.Nil(t, v.featuresOf(t, r).RainTerm, "99 storms are not 100")
 	storms(99, 101)
-	require.NoError(t, v.fitRain(ctx, r, f))
+	require.NoError(t, v.FitRain(ctx, r, f))
 	g := v.featuresOf(t, r)
 	require.NotNil(t, g.RainTerm)
 	require.Equal(t, 101, g.RainTerm.N)
@@ -304,7 +306,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	require.NoError(t, err)
 	require.InDelta(t, .6, said[first], 1e-9)
 	require.NotContains(t, said, first.Add(-1), "odds of another kind of wave are not scored")
-	require.NoError(t, v.recalibrate(ctx))
+	require.NoError(t, v.Recalibrate(ctx))
 	f := v.featuresOf(t, r)
 	require.GreaterOrEqual(t, f.Recal.N, 70)
 	require.Less(t, f.Recal.Apply(.6), .2)
@@ -354,44 +356,17 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	asked := func() int { return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'refit'`) }
-	_, err := v.makeAll(ctx, saturday) // fits what has no model yet
+	_, err := v.MakeAll(ctx, saturday) // fits what has no model yet
 	require.NoError(t, err)
 	before := asked()
-	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
-	v.clock.Forward(v.Now().Add(refitAfter + time.Hour))
+	v.clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
 	week := saturday.Add(7)
-	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
-	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
-}
-
-// A drive is saved by those who stayed because of the mail on a morning told
-// STAY: not by those who drove all the same, nor on other mornings, and none is
-// told where fewer than three anglers stand behind the number.
-func TestDrivesSaved(t *testing.T) {
-	t.Parallel()
-	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2026, Month: time.April, Day: n} }
-	told := func(n int, v coldseam.Verdict) judgedDay {
-		return judgedDay{Resolved: verdict.Resolved{Day: day(n), Verdict: v}}
-	}
-	days := []judgedDay{told(1, coldseam.Stay), told(2, coldseam.Stay), told(3, coldseam.Go)}
-	r := coldseam.Reach{ID: "bend", DriveKM: 100 * config.KMPerMile}
-	logs := []store.LoggedDay{
-		{Reach: "bend", Day: day(1), Stayed: true, Trips: 3, ByMail: 2, Who: []int{1, 2}},
-		{Reach: "bend", Day: day(2), Stayed: true, Trips: 1, ByMail: 1, Who: []int{3}},
-		{Reach: "bend", Day: day(1), Trips: 4, LineHours: 12, Who: []int{4, 5, 6}},
-		{Reach: "bend", Day: day(3), Stayed: true, Trips: 5, ByMail: 5, Who: []int{7, 8, 9}},
-		{Reach: "ledge", Day: day(1), Stayed: true, Trips: 5, ByMail: 5, Who: []int{7, 8, 9}},
-	}
-	var m recapMaker
-	m.drivesSaved(r, days, logs)
-	require.Equal(t, 3, m.r.Money.DrivesSaved)
-	require.InDelta(t, 300, m.r.Money.MilesSaved, 1e-9)
-	m = recapMaker{}
-	m.drivesSaved(r, days, logs[:1])
-	require.Zero(t, m.r.Money.DrivesSaved, "two anglers")
 }
 
 // Tomorrow's mail can be seen today, from what is known now; later days cannot.
@@ -414,12 +389,12 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	_, err := v.fetchAll(ctx)
+	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	old, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
 	v.clock.Forward(v.Now().Add(30 * time.Hour))
-	_, err = v.fetchAll(ctx)
+	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
 	for i := range v.Config.Reaches {
 		if r := &v.Config.Reaches[i]; r.ID == "tamsen-bend" {
@@ -429,7 +404,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	}
 	require.NoError(t, v.SyncRivers(ctx))
 	held, start := true, saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
-	require.NoError(t, pages{v.app}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.join(t, "one@club.example.org", coldseam.Preferences{}), Date: saturday.Add(-1), Start: start,
+	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.join(t, "one@club.example.org", coldseam.Preferences{}), Date: saturday.Add(-1), Start: start,
 		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
 	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.Now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
 
@@ -477,7 +452,7 @@ func TestRecordsEndYesterday(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")
 
-	f, err := v.features(ctx, r, today, v.Now(), false)
+	f, err := v.Features(ctx, r, today, v.Now(), false)
 	require.NoError(t, err)
 	require.Len(t, f.Upstream, 1)
 	require.NotEmpty(t, f.Pool)
@@ -514,4 +489,15 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.InDelta(t, 80, counted.Run.Counted.WeekMean, 1e-9)
 	require.Equal(t, plain.Flow, counted.Flow)
 	require.Equal(t, plain.Temp, counted.Temp)
+}
+
+// nearestTo is the value nearest in time.
+func nearestTo(obs []coldseam.Observation, at time.Time) float64 {
+	v, best := math.NaN(), time.Hour+1
+	for _, o := range obs {
+		if d := o.At.Sub(at).Abs(); o.Flag.Usable() && d < best {
+			v, best = o.Value, d
+		}
+	}
+	return v
 }

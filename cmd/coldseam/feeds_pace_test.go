@@ -8,8 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -28,7 +30,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 			step = 5 * time.Minute
 		}
 		v.clock.Forward(now)
-		require.NoError(t, v.tick(t.Context(), now))
+		require.NoError(t, v.Tick(t.Context(), now))
 		rows, err := v.DB.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
 		var due []store.FetchArgs
@@ -42,9 +44,9 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		require.NoError(t, rows.Err())
 		for _, a := range due {
 			asked := len(v.ag.Requests())
-			require.NoError(t, v.fetchJob(t.Context(), a))
+			require.NoError(t, v.FetchJob(t.Context(), a))
 			require.Greater(t, len(v.ag.Requests()), asked, "the service is asked: %v", a)
-			key := feed{Profile: a.Profile, Endpoint: a.Feed}.key()
+			key := feeds.Feed{Profile: a.Profile, Endpoint: a.Feed}.Key()
 			out[key] = append(out[key], now)
 		}
 	}
@@ -79,29 +81,29 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	for _, r := range reaches {
-		dusk = later(dusk, v.lastLight(r, saturday))
+		dusk = feeds.Later(dusk, v.LastLight(r, saturday))
 	}
 	from, to := first.Add(-3*time.Hour), dusk.Add(3*time.Hour)
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
 
 	safety := 0
-	for _, f := range plan(v.Config) {
+	for _, f := range feeds.Plan(v.Config) {
 		if !f.Safety {
 			continue
 		}
 		safety++
-		ts := seen[f.key()]
-		require.NotEmpty(t, ts, f.key())
+		ts := seen[f.Key()]
+		require.NotEmpty(t, ts, f.Key())
 		for _, at := range sends {
 			send, err := notify.SendAt(saturday, at, zone)
 			require.NoError(t, err)
-			require.LessOrEqual(t, send.Sub(fetchedBy(ts, send)), ingest.SafetyLead, "%s before the send at %s", f.key(), at)
+			require.LessOrEqual(t, send.Sub(fetchedBy(ts, send)), ingest.SafetyLead, "%s before the send at %s", f.Key(), at)
 			// The brief that the mail is made of reads what was fetched before it.
-			brief := send.Add(-afterFetch).Truncate(briefActive).Add(afterFetch)
-			require.LessOrEqual(t, send.Sub(fetchedBy(ts, brief)), ingest.SafetyLead, "%s in the mail of %s", f.key(), at)
+			brief := send.Add(-club.AfterFetch).Truncate(club.BriefActive).Add(club.AfterFetch)
+			require.LessOrEqual(t, send.Sub(fetchedBy(ts, brief)), ingest.SafetyLead, "%s in the mail of %s", f.Key(), at)
 		}
 		for now := first; now.Before(dusk); now = now.Add(time.Minute) {
-			require.LessOrEqual(t, now.Sub(fetchedBy(ts, now)), ingest.SafetyPoll, "%s at %s", f.key(), now)
+			require.LessOrEqual(t, now.Sub(fetchedBy(ts, now)), ingest.SafetyPoll, "%s at %s", f.Key(), now)
 		}
 		night := 0
 		for _, x := range ts {
@@ -109,7 +111,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 				night++
 			}
 		}
-		require.LessOrEqual(t, night, 9, "%s rests at night", f.key()) // four hours
+		require.LessOrEqual(t, night, 9, "%s rests at night", f.Key()) // four hours
 	}
 	require.GreaterOrEqual(t, safety, 4, "gauges, two formats of them, weather, warnings")
 }
@@ -121,13 +123,13 @@ func TestSendAfterMidnightIsNear(t *testing.T) {
 	v.join(t, "late@club.example.org", coldseam.Preferences{SendAt: "00:05"})
 	at, err := notify.SendAt(saturday, "00:05", env.Zone("America/Chicago"))
 	require.NoError(t, err)
-	near, err := v.active(t.Context(), at.Add(-10*time.Minute))
+	near, err := v.Active(t.Context(), at.Add(-10*time.Minute))
 	require.NoError(t, err)
 	require.NotEmpty(t, near)
 	for _, d := range near {
 		require.Equal(t, saturday, d)
 	}
-	near, err = v.active(t.Context(), at.Add(-30*time.Minute))
+	near, err = v.Active(t.Context(), at.Add(-30*time.Minute))
 	require.NoError(t, err)
 	require.Empty(t, near)
 }
@@ -142,9 +144,9 @@ func TestPaceKeepsTheBudget(t *testing.T) {
 	for _, code := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {
 		c.Sites = append(c.Sites, config.Site{ID: "met:" + code, Provider: "met", Code: code, Lat: 45, Lon: -92})
 	}
-	f := plan(c)[0]
+	f := feeds.Plan(c)[0]
 	require.Equal(t, 30*time.Minute, f.Active, "eight requests each half-hour: 16 of 20 an hour")
 	require.Equal(t, time.Hour, f.Idle)
 	c.Profiles[0].RatePerHour = 1000
-	require.Equal(t, ingest.SafetyPoll, plan(c)[0].Active)
+	require.Equal(t, ingest.SafetyPoll, feeds.Plan(c)[0].Active)
 }

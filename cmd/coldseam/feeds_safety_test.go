@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
 )
@@ -19,20 +20,20 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	var warnings feed
-	for _, f := range plan(v.Config) {
+	var warnings feeds.Feed
+	for _, f := range feeds.Plan(v.Config) {
 		if f.Profile == "northgauge-cap" {
 			warnings = f
 		}
 	}
 	require.NotEmpty(t, warnings.Profile)
 	fetch := func() error {
-		_, err := v.fetchOne(ctx, warnings, warnings.request(v.Now()))
+		_, err := v.FetchOne(ctx, warnings, warnings.Request(v.Now()))
 		return err
 	}
 	v.ag.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
 	require.Error(t, fetch())
-	at, _, err := v.alertsAt(ctx, "northgauge-cap")
+	at, _, err := v.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.Zero(t, at)
 	ages, err := v.DB.FeedAges(ctx)
@@ -46,10 +47,10 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	require.Positive(t, good, "others were read")
 
 	require.NoError(t, fetch())
-	at, _, err = v.alertsAt(ctx, "northgauge-cap")
+	at, _, err = v.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.WithinDuration(t, v.Now(), at, time.Second)
-	at, _, err = v.alertsAt(ctx, "no-such-feed")
+	at, _, err = v.AlertsAt(ctx, "no-such-feed")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.Zero(t, at)
 }
@@ -59,22 +60,22 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	service, err := v.fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
 	p := ingest.Profile{Name: "parts", Format: ingest.FormatCAP, BaseURL: service.BaseURL, Path: "/parts/{site}", SitesPerRequest: 1,
 		Places: map[string]ingest.Place{"north": {}, "south": {}}, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
-	v.fetcher.Profiles = append(v.fetcher.Profiles, p)
+	v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
 	v.ag.ScriptForever("/parts/north", empty)
 	v.ag.Script("/parts/south", empty)
-	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.NoError(t, err)
 	first := v.Now()
 
 	v.clock.Forward(first.Add(20 * time.Minute))
-	_, err = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.Error(t, err)
-	at, _, err := v.alertsAt(ctx, "parts")
+	at, _, err := v.AlertsAt(ctx, "parts")
 	require.NoError(t, err)
 	require.WithinDuration(t, first, at, time.Second)
 }
@@ -86,16 +87,16 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	v.history(t)
-	_, err := v.fetchAll(ctx)
+	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
-	before, err := v.makeBrief(ctx, r, saturday)
+	before, err := v.MakeBrief(ctx, r, saturday)
 	require.NoError(t, err)
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
 	v.clock.Forward(v.Now().Add(5 * time.Minute))
-	p, err := v.fetcher.Profile(agency.ProfileGauges)
+	p, err := v.Fetcher.Profile(agency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")
 	list, err := v.DB.SeriesList(ctx, r.Site)
@@ -108,10 +109,10 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	}
 	body := fmt.Sprintf(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00060","statistic_id":"00011","time_series_id":%q,"time":%q,"value":null,"unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`,
 		code, ref, v.Now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
-	res, err := v.fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
+	res, err := v.Fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Added)
-	after, err := v.makeBrief(ctx, r, saturday)
+	after, err := v.MakeBrief(ctx, r, saturday)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Stop, after.Verdict)
 	said := false

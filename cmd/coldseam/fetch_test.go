@@ -8,8 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/ingest"
-	"example.org/coldseam/store"
+	"example.org/coldseam/cmd/internal/feeds"
 )
 
 func TestFetchByHand(t *testing.T) {
@@ -17,31 +16,18 @@ func TestFetchByHand(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	var out bytes.Buffer
-	require.NoError(t, (&fetchCmd{}).now(ctx, &out, v.Feeds))
+	require.NoError(t, (&feeds.Command{}).FetchNow(ctx, &out, v.Feeds))
 	require.Contains(t, out.String(), "northgauge/latest")
 	require.Regexp(t, `northgauge/latest +ok, \d+ rows, \d+ new`, out.String())
 
 	// Kept documents read again write nothing: they are stored already.
 	out.Reset()
-	require.NoError(t, (&fetchCmd{}).replay(ctx, &out, v.Feeds))
+	require.NoError(t, (&feeds.Command{}).ReplayKept(ctx, &out, v.Feeds))
 	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
 
 	// A feed that is not there is named with those that are.
-	err := (&fetchCmd{Feed: "southgauge"}).now(ctx, &out, v.Feeds)
+	err := (&feeds.Command{Feed: "southgauge"}).FetchNow(ctx, &out, v.Feeds)
 	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
-}
-
-// Records of series are told from their rows by the address: a replay reads
-// them first.
-func TestReplayKnowsTheRecordsOfSeries(t *testing.T) {
-	t.Parallel()
-	a := &Feeds{fetcher: &ingest.Fetcher{Profiles: []ingest.Profile{
-		{Name: "us", Endpoints: map[string]ingest.Endpoint{"metadata": {Path: "/collections/series/items"}, "latest": {Path: "/collections/latest/items"}}}, {Name: "plain"}}}}
-	for url, want := range map[string]bool{"https://us.example/collections/series/items?site=1": true, "https://us.example/collections/latest/items?site=1": false} {
-		require.Equal(t, want, a.ranks(store.FetchRecord{Profile: "us", URL: url}), url)
-		require.False(t, a.ranks(store.FetchRecord{Profile: "plain", URL: url}))
-		require.False(t, a.ranks(store.FetchRecord{Profile: "gone", URL: url}))
-	}
 }
 
 // A back-fill that is stopped half-way goes on where it was, and tells how far
@@ -52,21 +38,21 @@ func TestBackfillGoesOn(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	w := &cutWriter{after: " 1 of ", cut: cancel}
-	c := &fetchCmd{Feed: "northgauge/daily", From: "2014-04-18", Hours: 2}
-	require.Error(t, c.backfill(ctx, w, v.Feeds), w.String())
+	c := &feeds.Command{Feed: "northgauge/daily", From: "2014-04-18", Hours: 2}
+	require.Error(t, c.Backfill(ctx, w, v.Feeds), w.String())
 	require.Contains(t, w.String(), "northgauge/daily")
 	require.NotContains(t, w.String(), "done")
 	asked := len(v.ag.Requests())
 
 	var out bytes.Buffer
-	require.NoError(t, c.backfill(t.Context(), &out, v.Feeds))
+	require.NoError(t, c.Backfill(t.Context(), &out, v.Feeds))
 	require.Contains(t, out.String(), "goes on from 2017-04-1")
 	require.Contains(t, out.String(), "done: ok")
 	require.Less(t, len(v.ag.Requests())-asked, 7, "what was brought is not asked for again")
 
 	// Complete, the same command begins anew.
 	out.Reset()
-	require.NoError(t, c.backfill(t.Context(), &out, v.Feeds))
+	require.NoError(t, c.Backfill(t.Context(), &out, v.Feeds))
 	require.NotContains(t, out.String(), "goes on")
 	require.Contains(t, out.String(), "0 new")
 }
@@ -74,7 +60,7 @@ func TestBackfillGoesOn(t *testing.T) {
 func TestBackfillWantsADay(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
-	err := (&fetchCmd{From: "last spring"}).backfill(t.Context(), &out, &Feeds{})
+	err := (&feeds.Command{From: "last spring"}).Backfill(t.Context(), &out, &feeds.Feeds{})
 	require.ErrorContains(t, err, `--from "last spring": want YYYY-MM-DD`)
 }
 

@@ -19,6 +19,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/store"
 )
@@ -31,7 +32,7 @@ type handoverCmd struct {
 
 // Run writes the pack.
 func (c *handoverCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
+	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -42,7 +43,7 @@ func (c *handoverCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	return c.pack(ctx, s.Out, a)
 }
 
-func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	path := c.Out
 	if path == "" {
 		path = filepath.Join(a.Config.StateDir, "handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
@@ -87,7 +88,7 @@ func (c *handoverCmd) pack(ctx context.Context, w io.Writer, a *Parts) error {
 // packer makes the files of the pack.
 type packer struct {
 	ctx context.Context
-	a   *Parts
+	a   *parts.Parts
 }
 
 func csvTable(header []string, rows [][]string) ([]byte, error) {

@@ -15,6 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/mailing"
 )
 
 // unzip reads a pack into memory.
@@ -52,7 +53,7 @@ func TestHandover(t *testing.T) {
 	require.NoError(t, v.SyncLimits(ctx))
 	dir := t.TempDir()
 	v.Config.Mail.TokenKeyFile = filepath.Join(dir, "token.key")
-	key, err := ensureKey(v.Config.Mail.TokenKeyFile)
+	key, err := mailing.EnsureKey(v.Config.Mail.TokenKeyFile)
 	require.NoError(t, err)
 	require.NoError(t, v.DB.ConfirmReadings(ctx, coldseam.Confirmation{Site: v.reachOf(t, "tamsen-bend").Site, Param: coldseam.Stage,
 		From: v.Now().Add(-time.Hour), To: v.Now(), At: v.Now(), Who: "season keeper", Why: "read the staff"}))

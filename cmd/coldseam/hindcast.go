@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast/hindcast"
 	"example.org/coldseam/ingest/table"
 	"example.org/coldseam/notify/chart"
@@ -125,7 +126,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 	if err != nil {
 		return coldseam.Days{}, "", env.Fail(2, err.Error())
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return coldseam.Days{}, "", err
 	}
@@ -328,10 +329,10 @@ func (c *hindcastCmd) issued(ctx context.Context, s *env.Streams, g *env.Globals
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	return a.printIssued(ctx, s.Out)
+	return a.PrintIssued(ctx, s.Out)
 }

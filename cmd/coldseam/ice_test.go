@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 )
 
 func codes(rs []coldseam.Reason) (out []string) {
@@ -25,7 +26,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	ctx := t.Context()
 	r := v.reachOf(t, "tamsen-bend")
 	brief := func() coldseam.Brief {
-		b, err := v.makeBrief(ctx, r, saturday)
+		b, err := v.MakeBrief(ctx, r, saturday)
 		require.NoError(t, err)
 		return b
 	}
@@ -35,7 +36,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 
 	sub := v.join(t, "angler@one.example", coldseam.Preferences{})
 	trip := coldseam.Trip{Reach: r.ID, Subscriber: sub, Date: saturday.Add(-1), WentNot: true, Ice: true}
-	require.NoError(t, pages{app: v.app}.SaveTrip(ctx, trip))
+	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, trip))
 	closed := brief()
 	require.Equal(t, coldseam.Stop, closed.Verdict)
 	require.Contains(t, codes(closed.Stops), "ice_word")

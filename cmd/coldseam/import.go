@@ -17,6 +17,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/parts"
+	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 	"example.org/coldseam/ingest/table"
@@ -51,7 +54,7 @@ func (c *importCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn), Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -59,7 +62,7 @@ func (c *importCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	return c.files(ctx, s.Out, g, a)
 }
 
-func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *Parts) error {
+func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *parts.Parts) error {
 	if c.Trips {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
@@ -78,7 +81,7 @@ func (c *importCmd) files(ctx context.Context, w io.Writer, g *env.Globals, a *P
 	return nil
 }
 
-func (c *importCmd) one(ctx context.Context, w io.Writer, g *env.Globals, a *Parts, path string) error {
+func (c *importCmd) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.Parts, path string) error {
 	switch {
 	case c.Trips:
 		return c.trips(ctx, w, a, path)
@@ -131,7 +134,7 @@ func (c *importCmd) read(g *env.Globals, path string, in *intake) error {
 		in.report = &report
 		return in.take(b)
 	}
-	p, err := profileFor(g, c.Profile, c.Unit, c.Zone)
+	p, err := feeds.ProfileFor(g, c.Profile, c.Unit, c.Zone)
 	if err != nil {
 		return err
 	}
@@ -187,14 +190,14 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, tabl
 }
 
 // enterSite enters a gauge that is not known yet.
-func (c *importCmd) enterSite(ctx context.Context, a *Parts, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
+func (c *importCmd) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
 	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}
 	return true, a.DB.PutSite(ctx, c.siteOf(a, id, m))
 }
 
-func (c *importCmd) siteOf(a *Parts, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
+func (c *importCmd) siteOf(a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
 	provider, code, _ := strings.Cut(string(id), ":")
 	s := coldseam.Site{ID: id, Provider: provider, Code: code, Name: c.Name, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon}
 	if s.Name == "" {
@@ -210,7 +213,7 @@ func (c *importCmd) siteOf(a *Parts, id coldseam.SiteID, m ingest.SiteMeta) cold
 }
 
 // trips imports a paper log.
-func (c *importCmd) trips(ctx context.Context, w io.Writer, a *Parts, path string) error {
+func (c *importCmd) trips(ctx context.Context, w io.Writer, a *parts.Parts, path string) error {
 	f, err := os.Open(path)
 	if err != nil {
 		return err
@@ -220,12 +223,12 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *Parts, path strin
 	if err != nil {
 		return err
 	}
-	m, err := readTripMap(c.Map)
+	m, err := triplog.ReadMap(c.Map)
 	if err != nil {
 		return err
 	}
-	m.species = a.species
-	list, err := readTrips(f, reaches, m)
+	m.Species = a.Species
+	list, err := triplog.Read(f, reaches, m)
 	if err != nil {
 		return err
 	}
@@ -251,7 +254,7 @@ func (c *importCmd) trips(ctx context.Context, w io.Writer, a *Parts, path strin
 			fmt.Fprintf(w, "corrected: %s %s %s, %d fish in %g h, was %d in %g h\n", x.Trip.Date, x.Trip.Reach, x.Trip.Angler, x.Trip.Fish, x.Trip.Hours, x.Was.Fish, x.Was.Hours)
 		}
 		// Of every row: one that an interrupted import left out is caught up.
-		if err := a.logRig(ctx, x.Trip); err != nil {
+		if err := a.LogRig(ctx, x.Trip); err != nil {
 			return err
 		}
 	}

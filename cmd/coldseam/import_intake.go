@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/table"
 )
@@ -20,7 +22,7 @@ const intakeRows = 40_000
 type intake struct {
 	*importCmd
 	ctx    context.Context
-	app    *Parts
+	app    *parts.Parts
 	p      ingest.Profile
 	report *table.Report // of a table
 
@@ -50,7 +52,7 @@ func (in *intake) take(b ingest.Batch) error {
 			if at := s.Obs[0].At; in.first.IsZero() || at.Before(in.first) {
 				in.first = at
 			}
-			in.last = later(in.last, s.Obs[len(s.Obs)-1].At)
+			in.last = feeds.Later(in.last, s.Obs[len(s.Obs)-1].At)
 		}
 		if in.DryRun {
 			continue
@@ -134,7 +136,7 @@ func (in *intake) store(b ingest.Batch) error {
 			in.nameless[s.Site] = true
 		}
 	}
-	res, err := in.app.fetcher.Import(in.ctx, in.p, b)
+	res, err := in.app.Fetcher.Import(in.ctx, in.p, b)
 	in.added, in.revised = in.added+res.Added, in.revised+res.Revised
 	in.skip(res.Skipped, true)
 	if err != nil && in.added > 0 {

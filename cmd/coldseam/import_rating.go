@@ -13,12 +13,14 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest"
 )
 
 // rating imports the rating table of a gauge that reports stage alone: from its
 // day on, discharge is read off it, the stages that are stored already included.
-func (c *importCmd) rating(ctx context.Context, w io.Writer, a *Parts, path string) error {
+func (c *importCmd) rating(ctx context.Context, w io.Writer, a *parts.Parts, path string) error {
 	provider, code, ok := strings.Cut(c.Site, ":")
 	if !ok || provider == "" || code == "" {
 		return fmt.Errorf("--site is %q; a rating wants provider:code: %w", c.Site, coldseam.ErrInvalid)
@@ -54,7 +56,7 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *Parts, path stri
 	if err != nil {
 		return err
 	}
-	rs, err := a.ratingsOf(ctx, r.Site)
+	rs, err := a.RatingsOf(ctx, r.Site)
 	if err == nil && len(rs) == 0 {
 		what += "; not used for discharge: the agency gives it"
 	}
@@ -63,7 +65,7 @@ func (c *importCmd) rating(ctx context.Context, w io.Writer, a *Parts, path stri
 }
 
 // rateStored reads discharge off the ratings for the stages that are stored.
-func rateStored(ctx context.Context, a *Parts, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
+func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
 	const piece = 90 * env.Day // bounds the memory
 	list, err := a.DB.SeriesList(ctx, site)
 	if err != nil {
@@ -73,7 +75,7 @@ func rateStored(ctx context.Context, a *Parts, site coldseam.SiteID, from time.T
 		if s.Param != coldseam.Stage {
 			continue
 		}
-		end := later(s.Newest, from).Add(time.Second)
+		end := feeds.Later(s.Newest, from).Add(time.Second)
 		for at := from; at.Before(end); at = at.Add(piece) {
 			obs, err := a.DB.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
 			if err != nil {
@@ -82,7 +84,7 @@ func rateStored(ctx context.Context, a *Parts, site coldseam.SiteID, from time.T
 			if len(obs) == 0 {
 				continue
 			}
-			res, err := a.fetcher.Import(ctx, ingest.Profile{Name: s.Provider, Provider: s.Provider},
+			res, err := a.Fetcher.Import(ctx, ingest.Profile{Name: s.Provider, Provider: s.Provider},
 				ingest.Batch{Series: []coldseam.Series{{SeriesKey: s.SeriesKey, Obs: obs}}})
 			added, revised = added+res.Added, revised+res.Revised
 			if err != nil {

@@ -1,13 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"crypto/rand"
-	"crypto/rsa"
-	"crypto/x509"
 	_ "embed"
-	"encoding/pem"
 	"fmt"
 	"net/mail"
 	"os"
@@ -20,6 +15,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 )
 
 //go:embed coldseam.toml
@@ -83,19 +79,19 @@ func (c *initCmd) write(s *env.Streams, path string, m machine) error {
 			fmt.Fprintf(s.Out, "kept   %s: it was there\n", f)
 		}
 	}
-	made, err := writeNew(path, []byte(text), 0o644)
+	made, err := env.WriteNew(path, []byte(text), 0o644)
 	if err != nil {
 		return err
 	}
 	say(path, "the configuration, every key explained", made)
-	had := exists(token)
-	if _, err := ensureKey(token); err != nil {
+	had := env.Exists(token)
+	if _, err := mailing.EnsureKey(token); err != nil {
 		return err
 	}
 	say(token, "signs the links in mails", !had)
-	had = exists(dkim)
+	had = env.Exists(dkim)
 	if !had {
-		if err := writeDKIMKey(dkim); err != nil {
+		if err := mailing.WriteDKIMKey(dkim); err != nil {
 			return err
 		}
 	}
@@ -228,47 +224,4 @@ func fillSample(text string, v sampleValues) string {
 		text = strings.ReplaceAll(text, "river.example.org", v.domain)
 	}
 	return text
-}
-
-// writeNew writes a file unless it is there.
-func writeNew(path string, b []byte, mode os.FileMode) (bool, error) {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, mode)
-	if os.IsExist(err) {
-		return false, nil
-	}
-	if err != nil {
-		return false, err
-	}
-	defer f.Close()
-	if _, err := f.Write(b); err != nil {
-		return false, err
-	}
-	if err := f.Sync(); err != nil {
-		return false, err
-	}
-	return true, f.Close()
-}
-
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
-}
-
-// writeDKIMKey makes an RSA key of 2048 bits, 0600: the size every receiver
-// takes and a TXT record still carries.
-func writeDKIMKey(path string) error {
-	key, err := rsa.GenerateKey(rand.Reader, 2048)
-	if err != nil {
-		return err
-	}
-	der, err := x509.MarshalPKCS8PrivateKey(key)
-	if err != nil {
-		return err
-	}
-	var b bytes.Buffer
-	if err := pem.Encode(&b, &pem.Block{Type: "PRIVATE KEY", Bytes: der}); err != nil {
-		return err
-	}
-	_, err = writeNew(path, b.Bytes(), 0o600)
-	return err
 }

@@ -25,13 +25,13 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 		t.Helper()
 		var mine []coldseam.Brief
 		for _, b := range briefs {
-			mine = append(mine, v.personal(b, coldseam.Preferences{}))
+			mine = append(mine, v.Personal(b, coldseam.Preferences{}))
 		}
-		payload, err := v.payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, saturday)
+		payload, err := v.Payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, saturday)
 		require.NoError(t, err)
 		_, err = notify.ParseContent(payload)
 		require.NoError(t, err)
-		m, err := v.composeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: saturday, CreatedAt: morningAt(4, 46), Payload: payload,
+		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: saturday, CreatedAt: morningAt(4, 46), Payload: payload,
 			Subscriber: coldseam.Subscriber{ID: 1, Email: "one@h.example"}})
 		require.NoError(t, err)
 		return m.Bytes

@@ -24,14 +24,14 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 		day := saturday.Add(d)
 		if d > 0 {
 			v.clock.Forward(democlub.Start.AddDate(0, 0, d))
-			_, err := v.fetchAll(ctx)
+			_, err := v.FetchAll(ctx)
 			require.NoError(t, err)
 		}
-		_, err := v.makeAll(ctx, day)
+		_, err := v.MakeAll(ctx, day)
 		require.NoError(t, err)
 	}
 	v.clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
-	_, err := v.fetchAll(ctx)
+	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	n, err := v.DB.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.Now())
 	require.NoError(t, err)

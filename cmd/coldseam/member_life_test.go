@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/web"
@@ -70,7 +71,7 @@ func (b *inbox) newest(to string) *mail.Message {
 	raw, err := io.ReadAll(m.Body)
 	require.NoError(b.t, err)
 	m.Body = bytes.NewReader(raw)
-	b.html = strings.ReplaceAll(htmlPart(b.t, m.Header.Get, m.Body), b.v.links.PublicURL, b.base)
+	b.html = strings.ReplaceAll(htmlPart(b.t, m.Header.Get, m.Body), b.v.Links.PublicURL, b.base)
 	require.NotEmpty(b.t, b.html)
 	return m
 }
@@ -81,7 +82,7 @@ func (b *inbox) newest(to string) *mail.Message {
 func TestAMembersLife(t *testing.T) {
 	v := newReadyTown(t, nil)
 	ctx := browsertest.Start(t, 10*time.Minute)
-	h, err := web.New(web.Config{Store: pages{v.app}, Links: v.links, Club: v.Config.Club.Name, Now: v.Now, Log: v.app.Log})
+	h, err := web.New(web.Config{Store: club.Pages{App: v.App}, Links: v.Links, Club: v.Config.Club.Name, Now: v.Now, Log: v.App.Log})
 	require.NoError(t, err)
 	srv := httptest.NewServer(h)
 	t.Cleanup(srv.Close)
@@ -172,7 +173,7 @@ func TestAMembersLife(t *testing.T) {
 	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
 	require.True(t, ok)
 	require.Equal(t, "List-Unsubscribe=One-Click", morning.Header.Get("List-Unsubscribe-Post"))
-	resp, err := http.Post(strings.Replace(way, v.links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	resp, err := http.Post(strings.Replace(way, v.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
 	require.NoError(t, err)
 	require.NoError(t, resp.Body.Close())
 	require.Equal(t, http.StatusOK, resp.StatusCode)
@@ -180,7 +181,7 @@ func TestAMembersLife(t *testing.T) {
 
 	before := len(v.letters(t)[me])
 	v.clock.Forward(saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
-	_, _, err = v.queueMornings(t.Context(), v.Now())
+	_, _, err = v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Len(t, v.letters(t)[me], before, "silence")
@@ -195,7 +196,7 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 		n = 10_000
 	}
 	v := newTown(t, nil)
-	p := pages{v.app}
+	p := club.Pages{App: v.App}
 	for i := range n {
 		v.clock.Forward(v.Now().Add(time.Millisecond))
 		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.Now()))

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 )
 
 // migrateCmd brings the database to this program's schema.
@@ -15,7 +16,7 @@ type migrateCmd struct {
 
 // Run backs up what is there, then migrates. A newer schema is refused.
 func (c *migrateCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := partsFor(ctx, s, g, env.Options{AnySchema: true})
+	a, err := parts.For(ctx, s, g, env.Options{AnySchema: true})
 	if err != nil {
 		return err
 	}
@@ -23,7 +24,7 @@ func (c *migrateCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	return c.migrate(ctx, s, a)
 }
 
-func (c *migrateCmd) migrate(ctx context.Context, s *env.Streams, a *Parts) error {
+func (c *migrateCmd) migrate(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	if c.ReadersSQL {
 		sql, err := a.DB.LockSQL(ctx)
 		fmt.Fprint(s.Out, sql)

@@ -10,6 +10,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/notify/sample"
 )
 
@@ -66,7 +67,7 @@ func TestFlipNotice(t *testing.T) {
 			}
 			v.clock.Forward(c.at)
 			for range 2 { // a second look the same evening says nothing more
-				require.NoError(t, v.queueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
+				require.NoError(t, v.QueueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
 			v.sendAll(t)
 			got := v.letters(t)
@@ -91,15 +92,15 @@ func TestEveningBriefIsMade(t *testing.T) {
 		return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
 	}
 	v.clock.Forward(evening(18, 29))
-	require.NoError(t, v.tick(t.Context(), v.Now()))
+	require.NoError(t, v.Tick(t.Context(), v.Now()))
 	require.Zero(t, asked())
 	for m := range 3 {
 		v.clock.Forward(evening(18, 30+m))
-		require.NoError(t, v.tick(t.Context(), v.Now()))
+		require.NoError(t, v.Tick(t.Context(), v.Now()))
 	}
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
 	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21}, {Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
-		at, due := eveningDue(d, env.Zone("America/Chicago"), d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
+		at, due := mailing.EveningDue(d, env.Zone("America/Chicago"), d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
 		require.True(t, due, d)
 		require.Equal(t, "18:30", at.Format("15:04"), d)
 	}
@@ -122,7 +123,7 @@ func TestWeekendOutlook(t *testing.T) {
 	thursday := saturday.Add(5).In(env.Zone("America/Chicago"))
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
 		v.clock.Forward(thursday.Add(at))
-		require.NoError(t, v.queueOutlooks(t.Context(), v.Now()))
+		require.NoError(t, v.QueueOutlooks(t.Context(), v.Now()))
 	}
 	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
 
@@ -139,7 +140,7 @@ func TestWeekendOutlook(t *testing.T) {
 	require.NoError(t, err)
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
 		again.clock.Forward(thursday.Add(at))
-		require.NoError(t, again.queueOutlooks(t.Context(), again.Now()))
+		require.NoError(t, again.QueueOutlooks(t.Context(), again.Now()))
 		again.sendAll(t)
 		want := 0
 		if at >= 17*time.Hour {
@@ -171,7 +172,7 @@ func TestSeasonPause(t *testing.T) {
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
 		v.clock.Forward(first.Add(n).In(env.Zone("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
-		_, _, err := v.queueMornings(t.Context(), v.Now())
+		_, _, err := v.QueueMornings(t.Context(), v.Now())
 		require.NoError(t, err)
 		v.sendAll(t)
 		out := map[string]int{}
@@ -200,7 +201,7 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	v := newReadyTown(t, nil)
 	for m := 30; m < 40; m++ {
 		v.clock.Forward(morningAt(4, m))
-		require.NoError(t, v.watch(t.Context(), v.Now()))
+		require.NoError(t, v.Watch(t.Context(), v.Now()))
 	}
 	v.sendAll(t)
 	got := v.letters(t)[v.Config.Club.AdminEmail]

@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -63,7 +64,7 @@ type parsedDocument struct {
 
 // Run parses the file; a refused document is exit status 1 and one line.
 func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
-	p, err := profileFor(g, c.Profile, c.Unit, c.Zone)
+	p, err := feeds.ProfileFor(g, c.Profile, c.Unit, c.Zone)
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}

@@ -9,7 +9,8 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/forecast"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -31,17 +32,17 @@ type limitShowCmd struct {
 
 // Run prints the candidates and the limits.
 func (c *limitShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
 		}
-		list, err := a.flowCandidates(ctx, r)
+		list, err := a.FlowCandidates(ctx, r)
 		if err != nil {
 			return err
 		}
 		printCandidates(s.Out, list)
-		fmt.Fprintf(s.Out, "\nIn force: %s\n", limitWords(r))
+		fmt.Fprintf(s.Out, "\nIn force: %s\n", morning.LimitWords(r))
 		return nil
 	})
 }
@@ -56,7 +57,7 @@ type limitConfirmCmd struct {
 
 // Run appends the limit to the file and enters it.
 func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		r, err := a.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
@@ -65,7 +66,7 @@ func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Global
 	})
 }
 
-func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *Parts, r coldseam.Reach) error {
+func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Parts, r coldseam.Reach) error {
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch {
 	case why == "" || who == "" || strings.Contains(who, "@"):
@@ -103,22 +104,8 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *Parts, r 
 	if err := a.DB.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.Config.Path, limitWords(now))
+	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.Config.Path, morning.LimitWords(now))
 	return nil
-}
-
-// flowCandidates proposes flow limits by what is stored of the reach's gauge.
-func (mk *Maker) flowCandidates(ctx context.Context, r coldseam.Reach) ([]coldseam.FlowCandidate, error) {
-	site, err := mk.DB.Site(ctx, r.Site)
-	if err != nil {
-		return nil, err
-	}
-	f := forecast.Features{Now: mk.Now(), Loc: env.Zone(r.Zone), Reach: r, Site: site}
-	g := gather{Maker: mk, ctx: ctx, f: &f}
-	g.daily()
-	g.instants()
-	g.station()
-	return forecast.FlowCandidates(&f), g.err()
 }
 
 // printCandidates writes the candidates, the proposal first.
@@ -129,29 +116,9 @@ func printCandidates(w io.Writer, list []coldseam.FlowCandidate) {
 	}
 	fmt.Fprintln(w, "\nFlow limits that the record gives, the smallest is proposed. A full bank is a ceiling for boats, not safe water:")
 	for _, c := range list {
-		fmt.Fprintf(w, "  %s\n", candidateWords(c))
-		if means := notify.Plain(usWords.LimitMeans(c)); means != "" {
+		fmt.Fprintf(w, "  %s\n", morning.CandidateWords(c))
+		if means := notify.Plain(morning.UsWords.LimitMeans(c)); means != "" {
 			fmt.Fprintf(w, "    %s\n", means)
 		}
 	}
 }
-
-// candidateWords is a candidate with where it comes from.
-func candidateWords(c coldseam.FlowCandidate) string {
-	return notify.Plain(usWords.Flow(c.FlowM3S) + " (" + siWords.Flow(c.FlowM3S) + ") by " + usWords.LimitSource(c))
-}
-
-// limitWords lists the limits in force and what they rest on.
-func limitWords(r coldseam.Reach) string {
-	l := coldseam.FlowLimits{Why: r.MaxFlowWhy, Proposed: r.MaxFlowProposed, Crafts: r.CraftLimits}
-	if r.MaxFlowM3S != nil {
-		l.MaxFlowM3S = *r.MaxFlowM3S
-	}
-	return notify.Plain(strings.Join(usWords.LimitInForce(l), "; "))
-}
-
-// usWords and siWords are the units of the command line.
-var (
-	usWords = notify.WordsFor("us", "UTC")
-	siWords = notify.WordsFor("metric", "UTC")
-)

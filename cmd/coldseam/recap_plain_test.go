@@ -17,8 +17,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/recap"
+	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/store"
 )
 
@@ -26,7 +29,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := livedTown(t)
-	require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 
 	t.Run("issued forecasts are scored", func(t *testing.T) {
 		type lead struct {
@@ -42,19 +45,19 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, livedDays-1, n["water_temp1"], "every morning whose next day is over")
 		require.Equal(t, livedDays-9, n["discharge9"], "ten days with today")
 		w := httptest.NewRecorder()
-		v.metricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`, w.Body.String())
 		// A service that starts anew shows it without waiting for the next scoring.
-		v.metrics = newMetrics()
-		stop := v.firstSkill(ctx)
+		v.Metrics = club.NewMetrics()
+		stop := v.FirstSkill(ctx)
 		require.Eventually(t, func() bool {
 			w := httptest.NewRecorder()
-			v.metricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+			v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 			return strings.Contains(w.Body.String(), `coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
 		}, 30*time.Second, 50*time.Millisecond)
 		stop()
 		before := len(got)
-		require.NoError(t, v.upkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
 		got, err = store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
@@ -66,7 +69,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	})
 	t.Run("reach", func(t *testing.T) {
 		began := time.Now()
-		r, err := v.recap(ctx, 2026, "tamsen-bend")
+		r, err := v.Recap(ctx, 2026, "tamsen-bend")
 		require.NoError(t, err)
 		require.Less(t, time.Since(began), 10*time.Second)
 		require.Equal(t, "Spring 2026", r.Season)
@@ -77,7 +80,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, 4, r.Lifted)
 		require.Equal(t, coldseam.Date{Year: 2026, Month: 4, Day: 1}, r.From)
 		require.Equal(t, saturday, r.To)
-		require.Len(t, r.Days, r.To.Sub(r.From)+1+chartLead)
+		require.Len(t, r.Days, r.To.Sub(r.From)+1+recap.ChartLead)
 		mornings := 0
 		for _, x := range r.Verdicts {
 			mornings += x.Mornings
@@ -107,25 +110,25 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				}
 			}
 		}
-		again, err := v.recap(ctx, 0, "tamsen-bend")
+		again, err := v.Recap(ctx, 0, "tamsen-bend")
 		require.NoError(t, err)
 		require.Equal(t, fmt.Sprint(r), fmt.Sprint(again), "0 is the newest season")
 	})
 	t.Run("nobody stands in it", func(t *testing.T) {
 		reaches, err := v.DB.Reaches(ctx)
 		require.NoError(t, err)
-		log, err := readTrips(strings.NewReader(democlub.Log), reaches, tripMap{})
+		log, err := triplog.Read(strings.NewReader(democlub.Log), reaches, triplog.Map{})
 		require.NoError(t, err)
 		require.NotEmpty(t, log)
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
-			s := recapText(t, v.Book, recapCmd{Reach: reach, Text: true, CSV: true, HTML: true})
+			s := recapText(t, v.Book, recap.Command{Reach: reach, Text: true, CSV: true, HTML: true})
 			for _, x := range log {
 				require.NotContains(t, s, x.Angler)
 			}
 			require.NotContains(t, s, "NaN")
 		}
 		// Two anglers fished the Hallam Fork: nothing of theirs is told.
-		r, err := v.recap(ctx, 2026, "hallam-sandbar")
+		r, err := v.Recap(ctx, 2026, "hallam-sandbar")
 		require.NoError(t, err)
 		require.Zero(t, r.Trips)
 		require.Zero(t, r.Fish)
@@ -136,11 +139,11 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Zero(t, r.Held+r.Lifted)
 	})
 	t.Run("the club less its reaches gives nothing away", func(t *testing.T) {
-		club, err := v.recap(ctx, 2026, "")
+		club, err := v.Recap(ctx, 2026, "")
 		require.NoError(t, err)
 		judged, good, trips, fish := 0, 0, 0, 0
 		for _, reach := range []coldseam.ReachID{"tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
-			r, err := v.recap(ctx, 2026, reach)
+			r, err := v.Recap(ctx, 2026, reach)
 			require.NoError(t, err)
 			trips, fish = trips+r.Trips, fish+r.Fish
 			for _, x := range r.Verdicts {
@@ -157,7 +160,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	})
 	t.Run("files", func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "new")
-		recapText(t, v.Book, recapCmd{Season: 2026, Out: dir})
+		recapText(t, v.Book, recap.Command{Season: 2026, Out: dir})
 		for _, ext := range []string{".html", ".txt", ".csv"} {
 			b, err := os.ReadFile(filepath.Join(dir, "recap-2026"+ext))
 			require.NoError(t, err)
@@ -168,23 +171,23 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				require.Greater(t, len(rows), 40)
 			}
 		}
-		one := recapText(t, v.Book, recapCmd{Out: dir, Reach: "tamsen-bend", CSV: true})
+		one := recapText(t, v.Book, recap.Command{Out: dir, Reach: "tamsen-bend", CSV: true})
 		require.Equal(t, filepath.Join(dir, "recap-2026-tamsen-bend.csv")+"\n", one)
 	})
 	t.Run("page", func(t *testing.T) {
-		r, err := pages{v.app}.Season(ctx, 0, "")
+		r, err := club.Pages{App: v.App}.Season(ctx, 0, "")
 		require.NoError(t, err)
-		want, err := v.recap(ctx, 2026, "")
+		want, err := v.Recap(ctx, 2026, "")
 		require.NoError(t, err)
 		require.Equal(t, fmt.Sprint(want), fmt.Sprint(r))
-		_, err = pages{v.app}.Season(ctx, 1999, "")
+		_, err = club.Pages{App: v.App}.Season(ctx, 1999, "")
 		require.ErrorIs(t, err, coldseam.ErrNotFound)
-		_, err = pages{v.app}.Season(ctx, 2026, "nowhere")
+		_, err = club.Pages{App: v.App}.Season(ctx, 2026, "nowhere")
 		require.ErrorIs(t, err, coldseam.ErrNotFound)
 	})
 	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.Book) })
 	t.Run("dictionary", func(t *testing.T) {
-		s := recapText(t, v.Book, recapCmd{Dictionary: true})
+		s := recapText(t, v.Book, recap.Command{Dictionary: true})
 		require.Contains(t, s, "## forecast_pair")
 		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning")
 	})
@@ -192,12 +195,12 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		if _, err := exec.LookPath("psql"); err != nil {
 			t.Skip("psql is not installed")
 		}
-		s := recapText(t, v.Book, recapCmd{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
+		s := recapText(t, v.Book, recap.Command{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
 		require.Equal(t, "season_reader|5\n", s)
 		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber", "CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
-			c := recapCmd{SQL: true, Args: []string{"-X", "-c", sql}}
-			err := c.with(ctx, &env.Streams{Out: &out, Err: &errs}, v.Book)
+			c := recap.Command{SQL: true, Args: []string{"-X", "-c", sql}}
+			err := c.With(ctx, &env.Streams{Out: &out, Err: &errs}, v.Book)
 			var exit env.ExitCode
 			require.ErrorAs(t, err, &exit, sql)
 			require.NotZero(t, exit.Code)

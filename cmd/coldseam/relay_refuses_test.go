@@ -36,12 +36,12 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 				v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
 			v.clock.Forward(morningAt(4, 45))
-			_, _, err := v.queueMornings(ctx, v.Now())
+			_, _, err := v.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			for range 4 {
 				v.sendAll(t)
 				v.clock.Forward(v.Now().Add(time.Minute))
-				require.NoError(t, v.watch(ctx, v.Now()))
+				require.NoError(t, v.Watch(ctx, v.Now()))
 			}
 			v.sendAll(t)
 			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
@@ -79,10 +79,10 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.clock.Forward(morningAt(4, 45))
-	_, _, err = v.queueMornings(ctx, v.Now())
+	_, _, err = v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	begin := v.Now()
-	s := v.sender("test")
+	s := v.Sender("test")
 	s.Outbox = paced
 	s.Sleep = func(_ context.Context, d time.Duration) error {
 		v.clock.Forward(v.Now().Add(d))
@@ -100,7 +100,7 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 func TestBounceDomainIsNoMember(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	_, _, err := v.enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{}, true)
+	_, _, err := v.Enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{}, true)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "bounce domain")
 }
@@ -132,7 +132,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 			require.NoError(t, err)
 			_, err = v.DB.Pool().Exec(t.Context(), c.sql)
 			require.NoError(t, err)
-			require.NoError(t, v.watch(t.Context(), v.Now()))
+			require.NoError(t, v.Watch(t.Context(), v.Now()))
 			v.sendAll(t)
 			words := ""
 			for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {

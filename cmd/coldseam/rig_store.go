@@ -9,8 +9,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast"
-	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
 
@@ -20,7 +21,7 @@ func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 	if err != nil {
 		return nil, nil, rigUsage(err)
 	}
-	a, err := openParts(ctx, cfg, env.Options{})
+	a, err := parts.Open(ctx, cfg, env.Options{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -28,7 +29,7 @@ func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 }
 
 // rigApp is the rigStore over the wired program.
-type rigApp struct{ *Parts }
+type rigApp struct{ *parts.Parts }
 
 // reach finds a reach by its id or by its gauge.
 func (a rigApp) reach(ctx context.Context, site string) (coldseam.Reach, error) {
@@ -78,7 +79,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if now.In(loc).Hour() >= 12 {
 		day = day.Add(1)
 	}
-	f, err := a.features(ctx, r, day, now, false)
+	f, err := a.Features(ctx, r, day, now, false)
 	if err != nil {
 		return rigMorning{}, err
 	}
@@ -87,7 +88,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		if err != nil {
 			return rigMorning{}, err
 		}
-		f.RigLogs = rigLogs(logs)
+		f.RigLogs = morning.RigLogs(logs)
 	}
 	f.Prefs = prefs
 	if len(boxOz) > 0 {
@@ -135,18 +136,4 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	l.Reach = r.ID
 	_, added, err := a.DB.AddRigLog(ctx, l)
 	return added, err
-}
-
-// rigLogs turns stored logs into what the weight learns from, by spot. A log
-// whose rig or flow is not known is left out: it says nothing.
-func rigLogs(ls []store.RigLog) map[string][]jig.Log {
-	out := map[string][]jig.Log{}
-	for _, l := range ls {
-		rig, err := jig.ParseRig(l.Body, l.Line, "", l.Presentation)
-		if err != nil || l.FlowM3S == nil || l.WeightOz <= 0 {
-			continue
-		}
-		out[l.Spot] = append(out[l.Spot], jig.Log{At: l.At, Oz: l.WeightOz, Rig: rig, Held: l.Held, FlowM3S: *l.FlowM3S, AngleDeg: l.AngleDeg})
-	}
-	return out
 }

@@ -18,6 +18,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
@@ -299,7 +300,7 @@ func TestRigTime(t *testing.T) {
 func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 	t.Parallel()
 	q, angle := 40.0, 50.0
-	got := rigLogs([]store.RigLog{
+	got := morning.RigLogs([]store.RigLog{
 		{Spot: "a", WeightOz: .25, Held: true, FlowM3S: &q, AngleDeg: &angle, Body: "slim", Line: "braid-0.14", Presentation: "quartering"},
 		{Spot: "a", WeightOz: .25, Held: true, Body: "slim"},
 		{Spot: "a", WeightOz: .25, FlowM3S: &q, Body: "worm"},

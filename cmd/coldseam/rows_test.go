@@ -156,12 +156,12 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 		for _, sql := range manyReaches {
 			exec(sql, fmt.Sprintf("club-of-%d", reaches), r.ID, reaches)
 		}
-		require.NoError(t, v.pack(ctx))
+		require.NoError(t, v.Pack(ctx))
 		exec(`ANALYZE`)
 	}
 	brief := func() {
 		t.Helper()
-		_, err := v.makeBrief(ctx, r, saturday)
+		_, err := v.MakeBrief(ctx, r, saturday)
 		require.NoError(t, err)
 	}
 

@@ -19,6 +19,8 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/season"
@@ -176,7 +178,7 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	if err != nil {
 		return nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
-	a, err := openParts(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -215,7 +217,7 @@ func (c *seasonCmd) record() (*season.Record, error) {
 		}
 		out.Bare, out.Loc = false, env.Zone(out.Reach.Zone)
 	}
-	out.Species, err = run.FindSpecies(run.DefaultSpecies(), first(out.Reach.Species))
+	out.Species, err = run.FindSpecies(run.DefaultSpecies(), morning.First(out.Reach.Species))
 	if err != nil {
 		return nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
@@ -245,7 +247,7 @@ func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
 
 // pastMornings are the mornings of a reach as the database knows them.
 type pastMornings struct {
-	a      *Parts
+	a      *parts.Parts
 	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
 	reach  coldseam.Reach
 	lived  time.Time // zero = never
@@ -254,7 +256,7 @@ type pastMornings struct {
 
 // newPastMornings prepares a replay from the database: lived mornings as they were
 // known, earlier ones from the daily means on record.
-func newPastMornings(ctx context.Context, a *Parts, r coldseam.Reach, air season.Air) (*pastMornings, error) {
+func newPastMornings(ctx context.Context, a *parts.Parts, r coldseam.Reach, air season.Air) (*pastMornings, error) {
 	lived, err := a.DB.LivedFrom(ctx, r.Site)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
@@ -270,7 +272,7 @@ func newPastMornings(ctx context.Context, a *Parts, r coldseam.Reach, air season
 	p := &pastMornings{a: a, ctx: ctx, reach: r, lived: lived}
 	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
 		Table: a.Table, Cost: a.Config.Odds.Cost}
-	if sp, err := run.FindSpecies(a.species, first(r.Species)); err == nil {
+	if sp, err := run.FindSpecies(a.Species, morning.First(r.Species)); err == nil {
 		p.record.Species = sp
 	}
 	return p, nil
@@ -303,7 +305,7 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	if err != nil {
 		return forecast.Features{}, nil, err
 	}
-	f, err := p.a.features(p.ctx, r, day, at, false)
+	f, err := p.a.Features(p.ctx, r, day, at, false)
 	if err != nil {
 		return f, nil, err
 	}

@@ -24,9 +24,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
 )
@@ -72,7 +74,7 @@ func serverChild() int {
 	}
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
 	cfg.StateDir = os.TempDir()
-	a, err := build(ctx, cfg, env.Options{Now: clock.now, DBURL: os.Getenv("COLDSEAM_CHILD_DB"), Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
+	a, err := club.New(ctx, cfg, env.Options{Now: clock.now, DBURL: os.Getenv("COLDSEAM_CHILD_DB"), Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	if err != nil {
 		return fail(err)
@@ -81,21 +83,21 @@ func serverChild() int {
 	if err := a.SyncRivers(ctx); err != nil {
 		return fail(err)
 	}
-	srv, err := a.startServices(ctx)
+	srv, err := a.Start(ctx)
 	if err != nil {
 		return fail(err)
 	}
-	fmt.Println("serving", srv.addr)
+	fmt.Println("serving", srv.Addr)
 	every := time.NewTicker(time.Minute / time.Duration(clock.speed))
 	defer every.Stop()
 	for ctx.Err() == nil {
 		select {
 		case <-ctx.Done():
 		case <-every.C:
-			a.tickLogged(ctx)
+			a.TickLogged(ctx)
 		}
 	}
-	srv.stop()
+	srv.Stop()
 	return 0
 }
 
@@ -332,7 +334,7 @@ func (x serversRun) run(t *testing.T) {
 	require.Equal(t, x.readers, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`))
 
 	// A server that is cut off says so, and comes back when the cable does.
-	res, err := (&http.Client{Timeout: healthTimeout + 5*time.Second}).Get("http://" + mute.addr + "/healthz")
+	res, err := (&http.Client{Timeout: mailing.HealthTimeout + 5*time.Second}).Get("http://" + mute.addr + "/healthz")
 	require.NoError(t, err, "the health page answers in time")
 	_ = res.Body.Close()
 	require.NotEqual(t, http.StatusOK, res.StatusCode)

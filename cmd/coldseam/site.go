@@ -18,6 +18,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/document"
 )
@@ -53,7 +56,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
 		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
 	}
-	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
+	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -61,12 +64,12 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
-	a.sayWaits(s.Out)
-	a.fetcher.Eager = true
+	a.SayWaits(s.Out)
+	a.Fetcher.Eager = true
 	return c.add(ctx, s.Out, a)
 }
 
-func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	p, err := c.profile(a)
 	if err != nil {
 		return err
@@ -113,7 +116,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
 	table := percentiles(frame)
 	table.print(w)
 	reach := c.reach(a, site)
-	limits, err := a.flowCandidates(ctx, reach)
+	limits, err := a.FlowCandidates(ctx, reach)
 	if err != nil {
 		return err
 	}
@@ -128,7 +131,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
 }
 
 // profile is the service to ask: it must be able to list its stations.
-func (c *siteAddCmd) profile(a *Parts) (ingest.Profile, error) {
+func (c *siteAddCmd) profile(a *parts.Parts) (ingest.Profile, error) {
 	for _, p := range a.Config.Profiles {
 		if c.Profile != "" && p.Name != c.Profile {
 			continue
@@ -181,7 +184,7 @@ func (c candidate) daily() bool {
 }
 
 // nearest asks for the stations in a box around the place and sorts them.
-func (c *siteAddCmd) nearest(ctx context.Context, a *Parts, p ingest.Profile) ([]candidate, error) {
+func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profile) ([]candidate, error) {
 	req, named := ingest.Request{Endpoint: "nearby", Force: true}, boxText(c.Lat, c.Lon, c.RadiusKM)
 	if _, ok := p.Endpoints["nearby"]; ok {
 		p = withBox(p, named)
@@ -215,7 +218,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *Parts, p ingest.Profile) ([
 }
 
 // records asks which series the gauges have and how far they reach.
-func (c *siteAddCmd) records(ctx context.Context, a *Parts, p ingest.Profile, list []candidate) error {
+func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profile, list []candidate) error {
 	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
 		return nil
 	}
@@ -287,7 +290,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
 
 // backfill brings daily values of the whole record, short-interval values of
 // the last 60 days, and gaugings.
-func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *Parts, p ingest.Profile, x candidate) error {
+func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, p ingest.Profile, x candidate) error {
 	from := a.Now().AddDate(-c.Years, 0, 0)
 	if m, ok := x.has(coldseam.Discharge, true); ok && m.First.After(from) {
 		from = m.First
@@ -295,7 +298,7 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *Parts, p inge
 	sites := []string{x.Code}
 	for _, r := range []ingest.Request{
 		{Endpoint: "daily", Sites: sites, Since: from, Until: a.Now()},
-		{Endpoint: "history", Sites: sites, Since: a.Now().Add(-historyBack), Until: a.Now()},
+		{Endpoint: "history", Sites: sites, Since: a.Now().Add(-morning.HistoryBack), Until: a.Now()},
 		{Endpoint: "gaugings", Sites: sites},
 		{Endpoint: "channels", Sites: sites},
 	} {
@@ -308,11 +311,11 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *Parts, p inge
 				fmt.Fprintf(w, "  %-9s %d of %d parts, %d rows, to %s\n", r.Endpoint, pr.Done, pr.Total, pr.Rows, pr.Until.Format(time.DateOnly))
 			}
 		}
-		res, err := a.fetcher.Fetch(ctx, p, r)
+		res, err := a.Fetcher.Fetch(ctx, p, r)
 		if err != nil {
 			return fmt.Errorf("%w (what came is stored: the same command goes on)", err)
 		}
-		fmt.Fprintf(w, "  %-9s %s\n", r.Endpoint, resultWords(res))
+		fmt.Fprintf(w, "  %-9s %s\n", r.Endpoint, feeds.ResultWords(res))
 	}
 	return nil
 }
@@ -344,8 +347,8 @@ func boxText(lat, lon, km float64) string {
 // ask brings stations or series records. A service may answer that nothing
 // changed since the last time: then the kept document, whose address names the
 // same thing, is read again.
-func ask(ctx context.Context, a *Parts, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
-	res, err := a.fetcher.Fetch(ctx, p, req)
+func ask(ctx context.Context, a *parts.Parts, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
+	res, err := a.Fetcher.Fetch(ctx, p, req)
 	if err != nil || !res.NotModified {
 		return ingest.Batch{Sites: res.Sites, Meta: res.Meta}, err
 	}

@@ -12,6 +12,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/parts"
 )
 
 // siteListCmd lists what is configured beside what is stored.
@@ -19,7 +21,7 @@ type siteListCmd struct{}
 
 // Run prints one line a gauge and one a reach.
 func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := partsFor(ctx, s, g, env.Options{Migrate: true})
+	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
 		return err
 	}
@@ -30,7 +32,7 @@ func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	return c.list(ctx, s.Out, a)
 }
 
-func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
 	for _, s := range a.Config.Sites {
@@ -41,7 +43,7 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *Parts) error {
 		params, newest := map[string]bool{}, time.Time{}
 		for _, x := range list {
 			params[string(x.Param)] = true
-			newest = later(newest, x.Newest)
+			newest = feeds.Later(newest, x.Newest)
 		}
 		when := "never"
 		if !newest.IsZero() {
@@ -63,7 +65,7 @@ type siteEditsCmd struct {
 
 // Run prints one line an edit, oldest first.
 func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -71,7 +73,7 @@ func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) 
 	})
 }
 
-func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	loc := env.Zone(a.Config.Club.Zone)
 	row := func(at time.Time, who, what, why string) {

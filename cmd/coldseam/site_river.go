@@ -12,6 +12,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify/strip"
@@ -102,7 +104,7 @@ func propose(r *coldseam.Reach, limits []coldseam.FlowCandidate) {
 	}
 	v := limitCFS(limits[0].FlowM3S) * coldseam.CubicMPerCFS
 	r.MaxFlowM3S, r.MaxFlowProposed = &v, true
-	r.MaxFlowWhy = "proposed: " + candidateWords(limits[0])
+	r.MaxFlowWhy = "proposed: " + morning.CandidateWords(limits[0])
 }
 
 var notSlug = regexp.MustCompile(`[^a-z0-9]+`)
@@ -112,7 +114,7 @@ func slug(s string) string {
 }
 
 // reach is the proposal: everything that can be found out, nothing guessed.
-func (c *siteAddCmd) reach(a *Parts, s coldseam.Site) coldseam.Reach {
+func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 	river := c.River
 	if river == "" {
 		river = s.Name
@@ -166,7 +168,7 @@ func lastSeasons(today coldseam.Date) [][2]coldseam.Date {
 // replay shows what the mornings of the last spring and autumn would have read.
 // A reach without spots is given the one that a bare gauge has: its caps would
 // hide all else.
-func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *Parts, r coldseam.Reach) error {
+func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r coldseam.Reach) error {
 	src, err := newPastMornings(ctx, a, r, season.AirClimatology)
 	if err != nil {
 		return err
@@ -188,7 +190,7 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *Parts, r coldse
 }
 
 // write appends the commented block, or shows it.
-func (c *siteAddCmd) write(w io.Writer, a *Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
+func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
 	for _, have := range a.Config.Reaches {
 		if have.ID == string(r.ID) {
 			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
@@ -219,7 +221,7 @@ func (c *siteAddCmd) write(w io.Writer, a *Parts, p ingest.Profile, s coldseam.S
 }
 
 // block is the text to append. It says where each number comes from.
-func (c *siteAddCmd) block(a *Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) string {
+func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	have := map[string]bool{}

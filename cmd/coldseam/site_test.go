@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast/flowlimit"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
@@ -133,7 +134,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	// Names of a foreign service are quoted so that the file can be read.
 	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
-	a := &Parts{Env: &env.Env{Now: time.Now}}
+	a := &parts.Parts{Env: &env.Env{Now: time.Now}}
 	site := odd.site(ingest.Profile{Name: "ng"}, add)
 	block := add.block(a, ingest.Profile{Name: "ng"}, site, add.reach(a, site), odd)
 	cfg, err := config.Parse("c.toml", old+"\n"+block, ingest.Profile{Name: "ng", BaseURL: "https://ng.example"})

@@ -126,14 +126,14 @@ var allChaos = []chaos{
 	}},
 	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
 		steps := notify.Steps()
-		_, _, err := r.queueMornings(r.t.Context(), r.Now())
+		_, _, err := r.QueueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
 		if r.dieAt(r.t.Context(), steps[r.rng.IntN(len(steps))]) {
 			r.lose(1)
 		}
 		return nil
 	}},
-	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.tick(r.t.Context(), r.Now()) }},
+	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.Tick(r.t.Context(), r.Now()) }},
 	{name: "Postgres ends all sessions", beside: func(r *daysRun) {
 		time.Sleep(time.Duration(r.rng.IntN(120)) * time.Millisecond)
 		require.NoError(r.t, r.endSessions(r.t.Context(), r.dbURL))
@@ -150,7 +150,7 @@ func (x days) run(t *testing.T) {
 	r := &daysRun{t: t, rng: rand.New(rand.NewPCG(x.seed, 1)), fault: fine}
 	r.town = newReadyTown(t, r.script)
 	r.dbURL = r.DB.Pool().Config().ConnString()
-	r.fetcher.RetryWait = time.Millisecond
+	r.Fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
 		r.join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
@@ -206,7 +206,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 			c.beside(r)
 		}
 	}()
-	_ = r.tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
+	_ = r.Tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
 	_ = r.tryWork(ctx)
 	<-done
 	r.DB.Pool().Reset()

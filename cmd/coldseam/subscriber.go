@@ -15,7 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/notify"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/store"
 )
 
@@ -33,7 +33,7 @@ type subscriberCmd struct {
 }
 
 // member finds a subscriber by number or address; the error repeats neither.
-func member(ctx context.Context, a *Parts, who string) (coldseam.Subscriber, error) {
+func member(ctx context.Context, a *parts.Parts, who string) (coldseam.Subscriber, error) {
 	if id, err := strconv.ParseInt(who, 10, 64); err == nil {
 		return a.DB.Subscriber(ctx, id)
 	}
@@ -56,7 +56,7 @@ type subAddCmd struct {
 
 // Run enters one address.
 func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -64,54 +64,17 @@ func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	})
 }
 
-func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	p := coldseam.Preferences{Units: c.Units, Zone: c.Zone, SendAt: c.SendAt}
 	for _, r := range c.Reach {
 		p.Reaches = append(p.Reaches, coldseam.ReachID(r))
 	}
-	sub, what, err := a.enrol(ctx, c.Email, c.Name, p, c.Confirmed)
+	sub, what, err := a.Enrol(ctx, c.Email, c.Name, p, c.Confirmed)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "member %d: %s\n", sub.ID, what)
 	return nil
-}
-
-// enrol enters a member the way sign-up does. It returns in words what came of
-// it; a known member is left alone.
-func (ml *Mailer) enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (coldseam.Subscriber, string, error) {
-	if p.Zone == "" {
-		p.Zone = ml.Config.Club.Zone
-	}
-	if p.Units == "" {
-		p.Units = ml.Config.Club.Units
-	}
-	for _, r := range p.Reaches {
-		if _, err := ml.DB.Reach(ctx, r); err != nil {
-			return coldseam.Subscriber{}, "", ml.NoReach(ctx, err)
-		}
-	}
-	if d := ml.Config.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
-		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
-	}
-	sub, known, err := ml.DB.AddSubscriber(ctx, email, name, p)
-	if err != nil {
-		return sub, "", err
-	}
-	if known && sub.State != store.SubPending {
-		return sub, "known already, " + sub.State + "; nothing changed", nil
-	}
-	if confirmed {
-		if err := ml.DB.Confirm(ctx, sub.ID); err != nil {
-			return sub, "", err
-		}
-		return sub, "confirmed on the admin's word; the first mail comes with the next morning", nil
-	}
-	if ok, err := ml.mayConfirm(ctx, sub.ID, ml.Now()); err != nil || !ok {
-		return sub, "pending; no further confirm mail today", err
-	}
-	err = ml.queueOne(ctx, coldseam.MailConfirm, sub.ID, ml.Now(), 7*env.Day, notify.Content{Club: ml.Config.Club.Name})
-	return sub, "pending; the confirm mail is queued and good for 7 days", err
 }
 
 type subListCmd struct {
@@ -120,10 +83,10 @@ type subListCmd struct {
 
 // Run prints one line a member.
 func (c *subListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error { return c.list(ctx, s.Out, a) })
+	return parts.With(ctx, s, g, func(a *parts.Parts) error { return c.list(ctx, s.Out, a) })
 }
 
-func (c *subListCmd) list(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	subs, err := a.DB.Subscribers(ctx, c.State)
 	if err != nil {
 		return err
@@ -170,12 +133,12 @@ type subShowCmd struct {
 
 // Run prints what an admin asks when a member says that no mail came.
 func (c *subShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error { return c.show(ctx, s.Out, a) })
+	return parts.With(ctx, s, g, func(a *parts.Parts) error { return c.show(ctx, s.Out, a) })
 }
 
 const shownMails = 14
 
-func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
@@ -228,7 +191,7 @@ type subSuppressCmd struct {
 
 // Run stops mail to one address.
 func (c *subSuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		sub, err := member(ctx, a, c.Who)
 		if err != nil {
 			return err
@@ -248,10 +211,10 @@ type subUnsuppressCmd struct {
 
 // Run lets mail go on.
 func (c *subUnsuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error { return c.unsuppress(ctx, s.Out, a) })
+	return parts.With(ctx, s, g, func(a *parts.Parts) error { return c.unsuppress(ctx, s.Out, a) })
 }
 
-func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	if (c.Who == "") == (c.Since == "") {
 		return env.Fail(2, "want a member, or --since DATE")
 	}
@@ -285,10 +248,10 @@ type subForgetCmd struct {
 
 // Run erases a person.
 func (c *subForgetCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error { return c.forget(ctx, s.Out, a) })
+	return parts.With(ctx, s, g, func(a *parts.Parts) error { return c.forget(ctx, s.Out, a) })
 }
 
-func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err

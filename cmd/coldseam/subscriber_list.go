@@ -16,6 +16,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 )
 
 // memberColumns of the list as exported and imported; email alone is needed.
@@ -28,10 +29,10 @@ type subExportCmd struct {
 
 // Run writes to the output of the command alone.
 func (c *subExportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error { return c.export(ctx, s.Out, a) })
+	return parts.With(ctx, s, g, func(a *parts.Parts) error { return c.export(ctx, s.Out, a) })
 }
 
-func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *Parts) error {
+func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	if (c.Who == "") != c.All {
 		return env.Fail(2, "want a member, or --all")
 	}
@@ -51,7 +52,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *Parts) error 
 	return enc.Encode(x)
 }
 
-func exportMembers(ctx context.Context, w io.Writer, a *Parts) error {
+func exportMembers(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	subs, err := a.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
@@ -90,7 +91,7 @@ type subImportCmd struct {
 
 // Run enters line by line; a refused line does not stop the others.
 func (c *subImportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return withParts(ctx, s, g, func(a *Parts) error {
+	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.SyncRivers(ctx); err != nil {
 			return err
 		}
@@ -111,7 +112,7 @@ type memberRow struct {
 	err         error
 }
 
-func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *Parts, r io.Reader) error {
+func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *parts.Parts, r io.Reader) error {
 	rows, err := readMembers(r)
 	if err != nil {
 		return env.Fail(1, env.OneLine(err.Error()))
@@ -127,7 +128,7 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *Parts, r io.Rea
 		}
 		seen[strings.ToLower(m.email)] = m.line
 		if err == nil && !c.DryRun {
-			_, what, err = a.enrol(ctx, m.email, m.name, m.prefs, c.Confirmed)
+			_, what, err = a.Enrol(ctx, m.email, m.name, m.prefs, c.Confirmed)
 			what, _, _ = strings.Cut(what, ";")
 		}
 		if err != nil {

@@ -17,7 +17,6 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
@@ -119,7 +118,7 @@ var stampMark = regexp.MustCompile(`\{([+-]\d+[hm])\}`)
 func (v *town) told(t *testing.T, w warned, side string) string {
 	t.Helper()
 	ctx := t.Context()
-	service, err := v.fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
 	base := service.BaseURL
 	feed := strings.NewReplacer(" ", "-", ",", "").Replace(w.class + "-" + w.name + "-" + side)
@@ -166,13 +165,12 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			}
 			p := ingest.Profile{Name: strings.TrimSuffix(feed+"-"+name, "-"), Provider: "northgauge", Format: ingest.FormatCAP, BaseURL: base,
 				Path: "/" + strings.TrimSuffix(feed+"/"+name, "/") + "/index", PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
-			v.fetcher.Profiles = append(v.fetcher.Profiles, p)
-			_, _ = v.fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
+			v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
+			_, _ = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
-		g := gather{Maker: v.app.Maker, ctx: ctx, f: &forecast.Features{Now: v.Now(), Reach: r}}
-		g.alerts()
-		require.NoError(t, g.err())
-		as = verdict.Alerts{At: g.f.AlertsAt, List: g.f.Alerts, Gaps: g.f.AlertGaps}
+		f, err := v.Features(ctx, r, saturday, v.Now(), false)
+		require.NoError(t, err)
+		as = verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps}
 	}
 	d := verdict.Decide(clean(v.Now(), r, as))
 	word := d.Verdict.String()

@@ -3,6 +3,8 @@ package env
 import (
 	"strings"
 	"time"
+
+	"example.org/coldseam"
 )
 
 // Day is 24 hours.
@@ -28,3 +30,5 @@ func Zone(name string) *time.Location {
 func OneLine(s string) string {
 	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }), " ")
 }
+
+var ParamWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}

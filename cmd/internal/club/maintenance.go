@@ -1,0 +1,106 @@
+package club
+
+import (
+	"context"
+	"errors"
+	"strconv"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/store"
+)
+
+// UpkeepJob is the daily round: old rows pruned, issued forecasts scored, what is
+// usual for the date made anew, models due for their week put in the queue.
+func (a *App) UpkeepJob(ctx context.Context, args store.UpkeepArgs) error {
+	var errs []error
+	if _, err := a.DB.PruneUnconfirmed(ctx, a.Now()); err != nil {
+		errs = append(errs, err)
+	}
+	errs = append(errs, a.DB.PruneCounts(ctx, a.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.Now()), a.Recalibrate(ctx), a.Pack(ctx))
+	reaches, err := a.DB.Reaches(ctx)
+	errs = append(errs, err)
+	for _, r := range reaches {
+		m, err := a.DB.Model(ctx, string(r.Site), "thermal", a.Now())
+		if errors.Is(err, coldseam.ErrNotFound) || err == nil && a.Now().Sub(m.MadeAt) > morning.RefitAfter {
+			errs = append(errs, a.DB.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
+		} else if err != nil {
+			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Pack lays the days of past years together, which briefs read.
+func (a *App) Pack(ctx context.Context) error {
+	_, err := a.DB.PackYears(ctx, a.Now().Year())
+	return err
+}
+
+// How long what is only needed for a while is kept [proposal]. Scores, briefs
+// and observations stay for ever.
+const (
+	keepMembers = 60 * env.Day  // of issued ensembles, once scored
+	keepFetches = 90 * env.Day  // records of fetches
+	keepStates  = 30 * env.Day  // of addresses that are not asked any more
+	keepCharts  = 400 * env.Day // series of the charts inside old briefs
+
+	keepReplaced = 2 * env.Day // the same of a brief that a newer one of its morning replaced
+
+	scoreBack = 16 * env.Day
+)
+
+// prune drops what has served.
+func (a *App) prune(ctx context.Context) error {
+	now := a.Now()
+	var errs []error
+	for _, f := range []func(context.Context, time.Time) (int, error){
+		func(ctx context.Context, t time.Time) (int, error) { return a.DB.DropMembers(ctx, t.Add(-keepMembers)) },
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.DB.PruneFetches(ctx, t.Add(-keepFetches))
+		},
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.DB.PrunePayloads(ctx, t.Add(-keepFetches))
+		},
+		func(ctx context.Context, t time.Time) (int, error) { return a.DB.PruneStates(ctx, t.Add(-keepStates)) },
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.DB.DropCharts(ctx, t.Add(-keepCharts), t.Add(-keepReplaced))
+		},
+	} {
+		_, err := f(ctx, now)
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
+}
+
+// scoreIssued scores the forecasts whose days have come, for the readers of the
+// season and the metrics.
+func (a *App) scoreIssued(ctx context.Context) error {
+	_, err := a.DB.ScoreForecasts(ctx, a.Now().Add(-scoreBack), a.Now())
+	if err != nil {
+		return err
+	}
+	return a.showSkill(ctx)
+}
+
+// showSkill fills the metric of forecast skill from the database: after each
+// scoring, and at start, since the scoring is done by one server a day.
+func (a *App) showSkill(ctx context.Context) error {
+	reaches, err := a.DB.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, r := range reaches {
+		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
+			sk, err := a.IssuedSkill(ctx, r, p, coldseam.DateOf(a.Now()).Add(-30))
+			errs = append(errs, err)
+			for _, x := range sk {
+				a.Metrics.crps.WithLabelValues(string(r.Site)+" "+string(p), strconv.Itoa(x.Lead)).Set(x.CRPS)
+			}
+		}
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,45 @@
+package club
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store"
+)
+
+// usual makes what is usual for the date anew every Monday, and at once where
+// there is none: the season views say "above" and "below" by it. A gauge
+// without daily values has none.
+func (a *App) usual(ctx context.Context, now time.Time) error {
+	type known struct{ Site, Param string }
+	list, err := store.Ask[known](ctx, a.DB, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
+	if err != nil {
+		return err
+	}
+	have := map[known]bool{}
+	if now.UTC().Weekday() != time.Monday {
+		for _, k := range list {
+			have[k] = true
+		}
+	}
+	reaches, err := a.DB.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, r := range reaches {
+		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
+			k := known{string(r.Site), string(p)}
+			if have[k] {
+				continue
+			}
+			have[k] = true
+			if err := a.DB.BuildClimatology(ctx, r.Site, p, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+				errs = append(errs, err)
+			}
+		}
+	}
+	return errors.Join(errs...)
+}

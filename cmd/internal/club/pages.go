@@ -1,0 +1,98 @@
+package club
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/web"
+)
+
+// Pages is what the web server reads and writes: the store, seen with the
+// program's clock and configuration. It satisfies web.Store.
+type Pages struct{ *App }
+
+// Reaches returns the reaches in the club's order.
+func (p Pages) Reaches(ctx context.Context) ([]coldseam.Reach, error) { return p.DB.Reaches(ctx) }
+
+// SignUp notes a request and queues the confirm mail when the address may get
+// one. The answer is the same whatever is known of it.
+func (p Pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferences, at time.Time) error {
+	if prefs.Zone == "" {
+		prefs.Zone = p.Config.Club.Zone
+	}
+	hour, err := p.DB.CountAttempt(ctx, "confirm mails", time.Hour, at)
+	if err != nil {
+		return err
+	}
+	s, _, err := p.DB.AddSubscriber(ctx, email, "", prefs)
+	if err != nil {
+		return err
+	}
+	if s.State != "pending" || hour > mailing.MaxConfirmsHour {
+		return nil
+	}
+	if ok, err := p.MayConfirm(ctx, s.ID, at); err != nil || !ok {
+		return err
+	}
+	return p.QueueOne(ctx, coldseam.MailConfirm, s.ID, at, 7*env.Day, notify.Content{Club: p.Config.Club.Name})
+}
+
+// Confirm turns a pending subscriber into a confirmed one and welcomes them.
+func (p Pages) Confirm(ctx context.Context, sub int64, at time.Time) error {
+	s, err := p.DB.Subscriber(ctx, sub)
+	if err != nil {
+		return err
+	}
+	if s.State != "pending" {
+		return nil
+	}
+	if err := p.DB.Confirm(ctx, sub); err != nil {
+		return err
+	}
+	return p.QueueOne(ctx, coldseam.MailWelcome, sub, at, env.Day, notify.Content{Club: p.Config.Club.Name})
+}
+
+// Subscriber returns one by id.
+func (p Pages) Subscriber(ctx context.Context, sub int64) (coldseam.Subscriber, error) {
+	return p.DB.Subscriber(ctx, sub)
+}
+
+// SavePreferences replaces them.
+func (p Pages) SavePreferences(ctx context.Context, sub int64, prefs coldseam.Preferences, at time.Time) error {
+	return p.DB.SetPrefs(ctx, sub, prefs)
+}
+
+// Unsubscribe stops all mail at once.
+func (p Pages) Unsubscribe(ctx context.Context, sub int64, at time.Time) error {
+	if err := p.DB.Unsubscribe(ctx, sub); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	return nil
+}
+
+// Trip returns what the subscriber logged for the reach and day.
+func (p Pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
+	trips, err := p.DB.Trips(ctx, reach, d, d)
+	if err != nil {
+		return coldseam.Trip{}, err
+	}
+	for _, t := range trips {
+		if t.Subscriber == sub {
+			return t, nil
+		}
+	}
+	return coldseam.Trip{}, fmt.Errorf("trip of %s on %s: %w", reach, d, coldseam.ErrNotFound)
+}
+
+// Season returns the recap of a year, the same that `coldseam recap` writes.
+func (p Pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
+	return p.recaps.Get(p.Now(), year, reach, func() (web.Recap, error) { return p.Recap(ctx, year, reach) })
+}
+
+var _ web.Store = Pages{}

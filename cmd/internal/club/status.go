@@ -1,0 +1,123 @@
+package club
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/recap"
+	"example.org/coldseam/notify/web"
+)
+
+// Status returns the state of feeds, briefs and mail, without persons.
+func (p Pages) Status(ctx context.Context) (web.Status, error) {
+	var s web.Status
+	reaches, err := p.DB.Reaches(ctx)
+	if err != nil {
+		return s, err
+	}
+	names := map[coldseam.SiteID]bool{}
+	for _, r := range reaches {
+		if !names[r.Site] {
+			names[r.Site] = true
+			f, err := p.gaugeStates(ctx, r)
+			if err != nil {
+				return s, err
+			}
+			s.Feeds = append(s.Feeds, f...)
+		}
+		today := coldseam.DateOf(p.Now().In(env.Zone(r.Zone)))
+		b, err := p.DB.Brief(ctx, r.ID, today)
+		if errors.Is(err, coldseam.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return s, err
+		}
+		s.Briefs = append(s.Briefs, web.BriefState{River: r.River, Reach: r.Name, Zone: r.Zone, Day: b.Day, Issued: b.Issued, Verdict: b.Verdict})
+	}
+	today := coldseam.DateOf(p.Now().In(env.Zone(p.Config.Club.Zone)))
+	counts, err := p.DB.MailCounts(ctx, coldseam.MailMorning, today)
+	if err != nil {
+		return s, err
+	}
+	for state, n := range counts {
+		switch state {
+		case coldseam.MailSent:
+			s.Mail.Sent += n
+		case coldseam.MailFailed, coldseam.MailExpired, coldseam.MailUnknown:
+			s.Mail.Failed += n
+		case coldseam.MailSkipped:
+			continue
+		default:
+			s.Mail.Waiting += n
+		}
+		s.Mail.Due += n
+	}
+	s.Held, _, _, err = p.DB.Held(ctx)
+	return s, err
+}
+
+func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedState, error) {
+	site, err := p.DB.Site(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	vals, err := p.DB.Latest(ctx, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	limit := time.Duration(p.Table.GaugeAgeH * float64(time.Hour))
+	var out []web.FeedState
+	for _, v := range vals {
+		w, ok := env.ParamWords[v.Param]
+		if !ok || v.Stat != coldseam.Instant {
+			continue
+		}
+		f := web.FeedState{Name: w + ", " + site.Name, Agency: site.Provider, At: v.At, Limit: limit, State: "good"}
+		if p.Now().Sub(v.At) > limit {
+			f.State = "stale"
+			f.Note = fmt.Sprintf("gauge silent %.0f h", p.Now().Sub(v.At).Hours())
+		}
+		out = append(out, f)
+	}
+	return out, nil
+}
+
+// Scorecard returns what was said and what came on one reach.
+func (p Pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
+	today := coldseam.DateOf(p.Now().UTC())
+	list, err := p.Resolve(ctx, reach, today.Add(-800), today)
+	if err != nil {
+		return web.Scorecard{}, err
+	}
+	return recap.Scorecard(list), nil
+}
+
+// SaveTrip records or replaces the trip of its subscriber, reach and date, and
+// feeds the weight log of its spot.
+func (p Pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
+	if t.EnteredAt.IsZero() {
+		t.EnteredAt = p.Now()
+	}
+	if t.Source == "" {
+		t.Source = "form"
+	}
+	if err := p.DB.ReplaceTrip(ctx, t); err != nil {
+		return err
+	}
+	if err := p.LogIce(ctx, t); err != nil {
+		return err
+	}
+	// The calibration line belongs to the stored trip and to its pseudonym: it
+	// goes with the trip when the angler corrects it.
+	stored, err := p.Trip(ctx, t.Subscriber, t.Reach, t.Date)
+	if err != nil {
+		return err
+	}
+	t.ID, t.Angler = stored.ID, stored.Angler
+	return p.LogRig(ctx, t)
+}

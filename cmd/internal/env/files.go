@@ -1,0 +1,47 @@
+package env
+
+import (
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+func DiskSpace(path string) (free, total uint64, err error) {
+	var st syscall.Statfs_t
+	if err := syscall.Statfs(path, &st); err != nil {
+		return 0, 0, err
+	}
+	return st.Bavail * uint64(st.Bsize), st.Blocks * uint64(st.Bsize), nil
+}
+
+// Existing is the nearest directory above a path that is there.
+func Existing(path string) string {
+	for path != "/" && path != "." && !Exists(path) {
+		path = filepath.Dir(path)
+	}
+	return path
+}
+
+// WriteNew writes a file unless it is there.
+func WriteNew(path string, b []byte, mode os.FileMode) (bool, error) {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, mode)
+	if os.IsExist(err) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	defer f.Close()
+	if _, err := f.Write(b); err != nil {
+		return false, err
+	}
+	if err := f.Sync(); err != nil {
+		return false, err
+	}
+	return true, f.Close()
+}
+
+func Exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}

@@ -1,0 +1,355 @@
+package mailing
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"sort"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/store"
+)
+
+// briefFresh is how old a brief may be at the moment the mail is made; an
+// older one is made anew first.
+const briefFresh = 35 * time.Minute
+
+// briefPatience is how long after the send time a mail waits for a fresh
+// brief; then it goes with what there is, and NO CALL where there is nothing.
+const briefPatience = 10 * time.Minute
+
+// QueueMornings puts the morning mails that are due into the outbox, one per
+// subscriber. It returns how many, and the reaches whose brief must be made
+// first.
+func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait []BriefKey, err error) {
+	due, err := ml.DB.Due(ctx, now)
+	if err != nil || len(due) == 0 {
+		return 0, nil, err
+	}
+	desk := newDesk(ml, now)
+	if err := desk.lookBack(ctx, due); err != nil {
+		return 0, nil, err
+	}
+	m := ml.mailing(coldseam.MailMorning, now)
+	bad := 0
+	for _, s := range due {
+		l, ok, lerr := desk.morning(ctx, s)
+		if lerr != nil {
+			ml.Log.Error("compose morning", "subscriber", s.ID, "err", lerr)
+			if ctx.Err() == nil && !errors.Is(lerr, coldseam.ErrUnavailable) {
+				bad++
+			}
+			continue
+		}
+		if ok {
+			if err = m.add(ctx, l); err != nil {
+				break
+			}
+		}
+	}
+	err = errors.Join(err, m.flush(ctx))
+	n = m.n
+	if bad > 0 {
+		err = errors.Join(err, ml.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
+	}
+	return n, desk.waiting(), err
+}
+
+// mailing queues an edition piece by piece: the letters of a club's morning are
+// larger than the memory of its server may be, and what is queued stays queued
+// when the tick runs out of time.
+type mailing struct {
+	db    *store.DB
+	e     store.NewEdition
+	bytes int
+	n     int // letters that were new
+}
+
+// mailingPiece is how much payload is held before it goes to the database.
+const mailingPiece = 4 << 20
+
+func (ml *Mailer) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
+	return &mailing{db: ml.DB, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: ml.Compose.Domain}}
+}
+
+func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
+	m.e.Letters = append(m.e.Letters, l)
+	if m.bytes += len(l.Payload); m.bytes < mailingPiece {
+		return nil
+	}
+	return m.flush(ctx)
+}
+
+func (m *mailing) flush(ctx context.Context) error {
+	id, n, err := m.db.QueueEdition(ctx, m.e)
+	if err != nil {
+		return err
+	}
+	m.n += n
+	if id != 0 {
+		m.e.Edition = id
+	}
+	clear(m.e.Letters) // the payloads go, the room stays
+	m.e.Letters, m.bytes = m.e.Letters[:0], 0
+	return nil
+}
+
+// reachesToGo lists the briefs that may bring somebody to the water.
+func reachesToGo(briefs []coldseam.Brief) []coldseam.ReachID {
+	var out []coldseam.ReachID
+	for _, b := range briefs {
+		if goes(b.Verdict) {
+			out = append(out, b.Reach)
+		}
+	}
+	return out
+}
+
+// BriefKey names the brief of a reach and day.
+type BriefKey struct {
+	Reach coldseam.ReachID
+	Day   coldseam.Date
+}
+
+// desk holds the briefs that one tick's mails are made from.
+type desk struct {
+	mail   *Mailer
+	now    time.Time
+	briefs map[BriefKey]*coldseam.Brief // nil = looked for, not there
+	wait   map[BriefKey]bool
+	warm   map[BriefKey]bool // out of season
+
+	all    []coldseam.Reach           // of the club
+	open   map[int64][]notify.OpenLog // mornings not logged yet, by subscriber
+	paused map[string]bool            // by pauseName: who had the note of the warm season
+}
+
+func newDesk(ml *Mailer, now time.Time) *desk {
+	return &desk{mail: ml, now: now, briefs: map[BriefKey]*coldseam.Brief{}, wait: map[BriefKey]bool{},
+		warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
+}
+
+// lookBack reads once what the letters of all need: a query a subscriber would
+// eat a tick's time when the database is far.
+func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
+	var err error
+	if d.all, err = d.mail.DB.Reaches(ctx); err != nil {
+		return err
+	}
+	if d.paused, err = d.mail.DB.SwitchesOn(ctx, pausePrefix); err != nil {
+		return err
+	}
+	days := map[coldseam.Date]map[coldseam.ReachID]bool{}
+	for _, s := range due {
+		if days[s.LocalDate] == nil {
+			days[s.LocalDate] = map[coldseam.ReachID]bool{}
+		}
+		for _, id := range d.reachesOf(s.Prefs) {
+			days[s.LocalDate][id] = true
+		}
+	}
+	for day, wanted := range days {
+		if err := d.read(ctx, day, slices.Sorted(maps.Keys(wanted))); err != nil {
+			return err
+		}
+	}
+	return d.openLogs(ctx, due)
+}
+
+// read looks for the briefs of a day, and for how warm the water was before it.
+func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
+	briefs, err := d.mail.DB.BriefsOf(ctx, day, reaches)
+	if err != nil {
+		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
+			return err
+		}
+		briefs = d.readEach(ctx, day, reaches)
+	}
+	for _, id := range reaches {
+		d.briefs[BriefKey{id, day}] = nil
+	}
+	for i, b := range briefs {
+		d.briefs[BriefKey{b.Reach, day}] = &briefs[i]
+	}
+	return d.water(ctx, day, reaches)
+}
+
+// water looks at which reaches are out of season on a day.
+func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
+	water, err := d.mail.DB.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
+	for id, w := range water {
+		d.warm[BriefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
+	}
+	return err
+}
+
+// readEach reads one brief after the other: one that cannot be read counts as
+// missing and stops no other river's mail.
+func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
+	var out []coldseam.Brief
+	for _, id := range reaches {
+		b, err := d.mail.DB.Brief(ctx, id, day)
+		switch {
+		case err == nil:
+			out = append(out, b)
+		case !errors.Is(err, coldseam.ErrNotFound):
+			d.mail.Log.Error("brief not readable", "reach", string(id), "err", err)
+		}
+	}
+	return out
+}
+
+// reachesOf lists the reaches that a member wants to hear of.
+func (d *desk) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
+	if len(p.Reaches) > 0 {
+		return p.Reaches
+	}
+	var out []coldseam.ReachID
+	for _, r := range d.all {
+		out = append(out, r.ID)
+	}
+	return out
+}
+
+func (d *desk) waiting() []BriefKey {
+	var out []BriefKey
+	for k := range d.wait {
+		out = append(out, k)
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].Reach < out[j].Reach })
+	return out
+}
+
+// brief returns the newest brief; stale or missing ones are noted as wanted.
+func (d *desk) brief(k BriefKey) *coldseam.Brief {
+	b := d.briefs[k]
+	if b == nil || d.now.Sub(b.Issued) > briefFresh || verdict.AsOf(*b, d.now).Verdict != b.Verdict {
+		d.wait[k] = true
+	}
+	return b
+}
+
+// morning makes the row of one subscriber. ok is false while a brief is waited
+// for.
+func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
+	reaches := d.reachesOf(s.Prefs)
+	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, env.Zone(s.Prefs.Zone))
+	if err != nil {
+		return store.NewLetter{}, false, err
+	}
+	hurry := d.now.Sub(at) > briefPatience
+	var briefs []coldseam.Brief
+	complete := true
+	for _, id := range reaches {
+		k := BriefKey{id, s.LocalDate}
+		b := d.brief(k)
+		if d.wait[k] {
+			complete = false
+		}
+		if b == nil || d.wait[k] {
+			x, fished := d.silent(id, s.LocalDate)
+			if !fished {
+				continue // the club does not fish it any more
+			}
+			b = &x
+		}
+		briefs = append(briefs, d.mail.Personal(*b, s.Prefs))
+	}
+	if !complete && !hurry || len(briefs) == 0 {
+		return store.NewLetter{}, false, nil
+	}
+	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
+		return store.NewLetter{}, false, err
+	}
+	payload, err := d.mail.Payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
+	if err != nil {
+		return store.NewLetter{}, false, err
+	}
+	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(),
+		Goes: reachesToGo(briefs), Payload: payload}, true, nil
+}
+
+// silent is the NO CALL of a morning whose brief could not be made in time.
+func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief, fished bool) {
+	i := slices.IndexFunc(d.all, func(r coldseam.Reach) bool { return r.ID == id })
+	if i < 0 {
+		return coldseam.Brief{}, false
+	}
+	r := d.all[i]
+	return noBrief(briefOf(r, day), d.now), true
+}
+
+// briefOf holds what the club has entered of a reach.
+func briefOf(r coldseam.Reach, day coldseam.Date) coldseam.Brief {
+	return coldseam.Brief{Reach: r.ID, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day,
+		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules}
+}
+
+// lost is the NO CALL of a river whose brief cannot be told: nothing of the brief
+// but its reach and day is trusted.
+func (ml *Mailer) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date) coldseam.Brief {
+	if _, err := b.Day.MarshalText(); err != nil || b.Day.IsZero() {
+		b.Day = day
+	}
+	r, err := ml.DB.Reach(ctx, b.Reach)
+	if err != nil {
+		r = coldseam.Reach{ID: b.Reach, River: string(b.Reach), Zone: ml.Config.Club.Zone}
+	}
+	return noBrief(briefOf(r, b.Day), ml.Now())
+}
+
+// noBrief is the NO CALL that stands for a brief which is not there or cannot be
+// read; of b only what the club itself has entered is kept.
+func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
+	return coldseam.Brief{Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, Zone: b.Zone, Day: b.Day,
+		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, env.Zone(b.Zone)),
+		WindowI: -1, Life: coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
+		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}}}
+}
+
+// Personal is a subscriber's own view of a brief; NO CALL where a damaged brief
+// has none.
+func (ml *Mailer) Personal(b coldseam.Brief, p coldseam.Preferences) (mine coldseam.Brief) {
+	defer func() {
+		if x := recover(); x != nil {
+			ml.Log.Error("brief not readable", "reach", string(b.Reach), "err", fmt.Sprint(x))
+			mine = noBrief(b, ml.Now())
+		}
+	}()
+	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone), Jig: b.Rigs[RigKey(p)]})
+}
+
+// RigKey names a rig among the ones a brief holds weights for.
+func RigKey(p coldseam.Preferences) string {
+	return p.Body + "|" + p.Line + "|" + p.Metal + "|" + p.Presentation
+}
+
+// SortBriefs puts the best first: GO, TOSS-UP, STAY by odds over cost, then
+// STOP, then NO CALL.
+func SortBriefs(b []coldseam.Brief) {
+	rank := map[coldseam.Verdict]int{coldseam.Go: 0, coldseam.TossUp: 1, coldseam.Stay: 2, coldseam.Stop: 3, coldseam.NoCall: 4}
+	sort.SliceStable(b, func(i, j int) bool {
+		if r, s := rank[b[i].Verdict], rank[b[j].Verdict]; r != s {
+			return r < s
+		}
+		return b[i].Odds-b[i].Cost > b[j].Odds-b[j].Cost
+	})
+}
+
+// drawn is the chart of a brief; a brief that it cannot be drawn from goes
+// without.
+func drawn(b coldseam.Brief, units string) (png []byte, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = fmt.Errorf("chart of brief %d: %v: %w", b.ID, x, coldseam.ErrInvalid)
+		}
+	}()
+	return chart.MailPNG(b, units)
+}

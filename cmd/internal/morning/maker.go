@@ -1,0 +1,36 @@
+// Package morning makes a brief: the history of a reach becomes the inputs of
+// the forecast, its result is stored with the corrections that it causes. It
+// refits the models of a reach.
+package morning
+
+import (
+	"sync"
+
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/ingest"
+)
+
+// Maker makes briefs: from history to inputs to a verdict that is stored.
+type Maker struct {
+	*env.Env
+	mail       *mailing.Mailer
+	alertRules []verdict.AlertRule
+	Species    []run.Species
+	Profile    func(name string) (ingest.Profile, error)
+
+	computing sync.Map                                 // reaches whose brief is being computed
+	morningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
+}
+
+func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
+	rules, err := e.Config.Alerts()
+	if err != nil {
+		return nil, err
+	}
+	profiles := &ingest.Fetcher{Profiles: e.Config.Placed()}
+	return &Maker{Env: e, mail: mail, alertRules: rules, Species: run.DefaultSpecies(), Profile: profiles.Profile, morningOf: forecast.Make}, nil
+}
