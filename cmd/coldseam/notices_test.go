@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -209,4 +210,42 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	words := strings.Join(strings.Fields(text(t, got[0])), " ")
 	require.Contains(t, words, "gauge silent", "the Brandt's gauge of the demo is stale")
 	require.Contains(t, words, "not a safety clearance")
+}
+
+// A series that ended beside a live one is no silence; rows without a value are.
+func TestSilenceIsOfValues(t *testing.T) {
+	t.Parallel()
+	const live = `SELECT series_id FROM coldseam.series WHERE site_id = 'northgauge:NG-1001' AND param = 'discharge' AND stat = 'instant' AND series_ref <> 'old'`
+	for _, c := range []struct {
+		name, change string
+		silent       bool
+	}{
+		{"as it is", `SELECT 1`, false},
+		{"new rows without a value", `UPDATE coldseam.observation SET value = NULL, flags = flags | ` + strconv.Itoa(int(coldseam.Missing)) + ` WHERE valid_at > $1::timestamptz - interval '12 h' AND series_id IN (` + live + `)`, true},
+		{"flagged as failed", `UPDATE coldseam.observation SET flags = flags | ` + strconv.Itoa(int(coldseam.QCFail)) +
+			` WHERE valid_at > $1::timestamptz - interval '12 h' AND series_id IN (` + live + `)`, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			ctx := t.Context()
+			v := newTown(t, nil)
+			_, err := v.FetchAll(ctx)
+			require.NoError(t, err)
+			retired, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "northgauge:NG-1001", Param: coldseam.Discharge, Stat: coldseam.Instant, Provider: "northgauge", SeriesRef: "old"},
+				[]coldseam.Observation{{At: v.Now().Add(-60 * 24 * time.Hour), KnownAt: v.Now(), Value: 40}})
+			require.NoError(t, err)
+			_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{retired})
+			require.NoError(t, err)
+			args := []any{v.Now()}
+			if c.change == `SELECT 1` {
+				args = nil
+			}
+			_, err = v.DB.Pool().Exec(ctx, c.change, args...)
+			require.NoError(t, err)
+			v.clock.Forward(morningAt(4, 31))
+			require.NoError(t, v.Watch(ctx, v.Now()))
+			told := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
+			require.Equal(t, c.silent, told == 1)
+		})
+	}
 }
