@@ -104,6 +104,10 @@ func TestPersonal(t *testing.T) {
 	night := Personal(b, coldseam.Preferences{WindowFrom: "20:00", WindowTo: "23:00"}, o)
 	require.Equal(t, coldseam.NoCall, night.Verdict)
 	require.Equal(t, map[string]string{"hours": "20:00-23:00"}, night.Reasons[0].Names)
+	for from, want := range map[string]coldseam.Verdict{"07:02": coldseam.Go, "07:04": coldseam.NoCall} {
+		own := Personal(b, coldseam.Preferences{WindowFrom: from, WindowTo: "11:00"}, o)
+		require.Equal(t, want, own.Verdict, "three quarters of a window are judged, less are none: %s", from)
+	}
 	light := Personal(b, coldseam.Preferences{BoxOz: []float64{.125}}, o)
 	require.Equal(t, coldseam.TossUp, light.Verdict)
 	require.Equal(t, "none_holds", light.Jig[0].Withheld.Code)
