@@ -234,6 +234,31 @@ func TestCandidatesLookPastTheWindow(t *testing.T) {
 	require.Positive(t, later, "no member rises after a window: the test is blind")
 }
 
+// A reach on a rising flood: the chance of minor flood is that of its members.
+func TestChanceOfFloodIsTheMembers(t *testing.T) {
+	t.Parallel()
+	f := river()
+	f.Stage = nil
+	for i := range f.Discharge {
+		o := f.Discharge[i]
+		o.Value = 75 * math.Exp(.3*math.Sin(2*math.Pi*float64(o.At.In(testLoc).Hour()-14)/24))
+		f.Discharge[i] = o
+		o.Value = .3 * math.Sqrt(o.Value)
+		f.Stage = append(f.Stage, o)
+	}
+	newest := f.Stage[len(f.Stage)-1].Value
+	for share, at := range map[float64]float64{1: newest - .1, 0: 2 * newest} {
+		f.Reach.FloodStageM = &at
+		w := work{f: &f}
+		w.fill()
+		w.daily()
+		w.hours()
+		w.candidates()
+		require.NotNil(t, w.cands[0].PFlood)
+		require.InDelta(t, share, *w.cands[0].PFlood, .1, "flood stage %.2f, stage %.2f", at, newest)
+	}
+}
+
 // A second issue of a day keeps the odds that have hardly moved, for the board
 // and for every member; the first issue of the next day does not.
 func TestSecondIssueKeepsOddsThatHardlyMoved(t *testing.T) {

@@ -102,13 +102,16 @@ func TestCeilingStopsEveryCraft(t *testing.T) {
 func TestStopsLookAheadOfTheWindow(t *testing.T) {
 	t.Parallel()
 	for _, r := range []struct {
-		after time.Duration
-		want  coldseam.Verdict
-	}{{5 * time.Hour, coldseam.Stop}, {7 * time.Hour, coldseam.Go}} {
+		after       time.Duration
+		want, watch coldseam.Verdict
+	}{{5 * time.Hour, coldseam.Stop, coldseam.TossUp}, {7 * time.Hour, coldseam.Go, coldseam.Go}} {
 		in := good(.8)
 		end := in.Candidates[0].End
 		in.Alerts.List = []coldseam.Alert{alert("Flood Warning", end.Add(r.after), end.Add(r.after+3*time.Hour))}
 		require.Equal(t, r.want, Decide(in).Verdict, r.after)
+
+		in.Alerts.List[0].Event = "Flood Watch"
+		require.Equal(t, r.watch, Decide(in).Verdict, r.after)
 	}
 	in := good(.8)
 	eachCandidate(&in, func(c *Candidate) { c.AfterM3S = mixed(68, 200, .5) })
