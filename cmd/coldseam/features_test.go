@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
@@ -21,6 +22,7 @@ import (
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/flow"
+	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
@@ -489,6 +491,18 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.InDelta(t, 80, counted.Run.Counted.WeekMean, 1e-9)
 	require.Equal(t, plain.Flow, counted.Flow)
 	require.Equal(t, plain.Temp, counted.Temp)
+
+	// One spring's counts refit nothing; a row that five have refitted is used.
+	require.NoError(t, v.DB.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, v.Recalibrate(ctx))
+	shipped := v.featuresOf(t, r).Species
+	require.InDelta(t, .5, shipped.Cohorts[0].S, 0)
+	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, Seasons: run.RefitSeasons})
+	require.NoError(t, err)
+	v.clock.Forward(v.Now().Add(time.Second))
+	_, err = v.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: morning.RefitKind, MadeAt: v.Now(), Params: raw})
+	require.NoError(t, err)
+	require.InDelta(t, 1.5, v.featuresOf(t, r).Species.Cohorts[0].S, 1e-9)
 }
 
 // nearestTo is the value nearest in time.

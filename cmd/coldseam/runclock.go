@@ -304,6 +304,10 @@ func countTable(w io.Writer, r run.CountScore) error {
 	}
 
 	fmt.Fprintf(tw, "waves on %.2f of the days of the run; lag-1 of the log count %.2f\n", r.WaveShare, r.Lag1)
+	if r.Pushes == 0 {
+		fmt.Fprintln(tw, "no week of the run with a fish a day: the wave odds cannot be scored")
+		return tw.Flush()
+	}
 	fmt.Fprintf(tw, "wave odds from the counts of the days before, %d days, %d waves: Brier %.4f, their share in the other years %.4f\n",
 		r.Pushes, r.Waves, r.Brier, r.BaseBrier)
 	for _, b := range r.Bins {

@@ -95,10 +95,8 @@ func (in *Input) counted() *counter {
 		}
 
 		var past []pushDay
-		for y := in.Counts.First.Year; y < seasonStart(in.Today, in.Days.Lat).Year; y++ {
-			if s, ok := countSeason(in.Species, in.Days, in.Counts.First, in.Counts.Fish, y); ok {
-				past, c.Seasons = append(past, in.Species.pushDays(s)...), c.Seasons+1
-			}
+		for _, s := range countSeasons(in.Species, in.Days, in.Counts.First, in.Counts.Fish, seasonStart(in.Today, in.Days.Lat).Year) {
+			past, c.Seasons = append(past, in.Species.pushDays(s)...), c.Seasons+1
 		}
 		r := counterRecal(past)
 		c.odds = logistic(r.A + r.B*logit(in.Species.counterOdds(c.Fish, c.WeekMean, ahead)))

@@ -74,3 +74,65 @@ func TestCounterOddsOnPublicCounts(t *testing.T) {
 		}
 	}
 }
+
+// counted6 are six seasons of a river whose fish run by a row of their own, and
+// the counts of n of them.
+func counted6(t *testing.T, sp Species, n int, byWater bool) (coldseam.Days, coldseam.DailyCounts) {
+	t.Helper()
+	d := coldseam.Days{First: coldseam.Date{Year: 2015, Month: 1, Day: 1}, Lat: 45}
+	var c coldseam.DailyCounts
+	c.First = d.First
+	for y := 2015; y < 2015+6; y++ {
+		end := coldseam.Date{Year: y + 1, Month: 1, Day: 1}
+		for day := d.Day(d.Len()); day.Before(end); day = day.Add(1) {
+			d.WaterC = append(d.WaterC, clip(.14*float64(day.YearDay()-60-(y*7)%30), .3, 16))
+		}
+		if y >= 2015+n {
+			continue
+		}
+		days, err := Clock(sp, d, ClockOptions{Year: y, NoNoise: true})
+		require.NoError(t, err)
+		for i := len(c.Fish); i < d.Len(); i++ {
+			v, k := 0.0, d.Day(i).YearDay()
+			if byWater && k <= len(days) {
+				v = math.Round(2000 * days[k-1].Arrivals)
+			} else if !byWater {
+				v = math.Round(100 * math.Exp(-math.Pow(float64(k-110)/12, 2)))
+			}
+			c.Fish = append(c.Fish, v)
+		}
+	}
+	return d, c
+}
+
+func TestFiveCountedSeasonsRefitARow(t *testing.T) {
+	t.Parallel()
+	shipped, err := FindSpecies(DefaultSpecies(), "steelhead")
+	require.NoError(t, err)
+	own := Refit{Spread: 1.7, Move: 3, Base: .5, Delta: 2, Seasons: RefitSeasons}.Apply(shipped)
+
+	d, c := counted6(t, own, 6, true)
+	got, err := NewRefit(shipped, d, c, 2021)
+	require.NoError(t, err)
+	t.Logf("%+v", got)
+	require.Equal(t, 6, got.Seasons)
+	require.Less(t, got.RPS, got.DayRPS)
+	require.Less(t, got.RPS, got.ShippedRPS/4)
+	require.True(t, shipped.NoClock)
+	require.False(t, got.Apply(shipped).NoClock, "its own fish have shown the clock right")
+
+	_, err = NewRefit(shipped, d, c, 2019)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.ErrorContains(t, err, "4 counted seasons with water temperature, want 5")
+	require.Equal(t, shipped, Refit{Seasons: 4, Spread: 3}.Apply(shipped), "fewer seasons change nothing")
+}
+
+func TestARunByTheCalendarIsNotRefitted(t *testing.T) {
+	t.Parallel()
+	sp, err := FindSpecies(DefaultSpecies(), "steelhead")
+	require.NoError(t, err)
+	d, c := counted6(t, sp, 6, false)
+	_, err = NewRefit(sp, d, c, 2021)
+	require.ErrorIs(t, err, coldseam.ErrUnavailable)
+	require.ErrorContains(t, err, "by the day of the year")
+}

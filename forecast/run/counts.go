@@ -61,12 +61,7 @@ type counted struct {
 // first on. days holds the water of the same years; without it only the shape
 // of the run and the pushes are scored. ErrUnavailable: too few seasons.
 func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []float64) (CountScore, error) {
-	var ys []counted
-	for y := first.Year; y <= first.Add(len(counts)).Year; y++ {
-		if c, ok := countSeason(sp, days, first, counts, y); ok {
-			ys = append(ys, c)
-		}
-	}
+	ys := countSeasons(sp, days, first, counts, first.Add(len(counts)).Year+1)
 	if len(ys) < minSeasons {
 		return CountScore{}, fmt.Errorf("counts: %d seasons with %d fish or more, want %d: %w", len(ys), minCounted, minSeasons, coldseam.ErrUnavailable)
 	}
@@ -83,11 +78,21 @@ func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 		s.timing("day_of_the_year_with_water", ys, all)
 		s.timing("degree_days", ys, func(i int) []float64 { return degreeDays(ys, i) })
 		s.timing("threshold", ys, func(i int) []float64 { return threshold(ys, i) })
-		shipped, refit := sp.refits(days.Lat, ys)
+		shipped, refit, _ := sp.refits(days.Lat, ys)
 		s.timing("clock_as_shipped", ys, shipped)
 		s.timing("clock_refitted", ys, refit)
 	}
 	return s, nil
+}
+
+// countSeasons are the counted seasons that began before a year.
+func countSeasons(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, before int) (out []counted) {
+	for y := seasonStart(first, days.Lat).Year; y < before; y++ {
+		if c, ok := countSeason(sp, days, first, counts, y); ok {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, year int) (counted, bool) {
@@ -213,39 +218,100 @@ func threshold(ys []counted, i int) []float64 {
 	return dayOfYear(ys, i, cross(ys, best))
 }
 
+// Refit is what counted seasons make of a row: how much wider its cohorts are
+// spread, how much warmer the water in which fish move, from which temperature
+// they ripen, and the shift of the whole. Its RPS, and those it must beat, are of
+// seasons that had no part in the fit.
+type Refit struct {
+	Spread, Move, Base, Delta float64
+	Seasons                   int
+	RPS, ShippedRPS, DayRPS   float64
+}
+
+// RefitSeasons is how many counted seasons with water temperature a row's
+// spread, base and move temperature need [proposal]; fewer change nothing.
+const RefitSeasons = 5
+
+// NewRefit fits a row to the counted seasons before year. ErrUnavailable: under
+// RefitSeasons of them, or the years left out are served no better than by the
+// row as it is, or worse than by the day of the year.
+func NewRefit(sp Species, days coldseam.Days, c coldseam.DailyCounts, year int) (Refit, error) {
+	ys := slices.DeleteFunc(countSeasons(sp, days, c.First, c.Fish, year), func(c counted) bool { return c.t == nil })
+	if len(ys) < RefitSeasons {
+		return Refit{}, fmt.Errorf("refit %s: %d counted seasons with water temperature, want %d: %w", sp.Key, len(ys), RefitSeasons,
+			coldseam.ErrUnavailable)
+	}
+	var s CountScore
+	shipped, refitted, best := sp.refits(days.Lat, ys)
+	s.timing("", ys, refitted)
+	s.timing("", ys, shipped)
+	s.timing("", ys, func(i int) []float64 { return dayOfYear(ys, i, func(int) int { return 0 }) })
+	best.Seasons, best.RPS, best.ShippedRPS, best.DayRPS = len(ys), s.Timing[0].RPS, s.Timing[1].RPS, s.Timing[2].RPS
+	if best.RPS >= best.ShippedRPS || best.RPS > best.DayRPS {
+		return best, fmt.Errorf("refit %s: %.2f d in the years left out, %.2f as shipped, %.2f by the day of the year: %w", sp.Key, best.RPS,
+			best.ShippedRPS, best.DayRPS, coldseam.ErrUnavailable)
+	}
+	return best, nil
+}
+
+// Apply is the row refitted to its river, unchanged under RefitSeasons. A row
+// without a clock gets one: its own fish have shown it right.
+func (r Refit) Apply(s Species) Species {
+	if r.Seasons < RefitSeasons {
+		return s
+	}
+	s = r.row(s)
+	for c := range s.Cohorts {
+		s.Cohorts[c].Theta *= math.Exp(r.Delta)
+		s.lnTheta[c] += r.Delta
+	}
+	s.NoClock, s.Calibrated, s.DeltaSD = false, true, math.Min(s.DeltaSD, deltaYearSD)
+	return s
+}
+
+// row is the refitted row but for its shift.
+func (r Refit) row(s Species) Species {
+	s.Cohorts = slices.Clone(s.Cohorts)
+	for c := range s.Cohorts {
+		s.Cohorts[c].S *= r.Spread
+	}
+	s.TMove, s.Tb, s.Tcap = s.TMove+r.Move, r.Base, math.Max(s.Tcap, 16)
+	return s
+}
+
 // refits runs the row over a grid of shift, move temperature, base and spread;
-// refitted is the setting that serves the other years best.
-func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i int) []float64) {
+// refitted is the setting that serves the other years best, best the one that
+// serves all.
+func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i int) []float64, best Refit) {
 	run := func(sp *Species, y counted, delta float64) []float64 {
 		f := make([]float64, LastDay)
-		for d, c := range sp.quiet(sp.shifted(delta), sp.drives(lat, y.first, y.t, nil, nil, 0), season{first: y.first, t: y.t}) {
+		p := sp.defaults()
+		p.delta = delta
+		for d, c := range sp.quiet(p, sp.drives(lat, y.first, y.t, nil, nil, 0), season{first: y.first, t: y.t}) {
 			f[d] = c.Arrived
 		}
 		return f
 	}
+	var settings []Refit
 	var curves [][][]float64 // [setting][year]
 	for _, spread := range []float64{1, 1.7, 3} {
 		for _, move := range []float64{0, 3, 6} {
 			for _, base := range []float64{s.Tb, 0.5} {
-				sp := *s
-				sp.Cohorts = slices.Clone(s.Cohorts)
-				for c := range sp.Cohorts {
-					sp.Cohorts[c].S *= spread
-				}
-				sp.TMove, sp.Tb, sp.Tcap = s.TMove+move, base, math.Max(s.Tcap, 16)
-				for delta := -1.5; delta <= 3.5; delta += 0.25 {
+				r := Refit{Spread: spread, Move: move, Base: base}
+				sp := r.row(*s)
+				for r.Delta = -1.5; r.Delta <= 3.5; r.Delta += 0.25 {
 					set := make([][]float64, len(ys))
 					for k, y := range ys {
-						set[k] = run(&sp, y, delta)
+						set[k] = run(&sp, y, r.Delta)
 					}
-					curves = append(curves, set)
+					settings, curves = append(settings, r), append(curves, set)
 				}
 			}
 		}
 	}
-	return func(i int) []float64 { return run(s, ys[i], 0) }, func(i int) []float64 {
-		best, least := curves[0][i], math.Inf(1)
-		for _, set := range curves {
+	without := func(i int) int { // the setting that serves all years but i best
+		at, least := 0, math.Inf(1)
+		for c, set := range curves {
 			sum := 0.0
 			for k, y := range ys {
 				if k != i {
@@ -253,17 +319,14 @@ func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i in
 				}
 			}
 			if sum < least {
-				best, least = set[i], sum
+				at, least = c, sum
 			}
 		}
-		return best
+		return at
 	}
-}
-
-func (s *Species) shifted(delta float64) draw {
-	p := s.defaults()
-	p.delta = delta
-	return p
+	shipped = func(i int) []float64 { return run(s, ys[i], 0) }
+	refitted = func(i int) []float64 { return curves[without(i)][i] }
+	return shipped, refitted, settings[without(-1)]
 }
 
 // pushes scores the odds of a wave from the counts up to the day before, moved
@@ -283,7 +346,7 @@ func (s *CountScore) pushes(sp *Species, ys []counted) {
 			}
 		}
 	}
-	s.WaveShare, s.Lag1 = float64(waves)/float64(inside), xy/xx
+	s.WaveShare, s.Lag1 = float64(waves)/float64(max(inside, 1)), xy/math.Max(xx, 1e-9)
 
 	var pairs, base []score.Pair
 	for k := range days {

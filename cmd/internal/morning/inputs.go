@@ -140,10 +140,22 @@ func (g *gather) counts() {
 	if g.f.Reach.CountSite == "" {
 		return
 	}
-	s, err := g.DB.History(g.ctx, g.f.Reach.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, g.f.Now, g.f.Now, g.opts...)
-	if g.keep(err) && s.Period == "P1D" {
-		g.f.Counts = coldseam.CountsOf(s, g.f.Loc)
+	c, err := countsOf(g.ctx, g.DB, g.f.Reach, g.f.Now, g.opts...)
+	if g.keep(err) {
+		g.f.Counts = c
 	}
+}
+
+// countsOf are the daily counts of a reach's counter as known at a time.
+func countsOf(ctx context.Context, db *store.DB, r coldseam.Reach, now time.Time, opts ...store.HistoryOption) (coldseam.DailyCounts, error) {
+	s, err := db.History(ctx, r.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, now, now, opts...)
+	if err != nil {
+		return coldseam.DailyCounts{}, err
+	}
+	if s.Period != "P1D" {
+		return coldseam.DailyCounts{}, fmt.Errorf("counts of %s: sums over %q, want P1D: %w", r.CountSite, s.Period, coldseam.ErrInvalid)
+	}
+	return coldseam.CountsOf(s, env.Zone(r.Zone)), nil
 }
 
 func (g *gather) weather() {
@@ -314,7 +326,7 @@ func (g *gather) model(kind string, into any) bool {
 
 func (g *gather) log() {
 	if sp, err := run.FindSpecies(g.Species, First(g.f.Reach.Species)); err == nil {
-		g.f.Species = sp
+		g.f.Species = g.refitted(sp)
 	}
 	entered := g.f.Now
 	if g.f.Replayed { // an imported log was entered later as a whole

@@ -3,6 +3,7 @@ package morning
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"maps"
 	"math"
 	"slices"
@@ -142,6 +143,52 @@ func (g *gather) recalibration() {
 	}
 }
 
+// RefitKind is the name under which a reach's row, refitted to the counts of its
+// own river, is kept.
+const RefitKind = "run-refit"
+
+// refitted is the species row as the reach's counter has shown it.
+func (g *gather) refitted(sp run.Species) run.Species {
+	if g.f.Reach.CountSite == "" {
+		return sp
+	}
+	var r run.Refit
+	m, err := g.DB.Model(g.ctx, string(g.f.Reach.ID), RefitKind, g.f.Now)
+	if !g.keep(err) || !g.keep(json.Unmarshal(m.Params, &r)) {
+		return sp
+	}
+	return r.Apply(sp)
+}
+
+// refitRun fits the run of a reach to the seasons its counter has counted. Where
+// that serves the years left out no better, the row stays what it was.
+func (mk *Maker) refitRun(ctx context.Context, r coldseam.Reach, now time.Time) error {
+	counts, err := countsOf(ctx, mk.DB, r, now)
+	if err != nil {
+		return err
+	}
+	days, err := mk.DB.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, now, r.Zone)
+	if err != nil {
+		return err
+	}
+	sp, err := run.FindSpecies(mk.Species, First(r.Species))
+	if err != nil {
+		return err
+	}
+	fit, err := run.NewRefit(sp, days, counts, coldseam.DateOf(now).Year)
+	if errors.Is(err, coldseam.ErrUnavailable) {
+		fit = run.Refit{} // a row refitted before is given up
+	} else if err != nil {
+		return err
+	}
+	raw, err := json.Marshal(fit)
+	if err != nil {
+		return err
+	}
+	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: RefitKind, MadeAt: now, Params: raw})
+	return err
+}
+
 // Recalibrate holds the wave odds of the club's past mornings against its log,
 // once a day: all reaches of the species together, as one alone has few waves.
 func (mk *Maker) Recalibrate(ctx context.Context) error {
@@ -152,6 +199,11 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 	now := mk.Now()
 	days := map[string][]run.Resolved{}
 	for _, r := range reaches {
+		if r.CountSite != "" {
+			if err := mk.refitRun(ctx, r, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+				mk.Log.Warn("refit of the run", "reach", r.ID, "err", err)
+			}
+		}
 		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
 		for _, key := range r.Species {
 			said, err := mk.DB.WaveOdds(ctx, r.ID, key, now)
