@@ -4,7 +4,6 @@ import (
 	"math"
 	"sort"
 	"strconv"
-	"strings"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -185,10 +184,11 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 		if !c.Up {
 			s.What = "down past " + w.Temp(c.EdgeC)
 		}
+		past := !c.Confirmed && !c.Dates[2].IsZero() && !b.Day.Before(c.Dates[2])
 		switch {
 		case c.Confirmed:
 			s.When = "crossed"
-		case !c.Dates[2].IsZero() && !b.Day.Before(c.Dates[2]):
+		case past:
 			s.When = "since " + dayShort(c.Dates[1])
 		case c.Not > .5 || c.Dates[1].IsZero():
 			s.When = "not within " + strconv.Itoa(c.Horizon) + " days"
@@ -198,7 +198,7 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 				s.When = dayShort(c.Dates[0])
 			}
 		}
-		if !c.AtEdge.IsZero() && !strings.HasPrefix(s.When, "since") {
+		if !c.AtEdge.IsZero() && !past {
 			s.Since = "at the edge since " + dayShort(c.AtEdge)
 		}
 		out = append(out, s)
