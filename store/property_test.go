@@ -207,6 +207,19 @@ func TestQCChangesAreUndone(t *testing.T) {
 	require.Equal(t, []coldseam.Flag{coldseam.Provisional, coldseam.Provisional}, read(t0.Add(2*time.Hour)))
 	_, err = db.SetQC(t.Context(), coldseam.SeriesKey{Site: "no:where"}, []store.QCChange{{}})
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
+
+	// What is said of a value is not taken off the one that it replaced.
+	flat := now.Add(time.Minute)
+	say := func(bit coldseam.Flag) {
+		_, err := db.SetQC(t.Context(), flow, []store.QCChange{{At: t0.Add(time.Hour), New: bit}})
+		require.NoError(t, err)
+		now = now.Add(time.Hour)
+	}
+	say(coldseam.QCFlat)
+	put(t, db, flow, obs(1, 7, now, coldseam.Provisional))
+	now = now.Add(time.Hour)
+	say(coldseam.QCRange)
+	require.Equal(t, coldseam.Provisional|coldseam.QCFlat, read(flat)[1])
 }
 
 func TestAssumedLagForBackfill(t *testing.T) {
