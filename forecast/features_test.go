@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/forecast/verdict"
 )
 
 // A forecast that begins at ten in the morning knows no night of its first day.
@@ -56,4 +57,17 @@ func TestAirEnsemble(t *testing.T) {
 	width := func(m Morning, h int) float64 { return m.Temp.Quantile(h, .9) - m.Temp.Quantile(h, .1) }
 	require.Greater(t, width(ens, 6), width(plain, 6))
 	require.InDelta(t, plain.Temp.Quantile(4, .5), ens.Temp.Quantile(4, .5), .6)
+}
+
+// One part of the weather that was not issued anew makes all of it old, in
+// whatever order the parts come.
+func TestWeatherIsAsOldAsItsOldestPart(t *testing.T) {
+	t.Parallel()
+	old := testNow.Add(-20 * time.Hour)
+	for i := range 5 {
+		f := Features{Now: testNow, Table: verdict.DefaultTable(), Weather: weather(map[coldseam.Parameter]float64{
+			coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4, coldseam.Precip: 0, coldseam.ThunderProb: .02})}
+		f.Weather[i].Issued = old
+		require.True(t, f.WeatherSteps().Issued.Equal(old), "part %d", i)
+	}
 }

@@ -105,6 +105,7 @@ var correctionCases = []struct {
 	{name: "stop on the hours told while they run", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) }, want: "^STOP replaces GO: Tamsen"},
 	{name: "the hours told run on freely", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
 	{name: "stop after the hours told", at: morningAt(9, 31), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
+	{name: "stop of the whole day when the hours told are over", at: morningAt(9, 31), later: wholeDay(coldseam.Stop)},
 	{name: "stop before the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
 		later: func(b *coldseam.Brief) { stopOn(b, 0) }},
 	{name: "stop on the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
@@ -143,6 +144,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 			if c.want == "" {
 				gauntlet(t, "corrections", c.name, false)
 				require.Len(t, got, 1)
+				require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'correction'`))
 				return
 			}
 			require.Len(t, got, 2)
