@@ -49,12 +49,12 @@ note "image and program built"
 podman run -d --name "$name" --systemd=always --privileged coldseam-unit >/dev/null
 within 60 "systemd is up" booted
 
-inside mkdir -p /root/coldseam/bin
-podman cp deploy "$name:/root/coldseam/deploy"
-podman cp bin/coldseam "$name:/root/coldseam/bin/coldseam"
+inside mkdir -p /srv/coldseam/bin
+podman cp deploy "$name:/srv/coldseam/deploy"
+podman cp bin/coldseam "$name:/srv/coldseam/bin/coldseam"
 sed -n 's/^#   //p' deploy/coldseam.service >"$work/guide"
-podman cp "$work/guide" "$name:/root/guide"
-inside sh -eu -c 'cd /root/coldseam && . /root/guide' || fail "the guide's lines"
+podman cp "$work/guide" "$name:/srv/coldseam/guide"
+inside sh -eu -c 'cd /srv/coldseam && . ./guide' || fail "the guide's lines"
 within 90 "installed by the guide's lines, pages answer" answers
 made=$(keys)
 [ "$(wc -l <<<"$made")" = 2 ] || fail "keys made at the first start: $made"
