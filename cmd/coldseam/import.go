@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -145,10 +146,23 @@ func (c *importCmd) read(g *env.Globals, path string, in *intake) error {
 		return waterml.Stream(f, p, in.take)
 	}
 	b, err := document.Parse(f, p)
+	if err != nil && strings.ContainsAny(line, ",;\t") && !strings.ContainsAny(line[:1], "<{[") {
+		return fmt.Errorf("its first line is %q; a daily table begins date,flow_m3s,water_c,air_c (any of the three, commas between); say with --map how another layout is to be read: %w",
+			clipped(line), coldseam.ErrInvalid)
+	}
 	if err != nil {
 		return err
 	}
 	return in.take(b)
+}
+
+// clipped is a line of a file in a message.
+func clipped(s string) string {
+	s = strings.TrimSpace(s)
+	if len(s) > 80 {
+		return strings.ToValidUTF8(s[:80], "") + "..."
+	}
+	return s
 }
 
 func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, table.Report, error) {
@@ -183,7 +197,7 @@ func (c *importCmd) readTable(r io.Reader, columns []string) (ingest.Batch, tabl
 	if report.OpenEnd && !c.OpenEnd { // a number cut in two is a number
 		return ingest.Batch{}, report, fmt.Errorf("the last line has no line end, so the file may be cut short: look at it, then --open-end: %w", coldseam.ErrInvalid)
 	}
-	for _, x := range report.Examples {
+	for _, x := range slices.Concat(report.Examples, report.Repeats) {
 		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Why: x.Why, N: 1})
 	}
 	return b, report, nil

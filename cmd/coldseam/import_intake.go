@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/table"
@@ -33,7 +33,7 @@ type intake struct {
 	format                      string
 	keys                        map[coldseam.SeriesKey]bool
 	values                      int
-	first, last                 time.Time
+	first, last                 coldseam.Date
 	forecasts, alerts, gaugings int
 	skipped                     []ingest.Skipped
 	added, revised              int
@@ -49,10 +49,13 @@ func (in *intake) take(b ingest.Batch) error {
 		in.keys[s.SeriesKey] = true
 		in.values += len(s.Obs)
 		if len(s.Obs) > 0 {
-			if at := s.Obs[0].At; in.first.IsZero() || at.Before(in.first) {
-				in.first = at
+			first, last := in.dayOf(s.SeriesKey, s.Obs[0].At), in.dayOf(s.SeriesKey, s.Obs[len(s.Obs)-1].At)
+			if in.first.IsZero() || first.Before(in.first) {
+				in.first = first
 			}
-			in.last = feeds.Later(in.last, s.Obs[len(s.Obs)-1].At)
+			if in.last.Before(last) {
+				in.last = last
+			}
 		}
 		if in.DryRun {
 			continue
@@ -75,6 +78,15 @@ func (in *intake) take(b ingest.Batch) error {
 		return in.store(ingest.Batch{Format: b.Format})
 	}
 	return nil
+}
+
+// dayOf is the civil day of a value: that of the middle of its period. A daily
+// mean stands at the end of its day, which is the day after.
+func (in *intake) dayOf(k coldseam.SeriesKey, at time.Time) coldseam.Date {
+	if _, days, rest, err := ingest.ParsePeriod(k.Period); err == nil {
+		at = at.Add(-(time.Duration(days)*env.Day + rest) / 2)
+	}
+	return coldseam.DateOf(at.In(env.Zone(in.Zone)))
 }
 
 // skip joins what was left out, so that a long file does not repeat itself.
@@ -157,7 +169,7 @@ func (in *intake) finish() error {
 func (in *intake) words() string {
 	out := fmt.Sprintf("%s, %d series, %d values", in.format, len(in.keys), in.values)
 	if in.values > 0 {
-		out += ", " + in.first.Format(time.DateOnly) + " to " + in.last.Format(time.DateOnly)
+		out += ", " + in.first.String() + " to " + in.last.String()
 	}
 	for _, more := range []struct {
 		n    int
@@ -187,7 +199,7 @@ func (in *intake) tableWords() string {
 	out := ""
 	for _, s := range in.report.Series {
 		out += fmt.Sprintf("; %s in %s: %d values, %d missing, %s to %s, from %.4g to %.4g", s.Key, s.Unit, s.Count, s.Missing,
-			s.First.Format(time.DateOnly), s.Last.Format(time.DateOnly), s.Min, s.Max)
+			in.dayOf(s.Key, s.First), in.dayOf(s.Key, s.Last), s.Min, s.Max)
 	}
 	for _, col := range slices.Sorted(maps.Keys(in.report.ByColumn)) {
 		out += fmt.Sprintf("; %d rows refused for %s", in.report.ByColumn[col], col)

@@ -189,3 +189,30 @@ func TestImportOfACutTable(t *testing.T) {
 	require.Contains(t, out, "1 series, 2 values")
 	require.Contains(t, out, "from 12.5 to 13.5")
 }
+
+// A daily mean belongs to its own day, a row that stands twice is told, and a
+// table of another layout is pointed to --map.
+func TestImportTellsWhatATableHolds(t *testing.T) {
+	t.Parallel()
+	conf := smallConfig(t)
+	file := filepath.Join(t.TempDir(), "x.csv")
+	try := func(text string) (int, string) {
+		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
+		code, out, _ := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--dry-run", file)
+		return code, out
+	}
+	code, out := try("\"date\",\"flow_m3s\"\n2026-03-07,12.5\n2026-03-08,13.5\n2026-03-08,13.5\n")
+	require.Zero(t, code, out)
+	require.Contains(t, out, "values, 2026-03-07 to 2026-03-08")
+	require.NotContains(t, out, "2026-03-09")
+	require.Contains(t, out, "skipped line 4: says again what line 3 says")
+	code, out = try("date,flow_m3s\n2026-03-08,13.5\n2026-03-08,14.5\n")
+	require.Equal(t, 1, code)
+	require.Contains(t, out, "first line 2: another value for the time of line 3")
+	for _, head := range []string{"date;flow_m3s", "\"Datum\";\"Abfluss\"", "day,flow", "date\tflow_m3s"} {
+		code, out = try(head + "\n2026-03-08;13,5\n")
+		require.Equal(t, 1, code)
+		require.Contains(t, out, "--map")
+		require.NotContains(t, out, "no known format")
+	}
+}

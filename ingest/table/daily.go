@@ -176,7 +176,11 @@ func Soften(d *coldseam.Days, r io.Reader, soft ...string) error {
 // DailyColumns are the value columns that a header of the daily layout names,
 // for DailyMap; ok is false when the header is of another layout.
 func DailyColumns(header string) (columns []string, ok bool) {
-	for i, h := range strings.Split(strings.TrimSpace(strings.TrimPrefix(header, "\ufeff")), ",") {
+	names, err := csv.NewReader(strings.NewReader(strings.TrimSpace(strings.TrimPrefix(header, "\ufeff")))).Read()
+	if err != nil {
+		return nil, false
+	}
+	for i, h := range names {
 		h = strings.TrimSpace(h)
 		switch {
 		case i == 0 && h != "date":

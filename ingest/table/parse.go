@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -35,6 +36,7 @@ type Report struct {
 	Refused  int            `json:"refused"`
 	ByColumn map[string]int `json:"by_column,omitempty"`
 	Examples []Refusal      `json:"examples,omitempty"`
+	Repeats  []Refusal      `json:"repeats,omitempty"` // rows that say again what an earlier one said
 	Series   []SeriesReport `json:"series"`
 	// OpenEnd says that the last line has no line end. Text cannot show that it
 	// was cut short, so this is the only hint there is.
@@ -93,6 +95,15 @@ type file struct {
 	cols map[string]int // name -> index
 	n    int            // fields of a row
 	loc  *time.Location
+
+	taken []taken
+}
+
+// taken is one row of the file that fits.
+type taken struct {
+	line int
+	rows []ingest.Row
+	why  string // it is refused after all
 }
 
 func (f *file) read(body []byte) error {
@@ -117,6 +128,7 @@ func (f *file) read(body []byte) error {
 	if err := f.rows(r); err != nil {
 		return err
 	}
+	f.settle()
 	if float64(f.rep.Refused) > maxRefused*float64(f.rep.Rows) {
 		x := f.rep.Examples[0]
 		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why, coldseam.ErrInvalid)
@@ -277,9 +289,87 @@ func (f *file) row(line int, rec []string) {
 			out = append(out, r)
 		}
 	}
-	for _, r := range out {
-		f.b.Add(r)
+	f.taken = append(f.taken, taken{line: line, rows: out})
+}
+
+// settle looks for rows that give one time of a series twice. In the hour that
+// the clock repeats the second is the later hour; a row that says the same again
+// is noted; of two that differ neither can be believed.
+func (f *file) settle() {
+	type place struct {
+		key coldseam.SeriesKey
+		at  time.Time
 	}
+	type spot struct{ row, value int }
+	first := map[place]spot{}
+	for i := range f.taken {
+		t := &f.taken[i]
+		for k := range t.rows {
+			r := &t.rows[k]
+			at := place{r.Key, r.Stamp.At}
+			was, twice := first[at]
+			if twice {
+				if o := &f.taken[was.row].rows[was.value]; r.Stamp.Ambiguous && o.Stamp.Ambiguous {
+					f.tellHours(o, r)
+					delete(first, at)
+					first[place{o.Key, o.Stamp.At}] = was
+					at.at = r.Stamp.At
+					was, twice = first[at]
+				}
+			}
+			switch {
+			case !twice:
+				first[at] = spot{i, k}
+			case f.same(f.taken[was.row].rows[was.value], *r):
+				if len(f.rep.Repeats) < keptRefusals {
+					f.rep.Repeats = append(f.rep.Repeats, Refusal{t.line, r.Name, fmt.Sprintf("says again what line %d says", f.taken[was.row].line)})
+				}
+			default:
+				t.why = fmt.Sprintf("another value for the time of line %d", f.taken[was.row].line)
+				f.taken[was.row].why = fmt.Sprintf("another value for the time of line %d", t.line)
+			}
+		}
+	}
+	for _, t := range f.taken {
+		if t.why != "" {
+			f.refuse(t.line, f.m.TimeColumn, t.why)
+			continue
+		}
+		for _, r := range t.rows {
+			f.b.Add(r)
+		}
+	}
+	slices.SortStableFunc(f.rep.Examples, func(a, b Refusal) int { return a.Line - b.Line })
+}
+
+// tellHours parts two rows of the hour that the clock repeats: in a file that
+// begins with its newest row the first one is the later.
+func (f *file) tellHours(first, second *ingest.Row) {
+	_, before := first.Stamp.At.In(f.loc).Zone()
+	_, after := first.Stamp.At.Add(3 * time.Hour).In(f.loc).Zone()
+	late := first.Stamp
+	late.At = late.At.Add(time.Duration(before-after) * time.Second)
+	late.End = late.At
+	first.Stamp.Ambiguous, late.Ambiguous = false, false
+	early := first.Stamp
+	if n := len(f.taken); f.taken[n-1].at().Before(f.taken[0].at()) {
+		early, late = late, early
+	}
+	first.Stamp, second.Stamp = early, late
+}
+
+func (t taken) at() time.Time {
+	if len(t.rows) == 0 {
+		return time.Time{}
+	}
+	return t.rows[0].Stamp.At
+}
+
+// same reports whether two cells say the same.
+func (f *file) same(a, b ingest.Row) bool {
+	x, noX, _ := f.p.Value(a.Raw) // both were read before
+	y, noY, _ := f.p.Value(b.Raw)
+	return noX == noY && (noX || x == y) && a.Unit == b.Unit && a.Approval == b.Approval && slices.Equal(a.Qualifiers, b.Qualifiers)
 }
 
 // values are the value columns of a row: those of the wide layout, or the one
@@ -385,11 +475,11 @@ func (r Report) WriteTo(w io.Writer) (int64, error) {
 		fmt.Fprintf(&b, "  %s: %d values, %d missing, %s to %s, %.6g to %.6g %s", s.Key, s.Count, s.Missing,
 			s.First.UTC().Format(time.RFC3339), s.Last.UTC().Format(time.RFC3339), s.Min, s.Max, s.Unit)
 		if s.Duplicates > 0 {
-			fmt.Fprintf(&b, ", %d times repeated, the last kept", s.Duplicates)
+			fmt.Fprintf(&b, ", %d times repeated", s.Duplicates)
 		}
 		b.WriteByte('\n')
 	}
-	for _, x := range r.Examples {
+	for _, x := range slices.Concat(r.Examples, r.Repeats) {
 		fmt.Fprintf(&b, "  line %d %s: %s\n", x.Line, x.Column, x.Why)
 	}
 	if n := r.Refused - len(r.Examples); n > 0 {

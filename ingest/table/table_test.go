@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -177,6 +178,57 @@ func TestBadFiles(t *testing.T) {
 	}
 }
 
+// Two rows of one day are told by their lines: equal ones are one, of two that
+// differ neither is taken.
+func TestRowsOfOneTimeAreTold(t *testing.T) {
+	t.Parallel()
+	m := table.DailyMap("S1", "America/Chicago", "flow_m3s")
+	var s strings.Builder
+	s.WriteString("\"date\",\"flow_m3s\"\n")
+	for i := range 400 {
+		fmt.Fprintf(&s, "%s,%d\n", coldseam.Date{Year: 2024, Month: 1, Day: 1}.Add(i), 10+i)
+	}
+	s.WriteString("2024-01-05,14.0\n2024-01-06,99\n")
+	b, rep, err := table.Parse(strings.NewReader(s.String()), ingest.Profile{Name: "club"}, m)
+	require.NoError(t, err)
+	require.Len(t, b.Series[0].Obs, 399)
+	require.Equal(t, []table.Refusal{{Line: 402, Column: "flow_m3s", Why: "says again what line 6 says"}}, rep.Repeats)
+	require.Equal(t, []table.Refusal{{Line: 7, Column: "date", Why: "another value for the time of line 403"},
+		{Line: 403, Column: "date", Why: "another value for the time of line 7"}}, rep.Examples)
+	_, _, err = table.Parse(strings.NewReader("date,flow_m3s\n2024-01-05,14\n2024-01-05,15\n"), ingest.Profile{Name: "club"}, m)
+	require.ErrorContains(t, err, "2 of 2 rows do not fit, first line 2: another value for the time of line 3")
+}
+
+// The hour that the clock repeats is two hours, whichever end the file begins at.
+func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ zone, day, hour, first string }{
+		{"America/Chicago", "2026-11-01", "01", "2026-11-01T06:00:00Z"},
+		{"Pacific/Chatham", "2026-04-05", "03", "2026-04-04T13:15:00Z"},
+	} {
+		m := table.Map{Layout: "wide", Delimiter: ",", DecimalMark: ".", Header: 1, TimeColumn: "time", TimeLayout: "2006-01-02 15:04", Zone: c.zone, Site: "S1",
+			Columns: []table.Column{{Name: "flow", Parameter: "discharge", Unit: "m3/s", Statistic: "instant"}}}
+		at := func(minute int) string { return fmt.Sprintf("%s %s:%02d", c.day, c.hour, minute) }
+		rows := []string{c.day + " 00:00,9", at(0) + ",10", at(30) + ",11", at(0) + ",20", at(30) + ",21", c.day + " 06:00,30"}
+		for _, newestFirst := range []bool{false, true} {
+			if newestFirst {
+				slices.Reverse(rows)
+			}
+			b, rep, err := table.Parse(strings.NewReader("time,flow\n"+strings.Join(rows, "\n")+"\n"), ingest.Profile{Name: "club"}, m)
+			require.NoError(t, err)
+			require.Empty(t, rep.Repeats)
+			obs := b.Series[0].Obs
+			require.Len(t, obs, 6)
+			k := slices.IndexFunc(obs, func(o coldseam.Observation) bool { return o.Value == 10 })
+			require.Equal(t, c.first, obs[k].At.Format(time.RFC3339))
+			for i, want := range []float64{9, 10, 11, 20, 21, 30} {
+				require.Equal(t, want, obs[i].Value)
+				require.Zero(t, obs[i].Flag&coldseam.Suspect)
+			}
+		}
+	}
+}
+
 func TestColumnsByNumber(t *testing.T) {
 	t.Parallel()
 	m := table.Map{Layout: "wide", Delimiter: "tab", DecimalMark: ".", TimeColumn: "#1", TimeLayout: time.RFC3339, Site: "S", Columns: []table.Column{{Name: "#3", Parameter: "stage", Unit: "cm", Statistic: "instant", Qualifier: "#2"}}}
@@ -254,7 +306,10 @@ func TestDailyColumns(t *testing.T) {
 	c, ok := table.DailyColumns("\ufeffdate,flow_m3s,water_c\r\n")
 	require.True(t, ok)
 	require.Equal(t, []string{"flow_m3s", "water_c"}, c)
-	for _, h := range []string{"", "date", "time,flow_m3s", "date,flow"} {
+	c, ok = table.DailyColumns(`"date","flow_m3s"`)
+	require.True(t, ok)
+	require.Equal(t, []string{"flow_m3s"}, c)
+	for _, h := range []string{"", "date", "time,flow_m3s", "date,flow", "date;flow_m3s"} {
 		_, ok := table.DailyColumns(h)
 		require.False(t, ok, h)
 	}
