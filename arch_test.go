@@ -51,13 +51,15 @@ var imports = map[string]rule{
 			"golang.org/x/image"},
 		never: []string{"net/smtp", "database/sql", module + "/notify/browsertest"},
 	},
+	// The harness of the tests: no program may import it.
+	"cmd/internal/clubtest": {own: []string{"", "ingest", "notify", "store", "cmd/internal"}, outside: []string{"github.com/jackc/pgx/v5", "github.com/stretchr/testify"}},
 	// The browser of the tests: no program may import it.
 	"notify/browsertest": {outside: []string{"github.com/chromedp/chromedp", "github.com/chromedp/cdproto", "github.com/stretchr/testify"}},
 	"cmd": {
 		own: []string{"", "ingest", "forecast", "store", "notify", "cmd"},
 		outside: []string{"github.com/alecthomas/kong", "github.com/BurntSushi/toml", "github.com/robfig/cron/v3",
 			"github.com/riverqueue/river", "github.com/prometheus/client_golang"},
-		never: []string{module + "/notify/browsertest"},
+		never: []string{module + "/notify/browsertest", module + "/cmd/internal/clubtest"},
 	},
 }
 
@@ -75,6 +77,10 @@ var application = map[string][]string{
 	"morning":  {"config", "env", "mailing"},
 	"parts":    {"config", "env", "feeds", "mailing", "morning", "recap"},
 	"club":     {"config", "env", "feeds", "mailing", "morning", "recap", "parts"},
+	"doctor":   {"config", "env", "feeds", "mailing", "morning", "parts"},
+	"setup":    {"config", "env", "feeds", "mailing", "morning", "parts", "triplog"},
+	"admin":    {"config", "env", "mailing", "parts", "setup"},
+	"clubtest": {"club", "config", "democlub", "env", "mailing", "triplog"}, // for tests
 }
 
 // direct is the list of direct requirements of go.mod; a new one needs a

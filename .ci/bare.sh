@@ -51,7 +51,7 @@ timed() {
 }
 
 tests=(make test)
-[ "${FAST:-}" != 1 ] || tests=(go test -count=1 -run 'StartStop|DamagedBackup|BackupAndRestore|FetchByHand|KeysBack|StartsFromNothing' ./store/localpg ./store ./cmd/coldseam)
+[ "${FAST:-}" != 1 ] || tests=(go test -count=1 -run 'StartStop|DamagedBackup|BackupAndRestore|FetchByHand|KeysBack|StartsFromNothing' ./store/localpg ./store ./cmd/coldseam ./cmd/internal/...)
 failed=0
 for user in root angler; do
 	timed "$user" 60m make demo ONCE=1 || failed=1

@@ -12,6 +12,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
@@ -33,8 +34,8 @@ func TestAdminOnTheCommandLine(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "coldseam.toml")
 	var said bytes.Buffer
-	first := initCmd{Club: "Alder Club", Domain: "river.alder.net", Zone: "America/Chicago"}
-	require.NoError(t, first.write(&env.Streams{Out: &said, Err: &said}, path, machine{state: dir}))
+	first := setup.Init{Club: "Alder Club", Domain: "river.alder.net", Zone: "America/Chicago"}
+	require.NoError(t, first.Write(&env.Streams{Out: &said, Err: &said}, path, setup.Machine{State: dir}))
 	require.Contains(t, said.String(), "site add")
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)

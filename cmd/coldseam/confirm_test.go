@@ -9,7 +9,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
+	"example.org/coldseam/cmd/internal/doctor"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/setup"
 )
 
 // Readings with equipment trouble are NO CALL until the admin stands for them;
@@ -18,11 +21,11 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
 	brief := func() coldseam.Brief {
-		v.clock.Forward(v.Now().Add(time.Second))
-		b, err := v.MakeBrief(ctx, r, saturday)
+		v.Clock.Forward(v.Now().Add(time.Second))
+		b, err := v.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 		return b
 	}
@@ -32,22 +35,23 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	b := brief()
 	require.Equal(t, coldseam.NoCall, b.Verdict)
 	require.Contains(t, codes(b.Reasons), "discharge_untrusted")
-	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now}
-	k.trusted(ctx, r)
-	require.Len(t, k.lines, 1)
-	require.Contains(t, k.lines[0].Fix, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
+	var fixes string
+	for _, l := range doctor.Look(ctx, v.Parts, true) {
+		fixes += l.Fix + "\n"
+	}
+	require.Contains(t, fixes, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
 
-	say := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.Parts) }
+	say := func(c setup.ReadingConfirmCmd) error { return c.Say(ctx, new(bytes.Buffer), v.Parts) }
 	zone := env.Zone(r.Zone)
 	at := func(back time.Duration) string { return v.Now().Add(-back).In(zone).Format("2006-01-02T15:04") }
-	word := readingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}
-	for want, change := range map[string]func(*readingConfirmCmd){
-		"readings to come": func(c *readingConfirmCmd) { c.To = at(-time.Hour) },
-		"lies before":      func(c *readingConfirmCmd) { c.To = at(11 * time.Hour) },
-		"YYYY-MM-DDTHH:MM": func(c *readingConfirmCmd) { c.From = "yesterday" },
-		"a role":           func(c *readingConfirmCmd) { c.Who = "me@club.example" },
-		"no readings":      func(c *readingConfirmCmd) { c.From, c.To = "1999-01-01T00:00", "1999-01-02T00:00" },
-		"tamsen-bend":      func(c *readingConfirmCmd) { c.Where = "nowhere" },
+	word := setup.ReadingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}
+	for want, change := range map[string]func(*setup.ReadingConfirmCmd){
+		"readings to come": func(c *setup.ReadingConfirmCmd) { c.To = at(-time.Hour) },
+		"lies before":      func(c *setup.ReadingConfirmCmd) { c.To = at(11 * time.Hour) },
+		"YYYY-MM-DDTHH:MM": func(c *setup.ReadingConfirmCmd) { c.From = "yesterday" },
+		"a role":           func(c *setup.ReadingConfirmCmd) { c.Who = "me@club.example" },
+		"no readings":      func(c *setup.ReadingConfirmCmd) { c.From, c.To = "1999-01-01T00:00", "1999-01-02T00:00" },
+		"tamsen-bend":      func(c *setup.ReadingConfirmCmd) { c.Where = "nowhere" },
 	} {
 		c := word
 		change(&c)

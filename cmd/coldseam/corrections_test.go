@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sample"
 )
@@ -17,7 +18,7 @@ import (
 // windows from 6:00, 7:30 and 9:00, of which the first is the best.
 func onTamsen(issued time.Time) coldseam.Brief {
 	b := sample.Go()
-	b.Reach, b.River, b.ReachName, b.Zone, b.Day = "tamsen-bend", "Tamsen", "Bend", "America/Chicago", saturday
+	b.Reach, b.River, b.ReachName, b.Zone, b.Day = "tamsen-bend", "Tamsen", "Bend", "America/Chicago", clubtest.Saturday
 	old := b.Issued
 	b.Issued, b.Inputs = issued, append([]coldseam.Input(nil), b.Inputs...)
 	for i := range b.Inputs {
@@ -25,7 +26,7 @@ func onTamsen(issued time.Time) coldseam.Brief {
 	}
 	b.Windows, b.WindowI = nil, 0
 	for i, odds := range []float64{.62, .58, .55} {
-		s := morningAt(6, 90*i)
+		s := clubtest.MorningAt(6, 90*i)
 		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: odds, OddsOK: true})
 	}
 	b.Odds, b.GoodUntil = .62, b.Windows[0].End
@@ -88,29 +89,29 @@ var correctionCases = []struct {
 	later func(*coldseam.Brief)
 	want  string // pattern of the subject of the correction, "" = none
 }{
-	{name: "the same word", at: morningAt(5, 20)},
-	{name: "stop on the whole day", at: morningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP replaces GO: Tamsen"},
-	{name: "a safety input is gone", at: morningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL replaces GO: Tamsen"},
-	{name: "stop on the hours told, later ones free", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^STOP replaces GO: Tamsen"},
-	{name: "stop on later hours alone", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 2) }},
-	{name: "the hours told cannot be judged any more", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+	{name: "the same word", at: clubtest.MorningAt(5, 20)},
+	{name: "stop on the whole day", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP replaces GO: Tamsen"},
+	{name: "a safety input is gone", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL replaces GO: Tamsen"},
+	{name: "stop on the hours told, later ones free", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^STOP replaces GO: Tamsen"},
+	{name: "stop on later hours alone", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 2) }},
+	{name: "the hours told cannot be judged any more", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Windows[0].OddsOK, b.WindowI, b.GoodUntil = false, 1, b.Windows[1].End
 	}, want: "^NO CALL replaces GO: Tamsen"},
-	{name: "the odds fall", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+	{name: "the odds fall", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Verdict = coldseam.Stay
 		for i := range b.Windows {
 			b.Windows[i].Odds = .1
 		}
 	}},
-	{name: "stop on the hours told while they run", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) }, want: "^STOP replaces GO: Tamsen"},
-	{name: "the hours told run on freely", at: morningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
-	{name: "stop after the hours told", at: morningAt(9, 31), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
-	{name: "stop of the whole day when the hours told are over", at: morningAt(9, 31), later: wholeDay(coldseam.Stop)},
-	{name: "stop before the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
+	{name: "stop on the hours told while they run", at: clubtest.MorningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) }, want: "^STOP replaces GO: Tamsen"},
+	{name: "the hours told run on freely", at: clubtest.MorningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
+	{name: "stop after the hours told", at: clubtest.MorningAt(9, 31), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
+	{name: "stop of the whole day when the hours told are over", at: clubtest.MorningAt(9, 31), later: wholeDay(coldseam.Stop)},
+	{name: "stop before the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: clubtest.MorningAt(5, 20),
 		later: func(b *coldseam.Brief) { stopOn(b, 0) }},
-	{name: "stop on the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: morningAt(5, 20),
+	{name: "stop on the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: clubtest.MorningAt(5, 20),
 		later: func(b *coldseam.Brief) { stopOn(b, 2) }, want: "^STOP replaces GO: Tamsen"},
-	{name: "an issue without the windows under way", at: morningAt(8, 10), later: func(b *coldseam.Brief) { stopOn(b, 1); begin(b, 1); b.Begun = nil },
+	{name: "an issue without the windows under way", at: clubtest.MorningAt(8, 10), later: func(b *coldseam.Brief) { stopOn(b, 1); begin(b, 1); b.Begun = nil },
 		want: "^STOP replaces GO: Tamsen"},
 }
 
@@ -123,13 +124,13 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
 			c.prefs.Reaches = []coldseam.ReachID{"tamsen-bend"}
-			v.join(t, "one@h.example", c.prefs)
+			v.Join(t, "one@h.example", c.prefs)
 			v.tellTamsen(t)
-			require.Len(t, v.letters(t)["one@h.example"], 1)
-			require.Regexp(t, "^GO Tamsen", subject(t, v.letters(t)["one@h.example"][0]))
+			require.Len(t, v.Letters(t)["one@h.example"], 1)
+			require.Regexp(t, "^GO Tamsen", clubtest.Subject(t, v.Letters(t)["one@h.example"][0]))
 
 			for range 2 { // a repeated issue says it once
-				v.clock.Forward(c.at)
+				v.Clock.Forward(c.at)
 				b := onTamsen(v.Now())
 				if c.later != nil {
 					c.later(&b)
@@ -140,17 +141,17 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 				c.at = c.at.Add(time.Minute)
 			}
 
-			got := v.letters(t)["one@h.example"]
+			got := v.Letters(t)["one@h.example"]
 			if c.want == "" {
 				gauntlet(t, "corrections", c.name, false)
 				require.Len(t, got, 1)
-				require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'correction'`))
+				require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'correction'`))
 				return
 			}
 			require.Len(t, got, 2)
-			gauntlet(t, "corrections", c.name, strings.HasPrefix(subject(t, got[1]), "GO"))
-			require.Regexp(t, c.want, subject(t, got[1]))
-			require.NotRegexp(t, `\bin 10\b`, text(t, got[1]))
+			gauntlet(t, "corrections", c.name, strings.HasPrefix(clubtest.Subject(t, got[1]), "GO"))
+			require.Regexp(t, c.want, clubtest.Subject(t, got[1]))
+			require.NotRegexp(t, `\bin 10\b`, clubtest.Text(t, got[1]))
 		})
 	}
 }
@@ -164,10 +165,10 @@ func (v *town) tellTamsen(t *testing.T) {
 
 func (v *town) queueTamsen(t *testing.T) {
 	t.Helper()
-	v.clock.Forward(morningAt(4, 40))
+	v.Clock.Forward(clubtest.MorningAt(4, 40))
 	_, err := v.SaveTold(t.Context(), onTamsen(v.Now()))
 	require.NoError(t, err)
-	v.clock.Forward(morningAt(4, 46))
+	v.Clock.Forward(clubtest.MorningAt(4, 46))
 	_, wait, err := v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	require.Empty(t, wait)
@@ -183,27 +184,27 @@ var waitingCases = []struct {
 	want  string // pattern of the subject
 	says  string // pattern of the text
 }{
-	{name: "nothing new", at: morningAt(5, 20), want: "^GO Tamsen", says: `WINDOW 6:00-9:30`},
-	{name: "the same word again", at: morningAt(5, 20), later: func(*coldseam.Brief) {}, want: "^GO Tamsen", says: `MADE   4:40`},
-	{name: "stop", at: morningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP Tamsen"},
-	{name: "an input is gone", at: morningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL Tamsen"},
-	{name: "the odds fell", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+	{name: "nothing new", at: clubtest.MorningAt(5, 20), want: "^GO Tamsen", says: `WINDOW 6:00-9:30`},
+	{name: "the same word again", at: clubtest.MorningAt(5, 20), later: func(*coldseam.Brief) {}, want: "^GO Tamsen", says: `MADE   4:40`},
+	{name: "stop", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP Tamsen"},
+	{name: "an input is gone", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL Tamsen"},
+	{name: "the odds fell", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Verdict, b.Odds = coldseam.TossUp, .41
 		for i := range b.Windows {
 			b.Windows[i].Odds = .41
 		}
 	}, want: "^TOSS-UP Tamsen", says: "4 in 10"},
-	{name: "another weight", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+	{name: "another weight", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Jig = append([]coldseam.SpotJig(nil), b.Jig...)
 		b.Jig[0].TieOz, b.Jig[0].PackOz, b.Jig[0].NextOz = .75, 1, 1
 	}, want: "^GO Tamsen", says: `JIG +tie 3/4 oz`},
-	{name: "another window", at: morningAt(5, 20), later: func(b *coldseam.Brief) {
+	{name: "another window", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Windows[1].Odds, b.Odds, b.WindowI, b.GoodUntil = .8, .8, 1, b.Windows[1].End
 	}, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
-	{name: "stop on the first window alone", at: morningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
-	{name: "its warnings have gone stale", at: morningAt(5, 45), want: "^NO CALL Tamsen", says: "Warnings: 69 min old; the limit is"},
-	{name: "its hours are over", at: morningAt(9, 35), want: "^NO CALL Tamsen"},
-	{name: "the newer brief cannot be read", at: morningAt(5, 20), later: func(*coldseam.Brief) {},
+	{name: "stop on the first window alone", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
+	{name: "its warnings have gone stale", at: clubtest.MorningAt(5, 45), want: "^NO CALL Tamsen", says: "Warnings: 69 min old; the limit is"},
+	{name: "its hours are over", at: clubtest.MorningAt(9, 35), want: "^NO CALL Tamsen"},
+	{name: "the newer brief cannot be read", at: clubtest.MorningAt(5, 20), later: func(*coldseam.Brief) {},
 		sql: `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE issued_at > '2026-04-18 09:45Z'`, want: "^NO CALL Tamsen"},
 }
 
@@ -215,10 +216,10 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
-			v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.Join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			v.queueTamsen(t)
 			if c.later != nil {
-				v.clock.Forward(c.at.Add(-time.Minute))
+				v.Clock.Forward(c.at.Add(-time.Minute))
 				b := onTamsen(v.Now())
 				c.later(&b)
 				_, err := v.SaveTold(t.Context(), b)
@@ -228,14 +229,14 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				_, err := v.DB.Pool().Exec(t.Context(), c.sql)
 				require.NoError(t, err)
 			}
-			v.clock.Forward(c.at)
+			v.Clock.Forward(c.at)
 			v.sendAll(t)
 
-			got := v.letters(t)["one@h.example"]
+			got := v.Letters(t)["one@h.example"]
 			require.Len(t, got, 1, "one mail, and no correction of what was never told")
-			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") && strings.HasPrefix(subject(t, got[0]), "GO"))
-			require.Regexp(t, c.want, subject(t, got[0]))
-			require.Regexp(t, regexp.MustCompile(c.says), text(t, got[0]))
+			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") && strings.HasPrefix(clubtest.Subject(t, got[0]), "GO"))
+			require.Regexp(t, c.want, clubtest.Subject(t, got[0]))
+			require.Regexp(t, regexp.MustCompile(c.says), clubtest.Text(t, got[0]))
 			require.Equal(t, strings.Fields(c.want)[0], "^"+strings.Fields(v.toldVerdict(t))[0], "what was told stays on record")
 		})
 	}
@@ -251,15 +252,15 @@ func (v *town) toldVerdict(t *testing.T) (s string) {
 func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
-	v.clock.Forward(evening(18, 40))
-	prev := tomorrow(coldseam.Go, morningAt(4, 40))
+	v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+	v.Clock.Forward(evening(18, 40))
+	prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
 	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
-	v.clock.Forward(evening(19, 10))
+	v.Clock.Forward(evening(19, 10))
 	_, err := v.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
 	v.sendAll(t)
-	require.Empty(t, v.letters(t))
+	require.Empty(t, v.Letters(t))
 }
 
 // The notice compares with what the morning mail said of tomorrow, not with an
@@ -267,23 +268,23 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+	v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
 	for _, x := range []struct {
 		at   time.Time
 		says coldseam.Verdict
-	}{{morningAt(4, 40), coldseam.Go}, {morningAt(14, 2), coldseam.Stop}} {
+	}{{clubtest.MorningAt(4, 40), coldseam.Go}, {clubtest.MorningAt(14, 2), coldseam.Stop}} {
 		b := onTamsen(x.at)
-		b.Next = []coldseam.DayOdds{{Day: saturday.Add(1), Odds: .6, OddsOK: x.says == coldseam.Go, Verdict: x.says}}
+		b.Next = []coldseam.DayOdds{{Day: clubtest.Saturday.Add(1), Odds: .6, OddsOK: x.says == coldseam.Go, Verdict: x.says}}
 		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
 	// In winter the evening's first brief of tomorrow is made at dusk, too early
 	// for a notice.
-	v.clock.Forward(evening(18, 40))
+	v.Clock.Forward(evening(18, 40))
 	dusk := tomorrow(coldseam.Stop, evening(17, 2))
 	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.sendAll(t)
-	require.Len(t, v.letters(t)["one@h.example"], 1)
+	require.Len(t, v.Letters(t)["one@h.example"], 1)
 }
 
 // On the days the clock changes the evening begins when the wall shows 18:00.
@@ -303,8 +304,8 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
-			v.join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
-			v.clock.Forward(c.at)
+			v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+			v.Clock.Forward(c.at)
 			day := coldseam.DateOf(c.at).Add(1)
 			made := func(verdict coldseam.Verdict, issued time.Time) coldseam.Brief {
 				b := tomorrow(verdict, issued)
@@ -313,7 +314,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 			}
 			prev := made(coldseam.Go, c.at.Add(-6*time.Hour))
 			require.NoError(t, v.QueueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
-			require.Equal(t, c.want, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
+			require.Equal(t, c.want, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
 		})
 	}
 }
@@ -336,22 +337,22 @@ func TestMissedMorningAlarms(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
-			v.join(t, "one@h.example", c.prefs)
+			v.Join(t, "one@h.example", c.prefs)
 			_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.subscriber SET confirmed_at = '2026-04-01 12:00Z'`)
 			require.NoError(t, err)
 			for n := range 5 {
-				b := onTamsen(morningAt(0, 0).AddDate(0, 0, -n))
-				b.Day, b.Temp.Window = saturday.Add(-n), [3]float64{15, 15, 15}
+				b := onTamsen(clubtest.MorningAt(0, 0).AddDate(0, 0, -n))
+				b.Day, b.Temp.Window = clubtest.Saturday.Add(-n), [3]float64{15, 15, 15}
 				if c.warm {
 					_, err := v.DB.SaveBrief(t.Context(), b)
 					require.NoError(t, err)
 				}
 			}
-			v.clock.Forward(morningAt(9, 59))
+			v.Clock.Forward(clubtest.MorningAt(9, 59))
 			require.NoError(t, v.Healthy(t.Context()))
-			v.clock.Forward(morningAt(13, 0))
+			v.Clock.Forward(clubtest.MorningAt(13, 0))
 			require.NoError(t, v.Watch(t.Context(), v.Now()))
-			alarms := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
+			alarms := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
 			if c.want {
 				require.Equal(t, 1, alarms)
 				require.ErrorContains(t, v.Healthy(t.Context()), "0 of 1 morning mails sent")

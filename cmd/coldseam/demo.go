@@ -4,13 +4,9 @@ import (
 	"bytes"
 	"context"
 	_ "embed"
-	"encoding/base64"
 	"fmt"
-	"io"
 	"log/slog"
 	"mime"
-	"mime/multipart"
-	"mime/quotedprintable"
 	"net"
 	"net/mail"
 	"os"
@@ -315,9 +311,6 @@ func (d *demo) serve(ctx context.Context) error {
 	return nil
 }
 
-// wordDecoder reads encoded header words.
-var wordDecoder = new(mime.WordDecoder)
-
 // oneMail is the text of the mail for one river, from the file as it was sent.
 func (d *demo) oneMail() (string, error) {
 	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
@@ -336,47 +329,12 @@ func (d *demo) oneMail() (string, error) {
 		if !strings.Contains(m.Header.Get("To"), "bow.angler@") || strings.Contains(m.Header.Get("Subject"), "replaces") {
 			continue
 		}
-		subject, err := wordDecoder.DecodeHeader(m.Header.Get("Subject"))
+		subject, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))
 		if err != nil {
 			return "", err
 		}
-		text, err := plainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+		text, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
 		return "Subject: " + subject + "\n\n" + text, err
 	}
 	return "", nil
-}
-
-// plainPart finds the first text/plain part of a message, however deep.
-func plainPart(contentType, encoding string, body io.Reader) (string, error) {
-	kind, params, err := mime.ParseMediaType(contentType)
-	if err != nil {
-		return "", err
-	}
-	if strings.HasPrefix(kind, "multipart/") {
-		parts := multipart.NewReader(body, params["boundary"])
-		for {
-			p, err := parts.NextRawPart()
-			if err == io.EOF {
-				return "", nil
-			}
-			if err != nil {
-				return "", err
-			}
-			text, err := plainPart(p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p)
-			if err != nil || text != "" {
-				return text, err
-			}
-		}
-	}
-	if kind != "text/plain" {
-		return "", nil
-	}
-	switch strings.ToLower(encoding) {
-	case "quoted-printable":
-		body = quotedprintable.NewReader(body)
-	case "base64":
-		body = base64.NewDecoder(base64.StdEncoding, body)
-	}
-	b, err := io.ReadAll(body)
-	return strings.ReplaceAll(string(b), "\r\n", "\n"), err
 }

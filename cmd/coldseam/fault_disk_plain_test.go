@@ -17,6 +17,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/admin"
+	"example.org/coldseam/cmd/internal/clubtest"
+	"example.org/coldseam/cmd/internal/doctor"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/localpg"
@@ -35,27 +38,27 @@ func TestServeOnAFullDisk(t *testing.T) {
 		}
 		return sink.Fault{}
 	}
-	pg, dbURL := ownPostgresIn(t, readyTown.url(t), localpg.Options{Dir: filepath.Join(dir, "database"),
+	pg, dbURL := ownPostgresIn(t, clubtest.Ready.URL(t), localpg.Options{Dir: filepath.Join(dir, "database"),
 		Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
 	v := newTownOn(t, dbURL, slow)
 	v.Config.StateDir, v.Config.Backup.Dir = dir, filepath.Join(dir, "backup")
 	for i := range readers {
-		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	sent := func() int {
-		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
-	clock := swiftClock{base: morningAt(4, 44), origin: time.Now(), speed: 10}
-	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, v.sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)...)
-	require.True(t, assertEventually(time.Minute, func() bool { return sent() > 4 }), "first mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
+	clock := swiftClock{base: clubtest.MorningAt(4, 44), origin: time.Now(), speed: 10}
+	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, v.Sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)...)
+	require.True(t, clubtest.AssertEventually(time.Minute, func() bool { return sent() > 4 }), "first mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
 
 	// Full: the ballast takes what is left; then rows of the tables' own kind
 	// fail, and with the next segment the log of Postgres, which ends it.
 	_, err = v.DB.Pool().Exec(t.Context(), `CREATE TABLE public.ballast (n int, pad text)`)
 	require.NoError(t, err)
-	observations := v.count(t, `SELECT count(*) FROM coldseam.observation`)
+	observations := v.Count(t, `SELECT count(*) FROM coldseam.observation`)
 	exec := func(sql string, args ...any) error {
 		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
 		defer cancel()
@@ -75,34 +78,32 @@ func TestServeOnAFullDisk(t *testing.T) {
 		require.NoError(t, insert())
 	}
 	fill := fillDisk(t, dir)
-	require.True(t, assertEventually(time.Minute, func() bool {
+	require.True(t, clubtest.AssertEventually(time.Minute, func() bool {
 		fill()
 		dataErr = insert()
 		return dataErr != nil
 	}), "the disk was meant to fill")
 	require.ErrorContains(t, dataErr, "No space left on device", "the error names the disk")
 	var out, errs bytes.Buffer
-	err = (&backupCmd{}).backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Parts)
+	err = (&admin.Backup{}).Backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Parts)
 	require.Error(t, err, "a backup on a full disk")
 	require.ErrorContains(t, err, "No space left on device")
 	left, _ := filepath.Glob(filepath.Join(dir, "backup", "*"))
 	require.Empty(t, left, "a part of a backup stays")
-	require.True(t, assertEventually(time.Minute, func() bool {
+	require.True(t, clubtest.AssertEventually(time.Minute, func() bool {
 		fill()
 		walErr = exec(`SELECT pg_logical_emit_message(true, 'test', 'x'), pg_switch_wal()`)
 		return walErr != nil
 	}), "the log was meant to fill")
 	t.Logf("full after %d batches: %v; then %v", stored, dataErr, walErr)
-	before := v.sink.Count()
+	before := v.Sink.Count()
 	full := time.Now()
 
 	// The word: whoever looks is told of the disk.
-	v.clock.Forward(clock.now())
-	k := &checker{cfg: v.Config, app: v.Parts, now: v.Now, offline: true, net: netOf(), space: env.DiskSpace}
-	k.all(t.Context())
+	v.Clock.Forward(clock.now())
 	var said []string
-	for _, l := range k.lines {
-		if l.Level == levelFail {
+	for _, l := range doctor.Look(t.Context(), v.Parts, true) {
+		if l.Level == doctor.LevelFail {
 			said = append(said, l.Key+": "+l.Found)
 		}
 	}
@@ -120,28 +121,28 @@ func TestServeOnAFullDisk(t *testing.T) {
 		t.Fatalf("the service ended: %v\n%s", err, tail(s.logged(t), 3000))
 	case <-time.After(time.Until(full.Add(4 * time.Second))):
 	}
-	during := v.sink.Count()
+	during := v.Sink.Count()
 
 	// Room again.
 	require.NoError(t, os.Remove(filepath.Join(dir, "ballast")))
 	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=500m,mode=0711"))
 	back := time.Now()
 	t.Logf("Postgres while it was full: %v; health %v", pg.Ready(), healthzOK(s.addr))
-	require.True(t, assertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
+	require.True(t, clubtest.AssertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
 	t.Logf("well again %s after there was room; %d mails before, %d while it was full", time.Since(back).Round(10*time.Millisecond), before, during-before)
 	v.DB.Pool().Reset()
-	require.True(t, assertEventually(2*time.Minute, func() bool { return sent() == readers }), "all mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
+	require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() == readers }), "all mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
 	var batches, rows int
 	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM public.ballast`).Scan(&batches, &rows))
 	require.GreaterOrEqual(t, batches, stored, "rows that were stored")
 	require.Equal(t, batches*500, rows, "half a batch")
-	require.GreaterOrEqual(t, v.count(t, `SELECT count(*) FROM coldseam.observation`), observations, "observations")
+	require.GreaterOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.observation`), observations, "observations")
 	copies := 0
-	for _, n := range byMessage(t, v.sink) {
+	for _, n := range byMessage(t, v.Sink) {
 		copies += n - 1
 	}
-	t.Logf("%d mails, %d copies", v.sink.Count(), copies)
-	v.clock.Forward(clock.now())
+	t.Logf("%d mails, %d copies", v.Sink.Count(), copies)
+	v.Clock.Forward(clock.now())
 	invariants(t, v, 8)
 	require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 	require.NoError(t, <-s.done)

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 )
 
 // farRun is a morning of a server whose database and relay are far away: every
@@ -44,23 +45,23 @@ func (x farRun) delay() func() time.Duration {
 }
 
 func (x farRun) run(t *testing.T) {
-	dbURL := readyTown.url(t)
+	dbURL := clubtest.Ready.URL(t)
 	v := newTownOn(t, dbURL, nil)
 	for i := range x.readers {
-		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	database := newSlowPipe(t, dialerOf(t, dbURL), x.delay())
-	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.sink.Addr()) }, x.delay())
-	clock := swiftClock{base: morningAt(4, 45), origin: time.Now(), speed: 1}
+	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.Sink.Addr()) }, x.delay())
+	clock := swiftClock{base: clubtest.MorningAt(4, 45), origin: time.Now(), speed: 1}
 	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, relay.l.Addr().String()), "COLDSEAM_CHILD_DB="+database.through(t, dbURL))...)
 	up := time.Since(clock.origin)
 	sent := func() int {
-		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
 	var first time.Time
-	require.True(t, assertEventually(x.limit, func() bool {
+	require.True(t, clubtest.AssertEventually(x.limit, func() bool {
 		n := sent()
 		if n > 0 && first.IsZero() {
 			first = time.Now()
@@ -69,13 +70,13 @@ func (x farRun) run(t *testing.T) {
 	}), "all mails within %s: %s\n%s", x.limit, states(t, v), tail(s.logged(t), 3000))
 	took := time.Since(first)
 	// Slow is no fault: nothing goes twice, the page is well.
-	for key, n := range byMessage(t, v.sink) {
+	for key, n := range byMessage(t, v.Sink) {
 		require.Equal(t, 1, n, key)
 	}
-	retried := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
+	retried := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
 	require.LessOrEqual(t, retried, x.retried, "mails tried again: %s", states(t, v))
 	require.True(t, healthzOK(s.addr), "well:\n%s", tail(s.logged(t), 3000))
-	v.clock.Forward(clock.now())
+	v.Clock.Forward(clock.now())
 	invariants(t, v, 0)
 	rate := float64(x.readers-1) / took.Seconds()
 	t.Logf("%s there and back, %.0f %% lost: serving after %s; all %d mails after %s, %d of them at a second try; %.1f a second once they went, that is %.0f between 4:45 and 10:00",

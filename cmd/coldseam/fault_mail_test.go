@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sink"
@@ -79,10 +80,10 @@ func TestReportsComeHome(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.Config.Mail.LMTP = "127.0.0.1:0"
 	v.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "bounces")
-	dead := v.join(t, "dead@home.example", coldseam.Preferences{})
-	left := v.join(t, "leaves@home.example", coldseam.Preferences{})
-	policy := v.join(t, "policy@home.example", coldseam.Preferences{})
-	boxed := v.join(t, "boxed@home.example", coldseam.Preferences{})
+	dead := v.Join(t, "dead@home.example", coldseam.Preferences{})
+	left := v.Join(t, "leaves@home.example", coldseam.Preferences{})
+	policy := v.Join(t, "policy@home.example", coldseam.Preferences{})
+	boxed := v.Join(t, "boxed@home.example", coldseam.Preferences{})
 	inbox, stop, err := v.StartInbox(ctx)
 	require.NoError(t, err)
 	t.Cleanup(stop)
@@ -93,26 +94,26 @@ func TestReportsComeHome(t *testing.T) {
 		return s.State
 	}
 
-	require.NoError(t, lmtp(t, inbox, tok.BounceAddress(dead, saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.NoError(t, lmtp(t, inbox, tok.BounceAddress(dead, clubtest.Saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
 	require.Equal(t, "suppressed", state(dead))
 
 	require.NoError(t, lmtp(t, inbox, tok.UnsubscribeAddress(left, domain), "From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
 	require.Equal(t, "unsubscribed", state(left))
 
-	forged := strings.Replace(tok.BounceAddress(policy, saturday, domain), "b+", "b+9", 1)
+	forged := strings.Replace(tok.BounceAddress(policy, clubtest.Saturday, domain), "b+", "b+9", 1)
 	require.Error(t, lmtp(t, inbox, forged, dsnText("x", "5.1.1", "550 5.1.1 no such user")))
 	require.Equal(t, "confirmed", state(policy))
 
 	for range 3 { // the same fault three times: one alarm
-		require.NoError(t, lmtp(t, inbox, tok.BounceAddress(policy, saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
+		require.NoError(t, lmtp(t, inbox, tok.BounceAddress(policy, clubtest.Saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
 	}
 	require.Equal(t, "confirmed", state(policy))
 	v.sendAll(t)
-	require.Len(t, v.letters(t)[v.Config.Club.AdminEmail], 1)
-	require.Contains(t, text(t, v.letters(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
+	require.Len(t, v.Letters(t)[v.Config.Club.AdminEmail], 1)
+	require.Contains(t, clubtest.Text(t, v.Letters(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
 
 	// The mailbox file: moved aside, read, gone; with an address of the key before.
-	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, saturday, domain) + "\n" +
+	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, clubtest.Saturday, domain) + "\n" +
 		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
 	require.NoError(t, os.WriteFile(v.Config.Mail.BounceFile, []byte(box), 0o600))
 	for range 3 {
@@ -122,9 +123,9 @@ func TestReportsComeHome(t *testing.T) {
 	left2, err := filepath.Glob(v.Config.Mail.BounceFile + "*")
 	require.NoError(t, err)
 	require.Empty(t, left2)
-	v.mu.Lock()
-	defer v.mu.Unlock()
-	require.NotContains(t, v.log.String(), "home.example")
+	v.Mu.Lock()
+	defer v.Mu.Unlock()
+	require.NotContains(t, v.Output.String(), "home.example")
 }
 
 // runTick is one minute of a server: the tick, then every job it left, then the
@@ -173,29 +174,29 @@ func (v *town) tryWork(ctx context.Context) error {
 func TestCorrectionWithinTwoTicks(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.join(t, "other@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
-	v.clock.Forward(morningAt(4, 45))
+	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.Join(t, "other@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+	v.Clock.Forward(clubtest.MorningAt(4, 45))
 	for range 2 {
 		v.runTick(t)
-		v.clock.Forward(v.Now().Add(time.Minute))
+		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
-	require.Len(t, v.letters(t)["one@home.example"], 1)
-	require.Regexp(t, `^(GO|TOSS-UP) `, subject(t, v.letters(t)["one@home.example"][0]))
-	v.clock.Forward(morningAt(5, 15)) // a slot of the warning feed
+	require.Len(t, v.Letters(t)["one@home.example"], 1)
+	require.Regexp(t, `^(GO|TOSS-UP) `, clubtest.Subject(t, v.Letters(t)["one@home.example"][0]))
+	v.Clock.Forward(clubtest.MorningAt(5, 15)) // a slot of the warning feed
 	require.NoError(t, v.DB.SaveAlerts(t.Context(), []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
 	for range 2 {
 		v.runTick(t)
-		v.clock.Forward(v.Now().Add(time.Minute))
+		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
-	require.Len(t, v.letters(t)["one@home.example"], 2, "within two ticks")
-	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, subject(t, v.letters(t)["one@home.example"][1]))
+	require.Len(t, v.Letters(t)["one@home.example"], 2, "within two ticks")
+	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, v.Letters(t)["one@home.example"][1]))
 	for range 4 {
-		v.clock.Forward(v.Now().Add(15 * time.Minute))
+		v.Clock.Forward(v.Now().Add(15 * time.Minute))
 		v.runTick(t)
 	}
-	require.Len(t, v.letters(t)["one@home.example"], 2, "exactly once")
-	require.Len(t, v.letters(t)["other@home.example"], 1)
+	require.Len(t, v.Letters(t)["one@home.example"], 2, "exactly once")
+	require.Len(t, v.Letters(t)["other@home.example"], 1)
 }
 
 // A safety input that goes missing after the mail is as good as a stop.
@@ -203,21 +204,21 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newReadyTown(t, nil)
-	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.send(t, "04:45")
-	require.Len(t, v.letters(t)["one@home.example"], 1)
+	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.Send(t, "04:45")
+	require.Len(t, v.Letters(t)["one@home.example"], 1)
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
-	v.ag.ScriptForever("/", agency.Step{Status: 503})
+	v.Agency.ScriptForever("/", agency.Step{Status: 503})
 	v.Fetcher.RetryWait = time.Millisecond
-	for v.Now().Before(morningAt(10, 0)) && len(v.letters(t)["one@home.example"]) == 1 {
-		v.clock.Forward(v.Now().Add(30 * time.Minute))
-		_, err := v.MakeAll(ctx, saturday)
+	for v.Now().Before(clubtest.MorningAt(10, 0)) && len(v.Letters(t)["one@home.example"]) == 1 {
+		v.Clock.Forward(v.Now().Add(30 * time.Minute))
+		_, err := v.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
-	got := v.letters(t)["one@home.example"]
+	got := v.Letters(t)["one@home.example"]
 	require.Len(t, got, 2)
-	require.Regexp(t, `^NO CALL replaces (GO|TOSS-UP): Tamsen`, subject(t, got[1]))
+	require.Regexp(t, `^NO CALL replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, got[1]))
 }
 
 // The relay is away while a stop comes up: the morning mail that waited says
@@ -226,24 +227,24 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newReadyTown(t, nil)
-	v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.clock.Forward(morningAt(4, 45))
+	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.Clock.Forward(clubtest.MorningAt(4, 45))
 	n, _, err := v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
-	v.clock.Forward(morningAt(5, 20))
+	v.Clock.Forward(clubtest.MorningAt(5, 20))
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
 	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {
-		v.clock.Forward(v.Now().Add(15 * time.Minute))
-		_, err = v.MakeAll(ctx, saturday)
+		v.Clock.Forward(v.Now().Add(15 * time.Minute))
+		_, err = v.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
-	got := v.letters(t)["one@home.example"]
+	got := v.Letters(t)["one@home.example"]
 	require.Len(t, got, 1)
-	require.Regexp(t, `^STOP Tamsen`, subject(t, got[0]))
+	require.Regexp(t, `^STOP Tamsen`, clubtest.Subject(t, got[0]))
 	var payload []byte
 	require.NoError(t, v.DB.Pool().QueryRow(ctx, `SELECT payload FROM coldseam.outbox WHERE kind = 'morning' AND goes = '{}'`).Scan(&payload))
 	c, err := notify.ParseContent(payload)
@@ -258,9 +259,9 @@ func TestClockJumps(t *testing.T) {
 	ctx := t.Context()
 	v := newReadyTown(t, nil)
 	for i := range 8 {
-		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	now := morningAt(4, 46)
+	now := clubtest.MorningAt(4, 46)
 	v.App.Now = func() time.Time { return now }
 	look := func(jump time.Duration) {
 		now = now.Add(jump)
@@ -271,25 +272,25 @@ func TestClockJumps(t *testing.T) {
 		v.sendAll(t)
 	}
 	look(0)
-	require.Equal(t, 8, v.sink.Count())
+	require.Equal(t, 8, v.Sink.Count())
 	for _, jump := range []time.Duration{time.Hour, -time.Hour, -24 * time.Hour, 24 * time.Hour, time.Minute} {
 		look(jump)
 	}
-	for k, n := range byMessage(t, v.sink) {
+	for k, n := range byMessage(t, v.Sink) {
 		require.Equal(t, 1, n, k)
 	}
-	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
+	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
 	// A mail that waits when the clock jumps a day is never sent late.
-	late := v.join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	late := v.Join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	_, _, err := v.QueueMornings(ctx, now)
 	require.NoError(t, err)
-	before := v.sink.Count()
+	before := v.Sink.Count()
 	now = now.Add(24 * time.Hour)
 	_, err = v.DB.Sweep(ctx, now)
 	require.NoError(t, err)
 	v.sendAll(t)
-	require.Equal(t, before, v.sink.Count())
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND state = 'expired'`, late))
+	require.Equal(t, before, v.Sink.Count())
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND state = 'expired'`, late))
 }
 
 // A relay that drops every link after the text: sending stops after 20
@@ -306,9 +307,9 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		return sink.Fault{}
 	})
 	for i := range 60 {
-		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	v.clock.Forward(morningAt(4, 45))
+	v.Clock.Forward(clubtest.MorningAt(4, 45))
 	_, _, err := v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	tries := 0
@@ -321,27 +322,27 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		}
 	}
 	require.LessOrEqual(t, tries, 20)
-	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
+	require.Equal(t, 60, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
-		v.clock.Forward(v.Now().Add(time.Minute))
+		v.Clock.Forward(v.Now().Add(time.Minute))
 		require.NoError(t, v.Watch(ctx, v.Now()))
 		_, err = v.Sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 	alarms := 0
-	for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
-		if strings.Contains(text(t, m), "was stopped") {
+	for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+		if strings.Contains(clubtest.Text(t, m), "was stopped") {
 			alarms++
 		}
 	}
 	require.Equal(t, 1, alarms)
-	require.Empty(t, v.letters(t)["a1@home.example"])
+	require.Empty(t, v.Letters(t)["a1@home.example"])
 	// Mended and released, the morning goes out.
 	broken.Store(false)
 	require.NoError(t, v.DB.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-	v.clock.Forward(v.Now().Add(10 * time.Minute))
+	v.Clock.Forward(v.Now().Add(10 * time.Minute))
 	v.sendAll(t)
-	require.Equal(t, 60, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
+	require.Equal(t, 60, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 }
 
 // A brief that cannot be written stops its edition and tells the admin; no mail
@@ -363,9 +364,9 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 			t.Parallel()
 			ctx := t.Context()
 			v := newReadyTown(t, nil)
-			v.join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-			v.clock.Forward(morningAt(4, 45))
-			b, err := v.DB.Brief(ctx, "tamsen-bend", saturday)
+			v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.Clock.Forward(clubtest.MorningAt(4, 45))
+			b, err := v.DB.Brief(ctx, "tamsen-bend", clubtest.Saturday)
 			require.NoError(t, err)
 			b.Issued = v.Now().Add(-time.Minute)
 			row.spoil(v, &b)
@@ -381,14 +382,14 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				require.NoError(t, v.Watch(ctx, v.Now()))
 				_, err = v.Sender("admin").Run(ctx, 10)
 				require.NoError(t, err)
-				require.NotEmpty(t, v.letters(t)[v.Config.Club.AdminEmail])
+				require.NotEmpty(t, v.Letters(t)[v.Config.Club.AdminEmail])
 			}
-			for _, m := range v.letters(t)["one@home.example"] {
-				body := subject(t, m) + text(t, m)
+			for _, m := range v.Letters(t)["one@home.example"] {
+				body := clubtest.Subject(t, m) + clubtest.Text(t, m)
 				for _, bad := range []string{"NaN", "<nil>", "%!", "+Inf"} {
 					require.NotContains(t, body, bad)
 				}
-				require.NotRegexp(t, `^(GO|TOSS-UP) .*\b0 in 10`, subject(t, m))
+				require.NotRegexp(t, `^(GO|TOSS-UP) .*\b0 in 10`, clubtest.Subject(t, m))
 			}
 		})
 	}

@@ -20,7 +20,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
 	require.NoError(t, v.DB.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
 	require.NoError(t, v.Refit(ctx, r.Site))
@@ -41,7 +41,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
 	// A new version beside the old one, which stays readable as of its time.
 	at := v.Now()
-	v.clock.Forward(at.Add(8 * env.Day))
+	v.Clock.Forward(at.Add(8 * env.Day))
 	require.NoError(t, v.Refit(ctx, r.Site))
 	again, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)

@@ -15,6 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
@@ -29,30 +30,9 @@ import (
 	"example.org/coldseam/store"
 )
 
-// servingTown is a town whose clock stands past the making of its record, which
-// took as long as the machine was busy, and whose feeds have just come home.
-func servingTown(t *testing.T) *town {
-	t.Helper()
-	v := newReadyTown(t, nil)
-	var made time.Time
-	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `
-		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
-	v.clock.Forward(made.UTC().Add(time.Second))
-	_, err := v.FetchAll(t.Context())
-	require.NoError(t, err)
-	return v
-}
-
-func (v *town) reachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
-	t.Helper()
-	r, err := v.DB.Reach(t.Context(), id)
-	require.NoError(t, err)
-	return r
-}
-
 func (v *town) featuresOf(t *testing.T, r coldseam.Reach) forecast.Features {
 	t.Helper()
-	f, err := v.Features(t.Context(), r, saturday, v.Now(), false)
+	f, err := v.Features(t.Context(), r, clubtest.Saturday, v.Now(), false)
 	require.NoError(t, err)
 	return f
 }
@@ -94,7 +74,7 @@ func (v *town) waterTrips(t *testing.T, reach coldseam.ReachID, days int, value 
 func TestBoatReadingsReachTheBrief(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	before := v.featuresOf(t, r)
 	require.Empty(t, before.Readings)
 	plain := told(before)
@@ -124,7 +104,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	dry := v.reachOf(t, "tamsen-bend")
+	dry := v.ReachOf(t, "tamsen-bend")
 	site, err := v.DB.Site(ctx, dry.Site)
 	require.NoError(t, err)
 	src := dry.Site
@@ -205,7 +185,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	cfg.StateDir, cfg.Mail.SMTP = v.Config.StateDir, v.Config.Mail.SMTP
 	v.Config, v.Fetcher.Profiles = cfg, cfg.Placed()
 	require.NoError(t, v.SyncRivers(ctx))
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
 	require.True(t, r.Regulated)
 	bare := told(v.featuresOf(t, r))
@@ -240,7 +220,7 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	f := v.featuresOf(t, r)
 	require.Nil(t, f.RainTerm)
 	var dry []coldseam.Date // before days that can be scored: measured, not under ice
@@ -283,7 +263,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	_, err := v.DB.Pool().Exec(ctx, `DELETE FROM coldseam.trip`)
 	require.NoError(t, err)
 	loc := env.Zone(r.Zone)
@@ -357,14 +337,14 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	asked := func() int { return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'refit'`) }
-	_, err := v.MakeAll(ctx, saturday) // fits what has no model yet
+	asked := func() int { return v.Count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'refit'`) }
+	_, err := v.MakeAll(ctx, clubtest.Saturday) // fits what has no model yet
 	require.NoError(t, err)
 	before := asked()
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
-	v.clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
-	week := saturday.Add(7)
+	v.Clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
+	week := clubtest.Saturday.Add(7)
 	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
 	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
@@ -375,13 +355,13 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 func TestTomorrowsMailCanBeSeen(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
-	r := v.reachOf(t, "tamsen-bend")
-	b, f, _, err := (&briefCmd{AsOf: saturday.Add(1).String()}).make(t.Context(), v.Parts, r)
+	r := v.ReachOf(t, "tamsen-bend")
+	b, f, _, err := (&briefCmd{AsOf: clubtest.Saturday.Add(1).String()}).make(t.Context(), v.Parts, r)
 	require.NoError(t, err)
-	require.Equal(t, saturday.Add(1), b.Day)
+	require.Equal(t, clubtest.Saturday.Add(1), b.Day)
 	require.WithinDuration(t, v.Now(), f.Now, time.Hour)
 	require.NotEqual(t, coldseam.NoCall, b.Verdict, "%+v", b.Reasons)
-	_, _, _, err = (&briefCmd{AsOf: saturday.Add(2).String()}).make(t.Context(), v.Parts, r)
+	_, _, _, err = (&briefCmd{AsOf: clubtest.Saturday.Add(2).String()}).make(t.Context(), v.Parts, r)
 	require.ErrorContains(t, err, "more than a day ahead")
 }
 
@@ -395,7 +375,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	require.NoError(t, err)
 	old, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
-	v.clock.Forward(v.Now().Add(30 * time.Hour))
+	v.Clock.Forward(v.Now().Add(30 * time.Hour))
 	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
 	for i := range v.Config.Reaches {
@@ -405,12 +385,12 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 		}
 	}
 	require.NoError(t, v.SyncRivers(ctx))
-	held, start := true, saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
-	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.join(t, "one@club.example.org", coldseam.Preferences{}), Date: saturday.Add(-1), Start: start,
+	held, start := true, clubtest.Saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
+	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.Join(t, "one@club.example.org", coldseam.Preferences{}), Date: clubtest.Saturday.Add(-1), Start: start,
 		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
 	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.Now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
 
-	_, f, _, err := (&briefCmd{AsOf: saturday.String()}).make(ctx, v.Parts, v.reachOf(t, "tamsen-bend"))
+	_, f, _, err := (&briefCmd{AsOf: clubtest.Saturday.String()}).make(ctx, v.Parts, v.ReachOf(t, "tamsen-bend"))
 	require.NoError(t, err)
 	require.False(t, f.Replayed, "the club lived through that morning")
 	require.Equal(t, *old.MaxFlowM3S, *f.Reach.MaxFlowM3S)
@@ -421,7 +401,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 		require.False(t, g.At.After(f.Now), g.At)
 	}
 
-	f = v.featuresOf(t, v.reachOf(t, "tamsen-bend"))
+	f = v.featuresOf(t, v.ReachOf(t, "tamsen-bend"))
 	require.NotEmpty(t, f.Trips)
 	logs, err := v.DB.RigLogs(ctx, "tamsen-bend", v.Now(), v.Now())
 	require.NoError(t, err)
@@ -469,7 +449,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	plain := told(v.featuresOf(t, r)).Brief
 	require.Zero(t, plain.Run.Counted)
 
@@ -477,7 +457,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.NoError(t, v.DB.PutSite(ctx, coldseam.Site{ID: weir, Provider: "northgauge", Code: "WEIR", Name: "Weir", Zone: r.Zone, Lat: r.Lat, Lon: r.Lon}))
 	var obs []coldseam.Observation
 	for k := 9; k >= 1; k-- {
-		obs = append(obs, coldseam.Observation{At: saturday.Add(1 - k).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: float64(120 - 10*k)})
+		obs = append(obs, coldseam.Observation{At: clubtest.Saturday.Add(1 - k).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: float64(120 - 10*k)})
 	}
 	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: weir, Param: coldseam.FishCount, Stat: coldseam.Sum, Period: "P1D", Provider: "northgauge"}, obs)
 	require.NoError(t, err)
@@ -486,7 +466,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 
 	r.CountSite = weir
 	counted := told(v.featuresOf(t, r)).Brief
-	require.Equal(t, saturday.Add(-1), counted.Run.Counted.Day)
+	require.Equal(t, clubtest.Saturday.Add(-1), counted.Run.Counted.Day)
 	require.InDelta(t, 110, counted.Run.Counted.Fish, 0)
 	require.InDelta(t, 80, counted.Run.Counted.WeekMean, 1e-9)
 	require.Equal(t, plain.Flow, counted.Flow)
@@ -499,7 +479,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.InDelta(t, .5, shipped.Cohorts[0].S, 0)
 	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, Seasons: run.RefitSeasons})
 	require.NoError(t, err)
-	v.clock.Forward(v.Now().Add(time.Second))
+	v.Clock.Forward(v.Now().Add(time.Second))
 	_, err = v.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: morning.RefitKind, MadeAt: v.Now(), Params: raw})
 	require.NoError(t, err)
 	require.InDelta(t, 1.5, v.featuresOf(t, r).Species.Cohorts[0].S, 1e-9)

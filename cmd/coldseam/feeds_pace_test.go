@@ -9,6 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/feeds"
@@ -29,7 +30,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		if !now.Before(calm) {
 			step = 5 * time.Minute
 		}
-		v.clock.Forward(now)
+		v.Clock.Forward(now)
 		require.NoError(t, v.Tick(t.Context(), now))
 		rows, err := v.DB.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
@@ -43,9 +44,9 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		}
 		require.NoError(t, rows.Err())
 		for _, a := range due {
-			asked := len(v.ag.Requests())
+			asked := len(v.Agency.Requests())
 			require.NoError(t, v.FetchJob(t.Context(), a))
-			require.Greater(t, len(v.ag.Requests()), asked, "the service is asked: %v", a)
+			require.Greater(t, len(v.Agency.Requests()), asked, "the service is asked: %v", a)
 			key := feeds.Feed{Profile: a.Profile, Endpoint: a.Feed}.Key()
 			out[key] = append(out[key], now)
 		}
@@ -73,15 +74,15 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	zone := env.Zone("America/Chicago")
 	sends := []string{"03:59", "04:30", "05:07", "05:16"}
 	for _, at := range sends {
-		v.join(t, "m"+at[:2]+at[3:]+"@club.example.org", coldseam.Preferences{SendAt: at})
+		v.Join(t, "m"+at[:2]+at[3:]+"@club.example.org", coldseam.Preferences{SendAt: at})
 	}
-	first, err := notify.SendAt(saturday, sends[0], zone)
+	first, err := notify.SendAt(clubtest.Saturday, sends[0], zone)
 	require.NoError(t, err)
 	var dusk time.Time
 	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	for _, r := range reaches {
-		dusk = feeds.Later(dusk, v.LastLight(r, saturday))
+		dusk = feeds.Later(dusk, v.LastLight(r, clubtest.Saturday))
 	}
 	from, to := first.Add(-3*time.Hour), dusk.Add(3*time.Hour)
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
@@ -95,7 +96,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 		ts := seen[f.Key()]
 		require.NotEmpty(t, ts, f.Key())
 		for _, at := range sends {
-			send, err := notify.SendAt(saturday, at, zone)
+			send, err := notify.SendAt(clubtest.Saturday, at, zone)
 			require.NoError(t, err)
 			require.LessOrEqual(t, send.Sub(fetchedBy(ts, send)), ingest.SafetyLead, "%s before the send at %s", f.Key(), at)
 			// The brief that the mail is made of reads what was fetched before it.
@@ -120,14 +121,14 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 func TestSendAfterMidnightIsNear(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	v.join(t, "late@club.example.org", coldseam.Preferences{SendAt: "00:05"})
-	at, err := notify.SendAt(saturday, "00:05", env.Zone("America/Chicago"))
+	v.Join(t, "late@club.example.org", coldseam.Preferences{SendAt: "00:05"})
+	at, err := notify.SendAt(clubtest.Saturday, "00:05", env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	near, err := v.Active(t.Context(), at.Add(-10*time.Minute))
 	require.NoError(t, err)
 	require.NotEmpty(t, near)
 	for _, d := range near {
-		require.Equal(t, saturday, d)
+		require.Equal(t, clubtest.Saturday, d)
 	}
 	near, err = v.Active(t.Context(), at.Add(-30*time.Minute))
 	require.NoError(t, err)

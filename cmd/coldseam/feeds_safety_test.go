@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/agency"
@@ -31,7 +32,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 		_, err := v.FetchOne(ctx, warnings, warnings.Request(v.Now()))
 		return err
 	}
-	v.ag.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
+	v.Agency.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
 	require.Error(t, fetch())
 	at, _, err := v.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
@@ -66,13 +67,13 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 		Places: map[string]ingest.Place{"north": {}, "south": {}}, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
 	v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
-	v.ag.ScriptForever("/parts/north", empty)
-	v.ag.Script("/parts/south", empty)
+	v.Agency.ScriptForever("/parts/north", empty)
+	v.Agency.Script("/parts/south", empty)
 	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.NoError(t, err)
 	first := v.Now()
 
-	v.clock.Forward(first.Add(20 * time.Minute))
+	v.Clock.Forward(first.Add(20 * time.Minute))
 	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.Error(t, err)
 	at, _, err := v.AlertsAt(ctx, "parts")
@@ -86,16 +87,16 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	v.history(t)
+	v.History(t)
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
-	before, err := v.MakeBrief(ctx, r, saturday)
+	before, err := v.MakeBrief(ctx, r, clubtest.Saturday)
 	require.NoError(t, err)
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
-	v.clock.Forward(v.Now().Add(5 * time.Minute))
+	v.Clock.Forward(v.Now().Add(5 * time.Minute))
 	p, err := v.Fetcher.Profile(agency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")
@@ -112,7 +113,7 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	res, err := v.Fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Added)
-	after, err := v.MakeBrief(ctx, r, saturday)
+	after, err := v.MakeBrief(ctx, r, clubtest.Saturday)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Stop, after.Verdict)
 	said := false

@@ -42,13 +42,13 @@ func TestBackfillGoesOn(t *testing.T) {
 	require.Error(t, c.Backfill(ctx, w, v.Feeds), w.String())
 	require.Contains(t, w.String(), "northgauge/daily")
 	require.NotContains(t, w.String(), "done")
-	asked := len(v.ag.Requests())
+	asked := len(v.Agency.Requests())
 
 	var out bytes.Buffer
 	require.NoError(t, c.Backfill(t.Context(), &out, v.Feeds))
 	require.Contains(t, out.String(), "goes on from 2017-04-1")
 	require.Contains(t, out.String(), "done: ok")
-	require.Less(t, len(v.ag.Requests())-asked, 7, "what was brought is not asked for again")
+	require.Less(t, len(v.Agency.Requests())-asked, 7, "what was brought is not asked for again")
 
 	// Complete, the same command begins anew.
 	out.Reset()

@@ -9,6 +9,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
+	"example.org/coldseam/cmd/internal/setup"
 )
 
 func codes(rs []coldseam.Reason) (out []string) {
@@ -24,9 +26,9 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	brief := func() coldseam.Brief {
-		b, err := v.MakeBrief(ctx, r, saturday)
+		b, err := v.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 		return b
 	}
@@ -34,25 +36,25 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.NotContains(t, codes(before.Stops), "ice_word")
 	require.Equal(t, "ice_open_warm_water", before.Ice.Code)
 
-	sub := v.join(t, "angler@one.example", coldseam.Preferences{})
-	trip := coldseam.Trip{Reach: r.ID, Subscriber: sub, Date: saturday.Add(-1), WentNot: true, Ice: true}
+	sub := v.Join(t, "angler@one.example", coldseam.Preferences{})
+	trip := coldseam.Trip{Reach: r.ID, Subscriber: sub, Date: clubtest.Saturday.Add(-1), WentNot: true, Ice: true}
 	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, trip))
 	closed := brief()
 	require.Equal(t, coldseam.Stop, closed.Verdict)
 	require.Contains(t, codes(closed.Stops), "ice_word")
-	days, err := v.DB.IceDays(ctx, r.ID, saturday.Add(-30), saturday, v.Now())
+	days, err := v.DB.IceDays(ctx, r.ID, clubtest.Saturday.Add(-30), clubtest.Saturday, v.Now())
 	require.NoError(t, err)
 	require.Len(t, days, 31, "one state a day")
 	require.Equal(t, "ice", days[30].State)
 
-	rows := v.count(t, `SELECT count(*) FROM coldseam.ice_state`)
-	v.clock.Forward(v.Now().Add(time.Minute))
+	rows := v.Count(t, `SELECT count(*) FROM coldseam.ice_state`)
+	v.Clock.Forward(v.Now().Add(time.Minute))
 	brief()
-	require.Equal(t, rows, v.count(t, `SELECT count(*) FROM coldseam.ice_state`), "the same again writes nothing")
+	require.Equal(t, rows, v.Count(t, `SELECT count(*) FROM coldseam.ice_state`), "the same again writes nothing")
 
 	var out bytes.Buffer
-	cmd := reachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
-	require.NoError(t, cmd.say(ctx, &out, v.Parts))
+	cmd := setup.ReachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
+	require.NoError(t, cmd.Say(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "TOSS-UP at most")
 	open := brief()
 	require.NotContains(t, codes(open.Stops), "ice_word")
@@ -64,10 +66,10 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.Equal(t, cmd.Why, words[1].Why)
 
 	out.Reset()
-	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
-	require.NoError(t, cmd.say(ctx, &out, v.Parts))
+	cmd = setup.ReachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
+	require.NoError(t, cmd.Say(ctx, &out, v.Parts))
 	require.Equal(t, coldseam.Stop, brief().Verdict)
 
 	cmd.Reach = "nowhere"
-	require.ErrorContains(t, cmd.say(ctx, &out, v.Parts), "tamsen-bend")
+	require.ErrorContains(t, cmd.Say(ctx, &out, v.Parts), "tamsen-bend")
 }

@@ -10,9 +10,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/admin"
 	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
@@ -82,7 +84,7 @@ func TestInitAsRootServesTheUnit(t *testing.T) {
 	state := filepath.Join(dir, "state")
 	var out bytes.Buffer
 	for range 2 {
-		require.NoError(t, (&initCmd{Club: "Alder Landing Club"}).write(&env.Streams{Out: &out, Err: &out}, path, machine{root: true, state: state}))
+		require.NoError(t, (&setup.Init{Club: "Alder Landing Club"}).Write(&env.Streams{Out: &out, Err: &out}, path, setup.Machine{Root: true, State: state}))
 	}
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
@@ -149,7 +151,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	}
 
 	var out bytes.Buffer
-	run := func(c restoreCmd) error {
+	run := func(c admin.Restore) error {
 		c.File = backup
 		return c.Run(ctx, &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path})
 	}
@@ -162,7 +164,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 		}
 	}
 	back := storetest.EmptyURL(t)
-	require.NoError(t, run(restoreCmd{Database: back}))
+	require.NoError(t, run(admin.Restore{Database: back}))
 	same()
 	after, err := served(t, path, back)
 	require.NoError(t, err)
@@ -171,16 +173,16 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	// Where init has made another key, nothing is touched until somebody chooses.
 	require.NoError(t, os.WriteFile(files[1], []byte("another key that is long enough to be one\n"), 0o600))
 	other := storetest.EmptyURL(t)
-	err = run(restoreCmd{Database: other})
+	err = run(admin.Restore{Database: other})
 	require.ErrorContains(t, err, "token.key")
 	require.ErrorContains(t, err, "nothing was touched")
-	require.NoError(t, run(restoreCmd{Database: other, Files: "backup"}))
+	require.NoError(t, run(admin.Restore{Database: other, Files: "backup"}))
 	same()
 	b, err := os.ReadFile(files[1] + ".before")
 	require.NoError(t, err)
 	require.Contains(t, string(b), "another key")
 	require.NoError(t, os.Remove(files[2]))
-	require.NoError(t, run(restoreCmd{Only: true}))
+	require.NoError(t, run(admin.Restore{Only: true}))
 	same()
 }
 

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/notify"
 )
 
@@ -20,18 +21,18 @@ import (
 func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	v.clock.Forward(morningAt(4, 46))
+	v.Clock.Forward(clubtest.MorningAt(4, 46))
 	letter := func(t *testing.T, briefs []coldseam.Brief) []byte {
 		t.Helper()
 		var mine []coldseam.Brief
 		for _, b := range briefs {
 			mine = append(mine, v.Personal(b, coldseam.Preferences{}))
 		}
-		payload, err := v.Payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, saturday)
+		payload, err := v.Payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, clubtest.Saturday)
 		require.NoError(t, err)
 		_, err = notify.ParseContent(payload)
 		require.NoError(t, err)
-		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: saturday, CreatedAt: morningAt(4, 46), Payload: payload,
+		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: clubtest.Saturday, CreatedAt: clubtest.MorningAt(4, 46), Payload: payload,
 			Subscriber: coldseam.Subscriber{ID: 1, Email: "one@h.example"}})
 		require.NoError(t, err)
 		return m.Bytes

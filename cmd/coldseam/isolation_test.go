@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 )
 
 // three are the briefs of a morning: the Tamsen and the Hallam well, and the
@@ -24,7 +25,7 @@ func three() []coldseam.Brief {
 		id          coldseam.ReachID
 		river, name string
 	}{{"tamsen-bend", "Tamsen", "Bend"}, {"hallam-sandbar", "Hallam", "Sandbar"}, {"brandt-ledge", "Brandt", "Ledge"}} {
-		b := onTamsen(morningAt(4, 40))
+		b := onTamsen(clubtest.MorningAt(4, 40))
 		b.Reach, b.River, b.ReachName = r.id, r.river, r.name
 		for k := range b.Windows {
 			b.Windows[k].Odds -= .01 * float64(i)
@@ -92,7 +93,7 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 	require.NoError(t, err)
 	out := map[string]string{}
 	name := ""
-	for _, line := range strings.SplitAfter(text(t, m), "\n") {
+	for _, line := range strings.SplitAfter(clubtest.Text(t, m), "\n") {
 		if m := blockBegins.FindStringSubmatch(line); m != nil {
 			name = "other"
 			for _, r := range []string{"Tamsen", "Hallam", "Brandt"} {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 )
 
@@ -16,16 +17,16 @@ func TestIssuedScorecard(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	for d := range 3 {
-		v.clock.Forward(democlub.Start.AddDate(0, 0, d))
+		v.Clock.Forward(democlub.Start.AddDate(0, 0, d))
 		if d > 0 {
 			_, err := v.FetchAll(ctx)
 			require.NoError(t, err)
 		}
-		r := v.reachOf(t, "tamsen-bend")
-		_, err := v.MakeBrief(ctx, r, saturday.Add(d))
+		r := v.ReachOf(t, "tamsen-bend")
+		_, err := v.MakeBrief(ctx, r, clubtest.Saturday.Add(d))
 		require.NoError(t, err)
 	}
-	v.clock.Forward(democlub.Start.AddDate(0, 0, 16))
+	v.Clock.Forward(democlub.Start.AddDate(0, 0, 16))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	var out bytes.Buffer

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 )
 
@@ -21,16 +22,16 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 	ctx := t.Context()
 	const mornings = 34
 	for d := range mornings {
-		day := saturday.Add(d)
+		day := clubtest.Saturday.Add(d)
 		if d > 0 {
-			v.clock.Forward(democlub.Start.AddDate(0, 0, d))
+			v.Clock.Forward(democlub.Start.AddDate(0, 0, d))
 			_, err := v.FetchAll(ctx)
 			require.NoError(t, err)
 		}
 		_, err := v.MakeAll(ctx, day)
 		require.NoError(t, err)
 	}
-	v.clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
+	v.Clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	n, err := v.DB.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.Now())

@@ -21,6 +21,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/web"
@@ -65,7 +66,7 @@ type inbox struct {
 
 func (b *inbox) newest(to string) *mail.Message {
 	b.t.Helper()
-	ms := b.v.letters(b.t)[to]
+	ms := b.v.Letters(b.t)[to]
 	require.NotEmpty(b.t, ms)
 	m := ms[len(ms)-1]
 	raw, err := io.ReadAll(m.Body)
@@ -131,7 +132,7 @@ func TestAMembersLife(t *testing.T) {
 		chromedp.SetValue(chromedp.CSS("#send_at"), "04:45"), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Look in your mail")
 	v.sendAll(t)
-	require.NotEmpty(t, subject(t, b.newest(me)))
+	require.NotEmpty(t, clubtest.Subject(t, b.newest(me)))
 	follow(chromedp.Navigate(b.srv.URL), button("Confirm the morning mail"))
 	heading("Start the morning mail")
 	require.Equal(t, "pending", state(), "opening the link confirms nothing")
@@ -139,35 +140,35 @@ func TestAMembersLife(t *testing.T) {
 	heading("You are on the list")
 	require.Equal(t, "confirmed", state())
 	v.sendAll(t)
-	require.Contains(t, subject(t, b.newest(me)), "Your morning mail is set")
+	require.Contains(t, clubtest.Subject(t, b.newest(me)), "Your morning mail is set")
 
-	v.send(t, "04:46")
+	v.Send(t, "04:46")
 	morning := b.newest(me)
-	require.Regexp(t, `^(GO|TOSS-UP) Tamsen Sat, good morning \d in 10`, subject(t, morning))
+	require.Regexp(t, `^(GO|TOSS-UP) Tamsen Sat, good morning \d in 10`, clubtest.Subject(t, morning))
 	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
 	heading("How did it go?")
-	trips := func() int { return v.count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
+	trips := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
 	require.Zero(t, trips(), "opening the link logs nothing")
 	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"), chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
 		chromedp.Click(chromedp.CSS("input[name=held][value=yes]")), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Saved")
 	require.Equal(t, 1, trips())
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, saturday.UTC()))
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, clubtest.Saturday.UTC()))
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
 
 	// Corrected within the 72 hours: one trip, one calibration line, the new one.
 	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
 	follow(chromedp.Click(chromedp.CSS("input[name=held][value=no]")), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Saved")
 	require.Equal(t, 1, trips())
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
 
 	follow(chromedp.Navigate(b.srv.URL), button("Your settings"))
 	heading("Your settings")
 	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Your settings")
-	require.Equal(t, 1, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
 
 	// The mail program's own button: the header's link, no cookie, no page.
 	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
@@ -179,12 +180,12 @@ func TestAMembersLife(t *testing.T) {
 	require.Equal(t, http.StatusOK, resp.StatusCode)
 	require.Equal(t, "unsubscribed", state())
 
-	before := len(v.letters(t)[me])
-	v.clock.Forward(saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
+	before := len(v.Letters(t)[me])
+	v.Clock.Forward(clubtest.Saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
 	_, _, err = v.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	v.sendAll(t)
-	require.Len(t, v.letters(t)[me], before, "silence")
+	require.Len(t, v.Letters(t)[me], before, "silence")
 }
 
 // TestSignUpFloodOnTheDatabase: however many ask, an hour brings no more than
@@ -198,18 +199,18 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	v := newTown(t, nil)
 	p := club.Pages{App: v.App}
 	for i := range n {
-		v.clock.Forward(v.Now().Add(time.Millisecond))
+		v.Clock.Forward(v.Now().Add(time.Millisecond))
 		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.Now()))
 	}
 	v.sendAll(t)
-	require.Equal(t, 100, v.sink.Count())
-	for to, ms := range v.letters(t) {
+	require.Equal(t, 100, v.Sink.Count())
+	for to, ms := range v.Letters(t) {
 		require.Len(t, ms, 1, to)
 	}
-	v.clock.Forward(v.Now().Add(2 * time.Hour))
+	v.Clock.Forward(v.Now().Add(2 * time.Hour))
 	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.Now()))
 	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.Now()))
 	v.sendAll(t)
-	require.Len(t, v.letters(t)["later@home.example"], 1, "the next hour is open again")
-	require.Len(t, v.letters(t)["victim0@home.example"], 1, "one a day")
+	require.Len(t, v.Letters(t)["later@home.example"], 1, "the next hour is open again")
+	require.Len(t, v.Letters(t)["victim0@home.example"], 1, "one a day")
 }

@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store/storetest"
@@ -86,7 +87,7 @@ type memoryRun struct {
 
 func (x memoryRun) run(t *testing.T) {
 	_ = storetest.URL(t) // skips where there is no Postgres
-	_, dbURL := ownPostgres(t, readyTown.url(t))
+	_, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := newTownOn(t, dbURL, nil)
 	out, err := sink.Start(sink.Config{Discard: true})
 	require.NoError(t, err)
@@ -102,14 +103,14 @@ func (x memoryRun) run(t *testing.T) {
 	require.NoError(t, err)
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
-	clock := swiftClock{base: morningAt(4, 44).Add(30 * time.Second), origin: time.Now(), speed: 1}
+	clock := swiftClock{base: clubtest.MorningAt(4, 44).Add(30 * time.Second), origin: time.Now(), speed: 1}
 	c := newCage(t, x.limit)
 	s := startServerIn(t, c, append(clock.env(at.Scheme+"://"+at.Host, out.Addr()), "COLDSEAM_CHILD_DB="+dbURL, "COLDSEAM_CHILD_RIVERS="+strconv.Itoa(x.rivers),
 		"GOMEMLIMIT="+strconv.Itoa(x.limit*8/10))...)
 	until := time.Now().Add(x.within)
 	var first, queued time.Time
 	sent := func() int {
-		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
 	for n := 0; n < x.readers; n = sent() {
 		select {
@@ -117,7 +118,7 @@ func (x memoryRun) run(t *testing.T) {
 			t.Fatalf("the service ended: %v\n%s", err, tail(s.logged(t), 3000))
 		case <-time.After(200 * time.Millisecond):
 		}
-		if queued.IsZero() && v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`) == x.readers {
+		if queued.IsZero() && v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`) == x.readers {
 			queued = time.Now()
 		}
 		if first.IsZero() && n > 0 {
@@ -131,7 +132,7 @@ func (x memoryRun) run(t *testing.T) {
 	require.Less(t, top, x.limit, "peak of resident memory")
 	require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 	require.NoError(t, <-s.done)
-	payload := v.count(t, `SELECT sum(length(payload)) / count(*) FROM coldseam.outbox WHERE kind = 'morning'`)
+	payload := v.Count(t, `SELECT sum(length(payload)) / count(*) FROM coldseam.outbox WHERE kind = 'morning'`)
 	t.Logf("%d mails of %d rivers: peak of resident memory %.0f MB of %d allowed, sent within %s of the first (%.0f/s), payload of a mail %.1f kB",
 		x.readers, x.rivers, float64(top)/(1<<20), x.limit>>20, took.Round(time.Second), float64(x.readers)/took.Seconds(), float64(payload)/1e3)
 }

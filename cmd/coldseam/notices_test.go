@@ -10,19 +10,20 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/notify/sample"
 )
 
 // evening is Saturday's clock in Chicago.
-func evening(hh, mm int) time.Time { return morningAt(hh, mm) }
+func evening(hh, mm int) time.Time { return clubtest.MorningAt(hh, mm) }
 
 // tomorrow is the sample's GO as the Tamsen's brief for Sunday, made at a time.
 func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
 	b := sample.Go()
 	b.Reach, b.River, b.ReachName, b.Zone = "tamsen-bend", "Tamsen", "Bend", "America/Chicago"
-	b.Day, b.Issued = saturday.Add(1), issued
+	b.Day, b.Issued = clubtest.Saturday.Add(1), issued
 	b.GoodUntil = b.Day.In(env.Zone(b.Zone)).Add(10 * time.Hour)
 	b.Windows, b.WindowI = nil, -1
 	if v == coldseam.Stop {
@@ -45,7 +46,7 @@ func TestFlipNotice(t *testing.T) {
 		now  coldseam.Verdict
 		want []string
 	}{
-		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) { b.Day = saturday.Add(1) }, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
+		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) { b.Day = clubtest.Saturday.Add(1) }, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
 		{"this morning's outlook turned", evening(18, 40), nil, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
 		{"the outlook said so already", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Verdict = coldseam.Stop }, coldseam.Stop, nil},
 		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .44 }, coldseam.Go, []string{"yes@h.example"}},
@@ -56,29 +57,29 @@ func TestFlipNotice(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
-			v.join(t, "yes@h.example", coldseam.Preferences{FlipNotice: true})
-			v.join(t, "patient@h.example", coldseam.Preferences{FlipNotice: true, Cost: .2, Reaches: []coldseam.ReachID{"tamsen-bend"}})
-			v.join(t, "no@h.example", coldseam.Preferences{})
-			v.join(t, "elsewhere@h.example", coldseam.Preferences{FlipNotice: true, Reaches: []coldseam.ReachID{"hallam-sandbar"}})
-			prev := tomorrow(coldseam.Go, morningAt(4, 40))
-			prev.Day = saturday
-			prev.Next = []coldseam.DayOdds{{Day: saturday.Add(1), Odds: .6, OddsOK: true, Verdict: coldseam.Go}}
+			v.Join(t, "yes@h.example", coldseam.Preferences{FlipNotice: true})
+			v.Join(t, "patient@h.example", coldseam.Preferences{FlipNotice: true, Cost: .2, Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.Join(t, "no@h.example", coldseam.Preferences{})
+			v.Join(t, "elsewhere@h.example", coldseam.Preferences{FlipNotice: true, Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+			prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
+			prev.Day = clubtest.Saturday
+			prev.Next = []coldseam.DayOdds{{Day: clubtest.Saturday.Add(1), Odds: .6, OddsOK: true, Verdict: coldseam.Go}}
 			if c.prev != nil {
 				c.prev(&prev)
 			}
-			v.clock.Forward(c.at)
+			v.Clock.Forward(c.at)
 			for range 2 { // a second look the same evening says nothing more
 				require.NoError(t, v.QueueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
 			v.sendAll(t)
-			got := v.letters(t)
+			got := v.Letters(t)
 			require.Len(t, got, len(c.want))
 			for _, to := range c.want {
 				require.Len(t, got[to], 1, to)
-				words := strings.Join(strings.Fields(text(t, got[to][0])), " ")
+				words := strings.Join(strings.Fields(clubtest.Text(t, got[to][0])), " ")
 				require.Contains(t, words, "has turned: "+c.now.String()+", was ")
 				require.Contains(t, words, "not a safety clearance")
-				require.NotContains(t, subject(t, got[to][0]), "replaces")
+				require.NotContains(t, clubtest.Subject(t, got[to][0]), "replaces")
 			}
 		})
 	}
@@ -90,13 +91,13 @@ func TestEveningBriefIsMade(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
 	asked := func() int {
-		return v.count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
+		return v.Count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
 	}
-	v.clock.Forward(evening(18, 29))
+	v.Clock.Forward(evening(18, 29))
 	require.NoError(t, v.Tick(t.Context(), v.Now()))
 	require.Zero(t, asked())
 	for m := range 3 {
-		v.clock.Forward(evening(18, 30+m))
+		v.Clock.Forward(evening(18, 30+m))
 		require.NoError(t, v.Tick(t.Context(), v.Now()))
 	}
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
@@ -119,20 +120,20 @@ func (v *town) reachesOf(t *testing.T) []coldseam.Reach {
 func TestWeekendOutlook(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	v.join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.join(t, "no@h.example", coldseam.Preferences{})
-	thursday := saturday.Add(5).In(env.Zone("America/Chicago"))
+	v.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.Join(t, "no@h.example", coldseam.Preferences{})
+	thursday := clubtest.Saturday.Add(5).In(env.Zone("America/Chicago"))
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
-		v.clock.Forward(thursday.Add(at))
+		v.Clock.Forward(thursday.Add(at))
 		require.NoError(t, v.QueueOutlooks(t.Context(), v.Now()))
 	}
-	require.Zero(t, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
+	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
 
 	again := newReadyTown(t, nil)
-	again.join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	again.join(t, "no@h.example", coldseam.Preferences{})
+	again.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	again.Join(t, "no@h.example", coldseam.Preferences{})
 	b := tomorrow(coldseam.Go, thursday.Add(5*time.Hour))
-	b.Day = saturday.Add(5)
+	b.Day = clubtest.Saturday.Add(5)
 	b.Next = nil
 	for i := 1; i <= 4; i++ {
 		b.Next = append(b.Next, coldseam.DayOdds{Day: b.Day.Add(i), Odds: .1 * float64(i+2), OddsOK: true, Verdict: coldseam.TossUp, WaterC: [3]float64{4, 5, 6}})
@@ -140,19 +141,19 @@ func TestWeekendOutlook(t *testing.T) {
 	_, err := again.DB.SaveBrief(t.Context(), b)
 	require.NoError(t, err)
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
-		again.clock.Forward(thursday.Add(at))
+		again.Clock.Forward(thursday.Add(at))
 		require.NoError(t, again.QueueOutlooks(t.Context(), again.Now()))
 		again.sendAll(t)
 		want := 0
 		if at >= 17*time.Hour {
 			want = 1
 		}
-		require.Equal(t, want, len(again.letters(t)["yes@h.example"]), fmt.Sprint(at))
+		require.Equal(t, want, len(again.Letters(t)["yes@h.example"]), fmt.Sprint(at))
 	}
-	got := again.letters(t)
+	got := again.Letters(t)
 	require.Len(t, got, 1)
-	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10", subject(t, got["yes@h.example"][0]))
-	require.Contains(t, text(t, got["yes@h.example"][0]), "water 5.0C")
+	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10", clubtest.Subject(t, got["yes@h.example"][0]))
+	require.Contains(t, clubtest.Text(t, got["yes@h.example"][0]), "water 5.0C")
 }
 
 // TestSeasonPause: when the river was too warm for five mornings one note goes
@@ -160,7 +161,7 @@ func TestWeekendOutlook(t *testing.T) {
 func TestSeasonPause(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	id := v.join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}, SendAt: "04:45"})
+	id := v.Join(t, "one@h.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}, SendAt: "04:45"})
 	save := func(d coldseam.Date, c float64) {
 		b := tomorrow(coldseam.Go, d.In(env.Zone("America/Chicago")).Add(4*time.Hour+40*time.Minute))
 		b.Day, b.Temp.WindowOK, b.Temp.Window = d, true, [3]float64{c - 1, c, c + 1}
@@ -169,16 +170,16 @@ func TestSeasonPause(t *testing.T) {
 		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
-	first := saturday.Add(1)
+	first := clubtest.Saturday.Add(1)
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
-		v.clock.Forward(first.Add(n).In(env.Zone("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
+		v.Clock.Forward(first.Add(n).In(env.Zone("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
 		_, _, err := v.QueueMornings(t.Context(), v.Now())
 		require.NoError(t, err)
 		v.sendAll(t)
 		out := map[string]int{}
 		for _, k := range []string{"morning", "pause"} {
-			out[k] = v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND kind = $2 AND state = 'sent'`, id, k)
+			out[k] = v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND kind = $2 AND state = 'sent'`, id, k)
 		}
 		return out
 	}
@@ -201,13 +202,13 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
 	for m := 30; m < 40; m++ {
-		v.clock.Forward(morningAt(4, m))
+		v.Clock.Forward(clubtest.MorningAt(4, m))
 		require.NoError(t, v.Watch(t.Context(), v.Now()))
 	}
 	v.sendAll(t)
-	got := v.letters(t)[v.Config.Club.AdminEmail]
+	got := v.Letters(t)[v.Config.Club.AdminEmail]
 	require.Len(t, got, 1)
-	words := strings.Join(strings.Fields(text(t, got[0])), " ")
+	words := strings.Join(strings.Fields(clubtest.Text(t, got[0])), " ")
 	require.Contains(t, words, "gauge silent", "the Brandt's gauge of the demo is stale")
 	require.Contains(t, words, "not a safety clearance")
 }
@@ -242,9 +243,9 @@ func TestSilenceIsOfValues(t *testing.T) {
 			}
 			_, err = v.DB.Pool().Exec(ctx, c.change, args...)
 			require.NoError(t, err)
-			v.clock.Forward(morningAt(4, 31))
+			v.Clock.Forward(clubtest.MorningAt(4, 31))
 			require.NoError(t, v.Watch(ctx, v.Now()))
-			told := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
+			told := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
 			require.Equal(t, c.silent, told == 1)
 		})
 	}

@@ -18,6 +18,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/recap"
@@ -29,7 +30,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := livedTown(t)
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 
 	t.Run("issued forecasts are scored", func(t *testing.T) {
 		type lead struct {
@@ -57,7 +58,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		}, 30*time.Second, 50*time.Millisecond)
 		stop()
 		before := len(got)
-		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: saturday}))
+		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 		got, err = store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
@@ -79,7 +80,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, 12, r.Held)
 		require.Equal(t, 4, r.Lifted)
 		require.Equal(t, coldseam.Date{Year: 2026, Month: 4, Day: 1}, r.From)
-		require.Equal(t, saturday, r.To)
+		require.Equal(t, clubtest.Saturday, r.To)
 		require.Len(t, r.Days, r.To.Sub(r.From)+1+recap.ChartLead)
 		mornings := 0
 		for _, x := range r.Verdicts {

@@ -15,6 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
@@ -38,34 +39,34 @@ const livedDays = 14
 // for the last days, to save the tests' time. Rivers, club and log are the demo's inventions.
 func livedTown(t *testing.T) *town {
 	t.Helper()
-	w, err := world()
+	w, err := clubtest.World()
 	require.NoError(t, err)
-	v := &town{clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)), log: &bytes.Buffer{}, mu: &sync.Mutex{}}
-	v.ag, err = agency.New(agency.Options{Now: v.clock.Now, World: w})
+	v := &town{&clubtest.Town{Clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)), Output: &bytes.Buffer{}, Mu: &sync.Mutex{}}}
+	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)
-	base, err := v.ag.Start()
+	base, err := v.Agency.Start()
 	require.NoError(t, err)
-	v.sink, err = sink.Start(sink.Config{})
+	v.Sink, err = sink.Start(sink.Config{})
 	require.NoError(t, err)
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
-	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.sink.Addr(), "127.0.0.1:0"
-	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.clock.Now, DBURL: storetest.URL(t), Migrate: true,
-		Log:      slog.New(slog.NewJSONHandler(lockedWriter{v.mu, v.log}, nil)),
+	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
+	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: storetest.URL(t), Migrate: true,
+		Log:      slog.New(slog.NewJSONHandler(clubtest.LockedWriter{Mu: v.Mu, B: v.Output}, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
 	t.Cleanup(func() {
 		v.App.Close()
-		v.sink.Close()
-		v.ag.Close()
+		v.Sink.Close()
+		v.Agency.Close()
 	})
 	require.NoError(t, v.SyncRivers(t.Context()))
-	v.join(t, "all@club.example.org", coldseam.Preferences{})
+	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 	for i := range livedDays + 1 {
-		morning := saturday.Add(i - livedDays)
-		v.clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
+		morning := clubtest.Saturday.Add(i - livedDays)
+		v.Clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
 		_, err = triplog.Enter(t.Context(), v.Env, demoLogUntil(morning))
 		require.NoError(t, err)
 		_, err = v.FetchAll(t.Context())
@@ -80,7 +81,7 @@ func livedTown(t *testing.T) *town {
 		_, err = v.MakeBrief(t.Context(), r, morning)
 		require.NoError(t, err)
 	}
-	v.send(t, "04:45")
+	v.Send(t, "04:45")
 	return v
 }
 

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store"
 )
@@ -33,22 +34,22 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 				return sink.Fault{}
 			})
 			for i := range 30 {
-				v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+				v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
-			v.clock.Forward(morningAt(4, 45))
+			v.Clock.Forward(clubtest.MorningAt(4, 45))
 			_, _, err := v.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			for range 4 {
 				v.sendAll(t)
-				v.clock.Forward(v.Now().Add(time.Minute))
+				v.Clock.Forward(v.Now().Add(time.Minute))
 				require.NoError(t, v.Watch(ctx, v.Now()))
 			}
 			v.sendAll(t)
-			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
-			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
+			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
+			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
 			alarms := 0
-			for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
-				if strings.Contains(text(t, m), "nobody was taken off the list") {
+			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+				if strings.Contains(clubtest.Text(t, m), "nobody was taken off the list") {
 					alarms++
 				}
 			}
@@ -56,11 +57,11 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 
 			broken.Store(false)
 			require.NoError(t, v.DB.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
-			v.clock.Forward(v.Now().Add(10 * time.Minute))
+			v.Clock.Forward(v.Now().Add(10 * time.Minute))
 			_, err = v.DB.Sweep(ctx, v.Now())
 			require.NoError(t, err)
 			v.sendAll(t)
-			require.Equal(t, 30, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
+			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 		})
 	}
 }
@@ -70,22 +71,22 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 func TestOneJobSendsAtTheSetRate(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	url := readyTown.url(t)
+	url := clubtest.Ready.URL(t)
 	v := newTownOn(t, url, nil)
 	paced, err := store.Open(ctx, url, store.Options{DomainRate: 1, TotalRate: 5})
 	require.NoError(t, err)
 	t.Cleanup(paced.Close)
 	for i := range 60 {
-		v.join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	v.clock.Forward(morningAt(4, 45))
+	v.Clock.Forward(clubtest.MorningAt(4, 45))
 	_, _, err = v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	begin := v.Now()
 	s := v.Sender("test")
 	s.Outbox = paced
 	s.Sleep = func(_ context.Context, d time.Duration) error {
-		v.clock.Forward(v.Now().Add(d))
+		v.Clock.Forward(v.Now().Add(d))
 		return nil
 	}
 	tally, err := s.Run(ctx, 60)
@@ -124,7 +125,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			v := newReadyTown(t, nil)
-			v.clock.Forward(morningAt(4, 30))
+			v.Clock.Forward(clubtest.MorningAt(4, 30))
 			_, err := v.DB.Pool().Exec(t.Context(), `
 				INSERT INTO coldseam.series (site_id, param, stat, period, provider, unit, first_known_at, series_ref)
 				SELECT s.site_id, s.param, s.stat, s.period, s.provider, s.unit, s.first_known_at, 'retired' FROM coldseam.series s JOIN coldseam.reach r USING (site_id)
@@ -135,8 +136,8 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 			require.NoError(t, v.Watch(t.Context(), v.Now()))
 			v.sendAll(t)
 			words := ""
-			for _, m := range v.letters(t)[v.Config.Club.AdminEmail] {
-				words += text(t, m)
+			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+				words += clubtest.Text(t, m)
 			}
 			require.Equal(t, c.tamsen, strings.Contains(words, "Tamsen"), words)
 		})

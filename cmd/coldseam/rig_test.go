@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/morning"
@@ -317,7 +318,7 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 func TestRigOnStoredRivers(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	v.clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
+	v.Clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
 	r := rigApp{v.Parts}
 	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}
 	before, err := r.Morning(t.Context(), "tamsen-bend", "seam", slim, nil)
@@ -326,7 +327,7 @@ func TestRigOnStoredRivers(t *testing.T) {
 	require.Positive(t, before.Jig.TieOz)
 	require.NotEmpty(t, before.Members)
 	require.False(t, before.Jig.Calibrated)
-	require.Equal(t, saturday, before.Day)
+	require.Equal(t, clubtest.Saturday, before.Day)
 
 	log := store.RigLog{Spot: "seam", Body: "slim", Line: "braid-0.14", Presentation: "quartering", WeightOz: before.Jig.TieOz, Held: true}
 	for i, at := range []string{"2026-04-14 07:30", "2026-04-15 07:30", "2026-04-16 07:30", "2026-04-17 07:30"} {

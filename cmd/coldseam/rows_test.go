@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 )
 
@@ -135,7 +136,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	exec := func(sql string, args ...any) {
 		t.Helper()
 		_, err := v.DB.Pool().Exec(ctx, sql, args...)
@@ -161,7 +162,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 	}
 	brief := func() {
 		t.Helper()
-		_, err := v.MakeBrief(ctx, r, saturday)
+		_, err := v.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 	}
 
@@ -182,7 +183,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 func TestBriefByHandUsesTheStoredFit(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	fits := func() int { return v.count(t, `SELECT count(*) FROM coldseam.model`) }
+	fits := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.model`) }
 	before := fits()
 	brief := func() string {
 		t.Helper()
@@ -191,7 +192,7 @@ func TestBriefByHandUsesTheStoredFit(t *testing.T) {
 		return out.String()
 	}
 	require.NotContains(t, brief(), "days ago")
-	v.clock.Forward(v.Now().Add(30 * 24 * time.Hour))
+	v.Clock.Forward(v.Now().Add(30 * 24 * time.Hour))
 	require.Contains(t, brief(), "model of water temperature: fitted to values up to 2026-04-17, 31 days ago")
 	require.Equal(t, before, fits())
 }

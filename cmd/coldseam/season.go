@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -21,7 +20,6 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
-	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/forecast/verdict"
@@ -65,7 +63,7 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if c.Quiet {
 		report = io.Discard
 	}
-	seasons, err := replaySeasons(ctx, src, spans, report)
+	seasons, err := morning.ReplaySeasons(ctx, src, spans, report)
 	if err != nil {
 		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
 	}
@@ -79,26 +77,6 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 		}
 	}
 	return c.print(s.Out, seasons)
-}
-
-// replaySeasons replays one span after the other; progress goes to report.
-func replaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) ([]coldseam.Replay, error) {
-	var out []coldseam.Replay
-	said := time.Now()
-	for _, x := range spans {
-		r, err := season.Run(src, season.Options{From: x[0], To: x[1], Progress: func(n, of int) error {
-			if time.Since(said) > 5*time.Second {
-				said = time.Now()
-				fmt.Fprintf(report, "%d of %d mornings to %s\n", n, of, x[1])
-			}
-			return ctx.Err()
-		}})
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, r)
-	}
-	return out, nil
 }
 
 func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {
@@ -187,7 +165,7 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 		defer a.Close()
 		return nil, nil, a.NoReach(ctx, err)
 	}
-	src, err := newPastMornings(ctx, a, r, c.Air)
+	src, err := morning.NewPastMornings(ctx, a.Maker, r, c.Air)
 	if err != nil {
 		a.Close()
 		return nil, nil, a.NoReach(ctx, err)
@@ -243,91 +221,4 @@ func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
 		return r, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: %v", filepath.Base(path), err)}
 	}
 	return r, nil
-}
-
-// pastMornings are the mornings of a reach as the database knows them.
-type pastMornings struct {
-	a      *parts.Parts
-	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
-	reach  coldseam.Reach
-	lived  time.Time // zero = never
-	record season.Record
-}
-
-// newPastMornings prepares a replay from the database: lived mornings as they were
-// known, earlier ones from the daily means on record.
-func newPastMornings(ctx context.Context, a *parts.Parts, r coldseam.Reach, air season.Air) (*pastMornings, error) {
-	lived, err := a.DB.LivedFrom(ctx, r.Site)
-	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
-		return nil, err
-	}
-	days, err := a.DB.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), a.Now(), r.Zone)
-	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
-		return nil, err
-	}
-	hour, minute, err := notify.ParseClock(a.Config.Club.SendAt)
-	if err != nil {
-		return nil, err
-	}
-	p := &pastMornings{a: a, ctx: ctx, reach: r, lived: lived}
-	p.record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
-		Table: a.Table, Cost: a.Config.Odds.Cost}
-	if sp, err := run.FindSpecies(a.Species, morning.First(r.Species)); err == nil {
-		p.record.Species = sp
-	}
-	return p, nil
-}
-
-// Assumed implements season.Source.
-func (p *pastMornings) Assumed() []string {
-	if p.lived.IsZero() {
-		return p.record.Assumed()
-	}
-	return append([]string{"lived_from_" + coldseam.DateOf(p.lived.In(p.record.Loc)).String()}, p.record.Assumed()...)
-}
-
-// Morning implements season.Source.
-func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, error) {
-	if err := p.ctx.Err(); err != nil {
-		return forecast.Features{}, nil, err
-	}
-	at, err := notify.SendAt(day, p.a.Config.Club.SendAt, p.record.Loc)
-	if err != nil {
-		return forecast.Features{}, nil, err
-	}
-	if p.lived.IsZero() || at.Before(p.lived) {
-		return p.record.Morning(day)
-	}
-	r, err := p.a.DB.ReachAt(p.ctx, p.reach.ID, at)
-	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
-		r, err = p.reach, nil
-	}
-	if err != nil {
-		return forecast.Features{}, nil, err
-	}
-	f, err := p.a.Features(p.ctx, r, day, at, false)
-	if err != nil {
-		return f, nil, err
-	}
-	notReplayed, err := p.warnings(&f)
-	return f, notReplayed, err
-}
-
-// warnings takes from the brief of the day when the warnings were last complete,
-// which the feed itself tells only of now. Without a brief they are not replayed.
-func (p *pastMornings) warnings(f *forecast.Features) (notReplayed []string, err error) {
-	b, err := p.a.DB.Brief(p.ctx, p.reach.ID, f.Day)
-	if errors.Is(err, coldseam.ErrNotFound) {
-		f.AlertsAt, f.AlertGaps = f.Now, nil
-		return []string{"alerts"}, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	for _, in := range b.Inputs {
-		if in.Key == "alerts" && !in.At.After(f.Now) {
-			f.AlertsAt, f.AlertGaps = in.At, nil
-		}
-	}
-	return nil, nil
 }

@@ -13,7 +13,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/season"
 )
@@ -105,19 +107,19 @@ func TestSeasonRefusals(t *testing.T) {
 func TestSeasonOfTheDatabase(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", saturday)
+	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", clubtest.Saturday)
 	require.NoError(t, err)
 	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
 	r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 	require.NoError(t, err)
-	src, err := newPastMornings(t.Context(), v.Parts, r, season.AirClimatology)
+	src, err := morning.NewPastMornings(t.Context(), v.Maker, r, season.AirClimatology)
 	require.NoError(t, err)
-	_, notReplayed, err := src.Morning(saturday.Add(-30))
+	_, notReplayed, err := src.Morning(clubtest.Saturday.Add(-30))
 	require.NoError(t, err)
 	require.Equal(t, []string{"weather", "alerts", "season_rule"}, notReplayed)
 
-	src.lived = src.lived.AddDate(-1, 0, 0)
-	f, notReplayed, err := src.Morning(saturday)
+	src.Lived = src.Lived.AddDate(-1, 0, 0)
+	f, notReplayed, err := src.Morning(clubtest.Saturday)
 	require.NoError(t, err)
 	require.Empty(t, notReplayed)
 	again := forecast.Make(f).Brief

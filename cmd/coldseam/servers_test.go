@@ -25,6 +25,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
@@ -267,17 +268,17 @@ func (x serversRun) run(t *testing.T) {
 		}
 		return sink.Fault{}
 	}
-	pg, dbURL := ownPostgres(t, readyTown.url(t))
+	pg, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := newTownOn(t, dbURL, slow)
 	for i := range x.readers {
-		v.join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	base := at.Scheme + "://" + at.Host
 	pipe := newMutePipe(t, dialerOf(t, dbURL))
-	clock := swiftClock{base: morningAt(4, 44), origin: time.Now(), speed: x.speed}
-	env := clock.env(base, v.sink.Addr())
+	clock := swiftClock{base: clubtest.MorningAt(4, 44), origin: time.Now(), speed: x.speed}
+	env := clock.env(base, v.Sink.Addr())
 	dead := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
 	mute := startServer(t, append(env, "COLDSEAM_CHILD_DB="+pipe.through(t, dbURL))...)
 	well := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
@@ -287,7 +288,7 @@ func (x serversRun) run(t *testing.T) {
 		began := time.Now()
 		for !ok() {
 			if time.Now().After(until) {
-				t.Fatalf("%s: not within %s; %d mails; states %s\n%s\n%s", what, x.limit, v.sink.Count(), states(t, v), well.logged(t), mute.logged(t))
+				t.Fatalf("%s: not within %s; %d mails; states %s\n%s\n%s", what, x.limit, v.Sink.Count(), states(t, v), well.logged(t), mute.logged(t))
 			}
 			time.Sleep(30 * time.Millisecond)
 		}
@@ -295,9 +296,9 @@ func (x serversRun) run(t *testing.T) {
 	}
 	// open are the rows that a server holds.
 	open := func(s *server) int {
-		return v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE worker LIKE '%-' || $1::int || '-%' AND state IN ('claimed', 'in_data', 'unknown')`, s.cmd.Process.Pid)
+		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE worker LIKE '%-' || $1::int || '-%' AND state IN ('claimed', 'in_data', 'unknown')`, s.cmd.Process.Pid)
 	}
-	wait("first mails", func() bool { return v.sink.Count() >= x.readers/8 && open(dead) > 0 })
+	wait("first mails", func() bool { return v.Sink.Count() >= x.readers/8 && open(dead) > 0 })
 	require.NoError(t, dead.cmd.Process.Signal(syscall.SIGKILL))
 	killed, killedAt := clock.now(), time.Now()
 	ofDead := open(dead)
@@ -320,7 +321,7 @@ func (x serversRun) run(t *testing.T) {
 	t.Logf("taken over: %d rows of the killed server after %s, %d of the cut-off one after %s (real time)", ofDead, afterKill.Round(100*time.Millisecond), ofMute, afterCut.Round(100*time.Millisecond))
 	require.LessOrEqual(t, max(afterKill, afterCut), takeOver, "take-over")
 
-	wait("half of the mails", func() bool { return v.sink.Count() >= x.readers/2 })
+	wait("half of the mails", func() bool { return v.Sink.Count() >= x.readers/2 })
 	require.NoError(t, syscall.Kill(pg.Pid(), syscall.SIGKILL))
 	afterCrash := wait("Postgres back and a server on it", func() bool { return pg.Restarts() > 0 && pg.Ready() == nil && healthzOK(well.addr) })
 	// The test's own sessions went as well: a query that fails is asked again.
@@ -331,7 +332,7 @@ func (x serversRun) run(t *testing.T) {
 		return n
 	}
 	wait("all mails", func() bool { return sent() == x.readers })
-	require.Equal(t, x.readers, v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`))
+	require.Equal(t, x.readers, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`))
 
 	// A server that is cut off says so, and comes back when the cable does.
 	res, err := (&http.Client{Timeout: mailing.HealthTimeout + 5*time.Second}).Get("http://" + mute.addr + "/healthz")
@@ -342,7 +343,7 @@ func (x serversRun) run(t *testing.T) {
 	wait("the cut-off server comes back", func() bool { return healthzOK(mute.addr) })
 
 	got := map[string]int{}
-	for _, m := range v.sink.Mails() {
+	for _, m := range v.Sink.Mails() {
 		if strings.HasPrefix(m.To[0], "angler") { // the admin hears of a silent gauge
 			got[m.To[0]]++
 		}
@@ -355,7 +356,7 @@ func (x serversRun) run(t *testing.T) {
 	// Of each lost server at most what its four connections had in transmission,
 	// and the same of those that had no database for a moment.
 	const bound = 4 + 4 + 8
-	retried := v.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
+	retried := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
 	require.LessOrEqual(t, extra, min(bound, retried), "copies beyond the replies that were lost")
 	invariants(t, v, bound)
 	x.once(t, v, clock)
@@ -385,7 +386,7 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	require.Positive(t, jobs)
 	require.LessOrEqual(t, tries, jobs+3*4, "fetches: again only what was under way at a fault, four workers a server")
 	// The answers of one feed's slot are stored once a try.
-	asked := v.count(t, `
+	asked := v.Count(t, `
 		SELECT COALESCE(max(n), 0) FROM (
 		  SELECT count(*) AS n FROM coldseam.raw_fetch
 		  WHERE fetched_at >= $1 AND url NOT LIKE '%metadata%'
@@ -393,7 +394,7 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	briefs, again := count("brief")
 	require.Positive(t, briefs)
 	require.LessOrEqual(t, again, briefs+3, "briefs: one worker a server")
-	require.LessOrEqual(t, v.count(t, `SELECT count(*) FROM coldseam.brief WHERE issued_at >= $1 AND NOT replay`, clock.base), again, "a brief a job")
+	require.LessOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.brief WHERE issued_at >= $1 AND NOT replay`, clock.base), again, "a brief a job")
 	t.Logf("%d fetch jobs in %d tries, %d brief jobs in %d; at most %d answers of one address in five minutes", jobs, tries, briefs, again, asked)
 }
 

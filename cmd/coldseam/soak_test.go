@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
@@ -80,7 +81,7 @@ func (r *daysRun) lose(n int) int {
 func fine(sink.Event) sink.Fault { return sink.Fault{} }
 
 func (r *daysRun) mailTrouble(states string) []trouble {
-	if r.count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.Now().UTC()).Add(-1).UTC()) == 0 {
+	if r.Count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.Now().UTC()).Add(-1).UTC()) == 0 {
 		return nil
 	}
 	return []trouble{{states + " mail", []string{"mail"}}}
@@ -89,10 +90,10 @@ func (r *daysRun) mailTrouble(states string) []trouble {
 var allChaos = []chaos{
 	{name: "nothing"},
 	{name: "feeds down", on: func(r *daysRun) func() []trouble {
-		asked := len(r.ag.Requests())
-		r.ag.ScriptForever("/", agency.Step{Status: 503})
+		asked := len(r.Agency.Requests())
+		r.Agency.ScriptForever("/", agency.Step{Status: 503})
 		return func() []trouble {
-			if len(r.ag.Requests()) == asked {
+			if len(r.Agency.Requests()) == asked {
 				return nil // no slot had come
 			}
 			return []trouble{{"feeds down", []string{"feed "}}}
@@ -139,7 +140,7 @@ var allChaos = []chaos{
 		require.NoError(r.t, r.endSessions(r.t.Context(), r.dbURL))
 		r.lose(2) // an answer to the outbox may be lost beside that of the relay
 	}},
-	{name: "agency corrects", on: func(r *daysRun) func() []trouble { r.ag.Revise(); return nil }},
+	{name: "agency corrects", on: func(r *daysRun) func() []trouble { r.Agency.Revise(); return nil }},
 	{name: "sending held", on: func(r *daysRun) func() []trouble {
 		require.NoError(r.t, r.DB.Hold(r.t.Context(), store.Edit{Who: "admin", Why: "a look first"}))
 		return func() []trouble { return []trouble{{"held", []string{"sending"}}} }
@@ -152,15 +153,15 @@ func (x days) run(t *testing.T) {
 	r.dbURL = r.DB.Pool().Config().ConnString()
 	r.Fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
-		r.join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		r.Join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
-	left := r.join(t, "left@home.example", coldseam.Preferences{})
+	left := r.Join(t, "left@home.example", coldseam.Preferences{})
 	require.NoError(t, r.DB.Unsubscribe(t.Context(), left))
 	kinds, named, checks := map[string]int{}, 0, 0
 	for d := range x.n {
-		local := saturday.Add(d).In(env.Zone("America/Chicago"))
+		local := clubtest.Saturday.Add(d).In(env.Zone("America/Chicago"))
 		for _, m := range x.hours() {
-			r.clock.Forward(local.Add(time.Duration(m) * time.Minute))
+			r.Clock.Forward(local.Add(time.Duration(m) * time.Minute))
 			if r.rng.IntN(12) == 0 {
 				kinds["tick missed"]++
 				continue
@@ -171,22 +172,22 @@ func (x days) run(t *testing.T) {
 			checks++
 		}
 	}
-	r.clock.Forward(r.Now().Add(26 * time.Hour))
+	r.Clock.Forward(r.Now().Add(26 * time.Hour))
 	_, err := r.DB.Sweep(t.Context(), r.Now())
 	require.NoError(t, err)
 	invariants(t, r.town, r.lose(0))
 	for d := range x.n {
-		n := r.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, saturday.Add(d).UTC())
+		n := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, clubtest.Saturday.Add(d).UTC())
 		require.Equal(t, x.readers, n, "day %d: every reader has one row", d+1)
 	}
-	sent := r.count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
+	sent := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers), "faults of minutes do not cost the morning: %s", states(t, r.town))
 	copies := 0
-	for _, n := range byMessage(t, r.sink) {
+	for _, n := range byMessage(t, r.Sink) {
 		copies += n - 1
 	}
 	t.Logf("%d days, %d readers, seed %d, faults %v: invariants held %d times, %d lasting faults named by check; %d of %d mornings sent, %d copies, %d observations corrected; outbox %s",
-		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies, r.count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.town))
+		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies, r.Count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.town))
 }
 
 // hour is one tick and its work under a fault, the invariants after it, and the
@@ -212,7 +213,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 	r.DB.Pool().Reset()
 	l := lasting()
 	invariants(r.t, r.town, r.lose(0), l...)
-	r.ag.ClearScripts()
+	r.Agency.ClearScripts()
 	r.setFault(fine)
 	if held, _, _, err := r.DB.Held(ctx); err == nil && held {
 		require.NoError(r.t, r.DB.Release(ctx, store.Edit{Who: "admin", Why: "looked"}))

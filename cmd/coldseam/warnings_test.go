@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/ice"
@@ -140,9 +141,9 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	served := map[string]string{}
 	var as verdict.Alerts
 	for _, step := range w.readings[side] {
-		v.clock.Forward(v.Now().Add(step.after))
+		v.Clock.Forward(v.Now().Add(step.after))
 		maps.Copy(served, step.pages)
-		v.ag.ClearScripts()
+		v.Agency.ClearScripts()
 		paths := slices.Sorted(maps.Keys(served))
 		slices.Reverse(paths) // a script serves all paths that begin like its own
 		for _, path := range paths {
@@ -156,9 +157,9 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 				s.Status, err = strconv.Atoi(code)
 				require.NoError(t, err)
 			}
-			v.ag.ScriptForever("/"+feed+"/"+path, s)
+			v.Agency.ScriptForever("/"+feed+"/"+path, s)
 		}
-		v.ag.ScriptForever("/"+feed+"/", agency.Step{Status: 404})
+		v.Agency.ScriptForever("/"+feed+"/", agency.Step{Status: 404})
 		for _, name := range []string{"other", ""} { // a second feed of the same service first
 			if _, ok := served[strings.TrimPrefix(name+"/index", "/")]; !ok {
 				continue
@@ -168,7 +169,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 			_, _ = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
-		f, err := v.Features(ctx, r, saturday, v.Now(), false)
+		f, err := v.Features(ctx, r, clubtest.Saturday, v.Now(), false)
 		require.NoError(t, err)
 		as = verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps}
 	}

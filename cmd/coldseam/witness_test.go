@@ -31,7 +31,7 @@ func (v *town) rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter,
 func TestWitnessesOfAStillGauge(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
-	r := v.reachOf(t, "tamsen-bend")
+	r := v.ReachOf(t, "tamsen-bend")
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
 	require.NoError(t, v.DB.PutReach(t.Context(), r, store.Edit{Who: "test", Why: "test"}))
 	f := v.featuresOf(t, r)
@@ -39,7 +39,7 @@ func TestWitnessesOfAStillGauge(t *testing.T) {
 	require.Empty(t, f.RainIssues)
 
 	v.rewrite(t, r.Site, coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value = 41.5 })
-	v.clock.Forward(v.Now().Add(time.Second))
+	v.Clock.Forward(v.Now().Add(time.Second))
 	f = v.featuresOf(t, r)
 	require.Len(t, f.Near, 1, "the silent gauge lends nothing, the third river lies too far")
 	require.Equal(t, coldseam.Discharge, f.Near[0].Param)
@@ -47,7 +47,7 @@ func TestWitnessesOfAStillGauge(t *testing.T) {
 	require.False(t, f.RainIssues[0].Issued.Before(f.Now.Add(-36*time.Hour)))
 
 	v.rewrite(t, "northgauge:NG-1003", coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value *= 1 + .3*f.Now.Sub(o.At).Hours()/5 })
-	v.clock.Forward(v.Now().Add(time.Second))
+	v.Clock.Forward(v.Now().Add(time.Second))
 	m := told(v.featuresOf(t, r))
 	require.Contains(t, codes(m.Brief.Reasons), "discharge_untrusted", "%v", m.Brief.Reasons)
 }

@@ -1,6 +1,7 @@
 package env
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -32,3 +33,14 @@ func OneLine(s string) string {
 }
 
 var ParamWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
+
+// Age says a span in the unit a person would use.
+func Age(d time.Duration) string {
+	switch {
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 3*Day:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f d", d.Hours()/24)
+}

@@ -1,0 +1,106 @@
+package clubtest
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"os"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store/storetest"
+)
+
+// Template is a database with years of history, fitted models and the
+// briefs of the morning, made once by the first test that needs it: fits take
+// seconds, a clone a tenth.
+type Template struct {
+	once        sync.Once
+	admin, name string
+	n           atomic.Int64
+}
+
+var Ready Template
+
+// other is the connection string of another database on the same server.
+func other(t testing.TB, dbURL, name string) string {
+	t.Helper()
+	u, err := url.Parse(dbURL)
+	require.NoError(t, err)
+	u.Path = "/" + name
+	return u.String()
+}
+
+func (x *Template) exec(sql string) error {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	c, err := pgx.Connect(ctx, x.admin)
+	if err != nil {
+		return err
+	}
+	defer c.Close(ctx)
+	_, err = c.Exec(ctx, sql)
+	return err
+}
+
+func (x *Template) Drop() {
+	if x.name != "" {
+		_ = x.exec(`DROP DATABASE IF EXISTS ` + x.name + ` WITH (FORCE)`)
+	}
+}
+
+// URL is a clone of the ready town's database, dropped with the test.
+func (x *Template) URL(t *testing.T) string {
+	t.Helper()
+	x.once.Do(func() {
+		src := storetest.URL(t)
+		x.admin = other(t, src, "postgres")
+		v := NewOn(t, src, nil)
+		v.History(t)
+		_, err := v.MakeAll(t.Context(), Saturday)
+		require.NoError(t, err)
+		v.App.DB.Close()
+		u, err := url.Parse(src)
+		require.NoError(t, err)
+		name := fmt.Sprintf("t_town_%d", os.Getpid())
+		require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+u.Path[1:]))
+		x.name = name
+	})
+	require.NotEmpty(t, x.name, "the ready town was not built")
+	name := fmt.Sprintf("t_%d_c%d", os.Getpid(), x.n.Add(1))
+	require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+x.name))
+	t.Cleanup(func() { _ = x.exec(`DROP DATABASE IF EXISTS ` + name + ` WITH (FORCE)`) })
+	return other(t, x.admin, name)
+}
+
+// NewReady is a town whose briefs for Saturday are made.
+func NewReady(t *testing.T, script sink.Script) *Town {
+	t.Helper()
+	return NewOn(t, Ready.URL(t), script)
+}
+
+// MorningAt is a clock time of Saturday in Chicago.
+func MorningAt(hh, mm int) time.Time {
+	return Saturday.In(env.Zone("America/Chicago")).Add(time.Duration(hh)*time.Hour + time.Duration(mm)*time.Minute)
+}
+
+// NewServing is a town whose clock stands past the making of its record, which
+// took as long as the machine was busy, and whose feeds have just come home.
+func NewServing(t *testing.T) *Town {
+	t.Helper()
+	v := NewReady(t, nil)
+	var made time.Time
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `
+		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
+	v.Clock.Forward(made.UTC().Add(time.Second))
+	_, err := v.FetchAll(t.Context())
+	require.NoError(t, err)
+	return v
+}

@@ -1,0 +1,199 @@
+// Package clubtest runs the whole program of the invented club for tests:
+// agency, database and mail server on loopback, the clock on an April
+// morning.
+package clubtest
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"log/slog"
+	"net/mail"
+	"runtime/pprof"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/club"
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/democlub"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/triplog"
+	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/store/storetest"
+)
+
+// World is the generated record, made once: it is read-only.
+var World = sync.OnceValues(func() (*agency.World, error) {
+	return agency.Generate(1, coldseam.DateOf(democlub.Start))
+})
+
+// Town is the whole program on one machine: agency, database, mail server.
+type Town struct {
+	*club.App
+	Agency *agency.Agency
+	Sink   *sink.Server
+	Clock  *democlub.Clock
+	Output *bytes.Buffer
+	Mu     *sync.Mutex
+
+	Label  string // of all goroutines of this town
+	AtRest int    // how many there are before anything happens
+}
+
+var towns atomic.Int64
+
+// LockedWriter lets the log be read while workers write.
+type LockedWriter struct {
+	Mu *sync.Mutex
+	B  *bytes.Buffer
+}
+
+func (w LockedWriter) Write(p []byte) (int, error) {
+	w.Mu.Lock()
+	defer w.Mu.Unlock()
+	return w.B.Write(p)
+}
+
+func New(t *testing.T, script sink.Script) *Town {
+	t.Helper()
+	return NewOn(t, storetest.URL(t), script)
+}
+
+func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
+	t.Helper()
+	w, err := World()
+	require.NoError(t, err)
+	v := &Town{Clock: democlub.NewClock(democlub.Start), Output: &bytes.Buffer{}, Mu: &sync.Mutex{}, Label: fmt.Sprintf("town %d", towns.Add(1))}
+	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.Label)))
+	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
+	require.NoError(t, err)
+	base, err := v.Agency.Start()
+	require.NoError(t, err)
+	v.Sink, err = sink.Start(sink.Config{Script: script})
+	require.NoError(t, err)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
+	require.NoError(t, err)
+	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
+	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: dbURL, Migrate: true,
+		Log:      slog.New(slog.NewJSONHandler(LockedWriter{v.Mu, v.Output}, nil)),
+		TokenKey: []byte("a key of the tests that is long enough to sign")})
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		v.App.Close()
+		v.Sink.Close()
+		v.Agency.Close()
+	})
+	require.NoError(t, v.SyncRivers(t.Context()))
+	v.Sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
+	v.AtRest = GoroutinesOf(v.Label)
+	return v
+}
+
+// Join enters a confirmed subscriber.
+func (v *Town) Join(t *testing.T, email string, p coldseam.Preferences) int64 {
+	t.Helper()
+	p.Zone = "America/Chicago"
+	s, _, err := v.DB.AddSubscriber(t.Context(), email, "", p)
+	require.NoError(t, err)
+	require.NoError(t, v.DB.Confirm(t.Context(), s.ID))
+	return s.ID
+}
+
+// History brings the years home, and the club's log.
+func (v *Town) History(t *testing.T) {
+	t.Helper()
+	_, err := triplog.Enter(t.Context(), v.Env, democlub.Log)
+	require.NoError(t, err)
+	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
+	require.NoError(t, err)
+}
+
+var Saturday = coldseam.Date{Year: 2026, Month: time.April, Day: 18}
+
+// Send ticks at a local clock time and lets one worker empty the outbox.
+func (v *Town) Send(t *testing.T, hhmm string) {
+	t.Helper()
+	at, err := notify.SendAt(Saturday, hhmm, env.Zone("America/Chicago"))
+	require.NoError(t, err)
+	v.Clock.Forward(at)
+	_, _, err = v.QueueMornings(t.Context(), v.Now())
+	require.NoError(t, err)
+	_, err = v.Sender("test").Run(t.Context(), 100)
+	require.NoError(t, err)
+}
+
+// Letters are the accepted mails by recipient.
+func (v *Town) Letters(t *testing.T) map[string][]*mail.Message {
+	t.Helper()
+	out := map[string][]*mail.Message{}
+	for _, m := range v.Sink.Mails() {
+		x, err := mail.ReadMessage(bytes.NewReader(m.Data))
+		require.NoError(t, err)
+		out[m.To[0]] = append(out[m.To[0]], x)
+	}
+	return out
+}
+
+func Text(t *testing.T, m *mail.Message) string {
+	t.Helper()
+	s, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+	require.NoError(t, err)
+	require.NotEmpty(t, s)
+	return s
+}
+
+func Subject(t *testing.T, m *mail.Message) string {
+	t.Helper()
+	s, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))
+	require.NoError(t, err)
+	return s
+}
+
+// Count is query for counts, on the town's own pool.
+func (v *Town) Count(t testing.TB, sql string, args ...any) int {
+	t.Helper()
+	var n int
+	require.NoError(t, v.DB.Pool().QueryRow(context.Background(), sql, args...).Scan(&n))
+	return n
+}
+
+func AssertEventually(limit time.Duration, ok func() bool) bool {
+	for end := time.Now().Add(limit); !ok(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			return false
+		}
+	}
+	return true
+}
+
+// GoroutinesOf counts the goroutines under a label.
+func GoroutinesOf(label string) int {
+	var b bytes.Buffer
+	_ = pprof.Lookup("goroutine").WriteTo(&b, 1)
+	n, group := 0, 0
+	for _, l := range strings.Split(b.String(), "\n") {
+		if k, _, ok := strings.Cut(l, " @ "); ok {
+			group, _ = strconv.Atoi(k)
+		}
+		if strings.HasPrefix(l, "# labels: ") && strings.Contains(l, strconv.Quote(label)) {
+			n += group
+		}
+	}
+	return n
+}
+
+func (v *Town) ReachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
+	t.Helper()
+	r, err := v.DB.Reach(t.Context(), id)
+	require.NoError(t, err)
+	return r
+}

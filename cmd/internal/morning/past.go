@@ -1,0 +1,124 @@
+package morning
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/season"
+	"example.org/coldseam/notify"
+)
+
+// ReplaySeasons replays one span after the other; progress goes to report.
+func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) ([]coldseam.Replay, error) {
+	var out []coldseam.Replay
+	said := time.Now()
+	for _, x := range spans {
+		r, err := season.Run(src, season.Options{From: x[0], To: x[1], Progress: func(n, of int) error {
+			if time.Since(said) > 5*time.Second {
+				said = time.Now()
+				fmt.Fprintf(report, "%d of %d mornings to %s\n", n, of, x[1])
+			}
+			return ctx.Err()
+		}})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// pastMornings are the mornings of a reach as the database knows them.
+type pastMornings struct {
+	maker  *Maker
+	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
+	reach  coldseam.Reach
+	Lived  time.Time // zero = never
+	Record season.Record
+}
+
+// NewPastMornings prepares a replay from the database: lived mornings as they were
+// known, earlier ones from the daily means on record.
+func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air season.Air) (*pastMornings, error) {
+	lived, err := mk.DB.LivedFrom(ctx, r.Site)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return nil, err
+	}
+	days, err := mk.DB.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), mk.Now(), r.Zone)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return nil, err
+	}
+	hour, minute, err := notify.ParseClock(mk.Config.Club.SendAt)
+	if err != nil {
+		return nil, err
+	}
+	p := &pastMornings{maker: mk, ctx: ctx, reach: r, Lived: lived}
+	p.Record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
+		Table: mk.Table, Cost: mk.Config.Odds.Cost}
+	if sp, err := run.FindSpecies(mk.Species, First(r.Species)); err == nil {
+		p.Record.Species = sp
+	}
+	return p, nil
+}
+
+// Assumed implements season.Source.
+func (p *pastMornings) Assumed() []string {
+	if p.Lived.IsZero() {
+		return p.Record.Assumed()
+	}
+	return append([]string{"lived_from_" + coldseam.DateOf(p.Lived.In(p.Record.Loc)).String()}, p.Record.Assumed()...)
+}
+
+// Morning implements season.Source.
+func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, error) {
+	if err := p.ctx.Err(); err != nil {
+		return forecast.Features{}, nil, err
+	}
+	at, err := notify.SendAt(day, p.maker.Config.Club.SendAt, p.Record.Loc)
+	if err != nil {
+		return forecast.Features{}, nil, err
+	}
+	if p.Lived.IsZero() || at.Before(p.Lived) {
+		return p.Record.Morning(day)
+	}
+	r, err := p.maker.DB.ReachAt(p.ctx, p.reach.ID, at)
+	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
+		r, err = p.reach, nil
+	}
+	if err != nil {
+		return forecast.Features{}, nil, err
+	}
+	f, err := p.maker.Features(p.ctx, r, day, at, false)
+	if err != nil {
+		return f, nil, err
+	}
+	notReplayed, err := p.warnings(&f)
+	return f, notReplayed, err
+}
+
+// warnings takes from the brief of the day when the warnings were last complete,
+// which the feed itself tells only of now. Without a brief they are not replayed.
+func (p *pastMornings) warnings(f *forecast.Features) (notReplayed []string, err error) {
+	b, err := p.maker.DB.Brief(p.ctx, p.reach.ID, f.Day)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		f.AlertsAt, f.AlertGaps = f.Now, nil
+		return []string{"alerts"}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, in := range b.Inputs {
+		if in.Key == "alerts" && !in.At.After(f.Now) {
+			f.AlertsAt, f.AlertGaps = in.At, nil
+		}
+	}
+	return nil, nil
+}

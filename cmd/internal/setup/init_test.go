@@ -1,0 +1,125 @@
+package setup
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/notify"
+)
+
+func TestSampleIsTheDeployedOne(t *testing.T) {
+	t.Parallel()
+	b, err := os.ReadFile("../../../deploy/coldseam.toml")
+	require.NoError(t, err)
+	require.Equal(t, string(b), SampleTOML, "copy deploy/coldseam.toml to cmd/internal/setup/coldseam.toml")
+	_, err = config.Parse("coldseam.toml", SampleTOML)
+	require.NoError(t, err)
+}
+
+func TestInitWritesAndKeeps(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "etc", "coldseam.toml")
+	var out bytes.Buffer
+	s := &env.Streams{Out: &out, Err: &out}
+	m := Machine{host: "river.walleye-club.net", zone: "America/Menominee", home: "/home/keeper"}
+	require.NoError(t, (&Init{Club: "Alder Landing Club"}).Write(s, path, m))
+	c, err := config.Load(path)
+	require.NoError(t, err)
+	require.Equal(t, "Alder Landing Club", c.Club.Name)
+	require.Equal(t, "America/Menominee", c.Club.Zone)
+	require.Equal(t, "https://river.walleye-club.net", c.PublicURL)
+	require.Equal(t, "bounce.river.walleye-club.net", c.Mail.BounceDomain)
+	require.Equal(t, "Alder Landing Club <morning@river.walleye-club.net>", c.Mail.From)
+	require.Equal(t, "/home/keeper/.local/state/coldseam", c.StateDir)
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, strings.Count(SampleTOML, "\n"), strings.Count(string(text), "\n"), "every comment is kept")
+
+	// The keys work and nobody else reads them.
+	pem, err := os.ReadFile(c.Mail.DKIMKeyFile)
+	require.NoError(t, err)
+	signer, err := notify.NewSigner(c.Mail.DKIMDomain, c.Mail.DKIMSelector, pem)
+	require.NoError(t, err)
+	rec, err := signer.Record()
+	require.NoError(t, err)
+	require.Contains(t, rec, "v=DKIM1")
+	for _, f := range []string{c.Mail.DKIMKeyFile, c.Mail.TokenKeyFile} {
+		st, err := os.Stat(f)
+		require.NoError(t, err)
+		require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
+	}
+	for _, want := range []string{"wrote  " + path, "check --config " + path + " --dns", "site add", "coldseam backup"} {
+		require.Contains(t, out.String(), want)
+	}
+
+	// Again: nothing is overwritten.
+	before := map[string]string{}
+	for _, f := range []string{path, c.Mail.DKIMKeyFile, c.Mail.TokenKeyFile} {
+		b, err := os.ReadFile(f)
+		require.NoError(t, err)
+		before[f] = string(b)
+	}
+	out.Reset()
+	require.NoError(t, (&Init{Club: "Another Club"}).Write(s, path, m))
+	require.Equal(t, 3, strings.Count(out.String(), "kept "))
+	for f, b := range before {
+		now, err := os.ReadFile(f)
+		require.NoError(t, err)
+		require.Equal(t, b, string(now), f)
+	}
+}
+
+// What the machine does not say is asked for in the next steps.
+func TestInitOnABareMachine(t *testing.T) {
+	t.Parallel()
+	var out bytes.Buffer
+	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
+	require.NoError(t, (&Init{Club: `The "Seam" <Club>`}).Write(&env.Streams{Out: &out, Err: &out}, path, Machine{host: "box", Root: true, State: state}))
+	c, err := config.Load(path)
+	require.NoError(t, err)
+	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
+	require.Equal(t, state, c.StateDir)
+	require.Equal(t, "/var/lib/coldseam", Machine{Root: true}.stateDir())
+	require.Contains(t, out.String(), "no full name")
+	require.Contains(t, out.String(), "no time zone")
+	err = (&Init{Club: "x", Zone: "Mars/Olympus"}).Write(&env.Streams{Out: &out, Err: &out}, filepath.Join(t.TempDir(), "c.toml"), Machine{})
+	require.ErrorContains(t, err, "Mars/Olympus")
+}
+
+func TestMachineZone(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	zone := filepath.Join(dir, "zoneinfo", "America", "Chicago")
+	require.NoError(t, os.MkdirAll(filepath.Dir(zone), 0o755))
+	require.NoError(t, os.WriteFile(zone, nil, 0o600))
+	link := filepath.Join(dir, "localtime")
+	require.NoError(t, os.Symlink(zone, link))
+	require.Equal(t, "America/Chicago", machineZone(link, ""))
+	require.Equal(t, "America/Menominee", machineZone(link, ":America/Menominee"))
+	require.Equal(t, "America/Chicago", machineZone(link, "/etc/whatever"))
+	require.Empty(t, machineZone(filepath.Join(dir, "none"), "Nowhere/Town"))
+}
+
+// Whatever the club is called, the file can be read and says so.
+func TestAnyClubName(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		club := rapid.String().Draw(t, "club")
+		c, err := config.Parse("c.toml", fillSample(SampleTOML, sampleValues{club: club, domain: "river.club.net", token: "/etc/a \\ b/\"k\".key"}))
+		require.NoError(t, err)
+		if want := plainText(club); want != "" {
+			require.Equal(t, want, c.Club.Name)
+		}
+		require.Equal(t, "/etc/a \\ b/\"k\".key", c.Mail.TokenKeyFile)
+		require.Equal(t, "river.club.net", c.FromDomain(), "%s", c.Mail.From)
+	})
+}
