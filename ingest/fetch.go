@@ -115,7 +115,7 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 		return res, fmt.Errorf("fetch %s: %w", feed, err)
 	}
 	if req.Endpoint == EndpointMetadata {
-		res.Notes = append(res.Notes, f.choose(p.Provider, res.Meta)...)
+		res.Notes = append(res.Notes, f.Choose(p.Provider, res.Meta)...)
 	}
 	res.State = f.state(p, res)
 	if res.State == StateStale && !req.Until.IsZero() {
@@ -132,10 +132,10 @@ const EndpointMetadata = "metadata"
 // fresh.
 const EndpointLatest = "latest"
 
-// choose keeps what a provider's metadata ranks lower, for later fetches: only
+// Choose keeps what a provider's metadata ranks lower, for later fetches: only
 // that is left out, so a series the metadata does not list is never lost. Until
 // the metadata was fetched in this process every series is stored.
-func (f *Fetcher) choose(provider string, meta []SeriesMeta) []string {
+func (f *Fetcher) Choose(provider string, meta []SeriesMeta) []string {
 	chosen, passed, notes := ChoosePrimary(meta)
 	f.mu.Lock()
 	defer f.mu.Unlock()

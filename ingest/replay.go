@@ -28,7 +28,7 @@ func (f *Fetcher) Replay(ctx context.Context, p Profile, body []byte, at time.Ti
 		return res, fmt.Errorf("replay of %s: %w", p.Name, err)
 	}
 	if b.Rows() == 0 && len(b.Meta) > 0 { // records of series: what they rank lower is passed over from now on
-		res.Notes = append(res.Notes, f.choose(p.Provider, b.Meta)...)
+		res.Notes = append(res.Notes, f.Choose(p.Provider, b.Meta)...)
 	}
 	res.State = StateOK
 	if res.Rows == 0 {

@@ -1,12 +1,10 @@
 package setup
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"math"
-	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -22,7 +20,7 @@ import (
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/notify"
 )
 
 // Site sets rivers up.
@@ -87,17 +85,20 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 		return err
 	}
 	if c.Code == "" {
-		c.printNearest(w, near)
+		c.printNearest(w, a, near)
 		if len(near) > 0 {
 			fmt.Fprintln(w, "\nNothing added. Take one: the same command with --code.")
 		}
 		return nil
 	}
-	one, err := c.chosen(near, p)
+	one, err := c.chosen(a, near, p)
 	if err != nil {
 		return err
 	}
-	c.printNearest(w, []candidate{one})
+	c.printNearest(w, a, []candidate{one})
+	if why := one.refused(a.Now()); why != "" {
+		fmt.Fprintf(w, "\n%s is %s: as long as it is, every morning reads NO CALL.\n", one.Code, why)
+	}
 	if one.daily() {
 		fmt.Fprintln(w, "\nThis gauge reports once a day alone: it can never give GO. Mails will read TOSS-UP at best.")
 	}
@@ -153,6 +154,7 @@ type candidate struct {
 	ingest.SiteMeta
 	km     float64
 	series []ingest.SeriesMeta
+	last   map[coldseam.Parameter]coldseam.Observation // the newest short-interval value of each quantity
 }
 
 func (c candidate) site(p ingest.Profile, here *siteAddCmd) coldseam.Site {
@@ -183,38 +185,36 @@ func (c candidate) daily() bool {
 	return mean && !short
 }
 
-// nearest asks for the stations in a box around the place and sorts them.
+// maxLooked is how many of the nearest stations are asked for their series, in
+// as few requests as the service takes [proposal].
+const maxLooked = 100
+
+// nearest asks for the stations in a box around the place and sorts them by
+// distance. With a code given only that one is asked for its series.
 func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profile) ([]candidate, error) {
-	req, named := ingest.Request{Endpoint: "nearby", Force: true}, boxText(c.Lat, c.Lon, c.RadiusKM)
+	at, req := p, ingest.Request{Endpoint: "nearby", Force: true}
 	if _, ok := p.Endpoints["nearby"]; ok {
-		p = withBox(p, named)
+		at = withBox(p, boxText(c.Lat, c.Lon, c.RadiusKM))
 	} else {
-		req.Endpoint, named = "locations", c.Code
-		req.Sites = []string{c.Code}
+		req.Endpoint, req.Sites = "locations", []string{c.Code}
 	}
-	b, err := ask(ctx, a, p, req, named)
+	seen, err := look(ctx, a, at, req)
 	if err != nil {
 		return nil, err
 	}
 	var out []candidate
-	for _, m := range b.Sites {
-		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon)}
-		if x.km <= c.RadiusKM || m.Code == c.Code {
+	for _, m := range seen.Sites {
+		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon), last: map[coldseam.Parameter]coldseam.Observation{}}
+		if c.Code != "" && m.Code == c.Code || c.Code == "" && x.km <= c.RadiusKM {
 			out = append(out, x)
 		}
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].km < out[j].km })
-	const shown = 8
-	keep := out
-	if len(keep) > shown {
-		keep = append([]candidate(nil), out[:shown]...)
-		for _, x := range out[shown:] {
-			if x.Code == c.Code {
-				keep = append(keep, x)
-			}
-		}
+	asked := out[:min(len(out), maxLooked)]
+	if err := c.records(ctx, a, p, asked); err != nil {
+		return nil, err
 	}
-	return keep, c.records(ctx, a, p, keep)
+	return out, c.newest(ctx, a, p, asked)
 }
 
 // records asks which series the gauges have and how far they reach.
@@ -222,15 +222,12 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
 		return nil
 	}
-	var codes []string
-	for _, x := range list {
-		codes = append(codes, x.Code)
-	}
-	b, err := ask(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codes, Force: true}, strings.Join(codes, ","))
+	seen, err := look(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codesOf(list), Force: true})
 	if err != nil {
 		return err
 	}
-	for _, m := range b.Meta {
+	a.Fetcher.Choose(p.Provider, seen.Meta)
+	for _, m := range seen.Meta {
 		for i := range list {
 			if m.Key.Site == p.SiteID(list[i].Code) {
 				list[i].series = append(list[i].series, m)
@@ -240,52 +237,150 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 	return nil
 }
 
-func (c *siteAddCmd) chosen(near []candidate, p ingest.Profile) (candidate, error) {
-	for _, x := range near {
-		if x.Code != c.Code {
-			continue
+// newest asks the gauges that their records call live for their last values.
+func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profile, list []candidate) error {
+	var live []candidate
+	for _, x := range list {
+		if x.refused(a.Now()) == "" {
+			live = append(live, x)
 		}
-		_, short := x.has(coldseam.Discharge, false)
-		_, mean := x.has(coldseam.Discharge, true)
-		if len(x.series) > 0 && !short && !mean {
-			return x, env.Fail(1, fmt.Sprintf("%s measures no discharge; take another gauge", c.Code))
-		}
-		return x, nil
 	}
-	return candidate{}, env.Fail(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
+	if _, ok := p.Endpoints[ingest.EndpointLatest]; !ok || len(live) == 0 {
+		return nil
+	}
+	seen, err := look(ctx, a, p, ingest.Request{Endpoint: ingest.EndpointLatest, Sites: codesOf(live), Force: true})
+	if err != nil {
+		return err
+	}
+	for _, s := range seen.series {
+		o, ok := s.Last()
+		for i := range list {
+			if x := list[i]; ok && s.Site == p.SiteID(x.Code) && o.At.After(x.last[s.Param].At) {
+				x.last[s.Param] = o
+			}
+		}
+	}
+	return nil
 }
 
-func (c *siteAddCmd) printNearest(w io.Writer, list []candidate) {
+func codesOf(list []candidate) []string {
+	out := make([]string, len(list))
+	for i, x := range list {
+		out[i] = x.Code
+	}
+	return out
+}
+
+// silentFor is how old the newest value of a gauge may be before the gauge is not
+// offered any more [proposal].
+const silentFor = 30 * env.Day
+
+const noFlow = "measures no flow"
+
+// refused says why a gauge cannot stand for a reach; "" = it can, or nothing is
+// known of it.
+func (c candidate) refused(now time.Time) string {
+	short, isShort := c.has(coldseam.Discharge, false)
+	mean, isMean := c.has(coldseam.Discharge, true)
+	last := feeds.Later(short.Last, mean.Last)
+	if o, ok := c.last[coldseam.Discharge]; ok {
+		last = feeds.Later(last, o.At)
+	}
+	switch {
+	case len(c.series) == 0:
+		return ""
+	case !isShort && !isMean:
+		return noFlow
+	case !last.IsZero() && now.Sub(last) > silentFor:
+		return "silent since " + last.Format("2 January 2006")
+	}
+	return ""
+}
+
+func (c *siteAddCmd) chosen(a *parts.Parts, near []candidate, p ingest.Profile) (candidate, error) {
+	if len(near) == 0 {
+		return candidate{}, env.Fail(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
+	}
+	if why := near[0].refused(a.Now()); why == noFlow {
+		return near[0], env.Fail(1, fmt.Sprintf("%s %s; take another gauge: without --code the nearest are listed", c.Code, why))
+	}
+	return near[0], nil
+}
+
+// printNearest lists the gauges that can stand for a reach, nearest first and
+// those of daily means last, and then why each of the others cannot.
+func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate) {
 	if len(list) == 0 {
 		fmt.Fprintf(w, "No gauge within %.0f km of %g, %g. West is a negative --lon; else widen --radius-km.\n", c.RadiusKM, c.Lat, c.Lon)
 		return
 	}
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "km\tcode\tname\tbasin\tflow\tstage\twater\tdaily flow since")
-	for _, x := range list {
-		basin := "-"
-		if x.DrainageKM2 != nil {
-			basin = fmt.Sprintf("%.0f km2", *x.DrainageKM2)
+	asked := list[:min(len(list), maxLooked)]
+	var offered, others []candidate
+	for _, x := range asked {
+		if x.refused(a.Now()) == "" {
+			offered = append(offered, x)
+		} else {
+			others = append(others, x)
 		}
-		mark := func(p coldseam.Parameter) string {
-			if len(x.series) == 0 {
-				return "?"
-			}
-			if _, ok := x.has(p, false); ok {
-				return "yes"
-			}
-			if _, ok := x.has(p, true); ok {
-				return "daily"
-			}
-			return "no"
-		}
-		since := "-"
-		if m, ok := x.has(coldseam.Discharge, true); ok && !m.First.IsZero() {
-			since = m.First.Format("2006")
-		}
-		fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.km, x.Code, x.Name, basin, mark(coldseam.Discharge), mark(coldseam.Stage), mark(coldseam.WaterTemp), since)
 	}
-	_ = tw.Flush() // the terminal
+	sort.SliceStable(offered, func(i, j int) bool { return !offered[i].daily() && offered[j].daily() })
+	if len(offered) == 0 {
+		fmt.Fprintf(w, "No gauge within %.0f km measures flow now; widen --radius-km.\n", c.RadiusKM)
+	}
+	if len(offered) > 0 {
+		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(tw, "km\tcode\tname\tbasin\tflow\tstage\twater\tdaily flow since")
+		for _, x := range offered {
+			basin, since := "-", "-"
+			if x.DrainageKM2 != nil {
+				basin = fmt.Sprintf("%.0f km2", *x.DrainageKM2)
+			}
+			if m, ok := x.has(coldseam.Discharge, true); ok && !m.First.IsZero() {
+				since = m.First.Format("2006")
+			}
+			fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.km, x.Code, x.Name, basin,
+				x.lastWords(a, coldseam.Discharge), x.lastWords(a, coldseam.Stage), x.lastWords(a, coldseam.WaterTemp), since)
+		}
+		_ = tw.Flush() // the terminal
+	}
+	if len(others) > 0 {
+		fmt.Fprintln(w, "\nNot offered (one that is silent for the winter can be taken all the same, with --code):")
+	}
+	for _, x := range others {
+		fmt.Fprintf(w, "  %s, %s, %.1f km: %s\n", x.Code, x.Name, x.km, x.refused(a.Now()))
+	}
+	if n := len(list) - len(asked); n > 0 {
+		fmt.Fprintf(w, "  %d farther than %.1f km: not asked; choose a smaller --radius-km or another place\n", n, asked[len(asked)-1].km)
+	}
+}
+
+// lastWords is the newest value of a quantity with its age, or how it is
+// measured where no value is known.
+func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
+	if o, ok := c.last[p]; ok {
+		words := notify.WordsFor(a.Config.Club.Units, "UTC")
+		value := words.Flow(o.Value)
+		switch {
+		case p == coldseam.WaterTemp:
+			value = words.Temp(o.Value)
+		case p == coldseam.Stage && words.Metric():
+			value = fmt.Sprintf("%.2f m", o.Value)
+		case p == coldseam.Stage:
+			value = fmt.Sprintf("%.2f ft", coldseam.Feet(o.Value))
+		}
+		return notify.Plain(value) + ", " + age(max(a.Now().Sub(o.At), time.Minute)) + " old"
+	}
+	_, short := c.has(p, false)
+	_, mean := c.has(p, true)
+	switch {
+	case len(c.series) == 0:
+		return "?"
+	case short:
+		return "yes"
+	case mean:
+		return "daily"
+	}
+	return "no"
 }
 
 // backfill brings daily values of the whole record, short-interval values of
@@ -344,33 +439,46 @@ func boxText(lat, lon, km float64) string {
 	return fmt.Sprintf("%.4f,%.4f,%.4f,%.4f", lon-dLon, lat-dLat, lon+dLon, lat+dLat)
 }
 
-// ask brings stations or series records. A service may answer that nothing
-// changed since the last time: then the kept document, whose address names the
-// same thing, is read again.
-func ask(ctx context.Context, a *parts.Parts, p ingest.Profile, req ingest.Request, named string) (ingest.Batch, error) {
-	res, err := a.Fetcher.Fetch(ctx, p, req)
-	if err != nil || !res.NotModified {
-		return ingest.Batch{Sites: res.Sites, Meta: res.Meta}, err
-	}
-	kept, err := a.DB.NewestKept(ctx)
-	if err != nil {
-		return ingest.Batch{}, err
-	}
-	for _, f := range kept {
-		if f.Profile != p.Name || !strings.Contains(f.URL, p.Endpoints[req.Endpoint].Path) || !strings.Contains(f.URL, url.QueryEscape(named)) {
-			continue
-		}
-		body, err := a.DB.Payload(ctx, f.ID)
-		if err != nil {
-			return ingest.Batch{}, err
-		}
-		at, err := p.At(req.Endpoint)
-		if err != nil {
-			return ingest.Batch{}, err
-		}
-		return document.Parse(bytes.NewReader(body), at.WithDefaults())
-	}
-	return ingest.Batch{}, fmt.Errorf("%s says that nothing changed, and the earlier answer is not kept: %w", p.Name, coldseam.ErrUnavailable)
+// sight takes what an agency answers to a person who looks around. Nothing of it
+// is stored, and nothing that was stored before makes an answer shorter.
+type sight struct {
+	ingest.Result
+	series []coldseam.Series
+}
+
+// UpsertSeries keeps the series in memory.
+func (s *sight) UpsertSeries(_ context.Context, _ int64, list []coldseam.Series) (added, revised int, err error) {
+	s.series = append(s.series, list...)
+	return len(list), 0, nil
+}
+
+// SaveRaw keeps nothing.
+func (*sight) SaveRaw(context.Context, coldseam.RawFetch) (int64, error) { return 1, nil }
+
+// SaveForecasts keeps nothing.
+func (*sight) SaveForecasts(context.Context, []coldseam.Forecast) error { return nil }
+
+// SaveAlerts keeps nothing.
+func (*sight) SaveAlerts(context.Context, []coldseam.Alert) error { return nil }
+
+// SaveGaugings keeps nothing.
+func (*sight) SaveGaugings(context.Context, []coldseam.Gauging) error { return nil }
+
+// NextFetch knows of no earlier answer.
+func (*sight) NextFetch(context.Context, string, string) (etag, lastMod string, notBefore time.Time, err error) {
+	return "", "", time.Time{}, nil
+}
+
+// look asks a service and stores nothing. The requests count against the hour's
+// budget that all servers of the club share.
+func look(ctx context.Context, a *parts.Parts, p ingest.Profile, req ingest.Request) (*sight, error) {
+	out, own := &sight{}, a.Fetcher
+	f := &ingest.Fetcher{Now: own.Now, Log: own.Log, Parse: own.Parse, Sink: out, Agent: own.Agent, Budget: own.Budget,
+		RetryWait: own.RetryWait, Eager: own.Eager, Waiting: own.Waiting}
+	defer f.Close()
+	var err error
+	out.Result, err = f.Fetch(ctx, p, req)
+	return out, err
 }
 
 // kmPerDegree of latitude, by the mean radius of 6,371 km.

@@ -3,10 +3,14 @@ package setup
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -51,7 +55,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	var out bytes.Buffer
 	list := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 200, Years: 30, Name: "bend"}
 	require.NoError(t, list.add(ctx, &out, v.Parts))
-	require.Regexp(t, `2\.\d +NG-1001 +Tamsen at Alder Landing +\d+ km2 +yes +yes +yes +20\d\d`, out.String())
+	require.Regexp(t, `2\.\d +NG-1001 +Tamsen at Alder Landing +\d+ km2 +[\d,]+ cfs, \d+ min old +[\d.]+ ft, \d+ min old +\d+ ?F, \d+ min old +20\d\d`, out.String())
 	require.Less(t, strings.Index(out.String(), "NG-1001"), strings.Index(out.String(), "NG-1002"), "nearest first")
 	require.Contains(t, out.String(), "Nothing added")
 
@@ -92,6 +96,96 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	out.Reset()
 	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "No gauge within 40 km")
+}
+
+// oldRiver is a service of thirty stations around a place, on loopback. The
+// nearest twenty ended in 1994, one measures stage alone, one daily means alone.
+func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
+	t.Helper()
+	const live = 20
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		asked.Add(1)
+		var out []string
+		row := func(id string, i int, more string) {
+			out = append(out, fmt.Sprintf(`{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[%.3f,45.0]},"properties":{"id":%q,"monitoring_location_id":"S-%02d",%s}}`,
+				id, -92+.002*float64(i), id, i, more))
+		}
+		for i := range 30 {
+			end, param, period := now.Add(-time.Hour), "00060", "Points"
+			switch {
+			case i < live:
+				end = time.Date(1994, time.September, 30, 5, 0, 0, 0, time.UTC)
+			case i == live:
+				param = "00065"
+			case i == live+1:
+				period = "Daily"
+			}
+			meta := fmt.Sprintf(`"parameter_code":%q,"unit_of_measure":"ft^3/s","computation_identifier":"Instantaneous","computation_period_identifier":%q,"statistic_id":"00011",`+
+				`"begin_utc":"1980-01-01T00:00:00+00:00","end_utc":%q,"primary":"Primary"`, param, period, end.UTC().Format(time.RFC3339))
+			switch {
+			case strings.Contains(r.URL.Path, "locations"):
+				row(fmt.Sprintf("S-%02d", i), i, fmt.Sprintf(`"monitoring_location_number":"%02d","monitoring_location_name":"Mill run %d"`, i, i))
+			case strings.Contains(r.URL.Path, "metadata"):
+				row(fmt.Sprintf("m%d", i), i, meta)
+			case strings.Contains(r.URL.Query().Get("monitoring_location_id"), fmt.Sprintf("S-%02d", i)):
+				row(fmt.Sprintf("v%d", i), i, fmt.Sprintf(`"parameter_code":"00060","unit_of_measure":"ft^3/s","statistic_id":"00011","time_series_id":"v%d","time":%q,"value":"%d"`,
+					i, now.Add(-20*time.Minute).UTC().Format(time.RFC3339), 100+i))
+			}
+		}
+		w.Header().Set("Content-Type", "application/geo+json")
+		_, _ = io.WriteString(w, `{"type":"FeatureCollection","features":[`+strings.Join(out, ",")+`]}`)
+	}))
+	t.Cleanup(srv.Close)
+	rows := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}"}
+	return ingest.Profile{Name: "old", Format: ingest.FormatFeatures, BaseURL: srv.URL, Path: "/latest", Query: rows, Paging: ingest.PagingLinks,
+		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 50, Zone: "UTC",
+		Endpoints: map[string]ingest.Endpoint{
+			"nearby":   {Path: "/locations", Query: map[string]string{"bbox": "{bbox}", "limit": "{limit}"}},
+			"metadata": {Path: "/metadata"}, "latest": {Path: "/latest"},
+		}}
+}
+
+// Gauges that are dead do not hide those that live: the list has what can be
+// fished by, with its last value, and says why the others are not in it.
+func TestSiteAddListsLiveGaugesFirst(t *testing.T) {
+	t.Parallel()
+	v := newEmptyTown(t)
+	var asked atomic.Int32
+	v.Config.Profiles = []ingest.Profile{oldRiver(t, v.Now(), &asked)}
+	v.Fetcher.Eager = true
+	v.Fetcher.Waiting = func(string, time.Duration) { t.Error("it waits") }
+	var out bytes.Buffer
+	require.NoError(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40}).add(t.Context(), &out, v.Parts))
+	text := out.String()
+	require.Equal(t, 3, int(asked.Load()), "stations, series, last values")
+	offered, others, ok := strings.Cut(text, "Not offered")
+	require.True(t, ok, text)
+	require.NotContains(t, offered, "S-19")
+	require.Regexp(t, `S-22 +Mill run 22 +- +122 cfs, 20 min old`, offered)
+	require.Less(t, strings.Index(offered, "S-29"), strings.Index(offered, "S-21"), "daily means last")
+	require.Contains(t, others, "S-00, Mill run 0, 0.0 km: silent since 30 September 1994")
+	require.Contains(t, others, "S-20, Mill run 20, 3.1 km: measures no flow")
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Code: "S-20"}).add(t.Context(), &out, v.Parts), "S-20 measures no flow; take another")
+	series, err := v.DB.SeriesList(t.Context(), "old:S-22")
+	require.NoError(t, err)
+	require.Empty(t, series, "to look around stores nothing")
+}
+
+// Thirty years of a gauge at fifty requests an hour come without a wait.
+func TestSiteAddSpendsTheHoursBudget(t *testing.T) {
+	t.Parallel()
+	v := newEmptyTown(t)
+	for i := range v.Config.Profiles {
+		v.Config.Profiles[i].RatePerHour = 50
+	}
+	v.Fetcher.Eager = true
+	v.Fetcher.Waiting = func(_ string, d time.Duration) { t.Errorf("it waits %s", d) }
+	before, began := len(v.ag.Requests()), time.Now()
+	var out bytes.Buffer
+	require.NoError(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 30, Code: "NG-1001", Name: "bend", NoReplay: true, DryRun: true}).add(t.Context(), &out, v.Parts))
+	asked := len(v.ag.Requests()) - before
+	t.Logf("%d requests in %s", asked, time.Since(began).Round(time.Millisecond))
+	require.LessOrEqual(t, asked, 15)
 }
 
 // The last seasons are replayed with models that had not seen them.
