@@ -31,6 +31,7 @@ func (c *Backup) Run(ctx context.Context, s *env.Streams, g *env.Globals) error 
 	return c.Backup(ctx, s, a)
 }
 
+// Backup writes the file, verifies it and lets old ones go.
 func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	dir := c.Dir
 	if dir == "" {

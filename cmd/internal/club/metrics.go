@@ -33,6 +33,7 @@ type metrics struct {
 	crps     *prometheus.GaugeVec
 }
 
+// NewMetrics registers the metrics of one server.
 func NewMetrics() *metrics {
 	m := &metrics{reg: prometheus.NewRegistry()}
 	counter := func(name, help string, labels ...string) *prometheus.CounterVec {

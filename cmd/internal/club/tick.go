@@ -45,6 +45,7 @@ const tickTimeout = 50 * time.Second
 // transaction: with the tick that ends it, its locks are gone within two minutes.
 const lostSession = time.Minute
 
+// TickLogged runs a tick and logs what failed in it.
 func (a *App) TickLogged(ctx context.Context) {
 	if ctx.Err() != nil {
 		return

@@ -27,6 +27,7 @@ type Template struct {
 	n           atomic.Int64
 }
 
+// Ready is the template that the tests of one binary share.
 var Ready Template
 
 // other is the connection string of another database on the same server.
@@ -50,6 +51,7 @@ func (x *Template) exec(sql string) error {
 	return err
 }
 
+// Drop removes the template once the tests are done.
 func (x *Template) Drop() {
 	if x.name != "" {
 		_ = x.exec(`DROP DATABASE IF EXISTS ` + x.name + ` WITH (FORCE)`)

@@ -63,11 +63,13 @@ func (w LockedWriter) Write(p []byte) (int, error) {
 	return w.B.Write(p)
 }
 
+// New runs the program on an empty database.
 func New(t *testing.T, script sink.Script) *Town {
 	t.Helper()
 	return NewOn(t, storetest.URL(t), script)
 }
 
+// NewOn runs it on a database that the test gives.
 func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 	t.Helper()
 	w, err := World()
@@ -117,6 +119,7 @@ func (v *Town) History(t *testing.T) {
 	require.NoError(t, err)
 }
 
+// Saturday is the morning of the tests.
 var Saturday = coldseam.Date{Year: 2026, Month: time.April, Day: 18}
 
 // Send ticks at a local clock time and lets one worker empty the outbox.
@@ -143,6 +146,7 @@ func (v *Town) Letters(t *testing.T) map[string][]*mail.Message {
 	return out
 }
 
+// Text is the plain part of a mail.
 func Text(t *testing.T, m *mail.Message) string {
 	t.Helper()
 	s, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
@@ -151,6 +155,7 @@ func Text(t *testing.T, m *mail.Message) string {
 	return s
 }
 
+// Subject is the subject of a mail, decoded.
 func Subject(t *testing.T, m *mail.Message) string {
 	t.Helper()
 	s, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))
@@ -166,6 +171,7 @@ func (v *Town) Count(t testing.TB, sql string, args ...any) int {
 	return n
 }
 
+// AssertEventually asks until it is so or the time is over.
 func AssertEventually(limit time.Duration, ok func() bool) bool {
 	for end := time.Now().Add(limit); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
@@ -191,6 +197,7 @@ func GoroutinesOf(label string) int {
 	return n
 }
 
+// ReachOf reads a reach.
 func (v *Town) ReachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
 	t.Helper()
 	r, err := v.DB.Reach(t.Context(), id)

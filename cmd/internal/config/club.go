@@ -9,6 +9,7 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
+// KMPerMile is exact [source: international mile, 1959].
 const KMPerMile = 1.609344
 
 // DriveCost is the club's cost of driving; 0 = none on file.

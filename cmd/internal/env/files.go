@@ -41,6 +41,7 @@ func WriteNew(path string, b []byte, mode os.FileMode) (bool, error) {
 	return true, f.Close()
 }
 
+// Exists reports a file or directory.
 func Exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil

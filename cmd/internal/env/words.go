@@ -32,6 +32,7 @@ func OneLine(s string) string {
 	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' }), " ")
 }
 
+// ParamWords name the parameters for people.
 var ParamWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
 
 // Age says a span in the unit a person would use.

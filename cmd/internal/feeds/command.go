@@ -78,6 +78,7 @@ func (c *Command) feeds(a *Feeds) ([]Feed, error) {
 	return out, nil
 }
 
+// FetchNow fetches the feeds named, or all.
 func (c *Command) FetchNow(ctx context.Context, w io.Writer, a *Feeds) error {
 	feeds, err := c.feeds(a)
 	if err != nil {
@@ -105,6 +106,7 @@ func failures(failed, of int) error {
 	return nil
 }
 
+// ResultWords says what a fetch brought.
 func ResultWords(r ingest.Result) string {
 	if r.NotModified {
 		return "unchanged"
@@ -170,6 +172,7 @@ func (fd *Feeds) pastRequest(f Feed, from time.Time, hours time.Duration) (inges
 	return ingest.Request{}, false
 }
 
+// Later is the later of two times.
 func Later(a, b time.Time) time.Time {
 	if a.After(b) {
 		return a

@@ -27,6 +27,7 @@ type Feeds struct {
 	qc map[coldseam.SiteID]qcKnown
 }
 
+// New makes the fetcher with what it asks of the store.
 func New(e *env.Env) *Feeds {
 	fd := &Feeds{Env: e, qc: map[coldseam.SiteID]qcKnown{}}
 	fd.Fetcher = &ingest.Fetcher{Profiles: e.Config.Placed(), Now: e.Now, Log: e.Log, Parse: document.Parse, Sink: e.DB,

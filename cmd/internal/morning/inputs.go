@@ -366,6 +366,7 @@ func (g *gather) log() {
 	}
 }
 
+// First is the first of a list, "" of none.
 func First(s []string) string {
 	if len(s) == 0 {
 		return ""

@@ -170,6 +170,7 @@ func (mk *Maker) SaveMorning(ctx context.Context, m *forecast.Morning) error {
 	return err
 }
 
+// SaveModels stores the models that a morning had to fit.
 func (mk *Maker) SaveModels(ctx context.Context, r coldseam.Reach, m forecast.Morning) error {
 	var errs []error
 	if x := m.FlowModel; x != nil {

@@ -26,6 +26,7 @@ type Maker struct {
 	morningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
 }
 
+// New reads the rules of warnings; profiles are those of the configuration.
 func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
 	rules, err := e.Config.Alerts()
 	if err != nil {

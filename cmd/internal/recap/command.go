@@ -54,6 +54,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	return c.With(ctx, s, &Book{e})
 }
 
+// With runs the command on an open season.
 func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 	switch {
 	case c.SQL:

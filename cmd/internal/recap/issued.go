@@ -12,6 +12,7 @@ import (
 	"example.org/coldseam/forecast/score"
 )
 
+// PrintIssued prints the scores of what was really issued.
 func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 	reaches, err := bk.DB.Reaches(ctx)
 	if err != nil {

@@ -117,6 +117,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 	return tw.Flush()
 }
 
+// OrShipped words a limit that may be the program's own.
 func OrShipped(s *string) string {
 	if s == nil {
 		return "as shipped"

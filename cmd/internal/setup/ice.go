@@ -13,6 +13,7 @@ import (
 	"example.org/coldseam/store"
 )
 
+// ReachIceCmd takes the admin's word on ice.
 type ReachIceCmd struct {
 	State string `arg:"" enum:"open,closed" help:"open or closed."`
 	Reach string `arg:"" help:"The reach."`

@@ -45,6 +45,7 @@ type Machine struct {
 	State            string // instead of the place by custom
 }
 
+// Write writes what is not there yet.
 func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	path, err := filepath.Abs(path)
 	if err != nil {

@@ -20,6 +20,7 @@ type Reading struct {
 	Confirm ReadingConfirmCmd `cmd:"" help:"Confirm readings that are flagged or not trusted: they count as unflagged. Kept with who and why."`
 }
 
+// ReadingConfirmCmd takes the admin's word for readings.
 type ReadingConfirmCmd struct {
 	Where     string `arg:"" name:"site_or_reach" help:"The gauge, or a reach for its gauge."`
 	Parameter string `required:"" enum:"discharge,stage,water_temp" help:"discharge, stage or water_temp."`
