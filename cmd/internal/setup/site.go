@@ -368,7 +368,7 @@ func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 		case p == coldseam.Stage:
 			value = fmt.Sprintf("%.2f ft", coldseam.Feet(o.Value))
 		}
-		return notify.Plain(value) + ", " + age(max(a.Now().Sub(o.At), time.Minute)) + " old"
+		return notify.Plain(value) + ", " + env.Age(max(a.Now().Sub(o.At), time.Minute)) + " old"
 	}
 	_, short := c.has(p, false)
 	_, mean := c.has(p, true)

@@ -180,10 +180,10 @@ func TestSiteAddSpendsTheHoursBudget(t *testing.T) {
 	}
 	v.Fetcher.Eager = true
 	v.Fetcher.Waiting = func(_ string, d time.Duration) { t.Errorf("it waits %s", d) }
-	before, began := len(v.ag.Requests()), time.Now()
+	before, began := len(v.Agency.Requests()), time.Now()
 	var out bytes.Buffer
 	require.NoError(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 30, Code: "NG-1001", Name: "bend", NoReplay: true, DryRun: true}).add(t.Context(), &out, v.Parts))
-	asked := len(v.ag.Requests()) - before
+	asked := len(v.Agency.Requests()) - before
 	t.Logf("%d requests in %s", asked, time.Since(began).Round(time.Millisecond))
 	require.LessOrEqual(t, asked, 15)
 }
