@@ -202,7 +202,7 @@ var waitingCases = []struct {
 		b.Windows[1].Odds, b.Odds, b.WindowI, b.GoodUntil = .8, .8, 1, b.Windows[1].End
 	}, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
 	{name: "stop on the first window alone", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
-	{name: "its warnings have gone stale", at: clubtest.MorningAt(5, 45), want: "^NO CALL Tamsen", says: "Warnings: 69 min old; the limit is"},
+	{name: "its warnings have gone stale", at: clubtest.MorningAt(5, 45), want: "^NO CALL Tamsen", says: "(?i)warnings: 69 min old; the limit is"},
 	{name: "its hours are over", at: clubtest.MorningAt(9, 35), want: "^NO CALL Tamsen"},
 	{name: "the newer brief cannot be read", at: clubtest.MorningAt(5, 20), later: func(*coldseam.Brief) {},
 		sql: `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE issued_at > '2026-04-18 09:45Z'`, want: "^NO CALL Tamsen"},
