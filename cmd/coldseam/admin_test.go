@@ -55,7 +55,7 @@ func TestAdminOnTheCommandLine(t *testing.T) {
 		{[]string{"subscriber", "export", "--all"}, "bow@alder.net,bow,confirmed"},
 		{[]string{"site", "list"}, "gauge"},
 		{[]string{"backup", "--dir", filepath.Join(dir, "b")}, "verified"},
-		{[]string{"handover", "--out", filepath.Join(dir, "h.tar.gz")}, "11 files"},
+		{[]string{"handover", "--out", filepath.Join(dir, "h.tar.gz")}, "12 files"},
 		{[]string{"check", "--dns", "--offline"}, "coldseam._domainkey.river.alder.net. IN TXT \"v=DKIM1"},
 		{[]string{"subscriber", "forget", "1", "--yes"}, "erased"},
 	} {
