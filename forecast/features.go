@@ -104,6 +104,7 @@ type Features struct {
 	// record. Both are for replays alone: a morning that is told never sets them.
 	Archived       bool
 	AssumedWeather *verdict.Weather
+	NotReplayed    []string // inputs of stops that were not kept; Replayed names them
 }
 
 // tempSite is the site whose water temperature is forecast and scored.

@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"maps"
+	"slices"
 	"strings"
 
 	"example.org/coldseam"
@@ -13,9 +14,9 @@ import (
 // whose inputs were not kept cannot be judged. The word is NO CALL; beside it
 // stands what the odds alone would have said.
 func (w *work) replay(b *coldseam.Brief) {
-	var missing []string
+	missing := slices.Clone(w.f.NotReplayed)
 	for _, in := range b.Inputs {
-		if in.Safety && in.State != "good" && in.State != "none" {
+		if in.Safety && in.State != "good" && in.State != "none" && !slices.Contains(missing, in.Key) {
 			missing = append(missing, in.Key)
 		}
 	}

@@ -85,7 +85,8 @@ func gaugeGood(b coldseam.Brief) bool {
 
 // judgeAlone reports whether a NO CALL may still print water, jig and run: only
 // weather, alerts or a season rule are missing, the gauge itself reads. Every
-// missing input comes with a reason; a NO CALL without one prints nothing.
+// missing input comes with a reason; a NO CALL without one prints nothing, nor
+// does a replay that found a stop.
 func judgeAlone(b coldseam.Brief) bool {
 	some := false
 	for _, r := range b.Reasons {
@@ -97,7 +98,7 @@ func judgeAlone(b coldseam.Brief) bool {
 			return false
 		}
 	}
-	return some && gaugeGood(b) && b.Flow.NowOK
+	return some && gaugeGood(b) && b.Flow.NowOK && len(b.Stops) == 0
 }
 
 func mentions(code string, words ...string) bool {

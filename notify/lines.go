@@ -160,6 +160,9 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	k.Facts = append(k.Facts, k.care(f)...)
 	if judgeAlone(b) {
 		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))
+		if how := f.how(b.How).Line; b.Replay && how != "" {
+			k.Facts = append(k.Facts, line("How", part{Text: how}))
+		}
 	} else {
 		why := "no weight on a NO CALL"
 		if !gaugeGood(b) {

@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast"
+	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -177,12 +178,12 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 		now, morning = at, d
 		replay = err != nil || lived.IsZero() || at.Before(lived)
 	}
-	f, err := a.Features(ctx, r, morning, now, replay)
+	if replay {
+		return replayed(ctx, a, r, morning)
+	}
+	f, err := a.Features(ctx, r, morning, now, false)
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
-	}
-	if replay {
-		f.FlowModel, f.TempModel = nil, nil // one fitted to back-filled values has seen that morning
 	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
 	m, err := a.Computed(ctx, f)
@@ -195,10 +196,26 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 			return m.Brief, f, m, err
 		}
 	}
-	if c.Save && !replay {
+	if c.Save {
 		err = a.SaveMorning(ctx, &m)
 	}
 	return m.Brief, f, m, err
+}
+
+// replayed is the brief of a morning that nobody lived through: one cell of
+// `coldseam season`, which says so and gives no word.
+func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach, day coldseam.Date) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+	src, err := morning.NewPastMornings(ctx, a.Maker, r, season.AirClimatology)
+	if err != nil {
+		return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+	}
+	src.Told = true
+	f, m, err := season.Morning(src, day)
+	if err != nil {
+		return coldseam.Brief{}, f, m, err
+	}
+	notify.SetWording(&m.Brief)
+	return m.Brief, f, m, nil
 }
 
 func (c *briefCmd) print(w io.Writer, a *parts.Parts, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {

@@ -104,9 +104,9 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 	}
 	past.Lat = r.Reach.Lat
 	f := forecast.Features{
-		Now: now, Day: day, Loc: r.Loc, Reach: r.reach(past, day),
+		Now: now, Day: day, Loc: r.Loc, Reach: r.Reach, TempSite: r.Reach.TempSite,
 		Site: coldseam.Site{ID: r.Reach.Site, Zone: r.Reach.Zone, Lat: r.Reach.Lat, Lon: r.Reach.Lon, DailyOnly: true},
-		Days: past, Archived: true, AssumedWeather: calm(now), AlertsAt: now,
+		Days: past, Archived: true,
 		Species: r.Species, Table: r.Table, Cost: r.Cost, BoxOz: r.BoxOz,
 		Members: r.Members, Seed: Seed(day),
 	}
@@ -116,17 +116,28 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 	if r.Air == AirObserved {
 		f.Weather = r.airToCome(day, now)
 	}
-	return f, []string{"weather", "alerts", "season_rule"}, nil
+	notReplayed := Assume(&f)
+	return f, notReplayed, nil
+}
+
+// Assume puts into a morning what is assumed of weather, warnings, the rules of
+// the time and a flow limit that nobody has set, and names the inputs of stops
+// that therefore are not replayed.
+func Assume(f *forecast.Features) (notReplayed []string) {
+	f.AssumedWeather = calm(f.Now)
+	f.AlertsAt, f.Alerts, f.AlertGaps = f.Now, nil, nil
+	f.Reach = assumedReach(f.Reach, f.Days, f.Day)
+	f.NotReplayed = []string{"weather", "alerts", "season_rule"}
+	return f.NotReplayed
 }
 
 // Seed gives every morning its own stream, the same for all reaches, so that
 // rivers of a club are compared on common members.
 func Seed(d coldseam.Date) uint64 { return uint64(20240501) + uint64(d.UTC().Unix()/86400) }
 
-// reach is the reach of a morning: the rule of today taken as that of the time,
-// and where nobody has set a limit the smallest that the record proposes.
-func (r *Record) reach(past coldseam.Days, day coldseam.Date) coldseam.Reach {
-	out := r.Reach
+// assumedReach is the reach of a morning: the rule of today taken as that of the
+// time, and where nobody has set a limit the smallest that the record proposes.
+func assumedReach(out coldseam.Reach, past coldseam.Days, day coldseam.Date) coldseam.Reach {
 	out.Rules = slices.Clone(out.Rules)
 	for i := range out.Rules {
 		out.Rules[i].CheckedOn = day

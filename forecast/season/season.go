@@ -99,6 +99,14 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 	return out, nil
 }
 
+// Morning replays one morning alone, with the models of its week: what a cell of
+// Run is made of.
+func Morning(src Source, day coldseam.Date) (forecast.Features, forecast.Morning, error) {
+	r := replayer{src: src}
+	f, m, _, err := r.morning(day)
+	return f, m, err
+}
+
 // replayer makes mornings one after the other and keeps the models of the week.
 type replayer struct {
 	src    Source

@@ -43,6 +43,7 @@ type pastMornings struct {
 	reach  coldseam.Reach
 	Lived  time.Time // zero = never
 	Record season.Record
+	Told   bool // as a brief, which says on a morning that nobody lived that it is a replay
 }
 
 // NewPastMornings prepares a replay from the database: lived mornings as they were
@@ -87,7 +88,9 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 		return forecast.Features{}, nil, err
 	}
 	if p.Lived.IsZero() || at.Before(p.Lived) {
-		return p.Record.Morning(day)
+		f, notReplayed, err := p.archived(day, at)
+		f.Replayed = p.Told
+		return f, notReplayed, err
 	}
 	r, err := p.maker.DB.ReachAt(p.ctx, p.reach.ID, at)
 	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
@@ -102,6 +105,25 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	}
 	notReplayed, err := p.warnings(&f)
 	return f, notReplayed, err
+}
+
+// archived is a morning before the club's first: by the readings on record where
+// the gauge had one young enough, else by its daily means.
+func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Features, []string, error) {
+	limit := time.Duration(p.Record.Table.GaugeAgeH * float64(time.Hour))
+	_, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant, at.Add(-limit), at, at, lagOf(true)...)
+	switch {
+	case errors.Is(err, coldseam.ErrNotFound):
+		return p.Record.Morning(day)
+	case err != nil:
+		return forecast.Features{}, nil, err
+	}
+	f, err := p.maker.Features(p.ctx, p.reach, day, at, true)
+	if err != nil {
+		return f, nil, err
+	}
+	notReplayed := season.Assume(&f)
+	return f, notReplayed, nil
 }
 
 // warnings takes from the brief of the day when the warnings were last complete,
