@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/verdict"
@@ -15,7 +16,10 @@ import (
 // stands what the odds alone would have said.
 func (w *work) replay(b *coldseam.Brief) {
 	missing := slices.Clone(w.f.NotReplayed)
-	for _, in := range b.Inputs {
+	for i, in := range b.Inputs {
+		if slices.Contains(missing, in.Key) { // what was assumed is no input that was read
+			b.Inputs[i].State, b.Inputs[i].At, b.Inputs[i].Age, b.Inputs[i].Note = verdict.StateMissing, time.Time{}, 0, nil
+		}
 		if in.Safety && in.State != "good" && in.State != "none" && !slices.Contains(missing, in.Key) {
 			missing = append(missing, in.Key)
 		}

@@ -116,7 +116,10 @@ func TestImportAndReplayOfARealMorning(t *testing.T) {
 	require.Contains(t, out, "REPLAY, REVISED DATA")
 	require.Contains(t, out, "NO CALL")
 	require.Contains(t, out, "odds alone would have said")
-	require.Contains(t, out, "not replayed")
+	require.Contains(t, out, "stops not replayed:\n       weather forecast, warnings, season rule")
+	require.Contains(t, out, "WATER  11,000 cfs")
+	require.NotContains(t, out, "weather 4:45", "what is assumed was not read")
+	require.NotContains(t, out, "no weight without the gauge", "the gauge read that morning")
 
 	code, _, errs = call(t, "brief", "--config", conf, "--as-of", "6 May", "--site", "survey:04024000")
 	require.Equal(t, 2, code)

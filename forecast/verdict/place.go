@@ -37,16 +37,10 @@ func settle(held coldseam.PlaceMemory, wanted string, danger bool, day coldseam.
 
 // place settles which of the advised places comes first, and puts it there.
 func (in *AdviceInputs) place(where []string) ([]string, coldseam.PlaceMemory) {
-	held, wanted := in.Held, where[0]
-	of := func(class string) bool {
-		return slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == class })
-	}
-	if of(wanted) && !of(held.Told) {
-		held = coldseam.PlaceMemory{} // the reach has that place no more
-	}
+	wanted := where[0]
 	danger := slices.Contains(slackPlaces, wanted) && (in.RisePct > dangerRisePct || in.FlowPct > dangerFlowPct)
 
-	m := settle(held, wanted, danger, in.Day)
+	m := settle(in.Held, wanted, danger, in.Day)
 	rest := slices.DeleteFunc(slices.Clone(where), func(w string) bool { return w == m.Told })
 	return append([]string{m.Told}, rest...), m
 }

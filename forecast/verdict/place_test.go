@@ -61,11 +61,15 @@ func TestDangerMovesAtOnce(t *testing.T) {
 	}
 }
 
-// A place that the reach has no more is not kept to.
-func TestPlaceOfAnEditedReach(t *testing.T) {
+// A row may name places of which the reach has none, and another row one that it
+// has: what the reach lacks is held as well.
+func TestPlaceOfAReachWithOneSpot(t *testing.T) {
 	t.Parallel()
 	day := coldseam.Date{Year: 2026, Month: 4, Day: 20}
-	in := AdviceInputs{WaterC: coldseam.C(43), FlowPct: .5, Day: day, Reach: coldseam.Reach{Spots: []coldseam.Spot{{ID: "a", Class: "current_seam"}}},
-		Held: coldseam.PlaceMemory{Told: "hole_head", Since: day.Add(-9), Wanted: "hole_head"}}
-	require.Equal(t, []string{"current_seam"}, Advise(in).Where)
+	held := coldseam.PlaceMemory{Told: "slack_pocket", Since: day.Add(-1), Wanted: "slack_pocket"}
+	in := AdviceInputs{WaterC: coldseam.C(35), FlowPct: .5, Day: day, Held: held,
+		Reach: coldseam.Reach{Spots: []coldseam.Spot{{ID: "hole", Class: "bend_hole_deep"}}}}
+	a := Advise(in)
+	require.Equal(t, []string{"slack_pocket", "bend_hole_deep"}, a.Where)
+	require.Equal(t, coldseam.PlaceMemory{Told: "slack_pocket", Since: day.Add(-1), Wanted: "bend_hole_deep"}, a.Place)
 }
