@@ -64,8 +64,8 @@ func TestRunclockJSON(t *testing.T) {
 		require.Contains(t, got.Days[0], k)
 	}
 	require.Equal(t, "2023-04-30", got.Days[119]["date"])
-	require.InDelta(t, .898, got.Days[119]["arrived"], .01)
-	require.InDelta(t, .655, got.Days[119]["spawned"], .01)
+	require.InDelta(t, .930, got.Days[119]["arrived"], .01)
+	require.InDelta(t, .641, got.Days[119]["spawned"], .01)
 	again, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})
 	require.NoError(t, err)
 	twice, err := runclock(t, runclockCmd{CSV: file, Noise: "on", JSON: true, Seed: 5})

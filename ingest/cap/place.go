@@ -130,6 +130,18 @@ func codedElsewhere(ar coldseam.AlertArea, r coldseam.Reach) bool {
 	return false
 }
 
+// Unlisted is a code of an area, as it is written, of a kind of which the reach
+// lists none: nobody can say whether such a warning is for it. "" where the area
+// has a shape, or a code that tells.
+func Unlisted(a coldseam.Alert, r coldseam.Reach) string {
+	for _, ar := range a.Areas {
+		if len(ar.Polygons)+len(ar.Circles) == 0 && len(ar.Geocodes) > 0 && zoneOf(ar, r) == "" && !codedElsewhere(ar, r) {
+			return ar.Geocodes[0]
+		}
+	}
+	return ""
+}
+
 func known(kind, code string, r coldseam.Reach) bool {
 	return slices.ContainsFunc(r.AlertZones, func(z string) bool {
 		zk, zv := zone(z)

@@ -121,3 +121,20 @@ func TestTimesOfAWarning(t *testing.T) {
 		})
 	}
 }
+
+func TestUnlistedKindOfCode(t *testing.T) {
+	t.Parallel()
+	county := coldseam.Reach{AlertZones: []string{"UGC=XXC011"}}
+	both := coldseam.Reach{AlertZones: []string{"UGC=XXC011", "UGC=XXZ011"}}
+	of := func(codes ...string) coldseam.Alert {
+		return coldseam.Alert{Areas: []coldseam.AlertArea{{Geocodes: codes}}}
+	}
+	require.Equal(t, "UGC=XXZ020", cap.Unlisted(of("UGC=XXZ020"), county))
+	require.Equal(t, "SAME=055011", cap.Unlisted(of("SAME=055011"), county))
+	require.Empty(t, cap.Unlisted(of("UGC=XXZ020"), both), "of the same kind: elsewhere")
+	require.Empty(t, cap.Unlisted(of("SAME=055011", "UGC=XXC012"), county), "a code beside it tells")
+	require.Empty(t, cap.Unlisted(of("UGC=YYZ020"), county), "of another state")
+	shaped := of("UGC=XXZ020")
+	shaped.Areas[0].Circles = [][3]float64{{45, -92, 10}}
+	require.Empty(t, cap.Unlisted(shaped, county), "its outline tells")
+}

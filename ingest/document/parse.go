@@ -96,12 +96,15 @@ func jsonFormat(body []byte) string {
 		Value       json.RawMessage            `json:"value"`
 		DeclaredTyp string                     `json:"declaredType"`
 		Properties  map[string]json.RawMessage `json:"properties"`
+		Features    json.RawMessage            `json:"features"`
 	}
 	if json.Unmarshal(body, &d) != nil {
 		return textFormat(body)
 	}
 	has := func(k string) bool { _, ok := d.Properties[k]; return ok }
 	switch {
+	case tellsAlert(d.Properties), tellsAlert(firstOf(d.Features)):
+		return ingest.FormatCAP
 	case d.Type == "Coverage", d.Type == "CoverageCollection":
 		return ingest.FormatCovJSON
 	case d.Type == "Feature" && (has("updateTime") || has("forecastGridData")):
@@ -114,6 +117,29 @@ func jsonFormat(body []byte) string {
 		return ingest.FormatSensorThings
 	}
 	return ""
+}
+
+// tellsAlert reports whether the properties of a feature are those of a warning.
+func tellsAlert(properties map[string]json.RawMessage) bool {
+	has := func(k string) bool { _, ok := properties[k]; return ok }
+	return has("event") && (has("messageType") || has("severity") || has("urgency") || has("certainty"))
+}
+
+// firstOf are the properties of the first feature that has any.
+func firstOf(features json.RawMessage) map[string]json.RawMessage {
+	list := json.NewDecoder(bytes.NewReader(features))
+	if t, err := list.Token(); err != nil || t != json.Delim('[') {
+		return nil
+	}
+	for list.More() {
+		var f struct {
+			Properties map[string]json.RawMessage `json:"properties"`
+		}
+		if list.Decode(&f) != nil || len(f.Properties) > 0 {
+			return f.Properties
+		}
+	}
+	return nil
 }
 
 func textFormat(body []byte) string {

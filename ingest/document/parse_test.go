@@ -2,6 +2,7 @@ package document
 
 import (
 	"bytes"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -28,6 +29,9 @@ func TestFormat(t *testing.T) {
 		{"soap", `<soap12:Envelope xmlns:soap12="http://www.w3.org/2003/05/soap-envelope"/>`, ingest.FormatWaterML2},
 		{"exception report", `<ows:ExceptionReport xmlns:ows="http://www.opengis.net/ows/1.1"/>`, ingest.FormatWaterML2},
 		{"alert", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"/>`, ingest.FormatCAP},
+		{"alert features", `{"type":"FeatureCollection","features":[{"type":"Feature"},{"type":"Feature","properties":{"id":"x","event":"Flood Warning","severity":"Severe"}}]}`, ingest.FormatCAP},
+		{"an alert feature alone", `{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`, ingest.FormatCAP},
+		{"values that tell an event", `{"type":"FeatureCollection","features":[{"properties":{"event":"visit","time":"2026-01-01T00:00:00Z","value":1}}]}`, ingest.FormatFeatures},
 		{"alert index", `<feed xmlns="http://www.w3.org/2005/Atom"/>`, ingest.FormatCAP},
 		{"web page", `<!DOCTYPE html><html></html>`, ""},
 		{"text", `METAR`, ""},
@@ -49,6 +53,19 @@ func TestParseRefusesAndQuotes(t *testing.T) {
 	_, err = Parse(strings.NewReader(strings.Repeat("x", 9<<20)), ingest.Profile{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "larger than 8388608 bytes")
+}
+
+// Warnings as features need no profile; what cannot be read is no empty list.
+func TestParseAlertFeaturesWithoutProfile(t *testing.T) {
+	t.Parallel()
+	f, err := os.Open("../cap/testdata/geojson/response.json")
+	require.NoError(t, err)
+	defer f.Close()
+	b, err := Parse(f, ingest.Profile{Name: "file"})
+	require.NoError(t, err)
+	require.NotEmpty(t, b.Alerts)
+	_, err = Parse(strings.NewReader(`{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`), ingest.Profile{Name: "file"})
+	require.ErrorContains(t, err, "want a FeatureCollection of alerts")
 }
 
 // The format of the profile is used even where the body looks like another.

@@ -16,8 +16,8 @@ import (
 	"example.org/coldseam/store"
 )
 
-// workers registers what River may ask of this server.
-func (a *App) workers() *river.Workers {
+// Workers registers what River may ask of this server.
+func (a *App) Workers() *river.Workers {
 	w := river.NewWorkers()
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.FetchArgs]) error { return a.FetchJob(ctx, j.Args) }))
 	river.AddWorker(w, &briefWorker{app: a})

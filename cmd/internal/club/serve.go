@@ -100,7 +100,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 		}
 		out.lmtp, out.stops = addr, append(out.stops, stop)
 	}
-	queue, err := a.DB.NewQueue(a.workers(), store.QueueOptions{Mail: a.Config.Mail.Workers})
+	queue, err := a.DB.NewQueue(a.Workers(), store.QueueOptions{Mail: a.Config.Mail.Workers})
 	if err != nil {
 		return fail(err)
 	}

@@ -88,7 +88,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 	})
 	do("sweep", func() error { _, err := a.DB.Sweep(ctx, now); return err })
 	do("mail", func() error { _, err := a.DB.DueMail(ctx, now); return err })
-	do("fetches", func() error { return a.dueFetches(ctx, now, len(active) > 0) })
+	do("fetches", func() error { return a.DueFetches(ctx, now, len(active) > 0) })
 	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
 	do("outlooks", func() error { return a.QueueOutlooks(ctx, now) })
 	do("upkeep", func() error {
@@ -148,9 +148,9 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 	return out, nil
 }
 
-// dueFetches enqueues every feed whose slot has come. The slot is the time
+// DueFetches enqueues every feed whose slot has come. The slot is the time
 // rounded down to the feed's pace, so that two servers ask for the same one.
-func (a *App) dueFetches(ctx context.Context, now time.Time, active bool) error {
+func (a *App) DueFetches(ctx context.Context, now time.Time, active bool) error {
 	var jobs []river.JobArgs
 	for _, f := range feeds.Plan(a.Config) {
 		pace := f.Idle

@@ -346,6 +346,23 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"no zones", "tamsen-bend warnings", levelWarn, "by gauge code or position alone", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.AlertZones, r.GaugeCode = nil, "TAMX1" })
 		}},
+		{"zones of one kind", "tamsen-bend warnings", levelWarn, "names places such as UGC=XXZ011", func(t *testing.T) {
+			require.NoError(t, b.DB.SaveAlerts(ctx, []coldseam.Alert{{
+				Feed:       "northgauge-cap",
+				Provider:   "northgauge",
+				Sender:     "northgauge",
+				Identifier: "planted",
+				Status:     "Test",
+				MsgType:    "Alert",
+				Event:      "Flood Warning",
+				Severity:   "Severe",
+				Sent:       b.Now().Add(-time.Minute),
+				From:       b.Now().Add(-time.Minute),
+				End:        b.Now().Add(24 * time.Hour),
+				KnownAt:    b.Now().Add(-time.Second),
+				Areas:      []coldseam.AlertArea{{Geocodes: []string{"UGC=XXZ011"}}},
+			}}))
+		}},
 		{"no forecast", "tamsen-bend weather", LevelFail, "no forecast point", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Weather = "" })
 		}},

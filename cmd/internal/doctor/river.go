@@ -14,6 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast/ice"
+	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/notify"
 )
 
@@ -75,6 +76,24 @@ func (k *checker) entered(r coldseam.Reach, stored []coldseam.Reach) bool {
 	return true
 }
 
+// warningCodes looks whether warnings of the feed come under a kind of code that
+// the reach lists none of: counties and forecast zones are two.
+func (k *checker) warningCodes(ctx context.Context, key string, r coldseam.Reach) {
+	as, err := k.app.DB.Alerts(ctx, r.AlertFeed, k.now())
+	if err != nil {
+		k.broken(key, err)
+		return
+	}
+	for _, a := range as {
+		if code := cap.Unlisted(a, r); code != "" {
+			k.add(key, levelWarn, "alert_zones are "+strings.Join(r.AlertZones, ", ")+"; the feed names places such as "+code, "a code of each kind that the feed uses",
+				"list the county and the forecast zone of the reach: a warning under a kind of which it lists none caps the word at TOSS-UP")
+			return
+		}
+	}
+	k.ok(key, "found by %s", strings.Join(r.AlertZones, ", "))
+}
+
 // limitsOf names what keeps a reach from ever reading GO.
 func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	key := func(what string) string { return string(r.ID) + " " + what }
@@ -99,7 +118,9 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	case r.AlertFeed == "" || len(r.AlertZones) == 0 && r.GaugeCode == "":
 		k.add(key("warnings"), LevelFail, "no feed of official warnings for it", "alerts with alert_zones or gauge_code", edit+"; without them every morning is NO CALL")
 	case len(r.AlertZones) == 0:
-		k.add(key("warnings"), levelWarn, "found by gauge code or position alone", "alert_zones beside gauge_code: many services leave the code out", edit+": alert_zones, the county or zone codes of the agency's warnings page")
+		k.add(key("warnings"), levelWarn, "found by gauge code or position alone", "alert_zones beside gauge_code: many services leave the code out", edit+": alert_zones, the county and the zone codes of the agency's warnings page")
+	default:
+		k.warningCodes(ctx, key("warnings"), r)
 	}
 	if r.WeatherSite == "" {
 		k.add(key("weather"), LevelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")

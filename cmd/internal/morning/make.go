@@ -86,7 +86,7 @@ func (mk *Maker) Computed(ctx context.Context, f forecast.Features) (forecast.Mo
 				mk.Log.Error("brief", "reach", string(id), "panic", fmt.Sprint(x), "stack", string(debug.Stack()))
 			}
 		}()
-		done <- mk.morningOf(f)
+		done <- mk.MorningOf(f)
 	}()
 	select {
 	case m, ok := <-done:

@@ -23,7 +23,7 @@ type Maker struct {
 	Profile    func(name string) (ingest.Profile, error)
 
 	computing sync.Map                                 // reaches whose brief is being computed
-	morningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
+	MorningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
 }
 
 // New reads the rules of warnings; profiles are those of the configuration.
@@ -33,5 +33,5 @@ func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
 		return nil, err
 	}
 	profiles := &ingest.Fetcher{Profiles: e.Config.Placed()}
-	return &Maker{Env: e, mail: mail, alertRules: rules, Species: run.DefaultSpecies(), Profile: profiles.Profile, morningOf: forecast.Make}, nil
+	return &Maker{Env: e, mail: mail, alertRules: rules, Species: run.DefaultSpecies(), Profile: profiles.Profile, MorningOf: forecast.Make}, nil
 }
