@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
@@ -41,7 +42,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 		return forecast.Features{}, err
 	}
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: mk.Config.Odds.Cost, Table: mk.Table, Sources: mk.Config.Attributions(r), Seed: seedOf(morning), Replayed: replay,
+		Cost: mk.Config.Odds.Cost, Table: mk.Table, Sources: mk.Config.Attributions(r), Seed: season.Seed(morning), Replayed: replay,
 		Limits: mk.Config.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
 	g := gather{Maker: mk, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
@@ -70,10 +71,6 @@ func lagOf(replay bool) []store.HistoryOption {
 	}
 	return []store.HistoryOption{store.AssumeLag(time.Hour, 24*time.Hour)}
 }
-
-// seedOf gives every morning its own stream, the same for all reaches, so that
-// rivers of a club are compared on common members.
-func seedOf(d coldseam.Date) uint64 { return uint64(20240501) + uint64(d.UTC().Unix()/86400) }
 
 // gather reads one part after the other; what is not there is not an error,
 // the decision says what it means.
