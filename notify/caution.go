@@ -58,16 +58,3 @@ func webLink(s string) bool {
 }
 
 const noRuleLink = "the agency's own page has them; none is on file here."
-
-// Caution is the caution of these briefs as plain sentences, with the rules
-// links written out.
-func Caution(briefs []coldseam.Brief) string {
-	var s []string
-	for _, l := range ruleLinks(briefs) {
-		s = append(s, l.Link+", "+l.Checked+".")
-	}
-	if len(s) == 0 {
-		s = []string{noRuleLink}
-	}
-	return cautionBefore() + strings.Join(s, " ") + cautionAfter()
-}

@@ -67,11 +67,6 @@ type historyQuery struct {
 	lagInstant, lagPeriod time.Duration
 }
 
-// Period reads only series of this ISO 8601 period, such as "P1D".
-func Period(p string) HistoryOption {
-	return func(q *historyQuery) { q.period, q.periodSet = p, true }
-}
-
 // AssumeLag reads values that were back-filled before the series was first
 // fetched live as if each had become known so long after its valid time:
 // instant values by the first lag, values of a period by the second. What

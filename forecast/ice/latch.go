@@ -1,7 +1,6 @@
 package ice
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -23,16 +22,6 @@ const (
 var stateNames = [...]string{"unknown", "open", "ice", "breaking_up"}
 
 func (s State) String() string { return stateNames[s] }
-
-// ParseState reads the form that String writes.
-func ParseState(name string) (State, error) {
-	for s, n := range stateNames {
-		if n == name {
-			return State(s), nil
-		}
-	}
-	return Unknown, fmt.Errorf("ice state %q, want unknown, open, ice or breaking_up: %w", name, coldseam.ErrInvalid)
-}
 
 // The causes of a state.
 const (

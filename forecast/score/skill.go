@@ -7,9 +7,6 @@ import (
 	"example.org/coldseam"
 )
 
-// Skill is 1 - s/ref: 0 = no better than the reference, negative = worse.
-func Skill(s, ref float64) float64 { return 1 - s/ref }
-
 // Bias is the mean of sim - obs over the pairs without NaN.
 func Bias(sim, obs []float64) float64 {
 	n, s := 0.0, 0.0

@@ -37,15 +37,6 @@ var places = map[string]coldseam.SpotKind{
 	"tributary_mouth": coldseam.SpotMain,
 }
 
-// PlaceKind is the spot kind whose weight stands for a location class; the
-// rest of the river is main.
-func PlaceKind(class string) coldseam.SpotKind {
-	if kind, ok := places[class]; ok {
-		return kind
-	}
-	return coldseam.SpotMain
-}
-
 // modifierKeys are the conditions the program looks for; a modifier row must
 // name one of them.
 var modifierKeys = []string{"staging", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood", "keep_off", "rising",

@@ -174,24 +174,6 @@ func (in *Inputs) waterNow() (o coldseam.Observation, ok bool) {
 	return o, ok && in.Now.Sub(o.At) <= hours(WaterTodayH)
 }
 
-// before is the usable value nearest to h hours before the newest one, within
-// an hour of it.
-func before(obs []coldseam.Observation, h float64) (now, then coldseam.Observation, ok bool) {
-	now, ok = newest(obs)
-	if !ok {
-		return now, then, false
-	}
-	want := now.At.Add(-hours(h))
-	best := time.Hour + time.Second
-	ok = false
-	for _, o := range obs {
-		if d := o.At.Sub(want).Abs(); o.Flag.Usable() && d < best && o.At.Before(now.At) {
-			then, best, ok = o, d, true
-		}
-	}
-	return now, then, ok
-}
-
 // rise is the greatest rise above the lowest usable value of the last h hours
 // before the newest: a pulse that came and went within the span still counts
 // from its foot to now.
