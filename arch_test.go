@@ -119,12 +119,14 @@ func TestImportDirections(t *testing.T) {
 		if err != nil {
 			return err
 		}
+
 		if d.IsDir() {
 			if name := d.Name(); path != "." && (strings.HasPrefix(name, ".") || name == "testdata") {
 				return filepath.SkipDir
 			}
 			return nil
 		}
+
 		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
 			return nil
 		}
@@ -152,6 +154,7 @@ func checkFile(t *testing.T, path string, src []byte) {
 		t.Errorf("%s: folder %q is not in the import table", path, room)
 		return
 	}
+
 	fset := token.NewFileSet()
 	f, err := parser.ParseFile(fset, path, src, 0)
 	require.NoError(t, err)
@@ -161,6 +164,7 @@ func checkFile(t *testing.T, path string, src []byte) {
 		}
 		return true
 	})
+
 	for _, im := range f.Imports {
 		p, err := strconv.Unquote(im.Path.Value)
 		require.NoError(t, err)
@@ -168,6 +172,7 @@ func checkFile(t *testing.T, path string, src []byte) {
 			t.Errorf("%s: %s may not import %s", fset.Position(im.Pos()), room, p)
 		}
 	}
+
 	checkApplication(t, dir, f)
 	if room == "forecast" && strings.Contains(string(src), "time."+"Now(") {
 		t.Errorf("%s: forecast has no clock", path)
@@ -202,6 +207,7 @@ func (r rule) allows(p string) bool {
 			return false
 		}
 	}
+
 	if p == module {
 		return len(r.own) > 0
 	}
@@ -213,6 +219,7 @@ func (r rule) allows(p string) bool {
 		}
 		return false
 	}
+
 	if !strings.Contains(strings.SplitN(p, "/", 2)[0], ".") {
 		return true // standard library
 	}
@@ -221,6 +228,7 @@ func (r rule) allows(p string) bool {
 			return true
 		}
 	}
+
 	return false
 }
 
@@ -290,6 +298,7 @@ func sentencesIn(t *testing.T, path string, src []byte) []string {
 			out = append(out, fset.Position(n.Pos()).String()+": "+text)
 		}
 	}
+
 	ast.Inspect(f, func(n ast.Node) bool {
 		switch x := n.(type) {
 		case *ast.ImportSpec, *ast.Field:
@@ -311,8 +320,10 @@ func sentencesIn(t *testing.T, path string, src []byte) []string {
 		case *ast.BasicLit:
 			look(x, literals(x))
 		}
+
 		return true
 	})
+
 	return out
 }
 

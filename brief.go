@@ -246,6 +246,7 @@ func (j *SpotJig) UnmarshalJSON(b []byte) error {
 			r.TextSI = si
 		}
 	}
+
 	return nil
 }
 
@@ -316,6 +317,7 @@ func CountsOf(s Series, loc *time.Location) DailyCounts {
 		if c.Fish == nil {
 			c.First = day
 		}
+
 		i := day.Sub(c.First)
 		for len(c.Fish) <= i {
 			c.Fish = append(c.Fish, math.NaN())
@@ -324,6 +326,7 @@ func CountsOf(s Series, loc *time.Location) DailyCounts {
 			c.Fish[i] = o.Value
 		}
 	}
+
 	return c
 }
 

@@ -13,6 +13,7 @@ import (
 // clock skips is the same distance behind the gap.
 func TestClockTimesOnDaysOfAnotherLength(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		zone, day, clock, want string
 		hours                  float64

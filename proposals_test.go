@@ -46,6 +46,7 @@ func TestGoldenProposals(t *testing.T) {
 		if err != nil || d.IsDir() || strings.HasSuffix(path, "_test.go") || !strings.HasSuffix(path, ".go") {
 			return err
 		}
+
 		found, err := proposals(path)
 		folder := filepath.ToSlash(filepath.Dir(path))
 		for _, g := range proposalGroups {
@@ -54,6 +55,7 @@ func TestGoldenProposals(t *testing.T) {
 				break
 			}
 		}
+
 		return err
 	}))
 
@@ -66,6 +68,7 @@ func TestGoldenProposals(t *testing.T) {
 			fmt.Fprintf(&b, "\n## %s\n\nWhat would settle them: %s\n\n| file | what |\n|---|---|\n%s", g.title, g.settles, strings.Join(items[g.folder], ""))
 		}
 	}
+
 	const file = "docs/decisions/proposals.md"
 	if *update {
 		require.NoError(t, os.WriteFile(file, b.Bytes(), 0o644))
@@ -84,6 +87,7 @@ func proposals(path string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	var lines []string
 	for s := bufio.NewScanner(bytes.NewReader(src)); s.Scan(); {
 		lines = append(lines, s.Text())
@@ -107,9 +111,11 @@ func proposals(path string) ([]string, error) {
 			n := fset.Position(c.End()).Line
 			what = declaredBelow(lines, n) + sentenceWith(c) + valuesBelow(lines, n)
 		}
+
 		what = strings.ReplaceAll(strings.Join(strings.Fields(what), " "), "|", "\\|")
 		out = append(out, fmt.Sprintf("| %s | %s |\n", filepath.ToSlash(path), what))
 	}
+
 	return out, nil
 }
 

@@ -52,6 +52,7 @@ const FishableC = (55. - 32) / 1.8
 func (r *Replay) Sum() {
 	r.Counts, r.Fishable = map[string]int{}, Fishable{}
 	r.Flips, r.PlaceChanges, r.WeightChanges = 0, 0, 0
+
 	for i, c := range r.Cells {
 		r.Counts[c.Word.String()]++
 		r.Fishable.add(c)
@@ -62,6 +63,7 @@ func (r *Replay) Sum() {
 		if p.Word == Go && c.Word == Stay || p.Word == Stay && c.Word == Go {
 			r.Flips++
 		}
+
 		if p.Place != "" && c.Place != "" && p.Place != c.Place {
 			r.PlaceChanges++
 		}

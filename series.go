@@ -47,6 +47,7 @@ func (p Parameter) Unit() string {
 	case FishCount:
 		return "fish"
 	}
+
 	return ""
 }
 
@@ -194,6 +195,7 @@ func SeriesOf(k SeriesKey, out []Observation) (Series, int, error) {
 			return Series{}, 0, fmt.Errorf("series %s: value at %s is not finite: %w", k, out[i].At.Format(time.RFC3339), ErrInvalid)
 		}
 	}
+
 	if !inOrder(out) {
 		sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
 	}
@@ -209,6 +211,7 @@ func SeriesOf(k SeriesKey, out []Observation) (Series, int, error) {
 		}
 		w++
 	}
+
 	return Series{SeriesKey: k, Obs: out[:w]}, len(out) - w, nil
 }
 

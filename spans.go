@@ -41,6 +41,7 @@ func (f Forecast) Spans() [][2]time.Time {
 		}
 		out[i] = [2]time.Time{t, end}
 	}
+
 	return out
 }
 
@@ -126,6 +127,7 @@ func (p Parameter) Bounds() (lo, hi float64) {
 	case FishCount:
 		return -100_000, 10_000_000
 	}
+
 	return 0, 0
 }
 

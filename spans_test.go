@@ -11,6 +11,7 @@ func TestSpans(t *testing.T) {
 	t.Parallel()
 	t0 := time.Date(2026, 4, 10, 0, 0, 0, 0, time.UTC)
 	hourly := []int{0, 1, 2, 3, 4, 5, 6}
+
 	for _, row := range []struct {
 		name   string
 		hours  []int

@@ -55,12 +55,14 @@ func (f *Features) agencyMembers(horizon int) [][]float64 {
 func (f *Features) agencyErrors() []daily.AirError {
 	var out []daily.AirError
 	done := map[coldseam.Date]bool{}
+
 	for _, fc := range f.AgencyPast {
 		last := coldseam.DateOf(fc.Issued.In(f.Loc)).Add(-1)
 		if done[last] {
 			continue
 		}
 		done[last] = true
+
 		e := daily.AirError{Issued: last}
 		for h, v := range flowDays(fc, fc.Value, nil, last, daily.DefaultHorizon, f.Loc) {
 			o := coldseam.At(f.Days.FlowM3S, f.Days.Index(last.Add(h+1)))
@@ -70,10 +72,12 @@ func (f *Features) agencyErrors() []daily.AirError {
 			}
 			e.Err = append(e.Err, x)
 		}
+
 		if someFinite(e.Err) {
 			out = append(out, e)
 		}
 	}
+
 	return out
 }
 
@@ -94,11 +98,13 @@ func flowDays(fc coldseam.Forecast, value []float64, obs []coldseam.Observation,
 				sum, n = sum+v, n+1
 			}
 		}
+
 		out[k] = math.NaN()
 		if n >= agencyDay*all {
 			out[k] = sum / n
 		}
 	}
+
 	return out
 }
 

@@ -70,6 +70,7 @@ func BenchmarkRivers(b *testing.B) {
 	require.NoError(b, err)
 	tempRaw, err := json.Marshal(fitted().TempModel)
 	require.NoError(b, err)
+
 	morning := func(k int) error {
 		f := riverNo(k)
 		f.FlowModel, f.TempModel = new(flow.Model), new(thermal.Model)
@@ -85,11 +86,13 @@ func BenchmarkRivers(b *testing.B) {
 		}
 		return nil
 	}
+
 	for n := 10; n <= benchRivers(); n *= 10 {
 		b.Run(strconv.Itoa(n), func(b *testing.B) {
 			debug.FreeOSMemory()
 			_ = os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) // the peak starts anew
 			before := peakMB()
+
 			for b.Loop() {
 				next := make(chan int)
 				errs := make([]error, runtime.GOMAXPROCS(0))
@@ -103,6 +106,7 @@ func BenchmarkRivers(b *testing.B) {
 						}
 					})
 				}
+
 				for k := range n {
 					next <- k
 				}
@@ -112,6 +116,7 @@ func BenchmarkRivers(b *testing.B) {
 					require.NoError(b, err)
 				}
 			}
+
 			b.ReportMetric(b.Elapsed().Seconds()/float64(b.N*n), "s/river")
 			b.ReportMetric(peakMB()-before, "MB-peak")
 		})

@@ -26,6 +26,7 @@ func (w *work) inputs() verdict.Inputs {
 		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: w.releasePlan(),
 	}
 	in.Ice = w.ice
+
 	if w.failed != nil {
 		in.Failed = w.failed.Error()
 	}
@@ -49,6 +50,7 @@ func (w *work) brief() {
 		Bands: f.Bands, FlowLimits: flowLimits(f),
 	}
 	b.Ice = d.IceReason
+
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {
 		b.GoodUntil = f.Day.At(12*time.Hour, f.Loc)
@@ -64,6 +66,7 @@ func (w *work) brief() {
 			b.Rigs[key] = w.weigh(w.cands[k], w.heights[k], w.advices[k], own)
 		}
 	}
+
 	b.PlaceBefore = f.heldPlace()
 	b.Place = b.How.Place
 	if b.Place.Told == "" {
@@ -74,6 +77,7 @@ func (w *work) brief() {
 		w.out.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
 		b.Crossings = daily.Crossings(w.daysReach, w.tempReach, coldseam.BandEdgesC(f.Bands))
 	}
+
 	b.Next = w.next()
 	b.Chart = w.chart()
 	for _, win := range d.Windows {
@@ -126,8 +130,10 @@ func (w *work) flowFact(k int) coldseam.Fact {
 			x.Class = verdict.DateClass(x.Pct)
 		}
 	}
+
 	x.RisePct6h = w.rise6h()
 	x.Source, x.Regulated = w.flowR.Source, f.Reach.Regulated
+
 	if k < len(w.cands) && len(w.cands[k].FlowM3S) > 0 {
 		c := w.cands[k]
 		x.Window, x.WindowOK = three(c.FlowM3S), true
@@ -137,6 +143,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 				x.RiseP += 1 / float64(len(c.RiseShare))
 			}
 		}
+
 		x.Trend, x.TrendTo = verdict.Trend(x.Now, x.Window[1]), c.Start.Add(c.End.Sub(c.Start)/2)
 		if m := f.Reach.MaxFlowM3S; m != nil {
 			n := 0
@@ -148,6 +155,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 			x.ExceedMax = float64(n) / float64(len(c.AfterM3S))
 		}
 	}
+
 	return x
 }
 
@@ -206,6 +214,7 @@ func (w *work) next() []coldseam.DayOdds {
 		return nil
 	}
 	var out []coldseam.DayOdds
+
 	for n := 1; n < daily.DefaultHorizon; n++ {
 		lead := f.lead(f.Day) + n
 		if lead < 0 || lead >= daily.DefaultHorizon {
@@ -218,6 +227,7 @@ func (w *work) next() []coldseam.DayOdds {
 			c := w.cands[max(w.out.Decision.WindowI, 0)]
 			t = w.waterIn(c.Start.AddDate(0, 0, n), c.End.AddDate(0, 0, n))
 		}
+
 		x.WaterC = three(t)
 		x.Bands = bandShares(f.Bands, t)
 		if len(w.flowR.Members) > 0 {
@@ -229,6 +239,7 @@ func (w *work) next() []coldseam.DayOdds {
 		w.nextOdds(&x, lead, t)
 		out = append(out, x)
 	}
+
 	return out
 }
 
@@ -246,6 +257,7 @@ func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
 	if len(p) == 0 {
 		return
 	}
+
 	sum := 0.0
 	for _, v := range p {
 		sum += v

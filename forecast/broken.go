@@ -38,6 +38,7 @@ func (w *work) broken(err error) Morning {
 	if sound(with) == nil {
 		b = with
 	}
+
 	return Morning{Brief: b, Decision: verdict.Decision{Verdict: b.Verdict, WindowI: -1, Stops: b.Stops, Reasons: b.Reasons},
 		Problems: append(w.out.Problems, err)}
 }

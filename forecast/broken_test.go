@@ -22,6 +22,7 @@ func TestHostileInputsMakeABrief(t *testing.T) {
 		return out
 	}
 	fit := Make(river())
+
 	for _, c := range []struct {
 		name string
 		harm func(f *Features, v float64)

@@ -30,6 +30,7 @@ func (w *work) chart() coldseam.ChartData {
 	}
 	end := coldseam.DateOf(f.Now.In(f.Loc)).Add(chartDays).In(f.Loc)
 	var flows, temps []float64
+
 	for t := f.Now.Truncate(time.Hour); t.Before(end); t = t.Add(chartStep) {
 		c.Valid = append(c.Valid, t)
 		if w.flowH != nil {
@@ -39,6 +40,7 @@ func (w *work) chart() coldseam.ChartData {
 			}
 			c.FlowFan = append(c.FlowFan, five(flows))
 		}
+
 		if w.haveT {
 			temps = temps[:0]
 			for i := range w.tempR.Members {
@@ -47,6 +49,7 @@ func (w *work) chart() coldseam.ChartData {
 			c.TempFan = append(c.TempFan, five(temps))
 		}
 	}
+
 	return c
 }
 

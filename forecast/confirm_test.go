@@ -79,6 +79,7 @@ func TestConfirmedStageCountsForLimits(t *testing.T) {
 		f.Discharge[i].Value = 60 + float64(i%100)
 		f.Stage[i].Value = 1.5 + float64(i%100)/100
 	}
+
 	by := func(f Features) (out []string) {
 		for _, c := range FlowCandidates(&f) {
 			out = append(out, c.Source)

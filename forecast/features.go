@@ -135,6 +135,7 @@ func (f *Features) confirm() {
 			doubted[day] = doubted[day] || o.Flag.Usable() && !trust.Unflagged(o.Flag)
 		}
 	}
+
 	f.Days.WaterDoubt = slices.Clone(f.Days.WaterDoubt)
 	for i := range f.Days.WaterDoubt {
 		if day := f.Days.Day(i); said[day] && !doubted[day] {
@@ -159,6 +160,7 @@ func (f *Features) possible() {
 			(*records)[i] = possibleDays((*records)[i])
 		}
 	}
+
 	for _, s := range []struct {
 		obs   *[]coldseam.Observation
 		param coldseam.Parameter
@@ -245,6 +247,7 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 	spans := coldseam.Forecast{At: at}.Spans()
 	sum, n := make([]float64, horizon), make([]float64, horizon)
 	var byHour [2][24][2]float64 // of the first two days: sum and hours
+
 	for i, t := range at {
 		mid := t.Add(-time.Minute).In(loc)
 		k := coldseam.DateOf(mid).Sub(last) - 1
@@ -257,11 +260,13 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 		}
 		sum[k] += value[i] * h
 		n[k] += h
+
 		if k < 2 {
 			x := &byHour[k][mid.Hour()]
 			x[0], x[1] = x[0]+value[i]*h, x[1]+h
 		}
 	}
+
 	var out []float64
 	for k := range sum {
 		if n[k] < airHours && !(k == 0 && n[k] >= airFirstHours) {
@@ -269,6 +274,7 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 		}
 		out = append(out, sum[k]/n[k])
 	}
+
 	if len(out) > 1 && n[0] < 23 {
 		s, c := 0.0, 0.0
 		for h := range 24 {
@@ -280,6 +286,7 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 			out[0] += out[1] - s/c
 		}
 	}
+
 	return out
 }
 
@@ -305,12 +312,14 @@ func (f *Features) WeatherSteps() verdict.Weather {
 		case fc.Param != coldseam.Visibility && (w.Issued.IsZero() || fc.Issued.Before(w.Issued)):
 			w.Issued = fc.Issued
 		}
+
 		for k, span := range spans {
 			h := at[span]
 			if h == nil {
 				h = &verdict.Hour{From: span[0], To: span[1]}
 				at[span] = h
 			}
+
 			v := fc.Value[k]
 			switch fc.Param {
 			case coldseam.AirTemp:

@@ -26,6 +26,7 @@ func TestAirDaysOfAYoungDay(t *testing.T) {
 	at, v := series(1)
 	whole := AirDays(at, v, last, 10, testLoc)
 	require.Len(t, whole, 3)
+
 	at, v = series(10)
 	young := AirDays(at, v, last, 10, testLoc)
 	require.Len(t, young, 3)

@@ -49,6 +49,7 @@ func Make(f Features) (out Morning) {
 			out = w.broken(fmt.Errorf("panic: %v: %w", p, coldseam.ErrInvalid))
 		}
 	}()
+
 	w.fill()
 	w.daily()
 	w.hours()
@@ -110,6 +111,7 @@ func (w *work) fill() {
 	if f.Members == 0 {
 		f.Members = daily.DefaultMembers
 	}
+
 	if f.Table.GaugeAgeH == 0 {
 		f.Table = verdict.DefaultTable()
 	}
@@ -118,6 +120,7 @@ func (w *work) fill() {
 	}
 	f.confirm()
 	f.possible()
+
 	f.Days.Lat = f.Reach.Lat
 	w.ice, w.out.Ice = f.Ice() // before members' readings stand in for a thermometer
 	w.readings()
@@ -145,6 +148,7 @@ func (w *work) daily() {
 		w.problem("daily values", coldseam.ErrUnavailable)
 		return
 	}
+
 	w.agency = f.agencyMembers(daily.DefaultHorizon)
 	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
 		Seed: f.Seed, AirErrors: f.AirErrors, Agency: w.agency, AgencyErrors: f.agencyErrors()}
@@ -156,6 +160,7 @@ func (w *work) daily() {
 	if err == nil {
 		w.tempR, err = f.TempModel.Forecast(q)
 	}
+
 	if err != nil {
 		w.problem("water temperature", err)
 	} else {
@@ -164,6 +169,7 @@ func (w *work) daily() {
 		w.toReach()
 		q.Traces = w.tempR.Trace
 	}
+
 	w.out.TempModel = f.TempModel
 	err = nil
 	if f.FlowModel == nil {
@@ -173,12 +179,14 @@ func (w *work) daily() {
 	if err == nil {
 		w.flowR, err = f.FlowModel.Forecast(q)
 	}
+
 	if err != nil {
 		w.problem("discharge", err)
 	} else {
 		flow.Rain(&w.flowR, f.rainDaily(daily.DefaultHorizon), f.RainTerm)
 		w.out.Flow = w.flowR.Ensemble(f.Site.ID, coldseam.Discharge, f.Now, f.Loc)
 	}
+
 	w.out.FlowModel = f.FlowModel
 }
 
@@ -197,6 +205,7 @@ func (w *work) hours() {
 			w.out.Problems = append(w.out.Problems, fmt.Errorf("hydraulic geometry: %w", err))
 		}
 	}
+
 	in := flow.HoursInput{Obs: f.Discharge, Now: f.Now, Loc: f.Loc, Daily: w.flowR}
 	if ok && w.geo.Valid() && f.Reach.GaugeKM != 0 {
 		in.TravelH, w.travelH = flow.TravelTime(f.Reach.GaugeKM, w.geo.MeanMS(last.Value))
@@ -204,10 +213,12 @@ func (w *work) hours() {
 			w.travelH = 0 // the thermometer stands elsewhere
 		}
 	}
+
 	h, err := flow.NewHours(in)
 	if err != nil {
 		return // no reading or no members: the decision says so
 	}
+
 	w.flowH = h
 	if h.Regulated() {
 		f.Reach.Regulated = true
@@ -224,6 +235,7 @@ func (w *work) runClock() {
 		w.out.Run.State = coldseam.RunState{Species: f.Species.Key, Why: "no_species"}
 		return
 	}
+
 	today := f.lastDay().Add(1)
 	pct := verdict.FlowPct(f.Days, int(f.Table.MinYears))
 	model := w.modelWater()
@@ -234,6 +246,7 @@ func (w *work) runClock() {
 	for _, m := range w.tempReach.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
 	}
+
 	if len(w.flowR.Members) == len(in.WaterC) {
 		in.FlowM3S = w.flowR.Members
 	}
@@ -242,6 +255,7 @@ func (w *work) runClock() {
 		w.problem("run clock", err)
 		return
 	}
+
 	w.out.Run = r
 	w.catch = verdict.CatchFrom(learnt, r, ref.WithResidents(f.Reach.ResidentShare), f.Target, 0)
 }
@@ -288,11 +302,13 @@ func (w *work) candidates() {
 		medians = append(medians, coldseam.Quantile(c.WaterC, .5))
 		w.cands = append(w.cands, c)
 	}
+
 	for _, s := range verdict.Begun(w.sun, f.Now) {
 		c := verdict.Candidate{Start: s.Start, End: s.End}
 		w.flowIn(&c, lead)
 		w.begun = append(w.begun, c)
 	}
+
 	factors, why := verdict.WindowFactors(medians, f.Bands)
 	for i := range w.cands {
 		w.cands[i].Why = why[i]
@@ -381,6 +397,7 @@ func (w *work) stages(c *verdict.Candidate, after time.Time) []float64 {
 	if !ok {
 		return nil
 	}
+
 	stage := func(q float64) float64 { return now.Value + curveAt(w.curve, q) - curveAt(w.curve, last.Value) }
 	var out []float64
 	flood := 0
@@ -392,10 +409,12 @@ func (w *work) stages(c *verdict.Candidate, after time.Time) []float64 {
 			flood++
 		}
 	}
+
 	if f.Reach.FloodStageM != nil {
 		p := float64(flood) / float64(len(c.FlowM3S))
 		c.PFlood = &p
 	}
+
 	return out
 }
 

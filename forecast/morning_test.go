@@ -48,6 +48,7 @@ func unfitted() Features {
 	if err != nil {
 		panic(err)
 	}
+
 	f.Species = sp
 	f.Days = coldseam.Days{First: coldseam.Date{Year: 2014, Month: 1, Day: 1}, Lat: 45}
 	for i := range testDay.Sub(f.Days.First) {
@@ -58,6 +59,7 @@ func unfitted() Features {
 		f.Days.WaterC = append(f.Days.WaterC, math.Max(4+9*s+.6*wobble, 0))
 		f.Days.FlowM3S = append(f.Days.FlowM3S, 60+25*math.Sin(2*math.Pi*float64(d.YearDay()-60)/365)+4*wobble)
 	}
+
 	for t := testNow.AddDate(0, 0, -20); !t.After(testNow); t = t.Add(time.Hour) {
 		h := math.Sin(2 * math.Pi * float64(t.Hour()-10) / 24)
 		for _, x := range []struct {
@@ -67,6 +69,7 @@ func unfitted() Features {
 			*x.dst = append(*x.dst, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: x.v, Flag: coldseam.Provisional})
 		}
 	}
+
 	f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4, coldseam.Precip: 0, coldseam.ThunderProb: .02})
 	return f
 }
@@ -91,6 +94,7 @@ func TestMorningIsWholeAndRepeatable(t *testing.T) {
 	b := a.Brief
 	require.True(t, b.Verdict.ShowsOdds(), "%v %v", b.Stops, b.Reasons)
 	require.True(t, b.OddsOK)
+
 	w, ok := b.Best()
 	require.True(t, ok)
 	require.True(t, w.Start.After(testNow) && w.End.After(w.Start))
@@ -102,6 +106,7 @@ func TestMorningIsWholeAndRepeatable(t *testing.T) {
 	require.NotEmpty(t, b.How.Tail)
 	require.Len(t, a.Flow.Members, 40)
 	require.Equal(t, a.Flow.Trace, a.Temp.Trace, "flow and temperature of a member share one past day")
+
 	x, err := json.Marshal(a.Brief)
 	require.NoError(t, err)
 	y, err := json.Marshal(Make(river()).Brief)
@@ -135,6 +140,7 @@ func TestMorningFollowsItsInputs(t *testing.T) {
 			*o = (*o)[:len(*o)-1]
 		}
 	}
+
 	for _, tc := range []struct {
 		name string
 		edit func(*Features)
@@ -168,6 +174,7 @@ func TestMorningFollowsItsInputs(t *testing.T) {
 			m := Make(f)
 			require.Equal(t, tc.want, m.Brief.Verdict, "%v %v", m.Brief.Stops, m.Brief.Reasons)
 			require.False(t, m.Brief.OddsOK)
+
 			codes := m.Decision.Fired
 			require.Condition(t, func() bool {
 				for _, c := range codes {
@@ -215,11 +222,13 @@ func TestCandidatesLookPastTheWindow(t *testing.T) {
 		o := &f.Discharge[i]
 		o.Value = 75 * math.Exp(.15*math.Sin(2*math.Pi*float64(o.At.In(testLoc).Hour()-14)/24)) // the melt of the afternoon
 	}
+
 	w := work{f: &f}
 	w.fill()
 	w.daily()
 	w.hours()
 	w.candidates()
+
 	later := 0
 	for _, c := range w.cands {
 		after := c.End.Add(6 * time.Hour)
@@ -231,6 +240,7 @@ func TestCandidatesLookPastTheWindow(t *testing.T) {
 			}
 		}
 	}
+
 	require.Positive(t, later, "no member rises after a window: the test is blind")
 }
 
@@ -246,6 +256,7 @@ func TestChanceOfFloodIsTheMembers(t *testing.T) {
 		o.Value = .3 * math.Sqrt(o.Value)
 		f.Stage = append(f.Stage, o)
 	}
+
 	newest := f.Stage[len(f.Stage)-1].Value
 	for share, at := range map[float64]float64{1: newest - .1, 0: 2 * newest} {
 		f.Reach.FloodStageM = &at
@@ -296,6 +307,7 @@ func TestOutlookStopsOverTheClubLimit(t *testing.T) {
 		limit = max(limit, d.FlowM3S[1])
 		require.True(t, d.OddsOK && d.Verdict.ShowsOdds())
 	}
+
 	limit -= 1e-6 // under the highest day alone, and above what stops today
 	f.Reach.MaxFlowM3S = &limit
 	b = Make(f).Brief
@@ -309,6 +321,7 @@ func TestOutlookStopsOverTheClubLimit(t *testing.T) {
 			stops++
 		}
 	}
+
 	require.Positive(t, stops)
 }
 

@@ -25,6 +25,7 @@ func stageCurve(f *Features) jig.StageCurve {
 		return jig.StageCurve{}
 	}
 	var c jig.StageCurve
+
 	for k := range classes {
 		a := lo * math.Pow(hi/lo, float64(k)/classes)
 		b := lo * math.Pow(hi/lo, float64(k+1)/classes)
@@ -34,6 +35,7 @@ func stageCurve(f *Features) jig.StageCurve {
 				sq, sh, n = sq+q[i], sh+h[i], n+1
 			}
 		}
+
 		if n < 2 {
 			continue
 		}
@@ -43,6 +45,7 @@ func stageCurve(f *Features) jig.StageCurve {
 		}
 		c.FlowM3S, c.StageM = append(c.FlowM3S, x), append(c.StageM, y)
 	}
+
 	return c
 }
 

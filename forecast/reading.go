@@ -60,6 +60,7 @@ func withReadings(d coldseam.Days, rs []thermal.Reading, loc *time.Location, las
 			first = day
 		}
 	}
+
 	if d.Len() == 0 {
 		d.First = first
 	}
@@ -71,6 +72,7 @@ func withReadings(d coldseam.Days, rs []thermal.Reading, loc *time.Location, las
 			d.WaterC[i] = math.Max(sum[day]/n[day], 0)
 		}
 	}
+
 	return d
 }
 
@@ -80,6 +82,7 @@ func (w *work) toReach() {
 	f := w.f
 	rng := daily.Stream(f.Seed, f.lastDay(), saltReach)
 	offset := thermal.FitOffset(f.Readings)
+
 	switch w.source {
 	case waterNeighbour:
 		var own, other []float64
@@ -100,6 +103,7 @@ func (w *work) toReach() {
 			w.waterNote.Values["offset_k"] = offset.Mean
 		}
 	}
+
 	w.tempReach = w.reach.Result(w.tempR)
 	w.daysReach = w.reach.Days(f.Days)
 }

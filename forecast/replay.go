@@ -24,6 +24,7 @@ func (w *work) replay(b *coldseam.Brief) {
 			missing = append(missing, in.Key)
 		}
 	}
+
 	why := coldseam.Reason{Code: "replay", Kind: verdict.KindMissing}
 	if len(missing) > 0 {
 		why.Names = map[string]string{"inputs": strings.Join(missing, ",")}

@@ -49,6 +49,7 @@ func keepDays(f *Features, n int) {
 // every rung makes a whole morning, and the lower ones say that they are low.
 func TestLadderToTheFirstWeek(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name  string
 		days  int
@@ -72,6 +73,7 @@ func TestLadderToTheFirstWeek(t *testing.T) {
 			require.Equal(t, c.tier, m.TempModel.Tier)
 			require.Equal(t, c.tier, m.FlowModel.Tier)
 			require.Equal(t, c.low, slices.Contains(m.Temp.Flags, daily.FlagLowConfidence), "%v", m.Temp.Flags)
+
 			if c.tier != daily.TierShort { // from a year and a half on regressions of flow beat dressed persistence
 				require.Equal(t, c.low, slices.Contains(m.Flow.Flags, daily.FlagLowConfidence), "%v", m.Flow.Flags)
 			}
@@ -99,6 +101,7 @@ func TestStaleLastObservation(t *testing.T) {
 			f.Water = f.Water[:len(f.Water)-1]
 		}
 	}
+
 	width := func(m Morning) float64 { return m.Temp.Quantile(2, .9) - m.Temp.Quantile(2, .1) }
 	f := river()
 	fresh := Make(f)
@@ -107,6 +110,7 @@ func TestStaleLastObservation(t *testing.T) {
 	aged := Make(f)
 	require.Contains(t, aged.Temp.Flags, daily.FlagStale)
 	require.Equal(t, fresh.Temp.Source, aged.Temp.Source)
+
 	f = river()
 	gone(&f, 9)
 	model := Make(f)
@@ -116,6 +120,7 @@ func TestStaleLastObservation(t *testing.T) {
 	require.Equal(t, coldseam.NoCall, model.Brief.Verdict)
 	require.True(t, fired(model, "ice_unknown_water_silent"), "an old reading is no open water: %v", model.Decision.Fired)
 	f.IceWords = []ice.Word{{At: testNow.Add(-time.Hour), Open: true, Admin: true}}
+
 	model = Make(f)
 	require.True(t, fired(model, "water_model"), "capped: from the model alone: %v", model.Decision.Fired)
 	require.True(t, fired(model, "ice_admin_open"), "capped: the admin's word alone: %v", model.Decision.Fired)
@@ -137,11 +142,13 @@ func TestIceRegime(t *testing.T) {
 	f.Water = append(f.Water, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: -.05, Flag: coldseam.Provisional | coldseam.Ice})
 	m := Make(f)
 	require.Contains(t, m.Temp.Flags, daily.FlagIce)
+
 	for _, p := range m.Temp.Members {
 		for _, v := range p {
 			require.GreaterOrEqual(t, v, 0.)
 		}
 	}
+
 	require.Equal(t, coldseam.Stop, m.Brief.Verdict)
 	for _, c := range m.Brief.Crossings {
 		require.True(t, c.LowConf)
@@ -160,11 +167,13 @@ func TestNegativeAndEstimatedFlow(t *testing.T) {
 	m := Make(f)
 	require.Contains(t, m.Flow.Flags, daily.FlagNoLog)
 	require.Contains(t, m.Flow.Flags, daily.FlagLowConfidence)
+
 	for _, p := range m.Flow.Members {
 		for _, v := range p {
 			require.Greater(t, v, 0.)
 		}
 	}
+
 	require.Equal(t, coldseam.NoCall, m.Brief.Verdict, "no hours can be read from a river that runs backwards")
 	f = river()
 	f.Days.FlowSoft = make([]bool, f.Days.Len())
@@ -182,11 +191,13 @@ func TestReadingsMoveTheReachNotTheGauge(t *testing.T) {
 		at := testNow.AddDate(0, 0, -i%18).Add(-time.Duration(i) * time.Hour)
 		f.Readings = append(f.Readings, thermal.Reading{At: at, Reader: fmt.Sprint("r", i%5), Gauge: 5, Value: 6.5 + .1*float64(i%5-2)})
 	}
+
 	m := Make(f)
 	require.Equal(t, plain.Temp.Members, m.Temp.Members)
 	a, _ := plain.Brief.Best()
 	b, _ := m.Brief.Best()
 	require.InDelta(t, 1.5, b.WaterC[1]-a.WaterC[1], .3)
+
 	// The picture shows the water of the text.
 	inWindow := func(c coldseam.ChartData, w coldseam.Window) float64 {
 		var sum, n float64
@@ -200,11 +211,13 @@ func TestReadingsMoveTheReachNotTheGauge(t *testing.T) {
 	}
 	require.InDelta(t, b.WaterC[1], inWindow(m.Brief.Chart, b), .3)
 	require.InDelta(t, a.WaterC[1], inWindow(plain.Brief.Chart, a), .3)
+
 	last := len(m.Brief.Chart.TempObs) - 1
 	require.InDelta(t, 1.5, m.Brief.Chart.TempObs[last].V-plain.Brief.Chart.TempObs[last].V, .3)
 	require.Equal(t, "water_offset", noteOf(t, m.Brief, "water_temp")[0].Code)
 	require.Equal(t, 30., noteOf(t, m.Brief, "water_temp")[0].Values["by_readings"])
 	require.Empty(t, noteOf(t, plain.Brief, "water_temp"))
+
 	within := func(m Morning) float64 {
 		for _, c := range m.Brief.Crossings {
 			if math.Abs(c.EdgeC-coldseam.C(45)) < .01 {
@@ -305,6 +318,7 @@ func TestRegulatedReachWaitsForASchedule(t *testing.T) {
 		return 70
 	}
 	f.Agency = []coldseam.Forecast{schedule(issued, release)}
+
 	fed := Make(f)
 	require.False(t, fired(fed, "regulated"), "%v", fed.Decision.Fired)
 	agency := noteOf(t, fed.Brief, "discharge")[0]
@@ -335,6 +349,7 @@ func TestAgencyForecastEntersTheEnsemble(t *testing.T) {
 	f.Agency = []coldseam.Forecast{schedule(testNow.Add(-2*time.Hour), func(time.Time) float64 { return 2 * now })}
 	half := Make(f)
 	require.InDelta(t, math.Sqrt2*now, half.Flow.Quantile(4, .5), .05*now)
+
 	day := f.lastDay()
 	for k := 150; k >= 12; k-- { // a good agency: a fifth of a per cent off, better than the members know
 		issue := day.Add(-k)
@@ -346,10 +361,12 @@ func TestAgencyForecastEntersTheEnsemble(t *testing.T) {
 		}
 		f.AgencyPast = append(f.AgencyPast, fc)
 	}
+
 	require.Len(t, f.agencyErrors(), 139)
 	require.InDelta(t, 0, f.agencyErrors()[0].Err[0], .0021)
 	skilled := Make(f)
 	require.Greater(t, skilled.Flow.Quantile(4, .5), 1.6*now)
+
 	// The ensemble of an agency counts member by member; the same for daily means.
 	e := schedule(testNow.Add(-2*time.Hour), func(time.Time) float64 { return now })
 	e.Members = [][]float64{e.Value, e.Value}
@@ -370,6 +387,7 @@ func TestFlowDaysNeedTheWholeDay(t *testing.T) {
 	require.InDelta(t, 22, got[0], 1e-9) // 10..34 over the day, in a line
 	require.InDelta(t, 46, got[1], 1e-9)
 	require.True(t, math.IsNaN(got[2]), "six hours of a day are no day")
+
 	late := coldseam.Forecast{Stat: coldseam.Instant, At: []time.Time{at(18, 12), at(18, 18), at(19, 0)}, Value: []float64{30, 30, 30}}
 	require.True(t, math.IsNaN(flowDays(late, late.Value, nil, d, 1, loc)[0]))
 	obs := []coldseam.Observation{{At: at(17, 23), Value: 10}, {At: at(18, 11), Value: 10}}

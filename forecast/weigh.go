@@ -59,6 +59,7 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 			in.HighFlow = w.climate.Pct(last.Value) > 0.90
 		}
 	}
+
 	if st, ok := (coldseam.Series{Obs: f.Stage}).Last(); ok {
 		in.StageM = &st.Value
 	}
@@ -159,6 +160,7 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
 		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day, Held: f.heldPlace(),
 		Said: f.Clarity, HatchTo: w.out.Run.State.HatchTo}
+
 	if w.out.Run.State.Active {
 		in.Stage = w.out.Run.State.Stage
 	}
@@ -168,11 +170,13 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	if o, ok := (coldseam.Series{Obs: f.Turbidity}).Last(); ok && f.Now.Sub(o.At) < hoursOf(f.Table.GaugeAgeH) {
 		in.Turbidity = &o.Value
 	}
+
 	for _, s := range f.Reach.Spots {
 		if s.DepthRefM != nil && *s.DepthRefM > in.DepthM {
 			in.DepthM = *s.DepthRefM
 		}
 	}
+
 	return verdict.Advise(in)
 }
 

@@ -34,6 +34,7 @@ func (f *Features) rainPast() *float64 {
 	if p := f.weather(coldseam.Precip); p != nil {
 		issues = append(issues[:len(issues):len(issues)], *p)
 	}
+
 	for _, fc := range issues {
 		for k, span := range fc.Spans() {
 			rate := fc.Value[k] / span[1].Sub(span[0]).Hours()
@@ -52,6 +53,7 @@ func (f *Features) rainPast() *float64 {
 			told, seen = told+mm, seen+1
 		}
 	}
+
 	measured, first, last := 0.0, time.Time{}, time.Time{}
 	for _, o := range f.Rain {
 		if o.At.After(from) && !o.At.After(f.Now) && o.Flag.Usable() {
@@ -61,6 +63,7 @@ func (f *Features) rainPast() *float64 {
 			measured, last = measured+o.Value, o.At
 		}
 	}
+
 	mm := max(told, measured)
 	if seen < rainSeen && last.Sub(first) < rainSeen*time.Hour && mm < trust.WitnessRainMM {
 		return nil

@@ -44,6 +44,7 @@ func nearby(p coldseam.Parameter, from, to float64) trust.Near {
 func TestAGaugeThatStandsStillIsHeldAgainstItsWitnesses(t *testing.T) {
 	t.Parallel()
 	dry := rainOf(0)
+
 	for _, r := range []struct {
 		name string
 		do   func(*Features)
@@ -83,6 +84,7 @@ func TestAGaugeThatStandsStillIsHeldAgainstItsWitnesses(t *testing.T) {
 			for _, code := range []string{"gauge_unchanged", "discharge_untrusted"} {
 				require.Equal(t, code == r.want, fired(m, code), "%s in %v", code, m.Decision.Fired)
 			}
+
 			switch b := m.Brief; r.want {
 			case "gauge_unchanged":
 				require.Contains(t, []coldseam.Verdict{coldseam.TossUp, coldseam.Stay}, b.Verdict)

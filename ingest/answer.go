@@ -29,6 +29,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if err != nil {
 		return page{}, fmt.Errorf("next fetch of %s: %w", clean, err)
 	}
+
 	if res.force {
 		notBefore = time.Time{} // a store may mix the server's word with pauses after failures
 	}
@@ -40,11 +41,13 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if u := c.host.waitUntil(); u.After(notBefore) {
 		notBefore = u
 	}
+
 	if u := c.host.spareUntil(); f.Now().Before(u) && res.Endpoint != "" && res.Endpoint != EndpointLatest {
 		res.NotBefore = u
 		return page{}, fmt.Errorf("%s: less than %.0f %% of the service's requests are left, kept for the newest values until %s: %w",
 			clean, 100*spareShare, u.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 	}
+
 	asked := func() error {
 		if !f.Now().Before(notBefore) {
 			return nil
@@ -55,11 +58,13 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if err := asked(); err != nil {
 		return page{}, err
 	}
+
 	leave, err := c.enter(ctx)
 	if err != nil {
 		return page{}, err
 	}
 	defer leave()
+
 	notBefore = c.host.waitUntil() // said to another request while this one stood in line
 	if err := asked(); err != nil {
 		return page{}, err
@@ -68,6 +73,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	for k, v := range p.Headers {
 		r.SetHeader(k, v)
 	}
+
 	if key != "" {
 		r.SetHeader(p.KeyHeader, key)
 	}
@@ -77,12 +83,14 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if mod != "" {
 		r.SetHeader("If-Modified-Since", mod)
 	}
+
 	if p.Method == http.MethodPost {
 		r.SetBody(body)
 		if r.Header.Get("Content-Type") == "" {
 			r.SetHeader("Content-Type", "application/soap+xml; charset=utf-8")
 		}
 	}
+
 	began := f.Now()
 	resp, err := r.Execute(p.Method, addr)
 	tries, berr := c.spent(ctx, r.Attempt)
@@ -93,6 +101,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	if err != nil {
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
 	}
+
 	return f.answer(ctx, p, c, a, resp, raw, res)
 }
 
@@ -107,11 +116,13 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 			c.host.counted(n, limit, raw.At)
 		}
 	}
+
 	if d := c.host.quiet(status, h, raw.At, p); d > 0 {
 		raw.NotBefore = raw.At.Add(d)
 		res.NotBefore = raw.NotBefore
 		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))
 	}
+
 	switch {
 	case status == http.StatusNotModified: // a 304 need not repeat the validators
 		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
@@ -124,12 +135,14 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		raw.Payload = body[:min(len(body), 64<<10)]
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body), statusClass(status)))
 	}
+
 	sum := sha256.Sum256(body)
 	raw.SHA256 = hex.EncodeToString(sum[:])
 	raw.ETag, raw.LastMod = h.Get("ETag"), h.Get("Last-Modified")
 	if !a.conditional {
 		raw.ETag, raw.LastMod = "", ""
 	}
+
 	raw.Payload = body
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
@@ -139,6 +152,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		}
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
 	}
+
 	raw.Attributes = SchemaOf(body).Pack()
 	raw.Rows = b.Rows()
 	return page{raw: raw, batch: b}, nil
@@ -238,6 +252,7 @@ func ServiceError(body []byte) string {
 	if b.Error.Code != "" {
 		e = b.Error
 	}
+
 	text := cmp.Or(e.Description, e.Message)
 	if e.Code == "" || text == "" {
 		return ""

@@ -53,6 +53,7 @@ func ReadBody(r io.Reader, p Profile) ([]byte, error) {
 	if int64(len(body)) > limit {
 		return nil, fmt.Errorf("document is larger than %d bytes: %w", limit, coldseam.ErrInvalid)
 	}
+
 	if p.EncodingOverride != "" {
 		cr, err := charset.NewReaderLabel(p.EncodingOverride, bytes.NewReader(body))
 		if err != nil {
@@ -62,6 +63,7 @@ func ReadBody(r io.Reader, p Profile) ([]byte, error) {
 			return nil, fmt.Errorf("encoding_override %q: %w", p.EncodingOverride, coldseam.ErrInvalid)
 		}
 	}
+
 	return trimBOM(body), nil
 }
 
@@ -212,9 +214,11 @@ func (x *XML) Token() (xml.Token, error) {
 			}
 			return nil, io.EOF
 		}
+
 		if err != nil {
 			return nil, fmt.Errorf("xml: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
 		}
+
 		switch t.(type) {
 		case xml.Directive:
 			return nil, fmt.Errorf("xml: document type declarations are not read: %w", coldseam.ErrInvalid)
@@ -231,6 +235,7 @@ func (x *XML) Token() (xml.Token, error) {
 		case xml.Comment, xml.ProcInst:
 			continue
 		}
+
 		return t, nil
 	}
 }

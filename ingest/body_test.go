@@ -25,6 +25,7 @@ func drain(body string, p Profile) error {
 
 func TestXMLLimits(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct{ name, body, want string }{
 		{"plain", `<?xml version="1.0"?><!-- c --><a><b x="1">t</b></a>`, ""},
 		{"depth 64", strings.Repeat("<a>", 64) + strings.Repeat("</a>", 64), ""},
@@ -86,6 +87,7 @@ func (brokenReader) Read([]byte) (int, error) { return 0, errBroken }
 
 func TestDecodeJSON(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct{ name, body, want string }{
 		{"object", ` {"a":1} `, ""},
 		{"trailing data", `{"a":1} {"a":2}`, "after the end"},

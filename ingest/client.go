@@ -79,6 +79,7 @@ func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *cli
 		IdleConnTimeout:        60 * time.Second,
 		ForceAttemptHTTP2:      true,
 	}
+
 	c.r = resty.New().
 		SetTransport(c.tr).
 		SetTimeout(time.Duration(p.Timeout)).
@@ -91,6 +92,7 @@ func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *cli
 		SetRetryMaxWaitTime(maxRetryAfterInline).
 		SetRetryAfter(retryAfter).
 		AddRetryCondition(retryable)
+
 	return c
 }
 
@@ -156,12 +158,14 @@ func (c *client) redirect(req *http.Request, via []*http.Request) error {
 	case req.URL.Scheme != first.URL.Scheme:
 		return fmt.Errorf("redirect from %s to %s: %w", first.URL.Scheme, req.URL.Scheme, coldseam.ErrRejected)
 	}
+
 	if sameHost(req.URL, first.URL) {
 		return nil
 	}
 	if req.Method != http.MethodGet && req.Method != http.MethodHead {
 		return fmt.Errorf("redirect of a %s to another host: %w", req.Method, coldseam.ErrRejected)
 	}
+
 	if c.profile.KeyHeader != "" {
 		req.Header.Del(c.profile.KeyHeader)
 	}
@@ -213,6 +217,7 @@ func (g *hostGate) quiet(status int, h http.Header, now time.Time, p Profile) ti
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
+
 	if status == http.StatusTooManyRequests {
 		g.full++
 	} else if status < 400 {
@@ -221,6 +226,7 @@ func (g *hostGate) quiet(status int, h http.Header, now time.Time, p Profile) ti
 	if !told && (status == http.StatusTooManyRequests || remaining(h) == 0) {
 		d = resetOf(h, now)
 	}
+
 	switch {
 	case d > 0:
 	case status == http.StatusTooManyRequests && !told && p.Format == FormatFeatures: // the US service counts by the hour
@@ -230,6 +236,7 @@ func (g *hostGate) quiet(status int, h http.Header, now time.Time, p Profile) ti
 	case status == http.StatusTooManyRequests:
 		d = Backoff(g.full)
 	}
+
 	return d
 }
 
@@ -298,6 +305,7 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
+
 	leave = func() { <-c.host.slots }
 	if c.hurry() {
 		if c.shared != nil {
@@ -306,14 +314,17 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 	} else if err = c.turn(ctx); err == nil {
 		err = c.take(ctx)
 	}
+
 	if err != nil {
 		leave()
 		return nil, err
 	}
+
 	if err := sleep(ctx, c.pause()); err != nil {
 		leave()
 		return nil, err
 	}
+
 	return leave, nil
 }
 
@@ -483,6 +494,7 @@ func cleanURL(raw, key string) string {
 	if err != nil {
 		return "(unreadable address)"
 	}
+
 	u.User = nil
 	q := u.Query()
 	changed := false
@@ -492,6 +504,7 @@ func cleanURL(raw, key string) string {
 			changed = true
 		}
 	}
+
 	if changed {
 		u.RawQuery = q.Encode()
 	}

@@ -36,6 +36,7 @@ func TestRedirect(t *testing.T) {
 		return &http.Request{Method: method, URL: u, Header: http.Header{"X-Api-Key": {"k"}, "X-Club": {"t"}, "Cookie": {"c"}, "Authorization": {"a"}, "User-Agent": {"u"}}}
 	}
 	first := req("GET", "https://g.example/a")
+
 	for _, c2 := range []struct {
 		name, method, to string
 		hops             int
@@ -61,6 +62,7 @@ func TestRedirect(t *testing.T) {
 				require.ErrorIs(t, err, coldseam.ErrRejected)
 				return
 			}
+
 			require.NoError(t, err)
 			for _, h := range []string{"X-Api-Key", "X-Club"} {
 				require.Equal(t, c2.keeps, r.Header.Get(h) != "", h)
@@ -115,6 +117,7 @@ func TestBackoff(t *testing.T) {
 
 func TestPollEvery(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name string
 		p    Profile
@@ -151,6 +154,7 @@ func TestLongWaitIsTold(t *testing.T) {
 	c := newClient(p, &hostGate{name: "hydro.example", slots: make(chan struct{}, 1)}, "test", time.Second)
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
+
 	var told []time.Duration
 	c.waiting = func(profile string, d time.Duration) {
 		require.Equal(t, "hydro", profile)
@@ -162,6 +166,7 @@ func TestLongWaitIsTold(t *testing.T) {
 		require.NoError(t, err)
 		leave()
 	}
+
 	require.Empty(t, told)
 	_, err := c.enter(ctx)
 	require.ErrorIs(t, err, context.Canceled)
@@ -177,6 +182,7 @@ func TestLongWaitIsTold(t *testing.T) {
 // However greedy the caller, no hour sees more requests than the budget.
 func TestNoHourPassesTheBudget(t *testing.T) {
 	t.Parallel()
+
 	for _, perHour := range []float64{1, 10, 50, 600, 1000} {
 		l := newLimiter(Profile{RatePerHour: perHour})
 		var taken []time.Time
@@ -186,6 +192,7 @@ func TestNoHourPassesTheBudget(t *testing.T) {
 				taken = append(taken, at)
 			}
 		}
+
 		for i := range taken {
 			j := i
 			for j < len(taken) && taken[j].Sub(taken[i]) < time.Hour {

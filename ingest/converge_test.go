@@ -103,6 +103,7 @@ func converges(t *rapid.T, docs []delivery, order []int) {
 		_, err := f.Replay(context.Background(), p, []byte(docs[k].body(rows)), docs[k].known, 0)
 		require.NoError(t, err)
 	}
+
 	for _, k := range order {
 		rows = append(rows[k*7%100:], rows[:k*7%100]...)
 		replay(k)

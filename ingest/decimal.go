@@ -82,15 +82,18 @@ func (p Profile) Value(raw string, noData ...float64) (v float64, missing bool, 
 	if err != nil {
 		return 0, false, err
 	}
+
 	for _, s := range append(noData, sentinels...) {
 		if v == s {
 			return 0, true, nil
 		}
 	}
+
 	for _, m := range p.MissingTokens {
 		if s, err := ParseDecimal(m); err == nil && s == v {
 			return 0, true, nil
 		}
 	}
+
 	return v, false, nil
 }

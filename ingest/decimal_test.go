@@ -9,6 +9,7 @@ import (
 
 func TestParseDecimal(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, in string
 		want     float64
@@ -50,6 +51,7 @@ func TestParseDecimal(t *testing.T) {
 func TestValueMissing(t *testing.T) {
 	t.Parallel()
 	p := Profile{MissingTokens: []string{"n/v", "-8888.0"}}
+
 	for _, c := range []struct {
 		name, in string
 		noData   []float64

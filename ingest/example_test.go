@@ -45,6 +45,7 @@ func ExampleFetcher_Fetch() {
 		Parse: document.Parse, Sink: newMemory(), Agent: "coldseam/1.0 (club@example.org)",
 	}
 	defer f.Close()
+
 	res, err := f.Fetch(context.Background(), ingest.Profile{
 		Name: "hallam", BaseURL: srv.URL, Path: "/items", PrivateHosts: []string{"127.0.0.1"},
 		Query: map[string]string{"gauge": "{sites}", "since": "{since}", "limit": "{limit}"},

@@ -15,6 +15,7 @@ func FastDecimal(b []byte) (v float64, n int) {
 	}
 	var m uint64
 	digits, frac, point := 0, 0, false
+
 	for ; i < len(b); i++ {
 		c := b[i]
 		if c >= '0' && c <= '9' {
@@ -27,11 +28,13 @@ func FastDecimal(b []byte) (v float64, n int) {
 			}
 			continue
 		}
+
 		if c != '.' || point {
 			break
 		}
 		point = true
 	}
+
 	if digits == 0 || i < len(b) && (b[i] == 'e' || b[i] == 'E') {
 		return 0, 0
 	}
@@ -67,6 +70,7 @@ func FastTime(b []byte) (sec int64, nsec int32, n int) {
 	if y < 1000 || mo < 1 || mo > 12 || d < 1 || d > 28 && d > daysIn(y, mo) || hh < 0 || hh > 23 || mm < 0 || mm > 59 || ss < 0 || ss > 59 {
 		return 0, 0, 0
 	}
+
 	i, ns := 19, 0
 	if b[i] == '.' {
 		scale := 100_000_000
@@ -78,6 +82,7 @@ func FastTime(b []byte) (sec int64, nsec int32, n int) {
 			return 0, 0, 0
 		}
 	}
+
 	off := 0
 	switch {
 	case i < len(b) && b[i] == 'Z':
@@ -94,6 +99,7 @@ func FastTime(b []byte) (sec int64, nsec int32, n int) {
 	default:
 		return 0, 0, 0
 	}
+
 	return 86400*daysFromCivil(y, mo, d) + int64(3600*hh+60*mm+ss-off), int32(ns), i
 }
 

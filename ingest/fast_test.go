@@ -18,6 +18,7 @@ func TestFastFieldsAgree(t *testing.T) {
 			require.NoError(t, err)
 			require.Equal(t, want, v, text)
 		}
+
 		stamp := rapid.OneOf(
 			rapid.StringMatching(`(19|20)[0-9]{2}-[01][0-9]-[0-3][0-9]T[0-2][0-9]:[0-6][0-9]:[0-6][0-9](\.[0-9]{0,10})?(Z|[+-][01][0-9]:[0-6][0-9])`),
 			rapid.StringMatching(`[0-9]{4}-02-29T00:00:00Z`)).Draw(t, "time")
@@ -28,6 +29,7 @@ func TestFastFieldsAgree(t *testing.T) {
 		}
 	})
 	require.Equal(t, int64(0), daysFromCivil(1970, 1, 1))
+
 	for y := 1000; y < 3000; y += 7 {
 		for m := 1; m <= 12; m++ {
 			require.Equal(t, time.Date(y, time.Month(m), 28, 0, 0, 0, 0, time.UTC).Unix()/86400, daysFromCivil(y, m, 28))

@@ -97,16 +97,19 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 	if err != nil {
 		return res, err
 	}
+
 	p = f.withChoice(p.WithDefaults(), req.Endpoint)
 	feed := p.Name + "/" + req.Endpoint
 	if until := f.paused(feed); !req.Force && start.Before(until) {
 		res.NotBefore = until
 		return res, fmt.Errorf("fetch %s: paused until %s after failures: %w", feed, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 	}
+
 	calls, err := p.plan(req, start)
 	if err != nil {
 		return res, err
 	}
+
 	err = f.walkAll(ctx, p, req, calls, &res)
 	if ctx.Err() == nil {
 		f.settle(feed, err, res.NotBefore)
@@ -114,6 +117,7 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 	if err != nil {
 		return res, fmt.Errorf("fetch %s: %w", feed, err)
 	}
+
 	if req.Endpoint == EndpointMetadata {
 		res.Notes = append(res.Notes, f.Choose(p.Provider, res.Meta)...)
 	}
@@ -187,6 +191,7 @@ func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []c
 	var errs []error
 	failed := map[int]bool{}
 	modified := 0
+
 	for i, c := range calls {
 		if failed[c.group] {
 			continue
@@ -195,6 +200,7 @@ func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []c
 			errs = append(errs, err)
 			break
 		}
+
 		same, err := f.walk(ctx, p, c, res)
 		if err != nil {
 			failed[c.group] = true
@@ -204,6 +210,7 @@ func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []c
 			}
 			continue
 		}
+
 		if !same {
 			modified++
 		}
@@ -211,6 +218,7 @@ func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []c
 			req.Progress(Progress{Done: i + 1, Total: len(calls), Rows: res.Rows, Until: complete(calls, i)})
 		}
 	}
+
 	res.NotModified = len(errs) == 0 && modified == 0 && len(calls) > 0
 	return errors.Join(errs...)
 }
@@ -255,6 +263,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 	p.RequestIssued = InstanceTime(c.url)
 	seen := map[string]bool{}
 	rows, size := 0, 0
+
 	for queue := []string{c.url}; len(queue) > 0; {
 		next := queue[0]
 		queue = queue[1:]
@@ -262,6 +271,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		if seen[next] {
 			return false, fmt.Errorf("page %d repeats an earlier address: %w", len(pages)+1, coldseam.ErrInvalid)
 		}
+
 		if len(pages) >= p.MaxPages {
 			return false, fmt.Errorf("more than max_pages = %d pages: ask for a shorter window: %w", p.MaxPages, coldseam.ErrInvalid)
 		}
@@ -270,10 +280,12 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		if err != nil {
 			return false, err
 		}
+
 		if pg.notModified {
 			_, err := f.Sink.SaveRaw(ctx, pg.raw)
 			return true, err
 		}
+
 		more := pg.batch.continued(p)
 		if rows += pg.batch.Rows(); rows > maxWalkRows {
 			return false, f.bad(ctx, pg.raw, fmt.Errorf("more than %d rows in one walk: ask for fewer sites or a shorter max_window: %w", maxWalkRows, coldseam.ErrInvalid))
@@ -282,6 +294,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 			pg.raw.Payload = nil // parsed and checked; too much to keep for replay
 		}
 		pages = append(pages, pg)
+
 		for _, l := range more {
 			l, err := f.following(p, next, l)
 			if err != nil {
@@ -290,6 +303,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 			queue = append(queue, l)
 		}
 	}
+
 	return false, f.store(ctx, p, pages, res)
 }
 
@@ -353,6 +367,7 @@ func (f *Fetcher) client(p Profile) *client {
 	if _, rest, ok := strings.Cut(host, "://"); ok {
 		host, _, _ = strings.Cut(rest, "/")
 	}
+
 	g, ok := f.hosts[host]
 	if !ok {
 		g = &hostGate{name: host, slots: make(chan struct{}, p.Concurrency)}
@@ -360,6 +375,7 @@ func (f *Fetcher) client(p Profile) *client {
 	}
 	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader, p.RatePerHour, p.MinInterval)
 	c, ok := f.clients[id]
+
 	if !ok {
 		wait := f.RetryWait
 		if wait <= 0 {
@@ -369,6 +385,7 @@ func (f *Fetcher) client(p Profile) *client {
 		if agent == "" {
 			agent = "coldseam"
 		}
+
 		c = newClient(p, g, agent, wait)
 		c.shared, c.waiting = f.Budget, f.Waiting
 		if f.Eager {
@@ -376,6 +393,7 @@ func (f *Fetcher) client(p Profile) *client {
 		}
 		f.clients[id] = c
 	}
+
 	return c
 }
 

@@ -71,6 +71,7 @@ func TestFetch429WithoutRetryAfter(t *testing.T) {
 	b.p.Format = ingest.FormatFeatures
 	at := now.Add(17 * time.Minute)
 	b.Now = func() time.Time { return at }
+
 	for range 3 {
 		res, err := b.fetch(t, ingest.Request{Endpoint: "latest"})
 		require.ErrorIs(t, err, coldseam.ErrUnavailable)
@@ -92,6 +93,7 @@ func TestFetchServiceErrors(t *testing.T) {
 		badKey   = `{"error":{"code":"API_KEY_INVALID","message":"An invalid api_key s3cret was supplied."}}`
 		badQuery = `{"code":"InvalidQuery","type":"InvalidQuery","description":"The requested time envelope is too large, the query must be limited to 1100 day(s) or less for this collection."}`
 	)
+
 	for name, c := range map[string]struct {
 		status int
 		body   string
@@ -111,6 +113,7 @@ func TestFetchServiceErrors(t *testing.T) {
 				_, _ = io.WriteString(w, c.body)
 			})
 			b.p.Format = ingest.FormatFeatures
+
 			b.p.KeyHeader, b.p.KeyFile = "X-Api-Key", filepath.Join(t.TempDir(), "key")
 			require.NoError(t, os.WriteFile(b.p.KeyFile, []byte("s3cret"), 0o600))
 			_, err := b.fetch(t, ingest.Request{Endpoint: "latest"})

@@ -92,12 +92,14 @@ func TestFetchOKThenNotModified(t *testing.T) {
 	require.Equal(t, now.Add(-15*time.Minute), res.NewestValid)
 	require.Equal(t, "coldseam/test (club@example.org)", agents.Load())
 	require.Empty(t, conds.Load())
+
 	for k, obs := range b.sink.obs {
 		require.Equal(t, coldseam.SiteID("tamsen:TM-1"), k.Site)
 		for _, o := range obs {
 			require.Equal(t, now, o.KnownAt)
 		}
 	}
+
 	for range 2 {
 		res, err = b.fetch(t, ingest.Request{Sites: []string{"TM-1"}})
 		require.NoError(t, err)
@@ -158,6 +160,7 @@ func TestFetchRetries(t *testing.T) {
 		require.EqualValues(t, 2, n.Load())
 		require.Equal(t, 2, res.Requests, "a second try counts")
 	})
+
 	t.Run("three tries, then the next tick", func(t *testing.T) {
 		t.Parallel()
 		var n atomic.Int32
@@ -169,6 +172,7 @@ func TestFetchRetries(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrUnavailable)
 		require.Equal(t, ingest.StateError, res.State)
 		require.EqualValues(t, 3, n.Load())
+
 		k, until := b.Failures("tamsen", "")
 		require.Equal(t, 1, k)
 		require.Equal(t, now.Add(time.Minute), until)
@@ -177,6 +181,7 @@ func TestFetchRetries(t *testing.T) {
 		require.ErrorContains(t, err, "paused until")
 		require.EqualValues(t, 3, n.Load(), "a paused feed is not called")
 	})
+
 	t.Run("404 is not tried again", func(t *testing.T) {
 		t.Parallel()
 		var n atomic.Int32
@@ -185,6 +190,7 @@ func TestFetchRetries(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrRejected)
 		require.EqualValues(t, 1, n.Load())
 	})
+
 	t.Run("429 with a short Retry-After is waited for", func(t *testing.T) {
 		t.Parallel()
 		var n atomic.Int32
@@ -201,6 +207,7 @@ func TestFetchRetries(t *testing.T) {
 		require.NoError(t, err)
 		require.GreaterOrEqual(t, time.Since(start), 900*time.Millisecond)
 	})
+
 	t.Run("429 with a long Retry-After ends the job", func(t *testing.T) {
 		t.Parallel()
 		var n atomic.Int32
@@ -231,6 +238,7 @@ func TestFetchPaging(t *testing.T) {
 		}
 		_, _ = io.WriteString(w, doc(next, row(now.Add(-time.Duration(k+1)*time.Hour), "1.5")))
 	}
+
 	t.Run("all pages", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) { page(w, r, 3) })
@@ -240,6 +248,7 @@ func TestFetchPaging(t *testing.T) {
 		require.Equal(t, 3, res.Requests)
 		require.Equal(t, 1, b.sink.upserts)
 	})
+
 	t.Run("a failed later page stores nothing", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -253,6 +262,7 @@ func TestFetchPaging(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		require.Zero(t, b.sink.rows())
 	})
+
 	t.Run("next to another host", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -262,6 +272,7 @@ func TestFetchPaging(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrRejected)
 		require.Zero(t, b.sink.rows())
 	})
+
 	t.Run("next that repeats", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -271,6 +282,7 @@ func TestFetchPaging(t *testing.T) {
 		require.ErrorContains(t, err, "repeats")
 		require.Zero(t, b.sink.rows())
 	})
+
 	t.Run("more than max_pages", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) { page(w, r, 100) })
@@ -310,6 +322,7 @@ func TestFetchRefusals(t *testing.T) {
 		require.ErrorContains(t, err, "<!DOCTYPE html>")
 		require.Contains(t, b.sink.raws[0].Err, "no known format")
 	})
+
 	t.Run("a unit nobody knows is no empty answer", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -322,9 +335,11 @@ func TestFetchRefusals(t *testing.T) {
 			require.ErrorContains(t, err, `unit "ms" is unknown`)
 			require.Equal(t, ingest.StateError, res.State)
 		}
+
 		require.Len(t, b.sink.raws, 2)
 		require.Contains(t, b.sink.raws[0].Err, "nothing in it can be used")
 	})
+
 	t.Run("redirect to a private address", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -334,6 +349,7 @@ func TestFetchRefusals(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrRejected)
 		require.ErrorContains(t, err, "private address")
 	})
+
 	t.Run("mapped loopback", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, nil)
@@ -348,6 +364,7 @@ func TestFetchRefusals(t *testing.T) {
 		_, err := b.fetch(t, ingest.Request{})
 		require.ErrorIs(t, err, coldseam.ErrRejected)
 	})
+
 	t.Run("four redirects", func(t *testing.T) {
 		t.Parallel()
 		var n atomic.Int32
@@ -358,6 +375,7 @@ func TestFetchRefusals(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrRejected)
 		require.EqualValues(t, 4, n.Load())
 	})
+
 	t.Run("endless body", func(t *testing.T) {
 		t.Parallel()
 		var sent atomic.Int64
@@ -375,6 +393,7 @@ func TestFetchRefusals(t *testing.T) {
 		require.Error(t, err)
 		require.Less(t, sent.Load(), int64(32<<20), "the socket buffers, not the stream")
 	})
+
 	t.Run("gzip 1000 to 1", func(t *testing.T) {
 		t.Parallel()
 		var bomb bytes.Buffer
@@ -383,6 +402,7 @@ func TestFetchRefusals(t *testing.T) {
 			_, _ = z.Write(make([]byte, 1<<20))
 		}
 		require.NoError(t, z.Close())
+
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Content-Encoding", "gzip")
 			_, _ = w.Write(bomb.Bytes())
@@ -394,6 +414,7 @@ func TestFetchRefusals(t *testing.T) {
 		runtime.ReadMemStats(&after)
 		require.Less(t, after.HeapInuse, before.HeapInuse+100<<20)
 	})
+
 	t.Run("header of 2 MB", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -403,6 +424,7 @@ func TestFetchRefusals(t *testing.T) {
 		_, err := b.fetch(t, ingest.Request{})
 		require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	})
+
 	t.Run("slow drip is cut, other feeds go on", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -410,6 +432,7 @@ func TestFetchRefusals(t *testing.T) {
 				_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
 				return
 			}
+
 			for {
 				if _, err := w.Write([]byte(" ")); err != nil || r.Context().Err() != nil {
 					return
@@ -423,6 +446,7 @@ func TestFetchRefusals(t *testing.T) {
 			}
 		})
 		b.p.Timeout = ingest.Span(500 * time.Millisecond)
+
 		start := time.Now()
 		_, err := b.fetch(t, ingest.Request{Sites: []string{"TM-1"}})
 		require.ErrorIs(t, err, coldseam.ErrUnavailable)
@@ -430,6 +454,7 @@ func TestFetchRefusals(t *testing.T) {
 		_, err = b.fetch(t, ingest.Request{})
 		require.NoError(t, err)
 	})
+
 	t.Run("closed port", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, nil)
@@ -444,6 +469,7 @@ func TestFetchRefusals(t *testing.T) {
 		_, err := b.fetch(t, ingest.Request{})
 		require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	})
+
 	t.Run("rows of the future", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
@@ -467,12 +493,14 @@ func TestFetchCutBodyStoresNothing(t *testing.T) {
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		_, _ = io.WriteString(w, whole[:cut.Load()])
 	})
+
 	for n := 0; n < len(whole); n += 1 << 10 {
 		cut.Store(int64(n))
 		_, err := b.fetch(t, ingest.Request{})
 		require.ErrorIs(t, err, coldseam.ErrInvalid, "cut at %d", n)
 		require.Zero(t, b.sink.rows())
 	}
+
 	cut.Store(int64(len(whole)))
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -488,6 +516,7 @@ func TestFetchKeyStaysHome(t *testing.T) {
 		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
 	}))
 	defer other.Close()
+
 	var got atomic.Value
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		got.Store(r.Header.Get("X-Api-Key"))
@@ -497,6 +526,7 @@ func TestFetchKeyStaysHome(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, []byte(secret+"\n"), 0o600))
 	b.p.KeyHeader, b.p.KeyFile = "X-Api-Key", file
 	b.p.Headers = map[string]string{"X-Club": "tamsen"}
+
 	b.p.Query = map[string]string{"api_key": secret}
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -524,14 +554,17 @@ func TestFetchWindowsAndProgress(t *testing.T) {
 			w.WriteHeader(http.StatusNotFound)
 			return
 		}
+
 		at, err := time.Parse(time.RFC3339, from)
 		if err != nil {
 			w.WriteHeader(http.StatusBadRequest)
 			return
 		}
+
 		_, _ = io.WriteString(w, doc("", row(at.Add(time.Hour), "1.5")))
 	})
 	b.p.MaxWindow = ingest.Span(3 * 365 * 24 * time.Hour)
+
 	b.p.Concurrency = 1
 	from := time.Date(1990, 1, 1, 0, 0, 0, 0, time.UTC)
 	var seen []ingest.Progress
@@ -655,6 +688,7 @@ func TestFetchForecasts(t *testing.T) {
 		}
 	})
 	b.p.Places = map[string]ingest.Place{"bend": {Lat: 45.2, Lon: -93.1}}
+
 	b.p.Query = map[string]string{"coords": "POINT({lon} {lat})"}
 	res, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -714,6 +748,7 @@ func TestFetchTwoSteps(t *testing.T) {
 		}
 	})
 	b.p.Path, b.p.Query, b.p.Paging = "/points/{lat},{lon}", nil, ingest.PagingBody
+
 	b.p = b.p.WithSites([]coldseam.Site{{Provider: "tamsen", Code: "bend", Lat: 45.2, Lon: -93.1, Zone: "America/Chicago"}})
 	res, err := b.fetch(t, ingest.Request{Sites: []string{"bend"}})
 	require.NoError(t, err)
@@ -736,6 +771,7 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 			strings.NewReplacer(`"s1"`, `"w"`, "00065", "00010", `"m"`, `"degC"`).Replace(row(now.Add(-time.Hour), "4.4"))))
 	})
 	b.p.Endpoints = map[string]ingest.Endpoint{"metadata": {Path: "/metadata"}}
+
 	res, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, 3, res.Added, "nothing is known of the series yet")
@@ -759,6 +795,7 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 			}
 		}
 	}
+
 	require.Equal(t, 2, again.rows())
 }
 

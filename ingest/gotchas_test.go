@@ -123,6 +123,7 @@ func proven(t *testing.T, list map[string][]string) {
 		require.False(t, seen[number], name)
 		seen[number] = true
 		require.NotEmpty(t, proofs, name)
+
 		for _, p := range proofs {
 			if strings.HasSuffix(p, "/") {
 				want, err := os.ReadFile(filepath.Join(p, "want.json"))

@@ -38,6 +38,7 @@ func (s *alertServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.asked = append(s.asked, r.URL.Path)
+
 	switch {
 	case s.broken[r.URL.Path]:
 		w.WriteHeader(http.StatusNotFound)
@@ -117,6 +118,7 @@ func TestIndexIsNotGoodBeforeItsDocuments(t *testing.T) {
 		s.ServeHTTP(w, r)
 	})
 	sink = b.sink
+
 	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -135,6 +137,7 @@ func TestLongIndexIsReadInTurns(t *testing.T) {
 	}
 	b := newBench(t, s.ServeHTTP)
 	b.p.Path, b.p.Query, b.p.Paging = "/index.atom", nil, ""
+
 	for turn, want := range []int{500, 1000, 1203} {
 		_, err := b.fetch(t, ingest.Request{})
 		require.Equal(t, turn < 2, err != nil, "%v", err)
@@ -143,6 +146,7 @@ func TestLongIndexIsReadInTurns(t *testing.T) {
 		}
 		require.Len(t, b.sink.alerts, want)
 	}
+
 	asked := map[string]int{}
 	for _, p := range s.take() {
 		asked[p]++
@@ -160,6 +164,7 @@ func pagesOf(t *testing.T, bodies map[string]string) (*bench, func(string)) {
 	t.Helper()
 	var mu sync.Mutex
 	var b *bench
+
 	b = newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		mu.Lock()
 		defer mu.Unlock()
@@ -168,10 +173,12 @@ func pagesOf(t *testing.T, bodies map[string]string) (*bench, func(string)) {
 			w.WriteHeader(http.StatusNotFound)
 			return
 		}
+
 		if code, err := strconv.Atoi(body); err == nil {
 			w.WriteHeader(code)
 			return
 		}
+
 		tag := fmt.Sprintf("%q", fmt.Sprintf("%x", sha256.Sum256([]byte(body))))
 		w.Header().Set("ETag", tag)
 		if r.Header.Get("If-None-Match") == tag {
@@ -180,6 +187,7 @@ func pagesOf(t *testing.T, bodies map[string]string) (*bench, func(string)) {
 		}
 		_, _ = io.WriteString(w, strings.ReplaceAll(body, "{base}", b.srv.URL))
 	})
+
 	b.p.Path, b.p.Query, b.p.Paging, b.p.Format = "/index", nil, "", ingest.FormatCAP
 	return b, func(body string) {
 		mu.Lock()
@@ -246,6 +254,7 @@ func TestIndexesOfIndexes(t *testing.T) {
 	_, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, "A B C", b.ids())
+
 	for _, more := range []string{"d", "e"} {
 		set("/sub/" + more + " " + warning(strings.ToUpper(more)))
 		set("/sub/index " + atom("b@1", "next:index?page=2", more+"@1"))
@@ -272,6 +281,7 @@ func TestEntriesThatCannotBeRead(t *testing.T) {
 	b.Elsewhere = func(a coldseam.Alert) bool {
 		return a.Feed == "tamsen" && len(a.Areas) > 0 && slices.Contains(a.Areas[0].Geocodes, "UGC=XXC099")
 	}
+
 	_, err := b.fetch(t, ingest.Request{})
 	require.Error(t, err)
 	require.Equal(t, "A", b.ids())
@@ -333,12 +343,14 @@ func TestFetchCancelled(t *testing.T) {
 		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
 	})
 	b.p.Concurrency = 1
+
 	for range 3 {
 		ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
 		_, err := b.Fetch(ctx, b.p, ingest.Request{Sites: []string{"slow"}})
 		cancel()
 		require.Error(t, err)
 	}
+
 	n, _ := b.Failures("tamsen", "")
 	require.Zero(t, n, "a stop of ours is no failure of the feed")
 	_, err := b.fetch(t, ingest.Request{})
@@ -349,6 +361,7 @@ func TestFetchCancelled(t *testing.T) {
 // of the whole process.
 func TestFetchLeavesNothingRunning(t *testing.T) {
 	before := runtime.NumGoroutine()
+
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Query().Get("site") {
 		case "cut":
@@ -368,6 +381,7 @@ func TestFetchLeavesNothingRunning(t *testing.T) {
 			_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
 		}
 	}))
+
 	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: newMemory(), RetryWait: time.Millisecond}
 	p := ingest.Profile{Name: "tamsen", BaseURL: srv.URL, Path: "/items", PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6,
 		Timeout: ingest.Span(200 * time.Millisecond), Query: map[string]string{"site": "{sites}"}}
@@ -377,6 +391,7 @@ func TestFetchLeavesNothingRunning(t *testing.T) {
 			require.Equal(t, site == "ok", err == nil, "%s: %v", site, err)
 		}
 	}
+
 	f.Close()
 	srv.Close()
 	require.Eventually(t, func() bool { return runtime.NumGoroutine() <= before+2 }, 5*time.Second, 20*time.Millisecond)

@@ -20,6 +20,7 @@ func TestBothKindsOfNextLink(t *testing.T) {
 	stream := func(id string, rest string, hour int) string {
 		return fmt.Sprintf(`{"@iot.id":%q,"name":"water temperature","unitOfMeasurement":{"symbol":"degC","definition":""},"Thing":{"@iot.id":"T%s"},"Observations":[%s]%s}`, id, id, obs(hour), rest)
 	}
+
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		var body string
 		switch r.URL.RawQuery {
@@ -35,8 +36,10 @@ func TestBothKindsOfNextLink(t *testing.T) {
 		default:
 			w.WriteHeader(http.StatusNotFound)
 		}
+
 		_, _ = w.Write([]byte(body))
 	})
+
 	b.p.Paging, b.p.Query = ingest.PagingIOT, nil
 	b.p.Format = ingest.FormatSensorThings
 	res, err := b.fetch(t, ingest.Request{Sites: []string{"x"}})

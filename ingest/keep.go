@@ -47,12 +47,14 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 	if err != nil {
 		return false, err
 	}
+
 	if b.unusable() {
 		res.Skipped = append(res.Skipped, b.Skipped...)
 		last := pages[len(pages)-1].raw
 		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
 		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
 	}
+
 	f.drop(p, &b, res.asked)
 	known := pages[len(pages)-1].raw.At
 	var ids []int64
@@ -68,6 +70,7 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 		}
 		ids = append(ids, id)
 	}
+
 	saveErr := f.save(ctx, p, b, known, ids[len(ids)-1], res)
 	if w == nil {
 		w = &indexWalk{f: f, p: p, res: res, asked: map[string]bool{}, ends: f.Now().Add(maxIndexTime)}
@@ -77,6 +80,7 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 	if saveErr == nil {
 		saveErr = linkErr
 	}
+
 	// An index does not answer for what lies behind it where that may change.
 	if open = open || openEnded(b.Alerts); open {
 		for i := range pages {
@@ -105,6 +109,7 @@ func (f *Fetcher) complete(ctx context.Context, pages []page, ids []int64, index
 		} else if len(pages) > 1 {
 			r.ETag, r.LastMod = "", ""
 		}
+
 		if !index && (!isLast || saveErr == nil && r.ETag+r.LastMod == "") {
 			continue // the record says it all
 		}
@@ -112,6 +117,7 @@ func (f *Fetcher) complete(ctx context.Context, pages []page, ids []int64, index
 			return fmt.Errorf("save raw fetch: %w", err)
 		}
 	}
+
 	return nil
 }
 
@@ -126,6 +132,7 @@ func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
 		ours[p.SiteID(code)] = true
 	}
 	var first coldseam.SiteID
+
 	n := 0
 	foreign := func(id coldseam.SiteID) bool {
 		if _, known := ours[id]; !known {
@@ -140,6 +147,7 @@ func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
 		return !ours[id]
 	}
 	b.Series = slices.DeleteFunc(b.Series, func(s coldseam.Series) bool { return foreign(s.Site) })
+
 	b.Forecasts = slices.DeleteFunc(b.Forecasts, func(x coldseam.Forecast) bool { return foreign(x.Site) })
 	b.Gaugings = slices.DeleteFunc(b.Gaugings, func(g coldseam.Gauging) bool { return foreign(g.Site) })
 	if n > 0 {
@@ -163,18 +171,21 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 	}
 	series, err := f.prepare(ctx, b.Series, known, res)
 	fail("series", len(b.Series), err)
+
 	if len(series) > 0 {
 		added, revised, err := f.Sink.UpsertSeries(ctx, fetchID, series)
 		res.Added += added
 		res.Revised += revised
 		fail("series", len(series), err)
 	}
+
 	if fs := f.forecasts(b.Forecasts, known, res); len(fs) > 0 {
 		fail("forecasts", len(fs), f.Sink.SaveForecasts(ctx, fs))
 	}
 	if as := stamped(b.Alerts, p, known); len(as) > 0 {
 		fail("alerts", len(as), f.Sink.SaveAlerts(ctx, as))
 	}
+
 	if len(b.Gaugings) > 0 {
 		fail("gaugings", len(b.Gaugings), f.Sink.SaveGaugings(ctx, b.Gaugings))
 	}
@@ -191,6 +202,7 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 func stamped(as []coldseam.Alert, p Profile, known time.Time) []coldseam.Alert {
 	out := make([]coldseam.Alert, len(as))
 	twins := map[[4]string]int{}
+
 	for i, a := range as {
 		a.KnownAt, a.Feed = known, p.Name
 		k := [4]string{a.Document, a.Sender, a.Identifier, a.Sent.String()}
@@ -200,6 +212,7 @@ func stamped(as []coldseam.Alert, p Profile, known time.Time) []coldseam.Alert {
 		if a.Provider == "" {
 			a.Provider = p.Provider
 		}
+
 		if a.Sent.IsZero() { // damaged: it counts from when it came
 			a.Sent = known
 		}
@@ -207,6 +220,7 @@ func stamped(as []coldseam.Alert, p Profile, known time.Time) []coldseam.Alert {
 			a.From = known
 		}
 		a.EndAssumed = a.EndAssumed || a.End.IsZero()
+
 		// Without an end it holds as long as the feed lists it. The steps of half
 		// a day keep the readings of a morning from being versions of it.
 		if last := later(a.From, known.Truncate(assumedLife/2)).Add(assumedLife); a.EndAssumed && a.End.Before(last) {
@@ -214,6 +228,7 @@ func stamped(as []coldseam.Alert, p Profile, known time.Time) []coldseam.Alert {
 		}
 		out[i] = a
 	}
+
 	return out
 }
 
@@ -234,6 +249,7 @@ const assumedLife = 24 * time.Hour
 func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time, res *Result) ([]coldseam.Series, error) {
 	var out []coldseam.Series
 	var errs []error
+
 	for _, s := range in {
 		kept := s.Obs[:0:0]
 		future := 0
@@ -248,10 +264,12 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 				res.NewestValid = o.At
 			}
 		}
+
 		if future > 0 {
 			res.Refused += future
 			res.Skipped = append(res.Skipped, Skipped{What: s.SeriesKey.String(), Why: "stamped in the future: check the zone and both clocks", N: future})
 		}
+
 		if len(kept) == 0 {
 			continue
 		}
@@ -260,6 +278,7 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		errs = append(errs, err)
 		out = append(out, checked)
 	}
+
 	rated, err := f.rate(ctx, out, known)
 	errs = append(errs, err)
 	for _, s := range rated {
@@ -267,6 +286,7 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		errs = append(errs, err)
 		out = append(out, checked)
 	}
+
 	for _, s := range out {
 		for _, o := range s.Obs {
 			for _, n := range (o.Flag & coldseam.QCFlags).Names() {
@@ -274,6 +294,7 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 			}
 		}
 	}
+
 	return out, errors.Join(errs...)
 }
 
@@ -300,6 +321,7 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 		limits.Air, err = f.Air(ctx, s.Site, first.Add(-reachBack-twinSpan), last.Add(reachAhead))
 		f.warn("air beside the gauge", string(s.Site), err) // one test less
 	}
+
 	if f.Recent == nil {
 		return Check(s, limits, known), nil
 	}
@@ -307,6 +329,7 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 	if err != nil {
 		return Check(s, limits, known), fmt.Errorf("neighbours of %s: %w", s.SeriesKey, err)
 	}
+
 	v := newView(s, stored)
 	whole, _, err := coldseam.NewSeries(s.SeriesKey, v.all)
 	if err != nil {
@@ -335,6 +358,7 @@ func newView(s coldseam.Series, stored []coldseam.Observation) view {
 	for _, o := range s.Obs {
 		fresh[o.At.UnixMicro()] = o
 	}
+
 	for _, o := range stored {
 		t := o.At.UnixMicro()
 		if n, ok := fresh[t]; ok {
@@ -346,11 +370,13 @@ func newView(s coldseam.Series, stored []coldseam.Observation) view {
 		v.was[t] = o
 		v.all = append(v.all, o)
 	}
+
 	for _, o := range s.Obs {
 		if _, late := v.old[o.At.UnixMicro()]; !late {
 			v.all = append(v.all, o)
 		}
 	}
+
 	return v
 }
 
@@ -359,6 +385,7 @@ func newView(s coldseam.Series, stored []coldseam.Observation) view {
 func (v view) changed(rows []coldseam.Observation, from, to, known time.Time) []coldseam.Observation {
 	lo, hi := -1, 0
 	out := make([]coldseam.Observation, len(rows))
+
 	for i, o := range rows {
 		t := o.At.UnixMicro()
 		was, isStored := v.was[t]
@@ -375,12 +402,14 @@ func (v view) changed(rows []coldseam.Observation, from, to, known time.Time) []
 				o.KnownAt = was.KnownAt.Add(time.Microsecond) // a later word on the flags alone
 			}
 		}
+
 		out[i] = o
 		if lo < 0 {
 			lo = i
 		}
 		hi = i + 1
 	}
+
 	return out[max(lo, 0):hi]
 }
 
@@ -392,6 +421,7 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 	res.Skipped = append(res.Skipped, left...)
 	res.Refused += len(left)
 	var out []coldseam.Forecast
+
 	for _, fc := range in {
 		fc.KnownAt = known
 		if fc.Issued.IsZero() {
@@ -402,19 +432,23 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param),
 				Why: "values out of range are holes", N: n})
 		}
+
 		if err == nil && fc.Issued.After(known.Add(MaxFutureStamp)) {
 			err = errors.New("issued in the future: check both clocks")
 		}
+
 		if err != nil {
 			res.Refused++
 			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param), Why: err.Error(), N: len(fc.At)})
 			continue
 		}
+
 		if fc.Issued.After(res.NewestIssued) {
 			res.NewestIssued = fc.Issued
 		}
 		out = append(out, fc)
 	}
+
 	return out
 }
 
@@ -436,18 +470,21 @@ type indexWalk struct {
 // cannot be read is passed over where it says itself that it holds elsewhere.
 func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, depth int) (open bool, err error) {
 	var errs []error
+
 	for i, e := range entries {
 		again, why, err := w.entry(ctx, base, e, depth)
 		open = open || again
 		if err == nil {
 			continue
 		}
+
 		ended := why == "too_many" || ctx.Err() != nil || !w.res.NotBefore.IsZero()
 		name := cmp.Or(e.Title, e.ID, clip(e.Link))
 		if !ended && w.f.Elsewhere != nil && w.f.Elsewhere(e.About) {
 			w.res.Notes = append(w.res.Notes, fmt.Sprintf("entry %s holds elsewhere: %s", name, oneLine(err)))
 			continue
 		}
+
 		if why == "too_many" {
 			err = fmt.Errorf("%d documents of the index are still to be read: %w", len(entries)-i, err)
 		}
@@ -459,6 +496,7 @@ func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, de
 			break
 		}
 	}
+
 	return open, errors.Join(errs...)
 }
 
@@ -472,6 +510,7 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 	if err != nil {
 		return false, "no_link", err
 	}
+
 	id := strings.Join([]string{w.p.Name, addr, e.Updated}, " ")
 	seen, again := f.linkSeen(id)
 	if w.asked[id] || seen {
@@ -488,6 +527,7 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 		p.BaseURL = origin(addr)
 		p.PrivateHosts = nil
 	}
+
 	pg, err := f.get(ctx, p, address{addr, addr, true}, "", w.res)
 	switch {
 	case errors.Is(err, coldseam.ErrInvalid):
@@ -498,6 +538,7 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 	w.bytes += pg.raw.Bytes
 
 	open = e.Updated == ""
+
 	if !pg.notModified {
 		inner := pg.batch.Entries
 		if pg.batch.Next != "" { // its next page is read like another index
@@ -507,17 +548,20 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 			err := fmt.Errorf("%s: an index %d levels deep: %w", pg.raw.URL, depth+1, coldseam.ErrInvalid)
 			return false, "too_deep", f.bad(ctx, pg.raw, err)
 		}
+
 		pg.batch.Entries = inner
 		for i := range pg.batch.Alerts {
 			pg.batch.Alerts[i].Document = pg.raw.URL
 			pg.batch.Alerts[i].PlacedBy(e.About)
 		}
+
 		// An index speaks for itself: it is read in every walk. One without entries
 		// today may have some tomorrow.
 		index := len(inner) > 0 || len(pg.batch.Alerts)+len(pg.batch.Skipped) == 0
 		if index {
 			pg.raw.ETag, pg.raw.LastMod = "", ""
 		}
+
 		gaps := len(w.gaps)
 		more, err := f.keep(ctx, w.p, []page{pg}, w.res, w, depth+1)
 		if index {
@@ -526,11 +570,13 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 			}
 			return true, "", err
 		}
+
 		if err != nil {
 			return false, "unread", err
 		}
 		open = open || more
 	}
+
 	f.markLink(id, open)
 	return open, "", nil
 }
@@ -610,6 +656,7 @@ func join(pages []page) (Batch, error) {
 	var out Batch
 	obs := map[coldseam.SeriesKey][]coldseam.Observation{}
 	var keys []coldseam.SeriesKey
+
 	for _, pg := range pages {
 		b := pg.batch
 		out.Format = b.Format
@@ -619,6 +666,7 @@ func join(pages []page) (Batch, error) {
 			}
 			obs[s.SeriesKey] = append(obs[s.SeriesKey], s.Obs...)
 		}
+
 		out.Forecasts = append(out.Forecasts, b.Forecasts...)
 		out.Alerts = append(out.Alerts, b.Alerts...)
 		out.Gaugings = append(out.Gaugings, b.Gaugings...)
@@ -629,6 +677,7 @@ func join(pages []page) (Batch, error) {
 		out.Links = append(out.Links, b.Links...)
 		out.Entries = append(out.Entries, b.Entries...)
 	}
+
 	for _, k := range keys {
 		s, _, err := coldseam.NewSeries(k, obs[k])
 		if err != nil {
@@ -636,6 +685,7 @@ func join(pages []page) (Batch, error) {
 		}
 		out.Series = append(out.Series, s)
 	}
+
 	return out, nil
 }
 

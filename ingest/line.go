@@ -33,6 +33,7 @@ func (b *Builder) Line(r Row) *Line {
 		l.left = true
 		return l
 	}
+
 	l.s = s
 	l.row.Key = r.Key
 	l.flags, l.quals = b.p.Quality(r.Approval, r.Qualifiers)
@@ -42,6 +43,7 @@ func (b *Builder) Line(r Row) *Line {
 			l.noData = append(l.noData, v)
 		}
 	}
+
 	return l
 }
 
@@ -51,16 +53,19 @@ func (l *Line) Add(at time.Time, v float64) {
 		l.b.prepare(&l.row)
 		return
 	}
+
 	for _, s := range l.noData {
 		if v == s {
 			l.Missing(at)
 			return
 		}
 	}
+
 	if l.flags&coldseam.Missing != 0 {
 		l.Missing(at)
 		return
 	}
+
 	if !l.hasConv {
 		if l.s.refused != "" {
 			return
@@ -72,6 +77,7 @@ func (l *Line) Add(at time.Time, v float64) {
 		}
 		l.conv, l.hasConv = conv, true
 	}
+
 	l.s.grow()
 	l.s.obs = append(l.s.obs, coldseam.Observation{At: at, Value: l.conv.Apply(v), Flag: l.flags, Qualifiers: l.quals})
 }

@@ -53,6 +53,7 @@ func TestFetchConcurrencyOfAHost(t *testing.T) {
 		open.Add(-1)
 		_, _ = w.Write([]byte(doc("", row(now.Add(-time.Hour), "1.2"))))
 	})
+
 	var wg sync.WaitGroup
 	for _, name := range []string{"gauges", "weather", "warnings"} {
 		p := b.p
@@ -64,6 +65,7 @@ func TestFetchConcurrencyOfAHost(t *testing.T) {
 			})
 		}
 	}
+
 	wg.Wait()
 	require.EqualValues(t, 12, n.Load())
 	require.EqualValues(t, 2, most.Load())
@@ -95,6 +97,7 @@ func TestFetchMinInterval(t *testing.T) {
 // starts anew, and however long it says, not for a week.
 func TestAFullServiceIsLeftAlone(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name   string
 		status int
@@ -126,6 +129,7 @@ func TestAFullServiceIsLeftAlone(t *testing.T) {
 			})
 			shared := &purse{left: 100, hosts: map[string]bool{}}
 			b.Budget = shared
+
 			for i := range 8 {
 				b.p.Path = fmt.Sprintf("/feed%d", i)
 				_, _ = b.fetch(t, ingest.Request{})

@@ -69,12 +69,14 @@ func (x *XML) Tree(start xml.StartElement) (*Node, error) {
 	root := newNode(start)
 	open, texts := []*Node{root}, [][]byte{nil}
 	n, began := int64(1), x.d.InputOffset()
+
 	for len(open) > 0 {
 		t, err := x.Token()
 		if err != nil {
 			return nil, err // at the end of the input Token has an error of its own
 		}
 		top := len(open) - 1
+
 		switch t := t.(type) {
 		case xml.StartElement:
 			if n++; n%1024 == 0 || x.bound.Bytes > 0 {
@@ -97,6 +99,7 @@ func (x *XML) Tree(start xml.StartElement) (*Node, error) {
 			texts[top] = append(texts[top], t...)
 		}
 	}
+
 	return root, nil
 }
 

@@ -32,6 +32,7 @@ func (p Profile) PlaceAt(lat, lon, maxKM float64) (code, note string) {
 		}
 		return p.RequestSite, note
 	}
+
 	codes := make([]string, 0, len(p.Places))
 	for c := range p.Places {
 		codes = append(codes, c)
@@ -43,6 +44,7 @@ func (p Profile) PlaceAt(lat, lon, maxKM float64) (code, note string) {
 			best, code = d, c
 		}
 	}
+
 	if code == "" {
 		for _, c := range codes {
 			if DistanceKM(lon, lat, p.Places[c].Lat, p.Places[c].Lon) <= maxKM {
@@ -51,6 +53,7 @@ func (p Profile) PlaceAt(lat, lon, maxKM float64) (code, note string) {
 		}
 		return strconv.FormatFloat(lat, 'f', 4, 64) + "," + strconv.FormatFloat(lon, 'f', 4, 64), ""
 	}
+
 	if best > FarKM {
 		note = fmt.Sprintf("%s: the document lies %.1f km from the configured place", code, best)
 	}

@@ -34,11 +34,13 @@ func (p Profile) plan(req Request, now time.Time) ([]call, error) {
 	}
 	params := p.paramCodes(req.Params)
 	var out []call
+
 	for _, w := range windows(req.Since, req.Until, time.Duration(p.MaxWindow), now) {
 		groups, err := p.groups(sites, params, w)
 		if err != nil {
 			return nil, err
 		}
+
 		for i, g := range groups {
 			c, err := p.call(g, params, w)
 			if err != nil {
@@ -51,6 +53,7 @@ func (p Profile) plan(req Request, now time.Time) ([]call, error) {
 			out = append(out, c)
 		}
 	}
+
 	return out, nil
 }
 
@@ -85,6 +88,7 @@ func windows(since, until time.Time, longest time.Duration, now time.Time) [][2]
 	if longest <= 0 || until.Sub(since) <= longest {
 		return [][2]time.Time{{since, until}}
 	}
+
 	var out [][2]time.Time
 	for a := since; a.Before(until); a = a.Add(longest) {
 		b := a.Add(longest)
@@ -93,6 +97,7 @@ func windows(since, until time.Time, longest time.Duration, now time.Time) [][2]
 		}
 		out = append(out, [2]time.Time{a, b})
 	}
+
 	return out
 }
 
@@ -110,6 +115,7 @@ func (p Profile) groups(sites, params []string, w [2]time.Time) ([][]string, err
 		return [][]string{nil}, nil
 	}
 	var out [][]string
+
 	for rest := sites; len(rest) > 0; {
 		n := min(limit, len(rest))
 		for ; n > 0; n-- {
@@ -121,12 +127,14 @@ func (p Profile) groups(sites, params []string, w [2]time.Time) ([][]string, err
 				break
 			}
 		}
+
 		if n == 0 {
 			return nil, fmt.Errorf("profile %s: the address for site %s passes max_url_bytes = %d: %w", p.Name, rest[0], p.MaxURLBytes, coldseam.ErrInvalid)
 		}
 		out = append(out, rest[:n])
 		rest = rest[n:]
 	}
+
 	return out, nil
 }
 
@@ -157,6 +165,7 @@ func (p Profile) call(sites, params []string, w [2]time.Time) (call, error) {
 		"{limit}":      strconv.Itoa(p.PageLimit),
 		"{site}":       "", "{lat}": "", "{lon}": "", "{grid}": "",
 	}
+
 	if len(sites) == 1 {
 		c.site = sites[0]
 		vars["{site}"] = sites[0]
@@ -165,6 +174,7 @@ func (p Profile) call(sites, params []string, w [2]time.Time) (call, error) {
 			vars["{grid}"] = pl.Grid
 		}
 	}
+
 	path, _ := fill(p.Path, vars, func(s string) string {
 		return strings.ReplaceAll(strings.ReplaceAll(url.PathEscape(s), "%2F", "/"), "%2C", ",")
 	})
@@ -172,6 +182,7 @@ func (p Profile) call(sites, params []string, w [2]time.Time) (call, error) {
 	if err != nil {
 		return c, fmt.Errorf("profile %s: path %q: %w", p.Name, path, coldseam.ErrInvalid)
 	}
+
 	keys := make([]string, 0, len(p.Query))
 	for k := range p.Query {
 		keys = append(keys, k)
@@ -181,11 +192,13 @@ func (p Profile) call(sites, params []string, w [2]time.Time) (call, error) {
 	if u.RawQuery != "" {
 		parts = append(parts, u.RawQuery)
 	}
+
 	for _, k := range keys {
 		if v, ok := fill(p.Query[k], vars, nil); ok {
 			parts = append(parts, escape(k)+"="+escape(v))
 		}
 	}
+
 	u.RawQuery = strings.Join(parts, "&")
 	c.url = u.String()
 	c.body, _ = fill(p.Body, vars, func(s string) string {
@@ -208,6 +221,7 @@ func fill(tpl string, vars map[string]string, enc func(string) string) (out stri
 			}
 		}
 	}
+
 	if marks > 0 && filled == 0 {
 		return "", false
 	}
@@ -221,6 +235,7 @@ func fill(tpl string, vars map[string]string, enc func(string) string) (out stri
 		}
 		pairs = append(pairs, m, v)
 	}
+
 	return strings.NewReplacer(pairs...).Replace(tpl), true
 }
 
@@ -262,16 +277,19 @@ func (p Profile) nextURL(page, next string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("page address: %w", coldseam.ErrInvalid)
 	}
+
 	if p.Paging == PagingBody && !strings.Contains(next, "://") && !strings.HasPrefix(next, "/") {
 		q := cur.Query()
 		q.Set("next_token", next) // name of the US statistics service [from memory]
 		cur.RawQuery = q.Encode()
 		return cur.String(), nil
 	}
+
 	ref, err := url.Parse(next)
 	if err != nil {
 		return "", fmt.Errorf("next link %q: %w", clip(next), coldseam.ErrInvalid)
 	}
+
 	u := cur.ResolveReference(ref)
 	if strings.EqualFold(u.Hostname(), cur.Hostname()) && u.Scheme == "http" && cur.Scheme == "https" {
 		u.Scheme, u.Host = cur.Scheme, cur.Host

@@ -15,6 +15,7 @@ func TestPlanAddresses(t *testing.T) {
 	t.Parallel()
 	a := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 	b := time.Date(2026, 3, 20, 12, 30, 0, 0, time.FixedZone("", -6*3600))
+
 	for _, c := range []struct {
 		name string
 		p    Profile
@@ -92,6 +93,7 @@ func TestPlanLongLists(t *testing.T) {
 		require.LessOrEqual(t, len(c.url), DefaultMaxURLBytes)
 		got = append(got, strings.Split(strings.TrimPrefix(c.url, "https://g.example?id="), "%2C")...)
 	}
+
 	require.Equal(t, sites, got)
 	p.MaxURLBytes = 20
 	_, err = p.plan(Request{Sites: sites[:1]}, t0)
@@ -123,6 +125,7 @@ func TestWindows(t *testing.T) {
 func TestNextURL(t *testing.T) {
 	t.Parallel()
 	const page = "https://g.example/a/items?x=1"
+
 	for _, c := range []struct {
 		name, paging, next, want, err string
 	}{

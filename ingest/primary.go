@@ -17,6 +17,7 @@ import (
 func ChoosePrimary(meta []SeriesMeta) (chosen, passed map[string][]string, notes []string) {
 	best := map[coldseam.SeriesKey]SeriesMeta{}
 	chosen, passed = map[string][]string{}, map[string][]string{}
+
 	for _, m := range meta {
 		if m.Key.SeriesRef == "" || m.Computation == "" {
 			continue // a row's record, not one of the series list
@@ -27,6 +28,7 @@ func ChoosePrimary(meta []SeriesMeta) (chosen, passed map[string][]string, notes
 		if ok && old.Key.SeriesRef == m.Key.SeriesRef {
 			continue // the same record on two pages
 		}
+
 		if ok && m.tied(old) {
 			notes = append(notes, fmt.Sprintf("%s: %s and %s are equally good", k, old.Key.SeriesRef, m.Key.SeriesRef))
 		}
@@ -38,6 +40,7 @@ func ChoosePrimary(meta []SeriesMeta) (chosen, passed map[string][]string, notes
 			passed[old.siteCode()] = append(passed[old.siteCode()], old.Key.SeriesRef)
 		}
 	}
+
 	for _, m := range best {
 		chosen[m.siteCode()] = append(chosen[m.siteCode()], m.Key.SeriesRef)
 	}
@@ -46,6 +49,7 @@ func ChoosePrimary(meta []SeriesMeta) (chosen, passed map[string][]string, notes
 			sort.Strings(refs)
 		}
 	}
+
 	sort.Strings(notes)
 	return chosen, passed, notes
 }

@@ -14,6 +14,7 @@ func TestChoosePrimary(t *testing.T) {
 			Primary: primary, Sublocation: sub, Last: t0.AddDate(0, 0, last), Computation: comp}
 	}
 	const i, mean = coldseam.Instant, coldseam.Mean
+
 	for _, c := range []struct {
 		name  string
 		meta  []SeriesMeta
@@ -46,6 +47,7 @@ func TestChoosePrimary(t *testing.T) {
 func TestPlaceAt(t *testing.T) {
 	t.Parallel()
 	p := Profile{Places: map[string]Place{"bend": {Lat: 45.2, Lon: -89}, "ford": {Lat: 44, Lon: -89}}}
+
 	for _, c := range []struct {
 		name       string
 		lat, lon   float64

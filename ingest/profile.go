@@ -65,6 +65,7 @@ func (s *Span) UnmarshalText(b []byte) error {
 		}
 		days, rest = n, tail
 	}
+
 	var d time.Duration
 	if rest != "" {
 		var err error
@@ -72,6 +73,7 @@ func (s *Span) UnmarshalText(b []byte) error {
 			return fmt.Errorf("span %q: want a form such as 90s, 15m or 30d: %w", b, coldseam.ErrInvalid)
 		}
 	}
+
 	d += time.Duration(days) * 24 * time.Hour
 	if d < 0 || days > 36500 || len(b) == 0 {
 		return fmt.Errorf("span %q: want a form such as 90s, 15m or 30d: %w", b, coldseam.ErrInvalid)
@@ -192,6 +194,7 @@ func (p Profile) WithDefaults() Profile {
 			*s = Span(d)
 		}
 	}
+
 	if p.Name == "" {
 		p.Name = "file"
 	}
@@ -201,12 +204,14 @@ func (p Profile) WithDefaults() Profile {
 	if p.Method == "" {
 		p.Method = "GET"
 	}
+
 	if p.Paging == "" {
 		p.Paging = PagingNone
 		if p.Format == FormatCAP { // of warnings every page counts
 			p.Paging = PagingLinks
 		}
 	}
+
 	def(&p.PageLimit, DefaultPageLimit)
 	def(&p.MaxPages, DefaultMaxPages)
 	def(&p.MaxURLBytes, DefaultMaxURLBytes)
@@ -234,6 +239,7 @@ func (p Profile) WithSites(sites []coldseam.Site) Profile {
 	if places == nil {
 		places = map[string]Place{}
 	}
+
 	for _, s := range sites {
 		if s.Provider != p.Name {
 			continue
@@ -245,6 +251,7 @@ func (p Profile) WithSites(sites []coldseam.Site) Profile {
 			places[s.Code] = Place{Lat: s.Lat, Lon: s.Lon, Zone: s.Zone}
 		}
 	}
+
 	p.Zones, p.Places = zones, places
 	return p
 }
@@ -259,6 +266,7 @@ func (p Profile) At(endpoint string) (Profile, error) {
 	if !ok {
 		return p, fmt.Errorf("profile %s: endpoint %q: %w", p.Name, endpoint, coldseam.ErrNotFound)
 	}
+
 	set := func(dst *string, v string) {
 		if v != "" {
 			*dst = v
@@ -267,6 +275,7 @@ func (p Profile) At(endpoint string) (Profile, error) {
 	set(&p.Path, e.Path)
 	set(&p.Body, e.Body)
 	set(&p.Format, e.Format)
+
 	set(&p.Kind, e.Kind)
 	set(&p.Statistic, e.Statistic)
 	set(&p.Paging, e.Paging)
@@ -276,6 +285,7 @@ func (p Profile) At(endpoint string) (Profile, error) {
 	if e.MaxWindow > 0 {
 		p.MaxWindow = e.MaxWindow
 	}
+
 	if e.Sites > 0 {
 		p.SitesPerRequest = e.Sites
 	}
@@ -365,6 +375,7 @@ func (p Profile) checkWords() error {
 			return p.bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
 		}
 	}
+
 	if e, _ := charset.Lookup(p.EncodingOverride); e == nil && p.EncodingOverride != "" {
 		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1", strconv.Quote(p.EncodingOverride))
 	}
@@ -377,31 +388,37 @@ func (p Profile) checkTables() error {
 			return p.bad("parameters."+code, "a parameter", param)
 		}
 	}
+
 	for param := range p.Levels {
 		if coldseam.Parameter(param).Unit() == "" {
 			return p.bad("levels", "a parameter", param)
 		}
 	}
+
 	for param, unit := range p.Units {
 		if _, err := UnitFor(coldseam.Parameter(param), unit); err != nil {
 			return fmt.Errorf("profile %q: units.%s: %w", p.Name, param, err)
 		}
 	}
+
 	for code, action := range p.Qualifiers {
 		if _, ok := actionFlags[action]; !ok {
 			return p.bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
 		}
 	}
+
 	for param, st := range p.Statistics {
 		if _, _, err := p.Stat(coldseam.Parameter(param)); err != nil {
 			return p.bad("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
 		}
 	}
+
 	for word, a := range p.Approval {
 		if a != "provisional" && a != "approved" {
 			return p.bad("approval."+word, "provisional or approved", a)
 		}
 	}
+
 	return nil
 }
 

@@ -17,6 +17,7 @@ func TestProfileCheck(t *testing.T) {
 			KeyHeader: "X-Api-Key", KeyFile: "/etc/key"}
 	}
 	require.NoError(t, good().Check())
+
 	for _, c := range []struct {
 		name string
 		bend func(*Profile)

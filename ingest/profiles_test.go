@@ -26,11 +26,13 @@ func TestShippedProfiles(t *testing.T) {
 	require.NoError(t, err)
 	reference, _, ok := strings.Cut(string(text), "[[profile]]")
 	require.True(t, ok)
+
 	for f := range reflect.TypeFor[ingest.Profile]().Fields() {
 		if key := f.Tag.Get("toml"); key != "-" {
 			require.Contains(t, reference, key, "the reference names every key")
 		}
 	}
+
 	require.Empty(t, md.Undecoded())
 	require.Len(t, c.Profile, 7)
 	names := map[string]bool{}
@@ -43,6 +45,7 @@ func TestShippedProfiles(t *testing.T) {
 		require.LessOrEqual(t, int64(max(p.PageLimit, ingest.DefaultPageLimit))*450, int64(ingest.DefaultMaxBody), "a page fits the cap of the body")
 		require.Greater(t, time.Duration(p.MaxAge), time.Duration(p.Poll), p.Name)
 	}
+
 	us := c.Profile[0]
 	require.Equal(t, ingest.Span(365*24*time.Hour), us.Endpoints["history"].MaxWindow)
 	require.Equal(t, "discharge", us.Parameters["00060"])

@@ -79,6 +79,7 @@ func Check(s coldseam.Series, l SiteLimits, now time.Time) coldseam.Series {
 			c.use = append(c.use, i)
 		}
 	}
+
 	c.step = c.usualStep()
 	if months, days, _, err := ParsePeriod(s.Period); err == nil {
 		c.daily = months > 0 || days > 0
@@ -86,6 +87,7 @@ func Check(s coldseam.Series, l SiteLimits, now time.Time) coldseam.Series {
 	if !now.IsZero() {
 		c.future(now)
 	}
+
 	c.sentinel()
 	c.ranges()
 	c.spike()
@@ -179,6 +181,7 @@ func (c *checker) repeated() {
 			seen[c.v(k)] = append(seen[c.v(k)], k)
 		}
 	}
+
 	for _, ks := range seen {
 		for i := 2; i < len(ks); i++ {
 			if c.at(ks[i]).Sub(c.at(ks[i-2])) <= 24*time.Hour {
@@ -336,6 +339,7 @@ func (c *checker) rate() {
 		if c.failed(k) || c.apart(k-1, k) {
 			continue
 		}
+
 		for j := min(first, k-1); j < k; j++ {
 			if !c.failed(j) {
 				c.rateOf(j, k)
@@ -351,6 +355,7 @@ func (c *checker) rate() {
 func (c *checker) rateOf(j, k int) {
 	h := math.Max(c.at(k).Sub(c.at(j)).Hours(), 1)
 	d := (c.v(k) - c.v(j)) / h
+
 	switch c.s.Param {
 	case coldseam.WaterTemp:
 		if math.Abs(d) > rateWaterFailC {
@@ -393,6 +398,7 @@ func (c *checker) flat() {
 	default:
 		return
 	}
+
 	start := 0
 	for k := range c.use {
 		if k > 0 && (c.v(k) != c.v(k-1) || c.apart(k-1, k)) {
@@ -482,6 +488,7 @@ func (c *checker) twin() {
 	if c.s.Param != coldseam.WaterTemp || len(c.l.Air) == 0 {
 		return
 	}
+
 	for k := range c.use {
 		if c.v(k) <= twinWaterC {
 			continue
@@ -492,10 +499,12 @@ func (c *checker) twin() {
 		if hi-lo < 3 {
 			continue
 		}
+
 		// Each value speaks for a step: three daily means cover three days.
 		if span := c.l.Air[hi-1].At.Sub(c.l.Air[lo].At); span+span/time.Duration(hi-lo-1) < twinSpan*3/4 {
 			continue
 		}
+
 		cold := true
 		for _, o := range c.l.Air[lo:hi] {
 			cold = cold && o.Flag.Usable() && o.Value < twinAirC
@@ -577,6 +586,7 @@ func JoinForecasts(in []coldseam.Forecast) (out []coldseam.Forecast, left []Skip
 		}
 		pieces[k] = append(pieces[k], f)
 	}
+
 	for _, k := range order {
 		f, err := joined(pieces[k])
 		if err != nil {
@@ -585,6 +595,7 @@ func JoinForecasts(in []coldseam.Forecast) (out []coldseam.Forecast, left []Skip
 		}
 		out = append(out, f)
 	}
+
 	return out, left
 }
 
@@ -594,6 +605,7 @@ func joined(pieces []coldseam.Forecast) (coldseam.Forecast, error) {
 	}
 	type step struct{ piece, i int }
 	var steps []step
+
 	said := false
 	for p, f := range pieces {
 		said = said || f.Span != nil
@@ -606,6 +618,7 @@ func joined(pieces []coldseam.Forecast) (coldseam.Forecast, error) {
 
 	out := pieces[0]
 	out.At, out.Value, out.Members, out.Span = nil, nil, make([][]float64, len(pieces[0].Members)), nil
+
 	for k, s := range steps {
 		f := pieces[s.piece]
 		if k > 0 && at(s).Equal(at(steps[k-1])) {
@@ -614,6 +627,7 @@ func joined(pieces []coldseam.Forecast) (coldseam.Forecast, error) {
 			}
 			continue
 		}
+
 		if len(f.Members) != len(out.Members) {
 			return out, fmt.Errorf("%d and %d members: %w", len(out.Members), len(f.Members), coldseam.ErrInvalid)
 		}
@@ -625,5 +639,6 @@ func joined(pieces []coldseam.Forecast) (coldseam.Forecast, error) {
 			out.Span = append(out.Span, f.Spans()[s.i])
 		}
 	}
+
 	return out, nil
 }

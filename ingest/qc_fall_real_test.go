@@ -38,6 +38,7 @@ func TestRealFlowHasNoDownwardSpike(t *testing.T) {
 		if strings.Contains(name, "/flow/") {
 			s.Stat, s.Period, layout = coldseam.Mean, "P1D", "2006-01-02"
 		}
+
 		for i, h := range rows[0] {
 			if strings.HasPrefix(h, "flow") || strings.HasPrefix(strings.ToLower(h), "discharge") {
 				column = i
@@ -46,6 +47,7 @@ func TestRealFlowHasNoDownwardSpike(t *testing.T) {
 		if column < 0 {
 			continue
 		}
+
 		for _, r := range rows[1:] {
 			v, err := strconv.ParseFloat(r[column], 64)
 			at, err2 := time.Parse(layout, r[0])
@@ -66,8 +68,10 @@ func TestRealFlowHasNoDownwardSpike(t *testing.T) {
 				failed++
 			}
 		}
+
 		t.Logf("%s: %d values, %d downward spikes, %d failed falls", filepath.Base(name), len(s.Obs), spikes, failed)
 		require.Zero(t, spikes+failed, name)
 	}
+
 	require.Positive(t, read)
 }

@@ -18,6 +18,7 @@ func column(t *testing.T, path, col string, k coldseam.SeriesKey) coldseam.Serie
 	f, err := os.Open(path)
 	require.NoError(t, err)
 	defer f.Close()
+
 	rows, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)
 	at := -1
@@ -26,6 +27,7 @@ func column(t *testing.T, path, col string, k coldseam.SeriesKey) coldseam.Serie
 			at = i
 		}
 	}
+
 	var obs []coldseam.Observation
 	for _, r := range rows[1:] {
 		if at < 0 || r[at] == "" {
@@ -40,6 +42,7 @@ func column(t *testing.T, path, col string, k coldseam.SeriesKey) coldseam.Serie
 		require.NoError(t, err)
 		obs = append(obs, coldseam.Observation{At: when.Add(24 * time.Hour), Value: v})
 	}
+
 	s, _, err := coldseam.NewSeries(k, obs)
 	require.NoError(t, err)
 	return s
@@ -58,11 +61,13 @@ func TestCheckOnRecords(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, m)
 	total, fails, suspects := 0, 0, 0
+
 	for _, path := range m {
 		dir := filepath.Base(filepath.Dir(path))
 		if dir == "biology" {
 			continue
 		}
+
 		for _, c := range []struct {
 			col   string
 			param coldseam.Parameter
@@ -75,6 +80,7 @@ func TestCheckOnRecords(t *testing.T) {
 			if len(s.Obs) == 0 {
 				continue
 			}
+
 			count := map[string]int{}
 			for _, o := range ingest.Check(s, ingest.SiteLimits{}, time.Time{}).Obs {
 				for _, n := range (o.Flag & coldseam.QCFlags).Names() {
@@ -87,10 +93,12 @@ func TestCheckOnRecords(t *testing.T) {
 					suspects++
 				}
 			}
+
 			total += len(s.Obs)
 			t.Logf("%-60s %-10s %6d rows %v", filepath.Base(path), c.param, len(s.Obs), count)
 		}
 	}
+
 	t.Logf("%d rows: %d fail (%.3f %%), %d suspect (%.2f %%)", total, fails, 100*float64(fails)/float64(total), suspects, 100*float64(suspects)/float64(total))
 	require.Less(t, float64(fails)/float64(total), .001)
 	require.Less(t, float64(suspects)/float64(total), .05)
@@ -105,6 +113,7 @@ func TestCheckFindsErrorsInRecord(t *testing.T) {
 		t.Skip("COLDSEAM_REAL_DATA is not set: the records are not read")
 	}
 	path := filepath.Join(root, "series", "subdaily", "brandywine_30min.csv")
+
 	for _, c := range []struct {
 		name, col string
 		param     coldseam.Parameter
@@ -139,6 +148,7 @@ func TestCheckFindsErrorsInRecord(t *testing.T) {
 					}
 				}
 			}
+
 			require.GreaterOrEqual(t, seeded, 29)
 			require.LessOrEqual(t, blamed, seeded/10, "good values failed beside a bad one")
 		})

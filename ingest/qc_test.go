@@ -42,6 +42,7 @@ func TestCheck(t *testing.T) {
 		gap, sent, fail, unit  = coldseam.QCGap, coldseam.QCSentinel, coldseam.QCFail, coldseam.QCUnit
 	)
 	quarter := 15 * time.Minute
+
 	for _, c := range []struct {
 		name   string
 		s      coldseam.Series
@@ -168,6 +169,7 @@ func drawSeries(t *rapid.T) coldseam.Series {
 	s.Period = rapid.SampledFrom([]string{"", "P1D", "PT1H"}).Draw(t, "period")
 	at := t0
 	v := rapid.Float64Range(-5, 50).Draw(t, "start")
+
 	for range n {
 		at = at.Add(rapid.SampledFrom([]time.Duration{time.Minute, 15 * time.Minute, time.Hour, 30 * time.Hour}).Draw(t, "step"))
 		switch rapid.IntRange(0, 6).Draw(t, "kind") {
@@ -178,6 +180,7 @@ func drawSeries(t *rapid.T) coldseam.Series {
 		case 2:
 			v += .01
 		}
+
 		f := coldseam.Flag(rapid.IntRange(0, 0xffff).Draw(t, "flag"))
 		if f&coldseam.Missing != 0 {
 			s.Obs = append(s.Obs, coldseam.Observation{At: at, Flag: f})
@@ -185,6 +188,7 @@ func drawSeries(t *rapid.T) coldseam.Series {
 		}
 		s.Obs = append(s.Obs, coldseam.Observation{At: at, Value: v, Flag: f})
 	}
+
 	return s
 }
 
@@ -237,6 +241,7 @@ func TestBoundForecastOfAWrongUnit(t *testing.T) {
 // A value that no weather has is a hole, and the hour before does not fill it.
 func TestBoundForecastMakesHoles(t *testing.T) {
 	t.Parallel()
+
 	for p, bad := range map[coldseam.Parameter]float64{coldseam.AirTemp: 61, coldseam.Wind: 1e308, coldseam.Gust: 121, coldseam.ThunderProb: 1.01,
 		coldseam.Precip: 2001, coldseam.Visibility: -1} {
 		f := coldseam.Forecast{Site: "m:1", Param: p}

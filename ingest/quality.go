@@ -79,6 +79,7 @@ func (p Profile) qualifier(q string) coldseam.Flag {
 			return actionFlags[a]
 		}
 	}
+
 	low := strings.ToLower(q)
 	if low == "revised" {
 		return 0 // a word of the US service [from memory]: the value was looked at again
@@ -87,6 +88,7 @@ func (p Profile) qualifier(q string) coldseam.Flag {
 	if strings.Contains(low, "flood damage") {
 		f |= actionFlags["equipment"]
 	}
+
 	words := strings.FieldsFunc(low, func(r rune) bool { return !unicode.IsLetter(r) })
 	for _, w := range words {
 		for _, a := range wordActions {
@@ -95,5 +97,6 @@ func (p Profile) qualifier(q string) coldseam.Flag {
 			}
 		}
 	}
+
 	return f
 }

@@ -13,6 +13,7 @@ func TestQuality(t *testing.T) {
 		Qualifiers: map[string]string{"90": "ok", "B": "ice", "***": "missing", "x": "bad"},
 		Approval:   map[string]string{"P": "provisional", "A": "approved"},
 	}
+
 	for _, c := range []struct {
 		name     string
 		approval string

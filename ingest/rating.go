@@ -52,6 +52,7 @@ func rated(o coldseam.Observation, r coldseam.Rating) coldseam.Observation {
 		o.Qualifiers = append(slices.Clone(o.Qualifiers), word)
 		slices.Sort(o.Qualifiers)
 	}
+
 	switch {
 	case o.Flag&coldseam.Missing != 0:
 	case failed:
@@ -65,6 +66,7 @@ func rated(o coldseam.Observation, r coldseam.Rating) coldseam.Observation {
 			say(outsideRating)
 		}
 	}
+
 	return o
 }
 
@@ -80,6 +82,7 @@ func (f *Fetcher) rate(ctx context.Context, checked []coldseam.Series, known tim
 	}
 	var out []coldseam.Series
 	var errs []error
+
 	for _, s := range checked {
 		if s.Param != coldseam.Stage || measured[s.Site] {
 			continue
@@ -93,6 +96,7 @@ func (f *Fetcher) rate(ctx context.Context, checked []coldseam.Series, known tim
 			errs = append(errs, err)
 			key, obs = q.SeriesKey, append(obs, q.Obs...)
 		}
+
 		if len(obs) == 0 {
 			continue
 		}
@@ -104,7 +108,9 @@ func (f *Fetcher) rate(ctx context.Context, checked []coldseam.Series, known tim
 			errs = append(errs, err)
 			continue
 		}
+
 		out = append(out, q)
 	}
+
 	return out, errors.Join(errs...)
 }

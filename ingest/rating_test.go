@@ -24,12 +24,14 @@ func TestApplyRating(t *testing.T) {
 	require.Equal(t, coldseam.Discharge, q.Param)
 	require.Equal(t, "rating/a1", q.SeriesRef)
 	require.Len(t, q.Obs, 7, "the last stage belongs to the next rating")
+
 	// log-log line through (1,10), (2,40), (4,160): Q = 10 h^2.
 	for i, want := range []float64{10, 40, 90, 160, 250} {
 		require.InDelta(t, want, q.Obs[i].Value, 1e-9)
 		require.NotZero(t, q.Obs[i].Flag&coldseam.Estimated)
 		require.Equal(t, i == 4, q.Obs[i].Flag&coldseam.Suspect != 0, "only the stage above the table is marked")
 	}
+
 	require.Equal(t, []string{"outside the rating"}, q.Obs[4].Qualifiers)
 	require.Equal(t, coldseam.Missing|coldseam.Ice|coldseam.Estimated, q.Obs[5].Flag)
 	require.Equal(t, []string{"Ice"}, q.Obs[5].Qualifiers)
@@ -69,6 +71,7 @@ func TestDischargeByRating(t *testing.T) {
 		return coldseam.Rating{Site: "t:1", From: from, To: to, StageM: []float64{1, 3}, Discharge: []float64{q, 3 * q}}
 	}
 	at := t0.Add(2 * time.Hour)
+
 	for _, c := range []struct {
 		name  string
 		batch []coldseam.Series
@@ -88,6 +91,7 @@ func TestDischargeByRating(t *testing.T) {
 				}}
 			_, err := f.Import(t.Context(), Profile{Name: "t"}, Batch{Series: c.batch})
 			require.NoError(t, err)
+
 			q, ok := s.got["discharge "+RatingRef+c.batch[0].SeriesRef]
 			require.Equal(t, c.want != "", ok)
 			if !ok {
@@ -98,6 +102,7 @@ func TestDischargeByRating(t *testing.T) {
 				v = append(v, o.Value)
 				require.Equal(t, now, o.KnownAt)
 			}
+
 			require.Equal(t, c.want, fmt.Sprintf("%.0f %s", v, strings.Join(q.Obs[4].Qualifiers, ",")))
 		})
 	}

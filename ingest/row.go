@@ -75,6 +75,7 @@ func (b *Builder) Add(r Row) {
 		b.Skip(r.Key.String(), err.Error())
 		return
 	}
+
 	if o.Flag&coldseam.Missing == 0 { // a row without a value needs no unit
 		conv, err := b.convert(s, r)
 		if err != nil {
@@ -85,6 +86,7 @@ func (b *Builder) Add(r Row) {
 		}
 		o.Value = conv.Apply(raw)
 	}
+
 	if r.Modified.After(s.meta.Modified) {
 		s.meta.Modified = r.Modified
 	}
@@ -101,6 +103,7 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 	case r.Stamp.Precision == ToMonth && r.Key.Period == "":
 		r.Key.Period = "P1M"
 	}
+
 	if r.Key.Stat == "" {
 		stat, period, err := b.p.Stat(r.Key.Param)
 		if err != nil {
@@ -112,6 +115,7 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 			r.Key.Period = period
 		}
 	}
+
 	if r.Key.Stat == "" {
 		r.Key.Stat = coldseam.Instant
 	}
@@ -119,10 +123,12 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
 		return nil, false
 	}
+
 	if b.passes(r) {
 		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
 		return nil, false
 	}
+
 	return b.series(*r), true
 }
 
@@ -164,6 +170,7 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 		flags, quals = b.p.Quality(r.Approval, append([]string{r.Raw}, r.Qualifiers...))
 		missing = true
 	}
+
 	at := r.Stamp.At
 	if r.Stamp.Precision != ToInstant {
 		at = r.Stamp.End
@@ -182,12 +189,14 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 // parser's to add.
 func (b *Builder) Batch(format string) (Batch, error) {
 	out := Batch{Format: format}
+
 	for _, k := range b.keys {
 		r := b.runs[k]
 		if r.refused != "" {
 			b.skips[[2]string{k.String(), r.refused}]++
 			continue
 		}
+
 		if len(r.obs) == 0 {
 			continue
 		}
@@ -197,6 +206,7 @@ func (b *Builder) Batch(format string) (Batch, error) {
 			b.skips[[2]string{k.String(), err.Error()}]++
 			continue
 		}
+
 		r.meta.Points, r.meta.Duplicates = len(s.Obs), dup
 		r.meta.First, r.meta.Last = s.Obs[0].At, s.Obs[len(s.Obs)-1].At
 		for _, o := range s.Obs {
@@ -207,6 +217,7 @@ func (b *Builder) Batch(format string) (Batch, error) {
 		out.Series = append(out.Series, s)
 		out.Meta = append(out.Meta, r.meta)
 	}
+
 	out.Skipped = b.Skipped()
 	return out, nil
 }

@@ -67,11 +67,13 @@ func (s Schema) json(body []byte) {
 		isKey bool
 	}
 	stack := []level{{}}
+
 	for range schemaTokens {
 		t, err := d.Token()
 		if err != nil {
 			return
 		}
+
 		top := &stack[len(stack)-1]
 		if top.isKey {
 			if k, ok := t.(string); ok {
@@ -79,12 +81,14 @@ func (s Schema) json(body []byte) {
 				continue
 			}
 		}
+
 		path := top.path
 		if top.array {
 			path += "[]"
 		} else if top.key != "" {
 			path = strings.TrimPrefix(path+"."+top.key, ".")
 		}
+
 		if d, ok := t.(json.Delim); ok {
 			switch d {
 			case '{', '[':
@@ -99,13 +103,16 @@ func (s Schema) json(body []byte) {
 					up.isKey = true
 				}
 			}
+
 			continue
 		}
+
 		s.add(path, jsonType(t))
 		if !top.array {
 			top.isKey = true
 		}
 	}
+
 	s[cutMark] = "true"
 }
 
@@ -125,11 +132,13 @@ func (s Schema) xml(body []byte) {
 	d := xml.NewDecoder(bytes.NewReader(body))
 	d.Strict = false
 	var path []string
+
 	for range schemaTokens {
 		t, err := d.Token()
 		if err != nil {
 			return
 		}
+
 		switch e := t.(type) {
 		case xml.StartElement:
 			if len(path) >= MaxXMLDepth {
@@ -149,6 +158,7 @@ func (s Schema) xml(body []byte) {
 			}
 		}
 	}
+
 	s[cutMark] = "true"
 }
 
@@ -242,6 +252,7 @@ func (s Schema) Moved(old Schema) []string {
 	}
 	var out []string
 	named := map[string]bool{}
+
 	for p, was := range old {
 		now, ok := s[p]
 		switch {
@@ -261,6 +272,7 @@ func (s Schema) Moved(old Schema) []string {
 			out = append(out, text)
 		}
 	}
+
 	for _, names := range fresh {
 		for _, n := range names {
 			if !named[n] && old.hasParent(n) {

@@ -15,6 +15,7 @@ func TestSchemaNamesTheFieldThatMoved(t *testing.T) {
 	old := SchemaOf([]byte(shapeA))
 	require.Equal(t, "text", old["features[].properties.value"])
 	require.Equal(t, "list|null", old["features[].properties.qualifier"])
+
 	for _, c := range []struct {
 		name, body string
 		want       []string
@@ -67,6 +68,7 @@ func TestSchemaPack(t *testing.T) {
 	fp, back = UnpackSchema(big.Pack())
 	require.Equal(t, big.Fingerprint(), fp)
 	require.Nil(t, back, "too long to keep: the fingerprint alone")
+
 	for _, text := range []string{"", "else", "schema=", "schema=ab:###", "schema=ab:QUJD"} {
 		_, back := UnpackSchema(text)
 		require.Nil(t, back, text)

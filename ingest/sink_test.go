@@ -36,12 +36,14 @@ func (m *memory) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) 
 		m.failNext = nil
 		return 0, 0, err
 	}
+
 	for _, s := range ss {
 		t := m.obs[s.SeriesKey]
 		if t == nil {
 			t = map[int64]coldseam.Observation{}
 			m.obs[s.SeriesKey] = t
 		}
+
 		for _, o := range s.Obs {
 			old, ok := t[o.At.UnixMicro()]
 			same := ok && old.Value == o.Value && old.Flag&coldseam.AgencyFlags == o.Flag&coldseam.AgencyFlags && slices.Equal(old.Qualifiers, o.Qualifiers)
@@ -59,9 +61,11 @@ func (m *memory) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) 
 				m.qcChanges++
 				o.KnownAt = old.KnownAt
 			}
+
 			t[o.At.UnixMicro()] = o
 		}
 	}
+
 	return added, revised, nil
 }
 

@@ -67,10 +67,12 @@ func parseTime(s string, loc *time.Location) (Stamp, error) {
 		}
 		date, loc = s[:10], off
 	}
+
 	y, m, d, err := parseDate(date)
 	if err != nil {
 		return Stamp{}, err
 	}
+
 	if clock == "" {
 		return civil(y, m, d, loc)
 	}
@@ -82,6 +84,7 @@ func parseTime(s string, loc *time.Location) (Stamp, error) {
 	if err != nil {
 		return Stamp{}, err
 	}
+
 	if hasOff {
 		at := time.Date(y, m, d, hh, mm, ss, ns, off).UTC()
 		return Stamp{At: at, End: at}, nil
@@ -105,12 +108,14 @@ func local(y int, m time.Month, d, hh, mm, ss, ns int, loc *time.Location) (Stam
 			found = append(found, t)
 		}
 	}
+
 	switch {
 	case len(found) == 0:
 		return Stamp{}, errSkip
 	case found[0].Equal(found[len(found)-1]):
 		return Stamp{At: found[0], End: found[0]}, nil
 	}
+
 	at := found[0]
 	if found[1].Before(at) {
 		at = found[1]
@@ -163,12 +168,14 @@ func parseClock(s string) (hh, mm, ss, ns int, err error) {
 			return 0, 0, 0, 0, errForm
 		}
 	}
+
 	layout := "15:04:05"
 	if len(s) == 5 {
 		layout = "15:04"
 	} else if len(s) != 8 {
 		return 0, 0, 0, 0, errForm
 	}
+
 	t, perr := time.Parse(layout, s)
 	if perr != nil {
 		return 0, 0, 0, 0, errForm
@@ -188,6 +195,7 @@ func cutOffset(s string) (*time.Location, string, bool) {
 	if i < 0 {
 		return nil, s, false
 	}
+
 	hm := strings.ReplaceAll(s[i+1:], ":", "")
 	if !digits(hm) || len(hm) != 4 && len(hm) != 2 || len(s)-i-1 > 5 {
 		return nil, s, false
@@ -197,6 +205,7 @@ func cutOffset(s string) (*time.Location, string, bool) {
 	if len(hm) == 4 {
 		m, _ = strconv.Atoi(hm[2:])
 	}
+
 	if h > 15 || m > 59 {
 		return nil, s, false
 	}
@@ -260,17 +269,20 @@ func ParsePeriod(s string) (months, days int, d time.Duration, err error) {
 		return bad()
 	}
 	clock := false
+
 	for t != "" {
 		if t[0] == 'T' && !clock {
 			clock, t = true, t[1:]
 			continue
 		}
+
 		i := strings.IndexAny(t, "YMWDHS")
 		if i <= 0 || i > 12 {
 			return bad()
 		}
 		num, unit := t[:i], t[i]
 		t = t[i+1:]
+
 		if clock && unit == 'S' {
 			v, err := ParseDecimal(num)
 			if err != nil || v < 0 || v > 1e9 {
@@ -279,10 +291,12 @@ func ParsePeriod(s string) (months, days int, d time.Duration, err error) {
 			d += time.Duration(v * float64(time.Second))
 			continue
 		}
+
 		n, aerr := strconv.Atoi(num)
 		if aerr != nil || !digits(num) || n > 1e5 {
 			return bad()
 		}
+
 		switch {
 		case !clock && unit == 'Y':
 			months += 12 * n
@@ -300,6 +314,7 @@ func ParsePeriod(s string) (months, days int, d time.Duration, err error) {
 			return bad()
 		}
 	}
+
 	if months > 1200 || days > 36600 || d < 0 || d > 36600*24*time.Hour {
 		return bad()
 	}

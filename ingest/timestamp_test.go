@@ -23,6 +23,7 @@ func TestParseTime(t *testing.T) {
 		require.NoError(t, err)
 		return v.UTC()
 	}
+
 	for _, c := range []struct {
 		name, in string
 		loc      *time.Location
@@ -60,6 +61,7 @@ func TestParseTime(t *testing.T) {
 			require.Equal(t, c.amb, st.Ambiguous)
 		})
 	}
+
 	for _, c := range []struct {
 		name, in string
 		loc      *time.Location

@@ -78,6 +78,7 @@ func UnitFor(p coldseam.Parameter, unit string) (Conversion, error) {
 			break
 		}
 	}
+
 	if c, ok := byParameter[p][u]; ok {
 		return c, nil
 	}
@@ -90,6 +91,7 @@ func UnitFor(p coldseam.Parameter, unit string) (Conversion, error) {
 	case c.SI != si:
 		return Conversion{}, fmt.Errorf("%s: unit %q is %s, want one for %s: %w", p, clip(unit), c.SI, si, coldseam.ErrInvalid)
 	}
+
 	return c, nil
 }
 

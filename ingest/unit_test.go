@@ -9,6 +9,7 @@ import (
 
 func TestUnitFor(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name  string
 		param coldseam.Parameter
@@ -40,6 +41,7 @@ func TestUnitFor(t *testing.T) {
 			require.InDelta(t, c.want, conv.Apply(c.x), 1e-12)
 		})
 	}
+
 	for _, c := range []struct {
 		name  string
 		param coldseam.Parameter

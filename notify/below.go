@@ -80,6 +80,7 @@ func (k *block) hazards(f format) []string {
 
 func (k *block) spots(f format) []string {
 	var out []string
+
 	for _, j := range k.Brief.Jig {
 		name := spotWords(f, j)
 		if name == "" {
@@ -89,6 +90,7 @@ func (k *block) spots(f format) []string {
 			out = append(out, name+": "+withheld(f, j, k.Brief.Jig))
 			continue
 		}
+
 		s := name + ": tie " + f.weight(j.TieOz)
 		if finite(j.TieHolds) && j.TieHolds > 0 {
 			s += ", holds " + odds(j.TieHolds)
@@ -96,6 +98,7 @@ func (k *block) spots(f format) []string {
 		if j.NextOz > j.TieOz {
 			s += "; " + f.weight(j.NextOz) + " if you lose bottom"
 		}
+
 		for _, w := range []string{clean(j.Body), lineName(j.Line), f.words(j.LineLies), f.words(j.Dunes)} {
 			if w != "" {
 				s += "; " + w
@@ -106,6 +109,7 @@ func (k *block) spots(f format) []string {
 		}
 		out = append(out, s)
 	}
+
 	return out
 }
 
@@ -139,6 +143,7 @@ func (k *block) howInFull(f format) []string {
 
 func (k *block) inputs(f format) []string {
 	var out []string
+
 	for _, in := range k.Brief.Inputs {
 		name := inputName(in)
 		s := name + ": " + clean(in.State)
@@ -146,6 +151,7 @@ func (k *block) inputs(f format) []string {
 			out = append(out, name+": "+f.reason(k.Brief.Ice))
 			continue
 		}
+
 		if !in.At.IsZero() {
 			at := f.dayClock(in.At, k.Brief.Day)
 			if in.Age >= 72*time.Hour { // a weekday would be ambiguous
@@ -157,6 +163,7 @@ func (k *block) inputs(f format) []string {
 			}
 			s += ")"
 		}
+
 		for _, n := range []string{f.doubt(in), f.notes(in.Note)} {
 			if n != "" {
 				s += "; " + n
@@ -164,6 +171,7 @@ func (k *block) inputs(f format) []string {
 		}
 		out = append(out, s)
 	}
+
 	return out
 }
 

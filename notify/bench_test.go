@@ -74,6 +74,7 @@ func sinkProcess(b *testing.B) (addr string, done func() int) {
 	out, err := cmd.StdoutPipe()
 	require.NoError(b, err)
 	require.NoError(b, cmd.Start())
+
 	lines := bufio.NewScanner(out)
 	word := func(want string) string {
 		for lines.Scan() {
@@ -84,6 +85,7 @@ func sinkProcess(b *testing.B) (addr string, done func() int) {
 		b.Fatalf("the sink says no %s: %v", want, lines.Err())
 		return ""
 	}
+
 	return word("sink"), func() int {
 		require.NoError(b, in.Close())
 		n, err := strconv.Atoi(word("count"))
@@ -113,6 +115,7 @@ func BenchmarkSend(b *testing.B) {
 			m.To = l.Subscriber.Email
 			return m, nil
 		}
+
 		b.SetBytes(int64(len(m.Bytes)))
 		b.ResetTimer()
 		tally, err := x.Run(context.Background(), b.N)
@@ -137,6 +140,7 @@ func smtpSource(b *testing.B, m Message) {
 			break
 		}
 	}
+
 	if tool == "" {
 		b.Skip("no smtp-source (package postfix): comparison skipped")
 	}
@@ -192,6 +196,7 @@ func BenchmarkMorning(b *testing.B) {
 		l.Subscriber.Email = fmt.Sprintf("angler%d@home.example", i+1)
 		all[i] = l
 	}
+
 	boxes := [2]*queue{{all[:b.N/2]}, {all[b.N/2:]}}
 	b.ResetTimer()
 	done := make(chan error, len(boxes))
@@ -203,6 +208,7 @@ func BenchmarkMorning(b *testing.B) {
 			done <- err
 		}()
 	}
+
 	for range boxes {
 		require.NoError(b, <-done)
 	}

@@ -60,6 +60,7 @@ func (t Tokens) ReadReport(envelopeTo string, raw io.Reader) (Report, error) {
 	if err != nil && !unread(err) {
 		return Report{}, fmt.Errorf("report: %w: %w", err, coldseam.ErrInvalid)
 	}
+
 	kind, params, _ := m.Header.ContentType()
 	reportType := strings.ToLower(params["report-type"])
 	switch {
@@ -74,6 +75,7 @@ func (t Tokens) ReadReport(envelopeTo string, raw io.Reader) (Report, error) {
 	case kind == "multipart/report":
 		return r, readStatus(m, &r)
 	}
+
 	return r, nil
 }
 
@@ -97,6 +99,7 @@ func readStatus(m *message.Entity, r *Report) error {
 	if mr == nil {
 		return fmt.Errorf("report without parts: %w", coldseam.ErrInvalid)
 	}
+
 	for range 20 {
 		p, err := mr.NextPart()
 		if errors.Is(err, io.EOF) {
@@ -105,6 +108,7 @@ func readStatus(m *message.Entity, r *Report) error {
 		if err != nil && !unread(err) {
 			return fmt.Errorf("report part: %w: %w", err, coldseam.ErrInvalid)
 		}
+
 		kind, _, _ := p.Header.ContentType()
 		if kind != "message/delivery-status" && kind != "message/global-delivery-status" {
 			continue
@@ -113,6 +117,7 @@ func readStatus(m *message.Entity, r *Report) error {
 			return err
 		}
 	}
+
 	return nil
 }
 
@@ -128,6 +133,7 @@ func readRecipients(body io.Reader, r *Report) error {
 			}
 			group++
 		}
+
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
@@ -138,6 +144,7 @@ func readRecipients(body io.Reader, r *Report) error {
 			return nil
 		}
 	}
+
 	return nil
 }
 

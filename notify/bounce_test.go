@@ -58,6 +58,7 @@ func TestReadReport(t *testing.T) {
 	t.Parallel()
 	k := keys()
 	leave := k.UnsubscribeAddress(17, "bounce.club.example")
+
 	for _, c := range []struct {
 		name, to, raw string
 		want          Report
@@ -89,6 +90,7 @@ func TestReadReport(t *testing.T) {
 				require.Zero(t, got)
 				return
 			}
+
 			require.NoError(t, err)
 			c.want.Subscriber = 17
 			if c.to != leave {
@@ -122,6 +124,7 @@ func TestBreaker(t *testing.T) {
 	for i := range 400 { // every sixth: 17 %
 		require.False(t, b.Add(i%6 == 0), i)
 	}
+
 	b.Reset()
 	tripped := false
 	for i := range 60 { // every fourth: 25 %
@@ -172,6 +175,7 @@ func TestInbox(t *testing.T) {
 			return nil
 		}
 	})
+
 	c := lmtp(t, addr)
 	send := func(raw string) error {
 		require.NoError(t, c.Mail("", nil))
@@ -209,6 +213,7 @@ func TestReadMailbox(t *testing.T) {
 	add("keeper@club.example", "Subject: hello\n\n>From the river\n")
 	add(bounceTo(), dsn(bounceTo(), "failed", "5.2.2", "full"))
 	b.WriteString("From nobody\n\x00\x01 garbage")
+
 	var got []BounceClass
 	n, others, err := keys().ReadMailbox(bytes.NewReader(b.Bytes()), func(r Report) error {
 		got = append(got, r.Class)
@@ -218,6 +223,7 @@ func TestReadMailbox(t *testing.T) {
 	require.Equal(t, []BounceClass{BounceGone, BounceCount}, got)
 	require.Equal(t, 2, n)
 	require.Equal(t, 2, others)
+
 	long := "From x\nDelivered-To: " + bounceTo() + "\nX-Long: " + strings.Repeat("From ", 40<<10) + "\n\nhello\n"
 	n, others, err = keys().ReadMailbox(strings.NewReader(long), func(Report) error { return nil })
 	require.NoError(t, err)

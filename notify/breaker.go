@@ -32,18 +32,21 @@ func (b *Breaker) Add(ours bool) bool {
 	}
 	b.last[i] = ours
 	b.n++
+
 	if !ours {
 		b.row = 0
 	} else {
 		b.row++
 		b.bad++
 	}
+
 	seen := min(b.n, len(b.last))
 	trips := b.row >= breakerRow || seen >= breakerLeast && float64(b.bad) >= breakerShare*float64(seen)
 	if trips {
 		// Another edition, or this one after its release, starts from nothing.
 		b.row, b.last, b.n, b.bad = 0, [200]bool{}, 0, 0
 	}
+
 	return trips
 }
 

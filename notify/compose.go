@@ -89,12 +89,14 @@ func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte
 	if err != nil {
 		return Message{}, err
 	}
+
 	if ct.Club == "" {
 		ct.Club = c.Club
 	}
 	if err := ct.check(l.Kind); err != nil {
 		return Message{}, err
 	}
+
 	m := Message{
 		MessageID: MessageID(l, c.Domain), To: l.Subscriber.Email,
 		EnvelopeFrom: c.Links.Tokens.BounceAddress(l.Subscriber.ID, localDate(l), c.BounceDomain),
@@ -103,17 +105,20 @@ func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte
 	if err != nil {
 		return Message{}, err
 	}
+
 	m.Subject = subj
 	head, err := c.header(l, m, kind)
 	if err != nil {
 		return Message{}, fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
 	}
+
 	m.Bytes = append(append(head, "\r\n"...), raw...)
 	if c.Signer != nil {
 		if m.Bytes, err = c.Signer.Sign(m.Bytes); err != nil {
 			return Message{}, err
 		}
 	}
+
 	return m, nil
 }
 
@@ -138,6 +143,7 @@ func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.Rea
 				if err != nil {
 					return "", nil, "", err
 				}
+
 				if len(html) > MaxHTML {
 					break
 				}
@@ -148,6 +154,7 @@ func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.Rea
 			}
 		}
 	}
+
 	return "", nil, "", fmt.Errorf("mail larger than %d KB with one river: %w", MaxMessage>>10, coldseam.ErrInvalid)
 }
 

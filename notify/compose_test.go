@@ -62,6 +62,7 @@ func leaves(t testing.TB, raw []byte) (message.Header, []leaf) {
 	require.NoError(t, err)
 	var out []leaf
 	var walk func(e *message.Entity, path string)
+
 	walk = func(e *message.Entity, path string) {
 		kind, _, err := e.Header.ContentType()
 		require.NoError(t, err)
@@ -73,6 +74,7 @@ func leaves(t testing.TB, raw []byte) (message.Header, []leaf) {
 			out = append(out, leaf{path, e.Header, b})
 			return
 		}
+
 		for {
 			p, err := mr.NextPart()
 			if errors.Is(err, io.EOF) {
@@ -82,6 +84,7 @@ func leaves(t testing.TB, raw []byte) (message.Header, []leaf) {
 			walk(p, path)
 		}
 	}
+
 	walk(m, "")
 	return m.Header, out
 }
@@ -91,6 +94,7 @@ func leaves(t testing.TB, raw []byte) (message.Header, []leaf) {
 func TestMIME(t *testing.T) {
 	t.Parallel()
 	charts := sampleCharts(t)
+
 	for name, l := range cases() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -100,6 +104,7 @@ func TestMIME(t *testing.T) {
 			for _, f := range []string{"From", "To", "Subject", "Date", "Message-Id", "Mime-Version", "Content-Type", "Auto-Submitted", "X-Auto-Response-Suppress"} {
 				require.Len(t, h.Values(f), 1, f)
 			}
+
 			require.Equal(t, "<"+m.MessageID+">", h.Get("Message-Id"))
 			require.Equal(t, "auto-generated", h.Get("Auto-Submitted"))
 			d, err := mail.ParseDate(h.Get("Date"))
@@ -115,6 +120,7 @@ func TestMIME(t *testing.T) {
 			require.Equal(t, prefix+"/text/plain", parts[0].path, "text first")
 			require.Equal(t, prefix+"/text/html", parts[1].path)
 			require.LessOrEqual(t, len(parts[1].body), MaxHTML)
+
 			html := string(parts[1].body)
 			for i, p := range parts[2:] {
 				require.Equal(t, "/multipart/related/image/png", p.path)
@@ -122,11 +128,13 @@ func TestMIME(t *testing.T) {
 				require.Contains(t, html, `src="cid:`+cid+`"`)
 				require.LessOrEqual(t, len(p.body), 20<<10, "picture %d", i)
 			}
+
 			require.Equal(t, len(parts)-2, strings.Count(html, "<img "), "every picture of the HTML travels with the mail")
 			if l.Subscriber.ID == 0 {
 				require.Empty(t, h.Get("List-Unsubscribe"), "mail to the keeper is no list mail")
 				return
 			}
+
 			require.Equal(t, "List-Unsubscribe=One-Click", h.Get("List-Unsubscribe-Post"))
 			require.Contains(t, h.Get("List-Unsubscribe"), "<https://club.example/unsubscribe/")
 			require.Contains(t, h.Get("List-Unsubscribe"), "<mailto:u+17-")
@@ -148,6 +156,7 @@ func checkLines(t *testing.T, raw []byte) {
 	for _, l := range strings.Split(string(head), "\r\n") {
 		require.LessOrEqual(t, len(l), 998)
 	}
+
 	sc := bufio.NewScanner(bytes.NewReader(rest))
 	for sc.Scan() {
 		l := sc.Text()
@@ -156,6 +165,7 @@ func checkLines(t *testing.T, raw []byte) {
 		}
 		require.LessOrEqual(t, len(l), 76, l)
 	}
+
 	for i, b := range raw {
 		require.Less(t, b, byte(0x80), "byte %d: only ASCII travels", i)
 	}
@@ -206,6 +216,7 @@ func TestManyRivers(t *testing.T) {
 		briefs = append(briefs, b)
 		big[b.Reach] = png
 	}
+
 	m, err := composer().Compose(letterOf(coldseam.MailMorning, Content{Briefs: briefs}), big)
 	require.NoError(t, err)
 	require.LessOrEqual(t, len(m.Bytes), MaxMessage)
@@ -239,6 +250,7 @@ func TestSizeLimit(t *testing.T) {
 
 func TestComposeRefuses(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name   string
 		change func(*coldseam.Letter)
@@ -270,6 +282,7 @@ func TestComposeRefuses(t *testing.T) {
 			require.NotContains(t, err.Error(), "@", "no address in an error")
 		})
 	}
+
 	var bad = composer()
 	bad.From.Address = "brief"
 	require.Error(t, bad.Check())
@@ -291,6 +304,7 @@ func TestInjection(t *testing.T) {
 	plainMail, err := composer().Compose(cases()["go_day"], nil)
 	require.NoError(t, err)
 	wantHeader, wantParts := leaves(t, plainMail.Bytes)
+
 	rapid.Check(t, func(rt *rapid.T) {
 		evil := hostile().Draw(rt, "text")
 		b := tossBrief()
@@ -301,6 +315,7 @@ func TestInjection(t *testing.T) {
 		b.Flow.Class, b.Flow.Trend, b.Temp.Trend, b.Run.Stage = evil, evil, evil, evil
 		b.Jig[0].Spot, b.Jig[0].Line, b.Jig[1].Withheld.Text = evil, evil, evil
 		b.Inputs[0].Name, b.Inputs[0].Note, b.Inputs[0].State = evil, said(evil), evil
+
 		b.Rules[0].Text, b.Rules[0].CheckedBy, b.Rules[0].Link = evil, evil, evil
 		b.Sources[0].Text, b.Sources[0].Link, b.Sources[0].Licence = evil, evil, evil
 		kind := rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook}).Draw(rt, "kind")
@@ -313,8 +328,10 @@ func TestInjection(t *testing.T) {
 			require.ErrorIs(rt, err, coldseam.ErrInvalid)
 			return
 		}
+
 		checkHostile(rt, t, m, wantHeader, len(wantParts))
 	})
+
 	// The greeting is the one place for a subscriber's own words.
 	rapid.Check(t, func(rt *rapid.T) {
 		l := cases()["welcome"]
@@ -339,6 +356,7 @@ func checkHostile(rt *rapid.T, t *testing.T, m Message, want message.Header, par
 	}
 	require.Equal(rt, names(want), names(h), "no field more or less")
 	require.Equal(rt, "<angler@home.example>", h.Get("To"))
+
 	html := strings.ToLower(string(got[1].body))
 	require.NotContains(rt, html, "<script")
 	require.NotContains(rt, html, `"javascript:`)
@@ -388,10 +406,12 @@ func TestDKIM(t *testing.T) {
 	require.NoError(t, err)
 	signers := map[string]*Signer{"rsa": rsaSigner(), "ed25519": {Domain: "club.example", Selector: "s1", Key: ed}}
 	charts := sampleCharts(t)
+
 	for name, s := range signers {
 		record, err := s.Record()
 		require.NoError(t, err)
 		var signed [][]byte
+
 		for kind, l := range cases() {
 			c := composer()
 			c.Signer = s
@@ -404,6 +424,7 @@ func TestDKIM(t *testing.T) {
 			require.NoError(t, err)
 			require.Len(t, vs, 1)
 			require.NoError(t, vs[0].Err, "%s %s", name, kind)
+
 			if l.Subscriber.ID != 0 {
 				require.Subset(t, lower(vs[0].HeaderKeys), []string{"list-unsubscribe", "list-unsubscribe-post", "from", "subject", "date", "to"})
 			}
@@ -413,8 +434,10 @@ func TestDKIM(t *testing.T) {
 				require.NoError(t, err)
 				require.Error(t, vs[0].Err, "the one-click field is covered")
 			}
+
 			signed = append(signed, m.Bytes)
 		}
+
 		secondOpinion(t, signed, record)
 	}
 }
@@ -447,6 +470,7 @@ func secondOpinion(t *testing.T, signed [][]byte, record string) {
 		}
 		t.Skip("no python3 with the dkim and nacl modules: second verification skipped")
 	}
+
 	dir := t.TempDir()
 	args := []string{"-c", `
 import sys, dkim, email, email.policy
@@ -460,6 +484,7 @@ for name in sys.argv[2:]:
     for p in m.walk():
         if not p.is_multipart(): p.get_content()
     print("pass" if ok and not defects else "fail %s %s" % (name, defects))`, record}
+
 	for i, raw := range signed {
 		name := filepath.Join(dir, fmt.Sprintf("%d.eml", i))
 		require.NoError(t, os.WriteFile(name, raw, 0o600))
@@ -494,6 +519,7 @@ func TestHeaders(t *testing.T) {
 	for _, l := range strings.Split(strings.TrimSuffix(string(raw), "\r\n"), "\r\n") {
 		require.LessOrEqual(t, len(l), 78, l)
 	}
+
 	m, err := message.Read(strings.NewReader(string(raw) + "\r\n"))
 	require.NoError(t, err)
 	s, err := m.Header.Text("Subject")

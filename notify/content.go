@@ -85,6 +85,7 @@ func (c Content) check(kind coldseam.MailKind) error {
 	default:
 		return fmt.Errorf("mail kind %q: %w", kind, coldseam.ErrInvalid)
 	}
+
 	if kind == coldseam.MailCorrection && c.Briefs[0].Verdict.ShowsOdds() {
 		return fmt.Errorf("correction with verdict %s: want STOP or NO CALL: %w", c.Briefs[0].Verdict, coldseam.ErrInvalid)
 	}

@@ -46,6 +46,7 @@ func NewSigner(domain, selector string, pemKey []byte) (*Signer, error) {
 			return nil, fmt.Errorf("dkim key: want an RSA or Ed25519 private key: %w", coldseam.ErrInvalid)
 		}
 	}
+
 	s := &Signer{Domain: domain, Selector: selector}
 	switch k := key.(type) {
 	case *rsa.PrivateKey:
@@ -58,6 +59,7 @@ func NewSigner(domain, selector string, pemKey []byte) (*Signer, error) {
 	default:
 		return nil, fmt.Errorf("dkim key: %T, want RSA or Ed25519: %w", key, coldseam.ErrInvalid)
 	}
+
 	if domain == "" || selector == "" || !printableASCII(domain) || !printableASCII(selector) {
 		return nil, fmt.Errorf("dkim domain %q selector %q: want host names: %w", domain, selector, coldseam.ErrInvalid)
 	}

@@ -59,6 +59,7 @@ func TestDOM(t *testing.T) {
 	t.Parallel()
 	charts := sampleCharts(t)
 	remote := regexp.MustCompile(`url\(|@import|@font-face|src=["']?http|background=`)
+
 	for name, l := range cases() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -70,6 +71,7 @@ func TestDOM(t *testing.T) {
 			require.Len(t, named(all, "h1"), 1)
 			require.NotEmpty(t, strings.TrimSpace(textOf(named(all, "h1")[0])))
 			require.Equal(t, "en", attr(named(all, "html")[0], "lang"))
+
 			for _, forbidden := range []string{"script", "form", "input", "iframe", "object", "link", "base", "video", "svg"} {
 				require.Empty(t, named(all, forbidden), forbidden)
 			}
@@ -80,10 +82,12 @@ func TestDOM(t *testing.T) {
 				require.NotEmpty(t, attr(n, "width"))
 				require.NotEmpty(t, attr(n, "height"))
 			}
+
 			for _, n := range named(all, "a") {
 				require.Regexp(t, `^https://(club|rules|agency)\.example/?`, attr(n, "href"))
 				require.NotEmpty(t, strings.TrimSpace(textOf(n)))
 			}
+
 			facts := 0
 			for _, n := range named(all, "table") {
 				heads := named(elements(n), "th")
@@ -96,6 +100,7 @@ func TestDOM(t *testing.T) {
 					require.Equal(t, "row", attr(h, "scope"))
 				}
 			}
+
 			if len(ct.Briefs) > 0 {
 				require.NotZero(t, facts, "facts stand in a real table")
 			}
@@ -116,6 +121,7 @@ func elements(n *html.Node) (out []*html.Node) {
 // by colour alone; the staff stands where odds may stand.
 func TestVerdictShapes(t *testing.T) {
 	t.Parallel()
+
 	for name, want := range map[string]struct {
 		word, frame string
 		marks       int

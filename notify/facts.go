@@ -20,6 +20,7 @@ func (k *block) water(f format) fact {
 	if t := f.trend(b.Flow); t != "" {
 		parts = append(parts, part{Text: t, Optional: true})
 	}
+
 	switch {
 	case b.Temp.NowOK && k.Verdict.ShowsOdds() && b.Temp.WindowOK && f.temp(b.Temp.Window[1]) != f.temp(b.Temp.Now):
 		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "}, part{Text: f.temp(b.Temp.Window[1]) + " in the window", Optional: true})
@@ -28,6 +29,7 @@ func (k *block) water(f format) fact {
 	case !b.Temp.NowAt.IsZero():
 		parts = append(parts, part{Text: "water not known since " + b.Temp.NowAt.In(f.zone).Format("2 Jan"), Sep: "; "})
 	}
+
 	return line("Water", parts...)
 }
 
@@ -68,6 +70,7 @@ func (k *block) jig(f format, mark string) fact {
 	if j.TieOz <= 0 || !finite(j.TieOz) {
 		return line("Jig", part{Text: withheld(f, j, k.Brief.Jig)})
 	}
+
 	parts := []part{{Text: "tie " + f.weight(j.TieOz), Strong: true}}
 	if j.PackOz > j.TieOz {
 		parts = append(parts, part{Text: "pack " + f.weight(j.PackOz), Strong: true})
@@ -102,6 +105,7 @@ func withheld(f format, j coldseam.SpotJig, all []coldseam.SpotJig) string {
 			at = append(at, clean(other.Spot)+" "+f.weight(other.TieOz))
 		}
 	}
+
 	if len(at) == 0 {
 		return s + "; nor at any other spot"
 	}
@@ -126,6 +130,7 @@ func (k *block) run(withOdds bool) fact {
 	if !r.Active {
 		return line("Run", part{Text: keyed(runWords, r.Why)})
 	}
+
 	if !withOdds {
 		parts := []part{{Text: shareWords(r.Arrived[1])}}
 		if r.Stage != "" {
@@ -136,11 +141,13 @@ func (k *block) run(withOdds bool) fact {
 		}
 		return line("Run", parts...)
 	}
+
 	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
 	parts := []part{{Text: in + nbsp + "% in (" + lo + enDash + hi + ")", Long: in + nbsp + "% of the run is in (" + lo + enDash + hi + nbsp + "%)"}}
 	if r.Stage != "" {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}
+
 	wave := part{Text: "wave " + odds(r.PWave)}
 	if !r.Counted.Day.IsZero() {
 		wave.Long = wave.Text + " by the fish counter"
@@ -187,11 +194,13 @@ func (k *block) next() fact {
 		}
 		parts = append(parts, p)
 	}
+
 	for i := range parts {
 		if noted { // a comma would leave open which day is the colder
 			parts[i].Sep = "; "
 		}
 	}
+
 	if len(parts) == 0 {
 		return line("Next", part{Text: "no outlook today"})
 	}
@@ -220,12 +229,14 @@ func (k *block) sure(f format) fact {
 	if b.SureBy.Code != "" {
 		why, told = f.reason(b.SureBy), false
 	}
+
 	var parts []part
 	if why != "" {
 		parts = append(parts, part{Text: head + ": " + why})
 	} else {
 		parts = append(parts, part{Text: head})
 	}
+
 	if at := gaugeAt(b); !at.IsZero() && !told {
 		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day)})
 	}
@@ -245,6 +256,7 @@ func (k *block) alt(f format) string {
 	if t := f.trend(b.Flow); t != "" {
 		s += ", " + t
 	}
+
 	if b.Flow.WindowOK && k.Verdict.ShowsOdds() {
 		s += ", " + f.flow(b.Flow.Window[0]) + " to " + f.flow(b.Flow.Window[2]) + " in the window"
 	}
@@ -255,6 +267,7 @@ func (k *block) alt(f format) string {
 		}
 		return s
 	}
+
 	if b.Temp.NowOK {
 		s += " Water " + f.temp(b.Temp.Now) + " now"
 		if b.Temp.WindowOK {
@@ -262,12 +275,14 @@ func (k *block) alt(f format) string {
 		}
 		s += "."
 	}
+
 	for i, d := range b.Next {
 		if i == 2 || !finite(d.WaterC[1]) || d.WaterC == [3]float64{} {
 			break
 		}
 		s += " " + weekday(d.Day) + " about " + f.temp(d.WaterC[1]) + "."
 	}
+
 	return s
 }
 

@@ -208,6 +208,7 @@ func cases() map[string]coldseam.Letter {
 	one := func(kind coldseam.MailKind, b ...coldseam.Brief) coldseam.Letter {
 		return letterOf(kind, Content{Club: "Tamsen River Club", Briefs: b})
 	}
+
 	out := map[string]coldseam.Letter{
 		"go_day":      one(coldseam.MailMorning, goBrief()),
 		"toss_up":     one(coldseam.MailMorning, tossBrief()),
@@ -224,6 +225,7 @@ func cases() map[string]coldseam.Letter {
 		"silent":      letterOf(coldseam.MailSilent, Content{Club: "Tamsen River Club", Lines: []string{"Little Quern, gauge loop:Q1 silent 7 h, last value 21:50"}}),
 		"alarm":       letterOf(coldseam.MailAlarm, Content{Club: "Tamsen River Club", Lines: []string{"91 of 100 morning mails sent at the deadline", "9 deferred: relay 127.0.0.1 not reached"}, Link: "https://club.example/status"}),
 	}
+
 	metric := one(coldseam.MailMorning, goBrief())
 	metric.Subscriber.Prefs.Units = "metric"
 	out["go_metric"] = metric
@@ -231,11 +233,13 @@ func cases() map[string]coldseam.Letter {
 	corr.Reach, corr.InReplyTo = "tamsen-bend", "20270410.17.33@club.example"
 	out["correction"] = corr
 	out["flip"] = letterOf(coldseam.MailFlip, Content{Club: "Tamsen River Club", Was: coldseam.Stay, WasAt: at(4, 50), Briefs: []coldseam.Brief{goBrief()}})
+
 	for _, k := range []string{"silent", "alarm"} {
 		l := out[k]
 		l.Subscriber = coldseam.Subscriber{Email: "keeper@club.example"}
 		out[k] = l
 	}
+
 	return out
 }
 

@@ -39,6 +39,7 @@ func (w Words) LimitMeans(c coldseam.FlowCandidate) string {
 	if c.VelocityMS > 0 {
 		out = append(out, w.f.speed(c.VelocityMS))
 	}
+
 	var days []string
 	for _, s := range c.Springs {
 		days = append(days, strconv.Itoa(s.Year)+": "+strconv.Itoa(s.Stopped))
@@ -61,6 +62,7 @@ func (w Words) LimitInForce(l coldseam.FlowLimits) []string {
 		}
 		return s
 	}
+
 	note := ""
 	if l.Proposed {
 		note = ", proposed, not confirmed"

@@ -15,6 +15,7 @@ func TestRiseAndLimitWords(t *testing.T) {
 	t.Parallel()
 	peak := time.Date(2026, 3, 20, 11, 10, 0, 0, time.UTC)
 	flow := map[string]float64{"to_m3_s": 16, "rise_share": .6, "limit_share": .5}
+
 	for _, r := range []struct {
 		reason coldseam.Reason
 		us, si string

@@ -51,6 +51,7 @@ func checkGolden(t *testing.T, path, got string) {
 func TestGolden(t *testing.T) {
 	t.Parallel()
 	c := composer()
+
 	for name, l := range cases() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -61,6 +62,7 @@ func TestGolden(t *testing.T) {
 				require.NoError(t, err)
 				writeGolden(t, base+".json", append(row, '\n'))
 			}
+
 			l = storedRow(t, base+".json")
 			ct, err := ParseContent(l.Payload)
 			require.NoError(t, err)
@@ -94,6 +96,7 @@ func storedRow(t *testing.T, path string) coldseam.Letter {
 func TestOrder(t *testing.T) {
 	t.Parallel()
 	const caution = "This is not a safety clearance"
+
 	for _, c := range []struct {
 		name string
 		want []string
@@ -139,6 +142,7 @@ func TestFold(t *testing.T) {
 	long := tossBrief()
 	long.ReachName = strings.Repeat("very long reach ", 5)
 	long.Stops = nil
+
 	long.SureBy, long.SureWhy = coldseam.Reason{}, strings.Repeat("many words ", 12)
 	long.How.Line = strings.Repeat("lift and hold ", 9)
 	briefs["long"] = long
@@ -148,6 +152,7 @@ func TestFold(t *testing.T) {
 	}
 	many.Cautions = tossBrief().Cautions
 	briefs["many stops"] = many
+
 	for name, b := range briefs {
 		for _, units := range []string{"us", "metric"} {
 			lines := Text(b, coldseam.Preferences{Units: units, SendAt: "04:45"})
@@ -164,6 +169,7 @@ func TestFold(t *testing.T) {
 			}
 		}
 	}
+
 	require.Contains(t, strings.Join(Text(many, coldseam.Preferences{}), "\n"), "(more below)")
 }
 
@@ -246,6 +252,7 @@ func TestSubjects(t *testing.T) {
 		"no_call":    "NO CALL Little Quern Sat, gauge silent 7 h",
 		"correction": "STOP replaces GO: Tamsen, flood warning",
 	}
+
 	for name, l := range cases() {
 		ct, err := ParseContent(l.Payload)
 		require.NoError(t, err)
@@ -255,6 +262,7 @@ func TestSubjects(t *testing.T) {
 			require.Equal(t, w, got)
 		}
 	}
+
 	lost := noCallBrief()
 	got := Subject(coldseam.MailCorrection, Content{Was: coldseam.TossUp, Briefs: []coldseam.Brief{lost}}, coldseam.Preferences{})
 	require.True(t, strings.HasPrefix(got, "NO CALL replaces TOSS-UP: Little Quern"), got)

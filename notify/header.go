@@ -56,11 +56,13 @@ func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]b
 		func() error { return h.add("Date", l.CreatedAt.UTC().Format(time.RFC1123Z)) },
 		func() error { return h.add("Message-ID", "<"+m.MessageID+">") },
 	}
+
 	if r := strings.Trim(clean(l.InReplyTo), "<> "); r != "" {
 		steps = append(steps,
 			func() error { return h.add("In-Reply-To", "<"+r+">") },
 			func() error { return h.add("References", "<"+r+">") })
 	}
+
 	steps = append(steps,
 		func() error { return h.add("MIME-Version", "1.0") },
 		func() error { return h.add("Content-Type", contentType) },
@@ -72,6 +74,7 @@ func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]b
 			return nil, err
 		}
 	}
+
 	return h.bytes(), nil
 }
 
@@ -86,6 +89,7 @@ func (c *Composer) listHeader(h *headers, l coldseam.Letter) error {
 	if owner == "" {
 		owner = c.From.Address
 	}
+
 	fields := [][2]string{
 		{"List-Id", "<brief." + c.Domain + ">"},
 		{"List-Help", "<" + c.Links.How() + ">"},
@@ -99,5 +103,6 @@ func (c *Composer) listHeader(h *headers, l coldseam.Letter) error {
 			return err
 		}
 	}
+
 	return nil
 }

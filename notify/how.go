@@ -32,6 +32,7 @@ func (f format) how(h coldseam.Advice) How {
 	if by := keyed(keyWords, h.ClaritySource); out.Colour != "" && by != "" {
 		out.Colour += " (clarity: " + by + ")"
 	}
+
 	for _, a := range h.Alternatives {
 		out.Others = append(out.Others, clean(a))
 	}
@@ -43,6 +44,7 @@ func (f format) how(h coldseam.Advice) How {
 			out.Notes = append(out.Notes, s)
 		}
 	}
+
 	return out
 }
 
@@ -71,6 +73,7 @@ func (f format) howLine(h coldseam.Advice) string {
 	if mid := math.Floor((h.PauseS[0] + h.PauseS[1]) / 2); mid >= 1 {
 		parts = append(parts, "hold "+trimmed(mid, 0)+" s")
 	}
+
 	if len(h.Where) > 0 {
 		parts = append(parts, keyed(keyWords, h.Where[0]))
 	}
@@ -80,6 +83,7 @@ func (f format) howLine(h coldseam.Advice) string {
 		}
 		line += ", " + p
 	}
+
 	return line
 }
 

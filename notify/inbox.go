@@ -124,6 +124,7 @@ func (t Tokens) ReadMailbox(r io.Reader, handle func(Report) error) (reports, ot
 		return handle(rep)
 	}
 	start := true // of a line; a very long one comes in pieces
+
 	for {
 		piece, rerr := sc.ReadSlice('\n')
 		l := string(piece)
@@ -139,6 +140,7 @@ func (t Tokens) ReadMailbox(r io.Reader, handle func(Report) error) (reports, ot
 			}
 			cur.WriteString(l)
 		}
+
 		start = rerr == nil
 		switch {
 		case errors.Is(rerr, io.EOF):

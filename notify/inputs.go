@@ -128,6 +128,7 @@ func (k *block) ages(f format) fact {
 			parts = append(parts, part{Text: name + " " + f.dayClock(in.At, k.Brief.Day), Optional: len(parts) > 1})
 		}
 	}
+
 	if len(parts) == 0 {
 		parts = []part{{Text: "no: nothing was read"}}
 	}

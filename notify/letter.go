@@ -71,12 +71,14 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 		Rules: ruleLinks(ct.Briefs), Before: cautionBefore(), Water: cautionWater(), Season: cautionRules(), After: cautionAfter(), NoRule: noRuleLink,
 		Sources: sources(ct.Briefs),
 	}
+
 	if id := l.Subscriber.ID; id != 0 {
 		v.Leave = c.Links.Unsubscribe(id)
 		if l.Kind != coldseam.MailConfirm {
 			v.Prefs, v.Calendar = c.Links.Prefs(id, l.CreatedAt), c.Links.Calendar(id)
 		}
 	}
+
 	switch l.Kind {
 	case coldseam.MailOutlook:
 		c.viewOutlook(&v, p, ct)
@@ -85,6 +87,7 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 	default:
 		c.viewNotice(&v, l, ct)
 	}
+
 	return v
 }
 
@@ -98,12 +101,14 @@ func (v *letter) smallPrint(n int) {
 func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) {
 	p := l.Subscriber.Prefs
 	keyed, keyedOdds := false, false
+
 	for i, b := range ct.Briefs {
 		k := blockOf(b, p)
 		if i >= n {
 			v.More = append(v.More, moreLine{moreText(k), c.Links.River(b.Reach)})
 			continue
 		}
+
 		r := riverView{block: k, First: i == 0, Lines: foldText(k), Page: c.Links.River(b.Reach)}
 		// A correction goes out at once and alone: no picture, which could still
 		// be the morning's.
@@ -114,6 +119,7 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 				r.Key = chartKey(keyedOdds)
 			}
 		}
+
 		if k.Log && l.Subscriber.ID != 0 && l.Kind == coldseam.MailMorning {
 			link := c.Links.Log(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)
 			for _, a := range logAnswers {
@@ -123,6 +129,7 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 		v.Staff = v.Staff || k.Staff.Shown
 		v.Blocks = append(v.Blocks, r)
 	}
+
 	first := v.Blocks[0]
 	f := formatFor(p, first.Brief.Zone)
 	v.Lead = fmt.Sprintf("%s, read %s. %s", longDay(first.Brief.Day), f.clock(first.Brief.Issued), countWords(len(ct.Briefs)))

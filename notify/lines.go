@@ -60,10 +60,12 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 	if b.Replay {
 		k.Day = b.Day.UTC().Format("Mon 2 Jan 2006")
 	}
+
 	if (!b.OddsOK || !finite(b.Odds)) && b.Verdict.ShowsOdds() {
 		// Odds are what such a verdict rests on; without them there is none.
 		k.Verdict = coldseam.NoCall
 	}
+
 	f.noOdds = !k.Verdict.ShowsOdds()
 	switch k.Verdict {
 	case coldseam.Go, coldseam.TossUp, coldseam.Stay:
@@ -73,6 +75,7 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 	default:
 		k.noCallLines(f, p)
 	}
+
 	k.Facts = append(k.Facts, k.made(f))
 	k.below(f)
 	return k
@@ -91,6 +94,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 			window = append(window, part{Text: keyed(keyWords, w.Why), Optional: true})
 		}
 	}
+
 	if note := f.words(b.OddsNote); note != "" {
 		window = append(window, part{Text: note, Optional: true})
 	}
@@ -99,6 +103,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 			k.Sub = better
 		}
 	}
+
 	k.Facts = append(k.Facts, line("Window", window...))
 	k.Facts = append(k.Facts, k.stops(f, "none.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
@@ -126,6 +131,7 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 		k.Cause = "stopped by a rule of the club"
 		k.Head = []part{{Text: k.Cause, Strong: true}}
 	}
+
 	k.Facts = append(k.Facts, k.stopList(f))
 	k.Facts = append(k.Facts, k.care(f)...)
 	legal := len(b.Stops) > 0
@@ -149,6 +155,7 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	why := missingText(f, b)
 	k.Head = []part{{Text: why, Strong: true}}
 	k.Sub = "No odds without it. This is not a go."
+
 	if b.Replay {
 		k.Sub = "Replay from revised data. This is not a go."
 	}
@@ -158,6 +165,7 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	}
 	k.Facts = append(k.Facts, k.stops(f, "none known.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
+
 	if judgeAlone(b) {
 		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))
 		if how := f.how(b.How).Line; b.Replay && how != "" {
@@ -170,6 +178,7 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 		}
 		k.Facts = append(k.Facts, line("Jig", part{Text: why}))
 	}
+
 	if !b.Replay { // a past morning has nothing to look at and no next reading
 		k.Facts = append(k.Facts, line("Look", part{Text: "gauge, weather warnings and the river itself"}),
 			line("Next", part{Text: f.again(p, b)}))

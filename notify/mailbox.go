@@ -25,6 +25,7 @@ func (in *Inbox) Drain(ctx context.Context, path string) (reports int, err error
 		return 0, fmt.Errorf("mailbox %s: %w: %w", path, err, coldseam.ErrUnavailable)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
+
 	unlock, err := lockMailbox(f, path)
 	if err != nil {
 		return 0, err
@@ -34,6 +35,7 @@ func (in *Inbox) Drain(ctx context.Context, path string) (reports int, err error
 	if err != nil {
 		return reports, err
 	}
+
 	if in.Log != nil && others > 0 {
 		in.Log.Warn("mails that are no reports dropped", "n", others)
 	}

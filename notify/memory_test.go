@@ -45,6 +45,7 @@ func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease ti
 	if m.fail != nil {
 		return nil, m.fail
 	}
+
 	var out []coldseam.Letter
 	for _, first := range []bool{true, false} {
 		for _, id := range m.order {
@@ -57,6 +58,7 @@ func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease ti
 			out = append(out, r.l)
 		}
 	}
+
 	return out, nil
 }
 

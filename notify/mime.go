@@ -91,6 +91,7 @@ func body(messageID, text, html string, images []inlineImage) (contentType strin
 			quoted(alt.part("Content-Type", p.kind+"; charset=utf-8", "Content-Transfer-Encoding", "quoted-printable"), p.s)
 		}
 	}
+
 	whole := alt.end()
 	if len(images) == 0 {
 		return altType, whole
@@ -102,6 +103,7 @@ func body(messageID, text, html string, images []inlineImage) (contentType strin
 			"Content-Disposition", fmt.Sprintf("inline; filename=\"chart%d.png\"", i+1))
 		base64Lines(w, im.png)
 	}
+
 	return relType, rel.end()
 }
 

@@ -11,6 +11,7 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 	for _, s := range ct.Lines {
 		v.Intro = append(v.Intro, clean(s))
 	}
+
 	switch l.Kind {
 	case coldseam.MailConfirm:
 		v.Title = "One step is left"
@@ -39,6 +40,7 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 		v.Title = "The morning mail needs you"
 		v.Preheader = "The morning mail needs you."
 	}
+
 	if ct.Link != "" && webLink(ct.Link) {
 		v.Page = ct.Link
 	}

@@ -46,9 +46,11 @@ func Classify(stage string, err error) coldseam.Outcome {
 		o.Breaker = stage == StageHello && insecure(err)
 		return o
 	}
+
 	o.Code, o.Esc = se.Code, escText(se.EnhancedCode)
 	o.Reply = clip(clean(se.Message), 300)
 	o.State = coldseam.MailDeferred
+
 	switch {
 	case se.Code < 500 || se.Code > 599:
 		o.Slow = slowDown(o)
@@ -64,6 +66,7 @@ func Classify(stage string, err error) coldseam.Outcome {
 	case stage == StageMail:
 		o.Breaker = true // our own envelope sender is refused
 	}
+
 	return o
 }
 
@@ -148,6 +151,7 @@ func schedule(o coldseam.Outcome, l coldseam.Letter, now time.Time) coldseam.Out
 		// after it is back.
 		attempt = min(attempt, 2)
 	}
+
 	o.NextAt = now.Add(RetryAfter(l.ID, attempt))
 	if l.Deadline.IsZero() || o.NextAt.Before(l.Deadline) {
 		return o
@@ -157,6 +161,7 @@ func schedule(o coldseam.Outcome, l coldseam.Letter, now time.Time) coldseam.Out
 		o.NextAt = last
 		return o
 	}
+
 	o.State, o.NextAt = coldseam.MailExpired, time.Time{}
 	return o
 }

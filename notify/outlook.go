@@ -39,6 +39,7 @@ func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow
 		row.Note = k.Verdict.String() + " today: " + plain(short(k.Head)) + ". No odds for the weekend yet."
 		return row
 	}
+
 	for _, d := range weekend(b) {
 		var more []string
 		if d.WaveOK {
@@ -52,6 +53,7 @@ func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow
 		}
 		row.Days = append(row.Days, outlookDay{weekday(d.Day) + " " + dayOdds(d), strings.Join(more, ", ")})
 	}
+
 	if len(row.Days) == 0 {
 		row.Note = "No outlook for the weekend."
 	}

@@ -17,6 +17,7 @@ import (
 func TestProbe(t *testing.T) {
 	t.Parallel()
 	good, pool := certificate(t, "127.0.0.1")
+
 	for _, c := range []struct {
 		name       string
 		conf       sink.Config
@@ -45,11 +46,13 @@ func TestProbe(t *testing.T) {
 				require.NoError(t, err)
 				return
 			}
+
 			require.ErrorContains(t, err, c.text)
 			require.NotContains(t, err.Error(), "guess")
 			require.ErrorIs(t, err, c.class)
 		})
 	}
+
 	require.ErrorIs(t, Relay{Addr: "127.0.0.1:1", TLS: "none"}.Probe(t.Context()), coldseam.ErrUnavailable)
 	require.ErrorIs(t, Relay{Addr: "mail.example.org:25", TLS: "none"}.Probe(t.Context()), coldseam.ErrInvalid)
 	require.True(t, Relay{Addr: "127.0.0.1:25"}.Loopback())

@@ -23,6 +23,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 	}
 	words := rapid.OneOf(rapid.StringMatching(`[a-z0-9 ;,.]{0,90}`), rapid.StringN(0, 30, 60), rapid.Just(""))
 	share := rapid.Float64Range(0, 1)
+
 	clockAt := rapid.Custom(func(t *rapid.T) time.Time {
 		if rapid.IntRange(0, 5).Draw(t, "no time") == 0 {
 			return time.Time{}
@@ -35,6 +36,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 			Text: words.Draw(t, "text"), TextSI: words.Draw(t, "si"), Source: words.Draw(t, "source"), Until: clockAt.Draw(t, "until")}
 	})
 	reasons := rapid.SliceOfN(reason, 0, 5)
+
 	three := rapid.Custom(func(t *rapid.T) [3]float64 { return [3]float64{num.Draw(t, "a"), num.Draw(t, "b"), num.Draw(t, "c")} })
 	fact := rapid.Custom(func(t *rapid.T) coldseam.Fact {
 		return coldseam.Fact{Now: num.Draw(t, "now"), NowOK: rapid.Bool().Draw(t, "ok"), Window: three.Draw(t, "window"), WindowOK: rapid.Bool().Draw(t, "wok"),
@@ -44,6 +46,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 		return coldseam.SpotJig{Spot: words.Draw(t, "spot"), DepthM: num.Draw(t, "depth"), TieOz: num.Draw(t, "tie"), PackOz: num.Draw(t, "pack"),
 			NextOz: num.Draw(t, "next"), TieHolds: num.Draw(t, "holds"), Withheld: coldseam.Reason{Text: words.Draw(t, "why")}, Line: words.Draw(t, "line")}
 	})
+
 	input := rapid.Custom(func(t *rapid.T) coldseam.Input {
 		return coldseam.Input{Key: rapid.SampledFrom([]string{"discharge", "stage", "weather", "alerts", "ice", "season_rule", "water_temp", ""}).Draw(t, "key"),
 			Name: words.Draw(t, "name"), Safety: rapid.Bool().Draw(t, "safety"), At: clockAt.Draw(t, "at"), Age: time.Duration(rapid.Int64().Draw(t, "age")),
@@ -54,6 +57,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 			PWave: num.Draw(t, "wave"), WaveOK: rapid.Bool().Draw(t, "wok"), WaterC: three.Draw(t, "water"), Note: words.Draw(t, "note"),
 			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.Go, coldseam.Stop, coldseam.NoCall}).Draw(t, "v")}
 	})
+
 	return rapid.Custom(func(t *rapid.T) coldseam.Brief {
 		b := coldseam.Brief{
 			Reach: "any", River: "River " + words.Draw(t, "river"), ReachName: words.Draw(t, "reach"), Zone: rapid.SampledFrom([]string{zoneName, "", "Nowhere/X"}).Draw(t, "zone"),
@@ -66,6 +70,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 			Next: rapid.SliceOfN(day, 0, 5).Draw(t, "next"), Inputs: rapid.SliceOfN(input, 0, 6).Draw(t, "inputs"),
 			Sure: words.Draw(t, "sure"), SureWhy: words.Draw(t, "why"), LifeLine: words.Draw(t, "life"), Changed: coldseam.Reason{Text: words.Draw(t, "changed")},
 		}
+
 		for range rapid.IntRange(0, 2).Draw(t, "windows") {
 			b.Windows = append(b.Windows, coldseam.Window{Start: clockAt.Draw(t, "start"), End: clockAt.Draw(t, "end"), Why: words.Draw(t, "w")})
 		}
@@ -81,6 +86,7 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 func TestAnyBrief(t *testing.T) {
 	t.Parallel()
 	gen := anyBrief(false).Filter(plausible)
+
 	rapid.Check(t, func(t *rapid.T) {
 		b := gen.Draw(t, "brief")
 		lines := Text(b, coldseam.Preferences{Units: rapid.SampledFrom([]string{"us", "metric", ""}).Draw(t, "units"), SendAt: "04:45"})
@@ -90,6 +96,7 @@ func TestAnyBrief(t *testing.T) {
 			require.LessOrEqual(t, utf8.RuneCountInString(l), textWidth, l)
 			require.NotContains(t, l, "\r")
 		}
+
 		require.Empty(t, nonsense(all), all)
 		require.Contains(t, all, "STOPS", all)
 		require.Contains(t, all, "MADE", all)
@@ -97,6 +104,7 @@ func TestAnyBrief(t *testing.T) {
 			require.NotContains(t, all, "in 10", all)
 			require.NotContains(t, strings.Split(all, "\n")[0], "GO ", all)
 		}
+
 		if len(b.Cautions) > 0 {
 			require.Contains(t, all, "CARE", all)
 		}
@@ -114,6 +122,7 @@ func TestAnyMail(t *testing.T) {
 	t.Parallel()
 	gen := anyBrief(true).Filter(plausible)
 	c := composer()
+
 	rapid.Check(t, func(t *rapid.T) {
 		briefs := rapid.SliceOfN(gen, 1, 6).Draw(t, "briefs")
 		l := letterOf(rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook}).Draw(t, "kind"), Content{Club: "Club", Briefs: briefs})
@@ -122,6 +131,7 @@ func TestAnyMail(t *testing.T) {
 			require.True(t, errors.Is(err, coldseam.ErrInvalid), "%v", err)
 			return
 		}
+
 		require.LessOrEqual(t, len(m.Bytes), MaxMessage)
 		ct, err := ParseContent(l.Payload)
 		require.NoError(t, err)
@@ -129,6 +139,7 @@ func TestAnyMail(t *testing.T) {
 		text, html, err := renderParts(v)
 		require.NoError(t, err)
 		require.Empty(t, nonsense(text+html))
+
 		for _, k := range v.Blocks {
 			odd := !k.Verdict.ShowsOdds()
 			for _, f := range k.Facts {
@@ -158,6 +169,7 @@ func itemsOf(k riverView, title string) []string {
 func TestFormats(t *testing.T) {
 	t.Parallel()
 	us, si := format{zone: time.UTC}, format{metric: true, zone: time.UTC}
+
 	for got, want := range map[string]string{
 		us.flow(coldseam.CubicMPerCFS * 2412):    "2,410 cfs",
 		us.flow(coldseam.CubicMPerCFS * 1234567): "1,230,000 cfs",
@@ -184,6 +196,7 @@ func TestFormats(t *testing.T) {
 	} {
 		require.Equal(t, want, plain(got))
 	}
+
 	require.Equal(t, "a b", clean(" a\r\n\tb\x00 "))
 	require.Equal(t, "ab", clean("a\xffb"))
 	require.Equal(t, "one two ..", clip("one two three four", 13))

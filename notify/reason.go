@@ -468,6 +468,7 @@ func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
 		case "doubt":
 			return strings.Replace(doubtWords[s], "{flag}", clean(r.Names["flag"]), 1), true
 		}
+
 		return clean(s), true
 	}
 
@@ -504,6 +505,7 @@ func (f format) quantity(name string, v float64) string {
 	}
 
 	us := !f.metric
+
 	switch unit := name[strings.LastIndexByte(name, '_')+1:]; {
 	case strings.HasSuffix(name, "m3_s"):
 		return f.flow(v)
@@ -584,6 +586,7 @@ func (f format) quantity(name string, v float64) string {
 	case unit == "fnu":
 		return trimmed(v, 0) + nbsp + "FNU"
 	}
+
 	return trimmed(v, 1)
 }
 

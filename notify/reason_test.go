@@ -94,6 +94,7 @@ func TestEveryCodeHasASentence(t *testing.T) {
 	codeAt := map[string]int{"because": 1, "missing": 0, "capped": 0, "caution": 0, "ofAlert": 1, "about": 1, "capIf": 1, "withhold": 1, "note": 0}
 	ofReason := map[string]bool{"at": true, "clock": true, "since": true, "from": true, "until": true, "stop": true, "leader_range": true}
 	made := map[string]bool{}
+
 	err := filepath.WalkDir("../forecast", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
 			return err
@@ -103,6 +104,7 @@ func TestEveryCodeHasASentence(t *testing.T) {
 			return err
 		}
 		text := stringsIn(file)
+
 		ast.Inspect(file, func(n ast.Node) bool {
 			call, ok := n.(*ast.CallExpr)
 			if !ok {
@@ -115,6 +117,7 @@ func TestEveryCodeHasASentence(t *testing.T) {
 			if !ok {
 				return true
 			}
+
 			i, ok := codeAt[name.Name]
 			if !ok || i >= len(call.Args) {
 				return true
@@ -124,6 +127,7 @@ func TestEveryCodeHasASentence(t *testing.T) {
 				return true // composed: the tests of verdict word what Decide makes
 			}
 			made[code] = true
+
 			words, ok := reasonWords[code]
 			if strings.Contains(path, "/jig/") || code == "none_holds" {
 				if why := ""; len(call.Args) > 2 {
@@ -135,16 +139,20 @@ func TestEveryCodeHasASentence(t *testing.T) {
 				}
 				words, ok = jigWords[code]
 			}
+
 			require.True(t, ok, "%s: no sentence for %q in reasonWords", path, code)
 			for _, m := range placeholder.FindAllString(either.ReplaceAllString(words, ""), -1) {
 				value := m[1 : len(m)-1]
 				stem, _, _ := strings.Cut(value, "_") // "peak_" + unit
 				require.True(t, text[value] || text[stem+"_"] || ofReason[value], "%s: the sentence of %q names {%s}, which is set nowhere there", path, code, value)
 			}
+
 			return true
 		})
+
 		return nil
 	})
+
 	require.NoError(t, err)
 	require.Greater(t, len(made), 40)
 }
@@ -168,6 +176,7 @@ func TestWeightsInWords(t *testing.T) {
 	type values = map[string]float64
 	type names = map[string]string
 	ft := coldseam.MetrePerFoot
+
 	for _, c := range []struct {
 		r      coldseam.Reason
 		us, si string
@@ -262,6 +271,7 @@ func TestRemarksInWords(t *testing.T) {
 	t.Parallel()
 	type values = map[string]float64
 	type names = map[string]string
+
 	for _, c := range []struct {
 		r      coldseam.Reason
 		us, si string
@@ -307,6 +317,7 @@ func TestOldBriefReads(t *testing.T) {
 			"Leader":"10 lb fluorocarbon, 2-3 ft","LeaderSI":"10 lb (4.5 kg) fluorocarbon, 0.6-0.9 m","Colour":"loud: pink","ClaritySource":"gauge turbidity",
 			"Bait":"dead minnow","Alternatives":["bucktail: lift"],"AlternativesSI":["bucktail: lift"],"Notes":["keep off wood"]},
 		"Jig":[{"Leader":"10 lb, 2-3 ft","CostWords":"0.28 mm nylon: 3/8 oz; bulky body: same size"}]}`
+
 	var b coldseam.Brief
 	require.NoError(t, json.Unmarshal([]byte(stored), &b))
 	f := formatFor(coldseam.Preferences{}, zoneName)
@@ -342,6 +353,7 @@ func TestAdviceInWords(t *testing.T) {
 		PauseS: [2]float64{3, 5}, LeaderLB: [2]float64{10, 10}, LeaderM: [2]float64{2 * ft, 3 * ft}}
 	h := coldseam.Advice{Band: "ease", AdviceWay: way, Tail: "flutter tail", Verb: "lift", Where: []string{"hole_head"}, Colour: "colour_by_clarity",
 		ClaritySource: "unknown", Bait: "minnow", Others: []coldseam.AdviceWay{way}, Notes: coldseam.Notes{{Code: "eggs", Names: map[string]string{"day": "2026-04-26"}}}}
+
 	us, si := format{}, format{metric: true}
 	require.Equal(t, How{Line: "ease: flutter tail, lift 4-8 in, hold 4 s, hole heads", Cadence: "lift 4-8 in, hold 3-5 s", Leader: "10 lb fluorocarbon, 2-3 ft",
 		Colour: "if stained, loud: chartreuse, orange or pink; if clear, pale: pearl, silver or grey (clarity: unknown)", Bait: "salted or dead minnow when they refuse",

@@ -157,6 +157,7 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 		return nil, StageDial, err
 	}
 	raw := &watched{Conn: conn}
+
 	// A cancelled context must not wait for a command timeout. Sends in
 	// progress are let through: only dialling is bound to ctx here.
 	stop := context.AfterFunc(ctx, func() { _ = conn.SetDeadline(time.Now()) })
@@ -164,10 +165,12 @@ func (r Relay) dial(ctx context.Context) (rc *relayConn, stage string, err error
 	if !stop() && err == nil {
 		err = ctx.Err()
 	}
+
 	if err != nil {
 		_ = conn.Close()
 		return nil, StageHello, err
 	}
+
 	return &relayConn{c: c, raw: raw, r: r}, StageHello, nil
 }
 
@@ -190,6 +193,7 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 	if err = raw.SetDeadline(time.Now().Add(r.CommandTimeout())); err != nil {
 		return nil, err
 	}
+
 	switch {
 	case r.TLS == "implicit":
 		c = smtp.NewClient(tls.Client(raw, r.tlsConfig()))
@@ -202,6 +206,7 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 			return nil, fmt.Errorf("starttls: %w", err)
 		}
 	}
+
 	c.CommandTimeout, c.SubmissionTimeout = r.CommandTimeout(), r.SubmissionTimeout()
 	if r.Hello != "" {
 		if err = c.Hello(r.Hello); err != nil {
@@ -210,6 +215,7 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 	} else if err = c.Noop(); err != nil {
 		return nil, err
 	}
+
 	return c, r.auth(c)
 }
 
@@ -249,6 +255,7 @@ func (rc *relayConn) send(m Message, mark func() error, fail func(string)) (repl
 		return "", StageRcpt, err
 	}
 	fail("before in_data")
+
 	if err = mark(); err != nil {
 		return "", StageRcpt, err
 	}
@@ -258,6 +265,7 @@ func (rc *relayConn) send(m Message, mark func() error, fail func(string)) (repl
 		return "", StageData, err
 	}
 	fail("after data")
+
 	// The library sets no deadline while the text is written.
 	_ = rc.raw.SetDeadline(time.Now().Add(rc.r.CommandTimeout()))
 	if _, err = io.Copy(w, bytes.NewReader(m.Bytes)); err != nil {
@@ -271,6 +279,7 @@ func (rc *relayConn) send(m Message, mark func() error, fail func(string)) (repl
 		}
 		return "", StageDot, err
 	}
+
 	fail("after dot")
 	rc.sent++
 	return clip(clean(resp.StatusText), 300), StageSent, nil

@@ -30,6 +30,7 @@ func SendAt(d coldseam.Date, hhmm string, zone *time.Location) (time.Time, error
 	if err != nil {
 		return time.Time{}, err
 	}
+
 	wall := d.UTC().Add(time.Duration(h)*time.Hour + time.Duration(m)*time.Minute)
 	// No zone is further than 15 h from UTC [common practice], so both offsets
 	// that can rule the day are in force a day before and after.
@@ -39,11 +40,13 @@ func SendAt(d coldseam.Date, hhmm string, zone *time.Location) (time.Time, error
 	if after.Before(before) {
 		first, second = after, before
 	}
+
 	for _, t := range []time.Time{first, second} {
 		if offsetAt(t, zone) == wall.Sub(t) {
 			return t, nil
 		}
 	}
+
 	return gapEnd(first, second, zone), nil
 }
 

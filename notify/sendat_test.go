@@ -42,9 +42,11 @@ func due(now time.Time, hhmm string, zone *time.Location, have map[coldseam.Date
 func TestOneMailADay(t *testing.T) {
 	t.Parallel()
 	first := coldseam.Date{Year: 2026, Month: time.January, Day: 1}
+
 	for name, zone := range zones(t) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
+
 			for _, hhmm := range []string{"04:45", "02:30", "01:30", "00:15"} {
 				have := map[coldseam.Date]bool{}
 				for i := range 3 * 365 {
@@ -52,6 +54,7 @@ func TestOneMailADay(t *testing.T) {
 					want, err := SendAt(d, hhmm, zone)
 					require.NoError(t, err)
 					sent := 0
+
 					// every minute of the two hours around, and hourly over the day
 					for _, now := range ticks(d, want, zone) {
 						if got, ok := due(now, hhmm, zone, have); ok {
@@ -61,6 +64,7 @@ func TestOneMailADay(t *testing.T) {
 							require.Less(t, now.Sub(want), time.Minute, "%s %s", d, hhmm)
 						}
 					}
+
 					require.Equal(t, 1, sent, "%s %s in %s", d, hhmm, name)
 					checkLocal(t, want, d, hhmm, zone)
 				}
@@ -107,6 +111,7 @@ func checkLocal(t *testing.T, got time.Time, d coldseam.Date, hhmm string, zone 
 
 func TestSendAtClockChanges(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, zone, date, hhmm, want string
 	}{
@@ -129,6 +134,7 @@ func TestSendAtClockChanges(t *testing.T) {
 			require.Equal(t, c.want, got.UTC().Format(time.RFC3339))
 		})
 	}
+
 	for _, bad := range []string{"", "4:45", "24:00", "04:60", "0445", "04:45:00", "ab:cd"} {
 		_, err := SendAt(day0, bad, time.UTC)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, bad)

@@ -64,6 +64,7 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 		r.Fail = func(string) {}
 	}
 	defer r.hangUp()
+
 	for limit > 0 && !r.late(ctx) {
 		n := min(limit, s.Relay.perConnection())
 		claimed := s.Now()
@@ -71,6 +72,7 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 		if err != nil {
 			return r.tally, fmt.Errorf("claim outbox: %w", err)
 		}
+
 		if len(batch) == 0 {
 			again, err := r.pace(ctx, claimed)
 			if err != nil || !again {
@@ -78,11 +80,13 @@ func (s *Sender) Run(ctx context.Context, limit int) (Tally, error) {
 			}
 			continue
 		}
+
 		limit -= len(batch)
 		if err := r.batch(ctx, batch, claimed.Add(claimLease)); err != nil {
 			return r.tally, err
 		}
 	}
+
 	return r.tally, nil
 }
 
@@ -168,6 +172,7 @@ func (r *run) hangUp() {
 // others; the breaker and a broken outbox do.
 func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Time) error {
 	r.Fail("claimed")
+
 	for i, l := range batch {
 		if i > 0 && until.Sub(r.Now()) < leaseLeft {
 			return nil // the relay is slow; the rest falls back to pending by itself
@@ -180,6 +185,7 @@ func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Tim
 			r.tally.Skipped++
 			continue // taken over by another worker; not ours to record
 		}
+
 		// A relay that is not reached heals by itself; its rows wait their time.
 		tripped := r.down == nil && r.Breaker.Add(ours)
 		o.Breaker = o.Breaker || tripped
@@ -190,11 +196,13 @@ func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Tim
 		if o.Breaker {
 			return errors.Join(ErrBreaker, r.giveBack(ctx, batch[i+1:], "edition stopped"))
 		}
+
 		if r.down != nil {
 			down := fmt.Errorf("relay %s: %w: %w", r.Relay.Addr, r.down, coldseam.ErrUnavailable)
 			return errors.Join(down, r.giveBack(ctx, batch[i+1:], "relay not reached"))
 		}
 	}
+
 	return nil
 }
 
@@ -220,6 +228,7 @@ func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome)
 	r.Fail("before done")
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), recordLimit)
 	defer cancel()
+
 	try := func() error {
 		ctx, cancel := context.WithTimeout(ctx, recordTry)
 		defer cancel()
@@ -232,6 +241,7 @@ func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome)
 			err = nil // the try before had done it, and only its answer was lost
 		}
 	}
+
 	if err != nil {
 		return fmt.Errorf("record outbox %d: %w", l.ID, err)
 	}
@@ -284,6 +294,7 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		return r.notComposed(err), false
 	}
 	r.Fail("composed")
+
 	if r.conn == nil {
 		c, stage, err := r.Relay.dial(ctx)
 		if err != nil {
@@ -295,6 +306,7 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		r.tally.Connections++
 		r.Fail("dialled")
 	}
+
 	mark, end := r.mark(ctx, l)
 	defer end()
 	reply, stage, err := r.conn.send(m, mark, r.Fail)
@@ -304,6 +316,7 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 		}
 		return coldseam.Outcome{}, false
 	}
+
 	switch {
 	case err == nil:
 		o = coldseam.Outcome{State: coldseam.MailSent, Stage: StageSent, Code: 250, Reply: reply}
@@ -314,9 +327,11 @@ func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, o
 	default:
 		o = Classify(stage, err)
 	}
+
 	if !r.conn.usable(err) {
 		r.hangUpAfter(err)
 	}
+
 	return o, err != nil && (o.Code == 0 || o.Breaker || strings.HasPrefix(o.Esc, "5.7."))
 }
 
@@ -362,6 +377,7 @@ func (r *run) renewing(ctx context.Context, l coldseam.Letter, lease time.Durati
 	var timer *time.Timer
 	mu.Lock()
 	defer mu.Unlock()
+
 	timer = time.AfterFunc(lease/4, func() {
 		mu.Lock()
 		defer mu.Unlock()
@@ -374,6 +390,7 @@ func (r *run) renewing(ctx context.Context, l coldseam.Letter, lease time.Durati
 		}
 		timer.Reset(lease / 4)
 	})
+
 	return func() {
 		cancel()
 		mu.Lock()

@@ -80,6 +80,7 @@ func TestSendAll(t *testing.T) {
 func TestFaults(t *testing.T) {
 	t.Parallel()
 	once := func(stage string, f sink.Fault) sink.Script { return sink.At(stage, 1, f) }
+
 	cases := []struct {
 		name     string
 		script   sink.Script
@@ -118,6 +119,7 @@ func TestFaults(t *testing.T) {
 		{name: "hang after dot", script: once("dot", sink.Fault{Hang: 5 * time.Second, Keep: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 2},
 		{name: "accepted", script: nil, state: coldseam.MailSent, stage: StageSent, code: 250, accepted: 2},
 	}
+
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -129,6 +131,7 @@ func TestFaults(t *testing.T) {
 			} else {
 				require.ErrorIs(t, err, c.err)
 			}
+
 			o := box.last(1)
 			require.Equal(t, c.state, o.State, "%+v", o)
 			require.Equal(t, c.stage, o.Stage)
@@ -137,6 +140,7 @@ func TestFaults(t *testing.T) {
 			require.Equal(t, c.slow, o.Slow)
 			require.Equal(t, c.breaker, o.Breaker)
 			require.Equal(t, c.accepted, s.Count())
+
 			if o.State == coldseam.MailDeferred {
 				require.True(t, o.NextAt.After(at(4, 50)))
 			}
@@ -223,6 +227,7 @@ func TestSlowRelayKeepsFewRows(t *testing.T) {
 			now = now.Add(25 * time.Second)
 		}
 	}
+
 	tally, err := x.Run(context.Background(), 5)
 	require.NoError(t, err)
 	require.Equal(t, 2, tally.Sent)
@@ -250,6 +255,7 @@ func TestSchedule(t *testing.T) {
 	t.Parallel()
 	now := at(4, 50)
 	deferred := coldseam.Outcome{State: coldseam.MailDeferred}
+
 	for _, c := range []struct {
 		name     string
 		attempt  int
@@ -292,6 +298,7 @@ func TestTakenOver(t *testing.T) {
 			box.mu.Unlock()
 		}
 	}
+
 	tally, err := x.Run(context.Background(), 2)
 	require.NoError(t, err)
 	require.Equal(t, Tally{Sent: 1, Skipped: 1, Connections: 1}, tally)
@@ -301,6 +308,7 @@ func TestTakenOver(t *testing.T) {
 
 func TestComposeFailureConcernsOneRow(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name    string
 		compose func() (Message, error)
@@ -324,6 +332,7 @@ func TestComposeFailureConcernsOneRow(t *testing.T) {
 				}
 				return well(ctx, l)
 			}
+
 			_, err := x.Run(context.Background(), 5)
 			require.NoError(t, err)
 			require.Equal(t, c.state, box.last(1).State)
@@ -373,11 +382,13 @@ func certificate(t *testing.T, host string) (tls.Certificate, *x509.CertPool) {
 		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: host}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
 		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
 	}
+
 	if ip := net.ParseIP(host); ip != nil {
 		tmpl.IPAddresses = []net.IP{ip}
 	} else {
 		tmpl.DNSNames = []string{host}
 	}
+
 	der, err := x509.CreateCertificate(rand.Reader, tmpl, tmpl, &key.PublicKey, key)
 	require.NoError(t, err)
 	cert, err := x509.ParseCertificate(der)
@@ -392,6 +403,7 @@ func TestTLSAndLogin(t *testing.T) {
 	good, pool := certificate(t, "127.0.0.1")
 	other, otherPool := certificate(t, "elsewhere.example")
 	otherPool.AppendCertsFromPEM(nil)
+
 	for _, c := range []struct {
 		name       string
 		cert       *tls.Certificate
@@ -419,6 +431,7 @@ func TestTLSAndLogin(t *testing.T) {
 			box := newMemory(rows(1)...)
 			x := testSender(box, s.Addr())
 			x.Relay.TLS, x.Relay.TLSConf = "starttls", &tls.Config{RootCAs: c.pool, MinVersion: tls.VersionTLS12}
+
 			x.Relay.User, x.Relay.Password = c.user, c.pass
 			tally, err := x.Run(context.Background(), 1)
 			require.Equal(t, c.sent, tally.Sent, "%+v", box.last(1))
@@ -464,6 +477,7 @@ func TestLeaseIsRenewed(t *testing.T) {
 		}
 		return sink.Fault{}
 	}})
+
 	box := newMemory(rows(1)...)
 	x := testSender(box, s.Addr())
 	x.Now, x.Lease, x.Relay.Submission = time.Now, 600*time.Millisecond, time.Minute
@@ -473,6 +487,7 @@ func TestLeaseIsRenewed(t *testing.T) {
 		tally, _ := x.Run(context.Background(), 1)
 		done <- tally
 	}()
+
 	y := testSender(box, s.Addr())
 	y.Now, y.Worker = time.Now, "w2"
 	lease := func() (coldseam.MailState, time.Time) {
@@ -480,6 +495,7 @@ func TestLeaseIsRenewed(t *testing.T) {
 		defer box.mu.Unlock()
 		return box.rows[1].l.State, box.rows[1].lease
 	}
+
 	var first time.Time
 	require.Eventually(t, func() bool {
 		st, until := lease()
@@ -572,12 +588,14 @@ func endless(t *testing.T, before, line string) (addr string, taken *atomic.Int6
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = l.Close() })
 	taken = &atomic.Int64{}
+
 	go func() {
 		for {
 			c, err := l.Accept()
 			if err != nil {
 				return
 			}
+
 			go func() {
 				defer c.Close()
 				_ = c.SetDeadline(time.Now().Add(20 * time.Second))
@@ -585,6 +603,7 @@ func endless(t *testing.T, before, line string) (addr string, taken *atomic.Int6
 					_, _ = c.Write([]byte(before))
 					_, _ = c.Read(make([]byte, 512))
 				}
+
 				for taken.Load() < 64<<20 {
 					n, err := c.Write([]byte(line))
 					taken.Add(int64(n))
@@ -595,6 +614,7 @@ func endless(t *testing.T, before, line string) (addr string, taken *atomic.Int6
 			}()
 		}
 	}()
+
 	return l.Addr().String(), taken
 }
 

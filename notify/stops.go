@@ -50,6 +50,7 @@ func (k *block) stopList(f format) fact {
 		copy(stops[1:i+1], stops[:i])
 		stops[0] = main
 	}
+
 	s := fact{Label: "Stops"}
 	for _, r := range stops {
 		text := f.reason(r)
@@ -62,6 +63,7 @@ func (k *block) stopList(f format) fact {
 		}
 		s.Items = append(s.Items, parts)
 	}
+
 	if len(s.Items) == 0 {
 		s.Items = [][]part{{{Text: clubRule}}}
 	}

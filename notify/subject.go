@@ -38,6 +38,7 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	if len(c.Briefs) > 0 {
 		k = blockOf(c.Briefs[0], p)
 	}
+
 	switch kind {
 	case coldseam.MailMorning:
 		return morningSubject(k, p)
@@ -56,6 +57,7 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailSilent:
 		return subject(cmp.Or(c.Subject, first(c.Lines)))
 	}
+
 	return subject("Alarm: "+first(c.Lines), c.Club)
 }
 
@@ -106,6 +108,7 @@ func morningSubject(k block, p coldseam.Preferences) string {
 		}
 		return subject(head, why...)
 	}
+
 	t := ""
 	if k.Brief.Temp.NowOK {
 		f := formatFor(p, k.Brief.Zone)
@@ -117,5 +120,6 @@ func morningSubject(k block, p coldseam.Preferences) string {
 			t += " falling"
 		}
 	}
+
 	return subject(head, goodMorning(k), t)
 }

@@ -119,6 +119,7 @@ func (t Tokens) Verify(token string, p Purpose, now time.Time) (Claim, error) {
 	if err != nil || len(raw) < 3+2+macLen || strings.ContainsAny(token, "\r\n") {
 		return Claim{}, fmt.Errorf("token: %w", coldseam.ErrInvalid)
 	}
+
 	body, sum := raw[:len(raw)-macLen], raw[len(raw)-macLen:]
 	if body[0] != tokenVersion || !t.signed(body[1], "link", body, sum) || Purpose(body[2]) != p {
 		return Claim{}, fmt.Errorf("token: %w", coldseam.ErrInvalid)
@@ -129,6 +130,7 @@ func (t Tokens) Verify(token string, p Purpose, now time.Time) (Claim, error) {
 	if n <= 0 {
 		return Claim{}, fmt.Errorf("token: %w", coldseam.ErrInvalid)
 	}
+
 	exp, m := binary.Uvarint(rest[n:])
 	if m <= 0 {
 		return Claim{}, fmt.Errorf("token: %w", coldseam.ErrInvalid)
@@ -140,6 +142,7 @@ func (t Tokens) Verify(token string, p Purpose, now time.Time) (Claim, error) {
 			return c, fmt.Errorf("token expired: %w", coldseam.ErrStale)
 		}
 	}
+
 	return c, nil
 }
 
@@ -191,6 +194,7 @@ func (t Tokens) ParseAddress(addr string) (p Purpose, subscriber int64, d coldse
 	if !ok {
 		return bad()
 	}
+
 	kind, rest, ok := strings.Cut(local, "+")
 	i := strings.LastIndexByte(rest, '-')
 	if !ok || i < 0 {
@@ -201,6 +205,7 @@ func (t Tokens) ParseAddress(addr string) (p Purpose, subscriber int64, d coldse
 	if use == "" || !t.addressSigned(use, body, sum) {
 		return bad()
 	}
+
 	num, date, dated := strings.Cut(body, "-")
 	if subscriber, err = strconv.ParseInt(num, 10, 64); err != nil {
 		return bad()
@@ -212,6 +217,7 @@ func (t Tokens) ParseAddress(addr string) (p Purpose, subscriber int64, d coldse
 	if err != nil || !dated {
 		return bad()
 	}
+
 	return 'b', subscriber, coldseam.DateOf(day), nil
 }
 

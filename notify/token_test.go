@@ -21,6 +21,7 @@ func allPurposes() []Purpose {
 func TestTokenRoundTrip(t *testing.T) {
 	t.Parallel()
 	k := keys()
+
 	rapid.Check(t, func(t *rapid.T) {
 		c := Claim{
 			Purpose: rapid.SampledFrom(allPurposes()).Draw(t, "purpose"), Subscriber: rapid.Int64Min(0).Draw(t, "sub"),
@@ -32,6 +33,7 @@ func TestTokenRoundTrip(t *testing.T) {
 		}
 		s := k.Sign(c)
 		require.LessOrEqual(t, len(s), maxTokenLen)
+
 		got, err := k.Verify(s, c.Purpose, now)
 		require.NoError(t, err)
 		require.Equal(t, c, got)
@@ -41,6 +43,7 @@ func TestTokenRoundTrip(t *testing.T) {
 				require.ErrorIs(t, err, coldseam.ErrInvalid)
 			}
 		}
+
 		if !c.Expires.IsZero() {
 			_, err = k.Verify(s, c.Purpose, c.Expires.Add(time.Second))
 			require.ErrorIs(t, err, coldseam.ErrStale)
@@ -59,6 +62,7 @@ func TestEveryBitCounts(t *testing.T) {
 	s := k.Sign(Claim{Purpose: ForPrefs, Subscriber: 17, Expires: at(9, 0)})
 	raw, err := base64.RawURLEncoding.DecodeString(s)
 	require.NoError(t, err)
+
 	for i := range len(raw) * 8 {
 		bad := append([]byte(nil), raw...)
 		bad[i/8] ^= 1 << (i % 8)
@@ -67,16 +71,19 @@ func TestEveryBitCounts(t *testing.T) {
 			require.ErrorIs(t, err, coldseam.ErrInvalid, "bit %d", i)
 		}
 	}
+
 	for i := range len(s) * 8 { // bits of the written form, unused ones included
 		bad := []byte(s)
 		bad[i/8] ^= 1 << (i % 8)
 		_, err := k.Verify(string(bad), ForPrefs, at(5, 0))
 		require.Error(t, err, "bit %d of the text", i)
 	}
+
 	for n := range s {
 		_, err := k.Verify(s[:n], ForPrefs, at(5, 0))
 		require.Error(t, err)
 	}
+
 	for _, junk := range []string{"", "=", s + "=", s + "A", " " + s, s + "\n", strings.Repeat("A", 5000)} {
 		_, err := k.Verify(junk, ForPrefs, at(5, 0))
 		require.Error(t, err, junk)
@@ -93,6 +100,7 @@ func TestKeyRotation(t *testing.T) {
 	require.NoError(t, err, "the previous key still verifies")
 	_, _, _, err = rotated.ParseAddress(addr)
 	require.NoError(t, err)
+
 	gone := Tokens{List: "brief", Current: TokenKey{ID: 4, Secret: []byte(strings.Repeat("m", 32))}, Previous: rotated.Current}
 	_, err = gone.Verify(s, ForUnsubscribe, at(5, 0))
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
@@ -115,6 +123,7 @@ func TestSignedAddresses(t *testing.T) {
 	require.True(t, strings.HasPrefix(b, "b+17-20270410-"), b)
 	local, _, _ := strings.Cut(b, "@")
 	require.LessOrEqual(t, len(local), 64, "the greatest local part of RFC 5321, from memory")
+
 	p, sub, d, err := k.ParseAddress("<" + strings.ToUpper(b) + ">")
 	require.NoError(t, err)
 	require.Equal(t, Purpose('b'), p)
@@ -125,6 +134,7 @@ func TestSignedAddresses(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, ForUnsubscribe, p)
 	require.Equal(t, int64(17), sub)
+
 	for i := range local {
 		for _, c := range "abz234-+0" {
 			bad := []byte(local)
@@ -136,6 +146,7 @@ func TestSignedAddresses(t *testing.T) {
 			require.ErrorIs(t, err, coldseam.ErrInvalid, string(bad))
 		}
 	}
+
 	for _, junk := range []string{"", "@", "b+@x", "b+17@x", "angler@home.example", "u+17-20270410-aaaa@x", "b+17-20270410-@x"} {
 		_, _, _, err := k.ParseAddress(junk)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, junk)
@@ -153,6 +164,7 @@ func TestLinks(t *testing.T) {
 	tok := strings.TrimPrefix(l.Log(17, "tamsen-bend", day0, at(4, 45)), "https://club.example"+PathLog)
 	c, err := l.Tokens.Verify(tok, ForLog, at(4, 45).Add(71*time.Hour))
 	require.NoError(t, err)
+
 	r, d, err := ParseLogExtra(c.Extra)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.ReachID("tamsen-bend"), r)

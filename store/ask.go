@@ -46,6 +46,7 @@ func (db *DB) Answer(ctx context.Context, sql string) (Answer, error) {
 		for _, f := range rows.FieldDescriptions() {
 			out.Columns = append(out.Columns, f.Name)
 		}
+
 		for rows.Next() {
 			var row []string
 			for _, v := range rows.RawValues() {
@@ -53,11 +54,13 @@ func (db *DB) Answer(ctx context.Context, sql string) (Answer, error) {
 			}
 			out.Rows = append(out.Rows, row)
 		}
+
 		return rows.Err()
 	})
 	if err != nil {
 		return Answer{}, fmt.Errorf("ask season: %w", classify(err))
 	}
+
 	return out, nil
 }
 

@@ -51,6 +51,7 @@ func TestLoggedDays(t *testing.T) {
 	trips, err := db.Trips(ctx, "", from, to)
 	require.NoError(t, err)
 	who, n, fish, zero, stayed := map[int]bool{}, 0, 0, 0, 0
+
 	for _, d := range days {
 		if d.Stayed {
 			stayed += d.Trips
@@ -64,6 +65,7 @@ func TestLoggedDays(t *testing.T) {
 			who[w] = true
 		}
 	}
+
 	require.Len(t, who, 5)
 	require.Equal(t, len(trips), n+stayed)
 	require.Equal(t, 5, stayed)
@@ -74,6 +76,7 @@ func TestLoggedDays(t *testing.T) {
 			wantZero++
 		}
 	}
+
 	require.Equal(t, want, fish)
 	require.Equal(t, wantZero, zero)
 

@@ -38,6 +38,7 @@ func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err err
 	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
 		return fail(err)
 	}
+
 	work, err := os.MkdirTemp(o.Dir, ".making-")
 	if err != nil {
 		return fail(err)
@@ -48,6 +49,7 @@ func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err err
 	if err != nil {
 		return fail(err)
 	}
+
 	part := filepath.Join(work, "backup.tar")
 	if err := writeBackup(part, dump, o.Files, m); err != nil {
 		return fail(err)
@@ -55,6 +57,7 @@ func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err err
 	if _, err := VerifyBackup(part); err != nil {
 		return fail(err)
 	}
+
 	path = filepath.Join(o.Dir, backupName(o.Now))
 	if err := os.Rename(part, path); err != nil {
 		return fail(err)
@@ -84,6 +87,7 @@ func (db *DB) dump(ctx context.Context, o BackupOptions, to string) (m Manifest,
 		if err := tx.QueryRow(ctx, `SELECT current_setting('server_version'), version FROM coldseam.schema_version`).Scan(&m.Server, &m.Schema); err != nil {
 			return err
 		}
+
 		var last *time.Time
 		if err := tx.QueryRow(ctx, `SELECT max(local_date) FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&last); err != nil {
 			return err
@@ -118,10 +122,12 @@ func countTables(ctx context.Context, tx pgx.Tx) ([]ManifestTable, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	names, err := pgx.CollectRows(rows, pgx.RowTo[string])
 	if err != nil {
 		return nil, err
 	}
+
 	var out []ManifestTable
 	for _, n := range names {
 		t := ManifestTable{Name: n}
@@ -135,6 +141,7 @@ func countTables(ctx context.Context, tx pgx.Tx) ([]ManifestTable, error) {
 		}
 		out = append(out, t)
 	}
+
 	return out, nil
 }
 

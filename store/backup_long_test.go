@@ -60,6 +60,7 @@ func TestBackupMayTakeAnyTime(t *testing.T) {
 	other, err := store.Open(t.Context(), url, store.Options{}) // another server, whose tick ends lost sessions
 	require.NoError(t, err)
 	defer other.Close()
+
 	made := make(chan error, 1)
 	dir := t.TempDir()
 	go func() {
@@ -67,6 +68,7 @@ func TestBackupMayTakeAnyTime(t *testing.T) {
 		made <- err
 	}()
 	require.Eventually(t, func() bool { _, err := os.Stat(gate + ".waits"); return err == nil }, 20*time.Second, 5*time.Millisecond)
+
 	for end := time.Now().Add(3 * shortLimit); time.Now().Before(end); time.Sleep(shortLimit / 4) {
 		n, err := other.EndLostSessions(t.Context(), time.Millisecond)
 		require.NoError(t, err)
@@ -87,6 +89,7 @@ func TestMigrationMayTakeAnyTime(t *testing.T) {
 	require.NoError(t, err)
 	done := make(chan error, 1)
 	go func() { done <- db.Migrate(t.Context()) }()
+
 	require.Eventually(t, func() bool {
 		var waits bool
 		err := other.QueryRow(t.Context(), `SELECT EXISTS (SELECT FROM pg_locks WHERE locktype = 'advisory' AND NOT granted AND pid <> pg_backend_pid())
@@ -109,6 +112,7 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 	ctx := t.Context()
 	thursday := time.Date(2026, 4, 16, 23, 30, 0, 0, time.UTC) // 18:30 in Chicago
 	evening := time.Date(2026, 4, 17, 3, 0, 0, 0, time.UTC)
+
 	for _, c := range []struct {
 		name      string
 		kind      coldseam.MailKind
@@ -132,6 +136,7 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 			_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: c.kind, MadeAt: c.at, MailDomain: "club.example",
 				Letters: []store.NewLetter{{Subscriber: s.ID, LocalDate: coldseam.DateOf(c.at), Deadline: c.until}}})
 			require.NoError(t, err)
+
 			if c.inData {
 				ls, err := db.Claim(ctx, "w", c.at, time.Minute, 1)
 				require.NoError(t, err)
@@ -139,6 +144,7 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 				require.NoError(t, err)
 				require.True(t, ok)
 			}
+
 			path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: c.at})
 			require.NoError(t, err)
 			url := storetest.EmptyURL(t)
@@ -147,6 +153,7 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 			back, err := store.Open(ctx, url, store.Options{})
 			require.NoError(t, err)
 			defer back.Close()
+
 			require.NoError(t, back.Release(ctx, chief))
 			sent := 0
 			for at := c.at.Add(3 * time.Minute); at.Before(c.until); at = at.Add(10 * time.Minute) {
@@ -159,6 +166,7 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 				}
 				sent += len(ls)
 			}
+
 			require.Equal(t, c.again, sent)
 		})
 	}
@@ -178,6 +186,7 @@ func TestOutlookSentAfterTheBackupIsNotDueAgain(t *testing.T) {
 	due, err := db.DueOutlook(ctx, thursday)
 	require.NoError(t, err)
 	require.Len(t, due, 1)
+
 	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: thursday.Add(-20 * time.Hour)})
 	require.NoError(t, err)
 	url := storetest.EmptyURL(t)
@@ -204,6 +213,7 @@ func TestRestoredFilesOverwriteNothing(t *testing.T) {
 	for name, text := range there {
 		require.NoError(t, os.WriteFile(filepath.Join(to, name), []byte(text), 0o600))
 	}
+
 	require.NoError(t, os.WriteFile(key, []byte("of the backup"), 0o600))
 	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: filepath.Join(dir, "b"), Bin: bin, Files: map[string]string{"token.key": key}})
 	require.NoError(t, err)
@@ -212,6 +222,7 @@ func TestRestoredFilesOverwriteNothing(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, want, r.Files)
 	}
+
 	for name, text := range there {
 		b, err := os.ReadFile(filepath.Join(to, name))
 		require.NoError(t, err)
@@ -232,6 +243,7 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 		SELECT 'proof', 'https://river.example/' || i, '2026-04-01', 200, 0, md5(i::text), 0, '', '', '', 0, '', block
 		FROM generate_series(1, 1700) i, (SELECT string_agg(sha512(j::text::bytea), '' ORDER BY j) AS block FROM generate_series(1, 20000) j) b`)
 	require.NoError(t, err)
+
 	began := time.Now()
 	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin})
 	require.NoError(t, err)
@@ -243,6 +255,7 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 	pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(openDir(t), "second"), Fast: true})
 	require.NoError(t, err)
 	defer pg.Stop()
+
 	_, err = store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin})
 	require.NoError(t, err)
 	text := fmt.Sprintf("backup of %.2f GB: %.0f s; restored, every table compared: %.0f s\n", float64(st.Size())/1e9, took.Seconds(), time.Since(began).Seconds())

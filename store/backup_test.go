@@ -42,6 +42,7 @@ func TestBackupAndRestore(t *testing.T) {
 	require.NoError(t, err)
 	ada := subscriber(t, db, "ada@one.example")
 	bo := subscriber(t, db, "bo@two.example")
+
 	// An old morning: one sent, one in transmission when the dump is made.
 	old := day.Add(-1)
 	_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example", Letters: []store.NewLetter{
@@ -67,6 +68,7 @@ func TestBackupAndRestore(t *testing.T) {
 		}
 		done <- i
 	}()
+
 	dir := t.TempDir()
 	conf := filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(conf, []byte("[club]\n"), 0o600))
@@ -74,6 +76,7 @@ func TestBackupAndRestore(t *testing.T) {
 	busy()
 	require.Positive(t, <-done)
 	require.NoError(t, err)
+
 	st, err := os.Stat(path)
 	require.NoError(t, err)
 	require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
@@ -92,6 +95,7 @@ func TestBackupAndRestore(t *testing.T) {
 	pg, err := localpg.Start(ctx, localpg.Options{Dir: filepath.Join(pgDir, "second"), Fast: true})
 	require.NoError(t, err)
 	t.Cleanup(func() { pg.Stop() })
+
 	r, err := store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin, FilesTo: filepath.Join(dir, "new"), Now: now.Add(time.Minute), Store: o})
 	require.NoError(t, err)
 	require.Equal(t, m, r.Manifest)
@@ -110,6 +114,7 @@ func TestBackupAndRestore(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, held)
 	require.NoError(t, back.Release(ctx, chief))
+
 	none, err := back.Claim(ctx, "w", now.Add(2*time.Minute), time.Minute, 10)
 	require.NoError(t, err)
 	require.Empty(t, none, "the old morning is not sent again")
@@ -141,6 +146,7 @@ func TestRestoreAfterTheMailDoesNotRepeatIt(t *testing.T) {
 	late, _, err := db.AddSubscriber(ctx, "bo@two.example", "", coldseam.Preferences{Zone: "America/Chicago", SendAt: "06:00"})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, late.ID))
+
 	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: morning.Add(-6 * time.Hour)})
 	require.NoError(t, err)
 	url := storetest.EmptyURL(t)
@@ -151,6 +157,7 @@ func TestRestoreAfterTheMailDoesNotRepeatIt(t *testing.T) {
 	back, err := store.Open(ctx, url, store.Options{})
 	require.NoError(t, err)
 	defer back.Close()
+
 	due, err := back.Due(ctx, at)
 	require.NoError(t, err)
 	require.Empty(t, due)
@@ -177,6 +184,7 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 		_, err := store.VerifyBackup(bad)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, "cut at %d", i)
 	}
+
 	for _, at := range []int{600, len(whole) / 3, len(whole) / 2} {
 		flipped := append([]byte(nil), whole...)
 		flipped[at] ^= 1
@@ -191,6 +199,7 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 		require.Zero(t, count(t, empty, `SELECT count(*) FROM pg_namespace WHERE nspname = 'coldseam'`), "nothing was changed")
 		empty.Close()
 	}
+
 	_, err = db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin, Files: map[string]string{"../x": path}})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
@@ -220,12 +229,14 @@ func TestRotation(t *testing.T) {
 		_, err := store.RotateBackups(dir)
 		require.NoError(t, err)
 	}
+
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "notes.txt"), nil, 0o600))
 	_, err := store.RotateBackups(dir)
 	require.NoError(t, err)
 	require.FileExists(t, filepath.Join(dir, "notes.txt"), "only backups are touched")
 	bs, err := store.Backups(dir)
 	require.NoError(t, err)
+
 	last := first.AddDate(0, 0, days-1).Add(12 * time.Hour)
 	require.Equal(t, last, bs[0].MadeAt)
 	daily := map[string]bool{}
@@ -235,6 +246,7 @@ func TestRotation(t *testing.T) {
 		y, w := b.MadeAt.ISOWeek()
 		weeks[fmt.Sprint(y, w)], months[b.MadeAt.Format("2006-01")] = true, true
 	}
+
 	for i := range 7 {
 		require.True(t, daily[last.AddDate(0, 0, -i).Format(time.DateOnly)])
 	}

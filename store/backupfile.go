@@ -66,6 +66,7 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 	if err := addFile(w, &m, backupDump, dump); err != nil {
 		return err
 	}
+
 	for _, name := range sortedKeys(files) {
 		if name != filepath.Base(name) || strings.HasPrefix(name, ".") {
 			return fmt.Errorf("file name %q: %w", name, coldseam.ErrInvalid)
@@ -79,10 +80,12 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 		}
 		m.Files[len(m.Files)-1].Path = at
 	}
+
 	text, err := json.MarshalIndent(m, "", " ")
 	if err != nil {
 		return err
 	}
+
 	for _, e := range []struct {
 		name string
 		body []byte
@@ -94,6 +97,7 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 			return err
 		}
 	}
+
 	if err := w.Close(); err != nil {
 		return err
 	}
@@ -113,6 +117,7 @@ func addFile(w *tar.Writer, m *Manifest, name, path string) error {
 	if err != nil {
 		return err
 	}
+
 	if err := w.WriteHeader(&tar.Header{Name: name, Mode: 0o600, Size: st.Size(), ModTime: m.MadeAt}); err != nil {
 		return err
 	}
@@ -150,6 +155,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 	r := tar.NewReader(f)
 	seen := map[string]ManifestFile{}
 	var text, seal []byte
+
 	for {
 		h, err := r.Next()
 		if err == io.EOF {
@@ -158,6 +164,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 		if err != nil {
 			return bad("not a whole tar file")
 		}
+
 		switch h.Name {
 		case backupManifest:
 			text, err = io.ReadAll(io.LimitReader(r, 16<<20))
@@ -172,6 +179,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 			}
 			seen[h.Name] = ManifestFile{Name: h.Name, Bytes: int64(n), SHA256: hex.EncodeToString(sum.Sum(nil))}
 		}
+
 		if errors.Is(err, io.ErrUnexpectedEOF) {
 			return bad("cut short in " + h.Name)
 		}
@@ -179,6 +187,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 			return m, err
 		}
 	}
+
 	if text == nil || sha(text) != string(seal) {
 		return bad("no manifest, or not the one it was made with: cut short or altered")
 	}
@@ -191,6 +200,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 	if len(m.Files) != len(seen) {
 		return bad(fmt.Sprintf("%d files, manifest names %d", len(seen), len(m.Files)))
 	}
+
 	for _, want := range m.Files {
 		got := seen[want.Name]
 		got.Path = want.Path // the tar does not hold it
@@ -198,6 +208,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 			return bad(want.Name + " is altered")
 		}
 	}
+
 	return m, nil
 }
 

@@ -138,6 +138,7 @@ func TestReingestWritesNoWAL(t *testing.T) {
 	sqlExec(t, db.Pool(), `CHECKPOINT`)
 	later := quarterHours(20, 0, 500, t0.Add(time.Hour)) // fetched again, known later
 	upsert(t, db, later)
+
 	var wrote int64 = -1
 	for range 3 {
 		before := walAt(t, db.Pool())
@@ -147,6 +148,7 @@ func TestReingestWritesNoWAL(t *testing.T) {
 			return
 		}
 	}
+
 	t.Fatalf("storing the same again wrote %d bytes of WAL", wrote)
 }
 
@@ -187,6 +189,7 @@ func TestPlansUseTheKey(t *testing.T) {
 // values: those come by the statements after it.
 func staged(t testing.TB, p *pgxpool.Pool, ids map[coldseam.SiteID]int32, ss []coldseam.Series, after ...string) {
 	t.Helper()
+
 	err := pgx.BeginFunc(t.Context(), p, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(t.Context(), `CREATE TEMP TABLE incoming (LIKE coldseam.observation) ON COMMIT DROP`); err != nil {
 			return err
@@ -194,6 +197,7 @@ func staged(t testing.TB, p *pgxpool.Pool, ids map[coldseam.SiteID]int32, ss []c
 		if err := copyInto(t.Context(), tx, "incoming", ids, ss); err != nil {
 			return err
 		}
+
 		if _, err := tx.Exec(t.Context(), `
 			INSERT INTO coldseam.observation_revision (valid_at, known_at, superseded_at, value, series_id, flags, qualifier_set)
 			SELECT o.valid_at, o.known_at, i.known_at, o.value, o.series_id, o.flags, o.qualifier_set
@@ -201,6 +205,7 @@ func staged(t testing.TB, p *pgxpool.Pool, ids map[coldseam.SiteID]int32, ss []c
 			WHERE (o.value, o.flags, o.qualifier_set) IS DISTINCT FROM (i.value, i.flags, i.qualifier_set)`); err != nil {
 			return err
 		}
+
 		if _, err := tx.Exec(t.Context(), `
 			INSERT INTO coldseam.observation SELECT * FROM incoming
 			ON CONFLICT (series_id, valid_at) DO UPDATE
@@ -208,13 +213,16 @@ func staged(t testing.TB, p *pgxpool.Pool, ids map[coldseam.SiteID]int32, ss []c
 			WHERE (observation.value, observation.flags, observation.qualifier_set) IS DISTINCT FROM (excluded.value, excluded.flags, excluded.qualifier_set)`); err != nil {
 			return err
 		}
+
 		for _, sql := range after {
 			if _, err := tx.Exec(t.Context(), sql); err != nil {
 				return err
 			}
 		}
+
 		return nil
 	})
+
 	require.NoError(t, err)
 }
 
@@ -309,6 +317,7 @@ func BenchmarkFirstLoad(b *testing.B) {
 	n := benchRows()
 	ss := quarterHours(100, 0, n/100, t0)
 	var want string
+
 	for _, way := range []string{"staged", "ours", "copyFloor", "rawFloor", "rawKey"} {
 		b.Run(way, func(b *testing.B) {
 			db := durableDB(b, s)
@@ -316,6 +325,7 @@ func BenchmarkFirstLoad(b *testing.B) {
 			if strings.HasPrefix(way, "raw") {
 				raw = copyBytes(b, db, emptied(b, db, ss), ss)
 			}
+
 			for b.Loop() {
 				b.StopTimer()
 				ids := emptied(b, db, ss)
@@ -328,6 +338,7 @@ func BenchmarkFirstLoad(b *testing.B) {
 				}
 				sqlExec(b, db.Pool(), `CHECKPOINT`)
 				b.StartTimer()
+
 				switch way {
 				case "staged":
 					staged(b, db.Pool(), ids, ss)
@@ -344,6 +355,7 @@ func BenchmarkFirstLoad(b *testing.B) {
 					}))
 				}
 			}
+
 			b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
 			if way != "staged" && way != "ours" {
 				require.Equal(b, n, count(b, db, `SELECT count(*) FROM floor`))
@@ -378,6 +390,7 @@ func BenchmarkReingest(b *testing.B) {
 	s := durableServer(b)
 	n := benchRows()
 	ss := quarterHours(100, 0, n/100, t0)
+
 	for _, way := range []string{"staged", "ours"} {
 		b.Run(way, func(b *testing.B) {
 			db := durableDB(b, s)
@@ -387,6 +400,7 @@ func BenchmarkReingest(b *testing.B) {
 			before := content(b, db.Pool())
 			sqlExec(b, db.Pool(), `CHECKPOINT`)
 			wal := walAt(b, db.Pool())
+
 			for b.Loop() {
 				if way == "ours" {
 					upsert(b, db, ss)
@@ -419,6 +433,7 @@ func BenchmarkIncrement(b *testing.B) {
 		return ss
 	}
 	var contents, sums []string
+
 	for _, way := range []string{"perSeries", "staged", "stagedLatest", "stagedWhole", "ours"} {
 		b.Run(way, func(b *testing.B) {
 			db := durableDB(b, s)
@@ -426,11 +441,13 @@ func BenchmarkIncrement(b *testing.B) {
 			sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
 			ids := seriesIDs(b, db.Pool())
 			i := 0
+
 			for b.Loop() {
 				b.StopTimer()
 				ss := step(i)
 				sqlExec(b, db.Pool(), `CHECKPOINT`)
 				b.StartTimer()
+
 				switch way {
 				case "ours":
 					upsert(b, db, ss)
@@ -445,6 +462,7 @@ func BenchmarkIncrement(b *testing.B) {
 						staged(b, db.Pool(), ids, ss[k:k+1])
 					}
 				}
+
 				if i == 0 {
 					b.StopTimer()
 					contents = append(contents, content(b, db.Pool()))
@@ -455,6 +473,7 @@ func BenchmarkIncrement(b *testing.B) {
 					}
 					b.StartTimer()
 				}
+
 				i++
 			}
 		})
@@ -472,6 +491,7 @@ func BenchmarkLatest(b *testing.B) {
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
 	const table = `SELECT series_id, valid_at, value FROM coldseam.latest`
 	var want string
+
 	for _, way := range []struct{ name, sql string }{
 		{"distinct", `SELECT DISTINCT ON (series_id) series_id, valid_at, value FROM coldseam.observation ORDER BY series_id, valid_at DESC`},
 		{"lateral", `SELECT s.series_id, o.valid_at, o.value FROM coldseam.series s CROSS JOIN LATERAL (
@@ -489,6 +509,7 @@ func BenchmarkLatest(b *testing.B) {
 			require.Equal(b, want, got)
 		})
 	}
+
 	b.Run("rows", func(b *testing.B) {
 		n := 0
 		for b.Loop() {
@@ -501,6 +522,7 @@ func BenchmarkLatest(b *testing.B) {
 			_, err = pgx.ForEachRow(rows, []any{&id, &at, &v}, func() error { n++; return nil })
 			require.NoError(b, err)
 		}
+
 		require.Equal(b, series, n)
 	})
 }
@@ -515,6 +537,7 @@ func BenchmarkClimatology(b *testing.B) {
 	upsert(b, db, []coldseam.Series{{SeriesKey: k, Obs: os}})
 	require.NoError(b, db.BuildClimatology(b.Context(), k.Site, k.Param, t0))
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
+
 	day := coldseam.Date{Year: 2026, Month: 4, Day: 1}
 	var fromTable, fromDays float64
 	b.Run("window", func(b *testing.B) {
@@ -547,10 +570,12 @@ func BenchmarkRecap(b *testing.B) {
 		r.ID, r.Site = coldseam.ReachID(fmt.Sprintf("r%d", i)), coldseam.SiteID(fmt.Sprintf("sim:s%04d", i))
 		require.NoError(b, db.PutReach(b.Context(), r, chief))
 	}
+
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
 	b.Logf("%d rows, %d days", count(b, db, `SELECT count(*) FROM coldseam.observation`), count(b, db, `SELECT count(*) FROM coldseam.day_summary`))
 	const sums = `SELECT concat_ws(' ', count(*), sum(n), round(sum(mean)::numeric, 6), sum(lo::numeric), sum(hi::numeric)) FROM (`
 	var want string
+
 	for _, way := range []struct{ name, sql string }{
 		{"raw", `SELECT s.site_id, to_char(o.valid_at AT TIME ZONE 'UTC', 'YYYY-MM') AS month, count(*) AS n, avg(value) AS mean, min(value) AS lo, max(value) AS hi
 			FROM coldseam.observation o JOIN coldseam.series s USING (series_id) WHERE value IS NOT NULL AND o.flags & 16544 = 0 GROUP BY 1, 2`},
@@ -568,6 +593,7 @@ func BenchmarkRecap(b *testing.B) {
 			require.Equal(b, want, got)
 		})
 	}
+
 	for _, way := range []struct{ name, sql string }{
 		{"viewOneSeason", `SELECT count(*) FROM (SELECT reach_id, band, count(*), avg(discharge_m3s) FROM season.daily WHERE reach_id = 'r3' AND season = 2026 GROUP BY 1, 2) x`},
 		{"viewAllRivers", `SELECT count(*) FROM (SELECT reach_id, to_char(day, 'YYYY-MM'), count(*), avg(discharge_m3s) FROM season.daily GROUP BY 1, 2) x`},
@@ -594,6 +620,7 @@ func BenchmarkDailyFrame(b *testing.B) {
 		}
 		upsert(b, db, []coldseam.Series{{SeriesKey: k, Obs: os}})
 	}
+
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
 	var live, replay coldseam.Days
 	var err error
@@ -610,5 +637,6 @@ func BenchmarkDailyFrame(b *testing.B) {
 			}
 		})
 	}
+
 	require.Equal(b, live, replay)
 }

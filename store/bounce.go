@@ -70,6 +70,7 @@ func suppress(ctx context.Context, tx pgx.Tx, id int64, why string, at time.Time
 	}
 	var gone []int64
 	var members int
+
 	var stopped bool
 	err = tx.QueryRow(ctx, `
 		WITH gone AS (`+sqlGone+`)
@@ -79,11 +80,13 @@ func suppress(ctx context.Context, tx pgx.Tx, id int64, why string, at time.Time
 	if err != nil {
 		return false, err
 	}
+
 	n := len(gone)
 	many := n >= max(2, min(massLeast, members)) && float64(n) >= massShare*float64(members)
 	if n == 0 || !many && !stopped {
 		return true, nil
 	}
+
 	if _, err := tx.Exec(ctx, `
 		WITH back AS (
 		  UPDATE coldseam.outbox o SET state = 'deferred', next_at = $2
@@ -94,6 +97,7 @@ func suppress(ctx context.Context, tx pgx.Tx, id int64, why string, at time.Time
 		WHERE s.subscriber_id = ANY($1) AND b.subscriber_id = s.subscriber_id AND b.effect = 'suppressed' AND b.bounced_at = s.suppressed_at`, gone, at); err != nil {
 		return false, err
 	}
+
 	if _, err := tx.Exec(ctx, sqlUnsuppressMany, gone); err != nil {
 		return false, err
 	}
@@ -106,6 +110,7 @@ func suppress(ctx context.Context, tx pgx.Tx, id int64, why string, at time.Time
 		    AND o.state IN ('pending', 'deferred', 'claimed'))`, words); err != nil || stopped {
 		return false, err
 	}
+
 	_, err = tx.Exec(ctx, sqlSwitch, MassRefusal, true, at, "coldseam", words)
 	return false, err
 }
@@ -122,6 +127,7 @@ func (db *DB) RecordBounce(ctx context.Context, id int64, b Bounce) (suppressed 
 		if err := tx.QueryRow(ctx, `SELECT fail_days, last_fail_day FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`, id).Scan(&n, &last); err != nil {
 			return err
 		}
+
 		if b.Effect == "counted" {
 			days, err := countFail(ctx, tx, id, int(n), dateOf(last), b.MailDay)
 			if err != nil {
@@ -131,19 +137,23 @@ func (db *DB) RecordBounce(ctx context.Context, id int64, b Bounce) (suppressed 
 				b.Effect = "suppressed"
 			}
 		}
+
 		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.bounce (subscriber_id, bounced_at, mail_day, code, esc, wording, effect) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			id, micro(b.At), b.MailDay.UTC(), b.Code, b.Esc, clean(b.Text), b.Effect); err != nil {
 			return err
 		}
+
 		if suppressed = b.Effect == "suppressed"; suppressed {
 			suppressed, err = suppress(ctx, tx, id, b.Esc+" "+b.Text, micro(b.At))
 			return err
 		}
+
 		return nil
 	})
 	if err != nil {
 		return false, fmt.Errorf("bounce of subscriber %d: %w", id, classify(err))
 	}
+
 	return suppressed, nil
 }
 
@@ -162,10 +172,12 @@ func countFail(ctx context.Context, tx pgx.Tx, id int64, n int, last, day coldse
 		if err != nil {
 			return 0, err
 		}
+
 		if good {
 			n = 0
 		}
 	}
+
 	n++
 	_, err := tx.Exec(ctx, `UPDATE coldseam.subscriber SET fail_days = $2, last_fail_day = $3 WHERE subscriber_id = $1`, id, n, day.UTC())
 	return n, err

@@ -30,6 +30,7 @@ func gone(stage string) coldseam.Outcome {
 // after the release every mail goes out.
 func TestNobodyIsSuppressedTogether(t *testing.T) {
 	t.Parallel()
+
 	for _, n := range []int{2, 3, 10, 60} {
 		for _, stage := range []string{"rcpt", "dot"} {
 			t.Run(fmt.Sprint(n, " ", stage), func(t *testing.T) {
@@ -47,6 +48,7 @@ func TestNobodyIsSuppressedTogether(t *testing.T) {
 					}
 					at = at.Add(time.Minute)
 				}
+
 				require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.subscriber WHERE state <> 'confirmed'`))
 				on, e, err := db.Switch(ctx, store.MassRefusal)
 				require.NoError(t, err)
@@ -86,6 +88,7 @@ func TestAFewAreSuppressed(t *testing.T) {
 		require.NoError(t, err)
 		strangers = append(strangers, s)
 	}
+
 	queue(t, db, coldseam.MailConfirm, morning, strangers...)
 	ls, err := db.Claim(ctx, "w", morning, time.Minute, 100)
 	require.NoError(t, err)
@@ -101,6 +104,7 @@ func TestWhoLeftIsNotPutBackAsMember(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
+
 	for name, back := range map[string]func(id int64) error{
 		"one": func(id int64) error { return db.Unsuppress(ctx, id) },
 		"all": func(int64) error { _, err := db.UnsuppressSince(ctx, t0); return err },

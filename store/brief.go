@@ -44,6 +44,7 @@ func (db *DB) saveBrief(ctx context.Context, q rowQuerier, b coldseam.Brief) (in
 	if err != nil {
 		return fail(fmt.Errorf("%w: %w", err, coldseam.ErrInvalid))
 	}
+
 	c := columnsOf(b)
 	var id int64
 	err = q.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil), b.Verdict.String(), c.odds, b.OddsNote.Text,
@@ -52,9 +53,11 @@ func (db *DB) saveBrief(ctx context.Context, q rowQuerier, b coldseam.Brief) (in
 		err = q.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
 			b.Reach, b.Day.UTC(), micro(b.Issued), b.Replay).Scan(&id)
 	}
+
 	if err != nil {
 		return fail(err)
 	}
+
 	return id, nil
 }
 
@@ -72,6 +75,7 @@ func columnsOf(b coldseam.Brief) briefColumns {
 	if w, ok := b.Best(); ok {
 		c.from, c.to = nullTime(w.Start), nullTime(w.End)
 	}
+
 	median := func(f coldseam.Fact) *float64 {
 		if !f.WindowOK {
 			return nil
@@ -158,6 +162,7 @@ func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first
 		}
 		out[id] = days
 	}
+
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (reach_id, day) reach_id, day, water_c
 		FROM coldseam.brief
@@ -166,6 +171,7 @@ func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first
 	if err != nil {
 		return nil, fmt.Errorf("water told %s to %s: %w", first, last, classify(err))
 	}
+
 	var id coldseam.ReachID
 	var day time.Time
 	var water *float64
@@ -177,6 +183,7 @@ func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first
 	}); err != nil {
 		return nil, fmt.Errorf("water told %s to %s: %w", first, last, classify(err))
 	}
+
 	return out, nil
 }
 

@@ -39,6 +39,7 @@ func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param 
 	if err != nil {
 		return fail(fmt.Errorf("zone %q: %w", s.Zone, coldseam.ErrInvalid))
 	}
+
 	days, err := db.dailyMeans(ctx, site, param, asOf, loc, opts)
 	if err != nil {
 		return fail(err)
@@ -47,6 +48,7 @@ func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param 
 		return fail(coldseam.ErrNotFound)
 	}
 	table := climate(days)
+
 	asOf = micro(asOf)
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `
@@ -57,6 +59,7 @@ func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param 
 			site, param, asOf); err != nil {
 			return err
 		}
+
 		_, err := tx.CopyFrom(ctx, pgx.Identifier{"coldseam", "climatology"}, []string{"site_id", "param", "made_at", "doy", "years", "n", "quantile"},
 			pgx.CopyFromSlice(len(table), func(i int) ([]any, error) {
 				d := table[i]
@@ -67,6 +70,7 @@ func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param 
 	if err != nil {
 		return fail(err)
 	}
+
 	return nil
 }
 
@@ -83,6 +87,7 @@ func climate(days map[coldseam.Date]dayValue) []DayClimate {
 		byDay[k], years[k] = append(byDay[k], v.mean), append(years[k], d.Year)
 	}
 	var out []DayClimate
+
 	for k := 1; k <= 366; k++ {
 		var pool []float64
 		seen := map[int]bool{}
@@ -93,6 +98,7 @@ func climate(days map[coldseam.Date]dayValue) []DayClimate {
 				seen[y] = true
 			}
 		}
+
 		if len(pool) == 0 {
 			continue
 		}
@@ -102,6 +108,7 @@ func climate(days map[coldseam.Date]dayValue) []DayClimate {
 		}
 		out = append(out, c)
 	}
+
 	return out
 }
 
@@ -135,17 +142,20 @@ func (db *DB) SetBands(ctx context.Context, bands []coldseam.Band) error {
 			return fmt.Errorf("band %d %q: needs a name and a higher edge than the one before: %w", i+1, b.Key, coldseam.ErrInvalid)
 		}
 	}
+
 	var keys []string
 	var edges []float64
 	for _, b := range bands {
 		keys, edges = append(keys, b.Key), append(edges, b.Upper)
 	}
+
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var same bool
 		if err := tx.QueryRow(ctx, `SELECT COALESCE(array_agg(key ORDER BY band_no) = $1 AND array_agg(upper_f ORDER BY band_no) = $2, false) FROM coldseam.band`,
 			keys, edges).Scan(&same); err != nil || same {
 			return err
 		}
+
 		b := &pgx.Batch{}
 		b.Queue(`LOCK TABLE coldseam.band`) // several servers start at once
 		b.Queue(`DELETE FROM coldseam.band`)
@@ -157,5 +167,6 @@ func (db *DB) SetBands(ctx context.Context, bands []coldseam.Band) error {
 	if err != nil {
 		return fmt.Errorf("bands: %w", classify(err))
 	}
+
 	return nil
 }

@@ -19,6 +19,7 @@ func TestConfirmationIsReadAsItWasKnown(t *testing.T) {
 	word := coldseam.Confirmation{Site: r.Site, Param: coldseam.Stage, From: t0, To: t0.Add(time.Hour), At: t0.Add(2 * time.Hour), Who: "club admin", Why: "read the staff"}
 	require.NoError(t, db.ConfirmReadings(ctx, word))
 	require.NoError(t, db.ConfirmReadings(ctx, word), "again")
+
 	for _, c := range []struct {
 		since, asOf time.Time
 		want        []coldseam.Confirmation
@@ -31,6 +32,7 @@ func TestConfirmationIsReadAsItWasKnown(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, c.want, got)
 	}
+
 	all, err := db.Confirmations(ctx, "", time.Time{}, word.At)
 	require.NoError(t, err)
 	require.Equal(t, []coldseam.Confirmation{word}, all, "of all gauges")

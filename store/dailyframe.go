@@ -36,6 +36,7 @@ func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.S
 	if err != nil {
 		return fail(fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid))
 	}
+
 	if tempSite == "" {
 		tempSite = site
 	}
@@ -43,6 +44,7 @@ func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.S
 		site  coldseam.SiteID
 		param coldseam.Parameter
 	}{{site, coldseam.Discharge}, {tempSite, coldseam.WaterTemp}, {airSite, coldseam.AirTemp}}
+
 	var days [3]map[coldseam.Date]dayValue
 	for i, w := range wanted {
 		if w.site == "" {
@@ -52,6 +54,7 @@ func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.S
 			return fail(err)
 		}
 	}
+
 	frame, ok := frameOf(days)
 	if !ok {
 		return fail(coldseam.ErrNotFound)
@@ -61,6 +64,7 @@ func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.S
 	} else if !isNotFound(err) {
 		return fail(err)
 	}
+
 	return frame, nil
 }
 
@@ -75,6 +79,7 @@ func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldse
 		o(&q)
 	}
 	out := map[coldseam.Date]dayValue{}
+
 	for _, daily := range []bool{true, false} {
 		for _, s := range all {
 			if (s.Stat != coldseam.Mean && s.Stat != coldseam.Instant) || daily != isDaily(s.SeriesKey) {
@@ -84,10 +89,12 @@ func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldse
 			if err != nil {
 				return nil, err
 			}
+
 			if len(out) == 0 {
 				out = found
 				continue
 			}
+
 			for d, v := range found {
 				if _, there := out[d]; !there {
 					out[d] = v
@@ -95,6 +102,7 @@ func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldse
 			}
 		}
 	}
+
 	if len(out) == 0 {
 		return nil, nil
 	}
@@ -115,9 +123,11 @@ func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc 
 	} else {
 		sums, err = db.summedDays(ctx, s, asOf, loc, lag)
 	}
+
 	if err != nil {
 		return nil, err
 	}
+
 	out := make(map[coldseam.Date]dayValue, len(sums))
 	whole := isDaily(s.SeriesKey) || s.DailyOnly
 	for _, d := range sums {
@@ -126,6 +136,7 @@ func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc 
 		}
 		out[d.day] = dayValue{d.total / float64(d.n), d.flags}
 	}
+
 	return out, nil
 }
 
@@ -135,6 +146,7 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	var from, to []time.Time // spans of days that are not packed
 	next := minTime
 	for _, y := range packed {
@@ -143,6 +155,7 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 		}
 		next = time.Date(int(y)+1, 1, 1, 0, 0, 0, 0, time.UTC)
 	}
+
 	from, to = append(from, next), append(to, maxTime)
 	rows, err := db.pool.Query(ctx, `
 		SELECT day, total, n, quarters, flags
@@ -152,6 +165,7 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 		return nil, classify(err)
 	}
 	defer rows.Close()
+
 	for rows.Next() {
 		d, ok := rawDay(rows)
 		if !ok {
@@ -161,6 +175,7 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 		}
 		out = append(out, d)
 	}
+
 	return out, classify(rows.Err())
 }
 
@@ -211,11 +226,13 @@ func frameOf(days [3]map[coldseam.Date]dayValue) (coldseam.Days, bool) {
 			}
 		}
 	}
+
 	if first.IsZero() {
 		return coldseam.Days{}, false
 	}
 	n := last.Sub(first) + 1
 	f := coldseam.Days{First: first}
+
 	var cols [3][]float64
 	for i, m := range days {
 		if m == nil {
@@ -229,6 +246,7 @@ func frameOf(days [3]map[coldseam.Date]dayValue) (coldseam.Days, bool) {
 			cols[i][d.Sub(first)] = v.mean
 		}
 	}
+
 	f.FlowM3S, f.WaterC, f.AirC = cols[0], cols[1], cols[2]
 	mark := func(into *[]bool, from map[coldseam.Date]dayValue, flags coldseam.Flag) {
 		if from != nil && *into == nil {

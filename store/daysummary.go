@@ -57,6 +57,7 @@ JOIN coldseam.observation o USING (series_id, valid_at)` + sqlLatestSet
 func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 	var c, back columns
 	var changed, backChanged []time.Time
+
 	for _, f := range feeds {
 		if !f.touched() {
 			continue
@@ -70,6 +71,7 @@ func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 				}
 			}
 		}
+
 		if len(f.late)+len(f.qc) > 0 {
 			back.add(f.id, newest)
 			backChanged = append(backChanged, time.UnixMicro(known))
@@ -78,6 +80,7 @@ func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		c.add(f.id, newest)
 		changed = append(changed, time.UnixMicro(known))
 	}
+
 	if len(c.id) > 0 {
 		args := []any{c.id, c.at, c.known, changed, c.value, c.flags}
 		tag, err := tx.Exec(ctx, sqlLatestThere, args...)
@@ -88,11 +91,13 @@ func writeLatest(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 			return fmt.Errorf("latest values: %w", err)
 		}
 	}
+
 	if len(back.id) > 0 {
 		if _, err := tx.Exec(ctx, sqlLatestStored, back.id, back.at, backChanged); err != nil {
 			return fmt.Errorf("latest values: %w", err)
 		}
 	}
+
 	return nil
 }
 
@@ -176,17 +181,20 @@ func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 	var fresh, grown []daySum
 	var again dayColumns
 	var years yearColumns
+
 	for _, f := range feeds {
 		if f.fresh {
 			fresh = append(fresh, f.sums()...)
 			continue
 		}
+
 		anew := map[coldseam.Date]bool{}
 		for _, s := range f.spans(f.changed, f.late, f.qc) {
 			anew[s.day] = true
 			again.add(f.id, s)
 			years.add(f.id, int32(s.day.Year))
 		}
+
 		for _, d := range f.sums() {
 			if !anew[d.day] {
 				grown = append(grown, d)
@@ -194,6 +202,7 @@ func writeDays(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 			}
 		}
 	}
+
 	if err := years.unpack(ctx, tx); err != nil {
 		return err
 	}
@@ -311,6 +320,7 @@ func writeDayCopy(w io.Writer, ds []daySum) error {
 	f8 := func(v float64) { b = be.AppendUint64(be.AppendUint32(b, 8), math.Float64bits(v)) }
 	i4 := func(v int32) { b = be.AppendUint32(be.AppendUint32(b, 4), uint32(v)) }
 	i2 := func(v int16) { b = be.AppendUint16(be.AppendUint32(b, 2), uint16(v)) }
+
 	for _, d := range ds {
 		b = be.AppendUint16(b, 8)
 		f8(d.lo)
@@ -321,6 +331,7 @@ func writeDayCopy(w io.Writer, ds []daySum) error {
 		i4(d.n)
 		i2(d.quarters)
 		i2(int16(d.flags))
+
 		if len(b) > 1<<16 {
 			if _, err := w.Write(b); err != nil {
 				return err
@@ -328,6 +339,7 @@ func writeDayCopy(w io.Writer, ds []daySum) error {
 			b = b[:0]
 		}
 	}
+
 	_, err := w.Write(append(b, 0xff, 0xff))
 	return err
 }
@@ -342,6 +354,7 @@ func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone stri
 	if err != nil {
 		return fmt.Errorf("rebuild days: %w", err)
 	}
+
 	type one struct {
 		ID     int32
 		Period string
@@ -350,6 +363,7 @@ func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone stri
 	if err != nil {
 		return fmt.Errorf("rebuild days: %w", err)
 	}
+
 	for _, s := range list {
 		f := &feed{id: s.ID, zone: loc, offset: periodOf(s.Period) / 2}
 		if err := f.readAll(ctx, tx); err != nil {
@@ -360,10 +374,12 @@ func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone stri
 				return fmt.Errorf("rebuild days: %w", err)
 			}
 		}
+
 		if err := copyDays(ctx, tx, f.sums()); err != nil {
 			return err
 		}
 	}
+
 	return nil
 }
 

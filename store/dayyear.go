@@ -57,6 +57,7 @@ func (db *DB) PackYears(ctx context.Context, before int) (n int, err error) {
 	if _, err := pgx.ForEachRow(rows, []any{&id, &year}, func() error { todo.add(id, year); return nil }); err != nil {
 		return 0, fmt.Errorf("years to pack: %w", classify(err))
 	}
+
 	for len(todo.id) > 0 {
 		k := min(len(todo.id), packBatch)
 		err := db.inTx(ctx, func(tx pgx.Tx) error {
@@ -72,6 +73,7 @@ func (db *DB) PackYears(ctx context.Context, before int) (n int, err error) {
 		}
 		todo.id, todo.year = todo.id[k:], todo.year[k:]
 	}
+
 	return n, nil
 }
 

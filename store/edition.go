@@ -114,6 +114,7 @@ func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id 
 				return err
 			}
 		}
+
 		var before int64 // the last row of the pieces before
 		if err := tx.QueryRow(ctx, `SELECT COALESCE(max(outbox_id), 0) FROM coldseam.outbox WHERE edition_id = $1`, id).Scan(&before); err != nil {
 			return err
@@ -128,6 +129,7 @@ func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id 
 			}
 			done, n = done+len(letters), n+int(tag.RowsAffected())
 		}
+
 		if n == 0 {
 			return errNothing
 		}
@@ -136,6 +138,7 @@ func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id 
 		}
 		return db.queueChunks(ctx, tx, id, before)
 	})
+
 	return id, n, err
 }
 
@@ -215,6 +218,7 @@ func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id, before int64) erro
 	if err != nil {
 		return err
 	}
+
 	var jobs []river.InsertManyParams
 	var domain string
 	var n int
@@ -227,6 +231,7 @@ func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id, before int64) erro
 	if err != nil {
 		return err
 	}
+
 	if _, err := db.queue.InsertManyTx(ctx, tx, jobs); err != nil {
 		return fmt.Errorf("insert jobs: %w", err)
 	}
@@ -248,6 +253,7 @@ func (db *DB) Enqueue(ctx context.Context, jobs ...river.JobArgs) error {
 			many = append(many, river.InsertManyParams{Args: j})
 		}
 	}
+
 	if len(many) == 0 {
 		return nil
 	}
@@ -256,6 +262,7 @@ func (db *DB) Enqueue(ctx context.Context, jobs ...river.JobArgs) error {
 	if err != nil {
 		err = fmt.Errorf("enqueue %s: %w", many[0].Args.Kind(), classify(err))
 	}
+
 	if said {
 		db.enqueued.Store(&err)
 	}
@@ -311,6 +318,7 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 		if err != nil {
 			return err
 		}
+
 		var jobs []river.InsertManyParams
 		var a MailArgs
 		_, err = pgx.ForEachRow(rows, []any{&a.Domain, &a.N, &a.Edition}, func() error {
@@ -322,6 +330,7 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 		if err != nil || len(jobs) == 0 {
 			return err
 		}
+
 		n = len(jobs)
 		_, err = db.queue.InsertManyTx(ctx, tx, jobs)
 		return err
@@ -329,5 +338,6 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 	if err != nil {
 		return 0, fmt.Errorf("due mail: %w", classify(err))
 	}
+
 	return n, nil
 }

@@ -38,6 +38,7 @@ func (db *DB) SaveEnsemble(ctx context.Context, e coldseam.Ensemble) (int64, err
 	for i, m := range e.Members {
 		members[i] = float32s(m)
 	}
+
 	quantiles := make([][]float32, len(e.Valid))
 	valid := make([]time.Time, len(e.Valid))
 	for h := range e.Valid {
@@ -47,6 +48,7 @@ func (db *DB) SaveEnsemble(ctx context.Context, e coldseam.Ensemble) (int64, err
 			quantiles[h][k] = float32(e.Quantile(h, p))
 		}
 	}
+
 	var trace []time.Time
 	for _, d := range e.Trace {
 		trace = append(trace, d.UTC())
@@ -55,15 +57,18 @@ func (db *DB) SaveEnsemble(ctx context.Context, e coldseam.Ensemble) (int64, err
 	if flags == nil {
 		flags = []string{}
 	}
+
 	var id int64
 	err := db.pool.QueryRow(ctx, sqlSaveEnsemble, e.Site, e.Param, micro(e.Issued), e.Source, flags, valid, quantiles, trace, e.Weights, members).Scan(&id)
 	if err == pgx.ErrNoRows {
 		err = db.pool.QueryRow(ctx, `SELECT ensemble_id FROM coldseam.ensemble WHERE site_id = $1 AND param = $2 AND issued_at = $3 AND source = $4`,
 			e.Site, e.Param, micro(e.Issued), e.Source).Scan(&id)
 	}
+
 	if err != nil {
 		return fail(err)
 	}
+
 	return id, nil
 }
 
@@ -114,6 +119,7 @@ func scanEnsemble(r pgx.CollectableRow) (coldseam.Ensemble, error) {
 	if err != nil {
 		return e, err
 	}
+
 	e.Issued = e.Issued.UTC()
 	for i := range e.Valid {
 		e.Valid[i] = e.Valid[i].UTC()
@@ -124,6 +130,7 @@ func scanEnsemble(r pgx.CollectableRow) (coldseam.Ensemble, error) {
 	for _, m := range members {
 		e.Members = append(e.Members, float64s(m))
 	}
+
 	if members == nil {
 		e.Flags, e.Trace = append(e.Flags, "quantiles"), nil
 		e.Members = make([][]float64, len(ensembleProbs))
@@ -133,6 +140,7 @@ func scanEnsemble(r pgx.CollectableRow) (coldseam.Ensemble, error) {
 			}
 		}
 	}
+
 	return e, nil
 }
 
@@ -234,6 +242,7 @@ func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species stri
 	if err != nil {
 		return nil, fmt.Errorf("wave odds of %s: %w", reach, classify(err))
 	}
+
 	out := map[coldseam.Date]float64{}
 	var day time.Time
 	var p float64
@@ -244,5 +253,6 @@ func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species stri
 	if err != nil {
 		return nil, fmt.Errorf("wave odds of %s: %w", reach, classify(err))
 	}
+
 	return out, nil
 }

@@ -64,6 +64,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("save fetch of %s: %w", f.Profile, err)
 	}
+
 	ok := f.Err == "" && (f.Status >= 200 && f.Status < 300 || f.Status == 304)
 	fresh := ok && f.Status != 304 // its validators replace the old ones, absent ones too
 	notBefore := nullTime(f.NotBefore)
@@ -74,6 +75,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("save fetch of %s: %w", f.Profile, err)
 	}
+
 	var id int64
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		if f.ID != 0 {
@@ -84,6 +86,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 			clean(f.ETag), clean(f.LastMod), clean(f.Err), f.Rows, clean(f.Attributes), packed).Scan(&id); err != nil {
 			return err
 		}
+
 		if packed != nil {
 			if _, err := tx.Exec(ctx, sqlDropPayloads, f.Profile, f.URL, db.opts.KeepPayloads); err != nil {
 				return err
@@ -95,6 +98,7 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("save fetch of %s: %w", f.Profile, classify(err))
 	}
+
 	return id, nil
 }
 
@@ -150,6 +154,7 @@ func (db *DB) Payload(ctx context.Context, fetchID int64) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("payload of fetch %d: %w", fetchID, classify(err))
 	}
+
 	r, err := gzip.NewReader(bytes.NewReader(packed))
 	if err != nil {
 		return nil, fmt.Errorf("payload of fetch %d: %w", fetchID, err)
@@ -158,6 +163,7 @@ func (db *DB) Payload(ctx context.Context, fetchID int64) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("payload of fetch %d: %w", fetchID, err)
 	}
+
 	return b, nil
 }
 
@@ -225,6 +231,7 @@ func (db *DB) Latest(ctx context.Context, sites ...coldseam.SiteID) ([]LatestVal
 	if err != nil {
 		return nil, fmt.Errorf("latest values: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (LatestValue, error) {
 		var v LatestValue
 		var value *float64
@@ -239,5 +246,6 @@ func (db *DB) Latest(ctx context.Context, sites ...coldseam.SiteID) ([]LatestVal
 	if err != nil {
 		return nil, fmt.Errorf("latest values: %w", classify(err))
 	}
+
 	return out, nil
 }

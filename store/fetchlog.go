@@ -71,6 +71,7 @@ func (db *DB) LastShapes(ctx context.Context, since time.Time) ([][2]FetchRecord
 	if err != nil {
 		return nil, err
 	}
+
 	var out [][2]FetchRecord
 	for i := 0; i+1 < len(list); i += 2 {
 		out = append(out, [2]FetchRecord{list[i], list[i+1]})

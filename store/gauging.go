@@ -67,6 +67,7 @@ func (db *DB) saveGauging(ctx context.Context, g coldseam.Gauging) error {
 		if err != nil {
 			return err
 		}
+
 		near, err := pgx.CollectRows(rows, pgx.RowToStructByPos[coldseam.Gauging])
 		if err != nil {
 			return err
@@ -181,6 +182,7 @@ func (db *DB) Ratings(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rat
 	if err != nil {
 		return nil, fmt.Errorf("ratings of %s: %w", site, classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Rating, error) {
 		var x coldseam.Rating
 		var to *time.Time
@@ -191,10 +193,12 @@ func (db *DB) Ratings(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rat
 	if err != nil {
 		return nil, fmt.Errorf("ratings of %s: %w", site, classify(err))
 	}
+
 	for i := 0; i+1 < len(out); i++ {
 		if next := out[i+1].From; out[i].To.IsZero() || out[i].To.After(next) {
 			out[i].To = next
 		}
 	}
+
 	return out, nil
 }

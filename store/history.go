@@ -102,6 +102,7 @@ func (db *DB) History(ctx context.Context, site coldseam.SiteID, param coldseam.
 	if err != nil {
 		return coldseam.Series{}, err
 	}
+
 	list := pickSeries(all, stat, q)
 	if len(list) == 0 {
 		return coldseam.Series{}, fmt.Errorf("history of %s %s %s: %w", site, param, stat, coldseam.ErrNotFound)
@@ -114,6 +115,7 @@ func (db *DB) History(ctx context.Context, site coldseam.SiteID, param coldseam.
 		}
 		out.Obs = extend(out.Obs, obs)
 	}
+
 	return out, nil
 }
 
@@ -135,12 +137,14 @@ func pickSeries(all []SeriesInfo, stat coldseam.Statistic, q historyQuery) []Ser
 			}
 		}
 	}
+
 	var out []SeriesInfo
 	for _, s := range all {
 		if s.Stat == stat && s.Period == period {
 			out = append(out, s)
 		}
 	}
+
 	return out
 }
 
@@ -206,6 +210,7 @@ func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, 
 	asOf = micro(asOf)
 	var known, assumed []knownRow
 	var undo map[int64]qcUndo
+
 	var quals map[int16][]string
 	err := pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) (err error) {
 		if known, err = readKnown(ctx, tx, sqlAsOf, s.ID, from, to, asOf); err != nil {
@@ -217,6 +222,7 @@ func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, 
 				return err
 			}
 		}
+
 		if undo, err = readUndo(ctx, tx, s.ID, from, to, asOf); err != nil {
 			return err
 		}
@@ -226,6 +232,7 @@ func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, 
 	if err != nil {
 		return nil, err
 	}
+
 	for i := range assumed {
 		assumed[i].known = assumed[i].at + lag.Microseconds()
 	}
@@ -271,6 +278,7 @@ func scanKnown(rows pgx.Rows) (k knownRow, err error) {
 			return k, nil
 		}
 	}
+
 	var at, known time.Time
 	var end infTime
 	var v *float64

@@ -64,6 +64,7 @@ func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to cold
 	if err != nil {
 		return nil, fmt.Errorf("ice of %s: %w", reach, classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (d IceDay, err error) {
 		var day, since time.Time
 		err = r.Scan(&day, &d.State, &since, &d.Cause, &d.FrostCD, &d.ThawCD, &d.KnownAt)
@@ -73,6 +74,7 @@ func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to cold
 	if err != nil {
 		return nil, fmt.Errorf("ice of %s: %w", reach, classify(err))
 	}
+
 	return out, nil
 }
 
@@ -95,6 +97,7 @@ func (db *DB) SayIce(ctx context.Context, w IceWord) error {
 	if w.Open && !w.Admin {
 		return fail(fmt.Errorf("a member's word only closes: %w", coldseam.ErrInvalid))
 	}
+
 	entered := w.Edit.At
 	if entered.IsZero() {
 		entered = db.now()
@@ -106,6 +109,7 @@ func (db *DB) SayIce(ctx context.Context, w IceWord) error {
 	if err != nil {
 		return fail(classify(err))
 	}
+
 	return nil
 }
 

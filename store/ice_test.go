@@ -36,6 +36,7 @@ func TestIceIsReadAsItWasKnown(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, c.want, states(got))
 	}
+
 	got, err := db.IceDays(ctx, "bend", day, day, t0)
 	require.NoError(t, err)
 	want := iceOn(day, "ice")

@@ -131,6 +131,7 @@ func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pg
 		MaxAttempts:          8,
 		TestOnly:             o.TestOnly,
 	}
+
 	if workers != nil {
 		cfg.Workers = workers
 		cfg.Queues = map[string]river.QueueConfig{
@@ -140,10 +141,12 @@ func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pg
 			QueueMail:    {MaxWorkers: orDefault(o.Mail, 4)},
 		}
 	}
+
 	c, err := river.NewClient(pollingDriver{riverpgxv5.New(db.pool)}, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("queue: %w", err)
 	}
+
 	return c, nil
 }
 

@@ -26,11 +26,13 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		require.NoError(t, db.EnqueueAt(ctx, store.UpkeepArgs{Day: day}, t0.Add(time.Hour)))
 		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Edition: 1, Domain: "one.example", N: 1}))
 	}
+
 	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0.Add(15 * time.Minute)}))
 	// Many at once: those known, twice in one call, and new ones of several kinds.
 	require.NoError(t, db.Enqueue(ctx))
 	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0}, store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0},
 		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0}, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
+
 	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "upkeep": 1, "mail": 3} {
 		require.Equal(t, want, count(t, db, `SELECT count(*) FROM river.river_job WHERE kind = $1`, kind), kind)
 	}
@@ -54,6 +56,7 @@ func TestDueMailGivesJobsToWhatWaits(t *testing.T) {
 	_, err = db.Pool().Exec(ctx, `UPDATE river.river_job SET state = 'completed', finalized_at = now()`)
 	require.NoError(t, err)
 	require.NoError(t, db.Hold(ctx, chief))
+
 	n, err = db.DueMail(ctx, morning)
 	require.NoError(t, err)
 	require.Zero(t, n, "held")
@@ -90,6 +93,7 @@ func TestTwoQueuesShareTheWork(t *testing.T) {
 	const jobs = 60
 	w := &mailWorker{seen: map[int64]int{}, done: make(chan struct{}), want: jobs}
 	var clients []interface{ Stop(context.Context) error }
+
 	for range 2 {
 		db, err := store.Open(t.Context(), url, store.Options{})
 		require.NoError(t, err)
@@ -104,11 +108,13 @@ func TestTwoQueuesShareTheWork(t *testing.T) {
 			require.NoError(t, db.Enqueue(t.Context(), store.MailArgs{Domain: "one.example"}))
 		}
 	}
+
 	select {
 	case <-w.done:
 	case <-time.After(60 * time.Second):
 		t.Fatal("the work is not done")
 	}
+
 	for _, c := range clients {
 		require.NoError(t, c.Stop(context.Background()))
 	}
@@ -125,6 +131,7 @@ func TestPruning(t *testing.T) {
 	ls, err := db.Claim(ctx, "w", morning, time.Minute, 1)
 	require.NoError(t, err)
 	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent}, morning))
+
 	n, err := db.PrunePayloads(ctx, morning.Add(time.Hour))
 	require.NoError(t, err)
 	require.Equal(t, 1, n, "what waits keeps its payload")
@@ -133,6 +140,7 @@ func TestPruning(t *testing.T) {
 	n, err = db.PruneFetches(ctx, t0.Add(time.Second))
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
+
 	brief := aBrief(morning, coldseam.Go)
 	brief.Chart.Valid = []time.Time{morning}
 	id, err := db.SaveBrief(ctx, brief)
@@ -141,6 +149,7 @@ func TestPruning(t *testing.T) {
 	newer.Issued = brief.Issued.Add(time.Hour)
 	_, err = db.SaveBrief(ctx, newer)
 	require.NoError(t, err)
+
 	n, err = db.DropCharts(ctx, morning.AddDate(-1, 0, 0), morning.Add(3*time.Hour))
 	require.NoError(t, err)
 	require.Equal(t, 1, n, "the one that a newer one replaced")

@@ -49,6 +49,7 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 	durable.mu.Lock()
 	s := newDurable(t) // of its own: it is killed
 	durable.mu.Unlock()
+
 	db := durableDB(t, s)
 	mails := min(30*kills(), 2000)
 	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: "club.example"}
@@ -58,6 +59,7 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		require.NoError(t, db.Confirm(t.Context(), sub.ID))
 		e.Letters = append(e.Letters, store.NewLetter{Subscriber: sub.ID, LocalDate: day, Deadline: morning.Add(24 * time.Hour)})
 	}
+
 	_, _, err := db.QueueEdition(t.Context(), e)
 	require.NoError(t, err)
 	hold, err := store.Open(t.Context(), db.Pool().Config().ConnString(), store.Options{HoldUnknown: true})
@@ -73,6 +75,7 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		work.Add(1)
 		go func() { defer work.Done(); sendUntil(ctx, hold, box, fmt.Sprintf("w%d", w), clock) }()
 	}
+
 	stored := make(chan int, 1)
 	work.Add(1)
 	go func() { defer work.Done(); stored <- storeUntil(ctx, db) }()
@@ -87,6 +90,7 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		require.Eventually(t, func() bool { return s.Pid() != old && s.Ready() == nil && db.Ping(t.Context()) == nil }, 40*time.Second, 10*time.Millisecond)
 		worst = max(worst, time.Since(began))
 	}
+
 	require.Eventually(t, func() bool {
 		n := map[coldseam.MailState]int{}
 		n, err := db.MailCounts(t.Context(), coldseam.MailMorning, day)
@@ -102,6 +106,7 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		require.Equal(t, 1, n, "%s was accepted %d times", id, n)
 	}
 	require.Equal(t, 0, count(t, db, `SELECT count(*) FROM coldseam.outbox WHERE state = 'sent' AND NOT message_id = ANY($1)`, keys(box.got)))
+
 	// Round i stored value i over value i-1 at ten times.
 	n := <-stored
 	require.Positive(t, n)
@@ -130,11 +135,13 @@ func sendUntil(ctx context.Context, db *store.DB, box *mailbox, worker string, c
 		if err != nil || len(ls) == 0 {
 			time.Sleep(10 * time.Millisecond)
 		}
+
 		for _, l := range ls {
 			ok, err := db.InData(ctx, l, clock(), clock().Add(3*time.Second))
 			if err != nil || !ok {
 				continue
 			}
+
 			box.accept(l.MessageID)
 			for ctx.Err() == nil {
 				err := db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailSent, Code: 250}, clock())

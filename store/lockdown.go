@@ -64,6 +64,7 @@ func (db *DB) LockDown(ctx context.Context) (open []string, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("lock down readers: %w", classify(err))
 	}
+
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		for _, sql := range list {
 			refused, err := tryExec(ctx, tx, sql)
@@ -79,6 +80,7 @@ func (db *DB) LockDown(ctx context.Context) (open []string, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("lock down readers: %w", classify(err))
 	}
+
 	for _, o := range open {
 		db.log.Warn("not allowed to close for readers", "sql", o)
 	}
@@ -101,6 +103,7 @@ func (db *DB) lockStatements(ctx context.Context) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	list := []string{
 		`DO $$ BEGIN
 		   IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = 'season_reader') THEN
@@ -123,9 +126,11 @@ func (db *DB) lockStatements(ctx context.Context) ([]string, error) {
 		`ALTER DEFAULT PRIVILEGES FOR ROLE ` + u + ` IN SCHEMA season GRANT SELECT ON TABLES TO season_reader`,
 		resetReader,
 	}
+
 	for _, s := range readerSettings {
 		list = append(list, roleSetting(s.name+` = '`+s.value+`'`))
 	}
+
 	return append(list, closeMaintenance, `DO $$
 		 DECLARE f regprocedure;
 		 BEGIN
@@ -198,6 +203,7 @@ func (db *DB) OpenToReaders(ctx context.Context) ([]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open to readers: %w", classify(err))
 	}
+
 	rows, err := db.pool.Query(ctx, `
 		SELECT 'function ' || p.oid::regprocedure FROM pg_proc p
 		WHERE p.pronamespace = 'pg_catalog'::regnamespace AND p.proname ~ $1 AND has_function_privilege($2, p.oid, 'EXECUTE')
@@ -226,10 +232,12 @@ func (db *DB) OpenToReaders(ctx context.Context) ([]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open to readers: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
 	if err != nil {
 		return nil, fmt.Errorf("open to readers: %w", classify(err))
 	}
+
 	return out, nil
 }
 
@@ -252,6 +260,7 @@ func (db *DB) MindReaders(ctx context.Context, limit time.Duration) (int, error)
 	if err == nil {
 		err = db.pool.QueryRow(ctx, `SELECT rolsuper FROM pg_roles WHERE rolname = current_user`).Scan(&super)
 	}
+
 	if err == nil {
 		var must []string
 		for _, s := range readerSettings {
@@ -265,16 +274,20 @@ func (db *DB) MindReaders(ctx context.Context, limit time.Duration) (int, error)
 		}
 		err = db.pool.QueryRow(ctx, sql, readerConfig(), must, Reader).Scan(&changed)
 	}
+
 	if errors.Is(err, pgx.ErrNoRows) { // no role, or no right to set it: check says so
 		return n, nil
 	}
+
 	if err == nil && changed {
 		db.log.Warn("the readers' role was changed and is set back")
 		_, err = db.LockDown(ctx)
 	}
+
 	if err != nil {
 		return n, fmt.Errorf("mind readers: %w", classify(err))
 	}
+
 	return n, nil
 }
 

@@ -78,6 +78,7 @@ func serverAttacks() []serverAttack {
 		{"take over the schema", "", `ALTER SCHEMA season OWNER TO season_reader`, `SELECT (nspowner = 'season_reader'::regrole)::text FROM pg_namespace WHERE nspname = 'season'`, "false"},
 		{"the queue's table by name", "", `DELETE FROM river.river_queue`, "", ""},
 	}
+
 	for _, d := range []string{"postgres", "template1"} {
 		out = append(out,
 			serverAttack{"enter " + d, d, `SELECT 1`, sessions, "0"},
@@ -87,6 +88,7 @@ func serverAttacks() []serverAttack {
 			serverAttack{"notify from " + d, d, `NOTIFY x, 'y'`, sessions, "0"},
 			serverAttack{"a table in " + d, d, `CREATE TABLE public.t (a int)`, sessions, "0"})
 	}
+
 	return out
 }
 
@@ -98,6 +100,7 @@ func TestReaderCannotHurtTheServer(t *testing.T) {
 	require.NoError(t, db.Pool().QueryRow(ctx, config).Scan(&wantConfig))
 	list := serverAttacks()
 	require.GreaterOrEqual(t, len(list), 30)
+
 	for _, a := range list {
 		c, err := pgx.Connect(ctx, pg.URLAs(store.Reader, a.database))
 		if a.database != "" {
@@ -105,6 +108,7 @@ func TestReaderCannotHurtTheServer(t *testing.T) {
 			require.Contains(t, err.Error(), "permission denied", a.name)
 			continue
 		}
+
 		require.NoError(t, err, a.name)
 		_, err = c.Exec(ctx, `SET default_transaction_read_only = off`)
 		require.NoError(t, err)
@@ -115,6 +119,7 @@ func TestReaderCannotHurtTheServer(t *testing.T) {
 		c.Close(ctx)
 		_, err = db.MindReaders(ctx, 30*time.Second)
 		require.NoError(t, err, a.name)
+
 		probes := map[string]string{config: wantConfig}
 		if a.probe != "" {
 			probes[a.probe] = a.want
@@ -124,6 +129,7 @@ func TestReaderCannotHurtTheServer(t *testing.T) {
 			require.NoError(t, db.Pool().QueryRow(ctx, sql).Scan(&got), a.name)
 			require.Equal(t, want, got, a.name)
 		}
+
 		open, err := db.OpenToReaders(ctx)
 		require.NoError(t, err)
 		require.Empty(t, open, a.name)
@@ -160,6 +166,7 @@ func TestReadersAreEndedInAllDatabases(t *testing.T) {
 		t.Cleanup(func() { c.Close(context.Background()) })
 		return c
 	}
+
 	ended := func(what string, limit time.Duration) {
 		t.Helper()
 		require.Eventually(t, func() bool {
@@ -181,6 +188,7 @@ func TestReadersAreEndedInAllDatabases(t *testing.T) {
 	_, err = c.Exec(ctx, `BEGIN`) // holds what comes from now on
 	require.NoError(t, err)
 	pad := strings.Repeat("x", 7900)
+
 	var usage float64
 	for i := 0; usage <= 0.011; i++ {
 		var b strings.Builder
@@ -192,6 +200,7 @@ func TestReadersAreEndedInAllDatabases(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, db.Pool().QueryRow(ctx, `SELECT pg_notification_queue_usage()`).Scan(&usage))
 	}
+
 	_, err = db.MindReaders(ctx, time.Hour)
 	require.NoError(t, err)
 	for _, held := range []*pgx.Conn{c, sender} {
@@ -212,6 +221,7 @@ func TestQueueNeedsNoNotifications(t *testing.T) {
 		_, err := db.Pool().Exec(ctx, sql)
 		require.NoError(t, err)
 	}
+
 	var name string
 	require.NoError(t, db.Pool().QueryRow(ctx, `SELECT quote_ident(current_database())`).Scan(&name))
 	_, err := db.Pool().Exec(ctx, `ALTER DATABASE `+name+` SET search_path = broken, pg_catalog, public`)
@@ -249,6 +259,7 @@ func TestOrdinaryOwnerFromNothing(t *testing.T) {
 	ctx := t.Context()
 	db, err := store.Open(ctx, ordinary(t, pg), store.Options{})
 	require.NoError(t, err)
+
 	t.Cleanup(db.Close)
 	require.NoError(t, db.Migrate(ctx))
 	require.NoError(t, db.RequireCurrent(ctx))
@@ -274,6 +285,7 @@ func TestOrdinaryOwnerFromNothing(t *testing.T) {
 	c, err := pgx.Connect(ctx, pg.URLAs(store.Reader, "club"))
 	require.NoError(t, err)
 	defer c.Close(context.Background())
+
 	var n int
 	require.NoError(t, c.QueryRow(ctx, `SELECT count(*) FROM dictionary`).Scan(&n))
 	require.Positive(t, n)

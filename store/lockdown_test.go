@@ -90,6 +90,7 @@ func TestReaderIsLockedIn(t *testing.T) {
 	for _, readOnly := range []string{"on", "off"} { // a reader may turn its own read-only mode off
 		_, err := c.Exec(t.Context(), `SET default_transaction_read_only = `+readOnly)
 		require.NoError(t, err)
+
 		for _, a := range attacks {
 			sql := strings.ReplaceAll(a.sql, "OWNER", pgx.Identifier{owner}.Sanitize())
 			_, err := c.Exec(t.Context(), sql)
@@ -105,6 +106,7 @@ func TestReaderIsLockedIn(t *testing.T) {
 			require.Contains(t, codes, pe.Code, "%s: %s %s", a.name, pe.Code, pe.Message)
 		}
 	}
+
 	open, err := db.OpenToReaders(t.Context())
 	require.NoError(t, err)
 	require.Empty(t, open)
@@ -122,6 +124,7 @@ func TestReaderIsLockedIn(t *testing.T) {
 		_, err := c.Exec(context.Background(), `SELECT count(*) FROM generate_series(1, 20000) a, generate_series(1, 2000000) b`)
 		done <- err
 	}()
+
 	require.Eventually(t, func() bool {
 		n, err := db.EndLongReads(t.Context(), 50*time.Millisecond)
 		return err == nil && n == 1
@@ -142,6 +145,7 @@ func TestReaderIsLockedIn(t *testing.T) {
 		}
 		conns = append(conns, c)
 	}
+
 	require.LessOrEqual(t, len(conns), 4)
 	for _, c := range conns {
 		c.Close(context.Background())
@@ -174,6 +178,7 @@ func TestApplicationRoleStillWorks(t *testing.T) {
 		_, err = admin.Exec(t.Context(), fmt.Sprintf(sql, role))
 		require.NoError(t, err)
 	}
+
 	t.Cleanup(func() {
 		c, err := pgx.Connect(context.Background(), url)
 		require.NoError(t, err)
@@ -183,6 +188,7 @@ func TestApplicationRoleStillWorks(t *testing.T) {
 	})
 	cfg, err := pgx.ParseConfig(url)
 	require.NoError(t, err)
+
 	app := fmt.Sprintf("host=%s port=%d dbname=%s user=%s password=x sslmode=disable", cfg.Host, cfg.Port, name, role)
 	db, err := store.Open(t.Context(), app, store.Options{})
 	require.NoError(t, err)

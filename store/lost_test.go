@@ -47,6 +47,7 @@ func TestLostWriterDoesNotBlockTheOthers(t *testing.T) {
 		}
 		ended <- err
 	}()
+
 	<-locked
 	short, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
 	defer stop()

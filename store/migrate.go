@@ -102,6 +102,7 @@ func (db *DB) Migrate(ctx context.Context) error {
 	if s.Newer() {
 		return s.refusal()
 	}
+
 	// The queue's own migrations and the role take no lock: several servers
 	// that start at once wait for one another here.
 	return db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
@@ -116,6 +117,7 @@ func (db *DB) Migrate(ctx context.Context) error {
 			return fmt.Errorf("migrate: %w", classify(err))
 		}
 		defer patient.Close()
+
 		if err := db.migrateTables(ctx, patient); err != nil {
 			return err
 		}
@@ -150,6 +152,7 @@ func (db *DB) migrateTables(ctx context.Context, pool *pgxpool.Pool) error {
 	if err != nil {
 		return err
 	}
+
 	return pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error {
 		if _, err := c.Exec(ctx, sqlSchemas); err != nil {
 			return fmt.Errorf("make schemas: %w", classify(err))
@@ -158,6 +161,7 @@ func (db *DB) migrateTables(ctx context.Context, pool *pgxpool.Pool) error {
 		if err != nil {
 			return fmt.Errorf("migrate: %w", classify(err))
 		}
+
 		if err := m.LoadMigrations(sub); err != nil {
 			return fmt.Errorf("migrations: %w", err)
 		}

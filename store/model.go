@@ -43,6 +43,7 @@ func (db *DB) SaveModel(ctx context.Context, m Model) (version int, err error) {
 	if made.IsZero() {
 		made = db.now()
 	}
+
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		// Two fits of one model at once would take the same number.
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtext($1 || '/' || $2))`, m.Owner, m.Kind); err != nil {
@@ -53,6 +54,7 @@ func (db *DB) SaveModel(ctx context.Context, m Model) (version int, err error) {
 	if err != nil {
 		return 0, fmt.Errorf("model %s/%s: %w", m.Owner, m.Kind, classify(err))
 	}
+
 	return version, nil
 }
 

@@ -19,6 +19,7 @@ func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to tim
 	if err != nil {
 		return fail(err)
 	}
+
 	for _, s := range all {
 		if s.SeriesKey != k {
 			continue
@@ -28,6 +29,7 @@ func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to tim
 		if err != nil {
 			return fail(err)
 		}
+
 		if before != nil {
 			from = *before
 		}
@@ -35,8 +37,10 @@ func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to tim
 		if err != nil {
 			return fail(err)
 		}
+
 		return out, nil
 	}
+
 	return nil, nil
 }
 

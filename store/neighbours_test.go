@@ -16,6 +16,7 @@ func TestNeighboursAreOfOneSeriesAlone(t *testing.T) {
 	ctx := t.Context()
 	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: "p:1", Provider: "p", Code: "1", Zone: "UTC"}))
 	t0 := time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC)
+
 	key := func(ref string) coldseam.SeriesKey {
 		return coldseam.SeriesKey{Site: "p:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant, Provider: "p", SeriesRef: ref}
 	}
@@ -29,6 +30,7 @@ func TestNeighboursAreOfOneSeriesAlone(t *testing.T) {
 	}
 	_, _, err := db.UpsertSeries(ctx, 0, []coldseam.Series{series("a", 0), series("b", 100)})
 	require.NoError(t, err)
+
 	got, err := db.Neighbours(ctx, key("b"), t0.Add(3*time.Hour), t0.Add(5*time.Hour))
 	require.NoError(t, err)
 	require.Len(t, got, 4, "three in the span and the one before")
@@ -49,6 +51,7 @@ func TestNeighboursAreOfOneSeriesAlone(t *testing.T) {
 		at := t0.AddDate(0, 0, i-400)
 		year.Obs = append(year.Obs, coldseam.Observation{At: at, KnownAt: t0, Value: float64(i % 50)})
 	}
+
 	year.Obs[7].Value, year.Obs[7].Flag = 900, coldseam.QCFail|coldseam.QCSpike
 	_, _, err = db.UpsertSeries(ctx, 0, []coldseam.Series{year})
 	require.NoError(t, err)
@@ -68,6 +71,7 @@ func TestOnlyTheSameSenderAndStatusEndsAWarning(t *testing.T) {
 		return coldseam.Alert{Provider: "p", Sender: sender, Identifier: id, Sent: now.Add(-time.Hour), Status: status, MsgType: kind, References: refs,
 			Event: "Flood Warning", From: now.Add(-time.Hour), End: now.Add(time.Hour), KnownAt: now.Add(-time.Minute)}
 	}
+
 	ref := "agency,w1," + now.Add(-time.Hour).Format(time.RFC3339)
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{alert("w1", "Actual", "Alert", "agency"),
 		alert("t1", "Test", "Cancel", "agency", ref), alert("x1", "Actual", "Cancel", "stranger", ref)}))

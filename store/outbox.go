@@ -95,6 +95,7 @@ func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease tim
 		if err != nil {
 			return err
 		}
+
 		byDomain := map[string][]int64{}
 		var id int64
 		var domain string
@@ -104,6 +105,7 @@ func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease tim
 		}); err != nil {
 			return err
 		}
+
 		ids, err := db.paced(ctx, tx, byDomain, now)
 		if err != nil || len(ids) == 0 {
 			return err
@@ -118,6 +120,7 @@ func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease tim
 	if err != nil {
 		return nil, fmt.Errorf("claim: %w", classify(err))
 	}
+
 	return out, nil
 }
 
@@ -161,6 +164,7 @@ func (db *DB) book(ctx context.Context, tx pgx.Tx, domain string, rate float64, 
 			return 0, err
 		}
 	}
+
 	var have float64
 	var next time.Time
 	err := tx.QueryRow(ctx, `SELECT rate_hz, next_at FROM coldseam.pace WHERE domain = $1 FOR UPDATE`, domain).Scan(&have, &next)
@@ -170,6 +174,7 @@ func (db *DB) book(ctx context.Context, tx pgx.Tx, domain string, rate float64, 
 	if err != nil {
 		return 0, err
 	}
+
 	if next.After(now) {
 		return 0, nil
 	}
@@ -225,6 +230,7 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 			next = now.Add(waitAfter(l))
 		}
 	}
+
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var sub, edition int64
 		var domain string
@@ -235,22 +241,26 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 		if err != nil {
 			return err
 		}
+
 		if o.Suppress != "" && sub != 0 {
 			if _, err := suppress(ctx, tx, sub, o.Suppress, now); err != nil {
 				return err
 			}
 		}
+
 		if o.Breaker {
 			why := clean(fmt.Sprintf("%d %s %s", o.Code, o.Esc, o.Reply))
 			if _, err := tx.Exec(ctx, `UPDATE coldseam.edition SET held = true, held_why = $2 WHERE edition_id = $1 AND NOT held`, edition, why); err != nil {
 				return err
 			}
 		}
+
 		return db.adaptPace(ctx, tx, domain, o, now)
 	})
 	if err != nil {
 		return fmt.Errorf("mail %d done: %w", l.ID, classify(err))
 	}
+
 	return nil
 }
 
@@ -271,6 +281,7 @@ func slowDown(o coldseam.Outcome) bool {
 // 100 good mails, up to the configured rate.
 func (db *DB) adaptPace(ctx context.Context, tx pgx.Tx, domain string, o coldseam.Outcome, now time.Time) error {
 	base := db.opts.DomainRate
+
 	switch {
 	case slowDown(o):
 		first := base
@@ -295,5 +306,6 @@ func (db *DB) adaptPace(ctx context.Context, tx pgx.Tx, domain string, o coldsea
 		_, err := tx.Exec(ctx, `DELETE FROM coldseam.pace WHERE domain = $1 AND good >= 100`, domain)
 		return err
 	}
+
 	return nil
 }

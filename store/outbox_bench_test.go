@@ -23,9 +23,11 @@ func BenchmarkOutbox(b *testing.B) {
 		require.NoError(b, err)
 		require.NoError(b, db.Confirm(b.Context(), s.ID))
 	}
+
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
 	payload := make([]byte, 8000)
 	day := 0
+
 	for b.Loop() {
 		now := morning.AddDate(0, 0, day)
 		day++
@@ -33,6 +35,7 @@ func BenchmarkOutbox(b *testing.B) {
 		due, err := db.Due(b.Context(), now)
 		require.NoError(b, err)
 		require.Len(b, due, subs)
+
 		b.ReportMetric(float64(time.Since(began).Milliseconds()), "due-ms")
 		e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
 		for _, d := range due {
@@ -42,6 +45,7 @@ func BenchmarkOutbox(b *testing.B) {
 		_, n, err := db.QueueEdition(b.Context(), e)
 		require.NoError(b, err)
 		require.Equal(b, subs, n)
+
 		b.ReportMetric(float64(time.Since(began).Milliseconds()), "queue-ms")
 		var wg sync.WaitGroup
 		for w := range 4 {
@@ -51,11 +55,13 @@ func BenchmarkOutbox(b *testing.B) {
 				drain(b, db, fmt.Sprintf("w%d", w), now)
 			}()
 		}
+
 		wg.Wait()
 		got, err := db.MailCounts(b.Context(), coldseam.MailMorning, due[0].LocalDate)
 		require.NoError(b, err)
 		require.Equal(b, map[coldseam.MailState]int{coldseam.MailSent: subs}, got)
 	}
+
 	b.ReportMetric(float64(subs*b.N)/b.Elapsed().Seconds(), "mails/s")
 }
 
@@ -68,6 +74,7 @@ func drain(b *testing.B, db *store.DB, worker string, now time.Time) {
 			}
 			return
 		}
+
 		for _, l := range ls {
 			ok, err := db.InData(b.Context(), l, now, now.Add(time.Hour))
 			if err != nil || !ok {

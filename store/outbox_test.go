@@ -116,6 +116,7 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 	}
 	l := claim(morning)
 	require.NoError(t, db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "rcpt", Code: 451}, morning))
+
 	none, err := db.Claim(ctx, "w", morning.Add(30*time.Second), time.Minute, 1)
 	require.NoError(t, err)
 	require.Empty(t, none, "the wait is a minute, less 20 % at most")
@@ -148,6 +149,7 @@ func TestLeaseOfARowInTransmission(t *testing.T) {
 	queue(t, db, coldseam.MailMorning, morning, subscriber(t, db, "ada@one.example"))
 	ls, err := db.Claim(ctx, "w", morning, time.Minute, 1)
 	require.NoError(t, err)
+
 	now := morning
 	for range 60 { // ten minutes of a slow reply
 		ok, err := db.InData(ctx, ls[0], now, now.Add(40*time.Second))
@@ -161,6 +163,7 @@ func TestLeaseOfARowInTransmission(t *testing.T) {
 		require.NoError(t, err)
 		require.Zero(t, s)
 	}
+
 	require.NoError(t, db.Release(ctx, store.Edit{Who: "admin", Why: "tried"}))
 	died := now.Add(-10 * time.Second)
 	for { // ticks, at the worst place between lease and minute
@@ -174,6 +177,7 @@ func TestLeaseOfARowInTransmission(t *testing.T) {
 			break
 		}
 	}
+
 	require.LessOrEqual(t, now.Sub(died), 2*time.Minute)
 	ok, err := db.InData(ctx, ls[0], now, now.Add(time.Minute))
 	require.NoError(t, err)
@@ -183,6 +187,7 @@ func TestLeaseOfARowInTransmission(t *testing.T) {
 
 func TestUnknownPolicies(t *testing.T) {
 	t.Parallel()
+
 	for _, hold := range []bool{false, true} {
 		t.Run(fmt.Sprintf("hold=%v", hold), func(t *testing.T) {
 			t.Parallel()
@@ -193,6 +198,7 @@ func TestUnknownPolicies(t *testing.T) {
 			require.NoError(t, err)
 			_, err = db.InData(ctx, ls[0], morning, morning.Add(time.Minute))
 			require.NoError(t, err)
+
 			_, err = db.Sweep(ctx, morning.Add(2*time.Minute))
 			require.NoError(t, err)
 			_, err = db.Sweep(ctx, morning.Add(4*time.Minute))
@@ -203,6 +209,7 @@ func TestUnknownPolicies(t *testing.T) {
 				require.Empty(t, again)
 				return
 			}
+
 			require.Len(t, again, 1)
 			require.Equal(t, ls[0].MessageID, again[0].MessageID)
 			_, err = db.Sweep(ctx, morning.Add(6*time.Hour))
@@ -219,6 +226,7 @@ func TestUnknownPolicies(t *testing.T) {
 // one mail again and again gets it 12 times.
 func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name  string
 		fault func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time)
@@ -257,6 +265,7 @@ func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
 					require.NoError(t, err)
 				}
 			}
+
 			ls, err := db.Claim(t.Context(), "last", now, 50*time.Second, 1)
 			require.NoError(t, err)
 			if c.ends {
@@ -300,6 +309,7 @@ func TestSuppressBreakerHoldAndOrder(t *testing.T) {
 	s, err := db.Subscriber(ctx, ls[0].Subscriber.ID)
 	require.NoError(t, err)
 	require.Equal(t, store.SubSuppressed, s.State)
+
 	ls, err = db.Claim(ctx, "w", morning, time.Minute, 1)
 	require.NoError(t, err)
 	require.Len(t, ls, 1)
@@ -321,6 +331,7 @@ func TestPace(t *testing.T) {
 		subs = append(subs, subscriber(t, db, fmt.Sprintf("a%d@one.example", i)))
 	}
 	queue(t, db, coldseam.MailMorning, morning, subs...)
+
 	sent := 0
 	for s := 0; s <= 20; s++ {
 		at := morning.Add(time.Duration(s) * time.Second)
@@ -362,6 +373,7 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	round := 0
+
 	rapid.Check(t, func(rt *rapid.T) {
 		round++
 		_, err := db.Pool().Exec(ctx, `DELETE FROM coldseam.outbox; DELETE FROM coldseam.edition; DELETE FROM coldseam.subscriber; DELETE FROM coldseam.pace`)
@@ -375,6 +387,7 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 		now := morning
 		var open []coldseam.Letter
 		acked := 0
+
 		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
 			switch rapid.SampledFrom([]string{"claim", "data", "done", "sweep", "time"}).Draw(rt, "step") {
 			case "claim":
@@ -402,8 +415,10 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 			case "time":
 				now = now.Add(time.Duration(rapid.IntRange(1, 900).Draw(rt, "s")) * time.Second)
 			}
+
 			require.LessOrEqual(rt, acked, 1)
 		}
+
 		now = morning.Add(24 * time.Hour)
 		for range 3 {
 			_, err := db.Sweep(ctx, now)
@@ -431,6 +446,7 @@ func TestDueOverClockChanges(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, db.Confirm(ctx, s.ID))
 	}
+
 	// The days around every change of 2026 at a quarter of an hour.
 	spans := [][2]time.Time{
 		{time.Date(2026, 3, 6, 0, 0, 0, 0, time.UTC), time.Date(2026, 3, 11, 0, 0, 0, 0, time.UTC)},
@@ -442,6 +458,7 @@ func TestDueOverClockChanges(t *testing.T) {
 		spans = [][2]time.Time{{time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2029, 1, 1, 0, 0, 0, 0, time.UTC)}}
 	}
 	got := map[string]int{}
+
 	for _, sp := range spans {
 		for now := sp[0]; now.Before(sp[1]); now = now.Add(15 * time.Minute) {
 			due, err := db.Due(ctx, now)
@@ -455,10 +472,12 @@ func TestDueOverClockChanges(t *testing.T) {
 				require.Equal(t, coldseam.DateOf(now.In(loc)), d.LocalDate)
 				e.Letters = append(e.Letters, store.NewLetter{Subscriber: d.ID, LocalDate: d.LocalDate, Deadline: d.Deadline})
 			}
+
 			_, _, err = db.QueueEdition(ctx, e)
 			require.NoError(t, err)
 		}
 	}
+
 	for _, sp := range spans {
 		for _, z := range zones {
 			loc, err := time.LoadLocation(z.zone)
@@ -495,6 +514,7 @@ func TestInDataNeedsALiveClaim(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	queue(t, db, coldseam.MailMorning, morning, subscriber(t, db, "ada@one.example")) // until 5 h later
+
 	for _, c := range []struct {
 		name  string
 		lease time.Duration
@@ -534,6 +554,7 @@ func TestMorningDeadlineIsCapped(t *testing.T) {
 		require.NoError(t, db.Confirm(t.Context(), s.ID))
 		want[email] = c.until
 	}
+
 	due, err := db.Due(t.Context(), morning)
 	require.NoError(t, err)
 	got := map[string]string{}

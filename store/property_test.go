@@ -28,6 +28,7 @@ func dump(t testing.TB, db *store.DB, site coldseam.SiteID) []string {
 		WHERE s.site_id = $1`, site)
 	require.NoError(t, err)
 	defer rows.Close()
+
 	var out []string
 	for rows.Next() {
 		var s string
@@ -132,6 +133,7 @@ func TestAsOfReturnsWhatWasKnown(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	n := 0
+
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		in := drawReports(rt)
@@ -146,6 +148,7 @@ func TestAsOfReturnsWhatWasKnown(t *testing.T) {
 				}
 			}
 		}
+
 		s, err := db.History(t.Context(), site, flow.Param, flow.Stat, time.Time{}, time.Time{}, t0.Add(time.Duration(at)*time.Minute))
 		require.NoError(rt, err)
 		require.Len(rt, s.Obs, len(want))
@@ -186,6 +189,7 @@ func TestQCChangesAreUndone(t *testing.T) {
 		}
 		return out
 	}
+
 	n, err := db.SetQC(t.Context(), flow, []store.QCChange{{At: t0.Add(time.Hour), New: coldseam.QCSpike | coldseam.QCFail | coldseam.Approved, Why: "spike"}, {At: t0.Add(5 * time.Hour), New: coldseam.QCFlat}})
 	require.NoError(t, err)
 	require.Equal(t, 1, n, "a row that is not stored is left alone")
@@ -232,6 +236,7 @@ func TestAssumedLagForBackfill(t *testing.T) {
 		os = append(os, obs(float64(24*(d+1)), float64(d), imported, coldseam.Approved))
 	}
 	put(t, db, k, os...)
+
 	put(t, db, k, obs(48, 100, imported.Add(time.Hour), coldseam.Approved)) // revised after the import
 	read := func(asOf time.Time, o ...store.HistoryOption) []float64 {
 		s, err := db.History(t.Context(), k.Site, k.Param, k.Stat, time.Time{}, time.Time{}, asOf, o...)
@@ -244,6 +249,7 @@ func TestAssumedLagForBackfill(t *testing.T) {
 	require.Equal(t, []float64{0, 1, 2}, read(asOf, lag), "valid time plus a day, the version as imported")
 	require.Equal(t, []float64{0, 1}, read(asOf.Add(-time.Microsecond), lag))
 	require.Equal(t, []float64{0, 100, 2, 3, 4}, read(imported.Add(time.Hour), lag))
+
 	// A value the series lived through is never assumed.
 	put(t, db, k, obs(24*365*11, 7, imported.AddDate(2, 0, 0), coldseam.Approved))
 	late := t0.Add(24 * 365 * 11 * time.Hour).Add(30 * 24 * time.Hour)
@@ -264,6 +270,7 @@ func TestSeriesExtendOneAnother(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, flow, s.SeriesKey, "the newest leads")
 	require.Equal(t, []float64{1, 2, 3, 4}, values(s))
+
 	list, err := db.SeriesList(t.Context(), flow.Site)
 	require.NoError(t, err)
 	require.Len(t, list, 2)
@@ -285,6 +292,7 @@ func TestDailyFrame(t *testing.T) {
 	require.NoError(t, err)
 	d0 := coldseam.Date{Year: 2026, Month: 3, Day: 6} // the clock springs forward on the 8th
 	known := d0.Add(10).In(loc)
+
 	daily := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
 	put(t, db, daily,
 		coldseam.Observation{At: d0.Add(1).In(loc), KnownAt: known, Value: 50, Flag: coldseam.Ice | coldseam.Estimated},
@@ -311,6 +319,7 @@ func TestDailyFrame(t *testing.T) {
 	require.Nil(t, f.WaterC, "one reading is no daily mean")
 	require.Nil(t, f.AirC)
 	require.Equal(t, 45.0, f.Lat)
+
 	// The same from the history, as a read of an earlier time must do.
 	put(t, db, flow, coldseam.Observation{At: inst[len(inst)-1].At, KnownAt: known.Add(time.Hour), Value: 77})
 	again := check(known, zone)
@@ -333,6 +342,7 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 	key := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
 	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: key.Site, Zone: "UTC"}))
 	require.NoError(t, db.PutReach(ctx, coldseam.Reach{ID: "bend", River: "Tamsen", Name: "Bend", Site: key.Site, Zone: "UTC"}, store.Edit{Who: "test", Why: "test"}))
+
 	noon := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 12, 0, 0, 0, time.UTC) }
 	var all []coldseam.Observation
 	for at := noon(2022, 12, 30); at.Before(known); at = at.AddDate(0, 0, 1) {
@@ -340,6 +350,7 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 			all = append(all, coldseam.Observation{At: at, KnownAt: known, Value: float64(len(all)), Flag: coldseam.Ice * coldseam.Flag(len(all)%2)})
 		}
 	}
+
 	put(t, db, key, all...)
 	frame := func() coldseam.Days {
 		t.Helper()
@@ -347,6 +358,7 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 		require.NoError(t, err)
 		return f
 	}
+
 	packed := func() int { return count(t, db, `SELECT count(*) FROM coldseam.day_year`) }
 	pack := func(want int) {
 		t.Helper()
@@ -366,6 +378,7 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 	require.Equal(t, 1000., frame().FlowM3S[i], "a correction")
 	require.Equal(t, 3, packed())
 	pack(1)
+
 	_, err := db.SetQC(ctx, key, []store.QCChange{{At: at, New: coldseam.QCFail, Why: "test"}})
 	require.NoError(t, err)
 	require.True(t, math.IsNaN(frame().FlowM3S[i]), "a mark of quality control")

@@ -24,6 +24,7 @@ func (db *DB) UnknownMails(ctx context.Context) ([]UnknownMail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("unknown mails: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (UnknownMail, error) {
 		var u UnknownMail
 		var d string
@@ -36,6 +37,7 @@ func (db *DB) UnknownMails(ctx context.Context) ([]UnknownMail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("unknown mails: %w", classify(err))
 	}
+
 	return out, nil
 }
 

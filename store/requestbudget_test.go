@@ -24,9 +24,11 @@ func TestServersShareTheBudgetOfAHost(t *testing.T) {
 		defer db.Close()
 		dbs = append(dbs, db)
 	}
+
 	// 200 an hour: 20 at once, then one in 20 seconds.
 	var taken atomic.Int32
 	var wg sync.WaitGroup
+
 	for _, db := range dbs {
 		for range 4 {
 			wg.Go(func() {
@@ -42,6 +44,7 @@ func TestServersShareTheBudgetOfAHost(t *testing.T) {
 			})
 		}
 	}
+
 	wg.Wait()
 	require.EqualValues(t, 20, taken.Load(), "120 were asked for")
 
@@ -86,6 +89,7 @@ func TestBudgetHeals(t *testing.T) {
 		require.NoError(t, err)
 		return wait
 	}
+
 	now = t0.AddDate(0, 0, 3)
 	require.Zero(t, take())
 	now = t0
@@ -93,6 +97,7 @@ func TestBudgetHeals(t *testing.T) {
 		require.Zero(t, take())
 	}
 	require.NotZero(t, take())
+
 	// Whatever is asked for, no hour sees more than 200.
 	now = now.Add(2 * time.Hour)
 	n := 0
@@ -102,5 +107,6 @@ func TestBudgetHeals(t *testing.T) {
 			n++
 		}
 	}
+
 	require.InDelta(t, 200, n, 1)
 }

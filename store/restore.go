@@ -56,6 +56,7 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 		return fail(err)
 	}
 	defer os.RemoveAll(work)
+
 	if r.Manifest, err = unpack(path, work); err != nil {
 		return fail(err)
 	}
@@ -64,6 +65,7 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 		return fail(err)
 	}
 	defer db.Close()
+
 	if err := db.checkEmpty(ctx, r.Manifest); err != nil {
 		return fail(err)
 	}
@@ -71,6 +73,7 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 		"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error", "--dbname="+db.pool.Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
 		return fail(err)
 	}
+
 	if err := db.compare(ctx, r.Manifest); err != nil {
 		return fail(err)
 	}
@@ -80,11 +83,13 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 	if err := db.Migrate(ctx); err != nil { // an older schema is brought up, the readers' role is closed
 		return fail(err)
 	}
+
 	if o.FilesTo != "" {
 		if r.Files, err = placeFiles(work, r.Manifest, o); err != nil {
 			return fail(err)
 		}
 	}
+
 	return r, nil
 }
 
@@ -168,12 +173,14 @@ ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
 
 func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 	now = micro(now)
+
 	return db.inTx(ctx, func(tx pgx.Tx) error {
 		var edition int64
 		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n, held, held_why) VALUES ('morning', $1, 0, true, 'restore') RETURNING edition_id`, now).Scan(&edition); err != nil {
 			return err
 		}
 		var waiting int
+
 		steps := []struct {
 			n    *int
 			sql  string
@@ -194,6 +201,7 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`, nil},
 			{nil, `DELETE FROM river.river_leader`, nil},
 		}
+
 		for _, s := range steps {
 			tag, err := tx.Exec(ctx, s.sql, s.args...)
 			if err != nil {
@@ -203,6 +211,7 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 				*s.n = int(tag.RowsAffected())
 			}
 		}
+
 		_, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, edition, r.Told)
 		r.Told += waiting
 		return err
@@ -254,6 +263,7 @@ func (o RestoreOptions) OtherFiles(m Manifest) []string {
 // placeFiles writes the admin's files of a backup and loses none that is there.
 func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 	var out []string
+
 	for _, f := range m.Files {
 		path := o.place(f)
 		if path == "" {
@@ -263,6 +273,7 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 		if err != nil {
 			return out, err
 		}
+
 		put := func(path string) (string, error) {
 			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 				return "", err
@@ -275,8 +286,10 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 					return "", err
 				}
 			}
+
 			return writeBeside(path, b)
 		}
+
 		at, err := put(path)
 		if errors.Is(err, fs.ErrPermission) && o.Back {
 			at, err = put(filepath.Join(o.FilesTo, filepath.Base(f.Name)))
@@ -288,6 +301,7 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 			out = append(out, at)
 		}
 	}
+
 	return out, nil
 }
 

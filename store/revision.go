@@ -27,6 +27,7 @@ func (db *DB) writeFeeds(ctx context.Context, tx pgx.Tx, fetchID int64, feeds []
 	if err := writeChanged(ctx, tx, fetchID, feeds); err != nil {
 		return 0, err
 	}
+
 	for _, f := range feeds {
 		n, err := f.writeLate(ctx, tx, fetchID)
 		if err != nil {
@@ -37,6 +38,7 @@ func (db *DB) writeFeeds(ctx context.Context, tx pgx.Tx, fetchID int64, feeds []
 			return 0, err
 		}
 	}
+
 	if err := writeLatest(ctx, tx, feeds); err != nil {
 		return 0, err
 	}
@@ -190,6 +192,7 @@ func insertVersion(vs []version, r row, fetchID int64) (out []version, changed b
 		r.known++
 		i++
 	}
+
 	if i > 0 && vs[i-1].sameReport(r) {
 		return vs, false
 	}
@@ -198,6 +201,7 @@ func insertVersion(vs []version, r row, fetchID int64) (out []version, changed b
 		out[i].known = r.known
 		return out, true
 	}
+
 	v := version{row: r}
 	if i > 0 {
 		v.fetch = out[i-1].fetch
@@ -213,6 +217,7 @@ func (f *feed) rewrite(ctx context.Context, tx pgx.Tx, vs []version) error {
 	at := time.UnixMicro(vs[0].at)
 	b := &pgx.Batch{}
 	b.Queue(`DELETE FROM coldseam.observation_revision WHERE series_id = $1 AND valid_at = $2`, f.id, at)
+
 	for i, v := range vs[:len(vs)-1] {
 		fetch := v.fetch
 		if fetch != nil && *fetch == 0 {
@@ -222,6 +227,7 @@ func (f *feed) rewrite(ctx context.Context, tx pgx.Tx, vs []version) error {
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
 			at, time.UnixMicro(v.known), time.UnixMicro(vs[i+1].known), nullValue(v.row), fetch, f.id, int16(v.flags), v.quals)
 	}
+
 	last := vs[len(vs)-1]
 	b.Queue(`UPDATE coldseam.observation SET known_at = $3, value = $4, flags = $5, qualifier_set = $6
 		WHERE series_id = $1 AND valid_at = $2`,
@@ -250,6 +256,7 @@ func (f *feed) writeQC(ctx context.Context, tx pgx.Tx, why string) error {
 		c.add(f.id, r)
 		old[i] = int16(f.qcOld[i])
 	}
+
 	if _, err := tx.Exec(ctx, `
 		INSERT INTO coldseam.qc_change (series_id, valid_at, changed_at, old_flags, new_flags, why)
 		SELECT w.series_id, w.valid_at, GREATEST(w.changed_at,
@@ -259,6 +266,7 @@ func (f *feed) writeQC(ctx context.Context, tx pgx.Tx, why string) error {
 		c.id, c.at, c.known, old, c.flags, why); err != nil {
 		return fmt.Errorf("log quality control: %w", err)
 	}
+
 	if _, err := tx.Exec(ctx, `
 		UPDATE coldseam.observation o
 		SET flags = w.flags
@@ -266,5 +274,6 @@ func (f *feed) writeQC(ctx context.Context, tx pgx.Tx, why string) error {
 		WHERE o.series_id = w.series_id AND o.valid_at = w.valid_at`, c.id, c.at, c.flags); err != nil {
 		return fmt.Errorf("write quality control: %w", err)
 	}
+
 	return nil
 }

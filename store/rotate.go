@@ -39,6 +39,7 @@ func Backups(dir string) ([]BackupFile, error) {
 	if err != nil {
 		return nil, fmt.Errorf("backups: %w", err)
 	}
+
 	var out []BackupFile
 	for _, e := range es {
 		t, ok := backupTime(e.Name())
@@ -48,6 +49,7 @@ func Backups(dir string) ([]BackupFile, error) {
 		}
 		out = append(out, BackupFile{Path: filepath.Join(dir, e.Name()), MadeAt: t, Bytes: st.Size()})
 	}
+
 	sort.Slice(out, func(i, j int) bool { return out[i].MadeAt.After(out[j].MadeAt) })
 	return out, nil
 }
@@ -94,11 +96,13 @@ func expired(bs []BackupFile) []BackupFile {
 			}
 		}
 	}
+
 	var out []BackupFile
 	for _, b := range bs {
 		if !keep[b.Path] {
 			out = append(out, b)
 		}
 	}
+
 	return out
 }

@@ -40,6 +40,7 @@ func TestReachEditsAreKept(t *testing.T) {
 	r := bend
 	limit := 120.0
 	r.MaxFlowM3S, r.MaxFlowWhy = &limit, "bank full"
+
 	now = now.Add(time.Hour)
 	require.NoError(t, db.PutReach(ctx, r, store.Edit{Who: "captain", Why: "spring flood"}))
 	got, err := db.Reach(ctx, "bend")
@@ -64,6 +65,7 @@ func TestReachEditsAreKept(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, all)
 	require.NoError(t, db.PutReach(ctx, bend, chief), "fished again")
+
 	all, err = db.Reaches(ctx)
 	require.NoError(t, err)
 	require.Len(t, all, 1)
@@ -99,6 +101,7 @@ func TestFetchStateAndPayloads(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, "first", string(b))
 	}
+
 	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.raw_fetch WHERE payload_gzip IS NOT NULL`), "equal bytes are kept once")
 	tag, mod, _, err = db.NextFetch(ctx, "sim", u)
 	require.NoError(t, err)
@@ -114,6 +117,7 @@ func TestFetchStateAndPayloads(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, tag, "until then the whole document is asked for")
 	require.Equal(t, id, save(40, coldseam.RawFetch{ID: id, Status: 200, SHA256: "ab", ETag: `"2"`, Rows: 3}))
+
 	tag, _, _, err = db.NextFetch(ctx, "sim", u)
 	require.NoError(t, err)
 	require.Equal(t, `"2"`, tag)
@@ -132,6 +136,7 @@ func TestFetchStateAndPayloads(t *testing.T) {
 		require.NoError(t, err)
 		waits = append(waits, nb.Sub(t0).Minutes()-float64(60+i))
 	}
+
 	require.Equal(t, []float64{1, 2, 4, 8, 16, 30, 30, 30}, waits)
 	save(70, coldseam.RawFetch{Status: 429, Err: "429", NotBefore: t0.Add(10 * time.Hour)})
 	_, _, nb, err = db.NextFetch(ctx, "sim", u)
@@ -162,6 +167,7 @@ func TestForecastArchive(t *testing.T) {
 	again := f
 	again.KnownAt = t0.Add(2 * time.Hour)
 	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{again}), "the same issue again is not a new one")
+
 	corrected := again
 	corrected.Value = []float64{1, 2.5}
 	next := f
@@ -186,6 +192,7 @@ func TestForecastArchive(t *testing.T) {
 			require.Equal(t, [][]float64{{0, 1}, {2, 3}}, got[0].Members)
 		}
 	}
+
 	all, err := db.ArchivedForecasts(ctx, f.Site, f.Param, t0, t0.Add(24*time.Hour), t0.Add(24*time.Hour))
 	require.NoError(t, err)
 	require.Len(t, all, 3)
@@ -207,6 +214,7 @@ func TestAlertsInForce(t *testing.T) {
 		From: t0, End: t0.Add(24 * time.Hour), KnownAt: t0.Add(time.Minute), Areas: []coldseam.AlertArea{{Geocodes: []string{"UGC=XXC001"}}}}
 	up := a
 	up.Identifier, up.MsgType, up.Sent, up.KnownAt = "a2", "Update", t0.Add(time.Hour), t0.Add(61*time.Minute)
+
 	up.References, up.End = []string{"s@wx.example,a1," + t0.Format(time.RFC3339)}, t0.Add(30*time.Hour)
 	cancel := up
 	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a3", "Cancel", t0.Add(2*time.Hour), t0.Add(121*time.Minute), []string{"a2"}
@@ -215,6 +223,7 @@ func TestAlertsInForce(t *testing.T) {
 	again.Headline = "changed"
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{again}))
 	require.ErrorIs(t, db.SaveAlerts(ctx, []coldseam.Alert{{Provider: "wx"}}), coldseam.ErrInvalid)
+
 	for _, row := range []struct {
 		name string
 		at   time.Duration
@@ -241,6 +250,7 @@ func TestAlertVersionsAndFeeds(t *testing.T) {
 		Event: "Frost Advisory", From: t0, End: coldseam.FurtherNotice, KnownAt: t0.Add(time.Minute)}
 	corrected := a
 	corrected.Event, corrected.KnownAt = "Flood Warning", t0.Add(time.Hour)
+
 	same := corrected
 	same.KnownAt = t0.Add(2 * time.Hour)
 	other := a
@@ -249,6 +259,7 @@ func TestAlertVersionsAndFeeds(t *testing.T) {
 	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a2", "Cancel", t0.Add(time.Hour), t0.Add(3*time.Hour), []string{"s@wx.example,a1,x"}
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{a, corrected, same, other, cancel}))
 	require.Equal(t, 4, count(t, db, `SELECT count(*) FROM coldseam.alert`))
+
 	events := func(feed string, after time.Duration) (out []string) {
 		got, err := db.Alerts(ctx, feed, t0.Add(after))
 		require.NoError(t, err)
@@ -298,6 +309,7 @@ func TestTwoDocumentsOfOneVisit(t *testing.T) {
 	stage, width, area, vel := 1.5, 20.0, 18.0, 1.65
 	at := t0.Add(30 * time.Second)
 	visit := []coldseam.Gauging{{At: at, DischargeM3S: 29.9, StageM: &stage, Method: "Mid-section", Quality: "Good"}}
+
 	section := []coldseam.Gauging{{At: at.Add(7 * time.Minute), DischargeM3S: 30, WidthM: &width, AreaM2: &area, MeanVelMS: &vel, Method: "Ice", Ice: true}}
 	other := []coldseam.Gauging{{At: at.Add(40 * time.Minute), DischargeM3S: 33, StageM: &stage}} // a second measurement of the rising river
 	on := func(site coldseam.SiteID, gs []coldseam.Gauging) []coldseam.Gauging {
@@ -307,6 +319,7 @@ func TestTwoDocumentsOfOneVisit(t *testing.T) {
 		}
 		return out
 	}
+
 	for _, c := range []struct {
 		site  coldseam.SiteID
 		order [][]coldseam.Gauging
@@ -343,6 +356,7 @@ func TestEnsemblesStayAsIssued(t *testing.T) {
 	require.NoError(t, err)
 	changed := e
 	changed.Members = [][]float64{{9, 9}, {9, 9}, {9, 9}}
+
 	id2, err := db.SaveEnsemble(ctx, changed)
 	require.NoError(t, err)
 	require.Equal(t, id, id2)
@@ -386,6 +400,7 @@ func TestModelVersions(t *testing.T) {
 	v, err = db.SaveModel(ctx, m)
 	require.NoError(t, err)
 	require.Equal(t, 2, v)
+
 	got, err := db.Model(ctx, m.Owner, m.Kind, t0)
 	require.NoError(t, err)
 	require.JSONEq(t, `{"a": 1}`, string(got.Params), "a replay sees no later fit")
@@ -415,6 +430,7 @@ func TestBriefsStayAsTold(t *testing.T) {
 	require.NoError(t, err)
 	other := first
 	other.Verdict = coldseam.Stay
+
 	id2, err := db.SaveBrief(ctx, other)
 	require.NoError(t, err)
 	require.Equal(t, id, id2)
@@ -434,6 +450,7 @@ func TestBriefsStayAsTold(t *testing.T) {
 	all, err := db.Briefs(ctx, day)
 	require.NoError(t, err)
 	require.Len(t, all, 1)
+
 	some, err := db.BriefsOf(ctx, day, []coldseam.ReachID{"bend", "nowhere"})
 	require.NoError(t, err)
 	require.Equal(t, []coldseam.Brief{second}, some, "a reach without a brief is left out")
@@ -445,6 +462,7 @@ func TestBriefsStayAsTold(t *testing.T) {
 	issues, err := db.BriefIssues(ctx, "bend", day)
 	require.NoError(t, err)
 	require.Len(t, issues, 2)
+
 	r, err := db.BriefByID(ctx, rid)
 	require.NoError(t, err)
 	require.True(t, r.Replay)
@@ -472,10 +490,12 @@ func TestSubscriberLife(t *testing.T) {
 			require.NotContains(t, err.Error(), bad)
 		}
 	}
+
 	for _, p := range []coldseam.Preferences{{}, {Zone: "Nowhere/Here"}, {Zone: "UTC", SendAt: "25:00"}, {Zone: "UTC", WindowFrom: "dawn"}} {
 		_, _, err := db.AddSubscriber(ctx, "a@one.example", "", p)
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}
+
 	s, known, err := db.AddSubscriber(ctx, "Ada@One.example", "Ada", prefs)
 	require.NoError(t, err)
 	require.False(t, known)
@@ -486,6 +506,7 @@ func TestSubscriberLife(t *testing.T) {
 	require.Equal(t, s.ID, same.ID)
 	require.NoError(t, db.Confirm(ctx, s.ID))
 	require.NoError(t, db.Confirm(ctx, s.ID))
+
 	other := prefs
 	other.SendAt = "06:00"
 	same, _, err = db.AddSubscriber(ctx, "ada@one.example", "Mallory", other)
@@ -502,6 +523,7 @@ func TestSubscriberLife(t *testing.T) {
 	require.ErrorIs(t, db.Pause(ctx, s.ID), coldseam.ErrRejected)
 	require.ErrorIs(t, db.Confirm(ctx, s.ID), coldseam.ErrRejected, "an old link brings nobody back")
 	require.ErrorIs(t, db.Unsubscribe(ctx, 999999), coldseam.ErrNotFound)
+
 	got, err := db.SubscriberByEmail(ctx, "ADA@one.example")
 	require.NoError(t, err)
 	require.Equal(t, "06:00", got.Prefs.SendAt)
@@ -542,6 +564,7 @@ func TestSubscriberLife(t *testing.T) {
 
 func TestBounces(t *testing.T) {
 	t.Parallel()
+
 	for _, row := range []struct {
 		name string
 		esc  []string // one failing day after another; "" = a good day
@@ -557,6 +580,7 @@ func TestBounces(t *testing.T) {
 			db := storetest.New(t)
 			ctx := t.Context()
 			s := subscriber(t, db, "ada@one.example")
+
 			for i, esc := range row.esc {
 				d := day.Add(i)
 				at := morning.AddDate(0, 0, i)
@@ -568,6 +592,7 @@ func TestBounces(t *testing.T) {
 				if len(ls) == 1 {
 					require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent}, at))
 				}
+
 				for range 2 { // two reports of one mail count once
 					if esc != "" {
 						_, err = db.RecordBounce(ctx, s.ID, store.Bounce{At: at.Add(time.Hour), MailDay: d, Code: 550, Esc: esc, Text: "no"})
@@ -575,6 +600,7 @@ func TestBounces(t *testing.T) {
 					}
 				}
 			}
+
 			got, err := db.Subscriber(ctx, s.ID)
 			require.NoError(t, err)
 			require.Equal(t, row.want, got.State)
@@ -594,6 +620,7 @@ func TestRateCountersAndRigLogs(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, want, n)
 	}
+
 	n, err := db.CountAttempt(ctx, "ip:10.0.0", time.Hour, t0.Add(61*time.Minute))
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
@@ -608,6 +635,7 @@ func TestRateCountersAndRigLogs(t *testing.T) {
 	_, added, err = db.AddRigLog(ctx, l)
 	require.NoError(t, err)
 	require.False(t, added)
+
 	logs, err := db.RigLogs(ctx, "bend", time.Time{}, time.Time{})
 	require.NoError(t, err)
 	require.Len(t, logs, 1)
@@ -624,6 +652,7 @@ func TestForecastAgesFromItsContent(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	const a, b = "a", "b"
+
 	for _, row := range []struct {
 		name  string
 		seen  []string      // content of each fetch, an hour apart
@@ -646,6 +675,7 @@ func TestForecastAgesFromItsContent(t *testing.T) {
 			}
 			require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}))
 		}
+
 		got, err := db.Forecasts(t.Context(), site, coldseam.AirTemp, t0.Add(24*time.Hour))
 		require.NoError(t, err)
 		require.Len(t, got, 1)
@@ -658,6 +688,7 @@ func TestForecastAgesFromItsContent(t *testing.T) {
 func TestQuietForecastIsAsYoungAsTheRest(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
+
 	for _, row := range []struct {
 		site    coldseam.SiteID
 		thunder func(h int) float64
@@ -677,6 +708,7 @@ func TestQuietForecastIsAsYoungAsTheRest(t *testing.T) {
 			thunder.At = air.At
 			require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{thunder, air}))
 		}
+
 		got, err := db.Forecasts(t.Context(), row.site, coldseam.ThunderProb, t0.Add(24*time.Hour))
 		require.NoError(t, err)
 		require.Equal(t, t0.Add(row.want), got[0].Issued, row.site)

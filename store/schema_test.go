@@ -30,6 +30,7 @@ func dumpSchema(t *testing.T, url string) string {
 	if err != nil {
 		t.Skipf("no pg_dump: %v", err)
 	}
+
 	out, err := exec.Command(filepath.Join(bin, "pg_dump"), "--schema-only", "--no-owner", "--no-privileges",
 		"--schema=coldseam", "--schema=season", "--dbname="+url).Output()
 	require.NoError(t, err)
@@ -41,6 +42,7 @@ func dumpSchema(t *testing.T, url string) string {
 		}
 		keep = append(keep, line)
 	}
+
 	return "-- The schema as the migrations leave it, from pg_dump " + dumpedBy + ". Made by go test ./store -run Schema -update.\n\n" +
 		strings.TrimSpace(strings.Join(keep, "\n")) + "\n"
 }
@@ -79,6 +81,7 @@ func TestEverythingIsCommented(t *testing.T) {
 		  AND col_description(c.oid, a.attnum) IS NULL AND NOT (a.attnum = 0 AND obj_description(c.oid, 'pg_class') IS NOT NULL)`)
 	require.NoError(t, err)
 	defer rows.Close()
+
 	for rows.Next() {
 		var name string
 		require.NoError(t, rows.Scan(&name))
@@ -125,6 +128,7 @@ func TestMigrateFromEmptyTwiceAtOnce(t *testing.T) {
 			errs[i] = db.Migrate(t.Context())
 		}()
 	}
+
 	wg.Wait()
 	for _, err := range errs {
 		require.NoError(t, err)

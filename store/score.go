@@ -29,6 +29,7 @@ func (db *DB) ScoreForecasts(ctx context.Context, since, now time.Time) (int, er
 	if err != nil {
 		return 0, fmt.Errorf("score forecasts: %w", classify(err))
 	}
+
 	type one struct {
 		Site  coldseam.SiteID
 		Param coldseam.Parameter
@@ -38,6 +39,7 @@ func (db *DB) ScoreForecasts(ctx context.Context, since, now time.Time) (int, er
 	if err != nil {
 		return 0, fmt.Errorf("score forecasts: %w", classify(err))
 	}
+
 	n := 0
 	var errs []error
 	for _, o := range list {
@@ -47,6 +49,7 @@ func (db *DB) ScoreForecasts(ctx context.Context, since, now time.Time) (int, er
 		}
 		n += k
 	}
+
 	return n, errors.Join(errs...)
 }
 
@@ -55,6 +58,7 @@ func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldsea
 	if err != nil {
 		return 0, fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid)
 	}
+
 	days, err := db.dailyMeans(ctx, site, param, now, loc, nil)
 	if err != nil || len(days) == 0 {
 		return 0, err
@@ -63,6 +67,7 @@ func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldsea
 	if err != nil {
 		return 0, err
 	}
+
 	today := coldseam.DateOf(now.In(loc))
 	b := &pgx.Batch{}
 	for _, e := range es {
@@ -75,6 +80,7 @@ func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldsea
 				site, param, e.Issued, s.lead, e.Source, s.day.UTC(), s.observed, s.p10, s.p50, s.p90, s.crps, s.persist)
 		}
 	}
+
 	return sendCounted(ctx, db, b)
 }
 
@@ -109,6 +115,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 		d := coldseam.DateOf(t.Add(-time.Second).In(loc)) // a step ends at its time
 		steps[d] = append(steps[d], h)
 	}
+
 	var last *dayValue
 	for back := 1; back <= 3 && last == nil; back++ {
 		if v, ok := days[issued.Add(-back)]; ok {
@@ -116,6 +123,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 		}
 	}
 	var out []dayScore
+
 	for d, hs := range steps {
 		v, measured := days[d]
 		lead := d.Sub(issued)
@@ -128,6 +136,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 				means[i] += m[h] / float64(len(hs))
 			}
 		}
+
 		s := dayScore{day: d, lead: lead, observed: v.mean, crps: crps(means, v.mean),
 			p10: coldseam.Quantile(means, .1), p50: coldseam.Quantile(means, .5), p90: coldseam.Quantile(means, .9)}
 		if last != nil {
@@ -136,6 +145,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 		}
 		out = append(out, s)
 	}
+
 	sort.Slice(out, func(i, j int) bool { return out[i].lead < out[j].lead })
 	return out
 }

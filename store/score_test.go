@@ -12,6 +12,7 @@ import (
 // the check of the formula.
 func TestCRPSIsTheIntegral(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.SliceOfN(rapid.Float64Range(-5, 5), 1, 12).Draw(t, "x")
 		y := rapid.Float64Range(-6, 6).Draw(t, "y")
@@ -29,8 +30,10 @@ func TestCRPSIsTheIntegral(t *testing.T) {
 			}
 			sum += below * below * dz
 		}
+
 		require.InDelta(t, sum, crps(x, y), .02)
 	})
+
 	require.Zero(t, crps([]float64{3, 3}, 3))
 	require.Equal(t, 2.0, crps([]float64{1}, 3))
 	require.False(t, math.IsNaN(crps([]float64{1, 2}, 1.5)))

@@ -28,6 +28,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 	require.NoError(t, db.PutReach(ctx, r, store.Edit{Who: "admin", Why: "set-up", At: time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)}))
 	val := "0.25"
 	require.NoError(t, db.SetThreshold(ctx, "thunder_probability", &val, store.Edit{Who: "admin", Why: "an early storm", At: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}))
+
 	loc, err := time.LoadLocation("America/Chicago")
 	require.NoError(t, err)
 	first, last := coldseam.Date{Year: 2015, Month: 1, Day: 1}, coldseam.Date{Year: 2026, Month: 4, Day: 30}
@@ -41,6 +42,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 		}
 		w = append(w, coldseam.Observation{At: at, KnownAt: known, Value: math.Max(0, 12-12*math.Cos((x-20)/58)), Flag: coldseam.Approved})
 	}
+
 	daily := func(p coldseam.Parameter, obs []coldseam.Observation) {
 		s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "sim:tamsen", Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}, obs)
 		require.NoError(t, err)
@@ -54,6 +56,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 	early := coldseam.Date{Year: 2026, Month: 3, Day: 10}
 	require.NoError(t, db.SaveRun(ctx, "bend", early, early.In(loc), coldseam.RunState{Species: "walleye", PWave: 1}))
 	verdicts := []coldseam.Verdict{coldseam.Go, coldseam.Go, coldseam.Stay, coldseam.TossUp, coldseam.Stop, coldseam.NoCall}
+
 	for i := range 40 {
 		d := coldseam.Date{Year: 2026, Month: 3, Day: 15}.Add(i)
 		issued := d.In(loc).Add(4 * time.Hour)
@@ -65,6 +68,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 		case coldseam.NoCall:
 			b.Reasons = []coldseam.Reason{{Code: "stale_gauge", Kind: "missing", Text: "gauge silent"}}
 		}
+
 		b.How.Action = "flutter tail"
 		_, err := db.SaveBrief(ctx, b)
 		require.NoError(t, err)
@@ -73,6 +77,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 			_, err = db.SaveBrief(ctx, b)
 			require.NoError(t, err)
 		}
+
 		in := 1 / (1 + math.Exp(-float64(i-20)/4))
 		require.NoError(t, db.SaveRun(ctx, "bend", d, issued, coldseam.RunState{Species: "walleye", WaveRule: coldseam.WaveRule,
 			Stage: map[bool]string{true: "spawning", false: "moving"}[i > 25], StageP: .7,
@@ -83,6 +88,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 			e.Valid = append(e.Valid, d.Add(lead+1).In(loc))
 		}
 		f.Valid = e.Valid
+
 		for m := range 9 {
 			var tw, tq []float64
 			for lead := range 6 {
@@ -92,11 +98,13 @@ func seedSeason(t testing.TB, db *store.DB) {
 			}
 			e.Members, f.Members = append(e.Members, tw), append(f.Members, tq)
 		}
+
 		for _, x := range []coldseam.Ensemble{e, f} {
 			_, err = db.SaveEnsemble(ctx, x)
 			require.NoError(t, err)
 		}
 	}
+
 	for a := range 5 {
 		for k := range 12 {
 			d := coldseam.Date{Year: 2026, Month: 3, Day: 16}.Add(3*k + a%3*(k%2))
@@ -112,6 +120,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 			require.True(t, added)
 		}
 	}
+
 	n, err := db.ScoreForecasts(ctx, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
 	require.Equal(t, 40*5*2, n, "leads 1-5 of both parameters")
@@ -128,6 +137,7 @@ func TestCookbookAndViews(t *testing.T) {
 		qs := store.Cookbook()
 		require.GreaterOrEqual(t, len(qs), 15)
 		empty := map[string]bool{"mail": true} // nobody subscribes here
+
 		for _, q := range qs {
 			require.NotEmpty(t, q.Asks, q.Name)
 			began := time.Now()
@@ -144,10 +154,12 @@ func TestCookbookAndViews(t *testing.T) {
 			require.Less(t, time.Since(began), 5*time.Second, q.Name)
 		}
 	})
+
 	one := func(t *testing.T, sql string, to ...any) {
 		t.Helper()
 		require.NoError(t, c.QueryRow(ctx, sql).Scan(to...), sql)
 	}
+
 	t.Run("daily", func(t *testing.T) {
 		var m3s, cfs, wf, p float64
 		var band, class string
@@ -157,6 +169,7 @@ func TestCookbookAndViews(t *testing.T) {
 		x := float64(coldseam.Date{Year: 2026, Month: 4, Day: 1}.YearDay())
 		require.InDelta(t, 60+40*math.Sin(x/58)+1, m3s, 1e-9)
 		require.InDelta(t, coldseam.CFS(m3s), cfs, 1e-6)
+
 		water := 12 - 12*math.Cos((x-20)/58)
 		require.InDelta(t, coldseam.F(water), wf, 1e-6)
 		require.Equal(t, coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, water)].Key, band)
@@ -166,6 +179,7 @@ func TestCookbookAndViews(t *testing.T) {
 		one(t, `SELECT count(*) FROM season.daily WHERE reach_id = 'bend'`, &n)
 		require.Equal(t, 4138, n, "one row a day")
 	})
+
 	t.Run("outage", func(t *testing.T) {
 		var from, to time.Time
 		var days int
@@ -181,6 +195,7 @@ func TestCookbookAndViews(t *testing.T) {
 		one(t, `SELECT count(*) FROM season.brief WHERE verdict IN ('STOP', 'NO CALL') AND odds IS NOT NULL`, &n)
 		require.Zero(t, n)
 	})
+
 	t.Run("skill", func(t *testing.T) {
 		var n int
 		var e, pe, skill float64
@@ -195,6 +210,7 @@ func TestCookbookAndViews(t *testing.T) {
 		require.Equal(t, "2026-04-04", half.Format(time.DateOnly))
 		require.Equal(t, "2026-04-02", wave.Format(time.DateOnly), "the surer day went by another rule")
 	})
+
 	t.Run("calls", func(t *testing.T) {
 		var mornings int
 		one(t, `SELECT sum(mornings) FROM season.call`, &mornings)
@@ -205,6 +221,7 @@ func TestCookbookAndViews(t *testing.T) {
 		one(t, `SELECT count(*) FILTER (WHERE dimension = 'all' AND fish > 0 AND line_hours > 0), count(*) FILTER (WHERE dimension <> 'all' AND (fish IS NOT NULL OR line_hours IS NOT NULL)) FROM season.catch`, &all, &parts)
 		require.Equal(t, []int{1, 0}, []int{all, parts})
 	})
+
 	t.Run("dictionary", func(t *testing.T) {
 		ms, err := db.Dictionary(ctx)
 		require.NoError(t, err)
@@ -216,6 +233,7 @@ func TestCookbookAndViews(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, string(want), text)
 	})
+
 	t.Run("no person in any view", func(t *testing.T) {
 		var n int
 		one(t, `SELECT count(*) FROM season.dictionary WHERE column_name ~ 'email|angler$|subscriber|name$|who' AND view_name NOT IN ('dictionary')`, &n)
@@ -224,6 +242,7 @@ func TestCookbookAndViews(t *testing.T) {
 		require.NoError(t, err)
 		views, err := pgx.CollectRows(rows, pgx.RowTo[string])
 		require.NoError(t, err)
+
 		for _, v := range views {
 			if v == "dictionary" { // its own words speak of anglers
 				continue
@@ -232,6 +251,7 @@ func TestCookbookAndViews(t *testing.T) {
 			require.Zero(t, n, v)
 		}
 	})
+
 	c.Close(context.Background())
 }
 
@@ -242,6 +262,7 @@ func TestSmallCellsAreHidden(t *testing.T) {
 		day     int
 		anglers []string
 	}
+
 	for _, row := range []struct {
 		name  string
 		cells []cell
@@ -265,6 +286,7 @@ func TestSmallCellsAreHidden(t *testing.T) {
 					require.True(t, added)
 				}
 			}
+
 			rows, err := db.Pool().Query(t.Context(), `SELECT extract(day FROM day)::int FROM season.trip_day WHERE fish_per_line_hour IS NOT NULL ORDER BY 1`)
 			require.NoError(t, err)
 			got, err := pgx.CollectRows(rows, pgx.RowTo[int])
@@ -288,6 +310,7 @@ func TestClimatologyKnowsItsTime(t *testing.T) {
 		}
 		put(t, db, k, os...)
 	}
+
 	require.NoError(t, db.BuildClimatology(ctx, k.Site, k.Param, known(2009)))
 	require.NoError(t, db.BuildClimatology(ctx, k.Site, k.Param, known(2011)))
 	leap := coldseam.Date{Year: 2008, Month: 2, Day: 29}
@@ -296,6 +319,7 @@ func TestClimatologyKnowsItsTime(t *testing.T) {
 	require.Equal(t, 60, early.DOY)
 	require.Equal(t, 10, early.Years, "years after the issue are not in it")
 	require.InDelta(t, 4.5, early.Q[4], .5)
+
 	late, err := db.Climatology(ctx, k.Site, k.Param, leap, known(2011))
 	require.NoError(t, err)
 	require.Equal(t, 12, late.Years)
@@ -316,6 +340,7 @@ func TestClimatologyKnowsItsTime(t *testing.T) {
 			require.Equal(t, row.want, p)
 		}
 	}
+
 	var p float64
 	require.NoError(t, db.Pool().QueryRow(ctx, `SELECT coldseam.percentile_of(ARRAY[1, 2, 3, 4, 5, 6, 7, 8, 9]::float4[], 4.5)`).Scan(&p))
 	require.InDelta(t, .375, p, 1e-9)
@@ -329,6 +354,7 @@ func TestThresholdsAndBands(t *testing.T) {
 	require.NoError(t, db.SetThreshold(ctx, "wind_mph", &a, chief))
 	require.NoError(t, db.SetThreshold(ctx, "wind_mph", &a, chief))
 	require.NoError(t, db.SetThreshold(ctx, "wind_mph", &b, store.Edit{Who: "captain", Why: "small boats"}))
+
 	got, err := db.Thresholds(ctx)
 	require.NoError(t, err)
 	require.Equal(t, map[string]string{"wind_mph": "25"}, got)
@@ -365,5 +391,6 @@ func TestMorningWord(t *testing.T) {
 			FULL JOIN (SELECT reach_id, season, verdict, count(*) AS n FROM season.brief WHERE morning_word GROUP BY 1, 2, 3) b USING (reach_id, season, verdict)
 			WHERE c.mornings IS DISTINCT FROM b.n`))
 	}
+
 	require.ErrorIs(t, db.SetSendAt(ctx, "quarter to five"), coldseam.ErrInvalid)
 }

@@ -69,6 +69,7 @@ func TestUpsertRefusesAndGoesOn(t *testing.T) {
 	other := flow
 	other.Site = "sim:brandt"
 	good := coldseam.Series{SeriesKey: other, Obs: []coldseam.Observation{obs(0, 1, t0, 0)}}
+
 	// A statistic that the table refuses fails inside the shared transaction.
 	odd := flow
 	odd.Stat = "median"
@@ -78,6 +79,7 @@ func TestUpsertRefusesAndGoesOn(t *testing.T) {
 	require.ErrorContains(t, err, "sim:tamsen/discharge/instant: row 0")
 	require.ErrorContains(t, err, "sim:tamsen/discharge/median")
 	require.Equal(t, []int{1, 0}, []int{a, r})
+
 	s, err := db.History(t.Context(), other.Site, other.Param, other.Stat, time.Time{}, time.Time{}, t0)
 	require.NoError(t, err)
 	require.Len(t, s.Obs, 1)

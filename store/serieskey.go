@@ -48,6 +48,7 @@ func seriesIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series, known []tim
 	if err != nil {
 		return nil, err
 	}
+
 	var fresh []coldseam.Series
 	var freshKnown []time.Time
 	var place []int
@@ -56,6 +57,7 @@ func seriesIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series, known []tim
 			fresh, freshKnown, place = append(fresh, ss[i]), append(freshKnown, known[i]), append(place, i)
 		}
 	}
+
 	if len(fresh) == 0 {
 		return out, nil
 	}
@@ -66,6 +68,7 @@ func seriesIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series, known []tim
 	if err != nil {
 		return nil, err
 	}
+
 	for k, i := range place {
 		if made[k].id == 0 {
 			return nil, fmt.Errorf("series %s vanished while it was made: %w", fresh[k].SeriesKey, coldseam.ErrUnavailable)
@@ -73,6 +76,7 @@ func seriesIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series, known []tim
 		made[k].fresh = true
 		out[i] = made[k]
 	}
+
 	return out, nil
 }
 
@@ -102,6 +106,7 @@ func findSeries(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([]seriesR
 	var i int64
 	var id int32
 	var zone string
+
 	zones := map[string]*time.Location{} // each is read from a file
 	_, err = pgx.ForEachRow(rows, []any{&i, &id, &zone}, func() error {
 		loc := zones[zone]
@@ -117,6 +122,7 @@ func findSeries(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([]seriesR
 	if err != nil {
 		return nil, fmt.Errorf("series: %w", err)
 	}
+
 	return out, nil
 }
 
@@ -154,6 +160,7 @@ func (db *DB) qualifierIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series)
 			}
 		}
 	}
+
 	if len(want) == 0 {
 		return nil, nil
 	}
@@ -161,12 +168,14 @@ func (db *DB) qualifierIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series)
 	if err != nil {
 		return nil, err
 	}
+
 	keys := make([]string, 0, len(want))
 	for k := range want {
 		if _, ok := have[k]; !ok {
 			keys = append(keys, k)
 		}
 	}
+
 	sort.Strings(keys)
 	for _, k := range keys {
 		if highest == math.MaxInt16 {
@@ -178,6 +187,7 @@ func (db *DB) qualifierIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series)
 		}
 		have[k] = highest
 	}
+
 	return have, nil
 }
 

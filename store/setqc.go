@@ -28,6 +28,7 @@ func (db *DB) SetQC(ctx context.Context, k coldseam.SeriesKey, changes []QCChang
 	}
 	cs := append([]QCChange(nil), changes...)
 	sort.SliceStable(cs, func(i, j int) bool { return cs[i].At.Before(cs[j].At) })
+
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, ingestLock); err != nil {
 			return err
@@ -36,6 +37,7 @@ func (db *DB) SetQC(ctx context.Context, k coldseam.SeriesKey, changes []QCChang
 		if err != nil {
 			return err
 		}
+
 		if ids[0].id == 0 {
 			return coldseam.ErrNotFound
 		}
@@ -46,6 +48,7 @@ func (db *DB) SetQC(ctx context.Context, k coldseam.SeriesKey, changes []QCChang
 		if err := readWindows(ctx, tx, []*feed{f}); err != nil {
 			return err
 		}
+
 		byWhy := f.pickQC(cs, micro(db.now()))
 		for _, why := range sortedKeys(byWhy) {
 			g := byWhy[why]
@@ -55,6 +58,7 @@ func (db *DB) SetQC(ctx context.Context, k coldseam.SeriesKey, changes []QCChang
 			n += len(g.qc)
 			f.qc = append(f.qc, g.qc...)
 		}
+
 		f.qcOld = nil
 		if !f.touched() {
 			return nil
@@ -67,6 +71,7 @@ func (db *DB) SetQC(ctx context.Context, k coldseam.SeriesKey, changes []QCChang
 	if err != nil {
 		return 0, fmt.Errorf("quality control of %s: %w", k, classify(err))
 	}
+
 	return n, nil
 }
 
@@ -77,6 +82,7 @@ func (f *feed) pickQC(cs []QCChange, now time.Time) map[string]*feed {
 		stored[r.at] = r
 	}
 	out := map[string]*feed{}
+
 	for i, c := range cs {
 		if i+1 < len(cs) && cs[i+1].At.Equal(c.At) {
 			continue // the last word on a value counts
@@ -87,6 +93,7 @@ func (f *feed) pickQC(cs []QCChange, now time.Time) map[string]*feed {
 		}
 		r := old
 		r.flags = old.flags&coldseam.AgencyFlags | c.New&coldseam.QCFlags
+
 		if r.flags == old.flags {
 			continue
 		}
@@ -97,6 +104,7 @@ func (f *feed) pickQC(cs []QCChange, now time.Time) map[string]*feed {
 		g := out[c.Why]
 		g.qc, g.qcOld = append(g.qc, r), append(g.qcOld, old.flags)
 	}
+
 	return out
 }
 

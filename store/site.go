@@ -34,6 +34,7 @@ func (db *DB) PutSite(ctx context.Context, s coldseam.Site) error {
 	if err := db.checkZone(ctx, s.Zone); err != nil {
 		return fmt.Errorf("put site %s: %w", s.ID, err)
 	}
+
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, ingestLock); err != nil {
 			return err
@@ -46,6 +47,7 @@ func (db *DB) PutSite(ctx context.Context, s coldseam.Site) error {
 			s.Tidal, s.DailyOnly, micro(db.now())); err != nil {
 			return err
 		}
+
 		if old != nil && *old != s.Zone {
 			return rebuildDays(ctx, tx, s.ID, s.Zone)
 		}
@@ -54,6 +56,7 @@ func (db *DB) PutSite(ctx context.Context, s coldseam.Site) error {
 	if err != nil {
 		return fmt.Errorf("put site %s: %w", s.ID, classify(err))
 	}
+
 	return nil
 }
 
@@ -163,6 +166,7 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 	if err := db.checkZone(ctx, r.Zone); err != nil {
 		return fail(err)
 	}
+
 	body, err := json.Marshal(r)
 	if err != nil {
 		return fail(fmt.Errorf("%w: %w", err, coldseam.ErrInvalid))
@@ -171,6 +175,7 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 	if e.At.IsZero() {
 		at = micro(db.now())
 	}
+
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		var edit int32
 		var same, retired bool
@@ -178,6 +183,7 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 		if err != nil && err != pgx.ErrNoRows {
 			return err
 		}
+
 		if same && !retired {
 			return nil
 		}
@@ -189,11 +195,13 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 			r.ID, edit, at, e.Who, e.Why, body); err != nil {
 			return err
 		}
+
 		return putRules(ctx, tx, r)
 	})
 	if err != nil {
 		return fail(classify(err))
 	}
+
 	return nil
 }
 

@@ -39,6 +39,7 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 	var now time.Time
 	var oldest float64
 	sent := time.Now()
+
 	if err := db.pool.QueryRow(ctx, `
 		SELECT current_setting('server_version'), clock_timestamp(), pg_database_size(current_database()),
 		  (SELECT GREATEST(reltuples, 0)::int8 FROM pg_class WHERE oid = 'coldseam.observation'::regclass),
@@ -50,6 +51,7 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 		Scan(&s.Server, &now, &s.Bytes, &s.Observations, &s.Series, &s.Connections, &s.Held, &s.StoppedEds, &oldest); err != nil {
 		return fail(err)
 	}
+
 	// Half the round trip is not the server's clock.
 	s.ClockSkew = now.Sub(sent.Add(time.Since(sent) / 2))
 	s.OldestJob = time.Duration(oldest * float64(time.Second))
@@ -57,6 +59,7 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 	if err != nil {
 		return fail(err)
 	}
+
 	var queue, state string
 	var n int
 	if _, err := pgx.ForEachRow(rows, []any{&queue, &state, &n}, func() error {
@@ -68,6 +71,7 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 	}); err != nil {
 		return fail(err)
 	}
+
 	rows, err = db.pool.Query(ctx, `SELECT state, count(*) FROM coldseam.outbox WHERE local_date >= current_date - 1 GROUP BY state`)
 	if err != nil {
 		return fail(err)
@@ -114,6 +118,7 @@ func (db *DB) NewestValues(ctx context.Context) ([]NewestValue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("newest values: %w", classify(err))
 	}
+
 	all, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (NewestValue, error) {
 		var v NewestValue
 		var at *time.Time
@@ -124,5 +129,6 @@ func (db *DB) NewestValues(ctx context.Context) ([]NewestValue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("newest values: %w", classify(err))
 	}
+
 	return slices.DeleteFunc(all, func(v NewestValue) bool { return v.At.IsZero() }), nil
 }

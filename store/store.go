@@ -62,12 +62,14 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 		// The parser's text may hold the password.
 		return nil, fmt.Errorf("database url cannot be read: %w", coldseam.ErrInvalid)
 	}
+
 	cfg.MaxConns = o.MaxConns
 	if cfg.MaxConns == 0 {
 		cfg.MaxConns = 12
 	}
 	cfg.ConnConfig.RuntimeParams["application_name"] = "coldseam"
 	cfg.ConnConfig.RuntimeParams["timezone"] = "UTC"
+
 	cfg.AfterConnect = endLostSessions
 	cfg.HealthCheckPeriod = 15 * time.Second
 	if cfg.ConnConfig.ConnectTimeout == 0 {
@@ -77,10 +79,12 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", classify(err))
 	}
+
 	if err := pool.Ping(ctx); err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("open database: %w", classify(err))
 	}
+
 	db := &DB{pool: pool, log: o.Log, now: o.Now, opts: o}
 	if db.log == nil {
 		db.log = slog.New(slog.DiscardHandler)
@@ -91,10 +95,12 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 	if db.opts.KeepPayloads == 0 {
 		db.opts.KeepPayloads = 12
 	}
+
 	if db.queue, err = db.NewQueue(nil, QueueOptions{}); err != nil {
 		pool.Close()
 		return nil, err
 	}
+
 	return db, nil
 }
 
@@ -194,6 +200,7 @@ func classify(err error) error {
 	if errors.Is(err, pgx.ErrNoRows) {
 		return coldseam.ErrNotFound // that is all it says
 	}
+
 	var pe *pgconn.PgError
 	if errors.As(err, &pe) {
 		switch pe.Code[:2] {
@@ -204,6 +211,7 @@ func classify(err error) error {
 		}
 		return err
 	}
+
 	var ce *pgconn.ConnectError
 	var ne net.Error
 	// A server that dies in the middle of an answer leaves its end.
@@ -211,5 +219,6 @@ func classify(err error) error {
 	if errors.As(err, &ce) || errors.As(err, &ne) || cutOff || pgconn.SafeToRetry(err) {
 		return fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
+
 	return err
 }

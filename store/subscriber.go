@@ -74,6 +74,7 @@ func (db *DB) subColumns(ctx context.Context, p coldseam.Preferences) (c subColu
 	if c.sendAt, err = localTime(p.SendAt); err != nil {
 		return c, err
 	}
+
 	if p.WindowFrom != "" {
 		w, err := localTime(p.WindowFrom)
 		if err != nil {
@@ -81,6 +82,7 @@ func (db *DB) subColumns(ctx context.Context, p coldseam.Preferences) (c subColu
 		}
 		c.windowFrom = &w
 	}
+
 	if c.prefs, err = json.Marshal(p); err != nil {
 		return c, fmt.Errorf("preferences: %w: %w", err, coldseam.ErrInvalid)
 	}
@@ -108,6 +110,7 @@ func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.
 	if err != nil {
 		return fail(err)
 	}
+
 	var id int64
 	err = db.pool.QueryRow(ctx, `
 		INSERT INTO coldseam.subscriber (email, name, state, created_at, zone, send_at, window_from, prefs, angler)
@@ -128,6 +131,7 @@ func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.
 			WHERE lower(email) = lower($1)
 			RETURNING subscriber_id`, email, clean(name), c.zone, c.sendAt, c.windowFrom, c.prefs).Scan(&id)
 	}
+
 	if err != nil {
 		return fail(err)
 	}

@@ -42,6 +42,7 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 			`state = 'unknown' AND deadline > $1 AND (attempt < 12 OR last_stage IS DISTINCT FROM 'dot')
 			  AND (done_at <= $1::timestamptz - interval '1 minute' OR lease_until <= $1::timestamptz - interval '10 seconds')`), !db.opts.HoldUnknown},
 	}
+
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		for _, st := range steps {
 			if !st.on {
@@ -58,6 +59,7 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 	if err != nil {
 		return Swept{}, fmt.Errorf("sweep outbox: %w", classify(err))
 	}
+
 	return s, nil
 }
 
@@ -186,6 +188,7 @@ func (db *DB) MailTroubles(ctx context.Context, since coldseam.Date) ([]MailTrou
 	if err != nil {
 		return nil, fmt.Errorf("mail troubles: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (MailTrouble, error) {
 		var m MailTrouble
 		var day *time.Time
@@ -196,5 +199,6 @@ func (db *DB) MailTroubles(ctx context.Context, since coldseam.Date) ([]MailTrou
 	if err != nil {
 		return nil, fmt.Errorf("mail troubles: %w", classify(err))
 	}
+
 	return out, nil
 }

@@ -31,6 +31,7 @@ func (db *DB) SetThreshold(ctx context.Context, key string, value *string, e Edi
 	if e.At.IsZero() {
 		at = micro(db.now())
 	}
+
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var old *string
 		if err := tx.QueryRow(ctx, `SELECT (SELECT value FROM coldseam.threshold WHERE key = $1 FOR UPDATE)`, key).Scan(&old); err != nil {
@@ -39,6 +40,7 @@ func (db *DB) SetThreshold(ctx context.Context, key string, value *string, e Edi
 		if old == nil && value == nil || old != nil && value != nil && *old == *value {
 			return nil
 		}
+
 		b := &pgx.Batch{}
 		if value == nil {
 			b.Queue(`DELETE FROM coldseam.threshold WHERE key = $1`, key)
@@ -47,6 +49,7 @@ func (db *DB) SetThreshold(ctx context.Context, key string, value *string, e Edi
 				ON CONFLICT ON CONSTRAINT threshold_pkey DO UPDATE SET value = excluded.value, edited_at = excluded.edited_at, who = excluded.who, why = excluded.why`,
 				key, *value, at, e.Who, e.Why)
 		}
+
 		b.Queue(`INSERT INTO coldseam.threshold_audit (key, old_value, new_value, edited_at, who, why) VALUES ($1, $2, $3, $4, $5, $6)`,
 			key, old, value, at, e.Who, e.Why)
 		return tx.SendBatch(ctx, b).Close()
@@ -54,6 +57,7 @@ func (db *DB) SetThreshold(ctx context.Context, key string, value *string, e Edi
 	if err != nil {
 		return fmt.Errorf("threshold %s: %w", key, classify(err))
 	}
+
 	return nil
 }
 

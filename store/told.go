@@ -36,6 +36,7 @@ func (db *DB) EachTold(ctx context.Context, day coldseam.Date, reach coldseam.Re
 	if err != nil {
 		return fmt.Errorf("told on %s: %w", day, classify(err))
 	}
+
 	var t ToldLetter
 	var d *time.Time
 	_, err = pgx.ForEachRow(rows, []any{&t.Subscriber, &d, &t.MadeAt, &t.State, &t.Payload}, func() error {
@@ -45,6 +46,7 @@ func (db *DB) EachTold(ctx context.Context, day coldseam.Date, reach coldseam.Re
 	if err != nil {
 		return fmt.Errorf("told on %s: %w", day, classify(err))
 	}
+
 	return nil
 }
 
@@ -70,6 +72,7 @@ func (db *DB) OpenMornings(ctx context.Context, from, to coldseam.Date) ([]OpenM
 	if err != nil {
 		return nil, fmt.Errorf("open mornings: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (OpenMorning, error) {
 		var m OpenMorning
 		var d *time.Time
@@ -80,6 +83,7 @@ func (db *DB) OpenMornings(ctx context.Context, from, to coldseam.Date) ([]OpenM
 	if err != nil {
 		return nil, fmt.Errorf("open mornings: %w", classify(err))
 	}
+
 	return out, nil
 }
 
@@ -115,11 +119,13 @@ func (db *DB) SaveBriefWith(ctx context.Context, b coldseam.Brief, e NewEdition)
 			// The edition row goes with its savepoint; the brief stays.
 			n, err = 0, nil
 		}
+
 		return err
 	})
 	if err != nil {
 		return 0, 0, fmt.Errorf("brief %s %s with mail: %w", b.Reach, b.Day, classify(err))
 	}
+
 	return id, n, nil
 }
 
@@ -143,5 +149,6 @@ func (db *DB) ReplaceTrip(ctx context.Context, t coldseam.Trip) error {
 	if err != nil {
 		return fmt.Errorf("replace trip %s %s: %w", t.Reach, t.Date, classify(err))
 	}
+
 	return nil
 }

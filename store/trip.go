@@ -133,6 +133,7 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 	if err != nil {
 		return fail(err)
 	}
+
 	for _, v := range []struct {
 		param coldseam.Parameter
 		to    **float64
@@ -144,6 +145,7 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 		if isNotFound(err) {
 			continue
 		}
+
 		if err != nil {
 			return fail(err)
 		}
@@ -151,6 +153,7 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 			*v.to = &o.Value
 		}
 	}
+
 	err = db.pool.QueryRow(ctx, sqlAddRig, l.Trip, l.Reach, l.Spot, micro(l.At), clean(l.Angler), l.Presentation, l.Body, l.Line, l.WeightOz, l.Held, l.AngleDeg,
 		l.FlowM3S, l.StageM).Scan(&id)
 	if err == pgx.ErrNoRows {
@@ -159,6 +162,7 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 	if err != nil {
 		return fail(err)
 	}
+
 	return id, true, nil
 }
 

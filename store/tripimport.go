@@ -34,6 +34,7 @@ func (db *DB) ImportTrips(ctx context.Context, rows []coldseam.Trip) (out []Trip
 			}
 			groups[k] = append(groups[k], t)
 		}
+
 		for _, k := range order {
 			changes, err := db.importAlike(ctx, tx, groups[k])
 			if err != nil {
@@ -41,11 +42,13 @@ func (db *DB) ImportTrips(ctx context.Context, rows []coldseam.Trip) (out []Trip
 			}
 			out = append(out, changes...)
 		}
+
 		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("paper log: %w", err)
 	}
+
 	return out, nil
 }
 
@@ -60,6 +63,7 @@ func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) 
 	corrects := len(rows) == len(stored)
 	next := len(stored)
 	var out []TripChange
+
 	var open []coldseam.Trip
 	for _, t := range rows {
 		i := indexOfTrip(stored, func(s coldseam.Trip) bool { return saysTheSame(s, t) })
@@ -70,6 +74,7 @@ func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) 
 		out = append(out, TripChange{Trip: stored[i]})
 		stored = append(stored[:i:i], stored[i+1:]...)
 	}
+
 	for _, t := range open {
 		i := indexOfTrip(stored, func(s coldseam.Trip) bool { return s.Source == t.Source })
 		if !corrects || i < 0 {
@@ -80,6 +85,7 @@ func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) 
 			out = append(out, TripChange{Trip: t, New: true})
 			continue
 		}
+
 		was := stored[i]
 		stored = append(stored[:i:i], stored[i+1:]...)
 		if err := correctTrip(ctx, tx, was.ID, &t); err != nil {
@@ -87,6 +93,7 @@ func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) 
 		}
 		out = append(out, TripChange{Trip: t, Was: &was})
 	}
+
 	return out, nil
 }
 

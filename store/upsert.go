@@ -67,6 +67,7 @@ func (db *DB) upsertEach(ctx context.Context, fetchID int64, ss []coldseam.Serie
 // leaves out empty ones.
 func (db *DB) checkSeries(ss []coldseam.Series) (good []coldseam.Series, errs []error) {
 	place := map[coldseam.SeriesKey]int{}
+
 	for _, s := range ss {
 		if len(s.Obs) == 0 {
 			continue
@@ -75,19 +76,23 @@ func (db *DB) checkSeries(ss []coldseam.Series) (good []coldseam.Series, errs []
 			errs = append(errs, err)
 			continue
 		}
+
 		i, twice := place[s.SeriesKey]
 		if !twice {
 			place[s.SeriesKey] = len(good)
 			good = append(good, s)
 			continue
 		}
+
 		joined, _, err := coldseam.NewSeries(s.SeriesKey, append(append([]coldseam.Observation(nil), good[i].Obs...), s.Obs...))
 		if err != nil {
 			errs = append(errs, err)
 			continue
 		}
+
 		good[i] = joined
 	}
+
 	return good, errs
 }
 
@@ -99,6 +104,7 @@ func checkSeries(s coldseam.Series) error {
 	case s.Site == "":
 		return refuse("no site")
 	}
+
 	var prev int64 = math.MinInt64
 	for i, o := range s.Obs {
 		at := o.At.UnixMicro()
@@ -113,6 +119,7 @@ func checkSeries(s coldseam.Series) error {
 			return refuse(fmt.Sprintf("row %d at %s is not finite", i, o.At.Format(time.RFC3339)))
 		}
 	}
+
 	return nil
 }
 
@@ -181,6 +188,7 @@ func (db *DB) upsertBatch(ctx context.Context, fetchID int64, ss []coldseam.Seri
 		if err != nil {
 			return err
 		}
+
 		if err := readWindows(ctx, tx, feeds); err != nil {
 			return err
 		}
@@ -189,6 +197,7 @@ func (db *DB) upsertBatch(ctx context.Context, fetchID int64, ss []coldseam.Seri
 			added += len(f.added)
 			revised += len(f.changed)
 		}
+
 		n, err := db.writeFeeds(ctx, tx, fetchID, feeds)
 		revised += n
 		return err
@@ -196,6 +205,7 @@ func (db *DB) upsertBatch(ctx context.Context, fetchID int64, ss []coldseam.Seri
 	if err != nil {
 		return 0, 0, classify(err)
 	}
+
 	return added, revised, nil
 }
 
@@ -215,6 +225,7 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 			}
 		}
 	}
+
 	ids, err := seriesIDs(ctx, tx, ss, known)
 	if err != nil {
 		return nil, err
@@ -223,6 +234,7 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 	if err != nil {
 		return nil, err
 	}
+
 	feeds := make([]*feed, len(ss))
 	for i, s := range ss {
 		f := &feed{key: s.SeriesKey, id: ids[i].id, zone: ids[i].zone, fresh: ids[i].fresh, offset: periodOf(s.Period) / 2}
@@ -232,6 +244,7 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 		}
 		feeds[i] = f
 	}
+
 	sort.Slice(feeds, func(i, j int) bool { return feeds[i].id < feeds[j].id })
 	return feeds, nil
 }

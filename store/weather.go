@@ -54,6 +54,7 @@ func (db *DB) saveForecast(ctx context.Context, f coldseam.Forecast) error {
 	for i, t := range f.At {
 		at[i] = micro(t)
 	}
+
 	known := f.KnownAt
 	if known.IsZero() {
 		known = db.now()
@@ -62,6 +63,7 @@ func (db *DB) saveForecast(ctx context.Context, f coldseam.Forecast) error {
 	if issued.IsZero() {
 		issued, f.IssuedAssumed = known, true
 	}
+
 	var members [][]float32
 	for _, m := range f.Members {
 		members = append(members, float32s(m))
@@ -109,6 +111,7 @@ func (db *DB) firstSeen(ctx context.Context, in []coldseam.Forecast) ([]coldseam
 		if err != nil {
 			errs = append(errs, err)
 		}
+
 		quiet := f.Param == coldseam.Precip || f.Param == coldseam.ThunderProb || f.Param == coldseam.Visibility
 		for _, p := range past {
 			same, changes := repeats(p, *f)
@@ -116,15 +119,18 @@ func (db *DB) firstSeen(ctx context.Context, in []coldseam.Forecast) ([]coldseam
 				f.Issued, flat[i] = p.Issued, quiet && !changes
 			}
 		}
+
 		if !flat[i] && f.Issued.After(youngest[f.Site]) {
 			youngest[f.Site] = f.Issued
 		}
 	}
+
 	for i := range fs {
 		if y := youngest[fs[i].Site]; flat[i] && y.After(fs[i].Issued) {
 			fs[i].Issued = y
 		}
 	}
+
 	return fs, errors.Join(errs...)
 }
 
@@ -140,6 +146,7 @@ func repeats(a, b coldseam.Forecast) (same, changes bool) {
 		if i == len(a.At) {
 			break
 		}
+
 		if !a.At[i].Equal(micro(t)) {
 			continue
 		}
@@ -149,6 +156,7 @@ func repeats(a, b coldseam.Forecast) (same, changes bool) {
 		shared = append(shared, b.Value[k])
 		changes = changes || shared[0] != b.Value[k]
 	}
+
 	return len(shared) > 0, changes
 }
 
@@ -164,6 +172,7 @@ func checkForecast(f coldseam.Forecast) error {
 			return fmt.Errorf("step %d is not after the one before: %w", i, coldseam.ErrInvalid)
 		}
 	}
+
 	if f.Span != nil && len(f.Span) != len(f.At) {
 		return fmt.Errorf("%d spans of %d steps: %w", len(f.Span), len(f.At), coldseam.ErrInvalid)
 	}
@@ -172,6 +181,7 @@ func checkForecast(f coldseam.Forecast) error {
 			return fmt.Errorf("member %d has %d of %d steps: %w", i, len(m), len(f.At), coldseam.ErrInvalid)
 		}
 	}
+
 	return nil
 }
 
@@ -241,6 +251,7 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 	if err != nil {
 		return nil, fmt.Errorf("forecasts: %w", classify(err))
 	}
+
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Forecast, error) {
 		var f coldseam.Forecast
 		var members [][]float32
@@ -250,6 +261,7 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 		for i := range from {
 			f.Span = append(f.Span, [2]time.Time{from[i].UTC(), until[i].UTC()})
 		}
+
 		f.Issued, f.KnownAt = f.Issued.UTC(), f.KnownAt.UTC()
 		for i := range f.At {
 			f.At[i] = f.At[i].UTC()
@@ -262,6 +274,7 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 	if err != nil {
 		return nil, fmt.Errorf("forecasts: %w", classify(err))
 	}
+
 	return out, nil
 }
 

@@ -33,6 +33,7 @@ func readWindows(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		ids = append(ids, f.id)
 		lo, hi = append(lo, time.UnixMicro(f.in[0].at)), append(hi, time.UnixMicro(f.in[len(f.in)-1].at))
 	}
+
 	if len(ids) == 0 {
 		return nil
 	}
@@ -41,6 +42,7 @@ func readWindows(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		return fmt.Errorf("read window: %w", err)
 	}
 	defer rows.Close()
+
 	for rows.Next() {
 		id, r, err := scanRow(rows)
 		if err != nil {
@@ -49,6 +51,7 @@ func readWindows(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 		f := byID[id]
 		f.stored = append(f.stored, r)
 	}
+
 	if err := rows.Err(); err != nil {
 		return fmt.Errorf("read window: %w", err)
 	}
@@ -58,6 +61,7 @@ func readWindows(ctx context.Context, tx pgx.Tx, feeds []*feed) error {
 			sort.Slice(f.stored, less)
 		}
 	}
+
 	return nil
 }
 
@@ -136,6 +140,7 @@ func (c *copyRows) fill(want int) {
 		c.buf = append(c.buf, make([]byte, 8)...) // flags, header extension
 		c.state = 1
 	}
+
 	for len(c.buf) < want {
 		for c.fi < len(c.feeds) && c.i == len(c.feeds[c.fi].added) {
 			c.fi, c.i = c.fi+1, 0

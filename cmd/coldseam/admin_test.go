@@ -64,6 +64,7 @@ func TestAdminOnTheCommandLine(t *testing.T) {
 		require.Contains(t, out, c.want, "%v", c.args)
 		require.NotContains(t, errs, "@", "%v", c.args)
 	}
+
 	for _, c := range []struct {
 		args   []string
 		status int
@@ -96,6 +97,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { os.RemoveAll(dir) })
 	require.NoError(t, os.Chmod(dir, 0o755))
+
 	path := filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(path, []byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
 	cfg, err := config.Load(path)
@@ -115,6 +117,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	status, out, errs := command(t, "subscriber", "add", "bow@alder.net", "--confirmed", "--config", path)
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "member 1")
+
 	subs, err := service.DB.Subscribers(ctx, store.SubConfirmed)
 	require.NoError(t, err)
 	require.Len(t, subs, 1, "the service sees it at once")
@@ -132,6 +135,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "drill passed")
 	require.NoDirExists(t, filepath.Join(dir, "new"))
+
 	fresh := filepath.Join(dir, "fresh")
 	status, out, errs = command(t, "restore", kept[0].Path, "--state-dir", fresh, "--files-to", filepath.Join(dir, "new"),
 		"--config", filepath.Join(dir, "none.toml"))

@@ -84,6 +84,7 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error 
 	}
 	var made []coldseam.Brief
 	var errs []error
+
 	for i, r := range reaches {
 		b, f, m, err := c.make(ctx, a, r)
 		if err == nil && c.Mail == "" {
@@ -92,6 +93,7 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error 
 			}
 			err = c.print(w, a, b, f, m)
 		}
+
 		if err != nil { // the other rivers are told
 			errs = append(errs, fmt.Errorf("%s: %w", r.ID, err))
 			if ctx.Err() != nil {
@@ -99,8 +101,10 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error 
 			}
 			continue
 		}
+
 		made = append(made, b)
 	}
+
 	if c.Mail != "" && len(made) > 0 {
 		errs = append(errs, c.testMail(ctx, w, a, made))
 	}
@@ -118,13 +122,16 @@ func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reac
 		if err != nil {
 			return nil, err
 		}
+
 		for _, r := range all {
 			if r.Site == site.ID {
 				return []coldseam.Reach{r}, nil
 			}
 		}
+
 		return []coldseam.Reach{bareReach(site)}, nil
 	}
+
 	if c.Reach != "" {
 		r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 		if err != nil {
@@ -132,6 +139,7 @@ func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reac
 		}
 		return []coldseam.Reach{r}, nil
 	}
+
 	return a.DB.Reaches(ctx)
 }
 
@@ -149,6 +157,7 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
+
 	if c.AsOf != "" {
 		d, err := coldseam.ParseDate(c.AsOf)
 		if err != nil {
@@ -158,6 +167,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 		if err != nil {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
+
 		if morning.Add(1).Before(d) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, fmt.Sprintf("--as-of %s is more than a day ahead; want a past morning, today's or tomorrow's", d))
 		}
@@ -168,6 +178,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
+
 		then, err2 := a.DB.ReachAt(ctx, r.ID, at) // before its first edit today's stands
 		if err2 != nil && !errors.Is(err2, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err2
@@ -178,6 +189,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 		now, morning = at, d
 		replay = err != nil || lived.IsZero() || at.Before(lived)
 	}
+
 	if replay {
 		return replayed(ctx, a, r, morning)
 	}
@@ -185,17 +197,20 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
 	}
+
 	fitted := f.FlowModel == nil || f.TempModel == nil
 	m, err := a.Computed(ctx, f)
 	if err != nil {
 		return coldseam.Brief{}, f, m, err
 	}
+
 	notify.SetWording(&m.Brief)
 	if fitted && c.AsOf == "" { // the next call need not fit again
 		if err := a.SaveModels(ctx, r, m); err != nil {
 			return m.Brief, f, m, err
 		}
 	}
+
 	if c.Save {
 		err = a.SaveMorning(ctx, &m)
 	}
@@ -283,6 +298,7 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, br
 	if err != nil {
 		return err
 	}
+
 	now := a.Now()
 	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))), CreatedAt: now, Payload: payload,
 		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}}, Deadline: now.Add(time.Hour), State: coldseam.MailClaimed}
@@ -292,6 +308,7 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, br
 	if err != nil {
 		return err
 	}
+
 	if t.Sent != 1 {
 		return fmt.Errorf("the relay did not take it: %+v: %w", t, coldseam.ErrUnavailable)
 	}

@@ -54,6 +54,7 @@ func TestParseCommand(t *testing.T) {
 <wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-18T04:00:00Z</wml2:time><wml2:value>100</wml2:value></wml2:MeasurementTVP></wml2:point>
 <wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-18T05:00:00Z</wml2:time><wml2:value/></wml2:MeasurementTVP></wml2:point>
 </wml2:MeasurementTimeseries>`), 0o600))
+
 	code, out, errs := call(t, "parse", "--json", wml)
 	require.Zero(t, code, errs)
 	var d parsedDocument
@@ -133,6 +134,7 @@ func TestImportAndReplayOfARealMorning(t *testing.T) {
 func TestReplayDoesNotSeeTheFuture(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
+
 	write := func(name string, spring float64) string {
 		p := filepath.Join(dir, name)
 		var b bytes.Buffer
@@ -150,9 +152,11 @@ func TestReplayDoesNotSeeTheFuture(t *testing.T) {
 			b.WriteString(day.String() + "," + jsonNumber(40+x/20) + "," + jsonNumber(w) + "," + jsonNumber(w-1) + "\n")
 			day = day.Add(1)
 		}
+
 		require.NoError(t, os.WriteFile(p, b.Bytes(), 0o600))
 		return p
 	}
+
 	var briefs []string
 	for _, spring := range []float64{2, 25} {
 		conf := smallConfig(t)
@@ -162,6 +166,7 @@ func TestReplayDoesNotSeeTheFuture(t *testing.T) {
 		require.Zero(t, code, errs)
 		briefs = append(briefs, out)
 	}
+
 	require.JSONEq(t, briefs[0], briefs[1])
 }
 
@@ -185,6 +190,7 @@ func TestHindcastCommand(t *testing.T) {
 	for _, k := range []string{"site", "quantity", "air", "n", "leads", "cold", "all"} {
 		require.Contains(t, r, k)
 	}
+
 	require.Contains(t, errs, "fold 1 of")
 	rows, err := os.ReadFile(members)
 	require.NoError(t, err)

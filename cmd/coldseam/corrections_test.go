@@ -119,6 +119,7 @@ var correctionCases = []struct {
 // whatever stays free later; nobody else is written to.
 func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range correctionCases {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -148,6 +149,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 				require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'correction'`))
 				return
 			}
+
 			require.Len(t, got, 2)
 			gauntlet(t, "corrections", c.name, strings.HasPrefix(clubtest.Subject(t, got[1]), "GO"))
 			require.Regexp(t, c.want, clubtest.Subject(t, got[1]))
@@ -212,6 +214,7 @@ var waitingCases = []struct {
 // no longer founded.
 func TestWaitingMailIsRewritten(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range waitingCases {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -225,6 +228,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				_, err := v.SaveTold(t.Context(), b)
 				require.NoError(t, err)
 			}
+
 			if c.sql != "" {
 				_, err := v.DB.Pool().Exec(t.Context(), c.sql)
 				require.NoError(t, err)
@@ -269,6 +273,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
 	v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
+
 	for _, x := range []struct {
 		at   time.Time
 		says coldseam.Verdict
@@ -278,6 +283,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
+
 	// In winter the evening's first brief of tomorrow is made at dusk, too early
 	// for a notice.
 	v.Clock.Forward(evening(18, 40))
@@ -291,6 +297,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 func TestNoticesGoByTheWallClock(t *testing.T) {
 	t.Parallel()
 	chicago := env.Zone("America/Chicago")
+
 	for _, c := range []struct {
 		name string
 		at   time.Time
@@ -323,6 +330,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 // of it and /healthz says so, also when the server was away at the deadline.
 func TestMissedMorningAlarms(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name  string
 		prefs coldseam.Preferences
@@ -340,6 +348,7 @@ func TestMissedMorningAlarms(t *testing.T) {
 			v.Join(t, "one@h.example", c.prefs)
 			_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.subscriber SET confirmed_at = '2026-04-01 12:00Z'`)
 			require.NoError(t, err)
+
 			for n := range 5 {
 				b := onTamsen(clubtest.MorningAt(0, 0).AddDate(0, 0, -n))
 				b.Day, b.Temp.Window = clubtest.Saturday.Add(-n), [3]float64{15, 15, 15}
@@ -348,6 +357,7 @@ func TestMissedMorningAlarms(t *testing.T) {
 					require.NoError(t, err)
 				}
 			}
+
 			v.Clock.Forward(clubtest.MorningAt(9, 59))
 			require.NoError(t, v.Healthy(t.Context()))
 			v.Clock.Forward(clubtest.MorningAt(13, 0))
@@ -358,6 +368,7 @@ func TestMissedMorningAlarms(t *testing.T) {
 				require.ErrorContains(t, v.Healthy(t.Context()), "0 of 1 morning mails sent")
 				return
 			}
+
 			require.Zero(t, alarms)
 			require.NoError(t, v.Healthy(t.Context()))
 		})

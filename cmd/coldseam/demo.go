@@ -105,6 +105,7 @@ func (d *demo) agency(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	mails := filepath.Join(d.cmd.dir(), "mail")
 	if err := os.MkdirAll(mails, 0o755); err != nil {
 		return err
@@ -140,6 +141,7 @@ func (d *demo) database(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	d.cfg.Listen = l.Addr().String()
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
@@ -148,6 +150,7 @@ func (d *demo) database(ctx context.Context) error {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
+
 	if err := d.app.SyncRivers(ctx); err != nil {
 		return err
 	}
@@ -158,6 +161,7 @@ func (d *demo) database(ctx context.Context) error {
 	for _, a := range ages {
 		d.clock.Forward(a.LastTry.Add(time.Second))
 	}
+
 	for _, m := range demoSubscribers {
 		s, _, err := d.app.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
 		if err != nil {
@@ -169,6 +173,7 @@ func (d *demo) database(ctx context.Context) error {
 			}
 		}
 	}
+
 	n, err := triplog.Enter(ctx, d.app.Env, democlub.Log)
 	if n > 0 {
 		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
@@ -235,6 +240,7 @@ func (d *demo) mail(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	if d.srv, err = d.app.Start(ctx); err != nil {
 		return err
 	}
@@ -245,6 +251,7 @@ func (d *demo) mail(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	d.say("mail", "%d sent to members by a loopback mail server, each outcome in the outbox", after-before)
 	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
 	for _, f := range files {
@@ -274,6 +281,7 @@ func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.
 	defer cancel()
 	t := time.NewTicker(50 * time.Millisecond)
 	defer t.Stop()
+
 	for {
 		_, total, err := a.Mornings(ctx, day)
 		if err != nil {
@@ -283,6 +291,7 @@ func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.
 		if err != nil {
 			return err
 		}
+
 		if total > 0 && counts[coldseam.MailPending]+counts[coldseam.MailClaimed]+counts[coldseam.MailInData] == 0 {
 			return nil
 		}
@@ -317,6 +326,7 @@ func (d *demo) oneMail() (string, error) {
 	if err != nil {
 		return "", err
 	}
+
 	for _, f := range files {
 		raw, err := os.ReadFile(f)
 		if err != nil {
@@ -326,6 +336,7 @@ func (d *demo) oneMail() (string, error) {
 		if err != nil {
 			return "", fmt.Errorf("%s: %w", f, err)
 		}
+
 		if !strings.Contains(m.Header.Get("To"), "bow.angler@") || strings.Contains(m.Header.Get("Subject"), "replaces") {
 			continue
 		}
@@ -336,5 +347,6 @@ func (d *demo) oneMail() (string, error) {
 		text, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
 		return "Subject: " + subject + "\n\n" + text, err
 	}
+
 	return "", nil
 }

@@ -22,6 +22,7 @@ func TestUnitsPassTheVerifier(t *testing.T) {
 	files, err := filepath.Glob("../../deploy/coldseam*.[st]*r*") // .service and .timer
 	require.NoError(t, err)
 	require.Len(t, files, 3, "%v", files)
+
 	args := []string{"verify", "--man=no"}
 	for _, f := range files {
 		text, err := os.ReadFile(f)
@@ -30,6 +31,7 @@ func TestUnitsPassTheVerifier(t *testing.T) {
 		require.NoError(t, os.WriteFile(to, []byte(strings.ReplaceAll(string(text), "/usr/local/bin/coldseam", "/bin/true")), 0o600))
 		args = append(args, to)
 	}
+
 	run := func() (string, error) {
 		out, err := exec.Command(verify, args...).CombinedOutput()
 		return string(out), err

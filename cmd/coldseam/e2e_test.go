@@ -110,6 +110,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}}))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
+
 	for range 3 { // later issues repeat the stop; the mail does not
 		v.Clock.Forward(v.Now().Add(15 * time.Minute))
 		_, err = v.MakeAll(ctx, clubtest.Saturday)
@@ -117,6 +118,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 		_, err = v.Sender("test").Run(ctx, 100)
 		require.NoError(t, err)
 	}
+
 	got := v.Letters(t)
 	require.Len(t, got["one@club.example.org"], 2)
 	require.Len(t, got["not@club.example.org"], 1)
@@ -144,6 +146,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	_, err := v.DB.Pool().Exec(ctx, `DELETE FROM coldseam.forecast`)
 	require.NoError(t, err)
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
+
 	v.Agency.ScriptForever("/edr/", agency.Step{Status: 500})
 	v.Fetcher.RetryWait = time.Millisecond
 	tally, err := v.FetchAll(ctx)
@@ -153,6 +156,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	briefs, err := v.MakeAll(ctx, clubtest.Saturday)
 	require.NoError(t, err)
 	require.Len(t, briefs, 3)
+
 	for _, b := range briefs {
 		if b.Reach == "tamsen-bend" {
 			require.Equal(t, coldseam.NoCall, b.Verdict)
@@ -163,6 +167,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 			require.True(t, strings.Contains(strings.Join(codes, " "), "weather"), codes)
 		}
 	}
+
 	v.Send(t, "04:45")
 	require.Equal(t, 1, v.Sink.Count())
 	body := clubtest.Text(t, v.Letters(t)["all@club.example.org"][0])

@@ -38,6 +38,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 		}
 		return sink.Fault{}
 	}
+
 	pg, dbURL := ownPostgresIn(t, clubtest.Ready.URL(t), localpg.Options{Dir: filepath.Join(dir, "database"),
 		Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
 	v := newTownOn(t, dbURL, slow)
@@ -45,6 +46,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	for i := range readers {
 		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
+
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	sent := func() int {
@@ -65,6 +67,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 		_, err := v.DB.Pool().Exec(ctx, sql, args...)
 		return err
 	}
+
 	stored := 0
 	var dataErr, walErr error
 	insert := func() error {
@@ -74,6 +77,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 		}
 		return err
 	}
+
 	for range 3 {
 		require.NoError(t, insert())
 	}
@@ -88,6 +92,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	err = (&admin.Backup{}).Backup(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Parts)
 	require.Error(t, err, "a backup on a full disk")
 	require.ErrorContains(t, err, "No space left on device")
+
 	left, _ := filepath.Glob(filepath.Join(dir, "backup", "*"))
 	require.Empty(t, left, "a part of a backup stays")
 	require.True(t, clubtest.AssertEventually(time.Minute, func() bool {
@@ -107,6 +112,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 			said = append(said, l.Key+": "+l.Found)
 		}
 	}
+
 	require.Condition(t, func() bool {
 		for _, l := range said {
 			if strings.HasPrefix(l, "disk: ") {
@@ -116,6 +122,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 		return false
 	}, "check does not name the disk: %v", said)
 	t.Logf("check: %s", strings.Join(said, " | "))
+
 	select {
 	case err := <-s.done:
 		t.Fatalf("the service ended: %v\n%s", err, tail(s.logged(t), 3000))
@@ -128,6 +135,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=500m,mode=0711"))
 	back := time.Now()
 	t.Logf("Postgres while it was full: %v; health %v", pg.Ready(), healthzOK(s.addr))
+
 	require.True(t, clubtest.AssertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
 	t.Logf("well again %s after there was room; %d mails before, %d while it was full", time.Since(back).Round(10*time.Millisecond), before, during-before)
 	v.DB.Pool().Reset()
@@ -137,6 +145,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	require.GreaterOrEqual(t, batches, stored, "rows that were stored")
 	require.Equal(t, batches*500, rows, "half a batch")
 	require.GreaterOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.observation`), observations, "observations")
+
 	copies := 0
 	for _, n := range byMessage(t, v.Sink) {
 		copies += n - 1

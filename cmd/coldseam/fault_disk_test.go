@@ -21,6 +21,7 @@ func smallDisk(t *testing.T, megabytes int) string {
 	require.NoError(t, os.Chmod(top, 0o711))
 	dir := filepath.Join(top, "disk")
 	require.NoError(t, os.Mkdir(dir, 0o711))
+
 	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, fmt.Sprintf("size=%dm,mode=0711", megabytes)); err != nil {
 		_ = os.RemoveAll(top)
 		t.Skipf("cannot mount a small disk: %v", err)

@@ -42,6 +42,7 @@ func (x killsRun) run(t *testing.T) {
 	for i := range x.readers {
 		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%7), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
+
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	var s *server
@@ -51,6 +52,7 @@ func (x killsRun) run(t *testing.T) {
 		require.NoError(t, s.cmd.Process.Signal(syscall.SIGKILL))
 		<-s.done
 	}
+
 	sent := func() int {
 		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
@@ -61,6 +63,7 @@ func (x killsRun) run(t *testing.T) {
 	}
 	var worst, sum time.Duration
 	ofPostgres, ofServer, days := 0, 0, 0
+
 	for n := 0; n < x.kills; {
 		// A new morning; the clock of one morning goes on through its kills.
 		day := clubtest.Saturday.Add(days).In(env.Zone("America/Chicago"))
@@ -69,8 +72,10 @@ func (x killsRun) run(t *testing.T) {
 		vars = append(clock.env(at.Scheme+"://"+at.Host, v.Sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
 		start()
 		require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() > days*x.readers }), "first mails of day %d: %s\n%s", days+1, states(t, v), tail(s.logged(t), 3000))
+
 		for k := 0; k < x.perDay && n < x.kills; k++ {
 			time.Sleep(time.Duration(50+rng.IntN(1200)) * time.Millisecond)
+
 			if rng.IntN(2) == 0 {
 				ofPostgres++
 				pid, began := pg.Pid(), time.Now()
@@ -85,14 +90,17 @@ func (x killsRun) run(t *testing.T) {
 				start()
 				well()
 			}
+
 			n++
 			invariants(t, v, 4*n)
 		}
+
 		days++
 		require.True(t, clubtest.AssertEventually(4*time.Minute, func() bool { return sent() == days*x.readers }), "all mails of day %d: %s\n%s", days, states(t, v), tail(s.logged(t), 3000))
 		require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 		require.NoError(t, <-s.done)
 	}
+
 	copies := 0
 	for _, n := range byMessage(t, v.Sink) {
 		copies += n - 1

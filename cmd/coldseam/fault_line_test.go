@@ -52,6 +52,7 @@ func (x farRun) run(t *testing.T) {
 	}
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
+
 	database := newSlowPipe(t, dialerOf(t, dbURL), x.delay())
 	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.Sink.Addr()) }, x.delay())
 	clock := swiftClock{base: clubtest.MorningAt(4, 45), origin: time.Now(), speed: 1}
@@ -60,6 +61,7 @@ func (x farRun) run(t *testing.T) {
 	sent := func() int {
 		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
+
 	var first time.Time
 	require.True(t, clubtest.AssertEventually(x.limit, func() bool {
 		n := sent()
@@ -69,10 +71,12 @@ func (x farRun) run(t *testing.T) {
 		return n == x.readers
 	}), "all mails within %s: %s\n%s", x.limit, states(t, v), tail(s.logged(t), 3000))
 	took := time.Since(first)
+
 	// Slow is no fault: nothing goes twice, the page is well.
 	for key, n := range byMessage(t, v.Sink) {
 		require.Equal(t, 1, n, key)
 	}
+
 	retried := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND attempt > 1`)
 	require.LessOrEqual(t, retried, x.retried, "mails tried again: %s", states(t, v))
 	require.True(t, healthzOK(s.addr), "well:\n%s", tail(s.logged(t), 3000))

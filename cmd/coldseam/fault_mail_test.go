@@ -153,11 +153,13 @@ func (v *town) tryWork(ctx context.Context) error {
 		if err != nil {
 			return errors.Join(append(errs, err)...)
 		}
+
 		type job struct{ Kind, Args string }
 		jobs, err := pgx.CollectRows(rows, pgx.RowToStructByPos[job])
 		if err != nil || len(jobs) == 0 {
 			return errors.Join(append(errs, err)...)
 		}
+
 		for _, want := range []string{"fetch", "brief", "mail", "upkeep"} {
 			for _, j := range jobs {
 				if j.Kind == want {
@@ -166,6 +168,7 @@ func (v *town) tryWork(ctx context.Context) error {
 			}
 		}
 	}
+
 	return errors.Join(errs...)
 }
 
@@ -181,6 +184,7 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 		v.runTick(t)
 		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
+
 	require.Len(t, v.Letters(t)["one@home.example"], 1)
 	require.Regexp(t, `^(GO|TOSS-UP) `, clubtest.Subject(t, v.Letters(t)["one@home.example"][0]))
 	v.Clock.Forward(clubtest.MorningAt(5, 15)) // a slot of the warning feed
@@ -189,6 +193,7 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 		v.runTick(t)
 		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
+
 	require.Len(t, v.Letters(t)["one@home.example"], 2, "within two ticks")
 	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, v.Letters(t)["one@home.example"][1]))
 	for range 4 {
@@ -207,6 +212,7 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Send(t, "04:45")
 	require.Len(t, v.Letters(t)["one@home.example"], 1)
+
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
 	v.Agency.ScriptForever("/", agency.Step{Status: 503})
 	v.Fetcher.RetryWait = time.Millisecond
@@ -216,6 +222,7 @@ func TestMissingInputReplacesGo(t *testing.T) {
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
+
 	got := v.Letters(t)["one@home.example"]
 	require.Len(t, got, 2)
 	require.Regexp(t, `^NO CALL replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, got[1]))
@@ -233,6 +240,7 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
 	v.Clock.Forward(clubtest.MorningAt(5, 20))
+
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
 	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
@@ -242,6 +250,7 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
+
 	got := v.Letters(t)["one@home.example"]
 	require.Len(t, got, 1)
 	require.Regexp(t, `^STOP Tamsen`, clubtest.Subject(t, got[0]))
@@ -263,6 +272,7 @@ func TestClockJumps(t *testing.T) {
 	}
 	now := clubtest.MorningAt(4, 46)
 	v.App.Now = func() time.Time { return now }
+
 	look := func(jump time.Duration) {
 		now = now.Add(jump)
 		_, _, err := v.QueueMornings(ctx, now)
@@ -272,6 +282,7 @@ func TestClockJumps(t *testing.T) {
 		v.sendAll(t)
 	}
 	look(0)
+
 	require.Equal(t, 8, v.Sink.Count())
 	for _, jump := range []time.Duration{time.Hour, -time.Hour, -24 * time.Hour, 24 * time.Hour, time.Minute} {
 		look(jump)
@@ -280,6 +291,7 @@ func TestClockJumps(t *testing.T) {
 		require.Equal(t, 1, n, k)
 	}
 	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
+
 	// A mail that waits when the clock jumps a day is never sent late.
 	late := v.Join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	_, _, err := v.QueueMornings(ctx, now)
@@ -306,12 +318,14 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		}
 		return sink.Fault{}
 	})
+
 	for i := range 60 {
 		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.Clock.Forward(clubtest.MorningAt(4, 45))
 	_, _, err := v.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
+
 	tries := 0
 	for range 8 { // runs of one worker follow one another, as jobs do
 		tl, err := v.Sender("test").Run(ctx, 10)
@@ -321,6 +335,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 			break
 		}
 	}
+
 	require.LessOrEqual(t, tries, 20)
 	require.Equal(t, 60, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
@@ -329,6 +344,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		_, err = v.Sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
 	}
+
 	alarms := 0
 	for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
 		if strings.Contains(clubtest.Text(t, m), "was stopped") {
@@ -337,6 +353,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	}
 	require.Equal(t, 1, alarms)
 	require.Empty(t, v.Letters(t)["a1@home.example"])
+
 	// Mended and released, the morning goes out.
 	broken.Store(false)
 	require.NoError(t, v.DB.Release(ctx, store.Edit{Who: "admin", Why: "relay mended"}))
@@ -349,6 +366,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 // carries what is no number.
 func TestUnwritableMailIsHeld(t *testing.T) {
 	t.Parallel()
+
 	for _, row := range []struct {
 		name  string
 		spoil func(v *town, b *coldseam.Brief)
@@ -370,10 +388,12 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 			require.NoError(t, err)
 			b.Issued = v.Now().Add(-time.Minute)
 			row.spoil(v, &b)
+
 			if _, err := v.DB.SaveBrief(ctx, b); err != nil {
 				require.ErrorIs(t, err, coldseam.ErrInvalid, "refused before it is stored")
 				return
 			}
+
 			_, _, err = v.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			_, err = v.Sender("test").Run(ctx, 10)
@@ -384,6 +404,7 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				require.NoError(t, err)
 				require.NotEmpty(t, v.Letters(t)[v.Config.Club.AdminEmail])
 			}
+
 			for _, m := range v.Letters(t)["one@home.example"] {
 				body := clubtest.Subject(t, m) + clubtest.Text(t, m)
 				for _, bad := range []string{"NaN", "<nil>", "%!", "+Inf"} {

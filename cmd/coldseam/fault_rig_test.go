@@ -122,6 +122,7 @@ func invariants(t testing.TB, v *town, doubles int, lasting ...trouble) {
 	for _, n := range byMessage(t, v.Sink) {
 		extra += n - 1
 	}
+
 	require.LessOrEqual(t, extra, doubles, "I1: copies beyond the bound of lost replies")
 	require.Zero(t, v.Count(t, `
 		SELECT count(*) FROM (
@@ -133,11 +134,13 @@ func invariants(t testing.TB, v *town, doubles int, lasting ...trouble) {
 	require.Zero(t, v.Count(t, `
 		SELECT count(*) FROM coldseam.outbox o JOIN coldseam.subscriber s USING (subscriber_id)
 		WHERE o.state = 'sent' AND s.state IN ('unsubscribed', 'suppressed') AND s.email LIKE 'left%'`), "I3: mail to who left")
+
 	// I4: the versions before lie before the one that stands.
 	require.Zero(t, v.Count(t, `
 		SELECT count(*) FROM coldseam.observation_revision r
 		LEFT JOIN coldseam.observation o ON o.series_id = r.series_id AND o.valid_at = r.valid_at
 		WHERE o.series_id IS NULL OR o.known_at <= r.known_at`), "I4: a revision without its successor")
+
 	for _, m := range v.Sink.Mails() {
 		x, err := mail.ReadMessage(bytes.NewReader(m.Data))
 		require.NoError(t, err)
@@ -145,6 +148,7 @@ func invariants(t testing.TB, v *town, doubles int, lasting ...trouble) {
 			require.NotContains(t, x.Header.Get("Subject"), bad)
 		}
 	}
+
 	v.nothingLeft(t)
 	v.healthAnswers(t)
 	if len(lasting) > 0 {

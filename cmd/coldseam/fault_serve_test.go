@@ -40,6 +40,7 @@ func writeConfig(t *testing.T, listen string) (path, state string) {
 	state = filepath.Join(dir, "state")
 	require.NoError(t, os.Mkdir(state, 0o755))
 	path = filepath.Join(dir, "coldseam.toml")
+
 	key := filepath.Join(dir, "token.key")
 	require.NoError(t, os.WriteFile(key, []byte(strings.Repeat("k", 40)), 0o600))
 	require.NoError(t, os.WriteFile(path, []byte(fmt.Sprintf(`
@@ -92,6 +93,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 	cmd, errs := spawn(t, []string{"COLDSEAM_DATABASE_URL="}, "serve", "--config", conf)
 	done := make(chan error, 1)
 	go func() { done <- cmd.Wait() }()
+
 	require.Eventually(t, func() bool { return healthzOK(addr) }, 60*time.Second, 50*time.Millisecond, "%s", errs)
 	pid := func() int {
 		b, err := os.ReadFile(filepath.Join(state, "database", "pg", "postmaster.pid"))
@@ -101,6 +103,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 		n, _ := strconv.Atoi(strings.SplitN(string(b), "\n", 2)[0])
 		return n
 	}
+
 	for range 2 {
 		old := pid()
 		require.Positive(t, old, "the pid of the Postgres that this service started")
@@ -109,6 +112,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 		require.Eventually(t, func() bool { p := pid(); return p != 0 && p != old && healthzOK(addr) }, 30*time.Second, 50*time.Millisecond)
 		t.Logf("well again after %s", time.Since(began).Round(10*time.Millisecond))
 	}
+
 	require.NoError(t, cmd.Process.Signal(syscall.SIGTERM))
 	select {
 	case err := <-done:
@@ -130,6 +134,7 @@ func TestServeRefusesNewerSchema(t *testing.T) {
 	_, err = c.Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
 	require.NoError(t, err)
 	require.NoError(t, c.Close(ctx))
+
 	conf, _ := writeConfig(t, freePort(t))
 	for _, args := range [][]string{{"serve", "--config", conf}, {"fetch", "--config", conf}} {
 		cmd, errs := spawn(t, []string{"COLDSEAM_DATABASE_URL=" + dbURL}, args...)

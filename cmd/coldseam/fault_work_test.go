@@ -37,6 +37,7 @@ func (v *town) do(ctx context.Context, kind, raw string) error {
 			return err
 		}
 	}
+
 	return nil
 }
 

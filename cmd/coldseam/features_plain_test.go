@@ -26,6 +26,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	require.NoError(t, v.Refit(ctx, r.Site))
 	m, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)
+
 	var fm flow.Model
 	require.NoError(t, json.Unmarshal(m.Params, &fm))
 	require.Len(t, fm.Climate.Up, 2)
@@ -39,6 +40,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	require.Greater(t, f.Upstream[1].Len(), 3000)
 	made := told(f)
 	require.Equal(t, "flow/stacked", made.Flow.Source, "a gauge that is silent does not end the regression")
+
 	// A new version beside the old one, which stays readable as of its time.
 	at := v.Now()
 	v.Clock.Forward(at.Add(8 * env.Day))

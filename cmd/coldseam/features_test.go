@@ -78,6 +78,7 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 	before := v.featuresOf(t, r)
 	require.Empty(t, before.Readings)
 	plain := told(before)
+
 	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearestTo(before.Water, at) + 1.2 })
 	later := v.Now().AddDate(0, 0, -3)
 	_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.Now().Add(time.Hour), coldseam.DateOf(later).UTC())
@@ -87,6 +88,7 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 	for _, x := range f.Readings {
 		require.InDelta(t, 1.2, x.Value-x.Gauge, 1e-9)
 	}
+
 	o := thermal.FitOffset(f.Readings)
 	require.InDelta(t, 1.2, o.Mean, .15)
 	m := told(f)
@@ -110,6 +112,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	src := dry.Site
 	site.ID, site.Code, site.Name = "northgauge:DRY", "DRY", "Dry Fork"
 	require.NoError(t, v.DB.PutSite(ctx, site))
+
 	for _, k := range []struct {
 		param coldseam.Parameter
 		stat  coldseam.Statistic
@@ -121,6 +124,7 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 		_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 		require.NoError(t, err)
 	}
+
 	dry.ID, dry.Site, dry.AirSite = "dry-fork", site.ID, src
 	require.NoError(t, v.DB.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
 
@@ -175,6 +179,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 		fmt.Fprintf(w, flowForecastDoc, issued.Format(time.RFC3339), pts.String())
 	}))
 	defer srv.Close()
+
 	text := democlub.TOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
 	text = strings.Replace(text, "gauge_km = 4\n", "gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
 	profiles := append(slices.Clone(v.Config.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
@@ -182,6 +187,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Licence: "invented", Attribution: "Invented flow forecasts"})
 	cfg, err := config.Parse("demo.toml", text, profiles...)
 	require.NoError(t, err)
+
 	cfg.StateDir, cfg.Mail.SMTP = v.Config.StateDir, v.Config.Mail.SMTP
 	v.Config, v.Fetcher.Profiles = cfg, cfg.Placed()
 	require.NoError(t, v.SyncRivers(ctx))
@@ -197,6 +203,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 			flowFeed = f
 		}
 	}
+
 	require.Equal(t, 10*env.Day, flowFeed.Ahead, "asked for the days to come")
 	res, err := v.FetchOne(ctx, flowFeed, flowFeed.Request(v.Now()))
 	require.NoError(t, err)
@@ -205,6 +212,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	require.Len(t, f.Agency, 1)
 	require.Len(t, f.AgencyPast, 1)
 	require.Equal(t, issued, f.Agency[0].Issued)
+
 	m := told(f)
 	require.False(t, slices.Contains(m.Decision.Fired, "regulated"), "%v", m.Decision.Fired)
 	require.Contains(t, inputNote(t, m.Brief, "discharge"), "agency's flow forecast")
@@ -229,6 +237,7 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 			dry = append(dry, f.Days.Day(i))
 		}
 	}
+
 	storms := func(from, to int) {
 		for k, last := range dry[from:to] {
 			fc := coldseam.Forecast{Site: r.WeatherSite, Param: coldseam.Precip, Stat: coldseam.Sum, Period: "P1D", Provider: "metgrid",
@@ -240,6 +249,7 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 		}
 	}
 	storms(0, 99)
+
 	require.NoError(t, v.FitRain(ctx, r, f))
 	require.Nil(t, v.featuresOf(t, r).RainTerm, "99 storms are not 100")
 	storms(99, 101)
@@ -247,6 +257,7 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 	g := v.featuresOf(t, r)
 	require.NotNil(t, g.RainTerm)
 	require.Equal(t, 101, g.RainTerm.N)
+
 	for i := range g.Weather {
 		if g.Weather[i].Param == coldseam.Precip {
 			g.Weather[i].Value = slices.Repeat([]float64{1}, len(g.Weather[i].Value))
@@ -268,6 +279,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	require.NoError(t, err)
 	loc := env.Zone(r.Zone)
 	first := coldseam.Date{Year: 2025, Month: 3, Day: 1}
+
 	for k := range 80 {
 		d := first.Add(k)
 		for a := range 2 { // two boats, three line hours each, a steady catch: no wave ever
@@ -275,6 +287,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 				Species: "walleye", Fish: 2, EnteredAt: d.In(loc).Add(12 * time.Hour), Source: "csv"})
 			require.NoError(t, err)
 		}
+
 		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, WaveRule: coldseam.WaveRule, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
 		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
 		s.PWaveRaw = .9 // a later issue is not the word of the morning
@@ -282,6 +295,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 		s.Days[0].Day = d.Add(-1) // nor is one of the day before
 		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
 	}
+
 	old := coldseam.RunState{Species: "walleye", Active: true, PWave: .1, PWaveRaw: .1, Days: []coldseam.RunDay{{Day: first.Add(-1), PWave: .1}}}
 	require.NoError(t, v.DB.SaveRun(ctx, r.ID, first.Add(-1), first.In(loc).Add(-20*time.Hour), old))
 	said, err := v.DB.WaveOdds(ctx, r.ID, "walleye", v.Now())
@@ -289,6 +303,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	require.InDelta(t, .6, said[first], 1e-9)
 	require.NotContains(t, said, first.Add(-1), "odds of another kind of wave are not scored")
 	require.NoError(t, v.Recalibrate(ctx))
+
 	f := v.featuresOf(t, r)
 	require.GreaterOrEqual(t, f.Recal.N, 70)
 	require.Less(t, f.Recal.Apply(.6), .2)
@@ -320,6 +335,7 @@ func TestClubTables(t *testing.T) {
 			require.Contains(t, err.Error(), c.want)
 		})
 	}
+
 	cfg, err := config.Parse("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
 	require.NoError(t, err)
 	rules, err := cfg.Alerts()
@@ -378,12 +394,14 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	v.Clock.Forward(v.Now().Add(30 * time.Hour))
 	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
+
 	for i := range v.Config.Reaches {
 		if r := &v.Config.Reaches[i]; r.ID == "tamsen-bend" {
 			flow := 900.0
 			r.MaxFlowCFS, r.Hazards = &flow, []string{"a new strainer"}
 		}
 	}
+
 	require.NoError(t, v.SyncRivers(ctx))
 	held, start := true, clubtest.Saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
 	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.Join(t, "one@club.example.org", coldseam.Preferences{}), Date: clubtest.Saturday.Add(-1), Start: start,
@@ -417,6 +435,7 @@ func TestRecordsEndYesterday(t *testing.T) {
 	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:NG-1002"}
+
 	today := coldseam.DateOf(v.Now().In(env.Zone(r.Zone)))
 	for _, site := range []coldseam.SiteID{r.Site, "northgauge:NG-1002", "northgauge:NG-1003"} {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
@@ -430,6 +449,7 @@ func TestRecordsEndYesterday(t *testing.T) {
 			require.NoError(t, err)
 		}
 	}
+
 	whole, err := v.DB.DailyFrame(ctx, r.Site, "", "", v.Now(), r.Zone)
 	require.NoError(t, err)
 	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")

@@ -24,6 +24,7 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 	db := storetest.New(t)
 	now := time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)
 	site, steps := 0, 0
+
 	rapid.Check(t, func(rt *rapid.T) {
 		site++
 		m := &shelfMachine{ctx: t.Context(), p: ingest.Profile{Name: "tamsen"}.WithDefaults(), site: fmt.Sprintf("TM-%d", site), now: now,
@@ -31,6 +32,7 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 		m.f = &ingest.Fetcher{Now: func() time.Time { return now.Add(env.Day) }, Parse: document.Parse, Sink: db, Recent: db.Neighbours,
 			Limits: func(coldseam.SiteID) ingest.SiteLimits { return m.lim }}
 		require.NoError(rt, db.PutSite(t.Context(), coldseam.Site{ID: coldseam.SiteID("tamsen:" + m.site), Provider: "tamsen", Code: m.site, Zone: "UTC"}))
+
 		stored := func(k coldseam.SeriesKey) []coldseam.Observation {
 			obs, err := db.Neighbours(t.Context(), k, now.AddDate(-1, 0, 0), now)
 			require.NoError(rt, err)
@@ -42,5 +44,6 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 		})
 		steps += m.n
 	})
+
 	t.Logf("%d documents delivered to %d gauges", steps, site)
 }

@@ -104,6 +104,7 @@ func (m *shelfMachine) check(t *rapid.T, stored func(coldseam.SeriesKey) []colds
 			all = append(all, o)
 		}
 	}
+
 	want, _, err := coldseam.NewSeries(key, all)
 	require.NoError(t, err)
 	want = ingest.Check(want, m.lim, m.now.Add(env.Day))

@@ -26,6 +26,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 	out := map[string][]time.Time{}
 	last := int64(0)
 	step := time.Minute
+
 	for now := from; now.Before(to); now = now.Add(step) {
 		if !now.Before(calm) {
 			step = 5 * time.Minute
@@ -34,6 +35,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		require.NoError(t, v.Tick(t.Context(), now))
 		rows, err := v.DB.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
+
 		var due []store.FetchArgs
 		for rows.Next() {
 			var raw []byte
@@ -42,6 +44,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 			require.NoError(t, json.Unmarshal(raw, &a))
 			due = append(due, a)
 		}
+
 		require.NoError(t, rows.Err())
 		for _, a := range due {
 			asked := len(v.Agency.Requests())
@@ -51,6 +54,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 			out[key] = append(out[key], now)
 		}
 	}
+
 	return out
 }
 
@@ -78,6 +82,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	}
 	first, err := notify.SendAt(clubtest.Saturday, sends[0], zone)
 	require.NoError(t, err)
+
 	var dusk time.Time
 	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
@@ -88,6 +93,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
 
 	safety := 0
+
 	for _, f := range feeds.Plan(v.Config) {
 		if !f.Safety {
 			continue
@@ -95,6 +101,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 		safety++
 		ts := seen[f.Key()]
 		require.NotEmpty(t, ts, f.Key())
+
 		for _, at := range sends {
 			send, err := notify.SendAt(clubtest.Saturday, at, zone)
 			require.NoError(t, err)
@@ -103,6 +110,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 			brief := send.Add(-club.AfterFetch).Truncate(club.BriefActive).Add(club.AfterFetch)
 			require.LessOrEqual(t, send.Sub(fetchedBy(ts, brief)), ingest.SafetyLead, "%s in the mail of %s", f.Key(), at)
 		}
+
 		for now := first; now.Before(dusk); now = now.Add(time.Minute) {
 			require.LessOrEqual(t, now.Sub(fetchedBy(ts, now)), ingest.SafetyPoll, "%s at %s", f.Key(), now)
 		}
@@ -112,8 +120,10 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 				night++
 			}
 		}
+
 		require.LessOrEqual(t, night, 9, "%s rests at night", f.Key()) // four hours
 	}
+
 	require.GreaterOrEqual(t, safety, 4, "gauges, two formats of them, weather, warnings")
 }
 

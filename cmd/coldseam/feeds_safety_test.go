@@ -27,6 +27,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 			warnings = f
 		}
 	}
+
 	require.NotEmpty(t, warnings.Profile)
 	fetch := func() error {
 		_, err := v.FetchOne(ctx, warnings, warnings.Request(v.Now()))
@@ -37,6 +38,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	at, _, err := v.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.Zero(t, at)
+
 	ages, err := v.DB.FeedAges(ctx)
 	require.NoError(t, err)
 	good := 0
@@ -63,6 +65,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	v := newTown(t, nil)
 	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
+
 	p := ingest.Profile{Name: "parts", Format: ingest.FormatCAP, BaseURL: service.BaseURL, Path: "/parts/{site}", SitesPerRequest: 1,
 		Places: map[string]ingest.Place{"north": {}, "south": {}}, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
 	v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
@@ -108,6 +111,7 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 			ref = s.SeriesRef // the leading one comes first
 		}
 	}
+
 	body := fmt.Sprintf(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00060","statistic_id":"00011","time_series_id":%q,"time":%q,"value":null,"unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`,
 		code, ref, v.Now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
 	res, err := v.Fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)

@@ -52,6 +52,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	if err != nil {
 		return err
 	}
+
 	o := hindcast.Options{Site: name, Quantity: hindcast.Quantity(c.Quantity), Air: hindcast.Air(c.Air), Folds: c.Folds, Expanding: c.Expanding,
 		Seed: c.Seed, NoDates: c.NoDates,
 		Progress: func(done, total int) { fmt.Fprintf(s.Err, "fold %d of %d\n", done, total) }}
@@ -67,6 +68,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 			*f.into = append(*f.into, x)
 		}
 	}
+
 	samples, done, err := c.members(&o, d)
 	if err != nil {
 		return err
@@ -75,6 +77,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 	if err != nil {
 		return env.Fail(1, err.Error())
 	}
+
 	if err := done(); err != nil {
 		return err
 	}
@@ -83,6 +86,7 @@ func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 			return err
 		}
 	}
+
 	if c.JSON {
 		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", " ")
@@ -110,6 +114,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 	if (c.CSV == "") == (c.Site == "") {
 		return coldseam.Days{}, "", env.Fail(2, "want either --csv FILE or --site ID")
 	}
+
 	if c.CSV != "" {
 		d, err := readDaily(c.CSV, c.Lat)
 		if err == nil && c.Symbols != "" {
@@ -122,6 +127,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 		}
 		return d, strings.TrimSuffix(filepath.Base(c.CSV), ".csv"), err
 	}
+
 	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return coldseam.Days{}, "", env.Fail(2, err.Error())
@@ -131,6 +137,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 		return coldseam.Days{}, "", err
 	}
 	defer a.Close()
+
 	site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
 	if err != nil {
 		return coldseam.Days{}, "", a.NoSite(ctx, err)
@@ -151,10 +158,12 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 		o.Member = func(r hindcast.MemberRow) error { keep(r); return nil }
 		return &samples, func() error { return nil }, nil
 	}
+
 	f, err := os.Create(c.Members)
 	if err != nil {
 		return nil, nil, env.Fail(2, err.Error())
 	}
+
 	w := csv.NewWriter(f)
 	_ = w.Write([]string{"series", "issued", "variable", "mode", "model", "lead_d", "observed", "members"})
 	o.Member = func(r hindcast.MemberRow) error {
@@ -166,6 +175,7 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 		return w.Write([]string{o.Site, r.Issued.String(), c.Quantity, c.Air, hindcast.Coldseam, strconv.Itoa(r.Lead),
 			strconv.FormatFloat(r.Observed, 'g', 8, 64), strings.Join(ms, ";")})
 	}
+
 	return &samples, func() error {
 		w.Flush()
 		if err := w.Error(); err != nil {
@@ -186,6 +196,7 @@ func printReport(w io.Writer, r hindcast.Report) {
 	if r.Air == hindcast.Perfect {
 		fmt.Fprintln(w, "The air after the issue was given as observed: an upper bound, not a forecast's skill.")
 	}
+
 	for _, b := range []struct {
 		name  string
 		block hindcast.Block
@@ -198,6 +209,7 @@ func printReport(w io.Writer, r hindcast.Report) {
 			fmt.Fprintf(w, "  %-12s %s\n", m, floats(b.block.CRPS[m], "%8.4f"))
 		}
 		fmt.Fprintf(w, "  %-12s %s\n", "80 % covers", floats(b.block.Coverage80, "%8.2f"))
+
 		for _, ref := range hindcast.Methods[1:] {
 			fmt.Fprintf(w, "  gain over %-12s", ref)
 			for _, k := range b.block.Skill[ref] {
@@ -210,11 +222,13 @@ func printReport(w io.Writer, r hindcast.Report) {
 			fmt.Fprintln(w)
 		}
 	}
+
 	fmt.Fprintln(w, "\n* the 90 % block-bootstrap interval by year is free of zero; gains without it are no wins.")
 	if r.Crossing != nil {
 		fmt.Fprintf(w, "\n%.1f C for good in spring, issued %s days ahead: median off by %s days, CRPS %s days, n %s\n", r.Crossing.ThresholdC,
 			ints(r.Crossing.AheadDays), floats(r.Crossing.MAE, "%.1f"), floats(r.Crossing.CRPS, "%.2f"), ints(r.Crossing.N))
 	}
+
 	if b := r.Brier; b != nil {
 		fmt.Fprintf(w, "crossed within %s days, every issue day before it (n %d): Brier %s; dressed %s; damped anomaly %s; date alone %s\n", ints(b.WithinDays), b.N,
 			floats(b.Coldseam, "%.4f"), floats(b.Dressed, "%.4f"), floats(b.AnomalyAR, "%.4f"), floats(b.Climatology, "%.4f"))
@@ -248,6 +262,7 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 		}
 		return os.WriteFile(filepath.Join(c.Plot, name+".png"), png, 0o644)
 	}
+
 	title := r.Site + ", " + string(r.Quantity)
 	skill := chart.Skill{Title: "Gain by lead, cold season: " + title, Leads: r.Leads}
 	for _, ref := range hindcast.Methods[1:] {
@@ -260,10 +275,12 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 			skill.Series = append(skill.Series, s)
 		}
 	}
+
 	png, err := skill.PNG()
 	if err := write("skill", png, err); err != nil {
 		return err
 	}
+
 	for i, lead := range r.Leads {
 		if i < len(r.All.PIT) {
 			png, err := chart.PIT{Title: fmt.Sprintf("Where the truth fell, day %d: %s", lead, title), Counts: r.All.PIT[i]}.PNG()
@@ -272,6 +289,7 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 			}
 		}
 	}
+
 	if r.Brier != nil {
 		for i, n := range r.Brier.WithinDays {
 			rel := chart.Reliability{Title: fmt.Sprintf("Crossed within %d days: %s", n, r.Site)}
@@ -284,6 +302,7 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 			}
 		}
 	}
+
 	png, err = sampleFan(rows, d, r).PNG()
 	return write("sample", png, err)
 }
@@ -300,6 +319,7 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 	}
 	day := rows[len(rows)/2].Issued
 	f.Title += ", issued " + day.String()
+
 	for _, row := range rows {
 		if row.Issued == day {
 			f.Valid = append(f.Valid, day.Add(row.Lead).UTC())
@@ -307,6 +327,7 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 				coldseam.Quantile(row.Members, .75), coldseam.Quantile(row.Members, .9)})
 		}
 	}
+
 	for k := -14; k <= 10; k++ {
 		v := coldseam.At(x, d.Index(day.Add(k)))
 		if v != v {
@@ -319,6 +340,7 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 			f.After = append(f.After, p)
 		}
 	}
+
 	return f
 }
 

@@ -60,6 +60,7 @@ func TestImportOfALongRecord(t *testing.T) {
 	code, out, errs = call(t, "import", "--config", conf, "--dry-run", file)
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "waterml2, 1 series, 90000 values, 2020-01-01 to 2022-07-26; dry run, nothing stored")
+
 	code, out, errs = call(t, "import", "--config", conf, file)
 	require.Zero(t, code, errs+out)
 	require.Contains(t, out, "90000 values", "nothing was left of the cut file")
@@ -76,6 +77,7 @@ func TestImportOfALongRecord(t *testing.T) {
 	db, err := store.Open(t.Context(), cfg.DatabaseURL, store.Options{})
 	require.NoError(t, err)
 	defer db.Close()
+
 	s, err := db.History(t.Context(), "file:TM-9", coldseam.Stage, b.Series[0].Stat, time.Time{}, time.Time{}, time.Now())
 	require.NoError(t, err)
 	require.Len(t, s.Obs, n)
@@ -88,6 +90,7 @@ func TestImportOfALongRecord(t *testing.T) {
 			spikes++
 		}
 	}
+
 	require.Equal(t, n/1000, spikes)
 	site, err := db.Site(t.Context(), "file:TM-9")
 	require.NoError(t, err)
@@ -111,6 +114,7 @@ func TestImportOfARating(t *testing.T) {
 	stages := write("stages.xml", string(longRecord(600)))
 	code, _, errs := call(t, "import", "--config", conf, stages)
 	require.Zero(t, code, errs)
+
 	rating := write("rating.csv", "# made by hand\nstage_ft,discharge_cfs\n1,100\n3.28083989501312,1000\n6,4000\n")
 	args := []string{"import", "--config", conf, "--rating", "--site", "file:TM-9", "--since", "2020-01-02", rating}
 	code, out, errs := call(t, append(args, "--dry-run")...)
@@ -128,6 +132,7 @@ func TestImportOfARating(t *testing.T) {
 	db, err := store.Open(t.Context(), cfg.DatabaseURL, store.Options{})
 	require.NoError(t, err)
 	defer db.Close()
+
 	stat := coldseam.Statistic("")
 	list, err := db.SeriesList(t.Context(), "file:TM-9")
 	require.NoError(t, err)
@@ -137,6 +142,7 @@ func TestImportOfARating(t *testing.T) {
 			require.True(t, strings.HasPrefix(x.SeriesRef, ingest.RatingRef))
 		}
 	}
+
 	s, err := db.History(t.Context(), "file:TM-9", coldseam.Discharge, stat, time.Time{}, time.Time{}, time.Now())
 	require.NoError(t, err)
 	require.Len(t, s.Obs, 504)
@@ -157,6 +163,7 @@ func TestImportOfARating(t *testing.T) {
 		require.Equal(t, 1, code, text)
 		require.Contains(t, out, want)
 	}
+
 	_, out, _ = call(t, "import", "--config", conf, "--rating", "--site", "file:TM-9", rating)
 	require.Contains(t, out, `--since is ""`)
 	_, out, _ = call(t, "import", "--config", conf, "--rating", "--since", "2020-01-02", rating)
@@ -180,6 +187,7 @@ func TestImportOfACutTable(t *testing.T) {
 			require.Contains(t, out, "refused")
 		}
 	}
+
 	require.NoError(t, os.WriteFile(file, []byte(strings.TrimSpace(whole)), 0o600))
 	code, out, _ := call(t, args...)
 	require.Equal(t, 1, code)
@@ -206,6 +214,7 @@ func TestImportTellsWhatATableHolds(t *testing.T) {
 	require.Contains(t, out, "values, 2026-03-07 to 2026-03-08")
 	require.NotContains(t, out, "2026-03-09")
 	require.Contains(t, out, "skipped line 4: says again what line 3 says")
+
 	code, out = try("date,flow_m3s\n2026-03-08,13.5\n2026-03-08,14.5\n")
 	require.Equal(t, 1, code)
 	require.Contains(t, out, "first line 2: another value for the time of line 3")

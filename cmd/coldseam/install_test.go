@@ -62,6 +62,7 @@ func TestDeployedConfigurationStartsFromNothing(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
 	}
+
 	again, err := served(t, path, url)
 	require.NoError(t, err)
 	require.Equal(t, first.Tokens, again.Tokens)
@@ -111,6 +112,7 @@ func TestComposeEnvironment(t *testing.T) {
 			env[l[:i]] = strings.TrimSpace(l[i+1:])
 		}
 	}
+
 	path, _ := deployed(t)
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
@@ -136,6 +138,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	db, err := store.Open(ctx, url, store.Options{})
 	require.NoError(t, err)
 	defer db.Close()
+
 	s, _, err := db.AddSubscriber(ctx, "one@club.example.org", "", coldseam.Preferences{Zone: "America/Chicago"})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, s.ID))
@@ -163,6 +166,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 			require.Equal(t, want, string(b), f)
 		}
 	}
+
 	back := storetest.EmptyURL(t)
 	require.NoError(t, run(admin.Restore{Database: back}))
 	same()
@@ -177,6 +181,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	require.ErrorContains(t, err, "token.key")
 	require.ErrorContains(t, err, "nothing was touched")
 	require.NoError(t, run(admin.Restore{Database: other, Files: "backup"}))
+
 	same()
 	b, err := os.ReadFile(files[1] + ".before")
 	require.NoError(t, err)

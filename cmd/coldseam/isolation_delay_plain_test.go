@@ -46,6 +46,7 @@ func hung(t *testing.T) (addr string, accepted <-chan struct{}) {
 				close(first)
 			}
 		}
+
 		for _, c := range open {
 			_ = c.Close()
 		}
@@ -84,6 +85,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			}
 		}
 	}
+
 	faults := map[string]func(t *testing.T, v *town) (wait <-chan struct{}){
 		"none": func(*testing.T, *town) <-chan struct{} { return nil },
 		"its gauge hangs, its forecast has no end": func(t *testing.T, v *town) <-chan struct{} {
@@ -120,6 +122,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			return nil
 		},
 	}
+
 	want := map[string][]byte{}
 	for _, name := range slices.Backward(slices.Sorted(maps.Keys(faults))) { // "none" first
 		got := morningWith(t, faults[name])
@@ -127,6 +130,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			want = got
 			continue
 		}
+
 		require.Equal(t, string(want["bend@one.example"]), string(got["bend@one.example"]), name)
 		require.Equal(t, string(want["two@two.example"]), string(got["two@two.example"]), name)
 		all, was := riverBlocks(t, got["all@three.example"]), riverBlocks(t, want["all@three.example"])
@@ -147,6 +151,7 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 	v.Join(t, "two@two.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "hallam-sandbar"}, SendAt: "09:00", Units: "metric"})
 	v.Join(t, "all@three.example", coldseam.Preferences{SendAt: "09:00"})
 	v.Clock.Stop(clubtest.MorningAt(8, 30)) // after whatever the ready town has made
+
 	accepted := fault(t, v)
 	queue, err := v.DB.NewQueue(v.Workers(), store.QueueOptions{})
 	require.NoError(t, err)
@@ -176,11 +181,13 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
+
 	out := map[string][]byte{}
 	for _, m := range v.Sink.Mails() {
 		head, rest, _ := bytes.Cut(m.Data, []byte("\r\n\r\n"))
 		out[m.To[0]] = append(signature.ReplaceAll(head, nil), append([]byte("\r\n\r\n"), rest...)...)
 	}
+
 	return out
 }
 

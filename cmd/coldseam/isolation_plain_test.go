@@ -42,12 +42,14 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 
 	n, third := 0, 0
 	shape := three()[2]
+
 	leaves(reflect.ValueOf(&shape).Elem(), "", func(path string, leaf reflect.Value) {
 		if path == ".Reach" || strings.HasPrefix(path, ".Chart") {
 			return
 		}
 		was := reflect.New(leaf.Type()).Elem()
 		was.Set(leaf)
+
 		for _, x := range hostile(leaf) {
 			if third++; third%3 != 0 && os.Getenv("COLDSEAM_SOAK") == "" {
 				continue // in turn; the long runs take all
@@ -55,6 +57,7 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 			briefs := three()
 			leaf.Set(x)
 			briefs[2] = shape
+
 			got := riverBlocks(t, letter(t, briefs))
 			leaf.Set(was)
 			n++
@@ -65,8 +68,10 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 				require.Less(t, len(line), 1000, path)
 			}
 		}
+
 		gauntlet(t, "isolation", "brief"+path, false)
 	})
+
 	require.Greater(t, n, 400)
 	t.Logf("%d faults", n)
 }

@@ -93,6 +93,7 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 	require.NoError(t, err)
 	out := map[string]string{}
 	name := ""
+
 	for _, line := range strings.SplitAfter(clubtest.Text(t, m), "\n") {
 		if m := blockBegins.FindStringSubmatch(line); m != nil {
 			name = "other"
@@ -102,11 +103,13 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 				}
 			}
 		}
+
 		if strings.HasPrefix(line, "Page: ") {
 			name = "foot"
 		}
 		out[name] += line
 	}
+
 	m, err = mail.ReadMessage(bytes.NewReader(raw))
 	require.NoError(t, err)
 	page := htmlPart(t, m.Header.Get, m.Body)
@@ -118,6 +121,7 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 		block = imageNumber.ReplaceAllString(strings.ReplaceAll(block, "h1>", "h2>"), "cid:chart")
 		out["html "+page[at[2]:at[3]]] += strings.TrimSpace(block)
 	}
+
 	require.NotEmpty(t, out["html Tamsen"])
 	return out
 }

@@ -26,6 +26,7 @@ func TestIssuedScorecard(t *testing.T) {
 		_, err := v.MakeBrief(ctx, r, clubtest.Saturday.Add(d))
 		require.NoError(t, err)
 	}
+
 	v.Clock.Forward(democlub.Start.AddDate(0, 0, 16))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)

@@ -60,12 +60,14 @@ func TestKillSendChild(t *testing.T) {
 	db, err := store.Open(context.Background(), url, store.Options{MaxConns: killConnections + 1})
 	require.NoError(t, err)
 	defer db.Close()
+
 	c := notify.Composer{Club: "Tamsen River Club", From: mail.Address{Address: "brief@club.example"}, Domain: "club.example", BounceDomain: "bounce.club.example",
 		Owner: "keeper@club.example", Links: notify.Links{PublicURL: "https://club.example", Tokens: notify.Tokens{List: "brief", Current: notify.TokenKey{ID: 1, Secret: []byte("a key of the tests that is long enough to sign")}}}}
 	told := os.NewFile(3, "told")
 	started := time.Now()
 	var seen atomic.Int64
 	var wg sync.WaitGroup
+
 	for i := range killConnections {
 		s := &notify.Sender{Outbox: db, Worker: fmt.Sprintf("round%d-%d", round, i),
 			Compose: func(_ context.Context, l coldseam.Letter) (notify.Message, error) { return c.Compose(l, nil) },
@@ -83,6 +85,7 @@ func TestKillSendChild(t *testing.T) {
 			}
 		})
 	}
+
 	wg.Wait()
 }
 
@@ -98,6 +101,7 @@ func killed(t *testing.T, url, relay, step string, nth, round int) bool {
 	cmd.ExtraFiles = []*os.File{w}
 	var out lockedBuffer
 	cmd.Stdout, cmd.Stderr = &out, &out
+
 	require.NoError(t, cmd.Start())
 	require.NoError(t, w.Close())
 	hung := time.AfterFunc(2*time.Minute, func() { _ = cmd.Process.Kill() })
@@ -107,6 +111,7 @@ func killed(t *testing.T, url, relay, step string, nth, round int) bool {
 	}
 	err = cmd.Wait()
 	require.True(t, hung.Stop(), "the sending process hangs: %s", out.String())
+
 	if n == 1 {
 		require.Error(t, err)
 		require.Equal(t, syscall.SIGKILL, cmd.ProcessState.Sys().(syscall.WaitStatus).Signal(), out.String())
@@ -146,6 +151,7 @@ func TestSoakKillSend(t *testing.T) {
 	if os.Getenv("COLDSEAM_SOAK") != "" {
 		each, people = 20, 4000
 	}
+
 	for _, hold := range []bool{false, true} {
 		t.Run(map[bool]string{false: "resend", true: "hold"}[hold], func(t *testing.T) {
 			t.Parallel()
@@ -156,6 +162,7 @@ func TestSoakKillSend(t *testing.T) {
 					k.kill(step, 1+rnd.IntN(killConnections))
 				}
 			}
+
 			for k.open() > 0 && k.round < 1000 {
 				k.kill("never", 1)
 			}
@@ -188,6 +195,7 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 	k.relay, err = sink.Start(sink.Config{})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, k.relay.Close()) })
+
 	payload, err := notify.Content{Club: "Tamsen River Club", Briefs: sample.All()[:1]}.Marshal()
 	require.NoError(t, err)
 	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: killBase, MailDomain: "club.example"}
@@ -197,6 +205,7 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 		require.NoError(t, k.db.Confirm(t.Context(), s.ID))
 		e.Letters = append(e.Letters, store.NewLetter{Subscriber: s.ID, LocalDate: sample.Day, Deadline: killBase.AddDate(0, 1, 0), Payload: payload})
 	}
+
 	_, n, err := k.db.QueueEdition(t.Context(), e)
 	require.NoError(t, err)
 	require.Equal(t, people, n)
@@ -234,6 +243,7 @@ func (k *kills) kill(step string, nth int) {
 	} else if step != "never" {
 		k.missed++
 	}
+
 	k.round++
 	for range 2 { // one finds those without an answer, the next puts them back
 		_, err := k.db.Sweep(k.t.Context(), killClock(k.round))
@@ -250,6 +260,7 @@ func (k *kills) judge(want int) {
 		require.Len(t, m.To, 1)
 		got[m.To[0]]++
 	}
+
 	missing, doubled := 0, 0
 	for i := range k.people {
 		n := got[fmt.Sprintf("angler%d@home%d.example", i+1, i%5)]
@@ -259,6 +270,7 @@ func (k *kills) judge(want int) {
 			doubled += n - 1
 		}
 	}
+
 	sent, unknown := k.count(coldseam.MailSent), k.count(coldseam.MailUnknown)
 	t.Logf("%d mails, %d kills in %d rounds: %d lost or not delivered, %d duplicates (bound %d), %d sent, %d unknown; in transmission at death by step %v",
 		k.people, k.done, k.round, missing, doubled, k.done*killConnections, sent, unknown, k.atRisk)
@@ -268,6 +280,7 @@ func (k *kills) judge(want int) {
 		require.LessOrEqual(t, missing, unknown, "what is missing is explained")
 		return
 	}
+
 	require.Zero(t, missing, "no mail is lost")
 	require.Equal(t, k.people, sent, "every row ends as sent")
 	require.LessOrEqual(t, doubled, k.done*killConnections)

@@ -20,6 +20,7 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 	t.Parallel()
 	v := servingTown(t)
 	ctx := t.Context()
+
 	const mornings = 34
 	for d := range mornings {
 		day := clubtest.Saturday.Add(d)
@@ -31,6 +32,7 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 		_, err := v.MakeAll(ctx, day)
 		require.NoError(t, err)
 	}
+
 	v.Clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
@@ -42,6 +44,7 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 		FROM coldseam.forecast_score GROUP BY 1, 2 ORDER BY 1, 2`)
 	require.NoError(t, err)
 	defer rows.Close()
+
 	for rows.Next() {
 		var param string
 		var lead, k int
@@ -54,5 +57,6 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 			require.Less(t, crps, persist, "lead %d", lead)
 		}
 	}
+
 	require.NoError(t, rows.Err())
 }

@@ -34,11 +34,13 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "coldseam:", err)
 		return 2
 	}
+
 	k, err := parser.Parse(args)
 	if err != nil {
 		fmt.Fprintln(stderr, "coldseam:", err)
 		return 2
 	}
+
 	err = k.Run()
 	var ec env.ExitCode
 	switch {
@@ -50,6 +52,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		}
 		return ec.Code
 	}
+
 	fmt.Fprintln(stderr, "coldseam:", err)
 	return 1
 }

@@ -38,6 +38,7 @@ func htmlPart(t *testing.T, head func(string) string, body io.Reader) string {
 		require.NoError(t, err)
 		return string(b)
 	}
+
 	if !strings.HasPrefix(kind, "multipart/") {
 		return ""
 	}
@@ -92,6 +93,7 @@ func TestAMembersLife(t *testing.T) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		_, _ = io.WriteString(w, b.html)
 	}))
+
 	t.Cleanup(b.srv.Close)
 	follow := func(steps ...chromedp.Action[chromedp.Void]) { // the last step leads to another page
 		t.Helper()
@@ -102,12 +104,14 @@ func TestAMembersLife(t *testing.T) {
 		})
 		require.NoError(t, chromedp.Do(ctx, steps...))
 	}
+
 	heading := func(want string) {
 		t.Helper()
 		got, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS("h1")))
 		require.NoError(t, err)
 		require.Equal(t, want, got)
 	}
+
 	button := func(words string) chromedp.Action[chromedp.Void] {
 		return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
 			_, err := chromedp.Run(ctx, chromedp.Evaluate[bool](fmt.Sprintf(`(() => { [...document.querySelectorAll('a')].find(a => a.textContent.trim() === %q).click(); return true })()`, words)))
@@ -131,6 +135,7 @@ func TestAMembersLife(t *testing.T) {
 	follow(chromedp.Navigate(srv.URL+"/signup"), tick, chromedp.SendKeys(chromedp.CSS("#email"), me),
 		chromedp.SetValue(chromedp.CSS("#send_at"), "04:45"), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Look in your mail")
+
 	v.sendAll(t)
 	require.NotEmpty(t, clubtest.Subject(t, b.newest(me)))
 	follow(chromedp.Navigate(b.srv.URL), button("Confirm the morning mail"))
@@ -202,6 +207,7 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 		v.Clock.Forward(v.Now().Add(time.Millisecond))
 		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.Now()))
 	}
+
 	v.sendAll(t)
 	require.Equal(t, 100, v.Sink.Count())
 	for to, ms := range v.Letters(t) {

@@ -92,6 +92,7 @@ func (x memoryRun) run(t *testing.T) {
 	out, err := sink.Start(sink.Config{Discard: true})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = out.Close() })
+
 	// A tenth wants every river, the others three of them; several homes.
 	_, err = v.DB.Pool().Exec(t.Context(), `
 		INSERT INTO coldseam.subscriber (email, name, state, prefs, zone, send_at, created_at, confirmed_at)
@@ -101,6 +102,7 @@ func (x memoryRun) run(t *testing.T) {
 		  ELSE jsonb_build_array('tamsen-bend', 'river-' || lpad((i % $2::int)::text, 2, '0'), 'river-' || lpad(((i + 7) % $2::int)::text, 2, '0')) END) AS p) x`,
 		x.readers, x.rivers, democlub.Start)
 	require.NoError(t, err)
+
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	clock := swiftClock{base: clubtest.MorningAt(4, 44).Add(30 * time.Second), origin: time.Now(), speed: 1}
@@ -112,12 +114,14 @@ func (x memoryRun) run(t *testing.T) {
 	sent := func() int {
 		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	}
+
 	for n := 0; n < x.readers; n = sent() {
 		select {
 		case err := <-s.done:
 			t.Fatalf("the service ended: %v\n%s", err, tail(s.logged(t), 3000))
 		case <-time.After(200 * time.Millisecond):
 		}
+
 		if queued.IsZero() && v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning'`) == x.readers {
 			queued = time.Now()
 		}
@@ -128,6 +132,7 @@ func (x memoryRun) run(t *testing.T) {
 			t.Fatalf("%d of %d sent within %s; peak %d MB; %s\n%s", n, x.readers, x.within, peak(t, s.cmd.Process.Pid)>>20, states(t, v), tail(s.logged(t), 3000))
 		}
 	}
+
 	took, top := time.Since(first), peak(t, s.cmd.Process.Pid)
 	require.Less(t, top, x.limit, "peak of resident memory")
 	require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))

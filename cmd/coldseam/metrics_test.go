@@ -69,6 +69,7 @@ func TestMetricNames(t *testing.T) {
 			require.True(t, strings.HasSuffix(m[1], "_timestamp_seconds"), m[0])
 		}
 	}
+
 	for _, kind := range regexp.MustCompile(`(?m)^# TYPE (\w+) counter$`).FindAllStringSubmatch(body, -1) {
 		if strings.HasPrefix(kind[1], "coldseam_") {
 			require.True(t, strings.HasSuffix(kind[1], "_total"), kind[1])

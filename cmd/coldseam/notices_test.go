@@ -39,6 +39,7 @@ func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
 // for tomorrow has turned, once, and nobody else.
 func TestFlipNotice(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name string
 		at   time.Time
@@ -64,6 +65,7 @@ func TestFlipNotice(t *testing.T) {
 			prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
 			prev.Day = clubtest.Saturday
 			prev.Next = []coldseam.DayOdds{{Day: clubtest.Saturday.Add(1), Odds: .6, OddsOK: true, Verdict: coldseam.Go}}
+
 			if c.prev != nil {
 				c.prev(&prev)
 			}
@@ -74,6 +76,7 @@ func TestFlipNotice(t *testing.T) {
 			v.sendAll(t)
 			got := v.Letters(t)
 			require.Len(t, got, len(c.want))
+
 			for _, to := range c.want {
 				require.Len(t, got[to], 1, to)
 				words := strings.Join(strings.Fields(clubtest.Text(t, got[to][0])), " ")
@@ -96,10 +99,12 @@ func TestEveningBriefIsMade(t *testing.T) {
 	v.Clock.Forward(evening(18, 29))
 	require.NoError(t, v.Tick(t.Context(), v.Now()))
 	require.Zero(t, asked())
+
 	for m := range 3 {
 		v.Clock.Forward(evening(18, 30+m))
 		require.NoError(t, v.Tick(t.Context(), v.Now()))
 	}
+
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
 	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21}, {Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
 		at, due := mailing.EveningDue(d, env.Zone("America/Chicago"), d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
@@ -140,6 +145,7 @@ func TestWeekendOutlook(t *testing.T) {
 	}
 	_, err := again.DB.SaveBrief(t.Context(), b)
 	require.NoError(t, err)
+
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
 		again.Clock.Forward(thursday.Add(at))
 		require.NoError(t, again.QueueOutlooks(t.Context(), again.Now()))
@@ -150,6 +156,7 @@ func TestWeekendOutlook(t *testing.T) {
 		}
 		require.Equal(t, want, len(again.Letters(t)["yes@h.example"]), fmt.Sprint(at))
 	}
+
 	got := again.Letters(t)
 	require.Len(t, got, 1)
 	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10", clubtest.Subject(t, got["yes@h.example"][0]))
@@ -170,6 +177,7 @@ func TestSeasonPause(t *testing.T) {
 		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}
+
 	first := clubtest.Saturday.Add(1)
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
@@ -183,6 +191,7 @@ func TestSeasonPause(t *testing.T) {
 		}
 		return out
 	}
+
 	for n := range 4 {
 		require.Equal(t, map[string]int{"morning": n + 1, "pause": 0}, morning(n, 15))
 	}
@@ -217,6 +226,7 @@ func TestSilentGaugeIsTold(t *testing.T) {
 func TestSilenceIsOfValues(t *testing.T) {
 	t.Parallel()
 	const live = `SELECT series_id FROM coldseam.series WHERE site_id = 'northgauge:NG-1001' AND param = 'discharge' AND stat = 'instant' AND series_ref <> 'old'`
+
 	for _, c := range []struct {
 		name, change string
 		silent       bool
@@ -237,6 +247,7 @@ func TestSilenceIsOfValues(t *testing.T) {
 			require.NoError(t, err)
 			_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{retired})
 			require.NoError(t, err)
+
 			args := []any{v.Now()}
 			if c.change == `SELECT 1` {
 				args = nil

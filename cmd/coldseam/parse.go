@@ -73,6 +73,7 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 		return env.Fail(2, err.Error())
 	}
 	defer f.Close()
+
 	b, err := document.Parse(f, p)
 	if err != nil {
 		return env.Fail(1, env.OneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err)))
@@ -83,6 +84,7 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 		enc.SetIndent("", "  ")
 		return enc.Encode(doc)
 	}
+
 	return doc.print(s)
 }
 
@@ -99,6 +101,7 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 	for _, s := range b.Series {
 		d.Series = append(d.Series, describeSeries(s, units[s.SeriesKey]))
 	}
+
 	for _, f := range b.Forecasts {
 		k := coldseam.SeriesKey{Site: f.Site, Param: f.Param, Stat: f.Stat, Period: f.Period, Provider: f.Provider}
 		x := parsedSeries{Provider: f.Provider, Site: string(f.Site), Parameter: string(f.Param), Statistic: string(f.Stat),
@@ -112,6 +115,7 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 		}
 		d.Series = append(d.Series, x)
 	}
+
 	for _, a := range b.Alerts {
 		x := parsedAlert{Identifier: a.Identifier, Event: a.Event, Expires: a.End, Areas: []string{}}
 		for _, ar := range a.Areas {
@@ -119,6 +123,7 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 		}
 		d.Alerts = append(d.Alerts, x)
 	}
+
 	return d
 }
 
@@ -134,6 +139,7 @@ func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
 			x.Missing++
 		}
 	}
+
 	point := func(o coldseam.Observation) *parsedPoint {
 		if o.Flag&coldseam.Missing != 0 {
 			return &parsedPoint{At: o.At}

@@ -24,6 +24,7 @@ func confirmLimits(t *testing.T, path, id string) {
 		status, out, errs := command(t, append(append([]string{"reach", "limit"}, args...), "--config", path)...)
 		return status, out + errs
 	}
+
 	proposed := reach()
 	require.True(t, proposed.MaxFlowProposed, "the proposal stops, and nobody has confirmed it")
 	require.NotNil(t, proposed.MaxFlowM3S)
@@ -51,6 +52,7 @@ func confirmLimits(t *testing.T, path, id string) {
 		require.NotZero(t, status, "%v", r.args)
 		require.Contains(t, said, r.want)
 	}
+
 	require.Equal(t, proposed, reach(), "what was refused is not in the file")
 
 	status, said = run("confirm", id, "--craft", "boat", "--why", "the ramp is dry to there", "--who", "launch keeper")

@@ -39,6 +39,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		}
 		got, err := store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
+
 		n := map[string]int{}
 		for _, x := range got {
 			n[fmt.Sprint(x.Param, x.Lead)] = x.N
@@ -48,6 +49,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		w := httptest.NewRecorder()
 		v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`, w.Body.String())
+
 		// A service that starts anew shows it without waiting for the next scoring.
 		v.Metrics = club.NewMetrics()
 		stop := v.FirstSkill(ctx)
@@ -56,6 +58,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 			return strings.Contains(w.Body.String(), `coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
 		}, 30*time.Second, 50*time.Millisecond)
+
 		stop()
 		before := len(got)
 		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
@@ -63,11 +66,13 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
 	})
+
 	t.Run("what is usual for the date", func(t *testing.T) {
 		got, err := store.Ask[struct{ N int }](ctx, v.DB, `SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Equal(t, 5, got[0].N)
 	})
+
 	t.Run("reach", func(t *testing.T) {
 		began := time.Now()
 		r, err := v.Recap(ctx, 2026, "tamsen-bend")
@@ -82,6 +87,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, coldseam.Date{Year: 2026, Month: 4, Day: 1}, r.From)
 		require.Equal(t, clubtest.Saturday, r.To)
 		require.Len(t, r.Days, r.To.Sub(r.From)+1+recap.ChartLead)
+
 		mornings := 0
 		for _, x := range r.Verdicts {
 			mornings += x.Mornings
@@ -99,6 +105,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		calls, err := store.Ask[call](ctx, v.DB, `SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, calls, len(r.Verdicts))
+
 		for _, c := range calls {
 			for _, x := range r.Verdicts {
 				if x.Verdict.String() != c.Verdict {
@@ -111,16 +118,19 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				}
 			}
 		}
+
 		again, err := v.Recap(ctx, 0, "tamsen-bend")
 		require.NoError(t, err)
 		require.Equal(t, fmt.Sprint(r), fmt.Sprint(again), "0 is the newest season")
 	})
+
 	t.Run("nobody stands in it", func(t *testing.T) {
 		reaches, err := v.DB.Reaches(ctx)
 		require.NoError(t, err)
 		log, err := triplog.Read(strings.NewReader(democlub.Log), reaches, triplog.Map{})
 		require.NoError(t, err)
 		require.NotEmpty(t, log)
+
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
 			s := recapText(t, v.Book, recap.Command{Reach: reach, Text: true, CSV: true, HTML: true})
 			for _, x := range log {
@@ -128,6 +138,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			}
 			require.NotContains(t, s, "NaN")
 		}
+
 		// Two anglers fished the Hallam Fork: nothing of theirs is told.
 		r, err := v.Recap(ctx, 2026, "hallam-sandbar")
 		require.NoError(t, err)
@@ -139,6 +150,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Empty(t, r.Money)
 		require.Zero(t, r.Held+r.Lifted)
 	})
+
 	t.Run("the club less its reaches gives nothing away", func(t *testing.T) {
 		club, err := v.Recap(ctx, 2026, "")
 		require.NoError(t, err)
@@ -151,6 +163,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				judged, good = judged+x.Judged, good+x.Good
 			}
 		}
+
 		require.Equal(t, trips, club.Trips)
 		require.Equal(t, fish, club.Fish)
 		for _, x := range club.Verdicts {
@@ -159,6 +172,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Zero(t, judged)
 		require.Zero(t, good)
 	})
+
 	t.Run("files", func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "new")
 		recapText(t, v.Book, recap.Command{Season: 2026, Out: dir})
@@ -172,9 +186,11 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 				require.Greater(t, len(rows), 40)
 			}
 		}
+
 		one := recapText(t, v.Book, recap.Command{Out: dir, Reach: "tamsen-bend", CSV: true})
 		require.Equal(t, filepath.Join(dir, "recap-2026-tamsen-bend.csv")+"\n", one)
 	})
+
 	t.Run("page", func(t *testing.T) {
 		r, err := club.Pages{App: v.App}.Season(ctx, 0, "")
 		require.NoError(t, err)
@@ -192,12 +208,14 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Contains(t, s, "## forecast_pair")
 		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning")
 	})
+
 	t.Run("psql", func(t *testing.T) {
 		if _, err := exec.LookPath("psql"); err != nil {
 			t.Skip("psql is not installed")
 		}
 		s := recapText(t, v.Book, recap.Command{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
 		require.Equal(t, "season_reader|5\n", s)
+
 		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber", "CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
 			c := recap.Command{SQL: true, Args: []string{"-X", "-c", sql}}

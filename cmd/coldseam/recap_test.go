@@ -46,6 +46,7 @@ func livedTown(t *testing.T) *town {
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
 	require.NoError(t, err)
+
 	v.Sink, err = sink.Start(sink.Config{})
 	require.NoError(t, err)
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
@@ -55,6 +56,7 @@ func livedTown(t *testing.T) *town {
 		Log:      slog.New(slog.NewJSONHandler(clubtest.LockedWriter{Mu: v.Mu, B: v.Output}, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
+
 	t.Cleanup(func() {
 		v.App.Close()
 		v.Sink.Close()
@@ -64,6 +66,7 @@ func livedTown(t *testing.T) *town {
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
+
 	for i := range livedDays + 1 {
 		morning := clubtest.Saturday.Add(i - livedDays)
 		v.Clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
@@ -76,11 +79,13 @@ func livedTown(t *testing.T) *town {
 			require.NoError(t, err)
 			continue
 		}
+
 		r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 		require.NoError(t, err)
 		_, err = v.MakeBrief(t.Context(), r, morning)
 		require.NoError(t, err)
 	}
+
 	v.Send(t, "04:45")
 	return v
 }
@@ -127,6 +132,7 @@ func checkCookbook(t *testing.T, a *recap.Book) {
 	parts := strings.Split(s, "\n## ")[1:]
 	require.GreaterOrEqual(t, len(parts), 15)
 	none := map[string]bool{}
+
 	for _, p := range parts {
 		name, rest, _ := strings.Cut(p, "\n")
 		require.Contains(t, rest, "```sql\nSELECT ", name)
@@ -136,12 +142,14 @@ func checkCookbook(t *testing.T, a *recap.Book) {
 			none[name] = true
 			continue
 		}
+
 		lines := strings.Split(strings.TrimSpace(answer), "\n")
 		require.GreaterOrEqual(t, len(lines), 3, name)
 		for _, l := range lines[:3] {
 			require.Equal(t, strings.Count(lines[0], "|"), strings.Count(l, "|"), "%s: %s", name, l)
 		}
 	}
+
 	// A quiet fortnight: no word was changed, no gauge was out for a whole day,
 	// no limit was edited, no single day had three anglers.
 	for name := range none {
@@ -169,6 +177,7 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 		err := (&recap.Command{SQL: true, Args: args}).Psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Book)
 		return out.String(), err
 	}
+
 	for _, args := range [][]string{
 		{"-Atc", who}, {"-At", "-c", who}, {"--no-align", "--tuples-only", "--command", who}, {"-AtvX=1", "-c", who},
 		{"--expanded", "coldseam", "-Atc", who}, {"-AtF", ",", "-c", who}, {"-AtP", "null=none", "--command=" + who},
@@ -177,6 +186,7 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 		require.NoError(t, err, args)
 		require.Contains(t, out, store.Reader, args)
 	}
+
 	for _, args := range [][]string{
 		{"-d", "user=coldseam"}, {"-d", "user=coldseam", "-c", who}, {"-duser=coldseam"}, {"-Atd", "user=coldseam"}, {"--dbname", "user=coldseam"},
 		{"--dbname=user=coldseam"}, {"--dbn=user=coldseam"}, {"-U", "coldseam"}, {"-Ucoldseam"}, {"-AtUcoldseam"}, {"--username=coldseam"},

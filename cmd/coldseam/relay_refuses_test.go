@@ -21,6 +21,7 @@ import (
 // every member has the morning mail.
 func TestRelayThatRefusesEverybody(t *testing.T) {
 	t.Parallel()
+
 	for _, stage := range []string{"rcpt", "dot"} {
 		t.Run(stage, func(t *testing.T) {
 			t.Parallel()
@@ -33,6 +34,7 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 				}
 				return sink.Fault{}
 			})
+
 			for i := range 30 {
 				v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
@@ -44,6 +46,7 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 				v.Clock.Forward(v.Now().Add(time.Minute))
 				require.NoError(t, v.Watch(ctx, v.Now()))
 			}
+
 			v.sendAll(t)
 			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
 			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
@@ -76,6 +79,7 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 	paced, err := store.Open(ctx, url, store.Options{DomainRate: 1, TotalRate: 5})
 	require.NoError(t, err)
 	t.Cleanup(paced.Close)
+
 	for i := range 60 {
 		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
@@ -85,6 +89,7 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 	begin := v.Now()
 	s := v.Sender("test")
 	s.Outbox = paced
+
 	s.Sleep = func(_ context.Context, d time.Duration) error {
 		v.Clock.Forward(v.Now().Add(d))
 		return nil
@@ -110,6 +115,7 @@ func TestBounceDomainIsNoMember(t *testing.T) {
 // are silence, and a series that ended beside a live one is none.
 func TestSilenceIsOfTheGauge(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, sql string
 		tamsen    bool
@@ -131,6 +137,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 				SELECT s.site_id, s.param, s.stat, s.period, s.provider, s.unit, s.first_known_at, 'retired' FROM coldseam.series s JOIN coldseam.reach r USING (site_id)
 				WHERE r.reach_id = 'tamsen-bend' AND s.param = 'discharge' AND s.stat = 'instant' LIMIT 1`)
 			require.NoError(t, err)
+
 			_, err = v.DB.Pool().Exec(t.Context(), c.sql)
 			require.NoError(t, err)
 			require.NoError(t, v.Watch(t.Context(), v.Now()))

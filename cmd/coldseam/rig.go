@@ -78,6 +78,7 @@ func (c *rigShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	if err != nil {
 		return rigUsage(err)
 	}
+
 	if c.Table {
 		return c.table(s.Out, rig)
 	}
@@ -87,14 +88,17 @@ func (c *rigShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 	} else {
 		r, err = c.byHand(rig)
 	}
+
 	if err != nil {
 		return err
 	}
+
 	if c.Chart != "" {
 		if err := c.draw(r); err != nil {
 			return err
 		}
 	}
+
 	if c.JSON {
 		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", "  ")
@@ -123,12 +127,14 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 	default:
 		err3 = errors.Join(err3, fmt.Errorf("--bed %q; want sand, gravel or rock: %w", c.Bed, coldseam.ErrInvalid))
 	}
+
 	if err := errors.Join(err, err2, err3); err != nil {
 		return rigReport{}, rigUsage(err)
 	}
 	if !haveFlow {
 		flow = 1
 	}
+
 	in := jig.SpotInput{Rig: rig, BoxOz: box, Limits: lim, FlowM3S: flow, WaterC: t, WaterOK: waterOK, Here: true,
 		Spot: coldseam.Spot{DepthRefM: &st.DepthM, FlowRef: &flow, FloatMS: &st.SurfaceMS, FloatFlow: &flow, Bed: c.Bed, Snags: c.Snags, Kind: coldseam.SpotMain}}
 	r := rigReport{rig: rig, j: jig.Advise(in), st: st, metric: c.metric(), tempC: t, box: box}
@@ -137,6 +143,7 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 	} else {
 		r.j.CriticalM3S = nil
 	}
+
 	r.physics()
 	return r, nil
 }
@@ -153,6 +160,7 @@ func (c *rigShowCmd) fromStore(ctx context.Context, g *env.Globals, rig jig.Rig)
 	if err != nil {
 		return rigReport{}, rigUsage(err)
 	}
+
 	open := c.store
 	if open == nil {
 		open = openRig
@@ -162,10 +170,12 @@ func (c *rigShowCmd) fromStore(ctx context.Context, g *env.Globals, rig jig.Rig)
 		return rigReport{}, err
 	}
 	defer done()
+
 	m, err := db.Morning(ctx, c.Site, c.Spot, coldseam.Preferences{Body: c.Body, Line: c.Line, Metal: c.Metal, Presentation: c.Presentation}, box)
 	if err != nil {
 		return rigReport{}, err
 	}
+
 	t := 3.0
 	if m.WaterOK {
 		t = m.WaterC

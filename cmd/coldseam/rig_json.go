@@ -74,6 +74,7 @@ func (r rigReport) json() rigJSON {
 	if !r.day.IsZero() {
 		out.Day = r.day.String()
 	}
+
 	if r.shape.OK {
 		out.AngleDeg, out.BowPct, out.SlackM, out.LineOutM, out.SinkS = &r.shape.AngleDeg, &r.shape.BowPct, &r.shape.SlackM, &r.shape.LineOutM, &r.shape.SinkS
 	}
@@ -83,6 +84,7 @@ func (r rigReport) json() rigJSON {
 	for _, h := range j.Holds {
 		out.Holds[coldseam.OzName(h.Oz)] = math.Round(h.Holds*1e4) / 1e4
 	}
+
 	for _, w := range j.Warnings {
 		out.Warnings = append(out.Warnings, rigWarning{w.Code, r.words(w)})
 	}

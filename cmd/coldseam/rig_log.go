@@ -37,6 +37,7 @@ func (c *rigLogCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if err := errors.Join(err, err2); err != nil {
 		return rigUsage(err)
 	}
+
 	open := c.store
 	if open == nil {
 		open = openRig
@@ -46,6 +47,7 @@ func (c *rigLogCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 		return err
 	}
 	defer done()
+
 	added, err := db.AddLog(ctx, c.Site, store.RigLog{Spot: c.Spot, Angler: c.Angler, Presentation: c.Presentation, Body: c.Body, Line: c.Line,
 		WeightOz: oz, Held: c.Result == "held", AngleDeg: c.Angle}, c.At)
 	switch {
@@ -56,6 +58,7 @@ func (c *rigLogCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	default:
 		fmt.Fprintf(s.Out, "logged: %s oz %s at %s, %s\n", coldseam.OzName(oz), c.Result, c.Spot, c.At)
 	}
+
 	return nil
 }
 

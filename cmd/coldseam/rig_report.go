@@ -68,6 +68,7 @@ func (r rigReport) print(w io.Writer) {
 	if r.st.DepthM > 0 {
 		line("WATER", "%s", r.water())
 	}
+
 	line("RIG", "%s on %s, %s, %s", r.rig.Body.Name, r.rig.Line.Name, r.rig.Pres.Name, r.rig.Metal.Name)
 	if r.st.DepthM > 0 {
 		line("PHYSICS", "%s", r.physicsWords())
@@ -77,6 +78,7 @@ func (r rigReport) print(w io.Writer) {
 	} else {
 		line("JIG", "%s", rigTie(j))
 	}
+
 	if len(j.Holds) > 0 {
 		line("HOLDS", "%s", rigHolds(j.Holds))
 	}
@@ -85,6 +87,7 @@ func (r rigReport) print(w io.Writer) {
 			line(x[0], "%s", x[1])
 		}
 	}
+
 	if s := r.criticalWords(); s != "" {
 		line("LETS GO", "%s", s)
 	}
@@ -155,6 +158,7 @@ func (r rigReport) criticalWords() string {
 			parts = append(parts, fmt.Sprintf("%s %.0f", coldseam.OzName(c.Oz), threeDigits(coldseam.CFS(c.M3S))))
 		}
 	}
+
 	if len(parts) == 0 {
 		return ""
 	}

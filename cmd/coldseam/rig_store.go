@@ -66,6 +66,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if err != nil {
 		return rigMorning{}, err
 	}
+
 	sp, err := spotOf(r, spot)
 	if err != nil {
 		return rigMorning{}, err
@@ -74,6 +75,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if err != nil {
 		return rigMorning{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
+
 	now := a.Now()
 	day := coldseam.DateOf(now.In(loc))
 	if now.In(loc).Hour() >= 12 {
@@ -83,6 +85,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if err != nil {
 		return rigMorning{}, err
 	}
+
 	if f.RigLogs == nil {
 		logs, err := a.DB.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
 		if err != nil {
@@ -90,6 +93,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		}
 		f.RigLogs = morning.RigLogs(logs)
 	}
+
 	f.Prefs = prefs
 	if len(boxOz) > 0 {
 		f.BoxOz = boxOz
@@ -99,17 +103,20 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if m.Brief.Temp.WindowOK {
 		out.WaterC, out.WaterOK = m.Brief.Temp.Window[1], true
 	}
+
 	for h, t := range m.Flow.Valid {
 		if coldseam.DateOf(t.Add(-time.Second).In(loc)) == day { // a step is named by its end
 			out.Members = m.Flow.Step(h)
 		}
 	}
+
 	for _, j := range m.Brief.Jig {
 		if j.SpotID == sp.ID {
 			out.Jig = j
 			return out, nil
 		}
 	}
+
 	return rigMorning{}, fmt.Errorf("%s, %s: no weight this morning, the brief says %s: %w", r.ID, sp.ID, m.Brief.Verdict, coldseam.ErrUnavailable)
 }
 
@@ -119,6 +126,7 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	if err != nil {
 		return false, err
 	}
+
 	if _, err := spotOf(r, l.Spot); err != nil {
 		return false, err
 	}
@@ -126,6 +134,7 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 	if err != nil {
 		return false, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
+
 	now := a.Now()
 	if l.At, err = rigTime(at, now, loc); err != nil {
 		return false, rigUsage(err)

@@ -21,6 +21,7 @@ func (c *rigShowCmd) draw(r rigReport) error {
 		}
 		return env.Fail(2, "a chart needs the flow at the gauge; want --flow-cfs or --flow-m3s, or --site and --spot")
 	}
+
 	units := "us"
 	if r.metric {
 		units = "metric"
@@ -29,6 +30,7 @@ func (c *rigShowCmd) draw(r rigReport) error {
 	if r.title != "" {
 		title = r.title + ": " + title
 	}
+
 	note := ""
 	if !r.j.Calibrated {
 		note = "uncalibrated: plus or minus one size"
@@ -37,6 +39,7 @@ func (c *rigShowCmd) draw(r rigReport) error {
 	if err != nil {
 		return err
 	}
+
 	return os.WriteFile(c.Chart, png, 0o644)
 }
 
@@ -60,6 +63,7 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 		g = rigTable{Units: "m, m/s", Depth: []float64{1, 2, 3, 4, 5, 6, 8}, Surface: []float64{.15, .3, .45, .6, .75, .9, 1.2, 1.5}}
 		unit = 1
 	}
+
 	for _, d := range g.Depth {
 		var row []*float64
 		for _, v := range g.Surface {
@@ -73,6 +77,7 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 		}
 		g.SizeOz = append(g.SizeOz, row)
 	}
+
 	if c.JSON {
 		return json.NewEncoder(w).Encode(g)
 	}
@@ -82,6 +87,7 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 		fmt.Fprintf(tw, "\t%g", v)
 	}
 	fmt.Fprintln(tw, "\t")
+
 	for i, row := range g.SizeOz {
 		fmt.Fprintf(tw, "%g\t", g.Depth[i])
 		for _, cell := range row {
@@ -93,6 +99,7 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 		}
 		fmt.Fprintln(tw)
 	}
+
 	if err := tw.Flush(); err != nil {
 		return err
 	}

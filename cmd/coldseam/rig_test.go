@@ -70,6 +70,7 @@ func runRig(t *testing.T, db *fakeRig, args ...string) (string, error) {
 	if db == nil {
 		db = &fakeRig{err: errors.New("no store here")}
 	}
+
 	open := func(context.Context, *env.Globals) (rigStore, func(), error) { return db, func() {}, nil }
 	var out bytes.Buffer
 	p, err := kong.New(&c, kong.Name("coldseam"), kong.Exit(func(int) { t.Fatal("exit") }), kong.Writers(&out, &out),
@@ -79,6 +80,7 @@ func runRig(t *testing.T, db *fakeRig, args ...string) (string, error) {
 	if err != nil {
 		return out.String(), err
 	}
+
 	c.Rig.Show.store, c.Rig.Log.store = open, open
 	err = k.Run()
 	return out.String(), err
@@ -178,6 +180,7 @@ func TestRigText(t *testing.T) {
 
 func TestRigRefusesInWords(t *testing.T) {
 	t.Parallel()
+
 	rows := []struct {
 		name string
 		args []string
@@ -204,6 +207,7 @@ func TestRigRefusesInWords(t *testing.T) {
 		{"spot alone", []string{"--spot", "main-seam"}, []string{"want both --site and --spot"}},
 		{"spot and depth", byHand("--site", "tamsen", "--spot", "main-seam"), []string{"depth and current come from the spot"}},
 	}
+
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -272,6 +276,7 @@ func TestRigLog(t *testing.T) {
 	require.Equal(t, .25, db.logs[0].WeightOz)
 	require.True(t, db.logs[0].Held)
 	require.Equal(t, 50.0, *db.logs[0].AngleDeg)
+
 	out, err = runRig(t, db, args...)
 	require.NoError(t, err)
 	require.Equal(t, "already logged\n", out)
@@ -338,6 +343,7 @@ func TestRigOnStoredRivers(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, added)
 	}
+
 	added, err := r.AddLog(t.Context(), "tamsen-bend", log, "2026-04-17 07:30")
 	require.NoError(t, err)
 	require.False(t, added, "the same log again changes nothing")

@@ -23,6 +23,7 @@ func (v *town) rowsRead(t *testing.T, f func()) (all float64, by map[string]floa
 			require.NoError(t, err)
 			c.Release()
 		}
+
 		rows, err := v.DB.Pool().Query(t.Context(),
 			`SELECT relname, (seq_tup_read + COALESCE(idx_tup_fetch, 0))::float8 FROM pg_stat_user_tables WHERE schemaname = 'coldseam'`)
 		require.NoError(t, err)
@@ -32,6 +33,7 @@ func (v *town) rowsRead(t *testing.T, f func()) (all float64, by map[string]floa
 		return out
 	}
 	before := count()
+
 	f()
 	by = count()
 	for name, n := range before {
@@ -40,6 +42,7 @@ func (v *town) rowsRead(t *testing.T, f func()) (all float64, by map[string]floa
 		}
 		all += by[name]
 	}
+
 	return all, by
 }
 
@@ -142,6 +145,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 		_, err := v.DB.Pool().Exec(ctx, sql, args...)
 		require.NoError(t, err)
 	}
+
 	// A small table is read whole because that is quick; what grows must not be.
 	exec(`DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET enable_seqscan = off', current_database()); END $$`)
 	v.DB.Pool().Reset()
@@ -149,6 +153,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 	exec(`DELETE FROM coldseam.day_summary WHERE day < '2025-04-01'`)
 	exec(`UPDATE coldseam.observation SET value = 50 WHERE series_id IN (
 		SELECT series_id FROM coldseam.series WHERE site_id = $1 AND param = 'discharge') AND valid_at > $2`, r.Site, v.Now().Add(-2*env.Day))
+
 	grow := func(from, to string, reaches int) {
 		t.Helper()
 		for _, sql := range years {
@@ -160,6 +165,7 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 		require.NoError(t, v.Pack(ctx))
 		exec(`ANALYZE`)
 	}
+
 	brief := func() {
 		t.Helper()
 		_, err := v.MakeBrief(ctx, r, clubtest.Saturday)

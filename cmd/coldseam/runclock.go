@@ -68,15 +68,18 @@ func (c *runclockCmd) Run(s *env.Streams) error {
 		}
 		return countTable(s.Out, rep)
 	}
+
 	rep, err := c.report()
 	if err != nil {
 		return fmt.Errorf("runclock: %w", err)
 	}
+
 	if c.JSON {
 		enc := json.NewEncoder(s.Out)
 		enc.SetIndent("", "  ")
 		return enc.Encode(rep)
 	}
+
 	return rep.table(s.Out)
 }
 
@@ -125,6 +128,7 @@ func (c *runclockCmd) report() (clockReport, error) {
 	if err != nil {
 		return clockReport{}, err
 	}
+
 	if sp.NoClock {
 		return clockReport{}, fmt.Errorf("%s: no clock for this run: %s: %w", sp.Key, sp.Sources["clock"].Words, coldseam.ErrUnavailable)
 	}
@@ -132,11 +136,13 @@ func (c *runclockCmd) report() (clockReport, error) {
 	if err != nil {
 		return clockReport{}, err
 	}
+
 	out, err := run.Clock(sp, days, run.ClockOptions{Year: c.Year, NoNoise: c.Noise == "off", Seed: c.Seed,
 		FlowPct: verdict.FlowPct(days, 10)})
 	if err != nil {
 		return clockReport{}, err
 	}
+
 	if len(out) == 0 {
 		return clockReport{}, fmt.Errorf("%s: no day of %d: %w", c.CSV, c.Year, coldseam.ErrNotFound)
 	}
@@ -148,6 +154,7 @@ func (c *runclockCmd) report() (clockReport, error) {
 		rep.Days = append(rep.Days, clockDay{Date: d.Date.String(), R: d.R, Arrivals: d.Arrivals, Arrived: d.Arrived, Holding: d.Holding,
 			Gravel: d.Gravel, DroppingBack: d.DroppingBack, Spawned: d.Spawned, Stage: d.Stage, PWave: d.PWave})
 	}
+
 	return rep, nil
 }
 
@@ -183,6 +190,7 @@ func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 	if err != nil {
 		return coldseam.Days{}, fmt.Errorf("header: %w: %w", err, coldseam.ErrInvalid)
 	}
+
 	col := map[string]int{}
 	for i, h := range head {
 		col[strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))] = i
@@ -192,6 +200,7 @@ func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 			return coldseam.Days{}, fmt.Errorf("header %q has no column %s: %w", strings.Join(head, ","), need, coldseam.ErrInvalid)
 		}
 	}
+
 	var d coldseam.Days
 	for {
 		rec, err := cr.Read()
@@ -206,6 +215,7 @@ func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 			return coldseam.Days{}, fmt.Errorf("line %d: %w", line, err)
 		}
 	}
+
 	if d.Len() == 0 {
 		return coldseam.Days{}, fmt.Errorf("no days: %w", coldseam.ErrInvalid)
 	}
@@ -220,6 +230,7 @@ func addDay(d *coldseam.Days, rec []string, col map[string]int, column string) e
 	if err != nil {
 		return err
 	}
+
 	if d.Len() == 0 {
 		d.First = day
 	}
@@ -227,6 +238,7 @@ func addDay(d *coldseam.Days, rec []string, col map[string]int, column string) e
 	if i < d.Len() {
 		return fmt.Errorf("date %s after %s: want rising dates, each once: %w", day, d.Day(d.Len()-1), coldseam.ErrInvalid)
 	}
+
 	if i > maxDays {
 		return fmt.Errorf("date %s is more than 200 years after %s: %w", day, d.First, coldseam.ErrInvalid)
 	}
@@ -235,6 +247,7 @@ func addDay(d *coldseam.Days, rec []string, col map[string]int, column string) e
 	if err != nil {
 		return err
 	}
+
 	flow, err := dayCell(rec, col, "flow_m3s", -1e6, 1e6)
 	if err != nil {
 		return err
@@ -273,6 +286,7 @@ func (r clockReport) table(w io.Writer) error {
 	}
 	fmt.Fprintf(tw, "%s%s, shares of the run in percent\n", r.Species, mark)
 	fmt.Fprintln(tw, "date\tstage\tarrivals\tarrived\tholding\tgravel\tback\tspawned\twave")
+
 	quiet := 0
 	for _, d := range r.Days {
 		if d.Arrived < 0.005 {
@@ -282,6 +296,7 @@ func (r clockReport) table(w io.Writer) error {
 		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100, d.Arrived*100, d.Holding*100,
 			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, notify.Plain(notify.Odds(d.PWave)))
 	}
+
 	if r.UnknownFrom != "" {
 		fmt.Fprintf(tw, "no water temperature: not known from %s\n", r.UnknownFrom)
 	}
@@ -308,6 +323,7 @@ func countTable(w io.Writer, r run.CountScore) error {
 		fmt.Fprintln(tw, "no week of the run with a fish a day: the wave odds cannot be scored")
 		return tw.Flush()
 	}
+
 	fmt.Fprintf(tw, "wave odds from the counts of the days before, %d days, %d waves: Brier %.4f, their share in the other years %.4f\n",
 		r.Pushes, r.Waves, r.Brier, r.BaseBrier)
 	for _, b := range r.Bins {
@@ -315,5 +331,6 @@ func countTable(w io.Writer, r run.CountScore) error {
 			fmt.Fprintf(tw, "said %.2f\tcame %.2f\tof %d days\n", b.P, b.Freq, b.N)
 		}
 	}
+
 	return tw.Flush()
 }

@@ -60,6 +60,7 @@ func TestRunclockJSON(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(text), &got))
 	require.Equal(t, "walleye", got.Species)
 	require.Len(t, got.Days, 120)
+
 	for _, k := range []string{"date", "r", "arrivals", "arrived", "holding", "gravel", "dropping_back", "spawned", "stage", "p_wave"} {
 		require.Contains(t, got.Days[0], k)
 	}
@@ -86,6 +87,7 @@ func TestRunclockTable(t *testing.T) {
 func TestRunclockRefusals(t *testing.T) {
 	t.Parallel()
 	good := clockFile(t, 100, func(int) string { return "3" })
+
 	for _, r := range []struct {
 		name string
 		cmd  runclockCmd
@@ -137,6 +139,7 @@ func TestRunclockScoresCounts(t *testing.T) {
 	counts.WriteString("date,count\n")
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)
+
 	for y := 2015; y < 2021; y++ {
 		d := coldseam.Days{First: coldseam.Date{Year: y, Month: 1, Day: 1}, Lat: 45}
 		for i := range 200 {
@@ -149,6 +152,7 @@ func TestRunclockScoresCounts(t *testing.T) {
 			fmt.Fprintf(&counts, "%s,%.0f\n", c.Date, 2000*c.Arrivals)
 		}
 	}
+
 	text, err := runclock(t, runclockCmd{CSV: clockText(t, water.String()), Counts: clockText(t, counts.String()), JSON: true})
 	require.NoError(t, err)
 	var got run.CountScore

@@ -67,6 +67,7 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if err != nil {
 		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
 	}
+
 	if c.HTML != "" {
 		var page bytes.Buffer
 		if err := strip.HTML(&page, seasons[0], strip.Units(c.Units)); err != nil {
@@ -76,6 +77,7 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 			return env.ExitCode{Code: 2, Text: err.Error()}
 		}
 	}
+
 	return c.print(s.Out, seasons)
 }
 
@@ -99,6 +101,7 @@ func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {
 		}
 		return enc.Encode(seasons[0])
 	}
+
 	return strip.Text(w, seasons, strip.Units(c.Units), c.Days)
 }
 
@@ -120,6 +123,7 @@ func (c *seasonCmd) spans() ([][2]coldseam.Date, error) {
 			return bad("%s %q: want a day as YYYY-MM-DD", x.flag, x.text)
 		}
 	}
+
 	if n := to.Sub(from); n < 0 || n > maxSeasonDays {
 		return bad("--from %s --to %s: want the first day first and at most 40 years", from, to)
 	}
@@ -140,6 +144,7 @@ func (c *seasonCmd) spans() ([][2]coldseam.Date, error) {
 		a.Year, b.Year = y, y+to.Year-from.Year
 		out = append(out, [2]coldseam.Date{a.Add(0), b.Add(0)}) // 29 February of other years is 1 March
 	}
+
 	return out, nil
 }
 
@@ -149,6 +154,7 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 		r, err := c.record()
 		return r, func() {}, err
 	}
+
 	if c.Reach == "" {
 		return nil, nil, env.ExitCode{Code: 2, Text: "want either --csv FILE --lat N --lon E or --reach ID"}
 	}
@@ -156,6 +162,7 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	if err != nil {
 		return nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
+
 	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
 		return nil, nil, err
@@ -165,11 +172,13 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 		defer a.Close()
 		return nil, nil, a.NoReach(ctx, err)
 	}
+
 	src, err := morning.NewPastMornings(ctx, a.Maker, r, c.Air)
 	if err != nil {
 		a.Close()
 		return nil, nil, a.NoReach(ctx, err)
 	}
+
 	return src, a.Close, nil
 }
 
@@ -182,10 +191,12 @@ func (c *seasonCmd) record() (*season.Record, error) {
 	if err != nil {
 		return nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
+
 	days, err := readDaily(c.CSV, c.Lat)
 	if err != nil {
 		return nil, err
 	}
+
 	name := strings.TrimSuffix(filepath.Base(c.CSV), ".csv")
 	out := &season.Record{Reach: season.BareReach(name, c.Lat, c.Lon), Bare: true, Days: days, Loc: season.SolarZone(c.Lon), Air: c.Air,
 		SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Table: verdict.DefaultTable(), Cost: coldseam.DefaultCost}
@@ -195,10 +206,12 @@ func (c *seasonCmd) record() (*season.Record, error) {
 		}
 		out.Bare, out.Loc = false, env.Zone(out.Reach.Zone)
 	}
+
 	out.Species, err = run.FindSpecies(run.DefaultSpecies(), morning.First(out.Reach.Species))
 	if err != nil {
 		return nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
+
 	return out, nil
 }
 

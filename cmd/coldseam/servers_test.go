@@ -65,6 +65,7 @@ func serverChild() int {
 	}
 	num := func(k string) int64 { n, _ := strconv.ParseInt(os.Getenv(k), 10, 64); return n }
 	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")), int(num("COLDSEAM_CHILD_SPEED"))}
+
 	conf := democlub.TOML
 	if n := int(num("COLDSEAM_CHILD_RIVERS")); n > 0 {
 		conf = manyRivers(conf, n)
@@ -73,6 +74,7 @@ func serverChild() int {
 	if err != nil {
 		return fail(err)
 	}
+
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
 	cfg.StateDir = os.TempDir()
 	a, err := club.New(ctx, cfg, env.Options{Now: clock.now, DBURL: os.Getenv("COLDSEAM_CHILD_DB"), Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
@@ -81,6 +83,7 @@ func serverChild() int {
 		return fail(err)
 	}
 	defer a.Close()
+
 	if err := a.SyncRivers(ctx); err != nil {
 		return fail(err)
 	}
@@ -91,6 +94,7 @@ func serverChild() int {
 	fmt.Println("serving", srv.Addr)
 	every := time.NewTicker(time.Minute / time.Duration(clock.speed))
 	defer every.Stop()
+
 	for ctx.Err() == nil {
 		select {
 		case <-ctx.Done():
@@ -124,6 +128,7 @@ func startServerIn(t *testing.T, in *cage, env ...string) *server {
 	var err error
 	s.log, err = os.CreateTemp(t.TempDir(), "log")
 	require.NoError(t, err)
+
 	s.cmd.Stderr = s.log
 	out, err := s.cmd.StdoutPipe()
 	require.NoError(t, err)
@@ -131,6 +136,7 @@ func startServerIn(t *testing.T, in *cage, env ...string) *server {
 	in.put(t, s.cmd.Process.Pid)
 	r := bufio.NewReader(out)
 	line, err := r.ReadString('\n')
+
 	go func() {
 		_, _ = io.Copy(io.Discard, r)
 		s.done <- s.cmd.Wait()
@@ -199,9 +205,11 @@ func (p *mutePipe) serve(c net.Conn) {
 		_ = c.Close()
 		return
 	}
+
 	p.mu.Lock()
 	p.conns = append(p.conns, c, d)
 	p.mu.Unlock()
+
 	pass := func(dst, src net.Conn) {
 		buf := make([]byte, 32<<10)
 		for {
@@ -212,17 +220,20 @@ func (p *mutePipe) serve(c net.Conn) {
 			for p.muted.Load() { // what was read waits as in a cable that is out
 				time.Sleep(20 * time.Millisecond)
 			}
+
 			if n > 0 {
 				if _, werr := dst.Write(buf[:n]); werr != nil {
 					err = werr
 				}
 			}
+
 			if err != nil {
 				_, _ = dst.Close(), src.Close()
 				return
 			}
 		}
 	}
+
 	go pass(c, d)
 	go pass(d, c)
 }
@@ -273,6 +284,7 @@ func (x serversRun) run(t *testing.T) {
 	for i := range x.readers {
 		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
+
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
 	base := at.Scheme + "://" + at.Host
@@ -282,6 +294,7 @@ func (x serversRun) run(t *testing.T) {
 	dead := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
 	mute := startServer(t, append(env, "COLDSEAM_CHILD_DB="+pipe.through(t, dbURL))...)
 	well := startServer(t, append(env, "COLDSEAM_CHILD_DB="+dbURL)...)
+
 	until := time.Now().Add(x.limit)
 	wait := func(what string, ok func() bool) time.Duration {
 		t.Helper()
@@ -294,6 +307,7 @@ func (x serversRun) run(t *testing.T) {
 		}
 		return time.Since(began)
 	}
+
 	// open are the rows that a server holds.
 	open := func(s *server) int {
 		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE worker LIKE '%-' || $1::int || '-%' AND state IN ('claimed', 'in_data', 'unknown')`, s.cmd.Process.Pid)
@@ -302,12 +316,14 @@ func (x serversRun) run(t *testing.T) {
 	require.NoError(t, dead.cmd.Process.Signal(syscall.SIGKILL))
 	killed, killedAt := clock.now(), time.Now()
 	ofDead := open(dead)
+
 	// The other goes while there is mail to send: two servers would be through
 	// with it before the rows of the first are taken over.
 	wait("mails of the server to be cut off", func() bool { return open(mute) > 0 })
 	pipe.muted.Store(true)
 	cut, cutAt := clock.now(), time.Now()
 	ofMute := open(mute)
+
 	var afterKill, afterCut time.Duration
 	wait("take-over from both", func() bool {
 		if afterKill == 0 && open(dead) == 0 {
@@ -324,6 +340,7 @@ func (x serversRun) run(t *testing.T) {
 	wait("half of the mails", func() bool { return v.Sink.Count() >= x.readers/2 })
 	require.NoError(t, syscall.Kill(pg.Pid(), syscall.SIGKILL))
 	afterCrash := wait("Postgres back and a server on it", func() bool { return pg.Restarts() > 0 && pg.Ready() == nil && healthzOK(well.addr) })
+
 	// The test's own sessions went as well: a query that fails is asked again.
 	sent := func() (n int) {
 		if err := v.DB.Pool().QueryRow(t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`).Scan(&n); err != nil {
@@ -348,11 +365,13 @@ func (x serversRun) run(t *testing.T) {
 			got[m.To[0]]++
 		}
 	}
+
 	require.Len(t, got, x.readers, "no mail is lost")
 	extra := 0
 	for _, n := range got {
 		extra += n - 1
 	}
+
 	// Of each lost server at most what its four connections had in transmission,
 	// and the same of those that had no database for a moment.
 	const bound = 4 + 4 + 8
@@ -360,6 +379,7 @@ func (x serversRun) run(t *testing.T) {
 	require.LessOrEqual(t, extra, min(bound, retried), "copies beyond the replies that were lost")
 	invariants(t, v, bound)
 	x.once(t, v, clock)
+
 	for _, s := range []*server{mute, well} {
 		require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 		select {
@@ -370,6 +390,7 @@ func (x serversRun) run(t *testing.T) {
 		}
 		require.NotContains(t, s.logged(t), "@home", "no address in the log")
 	}
+
 	t.Logf("%d mails; one server killed at %s, one cut off at %s (club's clock, %d times the real one), Postgres killed and back after %s: %d tried again, %d copies",
 		x.readers, killed.Format("15:04:05"), cut.Format("15:04:05"), x.speed, afterCrash.Round(10*time.Millisecond), retried, extra)
 }
@@ -385,6 +406,7 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	jobs, tries := count("fetch")
 	require.Positive(t, jobs)
 	require.LessOrEqual(t, tries, jobs+3*4, "fetches: again only what was under way at a fault, four workers a server")
+
 	// The answers of one feed's slot are stored once a try.
 	asked := v.Count(t, `
 		SELECT COALESCE(max(n), 0) FROM (

@@ -27,6 +27,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	base, err := ag.Start()
 	require.NoError(t, err)
 	defer ag.Close()
+
 	items := func(endpoint, collection, query string) string {
 		return "[profile.endpoints." + endpoint + "]\npath = \"/ogcapi/v1/collections/" + collection + "/items\"\nquery = { f = \"json\", limit = \"{limit}\", " + query + " }\n"
 	}
@@ -38,6 +39,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 		items("latest", "latest-continuous", sites) + items("history", "continuous", sites+`, time = "{since}/{until}"`) +
 		items("daily", "daily", sites+`, statistic_id = "00003", time = "{since_date}/{until_date}"`) + "max_window = \"1095d\"\n# the end"
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+
 	add := []string{"site", "add", "--config", path, "--lat", "45.29", "--lon=-92.66", "--code", "NG-1001", "--river", "Tamsen \"Big\" River", "--years", "2", "--no-replay"}
 	status, out, errs := command(t, add...)
 	require.Zero(t, status, out+errs)
@@ -45,6 +47,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.Contains(t, out, "Without it NO CALL")
 	require.Contains(t, out, "4. weather: the id of a forecast point")
 	require.Contains(t, out, "Then `coldseam fetch`")
+
 	status, said, _ := command(t, "check", "--config", path, "--offline")
 	require.Equal(t, 2, status)
 	require.Contains(t, said, "in the file, not in the database yet")

@@ -158,6 +158,7 @@ func (x days) run(t *testing.T) {
 	left := r.Join(t, "left@home.example", coldseam.Preferences{})
 	require.NoError(t, r.DB.Unsubscribe(t.Context(), left))
 	kinds, named, checks := map[string]int{}, 0, 0
+
 	for d := range x.n {
 		local := clubtest.Saturday.Add(d).In(env.Zone("America/Chicago"))
 		for _, m := range x.hours() {
@@ -172,6 +173,7 @@ func (x days) run(t *testing.T) {
 			checks++
 		}
 	}
+
 	r.Clock.Forward(r.Now().Add(26 * time.Hour))
 	_, err := r.DB.Sweep(t.Context(), r.Now())
 	require.NoError(t, err)
@@ -180,6 +182,7 @@ func (x days) run(t *testing.T) {
 		n := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, clubtest.Saturday.Add(d).UTC())
 		require.Equal(t, x.readers, n, "day %d: every reader has one row", d+1)
 	}
+
 	sent := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers), "faults of minutes do not cost the morning: %s", states(t, r.town))
 	copies := 0
@@ -200,6 +203,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 			lasting = f
 		}
 	}
+
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -209,6 +213,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 	}()
 	_ = r.Tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
 	_ = r.tryWork(ctx)
+
 	<-done
 	r.DB.Pool().Reset()
 	l := lasting()

@@ -45,6 +45,7 @@ func scenarios(t *testing.T) []warned {
 	files, err := filepath.Glob("testdata/warnings/*/*.txt")
 	require.NoError(t, err)
 	var out []warned
+
 	for _, f := range files {
 		text, err := os.ReadFile(f)
 		require.NoError(t, err)
@@ -61,6 +62,7 @@ func scenarios(t *testing.T) []warned {
 				w.reach[k] = v
 			}
 		}
+
 		for _, part := range strings.Split(string(text), "\n== ")[1:] {
 			title, body, _ := strings.Cut(part, "\n")
 			name, after, _ := strings.Cut(title, " after ")
@@ -69,14 +71,17 @@ func scenarios(t *testing.T) []warned {
 				r.after, err = time.ParseDuration(after)
 				require.NoError(t, err, f)
 			}
+
 			for _, p := range strings.Split("\n"+body, "\n-- ")[1:] {
 				path, doc, _ := strings.Cut(p, "\n")
 				r.pages[path] = doc
 			}
 			w.readings[name] = append(w.readings[name], r)
 		}
+
 		out = append(out, w)
 	}
+
 	return out
 }
 
@@ -92,6 +97,7 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 		}
 		return out
 	}
+
 	days := coldseam.Days{First: day.Add(-12 * 366)}
 	for i := range 12 * 366 {
 		days.FlowM3S = append(days.FlowM3S, 20+130*float64((i*37)%101)/100)
@@ -101,6 +107,7 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 		sky.Hours = append(sky.Hours, verdict.Hour{From: at, To: at.Add(time.Hour), AirC: p(8), WindMS: p(2), GustMS: p(4), Thunder: p(0), PrecipMM: p(0), VisibilityM: p(20000)})
 	}
 	start := now.Add(2 * time.Hour).Truncate(time.Hour)
+
 	r.MaxFlowM3S, r.FloodStageM, r.Rules = p(180), nil, []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "open", Link: "https://rules.example.org",
 		Closed: []coldseam.DayRange{{FromMonth: 11, FromDay: 15, ToMonth: 11, ToDay: 20}}, CheckedOn: day.Add(-20), CheckedBy: "keeper"}}
 	r.Species, r.Regulated = []string{"walleye"}, false
@@ -126,6 +133,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	own := slices.IndexFunc(v.Config.Reaches, func(r config.Reach) bool { return r.ID == "tamsen-bend" })
 	cr := v.Config.Reaches[own]
 	cr.Alerts = feed
+
 	if z, ok := w.reach["zones"]; ok {
 		cr.AlertZones = strings.Split(z, ";")
 	}
@@ -133,6 +141,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 		_, err := fmt.Sscanf(at, "%f,%f", &cr.Lat, &cr.Lon)
 		require.NoError(t, err)
 	}
+
 	v.Config.Reaches = append(slices.Clone(v.Config.Reaches), cr)
 	r, err := cr.Build(v.Config)
 	require.NoError(t, err)
@@ -140,12 +149,14 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 	start := v.Now()
 	served := map[string]string{}
 	var as verdict.Alerts
+
 	for _, step := range w.readings[side] {
 		v.Clock.Forward(v.Now().Add(step.after))
 		maps.Copy(served, step.pages)
 		v.Agency.ClearScripts()
 		paths := slices.Sorted(maps.Keys(served))
 		slices.Reverse(paths) // a script serves all paths that begin like its own
+
 		for _, path := range paths {
 			text := stampMark.ReplaceAllStringFunc(served[path], func(m string) string {
 				d, err := time.ParseDuration(strings.TrimPrefix(m[1:len(m)-1], "+"))
@@ -159,6 +170,7 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			}
 			v.Agency.ScriptForever("/"+feed+"/"+path, s)
 		}
+
 		v.Agency.ScriptForever("/"+feed+"/", agency.Step{Status: 404})
 		for _, name := range []string{"other", ""} { // a second feed of the same service first
 			if _, ok := served[strings.TrimPrefix(name+"/index", "/")]; !ok {
@@ -169,10 +181,12 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 			_, _ = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
+
 		f, err := v.Features(ctx, r, clubtest.Saturday, v.Now(), false)
 		require.NoError(t, err)
 		as = verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps}
 	}
+
 	d := verdict.Decide(clean(v.Now(), r, as))
 	word := d.Verdict.String()
 	for _, x := range slices.Concat(d.Stops, d.Reasons) {
@@ -180,5 +194,6 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			word += " " + x.Code
 		}
 	}
+
 	return word
 }

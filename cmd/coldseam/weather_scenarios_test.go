@@ -126,6 +126,7 @@ func (s *wxSeries) coverages(name string) []any {
 		times = append(times, wxAt(h).Format(layout))
 		bounds = append(bounds, wxAt(h-s.bounds).Format(time.RFC3339), wxAt(h+s.bounds).Format(time.RFC3339))
 	}
+
 	t := map[string]any{"values": times}
 	if s.bounds > 0 {
 		t["bounds"] = bounds
@@ -137,6 +138,7 @@ func (s *wxSeries) coverages(name string) []any {
 	if s.z != 0 {
 		axes["z"] = map[string]any{"values": []float64{s.z}}
 	}
+
 	return []any{map[string]any{"type": "Coverage",
 		"domain": map[string]any{"type": "Domain", "axes": axes,
 			"referencing": []any{map[string]any{"coordinates": []string{"z"}, "system": map[string]any{"id": s.system}}}},
@@ -181,6 +183,7 @@ func wxDecide(fs []coldseam.Forecast, from, to float64) verdict.Decision {
 		flow = append(flow, coldseam.Observation{At: wxAt(h), Value: 68 + .1*math.Sin(h)})
 		water = append(water, coldseam.Observation{At: wxAt(h), Value: 4 + .1*math.Sin(h)})
 	}
+
 	days := coldseam.Days{First: coldseam.Date{Year: 2014, Month: 1, Day: 1}}
 	for i := range 12 * 366 {
 		days.FlowM3S = append(days.FlowM3S, 20+130*float64((i*37)%101)/100)
@@ -310,6 +313,7 @@ func wxScenarios() []wxScenario {
 // word.
 func TestWeatherScenarios(t *testing.T) {
 	t.Parallel()
+
 	for _, s := range wxScenarios() {
 		judge := func(change func(wx), k int) verdict.Decision {
 			d := calmWeather()
@@ -319,6 +323,7 @@ func TestWeatherScenarios(t *testing.T) {
 			return wxDecide(wxRead(t, d.document(t), p), w[0], w[1])
 		}
 		fault, clean := judge(s.fault, 0), judge(s.clean, 1)
+
 		name := s.class + ": " + s.name
 		require.Equal(t, s.word, fault.Verdict, "%s: %v %v", name, fault.Fired, fault.Reasons)
 		require.Contains(t, fault.Fired, s.code, name)
@@ -326,6 +331,7 @@ func TestWeatherScenarios(t *testing.T) {
 		require.NotContains(t, clean.Fired, s.code, "control of "+name)
 		gauntlet(t, "weather", name, fault.Verdict == coldseam.Go && s.word != coldseam.Go)
 	}
+
 	require.GreaterOrEqual(t, len(wxScenarios()), 35)
 }
 
@@ -345,12 +351,14 @@ func TestWeatherThatRepeatsItselfGoesStale(t *testing.T) {
 				}
 			}
 		}
+
 		fs := wxRead(t, d.document(t), ingest.Profile{Name: "met", Statistics: map[string]string{"precip": "sum PT1H"}})
 		for i := range fs {
 			fs[i].KnownAt = wxAt(at)
 		}
 		require.NoError(t, db.SaveForecasts(t.Context(), fs))
 	}
+
 	read := func() verdict.Decision {
 		var fs []coldseam.Forecast
 		for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility} {

@@ -22,12 +22,14 @@ func whyLines(b coldseam.Brief, t verdict.Table, loc *time.Location) []string {
 	}
 	out = append(out, "", "Rules that fired")
 	n := len(out)
+
 	for _, list := range [][]coldseam.Reason{b.Stops, b.Reasons, b.Cautions} {
 		for _, r := range list {
 			out = append(out, fmt.Sprintf("  %s %s: %s (%s)",
 				r.Kind, r.Code, notify.ReasonText(r, "", b.Zone), r.Source))
 		}
 	}
+
 	if len(out) == n {
 		out = append(out, "  none")
 	}
@@ -35,6 +37,7 @@ func whyLines(b coldseam.Brief, t verdict.Table, loc *time.Location) []string {
 	for i, w := range b.Windows {
 		out = append(out, "  "+windowLine(w, i == b.WindowI, loc))
 	}
+
 	out = append(out, "", "Limits")
 	for _, r := range t.List() {
 		line := fmt.Sprintf("  %s = %s: %s %s", r.Key, withUnit(r.Value, r.Unit), r.Name, r.Source)
@@ -46,6 +49,7 @@ func whyLines(b coldseam.Brief, t verdict.Table, loc *time.Location) []string {
 		}
 		out = append(out, line)
 	}
+
 	return out
 }
 
@@ -83,6 +87,7 @@ func windowLine(w coldseam.Window, best bool, loc *time.Location) string {
 	default:
 		s += ": no odds"
 	}
+
 	for _, r := range w.Caps {
 		s += ", held at TOSS-UP by " + r.Code
 	}

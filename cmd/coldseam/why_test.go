@@ -18,6 +18,7 @@ func TestWhyNamesEverything(t *testing.T) {
 	at := func(h, m int) time.Time { return time.Date(2026, 3, 20, h, m, 0, 0, zone) }
 	table := verdict.DefaultTable()
 	require.NoError(t, table.Set("wind_mph", 28, "sheltered gorge"))
+
 	b := coldseam.Brief{River: "Tamsen", ReachName: "Bend reach", Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Verdict: coldseam.TossUp,
 		Inputs: []coldseam.Input{
 			{Key: "discharge", State: "good", At: at(4, 45), Age: 5 * time.Minute, Limit: 6 * time.Hour, Safety: true},
@@ -27,6 +28,7 @@ func TestWhyNamesEverything(t *testing.T) {
 		Windows: []coldseam.Window{{Start: at(7, 0), End: at(10, 30), Odds: .6, OddsOK: true, Spread: [2]float64{.6, .6},
 			Caps: []coldseam.Reason{{Code: "hazards_unsurveyed"}}}}}
 	text := strings.Join(whyLines(b, table, zone), "\n")
+
 	for _, want := range []string{
 		"Tamsen Bend reach, 2026-03-20: TOSS-UP",
 		"discharge: good, 20 Mar 04:45, age 5 min, limit 6 h, safety",
@@ -37,6 +39,7 @@ func TestWhyNamesEverything(t *testing.T) {
 	} {
 		require.Contains(t, text, want)
 	}
+
 	for _, r := range verdict.Thresholds() {
 		require.Contains(t, text, "  "+r.Key+" = ")
 	}

@@ -41,6 +41,7 @@ func features(t *testing.T) forecast.Features {
 		f.Days.WaterC = append(f.Days.WaterC, math.Max(4+9*math.Sin(year)+.6*wobble, 0))
 		f.Days.FlowM3S = append(f.Days.FlowM3S, 60+25*math.Sin(year+.8)+4*wobble)
 	}
+
 	for at := now.AddDate(0, 0, -10); !at.After(now); at = at.Add(time.Hour) {
 		f.Discharge = append(f.Discharge, coldseam.Observation{At: at, KnownAt: at, Value: 75 + math.Sin(float64(at.Hour()))})
 		f.Water = append(f.Water, coldseam.Observation{At: at, KnownAt: at, Value: 5})

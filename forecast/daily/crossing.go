@@ -78,12 +78,14 @@ func crossing(view coldseam.Days, r Result, edge float64, up bool) coldseam.Cros
 		x.Not = 1
 		return x
 	}
+
 	x.Horizon = len(r.Members[0])
 	x.PerDay = make([]float64, x.Horizon)
 	before := Since(view.WaterC, view.Index(r.Day), edge, up)
 	if before > 0 {
 		x.AtEdge = r.Day.Add(1 - before)
 	}
+
 	if before >= RunDays {
 		x.Confirmed = true
 		x.Within3, x.Within7, x.Within10 = 1, 1, 1
@@ -93,6 +95,7 @@ func crossing(view coldseam.Days, r Result, edge float64, up bool) coldseam.Cros
 		}
 		return x
 	}
+
 	var days []float64
 	for _, path := range r.Members {
 		d := Passed(path, edge, up, before)
@@ -104,10 +107,12 @@ func crossing(view coldseam.Days, r Result, edge float64, up bool) coldseam.Cros
 		} else {
 			days = append(days, float64(d))
 		}
+
 		for k := max(d, 1); k <= x.Horizon; k++ {
 			x.PerDay[k-1] += 1 / float64(n)
 		}
 	}
+
 	x.Not = 1 - float64(len(days))/float64(n)
 	x.Within3, x.Within7, x.Within10 = within(x.PerDay, 3), within(x.PerDay, 7), within(x.PerDay, 10)
 	if len(days) > 0 {
@@ -116,6 +121,7 @@ func crossing(view coldseam.Days, r Result, edge float64, up bool) coldseam.Cros
 			x.Dates[k] = r.Day.Add(int(math.Round(coldseam.Quantile(days, p))))
 		}
 	}
+
 	return x
 }
 

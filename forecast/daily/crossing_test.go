@@ -42,6 +42,7 @@ func TestCrossings(t *testing.T) {
 		}
 		return p
 	}
+
 	r := Result{Day: day, Members: [][]float64{path(2), path(5), path(9), path(100)}}
 	x := Crossings(view, r, []float64{4.4, 2.5})
 	require.Equal(t, .25, x[0].Within3)
@@ -51,6 +52,7 @@ func TestCrossings(t *testing.T) {
 	require.Equal(t, day.Add(5), x[0].Dates[1])
 	require.False(t, x[0].Confirmed)
 	require.True(t, x[0].AtEdge.IsZero())
+
 	// above 2.5 for two days: every member completes the run
 	require.Equal(t, 1., x[1].Within3)
 	require.Equal(t, day.Add(-1), x[1].AtEdge)

@@ -31,6 +31,7 @@ func FitHarmonic(c *Calendar, x []float64) Harmonic {
 		}
 		n++
 	}
+
 	var h Harmonic
 	if n == 0 {
 		return h
@@ -42,6 +43,7 @@ func FitHarmonic(c *Calendar, x []float64) Harmonic {
 		CholeskySolve(a[:], 7, b[:])
 		h.C = b
 	}
+
 	return h
 }
 

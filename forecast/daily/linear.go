@@ -15,6 +15,7 @@ func Cholesky(a []float64, n int) bool {
 		}
 		d = math.Sqrt(d)
 		a[j*n+j] = d
+
 		for i := j + 1; i < n; i++ {
 			s := a[i*n+j]
 			for k := range j {
@@ -23,6 +24,7 @@ func Cholesky(a []float64, n int) bool {
 			a[i*n+j] = s / d
 		}
 	}
+
 	return true
 }
 

@@ -11,6 +11,7 @@ import (
 
 func TestPackedNumbersComeBackToTheBit(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		p := Packed(rapid.SliceOf(rapid.Float32()).Draw(t, "p"))
 		c := Centi(rapid.SliceOf(rapid.Int16()).Draw(t, "c"))
@@ -19,6 +20,7 @@ func TestPackedNumbersComeBackToTheBit(t *testing.T) {
 		raw, err := json.Marshal(p)
 		require.NoError(t, err)
 		require.NoError(t, json.Unmarshal(raw, &p2))
+
 		raw, err = json.Marshal(c)
 		require.NoError(t, err)
 		require.NoError(t, json.Unmarshal(raw, &c2))

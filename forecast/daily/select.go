@@ -30,6 +30,7 @@ func less(a, b Candidate) bool { return a.D < b.D || a.D == b.D && a.K < b.K }
 // median of three as pivot).
 func selectK(c []Candidate, k int) {
 	lo, hi := 0, len(c)-1
+
 	for hi > lo {
 		m := lo + (hi-lo)/2
 		if less(c[m], c[lo]) {
@@ -41,6 +42,7 @@ func selectK(c []Candidate, k int) {
 		if less(c[hi], c[m]) {
 			c[hi], c[m] = c[m], c[hi]
 		}
+
 		p := c[m]
 		i, j := lo, hi
 		for i <= j {
@@ -56,6 +58,7 @@ func selectK(c []Candidate, k int) {
 				j--
 			}
 		}
+
 		switch {
 		case k-1 <= j:
 			hi = j

@@ -41,6 +41,7 @@ func (t Training) Mask(d coldseam.Days) coldseam.Days {
 	for i := range ok {
 		ok[i] = t.Allows(d.Day(i))
 	}
+
 	cut := func(x []float64) []float64 {
 		if x == nil {
 			return nil

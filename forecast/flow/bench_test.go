@@ -32,6 +32,7 @@ func BenchmarkMorning(b *testing.B) {
 	}
 	b.ReportAllocs()
 	b.ReportMetric(float64(len(raw)), "model-bytes")
+
 	for b.Loop() {
 		var back Model
 		require.NoError(b, json.Unmarshal(raw, &back))

@@ -58,12 +58,14 @@ func begin(q daily.Issue) start {
 		s.flags = append(s.flags, daily.FlagNoLog, daily.FlagLowConfidence)
 		return s
 	}
+
 	l := last(obs, t)
 	s.age = t - l
 	if l < 0 || s.age > staleDays {
 		s.flags = append(s.flags, daily.FlagStale, daily.FlagLowConfidence)
 		return s
 	}
+
 	s.y = obs[l]
 	if s.age > 0 {
 		s.flags = append(s.flags, daily.FlagStale)
@@ -85,6 +87,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		res.Tier = daily.TierStale
 		res.Weights = []float64{0, 1}
 	}
+
 	if k.m.Tier == daily.TierShort || k.m.Tier == daily.TierCold {
 		res.Flags = append(res.Flags, daily.FlagLowConfidence)
 	}
@@ -96,6 +99,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		return daily.Result{}, fmt.Errorf("forecast discharge on %s: no observed path of %d days within %d days of the date: %w",
 			q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
 	}
+
 	for i, c := range k.pick(q, cand, members) {
 		r := k.donors[c.g]
 		path := make([]float64, horizon)
@@ -109,6 +113,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		case c.g > 0: // another river's level means nothing here
 			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
 		}
+
 		for h := range path {
 			keep := 1.
 			if s.y == s.y && c.g == 0 { // another river's level is no climatology of this one
@@ -119,6 +124,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		res.Members = append(res.Members, path)
 		res.Trace = append(res.Trace, r.days.Day(c.i))
 	}
+
 	k.floor(res.Members, s)
 	return res, nil
 }
@@ -148,6 +154,7 @@ func (k *Runner) bare(res daily.Result, q daily.Issue, s start) daily.Result {
 		}
 		res.Members, res.Trace = append(res.Members, w), append(res.Trace, q.Day)
 	}
+
 	res.Source, res.Tier = "flow/persistence", daily.TierCold
 	res.Sources, res.Weights = []string{"persistence"}, []float64{1}
 	if !res.Has(daily.FlagLowConfidence) {
@@ -179,6 +186,7 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 	for i, j := range daily.Draw(q.Rand(saltTrace), idx, members) {
 		out[i] = cand[j]
 	}
+
 	if len(q.Traces) == 0 {
 		return out
 	}
@@ -189,5 +197,6 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 			out[i] = trace{0, j}
 		}
 	}
+
 	return out
 }

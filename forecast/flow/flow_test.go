@@ -152,6 +152,7 @@ func TestStackedForecast(t *testing.T) {
 	for i := range d.FlowM3S {
 		d.FlowM3S[i] = 2.5 * up.FlowM3S[max(i-1, 0)]
 	}
+
 	opt := Options{Upstream: []coldseam.Days{up}}
 	m, err := Fit(d, opt)
 	require.NoError(t, err)
@@ -161,6 +162,7 @@ func TestStackedForecast(t *testing.T) {
 	r, err := m.Forecast(q)
 	require.NoError(t, err)
 	require.Equal(t, "flow/stacked", r.Source)
+
 	// What passed upstream today is here tomorrow.
 	require.InEpsilon(t, d.FlowM3S[t0+1], coldseam.Quantile(r.Step(nil, 1), .5), .05)
 	for _, p := range r.Members {
@@ -169,6 +171,7 @@ func TestStackedForecast(t *testing.T) {
 			require.True(t, v > 0 && !math.IsInf(v, 0))
 		}
 	}
+
 	// Without the upstream records at the issue the model falls back.
 	q.Upstream = nil
 	r, err = m.Forecast(q)
@@ -204,6 +207,7 @@ func TestAgencyForecastPulls(t *testing.T) {
 	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0)}
 	own, err := m.Forecast(q)
 	require.NoError(t, err)
+
 	agency := make([]float64, 5)
 	for h := range agency {
 		agency[h] = 3 * d.FlowM3S[t0]
@@ -214,6 +218,7 @@ func TestAgencyForecastPulls(t *testing.T) {
 	a, b := coldseam.Quantile(own.Step(nil, 3), .5), coldseam.Quantile(with.Step(nil, 3), .5)
 	require.InEpsilon(t, math.Sqrt(a*agency[2]), b, .02) // half way in logarithms
 	require.InEpsilon(t, coldseam.Quantile(own.Step(nil, 8), .5), coldseam.Quantile(with.Step(nil, 8), .5), 1e-9)
+
 	for k := range 80 { // an archive that shows the agency to be very good
 		e := daily.AirError{Issued: d.Day(t0 - 10 - k)}
 		for range 5 {
@@ -221,6 +226,7 @@ func TestAgencyForecastPulls(t *testing.T) {
 		}
 		q.AgencyErrors = append(q.AgencyErrors, e)
 	}
+
 	with, err = m.Forecast(q)
 	require.NoError(t, err)
 	require.Greater(t, coldseam.Quantile(with.Step(nil, 3), .5), b*1.1)

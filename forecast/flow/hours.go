@@ -72,11 +72,13 @@ func NewHours(in HoursInput) (*Hours, error) {
 	}
 	days := hourly(in.Obs, in.Now.AddDate(0, 0, -hourDays), in.Loc)
 	h.base = math.NaN()
+
 	for _, d := range days {
 		if d.date == in.Daily.Day && d.n >= minHours {
 			h.base = d.mean
 		}
 	}
+
 	if h.base != h.base {
 		h.base = math.Log(last.Value)
 	}
@@ -87,6 +89,7 @@ func NewHours(in HoursInput) (*Hours, error) {
 		}
 		h.lnQ = append(h.lnQ, l)
 	}
+
 	h.route = routing(in.TravelH)
 	h.regulated = regulated(days)
 	h.shapes = shapesOf(days)
@@ -107,6 +110,7 @@ type hourDay struct {
 func hourly(obs []coldseam.Observation, from time.Time, loc *time.Location) []hourDay {
 	var out []hourDay
 	var cnt [24]float64
+
 	end := func() {
 		if len(out) == 0 {
 			return
@@ -122,9 +126,11 @@ func hourly(obs []coldseam.Observation, from time.Time, loc *time.Location) []ho
 			s += d.ln[h]
 			d.n++
 		}
+
 		d.mean = s / float64(max(d.n, 1))
 		cnt = [24]float64{}
 	}
+
 	for _, o := range obs {
 		if o.At.Before(from) || !o.Flag.Usable() || o.Value <= 0 {
 			continue
@@ -137,6 +143,7 @@ func hourly(obs []coldseam.Observation, from time.Time, loc *time.Location) []ho
 		out[len(out)-1].ln[t.Hour()] += math.Log(o.Value)
 		cnt[t.Hour()]++
 	}
+
 	end()
 	return out
 }
@@ -171,6 +178,7 @@ func departure(days []hourDay, i int) [24]float64 {
 	} else {
 		next = d.mean + (d.mean - prev) // no day after it yet: the line goes on
 	}
+
 	var out [24]float64
 	s, n := 0.0, 0.0
 	for h := range out {
@@ -184,12 +192,14 @@ func departure(days []hourDay, i int) [24]float64 {
 			s, n = s+out[h], n+1
 		}
 	}
+
 	for h := range out {
 		if out[h] != out[h] {
 			out[h] = s / max(n, 1)
 		}
 		out[h] -= s / max(n, 1)
 	}
+
 	return out
 }
 
@@ -369,8 +379,10 @@ func steepness(days []hourDay) float64 {
 				m = r
 			}
 		}
+
 		x = append(x, m/d)
 	}
+
 	if len(x) < 3 {
 		return stepSteep
 	}
@@ -408,6 +420,7 @@ func regulated(days []hourDay) bool {
 		}
 		step = append(step, s)
 	}
+
 	if len(swing) < 21 || coldseam.Quantile(swing, .5) < regSwing {
 		return false
 	}

@@ -46,6 +46,7 @@ func TestHoursFollowTheMeltCycle(t *testing.T) {
 			seen = append(seen, o)
 		}
 	}
+
 	day := coldseam.Date{Year: 2025, Month: 4, Day: 29}
 	h, err := NewHours(HoursInput{Obs: seen, Now: now, Loc: time.UTC, Daily: flat(day, 20, 40*math.Exp(.15*.15/4))})
 	require.NoError(t, err)
@@ -55,6 +56,7 @@ func TestHoursFollowTheMeltCycle(t *testing.T) {
 		at := now.Add(time.Duration(k) * time.Hour)
 		require.InDelta(t, melt(float64(9+k), at), h.Flow(k%20, at), 1.2, "hour %d", k)
 	}
+
 	// From the trough at 08 to the crest at 20 the flow rises by a third; in any
 	// 6 h by no more than exp(.15*1.42)-1 = 24 %.
 	r := h.Rise(0, now, now.Add(24*time.Hour))
@@ -99,6 +101,7 @@ func TestTravelShiftsTheHours(t *testing.T) {
 
 func TestRegulationShows(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name string
 		f    func(h float64, t time.Time) float64
@@ -154,6 +157,7 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	require.Equal(t, mk().Members, dry.Members)
 	require.True(t, dry.Has(daily.FlagNoRain))
 	Rain(&wet, []float64{25.4, 0}, nil)
+
 	for i := range wet.Members {
 		if i <= 10 {
 			require.InDelta(t, 30+float64(i), wet.Members[i][1], 1e-9)
@@ -161,6 +165,7 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 			require.Greater(t, wet.Members[i][1], 30+float64(i))
 		}
 	}
+
 	var pairs []RainPair
 	for i := range 120 {
 		mm := float64(3 + i%30)
@@ -168,6 +173,7 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 			pairs = append(pairs, RainPair{Issued: coldseam.Date{Year: 2025, Month: 1, Day: 1}.Add(i), Lead: h, RainMM: mm, Excess: .02*mm + .01*float64(i%3-1)})
 		}
 	}
+
 	term, ok := FitRain(pairs)
 	require.True(t, ok)
 	require.InDelta(t, .02, term.PerMM[1], .002)
@@ -199,9 +205,11 @@ func TestFlowIsRoutedToTheReach(t *testing.T) {
 				hi, peakH = v, float64(k)/4
 			}
 		}
+
 		return mean, hi - lo, peakH
 	}
 	m0, s0, p0 := at(0)
+
 	for _, travel := range []float64{.4, 3, 7} {
 		m, s, p := at(travel)
 		require.InDelta(t, m0, m, .01*m0, "travel %g", travel)
@@ -213,9 +221,11 @@ func TestFlowIsRoutedToTheReach(t *testing.T) {
 			require.GreaterOrEqual(t, w, 0.)
 			sum, lag = sum+w, lag+w*float64(j)*routeStepH
 		}
+
 		require.InDelta(t, 1, sum, 1e-9)
 		require.InDelta(t, travel, lag, .02*travel+1e-9, "the mean of the lag is the travel time")
 	}
+
 	_, sUp, pUp := at(-3) // a reach above its gauge: sooner, and not unrouted
 	require.InDelta(t, s0, sUp, .1)
 	require.InDelta(t, 21, math.Mod(pUp-p0+24, 24), .3)

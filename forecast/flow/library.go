@@ -45,6 +45,7 @@ func newLibrary(rows []row, first coldseam.Date) *Library {
 			l.Res = append(l.Res, float32(r.res[h]))
 		}
 	}
+
 	n := float64(len(rows))
 	for j := range l.Scale {
 		l.Scale[j] = max(sqrt(q[j]/n-s[j]/n*s[j]/n), 1e-6)

@@ -62,8 +62,10 @@ func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *
 			n = daily.NewNormal(len(x))
 			b.rows[r.fold][r.doy] = n
 		}
+
 		n.Add(x, y, 1)
 	}
+
 	return b
 }
 
@@ -102,8 +104,10 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 			}
 		}
 	}
+
 	for h := 1; h <= leads; h++ {
 		b := gather(rows, f, goal, h, folds)
+
 		for fold := range out {
 			l := out[fold]
 			if l == nil {
@@ -114,11 +118,13 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 				l.Coef = make(daily.Packed, leads*l.Nodes*l.Cols)
 				out[fold] = l
 			}
+
 			skip := fold
 			if fold == folds {
 				skip = -1
 			}
 			days := b.without(skip)
+
 			for d := range l.Nodes {
 				n := daily.NewNormal(b.p)
 				for doy, x := range days {
@@ -129,6 +135,7 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 						n.AddScaled(x, w)
 					}
 				}
+
 				o := l.at(h, d)
 				for k, v := range solve(n) {
 					l.Coef[o+k] = float32(v)
@@ -136,6 +143,7 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 			}
 		}
 	}
+
 	return out
 }
 

@@ -74,6 +74,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b < 0 && len(opt.Pool) == 0 {
 		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w", coldseam.ErrInvalid)
 	}
+
 	if b >= 0 {
 		a := 0
 		for r.obs[a] != r.obs[a] {
@@ -81,6 +82,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 		}
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
+
 	m.Years = daily.Span(r.obs)
 	m.Tier = tierOf(m.Years)
 	m.FloorA, m.FloorB = recession(r)
@@ -90,6 +92,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 			up = append(up, newRecord(u, opt.Training))
 		}
 	}
+
 	m.Climate = fitClimate(r, up)
 	v := newView(r, m.Climate, up)
 	m.Phi = lag1(v.hold)
@@ -105,6 +108,7 @@ func (m *Model) learn(v *view, first coldseam.Date) {
 	if m.Years < airYears {
 		nu = stackRidgeShort
 	}
+
 	for mode := range m.Mode {
 		if mode == modeAir && (!m.Climate.Snow || m.Years < airYears) {
 			continue
@@ -119,6 +123,7 @@ func (m *Model) learn(v *view, first coldseam.Date) {
 			md.Sources = append(md.Sources, s.name)
 		}
 		m.Mode[mode] = md
+
 		if mode == modeNoAir {
 			for k := range rows {
 				m.Score += math.Abs(rows[k].res[5]) / float64(len(rows))

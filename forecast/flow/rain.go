@@ -66,12 +66,14 @@ func FitRain(pairs []RainPair) (RainTerm, bool) {
 			events[p.Issued] = true
 		}
 	}
+
 	t.N = len(events)
 	for b := range xx {
 		if xx[b] > 0 {
 			t.PerMM[b] = max(xy[b]/xx[b], 0)
 		}
 	}
+
 	for _, p := range pairs {
 		if p.RainMM >= rainEventMM {
 			b := leadBand(p.Lead)
@@ -79,6 +81,7 @@ func FitRain(pairs []RainPair) (RainTerm, bool) {
 			t.SD[b] += e * e / n[b]
 		}
 	}
+
 	for b := range t.SD {
 		t.SD[b] = math.Sqrt(t.SD[b])
 	}
@@ -100,6 +103,7 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 	sum := 0.0
 	x := make([]float64, len(r.Members))
 	order := make([]int, len(r.Members))
+
 	for h := range r.Members[0] {
 		if h < len(rainMM) && rainMM[h] == rainMM[h] {
 			sum += max(rainMM[h], 0)
@@ -110,6 +114,7 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 		for i, m := range r.Members {
 			x[i], order[i] = math.Log(max(m[h], 1e-6)), i
 		}
+
 		med := coldseam.Quantile(x, .5)
 		if term == nil {
 			f := min(1+widenPerInch*sum/mmPerInch, widenMax)
@@ -120,6 +125,7 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 			}
 			continue
 		}
+
 		slices.SortStableFunc(order, func(a, b int) int {
 			switch {
 			case x[a] < x[b]:
@@ -129,6 +135,7 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 			}
 			return 0
 		})
+
 		b := leadBand(h + 1)
 		for rank, i := range order {
 			u := 2*(float64(rank)+.5)/float64(len(order)) - 1 // -1..1, variance 1/3
@@ -150,11 +157,13 @@ func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map
 	}
 	slices.SortFunc(issues, func(a, b coldseam.Date) int { return a.Sub(b) })
 	var out []RainPair
+
 	for _, day := range issues {
 		r, err := k.Forecast(daily.Issue{View: history, Day: day, Upstream: up, Seed: seed})
 		if err != nil {
 			continue // no start on that day
 		}
+
 		t, sum := history.Index(day), 0.0
 		for h := 1; h <= min(len(archive[day]), daily.DefaultHorizon); h++ {
 			rain := archive[day][h-1]
@@ -168,5 +177,6 @@ func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map
 			}
 		}
 	}
+
 	return out
 }

@@ -34,6 +34,7 @@ func recession(r *record) (a, b float64) {
 		hi, lo := math.Exp(q1), math.Exp(q2)
 		x, y = append(x, math.Log((hi+lo)/2)), append(y, math.Log(hi-lo))
 	}
+
 	if len(x) < recessionMin {
 		return 0, 1
 	}

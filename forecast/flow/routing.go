@@ -96,6 +96,7 @@ func routing(travelH float64) []float64 {
 	if err != nil {
 		return nil
 	}
+
 	pulse := make([]float64, int(4*travelH/routeStepH)+24)
 	pulse[1] = 1 // Route starts in balance: the first outflow is the first inflow
 	for range max(parts, 1) {
@@ -108,6 +109,7 @@ func routing(travelH float64) []float64 {
 			break
 		}
 	}
+
 	sum := 0.0
 	for _, w := range out {
 		sum += w

@@ -26,6 +26,7 @@ func TestMuskingumReproducesPonce(t *testing.T) {
 
 func TestMuskingumKeepsMassAndSteadyFlow(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.Float64Range(0, .4).Draw(t, "x")
 		k := rapid.Float64Range(.3, 4).Draw(t, "k")
@@ -35,6 +36,7 @@ func TestMuskingumKeepsMassAndSteadyFlow(t *testing.T) {
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			return
 		}
+
 		require.InDelta(t, 1, m.C0+m.C1+m.C2, 1e-12)
 		require.GreaterOrEqual(t, m.C0, -1e-9)
 		require.GreaterOrEqual(t, m.C2, -1e-9)
@@ -42,6 +44,7 @@ func TestMuskingumKeepsMassAndSteadyFlow(t *testing.T) {
 		for i := range in {
 			in[i] = 10
 		}
+
 		in[5], in[6] = 60, 90
 		out := m.Route(in)
 		vol := 0.0

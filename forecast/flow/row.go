@@ -72,10 +72,12 @@ func newView(r *record, c climate, up []*record) *view {
 			v.up, v.lag = append(v.up, look(u, c.Up[k])), append(v.lag, c.Lag[k])
 		}
 	}
+
 	if r.days.AirC != nil && c.Snow {
 		v.air = make([]float64, len(r.cal.Doy))
 		v.airA = make([]float64, r.n)
 		v.pddC = make([]float64, len(r.cal.Doy))
+
 		for i := range v.air {
 			v.air[i] = coldseam.At(r.days.AirC, i)
 			v.pddC[i] = c.PDD.At(r.cal, i)
@@ -86,6 +88,7 @@ func newView(r *record, c climate, up []*record) *view {
 			}
 		}
 	}
+
 	return v
 }
 
@@ -93,6 +96,7 @@ func look(r *record, clim daily.Harmonic) *view {
 	v := &view{record: r, clim: clim.Over(r.cal), hold: make([]float64, r.n), age: make([]int, r.n), mean: make([]float64, r.n)}
 	last, age := math.NaN(), 0
 	sum, n := 0.0, 0
+
 	for i := range r.n {
 		if z := r.obs[i] - v.clim[i]; z == z {
 			last, age = z, 0
@@ -100,17 +104,20 @@ func look(r *record, clim daily.Harmonic) *view {
 		} else if age++; age > bridgeGap {
 			last = math.NaN()
 		}
+
 		v.hold[i], v.age[i] = last, age
 		if j := i - memoryAge; j >= 0 {
 			if z := r.obs[j] - v.clim[j]; z == z {
 				sum, n = sum-z, n-1
 			}
 		}
+
 		v.mean[i] = last
 		if n > 0 {
 			v.mean[i] = sum / float64(n)
 		}
 	}
+
 	return v
 }
 
@@ -127,6 +134,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 	r.base = [baseCols]float64{1, z, r.d1, r.d3, max(r.d1, 0), v.change(t, 7), v.mean[t] - z}
 	c, s := v.cal.Cos[t], v.cal.Sin[t]
 	r.ar = [arCols]float64{1, z, r.d1, r.d3, max(r.d1, 0), c, s, z * c, z * s, r.d1 * c, r.d1 * s}
+
 	for k, u := range v.up {
 		j := u.days.Index(v.days.Day(t))
 		zu := coldseam.At(u.hold, j)
@@ -134,6 +142,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 		if zu == zu {
 			r.up[k] = u.change(j, 1)
 		}
+
 		for h := 1; h <= leads; h++ {
 			// what passed the gauge upstream at t+h-lag arrives at t+h
 			x := coldseam.At(u.hold, j+min(h-v.lag[k], 0))
@@ -142,6 +151,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 			}
 		}
 	}
+
 	r.air3 = 0
 	if v.air != nil {
 		r.air3 = (v.airA[t] + v.airA[max(t-1, 0)] + v.airA[max(t-2, 0)]) / 3
@@ -153,6 +163,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 			r.pdd[h] = sum / float64(h)
 		}
 	}
+
 	return true
 }
 

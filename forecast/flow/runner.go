@@ -56,12 +56,14 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 		ur = append(ur, newRecord(u, m.Training))
 	}
 	k.hist = newView(k.donors[0], m.Climate, ur)
+
 	for mode, md := range m.Mode {
 		if md != nil {
 			k.rows[mode] = k.hist.training(mode == modeAir)
 			k.an[mode] = newAnalogs(k.rows[mode])
 		}
 	}
+
 	return k
 }
 
@@ -132,6 +134,7 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 	if len(cand) == 0 {
 		return k.forecastSimple(q)
 	}
+
 	idx := make([]int32, len(cand))
 	for i := range cand {
 		idx[i] = cand[i].K
@@ -140,6 +143,7 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 	if len(q.Traces) > 0 {
 		pick = md.Library.couple(pick, q)
 	}
+
 	total := horizon + s.age
 	buf := make([]float64, members*total)
 	for i, e := range pick {
@@ -152,6 +156,7 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 		res.Members = append(res.Members, path[s.age:])
 		res.Trace = append(res.Trace, date)
 	}
+
 	blendAgency(res.Members, q)
 	k.floor(res.Members, s)
 	return res, nil
@@ -201,6 +206,7 @@ func (k *Runner) member(path []float64, md *Mode, r *row, t int, e int32, i int)
 		z = min(max(z, md.Fitted.Zlo), md.Fitted.Zhi)
 		path[h-1] = math.Exp(v.clim[t+h] + z)
 	}
+
 	off := z - coldseam.At(h0.hold, i+leads)
 	for h := leads + 1; h <= len(path); h++ {
 		off *= k.m.Phi
@@ -231,6 +237,7 @@ func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
 		}
 		return s
 	}
+
 	byDay := l.index()
 	a, b := make([]ranked, len(pick)), make([]ranked, len(pick))
 	for i, k := range pick {
@@ -241,6 +248,7 @@ func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
 		}
 		b[i] = ranked{level(j), i}
 	}
+
 	by := func(x, y ranked) int {
 		switch {
 		case x.v < y.v:
@@ -252,6 +260,7 @@ func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
 	}
 	slices.SortFunc(a, by)
 	slices.SortFunc(b, by)
+
 	out := make([]int32, len(pick))
 	for i := range a {
 		out[b[i].i] = pick[a[i].i]
@@ -281,6 +290,7 @@ func blendAgency(members [][]float64, q daily.Issue) {
 		return
 	}
 	x := make([]float64, len(members))
+
 	for h := range members[0] {
 		s, n := 0.0, 0.0
 		for _, a := range q.Agency {
@@ -288,6 +298,7 @@ func blendAgency(members [][]float64, q daily.Issue) {
 				s, n = s+math.Log(a[h]), n+1
 			}
 		}
+
 		if n == 0 {
 			continue
 		}
@@ -312,6 +323,7 @@ func agencyWeight(errs []daily.AirError, h int, x []float64, med float64) (w, bi
 			n, s, q = n+1, s+e.Err[h], q+e.Err[h]*e.Err[h]
 		}
 	}
+
 	if n > 0 {
 		bias = s / n * n / (n + 20)
 	}

@@ -55,6 +55,7 @@ func fitSources(rows []row, src []source, nu float64) *Fitted {
 	f := &Fitted{}
 	a := newAnalogs(rows)
 	var x []float64
+
 	for m, s := range src {
 		if s.cols == nil {
 			f.Local = append(f.Local, nil)
@@ -67,6 +68,7 @@ func fitSources(rows []row, src []source, nu float64) *Fitted {
 			}
 			continue
 		}
+
 		ls := fitLocal(rows, s.cols, change, folds, s.local, freeIntercept(s.ridge))
 		f.Local = append(f.Local, ls[folds])
 		for k := range rows {
@@ -77,6 +79,7 @@ func fitSources(rows []row, src []source, nu float64) *Fitted {
 			}
 		}
 	}
+
 	n := len(src)
 	f.Stack = fitLocal(rows, colsSrc(n), overPrior(n), folds, true, shrink(nu))[folds]
 	f.Zlo, f.Zhi = zRange(rows)

@@ -16,6 +16,7 @@ func (v *view) training(airAhead bool) []row {
 		if airAhead && v.air != nil {
 			ahead = v.air[t+1 : t+leads+1]
 		}
+
 		var r row
 		if !v.fill(&r, t, ahead) {
 			continue
@@ -26,6 +27,7 @@ func (v *view) training(airAhead bool) []row {
 		}
 		out = append(out, r)
 	}
+
 	return out
 }
 
@@ -46,6 +48,7 @@ func fitClimate(r *record, up []*record) climate {
 			c.Lag = append(c.Lag, lag)
 		}
 	}
+
 	frost, n := 0.0, 0.0
 	pdd := make([]float64, len(r.cal.Doy))
 	air := padTo(r.days.AirC, len(pdd))
@@ -59,9 +62,11 @@ func fitClimate(r *record, up []*record) climate {
 			}
 		}
 	}
+
 	if n > 2*daily.YearDays && frost > snowShare*n {
 		c.Snow = true
 		c.Air, c.PDD = daily.FitHarmonic(r.cal, air), daily.FitHarmonic(r.cal, pdd)
 	}
+
 	return c
 }

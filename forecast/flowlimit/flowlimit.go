@@ -97,6 +97,7 @@ func (in Input) annualFlood() (q float64, years int) {
 			most[y], measured[y] = max(most[y], v), measured[y]+1
 		}
 	}
+
 	var floods []float64
 	for y, n := range measured {
 		if n >= fullYearDays {
@@ -231,6 +232,7 @@ func fit(gs []coldseam.Gauging, exponent float64, y func(coldseam.Gauging) float
 			rows = append(rows, row{math.Log(g.DischargeM3S), math.Log(v)})
 		}
 	}
+
 	if len(rows) == 0 {
 		return power{}
 	}
@@ -250,6 +252,7 @@ func fit(gs []coldseam.Gauging, exponent float64, y func(coldseam.Gauging) float
 		}
 		p.m = qy / qq
 	}
+
 	p.a = math.Exp(mid.y - p.m*mid.q)
 	for _, r := range rows {
 		d := r.y - math.Log(p.a) - p.m*r.q

@@ -94,6 +94,7 @@ var rivers = []river{
 // The limits that the design measured on eleven public records, to 1 %.
 func TestProposedLimitOfPublicRecords(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range rivers {
 		d := record(t, r.file)
 		best := flowlimit.Propose(flowlimit.Input{Days: d})[0]
@@ -110,6 +111,7 @@ func TestProposedLimitOfPublicRecords(t *testing.T) {
 				}
 			}
 		}
+
 		require.InDelta(t, r.perSpring, float64(stopped)/float64(len(springs)), .06, r.name)
 		t.Logf("%-22s %6.0f m3/s by %-12s %5.1f days a spring", r.name, best.FlowM3S, best.Source, float64(stopped)/float64(len(springs)))
 	}
@@ -145,10 +147,12 @@ func morning(d coldseam.Days, i int, s verdict.SeasonFlow) verdict.Decision {
 func TestCostOfRisesOnPublicRecords(t *testing.T) {
 	t.Parallel()
 	t.Log("river                  rise_day  (design)   cap  (design)  kept  falling  flashy")
+
 	for _, r := range rivers {
 		d := record(t, r.file)
 		s := verdict.SeasonFlowOf(d)
 		n, springs := map[string]float64{}, map[int]bool{}
+
 		for i := range d.FlowM3S {
 			day := d.Day(i)
 			if day.Month < time.March || day.Month > time.June || math.IsNaN(d.FlowM3S[i]) {
@@ -159,12 +163,14 @@ func TestCostOfRisesOnPublicRecords(t *testing.T) {
 			for _, x := range dec.Stops {
 				n[x.Code]++
 			}
+
 			if len(dec.Windows) > 0 {
 				for _, x := range dec.Windows[0].Caps {
 					n[x.Code]++
 				}
 			}
 		}
+
 		for k := range n {
 			n[k] /= float64(len(springs))
 		}
@@ -212,6 +218,7 @@ func TestCostOfRisesByTheHalfHour(t *testing.T) {
 			obs = append(obs, coldseam.Observation{At: at, Value: q})
 		}
 	}
+
 	n, mornings := map[string]int{}, 0
 	for now := obs[0].At.Truncate(24 * time.Hour).Add(29 * time.Hour); now.Before(obs[len(obs)-1].At); now = now.Add(24 * time.Hour) {
 		k := slices.IndexFunc(obs, func(o coldseam.Observation) bool { return o.At.After(now) })
@@ -223,6 +230,7 @@ func TestCostOfRisesByTheHalfHour(t *testing.T) {
 			n[r.Code]++
 		}
 	}
+
 	t.Logf("%d mornings: rise_flow %d, rise_day %d, cap %d; kept %d, falling %d; kept by doubt %d",
 		mornings, n["rise_flow"], n["rise_day"], n["rise_day_cap"], n["rise_kept"], n["rise_falling"], n["stop_kept"])
 	require.InDelta(t, 4, n["rise_flow"], 1)

@@ -26,6 +26,7 @@ func TestCosts(t *testing.T) {
 	if full {
 		every = time.Hour
 	}
+
 	for _, r := range rivers() {
 		kept, still, n, stops := 0, 0, 0, 0
 		was := false
@@ -43,6 +44,7 @@ func TestCosts(t *testing.T) {
 				still++
 			}
 		}
+
 		season := func(k int) float64 { return springDays * float64(k) / float64(n) }
 		cost(t, "lifting of stops", r.name, season(kept), int(season(stops)*24/every.Hours()))
 		cost(t, "still gauge", r.name, season(still), 0)
@@ -58,6 +60,7 @@ func TestCostsOfRises(t *testing.T) {
 	if root == "" {
 		t.Skip("COLDSEAM_REAL_DATA is not set")
 	}
+
 	for _, file := range []string{"greatlakes/stlouis", "greatlakes/fox", "greatlakes/saginaw", "greatlakes/vermilion",
 		"flow/wsc_04JD005_pagwachuan", "flow/wsc_08KC001_salmon_prince_george"} {
 		f, err := os.Open(filepath.Join(root, "series", file+".csv"))
@@ -65,6 +68,7 @@ func TestCostsOfRises(t *testing.T) {
 		all, err := table.Daily(f, 45)
 		require.NoError(t, err)
 		require.NoError(t, f.Close())
+
 		r := river{daily: true, step: 24 * time.Hour, limit: 1e5, season: verdict.SeasonFlowOf(all)}
 		for i, q := range all.FlowM3S {
 			if q == q {
@@ -74,6 +78,7 @@ func TestCostsOfRises(t *testing.T) {
 		}
 		first := max(len(r.clean.flow)-6*366, 0)
 		stops, caps, springs := 0, 0, map[int]int{}
+
 		for i := first + 9; i < len(r.clean.flow); i++ {
 			at := r.clean.flow[i].At
 			if m := at.Month(); m < 3 || m > 6 {
@@ -84,6 +89,7 @@ func TestCostsOfRises(t *testing.T) {
 			in.Reach.FloodStageM = nil
 			in.Gauge.Discharge = r.clean.flow[max(i-60, 0) : i+1]
 			d := verdict.Decide(in)
+
 			rise := func(rs []coldseam.Reason) bool {
 				return slices.ContainsFunc(rs, func(x coldseam.Reason) bool { return strings.HasPrefix(x.Code, "rise_") })
 			}
@@ -94,6 +100,7 @@ func TestCostsOfRises(t *testing.T) {
 				caps++
 			}
 		}
+
 		name := filepath.Base(file)
 		cost(t, "rise rules: STOP", name, float64(stops)/float64(len(springs)), 0)
 		cost(t, "rise rules: cap", name, float64(caps)/float64(len(springs)), 0)

@@ -27,6 +27,7 @@ func (o onset) row(r *river, e int) int {
 	case atStop:
 		return e + r.rows(time.Hour)
 	}
+
 	flow := r.clean.flow
 	top := e
 	for i := e; i < min(e+r.rows(30*time.Hour), len(flow)); i++ {
@@ -34,6 +35,7 @@ func (o onset) row(r *river, e int) int {
 			top = i
 		}
 	}
+
 	if o == atPeak {
 		return top + 1
 	}
@@ -43,6 +45,7 @@ func (o onset) row(r *river, e int) int {
 			return i
 		}
 	}
+
 	return top + 1
 }
 

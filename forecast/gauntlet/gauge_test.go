@@ -68,11 +68,13 @@ func TestGaugeFaults(t *testing.T) {
 	all := gaugeScenarios()
 	require.GreaterOrEqual(t, len(all), 120)
 	seen := map[string]bool{}
+
 	for k, s := range all {
 		require.False(t, seen[s.class+s.name], "%s %s stands twice", s.class, s.name)
 		seen[s.class+s.name] = true
 		var c count
 		var where []string
+
 		for j, r := range rivers() {
 			for n, e := range r.stopRows {
 				if !full && n != (k+j)%len(r.stopRows) {
@@ -82,6 +84,7 @@ func TestGaugeFaults(t *testing.T) {
 				b := a + r.rows(s.long)
 				bad := r.clean.clone()
 				s.do(hit{r, &bad, a, b})
+
 				for _, i := range r.moments(a, b) {
 					if !plain(r.word(i)) {
 						continue
@@ -95,6 +98,7 @@ func TestGaugeFaults(t *testing.T) {
 				}
 			}
 		}
+
 		row(t, s.class, s.name, c, cmp.Or(s.known, "-"))
 		assert.LessOrEqual(t, c.goes, s.most, "%s: %s\n%s", s.class, s.name, strings.Join(where[:min(len(where), 6)], "\n"))
 		assert.Positive(t, c.danger, "%s: %s meets no danger", s.class, s.name)

@@ -35,12 +35,14 @@ func winters(t *testing.T) []winter {
 	if root == "" {
 		return out
 	}
+
 	for _, river := range []string{"stlouis", "fox", "saginaw", "vermilion"} {
 		f, err := os.Open(filepath.Join(root, "series", "greatlakes", river+".csv"))
 		require.NoError(t, err)
 		all, err := table.Daily(f, 45)
 		require.NoError(t, err)
 		require.NoError(t, f.Close())
+
 		for year := 2011; year < 2014; year++ {
 			from, to := coldseam.Date{Year: year, Month: 7, Day: 1}, coldseam.Date{Year: year + 1, Month: 6, Day: 30}
 			w := winter{name: river + " " + to.String()[:4], days: coldseam.Days{First: from, Lat: 45}}
@@ -54,12 +56,14 @@ func winters(t *testing.T) []winter {
 					known++
 				}
 			}
+
 			if known > 90 {
 				w.read()
 				out = append(out, w)
 			}
 		}
 	}
+
 	return out
 }
 
@@ -71,6 +75,7 @@ func invented(name string, seed uint64, coldest float64) winter {
 	first := coldseam.Date{Year: 2024, Month: 7, Day: 1}
 	w := winter{name: name, days: coldseam.Days{First: first, Lat: 45}}
 	weather, water, ice, flow := 0., 18., 0., 30.
+
 	for i := range 365 {
 		weather = .8*weather + 2.5*rng.NormFloat64()
 		air := (22+coldest)/2 + (22-coldest)/2*math.Cos(float64(i-20)/365*2*math.Pi) + weather
@@ -78,6 +83,7 @@ func invented(name string, seed uint64, coldest float64) winter {
 		if water > .5 {
 			ice = 0
 		}
+
 		if water += .12 * (air - water); water < .3 || ice > 0 {
 			water = .1
 		}
@@ -88,6 +94,7 @@ func invented(name string, seed uint64, coldest float64) winter {
 		w.days.AirC, w.days.WaterC = append(w.days.AirC, air), append(w.days.WaterC, water)
 		w.days.FlowM3S, w.days.IceMark = append(w.days.FlowM3S, flow), append(w.days.IceMark, ice > 5)
 	}
+
 	w.read()
 	return w
 }
@@ -116,12 +123,14 @@ func (w *winter) means(t *testing.T) {
 	n := w.days.Len()
 	sum, count := make([]float64, n), make([]float64, n)
 	w.days.WaterDoubt = make([]bool, n)
+
 	for _, o := range w.water {
 		if i := w.days.Index(coldseam.DateOf(o.At)); o.Flag.Usable() && i < n {
 			sum[i], count[i] = sum[i]+o.Value, count[i]+1
 			w.days.WaterDoubt[i] = w.days.WaterDoubt[i] || o.Flag&doubted != 0
 		}
 	}
+
 	w.days.WaterC = make([]float64, n)
 	for i := range w.days.WaterC {
 		w.days.WaterC[i] = math.NaN()
@@ -313,6 +322,7 @@ func (w *winter) word(now time.Time) verdict.Decision {
 		at := now.Add(-time.Duration(h)*time.Hour - time.Minute)
 		flow = append(flow, coldseam.Observation{At: at, Value: 40 + .1*math.Sin(float64(h)), Flag: coldseam.Provisional})
 	}
+
 	day := coldseam.DateOf(now)
 	m := ice.Moment{Now: now, Loc: time.UTC, Days: w.days.Cut(day.Add(-1)), Flow: flow[:0:0], Water: upTo(w.water), Words: w.words}
 	status, _ := ice.At(m)
@@ -328,12 +338,14 @@ func (w *winter) word(now time.Time) verdict.Decision {
 		Alerts:  verdict.Alerts{At: now},
 		Weather: verdict.Weather{Issued: now, RainMM: ptr(0)},
 	}
+
 	for h := range 30 {
 		at := now.Truncate(time.Hour).Add(time.Duration(h) * time.Hour)
 		in.Weather.Hours = append(in.Weather.Hours, verdict.Hour{
 			From: at, To: at.Add(time.Hour), AirC: ptr(6), WindMS: ptr(2), GustMS: ptr(4), Thunder: ptr(0), PrecipMM: ptr(0), VisibilityM: ptr(20000),
 		})
 	}
+
 	many := func(v float64, n int) []float64 { return slices.Repeat([]float64{v}, n) }
 	in.Candidates = []verdict.Candidate{{
 		Start: now.Add(time.Hour), End: now.Add(4 * time.Hour), WaterC: many(4, 50), FlowM3S: many(40, 50), RiseShare: many(0, 50),
@@ -351,15 +363,18 @@ func TestIceSeasons(t *testing.T) {
 	if full {
 		step = 1
 	}
+
 	for _, f := range iceFaults {
 		var n count
 		silent := 0
+
 		for _, c := range clean {
 			w := c
 			w.days.AirC, w.days.FlowM3S = slices.Clone(c.days.AirC), slices.Clone(c.days.FlowM3S)
 			w.water = slices.Clone(c.water)
 			f.do(&w)
 			w.means(t)
+
 			for i := 1; i < c.days.Len(); i += step {
 				d := c.days.Day(i)
 				if k := int(d.Month)*100 + d.Day; d.Year == c.days.First.Year || k < 215 || k > 531 {
@@ -375,6 +390,7 @@ func TestIceSeasons(t *testing.T) {
 				}
 			}
 		}
+
 		known := "-"
 		if f.limit == warmLimit {
 			known = "thermometer too warm on ice"

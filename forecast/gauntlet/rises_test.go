@@ -122,6 +122,7 @@ func (s risen) word() verdict.Decision {
 		return q + .3*math.Sin(h)
 	})
 	r.limit, r.flood = 120, 9
+
 	r.season = verdict.SeasonFlow{Years: 20, MedianM3S: 50, P75M3S: 70}
 	r.ready(len(r.clean.flow))
 	n := len(r.clean.flow)
@@ -133,6 +134,7 @@ func (s risen) word() verdict.Decision {
 	if more == nil {
 		more = func(*verdict.Inputs) {}
 	}
+
 	var crafts bool
 	d := r.decide(g, n-1, n, more, func(in *verdict.Inputs) { crafts = len(in.Reach.CraftLimits) > 0 })
 	if crafts {
@@ -145,6 +147,7 @@ func (s risen) word() verdict.Decision {
 			d.Verdict = toss
 		}
 	}
+
 	return d
 }
 

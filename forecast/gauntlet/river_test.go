@@ -75,17 +75,20 @@ func (r *river) ready(first int) {
 	r.checked = gauge{check(coldseam.Discharge, r.clean.flow), check(coldseam.Stage, r.clean.stage), check(coldseam.WaterTemp, r.clean.water)}
 	r.words, r.past = map[int]verdict.Decision{}, map[int]trust.History{}
 	day := r.rows(24 * time.Hour)
+
 	for i := first; i+day < len(r.clean.flow); i += r.rows(time.Hour) {
 		// A look at flow and stage alone finds where it is worth asking.
 		if before := r.rows(6 * time.Hour); r.clean.flow[i].Value < r.limit && r.clean.flow[i].Value < 1.2*lowest(r.clean.flow[i-before:i]) {
 			continue
 		}
+
 		if n := len(r.stopRows); n > 0 && i-r.stopRows[n-1] < day || !plain(r.word(i)) || plain(r.word(i-r.rows(time.Hour))) {
 			continue
 		}
 		for i > first && plain(r.word(i-1)) {
 			i--
 		}
+
 		// A rise of which one reading alone tells is none that a fault could hide.
 		if foot, high := r.clean.flow[i-day/2].Value, greatest(r.clean.flow[i:i+day]); high >= 1.5*foot {
 			r.stopRows = append(r.stopRows, i)
@@ -142,6 +145,7 @@ func (r *river) decide(g gauge, i, from int, opts ...func(*verdict.Inputs)) verd
 		return ingest.Check(series(p, seen), ingest.SiteLimits{}, now).Obs
 	}
 	seen := gauge{check(coldseam.Discharge, g.flow), check(coldseam.Stage, g.stage), check(coldseam.WaterTemp, g.water)}
+
 	in := r.morning(now)
 	in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water = seen.flow, seen.stage, seen.water
 	in.Gauge.History = r.history(seen, i, lo, from, now)
@@ -196,12 +200,14 @@ func (r *river) morning(now time.Time) verdict.Inputs {
 		WaterModel:  true,
 		Ice:         ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm, Since: day.Add(-30)}},
 	}
+
 	for h := range 30 {
 		from := now.Truncate(time.Hour).Add(time.Duration(h) * time.Hour)
 		in.Weather.Hours = append(in.Weather.Hours, verdict.Hour{
 			From: from, To: from.Add(time.Hour), AirC: ptr(15), WindMS: ptr(2), GustMS: ptr(4), Thunder: ptr(0), PrecipMM: ptr(0), VisibilityM: ptr(20000),
 		})
 	}
+
 	in.Candidates = []verdict.Candidate{{
 		Start: now.Add(time.Hour), End: now.Add(4 * time.Hour), WaterC: many(8, 50), FlowM3S: many(.2*r.limit, 50), RiseShare: many(0, 50),
 		RiseM: many(0, 50), PFlood: ptr(0), PGood: many(.8, 50), HoldP: ptr(.95), Tie: "1/4",
@@ -298,6 +304,7 @@ func brandywine() *river {
 			panic(err)
 		}
 	}
+
 	f, err := os.Open(filepath.Join(dir, "series", "subdaily", "brandywine_30min.csv"))
 	must(err)
 	defer f.Close()
@@ -307,6 +314,7 @@ func brandywine() *river {
 	r := &river{name: "Brandywine", step: 30 * time.Minute, limit: 2.8, flood: 9, season: verdict.SeasonFlow{Years: 20, MedianM3S: 1, P75M3S: 1.5}}
 	rng := rand.New(rand.NewPCG(7, 7))
 	g := &r.clean
+
 	for _, row := range rows[1:] {
 		at, err := time.Parse("2006-01-02 15:04:05", row[0])
 		must(err)
@@ -314,6 +322,7 @@ func brandywine() *river {
 		put := func(to *[]coldseam.Observation, v float64) {
 			*to = append(*to, coldseam.Observation{At: at, KnownAt: at, Value: v, Flag: coldseam.Provisional})
 		}
+
 		num := func(s string) float64 {
 			v, err := strconv.ParseFloat(s, 64)
 			must(err)
@@ -324,6 +333,7 @@ func brandywine() *river {
 		hundredth := .01 * coldseam.MetrePerFoot
 		put(&g.stage, math.Round((num(row[3])+.004*rng.NormFloat64())/hundredth)*hundredth)
 	}
+
 	// Some of its largest rises are in the first days: four of them are history.
 	r.ready(190)
 	return r

@@ -61,6 +61,7 @@ func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool)
 	out := map[int]int{}
 	y := daily.Bridge(x, 5)
 	last := first.Add(len(x) - 1)
+
 	for year := first.Year; year <= last.Year; year++ {
 		a, b, lim := day(first, year, 1, 1), day(first, year, 7, 31), day(first, year, 3, 15)
 		if !up {
@@ -69,6 +70,7 @@ func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool)
 		if observed(x, a, b) < .9 {
 			continue
 		}
+
 		s := extreme(y, a, lim, up)
 		if s < 0 {
 			continue
@@ -77,6 +79,7 @@ func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool)
 		if up && !(m < theta-.3) || !up && !(m > theta+.3) {
 			continue
 		}
+
 		for i := s; i <= b; i++ {
 			if runFrom(y, i, theta, up) {
 				out[year] = i
@@ -84,6 +87,7 @@ func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool)
 			}
 		}
 	}
+
 	return out
 }
 
@@ -138,6 +142,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 	if v := h.obs[t]; v != v || !daily.Complete(h.obs, t-1, t) {
 		return nil
 	}
+
 	for _, e := range s.edges {
 		ahead := e.ahead(h.cal.Year[t], t)
 		brier := (t-max(h.from, 1))%h.o.Step == 0 && s.brierDay(h, f, e, t)
@@ -148,6 +153,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 		if err != nil {
 			return err
 		}
+
 		paths := map[string][][]float64{Coldseam: r.Members}
 		for k, m := range []string{Dressed, AnomalyAR} {
 			paths[m] = ref.paths(m, t, daily.CrossingHorizon, h.o.Members, daily.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
@@ -155,6 +161,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 				return nil
 			}
 		}
+
 		for _, m := range datesMethods {
 			days := passages(paths[m], s.theta, e.up, daily.Since(h.obs, t, s.theta, e.up))
 			if m == ClimateDay {
@@ -170,6 +177,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 				s.odds(e, m, s.chances(h, f, e, m, days, t), t)
 			}
 		}
+
 		if ahead >= 0 {
 			e.n[ahead]++
 		}
@@ -177,6 +185,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 			e.issues++
 		}
 	}
+
 	return nil
 }
 
@@ -207,6 +216,7 @@ func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float6
 		}
 		return out
 	}
+
 	n := 0.0
 	for i := range s.run {
 		if daily.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > daily.TraceWindow || f.years[h.cal.Year[i]] || !f.training.Allows(h.d.Day(i)) ||
@@ -220,6 +230,7 @@ func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float6
 			}
 		}
 	}
+
 	for k := range out {
 		out[k] /= max(n, 1)
 	}

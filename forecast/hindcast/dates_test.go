@@ -10,6 +10,7 @@ import (
 // The dates of design section 6 [source: reference calculation there].
 func TestObservedCrossingDates(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		file string
 		up   bool

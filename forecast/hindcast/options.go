@@ -80,6 +80,7 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 	if o.Air == "" {
 		o.Air = Climatology
 	}
+
 	switch {
 	case o.Quantity != Temperature && o.Quantity != Flow:
 		return o, fmt.Errorf("hindcast quantity %q: want temperature or flow: %w", o.Quantity, coldseam.ErrInvalid)
@@ -90,6 +91,7 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 	case o.Air == Perfect && daily.Span(d.AirC) == 0:
 		return o, fmt.Errorf("hindcast air perfect: the record has no air temperature: %w", coldseam.ErrInvalid)
 	}
+
 	if o.Folds == 0 {
 		o.Folds = 5
 	}
@@ -99,23 +101,27 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 	if len(o.Leads) == 0 {
 		o.Leads = []int{1, 3, 5, 7, 10}
 	}
+
 	for _, h := range o.Leads {
 		if h < 1 || h > daily.DefaultHorizon {
 			return o, fmt.Errorf("hindcast lead %d: want 1 to %d: %w", h, daily.DefaultHorizon, coldseam.ErrInvalid)
 		}
 	}
+
 	if o.Members == 0 {
 		o.Members = daily.DefaultMembers
 	}
 	if o.LastYears == 0 && o.Quantity == Flow {
 		o.LastYears = flowYears
 	}
+
 	if o.Step == 0 {
 		o.Step = 2
 		if d.Len() > 5500 || o.Quantity == Flow {
 			o.Step = 3
 		}
 	}
+
 	if o.EdgeC == 0 {
 		o.EdgeC = 4.4
 	}

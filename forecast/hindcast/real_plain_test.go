@@ -13,6 +13,7 @@ import (
 // models were chosen. The full table runs on demand: TestTable.
 func TestPublicRivers(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name     string
 		file     string
@@ -44,6 +45,7 @@ func TestPublicRivers(t *testing.T) {
 			r, err := Run(d, c.o)
 			require.NoError(t, err)
 			t.Logf("cold %.3f all %.3f of %.3f", r.Cold.CRPS[Coldseam], r.All.CRPS[Coldseam], r.All.CRPS[Dressed])
+
 			for l := range r.Leads {
 				require.LessOrEqual(t, r.Cold.CRPS[Coldseam][l], 1.03*c.cold[l], "cold, day %d", r.Leads[l])
 				require.LessOrEqual(t, r.All.CRPS[Coldseam][l], 1.03*c.all[l], "all year, day %d", r.Leads[l])
@@ -58,6 +60,7 @@ func TestPublicRivers(t *testing.T) {
 func TestShortCutsLoseNothing(t *testing.T) {
 	t.Parallel()
 	const years = 3
+
 	for _, air := range []Air{Climatology} { // without air ahead there is least to win
 		var reports []Report
 		for _, f := range []string{alaska[0], alaska[4]} {
@@ -71,6 +74,7 @@ func TestShortCutsLoseNothing(t *testing.T) {
 				reports = append(reports, r)
 			}
 		}
+
 		require.GreaterOrEqual(t, len(reports), 4)
 		for _, season := range []string{seasonCold, seasonAll} {
 			for l, lead := range reports[0].Leads {

@@ -27,6 +27,7 @@ func real(t testing.TB, path string) coldseam.Days {
 	f, err := os.Open(filepath.Join(root, "series", path))
 	require.NoError(t, err)
 	defer f.Close()
+
 	rows, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)
 	var d coldseam.Days
@@ -35,12 +36,14 @@ func real(t testing.TB, path string) coldseam.Days {
 	last, err := coldseam.ParseDate(rows[len(rows)-1][0])
 	require.NoError(t, err)
 	n := last.Sub(d.First) + 1
+
 	col := func(k int) []float64 {
 		x := make([]float64, n)
 		any := false
 		for i := range x {
 			x[i] = math.NaN()
 		}
+
 		for _, r := range rows[1:] {
 			if r[k] == "" {
 				continue
@@ -51,11 +54,13 @@ func real(t testing.TB, path string) coldseam.Days {
 			require.NoError(t, err)
 			x[day.Sub(d.First)], any = v, true
 		}
+
 		if !any {
 			return nil
 		}
 		return x
 	}
+
 	d.FlowM3S, d.WaterC, d.AirC = col(1), col(2), col(3)
 	return d
 }
@@ -79,12 +84,14 @@ func TestTable(t *testing.T) {
 		t.Skip("COLDSEAM_TABLE is not set: the full table runs on demand")
 	}
 	sets, airs, _ := strings.Cut(spec, ":")
+
 	for _, set := range strings.Split(sets, ",") {
 		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes, "rivers": rivers, "glflow": greatLakes[:4]}[set]
 		if files == nil {
 			files = []string{set}
 		}
 		var all []coldseam.Days
+
 		var names []string
 		for _, f := range files {
 			d := []coldseam.Days{real(t, f)}
@@ -96,8 +103,10 @@ func TestTable(t *testing.T) {
 			}
 			all = append(all, d...)
 		}
+
 		for _, air := range strings.Split(airs, ",") {
 			var reports []Report
+
 			for i, d := range all {
 				var pool []coldseam.Days
 				if set == "greatlakes" && os.Getenv("COLDSEAM_NOPOOL") == "" {
@@ -107,6 +116,7 @@ func TestTable(t *testing.T) {
 						}
 					}
 				}
+
 				quantity := Temperature
 				var up []coldseam.Days
 				if set == "rivers" || set == "glflow" {
@@ -117,6 +127,7 @@ func TestTable(t *testing.T) {
 						up = append(up, all[j])
 					}
 				}
+
 				var archive map[coldseam.Date][][]float64
 				if air == "archived" {
 					archive = synthetic(d)
@@ -125,6 +136,7 @@ func TestTable(t *testing.T) {
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}
+
 			require.NoError(t, WriteTable(os.Stdout, set+" "+air, reports, 500))
 			if os.Getenv("COLDSEAM_DATES") != "" && reports[0].Brier != nil {
 				printDates(set+" "+air, reports)
@@ -146,6 +158,7 @@ func printDates(name string, reports []Report) {
 		}
 		nb := 0
 		nc := make([]int, 3)
+
 		for _, r := range reports {
 			c, b := r.Crossing, r.Brier
 			if k == 1 {
@@ -159,6 +172,7 @@ func printDates(name string, reports []Report) {
 			for l := range nc {
 				nc[l] += c.N[l]
 			}
+
 			for _, m := range datesMethods {
 				for l := range nc {
 					x := make([]float64, 3)
@@ -169,6 +183,7 @@ func printDates(name string, reports []Report) {
 				}
 			}
 		}
+
 		fmt.Printf("%s %s brier n=%d dates n=%v\n", name, season, nb, nc)
 		for _, m := range []string{"B coldseam", "B dressed", "B ar", "B clim", "M coldseam", "C coldseam", "M dressed", "C dressed", "M anomaly_ar", "C anomaly_ar", "C climatology"} {
 			x := sum[m]

@@ -41,6 +41,7 @@ func newReference(obs, train []float64, cal *daily.Calendar, floor float64) *ref
 	r.near = daily.NewPool(cal, n, func(i int) bool { return daily.Complete(train, i-1, i+daily.DefaultHorizon) })
 	r.far = daily.NewPool(cal, n, func(i int) bool { return daily.Complete(r.run, i-1, i+daily.CrossingHorizon) })
 	r.damp[0] = 1
+
 	for h := 1; h < len(r.damp); h++ {
 		xx, xy := 0.0, 0.0
 		for t := 0; t+h < n; t++ {
@@ -52,6 +53,7 @@ func newReference(obs, train []float64, cal *daily.Calendar, floor float64) *ref
 			r.damp[h] = min(max(xy/xx, 0), 1)
 		}
 	}
+
 	return r
 }
 
@@ -72,12 +74,14 @@ func (r *reference) paths(method string, t, horizon, members int, rng *rand.Rand
 		}
 		return [][]float64{p}
 	}
+
 	pool, x := r.near, r.x
 	if horizon > daily.DefaultHorizon {
 		pool, x = r.far, r.run
 	}
 	cand := pool.Near(r.cal.Doy[t])
 	out := make([][]float64, 0, members)
+
 	for _, c := range daily.Draw(rng, cand, members) {
 		i := int(c)
 		p := make([]float64, horizon)
@@ -93,7 +97,9 @@ func (r *reference) paths(method string, t, horizon, members int, rng *rand.Rand
 			}
 			p[h-1] = math.Max(p[h-1], r.floor)
 		}
+
 		out = append(out, p)
 	}
+
 	return out
 }

@@ -103,11 +103,13 @@ func (r *Report) add(season, method string, year int, lead int, nLeads int, crps
 		}
 		r.sums[key] = t
 	}
+
 	y := t.years[year]
 	if y == nil {
 		y = &yearSum{crps: make([]float64, nLeads), sq: make([]float64, nLeads), covered: make([]float64, nLeads)}
 		t.years[year] = y
 	}
+
 	if lead == 0 {
 		y.n++
 	}
@@ -122,6 +124,7 @@ func (r *Report) add(season, method string, year int, lead int, nLeads int, crps
 // block turns the sums of a season into scores.
 func (r *Report) block(season string, replicates int) Block {
 	b := Block{CRPS: map[string][]float64{}, RMSE: map[string][]float64{}, CoverageBy: map[string][]float64{}, Skill: map[string][]Skill{}}
+
 	for _, m := range Methods {
 		t := r.sums[season+"/"+m]
 		if t == nil {
@@ -136,6 +139,7 @@ func (r *Report) block(season string, replicates int) Block {
 				c[l], q[l], v[l] = c[l]+s.crps[l], q[l]+s.sq[l], v[l]+s.covered[l]
 			}
 		}
+
 		for l := range r.Leads {
 			c[l], q[l], v[l] = round(c[l]/n), round(math.Sqrt(q[l]/n)), round(v[l]/n)
 		}
@@ -144,6 +148,7 @@ func (r *Report) block(season string, replicates int) Block {
 			b.N, b.Coverage80, b.PIT = int(n), v, t.pit
 		}
 	}
+
 	if replicates > 0 && b.N > 0 {
 		for _, m := range Methods[1:] {
 			for l := range r.Leads {
@@ -152,6 +157,7 @@ func (r *Report) block(season string, replicates int) Block {
 			}
 		}
 	}
+
 	return b
 }
 
@@ -181,6 +187,7 @@ func Pooled(reports []Report, season, ref string, l, replicates int) score.Inter
 			}
 		}
 	}
+
 	if len(blocks) == 0 {
 		return score.Interval{}
 	}

@@ -39,6 +39,7 @@ func Run(d coldseam.Days, opt Options) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
+
 	for i, f := range folds {
 		if err := h.fold(f); err != nil {
 			return Report{}, fmt.Errorf("hindcast %s %s: %w", o.Site, o.Quantity, err)
@@ -47,6 +48,7 @@ func Run(d coldseam.Days, opt Options) (Report, error) {
 			o.Progress(i+1, len(folds))
 		}
 	}
+
 	return h.report(), nil
 }
 
@@ -112,6 +114,7 @@ func (h *replay) folds() ([]fold, error) {
 		return nil, fmt.Errorf("hindcast %s: %d years with at least 120 days of %s, want %d or more: %w",
 			h.o.Site, len(full), h.o.Quantity, minYears, coldseam.ErrInvalid)
 	}
+
 	var base daily.Training
 	if h.from > 0 {
 		base.First = h.d.Day(h.from)
@@ -125,8 +128,10 @@ func (h *replay) folds() ([]fold, error) {
 		}
 		return out, nil
 	}
+
 	k := min(h.o.Folds, len(full))
 	h.rep.Folds = k
+
 	for f := range k {
 		in := map[int]bool{}
 		for _, y := range years {
@@ -138,6 +143,7 @@ func (h *replay) folds() ([]fold, error) {
 			out = append(out, fold{in, base.Without(keys(in)...)})
 		}
 	}
+
 	return out, nil
 }
 
@@ -180,6 +186,7 @@ func (h *replay) fold(f fold) error {
 		floor = math.Inf(-1)
 	}
 	ref := newReference(h.obs, masked.WaterC, h.cal, floor)
+
 	for t := h.from; t < len(h.obs); t++ {
 		if !f.years[h.cal.Year[t]] {
 			continue
@@ -189,12 +196,14 @@ func (h *replay) fold(f fold) error {
 				return err
 			}
 		}
+
 		if h.dates != nil {
 			if err := h.dates.issue(h, f, model, ref, t); err != nil {
 				return err
 			}
 		}
 	}
+
 	return nil
 }
 
@@ -259,6 +268,7 @@ func (h *replay) errorsUpTo(t int) []daily.AirError {
 			h.airErrs = append(h.airErrs, e)
 		}
 	}
+
 	n := sort.Search(len(h.airErrs), func(k int) bool {
 		return h.d.Index(h.airErrs[k].Issued)+len(h.airErrs[k].Err) > t
 	})
@@ -271,6 +281,7 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 	if err != nil {
 		return fmt.Errorf("issue %s: %w", h.d.Day(t), err)
 	}
+
 	paths := map[string][][]float64{Coldseam: r.Members}
 	for k, m := range Methods[1:] {
 		p := ref.paths(m, t, daily.DefaultHorizon, h.o.Members, daily.Stream(h.o.Seed, h.d.Day(t), 100+uint64(k)))
@@ -281,6 +292,7 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 	}
 	cold := h.cold(t)
 	x := make([]float64, 0, h.o.Members)
+
 	for l, lead := range h.o.Leads {
 		y := h.obs[t+lead]
 		for _, m := range Methods {
@@ -288,6 +300,7 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 			for _, p := range paths[m] {
 				x = append(x, p[lead-1])
 			}
+
 			if m == Coldseam {
 				if err := h.emit(t, lead, x); err != nil {
 					return err
@@ -298,9 +311,11 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 					}
 				}
 			}
+
 			h.score(m, t, l, x, y, cold)
 		}
 	}
+
 	return nil
 }
 

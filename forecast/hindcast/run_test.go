@@ -58,6 +58,7 @@ func TestNothingLeaksFromTheFuture(t *testing.T) {
 			(*x)[i] = 3 + math.Mod(float64(i)*7.3, 11)
 		}
 	}
+
 	for _, q := range []Quantity{Temperature, Flow} {
 		t.Run(string(q), func(t *testing.T) {
 			t.Parallel()
@@ -74,6 +75,7 @@ func TestNothingLeaksFromTheFuture(t *testing.T) {
 				}
 				n++
 			}
+
 			require.Greater(t, n, 100)
 		})
 	}
@@ -84,10 +86,12 @@ func TestModelsReadNothingAfterTheIssue(t *testing.T) {
 	t.Parallel()
 	d := river(5*365, 2)
 	h := newReplay(d, Options{Quantity: Temperature, Air: Climatology, Seed: 1, Members: 30, Step: 2, Leads: []int{1}})
+
 	for _, q := range []Quantity{Temperature, Flow} {
 		h.o.Quantity = q
 		model, err := h.fit(fold{training: daily.Training{Last: coldseam.Date{Year: 2013, Month: 12, Day: 31}}})
 		require.NoError(t, err)
+
 		for _, t0 := range []int{1500, 1533, 1570, 1700} {
 			ask := h.ask(t0, daily.CrossingHorizon)
 			want, err := model.Forecast(ask)
@@ -99,6 +103,7 @@ func TestModelsReadNothingAfterTheIssue(t *testing.T) {
 					(*x)[i] = math.NaN()
 				}
 			}
+
 			ask.View = blind
 			got, err := model.Forecast(ask)
 			require.NoError(t, err)
@@ -136,6 +141,7 @@ func TestReportKeys(t *testing.T) {
 	}
 	require.Equal(t, "temperature", m["quantity"])
 	require.Equal(t, []any{1., 3., 5., 7., 10.}, m["leads"])
+
 	for _, season := range []string{"cold", "all"} {
 		b := m[season].(map[string]any)
 		require.Greater(t, b["n"], 20.)
@@ -147,9 +153,11 @@ func TestReportKeys(t *testing.T) {
 				require.Greater(t, v, 0.)
 			}
 		}
+
 		require.Len(t, b["pit"], 5)
 		require.Len(t, b["skill"].(map[string]any)["dressed"], 5)
 	}
+
 	c := m["crossing"].(map[string]any)
 	for _, k := range []string{"threshold_c", "ahead_days", "mae_days", "crps_days", "n"} {
 		require.Contains(t, c, k)
@@ -188,6 +196,7 @@ func TestRunRefuses(t *testing.T) {
 	d := river(3*365, 6)
 	bare := d
 	bare.AirC = nil
+
 	for _, c := range []struct {
 		name string
 		d    coldseam.Days

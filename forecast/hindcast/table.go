@@ -16,17 +16,21 @@ func WriteScores(w io.Writer, reports []Report) error {
 	c := csv.NewWriter(w)
 	put := func(f ...string) { _ = c.Write(f) } // Flush reports the first error
 	put("series", "variable", "mode", "model", "season", "lead_d", "n", "metric", "value")
+
 	for i := range reports {
 		r := &reports[i]
+
 		for _, s := range []string{seasonCold, seasonAll} {
 			b := r.Cold
 			if s == seasonAll {
 				b = r.All
 			}
+
 			for l, lead := range r.Leads {
 				row := func(model, metric string, v float64) {
 					put(r.Site, string(r.Quantity), string(r.Air), model, s, strconv.Itoa(lead), strconv.Itoa(b.N), metric, number(v))
 				}
+
 				for _, m := range Methods {
 					if b.CRPS[m] == nil {
 						continue
@@ -43,6 +47,7 @@ func WriteScores(w io.Writer, reports []Report) error {
 			}
 		}
 	}
+
 	c.Flush()
 	if err := c.Error(); err != nil {
 		return fmt.Errorf("write scores: %w", err)
@@ -118,9 +123,11 @@ func writeSeason(b *strings.Builder, title, season string, reports []Report, rep
 	n := 0
 	mean := map[string][]float64{}
 	cover := make([]float64, len(leads))
+
 	for i := range reports {
 		x := reports[i].season(season)
 		n += x.N
+
 		for l := range leads {
 			if x.N > 0 {
 				cover[l] += x.Coverage80[l] * float64(x.N)
@@ -135,6 +142,7 @@ func writeSeason(b *strings.Builder, title, season string, reports []Report, rep
 			}
 		}
 	}
+
 	fmt.Fprintf(b, "%s, %s, %d issues, days %s\n", title, season, n, strings.Trim(fmt.Sprint(leads), "[]"))
 	for _, m := range Methods {
 		fmt.Fprintf(b, "  %-12s", m)
@@ -143,11 +151,13 @@ func writeSeason(b *strings.Builder, title, season string, reports []Report, rep
 		}
 		b.WriteByte('\n')
 	}
+
 	fmt.Fprintf(b, "  %-12s", "coverage 80")
 	for l := range leads {
 		fmt.Fprintf(b, " %6.3f", cover[l]/float64(max(n, 1)))
 	}
 	fmt.Fprintf(b, "\n  %-12s", "gain %")
+
 	for l := range leads {
 		best := bestReference(mean, l)
 		iv := Pooled(reports, season, best, l, replicates)
@@ -159,6 +169,7 @@ func writeSeason(b *strings.Builder, title, season string, reports []Report, rep
 		}
 		fmt.Fprintf(b, " %.0f (%.0f..%.0f, %d of %d vs %s)", 100*iv.Skill, 100*iv.Lo, 100*iv.Hi, better, len(reports), best)
 	}
+
 	b.WriteString("\n")
 }
 

@@ -126,6 +126,7 @@ func Run(r River, from Record, days []Day) []Record {
 			out = append(out, l.Record)
 		}
 	}
+
 	return out
 }
 
@@ -151,6 +152,7 @@ func (l *latch) see() {
 		// changed leap: they are not believed until they are back near what was
 		// before.
 		by := d.WaterC - l.lastC
+
 		switch {
 		case l.leapt:
 			l.leapt = by > l.leap
@@ -159,10 +161,12 @@ func (l *latch) see() {
 		case by > frostLeapC*float64(l.i-l.lastDay) && l.State != Open && max(d.AirC, l.days[l.i-1].AirC) <= frostLeapAirC:
 			l.leapt, l.leap = true, frostLeapC
 		}
+
 		if !l.leapt {
 			l.lastC, l.lastDay = d.WaterC, l.i
 		}
 	}
+
 	if (known(d.WaterC) || known(d.LowC)) && !d.Doubt && !l.leapt {
 		l.water = l.i + 1
 	}
@@ -172,6 +176,7 @@ func (l *latch) see() {
 	if known(d.FlowM3S) {
 		l.flow = l.i + 1
 	}
+
 	for _, t := range []time.Time{d.MarkAt, d.WordAt} {
 		if t.After(l.lastSign) {
 			l.lastSign = t
@@ -234,6 +239,7 @@ func (l *latch) sign() string {
 			return CauseDates
 		}
 	}
+
 	return ""
 }
 
@@ -241,6 +247,7 @@ func (l *latch) sign() string {
 func (l *latch) exit() string {
 	d := l.days[l.i]
 	full := l.full()
+
 	switch {
 	case !l.lastSign.IsZero() && d.At.Sub(l.lastSign) < MarkHold:
 		return ""
@@ -260,6 +267,7 @@ func (l *latch) exit() string {
 			return CausePassed
 		}
 	}
+
 	return ""
 }
 

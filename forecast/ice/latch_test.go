@@ -146,7 +146,8 @@ func TestFrostAndThawWithoutThermometer(t *testing.T) {
 			days = append(days, x)
 		}
 	}
-	add(60, 6)  // open by the summer months
+	add(60, 6) // open by the summer months
+
 	add(4, -5)  // 15 on the third day
 	add(60, -8) // winter
 	add(16, 5)  // 80 on the sixteenth
@@ -276,6 +277,7 @@ func TestAdminOpensForADay(t *testing.T) {
 
 func TestAdminsWordIsVoid(t *testing.T) {
 	word := Word{At: dawn.Add(-5 * time.Hour), Open: true, Admin: true}
+
 	for name, spoil := range map[string]func(*Moment){
 		"cold reading":                   func(m *Moment) { m.Water[len(m.Water)-1].Value = .56 },
 		"cold reading before the newest": func(m *Moment) { m.Water[len(m.Water)-2].Value = .4 },
@@ -360,6 +362,7 @@ func TestLessNeverOpens(t *testing.T) {
 			}
 			return rapid.Float64Range(lo, hi).Draw(t, name)
 		}
+
 		for i := range days {
 			days[i] = day(first.Add(i))
 			days[i].WaterC, days[i].AirC, days[i].FlowM3S = value("water", 0, 6), value("air", -20, 20), value("flow", 5, 60)
@@ -378,6 +381,7 @@ func TestLessNeverOpens(t *testing.T) {
 		case 3:
 			worse[k].LowC = .1
 		}
+
 		for i, r := range Run(River{}, Record{}, worse) {
 			if r.State == Open && full[i].State != Open && i-k < blindDays {
 				t.Fatalf("day %d open with a sign of ice on day %d, %s without", i, k, full[i].State)

@@ -85,6 +85,7 @@ func (m *Moment) days() []Day {
 	if m.Days.Len() > 0 && m.Days.First.Before(today) {
 		first = m.Days.First
 	}
+
 	days := make([]Day, today.Sub(first)+1)
 	for i := range days {
 		d := first.Add(i)
@@ -96,6 +97,7 @@ func (m *Moment) days() []Day {
 			days[i].MarkAt = days[i].At
 		}
 	}
+
 	now := &days[len(days)-1]
 	now.Partial, now.At = true, m.Now
 	now.WaterC, now.AirC, now.FlowM3S, now.MarkAt = math.NaN(), math.NaN(), math.NaN(), time.Time{}
@@ -107,6 +109,7 @@ func (m *Moment) days() []Day {
 		}
 		return &days[i]
 	}
+
 	for _, s := range [][]coldseam.Observation{m.Flow, m.Stage, m.Water} {
 		for _, o := range s {
 			if d := of(o.At); d != nil && o.Flag&coldseam.Ice != 0 && o.At.After(d.MarkAt) {
@@ -114,27 +117,32 @@ func (m *Moment) days() []Day {
 			}
 		}
 	}
+
 	for _, o := range m.Water {
 		if d := of(o.At); d != nil && o.Flag.Usable() && !(d.LowC <= o.Value) {
 			d.LowC = o.Value
 		}
 	}
+
 	for _, o := range m.Flow {
 		if d := of(o.At); d != nil && d.Partial && o.Flag.Usable() {
 			d.FlowM3S = o.Value
 		}
 	}
+
 	cold := max(m.ColdC, ColdC)
 	for _, o := range m.Members {
 		if d := of(o.At); d != nil && o.Flag.Usable() && o.Value <= cold && o.At.After(d.WordAt) {
 			d.WordAt = o.At
 		}
 	}
+
 	for _, w := range m.Words {
 		if d := of(w.At); d != nil && !w.Open {
 			d.WordAt = w.At
 		}
 	}
+
 	return days
 }
 
@@ -159,6 +167,7 @@ func (m *Moment) said(s *Status, r River, days []Day) {
 			word = w
 		}
 	}
+
 	today := coldseam.DateOf(m.Now.In(m.Loc))
 	if s.State == Open {
 		s.Unwatched = m.unwatched(s, r, days, word)
@@ -178,6 +187,7 @@ func (m *Moment) said(s *Status, r River, days []Day) {
 			return
 		}
 	}
+
 	newest := math.NaN()
 	for _, o := range m.Water {
 		if !o.Flag.Usable() || o.At.After(m.Now) {
@@ -188,6 +198,7 @@ func (m *Moment) said(s *Status, r River, days []Day) {
 			return
 		}
 	}
+
 	if newest <= cold {
 		return
 	}

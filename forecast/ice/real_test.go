@@ -26,6 +26,7 @@ func record(t testing.TB, name string) []Day {
 		t.Skip("COLDSEAM_REAL_DATA is not set: no public records to test against")
 	}
 	rows := table(t, filepath.Join(root, "series", name))
+
 	var out []Day
 	for _, r := range rows {
 		d, err := coldseam.ParseDate(r[0])
@@ -37,6 +38,7 @@ func record(t testing.TB, name string) []Day {
 		x.FlowM3S, x.WaterC, x.AirC = number(r[1]), number(r[2]), number(r[3])
 		out = append(out, x)
 	}
+
 	return out
 }
 
@@ -119,6 +121,7 @@ func TestStLouisSprings(t *testing.T) {
 // TestNoOpenMorningAt33F: four rivers, 15 February to 31 May.
 func TestNoOpenMorningAt33F(t *testing.T) {
 	cold, warm, stopped := 0, 0, 0
+
 	for _, river := range []string{"stlouis", "fox", "saginaw", "vermilion"} {
 		days := record(t, "greatlakes/"+river+".csv")
 		ms := mornings(days, true)
@@ -132,6 +135,7 @@ func TestNoOpenMorningAt33F(t *testing.T) {
 				cold++
 				assert.NotEqual(t, Open, ms[i].State, "%s %s, water %.2f", river, d, newest)
 			}
+
 			if newest >= coldseam.C(36) {
 				warm++
 				if ms[i].State != Open {
@@ -140,6 +144,7 @@ func TestNoOpenMorningAt33F(t *testing.T) {
 			}
 		}
 	}
+
 	t.Logf("%d mornings at 33 F or below, none open; %d of %d at 36 F or above stopped", cold, stopped, warm)
 	assert.Greater(t, cold, 300)
 	assert.LessOrEqual(t, float64(stopped), .015*float64(warm))
@@ -170,6 +175,7 @@ func judge(days []Day) tally {
 	var x tally
 	plain, newest := mornings(days, false), mornings(days, true)
 	seen, last := map[int]int{}, map[int]int{}
+
 	for i := 1; i+1 < len(days); i++ {
 		w := days[i].WaterC
 		if !known(w) {
@@ -177,6 +183,7 @@ func judge(days []Day) tally {
 		}
 		year, n := winter(days[i].Date, false)
 		seen[year]++
+
 		if w <= .3 {
 			x.cold++
 			if plain[i].State != Open {
@@ -186,6 +193,7 @@ func judge(days []Day) tally {
 				x.stoppedNow++
 			}
 		}
+
 		if w <= ColdC && n > midwinter {
 			last[year] = i
 		}
@@ -196,11 +204,13 @@ func judge(days []Day) tally {
 			}
 		}
 	}
+
 	for _, n := range seen {
 		if n >= 60 {
 			x.seasons++
 		}
 	}
+
 	for _, i := range last {
 		for k := i + 1; k < len(days) && known(days[k].WaterC); k++ {
 			if plain[k].State == Open {
@@ -209,6 +219,7 @@ func judge(days []Day) tally {
 			}
 		}
 	}
+
 	return x
 }
 
@@ -247,12 +258,14 @@ func TestPagwachuanWithoutThermometerOrAir(t *testing.T) {
 			marked[i].MarkAt = d.At
 		}
 	}
+
 	usual := UsualOf(false, marked)
 	require.NotNil(t, usual)
 
 	full := Run(River{Usual: usual}, Record{}, days)
 	ice, stopped, unmarked := 0, 0, 0
 	last, opened := map[int]int{}, map[int]int{}
+
 	for i := 1; i < len(days); i++ {
 		year, n := winter(days[i].Date, false)
 		closed := full[i-1].State != Open
@@ -266,16 +279,19 @@ func TestPagwachuanWithoutThermometerOrAir(t *testing.T) {
 		case closed:
 			unmarked++
 		}
+
 		if n > 200 && !closed && opened[year] == 0 {
 			opened[year] = n
 		}
 	}
+
 	var delays []float64
 	for year, n := range last {
 		if n > 200 && opened[year] > 0 {
 			delays = append(delays, float64(opened[year]-n))
 		}
 	}
+
 	q := func(p float64) float64 { return coldseam.Quantile(delays, p) }
 	winters := len(last)
 	t.Logf("%d winters, usual days %d to %d after 1 July: %.1f %% of %d ice days stopped, %.1f other days a winter, opens %.0f d after the last mark (p10 %.0f, p90 %.0f)",

@@ -75,6 +75,7 @@ func (u *Usual) at(south bool, days []Day) (begun, over bool) {
 		}
 		from--
 	}
+
 	base, peak := math.Inf(1), 0.
 	for _, d := range days[from:] {
 		q := d.FlowM3S
@@ -89,5 +90,6 @@ func (u *Usual) at(south bool, days []Day) (begun, over bool) {
 			return true, true
 		}
 	}
+
 	return true, false
 }

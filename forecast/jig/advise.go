@@ -75,10 +75,12 @@ func (a *adviser) missing() bool {
 		a.withhold("missing", "numeric", "", nil)
 		return true
 	}
+
 	if !in.Rig.usable() {
 		a.withhold("missing", "numeric", "rig", nil)
 		return true
 	}
+
 	a.s, a.k = in.site()
 	if in.Stale {
 		a.withhold("missing", "stale_gauge", "", nil)
@@ -86,17 +88,20 @@ func (a *adviser) missing() bool {
 	if in.Ice {
 		a.withhold("safety", "ice", "", nil)
 	}
+
 	if a.k.noDepth != "" {
 		a.withhold("missing", "no_depth", a.k.noDepth, nil)
 	} else if in.moved() {
 		a.withhold("missing", "sounding_old", "", nil)
 	}
+
 	for _, q := range in.flows() {
 		if !(q > 0) {
 			a.withhold("missing", "numeric", "flow", nil)
 			break
 		}
 	}
+
 	if a.k.noSpeed {
 		a.withhold("missing", "no_speed", "", nil)
 	}
@@ -112,6 +117,7 @@ func (a *adviser) physics() bool {
 	a.wet = a.s.at(a.med)
 	var clamped bool
 	a.st, clamped = a.wet.Clamp()
+
 	switch {
 	case !a.wet.finite():
 		a.withhold("missing", "numeric", "column", nil)
@@ -120,6 +126,7 @@ func (a *adviser) physics() bool {
 		a.withhold("missing", "no_depth", "dry", nil)
 		return false
 	}
+
 	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
 	if clamped {
 		a.clamped()
@@ -127,18 +134,21 @@ func (a *adviser) physics() bool {
 	if in.Rig.netWeightN(heaviest(in.BoxOz)*coldseam.KgPerOunce, a.s.water) <= 0 {
 		a.withhold("missing", "floats", "", nil)
 	}
+
 	if kg, ok := Lightest(in.Rig, a.st); ok {
 		a.minKG = kg
 		if coldseam.Oz(kg) <= 1 {
 			a.out.MinOz = coldseam.Oz(kg)
 		}
 	}
+
 	lo, hi := a.measured()
 	for _, q := range a.flows {
 		if q < lo || q > hi {
 			a.share += 1 / float64(len(a.flows))
 		}
 	}
+
 	if a.s.form == depthByStage && a.s.curve.usable() && a.beyondCurve() >= outsideShare {
 		a.note("stage_range", nil)
 	}
@@ -183,11 +193,13 @@ func (a *adviser) odds() {
 		prior = max(prior, outsideLnSD)
 		a.note("out_of_range", nil)
 	}
+
 	if a.share > .5 {
 		a.withhold("missing", "out_of_range", "most", nil)
 	}
 	a.cal = posterior(prior, in.Logs, a.modelAt)
 	a.out.Calibrated, a.out.ModelLnSD, a.out.Logs = a.cal.Done, a.cal.SD, a.cal.Logs
+
 	if !a.cal.Done {
 		a.note("uncalibrated", nil)
 	}
@@ -239,6 +251,7 @@ func (a *adviser) size() {
 	} else if oz, ok := SizeFor(a.minKG * math.Exp(a.cal.Mean)); a.minKG == 0 || !ok || oz >= 1 {
 		a.withhold("cap", "too_fast", "ounce", nil)
 	}
+
 	if a.out.Withheld.Code != "" {
 		return
 	}
@@ -248,6 +261,7 @@ func (a *adviser) size() {
 		a.withhold("cap", "none_holds", "", nil)
 		return
 	}
+
 	a.out.TieOz, a.out.TieHolds = box[tie], a.p(box[tie])
 	if tie+1 < len(box) {
 		a.out.NextOz = box[tie+1]
@@ -257,6 +271,7 @@ func (a *adviser) size() {
 		pack = len(box) - 1
 		a.note("pack_short", map[string]float64{"heaviest_oz": box[pack]})
 	}
+
 	a.out.PackOz = box[max(pack, tie)]
 }
 
@@ -299,6 +314,7 @@ func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
 	for i, in := range ins {
 		all[i] = ranked{Advise(in), placeRank(in.Spot, where)}
 	}
+
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := all[i], all[j]
 		if (a.j.TieOz > 0) != (b.j.TieOz > 0) {

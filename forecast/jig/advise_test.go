@@ -61,10 +61,12 @@ func TestAdviseFillsTheAdvice(t *testing.T) {
 	require.Len(t, j.Holds, 9)
 	require.Len(t, j.CriticalM3S, 9)
 	require.Equal(t, []string{"uncalibrated"}, codes(j))
+
 	for i, gear := range []string{"nylon-0.28", "bulky"} {
 		require.Equal(t, map[string]float64{"size_oz": .375}, j.Costs[i].Values)
 		require.Equal(t, gear, j.Costs[i].Names["gear"])
 	}
+
 	require.Equal(t, map[string]string{"lie": "swept_low"}, j.LineLies.Names)
 	for name, want := range map[string]float64{"angle_deg": 57, "line_out_m": 4.4, "bow_cm": 56, "slack_cm": 19} {
 		require.InEpsilon(t, want, j.LineLies.Values[name], .02, name)
@@ -78,6 +80,7 @@ func TestAdviseFillsTheAdvice(t *testing.T) {
 // Every rule of withholding: the code, and that no weight slips out with it.
 func TestEveryRuleThatWithholds(t *testing.T) {
 	t.Parallel()
+
 	rows := []struct {
 		name, code, why string
 		set             func(*SpotInput)
@@ -114,6 +117,7 @@ func TestEveryRuleThatWithholds(t *testing.T) {
 		{"a flow below zero", "numeric", "flow", func(in *SpotInput) { in.FlowMembers = []float64{40, -2} }},
 		{"endless stage", "numeric", "", func(in *SpotInput) { in.StageM = ptr(math.Inf(1)) }},
 	}
+
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -143,6 +147,7 @@ func wade(ft, fps float64, more func(*SpotInput)) func(*SpotInput) {
 
 func TestEveryWarning(t *testing.T) {
 	t.Parallel()
+
 	rows := []struct {
 		name, code string
 		set        func(*SpotInput)
@@ -169,6 +174,7 @@ func TestEveryWarning(t *testing.T) {
 		{"off the stage table", "stage_range", func(in *SpotInput) { in.Curve = StageCurve{[]float64{5, 20}, []float64{1, 1.5}} }},
 		{"very shallow", "clamped", func(in *SpotInput) { in.Spot.DepthRefM = ptr(.3) }},
 	}
+
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -253,6 +259,7 @@ func TestCalibratedSpotUsesItsOwnLimit(t *testing.T) {
 		}
 		in.Logs = append(in.Logs, Log{Oz: oz, Rig: in.Rig, Held: held, FlowM3S: 40})
 	}
+
 	j := Advise(in)
 	require.True(t, j.Calibrated)
 	require.Equal(t, 8, j.Logs)
@@ -277,6 +284,7 @@ func TestAnAngleReplacesTheRatio(t *testing.T) {
 	day := time.Date(2026, 3, 10, 12, 0, 0, 0, time.UTC)
 	in.Logs = []Log{{At: day, Oz: .375, Rig: in.Rig, Held: true, AngleDeg: &deg, FlowM3S: 40},
 		{At: day.AddDate(0, 0, -9), Oz: .375, Rig: in.Rig, Held: true, AngleDeg: ptr(20), FlowM3S: 40}}
+
 	j := Advise(in)
 	require.InDelta(t, 2.4, coldseam.Feet(j.SurfaceMS), .03, "the newest angle counts")
 	require.Equal(t, "angle", j.Why.Names["speed_by"])
@@ -373,6 +381,7 @@ func drawInput(t *rapid.T) SpotInput {
 
 func TestAdviceIsOrderedAndRepeatable(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t)
 		j := Advise(in)
@@ -385,6 +394,7 @@ func TestAdviceIsOrderedAndRepeatable(t *testing.T) {
 			require.GreaterOrEqual(t, j.Holds[i].Holds, j.Holds[i-1].Holds, "P rises with size")
 			require.LessOrEqual(t, j.Holds[i].Holds, 1+1e-9)
 		}
+
 		require.Equal(t, j.Withheld.Code == "", j.TieOz > 0, "a weight or a reason, never both")
 		said := append([]coldseam.Reason{j.Withheld, j.LineLies, j.Dunes, j.Why}, j.Warnings...)
 		for _, n := range Measure([]SpotInput{in}) {
@@ -393,6 +403,7 @@ func TestAdviceIsOrderedAndRepeatable(t *testing.T) {
 		for _, r := range said {
 			require.True(t, r.Code == "" || notify.HasSentence(r), "%+v", r)
 		}
+
 		if j.TieOz > 0 {
 			require.GreaterOrEqual(t, j.PackOz, j.TieOz)
 			require.GreaterOrEqual(t, j.TieOz, 1./8)
@@ -406,6 +417,7 @@ func TestAdviceIsOrderedAndRepeatable(t *testing.T) {
 
 func TestMoreWaterNeverMeansALighterJig(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t)
 		in.Rig.Pres, _ = ParsePresentation("quartering")
@@ -416,6 +428,7 @@ func TestMoreWaterNeverMeansALighterJig(t *testing.T) {
 		for i := range in.FlowMembers {
 			in.FlowMembers[i] *= 1.3
 		}
+
 		high := Advise(in)
 		if low.TieOz > 0 && high.TieOz > 0 {
 			require.GreaterOrEqual(t, high.TieOz, low.TieOz)

@@ -51,6 +51,7 @@ func runPeer(tb testing.TB, bin string, rounds int, cases []peerCase) (kg []floa
 	require.NoError(tb, err)
 	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
 	require.Len(tb, lines, len(cases)+1)
+
 	for _, l := range lines[:len(cases)] {
 		x, err := strconv.ParseFloat(l, 64)
 		require.NoError(tb, err)
@@ -112,6 +113,7 @@ func BenchmarkLightest(b *testing.B) {
 		b.ReportMetric(ns, "ns/op")
 		b.ReportMetric(0, "B/op")
 	})
+
 	r, st := rig(b, "slim", braid, "quartering"), at(12, 1.9, 3)
 	b.Run("bisection", func(b *testing.B) {
 		for b.Loop() {

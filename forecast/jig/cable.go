@@ -63,6 +63,7 @@ func (c *column) slope(y state, u float64) (k state, ok bool) {
 	if cos < minCos {
 		return k, false
 	}
+
 	un, ut := u*cos, u*sin
 	an, at := math.Abs(un), math.Abs(ut)
 	fn := c.kn * cylinderCd(an*c.d/c.w.NuM2S) * un * an
@@ -70,6 +71,7 @@ func (c *column) slope(y state, u float64) (k state, ok bool) {
 	if at > minSlipMS {
 		ft = c.kt * lineCf(at, c.d, c.w.NuM2S) * ut * at
 	}
+
 	return state{
 		tx: (fn*cos + ft*sin) / cos,
 		tz: -(fn*sin - ft*cos - c.wl) / cos,
@@ -204,6 +206,7 @@ func (c *column) solve(m float64) Shape {
 		sh.FlatReason = "floats"
 		return sh
 	}
+
 	var xs, zs [steps + 1]float64
 	zs[0] = bottomM
 	worst := math.Abs(y.angle())
@@ -215,12 +218,14 @@ func (c *column) solve(m float64) Shape {
 		xs[i+1], zs[i+1] = y.x, zs[i]+c.h
 		worst = max(worst, math.Abs(y.angle()))
 	}
+
 	const deg = 180 / math.Pi
 	chord := math.Hypot(y.x, c.depth-bottomM)
 	far := 0.0
 	for i := range xs {
 		far = max(far, math.Abs(xs[i]*(c.depth-bottomM)-(zs[i]-bottomM)*y.x)/chord)
 	}
+
 	sh.OK = true
 	sh.AngleDeg, sh.WorstDeg = y.angle()*deg, worst*deg
 	sh.LineOutM, sh.SetbackM, sh.TensionN = y.s, y.x, math.Hypot(y.tx, y.tz)

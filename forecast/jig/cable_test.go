@@ -63,6 +63,7 @@ func TestCableAgainstTheExactSolution(t *testing.T) {
 	r := rig(t, "slim", "braid-0.14", "anchored")
 	w := Water{RhoKGM3: 970, NuM2S: 1e-30}
 	g := func(a float64) float64 { return math.Log(1/math.Cos(a) + math.Tan(a)) }
+
 	for _, x := range []struct{ deg, tol float64 }{{45, 2e-5}, {60, 5e-5}, {75, 5e-4}} {
 		a0, a1, us := 10/deg, x.deg/deg, .5
 		fn := .5 * w.RhoKGM3 * cylinderCd(maxRe) * .14e-3 * (us * gust) * (us * gust)
@@ -76,6 +77,7 @@ func TestCableAgainstTheExactSolution(t *testing.T) {
 			y, ok = c.step(y, i)
 			require.True(t, ok)
 		}
+
 		require.InDelta(t, x.deg, y.angle()*deg, x.tol)
 		require.InEpsilon(t, tension, math.Hypot(y.tx, y.tz), 1e-5)
 		require.InEpsilon(t, tension/fn*(math.Tan(a1)-math.Tan(a0)), y.s, 1e-5)
@@ -94,6 +96,7 @@ func TestCableAgainstTheIntrinsicForm(t *testing.T) {
 	c.init(r, st)
 	y, _, _, ok := c.foot(kg)
 	require.True(t, ok)
+
 	ten, th := math.Hypot(y.tx, y.tz), y.angle()
 	z, x, s := bottomM, 0.0, 0.0
 	const ds = 2e-5
@@ -108,6 +111,7 @@ func TestCableAgainstTheIntrinsicForm(t *testing.T) {
 		x += ds * math.Sin(th)
 		s += ds
 	}
+
 	require.InDelta(t, sh.AngleDeg, th*deg, .01)
 	require.InDelta(t, sh.SetbackM, x, .002)
 	require.InDelta(t, sh.LineOutM, s, .002)

@@ -47,12 +47,14 @@ func posterior(priorSD float64, logs []Log, model func(Log) (lnM float64, ok boo
 		ln[i] = -.5 * z * z
 	}
 	var held, lost bool
+
 	for _, l := range logs {
 		lnM, ok := model(l)
 		if !ok || !(l.Oz > 0) {
 			c.Unused++
 			continue
 		}
+
 		c.Logs++
 		held, lost = held || l.Held, lost || !l.Held
 		lnS := math.Log(l.Oz * coldseam.KgPerOunce)
@@ -64,6 +66,7 @@ func posterior(priorSD float64, logs []Log, model func(Log) (lnM float64, ok boo
 			ln[i] += math.Log(max(p, minLike))
 		}
 	}
+
 	c.Done = c.Logs >= doneAtLogs && held && lost
 	if c.Logs == 0 {
 		c.SD = priorSD // the grid would cut its tails
@@ -107,6 +110,7 @@ func SpeedFromAngle(r Rig, st Station, kg, angleDeg float64) (ms float64, ok boo
 		lo, hi = hi, min(hi+.1, MaxSurfaceMS)
 		ok = over(hi)
 	}
+
 	if !ok {
 		return 0, false
 	}
@@ -118,6 +122,7 @@ func SpeedFromAngle(r Rig, st Station, kg, angleDeg float64) (ms float64, ok boo
 			lo = mid
 		}
 	}
+
 	st.SurfaceMS = lo
 	if sh := Solve(r, st, kg); !sh.OK || math.Abs(math.Abs(sh.AngleDeg)-angleDeg) > 1 {
 		return 0, false // the line lies down before it shows that angle

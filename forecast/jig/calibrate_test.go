@@ -50,6 +50,7 @@ func TestLogsNarrowTheFactor(t *testing.T) {
 		require.Less(t, last, .20)
 		off += (posterior(priorLnSD, logs, model).Mean - .30) / runs
 	}
+
 	require.InDelta(t, 0, off, .06, "twelve logs find a true factor of .30 on average")
 }
 

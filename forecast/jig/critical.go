@@ -65,6 +65,7 @@ func (c *curve) crossing(s *site, r Rig, oz, kg float64) coldseam.SizeFlow {
 	case gridN:
 		return coldseam.SizeFlow{Oz: oz, M3S: math.Exp(c.lnQ0 + c.step*(gridN-1)), Beyond: true}
 	}
+
 	lo := c.lnQ0 + c.step*float64(i-1)
 	hi := lo + c.step
 	over := func(lnQ float64) float64 { return headroom(s, r, math.Exp(lnQ), kg) }
@@ -76,10 +77,12 @@ func (c *curve) crossing(s *site, r Rig, oz, kg float64) coldseam.SizeFlow {
 			return coldseam.SizeFlow{Oz: oz, M3S: math.Exp(a + 2*narrow*fa/(fa-fb))}
 		}
 	}
+
 	flo, fhi := over(lo), over(hi)
 	if flo < 0 || fhi >= 0 { // the crossing is a grid point to within rounding
 		return coldseam.SizeFlow{Oz: oz, M3S: math.Exp(lo)}
 	}
+
 	// The tolerance of zero is relative, so the origin of the logarithm is moved
 	// well away from the root.
 	const shift = 64

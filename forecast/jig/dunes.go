@@ -45,6 +45,7 @@ func Dunes(h, u, d50 float64, w Water) Bed {
 	tau := w.RhoKGM3 * coldseam.GravityMPS2 * u * u / (chezy * chezy)
 	crit := criticalShields(b.GrainD) * (sandSG - 1) * w.RhoKGM3 * coldseam.GravityMPS2 * d50
 	b.Transport = tau/crit - 1
+
 	b.LengthM = duneLengthH * h
 	t := b.Transport
 	switch {
@@ -55,6 +56,7 @@ func Dunes(h, u, d50 float64, w Water) Bed {
 		b.State = "washed_out"
 		return b
 	}
+
 	b.State = "dunes"
 	if b.GrainD < rippleGrain && t < rippleStage {
 		b.State = "ripples"

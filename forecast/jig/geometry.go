@@ -110,6 +110,7 @@ func fit(gs []coldseam.Gauging, near float64) (Geometry, error) {
 		return Geometry{}, fmt.Errorf("fit geometry: %d gaugings, %d blank, %d iced, %d with width x depth x speed off the flow by over 10 %%; want at least one usable: %w",
 			g.Rows, g.Blank, g.Ice, g.Unbalanced, coldseam.ErrInvalid)
 	}
+
 	sort.SliceStable(rows, func(i, j int) bool { return rows[i].q < rows[j].q })
 	g.N, g.QMin, g.QMax = len(rows), math.Exp(rows[0].q), math.Exp(rows[len(rows)-1].q)
 	if g.N < minRows || g.QMax < minFlowSpan*g.QMin {
@@ -121,6 +122,7 @@ func fit(gs []coldseam.Gauging, near float64) (Geometry, error) {
 	}
 	g.Clipped = len(rows) - len(kept)
 	g.N, g.QMin, g.QMax = len(kept), math.Exp(kept[0].q), math.Exp(kept[len(kept)-1].q)
+
 	if near > 0 {
 		for i := range kept {
 			d := (kept[i].q - math.Log(near)) / focusLnSD
@@ -128,17 +130,20 @@ func fit(gs []coldseam.Gauging, near float64) (Geometry, error) {
 		}
 		g.fitLogs(kept)
 	}
+
 	return g, nil
 }
 
 // usable turns gaugings into log rows and counts what it leaves out.
 func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 	var rows []row
+
 	for _, x := range gs {
 		if x.Ice {
 			g.Ice++
 			continue
 		}
+
 		w, a := positive(x.WidthM), positive(x.AreaM2)
 		v := positive(x.MeanVelMS)
 		if v == 0 && a > 0 {
@@ -148,6 +153,7 @@ func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 			g.Blank++
 			continue
 		}
+
 		if math.Abs(a*v/x.DischargeM3S-1) > maxImbalance {
 			g.Unbalanced++
 			continue
@@ -158,6 +164,7 @@ func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 		}
 		rows = append(rows, row{math.Log(x.DischargeM3S), math.Log(w), math.Log(a / w), math.Log(v), weight})
 	}
+
 	return rows
 }
 
@@ -204,6 +211,7 @@ func (g *Geometry) clip(rows []row) []row {
 				kept = append(kept, r)
 			}
 		}
+
 		if len(kept) == len(rows) || len(kept) < minRows {
 			return rows
 		}
@@ -222,6 +230,7 @@ func (g *Geometry) fitLogs(rows []row) {
 		y += r.weight * r.y
 		v += r.weight * r.v
 	}
+
 	q, w, y, v = q/n, w/n, y/n, v/n
 	var qq, qw, qy, qv float64
 	for _, r := range rows {
@@ -231,6 +240,7 @@ func (g *Geometry) fitLogs(rows []row) {
 		qy += d * (r.y - y)
 		qv += d * (r.v - v)
 	}
+
 	g.B, g.F, g.M = qw/qq, qy/qq, qv/qq
 	g.A, g.C, g.K = math.Exp(w-g.B*q), math.Exp(y-g.F*q), math.Exp(v-g.M*q)
 	_, g.SDY, g.SDV = g.scatter(rows)
@@ -243,6 +253,7 @@ func (g *Geometry) fitLogs(rows []row) {
 		comb += r.weight * c * c
 		n += r.weight
 	}
+
 	g.RVY = 0
 	if g.SDY > 0 && g.SDV > 0 {
 		g.RVY = yv / n / (g.SDY * g.SDV)

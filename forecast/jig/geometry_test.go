@@ -26,6 +26,7 @@ func realGaugings(t *testing.T) []coldseam.Gauging {
 	f, err := os.Open(filepath.Join(dir, "series", "gaugings_usgs_01096500.csv"))
 	require.NoError(t, err)
 	defer f.Close()
+
 	recs, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)
 	var out []coldseam.Gauging
@@ -40,6 +41,7 @@ func realGaugings(t *testing.T) []coldseam.Gauging {
 		out = append(out, gauging(x[0], x[3], x[1], x[2]))
 		out[len(out)-1].At = at
 	}
+
 	return out
 }
 
@@ -85,6 +87,7 @@ func TestFitRulesOnTheRealStation(t *testing.T) { // [reference calculation]
 	require.InDelta(t, .184, g.C, .0005)
 	require.InDelta(t, .501, g.F, .0005)
 	require.InDelta(t, .2385, g.K, .0005)
+
 	require.InDelta(t, .387, g.M, .0005)
 	require.InDelta(t, .154, g.SDY, .001)
 	require.InDelta(t, .167, g.SDV, .001)
@@ -124,6 +127,7 @@ func TestFitLeavesOutWhatItMust(t *testing.T) {
 	blank := coldseam.Gauging{DischargeM3S: 7}
 	nan := gauging(math.NaN(), 10, 1, 1)
 	off := gauging(10, 20, 1, .6) // W Y V is 12, 20 % off
+
 	wild := gauging(20, 36, .2, 20/(36*.2))
 	got, err := Fit(append(append([]coldseam.Gauging(nil), gs...), iced, blank, nan, off, wild))
 	require.NoError(t, err)
@@ -159,6 +163,7 @@ func TestWadingRowsCountHalf(t *testing.T) {
 			gs[i] = gauging(gs[i].DischargeM3S, *gs[i].WidthM/1.08, y, *gs[i].MeanVelMS)
 		}
 	}
+
 	all, err := Fit(gs)
 	require.NoError(t, err)
 	for i := range gs {
@@ -166,6 +171,7 @@ func TestWadingRowsCountHalf(t *testing.T) {
 			gs[i].Method = "wading"
 		}
 	}
+
 	half, err := Fit(gs)
 	require.NoError(t, err)
 	require.Less(t, half.DepthM(5), all.DepthM(5))
@@ -173,6 +179,7 @@ func TestWadingRowsCountHalf(t *testing.T) {
 
 func TestFitIsDeterministicAndFinite(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(0, 30).Draw(t, "n")
 		var gs []coldseam.Gauging
@@ -184,6 +191,7 @@ func TestFitIsDeterministicAndFinite(t *testing.T) {
 		b, errB := Fit(gs)
 		require.Equal(t, errA == nil, errB == nil)
 		require.Equal(t, a, b)
+
 		if errA == nil {
 			for _, x := range []float64{a.A, a.B, a.C, a.F, a.K, a.M, a.SComb, a.QMin, a.QMax} {
 				require.False(t, math.IsNaN(x) || math.IsInf(x, 0))

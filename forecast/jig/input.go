@@ -156,6 +156,7 @@ func (in SpotInput) depth(s *site, k *known) {
 		k.noDepth = "flow"
 		return
 	}
+
 	if sp.StageRefM != nil && (len(in.StageMembers) > 0 || in.StageM != nil) {
 		s.form = depthByStage
 		s.anchorQ, s.anchorM = in.FlowM3S, 0
@@ -170,6 +171,7 @@ func (in SpotInput) depth(s *site, k *known) {
 		}
 		return
 	}
+
 	if positive(sp.FlowRef) > 0 {
 		s.form = depthByFlow
 		if !in.Here {
@@ -208,6 +210,7 @@ func (in SpotInput) speed(s *site, k *known) {
 		s.exponent = g.M
 	}
 	k.speedSD = timedSpeedLnSD
+
 	if q := positive(sp.FloatFlow); q > 0 && (positive(sp.FloatMS) > 0 || in.Here && sp.FloatMS != nil && *sp.FloatMS == 0) {
 		k.speedBy, s.speedMS, s.speedQ = "float", *sp.FloatMS, q
 	} else if g.Valid() {
@@ -222,6 +225,7 @@ func (in SpotInput) speed(s *site, k *known) {
 		k.noSpeed = true
 		s.speedQ = 1
 	}
+
 	if k.noDepth == "" {
 		in.angle(s, k)
 	}

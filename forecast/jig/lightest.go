@@ -91,6 +91,7 @@ func zero(a, b, fa, fb, tol float64, f func(float64) float64) float64 {
 	if fa < math.MaxFloat32 {
 		t = fa / (fa - fb)
 	}
+
 	for range maxRounds {
 		x := a + t*(b-a)
 		fx := f(x)
@@ -99,6 +100,7 @@ func zero(a, b, fa, fb, tol float64, f func(float64) float64) float64 {
 		} else {
 			p, fp, b, fb = b, fb, a, fa
 		}
+
 		a, fa = x, fx
 		limit := tol * math.Abs(a/(b-a))
 		if limit > .5 {
@@ -111,6 +113,7 @@ func zero(a, b, fa, fb, tol float64, f func(float64) float64) float64 {
 		}
 		t = min(max(t, limit), 1-limit)
 	}
+
 	if fa >= 0 {
 		return a
 	}
@@ -133,6 +136,7 @@ func (c *column) bracket(x, spread float64) (lo, hi, flo, fhi float64) {
 			step *= step * step
 		}
 	}
+
 	for {
 		hi, fhi = x, f
 		x = max(x/step, minHeadKG)

@@ -22,6 +22,7 @@ func at(ft, fps, tempC float64) Station {
 func TestReferenceMasses(t *testing.T) {
 	t.Parallel()
 	const braid, nylon = "braid-0.14", "nylon-0.28"
+
 	rows := []struct {
 		ft, fps          float64
 		line, body, pres string
@@ -42,6 +43,7 @@ func TestReferenceMasses(t *testing.T) {
 		{20, 2.0, nylon, "slim", "quartering", 3, .62795, 8.105, 4.647, 165.69, 2.12, 1.081},
 		{15, 3.0, braid, "slim", "drift", 3, .06256, 4.738, .077, 22.37, -2.78, .435},
 	}
+
 	for _, r := range rows {
 		t.Run(r.body+r.line+r.pres, func(t *testing.T) {
 			t.Parallel()
@@ -49,6 +51,7 @@ func TestReferenceMasses(t *testing.T) {
 			kg, ok := Lightest(rg, st)
 			require.True(t, ok)
 			require.InEpsilon(t, r.oz, coldseam.Oz(kg), .01)
+
 			if r.s == 0 {
 				return
 			}

@@ -53,6 +53,7 @@ func needs(in SpotInput) []Need {
 		r.Names["spot"] = in.Spot.Name
 		return []Need{{r, in.Spot.ID, math.Inf(1)}}
 	}
+
 	switch {
 	case len(in.flows()) == 0:
 		return nil // the gauge is what is missing, not a measurement of the admin's
@@ -65,6 +66,7 @@ func needs(in SpotInput) []Need {
 	case k.noSpeed:
 		return must("measure_float", "must")
 	}
+
 	return narrowing(in, s, k)
 }
 
@@ -81,6 +83,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 			return nil
 		}
 	}
+
 	q := in.flows()
 	o := newOdds(s, in.Rig, q, q[0], q[0], cal.Mean, math.Hypot(now, eventLnSD))
 	before := o.mayNeed()
@@ -95,6 +98,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 		r.Names = map[string]string{"spot": in.Spot.Name, "sizes": before, "becomes": better.mayNeed()}
 		out = append(out, Need{r, in.Spot.ID, now - sd})
 	}
+
 	if cal.Logs == 0 {
 		switch timed := modelLnSD(sComb, timedSpeedLnSD, k.depthSD); {
 		case k.speedBy == "kind" && in.Spot.FloatMS != nil:
@@ -102,6 +106,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 		case k.speedBy == "kind":
 			add("measure_float", timed, nil)
 		}
+
 		if s.form == depthByFlow {
 			add("measure_stage", modelLnSD(sComb, k.speedSD, soundedLnSD), nil)
 		}
@@ -109,6 +114,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 			add("measure_gaugings", modelLnSD(fittedSComb, k.speedSD, k.depthSD), nil)
 		}
 	}
+
 	if !cal.Done {
 		add("measure_log", loggedLnSD, map[string]float64{"more": float64(max(doneAtLogs-cal.Logs, 1))})
 	}

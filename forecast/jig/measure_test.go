@@ -17,6 +17,7 @@ func TestMeasureRanksWhatIsMissing(t *testing.T) {
 	require.Equal(t, map[string]string{"case": "unsounded", "spot": "Bend hole"}, needs[0].Names)
 	require.True(t, math.IsInf(needs[0].Narrows, 1))
 	var float, logs int
+
 	for i, n := range needs {
 		require.True(t, i == 0 || n.Narrows <= needs[i-1].Narrows)
 		require.Positive(t, n.Narrows)
@@ -30,6 +31,7 @@ func TestMeasureRanksWhatIsMissing(t *testing.T) {
 			logs++
 		}
 	}
+
 	require.Equal(t, 1, float)
 	require.Equal(t, 2, logs)
 }
@@ -51,6 +53,7 @@ func TestMeasureNamesWhatBlocks(t *testing.T) {
 		require.Len(t, n, 1)
 		require.Equal(t, r.code, n[0].Code)
 	}
+
 	in := seam(t)
 	in.FlowMembers, in.FlowM3S = nil, 0
 	require.Empty(t, Measure([]SpotInput{in}), "a silent gauge is not the admin's to measure")

@@ -64,6 +64,7 @@ func (c *curve) at(lnQ float64) float64 {
 func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 	c := curve{lnQ0: math.Log(qLo), step: math.Log(qHi/qLo) / (gridN - 1)}
 	var before, near float64 // ln m at the two flows before: they foretell the next
+
 	for i := range c.lnM {
 		st, _ := s.at(math.Exp(c.lnQ0 + float64(i)*c.step)).Clamp()
 		var col column
@@ -78,6 +79,7 @@ func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 		default:
 			kg, ok = col.lightestNear(col.guess(), .05)
 		}
+
 		before, near = near, 0
 		c.lnM[i] = math.Inf(1)
 		if ok {
@@ -85,6 +87,7 @@ func tabulate(s *site, r Rig, qLo, qHi float64) curve {
 			c.lnM[i] = near
 		}
 	}
+
 	return c
 }
 

@@ -33,6 +33,7 @@ func sizeIn(r Rig, st Station) string {
 func TestReferenceSizes(t *testing.T) {
 	t.Parallel()
 	speeds := []float64{.5, 1, 1.5, 2, 2.5, 3, 4, 5}
+
 	rows := []struct {
 		body, line, pres string
 		ft               float64
@@ -49,6 +50,7 @@ func TestReferenceSizes(t *testing.T) {
 		{"slim", braid, "drift", 15, "1/16 1/16 1/16 1/16 1/16 1/8 1/8 3/16"},
 		{"slim", braid, "vertical", 15, "1/8 3/8 5/8 -- -- -- -- --"},
 	}
+
 	for _, r := range rows {
 		t.Run(r.body+" "+r.line+" "+r.pres, func(t *testing.T) {
 			t.Parallel()
@@ -65,6 +67,7 @@ func TestReferenceSizes(t *testing.T) {
 func TestReferenceSensitivity(t *testing.T) { // [reference calculation], printed to three digits
 	t.Parallel()
 	base := func() (Rig, Station) { return rig(t, "slim", braid, "quartering"), at(12, 1.9, 3) }
+
 	rows := []struct {
 		name string
 		set  func(*Rig, *Station)
@@ -86,6 +89,7 @@ func TestReferenceSensitivity(t *testing.T) { // [reference calculation], printe
 		{"log law 30 cm", func(_ *Rig, st *Station) { st.RoughM = .30 }, .192},
 		{"tungsten", func(r *Rig, _ *Station) { r.Metal, _ = ParseMetal("tungsten") }, .197},
 	}
+
 	for _, r := range rows {
 		rg, st := base()
 		r.set(&rg, &st)
@@ -140,6 +144,7 @@ func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
 		{"slim", nylon, "quartering", []float64{8.86, 14.04, 18.85, 23.42, 32.01, 40.01, 47.64, 54.98, 68.96}},
 		{"slim", braid, "anchored", []float64{7.52, 12.13, 16.47, 20.60, 28.41, 35.67, 42.61, 49.28, 62.03}},
 	}
+
 	for _, r := range rows {
 		got, single := criticalFlows(powerSite(), rig(t, r.body, r.line, r.pres), tabulate(powerSite(), rig(t, r.body, r.line, r.pres), 3, 160), 3, 160, 1)
 		require.True(t, single)
@@ -198,6 +203,7 @@ func TestReferenceChoice(t *testing.T) {
 		{.25, .38, [3]float64{.43, .67, .91}, .375, .375},
 	}
 	sizes := [3]float64{3. / 16, 1. / 4, 3. / 8}
+
 	for _, r := range rows {
 		o := Odds{mean: 0, sd: r.model}
 		c := curve{lnQ0: -3, step: 6. / (gridN - 1)}
@@ -208,6 +214,7 @@ func TestReferenceChoice(t *testing.T) {
 		for i := range 400 {
 			o.lnQ = append(o.lnQ, r.flow*math.Sqrt2*math.Erfinv(2*(float64(i)+.5)/400-1))
 		}
+
 		for i, oz := range sizes {
 			require.InDelta(t, r.p[i], o.Holds(oz*coldseam.KgPerOunce), .006, "%+v", r)
 		}
@@ -229,6 +236,7 @@ func TestSurrogateIsTheSecondRoute(t *testing.T) {
 		require.True(t, ok)
 		require.InEpsilon(t, kg, sur, tol, "%v ft %v ft/s", ft, fps)
 	}
+
 	for _, fps := range []float64{1.5, 2, 2.5, 3} {
 		for _, ft := range []float64{10, 12, 15, 20} {
 			within(ft, fps, .055)
@@ -236,6 +244,7 @@ func TestSurrogateIsTheSecondRoute(t *testing.T) {
 		within(25, fps, .075)
 		within(6, fps, .125)
 	}
+
 	anchored, st := rig(t, "slim", braid, "anchored"), at(12, 1.9, 3)
 	kg, _ := Lightest(anchored, st)
 	sur, ok := Surrogate(anchored, st)
@@ -280,6 +289,7 @@ func drawStation(t *rapid.T) Station {
 
 func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		r, st := drawRig(t), drawStation(t)
 		if r.Pres.Name == "drift" {
@@ -288,6 +298,7 @@ func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 		var c column
 		c.init(r, st)
 		want, wantOK := bisect(&c)
+
 		got, ok := c.lightest()
 		require.Equal(t, wantOK, ok)
 		require.InDelta(t, want, got, 1e-6)
@@ -302,6 +313,7 @@ func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 
 func TestMinimumRisesWithDepthSpeedAndLine(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		r, st := drawRig(t), drawStation(t)
 		base, ok := Lightest(r, st)
@@ -315,12 +327,14 @@ func TestMinimumRisesWithDepthSpeedAndLine(t *testing.T) {
 			}
 			require.GreaterOrEqual(t, kg*(1+tolerance), base, name)
 		}
+
 		f := rapid.Float64Range(1, 1.5).Draw(t, "factor")
 		faster, deeper, thicker := st, st, r
 		faster.SurfaceMS *= f
 		deeper.DepthM = min(deeper.DepthM*f, MaxDepthM)
 		thicker.Line.DiameterM *= f
 		more("faster", r, faster, 1e-6)
+
 		// With the same speed on top, deeper water is slower at the jig's height
 		// above the bed: where next to no line stands in the current (a gram in
 		// three feet) the minimum falls by a part in a thousand.
@@ -331,6 +345,7 @@ func TestMinimumRisesWithDepthSpeedAndLine(t *testing.T) {
 
 func TestDriftQuarteringAnchoredSlimBulky(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		r, st := drawRig(t), drawStation(t)
 		kg := func(body, pres string) float64 {
@@ -384,6 +399,7 @@ func TestPriorSpreadAddsUp(t *testing.T) {
 	}
 	speed := slope(func(_ *Rig, st *Station, x float64) { st.SurfaceMS *= math.Exp(x) }, .1)
 	require.InDelta(t, speedElastic, speed, .12)
+
 	depth := slope(func(_ *Rig, st *Station, x float64) { st.DepthM *= math.Exp(x) }, .1)
 	require.InDelta(t, depthElastic, depth, .08)
 	line := slope(func(r *Rig, _ *Station, x float64) { r.Line.DiameterM *= math.Exp(x) }, .1)

@@ -28,6 +28,7 @@ func TestParseRigNamesWhatItWants(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		require.ErrorContains(t, err, r.want)
 	}
+
 	r, err := ParseRig("", "", "", "")
 	require.NoError(t, err)
 	require.Equal(t, [4]string{"slim", "braid-0.14", "lead", "quartering"}, [4]string{r.Body.Name, r.Line.Name, r.Metal.Name, r.Pres.Name})
@@ -100,10 +101,12 @@ func TestTheLowestCrossingCounts(t *testing.T) {
 	j := Advise(in)
 	require.Contains(t, codes(j), "not_monotone")
 	s, _ := in.site()
+
 	for _, f := range j.CriticalM3S {
 		if f.M3S == 0 || f.Beyond {
 			continue
 		}
+
 		for _, below := range []float64{.5, .7, .9, .98} {
 			q := f.M3S * below
 			if q < in.Geometry.QMin*outsideLow {

@@ -55,6 +55,7 @@ func TestTradeABulkyBodyNeedsOneSizeMore(t *testing.T) {
 	}
 	var same, one, cells int
 	slim, bulky := rig(t, "slim", braid, "quartering"), rig(t, "bulky", braid, "quartering")
+
 	for _, ft := range []float64{6, 8, 10, 12, 15, 18, 20, 25} {
 		for _, fps := range []float64{1, 1.25, 1.5, 1.75, 2, 2.25, 2.5, 2.75, 3} {
 			a, okA := Lightest(slim, at(ft, fps, 3))
@@ -65,6 +66,7 @@ func TestTradeABulkyBodyNeedsOneSizeMore(t *testing.T) {
 				continue
 			}
 			cells++
+
 			switch index(sb) - index(sa) {
 			case 0:
 				same++
@@ -76,6 +78,7 @@ func TestTradeABulkyBodyNeedsOneSizeMore(t *testing.T) {
 			}
 		}
 	}
+
 	t.Logf("%d cells: %d the same, %d one more", cells, same, one)
 	require.Greater(t, one, same)
 	require.GreaterOrEqual(t, same+one, cells-2)

@@ -50,6 +50,7 @@ func Clock(sp Species, days coldseam.Days, o ClockOptions) ([]ClockDay, error) {
 	if end := yearStart(o.Year+1, days.Lat).Add(-1); end.Before(last) {
 		last = end // the last day is left out so that one season never reaches into the next
 	}
+
 	if first := yearStart(o.Year, days.Lat); !first.Before(last) {
 		return nil, nil
 	}
@@ -57,12 +58,14 @@ func Clock(sp Species, days coldseam.Days, o ClockOptions) ([]ClockDay, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	dr := sp.drives(days.Lat, s.first, s.t, s.q, o.FlowPct, 0)
 	if o.NoNoise {
 		p := sp.defaults()
 		p.delta = o.Delta
 		return sp.quiet(p, dr, s), nil
 	}
+
 	if o.Draws == 0 {
 		o.Draws = 500
 	}
@@ -89,10 +92,12 @@ func (s *Species) noisy(dr []drive, w season, o ClockOptions) []ClockDay {
 	out := make([]ClockDay, len(dr))
 	stages := make([][len(Stages)]float64, len(dr))
 	f := 1 / float64(o.Draws)
+
 	for j := range o.Draws {
 		rng := stream(o.Seed, j)
 		p := s.sample(rng, Prior{SD: s.DeltaSD})
 		var st state
+
 		for i := range dr {
 			s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
 			t := st.totals(s)
@@ -103,6 +108,7 @@ func (s *Species) noisy(dr []drive, w season, o ClockOptions) []ClockDay {
 			c.Holding += f * t.h
 			c.Gravel += f * t.s
 			c.DroppingBack += f * t.b
+
 			c.Spawned += f * t.spawned
 			c.Through += f * t.through
 			c.Spent += f * t.spent()
@@ -114,11 +120,13 @@ func (s *Species) noisy(dr []drive, w season, o ClockOptions) []ClockDay {
 			}
 		}
 	}
+
 	for i := range out {
 		out[i].Date, out[i].Water = w.first.Add(i), w.t[i]
 		k, _ := top(stages[i][:])
 		out[i].Stage = Stages[k]
 	}
+
 	return out
 }
 
@@ -144,6 +152,7 @@ func DatesOf(days []ClockDay) Dates {
 			*at = day
 		}
 	}
+
 	for _, c := range days {
 		if c.Arrivals > most {
 			most, d.Peak = c.Arrivals, c.Date
@@ -152,6 +161,7 @@ func DatesOf(days []ClockDay) Dates {
 		mark(&d.Midpoint, total > 0.05 && c.Spawned >= total/2, c.Date)
 		mark(&d.End, total > 0.05 && c.Spawned >= .95*total, c.Date)
 	}
+
 	return d
 }
 

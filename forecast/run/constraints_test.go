@@ -49,6 +49,7 @@ func (s *Species) springOf(name string, d coldseam.Days, year int) (springRun, e
 	var st state
 	var male, female []float64
 	in510 := 0.0
+
 	for _, dr := range s.drives(d.Lat, w.first, w.t, w.q, nil, 0) {
 		s.step(&p, &st, &dr, 0, 0)
 		m, f := 0.0, 0.0
@@ -59,6 +60,7 @@ func (s *Species) springOf(name string, d coldseam.Days, year int) (springRun, e
 				m += st.moved[c]
 			}
 		}
+
 		male, female = append(male, m/(1-s.femaleShare)), append(female, f/s.femaleShare)
 		before := r.spawned
 		r.spawned = st.totals(s).spawned
@@ -67,6 +69,7 @@ func (s *Species) springOf(name string, d coldseam.Days, year int) (springRun, e
 			in510 += r.spawned - before
 		}
 	}
+
 	if r.spawned < .05 {
 		return r, fmt.Errorf("%s %d: hardly any spawning", name, year)
 	}
@@ -107,11 +110,13 @@ func tableSprings(t testing.TB) springs {
 			out.lake = append(out.lake, springWater{"lake", y, ice, yearOf(d, y)})
 		}
 	}
+
 	for name, d := range rivers(t) {
 		for y := 2012; y <= 2014; y++ {
 			out.river = append(out.river, springWater{name, y, 0, yearOf(d, y)})
 		}
 	}
+
 	sort.Slice(out.river, func(i, j int) bool {
 		a, b := out.river[i], out.river[j]
 		return a.name < b.name || a.name == b.name && a.year < b.year
@@ -179,6 +184,7 @@ func (s *Species) constraints(ws springs) []constraint {
 	length := num(func(r springRun) int { return r.end - r.start })
 	row("spawn midpoint, lake, C", 6.7, 8.3, of(lake, func(r springRun) float64 { return r.midC }))
 	row("share spawned at 5-10 C, lake", .65, 1, of(lake, func(r springRun) float64 { return r.share510 }))
+
 	row("start on ice-out, d/d", .5, 1, slope(ice, pick(lake, start)))
 	row("midpoint on ice-out, d/d", .5, 1, slope(ice, pick(lake, mid)))
 	lead10 := num(func(r springRun) int { return r.female10 - r.male10 })
@@ -197,6 +203,7 @@ func (s *Species) constraints(ws springs) []constraint {
 		row("late cold spring, a tenth spawned at, C", none, 4.4, r.t[reach(r.curve, .1)])
 		row("late cold spring, half spawned at, C", none, 6, r.t[reach(r.curve, .5)])
 	}
+
 	least := 1.0
 	for _, r := range append(lake, river...) {
 		least = math.Min(least, r.spawned)
@@ -236,12 +243,14 @@ func (s *Species) spawnedShare(d coldseam.Days, year int) float64 {
 func (s *Species) noiseConstraints(name string, ws []springWater) []constraint {
 	var warm, waves, gaps, halves []float64
 	in, wv := 0, 0
+
 	for _, sw := range ws {
 		w, err := spring(sw.days, nil, sw.days.First.Add(sw.days.Len()), s.Tb)
 		if err != nil {
 			continue
 		}
 		dr := s.drives(sw.days.Lat, w.first, w.t, nil, nil, 0)
+
 		for k := range 6 {
 			rng := stream(uint64(sw.year), k)
 			p := s.defaults()
@@ -249,6 +258,7 @@ func (s *Species) noiseConstraints(name string, ws []springWater) []constraint {
 			var a []float64
 			var wave []bool
 			hot, all := 0.0, 0.0
+
 			for i := range dr {
 				before := all
 				s.step(&p, &st, &dr[i], s.Sigma, rng.NormFloat64())
@@ -259,16 +269,19 @@ func (s *Species) noiseConstraints(name string, ws []springWater) []constraint {
 						wv++
 					}
 				}
+
 				all += st.arrivals
 				if w.t[i] > 4.1 {
 					hot += st.arrivals
 				}
 			}
+
 			warm = append(warm, hot/all)
 			x, g, h := shape(a, wave)
 			waves, gaps, halves = append(waves, x...), append(gaps, g...), append(halves, h)
 		}
 	}
+
 	return []constraint{
 		{"arrivals above 4.1 C, " + name, .65, .85, median(warm)},
 		{"wave days of the run, " + name, .13, .19, float64(wv) / float64(max(in, 1))},
@@ -285,6 +298,7 @@ func (s *Species) femalesByMarch(d coldseam.Days) float64 {
 	if err != nil {
 		return 0
 	}
+
 	dr := s.drives(d.Lat, w.first, w.t, w.q, nil, 0)
 	in := 0.0
 	for j := range 500 {
@@ -300,6 +314,7 @@ func (s *Species) femalesByMarch(d coldseam.Days) float64 {
 			}
 		}
 	}
+
 	return in
 }
 

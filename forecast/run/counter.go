@@ -90,6 +90,7 @@ func (in *Input) counted() *counter {
 				c.WeekMean, n = c.WeekMean+v, n+1
 			}
 		}
+
 		if c.WeekMean /= n; n < minWeekDays || c.WeekMean < 1 {
 			return nil
 		}
@@ -102,6 +103,7 @@ func (in *Input) counted() *counter {
 		c.odds = logistic(r.A + r.B*logit(in.Species.counterOdds(c.Fish, c.WeekMean, ahead)))
 		return &c
 	}
+
 	return nil
 }
 

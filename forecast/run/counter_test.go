@@ -82,6 +82,7 @@ func counted6(t *testing.T, sp Species, n int, byWater bool) (coldseam.Days, col
 	d := coldseam.Days{First: coldseam.Date{Year: 2015, Month: 1, Day: 1}, Lat: 45}
 	var c coldseam.DailyCounts
 	c.First = d.First
+
 	for y := 2015; y < 2015+6; y++ {
 		end := coldseam.Date{Year: y + 1, Month: 1, Day: 1}
 		for day := d.Day(d.Len()); day.Before(end); day = day.Add(1) {
@@ -92,6 +93,7 @@ func counted6(t *testing.T, sp Species, n int, byWater bool) (coldseam.Days, col
 		}
 		days, err := Clock(sp, d, ClockOptions{Year: y, NoNoise: true})
 		require.NoError(t, err)
+
 		for i := len(c.Fish); i < d.Len(); i++ {
 			v, k := 0.0, d.Day(i).YearDay()
 			if byWater && k <= len(days) {
@@ -102,6 +104,7 @@ func counted6(t *testing.T, sp Species, n int, byWater bool) (coldseam.Days, col
 			c.Fish = append(c.Fish, v)
 		}
 	}
+
 	return d, c
 }
 

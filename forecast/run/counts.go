@@ -71,6 +71,7 @@ func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 		s.Fish += y.Fish
 		s.Years = append(s.Years, y.CountedYear)
 	}
+
 	s.pushes(&sp, ys)
 	all := func(i int) []float64 { return dayOfYear(ys, i, func(int) int { return 0 }) }
 	s.timing("day_of_the_year", ys, all)
@@ -82,6 +83,7 @@ func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 		s.timing("clock_as_shipped", ys, shipped)
 		s.timing("clock_refitted", ys, refit)
 	}
+
 	return s, nil
 }
 
@@ -104,6 +106,7 @@ func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 			c.Fish += v
 		}
 	}
+
 	if c.Fish < minCounted {
 		return c, false
 	}
@@ -112,6 +115,7 @@ func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 		sum += v
 		c.share[i] = sum / c.Fish
 	}
+
 	c.HalfD = half(c.share)
 	if w, err := spring(days, nil, c.first.Add(LastDay), sp.Tb); err == nil && !w.short {
 		c.t = w.t
@@ -173,6 +177,7 @@ func degreeDays(ys []counted, i int) []float64 {
 		}
 		return out
 	}
+
 	w, m, v := 0.0, 0.0, 0.0
 	for k, y := range ys {
 		if k != i {
@@ -182,6 +187,7 @@ func degreeDays(ys []counted, i int) []float64 {
 			}
 		}
 	}
+
 	m /= w
 	sd := math.Sqrt(math.Max(v/w-m*m, 1))
 	f := sums(ys[i].t)
@@ -205,6 +211,7 @@ func threshold(ys []counted, i int) []float64 {
 			return LastDay
 		}
 	}
+
 	best, least := 0.0, math.Inf(1)
 	for c := 2.0; c <= 16; c++ {
 		sum := 0.0
@@ -215,6 +222,7 @@ func threshold(ys []counted, i int) []float64 {
 			best, least = c, sum
 		}
 	}
+
 	return dayOfYear(ys, i, cross(ys, best))
 }
 
@@ -294,6 +302,7 @@ func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i in
 	}
 	var settings []Refit
 	var curves [][][]float64 // [setting][year]
+
 	for _, spread := range []float64{1, 1.7, 3} {
 		for _, move := range []float64{0, 3, 6} {
 			for _, base := range []float64{s.Tb, 0.5} {
@@ -309,6 +318,7 @@ func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i in
 			}
 		}
 	}
+
 	without := func(i int) int { // the setting that serves all years but i best
 		at, least := 0, math.Inf(1)
 		for c, set := range curves {
@@ -322,8 +332,10 @@ func (s *Species) refits(lat float64, ys []counted) (shipped, refitted func(i in
 				at, least = c, sum
 			}
 		}
+
 		return at
 	}
+
 	shipped = func(i int) []float64 { return run(s, ys[i], 0) }
 	refitted = func(i int) []float64 { return curves[without(i)][i] }
 	return shipped, refitted, settings[without(-1)]
@@ -349,6 +361,7 @@ func (s *CountScore) pushes(sp *Species, ys []counted) {
 	s.WaveShare, s.Lag1 = float64(waves)/float64(max(inside, 1)), xy/math.Max(xx, 1e-9)
 
 	var pairs, base []score.Pair
+
 	for k := range days {
 		others := slices.Concat(slices.Delete(slices.Clone(days), k, k+1)...)
 		r, n, hits := counterRecal(others), 0, 0
@@ -360,6 +373,7 @@ func (s *CountScore) pushes(sp *Species, ys []counted) {
 				hits++
 			}
 		}
+
 		for _, d := range days[k] {
 			if d.P == 0 || n == 0 {
 				continue
@@ -371,6 +385,7 @@ func (s *CountScore) pushes(sp *Species, ys []counted) {
 			base = append(base, score.Pair{P: float64(hits) / float64(n), Hit: d.Wave})
 		}
 	}
+
 	s.Pushes = len(pairs)
 	s.Brier, s.BaseBrier, s.Bins = score.Brier(pairs), score.Brier(base), score.Reliability(pairs, 5)
 }

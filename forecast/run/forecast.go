@@ -70,6 +70,7 @@ func Forecast(in Input) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+
 	if in.Species.NoClock {
 		return in.idle(leads, "no_clock"), nil
 	}
@@ -80,11 +81,13 @@ func Forecast(in Input) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+
 	if w.short {
 		r := in.idle(leads, "water_gap")
 		r.State.Note = w.notes
 		return r, nil
 	}
+
 	e := newEngine(in, w, leads)
 	e.spinUp()
 	e.attach()
@@ -103,6 +106,7 @@ func (in *Input) check() (int, error) {
 	if in.FlowM3S != nil && len(in.FlowM3S) != len(in.WaterC) {
 		return 0, fmt.Errorf("run %s: %d temperature members, %d flow members: %w", in.Species.Key, len(in.WaterC), len(in.FlowM3S), coldseam.ErrInvalid)
 	}
+
 	leads := len(in.WaterC[0])
 	for i, m := range in.WaterC {
 		if len(m) != leads || in.FlowM3S != nil && len(in.FlowM3S[i]) != leads || leads == 0 {
@@ -112,6 +116,7 @@ func (in *Input) check() (int, error) {
 			return 0, fmt.Errorf("run %s: member %d has a day without water temperature: %w", in.Species.Key, i, coldseam.ErrInvalid)
 		}
 	}
+
 	if in.Draws == 0 {
 		in.Draws = DefaultDraws
 	}
@@ -181,6 +186,7 @@ func newEngine(in Input, w season, leads int) *engine {
 	}
 	e.par, e.st, e.rng = make([]draw, n), make([]state, n), make([]*rand.Rand, n)
 	e.weight = make([]float64, n)
+
 	for j := range n {
 		e.rng[j] = stream(in.Seed, j)
 		e.weight[j] = 1 / float64(n)
@@ -191,6 +197,7 @@ func newEngine(in Input, w season, leads int) *engine {
 			e.par[j] = e.sp.sample(e.rng[j], in.Prior)
 		}
 	}
+
 	return e
 }
 
@@ -205,12 +212,14 @@ func (e *engine) spinUp() {
 		}
 		dr = dr[min(l.days, len(dr)):]
 	}
+
 	loads := make([]float64, len(e.par))
 	seen := len(e.w.t) - len(dr)
 	e.past = make([]float64, len(e.w.t))
 	if e.in.Learnt != nil {
 		copy(e.past, e.in.Learnt.past)
 	}
+
 	for j := range e.par {
 		for i := range dr {
 			e.sp.step(&e.par[j], &e.st[j], &dr[i], e.sig, e.z(j))
@@ -219,6 +228,7 @@ func (e *engine) spinUp() {
 		t := e.st[j].totals(e.sp)
 		loads[j] = (t.h + 0.8*t.b) / e.in.SeasonPeak
 	}
+
 	if e.count = e.in.counted(); e.count != nil && e.count.ahead == 1 && e.sig > 0 {
 		e.weight = slices.Clone(e.weight)
 		e.count.weigh(e.st, e.weight)
@@ -241,6 +251,7 @@ func (e *engine) attach() {
 	per := max(1, (e.in.Draws+m-1)/m)
 	n := per * m
 	pick := systematic(e.weight, n)
+
 	// A fixed stride coprime to n deals neighbouring draws to far members.
 	stride := coprime(n)
 	par, st, rng := make([]draw, n), make([]state, n), make([]*rand.Rand, n)
@@ -249,6 +260,7 @@ func (e *engine) attach() {
 	if learnt != nil && learnt.Trips > 0 {
 		e.qw = make([][]float64, n)
 	}
+
 	for k := range n {
 		j := pick[(k*stride)%n]
 		if e.qw != nil {
@@ -258,6 +270,7 @@ func (e *engine) attach() {
 		rng[k] = stream(e.in.Seed^0xc01d5ea3, k)
 		e.member[k] = k / per
 	}
+
 	e.par, e.st, e.rng = par, st, rng
 }
 
@@ -273,6 +286,7 @@ func (e *engine) lead() {
 		}
 		e.waved[l] = make([]bool, n)
 	}
+
 	e.refill = make([]bool, n)
 	e.index, e.spent = make([][]float64, n), make([][]float64, n)
 	var dr []drive
@@ -300,6 +314,7 @@ func (e *engine) memberDrives(m int) []drive {
 func (e *engine) follow(k int, dr []drive) {
 	e.index[k], e.spent[k] = make([]float64, e.leads), make([]float64, e.leads)
 	st := &e.st[k]
+
 	for l := range dr {
 		gap := st.sinceGap
 		if l == 0 && inRun(st.totals(e.sp).arrived) {
@@ -309,6 +324,7 @@ func (e *engine) follow(k int, dr []drive) {
 		t := st.totals(e.sp)
 		d := &e.days[l]
 		d.arrived[k], d.spawned[k], d.spent[k] = t.arrived, t.spawned, t.spent()
+
 		d.load[k] = (t.h + 0.8*t.b) / e.in.SeasonPeak
 		d.index[k] = t.index() + e.in.ResidentShare
 		d.stages[t.stage()]++
@@ -330,16 +346,19 @@ func (e *engine) result() Result {
 		s.Days = append(s.Days, coldseam.RunDay{Day: e.in.Today.Add(l), PWave: e.in.Recal.Apply(float64(d.waves) / n),
 			Arrived: fan(d.arrived), Spawned: fan(d.spawned), Stage: Stages[k], StageP: p / n})
 	}
+
 	today := s.Days[0].PWave
 	if e.count != nil {
 		today = e.count.odds * float64(e.inRun) / n
 		s.Days[0].PWave, s.Counted = today, e.count.FishCounted
 	}
+
 	d, first := &e.days[0], s.Days[0]
 	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage, first.StageP
 	for k, p := range d.stages {
 		s.StageProbs[Stages[k]] = p / n
 	}
+
 	s.PWaveRaw = float64(d.waves) / n
 	s.PWave3d = e.in.Recal.Apply(e.anyWave(0, min(3, e.leads)))
 	if e.count != nil {
@@ -349,6 +368,7 @@ func (e *engine) result() Result {
 	s.HoleLoad = coldseam.Quantile(d.load, .5)
 	s.Holes = holes(s.HoleLoad, e.load0)
 	s.PSpent = mean(d.spent)
+
 	s.Index = coldseam.Quantile(d.index, .5)
 	s.HatchFrom, s.HatchTo = e.hatch()
 	s.MostLike = e.in.mostLike(e.w)

@@ -37,6 +37,7 @@ func TestForecastState(t *testing.T) {
 	require.Len(t, s.Days, 11)
 	require.Len(t, r.Index, 500)
 	require.Equal(t, in.Today, s.Days[0].Day)
+
 	sum := 0.0
 	for _, p := range s.StageProbs {
 		sum += p
@@ -48,6 +49,7 @@ func TestForecastState(t *testing.T) {
 		require.LessOrEqual(t, d.Arrived[1], d.Arrived[2])
 		require.LessOrEqual(t, d.Spawned[1], d.Arrived[2]+1e-9)
 	}
+
 	require.Greater(t, s.Days[1].PWave, .3, "the warm front of days 84-88 brings a wave")
 	require.Greater(t, s.PRefill, .5, "after four days of gap")
 	again, err := Forecast(morning(t, 84, 100))
@@ -96,6 +98,7 @@ func TestForecastRefusals(t *testing.T) {
 	_, err = Forecast(short)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "member 2 has 5 days, want 11")
+
 	gap := morning(t, 84, 4)
 	for i := 40; i < 50; i++ {
 		gap.Days.WaterC[i] = math.NaN()
@@ -105,6 +108,7 @@ func TestForecastRefusals(t *testing.T) {
 	require.False(t, ended.State.Active)
 	require.Equal(t, "water_gap", ended.State.Why)
 	require.Contains(t, ended.State.Note, coldseam.Reason{Code: "water_ends", Names: map[string]string{"day": "2023-02-15"}})
+
 	gap.ModelC = make([]float64, len(gap.Days.WaterC))
 	for i := range gap.ModelC {
 		gap.ModelC[i] = 1
@@ -147,6 +151,7 @@ func TestForecastOnNewYearsDay(t *testing.T) {
 
 func TestForecastProperties(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		rows := DefaultSpecies()
 		n := rapid.IntRange(0, 180).Draw(t, "days")
@@ -156,6 +161,7 @@ func TestForecastProperties(t *testing.T) {
 			d.WaterC = append(d.WaterC, level+3*math.Sin(float64(i)/9))
 			d.FlowM3S = append(d.FlowM3S, rapid.Float64Range(-5, 400).Draw(t, "flow"))
 		}
+
 		in := Input{Species: rapid.SampledFrom(rows).Draw(t, "species"), Days: d, Today: d.First.Add(n), Seed: 1, Draws: 40,
 			ResidentShare: rapid.Float64Range(0, .5).Draw(t, "resident"),
 			FlowPct:       func(_ coldseam.Date, q float64) float64 { return clip(q/400, 0, 1) }}
@@ -166,6 +172,7 @@ func TestForecastProperties(t *testing.T) {
 			}
 			in.WaterC, in.FlowM3S = append(in.WaterC, path), append(in.FlowM3S, flow)
 		}
+
 		r, err := Forecast(in)
 		require.NoError(t, err)
 		s := r.State
@@ -175,6 +182,7 @@ func TestForecastProperties(t *testing.T) {
 			}
 			require.True(t, day.PWave >= 0 && day.PWave <= 1)
 		}
+
 		for i := 1; i < len(s.Days); i++ {
 			require.GreaterOrEqual(t, s.Days[i].Arrived[1], s.Days[i-1].Arrived[1]-1e-12, "fish never un-arrive")
 		}
@@ -184,6 +192,7 @@ func TestForecastProperties(t *testing.T) {
 				require.True(t, v >= in.ResidentShare-1e-9 && v <= 1+in.ResidentShare+1e-9)
 			}
 		}
+
 		require.True(t, s.PWave <= s.PWave3d+1e-12 && s.PSpent >= 0 && s.PSpent <= 1)
 	})
 }

@@ -45,6 +45,7 @@ func (e *engine) hatch() (from, to coldseam.Date) {
 		}
 		water = append(water, coldseam.Quantile(day, .5))
 	}
+
 	first := sort.Search(len(spawned), func(i int) bool { return spawned[i] >= .1 })
 	if first == len(spawned) {
 		return from, to

@@ -39,6 +39,7 @@ func TestHatchToWholeWeeks(t *testing.T) {
 func TestMostLike(t *testing.T) {
 	t.Parallel()
 	in := morning(t, 95, 4)
+
 	// Four years back: one alike, one three degrees warmer, one two weeks late.
 	first := coldseam.Date{Year: 2019, Month: 1, Day: 1}
 	d := coldseam.Days{First: first, Lat: 45}
@@ -55,6 +56,7 @@ func TestMostLike(t *testing.T) {
 		}
 		d.WaterC = append(d.WaterC, x)
 	}
+
 	in.Days = d
 	r, err := Forecast(in)
 	require.NoError(t, err)

@@ -57,6 +57,7 @@ func Learn(in LearnInput) (*Learnt, error) {
 	if err != nil {
 		return nil, err
 	}
+
 	if w.short {
 		return nil, fmt.Errorf("learn %s: no water temperature from %s: %w", in.Species.Key, w.first.Add(len(w.t)), coldseam.ErrUnavailable)
 	}
@@ -74,12 +75,14 @@ func Learn(in LearnInput) (*Learnt, error) {
 		f.normalise()
 		i = j
 	}
+
 	f.past = make([]float64, f.days)
 	for j, w := range f.weight {
 		for i := range f.past {
 			f.past[i] += w * f.laid[j][i]
 		}
 	}
+
 	return &f.Learnt, nil
 }
 
@@ -116,6 +119,7 @@ func newFilter(in LearnInput, w season) *filter {
 		in.Prior = Prior{SD: in.Species.DeltaSD}
 	}
 	n := in.Particles
+
 	f := &filter{in: in, sp: &in.Species}
 	f.dr = f.sp.drives(in.Days.Lat, w.first, w.t, w.q, in.FlowPct, 0)
 	f.year = w.first.Year
@@ -125,6 +129,7 @@ func newFilter(in LearnInput, w season) *filter {
 	for i, q := range QGrid() {
 		f.qLog[i] = math.Log(q)
 	}
+
 	for j := range n {
 		rng := stream(in.Seed, j)
 		f.par[j] = f.sp.sample(rng, in.Prior)
@@ -132,6 +137,7 @@ func newFilter(in LearnInput, w season) *filter {
 		for i := range f.z[j] {
 			f.z[j][i] = rng.NormFloat64()
 		}
+
 		for c := range f.logw[j] {
 			p := 1.0 / qPoints
 			if in.Q != nil {
@@ -140,6 +146,7 @@ func newFilter(in LearnInput, w season) *filter {
 			f.logw[j][c] = math.Log(p / float64(len(kGrid)))
 		}
 	}
+
 	f.normalise()
 	return f
 }
@@ -166,6 +173,7 @@ func (f *filter) weigh(t coldseam.Trip) {
 	if f.in.Resident != nil {
 		resident = f.in.Resident(t.Reach)
 	}
+
 	f.tabulate(t.Fish)
 	base := math.Log(lineHours(t)) + partySlope*math.Log(float64(max(t.Anglers, 1)))
 	for j := range f.par {
@@ -251,6 +259,7 @@ func (f *filter) normalise() {
 			f.grid[j][c] /= math.Max(s, 1e-300)
 		}
 	}
+
 	for j := range f.weight {
 		f.weight[j] /= sum
 		squares += f.weight[j] * f.weight[j]
@@ -273,6 +282,7 @@ func (f *filter) resample() {
 	par, z, logw, grid := make([]draw, n), make([][]float64, n), make([][cells]float64, n), make([][cells]float64, n)
 	f.Resampled++
 	spread := math.Sqrt(1 - shrink*shrink)
+
 	for k, j := range pick {
 		rng := stream(f.in.Seed+uint64(f.Resampled)*7919, k)
 		par[k], grid[k] = f.par[j], f.grid[j]
@@ -280,6 +290,7 @@ func (f *filter) resample() {
 		if f.Trips >= warmSlopeTrips {
 			par[k].bT = shrink*f.par[j].bT + (1-shrink)*bm + spread*bs*rng.NormFloat64()
 		}
+
 		z[k] = slices.Clone(f.z[j])
 		for i := f.days; i < len(z[k]); i++ {
 			z[k][i] = rng.NormFloat64()
@@ -289,6 +300,7 @@ func (f *filter) resample() {
 		}
 		f.weight[k] = 1 / float64(n)
 	}
+
 	f.par, f.z, f.logw, f.grid = par, z, logw, grid
 	days := f.days
 	f.days = 0

@@ -61,6 +61,7 @@ func (w truth) logTrips(n int, rng *rand.Rand) []coldseam.Trip {
 	}
 	jan := coldseam.Date{Year: 2023, Month: 1, Day: 1}
 	var out []coldseam.Trip
+
 	for range n {
 		i := lo + rng.IntN(max(hi-lo, 1))
 		t := coldseam.Trip{Date: jan.Add(i), Hours: 4, Lines: 2, Anglers: 2, Species: "walleye"}
@@ -74,6 +75,7 @@ func (w truth) logTrips(n int, rng *rand.Rand) []coldseam.Trip {
 		}
 		out = append(out, t)
 	}
+
 	return out
 }
 
@@ -111,6 +113,7 @@ func midpoints(t testing.TB, in LearnInput) (mean, sd, deltaSD float64) {
 		f.weigh(x)
 		f.normalise()
 	}
+
 	_, deltaSD = f.Delta()
 	mid := make([]float64, len(f.par))
 	for j := range f.par {
@@ -125,6 +128,7 @@ func midpoints(t testing.TB, in LearnInput) (mean, sd, deltaSD float64) {
 		}
 		mean += f.weight[j] * mid[j]
 	}
+
 	for j, m := range mid {
 		sd += f.weight[j] * (m - mean) * (m - mean)
 	}
@@ -174,12 +178,14 @@ func TestZeroTripsLowerTheCatchability(t *testing.T) {
 		return mean
 	}
 	none := q(nil)
+
 	some := q(trips)
 	var zeros []coldseam.Trip
 	for _, x := range trips {
 		x.Fish, x.LookedAt, x.Spent = 0, 0, 0
 		zeros = append(zeros, x)
 	}
+
 	require.Less(t, q(zeros), none)
 	require.Less(t, q(append(trips, zeros...)), some)
 	noTrip := append([]coldseam.Trip(nil), trips...)
@@ -197,6 +203,7 @@ func TestLearnFeedsTheForecast(t *testing.T) {
 	for i := range 8 {
 		trips = append(trips, coldseam.Trip{Date: in.Today.Add(-9 + i), Hours: 4, Lines: 1, Fish: 6, Species: "walleye", LookedAt: 3, Spent: 0})
 	}
+
 	trips = append(trips, coldseam.Trip{Date: in.Today, Hours: 4, Lines: 1, Fish: 99}, coldseam.Trip{Date: in.Today.Add(-1), Hours: 3, Species: "sauger", Fish: 9})
 	l, err := Learn(LearnInput{Species: in.Species, Days: in.Days, Today: in.Today, Trips: trips, Particles: 500, Seed: 7})
 	require.NoError(t, err)
@@ -207,6 +214,7 @@ func TestLearnFeedsTheForecast(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, r.QWeights, 500)
 	require.Greater(t, r.K, .5)
+
 	plain := morning(t, 95, 20)
 	p, err := Forecast(plain)
 	require.NoError(t, err)

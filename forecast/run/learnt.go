@@ -130,6 +130,7 @@ func Carry(past []Memory) (Prior, []float64) {
 			logged += float64(m.Trips)
 		}
 	}
+
 	for i := range q {
 		if logged > 0 {
 			q[i] = 0.8*q[i]/logged + 0.2/qPoints
@@ -137,6 +138,7 @@ func Carry(past []Memory) (Prior, []float64) {
 			q[i] = 1.0 / qPoints
 		}
 	}
+
 	if n == 0 {
 		return Prior{SD: deltaRiverSD}, q
 	}

@@ -67,6 +67,7 @@ func (s *Species) drives(lat float64, first coldseam.Date, t, q []float64, pct f
 			d.dT2 = clip(t[i]-t[i-2], -3, 3)
 			d.dQ2 = flowChange(coldseam.At(q, i), coldseam.At(q, i-2))
 		}
+
 		if s.FlowHi > 0 && pct != nil {
 			if f := pct(day, coldseam.At(q, i)); !math.IsNaN(f) {
 				d.wall = logistic((s.FlowHi - f) / 0.03)
@@ -74,6 +75,7 @@ func (s *Species) drives(lat float64, first coldseam.Date, t, q []float64, pct f
 		}
 		out = append(out, d)
 	}
+
 	return out
 }
 
@@ -124,6 +126,7 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		}
 		e = st.a - sig*sig/2
 	}
+
 	te := d.t
 	if p.du > 0 && d.cold > 0 {
 		te += p.du * logistic((d.len-p.lurge)/s.KU) * d.cold
@@ -134,6 +137,7 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 	up := (te - s.Trap[0]) * s.invTrapUp
 	warm := s.Trap[3] + warmHeld - d.t
 	fresh := s.leaving(math.Min(up, (s.Trap[3]-d.t)*s.invTrapDown), warm)
+
 	held := s.leaving(math.Min(up, warm), warm)
 	st.arrivals = 0
 	lnR := math.Log(st.r) - p.delta
@@ -145,6 +149,7 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		}
 		st.spawn(s, c, a, fresh, held)
 	}
+
 	st.countWave()
 	st.countGap()
 }

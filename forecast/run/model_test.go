@@ -69,6 +69,7 @@ func TestConstantWater(t *testing.T) {
 		{"three degrees", 3, map[int]float64{75: .136, 90: .243, 105: .480, 120: .930}},
 		{"four degrees", 4, map[int]float64{60: .133, 75: .309}},
 	}
+
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
@@ -78,6 +79,7 @@ func TestConstantWater(t *testing.T) {
 			}
 		})
 	}
+
 	three := quiet(t, at45(120, func(int) float64 { return 3 }), ClockOptions{})
 	require.InDelta(t, .641, three[119].Spawned, .01)
 }
@@ -108,6 +110,7 @@ func TestTwoWaves(t *testing.T) {
 		{90, 31.921, .05377, .15070, .32115, .06485, .14808},
 		{100, 79.654, .01839, .05939, .29412, .16544, .76764},
 	}
+
 	for _, w := range rows {
 		g := got[w.day-1]
 		require.InDelta(t, w.r, g.R, 5e-3, "R on day %d", w.day)
@@ -117,6 +120,7 @@ func TestTwoWaves(t *testing.T) {
 		require.InDelta(t, w.b, g.DroppingBack, 5e-5, "B on day %d", w.day)
 		require.InDelta(t, w.spwn, g.Spawned, 5e-5, "spawned by day %d", w.day)
 	}
+
 	for day := 80; day <= 83; day++ {
 		require.LessOrEqual(t, got[day-1].Arrivals, .0007, "the gap, day %d", day)
 	}
@@ -155,6 +159,7 @@ func firstAt(days []ClockDay, f func(ClockDay) float64, v float64) int {
 
 func TestMassBalance(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		sp := rapid.SampledFrom(DefaultSpecies()).Draw(t, "species")
 		p := sp.defaults()
@@ -166,6 +171,7 @@ func TestMassBalance(t *testing.T) {
 			func(_ coldseam.Date, q float64) float64 { return clip(q/900, 0, 1) }, 0)
 		var st state
 		ready := 0.0
+
 		for i := range dr {
 			sp.step(&p, &st, &dr[i], sp.Sigma, rapid.Float64Range(-3, 3).Draw(t, "z"))
 			f, pool := 0.0, 0.0
@@ -181,6 +187,7 @@ func TestMassBalance(t *testing.T) {
 					require.GreaterOrEqual(t, v, -1e-12)
 				}
 			}
+
 			tot := st.totals(&sp)
 			require.InDelta(t, 1, (1-f)+pool+tot.h+tot.s+tot.b+st.exits, 1e-9)
 			require.GreaterOrEqual(t, f, ready)

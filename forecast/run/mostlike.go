@@ -24,6 +24,7 @@ func (in *Input) mostLike(w season) []int {
 		year int
 		d    float64
 	}
+
 	var found []near
 	for y := in.Days.First.Year; y < w.first.Year; y++ {
 		past, err := spring(in.Days, nil, yearStart(y, in.Days.Lat).Add(n), in.Species.Tb)
@@ -38,6 +39,7 @@ func (in *Input) mostLike(w season) []int {
 			found = append(found, near{y, d})
 		}
 	}
+
 	sort.Slice(found, func(i, j int) bool { return found[i].d < found[j].d })
 	var out []int
 	for i := range min(2, len(found)) {

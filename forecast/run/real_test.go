@@ -50,6 +50,7 @@ func frame(t testing.TB, path string, lat float64, flow, water int) coldseam.Day
 	d := coldseam.Days{First: first, Lat: lat}
 	n := last.Sub(first) + 1
 	d.WaterC, d.FlowM3S = make([]float64, n), make([]float64, n)
+
 	for i := range n {
 		d.WaterC[i], d.FlowM3S[i] = math.NaN(), math.NaN()
 	}
@@ -60,6 +61,7 @@ func frame(t testing.TB, path string, lat float64, flow, water int) coldseam.Day
 		}
 		return v
 	}
+
 	for _, r := range rows {
 		day, err := coldseam.ParseDate(r[0])
 		require.NoError(t, err)
@@ -68,6 +70,7 @@ func frame(t testing.TB, path string, lat float64, flow, water int) coldseam.Day
 			d.FlowM3S[day.Sub(first)] = get(r[flow])
 		}
 	}
+
 	if flow < 0 {
 		d.FlowM3S = nil
 	}
@@ -152,12 +155,14 @@ func shape(a []float64, wave []bool) (waves, gaps []float64, half float64) {
 			run, gap, seen = run+1, 0, true
 			continue
 		}
+
 		if run > 0 {
 			waves = append(waves, float64(run))
 		}
 		run = 0
 		gap++
 	}
+
 	half = float64(len(a))
 	sum, lo := 0.0, 0
 	for hi, x := range a {
@@ -170,6 +175,7 @@ func shape(a []float64, wave []bool) (waves, gaps []float64, half float64) {
 			half = math.Min(half, float64(hi-lo+1))
 		}
 	}
+
 	return waves, gaps, half
 }
 
@@ -185,6 +191,7 @@ func TestSpeciesMedians(t *testing.T) {
 		carry(d.WaterC, 45, false) // summer holes, after the spawning or nearly so
 	}
 	mids := map[string]map[string]springRun{}
+
 	for _, s := range rows {
 		mids[s.Key] = map[string]springRun{}
 		for name, d := range frames {
@@ -198,6 +205,7 @@ func TestSpeciesMedians(t *testing.T) {
 			}
 		}
 	}
+
 	for key, want := range map[string][2]float64{
 		"walleye": {9.4, 0}, "sauger": {10.4, 2}, "northern_pike": {7.6, -6.5},
 		"white_bass": {13.1, 19}, "lake_sturgeon": {12.6, 13.5}, "steelhead": {8.3, -5.5},
@@ -253,6 +261,7 @@ func TestEveryRealSpringSpawns(t *testing.T) {
 		return true
 	}
 	springs := 0
+
 	for _, folder := range []struct {
 		name string
 		lat  float64
@@ -269,6 +278,7 @@ func TestEveryRealSpringSpawns(t *testing.T) {
 			}
 		}
 	}
+
 	lake := escanaba(t)
 	for y := 1957; y < 2020; y++ {
 		if hold("lake", lake.Cut(coldseam.Date{Year: y, Month: 7, Day: 31}), y) {

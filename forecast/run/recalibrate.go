@@ -45,6 +45,7 @@ func Recalibrate(days []Resolved) Recalibration {
 // method.
 func fitOdds(days []Resolved, prior Recalibration, sdA, sdB float64) Recalibration {
 	r, precA, precB := prior, 1/(sdA*sdA), 1/(sdB*sdB)
+
 	for range 50 {
 		ga, gb := -(r.A-prior.A)*precA, -(r.B-prior.B)*precB
 		haa, hab, hbb := precA, 0.0, precB
@@ -59,6 +60,7 @@ func fitOdds(days []Resolved, prior Recalibration, sdA, sdB float64) Recalibrati
 			w := p * (1 - p)
 			haa, hab, hbb = haa+w, hab+w*x, hbb+w*x*x
 		}
+
 		det := haa*hbb - hab*hab
 		da, db := (hbb*ga-hab*gb)/det, (haa*gb-hab*ga)/det
 		r.A, r.B = r.A+da, r.B+db
@@ -66,6 +68,7 @@ func fitOdds(days []Resolved, prior Recalibration, sdA, sdB float64) Recalibrati
 			break
 		}
 	}
+
 	return r
 }
 

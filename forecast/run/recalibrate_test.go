@@ -16,12 +16,14 @@ func TestRecalibrate(t *testing.T) {
 		p := .05 + .9*rng.Float64()
 		over = append(over, Resolved{P: p, Wave: rng.Float64() < p/2}) // twice too sure
 	}
+
 	r := Recalibrate(over)
 	require.Equal(t, 400, r.N)
 	require.Less(t, r.Apply(.8), .6)
 	require.Greater(t, r.Apply(.8), r.Apply(.4), "order stays")
 	require.Zero(t, r.Apply(0))
 	require.InDelta(t, 1, r.Apply(1), 0)
+
 	few := Recalibrate(over[:49])
 	require.Equal(t, Recalibration{B: 1, N: 49, Rule: coldseam.WaveRule}, few)
 	require.InDelta(t, .8, few.Apply(.8), 0)
@@ -31,6 +33,7 @@ func TestRecalibrate(t *testing.T) {
 		p := .05 + .9*rng.Float64()
 		right = append(right, Resolved{P: p, Wave: rng.Float64() < p})
 	}
+
 	require.InDelta(t, .6, Recalibrate(right).Apply(.6), .04)
 }
 

@@ -39,6 +39,7 @@ func NewReference(sp Species, days coldseam.Days, modelC []float64, before int, 
 			index, peaks = append(index, n...), append(peaks, peak)
 		}
 	}
+
 	if r.Springs < MinSprings || len(index) == 0 {
 		return r
 	}

@@ -146,21 +146,25 @@ func ParseSpecies(r io.Reader) ([]Species, error) {
 	if err != nil {
 		return nil, fmt.Errorf("species file: %w: %w", err, coldseam.ErrInvalid)
 	}
+
 	if got := strings.Join(head, ","); got != "species,field,value,mark,source" {
 		return nil, fmt.Errorf("species file line 1: header %q, want species,field,value,mark,source: %w", got, coldseam.ErrInvalid)
 	}
 	var out []Species
 	var errs []error
 	at := map[string]int{}
+
 	for {
 		rec, err := cr.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
+
 		if err != nil {
 			errs = append(errs, fmt.Errorf("species file: %w: %w", err, coldseam.ErrInvalid))
 			break
 		}
+
 		line, _ := cr.FieldPos(0)
 		key := rec[0]
 		i, ok := at[key]
@@ -169,15 +173,18 @@ func ParseSpecies(r io.Reader) ([]Species, error) {
 			at[key] = i
 			out = append(out, Species{Key: key, Sources: map[string]Source{}})
 		}
+
 		if err := out[i].set(rec); err != nil {
 			errs = append(errs, fmt.Errorf("species file line %d: %s %s: %w: %w", line, key, rec[1], err, coldseam.ErrInvalid))
 		}
 	}
+
 	for i := range out {
 		if err := out[i].finish(); err != nil {
 			errs = append(errs, fmt.Errorf("species file: %s: %w: %w", out[i].Key, err, coldseam.ErrInvalid))
 		}
 	}
+
 	if len(out) == 0 {
 		errs = append(errs, fmt.Errorf("species file: no rows: %w", coldseam.ErrInvalid))
 	}
@@ -200,6 +207,7 @@ func (s *Species) set(rec []string) error {
 		return errors.New("given twice")
 	}
 	s.Sources[name] = Source{Value: value, Mark: mark, Words: rec[4]}
+
 	switch name {
 	case "name":
 		s.Name = value
@@ -230,6 +238,7 @@ func (s *Species) set(rec []string) error {
 	default:
 		return s.setNumber(name, value)
 	}
+
 	return nil
 }
 
@@ -243,10 +252,12 @@ func (s *Species) setNumber(name, value string) error {
 		sort.Strings(names)
 		return fmt.Errorf("unknown field, want one of name, calibrated, clock, advice, light, trap_c, cohort, %s", strings.Join(names, ", "))
 	}
+
 	if value == "none" && f.optional {
 		*f.at(s) = 0
 		return nil
 	}
+
 	v, err := strconv.ParseFloat(value, 64)
 	if err != nil || math.IsNaN(v) || v < f.min || v > f.max {
 		return fmt.Errorf("%q, want a number from %g to %g", value, f.min, f.max)
@@ -297,11 +308,13 @@ func (s *Species) finish() error {
 			return fmt.Errorf("%s is missing", name)
 		}
 	}
+
 	for name := range fields {
 		if _, ok := s.Sources[name]; !ok && name != "b_warm_top_c" {
 			return fmt.Errorf("%s is missing", name)
 		}
 	}
+
 	sum := 0.0
 	s.femaleShare = 0
 	for i, c := range s.Cohorts {
@@ -311,12 +324,14 @@ func (s *Species) finish() error {
 		}
 		s.lnTheta[i] = math.Log(c.Theta)
 	}
+
 	if math.Abs(sum-1) > 1e-9 {
 		return fmt.Errorf("cohort shares sum to %g, want 1", sum)
 	}
 	if s.femaleShare == 0 || s.femaleShare == sum {
 		return errors.New("want at least one male and one female cohort")
 	}
+
 	if s.Tcap <= s.Tb {
 		return fmt.Errorf("tcap_c %g is not above tb_c %g", s.Tcap, s.Tb)
 	}

@@ -30,6 +30,7 @@ func TestDefaultSpecies(t *testing.T) {
 
 func TestSpeciesFileIsChecked(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct{ name, old, new, want string }{
 		{"header", "species,field", "kind,field", "species file line 1: header"},
 		{"number", "walleye,tb_c,2.27", "walleye,tb_c,two", `species file line 15: walleye tb_c: "two", want a number from 0 to 15`},
@@ -55,6 +56,7 @@ func TestSpeciesFileIsChecked(t *testing.T) {
 			require.ErrorContains(t, err, r.want)
 		})
 	}
+
 	_, err := ParseSpecies(strings.NewReader(""))
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	_, err = FindSpecies(DefaultSpecies(), "carp")

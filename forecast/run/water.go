@@ -60,6 +60,7 @@ func spring(days coldseam.Days, model []float64, today coldseam.Date, tb float64
 			}
 		}
 	}
+
 	if carried += carry(s.t, MaxGap, true); carried > 0 {
 		s.note("water_carried", float64(carried), coldseam.Date{})
 	}
@@ -89,6 +90,7 @@ func (s *season) winter(tb float64) error {
 	if lead == len(s.t) && lead > 0 {
 		return fmt.Errorf("run clock: no water temperature since %s: %w", s.first, coldseam.ErrUnavailable)
 	}
+
 	if lead > 0 && s.t[lead] <= tb {
 		for i := range lead {
 			s.t[i] = math.Min(s.t[lead], 0.5)
@@ -104,6 +106,7 @@ func (s *season) winter(tb float64) error {
 		s.note("water_ends", 0, s.first.Add(i))
 		s.t, s.q = s.t[:i], s.q[:i]
 	}
+
 	return nil
 }
 
@@ -119,6 +122,7 @@ func carry(x []float64, most int, head bool) int {
 		for end < len(x) && math.IsNaN(x[end]) {
 			end++
 		}
+
 		if end-i > most && !head {
 			continue
 		}
@@ -127,5 +131,6 @@ func carry(x []float64, most int, head bool) int {
 		}
 		i = end
 	}
+
 	return n
 }

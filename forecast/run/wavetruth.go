@@ -32,6 +32,7 @@ func LogWaves(trips []coldseam.Trip, species string) []WaveDay {
 			effort[t.Date] += lineHours(t)
 		}
 	}
+
 	var out []WaveDay
 	for d, h := range effort {
 		y0, h0 := 0.0, 0.0
@@ -45,6 +46,7 @@ func LogWaves(trips []coldseam.Trip, species string) []WaveDay {
 		w.Ratio, w.Wave = rateRatio(fish[d], h, y0, h0)
 		out = append(out, w)
 	}
+
 	sort.Slice(out, func(i, j int) bool { return out[i].Day.Before(out[j].Day) })
 	return out
 }

@@ -64,6 +64,7 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 		hit  bool
 	}
 	var days []day
+
 	for y, c := range battleCreek(t) {
 		total := 0.0
 		for _, v := range c {
@@ -72,6 +73,7 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 		if total < 60 {
 			continue
 		}
+
 		for i := 8; i < len(c)-1; i++ {
 			week := mean(c[i-6:i+1]) + .25
 			if week < 1 {
@@ -87,6 +89,7 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 			days = append(days, day{y, clip(p, .02, .98), hit})
 		}
 	}
+
 	var pairs, base []score.Pair
 	for _, d := range days {
 		n, h := 0.0, 0.0
@@ -101,6 +104,7 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 		pairs = append(pairs, score.Pair{P: d.p, Hit: d.hit})
 		base = append(base, score.Pair{P: h / n, Hit: d.hit})
 	}
+
 	require.Greater(t, len(pairs), 300)
 	b, ref := score.Brier(pairs), score.Brier(base)
 	t.Logf("another species (Chinook, Battle Creek), noise part alone, n %d days: Brier %.3f against %.3f for the base rate of other years", len(pairs), b, ref)
@@ -109,6 +113,7 @@ func TestWaveNoiseOnBattleCreek(t *testing.T) {
 		t.Logf("  said %.2f: came %.2f of %d", r.P, r.Freq, r.N)
 		hits += int(math.Round(r.Freq * float64(r.N)))
 	}
+
 	require.Positive(t, hits)
 	require.Less(t, b, 1.15*ref, "the noise part must not be far worse than the base rate")
 }

@@ -42,6 +42,7 @@ func Decompose(x []Pair) Decomposition {
 		byP[v.P] = b
 		hits += outcome(v.Hit)
 	}
+
 	n := float64(max(len(x), 1))
 	base := hits / n
 	d := Decomposition{Uncertainty: base * (1 - base)}
@@ -50,11 +51,13 @@ func Decompose(x []Pair) Decomposition {
 		keys = append(keys, p)
 	}
 	slices.Sort(keys) // a fixed order of summation
+
 	for _, p := range keys {
 		k, o := byP[p][0], byP[p][1]/byP[p][0]
 		d.Reliability += k * (p - o) * (p - o) / n
 		d.Resolution += k * (o - base) * (o - base) / n
 	}
+
 	return d
 }
 

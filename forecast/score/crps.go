@@ -29,6 +29,7 @@ func crps(x []float64, y float64, fair bool) float64 {
 		abs += math.Abs(v - y)
 		spread += float64(2*(i+1)-m-1) * v
 	}
+
 	abs /= float64(m)
 	if m == 1 {
 		return abs

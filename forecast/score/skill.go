@@ -96,6 +96,7 @@ func BlockBootstrap(rng *rand.Rand, blocks []Block, reps int, p float64) Interva
 		}
 		bySite[b.Site] = append(bySite[b.Site], b)
 	}
+
 	skill := func(draw func(n, i int) int) float64 {
 		s, ref := 0.0, 0.0
 		for _, site := range order {
@@ -109,6 +110,7 @@ func BlockBootstrap(rng *rand.Rand, blocks []Block, reps int, p float64) Interva
 		}
 		return 1 - s/ref
 	}
+
 	out := Interval{Skill: skill(func(_, i int) int { return i })}
 	x := make([]float64, reps)
 	for k := range x {

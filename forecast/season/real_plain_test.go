@@ -48,6 +48,7 @@ func river(t testing.TB, name string) *Record {
 		}
 		return math.NaN()
 	}
+
 	for _, r := range rows[1:] {
 		day := date(r[0])
 		if d.Len() == 0 {
@@ -58,6 +59,7 @@ func river(t testing.TB, name string) *Record {
 		}
 		d.FlowM3S, d.WaterC, d.AirC = append(d.FlowM3S, number(r[1])), append(d.WaterC, number(r[2])), append(d.AirC, number(r[3]))
 	}
+
 	return recordOf(t, name, d, places[name][0], places[name][1])
 }
 
@@ -93,10 +95,12 @@ func TestStLouisBreakUp(t *testing.T) {
 // is STOP above the third quartile of the season, and never GO above its median.
 func TestRisesOfHalf(t *testing.T) {
 	t.Parallel()
+
 	for _, name := range []string{"greatlakes/saginaw", "greatlakes/fox"} {
 		r := river(t, name)
 		rose := 0
 		s := alone(t, r, "2013-04-01", "2013-04-30")
+
 		for day := date("2013-04-01"); day.Before(date("2013-05-01")); day = day.Add(1) {
 			k := r.Days.Index(day)
 			if !(r.Days.FlowM3S[k-1] > 1.5*r.Days.FlowM3S[k-2] && r.Days.FlowM3S[k-2] > 0) {
@@ -112,6 +116,7 @@ func TestRisesOfHalf(t *testing.T) {
 				rose++
 			}
 		}
+
 		assert.Positive(t, rose, name)
 	}
 }

@@ -110,6 +110,7 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 		Species: r.Species, Table: r.Table, Cost: r.Cost, BoxOz: r.BoxOz,
 		Members: r.Members, Seed: Seed(day),
 	}
+
 	stamp := max(r.SendAt-readingAgeH*time.Hour, 0)
 	f.Discharge = readings(past, past.FlowM3S, day, stamp, r.Loc)
 	f.Water = readings(past, past.WaterC, day, stamp, r.Loc)

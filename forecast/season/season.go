@@ -79,12 +79,14 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 		if err != nil {
 			return coldseam.Replay{}, err
 		}
+
 		r.prev = &m.Brief
 		if o.Progress != nil {
 			if err := o.Progress(n+1, total); err != nil {
 				return coldseam.Replay{}, err
 			}
 		}
+
 		if day.Before(o.From) {
 			continue
 		}
@@ -95,6 +97,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 		out.Cells = append(out.Cells, c)
 		out.Reach, out.LimitM3S = f.Reach.ID, f.Reach.MaxFlowM3S
 	}
+
 	out.Sum()
 	return out, nil
 }
@@ -136,6 +139,7 @@ func (r *replayer) morning(day coldseam.Date) (f forecast.Features, m forecast.M
 	if err != nil {
 		return f, m, c, fmt.Errorf("morning of %s: %w", day, err)
 	}
+
 	f.FlowModel, f.TempModel = r.flow, r.temp
 	if r.fitted != fit {
 		f.FlowModel, f.TempModel = nil, nil
@@ -155,6 +159,7 @@ func cellOf(m forecast.Morning, c *coldseam.ReplayCell) {
 	if odds, word, ok := m.OddsAlone(); ok {
 		c.Odds, c.OddsWord = &odds, word
 	}
+
 	if b.Run.Active {
 		c.Stage, c.PWave = b.Run.Stage, &b.Run.PWave
 	}

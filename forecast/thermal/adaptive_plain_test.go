@@ -19,6 +19,7 @@ import (
 func TestStackBeatsAdaptiveWeights(t *testing.T) {
 	t.Parallel()
 	sum := map[bool]map[int][2]float64{false: {}, true: {}}
+
 	for _, f := range []string{"alaska/george_river_osm_george.csv", "alaska/goodnews_river_nflo.csv", "alaska/kulukak_river_kulr.csv", "alaska/middle_fork_goodnews_river_mflr.csv", "alaska/tanada_creek_osm_tanada.csv",
 		"greatlakes/fox.csv", "greatlakes/genesee.csv", "greatlakes/saginaw.csv", "greatlakes/stlouis.csv", "greatlakes/vermilion.csv"} {
 		d := real(t, f)
@@ -32,6 +33,7 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 		k := m.On(d.Cut(d.Day(cut)))
 		k.see(d)
 		v := k.eng.view
+
 		for _, h := range []int{1, 3, 7, 10} {
 			type issue struct {
 				i int
@@ -40,17 +42,20 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 			var past []issue
 			var w adaptive
 			var stack, mixed, n float64
+
 			for i := cut + 1; i+leads < d.Len(); i++ {
 				for len(past) > 0 && past[0].i+h <= i {
 					w.learn(past[0].x, v.obs[past[0].i+h])
 					past = past[1:]
 				}
+
 				if !daily.Complete(v.obs, i-1, i+leads) {
 					continue
 				}
 				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.cal.Doy[i], simTraces)
 				var r row
 				k.eng.fillRow(&r, k.src, i, nil, k.tr, m.recipe(modeNoAir).features)
+
 				m.Mode[modeNoAir].Stack.centre(&r.mu, &r.x, r.doy, r.t)
 				var x []float64
 				for s := range k.src {
@@ -61,12 +66,14 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 				}
 				past = append(past, issue{i, x})
 			}
+
 			require.Greater(t, n, 20., f)
 			g := sum[strings.HasPrefix(f, "alaska")]
 			s := g[h]
 			g[h] = [2]float64{s[0] + stack/n/5, s[1] + mixed/n/5}
 		}
 	}
+
 	for _, long := range []bool{true, false} {
 		for _, h := range []int{1, 3, 7, 10} {
 			s := sum[long][h]

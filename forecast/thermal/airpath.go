@@ -39,6 +39,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 	rng := q.Rand(saltAir)
 	grown := k.grownErrors(q, len(traces), rng)
 	out := make([][]float64, len(traces))
+
 	for i, tr := range traces {
 		p := make([]float64, n)
 		copy(p, known)
@@ -51,6 +52,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 		if age > 0 {
 			a = known[age-1] - v.airC[l+age]
 		}
+
 		for h := age + 1; h <= n; h++ {
 			f := h - age // lead of the forecast
 			a *= c.Phi
@@ -60,6 +62,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 				p[h-1] = v.airC[l+h] + a + inn
 				continue
 			}
+
 			x := row[f-1] - bias[f-1]
 			switch {
 			case len(q.Air) > 1: // members carry their own spread
@@ -69,12 +72,15 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 				x += grown[i][f]
 			}
 			p[h-1] = x
+
 			// beyond the forecast's end the path goes on from here
 			a = x - v.airC[l+h]
 			decay = hs.airA[tr+h]
 		}
+
 		out[i] = p
 	}
+
 	return out
 }
 
@@ -92,6 +98,7 @@ func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]
 	sign := 1.
 	var pick int
 	var sq, cnt [leads + 1]float64
+
 	for i := range out {
 		if i%2 == 0 {
 			pick = int(cand[rng.IntN(len(cand))])
@@ -105,12 +112,14 @@ func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]
 		}
 		sign = -sign
 	}
+
 	s := errorScale(q.AirErrors, func(f int) float64 { return sq[f] / cnt[f] })
 	for i := range out {
 		for f := range out[i] {
 			out[i][f] *= s
 		}
 	}
+
 	return out
 }
 

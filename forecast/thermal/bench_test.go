@@ -28,11 +28,13 @@ func real(t testing.TB, path string) coldseam.Days {
 	f, err := os.Open(filepath.Join(root, "series", path))
 	require.NoError(t, err)
 	defer f.Close()
+
 	rows, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)
 	var d coldseam.Days
 	d.First, err = coldseam.ParseDate(rows[1][0])
 	require.NoError(t, err)
+
 	last, err := coldseam.ParseDate(rows[len(rows)-1][0])
 	require.NoError(t, err)
 	n := last.Sub(d.First) + 1
@@ -42,6 +44,7 @@ func real(t testing.TB, path string) coldseam.Days {
 			x[k][i] = math.NaN()
 		}
 	}
+
 	for _, r := range rows[1:] {
 		day, err := coldseam.ParseDate(r[0])
 		require.NoError(t, err)
@@ -52,6 +55,7 @@ func real(t testing.TB, path string) coldseam.Days {
 			}
 		}
 	}
+
 	d.FlowM3S, d.WaterC, d.AirC = x[0], x[1], x[2]
 	return d
 }
@@ -87,6 +91,7 @@ func nelderMead(p problem, x0 []float64) fitState {
 		x []float64
 		f float64
 	}
+
 	at := func(x []float64) vertex {
 		v := vertex{x: slices.Clone(x)}
 		for k := range v.x {
@@ -103,6 +108,7 @@ func nelderMead(p problem, x0 []float64) fitState {
 		x[k] += .1 * max(math.Abs(x[k]), .25)
 		simplex = append(simplex, at(x))
 	}
+
 	for s.runs < 5000 {
 		slices.SortFunc(simplex, func(a, b vertex) int { return cmp.Compare(a.f, b.f) })
 		best, worst := simplex[0], simplex[n]
@@ -115,6 +121,7 @@ func nelderMead(p problem, x0 []float64) fitState {
 				c[k] += v.x[k] / float64(n)
 			}
 		}
+
 		along := func(t float64) vertex {
 			x := make([]float64, n)
 			for k := range x {
@@ -131,10 +138,12 @@ func nelderMead(p problem, x0 []float64) fitState {
 		case v.f >= simplex[n-1].f:
 			v = along(.5)
 		}
+
 		if v.f < worst.f {
 			simplex[n] = v
 			continue
 		}
+
 		for j := 1; j <= n; j++ {
 			x := slices.Clone(simplex[j].x)
 			for k := range x {
@@ -143,6 +152,7 @@ func nelderMead(p problem, x0 []float64) fitState {
 			simplex[j] = at(x)
 		}
 	}
+
 	slices.SortFunc(simplex, func(a, b vertex) int { return cmp.Compare(a.f, b.f) })
 	s.x, s.cost = simplex[0].x, simplex[0].f
 	return s
@@ -186,6 +196,7 @@ func benchFit(b *testing.B, d coldseam.Days) {
 	g, kind := fitTarget(d)
 	p := g.problem(kind, 0, false)
 	x0 := startPoint(kind, 0, daily.Stream(1, epoch, saltFit))
+
 	for _, c := range []struct {
 		name string
 		fit  func() fitState
@@ -239,6 +250,7 @@ func BenchmarkModel30y(b *testing.B) {
 		b.ReportMetric(ns, "ns/op")
 		b.ReportMetric(ns, "min-ns")
 	})
+
 	for _, c := range []struct {
 		name string
 		h    Heat

@@ -121,10 +121,12 @@ func fitCore(r *record, kinds []heatKind, rng *rand.Rand) *Core {
 		c.Air = daily.FitHarmonic(r.cal, padTo(r.days.AirC, len(r.cal.Doy)))
 		c.Phi = lag1(anomaly(r.days.AirC, c.Air.Over(r.cal), r.n))
 	}
+
 	if q := positiveLogs(r.days, r.n); q != nil {
 		c.LogQ = daily.FitHarmonic(r.cal, padTo(q, len(r.cal.Doy)))
 		c.PhiQ = lag1(anomaly(q, c.LogQ.Over(r.cal), r.n))
 	}
+
 	s := newState(r, c)
 	c.fitHeats(s, kinds, rng)
 	s.simulate()
@@ -153,12 +155,14 @@ func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
 	}
 	g := target{f: s.forcing(), t0: max(s.wat[0], 0)}
 	driven, both, water := 0, 0.0, 0.0
+
 	for i := range s.n {
 		if a := coldseam.At(s.days.AirC, i); a == a {
 			driven++
 		} else {
 			driven = max(0, driven-8) // a few missing days do not end a run
 		}
+
 		if s.obs[i] != s.obs[i] {
 			continue
 		}
@@ -171,6 +175,7 @@ func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
 			g.obs = append(g.obs, s.obs[i])
 		}
 	}
+
 	for _, k := range kinds {
 		kind := k.kind
 		if kind == 8 && both < flowComplete*water {
@@ -197,6 +202,7 @@ func newState(r *record, c *Core) *state {
 	for i := range s.airA {
 		s.airA[i] = s.air[i] - s.airC[i]
 	}
+
 	if q := positiveLogs(r.days, r.n); q != nil && c.LogQ != (daily.Harmonic{}) {
 		ref := c.LogQ.C[0]
 		s.lnqC = c.LogQ.Over(r.cal)
@@ -208,6 +214,7 @@ func newState(r *record, c *Core) *state {
 			s.lnqC[i] -= ref
 		}
 	}
+
 	return s
 }
 
@@ -237,6 +244,7 @@ func (c *Core) fitAssim(s *state) {
 	for m := range c.Heat {
 		var b [allLeads + 1][2]float64
 		e := s.err[m]
+
 		for h := 1; h <= allLeads; h++ {
 			var xx, xd, dd, xy, dy float64
 			for t := 1; t+h < s.n; t++ {
@@ -245,11 +253,13 @@ func (c *Core) fitAssim(s *state) {
 					xx, xd, dd, xy, dy = xx+x*x, xd+x*d, dd+d*d, xy+x*y, dy+d*y
 				}
 			}
+
 			dd *= 1.02
 			if det := xx*dd - xd*xd; det > 0 {
 				b[h][0] = (xy*dd - dy*xd) / det
 				b[h][1] = (xx*dy - xd*xy) / det
 			}
+
 			if b[h][0] < 0 || b[h][0] > 1 {
 				b[h][0] = min(max(b[h][0], 0), 1)
 				b[h][1] = 0
@@ -258,6 +268,7 @@ func (c *Core) fitAssim(s *state) {
 				}
 			}
 		}
+
 		c.Assim = append(c.Assim, b)
 	}
 }

@@ -36,6 +36,7 @@ func NewDiel(obs []coldseam.Observation, now time.Time, loc *time.Location) *Die
 	d := &Diel{loc: loc}
 	var sum, n [24]float64
 	var day coldseam.Date
+
 	end := func() {
 		var x dielDay
 		hours := 0.0
@@ -45,6 +46,7 @@ func NewDiel(obs []coldseam.Observation, now time.Time, loc *time.Location) *Die
 				hours++
 			}
 		}
+
 		if hours >= dielHours {
 			x.mean /= hours
 			for h := range sum {
@@ -57,8 +59,10 @@ func NewDiel(obs []coldseam.Observation, now time.Time, loc *time.Location) *Die
 			fillAround(&x.dep)
 			d.days = append(d.days, x)
 		}
+
 		sum, n = [24]float64{}, [24]float64{}
 	}
+
 	from := now.AddDate(0, 0, -dielDays)
 	for _, o := range obs {
 		if o.At.Before(from) || o.At.After(now) || !o.Flag.Usable() {
@@ -69,11 +73,13 @@ func NewDiel(obs []coldseam.Observation, now time.Time, loc *time.Location) *Die
 			end()
 			day = c
 		}
+
 		v := math.Max(o.Value, 0)
 		sum[t.Hour()] += v
 		n[t.Hour()]++
 		d.now, d.at, d.ok = o.At, v, true
 	}
+
 	end() // today joins too once it is nearly whole
 	return d
 }
@@ -116,6 +122,7 @@ func (d *Diel) pick(i int, mean float64) *dielDay {
 	if math.IsNaN(mean) || math.IsInf(mean, 0) {
 		return nil // no width of the search would find a day
 	}
+
 	for w := dielMean; len(d.days) > 0; w *= 2 {
 		n := 0
 		for k := range d.days {
@@ -123,6 +130,7 @@ func (d *Diel) pick(i int, mean float64) *dielDay {
 				n++
 			}
 		}
+
 		if n < min(dielMin, len(d.days)) {
 			continue
 		}
@@ -136,6 +144,7 @@ func (d *Diel) pick(i int, mean float64) *dielDay {
 			}
 		}
 	}
+
 	return nil
 }
 

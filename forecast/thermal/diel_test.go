@@ -75,6 +75,7 @@ func TestDielOnBrandywine(t *testing.T) {
 	}
 	raw, err := os.ReadFile(filepath.Join(root, "series/subdaily/brandywine_30min.csv"))
 	require.NoError(t, err)
+
 	var obs []coldseam.Observation
 	for _, l := range strings.Split(strings.TrimSpace(string(raw)), "\n")[1:] {
 		f := strings.Split(l, ",")
@@ -85,6 +86,7 @@ func TestDielOnBrandywine(t *testing.T) {
 			obs = append(obs, coldseam.Observation{At: at, Value: v})
 		}
 	}
+
 	mean := map[coldseam.Date][2]float64{}
 	for _, o := range obs {
 		m := mean[coldseam.DateOf(o.At)]
@@ -92,6 +94,7 @@ func TestDielOnBrandywine(t *testing.T) {
 	}
 	var flat, shaped, n float64
 	first := coldseam.DateOf(obs[0].At)
+
 	for day := 12; day < 58; day++ {
 		today := first.Add(day)
 		m := mean[today]
@@ -105,6 +108,7 @@ func TestDielOnBrandywine(t *testing.T) {
 				seen = append(seen, o)
 			}
 		}
+
 		d := NewDiel(seen, cut, time.UTC)
 		for _, o := range obs {
 			if coldseam.DateOf(o.At) != today {
@@ -120,6 +124,7 @@ func TestDielOnBrandywine(t *testing.T) {
 			n++
 		}
 	}
+
 	t.Logf("mean absolute error by the half hour: daily mean %.2f, with the shape %.2f degC (n %.0f)", flat/n, shaped/n, n)
 	require.Less(t, shaped, .6*flat)
 }
@@ -139,6 +144,7 @@ func TestOffsetLearnsReachAndReaders(t *testing.T) {
 		g := 3 + float64(i%10)/2
 		rs = append(rs, Reading{Reader: name, Gauge: g, Value: g + .8 + who[name] + readingSD*rng.NormFloat64()})
 	}
+
 	rs = append(rs, Reading{Reader: "a", Gauge: math.NaN(), Value: 3})
 	o := FitOffset(rs)
 	require.Equal(t, 90, o.N)

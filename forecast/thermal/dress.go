@@ -60,6 +60,7 @@ func newLibrary(rows []row, first []coldseam.Date) *Library {
 			l.Res = append(l.Res, daily.ToCenti(r.r[h]))
 		}
 	}
+
 	l.decode()
 	return l
 }
@@ -102,6 +103,7 @@ func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int)
 	w := [4]float64{warp(mu[1]), warp(mu[5]), warp(mu[10]), warp(t)}
 	dt = clip2(dt)
 	var c []daily.Candidate
+
 	for _, days := range [2]int{dressDays, dressDaysWide} {
 		c = c[:0]
 		for i := range l.look {
@@ -115,14 +117,17 @@ func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int)
 				z := (e.warp[j] - w[j]) / dressState
 				d += z * z
 			}
+
 			z := dressDT * (e.dt - dt) / dressState
 			d = (d+z*z)/5 + float64(g*g)/(dressDoy*dressDoy)
 			c = append(c, daily.Candidate{D: d, K: int32(i)})
 		}
+
 		if len(c) >= dressMin {
 			break
 		}
 	}
+
 	c = daily.Nearest(c, k)
 	out := make([]int32, len(c))
 	for i := range out {
@@ -157,6 +162,7 @@ func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 	step := max(1, len(l.Day)/calibrateN)
 	var need [leads + 1][]float64
 	x := make([]float64, 0, rc.k)
+
 	for i := step / 2; i < len(l.Day); i += step {
 		if l.Donor[i] != 0 {
 			continue
@@ -165,6 +171,7 @@ func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 		if len(near) < dressMin/2 {
 			continue
 		}
+
 		for h := 1; h <= leads; h++ {
 			x = x[:0]
 			for _, k := range near {
@@ -178,6 +185,7 @@ func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 			need[h] = append(need[h], needed(float64(l.Res[i*leads+h-1]), lo, hi, 100*stepC/2))
 		}
 	}
+
 	for h := 1; h <= leads; h++ {
 		out[h] = rc.spread
 		if n := float64(len(need[h])); n > 0 {
@@ -185,6 +193,7 @@ func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 			out[h] = (n*f + spreadPull*rc.spread) / (n + spreadPull)
 		}
 	}
+
 	return out
 }
 

@@ -47,6 +47,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	t := q.View.Index(q.Day)
 	l := last(obs, t)
 	age := t - l
+
 	start := math.NaN()
 	if l >= 0 && age <= staleDays {
 		start = obs[l]
@@ -58,6 +59,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		res.Weights = []float64{0, 1}
 		res.Flags = append(res.Flags, daily.FlagStale, daily.FlagLowConfidence)
 	}
+
 	if frozen(obs, t) {
 		res.Flags = append(res.Flags, daily.FlagIce)
 	}
@@ -67,6 +69,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	if len(q.Air) == 0 {
 		res.Flags = append(res.Flags, daily.FlagNoAir)
 	}
+
 	cand := k.candidates(q.Day.YearDay(), horizon)
 	if len(cand) == 0 && start == start {
 		return k.bare(res, q, start, age), nil
@@ -75,6 +78,7 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: no observed path of %d days within %d days of the date: %w",
 			q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
 	}
+
 	pick := k.pick(q, cand, members)
 	for i, c := range pick {
 		r := k.donors[c.g]
@@ -86,12 +90,14 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 				base = start - r.run[c.i]
 			}
 		}
+
 		for h := range path {
 			path[h] = clampC(r.run[c.i+h+1] + base*climateShare.Keep(i, h+1+age, k.m.Years))
 		}
 		res.Members = append(res.Members, path)
 		res.Trace = append(res.Trace, r.days.Day(c.i))
 	}
+
 	return res, nil
 }
 
@@ -135,6 +141,7 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 	for i, j := range daily.Draw(rng, idx, members) {
 		out[i] = cand[j]
 	}
+
 	if len(q.Traces) == 0 {
 		return out
 	}
@@ -145,6 +152,7 @@ func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
 			out[i] = trace{0, j}
 		}
 	}
+
 	return out
 }
 

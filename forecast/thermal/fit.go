@@ -110,6 +110,7 @@ func (g target) problem(kind int, lnq float64, bucket bool) problem {
 	if bucket {
 		rows += len(bucketPrior)
 	}
+
 	return problem{lo: lo, hi: hi, n: rows,
 		eval: func(x, r []float64) {
 			unpack(kind, lnq, x, bucket).run(sim, nil, g.f, g.t0)
@@ -144,6 +145,7 @@ func fitHeat(kind int, lnq float64, g target, bucket bool, rng *rand.Rand) Heat 
 		runs += e.runs
 		ends = append(ends, e)
 	}
+
 	slices.SortStableFunc(ends, func(a, b fitState) int {
 		switch {
 		case a.cost < b.cost:
@@ -153,6 +155,7 @@ func fitHeat(kind int, lnq float64, g target, bucket bool, rng *rand.Rand) Heat 
 		}
 		return 0
 	})
+
 	best := levenberg(p, ends[0].x, polishRuns, 1e-5)
 	h := unpack(kind, lnq, best.x, false)
 	h.Runs = runs + best.runs

@@ -104,6 +104,7 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	} else {
 		f += seas
 	}
+
 	eq := f / k
 	x := eq + (t-eq)*e // bounds by comparison: min and max cost a tenth of the day here
 	if x <= 0 {
@@ -111,6 +112,7 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	} else if x > tMax {
 		x = tMax
 	}
+
 	if !c.hasJ {
 		return x, 0
 	}
@@ -121,6 +123,7 @@ func (c *coef) step(t, j, ta, lnq, cos, sin float64) (float64, float64) {
 	} else {
 		j -= ta
 	}
+
 	j = min(max(j, 0), c.JMax)
 	if j > 0 {
 		x *= fastExp(-j * c.invS)
@@ -139,6 +142,7 @@ func (p Heat) run(dst, js []float64, f forcing, t0 float64) {
 	if c.useQ {
 		pq = f.lnq[0]
 	}
+
 	for i := range dst {
 		a := f.air[i]
 		var q float64
@@ -146,6 +150,7 @@ func (p Heat) run(dst, js []float64, f forcing, t0 float64) {
 			q = w*f.lnq[i] + v*pq
 			pq = f.lnq[i]
 		}
+
 		t, j = c.step(t, j, w*a+v*pa, q, f.cos[i], f.sin[i])
 		pa = a
 		dst[i] = t

@@ -23,6 +23,7 @@ var published = map[string][8]float64{
 // section 10, reference calculation]: an independent implementation.
 func TestStepOfThePublishedSets(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		river string
 		w     float64
@@ -41,6 +42,7 @@ func TestStepOfThePublishedSets(t *testing.T) {
 		for _, q := range []float64{.6, .6, .9, 1.8, 2.4, 1.6} {
 			f.lnq = append(f.lnq, math.Log(q))
 		}
+
 		x := h.coef(true)
 		temp := 1.
 		for i, want := range c.want {
@@ -56,6 +58,7 @@ func TestStepOfThePublishedSets(t *testing.T) {
 // for any parameters: a check that does not rest on the reference values.
 func TestStepSolvesTheEquation(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		var h Heat
 		h.Kind, h.W = 8, 1
@@ -66,6 +69,7 @@ func TestStepSolvesTheEquation(t *testing.T) {
 		doy := rapid.IntRange(1, 365).Draw(t, "doy")
 		t0 := rapid.Float64Range(0, 20).Draw(t, "t0")
 		cos, sin := season([]int{doy})
+
 		c := h.coef(true)
 		got, _ := c.step(t0, 0, ta, lnq, cos[0], sin[0])
 		q := math.Exp(lnq)
@@ -76,6 +80,7 @@ func TestStepSolvesTheEquation(t *testing.T) {
 			a := h.A
 			x += (a[0] + a[1]*ta - a[2]*x + q*(a[4]+a[5]*math.Cos(2*math.Pi*(ty-a[6]))-a[7]*x)) / math.Pow(q, a[3]) / n
 		}
+
 		require.InDelta(t, min(max(x, 0), 60), got, .01)
 	})
 }
@@ -89,6 +94,7 @@ func TestBucketHoldsTheWaterDown(t *testing.T) {
 			air[i] = 5
 		}
 	}
+
 	cos, sin := season(make([]int, n))
 	f := forcing{air: air, cos: cos, sin: sin}
 	h := Heat{Kind: 3, A: [8]float64{0: .5, 1: .4, 2: .45}, W: 1}
@@ -114,6 +120,7 @@ func TestFitFindsItsOwnParameters(t *testing.T) {
 	s := newState(r, &Core{HasAir: true, Air: daily.FitHarmonic(r.cal, padTo(d.AirC, len(r.cal.Doy)))})
 	sim := make([]float64, r.n)
 	want.run(sim, nil, s.forcing(), 0)
+
 	g := target{f: s.forcing()}
 	for i := spinUpDays; i < r.n; i++ {
 		g.days, g.obs = append(g.days, int32(i)), append(g.obs, sim[i])
@@ -175,6 +182,7 @@ func TestSlopesAreTheDerivatives(t *testing.T) {
 	for i := range lnq {
 		lnq[i] = .6 * math.Sin(float64(i)/25)
 	}
+
 	for _, c := range []struct {
 		name   string
 		h      Heat
@@ -194,6 +202,7 @@ func TestSlopesAreTheDerivatives(t *testing.T) {
 			for i := 5; i < 400; i += 3 {
 				g.days, g.obs = append(g.days, int32(i)), append(g.obs, 0)
 			}
+
 			p := g.problem(c.h.Kind, 0, c.bucket)
 			x := pack(c.h, c.bucket)
 			jac, r := make([]float64, len(x)*p.n), make([]float64, p.n)
@@ -201,6 +210,7 @@ func TestSlopesAreTheDerivatives(t *testing.T) {
 			p.eval(x, r)
 			lo, hi := make([]float64, p.n), make([]float64, p.n)
 			bad := 0
+
 			for k := range x {
 				y := slices.Clone(x)
 				const h = 1e-6
@@ -208,6 +218,7 @@ func TestSlopesAreTheDerivatives(t *testing.T) {
 				p.eval(y, hi)
 				y[k] = x[k] - h
 				p.eval(y, lo)
+
 				for i := range r {
 					want := (hi[i] - lo[i]) / (2 * h)
 					if math.Abs(want-jac[k*p.n+i]) > 1e-4*(1+math.Abs(want)) {
@@ -215,6 +226,7 @@ func TestSlopesAreTheDerivatives(t *testing.T) {
 					}
 				}
 			}
+
 			require.LessOrEqual(t, bad, len(x)*p.n/200)
 		})
 	}

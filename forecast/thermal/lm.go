@@ -43,6 +43,7 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 	if p.slopes != nil {
 		cost = 1
 	}
+
 	for s.runs+cost+1 <= maxRuns {
 		if p.slopes != nil {
 			p.slopes(s.x, jac)
@@ -51,6 +52,7 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 				jacobian(p, s.x, k, r, xt, jac[k*p.n:(k+1)*p.n])
 			}
 		}
+
 		s.runs += cost
 		for k := range np {
 			jk := jac[k*p.n : (k+1)*p.n]
@@ -60,6 +62,7 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 			}
 		}
 		better := false
+
 		for tries := 0; tries < 6 && s.runs < maxRuns; tries++ {
 			if !solveStep(p, s.x, g, jtj, a, b, lambda) {
 				lambda *= 8
@@ -70,6 +73,7 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 			}
 			p.eval(xt, rt)
 			s.runs++
+
 			if c := dot(rt, rt); c < s.cost {
 				gain := (s.cost - c) / s.cost
 				copy(s.x, xt)
@@ -79,12 +83,15 @@ func levenberg(p problem, x0 []float64, maxRuns int, tol float64) fitState {
 				better = gain > tol
 				break
 			}
+
 			lambda *= 5
 		}
+
 		if !better {
 			break
 		}
 	}
+
 	return s
 }
 
@@ -106,10 +113,12 @@ func jacobian(p problem, x []float64, k int, r, xt, col []float64) {
 func solveStep(p problem, x, g, jtj, a, b []float64, lambda float64) bool {
 	np := len(x)
 	copy(a, jtj)
+
 	for k := range np {
 		d := jtj[k*np+k]
 		a[k*np+k] = d*(1+lambda) + 1e-12
 		b[k] = g[k]
+
 		if (x[k] <= p.lo[k] && g[k] > 0) || (x[k] >= p.hi[k] && g[k] < 0) || d == 0 {
 			b[k] = 0
 			for l := range np {
@@ -122,6 +131,7 @@ func solveStep(p problem, x, g, jtj, a, b []float64, lambda float64) bool {
 			a[k*np+k] = 1
 		}
 	}
+
 	if !daily.Cholesky(a, np) {
 		return false
 	}

@@ -72,6 +72,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b < 0 && len(opt.Pool) == 0 {
 		return nil, fmt.Errorf("fit water temperature: no water temperature on any training day and no similar gauge: %w", coldseam.ErrInvalid)
 	}
+
 	if b >= 0 {
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
@@ -81,6 +82,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b < 0 || m.Tier == daily.TierCold {
 		return m, nil
 	}
+
 	kinds := shortKinds
 	if m.long() {
 		kinds = longKinds
@@ -99,6 +101,7 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 	}
 	var rows [2][]row
 	first := make([]coldseam.Date, len(all))
+
 	for g, x := range all {
 		first[g] = x.First
 		for mode, rs := range opt.Cache.outOfFold(x, opt.Training, kinds, opt.Seed) {
@@ -112,6 +115,7 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 			}
 		}
 	}
+
 	for mode := range rows {
 		if len(rows[mode]) < minRows || mode == modeAir && !m.Core.HasAir {
 			continue

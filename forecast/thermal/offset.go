@@ -55,6 +55,7 @@ func FitOffset(rs []Reading) Offset {
 			}
 		}
 	}
+
 	slices.Sort(names)
 	p := 1 + len(names)
 	n := daily.NewNormal(p)
@@ -67,6 +68,7 @@ func FitOffset(rs []Reading) Offset {
 		row[0], row[1+slices.Index(names, r.Reader)] = 1, 1
 		n.Add(row, r.Value-r.Gauge, 1/(readingSD*readingSD))
 	}
+
 	ridge := make([]float64, p)
 	ridge[0] = 1 / (reachSD * reachSD)
 	for k := 1; k < p; k++ {
@@ -76,6 +78,7 @@ func FitOffset(rs []Reading) Offset {
 	if !ok {
 		return Offset{SD: reachSD}
 	}
+
 	o.Mean = x[0]
 	for k, name := range names {
 		o.Readers[name] = x[1+k]
@@ -203,6 +206,7 @@ func FitNeighbour(own, neighbour []float64) (Neighbour, error) {
 			n, sx, sy = n+1, sx+x, sy+y
 		}
 	}
+
 	if n == 0 {
 		return Neighbour{B: 1, SD: neighbourSD}, fmt.Errorf("fit neighbour gauge: no common reading: %w", coldseam.ErrUnavailable)
 	}
@@ -213,11 +217,13 @@ func FitNeighbour(own, neighbour []float64) (Neighbour, error) {
 			xx, xy = xx+x*x, xy+x*y
 		}
 	}
+
 	f := Neighbour{B: 1, N: int(n)}
 	if n >= neighbourMin {
 		prior := neighbourMin * 4. // ten pairs 2 degC from their mean
 		f.B = min(max((xy+prior)/(xx+prior), .5), 1.5)
 	}
+
 	f.A = my - f.B*mx
 	ss := neighbourSD * neighbourSD // one pair's worth of prior
 	for i := range own {

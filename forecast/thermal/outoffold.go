@@ -28,12 +28,14 @@ func foldsOf(r *record) [][]int {
 		}
 		out[f] = append(out[f], y)
 	}
+
 	var some [][]int
 	for _, f := range out {
 		if len(f) > 0 {
 			some = append(some, f)
 		}
 	}
+
 	return some
 }
 
@@ -91,6 +93,7 @@ func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKin
 	var out [2][]row
 	full := newRecord(days, tr)
 	folds := foldsOf(full)
+
 	for _, f := range folds {
 		sub := tr.Without(f...)
 		hist := newRecord(days, sub)
@@ -101,6 +104,7 @@ func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKin
 		hs, vs := newState(hist, core), newState(full, core)
 		hs.simulate()
 		vs.simulate()
+
 		e := newEngine(core, hs, vs)
 		in := map[int]bool{}
 		for _, y := range f {
@@ -111,6 +115,7 @@ func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKin
 			out[modeAir] = append(out[modeAir], e.rows(in, true, seed)...)
 		}
 	}
+
 	if c != nil {
 		c.rows[key] = out
 	}
@@ -136,6 +141,7 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 	if air {
 		feat = 6
 	}
+
 	for t := 1; t+leads < v.n; t++ {
 		if !years[v.cal.Year[t]] || !daily.Complete(v.obs, t-1, t+leads) {
 			continue
@@ -147,6 +153,7 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 			}
 			given = v.air[t+1 : t+leads+1]
 		}
+
 		rng := daily.Stream(seed, v.days.Day(t), saltSim)
 		tr = e.drawTraces(tr, rng, v.cal.Doy[t], simTraces)
 		if len(tr) == 0 {
@@ -159,6 +166,7 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 		}
 		out = append(out, r)
 	}
+
 	return out
 }
 

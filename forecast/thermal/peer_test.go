@@ -37,6 +37,7 @@ func runC(tb testing.TB, bin string, h Heat, f forcing, rounds int) (water []flo
 	for i := range f.air {
 		fmt.Fprintln(&in, f.air[i], f.lnq[i], f.cos[i], f.sin[i])
 	}
+
 	cmd := exec.Command(bin)
 	cmd.Stdin = strings.NewReader(in.String())
 	out, err := cmd.Output()
@@ -48,6 +49,7 @@ func runC(tb testing.TB, bin string, h Heat, f forcing, rounds int) (water []flo
 		require.NoError(tb, err)
 		water = append(water, x)
 	}
+
 	ns, err = strconv.ParseFloat(lines[len(lines)-1], 64)
 	require.NoError(tb, err)
 	return water, ns

@@ -34,6 +34,7 @@ func TestMembersKeepTheReadingStep(t *testing.T) {
 	for i, v := range d.WaterC {
 		d.WaterC[i] = math.Round(v/.1) * .1
 	}
+
 	m, err = Fit(d, Options{})
 	require.NoError(t, err)
 	require.InDelta(t, .1, m.StepC, 1e-12)

@@ -89,6 +89,7 @@ func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
 		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: record is %s to %s: %w",
 			q.Day, q.View.First, q.View.Day(q.View.Len()-1), coldseam.ErrInvalid)
 	}
+
 	l := last(k.eng.view.obs, min(t, k.eng.view.n-1))
 	if l < 1 || t-l > staleDays {
 		return k.forecastSimple(q)
@@ -101,6 +102,7 @@ func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
 			held = false
 		}
 	}
+
 	res, err := k.stacked(q, mode, l, t-l)
 	if held {
 		res.Flags = append(res.Flags, daily.FlagHeld)
@@ -134,6 +136,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	k.tr = k.eng.drawTraces(k.tr, q.Rand(saltSim), v.cal.Doy[l], simTraces)
 	var r row
 	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
+
 	md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
 	res.Weights = md.Stack.weights(r.doy, r.t)
 	cand := md.Library.nearest(r.doy, &r.mu, r.t, r.dt, max(rc.k, members))
@@ -143,6 +146,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	pick := daily.Draw(q.Rand(saltDress), cand, members)
 	n := max(horizon+age, leads)
 	paths, traces := make([][]float64, members), make([]int, members)
+
 	buf := make([]float64, members*n)
 	for i, c := range pick {
 		paths[i], traces[i] = buf[i*n:(i+1)*n:(i+1)*n], k.tailTrace(md.Library, c, q, i)
@@ -156,6 +160,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 			md.Library.member(paths[i], &r.mu, c, &md.Spread)
 		}
 	}
+
 	for i, p := range paths {
 		if n > leads {
 			g := given
@@ -167,6 +172,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 		res.Members = append(res.Members, p[age:age+horizon])
 		res.Trace = append(res.Trace, k.hist.days.Day(traces[i]))
 	}
+
 	return res, nil
 }
 
@@ -262,6 +268,7 @@ func (k *Runner) tail(path []float64, l, tr int, given []float64) {
 		}
 		return
 	}
+
 	if cap(k.air) <= n {
 		k.air, k.walkOut = make([]float64, n+1), make([]float64, n+1)
 	}
@@ -272,6 +279,7 @@ func (k *Runner) tail(path []float64, l, tr int, given []float64) {
 	}
 	co := c.Heat[0].coef(v.lnq != nil)
 	e.walk(&co, 0, l, air, tr, len(given), sim)
+
 	d0 := path[leads-1] - sim[leads]
 	e0 := coldseam.At(hs.err[0], tr+leads)
 	held := 0.0

@@ -20,6 +20,7 @@ func (p Heat) slopes(g *target, bucket bool, sim, jac []float64, stride int) {
 	}
 	cols := active[p.Kind]
 	np := len(cols)
+
 	var d dayslope
 	f := g.f
 	n := len(g.days)
@@ -29,6 +30,7 @@ func (p Heat) slopes(g *target, bucket bool, sim, jac []float64, stride int) {
 		pq = f.lnq[0]
 	}
 	next := 0
+
 	for i := range sim {
 		a, lq, dlq := f.air[i], 0.0, 0.0
 		if c.useQ {
@@ -38,6 +40,7 @@ func (p Heat) slopes(g *target, bucket bool, sim, jac []float64, stride int) {
 		t, j = d.step(&c, t, j, p.W*a+(1-p.W)*pa, a-pa, lq, dlq, f.cos[i], f.sin[i])
 		pa = a
 		sim[i] = t
+
 		if next < n && int(g.days[next]) == i {
 			for k, col := range cols {
 				jac[k*stride+next] = d.s[col]
@@ -70,6 +73,7 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 	f := (c.A[0] + c.A[1]*ta + q*(c.A[4]+c.A[5]*wave)) * r
 	kRaw := (c.A[2] + q*c.A[7]) * r
 	k := min(max(kRaw, kMin), kMax)
+
 	e := c.e0
 	if c.useQ {
 		e = fastExp(-k)
@@ -83,6 +87,7 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 		dk[2], dk[7] = r, q*r
 	}
 	df[8] = c.A[1] * r * dta
+
 	if c.useQ {
 		df[3] = -lnq * f
 		df[8] += (q*(c.A[4]+c.A[5]*wave)*r - c.A[3]*f) * dlq
@@ -91,6 +96,7 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 			dk[8] = (q*c.A[7]*r - c.A[3]*k) * dlq
 		}
 	}
+
 	x := eq + (t-eq)*e
 	held := x <= 0 || x >= tMax
 	u, v := (1-e)/k, e*(t-eq)
@@ -99,6 +105,7 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 			d.s[m] = 0
 		}
 	}
+
 	x = min(max(x, 0), tMax)
 	if !c.hasJ {
 		return x, 0
@@ -108,6 +115,7 @@ func (d *dayslope) step(c *coef, t, j, ta, dta, lnq, dlq, cos, sin float64) (flo
 			d.s[m] = 0
 		}
 	}
+
 	j = d.bucket(c, &x, t, j, ta, dta)
 	return x, j
 }
@@ -124,12 +132,14 @@ func (d *dayslope) bucket(c *coef, x *float64, t, j, ta, dta float64) float64 {
 		j -= ta
 		d.dj[0] -= dta
 	}
+
 	switch {
 	case j <= 0:
 		j, d.dj = 0, [4]float64{}
 	case j >= c.JMax:
 		j, d.dj = c.JMax, [4]float64{2: c.JMax} // by ln JMax
 	}
+
 	if j > 0 {
 		h := fastExp(-j * c.invS)
 		d.s[8] = h * (d.s[8] - *x*c.invS*d.dj[0])
@@ -141,5 +151,6 @@ func (d *dayslope) bucket(c *coef, x *float64, t, j, ta, dta float64) float64 {
 		d.s[11] = h * (d.s[11] - *x*c.invS*(d.dj[3]-j)) // by ln s
 		*x *= h
 	}
+
 	return j
 }

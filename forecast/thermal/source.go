@@ -43,6 +43,7 @@ func (e *engine) increments() {
 			sum[d][0]++
 		}
 	}
+
 	for d := 1; d <= 366; d++ {
 		w := daily.TraceWindow
 		if e.count(&sum, d, w) < daily.TraceMin {
@@ -52,6 +53,7 @@ func (e *engine) increments() {
 		if n == 0 {
 			continue
 		}
+
 		for g := -w; g <= w; g++ {
 			k := (d+g-1+732)%366 + 1
 			for h := 1; h <= leads; h++ {
@@ -116,6 +118,7 @@ func (e *engine) centres(s [][leads + 1]float64, t int, given []float64, traces 
 	if r2 != r2 {
 		r2 = r1
 	}
+
 	r0 := r1
 	for h := 1; h <= leads; h++ {
 		ra := air[h] - v.airC[t+h]
@@ -137,6 +140,7 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 	for i := range out {
 		out[i] = 0
 	}
+
 	n := len(traces)
 	if n == 0 || len(given) >= leads && !c.useQ {
 		n = 1
@@ -146,6 +150,7 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 			e.walk(&c, m, t, air, int(tr), len(given), out[:])
 		}
 	}
+
 	err := v.err[m][t]
 	de := 0.0
 	if t > 0 {
@@ -153,6 +158,7 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 			de = 0
 		}
 	}
+
 	for k := 1; k <= leads; k++ {
 		b := e.core.Assim[m][k]
 		out[k] = max(0, out[k]/float64(n)+b[0]*err+b[1]*de)
@@ -174,15 +180,18 @@ func (e *engine) walk(c *coef, m, t int, air []float64, tr, nGiven int, out []fl
 			tq0 = hs.lnqA[tr]
 		}
 	}
+
 	if tr >= 0 && nGiven < len(out)-1 {
 		decay = hs.airA[tr+nGiven]
 	}
+
 	for h := 1; h < len(out); h++ {
 		a := air[h]
 		if tr >= 0 && h > nGiven {
 			decay *= e.core.Phi
 			a += hs.airA[tr+h] - decay
 		}
+
 		lq := 0.0
 		if c.useQ {
 			fq *= e.core.PhiQ
@@ -193,6 +202,7 @@ func (e *engine) walk(c *coef, m, t int, air []float64, tr, nGiven int, out []fl
 			lq = w*q + (1-w)*pq
 			pq = q
 		}
+
 		x, j = c.step(x, j, w*a+(1-w)*pa, lq, v.cos[t+h], v.sin[t+h])
 		pa = a
 		out[h] += x

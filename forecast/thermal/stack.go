@@ -79,6 +79,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 	s.Coef = make(daily.Packed, leads*nodeCount*len(s.States)*p)
 	ker := doyKernel()
 	kt := stateKernels(rows, s.States)
+
 	for h := 1; h <= leads; h++ {
 		for st := range s.States {
 			day := make([]*daily.Normal, 367)
@@ -93,6 +94,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 				}
 				day[r.doy].Add(r.x[h][:p], r.y[h], w)
 			}
+
 			for d := range nodeCount {
 				n := daily.NewNormal(p)
 				at := 1 + d*nodeStep
@@ -104,6 +106,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 						n.AddScaled(b, w)
 					}
 				}
+
 				o := s.at(h, d, st)
 				for k, v := range solveNode(n, rc, h, at) {
 					s.Coef[o+k] = float32(v)
@@ -111,6 +114,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 			}
 		}
 	}
+
 	return s
 }
 
@@ -152,6 +156,7 @@ func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
 			copy(c0, rc.spring)
 		}
 	}
+
 	if n.W <= 1e-9 {
 		return c0
 	}
@@ -163,6 +168,7 @@ func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
 	for i := range m {
 		diag += n.A[i*p+i] / n.W / float64(m)
 	}
+
 	ridge := make([]float64, p)
 	sol := &daily.Normal{P: p, A: make([]float64, p*p), B: make([]float64, p)}
 	for i := range p {
@@ -177,6 +183,7 @@ func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
 			sol.B[i] -= a * c0[j]
 		}
 	}
+
 	d, ok := sol.Solve(ridge)
 	if !ok {
 		return c0
@@ -206,6 +213,7 @@ func (s *Stack) change(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, d
 		d0 = nodeCount - 1
 		fd = (float64(doy-1) - float64(d0*nodeStep)) / float64(366-d0*nodeStep)
 	}
+
 	d1 := (d0 + 1) % nodeCount
 	s0, s1, fs := 0, 0, 0.0
 	if len(s.States) > 1 {
@@ -217,6 +225,7 @@ func (s *Stack) change(mu *[leads + 1]float64, x *[leads + 1][maxCols]float64, d
 		a, b := warp(s.States[s0]), warp(s.States[s1])
 		fs = min(max((warp(t)-a)/(b-a), 0), 1)
 	}
+
 	for h := 1; h <= leads; h++ {
 		c00, c01 := s.Coef[s.at(h, d0, s0):], s.Coef[s.at(h, d0, s1):]
 		c10, c11 := s.Coef[s.at(h, d1, s0):], s.Coef[s.at(h, d1, s1):]

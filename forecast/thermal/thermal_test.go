@@ -100,12 +100,14 @@ func TestFirstWeekOfAGauge(t *testing.T) {
 	require.Equal(t, daily.TierCold, r.Tier)
 	require.True(t, r.Has(daily.FlagLowConfidence))
 	require.Len(t, r.Members, daily.DefaultMembers)
+
 	// With a similar gauge its traces dress the value instead.
 	pool := river(4*365, 6)
 	q := daily.Issue{View: d, Day: d.Day(7), Pool: []coldseam.Days{pool}}
 	r, err = m.Forecast(q)
 	require.NoError(t, err)
 	require.Equal(t, "water/dressed-persistence", r.Source)
+
 	// No value for six days and nothing to lean on: no forecast, by name.
 	for i := range d.WaterC {
 		d.WaterC[i] = math.NaN()
@@ -128,6 +130,7 @@ func TestStackedForecast(t *testing.T) {
 	require.NoError(t, json.Unmarshal(raw, &back))
 	t0 := 8*365 + 95
 	air := d.AirC[t0+1 : t0+11]
+
 	for _, c := range []struct {
 		name string
 		q    daily.Issue
@@ -149,6 +152,7 @@ func TestStackedForecast(t *testing.T) {
 			require.Equal(t, a, b)
 			_, horizon := c.q.Size()
 			require.Equal(t, "water/stacked", a.Source)
+
 			for i, p := range a.Members {
 				require.Len(t, p, horizon)
 				for _, v := range p {
@@ -209,6 +213,7 @@ func TestArchivedErrorsCorrectAndDress(t *testing.T) {
 	for h := range biased {
 		biased[h] = d.AirC[t0+1+h] + 3
 	}
+
 	for k := range 200 {
 		e := daily.AirError{Issued: d.Day(t0 - 20 - k)}
 		for range 10 {
@@ -216,6 +221,7 @@ func TestArchivedErrorsCorrectAndDress(t *testing.T) {
 		}
 		errs = append(errs, e)
 	}
+
 	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{biased}}
 	raw, err := m.Forecast(q)
 	require.NoError(t, err)
@@ -241,6 +247,7 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 	k := m.On(d)
 	rng := daily.Stream(5, epoch, 5)
 	in, n := map[int]float64{}, 0.
+
 	for i := 8*365 + 40; i < 9*365+300; i += 3 {
 		air := make([]float64, 10)
 		e := rng.NormFloat64()
@@ -248,6 +255,7 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 			e = .7*e + .714*rng.NormFloat64()
 			air[h] = d.AirC[i+1+h] + e*(.5+.42*math.Pow(float64(h)+.5, .85))
 		}
+
 		r, err := k.Forecast(daily.Issue{View: d, Day: d.Day(i), Air: [][]float64{air}, Seed: 3})
 		require.NoError(t, err)
 		n++
@@ -258,6 +266,7 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 			}
 		}
 	}
+
 	for h, c := range in {
 		t.Logf("lead %d: 80 %% interval held %.0f of %.0f", h, c, n)
 		require.InDelta(t, .8, c/n, .1, "lead %d, %.0f issues", h, n)

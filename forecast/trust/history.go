@@ -144,6 +144,7 @@ func ownFall(obs []coldseam.Observation, scale func(float64) float64) float64 {
 		day := obs[i].At.Unix() / 86400
 		worst[day] = max(worst[day], scale(obs[i-1].Value)-scale(obs[i].Value))
 	}
+
 	falls := make([]float64, 0, len(worst))
 	for _, f := range worst {
 		falls = append(falls, f)
@@ -232,6 +233,7 @@ func (h History) relation(stageM float64) (flow float64, ok bool, beyond float64
 		return 0, false, 0
 	}
 	above := stageM - h.Pairs[n-1].StageM
+
 	lo := sort.Search(n, func(i int) bool { return h.Pairs[i].StageM >= stageM })
 	hi := lo
 	for hi-lo < relationPairs {
@@ -241,6 +243,7 @@ func (h History) relation(stageM float64) (flow float64, ok bool, beyond float64
 			hi++
 		}
 	}
+
 	if above > relationReachM {
 		return math.Exp(middle(h.Pairs[lo:hi], stageM, 0)), false, above
 	}

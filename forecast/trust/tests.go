@@ -67,16 +67,19 @@ func (q *Quantity) at(k int) time.Time { return q.rows[q.val[k]].At }
 func (q *Quantity) falls(limit, perH, spike float64) {
 	lone := q.loneSpike(limit, spike)
 	open, from, start := false, 0., time.Time{}
+
 	for k := 1; k < len(q.val); k++ {
 		x := q.scale(q.v(k))
 		if q.sure[q.val[k]] || k-1 == lone {
 			open = false
 			continue
 		}
+
 		if open {
 			h := q.at(k).Sub(start)
 			open = h <= fallWindow && from-x > limit+perH*h.Hours()
 		}
+
 		if !open {
 			from, start = q.scale(q.v(k-1)), q.at(k-1)
 			open = from-x > limit+perH*max(q.at(k).Sub(start).Hours()-1, 0)
@@ -95,12 +98,14 @@ func (q *Quantity) falls(limit, perH, spike float64) {
 func (q *Quantity) collapses(least, own, perH, spike float64) {
 	lone := q.loneSpike(least, spike)
 	open, half, start := false, 0., time.Time{}
+
 	for k := 1; k < len(q.val); k++ {
 		x, high := q.scale(q.v(k)), q.scale(q.v(k-1))
 		if q.sure[q.val[k]] || k-1 == lone {
 			open = false
 			continue
 		}
+
 		if open {
 			open = x < half && q.at(k).Sub(start) <= fallWindow
 		} else if high-x > max(collapseShare*least, ownFallMost*own) {
@@ -112,6 +117,7 @@ func (q *Quantity) collapses(least, own, perH, spike float64) {
 			gap := max(start.Sub(q.at(k-1))-collapseStep, 0)
 			open = high-foot > least && high-x > max(collapseShare*(high-foot), least+perH*gap.Hours())
 		}
+
 		if open {
 			q.doubt(q.val[k], FallTooSteep)
 		}
@@ -145,6 +151,7 @@ func (q *Quantity) alternates(least float64) {
 		}
 		return 0
 	}
+
 	for first := 0; first+reversalReadings <= len(q.val); first++ {
 		n, large := 0, 0
 		for k := first + 2; k < first+reversalReadings; k++ {
@@ -154,6 +161,7 @@ func (q *Quantity) alternates(least float64) {
 				n++
 			}
 		}
+
 		if n < reversals && large < reversals-1 {
 			continue
 		}
@@ -247,6 +255,7 @@ func (in *Input) still(flow, stage *Quantity) (since time.Time) {
 	}
 	since = both[start].At
 	d := both[len(both)-1].At.Sub(since)
+
 	moved, seen := in.Witness.moving(since, in.Now)
 	switch {
 	case d < stillLeast || d <= in.History.StillUsual || len(flow.val) > 0 && flow.sure[flow.val[len(flow.val)-1]]:
@@ -256,10 +265,12 @@ func (in *Input) still(flow, stage *Quantity) (since time.Time) {
 	case !moved && !in.Witness.wet():
 		return since
 	}
+
 	for _, o := range both[start+1:] {
 		flow.doubtNear(o.At, 0, StillInRain)
 		stage.doubtNear(o.At, in.step()/2, StillInRain)
 	}
+
 	return time.Time{}
 }
 
@@ -269,11 +280,13 @@ func (q *Quantity) unitSlip(most time.Duration, related ...func(float64) float64
 	var was, is float64
 	var start time.Time
 	open := false
+
 	for k := 1; k < len(q.val); k++ {
 		if q.sure[q.val[k]] {
 			open = false
 			continue
 		}
+
 		x := q.v(k)
 		if open {
 			back := math.Abs(q.scale(x)-q.scale(was)) < math.Abs(q.scale(x)-q.scale(is))
@@ -285,6 +298,7 @@ func (q *Quantity) unitSlip(most time.Duration, related ...func(float64) float64
 				}
 			}
 		}
+
 		if open {
 			q.doubt(q.val[k], UnitSlip)
 		}
@@ -347,6 +361,7 @@ func (in *Input) lift(flow, stage *Quantity) Doubt {
 			seen = append(seen, q)
 		}
 	}
+
 	if len(seen) == 0 {
 		return Doubt{Code: TooFew, Since: in.Now}
 	}
@@ -356,11 +371,13 @@ func (in *Input) lift(flow, stage *Quantity) Doubt {
 			return d
 		}
 	}
+
 	if len(seen) == 2 && !in.Daily {
 		if _, known, _ := in.History.relation(stage.Newest.Value); !known {
 			return Doubt{Code: RelationBlind, Since: stage.Newest.At}
 		}
 	}
+
 	if since := stillSince(seen); !since.IsZero() {
 		return Doubt{Code: Still, Since: since}
 	}

@@ -87,6 +87,7 @@ func (w Witness) moving(from, to time.Time) (moved, seen bool) {
 		}
 		moved = moved || high-low > least
 	}
+
 	return moved, seen || moved
 }
 

@@ -31,6 +31,7 @@ func river() Input {
 		} else {
 			q += 100 * math.Exp(-(h-8)/30)
 		}
+
 		stage := math.Round(math.Sqrt(q/20)*100+rng.Float64()) / 100
 		put := func(to *[]coldseam.Observation, v float64) {
 			*to = append(*to, coldseam.Observation{At: t, KnownAt: t.Add(step), Value: v, Flag: coldseam.Provisional})
@@ -39,6 +40,7 @@ func river() Input {
 		put(&in.Stage, stage)
 		put(&in.Water, math.Round((6+2*math.Sin(float64(k)/96*2*math.Pi))*10)/10)
 	}
+
 	in.History = HistoryOf(in.Flow, in.Stage, in.Water, now)
 	return in
 }
@@ -70,6 +72,7 @@ func TestCleanGaugeIsTrusted(t *testing.T) {
 
 func TestFaultsAreDoubted(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name        string
 		harm        func(*Input)
@@ -128,6 +131,7 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 	}
 	calm, moved := other(coldseam.Stage, 1, 1), other(coldseam.Discharge, 10, 10)
 	moved.Obs[5].Value = 14
+
 	for _, r := range []struct {
 		name   string
 		w      Witness
@@ -217,6 +221,7 @@ func TestConfirmedReadingsCountAsUnflagged(t *testing.T) {
 
 func TestLift(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name string
 		do   func(*Input)
@@ -250,6 +255,7 @@ func TestLift(t *testing.T) {
 func TestFlagsOnlyAddDoubt(t *testing.T) {
 	t.Parallel()
 	clean := river()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := clean
 		in.Flow, in.Stage, in.Water = slices.Clone(in.Flow), slices.Clone(in.Stage), slices.Clone(in.Water)
@@ -321,6 +327,7 @@ func TestDailyReleasesAreNoReset(t *testing.T) {
 		}
 		return out
 	}
+
 	more := func(q float64) float64 { return q * 1.4 }
 	higher := func(s float64) float64 { return s * math.Sqrt(1.4) }
 	daily := in

@@ -70,6 +70,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 		in.Bands = in.Table.bands
 	}
 	t := in.Table
+
 	bi := coldseam.BandOf(in.Bands, in.WaterC)
 	band, flow, stage := in.Bands[bi].Key, FlowClass(in.FlowPct), stageKey(in.Stage)
 	row, ok := t.find(band, flow, stage)
@@ -81,6 +82,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	class, source := Clarity(in.Turbidity, in.Said)
 	a.ClaritySource = source
 	colour, colder := "", false
+
 	for _, key := range in.conditions(flow, stage, class) {
 		m, ok := t.mods[key]
 		if !ok {
@@ -90,6 +92,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 		if len(m.Where) > 0 {
 			where = m.Where
 		}
+
 		if m.LeaderLB > 0 {
 			leader = [2]float64{m.LeaderLB, m.LeaderLB}
 		}
@@ -100,11 +103,13 @@ func Advise(in AdviceInputs) coldseam.Advice {
 			a.Notes = append(a.Notes, coldseam.Reason{Text: m.Note})
 		}
 	}
+
 	if colder && bi > 0 {
 		if c, ok := t.find(in.Bands[bi-1].Key, flow, stage); ok {
 			pace = c
 		}
 	}
+
 	if !in.HatchTo.IsZero() && !in.HatchTo.Before(in.Day) {
 		a.Notes = append(a.Notes, coldseam.Reason{Code: "eggs", Names: map[string]string{"day": in.HatchTo.String()}})
 	}
@@ -143,6 +148,7 @@ func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
 		}
 	}
 	add(true, "first_catch")
+
 	add(true, "line")
 	moving := stage == "moving" || in.WaveP >= 0.5 && stage != "spawning"
 	add(stage == "staging" && !moving, "staging") // a wave ends the wait in the holes
@@ -150,6 +156,7 @@ func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
 	add(stage == "spawning", "spawning")
 	add(stage == "dropping_back", "dropping_back")
 	add(flow == "low", "flow_low")
+
 	add(in.RisePct < -5 && clarity != "muddy", "falling_clearing")
 	add(flow == "high", "flow_high")
 	add(in.RisePct > 10, "rising")

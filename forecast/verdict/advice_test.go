@@ -58,6 +58,7 @@ func TestAdviceClarityIsNeverGuessedFromFlow(t *testing.T) {
 func TestAdviceBaitNeedsACheckedRule(t *testing.T) {
 	t.Parallel()
 	day := coldseam.Date{Year: 2026, Month: 3, Day: 20}
+
 	for _, r := range []struct {
 		name string
 		rule coldseam.Rule
@@ -83,6 +84,7 @@ func TestAdviceRefusesBadRows(t *testing.T) {
 	rows, mods := AdviceFiles()
 	lines := strings.Split(strings.TrimSpace(rows), "\n")
 	edit := func(old, new string) string { return strings.Replace(rows, old, new, 1) }
+
 	for _, r := range []struct{ name, rows, mods, want string }{
 		{"body", edit("slow,main,slow,*,*,slim", "slow,main,slow,*,*,worm"), mods, `advice line 2: body "worm", want one of slim, flutter, paddle, bulky, bucktail`},
 		{"band", edit("ease,main,ease", "ease,main,warm"), mods, `advice line 5: band "warm", want one of slow, ease`},

@@ -96,6 +96,7 @@ func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable,
 	if err != nil {
 		return AdviceTable{}, err
 	}
+
 	var errs []error
 	ids := map[string]bool{}
 	for _, r := range recs {
@@ -110,11 +111,13 @@ func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable,
 		ids[row.ID] = true
 		t.rows = append(t.rows, row)
 	}
+
 	for _, b := range bands {
 		if !slices.ContainsFunc(t.rows, func(r AdviceRow) bool { return !r.Alternative && r.Band == b.Key && r.Flow == "*" && r.Stage == "*" }) && len(errs) == 0 {
 			errs = append(errs, fmt.Errorf("advice: band %s has no main row for every flow and stage: %w", b.Key, coldseam.ErrInvalid))
 		}
 	}
+
 	errs = append(errs, t.parseModifiers(modifiers)...)
 	if len(errs) > 0 {
 		return AdviceTable{}, errors.Join(errs...)
@@ -131,6 +134,7 @@ func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 			return row, fmt.Errorf("%s is empty", k)
 		}
 	}
+
 	switch {
 	case f["kind"] != "main" && f["kind"] != "alt":
 		return row, fmt.Errorf("kind %q, want main or alt", f["kind"])
@@ -147,6 +151,7 @@ func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	case !knownMark(row.Mark):
 		return row, fmt.Errorf("mark %q, want seen, from memory, proposal, common practice or log", row.Mark)
 	}
+
 	var err error
 	if row.Where, err = parsePlaces(f["where"]); err != nil {
 		return row, err
@@ -157,6 +162,7 @@ func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	if err := row.numbers(f); err != nil {
 		return row, err
 	}
+
 	line := row.Band + ": " + row.Tail + ", " + row.Verb
 	n := len([]rune(line))
 	if row.LiftM[1] > 0 {
@@ -185,6 +191,7 @@ func (row *AdviceRow) numbers(f map[string]string) error {
 		}
 		*x.to = [2]float64{v[0] * x.unit, v[1] * x.unit}
 	}
+
 	if strings.Contains(row.Cadence, "{lift}") && row.LiftM[1] == 0 {
 		return errors.New("cadence uses {lift}, but lift_in is 0")
 	}
@@ -264,6 +271,7 @@ func parseModifier(f map[string]string) (Modifier, error) {
 	case !knownMark(m.Mark):
 		return m, fmt.Errorf("mark %q, want seen, from memory, proposal, common practice or log", m.Mark)
 	}
+
 	var err error
 	if m.Where, err = parsePlaces(f["where"]); err != nil {
 		return m, err
@@ -275,5 +283,6 @@ func parseModifier(f map[string]string) (Modifier, error) {
 		}
 		m.LeaderLB = v[0]
 	}
+
 	return m, nil
 }

@@ -12,6 +12,7 @@ import (
 
 func TestClassifyAlert(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name string
 		a    coldseam.Alert
@@ -61,6 +62,7 @@ func TestClassifyAlert(t *testing.T) {
 			require.Equal(t, r.want, ClassifyAlert(r.a, nil))
 		})
 	}
+
 	own := []AlertRule{{Provider: "vigie", Class: AlertFlood, Words: []string{"vigilance", "crue"}}, {Provider: "vigie", Class: AlertNone, Words: []string{"canicule"}}}
 	require.Equal(t, AlertFlood, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Vigilance orange CRUES"}, own))
 	require.Equal(t, AlertNone, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Canicule", Severity: "Extreme"}, own))
@@ -87,6 +89,7 @@ func TestAlertsThatDoNotCount(t *testing.T) {
 		in.Alerts.List = []coldseam.Alert{a}
 		require.Equal(t, coldseam.Go, Decide(in).Verdict, name)
 	}
+
 	in := good(.9)
 	a := alert("Flood Warning", at(0, 0), at(18, 0))
 	a.Status = ""
@@ -103,6 +106,7 @@ func TestAlertsThatDoNotCount(t *testing.T) {
 // One that is readable but tells no place of ours caps alone.
 func TestDamagedWarningLeavesFeedIncomplete(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, why, event string
 		age              time.Duration
@@ -127,6 +131,7 @@ func TestDamagedWarningLeavesFeedIncomplete(t *testing.T) {
 			in.Alerts.List = []coldseam.Alert{a}
 			d := Decide(in)
 			require.Equal(t, c.want, d.Verdict, "%v", d.Reasons)
+
 			if c.code != "" {
 				i := slices.IndexFunc(d.Reasons, func(r coldseam.Reason) bool { return r.Code == c.code })
 				require.GreaterOrEqual(t, i, 0, "%v", d.Reasons)

@@ -16,11 +16,13 @@ func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
 	out = append(out, in.fallCaution(c)...)
 	out = append(out, in.fogCaution(c)...)
 	out = append(out, in.rampCaution(c)...)
+
 	rain := in.rainCautions(c)
 	for _, r := range rain {
 		r.Kind = KindCap
 		caps = append(caps, r)
 	}
+
 	out = append(out, rain...)
 	if w, ok := in.waterNow(); !ok || coldseam.F(w.Value) < in.Table.ColdWaterF {
 		out = append(out, caution("alone", nil))
@@ -70,6 +72,7 @@ func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
 			}
 			continue
 		}
+
 		switch class {
 		case AlertWatch:
 			out = append(out, ofAlert(KindCaution, "flood_watch", a))
@@ -77,6 +80,7 @@ func (in *Inputs) rainCautions(c Candidate) (out []coldseam.Reason) {
 			out = append(out, ofAlert(KindCaution, "alert_other", a))
 		}
 	}
+
 	if mm := in.Weather.RainMM; mm != nil && *mm >= in.Table.RainIn*25.4 {
 		out = append(out, caution("rain_upstream", map[string]float64{"rain_mm": *mm}))
 	}

@@ -99,6 +99,7 @@ func ForCraft(b coldseam.Brief, craft coldseam.Craft) coldseam.Brief {
 			w.Caps = merge(w.Caps, []coldseam.Reason{craftReason(KindCap, "craft_unconfirmed", craft, map[string]float64{})})
 		}
 	}
+
 	for i := range b.Next {
 		d := &b.Next[i]
 		switch {
@@ -108,6 +109,7 @@ func ForCraft(b coldseam.Brief, craft coldseam.Craft) coldseam.Brief {
 			d.Verdict = coldseam.TossUp
 		}
 	}
+
 	return b
 }
 

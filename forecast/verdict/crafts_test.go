@@ -31,6 +31,7 @@ func TestHighWaterCapsFromThreeQuartersOfTheLimit(t *testing.T) {
 		require.Equal(t, r.want, d.Verdict, r.name)
 		require.Equal(t, r.want == coldseam.TossUp, contains(d.Reasons, "high_water"), r.name)
 	}
+
 	// By the members alone: a fifth of them reach 75 % after the window.
 	in := good(.8)
 	eachCandidate(&in, func(c *Candidate) { c.AfterM3S = mixed(68, 140, .2) })
@@ -53,6 +54,7 @@ func TestUnconfirmedLimitCapsAndStops(t *testing.T) {
 func TestEachCraftHasItsOwnLimit(t *testing.T) {
 	t.Parallel()
 	limits := []coldseam.CraftLimit{{Craft: coldseam.CraftWade, MaxFlowM3S: 50}, {Craft: coldseam.CraftSmallBoat, MaxFlowM3S: 85}}
+
 	for _, r := range []struct {
 		name   string
 		limits []coldseam.CraftLimit

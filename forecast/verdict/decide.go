@@ -68,6 +68,7 @@ func Decide(in Inputs) Decision {
 	book := in.safetyInputs(frozen)
 	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: frozen.State, IceReason: in.iceReason(frozen),
 		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed, Life: in.lifeLine()}
+
 	looks := make([]look, len(in.Candidates))
 	for i, c := range in.Candidates {
 		looks[i] = in.inspect(c, book)
@@ -76,6 +77,7 @@ func Decide(in Inputs) Decision {
 	if len(looks) == 0 {
 		day = append(day, in.alertStops(in.Now, in.Now.Add(12*time.Hour))...)
 	}
+
 	legal := in.legal()
 	switch {
 	case len(day) > 0 || stopped(looks):
@@ -85,6 +87,7 @@ func Decide(in Inputs) Decision {
 	default:
 		in.call(&d, looks, book)
 	}
+
 	in.finish(&d, day, looks)
 	return d
 }
@@ -100,6 +103,7 @@ func (in *Inputs) inspect(c Candidate, book ledger) look {
 	if c.RiseShare == nil && in.Reach.DamCycle == "" {
 		l.missing = append(l.missing, missing("rise_forecast_missing", nil))
 	}
+
 	if len(c.FlowM3S) == 0 {
 		l.missing = append(l.missing, missing("flow_forecast_missing", nil))
 	}
@@ -125,6 +129,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	capIf(in.Gauge.DailyOnly && !in.Gauge.Archived, "daily_gauge")
 	l.caps = append(l.caps, in.limitCaps(l.c)...)
 	l.caps = append(l.caps, in.risen.caps...)
+
 	l.caps = append(l.caps, book.caps...)
 	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated")
 	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast")
@@ -144,6 +149,7 @@ func (in *Inputs) oddsOf(l *look) {
 		l.odds = append(l.odds, r)
 		return
 	}
+
 	if len(l.c.WaterC) == 0 {
 		l.odds = append(l.odds, missing("water_forecast_missing", nil))
 	}
@@ -151,6 +157,7 @@ func (in *Inputs) oddsOf(l *look) {
 		l.odds = append(l.odds, missing("odds_missing", nil))
 		return
 	}
+
 	sum := 0.0
 	for _, p := range l.c.PGood {
 		sum += p
@@ -202,12 +209,14 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 			miss, open = merge(miss, l.missing), merge(open, l.odds)
 			continue
 		}
+
 		l.callable = true
 		in.judge(l)
 		if best < 0 || better(*l, looks[best]) {
 			best = i
 		}
 	}
+
 	if len(looks) == 0 {
 		miss = append(miss, missing("no_window", nil))
 	}
@@ -219,6 +228,7 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 		d.ShowLines = linesAllowed(d.Reasons)
 		return
 	}
+
 	l := looks[best]
 	d.Verdict, d.WindowI, d.ShowLines = l.verdict, best, true
 	d.Odds, d.OddsOK, d.OddsNote, d.Spread = l.p, true, in.OddsNote, l.spread
@@ -285,6 +295,7 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 		rest.Start = maxTime(c.Start, in.Now)
 		d.Begun = append(d.Begun, coldseam.Window{Start: c.Start, End: c.End, Stops: merge(day, in.windowStops(rest))})
 	}
+
 	for i, l := range looks {
 		d.Windows = append(d.Windows, in.window(l, day, d.Verdict.ShowsOdds() && l.callable))
 		if i == d.WindowI && l.c.HoldP != nil {
@@ -294,6 +305,7 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 			d.GoodUntil = l.c.End
 		}
 	}
+
 	if d.WindowI >= 0 {
 		d.GoodUntil = looks[d.WindowI].c.End
 		d.Cautions = looks[d.WindowI].cautions
@@ -303,6 +315,7 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 			d.Cautions = merge(d.Cautions, l.cautions)
 		}
 	}
+
 	in.sure(d)
 	for _, list := range [][]coldseam.Reason{d.Stops, d.Reasons, d.Cautions} {
 		for _, r := range list {
@@ -330,6 +343,7 @@ func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Wind
 	if len(w.Stops) == 0 {
 		w.Tie = l.c.Tie
 	}
+
 	for i, q := range []float64{.1, .5, .9} {
 		if len(l.c.WaterC) > 0 {
 			w.WaterC[i] = coldseam.Quantile(l.c.WaterC, q)
@@ -338,6 +352,7 @@ func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Wind
 			w.FlowM3S[i] = coldseam.Quantile(l.c.FlowM3S, q)
 		}
 	}
+
 	type worst func(from, to time.Time, get quantity) (float64, time.Time, bool)
 	set := func(dst **float64, get quantity, of worst) {
 		if _, covered := in.Weather.steps(w.Start, w.End, get); covered {

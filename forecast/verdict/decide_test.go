@@ -111,6 +111,7 @@ func TestEntriesThatCannotBeReadAreNamed(t *testing.T) {
 
 func TestDecideByOdds(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name string
 		p    float64

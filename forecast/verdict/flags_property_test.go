@@ -21,6 +21,7 @@ func anyGauge(t *rapid.T) Inputs {
 	since := rapid.Float64Range(1, 60).Draw(t, "hours since the rise began")
 	rise, half := rapid.Float64Range(1, 20).Draw(t, "rise"), rapid.Float64Range(2, 40).Draw(t, "half")
 	var flow, stage, water []coldseam.Observation
+
 	for k := 240; k >= 0; k-- {
 		at := in.Now.Add(-time.Duration(k)*time.Hour - 20*time.Minute)
 		h := since - float64(k)
@@ -31,6 +32,7 @@ func anyGauge(t *rapid.T) Inputs {
 		case h > 0:
 			q *= 1 + peak*math.Exp2(-(h-rise)/half)
 		}
+
 		put := func(to *[]coldseam.Observation, v float64) {
 			*to = append(*to, coldseam.Observation{At: at, KnownAt: at, Value: v, Flag: coldseam.Provisional})
 		}
@@ -38,6 +40,7 @@ func anyGauge(t *rapid.T) Inputs {
 		put(&stage, math.Round(100*math.Sqrt(q/15))/100)
 		put(&water, math.Round(10*(6+math.Sin(float64(k)/4)))/10)
 	}
+
 	in.Gauge.Discharge, in.Gauge.Stage, in.Gauge.Water = flow, stage, water
 	for range rapid.IntRange(0, 2).Draw(t, "faults") {
 		f := rapid.SampledFrom([]float64{.03, .4, .8, 1.2, 3.28}).Draw(t, "by")
@@ -45,12 +48,14 @@ func anyGauge(t *rapid.T) Inputs {
 			o.Value *= f
 		}
 	}
+
 	for range rapid.IntRange(0, 3).Draw(t, "flags") {
 		f := anyFlag(t)
 		for _, o := range someRows(t, &in, 20) {
 			o.Flag |= f
 		}
 	}
+
 	return in
 }
 
@@ -81,6 +86,7 @@ func TestFlagsNeverMakeAWord(t *testing.T) {
 		if before.Verdict.ShowsOdds() {
 			return
 		}
+
 		more := in
 		more.Gauge.Discharge, more.Gauge.Stage, more.Gauge.Water = slices.Clone(in.Gauge.Discharge), slices.Clone(in.Gauge.Stage), slices.Clone(in.Gauge.Water)
 		f := anyFlag(t)
@@ -98,6 +104,7 @@ func TestFlagsNeverMakeAWord(t *testing.T) {
 // long as it is not the only one that told of the danger.
 func TestLostReadingsNeverMakeAWord(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyGauge(t)
 		before := Decide(in)
@@ -108,6 +115,7 @@ func TestLostReadingsNeverMakeAWord(t *testing.T) {
 		lose := rapid.SampledFrom([]*[]coldseam.Observation{&more.Gauge.Discharge, &more.Gauge.Stage, &more.Gauge.Water}).Draw(t, "of")
 		i := len(*lose) - rapid.IntRange(1, 60).Draw(t, "which")
 		*lose = slices.Delete(slices.Clone(*lose), i, i+1)
+
 		rest := more
 		rest.sane()
 		if _, told := rest.stoppedBefore(rest.Gauge.Discharge, rest.Gauge.Stage); !told && len(rest.gaugeStops()) == 0 {

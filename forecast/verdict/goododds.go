@@ -107,6 +107,7 @@ func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note coldseam.R
 		}
 		return p, restsOn(0, false)
 	}
+
 	h, need, k := c.effort()
 	for i, n := range index {
 		w := c.W
@@ -118,6 +119,7 @@ func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note coldseam.R
 		}
 		p[i] = min(p[i], 1)
 	}
+
 	return p, restsOn(c.Trips, c.Calibrated)
 }
 

@@ -48,6 +48,7 @@ func TestGoodOddsFromTheLog(t *testing.T) {
 	c.By = [][]float64{{1, 0}}
 	p, _ = GoodOdds([]float64{.5}, c, Factors{})
 	require.InDelta(t, NegBinAtLeast(2, 2, 1.2), p[0], 1e-12, "a trajectory's own weights win")
+
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.Float64Range(0, 1.2).Draw(t, "n")
 		f := rapid.Float64Range(.31, 1).Draw(t, "factor")
@@ -95,6 +96,7 @@ func TestSeasonOdds(t *testing.T) {
 	require.Equal(t, restsOn(0, false), note)
 	_, note = s.Good(coldseam.DefaultBands, []float64{4}, []float64{math.NaN()}, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12}}, Factors{})
 	require.Equal(t, restsOn(14, true), note)
+
 	for _, r := range []struct{ name, old, new, want string }{
 		{"band", "slow,low", "cold,low", `odds table line 2: band "cold"`},
 		{"odds", "ease,low,0.30", "ease,low,3", `odds table line 6: odds "3", want a number from .02 to .98`},
@@ -142,6 +144,7 @@ func TestSun(t *testing.T) {
 			require.InDelta(t, 0, noon.Sub(time.Date(d.Year, d.Month, d.Day, 12, 8, 0, 0, zone)).Minutes(), 17)
 		}
 	}
+
 	require.False(t, SunOf(coldseam.Date{Year: 2026, Month: 12, Day: 21}, 72, 20, time.UTC).OK)
 	require.False(t, SunOf(coldseam.Date{Year: 2026, Month: 6, Day: 21}, 72, 20, time.UTC).OK)
 	// The equation of time at its ends, to half a minute [from memory: -14.2 on
@@ -204,6 +207,7 @@ func TestCatchFrom(t *testing.T) {
 		days.WaterC = append(days.WaterC, max(.5, float64(i-70)*.3))
 	}
 	today := days.First.Add(95)
+
 	var trips []coldseam.Trip
 	for i := range 12 {
 		trips = append(trips, coldseam.Trip{Date: today.Add(-1 - i), Hours: 4, Lines: 1, Fish: 3})
@@ -214,6 +218,7 @@ func TestCatchFrom(t *testing.T) {
 	require.NoError(t, err)
 	c := CatchFrom(l, r, [3]float64{}, 0, 0)
 	require.True(t, c.Calibrated)
+
 	var index []float64
 	for _, n := range r.Index {
 		index = append(index, n[0])

@@ -25,6 +25,7 @@ func (in *Inputs) guard() {
 			*r.at(&in.Table) = *r.at(&def)
 		}
 	}
+
 	in.limit("max_flow", &in.Reach.MaxFlowM3S)
 	in.limit("flood_stage", &in.Reach.FloodStageM)
 	known(&in.Reach.ActionStage)
@@ -38,6 +39,7 @@ func (in *Inputs) guard() {
 	}
 
 	in.Candidates = slices.Clone(in.Candidates)
+
 	for i := range in.Candidates {
 		c := &in.Candidates[i]
 		for _, m := range []*[]float64{&c.WaterC, &c.FlowM3S, &c.AfterM3S, &c.RiseShare} {
@@ -45,6 +47,7 @@ func (in *Inputs) guard() {
 				*m = nil
 			}
 		}
+
 		if !allFinite(c.RiseM) || c.PFlood != nil && !(*c.PFlood >= 0 && *c.PFlood <= 1) {
 			c.RiseM, c.PFlood, c.stageInvalid = nil, nil, true
 		}

@@ -17,6 +17,7 @@ import (
 func TestNoNumberIsNoGo(t *testing.T) {
 	t.Parallel()
 	members := func(v float64) []float64 { return append(repeat(.01, 99), v) }
+
 	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		for name, change := range map[string]func(*Inputs){
 			"flow reading":  func(in *Inputs) { in.Gauge.Discharge = steady(bad) },
@@ -84,6 +85,7 @@ func TestOldThermometerIsCold(t *testing.T) {
 	d := Decide(warm)
 	require.Empty(t, d.Life.Code)
 	require.NotContains(t, codes(d.Cautions, ""), "alone")
+
 	for _, age := range []time.Duration{40 * 24 * time.Hour, 31 * time.Hour, 0} {
 		in := good(.9)
 		in.WaterModel = true

@@ -40,6 +40,7 @@ func (in *Inputs) iceReason(s ice.Status) coldseam.Reason {
 	}
 	kind, code := KindNote, "ice_open_"+s.Cause
 	values := map[string]float64{}
+
 	switch s.State {
 	case ice.Unknown:
 		kind, code = KindMissing, "ice_unknown_"+s.Cause
@@ -53,6 +54,7 @@ func (in *Inputs) iceReason(s ice.Status) coldseam.Reason {
 			values["flow_times"] = s.Times
 		}
 	}
+
 	r := because(kind, code, clubRule, values)
 	switch since := s.Since; {
 	case code == "ice_breakup_flow":
@@ -60,6 +62,7 @@ func (in *Inputs) iceReason(s ice.Status) coldseam.Reason {
 	case !since.IsZero():
 		r.At = since.In(in.loc())
 	}
+
 	return r
 }
 
@@ -84,6 +87,7 @@ func (in *Inputs) iceInput(l *ledger, s ice.Status) {
 			i.At, i.Age = o.At, in.age(o.At)
 		}
 	}
+
 	switch {
 	case s.State == ice.Unknown:
 		i.State = StateMissing
@@ -99,5 +103,6 @@ func (in *Inputs) iceInput(l *ledger, s ice.Status) {
 			l.caps = append(l.caps, because(KindCap, "ice_water_old", clubRule, map[string]float64{"age_h": in.age(o.At).Hours()}))
 		}
 	}
+
 	l.inputs = append(l.inputs, i)
 }

@@ -44,6 +44,7 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 		return min(max(edge+rapid.SampledFrom([]float64{0, 1e-12, -1e-12, 1e-7, -1e-7, .01, -.01, .03, -.03}).Draw(t, name+" off"), 0), 1)
 	}
 	seen := map[coldseam.Verdict]int{}
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := good(near(t, "odds"))
 		in.Cost = rapid.OneOf(rapid.SampledFrom([]float64{.2, .3, .4, .5, .6, .7}), rapid.Float64Range(.2, .7)).Draw(t, "cost")
@@ -75,6 +76,7 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 			require.Equal(t, odds >= from, staff.Filled > staff.Hi)
 		}
 	})
+
 	require.Len(t, seen, 3, seen)
 }
 
@@ -82,6 +84,7 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 // issue to issue flip the word of no reader.
 func TestWobblingOddsKeepEveryWord(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		middle := rapid.Float64Range(.1, .9).Draw(t, "middle")
 		words := map[float64]map[coldseam.Verdict]bool{}
@@ -114,6 +117,7 @@ func TestOutlookHasTheReadersLine(t *testing.T) {
 		b.Next = append(b.Next, coldseam.DayOdds{Day: in.Day.Add(i + 1), Verdict: coldseam.Go, Odds: .56, OddsOK: true, FlowM3S: [3]float64{flow, flow, flow}})
 	}
 	b.Next = append(b.Next, coldseam.DayOdds{Day: in.Day.Add(3), Verdict: coldseam.Stop, Note: "flow over the club limit"})
+
 	next := func(p coldseam.Preferences) (out []coldseam.Verdict) {
 		for _, d := range Personal(b, p, PersonalOptions{Loc: zone}).Next {
 			out = append(out, d.Verdict)

@@ -54,6 +54,7 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		{"discharge", in.Gauge.Discharge, in.trust.Flow, true},
 		{"stage", in.Gauge.Stage, in.trust.Stage, in.Reach.FloodStageM != nil},
 	}
+
 	for _, r := range rows {
 		if !r.needed && len(r.obs) == 0 {
 			continue
@@ -62,23 +63,27 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		i.Safety = r.needed
 		in.doubted(&i, r.judged)
 		l.inputs = append(l.inputs, i)
+
 		if r.needed && i.Age > hours(in.Table.GoAgeH) && !in.Gauge.DailyOnly {
 			// A river can rise by half in the hours nobody has heard of.
 			c := tooOld(i)
 			c.Code, c.Kind, c.Values["limit_h"] = i.Key+"_old", KindCap, in.Table.GoAgeH
 			l.caps = append(l.caps, c)
 		}
+
 		if i.State == StateGood || !r.needed {
 			continue
 		}
 		l.bad = append(l.bad, gaugeMissing(i))
 	}
+
 	l.bad = append(l.bad, in.kept.bad...)
 	if t := in.trust.Unchanged; !t.IsZero() {
 		c := because(KindCap, "gauge_unchanged", "gauge", nil)
 		c.At = t
 		l.caps = append(l.caps, c)
 	}
+
 	// A rise of the last six hours must be seen, not assumed: one reading alone
 	// cannot show it.
 	for _, row := range rows {
@@ -121,6 +126,7 @@ func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Du
 			failed++
 		}
 	}
+
 	if failed > 0 {
 		i.Note = coldseam.Notes{{Code: "newer_failed", Values: map[string]float64{"newer": float64(failed)}}}
 	}
@@ -131,6 +137,7 @@ func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Du
 		}
 		return i
 	}
+
 	i.At, i.Age = o.At, in.age(o.At)
 	switch {
 	case i.Age <= limit:
@@ -140,6 +147,7 @@ func (in *Inputs) obsInput(key string, obs []coldseam.Observation, limit time.Du
 	default:
 		i.State = StateStale
 	}
+
 	return i
 }
 
@@ -195,6 +203,7 @@ func (in *Inputs) alertInput(l *ledger) {
 			l.bad = append(l.bad, tooOld(i))
 		}
 	}
+
 	if i.State == StateGood && len(in.Alerts.List) == 0 {
 		i.State = StateNone
 	}
@@ -250,6 +259,7 @@ func (in *Inputs) ruleInput(l *ledger) {
 			oldest, i.At = d, r.CheckedOn.In(in.loc())
 		}
 	}
+
 	if ok {
 		i.State, i.Age = StateGood, time.Duration(oldest)*24*time.Hour
 		code := "season_open"
@@ -261,6 +271,7 @@ func (in *Inputs) ruleInput(l *ledger) {
 		i.Note = coldseam.Notes{{Code: "season_unchecked"}}
 		l.bad = append(l.bad, missing("season_unverified", nil))
 	}
+
 	l.inputs = append(l.inputs, i)
 }
 

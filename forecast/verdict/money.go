@@ -29,12 +29,14 @@ func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []R
 			effort[t.Date] += LineHours(t)
 		}
 	}
+
 	first := map[coldseam.Date]coldseam.Brief{}
 	for _, b := range briefs {
 		if p, ok := first[b.Day]; !ok || b.Issued.Before(p.Issued) {
 			first[b.Day] = b
 		}
 	}
+
 	var out []Resolved
 	for d, b := range first {
 		h := effort[d]
@@ -103,6 +105,7 @@ func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money 
 		m.Rivals = append(m.Rivals, RivalMoney{Name: r.Name})
 		gain[i] = map[int]float64{}
 	}
+
 	for _, d := range days {
 		if !d.Known {
 			if d.Verdict == coldseam.Go {
@@ -110,6 +113,7 @@ func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money 
 			}
 			continue
 		}
+
 		own, value := m.count(d)
 		week := int(d.Day.UTC().Unix() / (7 * 86400))
 		for i, r := range rivals {
@@ -121,6 +125,7 @@ func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money 
 			gain[i][week] += own - other
 		}
 	}
+
 	for i := range m.Rivals {
 		m.Rivals[i].Lo, m.Rivals[i].Hi = bootstrap(gain[i], rng)
 	}
@@ -135,6 +140,7 @@ func (m *Money) count(d Resolved) (own, value float64) {
 	if d.Good {
 		value++
 	}
+
 	switch {
 	case d.Verdict == coldseam.Go:
 		m.Go++
@@ -148,6 +154,7 @@ func (m *Money) count(d Resolved) (own, value float64) {
 	default:
 		m.Saved++
 	}
+
 	return 0, value
 }
 

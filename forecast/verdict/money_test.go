@@ -20,6 +20,7 @@ func TestWorthCounts(t *testing.T) {
 	add := func(v coldseam.Verdict, known, good bool) {
 		days = append(days, Resolved{Day: day.Add(len(days)), Verdict: v, Known: known, Good: good})
 	}
+
 	for range 11 {
 		add(coldseam.Go, true, true)
 	}
@@ -29,6 +30,7 @@ func TestWorthCounts(t *testing.T) {
 	for range 6 {
 		add(coldseam.Stay, true, false)
 	}
+
 	add(coldseam.Stop, true, true)
 	add(coldseam.Go, false, false)
 	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool { return d.Before(day.Add(10)) }}}, rand.New(rand.NewPCG(1, 1)))
@@ -70,10 +72,12 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 		d.WaterC[i] = math.Max(.1, .14*(float64(i)-72-shift)+front)
 		water[jan.Add(i)] = d.WaterC[i]
 	}
+
 	truth, err := run.Clock(sp, d, run.ClockOptions{Year: year, Draws: 1, Seed: seed + 1000})
 	require.NoError(t, err)
 	const q, k = 2.2, 1.2
 	c := Catch{Q: []float64{1.4, 2.2, 3.4}, W: []float64{.25, .5, .25}, K: k, Target: .5, LineHours: 4, Trips: 40, Calibrated: true}
+
 	for i := 70; i < n-11; i += 2 {
 		in := run.Input{Species: sp, Days: d.Cut(jan.Add(i - 1)), Today: jan.Add(i), Draws: 100, Seed: seed, ResidentShare: .15}
 		for m := range 20 {
@@ -85,6 +89,7 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 			}
 			in.WaterC = append(in.WaterC, path)
 		}
+
 		r, err := run.Forecast(in)
 		require.NoError(t, err)
 		index := make([]float64, len(r.Index))
@@ -93,6 +98,7 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 		}
 		p, _ := GoodOdds(index, c, Factors{})
 		odds := average(p)
+
 		mu := 4 * q * (truth[i].Index + .15)
 		fish := 0
 		for lam := mu * gammaOf(rng, k) / k; ; fish++ {
@@ -103,6 +109,7 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 		days = append(days, Resolved{Day: jan.Add(i), Verdict: coldseam.LineOf(.4, .1).Word(odds), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
 		waves = append(waves, score.Pair{P: r.State.PWave, Hit: truth[i].PWave == 1})
 	}
+
 	return days, waves
 }
 
@@ -130,6 +137,7 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		d, w := synthetic(t, 2018+y, uint64(100+y), water)
 		days, waves = append(days, d...), append(waves, w...)
 	}
+
 	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April, ToDay: 30})
 	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
 	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
@@ -138,6 +146,7 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		t.Logf("  %s %.1f; gain over it %.1f, 90 %% interval %.1f to %.1f", r.Name, r.Net, m.Net-r.Net, r.Lo, r.Hi)
 	}
 	require.Greater(t, m.N, 250)
+
 	for _, r := range m.Rivals[:2] {
 		require.Greater(t, m.Net, r.Net, r.Name)
 	}
@@ -148,6 +157,7 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 			base += 1 / float64(len(waves))
 		}
 	}
+
 	b := score.Brier(waves)
 	t.Logf("wave odds, synthetic, n %d: Brier %.3f against %.3f for the base rate of %.2f", len(waves), b, base*(1-base), base)
 	for _, r := range score.Reliability(waves, 5) {

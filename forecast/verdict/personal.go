@@ -39,6 +39,7 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 	if o.Jig != nil {
 		b.Jig = o.Jig
 	}
+
 	b.Margin = o.Table.Margin
 	b.Jig = fitBox(b.Jig, p.BoxOz)
 	b.Next = slices.Clone(b.Next) // the brief that was given is not changed
@@ -47,6 +48,7 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 			b.Next[i].Verdict = b.Line().Word(d.Odds)
 		}
 	}
+
 	b = ForCraft(b, p.Craft)
 	if !b.Verdict.ShowsOdds() {
 		return b
@@ -57,6 +59,7 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 		r.Names = map[string]string{"hours": span}
 		return noCall(b, r)
 	}
+
 	return choose(b, p, o, mine)
 }
 
@@ -80,6 +83,7 @@ func relevant(b coldseam.Brief, p coldseam.Preferences, loc *time.Location) ([]i
 		}
 		return out, ""
 	}
+
 	for i := range b.Windows {
 		w := &b.Windows[i]
 		s, e := w.Start, w.End
@@ -89,11 +93,13 @@ func relevant(b coldseam.Brief, p coldseam.Preferences, loc *time.Location) ([]i
 		if to.Before(e) {
 			e = to
 		}
+
 		if float64(e.Sub(s)) >= 0.75*float64(min(to.Sub(from), w.End.Sub(w.Start))) {
 			w.Start, w.End = s, e
 			out = append(out, i)
 		}
 	}
+
 	return out, p.WindowFrom + "-" + p.WindowTo
 }
 
@@ -109,6 +115,7 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 	in := Inputs{Table: o.Table, Cost: b.Cost}
 	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
 	at := -1
+
 	for _, i := range mine {
 		w := b.Windows[i]
 		stops = merge(stops, w.Stops)
@@ -124,10 +131,12 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 			best, at = l, i
 		}
 	}
+
 	if at < 0 && len(stops) > 0 {
 		b.Verdict, b.Stops, b.Reasons = coldseam.Stop, stops, nil
 		return withoutOdds(b)
 	}
+
 	if at < 0 {
 		return noCall(b, missing("odds_missing_hours", nil))
 	}
@@ -135,12 +144,14 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 	b.GoodUntil = b.Windows[at].End
 	b.Reasons = append(slices.Clone(best.caps), in.oddsReason(best))
 	b.Cautions = best.cautions
+
 	for _, i := range mine {
 		if w := b.Windows[i]; i != at && len(w.Stops) > 0 {
 			b.Cautions = append(slices.Clone(b.Cautions), otherWindow(w.Stops[0], w.Start))
 			break
 		}
 	}
+
 	if holdOK {
 		b.HoldP = hold
 	}
@@ -185,6 +196,7 @@ func fitBox(spots []coldseam.SpotJig, box []float64) []coldseam.SpotJig {
 	if len(box) == 0 {
 		return out
 	}
+
 	for i := range out {
 		s := &out[i]
 		var have []coldseam.SizeOdds
@@ -193,12 +205,14 @@ func fitBox(spots []coldseam.SpotJig, box []float64) []coldseam.SpotJig {
 				have = append(have, h)
 			}
 		}
+
 		s.Holds = have
 		if s.Withheld.Code != "" {
 			continue
 		}
 		pick(s, have)
 	}
+
 	return out
 }
 
@@ -211,6 +225,7 @@ func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
 		limit = TieLimitCalibrated
 	}
 	s.TieOz, s.PackOz, s.NextOz, s.TieHolds = 0, 0, 0, 0
+
 	for _, h := range have {
 		switch {
 		case s.TieOz == 0 && h.Holds >= limit:
@@ -222,6 +237,7 @@ func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
 			s.PackOz = h.Oz
 		}
 	}
+
 	switch {
 	case len(have) == 0:
 		s.Withheld = capped("none_holds", nil)

@@ -18,6 +18,7 @@ func anyInputs(t *rapid.T) Inputs {
 	age := func(name string, most float64) time.Time {
 		return in.Now.Add(-hours(rapid.Float64Range(-.5, most).Draw(t, name)))
 	}
+
 	series := func(name string, lo, hi float64) []coldseam.Observation {
 		n := rapid.IntRange(0, 14).Draw(t, name+" n")
 		last := age(name+" age", 10)
@@ -30,8 +31,10 @@ func anyInputs(t *rapid.T) Inputs {
 			}
 			out = append(out, o)
 		}
+
 		return out
 	}
+
 	// Each part is left as on a good morning three times in four, or nothing
 	// would ever get through.
 	touch := func(name string) bool { return rapid.IntRange(0, 3).Draw(t, "touch "+name) == 0 }
@@ -41,6 +44,7 @@ func anyInputs(t *rapid.T) Inputs {
 	if touch("stage") {
 		in.Gauge.Stage = series("stage", 1, 4.4)
 	}
+
 	if touch("water") {
 		in.Gauge.Water = series("water", 0, 12)
 	}
@@ -52,6 +56,7 @@ func anyInputs(t *rapid.T) Inputs {
 		from := in.Now.Add(hours(rapid.Float64Range(-10, 20).Draw(t, "alert from")))
 		in.Alerts.List = []coldseam.Alert{alert(rapid.SampledFrom([]string{"Flood Warning", "Flood Watch", "Tornado Warning", "Frost Advisory", ""}).Draw(t, "event"), from, from.Add(3*time.Hour))}
 	}
+
 	if touch("issue") {
 		in.Weather.Issued = age("weather", 14)
 	}
@@ -64,10 +69,12 @@ func anyInputs(t *rapid.T) Inputs {
 		}
 		return ptr(rapid.Float64Range(lo, hi).Draw(t, name))
 	}
+
 	if touch("weather") {
 		a, w, g, th := maybe("air", -20, 12), maybe("wind", 0, 13), maybe("gust", 0, 18), maybe("thunder", 0, .4)
 		eachHour(&in, func(h *Hour) { h.AirC, h.WindMS, h.GustMS, h.Thunder = a, w, g, th })
 	}
+
 	if touch("years") {
 		in.Climate = pastFlows(rapid.SampledFrom([]int{0, 9, 10, 14}).Draw(t, "years"))
 	}
@@ -75,6 +82,7 @@ func anyInputs(t *rapid.T) Inputs {
 		in.Reach.MaxFlowM3S = nil
 	}
 	in.Reach.HazardsSurveyed = !touch("surveyed")
+
 	if touch("rule") {
 		setRule(&in, in.Day.Add(-rapid.IntRange(-2, 380).Draw(t, "rule")))
 	}
@@ -85,6 +93,7 @@ func anyInputs(t *rapid.T) Inputs {
 	in.Cost = rapid.SampledFrom([]float64{0, .2, .7, -1}).Draw(t, "cost")
 	in.Prev = rapid.SampledFrom([]*Previous{nil, {Day: in.Day}, {Day: in.Day.Add(-1)}}).Draw(t, "prev")
 	in.Candidates = nil
+
 	for range rapid.IntRange(0, 3).Draw(t, "windows") {
 		start := at(rapid.IntRange(0, 16).Draw(t, "start"), 0)
 		c := candidate(start, start.Add(hours(3.5)), rapid.Float64Range(0, 1).Draw(t, "p"))
@@ -98,6 +107,7 @@ func anyInputs(t *rapid.T) Inputs {
 				Odds: min(max(c.PGood[0]+rapid.Float64Range(-.05, .05).Draw(t, "moved"), 0), 1)})
 		}
 	}
+
 	return in
 }
 
@@ -117,11 +127,13 @@ func lastUsable(obs []coldseam.Observation, now time.Time) (v float64, age time.
 func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 	t.Parallel()
 	seen := map[coldseam.Verdict]int{}
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyInputs(t)
 		d := Decide(in)
 		seen[d.Verdict]++
 		require.Equal(t, d.Verdict.ShowsOdds(), d.OddsOK)
+
 		if !d.Verdict.ShowsOdds() {
 			require.Equal(t, -1, d.WindowI)
 			for _, w := range d.Windows {
@@ -130,6 +142,7 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 			require.NotEmpty(t, append(d.Stops, d.Reasons...), "a word without a reason")
 			return
 		}
+
 		require.Empty(t, d.Stops)
 		flow, age, ok := lastUsable(in.Gauge.Discharge, in.Now)
 		require.True(t, ok && age <= 6*time.Hour)
@@ -139,6 +152,7 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 		require.LessOrEqual(t, in.Now.Sub(in.Alerts.At), time.Hour)
 		require.LessOrEqual(t, in.Now.Sub(in.Weather.Issued), 12*time.Hour)
 		require.True(t, in.Reach.MaxFlowM3S != nil && flow < *in.Reach.MaxFlowM3S || in.Reach.MaxFlowM3S == nil && in.Climate.Years >= 10)
+
 		r := in.Reach.Rules[0]
 		require.False(t, r.Closed[0].Contains(in.Day))
 		require.True(t, in.Day.Sub(r.CheckedOn) <= 365 && in.Day.Sub(r.CheckedOn) >= 0)
@@ -151,6 +165,7 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 		require.Greater(t, WindChillF(coldseam.F(*w.AirC), coldseam.MPH(*w.WindMS)), 0.0)
 		_, age, ok = lastUsable(in.Gauge.Water, in.Now)
 		require.True(t, in.WaterModel || ok && age <= 120*time.Hour)
+
 		if d.Verdict == coldseam.Go {
 			require.True(t, in.Reach.HazardsSurveyed && !in.Gauge.DailyOnly && ok)
 			require.NotNil(t, w.HoldP)
@@ -158,6 +173,7 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 			require.GreaterOrEqual(t, d.Odds, min(max(in.cost(), .2), .7)+.10-.05-1e-9, "rounding gives half a tenth")
 			require.NotNil(t, in.Candidates[d.WindowI].PFlood)
 		}
+
 		for _, a := range in.Alerts.List {
 			if a.From.Before(w.End.Add(6*time.Hour)) && a.End.After(w.Start) {
 				require.NotContains(t, []string{"Flood Warning", "Tornado Warning"}, a.Event)
@@ -165,12 +181,14 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 			}
 		}
 	})
+
 	t.Log("drawn:", seen)
 	require.Positive(t, seen[coldseam.Go]+seen[coldseam.TossUp]+seen[coldseam.Stay], "nothing got through: the test is blind")
 }
 
 func TestPersonalNeverLiftsAStop(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyInputs(t)
 		d := Decide(in)
@@ -185,6 +203,7 @@ func TestPersonalNeverLiftsAStop(t *testing.T) {
 			require.Equal(t, b.Verdict, got.Verdict)
 		}
 		require.Equal(t, got.Verdict.ShowsOdds(), got.OddsOK)
+
 		if got.Verdict.ShowsOdds() {
 			w := got.Windows[got.WindowI]
 			require.Empty(t, w.Stops)

@@ -70,6 +70,7 @@ func (in *Inputs) follow(obs []coldseam.Observation, c course) limb {
 		day.span += 2 * time.Hour // a civil day has up to 25 h
 	}
 	last := coldseam.Observation{Value: math.NaN()}
+
 	for _, o := range obs {
 		if !usable(o) {
 			continue
@@ -84,6 +85,7 @@ func (in *Inputs) follow(obs []coldseam.Observation, c course) limb {
 		day.add(o)
 		last = o
 	}
+
 	return l
 }
 
@@ -141,6 +143,7 @@ func (l *limb) take(o coldseam.Observation, f firing) {
 func (l *limb) fall(o coldseam.Observation, daily bool, c course) {
 	const flags = coldseam.QCFlags | coldseam.Equipment | coldseam.Suspect
 	sincePeak := o.At.Sub(l.peakAt)
+
 	switch {
 	case l.word == riseNothing || o.Flag&flags != 0:
 	case l.word == riseStops && sincePeak >= hours(stopPeakHours) && !c.over(o.Value):
@@ -252,6 +255,7 @@ func (in *Inputs) tell(out *risen, obs []coldseam.Observation, l limb, unit stri
 		kind, list = KindCap, &out.caps
 	}
 	var r coldseam.Reason
+
 	switch {
 	case l.firedAt.Equal(now.At):
 		r = because(kind, l.last.code, "gauge", map[string]float64{"to_" + unit: l.fired})
@@ -270,6 +274,7 @@ func (in *Inputs) tell(out *risen, obs []coldseam.Observation, l limb, unit stri
 	default:
 		return
 	}
+
 	if !l.firedAt.Equal(now.At) {
 		r.At = l.peakAt
 	}

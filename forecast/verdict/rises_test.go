@@ -56,6 +56,7 @@ func stageOf(flow []coldseam.Observation) []coldseam.Observation {
 
 func TestRiseWithinADay(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name     string
 		from, to float64
@@ -105,6 +106,7 @@ func flashy(median, p75 float64) SeasonFlow {
 func TestRiseWindowIsSixHours(t *testing.T) {
 	t.Parallel()
 	low := season(1e6, 1e6) // the day's rule stays silent
+
 	for _, r := range []struct {
 		name string
 		obs  []coldseam.Observation
@@ -131,6 +133,7 @@ func TestRiseWindowIsSixHours(t *testing.T) {
 func TestRiseLifts(t *testing.T) {
 	t.Parallel()
 	rose := [][2]float64{{-60, 40}, {-40, 40}, {-35, 80}, {-30, 80}}
+
 	for _, r := range []struct {
 		name string
 		tail [][2]float64
@@ -158,6 +161,7 @@ func TestRiseLifts(t *testing.T) {
 // One low reading, or flagged ones, lift nothing.
 func TestRiseThatStaysHighIsLeftToTheLimits(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		name  string
 		hours float64 // since the peak
@@ -207,6 +211,7 @@ func TestStageRiseWithinADay(t *testing.T) {
 	t.Parallel()
 	// .65 m in 23 h: over 2 ft, under 1 ft in any 6 h.
 	up := climb([2]float64{-60, 1.5}, [2]float64{-23, 1.5}, [2]float64{0, 2.15})
+
 	for _, r := range []struct {
 		name   string
 		season SeasonFlow
@@ -285,6 +290,7 @@ func TestDailyGaugeRises(t *testing.T) {
 		}
 		return out
 	}
+
 	for _, r := range []struct {
 		name string
 		obs  []coldseam.Observation

@@ -57,6 +57,7 @@ func ParseSeason(r io.Reader, bands []coldseam.Band) (SeasonTable, error) {
 	bad := func(line int, format string, a ...any) {
 		errs = append(errs, fmt.Errorf("odds table line %d: %s: %w", line, fmt.Sprintf(format, a...), coldseam.ErrInvalid))
 	}
+
 	for _, r := range rows {
 		k := [2]string{r.f["band"], r.f["flow"]}
 		p, err := strconv.ParseFloat(r.f["odds"], 64)
@@ -76,6 +77,7 @@ func ParseSeason(r io.Reader, bands []coldseam.Band) (SeasonTable, error) {
 			t.odds[k] = p
 		}
 	}
+
 	for _, b := range bands {
 		for _, f := range FlowClasses {
 			if _, ok := t.odds[[2]string{b.Key, f}]; !ok && len(errs) == 0 {
@@ -83,6 +85,7 @@ func ParseSeason(r io.Reader, bands []coldseam.Band) (SeasonTable, error) {
 			}
 		}
 	}
+
 	if len(errs) > 0 {
 		return SeasonTable{}, errors.Join(errs...)
 	}
@@ -134,6 +137,7 @@ func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log 
 func SeasonCells(trips []coldseam.Trip, target float64, class func(coldseam.Trip) (band, flow string, ok bool)) []SeasonCell {
 	var out []SeasonCell
 	at := map[[2]string]int{}
+
 	for _, t := range trips {
 		h := LineHours(t)
 		if t.WentNot || h <= 0 {
@@ -148,12 +152,14 @@ func SeasonCells(trips []coldseam.Trip, target float64, class func(coldseam.Trip
 			at[k] = len(out)
 			out = append(out, SeasonCell{Band: band, Flow: flow})
 		}
+
 		c := &out[at[k]]
 		c.Trips++
 		if float64(t.Fish)/h >= target-1e-9 {
 			c.Good++
 		}
 	}
+
 	return out
 }
 
@@ -191,15 +197,18 @@ func readCSV(r io.Reader, what string, cols []string) ([]csvRow, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w: %w", what, err, coldseam.ErrInvalid)
 	}
+
 	if got, want := strings.Join(head, ","), strings.Join(cols, ","); got != want {
 		return nil, fmt.Errorf("%s line 1: header %q, want %s: %w", what, got, want, coldseam.ErrInvalid)
 	}
 	var out []csvRow
+
 	for {
 		rec, err := cr.Read()
 		if errors.Is(err, io.EOF) {
 			return out, nil
 		}
+
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w: %w", what, err, coldseam.ErrInvalid)
 		}

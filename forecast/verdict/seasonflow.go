@@ -45,6 +45,7 @@ func SeasonFlowOf(days coldseam.Days) SeasonFlow {
 			perYear[d.Year]++
 		}
 	}
+
 	for _, n := range perYear {
 		if n >= seasonDays/2 {
 			s.Years++
@@ -62,6 +63,7 @@ func SeasonFlowOf(days coldseam.Days) SeasonFlow {
 			stops++
 		}
 	}
+
 	s.SpringStops = float64(stops) / float64(max(n, 1))
 	s.Flashy = s.Years >= floorYears && s.SpringStops > flashyShare
 	return s

@@ -170,12 +170,14 @@ func (in *Inputs) forecastFlow(c Candidate) []coldseam.Reason {
 				map[string]float64{"over_members": p, "limit_m3_s": *lim}))
 		}
 	}
+
 	if lim, ok := in.pctStop(); ok {
 		if p := shareAtLeast(after, lim); p >= in.Table.MemberShare {
 			out = append(out, because(KindSafety, "flow_pct_forecast", clubRule,
 				map[string]float64{"over_members": p, "limit_m3_s": lim, "date_of100": in.Table.FlowStopPct}))
 		}
 	}
+
 	if c.NoneHolds && in.flowAboveNoHold(c) {
 		out = append(out, because(KindSafety, "no_hold_high", clubRule, nil))
 	}

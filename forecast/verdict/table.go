@@ -79,6 +79,7 @@ func Thresholds() []Threshold {
 	row := func(key, name, unit string, def float64, tighter int, lo, hi float64, src string, at func(*Table) *float64) Threshold {
 		return Threshold{key, name, unit, def, tighter, lo, hi, src, at}
 	}
+
 	return []Threshold{
 		row("flood_share", "members that reach minor flood", "1", .20, -1, .01, 1, "categories [source: NWSM 10-950]; share "+prop, func(t *Table) *float64 { return &t.FloodShare }),
 		row("after_h", "look ahead after the window", "h", 6, 1, 0, 24, prop, func(t *Table) *float64 { return &t.AfterH }),
@@ -139,6 +140,7 @@ func DefaultTable() Table {
 // and wanted.
 func (t *Table) Set(key string, v float64, reason string) error {
 	var keys []string
+
 	for _, r := range Thresholds() {
 		keys = append(keys, r.Key)
 		if r.Key != key {
@@ -150,6 +152,7 @@ func (t *Table) Set(key string, v float64, reason string) error {
 		if float64(r.Tighter)*(v-r.Default) < 0 && strings.TrimSpace(reason) == "" {
 			return fmt.Errorf("threshold %s: %g is looser than %g: give a written reason: %w", key, v, r.Default, coldseam.ErrInvalid)
 		}
+
 		*r.at(t) = v
 		m := make(map[string]string, len(t.Reasons)+1) // a copy: tables are passed by value
 		for k, w := range t.Reasons {
@@ -162,6 +165,7 @@ func (t *Table) Set(key string, v float64, reason string) error {
 		t.Reasons = m
 		return nil
 	}
+
 	return fmt.Errorf("threshold %q: want one of %s: %w", key, strings.Join(keys, ", "), coldseam.ErrInvalid)
 }
 

@@ -55,6 +55,7 @@ func stops() []change {
 	add := func(event string, from, to time.Time) func(*Inputs) {
 		return func(in *Inputs) { in.Alerts.List = append(in.Alerts.List, alert(event, from, to)) }
 	}
+
 	return []change{
 		{"flood warning", add("Flood Warning", at(0, 0), at(18, 0)), "flood_alert"},
 		{"flood warning within 6 h after", add("Flood Warning", at(16, 0), at(23, 0)), "flood_alert"},
@@ -115,6 +116,7 @@ func gaps() []change {
 		}
 		return out
 	}
+
 	return []change{
 		{"no flow", func(in *Inputs) { in.Gauge.Discharge = nil }, "discharge_missing"},
 		{"flow 6 h 5 min old", func(in *Inputs) { in.Gauge.Discharge = late(in.Gauge.Discharge, 6) }, "discharge_stale"},
@@ -314,6 +316,7 @@ func TestEveryPairOfGapsIsNoCall(t *testing.T) {
 
 func TestEveryCapAtEveryOdds(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range caps() {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -330,6 +333,7 @@ func TestEveryCapAtEveryOdds(t *testing.T) {
 					require.Contains(t, codes(d.Reasons, KindCap), c.code)
 				}
 			}
+
 			for _, g := range append(gaps(), stops()...) {
 				in := good(.99)
 				g.do(&in)
@@ -350,6 +354,7 @@ func TestAgesAtTheEdge(t *testing.T) {
 		}
 		return out
 	}
+
 	rows := []struct {
 		name  string
 		limit time.Duration
@@ -373,6 +378,7 @@ func TestAgesAtTheEdge(t *testing.T) {
 			in.Reach.Rules[0].Closed, in.Reach.Rules[0].CheckedOn = nil, in.Day
 		}},
 	}
+
 	for _, r := range rows {
 		for _, past := range []time.Duration{-time.Minute, 0, time.Minute} {
 			in := good(.9)
@@ -428,10 +434,12 @@ func TestReasonsAreData(t *testing.T) {
 	d := Decide(in)
 	require.Equal(t, "rose 1.3 ft in 6 h; the limit is 1 ft", notify.ReasonText(d.Stops[0], "us", ""))
 	require.Equal(t, "rose 0.4 m in 6 h; the limit is 0.3 m", notify.ReasonText(d.Stops[0], "metric", ""))
+
 	for _, c := range append(append(stops(), gaps()...), caps()...) {
 		in := good(.6)
 		c.do(&in)
 		d := Decide(in)
+
 		for _, r := range append(append(append([]coldseam.Reason(nil), d.Stops...), d.Reasons...), d.Cautions...) {
 			require.Empty(t, r.Text+r.TextSI, "%s: %+v", c.name, r)
 			require.True(t, notify.HasSentence(r), "%s: %+v", c.name, r)
@@ -441,6 +449,7 @@ func TestReasonsAreData(t *testing.T) {
 				require.NotContains(t, strings.ToLower(s), "safe")
 				require.NotContains(t, s, "!")
 			}
+
 			require.NotEmpty(t, r.Code)
 			require.NotEmpty(t, r.Source, "%s: %+v", c.name, r)
 			for k, v := range r.Values {
@@ -454,6 +463,7 @@ func TestReasonsAreData(t *testing.T) {
 // word of anybody, within a day; the first issue of another day starts anew.
 func TestHysteresisWithinTheDay(t *testing.T) {
 	t.Parallel()
+
 	for _, r := range []struct {
 		prev, p, want float64
 		kept          bool
@@ -480,6 +490,7 @@ func TestHysteresisWithinTheDay(t *testing.T) {
 			require.InDelta(t, r.p, Decide(in).Odds, 1e-12, name)
 		}
 	}
+
 	in := good(.9)
 	in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: in.Candidates[0].Start, End: in.Candidates[0].End, Odds: .9, OddsOK: true}}}
 	in.Alerts.At = time.Time{}
@@ -515,6 +526,7 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 	in.Candidates[0].FlowM3S = repeat(140, 100)
 	in.Gauge.Turbidity = steady(60)
 	in.Weather.RainMM = ptr(20.0)
+
 	i := 0
 	eachHour(&in, func(h *Hour) {
 		h.AirC, h.WindMS, h.VisibilityM = ptr(-2-float64(i)), ptr(16*coldseam.MPSPerMPH), ptr(300.0)
@@ -526,6 +538,7 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 		}
 		i++
 	})
+
 	in.Alerts.List = []coldseam.Alert{alert("Flood Advisory", at(0, 0), at(20, 0))}
 	d := Decide(in)
 	require.Equal(t, []string{"action_stage", "flow_high", "wind", "wind_chill", "dark", "turbid", "fast_fall", "fog", "ramp_ice", "flood_watch", "rain_upstream", "alone"},

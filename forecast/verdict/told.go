@@ -19,6 +19,7 @@ func AsOf(b coldseam.Brief, at time.Time) coldseam.Brief {
 		over.At = b.GoodUntil
 		return noCall(b, over)
 	}
+
 	for i, in := range b.Inputs {
 		age := in.Age + at.Sub(b.Issued)
 		if !in.Safety || in.State != StateGood && in.State != "none" || in.Limit <= 0 || in.Age > in.Limit || age <= in.Limit {
@@ -31,6 +32,7 @@ func AsOf(b coldseam.Brief, at time.Time) coldseam.Brief {
 		stale.Names = map[string]string{"input": in.Key}
 		return noCall(b, stale)
 	}
+
 	return b
 }
 
@@ -80,6 +82,7 @@ func judged(b coldseam.Brief, told coldseam.Window) (stops []coldseam.Reason, fr
 		free = free || len(w.Stops) == 0 && (begun || w.OddsOK)
 		blind = blind || len(w.Stops) == 0 && !begun && !w.OddsOK
 	}
+
 	for _, w := range b.Begun {
 		look(w, true)
 	}

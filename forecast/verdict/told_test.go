@@ -25,6 +25,7 @@ func TestAsOf(t *testing.T) {
 				{Key: "stage", State: StateStale, Age: 7 * time.Hour, Limit: 6 * time.Hour},
 			}}
 	}
+
 	for _, c := range []struct {
 		name  string
 		after time.Duration
@@ -49,6 +50,7 @@ func TestAsOf(t *testing.T) {
 			}
 			got := AsOf(b, issued.Add(c.after))
 			require.Equal(t, c.want, got.Verdict)
+
 			if c.code != "" {
 				require.Equal(t, c.code, got.Reasons[0].Code)
 				require.False(t, got.OddsOK)

@@ -95,6 +95,7 @@ func (in *Inputs) stoppedBefore(flow, stage []coldseam.Observation) (coldseam.Re
 			return r[0], true
 		}
 	}
+
 	return coldseam.Reason{}, false
 }
 

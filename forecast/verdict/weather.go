@@ -159,6 +159,7 @@ func (in *Inputs) windowWeather(c Candidate) (bad, caps []coldseam.Reason) {
 			caps = append(caps, capped("no_"+r.name, nil))
 			continue
 		}
+
 		longest := 0.0
 		held, _ := w.steps(from, to, r.raw)
 		for _, h := range held {
@@ -168,8 +169,10 @@ func (in *Inputs) windowWeather(c Candidate) (bad, caps []coldseam.Reason) {
 			coarse = math.Max(coarse, longest)
 			continue
 		}
+
 		bad = append(bad, missing("weather_no_"+r.name, nil))
 	}
+
 	if coarse > 0 {
 		bad = append(bad, missing("weather_coarse", map[string]float64{"step_h": coarse}))
 	}
@@ -215,6 +218,7 @@ func (in *Inputs) chill(c Candidate) (chillF float64, underWay bool, spray map[s
 		if b.After(to) {
 			b = to
 		}
+
 		airC, _, ok := in.Weather.least(a, b, air)
 		if !ok {
 			continue
@@ -227,6 +231,7 @@ func (in *Inputs) chill(c Candidate) (chillF float64, underWay bool, spray map[s
 			spray = map[string]float64{"air_c": airC, "wind_mps": *wind(h)}
 		}
 	}
+
 	return chillF, underWay, spray
 }
 

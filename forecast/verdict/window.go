@@ -33,6 +33,7 @@ func Windows(sun Sun, now time.Time) []Span {
 	if set.Sub(rise) < long {
 		long = set.Sub(rise)
 	}
+
 	if long < 3*time.Hour {
 		return nil
 	}
@@ -42,6 +43,7 @@ func Windows(sun Sun, now time.Time) []Span {
 			out = append(out, Span{s, s.Add(long)})
 		}
 	}
+
 	last := set.Add(-long)
 	for s := rise; s.Before(last.Add(-windowStep / 2)); s = s.Add(windowStep) {
 		add(s)
@@ -86,6 +88,7 @@ func WindowFactors(waterC []float64, bands []coldseam.Band) (f []float64, why []
 		}
 		cold = math.Min(cold, c)
 	}
+
 	if at < 0 || coldseam.BandOf(bands, warm) > 1 || math.IsInf(warm, 0) {
 		return f, why
 	}
@@ -94,6 +97,7 @@ func WindowFactors(waterC []float64, bands []coldseam.Band) (f []float64, why []
 			f[i] = max(0.7, 1-WarmGain*(warm-c))
 		}
 	}
+
 	if warm-cold >= minWarmGainC && at > 0 {
 		why[at] = "warmest"
 	}

@@ -25,6 +25,7 @@ func TestWindowsLieInDaylight(t *testing.T) {
 			require.LessOrEqual(t, w.End.Sub(w.Start), 4*time.Hour)
 		}
 	})
+
 	sun := SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone)
 	w := Windows(sun, at(4, 50))
 	require.GreaterOrEqual(t, len(w), 5)
@@ -57,6 +58,7 @@ func TestTableLoosensOnlyWithAReason(t *testing.T) {
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "30 is looser than 25: give a written reason")
 	before := tab
+
 	require.NoError(t, tab.Set("wind_mph", 30, "sheltered gorge, committee 2026-02-11"))
 	require.Equal(t, "sheltered gorge, committee 2026-02-11", tab.Reasons["wind_mph"])
 	require.Empty(t, before.Reasons)
@@ -66,6 +68,7 @@ func TestTableLoosensOnlyWithAReason(t *testing.T) {
 	require.NoError(t, tab.Set("chill_f", 10, ""))
 	require.InDelta(t, .30, tab.Value("thunder"), 0)
 	require.True(t, math.IsNaN(tab.Value("nothing")))
+
 	keys := map[string]bool{}
 	for _, r := range Thresholds() {
 		require.False(t, keys[r.Key], r.Key)
@@ -89,6 +92,7 @@ func TestPersonal(t *testing.T) {
 	same := Personal(b, coldseam.Preferences{}, o)
 	require.Equal(t, coldseam.Go, same.Verdict)
 	require.Equal(t, 0, same.WindowI)
+
 	strict := Personal(b, coldseam.Preferences{Cost: .6}, o)
 	require.Equal(t, coldseam.TossUp, strict.Verdict, "own threshold")
 	require.InDelta(t, .55, strict.Odds, 1e-9)
@@ -98,6 +102,7 @@ func TestPersonal(t *testing.T) {
 	afternoon := Personal(b, coldseam.Preferences{WindowFrom: "12:00", WindowTo: "17:00"}, o)
 	require.Equal(t, 1, afternoon.WindowI)
 	require.Equal(t, coldseam.TossUp, afternoon.Verdict)
+
 	short := Personal(b, coldseam.Preferences{WindowFrom: "07:00", WindowTo: "09:00"}, o)
 	require.True(t, short.Windows[0].Start.Equal(at(7, 0)) && short.Windows[0].End.Equal(at(9, 0)), "cut to the member's hours")
 	require.True(t, b.Windows[0].Start.Equal(at(6, 10)), "the brief is not touched")
@@ -108,6 +113,7 @@ func TestPersonal(t *testing.T) {
 		own := Personal(b, coldseam.Preferences{WindowFrom: from, WindowTo: "11:00"}, o)
 		require.Equal(t, want, own.Verdict, "three quarters of a window are judged, less are none: %s", from)
 	}
+
 	light := Personal(b, coldseam.Preferences{BoxOz: []float64{.125}}, o)
 	require.Equal(t, coldseam.TossUp, light.Verdict)
 	require.Equal(t, "none_holds", light.Jig[0].Withheld.Code)

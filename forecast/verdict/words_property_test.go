@@ -16,6 +16,7 @@ import (
 // values, in both unit systems.
 func TestAnyReasonHasWords(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyInputs(t)
 		causes := map[ice.State][]string{ // what the latch gives with each state
@@ -25,6 +26,7 @@ func TestAnyReasonHasWords(t *testing.T) {
 			ice.Breakup: {ice.CauseRise},
 		}
 		in.Ice.Cause = rapid.SampledFrom(causes[in.Ice.State]).Draw(t, "cause")
+
 		d := Decide(in)
 		all := [][]coldseam.Reason{d.Stops, d.Reasons, d.Cautions, {d.SureBy, d.IceReason, d.Life}}
 		for _, w := range append(d.Windows, d.Begun...) {

@@ -79,6 +79,7 @@ func New(o Options) (*Agency, error) {
 			return nil, err
 		}
 	}
+
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -215,6 +216,7 @@ func (a *Agency) answer(w http.ResponseWriter, r *http.Request, s Step) int {
 	w.Header().Set("X-Ratelimit-Limit", strconv.Itoa(hourLimit))
 	w.Header().Set("X-Ratelimit-Remaining", strconv.Itoa(a.left()))
 	w.Header().Set("Date", a.now().UTC().Format(http.TimeFormat))
+
 	body := p.body.Bytes()
 	if p.status == http.StatusOK {
 		sum := sha256.Sum256(body)
@@ -225,6 +227,7 @@ func (a *Agency) answer(w http.ResponseWriter, r *http.Request, s Step) int {
 			return http.StatusNotModified
 		}
 	}
+
 	if s.Truncate > 0 {
 		return truncate(w, body, s.Truncate)
 	}
@@ -236,6 +239,7 @@ func (a *Agency) answer(w http.ResponseWriter, r *http.Request, s Step) int {
 		_ = z.Close()
 		return p.status
 	}
+
 	w.Header().Set("Content-Length", strconv.Itoa(len(body)))
 	w.WriteHeader(p.status)
 	_, _ = w.Write(body) // as above
@@ -270,6 +274,7 @@ func (a *Agency) Close() error {
 	default:
 		close(a.done)
 	}
+
 	a.mu.Unlock()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()

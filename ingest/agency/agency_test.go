@@ -122,6 +122,7 @@ func TestPagingWalksEveryRowOnce(t *testing.T) {
 	next := base + items + "continuous/items?monitoring_location_id=NG-1001,NG-1002&time=2026-04-08T00:00:00Z/2026-04-09T00:00:00Z&limit=97"
 	seen := map[string]int{}
 	pages := 0
+
 	for next != "" {
 		a := rows(t, next)
 		require.Equal(t, len(a.Features), a.NumberReturned)
@@ -134,8 +135,10 @@ func TestPagingWalksEveryRowOnce(t *testing.T) {
 				next = l.Href
 			}
 		}
+
 		pages++
 	}
+
 	require.Len(t, seen, 6*97)
 	require.Equal(t, 6, pages)
 	for _, n := range seen {
@@ -153,6 +156,7 @@ func TestDailyHistoryAndItsLimits(t *testing.T) {
 	code, body, _ := get(t, base+items+"daily/items?time=2014-01-01/2025-12-31")
 	require.Equal(t, 400, code)
 	require.Contains(t, body, "1100 days")
+
 	year := rows(t, base+items+"daily/items?monitoring_location_id=NG-1001&parameter_code=00060&limit=50000")
 	require.InDelta(t, 365, len(year.Features), 2)
 	last := year.Features[len(year.Features)-1].Properties
@@ -161,6 +165,7 @@ func TestDailyHistoryAndItsLimits(t *testing.T) {
 		code, _, _ := get(t, base+items+"daily/items?"+q)
 		require.Equal(t, 400, code, q)
 	}
+
 	code, _, _ = get(t, base+items+"nothing/items")
 	require.Equal(t, 404, code)
 }
@@ -173,9 +178,11 @@ func TestPlantedFaults(t *testing.T) {
 		return "&time=" + f.From.Format(time.RFC3339) + "/" + f.To.Add(-time.Second).Format(time.RFC3339) + "&limit=50000"
 	}
 	code := map[coldseam.Parameter]string{coldseam.Discharge: "00060", coldseam.Stage: "00065", coldseam.WaterTemp: "00010"}
+
 	for _, f := range ag.Faults() {
 		_, site, _ := strings.Cut(string(f.Site), ":")
 		u := base + items + "continuous/items?monitoring_location_id=" + site + "&parameter_code=" + code[f.Param]
+
 		switch f.Kind {
 		case FaultGap:
 			require.Empty(t, rows(t, u+span(f)).Features)
@@ -267,6 +274,7 @@ func TestConditionalGetAndManners(t *testing.T) {
 	req, err := http.NewRequest(http.MethodGet, u, nil)
 	require.NoError(t, err)
 	req.Header.Set("If-None-Match", h.Get("Etag"))
+
 	res, err := http.DefaultClient.Do(req)
 	require.NoError(t, err)
 	require.NoError(t, res.Body.Close())
@@ -301,6 +309,7 @@ func TestForecastRunsDivergeFromTheTruth(t *testing.T) {
 			Values []*float64
 		}
 	}
+
 	read := func(path string) coverage {
 		code, body, _ := get(t, base+"/edr/collections/metgrid/"+path+"position?coords="+url.QueryEscape("POINT(-92.64 45.31)")+"&f=CoverageJSON")
 		require.Equal(t, 200, code, body)
@@ -327,6 +336,7 @@ func TestForecastRunsDivergeFromTheTruth(t *testing.T) {
 			errs[lead] += sq(*v.Ranges["air_temperature"].Values[lead] - h.wx.airC)
 		}
 	}
+
 	require.Less(t, errs[6]/n, 1.5)
 	require.Greater(t, errs[120]/n, 2*errs[6]/n)
 
@@ -339,6 +349,7 @@ func TestForecastRunsDivergeFromTheTruth(t *testing.T) {
 		code, body, _ := get(t, base+"/edr/collections/metgrid/"+strings.ReplaceAll(q, " ", "%20"))
 		require.Equal(t, want, code, "%s %s", q, body)
 	}
+
 	code, body, _ := get(t, base+"/edr/collections/metgrid/instances")
 	require.Equal(t, 200, code)
 	require.Contains(t, body, "2026-04-10T06:00:00Z")
@@ -405,6 +416,7 @@ func TestScripts(t *testing.T) {
 	c, _, h := get(t, u)
 	require.Equal(t, 429, c)
 	require.Equal(t, "7", h.Get("Retry-After"))
+
 	_, body, _ := get(t, u)
 	require.Contains(t, body, "<html>")
 	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
@@ -414,6 +426,7 @@ func TestScripts(t *testing.T) {
 	require.Equal(t, "http://169.254.169.254/", res.Header.Get("Location"))
 	_, _, h = get(t, u)
 	require.Len(t, h.Get("X-Big"), 5000)
+
 	res, err = http.Get(u)
 	require.NoError(t, err)
 	_, err = io.ReadAll(res.Body)

@@ -84,6 +84,7 @@ func (a *Agency) capText(x bulletin) string {
 	}
 	box := fmt.Sprintf("%.2f,%.2f %.2f,%.2f %.2f,%.2f %.2f,%.2f %.2f,%.2f",
 		rv.Lat+0.1, rv.Lon-0.15, rv.Lat+0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon-0.15, rv.Lat+0.1, rv.Lon-0.15)
+
 	return fmt.Sprintf(`<?xml version="1.0" encoding="UTF-8"?>
 <alert xmlns="urn:oasis:names:tc:emergency:cap:1.2">
   <identifier>%s</identifier>

@@ -57,11 +57,13 @@ func (b *basin) runoff(r *River, w hourWx, sw float64) {
 		b.snowMM += in
 		in = 0
 	}
+
 	cover := math.Pow(clamp(b.snowMM/60, 0, 1), 0.6) // share of the basin under snow
 	if melt := math.Min(b.snowMM, cover*(p.ddfMM/24*math.Max(w.airC, 0)+0.12*in)); melt > 0 {
 		b.snowMM -= melt
 		in += melt
 	}
+
 	wet := b.soilMM / p.soilMM
 	share := wet * wet
 	if b.frostC < 0 {
@@ -69,6 +71,7 @@ func (b *basin) runoff(r *River, w hourWx, sw float64) {
 	}
 	excess := in * share
 	b.soilMM += in - excess
+
 	pet := sw * 3600 / 2.45e6 * 0.62 * clamp((w.airC+4)/30, 0, 1)
 	et := pet * math.Min(1, wet/0.7)
 	if b.snowMM > 2 {
@@ -80,6 +83,7 @@ func (b *basin) runoff(r *River, w hourWx, sw float64) {
 		b.soilMM -= over
 		excess += over
 	}
+
 	b.quickMM += 0.45 * excess
 	b.interMM += 0.35 * excess
 	b.slowMM += 0.2*excess + perc
@@ -104,12 +108,14 @@ func (b *basin) heat(r *River, w hourWx, sw float64) {
 	if b.snowMM > 3 {
 		tin = 0.13*p.springC + 0.1*math.Max(w.airC, 0)
 	}
+
 	inflow := heatCapacity * depth * (tin - b.waterC) / (p.travelH * 3600) * 0.55
 	sky := b.sky(w, sw*(1-p.shade), p.roughAir)
 	if b.iceM > 0 {
 		b.underIce(r, sky, bed+inflow)
 		return
 	}
+
 	b.waterC += (sky + bed + inflow) * 3600 / (heatCapacity * depth)
 	if b.waterC < 0 { // what would cool it further freezes
 		b.iceM = -b.waterC * heatCapacity * depth / iceFusion

@@ -78,6 +78,7 @@ func (a *Agency) edrPosition(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusBadRequest, "InvalidQuery", err.Error())
 		return
 	}
+
 	run := newestRun(a.now())
 	if id := r.PathValue("run"); id != "" {
 		t, err := time.Parse(runLayout, id)
@@ -87,6 +88,7 @@ func (a *Agency) edrPosition(w http.ResponseWriter, r *http.Request) {
 		}
 		run = t
 	}
+
 	from, to := run, run.Add(runHours*time.Hour)
 	if s := v.Get("datetime"); s != "" {
 		lo, hi, err := interval(s, a.now())
@@ -96,6 +98,7 @@ func (a *Agency) edrPosition(w http.ResponseWriter, r *http.Request) {
 		}
 		from, to = maxTime(from, lo.UTC()), minTime(to, hi.UTC())
 	}
+
 	i, ok := a.nearest(lat, lon)
 	if !ok {
 		fail(w, http.StatusNotFound, "NotFound", "outside the grid")
@@ -145,6 +148,7 @@ func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, r
 			values[p.name] = append(values[p.name], a.forecastValue(i, p, run, h))
 		}
 	}
+
 	params, ranges := map[string]any{}, map[string]any{}
 	for _, p := range gridParams {
 		if len(names) > 0 && !slices.Contains(names, p.name) {
@@ -157,6 +161,7 @@ func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, r
 		ranges[p.name] = map[string]any{"type": "NdArray", "dataType": "float", "axisNames": []string{"t", "y", "x"}, "shape": []int{len(times), 1, 1}, "values": values[p.name]}
 	}
 	w.Header().Set("Content-Type", "application/prs.coverage+json")
+
 	_ = json.NewEncoder(w).Encode(map[string]any{ // the client may have gone
 		"type": "Coverage", "id": "metgrid/instances/" + run.Format(runLayout),
 		"domain": map[string]any{
@@ -186,6 +191,7 @@ func (a *Agency) forecastValue(i int, p gridParam, run time.Time, h int) any {
 	}
 	lead := float64(h) / 24
 	e := w.leadError(i, run, lead)
+
 	v := 0.0
 	switch p.name {
 	case "air_temperature":
@@ -199,6 +205,7 @@ func (a *Agency) forecastValue(i int, p gridParam, run time.Time, h int) any {
 	case "thunder_probability":
 		v = clamp(100*(s.wx.thunder*math.Exp(-0.12*lead)+0.004*lead*math.Max(0, s.wx.airC-4)), 0, 95)
 	}
+
 	f := math.Pow(10, float64(p.digits))
 	return math.Round(math.Max(v, floor(p.name))*f) / f
 }

@@ -54,6 +54,7 @@ func (w *World) Faults() []Fault {
 	aug := func(day int) time.Time {
 		return coldseam.Date{Year: w.Anchor.Year - 5, Month: time.August, Day: day}.In(w.zone).UTC()
 	}
+
 	t, h, b := w.rivers[0].SiteID(), w.rivers[1].SiteID(), w.rivers[2].SiteID()
 	return []Fault{
 		{t, coldseam.WaterTemp, FaultGap, at(-11, 3, 0), at(-11, 9, 0), "no rows"},
@@ -113,6 +114,7 @@ func (a *Agency) spoil(i int, p coldseam.Parameter, t time.Time, x *row) {
 		if !f.covers(a.world.rivers[i].SiteID(), p, t) {
 			continue
 		}
+
 		switch f.Kind {
 		case FaultSentinel:
 			x.sentinel = true

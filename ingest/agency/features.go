@@ -23,8 +23,10 @@ func (a *Agency) items(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusBadRequest, "InvalidParameterValue", err.Error())
 		return
 	}
+
 	name := r.PathValue("collection")
 	var fs []feature
+
 	switch name {
 	case "latest-continuous":
 		// The silent gauge's own page is broken; asked for with others, its old
@@ -50,6 +52,7 @@ func (a *Agency) items(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusNotFound, "NotFound", "no such collection")
 		return
 	}
+
 	if name == "continuous" || name == "daily" {
 		if q.timed && q.to.Sub(q.from) > longestDays*24*time.Hour {
 			fail(w, http.StatusBadRequest, "InvalidQuery", fmt.Sprintf("The requested time envelope is too large: at most %d days.", longestDays))
@@ -99,6 +102,7 @@ func (a *Agency) sensors(q query, stat string) []sensor {
 		quantities = dailyQuantities()
 	}
 	var out []sensor
+
 	for _, i := range q.rivers {
 		r := &a.world.rivers[i]
 		for _, k := range quantities {
@@ -114,6 +118,7 @@ func (a *Agency) sensors(q query, stat string) []sensor {
 			}
 		}
 	}
+
 	return out
 }
 
@@ -185,6 +190,7 @@ func (a *Agency) feature(s sensor, x row) feature {
 	case len(x.quals) > 1:
 		quals = `["` + strings.Join(x.quals, `","`) + `"]`
 	}
+
 	if !x.null {
 		value = strconv.Quote(r.text(s.q, x))
 	}
@@ -195,6 +201,7 @@ func (a *Agency) feature(s sensor, x row) feature {
 	if x.approved {
 		approval = "Approved"
 	}
+
 	return feature{s.river, []prop{
 		str("approval_status", approval),
 		str("last_modified", x.modified.UTC().Format("2006-01-02T15:04:05.000000+00:00")),
@@ -227,12 +234,14 @@ func (a *Agency) metaFeature(s sensor) feature {
 		begin = a.world.recs[s.river].first.In(a.world.zone)
 		computation, period, gap = "Mean", "Daily", "null"
 	}
+
 	primary, place := `"Primary"`, "null"
 	if s.place != "" {
 		primary, place = "null", strconv.Quote(s.place)
 	}
 	end := a.now().Add(-lag).Truncate(cadence)
 	local := "2006-01-02T15:04:05.000001"
+
 	return feature{s.river, []prop{
 		str("begin", begin.In(a.world.zone).Format("2006-01-02T15:04:05")+".000001"),
 		str("begin_utc", begin.UTC().Format("2006-01-02T15:04:05+00:00")),
@@ -277,6 +286,7 @@ func (a *Agency) locations(q query) []feature {
 // digits.
 func (a *Agency) channels(q query) []feature {
 	var out []feature
+
 	for _, i := range q.rivers {
 		r := &a.world.rivers[i]
 		for _, v := range a.world.visits(i) {
@@ -284,6 +294,7 @@ func (a *Agency) channels(q query) []feature {
 			if v.ice {
 				method = "Ice"
 			}
+
 			out = append(out, feature{i, []prop{
 				str("channel_area", significant(v.area/(coldseam.MetrePerFoot*coldseam.MetrePerFoot))), str("channel_area_unit", "ft^2"),
 				str("channel_flow", significant(coldseam.CFS(v.flow))), str("channel_flow_unit", "ft^3/s"),
@@ -299,13 +310,16 @@ func (a *Agency) channels(q query) []feature {
 			}})
 		}
 	}
+
 	return out
 }
 
 func (a *Agency) fields(q query) []feature {
 	var out []feature
+
 	for _, i := range q.rivers {
 		r := &a.world.rivers[i]
+
 		for _, v := range a.world.visits(i) {
 			for _, k := range []quantity{qStage, qDischarge} {
 				if !q.wants(q.params, k.code) {
@@ -318,6 +332,7 @@ func (a *Agency) fields(q query) []feature {
 				if v.ice {
 					control = `"Ice Cover"`
 				}
+
 				out = append(out, feature{i, []prop{
 					str("approval_status", "Approved"), raw("control_condition", control),
 					str("field_measurements_series_id", seriesID(r, k, "field")), str("field_visit_id", visitID(r, v)),
@@ -329,6 +344,7 @@ func (a *Agency) fields(q query) []feature {
 			}
 		}
 	}
+
 	return out
 }
 
@@ -351,6 +367,7 @@ func (a *Agency) writeFeatures(w http.ResponseWriter, q query, fs []feature) {
 		}
 		out = a.appendFeature(out, q, f, uint64(lo+n))
 	}
+
 	out = append(out, `],"numberReturned":`...)
 	out = strconv.AppendInt(out, int64(hi-lo), 10)
 	out = append(out, `,"links":[{"rel":"self","href":`...)
@@ -367,6 +384,7 @@ func (a *Agency) writeFeatures(w http.ResponseWriter, q query, fs []feature) {
 		out = append(out, strconv.Quote(q.base+path+"?"+v.Encode())...)
 		out = append(out, '}')
 	}
+
 	out = append(out, "]}"...)
 	_, _ = w.Write(out) // held in memory by page
 }
@@ -380,6 +398,7 @@ func (a *Agency) appendFeature(out []byte, q query, f feature, n uint64) []byte 
 			id = p.json
 		}
 	}
+
 	out = append(out, id...)
 	out = append(out, `,"geometry":`...)
 	if q.skipGeometry {
@@ -391,6 +410,7 @@ func (a *Agency) appendFeature(out []byte, q query, f feature, n uint64) []byte 
 		out = strconv.AppendFloat(out, r.Lat, 'f', -1, 64)
 		out = append(out, "]}"...)
 	}
+
 	out = append(out, `,"properties":{`...)
 	for i, p := range f.props {
 		if i > 0 {
@@ -401,6 +421,7 @@ func (a *Agency) appendFeature(out []byte, q query, f feature, n uint64) []byte 
 		out = append(out, `":`...)
 		out = append(out, p.json...)
 	}
+
 	return append(out, "}}"...)
 }
 

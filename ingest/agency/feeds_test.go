@@ -55,6 +55,7 @@ func find(b ingest.Batch, site coldseam.SiteID, p coldseam.Parameter) coldseam.S
 func TestDailyMeansReadBackEqualTheTruth(t *testing.T) {
 	t.Parallel()
 	_, base, _ := start(t, Options{})
+
 	for _, r := range Rivers() {
 		truth, err := world(t).Truth(r.Code)
 		require.NoError(t, err)
@@ -64,6 +65,7 @@ func TestDailyMeansReadBackEqualTheTruth(t *testing.T) {
 			base+"/sos?request=GetObservation&procedure=DailyMean&featureOfInterest="+r.Code+"&temporalFilter="+url.QueryEscape("om:phenomenonTime,2024-04-11T00:00:00-05:00/2026-04-10T00:00:00-05:00"))
 		require.Empty(t, geo.Skipped)
 		require.Empty(t, wml.Skipped)
+
 		for p, want := range map[coldseam.Parameter][]float64{coldseam.Discharge: truth.FlowM3S, coldseam.WaterTemp: truth.WaterC, coldseam.AirTemp: truth.AirC} {
 			g, w := find(geo, r.SiteID(), p), find(wml, r.SiteID(), p)
 			require.Equal(t, coldseam.Mean, g.Stat)
@@ -71,6 +73,7 @@ func TestDailyMeansReadBackEqualTheTruth(t *testing.T) {
 			require.Equal(t, g.SeriesKey.Stat, w.SeriesKey.Stat)
 			require.Equal(t, len(g.Obs), len(w.Obs), "%s %s", r.Name, p)
 			require.GreaterOrEqual(t, len(g.Obs), 728)
+
 			for i, o := range g.Obs {
 				require.True(t, o.At.Equal(w.Obs[i].At), "%s: %s and %s", p, o.At, w.Obs[i].At)
 				day := coldseam.DateOf(o.At.In(world(t).zone)).Add(-1)
@@ -127,6 +130,7 @@ func TestSitesAndGaugingsReadBack(t *testing.T) {
 		require.InDelta(t, r.Lat, s.Lat, 1e-9)
 		require.InEpsilon(t, r.AreaKM2, *s.DrainageKM2, 0.001)
 	}
+
 	for _, r := range Rivers() {
 		ch := parsed(t, features.Parse, profile(t, base, ProfileGauges, "channels"), base+items+"channel-measurements/items?limit=100&monitoring_location_id="+r.Code)
 		want := world(t).Gaugings(r.Code)
@@ -139,6 +143,7 @@ func TestSitesAndGaugingsReadBack(t *testing.T) {
 			require.Equal(t, want[i].Ice, g.Ice)
 			ice += btoi(g.Ice)
 		}
+
 		require.Equal(t, 1, ice, "the gauging under ice is told apart")
 	}
 }
@@ -170,6 +175,7 @@ func TestAlertsReadBack(t *testing.T) {
 		require.Empty(t, b.Alerts[0].Defects)
 		all = append(all, b.Alerts...)
 	}
+
 	hits := map[string]string{}
 	for _, a := range cap.Resolve(all) {
 		for _, r := range Rivers() {
@@ -179,5 +185,6 @@ func TestAlertsReadBack(t *testing.T) {
 			}
 		}
 	}
+
 	require.Equal(t, map[string]string{"Hallam Fork Actual": "Flood Warning by gauge HLFX1", "Tamsen Test": "Flood Warning by gauge TAMX1"}, hits)
 }

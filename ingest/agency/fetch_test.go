@@ -39,12 +39,14 @@ type shelf struct {
 func (s *shelf) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) (added, revised int, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+
 	for _, x := range ss {
 		m := s.obs[x.SeriesKey]
 		if m == nil {
 			m = map[int64]coldseam.Observation{}
 			s.obs[x.SeriesKey] = m
 		}
+
 		for _, o := range x.Obs {
 			old, ok := m[o.At.Unix()]
 			switch {
@@ -56,6 +58,7 @@ func (s *shelf) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) (
 			m[o.At.Unix()] = o
 		}
 	}
+
 	return added, revised, nil
 }
 
@@ -127,6 +130,7 @@ func newRig(t *testing.T) *rig {
 	require.NoError(t, err)
 	base, err := ag.Start()
 	require.NoError(t, err)
+
 	t.Cleanup(func() { require.NoError(t, ag.Close()) })
 	s := &shelf{obs: map[coldseam.SeriesKey]map[int64]coldseam.Observation{}, valid: map[string][2]string{}}
 	ps := agency.Profiles(base)
@@ -160,12 +164,14 @@ func TestFetchTwiceThenRevision(t *testing.T) {
 	require.NoError(t, err)
 	require.Greater(t, first.Added, 8000)
 	require.Empty(t, first.Skipped)
+
 	again, err := r.fetch(t, agency.ProfileGauges, history)
 	require.NoError(t, err)
 	require.Zero(t, again.Added+again.Revised)
 	newest := ingest.Request{Endpoint: "latest", Sites: sites}
 	_, err = r.fetch(t, agency.ProfileGauges, newest)
 	require.NoError(t, err)
+
 	again, err = r.fetch(t, agency.ProfileGauges, newest)
 	require.NoError(t, err)
 	require.True(t, again.NotModified)
@@ -228,6 +234,7 @@ func TestScriptedFaults(t *testing.T) {
 	const path = "/ogcapi"
 	req := ingest.Request{Endpoint: "latest", Sites: []string{"NG-1001", "NG-1002"}}
 	always := func(s agency.Step) []agency.Step { return []agency.Step{s, s, s, s, s, s} }
+
 	for name, c := range map[string]struct {
 		steps []agency.Step
 		heals bool
@@ -259,6 +266,7 @@ func TestScriptedFaults(t *testing.T) {
 					r.Profiles[i].Timeout = ingest.Span(2 * time.Second)
 				}
 			}
+
 			var before, after runtime.MemStats
 			runtime.GC()
 			runtime.ReadMemStats(&before)
@@ -267,11 +275,13 @@ func TestScriptedFaults(t *testing.T) {
 			runtime.ReadMemStats(&after)
 			require.Less(t, float64(after.HeapAlloc)-float64(before.HeapAlloc), 100e6)
 			require.Less(t, time.Since(start), patience)
+
 			if c.heals {
 				require.NoError(t, err)
 				require.Equal(t, 6, res.Added)
 				return
 			}
+
 			require.Error(t, err)
 			require.ErrorContains(t, err, c.words)
 			require.False(t, strings.ContainsAny(err.Error(), "\n\x00"), "one line: %q", err)
@@ -285,6 +295,7 @@ func TestScriptedFaults(t *testing.T) {
 				require.ErrorContains(t, err, "asked to wait until", "the server's word holds")
 				return
 			}
+
 			require.NoError(t, err)
 			require.Equal(t, 6, r.shelf.count())
 		})

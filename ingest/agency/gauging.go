@@ -31,6 +31,7 @@ func (w *World) visits(i int) []visit {
 			open = append(open, k)
 		}
 	}
+
 	sort.SliceStable(open, func(a, b int) bool { return rec.flow[open[a]] < rec.flow[open[b]] })
 	var out []visit
 	const n = 26
@@ -38,6 +39,7 @@ func (w *World) visits(i int) []visit {
 		p := 0.03 + 0.955*float64(j)/(n-1)
 		out = append(out, w.visit(i, r, open[int(p*float64(len(open)-1))], j, false))
 	}
+
 	if len(ice) > 0 {
 		out = append(out, w.visit(i, r, ice[len(ice)/2], n, true))
 	}
@@ -57,6 +59,7 @@ func (w *World) visit(i int, r *River, k, j int, ice bool) visit {
 	v.width = r.WidthM(q) * (1 + 0.02*g(1))
 	depth := r.DepthM(q) * (1 + 0.02*g(2))
 	v.ms = r.VelocityMS(q) * math.Exp(0.04*g(3))
+
 	v.stage = r.StageM(q) + 0.004*g(4)
 	if v.odd {
 		v.ms *= 1.7
@@ -66,6 +69,7 @@ func (w *World) visit(i int, r *River, k, j int, ice bool) visit {
 		v.ms *= 0.7
 		v.stage += 0.35
 	}
+
 	v.area = v.width * depth
 	v.flow = v.area * v.ms
 	return v

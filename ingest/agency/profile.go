@@ -23,6 +23,7 @@ func Profiles(baseURL string) []ingest.Profile {
 	for _, r := range Rivers() {
 		places[r.Code] = ingest.Place{Lat: r.Lat, Lon: r.Lon, Zone: Zone}
 	}
+
 	rows := func(extra map[string]string) map[string]string {
 		q := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}", "skipGeometry": "true"}
 		for k, v := range extra {
@@ -32,6 +33,7 @@ func Profiles(baseURL string) []ingest.Profile {
 	}
 	const items = "/ogcapi/v1/collections/"
 	day := 24 * time.Hour
+
 	gauges := ingest.Profile{
 		Name: ProfileGauges, Provider: Provider, Format: ingest.FormatFeatures, BaseURL: baseURL,
 		Path: items + "latest-continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010"}),
@@ -48,6 +50,7 @@ func Profiles(baseURL string) []ingest.Profile {
 		Paging: ingest.PagingLinks, Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Places: places,
 		Licence: "invented data, no licence needed", Attribution: attribution,
 	}
+
 	wml := ingest.Profile{
 		Name: ProfileWaterML, Provider: Provider, Format: ingest.FormatWaterML2, BaseURL: baseURL, Path: "/sos",
 		Query: map[string]string{
@@ -64,6 +67,7 @@ func Profiles(baseURL string) []ingest.Profile {
 		MaxWindow:  ingest.Span(30 * day), Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: attribution,
 	}
+
 	weather := ingest.Profile{
 		Name: ProfileWeather, Format: ingest.FormatCovJSON, Kind: "forecast", BaseURL: baseURL, Path: "/edr/collections/metgrid/position",
 		Query: map[string]string{
@@ -77,6 +81,7 @@ func Profiles(baseURL string) []ingest.Profile {
 		SitesPerRequest: 1, Places: places, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
 		Licence: "invented data, no licence needed", Attribution: "Invented weather model",
 	}
+
 	alerts := ingest.Profile{
 		Name: ProfileAlerts, Format: ingest.FormatCAP, BaseURL: baseURL, Path: "/alerts/index.atom",
 		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,

@@ -46,6 +46,7 @@ func (a *Agency) query(r *http.Request) (query, error) {
 			silent++
 		}
 	}
+
 	q.onlySilentRivers = len(q.rivers) > 0 && silent == len(q.rivers)
 	q.params, q.stat, q.series = split(v.Get("parameter_code")), split(v.Get("statistic_id")), split(v.Get("time_series_id"))
 	var err error
@@ -56,12 +57,14 @@ func (a *Agency) query(r *http.Request) (query, error) {
 			return q, fmt.Errorf("time: %w", err)
 		}
 	}
+
 	q.modTo = now.AddDate(0, 0, 1)
 	if s := v.Get("last_modified"); s != "" {
 		if q.modFrom, q.modTo, err = interval(s, now); err != nil {
 			return q, fmt.Errorf("last_modified: %w", err)
 		}
 	}
+
 	for key, dst := range map[string]*int{"limit": &q.limit, "offset": &q.offset} {
 		if s := v.Get(key); s != "" {
 			n, err := strconv.Atoi(s)
@@ -71,6 +74,7 @@ func (a *Agency) query(r *http.Request) (query, error) {
 			*dst = n
 		}
 	}
+
 	q.limit = min(q.limit, 50000)
 	return q, nil
 }

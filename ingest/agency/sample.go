@@ -52,6 +52,7 @@ func (a *Agency) instant(i int, q quantity, t time.Time) (row, bool) {
 	}
 	x := row{at: t, modified: t.Add(lag)}
 	k := t.Unix() / int64(cadence.Seconds())
+
 	switch q.param {
 	case coldseam.Discharge:
 		x.si = h.q * (1 + 0.006*w.noise(i, 1, k))
@@ -66,6 +67,7 @@ func (a *Agency) instant(i int, q quantity, t time.Time) (row, bool) {
 	case coldseam.WaterTemp:
 		x.si = math.Max(0, h.waterC+0.04*w.noise(i, 3, k))
 	}
+
 	a.spoil(i, q.param, t, &x)
 	return x, true
 }
@@ -78,6 +80,7 @@ func (a *Agency) day(i int, q quantity, d coldseam.Date) (row, bool) {
 	if k < 0 || k >= len(rec.flow) || a.silentDay(i, q.param, d) {
 		return row{}, false
 	}
+
 	x := row{at: d.UTC(), modified: d.Add(1).In(w.zone).Add(75 * time.Minute)}
 	switch q.param {
 	case coldseam.Discharge:
@@ -91,10 +94,12 @@ func (a *Agency) day(i int, q quantity, d coldseam.Date) (row, bool) {
 	case coldseam.AirTemp:
 		x.si = rec.air[k] + 0.1*w.noise(i, 8, int64(k))
 	}
+
 	if w.Anchor.Sub(d) > 150 {
 		x.approved = true
 		x.modified = d.Add(120).In(w.zone).Add(15 * time.Hour)
 	}
+
 	return x, true
 }
 

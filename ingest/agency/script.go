@@ -99,6 +99,7 @@ func (s Step) serve(w http.ResponseWriter, r *http.Request, a *Agency) int {
 	case s.BigHeader > 0:
 		w.Header().Set("X-Big", strings.Repeat("x", s.BigHeader))
 	}
+
 	return 0
 }
 
@@ -117,6 +118,7 @@ func (a *Agency) pour(w http.ResponseWriter, r *http.Request, drip time.Duration
 	if drip > 0 {
 		chunk = chunk[:1]
 	}
+
 	for {
 		if _, err := w.Write(chunk); err != nil || rc.Flush() != nil {
 			return

@@ -36,6 +36,7 @@ func (a *Agency) sos(w http.ResponseWriter, r *http.Request) {
 		owsFail(w, "OperationNotSupported", "request", "only GetObservation is supported")
 		return
 	}
+
 	from, to := a.now().AddDate(0, 0, -7), a.now()
 	if s := v.Get("temporalFilter"); s != "" {
 		span, ok := strings.CutPrefix(s, "om:phenomenonTime,")
@@ -46,6 +47,7 @@ func (a *Agency) sos(w http.ResponseWriter, r *http.Request) {
 		}
 		from, to = lo, hi
 	}
+
 	daily := strings.HasSuffix(v.Get("procedure"), "DailyMean")
 	limit := 31 * 24 * time.Hour
 	if daily {
@@ -55,9 +57,11 @@ func (a *Agency) sos(w http.ResponseWriter, r *http.Request) {
 		owsFail(w, "InvalidParameterValue", "temporalFilter", "the period is too long")
 		return
 	}
+
 	sites, props := split(v.Get("featureOfInterest")), split(v.Get("observedProperty"))
 	var b strings.Builder
 	b.WriteString(wmlHead)
+
 	for i, rv := range a.world.rivers {
 		if len(sites) > 0 && !slices.Contains(sites, rv.Code) {
 			continue
@@ -69,6 +73,7 @@ func (a *Agency) sos(w http.ResponseWriter, r *http.Request) {
 			a.observation(&b, i, m, from, to, daily)
 		}
 	}
+
 	b.WriteString("</sos:GetObservationResponse>\n")
 	w.Header().Set("Content-Type", "application/xml")
 	_, _ = w.Write([]byte(b.String())) // held in memory by page
@@ -96,6 +101,7 @@ func (a *Agency) observation(b *strings.Builder, i int, m wml, from, to time.Tim
 	if daily {
 		stat, interp, agg = "00003", "AveragePrec", "<wml2:aggregationDuration>P1D</wml2:aggregationDuration>"
 	}
+
 	fmt.Fprintf(b, `<sos:observationData><om:OM_Observation gml:id="ob.%s"><om:type xlink:href="http://www.opengis.net/def/observationType/waterml/2.0/MeasurementTimeseriesTVPObservation"/><om:resultTime><gml:TimeInstant gml:id="rt.%s"><gml:timePosition>%s</gml:timePosition></gml:TimeInstant></om:resultTime><om:procedure xlink:href="urn:northgauge:procedure:%s"/><om:observedProperty xlink:href="urn:northgauge:property:%s" xlink:title="%s"/><om:featureOfInterest xlink:href="urn:northgauge:station:%s" xlink:title="%s"/><om:result><wml2:MeasurementTimeseries gml:id="ts.%s">`,
 		seriesID(r, m.q, stat), seriesID(r, m.q, stat), a.now().UTC().Format(time.RFC3339), map[bool]string{false: "AsStored", true: "DailyMean"}[daily],
 		m.name, m.name, r.Code, r.Station, seriesID(r, m.q, stat))
@@ -105,6 +111,7 @@ func (a *Agency) observation(b *strings.Builder, i int, m wml, from, to time.Tim
 	} else {
 		a.wmlInstants(b, i, m, unit, from, to)
 	}
+
 	b.WriteString("</wml2:MeasurementTimeseries></om:result></om:OM_Observation></sos:observationData>\n")
 }
 

@@ -56,6 +56,7 @@ func (c *climate) next(y, yday int) dayWx {
 		c.left = 1 + int(c.region.ExpFloat64()*spells[c.kind].mean)
 		c.left = min(c.left, 12)
 	}
+
 	c.left--
 	if c.yearOf != y {
 		c.yearOf, c.year = y, 0.9*c.region.NormFloat64()
@@ -97,6 +98,7 @@ func hour(prev, day, next dayWx, h int) hourWx {
 	} else {
 		mean += (next.meanC - day.meanC) * (mid - 12) / 24
 	}
+
 	w := hourWx{
 		airC:  mean + 0.5*day.rangeC*math.Cos(2*math.Pi*(mid-15.3)/24),
 		cloud: day.cloud,
@@ -106,10 +108,12 @@ func hour(prev, day, next dayWx, h int) hourWx {
 	w.gustMS = 1.45*w.windMS + 0.6
 	w.vapHPa = satHPa(mean-0.42*day.rangeC) * (0.9 + 0.1*day.cloud)
 	w.vapHPa = math.Min(w.vapHPa, satHPa(w.airC))
+
 	if day.rainMM > 0 && mid >= day.rainAt && mid < day.rainAt+day.rainLen {
 		w.precipMM = day.rainMM / day.rainLen
 		w.thunder = day.thunder
 	}
+
 	return w
 }
 

@@ -120,6 +120,7 @@ func (w *World) continueBest(i int, x *run, past []hourState) []hourState {
 	var best []hourState
 	bestCost := math.Inf(1)
 	normal := w.sameSeason(past)
+
 	for k := range continuations {
 		y := *x
 		y.cl = newClimate(w.rng(i, 100+uint64(k)), w.rng(i, 1000+uint64(k)))
@@ -132,6 +133,7 @@ func (w *World) continueBest(i int, x *run, past []hourState) []hourState {
 			}
 			tell(r.story, d.Sub(w.Anchor), wx)
 		}
+
 		var hs []hourState
 		for range drawnDays + aheadDays {
 			hs = append(hs, y.nextDay()...)
@@ -140,6 +142,7 @@ func (w *World) continueBest(i int, x *run, past []hourState) []hourState {
 			best, bestCost = hs, c
 		}
 	}
+
 	return best
 }
 
@@ -206,6 +209,7 @@ func (w *World) sameSeason(past []hourState) []float64 {
 func (w *World) daily(rec *record, first coldseam.Date, hs []hourState) {
 	t := lstMidnight(first)
 	i := 0
+
 	for d := first; ; d = d.Add(1) {
 		end := d.Add(1).In(w.zone)
 		n, ice := 0.0, 0
@@ -218,6 +222,7 @@ func (w *World) daily(rec *record, first coldseam.Date, hs []hourState) {
 			}
 			t = t.Add(time.Hour)
 		}
+
 		if t.Before(end) || n == 0 {
 			return
 		}

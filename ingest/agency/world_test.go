@@ -39,6 +39,7 @@ func TestGenerateIsRepeatable(t *testing.T) {
 func TestRecordHasTheSpanAndSeasons(t *testing.T) {
 	t.Parallel()
 	w := world(t)
+
 	for i, r := range w.rivers {
 		d, err := w.Truth(r.Code)
 		require.NoError(t, err)
@@ -58,12 +59,14 @@ func TestRecordHasTheSpanAndSeasons(t *testing.T) {
 		require.Greater(t, m[4].flow, 1.5*m[1].flow, "%s: snowmelt rise", r.Name)
 		require.Greater(t, m[4].water, 3.0)
 		require.Less(t, m[4].water, 8.0)
+
 		for k := range d.Len() {
 			require.Greater(t, d.FlowM3S[k], 0.0)
 			require.GreaterOrEqual(t, d.WaterC[k], 0.0)
 			require.Less(t, d.WaterC[k], 32.0)
 		}
 	}
+
 	_, err := w.Truth("XX-1")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 }
@@ -97,6 +100,7 @@ func TestAnchorMorning(t *testing.T) {
 		require.True(t, ok)
 		return h
 	}
+
 	t.Run("Tamsen is fair", func(t *testing.T) {
 		h, y := state(0, 0), state(0, 24*time.Hour)
 		require.InDelta(t, 40.3, coldseam.F(h.waterC), 1.3)
@@ -108,6 +112,7 @@ func TestAnchorMorning(t *testing.T) {
 			require.Zero(t, state(0, -d).wx.precipMM)
 			require.Zero(t, state(0, -d).wx.thunder)
 		}
+
 		var same []float64
 		d, err := w.Truth("NG-1001")
 		require.NoError(t, err)
@@ -116,10 +121,12 @@ func TestAnchorMorning(t *testing.T) {
 				same = append(same, d.FlowM3S[coldseam.Date{Year: y, Month: time.April, Day: 10 + k}.Sub(d.First)])
 			}
 		}
+
 		p := share(same, h.q)
 		require.Greater(t, p, 0.28)
 		require.Less(t, p, 0.72)
 	})
+
 	t.Run("Hallam Fork is in flood", func(t *testing.T) {
 		h := state(1, 0)
 		require.Greater(t, w.rivers[1].StageM(h.q), w.rivers[1].FloodM+0.1)
@@ -135,6 +142,7 @@ func TestAnchorMorning(t *testing.T) {
 func TestRatingAgreesWithStagesAndGaugings(t *testing.T) {
 	t.Parallel()
 	w := world(t)
+
 	for _, r := range w.rivers {
 		rt := r.Rating()
 		require.NoError(t, rt.Check())
@@ -144,6 +152,7 @@ func TestRatingAgreesWithStagesAndGaugings(t *testing.T) {
 			require.InEpsilon(t, q, got, 0.01)
 			require.InEpsilon(t, q, r.WidthM(q)*r.DepthM(q)*r.VelocityMS(q), 1e-9)
 		}
+
 		gs := w.Gaugings(r.Code)
 		require.Len(t, gs, 27)
 		lo, hi, ice, odd := 1e9, 0.0, 0, 0
@@ -158,10 +167,12 @@ func TestRatingAgreesWithStagesAndGaugings(t *testing.T) {
 				odd++
 			}
 		}
+
 		require.Equal(t, 1, ice)
 		require.Equal(t, 1, odd)
 		require.Greater(t, hi/lo, 3.0)
 	}
+
 	require.Nil(t, w.Gaugings("XX"))
 }
 

@@ -21,6 +21,7 @@ func (b *builder) area(n *ingest.Node) {
 			}
 		}
 	}
+
 	for _, k := range n.Named("polygon") {
 		if p, err := polygon(k.Val()); err == nil {
 			ar.Polygons = append(ar.Polygons, p)
@@ -29,6 +30,7 @@ func (b *builder) area(n *ingest.Node) {
 			ar.Damaged = true
 		}
 	}
+
 	for _, k := range n.Named("circle") {
 		if c, err := circle(k.Val()); err == nil {
 			ar.Circles = append(ar.Circles, c)
@@ -37,6 +39,7 @@ func (b *builder) area(n *ingest.Node) {
 			ar.Damaged = true
 		}
 	}
+
 	if len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 && !b.once("area", fmt.Sprint(ar.Geocodes, ar.Polygons, ar.Circles)) {
 		return // languages repeat their areas
 	}
@@ -55,6 +58,7 @@ func polygon(s string) ([][2]float64, error) {
 		}
 		words = pairs
 	}
+
 	for _, w := range words {
 		p, err := pair(strings.Trim(w, ","))
 		if err != nil {
@@ -62,6 +66,7 @@ func polygon(s string) ([][2]float64, error) {
 		}
 		out = append(out, p)
 	}
+
 	distinct := map[[2]float64]bool{}
 	for _, p := range out {
 		distinct[p] = true

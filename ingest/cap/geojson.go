@@ -77,11 +77,13 @@ func (d *doc) readGeo(body []byte) error {
 	if g.Type != "FeatureCollection" || g.Features == nil {
 		return fmt.Errorf("json type %q, want a FeatureCollection of alerts: %w", clip(g.Type), coldseam.ErrInvalid)
 	}
+
 	for _, said := range []json.RawMessage{g.Error, g.Errors, g.Fault} {
 		if s := string(said); !slices.Contains([]string{"", "null", "false", `""`, "[]", "{}", "0"}, s) {
 			return fmt.Errorf("the service answered an error: %s: %w", clip(s), coldseam.ErrInvalid)
 		}
 	}
+
 	if len(*g.Features) > maxAlerts {
 		return fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
 	}
@@ -91,12 +93,14 @@ func (d *doc) readGeo(body []byte) error {
 		}
 		d.alert(f.node(), "")
 	}
+
 	d.out.Next = g.Pagination.Next
 	for _, l := range g.Links {
 		if l.Rel == "next" && d.out.Next == "" {
 			d.out.Next = l.Href
 		}
 	}
+
 	return nil
 }
 
@@ -115,6 +119,7 @@ func (f geoAlert) node() *ingest.Node {
 		el("headline", p.Headline), el("effective", p.Effective), el("onset", p.Onset), el("expires", p.Expires))
 	info.Kids = append(info.Kids, pairs("eventCode", p.EventCode)...)
 	info.Kids = append(info.Kids, pairs("parameter", p.Parameters)...)
+
 	if _, said := p.Parameters["eventEndingTime"]; !said && p.Ends != "" {
 		info.Kids = append(info.Kids, pairs("parameter", map[string][]string{"eventEndingTime": {p.Ends}})...)
 	}
@@ -153,6 +158,7 @@ func (s *geoShape) polygons() []*ingest.Node {
 	if len(s.Coordinates) > maxAlertBytes {
 		return []*ingest.Node{el("polygon", "more than "+strconv.Itoa(maxAlertBytes)+" bytes")}
 	}
+
 	switch s.Type {
 	case "Polygon":
 		var one [][][2]float64
@@ -164,6 +170,7 @@ func (s *geoShape) polygons() []*ingest.Node {
 			many = nil
 		}
 	}
+
 	if len(many) == 0 {
 		return []*ingest.Node{el("polygon", "unreadable "+clip(s.Type))}
 	}
@@ -178,5 +185,6 @@ func (s *geoShape) polygons() []*ingest.Node {
 		}
 		out = append(out, el("polygon", b.String()))
 	}
+
 	return out
 }

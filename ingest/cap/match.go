@@ -26,12 +26,14 @@ func Resolve(alerts []coldseam.Alert) []coldseam.Alert {
 			}
 		}
 	}
+
 	newest := map[[3]string]time.Time{}
 	for _, a := range alerts {
 		if k := key(a.Sender, a.Identifier, a.Status); a.Sent.After(newest[k]) && !strings.EqualFold(a.MsgType, "Cancel") {
 			newest[k] = a.Sent
 		}
 	}
+
 	said := map[string]bool{}
 	var out []coldseam.Alert
 	for _, a := range alerts {
@@ -46,6 +48,7 @@ func Resolve(alerts []coldseam.Alert) []coldseam.Alert {
 			out = append(out, a)
 		}
 	}
+
 	sort.SliceStable(out, func(i, j int) bool {
 		if !out[i].From.Equal(out[j].From) {
 			return out[i].From.Before(out[j].From)

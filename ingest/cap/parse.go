@@ -34,6 +34,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+
 	d := &doc{p: p.WithDefaults(), times: ingest.NewTimes(p), out: ingest.Batch{Format: ingest.FormatCAP}}
 	if ingest.Sniff(body) == ingest.ShapeJSON {
 		err = d.readGeo(body)
@@ -42,12 +43,14 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		x.Bound(ingest.Bound{Elements: maxElements, Bytes: maxAlertBytes})
 		err = d.read(x)
 	}
+
 	if err == nil && max(len(d.out.Alerts), len(d.out.Entries)) > maxAlerts {
 		err = fmt.Errorf("more than %d messages in one document: %w", maxAlerts, coldseam.ErrInvalid)
 	}
 	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("cap: %w", err)
 	}
+
 	return d.out, nil
 }
 
@@ -97,6 +100,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	if isRoot {
 		d.root = local
 	}
+
 	switch local {
 	case "alerts", "EDXLDistribution":
 		d.known = d.known || isRoot
@@ -130,6 +134,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	case "EDXLDistributionContent", "ExceptionReport", "Exception", "Fault", "error", "errors":
 		return fmt.Errorf("the service answered %s: %w", local, coldseam.ErrInvalid)
 	}
+
 	return nil
 }
 
@@ -194,6 +199,7 @@ func link(n *ingest.Node) string {
 			plain = k.Val()
 		}
 	}
+
 	if plain != "" {
 		return plain
 	}
@@ -202,6 +208,7 @@ func link(n *ingest.Node) string {
 			return w
 		}
 	}
+
 	return ""
 }
 
@@ -288,11 +295,13 @@ func (b *builder) head() {
 		a.Identifier = fmt.Sprintf("unnamed-%016x", h.Sum64())
 		b.defect("identifier is missing")
 	}
+
 	for _, f := range []struct{ name, v string }{{"sender", a.Sender}, {"sent", b.n.Word("sent")}, {"status", a.Status}, {"msgType", a.MsgType}, {"scope", b.n.Word("scope")}} {
 		if f.v == "" {
 			b.defect("%s is missing", f.name)
 		}
 	}
+
 	if a.MsgType == "" {
 		a.MsgType = "Alert"
 	}
@@ -302,6 +311,7 @@ func (b *builder) head() {
 	if strings.EqualFold(a.MsgType, "Update") && len(a.References) == 0 {
 		b.defect("an update without references")
 	}
+
 	for _, r := range a.References {
 		if strings.Count(r, ",") != 2 {
 			b.defect("reference %q is no sender,identifier,sent", clip(r))
@@ -331,6 +341,7 @@ func (b *builder) infos() {
 		b.defect("info is missing")
 		b.a.Severity, b.noEnd = "Unknown", true
 	}
+
 	b.worst, b.ended = -1, true
 	shownRank := -1
 	for _, i := range infos {
@@ -340,6 +351,7 @@ func (b *builder) infos() {
 			shownRank, b.shown = rank, i
 		}
 	}
+
 	if b.shown == nil {
 		return
 	}
@@ -351,6 +363,7 @@ func (b *builder) infos() {
 			b.a.Event += "; " + e
 		}
 	}
+
 	if b.a.Headline == "" {
 		b.a.Headline = b.a.Event
 	}
@@ -401,6 +414,7 @@ func (b *builder) info(i *ingest.Node) {
 			b.defect("%s is missing", name)
 		}
 	}
+
 	sev := i.Word("severity")
 	if severityRank(sev) == 3 {
 		sev = "Unknown"
@@ -411,6 +425,7 @@ func (b *builder) info(i *ingest.Node) {
 	for _, c := range i.Named("eventCode") {
 		b.code(c.Word("valueName") + "=" + c.Word("value"))
 	}
+
 	from := b.a.Sent
 	for _, name := range []string{"onset", "effective"} {
 		if t := b.time(i.Word(name), name); !b.far(t) {
@@ -419,6 +434,7 @@ func (b *builder) info(i *ingest.Node) {
 			b.defect("%s lies years ahead", name)
 		}
 	}
+
 	if b.a.From.IsZero() || from.Before(b.a.From) {
 		b.a.From = from
 	}
@@ -465,10 +481,12 @@ func (b *builder) endOf(i *ingest.Node) {
 			}
 		}
 	}
+
 	expires := b.time(i.Word("expires"), "expires")
 	if b.far(latest(said, expires)) {
 		said = coldseam.FurtherNotice
 	}
+
 	switch {
 	case !said.IsZero():
 		b.ends = append(b.ends, said)
@@ -500,10 +518,12 @@ func (b *builder) end() {
 			a.End, a.EndAssumed = last, true
 		}
 	}
+
 	if b.lines > 0 && b.ended {
 		a.End, a.EndAssumed = a.Sent, false
 		return
 	}
+
 	if !a.End.IsZero() && !a.End.After(a.From) {
 		b.defect("ends %s, not after it begins", a.End.Format(time.RFC3339))
 		a.End, a.EndAssumed = a.From.Add(assumedLife), true

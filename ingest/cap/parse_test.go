@@ -58,6 +58,7 @@ func FuzzParse(f *testing.F) {
 
 func TestAttacks(t *testing.T) {
 	t.Parallel()
+
 	for name, c := range map[string]struct{ body, want string }{
 		"entity bomb":     {`<!DOCTYPE a [<!ENTITY a "aaaa">]><alert>&a;</alert>`, "document type declarations"},
 		"external entity": {`<!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><alert>&x;</alert>`, "document type declarations"},
@@ -82,6 +83,7 @@ func TestMatchFirstHitWins(t *testing.T) {
 	gauge := parse(t, "gauge_warning").Alerts[0]
 	shapes := parse(t, "polygons_and_circle").Alerts[0]
 	areal := parse(t, "vtec_end_and_areal").Alerts[0]
+
 	for _, c := range []struct {
 		name  string
 		alert coldseam.Alert
@@ -123,6 +125,7 @@ func TestResolve(t *testing.T) {
 	test.Identifier, test.Status = "4", "Test"
 	foreign := cancel
 	foreign.Identifier, foreign.References = "5", []string{"other@x.example,2,x", "broken"}
+
 	ids := func(as []coldseam.Alert) string {
 		var out []string
 		for _, a := range as {
@@ -166,6 +169,7 @@ func TestRealDocuments(t *testing.T) {
 		areas                      int
 		gauges, codes              []string
 	}
+
 	wants := map[string]want{
 		"oasis_example1.xml":               {"Homeland Security Advisory System Update", "Severe", "2003-04-02T19:39:01Z", "2003-04-03T19:39:01Z", true, 1, nil, nil},
 		"oasis_example2.xml":               {"SEVERE THUNDERSTORM", "Severe", "2003-06-17T21:57:00Z", "2003-06-17T23:00:00Z", false, 1, nil, []string{"SAME=SVR"}},
@@ -176,6 +180,7 @@ func TestRealDocuments(t *testing.T) {
 	files, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	require.Len(t, files, len(wants))
+
 	for _, f := range files {
 		body, err := os.ReadFile(filepath.Join(dir, f.Name()))
 		require.NoError(t, err)
@@ -186,6 +191,7 @@ func TestRealDocuments(t *testing.T) {
 		require.Equal(t, w, want{a.Event, a.Severity, a.From.Format(time.RFC3339), a.End.Format(time.RFC3339), a.EndAssumed, len(a.Areas), a.GaugeCodes, a.EventCodes}, f.Name())
 		require.Empty(t, a.Defects, f.Name())
 	}
+
 	body, err := os.ReadFile(filepath.Join(dir, "oasis_example2.xml"))
 	require.NoError(t, err)
 	b, err := cap.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"})

@@ -49,6 +49,7 @@ func Place(a coldseam.Alert, r coldseam.Reach) (by string, p Position) {
 			return "gauge " + g, Here
 		}
 	}
+
 	for _, ar := range a.Areas {
 		if z := zoneOf(ar, r); z != "" {
 			return "zone " + z, Here
@@ -64,6 +65,7 @@ func Place(a coldseam.Alert, r coldseam.Reach) (by string, p Position) {
 			why = w
 		}
 	}
+
 	switch {
 	case len(a.GaugeCodes) > 0 && r.GaugeCode != "": // of another gauge
 		return "", Elsewhere
@@ -72,6 +74,7 @@ func Place(a coldseam.Alert, r coldseam.Reach) (by string, p Position) {
 	case why != "":
 		return why, Unknown
 	}
+
 	return "", Elsewhere
 }
 
@@ -193,6 +196,7 @@ func shapeOf(ar coldseam.AlertArea, r coldseam.Reach) (string, Position) {
 	if ar.Damaged {
 		why = "damaged_shape"
 	}
+
 	for _, p := range ar.Polygons {
 		ring := unrolled(p, r.Lon)
 		if inside(ring, r.Lat, r.Lon) {
@@ -202,6 +206,7 @@ func shapeOf(ar coldseam.AlertArea, r coldseam.Reach) (string, Position) {
 			why = w
 		}
 	}
+
 	for _, c := range ar.Circles {
 		d := distanceKM(c[0], c[1], r.Lat, r.Lon)
 		if d <= c[2] {
@@ -211,6 +216,7 @@ func shapeOf(ar coldseam.AlertArea, r coldseam.Reach) (string, Position) {
 			why = "exchanged_shape"
 		}
 	}
+
 	if why != "" {
 		return why, Unknown
 	}
@@ -229,6 +235,7 @@ func doubt(ring [][2]float64, lat, lon float64) string {
 		nearest = math.Min(nearest, distanceKM(p[0], p[1], lat, lon))
 		exchanged[i] = [2]float64{p[1], p[0]}
 	}
+
 	inBox := lat >= lo[0] && lat <= hi[0] && lon >= lo[1] && lon <= hi[1]
 	switch {
 	case nearest > farKM && (inside(exchanged, lat, lon) || closest(exchanged, lat, lon) <= nearKM):
@@ -238,6 +245,7 @@ func doubt(ring [][2]float64, lat, lon float64) string {
 	case ring[0] != ring[len(ring)-1] && nearest <= nearKM:
 		return "damaged_shape"
 	}
+
 	return ""
 }
 
@@ -280,6 +288,7 @@ func unrolled(ring [][2]float64, lon float64) [][2]float64 {
 		}
 		out[i][1] += on
 	}
+
 	lo, hi := out[0][1], out[0][1]
 	for _, p := range out {
 		lo, hi = math.Min(lo, p[1]), math.Max(hi, p[1])
@@ -289,6 +298,7 @@ func unrolled(ring [][2]float64, lon float64) [][2]float64 {
 			out[i][1] += turn
 		}
 	}
+
 	return out
 }
 

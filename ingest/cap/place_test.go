@@ -33,6 +33,7 @@ func TestPlace(t *testing.T) {
 	spaced := coldseam.Reach{AlertZones: []string{"DISTRICT=FR 433"}}
 	chatham := coldseam.Reach{Lat: -43.9, Lon: -176.5}
 	east := coldseam.Reach{Lat: 42.2, Lon: -84.4}
+
 	for _, c := range []struct {
 		name, areas string
 		reach       coldseam.Reach
@@ -94,6 +95,7 @@ func TestTimesOfAWarning(t *testing.T) {
 		return "<parameter><valueName>eventEndingTime</valueName><value>" + v + "</value></parameter>"
 	}
 	sent, dayOn := at("2026-04-09T20:30:00Z"), at("2026-04-10T20:30:00Z")
+
 	for _, c := range []struct {
 		name, times string
 		from, end   time.Time

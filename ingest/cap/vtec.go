@@ -41,6 +41,7 @@ func (b *builder) vtec(text string) (end time.Time, until bool) {
 			until = true
 			continue
 		}
+
 		if t, err := time.Parse("060102T1504Z", m[7]); err == nil {
 			end = latest(end, t)
 		} else {
@@ -48,11 +49,13 @@ func (b *builder) vtec(text string) (end time.Time, until bool) {
 			until = true
 		}
 	}
+
 	for _, m := range hydroLine.FindAllStringSubmatch(text, -1) {
 		if m[1] != areal && b.once("gauge", m[1]) {
 			b.a.GaugeCodes = append(b.a.GaugeCodes, m[1])
 		}
 	}
+
 	if len(found) == 0 && text != "" && !hydroLine.MatchString(text) {
 		b.defect("VTEC %q is not understood", clip(text))
 		b.ended = false

@@ -60,11 +60,13 @@ func (g *gather) coverage(c coverage, hoisted map[string]parameter) {
 		g.rows.Skip("coverage", err.Error())
 		return
 	}
+
 	keys := make([]string, 0, len(c.Ranges))
 	for k := range c.Ranges {
 		keys = append(keys, k)
 	}
 	sort.Strings(keys)
+
 	for _, k := range keys {
 		m, ok := c.Parameters[k]
 		if !ok {
@@ -128,12 +130,14 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 	if err != nil {
 		return err
 	}
+
 	if stat == "" {
 		if q == coldseam.Precip {
 			return errors.New("no statistic and period: set statistics.precip in the profile")
 		}
 		stat = coldseam.Instant
 	}
+
 	var nd ndArray
 	if err := ingest.DecodeJSON(raw, &nd); err != nil || nd.Type != "NdArray" {
 		return errors.New("range is no inline NdArray")
@@ -142,10 +146,12 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 	if err != nil {
 		return err
 	}
+
 	at, err := nd.index(stamps)
 	if err != nil {
 		return err
 	}
+
 	if err := g.level(q, d); err != nil {
 		return err
 	}
@@ -153,6 +159,7 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 	if err != nil {
 		return err
 	}
+
 	g.out.Meta = append(g.out.Meta, ingest.SeriesMeta{
 		Key:  coldseam.SeriesKey{Site: g.p.SiteID(site), Param: q, Stat: stat, Period: period, Provider: g.p.Provider, SeriesRef: key},
 		Name: key, Unit: unit, UnitFrom: from, SI: q.Unit(), Points: len(stamps),
@@ -223,6 +230,7 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 	if err != nil {
 		return err
 	}
+
 	if stamps[0].Precision != ingest.ToInstant {
 		if stat == coldseam.Instant {
 			return errors.New("dates without a statistic: set statistics in the profile")
@@ -231,14 +239,17 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 			f.Period = "P1D"
 		}
 	}
+
 	if len(at) > 1 {
 		f.Members = make([][]float64, len(at))
 	}
+
 	for i, st := range stamps {
 		vals, ok, err := g.step(nd, at, i, conv)
 		if err != nil {
 			return err
 		}
+
 		if !ok {
 			continue
 		}
@@ -249,12 +260,14 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 				f.Members[m] = append(f.Members[m], v)
 			}
 		}
+
 		f.At = append(f.At, st.End)
 		if spans != nil {
 			f.Span = append(f.Span, spans[i])
 		}
 		f.Value = append(f.Value, sum/float64(len(vals)))
 	}
+
 	meta := &g.out.Meta[len(g.out.Meta)-1]
 	meta.Missing = len(stamps) - len(f.At)
 	if len(f.At) == 0 {
@@ -318,10 +331,12 @@ func (g *gather) spans(site string, t axis, stamps []ingest.Stamp) ([][2]time.Ti
 			}
 			out[i][k] = b.At
 		}
+
 		if !out[i][0].Before(out[i][1]) || st.At.Before(out[i][0]) || st.At.After(out[i][1]) {
 			return nil, fmt.Errorf("the bounds of %s do not hold it", st.At.Format(time.RFC3339))
 		}
 	}
+
 	return out, nil
 }
 
@@ -335,6 +350,7 @@ func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 		return nil, fmt.Errorf("%d time steps", len(t.Values))
 	}
 	out := make([]ingest.Stamp, len(t.Values))
+
 	for i, v := range t.Values {
 		s, ok := v.(string)
 		if !ok {
@@ -344,11 +360,13 @@ func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 		if err != nil {
 			return nil, err
 		}
+
 		if i > 0 && !st.End.After(out[i-1].End) {
 			return nil, errors.New("times do not increase")
 		}
 		out[i] = st
 	}
+
 	return out, nil
 }
 
@@ -363,6 +381,7 @@ func (nd ndArray) index(stamps []ingest.Stamp) ([][]int, error) {
 		return nil, fmt.Errorf("%d axis names, %d lengths", len(nd.Axes), len(nd.Shape))
 	}
 	total, tStride, mStride, nt, nm := 1, 0, 0, 1, 1
+
 	for i := len(nd.Axes) - 1; i >= 0; i-- {
 		name, n := nd.Axes[i], nd.Shape[i]
 		switch {
@@ -375,8 +394,10 @@ func (nd ndArray) index(stamps []ingest.Stamp) ([][]int, error) {
 		case n > 1:
 			return nil, fmt.Errorf("axis %s has %d values: not a time series", clip(name), n)
 		}
+
 		total *= n
 	}
+
 	if total != len(nd.Values) {
 		return nil, fmt.Errorf("shape says %d values, there are %d", total, len(nd.Values))
 	}
@@ -390,6 +411,7 @@ func (nd ndArray) index(stamps []ingest.Stamp) ([][]int, error) {
 			out[m][i] = m*mStride + i*tStride
 		}
 	}
+
 	return out, nil
 }
 

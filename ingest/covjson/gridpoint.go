@@ -43,6 +43,7 @@ func gridpoint(p ingest.Profile, d document) (ingest.Batch, error) {
 	if next := text("forecastGridData"); next != "" {
 		return ingest.Batch{Format: ingest.FormatGridpoint, Next: next}, nil
 	}
+
 	updated := text("updateTime")
 	if updated == "" {
 		return ingest.Batch{}, fmt.Errorf("gridpoint: a Feature without updateTime: %w", coldseam.ErrInvalid)
@@ -51,6 +52,7 @@ func gridpoint(p ingest.Profile, d document) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("gridpoint: updateTime: %w", err)
 	}
+
 	g := newGather(p)
 	site := g.cell(d)
 	for _, l := range layers {
@@ -62,6 +64,7 @@ func gridpoint(p ingest.Profile, d document) (ingest.Batch, error) {
 			g.rows.Skip("layer "+l.name, err.Error())
 		}
 	}
+
 	if len(g.out.Forecasts) == 0 && len(g.rows.Skipped()) == 0 {
 		return ingest.Batch{}, fmt.Errorf("gridpoint: no layer of a known name: %w", coldseam.ErrInvalid)
 	}
@@ -74,6 +77,7 @@ func (g *gather) cell(d document) string {
 	var geo struct {
 		Coordinates [][][]float64 `json:"coordinates"`
 	}
+
 	if json.Unmarshal(d.Geometry, &geo) == nil && len(geo.Coordinates) > 0 && len(geo.Coordinates[0]) > 3 {
 		ring := geo.Coordinates[0][:len(geo.Coordinates[0])-1]
 		lat, lon := 0., 0.
@@ -84,6 +88,7 @@ func (g *gather) cell(d document) string {
 			lon += c[0] / float64(len(ring))
 			lat += c[1] / float64(len(ring))
 		}
+
 		// A cell is 2.5 km wide, so its middle may lie 2 km from the place: no note.
 		code, _ := g.p.PlaceAt(lat, lon, maxPlaceKM)
 		note := ""
@@ -92,9 +97,11 @@ func (g *gather) cell(d document) string {
 				note = fmt.Sprintf("%s: the grid cell lies %.1f km from the configured place", code, km)
 			}
 		}
+
 		g.site(code, lat, lon, note)
 		return code
 	}
+
 	if g.p.RequestSite != "" {
 		return g.p.RequestSite
 	}
@@ -114,6 +121,7 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 	if err != nil {
 		return err
 	}
+
 	f := coldseam.Forecast{Site: g.p.SiteID(site), Param: q, Stat: coldseam.Instant, Provider: g.p.Provider, Issued: issued}
 	if q == coldseam.Precip {
 		f.Stat, f.Period = coldseam.Sum, "PT1H"
@@ -121,6 +129,7 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 	m := ingest.SeriesMeta{Key: coldseam.SeriesKey{Site: f.Site, Param: q, Stat: f.Stat, Period: f.Period, Provider: f.Provider, SeriesRef: name},
 		Name: name, Unit: l.Unit, UnitFrom: from, SI: q.Unit(), Points: len(l.Values)}
 	var steps []gridStep
+
 	for _, v := range l.Values {
 		if v.Value == nil {
 			m.Missing++
@@ -130,10 +139,12 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 		if err != nil {
 			return err
 		}
+
 		if missing {
 			m.Missing++
 			continue
 		}
+
 		start, hours, err := interval(v.Valid)
 		if err != nil {
 			return err
@@ -143,11 +154,13 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 		}
 		steps = append(steps, gridStep{start, hours, conv.Apply(x)})
 	}
+
 	whole := wholeSteps(q, steps)
 	for i, st := range steps {
 		if len(f.At)+st.hours > maxSteps {
 			return fmt.Errorf("more than %d hours", maxSteps)
 		}
+
 		for h := range st.hours {
 			t, si := st.start.Add(time.Duration(h)*time.Hour), st.value
 			span := [2]time.Time{t, t.Add(time.Hour)}
@@ -160,6 +173,7 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 			f.At, f.Value, f.Span = append(f.At, t), append(f.Value, si), append(f.Span, span)
 		}
 	}
+
 	if len(f.At) > 0 {
 		m.First, m.Last = f.At[0], f.At[len(f.At)-1]
 		g.out.Forecasts = append(g.out.Forecasts, f)

@@ -85,6 +85,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+
 	if n := bytes.Count(body, []byte{','}); n > maxValues {
 		return ingest.Batch{}, fmt.Errorf("coveragejson: more than %d values: %w", maxValues, coldseam.ErrInvalid)
 	}
@@ -93,6 +94,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		return ingest.Batch{}, fmt.Errorf("coveragejson: %w", err)
 	}
 	p = p.WithDefaults()
+
 	switch d.Type {
 	case "Coverage":
 		if d.Domain.Axes == nil || d.Ranges == nil {
@@ -108,6 +110,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	case "Feature":
 		return gridpoint(p, d)
 	}
+
 	return ingest.Batch{}, fmt.Errorf("coveragejson: type %q, want Coverage, CoverageCollection or Feature: %w", clip(d.Type), coldseam.ErrInvalid)
 }
 
@@ -172,13 +175,16 @@ func labels(v any) []string {
 			}
 			return langs[i] < langs[j]
 		})
+
 		for _, k := range langs {
 			if s, ok := l[k].(string); ok {
 				out = append(out, s)
 			}
 		}
+
 		return out
 	}
+
 	return nil
 }
 

@@ -47,6 +47,7 @@ func TestRealDocuments(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(ingesttest.RealFeeds(t), "edr_covjson")
 	const notCov = "want Coverage, CoverageCollection or Feature"
+
 	for _, c := range []struct {
 		file  string
 		kind  string
@@ -82,6 +83,7 @@ func TestRealDocuments(t *testing.T) {
 				require.ErrorContains(t, err, c.err)
 				return
 			}
+
 			require.NoError(t, err)
 			ingesttest.Sound(t, b)
 			v := ingesttest.Readable(b)
@@ -90,6 +92,7 @@ func TestRealDocuments(t *testing.T) {
 				got = v.Series
 			}
 			require.Len(t, got, len(c.rows))
+
 			for i := range got {
 				require.Equal(t, c.rows[i], got[i].Rows)
 				require.Equal(t, coldseam.AirTemp, b.Meta[i].Key.Param)
@@ -98,6 +101,7 @@ func TestRealDocuments(t *testing.T) {
 			for i, why := range c.refs {
 				require.Equal(t, why, b.Skipped[i].Why)
 			}
+
 			for _, f := range b.Forecasts {
 				require.True(t, f.IssuedAssumed)
 				_, n, err := ingest.BoundForecast(f)
@@ -132,6 +136,7 @@ func FuzzParse(f *testing.F) {
 func TestGridpointRunsAreNoSteps(t *testing.T) {
 	t.Parallel()
 	hour, half := 1, 12
+
 	for _, row := range []struct {
 		name   string
 		param  coldseam.Parameter

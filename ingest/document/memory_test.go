@@ -30,6 +30,7 @@ func peakOf(f func()) int64 {
 			}
 		}
 	}()
+
 	f()
 	close(stop)
 	<-done
@@ -42,6 +43,7 @@ func peakOf(f func()) int64 {
 // quarter of the cap shows it in less time.
 func TestMemoryOfDenseDocuments(t *testing.T) {
 	const share = 4
+
 	for _, c := range []struct{ name, head, piece, tail string }{
 		{"features: empty ones", `{"type":"FeatureCollection","features":[`, `{},`, `{}]}`},
 		{"features: rows", `{"type":"FeatureCollection","features":[`, `{"properties":{"monitoring_location_id":"a","parameter_code":"00065","unit_of_measure":"m","time":"2026-01-01T00:00Z","value":"1"}},`, `{}]}`},

@@ -48,6 +48,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+
 	format := p.Format
 	if format == "" { // looking at a large body costs as much as reading it
 		format = Format(body)
@@ -59,6 +60,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		}
 		return ingest.Batch{}, fmt.Errorf("document of no known format: begins %q: %w", head(body), coldseam.ErrInvalid)
 	}
+
 	if p.EncodingOverride != "" {
 		p.EncodingOverride = "utf-8" // ReadBody has done it, and what the document says of itself stays void
 	}
@@ -66,6 +68,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err == nil {
 		return b, nil
 	}
+
 	if said := ingest.ServiceError(body); said != "" {
 		err = refusal(said)
 	}
@@ -102,6 +105,7 @@ func jsonFormat(body []byte) string {
 		return textFormat(body)
 	}
 	has := func(k string) bool { _, ok := d.Properties[k]; return ok }
+
 	switch {
 	case tellsAlert(d.Properties), tellsAlert(firstOf(d.Features)):
 		return ingest.FormatCAP
@@ -116,6 +120,7 @@ func jsonFormat(body []byte) string {
 	case bytes.Contains(body, []byte(`@iot.`)), bytes.Contains(body, []byte(`"phenomenonTime"`)):
 		return ingest.FormatSensorThings
 	}
+
 	return ""
 }
 
@@ -163,6 +168,7 @@ func xmlFormat(body []byte) string {
 	x := xml.NewDecoder(bytes.NewReader(body))
 	x.Strict = false
 	x.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil }
+
 	for {
 		t, err := x.Token()
 		if err != nil {
@@ -172,6 +178,7 @@ func xmlFormat(body []byte) string {
 		if !ok {
 			continue
 		}
+
 		switch name := strings.ToLower(s.Name.Local); {
 		case name == "html":
 			return ""
@@ -180,6 +187,7 @@ func xmlFormat(body []byte) string {
 		case name == "alert", name == "alerts", name == "feed", name == "rss", name == "edxldistribution":
 			return ingest.FormatCAP
 		}
+
 		return ingest.FormatWaterML2
 	}
 }

@@ -15,6 +15,7 @@ import (
 
 func TestFormat(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct{ name, body, want string }{
 		{"feature collection", `{"type":"FeatureCollection","features":[]}`, ingest.FormatFeatures},
 		{"byte order mark and white space", "\xef\xbb\xbf\n  {\"type\":\"FeatureCollection\"}", ingest.FormatFeatures},

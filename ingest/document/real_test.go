@@ -121,6 +121,7 @@ func TestRealDocuments(t *testing.T) {
 	root := ingesttest.RealFeeds(t)
 	listed := map[string]bool{}
 	tab := newTally()
+
 	for _, c := range collected {
 		body, err := os.ReadFile(filepath.Join(root, c.file))
 		require.NoError(t, err)
@@ -132,11 +133,13 @@ func TestRealDocuments(t *testing.T) {
 			tab.add(c.file, b, err)
 		}
 		listed[c.file] = true
+
 		if c.err != "" {
 			require.ErrorIs(t, err, coldseam.ErrInvalid, c.file)
 			require.ErrorContains(t, err, c.err, c.file)
 			continue
 		}
+
 		require.NoError(t, err, c.file)
 		ingesttest.Sound(t, b)
 		require.Equal(t, c.format, b.Format, c.file)
@@ -150,8 +153,10 @@ func TestRealDocuments(t *testing.T) {
 		}
 		require.Contains(t, why, c.left, c.file)
 	}
+
 	all, err := filepath.Glob(filepath.Join(root, "*", "*"))
 	require.NoError(t, err)
+
 	for _, path := range all {
 		rel, err := filepath.Rel(root, path)
 		require.NoError(t, err)
@@ -163,6 +168,7 @@ func TestRealDocuments(t *testing.T) {
 		}
 		require.True(t, listed[rel], "%s is listed nowhere", rel)
 	}
+
 	t.Log("\n" + tab.String())
 }
 

@@ -76,6 +76,7 @@ func (d *doc) kind(f feature) kind {
 	case d.m.has(f.Properties, fValue) && d.m.has(f.Properties, fTime):
 		return kindLong
 	}
+
 	return kindOther
 }
 
@@ -84,6 +85,7 @@ func (d *doc) add(f feature) {
 	if d.m == nil {
 		d.open(f)
 	}
+
 	switch d.kind(f) {
 	case kindChannel:
 		d.channel(f)
@@ -127,6 +129,7 @@ func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
 	if site == "" {
 		return r, site, "row", "no site: where `properties` are listed, monitoring_location_id is one of them"
 	}
+
 	param, ok := d.p.Parameter(code, parameters)
 	if !ok {
 		return r, site, "parameter " + code, "not configured"
@@ -137,6 +140,7 @@ func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
 			return r, site, "statistic " + stat, "not read"
 		}
 	}
+
 	st, err := d.stamp(f, site)
 	if err != nil {
 		return r, site, key.String(), err.Error()
@@ -159,12 +163,14 @@ func (d *doc) wide(f feature) {
 		d.rows.Skip("row", "no site")
 		return
 	}
+
 	st, err := d.stamp(f, site)
 	if err != nil {
 		d.rows.Skip("row of "+site, err.Error())
 		return
 	}
 	d.note(f, site, false)
+
 	for _, p := range d.m.wideParams() {
 		raw := d.get(f, string(p))
 		quals := texts(d.m.get(f.Properties, string(p)+"_"+fQualifier))
@@ -217,10 +223,12 @@ func (d *doc) note(f feature, site string, full bool) {
 		km2 := v * 2.589988110336 // square mile [source: 1609.344 m squared]
 		s.DrainageKM2 = &km2
 	}
+
 	if v, err := ingest.ParseDecimal(text(f.Properties["altitude"])); err == nil && full {
 		m := v * coldseam.MetrePerFoot // feet above the vertical datum of the record
 		s.DatumM = &m
 	}
+
 	if !known {
 		d.sites[id] = len(d.site)
 		d.site = append(d.site, s)
@@ -237,6 +245,7 @@ func (d *doc) series(f feature) {
 		d.rows.Skip("parameter "+code, "not configured")
 		return
 	}
+
 	m := ingest.SeriesMeta{
 		Key: coldseam.SeriesKey{Site: d.p.SiteID(site), Param: param, Stat: statistics[d.get(f, fStat)],
 			Provider: d.p.Provider, SeriesRef: f.id()},
@@ -248,6 +257,7 @@ func (d *doc) series(f feature) {
 	if m.Computation == "Instantaneous" {
 		m.Key.Stat = coldseam.Instant
 	}
+
 	if strings.EqualFold(text(f.Properties["computation_period_identifier"]), "daily") {
 		m.Key.Period = "P1D"
 	}

@@ -50,6 +50,7 @@ var errNotPlain = errors.New("the page is not of the plain kind")
 func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 	var ts []*template
 	hits, misses := 0, 0
+
 	for {
 		pos = space(body, pos)
 		if pos >= len(body) || body[pos] != '{' {
@@ -65,6 +66,7 @@ func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 				break
 			}
 		}
+
 		if ok {
 			hits++
 		} else {
@@ -76,6 +78,7 @@ func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 				return 0, err
 			}
 		}
+
 		end = space(body, end)
 		switch {
 		case end >= len(body):
@@ -85,6 +88,7 @@ func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 		case body[end] != ',':
 			return 0, errNotPlain
 		}
+
 		pos = end + 1
 	}
 }
@@ -135,6 +139,7 @@ func (d *doc) template(raw []byte, f feature) *template {
 	if _, mapped := d.p.Fields["id"]; mapped || why != "" || r.Stamp.Ambiguous {
 		return nil
 	}
+
 	if _, isText := f.Properties[d.source(f, fValue)].(string); !isText && d.source(f, fValue) != "" {
 		return nil
 	}
@@ -144,6 +149,7 @@ func (d *doc) template(raw []byte, f feature) *template {
 		hole hole
 		text string
 	}{{"id", holeID, f.id()}, {d.source(f, fTime), holeTime, ""}, {d.source(f, fValue), holeValue, ""}, {d.source(f, fModified), holeModified, ""}}
+
 	at := map[int]hole{}
 	for _, w := range want {
 		i, ok := textAt(raw, w.name)
@@ -154,6 +160,7 @@ func (d *doc) template(raw []byte, f feature) *template {
 			return nil // an id that changes elsewhere would never fit again
 		}
 	}
+
 	t.cut(raw, at)
 	t.line = d.rows.Line(r)
 	return t
@@ -217,6 +224,7 @@ func (t *template) take(body []byte, pos int, d *doc) (end int, ok bool) {
 		text[h] = body[pos : pos+n]
 		pos += n
 	}
+
 	p := t.parts[len(t.parts)-1]
 	if len(body)-pos < len(p) || string(body[pos:pos+len(p)]) != string(p) {
 		return 0, false
@@ -252,6 +260,7 @@ func (t *template) add(text [holeModified + 1][]byte, d *doc) bool {
 		}
 		mod = time.Unix(sec, int64(nsec)).UTC()
 	}
+
 	if b := text[holeValue]; b != nil {
 		v, n := ingest.FastDecimal(b)
 		if n == 0 || n != len(b) {
@@ -261,6 +270,7 @@ func (t *template) add(text [holeModified + 1][]byte, d *doc) bool {
 	} else {
 		t.line.Missing(at)
 	}
+
 	t.line.Modified(mod)
 	return true
 }

@@ -46,6 +46,7 @@ func feat(id string, over ...string) string {
 			props = append(props, over[i], over[i+1])
 		}
 	}
+
 	var b strings.Builder
 	fmt.Fprintf(&b, `{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[-92.64,45.31]},"properties":{`, id)
 	for k := 0; k < len(props); k += 2 {
@@ -54,6 +55,7 @@ func feat(id string, over ...string) string {
 		}
 		fmt.Fprintf(&b, "%q:%s", props[k], props[k+1])
 	}
+
 	return b.String() + "}}"
 }
 
@@ -67,6 +69,7 @@ func at(min int) string {
 
 func TestTemplatesTakePlainPages(t *testing.T) {
 	t.Parallel()
+
 	for name, body := range map[string]string{
 		"one series":        list(feat("a"), feat("b", "time", at(30), "value", `"2110"`), feat("c", "time", at(45), "value", `"-999999"`)),
 		"two series":        list(feat("a"), feat("b", "time_series_id", `"s2"`, "parameter_code", `"00065"`, "unit_of_measure", `"ft"`, "value", `"7.25"`), feat("c", "time", at(30)), feat("d", "time_series_id", `"s2"`, "parameter_code", `"00065"`, "unit_of_measure", `"ft"`, "time", at(30), "value", `"7.31"`)),
@@ -150,6 +153,7 @@ func TestTemplatesAgreeOnDrawnPages(t *testing.T) {
 		"value_of_a_thing": {`"é"`},
 	}
 	names := []string{"time", "value", "time", "value", "qualifier", "last_modified", "parameter_code", "unit_of_measure", "approval_status", "channel_flow", "time_of_day", "statistic_id", "STATION_NUMBER", "sublocation", "value_of_a_thing"}
+
 	rapid.Check(t, func(t *rapid.T) {
 		var fs []string
 		for i := range rapid.IntRange(1, 8).Draw(t, "n") {
@@ -160,6 +164,7 @@ func TestTemplatesAgreeOnDrawnPages(t *testing.T) {
 			}
 			fs = append(fs, feat(strconv.Itoa(i), o...))
 		}
+
 		body := []byte(list(fs...))
 		for range rapid.IntRange(0, 2).Draw(t, "bytes") {
 			body[rapid.IntRange(0, len(body)-1).Draw(t, "at")] = rapid.SampledFrom([]byte(`{}[]",:\0e `)).Draw(t, "byte")
@@ -205,6 +210,7 @@ func stdJSON(body []byte) (n int, sum float64, err error) {
 			break
 		}
 	}
+
 	for j.More() {
 		var f struct {
 			Properties struct {
@@ -215,6 +221,7 @@ func stdJSON(body []byte) (n int, sum float64, err error) {
 		if err := j.Decode(&f); err != nil {
 			return 0, 0, err
 		}
+
 		v, err := strconv.ParseFloat(f.Properties.Value, 64)
 		if err != nil {
 			return 0, 0, err
@@ -222,6 +229,7 @@ func stdJSON(body []byte) (n int, sum float64, err error) {
 		n++
 		sum += v
 	}
+
 	for {
 		if _, err := j.Token(); err == io.EOF {
 			return n, sum, nil
@@ -237,6 +245,7 @@ func BenchmarkFeatures(b *testing.B) {
 		require.NoError(b, err)
 		return len(x.Series[0].Obs)
 	}
+
 	n, sum, err := stdJSON(body)
 	require.NoError(b, err)
 	require.NotZero(b, sum)
@@ -246,6 +255,7 @@ func BenchmarkFeatures(b *testing.B) {
 	strict, err := parse(body, ingest.Profile{}, false)
 	require.NoError(b, err)
 	require.Equal(b, strict, fast)
+
 	for _, w := range []struct {
 		name string
 		do   func()

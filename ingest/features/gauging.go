@@ -24,6 +24,7 @@ func (d *doc) visit(f feature) (*visit, bool) {
 		d.rows.Skip("field visit", "no site or no time")
 		return nil, false
 	}
+
 	id := text(f.Properties["field_visit_id"])
 	if id == "" {
 		id = site + "/" + st.At.Format(time.RFC3339)
@@ -34,6 +35,7 @@ func (d *doc) visit(f feature) (*visit, bool) {
 		d.visits[id] = v
 		d.order = append(d.order, id)
 	}
+
 	d.note(f, site, false)
 	return v, true
 }
@@ -46,6 +48,7 @@ func (d *doc) field(f feature) {
 		d.rows.Skip("field measurement of "+d.get(f, fParam), "not read")
 		return
 	}
+
 	x, ok := d.quantity(param, d.get(f, fValue), d.get(f, fUnit))
 	if !ok {
 		return
@@ -56,10 +59,12 @@ func (d *doc) field(f feature) {
 	}
 	flags, _ := d.p.Quality("", append(texts(d.m.get(f.Properties, fQualifier)), texts(f.Properties["control_condition"])...))
 	v.g.Ice = v.g.Ice || flags&coldseam.Ice != 0
+
 	if param == coldseam.Stage {
 		v.g.StageM = &x
 		return
 	}
+
 	if st, err := d.times.Parse(d.get(f, fTime), d.get(f, fSite)); err == nil {
 		v.g.At = st.At
 	}
@@ -87,6 +92,7 @@ func (d *doc) channel(f feature) {
 		d.noFlow++
 		return
 	}
+
 	v, ok := d.visit(f)
 	if !ok {
 		return
@@ -97,15 +103,18 @@ func (d *doc) channel(f feature) {
 		v.wid += w
 		v.nWid++
 	}
+
 	if a, ok := d.area(text(f.Properties["channel_area"]), text(f.Properties["channel_area_unit"])); ok {
 		v.area += a
 		v.nArea++
 	}
+
 	if vel, ok := num(coldseam.Velocity, "channel_velocity"); ok && v.channels == 1 {
 		v.g.MeanVelMS = &vel
 	} else if v.channels > 1 {
 		v.g.MeanVelMS = nil
 	}
+
 	if m := text(f.Properties["measurement_type"]); m != "" {
 		v.g.Method = m
 		flags, _ := d.p.Quality("", []string{m}) // "Ice" stands where others write "Wading"
@@ -146,6 +155,7 @@ func (d *doc) area(raw, unit string) (float64, bool) {
 // Width and area are given only when every channel has them.
 func (d *doc) gaugings() []coldseam.Gauging {
 	var out []coldseam.Gauging
+
 	for _, id := range d.order {
 		v := d.visits[id]
 		if v.channels > 0 && !v.hasQ {
@@ -155,6 +165,7 @@ func (d *doc) gaugings() []coldseam.Gauging {
 			d.noFlow++
 			continue
 		}
+
 		if v.channels > 0 && v.nWid == v.channels {
 			v.g.WidthM = &v.wid
 		}
@@ -165,7 +176,9 @@ func (d *doc) gaugings() []coldseam.Gauging {
 				v.g.MeanVelMS = &vel
 			}
 		}
+
 		out = append(out, v.g)
 	}
+
 	return out
 }

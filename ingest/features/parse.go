@@ -56,6 +56,7 @@ func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	if err := c.read(body, d); err != nil {
 		return ingest.Batch{}, fmt.Errorf("features: %w", err)
 	}
+
 	switch {
 	case c.Type == "Feature":
 		d.add(c.one)
@@ -64,6 +65,7 @@ func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	case !c.seen["features"]:
 		return ingest.Batch{}, fmt.Errorf("features: a FeatureCollection without features: %w", coldseam.ErrInvalid)
 	}
+
 	out, err := d.batch()
 	if err != nil {
 		return ingest.Batch{}, err
@@ -82,11 +84,13 @@ func (c *collection) read(body []byte, d *doc) error {
 	if t, err := j.Token(); err != nil || t != json.Delim('{') {
 		return fmt.Errorf("want an object: %w", coldseam.ErrInvalid)
 	}
+
 	for j.More() {
 		k, err := j.Token()
 		if err != nil {
 			return ingest.JSONError(err)
 		}
+
 		key, _ := k.(string) // a member name is always text
 		if c.seen[key] {
 			return fmt.Errorf("member %q twice: %w", short(key), coldseam.ErrInvalid)
@@ -96,6 +100,7 @@ func (c *collection) read(body []byte, d *doc) error {
 		}
 		c.seen[key] = true
 	}
+
 	if _, err := j.Token(); err != nil {
 		return ingest.JSONError(err)
 	}
@@ -129,6 +134,7 @@ func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decod
 	if t != json.Delim('[') {
 		return j, fmt.Errorf("features is no list: %w", coldseam.ErrInvalid)
 	}
+
 	if c.fast {
 		pos, err := fastFeatures(body, int(j.InputOffset()), d)
 		if err != nil {
@@ -138,6 +144,7 @@ func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decod
 			return j, err
 		}
 	}
+
 	for j.More() {
 		var f feature
 		if err := j.Decode(&f); err != nil {
@@ -145,6 +152,7 @@ func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decod
 		}
 		d.add(f)
 	}
+
 	if _, err := j.Token(); err != nil {
 		return j, ingest.JSONError(err)
 	}

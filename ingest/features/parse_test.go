@@ -66,6 +66,7 @@ func TestRealDocuments(t *testing.T) {
 	us := func(site string, p coldseam.Parameter, s coldseam.Statistic, period, ref string) coldseam.SeriesKey {
 		return coldseam.SeriesKey{Site: coldseam.SiteID("us:" + site), Param: p, Stat: s, Period: period, Provider: "us", SeriesRef: ref}
 	}
+
 	for _, c := range []struct {
 		file     string
 		rows     []row
@@ -105,6 +106,7 @@ func TestRealDocuments(t *testing.T) {
 				require.ErrorContains(t, err, c.err)
 				return
 			}
+
 			require.NoError(t, err)
 			ingesttest.Sound(t, b)
 			require.Len(t, b.Series, len(c.rows))
@@ -113,6 +115,7 @@ func TestRealDocuments(t *testing.T) {
 				require.Equal(t, c.rows[i].first, s.Rows[0])
 				require.Len(t, s.Rows, c.rows[i].n)
 			}
+
 			require.Len(t, b.Gaugings, c.gaugings)
 			require.Len(t, b.Sites, c.sites)
 			require.Len(t, b.Meta, len(c.rows)+c.meta)
@@ -130,6 +133,7 @@ func TestRealEveryCollection(t *testing.T) {
 	var all map[string]json.RawMessage
 	require.NoError(t, json.Unmarshal(body, &all))
 	require.Len(t, all, 14)
+
 	got := map[string]int{}
 	for name, doc := range all {
 		b, err := Parse(bytes.NewReader(doc), ingest.Profile{Name: "us", Zone: "America/Chicago"})
@@ -138,6 +142,7 @@ func TestRealEveryCollection(t *testing.T) {
 		got[name] = b.Rows()
 		require.Positive(t, b.Rows()+len(b.Sites)+len(b.Meta)+len(b.Skipped), name)
 	}
+
 	require.Equal(t, map[string]int{
 		"agency-codes": 0, "channel-measurements": 2, "combined-metadata": 0, "continuous": 2, "daily": 2, "field-measurements": 1,
 		"field-measurements-metadata": 0, "latest-continuous": 2, "latest-daily": 0, "monitoring-locations": 0,

@@ -49,10 +49,12 @@ func runCase(t *testing.T, dir string, parse ingest.ParseFunc) {
 		}
 		got = map[string]string{"error": err.Error()}
 	}
+
 	j, err := json.MarshalIndent(got, "", "  ")
 	if err != nil {
 		t.Fatal(err)
 	}
+
 	j = append(j, '\n')
 	path := filepath.Join(dir, "want.json")
 	if *update {
@@ -61,6 +63,7 @@ func runCase(t *testing.T, dir string, parse ingest.ParseFunc) {
 		}
 		return
 	}
+
 	want, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -163,6 +166,7 @@ func Sound(t testing.TB, b ingest.Batch) {
 			}
 		}
 	}
+
 	for _, f := range b.Forecasts {
 		if len(f.At) != len(f.Value) || !f.KnownAt.IsZero() {
 			t.Fatalf("forecast %s %s: %d times, %d values", f.Site, f.Param, len(f.At), len(f.Value))

@@ -35,12 +35,14 @@ func Readable(b ingest.Batch) View {
 		}
 		v.Series = append(v.Series, sv)
 	}
+
 	for _, f := range b.Forecasts {
 		k := coldseam.SeriesKey{Site: f.Site, Param: f.Param, Stat: f.Stat, Period: f.Period}
 		sv := SeriesView{Key: k.String() + " of " + f.Provider, Issued: f.Issued.UTC().Format(time.RFC3339)}
 		if f.IssuedAssumed {
 			sv.Issued = "not said"
 		}
+
 		for i, t := range f.At {
 			row := t.UTC().Format(time.RFC3339) + " " + digits(f.Value[i])
 			if f.Span != nil {
@@ -51,8 +53,10 @@ func Readable(b ingest.Batch) View {
 			}
 			sv.Rows = append(sv.Rows, row)
 		}
+
 		v.Forecasts = append(v.Forecasts, sv)
 	}
+
 	return v
 }
 

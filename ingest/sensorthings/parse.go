@@ -32,6 +32,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+
 	if err := ingest.Dense(body, entityBytes); err != nil {
 		return ingest.Batch{}, fmt.Errorf("sensorthings: %w", err)
 	}
@@ -39,6 +40,7 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err := ingest.DecodeJSON(body, &doc); err != nil {
 		return ingest.Batch{}, fmt.Errorf("sensorthings: %w", err)
 	}
+
 	d := newPage(p)
 	if err := d.read(doc); err != nil {
 		return ingest.Batch{}, fmt.Errorf("sensorthings: %w", err)
@@ -172,6 +174,7 @@ func (d *page) entity(e entity, thing string) error {
 		}
 		return d.observations(func(use func(entity) error) error { return use(e) }, s)
 	}
+
 	d.b.Skip("entity "+clip(e.Name+" "+e.id()), "neither datastream nor observation")
 	return nil
 }
@@ -248,6 +251,7 @@ func (d *page) observations(each func(func(entity) error) error, s stream) error
 	case !ok:
 		why = fmt.Sprintf("parameter of datastream %q is not known", clip(s.about))
 	}
+
 	err := each(func(e entity) error {
 		if e.Phenomenon == nil || *e.Phenomenon == "" {
 			return fmt.Errorf("%s: an observation without phenomenonTime (select it): %w", what, coldseam.ErrInvalid)
@@ -263,6 +267,7 @@ func (d *page) observations(each func(func(entity) error) error, s stream) error
 	if err == nil && why != "" {
 		d.b.Skip(what, why)
 	}
+
 	return err
 }
 
@@ -277,6 +282,7 @@ func (d *page) observation(e entity, s stream, param coldseam.Parameter) error {
 	if err != nil {
 		return err
 	}
+
 	if interval {
 		from := stamp.At
 		if stamp, err = d.times.Parse(end, s.site); err != nil {
@@ -289,6 +295,7 @@ func (d *page) observation(e entity, s stream, param coldseam.Parameter) error {
 		if err != nil {
 			return err
 		}
+
 		if stat == "" || stat == coldseam.Instant {
 			return fmt.Errorf("an interval without a statistic: set statistics.%s in the profile: %w", param, coldseam.ErrInvalid)
 		}
@@ -296,6 +303,7 @@ func (d *page) observation(e entity, s stream, param coldseam.Parameter) error {
 			key.Period = isoPeriod(stamp.At.Sub(from))
 		}
 	}
+
 	d.b.Add(ingest.Row{Key: key, Name: s.name, Stamp: stamp, Raw: raw, Unit: s.unit, Qualifiers: d.quality(e.Quality)})
 	return nil
 }
@@ -326,6 +334,7 @@ func (d *page) quality(raw json.RawMessage) []string {
 	}
 	var out []string
 	var walk func(v any, silent string)
+
 	walk = func(v any, silent string) {
 		switch x := v.(type) {
 		case string:
@@ -347,6 +356,7 @@ func (d *page) quality(raw json.RawMessage) []string {
 				keys = append(keys, k)
 			}
 			sort.Strings(keys)
+
 			for _, k := range keys {
 				if led && k != "quality" {
 					walk(x[k], k)
@@ -356,6 +366,7 @@ func (d *page) quality(raw json.RawMessage) []string {
 			}
 		}
 	}
+
 	walk(v, "")
 	return out
 }

@@ -90,6 +90,7 @@ func TestRealDocuments(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, b.Skipped)
 	require.Len(t, b.Series, 2)
+
 	temp, stage := b.Series[0], b.Series[1]
 	require.Equal(t, []float64{3.8, 3.9, 0}, []float64{temp.Obs[0].Value, temp.Obs[1].Value, temp.Obs[2].Value}, "sorted by time")
 	require.NotZero(t, temp.Obs[2].Flag&coldseam.Missing)

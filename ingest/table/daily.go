@@ -37,6 +37,7 @@ func daily(r io.Reader) (coldseam.Days, error) {
 	if err != nil {
 		return d, err
 	}
+
 	c := csv.NewReader(strings.NewReader(string(body)))
 	head, err := c.Read()
 	if err != nil {
@@ -46,6 +47,7 @@ func daily(r io.Reader) (coldseam.Days, error) {
 	if err != nil {
 		return d, err
 	}
+
 	for line := 2; ; line++ {
 		rec, err := c.Read()
 		if errors.Is(err, io.EOF) {
@@ -58,6 +60,7 @@ func daily(r io.Reader) (coldseam.Days, error) {
 			return d, fmt.Errorf("line %d: %w", line, err)
 		}
 	}
+
 	if d.First.IsZero() {
 		return d, fmt.Errorf("no rows: %w", coldseam.ErrInvalid)
 	}
@@ -68,12 +71,14 @@ func daily(r io.Reader) (coldseam.Days, error) {
 func dailyHeader(head []string, d *coldseam.Days) ([]*[]float64, error) {
 	cols := make([]*[]float64, len(head))
 	seen := map[string]bool{}
+
 	for i, h := range head {
 		h = strings.TrimSpace(h)
 		if seen[h] {
 			return nil, fmt.Errorf("column %q stands twice: %w", clip(h), coldseam.ErrInvalid)
 		}
 		seen[h] = true
+
 		switch h {
 		case "date":
 		case "flow_m3s":
@@ -86,6 +91,7 @@ func dailyHeader(head []string, d *coldseam.Days) ([]*[]float64, error) {
 			return nil, fmt.Errorf("column %q: want date, flow_m3s, water_c or air_c: %w", clip(h), coldseam.ErrInvalid)
 		}
 	}
+
 	if !seen["date"] || len(head) < 2 {
 		return nil, fmt.Errorf("header %q: want date and at least one of flow_m3s, water_c, air_c: %w", clip(strings.Join(head, ",")), coldseam.ErrInvalid)
 	}
@@ -102,6 +108,7 @@ func dailyRow(d *coldseam.Days, cols []*[]float64, rec []string) error {
 			}
 		}
 	}
+
 	if d.First.IsZero() {
 		d.First = day
 	}
@@ -112,12 +119,14 @@ func dailyRow(d *coldseam.Days, cols []*[]float64, rec []string) error {
 			n = len(*c)
 		}
 	}
+
 	if at < n {
 		return fmt.Errorf("%s is not later than the day before it: %w", day, coldseam.ErrInvalid)
 	}
 	if at > maxDays {
 		return fmt.Errorf("%s is more than %d days after the first: %w", day, maxDays, coldseam.ErrInvalid)
 	}
+
 	for i, c := range cols {
 		if c == nil {
 			continue
@@ -132,8 +141,10 @@ func dailyRow(d *coldseam.Days, cols []*[]float64, rec []string) error {
 				return err
 			}
 		}
+
 		*c = append(*c, v)
 	}
+
 	return nil
 }
 
@@ -145,6 +156,7 @@ func Soften(d *coldseam.Days, r io.Reader, soft ...string) error {
 	if err != nil {
 		return fmt.Errorf("symbols: %w", err)
 	}
+
 	c := csv.NewReader(strings.NewReader(string(body)))
 	head, err := c.Read()
 	if err != nil || len(head) != 2 || head[0] != "date" || head[1] != "symbol" {
@@ -152,12 +164,14 @@ func Soften(d *coldseam.Days, r io.Reader, soft ...string) error {
 	}
 	flags := make([]bool, d.Len())
 	copy(flags, d.FlowSoft)
+
 	for {
 		rec, err := c.Read()
 		if errors.Is(err, io.EOF) {
 			d.FlowSoft = flags
 			return nil
 		}
+
 		if err != nil {
 			return fmt.Errorf("symbols: %s: %w", err, coldseam.ErrInvalid)
 		}
@@ -165,6 +179,7 @@ func Soften(d *coldseam.Days, r io.Reader, soft ...string) error {
 		if err != nil {
 			return fmt.Errorf("symbols: %w", err)
 		}
+
 		if i := d.Index(day); i >= 0 && i < len(flags) {
 			for _, s := range soft {
 				flags[i] = flags[i] || rec[1] == s

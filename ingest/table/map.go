@@ -100,6 +100,7 @@ func (m Map) Check() error {
 	bad := func(key, got, want string) error {
 		return fmt.Errorf("column map: %s = %q: want %s: %w", key, got, want, coldseam.ErrInvalid)
 	}
+
 	switch {
 	case m.Layout != "long" && m.Layout != "wide":
 		return bad("layout", m.Layout, "long or wide")
@@ -122,6 +123,7 @@ func (m Map) Check() error {
 	case (m.Site == "") == (m.SiteColumn == ""):
 		return bad("site", m.Site, "either site or site_column")
 	}
+
 	if m.Zone != "" {
 		if _, err := time.LoadLocation(m.Zone); err != nil || m.Zone == "Local" {
 			return bad("zone", m.Zone, "an IANA zone")

@@ -67,6 +67,7 @@ func Parse(r io.Reader, p ingest.Profile, m Map) (ingest.Batch, Report, error) {
 	if err != nil {
 		return ingest.Batch{}, rep, err
 	}
+
 	if !utf8.Valid(body) || bytes.IndexByte(body, 0) >= 0 {
 		return ingest.Batch{}, rep, fmt.Errorf("table: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
 	}
@@ -74,6 +75,7 @@ func Parse(r io.Reader, p ingest.Profile, m Map) (ingest.Batch, Report, error) {
 	f := &file{p: p.WithDefaults(), m: m, rep: &rep, base: 1}
 	f.p.MissingTokens = append(append([]string(nil), f.p.MissingTokens...), m.Missing...)
 	f.b = ingest.NewBuilder(f.p)
+
 	if err := f.read(body); err != nil {
 		return ingest.Batch{}, rep, fmt.Errorf("table: %w", err)
 	}
@@ -115,6 +117,7 @@ func (f *file) read(body []byte) error {
 		return fmt.Errorf("the file ends before its header on line %d: %w", f.m.Header, coldseam.ErrInvalid)
 	}
 	f.base = max(f.m.Header, 1)
+
 	r := csv.NewReader(bytes.NewReader(body))
 	r.Comma, r.FieldsPerRecord, r.ReuseRecord = f.m.delimiter(), -1, true
 	if f.m.Comment != "" {
@@ -125,6 +128,7 @@ func (f *file) read(body []byte) error {
 			return err
 		}
 	}
+
 	if err := f.rows(r); err != nil {
 		return err
 	}
@@ -133,6 +137,7 @@ func (f *file) read(body []byte) error {
 		x := f.rep.Examples[0]
 		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why, coldseam.ErrInvalid)
 	}
+
 	return nil
 }
 
@@ -152,6 +157,7 @@ func (f *file) header(r *csv.Reader) error {
 	if err != nil {
 		return fmt.Errorf("no header on line %d: %w", f.m.Header, coldseam.ErrInvalid)
 	}
+
 	f.n, f.cols = len(rec), map[string]int{}
 	for i, c := range rec {
 		c = strings.TrimSpace(c)
@@ -160,16 +166,19 @@ func (f *file) header(r *csv.Reader) error {
 		}
 		f.cols[c] = i
 	}
+
 	for _, c := range f.wantedColumns() {
 		if _, err := f.index(c); err != nil {
 			return err
 		}
 	}
+
 	for range f.m.SkipAfter {
 		if _, err := r.Read(); err != nil && !errors.Is(err, csv.ErrFieldCount) {
 			return fmt.Errorf("the file ends after its header: %w", coldseam.ErrInvalid)
 		}
 	}
+
 	return nil
 }
 
@@ -217,6 +226,7 @@ func (f *file) rows(r *csv.Reader) error {
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
+
 		var pe *csv.ParseError
 		switch {
 		case errors.As(err, &pe) && pe.StartLine == pe.Line:
@@ -228,6 +238,7 @@ func (f *file) rows(r *csv.Reader) error {
 		case err != nil:
 			return err
 		}
+
 		line, _ := r.FieldPos(0)
 		line += f.base - 1
 		f.rep.Rows++
@@ -238,6 +249,7 @@ func (f *file) rows(r *csv.Reader) error {
 			f.refuse(line, "", fmt.Sprintf("%d fields, want %d", len(rec), f.n))
 			continue
 		}
+
 		f.row(line, rec)
 	}
 }
@@ -271,6 +283,7 @@ func (f *file) row(line int, rec []string) {
 		f.refuse(line, f.m.TimeColumn, cause(err))
 		return
 	}
+
 	site := f.m.Site
 	if site == "" {
 		if site = f.cell(rec, f.m.SiteColumn); site == "" {
@@ -278,6 +291,7 @@ func (f *file) row(line int, rec []string) {
 			return
 		}
 	}
+
 	var out []ingest.Row
 	for _, c := range f.values(rec) {
 		r, keep, err := f.value(c, rec, site, stamp)
@@ -289,6 +303,7 @@ func (f *file) row(line int, rec []string) {
 			out = append(out, r)
 		}
 	}
+
 	f.taken = append(f.taken, taken{line: line, rows: out})
 }
 
@@ -302,8 +317,10 @@ func (f *file) settle() {
 	}
 	type spot struct{ row, value int }
 	first := map[place]spot{}
+
 	for i := range f.taken {
 		t := &f.taken[i]
+
 		for k := range t.rows {
 			r := &t.rows[k]
 			at := place{r.Key, r.Stamp.At}
@@ -317,6 +334,7 @@ func (f *file) settle() {
 					was, twice = first[at]
 				}
 			}
+
 			switch {
 			case !twice:
 				first[at] = spot{i, k}
@@ -330,6 +348,7 @@ func (f *file) settle() {
 			}
 		}
 	}
+
 	for _, t := range f.taken {
 		if t.why != "" {
 			f.refuse(t.line, f.m.TimeColumn, t.why)
@@ -339,6 +358,7 @@ func (f *file) settle() {
 			f.b.Add(r)
 		}
 	}
+
 	slices.SortStableFunc(f.rep.Examples, func(a, b Refusal) int { return a.Line - b.Line })
 }
 
@@ -398,6 +418,7 @@ func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (i
 		}
 		raw = strings.Replace(raw, ",", ".", 1)
 	}
+
 	quals := strings.FieldsFunc(f.cell(rec, f.m.QualifierColumn), func(r rune) bool { return r == ',' || r == ' ' || r == ';' })
 	if f.m.SeriesRef == HandSeries { // a note is a sentence, not a list
 		quals = []string{f.cell(rec, f.m.QualifierColumn)}
@@ -409,6 +430,7 @@ func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (i
 	if err != nil {
 		return ingest.Row{}, false, err
 	}
+
 	if missing && strings.Join(quals, "") == "" {
 		return ingest.Row{}, false, nil
 	}
@@ -479,6 +501,7 @@ func (r Report) WriteTo(w io.Writer) (int64, error) {
 		}
 		b.WriteByte('\n')
 	}
+
 	for _, x := range slices.Concat(r.Examples, r.Repeats) {
 		fmt.Fprintf(&b, "  line %d %s: %s\n", x.Line, x.Column, x.Why)
 	}

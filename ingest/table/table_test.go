@@ -62,6 +62,7 @@ func TestRowsAreRefusedWithTheirLine(t *testing.T) {
 		d := coldseam.Date{Year: 2024, Month: 1, Day: 1}.Add(i)
 		fmt.Fprintf(&s, "%s,%d,%d\n", d, 10+i, i%20)
 	}
+
 	s.WriteString("2025-02-30,1,1\n2025-03-01,1\n2025-03-02,1,0x1p3\n2025-03-03,5\"5,1\n")
 	m := table.DailyMap("S1", "America/Chicago", "flow_m3s", "water_c")
 	b, rep, err := table.Parse(strings.NewReader(s.String()), ingest.Profile{Name: "club"}, m)
@@ -71,6 +72,7 @@ func TestRowsAreRefusedWithTheirLine(t *testing.T) {
 	require.Equal(t, []int{402, 403, 404, 405}, []int{rep.Examples[0].Line, rep.Examples[1].Line, rep.Examples[2].Line, rep.Examples[3].Line})
 	require.Equal(t, map[string]int{"date": 1, "water_c": 1}, rep.ByColumn)
 	require.Len(t, b.Series[0].Obs, 400, "a refused row is refused as a whole")
+
 	s.WriteString("x,1,1\n")
 	_, rep, err = table.Parse(strings.NewReader(s.String()), ingest.Profile{Name: "club"}, m)
 	require.ErrorContains(t, err, "5 of 405 rows do not fit, first line 402")
@@ -111,6 +113,7 @@ func TestHandReadings(t *testing.T) {
 func TestMapsLeaveNothingOpen(t *testing.T) {
 	t.Parallel()
 	require.NoError(t, long().Check())
+
 	for name, c := range map[string]struct {
 		change func(*table.Map)
 		want   string
@@ -153,6 +156,7 @@ func TestMapsLeaveNothingOpen(t *testing.T) {
 
 func TestBadFiles(t *testing.T) {
 	t.Parallel()
+
 	for name, c := range map[string]struct{ body, want string }{
 		"no header":      {"one line\n", "ends before its header"},
 		"missing column": {"a\nb\nPegel;Zeit;Art;Wert;Einheit;Q\n", `no column "Stand"`},
@@ -202,6 +206,7 @@ func TestRowsOfOneTimeAreTold(t *testing.T) {
 // The hour that the clock repeats is two hours, whichever end the file begins at.
 func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct{ zone, day, hour, first string }{
 		{"America/Chicago", "2026-11-01", "01", "2026-11-01T06:00:00Z"},
 		{"Pacific/Chatham", "2026-04-05", "03", "2026-04-04T13:15:00Z"},
@@ -210,6 +215,7 @@ func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
 			Columns: []table.Column{{Name: "flow", Parameter: "discharge", Unit: "m3/s", Statistic: "instant"}}}
 		at := func(minute int) string { return fmt.Sprintf("%s %s:%02d", c.day, c.hour, minute) }
 		rows := []string{c.day + " 00:00,9", at(0) + ",10", at(30) + ",11", at(0) + ",20", at(30) + ",21", c.day + " 06:00,30"}
+
 		for _, newestFirst := range []bool{false, true} {
 			if newestFirst {
 				slices.Reverse(rows)
@@ -221,6 +227,7 @@ func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
 			require.Len(t, obs, 6)
 			k := slices.IndexFunc(obs, func(o coldseam.Observation) bool { return o.Value == 10 })
 			require.Equal(t, c.first, obs[k].At.Format(time.RFC3339))
+
 			for i, want := range []float64{9, 10, 11, 20, 21, 30} {
 				require.Equal(t, want, obs[i].Value)
 				require.Zero(t, obs[i].Flag&coldseam.Suspect)
@@ -251,6 +258,7 @@ func TestDaily(t *testing.T) {
 	require.Equal(t, 1.25, d.AirC[4])
 	require.NoError(t, table.Soften(&d, strings.NewReader("date,symbol\n2025-12-31,B\n2026-01-02,B\n2026-01-03,A\n2026-01-05,E\n"), "B", "E"))
 	require.Equal(t, []bool{false, true, false, false, true}, d.FlowSoft)
+
 	for body, want := range map[string]string{
 		"":                              "no header",
 		"date\n":                        "at least one of",
@@ -269,6 +277,7 @@ func TestDaily(t *testing.T) {
 		require.ErrorContains(t, err, want, body)
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}
+
 	require.ErrorIs(t, table.Soften(&d, strings.NewReader("a,b\n")), coldseam.ErrInvalid)
 	require.ErrorIs(t, table.Soften(&d, strings.NewReader("date,symbol\nx,B\n")), coldseam.ErrInvalid)
 }
@@ -276,6 +285,7 @@ func TestDaily(t *testing.T) {
 // What is written in the daily layout is read back.
 func TestDailyRoundTrip(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		first := coldseam.Date{Year: 2000, Month: 2, Day: 20}
 		var b strings.Builder
@@ -291,6 +301,7 @@ func TestDailyRoundTrip(t *testing.T) {
 			fmt.Fprintf(&b, "%s,%v,%s\n", first.Add(i), f, cell)
 			flow, water = append(flow, f), append(water, w)
 		}
+
 		d, err := table.Daily(strings.NewReader(b.String()), 45)
 		require.NoError(t, err)
 		require.Equal(t, flow, d.FlowM3S)
@@ -342,6 +353,7 @@ func TestRealSeries(t *testing.T) {
 	files, err := filepath.Glob(filepath.Join(root, "*", "*.csv"))
 	require.NoError(t, err)
 	read := 0
+
 	for _, path := range files {
 		body, err := os.ReadFile(path)
 		require.NoError(t, err)
@@ -356,6 +368,7 @@ func TestRealSeries(t *testing.T) {
 		b, rep, err := table.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"}, table.DailyMap("S", "UTC", cols...))
 		require.NoError(t, err, path)
 		require.Zero(t, rep.Refused)
+
 		for _, s := range b.Series {
 			n := 0
 			for _, v := range map[coldseam.Parameter][]float64{coldseam.Discharge: d.FlowM3S, coldseam.WaterTemp: d.WaterC, coldseam.AirTemp: d.AirC}[s.Param] {
@@ -366,5 +379,6 @@ func TestRealSeries(t *testing.T) {
 			require.Len(t, s.Obs, n, path)
 		}
 	}
+
 	require.Equal(t, 48, read)
 }

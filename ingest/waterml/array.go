@@ -24,12 +24,14 @@ func (d *doc) domainRange(n *ingest.Node) error {
 		d.b.Skip(d.describe(ts.id), fmt.Sprintf("%d times but %d values", len(times), len(values)))
 		return nil
 	}
+
 	ts.def = metaOf(n.Find(wml, "DefaultTVPMeasurementMetadata"))
 	if u := unitCode(list.Attr(otherSpace, "uom")); u != "" {
 		ts.def.unit = u
 	} else {
 		ts.def.unit = n.Kid(gml, "rangeType").Find(swe, "uom").Attr(otherSpace, "code")
 	}
+
 	quality := strings.Fields(valueText(n.Find(gml, "CategoryList")))
 	for i, t := range times {
 		m := ts.def
@@ -43,6 +45,7 @@ func (d *doc) domainRange(n *ingest.Node) error {
 		}
 		ts.add(stamp, values[i], m)
 	}
+
 	ts.flush()
 	return nil
 }
@@ -105,6 +108,7 @@ func (d *doc) array(n *ingest.Node, stations map[string]string) {
 		d.b.Skip(what, "unsupported encoding of a data array")
 		return
 	}
+
 	rows := blocks(valueText(n.Kid(swe, "values")), rawAttr(enc, "blockSeparator"))
 	if c := n.Kid(swe, "elementCount").Find(swe, "value").Val(); c != "" && c != fmt.Sprint(len(rows)) {
 		d.b.Skip(what, fmt.Sprintf("declares %s rows, holds %d", clip(c), len(rows)))
@@ -113,6 +117,7 @@ func (d *doc) array(n *ingest.Node, stations map[string]string) {
 		d.b.Skip(what, fmt.Sprintf("%d rows without a time column", len(rows)))
 		return
 	}
+
 	for _, r := range rows {
 		d.arrayRow(what, fields, split(r, rawAttr(enc, "tokenSeparator")), enc.Attr(otherSpace, "decimalSeparator"), stations)
 	}
@@ -243,12 +248,14 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 	var when string
 	var flat []field
 	rest := tokens
+
 	for _, f := range fields {
 		if len(rest) == 0 {
 			break
 		}
 		tok := rest[0]
 		rest = rest[1:]
+
 		switch {
 		case f.items != nil:
 			item, ok := f.items[tok]
@@ -256,6 +263,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 				d.b.Skip(what, fmt.Sprintf("row names no item of the choice: %q", clip(tok)))
 				return
 			}
+
 			if s := stations[tok]; s != "" {
 				site = s
 			}
@@ -264,6 +272,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 				d.b.Skip(what, "a row is too short for its item")
 				return
 			}
+
 			d.arrayValues(what, o, site, when, item, rest[:len(item)], decimal, tok)
 			rest = rest[len(item):]
 		case f.isTime():
@@ -272,6 +281,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 			d.arrayValues(what, o, site, when, []field{f}, []string{tok}, decimal, procedureOf(o.procedure))
 		}
 	}
+
 	if len(rest) > 0 {
 		d.b.Skip(what, "a row is longer than its fields")
 	}
@@ -292,6 +302,7 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 			d.b.Skip(what, "names no station: ask for one site, or name it in the profile")
 			continue
 		}
+
 		stamp, err := d.stamp(when, site)
 		if err != nil {
 			if _, ok := d.badTime[what]; !ok {
@@ -300,6 +311,7 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 			d.b.Skip(what, d.badTime[what])
 			continue
 		}
+
 		raw := tokens[i]
 		if decimal != "" && decimal != "." {
 			raw = strings.Replace(raw, decimal, ".", 1)

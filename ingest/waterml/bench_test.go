@@ -32,6 +32,7 @@ type tally struct {
 func stdToken(r io.Reader) (t tally, err error) {
 	d := xml.NewDecoder(r)
 	var text []byte
+
 	for {
 		tok, err := d.Token()
 		if err == io.EOF {
@@ -40,6 +41,7 @@ func stdToken(r io.Reader) (t tally, err error) {
 		if err != nil {
 			return t, err
 		}
+
 		switch e := tok.(type) {
 		case xml.StartElement:
 			text = text[:0]
@@ -149,6 +151,7 @@ func BenchmarkWaterML(b *testing.B) {
 	}
 	want, err := stdToken(bytes.NewReader(body))
 	require.NoError(b, err)
+
 	for _, w := range ways {
 		got, err := w.do(body)
 		require.NoError(b, err)
@@ -156,6 +159,7 @@ func BenchmarkWaterML(b *testing.B) {
 		require.InEpsilon(b, want.sum, got.sum, 1e-12, w.name)
 		require.True(b, want.last.Equal(got.last), w.name)
 	}
+
 	b.Run("libxml2", func(b *testing.B) { benchLibxml2(b, body, want) })
 	for _, w := range ways {
 		b.Run(w.name, func(b *testing.B) {
@@ -180,6 +184,7 @@ func benchLibxml2(b *testing.B, body []byte, want tally) {
 	out, err := exec.Command("gcc", append([]string{"-O3", "-o", bin, "testdata/sax.c"}, strings.Fields(string(flags))...)...).CombinedOutput()
 	require.NoError(b, err, string(out))
 	require.NoError(b, os.WriteFile(doc, body, 0o600))
+
 	pass := func(rounds int) (ns float64) {
 		out, err := exec.Command(bin, doc, strconv.Itoa(rounds)).Output()
 		require.NoError(b, err)
@@ -192,6 +197,7 @@ func benchLibxml2(b *testing.B, body []byte, want tally) {
 		require.Equal(b, want.last.Unix(), last)
 		return ns
 	}
+
 	b.SetBytes(int64(len(body)))
 	best := math.Inf(1)
 	for b.Loop() {

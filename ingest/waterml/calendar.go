@@ -22,6 +22,7 @@ func (d *doc) newImplied(base, spacing, site string) (implied, error) {
 	if err != nil {
 		return implied{}, err
 	}
+
 	m, days, rest, err := ingest.ParsePeriod(spacing)
 	if err == nil && m == 0 && days == 0 && rest <= 0 {
 		err = fmt.Errorf("spacing %q: want more than nothing: %w", clip(spacing), coldseam.ErrInvalid)
@@ -29,6 +30,7 @@ func (d *doc) newImplied(base, spacing, site string) (implied, error) {
 	if err != nil {
 		return implied{}, err
 	}
+
 	loc, err := d.location(site)
 	if err != nil {
 		return implied{}, err

@@ -38,10 +38,12 @@ func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
 		}
 		return nil
 	}
+
 	if x.Depth() != o.depth+1 {
 		return nil
 	}
 	var err error
+
 	switch s.Name.Local {
 	case "observedProperty":
 		o.property, err = x.Tree(s)
@@ -66,6 +68,7 @@ func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
 	case "result":
 		o.resultDepth, o.resultAttrs = x.Depth(), append([]xml.Attr(nil), s.Attr...)
 	}
+
 	return err
 }
 
@@ -146,6 +149,7 @@ func (d *doc) endResult(o *observation) {
 		d.b.Skip(d.describe(o.id), "an observation without a result")
 		return
 	}
+
 	if isNil(o.resultAttrs) {
 		text = ""
 	}
@@ -154,11 +158,13 @@ func (d *doc) endResult(o *observation) {
 		d.b.Skip(d.describe(o.id), why)
 		return
 	}
+
 	stamp, period, err := d.phenomenonTime(o, id.site)
 	if err != nil {
 		d.b.Skip(d.describe(o.id), err.Error())
 		return
 	}
+
 	id.key.Period = period
 	r := ingest.Row{Key: id.key, Name: id.name, Stamp: stamp, Raw: text, Unit: unitCode(unit), Approval: o.status}
 	d.target(o, id.site, stamp.At).Add(r)
@@ -175,6 +181,7 @@ func (d *doc) phenomenonTime(o *observation, site string) (ingest.Stamp, string,
 		s, err := d.times.Parse(v, site)
 		return s, "", err
 	}
+
 	begin, end := t.Kid(gml, "beginPosition").Val(), t.Kid(gml, "endPosition").Val()
 	if begin == "" || end == "" {
 		return ingest.Stamp{}, "", fmt.Errorf("no phenomenon time: %w", coldseam.ErrInvalid)
@@ -183,10 +190,12 @@ func (d *doc) phenomenonTime(o *observation, site string) (ingest.Stamp, string,
 	if err != nil {
 		return a, "", err
 	}
+
 	b, err := d.times.Parse(end, site)
 	if err != nil || !a.At.Before(b.At) {
 		return b, "", err
 	}
+
 	return b, isoSeconds(b.At.Sub(a.At)), nil
 }
 
@@ -250,6 +259,7 @@ func (d *doc) stationOf(o *observation) string {
 			return c
 		}
 	}
+
 	ref := href(n)
 	if strings.HasPrefix(ref, "#") {
 		if f := d.features[ref[1:]]; f != nil {
@@ -257,11 +267,13 @@ func (d *doc) stationOf(o *observation) string {
 		}
 		return ref[1:] // dangling: the id still tells stations apart
 	}
+
 	for _, c := range []string{codeOf(ref, "sites", "site", "name"), title(n), d.p.RequestSite} {
 		if c != "" {
 			return c
 		}
 	}
+
 	return ""
 }
 
@@ -302,6 +314,7 @@ func (d *doc) propertyOf(n *ingest.Node) (coldseam.Parameter, string, bool) {
 	if name == "" {
 		name = code
 	}
+
 	for _, c := range []string{ref, code, title} {
 		if c == "" {
 			continue
@@ -310,10 +323,12 @@ func (d *doc) propertyOf(n *ingest.Node) (coldseam.Parameter, string, bool) {
 			return p, name, true
 		}
 	}
+
 	if ref == "" && title == "" {
 		p, ok := d.p.Parameters[""]
 		return coldseam.Parameter(p), name, ok
 	}
+
 	return "", name, false
 }
 
@@ -390,6 +405,7 @@ func (d *doc) issue(o *observation, site string, earliest time.Time) (time.Time,
 		return time.Time{}, false
 	}
 	var issued time.Time
+
 	if o != nil {
 		t := o.resultTime.First()
 		if ref := href(o.resultTime); t == nil && strings.HasPrefix(ref, "#") {
@@ -400,10 +416,12 @@ func (d *doc) issue(o *observation, site string, earliest time.Time) (time.Time,
 				issued = s.At
 			}
 		}
+
 		if o.simulated || o.analysis != "" {
 			return issued, true
 		}
 	}
+
 	return issued, d.p.Kind == "forecast" || !issued.IsZero() && earliest.After(issued)
 }
 

@@ -141,6 +141,7 @@ func (d *doc) learn(x *ingest.XML) error {
 		if err != nil {
 			return err
 		}
+
 		s, ok := t.(xml.StartElement)
 		if !ok || ingest.Attr(s.Attr, gml, "id") == "" {
 			continue
@@ -174,6 +175,7 @@ func (d *doc) read(x *ingest.XML) error {
 		if err != nil {
 			return err
 		}
+
 		switch t := t.(type) {
 		case xml.StartElement:
 			if err := d.open(x, t); err != nil {
@@ -209,6 +211,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	if d.root == "" {
 		d.root = local
 	}
+
 	switch {
 	case local == "ExceptionReport" || local == "ServiceExceptionReport" || local == "Fault" && sp == soap:
 		return d.exception(x, s)
@@ -237,6 +240,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 		d.stack = append(d.stack, &observation{depth: x.Depth(), id: ingest.Attr(s.Attr, gml, "id")})
 		return nil
 	}
+
 	if envelopes[local] {
 		d.known = true
 	}
@@ -276,6 +280,7 @@ func (d *doc) exception(x *ingest.XML, s xml.StartElement) error {
 	if err != nil {
 		return err
 	}
+
 	code, words := "", []string{}
 	var walk func(*ingest.Node)
 	walk = func(n *ingest.Node) {
@@ -290,6 +295,7 @@ func (d *doc) exception(x *ingest.XML, s xml.StartElement) error {
 		}
 	}
 	walk(n)
+
 	text := strings.Join(words, " ")
 	if len(text) > 200 {
 		text = strings.ToValidUTF8(text[:200], "") + "..."
@@ -324,6 +330,7 @@ func (d *doc) batch() (ingest.Batch, error) {
 		issues = append(issues, t)
 	}
 	sort.Slice(issues, func(i, j int) bool { return issues[i].Before(issues[j]) })
+
 	for _, t := range issues {
 		f, err := d.forecasts[t].Batch(ingest.FormatWaterML2)
 		if err != nil {
@@ -335,6 +342,7 @@ func (d *doc) batch() (ingest.Batch, error) {
 		out.Meta = append(out.Meta, f.Meta...)
 		out.Skipped = append(out.Skipped, f.Skipped...)
 	}
+
 	for _, s := range d.sites {
 		out.Sites = append(out.Sites, s)
 	}

@@ -90,6 +90,7 @@ func TestRealDocuments(t *testing.T) {
 	t.Parallel()
 	dir := ingesttest.RealFeeds(t)
 	seen := map[string]bool{}
+
 	for _, w := range reals() {
 		seen[w.file] = true
 		t.Run(w.file, func(t *testing.T) {
@@ -102,11 +103,13 @@ func TestRealDocuments(t *testing.T) {
 				require.ErrorIs(t, err, coldseam.ErrInvalid)
 				return
 			}
+
 			require.NoError(t, err)
 			ingesttest.Sound(t, b)
 			w.check(t, b)
 		})
 	}
+
 	for _, folder := range []string{"waterml2", "om_sos"} {
 		files, err := os.ReadDir(filepath.Join(dir, folder))
 		require.NoError(t, err)
@@ -133,6 +136,7 @@ func (w real) check(t *testing.T, b ingest.Batch) {
 			}
 		}
 	}
+
 	for _, f := range b.Forecasts {
 		points += len(f.At)
 	}
@@ -143,6 +147,7 @@ func (w real) check(t *testing.T, b ingest.Batch) {
 	for f, n := range w.flags {
 		require.Equal(t, n, flags[f], "%v", f.Names())
 	}
+
 	if w.skipped != "" {
 		require.Contains(t, reasons(b), w.skipped)
 	} else {
@@ -161,6 +166,7 @@ func (w real) ends(t *testing.T, b ingest.Batch) {
 	} else if len(b.Forecasts) > 0 {
 		at, v = b.Forecasts[0].At, b.Forecasts[0].Value
 	}
+
 	near := func(want, got float64) {
 		require.LessOrEqual(t, math.Abs(want-got), 1e-9*math.Max(1, math.Abs(want)))
 	}
@@ -168,6 +174,7 @@ func (w real) ends(t *testing.T, b ingest.Batch) {
 		require.Equal(t, w.first, at[0].Format(time.RFC3339))
 		near(w.firstV, v[0])
 	}
+
 	if w.last != "" {
 		require.Equal(t, w.last, at[len(at)-1].Format(time.RFC3339))
 		near(w.lastV, v[len(v)-1])

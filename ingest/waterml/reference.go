@@ -44,6 +44,7 @@ func codeOf(ref string, keys ...string) string {
 			}
 		}
 	}
+
 	if strings.HasPrefix(strings.ToLower(ref), "urn:") {
 		return urnCode(ref)
 	}

@@ -16,6 +16,7 @@ func (ts *timeseries) takeRun(r *ingest.Node) {
 		ts.d.scan.failed = true
 		return
 	}
+
 	ts.prepare()
 	ts.n += len(run.points)
 	if ts.why != "" {
@@ -29,6 +30,7 @@ func (ts *timeseries) takeRun(r *ingest.Node) {
 		ts.kinds = append(ts.kinds, ts.kind(meta))
 		nilled = append(nilled, meta.nilled)
 	}
+
 	for _, p := range run.points {
 		p.nil = p.nil || nilled[p.meta+1]
 		p.meta += first
@@ -38,12 +40,15 @@ func (ts *timeseries) takeRun(r *ingest.Node) {
 			k.err = err
 			p.sec, p.nsec = end.Unix(), int32(end.Nanosecond())
 		}
+
 		if k.err != nil {
 			ts.skipTime(k.err)
 			continue
 		}
+
 		ts.items = append(ts.items, item{p, -1})
 	}
+
 	if ts.d.st == nil && ts.sure() {
 		ts.flush()
 	}

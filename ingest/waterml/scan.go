@@ -148,6 +148,7 @@ func (s *scanner) scan() bool {
 	if s.w-s.r < maxPoint && s.err == nil {
 		s.fill()
 	}
+
 	if !s.prefixed(s.buf[s.r:s.w]) {
 		return false
 	}
@@ -156,6 +157,7 @@ func (s *scanner) scan() bool {
 	}
 	s.run.points, s.run.metas, s.run.nilled = s.run.points[:0], s.run.metas[:0], false
 	clear(s.run.keys)
+
 	for len(s.run.points) < maxRun {
 		if s.w-s.r < maxPoint && s.err == nil {
 			s.fill()
@@ -168,6 +170,7 @@ func (s *scanner) scan() bool {
 		}
 		s.r += k + n
 	}
+
 	if len(s.run.points) == 0 {
 		s.skip = s.base + s.r + 1
 		return false
@@ -190,6 +193,7 @@ func (s *scanner) prefixed(b []byte) bool {
 	if len(name) > 0 && name[len(name)-1] != ':' {
 		return false
 	}
+
 	for _, c := range name[:max(len(name)-1, 0)] {
 		if !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9') {
 			return false
@@ -208,12 +212,14 @@ func (s *scanner) placeholder() {
 	if s.run.nilled {
 		p = append(p, ` xsi:nil="true"`...)
 	}
+
 	p = append(p, '>')
 	for _, m := range s.run.metas {
 		p = append(p, "<m>"...)
 		p = append(p, m...)
 		p = append(p, "</m>"...)
 	}
+
 	p = append(p, "<v/></"+runName+">"...)
 	s.out = append(p, s.tags.pointEnd...)
 	s.seq++
@@ -265,6 +271,7 @@ func (s *scanner) point(b []byte) int {
 	if i < 0 {
 		return 0
 	}
+
 	var p fastPoint
 	var n int
 	if p.sec, p.nsec, n = ingest.FastTime(b[i:]); n == 0 {
@@ -274,6 +281,7 @@ func (s *scanner) point(b []byte) int {
 	if len(b)-i < len(t.timeEnd) || string(b[i:i+len(t.timeEnd)]) != string(t.timeEnd) {
 		return 0
 	}
+
 	i += len(t.timeEnd)
 	if i = s.value(b, i, &p); i < 0 {
 		return 0
@@ -284,6 +292,7 @@ func (s *scanner) point(b []byte) int {
 	} else if i = s.metadata(b, i, &p); i < 0 {
 		return 0
 	}
+
 	if i = after(b, i, t.pointEnd); i < 0 {
 		return 0
 	}
@@ -324,6 +333,7 @@ func (s *scanner) metadata(b []byte, i int, p *fastPoint) int {
 	if n < 0 {
 		return -1
 	}
+
 	end := j + n + len(t.metaEnd)
 	frag := b[start:end]
 	k, ok := s.run.keys[string(frag)]
@@ -336,6 +346,7 @@ func (s *scanner) metadata(b []byte, i int, p *fastPoint) int {
 		s.run.metas = append(s.run.metas, []byte(key))
 		s.run.keys[key] = k
 	}
+
 	p.meta = k
 	return after(b, end, t.tvpEnd)
 }

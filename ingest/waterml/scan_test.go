@@ -44,6 +44,7 @@ func profileOf() ingest.Profile {
 
 func TestScannerTakesThePlainForm(t *testing.T) {
 	t.Parallel()
+
 	for name, points := range map[string]string{
 		"compact":           plain("2026-04-10T00:00:00Z", "1.5", "") + plain("2026-04-10T00:15:00Z", "-999999", ""),
 		"white space":       "\n  " + strings.ReplaceAll(plain("2026-04-10T00:00:00.250-05:00", "+1.50", meta10), "><", ">\r\n\t <"),
@@ -77,6 +78,7 @@ func TestScannerTakesThePlainForm(t *testing.T) {
 func TestScannerStandsBack(t *testing.T) {
 	t.Parallel()
 	p := plain("2026-04-10T00:00:00Z", "1", "")
+
 	for name, doc := range map[string]string{
 		"in a comment":         head + "<!-- " + p + " -->" + p + tail,
 		"in cdata":             head + "<![CDATA[" + p + "]]>" + p + tail,
@@ -157,6 +159,7 @@ func TestScannerOnCollectedDocuments(t *testing.T) {
 			fast++
 		}
 	}
+
 	require.Greater(t, fast, 15)
 	body, err := os.ReadFile(filepath.Join(dir, "waterml2", "bom_pybomwater_response.xml"))
 	require.NoError(t, err)
@@ -177,6 +180,7 @@ func TestScannerAgreesOnDrawnDocuments(t *testing.T) {
 		`<w:point><w:MeasurementTVP><w:time>2026-04-10T03:00:00Z</w:time><w:value xsi:nil="true"/></w:MeasurementTVP></w:point>`, tail, head, "<?p q?>",
 		`<w:point xmlns:w="urn:x">`, plain("2026-02-30T00:00:00Z", "1", ""), plain("2026-04-10T05:00:00Z", "1", "<w:metadata><w:y/></w:metadata>"), runName,
 	}
+
 	rapid.Check(t, func(t *rapid.T) {
 		var b strings.Builder
 		b.WriteString(head)
@@ -189,6 +193,7 @@ func TestScannerAgreesOnDrawnDocuments(t *testing.T) {
 			i := rapid.IntRange(0, len(body)-1).Draw(t, "at")
 			body[i] = rapid.SampledFrom([]byte("<>/\"'& :wpxn-0\x00\xff")).Draw(t, "byte")
 		}
+
 		same(t, body[:rapid.IntRange(len(body)-min(3, len(body)), len(body)).Draw(t, "cut")], profileOf())
 	})
 }

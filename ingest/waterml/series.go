@@ -50,10 +50,12 @@ func metaOf(n *ingest.Node) pointMeta {
 	if n == nil {
 		return m
 	}
+
 	for _, k := range n.Kids {
 		if k.Space != wml {
 			continue
 		}
+
 		switch k.Local {
 		case "uom":
 			m.unit = uomOf(k)
@@ -73,6 +75,7 @@ func metaOf(n *ingest.Node) pointMeta {
 			m.nilled = true
 		}
 	}
+
 	return m
 }
 
@@ -121,6 +124,7 @@ func statistic(interp string) (stat coldseam.Statistic, succ, ok bool) {
 		w = strings.TrimSuffix(interp, "succ")
 		succ = w != interp
 	}
+
 	switch w {
 	case "continuous", "discontinuous", "instantaneous":
 		return coldseam.Instant, false, true
@@ -133,6 +137,7 @@ func statistic(interp string) (stat coldseam.Statistic, succ, ok bool) {
 	case "total":
 		return coldseam.Sum, succ, true
 	}
+
 	return "", succ, false
 }
 
@@ -141,11 +146,13 @@ func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 	d.took()
 	ts := &timeseries{d: d, o: d.top(), id: ingest.Attr(s.Attr, gml, "id")}
 	depth := x.Depth()
+
 	for x.Depth() >= depth {
 		t, err := x.Token()
 		if err != nil {
 			return err
 		}
+
 		k, ok := t.(xml.StartElement)
 		if !ok || ingest.SpaceOf(k.Name.Space) != wml {
 			if ok {
@@ -155,10 +162,12 @@ func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 			}
 			continue
 		}
+
 		n, err := x.Tree(k)
 		if err != nil {
 			return err
 		}
+
 		switch n.Local {
 		case "metadata":
 			ts.base, ts.spacing = n.Find(wml, "baseTime").Val(), n.Find(wml, "spacing").Val()
@@ -177,6 +186,7 @@ func (d *doc) series(x *ingest.XML, s xml.StartElement) error {
 			}
 		}
 	}
+
 	if d.st != nil {
 		return ts.endStream()
 	}
@@ -211,6 +221,7 @@ func (ts *timeseries) point(n *ingest.Node) {
 		ts.n++
 		return
 	}
+
 	tvp := n.Kid(wml, "MeasurementTVP")
 	at, value := tvp.Kid(wml, "time"), tvp.Kid(wml, "value")
 	index := ts.n
@@ -219,6 +230,7 @@ func (ts *timeseries) point(n *ingest.Node) {
 			return
 		}
 	}
+
 	ts.n++
 	m := ts.def.over(metaOf(tvp.Kid(wml, "metadata").First()))
 	stamp, err := ts.time(at, index)
@@ -226,6 +238,7 @@ func (ts *timeseries) point(n *ingest.Node) {
 		ts.skipTime(err)
 		return
 	}
+
 	raw := value.Val()
 	if value == nil || isNil(value.Attrs) || m.nilled {
 		raw = ""
@@ -334,12 +347,14 @@ func (ts *timeseries) kind(m pointMeta) kind {
 			m.period = period
 		}
 	}
+
 	if key.Stat != coldseam.Instant && key.Stat != "" {
 		key.Period = m.period
 		if key.Period == "" && ts.implied.spaced {
 			key.Period = ts.spacing
 		}
 	}
+
 	if key.Stat == "" && m.period != "" {
 		key.Period = m.period
 	}
@@ -351,6 +366,7 @@ func (ts *timeseries) kind(m pointMeta) kind {
 	if ts.o != nil {
 		k.row.Approval = ts.o.status
 	}
+
 	// A constant's period is often not told; then its stamp stays.
 	if k.succ = succ && (ok || key.Period != "" && key.Stat != coldseam.Instant); k.succ {
 		k.months, k.days, k.rest, k.err = ingest.ParsePeriod(key.Period)
@@ -358,6 +374,7 @@ func (ts *timeseries) kind(m pointMeta) kind {
 			k.err = fmt.Errorf("values begin their period, but the period %q is not known", clip(key.Period))
 		}
 	}
+
 	return k
 }
 

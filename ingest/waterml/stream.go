@@ -35,6 +35,7 @@ func Stream(r io.ReadSeeker, p ingest.Profile, emit func(ingest.Batch) error) er
 		d.st = &streaming{}
 		err = d.stream(r, fast)
 	}
+
 	if err != nil {
 		return fmt.Errorf("waterml: %w", err)
 	}
@@ -73,6 +74,7 @@ func (d *doc) stream(r io.ReadSeeker, fast bool) error {
 	if err != nil {
 		return err
 	}
+
 	if d.st.emit != nil { // references matter for what is given out only
 		if err := d.learn(x); err != nil {
 			return err
@@ -81,6 +83,7 @@ func (d *doc) stream(r io.ReadSeeker, fast bool) error {
 			return err
 		}
 	}
+
 	if err := d.read(x); err != nil {
 		return err
 	}
@@ -94,6 +97,7 @@ func (d *doc) stream(r io.ReadSeeker, fast bool) error {
 	if err != nil {
 		return err
 	}
+
 	return d.st.emit(b)
 }
 
@@ -118,6 +122,7 @@ func (ts *timeseries) chunk() error {
 	for i := 0; st.look != nil && i < len(ts.items); i++ {
 		st.look(ts.items[i].fastPoint)
 	}
+
 	if st.emit != nil && len(ts.items) > 0 {
 		b := ts.d.target(ts.o, ts.site.site, st.earliest[st.n])
 		for i := range ts.items {
@@ -129,6 +134,7 @@ func (ts *timeseries) chunk() error {
 			}
 		}
 	}
+
 	ts.reset()
 	return nil
 }

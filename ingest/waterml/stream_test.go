@@ -37,6 +37,7 @@ func joined(t *testing.T, body []byte, p ingest.Profile) (ingest.Batch, int, err
 			}
 			all.Series[i].Obs = append(all.Series[i].Obs, s.Obs...)
 		}
+
 		all.Forecasts = append(all.Forecasts, b.Forecasts...)
 		all.Sites = append(all.Sites, b.Sites...)
 		return nil
@@ -47,6 +48,7 @@ func joined(t *testing.T, body []byte, p ingest.Profile) (ingest.Batch, int, err
 // A stream gives what Parse gives, in pieces.
 func TestStreamEqualsParse(t *testing.T) {
 	t.Parallel()
+
 	check := func(t *testing.T, body []byte, p ingest.Profile) {
 		want, perr := Parse(bytes.NewReader(body), p)
 		got, n, err := joined(t, body, p)
@@ -55,6 +57,7 @@ func TestStreamEqualsParse(t *testing.T) {
 			require.Zero(t, n, "nothing is given out of a refused document")
 			return
 		}
+
 		require.NoError(t, err)
 		require.Equal(t, len(want.Series), len(got.Series))
 		for i, s := range want.Series {
@@ -65,6 +68,7 @@ func TestStreamEqualsParse(t *testing.T) {
 		require.Equal(t, want.Forecasts, got.Forecasts)
 		require.Equal(t, want.Sites, got.Sites)
 	}
+
 	t.Run("long", func(t *testing.T) {
 		t.Parallel()
 		body := []byte(generated(30_000, true))
@@ -76,6 +80,7 @@ func TestStreamEqualsParse(t *testing.T) {
 	})
 	dirs, err := filepath.Glob("testdata/v2/*")
 	require.NoError(t, err)
+
 	for _, d := range dirs {
 		if strings.Contains(d, "latin1") {
 			continue // streams are UTF-8
@@ -123,6 +128,7 @@ func (e *endless) Read(p []byte) (int, error) {
 			e.buf = append(e.buf, tail...)
 			break
 		}
+
 		before := len(e.buf)
 		e.buf = append(e.buf, "<w:point><w:MeasurementTVP><w:time>"...)
 		e.buf = time.Unix(int64(e.n)*900, 0).UTC().AppendFormat(e.buf, time.RFC3339)
@@ -132,6 +138,7 @@ func (e *endless) Read(p []byte) (int, error) {
 		e.n++
 		e.at += int64(len(e.buf) - before)
 	}
+
 	n := copy(p, e.buf)
 	e.buf = append(e.buf[:0], e.buf[n:]...)
 	if n == 0 {
@@ -147,6 +154,7 @@ func TestStreamMemoryIsFlat(t *testing.T) {
 		child(t, size)
 		return
 	}
+
 	t.Parallel()
 	small, large := 20, 80
 	if raceOn {
@@ -155,6 +163,7 @@ func TestStreamMemoryIsFlat(t *testing.T) {
 	if os.Getenv("COLDSEAM_SOAK") != "" {
 		small, large = 50, 500
 	}
+
 	peak := func(mb int) int {
 		cmd := exec.Command(os.Args[0], "-test.run=^TestStreamMemoryIsFlat$", "-test.v")
 		cmd.Env = append(os.Environ(), "WATERML_STREAM_MB="+strconv.Itoa(mb))
@@ -168,6 +177,7 @@ func TestStreamMemoryIsFlat(t *testing.T) {
 	}
 	a, b := peak(small), peak(large)
 	t.Logf("peak memory above the idle process: %d kB for %d MB, %d kB for %d MB", a, small, b, large)
+
 	// Kept observations would add about 49 MB. When the collector runs is not
 	// ours to say on a busy machine, so the gates leave it some room: the aim is
 	// 12 MiB, and 10.5 were measured for 500 MB.

@@ -22,6 +22,7 @@ func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
+
 	d := newV1(p)
 	if ingest.Sniff(body) == ingest.ShapeJSON {
 		err = d.readJSON(body)
@@ -30,6 +31,7 @@ func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 		x.Bound(ingest.Bound{Each: valueBytes})
 		err = d.readXML(x)
 	}
+
 	if err != nil {
 		return ingest.Batch{}, fmt.Errorf("waterml 1: %w", err)
 	}
@@ -124,6 +126,7 @@ func (d *v1) add(s v1Series) {
 	if word == "" {
 		word = s.dataType
 	}
+
 	stat, known := v1Stats[strings.ToLower(word)]
 	switch {
 	case s.site.Code == "":
@@ -136,6 +139,7 @@ func (d *v1) add(s v1Series) {
 		d.b.Skip(what, fmt.Sprintf("statistic %q is not read", clip(word)))
 		return
 	}
+
 	d.site(s.site)
 	key := coldseam.SeriesKey{Site: d.p.SiteID(s.site.Code), Param: param, Stat: stat, Period: s.period(stat)}
 	for _, b := range s.blocks {
@@ -193,6 +197,7 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 		d.b.Skip(what, cause(err))
 		return
 	}
+
 	key.SeriesRef = s.name
 	if key.SeriesRef == "" {
 		key.SeriesRef = s.variable
@@ -202,6 +207,7 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 	} else if b.method != "" {
 		key.SeriesRef += "/" + b.method
 	}
+
 	if r.sample != "" { // laboratory samples may repeat a time
 		key.SeriesRef += "#" + r.sample
 	}
@@ -225,6 +231,7 @@ func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, e
 	if r.offset != "" {
 		at += r.offset
 	}
+
 	day, clock, _ := strings.Cut(at, "T")
 	if key.Stat != coldseam.Instant && key.Period == "" && strings.Trim(clock, "0:.") == "" {
 		at = day
@@ -235,12 +242,14 @@ func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, e
 			return ingest.ParseTime(at, s.fixedZone)
 		}
 	}
+
 	return st, err
 }
 
 // readXML streams timeSeries elements.
 func (d *v1) readXML(x *ingest.XML) error {
 	known, root := false, ""
+
 	for {
 		t, err := x.Token()
 		if errors.Is(err, io.EOF) {
@@ -249,6 +258,7 @@ func (d *v1) readXML(x *ingest.XML) error {
 			}
 			return nil
 		}
+
 		if err != nil {
 			return err
 		}
@@ -259,6 +269,7 @@ func (d *v1) readXML(x *ingest.XML) error {
 		if root == "" {
 			root = s.Name.Local
 		}
+
 		switch s.Name.Local {
 		case "timeSeriesResponse", "TimeSeriesResponse":
 			known = true
@@ -301,6 +312,7 @@ func xmlSeries(n *ingest.Node) v1Series {
 	if z := pick(src, "timeZoneInfo"); z != nil {
 		s.fixedZone = fixed(pick(z, "defaultTimeZone").Attr(otherSpace, "zoneOffset"), z.Attr(otherSpace, "siteUsesDaylightSavingsTime"))
 	}
+
 	unit := pick(v, "unit")
 	s.unitCode, s.unitAbbr = unit.Word("unitCode"), unit.Word("unitAbbreviation")
 	if u := pick(v, "units"); u != nil { // version 1.0
@@ -311,6 +323,7 @@ func xmlSeries(n *ingest.Node) v1Series {
 			s.statCode = o.Val()
 		}
 	}
+
 	if ts := pick(v, "timeScale"); ts != nil {
 		s.support, s.supportUnit = ts.Word("timeSupport"), pick(ts, "unit").Word("unitName")
 	}

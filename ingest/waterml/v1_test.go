@@ -71,6 +71,7 @@ func TestV1RealDocuments(t *testing.T) {
 		skipped        string
 		p              ingest.Profile
 	}
+
 	wants := map[string][]want{
 		"usgs_WaterML1Example.xml":         {{1, 192, "2012-05-12T05:00:00Z", 83 * coldseam.CubicMPerCFS, "", ingest.Profile{}}},
 		"usgs_waterservices_iv_wml11.json": {{4, 20, "2019-02-14T05:00:00Z", 974 * coldseam.CubicMPerCFS, "", ingest.Profile{}}},
@@ -86,12 +87,15 @@ func TestV1RealDocuments(t *testing.T) {
 			{29, 29, "2008-04-14T19:00:00Z", 0.1192, "", ingest.Profile{Zone: "America/Denver", Parameters: map[string]string{"USU39": "turbidity"}, UnitAliases: map[string]string{"mg/L": "FNU"}}},
 		},
 	}
+
 	files, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	require.Len(t, files, len(wants))
+
 	for _, f := range files {
 		body, err := os.ReadFile(filepath.Join(dir, f.Name()))
 		require.NoError(t, err)
+
 		for _, w := range wants[f.Name()] {
 			b, err := waterml.ParseV1(bytes.NewReader(body), w.p)
 			require.NoError(t, err, f.Name())
@@ -103,6 +107,7 @@ func TestV1RealDocuments(t *testing.T) {
 			} else {
 				require.Empty(t, b.Skipped, f.Name())
 			}
+
 			if w.first != "" {
 				require.Equal(t, w.first, b.Series[0].Obs[0].At.Format(time.RFC3339), f.Name())
 			}

@@ -91,6 +91,7 @@ func (d *v1) readJSON(body []byte) error {
 	if err := json.Unmarshal(doc.Value, &list); err != nil || list.TimeSeries == nil {
 		return fmt.Errorf("json without a list value.timeSeries: %w", coldseam.ErrInvalid)
 	}
+
 	for _, raw := range *list.TimeSeries {
 		var t v1JSON
 		if err := json.Unmarshal(raw, &t); err != nil {
@@ -98,6 +99,7 @@ func (d *v1) readJSON(body []byte) error {
 		}
 		d.add(t.series())
 	}
+
 	return nil
 }
 
@@ -113,11 +115,13 @@ func (t v1JSON) series() v1Series {
 	if len(t.Variable.Code) > 0 {
 		s.variable = t.Variable.Code[0].Value
 	}
+
 	for _, o := range t.Variable.Options.Option {
 		if s.statCode = o.Code; s.statCode == "" {
 			s.statCode = o.Value
 		}
 	}
+
 	for _, v := range t.Values {
 		b := v1Block{}
 		if len(v.Method) > 0 {
@@ -130,7 +134,9 @@ func (t v1JSON) series() v1Series {
 			}
 			b.rows = append(b.rows, v1Row{value: raw, at: x.DateTime, qualifiers: x.Qualifiers})
 		}
+
 		s.blocks = append(s.blocks, b)
 	}
+
 	return s
 }

@@ -26,12 +26,14 @@ func Start(t *testing.T, limit time.Duration) context.Context {
 			path = p
 		}
 	}
+
 	if path == "" {
 		if os.Getenv("CI") != "" {
 			t.Fatal("no chromium in PATH, and CI is set")
 		}
 		t.Skip("no chromium in PATH: browser test skipped")
 	}
+
 	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
 		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-background-networking", true),

@@ -37,6 +37,7 @@ func ticks(fr frame) []mark {
 	var best []mark
 	raw := (fr.hi - fr.lo) / 3
 	base := math.Pow(10, math.Floor(math.Log10(raw)))
+
 	for _, m := range []float64{.5, 1, 2, 2.5, 5, 10, .4, .8, 4, .6, 1.5, 3, 6} { // rounder ones first
 		d := base * m
 		var t []mark
@@ -46,6 +47,7 @@ func ticks(fr frame) []mark {
 				t = append(t, mark{Y: y, Label: number(v)})
 			}
 		}
+
 		if len(t) == 3 || len(t) == 4 {
 			return t
 		}
@@ -53,6 +55,7 @@ func ticks(fr frame) []mark {
 			best = t
 		}
 	}
+
 	return best
 }
 
@@ -70,6 +73,7 @@ func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
 		now = coldseam.BandOf(bands, w.WaterC[1])
 	}
 	low := fr.lo
+
 	for i, bd := range bands {
 		edge := conv.f(coldseam.C(bd.Upper))
 		if i == len(bands)-1 {
@@ -84,6 +88,7 @@ func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
 		}
 		low = max(low, min(edge, fr.hi))
 	}
+
 	return lines, words
 }
 
@@ -129,6 +134,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 	} else {
 		s = append(s, "No reading.")
 	}
+
 	if len(steps) == 0 {
 		s = append(s, "No forecast.")
 	}
@@ -143,6 +149,7 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 			}
 		}
 	}
+
 	if len(days) > 0 {
 		s = append(s, "Middle forecast this time of day: "+strings.Join(days, "; ")+".")
 	}

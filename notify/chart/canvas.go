@@ -41,6 +41,7 @@ func (c *canvas) paint(col color.RGBA) {
 			box = box.Union(image.Rectangle{at, at.Add(image.Pt(1, 1))})
 		}
 	}
+
 	box = box.Inset(-1).Intersect(c.img.Bounds())
 	if !box.Empty() {
 		c.ras.Reset(box.Dx(), box.Dy())
@@ -55,8 +56,10 @@ func (c *canvas) paint(col color.RGBA) {
 			}
 			c.ras.ClosePath()
 		}
+
 		c.ras.Draw(c.img, box, image.NewUniform(col), image.Point{})
 	}
+
 	c.pending = c.pending[:0]
 }
 
@@ -80,6 +83,7 @@ func (c *canvas) stroke(col color.RGBA, width float64, pts []xy) {
 		return
 	}
 	r := width / 2
+
 	for i, p := range pts {
 		c.outline(disc(p, r))
 		if i == 0 {
@@ -94,6 +98,7 @@ func (c *canvas) stroke(col color.RGBA, width float64, pts []xy) {
 		nx, ny := -dy/l*r, dx/l*r
 		c.outline([]xy{{q.X - nx, q.Y - ny}, {p.X - nx, p.Y - ny}, {p.X + nx, p.Y + ny}, {q.X + nx, q.Y + ny}})
 	}
+
 	c.paint(col)
 }
 

@@ -102,6 +102,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	if err != nil {
 		return fan{}, fmt.Errorf("chart %s: zone %q: %w", b.Reach, b.Zone, coldseam.ErrInvalid)
 	}
+
 	c := b.Chart
 	fr := frame{from: b.Issued.Add(-s.before), to: b.Issued.Add(s.after), h: s.h}
 	conv := flowUnit(metric)
@@ -112,6 +113,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	if len(raw) > 0 && len(raw) != len(c.Valid) {
 		return fan{}, fmt.Errorf("chart %s: %d forecast steps, %d times: %w", b.Reach, len(raw), len(c.Valid), coldseam.ErrInvalid)
 	}
+
 	strokes := cutObs(obs, fr, b.Issued, conv.f)
 	steps := cutSteps(c.Valid, raw, fr, conv.f)
 	steps = joinLast(steps, strokes)
@@ -122,6 +124,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	if temp || c.FlowLimitM3S <= 0 || !drawable(c.FlowLimitM3S) {
 		limit = math.NaN()
 	}
+
 	fr.lo, fr.hi = scale(strokes, steps, limit, temp, metric)
 	out := fan{Temp: temp, Title: conv.title, Unit: conv.unit, H: s.h, Now: fr.x(b.Issued), NowText: "now " + clock(b.Issued.In(loc))}
 	for _, st := range strokes {
@@ -131,6 +134,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		}
 		out.Obs = append(out.Obs, line)
 	}
+
 	out.P80, out.P50, out.Median = band(fr, steps, 0, 4), band(fr, steps, 1, 3), median(fr, steps)
 	if s.windows {
 		for _, w := range c.Windows {
@@ -142,12 +146,14 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 			out.Dots = dots(b, fr, steps, conv, loc)
 		}
 	}
+
 	if temp {
 		out.Grid, out.Words = bandLines(b, fr, metric)
 		out.Plain = plainMarks(fr, out.Grid)
 	} else {
 		out.Grid = ticks(fr)
 	}
+
 	if !math.IsNaN(limit) && limit <= fr.hi {
 		out.Limit = &mark{Y: fr.y(limit), Label: "club limit " + number(threeFigures(limit)), Bold: true}
 	}
@@ -188,6 +194,7 @@ func cutSteps(valid []time.Time, raw [][5]float64, fr frame, f func(float64) flo
 			s.q[k] = f(v)
 			ok = ok && drawable(v)
 		}
+
 		if n := len(out); !ok || s.at.Before(fr.from) || n > 0 && !s.at.After(out[n-1].at) {
 			continue // times that do not advance have no place on an axis
 		}
@@ -197,8 +204,10 @@ func cutSteps(valid []time.Time, raw [][5]float64, fr frame, f func(float64) flo
 			}
 			break
 		}
+
 		out = append(out, s)
 	}
+
 	return out
 }
 
@@ -238,6 +247,7 @@ func scale(strokes [][]coldseam.Point, steps []step, limit float64, temp, metric
 			lo, hi = min(lo, p.V), max(hi, p.V)
 		}
 	}
+
 	for _, s := range steps {
 		lo, hi = min(lo, s.q[0]), max(hi, s.q[4])
 	}
@@ -248,6 +258,7 @@ func scale(strokes [][]coldseam.Point, steps []step, limit float64, temp, metric
 			least /= 1.8
 		}
 	}
+
 	shown := false
 	if !math.IsNaN(limit) && limit <= hi+(hi-lo)+.5*math.Abs(hi) {
 		shown, hi, lo = true, max(hi, limit), min(lo, limit)
@@ -257,6 +268,7 @@ func scale(strokes [][]coldseam.Point, steps []step, limit float64, temp, metric
 		lo, hi = lo-d/2, hi+d/2
 	}
 	p := pad * (hi - lo)
+
 	floor := lo
 	lo, hi = lo-p, hi+p
 	if shown { // the words of the line stand above it
@@ -303,6 +315,7 @@ func dots(b coldseam.Brief, fr frame, steps []step, conv unit, loc *time.Locatio
 			}
 			continue
 		}
+
 		for i := 1; i < len(steps); i++ {
 			if !mid.Before(steps[i-1].at) && !mid.After(steps[i].at) {
 				out = append(out, xy{x, fr.y(between(steps[i-1], steps[i], mid).q[2])})
@@ -310,6 +323,7 @@ func dots(b coldseam.Brief, fr frame, steps []step, conv unit, loc *time.Locatio
 			}
 		}
 	}
+
 	return out
 }
 

@@ -53,6 +53,7 @@ func TestGoldenSVG(t *testing.T) {
 // wellFormed reads the markup to its end and returns every number in it.
 func wellFormed(t require.TestingT, svg string) {
 	d := xml.NewDecoder(strings.NewReader(svg))
+
 	for {
 		tok, err := d.Token()
 		if errors.Is(err, io.EOF) {
@@ -63,6 +64,7 @@ func wellFormed(t require.TestingT, svg string) {
 		if !ok {
 			continue
 		}
+
 		for _, a := range e.Attr {
 			require.NotEqual(t, "style", a.Name.Local)
 			require.NotContains(t, a.Value, "NaN")
@@ -81,6 +83,7 @@ func wellFormed(t require.TestingT, svg string) {
 func TestAnyChart(t *testing.T) {
 	t.Parallel()
 	val := rapid.OneOf(rapid.Float64Range(-5, 30), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), 1e9, -1e9}))
+
 	rapid.Check(t, func(t *rapid.T) {
 		b := coldseam.Brief{Zone: "America/Chicago", Day: sample.Day, Issued: sample.Issued, Verdict: coldseam.Go, WindowI: -1}
 		for i := range rapid.IntRange(0, 12).Draw(t, "readings") {
@@ -92,6 +95,7 @@ func TestAnyChart(t *testing.T) {
 			v := val.Draw(t, "mid")
 			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{v - 2, v - 1, v, v + 1, v + 2})
 		}
+
 		b.Chart.FlowFan = b.Chart.TempFan
 		b.Chart.FlowLimitM3S = rapid.Float64Range(0, 100).Draw(t, "limit")
 		b.Chart.Windows = [][2]time.Time{{sample.Issued, sample.Issued.Add(4 * time.Hour)}}
@@ -129,6 +133,7 @@ func TestDotsAgreeWithTheCalendar(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, f.Dots, 7)
 	checked := 0
+
 	for i, n := range b.Next {
 		for k, share := range n.Bands {
 			if share < .6 {
@@ -150,11 +155,13 @@ func TestDotsAgreeWithTheCalendar(t *testing.T) {
 			}
 		}
 	}
+
 	require.Positive(t, checked)
 }
 
 func TestFanGeometry(t *testing.T) {
 	t.Parallel()
+
 	for _, b := range []coldseam.Brief{sample.Go(), sample.TossUp(), sample.Stay(), sample.Stop()} {
 		for _, temp := range []bool{false, true} {
 			f, err := newFan(b, temp, false, span{before: 48 * time.Hour, after: 168 * time.Hour, h: 170, windows: true})
@@ -164,6 +171,7 @@ func TestFanGeometry(t *testing.T) {
 					require.True(t, p.X >= -1e-9 && p.X <= 1+1e-9 && p.Y >= 0 && p.Y <= f.H, "%v in the plot", p)
 				}
 			}
+
 			n := len(f.P80) / 2
 			for i := range n {
 				lo, hi := f.P80[2*n-1-i].Y, f.P80[i].Y
@@ -171,6 +179,7 @@ func TestFanGeometry(t *testing.T) {
 				require.LessOrEqual(t, f.P50[i].Y, f.Median[i].Y+1e-9)
 				require.LessOrEqual(t, f.Median[i].Y, lo+1e-9)
 			}
+
 			for _, o := range f.Obs {
 				require.LessOrEqual(t, o[len(o)-1].X, f.Now+1e-9, "measured ends at now")
 			}
@@ -223,6 +232,7 @@ func TestClockChange(t *testing.T) {
 	for i := range b.Chart.Valid {
 		b.Chart.Valid[i] = b.Issued.Add(time.Duration(3*i+3) * time.Hour)
 	}
+
 	f, err := newFan(b, false, false, pageFlow)
 	require.NoError(t, err)
 	require.Equal(t, "now 4:50", f.NowText)
@@ -232,6 +242,7 @@ func TestClockChange(t *testing.T) {
 			sun = d
 		}
 	}
+
 	loc, err := time.LoadLocation(b.Zone)
 	require.NoError(t, err)
 	from := b.Issued.Add(-pageFlow.before)
@@ -244,6 +255,7 @@ func TestClockChange(t *testing.T) {
 // the fan nor the readings.
 func TestLimitWordsLieOnNothing(t *testing.T) {
 	t.Parallel()
+
 	rapid.Check(t, func(t *rapid.T) {
 		b := sample.Stop()
 		b.Chart.FlowLimitM3S = rapid.Float64Range(40, 400).Draw(t, "limit")
@@ -252,6 +264,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 		if f.Limit == nil || f.Place.Title {
 			return
 		}
+
 		x0, x1, y := 1-limitWidth, 1., f.Limit.Y-10
 		if f.Place.Left {
 			x0, x1 = 0, limitWidth
@@ -262,6 +275,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 		require.True(t, f.clear(x0, x1, y-4, y+4))
 		require.True(t, y > 0 && y < f.H)
 	})
+
 	b := sample.Stop()
 	b.Chart.FlowLimitM3S = 140 // inside both the readings and the fan
 	got, err := FlowSVG(b, "us")
@@ -313,6 +327,7 @@ func TestGoldenSeasonSVG(t *testing.T) {
 		}
 		days = append(days, s)
 	}
+
 	got, err := SeasonSVG(days, nil, "us")
 	require.NoError(t, err)
 	wellFormed(t, string(got))
@@ -342,6 +357,7 @@ func BenchmarkChart(b *testing.B) {
 		}
 		b.ReportMetric(float64(n), "bytes")
 	})
+
 	b.Run("page", func(b *testing.B) {
 		b.ReportAllocs()
 		n := 0
@@ -356,6 +372,7 @@ func BenchmarkChart(b *testing.B) {
 			}
 			n = len(flow) + len(temp)
 		}
+
 		b.ReportMetric(float64(n), "bytes")
 	})
 }

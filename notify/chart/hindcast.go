@@ -77,6 +77,7 @@ func (r Reliability) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, chartErr(r.Title, err)
 	}
+
 	diag.Color, diag.Dashes = lightEdge, []vg.Length{vg.Points(3), vg.Points(4)}
 	p.Add(grid(), diag)
 	var pts plotter.XYs
@@ -90,6 +91,7 @@ func (r Reliability) PNG() ([]byte, error) {
 		labels = append(labels, " "+strconv.Itoa(b.N))
 		hollow = append(hollow, b.N < least)
 	}
+
 	if len(pts) == 0 {
 		return nil, chartErr(r.Title, fmt.Errorf("no odds issued: %w", coldseam.ErrNotFound))
 	}
@@ -97,11 +99,13 @@ func (r Reliability) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, chartErr(r.Title, err)
 	}
+
 	line.Color, line.Width = lightWater2, vg.Points(1.5)
 	dots, err := plotter.NewScatter(pts)
 	if err != nil {
 		return nil, chartErr(r.Title, err)
 	}
+
 	dots.GlyphStyleFunc = func(i int) draw.GlyphStyle {
 		g := draw.GlyphStyle{Color: lightWater, Radius: vg.Points(5), Shape: draw.CircleGlyph{}}
 		if hollow[i] {
@@ -113,6 +117,7 @@ func (r Reliability) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, chartErr(r.Title, err)
 	}
+
 	for i := range lab.TextStyle {
 		sans13(&lab.TextStyle[i].Font)
 		lab.TextStyle[i].Color = lightInk2
@@ -132,6 +137,7 @@ func (h PIT) PNG() ([]byte, error) {
 	if n == 0 {
 		return nil, chartErr(h.Title, fmt.Errorf("no cases: %w", coldseam.ErrNotFound))
 	}
+
 	p := newPlot(h.Title, "where the truth fell: 0 below every member, 1 above", "share of "+number(float64(n))+" cases, %")
 	vals := make(plotter.Values, len(h.Counts))
 	for i, c := range h.Counts {
@@ -139,6 +145,7 @@ func (h PIT) PNG() ([]byte, error) {
 	}
 	bars := make(plotter.XYs, 0, 2*len(vals)+2)
 	k := float64(len(vals))
+
 	bars = append(bars, plotter.XY{X: 0, Y: 0})
 	for i, v := range vals {
 		bars = append(bars, plotter.XY{X: float64(i) / k, Y: v}, plotter.XY{X: float64(i+1) / k, Y: v})
@@ -149,10 +156,12 @@ func (h PIT) PNG() ([]byte, error) {
 		return nil, chartErr(h.Title, err)
 	}
 	poly.Color, poly.LineStyle.Color = lightWater1, lightWater
+
 	// Ideal and the 2-sigma reach of sheer chance for independent cases.
 	mean := 100 / k
 	sd := 100 * math.Sqrt((1/k)*(1-1/k)/float64(n))
 	p.Add(poly)
+
 	for _, l := range []struct {
 		y    float64
 		dash []vg.Length
@@ -164,6 +173,7 @@ func (h PIT) PNG() ([]byte, error) {
 		ln.Color, ln.Dashes = lightTail, l.dash
 		p.Add(ln)
 	}
+
 	p.X.Min, p.X.Max, p.Y.Min = 0, 1, 0
 	p.Y.Max = max(p.Y.Max, mean*1.6)
 	return render(p)
@@ -182,6 +192,7 @@ func (s Skill) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, chartErr(s.Title, err)
 	}
+
 	zero.Color, zero.Width = lightInk, vg.Points(1.5)
 	p.Add(zero)
 	style := []struct {
@@ -190,12 +201,14 @@ func (s Skill) PNG() ([]byte, error) {
 		g draw.GlyphDrawer
 	}{{lightWater, nil, draw.CircleGlyph{}}, {lightTail, nil, draw.SquareGlyph{}}, {lightInk2, []vg.Length{vg.Points(5), vg.Points(3)}, draw.TriangleGlyph{}},
 		{lightWater2, []vg.Length{vg.Points(2), vg.Points(3)}, draw.RingGlyph{}}, {lightTail2, []vg.Length{vg.Points(7), vg.Points(2)}, draw.CrossGlyph{}}}
+
 	for i, x := range s.Series {
 		if len(x.Skill) != len(s.Leads) || x.Lo != nil && (len(x.Lo) != len(s.Leads) || len(x.Hi) != len(s.Leads)) {
 			return nil, chartErr(s.Title, fmt.Errorf("series %q: %d values for %d leads: %w", x.Name, len(x.Skill), len(s.Leads), coldseam.ErrInvalid))
 		}
 		st := style[i%len(style)]
 		var pts plotter.XYs
+
 		var errs plotter.YErrors
 		for k, l := range s.Leads {
 			if !finite(x.Skill[k]) {
@@ -209,6 +222,7 @@ func (s Skill) PNG() ([]byte, error) {
 				errs = append(errs, struct{ Low, High float64 }{})
 			}
 		}
+
 		if len(pts) == 0 {
 			continue
 		}
@@ -216,10 +230,12 @@ func (s Skill) PNG() ([]byte, error) {
 		if err != nil {
 			return nil, chartErr(s.Title, err)
 		}
+
 		line.Color, line.Dashes, line.Width = st.c, st.d, vg.Points(2)
 		dots.Color, dots.Shape, dots.Radius = st.c, st.g, vg.Points(4)
 		p.Add(line, dots)
 		p.Legend.Add(x.Name, line, dots)
+
 		if x.Lo != nil {
 			bars, err := plotter.NewYErrorBars(struct {
 				plotter.XYer
@@ -232,6 +248,7 @@ func (s Skill) PNG() ([]byte, error) {
 			p.Add(bars)
 		}
 	}
+
 	p.X.Tick.Marker = leadTicks(s.Leads)
 	p.X.Max += .4
 	roomForLegend(p, len(s.Series))
@@ -251,8 +268,10 @@ func (f SampleFan) PNG() ([]byte, error) {
 		}
 		loc = l
 	}
+
 	p := newPlot(f.Title, "", f.Unit)
 	p.Add(grid())
+
 	for _, b := range []struct {
 		lo, hi int
 		c      color.Color
@@ -269,14 +288,17 @@ func (f SampleFan) PNG() ([]byte, error) {
 		if err != nil {
 			return nil, chartErr(f.Title, err)
 		}
+
 		poly.Color, poly.LineStyle.Width = b.c, 0
 		p.Add(poly)
 		p.Legend.Add(b.name, poly)
 	}
+
 	var med plotter.XYs
 	for i, t := range f.Valid {
 		med = append(med, plotter.XY{X: float64(t.Unix()), Y: f.Fan[i][2]})
 	}
+
 	for _, l := range []struct {
 		pts  plotter.XYs
 		c    color.Color
@@ -294,6 +316,7 @@ func (f SampleFan) PNG() ([]byte, error) {
 		p.Add(ln)
 		p.Legend.Add(l.name, ln)
 	}
+
 	p.X.Tick.Marker = dayTicks{loc}
 	roomForLegend(p, 5)
 	return render(p)
@@ -376,6 +399,7 @@ func newPlot(title, x, y string) *plot.Plot {
 	sans13(&p.Title.TextStyle.Font)
 	p.Title.TextStyle.Font.Size = vg.Points(17)
 	p.Title.Padding = vg.Points(10)
+
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		sans13(&a.Label.TextStyle.Font)
 		sans13(&a.Tick.Label.Font)
@@ -383,6 +407,7 @@ func newPlot(title, x, y string) *plot.Plot {
 		a.Color, a.Tick.LineStyle.Color = lightEdge, lightEdge
 		a.Label.Padding = vg.Points(6)
 	}
+
 	p.Y.Tick.Marker = rounds{}
 	p.Legend.Top, p.Legend.Left = true, false
 	sans13(&p.Legend.TextStyle.Font)

@@ -25,6 +25,7 @@ func TestPictures(t *testing.T) {
 		}
 		fan = append(fan, f)
 	}
+
 	var before []coldseam.Point
 	for _, o := range b.Chart.FlowObs {
 		before = append(before, coldseam.Point{At: o.At, V: coldseam.CFS(o.V)})
@@ -33,6 +34,7 @@ func TestPictures(t *testing.T) {
 	for i, v := range b.Chart.Valid {
 		after = append(after, coldseam.Point{At: v, V: coldseam.CFS(b.Chart.FlowFan[i][2]) * (1 + .02*math.Sin(float64(i)/4))})
 	}
+
 	for _, c := range []struct {
 		name string
 		d    drawer
@@ -55,6 +57,7 @@ func TestPictures(t *testing.T) {
 			img, err := png.Decode(bytes.NewReader(got))
 			require.NoError(t, err)
 			require.GreaterOrEqual(t, img.Bounds().Dx(), 900)
+
 			seen := map[[3]uint32]bool{}
 			for x := 0; x < img.Bounds().Dx(); x += 7 {
 				for y := 0; y < img.Bounds().Dy(); y += 7 {
@@ -78,6 +81,7 @@ func members(mean, sd float64) []float64 {
 func TestPicturesRefuse(t *testing.T) {
 	t.Parallel()
 	now := []time.Time{sample.Issued}
+
 	for _, c := range []struct {
 		name string
 		d    drawer

@@ -32,6 +32,7 @@ func MailPNG(b coldseam.Brief, units string) ([]byte, error) {
 	s := span{before: 24 * time.Hour, after: 4 * 24 * time.Hour, words: 26, windows: b.Verdict.ShowsOdds()}
 	var fans []fan
 	var last error
+
 	for _, temp := range []bool{false, true} {
 		s.h = mailFlowHeight
 		if temp {
@@ -45,8 +46,10 @@ func MailPNG(b coldseam.Brief, units string) ([]byte, error) {
 			last = err
 			continue
 		}
+
 		fans = append(fans, f)
 	}
+
 	if len(fans) == 0 {
 		return nil, last
 	}
@@ -58,6 +61,7 @@ func mailPicture(fans []fan) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("chart font: %w", err)
 	}
+
 	bold, err := newFaces(26)
 	if err != nil {
 		return nil, fmt.Errorf("chart font: %w", err)
@@ -67,6 +71,7 @@ func mailPicture(fans []fan) ([]byte, error) {
 		h += 58 + f.H + 4
 	}
 	c := newCanvas(MailWidth, int(h), paper)
+
 	y := 0.
 	for _, f := range fans {
 		title := f.Title + ", " + f.Unit
@@ -78,6 +83,7 @@ func mailPicture(fans []fan) ([]byte, error) {
 		p.draw()
 		y += 58 + f.H + 4
 	}
+
 	last := panel{c: c, f: fans[len(fans)-1], face: face, x0: mailLeft, x1: MailWidth - mailRight, y0: y}
 	if len(fans) == 1 {
 		last.x1 = MailWidth - 24
@@ -136,11 +142,13 @@ func (p panel) draw() {
 	for _, w := range f.Windows {
 		c.rect(win, p.at(xy{w[0], 0}).X, p.y0, p.at(xy{w[1], 0}).X, bottom)
 	}
+
 	if !f.Temp {
 		for _, g := range f.Grid {
 			c.rect(rule, p.x0, p.y0+g.Y-1, p.x1, p.y0+g.Y+1)
 		}
 	}
+
 	c.fill(f80, p.line(f.P80))
 	c.fill(f50, p.line(f.P50))
 	for _, g := range f.Grid {
@@ -149,6 +157,7 @@ func (p panel) draw() {
 		}
 		c.text(p.face.regular, ink2, p.x0-12, p.y0+g.Y+8, 1, g.Label)
 	}
+
 	for _, g := range f.Plain {
 		c.text(p.face.regular, ink2, p.x0-12, p.y0+g.Y+8, 1, g.Label)
 	}
@@ -156,6 +165,7 @@ func (p panel) draw() {
 	for _, o := range f.Obs {
 		c.stroke(ink, 4.4, p.line(o))
 	}
+
 	if f.Limit != nil {
 		p.limit()
 	}
@@ -164,6 +174,7 @@ func (p panel) draw() {
 	for _, d := range f.Dots {
 		c.dot(ink, paper, p.at(d), 7.5, 3)
 	}
+
 	for _, w := range f.Words {
 		face, col := p.face.regular, ink2
 		if w.Bold {
@@ -215,6 +226,7 @@ func (p panel) days(base float64) {
 		p.c.text(p.face.regular, ink2, x1, base, 1, "measured")
 		right = x1
 	}
+
 	for _, d := range p.f.Days {
 		if d.Past || d.Noon > 1 {
 			continue

@@ -28,6 +28,7 @@ func keep(t *testing.T, name string, b []byte) {
 
 func TestMailPNG(t *testing.T) {
 	t.Parallel()
+
 	for _, b := range sample.All() {
 		for _, units := range []string{"us", "metric"} {
 			t.Run(b.Verdict.String()+" "+units, func(t *testing.T) {
@@ -37,6 +38,7 @@ func TestMailPNG(t *testing.T) {
 					require.ErrorIs(t, err, coldseam.ErrNotFound)
 					return
 				}
+
 				require.NoError(t, err)
 				require.LessOrEqual(t, len(got), mailMost)
 				t.Log(len(got), "bytes")
@@ -44,6 +46,7 @@ func TestMailPNG(t *testing.T) {
 				img, err := png.Decode(bytes.NewReader(got))
 				require.NoError(t, err)
 				require.Equal(t, MailWidth, img.Bounds().Dx())
+
 				pal, ok := img.(*image.Paletted)
 				require.True(t, ok, "an indexed picture")
 				require.LessOrEqual(t, len(pal.Palette), 16, "half a byte a pixel")

@@ -25,6 +25,7 @@ func TestRealReadings(t *testing.T) {
 	f, err := os.Open(filepath.Join(dir, "series", "subdaily", "brandywine_30min.csv"))
 	require.NoError(t, err)
 	defer f.Close()
+
 	rows, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)
 	var flow, temp []coldseam.Point
@@ -38,6 +39,7 @@ func TestRealReadings(t *testing.T) {
 		flow, temp = append(flow, coldseam.Point{At: at, V: q}), append(temp, coldseam.Point{At: at, V: w})
 	}
 	drawn, largest := 0, 0
+
 	for i := 96; i+336 < len(flow); i += 48 {
 		b := coldseam.Brief{Reach: "creek", Zone: "UTC", Verdict: coldseam.Go, Issued: flow[i].At.Add(20 * time.Minute), WindowI: -1}
 		b.Day = coldseam.DateOf(b.Issued)
@@ -48,6 +50,7 @@ func TestRealReadings(t *testing.T) {
 			b.Chart.FlowFan = append(b.Chart.FlowFan, [5]float64{flow[k].V * (1 - .5*x), flow[k].V * (1 - .2*x), flow[k].V, flow[k].V * (1 + .3*x), flow[k].V * (1 + x)})
 			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{temp[k].V - 3*x, temp[k].V - x, temp[k].V, temp[k].V + x, temp[k].V + 3*x})
 		}
+
 		for _, metric := range []bool{false, true} {
 			fan, err := newFan(b, false, metric, pageFlow)
 			require.NoError(t, err)
@@ -56,6 +59,7 @@ func TestRealReadings(t *testing.T) {
 				require.True(t, p.Y >= 0 && p.Y <= fan.H)
 			}
 		}
+
 		if drawn%6 == 0 {
 			png, err := MailPNG(b, "us")
 			require.NoError(t, err)
@@ -65,6 +69,7 @@ func TestRealReadings(t *testing.T) {
 		}
 		drawn++
 	}
+
 	require.Greater(t, drawn, 40)
 	t.Logf("%d mornings, largest picture %d bytes", drawn, largest)
 }

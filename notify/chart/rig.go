@@ -72,6 +72,7 @@ func (r Rig) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("chart font: %w", err)
 	}
+
 	head, err := newFaces(26)
 	if err != nil {
 		return nil, fmt.Errorf("chart font: %w", err)
@@ -81,6 +82,7 @@ func (r Rig) PNG() ([]byte, error) {
 	p.flows(r)
 	p.tread(r)
 	p.members(r)
+
 	if r.Note != "" {
 		p.c.text(face.regular, lightInk2, 30, 584, 0, r.Note)
 	}
@@ -117,6 +119,7 @@ func (p *rigPlot) flows(r Rig) {
 			need = max(need, m)
 		}
 	}
+
 	n := len(p.st)
 	if need > 0 {
 		for i, s := range p.st {
@@ -126,6 +129,7 @@ func (p *rigPlot) flows(r Rig) {
 			}
 		}
 	}
+
 	p.st = p.st[:n]
 	p.hi = max(p.st[n-1].To, need*1.1)
 	conv := flowUnit(r.Units == "metric")
@@ -135,6 +139,7 @@ func (p *rigPlot) flows(r Rig) {
 		p.c.rect(lightRule, x-1, p.y0, x+1, p.strip)
 		p.c.text(p.face.regular, lightInk2, x, p.strip+28, .5, t.Label)
 	}
+
 	p.c.text(p.face.regular, lightInk2, p.x1, p.strip+58, 1, "flow at the gauge, "+conv.unit)
 }
 
@@ -150,12 +155,14 @@ func (p rigPlot) tread(r Rig) {
 		p.c.rect(lightRule, p.x0, y-1, p.x(s.From), y+1)
 		line = append(line, xy{p.x(s.From), y}, xy{p.x(s.To), y})
 	}
+
 	p.c.stroke(lightTail, 5, line)
 	if last := p.st[len(p.st)-1]; last.Beyond {
 		p.c.text(p.face.regular, lightInk2, p.x1, p.y0-10, 1, "to the end of the measured range")
 	} else if p.hi > last.To*1.02 {
 		p.c.text(p.face.regular, lightInk2, p.x1, p.y0-10, 1, "beyond: heavier, or no size holds")
 	}
+
 	if r.NowM3S > 0 {
 		x := p.x(r.NowM3S)
 		p.c.rect(lightInk, x-1.5, p.y0, x+1.5, p.strip)

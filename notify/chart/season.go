@@ -50,6 +50,7 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 			lo, hi = min(lo, conv.f(d.WaterC)), max(hi, conv.f(d.WaterC))
 		}
 	}
+
 	if len(days) < 2 || lo > hi {
 		return "", fmt.Errorf("season chart: no temperature: %w", coldseam.ErrNotFound)
 	}
@@ -59,6 +60,7 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 		return "", fmt.Errorf("season chart: days are not in order: %w", coldseam.ErrInvalid)
 	}
 	lines, words := bandLines(coldseam.Brief{Bands: bands}, fr, units == "metric")
+
 	var w strings.Builder
 	fmt.Fprintf(&w, `<svg class="chart t season" role="img" aria-labelledby="sn-t sn-d" width="100%%" height="%s"><title id="sn-t">Water temperature and trips, %s to %s</title><desc id="sn-d">%s</desc>`,
 		px(10+seasonLine+seasonTrip+30), esc(long(days[0].Day)), esc(long(days[len(days)-1].Day)), esc(seasonWords(days, conv, lo, hi)))
@@ -69,6 +71,7 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 	for _, s := range seasonStrokes(days, fr, conv) {
 		path(&w, "med", s, false)
 	}
+
 	w.WriteString(`</svg>`)
 	for _, g := range lines {
 		fmt.Fprintf(&w, `<text x="-8" y="%s" text-anchor="end">%s</text>`, px(10+g.Y+4.5), esc(g.Label))
@@ -108,6 +111,7 @@ func seasonTrips(w *strings.Builder, days []SeasonDay, fr frame) {
 		}
 	}
 	fmt.Fprintf(w, `<line class="axis" x1="0" x2="100%%" y1="%s" y2="%s"/>`, px(base), px(base))
+
 	for _, d := range days {
 		x := pct(fr.x(d.Day.UTC()))
 		switch {

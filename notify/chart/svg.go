@@ -75,6 +75,7 @@ func (f fan) svgPlot(w *strings.Builder) {
 			path(w, "grid", []xy{{0, g.Y}, {1, g.Y}}, false)
 		}
 	}
+
 	path(w, "f80", f.P80, true)
 	path(w, "f50", f.P50, true)
 	if f.Temp {
@@ -82,6 +83,7 @@ func (f fan) svgPlot(w *strings.Builder) {
 			path(w, "bl", []xy{{0, g.Y}, {1, g.Y}}, false)
 		}
 	}
+
 	path(w, "med", f.Median, false)
 	for _, o := range f.Obs {
 		if len(o) == 1 { // a lone reading is still a reading
@@ -89,6 +91,7 @@ func (f fan) svgPlot(w *strings.Builder) {
 		}
 		path(w, "obs", o, false)
 	}
+
 	if f.Limit != nil {
 		path(w, "flood", []xy{{0, f.Limit.Y}, {1, f.Limit.Y}}, false)
 	}
@@ -112,6 +115,7 @@ func (f fan) svgText(w *strings.Builder, top float64) {
 		}
 		fmt.Fprintf(w, `<text class="%s" x="100%%" dx="8" y="%s">%s</text>`, cls, px(top+g.Y+4.5), esc(g.Label))
 	}
+
 	if f.Limit != nil {
 		x, anchor, y, words := "100%", "end", top+f.Limit.Y-7, f.Limit.Label
 		switch {
@@ -125,12 +129,14 @@ func (f fan) svgText(w *strings.Builder, top float64) {
 		}
 		fmt.Fprintf(w, `<text class="ln" x="%s" y="%s" text-anchor="%s">%s</text>`, x, px(y), anchor, esc(words))
 	}
+
 	if !f.Temp {
 		fmt.Fprintf(w, `<text class="nw" x="%s" y="15" text-anchor="middle">%s</text>`, pct(f.Now), esc(f.NowText))
 	}
 	for _, d := range f.Dots {
 		fmt.Fprintf(w, `<circle class="dot" cx="%s" cy="%s" r="4"/>`, pct(d.X), px(top+d.Y))
 	}
+
 	for _, d := range f.Days {
 		if d.Noon < .02 || d.Noon > .98 {
 			continue
@@ -151,6 +157,7 @@ func path(w *strings.Builder, class string, pts []xy, closed bool) {
 		return
 	}
 	fmt.Fprintf(w, `<path class="%s" d="`, class)
+
 	for i, p := range pts {
 		if i == 0 {
 			w.WriteByte('M')
@@ -161,6 +168,7 @@ func path(w *strings.Builder, class string, pts []xy, closed bool) {
 		w.WriteByte(',')
 		w.WriteString(px(p.Y))
 	}
+
 	if closed {
 		w.WriteByte('Z')
 	}

@@ -28,6 +28,7 @@ func tamsenJigs() []coldseam.SpotJig {
 		Logs: 2, CriticalM3S: critical(22, 41, 58, 79, 112, 150, 185, 220, 280)}
 	hole := seam
 	hole.SpotID, hole.Spot, hole.Kind, hole.DepthM = "bend-hole", "bend hole, deep", coldseam.SpotHole, 22*coldseam.MetrePerFoot
+
 	hole.TieOz, hole.PackOz, hole.NextOz, hole.TieHolds = .375, .5, .5, .78
 	hole.Holds = holds(0, .02, .15, .49, .78, .94, .98, .99, 1)
 	hole.CriticalM3S = critical(15, 31, 45, 63, 92, 124, 155, 188, 240)
@@ -37,6 +38,7 @@ func tamsenJigs() []coldseam.SpotJig {
 	dunes.SpotID, dunes.Spot, dunes.Kind, dunes.DepthM = "dune-crests", "dune crests", coldseam.SpotDunes, 11*coldseam.MetrePerFoot
 	dunes.TieOz, dunes.PackOz, dunes.NextOz, dunes.TieHolds = .1875, .25, .25, .74
 	dunes.Holds = holds(.06, .41, .74, .92, .98, 1, 1, 1, 1)
+
 	dunes.CriticalM3S = critical(33, 57, 80, 104, 141, 180, 214, 250, 310)
 	dunes.Dunes = coldseam.Reason{Code: "bed_dunes", Values: map[string]float64{"low_m": .35, "high_m": .55, "apart_m": 18}}
 	slack := seam
@@ -70,10 +72,12 @@ func run(arrived, spawned float64, stage string, p, wave float64) coldseam.RunSt
 			}
 		}
 	}
+
 	for d := range 8 {
 		x := min(arrived+.05*float64(d), 1)
 		r.Days = append(r.Days, coldseam.RunDay{Day: Day.Add(d), PWave: []float64{wave, .6, .3, .2, .2, .3, .4, .4}[d],
 			Arrived: [3]float64{max(x-.15, 0), x, min(x+.2, 1)}, Spawned: [3]float64{0, spawned + .01*float64(d), spawned + .02*float64(d)}, Stage: stage, StageP: p})
 	}
+
 	return r
 }

@@ -33,6 +33,7 @@ func Go() coldseam.Brief {
 	b.Cautions = []coldseam.Reason{{Code: "before_twilight", Kind: "caution", Text: "first light 6:02: run slow and lit before it", Source: "club rule"}}
 	b.Hazards = []string{"low-head dam at Quarry Road, 1.2 mi below the launch", "strainers on the outside of the second bend"}
 	b.Surveyed = true
+
 	b.Temp.Trend, b.Flow.Trend, b.Flow.TrendTo = "warming", "easing", Day.At(12*time.Hour, time.FixedZone("CDT", -5*3600))
 	b.Crossings = []coldseam.Crossing{
 		{EdgeC: coldseam.C(40), Up: true, Within3: .71, Within7: .88, Within10: .94, Not: .06, Horizon: 10,
@@ -42,6 +43,7 @@ func Go() coldseam.Brief {
 	}
 	b.Jig = tamsenJigs()
 	b.Run = run(.35, .02, "moving", .7, .5)
+
 	b.How = coldseam.Advice{
 		Band: "ease", FlowClass: "normal", Stage: "moving", Tail: "flutter tail", Verb: "lift", Colour: "colour_pale", ClaritySource: "turbidity", Body: "flutter",
 		AdviceWay: way("soft thin tail that works on the fall", "lift {lift}, controlled drop, hold {pause}", "light wire", 10),
@@ -101,6 +103,7 @@ func Stop() coldseam.Brief {
 		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
 	}
 	b.Inputs[3].State = "good"
+
 	b.WindowI, b.Windows = -1, nil
 	b.Flow.Class, b.Flow.Pct, b.Flow.Trend, b.Flow.RisePct6h, b.Flow.ExceedMax = "much above", .97, "rising", .31, .44
 	b.Next = nil
@@ -110,6 +113,7 @@ func Stop() coldseam.Brief {
 	b.Sure = "high"
 	b.Chart.Windows = nil
 	b.Chart.FlowLimitM3S = 249
+
 	for i, t := range b.Chart.Valid { // a flood wave on Sunday
 		d := t.Sub(Issued).Hours()
 		w := 1 + .5*math.Exp(-(d-28)*(d-28)/900)
@@ -117,6 +121,7 @@ func Stop() coldseam.Brief {
 			b.Chart.FlowFan[i][k] *= 1 + (w-1)*(.8+.1*float64(k))
 		}
 	}
+
 	for i := range b.Chart.FlowObs {
 		b.Chart.FlowObs[i].V = 148 * (.82 + .18*float64(i)/float64(len(b.Chart.FlowObs)-1))
 	}
@@ -150,6 +155,7 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 	s, e := win(6, 10, 10, 30)
 	s2, e2 := win(15, 0, 19, 0)
 	air, wind, gust, th := 2.0, 3.1, 5.4, .02
+
 	b := coldseam.Brief{
 		ID: 41, Reach: id, River: river, ReachName: reach, Site: site, SiteName: gauge, Zone: Zone,
 		Day: Day, Issued: Issued, GoodUntil: e,
@@ -184,12 +190,14 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		},
 		Chart: chartData(q, tc, s, e),
 	}
+
 	for d := 1; d <= 6; d++ {
 		p := []float64{.55, .31, .28, .36, .44, .49}[d-1]
 		b.Next = append(b.Next, coldseam.DayOdds{Day: Day.Add(d), Odds: p, OddsOK: true, PWave: []float64{.6, .3, .2, .2, .3, .4}[d-1], WaveOK: true,
 			FlowM3S: [3]float64{q * .85, q * .94, q * 1.1}, Verdict: []coldseam.Verdict{coldseam.Go, coldseam.Stay, coldseam.Stay, coldseam.TossUp, coldseam.TossUp, coldseam.TossUp}[d-1],
 			Note: []string{"", "colder", "", "", "", ""}[d-1]})
 	}
+
 	set := func(at time.Time) [3]float64 { // the calendar and the dots agree with the fan
 		for i := 1; i < len(b.Chart.Valid); i++ {
 			if at.Before(b.Chart.Valid[i]) {
@@ -200,6 +208,7 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		}
 		return [3]float64{}
 	}
+
 	mid := s.Add(e.Sub(s) / 2)
 	b.Windows[0].WaterC = set(mid)
 	b.Windows[1].WaterC = set(s2.Add(e2.Sub(s2) / 2))
@@ -208,6 +217,7 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		w := set(mid.AddDate(0, 0, i+1))
 		b.Next[i].WaterC, b.Next[i].Bands = w, bandShare(w[1], (w[2]-w[0])/2.563)
 	}
+
 	return b
 }
 
@@ -234,6 +244,7 @@ func chartData(q, tc float64, s, e time.Time) coldseam.ChartData {
 		c.FlowObs = append(c.FlowObs, coldseam.Point{At: t, V: q * (1 + .0018*float64(48-i) + .004*noise(i, .8))})
 		c.TempObs = append(c.TempObs, coldseam.Point{At: t, V: tc + .9*(diel(t)-diel(Issued)) - .005*float64(48-i), Gap: i == 30})
 	}
+
 	c.FlowObs[48].V, c.TempObs[48].V = q, tc
 	sd := []float64{-1.2816, -.6745, 0, .6745, 1.2816}
 	for h := 3; h <= 168; h += 3 {
@@ -247,6 +258,7 @@ func chartData(q, tc float64, s, e time.Time) coldseam.ChartData {
 		}
 		c.Valid, c.FlowFan, c.TempFan = append(c.Valid, t), append(c.FlowFan, f), append(c.TempFan, w)
 	}
+
 	for d := range 7 {
 		c.Windows = append(c.Windows, [2]time.Time{s.AddDate(0, 0, d), e.AddDate(0, 0, d)})
 	}

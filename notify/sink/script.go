@@ -77,6 +77,7 @@ func (l *listener) Accept() (net.Conn, error) {
 		l.n++
 		c := &conn{Conn: raw, s: l.s, id: l.n}
 		l.mu.Unlock()
+
 		l.s.mu.Lock()
 		l.s.conns++
 		l.s.raw[raw.RemoteAddr().String()] = c
@@ -183,6 +184,7 @@ func (c *conn) Write(b []byte) (int, error) {
 	} else {
 		data = nil
 	}
+
 	c.mu.Unlock()
 	if mute {
 		return len(b), nil
@@ -190,6 +192,7 @@ func (c *conn) Write(b []byte) (int, error) {
 	if data == nil {
 		return c.Conn.Write(b)
 	}
+
 	if data.Code != 0 {
 		text := data.Text
 		if data.Esc != "" {
@@ -199,6 +202,7 @@ func (c *conn) Write(b []byte) (int, error) {
 		// The server library waits for a text now; the client goes on with
 		// another command, which it would take for one. So the link ends.
 	}
+
 	c.wait(data.Hang)
 	_ = c.Close()
 	return len(b), nil

@@ -74,6 +74,7 @@ func Start(conf Config) (*Server, error) {
 		}
 		s.next = len(old) + 1
 	}
+
 	l, err := net.Listen("tcp", conf.Addr)
 	if err != nil {
 		return nil, fmt.Errorf("sink: %w", err)
@@ -83,6 +84,7 @@ func Start(conf Config) (*Server, error) {
 		_ = l.Close()
 		return nil, fmt.Errorf("sink address %s: want loopback: %w", l.Addr(), coldseam.ErrInvalid)
 	}
+
 	s.l = l
 	s.srv = smtp.NewServer(smtp.BackendFunc(s.session))
 	s.srv.Domain = "sink.example"
@@ -228,6 +230,7 @@ func (s *Server) keep(m Mail) error {
 	if s.conf.Discard {
 		return nil
 	}
+
 	if s.conf.Dir != "" {
 		m.File = filepath.Join(s.conf.Dir, fmt.Sprintf("%05d.eml", s.next))
 		if err := os.WriteFile(m.File+".part", m.Data, 0o600); err != nil {
@@ -240,6 +243,7 @@ func (s *Server) keep(m Mail) error {
 		}
 		s.next++
 	}
+
 	s.mails = append(s.mails, m)
 	return nil
 }

@@ -49,6 +49,7 @@ func TestKeeps(t *testing.T) {
 	require.NoError(t, send(c, "Subject: two\r\n\r\n"))
 	require.Equal(t, 2, s.Count())
 	require.Equal(t, 1, s.Connections())
+
 	m := s.Mails()
 	require.Equal(t, "a@club.example", m[0].From)
 	require.Equal(t, []string{"b@home.example"}, m[0].To)
@@ -80,6 +81,7 @@ func TestHalfBody(t *testing.T) {
 		_, err = r.ReadString('\n')
 		require.NoError(t, err)
 	}
+
 	_, err = fmt.Fprint(conn, "Subject: half\r\n\r\nthis is no")
 	require.NoError(t, err)
 	require.NoError(t, conn.Close())
@@ -117,6 +119,7 @@ func TestScript(t *testing.T) {
 	}})
 	c := dial(t, s)
 	err := send(c, "Subject: x\r\n\r\n")
+
 	var se *smtp.SMTPError
 	require.ErrorAs(t, err, &se)
 	require.Equal(t, 550, se.Code)

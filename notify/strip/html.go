@@ -53,6 +53,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 		Counts        string
 		Cells         [][]string
 	}{Reach: r.Reach, From: r.From, To: r.To, NotReplayed: strings.Join(plain(notReplayed(r)), ", "), Legend: legend, Width: labelPX + 31*cellPX}
+
 	for _, a := range r.Assumed {
 		p.Assumed = append(p.Assumed, cmp.Or(assumedWords[a], spaced(a)))
 	}
@@ -69,6 +70,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 		})
 		p.Cells = append(p.Cells, append([]string{c.Day.String()}, line(c, u)...))
 	}
+
 	p.Height = len(p.Rows) * rowPX
 
 	var text strings.Builder

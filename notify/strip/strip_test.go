@@ -47,6 +47,7 @@ func TestText(t *testing.T) {
 	} {
 		require.Contains(t, got, want)
 	}
+
 	require.Equal(t, 1, strings.Count(got, "assumed:"), "once for all seasons")
 	require.Equal(t, 2, strings.Count(got, "this would have said GO on 2 mornings, STOP on 1, 1 of them by the flow limit"))
 }

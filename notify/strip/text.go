@@ -194,6 +194,7 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		fmt.Fprintf(tw, "%s\t", x)
 	}
 	months := map[string]map[coldseam.Verdict]int{}
+
 	var order []string
 	for _, c := range r.Cells {
 		m := fmt.Sprintf("%s %04d", c.Day.Month.String()[:3], c.Day.Year)
@@ -203,12 +204,14 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		}
 		months[m][c.Word]++
 	}
+
 	for _, m := range order {
 		fmt.Fprintf(tw, "\n%s\t", m)
 		for _, x := range words {
 			fmt.Fprintf(tw, "%d\t", months[m][x])
 		}
 	}
+
 	fmt.Fprint(tw, "\nall\t")
 	for _, x := range words {
 		fmt.Fprintf(tw, "%d\t", r.Counts[x.String()])
@@ -229,6 +232,7 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 			f.N, share(f.Go), share(f.TossUp), share(f.Stay))
 	}
 	fmt.Fprintf(w, "GO to STAY or back overnight: %d; changes of place: %d, of weight: %d; flow limit %s\n", r.Flips, r.PlaceChanges, r.WeightChanges, u.flow(r.LimitM3S))
+
 	for _, l := range []struct {
 		name string
 		get  func(coldseam.ReplayCell) []string
@@ -241,12 +245,14 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 			fmt.Fprintf(w, "%s, days: %s\n", l.name, strings.Join(days, ", "))
 		}
 	}
+
 	limit := 0
 	for _, c := range r.Cells {
 		if slices.Contains(c.Stops, "max_flow") || slices.Contains(c.Stops, "max_flow_forecast") {
 			limit++
 		}
 	}
+
 	fmt.Fprintf(w, "this would have said GO on %d mornings, STOP on %d, %d of them by the flow limit\n",
 		r.Counts[coldseam.Go.String()], r.Counts[coldseam.Stop.String()], limit)
 	if spells := spells(r.Cells); len(spells) > 0 {
@@ -264,6 +270,7 @@ func spells(cells []coldseam.ReplayCell) []string {
 		if i+3 >= len(cells) || c.FlowM3S == nil || cells[i+3].FlowM3S == nil {
 			continue
 		}
+
 		for _, code := range c.Stops {
 			if i > 0 && slices.Contains(cells[i-1].Stops, code) {
 				continue
@@ -274,6 +281,7 @@ func spells(cells []coldseam.ReplayCell) []string {
 			}
 		}
 	}
+
 	keys := slices.Sorted(maps.Keys(began))
 	for i, k := range keys {
 		keys[i] = fmt.Sprintf("%s %d, %d", spaced(k), began[k], higher[k])
@@ -317,6 +325,7 @@ func Compare(w io.Writer, before, now coldseam.Replay) error {
 	}
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "day\tbefore\tnow\tbecause before\tbecause now")
+
 	changed, both := 0, 0
 	for _, c := range now.Cells {
 		o, ok := old[c.Day]
@@ -330,6 +339,7 @@ func Compare(w io.Writer, before, now coldseam.Replay) error {
 		changed++
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\n", c.Day, o.Word, c.Word, strings.Join(plain(why(o)), ", "), strings.Join(plain(why(c)), ", "))
 	}
+
 	if changed > 0 {
 		if err := tw.Flush(); err != nil {
 			return err

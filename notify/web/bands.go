@@ -47,6 +47,7 @@ func bandTableOf(b coldseam.Brief, w notify.Words) *bandTable {
 		lo = up
 		t.Heads = append(t.Heads, h)
 	}
+
 	if win, ok := b.Best(); ok {
 		t.Span = w.Span(win.Start, win.End)
 		shares := win.Bands
@@ -59,6 +60,7 @@ func bandTableOf(b coldseam.Brief, w notify.Words) *bandTable {
 		}
 		t.add(b.Day, shares, wave)
 	}
+
 	for _, d := range b.Next {
 		if len(d.Bands) != len(bands) {
 			continue
@@ -69,6 +71,7 @@ func bandTableOf(b coldseam.Brief, w notify.Words) *bandTable {
 		}
 		t.add(d.Day, d.Bands, wave)
 	}
+
 	if len(t.Rows) == 0 {
 		return nil
 	}
@@ -114,11 +117,13 @@ func tens(shares []float64) []int {
 		}
 		sum += s
 	}
+
 	if sum <= 0 {
 		return nil
 	}
 	out := make([]int, len(shares))
 	order := make([]int, len(shares))
+
 	left := 10
 	rest := make([]float64, len(shares))
 	for i, s := range shares {
@@ -128,6 +133,7 @@ func tens(shares []float64) []int {
 		left -= out[i]
 		order[i] = i
 	}
+
 	sort.SliceStable(order, func(a, b int) bool { return rest[order[a]] > rest[order[b]]+1e-12 })
 	for _, i := range order[:max(left, 0)] {
 		out[i]++
@@ -156,6 +162,7 @@ func sharesOf(bands []coldseam.Band, q [3]float64) []float64 {
 		}
 		return .5 * math.Erfc(-(x-q[1])/(max(sd, .05)*math.Sqrt2))
 	}
+
 	var out []float64
 	last := 0.
 	for _, e := range append(coldseam.BandEdgesC(bands), math.Inf(1)) {
@@ -165,6 +172,7 @@ func sharesOf(bands []coldseam.Band, q [3]float64) []float64 {
 		}
 		out, last = append(out, max(c-last, 0)), c
 	}
+
 	return out
 }
 
@@ -179,12 +187,14 @@ type shift struct {
 
 func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 	var out []shift
+
 	for _, c := range b.Crossings {
 		s := shift{What: "up past " + w.Temp(c.EdgeC), In3: inTen(c.Within3), In7: inTen(c.Within7), In10: inTen(c.Within10), Not: inTen(c.Not), LowConf: c.LowConf, Done: c.Confirmed}
 		if !c.Up {
 			s.What = "down past " + w.Temp(c.EdgeC)
 		}
 		past := !c.Confirmed && !c.Dates[2].IsZero() && !b.Day.Before(c.Dates[2])
+
 		switch {
 		case c.Confirmed:
 			s.When = "crossed"
@@ -198,11 +208,13 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 				s.When = dayShort(c.Dates[0])
 			}
 		}
+
 		if !c.AtEdge.IsZero() && !past {
 			s.Since = "at the edge since " + dayShort(c.AtEdge)
 		}
 		out = append(out, s)
 	}
+
 	return out
 }
 

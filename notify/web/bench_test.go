@@ -19,10 +19,12 @@ func BenchmarkPages(b *testing.B) {
 		br.Reach = coldseam.ReachID(fmt.Sprint("reach-", i))
 		m.briefs = append(m.briefs, br)
 	}
+
 	h, err := New(testConfig(m))
 	if err != nil {
 		b.Fatal(err)
 	}
+
 	for _, p := range []struct{ name, path string }{{"board50", "/"}, {"river", "/river/reach-0"}} {
 		b.Run(p.name, func(b *testing.B) {
 			b.ReportAllocs()
@@ -37,6 +39,7 @@ func BenchmarkPages(b *testing.B) {
 				}
 				n = w.Body.Len()
 			}
+
 			b.ReportMetric(float64(n), "bytes")
 		})
 	}

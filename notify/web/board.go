@@ -86,6 +86,7 @@ func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 	if err != nil {
 		loc = time.UTC
 	}
+
 	day := coldseam.DateOf(now.In(loc))
 	if !b.Day.Before(day) {
 		if b.Verdict.ShowsOdds() && !b.GoodUntil.IsZero() && now.After(b.GoodUntil) {
@@ -93,6 +94,7 @@ func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 		}
 		return b, ""
 	}
+
 	return coldseam.Brief{
 		Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, SiteName: b.SiteName, Zone: b.Zone,
 		Day: day, Issued: now, Verdict: coldseam.NoCall, WindowI: -1, Cost: b.Cost,
@@ -115,6 +117,7 @@ func sortBoard(bs []coldseam.Brief) {
 		}
 		return 0, b.Odds - b.Cost
 	}
+
 	sort.SliceStable(bs, func(i, j int) bool {
 		gi, oi := rank(bs[i])
 		gj, oj := rank(bs[j])
@@ -133,6 +136,7 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	now, units := s.Now(), unitsOf(r)
 	over := map[coldseam.ReachID]string{}
 	for i, b := range briefs {
@@ -144,6 +148,7 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 	if len(briefs) > 0 {
 		p.Day = longDay(briefs[0].Day)
 	}
+
 	for _, b := range briefs {
 		row := rowOf(b, units, over[b.Reach])
 		if b.Day != briefs[0].Day {
@@ -151,6 +156,7 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 		}
 		p.Rows = append(p.Rows, row)
 	}
+
 	return s.show(w, http.StatusOK, "board", foot(frame{Title: p.Day + ": today's rivers", Body: p}, briefs))
 }
 
@@ -197,6 +203,7 @@ func summary(bs []coldseam.Brief) string {
 			none++
 		}
 	}
+
 	var out []string
 	if stop > 0 {
 		out = append(out, count(stop, "river is stopped", "rivers are stopped"))
@@ -236,6 +243,7 @@ func weekendOf(bs []coldseam.Brief) *weekend {
 			}
 		}
 	}
+
 	if len(days) == 0 {
 		return nil
 	}
@@ -250,6 +258,7 @@ func weekendOf(bs []coldseam.Brief) *weekend {
 		}
 		w.Rows = append(w.Rows, row)
 	}
+
 	for i := range w.Rows {
 		for k := range days {
 			w.Rows[i].Best[k] = odds[i][k] > 0 && odds[i][k] == best[k]
@@ -271,9 +280,11 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 		}
 		return "no call", 0
 	}
+
 	if !b.Verdict.ShowsOdds() {
 		return "not yet", 0
 	}
+
 	for _, n := range b.Next {
 		if n.Day != d {
 			continue
@@ -285,6 +296,7 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 			return notify.Odds(n.Odds), n.Odds
 		}
 	}
+
 	return "no odds", 0
 }
 

@@ -85,6 +85,7 @@ func TestBrowser(t *testing.T) {
 		require.NoError(t, err)
 		return f
 	}
+
 	t.Run("widths and schemes", func(t *testing.T) {
 		least := 99.
 		for _, d := range []struct {
@@ -103,8 +104,10 @@ func TestBrowser(t *testing.T) {
 				least = min(least, f.Least)
 			}
 		}
+
 		t.Logf("lowest text contrast %.2f", least)
 	})
+
 	t.Run("text of twice the size", func(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 		var bad []string
@@ -118,6 +121,7 @@ func TestBrowser(t *testing.T) {
 		}
 		require.Empty(t, bad)
 	})
+
 	t.Run("above the fold", func(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 640, "", "light")))
 		for page, want := range map[string][]string{"go": {"GO", "Stops", "Water", "Jig", "Run"}, "board": {"Tamsen River", "Orlow River"}, "log": {"None", "Did not go"}, "signup": {"Your mail address", "Rivers"}} {
@@ -129,6 +133,7 @@ func TestBrowser(t *testing.T) {
 			}
 		}
 	})
+
 	t.Run("focus is visible", func(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "light"), chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.activeElement).outlineStyle + document.activeElement.tagName`))
@@ -190,6 +195,7 @@ func hostile(ctx context.Context, t *testing.T) {
 	all += `<script>window.pwned=3</script><img src=` + other.URL + `/x onerror=window.pwned=4>`
 	srv := httptest.NewServer(testHandler(t, poisoned(all)))
 	defer srv.Close()
+
 	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 	for name, p := range paths() {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
@@ -197,6 +203,7 @@ func hostile(ctx context.Context, t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, "undefined0", got, name)
 	}
+
 	// The policy itself, should a text ever slip through.
 	blocked, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => { const s = document.createElement('script'); s.textContent = 'window.pwned=5'; document.body.append(s); const i = new Image(); i.src = '`+other.URL+`/y'; document.body.setAttribute('onclick', 'window.pwned=6'); document.body.click(); return String(window.pwned) })()`))
 	require.NoError(t, err)

@@ -28,6 +28,7 @@ func (s *site) ownCalendar(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
 	if err != nil {
 		return err
@@ -36,6 +37,7 @@ func (s *site) ownCalendar(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	var own []coldseam.Brief
 	for _, id := range sub.Prefs.Reaches {
 		for _, b := range all {
@@ -44,6 +46,7 @@ func (s *site) ownCalendar(w http.ResponseWriter, r *http.Request) error {
 			}
 		}
 	}
+
 	w.Header().Set("X-Robots-Tag", "noindex")
 	w.Header().Set("Cache-Control", "private, no-store")
 	return s.sendCalendar(w, r, s.Club+" rivers", sub.Prefs.Units, own)
@@ -75,6 +78,7 @@ func calendar(name, units string, links notify.Links, briefs []coldseam.Brief) (
 	cal.SetXWRCalName(notify.Clean(name))
 	cal.SetRefreshInterval("PT1H")
 	cal.SetXPublishedTTL("PT1H")
+
 	for _, b := range briefs {
 		f := feed{cal: cal, b: b, words: notify.WordsFor(units, b.Zone), url: links.River(b.Reach)}
 		page := notify.PageOf(b, coldseam.Preferences{Units: units})
@@ -85,12 +89,14 @@ func calendar(name, units string, links notify.Links, briefs []coldseam.Brief) (
 			f.stages()
 		}
 	}
+
 	if len(cal.Components) == 0 { // RFC 5545 3.6 wants one: a zone shows nothing
 		std := cal.AddTimezone("UTC").AddStandard()
 		std.SetProperty(ics.ComponentPropertyDtStart, "19700101T000000")
 		std.SetProperty(ics.ComponentProperty(ics.PropertyTzoffsetfrom), "+0000")
 		std.SetProperty(ics.ComponentProperty(ics.PropertyTzoffsetto), "+0000")
 	}
+
 	var out bytes.Buffer
 	if err := cal.SerializeTo(&out, ics.WithNewLine("\r\n")); err != nil {
 		return nil, fmt.Errorf("calendar: %w", err)
@@ -146,6 +152,7 @@ func (f feed) shifts() {
 		if !c.Up {
 			way = "down past "
 		}
+
 		edge := f.words.Temp(c.EdgeC)
 		when := fmt.Sprintf("For good within 3 days %s, 7 days %s, 10 days %s; likely %s", notify.Odds(c.Within3), notify.Odds(c.Within7), notify.Odds(c.Within10), dayShort(c.Dates[0]))
 		switch {

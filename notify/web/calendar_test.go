@@ -19,12 +19,14 @@ import (
 
 func TestCalendarForm(t *testing.T) {
 	t.Parallel()
+
 	for _, s := range append(corpus(), "Fluß, Ünïcödé; with: marks\\ and a very long name that has to be folded more than once because it never ends") {
 		bs := sample.All()
 		poison(reflect.ValueOf(&bs).Elem(), s)
 		out, err := calendar(s, "us", testLinks(), bs)
 		require.NoError(t, err)
 		require.True(t, utf8.Valid(out))
+
 		begin, end := 0, 0
 		for _, l := range strings.SplitAfter(strings.TrimSuffix(string(out), "\r\n"), "\r\n") {
 			l = strings.TrimSuffix(l, "\r\n")
@@ -37,6 +39,7 @@ func TestCalendarForm(t *testing.T) {
 			begin += b2i(l == "BEGIN:VEVENT")
 			end += b2i(l == "END:VEVENT")
 		}
+
 		require.Equal(t, begin, end)
 		clean, err := calendar("x", "us", testLinks(), sample.All())
 		require.NoError(t, err)
@@ -63,6 +66,7 @@ func TestCalendarSays(t *testing.T) {
 	again, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
 	require.NoError(t, err)
 	require.Equal(t, out, again)
+
 	flat := strings.ReplaceAll(string(out), "\r\n ", "")
 	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance", "Run: moving 7\u00a0in\u00a010\\, wave 5"} {
 		require.Contains(t, flat, want)
@@ -72,6 +76,7 @@ func TestCalendarSays(t *testing.T) {
 	out, err = calendar("x", "us", testLinks(), []coldseam.Brief{past})
 	require.NoError(t, err)
 	require.Contains(t, strings.ReplaceAll(string(out), "\r\n ", ""), "Past it since Thu 8 Apr.")
+
 	for _, b := range []coldseam.Brief{sample.Stop(), sample.NoCall()} {
 		out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
 		require.NoError(t, err)
@@ -102,6 +107,7 @@ func TestCalendarBySecondReader(t *testing.T) {
 		}
 		t.Skip("python3-icalendar is not installed: second reader skipped")
 	}
+
 	bs := sample.All()
 	bs[0].River = `Tamsen; the "long", winding\river: ` + strings.Repeat("é", 60)
 	feed, err := calendar("Rivers, all; of them", "metric", testLinks(), bs)
@@ -110,6 +116,7 @@ func TestCalendarBySecondReader(t *testing.T) {
 	cmd.Stdin = bytes.NewReader(feed)
 	raw, err := cmd.Output()
 	require.NoError(t, err)
+
 	var got struct {
 		Name, Version string
 		Events        []struct{ UID, Summary, Text, Start, End, Stamp, URL string }
@@ -118,6 +125,7 @@ func TestCalendarBySecondReader(t *testing.T) {
 	require.Equal(t, "Rivers, all; of them", got.Name)
 	require.Equal(t, "2.0", got.Version)
 	require.Equal(t, bytes.Count(feed, []byte("BEGIN:VEVENT")), len(got.Events))
+
 	ids := map[string]bool{}
 	for _, e := range got.Events {
 		require.False(t, ids[e.UID], "ids are unique: %s", e.UID)
@@ -126,6 +134,7 @@ func TestCalendarBySecondReader(t *testing.T) {
 		require.Equal(t, "2027-04-10T09:50:00+00:00", e.Stamp)
 		require.Contains(t, e.URL, "https://club.example/river/")
 	}
+
 	require.True(t, strings.HasPrefix(got.Events[0].Summary, "GO "+bs[0].River), "escaped and folded text comes back whole: %s", got.Events[0].Summary)
 	require.Equal(t, "2027-04-10", got.Events[0].Start)
 	if dir := os.Getenv("COLDSEAM_KEEP"); dir != "" {

@@ -71,6 +71,7 @@ func text(n *html.Node) string {
 func formValues(t *testing.T, page string) url.Values {
 	t.Helper()
 	v := url.Values{}
+
 	for _, n := range tags(parse(t, page), "input", "select", "textarea") {
 		name := attr(n, "name")
 		switch {
@@ -90,12 +91,14 @@ func formValues(t *testing.T, page string) url.Values {
 			v.Add(name, attr(n, "value"))
 		}
 	}
+
 	return v
 }
 
 func TestDOMOfEveryPage(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())
+
 	for name, p := range paths() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -108,6 +111,7 @@ func TestDOMOfEveryPage(t *testing.T) {
 			checkTables(t, doc)
 			checkForms(t, doc)
 			checkHeadings(t, doc)
+
 			for _, s := range tags(doc, "svg") {
 				if attr(s, "role") == "img" {
 					require.NotEmpty(t, tags(s, "title"), "an svg that speaks has a title")
@@ -115,6 +119,7 @@ func TestDOMOfEveryPage(t *testing.T) {
 					require.True(t, attr(s, "aria-hidden") == "true" || s.Parent.Data == "svg", "an svg without a role is hidden or inside one")
 				}
 			}
+
 			foot := text(tags(doc, "footer")[0])
 			require.Contains(t, foot, "This is not a safety clearance.")
 			require.Contains(t, foot, "turn back if in doubt")
@@ -122,6 +127,7 @@ func TestDOMOfEveryPage(t *testing.T) {
 				require.Contains(t, foot, "Meridian water survey", "the page names the agencies")
 				require.Contains(t, foot, "last checked 8 April 2027 by secretary")
 			}
+
 			body := text(doc)
 			for _, bad := range []string{"NaN", "<nil>", "%!", "+Inf", "{{", "&lt;", "undefined", "01 Jan 0001"} {
 				require.NotContains(t, body, bad)
@@ -142,6 +148,7 @@ func checkAttributes(t *testing.T, doc *html.Node) {
 				require.False(t, ids[a.Val], "id %s twice", a.Val)
 				ids[a.Val] = true
 			}
+
 			remote := strings.HasPrefix(a.Val, "http") || strings.HasPrefix(a.Val, "//")
 			if (a.Key == "href" && n.Data != "a" || a.Key == "src" || a.Key == "action") && remote {
 				t.Errorf("remote resource %s=%s", a.Key, a.Val)
@@ -151,6 +158,7 @@ func checkAttributes(t *testing.T, doc *html.Node) {
 			}
 		}
 	}
+
 	for _, n := range all(doc, func(n *html.Node) bool { return has(n, "aria-labelledby") || has(n, "aria-describedby") }) {
 		for _, id := range strings.Fields(attr(n, "aria-labelledby") + " " + attr(n, "aria-describedby")) {
 			require.True(t, ids[id], "label %s is missing", id)
@@ -160,6 +168,7 @@ func checkAttributes(t *testing.T, doc *html.Node) {
 
 func checkTables(t *testing.T, doc *html.Node) {
 	t.Helper()
+
 	for _, tab := range tags(doc, "table") {
 		cols := 0
 		for _, th := range tags(tab, "th") {
@@ -168,6 +177,7 @@ func checkTables(t *testing.T, doc *html.Node) {
 			cols += map[string]int{"col": 1}[attr(th, "scope")]
 		}
 		require.Positive(t, cols)
+
 		for _, tr := range tags(tab, "tr") {
 			n := 0
 			for _, c := range tags(tr, "td", "th") {
@@ -224,6 +234,7 @@ func TestStopAndNoCallHaveNoOdds(t *testing.T) {
 		require.NotContains(t, s, "Run clock")
 		require.NotContains(t, s, "Jig for each spot")
 	}
+
 	board := parse(t, get(h, "/").Body.String())
 	for _, li := range tags(board, "li") {
 		if c := attr(li, "class"); c == "stop" || c == "nocall" {

@@ -36,12 +36,14 @@ func TestAnyForm(t *testing.T) {
 		paths()["prefs"]: {"reach", "send_at", "zone", "window_from", "window_to", "day", "cost", "presentation", "line", "body", "metal", "box", "species", "units", "flip", "outlook"},
 		"/signup":        {"email", "reach", "send_at", "cost", "units"},
 	}
+
 	rapid.Check(t, func(t *rapid.T) {
 		m := newMemory()
 		cfg := testConfig(m)
 		cfg.Limits.SignUpsPerHour = 1e6
 		h, err := New(cfg)
 		require.NoError(t, err)
+
 		for path, names := range fields {
 			v := url.Values{"a": {"none"}, "hours": {"3"}, "reach": {"tamsen-bend"}, "send_at": {"04:55"}, "zone": {sample.Zone}, "day": {"6"}, "email": {"x@example.org"}}
 			for range rapid.IntRange(1, 4).Draw(t, "bent") {
@@ -50,11 +52,13 @@ func TestAnyForm(t *testing.T) {
 			w := post(h, path, v)
 			require.Contains(t, []int{200, 413, 422}, w.Code, "%s %q", path, v)
 		}
+
 		for _, tr := range m.trips {
 			oneLine(t, tr.Note)
 			require.True(t, tr.Hours > 0 && tr.Hours <= 24 || tr.WentNot)
 			require.True(t, tr.Fish >= 0 && tr.Fish <= 500 && tr.Ripe+tr.Spent <= tr.LookedAt)
 		}
+
 		for _, s := range m.subs {
 			oneLine(t, s.Email)
 			for _, x := range []string{s.Prefs.Zone, s.Prefs.SendAt, s.Prefs.Line, s.Prefs.Body, s.Prefs.Units, s.Prefs.Species} {

@@ -11,6 +11,7 @@ import (
 func words(n *html.Node) string {
 	var b strings.Builder
 	var walk func(*html.Node)
+
 	walk = func(n *html.Node) {
 		if n.Type == html.TextNode {
 			b.WriteString(strings.Join(strings.FieldsFunc(n.Data, func(r rune) bool { return r == ' ' || r == '\n' }), " "))
@@ -19,6 +20,7 @@ func words(n *html.Node) string {
 			}
 			return
 		}
+
 		if n.Data == "path" || n.Data == "rect" || attr(n, "aria-hidden") == "true" {
 			return
 		}
@@ -30,10 +32,12 @@ func words(n *html.Node) string {
 		case "br", "span", "b", "a", "small":
 			b.WriteByte(' ')
 		}
+
 		for c := n.FirstChild; c != nil; c = c.NextSibling {
 			walk(c)
 		}
 	}
+
 	walk(n)
 	var out []string
 	for _, l := range strings.Split(b.String(), "\n") {
@@ -41,6 +45,7 @@ func words(n *html.Node) string {
 			out = append(out, l)
 		}
 	}
+
 	return strings.Join(out, "\n") + "\n"
 }
 

@@ -29,6 +29,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 		s.fail(w, r, "cross-origin", fmt.Errorf("form sent from another site: %w", coldseam.ErrRejected))
 	}))
 	inner := pack(ownOrigin(cross.Handler(http.MaxBytesHandler(next, maxBody))))
+
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", contentPolicy)
@@ -39,6 +40,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "geolocation=(), camera=(), microphone=()")
 		h.Set("Cache-Control", "no-cache")
+
 		if strings.HasPrefix(s.Links.PublicURL, "https://") {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
@@ -149,6 +151,7 @@ func (s *site) client(r *http.Request) string {
 			}
 		}
 	}
+
 	if !ip.IsValid() {
 		return "unknown"
 	}
@@ -160,6 +163,7 @@ func (s *site) client(r *http.Request) string {
 	if err != nil { // no address has fewer bits
 		return ip.String()
 	}
+
 	return p.String()
 }
 
@@ -197,6 +201,7 @@ func (s *site) health(f func(context.Context) error) func(http.ResponseWriter, *
 			_, err := w.Write([]byte("ok\n"))
 			return err
 		}
+
 		w.WriteHeader(http.StatusServiceUnavailable)
 		text := "not ok\n"
 		if peer(r).IsLoopback() && r.Header.Get("X-Forwarded-For") == "" {

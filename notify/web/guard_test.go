@@ -21,6 +21,7 @@ import (
 
 func TestNewRefuses(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name string
 		bend func(*Config)
@@ -46,6 +47,7 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 	h := testHandler(t, newMemory())
 	all := paths()
 	all["style"], all["calendar"], all["robots"], all["live"] = readAsset("look.css").path, "/river/tamsen-bend/calendar.ics", "/robots.txt", "/livez"
+
 	for name, p := range all {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -60,6 +62,7 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 			require.NotEmpty(t, hd.Get("Strict-Transport-Security"))
 			require.Empty(t, hd.Get("Set-Cookie"), "no cookies")
 			require.NotEmpty(t, hd.Get("Content-Type"))
+
 			if strings.Contains(p, "/preferences/") || strings.Contains(p, "/log/") || strings.Contains(p, "/confirm/") || strings.Contains(p, "/unsubscribe/") {
 				require.Equal(t, "no-store", hd.Get("Cache-Control"))
 				require.Equal(t, "noindex", hd.Get("X-Robots-Tag"))
@@ -70,6 +73,7 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 
 func TestErrorClassToStatus(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		err  error
 		want int
@@ -82,6 +86,7 @@ func TestErrorClassToStatus(t *testing.T) {
 			m := newMemory()
 			h := testHandler(t, m)
 			m.fail = fmt.Errorf("select board for ann@example.org: %w", c.err)
+
 			for _, p := range []string{"/", "/river/tamsen-bend", "/status", "/season", "/signup", paths()["prefs"], paths()["log"]} {
 				w := get(h, p)
 				require.Equal(t, c.want, w.Code, p)
@@ -133,6 +138,7 @@ func TestForeignFormsAreRefused(t *testing.T) {
 	m := newMemory()
 	h := testHandler(t, m)
 	before := m.rows(t)
+
 	for name, set := range map[string]func(*http.Request){
 		"other site":   func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") },
 		"other origin": func(r *http.Request) { r.Header.Set("Origin", "https://evil.example") },
@@ -146,6 +152,7 @@ func TestForeignFormsAreRefused(t *testing.T) {
 			require.Equal(t, 403, w.Code, name+" "+p)
 		}
 	}
+
 	require.Equal(t, before, m.rows(t))
 }
 
@@ -176,6 +183,7 @@ func TestPageRate(t *testing.T) {
 	cfg := testConfig(newMemory())
 	cfg.Limits.PagesPerMinute = 10
 	cfg.Now = func() time.Time { return now }
+
 	h, err := New(cfg)
 	require.NoError(t, err)
 	ask := func(remote string) *httptest.ResponseRecorder {
@@ -185,6 +193,7 @@ func TestPageRate(t *testing.T) {
 		h.ServeHTTP(w, r)
 		return w
 	}
+
 	for i := range 10 {
 		require.Equal(t, 200, ask(fmt.Sprintf("192.0.2.%d:99", i)).Code, "one /24 counts as one client")
 	}
@@ -192,6 +201,7 @@ func TestPageRate(t *testing.T) {
 	require.Equal(t, 429, w.Code)
 	require.NotEmpty(t, w.Header().Get("Retry-After"))
 	require.Equal(t, 200, ask("198.51.100.1:1").Code)
+
 	for _, p := range []string{paths()["unsubscribe"], readAsset("look.css").path, "/healthz"} {
 		method := "GET"
 		if strings.HasPrefix(p, "/unsubscribe/") {
@@ -203,6 +213,7 @@ func TestPageRate(t *testing.T) {
 		h.ServeHTTP(w, r)
 		require.Equal(t, 200, w.Code, "%s is answered at any rate", p)
 	}
+
 	now = now.Add(61 * time.Second)
 	require.Equal(t, 200, ask("192.0.2.200:1").Code)
 }
@@ -227,6 +238,7 @@ func TestLimiterStaysSmall(t *testing.T) {
 func TestClientBehindProxies(t *testing.T) {
 	t.Parallel()
 	s := &site{Config: Config{TrustedProxies: []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"), netip.MustParsePrefix("10.0.0.0/8")}}}
+
 	for _, c := range []struct{ name, remote, forwarded, want string }{
 		{"direct", "203.0.113.9:1", "", "203.0.113.0/24"},
 		{"header of a stranger", "203.0.113.9:1", "192.0.2.1", "203.0.113.0/24"},
@@ -254,6 +266,7 @@ func TestClientBehindProxies(t *testing.T) {
 // apart without any setting; with an empty list nobody's header counts.
 func TestLocalProxyByDefault(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name    string
 		proxies []netip.Prefix
@@ -265,6 +278,7 @@ func TestLocalProxyByDefault(t *testing.T) {
 			cfg.TrustedProxies, cfg.Limits.PagesPerMinute = c.proxies, 3
 			h, err := New(cfg)
 			require.NoError(t, err)
+
 			last := 0
 			for i := range 6 {
 				r := httptest.NewRequest("GET", "/how", nil)
@@ -274,6 +288,7 @@ func TestLocalProxyByDefault(t *testing.T) {
 				h.ServeHTTP(w, r)
 				last = w.Code
 			}
+
 			require.Equal(t, c.want, last)
 		})
 	}
@@ -299,6 +314,7 @@ func TestHealth(t *testing.T) {
 	cfg.Ready = func(context.Context) error { return errors.New("database: connection refused") }
 	h, err := New(cfg)
 	require.NoError(t, err)
+
 	ask := func(path, remote, fwd string) *httptest.ResponseRecorder {
 		r := httptest.NewRequest("GET", path, nil)
 		r.RemoteAddr = remote
@@ -311,6 +327,7 @@ func TestHealth(t *testing.T) {
 	}
 	require.Equal(t, 200, ask("/livez", "192.0.2.1:1", "").Code)
 	require.Equal(t, 200, ask("/healthz", "192.0.2.1:1", "").Code)
+
 	w := ask("/readyz", "192.0.2.1:1", "")
 	require.Equal(t, 503, w.Code)
 	require.NotContains(t, w.Body.String(), "database")
@@ -331,11 +348,13 @@ func TestGetChangesNothing(t *testing.T) {
 	m := newMemory()
 	h := testHandler(t, m)
 	before := m.rows(t)
+
 	for _, p := range paths() {
 		times := 100
 		if strings.Count(p, "/") < 2 || strings.HasPrefix(p, "/river/") || strings.HasPrefix(p, "/season/") {
 			times = 10 // a public page, linked from everywhere
 		}
+
 		for i := range times {
 			method := "GET"
 			if i%10 == 9 {
@@ -345,6 +364,7 @@ func TestGetChangesNothing(t *testing.T) {
 			h.ServeHTTP(w, httptest.NewRequest(method, p, nil))
 		}
 	}
+
 	require.Equal(t, before, m.rows(t))
 }
 
@@ -367,6 +387,7 @@ func TestOtherMethods(t *testing.T) {
 func TestEveryTokenBit(t *testing.T) {
 	t.Parallel()
 	l := testLinks()
+
 	for name, u := range map[string]string{"confirm": l.Confirm(7, clock()), "prefs": l.Prefs(7, clock()), "unsubscribe": l.Unsubscribe(7), "log": l.Log(7, "tamsen-bend", coldseam.Date{Year: 2027, Month: 4, Day: 10}, clock()), "calendar": l.Calendar(7)} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -377,6 +398,7 @@ func TestEveryTokenBit(t *testing.T) {
 			i := strings.LastIndex(p, "/") + 1
 			require.Equal(t, 200, get(h, p).Code)
 			token := strings.TrimSuffix(p[i:], ".ics")
+
 			for k := range len(token) {
 				for bit := range 8 {
 					b := []byte(token)
@@ -391,6 +413,7 @@ func TestEveryTokenBit(t *testing.T) {
 					}
 				}
 			}
+
 			require.Equal(t, before, m.rows(t))
 		})
 	}
@@ -402,6 +425,7 @@ func TestTokensKeepTheirPurpose(t *testing.T) {
 	h := testHandler(t, m)
 	before := m.rows(t)
 	tok := testLinks().Tokens
+
 	pages := map[notify.Purpose]string{notify.ForConfirm: "/confirm/", notify.ForPrefs: "/preferences/", notify.ForUnsubscribe: "/unsubscribe/", notify.ForLog: "/log/", notify.ForCalendar: "/calendar/"}
 	for p := range pages {
 		token := tok.Sign(notify.Claim{Purpose: p, Subscriber: 7, Extra: notify.LogExtra("tamsen-bend", coldseam.Date{Year: 2027, Month: 4, Day: 10})})
@@ -414,6 +438,7 @@ func TestTokensKeepTheirPurpose(t *testing.T) {
 			require.NotEqual(t, 200, post(h, path+token, url.Values{}).Code)
 		}
 	}
+
 	require.Equal(t, before, m.rows(t))
 	old := notify.Tokens{List: tok.List, Current: tok.Previous}
 	require.Equal(t, 200, get(h, "/preferences/"+old.Sign(notify.Claim{Purpose: notify.ForPrefs, Subscriber: 7})).Code, "the previous key still opens")
@@ -431,6 +456,7 @@ func TestExpiredLinks(t *testing.T) {
 	require.NoError(t, err)
 	log, confirm, leave := paths()["log"], paths()["confirm"], paths()["unsubscribe"]
 	now = clock().Add(72*time.Hour + time.Second)
+
 	w := get(h, log)
 	require.Equal(t, 410, w.Code)
 	require.Contains(t, w.Body.String(), "run out")

@@ -34,6 +34,7 @@ func (s *site) how(w http.ResponseWriter, r *http.Request) error {
 	if n := line.Go - line.TossUp; n > 0 {
 		toss = fmt.Sprintf("The odds are up to %d in 10 below your line, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain.", n)
 	}
+
 	p := howPage{Ten: tenSVG(4), Line: line.Go, Verdicts: []howVerdict{
 		{coldseam.Go, "go", st(line.Go + 1), "The odds reach your line, and no stop stands."},
 		{coldseam.TossUp, "toss", st(line.Go - 1), toss},
@@ -119,6 +120,7 @@ func (s *site) status(w http.ResponseWriter, r *http.Request) error {
 	}
 	now := s.Now()
 	p := statusPage{Now: now.UTC().Format("2 January 15:04") + " UTC", Mail: st.Mail, Held: st.Held}
+
 	for _, f := range st.Feeds {
 		row := inputRow{Name: notify.Clean(f.Name), Note: notify.Clean(f.Note), State: notify.Clean(f.State), Age: "never", Good: f.State == "good" || f.State == "none"}
 		if a := notify.Clean(f.Agency); a != "" {
@@ -127,17 +129,20 @@ func (s *site) status(w http.ResponseWriter, r *http.Request) error {
 		if !f.At.IsZero() {
 			row.Age = notify.Age(now.Sub(f.At))
 		}
+
 		if f.Limit > 0 {
 			row.Limit = limitWords(f.Limit)
 			if !f.At.IsZero() && now.Sub(f.At) > f.Limit && row.Good {
 				row.State, row.Good = "stale", false
 			}
 		}
+
 		if !row.Good {
 			p.Sick++
 		}
 		p.Feeds = append(p.Feeds, row)
 	}
+
 	for _, b := range st.Briefs {
 		words := notify.WordsFor("us", b.Zone)
 		p.Briefs = append(p.Briefs, statusBrief{notify.Clean(b.River) + ", " + notify.Clean(b.Reach), longDay(b.Day), words.DayClock(b.Issued, b.Day), b.Verdict.String()})

@@ -131,6 +131,7 @@ func TestTens(t *testing.T) {
 	t.Parallel()
 	require.Equal(t, []int{3, 3, 4}, tens([]float64{.33, .33, .34}))
 	require.Equal(t, []int{0, 10, 0}, tens([]float64{.01, .98, .01}))
+
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.SliceOfN(rapid.Float64Range(0, 1), 1, 6).Draw(t, "shares")
 		got := tens(x)
@@ -142,6 +143,7 @@ func TestTens(t *testing.T) {
 			require.Nil(t, got)
 			return
 		}
+
 		for i, n := range got {
 			sum += n
 			require.InDelta(t, x[i]/sumX*10, float64(n), 1, "no cell is off by more than one")

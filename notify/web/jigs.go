@@ -58,6 +58,7 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	if b.Flow.NowOK {
 		t.Now = w.Flow(b.Flow.Now)
 	}
+
 	t.Caption = rigWords(b.Jig[0])
 	for _, j := range b.Jig {
 		t.Rows = append(t.Rows, jigRowOf(j, b.Jig, w, odds))
@@ -114,10 +115,12 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 		r.Withheld = w.Withheld(j, all)
 		return r
 	}
+
 	r.Tie, r.Pack = w.Weight(j.TieOz), w.Weight(j.PackOz)
 	if j.PackOz <= 0 {
 		r.Pack = "none holds"
 	}
+
 	if odds {
 		r.TieHolds = notify.Odds(j.TieHolds)
 		for _, h := range j.Holds {
@@ -126,6 +129,7 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 			}
 		}
 	}
+
 	if j.NextOz > j.TieOz {
 		r.Next = w.Weight(j.NextOz)
 	}
@@ -133,6 +137,7 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 	if j.Calibrated {
 		r.Mark = "calibrated by the club's log"
 	}
+
 	leader := w.Maybe(j.Leader)
 	if leader != "" {
 		leader = "leader " + leader
@@ -173,9 +178,11 @@ func (t *jigTable) common() {
 			times[s]++
 		}
 	}
+
 	if n < 2 {
 		return
 	}
+
 	for i, r := range t.Rows {
 		var own []string
 		for _, s := range r.Words {
@@ -202,6 +209,7 @@ func (t *jigTable) critical(b coldseam.Brief, w notify.Words) {
 			}
 		}
 	}
+
 	if len(sizes) == 0 {
 		return
 	}
@@ -209,6 +217,7 @@ func (t *jigTable) critical(b coldseam.Brief, w notify.Words) {
 	for _, oz := range sizes {
 		t.Sizes = append(t.Sizes, coldseam.OzName(oz))
 	}
+
 	for _, j := range b.Jig {
 		if len(j.CriticalM3S) == 0 {
 			continue

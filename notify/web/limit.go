@@ -54,6 +54,7 @@ func (l *limiter) sweep(now time.Time) {
 			delete(l.seen, k)
 		}
 	}
+
 	for k, w := range l.seen {
 		if len(l.seen) < maxKeys*3/4 {
 			return
@@ -62,6 +63,7 @@ func (l *limiter) sweep(now time.Time) {
 			delete(l.seen, k)
 		}
 	}
+
 	for k := range l.seen {
 		if len(l.seen) < maxKeys*3/4 {
 			return

@@ -44,6 +44,7 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	if err := s.Store.Confirm(r.Context(), c.Subscriber, s.Now()); err != nil {
 		return err
 	}
@@ -51,11 +52,13 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	if why := offList(sub.State); why != "" && sub.State != "paused" {
 		// An old link, pressed again after leaving, starts nothing.
 		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No mail is on its way", NoIndex: true, Bare: true, Body: done{
 			Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}}}))
 	}
+
 	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "You are on the list", NoIndex: true, Bare: true, Body: done{
 		Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
 			"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},

@@ -47,6 +47,7 @@ func TestSignUpTellsNothing(t *testing.T) {
 	cfg.SignUpFloor = 40 * time.Millisecond
 	h, err := New(cfg)
 	require.NoError(t, err)
+
 	var first *httptest.ResponseRecorder
 	for _, e := range []string{"new@example.org", "ann@example.org", "gone@example.org", "new@example.org"} {
 		begun := time.Now()
@@ -64,6 +65,7 @@ func TestSignUpTellsNothing(t *testing.T) {
 
 func TestSignUpRefuses(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, field, value string
 		want               string
@@ -115,6 +117,7 @@ func TestListBombing(t *testing.T) {
 			refused++
 		}
 	}
+
 	mails := 0
 	for _, n := range m.confirm {
 		mails += n
@@ -144,6 +147,7 @@ func TestConfirm(t *testing.T) {
 			id = s.ID
 		}
 	}
+
 	p := strings.TrimPrefix(testLinks().Confirm(id, clock()), publicURL)
 	require.Equal(t, 200, get(h, p).Code)
 	require.Equal(t, "pending", m.subs[id].State, "opening the link confirms nothing")
@@ -153,6 +157,7 @@ func TestConfirm(t *testing.T) {
 		require.Contains(t, w.Body.String(), "/preferences/")
 		require.NotContains(t, w.Body.String(), "new@example.org")
 	}
+
 	require.Equal(t, "confirmed", m.subs[id].State)
 	require.Equal(t, 1, m.welcome, "one welcome mail")
 }
@@ -166,6 +171,7 @@ func TestOneClickUnsubscribe(t *testing.T) {
 	p := paths()["unsubscribe"]
 	require.Contains(t, get(h, p).Body.String(), "<form method=\"post\"")
 	require.Equal(t, "confirmed", m.subs[7].State)
+
 	for i := range 2 {
 		r := httptest.NewRequest("POST", p, strings.NewReader("List-Unsubscribe=One-Click"))
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
@@ -179,6 +185,7 @@ func TestOneClickUnsubscribe(t *testing.T) {
 		require.Empty(t, w.Header().Get("Location"))
 		require.Equal(t, "unsubscribed", m.subs[7].State)
 	}
+
 	delete(m.subs, 7)
 	require.Equal(t, 200, post(h, p, nil).Code, "a forgotten subscriber can still leave")
 }
@@ -209,6 +216,7 @@ func TestPreferences(t *testing.T) {
 
 func TestPreferencesRefuse(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, field string
 		value       []string
@@ -257,6 +265,7 @@ func TestAllSevenDaysIsTheDefault(t *testing.T) {
 // TestOffTheListIsSaid: nobody is told that mail comes when it does not.
 func TestOffTheListIsSaid(t *testing.T) {
 	t.Parallel()
+
 	for state, want := range map[string]string{"unsubscribed": "You have left the list", "suppressed": "came back", "paused": "rests until the season", "confirmed": ""} {
 		t.Run(state, func(t *testing.T) {
 			t.Parallel()
@@ -269,12 +278,14 @@ func TestOffTheListIsSaid(t *testing.T) {
 			saved := post(h, paths()["prefs"], prefsValues()).Body.String()
 			again := post(h, paths()["confirm"], nil).Body.String()
 			require.Contains(t, saved, "<b>Saved.</b>")
+
 			if want == "" {
 				require.NotContains(t, page, `class="over"`)
 				require.Contains(t, saved, "The next mail follows them")
 				require.Contains(t, again, "You are on the list")
 				return
 			}
+
 			require.Contains(t, page, want)
 			require.NotContains(t, saved, "The next mail follows them")
 			if state == "paused" {

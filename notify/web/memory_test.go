@@ -246,6 +246,7 @@ func sampleRecap() Recap {
 		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
 		Stops: []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
 		Change: []string{"Sound the middle run: it had no weight all spring.", "Log held and lifted at the dune crests; two more logs calibrate it."}, Sources: sample.Go().Sources, Rules: []RecapRules{{River: sample.Go().River, Rules: sample.Go().Rules}}}
+
 	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
 	for i := range 62 {
 		c := 1.5 + 9.5*float64(i)/62 + math.Sin(float64(i)/2)
@@ -259,6 +260,7 @@ func sampleRecap() Recap {
 		}
 		r.Days = append(r.Days, day)
 	}
+
 	return r
 }
 

@@ -42,6 +42,7 @@ func bend(v reflect.Value, x float64) {
 // make pages, calendars and pictures, and none of them shows it.
 func TestNoNumberIsPrintedThatIsNone(t *testing.T) {
 	t.Parallel()
+
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1} {
 		m := newMemory()
 		bend(reflect.ValueOf(&m.briefs).Elem(), x)
@@ -49,6 +50,7 @@ func TestNoNumberIsPrintedThatIsNone(t *testing.T) {
 		h := testHandler(t, m)
 		all := paths()
 		all["calendar"] = "/river/tamsen-bend/calendar.ics"
+
 		for name, p := range all {
 			w := get(h, p)
 			require.Less(t, w.Code, 500, "%s with %g", name, x)
@@ -56,6 +58,7 @@ func TestNoNumberIsPrintedThatIsNone(t *testing.T) {
 				require.NotContains(t, w.Body.String(), bad, "%s with %g", name, x)
 			}
 		}
+
 		for _, b := range m.briefs {
 			_, err := chart.MailPNG(b, "us") // an error is fine, a panic is not
 			_ = err

@@ -30,6 +30,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 		require.NotNil(t, m, "%s: no word in %.2000s", where, s)
 		return m[1]
 	}
+
 	for _, b := range sample.All() {
 		m := newMemory()
 		m.briefs = []coldseam.Brief{b}
@@ -50,6 +51,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 		require.NoError(t, err)
 		subject, err := r.Header.Subject()
 		require.NoError(t, err)
+
 		var parts []string
 		for {
 			part, err := r.NextPart()
@@ -61,6 +63,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			require.NoError(t, err)
 			parts = append(parts, string(raw))
 		}
+
 		raw, err := json.Marshal(b)
 		require.NoError(t, err)
 		page := func(path string) string {
@@ -84,6 +87,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			"river page":   page("/river/" + string(b.Reach)),
 			"board":        page("/"),
 		}
+
 		if b.Verdict.ShowsOdds() {
 			p.Cost = b.Cost
 			form := (&site{Config: Config{Cost: coldseam.DefaultCost, Margin: coldseam.DefaultMargin}}).prefsOf(p, m.reaches)
@@ -91,6 +95,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			require.NoError(t, err)
 			got["settings"] = coldseam.Line{Go: from, TossUp: from - form.Below}.Word(b.Odds).String()
 		}
+
 		for where, word := range got {
 			require.Equal(t, b.Verdict.String(), word, where)
 		}

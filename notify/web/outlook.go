@@ -22,6 +22,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		return nil
 	}
 	t := &windowTable{}
+
 	for _, i := range apart(b) {
 		x := b.Windows[i]
 		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Key(x.Why), Best: i == b.WindowI}
@@ -31,6 +32,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		case x.OddsOK:
 			r.Odds = notify.Odds(x.Odds)
 		}
+
 		if x.WaterC != [3]float64{} {
 			r.Water = w.Temp(x.WaterC[1])
 		}
@@ -45,6 +47,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		}
 		t.Rows = append(t.Rows, r)
 	}
+
 	return t
 }
 
@@ -69,6 +72,7 @@ func apart(b coldseam.Brief) []int {
 		return -1
 	}
 	sort.SliceStable(order, func(i, j int) bool { return rank(order[i]) > rank(order[j]) })
+
 	var out []int
 	for _, i := range order {
 		free := len(out) < mostWindows
@@ -79,6 +83,7 @@ func apart(b coldseam.Brief) []int {
 			out = append(out, i)
 		}
 	}
+
 	sort.Ints(out)
 	return out
 }
@@ -116,6 +121,7 @@ func adviceOf(b coldseam.Brief, w notify.Words) *advice {
 			a.Rows = append(a.Rows, r)
 		}
 	}
+
 	for _, n := range append(h.Others, h.Notes...) {
 		if n = sentence(n); n != "" {
 			a.Notes = append(a.Notes, n)
@@ -153,6 +159,7 @@ func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 		case d.OddsOK:
 			r.Odds = notify.Odds(d.Odds)
 		}
+
 		if d.WaveOK {
 			r.Wave = notify.Odds(d.PWave)
 		}
@@ -164,5 +171,6 @@ func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 		}
 		out = append(out, r)
 	}
+
 	return out
 }

@@ -19,6 +19,7 @@ func TestWindowsApart(t *testing.T) {
 		s := sample.Issued.Add(time.Duration(90+i*90) * time.Minute)
 		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: .5 + .01*float64(i), OddsOK: true})
 	}
+
 	b.WindowI = 2
 	require.Equal(t, []int{2, 7}, apart(b)[:2])
 	b.Windows[7].Stops = []coldseam.Reason{{Code: "thunder", Text: "thunder 4 in 10 chance"}}
@@ -28,6 +29,7 @@ func TestWindowsApart(t *testing.T) {
 			require.False(t, b.Windows[l].Start.Before(b.Windows[k].End))
 		}
 	}
+
 	b.Windows = b.Windows[:1]
 	b.WindowI = 0
 	require.Nil(t, windowsOf(b, notify.WordsFor("us", sample.Zone)), "one window is no choice")

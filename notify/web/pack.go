@@ -34,6 +34,7 @@ func pack(next http.Handler) http.Handler {
 				return
 			}
 		}
+
 		if strings.HasPrefix(h.Get("Content-Type"), "text/") {
 			h.Add("Vary", "Accept-Encoding")
 			if len(body) >= packed && acceptsGzip(r.Header.Get("Accept-Encoding")) {
@@ -41,6 +42,7 @@ func pack(next http.Handler) http.Handler {
 				body = squeeze(body)
 			}
 		}
+
 		h.Set("Content-Length", strconv.Itoa(len(body)))
 		w.WriteHeader(hold.code)
 		if r.Method != http.MethodHead {

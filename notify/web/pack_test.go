@@ -24,6 +24,7 @@ func TestPack(t *testing.T) {
 	}
 	whole := ask("/river/tamsen-bend")
 	require.Empty(t, whole.Header().Get("Content-Encoding"))
+
 	small := ask("/river/tamsen-bend", "Accept-Encoding", "br, gzip;q=0.8")
 	require.Equal(t, "gzip", small.Header().Get("Content-Encoding"))
 	require.Equal(t, "Accept-Encoding", small.Header().Get("Vary"))

@@ -93,6 +93,7 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	if p.Units == "" {
 		p.Units = "us"
 	}
+
 	line := coldseam.LineOf(cmp.Or(p.Cost, s.Cost), s.Margin)
 	page := prefsPage{P: p, Units: chosen(unitOptions(), p.Units), Presentations: chosen(presentations(), p.Presentation), Bodies: chosen(bodies(), p.Body),
 		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Crafts: chosen(crafts(), string(p.Craft)),
@@ -101,6 +102,7 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	for _, id := range p.Reaches {
 		ids = append(ids, string(id))
 	}
+
 	for _, o := range p.BoxOz {
 		oz = append(oz, coldseam.OzName(o))
 	}
@@ -112,17 +114,20 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 		box[i].Label = box[i].Value // the heading holds the unit
 	}
 	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(box, oz...), chosen(weekdays(), days...)
+
 	if len(p.Weekdays) == 0 {
 		for i := range page.Days {
 			page.Days[i].On = true
 		}
 	}
+
 	page.SpeciesOps = chosen(species(rs), p.Species)
 	for _, r := range rs {
 		if !contains(page.Zones, r.Zone) {
 			page.Zones = append(page.Zones, r.Zone)
 		}
 	}
+
 	return page
 }
 
@@ -165,6 +170,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
 	if err != nil {
 		return err
@@ -173,6 +179,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	p := f.prefs(rs, s.allCosts(sub.Prefs.Cost))
 	if !f.ok() {
 		page := s.prefsOf(p, rs)
@@ -180,6 +187,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 		page.Errs, page.List = f.errs, f.problems()
 		return s.showPrefs(w, r, http.StatusUnprocessableEntity, c, page)
 	}
+
 	if err := s.Store.SavePreferences(r.Context(), sub.ID, p, s.Now()); err != nil {
 		return err
 	}
@@ -199,6 +207,7 @@ func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 	if err := zone(p.Zone); err != nil {
 		f.bad("zone", fmt.Sprintf("%q is not a time zone. Want one such as America/Chicago.", short(p.Zone)))
 	}
+
 	switch {
 	case (p.WindowFrom == "") != (p.WindowTo == "") && f.errs["window_from"] == "" && f.errs["window_to"] == "":
 		f.bad("window_from", "Give both ends of the fishing window, or none.")
@@ -207,6 +216,7 @@ func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 	case p.WindowFrom != "" && p.SendAt > p.WindowFrom:
 		f.bad("send_at", "The mail would come after your window has begun.")
 	}
+
 	for _, v := range f.v["box"] {
 		oz := ozOf(v)
 		if oz == 0 {
@@ -215,6 +225,7 @@ func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 		}
 		p.BoxOz = append(p.BoxOz, oz)
 	}
+
 	for _, v := range f.v["day"] {
 		d, err := strconv.Atoi(v)
 		if err != nil || d < 0 || d > 6 {
@@ -223,12 +234,14 @@ func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 		}
 		p.Weekdays = append(p.Weekdays, d)
 	}
+
 	switch len(p.Weekdays) {
 	case 0:
 		f.bad("day", "Pick at least one day, or stop the mail altogether below.")
 	case 7:
 		p.Weekdays = nil
 	}
+
 	return p
 }
 

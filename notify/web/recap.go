@@ -163,6 +163,7 @@ func recapPageOf(r Recap, units string) recapPage {
 	if p.Head == "" {
 		p.Head = strconv.Itoa(r.Year)
 	}
+
 	if r.Reach != "" {
 		p.Head += ", " + notify.Clean(r.Reach)
 	}
@@ -172,12 +173,14 @@ func recapPageOf(r Recap, units string) recapPage {
 		{shareText(r.Held, r.Held+r.Lifted), "tied weights that held"},
 		{strconv.Itoa(r.Money.DrivesSaved), "drives saved on STAY days"},
 	}
+
 	if r.Money.MilesSaved > 0 && finite(r.Money.MilesSaved) {
 		p.Numbers[3] = milesText(r.Money.MilesSaved, units)
 	}
 	for _, d := range r.Days {
 		p.Trips = p.Trips || d.Trips > 0
 	}
+
 	// Without a chart the page says so in words.
 	p.Chart, _ = chart.SeasonSVG(r.Days, nil, units)
 	for _, t := range []struct {
@@ -188,6 +191,7 @@ func recapPageOf(r Recap, units string) recapPage {
 			p.Rates = append(p.Rates, rateTableOf(t.title, t.head, t.rows))
 		}
 	}
+
 	if len(r.Said) > 0 {
 		n := 0
 		for _, b := range r.Said {
@@ -197,6 +201,7 @@ func recapPageOf(r Recap, units string) recapPage {
 		v.Words = v.Words[:len(v.Words)-1] // the recap makes no claim of skill from bins alone
 		p.Said = v
 	}
+
 	p.Run, p.Money = runDates(r), moneyWords(r.Money, units)
 	return p
 }
@@ -256,8 +261,10 @@ func rateTableOf(title, head string, rows []RecapRate) rateTable {
 				row.Likely = "not known"
 			}
 		}
+
 		t.Rows = append(t.Rows, row)
 	}
+
 	return t
 }
 
@@ -286,6 +293,7 @@ func moneyWords(m RecapMoney, units string) []string {
 	if n := m.RightStay + m.Misses; n > 0 {
 		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings that were fished; %d were good.", m.RightStay, n, m.Misses))
 	}
+
 	if m.MilesSaved > 0 && finite(m.MilesSaved) {
 		s := thousands(m.MilesSaved) + " miles"
 		if units == "metric" {
@@ -299,8 +307,10 @@ func moneyWords(m RecapMoney, units string) []string {
 			}
 			s += fmt.Sprintf(", about %s %s at %s %.2f a %s", cur, thousands(m.MilesSaved*m.CostPerMile), cur, each, unit)
 		}
+
 		out = append(out, s+".")
 	}
+
 	if m.Worth != "" {
 		out = append(out, notify.Clean(m.Worth))
 	}
@@ -317,11 +327,13 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 		}
 		year = n
 	}
+
 	reach := coldseam.ReachID(r.URL.Query().Get("river"))
 	rs, err := s.Store.Reaches(r.Context())
 	if err != nil {
 		return err
 	}
+
 	if reach != "" && !hasReach(rs, reach) {
 		return fmt.Errorf("reach: %w", coldseam.ErrNotFound)
 	}
@@ -330,9 +342,11 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No season on record yet", Body: done{
 			Text: []string{"The recap begins with the first brief and the first logged trip. Zeros count."}, Links: []link{{notify.PathBoard, "Today's rivers"}}}}))
 	}
+
 	if err != nil {
 		return err
 	}
+
 	p := recapPageOf(rec, unitsOf(r))
 	base := "/season/" + strconv.Itoa(rec.Year)
 	p.Links = append(p.Links, link{base, "All rivers"})

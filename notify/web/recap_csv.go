@@ -52,6 +52,7 @@ func recapRows(r Recap) [][5]string {
 		}
 		return strconv.FormatFloat(v, 'f', -1, 64)
 	}
+
 	day := func(d coldseam.Date) string {
 		if d.IsZero() {
 			return ""
@@ -67,6 +68,7 @@ func recapRows(r Recap) [][5]string {
 		{"money", r.River, "good_go", n(r.Money.GoodGo), "1"}, {"money", r.River, "poor_go", n(r.Money.PoorGo), "1"},
 		{"money", r.River, "drives_saved", n(r.Money.DrivesSaved), "1"}, {"money", r.River, "right_stay", n(r.Money.RightStay), "1"}, {"money", r.River, "misses", n(r.Money.Misses), "1"}, {"money", r.River, "miles_saved", x(r.Money.MilesSaved), "mi"},
 	}
+
 	for _, t := range []struct {
 		section string
 		rows    []RecapRate
@@ -85,6 +87,7 @@ func recapRows(r Recap) [][5]string {
 				[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p10", x(c.Lo), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p90", x(c.Hi), "1/h"})
 		}
 	}
+
 	for _, v := range r.Verdicts {
 		out = append(out, [5]string{"verdict", v.Verdict.String(), "mornings", n(v.Mornings), "1"})
 		switch {
@@ -94,16 +97,19 @@ func recapRows(r Recap) [][5]string {
 			out = append(out, [5]string{"verdict", v.Verdict.String(), "fished", n(v.Judged), "1"}, [5]string{"verdict", v.Verdict.String(), "good", n(v.Good), "1"})
 		}
 	}
+
 	for _, s := range r.Skill {
 		item := s.Quantity + " lead " + n(s.Lead)
 		out = append(out, [5]string{"skill", item, "skill", x(s.Skill), "1"}, [5]string{"skill", item, "lo", x(s.Lo), "1"}, [5]string{"skill", item, "hi", x(s.Hi), "1"}, [5]string{"skill", item, "mornings", n(s.N), "1"})
 	}
+
 	for _, s := range r.Stops {
 		out = append(out, [5]string{"stop", s.words(), "mornings", n(s.N), "1"})
 	}
 	for _, o := range r.Outages {
 		out = append(out, [5]string{"outage", o.Gauge, "hours from " + o.From.UTC().Format(time.RFC3339), x(math.Round(o.For.Hours()*100) / 100), "h"})
 	}
+
 	for _, d := range r.Days {
 		if !math.IsNaN(d.WaterC) {
 			out = append(out, [5]string{"day", d.Day.String(), "water", x(d.WaterC), "degC"})
@@ -117,5 +123,6 @@ func recapRows(r Recap) [][5]string {
 			}
 		}
 	}
+
 	return out
 }

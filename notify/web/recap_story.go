@@ -42,6 +42,7 @@ func (r Recap) halfOfCatch() (n int, from, to coldseam.Date) {
 		return 0, from, to
 	}
 	sum, a := 0, 0
+
 	best := len(r.Days) + 1
 	for b, d := range r.Days {
 		sum += d.Fish
@@ -53,6 +54,7 @@ func (r Recap) halfOfCatch() (n int, from, to coldseam.Date) {
 			a++
 		}
 	}
+
 	return best, from, to
 }
 
@@ -66,6 +68,7 @@ func (r Recap) shiftWords(units string) []string {
 			temps, days = append(temps, d.WaterC), append(days, d.Day)
 		}
 	}
+
 	if len(temps) < 2*stayDays {
 		return nil
 	}
@@ -75,6 +78,7 @@ func (r Recap) shiftWords(units string) []string {
 	}
 	w := notify.WordsFor(units, "UTC")
 	s := ""
+
 	for _, e := range coldseam.BandEdgesC(coldseam.DefaultBands) {
 		last := -1
 		for i, t := range temps {
@@ -82,6 +86,7 @@ func (r Recap) shiftWords(units string) []string {
 				last = i
 			}
 		}
+
 		if last < 0 || last > len(temps)-1-stayDays {
 			continue
 		}
@@ -90,6 +95,7 @@ func (r Recap) shiftWords(units string) []string {
 		}
 		s += w.Temp(e) + " on " + days[last+1].UTC().Format("2 January")
 	}
+
 	if s == "" {
 		return nil
 	}

@@ -27,6 +27,7 @@ func TestStory(t *testing.T) {
 		}
 		r.Days = append(r.Days, day)
 	}
+
 	require.Equal(t, []string{"12 trips and 60 rod-hours for 40 fish; half of them came in 4 days, 10 April to 13 April.",
 		"The water went up past 37\u00a0°F on 6 April, 40\u00a0°F on 6 April, 45\u00a0°F on 14 April, and stayed."}, r.story("us"))
 	require.Contains(t, r.story("metric")[1], "4.4\u00a0°C")
@@ -41,6 +42,7 @@ func TestStory(t *testing.T) {
 // TestRateInterval integrates the gamma density between the two ends.
 func TestRateInterval(t *testing.T) {
 	t.Parallel()
+
 	for _, fish := range []int{2, 5, 20, 104} {
 		for _, phi := range []float64{1, 2.5} {
 			lo, hi := RateInterval(fish, 100, phi)
@@ -59,6 +61,7 @@ func TestRateInterval(t *testing.T) {
 			require.InDelta(t, .9, below(hi*100/phi), .006, "fish %d", fish)
 		}
 	}
+
 	lo, hi := RateInterval(0, 50, 1)
 	require.GreaterOrEqual(t, lo, 0.)
 	require.Greater(t, hi, 0.)

@@ -77,6 +77,7 @@ func TestRecapEmpty(t *testing.T) {
 
 func TestRecapCSV(t *testing.T) {
 	t.Parallel()
+
 	for _, s := range append(corpus(), "+1", "-1", "@SUM(A1)", "=1+1", "\t=1", " =1", "|x", "%x") {
 		r := sampleRecap()
 		r.River, r.Reach = s, s
@@ -86,6 +87,7 @@ func TestRecapCSV(t *testing.T) {
 		rows, err := csv.NewReader(strings.NewReader(b.String())).ReadAll()
 		require.NoError(t, err)
 		require.Equal(t, []string{"section", "item", "measure", "value", "unit"}, rows[0])
+
 		for _, row := range rows[1:] {
 			for k, cell := range row {
 				if cell == "" || !strings.ContainsRune("=+-@|%\t\r", rune(cell[0])) {
@@ -105,6 +107,7 @@ func TestGoldenRecapCSV(t *testing.T) {
 	golden(t, "recap.csv", b.String())
 	rows, err := csv.NewReader(strings.NewReader(b.String())).ReadAll()
 	require.NoError(t, err)
+
 	find := func(section, item, measure string) string {
 		for _, r := range rows {
 			if r[0] == section && r[1] == item && r[2] == measure {

@@ -18,6 +18,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	for _, s := range p.R.Story {
 		t.wrap(notify.Clean(s))
 	}
+
 	if len(p.Run) > 0 {
 		t.line(strings.Join(p.Run, ", ") + ".")
 	}
@@ -25,6 +26,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	for _, n := range p.Numbers {
 		t.line(fmt.Sprintf("%12s  %s", plain(n.Value), n.Words))
 	}
+
 	for _, x := range p.Rates {
 		t.head(x.Title)
 		if x.Rates {
@@ -32,6 +34,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 		} else {
 			t.line(fmt.Sprintf("%-26s %9s %6s %6s  %s", x.Head, "rod-hours", "fish", "fish/h", "likely"))
 		}
+
 		for _, row := range x.Rows {
 			if row.Hidden {
 				t.line(fmt.Sprintf("%-26s fewer than 3 anglers, not shown", row.Key))
@@ -44,6 +47,7 @@ func RecapText(w io.Writer, r Recap, units string) error {
 			t.line(fmt.Sprintf("%-26s %9s %6s %6s  %s", row.Key, row.Hours, row.Fish, row.Rate, plain(row.Likely)))
 		}
 	}
+
 	if len(r.Verdicts) > 0 {
 		t.head("What we said and what came")
 		t.line(fmt.Sprintf("%-10s %9s %7s %6s  %s", "verdict", "mornings", "fished", "good", "came true"))
@@ -51,11 +55,13 @@ func RecapText(w io.Writer, r Recap, units string) error {
 			t.line(fmt.Sprintf("%-10s %9d %7s %6s  %s", v.Verdict, v.Mornings, judgedText(v, v.Judged), judgedText(v, v.Good), plain(cameTrue(v))))
 		}
 	}
+
 	for _, l := range [][]string{p.Money, saidWords(p.Said)} {
 		for _, s := range l {
 			t.wrap(s)
 		}
 	}
+
 	t.list("Skill against persistence", skillWords(r.Skill))
 	t.list("Stops", countWords(r.Stops))
 	t.list("Gauge silences", outageWords(r.Outages))

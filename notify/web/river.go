@@ -61,6 +61,7 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	p.Over = over
 	p.Toggle = s.toggle(r, riverPath(b.Reach))
 	if p.Page.Verdict.ShowsOdds() { // no odds of any kind beside a STOP or NO CALL
@@ -96,6 +97,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 		p.FlowU, p.TempU = "m³/s", "°C"
 	}
 	p.Made = "Made " + words.DayClock(b.Issued, b.Day)
+
 	switch {
 	case page.Verdict == coldseam.Stop:
 		// A time beside a STOP would read as its end.
@@ -105,6 +107,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	default:
 		p.Made += "."
 	}
+
 	p.Made += " Later news stands here first."
 	for _, f := range page.Facts {
 		switch f.Label {
@@ -113,6 +116,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 			p.Facts = append(p.Facts, f)
 		}
 	}
+
 	p.charts(b, units)
 	odds := page.Verdict.ShowsOdds()
 	if odds {
@@ -122,6 +126,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 			p.How = adviceOf(b, words)
 		}
 	}
+
 	if odds || page.Verdict == coldseam.NoCall && notify.JudgesAlone(b) {
 		p.Jigs = jigTableOf(b, words, odds)
 	}
@@ -132,6 +137,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 			p.Lists = append(p.Lists, l)
 		}
 	}
+
 	p.Lists = append(p.Lists, flowLimitsOf(b.FlowLimits, words)...)
 	p.Inputs = inputsOf(b, words)
 	return p, nil
@@ -196,6 +202,7 @@ func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 		if in.Limit > 0 {
 			row.Limit = limitWords(in.Limit)
 		}
+
 		if in.Key == "ice" && b.Ice.Code != "" {
 			row.Note = words.Reason(b.Ice)
 		}
@@ -207,5 +214,6 @@ func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 		}
 		out = append(out, row)
 	}
+
 	return out
 }

@@ -47,6 +47,7 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 		}
 		v.Stages = append(v.Stages, s)
 	}
+
 	if holes := w.Maybe(r.Holes); holes != "" {
 		v.Notes = append(v.Notes, sentence(holes))
 	}
@@ -55,6 +56,7 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 	}
 	v.Notes = append(v.Notes, "A wave, twice the daily fish of the week before: today "+notify.Odds(r.PWave)+"; within three days "+
 		notify.Odds(r.PWave3d)+". "+waveWorth(r.Counted))
+
 	if len(r.MostLike) > 0 {
 		var ys []string
 		for _, y := range r.MostLike {
@@ -62,6 +64,7 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 		}
 		v.Notes = append(v.Notes, "Most like spring "+strings.Join(ys, ", ")+".")
 	}
+
 	if !r.HatchFrom.IsZero() {
 		v.Notes = append(v.Notes, "Eggs laid now hatch about "+dayShort(r.HatchFrom)+" to "+dayShort(r.HatchTo)+". Stay off the gravel.")
 	}
@@ -99,6 +102,7 @@ func clockSVG(r coldseam.RunState) template.HTML {
 	}
 	bar(13, "Arrived", "a80", r.Arrived)
 	bar(63, "Spawned", "s80", r.Spawned)
+
 	for _, x := range []int{0, 25, 50, 75, 100} {
 		anchor, label := "middle", strconv.Itoa(x)
 		switch x {
@@ -109,6 +113,7 @@ func clockSVG(r coldseam.RunState) template.HTML {
 		}
 		fmt.Fprintf(&w, `<line class="tk" x1="%d%%" x2="%d%%" y1="88" y2="92"/><text x="%d%%" y="107" text-anchor="%s">%s</text>`, x, x, x, anchor, label)
 	}
+
 	w.WriteString(`</svg>`)
 	return template.HTML(w.String())
 }

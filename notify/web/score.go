@@ -68,6 +68,7 @@ func scoreOf(sc Scorecard) *scoreView {
 		v.Since = sc.Since.UTC().Format("2 January 2006")
 	}
 	var best *ScoreBin
+
 	for i, b := range sc.Bins {
 		row := scoreRow{Said: strconv.Itoa(b.From) + "–" + strconv.Itoa(b.To) + "\u00a0in\u00a010", Mornings: b.Mornings, Good: b.Good, Came: "too few", Hidden: b.Hidden}
 		if b.From == b.To {
@@ -81,6 +82,7 @@ func scoreOf(sc Scorecard) *scoreView {
 		}
 		v.Rows = append(v.Rows, row)
 	}
+
 	if best != nil {
 		said := strconv.Itoa(best.From) + " to " + strconv.Itoa(best.To)
 		if best.From == best.To {
@@ -88,6 +90,7 @@ func scoreOf(sc Scorecard) *scoreView {
 		}
 		v.Words = append(v.Words, fmt.Sprintf("Of %d mornings we said %s in 10, %d came true.", best.Mornings, said, best.Good))
 	}
+
 	switch {
 	case sc.Mornings < claimed:
 		v.Words = append(v.Words, fmt.Sprintf("%d mornings are too few to say whether the odds beat the usual share of good mornings.", sc.Mornings))
@@ -100,6 +103,7 @@ func scoreOf(sc Scorecard) *scoreView {
 	default:
 		v.Words = append(v.Words, fmt.Sprintf("Not shown to be better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %s to %.2f.", sc.Brier, sc.Climate, sc.Mornings, signed(sc.Gain[0]), sc.Gain[1]))
 	}
+
 	return v
 }
 

@@ -63,6 +63,7 @@ func (s *site) signUp(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	email := strings.TrimSpace(f.v.Get("email"))
 	if notify.ValidAddress(email) != nil {
 		f.bad("email", "This is not a mail address we can write to. Want name@host.domain.")
@@ -70,11 +71,13 @@ func (s *site) signUp(w http.ResponseWriter, r *http.Request) error {
 	p := coldseam.Preferences{Reaches: f.reaches(rs), SendAt: f.clock("send_at"), Units: f.choice("units", unitOptions())}
 	p.Cost, _ = strconv.ParseFloat(f.choice("cost", s.costs()), 64)
 	p.Zone = zoneOf(rs, p.Reaches)
+
 	if !f.ok() {
 		page := signUpPage{Email: notify.Clean(email), SendAt: f.text("send_at"), Reaches: chosen(reachOptions(rs), f.v["reach"]...),
 			Costs: chosen(s.costs(), f.v.Get("cost")), Units: chosen(unitOptions(), f.v.Get("units")), Errs: f.errs, List: f.problems()}
 		return s.show(w, http.StatusUnprocessableEntity, "signup", s.clubFoot(r, frame{Title: "The morning mail", Body: page, NoIndex: true}))
 	}
+
 	for _, l := range []struct {
 		key string
 		n   int
@@ -84,6 +87,7 @@ func (s *site) signUp(w http.ResponseWriter, r *http.Request) error {
 			return nil
 		}
 	}
+
 	if err := s.Store.SignUp(r.Context(), email, p, s.Now()); err != nil {
 		return err
 	}

@@ -23,6 +23,7 @@ func TestSlowClients(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	go func() { _ = srv.Serve(l) }()
+
 	t.Cleanup(func() { _ = srv.Close() })
 	var slow []net.Conn
 	for range 200 {
@@ -32,6 +33,7 @@ func TestSlowClients(t *testing.T) {
 		require.NoError(t, err)
 		slow = append(slow, c)
 	}
+
 	client := http.Client{Timeout: 4 * time.Second}
 	for range 20 {
 		resp, err := client.Get("http://" + l.Addr().String() + "/how")
@@ -41,6 +43,7 @@ func TestSlowClients(t *testing.T) {
 		require.NoError(t, resp.Body.Close())
 		require.Equal(t, 200, resp.StatusCode)
 	}
+
 	for _, c := range slow {
 		require.NoError(t, c.SetReadDeadline(time.Now().Add(15*time.Second)))
 		_, err := io.Copy(io.Discard, c) // an answer or nothing, then the end
@@ -62,6 +65,7 @@ func TestSoakEnumeration(t *testing.T) {
 	cfg.Limits.SignUpsPerHour, cfg.Limits.SignUpsAllHour = 1e6, 1e6
 	h, err := New(cfg)
 	require.NoError(t, err)
+
 	var took [2][]float64
 	for i := range 1000 {
 		for k, e := range []string{"ann@example.org", fmt.Sprintf("new%d@example.org", i)} {
@@ -70,6 +74,7 @@ func TestSoakEnumeration(t *testing.T) {
 			took[k] = append(took[k], time.Since(begun).Seconds())
 		}
 	}
+
 	sort.Float64s(took[0])
 	sort.Float64s(took[1])
 	known, unknown := took[0][500], took[1][500]

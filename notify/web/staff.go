@@ -20,6 +20,7 @@ func staffSVG(v coldseam.Verdict, st notify.PageStaff, size string) template.HTM
 	total := int(10*gap + h - gap + 4)
 	var w strings.Builder
 	fmt.Fprintf(&w, `<svg class="staff" width="34" height="%d" viewBox="0 0 34 %d" aria-hidden="true">`, total, total)
+
 	switch {
 	case v == coldseam.Stop: // a boom across the river
 		w.WriteString(`<rect class="boom" x="1" y="2" width="32" height="76"/><rect class="bar" x="1" y="16" width="32" height="9"/><rect class="bar" x="1" y="55" width="32" height="9"/>`)
@@ -37,6 +38,7 @@ func staffSVG(v coldseam.Verdict, st notify.PageStaff, size string) template.HTM
 			fmt.Fprintf(&w, `<path class="m" d="M21,%gH27V%gH21"/>`, top, bottom)
 		}
 	}
+
 	w.WriteString(`</svg>`)
 	return template.HTML(w.String())
 }

@@ -21,6 +21,7 @@ func TestYesterdaysGoIsNoCall(t *testing.T) {
 	cfg.Now = func() time.Time { return now }
 	h, err := New(cfg)
 	require.NoError(t, err)
+
 	for _, p := range []string{"/", "/river/tamsen-bend", "/river/orlow-dam"} {
 		doc := parse(t, get(h, p).Body.String())
 		s := text(tags(doc, "main")[0])
@@ -29,6 +30,7 @@ func TestYesterdaysGoIsNoCall(t *testing.T) {
 		require.NotContains(t, s, "in\u00a010")
 		require.Empty(t, all(doc, func(n *html.Node) bool { c := attr(n, "class"); return c == "v go" || c == "go" || c == "toss" }))
 	}
+
 	ics := get(h, "/river/tamsen-bend/calendar.ics").Body.String()
 	require.Contains(t, ics, "NO CALL")
 	require.NotContains(t, ics, "in 10")

@@ -65,6 +65,7 @@ func (s *site) visit(r *http.Request) (visit, error) {
 	if err != nil {
 		return visit{}, err
 	}
+
 	sub, err := s.Store.Subscriber(r.Context(), c.Subscriber)
 	if err != nil {
 		return visit{}, err
@@ -73,6 +74,7 @@ func (s *site) visit(r *http.Request) (visit, error) {
 	if err != nil {
 		return visit{}, err
 	}
+
 	for _, reach := range rs {
 		if reach.ID == id {
 			loc, err := time.LoadLocation(reach.Zone)
@@ -82,6 +84,7 @@ func (s *site) visit(r *http.Request) (visit, error) {
 			return visit{sub, reach, day, loc}, nil
 		}
 	}
+
 	return visit{}, fmt.Errorf("reach of the log: %w", coldseam.ErrNotFound)
 }
 
@@ -90,6 +93,7 @@ func (s *site) logForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+
 	t, err := s.Store.Trip(r.Context(), v.sub.ID, v.reach.ID, v.day)
 	again := err == nil
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
@@ -99,6 +103,7 @@ func (s *site) logForm(w http.ResponseWriter, r *http.Request) error {
 	if again {
 		vals = v.values(t)
 	}
+
 	if a := r.URL.Query().Get("a"); a != "" && vals["a"] != a {
 		for _, o := range answers() {
 			if o.Value == a {
@@ -109,6 +114,7 @@ func (s *site) logForm(w http.ResponseWriter, r *http.Request) error {
 			}
 		}
 	}
+
 	p := v.page(vals)
 	p.Again = again
 	return s.showLog(w, r, http.StatusOK, p)
@@ -141,6 +147,7 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 		}
 		return at.In(v.loc).Format("15:04")
 	}
+
 	flag := func(b *bool) string {
 		switch {
 		case b == nil:
@@ -150,6 +157,7 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 		}
 		return "no"
 	}
+
 	out := map[string]string{
 		"a": answerOf(t), "hours": num(t.Hours), "anglers": num(float64(t.Anglers)), "lines": num(float64(t.Lines)), "fish": num(float64(t.Fish)),
 		"looked": num(float64(t.LookedAt)), "ripe": num(float64(t.Ripe)), "spent": num(float64(t.Spent)), "released": num(float64(t.Released)),
@@ -159,6 +167,7 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 	if t.WeightOz > 0 {
 		out["weight"] = coldseam.OzName(t.WeightOz)
 	}
+
 	if t.WaterC != nil {
 		x := *t.WaterC
 		if v.sub.Prefs.Units != "metric" {
@@ -166,6 +175,7 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 		}
 		out["water"] = strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
 	}
+
 	if t.AngleDeg != nil {
 		out["angle"] = num(*t.AngleDeg)
 	}
@@ -173,6 +183,7 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 		// Asked the other way round: would you have gone without the mail?
 		out["because"] = map[bool]string{true: "no", false: "yes"}[*t.BecauseMail]
 	}
+
 	if t.Night {
 		out["night"] = "1"
 	}
@@ -222,6 +233,7 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	t := f.trip(v, s.Now())
+
 	if !f.ok() {
 		vals := map[string]string{}
 		for k := range f.v {
@@ -234,6 +246,7 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.showLog(w, r, http.StatusUnprocessableEntity, p)
 	}
+
 	if err := s.Store.SaveTrip(r.Context(), t); err != nil {
 		return err
 	}
@@ -265,6 +278,7 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 		t.Note = f.note()
 		return t
 	}
+
 	if len(v.reach.Species) > 0 {
 		t.Species = v.reach.Species[0]
 	}
@@ -272,6 +286,7 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 		t.Species = v.sub.Prefs.Species
 	}
 	t.Start = f.instant("start", v.day, v.loc)
+
 	t.Hours = f.number("hours", .25, 24, 0)
 	if f.text("hours") == "" {
 		f.bad("hours", "How many hours did you fish? Without them a trip cannot be counted.")
@@ -281,12 +296,14 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 	t.Fish = f.fish(a)
 	t.LookedAt = f.whole("looked", 0, 200, 0)
 	t.Ripe, t.Spent, t.Released = f.whole("ripe", 0, 200, 0), f.whole("spent", 0, 200, 0), f.whole("released", 0, 500, 0)
+
 	if t.Ripe+t.Spent > t.LookedAt {
 		if f.text("looked") != "" {
 			f.bad("looked", fmt.Sprintf("Ripe %d and spent %d are more than the %d looked at.", t.Ripe, t.Spent, t.LookedAt))
 		}
 		t.LookedAt = t.Ripe + t.Spent
 	}
+
 	if t.Released > t.Fish {
 		f.bad("released", fmt.Sprintf("Released %d, but landed %d.", t.Released, t.Fish))
 	}
@@ -324,6 +341,7 @@ func (f *form) rig(v visit, t *coldseam.Trip) {
 	t.SpotID = f.choice("spot", spots)
 	t.Presentation, t.Body, t.Line = f.choice("presentation", presentations()), f.choice("body", bodies()), f.choice("line", lines())
 	t.WeightOz = ozOf(f.choice("weight", sizes()))
+
 	if h := f.choice("held", heldOptions()); h != "" {
 		held := h == "yes"
 		t.Held = &held
@@ -331,6 +349,7 @@ func (f *form) rig(v visit, t *coldseam.Trip) {
 			f.bad("weight", "Held or not teaches nothing without the spot and the weight.")
 		}
 	}
+
 	t.HeldAt = f.instant("held_at", v.day, v.loc)
 	if f.text("angle") != "" {
 		x := f.number("angle", 0, 90, 0)
@@ -347,6 +366,7 @@ func (f *form) water(v visit, t *coldseam.Trip) {
 	if f.text("water") == "" {
 		return
 	}
+
 	lo, hi := 31., 90.
 	metric := v.sub.Prefs.Units == "metric"
 	if metric {
@@ -356,6 +376,7 @@ func (f *form) water(v visit, t *coldseam.Trip) {
 	if math.IsNaN(x) {
 		return
 	}
+
 	if !metric {
 		x = coldseam.C(x)
 	}

@@ -24,6 +24,7 @@ func TestTripLogWhole(t *testing.T) {
 		"looked": {"3"}, "ripe": {"1"}, "spent": {"1"}, "released": {"2"}, "water": {"39.2"}, "water_at": {"08:00"}, "clarity": {"stained"}, "night": {"1"}, "note": {"lost two at the boat\r\nwind"}}
 	w := post(h, paths()["log"], v)
 	require.Equal(t, 200, w.Code, w.Body.String())
+
 	held, because, angle, water := false, true, 40., coldseam.C(39.2)
 	want := coldseam.Trip{Reach: "tamsen-bend", Subscriber: 7, Date: sample.Day, Start: at(6, 15), Hours: 4.5, Anglers: 2, Lines: 3, Species: "walleye", Fish: 3,
 		LookedAt: 3, Ripe: 1, Spent: 1, Released: 2, SpotID: "main-seam", Presentation: "quartering", Body: "flutter", Line: "braid-0.14", WeightOz: .25,
@@ -31,6 +32,7 @@ func TestTripLogWhole(t *testing.T) {
 		Note: "lost two at the boat wind", EnteredAt: clock(), Source: "form"}
 	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
 	require.Equal(t, want, got)
+
 	// The form shows the trip again, word for word, and saving it as it stands
 	// changes nothing.
 	again := formValues(t, get(h, paths()["log"]).Body.String())
@@ -40,6 +42,7 @@ func TestTripLogWhole(t *testing.T) {
 
 func TestTripLogShort(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name  string
 		v     url.Values
@@ -86,6 +89,7 @@ func TestTripLogMetric(t *testing.T) {
 
 func TestTripLogRefuses(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name string
 		v    url.Values

@@ -58,6 +58,7 @@ func TestLimiterSweeps(t *testing.T) {
 	require.Len(t, l.seen, maxKeys)
 	l.take("short", 5, time.Minute)
 	require.Less(t, len(l.seen), maxKeys, "a flood of long windows is cut too")
+
 	now = now.Add(2 * time.Hour)
 	for i := range maxKeys {
 		l.take(time.Duration(i).String(), 5, time.Minute)
@@ -68,6 +69,7 @@ func TestLimiterSweeps(t *testing.T) {
 		_, ok := l.take("mine", 5, time.Minute)
 		require.True(t, ok)
 	}
+
 	wait, ok := l.take("mine", 5, time.Minute)
 	require.False(t, ok)
 	require.Equal(t, time.Minute, wait)
@@ -78,12 +80,14 @@ func TestLimiterSweeps(t *testing.T) {
 func TestEveryDayHasItsRow(t *testing.T) {
 	t.Parallel()
 	doc := parse(t, get(testHandler(t, newMemory()), "/river/tamsen-bend").Body.String())
+
 	for _, tab := range tags(doc, "table") {
 		if attr(tab, "class") != "bands" {
 			continue
 		}
 		rows := tags(tags(tab, "tbody")[0], "tr")
 		require.Len(t, rows, 1+len(sample.Go().Next))
+
 		for i, tr := range rows {
 			require.Equal(t, sample.Day.Add(i).UTC().Format("Mon 2"), text(tags(tr, "th")[0]))
 			sum := 0
@@ -96,9 +100,12 @@ func TestEveryDayHasItsRow(t *testing.T) {
 					sum += n
 				}
 			}
+
 			require.Equal(t, 10, sum, text(tr))
 		}
+
 		return
 	}
+
 	t.Fatal("no band calendar")
 }

@@ -130,6 +130,7 @@ func New(c Config) (http.Handler, error) {
 	case c.Now == nil || c.Log == nil:
 		return nil, fmt.Errorf("web: no clock or logger: %w", coldseam.ErrInvalid)
 	}
+
 	if err := c.Links.Check(); err != nil {
 		return nil, fmt.Errorf("web: %w", err)
 	}
@@ -137,6 +138,7 @@ func New(c Config) (http.Handler, error) {
 		c.Club = "The club"
 	}
 	c.Cost, c.Margin = cmp.Or(c.Cost, coldseam.DefaultCost), cmp.Or(c.Margin, coldseam.DefaultMargin)
+
 	if c.SignUpFloor == 0 {
 		c.SignUpFloor = 300 * time.Millisecond
 	}
@@ -159,6 +161,7 @@ func (s *site) routes() http.Handler {
 	page("GET /river/{reach}/calendar.ics", s.reachCalendar)
 	page("GET /calendar/{token}", s.ownCalendar)
 	page("GET /how", s.how)
+
 	page("GET /status", s.status)
 	page("GET /season", s.season)
 	page("GET /season/{year}", s.season)
@@ -168,6 +171,7 @@ func (s *site) routes() http.Handler {
 	page("POST /confirm/{token}", s.confirm)
 	page("GET /preferences/{token}", s.prefsForm)
 	page("POST /preferences/{token}", s.savePrefs)
+
 	page("GET /unsubscribe/{token}", s.unsubscribeForm)
 	page("POST /unsubscribe/{token}", s.unsubscribe)
 	page("GET /log/{token}", s.logForm)

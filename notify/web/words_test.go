@@ -87,6 +87,7 @@ func TestScoreWords(t *testing.T) {
 			require.Contains(t, scoreOf(c.s).Words, c.want)
 		})
 	}
+
 	require.Equal(t, "6.5\u00a0in\u00a010", scoreOf(Scorecard{Bins: bins, Mornings: 24}).Rows[0].Came)
 	require.Equal(t, "too few", scoreOf(Scorecard{Bins: bins, Mornings: 24}).Rows[1].Came)
 }

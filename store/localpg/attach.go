@@ -19,6 +19,7 @@ func Running(dir string) (dsn string, ok bool) {
 	if err != nil {
 		return "", false
 	}
+
 	// pid, data directory, start time, port, socket directory, listen address,
 	// shared memory, status [source: the server's own file, read on version 15].
 	line := strings.Split(string(b), "\n")
@@ -29,6 +30,7 @@ func Running(dir string) (dsn string, ok bool) {
 	if err != nil || pid <= 1 {
 		return "", false
 	}
+
 	if err := syscall.Kill(pid, 0); err != nil && !errors.Is(err, syscall.EPERM) {
 		return "", false
 	}

@@ -17,6 +17,7 @@ func TestRunningIsFoundAndGone(t *testing.T) {
 	dir := copied(t, stateDir(t))
 	_, ok := localpg.Running(dir)
 	require.False(t, ok, "nothing there yet")
+
 	s := start(t, localpg.Options{Dir: dir})
 	_, err := localpg.Start(t.Context(), localpg.Options{Dir: dir})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable, "the directory has an owner")

@@ -110,10 +110,12 @@ func openDir(dir string, a account) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("state directory: %w", err)
 	}
+
 	if strings.ContainsFunc(dir, unicode.IsControl) || !utf8.ValidString(dir) {
 		return "", fmt.Errorf("state directory %q: a name that initdb cannot be told; "+
 			"choose one of letters and digits: %w", dir, coldseam.ErrInvalid)
 	}
+
 	mode := os.FileMode(0o700)
 	if a.drop {
 		mode = 0o711 // the database user passes through, it cannot list
@@ -121,6 +123,7 @@ func openDir(dir string, a account) (string, error) {
 	if err := os.MkdirAll(dir, mode); err != nil {
 		return "", fmt.Errorf("state directory: %w", err)
 	}
+
 	if dir, err = filepath.EvalSymlinks(dir); err != nil {
 		return "", fmt.Errorf("state directory: %w", err)
 	}
@@ -128,10 +131,12 @@ func openDir(dir string, a account) (string, error) {
 	if err != nil {
 		return "", err
 	}
+
 	if closed != "" {
 		return "", fmt.Errorf("database user %s cannot enter %s, which is on the way to %s: choose another directory, or chmod o+x it: %w",
 			a.name, closed, dir, coldseam.ErrInvalid)
 	}
+
 	return dir, nil
 }
 
@@ -183,6 +188,7 @@ func trySocketDir(top string, own bool, a account) (path string, err error) {
 	if len(path) > maxSocketDir || !plainPath.MatchString(path) {
 		return "", fmt.Errorf("%s: longer than %d bytes, or not plain letters", top, maxSocketDir)
 	}
+
 	if !own {
 		path, err = os.MkdirTemp(top, "coldseam-pg-")
 	} else if err = os.Mkdir(path, 0o700); os.IsExist(err) {
@@ -191,6 +197,7 @@ func trySocketDir(top string, own bool, a account) (path string, err error) {
 	if err != nil {
 		return "", err
 	}
+
 	test := filepath.Join(path, ".test")
 	_ = os.Remove(test)
 	l, err := net.Listen("unix", test)
@@ -200,6 +207,7 @@ func trySocketDir(top string, own bool, a account) (path string, err error) {
 	if err != nil && !own {
 		_ = os.RemoveAll(path)
 	}
+
 	return path, err
 }
 

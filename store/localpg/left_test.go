@@ -47,6 +47,7 @@ func TestNumberOfAnotherProcessIsNoServer(t *testing.T) {
 	number := fmt.Sprintln(other.Process.Pid)
 	require.NoError(t, os.WriteFile(file, []byte(number+rest), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "run", ".s.PGSQL.5432.lock"), []byte(number+rest), 0o600))
+
 	for _, f := range []string{file, filepath.Join(dir, "run", ".s.PGSQL.5432.lock")} {
 		st, err := os.Stat(filepath.Join(dir, "pg"))
 		require.NoError(t, err)
@@ -69,6 +70,7 @@ func TestInitdbLeftOverIsEnded(t *testing.T) {
 	left := exec.Command("sleep", "600")
 	left.Dir = tmp
 	require.NoError(t, left.Start())
+
 	ended := make(chan struct{})
 	go func() { left.Wait(); close(ended) }()
 	t.Cleanup(func() { left.Process.Kill(); <-ended })

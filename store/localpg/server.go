@@ -83,16 +83,19 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 		s.release()
 		return nil, err
 	}
+
 	up := make(chan error, 1)
 	go s.supervise(ctx, up)
 	if err := <-up; err != nil {
 		s.Stop()
 		return nil, err
 	}
+
 	if err := s.ensureDatabase(ctx); err != nil {
 		s.Stop()
 		return nil, err
 	}
+
 	return s, nil
 }
 
@@ -102,6 +105,7 @@ func (s *Server) prepare(ctx context.Context) (err error) {
 			return err
 		}
 	}
+
 	if s.acct, err = serverAccount(); err != nil {
 		return err
 	}
@@ -111,6 +115,7 @@ func (s *Server) prepare(ctx context.Context) (err error) {
 	if s.lock, err = lockDir(s.dir); err != nil {
 		return err
 	}
+
 	s.pg = filepath.Join(s.dir, "pg")
 	if err = s.checkVersion(); err != nil {
 		return err
@@ -154,6 +159,7 @@ func (s *Server) initdb(ctx context.Context) error {
 	if err := os.Mkdir(tmp, 0o700); err != nil {
 		return fmt.Errorf("initdb: %w", err)
 	}
+
 	if err := s.acct.own(tmp); err != nil {
 		return fmt.Errorf("initdb: %w", err)
 	}
@@ -163,6 +169,7 @@ func (s *Server) initdb(ctx context.Context) error {
 	}
 	runtime.LockOSThread() // the thread's end is what Pdeathsig tells
 	defer runtime.UnlockOSThread()
+
 	cmd := exec.CommandContext(ctx, filepath.Join(s.bin, "initdb"), args...)
 	cmd.SysProcAttr, cmd.Dir, cmd.Env = s.acct.sys(), "/", environ()
 	cmd.SysProcAttr.Pdeathsig = syscall.SIGKILL
@@ -187,6 +194,7 @@ func (s *Server) endLeftOver(ctx context.Context) error {
 		return s.disown()
 	}
 	s.log.Info("stopping left-over database", "pid", pid)
+
 	limit := time.Now().Add(startLimit)
 	for isPostmaster(pid, s.pg) {
 		if err := syscall.Kill(pid, syscall.SIGINT); err != nil && !errors.Is(err, syscall.ESRCH) {
@@ -199,6 +207,7 @@ func (s *Server) endLeftOver(ctx context.Context) error {
 			return err
 		}
 	}
+
 	return nil
 }
 
@@ -277,6 +286,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 	limit := time.Now().Add(startLimit)
 	first, wait := true, 100*time.Millisecond
 	var last error
+
 	for {
 		began := time.Now()
 		cmd, err := s.spawn()
@@ -284,6 +294,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			exited := make(chan struct{})
 			var werr error
 			go func() { werr = cmd.Wait(); close(exited) }()
+
 			if err = s.waitReady(ctx, exited); err == nil {
 				s.setState(cmd.Process.Pid, nil)
 				if first {
@@ -296,6 +307,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			} else if ctx.Err() != nil {
 				s.signal(cmd.Process, syscall.SIGINT)
 			}
+
 			<-exited
 			if err == nil {
 				err = fmt.Errorf("database ended: %w", errors.Join(werr, coldseam.ErrUnavailable))
@@ -304,6 +316,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 				wait = 100 * time.Millisecond
 			}
 		}
+
 		s.setState(0, err)
 		if s.isStopping() {
 			return
@@ -312,6 +325,7 @@ func (s *Server) supervise(ctx context.Context, up chan<- error) {
 			up <- errors.Join(err, last)
 			return
 		}
+
 		last = err
 		if !first {
 			s.log.Error("database ended, restarting", "err", err)
@@ -367,6 +381,7 @@ func (s *Server) args() []string {
 		"jit":                     "off",
 		"log_min_messages":        "warning",
 	}
+
 	if s.opts.Fast {
 		set["fsync"], set["synchronous_commit"], set["full_page_writes"] = "off", "off", "off"
 	}
@@ -392,10 +407,12 @@ func (s *Server) waitReady(ctx context.Context, exited <-chan struct{}) error {
 			return ctx.Err()
 		case <-time.After(20 * time.Millisecond):
 		}
+
 		c, err := pgx.Connect(ctx, s.URL("postgres"))
 		if err == nil {
 			return c.Close(ctx)
 		}
+
 		if time.Since(told) > 30*time.Second {
 			told = time.Now()
 			s.log.Warn("database does not answer yet", "dur", time.Since(began).Round(time.Second), "err", err)
@@ -473,6 +490,7 @@ func (s *Server) Stop() error {
 	if !again && pid > 0 {
 		_ = syscall.Kill(pid, syscall.SIGINT) // gone already is as good
 	}
+
 	var err error
 	select {
 	case <-s.done:
@@ -484,6 +502,7 @@ func (s *Server) Stop() error {
 		<-s.done
 		err = fmt.Errorf("database did not stop within 20 s and was cut: %w", coldseam.ErrUnavailable)
 	}
+
 	if !again {
 		s.release()
 	}

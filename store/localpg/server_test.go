@@ -66,6 +66,7 @@ func copied(t *testing.T, dir string) string {
 			made.err = s.Stop()
 		}
 	})
+
 	require.NoError(t, made.err)
 	require.NoError(t, os.MkdirAll(dir, 0o711))
 	out, err := exec.Command("cp", "-a", filepath.Join(made.dir, "pg"), dir).CombinedOutput()
@@ -148,6 +149,7 @@ func TestOtherMajorIsRefusedAndKept(t *testing.T) {
 	require.NoError(t, os.WriteFile(version, []byte(strconv.Itoa(major-1)+"\n"), 0o600))
 	before, err := os.ReadDir(filepath.Join(dir, "pg"))
 	require.NoError(t, err)
+
 	_, err = localpg.Start(t.Context(), localpg.Options{Dir: dir})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, fmt.Sprintf("was made by Postgres %d", major-1))
@@ -245,6 +247,7 @@ func child(t *testing.T, dir string, uid int) (*exec.Cmd, string) {
 		cmd.Path = exe
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(uid)}}
 	}
+
 	out, err := cmd.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, cmd.Start())
@@ -313,6 +316,7 @@ func TestLeftOverServerIsStopped(t *testing.T) {
 	pg := filepath.Join(dir, "pg")
 	st, err := os.Stat(pg)
 	require.NoError(t, err)
+
 	cmd := exec.Command(filepath.Join(bin, "postgres"), "-D", pg, "-c", "listen_addresses=", "-c", "unix_socket_directories="+filepath.Join(dir, "run"))
 	cmd.Dir = "/"
 	owner := st.Sys().(*syscall.Stat_t)
@@ -320,6 +324,7 @@ func TestLeftOverServerIsStopped(t *testing.T) {
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: owner.Uid, Gid: owner.Gid}}
 	}
 	require.NoError(t, cmd.Start())
+
 	ended := make(chan struct{})
 	go func() { cmd.Wait(); close(ended) }()
 	t.Cleanup(func() { cmd.Process.Kill(); <-ended })
@@ -329,6 +334,7 @@ func TestLeftOverServerIsStopped(t *testing.T) {
 	}, 20*time.Second, 10*time.Millisecond)
 	s = start(t, localpg.Options{Dir: dir})
 	require.NotEqual(t, cmd.Process.Pid, s.Pid())
+
 	select {
 	case <-ended:
 	default:
@@ -347,6 +353,7 @@ func TestDiskFull(t *testing.T) {
 	top := stateDir(t)
 	dir := filepath.Join(top, "small")
 	require.NoError(t, os.Mkdir(dir, 0o711))
+
 	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=110m,mode=0711"); err != nil {
 		t.Skipf("cannot mount a small disk: %v", err)
 	}
@@ -355,6 +362,7 @@ func TestDiskFull(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { s.Stop() })
 	exec1(t, s.URL(""), `CREATE TABLE t (n int, pad text)`)
+
 	rows := 0
 	for ; rows < 200; rows++ {
 		c, err := pgx.Connect(t.Context(), s.URL(""))
@@ -368,6 +376,7 @@ func TestDiskFull(t *testing.T) {
 			break
 		}
 	}
+
 	require.Less(t, rows, 200, "the disk was meant to fill")
 	require.Positive(t, rows)
 	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=400m"))

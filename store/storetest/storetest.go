@@ -166,6 +166,7 @@ func (s *server) makeTemplate(ctx context.Context) error {
 		return err
 	}
 	defer c.Close(ctx)
+
 	sum := sha256.Sum256([]byte(store.MigrationText()))
 	s.template = "tmpl_" + hex.EncodeToString(sum[:6])
 	if _, err := c.Exec(ctx, `SELECT pg_advisory_lock(7263710099)`); err != nil {
@@ -176,6 +177,7 @@ func (s *server) makeTemplate(ctx context.Context) error {
 			return err
 		}
 	}
+
 	var there bool
 	if err := c.QueryRow(ctx, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, s.template).Scan(&there); err != nil || there {
 		return err
@@ -186,10 +188,12 @@ func (s *server) makeTemplate(ctx context.Context) error {
 			return err
 		}
 	}
+
 	db, err := store.Open(ctx, s.url(half), store.Options{})
 	if err != nil {
 		return err
 	}
+
 	err = db.Migrate(ctx)
 	db.Close()
 	if err != nil {

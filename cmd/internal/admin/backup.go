@@ -42,10 +42,12 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 	if err != nil {
 		return err
 	}
+
 	m, err := store.VerifyBackup(path)
 	if err != nil {
 		return err
 	}
+
 	fmt.Fprintf(s.Out, "%s: verified, %s, in %.1f s\n", path, manifestWords(m), time.Since(start).Seconds())
 	if c.Keep {
 		return nil
@@ -57,6 +59,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 	if err != nil {
 		return err
 	}
+
 	kept, err := store.Backups(dir)
 	if err != nil {
 		return err

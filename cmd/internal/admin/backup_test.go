@@ -30,6 +30,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	v := clubtest.New(t, nil)
 	v.Join(t, "one@club.example.org", coldseam.Preferences{})
 	v.Join(t, "two@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()
@@ -50,6 +51,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 			_, _ = v.DB.CountAttempt(load, "load", time.Hour, v.Now().Add(time.Duration(i)*time.Hour))
 		}
 	}()
+
 	var out bytes.Buffer
 	err = (&Backup{}).Backup(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts)
 	stop()
@@ -58,6 +60,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	require.Contains(t, out.String(), "verified")
 	require.Contains(t, out.String(), "2 files")
 	require.Contains(t, out.String(), "1 kept")
+
 	kept, err := store.Backups(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)

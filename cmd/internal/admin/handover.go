@@ -58,6 +58,7 @@ func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error 
 		{"limits-history.csv", p.history}, {"rules.csv", p.rules}, {"confirmations.csv", p.confirmations}, {"feeds.csv", p.feeds}, {"keys.csv", p.keys}, {"restore-drill.md", p.drill},
 		{"data-dictionary.md", p.dictionary},
 	}
+
 	var raw bytes.Buffer
 	z := gzip.NewWriter(&raw)
 	t := tar.NewWriter(z)
@@ -73,6 +74,7 @@ func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error 
 			return err
 		}
 	}
+
 	if err := t.Close(); err != nil {
 		return err
 	}
@@ -178,6 +180,7 @@ func withoutSecrets(text string) string {
 		return at[1] + `"` + removed + `"`
 	})
 	lines := strings.Split(text, "\n")
+
 	for i, l := range lines {
 		l = anyAddress.ReplaceAllStringFunc(l, withoutLogin)
 		if !linkLine.MatchString(l) {
@@ -191,6 +194,7 @@ func withoutSecrets(text string) string {
 			return at[1] + removed
 		})
 	}
+
 	return strings.Join(lines, "\n")
 }
 
@@ -252,6 +256,7 @@ func (p *packer) spots() ([]byte, error) {
 		}
 		return fmt.Sprintf("%.1f", *v/f)
 	}
+
 	var rows [][]string
 	for _, r := range reaches {
 		for _, s := range r.Spots {
@@ -259,6 +264,7 @@ func (p *packer) spots() ([]byte, error) {
 				num(s.FloatMS, coldseam.MetrePerFoot), dateText(s.FloatOn)})
 		}
 	}
+
 	return csvTable([]string{"reach", "spot", "name", "kind", "depth_ft", "sounded", "bed", "float_ft_per_s", "float_on"}, rows)
 }
 

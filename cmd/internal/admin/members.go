@@ -59,6 +59,7 @@ func exportMembers(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	}
 	out := csv.NewWriter(w)
 	_ = out.Write(memberColumns) // kept by the writer, see Error below
+
 	for _, x := range subs {
 		reaches := ""
 		if len(x.Prefs.Reaches) > 0 {
@@ -71,6 +72,7 @@ func exportMembers(ctx context.Context, w io.Writer, a *parts.Parts) error {
 		}
 		_ = out.Write(row)
 	}
+
 	out.Flush()
 	return out.Error()
 }
@@ -120,6 +122,7 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *parts.Parts, r 
 	count := map[string]int{}
 	bad := 0
 	seen := map[string]int{}
+
 	for _, m := range rows {
 		what := "would be entered"
 		err := m.err
@@ -131,14 +134,17 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *parts.Parts, r 
 			_, what, err = a.Enrol(ctx, m.email, m.name, m.prefs, c.Confirmed)
 			what, _, _ = strings.Cut(what, ";")
 		}
+
 		if err != nil {
 			// A line number leads the admin there; the address stays in the file.
 			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("line %d: refused: %v", m.line, err)))
 			bad++
 			continue
 		}
+
 		count[what]++
 	}
+
 	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(w, "%d: %s\n", count[k], k)
 	}
@@ -155,21 +161,25 @@ func readMembers(r io.Reader) ([]memberRow, error) {
 	if err != nil {
 		return nil, fmt.Errorf("no header line; want %s: %w", strings.Join(memberColumns, ","), coldseam.ErrInvalid)
 	}
+
 	for i := range head {
 		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
 		if !slices.Contains(memberColumns, head[i]) {
 			return nil, fmt.Errorf("column %q; want of %s: %w", head[i], strings.Join(memberColumns, ", "), coldseam.ErrInvalid)
 		}
 	}
+
 	if !slices.Contains(head, "email") {
 		return nil, fmt.Errorf("no column email among %s: %w", strings.Join(head, ", "), coldseam.ErrInvalid)
 	}
 	var out []memberRow
+
 	for {
 		rec, err := in.Read()
 		if err == io.EOF {
 			return out, nil
 		}
+
 		var pe *csv.ParseError
 		if errors.As(err, &pe) {
 			return nil, fmt.Errorf("line %d: quotes or cells that do not end: %w", pe.Line, coldseam.ErrInvalid)
@@ -188,11 +198,13 @@ func memberOf(head, rec []string, line int) memberRow {
 		m.err = fmt.Errorf("%d cells, the header has %d: %w", len(rec), len(head), coldseam.ErrInvalid)
 		return m
 	}
+
 	for i, k := range head {
 		v := strings.TrimSpace(rec[i])
 		if len(v) > 1 && v[0] == '\'' && noFormula(v[1:]) == v {
 			v = v[1:] // as export wrote it
 		}
+
 		switch k {
 		case "email":
 			m.email = v
@@ -219,5 +231,6 @@ func memberOf(head, rec []string, line int) memberRow {
 			m.prefs.Body = v
 		}
 	}
+
 	return m
 }

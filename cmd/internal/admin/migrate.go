@@ -34,6 +34,7 @@ func (c *Migrate) migrate(ctx context.Context, s *env.Streams, a *parts.Parts) e
 	if err != nil {
 		return err
 	}
+
 	if c.NoBackup {
 		err = a.DB.Migrate(ctx)
 	} else {
@@ -42,6 +43,7 @@ func (c *Migrate) migrate(ctx context.Context, s *env.Streams, a *parts.Parts) e
 	if err != nil {
 		return err
 	}
+
 	if st.Current() { // the queue's own tables and the readers' role may still have been behind
 		fmt.Fprintf(s.Out, "database schema %d: nothing to do\n", st.Have)
 		return nil

@@ -39,6 +39,7 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 		cfg, err = config.Config{StateDir: c.StateDir}, nil
 		cfg.Defaults(func(...string) bool { return false })
 	}
+
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
@@ -47,17 +48,20 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	if err != nil {
 		return err
 	}
+
 	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
 		return env.Fail(2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
 			"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
 			"with --files keep it stays", strings.Join(other, ", ")))
 
 	}
+
 	if c.Only {
 		files, err := store.RestoreFiles(c.File, o)
 		c.wrote(s, files)
 		return err
 	}
+
 	url, stop, err := c.target(ctx, cfg)
 	if err != nil {
 		return err
@@ -90,6 +94,7 @@ func (c *Restore) drill(ctx context.Context, s *env.Streams) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
+
 	if err := os.Chmod(dir, 0o711); err != nil { // the database's user passes through
 		return err
 	}
@@ -98,6 +103,7 @@ func (c *Restore) drill(ctx context.Context, s *env.Streams) error {
 		return err
 	}
 	defer pg.Stop()
+
 	r, err := store.Restore(ctx, c.File, pg.URL(localpg.User), store.RestoreOptions{Bin: pg.Bin()})
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
@@ -135,6 +141,7 @@ func (c *Restore) restore(ctx context.Context, s *env.Streams, url string, cfg c
 	fmt.Fprintf(s.Out, "restored: %s\n", manifestWords(r.Manifest))
 	c.wrote(s, r.Files)
 	fmt.Fprintf(s.Out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
+
 	if r.Jobs > 0 {
 		fmt.Fprintf(s.Out, "jobs: %d that were running will run again\n", r.Jobs)
 	}

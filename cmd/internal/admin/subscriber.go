@@ -93,6 +93,7 @@ func (c *subListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
+
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "no.\tstate\tsince\tsend at\treaches\taddress")
 	count := map[string]int{}
@@ -100,6 +101,7 @@ func (c *subListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) erro
 		count[x.State]++
 		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", x.ID, x.State, x.CreatedAt.Format(time.DateOnly), sendAt(x.Prefs), reachWords(x.Prefs), x.Email)
 	}
+
 	if err := tw.Flush(); err != nil {
 		return err
 	}
@@ -149,6 +151,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
+
 	loc := env.Zone(sub.Prefs.Zone)
 	fmt.Fprintf(w, "member %d, %s %s\nstate      %s, entered %s", sub.ID, sub.Name, sub.Email, sub.State, sub.CreatedAt.In(loc).Format("2006-01-02 15:04"))
 	if !sub.ConfirmedAt.IsZero() {
@@ -158,6 +161,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if sub.Suppressed != "" {
 		fmt.Fprintf(w, "suppressed %s\n", sub.Suppressed)
 	}
+
 	prefs, err := json.Marshal(sub.Prefs)
 	if err != nil {
 		return err
@@ -166,6 +170,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	for _, b := range x.Bounces {
 		fmt.Fprintf(w, "bounce     %s %d %s %s: %s\n", b.At.In(loc).Format("2006-01-02 15:04"), b.Code, b.Esc, b.Effect, env.OneLine(b.Text))
 	}
+
 	for i, m := range x.Mails {
 		if i == shownMails {
 			fmt.Fprintf(w, "mail       and %d older\n", len(x.Mails)-i)
@@ -173,6 +178,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 		}
 		fmt.Fprintf(w, "mail       %s %-10s %-8s %s %d %s %s\n", m.Date, m.Kind, m.State, stamp(m.DoneAt, loc), m.Code, m.Esc, env.OneLine(m.Reply))
 	}
+
 	if len(x.Mails) == 0 {
 		fmt.Fprintln(w, "mail       none yet")
 	}
@@ -220,6 +226,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *parts
 	if (c.Who == "") == (c.Since == "") {
 		return env.Fail(2, "want a member, or --since DATE")
 	}
+
 	if c.Since != "" {
 		d, err := coldseam.ParseDate(c.Since)
 		if err != nil {
@@ -232,6 +239,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *parts
 		fmt.Fprintf(w, "%d members get mail again\n", n)
 		return nil
 	}
+
 	sub, err := member(ctx, a, c.Who)
 	if err != nil {
 		return err
@@ -258,6 +266,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) 
 	if err != nil {
 		return err
 	}
+
 	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
@@ -267,6 +276,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) 
 		fmt.Fprintf(w, "member %d would be erased: %s. Do it with --yes.\n", sub.ID, what)
 		return nil
 	}
+
 	if err := a.DB.Forget(ctx, sub.ID); err != nil {
 		return err
 	}

@@ -88,6 +88,7 @@ five@club.example.org,five,,,late
 six@club.example.org,six,,imperial,
 seven@club.example.org,seven
 `
+
 	var out bytes.Buffer
 	require.NoError(t, func() error {
 		_ = (&subImportCmd{DryRun: true}).load(ctx, &out, v.Parts, strings.NewReader("email\nzero@club.example.org\n"))
@@ -99,6 +100,7 @@ seven@club.example.org,seven
 	out.Reset()
 	err := (&subImportCmd{Confirmed: true}).load(ctx, &out, v.Parts, strings.NewReader(list))
 	require.ErrorContains(t, err, "6 of 8 lines refused")
+
 	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2", "line 5: refused: reach \"nowhere\": not found; there are: ",
 		"line 6: refused", "line 7: refused", `units "imperial"; want us or metric`, "line 9: refused: 2 cells, the header has 5"} {
 		require.Contains(t, out.String(), want)
@@ -114,6 +116,7 @@ seven@club.example.org,seven
 	text := out.String()
 	out.Reset()
 	require.NoError(t, (&subImportCmd{Confirmed: true}).load(ctx, &out, w.Parts, strings.NewReader(text)))
+
 	one, err := member(ctx, w.Parts, "one@club.example.org")
 	require.NoError(t, err)
 	require.Equal(t, "=cmd()", one.Name)

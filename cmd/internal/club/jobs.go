@@ -53,6 +53,7 @@ func (a *App) fetchFeed(ctx context.Context, f feeds.Feed, slot time.Time) error
 			return nil
 		}
 	}
+
 	res, err := a.FetchOne(ctx, f, f.Request(a.Now()))
 	switch {
 	case err != nil && ctx.Err() == nil:
@@ -62,6 +63,7 @@ func (a *App) fetchFeed(ctx context.Context, f feeds.Feed, slot time.Time) error
 	case err == nil && a.IsAlerts(f) && !res.NotModified && res.Rows > 0:
 		return a.briefNow(ctx, a.Now())
 	}
+
 	return ctx.Err()
 }
 
@@ -105,6 +107,7 @@ func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
 	if err != nil {
 		return err
 	}
+
 	last, err := a.DB.Brief(ctx, r.ID, args.Day)
 	if err == nil && !last.Issued.Before(args.Issued) {
 		return nil
@@ -112,6 +115,7 @@ func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
 	if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
 		return err
 	}
+
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		a.Log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
 	}
@@ -120,6 +124,7 @@ func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
 	if err == nil {
 		a.Metrics.briefed(b, time.Since(start))
 	}
+
 	return err
 }
 

@@ -72,6 +72,7 @@ func (a *App) prune(ctx context.Context) error {
 		_, err := f(ctx, now)
 		errs = append(errs, err)
 	}
+
 	return errors.Join(errs...)
 }
 

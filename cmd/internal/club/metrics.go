@@ -41,6 +41,7 @@ func NewMetrics() *metrics {
 		m.reg.MustRegister(c)
 		return c
 	}
+
 	gauge := func(name, help string, labels ...string) *prometheus.GaugeVec {
 		g := prometheus.NewGaugeVec(prometheus.GaugeOpts{Namespace: "coldseam", Name: name, Help: help}, labels)
 		m.reg.MustRegister(g)
@@ -49,6 +50,7 @@ func NewMetrics() *metrics {
 	m.fetches = counter("fetch_total", "Fetches by feed and what came of them.", "feed", "state")
 	m.rows = counter("fetch_rows_total", "Rows stored by feed: added or revised.", "feed", "kind")
 	m.verdicts = gauge("brief_verdict", "1 for the verdict of the newest brief of a reach.", "reach", "verdict")
+
 	m.mails = counter("mail_total", "Mails by kind of outcome.", "state")
 	m.replies = counter("mail_reply_total", "Relay replies by class.", "class")
 	m.crps = gauge("forecast_crps", "Mean CRPS of issued forecasts, last 30 days.", "quantity", "lead")
@@ -98,6 +100,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 			gauge("disk_size_bytes", "Size of that file system.", float64(total), "directory", what)
 		}
 	}
+
 	up := 1.0
 	for _, read := range []func(context.Context, func(string, string, float64, ...string)) error{c.work, c.newest, c.morning} {
 		if err := read(ctx, gauge); err != nil {
@@ -114,11 +117,13 @@ func (c stateCollector) work(ctx context.Context, gauge func(string, string, flo
 	if err != nil {
 		return err
 	}
+
 	for queue, states := range s.Jobs {
 		for state, n := range states {
 			gauge("queue_jobs", "Jobs in the queue by state.", float64(n), "queue", queue, "state", state)
 		}
 	}
+
 	for state, n := range s.Mail {
 		gauge("outbox_mails", "Mails of today and yesterday by state.", float64(n), "state", state)
 	}
@@ -145,6 +150,7 @@ func (c stateCollector) newest(ctx context.Context, gauge func(string, string, f
 	for _, p := range c.Config.Profiles {
 		warnings[p.Name] = p.Format == ingest.FormatCAP
 	}
+
 	for _, v := range list {
 		if v.Kind == store.KindFeed && !warnings[v.Source] {
 			continue
@@ -154,6 +160,7 @@ func (c stateCollector) newest(ctx context.Context, gauge func(string, string, f
 		}
 		gauge("newest_value_timestamp_seconds", help, float64(v.At.Unix()), "kind", v.Kind, "source", v.Source, "parameter", string(v.Param))
 	}
+
 	return nil
 }
 

@@ -18,16 +18,19 @@ func (a *App) usual(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
+
 	have := map[known]bool{}
 	if now.UTC().Weekday() != time.Monday {
 		for _, k := range list {
 			have[k] = true
 		}
 	}
+
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
+
 	var errs []error
 	for _, r := range reaches {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
@@ -41,5 +44,6 @@ func (a *App) usual(ctx context.Context, now time.Time) error {
 			}
 		}
 	}
+
 	return errors.Join(errs...)
 }

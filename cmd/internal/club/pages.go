@@ -30,10 +30,12 @@ func (p Pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferen
 	if err != nil {
 		return err
 	}
+
 	s, _, err := p.DB.AddSubscriber(ctx, email, "", prefs)
 	if err != nil {
 		return err
 	}
+
 	if s.State != "pending" || hour > mailing.MaxConfirmsHour {
 		return nil
 	}

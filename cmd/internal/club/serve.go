@@ -32,6 +32,7 @@ func (c *Serve) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		return err
 	}
 	defer a.Close()
+
 	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
@@ -39,6 +40,7 @@ func (c *Serve) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if err != nil {
 		return err
 	}
+
 	log.Info("serving", "listen", srv.Addr)
 	<-ctx.Done()
 	srv.Stop()
@@ -78,6 +80,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 	if err != nil {
 		return fail(err)
 	}
+
 	h, err := web.New(web.Config{Store: Pages{a}, Links: a.Links, Club: a.Config.Club.Name, Cost: a.Table.Cost, Margin: a.Table.Margin, Now: a.Now, Log: a.Log,
 		Ready: a.Ready, Healthy: a.Healthy, TrustedProxies: proxies})
 	if err != nil {
@@ -86,6 +89,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 	if out.Addr, err = out.listen(a, a.Config.Listen, h); err != nil {
 		return fail(err)
 	}
+
 	if a.Config.MetricsAddr != "" {
 		mux := http.NewServeMux()
 		mux.Handle("GET /metrics", a.MetricsHandler())
@@ -93,6 +97,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 			return fail(err)
 		}
 	}
+
 	if a.Config.Mail.LMTP != "" {
 		addr, stop, err := a.StartInbox(ctx)
 		if err != nil {
@@ -100,6 +105,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 		}
 		out.lmtp, out.stops = addr, append(out.stops, stop)
 	}
+
 	queue, err := a.DB.NewQueue(a.Workers(), store.QueueOptions{Mail: a.Config.Mail.Workers})
 	if err != nil {
 		return fail(err)
@@ -107,6 +113,7 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 	if err := queue.Start(context.WithoutCancel(ctx)); err != nil {
 		return fail(fmt.Errorf("queue: %w", err))
 	}
+
 	out.stops = append(out.stops, func() {
 		sctx, cancel := context.WithTimeout(context.Background(), softStop)
 		defer cancel()
@@ -137,6 +144,7 @@ func (s *Running) listen(a *App, addr string, h http.Handler) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("listen %s: %w", addr, err)
 	}
+
 	srv := web.Server(addr, h)
 	done := make(chan struct{})
 	go func() {
@@ -145,6 +153,7 @@ func (s *Running) listen(a *App, addr string, h http.Handler) (string, error) {
 			a.Log.Error("pages", "err", err)
 		}
 	}()
+
 	s.stops = append(s.stops, func() {
 		sctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 		defer cancel()

@@ -20,6 +20,7 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		return s, err
 	}
 	names := map[coldseam.SiteID]bool{}
+
 	for _, r := range reaches {
 		if !names[r.Site] {
 			names[r.Site] = true
@@ -29,6 +30,7 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 			}
 			s.Feeds = append(s.Feeds, f...)
 		}
+
 		today := coldseam.DateOf(p.Now().In(env.Zone(r.Zone)))
 		b, err := p.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
@@ -39,11 +41,13 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		}
 		s.Briefs = append(s.Briefs, web.BriefState{River: r.River, Reach: r.Name, Zone: r.Zone, Day: b.Day, Issued: b.Issued, Verdict: b.Verdict})
 	}
+
 	today := coldseam.DateOf(p.Now().In(env.Zone(p.Config.Club.Zone)))
 	counts, err := p.DB.MailCounts(ctx, coldseam.MailMorning, today)
 	if err != nil {
 		return s, err
 	}
+
 	for state, n := range counts {
 		switch state {
 		case coldseam.MailSent:
@@ -57,6 +61,7 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		}
 		s.Mail.Due += n
 	}
+
 	s.Held, _, _, err = p.DB.Held(ctx)
 	return s, err
 }
@@ -70,6 +75,7 @@ func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 	if err != nil {
 		return nil, err
 	}
+
 	limit := time.Duration(p.Table.GaugeAgeH * float64(time.Hour))
 	var out []web.FeedState
 	for _, v := range vals {
@@ -84,6 +90,7 @@ func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 		}
 		out = append(out, f)
 	}
+
 	return out, nil
 }
 
@@ -112,6 +119,7 @@ func (p Pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if err := p.LogIce(ctx, t); err != nil {
 		return err
 	}
+
 	// The calibration line belongs to the stored trip and to its pseudonym: it
 	// goes with the trip when the angler corrects it.
 	stored, err := p.Trip(ctx, t.Subscriber, t.Reach, t.Date)

@@ -77,6 +77,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 	if err != nil {
 		errs = append(errs, err)
 	}
+
 	// What must leave today comes first: the parts share the tick's time.
 	do("mornings", func() error {
 		n, wait, err := a.QueueMornings(ctx, now)
@@ -86,6 +87,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 		}
 		return err
 	})
+
 	do("sweep", func() error { _, err := a.DB.Sweep(ctx, now); return err })
 	do("mail", func() error { _, err := a.DB.DueMail(ctx, now); return err })
 	do("fetches", func() error { return a.DueFetches(ctx, now, len(active) > 0) })
@@ -94,6 +96,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 	do("upkeep", func() error {
 		return a.DB.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
+
 	do("bounces", func() error { return a.DrainBounces(ctx) })
 	do("readers", func() error {
 		_, err := a.DB.MindReaders(ctx, 30*time.Second)
@@ -115,10 +118,12 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 	if err != nil {
 		return nil, err
 	}
+
 	// Members are many; zones, and the reaches' evenings, are few.
 	zones := map[string]*time.Location{}
 	dusk := map[mailing.BriefKey]time.Time{}
 	out := map[coldseam.ReachID]coldseam.Date{}
+
 	for _, s := range subs {
 		loc := zones[s.Prefs.Zone]
 		if loc == nil {
@@ -126,11 +131,13 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 			zones[s.Prefs.Zone] = loc
 		}
 		today := coldseam.DateOf(now.In(loc))
+
 		for _, d := range []coldseam.Date{today, today.Add(1)} { // a send soon after midnight is near before it
 			at, err := notify.SendAt(d, s.Prefs.SendAt, loc)
 			if err != nil || now.Before(at.Add(-activeBefore)) {
 				continue
 			}
+
 			for _, r := range reaches {
 				if !mailing.Wants(s.Prefs, r.ID) {
 					continue
@@ -145,6 +152,7 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 			}
 		}
 	}
+
 	return out, nil
 }
 
@@ -178,6 +186,7 @@ func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 	if err != nil {
 		return err
 	}
+
 	var jobs []river.JobArgs
 	for _, r := range reaches {
 		d, pace := coldseam.DateOf(now.In(env.Zone(r.Zone))), briefIdle
@@ -192,6 +201,7 @@ func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 		slot := now.Add(-AfterFetch).Truncate(pace).Add(AfterFetch)
 		jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot})
 	}
+
 	return a.DB.Enqueue(ctx, jobs...)
 }
 

@@ -75,6 +75,7 @@ func (x *Template) URL(t *testing.T) string {
 		require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+u.Path[1:]))
 		x.name = name
 	})
+
 	require.NotEmpty(t, x.name, "the ready town was not built")
 	name := fmt.Sprintf("t_%d_c%d", os.Getpid(), x.n.Add(1))
 	require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+x.name))

@@ -80,6 +80,7 @@ func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
 	require.NoError(t, err)
+
 	v.Sink, err = sink.Start(sink.Config{Script: script})
 	require.NoError(t, err)
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
@@ -89,6 +90,7 @@ func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 		Log:      slog.New(slog.NewJSONHandler(LockedWriter{v.Mu, v.Output}, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
+
 	t.Cleanup(func() {
 		v.App.Close()
 		v.Sink.Close()

@@ -16,6 +16,7 @@ func (c Config) Attributions(r coldseam.Reach) []coldseam.Attribution {
 			want[s.Provider] = true
 		}
 	}
+
 	var out []coldseam.Attribution
 	seen := map[coldseam.Attribution]bool{}
 	for _, p := range c.Profiles {
@@ -27,5 +28,6 @@ func (c Config) Attributions(r coldseam.Reach) []coldseam.Attribution {
 			out = append(out, x)
 		}
 	}
+
 	return out
 }

@@ -163,12 +163,14 @@ func judgeConfig(file, text string, c Config, own int) error {
 			j.profile(fmt.Sprintf("profile[%d].", i), p, c.Profiles[:i])
 		}
 	}
+
 	for i, s := range c.Sites {
 		j.site(fmt.Sprintf("site[%d].", i), s, i, c)
 	}
 	for i, r := range c.Reaches {
 		j.reach(fmt.Sprintf("reach[%d].", i), r, i, c)
 	}
+
 	for _, k := range slices.Sorted(maps.Keys(c.Thresholds)) {
 		one := c
 		one.Thresholds = map[string]Limit{k: c.Thresholds[k]}
@@ -176,6 +178,7 @@ func judgeConfig(file, text string, c Config, own int) error {
 		j.wrap("thresholds."+k, err)
 		j.check("thresholds."+k, c.Thresholds[k].Who, "who as a role, not an address", isRole)
 	}
+
 	j.weight(c.Weight)
 	for i, r := range c.AlertRules {
 		one := c
@@ -185,6 +188,7 @@ func judgeConfig(file, text string, c Config, own int) error {
 		j.wrap(key, err)
 		j.check(key+".provider", r.Provider, "the name of a [[profile]]", c.hasProfile)
 	}
+
 	for i, l := range c.Crafts {
 		j.limit(fmt.Sprintf("limit[%d].", i), l, c)
 	}
@@ -286,6 +290,7 @@ func (j *judge) mail(m Mail) {
 		a, err := mail.ParseAddress(s)
 		return err == nil && isAddress(a.Address)
 	})
+
 	for key, v := range map[string]string{"bounce_domain": m.BounceDomain, "list_id": m.ListID, "dkim_domain": m.DKIMDomain} {
 		j.check("mail."+key, v, "a domain such as river.example.org", domainName.MatchString)
 	}
@@ -310,6 +315,7 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		}
 		j.wrap(key, err)
 	}
+
 	for _, x := range []struct {
 		key    string
 		v      float64
@@ -323,6 +329,7 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 	} {
 		j.span(t+x.key, x.v, x.lo, x.hi, x.unit)
 	}
+
 	for _, x := range []struct {
 		key    string
 		v      ingest.Span
@@ -337,12 +344,14 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 			j.bad(t+x.key, d.String(), x.want)
 		}
 	}
+
 	j.check(t+"link", p.Link, "an http or https address", isPage)
 	for _, name := range slices.Sorted(maps.Keys(p.Places)) {
 		at, x := t+"places."+name+".", p.Places[name]
 		j.span(at+"lat", x.Lat, -90, 90, "")
 		j.span(at+"lon", x.Lon, -180, 180, "")
 	}
+
 	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
 		at, e := t+"endpoints."+name, p.Endpoints[name]
 		j.oneOf(at, name, "latest", "history", "revisions", "daily", "metadata", "locations", "nearby", "gaugings", "channels")
@@ -359,6 +368,7 @@ func (j *judge) site(t string, s Site, i int, c Config) {
 			j.bad(t+x.key, "empty", x.want)
 		}
 	}
+
 	if slices.ContainsFunc(c.Sites[:i], func(o Site) bool { return o.ID == s.ID }) {
 		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
@@ -367,6 +377,7 @@ func (j *judge) site(t string, s Site, i int, c Config) {
 			j.bad(t+"code", fmt.Sprintf("%q, which is %s already", s.Code, o.ID), "each station once")
 		}
 	}
+
 	if !c.hasProfile(s.Provider) {
 		j.bad(t+"profile", strconv.Quote(s.Provider), "the name of a [[profile]]")
 	}
@@ -387,18 +398,22 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 		j.bad(t+"zone", strconv.Quote(zone), "an IANA zone such as America/Chicago")
 		zone = "UTC"
 	}
+
 	if math.Abs(lat) > 90 || lat != lat {
 		j.bad(t+"lat", fmt.Sprintf("%g", lat), "-90 to 90; are lat and lon swapped?")
 		return
 	}
+
 	if math.Abs(lon) > 180 || lon != lon {
 		j.bad(t+"lon", fmt.Sprintf("%g", lon), "-180 to 180, west negative")
 		return
 	}
+
 	if a, b := j.written(t+"lat"), j.written(t+"lon"); a != b {
 		j.bad(t+map[bool]string{true: "lat", false: "lon"}[a], "alone", "lat and lon, or neither")
 		return
 	}
+
 	if lat == 0 && lon == 0 || !strings.Contains(zone, "/") || strings.HasPrefix(zone, "Etc/") {
 		return
 	}
@@ -406,6 +421,7 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 		j.bad(t+"lon", fmt.Sprintf("%g with lat %g", lon, lat), fmt.Sprintf("a longitude near %.0f, as zone %s has; west is negative, lat is the first of the two", mid, zone))
 		return
 	}
+
 	for region, span := range regionLat {
 		if strings.HasPrefix(zone, region) && (lat < span[0] || lat > span[1]) {
 			j.bad(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon), fmt.Sprintf("%g to %g, as zone %s has; south is negative, lat is the first of the two", span[0], span[1], zone))
@@ -460,6 +476,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 			j.bad(t+x.key, "empty", "a name")
 		}
 	}
+
 	j.check(t+"id", r.ID, "a name that can stand in an address: without / ? # % and \\", func(s string) bool { return !strings.ContainsAny(s, "/?#%\\\r\n\t") })
 	if slices.ContainsFunc(c.Reaches[:i], func(o Reach) bool { return o.ID == r.ID }) {
 		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
@@ -470,11 +487,13 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	measures := func(id string, p coldseam.Parameter) bool {
 		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id && slices.Contains(s.Params, string(p)) })
 	}
+
 	if !isSite(r.Site) {
 		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
 	} else if measures(r.Site, coldseam.FishCount) && !measures(r.Site, coldseam.Discharge) && !measures(r.Site, coldseam.Stage) {
 		j.bad(t+"site", strconv.Quote(r.Site)+", a fish counter", "a gauge; a counter stands in count_site")
 	}
+
 	if r.CountSite != "" && isSite(r.CountSite) && !measures(r.CountSite, coldseam.FishCount) {
 		j.bad(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
 	}
@@ -482,11 +501,13 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 		j.check(t+key, v, "the id of a [[site]]", isSite)
 	}
 	j.list(t+"upstream", r.Upstream, "")
+
 	for _, u := range r.Upstream {
 		if !isSite(u) || u == r.Site {
 			j.bad(t+"upstream", strconv.Quote(u), "ids of [[site]] tables other than the reach's own")
 		}
 	}
+
 	j.check(t+"alerts", r.Alerts, "the name of a [[profile]]", c.hasProfile)
 	j.place(t, r.Zone, r.Lat, r.Lon)
 	j.span(t+"gauge_km", r.GaugeKM, -1000, 1000, " km")
@@ -495,6 +516,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	j.pair(t, "flood_stage_m", "flood_stage_ft", r.FloodM, r.FloodFt, -100, 6000, coldseam.MetrePerFoot)
 	j.pair(t, "action_stage_m", "action_stage_ft", r.ActionM, r.ActionFt, -100, 6000, coldseam.MetrePerFoot)
 	j.pair(t, "drive_km", "drive_miles", r.DriveKM, r.DriveMiles, 0, 5000, KMPerMile)
+
 	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil && *x.ActionStage > *x.FloodStageM {
 		j.bad(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage, *x.FloodStageM), "an action stage at or below it")
 	}
@@ -503,6 +525,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	j.list(t+"hazards", r.Hazards, "")
 	j.list(t+"alert_zones", r.AlertZones, "")
 	j.list(t+"species", r.Species, "at least one species")
+
 	for _, s := range r.Species {
 		j.species(t+"species", s)
 	}
@@ -577,6 +600,7 @@ func keyLines(text string) map[string]int {
 	out, count := map[string]int{}, map[string]int{}
 	path := map[string]string{} // "reach.spot" -> "reach[1].spot[0]" of the newest
 	table := ""
+
 	full := func(name string) string {
 		for parent, rest, ok := cutLast(name); ok; {
 			if p, is := path[parent]; is {
@@ -588,6 +612,7 @@ func keyLines(text string) map[string]int {
 		}
 		return name
 	}
+
 	for i, line := range strings.Split(text, "\n") {
 		if m := tableHead.FindStringSubmatch(line); m != nil {
 			name := strings.ReplaceAll(m[2], `"`, "")
@@ -601,6 +626,7 @@ func keyLines(text string) map[string]int {
 			out[table] = i + 1
 			continue
 		}
+
 		if m := keyAssign.FindStringSubmatch(line); m != nil {
 			key := m[1]
 			if table != "" {
@@ -611,6 +637,7 @@ func keyLines(text string) map[string]int {
 			}
 		}
 	}
+
 	return out
 }
 
@@ -632,6 +659,7 @@ func syntaxFault(name, text string, err error) error {
 		}
 		return fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line, strings.TrimSuffix(msg, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
 	}
+
 	if m := headFault.FindStringSubmatch(err.Error()); m != nil {
 		return fmt.Errorf("%s:%s: %s is a list of tables [[%s]]; want one table [%s]: %w", name, m[1], m[2], m[2], m[2], coldseam.ErrInvalid)
 	}
@@ -639,6 +667,7 @@ func syntaxFault(name, text string, err error) error {
 	if m == nil {
 		return fmt.Errorf("%s: %w: %w", name, err, coldseam.ErrInvalid)
 	}
+
 	n, _ := strconv.Atoi(m[1])
 	found := "of another type"
 	if lines := strings.Split(text, "\n"); n >= 1 && n <= len(lines) {
@@ -646,6 +675,7 @@ func syntaxFault(name, text string, err error) error {
 			found = strings.TrimSpace(strings.SplitN(v, " #", 2)[0])
 		}
 	}
+
 	if strings.HasSuffix(m[2], "_url") {
 		found = "of another type"
 	}

@@ -68,6 +68,7 @@ func (c Config) Alerts() ([]verdict.AlertRule, error) {
 		if err != nil {
 			return nil, fmt.Errorf("alert_rule: %w", err)
 		}
+
 		if len(r.Codes) == 0 && len(r.Words) == 0 {
 			return nil, fmt.Errorf("alert_rule: neither codes nor words: %w", coldseam.ErrInvalid)
 		}
@@ -76,10 +77,12 @@ func (c Config) Alerts() ([]verdict.AlertRule, error) {
 				return nil, fmt.Errorf("alert_rule: an empty code or word fits every warning: %w", coldseam.ErrInvalid)
 			}
 		}
+
 		if (class == verdict.AlertNone || class == verdict.AlertMinor) && r.Why == "" {
 			return nil, fmt.Errorf("alert_rule: class %s makes warnings weigh less; want why: %w", r.Class, coldseam.ErrInvalid)
 		}
 		out = append(out, verdict.AlertRule{Provider: r.Provider, Class: class, Codes: r.Codes, Words: r.Words, Without: r.Without})
 	}
+
 	return out, nil
 }

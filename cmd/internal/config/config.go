@@ -224,6 +224,7 @@ func (c *Config) FromMachine(env func(string) string) {
 			*field = v
 		}
 	}
+
 	if v := env("COLDSEAM_TRUSTED_PROXIES"); v != "" {
 		c.Proxies = strings.Split(v, ",")
 	}
@@ -232,6 +233,7 @@ func (c *Config) FromMachine(env func(string) string) {
 			*field = env("CREDENTIALS_DIRECTORY") + rest
 		}
 	}
+
 	for name, field := range c.OwnKeys() {
 		if path := filepath.Join(c.StateDir, name); *field == "" && fileExists(path) {
 			*field = path
@@ -300,6 +302,7 @@ var keyAssign = regexp.MustCompile(`^\s*"?([A-Za-z0-9_-]+)"?\s*=`)
 func keyLine(text string, key toml.Key) int {
 	table, want := "", strings.Join(key[:len(key)-1], ".")
 	fallback := 0
+
 	for i, line := range strings.Split(text, "\n") {
 		s := strings.TrimSpace(line)
 		if strings.HasPrefix(s, "[") {
@@ -309,6 +312,7 @@ func keyLine(text string, key toml.Key) int {
 			}
 			continue
 		}
+
 		if m := keyAssign.FindStringSubmatch(line); m != nil && m[1] == key[len(key)-1] {
 			if table == want {
 				return i + 1
@@ -318,6 +322,7 @@ func keyLine(text string, key toml.Key) int {
 			}
 		}
 	}
+
 	return fallback
 }
 
@@ -349,6 +354,7 @@ func knownKeys(key toml.Key) []string {
 			t = t.Elem()
 			continue
 		}
+
 		for i := range t.NumField() {
 			if f := t.Field(i); f.Tag.Get("toml") == part {
 				t = f.Type
@@ -359,12 +365,14 @@ func knownKeys(key toml.Key) []string {
 			t = t.Elem()
 		}
 	}
+
 	var out []string
 	for i := 0; t.Kind() == reflect.Struct && i < t.NumField(); i++ {
 		if tag := t.Field(i).Tag.Get("toml"); tag != "" && tag != "-" {
 			out = append(out, tag)
 		}
 	}
+
 	return out
 }
 
@@ -378,6 +386,7 @@ func (c *Config) Defaults(written func(...string) bool) {
 	if c.StateDir == "" {
 		c.StateDir = os.Getenv("STATE_DIRECTORY")
 	}
+
 	def(&c.StateDir, "/var/lib/coldseam")
 	def(&c.Listen, "127.0.0.1:8080")
 	def(&c.Club.Zone, "UTC")
@@ -387,6 +396,7 @@ func (c *Config) Defaults(written func(...string) bool) {
 	def(&c.Mail.TLS, "starttls")
 	def(&c.Mail.Unknown, "resend")
 	def(&c.Backup.Dir, filepath.Join(c.StateDir, "backup"))
+
 	if c.Mail.Workers == 0 && !written("mail", "workers") {
 		c.Mail.Workers = 4
 	}

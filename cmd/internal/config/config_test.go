@@ -39,6 +39,7 @@ func TestSampleConfigLoads(t *testing.T) {
 func TestConfigErrorsNameTheLine(t *testing.T) {
 	t.Parallel()
 	const head = "public_url = \"https://x.example.org\"\n[club]\nname = \"Club\"\n"
+
 	for _, tc := range []struct{ name, text, want string }{
 		{"unknown top key", "colour = 1\n" + head, `c.toml:1: unknown key "colour"; want one of database_url, `},
 		{"unknown key in a table", head + "zone = \"UTC\"\nmotto = \"x\"\n", `c.toml:5: unknown key "club.motto"; want one of name, admin_email, contact, zone, `},
@@ -65,6 +66,7 @@ func TestConfigErrorsNameTheLine(t *testing.T) {
 func TestReachRefusesTwoUnitSystemsAndBadDates(t *testing.T) {
 	t.Parallel()
 	v := 3.0
+
 	for _, tc := range []struct {
 		name string
 		edit func(*Reach)

@@ -26,6 +26,7 @@ func (l Craft) limit() coldseam.CraftLimit {
 // nobody touched waits for it.
 func (r Reach) crafts(c Config, out *coldseam.Reach) {
 	out.MaxFlowProposed = r.MaxFlowProposed != nil && r.MaxFlowCFS != nil && *r.MaxFlowCFS == *r.MaxFlowProposed
+
 	for _, t := range c.Crafts {
 		if t.Reach != r.ID {
 			continue
@@ -36,12 +37,14 @@ func (r Reach) crafts(c Config, out *coldseam.Reach) {
 			out.CraftLimits = append(out.CraftLimits, l)
 			continue
 		}
+
 		flow := l.MaxFlowM3S
 		if own := r.MaxFlow(); own != nil {
 			flow = min(flow, *own)
 		}
 		out.MaxFlowM3S, out.MaxFlowWhy, out.MaxFlowProposed = &flow, l.Why, false
 	}
+
 	slices.SortFunc(out.CraftLimits, func(a, b coldseam.CraftLimit) int {
 		return slices.Index(coldseam.Crafts, a.Craft) - slices.Index(coldseam.Crafts, b.Craft)
 	})
@@ -82,6 +85,7 @@ func (j *judge) limit(t string, l Craft, c Config) {
 	case strings.TrimSpace(l.Why) == "":
 		j.bad(t+"why", "empty", "what the number rests on")
 	}
+
 	j.check(t+"who", l.Who, "a role, not an address", isRole)
 }
 

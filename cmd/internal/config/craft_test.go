@@ -28,6 +28,7 @@ func TestLimitTables(t *testing.T) {
 	boat := func(cfs float64) Craft {
 		return Craft{Reach: "bend", Craft: "boat", MaxFlowCFS: flow(cfs), Why: "seen"}
 	}
+
 	for _, r := range []struct {
 		name     string
 		change   func(*Config)
@@ -50,6 +51,7 @@ func TestLimitTables(t *testing.T) {
 		require.InDelta(t, r.cfs, coldseam.CFS(*got.MaxFlowM3S), 1e-6, r.name)
 		require.Equal(t, r.proposed, got.MaxFlowProposed, r.name)
 	}
+
 	for want, l := range map[string]Craft{
 		`limit.reach is "bent"; want one of bend`:           {Reach: "bent", Craft: "boat", MaxFlowCFS: flow(1), Why: "x"},
 		`limit.craft is "raft"; want one of wade`:           {Reach: "bend", Craft: "raft", MaxFlowCFS: flow(1), Why: "x"},

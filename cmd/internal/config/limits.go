@@ -32,6 +32,7 @@ func (l *Limit) UnmarshalTOML(v any) error {
 		}
 		return 0, fmt.Errorf("%v is no number: %w", v, coldseam.ErrInvalid)
 	}
+
 	t, ok := v.(map[string]any)
 	if !ok {
 		var err error
@@ -39,6 +40,7 @@ func (l *Limit) UnmarshalTOML(v any) error {
 		return err
 	}
 	seen := false
+
 	for k, x := range t {
 		s, isText := x.(string)
 		switch {
@@ -56,6 +58,7 @@ func (l *Limit) UnmarshalTOML(v any) error {
 			return fmt.Errorf("%s = %v; want value, why, who: %w", k, x, coldseam.ErrInvalid)
 		}
 	}
+
 	if !seen {
 		return fmt.Errorf("no value; want { value = 40, why = \"...\" }: %w", coldseam.ErrInvalid)
 	}

@@ -33,6 +33,7 @@ gust_mph = { value = 40, why = "the big boats only", who = "season keeper" }
 
 func TestLimitsAreRefused(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct{ name, line, want string }{
 		{"looser without a reason", `wind_mph = 30`, "threshold wind_mph: 30 is looser than 25: give a written reason"},
 		{"looser with a blank reason", `wind_mph = { value = 30, why = " " }`, "give a written reason"},

@@ -90,6 +90,7 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 	t.Parallel()
 	_, err := Parse("c.toml", soundTOML)
 	require.NoError(t, err)
+
 	for _, c := range []struct{ old, new, found, want string }{
 		{`listen = "127.0.0.1:8080"`, `listen = "8080"`, `"8080"`, "host:port"},
 		{`listen = "127.0.0.1:8080"`, `listen = 8080`, "8080", "a text in quotes"},
@@ -208,12 +209,14 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 			require.NotContains(t, err.Error(), "abc123", "no secret is repeated")
 			require.Contains(t, err.Error(), c.found)
 			require.Contains(t, err.Error(), c.want)
+
 			from := strings.Count(soundTOML[:strings.Index(soundTOML, c.old)], "\n") + 1
 			span := strings.Count(c.new, "\n")
 			var near []string
 			for n := from - 8; n <= from+span; n++ { // a [[limit]] and a [[site]] may be named by their head
 				near = append(near, fmt.Sprintf("c.toml:%d: ", n))
 			}
+
 			require.Condition(t, func() bool {
 				for _, s := range near {
 					if strings.HasPrefix(err.Error(), s) {

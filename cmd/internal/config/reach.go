@@ -34,6 +34,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		}
 		return si
 	}
+
 	date := func(what, s string) coldseam.Date {
 		var d coldseam.Date
 		if s != "" && err == nil {
@@ -43,6 +44,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		}
 		return d
 	}
+
 	out := coldseam.Reach{
 		ID: coldseam.ReachID(r.ID), River: r.River, Name: r.Name, Site: coldseam.SiteID(r.Site), Zone: r.Zone,
 		Lat: r.Lat, Lon: r.Lon, GaugeKM: r.GaugeKM, TempSite: coldseam.SiteID(r.TempSite), Regulated: r.Regulated,
@@ -56,24 +58,28 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		ActionStage: pick("action_stage", r.ActionM, r.ActionFt, coldseam.MetrePerFoot),
 	}
 	r.crafts(c, &out)
+
 	if r.Resident != nil {
 		out.ResidentShare = *r.Resident
 	}
 	if out.TargetRate == 0 {
 		out.TargetRate = c.Odds.TargetRate
 	}
+
 	if km := pick("drive", r.DriveKM, r.DriveMiles, KMPerMile); km != nil {
 		if !(*km >= 0 && *km < 5000) && err == nil {
 			err = fmt.Errorf("drive of %.0f km; want the way there and back: %w", *km, coldseam.ErrInvalid)
 		}
 		out.DriveKM = *km
 	}
+
 	for _, u := range r.Upstream {
 		out.UpstreamSites = append(out.UpstreamSites, coldseam.SiteID(u))
 	}
 	if _, e := time.LoadLocation(r.Zone); (e != nil || r.Zone == "") && err == nil {
 		err = fmt.Errorf("zone is %q; want an IANA zone: %w", r.Zone, coldseam.ErrInvalid)
 	}
+
 	for _, s := range r.Spots {
 		out.Spots = append(out.Spots, coldseam.Spot{
 			ID: s.ID, Name: s.Name, Kind: coldseam.SpotKind(s.Kind), Class: s.Class,
@@ -84,6 +90,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 			FloatFlow: pick(s.ID+" float_flow", s.FloatM3S, s.FloatCFS, coldseam.CubicMPerCFS), FloatN: s.FloatN, FloatWind: s.FloatWind,
 		})
 	}
+
 	for i, x := range r.Rules {
 		rule := coldseam.Rule{Kind: coldseam.RuleKind(x.Kind), Species: x.Species, Allowed: x.Allowed, Text: x.Text, Link: x.Link,
 			CheckedOn: date(fmt.Sprintf("rule %d checked_on", i+1), x.CheckedOn), CheckedBy: x.CheckedBy}
@@ -96,6 +103,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		}
 		out.Rules = append(out.Rules, rule)
 	}
+
 	return out, err
 }
 

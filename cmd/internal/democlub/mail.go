@@ -18,6 +18,7 @@ func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
 	if err != nil {
 		return "", err
 	}
+
 	if strings.HasPrefix(kind, "multipart/") {
 		parts := multipart.NewReader(body, params["boundary"])
 		for {
@@ -34,6 +35,7 @@ func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
 			}
 		}
 	}
+
 	if kind != "text/plain" {
 		return "", nil
 	}
@@ -43,6 +45,7 @@ func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
 	case "base64":
 		body = base64.NewDecoder(base64.StdEncoding, body)
 	}
+
 	b, err := io.ReadAll(body)
 	return strings.ReplaceAll(string(b), "\r\n", "\n"), err
 }

@@ -62,6 +62,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		}
 		return c.finish(s.Out, k.lines)
 	}
+
 	if c.DNS {
 		return c.records(ctx, s.Out, k)
 	}
@@ -73,6 +74,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		return c.finish(s.Out, k.lines)
 	}
 	defer a.Close()
+
 	k.app = a
 	if c.Reconcile {
 		return c.reconcile(ctx, s.Out, a)
@@ -95,6 +97,7 @@ func (c *Check) finish(w io.Writer, lines []Line) error {
 		count[l.Level]++
 		worst = max(worst, map[string]int{levelWarn: 1, LevelFail: 2}[l.Level])
 	}
+
 	if c.JSON {
 		enc := json.NewEncoder(w)
 		enc.SetIndent("", "  ")
@@ -117,8 +120,10 @@ func (c *Check) finish(w io.Writer, lines []Line) error {
 				fmt.Fprintf(w, "      %-22s fix: %s\n", "", l.Fix)
 			}
 		}
+
 		fmt.Fprintf(w, "%d ok, %d warn, %d fail\n", count[LevelOK], count[levelWarn], count[LevelFail])
 	}
+
 	if worst > 0 {
 		return env.ExitCode{Code: worst}
 	}
@@ -137,6 +142,7 @@ func (c *Check) live(ctx context.Context, cfg config.Config, cfgErr error) error
 	if err != nil {
 		return env.Fail(1, err.Error())
 	}
+
 	res, err := http.DefaultClient.Do(req)
 	if err != nil {
 		return env.Fail(1, "the service does not answer at "+cfg.Listen)
@@ -190,6 +196,7 @@ type resolver interface {
 
 func netOf() checkNet {
 	client := &http.Client{Timeout: 10 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+
 	return checkNet{
 		names: net.DefaultResolver,
 		get: func(ctx context.Context, url string) (int, time.Time, error) {
@@ -203,11 +210,13 @@ func netOf() checkNet {
 				return 0, time.Time{}, err
 			}
 			defer res.Body.Close()
+
 			_, _ = io.Copy(io.Discard, io.LimitReader(res.Body, 64<<10)) // the head is what counts
 			date, err := http.ParseTime(res.Header.Get("Date"))
 			if err != nil {
 				date = time.Time{}
 			}
+
 			return res.StatusCode, date, nil
 		},
 		probe: func(ctx context.Context, r notify.Relay) error { return r.Probe(ctx) },
@@ -264,6 +273,7 @@ func (k *checker) all(ctx context.Context) {
 		k.outside(ctx, func() {})
 		return
 	}
+
 	k.queue(ctx)
 	k.outside(ctx, func() {
 		k.feedAges(ctx)
@@ -297,6 +307,7 @@ func (k *checker) database(ctx context.Context) bool {
 		k.notBuilt(err)
 		return false
 	}
+
 	k.ok("database", "%s answers", k.app.Where)
 	st, err := k.app.DB.Schema(ctx)
 	switch {
@@ -313,11 +324,13 @@ func (k *checker) database(ctx context.Context) bool {
 		k.add("migrations", LevelFail, fmt.Sprintf("schema %d, this program needs %d", st.Have, st.Want), fmt.Sprintf("schema %d", st.Want), "coldseam migrate")
 		return false
 	}
+
 	k.ok("migrations", "schema %d", st.Have)
 	open, err := k.app.DB.OpenToReaders(ctx)
 	// Our own role has tried at every start: what is left takes more rights.
 	const closeFix = "as a superuser of the server, on this database: coldseam migrate --readers-sql | psql; " +
 		"or as that role by COLDSEAM_DATABASE_URL: coldseam migrate"
+
 	switch {
 	case errors.Is(err, coldseam.ErrNotFound):
 		k.add("readers' role", levelWarn, "there is none: nothing is open, recap --sql cannot be used", "role "+store.Reader, closeFix)
@@ -328,6 +341,7 @@ func (k *checker) database(ctx context.Context) bool {
 	default:
 		k.ok("readers' role", "closed but for schema season")
 	}
+
 	return true
 }
 

@@ -87,6 +87,7 @@ func newBench(t *testing.T) *bench {
 	m.From, m.BounceDomain, m.ListID = "Club <morning@"+clubDomain+">", "bounce."+clubDomain, "morning."+clubDomain
 	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam", filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
 	m.LMTP, m.SecondSMTP = "127.0.0.1:2424", "127.0.0.1:2525"
+
 	v.Config.PublicURL, v.Config.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
 	require.NoError(t, mailing.WriteDKIMKey(m.DKIMKeyFile))
 	_, err := mailing.EnsureKey(m.TokenKeyFile)
@@ -96,6 +97,7 @@ func newBench(t *testing.T) *bench {
 	require.NoError(t, err)
 	_, err = v.FetchAll(ctx)
 	require.NoError(t, err)
+
 	b := &bench{Town: v, names: &fakeNames{
 		txt:  map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." + clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
 		mx:   map[string]string{"bounce." + clubDomain: clubDomain + "."},
@@ -165,6 +167,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 		require.NotEmpty(t, lines[key], key)
 		require.Equal(t, LevelOK, lines[key][0].Level, "%s: %+v", key, lines[key])
 	}
+
 	wantLine(t, lines, "brandt-ledge flow", LevelFail, "newest 8 h old")
 	wantLine(t, lines, "tamsen-bend brief", levelWarn, "none for 2026-04-18")
 	wantLine(t, lines, "units northgauge", LevelOK, "discharge ft^3/s")
@@ -177,6 +180,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 
 func TestCheckExitAndJSON(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name   string
 		levels []string
@@ -195,6 +199,7 @@ func TestCheckExitAndJSON(t *testing.T) {
 			var text, js bytes.Buffer
 			require.Equal(t, c.want, (&Check{}).finish(&text, lines))
 			require.Equal(t, c.want, (&Check{JSON: true}).finish(&js, lines))
+
 			var got struct {
 				Status int
 				Lines  []Line
@@ -215,6 +220,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 	b := newBench(t)
 	ctx := t.Context()
 	keep := b.App.Config
+
 	for _, c := range []struct {
 		name, key, level, text string
 		inject                 func(t *testing.T)
@@ -495,6 +501,7 @@ func TestCheckOfSeries(t *testing.T) {
 		}
 		obs = append(obs, o)
 	}
+
 	n, longest := gapsOf(obs)
 	require.Equal(t, 1, n)
 	require.Equal(t, 8*time.Hour+15*time.Minute, longest)
@@ -525,6 +532,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 	t.Helper()
 	kept, err := b.DB.NewestKept(t.Context())
 	require.NoError(t, err)
+
 	for _, f := range kept {
 		if f.Profile != agency.ProfileGauges || !strings.Contains(f.URL, "latest-continuous") {
 			continue
@@ -534,6 +542,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 		text := strings.ReplaceAll(r.Replace(string(body)), `"ft^3/s"`, `"barrels per day"`)
 		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
+
 		p, err := b.Fetcher.Profile(agency.ProfileGauges)
 		require.NoError(t, err)
 		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.Now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
@@ -542,6 +551,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 		require.NoError(t, err)
 		return srv.URL
 	}
+
 	return ""
 }
 
@@ -556,6 +566,7 @@ func TestCheckBackupAge(t *testing.T) {
 		return map[string][]Line{"backup": b.k.lines}
 	}
 	wantLine(t, only(), "backup", LevelOK, "whole")
+
 	b.Clock.Forward(democlub.Start.Add(2 * env.Day))
 	wantLine(t, only(), "backup", levelWarn, "48 h old")
 	b.Clock.Forward(democlub.Start.Add(8 * env.Day))
@@ -587,6 +598,7 @@ func TestCheckOfSchemas(t *testing.T) {
 // What keeps the program from being built at all still names line and cure.
 func TestCheckWithoutAProgram(t *testing.T) {
 	t.Parallel()
+
 	for _, c := range []struct {
 		name, key, fix string
 		err            error
@@ -606,6 +618,7 @@ func TestCheckWithoutAProgram(t *testing.T) {
 			require.Contains(t, k.lines[0].Fix, c.fix)
 		})
 	}
+
 	var out bytes.Buffer
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
 	require.NoError(t, os.WriteFile(path, []byte("database_url = 'postgres://127.0.0.1:1/none'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
@@ -629,6 +642,7 @@ func TestReconcile(t *testing.T) {
 	v.Join(t, "two@club.example.org", coldseam.Preferences{})
 	_, err := v.DB.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.Now())
 	require.NoError(t, err)
+
 	_, err = v.DB.Pool().Exec(ctx, `
 		INSERT INTO coldseam.outbox (edition_id, subscriber_id, local_date, kind, state, priority, next_at, deadline, domain, message_id, payload)
 		SELECT (SELECT max(edition_id) FROM coldseam.edition), subscriber_id, '2026-04-18', 'morning', 'unknown', 3, $1, $1, 'x', '<20260418.' || subscriber_id || '@x>', ''
@@ -637,6 +651,7 @@ func TestReconcile(t *testing.T) {
 	list, err := v.DB.UnknownMails(ctx)
 	require.NoError(t, err)
 	require.Len(t, list, 2)
+
 	log := filepath.Join(t.TempDir(), "mail.log")
 	require.NoError(t, os.WriteFile(log, []byte("Apr 18 04:46 mx relay[1]: ABC: message-id="+list[0].MessageID+"\n"), 0o600))
 	var out bytes.Buffer
@@ -655,6 +670,7 @@ func TestRecordsToPaste(t *testing.T) {
 	b.k.cfg = b.App.Config
 	var out bytes.Buffer
 	require.NoError(t, (&Check{}).records(t.Context(), &out, b.k))
+
 	names := &fakeNames{txt: map[string][]string{}, mx: map[string]string{}}
 	for _, l := range strings.Split(out.String(), "\n") {
 		name, rest, _ := strings.Cut(l, ". IN ")
@@ -668,6 +684,7 @@ func TestRecordsToPaste(t *testing.T) {
 			require.LessOrEqual(t, len(strings.Trim(strings.TrimPrefix(s, "TXT "), `"`)), 255)
 		}
 	}
+
 	b.k.net.names = names
 	lines := b.lines(t)
 	for _, key := range []string{"spf", "dkim", "dmarc", "bounces"} {

@@ -74,6 +74,7 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 			failing, text = a.Failures, a.Err
 		}
 	}
+
 	key := "feed " + p.Name
 	limit := time.Duration(p.MaxAge)
 	if limit == 0 {
@@ -83,6 +84,7 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 		limit = time.Duration(k.app.Table.AlertAgeH * float64(time.Hour))
 	}
 	fix := "coldseam fetch --feed " + p.Name + " shows what the service answers"
+
 	switch old := k.now().Sub(lastOK); {
 	case lastTry.IsZero():
 		k.add(key, LevelFail, "never asked", "an answer at least every "+env.Age(limit), "start the service, or "+fix)
@@ -112,6 +114,7 @@ func (k *checker) shapes(ctx context.Context) {
 		k.broken("document shapes", err)
 		return
 	}
+
 	bad := 0
 	for _, pair := range pairs {
 		_, now := ingest.UnpackSchema(pair[0].Attributes)
@@ -123,6 +126,7 @@ func (k *checker) shapes(ctx context.Context) {
 		if len(moved) == 0 {
 			continue
 		}
+
 		bad++
 		words := moved[0]
 		if len(moved) > 1 {
@@ -131,6 +135,7 @@ func (k *checker) shapes(ctx context.Context) {
 		k.add("shape "+pair[0].Profile, levelWarn, fmt.Sprintf("since %s: %s", pair[0].At.Format("2 Jan 15:04 MST"), words), "documents as before",
 			"look whether values still come (coldseam parse --json on the document); name a renamed field in [profile.fields]")
 	}
+
 	if bad == 0 {
 		k.ok("document shapes", "unchanged for %s", env.Age(shapeMemory))
 	}
@@ -144,8 +149,10 @@ func (k *checker) units(ctx context.Context) {
 		k.broken("units", err)
 		return
 	}
+
 	found := map[string]map[string]bool{}
 	left := map[string]string{}
+
 	for _, f := range list {
 		if !k.wanted(f.Profile) || k.now().Sub(f.At) > shapeMemory {
 			continue
@@ -155,6 +162,7 @@ func (k *checker) units(ctx context.Context) {
 			left[f.Profile] = "the newest document cannot be read: " + err.Error()
 			continue
 		}
+
 		if found[f.Profile] == nil {
 			found[f.Profile] = map[string]bool{}
 		}
@@ -163,12 +171,14 @@ func (k *checker) units(ctx context.Context) {
 				found[f.Profile][string(m.Key.Param)+" "+m.Unit] = true
 			}
 		}
+
 		for _, x := range b.Skipped {
 			if strings.Contains(x.Why, "unit") {
 				left[f.Profile] = "left out " + x.What + ": " + x.Why
 			}
 		}
 	}
+
 	names := map[string]bool{}
 	for p := range found {
 		names[p] = true
@@ -176,6 +186,7 @@ func (k *checker) units(ctx context.Context) {
 	for p := range left {
 		names[p] = true
 	}
+
 	for _, p := range slices.Sorted(maps.Keys(names)) {
 		if why := left[p]; why != "" {
 			k.add("units "+p, LevelFail, why, "units coldseam knows", "name the unit in [profile.unit_aliases] or [profile.units] after looking at the agency's page")
@@ -227,6 +238,7 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	}
 	key, limit := string(r.ID)+" weather", time.Duration(k.app.Table.WeatherAgeH*float64(time.Hour))
 	var oldest time.Time
+
 	var lacks []string
 	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {
 		fs, err := k.app.DB.Forecasts(ctx, r.WeatherSite, p, k.now())
@@ -238,6 +250,7 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 			oldest = fs[0].Issued
 		}
 	}
+
 	fix := "coldseam fetch; see the line of its feed"
 	switch old := k.now().Sub(oldest); {
 	case oldest.IsZero():
@@ -267,6 +280,7 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 			}
 			level = levelWarn
 		}
+
 		fix := "coldseam fetch; then see the feed's line, and whether the agency's own page shows newer values"
 		if param == coldseam.WaterTemp {
 			fix = "coldseam fetch; see the feed's line, or set temp_site to a neighbour with a thermometer"
@@ -274,12 +288,14 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 		k.add(key, level, "no value of the last 7 days at "+string(site), wanted, fix)
 		return
 	}
+
 	last, usable := s.Last()
 	words := []string{fmt.Sprintf("newest %s old", env.Age(max(now.Sub(last.At), time.Minute)))}
 	gaps, longest := gapsOf(s.Obs)
 	if gaps > 0 {
 		words = append(words, fmt.Sprintf("%d gaps in 7 days, the longest %s", gaps, env.Age(longest)))
 	}
+
 	words = append(words, flagsOf(s.Obs)...)
 	found := strings.Join(words, "; ")
 	switch {

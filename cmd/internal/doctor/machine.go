@@ -55,6 +55,7 @@ func (k *checker) clocks(ctx context.Context) {
 		return
 	}
 	seen := map[string]bool{}
+
 	for _, p := range k.cfg.Profiles {
 		u, err := url.Parse(p.BaseURL)
 		if err != nil || seen[u.Host] {
@@ -63,6 +64,7 @@ func (k *checker) clocks(ctx context.Context) {
 		seen[u.Host] = true
 		key := "clock " + p.Name
 		before := k.now()
+
 		_, date, err := k.net.get(ctx, p.BaseURL)
 		switch {
 		case err != nil:
@@ -72,11 +74,13 @@ func (k *checker) clocks(ctx context.Context) {
 			k.ok(key, "the server says no date")
 			continue
 		}
+
 		off := date.Sub(before.Add(k.now().Sub(before) / 2)).Truncate(time.Second)
 		found := fmt.Sprintf("the server of %s is %s ahead of this machine", p.Name, off)
 		if off < 0 {
 			found = fmt.Sprintf("the server of %s is %s behind this machine", p.Name, -off)
 		}
+
 		const fix = "run a time daemon on this machine (timedatectl set-ntp true)"
 		switch {
 		case off.Abs() > skewBad:
@@ -113,10 +117,12 @@ func (k *checker) zones() {
 			odd = append(odd, z)
 		}
 	}
+
 	if len(odd) > 0 {
 		k.add("zones", LevelFail, "unknown here: "+strings.Join(odd, ", "), "IANA zones", "install tzdata, or mend the name")
 		return
 	}
+
 	if len(zones) > 1 {
 		for _, s := range k.cfg.Sites {
 			if s.Zone == "UTC" && k.cfg.Club.Zone != "UTC" {
@@ -166,6 +172,7 @@ func (k *checker) backups() {
 		k.add("backup", levelWarn, "none in "+k.cfg.Backup.Dir, "one a day", fix)
 		return
 	}
+
 	b := list[0]
 	old := k.now().Sub(b.MadeAt)
 	found := fmt.Sprintf("%d kept, the newest %s old, %.1f MB", len(list), env.Age(old), float64(b.Bytes)/1e6)
@@ -176,6 +183,7 @@ func (k *checker) backups() {
 		}
 		found += ", read through and whole"
 	}
+
 	switch {
 	case old > backupFail:
 		k.add("backup", LevelFail, found, "one a day", fix)

@@ -32,6 +32,7 @@ func (k *checker) relay(ctx context.Context) {
 		k.ok("smtp", "skipped: offline")
 		return
 	}
+
 	if err := k.net.probe(ctx, r); err != nil {
 		fix := "mend mail.smtp; look whether the relay runs and lets this machine in"
 		switch {
@@ -48,6 +49,7 @@ func (k *checker) relay(ctx context.Context) {
 		}
 		k.ok("smtp", "%s greets; %s", r.Addr, how)
 	}
+
 	if _, err := mail.ParseAddress(k.cfg.Mail.From); err != nil {
 		k.add("from", LevelFail, fmt.Sprintf("mail.from is %q", k.cfg.Mail.From), "an address with the club's name", "set mail.from")
 	}
@@ -88,6 +90,7 @@ func (k *checker) dns(ctx context.Context) {
 		k.add("dns", LevelFail, from+" is a name for examples", "the club's own domain", "set mail.from, bounce_domain, list_id and dkim_domain")
 		return
 	}
+
 	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
 	defer cancel()
 	k.spf(ctx)
@@ -141,11 +144,13 @@ func (k *checker) dkim(ctx context.Context) {
 		k.add("dkim", LevelFail, "mail goes unsigned", "mail.dkim_key_file", "coldseam init makes a key; then "+pasteFix)
 		return
 	}
+
 	want, err := s.Record()
 	if err != nil {
 		k.broken("dkim", err)
 		return
 	}
+
 	name := s.Selector + "._domainkey." + s.Domain
 	all, err := k.net.names.LookupTXT(ctx, name)
 	var de *net.DNSError
@@ -177,12 +182,14 @@ func (k *checker) dmarc(ctx context.Context, from string) {
 	if parts := strings.Split(from, "."); len(parts) > 2 {
 		names = append(names, "_dmarc."+strings.Join(parts[len(parts)-2:], "."))
 	}
+
 	for _, n := range names {
 		rec, err := k.txt(ctx, n, "v=dmarc1")
 		if err != nil {
 			k.add("dmarc", levelWarn, "no answer for "+n+": "+reasonOf(err), "a DMARC record", "look at the name server, then again")
 			return
 		}
+
 		if len(rec) > 0 {
 			for _, d := range []string{k.cfg.Mail.DKIMDomain, k.cfg.Mail.BounceDomain} {
 				if d != "" && !aligned(d, from) {
@@ -194,6 +201,7 @@ func (k *checker) dmarc(ctx context.Context, from string) {
 			return
 		}
 	}
+
 	k.add("dmarc", LevelFail, "no DMARC record at "+names[0], "v=DMARC1; p=none at the least: large providers ask for it", pasteFix)
 }
 
@@ -210,12 +218,14 @@ func (k *checker) ptr(ctx context.Context) {
 		k.ok("ptr", "skipped: the relay on this machine decides by which address mail leaves")
 		return
 	}
+
 	host, _, _ := net.SplitHostPort(r.Addr)
 	ips, err := k.net.names.LookupHost(ctx, host)
 	if err != nil || len(ips) == 0 {
 		k.add("ptr", levelWarn, "no address for "+host, "an address of the relay", "look at the name server, then again")
 		return
 	}
+
 	for _, ip := range ips {
 		names, err := k.net.names.LookupAddr(ctx, ip)
 		if err != nil || len(names) == 0 {
@@ -228,6 +238,7 @@ func (k *checker) ptr(ctx context.Context) {
 			return
 		}
 	}
+
 	k.ok("ptr", "%s has a name that leads back", host)
 }
 
@@ -238,6 +249,7 @@ func (k *checker) keys() {
 		k.add("token key", LevelFail, "mail.token_key_file is not set", "a key that signs the links in mails",
 			"coldseam serve makes one at a club's first start; that of a club with members is in the backup: coldseam restore FILE --files-only")
 	}
+
 	for _, f := range k.cfg.KeyFiles() {
 		if f.Rotate == "" {
 			continue
@@ -282,6 +294,7 @@ func (k *checker) publicURL(ctx context.Context) {
 		k.ok("public_url", "%s, not asked: offline", k.cfg.PublicURL)
 		return
 	}
+
 	status, _, err := k.net.get(ctx, strings.TrimRight(k.cfg.PublicURL, "/")+"/livez")
 	switch {
 	case err != nil:
@@ -305,16 +318,19 @@ func (k *checker) bouncePath(ctx context.Context) {
 		k.add("bounces", levelWarn, "nothing receives them", "an LMTP listener or a mailbox file", fix+"; dead addresses are written to for ever otherwise")
 		return
 	}
+
 	if m.BounceFile != "" {
 		// Read and gone is well: the mail server makes it anew.
 		f, err := os.Open(m.BounceFile)
 		if errors.Is(err, os.ErrNotExist) {
 			f, err = os.Open(filepath.Dir(m.BounceFile))
 		}
+
 		if err != nil {
 			k.add("bounces", LevelFail, reasonText(err), "a mailbox file that can be read", "make it, owned by the service")
 			return
 		}
+
 		f.Close()
 		if st, err := os.Stat(m.BounceFile + mailing.ReadingSuffix); err == nil && k.now().Sub(st.ModTime()) > 3*time.Minute {
 			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+mailing.ReadingSuffix, env.Age(k.now().Sub(st.ModTime()))),
@@ -322,6 +338,7 @@ func (k *checker) bouncePath(ctx context.Context) {
 			return
 		}
 	}
+
 	if k.offline || reservedName(m.BounceDomain) {
 		k.ok("bounces", "received here; the MX of %s was not asked for", m.BounceDomain)
 		return
@@ -331,6 +348,7 @@ func (k *checker) bouncePath(ctx context.Context) {
 		k.add("bounces", LevelFail, "no MX for "+m.BounceDomain, "an MX that leads to this machine's relay", pasteFix)
 		return
 	}
+
 	k.ok("bounces", "%s leads to %s, received here", m.BounceDomain, strings.TrimSuffix(mx[0].Host, "."))
 }
 
@@ -351,17 +369,20 @@ func (k *checker) sending(ctx context.Context) {
 	default:
 		k.ok("sending", "not held")
 	}
+
 	today := coldseam.DateOf(k.now().In(env.Zone(k.cfg.Club.Zone)))
 	list, err := k.app.DB.MailTroubles(ctx, today.Add(-2))
 	if err != nil {
 		k.broken("mail", err)
 		return
 	}
+
 	for _, t := range list {
 		found := fmt.Sprintf("%d %s of %s are %s", t.N, t.Kind, t.Day, t.State)
 		if t.Reply != "" {
 			found += ": " + anAddress.ReplaceAllString(t.Reply, "(address)")
 		}
+
 		switch t.State {
 		case coldseam.MailUnknown:
 			k.add("mail", levelWarn, found, "an answer to each", "coldseam check --reconcile with a relay on this machine; mail.unknown says what becomes of them")
@@ -375,6 +396,7 @@ func (k *checker) sending(ctx context.Context) {
 			k.add("mail", LevelFail, found, "sent", `the edition was stopped because the fault is ours; mend it, then coldseam brief --release --reason "..."`)
 		}
 	}
+
 	if len(list) == 0 {
 		k.ok("mail", "nothing unknown, refused, late or stopped in three days")
 	}
@@ -391,6 +413,7 @@ func (c *Check) records(ctx context.Context, w io.Writer, k *checker) error {
 	if err != nil || u.Hostname() == "" {
 		return env.Fail(2, "public_url must be set first")
 	}
+
 	host := u.Hostname()
 	fmt.Fprintf(w, "; records for %s, to paste into its zone\n", from)
 	if reservedName(from) {
@@ -403,6 +426,7 @@ func (c *Check) records(ctx context.Context, w io.Writer, k *checker) error {
 		spf += " include:" + relay
 		fmt.Fprintf(w, "; the SPF line names %s by its own policy: ask who runs it which include it wants\n", relay)
 	}
+
 	fmt.Fprintf(w, "%s. IN TXT %s\n", m.BounceDomain, quotedTXT("v=spf1 "+spf+" -all"))
 	if err := k.dkimRecord(w); err != nil {
 		return err
@@ -412,6 +436,7 @@ func (c *Check) records(ctx context.Context, w io.Writer, k *checker) error {
 		policy += "; rua=mailto:" + k.cfg.Club.AdminEmail
 	}
 	fmt.Fprintf(w, "_dmarc.%s. IN TXT %s\n", from, quotedTXT(policy))
+
 	if ips, err := k.net.names.LookupHost(ctx, host); err == nil && !c.Offline {
 		for _, ip := range ips {
 			fmt.Fprintf(w, "; PTR of %s, set where the address was rented: %s.\n", ip, host)
@@ -419,6 +444,7 @@ func (c *Check) records(ctx context.Context, w io.Writer, k *checker) error {
 	} else {
 		fmt.Fprintf(w, "; PTR: the address mail leaves by must be called %s, set where the address was rented\n", host)
 	}
+
 	return nil
 }
 
@@ -454,10 +480,12 @@ func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
+
 	if len(list) == 0 {
 		fmt.Fprintln(w, "no mail is without an answer")
 		return nil
 	}
+
 	f, err := os.Open(c.MailLog)
 	if err != nil {
 		return env.Fail(2, "--mail-log: "+err.Error())
@@ -467,6 +495,7 @@ func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
+
 	n := 0
 	for _, u := range list {
 		if !taken[u.MessageID] {
@@ -480,6 +509,7 @@ func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) erro
 			n++
 		}
 	}
+
 	fmt.Fprintf(w, "%d of %d mails without an answer stand in the relay's log and are sent; %d are not there\n", n, len(list), len(list)-n)
 	return nil
 }

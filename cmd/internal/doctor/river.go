@@ -32,26 +32,31 @@ func (k *checker) reaches(ctx context.Context) {
 		k.broken("reaches", err)
 		return
 	}
+
 	if len(k.cfg.Reaches) == 0 {
 		k.add("reaches", LevelFail, "none in the file", "at least one river", "coldseam site add finds gauges and adds a river")
 	}
+
 	for _, x := range k.cfg.Reaches {
 		r, err := x.Build(k.cfg)
 		if err != nil {
 			k.add(x.ID+" reach", LevelFail, err.Error(), "a [[reach]] that can be read", "mend the file")
 			continue
 		}
+
 		if k.entered(r, stored) {
 			k.gauge(ctx, r)
 			k.forecast(ctx, r)
 			k.ice(ctx, r)
 			k.trusted(ctx, r)
 		}
+
 		k.limitsOf(ctx, r)
 		k.rules(r)
 		k.spots(ctx, r)
 		k.measure(ctx, r)
 	}
+
 	for _, r := range stored {
 		if !slices.ContainsFunc(k.cfg.Reaches, func(x config.Reach) bool { return x.ID == string(r.ID) }) {
 			k.add(string(r.ID)+" reach", levelWarn, "in the database, not in the file", "the same reaches in both",
@@ -103,6 +108,7 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	} else {
 		k.limit(ctx, key("max_flow"), r)
 	}
+
 	switch {
 	case !r.HazardsSurveyed:
 		k.add(key("hazards"), levelWarn, "not surveyed", "a list from a person who ran the reach", edit+": hazards, hazards_surveyed = true; until then the verdict stays at TOSS-UP")
@@ -111,6 +117,7 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	default:
 		k.ok(key("hazards"), "%d listed", len(r.Hazards))
 	}
+
 	if r.FloodStageM == nil {
 		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood", edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")
 	}
@@ -122,6 +129,7 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	default:
 		k.warningCodes(ctx, key("warnings"), r)
 	}
+
 	if r.WeatherSite == "" {
 		k.add(key("weather"), LevelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")
 	}
@@ -139,6 +147,7 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
+
 	var others []string
 	for _, c := range list {
 		others = append(others, morning.CandidateWords(c))
@@ -147,6 +156,7 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 	if len(others) > 0 {
 		found += ". The record gives: " + strings.Join(others, "; ")
 	}
+
 	if r.MaxFlowProposed {
 		k.add(key, levelWarn, found, "the word of a person who knows the reach; until then the verdict stays at TOSS-UP",
 			"coldseam reach limit confirm "+string(r.ID)+" --craft boat --why TEXT, or another max_flow in the configuration")
@@ -162,6 +172,7 @@ func (k *checker) rules(r coldseam.Reach) {
 	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	const fix = "read the link, mend the rule if it changed, set checked_on and checked_by"
 	season, bad := false, 0
+
 	for _, x := range r.Rules {
 		season = season || x.Kind == coldseam.RuleSeason
 		name := strings.TrimSpace(string(x.Kind) + " " + x.Species)
@@ -169,11 +180,13 @@ func (k *checker) rules(r coldseam.Reach) {
 			k.add(key, levelWarn, name+": no link", "where the rule is published", "add link to the [[reach.rule]]")
 			bad++
 		}
+
 		if x.CheckedOn.IsZero() {
 			k.add(key, LevelFail, name+": never checked", "checked by a person within "+env.Age(limit), fix)
 			bad++
 			continue
 		}
+
 		old := time.Duration(today.Sub(x.CheckedOn)) * env.Day
 		switch {
 		case old < 0:
@@ -187,6 +200,7 @@ func (k *checker) rules(r coldseam.Reach) {
 			bad++
 		}
 	}
+
 	if !season {
 		k.add(key, LevelFail, "no season rule", "open and closed dates of "+strings.Join(r.Species, ", ")+", with link and check date", "add a [[reach.rule]] of kind season; never GO without it")
 		return
@@ -203,12 +217,14 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 		k.add(key, levelWarn, "no spots", "at least one sounded spot", "add a [[reach.spot]]: without it there is no weight")
 		return
 	}
+
 	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	frame, err := k.app.DB.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
 	bad := 0
+
 	for _, s := range r.Spots {
 		found, fix := "", "sound it again and note the day and the stage"
 		old := time.Duration(today.Sub(s.Sounded)) * env.Day
@@ -226,9 +242,11 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 		default:
 			continue
 		}
+
 		bad++
 		k.add(key, levelWarn, found, "a depth sounded since the last flood, at most a year old", fix)
 	}
+
 	if bad == 0 {
 		k.ok(key, "%d spots, none run out", len(r.Spots))
 	}
@@ -282,6 +300,7 @@ func (k *checker) briefs(ctx context.Context) {
 		k.broken("briefs", err)
 		return
 	}
+
 	for _, r := range reaches {
 		key := string(r.ID) + " brief"
 		now := k.now()
@@ -291,10 +310,12 @@ func (k *checker) briefs(ctx context.Context) {
 			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours", "start the service, or coldseam brief --save; the log of the service names what fails")
 			continue
 		}
+
 		if err != nil {
 			k.broken(key, err)
 			continue
 		}
+
 		word, words := b.Verdict.String(), notify.WordsFor("us", r.Zone)
 		if b.Verdict == coldseam.NoCall && len(b.Reasons) > 0 {
 			word += ": " + notify.ReasonText(b.Reasons[0], "", r.Zone)
@@ -305,6 +326,7 @@ func (k *checker) briefs(ctx context.Context) {
 					"compare with the station's own page and tell the agency; until readings agree again the reach has no call")
 			}
 		}
+
 		k.ok(key, "%s, made %s ago", word, env.Age(max(now.Sub(b.Issued), time.Minute)))
 	}
 }

@@ -52,6 +52,7 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*Env, error) {
 	if e.Now == nil {
 		e.Now = time.Now
 	}
+
 	var err error
 	if e.Table, err = cfg.Table(); err != nil {
 		return nil, err
@@ -63,6 +64,7 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*Env, error) {
 		e.Close()
 		return nil, err
 	}
+
 	return e, nil
 }
 
@@ -85,17 +87,20 @@ func (e *Env) openDatabase(ctx context.Context, o Options) error {
 	if dsn == "" {
 		dsn, e.Where = e.Config.DatabaseURL, "the configured database"
 	}
+
 	if dsn == "" {
 		var err error
 		if dsn, err = e.private(ctx, o); err != nil {
 			return err
 		}
 	}
+
 	db, err := store.Open(ctx, dsn, store.Options{Log: e.Log, Now: e.Now, HoldUnknown: e.Config.Mail.Unknown == "hold",
 		DomainRate: e.Config.Mail.DomainRate(), TotalRate: e.Config.Mail.TotalRate()})
 	if err != nil {
 		return err
 	}
+
 	e.DB = db
 	if o.AnySchema {
 		return nil

@@ -19,6 +19,7 @@ func (e *Env) SyncRivers(ctx context.Context) error {
 	for _, s := range e.Config.Sites {
 		errs = append(errs, e.DB.PutSite(ctx, s.Build()))
 	}
+
 	for _, r := range e.Config.Reaches {
 		reach, err := r.Build(e.Config)
 		if err != nil {
@@ -32,6 +33,7 @@ func (e *Env) SyncRivers(ctx context.Context) error {
 		}
 		errs = append(errs, e.DB.PutReach(ctx, reach, store.Edit{Who: OrElse(r.Who, "coldseam.toml"), Why: why}))
 	}
+
 	return errors.Join(errs...)
 }
 
@@ -76,6 +78,7 @@ func (e *Env) SyncLimits(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	var errs []error
 	for k, l := range e.Config.Thresholds {
 		v := strconv.FormatFloat(l.Value, 'g', -1, 64)
@@ -89,6 +92,7 @@ func (e *Env) SyncLimits(ctx context.Context) error {
 		errs = append(errs, e.DB.SetThreshold(ctx, k, &v, edit))
 		delete(stored, k)
 	}
+
 	for k := range stored {
 		errs = append(errs, e.DB.SetThreshold(ctx, k, nil, store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
 	}

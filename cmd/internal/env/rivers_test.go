@@ -18,6 +18,7 @@ func TestLimitEditsAreKept(t *testing.T) {
 	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20}, "gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
 	require.NoError(t, a.SyncLimits(ctx))
 	require.NoError(t, a.SyncLimits(ctx))
+
 	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 18}}
 	require.NoError(t, a.SyncLimits(ctx))
 	edits, err := a.DB.ThresholdEdits(ctx, "gust_mph")
@@ -27,6 +28,7 @@ func TestLimitEditsAreKept(t *testing.T) {
 	require.Equal(t, "the big boats only", edits[0].Why)
 	require.Nil(t, edits[1].New)
 	require.False(t, edits[1].At.IsZero())
+
 	edits, err = a.DB.ThresholdEdits(ctx, "wind_mph")
 	require.NoError(t, err)
 	require.Len(t, edits, 2)

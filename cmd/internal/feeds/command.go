@@ -36,6 +36,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	defer e.Close()
 	a := New(e)
 	defer a.Fetcher.Close()
+
 	if err := a.SyncRivers(ctx); err != nil {
 		return err
 	}
@@ -46,6 +47,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	case c.From != "":
 		return c.Backfill(ctx, s.Out, a)
 	}
+
 	return c.FetchNow(ctx, s.Out, a)
 }
 
@@ -132,6 +134,7 @@ func (c *Command) Backfill(ctx context.Context, w io.Writer, a *Feeds) error {
 	if err != nil {
 		return err
 	}
+
 	failed, asked := 0, 0
 	for _, f := range feeds {
 		req, ok := a.pastRequest(f, from.UTC(), time.Duration(c.Hours)*env.Day)
@@ -143,10 +146,12 @@ func (c *Command) Backfill(ctx context.Context, w io.Writer, a *Feeds) error {
 			failed++
 			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("%-28s %v", f.Key(), err)))
 		}
+
 		if ctx.Err() != nil {
 			return env.Fail(1, "stopped; the same command goes on from here")
 		}
 	}
+
 	return failures(failed, asked)
 }
 
@@ -190,6 +195,7 @@ func (c *Command) past(ctx context.Context, w io.Writer, a *Feeds, f Feed, req i
 		fmt.Fprintf(w, "%-28s goes on from %s\n", name, at.Format(time.DateOnly))
 		req.Since = at
 	}
+
 	start, asked := time.Now(), req.Since
 	req.Force = true
 	req.Progress = func(p ingest.Progress) {
@@ -200,6 +206,7 @@ func (c *Command) past(ctx context.Context, w io.Writer, a *Feeds, f Feed, req i
 			a.Log.Warn("back-fill mark", "feed", name, "err", err)
 		}
 	}
+
 	res, err := a.FetchOne(ctx, f, req)
 	if err != nil {
 		return err
@@ -229,6 +236,7 @@ func (c *Command) ReplayKept(ctx context.Context, w io.Writer, a *Feeds) error {
 	if err != nil {
 		return err
 	}
+
 	// What ranks the series of a gauge is read before the series.
 	sort.SliceStable(list, func(i, j int) bool { return a.ranks(list[i]) && !a.ranks(list[j]) })
 	var t Tally
@@ -242,10 +250,12 @@ func (c *Command) ReplayKept(ctx context.Context, w io.Writer, a *Feeds) error {
 			t.Failed++
 			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile, f.At.Format("2006-01-02 15:04"), err)))
 		}
+
 		if (i+1)%50 == 0 || i+1 == len(list) {
 			fmt.Fprintf(w, "%d of %d documents, %d rows, %d new, %d revised\n", i+1, len(list), t.Rows, t.Added, t.Revised)
 		}
 	}
+
 	if len(list) == 0 {
 		fmt.Fprintln(w, "no document is kept yet")
 	}
@@ -282,6 +292,7 @@ func (fd *Feeds) ProfileOf(f store.FetchRecord) (ingest.Profile, error) {
 	if err != nil {
 		return p, err
 	}
+
 	p.RequestIssued = ingest.InstanceTime(f.URL)
 	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
 		if path := p.Endpoints[name].Path; path != "" && path != p.Path && strings.Contains(f.URL, path) {
@@ -291,10 +302,12 @@ func (fd *Feeds) ProfileOf(f store.FetchRecord) (ingest.Profile, error) {
 			break
 		}
 	}
+
 	for _, s := range fd.Config.Sites {
 		if s.Provider == p.Name && strings.Contains(f.URL, s.Code) {
 			p.RequestSite = s.Code
 		}
 	}
+
 	return p, nil
 }

@@ -106,11 +106,13 @@ func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Durati
 	var t Tally
 	var errs []error
 	now := fd.Now()
+
 	for _, f := range Plan(fd.Config) {
 		p, err := fd.Fetcher.Profile(f.Profile)
 		if err != nil {
 			return t, err
 		}
+
 		_, history := p.Endpoints["history"]
 		req := f.Request(now)
 		switch {
@@ -123,6 +125,7 @@ func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Durati
 		case f.Endpoint == "revisions":
 			continue
 		}
+
 		req.Progress = func(pr ingest.Progress) {
 			if report != nil {
 				report(f.Profile+"/"+req.Endpoint, pr)
@@ -135,6 +138,7 @@ func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Durati
 			errs = append(errs, fmt.Errorf("back-fill: %w", err))
 		}
 	}
+
 	return t, errors.Join(errs...)
 }
 

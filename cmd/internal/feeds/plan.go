@@ -43,10 +43,12 @@ func Plan(c config.Config) []Feed {
 		codes[s.Provider] = append(codes[s.Provider], s.Code)
 	}
 	var out []Feed
+
 	for _, p := range c.Profiles {
 		p = p.WithDefaults()
 		sites := codes[p.Name]
 		sort.Strings(sites)
+
 		switch {
 		case p.Format == ingest.FormatCAP:
 			out = append(out, Feed{Profile: p.Name, Safety: true}.paced(p))
@@ -57,6 +59,7 @@ func Plan(c config.Config) []Feed {
 			out = append(out, observed(p, sites)...)
 		}
 	}
+
 	return out
 }
 
@@ -82,6 +85,7 @@ func observed(p ingest.Profile, sites []string) []Feed {
 	if has("metadata") { // which of a gauge's series is the primary one
 		out = append([]Feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day}}, out...)
 	}
+
 	if has("revisions") {
 		out = append(out, Feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: env.Day, Active: env.Day})
 	}
@@ -93,6 +97,7 @@ func observed(p ingest.Profile, sites []string) []Feed {
 			out = append(out, Feed{Profile: p.Name, Endpoint: name, Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day})
 		}
 	}
+
 	return out
 }
 

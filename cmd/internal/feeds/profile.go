@@ -25,10 +25,12 @@ func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error)
 				p, found = x, true
 			}
 		}
+
 		if !found {
 			return p, fmt.Errorf("no [[profile]] named %q in %s", name, g.Config)
 		}
 	}
+
 	if unit != "" {
 		p.Units = map[string]string{}
 		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity, coldseam.Velocity,
@@ -41,11 +43,13 @@ func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error)
 			return p, fmt.Errorf("unit %q fits no parameter coldseam knows", unit)
 		}
 	}
+
 	if zone != "" {
 		if _, err := time.LoadLocation(zone); err != nil {
 			return p, fmt.Errorf("zone %q: want an IANA zone such as America/Chicago", zone)
 		}
 		p.Zone = zone
 	}
+
 	return p.WithDefaults(), nil
 }

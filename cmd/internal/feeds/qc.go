@@ -37,6 +37,7 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 			known.Tidal = s.Tidal
 		}
 	}
+
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	_, top, _, err := fd.DB.Extremes(ctx, id, coldseam.Discharge)
@@ -49,6 +50,7 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 		hi += hi - lo
 		known.StageMinM, known.StageMaxM = &lo, &hi
 	}
+
 	if err := errors.Join(err, err2); err != nil {
 		fd.Log.Warn("limits for quality control", "site", id, "err", err)
 	}

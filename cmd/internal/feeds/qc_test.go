@@ -26,6 +26,7 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 		Reaches: []config.Reach{{Site: "g:1", AirSite: "g:air"}, {Site: "g:2", TempSite: "g:3", AirSite: "g:air"}},
 	}
 	a := New(&env.Env{DB: db, Now: func() time.Time { return now }, Config: cfg, Log: slog.New(slog.DiscardHandler)})
+
 	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int, v func(int) float64) {
 		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period, Provider: "g"}}
 		for i := range days {
@@ -35,6 +36,7 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 		_, _, err := db.UpsertSeries(ctx, 0, []coldseam.Series{s})
 		require.NoError(t, err)
 	}
+
 	for _, id := range []coldseam.SiteID{"g:1", "g:2", "g:3", "g:air"} {
 		require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: id, Provider: "g", Code: string(id), Zone: "UTC"}))
 	}
@@ -80,6 +82,7 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 	for i := range 5 {
 		warm.Obs = append(warm.Obs, coldseam.Observation{At: now.Add(time.Duration(i-4) * time.Hour), Value: 9 + float64(i)/10})
 	}
+
 	_, err = f.Import(ctx, ingest.Profile{Name: "g"}, ingest.Batch{Series: []coldseam.Series{warm}})
 	require.NoError(t, err)
 	got, err := db.History(ctx, "g:1", coldseam.WaterTemp, coldseam.Instant, time.Time{}, time.Time{}, now)

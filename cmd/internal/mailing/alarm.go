@@ -24,10 +24,12 @@ func (ml *Mailer) alarm(ctx context.Context, cause string, now time.Time, lines 
 	if err != nil || on {
 		return err
 	}
+
 	if ml.Config.Mail.SecondSMTP == "" {
 		// The cause stands where a reach would: one alarm a day and cause.
 		return ml.toAdmin(ctx, coldseam.MailAlarm, coldseam.ReachID(cause), today, now, notify.Content{Lines: lines})
 	}
+
 	// Several servers see the same fault in the same minute: the count lets one
 	// of them try, and another one later should that try fail.
 	n, err := ml.DB.CountAttempt(ctx, name, env.Day, now)
@@ -52,6 +54,7 @@ func (ml *Mailer) Mornings(ctx context.Context, d coldseam.Date) (sent, total in
 	if err != nil {
 		return 0, 0, err
 	}
+
 	if len(missed) > 0 {
 		desk := newDesk(ml, ml.Now())
 		if desk.all, err = ml.DB.Reaches(ctx); err != nil {
@@ -60,12 +63,14 @@ func (ml *Mailer) Mornings(ctx context.Context, d coldseam.Date) (sent, total in
 		if err := desk.water(ctx, d, desk.reachesOf(coldseam.Preferences{})); err != nil {
 			return 0, 0, err
 		}
+
 		for _, s := range missed {
 			if desk.expects(s) {
 				total++
 			}
 		}
 	}
+
 	for state, n := range counts {
 		if state != coldseam.MailSkipped {
 			total += n
@@ -74,6 +79,7 @@ func (ml *Mailer) Mornings(ctx context.Context, d coldseam.Date) (sent, total in
 			sent += n
 		}
 	}
+
 	return sent, total, err
 }
 
@@ -144,6 +150,7 @@ func (ml *Mailer) Healthy(ctx context.Context) error {
 	if err := ml.DB.EnqueueFailure(); err != nil {
 		return err
 	}
+
 	loc := env.Zone(ml.Config.Club.Zone)
 	today := coldseam.DateOf(ml.Now().In(loc))
 	deadline, err := coldseam.ParseClock(ml.Config.Club.Deadline)
@@ -154,5 +161,6 @@ func (ml *Mailer) Healthy(ctx context.Context) error {
 	if err == nil && float64(sent) < enoughSent*float64(total) {
 		err = fmt.Errorf("%d of %d morning mails sent: %w", sent, total, coldseam.ErrUnavailable)
 	}
+
 	return err
 }

@@ -28,6 +28,7 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 			return coldseam.Subscriber{}, "", ml.NoReach(ctx, err)
 		}
 	}
+
 	if d := ml.Config.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
 		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
 	}
@@ -35,6 +36,7 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 	if err != nil {
 		return sub, "", err
 	}
+
 	if known && sub.State != store.SubPending {
 		return sub, "known already, " + sub.State + "; nothing changed", nil
 	}
@@ -44,6 +46,7 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 		}
 		return sub, "confirmed on the admin's word; the first mail comes with the next morning", nil
 	}
+
 	if ok, err := ml.MayConfirm(ctx, sub.ID, ml.Now()); err != nil || !ok {
 		return sub, "pending; no further confirm mail today", err
 	}
@@ -78,12 +81,14 @@ func (ml *Mailer) Board(ctx context.Context) ([]coldseam.Brief, error) {
 		return nil, err
 	}
 	var out []coldseam.Brief
+
 	for _, r := range reaches {
 		today := coldseam.DateOf(ml.Now().In(env.Zone(r.Zone)))
 		days := []coldseam.Date{today, today.Add(-1)}
 		if ml.Now().After(ml.LastLight(r, today)) {
 			days = append([]coldseam.Date{today.Add(1)}, days...)
 		}
+
 		for _, d := range days {
 			b, err := ml.DB.Brief(ctx, r.ID, d)
 			if errors.Is(err, coldseam.ErrNotFound) {
@@ -92,14 +97,17 @@ func (ml *Mailer) Board(ctx context.Context) ([]coldseam.Brief, error) {
 			if err != nil && (ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable)) {
 				return nil, err
 			}
+
 			if err != nil { // one river's fault
 				ml.Log.Error("brief not readable", "reach", string(r.ID), "err", err)
 				b = noBrief(briefOf(r, d), ml.Now())
 			}
+
 			out = append(out, ml.ForStranger(b))
 			break
 		}
 	}
+
 	SortBriefs(out)
 	return out, nil
 }

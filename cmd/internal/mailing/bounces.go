@@ -66,6 +66,7 @@ func (ml *Mailer) takeReport(ctx context.Context, r notify.Report) error {
 				"Nobody is taken off the list for it. Run `coldseam check` on the server: it looks at the names and keys."})
 		}
 	}
+
 	return nil
 }
 
@@ -93,6 +94,7 @@ func (ml *Mailer) DrainBounces(ctx context.Context) error {
 		// mail is seen at the next tick.
 		return nil
 	}
+
 	f, err := os.Open(aside)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil // another server of the club was quicker
@@ -101,6 +103,7 @@ func (ml *Mailer) DrainBounces(ctx context.Context) error {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}
 	defer f.Close()
+
 	n, others, err := ml.Links.Tokens.ReadMailbox(io.Reader(f), func(r notify.Report) error { return ml.returned(ctx, r) })
 	if err != nil {
 		return fmt.Errorf("mail.bounce_file: %w", err)

@@ -28,6 +28,7 @@ func EnsureKey(path string) ([]byte, error) {
 		}
 		return nil, fmt.Errorf("%s: the key has %d bytes, want at least 32: %w", path, len(b), coldseam.ErrInvalid)
 	}
+
 	if !os.IsNotExist(err) {
 		return nil, err
 	}
@@ -35,6 +36,7 @@ func EnsureKey(path string) ([]byte, error) {
 	if _, err := rand.Read(raw); err != nil {
 		return nil, err
 	}
+
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, err
 	}
@@ -58,6 +60,7 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 			wanted[name] = field
 		}
 	}
+
 	if wanted["token.key"] == nil {
 		return nil
 	}
@@ -65,10 +68,12 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+
 	members, err := ml.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
 	}
+
 	if made || len(members) > 0 {
 		return fmt.Errorf("mail.token_key_file is not set, and %s is not there: the key that signed the links of "+
 			"%d members is on another machine or in a backup (coldseam restore FILE --files-only); "+
@@ -78,6 +83,7 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 	if err := ml.DB.SetSwitch(ctx, keysMade, true, store.Edit{Who: "coldseam", Why: "first start"}); err != nil {
 		return err
 	}
+
 	for name, field := range wanted {
 		path := filepath.Join(ml.Config.StateDir, name)
 		if name == "token.key" {
@@ -90,6 +96,7 @@ func (ml *Mailer) makeKeys(ctx context.Context) error {
 		}
 		*field = path
 	}
+
 	ml.Log.Info("keys made", "dir", ml.Config.StateDir)
 	return nil
 }

@@ -44,6 +44,7 @@ func TestPreviousTokenKey(t *testing.T) {
 	m := config.Mail{ListID: "morning.example.org", TokenKeyFile: old}
 	before, err := tokensOf(m, nil)
 	require.NoError(t, err)
+
 	link := before.Sign(notify.Claim{Purpose: notify.ForUnsubscribe, Subscriber: 7})
 	m.TokenKeyFile, m.TokenKeyPrev = write("new", strings.Repeat("n", 40)), old
 	after, err := tokensOf(m, nil)
@@ -53,6 +54,7 @@ func TestPreviousTokenKey(t *testing.T) {
 	require.NoError(t, err)
 	require.EqualValues(t, 7, c.Subscriber)
 	m.TokenKeyPrev = ""
+
 	gone, err := tokensOf(m, nil)
 	require.NoError(t, err)
 	_, err = gone.Verify(link, notify.ForUnsubscribe, democlub.Start)

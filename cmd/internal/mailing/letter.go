@@ -52,6 +52,7 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 	if err != nil {
 		return notify.Message{}, err
 	}
+
 	charts := map[coldseam.ReachID][]byte{}
 	c, parseErr := notify.ParseContent(l.Payload)
 	for _, b := range c.Briefs {
@@ -61,6 +62,7 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 			ml.Log.Warn("chart", "reach", b.Reach, "err", err)
 		}
 	}
+
 	m, err := ml.written(l, charts)
 	if err == nil || parseErr != nil || errors.Is(err, coldseam.ErrRejected) {
 		return m, err
@@ -80,6 +82,7 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 			delete(charts, b.Reach)
 		}
 	}
+
 	if l, err = ml.reword(ctx, l, c); err != nil {
 		return notify.Message{}, err
 	}
@@ -87,6 +90,7 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 	if err != nil && l.ID != 0 {
 		err = errors.Join(err, ml.alarm(ctx, "compose", ml.Now(), []string{"A mail could not be written and waits. The log says why."}))
 	}
+
 	return m, err
 }
 
@@ -150,11 +154,13 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Lett
 				now = ml.Personal(b, l.Subscriber.Prefs)
 			}
 		}
+
 		now = verdict.AsOf(now, ml.Now())
 		if !sameWord(told, now) {
 			c.Briefs[i], changed = now, true
 		}
 	}
+
 	if !changed {
 		return l, nil
 	}
@@ -192,6 +198,7 @@ func (ml *Mailer) chartOf(ctx context.Context, b coldseam.Brief, units string) (
 	k := chartKey{b.ID, units}
 	ml.mu.Lock()
 	png, ok := ml.charts[k]
+
 	ml.mu.Unlock()
 	if ok {
 		return png, nil
@@ -200,6 +207,7 @@ func (ml *Mailer) chartOf(ctx context.Context, b coldseam.Brief, units string) (
 	if err != nil {
 		return nil, err
 	}
+
 	if png, err = drawn(full, units); err != nil {
 		return nil, err
 	}

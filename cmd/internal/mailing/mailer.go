@@ -54,6 +54,7 @@ func (ml *Mailer) WireMail(tokenKey []byte) error {
 	if err != nil {
 		return err
 	}
+
 	ml.Links = notify.Links{PublicURL: ml.Config.PublicURL, Tokens: tokens}
 	from, err := mail.ParseAddress(m.From)
 	if err != nil {
@@ -61,6 +62,7 @@ func (ml *Mailer) WireMail(tokenKey []byte) error {
 	}
 	ml.Compose = &notify.Composer{Club: ml.Config.Club.Name, From: *from, Domain: m.ListID, BounceDomain: m.BounceDomain,
 		Owner: ml.Config.Club.AdminEmail, Links: ml.Links}
+
 	if m.DKIMKeyFile != "" {
 		pem, err := os.ReadFile(m.DKIMKeyFile)
 		if err != nil {
@@ -70,6 +72,7 @@ func (ml *Mailer) WireMail(tokenKey []byte) error {
 			return err
 		}
 	}
+
 	password := ""
 	if m.PasswordFile != "" {
 		b, err := os.ReadFile(m.PasswordFile)
@@ -78,6 +81,7 @@ func (ml *Mailer) WireMail(tokenKey []byte) error {
 		}
 		password = strings.TrimSpace(string(b))
 	}
+
 	mode := m.TLS
 	if mode == "tls" {
 		mode = "implicit"
@@ -103,12 +107,14 @@ func tokensOf(m config.Mail, key []byte) (notify.Tokens, error) {
 		}
 		return []byte(strings.TrimSpace(string(b))), nil
 	}
+
 	var err error
 	if key == nil {
 		if key, err = read("mail.token_key_file", m.TokenKeyFile); err != nil {
 			return notify.Tokens{}, err
 		}
 	}
+
 	prev, err := read("mail.token_key_previous_file", m.TokenKeyPrev)
 	if err != nil {
 		return notify.Tokens{}, err
@@ -119,6 +125,7 @@ func tokensOf(m config.Mail, key []byte) (notify.Tokens, error) {
 			return t, fmt.Errorf("mail.token_key_file and token_key_previous_file have one id: make another key with `coldseam init`: %w", coldseam.ErrInvalid)
 		}
 	}
+
 	return t, nil
 }
 

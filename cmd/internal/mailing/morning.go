@@ -39,6 +39,7 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 	}
 	m := ml.mailing(coldseam.MailMorning, now)
 	bad := 0
+
 	for _, s := range due {
 		l, ok, lerr := desk.morning(ctx, s)
 		if lerr != nil {
@@ -48,12 +49,14 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 			}
 			continue
 		}
+
 		if ok {
 			if err = m.add(ctx, l); err != nil {
 				break
 			}
 		}
 	}
+
 	err = errors.Join(err, m.flush(ctx))
 	n = m.n
 	if bad > 0 {
@@ -146,6 +149,7 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 	if d.paused, err = d.mail.DB.SwitchesOn(ctx, pausePrefix); err != nil {
 		return err
 	}
+
 	days := map[coldseam.Date]map[coldseam.ReachID]bool{}
 	for _, s := range due {
 		if days[s.LocalDate] == nil {
@@ -155,11 +159,13 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 			days[s.LocalDate][id] = true
 		}
 	}
+
 	for day, wanted := range days {
 		if err := d.read(ctx, day, slices.Sorted(maps.Keys(wanted))); err != nil {
 			return err
 		}
 	}
+
 	return d.openLogs(ctx, due)
 }
 
@@ -247,12 +253,14 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	hurry := d.now.Sub(at) > briefPatience
 	var briefs []coldseam.Brief
 	complete := true
+
 	for _, id := range reaches {
 		k := BriefKey{id, s.LocalDate}
 		b := d.brief(k)
 		if d.wait[k] {
 			complete = false
 		}
+
 		if b == nil || d.wait[k] {
 			x, fished := d.silent(id, s.LocalDate)
 			if !fished {
@@ -262,6 +270,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 		}
 		briefs = append(briefs, d.mail.Personal(*b, s.Prefs))
 	}
+
 	if !complete && !hurry || len(briefs) == 0 {
 		return store.NewLetter{}, false, nil
 	}
@@ -272,6 +281,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
+
 	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(),
 		Goes: reachesToGo(briefs), Payload: payload}, true, nil
 }

@@ -23,17 +23,20 @@ func (ml *Mailer) SaveTold(ctx context.Context, b coldseam.Brief) (int64, error)
 		// The brief is worth more than its mail: store it, and say so.
 		ml.Log.Error("corrections", "reach", b.Reach, "err", err)
 	}
+
 	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: ml.Compose.Domain, Letters: letters}
 	id, n, err := ml.DB.SaveBriefWith(ctx, b, e)
 	if err != nil {
 		return id, err
 	}
+
 	// A morning mail that was written while the brief was stored has not seen it;
 	// one that is written from now on does (freshen). The key stops doubles.
 	if e.Letters, err = ml.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
 		_, k, qerr := ml.DB.QueueEdition(ctx, e)
 		n, err = n+k, qerr
 	}
+
 	if n > 0 {
 		ml.Log.Warn("correction queued", "reach", b.Reach, "verdict", b.Verdict, "n", n)
 	}
@@ -51,6 +54,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 	var out []store.NewLetter
 	var errs []error
 	said := map[string][]byte{} // most are told the same: one payload for all of them
+
 	err := ml.DB.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
 			return nil
@@ -60,6 +64,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			errs = append(errs, err)
 			return nil
 		}
+
 		for _, was := range c.Briefs {
 			if was.Reach != b.Reach || !goes(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
 				continue
@@ -74,6 +79,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 				errs = append(errs, err)
 				continue
 			}
+
 			if same, ok := said[string(payload)]; ok {
 				payload = same
 			} else {
@@ -82,8 +88,10 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			out = append(out, store.NewLetter{Subscriber: t.Subscriber, LocalDate: b.Day, Reach: b.Reach, Deadline: was.GoodUntil,
 				Verdict: now.Verdict.String(), Payload: payload})
 		}
+
 		return nil
 	})
+
 	return out, errors.Join(append(errs, err)...)
 }
 
@@ -118,6 +126,7 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 	if err != nil {
 		return err
 	}
+
 	subs = slices.DeleteFunc(subs, func(s coldseam.Subscriber) bool { return !s.Prefs.FlipNotice || !Wants(s.Prefs, b.Reach) })
 	if len(subs) == 0 {
 		return nil
@@ -128,6 +137,7 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 	}
 
 	m := ml.mailing(coldseam.MailFlip, b.Issued)
+
 	for _, s := range subs {
 		before := toldInMorning(issues, today, s.Prefs)
 		if before == nil {
@@ -137,6 +147,7 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 			continue
 		}
 		mine := ml.Personal(b, s.Prefs)
+
 		was, told := ml.toldOf(*before, b.Day, s.Prefs)
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
@@ -146,11 +157,13 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 			ml.Log.Error("compose notice", "subscriber", s.ID, "err", err)
 			continue
 		}
+
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
 			Verdict: mine.Verdict.String(), Payload: payload}); err != nil {
 			return err
 		}
 	}
+
 	return m.flush(ctx)
 }
 
@@ -183,6 +196,7 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 		return err
 	}
 	m := ml.mailing(coldseam.MailOutlook, now)
+
 	for _, s := range due {
 		var mine []coldseam.Brief
 		for _, b := range board {
@@ -190,6 +204,7 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 				mine = append(mine, ml.Personal(b, s.Prefs))
 			}
 		}
+
 		if len(mine) == 0 {
 			continue
 		}
@@ -198,10 +213,12 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 			ml.Log.Error("compose outlook", "subscriber", s.ID, "err", err)
 			continue
 		}
+
 		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
 			return err
 		}
 	}
+
 	return m.flush(ctx)
 }
 
@@ -236,11 +253,13 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 		return err
 	}
 	var silent, lines []string
+
 	for _, r := range reaches {
 		vals, err := ml.DB.Latest(ctx, r.Site)
 		if err != nil {
 			return err
 		}
+
 		limit := time.Duration(ml.Table.GaugeAgeH * float64(time.Hour))
 		var newest time.Time
 		for _, v := range vals {
@@ -248,21 +267,25 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 				newest = v.At
 			}
 		}
+
 		if newest.IsZero() {
 			continue
 		}
+
 		// One live series is enough beside a retired one, and rows without a value
 		// are silence.
 		s, err := ml.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return err
 		}
+
 		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool { return o.Flag.Usable() && o.Value == o.Value }) {
 			continue
 		}
 		silent = append(silent, r.River+", "+r.Name)
 		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(env.Zone(r.Zone)).Format("Mon 2 Jan 15:04")))
 	}
+
 	if len(lines) == 0 {
 		return nil
 	}
@@ -303,6 +326,7 @@ func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.T
 	if err != nil {
 		return err
 	}
+
 	if on && now.Sub(e.At) < env.Day {
 		return ml.alarm(ctx, "held", now, []string{
 			"Sending was stopped, and nobody was taken off the list: " + e.Why,
@@ -312,6 +336,7 @@ func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.T
 	if err != nil {
 		return err
 	}
+
 	for _, t := range troubles {
 		if t.State == "held" {
 			return ml.alarm(ctx, "held", now, []string{
@@ -319,6 +344,7 @@ func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.T
 				"They are kept. Run `coldseam check` on the server; after mending, `coldseam brief --release`."})
 		}
 	}
+
 	return nil
 }
 

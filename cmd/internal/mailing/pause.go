@@ -75,6 +75,7 @@ func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 			last = s.LocalDate
 		}
 	}
+
 	rivers := map[coldseam.ReachID]string{}
 	for _, r := range d.all {
 		rivers[r.ID] = r.River
@@ -83,6 +84,7 @@ func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 	if err != nil {
 		return err
 	}
+
 	for _, m := range list {
 		river, fished := rivers[m.Reach]
 		day, isDue := days[m.Subscriber]
@@ -91,5 +93,6 @@ func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 		}
 		d.open[m.Subscriber] = append(d.open[m.Subscriber], notify.OpenLog{Reach: m.Reach, River: river, Day: m.Day})
 	}
+
 	return nil
 }

@@ -70,6 +70,7 @@ func (g *gather) pool() {
 		return
 	}
 	seen := map[coldseam.SiteID]bool{g.f.Reach.Site: true}
+
 	for _, o := range reaches {
 		if len(g.f.Pool) == poolRivers || len(seen) > poolTries {
 			return
@@ -82,6 +83,7 @@ func (g *gather) pool() {
 		if air == "" {
 			air = o.Site
 		}
+
 		if d, err := g.DB.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) && daily.Span(d.WaterC) >= 1 {
 			d.Lat = o.Lat
 			g.f.Pool = append(g.f.Pool, d.Cut(g.lastDay()))

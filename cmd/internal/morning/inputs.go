@@ -41,6 +41,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 	if err != nil {
 		return forecast.Features{}, err
 	}
+
 	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
 		Cost: mk.Config.Odds.Cost, Table: mk.Table, Sources: mk.Config.Attributions(r), Seed: season.Seed(morning), Replayed: replay,
 		Limits: mk.Config.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
@@ -50,6 +51,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 	g.instants()
 	g.weather()
 	g.agency()
+
 	g.alerts()
 	g.station()
 	g.neighbours()
@@ -110,6 +112,7 @@ func (g *gather) instants() {
 	if temp == "" {
 		temp = r.Site
 	}
+
 	for _, w := range []struct {
 		site  coldseam.SiteID
 		param coldseam.Parameter
@@ -123,6 +126,7 @@ func (g *gather) instants() {
 				g.f.Site.DailyOnly = true
 			}
 		}
+
 		if g.keep(err) {
 			*w.dst = s.Obs
 		}
@@ -161,6 +165,7 @@ func (g *gather) weather() {
 		return
 	}
 	fresh := g.f.Now.Add(-time.Duration(g.Table.WeatherAgeH * float64(time.Hour)))
+
 	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility} {
 		fcs, err := g.DB.Forecasts(g.ctx, site, p, g.f.Now)
 		if !g.keep(err) {
@@ -202,6 +207,7 @@ func (g *gather) alerts() {
 			g.f.Alerts = append(g.f.Alerts, al)
 		}
 	}
+
 	at, gaps, err := g.AlertsAt(g.ctx, r.AlertFeed)
 	if g.keep(err) && !at.After(g.f.Now) {
 		g.f.AlertsAt, g.f.AlertGaps = at, gaps
@@ -221,6 +227,7 @@ func (mk *Maker) AlertsAt(ctx context.Context, feed string) (at time.Time, gaps 
 		mk.Log.Warn("address of the warnings", "feed", feed, "err", err)
 		return time.Time{}, nil, nil
 	}
+
 	ages, err := mk.DB.FeedAgesOf(ctx, feed, index)
 	if err != nil {
 		return time.Time{}, nil, err
@@ -229,12 +236,14 @@ func (mk *Maker) AlertsAt(ctx context.Context, feed string) (at time.Time, gaps 
 	for _, x := range ages {
 		good[x.URL], lacks[x.URL] = x.LastOK, x.Gaps
 	}
+
 	for i, addr := range index {
 		if t := good[addr]; i == 0 || t.Before(at) {
 			at = t
 		}
 		gaps = append(gaps, lacks[addr]...)
 	}
+
 	return at, gaps, nil
 }
 
@@ -284,6 +293,7 @@ func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
 			}
 		}
 	}
+
 	if n == 0 {
 		if p == coldseam.Discharge {
 			if q := coldseam.At(g.f.Days.FlowM3S, g.f.Days.Index(d)); q == q {
@@ -292,6 +302,7 @@ func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
 		}
 		return nil
 	}
+
 	v := sum / n
 	return &v
 }
@@ -329,6 +340,7 @@ func (g *gather) log() {
 	if g.f.Replayed { // an imported log was entered later as a whole
 		entered = time.Time{}
 	}
+
 	if logs, err := g.DB.RigLogs(g.ctx, g.f.Reach.ID, g.f.Now, entered); g.keep(err) {
 		g.f.RigLogs = RigLogs(logs)
 	}
@@ -337,11 +349,13 @@ func (g *gather) log() {
 	if !g.keep(err) {
 		return
 	}
+
 	// A replay takes the log of the days before; else what was entered by now.
 	trips = slices.DeleteFunc(trips, func(t coldseam.Trip) bool {
 		return g.f.Replayed && !t.Date.Before(g.f.Day) || !g.f.Replayed && t.EnteredAt.After(g.f.Now)
 	})
 	g.f.Trips = g.f.Trips[:0]
+
 	for _, t := range trips {
 		if t.Date.Year == g.f.Day.Year {
 			g.f.Trips = append(g.f.Trips, t)
@@ -354,6 +368,7 @@ func (g *gather) log() {
 			g.f.Trips7++
 		}
 	}
+
 	g.readings(trips)
 	if rate, ok := verdict.TargetRate(trips); ok {
 		g.f.Target = rate

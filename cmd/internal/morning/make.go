@@ -33,6 +33,7 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 		}
 		mk.Log.Error("features", "reach", r.ID, "err", err)
 	}
+
 	if prev, err := mk.previous(ctx, r.ID, morning); err == nil {
 		f.Prev = prev
 	}
@@ -41,6 +42,7 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 	if err != nil {
 		return coldseam.Brief{}, err
 	}
+
 	notify.SetWording(&m.Brief)
 	for _, p := range m.Problems {
 		mk.Log.Warn("forecast", "reach", r.ID, "err", p)
@@ -50,12 +52,14 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 			mk.Log.Error("models", "reach", r.ID, "err", err)
 		}
 	}
+
 	if err := mk.SaveMorning(ctx, &m); err != nil {
 		return coldseam.Brief{}, err
 	}
 	if err := mk.saveIce(ctx, r.ID, now, m.Ice); err != nil {
 		mk.Log.Error("ice state", "reach", r.ID, "err", err)
 	}
+
 	if err := mk.mail.QueueFlips(ctx, m.Brief, f.Prev); err != nil {
 		mk.Log.Error("flip notices", "reach", r.ID, "err", err)
 	}
@@ -88,6 +92,7 @@ func (mk *Maker) Computed(ctx context.Context, f forecast.Features) (forecast.Mo
 		}()
 		done <- mk.MorningOf(f)
 	}()
+
 	select {
 	case m, ok := <-done:
 		if !ok {
@@ -110,9 +115,11 @@ func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldsea
 	if err == nil {
 		err = json.Unmarshal(m.Params, &past)
 	}
+
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
+
 	now := l.Memory()
 	kept := past[:0]
 	for _, x := range past {
@@ -123,6 +130,7 @@ func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldsea
 			kept = append(kept, x)
 		}
 	}
+
 	raw, err := json.Marshal(append(kept, now))
 	if err != nil {
 		return fmt.Errorf("season memory: %w", err)
@@ -156,6 +164,7 @@ func (mk *Maker) SaveMorning(ctx context.Context, m *forecast.Morning) error {
 			errs = append(errs, err)
 		}
 	}
+
 	if len(m.Crossings) > 0 {
 		errs = append(errs, mk.DB.SaveCrossings(ctx, b.Site, b.Issued, m.Crossings))
 	}
@@ -165,6 +174,7 @@ func (mk *Maker) SaveMorning(ctx context.Context, m *forecast.Morning) error {
 	} else if err != nil {
 		mk.Log.Error("forecast not stored", "reach", b.Reach, "err", err)
 	}
+
 	id, err := mk.mail.SaveTold(ctx, *b)
 	b.ID = id
 	return err

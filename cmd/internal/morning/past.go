@@ -53,6 +53,7 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
 	}
+
 	days, err := mk.DB.DailyFrame(ctx, r.Site, r.TempSite, cmp.Or(r.AirSite, r.Site), mk.Now(), r.Zone)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
@@ -61,6 +62,7 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 	if err != nil {
 		return nil, err
 	}
+
 	p := &pastMornings{maker: mk, ctx: ctx, reach: r, Lived: lived}
 	p.Record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
 		Table: mk.Table, Cost: mk.Config.Odds.Cost}
@@ -87,6 +89,7 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	if err != nil {
 		return forecast.Features{}, nil, err
 	}
+
 	if p.Lived.IsZero() || at.Before(p.Lived) {
 		f, notReplayed, err := p.archived(day, at)
 		f.Replayed = p.Told
@@ -96,6 +99,7 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	if errors.Is(err, coldseam.ErrNotFound) { // before its first edit today's stands
 		r, err = p.reach, nil
 	}
+
 	if err != nil {
 		return forecast.Features{}, nil, err
 	}

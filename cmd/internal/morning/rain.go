@@ -28,11 +28,13 @@ func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Featu
 	if err != nil || len(issues) == 0 {
 		return err
 	}
+
 	archive := map[coldseam.Date][]float64{}
 	for _, fc := range issues {
 		last := coldseam.DateOf(fc.Issued.In(f.Loc)).Add(-1)
 		archive[last] = rainDays(fc, last, f.Loc)
 	}
+
 	m, err := flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream})
 	if err != nil {
 		return nil // fitting said so already
@@ -42,6 +44,7 @@ func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Featu
 		mk.Log.Info("rain", "site", r.Site, "n", term.N)
 		return nil
 	}
+
 	return mk.saveModel(ctx, r.Site, rainKind, term, issuesFrom(issues, f.Loc), f.Days.Day(f.Days.Len()-1), 0)
 }
 

@@ -36,6 +36,7 @@ func (g *gather) thermometer() {
 		return
 	}
 	tried := map[coldseam.SiteID]bool{r.Site: true}
+
 	for _, o := range reaches {
 		temp := o.Site
 		if o.TempSite != "" {
@@ -48,6 +49,7 @@ func (g *gather) thermometer() {
 			return
 		}
 		tried[temp] = true
+
 		if d, err := g.DB.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) && measured(d.WaterC) {
 			g.f.TempSite = temp
 			g.daily()
@@ -171,6 +173,7 @@ func (mk *Maker) refitRun(ctx context.Context, r coldseam.Reach, now time.Time) 
 	if err != nil {
 		return err
 	}
+
 	sp, err := run.FindSpecies(mk.Species, First(r.Species))
 	if err != nil {
 		return err
@@ -181,6 +184,7 @@ func (mk *Maker) refitRun(ctx context.Context, r coldseam.Reach, now time.Time) 
 	} else if err != nil {
 		return err
 	}
+
 	raw, err := json.Marshal(fit)
 	if err != nil {
 		return err
@@ -198,6 +202,7 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 	}
 	now := mk.Now()
 	days := map[string][]run.Resolved{}
+
 	for _, r := range reaches {
 		if r.CountSite != "" {
 			if err := mk.refitRun(ctx, r, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
@@ -205,11 +210,13 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 			}
 		}
 		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
+
 		for _, key := range r.Species {
 			said, err := mk.DB.WaveOdds(ctx, r.ID, key, now)
 			if err != nil {
 				return err
 			}
+
 			if len(said) == 0 {
 				continue
 			}
@@ -217,6 +224,7 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 			if err != nil {
 				return err
 			}
+
 			for _, w := range run.LogWaves(trips, key) {
 				if p, ok := said[w.Day]; ok && w.Day.Before(today) {
 					days[key] = append(days[key], run.Resolved{P: p, Wave: w.Wave})
@@ -224,6 +232,7 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 			}
 		}
 	}
+
 	for _, key := range slices.Sorted(maps.Keys(days)) {
 		raw, err := json.Marshal(run.Recalibrate(days[key]))
 		if err != nil {
@@ -233,5 +242,6 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 			return err
 		}
 	}
+
 	return nil
 }

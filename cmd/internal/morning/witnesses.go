@@ -34,6 +34,7 @@ func (g *gather) witnesses() {
 			f.RainIssues = issues
 		}
 	}
+
 	for _, site := range []coldseam.SiteID{f.Reach.Site, f.Reach.AirSite, f.Reach.WeatherSite} {
 		for _, stat := range []coldseam.Statistic{coldseam.Sum, coldseam.Instant} {
 			if site == "" || f.Rain != nil {

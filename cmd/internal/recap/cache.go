@@ -45,10 +45,12 @@ func (c *Cache) Get(now time.Time, year int, reach coldseam.ReachID, make1 func(
 			delete(c.made, old)
 		}
 	}
+
 	r, err := make1()
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return r, err
 	}
+
 	if c.made == nil {
 		c.made = map[recapKey]keptRecap{}
 	}

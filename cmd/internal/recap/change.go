@@ -46,6 +46,7 @@ func (m *recapMaker) changeCalls() []string {
 			out = append(out, fmt.Sprintf("Mornings told %d to %d in 10 were good only %d times of %d: the odds are too high there.", b.From, b.To, b.Good, b.Mornings))
 		}
 	}
+
 	if x := m.r.Money; x.Misses > x.RightStay && x.Misses+x.RightStay >= adviseMornings {
 		out = append(out, "STAY was wrong more often than right: lower odds.cost, or look why.")
 	}
@@ -58,6 +59,7 @@ func (m *recapMaker) changeCalls() []string {
 			}
 		}
 	}
+
 	if told >= adviseMornings && 2*fished < told {
 		out = append(out, fmt.Sprintf("%d of %d mornings with odds have a logged trip. Ask for logs, zeros too: the rest teach nothing.", fished, told))
 	}
@@ -93,6 +95,7 @@ func mornings1(n int) string {
 // names a weight that did not hold.
 func (m *recapMaker) changeWeights() []string {
 	var out, oneSided []string
+
 	for _, r := range m.reaches {
 		for _, s := range r.Spots {
 			where := s.Name
@@ -103,6 +106,7 @@ func (m *recapMaker) changeWeights() []string {
 				out = append(out, fmt.Sprintf("Sound the %s: it had no weight all season.", where))
 				continue
 			}
+
 			held, lifted, heavier := 0, 0, false
 			for _, c := range m.held {
 				if c.Reach != string(r.ID) || c.Spot != s.ID {
@@ -115,11 +119,13 @@ func (m *recapMaker) changeWeights() []string {
 					out = append(out, fmt.Sprintf("At the %s, %s oz held %d of %d times: go heavier there.", where, coldseam.OzName(c.Oz), h, c.Logs))
 				}
 			}
+
 			if n := held + lifted; n > 0 && !heavier && (n < adviseLogs || held == 0 || lifted == 0) {
 				oneSided = append(oneSided, where)
 			}
 		}
 	}
+
 	if len(oneSided) > 0 {
 		out = append(out, "Log what held and what lifted, one alone does not calibrate a spot: "+strings.Join(oneSided, "; ")+".")
 	}

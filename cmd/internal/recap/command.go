@@ -69,6 +69,7 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 	case c.Cookbook:
 		return a.writeCookbook(ctx, s.Out, c.Season, coldseam.ReachID(c.Reach))
 	}
+
 	r, err := a.Recap(ctx, c.Season, coldseam.ReachID(c.Reach))
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return env.Fail(1, err.Error())
@@ -76,6 +77,7 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 	if err != nil {
 		return err
 	}
+
 	return c.write(s.Out, a, r)
 }
 
@@ -96,6 +98,7 @@ func (c *Command) write(w io.Writer, a *Book, r web.Recap) error {
 		{".txt", c.Text, func(w io.Writer) error { return web.RecapText(w, r, units) }},
 		{".csv", c.CSV, func(w io.Writer) error { return web.RecapCSV(w, r) }},
 	}
+
 	some := c.HTML || c.Text || c.CSV
 	if c.Out == "" && some {
 		for _, f := range forms {
@@ -107,6 +110,7 @@ func (c *Command) write(w io.Writer, a *Book, r web.Recap) error {
 		}
 		return nil
 	}
+
 	dir := c.Out
 	if dir == "" {
 		dir = "."
@@ -114,6 +118,7 @@ func (c *Command) write(w io.Writer, a *Book, r web.Recap) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
+
 	for _, f := range forms {
 		if some && !f.asked {
 			continue
@@ -128,6 +133,7 @@ func (c *Command) write(w io.Writer, a *Book, r web.Recap) error {
 		}
 		fmt.Fprintln(w, path)
 	}
+
 	return nil
 }
 
@@ -150,6 +156,7 @@ func (c *Command) Psql(ctx context.Context, s *env.Streams, a *Book) error {
 	if err != nil {
 		return err
 	}
+
 	bin, err := a.FindPsql()
 	if err != nil {
 		fmt.Fprintf(s.Out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
@@ -158,9 +165,11 @@ func (c *Command) Psql(ctx context.Context, s *env.Streams, a *Book) error {
 		}
 		return nil
 	}
+
 	if err := onlyAsked(c.Args); err != nil {
 		return env.Fail(2, err.Error())
 	}
+
 	// The name of the database comes last: psql then takes no other from its arguments.
 	cmd := exec.CommandContext(ctx, bin, append(append([]string{"--no-psqlrc"}, c.Args...), "--dbname="+dsn)...)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, s.Out, s.Err
@@ -170,6 +179,7 @@ func (c *Command) Psql(ctx context.Context, s *env.Streams, a *Book) error {
 	if errors.As(err, &exit) {
 		return env.ExitCode{Code: max(exit.ExitCode(), 1)}
 	}
+
 	return err
 }
 
@@ -192,6 +202,7 @@ func onlyAsked(args []string) error {
 		return fmt.Errorf("%q would connect elsewhere or as somebody else; recap --sql is always %s: %w",
 			arg, store.Reader, coldseam.ErrInvalid)
 	}
+
 	for i := 0; i < len(args); i++ {
 		arg := args[i]
 		if long, ok := strings.CutPrefix(arg, "--"); ok {
@@ -206,6 +217,7 @@ func onlyAsked(args []string) error {
 			}
 			continue
 		}
+
 		if len(arg) < 2 || arg[0] != '-' {
 			afterLong := i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=")
 			if afterLong && !goesElsewhere.MatchString(arg) {
@@ -213,11 +225,13 @@ func onlyAsked(args []string) error {
 			}
 			return refuse(arg)
 		}
+
 		for k := 1; k < len(arg); k++ {
 			at := strings.IndexByte(psqlShort, arg[k])
 			if at < 0 || arg[k] == ':' {
 				return refuse(arg)
 			}
+
 			if at+1 < len(psqlShort) && psqlShort[at+1] == ':' {
 				value := arg[k+1:]
 				if value == "" && i+1 < len(args) {
@@ -231,6 +245,7 @@ func onlyAsked(args []string) error {
 			}
 		}
 	}
+
 	return nil
 }
 
@@ -247,6 +262,7 @@ func readerURL(dsn string) (string, error) {
 	if u.User.Username() == store.Reader {
 		return dsn, nil // of readers_url, with what it needs
 	}
+
 	if q := u.Query(); q.Has("user") {
 		q.Set("user", store.Reader)
 		q.Del("password")
@@ -257,6 +273,7 @@ func readerURL(dsn string) (string, error) {
 		u.RawQuery = q.Encode()
 		u.User = url.User(store.Reader)
 	}
+
 	return u.String(), nil
 }
 
@@ -281,6 +298,7 @@ func (bk *Book) writeCookbook(ctx context.Context, w io.Writer, year int, reach 
 		}
 	}
 	fmt.Fprintf(w, "# Questions to the season of %d\n\nEach runs as it stands: `coldseam recap --sql`, or any tool that reads Postgres as `season_reader`. Empty cells are numbers with fewer than three different anglers behind them, or nothing known.\n", m.year)
+
 	for _, q := range store.Cookbook() {
 		sql := inCookbook.ReplaceAllStringFunc(q.SQL, func(s string) string {
 			switch s {
@@ -295,9 +313,11 @@ func (bk *Book) writeCookbook(ctx context.Context, w io.Writer, year int, reach 
 		if err != nil {
 			return fmt.Errorf("cookbook %s: %w", q.Name, err)
 		}
+
 		fmt.Fprintf(w, "\n## %s\n\n%s\n\n```sql\n%s\n```\n\n", q.Name, q.Asks, sql)
 		writeAnswer(w, got)
 	}
+
 	return nil
 }
 
@@ -310,6 +330,7 @@ func writeAnswer(w io.Writer, t store.Answer) {
 		fmt.Fprintln(w, "No rows.")
 		return
 	}
+
 	line := func(cells []string) {
 		var out []string
 		for _, c := range cells {
@@ -319,6 +340,7 @@ func writeAnswer(w io.Writer, t store.Answer) {
 	}
 	line(t.Columns)
 	fmt.Fprintln(w, "|"+strings.Repeat("---|", len(t.Columns)))
+
 	for i, r := range t.Rows {
 		if i == answerRows {
 			fmt.Fprintf(w, "\n%d more rows.\n", len(t.Rows)-answerRows)

@@ -50,6 +50,7 @@ func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from cold
 	if err != nil {
 		return nil, nil // nothing to compare with yet
 	}
+
 	horizons := []int{3, 7, 10}
 	out := make([]issuedEvents, len(horizons))
 	for k, h := range horizons {
@@ -60,6 +61,7 @@ func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from cold
 		edge float64
 	}
 	seen := map[once]bool{}
+
 	for _, x := range list {
 		c := x.Crossing
 		last := coldseam.DateOf(x.Issued.In(loc)).Add(-1)
@@ -68,12 +70,14 @@ func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from cold
 		} else {
 			seen[k] = true
 		}
+
 		for k, p := range []float64{c.Within3, c.Within7, c.Within10} {
 			if hit, ok := crossedWithin(days, last, c.EdgeC, c.Up, horizons[k]); ok {
 				out[k].Pairs = append(out[k].Pairs, score.Pair{P: p, Hit: hit})
 			}
 		}
 	}
+
 	return out, nil
 }
 
@@ -96,11 +100,13 @@ func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool
 // by the readings that came: the first issue of each morning.
 func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
 	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"}, issuedEvents{What: "flow over the club limit"}
+
 	for d := from; !to.Before(d); d = d.Add(1) {
 		issues, err := bk.DB.BriefIssues(ctx, r.ID, d)
 		if err != nil {
 			return nil, err
 		}
+
 		for _, b := range issues {
 			if b.Flow.Until.IsZero() || b.Flow.Until.After(bk.Now()) || b.Replay {
 				continue
@@ -109,6 +115,7 @@ func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to cold
 			if err != nil {
 				break
 			}
+
 			top, steep, ok := highest(s.Obs, b.Issued, b.Flow.Until)
 			if ok {
 				rise.Pairs = append(rise.Pairs, score.Pair{P: b.Flow.RiseP, Hit: steep > b.Flow.RiseLimit})
@@ -119,6 +126,7 @@ func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to cold
 			break
 		}
 	}
+
 	return []issuedEvents{rise, over}, nil
 }
 
@@ -139,11 +147,13 @@ func highest(obs []coldseam.Observation, from, to time.Time) (top, steep float64
 			continue
 		}
 		top = math.Max(top, o.Value)
+
 		for k := i - 1; k >= 0 && o.At.Sub(obs[k].At) <= 6*time.Hour; k-- {
 			if obs[k].Flag.Usable() && obs[k].Value > 0 {
 				steep = math.Max(steep, o.Value/obs[k].Value-1)
 			}
 		}
 	}
+
 	return top, steep, top > 0 && to.Sub(prev) <= 3*time.Hour
 }

@@ -15,6 +15,7 @@ func TestCrossedWithin(t *testing.T) {
 	t.Parallel()
 	d := coldseam.Date{Year: 2026, Month: 4, Day: 1}
 	frame := func(x ...float64) coldseam.Days { return coldseam.Days{First: d, WaterC: x} }
+
 	for _, c := range []struct {
 		name    string
 		water   []float64 // from the issue day on
@@ -47,6 +48,7 @@ func TestHighestWater(t *testing.T) {
 		}
 		obs = append(obs, coldseam.Observation{At: from.Add(time.Duration(h) * time.Hour), Value: v})
 	}
+
 	top, steep, ok := highest(obs, from, from.Add(10*time.Hour))
 	require.True(t, ok)
 	require.InDelta(t, 140, top, 1e-9)

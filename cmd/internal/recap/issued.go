@@ -19,6 +19,7 @@ func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 		return err
 	}
 	today := coldseam.DateOf(bk.Now().UTC())
+
 	for _, r := range reaches {
 		fmt.Fprintf(w, "%s, %s\n", r.River, r.Name)
 		list, err := bk.Resolve(ctx, r.ID, today.Add(-365), today)
@@ -28,6 +29,7 @@ func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 		for _, line := range scoreWords(list) {
 			fmt.Fprintln(w, "  "+line)
 		}
+
 		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
 			sk, err := bk.IssuedSkill(ctx, r, p, today.Add(-120))
 			if err != nil {
@@ -37,6 +39,7 @@ func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, 80 %% range held %.0f %%, %d issues\n", env.ParamWords[p], x.Lead, x.CRPS, x.Persistence, 100*x.Held, x.N)
 			}
 		}
+
 		crossings, err := bk.issuedCrossings(ctx, r, today.Add(-120))
 		if err != nil {
 			return err
@@ -45,12 +48,14 @@ func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 		if err != nil {
 			return err
 		}
+
 		for _, e := range append(crossings, rises...) {
 			if s := e.words(); s != "" {
 				fmt.Fprintln(w, "  "+s)
 			}
 		}
 	}
+
 	return nil
 }
 
@@ -68,6 +73,7 @@ func scoreWords(list []resolved) []string {
 			came[k]++
 		}
 	}
+
 	var keys []int
 	for k := range said {
 		keys = append(keys, k)
@@ -102,6 +108,7 @@ func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 	if err != nil {
 		return nil, err
 	}
+
 	days, err := bk.DB.DailyFrame(ctx, r.Site, r.TempSite, r.Site, bk.Now(), r.Zone)
 	if err != nil {
 		return nil, nil // nothing to compare with yet
@@ -110,6 +117,7 @@ func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 	if p == coldseam.Discharge {
 		truth, ln = days.FlowM3S, true
 	}
+
 	value := func(v float64) float64 {
 		if ln {
 			return math.Log(math.Max(v, 1e-3))
@@ -121,6 +129,7 @@ func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 		last[coldseam.DateOf(e.Issued.In(loc))] = e
 	}
 	var out []issuedScore
+
 	for _, h := range issuedLeads {
 		s := issuedScore{Lead: h}
 		for day, e := range last {
@@ -133,6 +142,7 @@ func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 			for i := range x {
 				x[i] = value(x[i])
 			}
+
 			s.N++
 			s.CRPS += score.FairCRPS(x, value(y))
 			s.Persistence += math.Abs(value(was) - value(y))
@@ -140,10 +150,12 @@ func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Pa
 				s.Held++
 			}
 		}
+
 		if s.N > 0 {
 			s.CRPS, s.Persistence, s.Held = s.CRPS/float64(s.N), s.Persistence/float64(s.N), s.Held/float64(s.N)
 			out = append(out, s)
 		}
 	}
+
 	return out, nil
 }

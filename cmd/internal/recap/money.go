@@ -66,6 +66,7 @@ func hideSmall(cells []*cell) {
 			least = c
 		}
 	}
+
 	if least != nil && (hidden == 1 || hidden > 0 && len(union) < minAnglers) {
 		least.hidden = true
 	}
@@ -81,15 +82,18 @@ func (m *recapMaker) judge() error {
 	if err := m.countZero(logs); err != nil {
 		return err
 	}
+
 	// Each reach is judged and hidden by itself and the club is the sum of what
 	// is open, so that the club less a reach gives nothing away.
 	var told []verdict.Resolved
 	rows, bins := map[coldseam.Verdict]*web.RecapVerdict{}, map[[2]int]*web.ScoreBin{}
+
 	for _, r := range m.reaches {
 		days, err := m.resolveReach(r, logs)
 		if err != nil {
 			return err
 		}
+
 		m.days = append(m.days, days...)
 		m.drivesSaved(r, days, logs)
 		if m.verdicts(r, days, rows) {
@@ -99,6 +103,7 @@ func (m *recapMaker) judge() error {
 		}
 		said(days, bins)
 	}
+
 	m.table(rows, bins)
 	return m.worth(told)
 }
@@ -140,6 +145,7 @@ func (m *recapMaker) drivesSaved(r coldseam.Reach, days []judgedDay, logs []stor
 			who[w] = true
 		}
 	}
+
 	if len(who) >= minAnglers {
 		m.r.Money.DrivesSaved += n
 		m.r.Money.MilesSaved += float64(n) * r.DriveKM / config.KMPerMile
@@ -170,6 +176,7 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 	if err != nil {
 		return nil, err
 	}
+
 	var briefs []coldseam.Brief
 	for _, w := range words {
 		b := coldseam.Brief{Reach: r.ID, Day: coldseam.DateOf(w.Day), Issued: w.Issued}
@@ -181,6 +188,7 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 		}
 		briefs = append(briefs, b)
 	}
+
 	// One line a day, so that the word is judged without a person.
 	var trips []coldseam.Trip
 	who := map[coldseam.Date][]int{}
@@ -190,6 +198,7 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 			who[l.Day] = append(who[l.Day], l.Who...)
 		}
 	}
+
 	target := verdict.DefaultTarget
 	if x, ok := verdict.TargetRate(trips); ok {
 		target = x
@@ -233,6 +242,7 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[colds
 			list = append(list, cells[v])
 		}
 	}
+
 	for _, d := range days {
 		if rows[d.Verdict] == nil {
 			rows[d.Verdict] = &web.RecapVerdict{Verdict: d.Verdict}
@@ -240,6 +250,7 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[colds
 		rows[d.Verdict].Mornings++
 		cells[d.Verdict].add(d)
 	}
+
 	hideSmall(list)
 	open = rest.n == 0 || len(rest.who) >= minAnglers
 	for _, v := range allVerdicts {
@@ -253,6 +264,7 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[colds
 			row.Judged, row.Good = row.Judged+c.n, row.Good+c.good
 		}
 	}
+
 	return open
 }
 
@@ -265,6 +277,7 @@ func said(days []judgedDay, bins map[[2]int]*web.ScoreBin) {
 	for i := range cells {
 		cells[i] = &cell{}
 	}
+
 	for _, d := range days {
 		k := int(math.Round(d.Odds * 10))
 		for i, e := range oddsBins {
@@ -273,6 +286,7 @@ func said(days []judgedDay, bins map[[2]int]*web.ScoreBin) {
 			}
 		}
 	}
+
 	hideSmall(cells)
 	for i, c := range cells {
 		if c.n == 0 || c.hidden {
@@ -295,11 +309,13 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 			m.r.Verdicts = append(m.r.Verdicts, *row)
 		}
 	}
+
 	for _, e := range oddsBins {
 		if b := bins[e]; b != nil {
 			m.r.Said = append(m.r.Said, *b)
 		}
 	}
+
 	if r := rows[coldseam.Go]; r != nil {
 		m.r.Money.GoodGo, m.r.Money.PoorGo = r.Good, r.Judged-r.Good
 	}
@@ -322,6 +338,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 	if err != nil {
 		return err
 	}
+
 	water := map[coldseam.ReachID]map[coldseam.Date]float64{}
 	for _, x := range rows {
 		id := coldseam.ReachID(x.Reach)
@@ -330,6 +347,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 		}
 		water[id][coldseam.DateOf(x.Day)] = x.Water
 	}
+
 	sort.SliceStable(told, func(i, j int) bool { return told[i].Day.Before(told[j].Day) })
 	var rivals []verdict.Rival
 	if len(m.reaches) == 1 { // several rivers have several temperatures on one day
@@ -341,6 +359,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 			return math.NaN()
 		}))
 	}
+
 	x := verdict.Worth(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
 	m.r.Money.Worth = worthWords(x)
 	return nil

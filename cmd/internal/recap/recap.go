@@ -60,11 +60,13 @@ func (m *recapMaker) place() error {
 	if err != nil {
 		return err
 	}
+
 	for _, r := range all {
 		if m.reach == "" || r.ID == m.reach {
 			m.reaches = append(m.reaches, r)
 		}
 	}
+
 	if len(m.reaches) == 0 {
 		return fmt.Errorf("reach %q: %w", m.reach, coldseam.ErrNotFound)
 	}
@@ -74,6 +76,7 @@ func (m *recapMaker) place() error {
 	if m.reach != "" {
 		m.r.River, m.r.Reach = m.reaches[0].River, m.reaches[0].Name
 	}
+
 	seen := map[string]bool{}
 	for _, r := range m.reaches {
 		m.r.Rules = append(m.r.Rules, web.RecapRules{River: r.River, Rules: r.Rules})
@@ -84,6 +87,7 @@ func (m *recapMaker) place() error {
 			}
 		}
 	}
+
 	return nil
 }
 
@@ -109,10 +113,12 @@ func (m *recapMaker) span() error {
 		}
 		m.year = got[0].Year
 	}
+
 	got, err := store.Ask[struct{ First, Last *time.Time }](m.ctx, m.DB, sqlSpan, m.year, m.reach)
 	if err != nil {
 		return err
 	}
+
 	if got[0].First == nil {
 		return fmt.Errorf("no brief and no trip: %w", coldseam.ErrNotFound)
 	}
@@ -156,6 +162,7 @@ func (m *recapMaker) water() error {
 	if err != nil {
 		return err
 	}
+
 	trips, err := store.Ask[struct {
 		Day   time.Time
 		Trips int
@@ -164,6 +171,7 @@ func (m *recapMaker) water() error {
 	if err != nil {
 		return err
 	}
+
 	for d := m.r.From.Add(-ChartLead); !m.r.To.Before(d); d = d.Add(1) {
 		m.r.Days = append(m.r.Days, chart.SeasonDay{Day: d, WaterC: math.NaN()})
 	}
@@ -173,10 +181,12 @@ func (m *recapMaker) water() error {
 			at(x.Day).WaterC = *x.Water
 		}
 	}
+
 	for _, x := range trips {
 		d := at(x.Day)
 		d.Trips, d.PerHour = x.Trips, x.Rate
 	}
+
 	return nil
 }
 
@@ -210,11 +220,13 @@ func (m *recapMaker) catch() error {
 		by[c.Dimension] = append(by[c.Dimension], c)
 		m.left = m.left || c.Hidden && c.Dimension == "all"
 	}
+
 	for _, c := range by["all"] {
 		if !c.Hidden {
 			m.r.Trips, m.r.RodHours, m.r.Fish = m.r.Trips+c.Trips, m.r.RodHours+c.Hours, m.r.Fish+c.Fish
 		}
 	}
+
 	m.r.Bands, m.r.Stages = rates(by["band"], nil), rates(by["stage"], stageOrder)
 	m.r.FlowClasses, m.r.Weights = rates(by["flow"], flowOrder), rates(by["weight"], nil)
 	for _, t := range []*[]web.RecapRate{&m.r.Bands, &m.r.Stages, &m.r.FlowClasses, &m.r.Weights} {
@@ -226,6 +238,7 @@ func (m *recapMaker) catch() error {
 			m.r.Weights[i].Key = coldseam.OzName(w) + " oz"
 		}
 	}
+
 	return nil
 }
 
@@ -269,6 +282,7 @@ func rates(cells []catchCell, order []string) []web.RecapRate {
 			at[c.Cell] = i
 			out = append(out, web.RecapRate{Key: c.Cell, Hidden: true})
 		}
+
 		if c.Hidden {
 			continue
 		}
@@ -276,6 +290,7 @@ func rates(cells []catchCell, order []string) []web.RecapRate {
 		r.PerHour = (r.PerHour*float64(r.Trips) + c.Rate*float64(c.Trips)) / float64(r.Trips+c.Trips)
 		r.Trips, r.Anglers, r.Hidden = r.Trips+c.Trips, max(r.Anglers, c.Anglers), false
 	}
+
 	place := func(key string) int {
 		if i := slices.Index(order, key); i >= 0 {
 			return i
@@ -357,6 +372,7 @@ func (m *recapMaker) skill() error {
 	if err != nil {
 		return err
 	}
+
 	type key struct {
 		param string
 		lead  int
@@ -365,6 +381,7 @@ func (m *recapMaker) skill() error {
 		site      string
 		fortnight int64
 	}
+
 	n, blocks := map[key]int{}, map[key]map[block]*score.Block{}
 	for _, p := range pairs {
 		k, f := key{p.Param, p.Lead}, block{p.Site, p.Day.Unix() / (14 * 86400)}
@@ -378,6 +395,7 @@ func (m *recapMaker) skill() error {
 		}
 		b.N, b.S, b.Ref, n[k] = b.N+1, b.S+p.CRPS, b.Ref+p.Ref, n[k]+1
 	}
+
 	for _, param := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
 		for _, lead := range issuedLeads {
 			k := key{string(param), lead}
@@ -388,6 +406,7 @@ func (m *recapMaker) skill() error {
 			for f := range blocks[k] {
 				keys = append(keys, f)
 			}
+
 			sort.Slice(keys, func(i, j int) bool {
 				return keys[i].site < keys[j].site || keys[i].site == keys[j].site && keys[i].fortnight < keys[j].fortnight
 			})
@@ -399,6 +418,7 @@ func (m *recapMaker) skill() error {
 			m.r.Skill = append(m.r.Skill, web.RecapSkill{Quantity: strings.ToLower(env.ParamWords[param]), Lead: lead, N: n[k], Skill: iv.Skill, Lo: iv.Lo, Hi: iv.Hi})
 		}
 	}
+
 	return nil
 }
 

@@ -35,6 +35,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 	if err != nil {
 		return nil, err
 	}
+
 	target := verdict.DefaultTarget
 	if r, ok := verdict.TargetRate(trips); ok {
 		target = r
@@ -43,6 +44,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 		fish, hours float64
 		who         []string
 	}
+
 	days := map[coldseam.Date]sum{}
 	for _, t := range trips {
 		if h := verdict.LineHours(t); !t.WentNot && h > 0 {
@@ -50,6 +52,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 			days[t.Date] = sum{s.fish + float64(t.Fish), s.hours + h, append(s.who, t.Angler)}
 		}
 	}
+
 	var out []resolved
 	for d := from; !to.Before(d); d = d.Add(1) {
 		s, ok := days[d]
@@ -60,6 +63,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
+
 		if err != nil {
 			return nil, err
 		}
@@ -67,6 +71,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 			out = append(out, resolved{Day: d, Odds: b.Odds, Verdict: b.Verdict, Good: s.fish/s.hours >= target, Who: s.who})
 		}
 	}
+
 	return out, nil
 }
 
@@ -90,11 +95,13 @@ func Scorecard(list []resolved) web.Scorecard {
 			who[i] = append(who[i], all[w])
 		}
 	}
+
 	if len(all) < minAnglers {
 		return web.Scorecard{}
 	}
 	c := web.Scorecard{Mornings: len(list)}
 	c.Since = list[0].Day
+
 	edges := [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
 	for _, e := range edges {
 		c.Bins = append(c.Bins, web.ScoreBin{From: e[0], To: e[1]})
@@ -104,6 +111,7 @@ func Scorecard(list []resolved) web.Scorecard {
 	for i := range cells {
 		cells[i] = &cell{}
 	}
+
 	for n, r := range list {
 		if r.Good {
 			good++
@@ -115,12 +123,14 @@ func Scorecard(list []resolved) web.Scorecard {
 			}
 		}
 	}
+
 	hideSmall(cells)
 	for i, x := range cells {
 		if c.Bins[i].Hidden = x.hidden; !x.hidden {
 			c.Bins[i].Mornings, c.Bins[i].Good = x.n, x.good
 		}
 	}
+
 	rate := good / float64(len(list))
 	blocks := map[int]*score.Block{}
 	for _, r := range list {
@@ -137,6 +147,7 @@ func Scorecard(list []resolved) web.Scorecard {
 		b := blocks[fortnight]
 		b.N, b.S, b.Ref = b.N+1, b.S+(r.Odds-o)*(r.Odds-o), b.Ref+(rate-o)*(rate-o)
 	}
+
 	if len(list) >= minResolved {
 		var flat []score.Block
 		for k := 0; k <= list[len(list)-1].Day.Sub(list[0].Day)/14; k++ {
@@ -147,5 +158,6 @@ func Scorecard(list []resolved) web.Scorecard {
 		iv := score.BlockBootstrap(rand.New(rand.NewPCG(20240501, 1)), flat, 500, 0.90)
 		c.Gain, c.GainOK = [2]float64{iv.Lo * c.Climate, iv.Hi * c.Climate}, true
 	}
+
 	return c
 }

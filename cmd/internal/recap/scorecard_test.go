@@ -35,6 +35,7 @@ func TestScorecardHidesFewAnglers(t *testing.T) {
 		}
 		return out
 	}
+
 	for _, c := range []struct {
 		name   string
 		list   []resolved
@@ -58,6 +59,7 @@ func TestScorecardHidesFewAnglers(t *testing.T) {
 				require.Equal(t, web.Scorecard{}, s)
 				return
 			}
+
 			open := 0
 			for i, b := range s.Bins {
 				require.Equal(t, c.hidden[i], b.Hidden, "class %d", i)
@@ -67,6 +69,7 @@ func TestScorecardHidesFewAnglers(t *testing.T) {
 				}
 				open += b.Mornings
 			}
+
 			if !s.Bins[0].Hidden {
 				require.Equal(t, c.shown, open)
 			}

@@ -35,6 +35,7 @@ func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
+
 	for _, s := range a.Config.Sites {
 		list, err := a.DB.SeriesList(ctx, coldseam.SiteID(s.ID))
 		if err != nil {
@@ -45,12 +46,14 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) err
 			params[string(x.Param)] = true
 			newest = feeds.Later(newest, x.Newest)
 		}
+
 		when := "never"
 		if !newest.IsZero() {
 			when = env.Age(max(a.Now().Sub(newest), time.Minute)) + " old"
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(slices.Sorted(maps.Keys(params)), " "), when)
 	}
+
 	fmt.Fprintln(tw, "\nreach\triver\tgauge\tspots")
 	for _, r := range a.Config.Reaches {
 		fmt.Fprintf(tw, "%s\t%s, %s\t%s\t%d\n", r.ID, r.River, r.Name, r.Site, len(r.Spots))
@@ -80,6 +83,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", at.In(loc).Format("2006-01-02 15:04"), who, what, env.OneLine(why))
 	}
 	fmt.Fprintln(tw, "when\twho\twhat\twhy")
+
 	if c.Reach == "" {
 		limits, err := a.DB.ThresholdEdits(ctx, "")
 		if err != nil {
@@ -89,11 +93,13 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 			row(e.At, e.Who, e.Key+": "+OrShipped(e.Old)+" -> "+OrShipped(e.New), e.Why)
 		}
 	}
+
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	found := c.Reach == ""
+
 	for _, r := range reaches {
 		if c.Reach != "" && string(r.ID) != c.Reach {
 			continue
@@ -103,6 +109,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 		if err != nil {
 			return err
 		}
+
 		for i, e := range list {
 			what := "entered"
 			if i > 0 {
@@ -111,6 +118,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 			row(e.At, e.Who, string(r.ID)+": "+what, e.Why)
 		}
 	}
+
 	if !found {
 		return a.NoReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
 	}

@@ -116,6 +116,7 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 	if err != nil {
 		return err
 	}
+
 	head := make([]byte, 64<<10)
 	n, err := io.ReadFull(f, head)
 	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
@@ -125,6 +126,7 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 	if _, err := f.Seek(0, io.SeekStart); err != nil {
 		return err
 	}
+
 	line, _, _ := strings.Cut(strings.TrimPrefix(string(head), "\ufeff"), "\n")
 	columns, isTable := table.DailyColumns(strings.TrimSpace(line))
 	if c.Map != "" || isTable {
@@ -135,10 +137,12 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 		in.report = &report
 		return in.take(b)
 	}
+
 	p, err := feeds.ProfileFor(g, c.Profile, c.Unit, c.Zone)
 	if err != nil {
 		return err
 	}
+
 	in.p = p
 	large := st.Size() > p.MaxBodyBytes
 	p.MaxBodyBytes = max(p.MaxBodyBytes, min(st.Size(), maxFile))
@@ -150,9 +154,11 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 		return fmt.Errorf("its first line is %q; a daily table begins date,flow_m3s,water_c,air_c (any of the three, commas between); say with --map how another layout is to be read: %w",
 			clipped(line), coldseam.ErrInvalid)
 	}
+
 	if err != nil {
 		return err
 	}
+
 	return in.take(b)
 }
 
@@ -174,12 +180,14 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 		return ingest.Batch{}, table.Report{}, fmt.Errorf("--zone is %q; a table wants an IANA zone for its civil days: %w", c.Zone, coldseam.ErrInvalid)
 	}
 	m := table.DailyMap(code, c.Zone, columns...)
+
 	if c.Map != "" {
 		m = table.Map{}
 		md, err := toml.DecodeFile(c.Map, &m)
 		if err != nil {
 			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: %w", c.Map, err)
 		}
+
 		if un := md.Undecoded(); len(un) > 0 {
 			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: unknown key %q: %w", c.Map, un[0].String(), coldseam.ErrInvalid)
 		}
@@ -190,10 +198,12 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 			m.Zone = c.Zone
 		}
 	}
+
 	b, report, err := table.Parse(r, ingest.Profile{Name: provider, Provider: provider, Zone: c.Zone, MaxBodyBytes: maxFile}.WithDefaults(), m)
 	if err != nil {
 		return b, report, err
 	}
+
 	if report.OpenEnd && !c.OpenEnd { // a number cut in two is a number
 		return ingest.Batch{}, report, fmt.Errorf("the last line has no line end, so the file may be cut short: look at it, then --open-end: %w", coldseam.ErrInvalid)
 	}
@@ -237,6 +247,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	if err != nil {
 		return err
 	}
+
 	m, err := triplog.ReadMap(c.Map)
 	if err != nil {
 		return err
@@ -246,11 +257,13 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	if err != nil {
 		return err
 	}
+
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Date.Before(list[j].Date) })
 	if c.DryRun {
 		fmt.Fprintf(w, "%s: %d trips; dry run, nothing stored\n", filepath.Base(path), len(list))
 		return nil
 	}
+
 	for i := range list {
 		list[i].EnteredAt, list[i].Source = a.Now(), "csv"
 	}
@@ -258,6 +271,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	if err != nil {
 		return err
 	}
+
 	added, corrected := 0, 0
 	for _, x := range changes {
 		switch {
@@ -272,6 +286,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 			return err
 		}
 	}
+
 	fmt.Fprintf(w, "%s: %d trips, %d new, %d corrected, %d there already\n", filepath.Base(path), len(list), added, corrected, len(list)-added-corrected)
 	return nil
 }

@@ -45,6 +45,7 @@ func (in *intake) take(b ingest.Batch) error {
 	in.format = b.Format
 	in.forecasts, in.alerts, in.gaugings = in.forecasts+len(b.Forecasts), in.alerts+len(b.Alerts), in.gaugings+len(b.Gaugings)
 	in.skip(b.Skipped, false)
+
 	for _, s := range b.Series {
 		in.keys[s.SeriesKey] = true
 		in.values += len(s.Obs)
@@ -57,6 +58,7 @@ func (in *intake) take(b ingest.Batch) error {
 				in.last = last
 			}
 		}
+
 		if in.DryRun {
 			continue
 		}
@@ -66,6 +68,7 @@ func (in *intake) take(b ingest.Batch) error {
 		in.pending[s.SeriesKey] = append(in.pending[s.SeriesKey], s.Obs...)
 		in.held += len(s.Obs)
 	}
+
 	if in.DryRun {
 		return nil
 	}
@@ -106,6 +109,7 @@ func (in *intake) skip(more []ingest.Skipped, anew bool) {
 				o.N = max(o.N, k.N)
 			}
 		}
+
 		if !known {
 			in.skipped = append(in.skipped, k)
 		}
@@ -121,6 +125,7 @@ func (in *intake) store(b ingest.Batch) error {
 		}
 		b.Series = append(b.Series, s)
 	}
+
 	in.order, in.held = nil, 0
 	clear(in.pending)
 	meta := map[coldseam.SiteID]ingest.SiteMeta{}
@@ -133,6 +138,7 @@ func (in *intake) store(b ingest.Batch) error {
 			}
 		}
 	}
+
 	seen := map[coldseam.SiteID]bool{}
 	for _, s := range b.Series {
 		if seen[s.Site] {
@@ -144,16 +150,19 @@ func (in *intake) store(b ingest.Batch) error {
 		if err != nil {
 			return err
 		}
+
 		if entered && !told {
 			in.nameless[s.Site] = true
 		}
 	}
+
 	res, err := in.app.Fetcher.Import(in.ctx, in.p, b)
 	in.added, in.revised = in.added+res.Added, in.revised+res.Revised
 	in.skip(res.Skipped, true)
 	if err != nil && in.added > 0 {
 		err = fmt.Errorf("%w (%d values before it are stored; the same command goes on)", err, in.added)
 	}
+
 	return err
 }
 
@@ -171,6 +180,7 @@ func (in *intake) words() string {
 	if in.values > 0 {
 		out += ", " + in.first.String() + " to " + in.last.String()
 	}
+
 	for _, more := range []struct {
 		n    int
 		what string
@@ -179,12 +189,14 @@ func (in *intake) words() string {
 			out += fmt.Sprintf(", %d %s", more.n, more.what)
 		}
 	}
+
 	for _, k := range in.skipped {
 		out += fmt.Sprintf("; skipped %s: %s", k.What, k.Why)
 		if k.N > 1 {
 			out += fmt.Sprintf(" (%d times)", k.N)
 		}
 	}
+
 	if !in.DryRun {
 		return out + fmt.Sprintf("; %d new, %d revised", in.added, in.revised)
 	}

@@ -51,6 +51,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if err != nil {
 		return err
 	}
+
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
@@ -59,6 +60,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if m.Root { // for a service with a user of its own, who reads what is in its directory
 		keys = m.stateDir()
 	}
+
 	token, dkim := filepath.Join(keys, "token.key"), filepath.Join(keys, "dkim.key")
 	domain := c.Domain
 	if domain == "" && strings.Contains(strings.Trim(m.host, "."), ".") {
@@ -68,6 +70,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if zone == "" {
 		zone = m.zone
 	}
+
 	values := sampleValues{club: c.Club, domain: domain, zone: zone, state: m.stateDir()}
 	if !m.Root {
 		values.token, values.dkim = token, dkim
@@ -76,6 +79,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if _, err := config.Parse(path, text); err != nil {
 		return env.Fail(2, err.Error())
 	}
+
 	say := func(f, what string, made bool) {
 		if made {
 			fmt.Fprintf(s.Out, "wrote  %s: %s\n", f, what)
@@ -87,6 +91,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if err != nil {
 		return err
 	}
+
 	say(path, "the configuration, every key explained", made)
 	had := env.Exists(token)
 	if _, err := mailing.EnsureKey(token); err != nil {
@@ -99,6 +104,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 			return err
 		}
 	}
+
 	say(dkim, "signs the mails", !had)
 	c.next(s, path, domain, zone)
 	return nil
@@ -111,6 +117,7 @@ func (c *Init) next(s *env.Streams, path, domain, zone string) {
 	}
 	w := s.Out
 	fmt.Fprintln(w, "\nNext:")
+
 	step := 1
 	say := func(format string, args ...any) {
 		fmt.Fprintf(w, "%d. %s\n", step, fmt.Sprintf(format, args...))
@@ -119,6 +126,7 @@ func (c *Init) next(s *env.Streams, path, domain, zone string) {
 	if domain == "" {
 		say("This machine has no full name: put the club's domain for river.example.org in %s.", path)
 	}
+
 	if zone == "" {
 		say("This machine says no time zone: set club.zone.")
 	}
@@ -217,6 +225,7 @@ func fillSample(text string, v sampleValues) string {
 		}
 	}
 	set("state_dir", v.state)
+
 	set("token_key_file", v.token)
 	set("dkim_key_file", v.dkim)
 	set("zone", v.zone)

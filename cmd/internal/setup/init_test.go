@@ -32,6 +32,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	s := &env.Streams{Out: &out, Err: &out}
 	m := Machine{host: "river.walleye-club.net", zone: "America/Menominee", home: "/home/keeper"}
 	require.NoError(t, (&Init{Club: "Alder Landing Club"}).Write(s, path, m))
+
 	c, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, "Alder Landing Club", c.Club.Name)
@@ -52,6 +53,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	rec, err := signer.Record()
 	require.NoError(t, err)
 	require.Contains(t, rec, "v=DKIM1")
+
 	for _, f := range []string{c.Mail.DKIMKeyFile, c.Mail.TokenKeyFile} {
 		st, err := os.Stat(f)
 		require.NoError(t, err)
@@ -68,6 +70,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 		require.NoError(t, err)
 		before[f] = string(b)
 	}
+
 	out.Reset()
 	require.NoError(t, (&Init{Club: "Another Club"}).Write(s, path, m))
 	require.Equal(t, 3, strings.Count(out.String(), "kept "))

@@ -29,6 +29,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 	if err != nil {
 		return fmt.Errorf("--since is %q; a rating wants the day it came into force, YYYY-MM-DD: %w", c.Since, coldseam.ErrInvalid)
 	}
+
 	f, err := os.Open(path)
 	if err != nil {
 		return err
@@ -38,6 +39,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 	if err != nil {
 		return err
 	}
+
 	r.Site, r.From = coldseam.SiteID(c.Site), from.UTC()
 	if err := r.Check(); err != nil {
 		return err
@@ -49,6 +51,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 		fmt.Fprintln(w, what+"; dry run, nothing stored")
 		return nil
 	}
+
 	if err := a.DB.SaveRating(ctx, r); err != nil {
 		return err
 	}
@@ -56,6 +59,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 	if err != nil {
 		return err
 	}
+
 	rs, err := a.RatingsOf(ctx, r.Site)
 	if err == nil && len(rs) == 0 {
 		what += "; not used for discharge: the agency gives it"
@@ -71,16 +75,19 @@ func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from 
 	if err != nil {
 		return 0, 0, err
 	}
+
 	for _, s := range list {
 		if s.Param != coldseam.Stage {
 			continue
 		}
 		end := feeds.Later(s.Newest, from).Add(time.Second)
+
 		for at := from; at.Before(end); at = at.Add(piece) {
 			obs, err := a.DB.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
 			if err != nil {
 				return added, revised, err
 			}
+
 			if len(obs) == 0 {
 				continue
 			}
@@ -92,6 +99,7 @@ func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from 
 			}
 		}
 	}
+
 	return added, revised, nil
 }
 
@@ -107,6 +115,7 @@ func readRating(r io.Reader, zero float64) (coldseam.Rating, error) {
 	stageUnit, flowUnit := map[string]string{"stage_m": "m", "stage_ft": "ft"}, map[string]string{"discharge_m3s": "m3/s", "discharge_cfs": "ft3/s"}
 	si, qi := -1, -1
 	var stage, flow ingest.Conversion
+
 	for i, h := range head {
 		h = strings.TrimSpace(strings.TrimPrefix(h, "\ufeff"))
 		switch {
@@ -119,19 +128,23 @@ func readRating(r io.Reader, zero float64) (coldseam.Rating, error) {
 		default:
 			return out, fmt.Errorf("column %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w", h, coldseam.ErrInvalid)
 		}
+
 		if err != nil {
 			return out, err
 		}
 	}
+
 	if si < 0 || qi < 0 {
 		return out, fmt.Errorf("header %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w", strings.Join(head, ","), coldseam.ErrInvalid)
 	}
 	out.StageZeroM = stage.Apply(zero)
+
 	for line := 2; ; line++ {
 		rec, err := c.Read()
 		if errors.Is(err, io.EOF) {
 			return out, nil
 		}
+
 		if err != nil {
 			return out, fmt.Errorf("%s: %w", err, coldseam.ErrInvalid)
 		}

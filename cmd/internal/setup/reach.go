@@ -74,6 +74,7 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 	case r.MaxFlowM3S == nil:
 		return env.Fail(1, fmt.Sprintf("reach %s has no max_flow: write it into the configuration first", r.ID))
 	}
+
 	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
 	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
 		ceiling = coldseam.CFS(a.Config.BoatLimit(r))
@@ -81,6 +82,7 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 			flow = ceiling
 		}
 	}
+
 	if !(flow > 0 && flow <= ceiling*(1+1e-9)) {
 		return env.Fail(2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
 	}
@@ -97,6 +99,7 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 	if err != nil {
 		return err
 	}
+
 	now, err := cfg.Reach(r.ID)
 	if err != nil {
 		return err

@@ -50,6 +50,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	from, err1 := timeIn(c.From, env.Zone(site.Zone))
 	to, err2 := timeIn(c.To, env.Zone(site.Zone))
 	now := a.Now()
+
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch err := errors.Join(err1, err2); {
 	case err != nil:
@@ -69,6 +70,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
+
 	if len(s.Obs) == 0 {
 		return env.Fail(1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To))
 	}
@@ -76,6 +78,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	if err := a.DB.ConfirmReadings(ctx, word); err != nil {
 		return err
 	}
+
 	var keys []mailing.BriefKey
 	for _, r := range reaches {
 		keys = append(keys, mailing.BriefKey{Reach: r.ID, Day: coldseam.DateOf(now.In(env.Zone(r.Zone)))})
@@ -94,6 +97,7 @@ func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Param
 	if err != nil {
 		return coldseam.Site{}, nil, err
 	}
+
 	reads := func(r coldseam.Reach) coldseam.SiteID {
 		if p == coldseam.WaterTemp && r.TempSite != "" {
 			return r.TempSite
@@ -106,11 +110,13 @@ func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Param
 			id = reads(r)
 		}
 	}
+
 	site, err := a.DB.Site(ctx, id)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		_, err = a.DB.Reach(ctx, coldseam.ReachID(where))
 		return site, nil, a.NoReach(ctx, err)
 	}
+
 	return site, slices.DeleteFunc(reaches, func(r coldseam.Reach) bool { return reads(r) != id }), err
 }
 

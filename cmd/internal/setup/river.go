@@ -48,11 +48,13 @@ func percentiles(d coldseam.Days) record {
 		year[day.Year]++
 		r.max = max(r.max, q)
 	}
+
 	for _, n := range year {
 		if n >= 300 {
 			r.years++
 		}
 	}
+
 	r.days = len(all)
 	if len(all) == 0 {
 		return r
@@ -68,6 +70,7 @@ func (r record) print(w io.Writer) {
 	fmt.Fprintf(w, "\nDaily flow, %d days since %s, %d full years, cfs:\n", r.days, r.first, r.years)
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "\tP5\tP25\tP50\tP75\tP95\t")
+
 	for m := time.January; m <= time.December; m++ {
 		q, ok := r.months[m]
 		if !ok {
@@ -79,6 +82,7 @@ func (r record) print(w io.Writer) {
 		}
 		fmt.Fprintln(tw, "\t")
 	}
+
 	_ = tw.Flush() // the terminal
 	fmt.Fprintf(w, "Whole record: P95 %.0f, highest day %.0f.\n", coldseam.CFS(r.p95), coldseam.CFS(r.max))
 	if r.years < 10 {
@@ -124,6 +128,7 @@ func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 			}
 		}
 	}
+
 	if river = plainText(river); river == "" {
 		river = s.Code
 	}
@@ -131,6 +136,7 @@ func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 	if id == "" {
 		id = slug(river + " " + c.Name)
 	}
+
 	out := coldseam.Reach{ID: coldseam.ReachID(id), River: river, Name: c.Name, Site: s.ID, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon,
 		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.Config.Odds.TargetRate}
 	for _, p := range a.Config.Profiles {
@@ -141,6 +147,7 @@ func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 			out.WeatherSite = p.SiteID(string(out.ID))
 		}
 	}
+
 	return out
 }
 
@@ -173,10 +180,12 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 	if err != nil {
 		return err
 	}
+
 	if x := &src.Record; len(r.Spots) == 0 {
 		x.Bare, x.Reach.HazardsSurveyed, x.Reach.MaxFlowProposed = true, true, false
 		x.Reach.Spots = season.BareReach("", r.Lat, r.Lon).Spots
 	}
+
 	spans := c.seasons
 	if spans == nil {
 		spans = lastSeasons(coldseam.DateOf(a.Now().In(env.Zone(r.Zone))))
@@ -186,6 +195,7 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 	if err != nil {
 		return err
 	}
+
 	return strip.Text(w, seasons, "us", false)
 }
 
@@ -196,6 +206,7 @@ func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s cold
 			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
 		}
 	}
+
 	block := c.block(a, p, s, r, x)
 	if c.DryRun || a.Config.Path == "" {
 		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
@@ -205,6 +216,7 @@ func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s cold
 		return err
 	}
 	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.Config.Path, s.ID, r.ID)
+
 	for i, what := range []string{
 		"max_flow_cfs: the proposal stops from today, and GO is capped until somebody who knows the reach has said it: `coldseam reach limit confirm " + string(r.ID) + " --craft boat --why ...`. A wader's limit is another one: --craft wade.",
 		"hazards: dams, strainers, shelf ice, releases; then hazards_surveyed = true. Until then TOSS-UP at best.",
@@ -216,6 +228,7 @@ func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s cold
 	} {
 		fmt.Fprintf(w, "%d. %s\n", i+1, what)
 	}
+
 	fmt.Fprintln(w, "Then `coldseam fetch`, which enters the river and asks its feeds, and `coldseam check`.")
 	return nil
 }
@@ -229,6 +242,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 		have[y.ID] = true
 	}
 	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.Now().In(env.Zone(c.Zone))))
+
 	if !have[string(s.ID)] {
 		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name, s.Code, s.Name, s.Zone, s.Lat, s.Lon)
 		if s.DrainageKM2 != nil {
@@ -239,6 +253,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 		}
 		line("parameters = [%s]", x.params())
 	}
+
 	if r.WeatherSite != "" && !have[string(r.WeatherSite)] {
 		for _, y := range a.Config.Profiles {
 			if forecastProfile(y) && y.SiteID(string(r.ID)) == r.WeatherSite {
@@ -248,6 +263,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 			}
 		}
 	}
+
 	line("\n[[reach]]\nid = %q\nriver = %q\nname = %q\nsite = %q", r.ID, r.River, r.Name, s.ID)
 	if _, ok := x.has(coldseam.WaterTemp, false); !ok && len(x.series) > 0 {
 		line("#temp_site = \"\"                # this gauge has no thermometer: a neighbour that has one")
@@ -257,16 +273,19 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	} else {
 		line("#count_site = \"\"               # is there a weir, ladder or antenna that counts fish? A [[site]] with parameters = [\"fish_count\"], a sum a day: its counts lead the wave odds")
 	}
+
 	if r.WeatherSite != "" {
 		line("weather = %q", r.WeatherSite)
 	} else {
 		line("#weather = \"\"                  # id of a forecast point: without it NO CALL")
 	}
+
 	if r.AlertFeed != "" {
 		line("alerts = %q", r.AlertFeed)
 	} else {
 		line("#alerts = \"\"                   # profile of the official warnings: without it NO CALL")
 	}
+
 	line("zone = %q\nlat = %.4f\nlon = %.4f", r.Zone, r.Lat, r.Lon)
 	line("gauge_km = 0.0                  # river distance from gauge to reach, downstream positive; about %.1f km as the crow flies", x.km)
 	if r.MaxFlowM3S != nil {
@@ -276,6 +295,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	}
 	line("#flood_stage_ft = 0.0           # minor flood, from the agency's flood page\n#action_stage_ft = 0.0\n#gauge_code = \"\"               # as in official flood warnings\n#alert_zones = []")
 	line("hazards_surveyed = false        # true once the list is filled by somebody who ran the reach\nhazards = []\nspecies = [\"walleye\"]\nwhy = \"first entry\"")
+
 	line(`  #[[reach.rule]]               # without a season rule checked by a person: NO CALL
   #kind = "season"
   #species = "walleye"
@@ -292,6 +312,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
   #sounded = ""
   #float_fps = 0.0              # mean of five floats
   #float_on = ""`)
+
 	return b.String()
 }
 

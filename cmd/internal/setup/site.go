@@ -72,11 +72,13 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err != nil {
 		return err
 	}
+
 	if c.Counter != "" && !slices.ContainsFunc(a.Config.Sites, func(s config.Site) bool {
 		return s.ID == c.Counter && slices.Contains(s.Params, string(coldseam.FishCount))
 	}) {
 		return env.ExitCode{Code: 2, Text: fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters", c.Counter)}
 	}
+
 	if c.Zone == "" {
 		c.Zone = a.Config.Club.Zone
 	}
@@ -84,6 +86,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err != nil {
 		return err
 	}
+
 	if c.Code == "" {
 		c.printNearest(w, a, near)
 		if len(near) > 0 {
@@ -91,10 +94,12 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 		}
 		return nil
 	}
+
 	one, err := c.chosen(a, near, p)
 	if err != nil {
 		return err
 	}
+
 	c.printNearest(w, a, []candidate{one})
 	if why := one.refused(a.Now()); why != "" {
 		fmt.Fprintf(w, "\n%s is %s: as long as it is, every morning reads NO CALL.\n", one.Code, why)
@@ -106,6 +111,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err := a.DB.PutSite(ctx, site); err != nil {
 		return err
 	}
+
 	fmt.Fprintln(w, "\nBack-fill:")
 	if err := c.backfill(ctx, w, a, p.WithSites([]coldseam.Site{site}), one); err != nil {
 		return err
@@ -114,6 +120,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err != nil {
 		return fmt.Errorf("no daily flow came of the back-fill: %w", err)
 	}
+
 	table := percentiles(frame)
 	table.print(w)
 	reach := c.reach(a, site)
@@ -121,6 +128,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err != nil {
 		return err
 	}
+
 	printCandidates(w, limits)
 	propose(&reach, limits)
 	if !c.NoReplay {
@@ -128,6 +136,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 			return err
 		}
 	}
+
 	return c.write(w, a, p, site, reach, one)
 }
 
@@ -198,10 +207,12 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 	} else {
 		req.Endpoint, req.Sites = "locations", []string{c.Code}
 	}
+
 	seen, err := look(ctx, a, at, req)
 	if err != nil {
 		return nil, err
 	}
+
 	var out []candidate
 	for _, m := range seen.Sites {
 		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon), last: map[coldseam.Parameter]coldseam.Observation{}}
@@ -209,6 +220,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 			out = append(out, x)
 		}
 	}
+
 	sort.Slice(out, func(i, j int) bool { return out[i].km < out[j].km })
 	asked := out[:min(len(out), maxLooked)]
 	if err := c.records(ctx, a, p, asked); err != nil {
@@ -245,6 +257,7 @@ func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profil
 			live = append(live, x)
 		}
 	}
+
 	if _, ok := p.Endpoints[ingest.EndpointLatest]; !ok || len(live) == 0 {
 		return nil
 	}
@@ -252,6 +265,7 @@ func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profil
 	if err != nil {
 		return err
 	}
+
 	for _, s := range seen.series {
 		o, ok := s.Last()
 		for i := range list {
@@ -260,6 +274,7 @@ func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profil
 			}
 		}
 	}
+
 	return nil
 }
 
@@ -314,6 +329,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 		fmt.Fprintf(w, "No gauge within %.0f km of %g, %g. West is a negative --lon; else widen --radius-km.\n", c.RadiusKM, c.Lat, c.Lon)
 		return
 	}
+
 	asked := list[:min(len(list), maxLooked)]
 	var offered, others []candidate
 	for _, x := range asked {
@@ -323,13 +339,16 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 			others = append(others, x)
 		}
 	}
+
 	sort.SliceStable(offered, func(i, j int) bool { return !offered[i].daily() && offered[j].daily() })
 	if len(offered) == 0 {
 		fmt.Fprintf(w, "No gauge within %.0f km measures flow now; widen --radius-km.\n", c.RadiusKM)
 	}
+
 	if len(offered) > 0 {
 		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(tw, "km\tcode\tname\tbasin\tflow\tstage\twater\tdaily flow since")
+
 		for _, x := range offered {
 			basin, since := "-", "-"
 			if x.DrainageKM2 != nil {
@@ -341,8 +360,10 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 			fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.km, x.Code, x.Name, basin,
 				x.lastWords(a, coldseam.Discharge), x.lastWords(a, coldseam.Stage), x.lastWords(a, coldseam.WaterTemp), since)
 		}
+
 		_ = tw.Flush() // the terminal
 	}
+
 	if len(others) > 0 {
 		fmt.Fprintln(w, "\nNot offered (one that is silent for the winter can be taken all the same, with --code):")
 	}
@@ -370,6 +391,7 @@ func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 		}
 		return notify.Plain(value) + ", " + env.Age(max(a.Now().Sub(o.At), time.Minute)) + " old"
 	}
+
 	_, short := c.has(p, false)
 	_, mean := c.has(p, true)
 	switch {
@@ -380,6 +402,7 @@ func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 	case mean:
 		return "daily"
 	}
+
 	return "no"
 }
 
@@ -391,6 +414,7 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, 
 		from = m.First
 	}
 	sites := []string{x.Code}
+
 	for _, r := range []ingest.Request{
 		{Endpoint: "daily", Sites: sites, Since: from, Until: a.Now()},
 		{Endpoint: "history", Sites: sites, Since: a.Now().Add(-morning.HistoryBack), Until: a.Now()},
@@ -406,12 +430,14 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, 
 				fmt.Fprintf(w, "  %-9s %d of %d parts, %d rows, to %s\n", r.Endpoint, pr.Done, pr.Total, pr.Rows, pr.Until.Format(time.DateOnly))
 			}
 		}
+
 		res, err := a.Fetcher.Fetch(ctx, p, r)
 		if err != nil {
 			return fmt.Errorf("%w (what came is stored: the same command goes on)", err)
 		}
 		fmt.Fprintf(w, "  %-9s %s\n", r.Endpoint, feeds.ResultWords(res))
 	}
+
 	return nil
 }
 
@@ -499,6 +525,7 @@ func appendConfig(path, block string) error {
 	if err != nil {
 		return err
 	}
+
 	if len(old) > 0 && old[len(old)-1] != '\n' {
 		block = "\n" + block
 	}
@@ -510,6 +537,7 @@ func appendConfig(path, block string) error {
 		return err
 	}
 	defer f.Close()
+
 	if _, err := f.WriteString(block); err != nil {
 		return err
 	}

@@ -70,6 +70,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 		`weather = "metgrid:tamsen-bend"`, `alerts = "northgauge-cap"`, `river = "Tamsen"`, `id = "tamsen-bend"`} {
 		require.Contains(t, text, want)
 	}
+
 	_, block, ok := strings.Cut(text, "configuration:\n\n")
 	require.True(t, ok)
 	cfg, err := config.Parse("c.toml", string(before)+block, v.Config.Profiles...)
@@ -80,6 +81,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.NoError(t, err)
 	frame, err := v.DB.DailyFrame(ctx, "northgauge:NG-1001", "", "", v.Now(), "America/Chicago")
 	require.NoError(t, err)
+
 	best := flowlimit.Propose(flowlimit.Input{Days: frame})[0]
 	require.LessOrEqual(t, *r.MaxFlowM3S, best.FlowM3S, "the proposal is the smallest candidate, to two digits and not above it")
 	require.InEpsilon(t, best.FlowM3S, *r.MaxFlowM3S, 0.1)
@@ -103,6 +105,7 @@ func TestSiteAddFromAFeed(t *testing.T) {
 func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 	t.Helper()
 	const live = 20
+
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		asked.Add(1)
 		var out []string
@@ -110,6 +113,7 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 			out = append(out, fmt.Sprintf(`{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[%.3f,45.0]},"properties":{"id":%q,"monitoring_location_id":"S-%02d",%s}}`,
 				id, -92+.002*float64(i), id, i, more))
 		}
+
 		for i := range 30 {
 			end, param, period := now.Add(-time.Hour), "00060", "Points"
 			switch {
@@ -120,6 +124,7 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 			case i == live+1:
 				period = "Daily"
 			}
+
 			meta := fmt.Sprintf(`"parameter_code":%q,"unit_of_measure":"ft^3/s","computation_identifier":"Instantaneous","computation_period_identifier":%q,"statistic_id":"00011",`+
 				`"begin_utc":"1980-01-01T00:00:00+00:00","end_utc":%q,"primary":"Primary"`, param, period, end.UTC().Format(time.RFC3339))
 			switch {
@@ -132,9 +137,11 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 					i, now.Add(-20*time.Minute).UTC().Format(time.RFC3339), 100+i))
 			}
 		}
+
 		w.Header().Set("Content-Type", "application/geo+json")
 		_, _ = io.WriteString(w, `{"type":"FeatureCollection","features":[`+strings.Join(out, ",")+`]}`)
 	}))
+
 	t.Cleanup(srv.Close)
 	rows := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}"}
 	return ingest.Profile{Name: "old", Format: ingest.FormatFeatures, BaseURL: srv.URL, Path: "/latest", Query: rows, Paging: ingest.PagingLinks,
@@ -157,6 +164,7 @@ func TestSiteAddListsLiveGaugesFirst(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40}).add(t.Context(), &out, v.Parts))
 	text := out.String()
+
 	require.Equal(t, 3, int(asked.Load()), "stations, series, last values")
 	offered, others, ok := strings.Cut(text, "Not offered")
 	require.True(t, ok, text)
@@ -226,6 +234,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.Equal(t, old, string(b))
+
 	// Names of a foreign service are quoted so that the file can be read.
 	odd := candidate{SiteMeta: ingest.SiteMeta{Code: "X-1", Name: "Mill \"Old\"\x00\n[[reach]]\x7f \u200b creek"}}
 	add := &siteAddCmd{Zone: "UTC", Name: "bend"}
@@ -236,6 +245,7 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	require.NoError(t, err, block)
 	require.Equal(t, "Mill \"Old\"[[reach]]  creek", cfg.Sites[0].Name)
 	require.NoError(t, appendConfig(path, "[thresholds]\nwind_mph = 20\n"))
+
 	b, err = os.ReadFile(path)
 	require.NoError(t, err)
 	require.Equal(t, old+"\n[thresholds]\nwind_mph = 20\n", string(b))
@@ -262,6 +272,7 @@ func TestPercentilesAndDistances(t *testing.T) {
 		d.FlowM3S = append(d.FlowM3S, float64(i))
 	}
 	d.FlowM3S[10] = math.NaN()
+
 	r := percentiles(d)
 	require.Equal(t, 365, r.days)
 	require.Equal(t, 1, r.years)
@@ -271,6 +282,7 @@ func TestPercentilesAndDistances(t *testing.T) {
 	for in, want := range map[float64]float64{5190: 5100, 87: 87, 12.94: 12, 0: 0} {
 		require.InDelta(t, want, limitCFS(in*coldseam.CubicMPerCFS), 1e-6)
 	}
+
 	// A degree of latitude is 111.2 km on a sphere of 6,371 km.
 	require.InDelta(t, 111.19, distanceKM(45, -92, 46, -92), 0.01)
 	require.InDelta(t, 78.6, distanceKM(45, -92, 45, -91), 0.1)
@@ -289,6 +301,7 @@ func TestSiteEdits(t *testing.T) {
 			r.MaxFlowCFS, r.Hazards, r.Why, r.Who = &flow, []string{"a new strainer"}, "seen on Tuesday", "launch keeper"
 		}
 	}
+
 	require.NoError(t, v.SyncRivers(ctx))
 	require.NoError(t, v.SyncRivers(ctx), "the same file again leaves no edit")
 	var out bytes.Buffer

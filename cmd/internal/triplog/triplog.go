@@ -76,6 +76,7 @@ func Read(r io.Reader, reaches []coldseam.Reach, m Map) ([]coldseam.Trip, error)
 	if err != nil {
 		return nil, fmt.Errorf("trip log: no header line: %w", coldseam.ErrInvalid)
 	}
+
 	at := map[string]int{}
 	for i, h := range head {
 		name, known := m.columnOf(h)
@@ -86,11 +87,13 @@ func Read(r io.Reader, reaches []coldseam.Reach, m Map) ([]coldseam.Trip, error)
 			at[name] = i
 		}
 	}
+
 	zones := map[string]*time.Location{}
 	for _, x := range reaches {
 		zones[string(x.ID)] = env.Zone(x.Zone)
 	}
 	var out []coldseam.Trip
+
 	for {
 		rec, err := cr.Read()
 		if err == io.EOF {
@@ -99,6 +102,7 @@ func Read(r io.Reader, reaches []coldseam.Reach, m Map) ([]coldseam.Trip, error)
 		if err != nil {
 			return nil, fmt.Errorf("trip log: %w: %w", err, coldseam.ErrInvalid)
 		}
+
 		line, _ := cr.FieldPos(0)
 		row := tripRow{rec: rec, at: at, m: m}
 		t := row.trip(zones)
@@ -174,6 +178,7 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 	if n := r.yesNo("night"); n != nil {
 		t.Night = *n
 	}
+
 	if id, ok := r.m.Reach[string(t.Reach)]; ok {
 		t.Reach = coldseam.ReachID(id)
 	}
@@ -182,10 +187,12 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 		r.fault("reach", "the id of a reach")
 		return t
 	}
+
 	d, err := r.m.date(r.cell("date"))
 	if err != nil {
 		r.fault("date", r.m.dateWords())
 	}
+
 	t.Date = d
 	if s := r.cell("start"); s != "" {
 		clock, err := coldseam.ParseClock(s)
@@ -194,6 +201,7 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 		}
 		t.Start = d.At(clock, loc)
 	}
+
 	if s := r.cell("weight_oz"); s != "" {
 		oz, err := ounces(s)
 		if err != nil {
@@ -201,14 +209,17 @@ func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
 		}
 		t.WeightOz = oz
 	}
+
 	if r.cell("water_f") != "" {
 		c := coldseam.C(r.number("water_f", 30, 90))
 		t.WaterC = &c
 	}
+
 	if r.cell("water_c") != "" {
 		c := r.number("water_c", -1, 32)
 		t.WaterC = &c
 	}
+
 	return t
 }
 
@@ -223,6 +234,7 @@ func (r *tripRow) known(t *coldseam.Trip, reaches []coldseam.Reach) {
 	for _, s := range reaches[i].Spots {
 		spots = append(spots, s.ID)
 	}
+
 	if t.SpotID != "" && len(spots) > 0 && !slices.Contains(spots, t.SpotID) {
 		r.fault("spot", "blank or a spot of "+string(t.Reach)+": "+strings.Join(spots, ", "))
 	}
@@ -233,6 +245,7 @@ func (r *tripRow) known(t *coldseam.Trip, reaches []coldseam.Reach) {
 			t.Species = s.Key
 		}
 	}
+
 	slices.Sort(keys)
 	keys = slices.Compact(keys)
 	if t.Species != "" && r.m.Species != nil && !slices.Contains(keys, t.Species) {
@@ -285,6 +298,7 @@ func Enter(ctx context.Context, e *env.Env, text string) (n int, err error) {
 	if err != nil {
 		return 0, err
 	}
+
 	for _, t := range trips {
 		t.EnteredAt, t.Source = e.Now(), "csv"
 		_, added, err := e.DB.AddTrip(ctx, t)
@@ -295,5 +309,6 @@ func Enter(ctx context.Context, e *env.Env, text string) (n int, err error) {
 			n++
 		}
 	}
+
 	return n, nil
 }

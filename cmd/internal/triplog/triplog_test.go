@@ -36,6 +36,7 @@ func TestTripLogReadsAPaperLog(t *testing.T) {
 
 func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 	t.Parallel()
+
 	for _, tc := range []struct{ name, text, want string }{
 		{"empty", "", "no header line"},
 		{"column", "date,reach,weather\n", `column "weather"; want some of`},
@@ -89,6 +90,7 @@ func TestTripLogWithAMap(t *testing.T) {
 	require.Equal(t, 2, got[0].Fish)
 	require.InDelta(t, 4.5, *got[0].WaterC, 1e-9)
 	require.InDelta(t, 3, got[0].Hours, 1e-9)
+
 	for text, want := range map[string]string{
 		"Date fished,River,Moon\n":                      `column "moon"`,
 		"Date fished,River,Caught,fish\n":               `column "fish"`,
@@ -99,6 +101,7 @@ func TestTripLogWithAMap(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		require.ErrorContains(t, err, want)
 	}
+
 	require.NoError(t, os.WriteFile(path, []byte("colunm = 1\n"), 0o600))
 	_, err = ReadMap(path)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
