@@ -36,7 +36,8 @@ var imports = map[string]rule{
 	"forecast": {
 		own:     []string{"", "forecast"},
 		outside: []string{"gonum.org/v1/gonum"},
-		never:   []string{"net/http", "os", "log", "log/slog", "context", "math/rand", "database/sql", "sync", "sync/atomic"},
+		never: []string{"net/http", "os", "log", "log/slog", "context", "math/rand", "database/sql", "sync",
+			"sync/atomic"},
 	},
 	"store": {
 		own: []string{"", "store"},
@@ -47,14 +48,17 @@ var imports = map[string]rule{
 	"notify": {
 		own: []string{"", "notify"},
 		outside: []string{"github.com/emersion/go-msgauth", "github.com/emersion/go-smtp",
-			"github.com/emersion/go-sasl", "github.com/emersion/go-message", "github.com/arran4/golang-ical", "gonum.org/v1/plot",
+			"github.com/emersion/go-sasl", "github.com/emersion/go-message", "github.com/arran4/golang-ical",
+			"gonum.org/v1/plot",
 			"golang.org/x/image"},
 		never: []string{"net/smtp", "database/sql", module + "/notify/browsertest"},
 	},
 	// The harness of the tests: no program may import it.
-	"cmd/internal/clubtest": {own: []string{"", "ingest", "notify", "store", "cmd/internal"}, outside: []string{"github.com/jackc/pgx/v5", "github.com/stretchr/testify"}},
+	"cmd/internal/clubtest": {own: []string{"", "ingest", "notify", "store", "cmd/internal"},
+		outside: []string{"github.com/jackc/pgx/v5", "github.com/stretchr/testify"}},
 	// The browser of the tests: no program may import it.
-	"notify/browsertest": {outside: []string{"github.com/chromedp/chromedp", "github.com/chromedp/cdproto", "github.com/stretchr/testify"}},
+	"notify/browsertest": {outside: []string{"github.com/chromedp/chromedp", "github.com/chromedp/cdproto",
+		"github.com/stretchr/testify"}},
 	"cmd": {
 		own: []string{"", "ingest", "forecast", "store", "notify", "cmd"},
 		outside: []string{"github.com/alecthomas/kong", "github.com/BurntSushi/toml", "github.com/robfig/cron/v3",
@@ -239,7 +243,8 @@ func TestDirectRequirements(t *testing.T) {
 	var got []string
 	for _, line := range strings.Split(string(mod), "\n") {
 		f := strings.Fields(line)
-		if len(f) >= 2 && strings.Contains(f[0], "/") && strings.HasPrefix(f[1], "v") && !strings.Contains(line, "// indirect") {
+		if len(f) >= 2 && strings.Contains(f[0], "/") && strings.HasPrefix(f[1], "v") &&
+			!strings.Contains(line, "// indirect") {
 			got = append(got, f[0])
 		}
 	}
@@ -265,7 +270,8 @@ var englishWord = regexp.MustCompile(`[A-Za-z]{2,}`)
 func TestForecastHoldsNoSentences(t *testing.T) {
 	t.Parallel()
 	err := filepath.WalkDir("forecast", func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || worded[filepath.ToSlash(path)] != "" {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") ||
+			worded[filepath.ToSlash(path)] != "" {
 			return err
 		}
 		src, err := os.ReadFile(path)

@@ -104,7 +104,8 @@ func (n *Notes) UnmarshalJSON(b []byte) error {
 // Same reports whether r and o say the same thing.
 func (r Reason) Same(o Reason) bool {
 	return r.Code == o.Code && r.Kind == o.Kind && r.Source == o.Source && r.Text == o.Text &&
-		r.At.Equal(o.At) && r.From.Equal(o.From) && r.Until.Equal(o.Until) && maps.Equal(r.Values, o.Values) && maps.Equal(r.Names, o.Names)
+		r.At.Equal(o.At) && r.From.Equal(o.From) && r.Until.Equal(o.Until) && maps.Equal(r.Values, o.Values) &&
+		maps.Equal(r.Names, o.Names)
 }
 
 // Input is one thing the decision rests on, with its age at issue.
@@ -151,12 +152,13 @@ type Window struct {
 // Fact holds a forecast quantity as the brief prints it: now, and the fan at
 // the best window.
 type Fact struct {
-	Now       float64
-	NowOK     bool
-	NowAt     time.Time
-	Window    [3]float64 // p10, p50, p90 at the best window, SI
-	WindowOK  bool
-	Class     string    // of a flow for the date: much below, below, normal, above, much above; of a temperature the band key
+	Now      float64
+	NowOK    bool
+	NowAt    time.Time
+	Window   [3]float64 // p10, p50, p90 at the best window, SI
+	WindowOK bool
+	// of a flow for the date: much below, below, normal, above, much above; of a temperature the band key
+	Class     string
 	Years     int       // of record behind Class, 0 = no percentile word
 	Pct       float64   // percentile for the date, 0-1; meaningful when Years > 0
 	Trend     string    // rising_fast, rising, steady, easing, dropping; of a temperature warming, steady, cooling
@@ -241,7 +243,8 @@ func (j *SpotJig) UnmarshalJSON(b []byte) error {
 	if code := j.Withheld.Text; code != "" && j.Withheld.Code == "" {
 		j.Withheld = Reason{Code: code, Text: stored.WithheldText, TextSI: stored.WithheldTextSI}
 	}
-	for r, si := range map[*Reason]string{&j.LineLies: stored.LineWordsSI, &j.Dunes: stored.DunesSI, &j.Why: stored.WhySI} {
+	for r, si := range map[*Reason]string{&j.LineLies: stored.LineWordsSI, &j.Dunes: stored.DunesSI,
+		&j.Why: stored.WhySI} {
 		if si != "" {
 			r.TextSI = si
 		}

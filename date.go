@@ -60,7 +60,8 @@ func (d Date) At(clock time.Duration, loc *time.Location) time.Time {
 
 // ClockOf is the time of day that the wall shows at t, since midnight.
 func ClockOf(t time.Time) time.Duration {
-	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute +
+		time.Duration(t.Second())*time.Second
 }
 
 // ParseClock reads a time of day such as "06:15".

@@ -21,12 +21,15 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 // proposalGroups says for each folder what would settle its numbers.
 var proposalGroups = []struct{ folder, title, settles string }{
-	{"forecast/verdict", "The decision", "`coldseam season --compare` over several rivers, and a log of trips by morning."},
-	{"forecast/trust", "Trust in readings", "Sub-daily records with known faults on rivers other than the one they were tuned on."},
+	{"forecast/verdict", "The decision",
+		"`coldseam season --compare` over several rivers, and a log of trips by morning."},
+	{"forecast/trust", "Trust in readings",
+		"Sub-daily records with known faults on rivers other than the one they were tuned on."},
 	{"forecast/ice", "Ice", "Dated ice reports or photographs, above all where no thermometer is."},
 	{"forecast/flowlimit", "Flow limits", "A club's record of launches that were turned back, by flow."},
 	{"forecast/flow", "Forecasts of flow", "`coldseam hindcast` on rivers left out when the number was set."},
-	{"forecast/thermal", "Forecasts of water temperature", "`coldseam hindcast` on rivers left out when the number was set."},
+	{"forecast/thermal", "Forecasts of water temperature",
+		"`coldseam hindcast` on rivers left out when the number was set."},
 	{"forecast/daily", "Daily ensembles", "`coldseam hindcast` on rivers left out when the number was set."},
 	{"forecast/run", "The spawning run", "`coldseam runclock --counts` on counts of fish, five seasons at least."},
 	{"forecast/jig", "Jig and line", "The club's log of what held bottom: four lines with both outcomes at a spot."},
@@ -65,7 +68,8 @@ func TestGoldenProposals(t *testing.T) {
 		"Limits with a row in the table of the verdict stand in `forecast/verdict/thresholds.md`, those of a species in `forecast/run/species.csv`.\n")
 	for _, g := range proposalGroups {
 		if len(items[g.folder]) > 0 {
-			fmt.Fprintf(&b, "\n## %s\n\nWhat would settle them: %s\n\n| file | what |\n|---|---|\n%s", g.title, g.settles, strings.Join(items[g.folder], ""))
+			fmt.Fprintf(&b, "\n## %s\n\nWhat would settle them: %s\n\n| file | what |\n|---|---|\n%s", g.title,
+				g.settles, strings.Join(items[g.folder], ""))
 		}
 	}
 
@@ -106,7 +110,8 @@ func proposals(path string) ([]string, error) {
 		at := fset.Position(c.Pos())
 		what := ""
 		if code := strings.TrimSpace(lines[at.Line-1][:at.Column-1]); code != "" {
-			what = "`" + strings.Join(strings.Fields(code), " ") + "` " + strings.TrimSpace(strings.ReplaceAll(c.Text(), "[proposal]", ""))
+			what = "`" + strings.Join(strings.Fields(code), " ") + "` " +
+				strings.TrimSpace(strings.ReplaceAll(c.Text(), "[proposal]", ""))
 		} else {
 			n := fset.Position(c.End()).Line
 			what = declaredBelow(lines, n) + sentenceWith(c) + valuesBelow(lines, n)

@@ -34,10 +34,12 @@ type Rating struct {
 // Check refuses a table that cannot be interpolated.
 func (r Rating) Check() error {
 	if len(r.StageM) < 2 || len(r.StageM) != len(r.Discharge) {
-		return fmt.Errorf("rating %s: %d stages, %d discharges: %w", r.Site, len(r.StageM), len(r.Discharge), ErrInvalid)
+		return fmt.Errorf("rating %s: %d stages, %d discharges: %w", r.Site, len(r.StageM), len(r.Discharge),
+			ErrInvalid)
 	}
 	for i := range r.StageM {
-		if r.Discharge[i] <= 0 || r.StageM[i] <= r.StageZeroM || i > 0 && (r.StageM[i] <= r.StageM[i-1] || r.Discharge[i] <= r.Discharge[i-1]) {
+		if r.Discharge[i] <= 0 || r.StageM[i] <= r.StageZeroM || i > 0 && (r.StageM[i] <= r.StageM[i-1] ||
+			r.Discharge[i] <= r.Discharge[i-1]) {
 			return fmt.Errorf("rating %s: row %d is not increasing and positive: %w", r.Site, i, ErrInvalid)
 		}
 	}

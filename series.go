@@ -192,7 +192,8 @@ func SeriesOf(k SeriesKey, out []Observation) (Series, int, error) {
 			return Series{}, 0, fmt.Errorf("series %s: row %d has no time: %w", k, i, ErrInvalid)
 		}
 		if math.IsNaN(out[i].Value) || math.IsInf(out[i].Value, 0) {
-			return Series{}, 0, fmt.Errorf("series %s: value at %s is not finite: %w", k, out[i].At.Format(time.RFC3339), ErrInvalid)
+			return Series{}, 0, fmt.Errorf("series %s: value at %s is not finite: %w", k,
+				out[i].At.Format(time.RFC3339), ErrInvalid)
 		}
 	}
 

@@ -48,7 +48,8 @@ type Reach struct {
 
 	GaugeCode  string   // code used in H-VTEC and CAP event codes
 	AlertZones []string // geocodes (UGC, SAME, EMMA_ID ...)
-	MaxFlowM3S *float64 // ceiling, that of a boat; required for any verdict but NO CALL when the record is under 10 years
+	// ceiling, that of a boat; required for any verdict but NO CALL when the record is under 10 years
+	MaxFlowM3S *float64
 	MaxFlowWhy string
 	// MaxFlowProposed: the limit is the program's proposal and no person has
 	// confirmed it. It stops all the same, and GO is capped.

@@ -42,7 +42,8 @@ func TestSpans(t *testing.T) {
 
 func TestPlausible(t *testing.T) {
 	t.Parallel()
-	for _, p := range []Parameter{Discharge, Stage, WaterTemp, Turbidity, Velocity, AirTemp, Precip, Wind, Gust, ThunderProb, Visibility, FishCount} {
+	for _, p := range []Parameter{Discharge, Stage, WaterTemp, Turbidity, Velocity, AirTemp, Precip, Wind, Gust,
+		ThunderProb, Visibility, FishCount} {
 		lo, hi := p.Bounds()
 		require.Less(t, lo, hi, p)
 		require.True(t, p.Plausible(0), p)

@@ -85,7 +85,8 @@ func (f *Features) agencyErrors() []daily.AirError {
 // NaN where it does not cover three quarters of the day. Means of days stand at
 // the beginning of their period, other values are joined by lines, also to the
 // readings before them.
-func flowDays(fc coldseam.Forecast, value []float64, obs []coldseam.Observation, last coldseam.Date, horizon int, loc *time.Location) []float64 {
+func flowDays(fc coldseam.Forecast, value []float64, obs []coldseam.Observation, last coldseam.Date, horizon int,
+	loc *time.Location) []float64 {
 	out := make([]float64, horizon)
 	p := flowLine(fc, value, obs)
 	for k := range out {

@@ -81,7 +81,8 @@ func BenchmarkRivers(b *testing.B) {
 			return err
 		}
 		m := Make(f)
-		if len(m.Problems) > 0 || m.Brief.Verdict == coldseam.NoCall || m.Brief.Jig == nil || len(m.Temp.Members) != 100 {
+		if len(m.Problems) > 0 || m.Brief.Verdict == coldseam.NoCall || m.Brief.Jig == nil ||
+			len(m.Temp.Members) != 100 {
 			return fmt.Errorf("river %d: %s, %v, %d members", k, m.Brief.Verdict, m.Problems, len(m.Temp.Members))
 		}
 		return nil

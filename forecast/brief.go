@@ -17,13 +17,29 @@ func (w *work) decide() {
 func (w *work) inputs() verdict.Inputs {
 	f := w.f
 	in := verdict.Inputs{
-		Now: f.Now, Day: f.Day, Loc: f.Loc, Reach: f.Reach, Species: f.Species.Key, Table: f.Table,
-		Gauge: verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity, DailyOnly: f.Site.DailyOnly, Archived: f.Archived,
+		Now:     f.Now,
+		Day:     f.Day,
+		Loc:     f.Loc,
+		Reach:   f.Reach,
+		Species: f.Species.Key,
+		Table:   f.Table,
+		Gauge: verdict.Gauge{Discharge: f.Discharge, Stage: f.Stage, Water: f.Water, Turbidity: f.Turbidity,
+			DailyOnly: f.Site.DailyOnly, Archived: f.Archived,
 			History: w.history, Witness: w.witness(), Confirmed: f.Confirmed},
-		Alerts:  verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps, Rules: f.AlertRules},
-		Weather: f.WeatherSteps(), Climate: w.climate, Season: w.season, WaterModel: f.TempModel != nil && f.TempModel.Core != nil,
-		Candidates: w.cands, OddsNote: w.oddsNote, Begun: w.begun, Sun: w.sun, Clarity: f.Clarity, Cost: f.Cost,
-		Trips7: f.Trips7, TripsAll: f.TripsAll, ReleasePlan: w.releasePlan(),
+		Alerts:      verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps, Rules: f.AlertRules},
+		Weather:     f.WeatherSteps(),
+		Climate:     w.climate,
+		Season:      w.season,
+		WaterModel:  f.TempModel != nil && f.TempModel.Core != nil,
+		Candidates:  w.cands,
+		OddsNote:    w.oddsNote,
+		Begun:       w.begun,
+		Sun:         w.sun,
+		Clarity:     f.Clarity,
+		Cost:        f.Cost,
+		Trips7:      f.Trips7,
+		TripsAll:    f.TripsAll,
+		ReleasePlan: w.releasePlan(),
 	}
 	in.Ice = w.ice
 
@@ -41,13 +57,43 @@ func (w *work) inputs() verdict.Inputs {
 func (w *work) brief() {
 	f, d := w.f, w.out.Decision
 	b := coldseam.Brief{
-		Reach: f.Reach.ID, River: f.Reach.River, ReachName: f.Reach.Name, Site: f.Site.ID, SiteName: f.Site.Name, Zone: f.Reach.Zone,
-		Day: f.Day, Issued: f.Now, GoodUntil: d.GoodUntil, DaylightFrom: w.sun.Rise, DaylightTo: w.sun.Set,
-		Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, OddsNote: d.OddsNote, Spread: d.Spread, Cost: d.Cost, Margin: f.Table.Margin, HoldP: d.HoldP,
-		Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions, Hazards: d.Hazards, Surveyed: d.Surveyed,
-		WindowI: d.WindowI, Windows: d.Windows, Begun: d.Begun, Run: w.out.Run.State, Sure: d.Sure, SureBy: d.SureBy,
-		Inputs: d.Inputs, Rules: f.Reach.Rules, Life: d.Life, Sources: f.Sources, Replay: f.Replayed,
-		Bands: f.Bands, FlowLimits: flowLimits(f),
+		Reach:        f.Reach.ID,
+		River:        f.Reach.River,
+		ReachName:    f.Reach.Name,
+		Site:         f.Site.ID,
+		SiteName:     f.Site.Name,
+		Zone:         f.Reach.Zone,
+		Day:          f.Day,
+		Issued:       f.Now,
+		GoodUntil:    d.GoodUntil,
+		DaylightFrom: w.sun.Rise,
+		DaylightTo:   w.sun.Set,
+		Verdict:      d.Verdict,
+		Odds:         d.Odds,
+		OddsOK:       d.OddsOK,
+		OddsNote:     d.OddsNote,
+		Spread:       d.Spread,
+		Cost:         d.Cost,
+		Margin:       f.Table.Margin,
+		HoldP:        d.HoldP,
+		Stops:        d.Stops,
+		Reasons:      d.Reasons,
+		Cautions:     d.Cautions,
+		Hazards:      d.Hazards,
+		Surveyed:     d.Surveyed,
+		WindowI:      d.WindowI,
+		Windows:      d.Windows,
+		Begun:        d.Begun,
+		Run:          w.out.Run.State,
+		Sure:         d.Sure,
+		SureBy:       d.SureBy,
+		Inputs:       d.Inputs,
+		Rules:        f.Reach.Rules,
+		Life:         d.Life,
+		Sources:      f.Sources,
+		Replay:       f.Replayed,
+		Bands:        f.Bands,
+		FlowLimits:   flowLimits(f),
 	}
 	b.Ice = d.IceReason
 
@@ -288,7 +334,8 @@ func (w *work) changed(b coldseam.Brief) coldseam.Reason {
 	case same:
 		return coldseam.Reason{Code: "changed_same"}
 	case p.Day == b.Day:
-		return coldseam.Reason{Code: "changed_today", At: p.Issued, Names: map[string]string{"word": b.Verdict.String(), "was": p.Verdict.String()}}
+		return coldseam.Reason{Code: "changed_today", At: p.Issued, Names: map[string]string{"word": b.Verdict.String(),
+			"was": p.Verdict.String()}}
 	}
 	return coldseam.Reason{Code: "changed", Names: map[string]string{"was": p.Verdict.String()}}
 }

@@ -22,9 +22,22 @@ func sound(v any) error {
 // that was computed is kept.
 func (w *work) broken(err error) Morning {
 	f := w.f
-	b := coldseam.Brief{Reach: f.Reach.ID, River: f.Reach.River, ReachName: f.Reach.Name, Site: f.Site.ID, SiteName: f.Site.Name, Zone: f.Reach.Zone,
-		Day: f.Day, Issued: f.Now, GoodUntil: f.Day.At(12*time.Hour, f.Loc), Hazards: f.Reach.Hazards, Surveyed: f.Reach.HazardsSurveyed,
-		WindowI: -1, Rules: f.Reach.Rules, Replay: f.Replayed}
+	b := coldseam.Brief{
+		Reach:     f.Reach.ID,
+		River:     f.Reach.River,
+		ReachName: f.Reach.Name,
+		Site:      f.Site.ID,
+		SiteName:  f.Site.Name,
+		Zone:      f.Reach.Zone,
+		Day:       f.Day,
+		Issued:    f.Now,
+		GoodUntil: f.Day.At(12*time.Hour, f.Loc),
+		Hazards:   f.Reach.Hazards,
+		Surveyed:  f.Reach.HazardsSurveyed,
+		WindowI:   -1,
+		Rules:     f.Reach.Rules,
+		Replay:    f.Replayed,
+	}
 	failed := coldseam.Reason{Code: "forecast_broken", Kind: verdict.KindMissing, Source: "forecast"}
 	b.Reasons = []coldseam.Reason{failed}
 
@@ -39,7 +52,8 @@ func (w *work) broken(err error) Morning {
 		b = with
 	}
 
-	return Morning{Brief: b, Decision: verdict.Decision{Verdict: b.Verdict, WindowI: -1, Stops: b.Stops, Reasons: b.Reasons},
+	return Morning{Brief: b, Decision: verdict.Decision{Verdict: b.Verdict, WindowI: -1, Stops: b.Stops,
+		Reasons: b.Reasons},
 		Problems: append(w.out.Problems, err)}
 }
 

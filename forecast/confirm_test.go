@@ -23,7 +23,14 @@ func flagged(obs []coldseam.Observation, since time.Time, flag coldseam.Flag) {
 
 // said is the admin's word on all readings of a quantity.
 func said(p coldseam.Parameter) []coldseam.Confirmation {
-	return []coldseam.Confirmation{{Param: p, From: testNow.AddDate(0, 0, -60), To: testNow, At: testNow, Who: "club admin", Why: "stood beside it"}}
+	return []coldseam.Confirmation{{
+		Param: p,
+		From:  testNow.AddDate(0, 0, -60),
+		To:    testNow,
+		At:    testNow,
+		Who:   "club admin",
+		Why:   "stood beside it",
+	}}
 }
 
 // Days of a thermometer that is flagged do not open a reach after the ice; the

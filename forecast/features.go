@@ -382,8 +382,16 @@ func (f *Features) rainDaily(horizon int) []float64 {
 // the one under way last.
 func (f *Features) Ice() (ice.Status, []ice.Record) {
 	f.confirm()
-	m := ice.Moment{Now: f.Now, Loc: f.Loc, ColdC: coldseam.C(f.Table.IceWaterF), Days: f.Days, Flow: f.Discharge, Stage: f.Stage,
-		Water: f.Water, Words: f.IceWords}
+	m := ice.Moment{
+		Now:   f.Now,
+		Loc:   f.Loc,
+		ColdC: coldseam.C(f.Table.IceWaterF),
+		Days:  f.Days,
+		Flow:  f.Discharge,
+		Stage: f.Stage,
+		Water: f.Water,
+		Words: f.IceWords,
+	}
 	m.Days.Lat = f.Reach.Lat
 	if f.TempSite != "" && f.TempSite != f.Reach.Site && f.TempSite != f.Reach.TempSite {
 		// A neighbour that the program chose may be another river: it opens nothing.

@@ -36,7 +36,8 @@ func TestAirDaysOfAYoungDay(t *testing.T) {
 	at, v = series(1)
 	require.Len(t, AirDays(at[:40], v[:40], last, 10, testLoc), 1, "the second day is not covered")
 	holed := append(append([]time.Time(nil), at[:28]...), at[38:]...)
-	require.Len(t, AirDays(holed, append(append([]float64(nil), v[:28]...), v[38:]...), last, 10, testLoc), 1, "no value is stretched over a hole")
+	require.Len(t, AirDays(holed, append(append([]float64(nil), v[:28]...), v[38:]...), last, 10, testLoc), 1,
+		"no value is stretched over a hole")
 	require.InDelta(t, whole[0], AirDays(at[9:], v[9:], last, 1, testLoc)[0], 3, "without a second day as it is")
 }
 

@@ -150,8 +150,18 @@ func (w *work) daily() {
 	}
 
 	w.agency = f.agencyMembers(daily.DefaultHorizon)
-	q := daily.Issue{View: f.Days, Day: f.lastDay(), Pool: f.Pool, Upstream: f.Upstream, Members: f.Members, Horizon: daily.CrossingHorizon,
-		Seed: f.Seed, AirErrors: f.AirErrors, Agency: w.agency, AgencyErrors: f.agencyErrors()}
+	q := daily.Issue{
+		View:         f.Days,
+		Day:          f.lastDay(),
+		Pool:         f.Pool,
+		Upstream:     f.Upstream,
+		Members:      f.Members,
+		Horizon:      daily.CrossingHorizon,
+		Seed:         f.Seed,
+		AirErrors:    f.AirErrors,
+		Agency:       w.agency,
+		AgencyErrors: f.agencyErrors(),
+	}
 	q.Air = f.airDaily(daily.DefaultHorizon)
 	var err error
 	if f.TempModel == nil {
@@ -241,8 +251,20 @@ func (w *work) runClock() {
 	model := w.modelWater()
 	learnt := w.learn(today, pct, model)
 	ref := run.NewReference(f.Species, w.daysReach, model, today.Year, f.Seed)
-	in := run.Input{Species: f.Species, Days: w.daysReach, ModelC: model, Today: today, Learnt: learnt, Seed: f.Seed, Prior: f.RunPrior, Recal: f.Recal, Counts: f.Counts,
-		ResidentShare: f.Reach.ResidentShare, FlowPct: pct, SeasonPeak: ref.Peak}
+	in := run.Input{
+		Species:       f.Species,
+		Days:          w.daysReach,
+		ModelC:        model,
+		Today:         today,
+		Learnt:        learnt,
+		Seed:          f.Seed,
+		Prior:         f.RunPrior,
+		Recal:         f.Recal,
+		Counts:        f.Counts,
+		ResidentShare: f.Reach.ResidentShare,
+		FlowPct:       pct,
+		SeasonPeak:    ref.Peak,
+	}
 	for _, m := range w.tempReach.Members {
 		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
 	}
@@ -274,8 +296,18 @@ func (w *work) learn(today coldseam.Date, pct func(coldseam.Date, float64) float
 	if len(f.Trips) == 0 || f.Species.NoClock {
 		return nil
 	}
-	l, err := run.Learn(run.LearnInput{Species: f.Species, Days: w.daysReach, ModelC: model, FlowPct: pct, Today: today, Trips: f.Trips, Prior: f.RunPrior, Q: f.CatchPrior,
-		Resident: func(coldseam.ReachID) float64 { return f.Reach.ResidentShare }, Seed: f.Seed})
+	l, err := run.Learn(run.LearnInput{
+		Species:  f.Species,
+		Days:     w.daysReach,
+		ModelC:   model,
+		FlowPct:  pct,
+		Today:    today,
+		Trips:    f.Trips,
+		Prior:    f.RunPrior,
+		Q:        f.CatchPrior,
+		Resident: func(coldseam.ReachID) float64 { return f.Reach.ResidentShare },
+		Seed:     f.Seed,
+	})
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, fmt.Errorf("trip log: %w", err))
 		return nil
@@ -321,14 +353,18 @@ func (w *work) candidates() {
 func (w *work) waterIn(a, b time.Time) []float64 {
 	out := make([]float64, len(w.tempR.Members))
 	for i, m := range w.tempR.Members {
-		out[i] = w.toReachAt(i, func(lag time.Duration) float64 { return w.diel.Mean(i, m, w.f.lastDay(), a.Add(-lag), b.Add(-lag)) })
+		out[i] = w.toReachAt(i, func(lag time.Duration) float64 {
+			return w.diel.Mean(i, m, w.f.lastDay(), a.Add(-lag), b.Add(-lag))
+		})
 	}
 	return out
 }
 
 // waterAt is member i's water temperature at the reach at t.
 func (w *work) waterAt(i int, t time.Time) float64 {
-	return w.toReachAt(i, func(lag time.Duration) float64 { return w.diel.At(i, w.tempR.Members[i], w.f.lastDay(), t.Add(-lag)) })
+	return w.toReachAt(i, func(lag time.Duration) float64 {
+		return w.diel.At(i, w.tempR.Members[i], w.f.lastDay(), t.Add(-lag))
+	})
 }
 
 // toReachAt moves member i from the gauge, whose water some time before is given,

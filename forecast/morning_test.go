@@ -37,13 +37,25 @@ func river() Features {
 // unfitted is an invented reach with twelve years of smooth seasons, fresh
 // readings, calm weather and an open rule.
 func unfitted() Features {
-	f := Features{Now: testNow, Day: testDay, Loc: testLoc, Seed: 1, Members: 40,
-		Site: coldseam.Site{ID: "x:1", Zone: "America/Chicago"},
-		Reach: coldseam.Reach{ID: "r", River: "Tamsen", Name: "Bend", Site: "x:1", Zone: "America/Chicago", Lat: 45, Lon: -92, MaxFlowM3S: ptr(200.0),
+	f := Features{
+		Now:     testNow,
+		Day:     testDay,
+		Loc:     testLoc,
+		Seed:    1,
+		Members: 40,
+		Site:    coldseam.Site{ID: "x:1", Zone: "America/Chicago"},
+		Reach: coldseam.Reach{ID: "r", River: "Tamsen", Name: "Bend", Site: "x:1", Zone: "America/Chicago", Lat: 45,
+			Lon: -92, MaxFlowM3S: ptr(200.0),
 			HazardsSurveyed: true, Species: []string{"walleye"}, ResidentShare: .15,
-			Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Link: "https://rules.example.org", CheckedOn: testDay.Add(-3), CheckedBy: "keeper"}},
-			Spots: []coldseam.Spot{{ID: "seam", Name: "main seam", Kind: coldseam.SpotSeam, Class: "current_seam", DepthRefM: ptr(4.0), Sounded: testDay.Add(-10), StageRefM: ptr(1.9), FlowRef: ptr(75.0), FloatMS: ptr(.55), FloatOn: testDay.Add(-10), FloatFlow: ptr(75.0), FloatN: 5}}},
-		AlertsAt: testNow.Add(-time.Minute), Table: verdict.DefaultTable(), Cost: .4}
+			Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Link: "https://rules.example.org",
+				CheckedOn: testDay.Add(-3), CheckedBy: "keeper"}},
+			Spots: []coldseam.Spot{{ID: "seam", Name: "main seam", Kind: coldseam.SpotSeam, Class: "current_seam",
+				DepthRefM: ptr(4.0), Sounded: testDay.Add(-10), StageRefM: ptr(1.9), FlowRef: ptr(75.0),
+				FloatMS: ptr(.55), FloatOn: testDay.Add(-10), FloatFlow: ptr(75.0), FloatN: 5}}},
+		AlertsAt: testNow.Add(-time.Minute),
+		Table:    verdict.DefaultTable(),
+		Cost:     .4,
+	}
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	if err != nil {
 		panic(err)
@@ -66,18 +78,29 @@ func unfitted() Features {
 			dst *[]coldseam.Observation
 			v   float64
 		}{{&f.Discharge, 75}, {&f.Stage, 1.9}, {&f.Water, 5.5 + .8*h}} {
-			*x.dst = append(*x.dst, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: x.v, Flag: coldseam.Provisional})
+			*x.dst = append(*x.dst, coldseam.Observation{
+				At:      t.UTC(),
+				KnownAt: t.UTC(),
+				Value:   x.v,
+				Flag:    coldseam.Provisional,
+			})
 		}
 	}
 
-	f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4, coldseam.Precip: 0, coldseam.ThunderProb: .02})
+	f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4,
+		coldseam.Precip: 0, coldseam.ThunderProb: .02})
 	return f
 }
 
 func weather(v map[coldseam.Parameter]float64) []coldseam.Forecast {
 	var out []coldseam.Forecast
 	for p, x := range v {
-		f := coldseam.Forecast{Site: "w:1", Param: p, Issued: testNow.Add(-4 * time.Hour), KnownAt: testNow.Add(-time.Hour)}
+		f := coldseam.Forecast{
+			Site:    "w:1",
+			Param:   p,
+			Issued:  testNow.Add(-4 * time.Hour),
+			KnownAt: testNow.Add(-time.Hour),
+		}
 		for h := range 240 {
 			f.At = append(f.At, testNow.Truncate(time.Hour).Add(time.Duration(h-4)*time.Hour).UTC())
 			f.Value = append(f.Value, x)
@@ -149,22 +172,34 @@ func TestMorningFollowsItsInputs(t *testing.T) {
 	}{
 		{"gauge silent", func(f *Features) { last(&f.Discharge, 8*time.Hour) }, coldseam.NoCall, "discharge_stale"},
 		{"no warnings read", func(f *Features) { f.AlertsAt = time.Time{} }, coldseam.NoCall, "alerts_missing"},
-		{"warnings old", func(f *Features) { f.AlertsAt = testNow.Add(-2 * time.Hour) }, coldseam.NoCall, "alerts_stale"},
+		{"warnings old", func(f *Features) {
+			f.AlertsAt = testNow.Add(-2 * time.Hour)
+		}, coldseam.NoCall, "alerts_stale"},
 		{"no weather", func(f *Features) { f.Weather = nil }, coldseam.NoCall, "weather_missing"},
 		{"no flow limit and a short record", func(f *Features) {
 			f.Reach.MaxFlowM3S = nil
-			f.Days = coldseam.Days{First: f.Days.First.Add(3650), Lat: 45, FlowM3S: f.Days.FlowM3S[3650:], WaterC: f.Days.WaterC[3650:], AirC: f.Days.AirC[3650:]}
+			f.Days = coldseam.Days{
+				First:   f.Days.First.Add(3650),
+				Lat:     45,
+				FlowM3S: f.Days.FlowM3S[3650:],
+				WaterC:  f.Days.WaterC[3650:],
+				AirC:    f.Days.AirC[3650:],
+			}
 		}, coldseam.NoCall, "no_max_flow"},
-		{"rule unchecked", func(f *Features) { f.Reach.Rules[0].CheckedOn = testDay.Add(-400) }, coldseam.NoCall, "season_unverified"},
+		{"rule unchecked", func(f *Features) {
+			f.Reach.Rules[0].CheckedOn = testDay.Add(-400)
+		}, coldseam.NoCall, "season_unverified"},
 		{"thunder", func(f *Features) {
-			f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4, coldseam.Precip: 0, coldseam.ThunderProb: .6})
+			f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4,
+				coldseam.Precip: 0, coldseam.ThunderProb: .6})
 		}, coldseam.Stop, "thunder"},
 		{"over the limit", func(f *Features) { f.Reach.MaxFlowM3S = ptr(50.0) }, coldseam.Stop, "max_flow"},
 		{"closed", func(f *Features) {
 			f.Reach.Rules[0].Closed = []coldseam.DayRange{{FromMonth: 4, FromDay: 1, ToMonth: 4, ToDay: 30}}
 		}, coldseam.Stop, "closed"},
 		{"ice without a value", func(f *Features) {
-			f.Discharge = append(f.Discharge, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Flag: coldseam.Missing | coldseam.Ice})
+			f.Discharge = append(f.Discharge, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(),
+				Flag: coldseam.Missing | coldseam.Ice})
 		}, coldseam.Stop, "ice"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -220,7 +255,8 @@ func TestCandidatesLookPastTheWindow(t *testing.T) {
 	f := river()
 	for i := range f.Discharge {
 		o := &f.Discharge[i]
-		o.Value = 75 * math.Exp(.15*math.Sin(2*math.Pi*float64(o.At.In(testLoc).Hour()-14)/24)) // the melt of the afternoon
+		// the melt of the afternoon
+		o.Value = 75 * math.Exp(.15*math.Sin(2*math.Pi*float64(o.At.In(testLoc).Hour()-14)/24))
 	}
 
 	w := work{f: &f}
@@ -287,7 +323,8 @@ func TestSecondIssueKeepsOddsThatHardlyMoved(t *testing.T) {
 	f.Prev = &prev
 	second := Make(f).Brief
 	require.InDelta(t, prev.Windows[second.WindowI].Odds, second.Odds, 1e-9)
-	mine := verdict.Personal(second, coldseam.Preferences{Craft: coldseam.CraftBoat}, verdict.PersonalOptions{Table: f.Table, Loc: f.Loc})
+	mine := verdict.Personal(second, coldseam.Preferences{Craft: coldseam.CraftBoat},
+		verdict.PersonalOptions{Table: f.Table, Loc: f.Loc})
 	require.InDelta(t, second.Odds, mine.Odds, 0)
 	require.Equal(t, second.Verdict, mine.Verdict)
 

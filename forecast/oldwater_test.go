@@ -32,7 +32,8 @@ func TestTheModelFillsTheRunsWater(t *testing.T) {
 	}
 	b := Make(f).Brief
 	require.True(t, b.Run.Active, b.Run.Why)
-	require.Equal(t, coldseam.Notes{{Code: "water_from_model", Values: map[string]float64{"filled_days": 10}}}, b.Run.Note)
+	require.Equal(t, coldseam.Notes{{Code: "water_from_model", Values: map[string]float64{"filled_days": 10}}},
+		b.Run.Note)
 }
 
 // TestOldWaterIsNotTodays: a thermometer that fell silent weeks ago is told with

@@ -33,7 +33,8 @@ func (w *work) readings() {
 		w.source = waterReadings
 		f.Days = withReadings(f.Days, f.Readings, f.Loc, f.lastDay())
 		for _, r := range f.Readings {
-			f.Water = append(f.Water, coldseam.Observation{At: r.At, KnownAt: r.At, Value: r.Value, Flag: coldseam.Estimated})
+			f.Water = append(f.Water, coldseam.Observation{At: r.At, KnownAt: r.At, Value: r.Value,
+				Flag: coldseam.Estimated})
 		}
 		slices.SortStableFunc(f.Water, func(a, b coldseam.Observation) int { return a.At.Compare(b.At) })
 	}

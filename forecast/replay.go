@@ -18,7 +18,8 @@ func (w *work) replay(b *coldseam.Brief) {
 	missing := slices.Clone(w.f.NotReplayed)
 	for i, in := range b.Inputs {
 		if slices.Contains(missing, in.Key) { // what was assumed is no input that was read
-			b.Inputs[i].State, b.Inputs[i].At, b.Inputs[i].Age, b.Inputs[i].Note = verdict.StateMissing, time.Time{}, 0, nil
+			b.Inputs[i].State, b.Inputs[i].At, b.Inputs[i].Age, b.Inputs[i].Note = verdict.StateMissing, time.Time{}, 0,
+				nil
 		}
 		if in.Safety && in.State != "good" && in.State != "none" && !slices.Contains(missing, in.Key) {
 			missing = append(missing, in.Key)

@@ -41,7 +41,13 @@ func ruleFor(t *testing.T, provider, class string, words ...string) verdict.Aler
 // keepDays cuts the record to its last days and drops the fitted models.
 func keepDays(f *Features, n int) {
 	k := f.Days.Len() - n
-	f.Days = coldseam.Days{First: f.Days.First.Add(k), Lat: 45, FlowM3S: f.Days.FlowM3S[k:], WaterC: f.Days.WaterC[k:], AirC: f.Days.AirC[k:]}
+	f.Days = coldseam.Days{
+		First:   f.Days.First.Add(k),
+		Lat:     45,
+		FlowM3S: f.Days.FlowM3S[k:],
+		WaterC:  f.Days.WaterC[k:],
+		AirC:    f.Days.AirC[k:],
+	}
 	f.FlowModel, f.TempModel = nil, nil
 }
 
@@ -118,7 +124,8 @@ func TestStaleLastObservation(t *testing.T) {
 	require.Contains(t, model.Temp.Flags, daily.FlagLowConfidence)
 	require.Greater(t, width(model), width(fresh))
 	require.Equal(t, coldseam.NoCall, model.Brief.Verdict)
-	require.True(t, fired(model, "ice_unknown_water_silent"), "an old reading is no open water: %v", model.Decision.Fired)
+	require.True(t, fired(model, "ice_unknown_water_silent"), "an old reading is no open water: %v",
+		model.Decision.Fired)
 	f.IceWords = []ice.Word{{At: testNow.Add(-time.Hour), Open: true, Admin: true}}
 
 	model = Make(f)
@@ -139,7 +146,8 @@ func TestIceRegime(t *testing.T) {
 	for i := len(f.Days.WaterC) - 12; i < len(f.Days.WaterC); i++ {
 		f.Days.WaterC[i] = -.05 // a sensor under ice
 	}
-	f.Water = append(f.Water, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: -.05, Flag: coldseam.Provisional | coldseam.Ice})
+	f.Water = append(f.Water, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: -.05,
+		Flag: coldseam.Provisional | coldseam.Ice})
 	m := Make(f)
 	require.Contains(t, m.Temp.Flags, daily.FlagIce)
 
@@ -163,7 +171,8 @@ func TestNegativeAndEstimatedFlow(t *testing.T) {
 	f := river()
 	f.Days.FlowM3S = slices.Clone(f.Days.FlowM3S)
 	f.Days.FlowM3S[len(f.Days.FlowM3S)-1] = -12
-	f.Discharge = append(slices.Clone(f.Discharge), coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: -12, Flag: coldseam.Provisional})
+	f.Discharge = append(slices.Clone(f.Discharge), coldseam.Observation{At: testNow.Add(-time.Minute).UTC(),
+		Value: -12, Flag: coldseam.Provisional})
 	m := Make(f)
 	require.Contains(t, m.Flow.Flags, daily.FlagNoLog)
 	require.Contains(t, m.Flow.Flags, daily.FlagLowConfidence)
@@ -189,7 +198,12 @@ func TestReadingsMoveTheReachNotTheGauge(t *testing.T) {
 	f := river()
 	for i := range 30 {
 		at := testNow.AddDate(0, 0, -i%18).Add(-time.Duration(i) * time.Hour)
-		f.Readings = append(f.Readings, thermal.Reading{At: at, Reader: fmt.Sprint("r", i%5), Gauge: 5, Value: 6.5 + .1*float64(i%5-2)})
+		f.Readings = append(f.Readings, thermal.Reading{
+			At:     at,
+			Reader: fmt.Sprint("r", i%5),
+			Gauge:  5,
+			Value:  6.5 + .1*float64(i%5-2),
+		})
 	}
 
 	m := Make(f)
@@ -241,7 +255,8 @@ func TestNeighbourThermometer(t *testing.T) {
 	require.Equal(t, map[string]float64{"by_readings": 0}, neighbour.Values)
 	for i := range 40 {
 		g := 2 + float64(i%12)/2
-		f.Readings = append(f.Readings, thermal.Reading{At: testNow.AddDate(0, 0, -i), Reader: "a", Gauge: g, Value: g - 1})
+		f.Readings = append(f.Readings, thermal.Reading{At: testNow.AddDate(0, 0, -i), Reader: "a", Gauge: g,
+			Value: g - 1})
 	}
 	known := Make(f)
 	a, _ := none.Brief.Best()
@@ -259,7 +274,12 @@ func TestReadingsAloneCarryARiver(t *testing.T) {
 	silent := Make(f)
 	require.Equal(t, coldseam.NoCall, silent.Brief.Verdict)
 	for i := range 6 {
-		f.Readings = append(f.Readings, thermal.Reading{At: testNow.AddDate(0, 0, -6+i).Add(4 * time.Hour), Reader: "a", Gauge: math.NaN(), Value: 5 + .3*float64(i)})
+		f.Readings = append(f.Readings, thermal.Reading{
+			At:     testNow.AddDate(0, 0, -6+i).Add(4 * time.Hour),
+			Reader: "a",
+			Gauge:  math.NaN(),
+			Value:  5 + .3*float64(i),
+		})
 	}
 	m := Make(f)
 	require.True(t, m.Brief.Verdict.ShowsOdds(), "%v %v", m.Brief.Stops, m.Brief.Reasons)
@@ -280,13 +300,25 @@ func hydropower(f *Features) {
 			q = 100
 		}
 		q += .1 * float64(t.Hour()%3) // no gauge stands still to the digit
-		f.Discharge = append(f.Discharge, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: q, Flag: coldseam.Provisional})
-		f.Stage = append(f.Stage, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: 1.2 + q/100, Flag: coldseam.Provisional})
+		f.Discharge = append(f.Discharge, coldseam.Observation{At: t.UTC(), KnownAt: t.UTC(), Value: q,
+			Flag: coldseam.Provisional})
+		f.Stage = append(f.Stage, coldseam.Observation{
+			At:      t.UTC(),
+			KnownAt: t.UTC(),
+			Value:   1.2 + q/100,
+			Flag:    coldseam.Provisional,
+		})
 	}
 }
 
 func schedule(issued time.Time, v func(time.Time) float64) coldseam.Forecast {
-	fc := coldseam.Forecast{Site: "x:1", Param: coldseam.Discharge, Stat: coldseam.Instant, Issued: issued, KnownAt: issued}
+	fc := coldseam.Forecast{
+		Site:    "x:1",
+		Param:   coldseam.Discharge,
+		Stat:    coldseam.Instant,
+		Issued:  issued,
+		KnownAt: issued,
+	}
 	for h := range 240 {
 		at := issued.Truncate(time.Hour).Add(time.Duration(h) * time.Hour)
 		fc.At, fc.Value = append(fc.At, at.UTC()), append(fc.Value, v(at))
@@ -354,7 +386,13 @@ func TestAgencyForecastEntersTheEnsemble(t *testing.T) {
 	for k := 150; k >= 12; k-- { // a good agency: a fifth of a per cent off, better than the members know
 		issue := day.Add(-k)
 		v := f.Days.Index(issue)
-		fc := coldseam.Forecast{Site: "x:1", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Issued: issue.Add(1).In(testLoc).Add(2 * time.Hour)}
+		fc := coldseam.Forecast{
+			Site:   "x:1",
+			Param:  coldseam.Discharge,
+			Stat:   coldseam.Mean,
+			Period: "P1D",
+			Issued: issue.Add(1).In(testLoc).Add(2 * time.Hour),
+		}
 		for h := 1; h <= 10; h++ {
 			fc.At = append(fc.At, issue.Add(h).In(testLoc))
 			fc.Value = append(fc.Value, f.Days.FlowM3S[v+h]*(1+.002*float64(k%3-1)))
@@ -388,10 +426,12 @@ func TestFlowDaysNeedTheWholeDay(t *testing.T) {
 	require.InDelta(t, 46, got[1], 1e-9)
 	require.True(t, math.IsNaN(got[2]), "six hours of a day are no day")
 
-	late := coldseam.Forecast{Stat: coldseam.Instant, At: []time.Time{at(18, 12), at(18, 18), at(19, 0)}, Value: []float64{30, 30, 30}}
+	late := coldseam.Forecast{Stat: coldseam.Instant, At: []time.Time{at(18, 12), at(18, 18), at(19, 0)},
+		Value: []float64{30, 30, 30}}
 	require.True(t, math.IsNaN(flowDays(late, late.Value, nil, d, 1, loc)[0]))
 	obs := []coldseam.Observation{{At: at(17, 23), Value: 10}, {At: at(18, 11), Value: 10}}
-	require.InDelta(t, 20, flowDays(late, late.Value, obs, d, 1, loc)[0], .9, "the hours that were read belong to the day")
+	require.InDelta(t, 20, flowDays(late, late.Value, obs, d, 1, loc)[0], .9,
+		"the hours that were read belong to the day")
 	mean := coldseam.Forecast{Stat: coldseam.Mean, At: []time.Time{at(18, 0), at(19, 0)}, Value: []float64{5, 6}}
 	got = flowDays(mean, mean.Value, nil, d, 3, loc)
 	require.Equal(t, []float64{5, 6}, got[:2])
@@ -433,7 +473,8 @@ func TestDebrisWithholdsTheAnchor(t *testing.T) {
 	n := len(f.Days.FlowM3S)
 	f.Days.FlowM3S = slices.Clone(f.Days.FlowM3S)
 	f.Days.FlowM3S[n-2], f.Days.FlowM3S[n-1] = 60, 130
-	f.Discharge = append(slices.Clone(f.Discharge), coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: 140, Flag: coldseam.Provisional})
+	f.Discharge = append(slices.Clone(f.Discharge), coldseam.Observation{At: testNow.Add(-time.Minute).UTC(),
+		Value: 140, Flag: coldseam.Provisional})
 	w = work{f: &f}
 	w.fill()
 	require.True(t, w.debris())

@@ -12,7 +12,8 @@ import (
 
 // weigh computes the weight for every spot of the reach in one window, advised
 // spots first.
-func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice, own coldseam.Preferences) []coldseam.SpotJig {
+func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice,
+	own coldseam.Preferences) []coldseam.SpotJig {
 	body := own.Body
 	if body == "" {
 		body = advice.Body
@@ -49,8 +50,18 @@ func (w *work) measure(k int) []coldseam.Reason {
 
 func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
 	f := w.f
-	in := jig.SpotInput{Spot: s, Rig: rig, BoxOz: f.BoxOz, Geometry: w.geo, Curve: w.curve, FlowMembers: c.FlowM3S, StageMembers: stages,
-		Logs: f.RigLogs[s.ID], Limits: f.Limits, Debris: w.debris()}
+	in := jig.SpotInput{
+		Spot:         s,
+		Rig:          rig,
+		BoxOz:        f.BoxOz,
+		Geometry:     w.geo,
+		Curve:        w.curve,
+		FlowMembers:  c.FlowM3S,
+		StageMembers: stages,
+		Logs:         f.RigLogs[s.ID],
+		Limits:       f.Limits,
+		Debris:       w.debris(),
+	}
 	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
 	in.Stale = !ok || f.Now.Sub(last.At) > hoursOf(f.Table.GaugeAgeH)
 	if ok {
@@ -157,9 +168,20 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	if len(c.WaterC) == 0 || f.Species.Advice == "none" {
 		return coldseam.Advice{}
 	}
-	in := verdict.AdviceInputs{Table: f.Advice, Bands: f.Bands, WaterC: coldseam.Quantile(c.WaterC, .5), FlowPct: math.NaN(),
-		WaterFall: w.waterFall(), RisePct: w.rise24h() * 100, WaveP: w.out.Run.State.PWave, Reach: f.Reach, Day: f.Day, Held: f.heldPlace(),
-		Said: f.Clarity, HatchTo: w.out.Run.State.HatchTo}
+	in := verdict.AdviceInputs{
+		Table:     f.Advice,
+		Bands:     f.Bands,
+		WaterC:    coldseam.Quantile(c.WaterC, .5),
+		FlowPct:   math.NaN(),
+		WaterFall: w.waterFall(),
+		RisePct:   w.rise24h() * 100,
+		WaveP:     w.out.Run.State.PWave,
+		Reach:     f.Reach,
+		Day:       f.Day,
+		Held:      f.heldPlace(),
+		Said:      f.Clarity,
+		HatchTo:   w.out.Run.State.HatchTo,
+	}
 
 	if w.out.Run.State.Active {
 		in.Stage = w.out.Run.State.Stage

@@ -26,7 +26,12 @@ func stillRiver() Features {
 
 // rainOf is an hourly issue of rain that began a day and a half ago.
 func rainOf(mm float64) []coldseam.Forecast {
-	fc := coldseam.Forecast{Site: "w:1", Param: coldseam.Precip, Issued: testNow.Add(-34 * time.Hour), KnownAt: testNow.Add(-33 * time.Hour)}
+	fc := coldseam.Forecast{
+		Site:    "w:1",
+		Param:   coldseam.Precip,
+		Issued:  testNow.Add(-34 * time.Hour),
+		KnownAt: testNow.Add(-33 * time.Hour),
+	}
 	for h := range 60 {
 		fc.At, fc.Value = append(fc.At, fc.Issued.Add(time.Duration(h)*time.Hour)), append(fc.Value, mm/24)
 	}
@@ -36,7 +41,8 @@ func rainOf(mm float64) []coldseam.Forecast {
 func nearby(p coldseam.Parameter, from, to float64) trust.Near {
 	n := trust.Near{Param: p}
 	for h := 12; h >= 0; h-- {
-		n.Obs = append(n.Obs, coldseam.Observation{At: testNow.Add(-time.Duration(h) * time.Hour), Value: from + (to-from)*float64(12-h)/12})
+		n.Obs = append(n.Obs, coldseam.Observation{At: testNow.Add(-time.Duration(h) * time.Hour), Value: from +
+			(to-from)*float64(12-h)/12})
 	}
 	return n
 }
@@ -54,11 +60,13 @@ func TestAGaugeThatStandsStillIsHeldAgainstItsWitnesses(t *testing.T) {
 		{"dry", func(f *Features) { f.RainIssues = dry }, ""},
 		{"rain by the forecast of yesterday", func(f *Features) { f.RainIssues = rainOf(15) }, "discharge_untrusted"},
 		{"rain that the newer issue takes back", func(f *Features) {
-			f.RainIssues = append(rainOf(30), coldseam.Forecast{At: dry[0].At, Value: dry[0].Value, Param: coldseam.Precip})
+			f.RainIssues = append(rainOf(30), coldseam.Forecast{At: dry[0].At, Value: dry[0].Value,
+				Param: coldseam.Precip})
 		}, ""},
 		{"rain measured, none foretold", func(f *Features) {
 			f.RainIssues = dry
-			f.Rain = []coldseam.Observation{{At: testNow.Add(-20 * time.Hour), Value: 7}, {At: testNow.Add(-19 * time.Hour), Value: 4}}
+			f.Rain = []coldseam.Observation{{At: testNow.Add(-20 * time.Hour), Value: 7},
+				{At: testNow.Add(-19 * time.Hour), Value: 4}}
 		}, "discharge_untrusted"},
 		{"rain measured the week before", func(f *Features) {
 			f.RainIssues, f.Rain = dry, []coldseam.Observation{{At: testNow.Add(-50 * time.Hour), Value: 40}}
@@ -72,8 +80,12 @@ func TestAGaugeThatStandsStillIsHeldAgainstItsWitnesses(t *testing.T) {
 			f.RainIssues = dry
 			f.Days.AirC[len(f.Days.AirC)-6], f.Days.AirC[len(f.Days.AirC)-1] = -4, math.NaN()
 		}, "discharge_untrusted"},
-		{"an upstream gauge rises", func(f *Features) { f.RainIssues, f.Near = dry, []trust.Near{nearby(coldseam.Discharge, 20, 31)} }, "discharge_untrusted"},
-		{"an upstream gauge is as calm", func(f *Features) { f.Near = []trust.Near{nearby(coldseam.Stage, 1, 1.01)} }, ""},
+		{"an upstream gauge rises", func(f *Features) {
+			f.RainIssues, f.Near = dry, []trust.Near{nearby(coldseam.Discharge, 20, 31)}
+		}, "discharge_untrusted"},
+		{"an upstream gauge is as calm", func(f *Features) {
+			f.Near = []trust.Near{nearby(coldseam.Stage, 1, 1.01)}
+		}, ""},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()

@@ -44,7 +44,8 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 
 	if u := c.host.spareUntil(); f.Now().Before(u) && res.Endpoint != "" && res.Endpoint != EndpointLatest {
 		res.NotBefore = u
-		return page{}, fmt.Errorf("%s: less than %.0f %% of the service's requests are left, kept for the newest values until %s: %w",
+		return page{}, fmt.Errorf(
+			"%s: less than %.0f %% of the service's requests are left, kept for the newest values until %s: %w",
 			clean, 100*spareShare, u.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 	}
 
@@ -53,7 +54,8 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 			return nil
 		}
 		res.NotBefore = notBefore
-		return fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+		return fmt.Errorf("%s: the server asked to wait until %s: %w", clean, notBefore.UTC().Format(time.RFC3339),
+			coldseam.ErrUnavailable)
 	}
 	if err := asked(); err != nil {
 		return page{}, err
@@ -105,7 +107,8 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	return f.answer(ctx, p, c, a, resp, raw, res)
 }
 
-func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, resp *resty.Response, raw coldseam.RawFetch, res *Result) (page, error) {
+func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, resp *resty.Response,
+	raw coldseam.RawFetch, res *Result) (page, error) {
 	status, h, body := resp.StatusCode(), resp.Header(), resp.Body()
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
@@ -128,12 +131,14 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
 		return page{raw: raw, notModified: true}, nil
 	case status == http.StatusNoContent && p.Format == FormatCAP: // it does not say that there are no warnings
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP 204, an answer without a list of warnings: %w", raw.URL, coldseam.ErrInvalid))
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP 204, an answer without a list of warnings: %w", raw.URL,
+			coldseam.ErrInvalid))
 	case status == http.StatusNoContent: // an EDR service says so that it has no data
 		return page{raw: raw}, nil
 	case status != http.StatusOK:
 		raw.Payload = body[:min(len(body), 64<<10)]
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body), statusClass(status)))
+		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body),
+			statusClass(status)))
 	}
 
 	sum := sha256.Sum256(body)

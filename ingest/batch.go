@@ -23,10 +23,11 @@ type Batch struct {
 	Sites     []SiteMeta          `json:"sites,omitempty"`
 	Meta      []SeriesMeta        `json:"meta,omitempty"`
 	Skipped   []Skipped           `json:"skipped,omitempty"`
-	Notes     []string            `json:"notes,omitempty"`   // doubts about what was read, such as a station that lies elsewhere
-	Next      string              `json:"next,omitempty"`    // address or token of the next page
-	Links     []string            `json:"links,omitempty"`   // where parts of the page go on
-	Entries   []Entry             `json:"entries,omitempty"` // documents an index of warnings points to
+	// doubts about what was read, such as a station that lies elsewhere
+	Notes   []string `json:"notes,omitempty"`
+	Next    string   `json:"next,omitempty"`    // address or token of the next page
+	Links   []string `json:"links,omitempty"`   // where parts of the page go on
+	Entries []Entry  `json:"entries,omitempty"` // documents an index of warnings points to
 }
 
 // Entry of an index of warnings. The document behind it is known by its address

@@ -57,8 +57,10 @@ func TestXMLLimits(t *testing.T) {
 
 func TestXMLEncodings(t *testing.T) {
 	t.Parallel()
-	require.NoError(t, drain("<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><a>Gefr\xf6rnis</a>", Profile{}), "a declared Latin-1 is read")
-	require.Error(t, drain("<?xml version=\"1.0\" encoding=\"UTF-8\"?><a>Gefr\xf6rnis</a>", Profile{}), "says UTF-8, holds Latin-1")
+	require.NoError(t, drain("<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><a>Gefr\xf6rnis</a>", Profile{}),
+		"a declared Latin-1 is read")
+	require.Error(t, drain("<?xml version=\"1.0\" encoding=\"UTF-8\"?><a>Gefr\xf6rnis</a>", Profile{}),
+		"says UTF-8, holds Latin-1")
 	p := Profile{EncodingOverride: "latin1"}
 	raw, err := ReadBody(strings.NewReader("<?xml version=\"1.0\" encoding=\"UTF-8\"?><a>Gefr\xf6rnis</a>"), p)
 	require.NoError(t, err)

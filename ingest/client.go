@@ -110,7 +110,8 @@ func guardedDial(p Profile) func(context.Context, string, string) (net.Conn, err
 	guarded := &net.Dialer{Timeout: 5 * time.Second, Control: func(_, address string, _ syscall.RawConn) error {
 		ap, err := netip.ParseAddrPort(address)
 		if err != nil || !publicAddr(ap.Addr()) {
-			return fmt.Errorf("%s: %w; a service of your own is named in private_hosts of its [[profile]]", address, errPrivate)
+			return fmt.Errorf("%s: %w; a service of your own is named in private_hosts of its [[profile]]", address,
+				errPrivate)
 		}
 		return nil
 	}}
@@ -127,7 +128,8 @@ func guardedDial(p Profile) func(context.Context, string, string) (net.Conn, err
 // [source: IANA special-purpose address registries, from memory].
 var notPublic = []netip.Prefix{
 	netip.MustParsePrefix("0.0.0.0/8"), netip.MustParsePrefix("100.64.0.0/10"), netip.MustParsePrefix("192.0.0.0/24"),
-	netip.MustParsePrefix("192.0.2.0/24"), netip.MustParsePrefix("198.18.0.0/15"), netip.MustParsePrefix("198.51.100.0/24"),
+	netip.MustParsePrefix("192.0.2.0/24"), netip.MustParsePrefix("198.18.0.0/15"),
+	netip.MustParsePrefix("198.51.100.0/24"),
 	netip.MustParsePrefix("203.0.113.0/24"), netip.MustParsePrefix("240.0.0.0/4"),
 	netip.MustParsePrefix("64:ff9b::/96"), netip.MustParsePrefix("64:ff9b:1::/48"), netip.MustParsePrefix("100::/64"),
 	netip.MustParsePrefix("2001::/32"), netip.MustParsePrefix("2002::/16"), netip.MustParsePrefix("fec0::/10"),
@@ -187,7 +189,8 @@ func retryable(r *resty.Response, err error) bool {
 	switch {
 	case err == nil:
 		return r != nil && (r.StatusCode() == http.StatusTooManyRequests || r.StatusCode() >= 500) && mayRepeat(r)
-	case errors.Is(err, resty.ErrResponseBodyTooLarge), errors.Is(err, errPrivate), errors.Is(err, coldseam.ErrRejected),
+	case errors.Is(err, resty.ErrResponseBodyTooLarge), errors.Is(err, errPrivate),
+		errors.Is(err, coldseam.ErrRejected),
 		errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return false
 	case errors.As(err, &ne) && ne.Timeout():
@@ -367,7 +370,8 @@ func (c *client) take(ctx context.Context) error {
 		}
 		until := time.Now().Add(wait)
 		if end, ok := ctx.Deadline(); wait > longestTurn || ok && until.After(end) {
-			return fmt.Errorf("request budget of %s, shared by all servers, is used up until %s: %w", c.host.name, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+			return fmt.Errorf("request budget of %s, shared by all servers, is used up until %s: %w", c.host.name,
+				until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
 		}
 		c.tellWait(wait)
 		if err := sleep(ctx, wait); err != nil {

@@ -15,11 +15,15 @@ import (
 func TestPublicAddr(t *testing.T) {
 	t.Parallel()
 	for addr, want := range map[string]bool{
-		"127.0.0.1": false, "::1": false, "10.1.2.3": false, "172.16.0.1": false, "172.32.0.1": true, "192.168.1.1": false,
-		"169.254.169.254": false, "fe80::1": false, "fe80::1%eth0": false, "224.0.0.1": false, "ff02::1": false, "0.0.0.0": false, "::": false,
+		"127.0.0.1": false, "::1": false, "10.1.2.3": false, "172.16.0.1": false, "172.32.0.1": true,
+		"192.168.1.1":     false,
+		"169.254.169.254": false, "fe80::1": false, "fe80::1%eth0": false, "224.0.0.1": false, "ff02::1": false,
+		"0.0.0.0": false, "::": false,
 		"::ffff:127.0.0.1": false, "::ffff:169.254.169.254": false, "::ffff:8.8.8.8": true, "::127.0.0.1": false,
-		"100.64.0.1": false, "198.18.0.1": false, "240.0.0.1": false, "255.255.255.255": false, "192.0.2.1": false, "0.1.2.3": false,
-		"64:ff9b::7f00:1": false, "2002:7f00:1::": false, "2001:0:7f00:1::": false, "fc00::1": false, "fd12::1": false, "fec0::1": false,
+		"100.64.0.1": false, "198.18.0.1": false, "240.0.0.1": false, "255.255.255.255": false, "192.0.2.1": false,
+		"0.1.2.3":         false,
+		"64:ff9b::7f00:1": false, "2002:7f00:1::": false, "2001:0:7f00:1::": false, "fc00::1": false, "fd12::1": false,
+		"fec0::1": false,
 		"8.8.8.8": true, "2606:4700::1": true,
 	} {
 		require.Equal(t, want, publicAddr(netip.MustParseAddr(addr)), addr)
@@ -33,7 +37,8 @@ func TestRedirect(t *testing.T) {
 	req := func(method, addr string) *http.Request {
 		u, err := url.Parse(addr)
 		require.NoError(t, err)
-		return &http.Request{Method: method, URL: u, Header: http.Header{"X-Api-Key": {"k"}, "X-Club": {"t"}, "Cookie": {"c"}, "Authorization": {"a"}, "User-Agent": {"u"}}}
+		return &http.Request{Method: method, URL: u, Header: http.Header{"X-Api-Key": {"k"}, "X-Club": {"t"},
+			"Cookie": {"c"}, "Authorization": {"a"}, "User-Agent": {"u"}}}
 	}
 	first := req("GET", "https://g.example/a")
 

@@ -114,7 +114,8 @@ func converges(t *rapid.T, docs []delivery, order []int) {
 	for k := range docs {
 		replay(k)
 	}
-	require.Equal(t, before, fmt.Sprint(sink.revisions, sink.qcChanges, sink.rows()), "the same documents again write nothing")
+	require.Equal(t, before, fmt.Sprint(sink.revisions, sink.qcChanges, sink.rows()),
+		"the same documents again write nothing")
 }
 
 func indices(n int) []int {
@@ -162,7 +163,8 @@ func TestGapLongerThanTheView(t *testing.T) {
 	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: sink, Recent: sink.recent}
 	for k, at := range []time.Time{now.Add(-30 * 24 * time.Hour), now.Add(-time.Hour)} {
 		body := doc("", row(at, "1.2"), row(at.Add(15*time.Minute), "1.2"), row(at.Add(30*time.Minute), "1.2"))
-		_, err := f.Replay(context.Background(), ingest.Profile{Name: "tamsen"}, []byte(body), now.Add(time.Duration(k)*time.Minute), 0)
+		_, err := f.Replay(context.Background(), ingest.Profile{Name: "tamsen"}, []byte(body),
+			now.Add(time.Duration(k)*time.Minute), 0)
 		require.NoError(t, err)
 	}
 	require.Equal(t, "1.2 [provisional gap]", table(sink)[now.Add(-time.Hour).String()])

@@ -15,7 +15,8 @@ import (
 func TestDamagedWarningIsKept(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, func(w http.ResponseWriter, _ *http.Request) {
-		_, _ = io.WriteString(w, `<alert><info><event>Flood Warning</event><area><areaDesc>x</areaDesc></area></info></alert>`)
+		_, _ = io.WriteString(w,
+			`<alert><info><event>Flood Warning</event><area><areaDesc>x</areaDesc></area></info></alert>`)
 	})
 	b.p.Paging, b.p.Query, b.p.Format = ingest.PagingNone, nil, ingest.FormatCAP
 	_, err := b.fetch(t, ingest.Request{})

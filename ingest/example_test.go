@@ -25,7 +25,8 @@ func ExampleParseFunc() {
 	}
 	s := b.Series[0]
 	fmt.Println(s.SeriesKey, s.Param.Unit())
-	fmt.Printf("%s %.2f %v %v\n", s.Obs[0].At.Format(time.RFC3339), s.Obs[0].Value, s.Obs[0].Flag.Names(), s.Obs[0].Qualifiers)
+	fmt.Printf("%s %.2f %v %v\n", s.Obs[0].At.Format(time.RFC3339), s.Obs[0].Value, s.Obs[0].Flag.Names(),
+		s.Obs[0].Qualifiers)
 	// Output:
 	// file:NG-0101/discharge/instant m3_s
 	// 2026-03-20T11:00:00Z 15.15 [provisional ice suspect] [ICE]
@@ -47,11 +48,17 @@ func ExampleFetcher_Fetch() {
 	defer f.Close()
 
 	res, err := f.Fetch(context.Background(), ingest.Profile{
-		Name: "hallam", BaseURL: srv.URL, Path: "/items", PrivateHosts: []string{"127.0.0.1"},
-		Query: map[string]string{"gauge": "{sites}", "since": "{since}", "limit": "{limit}"},
-		Wide:  true, Zone: "America/Chicago",
-		Fields: map[string]string{"gauge": "site", "when": "time", "temp_f": "water_temp", "mark": "water_temp_qualifier"},
-		Units:  map[string]string{"water_temp": "degF"}, Qualifiers: map[string]string{"e": "estimated"},
+		Name:         "hallam",
+		BaseURL:      srv.URL,
+		Path:         "/items",
+		PrivateHosts: []string{"127.0.0.1"},
+		Query:        map[string]string{"gauge": "{sites}", "since": "{since}", "limit": "{limit}"},
+		Wide:         true,
+		Zone:         "America/Chicago",
+		Fields: map[string]string{"gauge": "site", "when": "time", "temp_f": "water_temp",
+			"mark": "water_temp_qualifier"},
+		Units:      map[string]string{"water_temp": "degF"},
+		Qualifiers: map[string]string{"e": "estimated"},
 	}, ingest.Request{Sites: []string{"HF-7"}, Since: time.Date(2026, 3, 20, 0, 0, 0, 0, time.UTC)})
 	fmt.Println(res.State, res.Added, "new, newest", res.NewestValid.Format(time.RFC3339), err)
 	// Output:

@@ -67,7 +67,8 @@ func FastTime(b []byte) (sec int64, nsec int32, n int) {
 	}
 	y, mo, d := 100*two(b, 0)+two(b, 2), two(b, 5), two(b, 8)
 	hh, mm, ss := two(b, 11), two(b, 14), two(b, 17)
-	if y < 1000 || mo < 1 || mo > 12 || d < 1 || d > 28 && d > daysIn(y, mo) || hh < 0 || hh > 23 || mm < 0 || mm > 59 || ss < 0 || ss > 59 {
+	if y < 1000 || mo < 1 || mo > 12 || d < 1 || d > 28 && d > daysIn(y, mo) || hh < 0 || hh > 23 || mm < 0 ||
+		mm > 59 || ss < 0 || ss > 59 {
 		return 0, 0, 0
 	}
 

@@ -55,8 +55,9 @@ type Fetcher struct {
 	clients map[string]*client
 	hosts   map[string]*hostGate
 	fails   map[string]failure
-	links   map[string]time.Time           // documents of an index that were stored, and until when that counts; zero = for good
-	passed  map[string]map[string][]string // provider -> site -> series passed over, from its metadata
+	// documents of an index that were stored, and until when that counts; zero = for good
+	links  map[string]time.Time
+	passed map[string]map[string][]string // provider -> site -> series passed over, from its metadata
 }
 
 type failure struct {
@@ -91,7 +92,15 @@ func (f *Fetcher) Close() {
 // ErrInvalid (the answer or the profile is wrong) or ErrRejected.
 func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result, err error) {
 	start := f.Now()
-	res = Result{Profile: p.Name, Endpoint: req.Endpoint, Remaining: -1, State: StateError, Flagged: map[string]int{}, force: req.Force, asked: req.Sites}
+	res = Result{
+		Profile:   p.Name,
+		Endpoint:  req.Endpoint,
+		Remaining: -1,
+		State:     StateError,
+		Flagged:   map[string]int{},
+		force:     req.Force,
+		asked:     req.Sites,
+	}
 	defer func() { res.Dur = f.Now().Sub(start) }()
 	p, err = p.At(req.Endpoint)
 	if err != nil {
@@ -102,7 +111,8 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 	feed := p.Name + "/" + req.Endpoint
 	if until := f.paused(feed); !req.Force && start.Before(until) {
 		res.NotBefore = until
-		return res, fmt.Errorf("fetch %s: paused until %s after failures: %w", feed, until.UTC().Format(time.RFC3339), coldseam.ErrUnavailable)
+		return res, fmt.Errorf("fetch %s: paused until %s after failures: %w", feed, until.UTC().Format(time.RFC3339),
+			coldseam.ErrUnavailable)
 	}
 
 	calls, err := p.plan(req, start)
@@ -238,7 +248,8 @@ func (f *Fetcher) reserve(p Profile, res *Result, i int) error {
 		return nil
 	}
 	res.NotBefore = f.Now().Add(time.Hour)
-	return fmt.Errorf("%d requests left in the service's budget; the rest is kept for live polls: %w", res.Remaining, coldseam.ErrUnavailable)
+	return fmt.Errorf("%d requests left in the service's budget; the rest is kept for live polls: %w", res.Remaining,
+		coldseam.ErrUnavailable)
 }
 
 // page is one answer.
@@ -273,7 +284,8 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		}
 
 		if len(pages) >= p.MaxPages {
-			return false, fmt.Errorf("more than max_pages = %d pages: ask for a shorter window: %w", p.MaxPages, coldseam.ErrInvalid)
+			return false, fmt.Errorf("more than max_pages = %d pages: ask for a shorter window: %w", p.MaxPages,
+				coldseam.ErrInvalid)
 		}
 		seen[next] = true
 		pg, err := f.get(ctx, p, c.page(next, len(pages)), c.body, res)
@@ -288,7 +300,9 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 
 		more := pg.batch.continued(p)
 		if rows += pg.batch.Rows(); rows > maxWalkRows {
-			return false, f.bad(ctx, pg.raw, fmt.Errorf("more than %d rows in one walk: ask for fewer sites or a shorter max_window: %w", maxWalkRows, coldseam.ErrInvalid))
+			return false, f.bad(ctx, pg.raw,
+				fmt.Errorf("more than %d rows in one walk: ask for fewer sites or a shorter max_window: %w",
+					maxWalkRows, coldseam.ErrInvalid))
 		}
 		if size += len(pg.raw.Payload); size > maxWalkBytes {
 			pg.raw.Payload = nil // parsed and checked; too much to keep for replay
@@ -373,7 +387,8 @@ func (f *Fetcher) client(p Profile) *client {
 		g = &hostGate{name: host, slots: make(chan struct{}, p.Concurrency)}
 		f.hosts[host] = g
 	}
-	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader, p.RatePerHour, p.MinInterval)
+	id := fmt.Sprint(p.Name, p.BaseURL, p.Timeout, p.MaxBodyBytes, p.PrivateHosts, p.Headers, p.KeyHeader,
+		p.RatePerHour, p.MinInterval)
 	c, ok := f.clients[id]
 
 	if !ok {

@@ -21,8 +21,10 @@ func newUSBench(t *testing.T, h http.HandlerFunc) *bench {
 	b := newBench(t, h)
 	b.p.Path, b.p.Query = "", nil
 	b.p.Endpoints = map[string]ingest.Endpoint{
-		"latest":  {Path: "/ogcapi/v0/collections/latest-continuous/items", Query: map[string]string{"limit": "{limit}"}},
-		"history": {Path: "/ogcapi/v0/collections/continuous/items", Query: map[string]string{"limit": "{limit}", "datetime": "{since}/{until}"}},
+		"latest": {Path: "/ogcapi/v0/collections/latest-continuous/items",
+			Query: map[string]string{"limit": "{limit}"}},
+		"history": {Path: "/ogcapi/v0/collections/continuous/items", Query: map[string]string{"limit": "{limit}",
+			"datetime": "{since}/{until}"}},
 	}
 	return b
 }
@@ -99,9 +101,10 @@ func TestFetchServiceErrors(t *testing.T) {
 		body   string
 		words  []string
 	}{
-		"key at 403":   {403, badKey, []string{"HTTP 403", "key refused, API_KEY_INVALID"}},
-		"key at 200":   {200, badKey, []string{"key refused, API_KEY_INVALID"}},
-		"query at 400": {400, badQuery, []string{"HTTP 400", "InvalidQuery", "limited to 1100 day(s) or less for this collection"}},
+		"key at 403": {403, badKey, []string{"HTTP 403", "key refused, API_KEY_INVALID"}},
+		"key at 200": {200, badKey, []string{"key refused, API_KEY_INVALID"}},
+		"query at 400": {400, badQuery, []string{"HTTP 400", "InvalidQuery",
+			"limited to 1100 day(s) or less for this collection"}},
 		"other at 400": {400, `{"code":5,"message":"no"}`, []string{"HTTP 400", `begins "{\"code\":5`}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -138,7 +141,8 @@ func TestFetchFollowsVersion1FromVersion0(t *testing.T) {
 			_, _ = io.WriteString(w, doc("", row(now.Add(-3*time.Hour), "1.3")))
 			return
 		}
-		_, _ = io.WriteString(w, doc("http://"+r.Host+cursor, row(now.Add(-time.Hour), "1.1"), row(now.Add(-2*time.Hour), "1.2")))
+		_, _ = io.WriteString(w, doc("http://"+r.Host+cursor, row(now.Add(-time.Hour), "1.1"),
+			row(now.Add(-2*time.Hour), "1.2")))
 	})
 	_, err := b.fetch(t, ingest.Request{Endpoint: "history", Since: now.Add(-24 * time.Hour), Until: now})
 	require.NoError(t, err)
@@ -151,11 +155,18 @@ func TestFetchFollowsVersion1FromVersion0(t *testing.T) {
 // A short list of properties keeps those that name a row.
 func TestProfileProperties(t *testing.T) {
 	t.Parallel()
-	p := ingest.Profile{Name: "us", Format: ingest.FormatFeatures, BaseURL: "https://us.example", Path: "/collections/continuous/items",
-		Query: map[string]string{"monitoring_location_id": "{sites}", "limit": "{limit}", "properties": "time,value,unit_of_measure,approval_status,qualifier"}}
+	p := ingest.Profile{
+		Name:    "us",
+		Format:  ingest.FormatFeatures,
+		BaseURL: "https://us.example",
+		Path:    "/collections/continuous/items",
+		Query: map[string]string{"monitoring_location_id": "{sites}", "limit": "{limit}",
+			"properties": "time,value,unit_of_measure,approval_status,qualifier"},
+	}
 	err := p.Check()
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	require.ErrorContains(t, err, "want also monitoring_location_id,parameter_code,time_series_id,statistic_id,last_modified")
+	require.ErrorContains(t, err,
+		"want also monitoring_location_id,parameter_code,time_series_id,statistic_id,last_modified")
 	p.Query["properties"] += ",monitoring_location_id,parameter_code,time_series_id,statistic_id,last_modified"
 	require.NoError(t, p.Check())
 }

@@ -57,8 +57,15 @@ func newBench(t *testing.T, h http.HandlerFunc) *bench {
 		Parse: document.Parse, Sink: m, Agent: "coldseam/test (club@example.org)", RetryWait: time.Millisecond,
 	}
 	t.Cleanup(f.Close)
-	p := ingest.Profile{Name: "tamsen", BaseURL: srv.URL, Path: "/items", Paging: ingest.PagingLinks,
-		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6, Query: map[string]string{"site": "{sites}", "time": "{since}/{until}", "limit": "{limit}"}}
+	p := ingest.Profile{
+		Name:         "tamsen",
+		BaseURL:      srv.URL,
+		Path:         "/items",
+		Paging:       ingest.PagingLinks,
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  1e6,
+		Query:        map[string]string{"site": "{sites}", "time": "{since}/{until}", "limit": "{limit}"},
+	}
 	return &bench{f, m, p, srv}
 }
 
@@ -473,7 +480,8 @@ func TestFetchRefusals(t *testing.T) {
 	t.Run("rows of the future", func(t *testing.T) {
 		t.Parallel()
 		b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
-			_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), row(now.Add(5*time.Minute), "1.5"), row(now.Add(24*time.Hour), "1.5")))
+			_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), row(now.Add(5*time.Minute), "1.5"),
+				row(now.Add(24*time.Hour), "1.5")))
 		})
 		res, err := b.fetch(t, ingest.Request{})
 		require.NoError(t, err)
@@ -720,7 +728,8 @@ func TestFetchIceWithoutValue(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"),
-			strings.NewReplacer(`"value":"x"`, `"value":null`, `"qualifier":null`, `"qualifier":["ICE"]`).Replace(row(now.Add(-15*time.Minute), "x"))))
+			strings.NewReplacer(`"value":"x"`, `"value":null`, `"qualifier":null`, `"qualifier":["ICE"]`).Replace(
+				row(now.Add(-15*time.Minute), "x"))))
 	})
 	res, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -739,7 +748,9 @@ func TestFetchTwoSteps(t *testing.T) {
 	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case "/points/45.2000,-93.1000":
-			_, _ = fmt.Fprintf(w, `{"type":"Feature","geometry":null,"properties":{"forecastGridData":"http://%s/gridpoints/TST/10,20"}}`, r.Host)
+			_, _ = fmt.Fprintf(w,
+				`{"type":"Feature","geometry":null,"properties":{"forecastGridData":"http://%s/gridpoints/TST/10,20"}}`,
+				r.Host)
 		case "/gridpoints/TST/10,20":
 			_, _ = io.WriteString(w, `{"type":"Feature","geometry":null,"properties":{"updateTime":"2026-03-20T11:24:37+00:00","gridId":"TST","gridX":10,"gridY":20,
 				"temperature":{"uom":"wmoUnit:degC","values":[{"validTime":"2026-03-20T12:00:00+00:00/PT2H","value":1.5}]}}}`)
@@ -749,7 +760,13 @@ func TestFetchTwoSteps(t *testing.T) {
 	})
 	b.p.Path, b.p.Query, b.p.Paging = "/points/{lat},{lon}", nil, ingest.PagingBody
 
-	b.p = b.p.WithSites([]coldseam.Site{{Provider: "tamsen", Code: "bend", Lat: 45.2, Lon: -93.1, Zone: "America/Chicago"}})
+	b.p = b.p.WithSites([]coldseam.Site{{
+		Provider: "tamsen",
+		Code:     "bend",
+		Lat:      45.2,
+		Lon:      -93.1,
+		Zone:     "America/Chicago",
+	}})
 	res, err := b.fetch(t, ingest.Request{Sites: []string{"bend"}})
 	require.NoError(t, err)
 	require.Equal(t, 2, res.Requests)
@@ -767,8 +784,10 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 			_, _ = io.WriteString(w, doc("", fmt.Sprintf(meta, "s0", "null"), fmt.Sprintf(meta, "s1", `"Primary"`)))
 			return
 		}
-		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"), strings.Replace(row(now.Add(-time.Hour), "9.9"), `"s1"`, `"s0"`, 1),
-			strings.NewReplacer(`"s1"`, `"w"`, "00065", "00010", `"m"`, `"degC"`).Replace(row(now.Add(-time.Hour), "4.4"))))
+		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5"),
+			strings.Replace(row(now.Add(-time.Hour), "9.9"), `"s1"`, `"s0"`, 1),
+			strings.NewReplacer(`"s1"`, `"w"`, "00065", "00010", `"m"`, `"degC"`).Replace(
+				row(now.Add(-time.Hour), "4.4"))))
 	})
 	b.p.Endpoints = map[string]ingest.Endpoint{"metadata": {Path: "/metadata"}}
 
@@ -781,7 +800,8 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 	res, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, 2, res.Rows, "a series the metadata does not list stays")
-	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}}, res.Skipped)
+	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}},
+		res.Skipped)
 
 	// Another process that replays the kept documents, records of series first,
 	// makes the same choice.

@@ -11,7 +11,8 @@ import (
 )
 
 func FuzzParseTime(f *testing.F) {
-	for _, s := range []string{"2026-03-20T14:00:00Z", "2026-03-20", "2026-03", "20260320", "2014-09-01-05:00", "2026-11-01T01:30:00", "24:00", "2026-03-20T24:00:00.5+14:00"} {
+	for _, s := range []string{"2026-03-20T14:00:00Z", "2026-03-20", "2026-03", "20260320", "2014-09-01-05:00",
+		"2026-11-01T01:30:00", "24:00", "2026-03-20T24:00:00.5+14:00"} {
 		f.Add(s)
 	}
 	loc, err := time.LoadLocation("America/Chicago")
@@ -63,7 +64,8 @@ func TestParseTimeReadsRFC3339(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		off := rapid.IntRange(-14*4, 14*4).Draw(t, "quarters") * 900
-		at := time.Unix(rapid.Int64Range(-3e9, 4e9).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")).In(time.FixedZone("", off))
+		at := time.Unix(rapid.Int64Range(-3e9, 4e9).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")).In(
+			time.FixedZone("", off))
 		st, err := ParseTime(at.Format(time.RFC3339Nano), nil)
 		require.NoError(t, err)
 		require.True(t, st.At.Equal(at))
@@ -73,7 +75,8 @@ func TestParseTimeReadsRFC3339(t *testing.T) {
 // Civil days of a zone follow one another without a hole or an overlap.
 func TestCivilDaysTile(t *testing.T) {
 	t.Parallel()
-	for _, name := range []string{"America/Chicago", "Asia/Beirut", "Australia/Lord_Howe", "Asia/Kathmandu", "America/Sao_Paulo"} {
+	for _, name := range []string{"America/Chicago", "Asia/Beirut", "Australia/Lord_Howe", "Asia/Kathmandu",
+		"America/Sao_Paulo"} {
 		loc := zone(t, name)
 		day := coldseam.Date{Year: 2018, Month: 1, Day: 1}
 		end := time.Time{}

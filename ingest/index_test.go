@@ -48,7 +48,8 @@ func (s *alertServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("ETag", `"i1"`)
 		_, _ = io.WriteString(w, `<feed xmlns="http://www.w3.org/2005/Atom">`)
 		for _, l := range s.links {
-			_, _ = fmt.Fprintf(w, `<entry><id>%[1]s</id><title>t</title><updated>2026-03-20T15:00:00Z</updated><link type="application/cap+xml" href="%[1]s"/></entry>`, l)
+			_, _ = fmt.Fprintf(w,
+				`<entry><id>%[1]s</id><title>t</title><updated>2026-03-20T15:00:00Z</updated><link type="application/cap+xml" href="%[1]s"/></entry>`, l)
 		}
 		_, _ = io.WriteString(w, `</feed>`)
 	default:
@@ -92,7 +93,8 @@ func TestFetchAlertIndex(t *testing.T) {
 	s.broken = nil
 	_, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
-	require.Equal(t, []string{"/index.atom", "/b"}, s.take(), "the index is asked for again, its stored document is not")
+	require.Equal(t, []string{"/index.atom", "/b"}, s.take(),
+		"the index is asked for again, its stored document is not")
 	require.Len(t, b.sink.alerts, 2)
 	require.Empty(t, index()[1])
 
@@ -207,7 +209,8 @@ func atom(links ...string) string {
 			s += `<link rel="next" href="` + l[5:] + `"/>`
 		default:
 			path, stamp, _ := strings.Cut(l, "@")
-			s += `<entry><id>` + path + `</id><title>` + path + `</title><updated>` + stamp + `</updated><link href="` + path + `"/></entry>`
+			s += `<entry><id>` + path + `</id><title>` + path + `</title><updated>` + stamp + `</updated><link href="` +
+				path + `"/></entry>`
 		}
 	}
 	return s + `</feed>`
@@ -225,7 +228,8 @@ func (b *bench) ids() string {
 // read when the index says so, and what says nothing is read again after a while.
 func TestLinkedDocumentIsItsAddressAndStamp(t *testing.T) {
 	t.Parallel()
-	b, set := pagesOf(t, map[string]string{"/index": atom("/a@2026-03-20T15:00:00Z", "/b@"), "/a": warning("A1"), "/b": warning("B1")})
+	b, set := pagesOf(t, map[string]string{"/index": atom("/a@2026-03-20T15:00:00Z", "/b@"), "/a": warning("A1"),
+		"/b": warning("B1")})
 	clock := now
 	b.Now = func() time.Time { return clock }
 	read := func() string {
@@ -263,7 +267,8 @@ func TestIndexesOfIndexes(t *testing.T) {
 	}
 	require.Equal(t, "A B C D E", b.ids(), "an inner index is read each time")
 
-	b, _ = pagesOf(t, map[string]string{"/index": atom("/i2@1"), "/i2": atom("/i3@1"), "/i3": atom("/i4@1"), "/i4": atom("/a@1"), "/a": warning("A")})
+	b, _ = pagesOf(t, map[string]string{"/index": atom("/i2@1"), "/i2": atom("/i3@1"), "/i3": atom("/i4@1"),
+		"/i4": atom("/a@1"), "/a": warning("A")})
 	_, err = b.fetch(t, ingest.Request{})
 	require.ErrorContains(t, err, "levels deep")
 	require.Equal(t, []coldseam.FeedGap{{Entry: "/i4", Title: "/i4", Why: "too_deep"}}, b.sink.raws[0].Gaps)
@@ -285,10 +290,13 @@ func TestEntriesThatCannotBeRead(t *testing.T) {
 	_, err := b.fetch(t, ingest.Request{})
 	require.Error(t, err)
 	require.Equal(t, "A", b.ids())
-	require.Equal(t, []coldseam.FeedGap{{Entry: "/page", Title: "/page", Why: "unreadable"}, {Entry: "/gone", Title: "/gone", Why: "unread"},
+	require.Equal(t, []coldseam.FeedGap{{Entry: "/page", Title: "/page", Why: "unreadable"},
+		{Entry: "/gone", Title: "/gone", Why: "unread"},
 		{Entry: "urn:n", Title: "no link", Why: "no_link"}}, b.sink.raws[0].Gaps)
 
-	b, _ = pagesOf(t, map[string]string{"/index": atom("/a@1", bodies["/index"][strings.Index(bodies["/index"], "<entry><id>urn:e"):strings.Index(bodies["/index"], "</feed>")]), "/a": warning("A")})
+	b, _ = pagesOf(t, map[string]string{"/index": atom("/a@1",
+		bodies["/index"][strings.Index(bodies["/index"], "<entry><id>urn:e"):strings.Index(bodies["/index"],
+			"</feed>")]), "/a": warning("A")})
 	b.Elsewhere = func(coldseam.Alert) bool { return true }
 	res, err := b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
@@ -299,15 +307,21 @@ func TestEntriesThatCannotBeRead(t *testing.T) {
 func TestAnswersThatAreNoWarnings(t *testing.T) {
 	t.Parallel()
 	for name, body := range map[string]string{
-		"204": "204", "empty": "", "error beside no features": `{"type":"FeatureCollection","features":[],"error":{"code":503}}`, "error alone": `{"error":"x"}`,
-		"web page": "<html><body/></html>", "another root": `<response><feed/></response>`, "bare feed": `<feed xmlns="http://www.w3.org/2005/Atom"/>`,
-		"fault": `<rss><Fault>x</Fault></rss>`, "other features": `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"id":"1"}}]}`,
+		"204": "204", "empty": "",
+		"error beside no features": `{"type":"FeatureCollection","features":[],"error":{"code":503}}`,
+		"error alone":              `{"error":"x"}`,
+		"web page":                 "<html><body/></html>", "another root": `<response><feed/></response>`,
+		"bare feed":      `<feed xmlns="http://www.w3.org/2005/Atom"/>`,
+		"fault":          `<rss><Fault>x</Fault></rss>`,
+		"other features": `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"id":"1"}}]}`,
 	} {
 		b, _ := pagesOf(t, map[string]string{"/index": body})
 		_, err := b.fetch(t, ingest.Request{})
 		require.ErrorIs(t, err, coldseam.ErrInvalid, name)
 	}
-	for name, body := range map[string]string{"atom": atom(), "features": `{"type":"FeatureCollection","features":[],"error":null}`, "rss": `<rss><channel><title>t</title></channel></rss>`} {
+	for name, body := range map[string]string{"atom": atom(),
+		"features": `{"type":"FeatureCollection","features":[],"error":null}`,
+		"rss":      `<rss><channel><title>t</title></channel></rss>`} {
 		b, _ := pagesOf(t, map[string]string{"/index": body})
 		_, err := b.fetch(t, ingest.Request{})
 		require.NoError(t, err, name)
@@ -382,9 +396,21 @@ func TestFetchLeavesNothingRunning(t *testing.T) {
 		}
 	}))
 
-	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: newMemory(), RetryWait: time.Millisecond}
-	p := ingest.Profile{Name: "tamsen", BaseURL: srv.URL, Path: "/items", PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6,
-		Timeout: ingest.Span(200 * time.Millisecond), Query: map[string]string{"site": "{sites}"}}
+	f := &ingest.Fetcher{
+		Now:       func() time.Time { return now },
+		Parse:     document.Parse,
+		Sink:      newMemory(),
+		RetryWait: time.Millisecond,
+	}
+	p := ingest.Profile{
+		Name:         "tamsen",
+		BaseURL:      srv.URL,
+		Path:         "/items",
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  1e6,
+		Timeout:      ingest.Span(200 * time.Millisecond),
+		Query:        map[string]string{"site": "{sites}"},
+	}
 	for range 3 {
 		for _, site := range []string{"ok", "cut", "slow", "page", "long"} {
 			_, err := f.Fetch(context.Background(), p, ingest.Request{Sites: []string{site}, Force: true})

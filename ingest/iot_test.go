@@ -26,7 +26,8 @@ func TestBothKindsOfNextLink(t *testing.T) {
 		switch r.URL.RawQuery {
 		case "": // first page: two datastreams, one of which goes on
 			body = fmt.Sprintf(`{"@iot.nextLink":"http://%s/items?page=2","value":[%s,%s]}`, r.Host,
-				stream("a", fmt.Sprintf(`,"Observations@iot.nextLink":"http://%s/items?rest=a"`, r.Host), 1), stream("b", "", 1))
+				stream("a", fmt.Sprintf(`,"Observations@iot.nextLink":"http://%s/items?rest=a"`, r.Host), 1),
+				stream("b", "", 1))
 		case "page=2":
 			body = fmt.Sprintf(`{"value":[%s]}`, stream("c", "", 1))
 		case "rest=a":

@@ -42,7 +42,8 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 
 // keep is store for a document of an index too: w is then the walk through the
 // index, and open says that something of the document is to be read again.
-func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk, depth int) (open bool, err error) {
+func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk, depth int) (
+	open bool, err error) {
 	b, err := join(pages)
 	if err != nil {
 		return false, err
@@ -52,7 +53,8 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 		res.Skipped = append(res.Skipped, b.Skipped...)
 		last := pages[len(pages)-1].raw
 		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
-		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL, b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
+		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL,
+			b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
 	}
 
 	f.drop(p, &b, res.asked)
@@ -151,7 +153,8 @@ func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
 	b.Forecasts = slices.DeleteFunc(b.Forecasts, func(x coldseam.Forecast) bool { return foreign(x.Site) })
 	b.Gaugings = slices.DeleteFunc(b.Gaugings, func(g coldseam.Gauging) bool { return foreign(g.Site) })
 	if n > 0 {
-		b.Skipped = append(b.Skipped, Skipped{What: "stations that were not asked for, such as " + string(first), Why: "not of the club", N: n})
+		b.Skipped = append(b.Skipped, Skipped{What: "stations that were not asked for, such as " + string(first),
+			Why: "not of the club", N: n})
 	}
 }
 
@@ -246,7 +249,8 @@ const assumedLife = 24 * time.Hour
 // prepare sets known-at, refuses stamps of the future and runs quality control
 // with the stored neighbours in view. Stored rows whose flags change by it go
 // along; a series whose neighbours cannot be read is checked by itself.
-func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time, res *Result) ([]coldseam.Series, error) {
+func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time, res *Result) (
+	[]coldseam.Series, error) {
 	var out []coldseam.Series
 	var errs []error
 
@@ -267,7 +271,9 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 
 		if future > 0 {
 			res.Refused += future
-			res.Skipped = append(res.Skipped, Skipped{What: s.SeriesKey.String(), Why: "stamped in the future: check the zone and both clocks", N: future})
+			res.Skipped = append(res.Skipped,
+				Skipped{What: s.SeriesKey.String(), Why: "stamped in the future: check the zone and both clocks",
+					N: future})
 		}
 
 		if len(kept) == 0 {
@@ -439,7 +445,8 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 
 		if err != nil {
 			res.Refused++
-			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param), Why: err.Error(), N: len(fc.At)})
+			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param),
+				Why: err.Error(), N: len(fc.At)})
 			continue
 		}
 
@@ -504,7 +511,8 @@ func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, de
 func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) (open bool, why string, err error) {
 	f := w.f
 	if e.Link == "" {
-		return false, "no_link", fmt.Errorf("entry %q: no link to a CAP document: %w", cmp.Or(e.Title, e.ID), coldseam.ErrInvalid)
+		return false, "no_link", fmt.Errorf("entry %q: no link to a CAP document: %w", cmp.Or(e.Title, e.ID),
+			coldseam.ErrInvalid)
 	}
 	addr, err := w.p.linkURL(base, e.Link)
 	if err != nil {

@@ -107,12 +107,15 @@ func TestAFullServiceIsLeftAlone(t *testing.T) {
 	}{
 		{"429 alone", 429, nil, time.Minute, time.Hour},
 		{"429, zero seconds", 429, http.Header{"Retry-After": {"0"}}, time.Minute, time.Hour},
-		{"429, a date gone by", 429, http.Header{"Retry-After": {"Fri, 20 Mar 2020 12:00:00 GMT"}}, time.Minute, time.Hour},
+		{"429, a date gone by", 429, http.Header{"Retry-After": {"Fri, 20 Mar 2020 12:00:00 GMT"}}, time.Minute,
+			time.Hour},
 		{"429, words", 429, http.Header{"Retry-After": {"soon"}}, time.Minute, time.Hour},
 		{"429, none left", 429, http.Header{"X-Ratelimit-Remaining": {"0"}}, time.Minute, time.Hour},
 		{"200, none left", 200, http.Header{"X-Ratelimit-Remaining": {"0"}}, time.Minute, time.Hour},
-		{"200, none left for 20 min", 200, http.Header{"Ratelimit-Remaining": {"0"}, "Ratelimit-Reset": {"1200"}}, 20 * time.Minute, 20 * time.Minute},
-		{"200, none left until a time", 200, http.Header{"X-Ratelimit-Remaining": {"0"}, "X-Ratelimit-Reset": {fmt.Sprint(now.Add(time.Hour).Unix())}}, time.Hour, time.Hour},
+		{"200, none left for 20 min", 200, http.Header{"Ratelimit-Remaining": {"0"}, "Ratelimit-Reset": {"1200"}},
+			20 * time.Minute, 20 * time.Minute},
+		{"200, none left until a time", 200, http.Header{"X-Ratelimit-Remaining": {"0"},
+			"X-Ratelimit-Reset": {fmt.Sprint(now.Add(time.Hour).Unix())}}, time.Hour, time.Hour},
 		{"429, for ever", 429, http.Header{"Retry-After": {"999999999"}}, time.Hour, 24 * time.Hour},
 		{"503, for ever", 503, http.Header{"Retry-After": {"99999999999999999999"}}, time.Hour, 24 * time.Hour},
 	} {

@@ -129,7 +129,8 @@ func (p Profile) groups(sites, params []string, w [2]time.Time) ([][]string, err
 		}
 
 		if n == 0 {
-			return nil, fmt.Errorf("profile %s: the address for site %s passes max_url_bytes = %d: %w", p.Name, rest[0], p.MaxURLBytes, coldseam.ErrInvalid)
+			return nil, fmt.Errorf("profile %s: the address for site %s passes max_url_bytes = %d: %w", p.Name, rest[0],
+				p.MaxURLBytes, coldseam.ErrInvalid)
 		}
 		out = append(out, rest[:n])
 		rest = rest[n:]

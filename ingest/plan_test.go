@@ -23,7 +23,9 @@ func TestPlanAddresses(t *testing.T) {
 		want []string
 	}{
 		{"comma list, codes of the wanted parameters, limit always sent",
-			Profile{Path: "/items", Query: map[string]string{"id": "{sites}", "param": "{parameters}", "limit": "{limit}", "f": "json"}, Parameters: map[string]string{"00060": "discharge", "00065": "stage"}},
+			Profile{Path: "/items", Query: map[string]string{"id": "{sites}", "param": "{parameters}",
+				"limit": "{limit}", "f": "json"}, Parameters: map[string]string{"00060": "discharge",
+				"00065": "stage"}},
 			Request{Sites: []string{"A-1", "A-2"}, Params: []coldseam.Parameter{coldseam.Stage}},
 			[]string{"https://g.example/items?f=json&id=A-1%2CA-2&limit=10000&param=00065"}},
 		{"window in UTC", Profile{Query: map[string]string{"time": "{since}/{until}"}}, Request{Since: a, Until: b},
@@ -32,13 +34,20 @@ func TestPlanAddresses(t *testing.T) {
 			[]string{"https://g.example?x=1"}},
 		{"open start", Profile{Query: map[string]string{"time": "{since}/{until}"}}, Request{Until: b},
 			[]string{"https://g.example?time=..%2F2026-03-20T18%3A30%3A00Z"}},
-		{"plus signs and spaces are encoded", Profile{Query: map[string]string{"observedProperty": "Water Course Discharge", "temporalFilter": "om:phenomenonTime,2019-05-01T12:00:00+12:00"}}, Request{},
+		{"plus signs and spaces are encoded",
+			Profile{Query: map[string]string{"observedProperty": "Water Course Discharge",
+				"temporalFilter": "om:phenomenonTime,2019-05-01T12:00:00+12:00"}}, Request{},
 			[]string{"https://g.example?observedProperty=Water%20Course%20Discharge&temporalFilter=om%3AphenomenonTime%2C2019-05-01T12%3A00%3A00%2B12%3A00"}},
-		{"one call a place, longitude first, four decimals", Profile{Query: map[string]string{"coords": "POINT({lon} {lat})"}, Places: map[string]Place{"bend": {Lat: 45.20004, Lon: -93.1}, "ford": {Lat: 44, Lon: -92}}}, Request{},
-			[]string{"https://g.example?coords=POINT%28-93.1000%2045.2000%29", "https://g.example?coords=POINT%28-92.0000%2044.0000%29"}},
-		{"grid in the path", Profile{Path: "/gridpoints/{grid}", Places: map[string]Place{"bend": {Grid: "TST/10,20"}}}, Request{Sites: []string{"bend"}},
+		{"one call a place, longitude first, four decimals",
+			Profile{Query: map[string]string{"coords": "POINT({lon} {lat})"},
+				Places: map[string]Place{"bend": {Lat: 45.20004, Lon: -93.1}, "ford": {Lat: 44, Lon: -92}}}, Request{},
+			[]string{"https://g.example?coords=POINT%28-93.1000%2045.2000%29",
+				"https://g.example?coords=POINT%28-92.0000%2044.0000%29"}},
+		{"grid in the path", Profile{Path: "/gridpoints/{grid}", Places: map[string]Place{"bend": {Grid: "TST/10,20"}}},
+			Request{Sites: []string{"bend"}},
 			[]string{"https://g.example/gridpoints/TST/10,20"}},
-		{"one station a request", Profile{Query: map[string]string{"STATION_NUMBER": "{sites}"}, SitesPerRequest: 1}, Request{Sites: []string{"05XX001", "05XX002"}},
+		{"one station a request", Profile{Query: map[string]string{"STATION_NUMBER": "{sites}"}, SitesPerRequest: 1},
+			Request{Sites: []string{"05XX001", "05XX002"}},
 			[]string{"https://g.example?STATION_NUMBER=05XX001", "https://g.example?STATION_NUMBER=05XX002"}},
 		{"a site that would break the path", Profile{Path: "/things/{site}/x"}, Request{Sites: []string{"a b?c#d"}},
 			[]string{"https://g.example/things/a%20b%3Fc%23d/x"}},
@@ -69,14 +78,17 @@ func TestPlanBodyIsEscaped(t *testing.T) {
 // The name under which a moving window is kept does not move with it.
 func TestPlanLogNameIsStable(t *testing.T) {
 	t.Parallel()
-	p := Profile{BaseURL: "https://g.example", Query: map[string]string{"id": "{sites}", "time": "{since}/{until}"}}.WithDefaults()
+	p := Profile{BaseURL: "https://g.example", Query: map[string]string{"id": "{sites}",
+		"time": "{since}/{until}"}}.WithDefaults()
 	var names []string
 	for i := range 3 {
-		calls, err := p.plan(Request{Sites: []string{"A"}, Since: t0.Add(time.Duration(i) * time.Hour)}, t0.Add(48*time.Hour))
+		calls, err := p.plan(Request{Sites: []string{"A"}, Since: t0.Add(time.Duration(i) * time.Hour)},
+			t0.Add(48*time.Hour))
 		require.NoError(t, err)
 		names = append(names, calls[0].log)
 	}
-	require.Equal(t, []string{"https://g.example?id=A&window", "https://g.example?id=A&window", "https://g.example?id=A&window"}, names)
+	require.Equal(t, []string{"https://g.example?id=A&window", "https://g.example?id=A&window",
+		"https://g.example?id=A&window"}, names)
 }
 
 func TestPlanLongLists(t *testing.T) {
@@ -131,7 +143,8 @@ func TestNextURL(t *testing.T) {
 	}{
 		{"absolute", PagingLinks, "https://g.example/a/items?offset=2", "https://g.example/a/items?offset=2", ""},
 		{"relative", PagingLinks, "?offset=2", "https://g.example/a/items?offset=2", ""},
-		{"plain http of the same host", PagingLinks, "http://g.example/a/items?offset=2", "https://g.example/a/items?offset=2", ""},
+		{"plain http of the same host", PagingLinks, "http://g.example/a/items?offset=2",
+			"https://g.example/a/items?offset=2", ""},
 		{"another host", PagingLinks, "https://evil.example/a", "", "another host"},
 		{"another port", PagingLinks, "https://g.example:8443/a", "", "another host"},
 		{"script", PagingLinks, "javascript:alert(1)", "", "another host"},

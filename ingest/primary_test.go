@@ -10,8 +10,14 @@ import (
 func TestChoosePrimary(t *testing.T) {
 	t.Parallel()
 	m := func(ref string, primary bool, sub string, last int, stat coldseam.Statistic, period, comp string) SeriesMeta {
-		return SeriesMeta{Key: coldseam.SeriesKey{Site: "ng:NG-0101", Param: coldseam.Discharge, Stat: stat, Period: period, SeriesRef: ref},
-			Primary: primary, Sublocation: sub, Last: t0.AddDate(0, 0, last), Computation: comp}
+		return SeriesMeta{
+			Key: coldseam.SeriesKey{Site: "ng:NG-0101", Param: coldseam.Discharge, Stat: stat, Period: period,
+				SeriesRef: ref},
+			Primary:     primary,
+			Sublocation: sub,
+			Last:        t0.AddDate(0, 0, last),
+			Computation: comp,
+		}
 	}
 	const i, mean = coldseam.Instant, coldseam.Mean
 
@@ -21,11 +27,16 @@ func TestChoosePrimary(t *testing.T) {
 		want  []string
 		notes int
 	}{
-		{"primary before newest", []SeriesMeta{m("a", false, "", 9, i, "", "Instantaneous"), m("b", true, "", 0, i, "", "Instantaneous")}, []string{"b"}, 0},
-		{"gauge before sublocation", []SeriesMeta{m("a", true, "left bank", 9, i, "", "Instantaneous"), m("b", true, "", 0, i, "", "Instantaneous")}, []string{"b"}, 0},
-		{"newest of equals", []SeriesMeta{m("a", true, "", 1, i, "", "Instantaneous"), m("b", true, "", 2, i, "", "Instantaneous")}, []string{"b"}, 0},
-		{"tie is named, the choice stable", []SeriesMeta{m("b", true, "", 1, i, "", "Instantaneous"), m("a", true, "", 1, i, "", "Instantaneous")}, []string{"a"}, 1},
-		{"one for each statistic", []SeriesMeta{m("a", true, "", 1, i, "", "Instantaneous"), m("d", true, "", 1, mean, "P1D", "Mean")}, []string{"a", "d"}, 0},
+		{"primary before newest", []SeriesMeta{m("a", false, "", 9, i, "", "Instantaneous"),
+			m("b", true, "", 0, i, "", "Instantaneous")}, []string{"b"}, 0},
+		{"gauge before sublocation", []SeriesMeta{m("a", true, "left bank", 9, i, "", "Instantaneous"),
+			m("b", true, "", 0, i, "", "Instantaneous")}, []string{"b"}, 0},
+		{"newest of equals", []SeriesMeta{m("a", true, "", 1, i, "", "Instantaneous"),
+			m("b", true, "", 2, i, "", "Instantaneous")}, []string{"b"}, 0},
+		{"tie is named, the choice stable", []SeriesMeta{m("b", true, "", 1, i, "", "Instantaneous"),
+			m("a", true, "", 1, i, "", "Instantaneous")}, []string{"a"}, 1},
+		{"one for each statistic", []SeriesMeta{m("a", true, "", 1, i, "", "Instantaneous"),
+			m("d", true, "", 1, mean, "P1D", "Mean")}, []string{"a", "d"}, 0},
 		{"rows are no metadata", []SeriesMeta{m("a", true, "", 1, i, "", "")}, nil, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -58,7 +69,8 @@ func TestPlaceAt(t *testing.T) {
 		{"a few km off", 45.23, -89, "", "bend", "bend: the document lies 3.3 km from the configured place"},
 		{"none near", 46, -89, "", "46.0000,-89.0000", ""},
 		{"swapped", -89, 45.2, "", "bend", "bend: latitude and longitude of the document are swapped"},
-		{"asked for, whatever the document says", 40, -89, "ford", "ford", "ford: the document lies 444.8 km from the configured place"},
+		{"asked for, whatever the document says", 40, -89, "ford", "ford",
+			"ford: the document lies 444.8 km from the configured place"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

@@ -132,10 +132,12 @@ type Profile struct {
 	Body      string              `toml:"body"`   // of a POST, such as a SOAP envelope
 	Headers   map[string]string   `toml:"headers"`
 	KeyHeader string              `toml:"key_header"` // header that carries the key
-	KeyFile   string              `toml:"key_file"`   // file that holds the key; never logged, never sent to another host
+	// file that holds the key; never logged, never sent to another host
+	KeyFile string `toml:"key_file"`
 
-	Paging          string   `toml:"paging"`            // none
-	PageLimit       int      `toml:"page_limit"`        // 10000 rows; 50,000 rows of a feature service pass the body cap
+	Paging string `toml:"paging"` // none
+	// 10000 rows; 50,000 rows of a feature service pass the body cap
+	PageLimit       int      `toml:"page_limit"`
 	MaxPages        int      `toml:"max_pages"`         // 500
 	SitesPerRequest int      `toml:"sites_per_request"` // 0 = all in one, within max_url_bytes
 	MaxURLBytes     int      `toml:"max_url_bytes"`     // 8000
@@ -147,22 +149,27 @@ type Profile struct {
 	Timeout         Span     `toml:"timeout"`           // 20s for a whole request
 	PrivateHosts    []string `toml:"private_hosts"`     // hosts that may have a private address, none
 
-	Fields           map[string]string   `toml:"fields"`       // source field -> our field
-	Parameters       map[string]string   `toml:"parameters"`   // source code -> parameter
-	Units            map[string]string   `toml:"units"`        // parameter -> unit, only when the document carries none
-	UnitAliases      map[string]string   `toml:"unit_aliases"` // spelling of the source -> spelling of the unit table
-	Zone             string              `toml:"zone"`         // IANA, for zone-less stamps and bare dates; none = refuse them
-	Zones            map[string]string   `toml:"zones"`        // site code -> IANA, before zone
-	Wide             bool                `toml:"wide"`         // one row holds several parameters
-	EncodingOverride string              `toml:"encoding_override"`
-	MissingTokens    []string            `toml:"missing_tokens"` // beside the built-in ones
-	Qualifiers       map[string]string   `toml:"qualifiers"`     // code -> ok, warn, bad, missing, ice, estimated, equipment
-	Approval         map[string]string   `toml:"approval"`       // word -> provisional, approved
-	Statistic        string              `toml:"statistic"`      // where the document does not say
-	Statistics       map[string]string   `toml:"statistics"`     // parameter -> statistic and period, such as "sum PT1H"; before statistic
-	Levels           map[string]float64  `toml:"levels"`         // parameter -> height as the document writes it, where it is not the usual one
-	Series           map[string][]string `toml:"series"`         // site code -> series ids to take; default: the primary one
-	Places           map[string]Place    `toml:"places"`
+	Fields      map[string]string `toml:"fields"`       // source field -> our field
+	Parameters  map[string]string `toml:"parameters"`   // source code -> parameter
+	Units       map[string]string `toml:"units"`        // parameter -> unit, only when the document carries none
+	UnitAliases map[string]string `toml:"unit_aliases"` // spelling of the source -> spelling of the unit table
+	// IANA, for zone-less stamps and bare dates; none = refuse them
+	Zone             string            `toml:"zone"`
+	Zones            map[string]string `toml:"zones"` // site code -> IANA, before zone
+	Wide             bool              `toml:"wide"`  // one row holds several parameters
+	EncodingOverride string            `toml:"encoding_override"`
+	MissingTokens    []string          `toml:"missing_tokens"` // beside the built-in ones
+	// code -> ok, warn, bad, missing, ice, estimated, equipment
+	Qualifiers map[string]string `toml:"qualifiers"`
+	Approval   map[string]string `toml:"approval"`  // word -> provisional, approved
+	Statistic  string            `toml:"statistic"` // where the document does not say
+	// parameter -> statistic and period, such as "sum PT1H"; before statistic
+	Statistics map[string]string `toml:"statistics"`
+	// parameter -> height as the document writes it, where it is not the usual one
+	Levels map[string]float64 `toml:"levels"`
+	// site code -> series ids to take; default: the primary one
+	Series map[string][]string `toml:"series"`
+	Places map[string]Place    `toml:"places"`
 
 	Poll        Span   `toml:"poll"`    // usual time between fetches, 1h
 	MaxAge      Span   `toml:"max_age"` // greatest age at which the feed still counts
@@ -341,11 +348,13 @@ func (p Profile) checkAddress() error {
 
 // rowProperties name a row of the US service. A short list without them brings
 // rows that belong to nothing.
-var rowProperties = []string{"monitoring_location_id", "parameter_code", "time_series_id", "statistic_id", "last_modified", "time", "value", "unit_of_measure"}
+var rowProperties = []string{"monitoring_location_id", "parameter_code", "time_series_id", "statistic_id",
+	"last_modified", "time", "value", "unit_of_measure"}
 
 func (p Profile) checkProperties() error {
 	list := p.Query["properties"]
-	if list == "" || p.Query["monitoring_location_id"] == "" || !strings.Contains(p.Path, "continuous") && !strings.Contains(p.Path, "daily") {
+	if list == "" || p.Query["monitoring_location_id"] == "" || !strings.Contains(p.Path, "continuous") &&
+		!strings.Contains(p.Path, "daily") {
 		return nil
 	}
 	var lacks []string
@@ -365,7 +374,8 @@ func (p Profile) checkWords() error {
 		key, got string
 		allowed  []string
 	}{
-		{"format", p.Format, []string{"", FormatFeatures, FormatWaterML2, FormatWaterML1, FormatCAP, FormatCovJSON, FormatGridpoint, FormatSensorThings, FormatTable}},
+		{"format", p.Format, []string{"", FormatFeatures, FormatWaterML2, FormatWaterML1, FormatCAP, FormatCovJSON,
+			FormatGridpoint, FormatSensorThings, FormatTable}},
 		{"kind", p.Kind, []string{"", "observation", "forecast"}},
 		{"paging", p.Paging, []string{"", PagingNone, PagingFirst, PagingLinks, PagingBody, PagingIOT}},
 		{"method", p.Method, []string{"", "GET", "POST"}},
@@ -377,7 +387,8 @@ func (p Profile) checkWords() error {
 	}
 
 	if e, _ := charset.Lookup(p.EncodingOverride); e == nil && p.EncodingOverride != "" {
-		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1", strconv.Quote(p.EncodingOverride))
+		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1",
+			strconv.Quote(p.EncodingOverride))
 	}
 	return nil
 }
@@ -486,7 +497,13 @@ func (p Profile) Stat(param coldseam.Parameter) (coldseam.Statistic, string, err
 // AttributionOf is the credit that pages and mails must carry.
 func (p Profile) AttributionOf() coldseam.Attribution {
 	p = p.WithDefaults()
-	return coldseam.Attribution{Provider: p.Provider, Name: p.Name, Licence: p.Licence, Text: p.Attribution, Link: p.Link}
+	return coldseam.Attribution{
+		Provider: p.Provider,
+		Name:     p.Name,
+		Licence:  p.Licence,
+		Text:     p.Attribution,
+		Link:     p.Link,
+	}
 }
 
 func (p Profile) allowsPrivate(host string) bool { return contains(p.PrivateHosts, host) }

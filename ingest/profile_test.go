@@ -11,10 +11,19 @@ import (
 func TestProfileCheck(t *testing.T) {
 	t.Parallel()
 	good := func() Profile {
-		return Profile{Name: "ng", BaseURL: "https://g.example", Endpoints: map[string]Endpoint{"daily": {Path: "/d", Statistic: "mean"}},
-			Parameters: map[string]string{"00060": "discharge"}, Units: map[string]string{"stage": "ft"}, Zone: "America/Chicago",
-			Qualifiers: map[string]string{"B": "ice"}, Approval: map[string]string{"P": "provisional"}, Statistics: map[string]string{"precip": "sum PT1H"},
-			KeyHeader: "X-Api-Key", KeyFile: "/etc/key"}
+		return Profile{
+			Name:       "ng",
+			BaseURL:    "https://g.example",
+			Endpoints:  map[string]Endpoint{"daily": {Path: "/d", Statistic: "mean"}},
+			Parameters: map[string]string{"00060": "discharge"},
+			Units:      map[string]string{"stage": "ft"},
+			Zone:       "America/Chicago",
+			Qualifiers: map[string]string{"B": "ice"},
+			Approval:   map[string]string{"P": "provisional"},
+			Statistics: map[string]string{"precip": "sum PT1H"},
+			KeyHeader:  "X-Api-Key",
+			KeyFile:    "/etc/key",
+		}
 	}
 	require.NoError(t, good().Check())
 
@@ -32,7 +41,9 @@ func TestProfileCheck(t *testing.T) {
 		{"kind", func(p *Profile) { p.Kind = "guess" }, "kind"},
 		{"paging", func(p *Profile) { p.Paging = "pages" }, "paging"},
 		{"method", func(p *Profile) { p.Method = "PUT" }, "method"},
-		{"no limit", func(p *Profile) { p.Format, p.Query = FormatFeatures, map[string]string{"f": "json"} }, "10 rows without one"},
+		{"no limit", func(p *Profile) {
+			p.Format, p.Query = FormatFeatures, map[string]string{"f": "json"}
+		}, "10 rows without one"},
 		{"parameter", func(p *Profile) { p.Parameters["x"] = "flow" }, "parameters.x = flow"},
 		{"unit", func(p *Profile) { p.Units["discharge"] = "ft" }, "units.discharge"},
 		{"qualifier", func(p *Profile) { p.Qualifiers["x"] = "drop" }, "qualifiers.x = drop"},
@@ -55,8 +66,14 @@ func TestProfileCheck(t *testing.T) {
 
 func TestProfileAt(t *testing.T) {
 	t.Parallel()
-	p := Profile{Name: "ng", Path: "/latest", Query: map[string]string{"a": "1"}, MaxWindow: Span(time.Hour),
-		Endpoints: map[string]Endpoint{"history": {Path: "/h", Query: map[string]string{"b": "2"}, MaxWindow: Span(24 * time.Hour)}, "same": {}}}
+	p := Profile{
+		Name:      "ng",
+		Path:      "/latest",
+		Query:     map[string]string{"a": "1"},
+		MaxWindow: Span(time.Hour),
+		Endpoints: map[string]Endpoint{"history": {Path: "/h", Query: map[string]string{"b": "2"},
+			MaxWindow: Span(24 * time.Hour)}, "same": {}},
+	}
 	h, err := p.At("history")
 	require.NoError(t, err)
 	require.Equal(t, "/h", h.Path)
@@ -71,7 +88,8 @@ func TestProfileAt(t *testing.T) {
 
 func TestSpan(t *testing.T) {
 	t.Parallel()
-	for in, want := range map[string]time.Duration{"90s": 90 * time.Second, "15m": 15 * time.Minute, "1095d": 1095 * 24 * time.Hour, "1d12h": 36 * time.Hour, "0s": 0} {
+	for in, want := range map[string]time.Duration{"90s": 90 * time.Second, "15m": 15 * time.Minute,
+		"1095d": 1095 * 24 * time.Hour, "1d12h": 36 * time.Hour, "0s": 0} {
 		var s Span
 		require.NoError(t, s.UnmarshalText([]byte(in)), in)
 		require.Equal(t, want, time.Duration(s))
@@ -91,7 +109,13 @@ func TestSiteID(t *testing.T) {
 	require.Equal(t, coldseam.SiteID("agency:NG-1"), Profile{Name: "ng", Provider: "agency"}.SiteID("NG-1"))
 	require.Equal(t, coldseam.SiteID("file:NG-1"), Profile{}.SiteID("NG-1"))
 	a := Profile{Name: "ng", Licence: "CC BY 4.0", Attribution: "Northgauge", Link: "https://g.example"}.AttributionOf()
-	require.Equal(t, coldseam.Attribution{Provider: "ng", Name: "ng", Licence: "CC BY 4.0", Text: "Northgauge", Link: "https://g.example"}, a)
+	require.Equal(t, coldseam.Attribution{
+		Provider: "ng",
+		Name:     "ng",
+		Licence:  "CC BY 4.0",
+		Text:     "Northgauge",
+		Link:     "https://g.example",
+	}, a)
 }
 
 func TestWithSites(t *testing.T) {
@@ -103,6 +127,7 @@ func TestWithSites(t *testing.T) {
 		{Provider: "other", Code: "c", Zone: "America/Chicago", Lat: 45, Lon: -93},
 	})
 	require.Equal(t, map[string]string{"a": "UTC", "b": "America/Chicago"}, got.Zones, "the profile's own word stands")
-	require.Equal(t, map[string]Place{"a": {Lat: 1, Lon: 2}, "b": {Lat: 45, Lon: -93, Zone: "America/Chicago"}}, got.Places)
+	require.Equal(t, map[string]Place{"a": {Lat: 1, Lon: 2}, "b": {Lat: 45, Lon: -93, Zone: "America/Chicago"}},
+		got.Places)
 	require.Len(t, p.Zones, 1, "the profile itself is not changed")
 }

@@ -42,7 +42,8 @@ func TestShippedProfiles(t *testing.T) {
 		require.NotEmpty(t, p.Attribution, p.Name)
 		require.False(t, names[p.Name])
 		names[p.Name] = true
-		require.LessOrEqual(t, int64(max(p.PageLimit, ingest.DefaultPageLimit))*450, int64(ingest.DefaultMaxBody), "a page fits the cap of the body")
+		require.LessOrEqual(t, int64(max(p.PageLimit, ingest.DefaultPageLimit))*450, int64(ingest.DefaultMaxBody),
+			"a page fits the cap of the body")
 		require.Greater(t, time.Duration(p.MaxAge), time.Duration(p.Poll), p.Name)
 	}
 

@@ -177,7 +177,8 @@ func (c *checker) repeated() {
 	}
 	seen := map[float64][]int{}
 	for k := 1; k+1 < len(c.use); k++ {
-		if !c.apart(k-1, k) && !c.apart(k, k+1) && math.Abs(c.v(k)-c.v(k-1)) > lim/2 && math.Abs(c.v(k)-c.v(k+1)) > lim/2 {
+		if !c.apart(k-1, k) && !c.apart(k, k+1) && math.Abs(c.v(k)-c.v(k-1)) > lim/2 &&
+			math.Abs(c.v(k)-c.v(k+1)) > lim/2 {
 			seen[c.v(k)] = append(seen[c.v(k)], k)
 		}
 	}
@@ -200,7 +201,8 @@ func sourceUnits(p coldseam.Parameter) []Conversion {
 		coldseam.Discharge: {"m3/s", "ft3/s", "l/s"}, coldseam.Stage: {"m", "ft", "cm", "mm", "in"},
 		coldseam.WaterTemp: {"degC", "degF", "K"}, coldseam.AirTemp: {"degC", "degF", "K"},
 		coldseam.Turbidity: {"FNU"}, coldseam.FishCount: {"fish"}, coldseam.Velocity: {"m/s", "ft/s"},
-		coldseam.Wind: {"m/s", "km/h", "mph", "kn"}, coldseam.Gust: {"m/s", "km/h", "mph", "kn"}, coldseam.Precip: {"mm", "in"},
+		coldseam.Wind: {"m/s", "km/h", "mph", "kn"}, coldseam.Gust: {"m/s", "km/h", "mph", "kn"},
+		coldseam.Precip: {"mm", "in"},
 	}[p] {
 		if c, err := UnitFor(p, u); err == nil {
 			out = append(out, c)
@@ -231,7 +233,8 @@ func (c *checker) ranges() {
 		case coldseam.Discharge:
 			c.band(k, c.l.MaxDischargeM3S > 0 && v > dischargeBeyond*c.l.MaxDischargeM3S, v < 0)
 		case coldseam.Stage:
-			c.band(k, c.l.StageMinM != nil && v < *c.l.StageMinM-stageBeyondM || c.l.StageMaxM != nil && v > *c.l.StageMaxM+stageBeyondM, false)
+			c.band(k, c.l.StageMinM != nil && v < *c.l.StageMinM-stageBeyondM || c.l.StageMaxM != nil &&
+				v > *c.l.StageMaxM+stageBeyondM, false)
 		}
 	}
 }
@@ -405,7 +408,8 @@ func (c *checker) flat() {
 			start = k
 		}
 		d := c.at(k).Sub(c.at(start))
-		exempt := c.obs(k).Flag&coldseam.Estimated != 0 || c.s.Param == coldseam.WaterTemp && c.v(k) >= iceMinC && c.v(k) <= iceMaxC
+		exempt := c.obs(k).Flag&coldseam.Estimated != 0 || c.s.Param == coldseam.WaterTemp && c.v(k) >= iceMinC &&
+			c.v(k) <= iceMaxC
 		switch {
 		case exempt:
 		case fail > 0 && d >= fail && c.v(k) > flatWaterAboveC:
@@ -590,7 +594,8 @@ func JoinForecasts(in []coldseam.Forecast) (out []coldseam.Forecast, left []Skip
 	for _, k := range order {
 		f, err := joined(pieces[k])
 		if err != nil {
-			left = append(left, Skipped{What: fmt.Sprintf("forecast %s/%s", k.site, k.param), Why: err.Error(), N: len(pieces[k])})
+			left = append(left, Skipped{What: fmt.Sprintf("forecast %s/%s", k.site, k.param), Why: err.Error(),
+				N: len(pieces[k])})
 			continue
 		}
 		out = append(out, f)

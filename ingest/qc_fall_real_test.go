@@ -33,7 +33,8 @@ func TestRealFlowHasNoDownwardSpike(t *testing.T) {
 		rows, err := csv.NewReader(f).ReadAll()
 		f.Close()
 		require.NoError(t, err)
-		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: "x:1", Param: coldseam.Discharge, Stat: coldseam.Instant}}
+		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: "x:1", Param: coldseam.Discharge,
+			Stat: coldseam.Instant}}
 		layout, column := "2006-01-02 15:04:05", -1
 		if strings.Contains(name, "/flow/") {
 			s.Stat, s.Period, layout = coldseam.Mean, "P1D", "2006-01-02"

@@ -71,7 +71,8 @@ func TestCheckOnRecords(t *testing.T) {
 		for _, c := range []struct {
 			col   string
 			param coldseam.Parameter
-		}{{"flow_m3s", coldseam.Discharge}, {"water_c", coldseam.WaterTemp}, {"water_mean_c", coldseam.WaterTemp}, {"air_c", coldseam.AirTemp}, {"depth_m", coldseam.Stage}} {
+		}{{"flow_m3s", coldseam.Discharge}, {"water_c", coldseam.WaterTemp}, {"water_mean_c", coldseam.WaterTemp},
+			{"air_c", coldseam.AirTemp}, {"depth_m", coldseam.Stage}} {
 			k := coldseam.SeriesKey{Site: "t:1", Param: c.param, Stat: coldseam.Mean, Period: "P1D"}
 			if dir == "subdaily" {
 				k.Stat, k.Period = coldseam.Instant, ""
@@ -99,7 +100,8 @@ func TestCheckOnRecords(t *testing.T) {
 		}
 	}
 
-	t.Logf("%d rows: %d fail (%.3f %%), %d suspect (%.2f %%)", total, fails, 100*float64(fails)/float64(total), suspects, 100*float64(suspects)/float64(total))
+	t.Logf("%d rows: %d fail (%.3f %%), %d suspect (%.2f %%)", total, fails, 100*float64(fails)/float64(total),
+		suspects, 100*float64(suspects)/float64(total))
 	require.Less(t, float64(fails)/float64(total), .001)
 	require.Less(t, float64(suspects)/float64(total), .05)
 }
@@ -139,7 +141,8 @@ func TestCheckFindsErrorsInRecord(t *testing.T) {
 				bad := coldseam.Series{SeriesKey: s.SeriesKey, Obs: append([]coldseam.Observation(nil), s.Obs...)}
 				bad.Obs[i].Value = c.wrong(bad.Obs[i].Value)
 				got := ingest.Check(bad, ingest.SiteLimits{}, time.Time{})
-				require.NotZero(t, got.Obs[i].Flag&coldseam.QCFlags, "row %d: %v for %v", i, bad.Obs[i].Value, s.Obs[i].Value)
+				require.NotZero(t, got.Obs[i].Flag&coldseam.QCFlags, "row %d: %v for %v", i, bad.Obs[i].Value,
+					s.Obs[i].Value)
 				require.Equal(t, bad.Obs[i].Value, got.Obs[i].Value)
 				seeded++
 				for j, o := range got.Obs {

@@ -52,48 +52,78 @@ func TestCheck(t *testing.T) {
 		others coldseam.Flag // bits every other row may have
 	}{
 		{"quiet water", series(coldseam.WaterTemp, quarter, wave(4, .1, 20)...), SiteLimits{}, 7, 0, 0},
-		{"sentinel as sent", series(coldseam.WaterTemp, quarter, 4, 4.1, -99, 4.2, 4.1), SiteLimits{}, 2, sent | rng | fail, 0},
-		{"sentinel of feet", series(coldseam.Stage, quarter, 1.2, 1.21, 9999*.3048, 1.22, 1.2), SiteLimits{}, 2, sent | fail, 0},
-		{"sentinel of ft3/s at the end", series(coldseam.Discharge, quarter, 50, 51, -999*coldseam.CubicMPerCFS), SiteLimits{}, 2, sent | rng | fail, 0},
-		{"9,999 ft3/s beside 9,950", series(coldseam.Discharge, quarter, 9900*coldseam.CubicMPerCFS, 9999*coldseam.CubicMPerCFS, 9950*coldseam.CubicMPerCFS), SiteLimits{}, 1, 0, 0},
-		{"tidal -99 ft3/s beside -101", series(coldseam.Discharge, quarter, -101*coldseam.CubicMPerCFS, -99*coldseam.CubicMPerCFS, -97*coldseam.CubicMPerCFS), SiteLimits{Tidal: true}, 1, rng, rng},
-		{"odd value three times a day", series(coldseam.WaterTemp, 2*time.Hour, 4, 10, 4, 4, 10, 4.1, 4, 10, 4), SiteLimits{}, 4, sent | spike | fail, 0xff00},
-		{"too warm for water", series(coldseam.WaterTemp, quarter, 40.5, 40.6, 40.5), SiteLimits{}, 1, rng | fail, rng | fail},
+		{"sentinel as sent", series(coldseam.WaterTemp, quarter, 4, 4.1, -99, 4.2, 4.1), SiteLimits{}, 2,
+			sent | rng | fail, 0},
+		{"sentinel of feet", series(coldseam.Stage, quarter, 1.2, 1.21, 9999*.3048, 1.22, 1.2), SiteLimits{}, 2,
+			sent | fail, 0},
+		{"sentinel of ft3/s at the end", series(coldseam.Discharge, quarter, 50, 51, -999*coldseam.CubicMPerCFS),
+			SiteLimits{}, 2, sent | rng | fail, 0},
+		{"9,999 ft3/s beside 9,950", series(coldseam.Discharge, quarter, 9900*coldseam.CubicMPerCFS,
+			9999*coldseam.CubicMPerCFS, 9950*coldseam.CubicMPerCFS), SiteLimits{}, 1, 0, 0},
+		{"tidal -99 ft3/s beside -101", series(coldseam.Discharge, quarter, -101*coldseam.CubicMPerCFS,
+			-99*coldseam.CubicMPerCFS, -97*coldseam.CubicMPerCFS), SiteLimits{Tidal: true}, 1, rng, rng},
+		{"odd value three times a day", series(coldseam.WaterTemp, 2*time.Hour, 4, 10, 4, 4, 10, 4.1, 4, 10, 4),
+			SiteLimits{}, 4, sent | spike | fail, 0xff00},
+		{"too warm for water", series(coldseam.WaterTemp, quarter, 40.5, 40.6, 40.5), SiteLimits{}, 1, rng | fail,
+			rng | fail},
 		{"warm water", series(coldseam.WaterTemp, quarter, 32.5, 32.6, 32.5), SiteLimits{}, 1, rng, rng},
 		{"water at -0.1", series(coldseam.WaterTemp, quarter, -.1, 0, -.1), SiteLimits{}, 0, 0, 0},
 		{"water at -0.3", series(coldseam.WaterTemp, quarter, 0, -.3, 0), SiteLimits{}, 1, rng, 0},
 		{"water at -3", series(coldseam.WaterTemp, quarter, 0, -3, 0), SiteLimits{}, 1, rng | fail, 0},
 		{"air at -71", series(coldseam.AirTemp, time.Hour, -60, -71, -60), SiteLimits{}, 1, rng | fail, 0},
 		{"negative discharge", series(coldseam.Discharge, quarter, -1, -1.1, -1), SiteLimits{}, 1, rng, rng},
-		{"negative tidal flow is kept but marked", series(coldseam.Discharge, quarter, -1, -1.1, -1), SiteLimits{Tidal: true}, 1, rng, rng},
-		{"eleven times the record", series(coldseam.Discharge, quarter, 1100, 1101, 1100), SiteLimits{MaxDischargeM3S: 100}, 1, rng | fail, rng | fail},
-		{"stage beyond the gauge", series(coldseam.Stage, quarter, 9.1, 9.2, 9.1), SiteLimits{StageMaxM: ptr(4)}, 1, rng | fail, rng | fail},
+		{"negative tidal flow is kept but marked", series(coldseam.Discharge, quarter, -1, -1.1, -1),
+			SiteLimits{Tidal: true}, 1, rng, rng},
+		{"eleven times the record", series(coldseam.Discharge, quarter, 1100, 1101, 1100),
+			SiteLimits{MaxDischargeM3S: 100}, 1, rng | fail, rng | fail},
+		{"stage beyond the gauge", series(coldseam.Stage, quarter, 9.1, 9.2, 9.1), SiteLimits{StageMaxM: ptr(4)}, 1,
+			rng | fail, rng | fail},
 		{"spike of water", series(coldseam.WaterTemp, quarter, 4, 4.1, 7.5, 4.1, 4), SiteLimits{}, 2, spike | fail, 0},
 		{"half a spike", series(coldseam.WaterTemp, quarter, 4, 4.1, 5.9, 4.1, 4), SiteLimits{}, 2, spike, 0},
-		{"the newest value has no following one", series(coldseam.WaterTemp, quarter, 4, 4.1, 5.9), SiteLimits{}, 2, 0, 0},
+		{"the newest value has no following one", series(coldseam.WaterTemp, quarter, 4, 4.1, 5.9), SiteLimits{}, 2, 0,
+			0},
 		{"spike of stage", series(coldseam.Stage, quarter, 1, 1, 2.2, 1, 1), SiteLimits{}, 2, spike | fail, 0},
-		{"spike of discharge", series(coldseam.Discharge, quarter, 10, 10, 11, 60, 11, 10, 10), SiteLimits{}, 3, spike | fail, 0},
-		{"downward spike of discharge", series(coldseam.Discharge, quarter, 40, 41, 40, 3.9, 40, 39, 40), SiteLimits{}, 3, spike | fail, 0},
-		{"one reading of zero", series(coldseam.Discharge, time.Hour, 40, 41, 40, 0, 40, 39, 40), SiteLimits{}, 3, spike | fail, rate},
-		{"half a downward spike", series(coldseam.Discharge, quarter, 40, 41, 40, 11, 40, 39, 40), SiteLimits{}, 3, spike | rate, rate},
-		{"a brook of a few litres", series(coldseam.Discharge, quarter, .02, .02, .02, .003, .02, .02, .02), SiteLimits{}, 3, rate, rate},
-		{"a tide that turns", series(coldseam.Discharge, quarter, 30, 20, 10, .5, 12, 20, 30), SiteLimits{Tidal: true}, 3, rate, rate},
-		{"flow that falls to a twelfth", series(coldseam.Discharge, quarter, 60, 60, 5, 5, 5), SiteLimits{}, 2, rate | fail, rate | fail},
-		{"flow that falls to zero and stays", series(coldseam.Discharge, quarter, 60, 60, 0, 0, 0), SiteLimits{}, 2, rate | fail, rate | fail},
-		{"a dam that shuts to a fifth", series(coldseam.Discharge, quarter, 60, 60, 12, 12, 12), SiteLimits{}, 2, rate, rate},
+		{"spike of discharge", series(coldseam.Discharge, quarter, 10, 10, 11, 60, 11, 10, 10), SiteLimits{}, 3,
+			spike | fail, 0},
+		{"downward spike of discharge", series(coldseam.Discharge, quarter, 40, 41, 40, 3.9, 40, 39, 40), SiteLimits{},
+			3, spike | fail, 0},
+		{"one reading of zero", series(coldseam.Discharge, time.Hour, 40, 41, 40, 0, 40, 39, 40), SiteLimits{}, 3,
+			spike | fail, rate},
+		{"half a downward spike", series(coldseam.Discharge, quarter, 40, 41, 40, 11, 40, 39, 40), SiteLimits{}, 3,
+			spike | rate, rate},
+		{"a brook of a few litres", series(coldseam.Discharge, quarter, .02, .02, .02, .003, .02, .02, .02),
+			SiteLimits{}, 3, rate, rate},
+		{"a tide that turns", series(coldseam.Discharge, quarter, 30, 20, 10, .5, 12, 20, 30), SiteLimits{Tidal: true},
+			3, rate, rate},
+		{"flow that falls to a twelfth", series(coldseam.Discharge, quarter, 60, 60, 5, 5, 5), SiteLimits{}, 2,
+			rate | fail, rate | fail},
+		{"flow that falls to zero and stays", series(coldseam.Discharge, quarter, 60, 60, 0, 0, 0), SiteLimits{}, 2,
+			rate | fail, rate | fail},
+		{"a dam that shuts to a fifth", series(coldseam.Discharge, quarter, 60, 60, 12, 12, 12), SiteLimits{}, 2, rate,
+			rate},
 		{"fast water", series(coldseam.WaterTemp, time.Hour, 4, 4, 6.5, 8.6, 9), SiteLimits{}, 2, rate, rate},
-		{"much too fast water", series(coldseam.WaterTemp, time.Hour, 4, 4.1, 10, 10, 10), SiteLimits{}, 2, rate | fail, rate | fail},
-		{"stage that falls 3 m in an hour", series(coldseam.Stage, time.Hour, 5, 5, 2.1, 2), SiteLimits{}, 2, rate | fail, 0},
+		{"much too fast water", series(coldseam.WaterTemp, time.Hour, 4, 4.1, 10, 10, 10), SiteLimits{}, 2, rate | fail,
+			rate | fail},
+		{"stage that falls 3 m in an hour", series(coldseam.Stage, time.Hour, 5, 5, 2.1, 2), SiteLimits{}, 2,
+			rate | fail, 0},
 		{"flow that triples", series(coldseam.Discharge, time.Hour, 10, 11, 35, 36, 36), SiteLimits{}, 2, rate, 0},
-		{"dead thermometer after a day", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 30)...), SiteLimits{}, 25, flat, flat},
-		{"dead thermometer after two days", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 60)...), SiteLimits{}, 50, flat | fail, flat | fail},
-		{"dead thermometer before a day is over", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 30)...), SiteLimits{}, 20, 0, flat},
+		{"dead thermometer after a day", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 30)...), SiteLimits{}, 25,
+			flat, flat},
+		{"dead thermometer after two days", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 60)...), SiteLimits{}, 50,
+			flat | fail, flat | fail},
+		{"dead thermometer before a day is over", series(coldseam.WaterTemp, time.Hour, repeat(4.2, 30)...),
+			SiteLimits{}, 20, 0, flat},
 		{"ice water stands still", series(coldseam.WaterTemp, time.Hour, repeat(.1, 200)...), SiteLimits{}, 150, 0, 0},
-		{"dead stage after a week", series(coldseam.Stage, 6*time.Hour, repeat(1.5, 40)...), SiteLimits{}, 30, flat, flat},
-		{"gap", series(coldseam.Stage, quarter, cat(wave(1.5, .01, 10))...), SiteLimits{Step: 4 * time.Minute}, 5, gap, gap},
-		{"feet become metres", series(coldseam.Stage, time.Hour, cat(wave(3.281, .01, 24), wave(1, .003, 24))...), SiteLimits{}, 30, unit, unit | rate | fail},
-		{"degF become degC", series(coldseam.WaterTemp, time.Hour, cat(wave(39.2, .05, 24), wave(4, .03, 24))...), SiteLimits{}, 30, unit, 0xff00},
-		{"a flood is no unit", series(coldseam.Stage, time.Hour, cat(wave(1, .01, 24), []float64{1.5, 2, 2.5, 3, 3.3}, wave(3.4, .1, 20))...), SiteLimits{}, 35, 0, rate},
+		{"dead stage after a week", series(coldseam.Stage, 6*time.Hour, repeat(1.5, 40)...), SiteLimits{}, 30, flat,
+			flat},
+		{"gap", series(coldseam.Stage, quarter, cat(wave(1.5, .01, 10))...), SiteLimits{Step: 4 * time.Minute}, 5, gap,
+			gap},
+		{"feet become metres", series(coldseam.Stage, time.Hour, cat(wave(3.281, .01, 24), wave(1, .003, 24))...),
+			SiteLimits{}, 30, unit, unit | rate | fail},
+		{"degF become degC", series(coldseam.WaterTemp, time.Hour, cat(wave(39.2, .05, 24), wave(4, .03, 24))...),
+			SiteLimits{}, 30, unit, 0xff00},
+		{"a flood is no unit", series(coldseam.Stage, time.Hour, cat(wave(1, .01, 24), []float64{1.5, 2, 2.5, 3, 3.3},
+			wave(3.4, .1, 20))...), SiteLimits{}, 35, 0, rate},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -163,7 +193,8 @@ func TestCheckLeavesMissingRows(t *testing.T) {
 }
 
 func drawSeries(t *rapid.T) coldseam.Series {
-	p := rapid.SampledFrom([]coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.AirTemp, coldseam.Turbidity, coldseam.Precip, coldseam.ThunderProb}).Draw(t, "param")
+	p := rapid.SampledFrom([]coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp,
+		coldseam.AirTemp, coldseam.Turbidity, coldseam.Precip, coldseam.ThunderProb}).Draw(t, "param")
 	n := rapid.IntRange(0, 120).Draw(t, "n")
 	s := series(p, 0)
 	s.Period = rapid.SampledFrom([]string{"", "P1D", "PT1H"}).Draw(t, "period")
@@ -171,7 +202,8 @@ func drawSeries(t *rapid.T) coldseam.Series {
 	v := rapid.Float64Range(-5, 50).Draw(t, "start")
 
 	for range n {
-		at = at.Add(rapid.SampledFrom([]time.Duration{time.Minute, 15 * time.Minute, time.Hour, 30 * time.Hour}).Draw(t, "step"))
+		at = at.Add(rapid.SampledFrom([]time.Duration{time.Minute, 15 * time.Minute, time.Hour, 30 * time.Hour}).Draw(t,
+			"step"))
 		switch rapid.IntRange(0, 6).Draw(t, "kind") {
 		case 0:
 			v = rapid.SampledFrom([]float64{-99, 9999, -999999, 0, 9999 * .3048, 1e300, -1e300}).Draw(t, "odd")
@@ -218,7 +250,8 @@ func TestCheckFindsSeededErrors(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := series(coldseam.Discharge, 15*time.Minute, wave(60, .5, 96)...)
 		i := rapid.IntRange(4, 91).Draw(t, "row")
-		s.Obs[i].Value = rapid.SampledFrom([]float64{60 / coldseam.CubicMPerCFS, -60, 9999, -999, 99999 * coldseam.CubicMPerCFS}).Draw(t, "wrong")
+		s.Obs[i].Value = rapid.SampledFrom([]float64{60 / coldseam.CubicMPerCFS, -60, 9999, -999,
+			99999 * coldseam.CubicMPerCFS}).Draw(t, "wrong")
 		got := Check(s, SiteLimits{}, time.Time{})
 		require.NotZero(t, got.Obs[i].Flag&coldseam.QCFlags)
 		require.Equal(t, s.Obs[i].Value, got.Obs[i].Value)
@@ -228,7 +261,12 @@ func TestCheckFindsSeededErrors(t *testing.T) {
 // A document that says K and sends degrees Celsius is refused as a whole.
 func TestBoundForecastOfAWrongUnit(t *testing.T) {
 	t.Parallel()
-	f := coldseam.Forecast{Site: "m:1", Param: coldseam.AirTemp, At: []time.Time{t0, t0.Add(time.Hour)}, Value: []float64{-20.8, -19.5}}
+	f := coldseam.Forecast{
+		Site:  "m:1",
+		Param: coldseam.AirTemp,
+		At:    []time.Time{t0, t0.Add(time.Hour)},
+		Value: []float64{-20.8, -19.5},
+	}
 	_, n, err := BoundForecast(f)
 	require.NoError(t, err)
 	require.Zero(t, n)
@@ -242,8 +280,9 @@ func TestBoundForecastOfAWrongUnit(t *testing.T) {
 func TestBoundForecastMakesHoles(t *testing.T) {
 	t.Parallel()
 
-	for p, bad := range map[coldseam.Parameter]float64{coldseam.AirTemp: 61, coldseam.Wind: 1e308, coldseam.Gust: 121, coldseam.ThunderProb: 1.01,
-		coldseam.Precip: 2001, coldseam.Visibility: -1} {
+	for p, bad := range map[coldseam.Parameter]float64{coldseam.AirTemp: 61, coldseam.Wind: 1e308, coldseam.Gust: 121,
+		coldseam.ThunderProb: 1.01,
+		coldseam.Precip:      2001, coldseam.Visibility: -1} {
 		f := coldseam.Forecast{Site: "m:1", Param: p}
 		for h := range 5 {
 			f.At, f.Value = append(f.At, t0.Add(time.Duration(h)*time.Hour)), append(f.Value, 1)
@@ -267,7 +306,13 @@ func TestBoundForecastMakesHoles(t *testing.T) {
 func TestJoinForecasts(t *testing.T) {
 	t.Parallel()
 	piece := func(h int, v float64) coldseam.Forecast {
-		return coldseam.Forecast{Site: "m:1", Param: coldseam.Wind, Issued: t0, At: []time.Time{t0.Add(time.Duration(h) * time.Hour)}, Value: []float64{v}}
+		return coldseam.Forecast{
+			Site:   "m:1",
+			Param:  coldseam.Wind,
+			Issued: t0,
+			At:     []time.Time{t0.Add(time.Duration(h) * time.Hour)},
+			Value:  []float64{v},
+		}
 	}
 	got, left := JoinForecasts([]coldseam.Forecast{piece(2, 3), piece(0, 1), piece(1, 2), piece(1, 2)})
 	require.Empty(t, left)
@@ -288,7 +333,8 @@ func TestJoinForecasts(t *testing.T) {
 func TestQCCode(t *testing.T) {
 	t.Parallel()
 	for f, want := range map[coldseam.Flag]int{
-		0: 1, coldseam.Approved: 1, coldseam.QCRate: 3, coldseam.QCRate | coldseam.QCFail: 4, coldseam.Missing | coldseam.QCFail: 9,
+		0: 1, coldseam.Approved: 1, coldseam.QCRate: 3, coldseam.QCRate | coldseam.QCFail: 4,
+		coldseam.Missing | coldseam.QCFail: 9,
 	} {
 		require.Equal(t, want, QCCode(f))
 	}

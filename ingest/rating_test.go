@@ -13,7 +13,13 @@ import (
 
 func TestApplyRating(t *testing.T) {
 	t.Parallel()
-	r := coldseam.Rating{Site: "t:1", From: t0, To: t0.Add(10 * time.Hour), StageM: []float64{1, 2, 4}, Discharge: []float64{10, 40, 160}}
+	r := coldseam.Rating{
+		Site:      "t:1",
+		From:      t0,
+		To:        t0.Add(10 * time.Hour),
+		StageM:    []float64{1, 2, 4},
+		Discharge: []float64{10, 40, 160},
+	}
 	s := series(coldseam.Stage, time.Hour, 1, 2, 3, 4, 5, 2, 99)
 	s.SeriesRef = "a1"
 	s.Obs[5].Flag, s.Obs[5].Value, s.Obs[5].Qualifiers = coldseam.Missing|coldseam.Ice, 0, []string{"Ice"}
@@ -77,8 +83,10 @@ func TestDischargeByRating(t *testing.T) {
 		batch []coldseam.Series
 		want  string
 	}{
-		{"stage alone", []coldseam.Series{series(coldseam.Stage, time.Hour, 1, 1, 1, 1, 9)}, "[10 10 20 20 180] outside the rating"},
-		{"with discharge", []coldseam.Series{series(coldseam.Stage, time.Hour, 1, 1), series(coldseam.Discharge, time.Hour, 7, 7)}, ""},
+		{"stage alone", []coldseam.Series{series(coldseam.Stage, time.Hour, 1, 1, 1, 1, 9)},
+			"[10 10 20 20 180] outside the rating"},
+		{"with discharge", []coldseam.Series{series(coldseam.Stage, time.Hour, 1, 1),
+			series(coldseam.Discharge, time.Hour, 7, 7)}, ""},
 		{"no stage", []coldseam.Series{series(coldseam.WaterTemp, time.Hour, 1, 1)}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

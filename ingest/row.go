@@ -135,7 +135,8 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 func (b *Builder) series(r Row) *run {
 	s, ok := b.runs[r.Key]
 	if !ok {
-		s = &run{meta: SeriesMeta{Key: r.Key, Name: r.Name, Unit: r.Unit, SI: r.Key.Param.Unit()}, conv: map[string]Conversion{}}
+		s = &run{meta: SeriesMeta{Key: r.Key, Name: r.Name, Unit: r.Unit, SI: r.Key.Param.Unit()},
+			conv: map[string]Conversion{}}
 		b.runs[r.Key] = s
 		b.keys = append(b.keys, r.Key)
 	}

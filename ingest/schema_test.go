@@ -20,12 +20,18 @@ func TestSchemaNamesTheFieldThatMoved(t *testing.T) {
 		name, body string
 		want       []string
 	}{
-		{"same shape, more rows", strings.Replace(shapeA, `{"id":"2"`, `{"id":"3","geometry":null,"properties":{"value":"2","time":"t","qualifier":null}},{"id":"2"`, 1), nil},
-		{"renamed", strings.ReplaceAll(shapeA, `"value"`, `"result"`), []string{"features[].properties.value is gone; new there: features[].properties.result"}},
-		{"text became a number", strings.NewReplacer(`"1.5"`, "1.5", `"1.6"`, "1.6").Replace(shapeA), []string{"features[].properties.value is number, was text"}},
-		{"new field", strings.ReplaceAll(shapeA, `"time":"t"`, `"time":"t","unit":"m"`), []string{"features[].properties.unit is new"}},
-		{"a page with a next one", strings.Replace(shapeA, `{"type"`, `{"links":[{"rel":"next","href":"x"}],"type"`, 1), nil},
-		{"linkage is no link", strings.Replace(shapeA, `{"type"`, `{"linkage":[{"rel":"next"}],"type"`, 1), []string{"linkage is new"}},
+		{"same shape, more rows", strings.Replace(shapeA, `{"id":"2"`,
+			`{"id":"3","geometry":null,"properties":{"value":"2","time":"t","qualifier":null}},{"id":"2"`, 1), nil},
+		{"renamed", strings.ReplaceAll(shapeA, `"value"`, `"result"`),
+			[]string{"features[].properties.value is gone; new there: features[].properties.result"}},
+		{"text became a number", strings.NewReplacer(`"1.5"`, "1.5", `"1.6"`, "1.6").Replace(shapeA),
+			[]string{"features[].properties.value is number, was text"}},
+		{"new field", strings.ReplaceAll(shapeA, `"time":"t"`, `"time":"t","unit":"m"`),
+			[]string{"features[].properties.unit is new"}},
+		{"a page with a next one", strings.Replace(shapeA, `{"type"`, `{"links":[{"rel":"next","href":"x"}],"type"`, 1),
+			nil},
+		{"linkage is no link", strings.Replace(shapeA, `{"type"`, `{"linkage":[{"rel":"next"}],"type"`, 1),
+			[]string{"linkage is new"}},
 		{"qualifier all null is no move", strings.Replace(shapeA, `["A"]`, "null", 1), nil},
 		{"no rows says nothing", `{"type":"FeatureCollection","features":[]}`, nil},
 		{"moved a level up", `{"type":"FeatureCollection","features":[{"id":"1","geometry":null,"value":"1","properties":{"time":"t","qualifier":null}}]}`,
@@ -46,7 +52,8 @@ func TestSchemaXML(t *testing.T) {
 	t.Parallel()
 	old := SchemaOf([]byte(`<a xmlns="urn:x"><p><time>1</time><value uom="m">2</value></p><p><time>2</time><value uom="m">2</value></p></a>`))
 	now := SchemaOf([]byte(`<b:a xmlns:b="urn:x"><b:p><b:time>1</b:time><b:value unit="m">2</b:value></b:p></b:a>`))
-	require.Equal(t, []string{"a/p/value/@uom is gone; new there: a/p/value/@unit"}, now.Moved(old), "prefixes do not count")
+	require.Equal(t, []string{"a/p/value/@uom is gone; new there: a/p/value/@unit"}, now.Moved(old),
+		"prefixes do not count")
 	require.Nil(t, SchemaOf([]byte("METAR")))
 }
 
@@ -94,12 +101,14 @@ func TestSchemaOfALongPage(t *testing.T) {
 	t.Parallel()
 	page := func(rows int, field string) Schema {
 		one := `{"id":"1","properties":{"` + field + `":"1.5","time":"t"}}`
-		return SchemaOf([]byte(`{"type":"FeatureCollection","features":[` + strings.Repeat(one+",", rows-1) + one + `],"numberReturned":1,"timeStamp":"t"}`))
+		return SchemaOf([]byte(`{"type":"FeatureCollection","features":[` + strings.Repeat(one+",", rows-1) + one +
+			`],"numberReturned":1,"timeStamp":"t"}`))
 	}
 	short, long := page(2, "value"), page(5000, "value")
 	require.Empty(t, short.Moved(long))
 	require.Empty(t, long.Moved(short))
 	_, kept := UnpackSchema(long.Pack())
 	require.Empty(t, short.Moved(kept), "nor when it was kept meanwhile")
-	require.Equal(t, []string{"features[].properties.value is gone; new there: features[].properties.result"}, page(5000, "result").Moved(short))
+	require.Equal(t, []string{"features[].properties.value is gone; new there: features[].properties.result"},
+		page(5000, "result").Moved(short))
 }

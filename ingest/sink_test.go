@@ -46,7 +46,8 @@ func (m *memory) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) 
 
 		for _, o := range s.Obs {
 			old, ok := t[o.At.UnixMicro()]
-			same := ok && old.Value == o.Value && old.Flag&coldseam.AgencyFlags == o.Flag&coldseam.AgencyFlags && slices.Equal(old.Qualifiers, o.Qualifiers)
+			same := ok && old.Value == o.Value && old.Flag&coldseam.AgencyFlags == o.Flag&coldseam.AgencyFlags &&
+				slices.Equal(old.Qualifiers, o.Qualifiers)
 			switch {
 			case !ok:
 				added++
@@ -105,7 +106,8 @@ func (m *memory) SaveGaugings(_ context.Context, gs []coldseam.Gauging) error {
 	return nil
 }
 
-func (m *memory) NextFetch(_ context.Context, profile, url string) (etag, lastMod string, notBefore time.Time, err error) {
+func (m *memory) NextFetch(_ context.Context, profile, url string) (
+	etag, lastMod string, notBefore time.Time, err error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	for i := len(m.raws) - 1; i >= 0; i-- {

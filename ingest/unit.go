@@ -25,27 +25,35 @@ func times(si string, f float64) Conversion { return Conversion{si, 0, f, 1} }
 // nautical mile 1852 m).
 var unitTable = map[string]Conversion{
 	"m3_s": times("m3_s", 1), "m3/s": times("m3_s", 1), "m^3/s": times("m3_s", 1), "m³/s": times("m3_s", 1),
-	"m3.s-1": times("m3_s", 1), "m3 s-1": times("m3_s", 1), "cumec": times("m3_s", 1), "cumecs": times("m3_s", 1), "m**3/s": times("m3_s", 1),
-	"ft3/s": times("m3_s", coldseam.CubicMPerCFS), "ft^3/s": times("m3_s", coldseam.CubicMPerCFS), "ft³/s": times("m3_s", coldseam.CubicMPerCFS),
-	"cfs": times("m3_s", coldseam.CubicMPerCFS), "Cubic Feet per Second": times("m3_s", coldseam.CubicMPerCFS), "[cft_i]/s": times("m3_s", coldseam.CubicMPerCFS),
-	"l/s": times("m3_s", 0.001), "L/s": times("m3_s", 0.001),
+	"m3.s-1": times("m3_s", 1), "m3 s-1": times("m3_s", 1), "cumec": times("m3_s", 1), "cumecs": times("m3_s", 1),
+	"m**3/s": times("m3_s", 1),
+	"ft3/s":  times("m3_s", coldseam.CubicMPerCFS), "ft^3/s": times("m3_s", coldseam.CubicMPerCFS),
+	"ft³/s": times("m3_s", coldseam.CubicMPerCFS),
+	"cfs":   times("m3_s", coldseam.CubicMPerCFS), "Cubic Feet per Second": times("m3_s", coldseam.CubicMPerCFS),
+	"[cft_i]/s": times("m3_s", coldseam.CubicMPerCFS),
+	"l/s":       times("m3_s", 0.001), "L/s": times("m3_s", 0.001),
 
 	"m": times("m", 1), "metre": times("m", 1), "meter": times("m", 1), "metres": times("m", 1),
-	"ft": times("m", coldseam.MetrePerFoot), "Feet": times("m", coldseam.MetrePerFoot), "feet": times("m", coldseam.MetrePerFoot),
+	"ft": times("m", coldseam.MetrePerFoot), "Feet": times("m", coldseam.MetrePerFoot),
+	"feet":               times("m", coldseam.MetrePerFoot),
 	"international foot": times("m", coldseam.MetrePerFoot), "[ft_i]": times("m", coldseam.MetrePerFoot),
 	"cm": times("m", 0.01),
 
-	"degC": times("degC", 1), "deg C": times("degC", 1), "Cel": times("degC", 1), "C": times("degC", 1), "°C": times("degC", 1),
+	"degC": times("degC", 1), "deg C": times("degC", 1), "Cel": times("degC", 1), "C": times("degC", 1),
+	"°C":             times("degC", 1),
 	"\u02daC":        times("degC", 1), // U+02DA ring above, sent where the degree sign is meant
 	"ºC":             times("degC", 1), // U+00BA ordinal sign, the same slip
-	"DEGREE_CELSIUS": times("degC", 1), "Celsius": times("degC", 1), "Degrees Centigrade": times("degC", 1), "degree celsius": times("degC", 1),
+	"DEGREE_CELSIUS": times("degC", 1), "Celsius": times("degC", 1), "Degrees Centigrade": times("degC", 1),
+	"degree celsius":  times("degC", 1),
 	"degrees Celsius": times("degC", 1), "celsius": times("degC", 1),
-	"degF": {"degC", 32, 1, 1.8}, "F": {"degC", 32, 1, 1.8}, "°F": {"degC", 32, 1, 1.8}, "deg F": {"degC", 32, 1, 1.8}, "[degF]": {"degC", 32, 1, 1.8},
-	"K": {"degC", 273.15, 1, 1}, "Kelvin": {"degC", 273.15, 1, 1}, "kelvin": {"degC", 273.15, 1, 1},
+	"degF": {"degC", 32, 1, 1.8}, "F": {"degC", 32, 1, 1.8}, "°F": {"degC", 32, 1, 1.8}, "deg F": {"degC", 32, 1, 1.8},
+	"[degF]": {"degC", 32, 1, 1.8},
+	"K":      {"degC", 273.15, 1, 1}, "Kelvin": {"degC", 273.15, 1, 1}, "kelvin": {"degC", 273.15, 1, 1},
 
 	"mm": times("mm", 1), "kg/m2": times("mm", 1), "kg m-2": times("mm", 1), // 1 kg of water on a square metre is 1 mm
 
-	"m_s": times("m_s", 1), "m/s": times("m_s", 1), "m s-1": times("m_s", 1), "m s**-1": times("m_s", 1), "m.s-1": times("m_s", 1), "m_s-1": times("m_s", 1),
+	"m_s": times("m_s", 1), "m/s": times("m_s", 1), "m s-1": times("m_s", 1), "m s**-1": times("m_s", 1),
+	"m.s-1": times("m_s", 1), "m_s-1": times("m_s", 1),
 	"ft/s": times("m_s", coldseam.MetrePerFoot), "mph": times("m_s", coldseam.MPSPerMPH),
 	"km/h": {"m_s", 0, 1, 3.6}, "km_h-1": {"m_s", 0, 1, 3.6}, "km h-1": {"m_s", 0, 1, 3.6},
 	"kn": {"m_s", 0, 1852, 3600}, "kt": {"m_s", 0, 1852, 3600}, "knot": {"m_s", 0, 1852, 3600},
@@ -57,14 +65,16 @@ var unitTable = map[string]Conversion{
 
 // inches and millimetres mean rain for precipitation and length for stage.
 var byParameter = map[coldseam.Parameter]map[string]Conversion{
-	coldseam.FishCount:  {"1": times("fish", 1), "count": times("fish", 1), "ea": times("fish", 1), "each": times("fish", 1)},
+	coldseam.FishCount: {"1": times("fish", 1), "count": times("fish", 1), "ea": times("fish", 1),
+		"each": times("fish", 1)},
 	coldseam.Stage:      {"mm": times("m", 0.001), "in": times("m", 0.0254)},
 	coldseam.Precip:     {"in": times("mm", 25.4), "m": times("mm", 1000), "cm": times("mm", 10)},
 	coldseam.Visibility: {"km": times("m", 1000), "mi": times("m", 1609.344), "[mi_i]": times("m", 1609.344)},
 }
 
 // unitPrefixes stand before a spelling of the table in URNs and codes.
-var unitPrefixes = []string{"wmoUnit:", "unit:", "ucum:", "urn:ogc:def:uom:udunits:2:", "urn:ogc:def:uom:UCUM::", "urn:ogc:def:uom:UCUM:", "uc:"}
+var unitPrefixes = []string{"wmoUnit:", "unit:", "ucum:", "urn:ogc:def:uom:udunits:2:", "urn:ogc:def:uom:UCUM::",
+	"urn:ogc:def:uom:UCUM:", "uc:"}
 
 // UnitFor finds the conversion of a source unit to the SI unit of a parameter.
 // An unknown spelling, an empty one and a unit of another dimension are
@@ -87,9 +97,11 @@ func UnitFor(p coldseam.Parameter, unit string) (Conversion, error) {
 	case u == "":
 		return Conversion{}, fmt.Errorf("%s: no unit in the document and none configured: %w", p, coldseam.ErrInvalid)
 	case !ok:
-		return Conversion{}, fmt.Errorf("%s: unit %q is unknown, want one for %s: %w", p, clip(unit), si, coldseam.ErrInvalid)
+		return Conversion{}, fmt.Errorf("%s: unit %q is unknown, want one for %s: %w", p, clip(unit), si,
+			coldseam.ErrInvalid)
 	case c.SI != si:
-		return Conversion{}, fmt.Errorf("%s: unit %q is %s, want one for %s: %w", p, clip(unit), c.SI, si, coldseam.ErrInvalid)
+		return Conversion{}, fmt.Errorf("%s: unit %q is %s, want one for %s: %w", p, clip(unit), c.SI, si,
+			coldseam.ErrInvalid)
 	}
 
 	return c, nil

@@ -22,7 +22,8 @@ import (
 // unsigned.
 func BenchmarkCompose(b *testing.B) {
 	charts := sampleCharts(b)
-	l := letterOf(coldseam.MailMorning, Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}})
+	l := letterOf(coldseam.MailMorning,
+		Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}})
 	c := composer()
 	m, err := c.Compose(l, charts)
 	require.NoError(b, err)
@@ -37,7 +38,8 @@ func BenchmarkCompose(b *testing.B) {
 
 // BenchmarkSign adds the RSA-2048 signature to a mail of that size.
 func BenchmarkSign(b *testing.B) {
-	l := letterOf(coldseam.MailMorning, Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}})
+	l := letterOf(coldseam.MailMorning,
+		Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}})
 	m, err := composer().Compose(l, sampleCharts(b))
 	require.NoError(b, err)
 	s := rsaSigner()
@@ -104,7 +106,8 @@ func sinkProcess(b *testing.B) (addr string, done func() int) {
 // part of it. "one" keeps a single connection, as the tool does.
 func BenchmarkSend(b *testing.B) {
 	m := Message{EnvelopeFrom: "brief@club.example", MessageID: "bench@club.example",
-		Bytes: []byte("Subject: bench\r\n\r\n" + strings.Repeat("GO Tamsen, Bend reach, Sat 10 Apr, tie 1/4 oz, 2,410 cfs\r\n", 50))}
+		Bytes: []byte("Subject: bench\r\n\r\n" +
+			strings.Repeat("GO Tamsen, Bend reach, Sat 10 Apr, tie 1/4 oz, 2,410 cfs\r\n", 50))}
 	send := func(b *testing.B, per int) {
 		addr, count := sinkProcess(b)
 		box := &queue{l: rows(b.N)}
@@ -147,7 +150,8 @@ func smtpSource(b *testing.B, m Message) {
 	addr, count := sinkProcess(b)
 	b.SetBytes(int64(len(m.Bytes)))
 	b.ResetTimer()
-	out, err := exec.Command(tool, "-d", "-s", "1", "-m", strconv.Itoa(b.N), "-l", strconv.Itoa(len(m.Bytes)), "-f", "brief@club.example",
+	out, err := exec.Command(tool, "-d", "-s", "1", "-m", strconv.Itoa(b.N), "-l", strconv.Itoa(len(m.Bytes)), "-f",
+		"brief@club.example",
 		"-t", "angler@home.example", addr).CombinedOutput()
 	b.StopTimer()
 	require.NoError(b, err, string(out))

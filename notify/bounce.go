@@ -89,7 +89,8 @@ func unread(err error) bool {
 // from memory].
 func automatic(h message.Header) bool {
 	auto := strings.ToLower(h.Get("Auto-Submitted"))
-	return auto != "" && auto != "no" || h.Get("X-Autoreply") != "" || strings.EqualFold(h.Get("Precedence"), "auto_reply")
+	return auto != "" && auto != "no" || h.Get("X-Autoreply") != "" ||
+		strings.EqualFold(h.Get("Precedence"), "auto_reply")
 }
 
 // readStatus walks the parts for message/delivery-status (RFC 3464). A mail of

@@ -64,22 +64,86 @@ func TestReadReport(t *testing.T) {
 		want          Report
 		err           error
 	}{
-		{name: "gone", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.1.1", "550 5.1.1 <angler@home.example>: no such user"),
-			want: Report{Kind: ReportBounce, Class: BounceGone, Status: "5.1.1", Text: "smtp; 550 5.1.1 <address> no such user"}},
-		{name: "full", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.2.2", "552 full"), want: Report{Kind: ReportBounce, Class: BounceCount, Status: "5.2.2", Text: "smtp; 552 full"}},
-		{name: "given up", to: bounceTo(), raw: dsn(bounceTo(), "Failed", "4.4.1 (timed out)", "connect"), want: Report{Kind: ReportBounce, Class: BounceCount, Status: "4.4.1", Text: "smtp; connect"}},
-		{name: "policy", to: bounceTo(), raw: dsn(bounceTo(), "failed", "5.7.1", "550 blocked"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "5.7.1", Text: "smtp; 550 blocked"}},
-		{name: "throttled", to: bounceTo(), raw: dsn(bounceTo(), "failed", "4.7.28", "rate"), want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "4.7.28", Text: "smtp; rate"}},
-		{name: "foreign charset", to: bounceTo(), raw: strings.Replace(dsn(bounceTo(), "failed", "5.1.1", "gone"), "Content-Type: text/plain",
-			"Content-Type: text/plain; charset=iso-2022-xx\r\nContent-Transfer-Encoding: x-odd", 1),
-			want: Report{Kind: ReportBounce, Class: BounceGone, Status: "5.1.1", Text: "smtp; gone"}},
-		{name: "only delayed", to: bounceTo(), raw: dsn(bounceTo(), "delayed", "4.4.1", "later"), want: Report{Kind: ReportNothing}},
-		{name: "vacation", to: bounceTo(), raw: "From: a@b.example\r\nAuto-Submitted: auto-replied\r\n\r\nI am away\r\n", want: Report{Kind: ReportNothing}},
-		{name: "complaint", to: bounceTo(), raw: "Content-Type: multipart/report; report-type=feedback-report; boundary=x\r\n\r\n--x--\r\n", want: Report{Kind: ReportComplaint}},
-		{name: "leave", to: leave, raw: "From: a@b.example\r\nSubject: unsubscribe\r\n\r\n", want: Report{Kind: ReportLeave}},
-		{name: "a machine does not leave", to: leave, raw: "Auto-Submitted: auto-replied\r\nSubject: away\r\n\r\n", want: Report{Kind: ReportNothing}},
-		{name: "a bounce does not leave", to: leave, raw: dsn(leave, "failed", "5.1.1", "x"), want: Report{Kind: ReportNothing}},
-		{name: "forged", to: "b+17-20270410-aaaaaaaaaaaaaaaa@bounce.club.example", raw: dsn("x", "failed", "5.1.1", "x"), err: coldseam.ErrInvalid},
+		{
+			name: "gone",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "failed", "5.1.1", "550 5.1.1 <angler@home.example>: no such user"),
+			want: Report{Kind: ReportBounce, Class: BounceGone, Status: "5.1.1",
+				Text: "smtp; 550 5.1.1 <address> no such user"},
+		},
+		{
+			name: "full",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "failed", "5.2.2", "552 full"),
+			want: Report{Kind: ReportBounce, Class: BounceCount, Status: "5.2.2", Text: "smtp; 552 full"},
+		},
+		{
+			name: "given up",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "Failed", "4.4.1 (timed out)", "connect"),
+			want: Report{Kind: ReportBounce, Class: BounceCount, Status: "4.4.1", Text: "smtp; connect"},
+		},
+		{
+			name: "policy",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "failed", "5.7.1", "550 blocked"),
+			want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "5.7.1", Text: "smtp; 550 blocked"},
+		},
+		{
+			name: "throttled",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "failed", "4.7.28", "rate"),
+			want: Report{Kind: ReportBounce, Class: BounceOurs, Status: "4.7.28", Text: "smtp; rate"},
+		},
+		{
+			name: "foreign charset",
+			to:   bounceTo(),
+			raw: strings.Replace(dsn(bounceTo(), "failed", "5.1.1", "gone"), "Content-Type: text/plain",
+				"Content-Type: text/plain; charset=iso-2022-xx\r\nContent-Transfer-Encoding: x-odd", 1),
+			want: Report{Kind: ReportBounce, Class: BounceGone, Status: "5.1.1", Text: "smtp; gone"},
+		},
+		{
+			name: "only delayed",
+			to:   bounceTo(),
+			raw:  dsn(bounceTo(), "delayed", "4.4.1", "later"),
+			want: Report{Kind: ReportNothing},
+		},
+		{
+			name: "vacation",
+			to:   bounceTo(),
+			raw:  "From: a@b.example\r\nAuto-Submitted: auto-replied\r\n\r\nI am away\r\n",
+			want: Report{Kind: ReportNothing},
+		},
+		{
+			name: "complaint",
+			to:   bounceTo(),
+			raw:  "Content-Type: multipart/report; report-type=feedback-report; boundary=x\r\n\r\n--x--\r\n",
+			want: Report{Kind: ReportComplaint},
+		},
+		{
+			name: "leave",
+			to:   leave,
+			raw:  "From: a@b.example\r\nSubject: unsubscribe\r\n\r\n",
+			want: Report{Kind: ReportLeave},
+		},
+		{
+			name: "a machine does not leave",
+			to:   leave,
+			raw:  "Auto-Submitted: auto-replied\r\nSubject: away\r\n\r\n",
+			want: Report{Kind: ReportNothing},
+		},
+		{
+			name: "a bounce does not leave",
+			to:   leave,
+			raw:  dsn(leave, "failed", "5.1.1", "x"),
+			want: Report{Kind: ReportNothing},
+		},
+		{
+			name: "forged",
+			to:   "b+17-20270410-aaaaaaaaaaaaaaaa@bounce.club.example",
+			raw:  dsn("x", "failed", "5.1.1", "x"),
+			err:  coldseam.ErrInvalid,
+		},
 		{name: "foreign", to: "keeper@club.example", raw: dsn("x", "failed", "5.1.1", "x"), err: coldseam.ErrInvalid},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -207,7 +271,8 @@ func TestReadMailbox(t *testing.T) {
 	t.Parallel()
 	var b bytes.Buffer
 	add := func(to, raw string) {
-		fmt.Fprintf(&b, "From MAILER-DAEMON Sat Apr 10 05:00:00 2027\nDelivered-To: %s\n%s\n", to, strings.ReplaceAll(raw, "\r\n", "\n"))
+		fmt.Fprintf(&b, "From MAILER-DAEMON Sat Apr 10 05:00:00 2027\nDelivered-To: %s\n%s\n", to,
+			strings.ReplaceAll(raw, "\r\n", "\n"))
 	}
 	add(bounceTo(), dsn(bounceTo(), "failed", "5.1.1", "gone"))
 	add("keeper@club.example", "Subject: hello\n\n>From the river\n")
@@ -250,7 +315,8 @@ func TestDrain(t *testing.T) {
 	n, err := in.Drain(context.Background(), path)
 	require.NoError(t, err, "no file yet is no fault")
 	require.Zero(t, n)
-	mail := "From x Sat Apr 10 05:00:00 2027\nDelivered-To: " + bounceTo() + "\n" + strings.ReplaceAll(dsn(bounceTo(), "failed", "5.1.1", "gone"), "\r", "")
+	mail := "From x Sat Apr 10 05:00:00 2027\nDelivered-To: " + bounceTo() + "\n" +
+		strings.ReplaceAll(dsn(bounceTo(), "failed", "5.1.1", "gone"), "\r", "")
 	require.NoError(t, os.WriteFile(path, []byte(mail), 0o600))
 
 	require.NoError(t, os.WriteFile(path+".lock", nil, 0o600))

@@ -51,7 +51,8 @@ func TestInChromium(t *testing.T) {
 			w      int64
 			scheme string
 		}{{320, "light"}, {360, "dark"}, {768, "dark"}, {1280, "light"}} {
-			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "screen", d.scheme), chromedp.Navigate(srv.URL+"/"+name)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "screen", d.scheme),
+				chromedp.Navigate(srv.URL+"/"+name)), name)
 			f, err := chromedp.Run(ctx, chromedp.Evaluate[findings](probe))
 			require.NoError(t, err, name)
 			require.Empty(t, f.Bad, "%s at %d %s", name, d.w, d.scheme)
@@ -62,7 +63,8 @@ func TestInChromium(t *testing.T) {
 
 	// Paper: black on white although the screen is dark, the frames differ.
 	for name, want := range map[string]string{"go_day": "solid", "stop": "double", "no_call": "dashed"} {
-		require.NoError(t, chromedp.Do(ctx, browsertest.Device(720, 800, "print", "dark"), chromedp.Navigate(srv.URL+"/"+name)))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(720, 800, "print", "dark"),
+			chromedp.Navigate(srv.URL+"/"+name)))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => {
 		  const bg = getComputedStyle(document.body).backgroundColor;
 		  const ink = [...document.querySelectorAll('h1,p,td.i,th')].filter(e => e.textContent.trim() && e.getClientRects().length)

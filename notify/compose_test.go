@@ -101,7 +101,8 @@ func TestMIME(t *testing.T) {
 			m, err := composer().Compose(l, charts)
 			require.NoError(t, err)
 			h, parts := leaves(t, m.Bytes)
-			for _, f := range []string{"From", "To", "Subject", "Date", "Message-Id", "Mime-Version", "Content-Type", "Auto-Submitted", "X-Auto-Response-Suppress"} {
+			for _, f := range []string{"From", "To", "Subject", "Date", "Message-Id", "Mime-Version", "Content-Type",
+				"Auto-Submitted", "X-Auto-Response-Suppress"} {
 				require.Len(t, h.Values(f), 1, f)
 			}
 
@@ -129,7 +130,8 @@ func TestMIME(t *testing.T) {
 				require.LessOrEqual(t, len(p.body), 20<<10, "picture %d", i)
 			}
 
-			require.Equal(t, len(parts)-2, strings.Count(html, "<img "), "every picture of the HTML travels with the mail")
+			require.Equal(t, len(parts)-2, strings.Count(html, "<img "),
+				"every picture of the HTML travels with the mail")
 			if l.Subscriber.ID == 0 {
 				require.Empty(t, h.Get("List-Unsubscribe"), "mail to the keeper is no list mail")
 				return
@@ -258,19 +260,29 @@ func TestComposeRefuses(t *testing.T) {
 		text   string
 	}{
 		{"no address", func(l *coldseam.Letter) { l.Subscriber.Email = "" }, coldseam.ErrRejected, ""},
-		{"display name", func(l *coldseam.Letter) { l.Subscriber.Email = "Ida <ida@home.example>" }, coldseam.ErrRejected, ""},
+		{"display name", func(l *coldseam.Letter) {
+			l.Subscriber.Email = "Ida <ida@home.example>"
+		}, coldseam.ErrRejected, ""},
 		{"no dot", func(l *coldseam.Letter) { l.Subscriber.Email = "ida@localhost" }, coldseam.ErrRejected, ""},
 		{"literal", func(l *coldseam.Letter) { l.Subscriber.Email = "ida@[192.0.2.1]" }, coldseam.ErrRejected, ""},
 		{"quoted", func(l *coldseam.Letter) { l.Subscriber.Email = `"ida b"@home.example` }, coldseam.ErrRejected, ""},
 		{"too long", func(l *coldseam.Letter) {
 			l.Subscriber.Email = strings.Repeat("a", 240) + "@home.example.org"
 		}, coldseam.ErrRejected, ""},
-		{"line break", func(l *coldseam.Letter) { l.Subscriber.Email = "ida@home.example\r\nBcc: x@y.example" }, coldseam.ErrRejected, ""},
+		{"line break", func(l *coldseam.Letter) {
+			l.Subscriber.Email = "ida@home.example\r\nBcc: x@y.example"
+		}, coldseam.ErrRejected, ""},
 		{"no payload", func(l *coldseam.Letter) { l.Payload = nil }, coldseam.ErrInvalid, "mail payload"},
-		{"no brief", func(l *coldseam.Letter) { l.Payload = []byte(`{"club":"x"}`) }, coldseam.ErrInvalid, "morning mail without a brief"},
-		{"empty brief", func(l *coldseam.Letter) { l.Payload = []byte(`{"briefs":[{}]}`) }, coldseam.ErrInvalid, "without river"},
+		{"no brief", func(l *coldseam.Letter) {
+			l.Payload = []byte(`{"club":"x"}`)
+		}, coldseam.ErrInvalid, "morning mail without a brief"},
+		{"empty brief", func(l *coldseam.Letter) {
+			l.Payload = []byte(`{"briefs":[{}]}`)
+		}, coldseam.ErrInvalid, "without river"},
 		{"unknown kind", func(l *coldseam.Letter) { l.Kind = "advert" }, coldseam.ErrInvalid, `mail kind "advert"`},
-		{"correction to GO", func(l *coldseam.Letter) { l.Kind = coldseam.MailCorrection }, coldseam.ErrInvalid, "want STOP or NO CALL"},
+		{"correction to GO", func(l *coldseam.Letter) {
+			l.Kind = coldseam.MailCorrection
+		}, coldseam.ErrInvalid, "want STOP or NO CALL"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -291,9 +303,13 @@ func TestComposeRefuses(t *testing.T) {
 
 // hostile draws what an attacker or a broken feed may put into a text field.
 func hostile() *rapid.Generator[string] {
-	piece := rapid.SampledFrom([]string{"\r\n", "\n", "\r", "\x00", "\u2028", "\u202e", "=?utf-8?q?x?=", "=?", "Bcc: evil@evil.example", "<script>alert(1)</script>",
-		"\r\n\r\n", "\r\n.\r\n", "\"", "<", ">", "@", "Ida", "ü", "日本", "\xff", "%s", "{{.Subject}}", "--=_alt", "javascript:alert(1)", " ", ";", ",", "\t"})
-	return rapid.Custom(func(t *rapid.T) string { return strings.Join(rapid.SliceOfN(piece, 1, 8).Draw(t, "pieces"), "") })
+	piece := rapid.SampledFrom([]string{"\r\n", "\n", "\r", "\x00", "\u2028", "\u202e", "=?utf-8?q?x?=", "=?",
+		"Bcc: evil@evil.example", "<script>alert(1)</script>",
+		"\r\n\r\n", "\r\n.\r\n", "\"", "<", ">", "@", "Ida", "ü", "日本", "\xff", "%s", "{{.Subject}}", "--=_alt",
+		"javascript:alert(1)", " ", ";", ",", "\t"})
+	return rapid.Custom(func(t *rapid.T) string {
+		return strings.Join(rapid.SliceOfN(piece, 1, 8).Draw(t, "pieces"), "")
+	})
 }
 
 // TestInjection puts hostile text into every field that comes from a
@@ -311,14 +327,16 @@ func TestInjection(t *testing.T) {
 		b.River, b.ReachName, b.SiteName = "x"+evil, evil, evil
 		b.Stops = []coldseam.Reason{{Code: evil, Kind: "safety", Text: evil, Source: evil}}
 		b.Cautions[0].Text, b.Reasons[0].Text = evil, evil
-		b.Hazards, b.SureBy, b.SureWhy, b.How.Line, b.Changed.Text, b.OddsNote.Text = []string{evil}, coldseam.Reason{}, evil, evil, evil, evil
+		b.Hazards, b.SureBy, b.SureWhy, b.How.Line, b.Changed.Text, b.OddsNote.Text = []string{evil}, coldseam.Reason{},
+			evil, evil, evil, evil
 		b.Flow.Class, b.Flow.Trend, b.Temp.Trend, b.Run.Stage = evil, evil, evil, evil
 		b.Jig[0].Spot, b.Jig[0].Line, b.Jig[1].Withheld.Text = evil, evil, evil
 		b.Inputs[0].Name, b.Inputs[0].Note, b.Inputs[0].State = evil, said(evil), evil
 
 		b.Rules[0].Text, b.Rules[0].CheckedBy, b.Rules[0].Link = evil, evil, evil
 		b.Sources[0].Text, b.Sources[0].Link, b.Sources[0].Licence = evil, evil, evil
-		kind := rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook}).Draw(rt, "kind")
+		kind := rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip,
+			coldseam.MailOutlook}).Draw(rt, "kind")
 		l := letterOf(kind, Content{Club: evil, Briefs: []coldseam.Brief{b}})
 		l.Subscriber.Name, l.Subscriber.Prefs.SendAt = evil, evil
 		c := composer()
@@ -417,20 +435,25 @@ func TestDKIM(t *testing.T) {
 			c.Signer = s
 			m, err := c.Compose(l, charts)
 			require.NoError(t, err)
-			vs, err := dkim.VerifyWithOptions(bytes.NewReader(m.Bytes), &dkim.VerifyOptions{LookupTXT: func(d string) ([]string, error) {
-				require.Equal(t, "s1._domainkey.club.example", d)
-				return []string{record}, nil
-			}})
+			vs, err := dkim.VerifyWithOptions(bytes.NewReader(m.Bytes),
+				&dkim.VerifyOptions{LookupTXT: func(d string) ([]string, error) {
+					require.Equal(t, "s1._domainkey.club.example", d)
+					return []string{record}, nil
+				}})
 			require.NoError(t, err)
 			require.Len(t, vs, 1)
 			require.NoError(t, vs[0].Err, "%s %s", name, kind)
 
 			if l.Subscriber.ID != 0 {
-				require.Subset(t, lower(vs[0].HeaderKeys), []string{"list-unsubscribe", "list-unsubscribe-post", "from", "subject", "date", "to"})
+				require.Subset(t, lower(vs[0].HeaderKeys), []string{"list-unsubscribe", "list-unsubscribe-post", "from",
+					"subject", "date", "to"})
 			}
 			broken := bytes.Replace(m.Bytes, []byte("One-Click"), []byte("One-Clicc"), 1)
 			if l.Subscriber.ID != 0 {
-				vs, err = dkim.VerifyWithOptions(bytes.NewReader(broken), &dkim.VerifyOptions{LookupTXT: func(string) ([]string, error) { return []string{record}, nil }})
+				vs, err = dkim.VerifyWithOptions(bytes.NewReader(broken),
+					&dkim.VerifyOptions{LookupTXT: func(string) ([]string, error) {
+						return []string{record}, nil
+					}})
 				require.NoError(t, err)
 				require.Error(t, vs[0].Err, "the one-click field is covered")
 			}
@@ -500,7 +523,8 @@ func TestNewSigner(t *testing.T) {
 	short, err := rsa.GenerateKey(rand.Reader, 1024)
 	require.NoError(t, err)
 	weak := pem.EncodeToMemory(&pem.Block{Type: "RSA PRIVATE KEY", Bytes: x509.MarshalPKCS1PrivateKey(short)})
-	for name, key := range map[string][]byte{"weak": weak, "empty": nil, "junk": []byte("-----BEGIN X-----\nAAAA\n-----END X-----\n")} {
+	for name, key := range map[string][]byte{"weak": weak, "empty": nil,
+		"junk": []byte("-----BEGIN X-----\nAAAA\n-----END X-----\n")} {
 		_, err := NewSigner("club.example", "s1", key)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, name)
 	}

@@ -74,7 +74,8 @@ func (c Content) check(kind coldseam.MailKind) error {
 		}
 		for _, b := range c.Briefs {
 			if b.River == "" || b.Day.IsZero() || b.Issued.IsZero() {
-				return fmt.Errorf("%s mail: brief of %q without river, day or issue time: %w", kind, b.Reach, coldseam.ErrInvalid)
+				return fmt.Errorf("%s mail: brief of %q without river, day or issue time: %w", kind, b.Reach,
+					coldseam.ErrInvalid)
 			}
 		}
 	case coldseam.MailSilent, coldseam.MailAlarm:
@@ -87,7 +88,8 @@ func (c Content) check(kind coldseam.MailKind) error {
 	}
 
 	if kind == coldseam.MailCorrection && c.Briefs[0].Verdict.ShowsOdds() {
-		return fmt.Errorf("correction with verdict %s: want STOP or NO CALL: %w", c.Briefs[0].Verdict, coldseam.ErrInvalid)
+		return fmt.Errorf("correction with verdict %s: want STOP or NO CALL: %w", c.Briefs[0].Verdict,
+			coldseam.ErrInvalid)
 	}
 	return nil
 }

@@ -51,7 +51,8 @@ func NewSigner(domain, selector string, pemKey []byte) (*Signer, error) {
 	switch k := key.(type) {
 	case *rsa.PrivateKey:
 		if k.N.BitLen() < 2048 {
-			return nil, fmt.Errorf("dkim key: RSA of %d bits, want at least 2048: %w", k.N.BitLen(), coldseam.ErrInvalid)
+			return nil, fmt.Errorf("dkim key: RSA of %d bits, want at least 2048: %w", k.N.BitLen(),
+				coldseam.ErrInvalid)
 		}
 		s.Key = k
 	case ed25519.PrivateKey:

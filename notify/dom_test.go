@@ -72,7 +72,8 @@ func TestDOM(t *testing.T) {
 			require.NotEmpty(t, strings.TrimSpace(textOf(named(all, "h1")[0])))
 			require.Equal(t, "en", attr(named(all, "html")[0], "lang"))
 
-			for _, forbidden := range []string{"script", "form", "input", "iframe", "object", "link", "base", "video", "svg"} {
+			for _, forbidden := range []string{"script", "form", "input", "iframe", "object", "link", "base", "video",
+				"svg"} {
 				require.Empty(t, named(all, forbidden), forbidden)
 			}
 			require.False(t, remote.MatchString(doc), "nothing is fetched when the mail is opened")
@@ -154,7 +155,8 @@ func TestStaff(t *testing.T) {
 		odds, cost     float64
 		filled, lo, hi int
 	}{
-		{.61, .4, 6, 2, 4}, {.46, .4, 5, 2, 4}, {.44, .4, 4, 2, 4}, {.26, .4, 3, 2, 4}, {.24, .4, 2, 2, 4}, {.04, .4, 0, 2, 4},
+		{.61, .4, 6, 2, 4}, {.46, .4, 5, 2, 4}, {.44, .4, 4, 2, 4}, {.26, .4, 3, 2, 4}, {.24, .4, 2, 2, 4},
+		{.04, .4, 0, 2, 4},
 		{.8, .7, 8, 5, 7}, {.99, 0, 10, 2, 4},
 	} {
 		b := goBrief()
@@ -175,7 +177,8 @@ func TestReadsWithoutPicturesAndStyles(t *testing.T) {
 	root, err := html.Parse(strings.NewReader(doc))
 	require.NoError(t, err)
 	got := plain(textOf(root))
-	for _, want := range []string{"GO", "6 in 10 for a good morning", "tie 1/4 oz", "2,410 cfs", "STAY", "STOP", "Flood warning", "NO CALL", "Gauge silent 7 h"} {
+	for _, want := range []string{"GO", "6 in 10 for a good morning", "tie 1/4 oz", "2,410 cfs", "STAY", "STOP",
+		"Flood warning", "NO CALL", "Gauge silent 7 h"} {
 		require.Contains(t, got, want)
 	}
 	require.NotContains(t, doc, "<img")

@@ -23,7 +23,8 @@ func (k *block) water(f format) fact {
 
 	switch {
 	case b.Temp.NowOK && k.Verdict.ShowsOdds() && b.Temp.WindowOK && f.temp(b.Temp.Window[1]) != f.temp(b.Temp.Now):
-		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "}, part{Text: f.temp(b.Temp.Window[1]) + " in the window", Optional: true})
+		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "},
+			part{Text: f.temp(b.Temp.Window[1]) + " in the window", Optional: true})
 	case b.Temp.NowOK:
 		parts = append(parts, part{Text: f.temp(b.Temp.Now), Sep: "; "})
 	case !b.Temp.NowAt.IsZero():
@@ -95,7 +96,8 @@ func withheld(f format, j coldseam.SpotJig, all []coldseam.SpotJig) string {
 		why.Text = "" // an old text tells its odds
 	}
 	s := "no weight: " + f.reason(why)
-	if onlyWords(why) || len(all) == 0 || why.Code != "too_fast" && (why.Code != "none_holds" || why.Names["case"] != "") {
+	if onlyWords(why) || len(all) == 0 || why.Code != "too_fast" && (why.Code != "none_holds" ||
+		why.Names["case"] != "") {
 		return s
 	}
 
@@ -143,7 +145,8 @@ func (k *block) run(withOdds bool) fact {
 	}
 
 	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
-	parts := []part{{Text: in + nbsp + "% in (" + lo + enDash + hi + ")", Long: in + nbsp + "% of the run is in (" + lo + enDash + hi + nbsp + "%)"}}
+	parts := []part{{Text: in + nbsp + "% in (" + lo + enDash + hi + ")", Long: in + nbsp + "% of the run is in (" +
+		lo + enDash + hi + nbsp + "%)"}}
 	if r.Stage != "" {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}

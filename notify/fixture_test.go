@@ -50,54 +50,132 @@ func subscriber() coldseam.Subscriber {
 
 func goodInputs() []coldseam.Input {
 	return []coldseam.Input{
-		{Key: "discharge", Name: "Flow at Tamsen Bridge", Safety: true, At: at(4, 30), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: said("1 spike left out")},
-		{Key: "stage", Name: "Stage at Tamsen Bridge", Safety: true, At: at(4, 30), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
-		{Key: "water_temp", Name: "Water temperature", At: at(4, 15), Age: 35 * time.Minute, Limit: 120 * time.Hour, State: "good"},
-		{Key: "weather", Name: "Weather forecast", Safety: true, At: at(1, 0), Age: 230 * time.Minute, Limit: 12 * time.Hour, State: "good"},
-		{Key: "alerts", Name: "Warnings", Safety: true, At: at(4, 46), Age: 4 * time.Minute, Limit: time.Hour, State: "none"},
-		{Key: "season_rule", Name: "Season rule", Safety: true, At: time.Date(2027, 4, 8, 12, 0, 0, 0, time.UTC), Age: 41 * time.Hour, Limit: 365 * 24 * time.Hour, State: "good"},
+		{
+			Key:    "discharge",
+			Name:   "Flow at Tamsen Bridge",
+			Safety: true,
+			At:     at(4, 30),
+			Age:    20 * time.Minute,
+			Limit:  6 * time.Hour,
+			State:  "good",
+			Note:   said("1 spike left out"),
+		},
+		{
+			Key:    "stage",
+			Name:   "Stage at Tamsen Bridge",
+			Safety: true,
+			At:     at(4, 30),
+			Age:    20 * time.Minute,
+			Limit:  6 * time.Hour,
+			State:  "good",
+		},
+		{
+			Key:   "water_temp",
+			Name:  "Water temperature",
+			At:    at(4, 15),
+			Age:   35 * time.Minute,
+			Limit: 120 * time.Hour,
+			State: "good",
+		},
+		{
+			Key:    "weather",
+			Name:   "Weather forecast",
+			Safety: true,
+			At:     at(1, 0),
+			Age:    230 * time.Minute,
+			Limit:  12 * time.Hour,
+			State:  "good",
+		},
+		{
+			Key:    "alerts",
+			Name:   "Warnings",
+			Safety: true,
+			At:     at(4, 46),
+			Age:    4 * time.Minute,
+			Limit:  time.Hour,
+			State:  "none",
+		},
+		{
+			Key:    "season_rule",
+			Name:   "Season rule",
+			Safety: true,
+			At:     time.Date(2027, 4, 8, 12, 0, 0, 0, time.UTC),
+			Age:    41 * time.Hour,
+			Limit:  365 * 24 * time.Hour,
+			State:  "good",
+		},
 	}
 }
 
 func rules() []coldseam.Rule {
 	return []coldseam.Rule{{
-		Kind: coldseam.RuleSeason, Species: "walleye", Text: "Walleye open all year on this reach.", Link: "https://rules.example/tamsen",
-		CheckedOn: coldseam.Date{Year: 2027, Month: time.April, Day: 8}, CheckedBy: "the season keeper",
+		Kind:      coldseam.RuleSeason,
+		Species:   "walleye",
+		Text:      "Walleye open all year on this reach.",
+		Link:      "https://rules.example/tamsen",
+		CheckedOn: coldseam.Date{Year: 2027, Month: time.April, Day: 8},
+		CheckedBy: "the season keeper",
 	}}
 }
 
 // goBrief is the Tamsen on a good morning.
 func goBrief() coldseam.Brief {
 	return coldseam.Brief{
-		Reach: "tamsen-bend", River: "Tamsen", ReachName: "Bend reach", Site: "loop:T1", SiteName: "Tamsen Bridge", Zone: zoneName,
-		Day: day0, Issued: at(4, 50), GoodUntil: at(10, 30),
-		Verdict: coldseam.Go, Odds: .61, OddsOK: true, Cost: .4, HoldP: .97, WindowI: 0, Surveyed: true,
-		Hazards: []string{"low-head dam 2 miles below the launch"},
-		Windows: []coldseam.Window{{Start: at(6, 10), End: at(10, 30), Odds: .61, OddsOK: true, Tie: "1/4"}},
+		Reach:     "tamsen-bend",
+		River:     "Tamsen",
+		ReachName: "Bend reach",
+		Site:      "loop:T1",
+		SiteName:  "Tamsen Bridge",
+		Zone:      zoneName,
+		Day:       day0,
+		Issued:    at(4, 50),
+		GoodUntil: at(10, 30),
+		Verdict:   coldseam.Go,
+		Odds:      .61,
+		OddsOK:    true,
+		Cost:      .4,
+		HoldP:     .97,
+		WindowI:   0,
+		Surveyed:  true,
+		Hazards:   []string{"low-head dam 2 miles below the launch"},
+		Windows:   []coldseam.Window{{Start: at(6, 10), End: at(10, 30), Odds: .61, OddsOK: true, Tie: "1/4"}},
 		Flow: coldseam.Fact{Now: coldseam.CubicMPerCFS * 2412, NowOK: true, NowAt: at(4, 30), WindowOK: true,
 			Window: [3]float64{62, 67, 71}, Class: "normal", Years: 12, Pct: .5, Trend: "easing", TrendTo: at(12, 0)},
 		Temp: coldseam.Fact{Now: coldseam.C(39.2), NowOK: true, NowAt: at(4, 15), WindowOK: true,
 			Window: [3]float64{coldseam.C(39), coldseam.C(40.1), coldseam.C(41)}, Class: "ease", Trend: "warming"},
 		Jig: []coldseam.SpotJig{
-			{SpotID: "seam", Spot: "main seam", Kind: coldseam.SpotSeam, DepthM: 5.5, MinOz: .2, TieOz: .25, PackOz: .375, NextOz: .375, TieHolds: .78,
-				Body: "flutter body", Line: "10 lb braid", LineLies: coldseam.Reason{Text: "line nearly straight down"}},
-			{SpotID: "hole", Spot: "bend hole", Kind: coldseam.SpotHole, DepthM: 7.3, Withheld: coldseam.Reason{Code: "no_float", Text: "float timing is older than the flood"}},
+			{SpotID: "seam", Spot: "main seam", Kind: coldseam.SpotSeam, DepthM: 5.5, MinOz: .2, TieOz: .25,
+				PackOz: .375, NextOz: .375, TieHolds: .78,
+				Body: "flutter body", Line: "10 lb braid",
+				LineLies: coldseam.Reason{Text: "line nearly straight down"}},
+			{SpotID: "hole", Spot: "bend hole", Kind: coldseam.SpotHole, DepthM: 7.3,
+				Withheld: coldseam.Reason{Code: "no_float", Text: "float timing is older than the flood"}},
 		},
-		Run: coldseam.RunState{Species: "walleye", Active: true, Calibrated: true, PWave: .52, Arrived: [3]float64{.20, .35, .55},
+		Run: coldseam.RunState{Species: "walleye", Active: true, Calibrated: true, PWave: .52,
+			Arrived: [3]float64{.20, .35, .55},
 			Spawned: [3]float64{0, .02, .06}, Stage: "moving", StageP: .68},
-		How: coldseam.Advice{Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads", LineSI: "ease: flutter tail, lift 10-20 cm, hold 3 s, hole heads",
-			AdviceWay: coldseam.AdviceWay{Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", Hook: "light wire"}, CadenceSI: "lift 10-20 cm, controlled drop, hold 3-5 s", Body: "flutter",
+		How: coldseam.Advice{Line: "ease: flutter tail, lift 4-8 in, hold 3 s, hole heads",
+			LineSI:    "ease: flutter tail, lift 10-20 cm, hold 3 s, hole heads",
+			AdviceWay: coldseam.AdviceWay{Cadence: "lift 4-8 in, controlled drop, hold 3-5 s", Hook: "light wire"},
+			CadenceSI: "lift 10-20 cm, controlled drop, hold 3-5 s", Body: "flutter",
 			Leader: "10 lb fluorocarbon", LeaderSI: "4.5 kg fluorocarbon", Colour: "pale", ClaritySource: "unknown",
 			Alternatives: []string{"bulky paddle tail towed slowly over the bed, one size heavier"}},
 		Next: []coldseam.DayOdds{
-			{Day: day0.Add(1), Odds: .58, OddsOK: true, PWave: .6, WaveOK: true, WaterC: [3]float64{4.5, 5.4, 6}, Verdict: coldseam.Go},
-			{Day: day0.Add(2), Odds: .31, OddsOK: true, WaterC: [3]float64{3, 3.6, 4}, Verdict: coldseam.Stay, Note: "colder"},
+			{Day: day0.Add(1), Odds: .58, OddsOK: true, PWave: .6, WaveOK: true, WaterC: [3]float64{4.5, 5.4, 6},
+				Verdict: coldseam.Go},
+			{Day: day0.Add(2), Odds: .31, OddsOK: true, WaterC: [3]float64{3, 3.6, 4}, Verdict: coldseam.Stay,
+				Note: "colder"},
 			{Day: day0.Add(3), Odds: .3, OddsOK: true, WaterC: [3]float64{3, 3.5, 4}, Verdict: coldseam.Stay},
 		},
-		Sure: "medium", SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
-		Inputs: goodInputs(), Rules: rules(), LifeLine: "Water 39F: wear the life jacket.", LifeLineSI: "Water 4.0C: wear the life jacket.",
-		Measure: []coldseam.Reason{{Code: "float", Kind: "note", Text: "time a float at the bend hole"}},
-		Sources: []coldseam.Attribution{{Provider: "loop", Name: "Loopback Agency", Licence: "public domain", Text: "Gauge data: Loopback Agency, provisional", Link: "https://agency.example"}},
+		Sure:       "medium",
+		SureBy:     coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
+		Inputs:     goodInputs(),
+		Rules:      rules(),
+		LifeLine:   "Water 39F: wear the life jacket.",
+		LifeLineSI: "Water 4.0C: wear the life jacket.",
+		Measure:    []coldseam.Reason{{Code: "float", Kind: "note", Text: "time a float at the bend hole"}},
+		Sources: []coldseam.Attribution{{Provider: "loop", Name: "Loopback Agency", Licence: "public domain",
+			Text: "Gauge data: Loopback Agency, provisional", Link: "https://agency.example"}},
 	}
 }
 
@@ -105,7 +183,12 @@ func tossBrief() coldseam.Brief {
 	b := goBrief()
 	b.Verdict, b.Odds = coldseam.TossUp, .44
 	b.Cautions = []coldseam.Reason{
-		{Code: "wind", Kind: "caution", Text: "wind 18 mph from the west, gusts 27 mph at 9:00", TextSI: "wind 8 m/s from the west, gusts 12 m/s at 9:00"},
+		{
+			Code:   "wind",
+			Kind:   "caution",
+			Text:   "wind 18 mph from the west, gusts 27 mph at 9:00",
+			TextSI: "wind 8 m/s from the west, gusts 12 m/s at 9:00",
+		},
 		{Code: "twilight", Kind: "caution", Text: "launch before first light"},
 		{Code: "ramp_ice", Kind: "caution", Text: "ice on the ramp"},
 	}
@@ -117,7 +200,15 @@ func stayBrief() coldseam.Brief {
 	b := goBrief()
 	b.Reach, b.River, b.ReachName = "hallam-sandbar", "Hallam Fork", "Sandbar reach"
 	b.Verdict, b.Odds = coldseam.Stay, .18
-	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 655, NowOK: true, Class: "below", Years: 12, Trend: "falling", WindowOK: true, Window: [3]float64{17, 18, 19}}
+	b.Flow = coldseam.Fact{
+		Now:      coldseam.CubicMPerCFS * 655,
+		NowOK:    true,
+		Class:    "below",
+		Years:    12,
+		Trend:    "falling",
+		WindowOK: true,
+		Window:   [3]float64{17, 18, 19},
+	}
 	b.Temp.Now, b.Temp.Window = coldseam.C(36.8), [3]float64{coldseam.C(36), coldseam.C(37.4), coldseam.C(38)}
 	b.Jig = []coldseam.SpotJig{{Spot: "dune crests", DepthM: 3.66, TieOz: .125, PackOz: .1875, TieHolds: .8}}
 	b.Run.Arrived, b.Run.Stage, b.Run.StageP, b.Run.PWave = [3]float64{.03, .08, .20}, "staging", .6, .12
@@ -137,10 +228,22 @@ func stopBrief() coldseam.Brief {
 	sunday := time.Date(2027, 4, 11, 18, 0, 0, 0, chicago())
 	b.Stops = []coldseam.Reason{
 		{Code: "flood_alert", Kind: "safety", Text: "flood warning", Source: "weather service", Until: sunday},
-		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
+		{
+			Code:   "rise",
+			Kind:   "safety",
+			Text:   "rose 1.3 ft in 6 h; the limit is 1 ft",
+			TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m",
+			Source: "club rule",
+		},
 	}
 	b.Reasons = []coldseam.Reason{{Code: "odds", Kind: "odds", Text: "odds alone would say 7 in 10"}}
-	b.Flow = coldseam.Fact{Now: coldseam.CubicMPerCFS * 5200, NowOK: true, Class: "much above", Years: 12, Trend: "rising"}
+	b.Flow = coldseam.Fact{
+		Now:   coldseam.CubicMPerCFS * 5200,
+		NowOK: true,
+		Class: "much above",
+		Years: 12,
+		Trend: "rising",
+	}
 	b.Chart.FlowLimitM3S = coldseam.CubicMPerCFS * 8800
 	for i := range b.Inputs {
 		if b.Inputs[i].Key == "alerts" {
@@ -155,7 +258,8 @@ func noCallBrief() coldseam.Brief {
 	b := goBrief()
 	b.Reach, b.River, b.ReachName = "quern-weir", "Little Quern", "Weir reach"
 	b.Verdict, b.OddsOK, b.WindowI, b.Windows = coldseam.NoCall, false, -1, nil
-	b.Reasons = []coldseam.Reason{{Code: "discharge_stale", Kind: "missing", Values: map[string]float64{"age_h": 7, "limit_h": 6}}}
+	b.Reasons = []coldseam.Reason{{Code: "discharge_stale", Kind: "missing", Values: map[string]float64{"age_h": 7,
+		"limit_h": 6}}}
 	b.Flow = coldseam.Fact{}
 	last := time.Date(2027, 4, 9, 21, 50, 0, 0, chicago())
 	for i := range b.Inputs[:2] {
@@ -168,7 +272,8 @@ func noCallBrief() coldseam.Brief {
 func noWeatherBrief() coldseam.Brief {
 	b := goBrief()
 	b.Verdict, b.OddsOK, b.WindowI = coldseam.NoCall, false, -1
-	b.Reasons = []coldseam.Reason{{Code: "weather_stale", Kind: "missing", Values: map[string]float64{"age_h": 14, "limit_h": 12}}}
+	b.Reasons = []coldseam.Reason{{Code: "weather_stale", Kind: "missing", Values: map[string]float64{"age_h": 14,
+		"limit_h": 12}}}
 	for i := range b.Inputs {
 		if b.Inputs[i].Key == "weather" {
 			b.Inputs[i].State, b.Inputs[i].Age = "stale", 14*time.Hour
@@ -187,7 +292,8 @@ func replayBrief() coldseam.Brief {
 	for i := range b.Inputs {
 		b.Inputs[i].At = b.Inputs[i].At.Add(past)
 	}
-	b.Reasons = []coldseam.Reason{{Code: "replay_weather", Kind: "missing", Text: "warnings and weather of that morning were not kept"}}
+	b.Reasons = []coldseam.Reason{{Code: "replay_weather", Kind: "missing",
+		Text: "warnings and weather of that morning were not kept"}}
 	b.ReplayOdds.Text = "odds alone would have said 6 in 10, GO"
 	return b
 }
@@ -198,8 +304,15 @@ func letterOf(kind coldseam.MailKind, c Content) coldseam.Letter {
 		panic(err)
 	}
 	return coldseam.Letter{
-		ID: 901, Edition: 33, Subscriber: subscriber(), Kind: kind, LocalDate: day0, CreatedAt: at(4, 45), Deadline: at(6, 0),
-		Domain: "home.example", Payload: raw,
+		ID:         901,
+		Edition:    33,
+		Subscriber: subscriber(),
+		Kind:       kind,
+		LocalDate:  day0,
+		CreatedAt:  at(4, 45),
+		Deadline:   at(6, 0),
+		Domain:     "home.example",
+		Payload:    raw,
 	}
 }
 
@@ -218,21 +331,38 @@ func cases() map[string]coldseam.Letter {
 		"no_weather":  one(coldseam.MailMorning, noWeatherBrief()),
 		"replay":      one(coldseam.MailMorning, replayBrief()),
 		"four_rivers": one(coldseam.MailMorning, goBrief(), stayBrief(), stopBrief(), noCallBrief()),
-		"outlook":     one(coldseam.MailOutlook, thursday(goBrief()), thursday(stayBrief()), thursday(stopBrief()), thursday(noCallBrief())),
-		"confirm":     letterOf(coldseam.MailConfirm, Content{Club: "Tamsen River Club"}),
-		"welcome":     letterOf(coldseam.MailWelcome, Content{Club: "Tamsen River Club"}),
-		"pause":       letterOf(coldseam.MailPause, Content{Club: "Tamsen River Club", Lines: []string{"Your rivers have been above 55F for 5 days. The morning mail rests until autumn."}}),
-		"silent":      letterOf(coldseam.MailSilent, Content{Club: "Tamsen River Club", Lines: []string{"Little Quern, gauge loop:Q1 silent 7 h, last value 21:50"}}),
-		"alarm":       letterOf(coldseam.MailAlarm, Content{Club: "Tamsen River Club", Lines: []string{"91 of 100 morning mails sent at the deadline", "9 deferred: relay 127.0.0.1 not reached"}, Link: "https://club.example/status"}),
+		"outlook": one(coldseam.MailOutlook, thursday(goBrief()), thursday(stayBrief()), thursday(stopBrief()),
+			thursday(noCallBrief())),
+		"confirm": letterOf(coldseam.MailConfirm, Content{Club: "Tamsen River Club"}),
+		"welcome": letterOf(coldseam.MailWelcome, Content{Club: "Tamsen River Club"}),
+		"pause": letterOf(coldseam.MailPause,
+			Content{Club: "Tamsen River Club",
+				Lines: []string{"Your rivers have been above 55F for 5 days. The morning mail rests until autumn."}}),
+		"silent": letterOf(coldseam.MailSilent,
+			Content{Club: "Tamsen River Club",
+				Lines: []string{"Little Quern, gauge loop:Q1 silent 7 h, last value 21:50"}}),
+		"alarm": letterOf(coldseam.MailAlarm,
+			Content{Club: "Tamsen River Club", Lines: []string{"91 of 100 morning mails sent at the deadline",
+				"9 deferred: relay 127.0.0.1 not reached"}, Link: "https://club.example/status"}),
 	}
 
 	metric := one(coldseam.MailMorning, goBrief())
 	metric.Subscriber.Prefs.Units = "metric"
 	out["go_metric"] = metric
-	corr := letterOf(coldseam.MailCorrection, Content{Club: "Tamsen River Club", Was: coldseam.Go, WasAt: at(4, 50), Briefs: []coldseam.Brief{corrected()}})
+	corr := letterOf(coldseam.MailCorrection, Content{
+		Club:   "Tamsen River Club",
+		Was:    coldseam.Go,
+		WasAt:  at(4, 50),
+		Briefs: []coldseam.Brief{corrected()},
+	})
 	corr.Reach, corr.InReplyTo = "tamsen-bend", "20270410.17.33@club.example"
 	out["correction"] = corr
-	out["flip"] = letterOf(coldseam.MailFlip, Content{Club: "Tamsen River Club", Was: coldseam.Stay, WasAt: at(4, 50), Briefs: []coldseam.Brief{goBrief()}})
+	out["flip"] = letterOf(coldseam.MailFlip, Content{
+		Club:   "Tamsen River Club",
+		Was:    coldseam.Stay,
+		WasAt:  at(4, 50),
+		Briefs: []coldseam.Brief{goBrief()},
+	})
 
 	for _, k := range []string{"silent", "alarm"} {
 		l := out[k]

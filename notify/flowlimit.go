@@ -15,10 +15,11 @@ func (w Words) LimitSource(c coldseam.FlowCandidate) string {
 	words := map[string]string{
 		coldseam.LimitActionStage: "agency action stage",
 		coldseam.LimitFloodStage:  "minor flood stage less " + w.f.quantity("below_m", coldseam.MetrePerFoot),
-		coldseam.LimitAnnualFlood: "the greatest day that two years in three reach, " + strconv.Itoa(c.Years) + " years",
-		coldseam.LimitSpringP95:   "95th percentile of spring days, short record",
-		coldseam.LimitMeanSpeed:   "mean speed of " + w.f.speed(1.2) + " by " + strconv.Itoa(c.Rows) + " gaugings",
-		coldseam.LimitMultiple:    "13 times the usual flow, no gaugings",
+		coldseam.LimitAnnualFlood: "the greatest day that two years in three reach, " + strconv.Itoa(c.Years) +
+			" years",
+		coldseam.LimitSpringP95: "95th percentile of spring days, short record",
+		coldseam.LimitMeanSpeed: "mean speed of " + w.f.speed(1.2) + " by " + strconv.Itoa(c.Rows) + " gaugings",
+		coldseam.LimitMultiple:  "13 times the usual flow, no gaugings",
 	}[c.Source]
 	if c.Outside {
 		words += ", beyond the rating"

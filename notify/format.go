@@ -231,7 +231,8 @@ func oneLine(s string) string {
 		switch {
 		case r == utf8.RuneError:
 			continue
-		case unicode.IsSpace(r) && r != '\u00a0', unicode.IsControl(r), unicode.Is(unicode.Cf, r), unicode.Is(unicode.Zl, r), unicode.Is(unicode.Zp, r):
+		case unicode.IsSpace(r) && r != '\u00a0', unicode.IsControl(r), unicode.Is(unicode.Cf, r),
+			unicode.Is(unicode.Zl, r), unicode.Is(unicode.Zp, r):
 			space = true
 			continue
 		}
@@ -278,13 +279,15 @@ func wrap(s string, width int) []string {
 }
 
 var (
-	unitAfterNumber = regexp.MustCompile(`(\d) (in 10|in|oz|lb|ft|mi|d|mph|cfs|min|h|s|m/s|m³/s|m|cm|g|kg|mm|°F|°C|days)\b`)
-	dayBeforeOdds   = regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (\d+|under 1|over 9)(?:` + nbsp + `in|\b)`)
-	bareDegrees     = regexp.MustCompile(`(^|[\s(,])(-?\d{1,3}(?:\.\d)?) ?([FC])\b`)
+	unitAfterNumber = regexp.MustCompile(
+		`(\d) (in 10|in|oz|lb|ft|mi|d|mph|cfs|min|h|s|m/s|m³/s|m|cm|g|kg|mm|°F|°C|days)\b`)
+	dayBeforeOdds = regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (\d+|under 1|over 9)(?:` + nbsp + `in|\b)`)
+	bareDegrees   = regexp.MustCompile(`(^|[\s(,])(-?\d{1,3}(?:\.\d)?) ?([FC])\b`)
 	// Short numbers standing free: no dates, telephone or station numbers.
 	rangeOfNumbers = regexp.MustCompile(`(^|[\s(])(\d{1,2}(?:\.\d+)?)-(\d{1,2}(?:\.\d+)?)($|[\s,;.)%])`)
 	// unbroken must not be torn at its hyphen or dash; nbsp does not help there.
-	unbroken = regexp.MustCompile(`TOSS-UP|\d[\d.,:/]*` + enDash + `\d[\d.,:/]*(?:` + nbsp + `[^\s<&;,.)` + nbsp + `]+)?`)
+	unbroken = regexp.MustCompile(`TOSS-UP|\d[\d.,:/]*` + enDash + `\d[\d.,:/]*(?:` + nbsp + `[^\s<&;,.)` + nbsp +
+		`]+)?`)
 )
 
 // typeset gives foreign and plain text the typographic form: "39F" becomes

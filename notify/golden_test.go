@@ -57,8 +57,14 @@ func TestGolden(t *testing.T) {
 			t.Parallel()
 			base := filepath.Join(goldenDir, name)
 			if *update {
-				row, err := json.MarshalIndent(golden{Kind: l.Kind, Prefs: l.Subscriber.Prefs, Admin: l.Subscriber.ID == 0, Reach: l.Reach,
-					InReplyTo: l.InReplyTo, Content: l.Payload}, "", "  ")
+				row, err := json.MarshalIndent(golden{
+					Kind:      l.Kind,
+					Prefs:     l.Subscriber.Prefs,
+					Admin:     l.Subscriber.ID == 0,
+					Reach:     l.Reach,
+					InReplyTo: l.InReplyTo,
+					Content:   l.Payload,
+				}, "", "  ")
 				require.NoError(t, err)
 				writeGolden(t, base+".json", append(row, '\n'))
 			}
@@ -101,14 +107,22 @@ func TestOrder(t *testing.T) {
 		name string
 		want []string
 	}{
-		{"go_day", []string{"GO Tamsen", "6 in 10 for a good morning", "tie 1/4 oz", "gauge 4:30", "MADE   4:50, good until 10:30", caution}},
-		{"toss_up", []string{"TOSS-UP Tamsen", "4 in 10 for a good morning", "wind 18 mph", "tie 1/4 oz", "gauge 4:30", "MADE   4:50", caution}},
-		{"stay", []string{"STAY Hallam Fork", "2 in 10 for a good morning", "tie 1/8 oz", "gauge 4:30", "MADE   4:50", caution}},
-		{"stop", []string{"STOP Brandt", "flood warning", "JIG    none on a STOP", "gauge 4:30", "MADE   4:50", caution}},
-		{"no_call", []string{"NO CALL Little Quern", "gauge silent 7 h", "JIG    no weight", "gauge last Fri 21:50", "MADE   4:50", caution}},
-		{"no_weather", []string{"NO CALL Tamsen", "weather forecast is 14 h old", "tie 1/4 oz", "weather last 1:00", "MADE   4:50", caution}},
-		{"replay", []string{"REPLAY, REVISED DATA", "NO CALL Tamsen", "not kept", "odds alone would have said 6 in 10", "tie 1/4 oz", "MADE   4:50", caution}},
-		{"correction", []string{"STOP replaces GO for the Tamsen", "STOP Tamsen", "flood warning", "MADE   7:12", caution}},
+		{"go_day", []string{"GO Tamsen", "6 in 10 for a good morning", "tie 1/4 oz", "gauge 4:30",
+			"MADE   4:50, good until 10:30", caution}},
+		{"toss_up", []string{"TOSS-UP Tamsen", "4 in 10 for a good morning", "wind 18 mph", "tie 1/4 oz", "gauge 4:30",
+			"MADE   4:50", caution}},
+		{"stay", []string{"STAY Hallam Fork", "2 in 10 for a good morning", "tie 1/8 oz", "gauge 4:30", "MADE   4:50",
+			caution}},
+		{"stop", []string{"STOP Brandt", "flood warning", "JIG    none on a STOP", "gauge 4:30", "MADE   4:50",
+			caution}},
+		{"no_call", []string{"NO CALL Little Quern", "gauge silent 7 h", "JIG    no weight", "gauge last Fri 21:50",
+			"MADE   4:50", caution}},
+		{"no_weather", []string{"NO CALL Tamsen", "weather forecast is 14 h old", "tie 1/4 oz", "weather last 1:00",
+			"MADE   4:50", caution}},
+		{"replay", []string{"REPLAY, REVISED DATA", "NO CALL Tamsen", "not kept", "odds alone would have said 6 in 10",
+			"tie 1/4 oz", "MADE   4:50", caution}},
+		{"correction", []string{"STOP replaces GO for the Tamsen", "STOP Tamsen", "flood warning", "MADE   7:12",
+			caution}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -138,7 +152,8 @@ func renderCase(t testing.TB, name string) (text, html string) {
 // both unit systems.
 func TestFold(t *testing.T) {
 	t.Parallel()
-	briefs := map[string]coldseam.Brief{"go": goBrief(), "toss": tossBrief(), "stay": stayBrief(), "stop": stopBrief(), "no call": noCallBrief(), "weather": noWeatherBrief(), "replay": replayBrief()}
+	briefs := map[string]coldseam.Brief{"go": goBrief(), "toss": tossBrief(), "stay": stayBrief(), "stop": stopBrief(),
+		"no call": noCallBrief(), "weather": noWeatherBrief(), "replay": replayBrief()}
 	long := tossBrief()
 	long.ReachName = strings.Repeat("very long reach ", 5)
 	long.Stops = nil
@@ -148,7 +163,9 @@ func TestFold(t *testing.T) {
 	briefs["long"] = long
 	many := stopBrief()
 	for range 9 {
-		many.Stops = append(many.Stops, coldseam.Reason{Kind: "safety", Text: "dam release announced for the whole morning at the upper dam by its operator"})
+		many.Stops = append(many.Stops,
+			coldseam.Reason{Kind: "safety",
+				Text: "dam release announced for the whole morning at the upper dam by its operator"})
 	}
 	many.Cautions = tossBrief().Cautions
 	briefs["many stops"] = many
@@ -182,7 +199,8 @@ func TestNoOddsWithoutCall(t *testing.T) {
 		l := cases()[name]
 		ct, err := ParseContent(l.Payload)
 		require.NoError(t, err)
-		for part, s := range map[string]string{"text": text, "html": html, "subject": Subject(l.Kind, ct, l.Subscriber.Prefs), "plain html": plain(html)} {
+		for part, s := range map[string]string{"text": text, "html": html,
+			"subject": Subject(l.Kind, ct, l.Subscriber.Prefs), "plain html": plain(html)} {
 			require.NotContains(t, s, "in 10", "%s of %s", part, name)
 		}
 	}
@@ -195,10 +213,13 @@ func TestNoOddsWithoutCall(t *testing.T) {
 func TestOddsInReasons(t *testing.T) {
 	t.Parallel()
 	for _, b := range []coldseam.Brief{stopBrief(), noCallBrief(), noWeatherBrief()} {
-		b.Jig = []coldseam.SpotJig{{Spot: "seam", Withheld: coldseam.Reason{Code: "none_holds", Text: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}}
+		b.Jig = []coldseam.SpotJig{{Spot: "seam", Withheld: coldseam.Reason{Code: "none_holds",
+			Text: "no weight in your box holds; the heaviest, 1/2 oz, 4 in 10"}}}
 		for _, list := range []*[]coldseam.Reason{&b.Stops, &b.Reasons, &b.Cautions} {
-			*list = append([]coldseam.Reason{{Kind: "missing", Code: "hold_low", Values: map[string]float64{"hold_odds": .31}},
-				{Kind: "missing", Code: "gust", Values: map[string]float64{"gust_mps": 40 * coldseam.MPSPerMPH, "limit_mps": 16}}}, *list...)
+			*list = append([]coldseam.Reason{{Kind: "missing", Code: "hold_low",
+				Values: map[string]float64{"hold_odds": .31}},
+				{Kind: "missing", Code: "gust", Values: map[string]float64{"gust_mps": 40 * coldseam.MPSPerMPH,
+					"limit_mps": 16}}}, *list...)
 		}
 		l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}})
 		ct, err := ParseContent(l.Payload)
@@ -223,9 +244,11 @@ func TestMainStop(t *testing.T) {
 	require.Contains(t, lines[1], "STOPS  flood warning")
 	require.Contains(t, lines[2], "rose 1.3 ft")
 	require.Contains(t, lines[3], "walleye closed")
-	require.Equal(t, "STOP Brandt Sat, flood warning, until Sun 18:00", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+	require.Equal(t, "STOP Brandt Sat, flood warning, until Sun 18:00",
+		Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
 	b.Stops = b.Stops[2:]
-	require.Equal(t, "STOP Brandt Sat, walleye closed, until 23:00", Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
+	require.Equal(t, "STOP Brandt Sat, walleye closed, until 23:00",
+		Subject(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{b}}, coldseam.Preferences{}))
 }
 
 // TestVerdictWithoutOdds: GO in the brief without computed odds is told as NO
@@ -264,7 +287,8 @@ func TestSubjects(t *testing.T) {
 	}
 
 	lost := noCallBrief()
-	got := Subject(coldseam.MailCorrection, Content{Was: coldseam.TossUp, Briefs: []coldseam.Brief{lost}}, coldseam.Preferences{})
+	got := Subject(coldseam.MailCorrection, Content{Was: coldseam.TossUp, Briefs: []coldseam.Brief{lost}},
+		coldseam.Preferences{})
 	require.True(t, strings.HasPrefix(got, "NO CALL replaces TOSS-UP: Little Quern"), got)
 }
 
@@ -276,8 +300,10 @@ func TestCautionEverywhere(t *testing.T) {
 		text, html := renderCase(t, name)
 		joined := strings.Join(strings.Fields(text), " ")
 		for _, sentence := range []string{
-			"Made from public gauge and weather data that may be provisional or wrong.", "This is not a safety clearance.",
-			"Look at the water before you launch and turn back if in doubt.", "Hire a licensed guide if you do not know the reach.",
+			"Made from public gauge and weather data that may be provisional or wrong.",
+			"This is not a safety clearance.",
+			"Look at the water before you launch and turn back if in doubt.",
+			"Hire a licensed guide if you do not know the reach.",
 			"The club takes no bookings and gives no professional advice.",
 		} {
 			require.Contains(t, joined, sentence, name)

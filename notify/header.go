@@ -36,7 +36,8 @@ func ValidAddress(s string) error {
 	domain := s[strings.LastIndexByte(s, '@')+1:]
 	if err != nil || a.Address != s || len(s) > 254 || !printableASCII(s) ||
 		!strings.Contains(domain, ".") || strings.ContainsAny(s, "<>\"[]()\\,;:") || strings.HasSuffix(domain, ".") {
-		return fmt.Errorf("mail address: want a plain name at a host with a dot, ASCII, at most 254 bytes: %w", coldseam.ErrRejected)
+		return fmt.Errorf("mail address: want a plain name at a host with a dot, ASCII, at most 254 bytes: %w",
+			coldseam.ErrRejected)
 	}
 	return nil
 }

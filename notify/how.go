@@ -37,7 +37,8 @@ func (f format) how(h coldseam.Advice) How {
 		out.Others = append(out.Others, clean(a))
 	}
 	for _, w := range h.Others {
-		out.Others = append(out.Others, clean(w.Action)+": "+f.cadence(w.Cadence, w)+"; "+clean(w.Hook)+", "+f.leader(w))
+		out.Others = append(out.Others, clean(w.Action)+": "+f.cadence(w.Cadence, w)+"; "+clean(w.Hook)+", "+
+			f.leader(w))
 	}
 	for _, n := range h.Notes {
 		if s := f.words(n); s != "" {
@@ -89,7 +90,8 @@ func (f format) howLine(h coldseam.Advice) string {
 
 // cadence fills lift and pause into the row's words.
 func (f format) cadence(words string, w coldseam.AdviceWay) string {
-	return strings.NewReplacer("{lift}", f.lift(w.LiftM), "{pause}", between(w.PauseS, 1, .1)+" s").Replace(clean(words))
+	return strings.NewReplacer("{lift}", f.lift(w.LiftM), "{pause}", between(w.PauseS, 1, .1)+" s").Replace(
+		clean(words))
 }
 
 // lift is in steps of 5 cm: nobody lifts by the centimetre.

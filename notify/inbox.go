@@ -30,7 +30,9 @@ type Inbox struct {
 
 // Serve accepts conversations on l until ctx ends.
 func (in *Inbox) Serve(ctx context.Context, l net.Listener) error {
-	srv := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return &inboxSession{in: in, ctx: ctx}, nil }))
+	srv := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) {
+		return &inboxSession{in: in, ctx: ctx}, nil
+	}))
 	srv.LMTP = true
 	srv.Domain = "coldseam"
 	srv.MaxMessageBytes, srv.MaxRecipients = maxReport, 50

@@ -66,9 +66,17 @@ type moreLine struct{ Text, Link string }
 func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) letter {
 	p := l.Subscriber.Prefs
 	v := letter{
-		Kind: l.Kind, Subject: Subject(l.Kind, ct, p), Club: clean(ct.Club),
-		Page: c.Links.Board(), HowPage: c.Links.How(),
-		Rules: ruleLinks(ct.Briefs), Before: cautionBefore(), Water: cautionWater(), Season: cautionRules(), After: cautionAfter(), NoRule: noRuleLink,
+		Kind:    l.Kind,
+		Subject: Subject(l.Kind, ct, p),
+		Club:    clean(ct.Club),
+		Page:    c.Links.Board(),
+		HowPage: c.Links.How(),
+		Rules:   ruleLinks(ct.Briefs),
+		Before:  cautionBefore(),
+		Water:   cautionWater(),
+		Season:  cautionRules(),
+		After:   cautionAfter(),
+		NoRule:  noRuleLink,
 		Sources: sources(ct.Briefs),
 	}
 
@@ -132,7 +140,8 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 
 	first := v.Blocks[0]
 	f := formatFor(p, first.Brief.Zone)
-	v.Lead = fmt.Sprintf("%s, read %s. %s", longDay(first.Brief.Day), f.clock(first.Brief.Issued), countWords(len(ct.Briefs)))
+	v.Lead = fmt.Sprintf("%s, read %s. %s", longDay(first.Brief.Day), f.clock(first.Brief.Issued),
+		countWords(len(ct.Briefs)))
 	v.Preheader = preheader(first.block)
 	v.Intro = c.intro(l.Kind, ct, f, first.block)
 	for _, o := range ct.OpenLogs {
@@ -147,7 +156,8 @@ func chartKey(odds bool) string {
 	if !odds {
 		return "White: measured and the limit. Line: middle forecast; darker band: half of the forecasts, outer band: most of them."
 	}
-	return "White: measured. Line: middle forecast; inner band: half of the forecasts, outer band: 8" + nbsp + "in" + nbsp + "10. Grey bars: the fishing window."
+	return "White: measured. Line: middle forecast; inner band: half of the forecasts, outer band: 8" + nbsp + "in" +
+		nbsp + "10. Grey bars: the fishing window."
 }
 
 // intro is what a correction or flip says before the block.
@@ -160,7 +170,8 @@ func (c *Composer) intro(kind coldseam.MailKind, ct Content, f format, k block) 
 		}
 		return []string{s}
 	case coldseam.MailFlip:
-		return []string{"The call for " + longDay(k.Brief.Day) + " has turned: " + k.Verdict.String() + ", was " + ct.Was.String() +
+		return []string{"The call for " + longDay(k.Brief.Day) + " has turned: " + k.Verdict.String() + ", was " +
+			ct.Was.String() +
 			". The morning mail has the last word."}
 	}
 	return nil
@@ -196,7 +207,8 @@ func preheader(k block) string {
 }
 
 func countWords(n int) string {
-	words := []string{"No river.", "One river.", "Two rivers, best first.", "Three rivers, best first.", "Four rivers, best first."}
+	words := []string{"No river.", "One river.", "Two rivers, best first.", "Three rivers, best first.",
+		"Four rivers, best first."}
 	if n < len(words) {
 		return words[n]
 	}

@@ -36,7 +36,8 @@ type Links struct {
 // Check reports a public URL that cannot be linked to.
 func (l Links) Check() error {
 	u, err := url.Parse(l.PublicURL)
-	if err != nil || (u.Scheme != "https" && u.Scheme != "http") || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" {
+	if err != nil || (u.Scheme != "https" && u.Scheme != "http") || u.Host == "" || u.User != nil || u.RawQuery != "" ||
+		u.Fragment != "" {
 		return fmt.Errorf("public_url %q: want https://host: %w", l.PublicURL, coldseam.ErrInvalid)
 	}
 	return l.Tokens.Check()
@@ -79,7 +80,12 @@ func (l Links) Calendar(sub int64) string {
 // Log opens the prefilled trip log of one reach and day, good for LogLife
 // after at. The answer is not signed: it only prefills the form.
 func (l Links) Log(sub int64, r coldseam.ReachID, d coldseam.Date, at time.Time) string {
-	return l.url(PathLog + l.Tokens.Sign(Claim{Purpose: ForLog, Subscriber: sub, Expires: at.Add(LogLife), Extra: LogExtra(r, d)}))
+	return l.url(PathLog + l.Tokens.Sign(Claim{
+		Purpose:    ForLog,
+		Subscriber: sub,
+		Expires:    at.Add(LogLife),
+		Extra:      LogExtra(r, d),
+	}))
 }
 
 // LogExtra is the Extra of a trip log token.

@@ -53,7 +53,8 @@ func lockMailbox(f *os.File, path string) (unlock func() error, err error) {
 	unlock = func() error { return errors.Join(dot.Close(), os.Remove(path+".lock")) }
 	// Closing f releases the record lock.
 	if err := syscall.FcntlFlock(f.Fd(), syscall.F_SETLK, &syscall.Flock_t{Type: syscall.F_WRLCK}); err != nil {
-		return nil, errors.Join(fmt.Errorf("mailbox %s is locked: %w: %w", path, err, coldseam.ErrUnavailable), unlock())
+		return nil, errors.Join(fmt.Errorf("mailbox %s is locked: %w: %w", path, err, coldseam.ErrUnavailable),
+			unlock())
 	}
 	return unlock, nil
 }

@@ -39,7 +39,8 @@ func newMemory(rows ...coldseam.Letter) *memory {
 	return m
 }
 
-func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease time.Duration, n int) ([]coldseam.Letter, error) {
+func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease time.Duration,
+	n int) ([]coldseam.Letter, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.fail != nil {
@@ -87,7 +88,8 @@ func (m *memory) InData(_ context.Context, l coldseam.Letter, _, until time.Time
 		return false, m.fail
 	}
 	r := m.rows[l.ID]
-	if r.l.Worker != l.Worker || r.l.Attempt != l.Attempt || r.l.State != coldseam.MailClaimed && r.l.State != coldseam.MailInData {
+	if r.l.Worker != l.Worker || r.l.Attempt != l.Attempt || r.l.State != coldseam.MailClaimed &&
+		r.l.State != coldseam.MailInData {
 		return false, nil
 	}
 	r.l.State, r.lease = coldseam.MailInData, until

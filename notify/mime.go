@@ -88,7 +88,8 @@ func body(messageID, text, html string, images []inlineImage) (contentType strin
 	alt, altType := newParts("alternative", boundary(messageID, "alt"), "")
 	for _, p := range []struct{ kind, s string }{{"text/plain", text}, {"text/html", html}} {
 		if p.s != "" {
-			quoted(alt.part("Content-Type", p.kind+"; charset=utf-8", "Content-Transfer-Encoding", "quoted-printable"), p.s)
+			quoted(alt.part("Content-Type", p.kind+"; charset=utf-8", "Content-Transfer-Encoding", "quoted-printable"),
+				p.s)
 		}
 	}
 

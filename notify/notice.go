@@ -45,7 +45,8 @@ func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
 		v.Page = ct.Link
 	}
 	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
-	v.Closing = "Made " + made.Format("Mon 2 Jan, ") + strings.TrimPrefix(made.Format("15:04 MST"), "0") + ", good until the next mail; later news: the page below."
+	v.Closing = "Made " + made.Format("Mon 2 Jan, ") + strings.TrimPrefix(made.Format("15:04 MST"), "0") +
+		", good until the next mail; later news: the page below."
 }
 
 // greeting uses the name as one line of text, nothing else.

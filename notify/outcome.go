@@ -74,7 +74,8 @@ func Classify(stage string, err error) coldseam.Outcome {
 // not cure that; sending in the clear would.
 func insecure(err error) bool {
 	var cert *tls.CertificateVerificationError
-	return errors.As(err, &cert) || errors.Is(err, coldseam.ErrInvalid) || strings.Contains(err.Error(), "support STARTTLS")
+	return errors.As(err, &cert) || errors.Is(err, coldseam.ErrInvalid) ||
+		strings.Contains(err.Error(), "support STARTTLS")
 }
 
 func replyText(err error) string {

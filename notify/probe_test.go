@@ -28,18 +28,53 @@ func TestProbe(t *testing.T) {
 		text       string
 	}{
 		{name: "plain on loopback", mode: "none"},
-		{name: "TLS and login", conf: sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"}, mode: "starttls", pool: pool, user: "club", pass: "secret"},
-		{name: "wrong password", conf: sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"}, mode: "starttls", pool: pool, user: "club", pass: "guess", class: coldseam.ErrRejected, text: "stage hello"},
-		{name: "unknown certificate", conf: sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}}, mode: "starttls", class: coldseam.ErrRejected, text: "certificate"},
+		{
+			name: "TLS and login",
+			conf: sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
+			mode: "starttls",
+			pool: pool,
+			user: "club",
+			pass: "secret",
+		},
+		{
+			name:  "wrong password",
+			conf:  sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
+			mode:  "starttls",
+			pool:  pool,
+			user:  "club",
+			pass:  "guess",
+			class: coldseam.ErrRejected,
+			text:  "stage hello",
+		},
+		{
+			name:  "unknown certificate",
+			conf:  sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}},
+			mode:  "starttls",
+			class: coldseam.ErrRejected,
+			text:  "certificate",
+		},
 		{name: "no TLS offered", mode: "starttls", pool: pool, text: "STARTTLS", class: coldseam.ErrRejected},
-		{name: "busy", conf: sink.Config{Script: sink.At("greet", 1, sink.Reply(421, "4.3.2", "busy"))}, mode: "none", text: "421", class: coldseam.ErrUnavailable},
+		{
+			name:  "busy",
+			conf:  sink.Config{Script: sink.At("greet", 1, sink.Reply(421, "4.3.2", "busy"))},
+			mode:  "none",
+			text:  "421",
+			class: coldseam.ErrUnavailable,
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			s, err := sink.Start(c.conf)
 			require.NoError(t, err)
 			defer s.Close()
-			r := Relay{Addr: s.Addr(), TLS: c.mode, User: c.user, Password: c.pass, TLSConf: &tls.Config{RootCAs: c.pool, MinVersion: tls.VersionTLS12}, Command: 5 * time.Second}
+			r := Relay{
+				Addr:     s.Addr(),
+				TLS:      c.mode,
+				User:     c.user,
+				Password: c.pass,
+				TLSConf:  &tls.Config{RootCAs: c.pool, MinVersion: tls.VersionTLS12},
+				Command:  5 * time.Second,
+			}
 			err = r.Probe(t.Context())
 			require.Zero(t, s.Count())
 			if c.text == "" {

@@ -17,7 +17,8 @@ import (
 
 // anyBrief draws a brief in which anything may be missing, absurd or too long.
 func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
-	num := rapid.OneOf(rapid.Float64Range(-10, 2000), rapid.SampledFrom([]float64{0, -0.0001, 1e-9, 1e12, -999999, .049, .95, 1}))
+	num := rapid.OneOf(rapid.Float64Range(-10, 2000),
+		rapid.SampledFrom([]float64{0, -0.0001, 1e-9, 1e12, -999999, .049, .95, 1}))
 	if !finiteOnly {
 		num = rapid.OneOf(num, rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), math.Inf(-1)}))
 	}
@@ -31,52 +32,114 @@ func anyBrief(finiteOnly bool) *rapid.Generator[coldseam.Brief] {
 		return at(0, 0).Add(time.Duration(rapid.IntRange(-3000, 3000).Draw(t, "minute")) * time.Minute)
 	})
 	reason := rapid.Custom(func(t *rapid.T) coldseam.Reason {
-		return coldseam.Reason{Code: rapid.SampledFrom([]string{"", "stale_gauge", "weather_stale", "rise"}).Draw(t, "code"),
-			Kind: rapid.SampledFrom([]string{"safety", "legal", "missing", "odds", "cap", "caution", "note"}).Draw(t, "kind"),
-			Text: words.Draw(t, "text"), TextSI: words.Draw(t, "si"), Source: words.Draw(t, "source"), Until: clockAt.Draw(t, "until")}
+		return coldseam.Reason{
+			Code: rapid.SampledFrom([]string{"", "stale_gauge", "weather_stale", "rise"}).Draw(t, "code"),
+			Kind: rapid.SampledFrom([]string{"safety", "legal", "missing", "odds", "cap", "caution", "note"}).Draw(t,
+				"kind"),
+			Text:   words.Draw(t, "text"),
+			TextSI: words.Draw(t, "si"),
+			Source: words.Draw(t, "source"),
+			Until:  clockAt.Draw(t, "until"),
+		}
 	})
 	reasons := rapid.SliceOfN(reason, 0, 5)
 
-	three := rapid.Custom(func(t *rapid.T) [3]float64 { return [3]float64{num.Draw(t, "a"), num.Draw(t, "b"), num.Draw(t, "c")} })
+	three := rapid.Custom(func(t *rapid.T) [3]float64 {
+		return [3]float64{num.Draw(t, "a"), num.Draw(t, "b"), num.Draw(t, "c")}
+	})
 	fact := rapid.Custom(func(t *rapid.T) coldseam.Fact {
-		return coldseam.Fact{Now: num.Draw(t, "now"), NowOK: rapid.Bool().Draw(t, "ok"), Window: three.Draw(t, "window"), WindowOK: rapid.Bool().Draw(t, "wok"),
-			Class: words.Draw(t, "class"), Years: rapid.IntRange(0, 90).Draw(t, "years"), Trend: words.Draw(t, "trend")}
+		return coldseam.Fact{
+			Now:      num.Draw(t, "now"),
+			NowOK:    rapid.Bool().Draw(t, "ok"),
+			Window:   three.Draw(t, "window"),
+			WindowOK: rapid.Bool().Draw(t, "wok"),
+			Class:    words.Draw(t, "class"),
+			Years:    rapid.IntRange(0, 90).Draw(t, "years"),
+			Trend:    words.Draw(t, "trend"),
+		}
 	})
 	jig := rapid.Custom(func(t *rapid.T) coldseam.SpotJig {
-		return coldseam.SpotJig{Spot: words.Draw(t, "spot"), DepthM: num.Draw(t, "depth"), TieOz: num.Draw(t, "tie"), PackOz: num.Draw(t, "pack"),
-			NextOz: num.Draw(t, "next"), TieHolds: num.Draw(t, "holds"), Withheld: coldseam.Reason{Text: words.Draw(t, "why")}, Line: words.Draw(t, "line")}
+		return coldseam.SpotJig{
+			Spot:     words.Draw(t, "spot"),
+			DepthM:   num.Draw(t, "depth"),
+			TieOz:    num.Draw(t, "tie"),
+			PackOz:   num.Draw(t, "pack"),
+			NextOz:   num.Draw(t, "next"),
+			TieHolds: num.Draw(t, "holds"),
+			Withheld: coldseam.Reason{Text: words.Draw(t, "why")},
+			Line:     words.Draw(t, "line"),
+		}
 	})
 
 	input := rapid.Custom(func(t *rapid.T) coldseam.Input {
-		return coldseam.Input{Key: rapid.SampledFrom([]string{"discharge", "stage", "weather", "alerts", "ice", "season_rule", "water_temp", ""}).Draw(t, "key"),
-			Name: words.Draw(t, "name"), Safety: rapid.Bool().Draw(t, "safety"), At: clockAt.Draw(t, "at"), Age: time.Duration(rapid.Int64().Draw(t, "age")),
-			State: rapid.SampledFrom([]string{"good", "stale", "missing", "failed", "none", "unverified", ""}).Draw(t, "state")}
+		return coldseam.Input{
+			Key: rapid.SampledFrom([]string{"discharge", "stage", "weather", "alerts", "ice", "season_rule",
+				"water_temp", ""}).Draw(t, "key"),
+			Name:   words.Draw(t, "name"),
+			Safety: rapid.Bool().Draw(t, "safety"),
+			At:     clockAt.Draw(t, "at"),
+			Age:    time.Duration(rapid.Int64().Draw(t, "age")),
+			State: rapid.SampledFrom([]string{"good", "stale", "missing", "failed", "none", "unverified", ""}).Draw(t,
+				"state"),
+		}
 	})
 	day := rapid.Custom(func(t *rapid.T) coldseam.DayOdds {
-		return coldseam.DayOdds{Day: day0.Add(rapid.IntRange(1, 10).Draw(t, "day")), Odds: num.Draw(t, "odds"), OddsOK: rapid.Bool().Draw(t, "ok"),
-			PWave: num.Draw(t, "wave"), WaveOK: rapid.Bool().Draw(t, "wok"), WaterC: three.Draw(t, "water"), Note: words.Draw(t, "note"),
-			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.Go, coldseam.Stop, coldseam.NoCall}).Draw(t, "v")}
+		return coldseam.DayOdds{
+			Day:     day0.Add(rapid.IntRange(1, 10).Draw(t, "day")),
+			Odds:    num.Draw(t, "odds"),
+			OddsOK:  rapid.Bool().Draw(t, "ok"),
+			PWave:   num.Draw(t, "wave"),
+			WaveOK:  rapid.Bool().Draw(t, "wok"),
+			WaterC:  three.Draw(t, "water"),
+			Note:    words.Draw(t, "note"),
+			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.Go, coldseam.Stop, coldseam.NoCall}).Draw(t, "v"),
+		}
 	})
 
 	return rapid.Custom(func(t *rapid.T) coldseam.Brief {
 		b := coldseam.Brief{
-			Reach: "any", River: "River " + words.Draw(t, "river"), ReachName: words.Draw(t, "reach"), Zone: rapid.SampledFrom([]string{zoneName, "", "Nowhere/X"}).Draw(t, "zone"),
-			Day: day0, Issued: at(4, 50), GoodUntil: clockAt.Draw(t, "until"),
-			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.NoCall, coldseam.Stop, coldseam.Stay, coldseam.TossUp, coldseam.Go}).Draw(t, "verdict"),
-			Odds:    rapid.OneOf(share, num).Draw(t, "odds"), OddsOK: rapid.Bool().Draw(t, "odds ok"), OddsNote: coldseam.Reason{Text: words.Draw(t, "note")}, Cost: num.Draw(t, "cost"),
-			Stops: reasons.Draw(t, "stops"), Reasons: reasons.Draw(t, "reasons"), Cautions: reasons.Draw(t, "cautions"),
-			Hazards: rapid.SliceOfN(words, 0, 3).Draw(t, "hazards"), WindowI: rapid.IntRange(-1, 2).Draw(t, "window"),
-			Flow: fact.Draw(t, "flow"), Temp: fact.Draw(t, "temp"), Jig: rapid.SliceOfN(jig, 0, 3).Draw(t, "jig"),
-			Next: rapid.SliceOfN(day, 0, 5).Draw(t, "next"), Inputs: rapid.SliceOfN(input, 0, 6).Draw(t, "inputs"),
-			Sure: words.Draw(t, "sure"), SureWhy: words.Draw(t, "why"), LifeLine: words.Draw(t, "life"), Changed: coldseam.Reason{Text: words.Draw(t, "changed")},
+			Reach:     "any",
+			River:     "River " + words.Draw(t, "river"),
+			ReachName: words.Draw(t, "reach"),
+			Zone:      rapid.SampledFrom([]string{zoneName, "", "Nowhere/X"}).Draw(t, "zone"),
+			Day:       day0,
+			Issued:    at(4, 50),
+			GoodUntil: clockAt.Draw(t, "until"),
+			Verdict: rapid.SampledFrom([]coldseam.Verdict{coldseam.NoCall, coldseam.Stop, coldseam.Stay,
+				coldseam.TossUp, coldseam.Go}).Draw(t, "verdict"),
+			Odds:     rapid.OneOf(share, num).Draw(t, "odds"),
+			OddsOK:   rapid.Bool().Draw(t, "odds ok"),
+			OddsNote: coldseam.Reason{Text: words.Draw(t, "note")},
+			Cost:     num.Draw(t, "cost"),
+			Stops:    reasons.Draw(t, "stops"),
+			Reasons:  reasons.Draw(t, "reasons"),
+			Cautions: reasons.Draw(t, "cautions"),
+			Hazards:  rapid.SliceOfN(words, 0, 3).Draw(t, "hazards"),
+			WindowI:  rapid.IntRange(-1, 2).Draw(t, "window"),
+			Flow:     fact.Draw(t, "flow"),
+			Temp:     fact.Draw(t, "temp"),
+			Jig:      rapid.SliceOfN(jig, 0, 3).Draw(t, "jig"),
+			Next:     rapid.SliceOfN(day, 0, 5).Draw(t, "next"),
+			Inputs:   rapid.SliceOfN(input, 0, 6).Draw(t, "inputs"),
+			Sure:     words.Draw(t, "sure"),
+			SureWhy:  words.Draw(t, "why"),
+			LifeLine: words.Draw(t, "life"),
+			Changed:  coldseam.Reason{Text: words.Draw(t, "changed")},
 		}
 
 		for range rapid.IntRange(0, 2).Draw(t, "windows") {
-			b.Windows = append(b.Windows, coldseam.Window{Start: clockAt.Draw(t, "start"), End: clockAt.Draw(t, "end"), Why: words.Draw(t, "w")})
+			b.Windows = append(b.Windows, coldseam.Window{Start: clockAt.Draw(t, "start"), End: clockAt.Draw(t, "end"),
+				Why: words.Draw(t, "w")})
 		}
 		b.How.Line = words.Draw(t, "how")
-		b.Run = coldseam.RunState{Active: rapid.Bool().Draw(t, "run"), Why: words.Draw(t, "run why"), Arrived: three.Draw(t, "arrived"), Stage: words.Draw(t, "stage"),
-			StageP: num.Draw(t, "stage p"), PWave: num.Draw(t, "p wave")}
+		b.Run = coldseam.RunState{
+			Active:  rapid.Bool().Draw(t, "run"),
+			Why:     words.Draw(t, "run why"),
+			Arrived: three.Draw(t, "arrived"),
+			Stage:   words.Draw(t, "stage"),
+			StageP:  num.Draw(t, "stage p"),
+			PWave:   num.Draw(t, "p wave"),
+		}
 		return b
 	})
 }
@@ -89,7 +152,8 @@ func TestAnyBrief(t *testing.T) {
 
 	rapid.Check(t, func(t *rapid.T) {
 		b := gen.Draw(t, "brief")
-		lines := Text(b, coldseam.Preferences{Units: rapid.SampledFrom([]string{"us", "metric", ""}).Draw(t, "units"), SendAt: "04:45"})
+		lines := Text(b, coldseam.Preferences{Units: rapid.SampledFrom([]string{"us", "metric", ""}).Draw(t, "units"),
+			SendAt: "04:45"})
 		all := strings.Join(lines, "\n")
 		require.LessOrEqual(t, len(lines), foldLines, all)
 		for _, l := range lines {
@@ -108,7 +172,8 @@ func TestAnyBrief(t *testing.T) {
 		if len(b.Cautions) > 0 {
 			require.Contains(t, all, "CARE", all)
 		}
-		for _, kind := range []coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook, coldseam.MailCorrection} {
+		for _, kind := range []coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook,
+			coldseam.MailCorrection} {
 			s := Subject(kind, Content{Club: "Club", Briefs: []coldseam.Brief{b}}, coldseam.Preferences{})
 			require.LessOrEqual(t, utf8.RuneCountInString(s), maxSubject, s)
 			require.Empty(t, nonsense(s))
@@ -125,7 +190,8 @@ func TestAnyMail(t *testing.T) {
 
 	rapid.Check(t, func(t *rapid.T) {
 		briefs := rapid.SliceOfN(gen, 1, 6).Draw(t, "briefs")
-		l := letterOf(rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip, coldseam.MailOutlook}).Draw(t, "kind"), Content{Club: "Club", Briefs: briefs})
+		l := letterOf(rapid.SampledFrom([]coldseam.MailKind{coldseam.MailMorning, coldseam.MailFlip,
+			coldseam.MailOutlook}).Draw(t, "kind"), Content{Club: "Club", Briefs: briefs})
 		m, err := c.Compose(l, nil)
 		if err != nil {
 			require.True(t, errors.Is(err, coldseam.ErrInvalid), "%v", err)

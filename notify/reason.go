@@ -330,8 +330,9 @@ var runWords = map[string]string{
 
 // dateWords are the words of the classes in Fact.Class of a flow.
 var dateWords = map[string]string{
-	"much below": "much below normal for the date", "below": "below normal for the date", "normal": "normal for the date",
-	"above": "above normal for the date", "much above": "much above normal for the date",
+	"much below": "much below normal for the date", "below": "below normal for the date",
+	"normal": "normal for the date",
+	"above":  "above normal for the date", "much above": "much above normal for the date",
 }
 
 // placeWords is what a kind of spot tends to give [common practice].
@@ -356,18 +357,25 @@ func keyed(words map[string]string, key string) string {
 // keyWords are the words of keys, in a brief or among the Names of a reason; every
 // other name is a foreign word and printed as it is.
 var keyWords = map[string]string{
-	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast", "alerts": "warnings",
-	"ice": "ice state", "season_rule": "season rule", "max_flow": "flow limit", "flood_stage": "flood stage",
-	"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed", "given": "as given",
+	"discharge": "flow", "stage": "stage", "water_temp": "water temperature", "weather": "weather forecast",
+	"alerts": "warnings",
+	"ice":    "ice state", "season_rule": "season rule", "max_flow": "flow limit", "flood_stage": "flood stage",
+	"float": "timed by floats", "angle": "from the line angle", "kind": "by kind of spot, not timed",
+	"given":   "as given",
 	"warmest": "warmest water of the day", "rising_fast": "rising fast", "over_limit": "flow over the club limit",
 	"over_craft_limit": "flow over the limit of your craft", "turbidity": "gauge turbidity", "member": "a member today",
-	"bend_hole_deep": "deep bend holes", "hole_head": "hole heads", "hole_tail": "hole tails", "current_seam": "seams", "slack_pocket": "slack pockets",
-	"bank_eddy": "bank eddies", "sand_dune_field": "lee of the dunes", "rock_shallow": "shallow rock", "wood_shallow": "shallow wood",
-	"tailwater_apron": "tailwater apron", "tributary_mouth": "creek mouths", "minnow": "salted or dead minnow when they refuse",
-	"colour_loud": "loud: " + loudColours, "colour_pale": "pale: " + paleColours, "colour_either": loudColours + ", or " + paleColours,
+	"bend_hole_deep": "deep bend holes", "hole_head": "hole heads", "hole_tail": "hole tails", "current_seam": "seams",
+	"slack_pocket": "slack pockets",
+	"bank_eddy":    "bank eddies", "sand_dune_field": "lee of the dunes", "rock_shallow": "shallow rock",
+	"wood_shallow":    "shallow wood",
+	"tailwater_apron": "tailwater apron", "tributary_mouth": "creek mouths",
+	"minnow":      "salted or dead minnow when they refuse",
+	"colour_loud": "loud: " + loudColours, "colour_pale": "pale: " + paleColours, "colour_either": loudColours +
+		", or " + paleColours,
 	"colour_by_clarity": "if stained, loud: " + loudColours + "; if clear, pale: " + paleColours,
 	"braid-0.14":        "0.14 mm braid", "nylon-0.28": "0.28 mm nylon", "slim": "slim body", "bulky": "bulky body",
-	"no_link": "has no link to its text", "unread": "did not load", "unreadable": "cannot be read", "too_deep": "lies under too many lists",
+	"no_link": "has no link to its text", "unread": "did not load", "unreadable": "cannot be read",
+	"too_deep": "lies under too many lists",
 	"too_many": "comes after more than are read at once", "damaged_shape": "has a damaged outline",
 	"exchanged_shape": "has an outline with exchanged coordinates",
 	"wade":            "wading", "tube": "a float tube or kayak", "small_boat": "a small boat", "boat": "a boat",
@@ -437,7 +445,8 @@ func (f format) fill(words string, r coldseam.Reason) (text string, ok bool) {
 
 // value words one value of a reason.
 func (f format) value(name string, r coldseam.Reason) (text string, ok bool) {
-	moment := map[string]time.Time{"at": r.At, "clock": r.At, "since": r.At, "date": r.At, "from": r.From, "until": r.Until}
+	moment := map[string]time.Time{"at": r.At, "clock": r.At, "since": r.At, "date": r.At, "from": r.From,
+		"until": r.Until}
 	if t, ok := moment[name]; ok {
 		switch {
 		case t.IsZero():

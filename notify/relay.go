@@ -19,9 +19,10 @@ import (
 
 // Relay is the submission server of the club.
 type Relay struct {
-	Addr     string // host:port
-	Hello    string // our name in EHLO
-	TLS      string // "starttls" (default), "implicit", "none" (this machine and its private network, without a password)
+	Addr  string // host:port
+	Hello string // our name in EHLO
+	// "starttls" (default), "implicit", "none" (this machine and its private network, without a password)
+	TLS      string
 	TLSConf  *tls.Config
 	User     string // empty = no AUTH
 	Password string
@@ -94,8 +95,9 @@ func (r Relay) Check() error {
 	case "", "starttls", "implicit":
 	case "none":
 		if !r.loopback() && (r.User != "" || !r.near()) {
-			return fmt.Errorf("smtp relay %s: tls none is for this machine, and without a password for its private network; "+
-				"want starttls or implicit: %w", r.Addr, coldseam.ErrInvalid)
+			return fmt.Errorf(
+				"smtp relay %s: tls none is for this machine, and without a password for its private network; "+
+					"want starttls or implicit: %w", r.Addr, coldseam.ErrInvalid)
 		}
 	default:
 		return fmt.Errorf("smtp tls %q: want starttls, implicit or none: %w", r.TLS, coldseam.ErrInvalid)
@@ -200,7 +202,8 @@ func (r Relay) open(raw *watched) (*smtp.Client, error) {
 	case r.TLS == "none" && nearAddr(raw.RemoteAddr()):
 		c = smtp.NewClient(raw)
 	case r.TLS == "none":
-		return nil, fmt.Errorf("relay %s is neither on this machine nor in a private network, and tls is none: %w", raw.RemoteAddr(), coldseam.ErrInvalid)
+		return nil, fmt.Errorf("relay %s is neither on this machine nor in a private network, and tls is none: %w",
+			raw.RemoteAddr(), coldseam.ErrInvalid)
 	default:
 		if c, err = smtp.NewClientStartTLS(raw, r.tlsConfig()); err != nil {
 			return nil, fmt.Errorf("starttls: %w", err)

@@ -27,7 +27,8 @@ func TestReplayPrintsItsStops(t *testing.T) {
 // The ends of the odds are words on both sides: nothing is certain.
 func TestOddsNeverReadTenInTen(t *testing.T) {
 	t.Parallel()
-	for p, want := range map[float64]string{.049: "under 1 in 10", .05: "1 in 10", .949: "9 in 10", .95: "over 9 in 10", 1: "over 9 in 10"} {
+	for p, want := range map[float64]string{.049: "under 1 in 10", .05: "1 in 10", .949: "9 in 10", .95: "over 9 in 10",
+		1: "over 9 in 10"} {
 		require.Equal(t, want, plain(odds(p)), p)
 	}
 }

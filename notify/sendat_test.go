@@ -15,7 +15,8 @@ import (
 func zones(t *testing.T) map[string]*time.Location {
 	t.Helper()
 	out := map[string]*time.Location{}
-	for _, n := range []string{"America/Chicago", "Asia/Beirut", "Australia/Lord_Howe", "Asia/Kathmandu", "Europe/Berlin",
+	for _, n := range []string{"America/Chicago", "Asia/Beirut", "Australia/Lord_Howe", "Asia/Kathmandu",
+		"Europe/Berlin",
 		"America/St_Johns", "America/Winnipeg", "Africa/Casablanca", "Pacific/Chatham", "America/Anchorage"} {
 		loc, err := time.LoadLocation(n)
 		require.NoError(t, err)

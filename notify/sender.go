@@ -247,7 +247,8 @@ func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome)
 	}
 	r.Fail("after done")
 	if o.State != coldseam.MailSent && r.Log != nil {
-		r.Log.Warn("mail not sent", "outbox", l.ID, "state", string(o.State), "stage", o.Stage, "code", o.Code, "esc", o.Esc)
+		r.Log.Warn("mail not sent", "outbox", l.ID, "state", string(o.State), "stage", o.Stage, "code", o.Code, "esc",
+			o.Esc)
 	}
 	return nil
 }

@@ -93,30 +93,203 @@ func TestFaults(t *testing.T) {
 		accepted int // mails in the sink after the run of two rows
 		err      error
 	}{
-		{name: "421 greeting", script: once("greet", sink.Reply(421, "4.3.2", "busy")), state: coldseam.MailDeferred, stage: StageHello, code: 421, slow: true, err: coldseam.ErrUnavailable},
-		{name: "554 greeting", script: once("greet", sink.Reply(554, "5.7.1", "go away")), state: coldseam.MailDeferred, stage: StageHello, code: 554, breaker: true, err: ErrBreaker},
-		{name: "drop at greeting", script: once("greet", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageHello, err: coldseam.ErrUnavailable},
-		{name: "451 at MAIL", script: once("mail", sink.Reply(451, "4.3.0", "later")), state: coldseam.MailDeferred, stage: StageMail, code: 451, accepted: 1},
-		{name: "550 at MAIL", script: once("mail", sink.Reply(550, "5.1.8", "bad sender")), state: coldseam.MailDeferred, stage: StageMail, code: 550, breaker: true, err: ErrBreaker},
-		{name: "451 at RCPT", script: once("rcpt", sink.Reply(451, "4.2.1", "greylisted")), state: coldseam.MailDeferred, stage: StageRcpt, code: 451, accepted: 1},
-		{name: "452 at RCPT", script: once("rcpt", sink.Reply(452, "4.2.2", "full")), state: coldseam.MailDeferred, stage: StageRcpt, code: 452, accepted: 1},
-		{name: "too many at RCPT", script: once("rcpt", sink.Reply(450, "4.2.0", "too many messages")), state: coldseam.MailDeferred, stage: StageRcpt, code: 450, slow: true, accepted: 1},
-		{name: "4.7 at RCPT", script: once("rcpt", sink.Reply(450, "4.7.28", "rate")), state: coldseam.MailDeferred, stage: StageRcpt, code: 450, slow: true, accepted: 1},
-		{name: "550 5.1.1 at RCPT", script: once("rcpt", sink.Reply(550, "5.1.1", "no such user")), state: coldseam.MailFailed, stage: StageRcpt, code: 550, suppress: true, accepted: 1},
-		{name: "550 5.1.10 at RCPT", script: once("rcpt", sink.Reply(556, "5.1.10", "null MX")), state: coldseam.MailFailed, stage: StageRcpt, code: 556, suppress: true, accepted: 1},
-		{name: "bare 550 at RCPT", script: once("rcpt", sink.Reply(550, "", "no such user")), state: coldseam.MailFailed, stage: StageRcpt, code: 550, suppress: true, accepted: 1},
-		{name: "552 5.2.2 at RCPT", script: once("rcpt", sink.Reply(552, "5.2.2", "mailbox full")), state: coldseam.MailFailed, stage: StageRcpt, code: 552, accepted: 1},
-		{name: "550 5.7.1 at RCPT", script: once("rcpt", sink.Reply(550, "5.7.1", "blocked")), state: coldseam.MailDeferred, stage: StageRcpt, code: 550, accepted: 1},
-		{name: "drop at RCPT", script: once("rcpt", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageRcpt, accepted: 1},
-		{name: "451 at DATA", script: once("data", sink.Reply(451, "4.3.0", "disk")), state: coldseam.MailDeferred, stage: StageData, code: 451, accepted: 1},
-		{name: "drop at DATA", script: once("data", sink.Fault{Drop: true}), state: coldseam.MailDeferred, stage: StageData, accepted: 1},
-		{name: "552 5.3.4 at dot", script: once("dot", sink.Reply(552, "5.3.4", "too big")), state: coldseam.MailDeferred, stage: StageDot, code: 552, breaker: true, err: ErrBreaker},
-		{name: "550 5.7.1 at dot", script: once("dot", sink.Reply(550, "5.7.1", "spam")), state: coldseam.MailDeferred, stage: StageDot, code: 550, breaker: true, err: ErrBreaker},
-		{name: "451 at dot", script: once("dot", sink.Reply(451, "4.3.0", "later")), state: coldseam.MailDeferred, stage: StageDot, code: 451, accepted: 1},
-		{name: "550 5.1.1 at dot", script: once("dot", sink.Reply(550, "5.1.1", "gone")), state: coldseam.MailFailed, stage: StageDot, code: 550, suppress: true, accepted: 1},
-		{name: "drop after dot, kept", script: once("dot", sink.Fault{Drop: true, Keep: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 2},
-		{name: "drop after dot, lost", script: once("dot", sink.Fault{Drop: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 1},
-		{name: "hang after dot", script: once("dot", sink.Fault{Hang: 5 * time.Second, Keep: true}), state: coldseam.MailUnknown, stage: StageDot, accepted: 2},
+		{
+			name:   "421 greeting",
+			script: once("greet", sink.Reply(421, "4.3.2", "busy")),
+			state:  coldseam.MailDeferred,
+			stage:  StageHello,
+			code:   421,
+			slow:   true,
+			err:    coldseam.ErrUnavailable,
+		},
+		{
+			name:    "554 greeting",
+			script:  once("greet", sink.Reply(554, "5.7.1", "go away")),
+			state:   coldseam.MailDeferred,
+			stage:   StageHello,
+			code:    554,
+			breaker: true,
+			err:     ErrBreaker,
+		},
+		{
+			name:   "drop at greeting",
+			script: once("greet", sink.Fault{Drop: true}),
+			state:  coldseam.MailDeferred,
+			stage:  StageHello,
+			err:    coldseam.ErrUnavailable,
+		},
+		{
+			name:     "451 at MAIL",
+			script:   once("mail", sink.Reply(451, "4.3.0", "later")),
+			state:    coldseam.MailDeferred,
+			stage:    StageMail,
+			code:     451,
+			accepted: 1,
+		},
+		{
+			name:    "550 at MAIL",
+			script:  once("mail", sink.Reply(550, "5.1.8", "bad sender")),
+			state:   coldseam.MailDeferred,
+			stage:   StageMail,
+			code:    550,
+			breaker: true,
+			err:     ErrBreaker,
+		},
+		{
+			name:     "451 at RCPT",
+			script:   once("rcpt", sink.Reply(451, "4.2.1", "greylisted")),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			code:     451,
+			accepted: 1,
+		},
+		{
+			name:     "452 at RCPT",
+			script:   once("rcpt", sink.Reply(452, "4.2.2", "full")),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			code:     452,
+			accepted: 1,
+		},
+		{
+			name:     "too many at RCPT",
+			script:   once("rcpt", sink.Reply(450, "4.2.0", "too many messages")),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			code:     450,
+			slow:     true,
+			accepted: 1,
+		},
+		{
+			name:     "4.7 at RCPT",
+			script:   once("rcpt", sink.Reply(450, "4.7.28", "rate")),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			code:     450,
+			slow:     true,
+			accepted: 1,
+		},
+		{
+			name:     "550 5.1.1 at RCPT",
+			script:   once("rcpt", sink.Reply(550, "5.1.1", "no such user")),
+			state:    coldseam.MailFailed,
+			stage:    StageRcpt,
+			code:     550,
+			suppress: true,
+			accepted: 1,
+		},
+		{
+			name:     "550 5.1.10 at RCPT",
+			script:   once("rcpt", sink.Reply(556, "5.1.10", "null MX")),
+			state:    coldseam.MailFailed,
+			stage:    StageRcpt,
+			code:     556,
+			suppress: true,
+			accepted: 1,
+		},
+		{
+			name:     "bare 550 at RCPT",
+			script:   once("rcpt", sink.Reply(550, "", "no such user")),
+			state:    coldseam.MailFailed,
+			stage:    StageRcpt,
+			code:     550,
+			suppress: true,
+			accepted: 1,
+		},
+		{
+			name:     "552 5.2.2 at RCPT",
+			script:   once("rcpt", sink.Reply(552, "5.2.2", "mailbox full")),
+			state:    coldseam.MailFailed,
+			stage:    StageRcpt,
+			code:     552,
+			accepted: 1,
+		},
+		{
+			name:     "550 5.7.1 at RCPT",
+			script:   once("rcpt", sink.Reply(550, "5.7.1", "blocked")),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			code:     550,
+			accepted: 1,
+		},
+		{
+			name:     "drop at RCPT",
+			script:   once("rcpt", sink.Fault{Drop: true}),
+			state:    coldseam.MailDeferred,
+			stage:    StageRcpt,
+			accepted: 1,
+		},
+		{
+			name:     "451 at DATA",
+			script:   once("data", sink.Reply(451, "4.3.0", "disk")),
+			state:    coldseam.MailDeferred,
+			stage:    StageData,
+			code:     451,
+			accepted: 1,
+		},
+		{
+			name:     "drop at DATA",
+			script:   once("data", sink.Fault{Drop: true}),
+			state:    coldseam.MailDeferred,
+			stage:    StageData,
+			accepted: 1,
+		},
+		{
+			name:    "552 5.3.4 at dot",
+			script:  once("dot", sink.Reply(552, "5.3.4", "too big")),
+			state:   coldseam.MailDeferred,
+			stage:   StageDot,
+			code:    552,
+			breaker: true,
+			err:     ErrBreaker,
+		},
+		{
+			name:    "550 5.7.1 at dot",
+			script:  once("dot", sink.Reply(550, "5.7.1", "spam")),
+			state:   coldseam.MailDeferred,
+			stage:   StageDot,
+			code:    550,
+			breaker: true,
+			err:     ErrBreaker,
+		},
+		{
+			name:     "451 at dot",
+			script:   once("dot", sink.Reply(451, "4.3.0", "later")),
+			state:    coldseam.MailDeferred,
+			stage:    StageDot,
+			code:     451,
+			accepted: 1,
+		},
+		{
+			name:     "550 5.1.1 at dot",
+			script:   once("dot", sink.Reply(550, "5.1.1", "gone")),
+			state:    coldseam.MailFailed,
+			stage:    StageDot,
+			code:     550,
+			suppress: true,
+			accepted: 1,
+		},
+		{
+			name:     "drop after dot, kept",
+			script:   once("dot", sink.Fault{Drop: true, Keep: true}),
+			state:    coldseam.MailUnknown,
+			stage:    StageDot,
+			accepted: 2,
+		},
+		{
+			name:     "drop after dot, lost",
+			script:   once("dot", sink.Fault{Drop: true}),
+			state:    coldseam.MailUnknown,
+			stage:    StageDot,
+			accepted: 1,
+		},
+		{
+			name:     "hang after dot",
+			script:   once("dot", sink.Fault{Hang: 5 * time.Second, Keep: true}),
+			state:    coldseam.MailUnknown,
+			stage:    StageDot,
+			accepted: 2,
+		},
 		{name: "accepted", script: nil, state: coldseam.MailSent, stage: StageSent, code: 250, accepted: 2},
 	}
 
@@ -197,7 +370,8 @@ func TestRelayDownForLong(t *testing.T) {
 	t.Parallel()
 	for _, stage := range []string{StageDial, StageHello} {
 		for attempt := 1; attempt < 12; attempt++ {
-			o := schedule(coldseam.Outcome{State: coldseam.MailDeferred, Stage: stage}, coldseam.Letter{ID: 7, Attempt: attempt}, at(4, 50))
+			o := schedule(coldseam.Outcome{State: coldseam.MailDeferred, Stage: stage},
+				coldseam.Letter{ID: 7, Attempt: attempt}, at(4, 50))
 			require.LessOrEqual(t, o.NextAt.Sub(at(4, 50)), 6*time.Minute)
 		}
 	}
@@ -315,10 +489,18 @@ func TestComposeFailureConcernsOneRow(t *testing.T) {
 		state   coldseam.MailState
 	}{
 		{"panic", func() (Message, error) { panic("template") }, coldseam.MailDeferred},
-		{"bad payload", func() (Message, error) { return Message{}, fmt.Errorf("payload: %w", coldseam.ErrInvalid) }, coldseam.MailDeferred},
-		{"bad address", func() (Message, error) { return Message{}, fmt.Errorf("address: %w", coldseam.ErrRejected) }, coldseam.MailFailed},
-		{"not now", func() (Message, error) { return Message{}, fmt.Errorf("read: %w", coldseam.ErrUnavailable) }, coldseam.MailDeferred},
-		{"void", func() (Message, error) { return Message{}, fmt.Errorf("turned back: %w", ErrVoid) }, coldseam.MailSkipped},
+		{"bad payload", func() (Message, error) {
+			return Message{}, fmt.Errorf("payload: %w", coldseam.ErrInvalid)
+		}, coldseam.MailDeferred},
+		{"bad address", func() (Message, error) {
+			return Message{}, fmt.Errorf("address: %w", coldseam.ErrRejected)
+		}, coldseam.MailFailed},
+		{"not now", func() (Message, error) {
+			return Message{}, fmt.Errorf("read: %w", coldseam.ErrUnavailable)
+		}, coldseam.MailDeferred},
+		{"void", func() (Message, error) {
+			return Message{}, fmt.Errorf("turned back: %w", ErrVoid)
+		}, coldseam.MailSkipped},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -379,8 +561,13 @@ func certificate(t *testing.T, host string) (tls.Certificate, *x509.CertPool) {
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	require.NoError(t, err)
 	tmpl := &x509.Certificate{
-		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: host}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
+		SerialNumber:          big.NewInt(1),
+		Subject:               pkix.Name{CommonName: host},
+		NotBefore:             time.Now().Add(-time.Hour),
+		NotAfter:              time.Now().Add(time.Hour),
+		IsCA:                  true,
+		BasicConstraintsValid: true,
+		KeyUsage:              x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
 	}
 
 	if ip := net.ParseIP(host); ip != nil {
@@ -415,10 +602,26 @@ func TestTLSAndLogin(t *testing.T) {
 		breaker    bool
 	}{
 		{name: "starttls and login", cert: &good, pool: pool, user: "club", pass: "secret", sent: 1},
-		{name: "wrong password", cert: &good, pool: pool, user: "club", pass: "wrong", stage: StageHello, breaker: true},
+		{
+			name:    "wrong password",
+			cert:    &good,
+			pool:    pool,
+			user:    "club",
+			pass:    "wrong",
+			stage:   StageHello,
+			breaker: true,
+		},
 		{name: "login missing", cert: &good, pool: pool, stage: StageMail, breaker: true},
 		{name: "unknown certificate", cert: &good, user: "club", pass: "secret", stage: StageHello, breaker: true},
-		{name: "certificate of another host", cert: &other, pool: otherPool, user: "club", pass: "secret", stage: StageHello, breaker: true},
+		{
+			name:    "certificate of another host",
+			cert:    &other,
+			pool:    otherPool,
+			user:    "club",
+			pass:    "secret",
+			stage:   StageHello,
+			breaker: true,
+		},
 		{name: "starttls not offered", pool: pool, user: "club", pass: "secret", stage: StageHello, breaker: true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -542,7 +745,8 @@ func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, 
 // away is recorded when it is back, and not sent again.
 func TestOutcomeWaitsForTheDatabase(t *testing.T) {
 	t.Parallel()
-	for name, last := range map[string]error{"back": nil, "its answer lost": fmt.Errorf("taken: %w", coldseam.ErrStale), "hanging": nil} {
+	for name, last := range map[string]error{"back": nil, "its answer lost": fmt.Errorf("taken: %w", coldseam.ErrStale),
+		"hanging": nil} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s := startSink(t, sink.Config{})
@@ -623,7 +827,8 @@ func endless(t *testing.T, before, line string) (addr string, taken *atomic.Int6
 func TestReplyWithoutEnd(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ before, line string }{
-		"greeting": {"", "220-welcome\r\n"}, "no line end": {"", "220 welcome welcome "}, "list of extensions": {"220 here\r\n", "250-SIZE\r\n"},
+		"greeting": {"", "220-welcome\r\n"}, "no line end": {"", "220 welcome welcome "},
+		"list of extensions": {"220 here\r\n", "250-SIZE\r\n"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

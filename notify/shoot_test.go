@@ -61,7 +61,8 @@ func shown(t testing.TB, l coldseam.Letter, charts map[coldseam.ReachID][]byte) 
 	require.NoError(t, err)
 	for _, b := range v.Blocks {
 		if b.CID != "" {
-			html = strings.ReplaceAll(html, "cid:"+b.CID, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(charts[b.Brief.Reach]))
+			html = strings.ReplaceAll(html, "cid:"+b.CID, "data:image/png;base64,"+base64.StdEncoding.EncodeToString(
+				charts[b.Brief.Reach]))
 		}
 	}
 	return html
@@ -92,7 +93,8 @@ func TestShoot(t *testing.T) {
 	srv := serveMails(t, sampleCharts(t))
 	for name := range cases() {
 		for _, scheme := range []string{"light", "dark"} {
-			require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "screen", scheme), chromedp.Navigate(srv.URL+"/"+name)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "screen", scheme),
+				chromedp.Navigate(srv.URL+"/"+name)), name)
 			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 			require.NoError(t, err, name)
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "letter-"+name+"-"+scheme+".png"), png, 0o644))

@@ -45,7 +45,8 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 	case coldseam.MailCorrection:
 		return subject(k.Verdict.String()+" replaces "+c.Was.String()+": "+k.River, cause(k)...)
 	case coldseam.MailFlip:
-		return subject("Now "+k.Verdict.String()+" "+k.River+" "+weekday(k.Brief.Day), "was "+c.Was.String(), goodMorning(k))
+		return subject("Now "+k.Verdict.String()+" "+k.River+" "+weekday(k.Brief.Day), "was "+c.Was.String(),
+			goodMorning(k))
 	case coldseam.MailOutlook:
 		return outlookSubject(c)
 	case coldseam.MailConfirm:

@@ -70,9 +70,11 @@ func (t Tokens) Check() error {
 	case t.List == "":
 		return fmt.Errorf("token list id is empty: %w", coldseam.ErrInvalid)
 	case len(t.Current.Secret) < 32:
-		return fmt.Errorf("token key %d has %d bytes, want at least 32: %w", t.Current.ID, len(t.Current.Secret), coldseam.ErrInvalid)
+		return fmt.Errorf("token key %d has %d bytes, want at least 32: %w", t.Current.ID, len(t.Current.Secret),
+			coldseam.ErrInvalid)
 	case t.Previous.Secret != nil && len(t.Previous.Secret) < 32:
-		return fmt.Errorf("token key %d has %d bytes, want at least 32: %w", t.Previous.ID, len(t.Previous.Secret), coldseam.ErrInvalid)
+		return fmt.Errorf("token key %d has %d bytes, want at least 32: %w", t.Previous.ID, len(t.Previous.Secret),
+			coldseam.ErrInvalid)
 	case t.Previous.Secret != nil && t.Previous.ID == t.Current.ID:
 		return fmt.Errorf("two token keys with the id %d: %w", t.Current.ID, coldseam.ErrInvalid)
 	}

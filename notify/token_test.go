@@ -95,13 +95,15 @@ func TestKeyRotation(t *testing.T) {
 	old := keys()
 	s := old.Sign(Claim{Purpose: ForUnsubscribe, Subscriber: 17})
 	addr := old.BounceAddress(17, day0, "b.example")
-	rotated := Tokens{List: "brief", Current: TokenKey{ID: 3, Secret: []byte(strings.Repeat("n", 32))}, Previous: old.Current}
+	rotated := Tokens{List: "brief", Current: TokenKey{ID: 3, Secret: []byte(strings.Repeat("n", 32))},
+		Previous: old.Current}
 	_, err := rotated.Verify(s, ForUnsubscribe, at(5, 0))
 	require.NoError(t, err, "the previous key still verifies")
 	_, _, _, err = rotated.ParseAddress(addr)
 	require.NoError(t, err)
 
-	gone := Tokens{List: "brief", Current: TokenKey{ID: 4, Secret: []byte(strings.Repeat("m", 32))}, Previous: rotated.Current}
+	gone := Tokens{List: "brief", Current: TokenKey{ID: 4, Secret: []byte(strings.Repeat("m", 32))},
+		Previous: rotated.Current}
 	_, err = gone.Verify(s, ForUnsubscribe, at(5, 0))
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	_, _, _, err = gone.ParseAddress(addr)
@@ -147,7 +149,8 @@ func TestSignedAddresses(t *testing.T) {
 		}
 	}
 
-	for _, junk := range []string{"", "@", "b+@x", "b+17@x", "angler@home.example", "u+17-20270410-aaaa@x", "b+17-20270410-@x"} {
+	for _, junk := range []string{"", "@", "b+@x", "b+17@x", "angler@home.example", "u+17-20270410-aaaa@x",
+		"b+17-20270410-@x"} {
 		_, _, _, err := k.ParseAddress(junk)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, junk)
 	}
@@ -157,7 +160,8 @@ func TestLinks(t *testing.T) {
 	t.Parallel()
 	l := composer().Links
 	require.NoError(t, l.Check())
-	for _, bad := range []string{"", "club.example", "ftp://club.example", "https://", "https://u@club.example", "https://club.example?x=1"} {
+	for _, bad := range []string{"", "club.example", "ftp://club.example", "https://", "https://u@club.example",
+		"https://club.example?x=1"} {
 		require.ErrorIs(t, Links{PublicURL: bad, Tokens: keys()}.Check(), coldseam.ErrInvalid, bad)
 	}
 	require.Equal(t, "https://club.example/river/a%2Fb%3Fc", l.River("a/b?c"))

@@ -18,13 +18,15 @@ func TestAskHasTheRightsOfAReader(t *testing.T) {
 		Band  string
 		Upper float64
 	}
-	got, err := store.Ask[band](ctx, db, `SELECT band, upper_f AS upper FROM season.band WHERE band_no <= $1 ORDER BY band_no`, 2)
+	got, err := store.Ask[band](ctx, db,
+		`SELECT band, upper_f AS upper FROM season.band WHERE band_no <= $1 ORDER BY band_no`, 2)
 	require.NoError(t, err)
 	require.Equal(t, []band{{"slow", 37}, {"ease", 40}}, got)
 
 	a, err := db.Answer(ctx, `SELECT band, upper_f, NULL AS nothing, date '2026-04-01' AS day FROM band ORDER BY band_no LIMIT 1`)
 	require.NoError(t, err)
-	require.Equal(t, store.Answer{Columns: []string{"band", "upper_f", "nothing", "day"}, Rows: [][]string{{"slow", "37", "", "2026-04-01"}}}, a)
+	require.Equal(t, store.Answer{Columns: []string{"band", "upper_f", "nothing", "day"},
+		Rows: [][]string{{"slow", "37", "", "2026-04-01"}}}, a)
 
 	for _, sql := range []string{
 		`SELECT * FROM coldseam.subscriber`, `SELECT * FROM coldseam.trip`, `SELECT * FROM coldseam.trip_condition`,

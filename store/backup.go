@@ -79,26 +79,31 @@ func toolDir(bin string) (string, error) {
 // the tables meanwhile.
 func (db *DB) dump(ctx context.Context, o BackupOptions, to string) (m Manifest, err error) {
 	m = Manifest{Format: backupFormat, MadeAt: o.Now.UTC().Truncate(time.Second)}
-	err = db.inLongTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		var snapshot string
-		if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
-			return err
-		}
-		if err := tx.QueryRow(ctx, `SELECT current_setting('server_version'), version FROM coldseam.schema_version`).Scan(&m.Server, &m.Schema); err != nil {
-			return err
-		}
+	err = db.inLongTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly},
+		func(tx pgx.Tx) error {
+			var snapshot string
+			if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
+				return err
+			}
+			if err := tx.QueryRow(ctx,
+				`SELECT current_setting('server_version'), version FROM coldseam.schema_version`).Scan(&m.Server,
+				&m.Schema); err != nil {
+				return err
+			}
 
-		var last *time.Time
-		if err := tx.QueryRow(ctx, `SELECT max(local_date) FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&last); err != nil {
-			return err
-		}
-		m.LastEdition = dateOf(last)
-		if m.Tables, err = countTables(ctx, tx); err != nil {
-			return err
-		}
-		return runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_dump"),
-			"--format=custom", "--no-owner", "--no-privileges", "--snapshot="+snapshot, "--schema=coldseam", "--schema=season", "--schema=river", "--file="+to)
-	})
+			var last *time.Time
+			if err := tx.QueryRow(ctx, `SELECT max(local_date) FROM coldseam.outbox WHERE kind = 'morning'`).Scan(
+				&last); err != nil {
+				return err
+			}
+			m.LastEdition = dateOf(last)
+			if m.Tables, err = countTables(ctx, tx); err != nil {
+				return err
+			}
+			return runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_dump"),
+				"--format=custom", "--no-owner", "--no-privileges", "--snapshot="+snapshot, "--schema=coldseam",
+				"--schema=season", "--schema=river", "--file="+to)
+		})
 	return m, err
 }
 
@@ -135,7 +140,8 @@ func countTables(ctx context.Context, tx pgx.Tx) ([]ManifestTable, error) {
 		if !large {
 			what = `hashtextextended(x::text, 0)`
 		}
-		err := tx.QueryRow(ctx, `SELECT count(*), COALESCE(sum(`+what+`), 0)::text FROM `+pgx.Identifier(strings.SplitN(n, ".", 2)).Sanitize()+` x`).Scan(&t.Rows, &t.Sum)
+		err := tx.QueryRow(ctx, `SELECT count(*), COALESCE(sum(`+what+`), 0)::text FROM `+
+			pgx.Identifier(strings.SplitN(n, ".", 2)).Sanitize()+` x`).Scan(&t.Rows, &t.Sum)
 		if err != nil {
 			return nil, err
 		}
@@ -151,7 +157,8 @@ var tlsSetting = regexp.MustCompile(`\b(sslmode|sslrootcert|sslcert|sslkey)=([^&
 // by the environment: arguments can be read by every user of the machine.
 func runTool(ctx context.Context, c *pgx.ConnConfig, prog string, args ...string) error {
 	cmd := exec.CommandContext(ctx, prog, args...)
-	cmd.Env = append(os.Environ(), "PGHOST="+c.Host, fmt.Sprintf("PGPORT=%d", c.Port), "PGUSER="+c.User, "PGDATABASE="+c.Database, "PGPASSWORD="+c.Password)
+	cmd.Env = append(os.Environ(), "PGHOST="+c.Host, fmt.Sprintf("PGPORT=%d", c.Port), "PGUSER="+c.User, "PGDATABASE="+
+		c.Database, "PGPASSWORD="+c.Password)
 	for _, m := range tlsSetting.FindAllStringSubmatch(c.ConnString(), -1) { // as strict as the program itself
 		cmd.Env = append(cmd.Env, "PG"+strings.ToUpper(m[1])+"="+m[2])
 	}

@@ -32,7 +32,8 @@ func impatient(t *testing.T, url string, conns int) *store.DB {
 	for range conns {
 		c, err := db.Pool().Acquire(t.Context())
 		require.NoError(t, err)
-		_, err = c.Exec(t.Context(), fmt.Sprintf(`SET idle_in_transaction_session_timeout = '%dms'`, shortLimit.Milliseconds()))
+		_, err = c.Exec(t.Context(), fmt.Sprintf(`SET idle_in_transaction_session_timeout = '%dms'`,
+			shortLimit.Milliseconds()))
 		require.NoError(t, err)
 		held = append(held, c)
 	}
@@ -47,7 +48,8 @@ func slowDump(t *testing.T, real string) (bin, gate string) {
 	t.Helper()
 	bin = t.TempDir()
 	gate = filepath.Join(bin, "go")
-	script := fmt.Sprintf("#!/bin/sh\ntouch %s.waits\nwhile [ ! -e %s ]; do sleep 0.02; done\nexec %s/pg_dump \"$@\"\n", gate, gate, real)
+	script := fmt.Sprintf("#!/bin/sh\ntouch %s.waits\nwhile [ ! -e %s ]; do sleep 0.02; done\nexec %s/pg_dump \"$@\"\n",
+		gate, gate, real)
 	require.NoError(t, os.WriteFile(filepath.Join(bin, "pg_dump"), []byte(script), 0o755))
 	return bin, gate
 }
@@ -67,7 +69,10 @@ func TestBackupMayTakeAnyTime(t *testing.T) {
 		_, err := db.Backup(t.Context(), store.BackupOptions{Dir: dir, Bin: bin})
 		made <- err
 	}()
-	require.Eventually(t, func() bool { _, err := os.Stat(gate + ".waits"); return err == nil }, 20*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool {
+		_, err := os.Stat(gate + ".waits")
+		return err == nil
+	}, 20*time.Second, 5*time.Millisecond)
 
 	for end := time.Now().Add(3 * shortLimit); time.Now().Before(end); time.Sleep(shortLimit / 4) {
 		n, err := other.EndLostSessions(t.Context(), time.Millisecond)
@@ -85,7 +90,8 @@ func TestMigrationMayTakeAnyTime(t *testing.T) {
 	other, err := pgx.Connect(t.Context(), url)
 	require.NoError(t, err)
 	defer other.Close(context.Background())
-	_, err = other.Exec(t.Context(), `SELECT pg_advisory_lock(9628173550095224)`) // that of the migrations' runner: a slow step
+	// that of the migrations' runner: a slow step
+	_, err = other.Exec(t.Context(), `SELECT pg_advisory_lock(9628173550095224)`)
 	require.NoError(t, err)
 	done := make(chan error, 1)
 	go func() { done <- db.Migrate(t.Context()) }()
@@ -130,7 +136,12 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			db := storetest.New(t)
-			s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", coldseam.Preferences{Zone: "America/Chicago", SendAt: "04:45", Outlook: true, FlipNotice: true})
+			s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", coldseam.Preferences{
+				Zone:       "America/Chicago",
+				SendAt:     "04:45",
+				Outlook:    true,
+				FlipNotice: true,
+			})
 			require.NoError(t, err)
 			require.NoError(t, db.Confirm(ctx, s.ID))
 			_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: c.kind, MadeAt: c.at, MailDomain: "club.example",
@@ -179,7 +190,8 @@ func TestOutlookSentAfterTheBackupIsNotDueAgain(t *testing.T) {
 	bin := pgTools(t)
 	db := storetest.New(t)
 	ctx := t.Context()
-	s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", coldseam.Preferences{Zone: "America/Chicago", SendAt: "04:45", Outlook: true})
+	s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", coldseam.Preferences{Zone: "America/Chicago",
+		SendAt: "04:45", Outlook: true})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, s.ID))
 	thursday := time.Date(2026, 4, 16, 23, 30, 0, 0, time.UTC) // 18:30 in Chicago
@@ -215,7 +227,8 @@ func TestRestoredFilesOverwriteNothing(t *testing.T) {
 	}
 
 	require.NoError(t, os.WriteFile(key, []byte("of the backup"), 0o600))
-	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: filepath.Join(dir, "b"), Bin: bin, Files: map[string]string{"token.key": key}})
+	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: filepath.Join(dir, "b"), Bin: bin,
+		Files: map[string]string{"token.key": key}})
 	require.NoError(t, err)
 	for _, want := range [][]string{{filepath.Join(to, "token.key.restored.2")}, nil} { // the second finds its own
 		r, err := store.Restore(t.Context(), path, storetest.EmptyURL(t), store.RestoreOptions{Bin: bin, FilesTo: to})
@@ -258,7 +271,8 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 
 	_, err = store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin})
 	require.NoError(t, err)
-	text := fmt.Sprintf("backup of %.2f GB: %.0f s; restored, every table compared: %.0f s\n", float64(st.Size())/1e9, took.Seconds(), time.Since(began).Seconds())
+	text := fmt.Sprintf("backup of %.2f GB: %.0f s; restored, every table compared: %.0f s\n", float64(st.Size())/1e9,
+		took.Seconds(), time.Since(began).Seconds())
 	require.NoError(t, os.WriteFile(filepath.Join(out, "backup.txt"), []byte(text), 0o644))
 }
 

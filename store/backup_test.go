@@ -45,14 +45,21 @@ func TestBackupAndRestore(t *testing.T) {
 
 	// An old morning: one sent, one in transmission when the dump is made.
 	old := day.Add(-1)
-	_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example", Letters: []store.NewLetter{
-		{Subscriber: ada.ID, LocalDate: old, Deadline: now.Add(time.Hour)}, {Subscriber: bo.ID, LocalDate: old, Deadline: now.Add(time.Hour)}}})
+	_, _, err = db.QueueEdition(ctx, store.NewEdition{
+		Kind:       coldseam.MailMorning,
+		MadeAt:     now,
+		MailDomain: "club.example",
+		Letters: []store.NewLetter{
+			{Subscriber: ada.ID, LocalDate: old, Deadline: now.Add(time.Hour)},
+			{Subscriber: bo.ID, LocalDate: old, Deadline: now.Add(time.Hour)}},
+	})
 	require.NoError(t, err)
 	ls, err := db.Claim(ctx, "w", now, time.Minute, 2)
 	require.NoError(t, err)
 	_, err = db.InData(ctx, ls[0], now, now.Add(20*time.Minute))
 	require.NoError(t, err)
-	_, err = db.Pool().Exec(ctx, `UPDATE river.river_job SET state = 'running', attempted_at = now() WHERE id = (SELECT min(id) FROM river.river_job)`)
+	_, err = db.Pool().Exec(ctx,
+		`UPDATE river.river_job SET state = 'running', attempted_at = now() WHERE id = (SELECT min(id) FROM river.river_job)`)
 	require.NoError(t, err)
 
 	// Load while the dump is made.
@@ -61,7 +68,8 @@ func TestBackupAndRestore(t *testing.T) {
 	go func() {
 		i := 0
 		for ; stop.Err() == nil; i++ {
-			s := coldseam.Series{SeriesKey: flow, Obs: []coldseam.Observation{obs(float64(i%500), float64(i), t0.Add(time.Duration(i)*time.Second), 0)}}
+			s := coldseam.Series{SeriesKey: flow,
+				Obs: []coldseam.Observation{obs(float64(i%500), float64(i), t0.Add(time.Duration(i)*time.Second), 0)}}
 			if _, _, err := db.UpsertSeries(ctx, 0, []coldseam.Series{s}); err != nil {
 				break
 			}
@@ -72,7 +80,12 @@ func TestBackupAndRestore(t *testing.T) {
 	dir := t.TempDir()
 	conf := filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(conf, []byte("[club]\n"), 0o600))
-	path, err := db.Backup(ctx, store.BackupOptions{Dir: filepath.Join(dir, "backups"), Files: map[string]string{"coldseam.toml": conf}, Bin: bin, Now: now})
+	path, err := db.Backup(ctx, store.BackupOptions{
+		Dir:   filepath.Join(dir, "backups"),
+		Files: map[string]string{"coldseam.toml": conf},
+		Bin:   bin,
+		Now:   now,
+	})
 	busy()
 	require.Positive(t, <-done)
 	require.NoError(t, err)
@@ -96,7 +109,12 @@ func TestBackupAndRestore(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { pg.Stop() })
 
-	r, err := store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin, FilesTo: filepath.Join(dir, "new"), Now: now.Add(time.Minute), Store: o})
+	r, err := store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{
+		Bin:     bin,
+		FilesTo: filepath.Join(dir, "new"),
+		Now:     now.Add(time.Minute),
+		Store:   o,
+	})
 	require.NoError(t, err)
 	require.Equal(t, m, r.Manifest)
 	require.Equal(t, []int{1, 1, 1}, []int{r.Unknown, r.Jobs, len(r.Files)})
@@ -143,7 +161,8 @@ func TestRestoreAfterTheMailDoesNotRepeatIt(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	subscriber(t, db, "ada@one.example")
-	late, _, err := db.AddSubscriber(ctx, "bo@two.example", "", coldseam.Preferences{Zone: "America/Chicago", SendAt: "06:00"})
+	late, _, err := db.AddSubscriber(ctx, "bo@two.example", "", coldseam.Preferences{Zone: "America/Chicago",
+		SendAt: "06:00"})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, late.ID))
 
@@ -196,11 +215,13 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		empty, err := store.Open(t.Context(), url, store.Options{})
 		require.NoError(t, err)
-		require.Zero(t, count(t, empty, `SELECT count(*) FROM pg_namespace WHERE nspname = 'coldseam'`), "nothing was changed")
+		require.Zero(t, count(t, empty, `SELECT count(*) FROM pg_namespace WHERE nspname = 'coldseam'`),
+			"nothing was changed")
 		empty.Close()
 	}
 
-	_, err = db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin, Files: map[string]string{"../x": path}})
+	_, err = db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin,
+		Files: map[string]string{"../x": path}})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
 

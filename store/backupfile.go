@@ -90,7 +90,12 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 		name string
 		body []byte
 	}{{backupManifest, text}, {backupSeal, []byte(sha(text))}} {
-		if err := w.WriteHeader(&tar.Header{Name: e.name, Mode: 0o600, Size: int64(len(e.body)), ModTime: m.MadeAt}); err != nil {
+		if err := w.WriteHeader(&tar.Header{
+			Name:    e.name,
+			Mode:    0o600,
+			Size:    int64(len(e.body)),
+			ModTime: m.MadeAt,
+		}); err != nil {
 			return err
 		}
 		if _, err := w.Write(e.body); err != nil {

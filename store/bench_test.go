@@ -93,12 +93,22 @@ func benchRows() int {
 func quarterHours(series, from, n int, known time.Time) []coldseam.Series {
 	out := make([]coldseam.Series, series)
 	for s := range out {
-		k := coldseam.SeriesKey{Site: coldseam.SiteID(fmt.Sprintf("sim:s%04d", s)), Param: coldseam.Discharge, Stat: coldseam.Instant, Provider: "sim", SeriesRef: "q"}
+		k := coldseam.SeriesKey{
+			Site:      coldseam.SiteID(fmt.Sprintf("sim:s%04d", s)),
+			Param:     coldseam.Discharge,
+			Stat:      coldseam.Instant,
+			Provider:  "sim",
+			SeriesRef: "q",
+		}
 		os := make([]coldseam.Observation, n)
 		for i := range os {
 			h := float64(from+i) / 4
-			os[i] = coldseam.Observation{At: t0.Add(time.Duration(from+i) * 15 * time.Minute), KnownAt: known, Flag: coldseam.Provisional,
-				Value: math.Round(1000*(50+float64(s%17)+10*math.Sin(h/200)+math.Sin(h/3.8))) / 1000}
+			os[i] = coldseam.Observation{
+				At:      t0.Add(time.Duration(from+i) * 15 * time.Minute),
+				KnownAt: known,
+				Flag:    coldseam.Provisional,
+				Value:   math.Round(1000*(50+float64(s%17)+10*math.Sin(h/200)+math.Sin(h/3.8))) / 1000,
+			}
 		}
 		out[s] = coldseam.Series{SeriesKey: k, Obs: os}
 	}
@@ -191,7 +201,8 @@ func staged(t testing.TB, p *pgxpool.Pool, ids map[coldseam.SiteID]int32, ss []c
 	t.Helper()
 
 	err := pgx.BeginFunc(t.Context(), p, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(t.Context(), `CREATE TEMP TABLE incoming (LIKE coldseam.observation) ON COMMIT DROP`); err != nil {
+		if _, err := tx.Exec(t.Context(),
+			`CREATE TEMP TABLE incoming (LIKE coldseam.observation) ON COMMIT DROP`); err != nil {
 			return err
 		}
 		if err := copyInto(t.Context(), tx, "incoming", ids, ss); err != nil {
@@ -259,7 +270,8 @@ func summaries(t testing.TB, p *pgxpool.Pool) string {
 
 func copyInto(ctx context.Context, tx pgx.Tx, table string, ids map[coldseam.SiteID]int32, ss []coldseam.Series) error {
 	s, i := 0, 0
-	_, err := tx.CopyFrom(ctx, pgx.Identifier{table}, []string{"valid_at", "known_at", "value", "series_id", "flags", "qualifier_set"},
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{table}, []string{"valid_at", "known_at", "value", "series_id", "flags",
+		"qualifier_set"},
 		pgx.CopyFromFunc(func() ([]any, error) {
 			for s < len(ss) && i == len(ss[s].Obs) {
 				s, i = s+1, 0
@@ -350,7 +362,8 @@ func BenchmarkFirstLoad(b *testing.B) {
 					}))
 				case "rawFloor", "rawKey":
 					require.NoError(b, pgx.BeginFunc(b.Context(), db.Pool(), func(tx pgx.Tx) error {
-						_, err := tx.Conn().PgConn().CopyFrom(b.Context(), bytes.NewReader(raw), `COPY floor FROM STDIN (FORMAT binary)`)
+						_, err := tx.Conn().PgConn().CopyFrom(b.Context(), bytes.NewReader(raw),
+							`COPY floor FROM STDIN (FORMAT binary)`)
 						return err
 					}))
 				}
@@ -374,7 +387,8 @@ func copyBytes(t testing.TB, db *store.DB, ids map[coldseam.SiteID]int32, ss []c
 	t.Helper()
 	var out bytes.Buffer
 	require.NoError(t, pgx.BeginFunc(t.Context(), db.Pool(), func(tx pgx.Tx) error {
-		if _, err := tx.Exec(t.Context(), `CREATE TEMP TABLE ready (LIKE coldseam.observation) ON COMMIT DROP`); err != nil {
+		if _, err := tx.Exec(t.Context(),
+			`CREATE TEMP TABLE ready (LIKE coldseam.observation) ON COMMIT DROP`); err != nil {
 			return err
 		}
 		if err := copyInto(t.Context(), tx, "ready", ids, ss); err != nil {
@@ -501,7 +515,10 @@ func BenchmarkLatest(b *testing.B) {
 		b.Run(way.name, func(b *testing.B) {
 			var got string
 			for b.Loop() {
-				require.NoError(b, db.Pool().QueryRow(b.Context(), `SELECT concat_ws(' ', count(*), sum(value::numeric), max(valid_at)) FROM (`+way.sql+`) x`).Scan(&got))
+				require.NoError(b,
+					db.Pool().QueryRow(b.Context(),
+						`SELECT concat_ws(' ', count(*), sum(value::numeric), max(valid_at)) FROM (`+way.sql+
+							`) x`).Scan(&got))
 			}
 			if want == "" {
 				want = got
@@ -529,10 +546,17 @@ func BenchmarkLatest(b *testing.B) {
 
 func BenchmarkClimatology(b *testing.B) {
 	db := durableDB(b, durableServer(b))
-	k := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+	k := coldseam.SeriesKey{
+		Site:     "sim:tamsen",
+		Param:    coldseam.Discharge,
+		Stat:     coldseam.Mean,
+		Period:   "P1D",
+		Provider: "sim",
+	}
 	var os []coldseam.Observation
 	for d := (coldseam.Date{Year: 1990, Month: 1, Day: 1}); d.Year < 2020; d = d.Add(1) {
-		os = append(os, coldseam.Observation{At: d.Add(1).UTC(), KnownAt: t0, Value: 50 + 30*math.Sin(float64(d.YearDay())/58) + float64(d.Year%7)})
+		os = append(os, coldseam.Observation{At: d.Add(1).UTC(), KnownAt: t0,
+			Value: 50 + 30*math.Sin(float64(d.YearDay())/58) + float64(d.Year%7)})
 	}
 	upsert(b, db, []coldseam.Series{{SeriesKey: k, Obs: os}})
 	require.NoError(b, db.BuildClimatology(b.Context(), k.Site, k.Param, t0))
@@ -572,7 +596,8 @@ func BenchmarkRecap(b *testing.B) {
 	}
 
 	sqlExec(b, db.Pool(), `VACUUM ANALYZE`)
-	b.Logf("%d rows, %d days", count(b, db, `SELECT count(*) FROM coldseam.observation`), count(b, db, `SELECT count(*) FROM coldseam.day_summary`))
+	b.Logf("%d rows, %d days", count(b, db, `SELECT count(*) FROM coldseam.observation`),
+		count(b, db, `SELECT count(*) FROM coldseam.day_summary`))
 	const sums = `SELECT concat_ws(' ', count(*), sum(n), round(sum(mean)::numeric, 6), sum(lo::numeric), sum(hi::numeric)) FROM (`
 	var want string
 
@@ -616,7 +641,8 @@ func BenchmarkDailyFrame(b *testing.B) {
 		k := coldseam.SeriesKey{Site: "sim:tamsen", Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
 		var os []coldseam.Observation
 		for d := (coldseam.Date{Year: 1990, Month: 1, Day: 1}); d.Year < 2020; d = d.Add(1) {
-			os = append(os, coldseam.Observation{At: d.Add(1).UTC(), KnownAt: t0, Value: 5 + 3*math.Sin(float64(d.YearDay())/58)})
+			os = append(os, coldseam.Observation{At: d.Add(1).UTC(), KnownAt: t0,
+				Value: 5 + 3*math.Sin(float64(d.YearDay())/58)})
 		}
 		upsert(b, db, []coldseam.Series{{SeriesKey: k, Obs: os}})
 	}
@@ -632,7 +658,8 @@ func BenchmarkDailyFrame(b *testing.B) {
 		b.Run(way.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				*way.to, err = db.DailyFrame(b.Context(), "sim:tamsen", "", "", way.asOf, "UTC", store.AssumeLag(time.Hour, 24*time.Hour))
+				*way.to, err = db.DailyFrame(b.Context(), "sim:tamsen", "", "", way.asOf, "UTC",
+					store.AssumeLag(time.Hour, 24*time.Hour))
 				require.NoError(b, err)
 			}
 		})

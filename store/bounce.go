@@ -124,7 +124,9 @@ func (db *DB) RecordBounce(ctx context.Context, id int64, b Bounce) (suppressed 
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		var n int32
 		var last *time.Time
-		if err := tx.QueryRow(ctx, `SELECT fail_days, last_fail_day FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`, id).Scan(&n, &last); err != nil {
+		if err := tx.QueryRow(ctx,
+			`SELECT fail_days, last_fail_day FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`, id).Scan(&n,
+			&last); err != nil {
 			return err
 		}
 
@@ -138,7 +140,8 @@ func (db *DB) RecordBounce(ctx context.Context, id int64, b Bounce) (suppressed 
 			}
 		}
 
-		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.bounce (subscriber_id, bounced_at, mail_day, code, esc, wording, effect) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		if _, err := tx.Exec(ctx,
+			`INSERT INTO coldseam.bounce (subscriber_id, bounced_at, mail_day, code, esc, wording, effect) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			id, micro(b.At), b.MailDay.UTC(), b.Code, b.Esc, clean(b.Text), b.Effect); err != nil {
 			return err
 		}
@@ -179,7 +182,8 @@ func countFail(ctx context.Context, tx pgx.Tx, id int64, n int, last, day coldse
 	}
 
 	n++
-	_, err := tx.Exec(ctx, `UPDATE coldseam.subscriber SET fail_days = $2, last_fail_day = $3 WHERE subscriber_id = $1`, id, n, day.UTC())
+	_, err := tx.Exec(ctx, `UPDATE coldseam.subscriber SET fail_days = $2, last_fail_day = $3 WHERE subscriber_id = $1`,
+		id, n, day.UTC())
 	return n, err
 }
 

@@ -22,7 +22,13 @@ func club(t *testing.T, db *store.DB, n int) (subs []coldseam.Subscriber) {
 }
 
 func gone(stage string) coldseam.Outcome {
-	return coldseam.Outcome{State: coldseam.MailFailed, Stage: stage, Code: 550, Esc: "5.1.1", Suppress: "550 5.1.1 no such user"}
+	return coldseam.Outcome{
+		State:    coldseam.MailFailed,
+		Stage:    stage,
+		Code:     550,
+		Esc:      "5.1.1",
+		Suppress: "550 5.1.1 no such user",
+	}
 }
 
 // A relay that refuses every member, at RCPT or after the dot, in one edition or
@@ -68,7 +74,13 @@ func TestReportsAboutEverybody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	for _, s := range club(t, db, 58) {
-		_, err := db.RecordBounce(t.Context(), s.ID, store.Bounce{At: morning, MailDay: day, Code: 550, Esc: "5.1.1", Text: "no such user"})
+		_, err := db.RecordBounce(t.Context(), s.ID, store.Bounce{
+			At:      morning,
+			MailDay: day,
+			Code:    550,
+			Esc:     "5.1.1",
+			Text:    "no such user",
+		})
 		require.NoError(t, err)
 	}
 	require.Equal(t, 58, count(t, db, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
@@ -126,7 +138,8 @@ func TestWhoLeftIsNotPutBackAsMember(t *testing.T) {
 // when it is entered and not each morning.
 func TestAddressesThatWouldFailAreRefused(t *testing.T) {
 	t.Parallel()
-	for _, s := range []string{"j\u00f6rg@one.example", "\u0430nn@one.example", "ann@\u043ene.example", "ann@b\u00fccher.example", "ann\u200b@one.example", "ann@one"} {
+	for _, s := range []string{"j\u00f6rg@one.example", "\u0430nn@one.example", "ann@\u043ene.example",
+		"ann@b\u00fccher.example", "ann\u200b@one.example", "ann@one"} {
 		require.ErrorIs(t, store.CheckEmail(s), coldseam.ErrInvalid, "%q", s)
 	}
 	for _, s := range []string{"ann@one.example", "o'brien+river@one.example", "ann@xn--bcher-kva.example"} {

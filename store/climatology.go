@@ -29,7 +29,8 @@ type DayClimate struct {
 // earlier does not see them. It replaces those made less than a year before,
 // except that the first of every year stays, so that the table does not grow
 // by the week. ErrNotFound: no daily values.
-func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time, opts ...HistoryOption) error {
+func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time,
+	opts ...HistoryOption) error {
 	fail := func(err error) error { return fmt.Errorf("climatology of %s/%s: %w", site, param, classify(err)) }
 	s, err := db.Site(ctx, site)
 	if err != nil {
@@ -60,7 +61,8 @@ func (db *DB) BuildClimatology(ctx context.Context, site coldseam.SiteID, param 
 			return err
 		}
 
-		_, err := tx.CopyFrom(ctx, pgx.Identifier{"coldseam", "climatology"}, []string{"site_id", "param", "made_at", "doy", "years", "n", "quantile"},
+		_, err := tx.CopyFrom(ctx, pgx.Identifier{"coldseam", "climatology"}, []string{"site_id", "param", "made_at",
+			"doy", "years", "n", "quantile"},
 			pgx.CopyFromSlice(len(table), func(i int) ([]any, error) {
 				d := table[i]
 				return []any{site, param, asOf, int16(d.DOY), int16(d.Years), int32(d.N), float32s(d.Q[:])}, nil
@@ -121,7 +123,8 @@ LIMIT 1`
 
 // Climatology returns what is usual on a day, as made at or before asOf;
 // ErrNotFound.
-func (db *DB) Climatology(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, d coldseam.Date, asOf time.Time) (DayClimate, error) {
+func (db *DB) Climatology(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, d coldseam.Date,
+	asOf time.Time) (DayClimate, error) {
 	var c DayClimate
 	var q []float32
 	err := db.pool.QueryRow(ctx, sqlClimate, site, param, doyOf(d), micro(asOf)).Scan(&c.DOY, &c.Years, &c.N, &q)
@@ -139,7 +142,8 @@ func (db *DB) Climatology(ctx context.Context, site coldseam.SiteID, param colds
 func (db *DB) SetBands(ctx context.Context, bands []coldseam.Band) error {
 	for i, b := range bands {
 		if b.Key == "" || i > 0 && b.Upper <= bands[i-1].Upper {
-			return fmt.Errorf("band %d %q: needs a name and a higher edge than the one before: %w", i+1, b.Key, coldseam.ErrInvalid)
+			return fmt.Errorf("band %d %q: needs a name and a higher edge than the one before: %w", i+1, b.Key,
+				coldseam.ErrInvalid)
 		}
 	}
 
@@ -151,7 +155,8 @@ func (db *DB) SetBands(ctx context.Context, bands []coldseam.Band) error {
 
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var same bool
-		if err := tx.QueryRow(ctx, `SELECT COALESCE(array_agg(key ORDER BY band_no) = $1 AND array_agg(upper_f ORDER BY band_no) = $2, false) FROM coldseam.band`,
+		if err := tx.QueryRow(ctx,
+			`SELECT COALESCE(array_agg(key ORDER BY band_no) = $1 AND array_agg(upper_f ORDER BY band_no) = $2, false) FROM coldseam.band`,
 			keys, edges).Scan(&same); err != nil || same {
 			return err
 		}

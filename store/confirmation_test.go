@@ -16,7 +16,15 @@ func TestConfirmationIsReadAsItWasKnown(t *testing.T) {
 	ctx := t.Context()
 	r, err := db.Reach(ctx, "bend")
 	require.NoError(t, err)
-	word := coldseam.Confirmation{Site: r.Site, Param: coldseam.Stage, From: t0, To: t0.Add(time.Hour), At: t0.Add(2 * time.Hour), Who: "club admin", Why: "read the staff"}
+	word := coldseam.Confirmation{
+		Site:  r.Site,
+		Param: coldseam.Stage,
+		From:  t0,
+		To:    t0.Add(time.Hour),
+		At:    t0.Add(2 * time.Hour),
+		Who:   "club admin",
+		Why:   "read the staff",
+	}
 	require.NoError(t, db.ConfirmReadings(ctx, word))
 	require.NoError(t, db.ConfirmReadings(ctx, word), "again")
 
@@ -36,7 +44,8 @@ func TestConfirmationIsReadAsItWasKnown(t *testing.T) {
 	all, err := db.Confirmations(ctx, "", time.Time{}, word.At)
 	require.NoError(t, err)
 	require.Equal(t, []coldseam.Confirmation{word}, all, "of all gauges")
-	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM season.confirmation WHERE site_id = '`+string(r.Site)+`' AND why = 'read the staff'`))
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM season.confirmation WHERE site_id = '`+string(r.Site)+
+		`' AND why = 'read the staff'`))
 }
 
 func TestConfirmationIsRefused(t *testing.T) {
@@ -51,7 +60,15 @@ func TestConfirmationIsRefused(t *testing.T) {
 		"readings to come":     func(c *coldseam.Confirmation) { c.To = c.At.Add(time.Second) },
 		"no such gauge":        func(c *coldseam.Confirmation) { c.Site = "nowhere" },
 	} {
-		c := coldseam.Confirmation{Site: r.Site, Param: coldseam.Stage, From: t0, To: t0.Add(time.Hour), At: t0.Add(2 * time.Hour), Who: "club admin", Why: "read the staff"}
+		c := coldseam.Confirmation{
+			Site:  r.Site,
+			Param: coldseam.Stage,
+			From:  t0,
+			To:    t0.Add(time.Hour),
+			At:    t0.Add(2 * time.Hour),
+			Who:   "club admin",
+			Why:   "read the staff",
+		}
 		spoil(&c)
 		require.Error(t, db.ConfirmReadings(t.Context(), c), name)
 	}

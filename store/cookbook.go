@@ -44,7 +44,8 @@ type Meaning struct {
 // Dictionary lists every view and column of schema season with its comment,
 // by view and place.
 func (db *DB) Dictionary(ctx context.Context) ([]Meaning, error) {
-	rows, err := db.pool.Query(ctx, `SELECT view_name, view_meaning, column_name, type, meaning FROM season.dictionary ORDER BY view_name, place`)
+	rows, err := db.pool.Query(ctx,
+		`SELECT view_name, view_meaning, column_name, type, meaning FROM season.dictionary ORDER BY view_name, place`)
 	if err != nil {
 		return nil, fmt.Errorf("dictionary: %w", classify(err))
 	}

@@ -28,7 +28,8 @@ const doubtful = coldseam.Equipment | coldseam.Suspect | coldseam.QCRange | cold
 // leads; days it lacks come from shorter values when they cover all four
 // quarters of the day, so that a half day never passes for a mean (a site that
 // reports once a day is taken as it is). ErrNotFound: nothing at all.
-func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.SiteID, asOf time.Time, zone string, opts ...HistoryOption) (coldseam.Days, error) {
+func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.SiteID, asOf time.Time, zone string,
+	opts ...HistoryOption) (coldseam.Days, error) {
 	fail := func(err error) (coldseam.Days, error) {
 		return coldseam.Days{}, fmt.Errorf("daily frame of %s: %w", site, err)
 	}
@@ -69,7 +70,8 @@ func (db *DB) DailyFrame(ctx context.Context, site, tempSite, airSite coldseam.S
 }
 
 // dailyMeans returns nil when the quantity is not measured at the site.
-func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time, loc *time.Location, opts []HistoryOption) (map[coldseam.Date]dayValue, error) {
+func (db *DB) dailyMeans(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time,
+	loc *time.Location, opts []HistoryOption) (map[coldseam.Date]dayValue, error) {
 	all, err := db.seriesOf(ctx, site, param)
 	if err != nil || len(all) == 0 {
 		return nil, err
@@ -115,7 +117,8 @@ func isDaily(k coldseam.SeriesKey) bool {
 
 // seriesDays takes the stored summaries when nothing has changed since asOf
 // and the days are cut alike, and sums the history up else.
-func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (map[coldseam.Date]dayValue, error) {
+func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (
+	map[coldseam.Date]dayValue, error) {
 	var sums []daySum
 	var err error
 	if !asOf.Before(s.Changed) && loc.String() == s.Zone {
@@ -183,7 +186,8 @@ func (db *DB) storedDays(ctx context.Context, id int32) ([]daySum, error) {
 // every forecast. False: the connection speaks text.
 func rawDay(rows pgx.Rows) (d daySum, ok bool) {
 	raw := rows.RawValues()
-	if rows.FieldDescriptions()[0].Format != 1 || len(raw[0]) != 4 || len(raw[1]) != 8 || len(raw[2]) != 4 || len(raw[3]) != 2 || len(raw[4]) != 2 {
+	if rows.FieldDescriptions()[0].Format != 1 || len(raw[0]) != 4 || len(raw[1]) != 8 || len(raw[2]) != 4 ||
+		len(raw[3]) != 2 || len(raw[4]) != 2 {
 		return daySum{}, false
 	}
 	be := binary.BigEndian
@@ -201,14 +205,20 @@ func scanDay(rows pgx.Rows) (d daySum, err error) {
 	return d, err
 }
 
-func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) ([]daySum, error) {
+func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (
+	[]daySum, error) {
 	obs, err := db.asOf(ctx, s, time.Time{}, time.Time{}, asOf, lag)
 	if err != nil {
 		return nil, classify(err)
 	}
 	f := &feed{id: s.ID, zone: loc, offset: periodOf(s.Period) / 2}
 	for _, o := range obs {
-		f.added = append(f.added, row{at: o.At.UnixMicro(), value: o.Value, flags: o.Flag, missing: o.Flag&coldseam.Missing != 0})
+		f.added = append(f.added, row{
+			at:      o.At.UnixMicro(),
+			value:   o.Value,
+			flags:   o.Flag,
+			missing: o.Flag&coldseam.Missing != 0,
+		})
 	}
 	return f.sums(), nil
 }

@@ -225,7 +225,8 @@ func (c *dayColumns) add(id int32, s daySpan) {
 	quarter := (s.to - s.from) / 4 // six hours, but on the days of a clock change
 	c.id, c.day = append(c.id, id), append(c.day, s.day.UTC())
 	c.from, c.to = append(c.from, time.UnixMicro(s.from)), append(c.to, time.UnixMicro(s.to))
-	c.at6, c.at12, c.at18 = append(c.at6, time.UnixMicro(s.from+quarter)), append(c.at12, time.UnixMicro(s.from+2*quarter)), append(c.at18, time.UnixMicro(s.from+3*quarter))
+	c.at6, c.at12, c.at18 = append(c.at6, time.UnixMicro(s.from+quarter)),
+		append(c.at12, time.UnixMicro(s.from+2*quarter)), append(c.at18, time.UnixMicro(s.from+3*quarter))
 }
 
 // sumUp reads the days back; one without a usable value has no summary.
@@ -350,7 +351,8 @@ func rebuildDays(ctx context.Context, tx pgx.Tx, site coldseam.SiteID, zone stri
 	if err != nil {
 		return fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid)
 	}
-	rows, err := tx.Query(ctx, `SELECT series_id, period FROM coldseam.series WHERE site_id = $1 ORDER BY series_id`, site)
+	rows, err := tx.Query(ctx, `SELECT series_id, period FROM coldseam.series WHERE site_id = $1 ORDER BY series_id`,
+		site)
 	if err != nil {
 		return fmt.Errorf("rebuild days: %w", err)
 	}

@@ -102,7 +102,8 @@ func (c *yearColumns) unpack(ctx context.Context, tx pgx.Tx) error {
 // packedDays reads the packed years of a series, oldest first, and says which
 // years they are.
 func (db *DB) packedDays(ctx context.Context, id int32) (out []daySum, years []int32, err error) {
-	rows, err := db.pool.Query(ctx, `SELECT year, mean, doy, quarters, flags FROM coldseam.day_year WHERE series_id = $1 ORDER BY year`, id)
+	rows, err := db.pool.Query(ctx,
+		`SELECT year, mean, doy, quarters, flags FROM coldseam.day_year WHERE series_id = $1 ORDER BY year`, id)
 	if err != nil {
 		return nil, nil, classify(err)
 	}
@@ -113,7 +114,13 @@ func (db *DB) packedDays(ctx context.Context, id int32) (out []daySum, years []i
 		years = append(years, year)
 		first := coldseam.Date{Year: int(year), Month: 1, Day: 1}
 		for i, d := range doy {
-			out = append(out, daySum{day: first.Add(int(d) - 1), total: mean[i], n: 1, quarters: quarters[i], flags: coldseam.Flag(uint16(flags[i]))})
+			out = append(out, daySum{
+				day:      first.Add(int(d) - 1),
+				total:    mean[i],
+				n:        1,
+				quarters: quarters[i],
+				flags:    coldseam.Flag(uint16(flags[i])),
+			})
 		}
 		return nil
 	})

@@ -99,8 +99,10 @@ func (db *DB) due(ctx context.Context, sql string, now time.Time, more ...any) (
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (DueSubscriber, error) {
 		var d DueSubscriber
 		var confirmed, day *time.Time
-		err := r.Scan(&d.ID, &d.Email, &d.Name, &d.State, &d.CreatedAt, &confirmed, &d.Prefs, &d.Suppressed, &day, &d.Deadline)
-		d.CreatedAt, d.ConfirmedAt, d.LocalDate, d.Deadline = d.CreatedAt.UTC(), timeOf(confirmed), dateOf(day), d.Deadline.UTC()
+		err := r.Scan(&d.ID, &d.Email, &d.Name, &d.State, &d.CreatedAt, &confirmed, &d.Prefs, &d.Suppressed, &day,
+			&d.Deadline)
+		d.CreatedAt, d.ConfirmedAt, d.LocalDate, d.Deadline = d.CreatedAt.UTC(), timeOf(confirmed), dateOf(day),
+			d.Deadline.UTC()
 		return d, err
 	})
 	if err != nil {

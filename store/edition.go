@@ -110,13 +110,16 @@ func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, 
 func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id int64, n int, err error) {
 	err = pgx.BeginFunc(ctx, outer, func(tx pgx.Tx) error {
 		if id = e.Edition; id == 0 {
-			if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind, micro(e.MadeAt)).Scan(&id); err != nil {
+			if err := tx.QueryRow(ctx,
+				`INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind,
+				micro(e.MadeAt)).Scan(&id); err != nil {
 				return err
 			}
 		}
 
 		var before int64 // the last row of the pieces before
-		if err := tx.QueryRow(ctx, `SELECT COALESCE(max(outbox_id), 0) FROM coldseam.outbox WHERE edition_id = $1`, id).Scan(&before); err != nil {
+		if err := tx.QueryRow(ctx, `SELECT COALESCE(max(outbox_id), 0) FROM coldseam.outbox WHERE edition_id = $1`,
+			id).Scan(&before); err != nil {
 			return err
 		}
 		done := 0
@@ -182,9 +185,11 @@ func letterColumnsOf(madeAt time.Time, letters []NewLetter) letterColumns {
 		if payload == nil {
 			payload = []byte{}
 		}
-		c.subscriber, c.admin, c.reach = append(c.subscriber, l.Subscriber), append(c.admin, l.AdminEmail), append(c.reach, string(l.Reach))
+		c.subscriber, c.admin, c.reach = append(c.subscriber, l.Subscriber), append(c.admin, l.AdminEmail),
+			append(c.reach, string(l.Reach))
 		c.day, c.deadline = append(c.day, l.LocalDate.UTC()), append(c.deadline, micro(deadline))
-		c.verdict, c.payload, c.goes = append(c.verdict, l.Verdict), append(c.payload, payload), append(c.goes, joinReaches(l.Goes))
+		c.verdict, c.payload, c.goes = append(c.verdict, l.Verdict), append(c.payload, payload),
+			append(c.goes, joinReaches(l.Goes))
 	}
 	return c
 }
@@ -224,7 +229,8 @@ func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id, before int64) erro
 	var n int
 	_, err = pgx.ForEachRow(rows, []any{&domain, &n}, func() error {
 		for ; n > 0; n -= chunkRows {
-			jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: id, Domain: domain, N: min(n, chunkRows)}})
+			jobs = append(jobs,
+				river.InsertManyParams{Args: MailArgs{Edition: id, Domain: domain, N: min(n, chunkRows)}})
 		}
 		return nil
 	})
@@ -323,7 +329,8 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 		var a MailArgs
 		_, err = pgx.ForEachRow(rows, []any{&a.Domain, &a.N, &a.Edition}, func() error {
 			for rest := a.N; rest > 0; rest -= chunkRows {
-				jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: a.Edition, Domain: a.Domain, N: min(rest, chunkRows)}})
+				jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: a.Edition, Domain: a.Domain,
+					N: min(rest, chunkRows)}})
 			}
 			return nil
 		})

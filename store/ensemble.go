@@ -59,9 +59,11 @@ func (db *DB) SaveEnsemble(ctx context.Context, e coldseam.Ensemble) (int64, err
 	}
 
 	var id int64
-	err := db.pool.QueryRow(ctx, sqlSaveEnsemble, e.Site, e.Param, micro(e.Issued), e.Source, flags, valid, quantiles, trace, e.Weights, members).Scan(&id)
+	err := db.pool.QueryRow(ctx, sqlSaveEnsemble, e.Site, e.Param, micro(e.Issued), e.Source, flags, valid, quantiles,
+		trace, e.Weights, members).Scan(&id)
 	if err == pgx.ErrNoRows {
-		err = db.pool.QueryRow(ctx, `SELECT ensemble_id FROM coldseam.ensemble WHERE site_id = $1 AND param = $2 AND issued_at = $3 AND source = $4`,
+		err = db.pool.QueryRow(ctx,
+			`SELECT ensemble_id FROM coldseam.ensemble WHERE site_id = $1 AND param = $2 AND issued_at = $3 AND source = $4`,
 			e.Site, e.Param, micro(e.Issued), e.Source).Scan(&id)
 	}
 
@@ -95,7 +97,8 @@ func checkEnsemble(e coldseam.Ensemble) error {
 // Ensembles returns the forecasts of one site and parameter issued in
 // [from, to], oldest first. Where the members are dropped already, the kept
 // quantiles stand for them and the flag "quantiles" is set.
-func (db *DB) Ensembles(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to time.Time) ([]coldseam.Ensemble, error) {
+func (db *DB) Ensembles(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to time.Time) (
+	[]coldseam.Ensemble, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT site_id, param, issued_at, source, flags, valid_at, quantile, trace, weight, members
 		FROM coldseam.ensemble
@@ -154,7 +157,8 @@ func (db *DB) SaveCrossings(ctx context.Context, site coldseam.SiteID, issued ti
 		}
 		b.Queue(`INSERT INTO coldseam.crossing (site_id, issued_at, edge_c, up, within_3d, within_7d, within_10d, date_p10, date_p50, date_p90, confirmed, body)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT ON CONSTRAINT crossing_pkey DO NOTHING`,
-			site, micro(issued), c.EdgeC, c.Up, c.Within3, c.Within7, c.Within10, nullDate(c.Dates[0]), nullDate(c.Dates[1]), nullDate(c.Dates[2]), c.Confirmed, body)
+			site, micro(issued), c.EdgeC, c.Up, c.Within3, c.Within7, c.Within10, nullDate(c.Dates[0]),
+			nullDate(c.Dates[1]), nullDate(c.Dates[2]), c.Confirmed, body)
 	}
 	if err := db.pool.SendBatch(ctx, b).Close(); err != nil {
 		return fmt.Errorf("crossings of %s: %w", site, classify(err))
@@ -203,7 +207,8 @@ func (db *DB) CrossingsIssued(ctx context.Context, site coldseam.SiteID, from, t
 }
 
 // SaveRun stores the state of the run of one reach and day as issued.
-func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.Date, issued time.Time, r coldseam.RunState) error {
+func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.Date, issued time.Time,
+	r coldseam.RunState) error {
 	body, err := json.Marshal(r)
 	if err != nil {
 		return fmt.Errorf("run of %s: %w: %w", reach, err, coldseam.ErrInvalid)
@@ -211,7 +216,8 @@ func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.
 	_, err = db.pool.Exec(ctx, `
 		INSERT INTO coldseam.run_state (reach_id, species, day, issued_at, stage, stage_p, p_wave, arrived_p10, arrived_p50, arrived_p90, spawned_p50, body, wave_rule)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT ON CONSTRAINT run_state_pkey DO NOTHING`,
-		reach, r.Species, day.UTC(), micro(issued), r.Stage, r.StageP, r.PWave, r.Arrived[0], r.Arrived[1], r.Arrived[2], r.Spawned[1], body, max(r.WaveRule, 1))
+		reach, r.Species, day.UTC(), micro(issued), r.Stage, r.StageP, r.PWave, r.Arrived[0], r.Arrived[1],
+		r.Arrived[2], r.Spawned[1], body, max(r.WaveRule, 1))
 	if err != nil {
 		return fmt.Errorf("run of %s: %w", reach, classify(err))
 	}
@@ -222,7 +228,9 @@ func (db *DB) SaveRun(ctx context.Context, reach coldseam.ReachID, day coldseam.
 // time, or ErrNotFound.
 func (db *DB) Run(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (coldseam.RunState, error) {
 	var r coldseam.RunState
-	err := db.pool.QueryRow(ctx, `SELECT body FROM coldseam.run_state WHERE reach_id = $1 AND issued_at <= $2 ORDER BY issued_at DESC LIMIT 1`, reach, micro(asOf)).Scan(&r)
+	err := db.pool.QueryRow(ctx,
+		`SELECT body FROM coldseam.run_state WHERE reach_id = $1 AND issued_at <= $2 ORDER BY issued_at DESC LIMIT 1`,
+		reach, micro(asOf)).Scan(&r)
 	if err != nil {
 		return r, fmt.Errorf("run of %s: %w", reach, classify(err))
 	}
@@ -232,7 +240,8 @@ func (db *DB) Run(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (
 // WaveOdds are the wave odds of a reach as the first run forecast of each day
 // had them for that day, before any recalibration, of days with a run clock and
 // known at asOf. Odds by another rule than coldseam.WaveRule are left out.
-func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string, asOf time.Time) (map[coldseam.Date]float64, error) {
+func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string, asOf time.Time) (
+	map[coldseam.Date]float64, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (day) day, (body ->> 'PWaveRaw')::float8
 		FROM coldseam.run_state

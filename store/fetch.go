@@ -79,10 +79,12 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 	var id int64
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		if f.ID != 0 {
-			if err := tx.QueryRow(ctx, sqlCompleteRaw, f.ID, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), clean(f.Err), f.Rows).Scan(&id); err != nil {
+			if err := tx.QueryRow(ctx, sqlCompleteRaw, f.ID, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod),
+				clean(f.Err), f.Rows).Scan(&id); err != nil {
 				return err
 			}
-		} else if err := tx.QueryRow(ctx, sqlSaveRaw, f.Profile, f.URL, micro(f.At), f.Status, f.Bytes, f.SHA256, f.Dur.Milliseconds(),
+		} else if err := tx.QueryRow(ctx, sqlSaveRaw, f.Profile, f.URL, micro(f.At), f.Status, f.Bytes, f.SHA256,
+			f.Dur.Milliseconds(),
 			clean(f.ETag), clean(f.LastMod), clean(f.Err), f.Rows, clean(f.Attributes), packed).Scan(&id); err != nil {
 			return err
 		}
@@ -92,7 +94,8 @@ func (db *DB) SaveRaw(ctx context.Context, f coldseam.RawFetch) (int64, error) {
 				return err
 			}
 		}
-		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok, micro(f.At), clean(f.Err), fresh, f.ID != 0, gaps)
+		_, err := tx.Exec(ctx, sqlFetchState, f.Profile, f.URL, clean(f.ETag), clean(f.LastMod), notBefore, ok,
+			micro(f.At), clean(f.Err), fresh, f.ID != 0, gaps)
 		return err
 	})
 	if err != nil {
@@ -128,9 +131,12 @@ func pack(b []byte) ([]byte, error) {
 
 // NextFetch returns the validators for a conditional request and the time
 // before which the address is not to be asked; all zero for a new address.
-func (db *DB) NextFetch(ctx context.Context, profile, url string) (etag, lastMod string, notBefore time.Time, err error) {
+func (db *DB) NextFetch(ctx context.Context, profile, url string) (
+	etag, lastMod string, notBefore time.Time, err error) {
 	var nb *time.Time
-	err = db.pool.QueryRow(ctx, `SELECT etag, last_modified, not_before FROM coldseam.fetch_state WHERE profile = $1 AND url = $2`, profile, url).
+	err = db.pool.QueryRow(ctx,
+		`SELECT etag, last_modified, not_before FROM coldseam.fetch_state WHERE profile = $1 AND url = $2`, profile,
+		url).
 		Scan(&etag, &lastMod, &nb)
 	if err == pgx.ErrNoRows {
 		return "", "", time.Time{}, nil
@@ -236,7 +242,8 @@ func (db *DB) Latest(ctx context.Context, sites ...coldseam.SiteID) ([]LatestVal
 		var v LatestValue
 		var value *float64
 		var flags int16
-		err := r.Scan(&v.Site, &v.Param, &v.Stat, &v.Period, &v.Provider, &v.SeriesRef, &v.At, &v.KnownAt, &value, &flags, &v.Changed)
+		err := r.Scan(&v.Site, &v.Param, &v.Stat, &v.Period, &v.Provider, &v.SeriesRef, &v.At, &v.KnownAt, &value,
+			&flags, &v.Changed)
 		v.At, v.KnownAt, v.Changed, v.Flag = v.At.UTC(), v.KnownAt.UTC(), v.Changed.UTC(), coldseam.Flag(uint16(flags))
 		if value != nil {
 			v.Value = *value

@@ -17,8 +17,16 @@ func TestFetchLog(t *testing.T) {
 	at := time.Date(2026, time.April, 1, 6, 0, 0, 0, time.UTC)
 	save := func(url, shape, body string, status int, after time.Duration) {
 		t.Helper()
-		_, err := db.SaveRaw(ctx, coldseam.RawFetch{Profile: "gauge", URL: url, At: at.Add(after), Status: status, Bytes: int64(len(body)),
-			SHA256: body, Attributes: shape, Payload: []byte(body)})
+		_, err := db.SaveRaw(ctx, coldseam.RawFetch{
+			Profile:    "gauge",
+			URL:        url,
+			At:         at.Add(after),
+			Status:     status,
+			Bytes:      int64(len(body)),
+			SHA256:     body,
+			Attributes: shape,
+			Payload:    []byte(body),
+		})
 		require.NoError(t, err)
 	}
 	save("https://g.example/a", "schema=aaa:1", "one", 200, 0)

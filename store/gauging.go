@@ -75,7 +75,8 @@ func (db *DB) saveGauging(ctx context.Context, g coldseam.Gauging) error {
 		if old, ok := sameVisit(near, g); ok {
 			g = withVisit(g, old)
 		}
-		_, err = tx.Exec(ctx, sqlSaveGauging, g.Site, micro(g.At), g.DischargeM3S, g.StageM, g.WidthM, g.AreaM2, g.MeanVelMS, g.Method, g.Ice, g.Quality, micro(db.now()))
+		_, err = tx.Exec(ctx, sqlSaveGauging, g.Site, micro(g.At), g.DischargeM3S, g.StageM, g.WidthM, g.AreaM2,
+			g.MeanVelMS, g.Method, g.Ice, g.Quality, micro(db.now()))
 		return err
 	})
 }

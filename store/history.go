@@ -200,7 +200,8 @@ var (
 
 // asOf reads one series as known at a time. The reads share a snapshot, so
 // that a revision in between cannot hide a value.
-func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, lag time.Duration) ([]coldseam.Observation, error) {
+func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, lag time.Duration) (
+	[]coldseam.Observation, error) {
 	if from.IsZero() {
 		from = minTime
 	}
@@ -212,23 +213,24 @@ func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, 
 	var undo map[int64]qcUndo
 
 	var quals map[int16][]string
-	err := pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) (err error) {
-		if known, err = readKnown(ctx, tx, sqlAsOf, s.ID, from, to, asOf); err != nil {
-			return err
-		}
-		if lag > 0 && asOf.Before(s.Changed) {
-			last := minOf(to, asOf.Add(-lag), s.FirstKnown)
-			if assumed, err = readKnown(ctx, tx, sqlAssumed, s.ID, from, last); err != nil {
+	err := pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly},
+		func(tx pgx.Tx) (err error) {
+			if known, err = readKnown(ctx, tx, sqlAsOf, s.ID, from, to, asOf); err != nil {
 				return err
 			}
-		}
+			if lag > 0 && asOf.Before(s.Changed) {
+				last := minOf(to, asOf.Add(-lag), s.FirstKnown)
+				if assumed, err = readKnown(ctx, tx, sqlAssumed, s.ID, from, last); err != nil {
+					return err
+				}
+			}
 
-		if undo, err = readUndo(ctx, tx, s.ID, from, to, asOf); err != nil {
+			if undo, err = readUndo(ctx, tx, s.ID, from, to, asOf); err != nil {
+				return err
+			}
+			quals, err = qualifierCodes(ctx, tx)
 			return err
-		}
-		quals, err = qualifierCodes(ctx, tx)
-		return err
-	})
+		})
 	if err != nil {
 		return nil, err
 	}
@@ -287,7 +289,8 @@ func scanKnown(rows pgx.Rows) (k knownRow, err error) {
 	if err := rows.Scan(&id, &at, &known, &v, &flags, &k.quals, &end); err != nil {
 		return knownRow{}, err
 	}
-	k.at, k.known, k.flags, k.missing, k.superseded = at.UnixMicro(), known.UnixMicro(), coldseam.Flag(uint16(flags)), v == nil, end.micro()
+	k.at, k.known, k.flags, k.missing, k.superseded = at.UnixMicro(), known.UnixMicro(), coldseam.Flag(uint16(flags)),
+		v == nil, end.micro()
 	if v != nil {
 		k.value = *v
 	}

@@ -45,9 +45,11 @@ func (db *DB) SaveIce(ctx context.Context, reach coldseam.ReachID, knownAt time.
 	state, cause := make([]string, n), make([]string, n)
 	frost, thaw := make([]float64, n), make([]float64, n)
 	for i, d := range days {
-		day[i], since[i], state[i], cause[i], frost[i], thaw[i] = d.Day.UTC(), d.Since.UTC(), d.State, d.Cause, d.FrostCD, d.ThawCD
+		day[i], since[i], state[i], cause[i], frost[i], thaw[i] = d.Day.UTC(), d.Since.UTC(), d.State, d.Cause,
+			d.FrostCD, d.ThawCD
 	}
-	if _, err := db.pool.Exec(ctx, sqlSaveIce, reach, micro(knownAt), day, state, since, cause, frost, thaw); err != nil {
+	if _, err := db.pool.Exec(ctx, sqlSaveIce, reach, micro(knownAt), day, state, since, cause, frost,
+		thaw); err != nil {
 		return fmt.Errorf("ice of %s: %w", reach, classify(err))
 	}
 	return nil
@@ -55,7 +57,8 @@ func (db *DB) SaveIce(ctx context.Context, reach coldseam.ReachID, knownAt time.
 
 // IceDays returns the states of a reach on the days in [from, to] as they were
 // known at asOf, ascending.
-func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date, asOf time.Time) ([]IceDay, error) {
+func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date, asOf time.Time) (
+	[]IceDay, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (day) day, state, since, cause, frost_cd, thaw_cd, known_at
 		FROM coldseam.ice_state

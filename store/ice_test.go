@@ -26,12 +26,14 @@ func TestIceIsReadAsItWasKnown(t *testing.T) {
 	db := withBend(t, store.Options{})
 	ctx := t.Context()
 	require.NoError(t, db.SaveIce(ctx, "bend", t0, []store.IceDay{iceOn(day, "ice"), iceOn(day.Add(1), "ice")}))
-	require.NoError(t, db.SaveIce(ctx, "bend", t0.Add(time.Hour), []store.IceDay{iceOn(day, "ice"), iceOn(day.Add(1), "open"), iceOn(day.Add(2), "open")}))
+	require.NoError(t, db.SaveIce(ctx, "bend", t0.Add(time.Hour),
+		[]store.IceDay{iceOn(day, "ice"), iceOn(day.Add(1), "open"), iceOn(day.Add(2), "open")}))
 
 	for _, c := range []struct {
 		asOf time.Time
 		want []string
-	}{{t0.Add(-time.Minute), nil}, {t0.Add(time.Minute), []string{"ice", "ice"}}, {t0.Add(2 * time.Hour), []string{"ice", "open", "open"}}} {
+	}{{t0.Add(-time.Minute), nil}, {t0.Add(time.Minute), []string{"ice", "ice"}},
+		{t0.Add(2 * time.Hour), []string{"ice", "open", "open"}}} {
 		got, err := db.IceDays(ctx, "bend", day, day.Add(9), c.asOf)
 		require.NoError(t, err)
 		require.Equal(t, c.want, states(got))
@@ -48,7 +50,8 @@ func TestSameIceWritesNothing(t *testing.T) {
 	t.Parallel()
 	db := withBend(t, store.Options{})
 	for i := range 3 {
-		require.NoError(t, db.SaveIce(t.Context(), "bend", t0.Add(time.Duration(i)*time.Hour), []store.IceDay{iceOn(day, "ice"), iceOn(day.Add(1), "open")}))
+		require.NoError(t, db.SaveIce(t.Context(), "bend", t0.Add(time.Duration(i)*time.Hour),
+			[]store.IceDay{iceOn(day, "ice"), iceOn(day.Add(1), "open")}))
 	}
 	require.Equal(t, 2, count(t, db, `SELECT count(*) FROM coldseam.ice_state`))
 	require.Equal(t, 2, count(t, db, `SELECT count(*) FROM season.ice`))
@@ -58,7 +61,8 @@ func TestMembersIceWordOnlyCloses(t *testing.T) {
 	t.Parallel()
 	db := withBend(t, store.Options{})
 	ctx := t.Context()
-	word := store.IceWord{Reach: "bend", At: t0, Edit: store.Edit{Who: "member", Why: "trip log", At: t0.Add(time.Hour)}}
+	word := store.IceWord{Reach: "bend", At: t0, Edit: store.Edit{Who: "member", Why: "trip log",
+		At: t0.Add(time.Hour)}}
 	require.NoError(t, db.SayIce(ctx, word))
 	require.NoError(t, db.SayIce(ctx, word), "again")
 	open := word

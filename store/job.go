@@ -24,9 +24,10 @@ const (
 
 // FetchArgs asks for one fetch of one feed of a profile.
 type FetchArgs struct {
-	Profile string    `json:"profile" river:"unique"`
-	Feed    string    `json:"feed" river:"unique"` // key of the feed within the profile, never an address with a key in it
-	Slot    time.Time `json:"slot" river:"unique"` // the due time, so that a slot is fetched once
+	Profile string `json:"profile" river:"unique"`
+	// key of the feed within the profile, never an address with a key in it
+	Feed string    `json:"feed" river:"unique"`
+	Slot time.Time `json:"slot" river:"unique"` // the due time, so that a slot is fetched once
 }
 
 // Kind is the name of the job.

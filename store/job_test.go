@@ -30,8 +30,10 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0.Add(15 * time.Minute)}))
 	// Many at once: those known, twice in one call, and new ones of several kinds.
 	require.NoError(t, db.Enqueue(ctx))
-	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0}, store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0},
-		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0}, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
+	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0},
+		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0},
+		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0},
+		store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 
 	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "upkeep": 1, "mail": 3} {
 		require.Equal(t, want, count(t, db, `SELECT count(*) FROM river.river_job WHERE kind = $1`, kind), kind)
@@ -135,7 +137,14 @@ func TestPruning(t *testing.T) {
 	n, err := db.PrunePayloads(ctx, morning.Add(time.Hour))
 	require.NoError(t, err)
 	require.Equal(t, 1, n, "what waits keeps its payload")
-	_, err = db.SaveRaw(ctx, coldseam.RawFetch{Profile: "sim", URL: "u", At: t0, Status: 200, Payload: []byte("x"), SHA256: "s"})
+	_, err = db.SaveRaw(ctx, coldseam.RawFetch{
+		Profile: "sim",
+		URL:     "u",
+		At:      t0,
+		Status:  200,
+		Payload: []byte("x"),
+		SHA256:  "s",
+	})
 	require.NoError(t, err)
 	n, err = db.PruneFetches(ctx, t0.Add(time.Second))
 	require.NoError(t, err)

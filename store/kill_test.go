@@ -57,7 +57,8 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		sub, _, err := db.AddSubscriber(t.Context(), fmt.Sprintf("a%d@one.example", i), "", prefs)
 		require.NoError(t, err)
 		require.NoError(t, db.Confirm(t.Context(), sub.ID))
-		e.Letters = append(e.Letters, store.NewLetter{Subscriber: sub.ID, LocalDate: day, Deadline: morning.Add(24 * time.Hour)})
+		e.Letters = append(e.Letters, store.NewLetter{Subscriber: sub.ID, LocalDate: day,
+			Deadline: morning.Add(24 * time.Hour)})
 	}
 
 	_, _, err := db.QueueEdition(t.Context(), e)
@@ -87,7 +88,9 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 		began := time.Now()
 		old := s.Pid()
 		require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
-		require.Eventually(t, func() bool { return s.Pid() != old && s.Ready() == nil && db.Ping(t.Context()) == nil }, 40*time.Second, 10*time.Millisecond)
+		require.Eventually(t, func() bool {
+			return s.Pid() != old && s.Ready() == nil && db.Ping(t.Context()) == nil
+		}, 40*time.Second, 10*time.Millisecond)
 		worst = max(worst, time.Since(began))
 	}
 
@@ -105,16 +108,20 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 	for id, n := range box.got {
 		require.Equal(t, 1, n, "%s was accepted %d times", id, n)
 	}
-	require.Equal(t, 0, count(t, db, `SELECT count(*) FROM coldseam.outbox WHERE state = 'sent' AND NOT message_id = ANY($1)`, keys(box.got)))
+	require.Equal(t, 0, count(t, db,
+		`SELECT count(*) FROM coldseam.outbox WHERE state = 'sent' AND NOT message_id = ANY($1)`, keys(box.got)))
 
 	// Round i stored value i over value i-1 at ten times.
 	n := <-stored
 	require.Positive(t, n)
-	require.GreaterOrEqual(t, count(t, db, `SELECT min(value)::int FROM coldseam.observation`), n, "what was reported stored is there")
+	require.GreaterOrEqual(t, count(t, db, `SELECT min(value)::int FROM coldseam.observation`), n,
+		"what was reported stored is there")
 	last := count(t, db, `SELECT max(value)::int FROM coldseam.observation`)
-	require.Equal(t, last*10, count(t, db, `SELECT count(*) FROM coldseam.observation_revision`), "every change has its revision")
+	require.Equal(t, last*10, count(t, db, `SELECT count(*) FROM coldseam.observation_revision`),
+		"every change has its revision")
 	checkSummaries(t, t, db, flow.Site)
-	require.Zero(t, count(t, db, `SELECT count(*) FROM pg_stat_database WHERE datname = current_database() AND checksum_failures > 0`))
+	require.Zero(t, count(t, db,
+		`SELECT count(*) FROM pg_stat_database WHERE datname = current_database() AND checksum_failures > 0`))
 }
 
 func keys(m map[string]int) []string {

@@ -270,7 +270,8 @@ func (db *DB) MindReaders(ctx context.Context, limit time.Duration) (int, error)
 		}
 		sql := sqlReaderChanged
 		if !super { // passwords are closed to others
-			sql = strings.Replace(sql, `pg_shadow s WHERE s.usename = r.rolname AND s.passwd IS NOT NULL`, `pg_roles WHERE false`, 1)
+			sql = strings.Replace(sql, `pg_shadow s WHERE s.usename = r.rolname AND s.passwd IS NOT NULL`,
+				`pg_roles WHERE false`, 1)
 		}
 		err = db.pool.QueryRow(ctx, sql, readerConfig(), must, Reader).Scan(&changed)
 	}

@@ -84,7 +84,8 @@ func TestReaderIsLockedIn(t *testing.T) {
 	require.NoError(t, db.Pool().QueryRow(t.Context(), `SELECT current_user`).Scan(&owner))
 	c := readerConn(t, url)
 	var n int
-	require.NoError(t, c.QueryRow(t.Context(), `SELECT count(*) FROM dictionary`).Scan(&n), "its own schema is open, and is found first")
+	require.NoError(t, c.QueryRow(t.Context(), `SELECT count(*) FROM dictionary`).Scan(&n),
+		"its own schema is open, and is found first")
 	require.Greater(t, n, 100)
 
 	for _, readOnly := range []string{"on", "off"} { // a reader may turn its own read-only mode off
@@ -121,7 +122,8 @@ func TestReaderIsLockedIn(t *testing.T) {
 	require.NoError(t, err)
 	done := make(chan error, 1)
 	go func() {
-		_, err := c.Exec(context.Background(), `SELECT count(*) FROM generate_series(1, 20000) a, generate_series(1, 2000000) b`)
+		_, err := c.Exec(context.Background(),
+			`SELECT count(*) FROM generate_series(1, 20000) a, generate_series(1, 2000000) b`)
 		done <- err
 	}()
 
@@ -156,7 +158,8 @@ func TestReaderHasLimits(t *testing.T) {
 	url, _ := lockedDown(t)
 	c := readerConn(t, url)
 	for set, want := range map[string]string{
-		"default_transaction_read_only": "on", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "30s", "temp_file_limit": "256MB", "work_mem": "16MB", "search_path": "season",
+		"default_transaction_read_only": "on", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "30s",
+		"temp_file_limit": "256MB", "work_mem": "16MB", "search_path": "season",
 	} {
 		var got string
 		require.NoError(t, c.QueryRow(t.Context(), `SHOW `+set).Scan(&got))
@@ -174,7 +177,8 @@ func TestApplicationRoleStillWorks(t *testing.T) {
 	var name string
 	require.NoError(t, admin.QueryRow(t.Context(), `SELECT current_database()`).Scan(&name))
 	role := "app_" + name
-	for _, sql := range []string{`CREATE ROLE %s LOGIN PASSWORD 'x'`, `GRANT ALL ON DATABASE ` + name + ` TO %s`, `GRANT ALL ON SCHEMA public TO %s`} {
+	for _, sql := range []string{`CREATE ROLE %s LOGIN PASSWORD 'x'`, `GRANT ALL ON DATABASE ` + name + ` TO %s`,
+		`GRANT ALL ON SCHEMA public TO %s`} {
 		_, err = admin.Exec(t.Context(), fmt.Sprintf(sql, role))
 		require.NoError(t, err)
 	}

@@ -49,7 +49,8 @@ func (db *DB) LoggedDays(ctx context.Context, reach coldseam.ReachID, from, to c
 	}
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (d LoggedDay, err error) {
 		var day *time.Time
-		err = r.Scan(&d.Reach, &day, &d.Species, &d.Stayed, &d.Trips, &d.ZeroTrips, &d.LineHours, &d.Fish, &d.ByMail, &d.Who)
+		err = r.Scan(&d.Reach, &day, &d.Species, &d.Stayed, &d.Trips, &d.ZeroTrips, &d.LineHours, &d.Fish, &d.ByMail,
+			&d.Who)
 		d.Day = dateOf(day)
 		return d, err
 	})

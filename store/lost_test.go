@@ -72,7 +72,8 @@ func TestLostWriterDoesNotBlockTheOthers(t *testing.T) {
 func TestSessionsAreSet(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	for set, want := range map[string]string{"idle_in_transaction_session_timeout": "30s", "client_connection_check_interval": "10s", "TimeZone": "UTC", "application_name": "coldseam"} {
+	for set, want := range map[string]string{"idle_in_transaction_session_timeout": "30s",
+		"client_connection_check_interval": "10s", "TimeZone": "UTC", "application_name": "coldseam"} {
 		var got string
 		require.NoError(t, db.Pool().QueryRow(t.Context(), `SHOW `+set).Scan(&got))
 		require.Equal(t, want, got, set)

@@ -63,7 +63,8 @@ func (db *DB) RequireCurrent(ctx context.Context) error {
 		return s.refusal()
 	}
 	if !s.Current() {
-		return fmt.Errorf("database schema is %d, this program needs %d: run coldseam migrate: %w", s.Have, s.Want, coldseam.ErrInvalid)
+		return fmt.Errorf("database schema is %d, this program needs %d: run coldseam migrate: %w", s.Have, s.Want,
+			coldseam.ErrInvalid)
 	}
 	return nil
 }
@@ -83,7 +84,8 @@ func (db *DB) checkServer(ctx context.Context) error {
 		return fmt.Errorf("server version: %w", classify(err))
 	}
 	if num/10000 < oldestServer {
-		return fmt.Errorf("the database server is Postgres %d, wanted %d or newer: %w", num/10000, oldestServer, coldseam.ErrInvalid)
+		return fmt.Errorf("the database server is Postgres %d, wanted %d or newer: %w", num/10000, oldestServer,
+			coldseam.ErrInvalid)
 	}
 	return nil
 }

@@ -34,7 +34,8 @@ RETURNING version`
 // SaveModel stores a new version and returns its number. Score may be nil.
 func (db *DB) SaveModel(ctx context.Context, m Model) (version int, err error) {
 	if m.Owner == "" || m.Kind == "" || !json.Valid(m.Params) {
-		return 0, fmt.Errorf("model %s/%s: needs owner, kind and parameters as JSON: %w", m.Owner, m.Kind, coldseam.ErrInvalid)
+		return 0, fmt.Errorf("model %s/%s: needs owner, kind and parameters as JSON: %w", m.Owner, m.Kind,
+			coldseam.ErrInvalid)
 	}
 	if m.Score == nil {
 		m.Score = json.RawMessage("{}")
@@ -46,10 +47,12 @@ func (db *DB) SaveModel(ctx context.Context, m Model) (version int, err error) {
 
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		// Two fits of one model at once would take the same number.
-		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtext($1 || '/' || $2))`, m.Owner, m.Kind); err != nil {
+		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtext($1 || '/' || $2))`, m.Owner,
+			m.Kind); err != nil {
 			return err
 		}
-		return tx.QueryRow(ctx, sqlSaveModel, m.Owner, m.Kind, micro(made), nullDate(m.From), nullDate(m.To), m.Score, m.Params, m.Note).Scan(&version)
+		return tx.QueryRow(ctx, sqlSaveModel, m.Owner, m.Kind, micro(made), nullDate(m.From), nullDate(m.To), m.Score,
+			m.Params, m.Note).Scan(&version)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("model %s/%s: %w", m.Owner, m.Kind, classify(err))

@@ -18,7 +18,13 @@ func TestNeighboursAreOfOneSeriesAlone(t *testing.T) {
 	t0 := time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC)
 
 	key := func(ref string) coldseam.SeriesKey {
-		return coldseam.SeriesKey{Site: "p:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant, Provider: "p", SeriesRef: ref}
+		return coldseam.SeriesKey{
+			Site:      "p:1",
+			Param:     coldseam.WaterTemp,
+			Stat:      coldseam.Instant,
+			Provider:  "p",
+			SeriesRef: ref,
+		}
 	}
 	series := func(ref string, base float64) coldseam.Series {
 		s := coldseam.Series{SeriesKey: key(ref)}
@@ -68,8 +74,19 @@ func TestOnlyTheSameSenderAndStatusEndsAWarning(t *testing.T) {
 	ctx := t.Context()
 	now := time.Date(2026, 4, 18, 10, 0, 0, 0, time.UTC)
 	alert := func(id, status, kind, sender string, refs ...string) coldseam.Alert {
-		return coldseam.Alert{Provider: "p", Sender: sender, Identifier: id, Sent: now.Add(-time.Hour), Status: status, MsgType: kind, References: refs,
-			Event: "Flood Warning", From: now.Add(-time.Hour), End: now.Add(time.Hour), KnownAt: now.Add(-time.Minute)}
+		return coldseam.Alert{
+			Provider:   "p",
+			Sender:     sender,
+			Identifier: id,
+			Sent:       now.Add(-time.Hour),
+			Status:     status,
+			MsgType:    kind,
+			References: refs,
+			Event:      "Flood Warning",
+			From:       now.Add(-time.Hour),
+			End:        now.Add(time.Hour),
+			KnownAt:    now.Add(-time.Minute),
+		}
 	}
 
 	ref := "agency,w1," + now.Add(-time.Hour).Format(time.RFC3339)

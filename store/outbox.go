@@ -84,7 +84,8 @@ ORDER BY m.priority, m.domain, m.outbox_id`
 // first, no more of a domain than its rate allows. Rows of subscribers who
 // left meanwhile become skipped. Nothing is claimed while sending is held. The
 // lease need only reach to InData, which sets a longer one.
-func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease time.Duration, n int) ([]coldseam.Letter, error) {
+func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease time.Duration,
+	n int) ([]coldseam.Letter, error) {
 	if worker == "" || n < 1 {
 		return nil, fmt.Errorf("claim: needs a worker and a number: %w", coldseam.ErrInvalid)
 	}
@@ -128,7 +129,8 @@ func scanLetter(r pgx.CollectableRow) (coldseam.Letter, error) {
 	var l coldseam.Letter
 	var confirmed, day *time.Time
 	s := &l.Subscriber
-	err := r.Scan(&l.ID, &l.Edition, &s.ID, &s.Email, &s.Name, &s.State, &s.CreatedAt, &confirmed, &s.Prefs, &l.Kind, &day, &l.Reach, &l.State,
+	err := r.Scan(&l.ID, &l.Edition, &s.ID, &s.Email, &s.Name, &s.State, &s.CreatedAt, &confirmed, &s.Prefs, &l.Kind,
+		&day, &l.Reach, &l.State,
 		&l.Attempt, &l.Worker, &l.CreatedAt, &l.Deadline, &l.MessageID, &l.InReplyTo, &l.Domain, &l.Payload)
 	s.CreatedAt, s.ConfirmedAt, l.LocalDate = s.CreatedAt.UTC(), timeOf(confirmed), dateOf(day)
 	l.CreatedAt, l.Deadline = l.CreatedAt.UTC(), l.Deadline.UTC()
@@ -160,14 +162,17 @@ func (db *DB) book(ctx context.Context, tx pgx.Tx, domain string, rate float64, 
 		return 0, nil
 	}
 	if rate > 0 {
-		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.pace (domain, rate_hz, next_at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, domain, rate, now); err != nil {
+		if _, err := tx.Exec(ctx,
+			`INSERT INTO coldseam.pace (domain, rate_hz, next_at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, domain,
+			rate, now); err != nil {
 			return 0, err
 		}
 	}
 
 	var have float64
 	var next time.Time
-	err := tx.QueryRow(ctx, `SELECT rate_hz, next_at FROM coldseam.pace WHERE domain = $1 FOR UPDATE`, domain).Scan(&have, &next)
+	err := tx.QueryRow(ctx, `SELECT rate_hz, next_at FROM coldseam.pace WHERE domain = $1 FOR UPDATE`, domain).Scan(
+		&have, &next)
 	if err == pgx.ErrNoRows {
 		return want, nil // no bound
 	}
@@ -234,7 +239,8 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var sub, edition int64
 		var domain string
-		err := tx.QueryRow(ctx, sqlDone, l.ID, l.Worker, l.Attempt, state, now, next, o.Stage, o.Code, o.Esc, clean(o.Reply)).Scan(&sub, &edition, &domain)
+		err := tx.QueryRow(ctx, sqlDone, l.ID, l.Worker, l.Attempt, state, now, next, o.Stage, o.Code, o.Esc,
+			clean(o.Reply)).Scan(&sub, &edition, &domain)
 		if err == pgx.ErrNoRows {
 			return coldseam.ErrStale
 		}
@@ -250,7 +256,9 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 
 		if o.Breaker {
 			why := clean(fmt.Sprintf("%d %s %s", o.Code, o.Esc, o.Reply))
-			if _, err := tx.Exec(ctx, `UPDATE coldseam.edition SET held = true, held_why = $2 WHERE edition_id = $1 AND NOT held`, edition, why); err != nil {
+			if _, err := tx.Exec(ctx,
+				`UPDATE coldseam.edition SET held = true, held_why = $2 WHERE edition_id = $1 AND NOT held`, edition,
+				why); err != nil {
 				return err
 			}
 		}
@@ -274,7 +282,8 @@ func waitAfter(l coldseam.Letter) time.Duration {
 
 // slowDown tells the replies that ask to send less.
 func slowDown(o coldseam.Outcome) bool {
-	return o.Code == 421 || strings.HasPrefix(o.Esc, "4.7.") || o.Esc == "4.3.2" || strings.Contains(strings.ToLower(o.Reply), "too many")
+	return o.Code == 421 || strings.HasPrefix(o.Esc, "4.7.") || o.Esc == "4.3.2" ||
+		strings.Contains(strings.ToLower(o.Reply), "too many")
 }
 
 // adaptPace halves the rate of a domain that asks for it and doubles it after

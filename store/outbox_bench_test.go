@@ -39,7 +39,12 @@ func BenchmarkOutbox(b *testing.B) {
 		b.ReportMetric(float64(time.Since(began).Milliseconds()), "due-ms")
 		e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
 		for _, d := range due {
-			e.Letters = append(e.Letters, store.NewLetter{Subscriber: d.ID, LocalDate: d.LocalDate, Deadline: d.Deadline, Payload: payload})
+			e.Letters = append(e.Letters, store.NewLetter{
+				Subscriber: d.ID,
+				LocalDate:  d.LocalDate,
+				Deadline:   d.Deadline,
+				Payload:    payload,
+			})
 		}
 		began = time.Now()
 		_, n, err := db.QueueEdition(b.Context(), e)
@@ -81,7 +86,8 @@ func drain(b *testing.B, db *store.DB, worker string, now time.Time) {
 				b.Errorf("in data: %v %v", ok, err)
 				return
 			}
-			if err := db.Done(b.Context(), l, coldseam.Outcome{State: coldseam.MailSent, Stage: "sent", Code: 250, Reply: "ok"}, now); err != nil {
+			if err := db.Done(b.Context(), l, coldseam.Outcome{State: coldseam.MailSent, Stage: "sent", Code: 250,
+				Reply: "ok"}, now); err != nil {
 				b.Error(err)
 				return
 			}

@@ -34,7 +34,12 @@ func queue(t testing.TB, db *store.DB, kind coldseam.MailKind, at time.Time, sub
 	t.Helper()
 	e := store.NewEdition{Kind: kind, MadeAt: at, MailDomain: "club.example"}
 	for _, s := range subs {
-		e.Letters = append(e.Letters, store.NewLetter{Subscriber: s.ID, LocalDate: day, Deadline: at.Add(5 * time.Hour), Payload: []byte(`{"a":1}`)})
+		e.Letters = append(e.Letters, store.NewLetter{
+			Subscriber: s.ID,
+			LocalDate:  day,
+			Deadline:   at.Add(5 * time.Hour),
+			Payload:    []byte(`{"a":1}`),
+		})
 	}
 	_, n, err := db.QueueEdition(t.Context(), e)
 	require.NoError(t, err)
@@ -54,7 +59,8 @@ func TestMorningGoesOutOnce(t *testing.T) {
 	require.Equal(t, time.Date(2026, 3, 20, 15, 0, 0, 0, time.UTC), due[0].Deadline, "10:00 local")
 
 	require.Equal(t, 2, queue(t, db, coldseam.MailMorning, morning, ada, bo))
-	require.Zero(t, queue(t, db, coldseam.MailMorning, morning.Add(time.Minute), ada, bo), "a second run queues nothing")
+	require.Zero(t, queue(t, db, coldseam.MailMorning, morning.Add(time.Minute), ada, bo),
+		"a second run queues nothing")
 	due, err = db.Due(ctx, morning.Add(time.Minute))
 	require.NoError(t, err)
 	require.Empty(t, due)
@@ -76,8 +82,14 @@ func TestMorningGoesOutOnce(t *testing.T) {
 	ok, err := db.InData(ctx, ls[0], morning, morning.Add(20*time.Minute))
 	require.NoError(t, err)
 	require.True(t, ok)
-	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent, Stage: "sent", Code: 250, Reply: "2.0.0 ok"}, morning))
-	require.ErrorIs(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailFailed}, morning), coldseam.ErrStale, "a recorded outcome stands")
+	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{
+		State: coldseam.MailSent,
+		Stage: "sent",
+		Code:  250,
+		Reply: "2.0.0 ok",
+	}, morning))
+	require.ErrorIs(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailFailed}, morning), coldseam.ErrStale,
+		"a recorded outcome stands")
 
 	// The other leaves between claim and transmission.
 	require.NoError(t, db.Unsubscribe(ctx, bo.ID))
@@ -115,7 +127,8 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 		return ls[0]
 	}
 	l := claim(morning)
-	require.NoError(t, db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "rcpt", Code: 451}, morning))
+	require.NoError(t, db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "rcpt", Code: 451},
+		morning))
 
 	none, err := db.Claim(ctx, "w", morning.Add(30*time.Second), time.Minute, 1)
 	require.NoError(t, err)
@@ -123,7 +136,8 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 	l2 := claim(morning.Add(90 * time.Second))
 	require.Equal(t, 2, l2.Attempt)
 	require.Equal(t, l.MessageID, l2.MessageID)
-	require.ErrorIs(t, db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailSent}, morning), coldseam.ErrStale, "an old attempt cannot speak for the new one")
+	require.ErrorIs(t, db.Done(ctx, l, coldseam.Outcome{State: coldseam.MailSent}, morning), coldseam.ErrStale,
+		"an old attempt cannot speak for the new one")
 
 	// No answer after the dot: unknown, a late answer still counts.
 	at := morning.Add(2 * time.Minute)
@@ -133,7 +147,8 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 	sw, err := db.Sweep(ctx, at.Add(10*time.Minute))
 	require.NoError(t, err)
 	require.Equal(t, store.Swept{Unknown: 1}, sw)
-	require.NoError(t, db.Done(ctx, l2, coldseam.Outcome{State: coldseam.MailSent, Code: 250}, at.Add(10*time.Minute+time.Second)))
+	require.NoError(t, db.Done(ctx, l2, coldseam.Outcome{State: coldseam.MailSent, Code: 250},
+		at.Add(10*time.Minute+time.Second)))
 	sw, err = db.Sweep(ctx, at.Add(20*time.Minute))
 	require.NoError(t, err)
 	require.Zero(t, sw)
@@ -182,7 +197,8 @@ func TestLeaseOfARowInTransmission(t *testing.T) {
 	ok, err := db.InData(ctx, ls[0], now, now.Add(time.Minute))
 	require.NoError(t, err)
 	require.False(t, ok, "a worker that comes back lengthens nothing")
-	require.ErrorIs(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent, Code: 250}, now), coldseam.ErrStale)
+	require.ErrorIs(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailSent, Code: 250}, now),
+		coldseam.ErrStale)
 }
 
 func TestUnknownPolicies(t *testing.T) {
@@ -234,20 +250,30 @@ func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
 		ends  bool
 	}{
 		{name: "relay away", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
-			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "dial", NextAt: now.Add(time.Minute)}, now))
+			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "dial",
+				NextAt: now.Add(time.Minute)}, now))
 		}},
-		{name: "server dies with the claim", tries: 40, fault: func(*testing.T, *store.DB, coldseam.Letter, time.Time) {}},
-		{name: "server dies in transmission", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+		{name: "server dies with the claim", tries: 40, fault: func(*testing.T, *store.DB, coldseam.Letter,
+			time.Time) {
+		}},
+		{name: "server dies in transmission", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter,
+			now time.Time) {
 			ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
 			require.NoError(t, err)
 			require.True(t, ok)
 		}},
-		{name: "reply lost", tries: 12, ends: true, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
-			ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
-			require.NoError(t, err)
-			require.True(t, ok)
-			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailUnknown, Stage: "dot"}, now))
-		}},
+		{
+			name:  "reply lost",
+			tries: 12,
+			ends:  true,
+			fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+				ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
+				require.NoError(t, err)
+				require.True(t, ok)
+				require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailUnknown, Stage: "dot"},
+					now))
+			},
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -305,7 +331,12 @@ func TestSuppressBreakerHoldAndOrder(t *testing.T) {
 
 	ls, err = db.Claim(ctx, "w", morning, time.Minute, 1)
 	require.NoError(t, err)
-	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailFailed, Code: 550, Esc: "5.1.1", Suppress: "5.1.1 no such user"}, morning))
+	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{
+		State:    coldseam.MailFailed,
+		Code:     550,
+		Esc:      "5.1.1",
+		Suppress: "5.1.1 no such user",
+	}, morning))
 	s, err := db.Subscriber(ctx, ls[0].Subscriber.ID)
 	require.NoError(t, err)
 	require.Equal(t, store.SubSuppressed, s.State)
@@ -313,7 +344,13 @@ func TestSuppressBreakerHoldAndOrder(t *testing.T) {
 	ls, err = db.Claim(ctx, "w", morning, time.Minute, 1)
 	require.NoError(t, err)
 	require.Len(t, ls, 1)
-	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailDeferred, Code: 550, Esc: "5.7.1", Breaker: true, Reply: "blocked"}, morning))
+	require.NoError(t, db.Done(ctx, ls[0], coldseam.Outcome{
+		State:   coldseam.MailDeferred,
+		Code:    550,
+		Esc:     "5.7.1",
+		Breaker: true,
+		Reply:   "blocked",
+	}, morning))
 	none, err = db.Claim(ctx, "w", morning.Add(time.Hour), time.Minute, 1)
 	require.NoError(t, err)
 	require.Empty(t, none, "the edition is stopped")
@@ -362,8 +399,10 @@ func TestPace(t *testing.T) {
 	ls, err := free.Claim(ctx, "w", morning, time.Minute, 50)
 	require.NoError(t, err)
 	require.Len(t, ls, 2, "no rate, no bound")
-	require.NoError(t, free.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailDeferred, Code: 421, Esc: "4.3.2"}, morning))
-	require.Equal(t, 1, count(t, free, `SELECT count(*) FROM coldseam.pace WHERE domain = 'slow.example' AND rate_hz = 0.5`))
+	require.NoError(t, free.Done(ctx, ls[0], coldseam.Outcome{State: coldseam.MailDeferred, Code: 421, Esc: "4.3.2"},
+		morning))
+	require.Equal(t, 1, count(t, free,
+		`SELECT count(*) FROM coldseam.pace WHERE domain = 'slow.example' AND rate_hz = 0.5`))
 }
 
 // The state machine under any order of claims, crashes, late answers, sweeps
@@ -376,13 +415,18 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 
 	rapid.Check(t, func(rt *rapid.T) {
 		round++
-		_, err := db.Pool().Exec(ctx, `DELETE FROM coldseam.outbox; DELETE FROM coldseam.edition; DELETE FROM coldseam.subscriber; DELETE FROM coldseam.pace`)
+		_, err := db.Pool().Exec(ctx,
+			`DELETE FROM coldseam.outbox; DELETE FROM coldseam.edition; DELETE FROM coldseam.subscriber; DELETE FROM coldseam.pace`)
 		require.NoError(rt, err)
 		s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", prefs)
 		require.NoError(rt, err)
 		require.NoError(rt, db.Confirm(ctx, s.ID))
-		_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: "club.example",
-			Letters: []store.NewLetter{{Subscriber: s.ID, LocalDate: day, Deadline: morning.Add(4 * time.Hour)}}})
+		_, _, err = db.QueueEdition(ctx, store.NewEdition{
+			Kind:       coldseam.MailMorning,
+			MadeAt:     morning,
+			MailDomain: "club.example",
+			Letters:    []store.NewLetter{{Subscriber: s.ID, LocalDate: day, Deadline: morning.Add(4 * time.Hour)}},
+		})
 		require.NoError(rt, err)
 		now := morning
 		var open []coldseam.Letter
@@ -401,7 +445,8 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 				}
 			case "done":
 				if len(open) > 0 {
-					st := rapid.SampledFrom([]coldseam.MailState{coldseam.MailSent, coldseam.MailDeferred, coldseam.MailUnknown}).Draw(rt, "outcome")
+					st := rapid.SampledFrom([]coldseam.MailState{coldseam.MailSent, coldseam.MailDeferred,
+						coldseam.MailUnknown}).Draw(rt, "outcome")
 					err := db.Done(ctx, rapid.SampledFrom(open).Draw(rt, "l"), coldseam.Outcome{State: st}, now)
 					if err == nil && st == coldseam.MailSent {
 						acked++
@@ -424,7 +469,8 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 			_, err := db.Sweep(ctx, now)
 			require.NoError(rt, err)
 		}
-		require.Equal(rt, 1, count(t, db, `SELECT count(*) FROM coldseam.outbox WHERE state IN ('sent', 'expired', 'unknown', 'failed')`))
+		require.Equal(rt, 1, count(t, db,
+			`SELECT count(*) FROM coldseam.outbox WHERE state IN ('sent', 'expired', 'unknown', 'failed')`))
 		if acked == 1 {
 			require.Equal(rt, 1, count(t, db, `SELECT count(*) FROM coldseam.outbox WHERE state = 'sent'`))
 		}
@@ -437,12 +483,15 @@ func TestDueOverClockChanges(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	zones := []struct{ zone, sendAt string }{
-		{"America/Chicago", "02:30"}, {"America/Chicago", "01:30"}, {"Asia/Beirut", "00:15"}, {"Australia/Lord_Howe", "02:10"},
-		{"Asia/Kathmandu", "04:45"}, {"America/St_Johns", "00:05"}, {"Pacific/Apia", "04:45"}, {"Europe/Berlin", "02:00"},
+		{"America/Chicago", "02:30"}, {"America/Chicago", "01:30"}, {"Asia/Beirut", "00:15"},
+		{"Australia/Lord_Howe", "02:10"},
+		{"Asia/Kathmandu", "04:45"}, {"America/St_Johns", "00:05"}, {"Pacific/Apia", "04:45"},
+		{"Europe/Berlin", "02:00"},
 		{"Africa/Casablanca", "02:30"}, {"America/Santiago", "00:00"},
 	}
 	for i, z := range zones {
-		s, _, err := db.AddSubscriber(ctx, fmt.Sprintf("z%d@one.example", i), "", coldseam.Preferences{Zone: z.zone, SendAt: z.sendAt})
+		s, _, err := db.AddSubscriber(ctx, fmt.Sprintf("z%d@one.example", i), "",
+			coldseam.Preferences{Zone: z.zone, SendAt: z.sendAt})
 		require.NoError(t, err)
 		require.NoError(t, db.Confirm(ctx, s.ID))
 	}
@@ -455,7 +504,8 @@ func TestDueOverClockChanges(t *testing.T) {
 		{time.Date(2026, 10, 23, 0, 0, 0, 0, time.UTC), time.Date(2026, 11, 3, 0, 0, 0, 0, time.UTC)},
 	}
 	if os.Getenv("COLDSEAM_SOAK") != "" { // three years, quarter by quarter
-		spans = [][2]time.Time{{time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2029, 1, 1, 0, 0, 0, 0, time.UTC)}}
+		spans = [][2]time.Time{{time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC),
+			time.Date(2029, 1, 1, 0, 0, 0, 0, time.UTC)}}
 	}
 	got := map[string]int{}
 
@@ -470,7 +520,8 @@ func TestDueOverClockChanges(t *testing.T) {
 				loc, err := time.LoadLocation(d.Prefs.Zone)
 				require.NoError(t, err)
 				require.Equal(t, coldseam.DateOf(now.In(loc)), d.LocalDate)
-				e.Letters = append(e.Letters, store.NewLetter{Subscriber: d.ID, LocalDate: d.LocalDate, Deadline: d.Deadline})
+				e.Letters = append(e.Letters, store.NewLetter{Subscriber: d.ID, LocalDate: d.LocalDate,
+					Deadline: d.Deadline})
 			}
 
 			_, _, err = db.QueueEdition(ctx, e)
@@ -496,13 +547,18 @@ func TestQueueEditionIsAllOrNothing(t *testing.T) {
 	ada := subscriber(t, db, "ada@one.example")
 	_, err := db.Pool().Exec(t.Context(), `ALTER TABLE river.river_job ADD CONSTRAINT broken CHECK (kind <> 'mail')`)
 	require.NoError(t, err)
-	_, _, err = db.QueueEdition(t.Context(), store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: "club.example",
-		Letters: []store.NewLetter{{Subscriber: ada.ID, LocalDate: day}}})
+	_, _, err = db.QueueEdition(t.Context(), store.NewEdition{
+		Kind:       coldseam.MailMorning,
+		MadeAt:     morning,
+		MailDomain: "club.example",
+		Letters:    []store.NewLetter{{Subscriber: ada.ID, LocalDate: day}},
+	})
 	require.Error(t, err)
 	require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.outbox`))
 	require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.edition`))
 	for _, bad := range []string{"", "a b", "x\r\nBcc: y"} {
-		_, _, err = db.QueueEdition(t.Context(), store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: bad})
+		_, _, err = db.QueueEdition(t.Context(), store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning,
+			MailDomain: bad})
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}
 }

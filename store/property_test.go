@@ -62,7 +62,8 @@ func drawReports(rt *rapid.T) [][]report {
 	var out [][]report
 	for b := range n {
 		var batch []report
-		for _, h := range rapid.SliceOfNDistinct(rapid.IntRange(0, 9), 1, 8, func(h int) int { return h }).Draw(rt, "hours") {
+		for _, h := range rapid.SliceOfNDistinct(rapid.IntRange(0, 9), 1, 8, func(h int) int { return h }).Draw(rt,
+			"hours") {
 			version[h] += rapid.IntRange(0, 1).Draw(rt, "new")
 			v := version[h]
 			r := report{hour: h, known: 1000 + 10*b, value: float64(100*h + v), flag: coldseam.Provisional}
@@ -149,7 +150,8 @@ func TestAsOfReturnsWhatWasKnown(t *testing.T) {
 			}
 		}
 
-		s, err := db.History(t.Context(), site, flow.Param, flow.Stat, time.Time{}, time.Time{}, t0.Add(time.Duration(at)*time.Minute))
+		s, err := db.History(t.Context(), site, flow.Param, flow.Stat, time.Time{}, time.Time{},
+			t0.Add(time.Duration(at)*time.Minute))
 		require.NoError(rt, err)
 		require.Len(rt, s.Obs, len(want))
 		for _, o := range s.Obs {
@@ -169,7 +171,8 @@ func TestValueThatComesBack(t *testing.T) {
 		put(t, db, flow, obs(0, v, t0.Add(time.Duration(i+1)*time.Hour), 0))
 	}
 	for i, v := range []float64{1, 2, 1} {
-		s, err := db.History(t.Context(), flow.Site, flow.Param, flow.Stat, time.Time{}, time.Time{}, t0.Add(time.Duration(i+1)*time.Hour))
+		s, err := db.History(t.Context(), flow.Site, flow.Param, flow.Stat, time.Time{}, time.Time{},
+			t0.Add(time.Duration(i+1)*time.Hour))
 		require.NoError(t, err)
 		require.Equal(t, []float64{v}, values(s))
 	}
@@ -179,7 +182,8 @@ func TestQCChangesAreUndone(t *testing.T) {
 	t.Parallel()
 	now := t0.Add(10 * time.Hour)
 	db := storetest.NewWith(t, store.Options{Now: func() time.Time { return now }})
-	put(t, db, flow, obs(0, 5, t0.Add(time.Hour), coldseam.Provisional), obs(1, 900, t0.Add(time.Hour), coldseam.Provisional))
+	put(t, db, flow, obs(0, 5, t0.Add(time.Hour), coldseam.Provisional),
+		obs(1, 900, t0.Add(time.Hour), coldseam.Provisional))
 	read := func(asOf time.Time) []coldseam.Flag {
 		s, err := db.History(t.Context(), flow.Site, flow.Param, flow.Stat, time.Time{}, time.Time{}, asOf)
 		require.NoError(t, err)
@@ -190,10 +194,13 @@ func TestQCChangesAreUndone(t *testing.T) {
 		return out
 	}
 
-	n, err := db.SetQC(t.Context(), flow, []store.QCChange{{At: t0.Add(time.Hour), New: coldseam.QCSpike | coldseam.QCFail | coldseam.Approved, Why: "spike"}, {At: t0.Add(5 * time.Hour), New: coldseam.QCFlat}})
+	n, err := db.SetQC(t.Context(), flow,
+		[]store.QCChange{{At: t0.Add(time.Hour), New: coldseam.QCSpike | coldseam.QCFail | coldseam.Approved,
+			Why: "spike"}, {At: t0.Add(5 * time.Hour), New: coldseam.QCFlat}})
 	require.NoError(t, err)
 	require.Equal(t, 1, n, "a row that is not stored is left alone")
-	n, err = db.SetQC(t.Context(), flow, []store.QCChange{{At: t0.Add(time.Hour), New: coldseam.QCSpike | coldseam.QCFail}})
+	n, err = db.SetQC(t.Context(), flow,
+		[]store.QCChange{{At: t0.Add(time.Hour), New: coldseam.QCSpike | coldseam.QCFail}})
 	require.NoError(t, err)
 	require.Zero(t, n)
 	spike := coldseam.Provisional | coldseam.QCSpike | coldseam.QCFail
@@ -230,7 +237,13 @@ func TestAssumedLagForBackfill(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	imported := t0.AddDate(10, 0, 0)
-	k := coldseam.SeriesKey{Site: "imp:hallam", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "imp"}
+	k := coldseam.SeriesKey{
+		Site:     "imp:hallam",
+		Param:    coldseam.Discharge,
+		Stat:     coldseam.Mean,
+		Period:   "P1D",
+		Provider: "imp",
+	}
 	var os []coldseam.Observation
 	for d := range 5 {
 		os = append(os, obs(float64(24*(d+1)), float64(d), imported, coldseam.Approved))
@@ -293,13 +306,20 @@ func TestDailyFrame(t *testing.T) {
 	d0 := coldseam.Date{Year: 2026, Month: 3, Day: 6} // the clock springs forward on the 8th
 	known := d0.Add(10).In(loc)
 
-	daily := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+	daily := coldseam.SeriesKey{
+		Site:     "sim:tamsen",
+		Param:    coldseam.Discharge,
+		Stat:     coldseam.Mean,
+		Period:   "P1D",
+		Provider: "sim",
+	}
 	put(t, db, daily,
 		coldseam.Observation{At: d0.Add(1).In(loc), KnownAt: known, Value: 50, Flag: coldseam.Ice | coldseam.Estimated},
 		coldseam.Observation{At: d0.Add(2).In(loc), KnownAt: known, Value: 60})
 	var inst []coldseam.Observation
 	for at := d0.Add(1).In(loc); at.Before(d0.Add(4).In(loc).Add(11 * time.Hour)); at = at.Add(30 * time.Minute) {
-		inst = append(inst, coldseam.Observation{At: at, KnownAt: known, Value: float64(coldseam.DateOf(at.In(loc)).Sub(d0))})
+		inst = append(inst, coldseam.Observation{At: at, KnownAt: known,
+			Value: float64(coldseam.DateOf(at.In(loc)).Sub(d0))})
 	}
 	put(t, db, flow, inst...)
 	wt := flow
@@ -339,15 +359,32 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 	db := storetest.New(t)
 	ctx := t.Context()
 	known := time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC)
-	key := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+	key := coldseam.SeriesKey{
+		Site:     "sim:tamsen",
+		Param:    coldseam.Discharge,
+		Stat:     coldseam.Mean,
+		Period:   "P1D",
+		Provider: "sim",
+	}
 	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: key.Site, Zone: "UTC"}))
-	require.NoError(t, db.PutReach(ctx, coldseam.Reach{ID: "bend", River: "Tamsen", Name: "Bend", Site: key.Site, Zone: "UTC"}, store.Edit{Who: "test", Why: "test"}))
+	require.NoError(t, db.PutReach(ctx, coldseam.Reach{
+		ID:    "bend",
+		River: "Tamsen",
+		Name:  "Bend",
+		Site:  key.Site,
+		Zone:  "UTC",
+	}, store.Edit{Who: "test", Why: "test"}))
 
 	noon := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 12, 0, 0, 0, time.UTC) }
 	var all []coldseam.Observation
 	for at := noon(2022, 12, 30); at.Before(known); at = at.AddDate(0, 0, 1) {
 		if at.Year() != 2024 || at.Month() > 2 {
-			all = append(all, coldseam.Observation{At: at, KnownAt: known, Value: float64(len(all)), Flag: coldseam.Ice * coldseam.Flag(len(all)%2)})
+			all = append(all, coldseam.Observation{
+				At:      at,
+				KnownAt: known,
+				Value:   float64(len(all)),
+				Flag:    coldseam.Ice * coldseam.Flag(len(all)%2),
+			})
 		}
 	}
 
@@ -384,7 +421,8 @@ func TestPackedYearsFollowEveryChange(t *testing.T) {
 	require.True(t, math.IsNaN(frame().FlowM3S[i]), "a mark of quality control")
 	pack(1)
 	put(t, db, key, coldseam.Observation{At: noon(2024, 1, 15), KnownAt: known.Add(2 * time.Hour), Value: 7})
-	require.Equal(t, 7., coldseam.At(frame().FlowM3S, frame().Index(coldseam.Date{Year: 2024, Month: 1, Day: 15})), "a day that was not there")
+	require.Equal(t, 7., coldseam.At(frame().FlowM3S, frame().Index(coldseam.Date{Year: 2024, Month: 1, Day: 15})),
+		"a day that was not there")
 	pack(1)
 	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: key.Site, Zone: "America/Chicago"}))
 	require.Zero(t, packed(), "days cut in another zone")

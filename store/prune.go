@@ -9,7 +9,9 @@ import (
 // DropMembers drops the members of ensembles issued before a time; their
 // quantiles stay. It returns how many ensembles lost them.
 func (db *DB) DropMembers(ctx context.Context, before time.Time) (int, error) {
-	tag, err := db.pool.Exec(ctx, `UPDATE coldseam.ensemble SET members = NULL, trace = NULL WHERE issued_at < $1 AND members IS NOT NULL`, micro(before))
+	tag, err := db.pool.Exec(ctx,
+		`UPDATE coldseam.ensemble SET members = NULL, trace = NULL WHERE issued_at < $1 AND members IS NOT NULL`,
+		micro(before))
 	if err != nil {
 		return 0, fmt.Errorf("drop members: %w", classify(err))
 	}
@@ -29,7 +31,9 @@ func (db *DB) PruneFetches(ctx context.Context, before time.Time) (int, error) {
 // PruneStates forgets addresses that nobody has asked since a time, such as
 // the documents of old warnings. It returns how many.
 func (db *DB) PruneStates(ctx context.Context, before time.Time) (int, error) {
-	tag, err := db.pool.Exec(ctx, `DELETE FROM coldseam.fetch_state WHERE last_try_at < $1 AND (not_before IS NULL OR not_before < $1)`, micro(before))
+	tag, err := db.pool.Exec(ctx,
+		`DELETE FROM coldseam.fetch_state WHERE last_try_at < $1 AND (not_before IS NULL OR not_before < $1)`,
+		micro(before))
 	if err != nil {
 		return 0, fmt.Errorf("prune fetch states: %w", classify(err))
 	}

@@ -70,7 +70,8 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 		return fail(err)
 	}
 	if err := runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_restore"),
-		"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error", "--dbname="+db.pool.Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
+		"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error",
+		"--dbname="+db.pool.Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
 		return fail(err)
 	}
 
@@ -98,7 +99,8 @@ func unpack(path, to string) (Manifest, error) {
 		return Manifest{}, err
 	}
 	return readBackup(path, func(name string, r io.Reader) error {
-		if name != backupDump && (!strings.HasPrefix(name, backupFiles) || filepath.Base(name) != name[len(backupFiles):]) {
+		if name != backupDump && (!strings.HasPrefix(name, backupFiles) ||
+			filepath.Base(name) != name[len(backupFiles):]) {
 			return fmt.Errorf("entry %q: %w", name, coldseam.ErrInvalid)
 		}
 		f, err := os.OpenFile(filepath.Join(to, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
@@ -122,18 +124,24 @@ func (db *DB) checkEmpty(ctx context.Context, m Manifest) error {
 		return SchemaState{Have: m.Schema, Want: len(files)}.refusal()
 	}
 	var found *string
-	if err := db.pool.QueryRow(ctx, `SELECT string_agg(nspname, ', ') FROM pg_namespace WHERE nspname IN ('coldseam', 'season', 'river')`).Scan(&found); err != nil {
+	if err := db.pool.QueryRow(ctx,
+		`SELECT string_agg(nspname, ', ') FROM pg_namespace WHERE nspname IN ('coldseam', 'season', 'river')`).Scan(
+		&found); err != nil {
 		return err
 	}
 	if found != nil {
-		return fmt.Errorf("the database is not empty, it has %s: restore into a new one: %w", *found, coldseam.ErrInvalid)
+		return fmt.Errorf("the database is not empty, it has %s: restore into a new one: %w", *found,
+			coldseam.ErrInvalid)
 	}
 	return nil
 }
 
 func (db *DB) compare(ctx context.Context, m Manifest) error {
 	var got []ManifestTable
-	if err := db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) (err error) { got, err = countTables(ctx, tx); return err }); err != nil {
+	if err := db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) (err error) {
+		got, err = countTables(ctx, tx)
+		return err
+	}); err != nil {
 		return err
 	}
 	have := map[string]ManifestTable{}
@@ -176,7 +184,8 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 
 	return db.inTx(ctx, func(tx pgx.Tx) error {
 		var edition int64
-		if err := tx.QueryRow(ctx, `INSERT INTO coldseam.edition (kind, made_at, n, held, held_why) VALUES ('morning', $1, 0, true, 'restore') RETURNING edition_id`, now).Scan(&edition); err != nil {
+		if err := tx.QueryRow(ctx,
+			`INSERT INTO coldseam.edition (kind, made_at, n, held, held_why) VALUES ('morning', $1, 0, true, 'restore') RETURNING edition_id`, now).Scan(&edition); err != nil {
 			return err
 		}
 		var waiting int
@@ -198,7 +207,8 @@ func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
 			{&waiting, `UPDATE coldseam.outbox SET state = 'skipped', done_at = $1, reply = 'restored: may have been sent after the backup'
 				WHERE kind <> 'correction' AND state IN ('pending', 'deferred')`, []any{now}},
 			{&r.Told, sqlTold, []any{now, edition}},
-			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`, nil},
+			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`,
+				nil},
 			{nil, `DELETE FROM river.river_leader`, nil},
 		}
 

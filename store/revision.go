@@ -113,11 +113,13 @@ func writeChanged(ctx context.Context, tx pgx.Tx, fetchID int64, feeds []*feed) 
 		return nil
 	}
 	var kept, put int
-	if err := tx.QueryRow(ctx, sqlRevise, c.id, c.at, c.known, c.value, c.flags, c.qual, fetchID).Scan(&kept, &put); err != nil {
+	if err := tx.QueryRow(ctx, sqlRevise, c.id, c.at, c.known, c.value, c.flags, c.qual, fetchID).Scan(&kept,
+		&put); err != nil {
 		return fmt.Errorf("revise observations: %w", err)
 	}
 	if kept != len(c.id) || put != len(c.id) {
-		return fmt.Errorf("revise observations: %d rows, %d kept, %d put: %w", len(c.id), kept, put, coldseam.ErrUnavailable)
+		return fmt.Errorf("revise observations: %d rows, %d kept, %d put: %w", len(c.id), kept, put,
+			coldseam.ErrUnavailable)
 	}
 	return nil
 }
@@ -172,7 +174,8 @@ func readVersions(ctx context.Context, tx pgx.Tx, id int32, at int64) ([]version
 		var value *float64
 		var flags int16
 		err := r.Scan(&at, &known, &value, &flags, &v.quals, &v.fetch)
-		v.at, v.known, v.missing, v.flags = at.UnixMicro(), known.UnixMicro(), value == nil, coldseam.Flag(uint16(flags))
+		v.at, v.known, v.missing, v.flags = at.UnixMicro(), known.UnixMicro(), value == nil,
+			coldseam.Flag(uint16(flags))
 		if value != nil {
 			v.value = *value
 		}
@@ -225,7 +228,8 @@ func (f *feed) rewrite(ctx context.Context, tx pgx.Tx, vs []version) error {
 		}
 		b.Queue(`INSERT INTO coldseam.observation_revision (valid_at, known_at, superseded_at, value, fetch_id, series_id, flags, qualifier_set)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
-			at, time.UnixMicro(v.known), time.UnixMicro(vs[i+1].known), nullValue(v.row), fetch, f.id, int16(v.flags), v.quals)
+			at, time.UnixMicro(v.known), time.UnixMicro(vs[i+1].known), nullValue(v.row), fetch, f.id, int16(v.flags),
+			v.quals)
 	}
 
 	last := vs[len(vs)-1]

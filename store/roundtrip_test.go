@@ -16,16 +16,32 @@ import (
 
 var (
 	chief = store.Edit{Who: "admin", Why: "set-up"}
-	bend  = coldseam.Reach{ID: "bend", River: "Tamsen", Name: "Bend reach", Site: "sim:tamsen", Zone: "America/Chicago",
+	bend  = coldseam.Reach{
+		ID:    "bend",
+		River: "Tamsen",
+		Name:  "Bend reach",
+		Site:  "sim:tamsen",
+		Zone:  "America/Chicago",
 		Spots: []coldseam.Spot{{ID: "seam", Name: "main seam", Kind: coldseam.SpotSeam}},
-		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "closed in spring", CheckedOn: day, CheckedBy: "secretary",
-			Closed: []coldseam.DayRange{{FromMonth: 3, FromDay: 1, ToMonth: 4, ToDay: 30}}}, {Kind: coldseam.RuleBait, Allowed: true}}}
+		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "closed in spring", CheckedOn: day,
+			CheckedBy: "secretary",
+			Closed:    []coldseam.DayRange{{FromMonth: 3, FromDay: 1, ToMonth: 4, ToDay: 30}}},
+			{Kind: coldseam.RuleBait, Allowed: true}},
+	}
 )
 
 func withBend(t testing.TB, o store.Options) *store.DB {
 	t.Helper()
 	db := storetest.NewWith(t, o)
-	require.NoError(t, db.PutSite(t.Context(), coldseam.Site{ID: "sim:tamsen", Provider: "sim", Code: "tamsen", Name: "Tamsen at Ford", Zone: "America/Chicago", Lat: 45, Lon: -93}))
+	require.NoError(t, db.PutSite(t.Context(), coldseam.Site{
+		ID:       "sim:tamsen",
+		Provider: "sim",
+		Code:     "tamsen",
+		Name:     "Tamsen at Ford",
+		Zone:     "America/Chicago",
+		Lat:      45,
+		Lon:      -93,
+	}))
 	require.NoError(t, db.PutReach(t.Context(), bend, chief))
 	return db
 }
@@ -53,7 +69,8 @@ func TestReachEditsAreKept(t *testing.T) {
 	then, err := db.ReachAt(ctx, "bend", t0.Add(90*time.Minute))
 	require.NoError(t, err)
 	require.Nil(t, then.MaxFlowM3S)
-	require.Equal(t, 2, count(t, db, `SELECT count(*) FROM coldseam.season_rule WHERE checked_on = '2026-03-20' OR kind = 'bait'`))
+	require.Equal(t, 2, count(t, db,
+		`SELECT count(*) FROM coldseam.season_rule WHERE checked_on = '2026-03-20' OR kind = 'bait'`))
 
 	require.ErrorIs(t, db.PutReach(ctx, r, store.Edit{Who: "me@one.example", Why: "x"}), coldseam.ErrInvalid)
 	require.ErrorIs(t, db.PutReach(ctx, r, store.Edit{}), coldseam.ErrInvalid)
@@ -102,7 +119,8 @@ func TestFetchStateAndPayloads(t *testing.T) {
 		require.Equal(t, "first", string(b))
 	}
 
-	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.raw_fetch WHERE payload_gzip IS NOT NULL`), "equal bytes are kept once")
+	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.raw_fetch WHERE payload_gzip IS NOT NULL`),
+		"equal bytes are kept once")
 	tag, mod, _, err = db.NextFetch(ctx, "sim", u)
 	require.NoError(t, err)
 	require.Equal(t, []string{`"1"`, ""}, []string{tag, mod}, "validators of the newest answer")
@@ -161,8 +179,18 @@ func TestForecastArchive(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	f := coldseam.Forecast{Site: "grid:tamsen", Param: coldseam.AirTemp, Stat: coldseam.Mean, Period: "PT1H", Provider: "grid", Issued: t0, KnownAt: t0.Add(time.Hour),
-		At: []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)}, Value: []float64{1, 2}, Members: [][]float64{{0, 1}, {2, 3}}}
+	f := coldseam.Forecast{
+		Site:     "grid:tamsen",
+		Param:    coldseam.AirTemp,
+		Stat:     coldseam.Mean,
+		Period:   "PT1H",
+		Provider: "grid",
+		Issued:   t0,
+		KnownAt:  t0.Add(time.Hour),
+		At:       []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)},
+		Value:    []float64{1, 2},
+		Members:  [][]float64{{0, 1}, {2, 3}},
+	}
 	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{f, f}))
 	again := f
 	again.KnownAt = t0.Add(2 * time.Hour)
@@ -183,7 +211,8 @@ func TestForecastArchive(t *testing.T) {
 		asOf  time.Duration
 		value float64
 		n     int
-	}{{"before", 0, 0, 0}, {"first", time.Hour, 2, 1}, {"corrected", 3 * time.Hour, 2.5, 1}, {"next issue", 8 * time.Hour, 2, 1}} {
+	}{{"before", 0, 0, 0}, {"first", time.Hour, 2, 1}, {"corrected", 3 * time.Hour, 2.5, 1},
+		{"next issue", 8 * time.Hour, 2, 1}} {
 		got, err := db.Forecasts(ctx, f.Site, f.Param, t0.Add(row.asOf))
 		require.NoError(t, err)
 		require.Len(t, got, row.n, row.name)
@@ -203,21 +232,34 @@ func TestForecastArchive(t *testing.T) {
 	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{anon}))
 	anon.KnownAt = anon.KnownAt.Add(time.Hour)
 	require.NoError(t, db.SaveForecasts(ctx, []coldseam.Forecast{anon}))
-	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.forecast WHERE site_id = 'grid:anon' AND issued_assumed`))
+	require.Equal(t, 1, count(t, db,
+		`SELECT count(*) FROM coldseam.forecast WHERE site_id = 'grid:anon' AND issued_assumed`))
 }
 
 func TestAlertsInForce(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	a := coldseam.Alert{Provider: "wx", Sender: "s@wx.example", Identifier: "a1", Sent: t0, MsgType: "Alert", Status: "Actual", Event: "Flood Warning",
-		From: t0, End: t0.Add(24 * time.Hour), KnownAt: t0.Add(time.Minute), Areas: []coldseam.AlertArea{{Geocodes: []string{"UGC=XXC001"}}}}
+	a := coldseam.Alert{
+		Provider:   "wx",
+		Sender:     "s@wx.example",
+		Identifier: "a1",
+		Sent:       t0,
+		MsgType:    "Alert",
+		Status:     "Actual",
+		Event:      "Flood Warning",
+		From:       t0,
+		End:        t0.Add(24 * time.Hour),
+		KnownAt:    t0.Add(time.Minute),
+		Areas:      []coldseam.AlertArea{{Geocodes: []string{"UGC=XXC001"}}},
+	}
 	up := a
 	up.Identifier, up.MsgType, up.Sent, up.KnownAt = "a2", "Update", t0.Add(time.Hour), t0.Add(61*time.Minute)
 
 	up.References, up.End = []string{"s@wx.example,a1," + t0.Format(time.RFC3339)}, t0.Add(30*time.Hour)
 	cancel := up
-	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a3", "Cancel", t0.Add(2*time.Hour), t0.Add(121*time.Minute), []string{"a2"}
+	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a3", "Cancel",
+		t0.Add(2*time.Hour), t0.Add(121*time.Minute), []string{"a2"}
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{cancel, a, up}))
 	again := a
 	again.Headline = "changed"
@@ -228,7 +270,8 @@ func TestAlertsInForce(t *testing.T) {
 		name string
 		at   time.Duration
 		want []string
-	}{{"not known", 0, nil}, {"first", time.Minute, []string{"a1"}}, {"updated", 90 * time.Minute, []string{"a2"}}, {"cancelled", 3 * time.Hour, nil}} {
+	}{{"not known", 0, nil}, {"first", time.Minute, []string{"a1"}}, {"updated", 90 * time.Minute, []string{"a2"}},
+		{"cancelled", 3 * time.Hour, nil}} {
 		got, err := db.Alerts(ctx, "", t0.Add(row.at))
 		require.NoError(t, err)
 		var ids []string
@@ -246,8 +289,19 @@ func TestAlertVersionsAndFeeds(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	a := coldseam.Alert{Feed: "one", Provider: "wx", Sender: "s@wx.example", Identifier: "a1", Sent: t0, MsgType: "Alert", Status: "Actual",
-		Event: "Frost Advisory", From: t0, End: coldseam.FurtherNotice, KnownAt: t0.Add(time.Minute)}
+	a := coldseam.Alert{
+		Feed:       "one",
+		Provider:   "wx",
+		Sender:     "s@wx.example",
+		Identifier: "a1",
+		Sent:       t0,
+		MsgType:    "Alert",
+		Status:     "Actual",
+		Event:      "Frost Advisory",
+		From:       t0,
+		End:        coldseam.FurtherNotice,
+		KnownAt:    t0.Add(time.Minute),
+	}
 	corrected := a
 	corrected.Event, corrected.KnownAt = "Flood Warning", t0.Add(time.Hour)
 
@@ -256,7 +310,8 @@ func TestAlertVersionsAndFeeds(t *testing.T) {
 	other := a
 	other.Feed, other.Event = "two", "Ice Jam"
 	cancel := other
-	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a2", "Cancel", t0.Add(time.Hour), t0.Add(3*time.Hour), []string{"s@wx.example,a1,x"}
+	cancel.Identifier, cancel.MsgType, cancel.Sent, cancel.KnownAt, cancel.References = "a2", "Cancel",
+		t0.Add(time.Hour), t0.Add(3*time.Hour), []string{"s@wx.example,a1,x"}
 	require.NoError(t, db.SaveAlerts(ctx, []coldseam.Alert{a, corrected, same, other, cancel}))
 	require.Equal(t, 4, count(t, db, `SELECT count(*) FROM coldseam.alert`))
 
@@ -288,7 +343,13 @@ func TestGaugingsAndRatings(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []coldseam.Gauging{g}, got)
 
-	r := coldseam.Rating{Site: "sim:tamsen", From: t0, StageM: []float64{1, 2}, Discharge: []float64{10, 40}, StageZeroM: .5}
+	r := coldseam.Rating{
+		Site:       "sim:tamsen",
+		From:       t0,
+		StageM:     []float64{1, 2},
+		Discharge:  []float64{10, 40},
+		StageZeroM: .5,
+	}
 	require.NoError(t, db.SaveRating(ctx, r))
 	require.NoError(t, db.SaveRating(ctx, r))
 	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.rating`))
@@ -310,8 +371,17 @@ func TestTwoDocumentsOfOneVisit(t *testing.T) {
 	at := t0.Add(30 * time.Second)
 	visit := []coldseam.Gauging{{At: at, DischargeM3S: 29.9, StageM: &stage, Method: "Mid-section", Quality: "Good"}}
 
-	section := []coldseam.Gauging{{At: at.Add(7 * time.Minute), DischargeM3S: 30, WidthM: &width, AreaM2: &area, MeanVelMS: &vel, Method: "Ice", Ice: true}}
-	other := []coldseam.Gauging{{At: at.Add(40 * time.Minute), DischargeM3S: 33, StageM: &stage}} // a second measurement of the rising river
+	section := []coldseam.Gauging{{
+		At:           at.Add(7 * time.Minute),
+		DischargeM3S: 30,
+		WidthM:       &width,
+		AreaM2:       &area,
+		MeanVelMS:    &vel,
+		Method:       "Ice",
+		Ice:          true,
+	}}
+	// a second measurement of the rising river
+	other := []coldseam.Gauging{{At: at.Add(40 * time.Minute), DischargeM3S: 33, StageM: &stage}}
 	on := func(site coldseam.SiteID, gs []coldseam.Gauging) []coldseam.Gauging {
 		out := append([]coldseam.Gauging(nil), gs...)
 		for i := range out {
@@ -336,8 +406,18 @@ func TestTwoDocumentsOfOneVisit(t *testing.T) {
 			got, err := db.Gaugings(ctx, c.site)
 			require.NoError(t, err)
 			require.Len(t, got, 2)
-			require.Equal(t, coldseam.Gauging{Site: c.site, At: c.at, DischargeM3S: 30, StageM: &stage, WidthM: &width, AreaM2: &area, MeanVelMS: &vel,
-				Method: "Ice", Ice: true, Quality: "Good"}, got[0])
+			require.Equal(t, coldseam.Gauging{
+				Site:         c.site,
+				At:           c.at,
+				DischargeM3S: 30,
+				StageM:       &stage,
+				WidthM:       &width,
+				AreaM2:       &area,
+				MeanVelMS:    &vel,
+				Method:       "Ice",
+				Ice:          true,
+				Quality:      "Good",
+			}, got[0])
 			if first == nil {
 				first = got
 			}
@@ -350,8 +430,17 @@ func TestEnsemblesStayAsIssued(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	e := coldseam.Ensemble{Site: "sim:tamsen", Param: coldseam.WaterTemp, Issued: t0, Source: "thermal", Valid: []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)},
-		Members: [][]float64{{1, 2}, {3, 4}, {5, 6}}, Trace: []coldseam.Date{day, day.Add(1), day.Add(2)}, Weights: []float64{.5, .5}, Flags: []string{"ice"}}
+	e := coldseam.Ensemble{
+		Site:    "sim:tamsen",
+		Param:   coldseam.WaterTemp,
+		Issued:  t0,
+		Source:  "thermal",
+		Valid:   []time.Time{t0.Add(time.Hour), t0.Add(2 * time.Hour)},
+		Members: [][]float64{{1, 2}, {3, 4}, {5, 6}},
+		Trace:   []coldseam.Date{day, day.Add(1), day.Add(2)},
+		Weights: []float64{.5, .5},
+		Flags:   []string{"ice"},
+	}
 	id, err := db.SaveEnsemble(ctx, e)
 	require.NoError(t, err)
 	changed := e
@@ -378,7 +467,13 @@ func TestEnsemblesStayAsIssued(t *testing.T) {
 	require.Equal(t, []string{"ice", "quantiles"}, got[0].Flags)
 	require.InDelta(t, 3, got[0].Quantile(0, .5), 1e-6)
 
-	c := coldseam.Crossing{EdgeC: 5, Up: true, Within7: .4, Dates: [3]coldseam.Date{day, day.Add(1), day.Add(2)}, Horizon: 10}
+	c := coldseam.Crossing{
+		EdgeC:   5,
+		Up:      true,
+		Within7: .4,
+		Dates:   [3]coldseam.Date{day, day.Add(1), day.Add(2)},
+		Horizon: 10,
+	}
 	require.NoError(t, db.SaveCrossings(ctx, e.Site, t0, []coldseam.Crossing{c}))
 	cs, err := db.Crossings(ctx, e.Site, t0.Add(time.Hour))
 	require.NoError(t, err)
@@ -392,7 +487,15 @@ func TestModelVersions(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	m := store.Model{Owner: "sim:tamsen", Kind: "thermal8", MadeAt: t0, From: day, To: day.Add(30), Params: json.RawMessage(`{"a": 1}`), Score: json.RawMessage(`{"rmse": 1.1}`)}
+	m := store.Model{
+		Owner:  "sim:tamsen",
+		Kind:   "thermal8",
+		MadeAt: t0,
+		From:   day,
+		To:     day.Add(30),
+		Params: json.RawMessage(`{"a": 1}`),
+		Score:  json.RawMessage(`{"rmse": 1.1}`),
+	}
 	v, err := db.SaveModel(ctx, m)
 	require.NoError(t, err)
 	require.Equal(t, 1, v)
@@ -414,11 +517,27 @@ func TestModelVersions(t *testing.T) {
 
 func aBrief(issued time.Time, v coldseam.Verdict) coldseam.Brief {
 	w := coldseam.Window{Start: issued.Add(time.Hour), End: issued.Add(5 * time.Hour), Odds: .6, OddsOK: true}
-	return coldseam.Brief{Reach: "bend", River: "Tamsen", ReachName: "Bend reach", Site: "sim:tamsen", Zone: "America/Chicago", Day: day, Issued: issued,
-		Verdict: v, Odds: .6, OddsOK: true, Windows: []coldseam.Window{w}, Flow: coldseam.Fact{Window: [3]float64{50, 60, 70}, WindowOK: true, Class: "normal"},
-		Temp: coldseam.Fact{Window: [3]float64{3, 4, 5}, WindowOK: true, Class: "ease"}, Jig: []coldseam.SpotJig{{SpotID: "seam", TieOz: .25}},
-		Run: coldseam.RunState{Species: "walleye", Stage: "moving", StageP: .7}, How: coldseam.Advice{Row: "ease-1"}, Sure: "medium",
-		Stops: []coldseam.Reason{}, Next: []coldseam.DayOdds{{Day: day.Add(1), Odds: .4, OddsOK: true}}}
+	return coldseam.Brief{
+		Reach:     "bend",
+		River:     "Tamsen",
+		ReachName: "Bend reach",
+		Site:      "sim:tamsen",
+		Zone:      "America/Chicago",
+		Day:       day,
+		Issued:    issued,
+		Verdict:   v,
+		Odds:      .6,
+		OddsOK:    true,
+		Windows:   []coldseam.Window{w},
+		Flow:      coldseam.Fact{Window: [3]float64{50, 60, 70}, WindowOK: true, Class: "normal"},
+		Temp:      coldseam.Fact{Window: [3]float64{3, 4, 5}, WindowOK: true, Class: "ease"},
+		Jig:       []coldseam.SpotJig{{SpotID: "seam", TieOz: .25}},
+		Run:       coldseam.RunState{Species: "walleye", Stage: "moving", StageP: .7},
+		How:       coldseam.Advice{Row: "ease-1"},
+		Sure:      "medium",
+		Stops:     []coldseam.Reason{},
+		Next:      []coldseam.DayOdds{{Day: day.Add(1), Odds: .4, OddsOK: true}},
+	}
 }
 
 func TestBriefsStayAsTold(t *testing.T) {
@@ -446,7 +565,8 @@ func TestBriefsStayAsTold(t *testing.T) {
 	require.NoError(t, err)
 	second.ID = got.ID
 	require.Equal(t, second, got, "the newest, and it comes back whole")
-	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.brief WHERE verdict = 'STOP' AND odds IS NULL AND tie_oz = 0.25 AND water_c = 4`), "no odds beside STOP")
+	require.Equal(t, 1, count(t, db,
+		`SELECT count(*) FROM coldseam.brief WHERE verdict = 'STOP' AND odds IS NULL AND tie_oz = 0.25 AND water_c = 4`), "no odds beside STOP")
 	all, err := db.Briefs(ctx, day)
 	require.NoError(t, err)
 	require.Len(t, all, 1)
@@ -483,7 +603,8 @@ func TestSubscriberLife(t *testing.T) {
 	t.Parallel()
 	db := withBend(t, store.Options{})
 	ctx := t.Context()
-	for _, bad := range []string{"", "a", "a@b", "Ada <a@b.example>", "a@b.example\r\nBcc: x@y.example", "a@[1.2.3.4]", "a b@c.example", "a@localhost."} {
+	for _, bad := range []string{"", "a", "a@b", "Ada <a@b.example>", "a@b.example\r\nBcc: x@y.example", "a@[1.2.3.4]",
+		"a b@c.example", "a@localhost."} {
 		_, _, err := db.AddSubscriber(ctx, bad, "", prefs)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, "%q", bad)
 		if len(bad) > 1 {
@@ -491,7 +612,8 @@ func TestSubscriberLife(t *testing.T) {
 		}
 	}
 
-	for _, p := range []coldseam.Preferences{{}, {Zone: "Nowhere/Here"}, {Zone: "UTC", SendAt: "25:00"}, {Zone: "UTC", WindowFrom: "dawn"}} {
+	for _, p := range []coldseam.Preferences{{}, {Zone: "Nowhere/Here"}, {Zone: "UTC", SendAt: "25:00"},
+		{Zone: "UTC", WindowFrom: "dawn"}} {
 		_, _, err := db.AddSubscriber(ctx, "a@one.example", "", p)
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}
@@ -532,11 +654,32 @@ func TestSubscriberLife(t *testing.T) {
 	require.Len(t, list, 1)
 
 	held := true
-	id, added, err := db.AddTrip(ctx, coldseam.Trip{Reach: "bend", Subscriber: s.ID, Date: day, Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 2, Held: &held, WeightOz: .25, Note: "with Bo"})
+	id, added, err := db.AddTrip(ctx, coldseam.Trip{
+		Reach:      "bend",
+		Subscriber: s.ID,
+		Date:       day,
+		Hours:      3,
+		Anglers:    1,
+		Lines:      1,
+		Species:    "walleye",
+		Fish:       2,
+		Held:       &held,
+		WeightOz:   .25,
+		Note:       "with Bo",
+	})
 	require.NoError(t, err)
 	require.True(t, added)
 	require.NotZero(t, id)
-	_, added, err = db.AddTrip(ctx, coldseam.Trip{Reach: "bend", Subscriber: s.ID, Date: day, Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 2})
+	_, added, err = db.AddTrip(ctx, coldseam.Trip{
+		Reach:      "bend",
+		Subscriber: s.ID,
+		Date:       day,
+		Hours:      3,
+		Anglers:    1,
+		Lines:      1,
+		Species:    "walleye",
+		Fish:       2,
+	})
 	require.NoError(t, err)
 	require.False(t, added, "the same trip twice")
 	_, _, err = db.AddTrip(ctx, coldseam.Trip{Reach: "none", Date: day})
@@ -584,8 +727,12 @@ func TestBounces(t *testing.T) {
 			for i, esc := range row.esc {
 				d := day.Add(i)
 				at := morning.AddDate(0, 0, i)
-				_, _, err := db.QueueEdition(ctx, store.NewEdition{Kind: coldseam.MailMorning, MadeAt: at, MailDomain: "club.example",
-					Letters: []store.NewLetter{{Subscriber: s.ID, LocalDate: d}}})
+				_, _, err := db.QueueEdition(ctx, store.NewEdition{
+					Kind:       coldseam.MailMorning,
+					MadeAt:     at,
+					MailDomain: "club.example",
+					Letters:    []store.NewLetter{{Subscriber: s.ID, LocalDate: d}},
+				})
 				require.NoError(t, err)
 				ls, err := db.Claim(ctx, "w", at, time.Minute, 1)
 				require.NoError(t, err)
@@ -595,7 +742,8 @@ func TestBounces(t *testing.T) {
 
 				for range 2 { // two reports of one mail count once
 					if esc != "" {
-						_, err = db.RecordBounce(ctx, s.ID, store.Bounce{At: at.Add(time.Hour), MailDay: d, Code: 550, Esc: esc, Text: "no"})
+						_, err = db.RecordBounce(ctx, s.ID, store.Bounce{At: at.Add(time.Hour), MailDay: d, Code: 550,
+							Esc: esc, Text: "no"})
 						require.NoError(t, err)
 					}
 				}
@@ -628,7 +776,14 @@ func TestRateCountersAndRigLogs(t *testing.T) {
 	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM coldseam.rate_count`))
 
 	put(t, db, flow, obs(5, 42, t0, 0), obs(6, 43, t0, 0))
-	l := store.RigLog{Reach: "bend", Spot: "seam", At: t0.Add(330 * time.Minute), Angler: "a1", WeightOz: .25, Held: true}
+	l := store.RigLog{
+		Reach:    "bend",
+		Spot:     "seam",
+		At:       t0.Add(330 * time.Minute),
+		Angler:   "a1",
+		WeightOz: .25,
+		Held:     true,
+	}
 	_, added, err := db.AddRigLog(ctx, l)
 	require.NoError(t, err)
 	require.True(t, added)
@@ -667,7 +822,13 @@ func TestForecastAgesFromItsContent(t *testing.T) {
 	} {
 		site := coldseam.SiteID("grid:" + strings.ReplaceAll(row.name, " ", "_"))
 		for i, content := range row.seen {
-			f := coldseam.Forecast{Site: site, Param: coldseam.AirTemp, Stat: coldseam.Instant, Provider: "grid", KnownAt: t0.Add(time.Duration(i) * time.Hour)}
+			f := coldseam.Forecast{
+				Site:     site,
+				Param:    coldseam.AirTemp,
+				Stat:     coldseam.Instant,
+				Provider: "grid",
+				KnownAt:  t0.Add(time.Duration(i) * time.Hour),
+			}
 			for h := range 48 {
 				at := t0.Add(time.Duration(h)*time.Hour + time.Duration(i)*row.slide)
 				f.At = append(f.At, at)
@@ -698,7 +859,13 @@ func TestQuietForecastIsAsYoungAsTheRest(t *testing.T) {
 		{"grid:stuck", func(h int) float64 { return float64(h%24) / 100 }, 0},
 	} {
 		for i := range 4 {
-			air := coldseam.Forecast{Site: row.site, Param: coldseam.AirTemp, Stat: coldseam.Instant, Provider: "grid", KnownAt: t0.Add(time.Duration(i) * time.Hour)}
+			air := coldseam.Forecast{
+				Site:     row.site,
+				Param:    coldseam.AirTemp,
+				Stat:     coldseam.Instant,
+				Provider: "grid",
+				KnownAt:  t0.Add(time.Duration(i) * time.Hour),
+			}
 			thunder := air
 			thunder.Param = coldseam.ThunderProb
 			for h := range 48 {
@@ -719,8 +886,16 @@ func TestQuietForecastIsAsYoungAsTheRest(t *testing.T) {
 func TestForecastSpans(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	f := coldseam.Forecast{Site: "grid:1", Param: coldseam.Wind, Stat: coldseam.Instant, Provider: "grid", Issued: t0, KnownAt: t0.Add(time.Minute),
-		At: []time.Time{t0, t0.Add(12 * time.Hour)}, Value: []float64{1, 2}}
+	f := coldseam.Forecast{
+		Site:     "grid:1",
+		Param:    coldseam.Wind,
+		Stat:     coldseam.Instant,
+		Provider: "grid",
+		Issued:   t0,
+		KnownAt:  t0.Add(time.Minute),
+		At:       []time.Time{t0, t0.Add(12 * time.Hour)},
+		Value:    []float64{1, 2},
+	}
 	require.NoError(t, db.SaveForecasts(t.Context(), []coldseam.Forecast{f}))
 	f.KnownAt = f.KnownAt.Add(time.Minute)
 	f.Span = [][2]time.Time{{t0, t0.Add(12 * time.Hour)}, {t0.Add(12 * time.Hour), t0.Add(24 * time.Hour)}}

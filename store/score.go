@@ -53,7 +53,8 @@ func (db *DB) ScoreForecasts(ctx context.Context, since, now time.Time) (int, er
 	return n, errors.Join(errs...)
 }
 
-func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, zone string, since, now time.Time) (int, error) {
+func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, zone string, since,
+	now time.Time) (int, error) {
 	loc, err := time.LoadLocation(zone)
 	if err != nil {
 		return 0, fmt.Errorf("zone %q: %w", zone, coldseam.ErrInvalid)
@@ -77,7 +78,8 @@ func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldsea
 		for _, s := range scoreEnsemble(e, days, loc, today) {
 			b.Queue(`INSERT INTO coldseam.forecast_score (site_id, param, issued_at, lead_day, source, valid_day, observed, p10, p50, p90, crps, persist)
 				VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT ON CONSTRAINT forecast_score_pkey DO NOTHING`,
-				site, param, e.Issued, s.lead, e.Source, s.day.UTC(), s.observed, s.p10, s.p50, s.p90, s.crps, s.persist)
+				site, param, e.Issued, s.lead, e.Source, s.day.UTC(), s.observed, s.p10, s.p50, s.p90, s.crps,
+				s.persist)
 		}
 	}
 
@@ -108,7 +110,8 @@ type dayScore struct {
 }
 
 // scoreEnsemble takes the mean of each member over the steps of a civil day.
-func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *time.Location, today coldseam.Date) []dayScore {
+func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *time.Location,
+	today coldseam.Date) []dayScore {
 	issued := coldseam.DateOf(e.Issued.In(loc))
 	steps := map[coldseam.Date][]int{}
 	for h, t := range e.Valid {

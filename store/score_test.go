@@ -41,7 +41,8 @@ func TestCRPSIsTheIntegral(t *testing.T) {
 
 func TestPeriodOf(t *testing.T) {
 	t.Parallel()
-	for s, want := range map[string]string{"P1D": "24h0m0s", "PT24H": "24h0m0s", "PT15M": "15m0s", "P1DT2H3M4S": "26h3m4s", "": "0s", "P1M": "0s", "junk": "0s"} {
+	for s, want := range map[string]string{"P1D": "24h0m0s", "PT24H": "24h0m0s", "PT15M": "15m0s",
+		"P1DT2H3M4S": "26h3m4s", "": "0s", "P1M": "0s", "junk": "0s"} {
 		require.Equal(t, want, periodOf(s).String(), s)
 	}
 }

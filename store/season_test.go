@@ -21,13 +21,23 @@ import (
 func seedSeason(t testing.TB, db *store.DB) {
 	t.Helper()
 	ctx := t.Context()
-	require.NoError(t, db.PutSite(ctx, coldseam.Site{ID: "sim:tamsen", Provider: "sim", Code: "tamsen", Name: "Tamsen at Ford", Zone: "America/Chicago", Lat: 45, Lon: -93}))
+	require.NoError(t, db.PutSite(ctx, coldseam.Site{
+		ID:       "sim:tamsen",
+		Provider: "sim",
+		Code:     "tamsen",
+		Name:     "Tamsen at Ford",
+		Zone:     "America/Chicago",
+		Lat:      45,
+		Lon:      -93,
+	}))
 	r := bend
 	limit := 180.0
 	r.MaxFlowM3S = &limit
-	require.NoError(t, db.PutReach(ctx, r, store.Edit{Who: "admin", Why: "set-up", At: time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)}))
+	require.NoError(t, db.PutReach(ctx, r, store.Edit{Who: "admin", Why: "set-up", At: time.Date(2026, 1, 5, 0, 0, 0, 0,
+		time.UTC)}))
 	val := "0.25"
-	require.NoError(t, db.SetThreshold(ctx, "thunder_probability", &val, store.Edit{Who: "admin", Why: "an early storm", At: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}))
+	require.NoError(t, db.SetThreshold(ctx, "thunder_probability", &val, store.Edit{Who: "admin", Why: "an early storm",
+		At: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}))
 
 	loc, err := time.LoadLocation("America/Chicago")
 	require.NoError(t, err)
@@ -36,26 +46,44 @@ func seedSeason(t testing.TB, db *store.DB) {
 	for d := first; !last.Before(d); d = d.Add(1) {
 		at, known := d.Add(1).In(loc), d.Add(1).In(loc).Add(6*time.Hour)
 		x := float64(d.YearDay())
-		q = append(q, coldseam.Observation{At: at, KnownAt: known, Value: 60 + 40*math.Sin(x/58) + float64(d.Year%5), Flag: coldseam.Approved})
+		q = append(q, coldseam.Observation{
+			At:      at,
+			KnownAt: known,
+			Value:   60 + 40*math.Sin(x/58) + float64(d.Year%5),
+			Flag:    coldseam.Approved,
+		})
 		if d.Year == 2026 && d.Month == 2 && d.Day >= 10 && d.Day <= 12 {
 			continue // the thermometer was out
 		}
-		w = append(w, coldseam.Observation{At: at, KnownAt: known, Value: math.Max(0, 12-12*math.Cos((x-20)/58)), Flag: coldseam.Approved})
+		w = append(w, coldseam.Observation{
+			At:      at,
+			KnownAt: known,
+			Value:   math.Max(0, 12-12*math.Cos((x-20)/58)),
+			Flag:    coldseam.Approved,
+		})
 	}
 
 	daily := func(p coldseam.Parameter, obs []coldseam.Observation) {
-		s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "sim:tamsen", Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}, obs)
+		s, _, err := coldseam.NewSeries(coldseam.SeriesKey{
+			Site:     "sim:tamsen",
+			Param:    p,
+			Stat:     coldseam.Mean,
+			Period:   "P1D",
+			Provider: "sim",
+		}, obs)
 		require.NoError(t, err)
 		_, _, err = db.UpsertSeries(ctx, 0, []coldseam.Series{s})
 		require.NoError(t, err)
 	}
 	daily(coldseam.Discharge, q)
 	daily(coldseam.WaterTemp, w)
-	require.NoError(t, db.BuildClimatology(ctx, "sim:tamsen", coldseam.Discharge, time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)))
+	require.NoError(t, db.BuildClimatology(ctx, "sim:tamsen", coldseam.Discharge,
+		time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)))
 
 	early := coldseam.Date{Year: 2026, Month: 3, Day: 10}
 	require.NoError(t, db.SaveRun(ctx, "bend", early, early.In(loc), coldseam.RunState{Species: "walleye", PWave: 1}))
-	verdicts := []coldseam.Verdict{coldseam.Go, coldseam.Go, coldseam.Stay, coldseam.TossUp, coldseam.Stop, coldseam.NoCall}
+	verdicts := []coldseam.Verdict{coldseam.Go, coldseam.Go, coldseam.Stay, coldseam.TossUp, coldseam.Stop,
+		coldseam.NoCall}
 
 	for i := range 40 {
 		d := coldseam.Date{Year: 2026, Month: 3, Day: 15}.Add(i)
@@ -79,9 +107,15 @@ func seedSeason(t testing.TB, db *store.DB) {
 		}
 
 		in := 1 / (1 + math.Exp(-float64(i-20)/4))
-		require.NoError(t, db.SaveRun(ctx, "bend", d, issued, coldseam.RunState{Species: "walleye", WaveRule: coldseam.WaveRule,
-			Stage: map[bool]string{true: "spawning", false: "moving"}[i > 25], StageP: .7,
-			PWave: math.Exp(-math.Pow(float64(i-18)/5, 2)), Arrived: [3]float64{in * .8, in, math.Min(1, in*1.2)}, Spawned: [3]float64{0, math.Max(0, in-.2), in}}))
+		require.NoError(t, db.SaveRun(ctx, "bend", d, issued, coldseam.RunState{
+			Species:  "walleye",
+			WaveRule: coldseam.WaveRule,
+			Stage:    map[bool]string{true: "spawning", false: "moving"}[i > 25],
+			StageP:   .7,
+			PWave:    math.Exp(-math.Pow(float64(i-18)/5, 2)),
+			Arrived:  [3]float64{in * .8, in, math.Min(1, in*1.2)},
+			Spawned:  [3]float64{0, math.Max(0, in-.2), in},
+		}))
 		e := coldseam.Ensemble{Site: "sim:tamsen", Param: coldseam.WaterTemp, Issued: issued, Source: "thermal"}
 		f := coldseam.Ensemble{Site: "sim:tamsen", Param: coldseam.Discharge, Issued: issued, Source: "flow"}
 		for lead := range 6 {
@@ -109,8 +143,20 @@ func seedSeason(t testing.TB, db *store.DB) {
 		for k := range 12 {
 			d := coldseam.Date{Year: 2026, Month: 3, Day: 16}.Add(3*k + a%3*(k%2))
 			held := (a+k)%3 != 0
-			tr := coldseam.Trip{Reach: "bend", Angler: fmt.Sprintf("angler%d", a), Date: d, Hours: 4, Anglers: 1, Lines: 1, Species: "walleye", Fish: (a + k) % 4,
-				WeightOz: []float64{.25, .375, .5}[(a+k/4)%3], Held: &held, SpotID: "seam", Presentation: "vertical"}
+			tr := coldseam.Trip{
+				Reach:        "bend",
+				Angler:       fmt.Sprintf("angler%d", a),
+				Date:         d,
+				Hours:        4,
+				Anglers:      1,
+				Lines:        1,
+				Species:      "walleye",
+				Fish:         (a + k) % 4,
+				WeightOz:     []float64{.25, .375, .5}[(a+k/4)%3],
+				Held:         &held,
+				SpotID:       "seam",
+				Presentation: "vertical",
+			}
 			if k == 11 {
 				yes := true
 				tr.WentNot, tr.BecauseMail, tr.Hours, tr.Lines, tr.Fish = true, &yes, 0, 0, 0
@@ -121,7 +167,8 @@ func seedSeason(t testing.TB, db *store.DB) {
 		}
 	}
 
-	n, err := db.ScoreForecasts(ctx, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC))
+	n, err := db.ScoreForecasts(ctx, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC),
+		time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
 	require.Equal(t, 40*5*2, n, "leads 1-5 of both parameters")
 }
@@ -184,7 +231,8 @@ func TestCookbookAndViews(t *testing.T) {
 		var from, to time.Time
 		var days int
 		one(t, `SELECT from_day, to_day, days FROM season.outage WHERE param = 'water_temp'`, &from, &to, &days)
-		require.Equal(t, "2026-02-10 2026-02-12 3", fmt.Sprint(from.Format(time.DateOnly), " ", to.Format(time.DateOnly), " ", days))
+		require.Equal(t, "2026-02-10 2026-02-12 3", fmt.Sprint(from.Format(time.DateOnly), " ",
+			to.Format(time.DateOnly), " ", days))
 	})
 	t.Run("brief and reason", func(t *testing.T) {
 		var n, stops int
@@ -269,10 +317,14 @@ func TestSmallCellsAreHidden(t *testing.T) {
 		open  []int // days shown
 	}{
 		{"all large", []cell{{1, []string{"a", "b", "c"}}, {2, []string{"a", "b", "c", "d"}}}, []int{1, 2}},
-		{"one small takes the smallest with it", []cell{{1, []string{"a"}}, {2, []string{"a", "b", "c"}}, {3, []string{"a", "b", "c", "d"}}}, []int{3}},
-		{"two small of one person do too", []cell{{1, []string{"a"}}, {2, []string{"a"}}, {3, []string{"a", "b", "c"}}, {4, []string{"a", "b", "c", "d"}}}, []int{4}},
-		{"two small of three persons protect one another", []cell{{1, []string{"a"}}, {2, []string{"b", "c"}}, {3, []string{"a", "b", "c"}}}, []int{3}},
-		{"unknown anglers are nobody", []cell{{1, []string{"", "", "", "a"}}, {2, []string{"a", "b", "c"}}, {3, []string{"b", "c", "d"}}}, []int{3}},
+		{"one small takes the smallest with it", []cell{{1, []string{"a"}}, {2, []string{"a", "b", "c"}},
+			{3, []string{"a", "b", "c", "d"}}}, []int{3}},
+		{"two small of one person do too", []cell{{1, []string{"a"}}, {2, []string{"a"}}, {3, []string{"a", "b", "c"}},
+			{4, []string{"a", "b", "c", "d"}}}, []int{4}},
+		{"two small of three persons protect one another", []cell{{1, []string{"a"}}, {2, []string{"b", "c"}},
+			{3, []string{"a", "b", "c"}}}, []int{3}},
+		{"unknown anglers are nobody", []cell{{1, []string{"", "", "", "a"}}, {2, []string{"a", "b", "c"}},
+			{3, []string{"b", "c", "d"}}}, []int{3}},
 		{"only one cell", []cell{{1, []string{"a", "b"}}}, nil},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -280,19 +332,29 @@ func TestSmallCellsAreHidden(t *testing.T) {
 			db := withBend(t, store.Options{})
 			for _, c := range row.cells {
 				for i, a := range c.anglers {
-					_, added, err := db.AddTrip(t.Context(), coldseam.Trip{Reach: "bend", Angler: a, Date: coldseam.Date{Year: 2026, Month: 3, Day: c.day},
-						Start: t0.Add(time.Duration(i) * time.Minute), Hours: 2, Lines: 1, Species: "walleye", Fish: 1})
+					_, added, err := db.AddTrip(t.Context(), coldseam.Trip{
+						Reach:   "bend",
+						Angler:  a,
+						Date:    coldseam.Date{Year: 2026, Month: 3, Day: c.day},
+						Start:   t0.Add(time.Duration(i) * time.Minute),
+						Hours:   2,
+						Lines:   1,
+						Species: "walleye",
+						Fish:    1,
+					})
 					require.NoError(t, err)
 					require.True(t, added)
 				}
 			}
 
-			rows, err := db.Pool().Query(t.Context(), `SELECT extract(day FROM day)::int FROM season.trip_day WHERE fish_per_line_hour IS NOT NULL ORDER BY 1`)
+			rows, err := db.Pool().Query(t.Context(),
+				`SELECT extract(day FROM day)::int FROM season.trip_day WHERE fish_per_line_hour IS NOT NULL ORDER BY 1`)
 			require.NoError(t, err)
 			got, err := pgx.CollectRows(rows, pgx.RowTo[int])
 			require.NoError(t, err)
 			require.ElementsMatch(t, row.open, got)
-			require.Equal(t, len(row.cells), count(t, db, `SELECT count(*) FROM season.trip_day`), "hidden cells keep their row")
+			require.Equal(t, len(row.cells), count(t, db, `SELECT count(*) FROM season.trip_day`),
+				"hidden cells keep their row")
 		})
 	}
 }
@@ -301,7 +363,13 @@ func TestClimatologyKnowsItsTime(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	ctx := t.Context()
-	k := coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Mean, Period: "P1D", Provider: "sim"}
+	k := coldseam.SeriesKey{
+		Site:     "sim:tamsen",
+		Param:    coldseam.Discharge,
+		Stat:     coldseam.Mean,
+		Period:   "P1D",
+		Provider: "sim",
+	}
 	known := func(y int) time.Time { return time.Date(y+1, 1, 1, 0, 0, 0, 0, time.UTC) }
 	for y := 2000; y < 2012; y++ {
 		var os []coldseam.Observation
@@ -328,21 +396,24 @@ func TestClimatologyKnowsItsTime(t *testing.T) {
 	for w := range 8 {
 		require.NoError(t, db.BuildClimatology(ctx, k.Site, k.Param, known(2011).AddDate(0, 0, 7*(w+1))))
 	}
-	require.Equal(t, 3, count(t, db, `SELECT count(DISTINCT made_at) FROM coldseam.climatology`), "the table does not grow by the week")
+	require.Equal(t, 3, count(t, db, `SELECT count(DISTINCT made_at) FROM coldseam.climatology`),
+		"the table does not grow by the week")
 	require.ErrorIs(t, db.BuildClimatology(ctx, "no:where", k.Param, known(2011)), coldseam.ErrNotFound)
 
 	for _, row := range []struct {
 		v, want float64
 	}{{-1, 0}, {99, 1}, {early.Q[4], .5}, {early.Q[2], .1}} {
 		var p float64
-		require.NoError(t, db.Pool().QueryRow(ctx, `SELECT coldseam.percentile_of(ARRAY[1, 2, 3, 4, 4.5, 5, 6, 7, 8]::float4[], $1)`, row.v).Scan(&p))
+		require.NoError(t, db.Pool().QueryRow(ctx,
+			`SELECT coldseam.percentile_of(ARRAY[1, 2, 3, 4, 4.5, 5, 6, 7, 8]::float4[], $1)`, row.v).Scan(&p))
 		if row.v < 0 || row.v > 50 {
 			require.Equal(t, row.want, p)
 		}
 	}
 
 	var p float64
-	require.NoError(t, db.Pool().QueryRow(ctx, `SELECT coldseam.percentile_of(ARRAY[1, 2, 3, 4, 5, 6, 7, 8, 9]::float4[], 4.5)`).Scan(&p))
+	require.NoError(t, db.Pool().QueryRow(ctx,
+		`SELECT coldseam.percentile_of(ARRAY[1, 2, 3, 4, 5, 6, 7, 8, 9]::float4[], 4.5)`).Scan(&p))
 	require.InDelta(t, .375, p, 1e-9)
 }
 
@@ -366,9 +437,11 @@ func TestThresholdsAndBands(t *testing.T) {
 	require.Nil(t, es[2].New)
 	require.ErrorIs(t, db.SetThreshold(ctx, "wind_mph", &a, store.Edit{}), coldseam.ErrInvalid)
 
-	require.ErrorIs(t, db.SetBands(ctx, []coldseam.Band{{Key: "a", Upper: 40}, {Key: "b", Upper: 39}}), coldseam.ErrInvalid)
+	require.ErrorIs(t, db.SetBands(ctx, []coldseam.Band{{Key: "a", Upper: 40}, {Key: "b", Upper: 39}}),
+		coldseam.ErrInvalid)
 	require.NoError(t, db.SetBands(ctx, []coldseam.Band{{Key: "cold", Upper: 45}, {Key: "warm", Upper: 999}}))
-	require.Equal(t, 1, count(t, db, `SELECT count(*) FROM season.band WHERE band = 'cold' AND abs(upper_c - 7.2222) < 0.001`))
+	require.Equal(t, 1, count(t, db,
+		`SELECT count(*) FROM season.band WHERE band = 'cold' AND abs(upper_c - 7.2222) < 0.001`))
 }
 
 // What was said is held against what came by the word at the mail, not by a
@@ -379,9 +452,11 @@ func TestMorningWord(t *testing.T) {
 	ctx := t.Context()
 	seedSeason(t, db) // on the eighth day GO at 4:00 becomes STOP at 5:00
 	eighth := coldseam.Date{Year: 2026, Month: 3, Day: 22}
-	for _, row := range []struct{ sendAt, word string }{{"04:45", "GO"}, {"05:00", "STOP"}, {"05:30", "STOP"}, {"03:30", "GO"}} {
+	for _, row := range []struct{ sendAt, word string }{{"04:45", "GO"}, {"05:00", "STOP"}, {"05:30", "STOP"},
+		{"03:30", "GO"}} {
 		require.NoError(t, db.SetSendAt(ctx, row.sendAt))
-		got, err := store.Ask[struct{ Verdict string }](ctx, db, `SELECT verdict FROM season.brief WHERE morning_word AND day = $1`, eighth.UTC())
+		got, err := store.Ask[struct{ Verdict string }](ctx, db,
+			`SELECT verdict FROM season.brief WHERE morning_word AND day = $1`, eighth.UTC())
 		require.NoError(t, err)
 		require.Len(t, got, 1, "one word a morning")
 		require.Equal(t, row.word, got[0].Verdict, row.sendAt)

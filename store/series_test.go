@@ -14,11 +14,23 @@ import (
 
 var (
 	t0   = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
-	flow = coldseam.SeriesKey{Site: "sim:tamsen", Param: coldseam.Discharge, Stat: coldseam.Instant, Provider: "sim", SeriesRef: "q"}
+	flow = coldseam.SeriesKey{
+		Site:      "sim:tamsen",
+		Param:     coldseam.Discharge,
+		Stat:      coldseam.Instant,
+		Provider:  "sim",
+		SeriesRef: "q",
+	}
 )
 
 func obs(hour float64, v float64, known time.Time, f coldseam.Flag, quals ...string) coldseam.Observation {
-	return coldseam.Observation{At: t0.Add(time.Duration(hour * float64(time.Hour))), KnownAt: known, Value: v, Flag: f, Qualifiers: quals}
+	return coldseam.Observation{
+		At:         t0.Add(time.Duration(hour * float64(time.Hour))),
+		KnownAt:    known,
+		Value:      v,
+		Flag:       f,
+		Qualifiers: quals,
+	}
 }
 
 func put(t *testing.T, db *store.DB, k coldseam.SeriesKey, os ...coldseam.Observation) (int, int) {
@@ -42,9 +54,11 @@ func TestUpsertKeepsBothVersions(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	k1, k2 := t0.Add(48*time.Hour), t0.Add(72*time.Hour)
-	a, r := put(t, db, flow, obs(0, 10, k1, coldseam.Provisional), obs(1, 11, k1, coldseam.Provisional, "e"), obs(2, 12, k1, coldseam.Provisional))
+	a, r := put(t, db, flow, obs(0, 10, k1, coldseam.Provisional), obs(1, 11, k1, coldseam.Provisional, "e"),
+		obs(2, 12, k1, coldseam.Provisional))
 	require.Equal(t, []int{3, 0}, []int{a, r})
-	a, r = put(t, db, flow, obs(0, 10, k2, coldseam.Provisional), obs(1, 11.5, k2, coldseam.Provisional, "e"), obs(3, 13, k2, coldseam.Provisional))
+	a, r = put(t, db, flow, obs(0, 10, k2, coldseam.Provisional), obs(1, 11.5, k2, coldseam.Provisional, "e"),
+		obs(3, 13, k2, coldseam.Provisional))
 	require.Equal(t, []int{1, 1}, []int{a, r})
 
 	h := func(asOf time.Time) coldseam.Series {

@@ -71,7 +71,8 @@ func seriesIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series, known []tim
 
 	for k, i := range place {
 		if made[k].id == 0 {
-			return nil, fmt.Errorf("series %s vanished while it was made: %w", fresh[k].SeriesKey, coldseam.ErrUnavailable)
+			return nil, fmt.Errorf("series %s vanished while it was made: %w", fresh[k].SeriesKey,
+				coldseam.ErrUnavailable)
 		}
 		made[k].fresh = true
 		out[i] = made[k]
@@ -182,7 +183,8 @@ func (db *DB) qualifierIDs(ctx context.Context, tx pgx.Tx, ss []coldseam.Series)
 			return nil, fmt.Errorf("more than %d sets of qualifiers: %w", math.MaxInt16, coldseam.ErrInvalid)
 		}
 		highest++
-		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.qualifier_set (qualifier_set_id, codes) VALUES ($1, $2)`, highest, want[k]); err != nil {
+		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.qualifier_set (qualifier_set_id, codes) VALUES ($1, $2)`,
+			highest, want[k]); err != nil {
 			return nil, fmt.Errorf("qualifiers: %w", err)
 		}
 		have[k] = highest

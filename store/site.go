@@ -40,10 +40,12 @@ func (db *DB) PutSite(ctx context.Context, s coldseam.Site) error {
 			return err
 		}
 		var old *string
-		if err := tx.QueryRow(ctx, `SELECT (SELECT zone FROM coldseam.site WHERE site_id = $1)`, s.ID).Scan(&old); err != nil {
+		if err := tx.QueryRow(ctx, `SELECT (SELECT zone FROM coldseam.site WHERE site_id = $1)`, s.ID).Scan(
+			&old); err != nil {
 			return err
 		}
-		if _, err := tx.Exec(ctx, sqlPutSite, s.ID, s.Provider, s.Code, s.Name, s.Zone, s.Lat, s.Lon, s.DatumM, s.DrainageKM2,
+		if _, err := tx.Exec(ctx, sqlPutSite, s.ID, s.Provider, s.Code, s.Name, s.Zone, s.Lat, s.Lon, s.DatumM,
+			s.DrainageKM2,
 			s.Tidal, s.DailyOnly, micro(db.now())); err != nil {
 			return err
 		}
@@ -71,7 +73,8 @@ func (db *DB) checkZone(ctx context.Context, zone string) error {
 	}
 	// pg_timezone_names would read every zone file.
 	var pe *pgconn.PgError
-	if _, err := db.pool.Exec(ctx, `SELECT now() AT TIME ZONE $1::text`, zone); errors.As(err, &pe) && pe.Code == "22023" {
+	if _, err := db.pool.Exec(ctx, `SELECT now() AT TIME ZONE $1::text`, zone); errors.As(err, &pe) &&
+		pe.Code == "22023" {
 		return fmt.Errorf("zone %q is not known to the database: %w", zone, coldseam.ErrInvalid)
 	} else if err != nil {
 		return classify(err)
@@ -118,7 +121,8 @@ func (db *DB) sites(ctx context.Context, sql string, args ...any) ([]coldseam.Si
 	}
 	out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (coldseam.Site, error) {
 		var s coldseam.Site
-		err := r.Scan(&s.ID, &s.Provider, &s.Code, &s.Name, &s.Zone, &s.Lat, &s.Lon, &s.DatumM, &s.DrainageKM2, &s.Tidal, &s.DailyOnly)
+		err := r.Scan(&s.ID, &s.Provider, &s.Code, &s.Name, &s.Zone, &s.Lat, &s.Lon, &s.DatumM, &s.DrainageKM2,
+			&s.Tidal, &s.DailyOnly)
 		return s, err
 	})
 	if err != nil {
@@ -179,7 +183,9 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		var edit int32
 		var same, retired bool
-		err := tx.QueryRow(ctx, `SELECT edit, body = $2::jsonb, retired FROM coldseam.reach WHERE reach_id = $1 FOR UPDATE`, r.ID, body).Scan(&edit, &same, &retired)
+		err := tx.QueryRow(ctx,
+			`SELECT edit, body = $2::jsonb, retired FROM coldseam.reach WHERE reach_id = $1 FOR UPDATE`, r.ID,
+			body).Scan(&edit, &same, &retired)
 		if err != nil && err != pgx.ErrNoRows {
 			return err
 		}
@@ -188,10 +194,12 @@ func (db *DB) PutReach(ctx context.Context, r coldseam.Reach, e Edit) error {
 			return nil
 		}
 		edit++
-		if _, err := tx.Exec(ctx, sqlPutReach, r.ID, r.River, r.Name, r.Site, r.TempSite, r.Zone, r.Lat, r.Lon, r.Regulated, r.MaxFlowM3S, edit, at, body); err != nil {
+		if _, err := tx.Exec(ctx, sqlPutReach, r.ID, r.River, r.Name, r.Site, r.TempSite, r.Zone, r.Lat, r.Lon,
+			r.Regulated, r.MaxFlowM3S, edit, at, body); err != nil {
 			return err
 		}
-		if _, err := tx.Exec(ctx, `INSERT INTO coldseam.reach_edit (reach_id, edit, edited_at, who, why, body) VALUES ($1, $2, $3, $4, $5, $6)`,
+		if _, err := tx.Exec(ctx,
+			`INSERT INTO coldseam.reach_edit (reach_id, edit, edited_at, who, why, body) VALUES ($1, $2, $3, $4, $5, $6)`,
 			r.ID, edit, at, e.Who, e.Why, body); err != nil {
 			return err
 		}
@@ -294,7 +302,8 @@ type ReachEdit struct {
 
 // ReachEdits lists every state of a reach, oldest first.
 func (db *DB) ReachEdits(ctx context.Context, id coldseam.ReachID) ([]ReachEdit, error) {
-	rows, err := db.pool.Query(ctx, `SELECT edit, edited_at, who, why, body FROM coldseam.reach_edit WHERE reach_id = $1 ORDER BY edit`, id)
+	rows, err := db.pool.Query(ctx,
+		`SELECT edit, edited_at, who, why, body FROM coldseam.reach_edit WHERE reach_id = $1 ORDER BY edit`, id)
 	if err != nil {
 		return nil, fmt.Errorf("edits of %s: %w", id, classify(err))
 	}

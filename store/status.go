@@ -48,7 +48,8 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 		  (SELECT is_on FROM coldseam.switch WHERE name = 'hold'),
 		  (SELECT count(*) FROM coldseam.edition WHERE held),
 		  (SELECT COALESCE(extract(epoch FROM now() - min(scheduled_at)), 0) FROM river.river_job WHERE state IN ('available', 'retryable') AND scheduled_at <= now())`).
-		Scan(&s.Server, &now, &s.Bytes, &s.Observations, &s.Series, &s.Connections, &s.Held, &s.StoppedEds, &oldest); err != nil {
+		Scan(&s.Server, &now, &s.Bytes, &s.Observations, &s.Series, &s.Connections, &s.Held, &s.StoppedEds,
+			&oldest); err != nil {
 		return fail(err)
 	}
 
@@ -72,7 +73,8 @@ func (db *DB) Status(ctx context.Context) (Status, error) {
 		return fail(err)
 	}
 
-	rows, err = db.pool.Query(ctx, `SELECT state, count(*) FROM coldseam.outbox WHERE local_date >= current_date - 1 GROUP BY state`)
+	rows, err = db.pool.Query(ctx,
+		`SELECT state, count(*) FROM coldseam.outbox WHERE local_date >= current_date - 1 GROUP BY state`)
 	if err != nil {
 		return fail(err)
 	}

@@ -99,7 +99,8 @@ const DefaultSendAt = "04:45"
 // confirm anew, whatever was confirmed before. A confirmed
 // one is left alone: a stranger may have typed the address. The zone must be
 // set.
-func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.Preferences) (s coldseam.Subscriber, known bool, err error) {
+func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.Preferences) (
+	s coldseam.Subscriber, known bool, err error) {
 	fail := func(err error) (coldseam.Subscriber, bool, error) {
 		return coldseam.Subscriber{}, false, fmt.Errorf("add subscriber: %w", classify(err))
 	}
@@ -179,7 +180,8 @@ func (db *DB) SubscriberByEmail(ctx context.Context, email string) (coldseam.Sub
 
 // Subscribers lists subscribers by id, of one state or of all ("").
 func (db *DB) Subscribers(ctx context.Context, state string) ([]coldseam.Subscriber, error) {
-	rows, err := db.pool.Query(ctx, `SELECT `+subCols+` FROM coldseam.subscriber WHERE $1 = '' OR state = $1 ORDER BY subscriber_id`, state)
+	rows, err := db.pool.Query(ctx, `SELECT `+subCols+
+		` FROM coldseam.subscriber WHERE $1 = '' OR state = $1 ORDER BY subscriber_id`, state)
 	if err != nil {
 		return nil, fmt.Errorf("subscribers: %w", classify(err))
 	}
@@ -219,17 +221,20 @@ func (db *DB) Confirm(ctx context.Context, id int64) error {
 // Unsubscribe ends the mail at once, from any state; a second time is no
 // error. Rows that wait in the outbox are skipped when their turn comes.
 func (db *DB) Unsubscribe(ctx context.Context, id int64) error {
-	return db.setSub(ctx, "unsubscribe", id, `UPDATE coldseam.subscriber SET state = 'unsubscribed' WHERE subscriber_id = $1`)
+	return db.setSub(ctx, "unsubscribe", id,
+		`UPDATE coldseam.subscriber SET state = 'unsubscribed' WHERE subscriber_id = $1`)
 }
 
 // Pause and Resume stop and restart the mail of a confirmed subscriber.
 func (db *DB) Pause(ctx context.Context, id int64) error {
-	return db.setSub(ctx, "pause", id, `UPDATE coldseam.subscriber SET state = 'paused' WHERE subscriber_id = $1 AND state IN ('confirmed', 'paused')`)
+	return db.setSub(ctx, "pause", id,
+		`UPDATE coldseam.subscriber SET state = 'paused' WHERE subscriber_id = $1 AND state IN ('confirmed', 'paused')`)
 }
 
 // Resume restarts the mail of a paused subscriber.
 func (db *DB) Resume(ctx context.Context, id int64) error {
-	return db.setSub(ctx, "resume", id, `UPDATE coldseam.subscriber SET state = 'confirmed' WHERE subscriber_id = $1 AND state IN ('confirmed', 'paused')`)
+	return db.setSub(ctx, "resume", id,
+		`UPDATE coldseam.subscriber SET state = 'confirmed' WHERE subscriber_id = $1 AND state IN ('confirmed', 'paused')`)
 }
 
 // Suppress stops mail to an address that refuses it, with the server's words.
@@ -284,11 +289,13 @@ func (db *DB) SetPrefs(ctx context.Context, id int64, p coldseam.Preferences) er
 func (db *DB) Forget(ctx context.Context, id int64) error {
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var angler string
-		if err := tx.QueryRow(ctx, `SELECT angler FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`, id).Scan(&angler); err != nil {
+		if err := tx.QueryRow(ctx, `SELECT angler FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`,
+			id).Scan(&angler); err != nil {
 			return err
 		}
 		b := &pgx.Batch{}
-		b.Queue(`UPDATE coldseam.rig_log r SET angler = 'x' || $2 WHERE angler = $1 AND $1 <> ''`, angler, angler2(id, db.now()))
+		b.Queue(`UPDATE coldseam.rig_log r SET angler = 'x' || $2 WHERE angler = $1 AND $1 <> ''`, angler,
+			angler2(id, db.now()))
 		b.Queue(`UPDATE coldseam.trip SET angler = 'x' || $2, note = '', subscriber_id = NULL WHERE subscriber_id = $1 OR (angler = $3 AND $3 <> '')`, id, angler2(id, db.now()), angler)
 		b.Queue(`DELETE FROM coldseam.outbox WHERE subscriber_id = $1`, id)
 		b.Queue(`DELETE FROM coldseam.subscriber WHERE subscriber_id = $1`, id)
@@ -386,7 +393,8 @@ func (db *DB) CountAttempt(ctx context.Context, bucket string, window time.Durat
 
 // PruneCounts drops counters of windows that began before a time.
 func (db *DB) PruneCounts(ctx context.Context, before time.Time) error {
-	if _, err := db.pool.Exec(ctx, `DELETE FROM coldseam.rate_count WHERE window_start < $1`, micro(before)); err != nil {
+	if _, err := db.pool.Exec(ctx, `DELETE FROM coldseam.rate_count WHERE window_start < $1`,
+		micro(before)); err != nil {
 		return fmt.Errorf("prune counters: %w", classify(err))
 	}
 	return nil
@@ -396,7 +404,8 @@ func (db *DB) PruneCounts(ctx context.Context, before time.Time) error {
 // returns the number so far.
 func (db *DB) CountConfirmMail(ctx context.Context, id int64) (int, error) {
 	var n int
-	err := db.pool.QueryRow(ctx, `UPDATE coldseam.subscriber SET confirm_sends = confirm_sends + 1 WHERE subscriber_id = $1 RETURNING confirm_sends`, id).Scan(&n)
+	err := db.pool.QueryRow(ctx,
+		`UPDATE coldseam.subscriber SET confirm_sends = confirm_sends + 1 WHERE subscriber_id = $1 RETURNING confirm_sends`, id).Scan(&n)
 	if err != nil {
 		return 0, fmt.Errorf("confirm mail of subscriber %d: %w", id, classify(err))
 	}

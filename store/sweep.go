@@ -31,8 +31,10 @@ func (db *DB) Sweep(ctx context.Context, now time.Time) (Swept, error) {
 		on  bool
 	}{
 		{&s.Unknown, sweepSQL(`state = 'unknown', done_at = $1`, `state = 'in_data' AND lease_until <= $1`), true},
-		{&s.Returned, sweepSQL(`state = 'pending', lease_until = NULL, worker = '', next_at = $1`, `state = 'claimed' AND lease_until <= $1`), true},
-		{&s.Expired, sweepSQL(`state = 'expired', done_at = $1`, `state IN ('pending', 'deferred') AND deadline <= $1`), true},
+		{&s.Returned, sweepSQL(`state = 'pending', lease_until = NULL, worker = '', next_at = $1`,
+			`state = 'claimed' AND lease_until <= $1`), true},
+		{&s.Expired, sweepSQL(`state = 'expired', done_at = $1`, `state IN ('pending', 'deferred') AND deadline <= $1`),
+			true},
 		// After a lost reply the relay gets a minute. A lease that ran out was not
 		// renewed for as long as it is: its worker is gone, and a few seconds are
 		// left for one whose database was slow. A relay that loses the reply to
@@ -119,7 +121,8 @@ func (db *DB) SwitchesOn(ctx context.Context, prefix string) (map[string]bool, e
 
 // Switch reads a named switch; one that was never set is off.
 func (db *DB) Switch(ctx context.Context, name string) (on bool, e Edit, err error) {
-	err = db.pool.QueryRow(ctx, `SELECT is_on, changed_at, who, why FROM coldseam.switch WHERE name = $1`, name).Scan(&on, &e.At, &e.Who, &e.Why)
+	err = db.pool.QueryRow(ctx, `SELECT is_on, changed_at, who, why FROM coldseam.switch WHERE name = $1`, name).Scan(
+		&on, &e.At, &e.Who, &e.Why)
 	if err == pgx.ErrNoRows {
 		return false, Edit{}, nil
 	}
@@ -151,8 +154,11 @@ func (db *DB) setSwitch(ctx context.Context, name string, on bool, e Edit) error
 }
 
 // MailCounts counts the outbox rows of one kind and local date by state.
-func (db *DB) MailCounts(ctx context.Context, kind coldseam.MailKind, day coldseam.Date) (map[coldseam.MailState]int, error) {
-	rows, err := db.pool.Query(ctx, `SELECT state, count(*) FROM coldseam.outbox WHERE kind = $1 AND local_date = $2 GROUP BY state`, kind, day.UTC())
+func (db *DB) MailCounts(ctx context.Context, kind coldseam.MailKind, day coldseam.Date) (
+	map[coldseam.MailState]int, error) {
+	rows, err := db.pool.Query(ctx,
+		`SELECT state, count(*) FROM coldseam.outbox WHERE kind = $1 AND local_date = $2 GROUP BY state`, kind,
+		day.UTC())
 	if err != nil {
 		return nil, fmt.Errorf("mail counts: %w", classify(err))
 	}

@@ -34,7 +34,8 @@ func (db *DB) SetThreshold(ctx context.Context, key string, value *string, e Edi
 
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		var old *string
-		if err := tx.QueryRow(ctx, `SELECT (SELECT value FROM coldseam.threshold WHERE key = $1 FOR UPDATE)`, key).Scan(&old); err != nil {
+		if err := tx.QueryRow(ctx, `SELECT (SELECT value FROM coldseam.threshold WHERE key = $1 FOR UPDATE)`, key).Scan(
+			&old); err != nil {
 			return err
 		}
 		if old == nil && value == nil || old != nil && value != nil && *old == *value {

@@ -89,7 +89,8 @@ func (db *DB) OpenMornings(ctx context.Context, from, to coldseam.Date) ([]OpenM
 
 // Reword changes what a claimed mail says before it is transmitted, so that what
 // was told stays on record. ErrStale: the row is not this attempt's any more.
-func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, goes []coldseam.ReachID, payload []byte) error {
+func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, goes []coldseam.ReachID,
+	payload []byte) error {
 	tag, err := db.pool.Exec(ctx, `
 		UPDATE coldseam.outbox SET verdict = NULLIF($4, ''), payload = $5, goes = string_to_array($6, E'\n')
 		WHERE outbox_id = $1 AND worker = $2 AND attempt = $3 AND state = 'claimed'`, l.ID, l.Worker, l.Attempt, verdict, payload, joinReaches(goes))
@@ -140,7 +141,8 @@ func (db *DB) ReplaceTrip(ctx context.Context, t coldseam.Trip) error {
 			SELECT trip_id FROM coldseam.trip WHERE subscriber_id = $1 AND reach_id = $2 AND day = $3)`, t.Subscriber, t.Reach, t.Date.UTC()); err != nil {
 			return err
 		}
-		if _, err := tx.Exec(ctx, `DELETE FROM coldseam.trip WHERE subscriber_id = $1 AND reach_id = $2 AND day = $3`, t.Subscriber, t.Reach, t.Date.UTC()); err != nil {
+		if _, err := tx.Exec(ctx, `DELETE FROM coldseam.trip WHERE subscriber_id = $1 AND reach_id = $2 AND day = $3`,
+			t.Subscriber, t.Reach, t.Date.UTC()); err != nil {
 			return err
 		}
 		_, _, err := db.addTrip(ctx, tx, t)

@@ -40,7 +40,8 @@ func (db *DB) addTrip(ctx context.Context, q rowQuerier, t coldseam.Trip) (id in
 }
 
 // addNthTrip adds a trip under a number among those that say the same.
-func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip, nth int) (id int64, added bool, err error) {
+func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip, nth int) (
+	id int64, added bool, err error) {
 	if t.Reach == "" || t.Date.IsZero() {
 		return 0, false, fmt.Errorf("trip: needs reach and day: %w", coldseam.ErrInvalid)
 	}
@@ -48,9 +49,12 @@ func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip, nth
 	if entered.IsZero() {
 		entered = db.now()
 	}
-	err = q.QueryRow(ctx, sqlAddTrip, t.Reach, t.Subscriber, clean(t.Angler), t.Date.UTC(), nullTime(t.Start), t.Hours, t.Anglers, t.Lines, t.Species,
-		t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released, t.SpotID, t.Presentation, t.Body, t.Line, t.WeightOz, t.Held, nullTime(t.HeldAt), t.AngleDeg,
-		t.BecauseMail, t.WentNot, t.WaterC, nullTime(t.WaterAt), t.Clarity, nullTime(t.FirstFish), t.Night, clean(t.Note), micro(entered), t.Source, nth).Scan(&id)
+	err = q.QueryRow(ctx, sqlAddTrip, t.Reach, t.Subscriber, clean(t.Angler), t.Date.UTC(), nullTime(t.Start), t.Hours,
+		t.Anglers, t.Lines, t.Species,
+		t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released, t.SpotID, t.Presentation, t.Body, t.Line, t.WeightOz, t.Held,
+		nullTime(t.HeldAt), t.AngleDeg,
+		t.BecauseMail, t.WentNot, t.WaterC, nullTime(t.WaterAt), t.Clarity, nullTime(t.FirstFish), t.Night,
+		clean(t.Note), micro(entered), t.Source, nth).Scan(&id)
 	if err == pgx.ErrNoRows {
 		return 0, false, nil
 	}
@@ -92,10 +96,13 @@ func tripsOf(ctx context.Context, q rowsQuerier, where string, args ...any) ([]c
 func scanTrip(r pgx.CollectableRow) (coldseam.Trip, error) {
 	var t coldseam.Trip
 	var day, start, held, water, first *time.Time
-	err := r.Scan(&t.ID, &t.Reach, &t.Subscriber, &t.Angler, &day, &start, &t.Hours, &t.Anglers, &t.Lines, &t.Species, &t.Fish, &t.LookedAt, &t.Ripe, &t.Spent,
-		&t.Released, &t.SpotID, &t.Presentation, &t.Body, &t.Line, &t.WeightOz, &t.Held, &held, &t.AngleDeg, &t.BecauseMail, &t.WentNot, &t.WaterC, &water,
+	err := r.Scan(&t.ID, &t.Reach, &t.Subscriber, &t.Angler, &day, &start, &t.Hours, &t.Anglers, &t.Lines, &t.Species,
+		&t.Fish, &t.LookedAt, &t.Ripe, &t.Spent,
+		&t.Released, &t.SpotID, &t.Presentation, &t.Body, &t.Line, &t.WeightOz, &t.Held, &held, &t.AngleDeg,
+		&t.BecauseMail, &t.WentNot, &t.WaterC, &water,
 		&t.Clarity, &first, &t.Night, &t.Note, &t.EnteredAt, &t.Source)
-	t.Date, t.Start, t.HeldAt, t.WaterAt, t.FirstFish, t.EnteredAt = dateOf(day), timeOf(start), timeOf(held), timeOf(water), timeOf(first), t.EnteredAt.UTC()
+	t.Date, t.Start, t.HeldAt, t.WaterAt, t.FirstFish, t.EnteredAt = dateOf(day), timeOf(start), timeOf(held),
+		timeOf(water), timeOf(first), t.EnteredAt.UTC()
 	return t, err
 }
 
@@ -154,7 +161,8 @@ func (db *DB) AddRigLog(ctx context.Context, l RigLog) (id int64, added bool, er
 		}
 	}
 
-	err = db.pool.QueryRow(ctx, sqlAddRig, l.Trip, l.Reach, l.Spot, micro(l.At), clean(l.Angler), l.Presentation, l.Body, l.Line, l.WeightOz, l.Held, l.AngleDeg,
+	err = db.pool.QueryRow(ctx, sqlAddRig, l.Trip, l.Reach, l.Spot, micro(l.At), clean(l.Angler), l.Presentation,
+		l.Body, l.Line, l.WeightOz, l.Held, l.AngleDeg,
 		l.FlowM3S, l.StageM).Scan(&id)
 	if err == pgx.ErrNoRows {
 		return 0, false, nil

@@ -23,12 +23,14 @@ type TripChange struct {
 // they are trips more. What people entered themselves is never replaced.
 func (db *DB) ImportTrips(ctx context.Context, rows []coldseam.Trip) (out []TripChange, err error) {
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, `LOCK TABLE coldseam.trip IN SHARE ROW EXCLUSIVE MODE`); err != nil { // two imports at once would number alike
+		// two imports at once would number alike
+		if _, err := tx.Exec(ctx, `LOCK TABLE coldseam.trip IN SHARE ROW EXCLUSIVE MODE`); err != nil {
 			return classify(err)
 		}
 		groups, order := map[string][]coldseam.Trip{}, []string(nil)
 		for _, t := range rows {
-			k := fmt.Sprintf("%q", []string{string(t.Reach), t.Date.String(), clean(t.Angler), t.Species, t.Start.UTC().String()})
+			k := fmt.Sprintf("%q", []string{string(t.Reach), t.Date.String(), clean(t.Angler), t.Species,
+				t.Start.UTC().String()})
 			if groups[k] == nil {
 				order = append(order, k)
 			}
@@ -55,7 +57,8 @@ func (db *DB) ImportTrips(ctx context.Context, rows []coldseam.Trip) (out []Trip
 // importAlike stores the rows of one reach, day, angler, species and start.
 func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) ([]TripChange, error) {
 	t := rows[0]
-	stored, err := tripsOf(ctx, tx, `reach_id = $1 AND day = $2 AND angler = $3 AND species = $4 AND start_at IS NOT DISTINCT FROM $5`,
+	stored, err := tripsOf(ctx, tx,
+		`reach_id = $1 AND day = $2 AND angler = $3 AND species = $4 AND start_at IS NOT DISTINCT FROM $5`,
 		t.Reach, t.Date.UTC(), clean(t.Angler), t.Species, nullTime(t.Start))
 	if err != nil {
 		return nil, err
@@ -109,8 +112,10 @@ func indexOfTrip(list []coldseam.Trip, is func(coldseam.Trip) bool) int {
 // saysTheSame compares what a paper log can say of two trips of one key.
 func saysTheSame(a, b coldseam.Trip) bool {
 	said := func(t coldseam.Trip) string {
-		return fmt.Sprintf("%q", []any{t.Hours, t.Anglers, t.Lines, t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released, t.SpotID, t.Presentation,
-			t.Body, t.Line, t.WeightOz, valueOf(t.Held), valueOf(t.BecauseMail), valueOf(t.WaterC), t.Clarity, t.Night, clean(t.Note)})
+		return fmt.Sprintf("%q", []any{t.Hours, t.Anglers, t.Lines, t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released,
+			t.SpotID, t.Presentation,
+			t.Body, t.Line, t.WeightOz, valueOf(t.Held), valueOf(t.BecauseMail), valueOf(t.WaterC), t.Clarity, t.Night,
+			clean(t.Note)})
 	}
 	return said(a) == said(b)
 }

@@ -20,7 +20,15 @@ func TestImportTrips(t *testing.T) {
 	const r = coldseam.ReachID("bend")
 	day := coldseam.Date{Year: 2026, Month: 4, Day: 4}
 	row := func(hours float64, fish int) coldseam.Trip {
-		return coldseam.Trip{Reach: r, Date: day, Hours: hours, Fish: fish, Species: "walleye", Source: "csv", EnteredAt: t0}
+		return coldseam.Trip{
+			Reach:     r,
+			Date:      day,
+			Hours:     hours,
+			Fish:      fish,
+			Species:   "walleye",
+			Source:    "csv",
+			EnteredAt: t0,
+		}
 	}
 	stored := func() (out [][2]float64) {
 		list, err := db.Trips(ctx, r, day, day)

@@ -84,7 +84,8 @@ func (db *DB) checkSeries(ss []coldseam.Series) (good []coldseam.Series, errs []
 			continue
 		}
 
-		joined, _, err := coldseam.NewSeries(s.SeriesKey, append(append([]coldseam.Observation(nil), good[i].Obs...), s.Obs...))
+		joined, _, err := coldseam.NewSeries(s.SeriesKey, append(append([]coldseam.Observation(nil), good[i].Obs...),
+			s.Obs...))
 		if err != nil {
 			errs = append(errs, err)
 			continue
@@ -237,7 +238,13 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 
 	feeds := make([]*feed, len(ss))
 	for i, s := range ss {
-		f := &feed{key: s.SeriesKey, id: ids[i].id, zone: ids[i].zone, fresh: ids[i].fresh, offset: periodOf(s.Period) / 2}
+		f := &feed{
+			key:    s.SeriesKey,
+			id:     ids[i].id,
+			zone:   ids[i].zone,
+			fresh:  ids[i].fresh,
+			offset: periodOf(s.Period) / 2,
+		}
 		f.in = make([]row, len(s.Obs))
 		for j, o := range s.Obs {
 			f.in[j] = rowOf(o, quals, now)
@@ -250,7 +257,13 @@ func (db *DB) openFeeds(ctx context.Context, tx pgx.Tx, ss []coldseam.Series) ([
 }
 
 func rowOf(o coldseam.Observation, quals map[string]int16, now time.Time) row {
-	r := row{at: o.At.UnixMicro(), known: now.UnixMicro(), value: o.Value, flags: o.Flag, missing: o.Flag&coldseam.Missing != 0}
+	r := row{
+		at:      o.At.UnixMicro(),
+		known:   now.UnixMicro(),
+		value:   o.Value,
+		flags:   o.Flag,
+		missing: o.Flag&coldseam.Missing != 0,
+	}
 	if !o.KnownAt.IsZero() {
 		r.known = o.KnownAt.UnixMicro()
 	}

@@ -40,7 +40,8 @@ func (db *DB) SaveForecasts(ctx context.Context, fs []coldseam.Forecast) error {
 	}
 	for _, f := range fs {
 		if err := db.saveForecast(ctx, f); err != nil {
-			errs = append(errs, fmt.Errorf("forecast %s/%s of %s: %w", f.Site, f.Param, f.Issued.Format(time.RFC3339), classify(err)))
+			errs = append(errs, fmt.Errorf("forecast %s/%s of %s: %w", f.Site, f.Param, f.Issued.Format(time.RFC3339),
+				classify(err)))
 		}
 	}
 	return errors.Join(errs...)
@@ -72,7 +73,8 @@ func (db *DB) saveForecast(ctx context.Context, f coldseam.Forecast) error {
 	for _, s := range f.Span {
 		from, until = append(from, micro(s[0])), append(until, micro(s[1]))
 	}
-	_, err := db.pool.Exec(ctx, sqlSaveForecast, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(issued), micro(known),
+	_, err := db.pool.Exec(ctx, sqlSaveForecast, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(issued),
+		micro(known),
 		f.IssuedAssumed, at, f.Value, members, from, until)
 	return err
 }
@@ -107,7 +109,8 @@ func (db *DB) firstSeen(ctx context.Context, in []coldseam.Forecast) ([]coldseam
 			f.KnownAt = db.now()
 		}
 		f.Issued, f.IssuedAssumed = f.KnownAt, true
-		past, err := db.forecasts(ctx, sqlSeen, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(f.KnownAt), seenBack)
+		past, err := db.forecasts(ctx, sqlSeen, f.Site, f.Param, f.Stat, f.Period, f.Provider, micro(f.KnownAt),
+			seenBack)
 		if err != nil {
 			errs = append(errs, err)
 		}
@@ -209,7 +212,8 @@ ORDER BY stat, period, provider, issued_at DESC, known_at DESC`
 
 // Forecasts returns the newest issue known at asOf of every statistic, period
 // and provider of one parameter at one place; empty when there is none.
-func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time) ([]coldseam.Forecast, error) {
+func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time) (
+	[]coldseam.Forecast, error) {
 	// Years of issues are not looked through for the newest; only a feed that
 	// has been silent for longer is searched back to its beginning.
 	const recent = 10 * 24 * time.Hour
@@ -228,7 +232,8 @@ ORDER BY issued_at, known_at`
 
 // ArchivedForecasts returns every issue of one parameter at one place issued
 // in [from, to] and known at asOf, oldest first.
-func (db *DB) ArchivedForecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time) ([]coldseam.Forecast, error) {
+func (db *DB) ArchivedForecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to,
+	asOf time.Time) ([]coldseam.Forecast, error) {
 	return db.forecasts(ctx, sqlArchived, site, param, micro(from), micro(to), micro(asOf))
 }
 
@@ -242,7 +247,8 @@ ORDER BY (issued_at AT TIME ZONE $6)::date, issued_at, known_at`
 
 // DailyIssues returns the first issue of each civil day of zone, of one
 // parameter at one place, issued in [from, to] and known at asOf, oldest first.
-func (db *DB) DailyIssues(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time, zone string) ([]coldseam.Forecast, error) {
+func (db *DB) DailyIssues(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to, asOf time.Time,
+	zone string) ([]coldseam.Forecast, error) {
 	return db.forecasts(ctx, sqlDailyIssue, site, param, micro(from), micro(to), micro(asOf), zone)
 }
 
@@ -256,7 +262,8 @@ func (db *DB) forecasts(ctx context.Context, sql string, args ...any) ([]coldsea
 		var f coldseam.Forecast
 		var members [][]float32
 		var from, until []time.Time
-		err := r.Scan(&f.Site, &f.Param, &f.Stat, &f.Period, &f.Provider, &f.Issued, &f.KnownAt, &f.IssuedAssumed, &f.At, &f.Value, &members,
+		err := r.Scan(&f.Site, &f.Param, &f.Stat, &f.Period, &f.Provider, &f.Issued, &f.KnownAt, &f.IssuedAssumed,
+			&f.At, &f.Value, &members,
 			&from, &until)
 		for i := range from {
 			f.Span = append(f.Span, [2]time.Time{from[i].UTC(), until[i].UTC()})
@@ -316,7 +323,8 @@ func (db *DB) saveAlert(ctx context.Context, a coldseam.Alert) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", err, coldseam.ErrInvalid)
 	}
-	_, err = db.pool.Exec(ctx, sqlSaveAlert, a.Feed, a.Document, a.Provider, a.Sender, a.Identifier, micro(a.Sent), micro(a.KnownAt), micro(a.From), micro(a.End),
+	_, err = db.pool.Exec(ctx, sqlSaveAlert, a.Feed, a.Document, a.Provider, a.Sender, a.Identifier, micro(a.Sent),
+		micro(a.KnownAt), micro(a.From), micro(a.End),
 		a.Status, a.MsgType, a.Event, a.Severity, referenceIDs(a.References), body)
 	return err
 }

@@ -99,7 +99,8 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoError(t, os.Chmod(dir, 0o755))
 
 	path := filepath.Join(dir, "coldseam.toml")
-	require.NoError(t, os.WriteFile(path, []byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
+	require.NoError(t, os.WriteFile(path,
+		[]byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
 	service, err := club.New(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
@@ -137,7 +138,8 @@ func TestCommandsBesideTheService(t *testing.T) {
 	require.NoDirExists(t, filepath.Join(dir, "new"))
 
 	fresh := filepath.Join(dir, "fresh")
-	status, out, errs = command(t, "restore", kept[0].Path, "--state-dir", fresh, "--files-to", filepath.Join(dir, "new"),
+	status, out, errs = command(t, "restore", kept[0].Path, "--state-dir", fresh, "--files-to",
+		filepath.Join(dir, "new"),
 		"--config", filepath.Join(dir, "none.toml"))
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "SENDING IS HELD")
@@ -152,7 +154,14 @@ func TestProfilesKnowTheirSites(t *testing.T) {
 	t.Parallel()
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
-	cfg.Sites = append(cfg.Sites, config.Site{ID: "metgrid:mill", Provider: "metgrid", Code: "mill", Zone: "America/Menominee", Lat: 45.1, Lon: -87.6})
+	cfg.Sites = append(cfg.Sites, config.Site{
+		ID:       "metgrid:mill",
+		Provider: "metgrid",
+		Code:     "mill",
+		Zone:     "America/Menominee",
+		Lat:      45.1,
+		Lon:      -87.6,
+	})
 	for _, p := range cfg.Placed() {
 		if p.Name == agency.ProfileWeather {
 			require.Equal(t, 45.1, p.Places["mill"].Lat)

@@ -150,11 +150,21 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 	if name == "" {
 		name = s.Code
 	}
-	return coldseam.Reach{ID: coldseam.ReachID(s.ID), River: name, Name: "gauge", Site: s.ID, Zone: s.Zone, Lat: s.Lat, Lon: s.Lon,
-		Species: []string{"walleye"}, ResidentShare: 0.15}
+	return coldseam.Reach{
+		ID:            coldseam.ReachID(s.ID),
+		River:         name,
+		Name:          "gauge",
+		Site:          s.ID,
+		Zone:          s.Zone,
+		Lat:           s.Lat,
+		Lon:           s.Lon,
+		Species:       []string{"walleye"},
+		ResidentShare: 0.15,
+	}
 }
 
-func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
+	coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
 
@@ -169,7 +179,9 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 		}
 
 		if morning.Add(1).Before(d) {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, fmt.Sprintf("--as-of %s is more than a day ahead; want a past morning, today's or tomorrow's", d))
+			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{},
+				env.Fail(2, fmt.Sprintf(
+					"--as-of %s is more than a day ahead; want a past morning, today's or tomorrow's", d))
 		}
 		if at.After(now) { // a morning to come is told from what is known now
 			at = now
@@ -219,7 +231,8 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 
 // replayed is the brief of a morning that nobody lived through: one cell of
 // `coldseam season`, which says so and gives no word.
-func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach, day coldseam.Date) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach, day coldseam.Date) (
+	coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	src, err := morning.NewPastMornings(ctx, a.Maker, r, season.AirClimatology)
 	if err != nil {
 		return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
@@ -256,7 +269,9 @@ func oldModels(m forecast.Morning, now time.Time) []string {
 	var out []string
 	say := func(name string, to coldseam.Date) {
 		if d := coldseam.DateOf(now).Sub(to); time.Duration(d)*env.Day > morning.RefitAfter+2*env.Day {
-			out = append(out, fmt.Sprintf("model of %s: fitted to values up to %s, %d days ago; the running service fits it anew each week", name, to, d))
+			out = append(out, fmt.Sprintf(
+				"model of %s: fitted to values up to %s, %d days ago; the running service fits it anew each week", name,
+				to, d))
 		}
 	}
 	if m.FlowModel != nil {
@@ -281,7 +296,8 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 		if x.OddsOK {
 			odds = fmt.Sprintf("odds %.2f", x.Odds)
 		}
-		fmt.Fprintf(w, "  %s-%s %s, water %.1f-%.1f C, flow %.0f-%.0f m3/s, tie %s %s\n", x.Start.In(f.Loc).Format("15:04"), x.End.In(f.Loc).Format("15:04"),
+		fmt.Fprintf(w, "  %s-%s %s, water %.1f-%.1f C, flow %.0f-%.0f m3/s, tie %s %s\n",
+			x.Start.In(f.Loc).Format("15:04"), x.End.In(f.Loc).Format("15:04"),
 			odds, x.WaterC[0], x.WaterC[2], x.FlowM3S[0], x.FlowM3S[2], x.Tie, x.Why)
 	}
 	fmt.Fprintf(w, "models: flow %s; water %s\n", m.Flow.Source, m.Temp.Source)
@@ -300,8 +316,15 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, br
 	}
 
 	now := a.Now()
-	l := coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))), CreatedAt: now, Payload: payload,
-		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}}, Deadline: now.Add(time.Hour), State: coldseam.MailClaimed}
+	l := coldseam.Letter{
+		Kind:       coldseam.MailMorning,
+		LocalDate:  coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))),
+		CreatedAt:  now,
+		Payload:    payload,
+		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}},
+		Deadline:   now.Add(time.Hour),
+		State:      coldseam.MailClaimed,
+	}
 	s := a.Sender(mailing.WorkerName(0))
 	s.Outbox = &mailing.OneLetter{L: &l}
 	t, err := s.Run(ctx, 1)

@@ -17,9 +17,11 @@ import (
 func TestCheckOnTheCommandLine(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	require.NoError(t, os.WriteFile(path, []byte("database_url = '"+storetest.URL(t)+"'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
+	require.NoError(t, os.WriteFile(path, []byte("database_url = '"+storetest.URL(t)+"'\nstate_dir = '"+t.TempDir()+
+		"'\n[club]\nname = 'Our Club'\n"), 0o600))
 	var out, errs bytes.Buffer
-	require.Equal(t, 2, execute(t.Context(), []string{"check", "--config", path, "--offline", "--json"}, &out, &errs), errs.String())
+	require.Equal(t, 2, execute(t.Context(), []string{"check", "--config", path, "--offline", "--json"}, &out, &errs),
+		errs.String())
 	var got struct {
 		Lines []struct{ Key, Level, Found string }
 	}
@@ -28,7 +30,8 @@ func TestCheckOnTheCommandLine(t *testing.T) {
 	for _, l := range got.Lines {
 		said += l.Key + " " + l.Level + " " + l.Found + "\n"
 	}
-	for _, want := range []string{"reaches fail none", "database ok the configured database", "token key fail .*not set", "smtp ok .*skipped: offline"} {
+	for _, want := range []string{"reaches fail none", "database ok the configured database",
+		"token key fail .*not set", "smtp ok .*skipped: offline"} {
 		require.Regexp(t, "(?m)^"+want, said)
 	}
 }

@@ -92,8 +92,9 @@ func TestUnknownCommandIsStatusTwo(t *testing.T) {
 func smallConfig(t *testing.T) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	require.NoError(t, os.WriteFile(path, []byte("database_url = \""+storetest.URL(t)+"\"\npublic_url = \"https://x.example.org\"\n"+
-		"[club]\nname = \"Club\"\nzone = \"America/Chicago\"\n[mail]\nsmtp = \"127.0.0.1:25\"\ntls = \"none\"\nlist_id = \"x.example.org\"\n"), 0o600))
+	require.NoError(t, os.WriteFile(path,
+		[]byte("database_url = \""+storetest.URL(t)+"\"\npublic_url = \"https://x.example.org\"\n"+
+			"[club]\nname = \"Club\"\nzone = \"America/Chicago\"\n[mail]\nsmtp = \"127.0.0.1:25\"\ntls = \"none\"\nlist_id = \"x.example.org\"\n"), 0o600))
 	return path
 }
 
@@ -103,7 +104,8 @@ func TestImportAndReplayOfARealMorning(t *testing.T) {
 	t.Parallel()
 	file := filepath.Join(realData(t), "series", "greatlakes", "stlouis.csv")
 	conf := smallConfig(t)
-	args := []string{"import", "--config", conf, "--site", "survey:04024000", "--zone", "America/Chicago", "--lat", "46.7", "--lon", "-92.4", file}
+	args := []string{"import", "--config", conf, "--site", "survey:04024000", "--zone", "America/Chicago", "--lat",
+		"46.7", "--lon", "-92.4", file}
 	code, out, errs := call(t, args...)
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "3 series")
@@ -160,7 +162,8 @@ func TestReplayDoesNotSeeTheFuture(t *testing.T) {
 	var briefs []string
 	for _, spring := range []float64{2, 25} {
 		conf := smallConfig(t)
-		code, _, errs := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--lat", "45", write("x.csv", spring))
+		code, _, errs := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--lat",
+			"45", write("x.csv", spring))
 		require.Zero(t, code, errs)
 		code, out, errs := call(t, "brief", "--config", conf, "--as-of", "2024-05-05", "--site", "own:1", "--json")
 		require.Zero(t, code, errs)
@@ -183,7 +186,8 @@ func TestHindcastCommand(t *testing.T) {
 	file := filepath.Join(realData(t), "series", "greatlakes", "genesee.csv")
 	dir := t.TempDir()
 	members := filepath.Join(dir, "m.csv")
-	code, out, errs := call(t, "hindcast", "--csv", file, "--air", "climatology", "--no-dates", "--members", members, "--plot", dir, "--json")
+	code, out, errs := call(t, "hindcast", "--csv", file, "--air", "climatology", "--no-dates", "--members", members,
+		"--plot", dir, "--json")
 	require.Zero(t, code, errs)
 	var r map[string]any
 	require.NoError(t, json.Unmarshal([]byte(out), &r))

@@ -44,7 +44,14 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	say := func(c setup.ReadingConfirmCmd) error { return c.Say(ctx, new(bytes.Buffer), v.Parts) }
 	zone := env.Zone(r.Zone)
 	at := func(back time.Duration) string { return v.Now().Add(-back).In(zone).Format("2006-01-02T15:04") }
-	word := setup.ReadingConfirmCmd{Where: string(r.ID), Parameter: "discharge", From: at(10 * time.Hour), To: at(0), Why: "compared with the staff at five", Who: "club admin"}
+	word := setup.ReadingConfirmCmd{
+		Where:     string(r.ID),
+		Parameter: "discharge",
+		From:      at(10 * time.Hour),
+		To:        at(0),
+		Why:       "compared with the staff at five",
+		Who:       "club admin",
+	}
 	for want, change := range map[string]func(*setup.ReadingConfirmCmd){
 		"readings to come": func(c *setup.ReadingConfirmCmd) { c.To = at(-time.Hour) },
 		"lies before":      func(c *setup.ReadingConfirmCmd) { c.To = at(11 * time.Hour) },

@@ -27,13 +27,19 @@ func onTamsen(issued time.Time) coldseam.Brief {
 	b.Windows, b.WindowI = nil, 0
 	for i, odds := range []float64{.62, .58, .55} {
 		s := clubtest.MorningAt(6, 90*i)
-		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: odds, OddsOK: true})
+		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: odds,
+			OddsOK: true})
 	}
 	b.Odds, b.GoodUntil = .62, b.Windows[0].End
 	return b
 }
 
-var thunder = coldseam.Reason{Code: "thunder", Kind: "safety", Text: "thunder 40% in the window; the limit is 30%", Source: "weather forecast"}
+var thunder = coldseam.Reason{
+	Code:   "thunder",
+	Kind:   "safety",
+	Text:   "thunder 40% in the window; the limit is 30%",
+	Source: "weather forecast",
+}
 
 // stopOn puts a stop on window i and moves the word to the next free one.
 func stopOn(b *coldseam.Brief, i int) {
@@ -90,9 +96,24 @@ var correctionCases = []struct {
 	want  string // pattern of the subject of the correction, "" = none
 }{
 	{name: "the same word", at: clubtest.MorningAt(5, 20)},
-	{name: "stop on the whole day", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP replaces GO: Tamsen"},
-	{name: "a safety input is gone", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL replaces GO: Tamsen"},
-	{name: "stop on the hours told, later ones free", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^STOP replaces GO: Tamsen"},
+	{
+		name:  "stop on the whole day",
+		at:    clubtest.MorningAt(5, 20),
+		later: wholeDay(coldseam.Stop),
+		want:  "^STOP replaces GO: Tamsen",
+	},
+	{
+		name:  "a safety input is gone",
+		at:    clubtest.MorningAt(5, 20),
+		later: wholeDay(coldseam.NoCall),
+		want:  "^NO CALL replaces GO: Tamsen",
+	},
+	{
+		name:  "stop on the hours told, later ones free",
+		at:    clubtest.MorningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 0) },
+		want:  "^STOP replaces GO: Tamsen",
+	},
 	{name: "stop on later hours alone", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 2) }},
 	{name: "the hours told cannot be judged any more", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Windows[0].OddsOK, b.WindowI, b.GoodUntil = false, 1, b.Windows[1].End
@@ -103,16 +124,37 @@ var correctionCases = []struct {
 			b.Windows[i].Odds = .1
 		}
 	}},
-	{name: "stop on the hours told while they run", at: clubtest.MorningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) }, want: "^STOP replaces GO: Tamsen"},
-	{name: "the hours told run on freely", at: clubtest.MorningAt(7, 20), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
-	{name: "stop after the hours told", at: clubtest.MorningAt(9, 31), later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
-	{name: "stop of the whole day when the hours told are over", at: clubtest.MorningAt(9, 31), later: wholeDay(coldseam.Stop)},
-	{name: "stop before the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: clubtest.MorningAt(5, 20),
-		later: func(b *coldseam.Brief) { stopOn(b, 0) }},
-	{name: "stop on the member's own hours", prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"}, at: clubtest.MorningAt(5, 20),
-		later: func(b *coldseam.Brief) { stopOn(b, 2) }, want: "^STOP replaces GO: Tamsen"},
-	{name: "an issue without the windows under way", at: clubtest.MorningAt(8, 10), later: func(b *coldseam.Brief) { stopOn(b, 1); begin(b, 1); b.Begun = nil },
-		want: "^STOP replaces GO: Tamsen"},
+	{
+		name:  "stop on the hours told while they run",
+		at:    clubtest.MorningAt(7, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 0); begin(b, 1) },
+		want:  "^STOP replaces GO: Tamsen",
+	},
+	{name: "the hours told run on freely", at: clubtest.MorningAt(7, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 1) }},
+	{name: "stop after the hours told", at: clubtest.MorningAt(9, 31),
+		later: func(b *coldseam.Brief) { stopOn(b, 2); begin(b, 2) }},
+	{name: "stop of the whole day when the hours told are over", at: clubtest.MorningAt(9, 31),
+		later: wholeDay(coldseam.Stop)},
+	{
+		name:  "stop before the member's own hours",
+		prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"},
+		at:    clubtest.MorningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 0) },
+	},
+	{
+		name:  "stop on the member's own hours",
+		prefs: coldseam.Preferences{WindowFrom: "09:00", WindowTo: "12:30"},
+		at:    clubtest.MorningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 2) },
+		want:  "^STOP replaces GO: Tamsen",
+	},
+	{
+		name:  "an issue without the windows under way",
+		at:    clubtest.MorningAt(8, 10),
+		later: func(b *coldseam.Brief) { stopOn(b, 1); begin(b, 1); b.Begun = nil },
+		want:  "^STOP replaces GO: Tamsen",
+	},
 }
 
 // A stop on the hours that a member was told to go in reaches that member,
@@ -187,9 +229,20 @@ var waitingCases = []struct {
 	says  string // pattern of the text
 }{
 	{name: "nothing new", at: clubtest.MorningAt(5, 20), want: "^GO Tamsen", says: `WINDOW 6:00-9:30`},
-	{name: "the same word again", at: clubtest.MorningAt(5, 20), later: func(*coldseam.Brief) {}, want: "^GO Tamsen", says: `MADE   4:40`},
+	{
+		name:  "the same word again",
+		at:    clubtest.MorningAt(5, 20),
+		later: func(*coldseam.Brief) {},
+		want:  "^GO Tamsen",
+		says:  `MADE   4:40`,
+	},
 	{name: "stop", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.Stop), want: "^STOP Tamsen"},
-	{name: "an input is gone", at: clubtest.MorningAt(5, 20), later: wholeDay(coldseam.NoCall), want: "^NO CALL Tamsen"},
+	{
+		name:  "an input is gone",
+		at:    clubtest.MorningAt(5, 20),
+		later: wholeDay(coldseam.NoCall),
+		want:  "^NO CALL Tamsen",
+	},
 	{name: "the odds fell", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Verdict, b.Odds = coldseam.TossUp, .41
 		for i := range b.Windows {
@@ -203,11 +256,27 @@ var waitingCases = []struct {
 	{name: "another window", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) {
 		b.Windows[1].Odds, b.Odds, b.WindowI, b.GoodUntil = .8, .8, 1, b.Windows[1].End
 	}, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
-	{name: "stop on the first window alone", at: clubtest.MorningAt(5, 20), later: func(b *coldseam.Brief) { stopOn(b, 0) }, want: "^GO Tamsen", says: `WINDOW 7:30-11:00`},
-	{name: "its warnings have gone stale", at: clubtest.MorningAt(5, 45), want: "^NO CALL Tamsen", says: "(?i)warnings: 69 min old; the limit is"},
+	{
+		name:  "stop on the first window alone",
+		at:    clubtest.MorningAt(5, 20),
+		later: func(b *coldseam.Brief) { stopOn(b, 0) },
+		want:  "^GO Tamsen",
+		says:  `WINDOW 7:30-11:00`,
+	},
+	{
+		name: "its warnings have gone stale",
+		at:   clubtest.MorningAt(5, 45),
+		want: "^NO CALL Tamsen",
+		says: "(?i)warnings: 69 min old; the limit is",
+	},
 	{name: "its hours are over", at: clubtest.MorningAt(9, 35), want: "^NO CALL Tamsen"},
-	{name: "the newer brief cannot be read", at: clubtest.MorningAt(5, 20), later: func(*coldseam.Brief) {},
-		sql: `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE issued_at > '2026-04-18 09:45Z'`, want: "^NO CALL Tamsen"},
+	{
+		name:  "the newer brief cannot be read",
+		at:    clubtest.MorningAt(5, 20),
+		later: func(*coldseam.Brief) {},
+		sql:   `UPDATE coldseam.brief SET body = '{"Odds": "many"}' WHERE issued_at > '2026-04-18 09:45Z'`,
+		want:  "^NO CALL Tamsen",
+	},
 }
 
 // What leaves the outbox is the newest word on the hours, and never a GO that is
@@ -238,17 +307,20 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 
 			got := v.Letters(t)["one@h.example"]
 			require.Len(t, got, 1, "one mail, and no correction of what was never told")
-			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") && strings.HasPrefix(clubtest.Subject(t, got[0]), "GO"))
+			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") &&
+				strings.HasPrefix(clubtest.Subject(t, got[0]), "GO"))
 			require.Regexp(t, c.want, clubtest.Subject(t, got[0]))
 			require.Regexp(t, regexp.MustCompile(c.says), clubtest.Text(t, got[0]))
-			require.Equal(t, strings.Fields(c.want)[0], "^"+strings.Fields(v.toldVerdict(t))[0], "what was told stays on record")
+			require.Equal(t, strings.Fields(c.want)[0], "^"+strings.Fields(v.toldVerdict(t))[0],
+				"what was told stays on record")
 		})
 	}
 }
 
 func (v *town) toldVerdict(t *testing.T) (s string) {
 	t.Helper()
-	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(),
+		`SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))
 	return s
 }
 
@@ -279,7 +351,12 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 		says coldseam.Verdict
 	}{{clubtest.MorningAt(4, 40), coldseam.Go}, {clubtest.MorningAt(14, 2), coldseam.Stop}} {
 		b := onTamsen(x.at)
-		b.Next = []coldseam.DayOdds{{Day: clubtest.Saturday.Add(1), Odds: .6, OddsOK: x.says == coldseam.Go, Verdict: x.says}}
+		b.Next = []coldseam.DayOdds{{
+			Day:     clubtest.Saturday.Add(1),
+			Odds:    .6,
+			OddsOK:  x.says == coldseam.Go,
+			Verdict: x.says,
+		}}
 		_, err := v.DB.SaveBrief(t.Context(), b)
 		require.NoError(t, err)
 	}

@@ -146,7 +146,8 @@ func (d *demo) database(ctx context.Context) error {
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
 	start := time.Now()
-	if d.app, err = club.New(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true, TokenKey: key}); err != nil {
+	if d.app, err = club.New(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true,
+		TokenKey: key}); err != nil {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
@@ -163,7 +164,8 @@ func (d *demo) database(ctx context.Context) error {
 	}
 
 	for _, m := range demoSubscribers {
-		s, _, err := d.app.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches, Zone: d.cfg.Club.Zone, Units: m.units})
+		s, _, err := d.app.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches,
+			Zone: d.cfg.Club.Zone, Units: m.units})
 		if err != nil {
 			return err
 		}
@@ -195,10 +197,12 @@ func (d *demo) fetch(ctx context.Context) error {
 	t, err := d.app.Backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), morning.HistoryBack, nil)
 	d.say("fetch", "%d feeds, %d rows read, %d new, %d revised%s", t.Feeds, t.Rows, t.Added, t.Revised, problems(err))
 	t, err = d.app.FetchAll(ctx)
-	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised, problems(err))
+	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised,
+		problems(err))
 	d.ag.Revise()
 	t, err = d.app.FetchAll(ctx)
-	d.say("later", "the agency corrected values: %d new, %d revised, old and new kept with the time each was known%s", t.Added, t.Revised, problems(err))
+	d.say("later", "the agency corrected values: %d new, %d revised, old and new kept with the time each was known%s",
+		t.Added, t.Revised, problems(err))
 	return nil
 }
 
@@ -337,7 +341,8 @@ func (d *demo) oneMail() (string, error) {
 			return "", fmt.Errorf("%s: %w", f, err)
 		}
 
-		if !strings.Contains(m.Header.Get("To"), "bow.angler@") || strings.Contains(m.Header.Get("Subject"), "replaces") {
+		if !strings.Contains(m.Header.Get("To"), "bow.angler@") ||
+			strings.Contains(m.Header.Get("Subject"), "replaces") {
 			continue
 		}
 		subject, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))

@@ -28,7 +28,8 @@ func TestUnitsPassTheVerifier(t *testing.T) {
 		text, err := os.ReadFile(f)
 		require.NoError(t, err)
 		to := filepath.Join(dir, filepath.Base(f))
-		require.NoError(t, os.WriteFile(to, []byte(strings.ReplaceAll(string(text), "/usr/local/bin/coldseam", "/bin/true")), 0o600))
+		require.NoError(t, os.WriteFile(to,
+			[]byte(strings.ReplaceAll(string(text), "/usr/local/bin/coldseam", "/bin/true")), 0o600))
 		args = append(args, to)
 	}
 
@@ -57,7 +58,8 @@ func TestUnitsAreClosed(t *testing.T) {
 		t.Skip("no systemd-analyze: the exposure is not measured")
 	}
 	for _, unit := range []string{"coldseam.service", "coldseam-backup.service"} {
-		out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "--no-pager", "../../deploy/"+unit).CombinedOutput()
+		out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "--no-pager", "../../deploy/"+
+			unit).CombinedOutput()
 		require.NoError(t, err, "%s: %s", unit, out)
 	}
 }

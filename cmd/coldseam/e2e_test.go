@@ -22,7 +22,8 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	v := newTown(t, nil)
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 	v.Join(t, "one@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.Join(t, "two@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"brandt-ledge", "hallam-sandbar"}, Units: "metric"})
+	v.Join(t, "two@club.example.org",
+		coldseam.Preferences{Reaches: []coldseam.ReachID{"brandt-ledge", "hallam-sandbar"}, Units: "metric"})
 	v.History(t)
 
 	// Fetched again, nothing is new; a correction keeps both versions.
@@ -36,9 +37,11 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	later, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 	require.Positive(t, later.Revised)
-	old, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, before)
+	old, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour),
+		before, before)
 	require.NoError(t, err)
-	now, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour), before, v.Now())
+	now, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour),
+		before, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, len(old.Obs), len(now.Obs))
 	changed := 0
@@ -105,9 +108,22 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 
 	v.Clock.Forward(v.Now().Add(40 * time.Minute))
 	now := v.Now()
-	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{{Provider: agency.ProfileAlerts, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
-		Status: "Actual", MsgType: "Alert", Event: "Flood Warning %! NaN", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
-		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}}))
+	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{{
+		Provider:   agency.ProfileAlerts,
+		Sender:     "northgauge",
+		Identifier: "planted",
+		Sent:       now.Add(-time.Minute),
+		Status:     "Actual",
+		MsgType:    "Alert",
+		Event:      "Flood Warning %! NaN",
+		Severity:   "Severe",
+		Urgency:    "Immediate",
+		Certainty:  "Observed",
+		From:       now.Add(-time.Minute),
+		End:        now.Add(24 * time.Hour),
+		GaugeCodes: []string{"TAMX1"},
+		KnownAt:    now.Add(-time.Second),
+	}}))
 	_, err := v.FetchAll(ctx)
 	require.NoError(t, err)
 

@@ -44,7 +44,8 @@ func TestServeOnAFullDisk(t *testing.T) {
 	v := newTownOn(t, dbURL, slow)
 	v.Config.StateDir, v.Config.Backup.Dir = dir, filepath.Join(dir, "backup")
 	for i := range readers {
-		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5),
+			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
@@ -54,7 +55,8 @@ func TestServeOnAFullDisk(t *testing.T) {
 	}
 	clock := swiftClock{base: clubtest.MorningAt(4, 44), origin: time.Now(), speed: 10}
 	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, v.Sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)...)
-	require.True(t, clubtest.AssertEventually(time.Minute, func() bool { return sent() > 4 }), "first mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
+	require.True(t, clubtest.AssertEventually(time.Minute, func() bool { return sent() > 4 }), "first mails: %s\n%s",
+		states(t, v), tail(s.logged(t), 3000))
 
 	// Full: the ballast takes what is left; then rows of the tables' own kind
 	// fail, and with the next segment the log of Postgres, which ends it.
@@ -71,7 +73,8 @@ func TestServeOnAFullDisk(t *testing.T) {
 	stored := 0
 	var dataErr, walErr error
 	insert := func() error {
-		err := exec(`INSERT INTO public.ballast SELECT $1, repeat(md5(i::text), 30) FROM generate_series(1, 500) i`, stored)
+		err := exec(`INSERT INTO public.ballast SELECT $1, repeat(md5(i::text), 30) FROM generate_series(1, 500) i`,
+			stored)
 		if err == nil {
 			stored++
 		}
@@ -136,12 +139,17 @@ func TestServeOnAFullDisk(t *testing.T) {
 	back := time.Now()
 	t.Logf("Postgres while it was full: %v; health %v", pg.Ready(), healthzOK(s.addr))
 
-	require.True(t, clubtest.AssertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
-	t.Logf("well again %s after there was room; %d mails before, %d while it was full", time.Since(back).Round(10*time.Millisecond), before, during-before)
+	require.True(t, clubtest.AssertEventually(reconnect, func() bool {
+		return pg.Ready() == nil && healthzOK(s.addr)
+	}), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
+	t.Logf("well again %s after there was room; %d mails before, %d while it was full",
+		time.Since(back).Round(10*time.Millisecond), before, during-before)
 	v.DB.Pool().Reset()
-	require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() == readers }), "all mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
+	require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() == readers }),
+		"all mails: %s\n%s", states(t, v), tail(s.logged(t), 3000))
 	var batches, rows int
-	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM public.ballast`).Scan(&batches, &rows))
+	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(DISTINCT n), count(*) FROM public.ballast`).Scan(
+		&batches, &rows))
 	require.GreaterOrEqual(t, batches, stored, "rows that were stored")
 	require.Equal(t, batches*500, rows, "half a batch")
 	require.GreaterOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.observation`), observations, "observations")

@@ -40,7 +40,8 @@ func (x killsRun) run(t *testing.T) {
 	pg, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := newTownOn(t, dbURL, slow)
 	for i := range x.readers {
-		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%7), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%7),
+			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
@@ -58,7 +59,9 @@ func (x killsRun) run(t *testing.T) {
 	}
 	well := func() {
 		t.Helper()
-		require.True(t, clubtest.AssertEventually(reconnect, func() bool { return pg.Ready() == nil && healthzOK(s.addr) }), "well again\n%s", tail(s.logged(t), 3000))
+		require.True(t, clubtest.AssertEventually(reconnect, func() bool {
+			return pg.Ready() == nil && healthzOK(s.addr)
+		}), "well again\n%s", tail(s.logged(t), 3000))
 		v.DB.Pool().Reset() // the test's own sessions went as well
 	}
 	var worst, sum time.Duration
@@ -71,7 +74,9 @@ func (x killsRun) run(t *testing.T) {
 		clock := swiftClock{base: day.Add(4*time.Hour + 44*time.Minute), origin: time.Now(), speed: 10}
 		vars = append(clock.env(at.Scheme+"://"+at.Host, v.Sink.Addr()), "COLDSEAM_CHILD_DB="+dbURL)
 		start()
-		require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() > days*x.readers }), "first mails of day %d: %s\n%s", days+1, states(t, v), tail(s.logged(t), 3000))
+		require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool {
+			return sent() > days*x.readers
+		}), "first mails of day %d: %s\n%s", days+1, states(t, v), tail(s.logged(t), 3000))
 
 		for k := 0; k < x.perDay && n < x.kills; k++ {
 			time.Sleep(time.Duration(50+rng.IntN(1200)) * time.Millisecond)
@@ -80,7 +85,9 @@ func (x killsRun) run(t *testing.T) {
 				ofPostgres++
 				pid, began := pg.Pid(), time.Now()
 				require.NoError(t, syscall.Kill(pid, syscall.SIGKILL))
-				require.True(t, clubtest.AssertEventually(reconnect, func() bool { return pg.Pid() != pid && pg.Ready() == nil }), "Postgres comes back")
+				require.True(t, clubtest.AssertEventually(reconnect, func() bool {
+					return pg.Pid() != pid && pg.Ready() == nil
+				}), "Postgres comes back")
 				well()
 				took := time.Since(began)
 				worst, sum = max(worst, took), sum+took
@@ -96,7 +103,9 @@ func (x killsRun) run(t *testing.T) {
 		}
 
 		days++
-		require.True(t, clubtest.AssertEventually(4*time.Minute, func() bool { return sent() == days*x.readers }), "all mails of day %d: %s\n%s", days, states(t, v), tail(s.logged(t), 3000))
+		require.True(t, clubtest.AssertEventually(4*time.Minute, func() bool {
+			return sent() == days*x.readers
+		}), "all mails of day %d: %s\n%s", days, states(t, v), tail(s.logged(t), 3000))
 		require.NoError(t, s.cmd.Process.Signal(syscall.SIGTERM))
 		require.NoError(t, <-s.done)
 	}
@@ -106,7 +115,8 @@ func (x killsRun) run(t *testing.T) {
 		copies += n - 1
 	}
 	t.Logf("%d kills of Postgres and %d of the service on %d mornings: invariants after each, %d of %d mails sent, %d copies (bound %d); well again after %s on average, %s at worst, counted from the kill of Postgres",
-		ofPostgres, ofServer, days, sent(), days*x.readers, copies, 4*x.kills, (sum / time.Duration(max(ofPostgres, 1))).Round(10*time.Millisecond), worst.Round(10*time.Millisecond))
+		ofPostgres, ofServer, days, sent(), days*x.readers, copies, 4*x.kills,
+		(sum / time.Duration(max(ofPostgres, 1))).Round(10*time.Millisecond), worst.Round(10*time.Millisecond))
 }
 
 // Two hundred.

@@ -48,7 +48,8 @@ func (x farRun) run(t *testing.T) {
 	dbURL := clubtest.Ready.URL(t)
 	v := newTownOn(t, dbURL, nil)
 	for i := range x.readers {
-		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%5),
+			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
 	require.NoError(t, err)
@@ -56,7 +57,8 @@ func (x farRun) run(t *testing.T) {
 	database := newSlowPipe(t, dialerOf(t, dbURL), x.delay())
 	relay := newSlowPipe(t, func() (net.Conn, error) { return net.Dial("tcp", v.Sink.Addr()) }, x.delay())
 	clock := swiftClock{base: clubtest.MorningAt(4, 45), origin: time.Now(), speed: 1}
-	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, relay.l.Addr().String()), "COLDSEAM_CHILD_DB="+database.through(t, dbURL))...)
+	s := startServer(t, append(clock.env(at.Scheme+"://"+at.Host, relay.l.Addr().String()), "COLDSEAM_CHILD_DB="+
+		database.through(t, dbURL))...)
 	up := time.Since(clock.origin)
 	sent := func() int {
 		return v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
@@ -84,7 +86,8 @@ func (x farRun) run(t *testing.T) {
 	invariants(t, v, 0)
 	rate := float64(x.readers-1) / took.Seconds()
 	t.Logf("%s there and back, %.0f %% lost: serving after %s; all %d mails after %s, %d of them at a second try; %.1f a second once they went, that is %.0f between 4:45 and 10:00",
-		x.trip, 100*x.loss, up.Round(100*time.Millisecond), x.readers, time.Since(clock.origin).Round(time.Second), retried, rate, rate*(5*time.Hour+15*time.Minute).Seconds())
+		x.trip, 100*x.loss, up.Round(100*time.Millisecond), x.readers, time.Since(clock.origin).Round(time.Second),
+		retried, rate, rate*(5*time.Hour+15*time.Minute).Seconds())
 }
 
 // A fifth of a second there and back, one piece in twenty lost and sent again
@@ -94,5 +97,13 @@ func TestFarDatabaseAndRelaySoak(t *testing.T) {
 		t.Skip("set COLDSEAM_SOAK to run the long form")
 	}
 	t.Parallel()
-	farRun{readers: 60, trip: 200 * time.Millisecond, loss: .05, again: time.Second, seed: 6, limit: 20 * time.Minute, retried: 30}.run(t)
+	farRun{
+		readers: 60,
+		trip:    200 * time.Millisecond,
+		loss:    .05,
+		again:   time.Second,
+		seed:    6,
+		limit:   20 * time.Minute,
+		retried: 30,
+	}.run(t)
 }

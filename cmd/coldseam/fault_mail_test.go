@@ -94,10 +94,12 @@ func TestReportsComeHome(t *testing.T) {
 		return s.State
 	}
 
-	require.NoError(t, lmtp(t, inbox, tok.BounceAddress(dead, clubtest.Saturday, domain), dsnText("x", "5.1.1", "550 5.1.1 no such user")))
+	require.NoError(t, lmtp(t, inbox, tok.BounceAddress(dead, clubtest.Saturday, domain),
+		dsnText("x", "5.1.1", "550 5.1.1 no such user")))
 	require.Equal(t, "suppressed", state(dead))
 
-	require.NoError(t, lmtp(t, inbox, tok.UnsubscribeAddress(left, domain), "From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
+	require.NoError(t, lmtp(t, inbox, tok.UnsubscribeAddress(left, domain),
+		"From: leaves@home.example\r\nSubject: unsubscribe\r\n\r\nplease\r\n"))
 	require.Equal(t, "unsubscribed", state(left))
 
 	forged := strings.Replace(tok.BounceAddress(policy, clubtest.Saturday, domain), "b+", "b+9", 1)
@@ -105,7 +107,8 @@ func TestReportsComeHome(t *testing.T) {
 	require.Equal(t, "confirmed", state(policy))
 
 	for range 3 { // the same fault three times: one alarm
-		require.NoError(t, lmtp(t, inbox, tok.BounceAddress(policy, clubtest.Saturday, domain), dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
+		require.NoError(t, lmtp(t, inbox, tok.BounceAddress(policy, clubtest.Saturday, domain),
+			dsnText("x", "5.7.1", "550 5.7.1 refused by policy")))
 	}
 	require.Equal(t, "confirmed", state(policy))
 	v.sendAll(t)
@@ -113,7 +116,8 @@ func TestReportsComeHome(t *testing.T) {
 	require.Contains(t, clubtest.Text(t, v.Letters(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
 
 	// The mailbox file: moved aside, read, gone; with an address of the key before.
-	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, clubtest.Saturday, domain) + "\n" +
+	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, clubtest.Saturday,
+		domain) + "\n" +
 		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
 	require.NoError(t, os.WriteFile(v.Config.Mail.BounceFile, []byte(box), 0o600))
 	for range 3 {
@@ -255,7 +259,8 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	require.Len(t, got, 1)
 	require.Regexp(t, `^STOP Tamsen`, clubtest.Subject(t, got[0]))
 	var payload []byte
-	require.NoError(t, v.DB.Pool().QueryRow(ctx, `SELECT payload FROM coldseam.outbox WHERE kind = 'morning' AND goes = '{}'`).Scan(&payload))
+	require.NoError(t, v.DB.Pool().QueryRow(ctx,
+		`SELECT payload FROM coldseam.outbox WHERE kind = 'morning' AND goes = '{}'`).Scan(&payload))
 	c, err := notify.ParseContent(payload)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Stop, c.Briefs[0].Verdict, "what was told is on record")
@@ -290,7 +295,8 @@ func TestClockJumps(t *testing.T) {
 	for k, n := range byMessage(t, v.Sink) {
 		require.Equal(t, 1, n, k)
 	}
-	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
+	require.Zero(t, v.Count(t,
+		`SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent' AND done_at > deadline`))
 
 	// A mail that waits when the clock jumps a day is never sent late.
 	late := v.Join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
@@ -302,7 +308,8 @@ func TestClockJumps(t *testing.T) {
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Equal(t, before, v.Sink.Count())
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND state = 'expired'`, late))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND state = 'expired'`, late))
 }
 
 // A relay that drops every link after the text: sending stops after 20
@@ -337,7 +344,8 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	}
 
 	require.LessOrEqual(t, tries, 20)
-	require.Equal(t, 60, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
+	require.Equal(t, 60, v.Count(t,
+		`SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
 		v.Clock.Forward(v.Now().Add(time.Minute))
 		require.NoError(t, v.Watch(ctx, v.Now()))
@@ -374,7 +382,14 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 	}{
 		{"not a number", func(v *town, b *coldseam.Brief) { b.Odds = math.NaN(); b.Windows[0].Odds = math.Inf(1) }, ""},
 		{"empty forecast", func(v *town, b *coldseam.Brief) {
-			*b = coldseam.Brief{Reach: b.Reach, River: b.River, Zone: b.Zone, Day: b.Day, Issued: b.Issued, Verdict: coldseam.Go}
+			*b = coldseam.Brief{
+				Reach:   b.Reach,
+				River:   b.River,
+				Zone:    b.Zone,
+				Day:     b.Day,
+				Issued:  b.Issued,
+				Verdict: coldseam.Go,
+			}
 		}, ""},
 		{"panic in the letter", func(v *town, b *coldseam.Brief) { b.WindowI = 99; b.Verdict = coldseam.Go }, ""},
 	} {

@@ -167,10 +167,17 @@ const (
 // known by a label that they inherit.
 func (v *town) nothingLeft(t testing.TB) {
 	t.Helper()
-	require.Eventually(t, func() bool { return v.DB.Pool().Stat().AcquiredConns() == 0 }, 15*time.Second, 20*time.Millisecond, "I5: connections in use")
-	require.LessOrEqual(t, v.Count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND backend_type = 'client backend'`), spareSessions, "I5: sessions")
-	require.Zero(t, v.Count(t, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%' AND state_change < clock_timestamp() - interval '3 minutes'`), "I5: sessions that hold a transaction open")
-	if !clubtest.AssertEventually(15*time.Second, func() bool { return clubtest.GoroutinesOf(v.Label) <= v.AtRest+spareGoroutines }) {
+	require.Eventually(t, func() bool {
+		return v.DB.Pool().Stat().AcquiredConns() == 0
+	}, 15*time.Second, 20*time.Millisecond, "I5: connections in use")
+	require.LessOrEqual(t, v.Count(t,
+		`SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND backend_type = 'client backend'`),
+		spareSessions, "I5: sessions")
+	require.Zero(t, v.Count(t,
+		`SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%' AND state_change < clock_timestamp() - interval '3 minutes'`), "I5: sessions that hold a transaction open")
+	if !clubtest.AssertEventually(15*time.Second, func() bool {
+		return clubtest.GoroutinesOf(v.Label) <= v.AtRest+spareGoroutines
+	}) {
 		var b bytes.Buffer
 		_ = pprof.Lookup("goroutine").WriteTo(&b, 1)
 		require.Failf(t, "I5: goroutines", "%d, at rest %d\n%s", clubtest.GoroutinesOf(v.Label), v.AtRest, &b)
@@ -191,14 +198,29 @@ func (v *town) checkNames(t testing.TB, lasting []trouble) {
 	lines := doctor.Look(context.Background(), v.Parts, true)
 	for _, x := range lasting {
 		require.True(t, slices.ContainsFunc(lines, func(l doctor.Line) bool {
-			return l.Level != doctor.LevelOK && slices.ContainsFunc(x.keys, func(key string) bool { return strings.HasPrefix(l.Key, key) })
+			return l.Level != doctor.LevelOK && slices.ContainsFunc(x.keys, func(key string) bool {
+				return strings.HasPrefix(l.Key, key)
+			})
 		}), "I7: check does not name %q; it says %v", x.what, lines)
 	}
 }
 
 // flood is a warning for Tamsen that was sent just before now.
 func flood(provider string, now time.Time) coldseam.Alert {
-	return coldseam.Alert{Provider: provider, Sender: "northgauge", Identifier: "planted", Sent: now.Add(-time.Minute),
-		Status: "Actual", MsgType: "Alert", Event: "Flood Warning", Severity: "Severe", Urgency: "Immediate", Certainty: "Observed", From: now.Add(-time.Minute),
-		End: now.Add(24 * time.Hour), GaugeCodes: []string{"TAMX1"}, KnownAt: now.Add(-time.Second)}
+	return coldseam.Alert{
+		Provider:   provider,
+		Sender:     "northgauge",
+		Identifier: "planted",
+		Sent:       now.Add(-time.Minute),
+		Status:     "Actual",
+		MsgType:    "Alert",
+		Event:      "Flood Warning",
+		Severity:   "Severe",
+		Urgency:    "Immediate",
+		Certainty:  "Observed",
+		From:       now.Add(-time.Minute),
+		End:        now.Add(24 * time.Hour),
+		GaugeCodes: []string{"TAMX1"},
+		KnownAt:    now.Add(-time.Second),
+	}
 }

@@ -109,7 +109,10 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 		require.Positive(t, old, "the pid of the Postgres that this service started")
 		began := time.Now()
 		require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
-		require.Eventually(t, func() bool { p := pid(); return p != 0 && p != old && healthzOK(addr) }, 30*time.Second, 50*time.Millisecond)
+		require.Eventually(t, func() bool {
+			p := pid()
+			return p != 0 && p != old && healthzOK(addr)
+		}, 30*time.Second, 50*time.Millisecond)
 		t.Logf("well again after %s", time.Since(began).Round(10*time.Millisecond))
 	}
 

@@ -60,8 +60,21 @@ func (v *town) waterTrips(t *testing.T, reach coldseam.ReachID, days int, value 
 		if math.IsNaN(c) {
 			continue // the gauge was silent
 		}
-		_, added, err := v.DB.AddTrip(t.Context(), coldseam.Trip{Reach: reach, Date: coldseam.DateOf(at.In(env.Zone("America/Chicago"))), Angler: fmt.Sprintf("b%d", i%3),
-			Start: at.Add(-time.Hour), Hours: 3, Anglers: 1, Lines: 1, Species: "walleye", Fish: 1, WaterC: &c, WaterAt: at, EnteredAt: at.Add(time.Hour), Source: "csv"})
+		_, added, err := v.DB.AddTrip(t.Context(), coldseam.Trip{
+			Reach:     reach,
+			Date:      coldseam.DateOf(at.In(env.Zone("America/Chicago"))),
+			Angler:    fmt.Sprintf("b%d", i%3),
+			Start:     at.Add(-time.Hour),
+			Hours:     3,
+			Anglers:   1,
+			Lines:     1,
+			Species:   "walleye",
+			Fish:      1,
+			WaterC:    &c,
+			WaterAt:   at,
+			EnteredAt: at.Add(time.Hour),
+			Source:    "csv",
+		})
 		require.NoError(t, err)
 		require.True(t, added)
 		n++
@@ -81,7 +94,9 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 
 	n := v.waterTrips(t, r.ID, 15, func(at time.Time) float64 { return nearestTo(before.Water, at) + 1.2 })
 	later := v.Now().AddDate(0, 0, -3)
-	_, err := v.DB.Pool().Exec(t.Context(), `UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`, v.Now().Add(time.Hour), coldseam.DateOf(later).UTC())
+	_, err := v.DB.Pool().Exec(t.Context(),
+		`UPDATE coldseam.trip SET entered_at = $1 WHERE source = 'csv' AND water_c IS NOT NULL AND day = $2`,
+		v.Now().Add(time.Hour), coldseam.DateOf(later).UTC())
 	require.NoError(t, err)
 	f := v.featuresOf(t, r)
 	require.Len(t, f.Readings, n-1, "a line that was entered later is not known yet")
@@ -97,7 +112,8 @@ func TestBoatReadingsReachTheBrief(t *testing.T) {
 	b, _ := m.Brief.Best()
 	require.Greater(t, b.WaterC[1], a.WaterC[1]+.7)
 	require.Equal(t, plain.Temp.Site, m.Temp.Site)
-	require.InDelta(t, plain.Temp.Quantile(2, .5), m.Temp.Quantile(2, .5), 1e-9, "the gauge's own forecast is not moved: it is scored")
+	require.InDelta(t, plain.Temp.Quantile(2, .5), m.Temp.Quantile(2, .5), 1e-9,
+		"the gauge's own forecast is not moved: it is scored")
 }
 
 // A gauge without a thermometer: the nearest gauge of the club stands in; far
@@ -117,7 +133,9 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 		param coldseam.Parameter
 		stat  coldseam.Statistic
 		from  time.Time
-	}{{coldseam.Discharge, coldseam.Instant, v.Now().Add(-morning.HistoryBack)}, {coldseam.Stage, coldseam.Instant, v.Now().Add(-morning.HistoryBack)}, {coldseam.Discharge, coldseam.Mean, time.Time{}}} {
+	}{{coldseam.Discharge, coldseam.Instant, v.Now().Add(-morning.HistoryBack)},
+		{coldseam.Stage, coldseam.Instant, v.Now().Add(-morning.HistoryBack)},
+		{coldseam.Discharge, coldseam.Mean, time.Time{}}} {
 		s, err := v.DB.History(ctx, src, k.param, k.stat, k.from, v.Now(), v.Now())
 		require.NoError(t, err)
 		s.Site = site.ID
@@ -128,13 +146,20 @@ func TestRiverWithoutAThermometer(t *testing.T) {
 	dry.ID, dry.Site, dry.AirSite = "dry-fork", site.ID, src
 	require.NoError(t, v.DB.PutReach(ctx, dry, store.Edit{Who: "test", Why: "test"}))
 
-	word := store.IceWord{Reach: dry.ID, At: v.Now(), Open: true, Admin: true, Edit: store.Edit{Who: "admin", Why: "test"}}
+	word := store.IceWord{
+		Reach: dry.ID,
+		At:    v.Now(),
+		Open:  true,
+		Admin: true,
+		Edit:  store.Edit{Who: "admin", Why: "test"},
+	}
 	require.NoError(t, v.DB.SayIce(ctx, word), "a neighbour's thermometer shows no open water here")
 	near := v.featuresOf(t, dry)
 	require.Equal(t, src, near.TempSite)
 	m := told(near)
 	require.Equal(t, src, m.Temp.Site)
-	require.Contains(t, inputNote(t, m.Brief, "water_temp"), "neighbour gauge northgauge:NG-1001 and no member's reading")
+	require.Contains(t, inputNote(t, m.Brief, "water_temp"),
+		"neighbour gauge northgauge:NG-1001 and no member's reading")
 	n := v.waterTrips(t, dry.ID, 15, func(at time.Time) float64 { return math.Max(nearestTo(near.Water, at)-.8, .1) })
 	known := told(v.featuresOf(t, dry))
 	a, _ := m.Brief.Best()
@@ -181,10 +206,22 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	defer srv.Close()
 
 	text := democlub.TOML + "\n[[site]]\nid = \"northflow:TAMX\"\nprofile = \"northflow\"\ncode = \"TAMX\"\nname = \"Forecast for the Tamsen\"\nzone = \"America/Chicago\"\nlat = 45.3\nlon = -92.6\n"
-	text = strings.Replace(text, "gauge_km = 4\n", "gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
-	profiles := append(slices.Clone(v.Config.Profiles), ingest.Profile{Name: "northflow", Format: ingest.FormatWaterML2, Kind: "forecast", BaseURL: srv.URL, Path: "/sos",
-		Query: map[string]string{"featureOfInterest": "{sites}"}, Parameters: map[string]string{"urn:north:property:discharge": "discharge", "discharge": "discharge"}, Zone: "America/Chicago",
-		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Licence: "invented", Attribution: "Invented flow forecasts"})
+	text = strings.Replace(text, "gauge_km = 4\n",
+		"gauge_km = 4\nregulated = true\nflow_forecast = \"northflow:TAMX\"\n", 1)
+	profiles := append(slices.Clone(v.Config.Profiles), ingest.Profile{
+		Name:         "northflow",
+		Format:       ingest.FormatWaterML2,
+		Kind:         "forecast",
+		BaseURL:      srv.URL,
+		Path:         "/sos",
+		Query:        map[string]string{"featureOfInterest": "{sites}"},
+		Parameters:   map[string]string{"urn:north:property:discharge": "discharge", "discharge": "discharge"},
+		Zone:         "America/Chicago",
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  3600,
+		Licence:      "invented",
+		Attribution:  "Invented flow forecasts",
+	})
 	cfg, err := config.Parse("demo.toml", text, profiles...)
 	require.NoError(t, err)
 
@@ -240,8 +277,15 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 
 	storms := func(from, to int) {
 		for k, last := range dry[from:to] {
-			fc := coldseam.Forecast{Site: r.WeatherSite, Param: coldseam.Precip, Stat: coldseam.Sum, Period: "P1D", Provider: "metgrid",
-				Issued: last.Add(1).In(f.Loc).Add(time.Hour).UTC(), KnownAt: last.Add(1).In(f.Loc).Add(2 * time.Hour).UTC()}
+			fc := coldseam.Forecast{
+				Site:     r.WeatherSite,
+				Param:    coldseam.Precip,
+				Stat:     coldseam.Sum,
+				Period:   "P1D",
+				Provider: "metgrid",
+				Issued:   last.Add(1).In(f.Loc).Add(time.Hour).UTC(),
+				KnownAt:  last.Add(1).In(f.Loc).Add(2 * time.Hour).UTC(),
+			}
 			for h := 1; h <= 5; h++ {
 				fc.At, fc.Value = append(fc.At, last.Add(h+1).In(f.Loc).UTC()), append(fc.Value, float64(3+k%9))
 			}
@@ -283,12 +327,30 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	for k := range 80 {
 		d := first.Add(k)
 		for a := range 2 { // two boats, three line hours each, a steady catch: no wave ever
-			_, _, err := v.DB.AddTrip(ctx, coldseam.Trip{Reach: r.ID, Date: d, Angler: fmt.Sprintf("w%d", a), Start: d.In(loc).Add(7 * time.Hour), Hours: 3, Anglers: 1, Lines: 1,
-				Species: "walleye", Fish: 2, EnteredAt: d.In(loc).Add(12 * time.Hour), Source: "csv"})
+			_, _, err := v.DB.AddTrip(ctx, coldseam.Trip{
+				Reach:     r.ID,
+				Date:      d,
+				Angler:    fmt.Sprintf("w%d", a),
+				Start:     d.In(loc).Add(7 * time.Hour),
+				Hours:     3,
+				Anglers:   1,
+				Lines:     1,
+				Species:   "walleye",
+				Fish:      2,
+				EnteredAt: d.In(loc).Add(12 * time.Hour),
+				Source:    "csv",
+			})
 			require.NoError(t, err)
 		}
 
-		s := coldseam.RunState{Species: "walleye", Active: true, PWave: .6, PWaveRaw: .6, WaveRule: coldseam.WaveRule, Days: []coldseam.RunDay{{Day: d, PWave: .6}}}
+		s := coldseam.RunState{
+			Species:  "walleye",
+			Active:   true,
+			PWave:    .6,
+			PWaveRaw: .6,
+			WaveRule: coldseam.WaveRule,
+			Days:     []coldseam.RunDay{{Day: d, PWave: .6}},
+		}
 		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(4*time.Hour), s))
 		s.PWaveRaw = .9 // a later issue is not the word of the morning
 		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(6*time.Hour), s))
@@ -296,7 +358,13 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 		require.NoError(t, v.DB.SaveRun(ctx, r.ID, d, d.In(loc).Add(-4*time.Hour), s))
 	}
 
-	old := coldseam.RunState{Species: "walleye", Active: true, PWave: .1, PWaveRaw: .1, Days: []coldseam.RunDay{{Day: first.Add(-1), PWave: .1}}}
+	old := coldseam.RunState{
+		Species:  "walleye",
+		Active:   true,
+		PWave:    .1,
+		PWaveRaw: .1,
+		Days:     []coldseam.RunDay{{Day: first.Add(-1), PWave: .1}},
+	}
 	require.NoError(t, v.DB.SaveRun(ctx, r.ID, first.Add(-1), first.In(loc).Add(-20*time.Hour), old))
 	said, err := v.DB.WaveOdds(ctx, r.ID, "walleye", v.Now())
 	require.NoError(t, err)
@@ -336,7 +404,8 @@ func TestClubTables(t *testing.T) {
 		})
 	}
 
-	cfg, err := config.Parse("c.toml", head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
+	cfg, err := config.Parse("c.toml",
+		head+"cost_per_km = 0.5\ncurrency = \"EUR\"\n[weight]\nmax_oz = 0.5\n[[profile]]\nname = \"north\"\nbase_url = \"https://north.example\"\n[[alert_rule]]\nprovider = \"north\"\nclass = \"none\"\nwords = [\"frost\"]\nwhy = \"no matter for the river\"\n")
 	require.NoError(t, err)
 	rules, err := cfg.Alerts()
 	require.NoError(t, err)
@@ -404,9 +473,27 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 
 	require.NoError(t, v.SyncRivers(ctx))
 	held, start := true, clubtest.Saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
-	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{Reach: "tamsen-bend", Subscriber: v.Join(t, "one@club.example.org", coldseam.Preferences{}), Date: clubtest.Saturday.Add(-1), Start: start,
-		Hours: 3, Fish: 9, SpotID: "seam", Presentation: "vertical", Body: "jig", Line: "braid 10", WeightOz: .5, Held: &held, Species: "walleye"}))
-	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{Site: old.Site, At: v.Now().Add(-time.Hour), DischargeM3S: 77, Method: "boat"}}))
+	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{
+		Reach:        "tamsen-bend",
+		Subscriber:   v.Join(t, "one@club.example.org", coldseam.Preferences{}),
+		Date:         clubtest.Saturday.Add(-1),
+		Start:        start,
+		Hours:        3,
+		Fish:         9,
+		SpotID:       "seam",
+		Presentation: "vertical",
+		Body:         "jig",
+		Line:         "braid 10",
+		WeightOz:     .5,
+		Held:         &held,
+		Species:      "walleye",
+	}))
+	require.NoError(t, v.DB.SaveGaugings(ctx, []coldseam.Gauging{{
+		Site:         old.Site,
+		At:           v.Now().Add(-time.Hour),
+		DischargeM3S: 77,
+		Method:       "boat",
+	}}))
 
 	_, f, _, err := (&briefCmd{AsOf: clubtest.Saturday.String()}).make(ctx, v.Parts, v.ReachOf(t, "tamsen-bend"))
 	require.NoError(t, err)
@@ -441,9 +528,16 @@ func TestRecordsEndYesterday(t *testing.T) {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
 			var obs []coldseam.Observation
 			for d := today.Add(-500); !today.Before(d); d = d.Add(1) {
-				obs = append(obs, coldseam.Observation{At: d.Add(1).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: 10})
+				obs = append(obs, coldseam.Observation{At: d.Add(1).In(env.Zone(r.Zone)),
+					KnownAt: v.Now().Add(-time.Hour), Value: 10})
 			}
-			s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: site, Param: p, Stat: coldseam.Mean, Period: "P1D", Provider: "northgauge"}, obs)
+			s, _, err := coldseam.NewSeries(coldseam.SeriesKey{
+				Site:     site,
+				Param:    p,
+				Stat:     coldseam.Mean,
+				Period:   "P1D",
+				Provider: "northgauge",
+			}, obs)
 			require.NoError(t, err)
 			_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 			require.NoError(t, err)
@@ -474,12 +568,27 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.Zero(t, plain.Run.Counted)
 
 	const weir = coldseam.SiteID("northgauge:WEIR")
-	require.NoError(t, v.DB.PutSite(ctx, coldseam.Site{ID: weir, Provider: "northgauge", Code: "WEIR", Name: "Weir", Zone: r.Zone, Lat: r.Lat, Lon: r.Lon}))
+	require.NoError(t, v.DB.PutSite(ctx, coldseam.Site{
+		ID:       weir,
+		Provider: "northgauge",
+		Code:     "WEIR",
+		Name:     "Weir",
+		Zone:     r.Zone,
+		Lat:      r.Lat,
+		Lon:      r.Lon,
+	}))
 	var obs []coldseam.Observation
 	for k := 9; k >= 1; k-- {
-		obs = append(obs, coldseam.Observation{At: clubtest.Saturday.Add(1 - k).In(env.Zone(r.Zone)), KnownAt: v.Now().Add(-time.Hour), Value: float64(120 - 10*k)})
+		obs = append(obs, coldseam.Observation{At: clubtest.Saturday.Add(1 - k).In(env.Zone(r.Zone)),
+			KnownAt: v.Now().Add(-time.Hour), Value: float64(120 - 10*k)})
 	}
-	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: weir, Param: coldseam.FishCount, Stat: coldseam.Sum, Period: "P1D", Provider: "northgauge"}, obs)
+	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{
+		Site:     weir,
+		Param:    coldseam.FishCount,
+		Stat:     coldseam.Sum,
+		Period:   "P1D",
+		Provider: "northgauge",
+	}, obs)
 	require.NoError(t, err)
 	_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{s})
 	require.NoError(t, err)
@@ -500,7 +609,12 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, Seasons: run.RefitSeasons})
 	require.NoError(t, err)
 	v.Clock.Forward(v.Now().Add(time.Second))
-	_, err = v.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: morning.RefitKind, MadeAt: v.Now(), Params: raw})
+	_, err = v.DB.SaveModel(ctx, store.Model{
+		Owner:  string(r.ID),
+		Kind:   morning.RefitKind,
+		MadeAt: v.Now(),
+		Params: raw,
+	})
 	require.NoError(t, err)
 	require.InDelta(t, 1.5, v.featuresOf(t, r).Species.Cohorts[0].S, 1e-9)
 }

@@ -27,11 +27,26 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 
 	rapid.Check(t, func(rt *rapid.T) {
 		site++
-		m := &shelfMachine{ctx: t.Context(), p: ingest.Profile{Name: "tamsen"}.WithDefaults(), site: fmt.Sprintf("TM-%d", site), now: now,
-			lim: ingest.SiteLimits{Step: shelfStep}}
-		m.f = &ingest.Fetcher{Now: func() time.Time { return now.Add(env.Day) }, Parse: document.Parse, Sink: db, Recent: db.Neighbours,
-			Limits: func(coldseam.SiteID) ingest.SiteLimits { return m.lim }}
-		require.NoError(rt, db.PutSite(t.Context(), coldseam.Site{ID: coldseam.SiteID("tamsen:" + m.site), Provider: "tamsen", Code: m.site, Zone: "UTC"}))
+		m := &shelfMachine{
+			ctx:  t.Context(),
+			p:    ingest.Profile{Name: "tamsen"}.WithDefaults(),
+			site: fmt.Sprintf("TM-%d", site),
+			now:  now,
+			lim:  ingest.SiteLimits{Step: shelfStep},
+		}
+		m.f = &ingest.Fetcher{
+			Now:    func() time.Time { return now.Add(env.Day) },
+			Parse:  document.Parse,
+			Sink:   db,
+			Recent: db.Neighbours,
+			Limits: func(coldseam.SiteID) ingest.SiteLimits { return m.lim },
+		}
+		require.NoError(rt, db.PutSite(t.Context(), coldseam.Site{
+			ID:       coldseam.SiteID("tamsen:" + m.site),
+			Provider: "tamsen",
+			Code:     m.site,
+			Zone:     "UTC",
+		}))
 
 		stored := func(k coldseam.SeriesKey) []coldseam.Observation {
 			obs, err := db.Neighbours(t.Context(), k, now.AddDate(-1, 0, 0), now)

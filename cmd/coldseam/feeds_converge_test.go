@@ -31,8 +31,9 @@ func (d shelfDoc) body(site string, now time.Time, order []int) string {
 	var rows []string
 	for _, i := range order {
 		if v, ok := d.rows[i]; ok {
-			rows = append(rows, fmt.Sprintf(`{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00065","statistic_id":"00011","time_series_id":"s1","time":%q,"value":%q,"unit_of_measure":"m","approval_status":"Provisional","qualifier":null}}`,
-				site, now.Add(-time.Duration(shelfSteps-i)*shelfStep).Format(time.RFC3339), v))
+			rows = append(rows,
+				fmt.Sprintf(`{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00065","statistic_id":"00011","time_series_id":"s1","time":%q,"value":%q,"unit_of_measure":"m","approval_status":"Provisional","qualifier":null}}`,
+					site, now.Add(-time.Duration(shelfSteps-i)*shelfStep).Format(time.RFC3339), v))
 		}
 	}
 	rows = append(rows, rows[0]) // every document repeats a row
@@ -75,7 +76,8 @@ func (m *shelfMachine) fresh(t *rapid.T) {
 	d := shelfDoc{known: m.now.Add(time.Duration(len(m.docs)) * time.Minute), rows: map[int]string{}}
 	from := rapid.IntRange(0, shelfSteps-1).Draw(t, "from")
 	for i := from; i < min(shelfSteps, from+rapid.IntRange(1, 40).Draw(t, "count")); i++ {
-		d.rows[i] = rapid.SampledFrom([]string{"1.2", "1.2", "1.21", "1.25", "1.3", "3.9", "9999", "-999999"}).Draw(t, "value")
+		d.rows[i] = rapid.SampledFrom([]string{"1.2", "1.2", "1.21", "1.25", "1.3", "3.9", "9999", "-999999"}).Draw(t,
+			"value")
 	}
 	m.docs = append(m.docs, d)
 	m.deliver(t, d)

@@ -33,7 +33,8 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		}
 		v.Clock.Forward(now)
 		require.NoError(t, v.Tick(t.Context(), now))
-		rows, err := v.DB.Pool().Query(t.Context(), `SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
+		rows, err := v.DB.Pool().Query(t.Context(),
+			`SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
 
 		var due []store.FetchArgs
@@ -105,10 +106,12 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 		for _, at := range sends {
 			send, err := notify.SendAt(clubtest.Saturday, at, zone)
 			require.NoError(t, err)
-			require.LessOrEqual(t, send.Sub(fetchedBy(ts, send)), ingest.SafetyLead, "%s before the send at %s", f.Key(), at)
+			require.LessOrEqual(t, send.Sub(fetchedBy(ts, send)), ingest.SafetyLead, "%s before the send at %s",
+				f.Key(), at)
 			// The brief that the mail is made of reads what was fetched before it.
 			brief := send.Add(-club.AfterFetch).Truncate(club.BriefActive).Add(club.AfterFetch)
-			require.LessOrEqual(t, send.Sub(fetchedBy(ts, brief)), ingest.SafetyLead, "%s in the mail of %s", f.Key(), at)
+			require.LessOrEqual(t, send.Sub(fetchedBy(ts, brief)), ingest.SafetyLead, "%s in the mail of %s", f.Key(),
+				at)
 		}
 
 		for now := first; now.Before(dusk); now = now.Add(time.Minute) {

@@ -66,8 +66,16 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
 
-	p := ingest.Profile{Name: "parts", Format: ingest.FormatCAP, BaseURL: service.BaseURL, Path: "/parts/{site}", SitesPerRequest: 1,
-		Places: map[string]ingest.Place{"north": {}, "south": {}}, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
+	p := ingest.Profile{
+		Name:            "parts",
+		Format:          ingest.FormatCAP,
+		BaseURL:         service.BaseURL,
+		Path:            "/parts/{site}",
+		SitesPerRequest: 1,
+		Places:          map[string]ingest.Place{"north": {}, "south": {}},
+		PrivateHosts:    []string{"127.0.0.1"},
+		RatePerHour:     1e6,
+	}
 	v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
 	v.Agency.ScriptForever("/parts/north", empty)

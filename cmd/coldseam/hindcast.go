@@ -53,9 +53,16 @@ func (c *hindcastCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 		return err
 	}
 
-	o := hindcast.Options{Site: name, Quantity: hindcast.Quantity(c.Quantity), Air: hindcast.Air(c.Air), Folds: c.Folds, Expanding: c.Expanding,
-		Seed: c.Seed, NoDates: c.NoDates,
-		Progress: func(done, total int) { fmt.Fprintf(s.Err, "fold %d of %d\n", done, total) }}
+	o := hindcast.Options{
+		Site:      name,
+		Quantity:  hindcast.Quantity(c.Quantity),
+		Air:       hindcast.Air(c.Air),
+		Folds:     c.Folds,
+		Expanding: c.Expanding,
+		Seed:      c.Seed,
+		NoDates:   c.NoDates,
+		Progress:  func(done, total int) { fmt.Fprintf(s.Err, "fold %d of %d\n", done, total) },
+	}
 	for _, f := range []struct {
 		files []string
 		into  *[]coldseam.Days
@@ -225,13 +232,16 @@ func printReport(w io.Writer, r hindcast.Report) {
 
 	fmt.Fprintln(w, "\n* the 90 % block-bootstrap interval by year is free of zero; gains without it are no wins.")
 	if r.Crossing != nil {
-		fmt.Fprintf(w, "\n%.1f C for good in spring, issued %s days ahead: median off by %s days, CRPS %s days, n %s\n", r.Crossing.ThresholdC,
-			ints(r.Crossing.AheadDays), floats(r.Crossing.MAE, "%.1f"), floats(r.Crossing.CRPS, "%.2f"), ints(r.Crossing.N))
+		fmt.Fprintf(w, "\n%.1f C for good in spring, issued %s days ahead: median off by %s days, CRPS %s days, n %s\n",
+			r.Crossing.ThresholdC,
+			ints(r.Crossing.AheadDays), floats(r.Crossing.MAE, "%.1f"), floats(r.Crossing.CRPS, "%.2f"),
+			ints(r.Crossing.N))
 	}
 
 	if b := r.Brier; b != nil {
 		fmt.Fprintf(w, "crossed within %s days, every issue day before it (n %d): Brier %s; dressed %s; damped anomaly %s; date alone %s\n", ints(b.WithinDays), b.N,
-			floats(b.Coldseam, "%.4f"), floats(b.Dressed, "%.4f"), floats(b.AnomalyAR, "%.4f"), floats(b.Climatology, "%.4f"))
+			floats(b.Coldseam, "%.4f"), floats(b.Dressed, "%.4f"), floats(b.AnomalyAR, "%.4f"),
+			floats(b.Climatology, "%.4f"))
 	}
 }
 
@@ -283,7 +293,8 @@ func (c *hindcastCmd) plots(r hindcast.Report, rows []hindcast.MemberRow, d cold
 
 	for i, lead := range r.Leads {
 		if i < len(r.All.PIT) {
-			png, err := chart.PIT{Title: fmt.Sprintf("Where the truth fell, day %d: %s", lead, title), Counts: r.All.PIT[i]}.PNG()
+			png, err := chart.PIT{Title: fmt.Sprintf("Where the truth fell, day %d: %s", lead, title),
+				Counts: r.All.PIT[i]}.PNG()
 			if err := write(fmt.Sprintf("pit-day%d", lead), png, err); err != nil {
 				return err
 			}
@@ -323,7 +334,8 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 	for _, row := range rows {
 		if row.Issued == day {
 			f.Valid = append(f.Valid, day.Add(row.Lead).UTC())
-			f.Fan = append(f.Fan, [5]float64{coldseam.Quantile(row.Members, .1), coldseam.Quantile(row.Members, .25), coldseam.Quantile(row.Members, .5),
+			f.Fan = append(f.Fan, [5]float64{coldseam.Quantile(row.Members, .1), coldseam.Quantile(row.Members, .25),
+				coldseam.Quantile(row.Members, .5),
 				coldseam.Quantile(row.Members, .75), coldseam.Quantile(row.Members, .9)})
 		}
 	}

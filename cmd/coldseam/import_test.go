@@ -78,7 +78,8 @@ func TestImportOfALongRecord(t *testing.T) {
 	require.NoError(t, err)
 	defer db.Close()
 
-	s, err := db.History(t.Context(), "file:TM-9", coldseam.Stage, b.Series[0].Stat, time.Time{}, time.Time{}, time.Now())
+	s, err := db.History(t.Context(), "file:TM-9", coldseam.Stage, b.Series[0].Stat, time.Time{}, time.Time{},
+		time.Now())
 	require.NoError(t, err)
 	require.Len(t, s.Obs, n)
 	spikes := 0
@@ -159,7 +160,8 @@ func TestImportOfARating(t *testing.T) {
 		"stage_m,discharge_m3s\n1,2\n2,lots\n": "line 3: want two decimals",
 		"stage_m,discharge_m3s\n1,2\n2,3,4\n":  "wrong number of fields",
 	} {
-		code, out, _ = call(t, "import", "--config", conf, "--rating", "--site", "file:TM-9", "--since", "2020-01-02", write("bad.csv", text))
+		code, out, _ = call(t, "import", "--config", conf, "--rating", "--site", "file:TM-9", "--since", "2020-01-02",
+			write("bad.csv", text))
 		require.Equal(t, 1, code, text)
 		require.Contains(t, out, want)
 	}
@@ -206,7 +208,8 @@ func TestImportTellsWhatATableHolds(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "x.csv")
 	try := func(text string) (int, string) {
 		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
-		code, out, _ := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--dry-run", file)
+		code, out, _ := call(t, "import", "--config", conf, "--site", "own:1", "--zone", "America/Chicago", "--dry-run",
+			file)
 		return code, out
 	}
 	code, out := try("\"date\",\"flow_m3s\"\n2026-03-07,12.5\n2026-03-08,13.5\n2026-03-08,13.5\n")

@@ -85,7 +85,8 @@ func TestInitAsRootServesTheUnit(t *testing.T) {
 	state := filepath.Join(dir, "state")
 	var out bytes.Buffer
 	for range 2 {
-		require.NoError(t, (&setup.Init{Club: "Alder Landing Club"}).Write(&env.Streams{Out: &out, Err: &out}, path, setup.Machine{Root: true, State: state}))
+		require.NoError(t, (&setup.Init{Club: "Alder Landing Club"}).Write(&env.Streams{Out: &out, Err: &out}, path,
+			setup.Machine{Root: true, State: state}))
 	}
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
@@ -118,10 +119,12 @@ func TestComposeEnvironment(t *testing.T) {
 	require.NoError(t, err)
 	cfg.FromMachine(func(k string) string { return env[k] })
 	require.Equal(t, "0.0.0.0:8080", cfg.Listen, "not the container's own loopback")
-	require.Equal(t, []string{"10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16"}, cfg.Proxies, "wherever the engine puts its network")
+	require.Equal(t, []string{"10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16"}, cfg.Proxies,
+		"wherever the engine puts its network")
 	require.NoError(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS}.Check())
 	require.Equal(t, "relay:25", cfg.Mail.SMTP)
-	require.Error(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS, User: "coldseam"}.Check(), "no password in the clear")
+	require.Error(t, notify.Relay{Addr: cfg.Mail.SMTP, TLS: cfg.Mail.TLS, User: "coldseam"}.Check(),
+		"no password in the clear")
 }
 
 // A new machine gets keys and configuration back to where they stood: links of old
@@ -197,7 +200,8 @@ func TestHealthTellsThatWorkCannotBeQueued(t *testing.T) {
 	v := newTown(t, nil)
 	require.NoError(t, v.Tick(t.Context(), v.Now()))
 	require.NoError(t, v.Healthy(t.Context()))
-	_, err := v.DB.Pool().Exec(t.Context(), `ALTER TABLE river.river_job ADD CONSTRAINT full_up CHECK (kind <> 'upkeep') NOT VALID`)
+	_, err := v.DB.Pool().Exec(t.Context(),
+		`ALTER TABLE river.river_job ADD CONSTRAINT full_up CHECK (kind <> 'upkeep') NOT VALID`)
 	require.NoError(t, err)
 	_, err = v.DB.Pool().Exec(t.Context(), `DELETE FROM river.river_job`)
 	require.NoError(t, err)

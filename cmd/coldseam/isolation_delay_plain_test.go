@@ -148,7 +148,8 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 	v := newReadyTown(t, nil)
 	ctx := t.Context()
 	v.Join(t, "bend@one.example", coldseam.Preferences{SendAt: "09:00", Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	v.Join(t, "two@two.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "hallam-sandbar"}, SendAt: "09:00", Units: "metric"})
+	v.Join(t, "two@two.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "hallam-sandbar"},
+		SendAt: "09:00", Units: "metric"})
 	v.Join(t, "all@three.example", coldseam.Preferences{SendAt: "09:00"})
 	v.Clock.Stop(clubtest.MorningAt(8, 30)) // after whatever the ready town has made
 
@@ -159,21 +160,28 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 	t.Cleanup(func() { _ = queue.StopAndCancel(context.WithoutCancel(ctx)) })
 	wait := func(what, sql string, n int, args ...any) {
 		t.Helper()
-		require.Eventually(t, func() bool { return v.Count(t, sql, args...) == n }, time.Minute, 20*time.Millisecond, what)
+		require.Eventually(t, func() bool {
+			return v.Count(t, sql, args...) == n
+		}, time.Minute, 20*time.Millisecond, what)
 	}
 
 	require.NoError(t, v.DueFetches(ctx, v.Now(), true))
 	if accepted != nil {
 		<-accepted
 	}
-	wait("the other feeds are read", `SELECT count(*) FROM river.river_job WHERE kind = 'fetch' AND finalized_at IS NULL AND args->>'profile' <> $1`, 0, agency.ProfileWaterML)
+	wait("the other feeds are read",
+		`SELECT count(*) FROM river.river_job WHERE kind = 'fetch' AND finalized_at IS NULL AND args->>'profile' <> $1`,
+		0, agency.ProfileWaterML)
 	v.Clock.Forward(clubtest.MorningAt(8, 56))
 	var keys []mailing.BriefKey
 	for _, id := range []coldseam.ReachID{"brandt-ledge", "tamsen-bend", "hallam-sandbar"} {
-		keys = append(keys, mailing.BriefKey{Reach: id, Day: clubtest.Saturday.Add(1)}, mailing.BriefKey{Reach: id, Day: clubtest.Saturday})
+		keys = append(keys, mailing.BriefKey{Reach: id, Day: clubtest.Saturday.Add(1)},
+			mailing.BriefKey{Reach: id, Day: clubtest.Saturday})
 	}
 	require.NoError(t, v.EnqueueBriefs(ctx, keys, v.Now()))
-	wait("the other briefs are made", `SELECT count(*) FROM coldseam.brief WHERE day = $1 AND issued_at = $2 AND reach_id <> 'brandt-ledge'`, 2, clubtest.Saturday.UTC(), v.Now())
+	wait("the other briefs are made",
+		`SELECT count(*) FROM coldseam.brief WHERE day = $1 AND issued_at = $2 AND reach_id <> 'brandt-ledge'`, 2,
+		clubtest.Saturday.UTC(), v.Now())
 
 	for _, at := range []time.Time{clubtest.MorningAt(9, 0), clubtest.MorningAt(9, 11)} { // patience ends between them
 		v.Clock.Forward(at)

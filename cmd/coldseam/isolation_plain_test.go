@@ -32,8 +32,13 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 		require.NoError(t, err)
 		_, err = notify.ParseContent(payload)
 		require.NoError(t, err)
-		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{Kind: coldseam.MailMorning, LocalDate: clubtest.Saturday, CreatedAt: clubtest.MorningAt(4, 46), Payload: payload,
-			Subscriber: coldseam.Subscriber{ID: 1, Email: "one@h.example"}})
+		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{
+			Kind:       coldseam.MailMorning,
+			LocalDate:  clubtest.Saturday,
+			CreatedAt:  clubtest.MorningAt(4, 46),
+			Payload:    payload,
+			Subscriber: coldseam.Subscriber{ID: 1, Email: "one@h.example"},
+		})
 		require.NoError(t, err)
 		return m.Bytes
 	}

@@ -77,14 +77,16 @@ func hostile(leaf reflect.Value) (out []reflect.Value) {
 	case reflect.Int, reflect.Int64:
 		add(math.MaxInt32, math.MinInt32, -1)
 	case reflect.String:
-		add("", strings.Repeat("flood ", 20000), "a\r\nBcc: x@y.example\r\n\r\nb", "<script>alert(1)</script>", "NaN %!d(nil) <nil>", "\x00\xff\xfe", "\u202e\u2028=?utf-8?q?x?=")
+		add("", strings.Repeat("flood ", 20000), "a\r\nBcc: x@y.example\r\n\r\nb", "<script>alert(1)</script>",
+			"NaN %!d(nil) <nil>", "\x00\xff\xfe", "\u202e\u2028=?utf-8?q?x?=")
 	case reflect.Struct:
 		add(time.Time{}, time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC), time.Date(1, 1, 2, 0, 0, 0, 0, time.UTC))
 	}
 	return out
 }
 
-var blockBegins = regexp.MustCompile(`^(?:(?:GO|TOSS-UP|STAY|STOP|NO CALL) (.*)|Fished the (.*?)\? Fish|(\S[^:\n]*): (?:hazards of|why|weight by|how, in|to measure|what this|rules|all cautions|other ways))`)
+var blockBegins = regexp.MustCompile(
+	`^(?:(?:GO|TOSS-UP|STAY|STOP|NO CALL) (.*)|Fished the (.*?)\? Fish|(\S[^:\n]*): (?:hazards of|why|weight by|how, in|to measure|what this|rules|all cautions|other ways))`)
 
 // riverBlocks are the parts of a mail's text that tell of one river, by its name.
 func riverBlocks(t *testing.T, raw []byte) map[string]string {
@@ -130,6 +132,7 @@ func riverBlocks(t *testing.T, raw []byte) map[string]string {
 // where the next one or the foot begins.
 var (
 	htmlBlock     = regexp.MustCompile(`<h[12][^>]*><span[^>]*>(Tamsen|Hallam|Brandt)</span>&ensp;`)
-	htmlBlockEnds = regexp.MustCompile(`<table[^>]*style="margin:30px 0 16px"|<h2[^>]*>(?:Further rivers|Still open)|<p class="i2 r"`)
-	imageNumber   = regexp.MustCompile(`cid:[^"]*`)
+	htmlBlockEnds = regexp.MustCompile(
+		`<table[^>]*style="margin:30px 0 16px"|<h2[^>]*>(?:Further rivers|Still open)|<p class="i2 r"`)
+	imageNumber = regexp.MustCompile(`cid:[^"]*`)
 )

@@ -33,7 +33,8 @@ func TestIssuedScorecard(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, v.PrintIssued(ctx, &out))
 	text := out.String()
-	require.Regexp(t, `(?i)water temperature, day 3: CRPS 0\.\d+, persistence \d\.\d+, 80 % range held \d+ %, 3 issues`, text)
+	require.Regexp(t, `(?i)water temperature, day 3: CRPS 0\.\d+, persistence \d\.\d+, 80 % range held \d+ %, 3 issues`,
+		text)
 	require.Regexp(t, `band edge crossed and held within 7 days: of \d+ forecasts`, text)
 	require.Regexp(t, `flow over the club limit: of [23] forecasts 0 came true`, text)
 	require.Regexp(t, `flow rising over the limit in 6 h: of [23] forecasts 0 came true`, text)

@@ -61,8 +61,15 @@ func TestKillSendChild(t *testing.T) {
 	require.NoError(t, err)
 	defer db.Close()
 
-	c := notify.Composer{Club: "Tamsen River Club", From: mail.Address{Address: "brief@club.example"}, Domain: "club.example", BounceDomain: "bounce.club.example",
-		Owner: "keeper@club.example", Links: notify.Links{PublicURL: "https://club.example", Tokens: notify.Tokens{List: "brief", Current: notify.TokenKey{ID: 1, Secret: []byte("a key of the tests that is long enough to sign")}}}}
+	c := notify.Composer{
+		Club:         "Tamsen River Club",
+		From:         mail.Address{Address: "brief@club.example"},
+		Domain:       "club.example",
+		BounceDomain: "bounce.club.example",
+		Owner:        "keeper@club.example",
+		Links: notify.Links{PublicURL: "https://club.example", Tokens: notify.Tokens{List: "brief",
+			Current: notify.TokenKey{ID: 1, Secret: []byte("a key of the tests that is long enough to sign")}}},
+	}
 	told := os.NewFile(3, "told")
 	started := time.Now()
 	var seen atomic.Int64
@@ -94,7 +101,8 @@ func TestKillSendChild(t *testing.T) {
 func killed(t *testing.T, url, relay, step string, nth, round int) bool {
 	t.Helper()
 	cmd := exec.Command(os.Args[0], "-test.run=^TestKillSendChild$")
-	cmd.Env = append(os.Environ(), killDB+"="+url, killRelay+"="+relay, killStep+"="+step, killNth+"="+strconv.Itoa(nth), killRound+"="+strconv.Itoa(round))
+	cmd.Env = append(os.Environ(), killDB+"="+url, killRelay+"="+relay, killStep+"="+step,
+		killNth+"="+strconv.Itoa(nth), killRound+"="+strconv.Itoa(round))
 	r, w, err := os.Pipe()
 	require.NoError(t, err)
 	defer func() { _ = r.Close() }()
@@ -200,10 +208,16 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 	require.NoError(t, err)
 	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: killBase, MailDomain: "club.example"}
 	for i := range people {
-		s, _, err := k.db.AddSubscriber(t.Context(), fmt.Sprintf("angler%d@home%d.example", i+1, i%5), "", coldseam.Preferences{Zone: "America/Chicago", SendAt: "04:45"})
+		s, _, err := k.db.AddSubscriber(t.Context(), fmt.Sprintf("angler%d@home%d.example", i+1, i%5), "",
+			coldseam.Preferences{Zone: "America/Chicago", SendAt: "04:45"})
 		require.NoError(t, err)
 		require.NoError(t, k.db.Confirm(t.Context(), s.ID))
-		e.Letters = append(e.Letters, store.NewLetter{Subscriber: s.ID, LocalDate: sample.Day, Deadline: killBase.AddDate(0, 1, 0), Payload: payload})
+		e.Letters = append(e.Letters, store.NewLetter{
+			Subscriber: s.ID,
+			LocalDate:  sample.Day,
+			Deadline:   killBase.AddDate(0, 1, 0),
+			Payload:    payload,
+		})
 	}
 
 	_, n, err := k.db.QueueEdition(t.Context(), e)
@@ -214,7 +228,8 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 
 func (k *kills) count(state coldseam.MailState) (n int) {
 	k.t.Helper()
-	require.NoError(k.t, k.db.Pool().QueryRow(k.t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE state = $1`, state).Scan(&n))
+	require.NoError(k.t, k.db.Pool().QueryRow(k.t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE state = $1`,
+		state).Scan(&n))
 	return n
 }
 
@@ -236,7 +251,8 @@ func (k *kills) kill(step string, nth int) {
 		// Of this round's senders: the last word of a process killed before may
 		// be written only now.
 		var risk int
-		require.NoError(k.t, k.db.Pool().QueryRow(k.t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE state = 'in_data' AND worker LIKE $1`,
+		require.NoError(k.t, k.db.Pool().QueryRow(k.t.Context(),
+			`SELECT count(*) FROM coldseam.outbox WHERE state = 'in_data' AND worker LIKE $1`,
 			fmt.Sprintf("round%d-%%", k.round)).Scan(&risk))
 		require.LessOrEqual(k.t, risk, killConnections, "more in transmission than connections, killed at %q", step)
 		k.atRisk[step] += risk

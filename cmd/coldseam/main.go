@@ -28,7 +28,8 @@ func main() {
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	var c cli
 	parser, err := kong.New(&c, kong.Name("coldseam"), kong.Description(about),
-		kong.WithHyphenPrefixedParameters(true), kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.WithHyphenPrefixedParameters(true), kong.Writers(stdout, stderr),
+		kong.BindTo(ctx, (*context.Context)(nil)),
 		kong.Bind(&env.Streams{Out: stdout, Err: stderr}, &c.Globals))
 	if err != nil {
 		fmt.Fprintln(stderr, "coldseam:", err)

@@ -84,7 +84,13 @@ func (b *inbox) newest(to string) *mail.Message {
 func TestAMembersLife(t *testing.T) {
 	v := newReadyTown(t, nil)
 	ctx := browsertest.Start(t, 10*time.Minute)
-	h, err := web.New(web.Config{Store: club.Pages{App: v.App}, Links: v.Links, Club: v.Config.Club.Name, Now: v.Now, Log: v.App.Log})
+	h, err := web.New(web.Config{
+		Store: club.Pages{App: v.App},
+		Links: v.Links,
+		Club:  v.Config.Club.Name,
+		Now:   v.Now,
+		Log:   v.App.Log,
+	})
 	require.NoError(t, err)
 	srv := httptest.NewServer(h)
 	t.Cleanup(srv.Close)
@@ -114,21 +120,27 @@ func TestAMembersLife(t *testing.T) {
 
 	button := func(words string) chromedp.Action[chromedp.Void] {
 		return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
-			_, err := chromedp.Run(ctx, chromedp.Evaluate[bool](fmt.Sprintf(`(() => { [...document.querySelectorAll('a')].find(a => a.textContent.trim() === %q).click(); return true })()`, words)))
+			_, err := chromedp.Run(ctx,
+				chromedp.Evaluate[bool](
+					fmt.Sprintf(
+						`(() => { [...document.querySelectorAll('a')].find(a => a.textContent.trim() === %q).click(); return true })()`, words)))
 			return err
 		})
 	}
 	const me = "new@home.example"
 	state := func() string {
 		var s string
-		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`, me).Scan(&s))
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`,
+			me).Scan(&s))
 		return s
 	}
 
 	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	tick := chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error { // the Tamsen alone
-		_, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll('input[name=reach]')].map(e => e.checked = e.value === 'tamsen-bend').length`))
+		_, err := chromedp.Run(ctx,
+			chromedp.Evaluate[int](
+				`[...document.querySelectorAll('input[name=reach]')].map(e => e.checked = e.value === 'tamsen-bend').length`))
 		return err
 	})
 	require.Greater(t, len(reaches), 1)
@@ -154,32 +166,40 @@ func TestAMembersLife(t *testing.T) {
 	heading("How did it go?")
 	trips := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
 	require.Zero(t, trips(), "opening the link logs nothing")
-	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"), chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
+	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
+		chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
 		chromedp.Click(chromedp.CSS("input[name=held][value=yes]")), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Saved")
 	require.Equal(t, 1, trips())
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, clubtest.Saturday.UTC()))
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, clubtest.Saturday.UTC()))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
 
 	// Corrected within the 72 hours: one trip, one calibration line, the new one.
 	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
 	follow(chromedp.Click(chromedp.CSS("input[name=held][value=no]")), chromedp.Click(chromedp.CSS("main form button")))
 	heading("Saved")
 	require.Equal(t, 1, trips())
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
 
 	follow(chromedp.Navigate(b.srv.URL), button("Your settings"))
 	heading("Your settings")
-	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"), chromedp.Click(chromedp.CSS("main form button")))
+	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"),
+		chromedp.Click(chromedp.CSS("main form button")))
 	heading("Your settings")
-	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
 
 	// The mail program's own button: the header's link, no cookie, no page.
 	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
 	require.True(t, ok)
 	require.Equal(t, "List-Unsubscribe=One-Click", morning.Header.Get("List-Unsubscribe-Post"))
-	resp, err := http.Post(strings.Replace(way, v.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	resp, err := http.Post(strings.Replace(way, v.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded",
+		strings.NewReader("List-Unsubscribe=One-Click"))
 	require.NoError(t, err)
 	require.NoError(t, resp.Body.Close())
 	require.Equal(t, http.StatusOK, resp.StatusCode)
@@ -205,7 +225,8 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	p := club.Pages{App: v.App}
 	for i := range n {
 		v.Clock.Forward(v.Now().Add(time.Millisecond))
-		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{}, v.Now()))
+		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{},
+			v.Now()))
 	}
 
 	v.sendAll(t)

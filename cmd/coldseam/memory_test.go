@@ -29,7 +29,8 @@ func manyRivers(conf string, n int) string {
 	b.WriteString(conf)
 	for k := range n {
 		id := fmt.Sprintf("river-%02d", k)
-		b.WriteString("\n" + strings.NewReplacer(`"tamsen-bend"`, strconv.Quote(id), `"Tamsen"`, strconv.Quote(fmt.Sprintf("River %02d", k))).Replace(bend))
+		b.WriteString("\n" + strings.NewReplacer(`"tamsen-bend"`, strconv.Quote(id), `"Tamsen"`,
+			strconv.Quote(fmt.Sprintf("River %02d", k))).Replace(bend))
 	}
 	return b.String()
 }
@@ -40,7 +41,8 @@ type cage struct{ dir string }
 
 func newCage(t *testing.T, limit int) *cage {
 	t.Helper()
-	for _, g := range []struct{ root, key string }{{"/sys/fs/cgroup/memory", "memory.limit_in_bytes"}, {"/sys/fs/cgroup", "memory.max"}} {
+	for _, g := range []struct{ root, key string }{{"/sys/fs/cgroup/memory", "memory.limit_in_bytes"},
+		{"/sys/fs/cgroup", "memory.max"}} {
 		dir := filepath.Join(g.root, fmt.Sprintf("coldseam_test_%d", os.Getpid()))
 		if os.Mkdir(dir, 0o755) != nil {
 			continue
@@ -107,7 +109,8 @@ func (x memoryRun) run(t *testing.T) {
 	require.NoError(t, err)
 	clock := swiftClock{base: clubtest.MorningAt(4, 44).Add(30 * time.Second), origin: time.Now(), speed: 1}
 	c := newCage(t, x.limit)
-	s := startServerIn(t, c, append(clock.env(at.Scheme+"://"+at.Host, out.Addr()), "COLDSEAM_CHILD_DB="+dbURL, "COLDSEAM_CHILD_RIVERS="+strconv.Itoa(x.rivers),
+	s := startServerIn(t, c, append(clock.env(at.Scheme+"://"+at.Host, out.Addr()), "COLDSEAM_CHILD_DB="+dbURL,
+		"COLDSEAM_CHILD_RIVERS="+strconv.Itoa(x.rivers),
 		"GOMEMLIMIT="+strconv.Itoa(x.limit*8/10))...)
 	until := time.Now().Add(x.within)
 	var first, queued time.Time
@@ -129,7 +132,8 @@ func (x memoryRun) run(t *testing.T) {
 			first = time.Now()
 		}
 		if time.Now().After(until) {
-			t.Fatalf("%d of %d sent within %s; peak %d MB; %s\n%s", n, x.readers, x.within, peak(t, s.cmd.Process.Pid)>>20, states(t, v), tail(s.logged(t), 3000))
+			t.Fatalf("%d of %d sent within %s; peak %d MB; %s\n%s", n, x.readers, x.within,
+				peak(t, s.cmd.Process.Pid)>>20, states(t, v), tail(s.logged(t), 3000))
 		}
 	}
 
@@ -139,7 +143,8 @@ func (x memoryRun) run(t *testing.T) {
 	require.NoError(t, <-s.done)
 	payload := v.Count(t, `SELECT sum(length(payload)) / count(*) FROM coldseam.outbox WHERE kind = 'morning'`)
 	t.Logf("%d mails of %d rivers: peak of resident memory %.0f MB of %d allowed, sent within %s of the first (%.0f/s), payload of a mail %.1f kB",
-		x.readers, x.rivers, float64(top)/(1<<20), x.limit>>20, took.Round(time.Second), float64(x.readers)/took.Seconds(), float64(payload)/1e3)
+		x.readers, x.rivers, float64(top)/(1<<20), x.limit>>20, took.Round(time.Second),
+		float64(x.readers)/took.Seconds(), float64(payload)/1e3)
 }
 
 func tail(s string, n int) string { return s[max(0, len(s)-n):] }

@@ -93,8 +93,10 @@ func TestMetricsFollowTheClub(t *testing.T) {
 	require.Equal(t, 1.0, scraped(t, body, "coldseam_database_up"))
 	require.Equal(t, 0.0, scraped(t, body, "coldseam_mail_hold"))
 	require.Positive(t, scraped(t, body, `coldseam_queue_jobs{queue="fetch",state="available"}`))
-	require.InDelta(t, v.Now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="warnings",parameter="",source="northgauge-cap"}`), 3600)
-	require.InDelta(t, v.Now().Unix(), scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="weather",parameter="gust",source="metgrid:NG-1001"}`), 12*3600)
+	require.InDelta(t, v.Now().Unix(),
+		scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="warnings",parameter="",source="northgauge-cap"}`), 3600)
+	require.InDelta(t, v.Now().Unix(),
+		scraped(t, body, `coldseam_newest_value_timestamp_seconds{kind="weather",parameter="gust",source="metgrid:NG-1001"}`), 12*3600)
 
 	const gauge = `coldseam_newest_value_timestamp_seconds{kind="gauge",parameter="discharge",source="northgauge:NG-1001"}`
 	before := scraped(t, body, gauge)

@@ -31,7 +31,12 @@ func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
 		b.Stops = []coldseam.Reason{{Code: "flood", Kind: "safety", Text: "flood warning", Source: "weather service"}}
 		return b
 	}
-	b.Windows = []coldseam.Window{{Start: b.Day.In(env.Zone(b.Zone)).Add(6 * time.Hour), End: b.GoodUntil, Odds: .6, OddsOK: true}}
+	b.Windows = []coldseam.Window{{
+		Start:  b.Day.In(env.Zone(b.Zone)).Add(6 * time.Hour),
+		End:    b.GoodUntil,
+		Odds:   .6,
+		OddsOK: true,
+	}}
 	return b
 }
 
@@ -47,10 +52,16 @@ func TestFlipNotice(t *testing.T) {
 		now  coldseam.Verdict
 		want []string
 	}{
-		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) { b.Day = clubtest.Saturday.Add(1) }, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
-		{"this morning's outlook turned", evening(18, 40), nil, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
-		{"the outlook said so already", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Verdict = coldseam.Stop }, coldseam.Stop, nil},
-		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .44 }, coldseam.Go, []string{"yes@h.example"}},
+		{"the brief of tomorrow turned", evening(18, 40), func(b *coldseam.Brief) {
+			b.Day = clubtest.Saturday.Add(1)
+		}, coldseam.Stop, []string{"patient@h.example", "yes@h.example"}},
+		{"this morning's outlook turned", evening(18, 40), nil, coldseam.Stop,
+			[]string{"patient@h.example", "yes@h.example"}},
+		{"the outlook said so already", evening(18, 40), func(b *coldseam.Brief) {
+			b.Next[0].Verdict = coldseam.Stop
+		}, coldseam.Stop, nil},
+		{"turned for one threshold only", evening(18, 40), func(b *coldseam.Brief) { b.Next[0].Odds = .44 },
+			coldseam.Go, []string{"yes@h.example"}},
 		{"nothing was said", evening(18, 40), func(b *coldseam.Brief) { b.Next = nil }, coldseam.Stop, nil},
 		{"too early", evening(17, 59), nil, coldseam.Stop, nil},
 		{"too late", evening(21, 40), nil, coldseam.Stop, nil},
@@ -59,12 +70,19 @@ func TestFlipNotice(t *testing.T) {
 			t.Parallel()
 			v := newTown(t, nil)
 			v.Join(t, "yes@h.example", coldseam.Preferences{FlipNotice: true})
-			v.Join(t, "patient@h.example", coldseam.Preferences{FlipNotice: true, Cost: .2, Reaches: []coldseam.ReachID{"tamsen-bend"}})
+			v.Join(t, "patient@h.example", coldseam.Preferences{FlipNotice: true, Cost: .2,
+				Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			v.Join(t, "no@h.example", coldseam.Preferences{})
-			v.Join(t, "elsewhere@h.example", coldseam.Preferences{FlipNotice: true, Reaches: []coldseam.ReachID{"hallam-sandbar"}})
+			v.Join(t, "elsewhere@h.example", coldseam.Preferences{FlipNotice: true,
+				Reaches: []coldseam.ReachID{"hallam-sandbar"}})
 			prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
 			prev.Day = clubtest.Saturday
-			prev.Next = []coldseam.DayOdds{{Day: clubtest.Saturday.Add(1), Odds: .6, OddsOK: true, Verdict: coldseam.Go}}
+			prev.Next = []coldseam.DayOdds{{
+				Day:     clubtest.Saturday.Add(1),
+				Odds:    .6,
+				OddsOK:  true,
+				Verdict: coldseam.Go,
+			}}
 
 			if c.prev != nil {
 				c.prev(&prev)
@@ -106,8 +124,10 @@ func TestEveningBriefIsMade(t *testing.T) {
 	}
 
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
-	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21}, {Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
-		at, due := mailing.EveningDue(d, env.Zone("America/Chicago"), d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
+	for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 9}, {Year: 2026, Month: 6, Day: 21},
+		{Year: 2026, Month: 3, Day: 8}, {Year: 2026, Month: 11, Day: 1}} {
+		at, due := mailing.EveningDue(d, env.Zone("America/Chicago"),
+			d.In(env.Zone("America/Chicago")).Add(20*time.Hour))
 		require.True(t, due, d)
 		require.Equal(t, "18:30", at.Format("15:04"), d)
 	}
@@ -125,28 +145,39 @@ func (v *town) reachesOf(t *testing.T) []coldseam.Reach {
 func TestWeekendOutlook(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	v.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	v.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric",
+		Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Join(t, "no@h.example", coldseam.Preferences{})
 	thursday := clubtest.Saturday.Add(5).In(env.Zone("America/Chicago"))
-	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
+	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour +
+		time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
 		v.Clock.Forward(thursday.Add(at))
 		require.NoError(t, v.QueueOutlooks(t.Context(), v.Now()))
 	}
-	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`), "no brief of these days: nothing to tell")
+	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`),
+		"no brief of these days: nothing to tell")
 
 	again := newReadyTown(t, nil)
-	again.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric", Reaches: []coldseam.ReachID{"tamsen-bend"}})
+	again.Join(t, "yes@h.example", coldseam.Preferences{Outlook: true, Units: "metric",
+		Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	again.Join(t, "no@h.example", coldseam.Preferences{})
 	b := tomorrow(coldseam.Go, thursday.Add(5*time.Hour))
 	b.Day = clubtest.Saturday.Add(5)
 	b.Next = nil
 	for i := 1; i <= 4; i++ {
-		b.Next = append(b.Next, coldseam.DayOdds{Day: b.Day.Add(i), Odds: .1 * float64(i+2), OddsOK: true, Verdict: coldseam.TossUp, WaterC: [3]float64{4, 5, 6}})
+		b.Next = append(b.Next, coldseam.DayOdds{
+			Day:     b.Day.Add(i),
+			Odds:    .1 * float64(i+2),
+			OddsOK:  true,
+			Verdict: coldseam.TossUp,
+			WaterC:  [3]float64{4, 5, 6},
+		})
 	}
 	_, err := again.DB.SaveBrief(t.Context(), b)
 	require.NoError(t, err)
 
-	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour + time.Minute, 20 * time.Hour} {
+	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour +
+		time.Minute, 20 * time.Hour} {
 		again.Clock.Forward(thursday.Add(at))
 		require.NoError(t, again.QueueOutlooks(t.Context(), again.Now()))
 		again.sendAll(t)
@@ -159,7 +190,8 @@ func TestWeekendOutlook(t *testing.T) {
 
 	got := again.Letters(t)
 	require.Len(t, got, 1)
-	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10", clubtest.Subject(t, got["yes@h.example"][0]))
+	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10",
+		clubtest.Subject(t, got["yes@h.example"][0]))
 	require.Contains(t, clubtest.Text(t, got["yes@h.example"][0]), "water 5.0C")
 }
 
@@ -187,7 +219,8 @@ func TestSeasonPause(t *testing.T) {
 		v.sendAll(t)
 		out := map[string]int{}
 		for _, k := range []string{"morning", "pause"} {
-			out[k] = v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND kind = $2 AND state = 'sent'`, id, k)
+			out[k] = v.Count(t,
+				`SELECT count(*) FROM coldseam.outbox WHERE subscriber_id = $1 AND kind = $2 AND state = 'sent'`, id, k)
 		}
 		return out
 	}
@@ -232,7 +265,9 @@ func TestSilenceIsOfValues(t *testing.T) {
 		silent       bool
 	}{
 		{"as it is", `SELECT 1`, false},
-		{"new rows without a value", `UPDATE coldseam.observation SET value = NULL, flags = flags | ` + strconv.Itoa(int(coldseam.Missing)) + ` WHERE valid_at > $1::timestamptz - interval '12 h' AND series_id IN (` + live + `)`, true},
+		{"new rows without a value", `UPDATE coldseam.observation SET value = NULL, flags = flags | ` +
+			strconv.Itoa(int(coldseam.Missing)) +
+			` WHERE valid_at > $1::timestamptz - interval '12 h' AND series_id IN (` + live + `)`, true},
 		{"flagged as failed", `UPDATE coldseam.observation SET flags = flags | ` + strconv.Itoa(int(coldseam.QCFail)) +
 			` WHERE valid_at > $1::timestamptz - interval '12 h' AND series_id IN (` + live + `)`, true},
 	} {
@@ -242,7 +277,13 @@ func TestSilenceIsOfValues(t *testing.T) {
 			v := newTown(t, nil)
 			_, err := v.FetchAll(ctx)
 			require.NoError(t, err)
-			retired, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "northgauge:NG-1001", Param: coldseam.Discharge, Stat: coldseam.Instant, Provider: "northgauge", SeriesRef: "old"},
+			retired, _, err := coldseam.NewSeries(coldseam.SeriesKey{
+				Site:      "northgauge:NG-1001",
+				Param:     coldseam.Discharge,
+				Stat:      coldseam.Instant,
+				Provider:  "northgauge",
+				SeriesRef: "old",
+			},
 				[]coldseam.Observation{{At: v.Now().Add(-60 * 24 * time.Hour), KnownAt: v.Now(), Value: 40}})
 			require.NoError(t, err)
 			_, _, err = v.DB.UpsertSeries(ctx, 0, []coldseam.Series{retired})
@@ -256,7 +297,8 @@ func TestSilenceIsOfValues(t *testing.T) {
 			require.NoError(t, err)
 			v.Clock.Forward(clubtest.MorningAt(4, 31))
 			require.NoError(t, v.Watch(ctx, v.Now()))
-			told := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
+			told := v.Count(t,
+				`SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
 			require.Equal(t, c.silent, told == 1)
 		})
 	}

@@ -104,8 +104,17 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 
 	for _, f := range b.Forecasts {
 		k := coldseam.SeriesKey{Site: f.Site, Param: f.Param, Stat: f.Stat, Period: f.Period, Provider: f.Provider}
-		x := parsedSeries{Provider: f.Provider, Site: string(f.Site), Parameter: string(f.Param), Statistic: string(f.Stat),
-			UnitFound: units[k], Unit: f.Param.Unit(), Count: len(f.At), Flags: map[string]int{}, Forecast: true}
+		x := parsedSeries{
+			Provider:  f.Provider,
+			Site:      string(f.Site),
+			Parameter: string(f.Param),
+			Statistic: string(f.Stat),
+			UnitFound: units[k],
+			Unit:      f.Param.Unit(),
+			Count:     len(f.At),
+			Flags:     map[string]int{},
+			Forecast:  true,
+		}
 		if !f.Issued.IsZero() {
 			x.Issued = &f.Issued
 		}
@@ -128,8 +137,17 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 }
 
 func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
-	x := parsedSeries{Provider: s.Provider, Site: string(s.Site), Series: s.SeriesRef, Parameter: string(s.Param),
-		Statistic: string(s.Stat), UnitFound: unitFound, Unit: s.Param.Unit(), Count: len(s.Obs), Flags: map[string]int{}}
+	x := parsedSeries{
+		Provider:  s.Provider,
+		Site:      string(s.Site),
+		Series:    s.SeriesRef,
+		Parameter: string(s.Param),
+		Statistic: string(s.Stat),
+		UnitFound: unitFound,
+		Unit:      s.Param.Unit(),
+		Count:     len(s.Obs),
+		Flags:     map[string]int{},
+	}
 	for i := range s.Obs {
 		o := &s.Obs[i]
 		for _, n := range o.Flag.Names() {
@@ -159,11 +177,13 @@ func (d parsedDocument) print(s *env.Streams) error {
 		if x.First != nil {
 			span = x.First.At.Format(time.RFC3339) + " to " + x.Last.At.Format(time.RFC3339)
 		}
-		fmt.Fprintf(s.Out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter, x.Statistic,
+		fmt.Fprintf(s.Out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter,
+			x.Statistic,
 			x.Count, x.Missing, span, x.UnitFound, x.Unit, flagWords(x.Flags))
 	}
 	for _, a := range d.Alerts {
-		fmt.Fprintf(s.Out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339), strings.Join(a.Areas, "; "))
+		fmt.Fprintf(s.Out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339),
+			strings.Join(a.Areas, "; "))
 	}
 	for _, k := range d.Skipped {
 		fmt.Fprintf(s.Out, "  skipped %s: %s\n", k.What, k.Why)

@@ -37,7 +37,8 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Param   string
 			Lead, N int
 		}
-		got, err := store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
+		got, err := store.Ask[lead](ctx, v.DB,
+			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 
 		n := map[string]int{}
@@ -48,7 +49,8 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, livedDays-9, n["discharge9"], "ten days with today")
 		w := httptest.NewRecorder()
 		v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
-		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`, w.Body.String())
+		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`,
+			w.Body.String())
 
 		// A service that starts anew shows it without waiting for the next scoring.
 		v.Metrics = club.NewMetrics()
@@ -56,19 +58,22 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Eventually(t, func() bool {
 			w := httptest.NewRecorder()
 			v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
-			return strings.Contains(w.Body.String(), `coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
+			return strings.Contains(w.Body.String(),
+				`coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
 		}, 30*time.Second, 50*time.Millisecond)
 
 		stop()
 		before := len(got)
 		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
-		got, err = store.Ask[lead](ctx, v.DB, `SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
+		got, err = store.Ask[lead](ctx, v.DB,
+			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
 	})
 
 	t.Run("what is usual for the date", func(t *testing.T) {
-		got, err := store.Ask[struct{ N int }](ctx, v.DB, `SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
+		got, err := store.Ask[struct{ N int }](ctx, v.DB,
+			`SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Equal(t, 5, got[0].N)
 	})
@@ -102,7 +107,8 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Verdict                string
 			Mornings, Fished, Good *int
 		}
-		calls, err := store.Ask[call](ctx, v.DB, `SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
+		calls, err := store.Ask[call](ctx, v.DB,
+			`SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, calls, len(r.Verdicts))
 
@@ -213,10 +219,13 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		if _, err := exec.LookPath("psql"); err != nil {
 			t.Skip("psql is not installed")
 		}
-		s := recapText(t, v.Book, recap.Command{SQL: true, Args: []string{"-X", "-A", "-t", "-c", "SELECT current_user, count(*) FROM season.band"}})
+		s := recapText(t, v.Book,
+			recap.Command{SQL: true, Args: []string{"-X", "-A", "-t", "-c",
+				"SELECT current_user, count(*) FROM season.band"}})
 		require.Equal(t, "season_reader|5\n", s)
 
-		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber", "CREATE TABLE season.x (a int)"} {
+		for _, sql := range []string{"SELECT * FROM coldseam.trip", "SELECT * FROM coldseam.subscriber",
+			"CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
 			c := recap.Command{SQL: true, Args: []string{"-X", "-c", sql}}
 			err := c.With(ctx, &env.Streams{Out: &out, Err: &errs}, v.Book)

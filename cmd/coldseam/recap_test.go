@@ -41,7 +41,8 @@ func livedTown(t *testing.T) *town {
 	t.Helper()
 	w, err := clubtest.World()
 	require.NoError(t, err)
-	v := &town{&clubtest.Town{Clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)), Output: &bytes.Buffer{}, Mu: &sync.Mutex{}}}
+	v := &town{&clubtest.Town{Clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)),
+		Output: &bytes.Buffer{}, Mu: &sync.Mutex{}}}
 	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
@@ -188,11 +189,16 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 	}
 
 	for _, args := range [][]string{
-		{"-d", "user=coldseam"}, {"-d", "user=coldseam", "-c", who}, {"-duser=coldseam"}, {"-Atd", "user=coldseam"}, {"--dbname", "user=coldseam"},
-		{"--dbname=user=coldseam"}, {"--dbn=user=coldseam"}, {"-U", "coldseam"}, {"-Ucoldseam"}, {"-AtUcoldseam"}, {"--username=coldseam"},
-		{"--user", "coldseam"}, {"-h", "/tmp"}, {"--host=db"}, {"-p", "1"}, {"--port=1"}, {"-W"}, {"-w"}, {"--password"}, {"--no-password"},
-		{"coldseam"}, {"coldseam", "coldseam"}, {"postgres:///coldseam?user=coldseam"}, {"user=coldseam"}, {"--", "user=coldseam"},
-		{"-c", `\c - coldseam`}, {"-c", `\connect user=coldseam`}, {"-Atc", ` \C - coldseam`}, {`--command=\c - coldseam`}, {"--command", `\c - coldseam`},
+		{"-d", "user=coldseam"}, {"-d", "user=coldseam", "-c", who}, {"-duser=coldseam"}, {"-Atd", "user=coldseam"},
+		{"--dbname", "user=coldseam"},
+		{"--dbname=user=coldseam"}, {"--dbn=user=coldseam"}, {"-U", "coldseam"}, {"-Ucoldseam"}, {"-AtUcoldseam"},
+		{"--username=coldseam"},
+		{"--user", "coldseam"}, {"-h", "/tmp"}, {"--host=db"}, {"-p", "1"}, {"--port=1"}, {"-W"}, {"-w"},
+		{"--password"}, {"--no-password"},
+		{"coldseam"}, {"coldseam", "coldseam"}, {"postgres:///coldseam?user=coldseam"}, {"user=coldseam"},
+		{"--", "user=coldseam"},
+		{"-c", `\c - coldseam`}, {"-c", `\connect user=coldseam`}, {"-Atc", ` \C - coldseam`},
+		{`--command=\c - coldseam`}, {"--command", `\c - coldseam`},
 		{"-v", "x=1", "coldseam"}, {"-l", "-U", "coldseam"},
 	} {
 		out, err := ask(args...)

@@ -36,7 +36,8 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			})
 
 			for i := range 30 {
-				v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+				v.Join(t, fmt.Sprintf("a%d@home.example", i),
+					coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
 			v.Clock.Forward(clubtest.MorningAt(4, 45))
 			_, _, err := v.QueueMornings(ctx, v.Now())
@@ -49,7 +50,8 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 
 			v.sendAll(t)
 			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE state = 'confirmed'`))
-			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
+			require.Equal(t, 30,
+				v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
 			alarms := 0
 			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
 				if strings.Contains(clubtest.Text(t, m), "nobody was taken off the list") {
@@ -64,7 +66,8 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			_, err = v.DB.Sweep(ctx, v.Now())
 			require.NoError(t, err)
 			v.sendAll(t)
-			require.Equal(t, 30, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
+			require.Equal(t, 30,
+				v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 		})
 	}
 }
@@ -106,7 +109,8 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 func TestBounceDomainIsNoMember(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	_, _, err := v.Enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{}, true)
+	_, _, err := v.Enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{},
+		true)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "bounce domain")
 }

@@ -118,7 +118,8 @@ func rigUsage(err error) env.ExitCode {
 func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 	st, t, waterOK, err := c.column()
 	box, lim, err2 := c.sizes()
-	flow, haveFlow, err3 := rigPick("flow", c.FlowCFS, c.FlowM3S, "--flow-cfs", "--flow-m3s", coldseam.CubicMPerCFS, 1, true)
+	flow, haveFlow, err3 := rigPick("flow", c.FlowCFS, c.FlowM3S, "--flow-cfs", "--flow-m3s", coldseam.CubicMPerCFS, 1,
+		true)
 	if haveFlow && err3 == nil {
 		err3 = rigRange("flow", flow, 1e-3, 1e5, "m3/s")
 	}
@@ -135,8 +136,17 @@ func (c *rigShowCmd) byHand(rig jig.Rig) (rigReport, error) {
 		flow = 1
 	}
 
-	in := jig.SpotInput{Rig: rig, BoxOz: box, Limits: lim, FlowM3S: flow, WaterC: t, WaterOK: waterOK, Here: true,
-		Spot: coldseam.Spot{DepthRefM: &st.DepthM, FlowRef: &flow, FloatMS: &st.SurfaceMS, FloatFlow: &flow, Bed: c.Bed, Snags: c.Snags, Kind: coldseam.SpotMain}}
+	in := jig.SpotInput{
+		Rig:     rig,
+		BoxOz:   box,
+		Limits:  lim,
+		FlowM3S: flow,
+		WaterC:  t,
+		WaterOK: waterOK,
+		Here:    true,
+		Spot: coldseam.Spot{DepthRefM: &st.DepthM, FlowRef: &flow, FloatMS: &st.SurfaceMS, FloatFlow: &flow,
+			Bed: c.Bed, Snags: c.Snags, Kind: coldseam.SpotMain},
+	}
 	r := rigReport{rig: rig, j: jig.Advise(in), st: st, metric: c.metric(), tempC: t, box: box}
 	if haveFlow {
 		r.now = flow
@@ -171,7 +181,12 @@ func (c *rigShowCmd) fromStore(ctx context.Context, g *env.Globals, rig jig.Rig)
 	}
 	defer done()
 
-	m, err := db.Morning(ctx, c.Site, c.Spot, coldseam.Preferences{Body: c.Body, Line: c.Line, Metal: c.Metal, Presentation: c.Presentation}, box)
+	m, err := db.Morning(ctx, c.Site, c.Spot, coldseam.Preferences{
+		Body:         c.Body,
+		Line:         c.Line,
+		Metal:        c.Metal,
+		Presentation: c.Presentation,
+	}, box)
 	if err != nil {
 		return rigReport{}, err
 	}
@@ -180,8 +195,18 @@ func (c *rigShowCmd) fromStore(ctx context.Context, g *env.Globals, rig jig.Rig)
 	if m.WaterOK {
 		t = m.WaterC
 	}
-	r := rigReport{rig: rig, j: m.Jig, title: m.Title, day: m.Day, metric: c.Units == "metric", tempC: t, members: m.Members, now: m.NowM3S, box: box,
-		st: jig.Station{DepthM: m.Jig.DepthM, SurfaceMS: m.Jig.SurfaceMS, Water: jig.WaterAt(t)}}
+	r := rigReport{
+		rig:     rig,
+		j:       m.Jig,
+		title:   m.Title,
+		day:     m.Day,
+		metric:  c.Units == "metric",
+		tempC:   t,
+		members: m.Members,
+		now:     m.NowM3S,
+		box:     box,
+		st:      jig.Station{DepthM: m.Jig.DepthM, SurfaceMS: m.Jig.SurfaceMS, Water: jig.WaterAt(t)},
+	}
 	r.physics()
 	return r, nil
 }

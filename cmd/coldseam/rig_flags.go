@@ -13,7 +13,8 @@ import (
 
 // rigPick takes the value of a flag or of its twin in other units; both or
 // neither is an error, unless optional.
-func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB float64, optional bool) (float64, bool, error) {
+func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB float64, optional bool) (
+	float64, bool, error) {
 	switch {
 	case a != nil && b != nil:
 		return 0, false, fmt.Errorf("both %s and %s are given; want one: %w", nameA, nameB, coldseam.ErrInvalid)
@@ -24,7 +25,8 @@ func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB f
 	case optional:
 		return 0, false, nil
 	}
-	return 0, false, fmt.Errorf("no %s given; want %s or %s, or --site and --spot: %w", what, nameA, nameB, coldseam.ErrInvalid)
+	return 0, false, fmt.Errorf("no %s given; want %s or %s, or --site and --spot: %w", what, nameA, nameB,
+		coldseam.ErrInvalid)
 }
 
 // rigRange refuses what is not a number or outside [lo, hi], in the words of the
@@ -39,17 +41,21 @@ func rigRange(name string, v, lo, hi float64, unit string) error {
 // column reads depth, current and temperature.
 func (c *rigShowCmd) column() (st jig.Station, tempC float64, waterOK bool, err error) {
 	var errs [3]error
-	st.DepthM, _, errs[0] = rigPick("depth", c.DepthFt, c.DepthM, "--depth-ft", "--depth-m", coldseam.MetrePerFoot, 1, false)
-	st.SurfaceMS, _, errs[1] = rigPick("surface current", c.SurfaceFPS, c.SurfaceMS, "--surface-fps", "--surface-ms", coldseam.MetrePerFoot, 1, false)
+	st.DepthM, _, errs[0] = rigPick("depth", c.DepthFt, c.DepthM, "--depth-ft", "--depth-m", coldseam.MetrePerFoot, 1,
+		false)
+	st.SurfaceMS, _, errs[1] = rigPick("surface current", c.SurfaceFPS, c.SurfaceMS, "--surface-fps", "--surface-ms",
+		coldseam.MetrePerFoot, 1, false)
 	t, waterOK, err := c.temp()
 	errs[2] = err
 	if err := errors.Join(errs[:]...); err != nil {
 		return st, 0, false, err
 	}
 	if c.metric() {
-		err = errors.Join(rigRange("depth", st.DepthM, .1, jig.MaxDepthM, "m"), rigRange("surface current", st.SurfaceMS, 0, 6, "m/s"))
+		err = errors.Join(rigRange("depth", st.DepthM, .1, jig.MaxDepthM, "m"),
+			rigRange("surface current", st.SurfaceMS, 0, 6, "m/s"))
 	} else {
-		err = errors.Join(rigRange("depth", coldseam.Feet(st.DepthM), .3, math.Floor(coldseam.Feet(jig.MaxDepthM)), "ft"),
+		err = errors.Join(rigRange("depth", coldseam.Feet(st.DepthM), .3, math.Floor(coldseam.Feet(jig.MaxDepthM)),
+			"ft"),
 			rigRange("surface current", coldseam.Feet(st.SurfaceMS), 0, 20, "ft/s"))
 	}
 	st.Water = jig.WaterAt(t)

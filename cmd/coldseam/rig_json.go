@@ -66,17 +66,38 @@ func ozOrNil(v float64) *float64 {
 
 func (r rigReport) json() rigJSON {
 	j := r.j
-	out := rigJSON{Spot: r.title, DepthM: r.st.DepthM, SurfaceMS: r.st.SurfaceMS, WaterC: r.tempC, Body: r.rig.Body.Name, Line: r.rig.Line.Name,
-		Metal: r.rig.Metal.Name, Presentation: r.rig.Pres.Name, MinOz: r.minOz, SizeOz: r.sizeOz,
-		TieOz: ozOrNil(j.TieOz), PackOz: ozOrNil(j.PackOz), NextOz: ozOrNil(j.NextOz), Holds: map[string]float64{},
-		WithheldText: r.words(j.Withheld), Calibrated: j.Calibrated, Logs: j.Logs, Warnings: []rigWarning{},
-		LineWords: r.words(j.LineLies), CostWords: r.words(j.Costs...), Leader: r.words(j.Leader), Dunes: r.words(j.Dunes), Critical: []rigCritical{}}
+	out := rigJSON{
+		Spot:         r.title,
+		DepthM:       r.st.DepthM,
+		SurfaceMS:    r.st.SurfaceMS,
+		WaterC:       r.tempC,
+		Body:         r.rig.Body.Name,
+		Line:         r.rig.Line.Name,
+		Metal:        r.rig.Metal.Name,
+		Presentation: r.rig.Pres.Name,
+		MinOz:        r.minOz,
+		SizeOz:       r.sizeOz,
+		TieOz:        ozOrNil(j.TieOz),
+		PackOz:       ozOrNil(j.PackOz),
+		NextOz:       ozOrNil(j.NextOz),
+		Holds:        map[string]float64{},
+		WithheldText: r.words(j.Withheld),
+		Calibrated:   j.Calibrated,
+		Logs:         j.Logs,
+		Warnings:     []rigWarning{},
+		LineWords:    r.words(j.LineLies),
+		CostWords:    r.words(j.Costs...),
+		Leader:       r.words(j.Leader),
+		Dunes:        r.words(j.Dunes),
+		Critical:     []rigCritical{},
+	}
 	if !r.day.IsZero() {
 		out.Day = r.day.String()
 	}
 
 	if r.shape.OK {
-		out.AngleDeg, out.BowPct, out.SlackM, out.LineOutM, out.SinkS = &r.shape.AngleDeg, &r.shape.BowPct, &r.shape.SlackM, &r.shape.LineOutM, &r.shape.SinkS
+		out.AngleDeg, out.BowPct, out.SlackM, out.LineOutM, out.SinkS = &r.shape.AngleDeg, &r.shape.BowPct,
+			&r.shape.SlackM, &r.shape.LineOutM, &r.shape.SinkS
 	}
 	if j.Withheld.Code != "" {
 		out.Withheld = &j.Withheld.Code

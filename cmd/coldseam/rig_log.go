@@ -48,8 +48,16 @@ func (c *rigLogCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	}
 	defer done()
 
-	added, err := db.AddLog(ctx, c.Site, store.RigLog{Spot: c.Spot, Angler: c.Angler, Presentation: c.Presentation, Body: c.Body, Line: c.Line,
-		WeightOz: oz, Held: c.Result == "held", AngleDeg: c.Angle}, c.At)
+	added, err := db.AddLog(ctx, c.Site, store.RigLog{
+		Spot:         c.Spot,
+		Angler:       c.Angler,
+		Presentation: c.Presentation,
+		Body:         c.Body,
+		Line:         c.Line,
+		WeightOz:     oz,
+		Held:         c.Result == "held",
+		AngleDeg:     c.Angle,
+	}, c.At)
 	switch {
 	case err != nil:
 		return err

@@ -82,7 +82,8 @@ func (r rigReport) print(w io.Writer) {
 	if len(j.Holds) > 0 {
 		line("HOLDS", "%s", rigHolds(j.Holds))
 	}
-	for _, x := range [][2]string{{"LINE", r.words(j.LineLies)}, {"COST", r.words(j.Costs...)}, {"LEADER", r.words(j.Leader)}, {"BED", r.words(j.Dunes)}} {
+	for _, x := range [][2]string{{"LINE", r.words(j.LineLies)}, {"COST", r.words(j.Costs...)},
+		{"LEADER", r.words(j.Leader)}, {"BED", r.words(j.Dunes)}} {
 		if x[1] != "" {
 			line(x[0], "%s", x[1])
 		}
@@ -102,7 +103,8 @@ func (r rigReport) water() string {
 	if r.metric {
 		return fmt.Sprintf("%.1f m, %.2f m/s on top, %.0f C", r.st.DepthM, r.st.SurfaceMS, r.tempC)
 	}
-	return fmt.Sprintf("%.3g ft, %.2g ft/s on top, %.0fF", coldseam.Feet(r.st.DepthM), coldseam.Feet(r.st.SurfaceMS), coldseam.F(r.tempC))
+	return fmt.Sprintf("%.3g ft, %.2g ft/s on top, %.0fF", coldseam.Feet(r.st.DepthM), coldseam.Feet(r.st.SurfaceMS),
+		coldseam.F(r.tempC))
 }
 
 func (r rigReport) physicsWords() string {
@@ -119,11 +121,13 @@ func (r rigReport) physicsWords() string {
 	if !r.shape.OK {
 		return s
 	}
-	return fmt.Sprintf("%s: line %.0f deg off vertical, bow %.0f %%, down in %.0f s", s, math.Abs(r.shape.AngleDeg), r.shape.BowPct, r.shape.SinkS)
+	return fmt.Sprintf("%s: line %.0f deg off vertical, bow %.0f %%, down in %.0f s", s, math.Abs(r.shape.AngleDeg),
+		r.shape.BowPct, r.shape.SinkS)
 }
 
 func rigTie(j coldseam.SpotJig) string {
-	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), notify.Plain(notify.Odds(j.TieHolds)), coldseam.OzName(j.PackOz))
+	s := fmt.Sprintf("tie %s oz (%s), pack %s", coldseam.OzName(j.TieOz), notify.Plain(notify.Odds(j.TieHolds)),
+		coldseam.OzName(j.PackOz))
 	if j.NextOz > 0 {
 		s += ", lose bottom: " + coldseam.OzName(j.NextOz)
 	}

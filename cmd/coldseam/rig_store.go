@@ -44,7 +44,8 @@ func (a rigApp) reach(ctx context.Context, site string) (coldseam.Reach, error) 
 		}
 		known = append(known, string(r.ID))
 	}
-	return coldseam.Reach{}, fmt.Errorf("site %q; want one of %s: %w", site, strings.Join(known, ", "), coldseam.ErrNotFound)
+	return coldseam.Reach{}, fmt.Errorf("site %q; want one of %s: %w", site, strings.Join(known, ", "),
+		coldseam.ErrNotFound)
 }
 
 // spotOf refuses a spot that the reach does not have.
@@ -56,12 +57,14 @@ func spotOf(r coldseam.Reach, id string) (coldseam.Spot, error) {
 		}
 		known = append(known, s.ID)
 	}
-	return coldseam.Spot{}, fmt.Errorf("spot %q of %s; want one of %s: %w", id, r.ID, strings.Join(known, ", "), coldseam.ErrNotFound)
+	return coldseam.Spot{}, fmt.Errorf("spot %q of %s; want one of %s: %w", id, r.ID, strings.Join(known, ", "),
+		coldseam.ErrNotFound)
 }
 
 // Morning computes the coming morning of the spot's reach for the rig, as the
 // brief does.
-func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.Preferences, boxOz []float64) (rigMorning, error) {
+func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.Preferences, boxOz []float64) (
+	rigMorning, error) {
 	r, err := a.reach(ctx, site)
 	if err != nil {
 		return rigMorning{}, err
@@ -117,7 +120,8 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		}
 	}
 
-	return rigMorning{}, fmt.Errorf("%s, %s: no weight this morning, the brief says %s: %w", r.ID, sp.ID, m.Brief.Verdict, coldseam.ErrUnavailable)
+	return rigMorning{}, fmt.Errorf("%s, %s: no weight this morning, the brief says %s: %w", r.ID, sp.ID,
+		m.Brief.Verdict, coldseam.ErrUnavailable)
 }
 
 // AddLog stores a log; at is read in the reach's zone.

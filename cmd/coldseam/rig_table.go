@@ -35,7 +35,14 @@ func (c *rigShowCmd) draw(r rigReport) error {
 	if !r.j.Calibrated {
 		note = "uncalibrated: plus or minus one size"
 	}
-	png, err := chart.Rig{Title: title, Units: units, Critical: r.j.CriticalM3S, Members: r.members, NowM3S: r.now, Note: note}.PNG()
+	png, err := chart.Rig{
+		Title:    title,
+		Units:    units,
+		Critical: r.j.CriticalM3S,
+		Members:  r.members,
+		NowM3S:   r.now,
+		Note:     note,
+	}.PNG()
 	if err != nil {
 		return err
 	}
@@ -57,10 +64,12 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 	if err != nil {
 		return rigUsage(err)
 	}
-	g := rigTable{Units: "ft, ft/s", Depth: []float64{4, 6, 8, 10, 12, 15, 20, 25}, Surface: []float64{.5, 1, 1.5, 2, 2.5, 3, 4, 5}}
+	g := rigTable{Units: "ft, ft/s", Depth: []float64{4, 6, 8, 10, 12, 15, 20, 25},
+		Surface: []float64{.5, 1, 1.5, 2, 2.5, 3, 4, 5}}
 	unit := coldseam.MetrePerFoot
 	if c.metric() {
-		g = rigTable{Units: "m, m/s", Depth: []float64{1, 2, 3, 4, 5, 6, 8}, Surface: []float64{.15, .3, .45, .6, .75, .9, 1.2, 1.5}}
+		g = rigTable{Units: "m, m/s", Depth: []float64{1, 2, 3, 4, 5, 6, 8}, Surface: []float64{.15, .3, .45, .6, .75,
+			.9, 1.2, 1.5}}
 		unit = 1
 	}
 
@@ -68,7 +77,8 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 		var row []*float64
 		for _, v := range g.Surface {
 			var cell *float64
-			if kg, ok := jig.Lightest(rig, jig.Station{DepthM: d * unit, SurfaceMS: v * unit, Water: jig.WaterAt(t)}); ok {
+			if kg, ok := jig.Lightest(rig, jig.Station{DepthM: d * unit, SurfaceMS: v * unit,
+				Water: jig.WaterAt(t)}); ok {
 				if oz, ok := jig.SizeFor(kg); ok {
 					cell = &oz
 				}
@@ -81,7 +91,8 @@ func (c *rigShowCmd) table(w io.Writer, rig jig.Rig) error {
 	if c.JSON {
 		return json.NewEncoder(w).Encode(g)
 	}
-	fmt.Fprintf(w, "smallest size that holds, oz: %s on %s, %s; depth down, surface current across (%s)\n", rig.Body.Name, rig.Line.Name, rig.Pres.Name, g.Units)
+	fmt.Fprintf(w, "smallest size that holds, oz: %s on %s, %s; depth down, surface current across (%s)\n",
+		rig.Body.Name, rig.Line.Name, rig.Pres.Name, g.Units)
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, v := range g.Surface {
 		fmt.Fprintf(tw, "\t%g", v)

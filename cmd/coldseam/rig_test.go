@@ -31,7 +31,8 @@ type fakeRig struct {
 	err   error
 }
 
-func (f *fakeRig) Morning(_ context.Context, site, spot string, p coldseam.Preferences, box []float64) (rigMorning, error) {
+func (f *fakeRig) Morning(_ context.Context, site, spot string, p coldseam.Preferences, box []float64) (
+	rigMorning, error) {
 	f.prefs = p
 	if f.err != nil {
 		return rigMorning{}, f.err
@@ -41,10 +42,25 @@ func (f *fakeRig) Morning(_ context.Context, site, spot string, p coldseam.Prefe
 	if err != nil {
 		return rigMorning{}, err
 	}
-	j := jig.Advise(jig.SpotInput{Rig: rig, BoxOz: box, FlowM3S: flow, WaterC: 3, WaterOK: true,
+	j := jig.Advise(jig.SpotInput{
+		Rig:      rig,
+		BoxOz:    box,
+		FlowM3S:  flow,
+		WaterC:   3,
+		WaterOK:  true,
 		Geometry: jig.Geometry{C: .2, F: .48, K: .22, M: .41, SComb: .25, QMin: 4, QMax: 120},
-		Spot:     coldseam.Spot{ID: spot, Name: "Main seam", Kind: coldseam.SpotSeam, DepthRefM: &depth, FlowRef: &flow, FloatMS: &float, FloatFlow: &flow}})
-	return rigMorning{Title: "Tamsen, Main seam", Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Jig: j, Members: []float64{36, 40, 44}, NowM3S: 40, WaterC: 3, WaterOK: true}, nil
+		Spot: coldseam.Spot{ID: spot, Name: "Main seam", Kind: coldseam.SpotSeam, DepthRefM: &depth, FlowRef: &flow,
+			FloatMS: &float, FloatFlow: &flow},
+	})
+	return rigMorning{
+		Title:   "Tamsen, Main seam",
+		Day:     coldseam.Date{Year: 2026, Month: 3, Day: 20},
+		Jig:     j,
+		Members: []float64{36, 40, 44},
+		NowM3S:  40,
+		WaterC:  3,
+		WaterOK: true,
+	}, nil
 }
 
 func (f *fakeRig) AddLog(_ context.Context, _ string, l store.RigLog, at string) (bool, error) {
@@ -74,7 +90,8 @@ func runRig(t *testing.T, db *fakeRig, args ...string) (string, error) {
 	open := func(context.Context, *env.Globals) (rigStore, func(), error) { return db, func() {}, nil }
 	var out bytes.Buffer
 	p, err := kong.New(&c, kong.Name("coldseam"), kong.Exit(func(int) { t.Fatal("exit") }), kong.Writers(&out, &out),
-		kong.BindTo(context.Background(), (*context.Context)(nil)), kong.Bind(&env.Streams{Out: &out, Err: &out}, &env.Globals{}))
+		kong.BindTo(context.Background(), (*context.Context)(nil)), kong.Bind(&env.Streams{Out: &out, Err: &out},
+			&env.Globals{}))
 	require.NoError(t, err)
 	k, err := p.Parse(append([]string{"rig"}, args...))
 	if err != nil {
@@ -87,7 +104,8 @@ func runRig(t *testing.T, db *fakeRig, args ...string) (string, error) {
 }
 
 func byHand(extra ...string) []string {
-	return append([]string{"--depth-ft", "12", "--surface-fps", "1.9", "--water-c", "3", "--body", "slim", "--line", "braid-0.14", "--presentation", "quartering"}, extra...)
+	return append([]string{"--depth-ft", "12", "--surface-fps", "1.9", "--water-c", "3", "--body", "slim", "--line",
+		"braid-0.14", "--presentation", "quartering"}, extra...)
 }
 
 func rigAnswer(t *testing.T, args ...string) map[string]any {
@@ -186,18 +204,24 @@ func TestRigRefusesInWords(t *testing.T) {
 		args []string
 		want []string
 	}{
-		{"nothing", nil, []string{"no depth given; want --depth-ft or --depth-m, or --site and --spot", "; no surface current given"}},
-		{"both", []string{"--depth-ft", "3", "--depth-m", "1", "--surface-fps", "1"}, []string{"both --depth-ft and --depth-m are given; want one"}},
+		{"nothing", nil, []string{"no depth given; want --depth-ft or --depth-m, or --site and --spot",
+			"; no surface current given"}},
+		{"both", []string{"--depth-ft", "3", "--depth-m", "1", "--surface-fps", "1"},
+			[]string{"both --depth-ft and --depth-m are given; want one"}},
 		{"NaN", []string{"--depth-ft", "NaN", "--surface-fps", "1"}, []string{"depth is NaN ft; want 0.3 to 49"}},
 		{"negative", []string{"--depth-ft=-3", "--surface-fps", "1"}, []string{"depth is -3 ft; want 0.3 to 49"}},
 		{"huge", []string{"--depth-m", "400", "--surface-ms", "1"}, []string{"depth is 400 m; want 0.1 to 15"}},
-		{"infinite", []string{"--depth-ft", "3", "--surface-fps", "Inf"}, []string{"surface current is +Inf ft/s; want 0 to 20"}},
-		{"cold", []string{"--depth-ft", "3", "--surface-fps", "1", "--water-f", "20"}, []string{"water is 20 F; want 32 to 104"}},
-		{"two temperatures", []string{"--depth-ft", "3", "--surface-fps", "1", "--water-f", "40", "--water-c", "4"}, []string{"both --water-c and --water-f"}},
+		{"infinite", []string{"--depth-ft", "3", "--surface-fps", "Inf"},
+			[]string{"surface current is +Inf ft/s; want 0 to 20"}},
+		{"cold", []string{"--depth-ft", "3", "--surface-fps", "1", "--water-f", "20"},
+			[]string{"water is 20 F; want 32 to 104"}},
+		{"two temperatures", []string{"--depth-ft", "3", "--surface-fps", "1", "--water-f", "40", "--water-c", "4"},
+			[]string{"both --water-c and --water-f"}},
 		{"body", byHand("--body", "worm"), []string{`body "worm": want one of slim, flutter, paddle, bulky, bucktail`}},
 		{"line", byHand("--line", "string"), []string{`line "string": want braid-<mm> or nylon-<mm>`}},
 		{"thick line", byHand("--line", "braid-3"), []string{"diameter 3 mm, want 0.05-0.60 mm"}},
-		{"presentation", byHand("--presentation", "trolling"), []string{`presentation "trolling": want one of quartering`}},
+		{"presentation", byHand("--presentation", "trolling"),
+			[]string{`presentation "trolling": want one of quartering`}},
 		{"metal", byHand("--metal", "gold"), []string{`jig metal "gold": want lead or tungsten`}},
 		{"box", byHand("--box", "1/4,heavy,0"), []string{`--box "heavy"; want a size in oz such as 1/4`, `--box "0"`}},
 		{"floor above max", byHand("--floor", "1", "--max", "1/2"), []string{"--floor 1 is above --max 1/2"}},
@@ -205,7 +229,8 @@ func TestRigRefusesInWords(t *testing.T) {
 		{"chart without a flow", byHand("--chart", "x.png"), []string{"a chart needs the flow at the gauge"}},
 		{"flow", byHand("--flow-cfs", "NaN"), []string{"flow is NaN m3/s"}},
 		{"spot alone", []string{"--spot", "main-seam"}, []string{"want both --site and --spot"}},
-		{"spot and depth", byHand("--site", "tamsen", "--spot", "main-seam"), []string{"depth and current come from the spot"}},
+		{"spot and depth", byHand("--site", "tamsen", "--spot", "main-seam"),
+			[]string{"depth and current come from the spot"}},
 	}
 
 	for _, r := range rows {
@@ -268,7 +293,8 @@ func TestRigFromTheStore(t *testing.T) {
 func TestRigLog(t *testing.T) {
 	t.Parallel()
 	db := &fakeRig{}
-	args := []string{"log", "--site", "tamsen", "--spot", "main-seam", "--size", "1/4", "--result", "held", "--at", "07:30", "--angle-deg", "50"}
+	args := []string{"log", "--site", "tamsen", "--spot", "main-seam", "--size", "1/4", "--result", "held", "--at",
+		"07:30", "--angle-deg", "50"}
 	out, err := runRig(t, db, args...)
 	require.NoError(t, err)
 	require.Equal(t, "logged: 1/4 oz held at main-seam, 07:30\n", out)
@@ -280,11 +306,14 @@ func TestRigLog(t *testing.T) {
 	out, err = runRig(t, db, args...)
 	require.NoError(t, err)
 	require.Equal(t, "already logged\n", out)
-	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "big", "--result", "lost", "--at", "07:30")
+	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "big", "--result", "lost", "--at",
+		"07:30")
 	require.ErrorContains(t, err, `--size "big"; want a size in oz`)
-	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "1/4", "--result", "perhaps", "--at", "07:30")
+	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "1/4", "--result", "perhaps", "--at",
+		"07:30")
 	require.ErrorContains(t, err, "held")
-	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "1/4", "--result", "lost", "--at", "half seven")
+	_, err = runRig(t, db, "log", "--site", "tamsen", "--spot", "x", "--size", "1/4", "--result", "lost", "--at",
+		"half seven")
 	require.ErrorContains(t, err, `--at "half seven"; want 07:30 or 2026-03-20 07:30`)
 }
 
@@ -307,7 +336,16 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 	t.Parallel()
 	q, angle := 40.0, 50.0
 	got := morning.RigLogs([]store.RigLog{
-		{Spot: "a", WeightOz: .25, Held: true, FlowM3S: &q, AngleDeg: &angle, Body: "slim", Line: "braid-0.14", Presentation: "quartering"},
+		{
+			Spot:         "a",
+			WeightOz:     .25,
+			Held:         true,
+			FlowM3S:      &q,
+			AngleDeg:     &angle,
+			Body:         "slim",
+			Line:         "braid-0.14",
+			Presentation: "quartering",
+		},
 		{Spot: "a", WeightOz: .25, Held: true, Body: "slim"},
 		{Spot: "a", WeightOz: .25, FlowM3S: &q, Body: "worm"},
 		{Spot: "b", WeightOz: 0, FlowM3S: &q},
@@ -334,7 +372,14 @@ func TestRigOnStoredRivers(t *testing.T) {
 	require.False(t, before.Jig.Calibrated)
 	require.Equal(t, clubtest.Saturday, before.Day)
 
-	log := store.RigLog{Spot: "seam", Body: "slim", Line: "braid-0.14", Presentation: "quartering", WeightOz: before.Jig.TieOz, Held: true}
+	log := store.RigLog{
+		Spot:         "seam",
+		Body:         "slim",
+		Line:         "braid-0.14",
+		Presentation: "quartering",
+		WeightOz:     before.Jig.TieOz,
+		Held:         true,
+	}
 	for i, at := range []string{"2026-04-14 07:30", "2026-04-15 07:30", "2026-04-16 07:30", "2026-04-17 07:30"} {
 		if i == 3 {
 			log.WeightOz, log.Held = before.Jig.TieOz/2, false

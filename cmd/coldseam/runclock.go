@@ -105,7 +105,8 @@ func (c *runclockCmd) score() (run.CountScore, error) {
 // file reads daily values whose column of that name stands in WaterC.
 func (c *runclockCmd) file(path, column string) (coldseam.Days, error) {
 	if c.Lat == 0 || !(math.Abs(c.Lat) <= 75) {
-		return coldseam.Days{}, fmt.Errorf("latitude %g, want -75 to 75 degrees and not 0: %w", c.Lat, coldseam.ErrInvalid)
+		return coldseam.Days{}, fmt.Errorf("latitude %g, want -75 to 75 degrees and not 0: %w", c.Lat,
+			coldseam.ErrInvalid)
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -130,7 +131,8 @@ func (c *runclockCmd) report() (clockReport, error) {
 	}
 
 	if sp.NoClock {
-		return clockReport{}, fmt.Errorf("%s: no clock for this run: %s: %w", sp.Key, sp.Sources["clock"].Words, coldseam.ErrUnavailable)
+		return clockReport{}, fmt.Errorf("%s: no clock for this run: %s: %w", sp.Key, sp.Sources["clock"].Words,
+			coldseam.ErrUnavailable)
 	}
 	days, err := c.file(c.CSV, "water_c")
 	if err != nil {
@@ -151,8 +153,18 @@ func (c *runclockCmd) report() (clockReport, error) {
 		rep.UnknownFrom = last.Add(1).String()
 	}
 	for _, d := range out {
-		rep.Days = append(rep.Days, clockDay{Date: d.Date.String(), R: d.R, Arrivals: d.Arrivals, Arrived: d.Arrived, Holding: d.Holding,
-			Gravel: d.Gravel, DroppingBack: d.DroppingBack, Spawned: d.Spawned, Stage: d.Stage, PWave: d.PWave})
+		rep.Days = append(rep.Days, clockDay{
+			Date:         d.Date.String(),
+			R:            d.R,
+			Arrivals:     d.Arrivals,
+			Arrived:      d.Arrived,
+			Holding:      d.Holding,
+			Gravel:       d.Gravel,
+			DroppingBack: d.DroppingBack,
+			Spawned:      d.Spawned,
+			Stage:        d.Stage,
+			PWave:        d.PWave,
+		})
 	}
 
 	return rep, nil
@@ -197,7 +209,8 @@ func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 	}
 	for _, need := range []string{"date", column} {
 		if _, ok := col[need]; !ok {
-			return coldseam.Days{}, fmt.Errorf("header %q has no column %s: %w", strings.Join(head, ","), need, coldseam.ErrInvalid)
+			return coldseam.Days{}, fmt.Errorf("header %q has no column %s: %w", strings.Join(head, ","), need,
+				coldseam.ErrInvalid)
 		}
 	}
 
@@ -236,7 +249,8 @@ func addDay(d *coldseam.Days, rec []string, col map[string]int, column string) e
 	}
 	i := d.Index(day)
 	if i < d.Len() {
-		return fmt.Errorf("date %s after %s: want rising dates, each once: %w", day, d.Day(d.Len()-1), coldseam.ErrInvalid)
+		return fmt.Errorf("date %s after %s: want rising dates, each once: %w", day, d.Day(d.Len()-1),
+			coldseam.ErrInvalid)
 	}
 
 	if i > maxDays {
@@ -293,7 +307,8 @@ func (r clockReport) table(w io.Writer) error {
 			quiet++
 			continue
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100, d.Arrived*100, d.Holding*100,
+		fmt.Fprintf(tw, "%s\t%s\t%.1f\t%.0f\t%.0f\t%.0f\t%.0f\t%.0f\t%s\n", d.Date, d.Stage, d.Arrivals*100,
+			d.Arrived*100, d.Holding*100,
 			d.Gravel*100, d.DroppingBack*100, d.Spawned*100, notify.Plain(notify.Odds(d.PWave)))
 	}
 

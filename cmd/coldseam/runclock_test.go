@@ -61,7 +61,8 @@ func TestRunclockJSON(t *testing.T) {
 	require.Equal(t, "walleye", got.Species)
 	require.Len(t, got.Days, 120)
 
-	for _, k := range []string{"date", "r", "arrivals", "arrived", "holding", "gravel", "dropping_back", "spawned", "stage", "p_wave"} {
+	for _, k := range []string{"date", "r", "arrivals", "arrived", "holding", "gravel", "dropping_back", "spawned",
+		"stage", "p_wave"} {
 		require.Contains(t, got.Days[0], k)
 	}
 	require.Equal(t, "2023-04-30", got.Days[119]["date"])
@@ -77,7 +78,8 @@ func TestRunclockJSON(t *testing.T) {
 
 func TestRunclockTable(t *testing.T) {
 	t.Parallel()
-	text, err := runclock(t, runclockCmd{CSV: clockFile(t, 110, func(int) string { return "4" }), Noise: "off", Species: "sauger"})
+	text, err := runclock(t, runclockCmd{CSV: clockFile(t, 110, func(int) string { return "4" }), Noise: "off",
+		Species: "sauger"})
 	require.NoError(t, err)
 	require.Contains(t, text, "sauger (uncalibrated), shares of the run in percent")
 	require.Contains(t, text, "days before the first fish left out")
@@ -95,13 +97,18 @@ func TestRunclockRefusals(t *testing.T) {
 		want string
 	}{
 		{"no file", runclockCmd{CSV: good + "x"}, os.ErrNotExist, "no such file"},
-		{"species", runclockCmd{CSV: good, Species: "carp"}, coldseam.ErrNotFound, `species "carp": have walleye, sauger`},
+		{"species", runclockCmd{CSV: good, Species: "carp"}, coldseam.ErrNotFound,
+			`species "carp": have walleye, sauger`},
 		{"latitude", runclockCmd{CSV: good, Lat: 91}, coldseam.ErrInvalid, "latitude 91"},
 		{"year", runclockCmd{CSV: good, Year: 2021}, coldseam.ErrUnavailable, "no water temperature since 2021-01-01"},
-		{"header", runclockCmd{CSV: clockText(t, "day,water\n")}, coldseam.ErrInvalid, `header "day,water" has no column date`},
-		{"cell", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-02,,39F\n")}, coldseam.ErrInvalid, `line 3: water_c "39F", want a number from -5 to 45 or blank`},
-		{"date", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n1/1/2023,,3\n")}, coldseam.ErrInvalid, `line 2: date "1/1/2023"`},
-		{"order", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-02,,3\n2023-01-01,,3\n")}, coldseam.ErrInvalid, "want rising dates"},
+		{"header", runclockCmd{CSV: clockText(t, "day,water\n")}, coldseam.ErrInvalid,
+			`header "day,water" has no column date`},
+		{"cell", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-02,,39F\n")},
+			coldseam.ErrInvalid, `line 3: water_c "39F", want a number from -5 to 45 or blank`},
+		{"date", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n1/1/2023,,3\n")}, coldseam.ErrInvalid,
+			`line 2: date "1/1/2023"`},
+		{"order", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n2023-01-02,,3\n2023-01-01,,3\n")},
+			coldseam.ErrInvalid, "want rising dates"},
 		{"empty", runclockCmd{CSV: clockText(t, "date,flow_m3s,water_c\n")}, coldseam.ErrInvalid, "no days"},
 		{"no clock", runclockCmd{CSV: good, Species: "steelhead"}, coldseam.ErrUnavailable, "no clock for this run"},
 	} {
@@ -153,7 +160,8 @@ func TestRunclockScoresCounts(t *testing.T) {
 		}
 	}
 
-	text, err := runclock(t, runclockCmd{CSV: clockText(t, water.String()), Counts: clockText(t, counts.String()), JSON: true})
+	text, err := runclock(t, runclockCmd{CSV: clockText(t, water.String()), Counts: clockText(t, counts.String()),
+		JSON: true})
 	require.NoError(t, err)
 	var got run.CountScore
 	require.NoError(t, json.Unmarshal([]byte(text), &got))

@@ -90,7 +90,8 @@ func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {
 		}
 		var before coldseam.Replay
 		if err := json.Unmarshal(raw, &before); err != nil || len(before.Cells) == 0 {
-			return env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: want what `coldseam season --json` wrote", filepath.Base(c.Compare))}
+			return env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: want what `coldseam season --json` wrote",
+				filepath.Base(c.Compare))}
 		}
 		return strip.Compare(w, before, seasons[0])
 	case c.JSON:
@@ -132,8 +133,10 @@ func (c *seasonCmd) spans() ([][2]coldseam.Date, error) {
 	}
 
 	var first, last int
-	if n, _ := fmt.Sscanf(c.Years, "%d-%d", &first, &last); n != 2 || first > last || last-first > 40 || to.Sub(from) > 366 {
-		return bad("--years %q: want the first and the last, such as 2009-2014, at most 40, of a season within a year", c.Years)
+	if n, _ := fmt.Sscanf(c.Years, "%d-%d", &first, &last); n != 2 || first > last || last-first > 40 ||
+		to.Sub(from) > 366 {
+		return bad("--years %q: want the first and the last, such as 2009-2014, at most 40, of a season within a year",
+			c.Years)
 	}
 	if c.HTML != "" || c.Compare != "" {
 		return bad("--html and --compare take one season, without --years")
@@ -185,7 +188,9 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 // record is a daily file as the source of a replay.
 func (c *seasonCmd) record() (*season.Record, error) {
 	if c.Lat == 0 && c.Lon == 0 || !(c.Lat >= -75 && c.Lat <= 75) || !(c.Lon >= -180 && c.Lon <= 180) {
-		return nil, env.ExitCode{Code: 2, Text: fmt.Sprintf("--lat %g --lon %g: want the place of the record, -75 to 75 and -180 to 180 degrees", c.Lat, c.Lon)}
+		return nil, env.ExitCode{Code: 2,
+			Text: fmt.Sprintf("--lat %g --lon %g: want the place of the record, -75 to 75 and -180 to 180 degrees",
+				c.Lat, c.Lon)}
 	}
 	hour, minute, err := notify.ParseClock(c.SendAt)
 	if err != nil {
@@ -198,8 +203,16 @@ func (c *seasonCmd) record() (*season.Record, error) {
 	}
 
 	name := strings.TrimSuffix(filepath.Base(c.CSV), ".csv")
-	out := &season.Record{Reach: season.BareReach(name, c.Lat, c.Lon), Bare: true, Days: days, Loc: season.SolarZone(c.Lon), Air: c.Air,
-		SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Table: verdict.DefaultTable(), Cost: coldseam.DefaultCost}
+	out := &season.Record{
+		Reach:  season.BareReach(name, c.Lat, c.Lon),
+		Bare:   true,
+		Days:   days,
+		Loc:    season.SolarZone(c.Lon),
+		Air:    c.Air,
+		SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute,
+		Table:  verdict.DefaultTable(),
+		Cost:   coldseam.DefaultCost,
+	}
 	if c.Reach != "" {
 		if out.Reach, err = reachFile(c.Reach, c.Lat, c.Lon); err != nil {
 			return nil, err
@@ -225,7 +238,8 @@ func reachFile(path string, lat, lon float64) (coldseam.Reach, error) {
 		return coldseam.Reach{}, env.ExitCode{Code: 2, Text: env.OneLine(err.Error())}
 	}
 	if len(f.Reaches) != 1 {
-		return coldseam.Reach{}, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: %d [[reach]] tables, want one", filepath.Base(path), len(f.Reaches))}
+		return coldseam.Reach{}, env.ExitCode{Code: 2, Text: fmt.Sprintf("%s: %d [[reach]] tables, want one",
+			filepath.Base(path), len(f.Reaches))}
 	}
 	c := f.Reaches[0]
 	c.Lat, c.Lon = cmp.Or(c.Lat, lat), cmp.Or(c.Lon, lon)

@@ -42,7 +42,8 @@ func TestSeasonOfADailyFile(t *testing.T) {
 	t.Parallel()
 	record := inventedRecord(t)
 	dir := t.TempDir()
-	base := []string{"season", "--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-01", "--to", "2025-02-02"}
+	base := []string{"season", "--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-01", "--to",
+		"2025-02-02"}
 
 	code, out, errs := call(t, append(base, "--json", "--html", filepath.Join(dir, "page.html"))...)
 	require.Zero(t, code, errs)
@@ -92,8 +93,10 @@ func TestSeasonRefusals(t *testing.T) {
 		want string
 	}{
 		{[]string{"--csv", record, "--from", "2025-02-01", "--to", "2025-02-02"}, "want the place of the record"},
-		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "1.2.2025", "--to", "2025-02-02"}, "want a day as YYYY-MM-DD"},
-		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-03", "--to", "2025-02-02"}, "want the first day first"},
+		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "1.2.2025", "--to", "2025-02-02"},
+			"want a day as YYYY-MM-DD"},
+		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-03", "--to", "2025-02-02"},
+			"want the first day first"},
 		{[]string{"--from", "2025-02-01", "--to", "2025-02-02"}, "want either --csv FILE"},
 	} {
 		code, _, errs := call(t, append([]string{"season"}, c.args...)...)
@@ -109,7 +112,8 @@ func TestSeasonOfTheDatabase(t *testing.T) {
 	v := newReadyTown(t, nil)
 	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", clubtest.Saturday)
 	require.NoError(t, err)
-	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04") // what is known is what the brief knew
+	// what is known is what the brief knew
+	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04")
 	r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 	require.NoError(t, err)
 	src, err := morning.NewPastMornings(t.Context(), v.Maker, r, season.AirClimatology)

@@ -50,8 +50,10 @@ func (c swiftClock) now() time.Time {
 
 // env tells a child the clock, the agency and the relay.
 func (c swiftClock) env(agency, smtp string) []string {
-	return []string{"COLDSEAM_CHILD_BASE=" + strconv.FormatInt(c.base.Unix(), 10), "COLDSEAM_CHILD_ORIGIN=" + strconv.FormatInt(c.origin.UnixNano(), 10),
-		"COLDSEAM_CHILD_SPEED=" + strconv.Itoa(c.speed), "COLDSEAM_CHILD_AGENCY=" + agency, "COLDSEAM_CHILD_SMTP=" + smtp}
+	return []string{"COLDSEAM_CHILD_BASE=" + strconv.FormatInt(c.base.Unix(), 10), "COLDSEAM_CHILD_ORIGIN=" +
+		strconv.FormatInt(c.origin.UnixNano(), 10),
+		"COLDSEAM_CHILD_SPEED=" + strconv.Itoa(c.speed), "COLDSEAM_CHILD_AGENCY=" + agency, "COLDSEAM_CHILD_SMTP=" +
+			smtp}
 }
 
 // serverChild serves like `coldseam serve` with another clock, and with a tick
@@ -64,7 +66,8 @@ func serverChild() int {
 		return 1
 	}
 	num := func(k string) int64 { n, _ := strconv.ParseInt(os.Getenv(k), 10, 64); return n }
-	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")), int(num("COLDSEAM_CHILD_SPEED"))}
+	clock := swiftClock{time.Unix(num("COLDSEAM_CHILD_BASE"), 0).UTC(), time.Unix(0, num("COLDSEAM_CHILD_ORIGIN")),
+		int(num("COLDSEAM_CHILD_SPEED"))}
 
 	conf := democlub.TOML
 	if n := int(num("COLDSEAM_CHILD_RIVERS")); n > 0 {
@@ -77,8 +80,12 @@ func serverChild() int {
 
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
 	cfg.StateDir = os.TempDir()
-	a, err := club.New(ctx, cfg, env.Options{Now: clock.now, DBURL: os.Getenv("COLDSEAM_CHILD_DB"), Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
-		TokenKey: []byte("a key of the tests that is long enough to sign")})
+	a, err := club.New(ctx, cfg, env.Options{
+		Now:      clock.now,
+		DBURL:    os.Getenv("COLDSEAM_CHILD_DB"),
+		Log:      slog.New(slog.NewJSONHandler(os.Stderr, nil)),
+		TokenKey: []byte("a key of the tests that is long enough to sign"),
+	})
 	if err != nil {
 		return fail(err)
 	}
@@ -255,7 +262,13 @@ func (p *mutePipe) through(t *testing.T, dbURL string) string {
 	c, err := pgx.ParseConfig(dbURL)
 	require.NoError(t, err)
 	q := url.Values{"sslmode": {"disable"}}
-	u := url.URL{Scheme: "postgres", Host: p.l.Addr().String(), Path: "/" + c.Database, User: url.UserPassword(c.User, c.Password), RawQuery: q.Encode()}
+	u := url.URL{
+		Scheme:   "postgres",
+		Host:     p.l.Addr().String(),
+		Path:     "/" + c.Database,
+		User:     url.UserPassword(c.User, c.Password),
+		RawQuery: q.Encode(),
+	}
 	return u.String()
 }
 
@@ -282,7 +295,8 @@ func (x serversRun) run(t *testing.T) {
 	pg, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := newTownOn(t, dbURL, slow)
 	for i := range x.readers {
-		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		v.Join(t, fmt.Sprintf("angler%d@home%d.example", i, i%30),
+			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 
 	at, err := url.Parse(v.Config.Profiles[0].BaseURL)
@@ -301,7 +315,8 @@ func (x serversRun) run(t *testing.T) {
 		began := time.Now()
 		for !ok() {
 			if time.Now().After(until) {
-				t.Fatalf("%s: not within %s; %d mails; states %s\n%s\n%s", what, x.limit, v.Sink.Count(), states(t, v), well.logged(t), mute.logged(t))
+				t.Fatalf("%s: not within %s; %d mails; states %s\n%s\n%s", what, x.limit, v.Sink.Count(), states(t, v),
+					well.logged(t), mute.logged(t))
 			}
 			time.Sleep(30 * time.Millisecond)
 		}
@@ -334,16 +349,20 @@ func (x serversRun) run(t *testing.T) {
 		}
 		return afterKill > 0 && afterCut > 0
 	})
-	t.Logf("taken over: %d rows of the killed server after %s, %d of the cut-off one after %s (real time)", ofDead, afterKill.Round(100*time.Millisecond), ofMute, afterCut.Round(100*time.Millisecond))
+	t.Logf("taken over: %d rows of the killed server after %s, %d of the cut-off one after %s (real time)", ofDead,
+		afterKill.Round(100*time.Millisecond), ofMute, afterCut.Round(100*time.Millisecond))
 	require.LessOrEqual(t, max(afterKill, afterCut), takeOver, "take-over")
 
 	wait("half of the mails", func() bool { return v.Sink.Count() >= x.readers/2 })
 	require.NoError(t, syscall.Kill(pg.Pid(), syscall.SIGKILL))
-	afterCrash := wait("Postgres back and a server on it", func() bool { return pg.Restarts() > 0 && pg.Ready() == nil && healthzOK(well.addr) })
+	afterCrash := wait("Postgres back and a server on it", func() bool {
+		return pg.Restarts() > 0 && pg.Ready() == nil && healthzOK(well.addr)
+	})
 
 	// The test's own sessions went as well: a query that fails is asked again.
 	sent := func() (n int) {
-		if err := v.DB.Pool().QueryRow(t.Context(), `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`).Scan(&n); err != nil {
+		if err := v.DB.Pool().QueryRow(t.Context(),
+			`SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`).Scan(&n); err != nil {
 			return -1
 		}
 		return n
@@ -392,7 +411,8 @@ func (x serversRun) run(t *testing.T) {
 	}
 
 	t.Logf("%d mails; one server killed at %s, one cut off at %s (club's clock, %d times the real one), Postgres killed and back after %s: %d tried again, %d copies",
-		x.readers, killed.Format("15:04:05"), cut.Format("15:04:05"), x.speed, afterCrash.Round(10*time.Millisecond), retried, extra)
+		x.readers, killed.Format("15:04:05"), cut.Format("15:04:05"), x.speed, afterCrash.Round(10*time.Millisecond),
+		retried, extra)
 }
 
 // once: what the servers share was done once each. A job of a lost server or a
@@ -400,7 +420,9 @@ func (x serversRun) run(t *testing.T) {
 func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	t.Helper()
 	count := func(kind string) (jobs, tries int) {
-		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT count(*), COALESCE(sum(attempt), 0) FROM river.river_job WHERE kind = $1`, kind).Scan(&jobs, &tries))
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(),
+			`SELECT count(*), COALESCE(sum(attempt), 0) FROM river.river_job WHERE kind = $1`, kind).Scan(&jobs,
+			&tries))
 		return jobs, tries
 	}
 	jobs, tries := count("fetch")
@@ -416,8 +438,10 @@ func (x serversRun) once(t *testing.T, v *town, clock swiftClock) {
 	briefs, again := count("brief")
 	require.Positive(t, briefs)
 	require.LessOrEqual(t, again, briefs+3, "briefs: one worker a server")
-	require.LessOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.brief WHERE issued_at >= $1 AND NOT replay`, clock.base), again, "a brief a job")
-	t.Logf("%d fetch jobs in %d tries, %d brief jobs in %d; at most %d answers of one address in five minutes", jobs, tries, briefs, again, asked)
+	require.LessOrEqual(t, v.Count(t, `SELECT count(*) FROM coldseam.brief WHERE issued_at >= $1 AND NOT replay`,
+		clock.base), again, "a brief a job")
+	t.Logf("%d fetch jobs in %d tries, %d brief jobs in %d; at most %d answers of one address in five minutes", jobs,
+		tries, briefs, again, asked)
 }
 
 func states(t *testing.T, v *town) string {

@@ -29,18 +29,24 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	defer ag.Close()
 
 	items := func(endpoint, collection, query string) string {
-		return "[profile.endpoints." + endpoint + "]\npath = \"/ogcapi/v1/collections/" + collection + "/items\"\nquery = { f = \"json\", limit = \"{limit}\", " + query + " }\n"
+		return "[profile.endpoints." + endpoint + "]\npath = \"/ogcapi/v1/collections/" + collection +
+			"/items\"\nquery = { f = \"json\", limit = \"{limit}\", " + query + " }\n"
 	}
 	const sites = `monitoring_location_id = "{sites}"`
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	text := "# mine\ndatabase_url = '" + storetest.URL(t) + "'\nstate_dir = '" + t.TempDir() + "'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n" +
-		"[[profile]]\nname = \"ng\"\nprovider = \"northgauge\"\nformat = \"ogcapi_features\"\nbase_url = \"" + base + "\"\npaging = \"links_next\"\nprivate_hosts = [\"127.0.0.1\"]\n" +
+	text := "# mine\ndatabase_url = '" + storetest.URL(t) + "'\nstate_dir = '" + t.TempDir() +
+		"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n" +
+		"[[profile]]\nname = \"ng\"\nprovider = \"northgauge\"\nformat = \"ogcapi_features\"\nbase_url = \"" + base +
+		"\"\npaging = \"links_next\"\nprivate_hosts = [\"127.0.0.1\"]\n" +
 		items("nearby", "monitoring-locations", `bbox = "{bbox}"`) + items("metadata", "time-series-metadata", sites) +
-		items("latest", "latest-continuous", sites) + items("history", "continuous", sites+`, time = "{since}/{until}"`) +
-		items("daily", "daily", sites+`, statistic_id = "00003", time = "{since_date}/{until_date}"`) + "max_window = \"1095d\"\n# the end"
+		items("latest", "latest-continuous", sites) + items("history", "continuous",
+		sites+`, time = "{since}/{until}"`) +
+		items("daily", "daily", sites+`, statistic_id = "00003", time = "{since_date}/{until_date}"`) +
+		"max_window = \"1095d\"\n# the end"
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
 
-	add := []string{"site", "add", "--config", path, "--lat", "45.29", "--lon=-92.66", "--code", "NG-1001", "--river", "Tamsen \"Big\" River", "--years", "2", "--no-replay"}
+	add := []string{"site", "add", "--config", path, "--lat", "45.29", "--lon=-92.66", "--code", "NG-1001", "--river",
+		"Tamsen \"Big\" River", "--years", "2", "--no-replay"}
 	status, out, errs := command(t, add...)
 	require.Zero(t, status, out+errs)
 	require.Contains(t, out, `Added to `+path+`: gauge northgauge:NG-1001, reach "tamsen-big-river-reach"`)
@@ -81,7 +87,8 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	require.Regexp(t, `northgauge:NG-1001 +Tamsen at Alder Landing +.*discharge`, out)
 	status, out, _ = command(t, "check", "--config", path, "--offline")
 	require.Equal(t, 2, status)
-	for _, want := range []string{"tamsen-big-river-reach hazards", "no season rule", "no spots", "no feed of official warnings", "no forecast point"} {
+	for _, want := range []string{"tamsen-big-river-reach hazards", "no season rule", "no spots",
+		"no feed of official warnings", "no forecast point"} {
 		require.Contains(t, out, want)
 	}
 }

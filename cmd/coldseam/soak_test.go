@@ -153,7 +153,8 @@ func (x days) run(t *testing.T) {
 	r.dbURL = r.DB.Pool().Config().ConnString()
 	r.Fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
-		r.Join(t, fmt.Sprintf("a%d@home%d.example", i, i%4), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
+		r.Join(t, fmt.Sprintf("a%d@home%d.example", i, i%4),
+			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	left := r.Join(t, "left@home.example", coldseam.Preferences{})
 	require.NoError(t, r.DB.Unsubscribe(t.Context(), left))
@@ -179,18 +180,21 @@ func (x days) run(t *testing.T) {
 	require.NoError(t, err)
 	invariants(t, r.town, r.lose(0))
 	for d := range x.n {
-		n := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`, clubtest.Saturday.Add(d).UTC())
+		n := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`,
+			clubtest.Saturday.Add(d).UTC())
 		require.Equal(t, x.readers, n, "day %d: every reader has one row", d+1)
 	}
 
 	sent := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
-	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers), "faults of minutes do not cost the morning: %s", states(t, r.town))
+	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers),
+		"faults of minutes do not cost the morning: %s", states(t, r.town))
 	copies := 0
 	for _, n := range byMessage(t, r.Sink) {
 		copies += n - 1
 	}
 	t.Logf("%d days, %d readers, seed %d, faults %v: invariants held %d times, %d lasting faults named by check; %d of %d mornings sent, %d copies, %d observations corrected; outbox %s",
-		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies, r.Count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.town))
+		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies,
+		r.Count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.town))
 }
 
 // hour is one tick and its work under a fault, the invariants after it, and the

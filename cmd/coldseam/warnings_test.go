@@ -49,7 +49,12 @@ func scenarios(t *testing.T) []warned {
 	for _, f := range files {
 		text, err := os.ReadFile(f)
 		require.NoError(t, err)
-		w := warned{class: filepath.Base(filepath.Dir(f)), name: strings.TrimSuffix(filepath.Base(f), ".txt"), reach: map[string]string{}, readings: map[string][]reading{}}
+		w := warned{
+			class:    filepath.Base(filepath.Dir(f)),
+			name:     strings.TrimSuffix(filepath.Base(f), ".txt"),
+			reach:    map[string]string{},
+			readings: map[string][]reading{},
+		}
 		head, _, _ := strings.Cut(string(text), "\n==")
 		for _, l := range strings.Split(head, "\n") {
 			k, v, _ := strings.Cut(l, ": ")
@@ -93,7 +98,12 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 	day := coldseam.DateOf(now.In(env.Zone(r.Zone)))
 	steady := func(v float64) (out []coldseam.Observation) {
 		for at := now.Add(-60 * time.Hour); at.Before(now); at = at.Add(30 * time.Minute) {
-			out = append(out, coldseam.Observation{At: at, KnownAt: at, Value: v + .001*float64(len(out)%3), Flag: coldseam.Provisional})
+			out = append(out, coldseam.Observation{
+				At:      at,
+				KnownAt: at,
+				Value:   v + .001*float64(len(out)%3),
+				Flag:    coldseam.Provisional,
+			})
 		}
 		return out
 	}
@@ -104,19 +114,46 @@ func clean(now time.Time, r coldseam.Reach, as verdict.Alerts) verdict.Inputs {
 	}
 	sky := verdict.Weather{Issued: now.Add(-time.Hour), RainMM: p(0)}
 	for at := now.Add(-12 * time.Hour).Truncate(time.Hour); at.Before(now.Add(48 * time.Hour)); at = at.Add(time.Hour) {
-		sky.Hours = append(sky.Hours, verdict.Hour{From: at, To: at.Add(time.Hour), AirC: p(8), WindMS: p(2), GustMS: p(4), Thunder: p(0), PrecipMM: p(0), VisibilityM: p(20000)})
+		sky.Hours = append(sky.Hours, verdict.Hour{
+			From:        at,
+			To:          at.Add(time.Hour),
+			AirC:        p(8),
+			WindMS:      p(2),
+			GustMS:      p(4),
+			Thunder:     p(0),
+			PrecipMM:    p(0),
+			VisibilityM: p(20000),
+		})
 	}
 	start := now.Add(2 * time.Hour).Truncate(time.Hour)
 
-	r.MaxFlowM3S, r.FloodStageM, r.Rules = p(180), nil, []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "open", Link: "https://rules.example.org",
-		Closed: []coldseam.DayRange{{FromMonth: 11, FromDay: 15, ToMonth: 11, ToDay: 20}}, CheckedOn: day.Add(-20), CheckedBy: "keeper"}}
+	r.MaxFlowM3S, r.FloodStageM, r.Rules = p(180), nil, []coldseam.Rule{{
+		Kind:      coldseam.RuleSeason,
+		Species:   "walleye",
+		Text:      "open",
+		Link:      "https://rules.example.org",
+		Closed:    []coldseam.DayRange{{FromMonth: 11, FromDay: 15, ToMonth: 11, ToDay: 20}},
+		CheckedOn: day.Add(-20),
+		CheckedBy: "keeper",
+	}}
 	r.Species, r.Regulated = []string{"walleye"}, false
-	return verdict.Inputs{Now: now, Day: day, Loc: env.Zone(r.Zone), Reach: r, Table: verdict.DefaultTable(), WaterModel: true,
-		Ice:    ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm}},
-		Gauge:  verdict.Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(6), Turbidity: steady(8)},
-		Alerts: as, Weather: sky, Climate: verdict.ClimateOf(days, day), Sun: verdict.SunOf(day, 44.5, -92, env.Zone(r.Zone)),
-		Candidates: []verdict.Candidate{{Start: start, End: start.Add(210 * time.Minute), WaterC: rep(6, 100), FlowM3S: rep(68, 100), RiseShare: rep(.01, 100),
-			RiseM: rep(.02, 100), PFlood: p(0), PGood: rep(.9, 500), HoldP: p(.95), Tie: "1/4"}}}
+	return verdict.Inputs{
+		Now:        now,
+		Day:        day,
+		Loc:        env.Zone(r.Zone),
+		Reach:      r,
+		Table:      verdict.DefaultTable(),
+		WaterModel: true,
+		Ice:        ice.Status{Record: ice.Record{State: ice.Open, Cause: ice.CauseWarm}},
+		Gauge:      verdict.Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(6), Turbidity: steady(8)},
+		Alerts:     as,
+		Weather:    sky,
+		Climate:    verdict.ClimateOf(days, day),
+		Sun:        verdict.SunOf(day, 44.5, -92, env.Zone(r.Zone)),
+		Candidates: []verdict.Candidate{{Start: start, End: start.Add(210 * time.Minute), WaterC: rep(6, 100),
+			FlowM3S: rep(68, 100), RiseShare: rep(.01, 100),
+			RiseM: rep(.02, 100), PFlood: p(0), PGood: rep(.9, 500), HoldP: p(.95), Tie: "1/4"}},
+	}
 }
 
 var stampMark = regexp.MustCompile(`\{([+-]\d+[hm])\}`)
@@ -176,8 +213,15 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 			if _, ok := served[strings.TrimPrefix(name+"/index", "/")]; !ok {
 				continue
 			}
-			p := ingest.Profile{Name: strings.TrimSuffix(feed+"-"+name, "-"), Provider: "northgauge", Format: ingest.FormatCAP, BaseURL: base,
-				Path: "/" + strings.TrimSuffix(feed+"/"+name, "/") + "/index", PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 1e6}
+			p := ingest.Profile{
+				Name:         strings.TrimSuffix(feed+"-"+name, "-"),
+				Provider:     "northgauge",
+				Format:       ingest.FormatCAP,
+				BaseURL:      base,
+				Path:         "/" + strings.TrimSuffix(feed+"/"+name, "/") + "/index",
+				PrivateHosts: []string{"127.0.0.1"},
+				RatePerHour:  1e6,
+			}
 			v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
 			_, _ = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}

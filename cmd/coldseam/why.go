@@ -113,7 +113,8 @@ func thresholdsText() string {
 	b.WriteString("`coldseam brief --why` prints them with the values in use.\n\n| key | what | default | stricter | allowed | source |\n|---|---|---|---|---|---|\n")
 	for _, r := range verdict.Thresholds() {
 		way := map[int]string{-1: "lower", 1: "higher"}[r.Tighter]
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way, r.Min, r.Max, r.Source)
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way,
+			r.Min, r.Max, r.Source)
 	}
 	return b.String()
 }

@@ -19,14 +19,20 @@ func TestWhyNamesEverything(t *testing.T) {
 	table := verdict.DefaultTable()
 	require.NoError(t, table.Set("wind_mph", 28, "sheltered gorge"))
 
-	b := coldseam.Brief{River: "Tamsen", ReachName: "Bend reach", Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Verdict: coldseam.TossUp,
+	b := coldseam.Brief{
+		River:     "Tamsen",
+		ReachName: "Bend reach",
+		Day:       coldseam.Date{Year: 2026, Month: 3, Day: 20},
+		Verdict:   coldseam.TossUp,
 		Inputs: []coldseam.Input{
 			{Key: "discharge", State: "good", At: at(4, 45), Age: 5 * time.Minute, Limit: 6 * time.Hour, Safety: true},
 			{Key: "alerts", State: "none", At: at(4, 46), Age: 4 * time.Minute, Limit: time.Hour, Safety: true},
 		},
 		Reasons: []coldseam.Reason{{Code: "hazards_unsurveyed", Kind: verdict.KindCap, Source: "club rule"}},
-		Windows: []coldseam.Window{{Start: at(7, 0), End: at(10, 30), Odds: .6, OddsOK: true, Spread: [2]float64{.6, .6},
-			Caps: []coldseam.Reason{{Code: "hazards_unsurveyed"}}}}}
+		Windows: []coldseam.Window{{Start: at(7, 0), End: at(10, 30), Odds: .6, OddsOK: true,
+			Spread: [2]float64{.6, .6},
+			Caps:   []coldseam.Reason{{Code: "hazards_unsurveyed"}}}},
+	}
 	text := strings.Join(whyLines(b, table, zone), "\n")
 
 	for _, want := range []string{

@@ -12,7 +12,8 @@ import (
 
 // rewrite stores the readings of a gauge's last hours anew, as the agency does
 // that revises them.
-func (v *town) rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter, hours float64, change func(*coldseam.Observation)) {
+func (v *town) rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter, hours float64,
+	change func(*coldseam.Observation)) {
 	t.Helper()
 	ctx, now := t.Context(), v.Now()
 	s, err := v.DB.History(ctx, site, p, coldseam.Instant, now.Add(-time.Duration(hours*float64(time.Hour))), now, now)
@@ -46,7 +47,9 @@ func TestWitnessesOfAStillGauge(t *testing.T) {
 	require.NotEmpty(t, f.RainIssues)
 	require.False(t, f.RainIssues[0].Issued.Before(f.Now.Add(-36*time.Hour)))
 
-	v.rewrite(t, "northgauge:NG-1003", coldseam.Discharge, 9, func(o *coldseam.Observation) { o.Value *= 1 + .3*f.Now.Sub(o.At).Hours()/5 })
+	v.rewrite(t, "northgauge:NG-1003", coldseam.Discharge, 9, func(o *coldseam.Observation) {
+		o.Value *= 1 + .3*f.Now.Sub(o.At).Hours()/5
+	})
 	v.Clock.Forward(v.Now().Add(time.Second))
 	m := told(v.featuresOf(t, r))
 	require.Contains(t, codes(m.Brief.Reasons), "discharge_untrusted", "%v", m.Brief.Reasons)

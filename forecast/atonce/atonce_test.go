@@ -28,10 +28,20 @@ func features(t *testing.T) forecast.Features {
 	require.NoError(t, err)
 	limit, depth := 200., 4.
 	f := forecast.Features{
-		Now: now, Day: day, Loc: time.UTC, Seed: 1, Members: 12, Cost: .4, Species: sp, AlertsAt: now, Table: verdict.DefaultTable(),
-		Site: coldseam.Site{ID: "x:1", Zone: "UTC"},
-		Reach: coldseam.Reach{ID: "r", River: "Tamsen", Name: "Bend", Site: "x:1", Zone: "UTC", Lat: 45, MaxFlowM3S: &limit, HazardsSurveyed: true,
-			Species: []string{"walleye"}, Spots: []coldseam.Spot{{ID: "seam", Kind: coldseam.SpotSeam, DepthRefM: &depth, Sounded: day.Add(-10)}}},
+		Now:      now,
+		Day:      day,
+		Loc:      time.UTC,
+		Seed:     1,
+		Members:  12,
+		Cost:     .4,
+		Species:  sp,
+		AlertsAt: now,
+		Table:    verdict.DefaultTable(),
+		Site:     coldseam.Site{ID: "x:1", Zone: "UTC"},
+		Reach: coldseam.Reach{ID: "r", River: "Tamsen", Name: "Bend", Site: "x:1", Zone: "UTC", Lat: 45,
+			MaxFlowM3S: &limit, HazardsSurveyed: true,
+			Species: []string{"walleye"},
+			Spots:   []coldseam.Spot{{ID: "seam", Kind: coldseam.SpotSeam, DepthRefM: &depth, Sounded: day.Add(-10)}}},
 		Days: coldseam.Days{First: coldseam.Date{Year: 2024, Month: 4, Day: 1}, Lat: 45},
 	}
 	for i := range day.Sub(f.Days.First) {
@@ -43,7 +53,8 @@ func features(t *testing.T) forecast.Features {
 	}
 
 	for at := now.AddDate(0, 0, -10); !at.After(now); at = at.Add(time.Hour) {
-		f.Discharge = append(f.Discharge, coldseam.Observation{At: at, KnownAt: at, Value: 75 + math.Sin(float64(at.Hour()))})
+		f.Discharge = append(f.Discharge, coldseam.Observation{At: at, KnownAt: at,
+			Value: 75 + math.Sin(float64(at.Hour()))})
 		f.Water = append(f.Water, coldseam.Observation{At: at, KnownAt: at, Value: 5})
 	}
 	f.Pool = []coldseam.Days{f.Days}

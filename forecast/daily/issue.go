@@ -149,7 +149,8 @@ func (r Result) Step(dst []float64, h int) []float64 {
 
 // Ensemble gives the result the form that is stored and shown. Each step is
 // valid at the end of its civil day in loc.
-func (r Result) Ensemble(site coldseam.SiteID, p coldseam.Parameter, issued time.Time, loc *time.Location) coldseam.Ensemble {
+func (r Result) Ensemble(site coldseam.SiteID, p coldseam.Parameter, issued time.Time,
+	loc *time.Location) coldseam.Ensemble {
 	e := coldseam.Ensemble{Site: site, Param: p, Issued: issued, Members: r.Members, Trace: r.Trace,
 		Weights: r.Weights, Source: r.Source, Flags: r.Flags}
 	if len(r.Members) == 0 {

@@ -31,7 +31,8 @@ func (p *Packed) UnmarshalJSON(raw []byte) error {
 	}
 	b, err := base64.StdEncoding.DecodeString(s)
 	if err != nil || len(b)%4 != 0 {
-		return fmt.Errorf("packed numbers: %d bytes of base64 are no run of 4-byte numbers: %w", len(b), coldseam.ErrInvalid)
+		return fmt.Errorf("packed numbers: %d bytes of base64 are no run of 4-byte numbers: %w", len(b),
+			coldseam.ErrInvalid)
 	}
 	*p = make(Packed, len(b)/4)
 	for i := range *p {
@@ -66,7 +67,8 @@ func (p *Centi) UnmarshalJSON(raw []byte) error {
 	}
 	b, err := base64.StdEncoding.DecodeString(s)
 	if err != nil || len(b)%2 != 0 {
-		return fmt.Errorf("packed numbers: %d bytes of base64 are no run of 2-byte numbers: %w", len(b), coldseam.ErrInvalid)
+		return fmt.Errorf("packed numbers: %d bytes of base64 are no run of 2-byte numbers: %w", len(b),
+			coldseam.ErrInvalid)
 	}
 	*p = make(Centi, len(b)/2)
 	for i := range *p {

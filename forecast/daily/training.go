@@ -71,7 +71,13 @@ type Calendar struct {
 
 // NewCalendar covers n days from first.
 func NewCalendar(first coldseam.Date, n int) *Calendar {
-	c := &Calendar{First: first, Doy: make([]int, n), Year: make([]int, n), Sin: make([]float64, n), Cos: make([]float64, n)}
+	c := &Calendar{
+		First: first,
+		Doy:   make([]int, n),
+		Year:  make([]int, n),
+		Sin:   make([]float64, n),
+		Cos:   make([]float64, n),
+	}
 	t := first.UTC()
 	for i := range n {
 		c.Doy[i], c.Year[i] = t.YearDay(), t.Year()

@@ -85,13 +85,19 @@ func TestTravelShiftsTheHours(t *testing.T) {
 	t.Parallel()
 	obs := readings(20, melt)
 	now := obs[len(obs)-1].At
-	in := HoursInput{Obs: obs, Now: now, Loc: time.UTC, Daily: flat(coldseam.Date{Year: 2025, Month: 4, Day: 20}, 3, 40)}
+	in := HoursInput{
+		Obs:   obs,
+		Now:   now,
+		Loc:   time.UTC,
+		Daily: flat(coldseam.Date{Year: 2025, Month: 4, Day: 20}, 3, 40),
+	}
 	at, err := NewHours(in)
 	require.NoError(t, err)
 	in.TravelH = 3
 	below, err := NewHours(in)
 	require.NoError(t, err)
-	require.InDelta(t, at.Flow(1, now.Add(5*time.Hour)), below.Flow(1, now.Add(8*time.Hour)), 1, "later by the travel time, a little flatter: see TestFlowIsRoutedToTheReach")
+	require.InDelta(t, at.Flow(1, now.Add(5*time.Hour)), below.Flow(1, now.Add(8*time.Hour)), 1,
+		"later by the travel time, a little flatter: see TestFlowIsRoutedToTheReach")
 	wave, water := TravelTime(10, .6)
 	require.InDelta(t, 10000/.6/3600, water, 1e-9)
 	require.InDelta(t, water*.6, wave, 1e-9)
@@ -139,7 +145,12 @@ func TestRegulationShows(t *testing.T) {
 func TestHoursNeedAPositiveReading(t *testing.T) {
 	t.Parallel()
 	obs := readings(3, func(float64, time.Time) float64 { return -2 })
-	_, err := NewHours(HoursInput{Obs: obs, Now: obs[5].At, Loc: time.UTC, Daily: flat(coldseam.Date{Year: 2025, Month: 4, Day: 3}, 2, 4)})
+	_, err := NewHours(HoursInput{
+		Obs:   obs,
+		Now:   obs[5].At,
+		Loc:   time.UTC,
+		Daily: flat(coldseam.Date{Year: 2025, Month: 4, Day: 3}, 2, 4),
+	})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 }
 
@@ -170,7 +181,12 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	for i := range 120 {
 		mm := float64(3 + i%30)
 		for h := 1; h <= 10; h++ {
-			pairs = append(pairs, RainPair{Issued: coldseam.Date{Year: 2025, Month: 1, Day: 1}.Add(i), Lead: h, RainMM: mm, Excess: .02*mm + .01*float64(i%3-1)})
+			pairs = append(pairs, RainPair{
+				Issued: coldseam.Date{Year: 2025, Month: 1, Day: 1}.Add(i),
+				Lead:   h,
+				RainMM: mm,
+				Excess: .02*mm + .01*float64(i%3-1),
+			})
 		}
 	}
 
@@ -194,7 +210,13 @@ func TestFlowIsRoutedToTheReach(t *testing.T) {
 	obs := readings(30, swing)
 	day := coldseam.Date{Year: 2025, Month: 4, Day: 29}
 	at := func(travel float64) (mean, swing, peakH float64) {
-		h, err := NewHours(HoursInput{Obs: obs, Now: obs[len(obs)-1].At, Loc: time.UTC, Daily: flat(day, 8, 40), TravelH: travel})
+		h, err := NewHours(HoursInput{
+			Obs:     obs,
+			Now:     obs[len(obs)-1].At,
+			Loc:     time.UTC,
+			Daily:   flat(day, 8, 40),
+			TravelH: travel,
+		})
 		require.NoError(t, err)
 		from := day.Add(3).In(time.UTC)
 		lo, hi := math.Inf(1), 0.
@@ -237,7 +259,8 @@ func TestFlowIsRoutedToTheReach(t *testing.T) {
 func TestNoonsOverAClockChange(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ zone, day string }{
-		{"America/Chicago", "2026-03-06"}, {"America/Chicago", "2026-10-30"}, {"Pacific/Chatham", "2026-09-25"}, {"Pacific/Chatham", "2026-04-03"},
+		{"America/Chicago", "2026-03-06"}, {"America/Chicago", "2026-10-30"}, {"Pacific/Chatham", "2026-09-25"},
+		{"Pacific/Chatham", "2026-04-03"},
 	} {
 		loc, err := time.LoadLocation(c.zone)
 		require.NoError(t, err)
@@ -245,7 +268,12 @@ func TestNoonsOverAClockChange(t *testing.T) {
 		require.NoError(t, err)
 		doubling := daily.Result{Day: day, Members: [][]float64{{20, 40, 80, 160, 320}}}
 		now := day.Add(1).At(5*time.Hour, loc)
-		h, err := NewHours(HoursInput{Obs: []coldseam.Observation{{At: now, KnownAt: now, Value: 10}}, Now: now, Loc: loc, Daily: doubling})
+		h, err := NewHours(HoursInput{
+			Obs:   []coldseam.Observation{{At: now, KnownAt: now, Value: 10}},
+			Now:   now,
+			Loc:   loc,
+			Daily: doubling,
+		})
 		require.NoError(t, err)
 		for k, q := range doubling.Members[0] {
 			at := day.Add(k+1).At(12*time.Hour, loc)

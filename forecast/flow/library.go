@@ -62,7 +62,8 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 		return err
 	}
 	if n := len(l.Day); len(l.State) != n*stateCols || len(l.Res) != n*leads {
-		return fmt.Errorf("discharge error library: %d days, %d states, %d errors: %w", n, len(l.State), len(l.Res), coldseam.ErrInvalid)
+		return fmt.Errorf("discharge error library: %d days, %d states, %d errors: %w", n, len(l.State), len(l.Res),
+			coldseam.ErrInvalid)
 	}
 	l.decode()
 	return nil

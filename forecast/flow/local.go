@@ -94,7 +94,8 @@ func change(r *row, h int) float64 { return r.goal[h] }
 
 // fitLocal solves the nodes of every lead, for the training rows of each fold
 // and, last, for all of them.
-func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, local bool, solve func(*daily.Normal) []float64) []*Local {
+func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, local bool,
+	solve func(*daily.Normal) []float64) []*Local {
 	out := make([]*Local, folds+1)
 	ker := make([]float64, 184)
 	for g := range ker {

@@ -72,7 +72,8 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
 	b := last(r.obs, r.n-1)
 	if b < 0 && len(opt.Pool) == 0 {
-		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w", coldseam.ErrInvalid)
+		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w",
+			coldseam.ErrInvalid)
 	}
 
 	if b >= 0 {

@@ -148,7 +148,8 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 // day, beside what the river did: the model says what it would have forecast
 // without rain, from the record up to each issue. Days whose flow is missing or
 // an estimate are left out.
-func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map[coldseam.Date][]float64, seed uint64) []RainPair {
+func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map[coldseam.Date][]float64,
+	seed uint64) []RainPair {
 	k := m.On(history, up)
 	_, fit := logs(history, history.Len())
 	issues := make([]coldseam.Date, 0, len(archive))

@@ -22,12 +22,14 @@ type Muskingum struct {
 // [source: design section 2].
 func NewMuskingum(k, x, dt float64) (Muskingum, error) {
 	if !(k > 0 && x >= 0 && x <= .5 && dt > 0) {
-		return Muskingum{}, fmt.Errorf("muskingum K %g, X %g, dt %g: want K > 0, 0 <= X <= 0.5, dt > 0: %w", k, x, dt, coldseam.ErrInvalid)
+		return Muskingum{}, fmt.Errorf("muskingum K %g, X %g, dt %g: want K > 0, 0 <= X <= 0.5, dt > 0: %w", k, x, dt,
+			coldseam.ErrInvalid)
 	}
 	n := int(math.Max(1, math.Ceil(dt/(2*k*(1-x))-1e-9)))
 	s := dt / float64(n)
 	if s < 2*k*x*(1-1e-9) {
-		return Muskingum{}, fmt.Errorf("muskingum K %g, X %g, dt %g: a step of %g is below 2KX = %g: %w", k, x, dt, s, 2*k*x, coldseam.ErrInvalid)
+		return Muskingum{}, fmt.Errorf("muskingum K %g, X %g, dt %g: a step of %g is below 2KX = %g: %w", k, x, dt, s,
+			2*k*x, coldseam.ErrInvalid)
 	}
 	d := 2*(1-x) + s/k
 	return Muskingum{C0: (s/k - 2*x) / d, C1: (s/k + 2*x) / d, C2: (2*(1-x) - s/k) / d, Steps: n}, nil

@@ -93,7 +93,13 @@ func newView(r *record, c climate, up []*record) *view {
 }
 
 func look(r *record, clim daily.Harmonic) *view {
-	v := &view{record: r, clim: clim.Over(r.cal), hold: make([]float64, r.n), age: make([]int, r.n), mean: make([]float64, r.n)}
+	v := &view{
+		record: r,
+		clim:   clim.Over(r.cal),
+		hold:   make([]float64, r.n),
+		age:    make([]int, r.n),
+		mean:   make([]float64, r.n),
+	}
 	last, age := math.NaN(), 0
 	sum, n := 0.0, 0
 

@@ -104,7 +104,8 @@ func TestProposedLimitOfPublicRecords(t *testing.T) {
 		stopped, springs := 0, map[int]bool{}
 		for i, q := range d.FlowM3S {
 			day := d.Day(i)
-			if !math.IsNaN(q) && day.Month >= time.March && (day.Month < time.June || day.Month == time.June && day.Day <= 15) {
+			if !math.IsNaN(q) && day.Month >= time.March && (day.Month < time.June || day.Month == time.June &&
+				day.Day <= 15) {
 				springs[day.Year] = true
 				if q >= best.FlowM3S {
 					stopped++
@@ -113,7 +114,8 @@ func TestProposedLimitOfPublicRecords(t *testing.T) {
 		}
 
 		require.InDelta(t, r.perSpring, float64(stopped)/float64(len(springs)), .06, r.name)
-		t.Logf("%-22s %6.0f m3/s by %-12s %5.1f days a spring", r.name, best.FlowM3S, best.Source, float64(stopped)/float64(len(springs)))
+		t.Logf("%-22s %6.0f m3/s by %-12s %5.1f days a spring", r.name, best.FlowM3S, best.Source,
+			float64(stopped)/float64(len(springs)))
 	}
 }
 
@@ -131,13 +133,20 @@ func TestSpeedOfPublicGaugings(t *testing.T) {
 
 // morning judges a river that reports once a day by the means up to day i.
 func morning(d coldseam.Days, i int, s verdict.SeasonFlow) verdict.Decision {
-	in := verdict.Inputs{Now: d.Day(i + 1).UTC().Add(5 * time.Hour), Day: d.Day(i + 1), Season: s, Gauge: verdict.Gauge{DailyOnly: true}}
+	in := verdict.Inputs{
+		Now:    d.Day(i + 1).UTC().Add(5 * time.Hour),
+		Day:    d.Day(i + 1),
+		Season: s,
+		Gauge:  verdict.Gauge{DailyOnly: true},
+	}
 	for k := max(i-60, 0); k <= i; k++ {
 		if !math.IsNaN(d.FlowM3S[k]) {
-			in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: d.Day(k + 1).UTC(), Value: d.FlowM3S[k]})
+			in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: d.Day(k + 1).UTC(),
+				Value: d.FlowM3S[k]})
 		}
 	}
-	in.Candidates = []verdict.Candidate{{Start: in.Now.Add(2 * time.Hour), End: in.Now.Add(5 * time.Hour), FlowM3S: []float64{1}}}
+	in.Candidates = []verdict.Candidate{{Start: in.Now.Add(2 * time.Hour), End: in.Now.Add(5 * time.Hour),
+		FlowM3S: []float64{1}}}
 	return verdict.Decide(in)
 }
 
@@ -175,7 +184,8 @@ func TestCostOfRisesOnPublicRecords(t *testing.T) {
 			n[k] /= float64(len(springs))
 		}
 		stop, capped := n["rise_day"]+n["rise_day_flashy"], n["rise_day_cap"]
-		t.Logf("%-22s %8.1f %9.1f %6.1f %8.1f %6.1f %8.1f  %v %.3f", r.name, stop, r.stop, capped, r.cap, n["rise_kept"], n["rise_falling"], s.Flashy, s.SpringStops)
+		t.Logf("%-22s %8.1f %9.1f %6.1f %8.1f %6.1f %8.1f  %v %.3f", r.name, stop, r.stop, capped, r.cap,
+			n["rise_kept"], n["rise_falling"], s.Flashy, s.SpringStops)
 		require.InDelta(t, r.stop, stop, 1.8, r.name)
 		require.InDelta(t, r.cap, capped, 2.4, r.name)
 		require.Equal(t, r.name == "Vermilion", s.Flashy, r.name)
@@ -220,10 +230,12 @@ func TestCostOfRisesByTheHalfHour(t *testing.T) {
 	}
 
 	n, mornings := map[string]int{}, 0
-	for now := obs[0].At.Truncate(24 * time.Hour).Add(29 * time.Hour); now.Before(obs[len(obs)-1].At); now = now.Add(24 * time.Hour) {
+	for now := obs[0].At.Truncate(24 * time.Hour).Add(29 * time.Hour); now.Before(obs[len(obs)-1].At); now = now.Add(
+		24 * time.Hour) {
 		k := slices.IndexFunc(obs, func(o coldseam.Observation) bool { return o.At.After(now) })
 		in := verdict.Inputs{Now: now, Day: coldseam.DateOf(now), Gauge: verdict.Gauge{Discharge: obs[:k]}}
-		in.Candidates = []verdict.Candidate{{Start: now.Add(2 * time.Hour), End: now.Add(5 * time.Hour), FlowM3S: []float64{1}}}
+		in.Candidates = []verdict.Candidate{{Start: now.Add(2 * time.Hour), End: now.Add(5 * time.Hour),
+			FlowM3S: []float64{1}}}
 		d := verdict.Decide(in)
 		mornings++
 		for _, r := range append(d.Stops, d.Windows[0].Caps...) {

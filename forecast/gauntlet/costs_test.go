@@ -49,7 +49,8 @@ func TestCosts(t *testing.T) {
 		cost(t, "lifting of stops", r.name, season(kept), int(season(stops)*24/every.Hours()))
 		cost(t, "still gauge", r.name, season(still), 0)
 		mornings := float64(kept) * every.Hours() / 24
-		assert.LessOrEqual(t, mornings, .4*float64(stops), "%s: %.2f mornings kept for %d stops", r.name, mornings, stops)
+		assert.LessOrEqual(t, mornings, .4*float64(stops), "%s: %.2f mornings kept for %d stops", r.name, mornings,
+			stops)
 	}
 }
 
@@ -73,7 +74,8 @@ func TestCostsOfRises(t *testing.T) {
 		for i, q := range all.FlowM3S {
 			if q == q {
 				at := all.Day(i).Add(1).UTC()
-				r.clean.flow = append(r.clean.flow, coldseam.Observation{At: at, KnownAt: at, Value: q, Flag: coldseam.Provisional})
+				r.clean.flow = append(r.clean.flow, coldseam.Observation{At: at, KnownAt: at, Value: q,
+					Flag: coldseam.Provisional})
 			}
 		}
 		first := max(len(r.clean.flow)-6*366, 0)
@@ -91,7 +93,9 @@ func TestCostsOfRises(t *testing.T) {
 			d := verdict.Decide(in)
 
 			rise := func(rs []coldseam.Reason) bool {
-				return slices.ContainsFunc(rs, func(x coldseam.Reason) bool { return strings.HasPrefix(x.Code, "rise_") })
+				return slices.ContainsFunc(rs, func(x coldseam.Reason) bool {
+					return strings.HasPrefix(x.Code, "rise_")
+				})
 			}
 			switch {
 			case rise(d.Stops):

@@ -110,9 +110,11 @@ var levels = map[string]func(obs []coldseam.Observation, a int, r *river) float6
 	"the foot": func(obs []coldseam.Observation, a int, r *river) float64 {
 		return lowest(obs[a-r.rows(30*time.Hour) : a])
 	},
-	"the lowest":     func(obs []coldseam.Observation, a int, r *river) float64 { return lowest(obs[:a]) },
-	"half a day ago": func(obs []coldseam.Observation, a int, r *river) float64 { return obs[a-r.rows(12*time.Hour)].Value },
-	"now":            func(obs []coldseam.Observation, a int, r *river) float64 { return obs[a].Value },
+	"the lowest": func(obs []coldseam.Observation, a int, r *river) float64 { return lowest(obs[:a]) },
+	"half a day ago": func(obs []coldseam.Observation, a int, r *river) float64 {
+		return obs[a-r.rows(12*time.Hour)].Value
+	},
+	"now": func(obs []coldseam.Observation, a int, r *river) float64 { return obs[a].Value },
 }
 
 // to puts readings to a level, with a wobble of the last digits for a sensor
@@ -238,13 +240,15 @@ func gaugeScenarios() []scenario {
 		add(atPeak, s.long, times("flow", coldseam.CubicMPerCFS), "flow x 0.0283, %s", s.name)
 		add(atPeak, s.long, times("stage", coldseam.MetrePerFoot), "stage x 0.3048, %s", s.name)
 		add(atPeak, s.long, times("stage", 1/coldseam.MetrePerFoot), "stage x 3.281, %s", s.name)
-		add(atPeak, s.long, both(times("flow", coldseam.CubicMPerCFS), times("stage", coldseam.MetrePerFoot)), "flow and stage in the other unit, %s", s.name)
+		add(atPeak, s.long, both(times("flow", coldseam.CubicMPerCFS), times("stage", coldseam.MetrePerFoot)),
+			"flow and stage in the other unit, %s", s.name)
 		add(atPeak, s.long, fahrenheit, "water C as F, %s", s.name)
 		add(atPeak, s.long, celsius, "water F as C, %s", s.name)
 	}
 	add(atStop, day, times("flow", coldseam.CubicMPerCFS), "flow x 0.0283, a day")
 	add(beforeRise, day, times("flow", coldseam.CubicMPerCFS), "flow x 0.0283, a day")
-	add(beforeRise, day, both(times("flow", coldseam.CubicMPerCFS), times("stage", coldseam.MetrePerFoot)), "flow and stage in the other unit, a day")
+	add(beforeRise, day, both(times("flow", coldseam.CubicMPerCFS), times("stage", coldseam.MetrePerFoot)),
+		"flow and stage in the other unit, a day")
 
 	class = "factor"
 	for _, f := range []float64{.2, .4, .6, .8} {
@@ -297,8 +301,10 @@ func gaugeScenarios() []scenario {
 	class = "creep"
 	for _, over := range []time.Duration{time.Hour, 3 * time.Hour, 12 * time.Hour} {
 		add(atPeak, day, creeping("flow", over), "flow to the foot in %v h", over.Hours())
-		add(atPeak, day, creeping("both", over), "flow and stage to the foot in %v h", over.Hours()).limit(true, limitCreep, 46)
-		add(atPeak, day, datum(.3, over, true), "stage 0.3 m down in %v h, flow by rating", over.Hours()).limit(true, limitCreep, 46)
+		add(atPeak, day, creeping("both", over), "flow and stage to the foot in %v h", over.Hours()).limit(true,
+			limitCreep, 46)
+		add(atPeak, day, datum(.3, over, true), "stage 0.3 m down in %v h, flow by rating", over.Hours()).limit(true,
+			limitCreep, 46)
 	}
 
 	class = "qualifier"
@@ -320,7 +326,8 @@ func gaugeScenarios() []scenario {
 	for _, g := range []struct {
 		name string
 		long time.Duration
-	}{{"30 min", 30 * time.Minute}, {"2 h", 2 * time.Hour}, {"6 h", 6 * time.Hour}, {"a day", day}, {"two days", 2 * day}} {
+	}{{"30 min", 30 * time.Minute}, {"2 h", 2 * time.Hour}, {"6 h", 6 * time.Hour}, {"a day", day},
+		{"two days", 2 * day}} {
 		add(beforeRise, g.long, lost("all"), "%s of all", g.name)
 		add(atPeak, g.long, lost("flow"), "%s of flow", g.name)
 		add(atPeak, g.long, lost("stage"), "%s of stage", g.name)
@@ -348,7 +355,8 @@ func gaugeScenarios() []scenario {
 	add(atPeak, 2*day, lost("flow"), "alone for two days")
 	add(beforeRise, day, both(lost("flow"), to("stage", "now", 0)), "alone, and stuck").limit(true, limitLate, 2)
 	add(atPeak, day, both(lost("flow"), to("stage", "the foot", .003)), "alone, and reset")
-	add(beforeRise, day, both(to("flow", "now", .003), part(.1, 1, lost("stage"))), "falls silent while flow repeats itself").limit(true, limitLate, 9)
+	add(beforeRise, day, both(to("flow", "now", .003), part(.1, 1, lost("stage"))),
+		"falls silent while flow repeats itself").limit(true, limitLate, 9)
 	add(beforeRise, day, to("flow", "now", .003), "rises beside a flow that wobbles").limit(true, limitPairs, 7)
 	add(beforeRise, day, to("stage", "now", .003), "wobbles beside a flow that rises")
 
@@ -366,11 +374,13 @@ func gaugeScenarios() []scenario {
 	add(atPeak, day, both(part(0, .5, alternating("both", 2, true)), part(.5, 1, lows)), "alternating, then reset")
 	add(atPeak, day, both(creeping("both", 3*time.Hour), flag("both", coldseam.Suspect)), "creep, marked suspect")
 	add(beforeRise, day, both(to("flow", "now", 0), lost("stage")), "flow stuck, no stage")
-	add(beforeRise, day, both(to("stage", "now", 0), times("flow", coldseam.CubicMPerCFS)), "stage stuck, flow in the other unit")
+	add(beforeRise, day, both(to("stage", "now", 0), times("flow", coldseam.CubicMPerCFS)),
+		"stage stuck, flow in the other unit")
 	add(atPeak, day, both(to("flow", "the foot", .003), datum(.3, 0, false)), "flow reset, stage lowered")
 	add(atPeak, day, both(lows, stamped("all", time.Hour)), "reset, an hour ahead")
 	add(atPeak, day, both(lows, part(.2, 1, lost("stage"))), "reset, then no stage")
-	add(beforeRise, day, both(part(0, .4, lost("all")), part(.4, 1, times("flow", .4))), "gap, then flow x 0.4").limit(true, limitPairs, 7)
+	add(beforeRise, day, both(part(0, .4, lost("all")), part(.4, 1, times("flow", .4))), "gap, then flow x 0.4").limit(
+		true, limitPairs, 7)
 	add(atPeak, day, both(to("flow", "zero", 0), lost("stage")), "flow at zero, no stage")
 	return out
 }

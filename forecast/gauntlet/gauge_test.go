@@ -93,14 +93,16 @@ func TestGaugeFaults(t *testing.T) {
 					c.take(got.Verdict)
 					if got.Verdict.ShowsOdds() {
 						where = append(where, fmt.Sprintf("%s at rise %d, %.1f h: %v (%v), clean %v", r.name, n,
-							r.clean.flow[i].At.Sub(r.clean.flow[a].At).Hours(), got.Verdict, got.Fired, r.word(i).Fired))
+							r.clean.flow[i].At.Sub(r.clean.flow[a].At).Hours(), got.Verdict, got.Fired,
+							r.word(i).Fired))
 					}
 				}
 			}
 		}
 
 		row(t, s.class, s.name, c, cmp.Or(s.known, "-"))
-		assert.LessOrEqual(t, c.goes, s.most, "%s: %s\n%s", s.class, s.name, strings.Join(where[:min(len(where), 6)], "\n"))
+		assert.LessOrEqual(t, c.goes, s.most, "%s: %s\n%s", s.class, s.name, strings.Join(where[:min(len(where), 6)],
+			"\n"))
 		assert.Positive(t, c.danger, "%s: %s meets no danger", s.class, s.name)
 	}
 }

@@ -105,7 +105,8 @@ func (w *winter) read() {
 	for i, c := range w.days.WaterC {
 		for h := 0; h < 24 && c == c; h += 3 {
 			at := w.days.Day(i).UTC().Add(time.Duration(h) * time.Hour)
-			w.water = append(w.water, coldseam.Observation{At: at, KnownAt: at, Value: math.Max(c+.05*math.Sin(float64(7*i+h)), 0)})
+			w.water = append(w.water, coldseam.Observation{At: at, KnownAt: at,
+				Value: math.Max(c+.05*math.Sin(float64(7*i+h)), 0)})
 		}
 	}
 }
@@ -117,7 +118,8 @@ const doubted = coldseam.Equipment | coldseam.Suspect | coldseam.QCRange | colds
 // flag them.
 func (w *winter) means(t *testing.T) {
 	t.Helper()
-	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "x:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant}, w.water)
+	s, _, err := coldseam.NewSeries(coldseam.SeriesKey{Site: "x:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant},
+		w.water)
 	require.NoError(t, err)
 	w.water = ingest.Check(s, ingest.SiteLimits{}, w.days.Day(w.days.Len()).UTC()).Obs
 	n := w.days.Len()
@@ -314,25 +316,40 @@ func warmer(month time.Month, day int, by float64) func(*winter) {
 // word is the morning's decision where nothing but ice can be wrong.
 func (w *winter) word(now time.Time) verdict.Decision {
 	upTo := func(obs []coldseam.Observation) []coldseam.Observation {
-		i, _ := slices.BinarySearchFunc(obs, now, func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
+		i, _ := slices.BinarySearchFunc(obs, now,
+			func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
 		return obs[max(i-480, 0):i]
 	}
 	var flow []coldseam.Observation
 	for h := 72; h >= 0; h-- {
 		at := now.Add(-time.Duration(h)*time.Hour - time.Minute)
-		flow = append(flow, coldseam.Observation{At: at, Value: 40 + .1*math.Sin(float64(h)), Flag: coldseam.Provisional})
+		flow = append(flow, coldseam.Observation{At: at, Value: 40 + .1*math.Sin(float64(h)),
+			Flag: coldseam.Provisional})
 	}
 
 	day := coldseam.DateOf(now)
-	m := ice.Moment{Now: now, Loc: time.UTC, Days: w.days.Cut(day.Add(-1)), Flow: flow[:0:0], Water: upTo(w.water), Words: w.words}
+	m := ice.Moment{
+		Now:   now,
+		Loc:   time.UTC,
+		Days:  w.days.Cut(day.Add(-1)),
+		Flow:  flow[:0:0],
+		Water: upTo(w.water),
+		Words: w.words,
+	}
 	status, _ := ice.At(m)
 
 	ptr := func(v float64) *float64 { return &v }
 	in := verdict.Inputs{
-		Now: now, Day: day, Loc: time.UTC, Table: verdict.DefaultTable(), WaterModel: true, Ice: status,
+		Now:        now,
+		Day:        day,
+		Loc:        time.UTC,
+		Table:      verdict.DefaultTable(),
+		WaterModel: true,
+		Ice:        status,
 		Reach: coldseam.Reach{
-			ID: "r", Site: "x:1", Zone: "UTC", Lat: 45, Lon: -90, MaxFlowM3S: ptr(900), HazardsSurveyed: true, Species: []string{"walleye"},
-			Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, CheckedOn: day.Add(-9), CheckedBy: "keeper"}},
+			ID: "r", Site: "x:1", Zone: "UTC", Lat: 45, Lon: -90, MaxFlowM3S: ptr(900), HazardsSurveyed: true,
+			Species: []string{"walleye"},
+			Rules:   []coldseam.Rule{{Kind: coldseam.RuleSeason, CheckedOn: day.Add(-9), CheckedBy: "keeper"}},
 		},
 		Gauge:   verdict.Gauge{Discharge: flow, Water: m.Water},
 		Alerts:  verdict.Alerts{At: now},
@@ -342,14 +359,28 @@ func (w *winter) word(now time.Time) verdict.Decision {
 	for h := range 30 {
 		at := now.Truncate(time.Hour).Add(time.Duration(h) * time.Hour)
 		in.Weather.Hours = append(in.Weather.Hours, verdict.Hour{
-			From: at, To: at.Add(time.Hour), AirC: ptr(6), WindMS: ptr(2), GustMS: ptr(4), Thunder: ptr(0), PrecipMM: ptr(0), VisibilityM: ptr(20000),
+			From:        at,
+			To:          at.Add(time.Hour),
+			AirC:        ptr(6),
+			WindMS:      ptr(2),
+			GustMS:      ptr(4),
+			Thunder:     ptr(0),
+			PrecipMM:    ptr(0),
+			VisibilityM: ptr(20000),
 		})
 	}
 
 	many := func(v float64, n int) []float64 { return slices.Repeat([]float64{v}, n) }
 	in.Candidates = []verdict.Candidate{{
-		Start: now.Add(time.Hour), End: now.Add(4 * time.Hour), WaterC: many(4, 50), FlowM3S: many(40, 50), RiseShare: many(0, 50),
-		RiseM: many(0, 50), PGood: many(.8, 50), HoldP: ptr(.95), Tie: "1/4",
+		Start:     now.Add(time.Hour),
+		End:       now.Add(4 * time.Hour),
+		WaterC:    many(4, 50),
+		FlowM3S:   many(40, 50),
+		RiseShare: many(0, 50),
+		RiseM:     many(0, 50),
+		PGood:     many(.8, 50),
+		HoldP:     ptr(.95),
+		Tie:       "1/4",
 	}}
 	return verdict.Decide(in)
 }
@@ -400,7 +431,8 @@ func TestIceSeasons(t *testing.T) {
 			cost(t, "ice latch", "all rivers", float64(step*silent)/float64(len(clean)), 0)
 		}
 		assert.LessOrEqual(t, float64(n.words), f.limit*float64(n.danger), f.name)
-		if f.limit < warmLimit && f.name != "stamped two days ahead" { // a first cold day that no reading shows cannot be seen
+		// a first cold day that no reading shows cannot be seen
+		if f.limit < warmLimit && f.name != "stamped two days ahead" {
 			assert.Zero(t, n.goes, "GO under ice: %s", f.name)
 		}
 	}

@@ -31,7 +31,8 @@ func (g gauge) clone() gauge {
 // of are the quantities a fault speaks of: "flow", "stage", "both", "water", "all".
 func (g *gauge) of(name string) []*[]coldseam.Observation {
 	return map[string][]*[]coldseam.Observation{
-		"flow": {&g.flow}, "stage": {&g.stage}, "both": {&g.flow, &g.stage}, "water": {&g.water}, "all": {&g.flow, &g.stage, &g.water},
+		"flow": {&g.flow}, "stage": {&g.stage}, "both": {&g.flow, &g.stage}, "water": {&g.water},
+		"all": {&g.flow, &g.stage, &g.water},
 	}[name]
 }
 
@@ -72,17 +73,20 @@ func (r *river) ready(first int) {
 	check := func(p coldseam.Parameter, obs []coldseam.Observation) []coldseam.Observation {
 		return ingest.Check(series(p, obs), ingest.SiteLimits{}, end).Obs
 	}
-	r.checked = gauge{check(coldseam.Discharge, r.clean.flow), check(coldseam.Stage, r.clean.stage), check(coldseam.WaterTemp, r.clean.water)}
+	r.checked = gauge{check(coldseam.Discharge, r.clean.flow), check(coldseam.Stage, r.clean.stage),
+		check(coldseam.WaterTemp, r.clean.water)}
 	r.words, r.past = map[int]verdict.Decision{}, map[int]trust.History{}
 	day := r.rows(24 * time.Hour)
 
 	for i := first; i+day < len(r.clean.flow); i += r.rows(time.Hour) {
 		// A look at flow and stage alone finds where it is worth asking.
-		if before := r.rows(6 * time.Hour); r.clean.flow[i].Value < r.limit && r.clean.flow[i].Value < 1.2*lowest(r.clean.flow[i-before:i]) {
+		if before := r.rows(6 * time.Hour); r.clean.flow[i].Value < r.limit &&
+			r.clean.flow[i].Value < 1.2*lowest(r.clean.flow[i-before:i]) {
 			continue
 		}
 
-		if n := len(r.stopRows); n > 0 && i-r.stopRows[n-1] < day || !plain(r.word(i)) || plain(r.word(i-r.rows(time.Hour))) {
+		if n := len(r.stopRows); n > 0 && i-r.stopRows[n-1] < day || !plain(r.word(i)) ||
+			plain(r.word(i-r.rows(time.Hour))) {
 			continue
 		}
 		for i > first && plain(r.word(i-1)) {
@@ -168,7 +172,8 @@ func (r *river) history(seen gauge, i, lo, from int, now time.Time) trust.Histor
 	if fresh {
 		seen = gauge{r.checked.flow[lo : i+1], r.checked.stage[lo : i+1], r.checked.water[lo : i+1]}
 	}
-	h := trust.HistoryOf(join(r.checked.flow, seen.flow), join(r.checked.stage, seen.stage), join(r.checked.water, seen.water), now)
+	h := trust.HistoryOf(join(r.checked.flow, seen.flow), join(r.checked.stage, seen.stage),
+		join(r.checked.water, seen.water), now)
 	if fresh {
 		r.past[i] = h
 	}
@@ -204,13 +209,28 @@ func (r *river) morning(now time.Time) verdict.Inputs {
 	for h := range 30 {
 		from := now.Truncate(time.Hour).Add(time.Duration(h) * time.Hour)
 		in.Weather.Hours = append(in.Weather.Hours, verdict.Hour{
-			From: from, To: from.Add(time.Hour), AirC: ptr(15), WindMS: ptr(2), GustMS: ptr(4), Thunder: ptr(0), PrecipMM: ptr(0), VisibilityM: ptr(20000),
+			From:        from,
+			To:          from.Add(time.Hour),
+			AirC:        ptr(15),
+			WindMS:      ptr(2),
+			GustMS:      ptr(4),
+			Thunder:     ptr(0),
+			PrecipMM:    ptr(0),
+			VisibilityM: ptr(20000),
 		})
 	}
 
 	in.Candidates = []verdict.Candidate{{
-		Start: now.Add(time.Hour), End: now.Add(4 * time.Hour), WaterC: many(8, 50), FlowM3S: many(.2*r.limit, 50), RiseShare: many(0, 50),
-		RiseM: many(0, 50), PFlood: ptr(0), PGood: many(.8, 50), HoldP: ptr(.95), Tie: "1/4",
+		Start:     now.Add(time.Hour),
+		End:       now.Add(4 * time.Hour),
+		WaterC:    many(8, 50),
+		FlowM3S:   many(.2*r.limit, 50),
+		RiseShare: many(0, 50),
+		RiseM:     many(0, 50),
+		PFlood:    ptr(0),
+		PGood:     many(.8, 50),
+		HoldP:     ptr(.95),
+		Tie:       "1/4",
 	}}
 	return in
 }
@@ -261,7 +281,8 @@ func storm(h, at, rise, peak, half float64) float64 {
 // rivers are the invented ones and, with real data, one that is not.
 var rivers = sync.OnceValue(func() []*river {
 	rain := station("rain", 15*time.Minute, 36, 9, func(h float64) float64 {
-		return 4 + storm(h, 190, 5, 9, 9) + storm(h, 340, 7, 26, 8) + storm(h, 560, 4, 40, 10) + storm(h, 700, 10, 18, 14)
+		return 4 + storm(h, 190, 5, 9, 9) + storm(h, 340, 7, 26, 8) + storm(h, 560, 4, 40, 10) +
+			storm(h, 700, 10, 18, 14)
 	})
 	rain.limit, rain.flood = 13, 1.7
 
@@ -311,7 +332,13 @@ func brandywine() *river {
 	rows, err := csv.NewReader(f).ReadAll()
 	must(err)
 
-	r := &river{name: "Brandywine", step: 30 * time.Minute, limit: 2.8, flood: 9, season: verdict.SeasonFlow{Years: 20, MedianM3S: 1, P75M3S: 1.5}}
+	r := &river{
+		name:   "Brandywine",
+		step:   30 * time.Minute,
+		limit:  2.8,
+		flood:  9,
+		season: verdict.SeasonFlow{Years: 20, MedianM3S: 1, P75M3S: 1.5},
+	}
 	rng := rand.New(rand.NewPCG(7, 7))
 	g := &r.clean
 

@@ -39,8 +39,13 @@ type dateScores struct {
 func newDateScores(h *replay) *dateScores {
 	s := &dateScores{theta: h.o.EdgeC, run: daily.Bridge(h.obs, 5)}
 	for k := range s.edges {
-		e := &edge{up: k == 0, abs: map[string][]float64{}, crps: map[string][]float64{}, n: make([]int, len(aheadDays)),
-			pairs: map[string][][]score.Pair{}}
+		e := &edge{
+			up:    k == 0,
+			abs:   map[string][]float64{},
+			crps:  map[string][]float64{},
+			n:     make([]int, len(aheadDays)),
+			pairs: map[string][][]score.Pair{},
+		}
 		for _, m := range datesMethods {
 			e.abs[m], e.crps[m] = make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
 			e.pairs[m] = make([][]score.Pair, len(withinDays))
@@ -156,7 +161,8 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 
 		paths := map[string][][]float64{Coldseam: r.Members}
 		for k, m := range []string{Dressed, AnomalyAR} {
-			paths[m] = ref.paths(m, t, daily.CrossingHorizon, h.o.Members, daily.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
+			paths[m] = ref.paths(m, t, daily.CrossingHorizon, h.o.Members,
+				daily.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
 			if len(paths[m]) == 0 {
 				return nil
 			}
@@ -219,7 +225,8 @@ func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float6
 
 	n := 0.0
 	for i := range s.run {
-		if daily.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > daily.TraceWindow || f.years[h.cal.Year[i]] || !f.training.Allows(h.d.Day(i)) ||
+		if daily.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > daily.TraceWindow || f.years[h.cal.Year[i]] ||
+			!f.training.Allows(h.d.Day(i)) ||
 			daily.Beyond(s.run[i], s.theta, e.up) || !daily.Complete(s.run, i, i+daily.DefaultHorizon+daily.RunDays-1) {
 			continue
 		}
@@ -313,7 +320,13 @@ func (s *dateScores) report(r *Report) {
 }
 
 func (e *edge) crossing(theta float64) *CrossingScore {
-	c := &CrossingScore{ThresholdC: theta, AheadDays: aheadDays, N: e.n, MAEBy: map[string][]float64{}, CRPSBy: map[string][]float64{}}
+	c := &CrossingScore{
+		ThresholdC: theta,
+		AheadDays:  aheadDays,
+		N:          e.n,
+		MAEBy:      map[string][]float64{},
+		CRPSBy:     map[string][]float64{},
+	}
 	for _, m := range datesMethods {
 		mae, crps := make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
 		for k, n := range e.n {

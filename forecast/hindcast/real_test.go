@@ -67,10 +67,13 @@ func real(t testing.TB, path string) coldseam.Days {
 
 var (
 	alaska = []string{"alaska/kulukak_river_kulr.csv", "alaska/goodnews_river_nflo.csv",
-		"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv", "alaska/tanada_creek_osm_tanada.csv"}
+		"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv",
+		"alaska/tanada_creek_osm_tanada.csv"}
 	rivers = []string{"flow/wsc_01AD002_saint_john_fort_kent.csv", "flow/wsc_04JD005_pagwachuan.csv",
-		"flow/wsc_08KC001_salmon_prince_george.csv", "flow/usgs_06934500_missouri_hermann.csv", "flow/camelsgb_54095_severn_buildwas.csv",
-		"flow/camelsgb_54001_severn_bewdley.csv", "flow/camelsgb_54032_severn_saxons_lode.csv", "flow/camelsgb_54057_severn_haw_bridge.csv"}
+		"flow/wsc_08KC001_salmon_prince_george.csv", "flow/usgs_06934500_missouri_hermann.csv",
+		"flow/camelsgb_54095_severn_buildwas.csv",
+		"flow/camelsgb_54001_severn_bewdley.csv", "flow/camelsgb_54032_severn_saxons_lode.csv",
+		"flow/camelsgb_54057_severn_haw_bridge.csv"}
 	greatLakes = []string{"greatlakes/stlouis.csv", "greatlakes/fox.csv", "greatlakes/saginaw.csv",
 		"greatlakes/vermilion.csv", "greatlakes/genesee.csv"}
 )
@@ -86,7 +89,8 @@ func TestTable(t *testing.T) {
 	sets, airs, _ := strings.Cut(spec, ":")
 
 	for _, set := range strings.Split(sets, ",") {
-		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes, "rivers": rivers, "glflow": greatLakes[:4]}[set]
+		files := map[string][]string{"alaska": alaska, "greatlakes": greatLakes, "rivers": rivers,
+			"glflow": greatLakes[:4]}[set]
 		if files == nil {
 			files = []string{set}
 		}
@@ -132,7 +136,16 @@ func TestTable(t *testing.T) {
 				if air == "archived" {
 					archive = synthetic(d)
 				}
-				r, err := Run(d, Options{Archive: archive, Quantity: quantity, Upstream: up, Site: names[i], Air: Air(air), Pool: pool, Intervals: -1, NoDates: os.Getenv("COLDSEAM_DATES") == ""})
+				r, err := Run(d, Options{
+					Archive:   archive,
+					Quantity:  quantity,
+					Upstream:  up,
+					Site:      names[i],
+					Air:       Air(air),
+					Pool:      pool,
+					Intervals: -1,
+					NoDates:   os.Getenv("COLDSEAM_DATES") == "",
+				})
 				require.NoError(t, err)
 				reports = append(reports, r)
 			}
@@ -185,7 +198,8 @@ func printDates(name string, reports []Report) {
 		}
 
 		fmt.Printf("%s %s brier n=%d dates n=%v\n", name, season, nb, nc)
-		for _, m := range []string{"B coldseam", "B dressed", "B ar", "B clim", "M coldseam", "C coldseam", "M dressed", "C dressed", "M anomaly_ar", "C anomaly_ar", "C climatology"} {
+		for _, m := range []string{"B coldseam", "B dressed", "B ar", "B clim", "M coldseam", "C coldseam", "M dressed",
+			"C dressed", "M anomaly_ar", "C anomaly_ar", "C climatology"} {
 			x := sum[m]
 			for l := range x {
 				if m[0] == 'B' {

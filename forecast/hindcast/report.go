@@ -93,7 +93,8 @@ type yearSum struct {
 	crps, sq, covered []float64
 }
 
-func (r *Report) add(season, method string, year int, lead int, nLeads int, crps, sq float64, covered bool, pit float64) {
+func (r *Report) add(season, method string, year int, lead int, nLeads int, crps, sq float64, covered bool,
+	pit float64) {
 	key := season + "/" + method
 	t := r.sums[key]
 	if t == nil {
@@ -123,7 +124,12 @@ func (r *Report) add(season, method string, year int, lead int, nLeads int, crps
 
 // block turns the sums of a season into scores.
 func (r *Report) block(season string, replicates int) Block {
-	b := Block{CRPS: map[string][]float64{}, RMSE: map[string][]float64{}, CoverageBy: map[string][]float64{}, Skill: map[string][]Skill{}}
+	b := Block{
+		CRPS:       map[string][]float64{},
+		RMSE:       map[string][]float64{},
+		CoverageBy: map[string][]float64{},
+		Skill:      map[string][]Skill{},
+	}
 
 	for _, m := range Methods {
 		t := r.sums[season+"/"+m]

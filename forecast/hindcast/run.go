@@ -159,7 +159,12 @@ func keys(m map[int]bool) []int {
 // fit fits the models of a fold and returns the runner.
 func (h *replay) fit(f fold) (forecaster, error) {
 	if h.o.Quantity == Flow {
-		m, err := flow.Fit(h.d, flow.Options{Training: f.training, Seed: h.o.Seed, Pool: h.o.Pool, Upstream: h.o.Upstream})
+		m, err := flow.Fit(h.d, flow.Options{
+			Training: f.training,
+			Seed:     h.o.Seed,
+			Pool:     h.o.Pool,
+			Upstream: h.o.Upstream,
+		})
 		if err != nil {
 			return nil, err
 		}

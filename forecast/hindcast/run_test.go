@@ -230,7 +230,15 @@ func TestRunWithoutAir(t *testing.T) {
 func TestFilesOfScoresAndMembers(t *testing.T) {
 	t.Parallel()
 	var members, scores, table bytes.Buffer
-	o := Options{Site: "tamsen", Quantity: Temperature, Air: Climatology, Members: 20, Step: 9, Intervals: 20, NoDates: true}
+	o := Options{
+		Site:      "tamsen",
+		Quantity:  Temperature,
+		Air:       Climatology,
+		Members:   20,
+		Step:      9,
+		Intervals: 20,
+		NoDates:   true,
+	}
 	w := NewMemberWriter(&members, o)
 	o.Member = w.Write
 	r, err := Run(river(3*365, 8), o)

@@ -28,7 +28,8 @@ func WriteScores(w io.Writer, reports []Report) error {
 
 			for l, lead := range r.Leads {
 				row := func(model, metric string, v float64) {
-					put(r.Site, string(r.Quantity), string(r.Air), model, s, strconv.Itoa(lead), strconv.Itoa(b.N), metric, number(v))
+					put(r.Site, string(r.Quantity), string(r.Air), model, s, strconv.Itoa(lead), strconv.Itoa(b.N),
+						metric, number(v))
 				}
 
 				for _, m := range Methods {
@@ -76,7 +77,8 @@ func NewMemberWriter(w io.Writer, o Options) *MemberWriter {
 func (w *MemberWriter) Write(r MemberRow) error {
 	if !w.head {
 		w.head = true
-		if err := w.c.Write([]string{"series", "issued", "variable", "mode", "model", "lead_d", "observed", "members"}); err != nil {
+		if err := w.c.Write([]string{"series", "issued", "variable", "mode", "model", "lead_d", "observed",
+			"members"}); err != nil {
 			return fmt.Errorf("write members: %w", err)
 		}
 	}
@@ -167,7 +169,8 @@ func writeSeason(b *strings.Builder, title, season string, reports []Report, rep
 				better++
 			}
 		}
-		fmt.Fprintf(b, " %.0f (%.0f..%.0f, %d of %d vs %s)", 100*iv.Skill, 100*iv.Lo, 100*iv.Hi, better, len(reports), best)
+		fmt.Fprintf(b, " %.0f (%.0f..%.0f, %d of %d vs %s)", 100*iv.Skill, 100*iv.Lo, 100*iv.Hi, better, len(reports),
+			best)
 	}
 
 	b.WriteString("\n")

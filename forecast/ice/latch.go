@@ -158,7 +158,8 @@ func (l *latch) see() {
 			l.leapt = by > l.leap
 		case by > leapC*float64(l.i-l.lastDay):
 			l.leapt, l.leap = true, leapC
-		case by > frostLeapC*float64(l.i-l.lastDay) && l.State != Open && max(d.AirC, l.days[l.i-1].AirC) <= frostLeapAirC:
+		case by > frostLeapC*float64(l.i-l.lastDay) && l.State != Open &&
+			max(d.AirC, l.days[l.i-1].AirC) <= frostLeapAirC:
 			l.leapt, l.leap = true, frostLeapC
 		}
 

@@ -184,11 +184,15 @@ func TestFrostSeasonAndSummerSouthOfTheEquator(t *testing.T) {
 		south bool
 		want  State
 	}{
-		{coldseam.Date{Year: 2027, Month: 6, Day: 14}, false, Unknown}, {coldseam.Date{Year: 2027, Month: 6, Day: 15}, false, Open},
-		{coldseam.Date{Year: 2027, Month: 9, Day: 15}, false, Open}, {coldseam.Date{Year: 2027, Month: 9, Day: 16}, false, Unknown},
-		{coldseam.Date{Year: 2027, Month: 12, Day: 15}, true, Open}, {coldseam.Date{Year: 2027, Month: 6, Day: 20}, true, Unknown},
+		{coldseam.Date{Year: 2027, Month: 6, Day: 14}, false, Unknown}, {coldseam.Date{Year: 2027, Month: 6, Day: 15},
+			false, Open},
+		{coldseam.Date{Year: 2027, Month: 9, Day: 15}, false, Open}, {coldseam.Date{Year: 2027, Month: 9, Day: 16},
+			false, Unknown},
+		{coldseam.Date{Year: 2027, Month: 12, Day: 15}, true, Open}, {coldseam.Date{Year: 2027, Month: 6, Day: 20},
+			true, Unknown},
 	} {
-		assert.Equal(t, c.want, Run(River{South: c.south}, Record{}, []Day{day(c.d)})[0].State, "%s south %v", c.d, c.south)
+		assert.Equal(t, c.want, Run(River{South: c.south}, Record{}, []Day{day(c.d)})[0].State, "%s south %v", c.d,
+			c.south)
 	}
 }
 
@@ -236,7 +240,8 @@ func openRiver(now time.Time, loc *time.Location) Moment {
 	n := 60
 	m := Moment{Now: now, Loc: loc, Days: coldseam.Days{First: last.Add(1 - n), Lat: 46}}
 	for range n {
-		m.Days.WaterC, m.Days.FlowM3S, m.Days.AirC = append(m.Days.WaterC, 3), append(m.Days.FlowM3S, 40), append(m.Days.AirC, 6)
+		m.Days.WaterC, m.Days.FlowM3S, m.Days.AirC = append(m.Days.WaterC, 3), append(m.Days.FlowM3S, 40),
+			append(m.Days.AirC, 6)
 	}
 	for at := now.Add(-72 * time.Hour); !at.After(now); at = at.Add(time.Hour) {
 		m.Flow = append(m.Flow, coldseam.Observation{At: at, Value: 40})
@@ -365,7 +370,8 @@ func TestLessNeverOpens(t *testing.T) {
 
 		for i := range days {
 			days[i] = day(first.Add(i))
-			days[i].WaterC, days[i].AirC, days[i].FlowM3S = value("water", 0, 6), value("air", -20, 20), value("flow", 5, 60)
+			days[i].WaterC, days[i].AirC, days[i].FlowM3S = value("water", 0, 6), value("air", -20, 20),
+				value("flow", 5, 60)
 		}
 		full := Run(River{}, Record{}, days)
 

@@ -157,14 +157,16 @@ type tally struct {
 }
 
 func (x *tally) add(o tally) {
-	x.seasons, x.cold, x.stopped, x.stoppedNow = x.seasons+o.seasons, x.cold+o.cold, x.stopped+o.stopped, x.stoppedNow+o.stoppedNow
+	x.seasons, x.cold, x.stopped, x.stoppedNow = x.seasons+o.seasons, x.cold+o.cold, x.stopped+o.stopped, x.stoppedNow+
+		o.stoppedNow
 	x.clear, x.clearStopped, x.delays = x.clear+o.clear, x.clearStopped+o.clearStopped, append(x.delays, o.delays...)
 }
 
 func (x tally) row(name string) string {
 	share := func(n int) float64 { return 100 * float64(n) / float64(max(x.cold, 1)) }
 	q := func(p float64) float64 { return coldseam.Quantile(x.delays, p) }
-	return fmt.Sprintf("%-40s %4d %6d %6.1f %6.1f %8.2f  %3.0f %3.0f %3.0f", strings.TrimSuffix(name, ".csv"), x.seasons, x.cold,
+	return fmt.Sprintf("%-40s %4d %6d %6.1f %6.1f %8.2f  %3.0f %3.0f %3.0f", strings.TrimSuffix(name, ".csv"),
+		x.seasons, x.cold,
 		share(x.stopped), share(x.stoppedNow), float64(x.clearStopped)/float64(max(x.seasons, 1)), q(.5), q(.9), q(1))
 }
 
@@ -227,7 +229,8 @@ func judge(days []Day) tally {
 func TestCostOnRiversWithWater(t *testing.T) {
 	record(t, "greatlakes/stlouis.csv")
 	var all tally
-	t.Logf("%-40s %4s %6s %6s %6s %8s  %s", "river", "seas", "frozen", "stop%", "+now%", "clear/s", "delay d p50 p90 max")
+	t.Logf("%-40s %4s %6s %6s %6s %8s  %s", "river", "seas", "frozen", "stop%", "+now%", "clear/s",
+		"delay d p50 p90 max")
 	for _, dir := range []string{"greatlakes", "alaska", "alaska_more"} {
 		for _, name := range names(t, dir) {
 			x := judge(record(t, name))
@@ -249,7 +252,8 @@ func TestCostOnRiversWithWater(t *testing.T) {
 func TestPagwachuanWithoutThermometerOrAir(t *testing.T) {
 	days := record(t, "flow/wsc_04JD005_pagwachuan.csv")
 	mark := map[string]bool{}
-	for _, r := range table(t, filepath.Join(os.Getenv("COLDSEAM_REAL_DATA"), "series/flow/wsc_04JD005_pagwachuan_symbols.csv")) {
+	for _, r := range table(t, filepath.Join(os.Getenv("COLDSEAM_REAL_DATA"),
+		"series/flow/wsc_04JD005_pagwachuan_symbols.csv")) {
 		mark[r[0]] = r[1] == "B"
 	}
 	marked := append([]Day(nil), days...)
@@ -295,7 +299,8 @@ func TestPagwachuanWithoutThermometerOrAir(t *testing.T) {
 	q := func(p float64) float64 { return coldseam.Quantile(delays, p) }
 	winters := len(last)
 	t.Logf("%d winters, usual days %d to %d after 1 July: %.1f %% of %d ice days stopped, %.1f other days a winter, opens %.0f d after the last mark (p10 %.0f, p90 %.0f)",
-		winters, usual.First, usual.Last, 100*float64(stopped)/float64(ice), ice, float64(unmarked)/float64(winters), q(.5), q(.1), q(.9))
+		winters, usual.First, usual.Last, 100*float64(stopped)/float64(ice), ice, float64(unmarked)/float64(winters),
+		q(.5), q(.1), q(.9))
 	assert.GreaterOrEqual(t, float64(stopped), .98*float64(ice))
 	assert.LessOrEqual(t, unmarked, 20*winters)
 	assert.InDelta(t, 4, q(.5), 3)

@@ -32,7 +32,8 @@ func UsualOf(south bool, days []Day) *Usual {
 		return nil
 	}
 
-	return &Usual{First: int(dayShare(first, firstMarkShare)), Last: int(math.Ceil(dayShare(last, lastMarkShare))), Winters: len(first)}
+	return &Usual{First: int(dayShare(first, firstMarkShare)), Last: int(math.Ceil(dayShare(last, lastMarkShare))),
+		Winters: len(first)}
 }
 
 func dayShare(days map[int]int, p float64) float64 {

@@ -17,7 +17,21 @@ import (
 func ptr(x float64) *float64 { return &x }
 
 // benchGeometry is the gauge section of the reference computation.
-var benchGeometry = Geometry{A: 22.6, B: .1145, C: .2018, F: .4794, K: .2179, M: .4057, SDY: .17, SDV: .17, RVY: -.6, SComb: .25, QMin: 4, QMax: 120, N: 240}
+var benchGeometry = Geometry{
+	A:     22.6,
+	B:     .1145,
+	C:     .2018,
+	F:     .4794,
+	K:     .2179,
+	M:     .4057,
+	SDY:   .17,
+	SDV:   .17,
+	RVY:   -.6,
+	SComb: .25,
+	QMin:  4,
+	QMax:  120,
+	N:     240,
+}
 
 // flowsAround is 200 lognormal members, drawn with a fixed seed.
 func flowsAround(median, sd float64) []float64 {
@@ -34,10 +48,16 @@ func flowsAround(median, sd float64) []float64 {
 func seam(t testing.TB) SpotInput {
 	return SpotInput{
 		Spot: coldseam.Spot{ID: "main-seam", Name: "Main seam", Kind: coldseam.SpotSeam, Bed: "gravel",
-			DepthRefM: ptr(12 * coldseam.MetrePerFoot), StageRefM: ptr(2.0), FlowRef: ptr(40), Sounded: coldseam.Date{Year: 2026, Month: 3, Day: 1},
+			DepthRefM: ptr(12 * coldseam.MetrePerFoot), StageRefM: ptr(2.0), FlowRef: ptr(40),
+			Sounded: coldseam.Date{Year: 2026, Month: 3, Day: 1},
 			FloatMS: ptr(1.9 * coldseam.MetrePerFoot), FloatFlow: ptr(40), FloatN: 5},
-		Rig: rig(t, "slim", braid, "quartering"), Geometry: benchGeometry,
-		FlowM3S: 40, StageM: ptr(2.0), FlowMembers: flowsAround(40, .10), WaterC: 3, WaterOK: true,
+		Rig:         rig(t, "slim", braid, "quartering"),
+		Geometry:    benchGeometry,
+		FlowM3S:     40,
+		StageM:      ptr(2.0),
+		FlowMembers: flowsAround(40, .10),
+		WaterC:      3,
+		WaterOK:     true,
 	}
 }
 
@@ -87,21 +107,33 @@ func TestEveryRuleThatWithholds(t *testing.T) {
 	}{
 		{"no sounding", "no_depth", "unsounded", func(in *SpotInput) { in.Spot.DepthRefM = nil }},
 		{"sounding of zero", "no_depth", "zero", func(in *SpotInput) { in.Spot.DepthRefM = ptr(0) }},
-		{"sounding without its stage or flow", "no_depth", "undated", func(in *SpotInput) { in.Spot.StageRefM, in.Spot.FlowRef = nil, nil }},
+		{"sounding without its stage or flow", "no_depth", "undated", func(in *SpotInput) {
+			in.Spot.StageRefM, in.Spot.FlowRef = nil, nil
+		}},
 		{"dry", "no_depth", "dry", func(in *SpotInput) { in.Spot.StageRefM = ptr(9) }},
 		{"no flow at all", "no_depth", "flow", func(in *SpotInput) { in.FlowMembers, in.FlowM3S = nil, 0 }},
 		{"stale", "stale_gauge", "", func(in *SpotInput) { in.Stale = true }},
 		{"ice", "ice", "", func(in *SpotInput) { in.Ice = true }},
 		{"moved sand", "sounding_old", "", func(in *SpotInput) { in.Spot.Bed, in.OverP95 = "sand", true }},
-		{"undated sand", "sounding_old", "", func(in *SpotInput) { in.Spot.Bed, in.Spot.Sounded = "sand", coldseam.Date{} }},
+		{"undated sand", "sounding_old", "", func(in *SpotInput) {
+			in.Spot.Bed, in.Spot.Sounded = "sand", coldseam.Date{}
+		}},
 		{"no speed", "no_speed", "", func(in *SpotInput) { in.Geometry, in.Spot.FloatMS = Geometry{}, nil }},
 		{"anchor fast", "anchor", "", func(in *SpotInput) {
 			in.Rig.Pres, _ = ParsePresentation("anchored")
 			in.Spot.FloatMS, in.Spot.DepthRefM = ptr(3.1*coldseam.MetrePerFoot), ptr(2.0)
 		}},
-		{"anchor high water", "anchor", "high", func(in *SpotInput) { in.Rig.Pres, _ = ParsePresentation("vertical"); in.HighFlow = true }},
-		{"anchor debris", "anchor", "debris", func(in *SpotInput) { in.Rig.Pres, _ = ParsePresentation("anchored"); in.Debris = true }},
-		{"outside the measured range", "out_of_range", "most", func(in *SpotInput) { in.Geometry.QMin, in.Geometry.QMax = 80, 120 }},
+		{"anchor high water", "anchor", "high", func(in *SpotInput) {
+			in.Rig.Pres, _ = ParsePresentation("vertical")
+			in.HighFlow = true
+		}},
+		{"anchor debris", "anchor", "debris", func(in *SpotInput) {
+			in.Rig.Pres, _ = ParsePresentation("anchored")
+			in.Debris = true
+		}},
+		{"outside the measured range", "out_of_range", "most", func(in *SpotInput) {
+			in.Geometry.QMin, in.Geometry.QMax = 80, 120
+		}},
 		{"nothing holds", "none_holds", "", func(in *SpotInput) { in.BoxOz = []float64{1. / 16, 1. / 8} }},
 		{"too fast", "too_fast", "", func(in *SpotInput) {
 			in.Spot.FloatMS, in.Spot.DepthRefM = ptr(5.2*coldseam.MetrePerFoot), ptr(1.0)
@@ -171,7 +203,9 @@ func TestEveryWarning(t *testing.T) {
 		{"wind on the floats", "float_wind", func(in *SpotInput) { in.Spot.FloatWind = "upstream 10 mph" }},
 		{"few floats", "float_few", func(in *SpotInput) { in.Spot.FloatN = 2 }},
 		{"floats without a flow", "float_no_flow", func(in *SpotInput) { in.Spot.FloatFlow = nil }},
-		{"off the stage table", "stage_range", func(in *SpotInput) { in.Curve = StageCurve{[]float64{5, 20}, []float64{1, 1.5}} }},
+		{"off the stage table", "stage_range", func(in *SpotInput) {
+			in.Curve = StageCurve{[]float64{5, 20}, []float64{1, 1.5}}
+		}},
 		{"very shallow", "clamped", func(in *SpotInput) { in.Spot.DepthRefM = ptr(.3) }},
 	}
 
@@ -241,7 +275,8 @@ func TestDriftIsAveragedOverTheBoatSpeed(t *testing.T) {
 	in := seam(t)
 	in.Rig, in.Spot.FloatMS = rig(t, "slim", braid, "drift"), ptr(3*coldseam.MetrePerFoot)
 	j := Advise(in)
-	fixed := newOdds(must(in.site()), Rig{in.Rig.Body, in.Rig.Line, in.Rig.Metal, Presentation{Name: "fixed", Frame: 0, ThetaMaxDeg: 40, LeadM: 1e9}}, in.FlowMembers, 30, 50, 0, 1)
+	fixed := newOdds(must(in.site()), Rig{in.Rig.Body, in.Rig.Line, in.Rig.Metal, Presentation{Name: "fixed", Frame: 0,
+		ThetaMaxDeg: 40, LeadM: 1e9}}, in.FlowMembers, 30, 50, 0, 1)
 	require.Len(t, fixed.curves, 1)
 	require.Less(t, j.MinOz, 1./16, "at exactly .75 of the surface a sixteenth would do")
 	require.Less(t, j.Holds[0].Holds, .6, "but boats do not drift at exactly that")
@@ -341,9 +376,12 @@ func TestDunesOnlyWhereTheBedIsSand(t *testing.T) {
 func TestReachPutsAdvisedSpotsFirstAndNamesThem(t *testing.T) {
 	t.Parallel()
 	fast, slack, hole := seam(t), seam(t), seam(t)
-	fast.Spot.ID, fast.Spot.Name, fast.Spot.Kind, fast.Spot.FloatMS = "chute", "Chute", coldseam.SpotMain, ptr(6*coldseam.MetrePerFoot)
-	slack.Spot.ID, slack.Spot.Name, slack.Spot.Kind, slack.Spot.FloatMS = "pocket", "Pocket", coldseam.SpotSlack, ptr(.5*coldseam.MetrePerFoot)
-	hole.Spot.ID, hole.Spot.Name, hole.Spot.Kind, hole.Spot.Class = "bend", "Bend hole", coldseam.SpotHole, "bend_hole_deep"
+	fast.Spot.ID, fast.Spot.Name, fast.Spot.Kind, fast.Spot.FloatMS = "chute", "Chute", coldseam.SpotMain,
+		ptr(6*coldseam.MetrePerFoot)
+	slack.Spot.ID, slack.Spot.Name, slack.Spot.Kind, slack.Spot.FloatMS = "pocket", "Pocket", coldseam.SpotSlack,
+		ptr(.5*coldseam.MetrePerFoot)
+	hole.Spot.ID, hole.Spot.Name, hole.Spot.Kind, hole.Spot.Class = "bend", "Bend hole", coldseam.SpotHole,
+		"bend_hole_deep"
 	js := Reach([]SpotInput{fast, slack, hole}, []string{"bend_hole_deep", "slack_pocket"})
 	require.Equal(t, []string{"bend", "pocket", "chute"}, []string{js[0].SpotID, js[1].SpotID, js[2].SpotID})
 	require.Equal(t, "too_fast", js[2].Withheld.Code)
@@ -366,14 +404,28 @@ func TestHoldPIsOfTheHeaviestCarried(t *testing.T) {
 }
 
 func drawInput(t *rapid.T) SpotInput {
-	in := SpotInput{Rig: drawRig(t), Geometry: benchGeometry, WaterC: rapid.Float64Range(0, 15).Draw(t, "c"), WaterOK: true}
-	in.Spot = coldseam.Spot{ID: "a", Name: "A", Kind: rapid.SampledFrom([]coldseam.SpotKind{"hole", "seam", "slack", "dunes", "shallow", "main"}).Draw(t, "kind"),
-		DepthRefM: ptr(rapid.Float64Range(.2, 9).Draw(t, "depth")), FlowRef: ptr(40), StageRefM: ptr(2),
-		Bed: rapid.SampledFrom([]string{"", "sand", "rock"}).Draw(t, "bed"), Sounded: coldseam.Date{Year: 2026, Month: 3, Day: 1}}
+	in := SpotInput{
+		Rig:      drawRig(t),
+		Geometry: benchGeometry,
+		WaterC:   rapid.Float64Range(0, 15).Draw(t, "c"),
+		WaterOK:  true,
+	}
+	in.Spot = coldseam.Spot{
+		ID:   "a",
+		Name: "A",
+		Kind: rapid.SampledFrom([]coldseam.SpotKind{"hole", "seam", "slack", "dunes", "shallow", "main"}).Draw(t,
+			"kind"),
+		DepthRefM: ptr(rapid.Float64Range(.2, 9).Draw(t, "depth")),
+		FlowRef:   ptr(40),
+		StageRefM: ptr(2),
+		Bed:       rapid.SampledFrom([]string{"", "sand", "rock"}).Draw(t, "bed"),
+		Sounded:   coldseam.Date{Year: 2026, Month: 3, Day: 1},
+	}
 	if rapid.Bool().Draw(t, "timed") {
 		in.Spot.FloatMS, in.Spot.FloatFlow = ptr(rapid.Float64Range(.05, 2).Draw(t, "float")), ptr(40)
 	}
-	in.FlowMembers = flowsAround(rapid.Float64Range(5, 140).Draw(t, "flow"), rapid.Float64Range(0, .5).Draw(t, "sd"))[:40]
+	in.FlowMembers = flowsAround(rapid.Float64Range(5, 140).Draw(t, "flow"),
+		rapid.Float64Range(0, .5).Draw(t, "sd"))[:40]
 	in.FlowM3S, in.StageM = in.FlowMembers[0], ptr(rapid.Float64Range(.5, 4).Draw(t, "stage"))
 	in.Rising, in.HighFlow = rapid.Bool().Draw(t, "rising"), rapid.Bool().Draw(t, "high")
 	return in

@@ -34,7 +34,8 @@ type peerCase struct {
 func (c peerCase) line() string {
 	r, st, b := c.rig, c.st, c.rig.Body
 	lead := min(r.Pres.LeadM, 1e9)
-	return fmt.Sprintln(st.DepthM, st.SurfaceMS, st.Water.RhoKGM3, st.Water.NuM2S, r.Line.DiameterM, r.Line.RhoKGM3, r.Pres.Frame, r.Pres.Lam,
+	return fmt.Sprintln(st.DepthM, st.SurfaceMS, st.Water.RhoKGM3, st.Water.NuM2S, r.Line.DiameterM, r.Line.RhoKGM3,
+		r.Pres.Frame, r.Pres.Lam,
 		r.Pres.ThetaMaxDeg, lead, b.LengthM, b.DiameterM, b.VolumeM3, b.RhoKGM3, b.CdForm, b.FallM2, b.FallCd)
 }
 
@@ -143,7 +144,8 @@ func BenchmarkSolve(b *testing.B) {
 func BenchmarkRiver(b *testing.B) {
 	var ins []SpotInput
 	for i := range 50 {
-		for _, r := range []Rig{rig(b, "slim", braid, "quartering"), rig(b, "bulky", nylon, "anchored"), rig(b, "paddle", braid, "drift")} {
+		for _, r := range []Rig{rig(b, "slim", braid, "quartering"), rig(b, "bulky", nylon, "anchored"),
+			rig(b, "paddle", braid, "drift")} {
 			in := seam(b)
 			in.Rig, in.Spot.DepthRefM = r, ptr(2+.1*float64(i))
 			ins = append(ins, in)

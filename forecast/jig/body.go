@@ -80,9 +80,11 @@ func ParseLine(s string) (Line, error) {
 	mm, err := strconv.ParseFloat(num, 64)
 	switch {
 	case !ok || err != nil || kind != "braid" && kind != "nylon":
-		return Line{}, fmt.Errorf("line %q: want braid-<mm> or nylon-<mm>, such as braid-0.14: %w", s, coldseam.ErrInvalid)
+		return Line{}, fmt.Errorf("line %q: want braid-<mm> or nylon-<mm>, such as braid-0.14: %w", s,
+			coldseam.ErrInvalid)
 	case !(mm >= minLineMM && mm <= maxLineMM):
-		return Line{}, fmt.Errorf("line %q: diameter %v mm, want %.2f-%.2f mm: %w", s, mm, minLineMM, maxLineMM, coldseam.ErrInvalid)
+		return Line{}, fmt.Errorf("line %q: diameter %v mm, want %.2f-%.2f mm: %w", s, mm, minLineMM, maxLineMM,
+			coldseam.ErrInvalid)
 	}
 	l := Line{Name: s, DiameterM: mm / 1000, RhoKGM3: 970}
 	if kind == "nylon" {

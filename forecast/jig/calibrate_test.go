@@ -82,7 +82,8 @@ func TestHeldLowersAndLostRaisesTheFactor(t *testing.T) {
 		model := func(Log) (float64, bool) { return lnM, true }
 		var logs []Log
 		for range rapid.IntRange(0, 8).Draw(t, "n") {
-			logs = append(logs, Log{Oz: rapid.SampledFrom(coldseam.TradeSizesOz[:]).Draw(t, "oz"), Held: rapid.Bool().Draw(t, "held"), FlowM3S: 1})
+			logs = append(logs, Log{Oz: rapid.SampledFrom(coldseam.TradeSizesOz[:]).Draw(t, "oz"),
+				Held: rapid.Bool().Draw(t, "held"), FlowM3S: 1})
 		}
 		l := Log{Oz: rapid.SampledFrom(coldseam.TradeSizesOz[:]).Draw(t, "next"), FlowM3S: 1}
 		before := posterior(priorLnSD, logs, model).Mean
@@ -98,9 +99,11 @@ func TestHeldLowersAndLostRaisesTheFactor(t *testing.T) {
 func TestAngleGivesTheSpeedBack(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
-		r, err := ParseRig("slim", braid, "", rapid.SampledFrom([]string{"quartering", "anchored", "vertical"}).Draw(t, "presentation"))
+		r, err := ParseRig("slim", braid, "", rapid.SampledFrom([]string{"quartering", "anchored", "vertical"}).Draw(t,
+			"presentation"))
 		require.NoError(t, err)
-		st := Station{DepthM: rapid.Float64Range(1, 6).Draw(t, "depth"), SurfaceMS: rapid.Float64Range(.1, 1).Draw(t, "speed"), Water: WaterAt(3)}
+		st := Station{DepthM: rapid.Float64Range(1, 6).Draw(t, "depth"), SurfaceMS: rapid.Float64Range(.1, 1).Draw(t,
+			"speed"), Water: WaterAt(3)}
 		kg := rapid.Float64Range(.005, .028).Draw(t, "kg")
 		sh := Solve(r, st, kg)
 		if !sh.OK || sh.AngleDeg < 2 || sh.AngleDeg > 80 {

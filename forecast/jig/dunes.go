@@ -106,5 +106,6 @@ func (b Bed) reason() coldseam.Reason {
 	if hi == 0 {
 		hi = lo
 	}
-	return because("note", "bed_dunes", "", map[string]float64{"low_m": min(lo, hi), "high_m": max(lo, hi), "apart_m": b.LengthM})
+	return because("note", "bed_dunes", "", map[string]float64{"low_m": min(lo, hi), "high_m": max(lo, hi),
+		"apart_m": b.LengthM})
 }

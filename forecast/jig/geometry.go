@@ -98,7 +98,8 @@ func Fit(gs []coldseam.Gauging) (Geometry, error) { return fit(gs, 0) }
 // station it falls from .41 to .26 in the upper half.
 func FitNear(gs []coldseam.Gauging, flowM3S float64) (Geometry, error) {
 	if !(flowM3S > 0) || math.IsInf(flowM3S, 0) {
-		return Geometry{}, fmt.Errorf("fit geometry near %v m3/s: want a positive flow: %w", flowM3S, coldseam.ErrInvalid)
+		return Geometry{}, fmt.Errorf("fit geometry near %v m3/s: want a positive flow: %w", flowM3S,
+			coldseam.ErrInvalid)
 	}
 	return fit(gs, flowM3S)
 }
@@ -107,7 +108,8 @@ func fit(gs []coldseam.Gauging, near float64) (Geometry, error) {
 	g := Geometry{Rows: len(gs)}
 	rows := g.usable(gs)
 	if len(rows) == 0 {
-		return Geometry{}, fmt.Errorf("fit geometry: %d gaugings, %d blank, %d iced, %d with width x depth x speed off the flow by over 10 %%; want at least one usable: %w",
+		return Geometry{}, fmt.Errorf(
+			"fit geometry: %d gaugings, %d blank, %d iced, %d with width x depth x speed off the flow by over 10 %%; want at least one usable: %w",
 			g.Rows, g.Blank, g.Ice, g.Unbalanced, coldseam.ErrInvalid)
 	}
 
@@ -149,7 +151,8 @@ func (g *Geometry) usable(gs []coldseam.Gauging) []row {
 		if v == 0 && a > 0 {
 			v = x.DischargeM3S / a
 		}
-		if !(x.DischargeM3S > minFlow && x.DischargeM3S < maxFlow) || w == 0 || a == 0 || v == 0 || !(a/w > minYM && a/w < maxYM && v < maxVMS) {
+		if !(x.DischargeM3S > minFlow && x.DischargeM3S < maxFlow) || w == 0 || a == 0 || v == 0 ||
+			!(a/w > minYM && a/w < maxYM && v < maxVMS) {
 			g.Blank++
 			continue
 		}
@@ -207,7 +210,8 @@ func (g *Geometry) clip(rows []row) []row {
 		var kept []row
 		for _, r := range rows {
 			w, y, v := g.residuals(r)
-			if math.Abs(w) <= clipSigma*sw+tiny && math.Abs(y) <= clipSigma*sy+tiny && math.Abs(v) <= clipSigma*sv+tiny {
+			if math.Abs(w) <= clipSigma*sw+tiny && math.Abs(y) <= clipSigma*sy+tiny && math.Abs(v) <= clipSigma*sv+
+				tiny {
 				kept = append(kept, r)
 			}
 		}
@@ -284,7 +288,9 @@ func (g *Geometry) scatter(rows []row) (sw, sy, sv float64) {
 // flows. widthM, yM, n and slope must be positive (ErrInvalid).
 func GeometryFromSlope(widthM, yM, n, slope float64) (Geometry, error) {
 	if !(widthM > 0 && yM > 0 && n > 0 && slope > 0) {
-		return Geometry{}, fmt.Errorf("geometry from slope: width %v m, depth %v m, n %v, slope %v; want all positive: %w", widthM, yM, n, slope, coldseam.ErrInvalid)
+		return Geometry{}, fmt.Errorf(
+			"geometry from slope: width %v m, depth %v m, n %v, slope %v; want all positive: %w", widthM, yM, n, slope,
+			coldseam.ErrInvalid)
 	}
 	v := ManningMS(widthM*yM/(widthM+2*yM), slope, n)
 	q := widthM * yM * v

@@ -54,7 +54,8 @@ func gauging(q, w, y, v float64) coldseam.Gauging {
 func rowsOf(gs []coldseam.Gauging) []row {
 	var out []row
 	for _, x := range gs {
-		out = append(out, row{math.Log(x.DischargeM3S), math.Log(*x.WidthM), math.Log(*x.AreaM2 / *x.WidthM), math.Log(*x.MeanVelMS), 1})
+		out = append(out, row{math.Log(x.DischargeM3S), math.Log(*x.WidthM), math.Log(*x.AreaM2 / *x.WidthM),
+			math.Log(*x.MeanVelMS), 1})
 	}
 	return out
 }
@@ -141,7 +142,8 @@ func TestFitLeavesOutWhatItMust(t *testing.T) {
 
 func TestFitFallsBackToDefaultExponents(t *testing.T) {
 	t.Parallel()
-	for name, gs := range map[string][]coldseam.Gauging{"few": river(9, 2, 60, 3), "narrow": river(30, 20, 50, 3), "one": river(1, 5, 6, 3)} {
+	for name, gs := range map[string][]coldseam.Gauging{"few": river(9, 2, 60, 3), "narrow": river(30, 20, 50, 3),
+		"one": river(1, 5, 6, 3)} {
 		g, err := Fit(gs)
 		require.NoError(t, err, name)
 		require.True(t, g.Default, name)
@@ -184,7 +186,8 @@ func TestFitIsDeterministicAndFinite(t *testing.T) {
 		n := rapid.IntRange(0, 30).Draw(t, "n")
 		var gs []coldseam.Gauging
 		for range n {
-			gs = append(gs, gauging(rapid.Float64().Draw(t, "q"), rapid.Float64().Draw(t, "w"), rapid.Float64().Draw(t, "y"), rapid.Float64().Draw(t, "v")))
+			gs = append(gs, gauging(rapid.Float64().Draw(t, "q"), rapid.Float64().Draw(t, "w"),
+				rapid.Float64().Draw(t, "y"), rapid.Float64().Draw(t, "v")))
 		}
 		gs = append(gs, river(rapid.IntRange(0, 20).Draw(t, "good"), 1, 30, 9)...)
 		a, errA := Fit(gs)

@@ -91,7 +91,8 @@ func (in SpotInput) finite() bool {
 			sum += v
 		}
 	}
-	for _, p := range []*float64{in.StageM, in.Spot.DepthRefM, in.Spot.StageRefM, in.Spot.FlowRef, in.Spot.FloatMS, in.Spot.FloatFlow} {
+	for _, p := range []*float64{in.StageM, in.Spot.DepthRefM, in.Spot.StageRefM, in.Spot.FlowRef, in.Spot.FloatMS,
+		in.Spot.FloatFlow} {
 		if p != nil {
 			sum += *p
 		}
@@ -211,7 +212,8 @@ func (in SpotInput) speed(s *site, k *known) {
 	}
 	k.speedSD = timedSpeedLnSD
 
-	if q := positive(sp.FloatFlow); q > 0 && (positive(sp.FloatMS) > 0 || in.Here && sp.FloatMS != nil && *sp.FloatMS == 0) {
+	if q := positive(sp.FloatFlow); q > 0 && (positive(sp.FloatMS) > 0 || in.Here && sp.FloatMS != nil &&
+		*sp.FloatMS == 0) {
 		k.speedBy, s.speedMS, s.speedQ = "float", *sp.FloatMS, q
 	} else if g.Valid() {
 		r := kindRatio(sp.Kind)

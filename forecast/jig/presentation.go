@@ -54,7 +54,8 @@ func ParsePresentation(name string) (Presentation, error) {
 			return p, nil
 		}
 	}
-	return Presentation{}, fmt.Errorf("presentation %q: want one of %s: %w", name, strings.Join(PresentationNames(), ", "), coldseam.ErrInvalid)
+	return Presentation{}, fmt.Errorf("presentation %q: want one of %s: %w", name,
+		strings.Join(PresentationNames(), ", "), coldseam.ErrInvalid)
 }
 
 // Rig is what hangs in the water and how it is fished.

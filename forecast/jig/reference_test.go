@@ -101,7 +101,8 @@ func TestReferenceSensitivity(t *testing.T) { // [reference calculation], printe
 
 func TestReferenceDriftBySpeed(t *testing.T) { // 15 ft, 3 ft/s [reference calculation]
 	t.Parallel()
-	for _, x := range [][2]float64{{.4, .80}, {.5, .53}, {.6, .31}, {.7, .14}, {.75, .06}, {.8, .02}, {.9, .08}, {1, .19}} {
+	for _, x := range [][2]float64{{.4, .80}, {.5, .53}, {.6, .31}, {.7, .14}, {.75, .06}, {.8, .02}, {.9, .08},
+		{1, .19}} {
 		r := rig(t, "slim", braid, "drift")
 		r.Pres.Frame = x[0]
 		kg, ok := Lightest(r, at(15, 3, 3))
@@ -129,8 +130,15 @@ func TestReferenceSinkSpeeds(t *testing.T) { // ft/s, 15 ft of braid [reference 
 // Q^.4794, mean speed .9 x .2179 Q^.4057.
 func powerSite() *site {
 	ref := 1.6 * .2018 * math.Pow(40, .4794)
-	return &site{spot: coldseam.Spot{DepthRefM: &ref, FlowRef: ptr(40)}, geo: benchGeometry, water: WaterAt(3), form: depthByFlow,
-		speedQ: 40, speedMS: .9 * .2179 * math.Pow(40, .4057) * (1 + 1./6), exponent: .4057}
+	return &site{
+		spot:     coldseam.Spot{DepthRefM: &ref, FlowRef: ptr(40)},
+		geo:      benchGeometry,
+		water:    WaterAt(3),
+		form:     depthByFlow,
+		speedQ:   40,
+		speedMS:  .9 * .2179 * math.Pow(40, .4057) * (1 + 1./6),
+		exponent: .4057,
+	}
 }
 
 func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
@@ -146,7 +154,8 @@ func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
 	}
 
 	for _, r := range rows {
-		got, single := criticalFlows(powerSite(), rig(t, r.body, r.line, r.pres), tabulate(powerSite(), rig(t, r.body, r.line, r.pres), 3, 160), 3, 160, 1)
+		got, single := criticalFlows(powerSite(), rig(t, r.body, r.line, r.pres),
+			tabulate(powerSite(), rig(t, r.body, r.line, r.pres), 3, 160), 3, 160, 1)
 		require.True(t, single)
 		require.Len(t, got, len(r.want))
 		for i := range got {
@@ -158,7 +167,8 @@ func TestReferenceCriticalFlows(t *testing.T) { // m3/s [reference calculation]
 
 func TestCriticalFlowsSayWhereTheyEnd(t *testing.T) {
 	t.Parallel()
-	got, _ := criticalFlows(powerSite(), rig(t, "slim", braid, "quartering"), tabulate(powerSite(), rig(t, "slim", braid, "quartering"), 15, 50), 15, 50, 1)
+	got, _ := criticalFlows(powerSite(), rig(t, "slim", braid, "quartering"),
+		tabulate(powerSite(), rig(t, "slim", braid, "quartering"), 15, 50), 15, 50, 1)
 	require.Zero(t, got[0].M3S, "1/16 holds nowhere in the range")
 	require.False(t, got[0].Beyond)
 	require.InEpsilon(t, 35.49, got[3].M3S, .002)
@@ -276,15 +286,21 @@ func bisect(c *column) (float64, bool) {
 }
 
 func drawRig(t *rapid.T) Rig {
-	r, err := ParseRig(rapid.SampledFrom(BodyNames()).Draw(t, "body"), rapid.SampledFrom([]string{braid, "braid-0.11", "braid-0.18", nylon, "nylon-0.35"}).Draw(t, "line"),
-		rapid.SampledFrom([]string{"lead", "tungsten"}).Draw(t, "metal"), rapid.SampledFrom(PresentationNames()).Draw(t, "presentation"))
+	r, err := ParseRig(rapid.SampledFrom(BodyNames()).Draw(t, "body"),
+		rapid.SampledFrom([]string{braid, "braid-0.11", "braid-0.18", nylon, "nylon-0.35"}).Draw(t, "line"),
+		rapid.SampledFrom([]string{"lead", "tungsten"}).Draw(t, "metal"), rapid.SampledFrom(PresentationNames()).Draw(t,
+			"presentation"))
 	require.NoError(t, err)
 	return r
 }
 
 func drawStation(t *rapid.T) Station {
-	return Station{DepthM: rapid.Float64Range(MinDepthM, MaxDepthM).Draw(t, "depth"), SurfaceMS: rapid.Float64Range(0, 2).Draw(t, "speed"),
-		Profile: rapid.Float64Range(.1, .25).Draw(t, "p"), Water: WaterAt(rapid.Float64Range(0, 20).Draw(t, "c"))}
+	return Station{
+		DepthM:    rapid.Float64Range(MinDepthM, MaxDepthM).Draw(t, "depth"),
+		SurfaceMS: rapid.Float64Range(0, 2).Draw(t, "speed"),
+		Profile:   rapid.Float64Range(.1, .25).Draw(t, "p"),
+		Water:     WaterAt(rapid.Float64Range(0, 20).Draw(t, "c")),
+	}
 }
 
 func TestSearchFindsWhatBisectionFinds(t *testing.T) {
@@ -305,7 +321,8 @@ func TestSearchFindsWhatBisectionFinds(t *testing.T) {
 		if ok {
 			require.True(t, c.holds(got))
 		}
-		near, ok := c.lightestNear(rapid.Float64Range(0, .1).Draw(t, "guess"), rapid.SampledFrom([]float64{.001, .02, .05}).Draw(t, "spread"))
+		near, ok := c.lightestNear(rapid.Float64Range(0, .1).Draw(t, "guess"),
+			rapid.SampledFrom([]float64{.001, .02, .05}).Draw(t, "spread"))
 		require.Equal(t, wantOK, ok)
 		require.InDelta(t, want, near, 1e-6)
 	})
@@ -375,7 +392,8 @@ func TestSolveDoesNotAllocate(t *testing.T) {
 func TestLightestRefusesNonsense(t *testing.T) {
 	t.Parallel()
 	r := rig(t, "slim", braid, "quartering")
-	for _, st := range []Station{{}, at(math.NaN(), 2, 3), at(12, math.NaN(), 3), at(math.Inf(1), 2, 3), at(-3, 2, 3), at(0, 2, 3)} {
+	for _, st := range []Station{{}, at(math.NaN(), 2, 3), at(12, math.NaN(), 3), at(math.Inf(1), 2, 3), at(-3, 2, 3),
+		at(0, 2, 3)} {
 		_, ok := Lightest(r, st)
 		require.False(t, ok, "%+v", st)
 	}
@@ -406,7 +424,8 @@ func TestPriorSpreadAddsUp(t *testing.T) {
 	lam := slope(func(r *Rig, _ *Station, x float64) { r.Pres.Lam += x }, .05)
 	theta := slope(func(r *Rig, _ *Station, x float64) { r.Pres.ThetaMaxDeg += x }, 2)
 	var v float64
-	for _, part := range []float64{speed * .15, depth * .08, line * .10, lam * .07, theta * 3, speed * .03 / gust, .076} {
+	for _, part := range []float64{speed * .15, depth * .08, line * .10, lam * .07, theta * 3, speed * .03 / gust,
+		.076} {
 		v += part * part
 	}
 	require.InDelta(t, priorLnSD, math.Sqrt(v), .015)

@@ -31,7 +31,8 @@ func TestParseRigNamesWhatItWants(t *testing.T) {
 
 	r, err := ParseRig("", "", "", "")
 	require.NoError(t, err)
-	require.Equal(t, [4]string{"slim", "braid-0.14", "lead", "quartering"}, [4]string{r.Body.Name, r.Line.Name, r.Metal.Name, r.Pres.Name})
+	require.Equal(t, [4]string{"slim", "braid-0.14", "lead", "quartering"},
+		[4]string{r.Body.Name, r.Line.Name, r.Metal.Name, r.Pres.Name})
 	n, err := ParseRig("bulky", "nylon-0.28", "tungsten", "drift")
 	require.NoError(t, err)
 	require.True(t, n.Line.Nylon)
@@ -78,8 +79,10 @@ func TestOneFloatTimingIsEnough(t *testing.T) {
 
 func TestClassesHaveKinds(t *testing.T) {
 	t.Parallel()
-	want := map[string]coldseam.SpotKind{"bend_hole_deep": "hole", "hole_head": "hole", "hole_tail": "hole", "current_seam": "seam", "slack_pocket": "slack",
-		"bank_eddy": "slack", "sand_dune_field": "dunes", "rock_shallow": "shallow", "wood_shallow": "shallow", "tailwater_apron": "main", "tributary_mouth": "main"}
+	want := map[string]coldseam.SpotKind{"bend_hole_deep": "hole", "hole_head": "hole", "hole_tail": "hole",
+		"current_seam": "seam", "slack_pocket": "slack",
+		"bank_eddy": "slack", "sand_dune_field": "dunes", "rock_shallow": "shallow", "wood_shallow": "shallow",
+		"tailwater_apron": "main", "tributary_mouth": "main"}
 	for class, kind := range want {
 		k, ok := classKind(class)
 		require.True(t, ok)

@@ -29,7 +29,8 @@ func (a *adviser) anchor() {
 	case a.in.HighFlow:
 		a.withhold("safety", "anchor", "high", nil)
 	case a.wet.SurfaceMS >= anchorLimitMS:
-		a.withhold("safety", "anchor", "", map[string]float64{"current_m_s": a.wet.SurfaceMS, "limit_m_s": anchorLimitMS})
+		a.withhold("safety", "anchor", "", map[string]float64{"current_m_s": a.wet.SurfaceMS,
+			"limit_m_s": anchorLimitMS})
 	}
 }
 

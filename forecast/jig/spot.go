@@ -54,7 +54,8 @@ func (c StageCurve) usable() bool {
 		return false
 	}
 	for i, q := range c.FlowM3S {
-		if !(q > 0) || math.IsInf(q, 0) || math.IsNaN(c.StageM[i]) || i > 0 && (q <= c.FlowM3S[i-1] || c.StageM[i] <= c.StageM[i-1]) {
+		if !(q > 0) || math.IsInf(q, 0) || math.IsNaN(c.StageM[i]) || i > 0 &&
+			(q <= c.FlowM3S[i-1] || c.StageM[i] <= c.StageM[i-1]) {
 			return false
 		}
 	}
@@ -87,7 +88,12 @@ const (
 
 // at is the water column at q m3/s, not clamped.
 func (s *site) at(q float64) Station {
-	return Station{DepthM: s.depthM(q), SurfaceMS: s.speedMS * math.Pow(q/s.speedQ, s.exponent), Profile: s.profile(), Water: s.water}
+	return Station{
+		DepthM:    s.depthM(q),
+		SurfaceMS: s.speedMS * math.Pow(q/s.speedQ, s.exponent),
+		Profile:   s.profile(),
+		Water:     s.water,
+	}
 }
 
 func (s *site) profile() float64 {

@@ -13,7 +13,8 @@ import (
 // 6-25 ft and 1-3 ft/s, where it is off by more than 11 %.
 func Surrogate(r Rig, st Station) (kg float64, ok bool) {
 	ft, fps := coldseam.Feet(st.DepthM), coldseam.Feet(st.SurfaceMS)
-	oz := .203 * math.Pow(ft/12, depthElastic) * math.Pow(fps/1.9, speedElastic) * math.Pow(r.Line.DiameterM*1000/.14, .68)
+	oz := .203 * math.Pow(ft/12, depthElastic) * math.Pow(fps/1.9, speedElastic) * math.Pow(r.Line.DiameterM*1000/.14,
+		.68)
 	switch r.Pres.Name {
 	case "quartering":
 	case "anchored":

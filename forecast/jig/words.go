@@ -106,7 +106,8 @@ func (a *adviser) why() {
 	if a.in.Here {
 		by = "given"
 	}
-	a.out.Why = because("note", "weight_from", "", map[string]float64{"spot_depth_m": a.wet.DepthM, "current_m_s": a.wet.SurfaceMS})
+	a.out.Why = because("note", "weight_from", "", map[string]float64{"spot_depth_m": a.wet.DepthM,
+		"current_m_s": a.wet.SurfaceMS})
 	a.out.Why.Names = map[string]string{"speed_by": by}
 
 	if !a.in.WaterOK {
@@ -162,7 +163,8 @@ func (a *adviser) clamped() {
 		return
 	}
 	a.out.Warnings = append(a.out.Warnings,
-		because("note", "clamped", "speed", map[string]float64{"current_m_s": a.wet.SurfaceMS, "limit_m_s": MaxSurfaceMS}))
+		because("note", "clamped", "speed", map[string]float64{"current_m_s": a.wet.SurfaceMS,
+			"limit_m_s": MaxSurfaceMS}))
 }
 
 // dunes describes a sand bed under the mean flow of several days.
@@ -191,5 +193,6 @@ func leader(in SpotInput) coldseam.Reason {
 	case snaggy:
 		return because("note", "leader", "snags", nil)
 	}
-	return because("note", "leader", "", map[string]float64{"short_m": 2 * coldseam.MetrePerFoot, "long_m": 3 * coldseam.MetrePerFoot})
+	return because("note", "leader", "", map[string]float64{"short_m": 2 * coldseam.MetrePerFoot,
+		"long_m": 3 * coldseam.MetrePerFoot})
 }

@@ -78,9 +78,22 @@ func (s *Species) quiet(p draw, dr []drive, w season) []ClockDay {
 	for i := range dr {
 		s.step(&p, &st, &dr[i], 0, 0)
 		t := st.totals(s)
-		out[i] = ClockDay{Date: w.first.Add(i), R: st.r, Arrivals: st.arrivals, Arrived: t.arrived, Holding: t.h, Gravel: t.s,
-			DroppingBack: t.b, Spawned: t.spawned, Through: t.through, Spent: t.spent(), Index: t.index(),
-			Stage: Stages[t.stage()], Water: w.t[i], Exits: st.exits}
+		out[i] = ClockDay{
+			Date:         w.first.Add(i),
+			R:            st.r,
+			Arrivals:     st.arrivals,
+			Arrived:      t.arrived,
+			Holding:      t.h,
+			Gravel:       t.s,
+			DroppingBack: t.b,
+			Spawned:      t.spawned,
+			Through:      t.through,
+			Spent:        t.spent(),
+			Index:        t.index(),
+			Stage:        Stages[t.stage()],
+			Water:        w.t[i],
+			Exits:        st.exits,
+		}
 		if st.wave {
 			out[i].PWave = 1
 		}

@@ -362,7 +362,8 @@ func TestWalleyeConstraints(t *testing.T) {
 	require.Greater(t, len(all.lake), 55)
 	odd, even := sp.constraints(all.half(true)), sp.constraints(all.half(false))
 	for i, c := range sp.constraints(all) {
-		t.Logf("%-42s %5.2f to %5.2f: %5.2f; odd springs %5.2f, even %5.2f", c.name, c.lo, c.hi, c.got, odd[i].got, even[i].got)
+		t.Logf("%-42s %5.2f to %5.2f: %5.2f; odd springs %5.2f, even %5.2f", c.name, c.lo, c.hi, c.got, odd[i].got,
+			even[i].got)
 		if b, ok := unmet[c.name]; ok {
 			require.False(t, c.met(), "%s is met: take it from the unmet", c.name)
 			c.lo, c.hi = b[0], b[1]

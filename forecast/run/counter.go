@@ -47,7 +47,8 @@ func (s *Species) pushDays(y counted) (out []pushDay) {
 			continue
 		}
 		week := mean(y.n[i-7 : i])
-		d := pushDay{Resolved{Wave: isWave(y.n[i]/y.Fish, week/y.Fish)}, math.Log((y.n[i] + .5) / (mean(y.n[i-6:i+7]) + .5))}
+		d := pushDay{Resolved{Wave: isWave(y.n[i]/y.Fish, week/y.Fish)},
+			math.Log((y.n[i] + .5) / (mean(y.n[i-6:i+7]) + .5))}
 		if week >= 1 {
 			d.P = s.counterOdds(y.n[i-1], week, 1)
 		}
@@ -96,7 +97,8 @@ func (in *Input) counted() *counter {
 		}
 
 		var past []pushDay
-		for _, s := range countSeasons(in.Species, in.Days, in.Counts.First, in.Counts.Fish, seasonStart(in.Today, in.Days.Lat).Year) {
+		for _, s := range countSeasons(in.Species, in.Days, in.Counts.First, in.Counts.Fish,
+			seasonStart(in.Today, in.Days.Lat).Year) {
 			past, c.Seasons = append(past, in.Species.pushDays(s)...), c.Seasons+1
 		}
 		r := counterRecal(past)

@@ -60,11 +60,13 @@ func TestACounterThatSaysNothing(t *testing.T) {
 // worse than the share of waves, and no bin of 50 days lies off by over .10.
 func TestCounterOddsOnPublicCounts(t *testing.T) {
 	t.Parallel()
-	for name, lag1 := range map[string][2]float64{"clear_creek_chinook_up_counts": {.3, .5}, "yuba_chinook_uncorrected_counts": {.3, .5}} {
+	for name, lag1 := range map[string][2]float64{"clear_creek_chinook_up_counts": {.3, .5},
+		"yuba_chinook_uncorrected_counts": {.3, .5}} {
 		d := frame(t, realData(t, "biology", name+".csv"), 39, -1, 1)
 		s, err := ScoreCounts(walleye(t), d, d.First, d.WaterC)
 		require.NoError(t, err)
-		t.Logf("%s: Brier %.4f, share of waves %.4f, %d days, waves %.2f, lag-1 %.2f", name, s.Brier, s.BaseBrier, s.Pushes, s.WaveShare, s.Lag1)
+		t.Logf("%s: Brier %.4f, share of waves %.4f, %d days, waves %.2f, lag-1 %.2f", name, s.Brier, s.BaseBrier,
+			s.Pushes, s.WaveShare, s.Lag1)
 		require.Less(t, s.Brier, s.BaseBrier, name)
 		require.InDelta(t, (lag1[0]+lag1[1])/2, s.Lag1, (lag1[1]-lag1[0])/2, name)
 		for _, b := range s.Bins {

@@ -63,7 +63,8 @@ type counted struct {
 func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []float64) (CountScore, error) {
 	ys := countSeasons(sp, days, first, counts, first.Add(len(counts)).Year+1)
 	if len(ys) < minSeasons {
-		return CountScore{}, fmt.Errorf("counts: %d seasons with %d fish or more, want %d: %w", len(ys), minCounted, minSeasons, coldseam.ErrUnavailable)
+		return CountScore{}, fmt.Errorf("counts: %d seasons with %d fish or more, want %d: %w", len(ys), minCounted,
+			minSeasons, coldseam.ErrUnavailable)
 	}
 
 	s := CountScore{Seasons: len(ys)}
@@ -246,7 +247,8 @@ const RefitSeasons = 5
 func NewRefit(sp Species, days coldseam.Days, c coldseam.DailyCounts, year int) (Refit, error) {
 	ys := slices.DeleteFunc(countSeasons(sp, days, c.First, c.Fish, year), func(c counted) bool { return c.t == nil })
 	if len(ys) < RefitSeasons {
-		return Refit{}, fmt.Errorf("refit %s: %d counted seasons with water temperature, want %d: %w", sp.Key, len(ys), RefitSeasons,
+		return Refit{}, fmt.Errorf("refit %s: %d counted seasons with water temperature, want %d: %w", sp.Key, len(ys),
+			RefitSeasons,
 			coldseam.ErrUnavailable)
 	}
 	var s CountScore
@@ -256,7 +258,9 @@ func NewRefit(sp Species, days coldseam.Days, c coldseam.DailyCounts, year int) 
 	s.timing("", ys, func(i int) []float64 { return dayOfYear(ys, i, func(int) int { return 0 }) })
 	best.Seasons, best.RPS, best.ShippedRPS, best.DayRPS = len(ys), s.Timing[0].RPS, s.Timing[1].RPS, s.Timing[2].RPS
 	if best.RPS >= best.ShippedRPS || best.RPS > best.DayRPS {
-		return best, fmt.Errorf("refit %s: %.2f d in the years left out, %.2f as shipped, %.2f by the day of the year: %w", sp.Key, best.RPS,
+		return best, fmt.Errorf(
+			"refit %s: %.2f d in the years left out, %.2f as shipped, %.2f by the day of the year: %w", sp.Key,
+			best.RPS,
 			best.ShippedRPS, best.DayRPS, coldseam.ErrUnavailable)
 	}
 	return best, nil

@@ -26,7 +26,8 @@ const (
 // Input is what one morning's run needs. All daily slices follow Days.First.
 type Input struct {
 	Species Species
-	Days    coldseam.Days // observed daily means up to yesterday, back to 1 January at least; more years feed "most like"
+	// observed daily means up to yesterday, back to 1 January at least; more years feed "most like"
+	Days    coldseam.Days
 	ModelC  []float64     // the project's own water model on the same days; fills gaps; may be nil
 	Today   coldseam.Date // lead 0
 	WaterC  [][]float64   // [member][lead] daily means, whole paths of the forecast
@@ -104,16 +105,19 @@ func (in *Input) check() (int, error) {
 		return 0, fmt.Errorf("run: species row without cohorts: %w", coldseam.ErrInvalid)
 	}
 	if in.FlowM3S != nil && len(in.FlowM3S) != len(in.WaterC) {
-		return 0, fmt.Errorf("run %s: %d temperature members, %d flow members: %w", in.Species.Key, len(in.WaterC), len(in.FlowM3S), coldseam.ErrInvalid)
+		return 0, fmt.Errorf("run %s: %d temperature members, %d flow members: %w", in.Species.Key, len(in.WaterC),
+			len(in.FlowM3S), coldseam.ErrInvalid)
 	}
 
 	leads := len(in.WaterC[0])
 	for i, m := range in.WaterC {
 		if len(m) != leads || in.FlowM3S != nil && len(in.FlowM3S[i]) != leads || leads == 0 {
-			return 0, fmt.Errorf("run %s: member %d has %d days, want %d: %w", in.Species.Key, i, len(m), leads, coldseam.ErrInvalid)
+			return 0, fmt.Errorf("run %s: member %d has %d days, want %d: %w", in.Species.Key, i, len(m), leads,
+				coldseam.ErrInvalid)
 		}
 		if slices.ContainsFunc(m, math.IsNaN) {
-			return 0, fmt.Errorf("run %s: member %d has a day without water temperature: %w", in.Species.Key, i, coldseam.ErrInvalid)
+			return 0, fmt.Errorf("run %s: member %d has a day without water temperature: %w", in.Species.Key, i,
+				coldseam.ErrInvalid)
 		}
 	}
 
@@ -126,7 +130,8 @@ func (in *Input) check() (int, error) {
 	if in.SeasonPeak <= 0 {
 		in.SeasonPeak = SeasonPeak
 	}
-	if l := in.Learnt; l != nil && (l.year != seasonStart(in.Today, in.Days.Lat).Year || len(l.par) == 0 || in.NoNoise) {
+	if l := in.Learnt; l != nil && (l.year != seasonStart(in.Today, in.Days.Lat).Year || len(l.par) == 0 ||
+		in.NoNoise) {
 		in.Learnt = nil // another season's particles say nothing of this one
 	}
 	return leads, nil
@@ -134,7 +139,12 @@ func (in *Input) check() (int, error) {
 
 // idle is the result where there is no run: the resident fish alone.
 func (in *Input) idle(leads int, why string) Result {
-	r := Result{State: coldseam.RunState{Species: in.Species.Key, Why: why, Calibrated: in.Species.Calibrated, Index: in.ResidentShare}}
+	r := Result{State: coldseam.RunState{
+		Species:    in.Species.Key,
+		Why:        why,
+		Calibrated: in.Species.Calibrated,
+		Index:      in.ResidentShare,
+	}}
 	for m := range in.WaterC {
 		n := make([]float64, leads)
 		for l := range n {
@@ -339,7 +349,13 @@ func (e *engine) follow(k int, dr []drive) {
 
 func (e *engine) result() Result {
 	n := float64(len(e.par))
-	s := coldseam.RunState{Species: e.sp.Key, Active: true, Calibrated: e.sp.Calibrated, WaveRule: coldseam.WaveRule, StageProbs: map[string]float64{}}
+	s := coldseam.RunState{
+		Species:    e.sp.Key,
+		Active:     true,
+		Calibrated: e.sp.Calibrated,
+		WaveRule:   coldseam.WaveRule,
+		StageProbs: map[string]float64{},
+	}
 	for l := range e.days {
 		d := &e.days[l]
 		k, p := top(d.stages[:])
@@ -354,7 +370,8 @@ func (e *engine) result() Result {
 	}
 
 	d, first := &e.days[0], s.Days[0]
-	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage, first.StageP
+	s.PWave, s.Arrived, s.Spawned, s.Stage, s.StageP = first.PWave, first.Arrived, first.Spawned, first.Stage,
+		first.StageP
 	for k, p := range d.stages {
 		s.StageProbs[Stages[k]] = p / n
 	}

@@ -107,7 +107,8 @@ func TestForecastRefusals(t *testing.T) {
 	require.NoError(t, err)
 	require.False(t, ended.State.Active)
 	require.Equal(t, "water_gap", ended.State.Why)
-	require.Contains(t, ended.State.Note, coldseam.Reason{Code: "water_ends", Names: map[string]string{"day": "2023-02-15"}})
+	require.Contains(t, ended.State.Note,
+		coldseam.Reason{Code: "water_ends", Names: map[string]string{"day": "2023-02-15"}})
 
 	gap.ModelC = make([]float64, len(gap.Days.WaterC))
 	for i := range gap.ModelC {
@@ -115,7 +116,8 @@ func TestForecastRefusals(t *testing.T) {
 	}
 	r, err := Forecast(gap)
 	require.NoError(t, err)
-	require.Contains(t, r.State.Note, coldseam.Reason{Code: "water_from_model", Values: map[string]float64{"filled_days": 10}})
+	require.Contains(t, r.State.Note, coldseam.Reason{Code: "water_from_model",
+		Values: map[string]float64{"filled_days": 10}})
 }
 
 func TestForecastAutumn(t *testing.T) {
@@ -156,15 +158,22 @@ func TestForecastProperties(t *testing.T) {
 		rows := DefaultSpecies()
 		n := rapid.IntRange(0, 180).Draw(t, "days")
 		level := rapid.Float64Range(-1, 14).Draw(t, "level")
-		d := coldseam.Days{First: coldseam.Date{Year: 2024, Month: 1, Day: 1}, Lat: rapid.Float64Range(30, 65).Draw(t, "lat")}
+		d := coldseam.Days{First: coldseam.Date{Year: 2024, Month: 1, Day: 1}, Lat: rapid.Float64Range(30, 65).Draw(t,
+			"lat")}
 		for i := range n {
 			d.WaterC = append(d.WaterC, level+3*math.Sin(float64(i)/9))
 			d.FlowM3S = append(d.FlowM3S, rapid.Float64Range(-5, 400).Draw(t, "flow"))
 		}
 
-		in := Input{Species: rapid.SampledFrom(rows).Draw(t, "species"), Days: d, Today: d.First.Add(n), Seed: 1, Draws: 40,
+		in := Input{
+			Species:       rapid.SampledFrom(rows).Draw(t, "species"),
+			Days:          d,
+			Today:         d.First.Add(n),
+			Seed:          1,
+			Draws:         40,
 			ResidentShare: rapid.Float64Range(0, .5).Draw(t, "resident"),
-			FlowPct:       func(_ coldseam.Date, q float64) float64 { return clip(q/400, 0, 1) }}
+			FlowPct:       func(_ coldseam.Date, q float64) float64 { return clip(q/400, 0, 1) },
+		}
 		for range rapid.IntRange(1, 7).Draw(t, "members") {
 			path, flow := make([]float64, 5), make([]float64, 5)
 			for l := range path {

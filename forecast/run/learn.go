@@ -51,7 +51,8 @@ const (
 // input gives the same result.
 func Learn(in LearnInput) (*Learnt, error) {
 	if in.Q != nil && len(in.Q) != qPoints {
-		return nil, fmt.Errorf("learn %s: prior of %d catchabilities, want %d: %w", in.Species.Key, len(in.Q), qPoints, coldseam.ErrInvalid)
+		return nil, fmt.Errorf("learn %s: prior of %d catchabilities, want %d: %w", in.Species.Key, len(in.Q), qPoints,
+			coldseam.ErrInvalid)
 	}
 	w, err := spring(in.Days, in.ModelC, in.Today, in.Species.Tb)
 	if err != nil {
@@ -59,7 +60,8 @@ func Learn(in LearnInput) (*Learnt, error) {
 	}
 
 	if w.short {
-		return nil, fmt.Errorf("learn %s: no water temperature from %s: %w", in.Species.Key, w.first.Add(len(w.t)), coldseam.ErrUnavailable)
+		return nil, fmt.Errorf("learn %s: no water temperature from %s: %w", in.Species.Key, w.first.Add(len(w.t)),
+			coldseam.ErrUnavailable)
 	}
 	f := newFilter(in, w)
 	trips := in.season(w)

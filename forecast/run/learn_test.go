@@ -201,11 +201,27 @@ func TestLearnFeedsTheForecast(t *testing.T) {
 	in := morning(t, 95, 20)
 	var trips []coldseam.Trip
 	for i := range 8 {
-		trips = append(trips, coldseam.Trip{Date: in.Today.Add(-9 + i), Hours: 4, Lines: 1, Fish: 6, Species: "walleye", LookedAt: 3, Spent: 0})
+		trips = append(trips, coldseam.Trip{
+			Date:     in.Today.Add(-9 + i),
+			Hours:    4,
+			Lines:    1,
+			Fish:     6,
+			Species:  "walleye",
+			LookedAt: 3,
+			Spent:    0,
+		})
 	}
 
-	trips = append(trips, coldseam.Trip{Date: in.Today, Hours: 4, Lines: 1, Fish: 99}, coldseam.Trip{Date: in.Today.Add(-1), Hours: 3, Species: "sauger", Fish: 9})
-	l, err := Learn(LearnInput{Species: in.Species, Days: in.Days, Today: in.Today, Trips: trips, Particles: 500, Seed: 7})
+	trips = append(trips, coldseam.Trip{Date: in.Today, Hours: 4, Lines: 1, Fish: 99},
+		coldseam.Trip{Date: in.Today.Add(-1), Hours: 3, Species: "sauger", Fish: 9})
+	l, err := Learn(LearnInput{
+		Species:   in.Species,
+		Days:      in.Days,
+		Today:     in.Today,
+		Trips:     trips,
+		Particles: 500,
+		Seed:      7,
+	})
 	require.NoError(t, err)
 	require.Equal(t, 8, l.Trips, "neither today's trip nor another species")
 	require.InDelta(t, 32, l.LineHours, 1e-9)

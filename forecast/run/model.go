@@ -55,7 +55,8 @@ type drive struct {
 // drives turns daily water and flow into forcings for days i0 <= i < len(t).
 // first is the civil day of index 0. dT2 and dQ2 are 0 where the value two
 // days before lies outside the slices or, for flow, is missing or not positive.
-func (s *Species) drives(lat float64, first coldseam.Date, t, q []float64, pct func(coldseam.Date, float64) float64, i0 int) []drive {
+func (s *Species) drives(lat float64, first coldseam.Date, t, q []float64, pct func(coldseam.Date, float64) float64,
+	i0 int) []drive {
 	out := make([]drive, 0, len(t)-i0)
 	for i := i0; i < len(t); i++ {
 		day := first.Add(i)

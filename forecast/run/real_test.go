@@ -215,7 +215,8 @@ func TestSpeciesMedians(t *testing.T) {
 			water = append(water, r.midC)
 			after = append(after, float64(r.mid-mids["walleye"][k].mid))
 		}
-		t.Logf("%s: %d springs, midpoint at %.1f C, %+.1f d after walleye", key, len(water), median(water), median(after))
+		t.Logf("%s: %d springs, midpoint at %.1f C, %+.1f d after walleye", key, len(water), median(water),
+			median(after))
 		require.InDelta(t, want[0], median(water), 1, key)
 		require.InDelta(t, want[1], median(after), 1.5, key)
 	}

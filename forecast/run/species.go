@@ -66,7 +66,8 @@ type Source struct {
 }
 
 // marks are the marks a value may carry.
-var marks = map[string]bool{"seen": true, "from memory": true, "proposal": true, "common practice": true, "reference calculation": true}
+var marks = map[string]bool{"seen": true, "from memory": true, "proposal": true, "common practice": true,
+	"reference calculation": true}
 
 // field binds a name of the file to a number of the row with its valid range.
 type field struct {
@@ -148,7 +149,8 @@ func ParseSpecies(r io.Reader) ([]Species, error) {
 	}
 
 	if got := strings.Join(head, ","); got != "species,field,value,mark,source" {
-		return nil, fmt.Errorf("species file line 1: header %q, want species,field,value,mark,source: %w", got, coldseam.ErrInvalid)
+		return nil, fmt.Errorf("species file line 1: header %q, want species,field,value,mark,source: %w", got,
+			coldseam.ErrInvalid)
 	}
 	var out []Species
 	var errs []error
@@ -175,7 +177,8 @@ func ParseSpecies(r io.Reader) ([]Species, error) {
 		}
 
 		if err := out[i].set(rec); err != nil {
-			errs = append(errs, fmt.Errorf("species file line %d: %s %s: %w: %w", line, key, rec[1], err, coldseam.ErrInvalid))
+			errs = append(errs, fmt.Errorf("species file line %d: %s %s: %w: %w", line, key, rec[1], err,
+				coldseam.ErrInvalid))
 		}
 	}
 
@@ -250,7 +253,8 @@ func (s *Species) setNumber(name, value string) error {
 			names = append(names, n)
 		}
 		sort.Strings(names)
-		return fmt.Errorf("unknown field, want one of name, calibrated, clock, advice, light, trap_c, cohort, %s", strings.Join(names, ", "))
+		return fmt.Errorf("unknown field, want one of name, calibrated, clock, advice, light, trap_c, cohort, %s",
+			strings.Join(names, ", "))
 	}
 
 	if value == "none" && f.optional {

@@ -33,7 +33,8 @@ func TestSpeciesFileIsChecked(t *testing.T) {
 
 	for _, r := range []struct{ name, old, new, want string }{
 		{"header", "species,field", "kind,field", "species file line 1: header"},
-		{"number", "walleye,tb_c,2.27", "walleye,tb_c,two", `species file line 15: walleye tb_c: "two", want a number from 0 to 15`},
+		{"number", "walleye,tb_c,2.27", "walleye,tb_c,two",
+			`species file line 15: walleye tb_c: "two", want a number from 0 to 15`},
 		{"range", "walleye,rho,0.62", "walleye,rho,1.2", `walleye rho: "1.2", want a number from 0 to 0.99`},
 		{"mark", "walleye,tb_c,2.27,proposal", "walleye,tb_c,2.27,sure", `mark "sure", want seen`},
 		{"unknown field", "walleye,tb_c", "walleye,tb", "unknown field, want one of name, calibrated"},

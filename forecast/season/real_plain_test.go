@@ -55,9 +55,11 @@ func river(t testing.TB, name string) *Record {
 			d.First = day
 		}
 		for d.Len() < d.Index(day) {
-			d.FlowM3S, d.WaterC, d.AirC = append(d.FlowM3S, math.NaN()), append(d.WaterC, math.NaN()), append(d.AirC, math.NaN())
+			d.FlowM3S, d.WaterC, d.AirC = append(d.FlowM3S, math.NaN()), append(d.WaterC, math.NaN()),
+				append(d.AirC, math.NaN())
 		}
-		d.FlowM3S, d.WaterC, d.AirC = append(d.FlowM3S, number(r[1])), append(d.WaterC, number(r[2])), append(d.AirC, number(r[3]))
+		d.FlowM3S, d.WaterC, d.AirC = append(d.FlowM3S, number(r[1])), append(d.WaterC, number(r[2])),
+			append(d.AirC, number(r[3]))
 	}
 
 	return recordOf(t, name, d, places[name][0], places[name][1])
@@ -75,7 +77,8 @@ func alone(t testing.TB, r *Record, from, to string) coldseam.Replay {
 func letters(r coldseam.Replay) string {
 	var b strings.Builder
 	for _, c := range r.Cells {
-		b.WriteString(map[coldseam.Verdict]string{coldseam.Go: "G", coldseam.TossUp: "t", coldseam.Stay: ".", coldseam.Stop: "#", coldseam.NoCall: "?"}[c.Word])
+		b.WriteString(map[coldseam.Verdict]string{coldseam.Go: "G", coldseam.TossUp: "t", coldseam.Stay: ".",
+			coldseam.Stop: "#", coldseam.NoCall: "?"}[c.Word])
 	}
 	return b.String()
 }

@@ -148,7 +148,8 @@ func assumedReach(out coldseam.Reach, past coldseam.Days, day coldseam.Date) col
 	}
 
 	if out.MaxFlowM3S == nil {
-		if c := flowlimit.Propose(flowlimit.Input{Days: past, ActionStageM: out.ActionStage, FloodStageM: out.FloodStageM}); len(c) > 0 {
+		if c := flowlimit.Propose(flowlimit.Input{Days: past, ActionStageM: out.ActionStage,
+			FloodStageM: out.FloodStageM}); len(c) > 0 {
 			out.MaxFlowM3S, out.MaxFlowWhy = &c[0].FlowM3S, string(c[0].Source)
 		}
 	}
@@ -175,7 +176,8 @@ const readingDays = 60
 
 // readings are the daily means before day, each stamped at the end of its day
 // or, with a late mail, so that the newest is young enough to stand for a reading.
-func readings(d coldseam.Days, x []float64, day coldseam.Date, stamp time.Duration, loc *time.Location) []coldseam.Observation {
+func readings(d coldseam.Days, x []float64, day coldseam.Date, stamp time.Duration,
+	loc *time.Location) []coldseam.Observation {
 	var out []coldseam.Observation
 	for i := max(d.Index(day)-readingDays, 0); i < len(x); i++ {
 		at := d.Day(i).Add(1).At(stamp, loc)

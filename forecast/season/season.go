@@ -60,7 +60,8 @@ func warmUpFrom(d coldseam.Date) coldseam.Date {
 // beginning of February or August.
 func Run(src Source, o Options) (coldseam.Replay, error) {
 	if o.To.Before(o.From) {
-		return coldseam.Replay{}, fmt.Errorf("season from %s to %s: want the first day first: %w", o.From, o.To, coldseam.ErrInvalid)
+		return coldseam.Replay{}, fmt.Errorf("season from %s to %s: want the first day first: %w", o.From, o.To,
+			coldseam.ErrInvalid)
 	}
 	out := coldseam.Replay{From: o.From, To: o.To, Assumed: append([]string{}, src.Assumed()...)}
 	r := replayer{src: src}
@@ -126,7 +127,8 @@ func fitDay(d coldseam.Date) coldseam.Date { return d.Add(-int(d.UTC().Unix() / 
 
 // morning makes one morning with the models of its week, which are fitted to
 // what was known on their own morning.
-func (r *replayer) morning(day coldseam.Date) (f forecast.Features, m forecast.Morning, c coldseam.ReplayCell, err error) {
+func (r *replayer) morning(day coldseam.Date) (
+	f forecast.Features, m forecast.Morning, c coldseam.ReplayCell, err error) {
 	fit := fitDay(day)
 	if r.fitted != fit && day != fit {
 		if f, m, c, err = r.morning(fit); err != nil {

@@ -29,8 +29,18 @@ func recordOf(t testing.TB, name string, d coldseam.Days, lat, lon float64) *Rec
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)
 	d.Lat = lat
-	return &Record{Reach: BareReach(filepath.Base(name), lat, lon), Bare: true, Days: d, SendAt: 4*time.Hour + 45*time.Minute,
-		Loc: SolarZone(lon), Species: sp, Air: AirClimatology, Table: verdict.DefaultTable(), Cost: coldseam.DefaultCost, Members: 30}
+	return &Record{
+		Reach:   BareReach(filepath.Base(name), lat, lon),
+		Bare:    true,
+		Days:    d,
+		SendAt:  4*time.Hour + 45*time.Minute,
+		Loc:     SolarZone(lon),
+		Species: sp,
+		Air:     AirClimatology,
+		Table:   verdict.DefaultTable(),
+		Cost:    coldseam.DefaultCost,
+		Members: 30,
+	}
 }
 
 // invented is a smooth river of two years and a half with a warm wobble.
@@ -128,7 +138,8 @@ func TestFlowLimit(t *testing.T) {
 func TestClosedSeason(t *testing.T) {
 	t.Parallel()
 	r := recordOf(t, "river", invented(), 45, -92)
-	r.Reach.Rules = []coldseam.Rule{{Kind: coldseam.RuleSeason, Closed: []coldseam.DayRange{{FromMonth: 2, FromDay: 6, ToMonth: 5, ToDay: 1}}}}
+	r.Reach.Rules = []coldseam.Rule{{Kind: coldseam.RuleSeason,
+		Closed: []coldseam.DayRange{{FromMonth: 2, FromDay: 6, ToMonth: 5, ToDay: 1}}}}
 	s := mustRun(t, r, "2025-02-05", "2025-02-06")
 	require.True(t, s.Cells[0].Word.ShowsOdds())
 	require.Equal(t, []string{"closed"}, s.Cells[1].Stops)
@@ -150,8 +161,13 @@ func TestProgressEndsARun(t *testing.T) {
 // The keys of the JSON form are a contract.
 func TestKeys(t *testing.T) {
 	t.Parallel()
-	s := coldseam.Replay{From: date("2025-02-05"), To: date("2025-02-05"), Assumed: []string{},
-		Cells: []coldseam.ReplayCell{{Day: date("2025-02-05"), Stops: []string{}, Caps: []string{}, Missing: []string{}, NotReplayed: []string{}}}}
+	s := coldseam.Replay{
+		From:    date("2025-02-05"),
+		To:      date("2025-02-05"),
+		Assumed: []string{},
+		Cells: []coldseam.ReplayCell{{Day: date("2025-02-05"), Stops: []string{}, Caps: []string{},
+			Missing: []string{}, NotReplayed: []string{}}},
+	}
 	s.Sum()
 	require.JSONEq(t, `{"reach":"","from":"2025-02-05","to":"2025-02-05","assumed":[],"cells":[{"day":"2025-02-05","word":"NO CALL","odds_word":"NO CALL",
 		"odds":null,"p_wave":null,"water_c":null,"flow_m3s":null,"tie_oz":null,"pack_oz":null,"place":"","stage":"","stops":[],"caps":[],"missing":[],

@@ -20,8 +20,11 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 	t.Parallel()
 	sum := map[bool]map[int][2]float64{false: {}, true: {}}
 
-	for _, f := range []string{"alaska/george_river_osm_george.csv", "alaska/goodnews_river_nflo.csv", "alaska/kulukak_river_kulr.csv", "alaska/middle_fork_goodnews_river_mflr.csv", "alaska/tanada_creek_osm_tanada.csv",
-		"greatlakes/fox.csv", "greatlakes/genesee.csv", "greatlakes/saginaw.csv", "greatlakes/stlouis.csv", "greatlakes/vermilion.csv"} {
+	for _, f := range []string{"alaska/george_river_osm_george.csv", "alaska/goodnews_river_nflo.csv",
+		"alaska/kulukak_river_kulr.csv", "alaska/middle_fork_goodnews_river_mflr.csv",
+		"alaska/tanada_creek_osm_tanada.csv",
+		"greatlakes/fox.csv", "greatlakes/genesee.csv", "greatlakes/saginaw.csv", "greatlakes/stlouis.csv",
+		"greatlakes/vermilion.csv"} {
 		d := real(t, f)
 		a, b := 0, last(d.WaterC, d.Len()-1)
 		for d.WaterC[a] != d.WaterC[a] {
@@ -52,7 +55,8 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 				if !daily.Complete(v.obs, i-1, i+leads) {
 					continue
 				}
-				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.cal.Doy[i], simTraces)
+				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.cal.Doy[i],
+					simTraces)
 				var r row
 				k.eng.fillRow(&r, k.src, i, nil, k.tr, m.recipe(modeNoAir).features)
 
@@ -77,7 +81,8 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 	for _, long := range []bool{true, false} {
 		for _, h := range []int{1, 3, 7, 10} {
 			s := sum[long][h]
-			t.Logf("long record %v, lead %2d: mean absolute error of the stack %.3f, of adaptive weights %.3f", long, h, s[0], s[1])
+			t.Logf("long record %v, lead %2d: mean absolute error of the stack %.3f, of adaptive weights %.3f", long, h,
+				s[0], s[1])
 			require.Less(t, s[0], s[1]*1.005, "long %v, lead %d", long, h)
 		}
 	}

@@ -15,7 +15,8 @@ const (
 	airGrowthDay1  = .35
 	airGrowthDay10 = .9
 	airSeason      = 45 // days of the year around the issue whose archived errors count
-	airShrink      = 20 // issues at which half of a bias, or of a spread, is believed [source: design section 3, proposal]
+	// issues at which half of a bias, or of a spread, is believed [source: design section 3, proposal]
+	airShrink = 20
 )
 
 func airGrowth(h int) float64 {

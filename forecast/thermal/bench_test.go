@@ -63,7 +63,8 @@ func real(t testing.TB, path string) coldseam.Days {
 // fitTarget is the least-squares problem of a record.
 func fitTarget(d coldseam.Days) (target, int) {
 	r := newRecord(d, daily.Training{})
-	c := &Core{HasAir: true, Air: daily.FitHarmonic(r.cal, padTo(d.AirC, len(r.cal.Doy))), Water: daily.FitHarmonic(r.cal, r.obs)}
+	c := &Core{HasAir: true, Air: daily.FitHarmonic(r.cal, padTo(d.AirC, len(r.cal.Doy))),
+		Water: daily.FitHarmonic(r.cal, r.obs)}
 	kind := 5
 	if q := positiveLogs(d, r.n); daily.Span(q) > flowComplete*daily.Span(r.obs) {
 		kind = 8
@@ -159,7 +160,8 @@ func nelderMead(p problem, x0 []float64) fitState {
 }
 
 var fitFiles = []string{"greatlakes/stlouis.csv", "alaska/kulukak_river_kulr.csv", "alaska/goodnews_river_nflo.csv",
-	"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv", "alaska/tanada_creek_osm_tanada.csv"}
+	"alaska/middle_fork_goodnews_river_mflr.csv", "alaska/george_river_osm_george.csv",
+	"alaska/tanada_creek_osm_tanada.csv"}
 
 // TestLevenbergNeedsFewRuns holds the count of model runs, not the clock: from
 // the same start the fit reaches the simplex's error or less on every public
@@ -172,7 +174,8 @@ func TestLevenbergNeedsFewRuns(t *testing.T) {
 		p := g.problem(kind, 0, false)
 		x0 := startPoint(kind, 0, daily.Stream(1, epoch, saltFit))
 		a, b := levenberg(p, x0, polishRuns, 1e-5), nelderMead(p, x0)
-		t.Logf("%-45s %d parameters: LM %d runs SSE %.1f, simplex %d runs SSE %.1f", f, kind, a.runs, a.cost, b.runs, b.cost)
+		t.Logf("%-45s %d parameters: LM %d runs SSE %.1f, simplex %d runs SSE %.1f", f, kind, a.runs, a.cost, b.runs,
+			b.cost)
 		require.LessOrEqual(t, a.cost, 1.002*b.cost, f)
 		lm, nm = lm+a.runs, nm+b.runs
 	}

@@ -18,7 +18,8 @@ func hourReadings(days int, f func(day int, hour float64) float64) []coldseam.Ob
 	t0 := time.Date(2025, 4, 1, 0, 0, 0, 0, time.UTC)
 	var out []coldseam.Observation
 	for i := range days * 48 {
-		out = append(out, coldseam.Observation{At: t0.Add(time.Duration(i) * 30 * time.Minute), Value: f(i/48, float64(i%48)/2)})
+		out = append(out, coldseam.Observation{At: t0.Add(time.Duration(i) * 30 * time.Minute),
+			Value: f(i/48, float64(i%48)/2)})
 	}
 	return out
 }
@@ -125,7 +126,8 @@ func TestDielOnBrandywine(t *testing.T) {
 		}
 	}
 
-	t.Logf("mean absolute error by the half hour: daily mean %.2f, with the shape %.2f degC (n %.0f)", flat/n, shaped/n, n)
+	t.Logf("mean absolute error by the half hour: daily mean %.2f, with the shape %.2f degC (n %.0f)", flat/n, shaped/n,
+		n)
 	require.Less(t, shaped, .6*flat)
 }
 

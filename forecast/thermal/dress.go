@@ -73,7 +73,8 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 		return err
 	}
 	if n := len(l.Day); len(l.State) != n*stateCols || len(l.Res) != n*leads {
-		return fmt.Errorf("water temperature error library: %d days, %d states, %d errors: %w", n, len(l.State), len(l.Res), coldseam.ErrInvalid)
+		return fmt.Errorf("water temperature error library: %d days, %d states, %d errors: %w", n, len(l.State),
+			len(l.Res), coldseam.ErrInvalid)
 	}
 	l.decode()
 	return nil
@@ -178,7 +179,8 @@ func (l *Library) calibrate(rc recipe, stepC float64) [leads + 1]float64 {
 				x = append(x, float64(l.Res[int(k)*leads+h-1]))
 			}
 			slices.Sort(x)
-			lo, hi := stat.Quantile((1-coverage)/2, stat.LinInterp, x, nil), stat.Quantile((1+coverage)/2, stat.LinInterp, x, nil)
+			lo, hi := stat.Quantile((1-coverage)/2, stat.LinInterp, x, nil),
+				stat.Quantile((1+coverage)/2, stat.LinInterp, x, nil)
 			if hi-lo < flatCenti {
 				continue // under ice: a factor on nothing is nothing
 			}

@@ -75,8 +75,9 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 		return k.bare(res, q, start, age), nil
 	}
 	if len(cand) == 0 {
-		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: no observed path of %d days within %d days of the date: %w",
-			q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
+		return daily.Result{},
+			fmt.Errorf("forecast water temperature on %s: no observed path of %d days within %d days of the date: %w",
+				q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
 	}
 
 	pick := k.pick(q, cand, members)

@@ -163,7 +163,8 @@ func TestFastExp2IsFastExp(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		x, y := rapid.Float64Range(-760, 760).Draw(t, "x"), rapid.Float64Range(-760, 760).Draw(t, "y")
 		a, b := fastExp2(x, y)
-		require.Equal(t, [2]uint64{math.Float64bits(fastExp(x)), math.Float64bits(fastExp(y))}, [2]uint64{math.Float64bits(a), math.Float64bits(b)})
+		require.Equal(t, [2]uint64{math.Float64bits(fastExp(x)), math.Float64bits(fastExp(y))},
+			[2]uint64{math.Float64bits(a), math.Float64bits(b)})
 	})
 	for _, odd := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		a, b := fastExp2(odd, 1)

@@ -27,7 +27,8 @@ type Model struct {
 	Years    float64        `json:"years"` // observed training days / 365.25
 	Tier     daily.Tier     `json:"tier"`
 	Seed     uint64         `json:"seed"`
-	Score    float64        `json:"score"` // mean absolute out-of-fold error at lead 5 without air forecast, degC; 0 = not measured
+	// mean absolute out-of-fold error at lead 5 without air forecast, degC; 0 = not measured
+	Score float64 `json:"score"`
 
 	StepC float64 `json:"step_c"` // reading step of the record, which members are rounded to; 0 = none
 
@@ -70,7 +71,9 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 		a++
 	}
 	if b < 0 && len(opt.Pool) == 0 {
-		return nil, fmt.Errorf("fit water temperature: no water temperature on any training day and no similar gauge: %w", coldseam.ErrInvalid)
+		return nil, fmt.Errorf(
+			"fit water temperature: no water temperature on any training day and no similar gauge: %w",
+			coldseam.ErrInvalid)
 	}
 
 	if b >= 0 {

@@ -208,7 +208,8 @@ func FitNeighbour(own, neighbour []float64) (Neighbour, error) {
 	}
 
 	if n == 0 {
-		return Neighbour{B: 1, SD: neighbourSD}, fmt.Errorf("fit neighbour gauge: no common reading: %w", coldseam.ErrUnavailable)
+		return Neighbour{B: 1, SD: neighbourSD}, fmt.Errorf("fit neighbour gauge: no common reading: %w",
+			coldseam.ErrUnavailable)
 	}
 	mx, my := sx/n, sy/n
 	var xx, xy float64

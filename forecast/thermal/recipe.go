@@ -41,8 +41,19 @@ func recipeOf(long, air bool) recipe {
 		return recipe{kinds: shortKinds, prior: []float64{.3, .2, 0, 0, .2, .15, .15}, nu: .03, nuSpring: .03, nue: .3,
 			features: 6, k: 100, spread: 1.2, unseen: 1.05}
 	}
-	return recipe{kinds: shortKinds, prior: []float64{.15, 0, 0, 0, .1, .6, .15}, spring: []float64{0, 0, 0, 0, 0, 1, 0},
-		nu: .3, nuSpring: 10, nue: 1, overH: true, features: 4, k: 100, spread: 1.2, unseen: .95}
+	return recipe{
+		kinds:    shortKinds,
+		prior:    []float64{.15, 0, 0, 0, .1, .6, .15},
+		spring:   []float64{0, 0, 0, 0, 0, 1, 0},
+		nu:       .3,
+		nuSpring: 10,
+		nue:      1,
+		overH:    true,
+		features: 4,
+		k:        100,
+		spread:   1.2,
+		unseen:   .95,
+	}
 }
 
 // withoutAir drops the heat balances, for a river without an air record: their

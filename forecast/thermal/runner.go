@@ -56,7 +56,8 @@ func (m *Model) Past(days coldseam.Days) []float64 {
 // see points the runner at the view of an issue, reusing the last one when the
 // memory is the same.
 func (k *Runner) see(d coldseam.Days) {
-	if k.eng != nil && same(d.WaterC, k.days.WaterC) && same(d.AirC, k.days.AirC) && same(d.FlowM3S, k.days.FlowM3S) && d.First == k.days.First {
+	if k.eng != nil && same(d.WaterC, k.days.WaterC) && same(d.AirC, k.days.AirC) && same(d.FlowM3S, k.days.FlowM3S) &&
+		d.First == k.days.First {
 		return
 	}
 	v := newState(newRecord(d, daily.Training{}), k.m.Core)

@@ -38,7 +38,8 @@ type row struct {
 
 // columns fills the regression columns of one issue: sources minus T(t), then
 // the features. e is the residual of the first heat balance.
-func columns(x *[leads + 1][maxCols]float64, s [][leads + 1]float64, feat int, t, dt, e, a3, a7 float64, air []float64) {
+func columns(x *[leads + 1][maxCols]float64, s [][leads + 1]float64, feat int, t, dt, e, a3, a7 float64,
+	air []float64) {
 	n := len(s)
 	sum := 0.0
 	for h := 1; h <= leads; h++ {

@@ -85,7 +85,8 @@ func TestStaleValueIsNoStart(t *testing.T) {
 
 func TestFitRefusesARecordWithoutWater(t *testing.T) {
 	t.Parallel()
-	_, err := Fit(coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, FlowM3S: []float64{1, 2}}, Options{})
+	_, err := Fit(coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, FlowM3S: []float64{1, 2}},
+		Options{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
 

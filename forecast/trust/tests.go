@@ -317,7 +317,8 @@ func (in *Input) relation(flow, stage *Quantity) {
 		}
 		want, known, beyond := in.History.relation(s.Value)
 		off := flow.scale(o.Value) - flow.scale(want)
-		if known && math.Abs(off) > in.History.OffLn || beyond > 0 && off < in.History.beyondLn(beyond) && !stage.doubts(s.At) {
+		if known && math.Abs(off) > in.History.OffLn || beyond > 0 && off < in.History.beyondLn(beyond) &&
+			!stage.doubts(s.At) {
 			flow.doubt(i, OffRelation)
 			stage.doubtNear(s.At, 0, OffRelation)
 		}
@@ -326,7 +327,8 @@ func (in *Input) relation(flow, stage *Quantity) {
 
 // doubts reports whether the row of a time is marked.
 func (q *Quantity) doubts(t time.Time) bool {
-	i, ok := slices.BinarySearchFunc(q.rows, t, func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
+	i, ok := slices.BinarySearchFunc(q.rows, t,
+		func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
 	return ok && q.why[i] != ""
 }
 

@@ -76,7 +76,9 @@ func (w Witness) moving(from, to time.Time) (moved, seen bool) {
 			scale, least = plain, reversalM
 		}
 
-		obs := slices.DeleteFunc(valued(after(upTo(n.Obs, to), from.Add(-1))), func(o coldseam.Observation) bool { return o.Flag&doubtful != 0 })
+		obs := slices.DeleteFunc(valued(after(upTo(n.Obs, to), from.Add(-1))), func(o coldseam.Observation) bool {
+			return o.Flag&doubtful != 0
+		})
 		if len(obs) < 2 {
 			continue
 		}

@@ -78,16 +78,22 @@ func TestFaultsAreDoubted(t *testing.T) {
 		harm        func(*Input)
 		flow, stage string
 	}{
-		{"SI under a label of cubic feet", func(in *Input) { in.Flow = last(4, in.Flow, scale(1/35.31)) }, FallTooSteep, ""},
+		{"SI under a label of cubic feet", func(in *Input) {
+			in.Flow = last(4, in.Flow, scale(1/35.31))
+		}, FallTooSteep, ""},
 		{"cubic feet under an SI label", func(in *Input) { in.Flow = last(4, in.Flow, scale(35.31)) }, UnitSlip, ""},
 		{"stage in feet", func(in *Input) { in.Stage = last(4, in.Stage, scale(3.281)) }, "", UnitSlip},
 		{"one low reading", func(in *Input) { in.Flow = last(1, in.Flow, scale(.1)) }, FallTooSteep, ""},
-		{"stage reset", func(in *Input) { in.Stage = last(6, in.Stage, func(_ int, o *coldseam.Observation) { o.Value = .4 }) }, "", FallTooSteep},
+		{"stage reset", func(in *Input) {
+			in.Stage = last(6, in.Stage, func(_ int, o *coldseam.Observation) { o.Value = .4 })
+		}, "", FallTooSteep},
 		{"alternating", func(in *Input) {
 			in.Flow = last(8, in.Flow, func(i int, o *coldseam.Observation) { o.Value *= 1 - .2*float64(i%2) })
 		}, Alternating, ""},
 		{"flow creeps off its stage", func(in *Input) {
-			in.Flow = last(12, in.Flow, func(i int, o *coldseam.Observation) { o.Value *= math.Exp(-.04 * float64(i+1)) })
+			in.Flow = last(12, in.Flow, func(i int, o *coldseam.Observation) {
+				o.Value *= math.Exp(-.04 * float64(i+1))
+			})
 		}, OffRelation, OffRelation},
 		{"logger repeats", func(in *Input) {
 			for _, obs := range []*[]coldseam.Observation{&in.Flow, &in.Stage, &in.Water} {
@@ -95,9 +101,13 @@ func TestFaultsAreDoubted(t *testing.T) {
 				*obs = last(40, *obs, func(_ int, o *coldseam.Observation) { o.Value = v })
 			}
 		}, Frozen, Frozen},
-		{"flow a fifth too low for its stage", func(in *Input) { in.Flow = last(4, in.Flow, scale(.8)) }, OffRelation, OffRelation},
+		{"flow a fifth too low for its stage", func(in *Input) {
+			in.Flow = last(4, in.Flow, scale(.8))
+		}, OffRelation, OffRelation},
 		{"two large reversals", func(in *Input) {
-			in.Flow, in.Stage = last(6, in.Flow, func(i int, o *coldseam.Observation) { o.Value *= 1 - .25*float64(i%2) }), nil
+			in.Flow, in.Stage = last(6, in.Flow, func(i int, o *coldseam.Observation) {
+				o.Value *= 1 - .25*float64(i%2)
+			}), nil
 			in.Flow = in.Flow[:len(in.Flow)-2]
 		}, Alternating, ""},
 		{"equipment", func(in *Input) {
@@ -111,7 +121,8 @@ func TestFaultsAreDoubted(t *testing.T) {
 			s := Judge(in)
 			require.Equal(t, r.flow, s.Flow.Doubt.Code)
 			if r.stage != "" || r.flow != OffRelation {
-				require.Contains(t, []string{r.stage, OffRelation}, s.Stage.Doubt.Code, "a flow that is wrong may speak against the stage beside it")
+				require.Contains(t, []string{r.stage, OffRelation}, s.Stage.Doubt.Code,
+					"a flow that is wrong may speak against the stage beside it")
 			}
 			require.False(t, s.MayLift())
 		})
@@ -124,7 +135,8 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 	other := func(p coldseam.Parameter, from, to float64) Near {
 		n := Near{Param: p}
 		for k := 40; k >= 0; k-- {
-			o := coldseam.Observation{At: now.Add(-time.Duration(k) * step), Value: from + (to-from)*float64(max(30-k, 0))/30}
+			o := coldseam.Observation{At: now.Add(-time.Duration(k) * step), Value: from +
+				(to-from)*float64(max(30-k, 0))/30}
 			n.Obs = append(n.Obs, o)
 		}
 		return n
@@ -144,7 +156,8 @@ func TestStillGaugeNeedsAWitness(t *testing.T) {
 		{"dry by 9.9 mm", Witness{RainMM: &almost}, "", false},
 		{"thaw", Witness{RainMM: new(float64), Thaw: &yes}, StillInRain, false},
 		{"frost, rain not known", Witness{Thaw: new(bool)}, "", true},
-		{"a gauge that moves", Witness{RainMM: new(float64), Near: []Near{other(coldseam.Discharge, 10, 12)}}, StillInRain, false},
+		{"a gauge that moves", Witness{RainMM: new(float64), Near: []Near{other(coldseam.Discharge, 10, 12)}},
+			StillInRain, false},
 		{"a stage that moves", Witness{Near: []Near{other(coldseam.Stage, 1, 1.05)}}, StillInRain, false},
 		{"a gauge as calm", Witness{Near: []Near{other(coldseam.Discharge, 10, 10.3)}}, "", false},
 		{"a gauge that moved before", Witness{Near: []Near{moved}}, "", false},
@@ -200,7 +213,8 @@ func TestOneSpikeIsNoHeightToFallFrom(t *testing.T) {
 	in.Flow[len(in.Flow)-20].Value *= 4
 	require.Zero(t, Judge(in).Flow.Doubt)
 	in.Flow[len(in.Flow)-10].Value *= 4
-	require.Equal(t, FallTooSteep, Judge(in).Flow.Doubt.Code, "two spikes are the true readings of a gauge that drops out")
+	require.Equal(t, FallTooSteep, Judge(in).Flow.Doubt.Code,
+		"two spikes are the true readings of a gauge that drops out")
 }
 
 func TestConfirmedReadingsCountAsUnflagged(t *testing.T) {
@@ -210,7 +224,12 @@ func TestConfirmedReadingsCountAsUnflagged(t *testing.T) {
 	in.Stage = nil
 	in.History = HistoryOf(in.Flow, nil, in.Water, now)
 	require.Equal(t, FallTooSteep, Judge(in).Flow.Doubt.Code)
-	in.Confirmed = []coldseam.Confirmation{{Param: coldseam.Discharge, From: now.Add(-30 * step), To: now, At: now.Add(step)}}
+	in.Confirmed = []coldseam.Confirmation{{
+		Param: coldseam.Discharge,
+		From:  now.Add(-30 * step),
+		To:    now,
+		At:    now.Add(step),
+	}}
 	s := Judge(in)
 	require.Zero(t, s.Flow.Doubt)
 	require.Equal(t, coldseam.Provisional|coldseam.QCRate, in.Flow[len(in.Flow)-1].Flag, "the stored flag stays")
@@ -237,7 +256,9 @@ func TestLift(t *testing.T) {
 		{"stage never seen", func(in *Input) { in.History.Pairs = in.History.Pairs[:20] }, RelationBlind},
 		{"falls too fast since the peak", func(in *Input) {
 			in.Stage = nil
-			in.Flow = last(24, in.Flow, func(i int, o *coldseam.Observation) { o.Value *= math.Exp(-.05 * float64(i+1)) })
+			in.Flow = last(24, in.Flow, func(i int, o *coldseam.Observation) {
+				o.Value *= math.Exp(-.05 * float64(i+1))
+			})
 		}, Creep},
 		{"flashy", func(in *Input) { in.Strict = true; in.Flow[len(in.Flow)-20].Flag |= coldseam.Suspect }, TooFew},
 		{"nothing", func(in *Input) { in.Flow, in.Stage = nil, nil }, TooFew},
@@ -275,7 +296,8 @@ func TestFlagsOnlyAddDoubt(t *testing.T) {
 		obs[i].Flag |= coldseam.Flag(1) << rapid.IntRange(0, 15).Draw(t, "bit")
 		s := Judge(in)
 		worse := func(a, b Quantity) bool { return a.Doubt.Code == "" || b.Doubt.Code != "" }
-		if !worse(before.Flow, s.Flow) || !worse(before.Stage, s.Stage) || !worse(before.Water, s.Water) || !before.MayLift() && s.MayLift() {
+		if !worse(before.Flow, s.Flow) || !worse(before.Stage, s.Stage) || !worse(before.Water, s.Water) ||
+			!before.MayLift() && s.MayLift() {
 			t.Fatalf("flag %v made it better: %+v -> %+v", obs[i].Flag.Names(), before.Lift, s.Lift)
 		}
 	})

@@ -16,7 +16,15 @@ func TestAdviceLines(t *testing.T) {
 		for _, pct := range []float64{.1, .5, .8, .95} {
 			for _, stage := range []string{"", "not yet", "staging", "moving", "spawning", "dropping back", "done"} {
 				for _, fall := range []float64{0, 1} {
-					a := Advise(AdviceInputs{WaterC: coldseam.C(f), FlowPct: pct, Stage: stage, WaterFall: fall, RisePct: 12 * fall, Reach: tamsen(), Day: day})
+					a := Advise(AdviceInputs{
+						WaterC:    coldseam.C(f),
+						FlowPct:   pct,
+						Stage:     stage,
+						WaterFall: fall,
+						RisePct:   12 * fall,
+						Reach:     tamsen(),
+						Day:       day,
+					})
 					require.NotEmpty(t, a.Row)
 					require.Contains(t, Bodies, a.Body)
 					require.NotEmpty(t, a.Tail+a.Verb)
@@ -66,14 +74,20 @@ func TestAdviceBaitNeedsACheckedRule(t *testing.T) {
 	}{
 		{"allowed and checked", coldseam.Rule{Kind: coldseam.RuleBait, Allowed: true, CheckedOn: day.Add(-20)}, true},
 		{"not allowed", coldseam.Rule{Kind: coldseam.RuleBait, CheckedOn: day.Add(-20)}, false},
-		{"checked too long ago", coldseam.Rule{Kind: coldseam.RuleBait, Allowed: true, CheckedOn: day.Add(-366)}, false},
+		{"checked too long ago", coldseam.Rule{Kind: coldseam.RuleBait, Allowed: true, CheckedOn: day.Add(-366)},
+			false},
 		{"never checked", coldseam.Rule{Kind: coldseam.RuleBait, Allowed: true}, false},
 		{"checked in the future", coldseam.Rule{Kind: coldseam.RuleBait, Allowed: true, CheckedOn: day.Add(1)}, false},
 		{"another rule", coldseam.Rule{Kind: coldseam.RuleSeason, Allowed: true, CheckedOn: day}, false},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
-			a := Advise(AdviceInputs{WaterC: 2, FlowPct: .5, Reach: coldseam.Reach{Rules: []coldseam.Rule{r.rule}}, Day: day})
+			a := Advise(AdviceInputs{
+				WaterC:  2,
+				FlowPct: .5,
+				Reach:   coldseam.Reach{Rules: []coldseam.Rule{r.rule}},
+				Day:     day,
+			})
 			require.Equal(t, r.want, a.Bait != "", a.Bait)
 		})
 	}
@@ -86,11 +100,15 @@ func TestAdviceRefusesBadRows(t *testing.T) {
 	edit := func(old, new string) string { return strings.Replace(rows, old, new, 1) }
 
 	for _, r := range []struct{ name, rows, mods, want string }{
-		{"body", edit("slow,main,slow,*,*,slim", "slow,main,slow,*,*,worm"), mods, `advice line 2: body "worm", want one of slim, flutter, paddle, bulky, bucktail`},
+		{"body", edit("slow,main,slow,*,*,slim", "slow,main,slow,*,*,worm"), mods,
+			`advice line 2: body "worm", want one of slim, flutter, paddle, bulky, bucktail`},
 		{"band", edit("ease,main,ease", "ease,main,warm"), mods, `advice line 5: band "warm", want one of slow, ease`},
-		{"range", edit(",4-8,3-5,", ",8-4,3-5,"), mods, `advice line 5: lift_in "8-4", want a number or a range a-b within 0-60`},
-		{"place", edit("hole_head/current_seam", "hole_heads/current_seam"), mods, `where "hole_heads", want classes of`},
-		{"long line", edit("flutter tail,lift,", "a flutter tail of quite extraordinary length and motion,lift,"), mods, "want 60 at most"},
+		{"range", edit(",4-8,3-5,", ",8-4,3-5,"), mods,
+			`advice line 5: lift_in "8-4", want a number or a range a-b within 0-60`},
+		{"place", edit("hole_head/current_seam", "hole_heads/current_seam"), mods,
+			`where "hole_heads", want classes of`},
+		{"long line", edit("flutter tail,lift,", "a flutter tail of quite extraordinary length and motion,lift,"), mods,
+			"want 60 at most"},
 		{"twice", rows + lines[1] + "\n", mods, `id "slow" given twice`},
 		{"no main row", strings.Replace(rows, lines[6]+"\n", "", 1), mods, "band lift has no main row"},
 		{"columns", "id,kind\n", mods, "advice line 1: header"},

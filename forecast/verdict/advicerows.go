@@ -39,7 +39,8 @@ var places = map[string]coldseam.SpotKind{
 
 // modifierKeys are the conditions the program looks for; a modifier row must
 // name one of them.
-var modifierKeys = []string{"staging", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood", "keep_off", "rising",
+var modifierKeys = []string{"staging", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood",
+	"keep_off", "rising",
 	"falling_clearing", "muddy", "stained", "clear", "unknown", "temp_fall", "deep", "first_catch", "line"}
 
 // stageKeys are the stages as the rows write them.
@@ -92,7 +93,8 @@ func AdviceFiles() (rows, modifiers string) { return adviceCSV, modifierCSV }
 // flow and stage, is refused as a whole, so the one in use stays.
 func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable, error) {
 	t := AdviceTable{mods: map[string]Modifier{}, bands: bands}
-	recs, err := readCSV(rows, "advice", strings.Split("id,kind,band,flow,stage,body,tail,verb,lift_in,pause_s,action,cadence,hook,leader_lb,leader_ft,where,bait,mark", ","))
+	recs, err := readCSV(rows, "advice",
+		strings.Split("id,kind,band,flow,stage,body,tail,verb,lift_in,pause_s,action,cadence,hook,leader_lb,leader_ft,where,bait,mark", ","))
 	if err != nil {
 		return AdviceTable{}, err
 	}
@@ -113,8 +115,11 @@ func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable,
 	}
 
 	for _, b := range bands {
-		if !slices.ContainsFunc(t.rows, func(r AdviceRow) bool { return !r.Alternative && r.Band == b.Key && r.Flow == "*" && r.Stage == "*" }) && len(errs) == 0 {
-			errs = append(errs, fmt.Errorf("advice: band %s has no main row for every flow and stage: %w", b.Key, coldseam.ErrInvalid))
+		if !slices.ContainsFunc(t.rows, func(r AdviceRow) bool {
+			return !r.Alternative && r.Band == b.Key && r.Flow == "*" && r.Stage == "*"
+		}) && len(errs) == 0 {
+			errs = append(errs, fmt.Errorf("advice: band %s has no main row for every flow and stage: %w", b.Key,
+				coldseam.ErrInvalid))
 		}
 	}
 
@@ -127,8 +132,20 @@ func ParseAdvice(rows, modifiers io.Reader, bands []coldseam.Band) (AdviceTable,
 
 func parseRow(r csvRow, bands []coldseam.Band) (AdviceRow, error) {
 	f := r.f
-	row := AdviceRow{ID: f["id"], Band: f["band"], Flow: f["flow"], Stage: f["stage"], Alternative: f["kind"] == "alt", Body: f["body"], Tail: f["tail"],
-		Verb: f["verb"], AdviceWay: coldseam.AdviceWay{Action: f["action"], Cadence: f["cadence"], Hook: f["hook"]}, Bait: f["bait"], Mark: f["mark"], line: r.line}
+	row := AdviceRow{
+		ID:          f["id"],
+		Band:        f["band"],
+		Flow:        f["flow"],
+		Stage:       f["stage"],
+		Alternative: f["kind"] == "alt",
+		Body:        f["body"],
+		Tail:        f["tail"],
+		Verb:        f["verb"],
+		AdviceWay:   coldseam.AdviceWay{Action: f["action"], Cadence: f["cadence"], Hook: f["hook"]},
+		Bait:        f["bait"],
+		Mark:        f["mark"],
+		line:        r.line,
+	}
 	for _, k := range []string{"id", "tail", "verb", "action", "cadence", "hook"} {
 		if f[k] == "" {
 			return row, fmt.Errorf("%s is empty", k)

@@ -25,15 +25,17 @@ const (
 	AlertFlood                     // flood warning: stop 1
 )
 
-var classNames = map[string]AlertClass{"none": AlertNone, "minor": AlertMinor, "watch": AlertWatch, "dam_release": AlertRelease,
-	"ice": AlertIce, "storm": AlertStorm, "flood": AlertFlood}
+var classNames = map[string]AlertClass{"none": AlertNone, "minor": AlertMinor, "watch": AlertWatch,
+	"dam_release": AlertRelease,
+	"ice":         AlertIce, "storm": AlertStorm, "flood": AlertFlood}
 
 // ParseAlertClass reads the name a config list uses: flood, storm, ice,
 // dam_release, watch, minor or none.
 func ParseAlertClass(name string) (AlertClass, error) {
 	c, ok := classNames[name]
 	if !ok {
-		return AlertNone, fmt.Errorf("alert class %q, want flood, storm, ice, dam_release, watch, minor or none: %w", name, coldseam.ErrInvalid)
+		return AlertNone, fmt.Errorf("alert class %q, want flood, storm, ice, dam_release, watch, minor or none: %w",
+			name, coldseam.ErrInvalid)
 	}
 	return c, nil
 }
@@ -55,12 +57,15 @@ type AlertRule struct {
 // services [source: NWSI 10-1712 and 10-1703, from memory; awareness types from
 // memory].
 var codeRules = []AlertRule{
-	{Class: AlertStorm, Codes: []string{"FFW", "SVR", "TOR", "EWW", "SMW", "HUW", "TRW", "FF.W", "SV.W", "TO.W", "EW.W", "MA.W", "HU.W", "TR.W"}},
-	{Class: AlertFlood, Codes: []string{"FLW", "CFW", "TSW", "SSW", "EVI", "FL.W", "FA.W", "CF.W", "LS.W", "SS.W", "TS.W"}},
+	{Class: AlertStorm, Codes: []string{"FFW", "SVR", "TOR", "EWW", "SMW", "HUW", "TRW", "FF.W", "SV.W", "TO.W", "EW.W",
+		"MA.W", "HU.W", "TR.W"}},
+	{Class: AlertFlood, Codes: []string{"FLW", "CFW", "TSW", "SSW", "EVI", "FL.W", "FA.W", "CF.W", "LS.W", "SS.W",
+		"TS.W"}},
 	{Class: AlertRelease, Codes: []string{"DBW"}},
 	{Class: AlertIce, Codes: []string{"IJA"}},
 	{Class: AlertWatch, Codes: []string{"FLA", "FFA", "FLS", "FFS", "CFA", "SVA", "TOA", "DBA", "TSA", "HUA", "TRA",
-		"FL.A", "FF.A", "FA.A", "FL.Y", "FA.Y", "FL.S", "FA.S", "CF.A", "CF.Y", "LS.A", "LS.Y", "HY.Y", "SV.A", "TO.A", "HU.A", "TR.A"}},
+		"FL.A", "FF.A", "FA.A", "FL.Y", "FA.Y", "FL.S", "FA.S", "CF.A", "CF.Y", "LS.A", "LS.Y", "HY.Y", "SV.A", "TO.A",
+		"HU.A", "TR.A"}},
 	{Class: AlertFlood, Codes: []string{"awareness_type=12", "awareness_type=13"}, severe: true},
 	{Class: AlertStorm, Codes: []string{"awareness_type=3"}, severe: true},
 	{Class: AlertWatch, Codes: []string{"awareness_type=12", "awareness_type=13"}},
@@ -133,7 +138,12 @@ var wordRules = []AlertRule{
 	{Class: AlertFlood, Words: []string{"haute", "eau"}, Without: notYet, severe: true},
 	{Class: AlertFlood, Words: []string{"submersion"}, Without: notYet, severe: true},
 	{Class: AlertFlood, Words: []string{"hochwasserwarnung*"}},
-	{Class: AlertFlood, Words: []string{"hochwasser*"}, Without: []string{"vorabinformation", "vorwarnung"}, severe: true},
+	{
+		Class:   AlertFlood,
+		Words:   []string{"hochwasser*"},
+		Without: []string{"vorabinformation", "vorwarnung"},
+		severe:  true,
+	},
 	{Class: AlertFlood, Words: []string{"uberflutung*"}, severe: true},
 	{Class: AlertFlood, Words: []string{"uberschwemmung*"}, severe: true},
 
@@ -211,10 +221,12 @@ func isSevere(a coldseam.Alert) bool {
 
 // heaviest is the greatest class of the rules that fit by code, or by one of
 // the texts.
-func heaviest(a coldseam.Alert, rules []AlertRule, fits func(AlertRule, string) bool, texts []string) (AlertClass, bool) {
+func heaviest(a coldseam.Alert, rules []AlertRule, fits func(AlertRule, string) bool, texts []string) (
+	AlertClass, bool) {
 	best, found := AlertNone, false
 	for _, r := range rules {
-		if r.Provider != "" && r.Provider != a.Provider && r.Provider != a.Feed || r.severe && !isSevere(a) || found && r.Class <= best {
+		if r.Provider != "" && r.Provider != a.Provider && r.Provider != a.Feed || r.severe && !isSevere(a) || found &&
+			r.Class <= best {
 			continue
 		}
 		byText := len(r.Words) > 0 && slices.ContainsFunc(texts, func(text string) bool { return fits(r, text) })
@@ -228,7 +240,9 @@ func heaviest(a coldseam.Alert, rules []AlertRule, fits func(AlertRule, string) 
 func (r AlertRule) hasCode(a coldseam.Alert) bool {
 	return slices.ContainsFunc(a.EventCodes, func(have string) bool {
 		code := have[strings.LastIndexByte(have, '=')+1:]
-		return slices.ContainsFunc(r.Codes, func(c string) bool { return strings.EqualFold(c, code) || strings.EqualFold(c, have) })
+		return slices.ContainsFunc(r.Codes, func(c string) bool {
+			return strings.EqualFold(c, code) || strings.EqualFold(c, have)
+		})
 	})
 }
 
@@ -242,8 +256,10 @@ func alertTexts(a coldseam.Alert) []string {
 	return out
 }
 
-var unaccented = strings.NewReplacer("à", "a", "â", "a", "ä", "a", "ç", "c", "é", "e", "è", "e", "ê", "e", "ë", "e", "î", "i", "ï", "i", "ô", "o", "ö", "o",
-	"ù", "u", "û", "u", "ü", "u", "œ", "oe", "ß", "ss", "\u0300", "", "\u0301", "", "\u0302", "", "\u0308", "", "\u0327", "")
+var unaccented = strings.NewReplacer("à", "a", "â", "a", "ä", "a", "ç", "c", "é", "e", "è", "e", "ê", "e", "ë", "e",
+	"î", "i", "ï", "i", "ô", "o", "ö", "o",
+	"ù", "u", "û", "u", "ü", "u", "œ", "oe", "ß", "ss", "\u0300", "", "\u0301", "", "\u0302", "", "\u0308", "",
+	"\u0327", "")
 
 // folded is a text as words in small letters without accents, one space
 // between them. A capital inside a word begins a new one: damOverflow.
@@ -285,7 +301,8 @@ func alive(a coldseam.Alert, from, to time.Time) bool {
 	case "test", "exercise", "draft", "system":
 		return false
 	}
-	if strings.EqualFold(a.MsgType, "cancel") || strings.EqualFold(a.MsgType, "ack") || strings.EqualFold(a.MsgType, "error") {
+	if strings.EqualFold(a.MsgType, "cancel") || strings.EqualFold(a.MsgType, "ack") ||
+		strings.EqualFold(a.MsgType, "error") {
 		return false
 	}
 	return a.From.Before(to) && (a.End.IsZero() || a.End.After(from))

@@ -21,13 +21,15 @@ func TestClassifyAlert(t *testing.T) {
 		{"flood warning", coldseam.Alert{Event: "Flood Warning", Severity: "Severe"}, AlertFlood},
 		{"by code alone", coldseam.Alert{Event: "Crue", EventCodes: []string{"SAME=FLW"}}, AlertFlood},
 		{"by VTEC", coldseam.Alert{Event: "x", EventCodes: []string{"VTEC=FL.W"}}, AlertFlood},
-		{"code is heavier than words", coldseam.Alert{Event: "Flood Watch", EventCodes: []string{"SAME=FLW"}}, AlertFlood},
+		{"code is heavier than words", coldseam.Alert{Event: "Flood Watch", EventCodes: []string{"SAME=FLW"}},
+			AlertFlood},
 		{"watch", coldseam.Alert{Event: "Flood Watch", Severity: "Severe"}, AlertWatch},
 		{"flash flood watch", coldseam.Alert{Event: "Flash Flood Watch"}, AlertWatch},
 		{"flash flood warning", coldseam.Alert{Event: "FLASH FLOOD WARNING"}, AlertStorm},
 		{"severe thunderstorm, no word of warning", coldseam.Alert{Event: "SEVERE THUNDERSTORM"}, AlertStorm},
 		{"tornado watch", coldseam.Alert{Event: "Tornado Watch"}, AlertWatch},
-		{"only the headline tells", coldseam.Alert{Event: "Hydrology", Headline: "Flood Warning for the Tamsen"}, AlertFlood},
+		{"only the headline tells", coldseam.Alert{Event: "Hydrology", Headline: "Flood Warning for the Tamsen"},
+			AlertFlood},
 		{"ice jam", coldseam.Alert{Event: "Hydrologic Outlook", Headline: "Ice jam possible"}, AlertIce},
 		{"dam", coldseam.Alert{Event: "Dam release notice"}, AlertRelease},
 		{"German", coldseam.Alert{Event: "Hochwasserwarnung"}, AlertFlood},
@@ -50,11 +52,23 @@ func TestClassifyAlert(t *testing.T) {
 		{"embâcle", coldseam.Alert{Event: "Embâcle", Severity: "Minor"}, AlertIce},
 		{"embâcle with a combining accent", coldseam.Alert{Event: "EMBA\u0302CLES", Severity: "Minor"}, AlertIce},
 		{"évacuation", coldseam.Alert{Event: "Évacuation immédiate"}, AlertFlood},
-		{"code in words", coldseam.Alert{Event: "x", EventCodes: []string{"profile:CAP-CP:Event:0.4=damOverflow"}, Severity: "Moderate"}, AlertRelease},
-		{"awareness type", coldseam.Alert{Event: "x", EventCodes: []string{"awareness_type=12"}, Severity: "Severe"}, AlertFlood},
+		{"code in words", coldseam.Alert{Event: "x", EventCodes: []string{"profile:CAP-CP:Event:0.4=damOverflow"},
+			Severity: "Moderate"}, AlertRelease},
+		{"awareness type", coldseam.Alert{Event: "x", EventCodes: []string{"awareness_type=12"}, Severity: "Severe"},
+			AlertFlood},
 		{"other, severity missing, immediate", coldseam.Alert{Event: "Something", Urgency: "Immediate"}, AlertUnknown},
-		{"other, moderate, immediate", coldseam.Alert{Event: "Something", Severity: "Moderate", Urgency: "Immediate", Certainty: "Observed"}, AlertUnknown},
-		{"other, extreme and there", coldseam.Alert{Event: "Something", Severity: "Extreme", Urgency: "Immediate", Certainty: "Observed"}, AlertStorm},
+		{"other, moderate, immediate", coldseam.Alert{
+			Event:     "Something",
+			Severity:  "Moderate",
+			Urgency:   "Immediate",
+			Certainty: "Observed",
+		}, AlertUnknown},
+		{"other, extreme and there", coldseam.Alert{
+			Event:     "Something",
+			Severity:  "Extreme",
+			Urgency:   "Immediate",
+			Certainty: "Observed",
+		}, AlertStorm},
 		{"damaged and nameless", coldseam.Alert{Defects: []string{"event is missing"}}, AlertFlood},
 	} {
 		t.Run(r.name, func(t *testing.T) {
@@ -63,10 +77,13 @@ func TestClassifyAlert(t *testing.T) {
 		})
 	}
 
-	own := []AlertRule{{Provider: "vigie", Class: AlertFlood, Words: []string{"vigilance", "crue"}}, {Provider: "vigie", Class: AlertNone, Words: []string{"canicule"}}}
+	own := []AlertRule{{Provider: "vigie", Class: AlertFlood, Words: []string{"vigilance", "crue"}},
+		{Provider: "vigie", Class: AlertNone, Words: []string{"canicule"}}}
 	require.Equal(t, AlertFlood, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Vigilance orange CRUES"}, own))
-	require.Equal(t, AlertNone, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Canicule", Severity: "Extreme"}, own))
-	require.Equal(t, AlertUnknown, ClassifyAlert(coldseam.Alert{Provider: "other", Event: "Canicule", Severity: "Extreme"}, own))
+	require.Equal(t, AlertNone, ClassifyAlert(coldseam.Alert{Provider: "vigie", Event: "Canicule", Severity: "Extreme"},
+		own))
+	require.Equal(t, AlertUnknown,
+		ClassifyAlert(coldseam.Alert{Provider: "other", Event: "Canicule", Severity: "Extreme"}, own))
 	_, err := ParseAlertClass("storms")
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	c, err := ParseAlertClass("dam_release")

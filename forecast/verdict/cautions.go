@@ -32,14 +32,16 @@ func (in *Inputs) cautions(c Candidate) (out, caps []coldseam.Reason) {
 
 func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 	if o, ok := newest(in.Gauge.Stage); ok && in.Reach.ActionStage != nil && o.Value >= *in.Reach.ActionStage {
-		out = append(out, caution("action_stage", map[string]float64{"stage_m": o.Value, "limit_m": *in.Reach.ActionStage}))
+		out = append(out, caution("action_stage", map[string]float64{"stage_m": o.Value,
+			"limit_m": *in.Reach.ActionStage}))
 	}
 	q := coldseam.Quantile(c.FlowM3S, .9)
 	if o, ok := newest(in.Gauge.Discharge); ok && !(q > o.Value) {
 		q = o.Value
 	}
 	if p, ok := in.pct(in.Table.CautionFlowPct); ok && q >= p {
-		out = append(out, caution("flow_high", map[string]float64{"flow_m3_s": q, "date_of100": in.Table.CautionFlowPct}))
+		out = append(out, caution("flow_high",
+			map[string]float64{"flow_m3_s": q, "date_of100": in.Table.CautionFlowPct}))
 	}
 	return out
 }
@@ -49,7 +51,8 @@ func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 const muddySightM = coldseam.MetrePerFoot
 
 func (in *Inputs) clarityCaution() []coldseam.Reason {
-	if o, ok := newest(in.Gauge.Turbidity); ok && in.Now.Sub(o.At) <= hours(in.Table.GaugeAgeH) && o.Value > in.Table.TurbidityFNU {
+	if o, ok := newest(in.Gauge.Turbidity); ok && in.Now.Sub(o.At) <= hours(in.Table.GaugeAgeH) &&
+		o.Value > in.Table.TurbidityFNU {
 		return []coldseam.Reason{caution("turbid", map[string]float64{"turbidity_fnu": o.Value})}
 	}
 	if in.Clarity == "muddy" {

@@ -23,7 +23,8 @@ func (in *Inputs) limitCaps(c Candidate) []coldseam.Reason {
 		out = append(out, because(KindCap, "limit_unconfirmed", clubRule, map[string]float64{"limit_m3_s": *limit}))
 	}
 	if flow, reached := in.reaches(c, highWaterShare**limit); reached {
-		out = append(out, because(KindCap, "high_water", clubRule, map[string]float64{"flow_m3_s": flow, "limit_m3_s": *limit}))
+		out = append(out, because(KindCap, "high_water", clubRule, map[string]float64{"flow_m3_s": flow,
+			"limit_m3_s": *limit}))
 	}
 	return out
 }
@@ -96,7 +97,8 @@ func ForCraft(b coldseam.Brief, craft coldseam.Craft) coldseam.Brief {
 				w.Tie = ""
 			}
 		case craft != "" && craft != coldseam.CraftBoat:
-			w.Caps = merge(w.Caps, []coldseam.Reason{craftReason(KindCap, "craft_unconfirmed", craft, map[string]float64{})})
+			w.Caps = merge(w.Caps,
+				[]coldseam.Reason{craftReason(KindCap, "craft_unconfirmed", craft, map[string]float64{})})
 		}
 	}
 

@@ -12,9 +12,20 @@ import (
 // briefOf is the stored brief of a decision.
 func briefOf(in Inputs) coldseam.Brief {
 	d := Decide(in)
-	return coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, Cost: d.Cost, Windows: d.Windows,
-		WindowI: d.WindowI, Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions,
-		Next: []coldseam.DayOdds{{Day: in.Day.Add(1), Verdict: coldseam.Go, Odds: .8, OddsOK: true, FlowM3S: [3]float64{60, 68, 80}}}}
+	return coldseam.Brief{
+		Day:      in.Day,
+		Verdict:  d.Verdict,
+		Odds:     d.Odds,
+		OddsOK:   d.OddsOK,
+		Cost:     d.Cost,
+		Windows:  d.Windows,
+		WindowI:  d.WindowI,
+		Stops:    d.Stops,
+		Reasons:  d.Reasons,
+		Cautions: d.Cautions,
+		Next: []coldseam.DayOdds{{Day: in.Day.Add(1), Verdict: coldseam.Go, Odds: .8, OddsOK: true,
+			FlowM3S: [3]float64{60, 68, 80}}},
+	}
 }
 
 // The flow is 68 m3/s, measured and forecast.
@@ -24,7 +35,8 @@ func TestHighWaterCapsFromThreeQuartersOfTheLimit(t *testing.T) {
 		name  string
 		limit float64
 		want  coldseam.Verdict
-	}{{"well below", 180, coldseam.Go}, {"at 74 %", 68 / .74, coldseam.Go}, {"at 76 %", 68 / .76, coldseam.TossUp}, {"over", 67, coldseam.Stop}} {
+	}{{"well below", 180, coldseam.Go}, {"at 74 %", 68 / .74, coldseam.Go}, {"at 76 %", 68 / .76, coldseam.TossUp},
+		{"over", 67, coldseam.Stop}} {
 		in := good(.8)
 		in.Reach.MaxFlowM3S = &r.limit
 		d := Decide(in)
@@ -53,7 +65,8 @@ func TestUnconfirmedLimitCapsAndStops(t *testing.T) {
 
 func TestEachCraftHasItsOwnLimit(t *testing.T) {
 	t.Parallel()
-	limits := []coldseam.CraftLimit{{Craft: coldseam.CraftWade, MaxFlowM3S: 50}, {Craft: coldseam.CraftSmallBoat, MaxFlowM3S: 85}}
+	limits := []coldseam.CraftLimit{{Craft: coldseam.CraftWade, MaxFlowM3S: 50},
+		{Craft: coldseam.CraftSmallBoat, MaxFlowM3S: 85}}
 
 	for _, r := range []struct {
 		name   string
@@ -96,7 +109,8 @@ func TestCeilingStopsEveryCraft(t *testing.T) {
 	in.Reach.CraftLimits = []coldseam.CraftLimit{{Craft: coldseam.CraftWade, MaxFlowM3S: 500}}
 	b := briefOf(in)
 	for _, c := range append([]coldseam.Craft{""}, coldseam.Crafts...) {
-		require.Equal(t, coldseam.Stop, Personal(b, coldseam.Preferences{Craft: c}, PersonalOptions{Loc: zone}).Verdict, c)
+		require.Equal(t, coldseam.Stop, Personal(b, coldseam.Preferences{Craft: c}, PersonalOptions{Loc: zone}).Verdict,
+			c)
 	}
 }
 

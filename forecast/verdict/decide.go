@@ -153,7 +153,9 @@ func (in *Inputs) oddsOf(l *look) {
 	if len(l.c.WaterC) == 0 {
 		l.odds = append(l.odds, missing("water_forecast_missing", nil))
 	}
-	if len(l.c.PGood) == 0 || slices.ContainsFunc(l.c.PGood, func(p float64) bool { return math.IsNaN(p) || p < 0 || p > 1 }) {
+	if len(l.c.PGood) == 0 || slices.ContainsFunc(l.c.PGood, func(p float64) bool {
+		return math.IsNaN(p) || p < 0 || p > 1
+	}) {
 		l.odds = append(l.odds, missing("odds_missing", nil))
 		return
 	}
@@ -239,7 +241,8 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 // season rule.
 func linesAllowed(rs []coldseam.Reason) bool {
 	for _, r := range rs {
-		if !strings.HasPrefix(r.Code, "weather_") && !strings.HasPrefix(r.Code, "alerts_") && r.Code != "season_unverified" {
+		if !strings.HasPrefix(r.Code, "weather_") && !strings.HasPrefix(r.Code, "alerts_") &&
+			r.Code != "season_unverified" {
 			return false
 		}
 	}

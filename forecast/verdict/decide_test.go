@@ -25,7 +25,12 @@ func steady(v float64) []coldseam.Observation {
 	var out []coldseam.Observation
 	for k := 120; k >= 0; k-- {
 		t := at(4, 45).Add(-time.Duration(k) * 30 * time.Minute)
-		out = append(out, coldseam.Observation{At: t.UTC(), KnownAt: t.Add(10 * time.Minute).UTC(), Value: v * (1 + .0002*float64(k%3)), Flag: coldseam.Provisional})
+		out = append(out, coldseam.Observation{
+			At:      t.UTC(),
+			KnownAt: t.Add(10 * time.Minute).UTC(),
+			Value:   v * (1 + .0002*float64(k%3)),
+			Flag:    coldseam.Provisional,
+		})
 	}
 	return out
 }
@@ -41,10 +46,22 @@ func repeat(v float64, n int) []float64 {
 // tamsen is a reach where everything is known and nothing stops.
 func tamsen() coldseam.Reach {
 	return coldseam.Reach{
-		ID: "tamsen-bend", River: "Tamsen", Name: "Bend reach", Site: "gauges:T1", Zone: "America/Chicago", Lat: 44.5, Lon: -92,
-		MaxFlowM3S: ptr(180.0), FloodStageM: ptr(4.0), ActionStage: ptr(3.2), HazardsSurveyed: true,
-		Hazards: []string{"strainers below the bend"}, Species: []string{"walleye"}, ResidentShare: .15,
-		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "Walleye closed", Link: "https://rules.example.org",
+		ID:              "tamsen-bend",
+		River:           "Tamsen",
+		Name:            "Bend reach",
+		Site:            "gauges:T1",
+		Zone:            "America/Chicago",
+		Lat:             44.5,
+		Lon:             -92,
+		MaxFlowM3S:      ptr(180.0),
+		FloodStageM:     ptr(4.0),
+		ActionStage:     ptr(3.2),
+		HazardsSurveyed: true,
+		Hazards:         []string{"strainers below the bend"},
+		Species:         []string{"walleye"},
+		ResidentShare:   .15,
+		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "Walleye closed",
+			Link:      "https://rules.example.org",
 			Closed:    []coldseam.DayRange{{FromMonth: 4, FromDay: 15, ToMonth: 5, ToDay: 10}},
 			CheckedOn: coldseam.Date{Year: 2026, Month: 3, Day: 1}, CheckedBy: "keeper"}},
 	}
@@ -63,24 +80,52 @@ func calm() Weather {
 	w := Weather{Issued: at(0, 0), RainMM: ptr(0.0)}
 	for h := 0; h < 48; h++ {
 		from := at(0, 0).Add(time.Duration(h) * time.Hour)
-		w.Hours = append(w.Hours, Hour{From: from, To: from.Add(time.Hour), AirC: ptr(4.0), WindMS: ptr(2.0), GustMS: ptr(4.0),
-			Thunder: ptr(0.0), PrecipMM: ptr(0.0), VisibilityM: ptr(20000.0)})
+		w.Hours = append(w.Hours, Hour{
+			From:        from,
+			To:          from.Add(time.Hour),
+			AirC:        ptr(4.0),
+			WindMS:      ptr(2.0),
+			GustMS:      ptr(4.0),
+			Thunder:     ptr(0.0),
+			PrecipMM:    ptr(0.0),
+			VisibilityM: ptr(20000.0),
+		})
 	}
 	return w
 }
 
 func candidate(from, to time.Time, p float64) Candidate {
-	return Candidate{Start: from, End: to, WaterC: repeat(4, 100), FlowM3S: repeat(68, 100), RiseShare: repeat(.01, 100), RiseM: repeat(.02, 100),
-		PFlood: ptr(0.0), PGood: repeat(p, 500), HoldP: ptr(.95), Tie: "1/4"}
+	return Candidate{
+		Start:     from,
+		End:       to,
+		WaterC:    repeat(4, 100),
+		FlowM3S:   repeat(68, 100),
+		RiseShare: repeat(.01, 100),
+		RiseM:     repeat(.02, 100),
+		PFlood:    ptr(0.0),
+		PGood:     repeat(p, 500),
+		HoldP:     ptr(.95),
+		Tie:       "1/4",
+	}
 }
 
 // good is a morning on which nothing is wrong and the odds are p.
 func good(p float64) Inputs {
-	return Inputs{Now: at(4, 50), Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Loc: zone, Reach: tamsen(), Table: DefaultTable(),
-		Gauge:  Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(3.9), Turbidity: steady(8)},
-		Alerts: Alerts{At: at(4, 46)}, Weather: calm(), Climate: pastFlows(12), WaterModel: true,
+	return Inputs{
+		Now:        at(4, 50),
+		Day:        coldseam.Date{Year: 2026, Month: 3, Day: 20},
+		Loc:        zone,
+		Reach:      tamsen(),
+		Table:      DefaultTable(),
+		Gauge:      Gauge{Discharge: steady(68), Stage: steady(2.1), Water: steady(3.9), Turbidity: steady(8)},
+		Alerts:     Alerts{At: at(4, 46)},
+		Weather:    calm(),
+		Climate:    pastFlows(12),
+		WaterModel: true,
 		Candidates: []Candidate{candidate(at(7, 0), at(10, 30), p)},
-		Sun:        SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone), Ice: latch(ice.Open, ice.CauseWarm)}
+		Sun:        SunOf(coldseam.Date{Year: 2026, Month: 3, Day: 20}, 44.5, -92, zone),
+		Ice:        latch(ice.Open, ice.CauseWarm),
+	}
 }
 
 func latch(s ice.State, cause string) ice.Status {
@@ -143,7 +188,8 @@ func TestZeroInputsAreNoCall(t *testing.T) {
 func TestNullValueWithIceQualifierStops(t *testing.T) {
 	t.Parallel()
 	in := good(.99)
-	in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: at(4, 48), Flag: coldseam.Missing | coldseam.Ice, Qualifiers: []string{"Ice"}})
+	in.Gauge.Discharge = append(in.Gauge.Discharge,
+		coldseam.Observation{At: at(4, 48), Flag: coldseam.Missing | coldseam.Ice, Qualifiers: []string{"Ice"}})
 	d := Decide(in)
 	require.Equal(t, coldseam.Stop, d.Verdict)
 	require.Equal(t, "ice_qualifier", d.Stops[0].Code)

@@ -88,13 +88,15 @@ func TestFlagsNeverMakeAWord(t *testing.T) {
 		}
 
 		more := in
-		more.Gauge.Discharge, more.Gauge.Stage, more.Gauge.Water = slices.Clone(in.Gauge.Discharge), slices.Clone(in.Gauge.Stage), slices.Clone(in.Gauge.Water)
+		more.Gauge.Discharge, more.Gauge.Stage, more.Gauge.Water = slices.Clone(in.Gauge.Discharge),
+			slices.Clone(in.Gauge.Stage), slices.Clone(in.Gauge.Water)
 		f := anyFlag(t)
 		for _, o := range someRows(t, &more, 12) {
 			o.Flag |= f
 		}
 		after := Decide(more)
-		require.False(t, after.Verdict.ShowsOdds(), "%v (%v) became %v by %v", before.Verdict, before.Fired, after.Verdict, f.Names())
+		require.False(t, after.Verdict.ShowsOdds(), "%v (%v) became %v by %v", before.Verdict, before.Fired,
+			after.Verdict, f.Names())
 	})
 	t.Log("drawn:", seen)
 	require.Positive(t, seen[coldseam.Go], "every draw stops: the test is blind")
@@ -112,7 +114,8 @@ func TestLostReadingsNeverMakeAWord(t *testing.T) {
 			return
 		}
 		more := in
-		lose := rapid.SampledFrom([]*[]coldseam.Observation{&more.Gauge.Discharge, &more.Gauge.Stage, &more.Gauge.Water}).Draw(t, "of")
+		lose := rapid.SampledFrom([]*[]coldseam.Observation{&more.Gauge.Discharge, &more.Gauge.Stage,
+			&more.Gauge.Water}).Draw(t, "of")
 		i := len(*lose) - rapid.IntRange(1, 60).Draw(t, "which")
 		*lose = slices.Delete(slices.Clone(*lose), i, i+1)
 
@@ -122,6 +125,7 @@ func TestLostReadingsNeverMakeAWord(t *testing.T) {
 			return // it was the only one
 		}
 		after := Decide(more)
-		require.False(t, after.Verdict.ShowsOdds(), "%v (%v) became %v (%v) without reading %d", before.Verdict, before.Fired, after.Verdict, after.Fired, len(*lose)-i)
+		require.False(t, after.Verdict.ShowsOdds(), "%v (%v) became %v (%v) without reading %d", before.Verdict,
+			before.Fired, after.Verdict, after.Fired, len(*lose)-i)
 	})
 }

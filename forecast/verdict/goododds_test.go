@@ -73,7 +73,8 @@ func TestTargetRate(t *testing.T) {
 	var trips []coldseam.Trip
 	for i := range 10 {
 		d := coldseam.Date{Year: 2026, Month: 3, Day: 1 + i}
-		trips = append(trips, coldseam.Trip{Date: d, Hours: 4, Lines: 2, Fish: i}, coldseam.Trip{Date: d, WentNot: true, Hours: 4, Fish: 99})
+		trips = append(trips, coldseam.Trip{Date: d, Hours: 4, Lines: 2, Fish: i}, coldseam.Trip{Date: d, WentNot: true,
+			Hours: 4, Fish: 99})
 	}
 	_, ok := TargetRate(trips[:18])
 	require.False(t, ok, "nine days are too few")
@@ -88,13 +89,16 @@ func TestSeasonOdds(t *testing.T) {
 	p, n := s.Odds("ease", "normal", nil)
 	require.InDelta(t, .40, p, 1e-12)
 	require.Zero(t, n)
-	p, n = s.Odds("ease", "", []SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12}, {Band: "slow", Flow: "normal", Trips: 9}})
+	p, n = s.Odds("ease", "", []SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12},
+		{Band: "slow", Flow: "normal", Trips: 9}})
 	require.InDelta(t, (6*.4+12)/20, p, 1e-12)
 	require.Equal(t, 14, n)
-	good, note := s.Good(coldseam.DefaultBands, []float64{coldseam.C(36), coldseam.C(39)}, []float64{.5, .8}, nil, Factors{Hold: .5, HoldOK: true})
+	good, note := s.Good(coldseam.DefaultBands, []float64{coldseam.C(36), coldseam.C(39)}, []float64{.5, .8}, nil,
+		Factors{Hold: .5, HoldOK: true})
 	require.InDeltaSlice(t, []float64{.15, .15}, good, 1e-12)
 	require.Equal(t, restsOn(0, false), note)
-	_, note = s.Good(coldseam.DefaultBands, []float64{4}, []float64{math.NaN()}, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12}}, Factors{})
+	_, note = s.Good(coldseam.DefaultBands, []float64{4}, []float64{math.NaN()},
+		[]SeasonCell{{Band: "ease", Flow: "normal", Trips: 14, Good: 12}}, Factors{})
 	require.Equal(t, restsOn(14, true), note)
 
 	for _, r := range []struct{ name, old, new, want string }{
@@ -132,10 +136,12 @@ func TestWindChill(t *testing.T) {
 func TestSun(t *testing.T) {
 	t.Parallel()
 	for _, lat := range []float64{35, 45, 55} {
-		for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 5}, {Year: 2026, Month: 3, Day: 20}, {Year: 2026, Month: 4, Day: 15}, {Year: 2026, Month: 11, Day: 3}} {
+		for _, d := range []coldseam.Date{{Year: 2026, Month: 1, Day: 5}, {Year: 2026, Month: 3, Day: 20},
+			{Year: 2026, Month: 4, Day: 15}, {Year: 2026, Month: 11, Day: 3}} {
 			s := SunOf(d, lat, -92, zone)
 			require.True(t, s.OK && s.CivilOK)
-			require.InDelta(t, run.DayLength(lat, d.YearDay()), s.LengthH, .2, "%s at %g: the clock's declination is good to .7 degrees", d, lat)
+			require.InDelta(t, run.DayLength(lat, d.YearDay()), s.LengthH, .2,
+				"%s at %g: the clock's declination is good to .7 degrees", d, lat)
 			require.True(t, s.Dawn.Before(s.Rise) && s.Rise.Before(s.Set) && s.Set.Before(s.Dusk))
 			require.Equal(t, d, coldseam.DateOf(s.Rise))
 			require.InDelta(t, s.LengthH, s.Set.Sub(s.Rise).Hours(), 1e-3)
@@ -157,11 +163,13 @@ func TestSun(t *testing.T) {
 
 func TestClassesOfFlow(t *testing.T) {
 	t.Parallel()
-	for p, want := range map[float64]string{.05: "much below", .10: "below", .249: "below", .25: "normal", .75: "normal", .8: "above", .90: "above", .91: "much above"} {
+	for p, want := range map[float64]string{.05: "much below", .10: "below", .249: "below", .25: "normal",
+		.75: "normal", .8: "above", .90: "above", .91: "much above"} {
 		require.Equal(t, want, DateClass(p), "%g", p)
 	}
 	require.Empty(t, DateClass(math.NaN()))
-	for then, want := range map[float64]string{115: "rising_fast", 104: "rising", 98: "steady", 96: "easing", 80: "dropping", 0: ""} {
+	for then, want := range map[float64]string{115: "rising_fast", 104: "rising", 98: "steady", 96: "easing",
+		80: "dropping", 0: ""} {
 		require.Equal(t, want, Trend(100, then), "%g", then)
 	}
 }
@@ -186,7 +194,8 @@ func TestClimate(t *testing.T) {
 func TestSeasonCells(t *testing.T) {
 	t.Parallel()
 	trips := []coldseam.Trip{
-		{Hours: 4, Lines: 1, Fish: 2, WaterC: ptr(4.0)}, {Hours: 4, Lines: 1, Fish: 1, WaterC: ptr(4.0)}, {Hours: 4, Lines: 1, Fish: 9},
+		{Hours: 4, Lines: 1, Fish: 2, WaterC: ptr(4.0)}, {Hours: 4, Lines: 1, Fish: 1, WaterC: ptr(4.0)},
+		{Hours: 4, Lines: 1, Fish: 9},
 		{Hours: 4, Fish: 9, WaterC: ptr(4.0), WentNot: true}, {Hours: 4, Anglers: 2, Fish: 4, WaterC: ptr(2.0)},
 	}
 	got := SeasonCells(trips, .5, func(t coldseam.Trip) (string, string, bool) {
@@ -195,7 +204,8 @@ func TestSeasonCells(t *testing.T) {
 		}
 		return coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, *t.WaterC)].Key, "normal", true
 	})
-	require.Equal(t, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 2, Good: 1}, {Band: "slow", Flow: "normal", Trips: 1, Good: 1}}, got)
+	require.Equal(t, []SeasonCell{{Band: "ease", Flow: "normal", Trips: 2, Good: 1},
+		{Band: "slow", Flow: "normal", Trips: 1, Good: 1}}, got)
 }
 
 func TestCatchFrom(t *testing.T) {
@@ -214,7 +224,15 @@ func TestCatchFrom(t *testing.T) {
 	}
 	l, err := run.Learn(run.LearnInput{Species: sp, Days: days, Today: today, Trips: trips, Particles: 200, Seed: 3})
 	require.NoError(t, err)
-	r, err := run.Forecast(run.Input{Species: sp, Days: days, Today: today, WaterC: [][]float64{{7, 7, 7}}, Learnt: l, Draws: 100, ResidentShare: .15})
+	r, err := run.Forecast(run.Input{
+		Species:       sp,
+		Days:          days,
+		Today:         today,
+		WaterC:        [][]float64{{7, 7, 7}},
+		Learnt:        l,
+		Draws:         100,
+		ResidentShare: .15,
+	})
 	require.NoError(t, err)
 	c := CatchFrom(l, r, [3]float64{}, 0, 0)
 	require.True(t, c.Calibrated)

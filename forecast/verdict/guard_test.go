@@ -53,7 +53,8 @@ func TestNoNumberIsNoGo(t *testing.T) {
 		in := good(.9)
 		in.Table.WindMPH, in.Table.GustMPH, in.Table.Thunder = bad, bad, bad
 		eachHour(&in, func(h *Hour) { h.WindMS = ptr(25 * coldseam.MPSPerMPH) })
-		require.Equal(t, []string{"wind"}, codes(Decide(in).Stops, KindSafety), "a limit that is no number is the shipped one")
+		require.Equal(t, []string{"wind"}, codes(Decide(in).Stops, KindSafety),
+			"a limit that is no number is the shipped one")
 
 		in = good(.9)
 		in.Candidates[0].HoldP = &bad
@@ -107,7 +108,8 @@ func TestSunBeyondTheDateLine(t *testing.T) {
 	chatham := time.FixedZone("Chatham", 12*3600+45*60)
 	samoa := time.FixedZone("Samoa", -11*3600)
 	day := coldseam.Date{Year: 2026, Month: 9, Day: 20}
-	for _, s := range []Sun{SunOf(day, -43.9, -176.5, chatham), SunOf(day, -14.3, -170.7, samoa), SunOf(day, -43.9, 176.5, chatham)} {
+	for _, s := range []Sun{SunOf(day, -43.9, -176.5, chatham), SunOf(day, -14.3, -170.7, samoa),
+		SunOf(day, -43.9, 176.5, chatham)} {
 		require.Equal(t, day, coldseam.DateOf(s.Rise))
 		require.Equal(t, day, coldseam.DateOf(s.Set))
 		require.Greater(t, s.LengthH, 11.0)

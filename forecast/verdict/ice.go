@@ -100,7 +100,8 @@ func (in *Inputs) iceInput(l *ledger, s ice.Status) {
 		l.caps = append(l.caps, because(KindCap, "ice_unwatched", clubRule, nil))
 	case ice.FrostSeason(in.Day, in.Reach.Lat < 0):
 		if o, ok := newest(in.Gauge.Water); ok && in.age(o.At) > iceReadingAge {
-			l.caps = append(l.caps, because(KindCap, "ice_water_old", clubRule, map[string]float64{"age_h": in.age(o.At).Hours()}))
+			l.caps = append(l.caps, because(KindCap, "ice_water_old", clubRule,
+				map[string]float64{"age_h": in.age(o.At).Hours()}))
 		}
 	}
 

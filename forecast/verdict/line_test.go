@@ -41,20 +41,34 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 	t.Parallel()
 	near := func(t *rapid.T, name string) float64 { // every edge of rounding is tried
 		edge := float64(rapid.IntRange(0, 20).Draw(t, name)) / 20
-		return min(max(edge+rapid.SampledFrom([]float64{0, 1e-12, -1e-12, 1e-7, -1e-7, .01, -.01, .03, -.03}).Draw(t, name+" off"), 0), 1)
+		return min(max(edge+rapid.SampledFrom([]float64{0, 1e-12, -1e-12, 1e-7, -1e-7, .01, -.01, .03, -.03}).Draw(t,
+			name+" off"), 0), 1)
 	}
 	seen := map[coldseam.Verdict]int{}
 
 	rapid.Check(t, func(t *rapid.T) {
 		in := good(near(t, "odds"))
-		in.Cost = rapid.OneOf(rapid.SampledFrom([]float64{.2, .3, .4, .5, .6, .7}), rapid.Float64Range(.2, .7)).Draw(t, "cost")
-		in.Table.Margin = rapid.OneOf(rapid.SampledFrom([]float64{.02, .05, .1, .15, .3}), rapid.Float64Range(.02, .3)).Draw(t, "margin")
+		in.Cost = rapid.OneOf(rapid.SampledFrom([]float64{.2, .3, .4, .5, .6, .7}), rapid.Float64Range(.2, .7)).Draw(t,
+			"cost")
+		in.Table.Margin = rapid.OneOf(rapid.SampledFrom([]float64{.02, .05, .1, .15, .3}),
+			rapid.Float64Range(.02, .3)).Draw(t, "margin")
 		in.Reach.HazardsSurveyed = rapid.Bool().Draw(t, "surveyed")
 		c := in.Candidates[0]
-		in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: near(t, "last odds"), OddsOK: true}}}
+		in.Prev = &Previous{Day: in.Day,
+			Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: near(t, "last odds"), OddsOK: true}}}
 		d := Decide(in)
-		club := coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, Cost: d.Cost, Margin: in.Table.Margin, Windows: d.Windows,
-			WindowI: d.WindowI, Reasons: d.Reasons, Surveyed: d.Surveyed}
+		club := coldseam.Brief{
+			Day:      in.Day,
+			Verdict:  d.Verdict,
+			Odds:     d.Odds,
+			OddsOK:   d.OddsOK,
+			Cost:     d.Cost,
+			Margin:   in.Table.Margin,
+			Windows:  d.Windows,
+			WindowI:  d.WindowI,
+			Reasons:  d.Reasons,
+			Surveyed: d.Surveyed,
+		}
 
 		member := func(cost float64) coldseam.Brief {
 			return Personal(club, coldseam.Preferences{Cost: cost}, PersonalOptions{Table: in.Table, Loc: zone})
@@ -63,7 +77,8 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 		require.Equal(t, club.Verdict, own.Verdict, "mail and board of one line")
 		require.Equal(t, club.Reasons, own.Reasons)
 
-		for _, b := range []coldseam.Brief{club, own, member(0), member(rapid.SampledFrom([]float64{.2, .35, .5, .7}).Draw(t, "own cost"))} {
+		for _, b := range []coldseam.Brief{club, own, member(0),
+			member(rapid.SampledFrom([]float64{.2, .35, .5, .7}).Draw(t, "own cost"))} {
 			seen[b.Verdict]++
 			odds, from := printedTenths(t, notify.ReasonText(b.Reasons[len(b.Reasons)-1], "", ""))
 			require.Equal(t, b.Line().Go, from, "the settings' line")
@@ -114,9 +129,16 @@ func TestOutlookHasTheReadersLine(t *testing.T) {
 	b := briefOf(in)
 	b.Next = nil
 	for i, flow := range []float64{60, 90} {
-		b.Next = append(b.Next, coldseam.DayOdds{Day: in.Day.Add(i + 1), Verdict: coldseam.Go, Odds: .56, OddsOK: true, FlowM3S: [3]float64{flow, flow, flow}})
+		b.Next = append(b.Next, coldseam.DayOdds{
+			Day:     in.Day.Add(i + 1),
+			Verdict: coldseam.Go,
+			Odds:    .56,
+			OddsOK:  true,
+			FlowM3S: [3]float64{flow, flow, flow},
+		})
 	}
-	b.Next = append(b.Next, coldseam.DayOdds{Day: in.Day.Add(3), Verdict: coldseam.Stop, Note: "flow over the club limit"})
+	b.Next = append(b.Next, coldseam.DayOdds{Day: in.Day.Add(3), Verdict: coldseam.Stop,
+		Note: "flow over the club limit"})
 
 	next := func(p coldseam.Preferences) (out []coldseam.Verdict) {
 		for _, d := range Personal(b, p, PersonalOptions{Loc: zone}).Next {
@@ -125,8 +147,11 @@ func TestOutlookHasTheReadersLine(t *testing.T) {
 		}
 		return out
 	}
-	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.Go, coldseam.Stop}, next(coldseam.Preferences{Craft: coldseam.CraftBoat}))
-	require.Equal(t, []coldseam.Verdict{coldseam.TossUp, coldseam.TossUp, coldseam.Stop}, next(coldseam.Preferences{Craft: coldseam.CraftBoat, Cost: .6}))
-	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.Stop, coldseam.Stop}, next(coldseam.Preferences{Craft: coldseam.CraftWade}))
+	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.Go, coldseam.Stop},
+		next(coldseam.Preferences{Craft: coldseam.CraftBoat}))
+	require.Equal(t, []coldseam.Verdict{coldseam.TossUp, coldseam.TossUp, coldseam.Stop},
+		next(coldseam.Preferences{Craft: coldseam.CraftBoat, Cost: .6}))
+	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.Stop, coldseam.Stop},
+		next(coldseam.Preferences{Craft: coldseam.CraftWade}))
 	require.Equal(t, coldseam.Go, b.Next[1].Verdict, "the stored brief is not touched")
 }

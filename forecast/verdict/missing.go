@@ -162,9 +162,11 @@ func (in *Inputs) alertGap(l *ledger) bool {
 		gaps = slices.Clone(in.Alerts.Gaps)
 	}
 	for _, a := range in.Alerts.List {
-		if damagedShape(a) && in.age(a.KnownAt) > hours(in.Table.AlertAgeH) && alive(a, in.Now, in.Day.Add(1).In(in.Loc)) &&
+		if damagedShape(a) && in.age(a.KnownAt) > hours(in.Table.AlertAgeH) &&
+			alive(a, in.Now, in.Day.Add(1).In(in.Loc)) &&
 			ClassifyAlert(a, in.Alerts.Rules) > AlertMinor {
-			gaps = append(gaps, coldseam.FeedGap{Entry: a.Identifier, Title: cmp.Or(a.Headline, a.Event), Why: a.Unplaced})
+			gaps = append(gaps, coldseam.FeedGap{Entry: a.Identifier, Title: cmp.Or(a.Headline, a.Event),
+				Why: a.Unplaced})
 		}
 	}
 	if len(gaps) == 0 {
@@ -178,12 +180,19 @@ func (in *Inputs) alertGap(l *ledger) bool {
 func (in *Inputs) lacks(gaps []coldseam.FeedGap) coldseam.Reason {
 	g := gaps[0]
 	r := because(KindMissing, "alerts_incomplete", clubRule, map[string]float64{"entries": float64(len(gaps))})
-	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry, "why": g.Why}
+	r.Names = map[string]string{"feed": in.Reach.AlertFeed, "entry": cmp.Or(g.Title, g.Entry), "id": g.Entry,
+		"why": g.Why}
 	return r
 }
 
 func (in *Inputs) alertInput(l *ledger) {
-	i := coldseam.Input{Key: "alerts", Safety: true, At: in.Alerts.At, Limit: hours(in.Table.AlertAgeH), State: StateGood}
+	i := coldseam.Input{
+		Key:    "alerts",
+		Safety: true,
+		At:     in.Alerts.At,
+		Limit:  hours(in.Table.AlertAgeH),
+		State:  StateGood,
+	}
 	switch {
 	case in.alertGap(l):
 		i.State = StateFailed
@@ -215,7 +224,13 @@ func (in *Inputs) alertInput(l *ledger) {
 
 func (in *Inputs) weatherInput(l *ledger) {
 	w := in.Weather
-	i := coldseam.Input{Key: "weather", Safety: true, At: w.Issued, Limit: hours(in.Table.WeatherAgeH), State: StateGood}
+	i := coldseam.Input{
+		Key:    "weather",
+		Safety: true,
+		At:     w.Issued,
+		Limit:  hours(in.Table.WeatherAgeH),
+		State:  StateGood,
+	}
 	switch {
 	case w.Issued.IsZero() || len(w.Hours) == 0:
 		i.State = StateMissing
@@ -245,7 +260,12 @@ func (in *Inputs) limitInput(l *ledger) {
 
 // ruleInput: a season rule must exist and be checked within the year.
 func (in *Inputs) ruleInput(l *ledger) {
-	i := coldseam.Input{Key: "season_rule", Safety: true, Limit: time.Duration(in.Table.RuleAgeD) * 24 * time.Hour, State: StateUnverified}
+	i := coldseam.Input{
+		Key:    "season_rule",
+		Safety: true,
+		Limit:  time.Duration(in.Table.RuleAgeD) * 24 * time.Hour,
+		State:  StateUnverified,
+	}
 	rules := in.seasonRules()
 	oldest := 0
 	ok := len(rules) > 0

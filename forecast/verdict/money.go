@@ -40,7 +40,14 @@ func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []R
 	var out []Resolved
 	for d, b := range first {
 		h := effort[d]
-		out = append(out, Resolved{Day: d, Verdict: b.Verdict, Odds: b.Odds, OddsOK: b.OddsOK, Known: h > 0, Good: h > 0 && fish[d]/h >= target-1e-9})
+		out = append(out, Resolved{
+			Day:     d,
+			Verdict: b.Verdict,
+			Odds:    b.Odds,
+			OddsOK:  b.OddsOK,
+			Known:   h > 0,
+			Good:    h > 0 && fish[d]/h >= target-1e-9,
+		})
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].Day.Before(out[j].Day) })
 	return out

@@ -33,7 +33,9 @@ func TestWorthCounts(t *testing.T) {
 
 	add(coldseam.Stop, true, true)
 	add(coldseam.Go, false, false)
-	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool { return d.Before(day.Add(10)) }}}, rand.New(rand.NewPCG(1, 1)))
+	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool {
+		return d.Before(day.Add(10))
+	}}}, rand.New(rand.NewPCG(1, 1)))
 	require.InDelta(t, 11*.6-3*.4, m.Net, 1e-9)
 	require.InDelta(t, 12*.6-9*.4, m.Rivals[0].Net, 1e-9)
 	require.InDelta(t, 10*.6, m.Rivals[1].Net, 1e-9)
@@ -49,16 +51,25 @@ func TestResolve(t *testing.T) {
 		{Day: day, Issued: at(4, 50), Verdict: coldseam.Go, Odds: .6, OddsOK: true},
 		{Day: day.Add(1), Issued: at(4, 50).AddDate(0, 0, 1), Verdict: coldseam.Stay},
 	}
-	trips := []coldseam.Trip{{Date: day, Hours: 4, Lines: 1, Fish: 1}, {Date: day, Hours: 4, Lines: 1, Fish: 3}, {Date: day.Add(1), WentNot: true, Hours: 4, Fish: 9}}
+	trips := []coldseam.Trip{{Date: day, Hours: 4, Lines: 1, Fish: 1}, {Date: day, Hours: 4, Lines: 1, Fish: 3},
+		{Date: day.Add(1), WentNot: true, Hours: 4, Fish: 9}}
 	got := Resolve(briefs, trips, .5)
-	require.Equal(t, []Resolved{{Day: day, Verdict: coldseam.Go, Odds: .6, OddsOK: true, Known: true, Good: true}, {Day: day.Add(1), Verdict: coldseam.Stay}}, got)
+	require.Equal(t, []Resolved{{
+		Day:     day,
+		Verdict: coldseam.Go,
+		Odds:    .6,
+		OddsOK:  true,
+		Known:   true,
+		Good:    true,
+	}, {Day: day.Add(1), Verdict: coldseam.Stay}}, got)
 }
 
 // synthetic makes one spring of the invented Tamsen: water with weather of
 // several days, a truth drawn from the model's own priors, and a club that
 // fishes every other day whatever the word was. It returns the mornings as
 // they would have been issued and the log.
-func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]float64) (days []Resolved, waves []score.Pair) {
+func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]float64) (
+	days []Resolved, waves []score.Pair) {
 	t.Helper()
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)
@@ -76,10 +87,25 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 	truth, err := run.Clock(sp, d, run.ClockOptions{Year: year, Draws: 1, Seed: seed + 1000})
 	require.NoError(t, err)
 	const q, k = 2.2, 1.2
-	c := Catch{Q: []float64{1.4, 2.2, 3.4}, W: []float64{.25, .5, .25}, K: k, Target: .5, LineHours: 4, Trips: 40, Calibrated: true}
+	c := Catch{
+		Q:          []float64{1.4, 2.2, 3.4},
+		W:          []float64{.25, .5, .25},
+		K:          k,
+		Target:     .5,
+		LineHours:  4,
+		Trips:      40,
+		Calibrated: true,
+	}
 
 	for i := 70; i < n-11; i += 2 {
-		in := run.Input{Species: sp, Days: d.Cut(jan.Add(i - 1)), Today: jan.Add(i), Draws: 100, Seed: seed, ResidentShare: .15}
+		in := run.Input{
+			Species:       sp,
+			Days:          d.Cut(jan.Add(i - 1)),
+			Today:         jan.Add(i),
+			Draws:         100,
+			Seed:          seed,
+			ResidentShare: .15,
+		}
 		for m := range 20 {
 			mr, err := rand.New(rand.NewPCG(seed, uint64(1000*i+m))), 0.0
 			path := make([]float64, 4)
@@ -106,7 +132,14 @@ func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]floa
 				break
 			}
 		}
-		days = append(days, Resolved{Day: jan.Add(i), Verdict: coldseam.LineOf(.4, .1).Word(odds), Odds: odds, OddsOK: true, Known: true, Good: fish >= 2})
+		days = append(days, Resolved{
+			Day:     jan.Add(i),
+			Verdict: coldseam.LineOf(.4, .1).Word(odds),
+			Odds:    odds,
+			OddsOK:  true,
+			Known:   true,
+			Good:    fish >= 2,
+		})
 		waves = append(waves, score.Pair{P: r.State.PWave, Hit: truth[i].PWave == 1})
 	}
 
@@ -138,7 +171,8 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		days, waves = append(days, d...), append(waves, w...)
 	}
 
-	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April, ToDay: 30})
+	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April,
+		ToDay: 30})
 	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
 	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
 	t.Logf("net %.1f good trips", m.Net)
@@ -159,7 +193,8 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 	}
 
 	b := score.Brier(waves)
-	t.Logf("wave odds, synthetic, n %d: Brier %.3f against %.3f for the base rate of %.2f", len(waves), b, base*(1-base), base)
+	t.Logf("wave odds, synthetic, n %d: Brier %.3f against %.3f for the base rate of %.2f", len(waves), b,
+		base*(1-base), base)
 	for _, r := range score.Reliability(waves, 5) {
 		t.Logf("  said %.2f: came %.2f of %d", r.P, r.Freq, r.N)
 	}

@@ -25,9 +25,11 @@ func anyInputs(t *rapid.T) Inputs {
 		v := rapid.Float64Range(lo, hi).Draw(t, name)
 		var out []coldseam.Observation
 		for i := range n {
-			o := coldseam.Observation{At: last.Add(-time.Duration(n-1-i) * time.Hour), Value: v * rapid.Float64Range(.97, 1.1).Draw(t, "step")}
+			o := coldseam.Observation{At: last.Add(-time.Duration(n-1-i) * time.Hour),
+				Value: v * rapid.Float64Range(.97, 1.1).Draw(t, "step")}
 			if rapid.IntRange(0, 9).Draw(t, "flag") == 0 {
-				o.Flag = rapid.SampledFrom([]coldseam.Flag{coldseam.Ice, coldseam.Missing, coldseam.QCFail, coldseam.Bad, coldseam.Ice | coldseam.Missing, coldseam.Suspect}).Draw(t, "flags")
+				o.Flag = rapid.SampledFrom([]coldseam.Flag{coldseam.Ice, coldseam.Missing, coldseam.QCFail,
+					coldseam.Bad, coldseam.Ice | coldseam.Missing, coldseam.Suspect}).Draw(t, "flags")
 			}
 			out = append(out, o)
 		}
@@ -54,14 +56,17 @@ func anyInputs(t *rapid.T) Inputs {
 	}
 	if touch("alert") {
 		from := in.Now.Add(hours(rapid.Float64Range(-10, 20).Draw(t, "alert from")))
-		in.Alerts.List = []coldseam.Alert{alert(rapid.SampledFrom([]string{"Flood Warning", "Flood Watch", "Tornado Warning", "Frost Advisory", ""}).Draw(t, "event"), from, from.Add(3*time.Hour))}
+		in.Alerts.List = []coldseam.Alert{alert(
+			rapid.SampledFrom([]string{"Flood Warning", "Flood Watch", "Tornado Warning", "Frost Advisory", ""}).Draw(t,
+				"event"), from, from.Add(3*time.Hour))}
 	}
 
 	if touch("issue") {
 		in.Weather.Issued = age("weather", 14)
 	}
 	if touch("air max") {
-		in.Ice.State = rapid.SampledFrom([]ice.State{ice.Unknown, ice.Open, ice.Open, ice.Open, ice.Ice, ice.Breakup}).Draw(t, "ice")
+		in.Ice.State = rapid.SampledFrom([]ice.State{ice.Unknown, ice.Open, ice.Open, ice.Open, ice.Ice,
+			ice.Breakup}).Draw(t, "ice")
 	}
 	maybe := func(name string, lo, hi float64) *float64 {
 		if rapid.IntRange(0, 19).Draw(t, name+" there") == 0 {
@@ -103,8 +108,12 @@ func anyInputs(t *rapid.T) Inputs {
 		c.NoneHolds = rapid.Bool().Draw(t, "none")
 		in.Candidates = append(in.Candidates, c)
 		if in.Prev != nil {
-			in.Prev.Windows = append(in.Prev.Windows, coldseam.Window{Start: c.Start, End: c.End, OddsOK: rapid.Bool().Draw(t, "had odds"),
-				Odds: min(max(c.PGood[0]+rapid.Float64Range(-.05, .05).Draw(t, "moved"), 0), 1)})
+			in.Prev.Windows = append(in.Prev.Windows, coldseam.Window{
+				Start:  c.Start,
+				End:    c.End,
+				OddsOK: rapid.Bool().Draw(t, "had odds"),
+				Odds:   min(max(c.PGood[0]+rapid.Float64Range(-.05, .05).Draw(t, "moved"), 0), 1),
+			})
 		}
 	}
 
@@ -151,7 +160,8 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 		require.Less(t, stage, 4.0)
 		require.LessOrEqual(t, in.Now.Sub(in.Alerts.At), time.Hour)
 		require.LessOrEqual(t, in.Now.Sub(in.Weather.Issued), 12*time.Hour)
-		require.True(t, in.Reach.MaxFlowM3S != nil && flow < *in.Reach.MaxFlowM3S || in.Reach.MaxFlowM3S == nil && in.Climate.Years >= 10)
+		require.True(t, in.Reach.MaxFlowM3S != nil && flow < *in.Reach.MaxFlowM3S || in.Reach.MaxFlowM3S == nil &&
+			in.Climate.Years >= 10)
 
 		r := in.Reach.Rules[0]
 		require.False(t, r.Closed[0].Contains(in.Day))
@@ -183,7 +193,8 @@ func TestOddsOnlyWhenEverythingStands(t *testing.T) {
 	})
 
 	t.Log("drawn:", seen)
-	require.Positive(t, seen[coldseam.Go]+seen[coldseam.TossUp]+seen[coldseam.Stay], "nothing got through: the test is blind")
+	require.Positive(t, seen[coldseam.Go]+seen[coldseam.TossUp]+seen[coldseam.Stay],
+		"nothing got through: the test is blind")
 }
 
 func TestPersonalNeverLiftsAStop(t *testing.T) {
@@ -192,8 +203,18 @@ func TestPersonalNeverLiftsAStop(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyInputs(t)
 		d := Decide(in)
-		b := coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: d.OddsOK, Cost: d.Cost, Windows: d.Windows, WindowI: d.WindowI,
-			Stops: d.Stops, Reasons: d.Reasons, Cautions: d.Cautions}
+		b := coldseam.Brief{
+			Day:      in.Day,
+			Verdict:  d.Verdict,
+			Odds:     d.Odds,
+			OddsOK:   d.OddsOK,
+			Cost:     d.Cost,
+			Windows:  d.Windows,
+			WindowI:  d.WindowI,
+			Stops:    d.Stops,
+			Reasons:  d.Reasons,
+			Cautions: d.Cautions,
+		}
 		p := coldseam.Preferences{Cost: rapid.SampledFrom([]float64{0, .2, .7, 9}).Draw(t, "own cost"),
 			WindowFrom: rapid.SampledFrom([]string{"", "06:00", "10:00", "x"}).Draw(t, "from"),
 			WindowTo:   rapid.SampledFrom([]string{"", "09:00", "14:00", "05:00"}).Draw(t, "to"),

@@ -247,7 +247,8 @@ func (in *Inputs) tell(out *risen, obs []coldseam.Observation, l limb, unit stri
 		return
 	}
 	if in.Now.Sub(l.peakAt) <= hours(driftHours) && len(out.cautions) == 0 {
-		out.cautions = append(out.cautions, because(KindCaution, "drift", clubRule, map[string]float64{"peak_" + unit: l.peak}))
+		out.cautions = append(out.cautions, because(KindCaution, "drift", clubRule,
+			map[string]float64{"peak_" + unit: l.peak}))
 	}
 
 	kind, list := KindSafety, &out.stops
@@ -270,7 +271,8 @@ func (in *Inputs) tell(out *risen, obs []coldseam.Observation, l limb, unit stri
 	case l.word == riseStops:
 		r = because(kind, "rise_kept", "gauge", map[string]float64{"peak_" + unit: l.peak, "until_" + unit: l.half()})
 	case l.lifted:
-		r = because(kind, "rise_falling", "gauge", map[string]float64{"peak_" + unit: l.peak, "until_" + unit: capFootShare * l.foot})
+		r = because(kind, "rise_falling", "gauge", map[string]float64{"peak_" + unit: l.peak,
+			"until_" + unit: capFootShare * l.foot})
 	default:
 		return
 	}

@@ -72,7 +72,8 @@ func TestRiseWithinADay(t *testing.T) {
 		{"50 % is not over 50 %", 10, 15, season(9, 12), coldseam.TossUp, "rise_day_cap"},
 		{"30 % is not over 30 %", 10, 13, season(9, 12), coldseam.Go, ""},
 		{"short record, 51 %", 10, 15.1, SeasonFlow{Years: 2, MedianM3S: 30, P75M3S: 40}, coldseam.Stop, "rise_day"},
-		{"short record, 31 %", 10, 13.1, SeasonFlow{Years: 2, MedianM3S: 30, P75M3S: 40}, coldseam.TossUp, "rise_day_cap"},
+		{"short record, 31 %", 10, 13.1, SeasonFlow{Years: 2, MedianM3S: 30, P75M3S: 40}, coldseam.TossUp,
+			"rise_day_cap"},
 		{"no record at all", 10, 15.1, SeasonFlow{}, coldseam.Stop, "rise_day"},
 		{"flashy, 90 %", 10, 19, flashy(9, 12), coldseam.TossUp, "rise_day_cap"},
 		{"flashy, 105 %", 10, 20.5, flashy(9, 12), coldseam.Stop, "rise_day_flashy"},
@@ -113,7 +114,8 @@ func TestRiseWindowIsSixHours(t *testing.T) {
 		want bool
 	}{
 		{"step 6 h ago", climb([2]float64{-60, 68}, [2]float64{-6, 68}, [2]float64{-5.5, 95}, [2]float64{0, 95}), true},
-		{"step 6.5 h ago", climb([2]float64{-60, 68}, [2]float64{-6.5, 68}, [2]float64{-6, 95}, [2]float64{0, 95}), false},
+		{"step 6.5 h ago", climb([2]float64{-60, 68}, [2]float64{-6.5, 68}, [2]float64{-6, 95}, [2]float64{0, 95}),
+			false},
 		{"even over 7 h", climb([2]float64{-60, 68}, [2]float64{-7, 68}, [2]float64{0, 91}), false},
 		{"even over 6 h", climb([2]float64{-60, 68}, [2]float64{-6, 68}, [2]float64{0, 91}), true},
 	} {
@@ -174,7 +176,8 @@ func TestRiseThatStaysHighIsLeftToTheLimits(t *testing.T) {
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
-			obs := climb([2]float64{-r.hours - 40, 40}, [2]float64{-r.hours - 5, 40}, [2]float64{-r.hours, 80}, [2]float64{0, 79})
+			obs := climb([2]float64{-r.hours - 40, 40}, [2]float64{-r.hours - 5, 40}, [2]float64{-r.hours, 80},
+				[2]float64{0, 79})
 			d := Decide(onFlow(obs, season(30, 45)))
 			require.Equal(t, r.want, d.Verdict, "%v", d.Fired)
 		})
@@ -184,7 +187,8 @@ func TestRiseThatStaysHighIsLeftToTheLimits(t *testing.T) {
 func TestRiseIsNotLiftedByFlaggedReadings(t *testing.T) {
 	t.Parallel()
 	high := climb([2]float64{-60, 40}, [2]float64{-40, 40}, [2]float64{-35, 80}, [2]float64{-4, 80})
-	for _, flag := range []coldseam.Flag{coldseam.Suspect, coldseam.Equipment, coldseam.QCRate, coldseam.QCUnit, coldseam.QCFlat, coldseam.QCSpike} {
+	for _, flag := range []coldseam.Flag{coldseam.Suspect, coldseam.Equipment, coldseam.QCRate, coldseam.QCUnit,
+		coldseam.QCFlat, coldseam.QCSpike} {
 		obs := append([]coldseam.Observation(nil), high...)
 		for h := -3.5; h <= 0; h += .5 {
 			o := reading(h, 41)
@@ -199,7 +203,8 @@ func TestRiseIsNotLiftedByFlaggedReadings(t *testing.T) {
 
 func TestRiseIsKeptAboveTheFlowLimit(t *testing.T) {
 	t.Parallel()
-	obs := climb([2]float64{-60, 40}, [2]float64{-30, 40}, [2]float64{-25, 300}, [2]float64{-10, 165}, [2]float64{0, 165})
+	obs := climb([2]float64{-60, 40}, [2]float64{-30, 40}, [2]float64{-25, 300}, [2]float64{-10, 165},
+		[2]float64{0, 165})
 	in := onFlow(obs, season(30, 45))
 	in.Reach.MaxFlowM3S = ptr(160.0)
 	require.Contains(t, Decide(in).Fired, "rise_kept")
@@ -259,8 +264,10 @@ func TestDriftCaution(t *testing.T) {
 		want bool
 	}{
 		{"rising", climb([2]float64{-60, 68}, [2]float64{-23, 68}, [2]float64{0, 92}), true},
-		{"20 h after the peak", climb([2]float64{-60, 68}, [2]float64{-43, 68}, [2]float64{-20, 92}, [2]float64{0, 85}), true},
-		{"25 h after the peak", climb([2]float64{-60, 68}, [2]float64{-48, 68}, [2]float64{-25, 92}, [2]float64{0, 85}), false},
+		{"20 h after the peak", climb([2]float64{-60, 68}, [2]float64{-43, 68}, [2]float64{-20, 92}, [2]float64{0, 85}),
+			true},
+		{"25 h after the peak", climb([2]float64{-60, 68}, [2]float64{-48, 68}, [2]float64{-25, 92}, [2]float64{0, 85}),
+			false},
 		{"steady", steady(68), false},
 	} {
 		t.Run(r.name, func(t *testing.T) {
@@ -312,7 +319,8 @@ func TestDailyGaugeRises(t *testing.T) {
 
 func TestNegativeFlowIsNoFoot(t *testing.T) {
 	t.Parallel()
-	in := onFlow(climb([2]float64{-60, 60}, [2]float64{-20, 60}, [2]float64{-19.5, -37}, [2]float64{-19, 60}, [2]float64{0, 68}), season(30, 45))
+	in := onFlow(climb([2]float64{-60, 60}, [2]float64{-20, 60}, [2]float64{-19.5, -37}, [2]float64{-19, 60},
+		[2]float64{0, 68}), season(30, 45))
 	in.Gauge.Stage = steady(2.1)
 	d := Decide(in)
 	require.Equal(t, coldseam.Go, d.Verdict, "%v", d.Fired)

@@ -55,7 +55,8 @@ func ParseSeason(r io.Reader, bands []coldseam.Band) (SeasonTable, error) {
 	t := SeasonTable{odds: map[[2]string]float64{}}
 	var errs []error
 	bad := func(line int, format string, a ...any) {
-		errs = append(errs, fmt.Errorf("odds table line %d: %s: %w", line, fmt.Sprintf(format, a...), coldseam.ErrInvalid))
+		errs = append(errs, fmt.Errorf("odds table line %d: %s: %w", line, fmt.Sprintf(format, a...),
+			coldseam.ErrInvalid))
 	}
 
 	for _, r := range rows {
@@ -116,7 +117,8 @@ func (t SeasonTable) Odds(band, flow string, log []SeasonCell) (p float64, trips
 // Good is the odds of a good morning of every member outside a run. waterC and
 // flowPct (percentile for the date, NaN = unknown) are the members' values in
 // the window; f.Hold applies here too.
-func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log []SeasonCell, f Factors) (p []float64, note coldseam.Reason) {
+func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log []SeasonCell, f Factors) (
+	p []float64, note coldseam.Reason) {
 	p = make([]float64, len(waterC))
 	most := 0
 	for i, c := range waterC {
@@ -134,7 +136,8 @@ func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log 
 // SeasonCells counts the log's trips outside a run by band and flow class.
 // class gives both for a trip, ok = false leaves it out (within a run, or no
 // water temperature known). A trip is good from target fish a line hour on.
-func SeasonCells(trips []coldseam.Trip, target float64, class func(coldseam.Trip) (band, flow string, ok bool)) []SeasonCell {
+func SeasonCells(trips []coldseam.Trip, target float64,
+	class func(coldseam.Trip) (band, flow string, ok bool)) []SeasonCell {
 	var out []SeasonCell
 	at := map[[2]string]int{}
 

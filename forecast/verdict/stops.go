@@ -71,7 +71,8 @@ func (in *Inputs) stageStop() []coldseam.Reason {
 		return nil
 	}
 	f := *in.Reach.FloodStageM
-	return []coldseam.Reason{because(KindSafety, "flood_stage", "gauge", map[string]float64{"stage_m": o.Value, "limit_m": f})}
+	return []coldseam.Reason{because(KindSafety, "flood_stage", "gauge", map[string]float64{"stage_m": o.Value,
+		"limit_m": f})}
 }
 
 // flowStops is stop 6 on the measured flow.
@@ -82,7 +83,8 @@ func (in *Inputs) flowStops() []coldseam.Reason {
 	}
 	var out []coldseam.Reason
 	if lim := in.Reach.MaxFlowM3S; lim != nil && o.Value >= *lim {
-		out = append(out, because(KindSafety, "max_flow", clubRule, map[string]float64{"flow_m3_s": o.Value, "limit_m3_s": *lim}))
+		out = append(out, because(KindSafety, "max_flow", clubRule, map[string]float64{"flow_m3_s": o.Value,
+			"limit_m3_s": *lim}))
 	}
 	if p, ok := in.pctStop(); ok && o.Value >= p {
 		out = append(out, because(KindSafety, "flow_pct", clubRule,
@@ -117,7 +119,12 @@ func (in *Inputs) windowStops(c Candidate) []coldseam.Reason {
 
 // alertStops fires for warnings that are alive between from and to.
 func (in *Inputs) alertStops(from, to time.Time) []coldseam.Reason {
-	codes := map[AlertClass]string{AlertFlood: "flood_alert", AlertIce: "ice_alert", AlertStorm: "storm_alert", AlertRelease: "dam_release"}
+	codes := map[AlertClass]string{
+		AlertFlood:   "flood_alert",
+		AlertIce:     "ice_alert",
+		AlertStorm:   "storm_alert",
+		AlertRelease: "dam_release",
+	}
 	var out []coldseam.Reason
 	for _, class := range []AlertClass{AlertFlood, AlertIce, AlertStorm, AlertRelease} {
 		for _, a := range in.Alerts.List {

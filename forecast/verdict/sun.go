@@ -20,7 +20,8 @@ type Sun struct {
 // anomaly and equation of time to about a minute at 60 degrees and below).
 // Times are in loc; lon is positive east.
 func SunOf(day coldseam.Date, lat, lon float64, loc *time.Location) Sun {
-	noon := time.Date(day.Year, day.Month, day.Day, 12, 0, 0, 0, time.UTC).Add(-time.Duration(lon / 15 * float64(time.Hour)))
+	noon := time.Date(day.Year, day.Month, day.Day, 12, 0, 0, 0, time.UTC).Add(
+		-time.Duration(lon / 15 * float64(time.Hour)))
 	dec, eot := solar(noon)
 	transit := noon.Add(-time.Duration(eot * float64(time.Minute)))
 	if off := day.Sub(coldseam.DateOf(transit.In(loc))); off != 0 {

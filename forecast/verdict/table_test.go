@@ -36,7 +36,15 @@ func eachCandidate(in *Inputs, f func(*Candidate)) {
 }
 
 func alert(event string, from, to time.Time) coldseam.Alert {
-	return coldseam.Alert{Event: event, From: from, End: to, Sender: "Weather service", Status: "Actual", MsgType: "Alert", Severity: "Moderate"}
+	return coldseam.Alert{
+		Event:    event,
+		From:     from,
+		End:      to,
+		Sender:   "Weather service",
+		Status:   "Actual",
+		MsgType:  "Alert",
+		Severity: "Moderate",
+	}
 }
 
 func mixed(lo, hi float64, share float64) []float64 {
@@ -61,12 +69,15 @@ func stops() []change {
 		{"flood warning within 6 h after", add("Flood Warning", at(16, 0), at(23, 0)), "flood_alert"},
 		{"flood warning without end", add("River Flood Warning", at(0, 0), time.Time{}), "flood_alert"},
 		{"stage at minor flood", func(in *Inputs) { in.Gauge.Stage = steady(4.0) }, "flood_stage"},
-		{"members reach flood", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.PFlood = ptr(.20) }) }, "flood_forecast"},
+		{"members reach flood", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.PFlood = ptr(.20) })
+		}, "flood_forecast"},
 		{"ice flag", func(in *Inputs) {
 			in.Gauge.Stage = append(in.Gauge.Stage, coldseam.Observation{At: at(4, 47), Value: 2.1, Flag: coldseam.Ice})
 		}, "ice_qualifier"},
 		{"null value with ice qualifier", func(in *Inputs) {
-			in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: at(4, 47), Flag: coldseam.Ice | coldseam.Missing})
+			in.Gauge.Discharge = append(in.Gauge.Discharge,
+				coldseam.Observation{At: at(4, 47), Flag: coldseam.Ice | coldseam.Missing})
 		}, "ice_qualifier"},
 		{"ice jam notice", add("Ice Jam Statement", at(0, 0), at(12, 0)), "ice_alert"},
 		{"latch closed by a report", func(in *Inputs) { in.Ice = latch(ice.Ice, ice.CauseWord) }, "ice_word"},
@@ -85,18 +96,27 @@ func stops() []change {
 			eachHour(in, func(h *Hour) { h.AirC, h.WindMS = ptr(coldseam.C(28)), ptr(15.001*coldseam.MPSPerMPH) })
 		}, "freezing_spray"},
 		{"rose 1.3 ft", func(in *Inputs) {
-			in.Gauge.Stage = append(in.Gauge.Stage, coldseam.Observation{At: at(4, 48), Value: 2.1 + 1.3*coldseam.MetrePerFoot})
+			in.Gauge.Stage = append(in.Gauge.Stage,
+				coldseam.Observation{At: at(4, 48), Value: 2.1 + 1.3*coldseam.MetrePerFoot})
 		}, "rise_stage"},
 		{"flow rose 35 %", func(in *Inputs) {
 			in.Gauge.Discharge = append(in.Gauge.Discharge, coldseam.Observation{At: at(4, 48), Value: 68 * 1.35})
 		}, "rise_flow"},
-		{"rise forecast", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.RiseShare = mixed(.01, .31, .20) }) }, "rise_forecast"},
-		{"stage rise forecast", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.RiseM = mixed(.01, .31, .20) }) }, "rise_forecast_stage"},
+		{"rise forecast", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.RiseShare = mixed(.01, .31, .20) })
+		}, "rise_forecast"},
+		{"stage rise forecast", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.RiseM = mixed(.01, .31, .20) })
+		}, "rise_forecast_stage"},
 		{"dam release notice", add("Dam Release Notice", at(6, 0), at(9, 0)), "dam_release"},
-		{"flow off the dam's cycle", func(in *Inputs) { in.Reach.DamCycle, in.DamOffCycle = "peaks 7-10 daily", true }, "dam_cycle"},
+		{"flow off the dam's cycle", func(in *Inputs) {
+			in.Reach.DamCycle, in.DamOffCycle = "peaks 7-10 daily", true
+		}, "dam_cycle"},
 		{"flow at the limit", func(in *Inputs) { in.Reach.MaxFlowM3S = ptr(68.0) }, "max_flow"},
 		{"flow over P99", func(in *Inputs) { in.Gauge.Discharge = steady(152); in.Reach.MaxFlowM3S = nil }, "flow_pct"},
-		{"members pass the limit", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.AfterM3S = mixed(68, 190, .20) }) }, "max_flow_forecast"},
+		{"members pass the limit", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.AfterM3S = mixed(68, 190, .20) })
+		}, "max_flow_forecast"},
 		{"members pass P99", func(in *Inputs) {
 			eachCandidate(in, func(c *Candidate) { c.AfterM3S = mixed(68, 155, .20) })
 		}, "flow_pct_forecast"},
@@ -119,7 +139,9 @@ func gaps() []change {
 
 	return []change{
 		{"no flow", func(in *Inputs) { in.Gauge.Discharge = nil }, "discharge_missing"},
-		{"flow 6 h 5 min old", func(in *Inputs) { in.Gauge.Discharge = late(in.Gauge.Discharge, 6) }, "discharge_stale"},
+		{"flow 6 h 5 min old", func(in *Inputs) {
+			in.Gauge.Discharge = late(in.Gauge.Discharge, 6)
+		}, "discharge_stale"},
 		{"flow failed the check", func(in *Inputs) {
 			in.Gauge.Discharge = append([]coldseam.Observation(nil), in.Gauge.Discharge...)
 			for i := range in.Gauge.Discharge {
@@ -135,15 +157,21 @@ func gaps() []change {
 		{"flow of the future", func(in *Inputs) {
 			in.Gauge.Discharge = []coldseam.Observation{{At: at(9, 0), Value: 68}, {At: at(9, 30), Value: 68}}
 		}, "discharge_missing"},
-		{"one flow reading", func(in *Inputs) { in.Gauge.Discharge = in.Gauge.Discharge[max(len(in.Gauge.Discharge)-1, 0):] }, "rise_unknown"},
+		{"one flow reading", func(in *Inputs) {
+			in.Gauge.Discharge = in.Gauge.Discharge[max(len(in.Gauge.Discharge)-1, 0):]
+		}, "rise_unknown"},
 		{"no stage", func(in *Inputs) { in.Gauge.Stage = nil }, "stage_missing"},
 		{"stage old", func(in *Inputs) { in.Gauge.Stage = late(in.Gauge.Stage, 7) }, "stage_stale"},
 		{"alerts never read", func(in *Inputs) { in.Alerts.At = time.Time{} }, "alerts_missing"},
 		{"alerts 61 min old", func(in *Inputs) { in.Alerts.At = in.Now.Add(-61 * time.Minute) }, "alerts_stale"},
 		{"alerts of the future", func(in *Inputs) { in.Alerts.At = in.Now.Add(time.Hour) }, "alerts_failed"},
 		{"no weather", func(in *Inputs) { in.Weather = Weather{} }, "weather_missing"},
-		{"weather 12 h 1 min old", func(in *Inputs) { in.Weather.Issued = in.Now.Add(-12*time.Hour - time.Minute) }, "weather_stale"},
-		{"weather ends too early", func(in *Inputs) { in.Weather.Hours = in.Weather.Hours[:min(9, len(in.Weather.Hours))] }, "weather_gap"},
+		{"weather 12 h 1 min old", func(in *Inputs) {
+			in.Weather.Issued = in.Now.Add(-12*time.Hour - time.Minute)
+		}, "weather_stale"},
+		{"weather ends too early", func(in *Inputs) {
+			in.Weather.Hours = in.Weather.Hours[:min(9, len(in.Weather.Hours))]
+		}, "weather_gap"},
 		{"weather with a hole", func(in *Inputs) {
 			if len(in.Weather.Hours) > 9 {
 				in.Weather.Hours = append(append([]Hour(nil), in.Weather.Hours[:8]...), in.Weather.Hours[9:]...)
@@ -160,18 +188,33 @@ func gaps() []change {
 		{"no thunder", func(in *Inputs) { eachHour(in, func(h *Hour) { h.Thunder = nil }) }, "weather_no_thunder"},
 		{"no air", func(in *Inputs) { eachHour(in, func(h *Hour) { h.AirC = nil }) }, "weather_no_air"},
 		{"ice unknown", func(in *Inputs) { in.Ice = latch(ice.Unknown, ice.CauseSilent) }, "ice_unknown_water_silent"},
-		{"no flow limit and nine years", func(in *Inputs) { in.Reach.MaxFlowM3S = nil; in.Climate = pastFlows(9) }, "no_max_flow"},
+		{"no flow limit and nine years", func(in *Inputs) {
+			in.Reach.MaxFlowM3S = nil
+			in.Climate = pastFlows(9)
+		}, "no_max_flow"},
 		{"no season rule", func(in *Inputs) { in.Reach.Rules = nil }, "season_unverified"},
 		{"rule of another species", func(in *Inputs) { in.Species = "sauger" }, "season_unverified"},
 		{"rule checked 366 days ago", func(in *Inputs) { setRule(in, in.Day.Add(-366)) }, "season_unverified"},
 		{"rule never checked", func(in *Inputs) { setRule(in, coldseam.Date{}) }, "season_unverified"},
 		{"rule checked tomorrow", func(in *Inputs) { setRule(in, in.Day.Add(1)) }, "season_unverified"},
-		{"no rise forecast", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.RiseShare = nil }) }, "rise_forecast_missing"},
-		{"no flow forecast", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.FlowM3S = nil }) }, "flow_forecast_missing"},
+		{"no rise forecast", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.RiseShare = nil })
+		}, "rise_forecast_missing"},
+		{"no flow forecast", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.FlowM3S = nil })
+		}, "flow_forecast_missing"},
 		{"no window", func(in *Inputs) { in.Candidates = nil }, "no_window"},
-		{"window is over", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.Start, c.End = at(0, 0), at(4, 0) }) }, "window_past"},
-		{"no water temperature and no model", func(in *Inputs) { in.Gauge.Water = nil; in.WaterModel = false }, "water_missing"},
-		{"water 5 d old and no model", func(in *Inputs) { in.Gauge.Water = late(in.Gauge.Water, 121); in.WaterModel = false }, "water_stale"},
+		{"window is over", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.Start, c.End = at(0, 0), at(4, 0) })
+		}, "window_past"},
+		{"no water temperature and no model", func(in *Inputs) {
+			in.Gauge.Water = nil
+			in.WaterModel = false
+		}, "water_missing"},
+		{"water 5 d old and no model", func(in *Inputs) {
+			in.Gauge.Water = late(in.Gauge.Water, 121)
+			in.WaterModel = false
+		}, "water_stale"},
 		{"forecast failed", func(in *Inputs) { in.Failed = "temperature model" }, "forecast_failed"},
 		{"no odds", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.PGood = nil }) }, "odds_missing"},
 		{"odds that are no number", func(in *Inputs) {
@@ -196,8 +239,12 @@ func caps() []change {
 		{"daily gauge", func(in *Inputs) { in.Gauge.DailyOnly = true }, "daily_gauge"},
 		{"water from the model", func(in *Inputs) { in.Gauge.Water = nil }, "water_model"},
 		{"regulated", func(in *Inputs) { in.Reach.Regulated = true }, "regulated"},
-		{"no stage forecast", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.PFlood = nil }) }, "no_stage_forecast"},
-		{"hold under a half", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.HoldP = ptr(.49) }) }, "hold_low"},
+		{"no stage forecast", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.PFlood = nil })
+		}, "no_stage_forecast"},
+		{"hold under a half", func(in *Inputs) {
+			eachCandidate(in, func(c *Candidate) { c.HoldP = ptr(.49) })
+		}, "hold_low"},
 		{"no sounding", func(in *Inputs) { eachCandidate(in, func(c *Candidate) { c.HoldP = nil }) }, "hold_unknown"},
 		{"members disagree", func(in *Inputs) {
 			eachCandidate(in, func(c *Candidate) {
@@ -209,7 +256,9 @@ func caps() []change {
 				c.PGood = append(repeat(lo, 250), repeat(hi, 250)...)
 			})
 		}, ""},
-		{"flood watch", func(in *Inputs) { in.Alerts.List = append(in.Alerts.List, alert("Flood Watch", at(0, 0), at(20, 0))) }, "flood_watch"},
+		{"flood watch", func(in *Inputs) {
+			in.Alerts.List = append(in.Alerts.List, alert("Flood Watch", at(0, 0), at(20, 0)))
+		}, "flood_watch"},
 		{"severe alert of unknown kind", func(in *Inputs) {
 			a := alert("Volcano Notice", at(0, 0), at(20, 0))
 			a.Severity = "Severe"
@@ -279,7 +328,8 @@ func TestEveryGapAtEveryOdds(t *testing.T) {
 				d := Decide(in)
 				require.Equal(t, coldseam.NoCall, d.Verdict, "odds %g", p)
 				require.Contains(t, codes(d.Reasons, KindMissing), g.code)
-				lines := strings.HasPrefix(g.code, "weather_") || strings.HasPrefix(g.code, "alerts_") || g.code == "season_unverified"
+				lines := strings.HasPrefix(g.code, "weather_") || strings.HasPrefix(g.code, "alerts_") ||
+					g.code == "season_unverified"
 				require.Equal(t, lines, d.ShowLines)
 				noOdds(t, d)
 			}
@@ -295,7 +345,8 @@ func TestEveryStopBeatsEveryGap(t *testing.T) {
 			g.do(&in) // first, so that the stop still has its evidence
 			s.do(&in)
 			d := Decide(in)
-			require.NotContains(t, []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay}, d.Verdict, "%s + %s", s.name, g.name)
+			require.NotContains(t, []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay}, d.Verdict,
+				"%s + %s", s.name, g.name)
 			noOdds(t, d)
 		}
 	}
@@ -361,8 +412,12 @@ func TestAgesAtTheEdge(t *testing.T) {
 		past  coldseam.Verdict
 		set   func(*Inputs, time.Time)
 	}{
-		{"flow for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) { in.Gauge.Discharge = shift(in.Gauge.Discharge, t) }},
-		{"stage for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) { in.Gauge.Stage = shift(in.Gauge.Stage, t) }},
+		{"flow for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) {
+			in.Gauge.Discharge = shift(in.Gauge.Discharge, t)
+		}},
+		{"stage for a GO", 2 * time.Hour, coldseam.TossUp, func(in *Inputs, t time.Time) {
+			in.Gauge.Stage = shift(in.Gauge.Stage, t)
+		}},
 		{"flow", 6 * time.Hour, coldseam.NoCall, func(in *Inputs, t time.Time) {
 			in.Gauge.Discharge, in.Table.GoAgeH = shift(in.Gauge.Discharge, t), 6
 		}},
@@ -474,7 +529,8 @@ func TestHysteresisWithinTheDay(t *testing.T) {
 	} {
 		in := good(r.p)
 		c := in.Candidates[0]
-		in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
+		in.Prev = &Previous{Day: in.Day,
+			Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
 		d := Decide(in)
 		require.InDelta(t, r.want, d.Odds, 1e-12, "%g then %g", r.prev, r.p)
 		require.Equal(t, coldseam.LineOf(.4, .1).Word(r.want), d.Verdict)
@@ -485,14 +541,20 @@ func TestHysteresisWithinTheDay(t *testing.T) {
 			"other hours":  func() { in.Prev.Windows[0].End = c.End.Add(time.Hour) },
 			"without odds": func() { in.Prev.Windows[0].OddsOK = false },
 		} {
-			in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
+			in.Prev = &Previous{Day: in.Day,
+				Windows: []coldseam.Window{{Start: c.Start, End: c.End, Odds: r.prev, OddsOK: true}}}
 			edit()
 			require.InDelta(t, r.p, Decide(in).Odds, 1e-12, name)
 		}
 	}
 
 	in := good(.9)
-	in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{Start: in.Candidates[0].Start, End: in.Candidates[0].End, Odds: .9, OddsOK: true}}}
+	in.Prev = &Previous{Day: in.Day, Windows: []coldseam.Window{{
+		Start:  in.Candidates[0].Start,
+		End:    in.Candidates[0].End,
+		Odds:   .9,
+		OddsOK: true,
+	}}}
 	in.Alerts.At = time.Time{}
 	require.Equal(t, coldseam.NoCall, Decide(in).Verdict, "the last GO does not carry a missing input")
 }
@@ -500,7 +562,8 @@ func TestHysteresisWithinTheDay(t *testing.T) {
 func TestWindowsEachOnItsOwn(t *testing.T) {
 	t.Parallel()
 	in := good(.55)
-	in.Candidates = []Candidate{candidate(at(7, 0), at(10, 30), .8), candidate(at(10, 0), at(13, 30), .6), candidate(at(15, 0), at(18, 30), .62)}
+	in.Candidates = []Candidate{candidate(at(7, 0), at(10, 30), .8), candidate(at(10, 0), at(13, 30), .6),
+		candidate(at(15, 0), at(18, 30), .62)}
 	eachHour(&in, func(h *Hour) {
 		if h.From.Before(at(9, 0)) && h.To.After(at(8, 0)) {
 			h.Thunder = ptr(.5)
@@ -541,13 +604,15 @@ func TestCautionsKeepTheirOrder(t *testing.T) {
 
 	in.Alerts.List = []coldseam.Alert{alert("Flood Advisory", at(0, 0), at(20, 0))}
 	d := Decide(in)
-	require.Equal(t, []string{"action_stage", "flow_high", "wind", "wind_chill", "dark", "turbid", "fast_fall", "fog", "ramp_ice", "flood_watch", "rain_upstream", "alone"},
+	require.Equal(t, []string{"action_stage", "flow_high", "wind", "wind_chill", "dark", "turbid", "fast_fall", "fog",
+		"ramp_ice", "flood_watch", "rain_upstream", "alone"},
 		codes(d.Cautions, ""), "%v", d.Stops)
 	require.Equal(t, coldseam.TossUp, d.Verdict)
 }
 
 func ExampleDecide() {
-	in := Inputs{Now: time.Date(2026, 3, 20, 10, 50, 0, 0, time.UTC), Day: coldseam.Date{Year: 2026, Month: 3, Day: 20}, Table: DefaultTable()}
+	in := Inputs{Now: time.Date(2026, 3, 20, 10, 50, 0, 0, time.UTC), Day: coldseam.Date{Year: 2026, Month: 3, Day: 20},
+		Table: DefaultTable()}
 	d := Decide(in)
 	fmt.Println(d.Verdict, "-", d.Reasons[0].Code)
 	// Output: NO CALL - discharge_missing

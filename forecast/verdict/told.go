@@ -22,13 +22,15 @@ func AsOf(b coldseam.Brief, at time.Time) coldseam.Brief {
 
 	for i, in := range b.Inputs {
 		age := in.Age + at.Sub(b.Issued)
-		if !in.Safety || in.State != StateGood && in.State != "none" || in.Limit <= 0 || in.Age > in.Limit || age <= in.Limit {
+		if !in.Safety || in.State != StateGood && in.State != "none" || in.Limit <= 0 || in.Age > in.Limit ||
+			age <= in.Limit {
 			continue
 		}
 		b.Inputs = slices.Clone(b.Inputs)
 		b.Inputs[i].State, b.Inputs[i].Age = StateStale, age
 
-		stale := because(KindMissing, "input_stale", clubRule, map[string]float64{"age_h": age.Hours(), "limit_h": in.Limit.Hours()})
+		stale := because(KindMissing, "input_stale", clubRule, map[string]float64{"age_h": age.Hours(),
+			"limit_h": in.Limit.Hours()})
 		stale.Names = map[string]string{"input": in.Key}
 		return noCall(b, stale)
 	}

@@ -15,13 +15,27 @@ func TestAsOf(t *testing.T) {
 	t.Parallel()
 	issued := time.Date(2026, 4, 18, 9, 30, 0, 0, time.UTC)
 	brief := func() coldseam.Brief {
-		return coldseam.Brief{Verdict: coldseam.Go, OddsOK: true, Odds: .6, Issued: issued, GoodUntil: issued.Add(5 * time.Hour),
-			Windows: []coldseam.Window{{OddsOK: true, Odds: .6}},
+		return coldseam.Brief{Verdict: coldseam.Go, OddsOK: true, Odds: .6, Issued: issued,
+			GoodUntil: issued.Add(5 * time.Hour),
+			Windows:   []coldseam.Window{{OddsOK: true, Odds: .6}},
 			Inputs: []coldseam.Input{
 				{Key: "discharge", Name: "Flow", Safety: true, State: StateGood, Age: time.Hour, Limit: 6 * time.Hour},
-				{Key: "alerts", Name: "Warnings", Safety: true, State: StateGood, Age: 10 * time.Minute, Limit: time.Hour},
+				{
+					Key:    "alerts",
+					Name:   "Warnings",
+					Safety: true,
+					State:  StateGood,
+					Age:    10 * time.Minute,
+					Limit:  time.Hour,
+				},
 				{Key: "water_temp", State: StateGood, Age: time.Minute, Limit: time.Minute},
-				{Key: "ice", Safety: true, State: StateGood, Age: 30 * time.Hour, Limit: 24 * time.Hour}, // good for another reason than its age
+				{
+					Key:    "ice",
+					Safety: true,
+					State:  StateGood,
+					Age:    30 * time.Hour,
+					Limit:  24 * time.Hour,
+				}, // good for another reason than its age
 				{Key: "stage", State: StateStale, Age: 7 * time.Hour, Limit: 6 * time.Hour},
 			}}
 	}
@@ -36,11 +50,39 @@ func TestAsOf(t *testing.T) {
 		{name: "at its issue", want: coldseam.Go},
 		{name: "warnings at their greatest age", after: 50 * time.Minute, want: coldseam.Go},
 		{name: "warnings older", after: 51 * time.Minute, want: coldseam.NoCall, code: "input_stale"},
-		{name: "warnings older, state none", after: 51 * time.Minute, set: func(b *coldseam.Brief) { b.Inputs[1].State = "none" }, want: coldseam.NoCall, code: "input_stale"},
-		{name: "hours over", after: 5 * time.Hour, set: func(b *coldseam.Brief) { b.Inputs = nil }, want: coldseam.NoCall, code: "word_over"},
-		{name: "last minute", after: 5*time.Hour - time.Minute, set: func(b *coldseam.Brief) { b.Inputs = nil }, want: coldseam.Go},
-		{name: "a stop stays one", after: 50 * time.Hour, set: func(b *coldseam.Brief) { b.Verdict = coldseam.Stop }, want: coldseam.Stop},
-		{name: "a toss-up too", after: 51 * time.Minute, set: func(b *coldseam.Brief) { b.Verdict = coldseam.TossUp }, want: coldseam.NoCall, code: "input_stale"},
+		{
+			name:  "warnings older, state none",
+			after: 51 * time.Minute,
+			set:   func(b *coldseam.Brief) { b.Inputs[1].State = "none" },
+			want:  coldseam.NoCall,
+			code:  "input_stale",
+		},
+		{
+			name:  "hours over",
+			after: 5 * time.Hour,
+			set:   func(b *coldseam.Brief) { b.Inputs = nil },
+			want:  coldseam.NoCall,
+			code:  "word_over",
+		},
+		{
+			name:  "last minute",
+			after: 5*time.Hour - time.Minute,
+			set:   func(b *coldseam.Brief) { b.Inputs = nil },
+			want:  coldseam.Go,
+		},
+		{
+			name:  "a stop stays one",
+			after: 50 * time.Hour,
+			set:   func(b *coldseam.Brief) { b.Verdict = coldseam.Stop },
+			want:  coldseam.Stop,
+		},
+		{
+			name:  "a toss-up too",
+			after: 51 * time.Minute,
+			set:   func(b *coldseam.Brief) { b.Verdict = coldseam.TossUp },
+			want:  coldseam.NoCall,
+			code:  "input_stale",
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

@@ -75,8 +75,10 @@ func unflagged(obs []coldseam.Observation) []coldseam.Observation {
 func (in *Inputs) stoppedBefore(flow, stage []coldseam.Observation) (coldseam.Reason, bool) {
 	from := in.Now.Add(-hours(in.Table.StopAgeH))
 	cut := func(obs []coldseam.Observation, from, to time.Time) []coldseam.Observation {
-		a, _ := slices.BinarySearchFunc(obs, from, func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
-		b, _ := slices.BinarySearchFunc(obs, to.Add(1), func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
+		a, _ := slices.BinarySearchFunc(obs, from,
+			func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
+		b, _ := slices.BinarySearchFunc(obs, to.Add(1),
+			func(o coldseam.Observation, t time.Time) int { return o.At.Compare(t) })
 		return obs[a:max(a, b)]
 	}
 	var times []time.Time

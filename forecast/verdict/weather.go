@@ -187,7 +187,8 @@ func (in *Inputs) weatherStops(c Candidate) []coldseam.Reason {
 	t := in.Table
 	var out []coldseam.Reason
 	if p, at, any := in.Weather.greatest(from, to, anyThunder); any && p >= t.Thunder {
-		r := because(KindSafety, "thunder", forecastSource, map[string]float64{"thunder_share": p, "limit_share": t.Thunder})
+		r := because(KindSafety, "thunder", forecastSource, map[string]float64{"thunder_share": p,
+			"limit_share": t.Thunder})
 		r.At = at
 		out = append(out, r)
 	}

@@ -86,8 +86,18 @@ func TestPersonal(t *testing.T) {
 	in.Candidates = []Candidate{candidate(at(6, 10), at(9, 40), .55), candidate(at(13, 0), at(16, 30), .44)}
 	d := Decide(in)
 	require.Equal(t, coldseam.Go, d.Verdict)
-	b := coldseam.Brief{Day: in.Day, Verdict: d.Verdict, Odds: d.Odds, OddsOK: true, Cost: d.Cost, Windows: d.Windows, WindowI: d.WindowI, Reasons: d.Reasons,
-		Jig: []coldseam.SpotJig{{Spot: "main seam", TieOz: .25, PackOz: .375, Holds: []coldseam.SizeOdds{{Oz: .125, Holds: .2}, {Oz: .25, Holds: .6}, {Oz: .375, Holds: .95}}}}}
+	b := coldseam.Brief{
+		Day:     in.Day,
+		Verdict: d.Verdict,
+		Odds:    d.Odds,
+		OddsOK:  true,
+		Cost:    d.Cost,
+		Windows: d.Windows,
+		WindowI: d.WindowI,
+		Reasons: d.Reasons,
+		Jig: []coldseam.SpotJig{{Spot: "main seam", TieOz: .25, PackOz: .375,
+			Holds: []coldseam.SizeOdds{{Oz: .125, Holds: .2}, {Oz: .25, Holds: .6}, {Oz: .375, Holds: .95}}}},
+	}
 	o := PersonalOptions{Loc: zone}
 	same := Personal(b, coldseam.Preferences{}, o)
 	require.Equal(t, coldseam.Go, same.Verdict)
@@ -104,7 +114,8 @@ func TestPersonal(t *testing.T) {
 	require.Equal(t, coldseam.TossUp, afternoon.Verdict)
 
 	short := Personal(b, coldseam.Preferences{WindowFrom: "07:00", WindowTo: "09:00"}, o)
-	require.True(t, short.Windows[0].Start.Equal(at(7, 0)) && short.Windows[0].End.Equal(at(9, 0)), "cut to the member's hours")
+	require.True(t, short.Windows[0].Start.Equal(at(7, 0)) && short.Windows[0].End.Equal(at(9, 0)),
+		"cut to the member's hours")
 	require.True(t, b.Windows[0].Start.Equal(at(6, 10)), "the brief is not touched")
 	night := Personal(b, coldseam.Preferences{WindowFrom: "20:00", WindowTo: "23:00"}, o)
 	require.Equal(t, coldseam.NoCall, night.Verdict)

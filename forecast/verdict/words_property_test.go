@@ -22,7 +22,8 @@ func TestAnyReasonHasWords(t *testing.T) {
 		causes := map[ice.State][]string{ // what the latch gives with each state
 			ice.Unknown: {ice.CauseStart, ice.CauseSilent, ice.CauseBlind},
 			ice.Open:    {ice.CauseWarm, ice.CauseThaw, ice.CausePassed, ice.CauseSummer, ice.CauseWord},
-			ice.Ice:     {ice.CauseQualifier, ice.CauseWord, ice.CauseCold, ice.CauseFrost, ice.CauseDates, ice.CauseRise},
+			ice.Ice: {ice.CauseQualifier, ice.CauseWord, ice.CauseCold, ice.CauseFrost, ice.CauseDates,
+				ice.CauseRise},
 			ice.Breakup: {ice.CauseRise},
 		}
 		in.Ice.Cause = rapid.SampledFrom(causes[in.Ice.State]).Draw(t, "cause")

@@ -83,7 +83,15 @@ func New(o Options) (*Agency, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	a := &Agency{world: w, faults: w.Faults(), now: o.Now, log: o.Log, twins: o.Twins, alive: map[int]bool{}, done: make(chan struct{})}
+	a := &Agency{
+		world:  w,
+		faults: w.Faults(),
+		now:    o.Now,
+		log:    o.Log,
+		twins:  o.Twins,
+		alive:  map[int]bool{},
+		done:   make(chan struct{}),
+	}
 	a.routes()
 	return a, nil
 }
@@ -167,7 +175,12 @@ func (a *Agency) Handler() http.Handler {
 			status = a.answer(w, r, Step{})
 		}
 		a.mu.Lock()
-		a.seen = append(a.seen, Request{Path: r.URL.Path, Query: r.URL.RawQuery, Header: r.Header.Clone(), Status: status})
+		a.seen = append(a.seen, Request{
+			Path:   r.URL.Path,
+			Query:  r.URL.RawQuery,
+			Header: r.Header.Clone(),
+			Status: status,
+		})
 		a.mu.Unlock()
 		a.log.Debug("agency request", "path", r.URL.Path, "status", status, "dur", time.Since(start))
 	})

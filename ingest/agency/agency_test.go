@@ -175,9 +175,11 @@ func TestPlantedFaults(t *testing.T) {
 	t.Parallel()
 	ag, base, c := start(t, Options{})
 	span := func(f Fault) string {
-		return "&time=" + f.From.Format(time.RFC3339) + "/" + f.To.Add(-time.Second).Format(time.RFC3339) + "&limit=50000"
+		return "&time=" + f.From.Format(time.RFC3339) + "/" + f.To.Add(-time.Second).Format(time.RFC3339) +
+			"&limit=50000"
 	}
-	code := map[coldseam.Parameter]string{coldseam.Discharge: "00060", coldseam.Stage: "00065", coldseam.WaterTemp: "00010"}
+	code := map[coldseam.Parameter]string{coldseam.Discharge: "00060", coldseam.Stage: "00065",
+		coldseam.WaterTemp: "00010"}
 
 	for _, f := range ag.Faults() {
 		_, site, _ := strings.Cut(string(f.Site), ":")
@@ -205,19 +207,23 @@ func TestPlantedFaults(t *testing.T) {
 		case FaultRevision:
 			old := rows(t, u+span(f)).Features
 			require.Len(t, old, 8)
-			require.Empty(t, rows(t, base+items+"continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&last_modified="+
-				ag.world.RevisedAt().Format(time.RFC3339)+"/..").Features)
+			require.Empty(t, rows(t,
+				base+items+"continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&last_modified="+
+					ag.world.RevisedAt().Format(time.RFC3339)+"/..").Features)
 			c.set(ag.world.RevisedAt().Add(time.Second))
 			revised := rows(t, u+span(f)).Features
 			for i := range old {
-				require.InDelta(t, number3(t, *old[i].Properties.Value), 0.86*number3(t, *revised[i].Properties.Value), 12)
+				require.InDelta(t, number3(t, *old[i].Properties.Value), 0.86*number3(t, *revised[i].Properties.Value),
+					12)
 				require.NotEqual(t, old[i].Properties.Modified, revised[i].Properties.Modified)
 			}
 			c.set(DefaultNow())
 		case FaultSilent:
-			require.Empty(t, rows(t, base+items+"continuous/items?monitoring_location_id="+site+"&time="+f.From.Format(time.RFC3339)+"/..").Features)
+			require.Empty(t, rows(t, base+items+"continuous/items?monitoring_location_id="+site+"&time="+
+				f.From.Format(time.RFC3339)+"/..").Features)
 		case FaultDailyGap:
-			u = base + items + "daily/items?monitoring_location_id=" + site + "&parameter_code=00010&time=2021-08-01/2021-08-31&limit=100"
+			u = base + items + "daily/items?monitoring_location_id=" + site +
+				"&parameter_code=00010&time=2021-08-01/2021-08-31&limit=100"
 			require.Len(t, rows(t, u).Features, 31-17)
 		default:
 			t.Fatalf("fault %s has no check", f.Kind)
@@ -311,7 +317,8 @@ func TestForecastRunsDivergeFromTheTruth(t *testing.T) {
 	}
 
 	read := func(path string) coverage {
-		code, body, _ := get(t, base+"/edr/collections/metgrid/"+path+"position?coords="+url.QueryEscape("POINT(-92.64 45.31)")+"&f=CoverageJSON")
+		code, body, _ := get(t, base+"/edr/collections/metgrid/"+path+"position?coords="+
+			url.QueryEscape("POINT(-92.64 45.31)")+"&f=CoverageJSON")
 		require.Equal(t, 200, code, body)
 		var v coverage
 		require.NoError(t, json.Unmarshal([]byte(body), &v))
@@ -397,7 +404,8 @@ func TestSOSAnswers(t *testing.T) {
 		url.QueryEscape("om:phenomenonTime,2026-01-01T00:00:00-06:00/2026-01-11T00:00:00-06:00"))
 	require.Equal(t, 10, strings.Count(doc, "<wml2:MeasurementTVP>"))
 	require.Contains(t, doc, "AveragePrec")
-	for _, q := range []string{"request=GetCapabilities", "request=GetObservation&temporalFilter=x", "request=GetObservation&temporalFilter=om:phenomenonTime,2020-01-01T00:00:00Z/2026-01-01T00:00:00Z"} {
+	for _, q := range []string{"request=GetCapabilities", "request=GetObservation&temporalFilter=x",
+		"request=GetObservation&temporalFilter=om:phenomenonTime,2020-01-01T00:00:00Z/2026-01-01T00:00:00Z"} {
 		code, doc, _ := get(t, base+"/sos?"+q)
 		require.Equal(t, 400, code)
 		require.Contains(t, doc, "ExceptionReport")
@@ -408,7 +416,8 @@ func TestScripts(t *testing.T) {
 	t.Parallel()
 	a, base, _ := start(t, Options{})
 	u := base + items + "latest-continuous/items?limit=100"
-	a.Script("/ogcapi", Step{Status: 500}, Step{}, Step{Status: 429, RetryAfter: "7"}, Step{HTML: true}, Step{Redirect: "http://169.254.169.254/"},
+	a.Script("/ogcapi", Step{Status: 500}, Step{}, Step{Status: 429, RetryAfter: "7"}, Step{HTML: true},
+		Step{Redirect: "http://169.254.169.254/"},
 		Step{BigHeader: 5000}, Step{Truncate: 40}, Step{Drop: true}, Step{Body: "\x00"})
 	code := func() int { c, _, _ := get(t, u); return c }
 	require.Equal(t, 500, code())

@@ -29,12 +29,60 @@ const capSender = "alerts@northgauge.example"
 func bulletins() []bulletin {
 	h := time.Hour
 	return []bulletin{
-		{id: "NG-FLOOD-0001", msgType: "Alert", status: "Actual", sent: -40 * h, onset: -30 * h, expires: -16 * h, end: 20 * h, event: "Flood Watch",
-			severity: "Moderate", urgency: "Expected", certainty: "Possible", headline: "Flood watch for Hallam Fork near Orrin Mill", phenomenon: "FL.A", action: "NEW", river: 1, refs: -1},
-		{id: "NG-FLOOD-0002", msgType: "Update", status: "Actual", sent: -14 * h, onset: -14 * h, expires: 8 * h, end: 60 * h, event: "Flood Warning",
-			severity: "Severe", urgency: "Immediate", certainty: "Observed", headline: "Flood warning for Hallam Fork near Orrin Mill", phenomenon: "FL.W", action: "NEW", river: 1, refs: 0},
-		{id: "NG-TEST-0003", msgType: "Alert", status: "Test", sent: -20 * h, onset: -20 * h, expires: 30 * h, end: 30 * h, event: "Flood Warning",
-			severity: "Severe", urgency: "Expected", certainty: "Likely", headline: "TEST message, disregard", phenomenon: "FL.W", action: "NEW", river: 0, refs: -1},
+		{
+			id:         "NG-FLOOD-0001",
+			msgType:    "Alert",
+			status:     "Actual",
+			sent:       -40 * h,
+			onset:      -30 * h,
+			expires:    -16 * h,
+			end:        20 * h,
+			event:      "Flood Watch",
+			severity:   "Moderate",
+			urgency:    "Expected",
+			certainty:  "Possible",
+			headline:   "Flood watch for Hallam Fork near Orrin Mill",
+			phenomenon: "FL.A",
+			action:     "NEW",
+			river:      1,
+			refs:       -1,
+		},
+		{
+			id:         "NG-FLOOD-0002",
+			msgType:    "Update",
+			status:     "Actual",
+			sent:       -14 * h,
+			onset:      -14 * h,
+			expires:    8 * h,
+			end:        60 * h,
+			event:      "Flood Warning",
+			severity:   "Severe",
+			urgency:    "Immediate",
+			certainty:  "Observed",
+			headline:   "Flood warning for Hallam Fork near Orrin Mill",
+			phenomenon: "FL.W",
+			action:     "NEW",
+			river:      1,
+			refs:       0,
+		},
+		{
+			id:         "NG-TEST-0003",
+			msgType:    "Alert",
+			status:     "Test",
+			sent:       -20 * h,
+			onset:      -20 * h,
+			expires:    30 * h,
+			end:        30 * h,
+			event:      "Flood Warning",
+			severity:   "Severe",
+			urgency:    "Expected",
+			certainty:  "Likely",
+			headline:   "TEST message, disregard",
+			phenomenon: "FL.W",
+			action:     "NEW",
+			river:      0,
+			refs:       -1,
+		},
 	}
 }
 
@@ -83,7 +131,8 @@ func (a *Agency) capText(x bulletin) string {
 		refs = fmt.Sprintf("\n  <references>%s,%s,%s</references>", capSender, old.id, stamp(old.sent))
 	}
 	box := fmt.Sprintf("%.2f,%.2f %.2f,%.2f %.2f,%.2f %.2f,%.2f %.2f,%.2f",
-		rv.Lat+0.1, rv.Lon-0.15, rv.Lat+0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon-0.15, rv.Lat+0.1, rv.Lon-0.15)
+		rv.Lat+0.1, rv.Lon-0.15, rv.Lat+0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon+0.15, rv.Lat-0.1, rv.Lon-0.15, rv.Lat+0.1,
+		rv.Lon-0.15)
 
 	return fmt.Sprintf(`<?xml version="1.0" encoding="UTF-8"?>
 <alert xmlns="urn:oasis:names:tc:emergency:cap:1.2">
@@ -119,5 +168,6 @@ func (a *Agency) capText(x bulletin) string {
 </alert>
 `, x.id, capSender, stamp(x.sent), x.status, x.msgType, refs, x.event, x.urgency, x.severity, x.certainty,
 		stamp(x.sent), stamp(x.onset), stamp(x.expires), x.headline, x.action, x.phenomenon, vtec(x.onset), vtec(x.end),
-		rv.GaugeCode, vtec(x.onset), vtec(x.onset+15*time.Hour), vtec(x.end-6*time.Hour), stamp(x.end), rv.Station, box, rv.UGC)
+		rv.GaugeCode, vtec(x.onset), vtec(x.onset+15*time.Hour), vtec(x.end-6*time.Hour), stamp(x.end), rv.Station, box,
+		rv.UGC)
 }

@@ -25,7 +25,17 @@ type basin struct {
 }
 
 func newBasin(p basinParams) basin {
-	return basin{soilMM: 0.55 * p.soilMM, slowMM: 30, interMM: 3, quickMM: 0.5, channelMM: 0.2, snowMM: 25, bedC: 3, waterC: 0.2, iceM: 0.1}
+	return basin{
+		soilMM:    0.55 * p.soilMM,
+		slowMM:    30,
+		interMM:   3,
+		quickMM:   0.5,
+		channelMM: 0.2,
+		snowMM:    25,
+		bedC:      3,
+		waterC:    0.2,
+		iceM:      0.1,
+	}
 }
 
 // Physical constants, SI.

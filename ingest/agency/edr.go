@@ -41,11 +41,13 @@ func (a *Agency) edrCollection(w http.ResponseWriter, r *http.Request) {
 	run := newestRun(a.now())
 	names := map[string]any{}
 	for _, p := range gridParams {
-		names[p.name] = map[string]any{"type": "Parameter", "unit": map[string]string{"symbol": p.unit}, "observedProperty": map[string]any{"label": map[string]string{"en": p.label}}}
+		names[p.name] = map[string]any{"type": "Parameter", "unit": map[string]string{"symbol": p.unit},
+			"observedProperty": map[string]any{"label": map[string]string{"en": p.label}}}
 	}
 	writeJSON(w, map[string]any{
 		"id": "metgrid", "title": "Invented weather model, 10 days, hourly",
-		"extent":          map[string]any{"temporal": map[string]any{"interval": [][]string{{run.Format(runLayout), run.Add(runHours * time.Hour).Format(runLayout)}}}},
+		"extent": map[string]any{"temporal": map[string]any{"interval": [][]string{{run.Format(runLayout),
+			run.Add(runHours * time.Hour).Format(runLayout)}}}},
 		"parameter_names": names, "output_formats": []string{"CoverageJSON"}, "crs": []string{"CRS84"},
 	})
 }
@@ -59,7 +61,8 @@ func (a *Agency) edrInstances(w http.ResponseWriter, r *http.Request) {
 		id := t.Format(runLayout)
 		list = append(list, map[string]any{
 			"id": id, "title": "run of " + id,
-			"extent": map[string]any{"temporal": map[string]any{"interval": [][]string{{id, t.Add(runHours * time.Hour).Format(runLayout)}}}},
+			"extent": map[string]any{"temporal": map[string]any{"interval": [][]string{{id,
+				t.Add(runHours * time.Hour).Format(runLayout)}}}},
 		})
 	}
 	writeJSON(w, map[string]any{"instances": list})
@@ -135,7 +138,8 @@ func (a *Agency) nearest(lat, lon float64) (int, bool) {
 
 // writeCoverage writes a PointSeries. An axis of one value, and the coverage
 // id, name the run.
-func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, run, from, to time.Time, names []string) {
+func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, run, from, to time.Time,
+	names []string) {
 	var times []string
 	values := map[string][]any{}
 	for h := 0; h <= runHours; h++ {
@@ -156,9 +160,11 @@ func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, r
 		}
 		params[p.name] = map[string]any{
 			"type": "Parameter", "observedProperty": map[string]any{"label": map[string]string{"en": p.label}},
-			"unit": map[string]any{"label": map[string]string{"en": p.unit}, "symbol": map[string]string{"type": "http://www.opengis.net/def/uom/UCUM/", "value": p.unit}},
+			"unit": map[string]any{"label": map[string]string{"en": p.unit},
+				"symbol": map[string]string{"type": "http://www.opengis.net/def/uom/UCUM/", "value": p.unit}},
 		}
-		ranges[p.name] = map[string]any{"type": "NdArray", "dataType": "float", "axisNames": []string{"t", "y", "x"}, "shape": []int{len(times), 1, 1}, "values": values[p.name]}
+		ranges[p.name] = map[string]any{"type": "NdArray", "dataType": "float", "axisNames": []string{"t", "y", "x"},
+			"shape": []int{len(times), 1, 1}, "values": values[p.name]}
 	}
 	w.Header().Set("Content-Type", "application/prs.coverage+json")
 
@@ -167,12 +173,15 @@ func (a *Agency) writeCoverage(w http.ResponseWriter, i int, lat, lon float64, r
 		"domain": map[string]any{
 			"type": "Domain", "domainType": "PointSeries",
 			"axes": map[string]any{
-				"t": map[string]any{"values": times}, "x": map[string]any{"values": []float64{lon}}, "y": map[string]any{"values": []float64{lat}},
+				"t": map[string]any{"values": times}, "x": map[string]any{"values": []float64{lon}},
+				"y":              map[string]any{"values": []float64{lat}},
 				"reference_time": map[string]any{"values": []string{run.Format(runLayout)}},
 			},
 			"referencing": []any{
-				map[string]any{"coordinates": []string{"x", "y"}, "system": map[string]string{"type": "GeographicCRS", "id": "http://www.opengis.net/def/crs/OGC/1.3/CRS84"}},
-				map[string]any{"coordinates": []string{"t"}, "system": map[string]string{"type": "TemporalRS", "calendar": "Gregorian"}},
+				map[string]any{"coordinates": []string{"x", "y"}, "system": map[string]string{"type": "GeographicCRS",
+					"id": "http://www.opengis.net/def/crs/OGC/1.3/CRS84"}},
+				map[string]any{"coordinates": []string{"t"}, "system": map[string]string{"type": "TemporalRS",
+					"calendar": "Gregorian"}},
 			},
 		},
 		"parameters": params, "ranges": ranges,

@@ -101,7 +101,8 @@ func (a *Agency) silentDay(i int, p coldseam.Parameter, d coldseam.Date) bool {
 			return true
 		}
 		// Air is read by another station: it does not fall silent with the gauge.
-		if f.Kind == FaultSilent && p != coldseam.AirTemp && f.covers(a.world.rivers[i].SiteID(), p, end) && !a.revived(i) {
+		if f.Kind == FaultSilent && p != coldseam.AirTemp && f.covers(a.world.rivers[i].SiteID(), p, end) &&
+			!a.revived(i) {
 			return true
 		}
 	}

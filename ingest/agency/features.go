@@ -55,7 +55,8 @@ func (a *Agency) items(w http.ResponseWriter, r *http.Request) {
 
 	if name == "continuous" || name == "daily" {
 		if q.timed && q.to.Sub(q.from) > longestDays*24*time.Hour {
-			fail(w, http.StatusBadRequest, "InvalidQuery", fmt.Sprintf("The requested time envelope is too large: at most %d days.", longestDays))
+			fail(w, http.StatusBadRequest, "InvalidQuery",
+				fmt.Sprintf("The requested time envelope is too large: at most %d days.", longestDays))
 			return
 		}
 	}
@@ -273,7 +274,8 @@ func (a *Agency) locations(q query) []feature {
 			raw("altitude", number(coldseam.Feet(r.DatumM), 2)),
 			str("country_code", "US"),
 			raw("drainage_area", number(r.AreaKM2/2.589988110336, 0)), // square mile = 1609.344^2 m2
-			str("id", r.Code), str("monitoring_location_name", r.Station), str("monitoring_location_number", r.Code[3:]),
+			str("id", r.Code), str("monitoring_location_name", r.Station),
+			str("monitoring_location_number", r.Code[3:]),
 			str("site_type", "Stream"), str("site_type_code", "ST"),
 			str("time_zone_abbreviation", "CST"), str("uses_daylight_savings", "Y"),
 			str("vertical_datum", "NAVD88"),
@@ -296,10 +298,12 @@ func (a *Agency) channels(q query) []feature {
 			}
 
 			out = append(out, feature{i, []prop{
-				str("channel_area", significant(v.area/(coldseam.MetrePerFoot*coldseam.MetrePerFoot))), str("channel_area_unit", "ft^2"),
+				str("channel_area", significant(v.area/(coldseam.MetrePerFoot*coldseam.MetrePerFoot))),
+				str("channel_area_unit", "ft^2"),
 				str("channel_flow", significant(coldseam.CFS(v.flow))), str("channel_flow_unit", "ft^3/s"),
 				str("channel_location_distance", ""), str("channel_location_distance_unit", ""),
-				str("channel_material", "Unspecified"), str("channel_measurement_type", "acoustic_doppler"), str("channel_name", "main."),
+				str("channel_material", "Unspecified"), str("channel_measurement_type", "acoustic_doppler"),
+				str("channel_name", "main."),
 				str("channel_velocity", significant(coldseam.Feet(v.ms))), str("channel_velocity_unit", "ft/s"),
 				str("channel_width", significant(coldseam.Feet(v.width))), str("channel_width_unit", "ft"),
 				str("field_visit_id", visitID(r, v)),

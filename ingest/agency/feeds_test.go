@@ -62,11 +62,13 @@ func TestDailyMeansReadBackEqualTheTruth(t *testing.T) {
 		geo := parsed(t, features.Parse, profile(t, base, ProfileGauges, "daily"),
 			base+items+"daily/items?limit=50000&time=2024-04-11/2026-04-10&monitoring_location_id="+r.Code)
 		wml := parsed(t, waterml.Parse, profile(t, base, ProfileWaterML, "daily"),
-			base+"/sos?request=GetObservation&procedure=DailyMean&featureOfInterest="+r.Code+"&temporalFilter="+url.QueryEscape("om:phenomenonTime,2024-04-11T00:00:00-05:00/2026-04-10T00:00:00-05:00"))
+			base+"/sos?request=GetObservation&procedure=DailyMean&featureOfInterest="+r.Code+"&temporalFilter="+
+				url.QueryEscape("om:phenomenonTime,2024-04-11T00:00:00-05:00/2026-04-10T00:00:00-05:00"))
 		require.Empty(t, geo.Skipped)
 		require.Empty(t, wml.Skipped)
 
-		for p, want := range map[coldseam.Parameter][]float64{coldseam.Discharge: truth.FlowM3S, coldseam.WaterTemp: truth.WaterC, coldseam.AirTemp: truth.AirC} {
+		for p, want := range map[coldseam.Parameter][]float64{coldseam.Discharge: truth.FlowM3S,
+			coldseam.WaterTemp: truth.WaterC, coldseam.AirTemp: truth.AirC} {
 			g, w := find(geo, r.SiteID(), p), find(wml, r.SiteID(), p)
 			require.Equal(t, coldseam.Mean, g.Stat)
 			require.Equal(t, "P1D", g.Period)
@@ -92,9 +94,12 @@ func btof(b bool) float64 { return float64(btoi(b)) }
 func TestLatestAgreesBetweenFormats(t *testing.T) {
 	t.Parallel()
 	_, base, _ := start(t, Options{})
-	geo := parsed(t, features.Parse, profile(t, base, ProfileGauges, "latest"), base+items+"latest-continuous/items?limit=100")
+	geo := parsed(t, features.Parse, profile(t, base, ProfileGauges, "latest"),
+		base+items+"latest-continuous/items?limit=100")
 	require.Len(t, geo.Series, 9)
-	wml := parsed(t, waterml.Parse, profile(t, base, ProfileWaterML, ""), base+"/sos?request=GetObservation&temporalFilter="+url.QueryEscape("om:phenomenonTime,2026-04-09T00:00:00Z/2026-04-10T09:30:00Z"))
+	wml := parsed(t, waterml.Parse, profile(t, base, ProfileWaterML, ""),
+		base+"/sos?request=GetObservation&temporalFilter="+
+			url.QueryEscape("om:phenomenonTime,2026-04-09T00:00:00Z/2026-04-10T09:30:00Z"))
 	for _, r := range Rivers() {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp} {
 			a, ok := find(geo, r.SiteID(), p).Last()
@@ -113,7 +118,8 @@ func TestLatestAgreesBetweenFormats(t *testing.T) {
 func TestIceRowsReadBack(t *testing.T) {
 	t.Parallel()
 	_, base, _ := start(t, Options{})
-	b := parsed(t, features.Parse, profile(t, base, ProfileGauges, "history"), base+items+"continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&time=2026-02-12T12:00:00Z")
+	b := parsed(t, features.Parse, profile(t, base, ProfileGauges, "history"),
+		base+items+"continuous/items?monitoring_location_id=NG-1001&parameter_code=00060&time=2026-02-12T12:00:00Z")
 	o := b.Series[0].Obs[0]
 	require.NotZero(t, o.Flag&coldseam.Ice)
 	require.NotZero(t, o.Flag&coldseam.Missing)
@@ -122,7 +128,8 @@ func TestIceRowsReadBack(t *testing.T) {
 func TestSitesAndGaugingsReadBack(t *testing.T) {
 	t.Parallel()
 	_, base, _ := start(t, Options{})
-	sites := parsed(t, features.Parse, profile(t, base, ProfileGauges, "locations"), base+items+"monitoring-locations/items?limit=10")
+	sites := parsed(t, features.Parse, profile(t, base, ProfileGauges, "locations"),
+		base+items+"monitoring-locations/items?limit=10")
 	require.Len(t, sites.Sites, 3)
 	for i, s := range sites.Sites {
 		r := Rivers()[i]
@@ -132,7 +139,8 @@ func TestSitesAndGaugingsReadBack(t *testing.T) {
 	}
 
 	for _, r := range Rivers() {
-		ch := parsed(t, features.Parse, profile(t, base, ProfileGauges, "channels"), base+items+"channel-measurements/items?limit=100&monitoring_location_id="+r.Code)
+		ch := parsed(t, features.Parse, profile(t, base, ProfileGauges, "channels"),
+			base+items+"channel-measurements/items?limit=100&monitoring_location_id="+r.Code)
 		want := world(t).Gaugings(r.Code)
 		require.Len(t, ch.Gaugings, len(want))
 		ice := 0
@@ -153,7 +161,8 @@ func TestForecastReadsBackWithItsRun(t *testing.T) {
 	_, base, _ := start(t, Options{})
 	p := profile(t, base, ProfileWeather, "")
 	p.RequestSite = "NG-1001"
-	b := parsed(t, covjson.Parse, p, base+"/edr/collections/metgrid/position?coords="+url.QueryEscape("POINT(-92.64 45.31)"))
+	b := parsed(t, covjson.Parse, p, base+"/edr/collections/metgrid/position?coords="+
+		url.QueryEscape("POINT(-92.64 45.31)"))
 	require.Equal(t, 5, len(b.Forecasts), "%+v", b.Skipped)
 	for _, f := range b.Forecasts {
 		require.Equal(t, "2026-04-10T06:00:00Z", f.Issued.Format(time.RFC3339))
@@ -179,12 +188,18 @@ func TestAlertsReadBack(t *testing.T) {
 	hits := map[string]string{}
 	for _, a := range cap.Resolve(all) {
 		for _, r := range Rivers() {
-			if by, ok := cap.Match(a, coldseam.Reach{GaugeCode: r.GaugeCode, AlertZones: []string{r.UGC}, Lat: r.Lat, Lon: r.Lon}); ok {
+			if by, ok := cap.Match(a, coldseam.Reach{
+				GaugeCode:  r.GaugeCode,
+				AlertZones: []string{r.UGC},
+				Lat:        r.Lat,
+				Lon:        r.Lon,
+			}); ok {
 				hits[r.Name+" "+a.Status] = a.Event + " by " + by
 				require.True(t, a.From.Before(DefaultNow()) && a.End.After(DefaultNow().Add(24*time.Hour)))
 			}
 		}
 	}
 
-	require.Equal(t, map[string]string{"Hallam Fork Actual": "Flood Warning by gauge HLFX1", "Tamsen Test": "Flood Warning by gauge TAMX1"}, hits)
+	require.Equal(t, map[string]string{"Hallam Fork Actual": "Flood Warning by gauge HLFX1",
+		"Tamsen Test": "Flood Warning by gauge TAMX1"}, hits)
 }

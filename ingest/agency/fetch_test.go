@@ -52,7 +52,8 @@ func (s *shelf) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) (
 			switch {
 			case !ok:
 				added++
-			case old.Value != o.Value || old.Flag&coldseam.AgencyFlags != o.Flag&coldseam.AgencyFlags || !slices.Equal(old.Qualifiers, o.Qualifiers):
+			case old.Value != o.Value || old.Flag&coldseam.AgencyFlags != o.Flag&coldseam.AgencyFlags ||
+				!slices.Equal(old.Qualifiers, o.Qualifiers):
 				revised++
 			}
 			m[o.At.Unix()] = o
@@ -137,8 +138,15 @@ func newRig(t *testing.T) *rig {
 	for i := range ps {
 		ps[i].Timeout = ingest.Span(patience)
 	}
-	f := &ingest.Fetcher{Profiles: ps, Now: clock, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Parse: document.Parse, Sink: s,
-		Agent: "coldseam/test (club@example.org)", RetryWait: time.Millisecond}
+	f := &ingest.Fetcher{
+		Profiles:  ps,
+		Now:       clock,
+		Log:       slog.New(slog.NewTextHandler(io.Discard, nil)),
+		Parse:     document.Parse,
+		Sink:      s,
+		Agent:     "coldseam/test (club@example.org)",
+		RetryWait: time.Millisecond,
+	}
 	t.Cleanup(f.Close)
 	return &rig{f, ag, s, now}
 }
@@ -187,13 +195,19 @@ func TestFetchHistory(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
 	from := time.Date(2014, 1, 1, 6, 0, 0, 0, time.UTC)
-	res, err := r.fetch(t, agency.ProfileGauges, ingest.Request{Endpoint: "daily", Sites: []string{"NG-1001", "NG-1002", "NG-1003"}, Since: from, Until: agency.DefaultNow()})
+	res, err := r.fetch(t, agency.ProfileGauges, ingest.Request{
+		Endpoint: "daily",
+		Sites:    []string{"NG-1001", "NG-1002", "NG-1003"},
+		Since:    from,
+		Until:    agency.DefaultNow(),
+	})
 	require.NoError(t, err)
 	w, err := demo()
 	require.NoError(t, err)
 	truth, err := w.Truth("NG-1001")
 	require.NoError(t, err)
-	require.InDelta(t, 9*truth.Len(), res.Added, 60, "three rivers, three quantities, less the planted gap and the silent day")
+	require.InDelta(t, 9*truth.Len(), res.Added, 60,
+		"three rivers, three quantities, less the planted gap and the silent day")
 	_, err = r.fetch(t, agency.ProfileGauges, ingest.Request{Endpoint: "channels", Sites: []string{"NG-1001"}})
 	require.NoError(t, err)
 	require.Equal(t, 27, len(r.shelf.gaugings))
@@ -202,7 +216,8 @@ func TestFetchHistory(t *testing.T) {
 func TestFetchWeatherAndWarnings(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	_, err := r.fetch(t, agency.ProfileWeather, ingest.Request{Sites: []string{"NG-1001"}, Since: agency.DefaultNow(), Until: agency.DefaultNow().Add(240 * time.Hour)})
+	_, err := r.fetch(t, agency.ProfileWeather, ingest.Request{Sites: []string{"NG-1001"}, Since: agency.DefaultNow(),
+		Until: agency.DefaultNow().Add(240 * time.Hour)})
 	require.NoError(t, err)
 	require.Equal(t, 5, len(r.shelf.forecasts))
 	for _, f := range r.shelf.forecasts {
@@ -223,7 +238,8 @@ func TestDeadGaugeStopsNobodyElse(t *testing.T) {
 	_, err := r.fetch(t, agency.ProfileGauges, ingest.Request{Endpoint: "latest", Sites: []string{"NG-1003"}})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	require.Zero(t, r.shelf.count())
-	res, err := r.fetch(t, agency.ProfileGauges, ingest.Request{Endpoint: "latest", Sites: []string{"NG-1001", "NG-1002", "NG-1003"}})
+	res, err := r.fetch(t, agency.ProfileGauges,
+		ingest.Request{Endpoint: "latest", Sites: []string{"NG-1001", "NG-1002", "NG-1003"}})
 	require.NoError(t, err)
 	require.Equal(t, 9, res.Added)
 }
@@ -240,23 +256,25 @@ func TestScriptedFaults(t *testing.T) {
 		heals bool
 		words string
 	}{
-		"500 then good":       {steps: []agency.Step{{Status: 500}}, heals: true},
-		"dropped then good":   {steps: []agency.Step{{Drop: true}}, heals: true},
-		"429 short":           {steps: []agency.Step{{Status: 429, RetryAfter: "1"}}, heals: true},
-		"429 long":            {steps: always(agency.Step{Status: 429, RetryAfter: "3600"}), words: "429"},
-		"500 for good":        {steps: always(agency.Step{Status: 500}), words: "500"},
-		"404":                 {steps: always(agency.Step{Status: 404}), words: "404"},
-		"html with 200":       {steps: always(agency.Step{HTML: true}), words: "begins"},
-		"truncated":           {steps: always(agency.Step{Truncate: 700}), words: ""},
-		"private redirect":    {steps: always(agency.Step{Redirect: "http://169.254.169.254/latest/meta-data"}), words: ""},
-		"redirect elsewhere":  {steps: always(agency.Step{Redirect: "http://10.0.0.1/"}), words: ""},
-		"endless body":        {steps: always(agency.Step{Endless: true}), words: ""},
-		"slow drip":           {steps: always(agency.Step{Drip: 50 * time.Millisecond}), words: ""},
-		"gzip bomb":           {steps: always(agency.Step{Bomb: 64 << 20}), words: ""},
-		"big header":          {steps: always(agency.Step{BigHeader: 200 << 10}), words: ""},
-		"garbage":             {steps: always(agency.Step{Body: "\x00\x01"}), words: "begins"},
-		"empty with 200":      {steps: always(agency.Step{Body: " "}), words: ""},
-		"a document of other": {steps: always(agency.Step{Body: `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"value":"1"}}]}x`}), words: ""},
+		"500 then good":     {steps: []agency.Step{{Status: 500}}, heals: true},
+		"dropped then good": {steps: []agency.Step{{Drop: true}}, heals: true},
+		"429 short":         {steps: []agency.Step{{Status: 429, RetryAfter: "1"}}, heals: true},
+		"429 long":          {steps: always(agency.Step{Status: 429, RetryAfter: "3600"}), words: "429"},
+		"500 for good":      {steps: always(agency.Step{Status: 500}), words: "500"},
+		"404":               {steps: always(agency.Step{Status: 404}), words: "404"},
+		"html with 200":     {steps: always(agency.Step{HTML: true}), words: "begins"},
+		"truncated":         {steps: always(agency.Step{Truncate: 700}), words: ""},
+		"private redirect": {steps: always(agency.Step{Redirect: "http://169.254.169.254/latest/meta-data"}),
+			words: ""},
+		"redirect elsewhere": {steps: always(agency.Step{Redirect: "http://10.0.0.1/"}), words: ""},
+		"endless body":       {steps: always(agency.Step{Endless: true}), words: ""},
+		"slow drip":          {steps: always(agency.Step{Drip: 50 * time.Millisecond}), words: ""},
+		"gzip bomb":          {steps: always(agency.Step{Bomb: 64 << 20}), words: ""},
+		"big header":         {steps: always(agency.Step{BigHeader: 200 << 10}), words: ""},
+		"garbage":            {steps: always(agency.Step{Body: "\x00\x01"}), words: "begins"},
+		"empty with 200":     {steps: always(agency.Step{Body: " "}), words: ""},
+		"a document of other": {steps: always(
+			agency.Step{Body: `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"value":"1"}}]}x`}), words: ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t)

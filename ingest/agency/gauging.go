@@ -86,8 +86,15 @@ func (w *World) Gaugings(code string) []coldseam.Gauging {
 	for _, v := range w.visits(i) {
 		stage, width, area, ms := v.stage, v.width, v.area, v.ms
 		out = append(out, coldseam.Gauging{
-			Site: w.rivers[i].SiteID(), At: v.at, DischargeM3S: v.flow, StageM: &stage, WidthM: &width, AreaM2: &area, MeanVelMS: &ms,
-			Method: "boat", Ice: v.ice,
+			Site:         w.rivers[i].SiteID(),
+			At:           v.at,
+			DischargeM3S: v.flow,
+			StageM:       &stage,
+			WidthM:       &width,
+			AreaM2:       &area,
+			MeanVelMS:    &ms,
+			Method:       "boat",
+			Ice:          v.ice,
 		})
 	}
 	return out

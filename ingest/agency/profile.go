@@ -25,7 +25,8 @@ func Profiles(baseURL string) []ingest.Profile {
 	}
 
 	rows := func(extra map[string]string) map[string]string {
-		q := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}", "skipGeometry": "true"}
+		q := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}",
+			"skipGeometry": "true"}
 		for k, v := range extra {
 			q[k] = v
 		}
@@ -35,51 +36,88 @@ func Profiles(baseURL string) []ingest.Profile {
 	day := 24 * time.Hour
 
 	gauges := ingest.Profile{
-		Name: ProfileGauges, Provider: Provider, Format: ingest.FormatFeatures, BaseURL: baseURL,
-		Path: items + "latest-continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010"}),
+		Name:     ProfileGauges,
+		Provider: Provider,
+		Format:   ingest.FormatFeatures,
+		BaseURL:  baseURL,
+		Path:     items + "latest-continuous/items",
+		Query:    rows(map[string]string{"parameter_code": "00060,00065,00010"}),
 		Endpoints: map[string]ingest.Endpoint{
-			"latest":    {Path: items + "latest-continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010"})},
-			"history":   {Path: items + "continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "datetime": "{since}/{until}"}), MaxWindow: ingest.Span(30 * day)},
-			"revisions": {Path: items + "continuous/items", Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "last_modified": "PT36H"})},
-			"daily":     {Path: items + "daily/items", Query: rows(map[string]string{"parameter_code": "00060,00010,00020", "statistic_id": "00003", "datetime": "{since_date}/{until_date}"}), MaxWindow: ingest.Span(1095 * day)},
+			"latest": {Path: items + "latest-continuous/items",
+				Query: rows(map[string]string{"parameter_code": "00060,00065,00010"})},
+			"history": {Path: items + "continuous/items",
+				Query: rows(map[string]string{"parameter_code": "00060,00065,00010",
+					"datetime": "{since}/{until}"}),
+				MaxWindow: ingest.Span(30 * day)},
+			"revisions": {Path: items + "continuous/items",
+				Query: rows(map[string]string{"parameter_code": "00060,00065,00010", "last_modified": "PT36H"})},
+			"daily": {Path: items + "daily/items",
+				Query: rows(map[string]string{"parameter_code": "00060,00010,00020", "statistic_id": "00003",
+					"datetime": "{since_date}/{until_date}"}), MaxWindow: ingest.Span(1095 * day)},
 			"metadata":  {Path: items + "time-series-metadata/items", Query: rows(nil)},
 			"locations": {Path: items + "monitoring-locations/items", Query: rows(nil)},
 			"channels":  {Path: items + "channel-measurements/items", Query: rows(nil)},
 			"gaugings":  {Path: items + "field-measurements/items", Query: rows(nil)},
 		},
-		Paging: ingest.PagingLinks, Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600, Places: places,
-		Licence: "invented data, no licence needed", Attribution: attribution,
+		Paging:       ingest.PagingLinks,
+		Zone:         Zone,
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  3600,
+		Places:       places,
+		Licence:      "invented data, no licence needed",
+		Attribution:  attribution,
 	}
 
 	wml := ingest.Profile{
-		Name: ProfileWaterML, Provider: Provider, Format: ingest.FormatWaterML2, BaseURL: baseURL, Path: "/sos",
+		Name:     ProfileWaterML,
+		Provider: Provider,
+		Format:   ingest.FormatWaterML2,
+		BaseURL:  baseURL,
+		Path:     "/sos",
 		Query: map[string]string{
 			"service": "SOS", "version": "2.0.0", "request": "GetObservation", "featureOfInterest": "{sites}",
-			"observedProperty": "discharge,stage,water_temperature", "temporalFilter": "om:phenomenonTime,{since}/{until}",
+			"observedProperty": "discharge,stage,water_temperature",
+			"temporalFilter":   "om:phenomenonTime,{since}/{until}",
 		},
 		Endpoints: map[string]ingest.Endpoint{
 			"daily": {Query: map[string]string{
-				"service": "SOS", "version": "2.0.0", "request": "GetObservation", "featureOfInterest": "{sites}", "procedure": "DailyMean",
-				"observedProperty": "discharge,water_temperature,air_temperature", "temporalFilter": "om:phenomenonTime,{since}/{until}",
+				"service": "SOS", "version": "2.0.0", "request": "GetObservation", "featureOfInterest": "{sites}",
+				"procedure":        "DailyMean",
+				"observedProperty": "discharge,water_temperature,air_temperature",
+				"temporalFilter":   "om:phenomenonTime,{since}/{until}",
 			}, MaxWindow: ingest.Span(1000 * day)},
 		},
-		Parameters: map[string]string{"discharge": "discharge", "stage": "stage", "water_temperature": "water_temp", "air_temperature": "air_temp"},
-		MaxWindow:  ingest.Span(30 * day), Zone: Zone, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
-		Licence: "invented data, no licence needed", Attribution: attribution,
+		Parameters: map[string]string{"discharge": "discharge", "stage": "stage", "water_temperature": "water_temp",
+			"air_temperature": "air_temp"},
+		MaxWindow:    ingest.Span(30 * day),
+		Zone:         Zone,
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  3600,
+		Licence:      "invented data, no licence needed",
+		Attribution:  attribution,
 	}
 
 	weather := ingest.Profile{
-		Name: ProfileWeather, Format: ingest.FormatCovJSON, Kind: "forecast", BaseURL: baseURL, Path: "/edr/collections/metgrid/position",
+		Name:    ProfileWeather,
+		Format:  ingest.FormatCovJSON,
+		Kind:    "forecast",
+		BaseURL: baseURL,
+		Path:    "/edr/collections/metgrid/position",
 		Query: map[string]string{
 			"coords": "POINT({lon} {lat})", "f": "CoverageJSON", "datetime": "{since}/{until}",
 			"parameter-name": "air_temperature,wind_speed,wind_gust,precipitation_amount,thunder_probability",
 		},
 		Parameters: map[string]string{
-			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "precipitation_amount": "precip", "thunder_probability": "thunder_prob",
+			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "precipitation_amount": "precip",
+			"thunder_probability": "thunder_prob",
 		},
 		Statistics:      map[string]string{"precip": "sum PT1H"},
-		SitesPerRequest: 1, Places: places, PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 3600,
-		Licence: "invented data, no licence needed", Attribution: "Invented weather model",
+		SitesPerRequest: 1,
+		Places:          places,
+		PrivateHosts:    []string{"127.0.0.1"},
+		RatePerHour:     3600,
+		Licence:         "invented data, no licence needed",
+		Attribution:     "Invented weather model",
 	}
 
 	alerts := ingest.Profile{

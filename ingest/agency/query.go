@@ -34,7 +34,13 @@ type query struct {
 func (a *Agency) query(r *http.Request) (query, error) {
 	v := r.URL.Query()
 	now := a.now()
-	q := query{original: v, path: r.URL.Path, base: "http://" + r.Host, limit: 10, skipGeometry: v.Get("skipGeometry") == "true"}
+	q := query{
+		original:     v,
+		path:         r.URL.Path,
+		base:         "http://" + r.Host,
+		limit:        10,
+		skipGeometry: v.Get("skipGeometry") == "true",
+	}
 	sites := split(v.Get("monitoring_location_id"))
 	silent := 0
 	for i, rv := range a.world.rivers {
@@ -48,7 +54,8 @@ func (a *Agency) query(r *http.Request) (query, error) {
 	}
 
 	q.onlySilentRivers = len(q.rivers) > 0 && silent == len(q.rivers)
-	q.params, q.stat, q.series = split(v.Get("parameter_code")), split(v.Get("statistic_id")), split(v.Get("time_series_id"))
+	q.params, q.stat, q.series = split(v.Get("parameter_code")), split(v.Get("statistic_id")),
+		split(v.Get("time_series_id"))
 	var err error
 	q.from, q.to = now.AddDate(-1, 0, 0), now.AddDate(0, 0, 1)
 	if s := cmpOr(v.Get("time"), v.Get("datetime")); s != "" {
@@ -133,7 +140,8 @@ func bound(s string, upper bool) (time.Time, error) {
 
 // isoDuration reads PnD, PnW, PTnH, PTnM and their sums.
 func isoDuration(s string) (time.Duration, error) {
-	unit := map[byte]time.Duration{'W': 7 * 24 * time.Hour, 'D': 24 * time.Hour, 'H': time.Hour, 'M': time.Minute, 'S': time.Second}
+	unit := map[byte]time.Duration{'W': 7 * 24 * time.Hour, 'D': 24 * time.Hour, 'H': time.Hour, 'M': time.Minute,
+		'S': time.Second}
 	var d time.Duration
 	n, digits := 0, false
 	for _, c := range []byte(s[1:]) {

@@ -88,7 +88,8 @@ func (s Step) serve(w http.ResponseWriter, r *http.Request, a *Agency) int {
 		bomb(w, s.Bomb)
 		return http.StatusOK
 	case s.HTML:
-		return body(w, "text/html; charset=utf-8", "<!DOCTYPE html>\n<html><head><title>Service unavailable</title></head><body><h1>Maintenance</h1></body></html>\n")
+		return body(w, "text/html; charset=utf-8",
+			"<!DOCTYPE html>\n<html><head><title>Service unavailable</title></head><body><h1>Maintenance</h1></body></html>\n")
 	case s.Drop:
 		if c, _, err := http.NewResponseController(w).Hijack(); err == nil {
 			_ = c.Close() // closing is the whole point

@@ -103,7 +103,8 @@ func (a *Agency) observation(b *strings.Builder, i int, m wml, from, to time.Tim
 	}
 
 	fmt.Fprintf(b, `<sos:observationData><om:OM_Observation gml:id="ob.%s"><om:type xlink:href="http://www.opengis.net/def/observationType/waterml/2.0/MeasurementTimeseriesTVPObservation"/><om:resultTime><gml:TimeInstant gml:id="rt.%s"><gml:timePosition>%s</gml:timePosition></gml:TimeInstant></om:resultTime><om:procedure xlink:href="urn:northgauge:procedure:%s"/><om:observedProperty xlink:href="urn:northgauge:property:%s" xlink:title="%s"/><om:featureOfInterest xlink:href="urn:northgauge:station:%s" xlink:title="%s"/><om:result><wml2:MeasurementTimeseries gml:id="ts.%s">`,
-		seriesID(r, m.q, stat), seriesID(r, m.q, stat), a.now().UTC().Format(time.RFC3339), map[bool]string{false: "AsStored", true: "DailyMean"}[daily],
+		seriesID(r, m.q, stat), seriesID(r, m.q, stat), a.now().UTC().Format(time.RFC3339),
+		map[bool]string{false: "AsStored", true: "DailyMean"}[daily],
 		m.name, m.name, r.Code, r.Station, seriesID(r, m.q, stat))
 	fmt.Fprintf(b, `<wml2:defaultPointMetadata><wml2:DefaultTVPMeasurementMetadata><wml2:uom code="%s"/><wml2:interpolationType xlink:href="http://www.opengis.net/def/waterml/2.0/interpolationType/%s" xlink:title="%s"/>%s</wml2:DefaultTVPMeasurementMetadata></wml2:defaultPointMetadata>`, unit, interp, interp, agg)
 	if daily {

@@ -259,7 +259,14 @@ func (w *World) Truth(code string) (coldseam.Days, error) {
 		return coldseam.Days{}, fmt.Errorf("agency: no river %q: %w", code, coldseam.ErrNotFound)
 	}
 	rec := w.recs[i]
-	d := coldseam.Days{First: rec.first, FlowM3S: rec.flow, WaterC: rec.water, AirC: rec.air, FlowSoft: rec.iceDay, Lat: w.rivers[i].Lat}
+	d := coldseam.Days{
+		First:    rec.first,
+		FlowM3S:  rec.flow,
+		WaterC:   rec.water,
+		AirC:     rec.air,
+		FlowSoft: rec.iceDay,
+		Lat:      w.rivers[i].Lat,
+	}
 	return d.Cut(w.Anchor.Add(-1)), nil
 }
 
@@ -271,7 +278,14 @@ func (w *World) Future(code string) (coldseam.Days, error) {
 	}
 	rec := w.recs[i]
 	k := w.Anchor.Sub(rec.first)
-	return coldseam.Days{First: w.Anchor, FlowM3S: rec.flow[k:], WaterC: rec.water[k:], AirC: rec.air[k:], FlowSoft: rec.iceDay[k:], Lat: w.rivers[i].Lat}, nil
+	return coldseam.Days{
+		First:    w.Anchor,
+		FlowM3S:  rec.flow[k:],
+		WaterC:   rec.water[k:],
+		AirC:     rec.air[k:],
+		FlowSoft: rec.iceDay[k:],
+		Lat:      w.rivers[i].Lat,
+	}, nil
 }
 
 // at interpolates the hourly record; ok is false outside it.

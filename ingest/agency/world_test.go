@@ -181,7 +181,8 @@ func TestDailyMeansFollowTheCivilDay(t *testing.T) {
 	t.Parallel()
 	w := world(t)
 	rec := w.recs[0]
-	for _, day := range []coldseam.Date{{Year: 2026, Month: time.March, Day: 8}, {Year: 2026, Month: time.April, Day: 2}} {
+	for _, day := range []coldseam.Date{{Year: 2026, Month: time.March, Day: 8},
+		{Year: 2026, Month: time.April, Day: 2}} {
 		sum, n := 0.0, 0
 		for x := day.In(w.zone); x.Before(day.Add(1).In(w.zone)); x = x.Add(time.Hour) {
 			sum += rec.hours[int(x.Sub(rec.hour0).Hours())].q
@@ -195,7 +196,8 @@ func TestDailyMeansFollowTheCivilDay(t *testing.T) {
 // Other anchors tell the same stories as far as the season allows.
 func TestOtherAnchors(t *testing.T) {
 	t.Parallel()
-	for _, d := range []coldseam.Date{{Year: 2026, Month: time.March, Day: 20}, {Year: 2024, Month: time.October, Day: 28}} {
+	for _, d := range []coldseam.Date{{Year: 2026, Month: time.March, Day: 20},
+		{Year: 2024, Month: time.October, Day: 28}} {
 		w, err := generate(3, d, 3)
 		require.NoError(t, err)
 		h, ok := w.recs[1].at(d.In(w.zone).Add(270 * time.Minute))

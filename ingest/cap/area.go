@@ -40,7 +40,8 @@ func (b *builder) area(n *ingest.Node) {
 		}
 	}
 
-	if len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 && !b.once("area", fmt.Sprint(ar.Geocodes, ar.Polygons, ar.Circles)) {
+	if len(ar.Geocodes)+len(ar.Polygons)+len(ar.Circles) > 0 &&
+		!b.once("area", fmt.Sprint(ar.Geocodes, ar.Polygons, ar.Circles)) {
 		return // languages repeat their areas
 	}
 	b.a.Areas = append(b.a.Areas, ar)

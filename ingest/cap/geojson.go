@@ -115,7 +115,8 @@ func (f geoAlert) node() *ingest.Node {
 	for _, r := range p.References {
 		refs = append(refs, r.Sender+","+r.Identifier+","+r.Sent)
 	}
-	info := el("info", "", el("event", p.Event), el("urgency", p.Urgency), el("severity", p.Severity), el("certainty", p.Certainty),
+	info := el("info", "", el("event", p.Event), el("urgency", p.Urgency), el("severity", p.Severity),
+		el("certainty", p.Certainty),
 		el("headline", p.Headline), el("effective", p.Effective), el("onset", p.Onset), el("expires", p.Expires))
 	info.Kids = append(info.Kids, pairs("eventCode", p.EventCode)...)
 	info.Kids = append(info.Kids, pairs("parameter", p.Parameters)...)
@@ -127,7 +128,8 @@ func (f geoAlert) node() *ingest.Node {
 	area.Kids = append(area.Kids, pairs("geocode", p.Geocode)...)
 	area.Kids = append(area.Kids, f.Geometry.polygons()...)
 	info.Kids = append(info.Kids, area)
-	return el("alert", "", el("identifier", p.ID), el("sender", p.Sender), el("sent", p.Sent), el("status", p.Status), el("msgType", p.MessageType),
+	return el("alert", "", el("identifier", p.ID), el("sender", p.Sender), el("sent", p.Sent), el("status", p.Status),
+		el("msgType", p.MessageType),
 		el("scope", "Public"), el("references", strings.Join(refs, " ")), info)
 }
 

@@ -29,7 +29,8 @@ func Resolve(alerts []coldseam.Alert) []coldseam.Alert {
 
 	newest := map[[3]string]time.Time{}
 	for _, a := range alerts {
-		if k := key(a.Sender, a.Identifier, a.Status); a.Sent.After(newest[k]) && !strings.EqualFold(a.MsgType, "Cancel") {
+		if k := key(a.Sender, a.Identifier, a.Status); a.Sent.After(newest[k]) &&
+			!strings.EqualFold(a.MsgType, "Cancel") {
 			newest[k] = a.Sent
 		}
 	}

@@ -144,7 +144,12 @@ func (d *doc) entry(n *ingest.Node) {
 		d.alert(a, "")
 		return
 	}
-	e := ingest.Entry{Link: link(n), Updated: n.Word("updated"), ID: clip(cmp.Or(n.Word("id"), n.Word("guid"))), Title: clip(flat(n.Word("title")))}
+	e := ingest.Entry{
+		Link:    link(n),
+		Updated: n.Word("updated"),
+		ID:      clip(cmp.Or(n.Word("id"), n.Word("guid"))),
+		Title:   clip(flat(n.Word("title"))),
+	}
 	e.Updated = cmp.Or(e.Updated, n.Word("pubDate"), n.Word("date"), n.Word("sent"))
 	if d.links == nil {
 		d.links = map[string]bool{}
@@ -234,7 +239,12 @@ func (d *doc) alert(n *ingest.Node, space string) {
 		return
 	}
 	a := coldseam.Alert{
-		Feed: d.p.Name, Provider: d.p.Provider, Sender: n.Word("sender"), Identifier: n.Word("identifier"), Status: n.Word("status"), MsgType: msg,
+		Feed:       d.p.Name,
+		Provider:   d.p.Provider,
+		Sender:     n.Word("sender"),
+		Identifier: n.Word("identifier"),
+		Status:     n.Word("status"),
+		MsgType:    msg,
 		References: strings.Fields(n.Word("references")),
 	}
 	b := &builder{d: d, a: &a, n: n}
@@ -296,7 +306,8 @@ func (b *builder) head() {
 		b.defect("identifier is missing")
 	}
 
-	for _, f := range []struct{ name, v string }{{"sender", a.Sender}, {"sent", b.n.Word("sent")}, {"status", a.Status}, {"msgType", a.MsgType}, {"scope", b.n.Word("scope")}} {
+	for _, f := range []struct{ name, v string }{{"sender", a.Sender}, {"sent", b.n.Word("sent")}, {"status", a.Status},
+		{"msgType", a.MsgType}, {"scope", b.n.Word("scope")}} {
 		if f.v == "" {
 			b.defect("%s is missing", f.name)
 		}
@@ -359,7 +370,8 @@ func (b *builder) infos() {
 	b.a.Urgency, b.a.Certainty = b.shown.Word("urgency"), b.shown.Word("certainty")
 	for _, i := range infos { // another kind of event in the same language must not be lost
 		e := i.Word("event")
-		if b.language(i) == b.language(b.shown) && i.Word("language") == b.shown.Word("language") && e != "" && len(b.a.Event) < maxEventText && !strings.Contains(b.a.Event, e) {
+		if b.language(i) == b.language(b.shown) && i.Word("language") == b.shown.Word("language") && e != "" &&
+			len(b.a.Event) < maxEventText && !strings.Contains(b.a.Event, e) {
 			b.a.Event += "; " + e
 		}
 	}

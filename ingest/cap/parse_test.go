@@ -60,14 +60,15 @@ func TestAttacks(t *testing.T) {
 	t.Parallel()
 
 	for name, c := range map[string]struct{ body, want string }{
-		"entity bomb":     {`<!DOCTYPE a [<!ENTITY a "aaaa">]><alert>&a;</alert>`, "document type declarations"},
-		"external entity": {`<!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><alert>&x;</alert>`, "document type declarations"},
-		"deep":            {"<alert>" + strings.Repeat("<info>", 500_000), "nested deeper than 64"},
-		"nul":             {"<alert>\x00</alert>", "illegal character"},
-		"bad utf-8":       {"<alert>\xff</alert>", "invalid UTF-8"},
-		"text":            {"no alerts today", "ends early"},
-		"deep json":       {strings.Repeat("[", 200_000), "json"},
-		"too large":       {"<alert>" + strings.Repeat("x", 9<<20), "larger than"},
+		"entity bomb": {`<!DOCTYPE a [<!ENTITY a "aaaa">]><alert>&a;</alert>`, "document type declarations"},
+		"external entity": {`<!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><alert>&x;</alert>`,
+			"document type declarations"},
+		"deep":      {"<alert>" + strings.Repeat("<info>", 500_000), "nested deeper than 64"},
+		"nul":       {"<alert>\x00</alert>", "illegal character"},
+		"bad utf-8": {"<alert>\xff</alert>", "invalid UTF-8"},
+		"text":      {"no alerts today", "ends early"},
+		"deep json": {strings.Repeat("[", 200_000), "json"},
+		"too large": {"<alert>" + strings.Repeat("x", 9<<20), "larger than"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -91,20 +92,25 @@ func TestMatchFirstHitWins(t *testing.T) {
 		by    string
 		ok    bool
 	}{
-		{"gauge before zone", gauge, coldseam.Reach{GaugeCode: "tamx1", AlertZones: []string{"XXC011"}}, "gauge TAMX1", true},
-		{"zone with name", gauge, coldseam.Reach{GaugeCode: "OTHR1", AlertZones: []string{"UGC=XXC011"}}, "zone UGC=XXC011", true},
+		{"gauge before zone", gauge, coldseam.Reach{GaugeCode: "tamx1", AlertZones: []string{"XXC011"}}, "gauge TAMX1",
+			true},
+		{"zone with name", gauge, coldseam.Reach{GaugeCode: "OTHR1", AlertZones: []string{"UGC=XXC011"}},
+			"zone UGC=XXC011", true},
 		{"bare zone", gauge, coldseam.Reach{AlertZones: []string{"xxc011"}}, "zone UGC=XXC011", true},
 		{"zone of another kind", gauge, coldseam.Reach{AlertZones: []string{"EMMA_ID=XXC011"}}, "", false},
-		{"inside the polygon, lat before lon", gauge, coldseam.Reach{Lat: 45.31, Lon: -92.64}, "polygon of Tamsen County", true},
+		{"inside the polygon, lat before lon", gauge, coldseam.Reach{Lat: 45.31, Lon: -92.64},
+			"polygon of Tamsen County", true},
 		{"outside", gauge, coldseam.Reach{Lat: 45.31, Lon: -93.64}, "", false},
 		{"on the edge", gauge, coldseam.Reach{Lat: 45.40, Lon: -92.6}, "polygon of Tamsen County", true},
 		{"second polygon", shapes, coldseam.Reach{Lat: 43.7, Lon: -89.5}, "polygon of Tamsen County", true},
-		{"open ring with commas and plus signs", shapes, coldseam.Reach{Lat: 45.35, Lon: -92.55}, "polygon of Tamsen County", true},
+		{"open ring with commas and plus signs", shapes, coldseam.Reach{Lat: 45.35, Lon: -92.55},
+			"polygon of Tamsen County", true},
 		{"radius 0 counts as 5 km", shapes, coldseam.Reach{Lat: 44.65, Lon: -91.07}, "circle of point", true},
 		{"beyond 5 km", shapes, coldseam.Reach{Lat: 44.68, Lon: -91.07}, "", false},
 		{"areal product has no gauge", areal, coldseam.Reach{GaugeCode: "00000"}, "", false},
 		{"second zone of one value", areal, coldseam.Reach{AlertZones: []string{"XXC023"}}, "zone UGC=XXC023", true},
-		{"no position is not 0,0", coldseam.Alert{Areas: []coldseam.AlertArea{{Circles: [][3]float64{{0, 0, 100}}}}}, coldseam.Reach{}, "", false},
+		{"no position is not 0,0", coldseam.Alert{Areas: []coldseam.AlertArea{{Circles: [][3]float64{{0, 0, 100}}}}},
+			coldseam.Reach{}, "", false},
 		{"no area", parse(t, "no_end").Alerts[0], coldseam.Reach{Lat: 45, Lon: -92}, "", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -118,9 +124,31 @@ func TestMatchFirstHitWins(t *testing.T) {
 func TestResolve(t *testing.T) {
 	t.Parallel()
 	at := func(h int) time.Time { return time.Date(2026, 4, 9, h, 0, 0, 0, time.UTC) }
-	a := coldseam.Alert{Sender: "S@x.example", Identifier: "1", MsgType: "Alert", Status: "Actual", From: at(1), Sent: at(1)}
-	up := coldseam.Alert{Sender: "s@x.example", Identifier: "2", MsgType: "Update", Status: "Actual", From: at(2), Sent: at(2), References: []string{"s@X.example,1,2026-04-09T01:00:00-00:00"}}
-	cancel := coldseam.Alert{Sender: "s@x.example", Identifier: "3", MsgType: "Cancel", Status: "Actual", Sent: at(3), References: []string{"s@x.example,2,x"}}
+	a := coldseam.Alert{
+		Sender:     "S@x.example",
+		Identifier: "1",
+		MsgType:    "Alert",
+		Status:     "Actual",
+		From:       at(1),
+		Sent:       at(1),
+	}
+	up := coldseam.Alert{
+		Sender:     "s@x.example",
+		Identifier: "2",
+		MsgType:    "Update",
+		Status:     "Actual",
+		From:       at(2),
+		Sent:       at(2),
+		References: []string{"s@X.example,1,2026-04-09T01:00:00-00:00"},
+	}
+	cancel := coldseam.Alert{
+		Sender:     "s@x.example",
+		Identifier: "3",
+		MsgType:    "Cancel",
+		Status:     "Actual",
+		Sent:       at(3),
+		References: []string{"s@x.example,2,x"},
+	}
 	test := cancel
 	test.Identifier, test.Status = "4", "Test"
 	foreign := cancel
@@ -148,7 +176,13 @@ func TestResolveIgnoresOrder(t *testing.T) {
 		n := rapid.IntRange(1, 7).Draw(t, "n")
 		var as []coldseam.Alert
 		for i := range n {
-			x := coldseam.Alert{Sender: "s", Identifier: string(rune('a' + i)), Status: "Actual", MsgType: rapid.SampledFrom([]string{"Alert", "Update", "Cancel"}).Draw(t, "type"), From: time.Unix(int64(i), 0)}
+			x := coldseam.Alert{
+				Sender:     "s",
+				Identifier: string(rune('a' + i)),
+				Status:     "Actual",
+				MsgType:    rapid.SampledFrom([]string{"Alert", "Update", "Cancel"}).Draw(t, "type"),
+				From:       time.Unix(int64(i), 0),
+			}
 			if i > 0 {
 				x.References = []string{"s," + string(rune('a'+rapid.IntRange(0, i-1).Draw(t, "ref"))) + ",t"}
 			}
@@ -171,11 +205,16 @@ func TestRealDocuments(t *testing.T) {
 	}
 
 	wants := map[string]want{
-		"oasis_example1.xml":               {"Homeland Security Advisory System Update", "Severe", "2003-04-02T19:39:01Z", "2003-04-03T19:39:01Z", true, 1, nil, nil},
-		"oasis_example2.xml":               {"SEVERE THUNDERSTORM", "Severe", "2003-06-17T21:57:00Z", "2003-06-17T23:00:00Z", false, 1, nil, []string{"SAME=SVR"}},
-		"oasis_example3.xml":               {"Earthquake", "Minor", "2003-06-12T03:56:00Z", "2003-06-13T03:56:00Z", true, 1, nil, nil},
-		"oasis_example4.xml":               {"Child Abduction", "Severe", "2003-06-12T05:39:00Z", "2003-06-13T05:39:00Z", true, 1, nil, []string{"SAME=CAE"}},
-		"handmade_flood_warning_gauge.xml": {"Flood Warning", "Severe", "2026-03-22T08:00:00Z", "2026-03-25T18:00:00Z", false, 1, []string{"XXXX1"}, []string{"VTEC=FL.W"}},
+		"oasis_example1.xml": {"Homeland Security Advisory System Update", "Severe",
+			"2003-04-02T19:39:01Z", "2003-04-03T19:39:01Z", true, 1, nil, nil},
+		"oasis_example2.xml": {"SEVERE THUNDERSTORM", "Severe", "2003-06-17T21:57:00Z",
+			"2003-06-17T23:00:00Z", false, 1, nil, []string{"SAME=SVR"}},
+		"oasis_example3.xml": {"Earthquake", "Minor", "2003-06-12T03:56:00Z", "2003-06-13T03:56:00Z",
+			true, 1, nil, nil},
+		"oasis_example4.xml": {"Child Abduction", "Severe", "2003-06-12T05:39:00Z",
+			"2003-06-13T05:39:00Z", true, 1, nil, []string{"SAME=CAE"}},
+		"handmade_flood_warning_gauge.xml": {"Flood Warning", "Severe", "2026-03-22T08:00:00Z", "2026-03-25T18:00:00Z",
+			false, 1, []string{"XXXX1"}, []string{"VTEC=FL.W"}},
 	}
 	files, err := os.ReadDir(dir)
 	require.NoError(t, err)
@@ -188,7 +227,8 @@ func TestRealDocuments(t *testing.T) {
 		require.NoError(t, err, f.Name())
 		require.Len(t, b.Alerts, 1)
 		a, w := b.Alerts[0], wants[f.Name()]
-		require.Equal(t, w, want{a.Event, a.Severity, a.From.Format(time.RFC3339), a.End.Format(time.RFC3339), a.EndAssumed, len(a.Areas), a.GaugeCodes, a.EventCodes}, f.Name())
+		require.Equal(t, w, want{a.Event, a.Severity, a.From.Format(time.RFC3339), a.End.Format(time.RFC3339),
+			a.EndAssumed, len(a.Areas), a.GaugeCodes, a.EventCodes}, f.Name())
 		require.Empty(t, a.Defects, f.Name())
 	}
 

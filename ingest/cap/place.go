@@ -138,7 +138,8 @@ func codedElsewhere(ar coldseam.AlertArea, r coldseam.Reach) bool {
 // has a shape, or a code that tells.
 func Unlisted(a coldseam.Alert, r coldseam.Reach) string {
 	for _, ar := range a.Areas {
-		if len(ar.Polygons)+len(ar.Circles) == 0 && len(ar.Geocodes) > 0 && zoneOf(ar, r) == "" && !codedElsewhere(ar, r) {
+		if len(ar.Polygons)+len(ar.Circles) == 0 && len(ar.Geocodes) > 0 && zoneOf(ar, r) == "" &&
+			!codedElsewhere(ar, r) {
 			return ar.Geocodes[0]
 		}
 	}
@@ -283,7 +284,8 @@ func unrolled(ring [][2]float64, lon float64) [][2]float64 {
 	out := slices.Clone(ring)
 	on := 0.0
 	for i := 1; i < len(out); i++ {
-		if d := ring[i][1] - ring[i-1][1]; math.Abs(d) > 180 && math.Abs(d) < 360 { // an edge of 360 goes round the world
+		// an edge of 360 goes round the world
+		if d := ring[i][1] - ring[i-1][1]; math.Abs(d) > 180 && math.Abs(d) < 360 {
 			on -= math.Copysign(360, d)
 		}
 		out[i][1] += on
@@ -320,5 +322,6 @@ func inside(p [][2]float64, lat, lon float64) bool {
 
 func onEdge(a, b [2]float64, lat, lon float64) bool {
 	cross := (b[0]-a[0])*(lon-a[1]) - (b[1]-a[1])*(lat-a[0])
-	return math.Abs(cross) < 1e-12 && lat >= math.Min(a[0], b[0]) && lat <= math.Max(a[0], b[0]) && lon >= math.Min(a[1], b[1]) && lon <= math.Max(a[1], b[1])
+	return math.Abs(cross) < 1e-12 && lat >= math.Min(a[0], b[0]) && lat <= math.Max(a[0], b[0]) &&
+		lon >= math.Min(a[1], b[1]) && lon <= math.Max(a[1], b[1])
 }

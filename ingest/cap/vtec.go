@@ -16,8 +16,10 @@ import (
 //
 // 000000T0000Z means not stated, as an end: until further notice.
 var (
-	eventLine = regexp.MustCompile(`/[OTEX]\.([A-Z]{3})\.([A-Z]{4})\.([A-Z]{2})\.([A-Z])\.(\d{4})\.(\d{6}T\d{4}Z)-(\d{6}T\d{4}Z)/`)
-	hydroLine = regexp.MustCompile(`/([A-Z0-9]{5})\.([A-Z0-9])\.([A-Z]{2})\.(\d{6}T\d{4}Z)\.(\d{6}T\d{4}Z)\.(\d{6}T\d{4}Z)\.([A-Z]{2})/`)
+	eventLine = regexp.MustCompile(
+		`/[OTEX]\.([A-Z]{3})\.([A-Z]{4})\.([A-Z]{2})\.([A-Z])\.(\d{4})\.(\d{6}T\d{4}Z)-(\d{6}T\d{4}Z)/`)
+	hydroLine = regexp.MustCompile(
+		`/([A-Z0-9]{5})\.([A-Z0-9])\.([A-Z]{2})\.(\d{6}T\d{4}Z)\.(\d{6}T\d{4}Z)\.(\d{6}T\d{4}Z)\.([A-Z]{2})/`)
 )
 
 // areal is the gauge field of a flood product that stands for no gauge.

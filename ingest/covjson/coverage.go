@@ -161,8 +161,13 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 	}
 
 	g.out.Meta = append(g.out.Meta, ingest.SeriesMeta{
-		Key:  coldseam.SeriesKey{Site: g.p.SiteID(site), Param: q, Stat: stat, Period: period, Provider: g.p.Provider, SeriesRef: key},
-		Name: key, Unit: unit, UnitFrom: from, SI: q.Unit(), Points: len(stamps),
+		Key: coldseam.SeriesKey{Site: g.p.SiteID(site), Param: q, Stat: stat, Period: period,
+			Provider: g.p.Provider, SeriesRef: key},
+		Name:     key,
+		Unit:     unit,
+		UnitFrom: from,
+		SI:       q.Unit(),
+		Points:   len(stamps),
 	})
 	if g.p.Kind == "observation" {
 		return g.observed(stamps, at, nd, unit)

@@ -105,7 +105,8 @@ func (g *gather) cell(d document) string {
 	if g.p.RequestSite != "" {
 		return g.p.RequestSite
 	}
-	return strings.Trim(string(d.Properties["gridId"]), `"`) + "/" + string(d.Properties["gridX"]) + "," + string(d.Properties["gridY"])
+	return strings.Trim(string(d.Properties["gridId"]), `"`) + "/" + string(d.Properties["gridX"]) + "," +
+		string(d.Properties["gridY"])
 }
 
 // layer expands the intervals of one layer into hours; those of a step keep it as
@@ -122,12 +123,25 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 		return err
 	}
 
-	f := coldseam.Forecast{Site: g.p.SiteID(site), Param: q, Stat: coldseam.Instant, Provider: g.p.Provider, Issued: issued}
+	f := coldseam.Forecast{
+		Site:     g.p.SiteID(site),
+		Param:    q,
+		Stat:     coldseam.Instant,
+		Provider: g.p.Provider,
+		Issued:   issued,
+	}
 	if q == coldseam.Precip {
 		f.Stat, f.Period = coldseam.Sum, "PT1H"
 	}
-	m := ingest.SeriesMeta{Key: coldseam.SeriesKey{Site: f.Site, Param: q, Stat: f.Stat, Period: f.Period, Provider: f.Provider, SeriesRef: name},
-		Name: name, Unit: l.Unit, UnitFrom: from, SI: q.Unit(), Points: len(l.Values)}
+	m := ingest.SeriesMeta{
+		Key: coldseam.SeriesKey{Site: f.Site, Param: q, Stat: f.Stat, Period: f.Period, Provider: f.Provider,
+			SeriesRef: name},
+		Name:     name,
+		Unit:     l.Unit,
+		UnitFrom: from,
+		SI:       q.Unit(),
+		Points:   len(l.Values),
+	}
 	var steps []gridStep
 
 	for _, v := range l.Values {

@@ -98,20 +98,23 @@ func Parse(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	switch d.Type {
 	case "Coverage":
 		if d.Domain.Axes == nil || d.Ranges == nil {
-			return ingest.Batch{}, fmt.Errorf("coveragejson: a Coverage without domain axes or ranges: %w", coldseam.ErrInvalid)
+			return ingest.Batch{}, fmt.Errorf("coveragejson: a Coverage without domain axes or ranges: %w",
+				coldseam.ErrInvalid)
 		}
 		d.coverage.Parameters = d.Parameters
 		return coverages(p, []coverage{d.coverage}, d)
 	case "CoverageCollection":
 		if d.Coverages == nil {
-			return ingest.Batch{}, fmt.Errorf("coveragejson: a CoverageCollection without coverages: %w", coldseam.ErrInvalid)
+			return ingest.Batch{}, fmt.Errorf("coveragejson: a CoverageCollection without coverages: %w",
+				coldseam.ErrInvalid)
 		}
 		return coverages(p, d.Coverages, d)
 	case "Feature":
 		return gridpoint(p, d)
 	}
 
-	return ingest.Batch{}, fmt.Errorf("coveragejson: type %q, want Coverage, CoverageCollection or Feature: %w", clip(d.Type), coldseam.ErrInvalid)
+	return ingest.Batch{}, fmt.Errorf("coveragejson: type %q, want Coverage, CoverageCollection or Feature: %w",
+		clip(d.Type), coldseam.ErrInvalid)
 }
 
 // standardNames are CF names; a service's own words need the profile's

@@ -59,13 +59,25 @@ func TestRealDocuments(t *testing.T) {
 	}{
 		{file: "fmi_pal_skandinavia_one_point.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9"}}},
 		{file: "fmi_pal_skandinavia_location_874863.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.7"}}},
-		{file: "fmi_pal_skandinavia_one_point_time_interval.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9", "2008-08-05T10:00:00Z 14.5", "2008-08-05T11:00:00Z 14.7",
-			"2008-08-05T12:00:00Z 14.7", "2008-08-05T13:00:00Z 14.7", "2008-08-05T14:00:00Z 14.9", "2008-08-05T15:00:00Z 15.2"}}},
-		{file: "fmi_pal_skandinavia_multi_point.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9"}, {"2008-08-05T09:00:00Z 15.7"}}},
-		{file: "fmi_ecmwf_skadinavia_painepinta_one_point_multiple_levels.covjson", refs: []string{"axis z has 6 values: not a time series"}},
-		{file: "fmi_synop_pointwise_station.covjson", kind: "observation", rows: [][]string{{"2008-11-29T00:00:00Z 6", "2008-11-29T01:00:00Z 6.2", "2008-11-29T02:00:00Z 6.1"}}},
-		{file: "metno_position.covjson", refs: []string{"height z = 100000 (a pressure) is not 2 m: name it in the profile's levels"}},
-		{file: "metno_position.covjson", level: map[string]float64{"air_temp": 100000}, rows: [][]string{{"2024-01-01T03:00:00Z -293.95", "2024-01-01T04:00:00Z -293.25", "2024-01-01T05:00:00Z -292.65"}}, wrong: "is the unit right?"},
+		{file: "fmi_pal_skandinavia_one_point_time_interval.covjson",
+			rows: [][]string{{"2008-08-05T09:00:00Z 14.9", "2008-08-05T10:00:00Z 14.5", "2008-08-05T11:00:00Z 14.7",
+				"2008-08-05T12:00:00Z 14.7", "2008-08-05T13:00:00Z 14.7", "2008-08-05T14:00:00Z 14.9",
+				"2008-08-05T15:00:00Z 15.2"}}},
+		{file: "fmi_pal_skandinavia_multi_point.covjson", rows: [][]string{{"2008-08-05T09:00:00Z 14.9"},
+			{"2008-08-05T09:00:00Z 15.7"}}},
+		{file: "fmi_ecmwf_skadinavia_painepinta_one_point_multiple_levels.covjson",
+			refs: []string{"axis z has 6 values: not a time series"}},
+		{file: "fmi_synop_pointwise_station.covjson", kind: "observation",
+			rows: [][]string{{"2008-11-29T00:00:00Z 6", "2008-11-29T01:00:00Z 6.2", "2008-11-29T02:00:00Z 6.1"}}},
+		{file: "metno_position.covjson",
+			refs: []string{"height z = 100000 (a pressure) is not 2 m: name it in the profile's levels"}},
+		{
+			file:  "metno_position.covjson",
+			level: map[string]float64{"air_temp": 100000},
+			rows: [][]string{{"2024-01-01T03:00:00Z -293.95", "2024-01-01T04:00:00Z -293.25",
+				"2024-01-01T05:00:00Z -292.65"}},
+			wrong: "is the unit right?",
+		},
 		{file: "fmi_metar_position.txt", err: `not JSON: begins "METAR EFHK`},
 		{file: "fmi_metadata_pal_skandinavia.json", err: notCov},
 		{file: "metno_collections.json", err: notCov},
@@ -77,7 +89,12 @@ func TestRealDocuments(t *testing.T) {
 			t.Parallel()
 			body, err := os.ReadFile(filepath.Join(dir, c.file))
 			require.NoError(t, err)
-			b, err := Parse(bytes.NewReader(body), ingest.Profile{Name: "met", Kind: c.kind, Levels: c.level, Parameters: map[string]string{"Temperature": "air_temp"}})
+			b, err := Parse(bytes.NewReader(body), ingest.Profile{
+				Name:       "met",
+				Kind:       c.kind,
+				Levels:     c.level,
+				Parameters: map[string]string{"Temperature": "air_temp"},
+			})
 			if c.err != "" {
 				require.ErrorIs(t, err, coldseam.ErrInvalid)
 				require.ErrorContains(t, err, c.err)
@@ -119,7 +136,12 @@ func TestRealDocuments(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	ingesttest.Seeds(f, cases)
 	f.Fuzz(func(t *testing.T, body []byte) {
-		for _, p := range []ingest.Profile{{Name: "t", Statistics: map[string]string{"precip": "sum PT1H"}}, {Name: "t", Kind: "observation", Zone: "America/Chicago", Units: map[string]string{"thunder_prob": "%"}}} {
+		for _, p := range []ingest.Profile{{Name: "t", Statistics: map[string]string{"precip": "sum PT1H"}}, {
+			Name:  "t",
+			Kind:  "observation",
+			Zone:  "America/Chicago",
+			Units: map[string]string{"thunder_prob": "%"},
+		}} {
 			b, err := Parse(bytes.NewReader(body), p)
 			if err != nil {
 				require.ErrorIs(t, err, coldseam.ErrInvalid)
@@ -144,12 +166,15 @@ func TestGridpointRunsAreNoSteps(t *testing.T) {
 		values []float64
 		want   []bool // one step
 	}{
-		{"a calm night among hours", coldseam.Wind, []int{hour, hour, 11, hour, hour, hour, hour, hour}, []float64{3, 2, 1, 2, 3, 4, 3, 2},
+		{"a calm night among hours", coldseam.Wind, []int{hour, hour, 11, hour, hour, hour, hour, hour},
+			[]float64{3, 2, 1, 2, 3, 4, 3, 2},
 			[]bool{true, true, false, true, true, true, true, true}},
 		{"half days", coldseam.Wind, []int{half, half, half}, []float64{3, 2, 1}, []bool{true, true, true}},
-		{"hours, then half days", coldseam.Wind, []int{hour, hour, half, half, half, half, half, half}, []float64{3, 2, 1, 3, 2, 1, 3, 2},
+		{"hours, then half days", coldseam.Wind, []int{hour, hour, half, half, half, half, half, half},
+			[]float64{3, 2, 1, 3, 2, 1, 3, 2},
 			[]bool{true, true, true, true, true, true, true, true}},
-		{"equal neighbours", coldseam.Wind, []int{hour, half, half, hour, hour, hour, hour}, []float64{3, 2, 2, 1, 3, 2, 1},
+		{"equal neighbours", coldseam.Wind, []int{hour, half, half, hour, hour, hour, hour},
+			[]float64{3, 2, 2, 1, 3, 2, 1},
 			[]bool{true, true, true, true, true, true, true}},
 		{"no thunder for days", coldseam.ThunderProb, []int{96, half}, []float64{0, .4}, []bool{false, true}},
 	} {

@@ -23,16 +23,21 @@ func TestFormat(t *testing.T) {
 		{"gridpoint", `{"type":"Feature","properties":{"updateTime":"x"}}`, ingest.FormatGridpoint},
 		{"point record", `{"type":"Feature","properties":{"forecastGridData":"x"}}`, ingest.FormatGridpoint},
 		{"cut feature collection", `{"type":"FeatureCollection","features":[`, ingest.FormatFeatures},
-		{"waterml 1 as json", `{"name":"ns1:timeSeriesResponseType","declaredType":"x","value":{"timeSeries":[]}}`, ingest.FormatWaterML1},
+		{"waterml 1 as json", `{"name":"ns1:timeSeriesResponseType","declaredType":"x","value":{"timeSeries":[]}}`,
+			ingest.FormatWaterML1},
 		{"sensorthings", `{"@iot.count":1,"value":[]}`, ingest.FormatSensorThings},
-		{"waterml 1", `<?xml version="1.0"?><ns1:timeSeriesResponse xmlns:ns1="http://www.cuahsi.org/waterML/1.1/"/>`, ingest.FormatWaterML1},
+		{"waterml 1", `<?xml version="1.0"?><ns1:timeSeriesResponse xmlns:ns1="http://www.cuahsi.org/waterML/1.1/"/>`,
+			ingest.FormatWaterML1},
 		{"waterml 2", `<wml2:Collection xmlns:wml2="http://www.opengis.net/waterml/2.0"/>`, ingest.FormatWaterML2},
 		{"soap", `<soap12:Envelope xmlns:soap12="http://www.w3.org/2003/05/soap-envelope"/>`, ingest.FormatWaterML2},
-		{"exception report", `<ows:ExceptionReport xmlns:ows="http://www.opengis.net/ows/1.1"/>`, ingest.FormatWaterML2},
+		{"exception report", `<ows:ExceptionReport xmlns:ows="http://www.opengis.net/ows/1.1"/>`,
+			ingest.FormatWaterML2},
 		{"alert", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"/>`, ingest.FormatCAP},
 		{"alert features", `{"type":"FeatureCollection","features":[{"type":"Feature"},{"type":"Feature","properties":{"id":"x","event":"Flood Warning","severity":"Severe"}}]}`, ingest.FormatCAP},
-		{"an alert feature alone", `{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`, ingest.FormatCAP},
-		{"values that tell an event", `{"type":"FeatureCollection","features":[{"properties":{"event":"visit","time":"2026-01-01T00:00:00Z","value":1}}]}`, ingest.FormatFeatures},
+		{"an alert feature alone", `{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`,
+			ingest.FormatCAP},
+		{"values that tell an event",
+			`{"type":"FeatureCollection","features":[{"properties":{"event":"visit","time":"2026-01-01T00:00:00Z","value":1}}]}`, ingest.FormatFeatures},
 		{"alert index", `<feed xmlns="http://www.w3.org/2005/Atom"/>`, ingest.FormatCAP},
 		{"web page", `<!DOCTYPE html><html></html>`, ""},
 		{"text", `METAR`, ""},
@@ -65,7 +70,8 @@ func TestParseAlertFeaturesWithoutProfile(t *testing.T) {
 	b, err := Parse(f, ingest.Profile{Name: "file"})
 	require.NoError(t, err)
 	require.NotEmpty(t, b.Alerts)
-	_, err = Parse(strings.NewReader(`{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`), ingest.Profile{Name: "file"})
+	_, err = Parse(strings.NewReader(`{"type":"Feature","properties":{"event":"Flood Warning","messageType":"Alert"}}`),
+		ingest.Profile{Name: "file"})
 	require.ErrorContains(t, err, "want a FeatureCollection of alerts")
 }
 
@@ -99,7 +105,8 @@ func TestParseCases(t *testing.T) {
 }
 
 func FuzzParse(f *testing.F) {
-	ingesttest.Seeds(f, "../../testdata/features", "../../testdata/covjson", "../waterml/testdata/v2", "../waterml/testdata/v1", "../cap/testdata", "../sensorthings/testdata")
+	ingesttest.Seeds(f, "../../testdata/features", "../../testdata/covjson", "../waterml/testdata/v2",
+		"../waterml/testdata/v1", "../cap/testdata", "../sensorthings/testdata")
 	f.Fuzz(func(t *testing.T, body []byte) {
 		b, err := Parse(bytes.NewReader(body), ingest.Profile{})
 		if err != nil {
@@ -121,7 +128,8 @@ func TestResultTimeBeforeTheLastPoint(t *testing.T) {
 <wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-10T00:00:00Z</wml2:time><wml2:value>5</wml2:value></wml2:MeasurementTVP></wml2:point>
 <wml2:point><wml2:MeasurementTVP><wml2:time>2026-04-10T01:00:00Z</wml2:time><wml2:value>6</wml2:value></wml2:MeasurementTVP></wml2:point>
 </wml2:MeasurementTimeseries></om:result></om:OM_Observation>`
-	b, err := Parse(strings.NewReader(body), ingest.Profile{Name: "t", Parameters: map[string]string{"discharge": "discharge"}})
+	b, err := Parse(strings.NewReader(body),
+		ingest.Profile{Name: "t", Parameters: map[string]string{"discharge": "discharge"}})
 	require.NoError(t, err)
 	require.Empty(t, b.Forecasts)
 	require.Len(t, b.Series, 1)

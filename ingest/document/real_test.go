@@ -18,12 +18,18 @@ import (
 
 // Profiles that a club would write for the services of the collected documents.
 var (
-	usProfile   = ingest.Profile{Name: "us", Zone: "America/Chicago"}
-	caProfile   = ingest.Profile{Name: "ca"}
-	auProfile   = ingest.Profile{Name: "au", Zone: "Australia/Brisbane", Parameters: map[string]string{"Storage Level": "stage"}}
+	usProfile = ingest.Profile{Name: "us", Zone: "America/Chicago"}
+	caProfile = ingest.Profile{Name: "ca"}
+	auProfile = ingest.Profile{Name: "au", Zone: "Australia/Brisbane",
+		Parameters: map[string]string{"Storage Level": "stage"}}
 	metProfile  = ingest.Profile{Name: "met", Parameters: map[string]string{"Temperature": "air_temp"}}
-	bareProfile = ingest.Profile{Name: "bare", RequestSite: "X1", Zone: "Australia/Sydney", Parameters: map[string]string{"": "stage", "Temperature": "air_temp", "Storage Volume": "discharge"}}
-	noProfile   = ingest.Profile{Name: "none"}
+	bareProfile = ingest.Profile{
+		Name:        "bare",
+		RequestSite: "X1",
+		Zone:        "Australia/Sydney",
+		Parameters:  map[string]string{"": "stage", "Temperature": "air_temp", "Storage Volume": "discharge"},
+	}
+	noProfile = ingest.Profile{Name: "none"}
 )
 
 // collected lists every collected document with what must come of it: points
@@ -43,52 +49,144 @@ var collected = []struct {
 	{file: "cap/oasis_example3.xml", format: ingest.FormatCAP, points: 1},
 	{file: "cap/oasis_example4.xml", format: ingest.FormatCAP, points: 1},
 
-	{file: "edr_covjson/fmi_ecmwf_skadinavia_painepinta_one_point_multiple_levels.covjson", p: metProfile, format: ingest.FormatCovJSON, left: "axis z has 6 values: not a time series"},
-	{file: "edr_covjson/fmi_pal_skandinavia_location_874863.covjson", p: metProfile, format: ingest.FormatCovJSON, points: 1},
-	{file: "edr_covjson/fmi_pal_skandinavia_multi_point.covjson", p: metProfile, format: ingest.FormatCovJSON, points: 2},
+	{
+		file:   "edr_covjson/fmi_ecmwf_skadinavia_painepinta_one_point_multiple_levels.covjson",
+		p:      metProfile,
+		format: ingest.FormatCovJSON,
+		left:   "axis z has 6 values: not a time series",
+	},
+	{
+		file:   "edr_covjson/fmi_pal_skandinavia_location_874863.covjson",
+		p:      metProfile,
+		format: ingest.FormatCovJSON,
+		points: 1,
+	},
+	{
+		file:   "edr_covjson/fmi_pal_skandinavia_multi_point.covjson",
+		p:      metProfile,
+		format: ingest.FormatCovJSON,
+		points: 2,
+	},
 	{file: "edr_covjson/fmi_pal_skandinavia_one_point.covjson", p: metProfile, format: ingest.FormatCovJSON, points: 1},
-	{file: "edr_covjson/fmi_pal_skandinavia_one_point_time_interval.covjson", p: metProfile, format: ingest.FormatCovJSON, points: 7},
+	{
+		file:   "edr_covjson/fmi_pal_skandinavia_one_point_time_interval.covjson",
+		p:      metProfile,
+		format: ingest.FormatCovJSON,
+		points: 7,
+	},
 	{file: "edr_covjson/fmi_synop_pointwise_station.covjson", p: metProfile, format: ingest.FormatCovJSON, points: 3},
-	{file: "edr_covjson/metno_position.covjson", p: metProfile, format: ingest.FormatCovJSON, left: "is not 2 m"}, // air on a pressure level
+	{
+		file:   "edr_covjson/metno_position.covjson",
+		p:      metProfile,
+		format: ingest.FormatCovJSON,
+		left:   "is not 2 m",
+	}, // air on a pressure level
 	{file: "edr_covjson/fmi_metadata_pal_skandinavia.json", p: metProfile, err: "no known format"},
 	{file: "edr_covjson/fmi_metar_position.txt", p: metProfile, err: `no known format: begins "METAR EFHK`},
 	{file: "edr_covjson/metno_collections.json", p: metProfile, err: "no known format"},
 	{file: "edr_covjson/metno_instances.json", p: metProfile, err: "no known format"},
 	{file: "edr_covjson/metno_landingpage.json", p: metProfile, err: "no known format"},
-	{file: "edr_covjson/metno_locations.geojson", p: metProfile, format: ingest.FormatFeatures, left: "no record of a known kind"},
+	{
+		file:   "edr_covjson/metno_locations.geojson",
+		p:      metProfile,
+		format: ingest.FormatFeatures,
+		left:   "no record of a known kind",
+	},
 
-	{file: "ogcapi_features/handmade_eccc_hydrometric_realtime.json", p: caProfile, format: ingest.FormatFeatures, points: 3},
-	{file: "ogcapi_features/usgs_split_combined-metadata.json", p: usProfile, format: ingest.FormatFeatures, left: "not configured"},
+	{
+		file:   "ogcapi_features/handmade_eccc_hydrometric_realtime.json",
+		p:      caProfile,
+		format: ingest.FormatFeatures,
+		points: 3,
+	},
+	{
+		file:   "ogcapi_features/usgs_split_combined-metadata.json",
+		p:      usProfile,
+		format: ingest.FormatFeatures,
+		left:   "not configured",
+	},
 	{file: "ogcapi_features/usgs_split_continuous.json", p: usProfile, format: ingest.FormatFeatures, points: 2},
 	{file: "ogcapi_features/usgs_split_daily.json", p: usProfile, format: ingest.FormatFeatures, points: 2},
-	{file: "ogcapi_features/usgs_split_field-measurements.json", p: usProfile, format: ingest.FormatFeatures, points: 1},
+	{
+		file:   "ogcapi_features/usgs_split_field-measurements.json",
+		p:      usProfile,
+		format: ingest.FormatFeatures,
+		points: 1,
+	},
 	{file: "ogcapi_features/usgs_split_latest-continuous.json", p: usProfile, format: ingest.FormatFeatures, points: 2},
 	{file: "ogcapi_features/usgs_split_monitoring-locations.json", p: usProfile, format: ingest.FormatFeatures},
-	{file: "ogcapi_features/usgs_split_observationIntervals.json", p: usProfile, format: ingest.FormatFeatures, left: "period-of-record statistics are not read"},
-	{file: "ogcapi_features/usgs_split_observationNormals.json", p: usProfile, format: ingest.FormatFeatures, left: "period-of-record statistics are not read"},
+	{
+		file:   "ogcapi_features/usgs_split_observationIntervals.json",
+		p:      usProfile,
+		format: ingest.FormatFeatures,
+		left:   "period-of-record statistics are not read",
+	},
+	{
+		file:   "ogcapi_features/usgs_split_observationNormals.json",
+		p:      usProfile,
+		format: ingest.FormatFeatures,
+		left:   "period-of-record statistics are not read",
+	},
 	{file: "ogcapi_features/usgs_split_peaks.json", p: usProfile, format: ingest.FormatFeatures, points: 2},
-	{file: "ogcapi_features/usgs_split_time-series-metadata.json", p: usProfile, format: ingest.FormatFeatures, left: "not configured"},
-	{file: "ogcapi_features/usgs_waterdata_ogc_fixtures.json", p: usProfile, err: "no known format"}, // 14 answers in one file; package features reads each
+	{
+		file:   "ogcapi_features/usgs_split_time-series-metadata.json",
+		p:      usProfile,
+		format: ingest.FormatFeatures,
+		left:   "not configured",
+	},
+	// 14 answers in one file; package features reads each
+	{file: "ogcapi_features/usgs_waterdata_ogc_fixtures.json", p: usProfile, err: "no known format"},
 	{file: "ogcapi_features/usgs_waterdata_queryables.json", p: usProfile, err: "no known format"},
 
 	{file: "om_sos/nz_caps_sos_ngmp.xml", err: "a capabilities document holds no data"},
 	{file: "om_sos/nz_caps_sos_ngwd.xml", err: "a capabilities document holds no data"},
-	{file: "om_sos/ogc_om2_SWEArrayObservation1.xml", format: ingest.FormatWaterML2, left: "5 rows without a time column"},
+	{file: "om_sos/ogc_om2_SWEArrayObservation1.xml", format: ingest.FormatWaterML2,
+		left: "5 rows without a time column"},
 	{file: "om_sos/ogc_om2_swe_weatherRecord1_t.xml", format: ingest.FormatWaterML2},
-	{file: "om_sos/ogc_om2_timeSeries1.xml", format: ingest.FormatWaterML2, left: "unsupported encoding CompactDiscreteTimeCoverage"},
+	{file: "om_sos/ogc_om2_timeSeries1.xml", format: ingest.FormatWaterML2,
+		left: "unsupported encoding CompactDiscreteTimeCoverage"},
 	{file: "om_sos/ogc_om2_timeSeries2.xml", format: ingest.FormatWaterML2, left: "unsupported encoding"},
 	{file: "om_sos/owslib_sos_52n_get_observation_ioos_om1_swe.xml", format: ingest.FormatWaterML2, points: 21},
-	{file: "om_sos/owslib_swe_ioos_multistation_timeseries.xml", format: ingest.FormatWaterML2, points: 16, left: `property "wind_to_direction" is not known`},
+	{
+		file:   "om_sos/owslib_swe_ioos_multistation_timeseries.xml",
+		format: ingest.FormatWaterML2,
+		points: 16,
+		left:   `property "wind_to_direction" is not known`,
+	},
 
-	{file: "sensorthings/handmade_datastreams_expand.json", p: ingest.Profile{Name: "logger", RequestSite: "L1"}, format: ingest.FormatSensorThings, points: 3, left: `parameter of datastream "Stage, hourly mean" is not known`},
+	{
+		file:   "sensorthings/handmade_datastreams_expand.json",
+		p:      ingest.Profile{Name: "logger", RequestSite: "L1"},
+		format: ingest.FormatSensorThings,
+		points: 3,
+		left:   `parameter of datastream "Stage, hourly mean" is not known`,
+	},
 	{file: "sensorthings/handmade_datastreams_expand.json", format: ingest.FormatSensorThings, left: "no station"},
 
-	{file: "waterml1/owslib_cuahsi_example_get_values_10.xml", format: ingest.FormatWaterML1, left: `variable "USU39" is not known`},
-	{file: "waterml1/owslib_cuahsi_example_get_values_11.xml", p: ingest.Profile{Name: "x", UnitAliases: map[string]string{"NTU": "FNU"}}, format: ingest.FormatWaterML1, points: 343, left: `statistic "Variance" is not read`},
+	{file: "waterml1/owslib_cuahsi_example_get_values_10.xml", format: ingest.FormatWaterML1,
+		left: `variable "USU39" is not known`},
+	{
+		file:   "waterml1/owslib_cuahsi_example_get_values_11.xml",
+		p:      ingest.Profile{Name: "x", UnitAliases: map[string]string{"NTU": "FNU"}},
+		format: ingest.FormatWaterML1,
+		points: 343,
+		left:   `statistic "Variance" is not read`,
+	},
 	{file: "waterml1/usgs_WaterML1Example.xml", p: usProfile, format: ingest.FormatWaterML1, points: 192},
 	{file: "waterml1/usgs_nwis_iv_empty_mock.json", p: usProfile, format: ingest.FormatWaterML1},
-	{file: "waterml1/usgs_nwis_iv_mock_wml_json.json", p: usProfile, format: ingest.FormatWaterML1, left: "no unit in the document"},
-	{file: "waterml1/usgs_waterservices_dv_wml11.json", p: usProfile, format: ingest.FormatWaterML1, points: 4, left: `variable "00095" is not known`},
+	{
+		file:   "waterml1/usgs_nwis_iv_mock_wml_json.json",
+		p:      usProfile,
+		format: ingest.FormatWaterML1,
+		left:   "no unit in the document",
+	},
+	{
+		file:   "waterml1/usgs_waterservices_dv_wml11.json",
+		p:      usProfile,
+		format: ingest.FormatWaterML1,
+		points: 4,
+		left:   `variable "00095" is not known`,
+	},
 	{file: "waterml1/usgs_waterservices_iv_wml11.json", p: usProfile, format: ingest.FormatWaterML1, points: 20},
 
 	{file: "waterml2/bom_GetFeatureOfInterestResponse.xml", p: auProfile, format: ingest.FormatWaterML2},
@@ -98,15 +196,33 @@ var collected = []struct {
 	{file: "waterml2/ogc_collection-forecasting-example.xml", format: ingest.FormatWaterML2, points: 5},
 	{file: "waterml2/ogc_measurement-timeseries-discharge.xml", format: ingest.FormatWaterML2, points: 10},
 	{file: "waterml2/ogc_measurement-timeseries-example.xml", p: bareProfile, format: ingest.FormatWaterML2, points: 3},
-	{file: "waterml2/ogc_measurement-timeseries-min-daily-discharge-monthly.xml", format: ingest.FormatWaterML2, points: 13},
+	{file: "waterml2/ogc_measurement-timeseries-min-daily-discharge-monthly.xml", format: ingest.FormatWaterML2,
+		points: 13},
 	{file: "waterml2/ogc_measurement-timeseries-qualifier.xml", format: ingest.FormatWaterML2, points: 13},
-	{file: "waterml2/ogc_timeseries-domain-range-example.xml", p: bareProfile, format: ingest.FormatWaterML2, points: 6},
-	{file: "waterml2/ogc_timeseries-domain-range-wfs-example.xml", p: bareProfile, format: ingest.FormatWaterML2, left: "is unknown, want one for m3_s"}, // megalitres are no flow
-	{file: "waterml2/ogc_xsd-categorical-timeseries-tvp.xml", format: ingest.FormatWaterML2, left: "categorical values are not read"},
+	{
+		file:   "waterml2/ogc_timeseries-domain-range-example.xml",
+		p:      bareProfile,
+		format: ingest.FormatWaterML2,
+		points: 6,
+	},
+	{
+		file:   "waterml2/ogc_timeseries-domain-range-wfs-example.xml",
+		p:      bareProfile,
+		format: ingest.FormatWaterML2,
+		left:   "is unknown, want one for m3_s",
+	}, // megalitres are no flow
+	{file: "waterml2/ogc_xsd-categorical-timeseries-tvp.xml", format: ingest.FormatWaterML2,
+		left: "categorical values are not read"},
 	{file: "waterml2/ogc_xsd-collection.xml", p: bareProfile, format: ingest.FormatWaterML2, points: 3},
-	{file: "waterml2/ogc_xsd-measurement-timeseries-tvp.xml", p: bareProfile, format: ingest.FormatWaterML2, left: `unit "ms" is unknown`},
+	{
+		file:   "waterml2/ogc_xsd-measurement-timeseries-tvp.xml",
+		p:      bareProfile,
+		format: ingest.FormatWaterML2,
+		left:   `unit "ms" is unknown`,
+	},
 	{file: "waterml2/ogc_xsd-monitoring-point.xml", format: ingest.FormatWaterML2},
-	{file: "waterml2/ogc_xsd-timeseries-observation.xml", format: ingest.FormatWaterML2, left: "categorical values are not read"},
+	{file: "waterml2/ogc_xsd-timeseries-observation.xml", format: ingest.FormatWaterML2,
+		left: "categorical values are not read"},
 	{file: "waterml2/owslib_sos_52n_get_observation_ioos_wml2.xml", format: ingest.FormatWaterML2, points: 420},
 	{file: "waterml2/owslib_sos_52n_getobservation_wml2_response.xml", format: ingest.FormatWaterML2, points: 6},
 	{file: "waterml2/usgs_WaterML2Example.xml", p: usProfile, format: ingest.FormatWaterML2, points: 8},
@@ -237,7 +353,8 @@ func TestRealUSVersion1(t *testing.T) {
 
 	slim, err := read("continuous_slim_page1.json", p)
 	require.NoError(t, err)
-	require.Contains(t, slim.Next, "https://api.waterdata.usgs.gov/ogcapi/v1/collections/continuous/items?cursor=NjZhNGUzZmI4YWJlNDJmY2IwOTQyYjVjMGZlOThmNjh8MjAyNi0xMC0wMSAwMDoxMDowMCswMDowMA&")
+	require.Contains(t, slim.Next,
+		"https://api.waterdata.usgs.gov/ogcapi/v1/collections/continuous/items?cursor=NjZhNGUzZmI4YWJlNDJmY2IwOTQyYjVjMGZlOThmNjh8MjAyNi0xMC0wMSAwMDoxMDowMCswMDowMA&")
 	require.Empty(t, slim.Series, "rows without a gauge belong to nothing")
 	require.Len(t, slim.Skipped, 1)
 	require.Equal(t, 3, slim.Skipped[0].N)

@@ -148,8 +148,16 @@ func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
 	if d.m.has(f.Properties, fTimeOfDay) { // annual peaks: the time of the greatest value
 		key.Stat, key.Period = coldseam.Max, "P1Y"
 	}
-	return ingest.Row{Key: key, Name: code, Stamp: st, Raw: d.get(f, fValue), Unit: d.get(f, fUnit),
-		Approval: d.get(f, fApproval), Qualifiers: texts(d.m.get(f.Properties, fQualifier)), Modified: d.modified(f)}, site, "", ""
+	return ingest.Row{
+		Key:        key,
+		Name:       code,
+		Stamp:      st,
+		Raw:        d.get(f, fValue),
+		Unit:       d.get(f, fUnit),
+		Approval:   d.get(f, fApproval),
+		Qualifiers: texts(d.m.get(f.Properties, fQualifier)),
+		Modified:   d.modified(f),
+	}, site, "", ""
 }
 
 // wide reads every parameter of a row. A null value without a symbol is no
@@ -182,8 +190,13 @@ func (d *doc) wide(f feature) {
 			approval = d.get(f, fApproval)
 		}
 		d.rows.Add(ingest.Row{
-			Key:  coldseam.SeriesKey{Site: d.p.SiteID(site), Param: p, SeriesRef: d.m.ref(site, p)},
-			Name: d.m[string(p)][0], Stamp: st, Raw: raw, Approval: approval, Qualifiers: quals, Modified: d.modified(f),
+			Key:        coldseam.SeriesKey{Site: d.p.SiteID(site), Param: p, SeriesRef: d.m.ref(site, p)},
+			Name:       d.m[string(p)][0],
+			Stamp:      st,
+			Raw:        raw,
+			Approval:   approval,
+			Qualifiers: quals,
+			Modified:   d.modified(f),
 		})
 	}
 }

@@ -132,7 +132,8 @@ func space(b []byte, i int) int {
 // template of a feature that d.add has read as a long row; nil where there is
 // anything out of the ordinary.
 func (d *doc) template(raw []byte, f feature) *template {
-	if len(raw) > maxTemplate || bytes.IndexByte(raw, '\\') >= 0 || d.kind(f) != kindLong || d.m.has(f.Properties, fTimeOfDay) {
+	if len(raw) > maxTemplate || bytes.IndexByte(raw, '\\') >= 0 || d.kind(f) != kindLong ||
+		d.m.has(f.Properties, fTimeOfDay) {
 		return nil
 	}
 	r, site, _, why := d.row(f)
@@ -148,7 +149,8 @@ func (d *doc) template(raw []byte, f feature) *template {
 		name string
 		hole hole
 		text string
-	}{{"id", holeID, f.id()}, {d.source(f, fTime), holeTime, ""}, {d.source(f, fValue), holeValue, ""}, {d.source(f, fModified), holeModified, ""}}
+	}{{"id", holeID, f.id()}, {d.source(f, fTime), holeTime, ""}, {d.source(f, fValue), holeValue, ""},
+		{d.source(f, fModified), holeModified, ""}}
 
 	at := map[int]hole{}
 	for _, w := range want {

@@ -33,8 +33,10 @@ func same(t require.TestingT, body []byte, p ingest.Profile) (fast bool) {
 
 // feat is a long feature; over replaces or adds raw members of its properties.
 func feat(id string, over ...string) string {
-	props := []string{"approval_status", `"Provisional"`, "last_modified", `"2026-04-10T09:21:00.000000+00:00"`, "monitoring_location_id", `"NG-1001"`, "parameter_code", `"00060"`,
-		"qualifier", "null", "statistic_id", `"00011"`, "time", `"2026-04-10T09:15:00+00:00"`, "time_series_id", `"s1"`, "unit_of_measure", `"ft^3/s"`, "value", `"2100"`}
+	props := []string{"approval_status", `"Provisional"`, "last_modified", `"2026-04-10T09:21:00.000000+00:00"`,
+		"monitoring_location_id", `"NG-1001"`, "parameter_code", `"00060"`,
+		"qualifier", "null", "statistic_id", `"00011"`, "time", `"2026-04-10T09:15:00+00:00"`, "time_series_id", `"s1"`,
+		"unit_of_measure", `"ft^3/s"`, "value", `"2100"`}
 	for i := 0; i+1 < len(over); i += 2 {
 		found := false
 		for k := 0; k < len(props); k += 2 {
@@ -48,7 +50,8 @@ func feat(id string, over ...string) string {
 	}
 
 	var b strings.Builder
-	fmt.Fprintf(&b, `{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[-92.64,45.31]},"properties":{`, id)
+	fmt.Fprintf(&b, `{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[-92.64,45.31]},"properties":{`,
+		id)
 	for k := 0; k < len(props); k += 2 {
 		if k > 0 {
 			b.WriteByte(',')
@@ -60,7 +63,8 @@ func feat(id string, over ...string) string {
 }
 
 func list(fs ...string) string {
-	return `{"type":"FeatureCollection","features":[` + strings.Join(fs, ",") + `],"numberReturned":` + strconv.Itoa(len(fs)) + `,"links":[{"rel":"next","href":"http://x.example/2"}]}`
+	return `{"type":"FeatureCollection","features":[` + strings.Join(fs, ",") + `],"numberReturned":` +
+		strconv.Itoa(len(fs)) + `,"links":[{"rel":"next","href":"http://x.example/2"}]}`
 }
 
 func at(min int) string {
@@ -71,37 +75,62 @@ func TestTemplatesTakePlainPages(t *testing.T) {
 	t.Parallel()
 
 	for name, body := range map[string]string{
-		"one series":        list(feat("a"), feat("b", "time", at(30), "value", `"2110"`), feat("c", "time", at(45), "value", `"-999999"`)),
-		"two series":        list(feat("a"), feat("b", "time_series_id", `"s2"`, "parameter_code", `"00065"`, "unit_of_measure", `"ft"`, "value", `"7.25"`), feat("c", "time", at(30)), feat("d", "time_series_id", `"s2"`, "parameter_code", `"00065"`, "unit_of_measure", `"ft"`, "time", at(30), "value", `"7.31"`)),
-		"null and back":     list(feat("a"), feat("b", "value", "null", "qualifier", `["ICE"]`, "time", at(30)), feat("c", "value", "null", "qualifier", `["ICE"]`, "time", at(45)), feat("d", "time", at(59))),
-		"numbers":           list(feat("a", "value", "2100"), feat("b", "value", "2100", "time", at(30)), feat("c", "value", "2101", "time", at(45))),
-		"odd values":        list(feat("a"), feat("b", "value", `"Ice"`, "time", at(30)), feat("c", "value", `"1e3"`, "time", at(45)), feat("d", "value", `" 5 "`, "time", at(46)), feat("e", "value", `"NaN"`, "time", at(47)), feat("f", "value", `""`, "time", at(48))),
-		"dates":             list(feat("a", "time", `"2026-03-07"`, "statistic_id", `"00003"`), feat("b", "time", `"2026-03-08"`, "statistic_id", `"00003"`), feat("c", "time", at(1), "statistic_id", `"00003"`)),
-		"zone-less":         list(feat("a", "time", `"2026-11-01T00:30:00"`), feat("b", "time", `"2026-11-01T01:30:00"`), feat("c", "time", `"2026-03-08T02:30:00"`)),
-		"escapes":           list(feat("a"), feat("b", "time", `"2026-04-10T09:30:00+00:00"`, "value", `"21\u0030\u0030"`), feat("c", "time", at(45))),
-		"modified":          list(feat("a", "last_modified", `"2026-04-10T10:00:00"`), feat("b", "time", at(30), "last_modified", `"2026-04-10T11:00:00"`), feat("c", "time", at(45), "last_modified", "null")),
-		"white space":       strings.ReplaceAll(list(feat("a"), feat("b", "time", at(30))), `,"`, ",\n  \""),
-		"names as texts":    list(feat("a", "note", `"value"`), feat("b", "note", `"time"`), feat("c", "note", `"value"`)),
-		"names nested":      list(feat("a", "more", `{"time":"x"}`), feat("b", "more", `{"time":"y"}`)),
-		"name twice":        list(strings.Replace(feat("a"), `"value":"2100"`, `"value":"1","value":"2100"`, 1), feat("b")),
-		"id in properties":  list(feat("a", "id", `"a"`), feat("b", "id", `"b"`, "time", at(30))),
-		"unknown parameter": list(feat("a", "parameter_code", `"99999"`), feat("b", "parameter_code", `"99999"`), feat("c")),
+		"one series": list(feat("a"), feat("b", "time", at(30), "value", `"2110"`),
+			feat("c", "time", at(45), "value", `"-999999"`)),
+		"two series": list(feat("a"), feat("b", "time_series_id", `"s2"`, "parameter_code", `"00065"`,
+			"unit_of_measure", `"ft"`, "value", `"7.25"`), feat("c", "time", at(30)),
+			feat("d", "time_series_id", `"s2"`, "parameter_code", `"00065"`, "unit_of_measure", `"ft"`, "time", at(30),
+				"value", `"7.31"`)),
+		"null and back": list(feat("a"), feat("b", "value", "null", "qualifier", `["ICE"]`, "time", at(30)),
+			feat("c", "value", "null", "qualifier", `["ICE"]`, "time", at(45)), feat("d", "time", at(59))),
+		"numbers": list(feat("a", "value", "2100"), feat("b", "value", "2100", "time", at(30)),
+			feat("c", "value", "2101", "time", at(45))),
+		"odd values": list(feat("a"), feat("b", "value", `"Ice"`, "time", at(30)),
+			feat("c", "value", `"1e3"`, "time", at(45)), feat("d", "value", `" 5 "`, "time", at(46)),
+			feat("e", "value", `"NaN"`, "time", at(47)), feat("f", "value", `""`, "time", at(48))),
+		"dates": list(feat("a", "time", `"2026-03-07"`, "statistic_id", `"00003"`),
+			feat("b", "time", `"2026-03-08"`, "statistic_id", `"00003"`), feat("c", "time", at(1), "statistic_id",
+				`"00003"`)),
+		"zone-less": list(feat("a", "time", `"2026-11-01T00:30:00"`),
+			feat("b", "time", `"2026-11-01T01:30:00"`), feat("c", "time", `"2026-03-08T02:30:00"`)),
+		"escapes": list(feat("a"), feat("b", "time", `"2026-04-10T09:30:00+00:00"`, "value",
+			`"21\u0030\u0030"`), feat("c", "time", at(45))),
+		"modified": list(feat("a", "last_modified", `"2026-04-10T10:00:00"`),
+			feat("b", "time", at(30), "last_modified", `"2026-04-10T11:00:00"`),
+			feat("c", "time", at(45), "last_modified", "null")),
+		"white space": strings.ReplaceAll(list(feat("a"), feat("b", "time", at(30))), `,"`, ",\n  \""),
+		"names as texts": list(feat("a", "note", `"value"`), feat("b", "note", `"time"`),
+			feat("c", "note", `"value"`)),
+		"names nested": list(feat("a", "more", `{"time":"x"}`), feat("b", "more", `{"time":"y"}`)),
+		"name twice": list(strings.Replace(feat("a"), `"value":"2100"`, `"value":"1","value":"2100"`, 1),
+			feat("b")),
+		"id in properties": list(feat("a", "id", `"a"`), feat("b", "id", `"b"`, "time", at(30))),
+		"unknown parameter": list(feat("a", "parameter_code", `"99999"`), feat("b", "parameter_code", `"99999"`),
+			feat("c")),
 		"unknown unit":      list(feat("a", "unit_of_measure", `"ms"`), feat("b", "unit_of_measure", `"ms"`)),
 		"unknown statistic": list(feat("a", "statistic_id", `"00008"`), feat("b", "statistic_id", `"00008"`)),
-		"no site":           list(feat("a", "monitoring_location_id", "null"), feat("b", "monitoring_location_id", "null")),
-		"bad time":          list(feat("a"), feat("b", "time", `"2026-02-30T00:00:00Z"`), feat("c", "time", `"soon"`)),
-		"peaks":             list(feat("a", "time", `"2026-03-07"`, "time_of_day", `"12:00:00+00:00"`), feat("b", "time", `"2025-03-07"`, "time_of_day", "null")),
-		"twice":             list(feat("a"), feat("a", "value", `"5"`), feat("a")),
-		"other features":    list(feat("a"), `{"type":"Feature","properties":{"x":1}}`, feat("b", "time", at(30)), `{"type":"Feature","id":"NG-1","geometry":null,"properties":{"monitoring_location_number":"1","monitoring_location_name":"Tamsen"}}`),
-		"type behind":       `{"features":[` + feat("a") + "," + feat("b", "time", at(30)) + `],"type":"FeatureCollection"}`,
-		"null properties":   list(feat("a"), `{"type":"Feature","properties":null}`, feat("b")),
-		"missing tokens":    list(feat("a", "value", `"7.50"`), feat("b", "value", `"7.5"`, "time", at(30)), feat("c", "value", `"8"`, "time", at(45))),
+		"no site": list(feat("a", "monitoring_location_id", "null"),
+			feat("b", "monitoring_location_id", "null")),
+		"bad time": list(feat("a"), feat("b", "time", `"2026-02-30T00:00:00Z"`), feat("c", "time", `"soon"`)),
+		"peaks": list(feat("a", "time", `"2026-03-07"`, "time_of_day", `"12:00:00+00:00"`),
+			feat("b", "time", `"2025-03-07"`, "time_of_day", "null")),
+		"twice": list(feat("a"), feat("a", "value", `"5"`), feat("a")),
+		"other features": list(feat("a"), `{"type":"Feature","properties":{"x":1}}`, feat("b", "time", at(30)),
+			`{"type":"Feature","id":"NG-1","geometry":null,"properties":{"monitoring_location_number":"1","monitoring_location_name":"Tamsen"}}`),
+		"type behind": `{"features":[` + feat("a") + "," + feat("b", "time", at(30)) +
+			`],"type":"FeatureCollection"}`,
+		"null properties": list(feat("a"), `{"type":"Feature","properties":null}`, feat("b")),
+		"missing tokens": list(feat("a", "value", `"7.50"`), feat("b", "value", `"7.5"`, "time", at(30)),
+			feat("c", "value", `"8"`, "time", at(45))),
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			require.True(t, same(t, []byte(body), ingest.Profile{Name: "x", Zone: "America/Chicago", MissingTokens: []string{"7.5"}}))
-			same(t, []byte(body), ingest.Profile{Name: "x", Series: map[string][]string{"NG-1001": {"s2"}}, Fields: map[string]string{"id": "series"}})
-			same(t, []byte(body), ingest.Profile{Name: "x", RequestSite: "Z", Parameters: map[string]string{"99999": "stage"}})
+			require.True(t, same(t, []byte(body), ingest.Profile{Name: "x", Zone: "America/Chicago",
+				MissingTokens: []string{"7.5"}}))
+			same(t, []byte(body), ingest.Profile{Name: "x", Series: map[string][]string{"NG-1001": {"s2"}},
+				Fields: map[string]string{"id": "series"}})
+			same(t, []byte(body), ingest.Profile{Name: "x", RequestSite: "Z",
+				Parameters: map[string]string{"99999": "stage"}})
 		})
 	}
 }
@@ -152,7 +181,9 @@ func TestTemplatesAgreeOnDrawnPages(t *testing.T) {
 		"sublocation":      {`"time"`, `{"value":"1"}`},
 		"value_of_a_thing": {`"é"`},
 	}
-	names := []string{"time", "value", "time", "value", "qualifier", "last_modified", "parameter_code", "unit_of_measure", "approval_status", "channel_flow", "time_of_day", "statistic_id", "STATION_NUMBER", "sublocation", "value_of_a_thing"}
+	names := []string{"time", "value", "time", "value", "qualifier", "last_modified", "parameter_code",
+		"unit_of_measure", "approval_status", "channel_flow", "time_of_day", "statistic_id", "STATION_NUMBER",
+		"sublocation", "value_of_a_thing"}
 
 	rapid.Check(t, func(t *rapid.T) {
 		var fs []string
@@ -167,7 +198,8 @@ func TestTemplatesAgreeOnDrawnPages(t *testing.T) {
 
 		body := []byte(list(fs...))
 		for range rapid.IntRange(0, 2).Draw(t, "bytes") {
-			body[rapid.IntRange(0, len(body)-1).Draw(t, "at")] = rapid.SampledFrom([]byte(`{}[]",:\0e `)).Draw(t, "byte")
+			body[rapid.IntRange(0, len(body)-1).Draw(t, "at")] = rapid.SampledFrom([]byte(`{}[]",:\0e `)).Draw(t,
+				"byte")
 		}
 		same(t, body, ingest.Profile{Name: "x", Zone: "America/Chicago"})
 	})

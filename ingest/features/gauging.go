@@ -57,7 +57,8 @@ func (d *doc) field(f feature) {
 	if !ok {
 		return
 	}
-	flags, _ := d.p.Quality("", append(texts(d.m.get(f.Properties, fQualifier)), texts(f.Properties["control_condition"])...))
+	flags, _ := d.p.Quality("", append(texts(d.m.get(f.Properties, fQualifier)),
+		texts(f.Properties["control_condition"])...))
 	v.g.Ice = v.g.Ice || flags&coldseam.Ice != 0
 
 	if param == coldseam.Stage {

@@ -61,7 +61,8 @@ func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	case c.Type == "Feature":
 		d.add(c.one)
 	case c.Type != "FeatureCollection":
-		return ingest.Batch{}, fmt.Errorf("features: type %q, want FeatureCollection: %w", short(c.Type), coldseam.ErrInvalid)
+		return ingest.Batch{}, fmt.Errorf("features: type %q, want FeatureCollection: %w", short(c.Type),
+			coldseam.ErrInvalid)
 	case !c.seen["features"]:
 		return ingest.Batch{}, fmt.Errorf("features: a FeatureCollection without features: %w", coldseam.ErrInvalid)
 	}

@@ -46,7 +46,8 @@ func Readable(b ingest.Batch) View {
 		for i, t := range f.At {
 			row := t.UTC().Format(time.RFC3339) + " " + digits(f.Value[i])
 			if f.Span != nil {
-				row += " of " + f.Span[i][0].UTC().Format(time.RFC3339) + " to " + f.Span[i][1].UTC().Format(time.RFC3339)
+				row += " of " + f.Span[i][0].UTC().Format(time.RFC3339) + " to " +
+					f.Span[i][1].UTC().Format(time.RFC3339)
 			}
 			for m := range f.Members {
 				row += " m" + strconv.Itoa(m+1) + "=" + digits(f.Members[m][i])

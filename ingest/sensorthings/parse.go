@@ -209,12 +209,14 @@ func (d *page) bare(e entity) (stream, error) {
 		return stream{}, fmt.Errorf("observations that do not name their datastream: %w", coldseam.ErrInvalid)
 	}
 	d.usedContext = true
-	return stream{v.Get("site"), v.Get("datastream"), v.Get("name"), v.Get("about"), v.Get("property"), v.Get("definition"), v.Get("unit")}, nil
+	return stream{v.Get("site"), v.Get("datastream"), v.Get("name"), v.Get("about"), v.Get("property"),
+		v.Get("definition"), v.Get("unit")}, nil
 }
 
 func (s stream) encode() string {
 	v := url.Values{}
-	for k, x := range map[string]string{"site": s.site, "datastream": s.id, "name": s.name, "about": s.about, "property": s.property, "definition": s.definition, "unit": s.unit} {
+	for k, x := range map[string]string{"site": s.site, "datastream": s.id, "name": s.name, "about": s.about,
+		"property": s.property, "definition": s.definition, "unit": s.unit} {
 		if x != "" {
 			v.Set(k, x)
 		}
@@ -224,8 +226,10 @@ func (s stream) encode() string {
 
 // names of parameters in English; a profile adds its own.
 var names = map[string]coldseam.Parameter{
-	"discharge": coldseam.Discharge, "streamflow": coldseam.Discharge, "stage": coldseam.Stage, "gage height": coldseam.Stage, "gauge height": coldseam.Stage, "water level": coldseam.Stage,
-	"temperature, water": coldseam.WaterTemp, "water temperature": coldseam.WaterTemp, "water_temp": coldseam.WaterTemp, "turbidity": coldseam.Turbidity,
+	"discharge": coldseam.Discharge, "streamflow": coldseam.Discharge, "stage": coldseam.Stage,
+	"gage height": coldseam.Stage, "gauge height": coldseam.Stage, "water level": coldseam.Stage,
+	"temperature, water": coldseam.WaterTemp, "water temperature": coldseam.WaterTemp, "water_temp": coldseam.WaterTemp,
+	"turbidity":       coldseam.Turbidity,
 	"air temperature": coldseam.AirTemp, "temperature, air": coldseam.AirTemp, "air_temp": coldseam.AirTemp,
 }
 
@@ -297,7 +301,8 @@ func (d *page) observation(e entity, s stream, param coldseam.Parameter) error {
 		}
 
 		if stat == "" || stat == coldseam.Instant {
-			return fmt.Errorf("an interval without a statistic: set statistics.%s in the profile: %w", param, coldseam.ErrInvalid)
+			return fmt.Errorf("an interval without a statistic: set statistics.%s in the profile: %w", param,
+				coldseam.ErrInvalid)
 		}
 		if key.Stat, key.Period = stat, period; period == "" {
 			key.Period = isoPeriod(stamp.At.Sub(from))

@@ -31,7 +31,14 @@ func TestTruncatedAtEveryByte(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	ingesttest.Seeds(f, "testdata")
 	f.Fuzz(func(t *testing.T, body []byte) {
-		p := ingest.Profile{Name: "fuzz", RequestSite: "X", Zone: "UTC", Statistic: "mean", MaxBodyBytes: 1 << 20, Context: "datastream=a&site=b&name=stage&unit=m"}
+		p := ingest.Profile{
+			Name:         "fuzz",
+			RequestSite:  "X",
+			Zone:         "UTC",
+			Statistic:    "mean",
+			MaxBodyBytes: 1 << 20,
+			Context:      "datastream=a&site=b&name=stage&unit=m",
+		}
 		b, err := sensorthings.Parse(bytes.NewReader(body), p)
 		if err != nil {
 			require.Zero(t, b.Rows())
@@ -53,7 +60,8 @@ func TestNestedPagesKeepTheirDatastream(t *testing.T) {
 	require.True(t, ok)
 	require.Equal(t, "https://logger.example.org/v1.1/Datastreams('ds-1')/Observations?$skip=5", address)
 	p := ingest.Profile{Name: "club", Context: context}
-	more, err := sensorthings.Parse(strings.NewReader(`{"value":[{"phenomenonTime":"2026-04-10T11:00:00Z","result":5.5}]}`), p)
+	more, err := sensorthings.Parse(
+		strings.NewReader(`{"value":[{"phenomenonTime":"2026-04-10T11:00:00Z","result":5.5}]}`), p)
 	require.NoError(t, err)
 	require.Equal(t, b.Series[0].SeriesKey, more.Series[0].SeriesKey)
 }
@@ -85,14 +93,20 @@ func TestRealDocuments(t *testing.T) {
 	require.Len(t, files, 1)
 	body, err := os.ReadFile(filepath.Join(dir, files[0].Name()))
 	require.NoError(t, err)
-	p := ingest.Profile{Name: "club", RequestSite: "club-1", Parameters: map[string]string{"17": "stage"}, Statistics: map[string]string{"stage": "mean"}}
+	p := ingest.Profile{
+		Name:        "club",
+		RequestSite: "club-1",
+		Parameters:  map[string]string{"17": "stage"},
+		Statistics:  map[string]string{"stage": "mean"},
+	}
 	b, err := sensorthings.Parse(bytes.NewReader(body), p)
 	require.NoError(t, err)
 	require.Empty(t, b.Skipped)
 	require.Len(t, b.Series, 2)
 
 	temp, stage := b.Series[0], b.Series[1]
-	require.Equal(t, []float64{3.8, 3.9, 0}, []float64{temp.Obs[0].Value, temp.Obs[1].Value, temp.Obs[2].Value}, "sorted by time")
+	require.Equal(t, []float64{3.8, 3.9, 0}, []float64{temp.Obs[0].Value, temp.Obs[1].Value, temp.Obs[2].Value},
+		"sorted by time")
 	require.NotZero(t, temp.Obs[2].Flag&coldseam.Missing)
 	require.NotZero(t, temp.Obs[2].Flag&coldseam.Bad)
 	require.Zero(t, temp.Obs[1].Flag)

@@ -93,7 +93,8 @@ func dailyHeader(head []string, d *coldseam.Days) ([]*[]float64, error) {
 	}
 
 	if !seen["date"] || len(head) < 2 {
-		return nil, fmt.Errorf("header %q: want date and at least one of flow_m3s, water_c, air_c: %w", clip(strings.Join(head, ",")), coldseam.ErrInvalid)
+		return nil, fmt.Errorf("header %q: want date and at least one of flow_m3s, water_c, air_c: %w",
+			clip(strings.Join(head, ",")), coldseam.ErrInvalid)
 	}
 	return cols, nil
 }
@@ -160,7 +161,8 @@ func Soften(d *coldseam.Days, r io.Reader, soft ...string) error {
 	c := csv.NewReader(strings.NewReader(string(body)))
 	head, err := c.Read()
 	if err != nil || len(head) != 2 || head[0] != "date" || head[1] != "symbol" {
-		return fmt.Errorf("symbols: header %q: want date,symbol: %w", clip(strings.Join(head, ",")), coldseam.ErrInvalid)
+		return fmt.Errorf("symbols: header %q: want date,symbol: %w", clip(strings.Join(head, ",")),
+			coldseam.ErrInvalid)
 	}
 	flags := make([]bool, d.Len())
 	copy(flags, d.FlowSoft)

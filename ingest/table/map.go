@@ -64,10 +64,25 @@ type Column struct {
 // dates, an empty cell for a missing value. columns are those of them that the
 // file has.
 func DailyMap(site, zone string, columns ...string) Map {
-	m := Map{Layout: "wide", Delimiter: ",", DecimalMark: ".", Header: 1, TimeColumn: "date", TimeLayout: "iso", Zone: zone, Site: site}
+	m := Map{
+		Layout:      "wide",
+		Delimiter:   ",",
+		DecimalMark: ".",
+		Header:      1,
+		TimeColumn:  "date",
+		TimeLayout:  "iso",
+		Zone:        zone,
+		Site:        site,
+	}
 	for _, c := range columns {
 		if d, ok := dailyColumns[c]; ok {
-			m.Columns = append(m.Columns, Column{Name: c, Parameter: string(d.param), Unit: d.unit, Statistic: "mean", Period: "P1D"})
+			m.Columns = append(m.Columns, Column{
+				Name:      c,
+				Parameter: string(d.param),
+				Unit:      d.unit,
+				Statistic: "mean",
+				Period:    "P1D",
+			})
 		}
 	}
 	return m
@@ -90,8 +105,20 @@ const HandSeries = "hand"
 // those of the zone; the note is kept as a qualifier.
 func HandMap(site, zone string) Map {
 	return Map{
-		Layout: "long", Delimiter: ",", DecimalMark: ".", Header: 1, TimeColumn: "time", TimeLayout: "iso", Zone: zone, Site: site,
-		ParameterColumn: "parameter", ValueColumn: "value", UnitColumn: "unit", QualifierColumn: "note", Statistic: "instant", SeriesRef: HandSeries,
+		Layout:          "long",
+		Delimiter:       ",",
+		DecimalMark:     ".",
+		Header:          1,
+		TimeColumn:      "time",
+		TimeLayout:      "iso",
+		Zone:            zone,
+		Site:            site,
+		ParameterColumn: "parameter",
+		ValueColumn:     "value",
+		UnitColumn:      "unit",
+		QualifierColumn: "note",
+		Statistic:       "instant",
+		SeriesRef:       HandSeries,
 	}
 }
 

@@ -69,7 +69,8 @@ func Parse(r io.Reader, p ingest.Profile, m Map) (ingest.Batch, Report, error) {
 	}
 
 	if !utf8.Valid(body) || bytes.IndexByte(body, 0) >= 0 {
-		return ingest.Batch{}, rep, fmt.Errorf("table: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
+		return ingest.Batch{}, rep, fmt.Errorf("table: text is not UTF-8 (set encoding_override): %w",
+			coldseam.ErrInvalid)
 	}
 	rep.OpenEnd = len(body) > 0 && body[len(body)-1] != '\n'
 	f := &file{p: p.WithDefaults(), m: m, rep: &rep, base: 1}
@@ -135,7 +136,8 @@ func (f *file) read(body []byte) error {
 	f.settle()
 	if float64(f.rep.Refused) > maxRefused*float64(f.rep.Rows) {
 		x := f.rep.Examples[0]
-		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why, coldseam.ErrInvalid)
+		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why,
+			coldseam.ErrInvalid)
 	}
 
 	return nil
@@ -185,7 +187,8 @@ func (f *file) header(r *csv.Reader) error {
 func (f *file) wantedColumns() []string {
 	m := f.m
 	out := []string{m.TimeColumn}
-	for _, c := range []string{m.SiteColumn, m.QualifierColumn, m.ApprovalColumn, m.ParameterColumn, m.ValueColumn, m.UnitColumn} {
+	for _, c := range []string{m.SiteColumn, m.QualifierColumn, m.ApprovalColumn, m.ParameterColumn, m.ValueColumn,
+		m.UnitColumn} {
 		if c != "" {
 			out = append(out, c)
 		}
@@ -234,7 +237,8 @@ func (f *file) rows(r *csv.Reader) error {
 			f.refuse(pe.Line+f.base-1, "", pe.Err.Error())
 			continue
 		case errors.As(err, &pe): // a stray quote has swallowed rows: the file is not trusted
-			return fmt.Errorf("lines %d to %d: %s: %w", pe.StartLine+f.base-1, pe.Line+f.base-1, pe.Err, coldseam.ErrInvalid)
+			return fmt.Errorf("lines %d to %d: %s: %w", pe.StartLine+f.base-1, pe.Line+f.base-1, pe.Err,
+				coldseam.ErrInvalid)
 		case err != nil:
 			return err
 		}
@@ -340,7 +344,8 @@ func (f *file) settle() {
 				first[at] = spot{i, k}
 			case f.same(f.taken[was.row].rows[was.value], *r):
 				if len(f.rep.Repeats) < keptRefusals {
-					f.rep.Repeats = append(f.rep.Repeats, Refusal{t.line, r.Name, fmt.Sprintf("says again what line %d says", f.taken[was.row].line)})
+					f.rep.Repeats = append(f.rep.Repeats,
+						Refusal{t.line, r.Name, fmt.Sprintf("says again what line %d says", f.taken[was.row].line)})
 				}
 			default:
 				t.why = fmt.Sprintf("another value for the time of line %d", f.taken[was.row].line)
@@ -389,7 +394,8 @@ func (t taken) at() time.Time {
 func (f *file) same(a, b ingest.Row) bool {
 	x, noX, _ := f.p.Value(a.Raw) // both were read before
 	y, noY, _ := f.p.Value(b.Raw)
-	return noX == noY && (noX || x == y) && a.Unit == b.Unit && a.Approval == b.Approval && slices.Equal(a.Qualifiers, b.Qualifiers)
+	return noX == noY && (noX || x == y) && a.Unit == b.Unit && a.Approval == b.Approval &&
+		slices.Equal(a.Qualifiers, b.Qualifiers)
 }
 
 // values are the value columns of a row: those of the wide layout, or the one
@@ -398,7 +404,13 @@ func (f *file) values(rec []string) []Column {
 	if f.m.Layout == "wide" {
 		return f.m.Columns
 	}
-	c := Column{Name: f.m.ValueColumn, Parameter: f.m.Parameter, Unit: f.m.Unit, Statistic: f.m.Statistic, Period: f.m.Period}
+	c := Column{
+		Name:      f.m.ValueColumn,
+		Parameter: f.m.Parameter,
+		Unit:      f.m.Unit,
+		Statistic: f.m.Statistic,
+		Period:    f.m.Period,
+	}
 	if f.m.ParameterColumn != "" {
 		c.Parameter = f.cell(rec, f.m.ParameterColumn)
 	}
@@ -419,7 +431,9 @@ func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (i
 		raw = strings.Replace(raw, ",", ".", 1)
 	}
 
-	quals := strings.FieldsFunc(f.cell(rec, f.m.QualifierColumn), func(r rune) bool { return r == ',' || r == ' ' || r == ';' })
+	quals := strings.FieldsFunc(f.cell(rec, f.m.QualifierColumn), func(r rune) bool {
+		return r == ',' || r == ' ' || r == ';'
+	})
 	if f.m.SeriesRef == HandSeries { // a note is a sentence, not a list
 		quals = []string{f.cell(rec, f.m.QualifierColumn)}
 	}
@@ -441,15 +455,31 @@ func (f *file) value(c Column, rec []string, site string, stamp ingest.Stamp) (i
 	if _, _, err := f.p.Unit(param, c.Unit); err != nil {
 		return ingest.Row{}, false, err
 	}
-	key := coldseam.SeriesKey{Site: f.p.SiteID(site), Param: param, Stat: coldseam.Statistic(c.Statistic), Period: c.Period, SeriesRef: f.m.SeriesRef}
-	return ingest.Row{Key: key, Name: c.Name, Stamp: stamp, Raw: raw, Unit: c.Unit, Approval: f.cell(rec, f.m.ApprovalColumn), Qualifiers: quals}, true, nil
+	key := coldseam.SeriesKey{
+		Site:      f.p.SiteID(site),
+		Param:     param,
+		Stat:      coldseam.Statistic(c.Statistic),
+		Period:    c.Period,
+		SeriesRef: f.m.SeriesRef,
+	}
+	return ingest.Row{
+		Key:        key,
+		Name:       c.Name,
+		Stamp:      stamp,
+		Raw:        raw,
+		Unit:       c.Unit,
+		Approval:   f.cell(rec, f.m.ApprovalColumn),
+		Qualifiers: quals,
+	}, true, nil
 }
 
 // names are the parameters under their own names.
 var names = map[string]coldseam.Parameter{
-	"discharge": coldseam.Discharge, "stage": coldseam.Stage, "water_temp": coldseam.WaterTemp, "turbidity": coldseam.Turbidity, "velocity": coldseam.Velocity,
-	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust, "thunder_prob": coldseam.ThunderProb,
-	"visibility": coldseam.Visibility, "fish_count": coldseam.FishCount,
+	"discharge": coldseam.Discharge, "stage": coldseam.Stage, "water_temp": coldseam.WaterTemp,
+	"turbidity": coldseam.Turbidity, "velocity": coldseam.Velocity,
+	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust,
+	"thunder_prob": coldseam.ThunderProb,
+	"visibility":   coldseam.Visibility, "fish_count": coldseam.FishCount,
 }
 
 // stamp reads the time cell.
@@ -459,15 +489,18 @@ func (f *file) stamp(text string) (ingest.Stamp, error) {
 	}
 	t, err := time.Parse(f.m.TimeLayout, text)
 	if err != nil {
-		return ingest.Stamp{}, fmt.Errorf("time %q: want the layout %q: %w", clip(text), f.m.TimeLayout, coldseam.ErrInvalid)
+		return ingest.Stamp{}, fmt.Errorf("time %q: want the layout %q: %w", clip(text), f.m.TimeLayout,
+			coldseam.ErrInvalid)
 	}
 	switch {
 	case strings.Contains(f.m.TimeLayout, "Z07") || strings.Contains(f.m.TimeLayout, "-07"):
 		return ingest.Stamp{At: t.UTC(), End: t.UTC()}, nil
-	case !strings.ContainsAny(f.m.TimeLayout, ":") && !strings.Contains(f.m.TimeLayout, "15") && !strings.Contains(f.m.TimeLayout, "03"):
+	case !strings.ContainsAny(f.m.TimeLayout, ":") && !strings.Contains(f.m.TimeLayout, "15") &&
+		!strings.Contains(f.m.TimeLayout, "03"):
 		return ingest.ParseTime(t.Format(time.DateOnly), f.loc)
 	}
-	return ingest.ParseTime(t.Format("2006-01-02T15:04:05.999999999"), f.loc) // zone-less: clock changes are checked there
+	// zone-less: clock changes are checked there
+	return ingest.ParseTime(t.Format("2006-01-02T15:04:05.999999999"), f.loc)
 }
 
 // summaries of the series, for the dry run.
@@ -475,7 +508,17 @@ func summaries(b ingest.Batch) []SeriesReport {
 	var out []SeriesReport
 	for i, s := range b.Series {
 		m := b.Meta[i]
-		x := SeriesReport{Key: s.SeriesKey, Unit: s.Param.Unit(), First: m.First, Last: m.Last, Count: m.Points, Missing: m.Missing, Duplicates: m.Duplicates, Min: math.Inf(1), Max: math.Inf(-1)}
+		x := SeriesReport{
+			Key:        s.SeriesKey,
+			Unit:       s.Param.Unit(),
+			First:      m.First,
+			Last:       m.Last,
+			Count:      m.Points,
+			Missing:    m.Missing,
+			Duplicates: m.Duplicates,
+			Min:        math.Inf(1),
+			Max:        math.Inf(-1),
+		}
 		for _, o := range s.Obs {
 			if o.Flag&coldseam.Missing == 0 {
 				x.Min, x.Max = math.Min(x.Min, o.Value), math.Max(x.Max, o.Value)

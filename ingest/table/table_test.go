@@ -22,8 +22,23 @@ import (
 
 func long() table.Map {
 	return table.Map{
-		Layout: "long", Delimiter: ";", DecimalMark: ",", Header: 3, SkipAfter: 1, Comment: "#", Missing: []string{"---"}, TimeColumn: "Zeit", TimeLayout: "02.01.2006 15:04",
-		Zone: "Europe/Vienna", SiteColumn: "Pegel", ParameterColumn: "Art", ValueColumn: "Wert", UnitColumn: "Einheit", QualifierColumn: "Q", ApprovalColumn: "Stand", Statistic: "instant",
+		Layout:          "long",
+		Delimiter:       ";",
+		DecimalMark:     ",",
+		Header:          3,
+		SkipAfter:       1,
+		Comment:         "#",
+		Missing:         []string{"---"},
+		TimeColumn:      "Zeit",
+		TimeLayout:      "02.01.2006 15:04",
+		Zone:            "Europe/Vienna",
+		SiteColumn:      "Pegel",
+		ParameterColumn: "Art",
+		ValueColumn:     "Wert",
+		UnitColumn:      "Einheit",
+		QualifierColumn: "Q",
+		ApprovalColumn:  "Stand",
+		Statistic:       "instant",
 	}
 }
 
@@ -46,7 +61,8 @@ func TestLongLayout(t *testing.T) {
 	require.Equal(t, coldseam.SiteID("club:H1"), h1.Site)
 	require.Len(t, h1.Obs, 3, "an empty cell without a qualifier is nothing; with one it is kept")
 	require.Equal(t, "2026-03-29T00:45:00Z", h1.Obs[0].At.Format(time.RFC3339))
-	require.Equal(t, "2026-03-29T01:00:00Z", h1.Obs[1].At.Format(time.RFC3339), "fifteen minutes later, over the clock change")
+	require.Equal(t, "2026-03-29T01:00:00Z", h1.Obs[1].At.Format(time.RFC3339),
+		"fifteen minutes later, over the clock change")
 	require.Equal(t, coldseam.Approved|coldseam.Estimated|coldseam.Suspect, h1.Obs[1].Flag)
 	require.Equal(t, coldseam.Missing|coldseam.Ice|coldseam.Suspect, h1.Obs[2].Flag)
 	require.InDelta(t, 4.5, b.Series[1].Obs[0].Value, 1e-12)
@@ -69,7 +85,8 @@ func TestRowsAreRefusedWithTheirLine(t *testing.T) {
 	require.NoError(t, err, "four rows of 404 are under one in a hundred")
 	require.Equal(t, 404, rep.Rows)
 	require.Equal(t, 4, rep.Refused)
-	require.Equal(t, []int{402, 403, 404, 405}, []int{rep.Examples[0].Line, rep.Examples[1].Line, rep.Examples[2].Line, rep.Examples[3].Line})
+	require.Equal(t, []int{402, 403, 404, 405}, []int{rep.Examples[0].Line, rep.Examples[1].Line, rep.Examples[2].Line,
+		rep.Examples[3].Line})
 	require.Equal(t, map[string]int{"date": 1, "water_c": 1}, rep.ByColumn)
 	require.Len(t, b.Series[0].Obs, 400, "a refused row is refused as a whole")
 
@@ -83,14 +100,16 @@ func TestRowsAreRefusedWithTheirLine(t *testing.T) {
 	require.NoError(t, werr)
 	require.Contains(t, out.String(), "405 rows, 5 refused")
 	require.NotContains(t, out.String(), "cut short")
-	_, rep, _ = table.Parse(strings.NewReader("date,water_c\n2026-03-07,1.5"), ingest.Profile{Name: "club"}, table.DailyMap("S1", "America/Chicago", "water_c"))
+	_, rep, _ = table.Parse(strings.NewReader("date,water_c\n2026-03-07,1.5"), ingest.Profile{Name: "club"},
+		table.DailyMap("S1", "America/Chicago", "water_c"))
 	require.True(t, rep.OpenEnd)
 	require.Contains(t, out.String(), `line 404 water_c: number "0x1p3": want a decimal`)
 }
 
 func TestDailyMapGivesEndsOfCivilDays(t *testing.T) {
 	t.Parallel()
-	b, _, err := table.Parse(strings.NewReader("date,water_c\n2026-03-07,1.5\n2026-03-08,2\n"), ingest.Profile{Name: "club"}, table.DailyMap("S1", "America/Chicago", "water_c"))
+	b, _, err := table.Parse(strings.NewReader("date,water_c\n2026-03-07,1.5\n2026-03-08,2\n"),
+		ingest.Profile{Name: "club"}, table.DailyMap("S1", "America/Chicago", "water_c"))
 	require.NoError(t, err)
 	s := b.Series[0]
 	require.Equal(t, coldseam.Mean, s.Stat)
@@ -101,7 +120,8 @@ func TestDailyMapGivesEndsOfCivilDays(t *testing.T) {
 func TestHandReadings(t *testing.T) {
 	t.Parallel()
 	in := "time,parameter,value,unit,note\n2026-04-10 05:30,water_temp,40.1,degF,\"boat, main seam\"\n2026-04-10T06:00-05:00,stage,2.31,ft,\n"
-	b, _, err := table.Parse(strings.NewReader(in), ingest.Profile{Name: "club"}, table.HandMap("TAM-1", "America/Chicago"))
+	b, _, err := table.Parse(strings.NewReader(in), ingest.Profile{Name: "club"},
+		table.HandMap("TAM-1", "America/Chicago"))
 	require.NoError(t, err)
 	require.Len(t, b.Series, 2)
 	require.Equal(t, table.HandSeries, b.Series[0].SeriesRef)
@@ -118,21 +138,23 @@ func TestMapsLeaveNothingOpen(t *testing.T) {
 		change func(*table.Map)
 		want   string
 	}{
-		"layout":        {func(m *table.Map) { m.Layout = "" }, "layout"},
-		"delimiter":     {func(m *table.Map) { m.Delimiter = "::" }, "delimiter"},
-		"quote":         {func(m *table.Map) { m.Delimiter = `"` }, "delimiter"},
-		"decimal mark":  {func(m *table.Map) { m.DecimalMark = "" }, "decimal_mark"},
-		"same mark":     {func(m *table.Map) { m.Delimiter = "," }, "decimal_mark"},
-		"comment":       {func(m *table.Map) { m.Comment = "//" }, "comment"},
-		"time":          {func(m *table.Map) { m.TimeColumn = "" }, "time_column"},
-		"time layout":   {func(m *table.Map) { m.TimeLayout = "" }, "time_layout"},
-		"abbreviation":  {func(m *table.Map) { m.TimeLayout = "2006-01-02 15:04 MST" }, "time_layout"},
-		"zone":          {func(m *table.Map) { m.Zone = "CST" + "X" }, "zone"},
-		"local zone":    {func(m *table.Map) { m.Zone = "Local" }, "zone"},
-		"site":          {func(m *table.Map) { m.SiteColumn = "" }, "site"},
-		"both sites":    {func(m *table.Map) { m.Site = "x" }, "site"},
-		"unit":          {func(m *table.Map) { m.UnitColumn = "" }, "unit"},
-		"wrong unit":    {func(m *table.Map) { m.UnitColumn, m.Unit, m.ParameterColumn, m.Parameter = "", "ms", "", "stage" }, `unit "ms" is unknown`},
+		"layout":       {func(m *table.Map) { m.Layout = "" }, "layout"},
+		"delimiter":    {func(m *table.Map) { m.Delimiter = "::" }, "delimiter"},
+		"quote":        {func(m *table.Map) { m.Delimiter = `"` }, "delimiter"},
+		"decimal mark": {func(m *table.Map) { m.DecimalMark = "" }, "decimal_mark"},
+		"same mark":    {func(m *table.Map) { m.Delimiter = "," }, "decimal_mark"},
+		"comment":      {func(m *table.Map) { m.Comment = "//" }, "comment"},
+		"time":         {func(m *table.Map) { m.TimeColumn = "" }, "time_column"},
+		"time layout":  {func(m *table.Map) { m.TimeLayout = "" }, "time_layout"},
+		"abbreviation": {func(m *table.Map) { m.TimeLayout = "2006-01-02 15:04 MST" }, "time_layout"},
+		"zone":         {func(m *table.Map) { m.Zone = "CST" + "X" }, "zone"},
+		"local zone":   {func(m *table.Map) { m.Zone = "Local" }, "zone"},
+		"site":         {func(m *table.Map) { m.SiteColumn = "" }, "site"},
+		"both sites":   {func(m *table.Map) { m.Site = "x" }, "site"},
+		"unit":         {func(m *table.Map) { m.UnitColumn = "" }, "unit"},
+		"wrong unit": {func(m *table.Map) {
+			m.UnitColumn, m.Unit, m.ParameterColumn, m.Parameter = "", "ms", "", "stage"
+		}, `unit "ms" is unknown`},
 		"parameter":     {func(m *table.Map) { m.ParameterColumn = "" }, "parameter"},
 		"statistic":     {func(m *table.Map) { m.Statistic = "median" }, "statistic"},
 		"period":        {func(m *table.Map) { m.Period = "P1D" }, "statistic"},
@@ -140,8 +162,12 @@ func TestMapsLeaveNothingOpen(t *testing.T) {
 		"value":         {func(m *table.Map) { m.ValueColumn = "" }, "value_column"},
 		"long and wide": {func(m *table.Map) { m.Columns = []table.Column{{}} }, "columns"},
 		"wide, none":    {func(m *table.Map) { m.Layout = "wide" }, "columns"},
-		"wide, unit":    {func(m *table.Map) { m.Layout, m.Columns = "wide", []table.Column{{Name: "a", Parameter: "stage"}} }, "unit"},
-		"wide, name":    {func(m *table.Map) { m.Layout, m.Columns = "wide", []table.Column{{Parameter: "stage", Unit: "m"}} }, "columns"},
+		"wide, unit": {func(m *table.Map) {
+			m.Layout, m.Columns = "wide", []table.Column{{Name: "a", Parameter: "stage"}}
+		}, "unit"},
+		"wide, name": {func(m *table.Map) {
+			m.Layout, m.Columns = "wide", []table.Column{{Parameter: "stage", Unit: "m"}}
+		}, "columns"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -199,7 +225,8 @@ func TestRowsOfOneTimeAreTold(t *testing.T) {
 	require.Equal(t, []table.Refusal{{Line: 402, Column: "flow_m3s", Why: "says again what line 6 says"}}, rep.Repeats)
 	require.Equal(t, []table.Refusal{{Line: 7, Column: "date", Why: "another value for the time of line 403"},
 		{Line: 403, Column: "date", Why: "another value for the time of line 7"}}, rep.Examples)
-	_, _, err = table.Parse(strings.NewReader("date,flow_m3s\n2024-01-05,14\n2024-01-05,15\n"), ingest.Profile{Name: "club"}, m)
+	_, _, err = table.Parse(strings.NewReader("date,flow_m3s\n2024-01-05,14\n2024-01-05,15\n"),
+		ingest.Profile{Name: "club"}, m)
 	require.ErrorContains(t, err, "2 of 2 rows do not fit, first line 2: another value for the time of line 3")
 }
 
@@ -211,16 +238,27 @@ func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
 		{"America/Chicago", "2026-11-01", "01", "2026-11-01T06:00:00Z"},
 		{"Pacific/Chatham", "2026-04-05", "03", "2026-04-04T13:15:00Z"},
 	} {
-		m := table.Map{Layout: "wide", Delimiter: ",", DecimalMark: ".", Header: 1, TimeColumn: "time", TimeLayout: "2006-01-02 15:04", Zone: c.zone, Site: "S1",
-			Columns: []table.Column{{Name: "flow", Parameter: "discharge", Unit: "m3/s", Statistic: "instant"}}}
+		m := table.Map{
+			Layout:      "wide",
+			Delimiter:   ",",
+			DecimalMark: ".",
+			Header:      1,
+			TimeColumn:  "time",
+			TimeLayout:  "2006-01-02 15:04",
+			Zone:        c.zone,
+			Site:        "S1",
+			Columns:     []table.Column{{Name: "flow", Parameter: "discharge", Unit: "m3/s", Statistic: "instant"}},
+		}
 		at := func(minute int) string { return fmt.Sprintf("%s %s:%02d", c.day, c.hour, minute) }
-		rows := []string{c.day + " 00:00,9", at(0) + ",10", at(30) + ",11", at(0) + ",20", at(30) + ",21", c.day + " 06:00,30"}
+		rows := []string{c.day + " 00:00,9", at(0) + ",10", at(30) + ",11", at(0) + ",20", at(30) + ",21",
+			c.day + " 06:00,30"}
 
 		for _, newestFirst := range []bool{false, true} {
 			if newestFirst {
 				slices.Reverse(rows)
 			}
-			b, rep, err := table.Parse(strings.NewReader("time,flow\n"+strings.Join(rows, "\n")+"\n"), ingest.Profile{Name: "club"}, m)
+			b, rep, err := table.Parse(strings.NewReader("time,flow\n"+strings.Join(rows, "\n")+"\n"),
+				ingest.Profile{Name: "club"}, m)
 			require.NoError(t, err)
 			require.Empty(t, rep.Repeats)
 			obs := b.Series[0].Obs
@@ -238,8 +276,19 @@ func TestTheRepeatedHourIsKeptAsTwo(t *testing.T) {
 
 func TestColumnsByNumber(t *testing.T) {
 	t.Parallel()
-	m := table.Map{Layout: "wide", Delimiter: "tab", DecimalMark: ".", TimeColumn: "#1", TimeLayout: time.RFC3339, Site: "S", Columns: []table.Column{{Name: "#3", Parameter: "stage", Unit: "cm", Statistic: "instant", Qualifier: "#2"}}}
-	b, _, err := table.Parse(strings.NewReader("2026-04-10T05:00:00-05:00\tok\t120\r\n2026-04-10T05:15:00-05:00\t\t\r\n"), ingest.Profile{Name: "x", Qualifiers: map[string]string{"ok": "ok"}}, m)
+	m := table.Map{
+		Layout:      "wide",
+		Delimiter:   "tab",
+		DecimalMark: ".",
+		TimeColumn:  "#1",
+		TimeLayout:  time.RFC3339,
+		Site:        "S",
+		Columns: []table.Column{{Name: "#3", Parameter: "stage", Unit: "cm", Statistic: "instant",
+			Qualifier: "#2"}},
+	}
+	b, _, err := table.Parse(strings.NewReader(
+		"2026-04-10T05:00:00-05:00\tok\t120\r\n2026-04-10T05:15:00-05:00\t\t\r\n"),
+		ingest.Profile{Name: "x", Qualifiers: map[string]string{"ok": "ok"}}, m)
 	require.NoError(t, err)
 	require.Len(t, b.Series[0].Obs, 1)
 	require.InDelta(t, 1.2, b.Series[0].Obs[0].Value, 1e-12)
@@ -248,7 +297,8 @@ func TestColumnsByNumber(t *testing.T) {
 
 func TestDaily(t *testing.T) {
 	t.Parallel()
-	d, err := table.Daily(strings.NewReader("date,air_c,flow_m3s\n2026-01-01,-5,10\n2026-01-02,,-3.5\n2026-01-05,1.25,\n"), 45)
+	d, err := table.Daily(strings.NewReader(
+		"date,air_c,flow_m3s\n2026-01-01,-5,10\n2026-01-02,,-3.5\n2026-01-05,1.25,\n"), 45)
 	require.NoError(t, err)
 	require.Equal(t, 45.0, d.Lat)
 	require.Equal(t, 5, d.Len())
@@ -256,7 +306,8 @@ func TestDaily(t *testing.T) {
 	require.Equal(t, []float64{10, -3.5}, d.FlowM3S[:2], "backflow is kept")
 	require.True(t, math.IsNaN(d.AirC[1]) && math.IsNaN(d.FlowM3S[3]) && math.IsNaN(d.FlowM3S[4]))
 	require.Equal(t, 1.25, d.AirC[4])
-	require.NoError(t, table.Soften(&d, strings.NewReader("date,symbol\n2025-12-31,B\n2026-01-02,B\n2026-01-03,A\n2026-01-05,E\n"), "B", "E"))
+	require.NoError(t, table.Soften(&d,
+		strings.NewReader("date,symbol\n2025-12-31,B\n2026-01-02,B\n2026-01-03,A\n2026-01-05,E\n"), "B", "E"))
 	require.Equal(t, []bool{false, true, false, false, true}, d.FlowSoft)
 
 	for body, want := range map[string]string{
@@ -365,13 +416,15 @@ func TestRealSeries(t *testing.T) {
 		read++
 		d, err := table.Daily(bytes.NewReader(body), 45)
 		require.NoError(t, err, path)
-		b, rep, err := table.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"}, table.DailyMap("S", "UTC", cols...))
+		b, rep, err := table.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"},
+			table.DailyMap("S", "UTC", cols...))
 		require.NoError(t, err, path)
 		require.Zero(t, rep.Refused)
 
 		for _, s := range b.Series {
 			n := 0
-			for _, v := range map[coldseam.Parameter][]float64{coldseam.Discharge: d.FlowM3S, coldseam.WaterTemp: d.WaterC, coldseam.AirTemp: d.AirC}[s.Param] {
+			for _, v := range map[coldseam.Parameter][]float64{coldseam.Discharge: d.FlowM3S,
+				coldseam.WaterTemp: d.WaterC, coldseam.AirTemp: d.AirC}[s.Param] {
 				if !math.IsNaN(v) {
 					n++
 				}

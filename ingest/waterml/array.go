@@ -119,7 +119,8 @@ func (d *doc) array(n *ingest.Node, stations map[string]string) {
 	}
 
 	for _, r := range rows {
-		d.arrayRow(what, fields, split(r, rawAttr(enc, "tokenSeparator")), enc.Attr(otherSpace, "decimalSeparator"), stations)
+		d.arrayRow(what, fields, split(r, rawAttr(enc, "tokenSeparator")), enc.Attr(otherSpace, "decimalSeparator"),
+			stations)
 	}
 	d.placeRows()
 }
@@ -288,7 +289,8 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 }
 
 // arrayValues adds the quantities of a row.
-func (d *doc) arrayValues(what string, o *observation, site, when string, fields []field, tokens []string, decimal, ref string) {
+func (d *doc) arrayValues(what string, o *observation, site, when string, fields []field, tokens []string, decimal,
+	ref string) {
 	for i, f := range fields {
 		if f.kind != "Quantity" {
 			continue

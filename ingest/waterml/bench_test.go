@@ -181,7 +181,8 @@ func benchLibxml2(b *testing.B, body []byte, want tally) {
 	}
 	dir := b.TempDir()
 	bin, doc := filepath.Join(dir, "sax"), filepath.Join(dir, "doc.xml")
-	out, err := exec.Command("gcc", append([]string{"-O3", "-o", bin, "testdata/sax.c"}, strings.Fields(string(flags))...)...).CombinedOutput()
+	out, err := exec.Command("gcc", append([]string{"-O3", "-o", bin, "testdata/sax.c"},
+		strings.Fields(string(flags))...)...).CombinedOutput()
 	require.NoError(b, err, string(out))
 	require.NoError(b, os.WriteFile(doc, body, 0o600))
 

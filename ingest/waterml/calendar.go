@@ -49,9 +49,11 @@ func (im implied) at(n int) time.Time {
 // it, and days.
 func addCalendar(t time.Time, months, days int) time.Time {
 	if months != 0 {
-		first := time.Date(t.Year(), t.Month()+time.Month(months), 1, t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), t.Location())
+		first := time.Date(t.Year(), t.Month()+time.Month(months), 1, t.Hour(), t.Minute(), t.Second(), t.Nanosecond(),
+			t.Location())
 		last := time.Date(first.Year(), first.Month()+1, 0, 0, 0, 0, 0, time.UTC).Day()
-		t = time.Date(first.Year(), first.Month(), min(t.Day(), last), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), t.Location())
+		t = time.Date(first.Year(), first.Month(), min(t.Day(), last), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(),
+			t.Location())
 	}
 	return t.AddDate(0, 0, days)
 }

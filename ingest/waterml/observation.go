@@ -81,7 +81,8 @@ func isSimulation(n *ingest.Node) bool {
 
 // statCodes of the US procedure records [seen: 00003, 00001, 00002 in
 // documents; 00011 in the same agency's newer service].
-var statCodes = map[string]coldseam.Statistic{"00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean, "00011": coldseam.Instant}
+var statCodes = map[string]coldseam.Statistic{"00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean,
+	"00011": coldseam.Instant}
 
 // statCode is the statistic code that a US procedure record refers to.
 func statCode(n *ingest.Node) string {
@@ -295,12 +296,18 @@ func stationCode(f *ingest.Node) string {
 // defaultProperties: names that services write, lower case. "temperature"
 // alone is not here: it does not say of what.
 var defaultProperties = map[string]coldseam.Parameter{
-	"00060": coldseam.Discharge, "discharge": coldseam.Discharge, "streamflow": coldseam.Discharge, "streamdischarge": coldseam.Discharge,
+	"00060": coldseam.Discharge, "discharge": coldseam.Discharge, "streamflow": coldseam.Discharge,
+	"streamdischarge":        coldseam.Discharge,
 	"water course discharge": coldseam.Discharge, "river discharge": coldseam.Discharge, "flow": coldseam.Discharge,
-	"00065": coldseam.Stage, "stage": coldseam.Stage, "gage height": coldseam.Stage, "gauge height": coldseam.Stage, "water course level": coldseam.Stage,
-	"00010": coldseam.WaterTemp, "water_temperature": coldseam.WaterTemp, "water temperature": coldseam.WaterTemp, "watertemperature": coldseam.WaterTemp,
-	"water_temp": coldseam.WaterTemp, "temperature, water": coldseam.WaterTemp, "sea_water_temperature": coldseam.WaterTemp,
-	"00020": coldseam.AirTemp, "air_temperature": coldseam.AirTemp, "air temperature": coldseam.AirTemp, "airtemperature": coldseam.AirTemp, "air_temp": coldseam.AirTemp,
+	"00065": coldseam.Stage, "stage": coldseam.Stage, "gage height": coldseam.Stage, "gauge height": coldseam.Stage,
+	"water course level": coldseam.Stage,
+	"00010":              coldseam.WaterTemp, "water_temperature": coldseam.WaterTemp,
+	"water temperature": coldseam.WaterTemp,
+	"watertemperature":  coldseam.WaterTemp,
+	"water_temp":        coldseam.WaterTemp, "temperature, water": coldseam.WaterTemp,
+	"sea_water_temperature": coldseam.WaterTemp,
+	"00020":                 coldseam.AirTemp, "air_temperature": coldseam.AirTemp, "air temperature": coldseam.AirTemp,
+	"airtemperature": coldseam.AirTemp, "air_temp": coldseam.AirTemp,
 	"63680": coldseam.Turbidity, "turbidity": coldseam.Turbidity,
 	"00045": coldseam.Precip, "precipitation": coldseam.Precip, "rainfall": coldseam.Precip,
 	"wind_speed": coldseam.Wind, "wind speed": coldseam.Wind,

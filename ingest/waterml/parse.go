@@ -103,8 +103,14 @@ func newDoc(p ingest.Profile) *doc {
 	p.Qualifiers = withDefaults(p.Qualifiers, defaultQualifiers)
 	p.Approval = withDefaults(p.Approval, defaultApproval)
 	return &doc{
-		p: p, b: ingest.NewBuilder(p), forecasts: map[time.Time]*ingest.Builder{}, times: ingest.NewTimes(p),
-		features: map[string]*ingest.Node{}, instants: map[string]*ingest.Node{}, sites: map[string]ingest.SiteMeta{}, badTime: map[string]string{},
+		p:         p,
+		b:         ingest.NewBuilder(p),
+		forecasts: map[time.Time]*ingest.Builder{},
+		times:     ingest.NewTimes(p),
+		features:  map[string]*ingest.Node{},
+		instants:  map[string]*ingest.Node{},
+		sites:     map[string]ingest.SiteMeta{},
+		badTime:   map[string]string{},
 	}
 }
 
@@ -112,8 +118,9 @@ func newDoc(p ingest.Profile) *doc {
 // example documents; unchecked, poor and estimate from memory of the
 // standard], and the one-letter approval codes of the US documents [seen].
 var (
-	defaultQualifiers = map[string]string{"good": "ok", "unchecked": "ok", "poor": "warn", "bad": "bad", "missing": "missing", "estimate": "estimated"}
-	defaultApproval   = map[string]string{"P": "provisional", "A": "approved"}
+	defaultQualifiers = map[string]string{"good": "ok", "unchecked": "ok", "poor": "warn", "bad": "bad",
+		"missing": "missing", "estimate": "estimated"}
+	defaultApproval = map[string]string{"P": "provisional", "A": "approved"}
 )
 
 func withDefaults(m, def map[string]string) map[string]string {
@@ -253,7 +260,8 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 // envelopes are the wrappers that may be empty: then the answer has no data,
 // which is no error.
 var envelopes = map[string]bool{
-	"Collection": true, "GetObservationResponse": true, "GetFeatureOfInterestResponse": true, "FeatureCollection": true, "ObservationCollection": true,
+	"Collection": true, "GetObservationResponse": true, "GetFeatureOfInterestResponse": true, "FeatureCollection": true,
+	"ObservationCollection": true,
 }
 
 // tree reads the element and hands it over.
@@ -353,7 +361,15 @@ func (d *doc) batch() (ingest.Batch, error) {
 // forecastOf turns a series into a forecast; steps without a value are left
 // out.
 func forecastOf(s coldseam.Series, issued time.Time) coldseam.Forecast {
-	f := coldseam.Forecast{Site: s.Site, Param: s.Param, Stat: s.Stat, Period: s.Period, Provider: s.Provider, Issued: issued, IssuedAssumed: issued.IsZero()}
+	f := coldseam.Forecast{
+		Site:          s.Site,
+		Param:         s.Param,
+		Stat:          s.Stat,
+		Period:        s.Period,
+		Provider:      s.Provider,
+		Issued:        issued,
+		IssuedAssumed: issued.IsZero(),
+	}
 	for _, o := range s.Obs {
 		if o.Flag&coldseam.Missing == 0 {
 			f.At = append(f.At, o.At)

@@ -22,7 +22,8 @@ func TestCases(t *testing.T) {
 
 func TestTruncatedAtEveryByte(t *testing.T) {
 	t.Parallel()
-	for _, c := range []string{"plain", "scalars", "domain_range", "data_array_separators", "references", "soap_prefixes", "forecast", "nil_forms", "implied_months"} {
+	for _, c := range []string{"plain", "scalars", "domain_range", "data_array_separators", "references",
+		"soap_prefixes", "forecast", "nil_forms", "implied_months"} {
 		t.Run(c, func(t *testing.T) {
 			t.Parallel()
 			dir := "testdata/v2/" + c
@@ -34,7 +35,13 @@ func TestTruncatedAtEveryByte(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	ingesttest.Seeds(f, "testdata/v2")
 	f.Fuzz(func(t *testing.T, body []byte) {
-		p := ingest.Profile{Name: "fuzz", Zone: "America/Chicago", RequestSite: "X", Parameters: map[string]string{"": "stage"}, MaxBodyBytes: 1 << 20}
+		p := ingest.Profile{
+			Name:         "fuzz",
+			Zone:         "America/Chicago",
+			RequestSite:  "X",
+			Parameters:   map[string]string{"": "stage"},
+			MaxBodyBytes: 1 << 20,
+		}
 		b, err := waterml.Parse(bytes.NewReader(body), p)
 		if err != nil {
 			require.Zero(t, b.Rows())
@@ -47,8 +54,9 @@ func FuzzParse(f *testing.F) {
 // attack is a hostile document and the words of its refusal.
 func TestAttacks(t *testing.T) {
 	for name, c := range map[string]struct{ body, want string }{
-		"entity bomb":       {`<!DOCTYPE a [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]><Collection>&b;</Collection>`, "document type declarations"},
-		"external entity":   {`<!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><Collection>&x;</Collection>`, "document type declarations"},
+		"entity bomb": {`<!DOCTYPE a [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]><Collection>&b;</Collection>`, "document type declarations"},
+		"external entity": {`<!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><Collection>&x;</Collection>`,
+			"document type declarations"},
 		"undeclared entity": {`<Collection>&x;</Collection>`, "entity"},
 		"deep":              {strings.Repeat("<a>", 2_000_000), "nested deeper than 64"},
 		"wide attribute":    {`<Collection a="` + strings.Repeat("x", 7<<20) + `"><`, "xml:"},
@@ -84,7 +92,8 @@ func TestEncodingOverride(t *testing.T) {
 	b, err := waterml.Parse(bytes.NewReader(body), ingest.Profile{Name: "x", EncodingOverride: "ISO-8859-1"})
 	require.NoError(t, err)
 	require.Equal(t, 1, b.Rows())
-	b, err = waterml.Parse(bytes.NewReader(append([]byte("\xef\xbb\xbf"), ingesttest.Response(t, "testdata/v2/plain")...)), ingest.Profile{Name: "x"})
+	b, err = waterml.Parse(bytes.NewReader(append([]byte("\xef\xbb\xbf"),
+		ingesttest.Response(t, "testdata/v2/plain")...)), ingest.Profile{Name: "x"})
 	require.NoError(t, err, "a byte order mark is passed over")
 	require.Equal(t, 2, b.Rows())
 }
@@ -108,7 +117,8 @@ func TestKindOfProfile(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, b.Forecasts)
 	require.Len(t, b.Series[0].Obs, 5)
-	b, err = waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/plain")), ingest.Profile{Name: "x", Kind: "forecast"})
+	b, err = waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/plain")),
+		ingest.Profile{Name: "x", Kind: "forecast"})
 	require.NoError(t, err)
 	require.Len(t, b.Forecasts, 1)
 	require.True(t, b.Forecasts[0].IssuedAssumed)
@@ -117,14 +127,16 @@ func TestKindOfProfile(t *testing.T) {
 // Mean of a civil day of 23 hours, stamped at its begin (Succ) or end (Prec).
 func TestSucceedingIntervalsAreShiftedByTheCalendar(t *testing.T) {
 	t.Parallel()
-	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/statistics")), ingest.Profile{Name: "x", Zone: "America/Chicago"})
+	b, err := waterml.Parse(bytes.NewReader(ingesttest.Response(t, "testdata/v2/statistics")),
+		ingest.Profile{Name: "x", Zone: "America/Chicago"})
 	require.NoError(t, err)
 	require.Len(t, b.Series, 3)
 	require.Equal(t, coldseam.Mean, b.Series[0].Stat)
 	require.Equal(t, "2026-03-08T06:00:00Z", b.Series[0].Obs[0].At.Format(time.RFC3339))
 	require.Equal(t, "2026-03-09T05:00:00Z", b.Series[0].Obs[1].At.Format(time.RFC3339), "8 March 2026 had 23 hours")
 	require.InDelta(t, 5, b.Series[0].Obs[0].Value, 1e-12)
-	require.Equal(t, []coldseam.Statistic{coldseam.Min, coldseam.Max}, []coldseam.Statistic{b.Series[1].Stat, b.Series[2].Stat})
+	require.Equal(t, []coldseam.Statistic{coldseam.Min, coldseam.Max}, []coldseam.Statistic{b.Series[1].Stat,
+		b.Series[2].Stat})
 }
 
 // One decision an array, by its earliest row: a result time among the rows is that
@@ -133,8 +145,9 @@ func TestArrayIsObservedOrForecastAsAWhole(t *testing.T) {
 	t.Parallel()
 	body := string(ingesttest.Response(t, "testdata/v2/data_array_separators"))
 	for resultTime, forecasts := range map[string]int{"2026-04-10T00:30:00Z": 0, "2026-04-09T23:00:00Z": 1} {
-		stamped := strings.Replace(body, "<om:procedure", "<om:resultTime><gml:TimeInstant gml:id=\"t\"><gml:timePosition>"+resultTime+
-			"</gml:timePosition></gml:TimeInstant></om:resultTime>\n  <om:procedure", 1)
+		stamped := strings.Replace(body, "<om:procedure",
+			"<om:resultTime><gml:TimeInstant gml:id=\"t\"><gml:timePosition>"+resultTime+
+				"</gml:timePosition></gml:TimeInstant></om:resultTime>\n  <om:procedure", 1)
 		stamped = strings.Replace(stamped, "-999999;gap", "1300,5;ok", 1)
 		b, err := waterml.Parse(strings.NewReader(stamped), ingest.Profile{Name: "x"})
 		require.NoError(t, err)

@@ -71,5 +71,6 @@ func urnCode(urn string) string {
 
 func xlinkAttrs(href, title string) []xml.Attr {
 	ns := "http://www.w3.org/1999/xlink"
-	return []xml.Attr{{Name: xml.Name{Space: ns, Local: "href"}, Value: href}, {Name: xml.Name{Space: ns, Local: "title"}, Value: title}}
+	return []xml.Attr{{Name: xml.Name{Space: ns, Local: "href"}, Value: href},
+		{Name: xml.Name{Space: ns, Local: "title"}, Value: title}}
 }

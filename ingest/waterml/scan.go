@@ -80,8 +80,17 @@ func tagsOf(prefix string) tags {
 	open := func(s string) []byte { return []byte("<" + prefix + s + ">") }
 	end := func(s string) []byte { return []byte("</" + prefix + s + ">") }
 	return tags{
-		prefix: prefix, point: open("point"), tvp: open("MeasurementTVP"), time: open("time"), timeEnd: end("time"), value: open("value"), valueEnd: end("value"),
-		meta: open("metadata"), metaEnd: end("metadata"), tvpEnd: end("MeasurementTVP"), pointEnd: end("point"),
+		prefix:   prefix,
+		point:    open("point"),
+		tvp:      open("MeasurementTVP"),
+		time:     open("time"),
+		timeEnd:  end("time"),
+		value:    open("value"),
+		valueEnd: end("value"),
+		meta:     open("metadata"),
+		metaEnd:  end("metadata"),
+		tvpEnd:   end("MeasurementTVP"),
+		pointEnd: end("point"),
 		nilShort: []byte("<" + prefix + `value xsi:nil="true"/>`),
 	}
 }

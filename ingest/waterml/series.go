@@ -326,7 +326,8 @@ func (ts *timeseries) add(stamp ingest.Stamp, raw string, m pointMeta) {
 	}
 	k.row.Stamp, k.row.Raw = stamp, raw
 	ts.rows = append(ts.rows, k.row)
-	ts.items = append(ts.items, item{fastPoint{sec: stamp.At.Unix(), nsec: int32(stamp.At.Nanosecond())}, int32(len(ts.rows) - 1)})
+	ts.items = append(ts.items, item{fastPoint{sec: stamp.At.Unix(), nsec: int32(stamp.At.Nanosecond())},
+		int32(len(ts.rows) - 1)})
 }
 
 // kind settles key, unit and quality marks of a point from its metadata.

@@ -96,14 +96,16 @@ func TestStreamStopsWithItsReceiver(t *testing.T) {
 	t.Parallel()
 	full := errors.New("disk full")
 	n := 0
-	err := Stream(strings.NewReader(generated(30_000, false)), ingest.Profile{Name: "x"}, func(ingest.Batch) error { n++; return full })
+	err := Stream(strings.NewReader(generated(30_000, false)), ingest.Profile{Name: "x"},
+		func(ingest.Batch) error { n++; return full })
 	require.ErrorIs(t, err, full)
 	require.Equal(t, 1, n)
 }
 
 func TestStreamRefusesEndlessText(t *testing.T) {
 	t.Parallel()
-	err := Stream(strings.NewReader(head+strings.Repeat("x", maxText+window)+tail), ingest.Profile{Name: "x"}, func(ingest.Batch) error { return nil })
+	err := Stream(strings.NewReader(head+strings.Repeat("x", maxText+window)+tail), ingest.Profile{Name: "x"},
+		func(ingest.Batch) error { return nil })
 	require.ErrorContains(t, err, "bytes between two tags")
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

@@ -93,7 +93,8 @@ type v1Row struct {
 
 // cuahsiUnits: the numeric unit codes, which mean something only inside this
 // format [seen: 96 and 48 in a collected document; the rest from memory].
-var cuahsiUnits = map[string]string{"96": "degC", "48": "ft", "52": "m", "35": "ft3/s", "36": "m3/s", "47": "cm", "54": "mm"}
+var cuahsiUnits = map[string]string{"96": "degC", "48": "ft", "52": "m", "35": "ft3/s", "36": "m3/s", "47": "cm",
+	"54": "mm"}
 
 // unit: the code where it is a word, as the US service writes it, else the
 // abbreviation, else the number of the CUAHSI list.
@@ -111,9 +112,11 @@ func (s v1Series) unit() string {
 // v1Stats: option codes, option words and data types. What is not here, such
 // as Variance or Median, is no series of ours.
 var v1Stats = map[string]coldseam.Statistic{
-	"": coldseam.Instant, "00000": coldseam.Instant, "00011": coldseam.Instant, "00001": coldseam.Max, "00002": coldseam.Min, "00003": coldseam.Mean,
+	"": coldseam.Instant, "00000": coldseam.Instant, "00011": coldseam.Instant, "00001": coldseam.Max,
+	"00002": coldseam.Min, "00003": coldseam.Mean,
 	"continuous": coldseam.Instant, "sporadic": coldseam.Instant, "unknown": coldseam.Instant,
-	"average": coldseam.Mean, "mean": coldseam.Mean, "minimum": coldseam.Min, "maximum": coldseam.Max, "incremental": coldseam.Sum,
+	"average": coldseam.Mean, "mean": coldseam.Mean, "minimum": coldseam.Min, "maximum": coldseam.Max,
+	"incremental": coldseam.Sum,
 }
 
 func (d *v1) add(s v1Series) {
@@ -165,9 +168,11 @@ func (d *v1) site(m ingest.SiteMeta) {
 func (d *v1) parameter(s v1Series) (coldseam.Parameter, bool) {
 	name := strings.ToLower(s.variableName)
 	if name == "temperature" && s.medium != "" {
-		name = map[string]string{"surface water": "water temperature", "air": "air temperature"}[strings.ToLower(s.medium)]
+		name = map[string]string{"surface water": "water temperature",
+			"air": "air temperature"}[strings.ToLower(s.medium)]
 	}
-	for _, c := range []string{s.variable, s.variableName, name, strings.TrimSpace(strings.SplitN(name, ", ft", 2)[0])} {
+	for _, c := range []string{s.variable, s.variableName, name,
+		strings.TrimSpace(strings.SplitN(name, ", ft", 2)[0])} {
 		if c == "" {
 			continue
 		}
@@ -180,7 +185,8 @@ func (d *v1) parameter(s v1Series) (coldseam.Parameter, bool) {
 
 // period of a statistic from the time support of the document.
 func (s v1Series) period(stat coldseam.Statistic) string {
-	unit := map[string]string{"minute": "M", "min": "M", "hour": "H", "hr": "H", "day": "D", "d": "D"}[strings.ToLower(s.supportUnit)]
+	unit := map[string]string{"minute": "M", "min": "M", "hour": "H", "hr": "H", "day": "D",
+		"d": "D"}[strings.ToLower(s.supportUnit)]
 	n, err := strconv.Atoi(strings.TrimSpace(s.support))
 	switch {
 	case stat == coldseam.Instant || err != nil || n <= 0 || unit == "":
@@ -211,7 +217,14 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 	if r.sample != "" { // laboratory samples may repeat a time
 		key.SeriesRef += "#" + r.sample
 	}
-	row := ingest.Row{Key: key, Name: s.variableName, Stamp: stamp, Raw: r.value, Unit: s.unit(), Qualifiers: r.qualifiers}
+	row := ingest.Row{
+		Key:        key,
+		Name:       s.variableName,
+		Stamp:      stamp,
+		Raw:        r.value,
+		Unit:       s.unit(),
+		Qualifiers: r.qualifiers,
+	}
 	if r.censor != "" && !strings.EqualFold(r.censor, "nc") {
 		row.Qualifiers = append(append([]string(nil), r.qualifiers...), "censored "+r.censor)
 	}
@@ -285,7 +298,8 @@ func (d *v1) readXML(x *ingest.XML) error {
 			if err != nil {
 				return err
 			}
-			return fmt.Errorf("the service answered %s: %s: %w", s.Name.Local, clip(strings.Join(strings.Fields(n.Word("faultstring")+n.Word("Reason")), " ")), coldseam.ErrInvalid)
+			return fmt.Errorf("the service answered %s: %s: %w", s.Name.Local,
+				clip(strings.Join(strings.Fields(n.Word("faultstring")+n.Word("Reason")), " ")), coldseam.ErrInvalid)
 		}
 	}
 }
@@ -304,13 +318,20 @@ func pick(n *ingest.Node, path ...string) *ingest.Node {
 
 func xmlSeries(n *ingest.Node) v1Series {
 	src, v := pick(n, "sourceInfo"), pick(n, "variable")
-	s := v1Series{name: n.Attr(otherSpace, "name"), variable: v.Word("variableCode"), variableName: v.Word("variableName"), medium: v.Word("sampleMedium"),
-		noData: v.Word("noDataValue") + v.Word("NoDataValue"), dataType: v.Word("dataType")}
+	s := v1Series{
+		name:         n.Attr(otherSpace, "name"),
+		variable:     v.Word("variableCode"),
+		variableName: v.Word("variableName"),
+		medium:       v.Word("sampleMedium"),
+		noData:       v.Word("noDataValue") + v.Word("NoDataValue"),
+		dataType:     v.Word("dataType"),
+	}
 	s.site = ingest.SiteMeta{Code: src.Word("siteCode"), Name: src.Word("siteName")}
 	geo := pick(src, "geoLocation", "geogLocation")
 	s.site.Lat, s.site.Lon = number(geo.Word("latitude")), number(geo.Word("longitude"))
 	if z := pick(src, "timeZoneInfo"); z != nil {
-		s.fixedZone = fixed(pick(z, "defaultTimeZone").Attr(otherSpace, "zoneOffset"), z.Attr(otherSpace, "siteUsesDaylightSavingsTime"))
+		s.fixedZone = fixed(pick(z, "defaultTimeZone").Attr(otherSpace, "zoneOffset"),
+			z.Attr(otherSpace, "siteUsesDaylightSavingsTime"))
 	}
 
 	unit := pick(v, "unit")
@@ -341,7 +362,14 @@ func xmlBlock(b *ingest.Node) v1Block {
 
 func xmlRow(k *ingest.Node) v1Row {
 	a := func(name string) string { return k.Attr(otherSpace, name) }
-	r := v1Row{value: k.Val(), at: a("dateTime"), utc: a("dateTimeUTC"), offset: a("timeOffset"), censor: a("censorCode"), qualifiers: strings.Fields(a("qualifiers"))}
+	r := v1Row{
+		value:      k.Val(),
+		at:         a("dateTime"),
+		utc:        a("dateTimeUTC"),
+		offset:     a("timeOffset"),
+		censor:     a("censorCode"),
+		qualifiers: strings.Fields(a("qualifiers")),
+	}
 	r.method = a("methodCode") + a("methodID")
 	r.sample = a("labSampleCode") + a("sampleID")
 	if isNil(k.Attrs) {

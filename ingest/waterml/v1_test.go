@@ -32,7 +32,12 @@ func TestV1TruncatedAtEveryByte(t *testing.T) {
 func FuzzParseV1(f *testing.F) {
 	ingesttest.Seeds(f, "testdata/v1")
 	f.Fuzz(func(t *testing.T, body []byte) {
-		b, err := waterml.ParseV1(bytes.NewReader(body), ingest.Profile{Name: "fuzz", Zone: "America/Chicago", RequestSite: "X", MaxBodyBytes: 1 << 20})
+		b, err := waterml.ParseV1(bytes.NewReader(body), ingest.Profile{
+			Name:         "fuzz",
+			Zone:         "America/Chicago",
+			RequestSite:  "X",
+			MaxBodyBytes: 1 << 20,
+		})
 		if err != nil {
 			require.Zero(t, b.Rows())
 			return
@@ -44,7 +49,8 @@ func FuzzParseV1(f *testing.F) {
 func TestV1Attacks(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ body, want string }{
-		"entities":      {`<!DOCTYPE a [<!ENTITY a "a">]><timeSeriesResponse>&a;</timeSeriesResponse>`, "document type"},
+		"entities": {`<!DOCTYPE a [<!ENTITY a "a">]><timeSeriesResponse>&a;</timeSeriesResponse>`,
+			"document type"},
 		"deep xml":      {"<timeSeriesResponse>" + strings.Repeat("<timeSeries>", 100_000), "nested deeper"},
 		"deep json":     {strings.Repeat(`[`, 1_000_000), "json"},
 		"trailing json": {`{"value":{"timeSeries":[]}}{}`, "after the end"},
@@ -73,18 +79,24 @@ func TestV1RealDocuments(t *testing.T) {
 	}
 
 	wants := map[string][]want{
-		"usgs_WaterML1Example.xml":         {{1, 192, "2012-05-12T05:00:00Z", 83 * coldseam.CubicMPerCFS, "", ingest.Profile{}}},
-		"usgs_waterservices_iv_wml11.json": {{4, 20, "2019-02-14T05:00:00Z", 974 * coldseam.CubicMPerCFS, "", ingest.Profile{}}},
-		"usgs_waterservices_dv_wml11.json": {{2, 4, "2020-02-15T05:00:00Z", 466 * coldseam.CubicMPerCFS, `variable "00095" is not known`, ingest.Profile{Zone: "America/New_York"}}, {0, 0, "", 0, "no zone", ingest.Profile{}}},
-		"usgs_nwis_iv_mock_wml_json.json":  {{0, 0, "", 0, "no unit in the document", ingest.Profile{}}},
-		"usgs_nwis_iv_empty_mock.json":     {{0, 0, "", 0, "", ingest.Profile{}}},
+		"usgs_WaterML1Example.xml": {{1, 192, "2012-05-12T05:00:00Z", 83 * coldseam.CubicMPerCFS, "",
+			ingest.Profile{}}},
+		"usgs_waterservices_iv_wml11.json": {{4, 20, "2019-02-14T05:00:00Z", 974 * coldseam.CubicMPerCFS, "",
+			ingest.Profile{}}},
+		"usgs_waterservices_dv_wml11.json": {{2, 4, "2020-02-15T05:00:00Z", 466 * coldseam.CubicMPerCFS,
+			`variable "00095" is not known`, ingest.Profile{Zone: "America/New_York"}},
+			{0, 0, "", 0, "no zone", ingest.Profile{}}},
+		"usgs_nwis_iv_mock_wml_json.json": {{0, 0, "", 0, "no unit in the document", ingest.Profile{}}},
+		"usgs_nwis_iv_empty_mock.json":    {{0, 0, "", 0, "", ingest.Profile{}}},
 		"owslib_cuahsi_example_get_values_11.xml": {
 			{4, 196, "2005-08-05T07:00:00Z", -1000, `unit "NTU" is unknown`, ingest.Profile{}},
-			{7, 343, "2005-08-05T07:00:00Z", -1000, `statistic "Variance" is not read`, ingest.Profile{UnitAliases: map[string]string{"NTU": "FNU"}}},
+			{7, 343, "2005-08-05T07:00:00Z", -1000, `statistic "Variance" is not read`,
+				ingest.Profile{UnitAliases: map[string]string{"NTU": "FNU"}}},
 		},
 		"owslib_cuahsi_example_get_values_10.xml": {
 			{0, 0, "", 0, `variable "USU39" is not known`, ingest.Profile{}},
-			{29, 29, "2008-04-14T19:00:00Z", 0.1192, "", ingest.Profile{Zone: "America/Denver", Parameters: map[string]string{"USU39": "turbidity"}, UnitAliases: map[string]string{"mg/L": "FNU"}}},
+			{29, 29, "2008-04-14T19:00:00Z", 0.1192, "", ingest.Profile{Zone: "America/Denver",
+				Parameters: map[string]string{"USU39": "turbidity"}, UnitAliases: map[string]string{"mg/L": "FNU"}}},
 		},
 	}
 

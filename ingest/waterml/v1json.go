@@ -104,8 +104,14 @@ func (d *v1) readJSON(body []byte) error {
 }
 
 func (t v1JSON) series() v1Series {
-	s := v1Series{name: t.Name, variableName: t.Variable.Name, unitCode: t.Variable.Unit.Code, noData: t.Variable.NoData.String()}
-	s.site = ingest.SiteMeta{Name: t.SourceInfo.SiteName, Lat: number(t.SourceInfo.Geo.Geog.Lat.String()), Lon: number(t.SourceInfo.Geo.Geog.Lon.String())}
+	s := v1Series{
+		name:         t.Name,
+		variableName: t.Variable.Name,
+		unitCode:     t.Variable.Unit.Code,
+		noData:       t.Variable.NoData.String(),
+	}
+	s.site = ingest.SiteMeta{Name: t.SourceInfo.SiteName, Lat: number(t.SourceInfo.Geo.Geog.Lat.String()),
+		Lon: number(t.SourceInfo.Geo.Geog.Lon.String())}
 	if len(t.SourceInfo.SiteCode) > 0 {
 		s.site.Code = t.SourceInfo.SiteCode[0].Value
 	}

@@ -34,8 +34,10 @@ func Start(t *testing.T, limit time.Duration) context.Context {
 		t.Skip("no chromium in PATH: browser test skipped")
 	}
 
-	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox,
-		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
+	ctx, cancel := chromedp.NewContext(context.Background(), chromedp.WithAllocatorOptions(chromedp.ExecPath(path),
+		chromedp.Headless, chromedp.NoSandbox,
+		chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.Flag("disable-quic", true),
+		chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("host-resolver-rules", "MAP club.example 127.0.0.1")))
 	t.Cleanup(cancel)

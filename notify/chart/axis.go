@@ -116,8 +116,15 @@ func dayMarks(fr frame, today coldseam.Date, loc *time.Location) []dayMark {
 	var out []dayMark
 	for d := coldseam.DateOf(fr.from.In(loc)); !d.In(loc).After(fr.to); d = d.Add(1) {
 		from, to := d.In(loc), d.Add(1).In(loc)
-		m := dayMark{Midnight: fr.x(from), Noon: fr.x(from.Add(to.Sub(from) / 2)), Short: d.Weekday().String()[:3], Date: strconv.Itoa(d.Day),
-			Today: d == today, Past: d.Before(today), Odd: d.Sub(today)%2 != 0}
+		m := dayMark{
+			Midnight: fr.x(from),
+			Noon:     fr.x(from.Add(to.Sub(from) / 2)),
+			Short:    d.Weekday().String()[:3],
+			Date:     strconv.Itoa(d.Day),
+			Today:    d == today,
+			Past:     d.Before(today),
+			Odd:      d.Sub(today)%2 != 0,
+		}
 		out = append(out, m)
 	}
 	return out
@@ -125,7 +132,8 @@ func dayMarks(fr frame, today coldseam.Date, loc *time.Location) []dayMark {
 
 // describe puts the numbers of the chart into words, for readers who hear the
 // page.
-func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step, limit float64, loc *time.Location) string {
+func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step, limit float64,
+	loc *time.Location) string {
 	var s []string
 	if n := len(strokes); n > 0 {
 		st := strokes[n-1]
@@ -144,7 +152,8 @@ func describe(b coldseam.Brief, c unit, strokes [][]coldseam.Point, steps []step
 		for i := 1; i < len(steps); i++ {
 			if !at.Before(steps[i-1].at) && !at.After(steps[i].at) {
 				q := between(steps[i-1], steps[i], at).q
-				days = append(days, fmt.Sprintf("%s %s, most from %s to %s", at.In(loc).Weekday().String(), show(c, q[2]), show(c, q[0]), show(c, q[4])))
+				days = append(days, fmt.Sprintf("%s %s, most from %s to %s", at.In(loc).Weekday().String(),
+					show(c, q[2]), show(c, q[0]), show(c, q[4])))
 				break
 			}
 		}

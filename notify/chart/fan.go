@@ -111,7 +111,8 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 		conv, obs, raw = tempUnit(metric), c.TempObs, c.TempFan
 	}
 	if len(raw) > 0 && len(raw) != len(c.Valid) {
-		return fan{}, fmt.Errorf("chart %s: %d forecast steps, %d times: %w", b.Reach, len(raw), len(c.Valid), coldseam.ErrInvalid)
+		return fan{}, fmt.Errorf("chart %s: %d forecast steps, %d times: %w", b.Reach, len(raw), len(c.Valid),
+			coldseam.ErrInvalid)
 	}
 
 	strokes := cutObs(obs, fr, b.Issued, conv.f)
@@ -126,7 +127,14 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	}
 
 	fr.lo, fr.hi = scale(strokes, steps, limit, temp, metric)
-	out := fan{Temp: temp, Title: conv.title, Unit: conv.unit, H: s.h, Now: fr.x(b.Issued), NowText: "now " + clock(b.Issued.In(loc))}
+	out := fan{
+		Temp:    temp,
+		Title:   conv.title,
+		Unit:    conv.unit,
+		H:       s.h,
+		Now:     fr.x(b.Issued),
+		NowText: "now " + clock(b.Issued.In(loc)),
+	}
 	for _, st := range strokes {
 		var line []xy
 		for _, p := range st {

@@ -85,13 +85,22 @@ func TestAnyChart(t *testing.T) {
 	val := rapid.OneOf(rapid.Float64Range(-5, 30), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), 1e9, -1e9}))
 
 	rapid.Check(t, func(t *rapid.T) {
-		b := coldseam.Brief{Zone: "America/Chicago", Day: sample.Day, Issued: sample.Issued, Verdict: coldseam.Go, WindowI: -1}
+		b := coldseam.Brief{
+			Zone:    "America/Chicago",
+			Day:     sample.Day,
+			Issued:  sample.Issued,
+			Verdict: coldseam.Go,
+			WindowI: -1,
+		}
 		for i := range rapid.IntRange(0, 12).Draw(t, "readings") {
-			b.Chart.TempObs = append(b.Chart.TempObs, coldseam.Point{At: sample.Issued.Add(-time.Duration(12-i) * 5 * time.Hour), V: val.Draw(t, "v"), Gap: rapid.Bool().Draw(t, "gap")})
+			b.Chart.TempObs = append(b.Chart.TempObs,
+				coldseam.Point{At: sample.Issued.Add(-time.Duration(12-i) * 5 * time.Hour), V: val.Draw(t, "v"),
+					Gap: rapid.Bool().Draw(t, "gap")})
 		}
 		b.Chart.FlowObs = b.Chart.TempObs
 		for i := range rapid.IntRange(0, 12).Draw(t, "steps") {
-			b.Chart.Valid = append(b.Chart.Valid, sample.Issued.Add(time.Duration(i+1)*time.Duration(rapid.IntRange(1, 30).Draw(t, "h"))*time.Hour))
+			b.Chart.Valid = append(b.Chart.Valid,
+				sample.Issued.Add(time.Duration(i+1)*time.Duration(rapid.IntRange(1, 30).Draw(t, "h"))*time.Hour))
 			v := val.Draw(t, "mid")
 			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{v - 2, v - 1, v, v + 1, v + 2})
 		}
@@ -164,7 +173,12 @@ func TestFanGeometry(t *testing.T) {
 
 	for _, b := range []coldseam.Brief{sample.Go(), sample.TossUp(), sample.Stay(), sample.Stop()} {
 		for _, temp := range []bool{false, true} {
-			f, err := newFan(b, temp, false, span{before: 48 * time.Hour, after: 168 * time.Hour, h: 170, windows: true})
+			f, err := newFan(b, temp, false, span{
+				before:  48 * time.Hour,
+				after:   168 * time.Hour,
+				h:       170,
+				windows: true,
+			})
 			require.NoError(t, err)
 			for _, line := range append([][]xy{f.P80, f.P50, f.Median}, f.Obs...) {
 				for _, p := range line {
@@ -248,7 +262,8 @@ func TestClockChange(t *testing.T) {
 	from := b.Issued.Add(-pageFlow.before)
 	whole := float64(pageFlow.before + pageFlow.after)
 	require.InDelta(t, float64(time.Date(2027, 3, 14, 0, 0, 0, 0, loc).Sub(from))/whole, sun.Midnight, 1e-9)
-	require.InDelta(t, float64(time.Date(2027, 3, 14, 12, 30, 0, 0, loc).Sub(from))/whole, sun.Noon, 1e-9, "the middle of a day of 23 h")
+	require.InDelta(t, float64(time.Date(2027, 3, 14, 12, 30, 0, 0, loc).Sub(from))/whole, sun.Noon, 1e-9,
+		"the middle of a day of 23 h")
 }
 
 // TestLimitWordsLieOnNothing: wherever the limit lies, its words cover neither
@@ -306,7 +321,8 @@ func TestScaleWithoutBandLines(t *testing.T) {
 
 func TestNumber(t *testing.T) {
 	t.Parallel()
-	for v, want := range map[float64]string{0: "0", 999: "999", 1000: "1,000", 12345.5: "12,345.5", -3: "−3", 1234567: "1,234,567", .25: "0.25", -1e-9: "0"} {
+	for v, want := range map[float64]string{0: "0", 999: "999", 1000: "1,000", 12345.5: "12,345.5", -3: "−3",
+		1234567: "1,234,567", .25: "0.25", -1e-9: "0"} {
 		require.Equal(t, want, number(v))
 	}
 	require.Equal(t, 8790., threeFigures(8793.352))

@@ -138,7 +138,8 @@ func (h PIT) PNG() ([]byte, error) {
 		return nil, chartErr(h.Title, fmt.Errorf("no cases: %w", coldseam.ErrNotFound))
 	}
 
-	p := newPlot(h.Title, "where the truth fell: 0 below every member, 1 above", "share of "+number(float64(n))+" cases, %")
+	p := newPlot(h.Title, "where the truth fell: 0 below every member, 1 above", "share of "+number(float64(n))+
+		" cases, %")
 	vals := make(plotter.Values, len(h.Counts))
 	for i, c := range h.Counts {
 		vals[i] = 100 * float64(c) / float64(n)
@@ -188,7 +189,8 @@ func (s Skill) PNG() ([]byte, error) {
 	}
 	p := newPlot(s.Title, "lead, days", "skill (1 perfect, 0 no better)")
 	p.Add(grid())
-	zero, err := plotter.NewLine(plotter.XYs{{X: float64(s.Leads[0]), Y: 0}, {X: float64(s.Leads[len(s.Leads)-1]), Y: 0}})
+	zero, err := plotter.NewLine(plotter.XYs{{X: float64(s.Leads[0]), Y: 0}, {X: float64(s.Leads[len(s.Leads)-1]),
+		Y: 0}})
 	if err != nil {
 		return nil, chartErr(s.Title, err)
 	}
@@ -199,12 +201,15 @@ func (s Skill) PNG() ([]byte, error) {
 		c color.Color
 		d []vg.Length
 		g draw.GlyphDrawer
-	}{{lightWater, nil, draw.CircleGlyph{}}, {lightTail, nil, draw.SquareGlyph{}}, {lightInk2, []vg.Length{vg.Points(5), vg.Points(3)}, draw.TriangleGlyph{}},
-		{lightWater2, []vg.Length{vg.Points(2), vg.Points(3)}, draw.RingGlyph{}}, {lightTail2, []vg.Length{vg.Points(7), vg.Points(2)}, draw.CrossGlyph{}}}
+	}{{lightWater, nil, draw.CircleGlyph{}}, {lightTail, nil, draw.SquareGlyph{}},
+		{lightInk2, []vg.Length{vg.Points(5), vg.Points(3)}, draw.TriangleGlyph{}},
+		{lightWater2, []vg.Length{vg.Points(2), vg.Points(3)}, draw.RingGlyph{}},
+		{lightTail2, []vg.Length{vg.Points(7), vg.Points(2)}, draw.CrossGlyph{}}}
 
 	for i, x := range s.Series {
 		if len(x.Skill) != len(s.Leads) || x.Lo != nil && (len(x.Lo) != len(s.Leads) || len(x.Hi) != len(s.Leads)) {
-			return nil, chartErr(s.Title, fmt.Errorf("series %q: %d values for %d leads: %w", x.Name, len(x.Skill), len(s.Leads), coldseam.ErrInvalid))
+			return nil, chartErr(s.Title, fmt.Errorf("series %q: %d values for %d leads: %w", x.Name, len(x.Skill),
+				len(s.Leads), coldseam.ErrInvalid))
 		}
 		st := style[i%len(style)]
 		var pts plotter.XYs
@@ -258,7 +263,8 @@ func (s Skill) PNG() ([]byte, error) {
 // PNG draws the chart, 1,000 x 800 px.
 func (f SampleFan) PNG() ([]byte, error) {
 	if len(f.Valid) == 0 || len(f.Valid) != len(f.Fan) {
-		return nil, chartErr(f.Title, fmt.Errorf("%d times, %d steps: %w", len(f.Valid), len(f.Fan), coldseam.ErrInvalid))
+		return nil, chartErr(f.Title, fmt.Errorf("%d times, %d steps: %w", len(f.Valid), len(f.Fan),
+			coldseam.ErrInvalid))
 	}
 	loc := time.UTC
 	if f.Zone != "" {
@@ -304,7 +310,8 @@ func (f SampleFan) PNG() ([]byte, error) {
 		c    color.Color
 		d    []vg.Length
 		name string
-	}{{med, lightWater, nil, "middle forecast"}, {points(f.Before), lightInk, nil, "known then"}, {points(f.After), lightInk, []vg.Length{vg.Points(4), vg.Points(3)}, "what came"}} {
+	}{{med, lightWater, nil, "middle forecast"}, {points(f.Before), lightInk, nil, "known then"},
+		{points(f.After), lightInk, []vg.Length{vg.Points(4), vg.Points(3)}, "what came"}} {
 		if len(l.pts) == 0 {
 			continue
 		}
@@ -424,7 +431,8 @@ func grid() *plotter.Grid {
 
 // render draws p on 1,000 x 800 px with a margin.
 func render(p *plot.Plot) ([]byte, error) {
-	c := vgimg.NewWith(vgimg.UseWH(vg.Points(500), vg.Points(400)), vgimg.UseDPI(144), vgimg.UseBackgroundColor(lightPaper))
+	c := vgimg.NewWith(vgimg.UseWH(vg.Points(500), vg.Points(400)), vgimg.UseDPI(144),
+		vgimg.UseBackgroundColor(lightPaper))
 	p.Draw(draw.Crop(draw.New(c), vg.Points(10), -vg.Points(14), vg.Points(10), -vg.Points(10)))
 	var out bytes.Buffer
 	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&out); err != nil {

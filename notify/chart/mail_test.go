@@ -83,7 +83,8 @@ func TestRestlessRiverStillFits(t *testing.T) {
 
 func TestMailWord(t *testing.T) {
 	t.Parallel()
-	for in, want := range map[string][]string{"ease": {"ease"}, "drop-back": {"drop-", "back"}, "a long word": {"a lon."}, "x-somethinglong": {"x-som."}} {
+	for in, want := range map[string][]string{"ease": {"ease"}, "drop-back": {"drop-", "back"},
+		"a long word": {"a lon."}, "x-somethinglong": {"x-som."}} {
 		require.Equal(t, want, mailWord(in))
 	}
 }

@@ -41,7 +41,8 @@ const tokens = 11
 func darkPalette() color.Palette {
 	cols := []color.RGBA{
 		paper, ink, ink2, rule, water, water2, water1, tail, tail2, tail1, win,
-		blend(ink, paper, .45), blend(ink2, paper, .25), blend(ink2, paper, .6), blend(water, water2, .5), blend(tail, tail2, .5),
+		blend(ink, paper, .45), blend(ink2, paper, .25), blend(ink2, paper, .6), blend(water, water2, .5),
+		blend(tail, tail2, .5),
 	}
 	out := make(color.Palette, len(cols))
 	for i, c := range cols {

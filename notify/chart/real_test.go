@@ -41,14 +41,22 @@ func TestRealReadings(t *testing.T) {
 	drawn, largest := 0, 0
 
 	for i := 96; i+336 < len(flow); i += 48 {
-		b := coldseam.Brief{Reach: "creek", Zone: "UTC", Verdict: coldseam.Go, Issued: flow[i].At.Add(20 * time.Minute), WindowI: -1}
+		b := coldseam.Brief{
+			Reach:   "creek",
+			Zone:    "UTC",
+			Verdict: coldseam.Go,
+			Issued:  flow[i].At.Add(20 * time.Minute),
+			WindowI: -1,
+		}
 		b.Day = coldseam.DateOf(b.Issued)
 		b.Chart = coldseam.ChartData{FlowObs: flow[i-96 : i+1], TempObs: temp[i-96 : i+1]}
 		for k := i + 6; k <= i+336; k += 6 { // what came, as the middle of a fan
 			x := float64(k-i) / 336
 			b.Chart.Valid = append(b.Chart.Valid, flow[k].At)
-			b.Chart.FlowFan = append(b.Chart.FlowFan, [5]float64{flow[k].V * (1 - .5*x), flow[k].V * (1 - .2*x), flow[k].V, flow[k].V * (1 + .3*x), flow[k].V * (1 + x)})
-			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{temp[k].V - 3*x, temp[k].V - x, temp[k].V, temp[k].V + x, temp[k].V + 3*x})
+			b.Chart.FlowFan = append(b.Chart.FlowFan, [5]float64{flow[k].V * (1 - .5*x), flow[k].V * (1 - .2*x),
+				flow[k].V, flow[k].V * (1 + .3*x), flow[k].V * (1 + x)})
+			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{temp[k].V - 3*x, temp[k].V - x, temp[k].V,
+				temp[k].V + x, temp[k].V + 3*x})
 		}
 
 		for _, metric := range []bool{false, true} {

@@ -63,8 +63,10 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 
 	var w strings.Builder
 	fmt.Fprintf(&w, `<svg class="chart t season" role="img" aria-labelledby="sn-t sn-d" width="100%%" height="%s"><title id="sn-t">Water temperature and trips, %s to %s</title><desc id="sn-d">%s</desc>`,
-		px(10+seasonLine+seasonTrip+30), esc(long(days[0].Day)), esc(long(days[len(days)-1].Day)), esc(seasonWords(days, conv, lo, hi)))
-	fmt.Fprintf(&w, `<svg x="0" y="10" width="100%%" height="%s" viewBox="0 0 1000 %s" preserveAspectRatio="none">`, px(seasonLine), px(seasonLine))
+		px(10+seasonLine+seasonTrip+30), esc(long(days[0].Day)), esc(long(days[len(days)-1].Day)),
+		esc(seasonWords(days, conv, lo, hi)))
+	fmt.Fprintf(&w, `<svg x="0" y="10" width="100%%" height="%s" viewBox="0 0 1000 %s" preserveAspectRatio="none">`,
+		px(seasonLine), px(seasonLine))
 	for _, g := range lines {
 		path(&w, "bl", []xy{{0, g.Y}, {1, g.Y}}, false)
 	}
@@ -135,7 +137,8 @@ func seasonWords(days []SeasonDay, conv unit, lo, hi float64) string {
 			zero++
 		}
 	}
-	return fmt.Sprintf("Water from %s to %s %s. %d trips; on %d days none of them had a fish.", show(conv, lo), show(conv, hi), conv.unit, trips, zero)
+	return fmt.Sprintf("Water from %s to %s %s. %d trips; on %d days none of them had a fish.", show(conv, lo),
+		show(conv, hi), conv.unit, trips, zero)
 }
 
 func long(d coldseam.Date) string {

@@ -58,7 +58,8 @@ func (f fan) svg(id string) template.HTML {
 	}
 	fmt.Fprintf(&w, `<svg class="%s" role="img" aria-labelledby="%s-t %s-d" width="100%%" height="%s"><title id="%s-t">%s, %s</title><desc id="%s-d">%s</desc>`,
 		cls, id, id, px(top+f.H+24), id, esc(f.Title), esc(f.Unit), id, esc(f.Desc))
-	fmt.Fprintf(&w, `<svg x="0" y="%s" width="100%%" height="%s" viewBox="0 0 1000 %s" preserveAspectRatio="none">`, px(top), px(f.H), px(f.H))
+	fmt.Fprintf(&w, `<svg x="0" y="%s" width="100%%" height="%s" viewBox="0 0 1000 %s" preserveAspectRatio="none">`,
+		px(top), px(f.H), px(f.H))
 	f.svgPlot(&w)
 	w.WriteString(`</svg>`)
 	f.svgText(&w, top)
@@ -68,7 +69,8 @@ func (f fan) svg(id string) template.HTML {
 
 func (f fan) svgPlot(w *strings.Builder) {
 	for _, b := range f.Windows {
-		fmt.Fprintf(w, `<rect class="win" x="%s" y="0" width="%s" height="%s"/>`, px(b[0]*1000), px((b[1]-b[0])*1000), px(f.H))
+		fmt.Fprintf(w, `<rect class="win" x="%s" y="0" width="%s" height="%s"/>`, px(b[0]*1000), px((b[1]-b[0])*1000),
+			px(f.H))
 	}
 	if !f.Temp {
 		for _, g := range f.Grid {
@@ -148,7 +150,8 @@ func (f fan) svgText(w *strings.Builder, top float64) {
 		if d.Today {
 			cls += " b"
 		}
-		fmt.Fprintf(w, `<text class="%s" x="%s" y="%s" text-anchor="middle">%s<tspan class="wide"> %s</tspan></text>`, cls, pct(d.Noon), px(top+f.H+17), esc(d.Short), esc(d.Date))
+		fmt.Fprintf(w, `<text class="%s" x="%s" y="%s" text-anchor="middle">%s<tspan class="wide"> %s</tspan></text>`,
+			cls, pct(d.Noon), px(top+f.H+17), esc(d.Short), esc(d.Date))
 	}
 }
 

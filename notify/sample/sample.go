@@ -27,14 +27,22 @@ func All() []coldseam.Brief {
 // Go is the Tamsen on a rising 39 F morning, everything measured.
 func Go() coldseam.Brief {
 	b := base("tamsen-bend", "Tamsen River", "Bend reach", "met:0417", "Mill Bridge", 68.2, 3.9)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Go, .58, true, coldseam.Reason{Code: "odds_trips", Values: map[string]float64{"log_trips": 14}}
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Go, .58, true,
+		coldseam.Reason{Code: "odds_trips", Values: map[string]float64{"log_trips": 14}}
 	b.Spread = [2]float64{.41, .73}
 	b.HoldP = .93
-	b.Cautions = []coldseam.Reason{{Code: "before_twilight", Kind: "caution", Text: "first light 6:02: run slow and lit before it", Source: "club rule"}}
-	b.Hazards = []string{"low-head dam at Quarry Road, 1.2 mi below the launch", "strainers on the outside of the second bend"}
+	b.Cautions = []coldseam.Reason{{
+		Code:   "before_twilight",
+		Kind:   "caution",
+		Text:   "first light 6:02: run slow and lit before it",
+		Source: "club rule",
+	}}
+	b.Hazards = []string{"low-head dam at Quarry Road, 1.2 mi below the launch",
+		"strainers on the outside of the second bend"}
 	b.Surveyed = true
 
-	b.Temp.Trend, b.Flow.Trend, b.Flow.TrendTo = "warming", "easing", Day.At(12*time.Hour, time.FixedZone("CDT", -5*3600))
+	b.Temp.Trend, b.Flow.Trend, b.Flow.TrendTo = "warming", "easing",
+		Day.At(12*time.Hour, time.FixedZone("CDT", -5*3600))
 	b.Crossings = []coldseam.Crossing{
 		{EdgeC: coldseam.C(40), Up: true, Within3: .71, Within7: .88, Within10: .94, Not: .06, Horizon: 10,
 			Dates: [3]coldseam.Date{Day.Add(1), Day.Add(2), Day.Add(6)}},
@@ -45,20 +53,39 @@ func Go() coldseam.Brief {
 	b.Run = run(.35, .02, "moving", .7, .5)
 
 	b.How = coldseam.Advice{
-		Band: "ease", FlowClass: "normal", Stage: "moving", Tail: "flutter tail", Verb: "lift", Colour: "colour_pale", ClaritySource: "turbidity", Body: "flutter",
-		AdviceWay: way("soft thin tail that works on the fall", "lift {lift}, controlled drop, hold {pause}", "light wire", 10),
-		Where:     []string{"hole_head", "current_seam"}, Notes: coldseam.Notes{{Text: "takes come on the drop"}}, Row: "ease-normal-moving",
-		Others: []coldseam.AdviceWay{way("bulky paddle tail towed slowly over the bed, one size heavier", "tow slowly", "thick wire", 12)},
+		Band:          "ease",
+		FlowClass:     "normal",
+		Stage:         "moving",
+		Tail:          "flutter tail",
+		Verb:          "lift",
+		Colour:        "colour_pale",
+		ClaritySource: "turbidity",
+		Body:          "flutter",
+		AdviceWay: way("soft thin tail that works on the fall", "lift {lift}, controlled drop, hold {pause}",
+			"light wire", 10),
+		Where: []string{"hole_head", "current_seam"},
+		Notes: coldseam.Notes{{Text: "takes come on the drop"}},
+		Row:   "ease-normal-moving",
+		Others: []coldseam.AdviceWay{way("bulky paddle tail towed slowly over the bed, one size heavier",
+			"tow slowly", "thick wire", 12)},
 	}
-	b.Measure = []coldseam.Reason{{Code: "sounding", Text: "sound the middle run: it has no weight without it"}, {Code: "floats", Text: "time five floats at the main seam: 1/4 or 3/8 becomes one of them"}}
+	b.Measure = []coldseam.Reason{{Code: "sounding", Text: "sound the middle run: it has no weight without it"},
+		{Code: "floats", Text: "time five floats at the main seam: 1/4 or 3/8 becomes one of them"}}
 	b.Changed = coldseam.Reason{Code: "changed", Names: map[string]string{"was": "TOSS-UP"}}
 	return b
 }
 
 func way(action, cadence, hook string, lb float64) coldseam.AdviceWay {
 	const ft = coldseam.MetrePerFoot
-	return coldseam.AdviceWay{Action: action, Cadence: cadence, Hook: hook, LiftM: [2]float64{ft / 3, ft * 2 / 3}, PauseS: [2]float64{3, 5},
-		LeaderLB: [2]float64{lb, lb}, LeaderM: [2]float64{2 * ft, 3 * ft}}
+	return coldseam.AdviceWay{
+		Action:   action,
+		Cadence:  cadence,
+		Hook:     hook,
+		LiftM:    [2]float64{ft / 3, ft * 2 / 3},
+		PauseS:   [2]float64{3, 5},
+		LeaderLB: [2]float64{lb, lb},
+		LeaderM:  [2]float64{2 * ft, 3 * ft},
+	}
 }
 
 // TossUp is the Orlow below a dam: odds inside the reach, capped.
@@ -67,13 +94,23 @@ func TossUp() coldseam.Brief {
 	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.TossUp, .41, true, coldseam.Reason{Code: "odds_uncalibrated"}
 	b.Spread = [2]float64{.28, .55}
 	b.HoldP = .97
-	b.Reasons = []coldseam.Reason{{Code: "regulated", Kind: "cap", Text: "flow is set by dam releases and no schedule is fed: no more than a toss-up", Source: "club rule"}}
+	b.Reasons = []coldseam.Reason{{
+		Code:   "regulated",
+		Kind:   "cap",
+		Text:   "flow is set by dam releases and no schedule is fed: no more than a toss-up",
+		Source: "club rule",
+	}}
 	b.Flow.Regulated, b.Flow.Trend, b.Temp.Trend = true, "steady", "steady"
 	b.Surveyed = false
 	b.Jig = tamsenJigs()[2:]
 	b.Jig[0].Spot, b.Jig[1].Spot = "apron edge", "wing dam slack"
 	b.Run = run(.22, 0, "staging", .6, .3)
-	b.How = coldseam.Advice{Band: "ease", Line: "ease: slim tail, short lifts, hold 5 s, stay in holes", Body: "slim", Row: "ease-staging"}
+	b.How = coldseam.Advice{
+		Band: "ease",
+		Line: "ease: slim tail, short lifts, hold 5 s, stay in holes",
+		Body: "slim",
+		Row:  "ease-staging",
+	}
 	b.Sure, b.SureBy.Values = "low", map[string]float64{"week_trips": 0}
 	return b
 }
@@ -99,8 +136,20 @@ func Stop() coldseam.Brief {
 	b.Verdict = coldseam.Stop
 	b.Surveyed, b.Hazards = true, []string{"shelf ice on the north bank", "launch under water above 9 ft"}
 	b.Stops = []coldseam.Reason{
-		{Code: "flood_alert", Kind: "safety", Text: "Flood warning for Brandt County", Source: "Regional weather service", Until: time.Date(2027, 4, 11, 23, 0, 0, 0, time.UTC)},
-		{Code: "rise", Kind: "safety", Text: "rose 1.3 ft in 6 h; the limit is 1 ft", TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m", Source: "club rule"},
+		{
+			Code:   "flood_alert",
+			Kind:   "safety",
+			Text:   "Flood warning for Brandt County",
+			Source: "Regional weather service",
+			Until:  time.Date(2027, 4, 11, 23, 0, 0, 0, time.UTC),
+		},
+		{
+			Code:   "rise",
+			Kind:   "safety",
+			Text:   "rose 1.3 ft in 6 h; the limit is 1 ft",
+			TextSI: "rose 0.40 m in 6 h; the limit is 0.30 m",
+			Source: "club rule",
+		},
 	}
 	b.Inputs[3].State = "good"
 
@@ -133,7 +182,12 @@ func NoCall() coldseam.Brief {
 	b := base("quern-weir", "Little Quern", "Weir reach", "met:0044", "Quern weir", 9.6, 3.1)
 	last := Issued.Add(-7 * time.Hour)
 	b.Verdict = coldseam.NoCall
-	b.Reasons = []coldseam.Reason{{Code: "stale_gauge", Kind: "missing", Text: "Gauge silent 7 h; the limit is 6 h", Source: "club rule"}}
+	b.Reasons = []coldseam.Reason{{
+		Code:   "stale_gauge",
+		Kind:   "missing",
+		Text:   "Gauge silent 7 h; the limit is 6 h",
+		Source: "club rule",
+	}}
 	b.WindowI, b.Windows = -1, nil
 	b.Flow = coldseam.Fact{Now: 9.6, NowAt: last}
 	b.Temp = coldseam.Fact{Now: 3.1, NowAt: last}
@@ -157,51 +211,88 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 	air, wind, gust, th := 2.0, 3.1, 5.4, .02
 
 	b := coldseam.Brief{
-		ID: 41, Reach: id, River: river, ReachName: reach, Site: site, SiteName: gauge, Zone: Zone,
-		Day: Day, Issued: Issued, GoodUntil: e,
-		DaylightFrom: time.Date(2027, 4, 10, 11, 2, 0, 0, time.UTC), DaylightTo: time.Date(2027, 4, 11, 0, 58, 0, 0, time.UTC),
-		Cost: .4, WindowI: 0,
+		ID:           41,
+		Reach:        id,
+		River:        river,
+		ReachName:    reach,
+		Site:         site,
+		SiteName:     gauge,
+		Zone:         Zone,
+		Day:          Day,
+		Issued:       Issued,
+		GoodUntil:    e,
+		DaylightFrom: time.Date(2027, 4, 10, 11, 2, 0, 0, time.UTC),
+		DaylightTo:   time.Date(2027, 4, 11, 0, 58, 0, 0, time.UTC),
+		Cost:         .4,
+		WindowI:      0,
 		Windows: []coldseam.Window{
-			{Start: s, End: e, Odds: .58, OddsOK: true, WaterC: [3]float64{tc - .1, tc + .1, tc + .5}, FlowM3S: [3]float64{q * .95, q * .97, q},
-				AirC: &air, WindMS: &wind, GustMS: &gust, Thunder: &th, Tie: "1/4", Why: "first light, before the wind"},
-			{Start: s2, End: e2, Odds: .47, OddsOK: true, WaterC: [3]float64{tc + .6, tc + 1, tc + 1.6}, FlowM3S: [3]float64{q * .92, q * .95, q},
-				Tie: "1/4", Why: "warmest"},
+			{Start: s, End: e, Odds: .58, OddsOK: true, WaterC: [3]float64{tc - .1, tc + .1, tc + .5},
+				FlowM3S: [3]float64{q * .95, q * .97, q},
+				AirC:    &air, WindMS: &wind, GustMS: &gust, Thunder: &th, Tie: "1/4",
+				Why: "first light, before the wind"},
+			{Start: s2, End: e2, Odds: .47, OddsOK: true, WaterC: [3]float64{tc + .6, tc + 1, tc + 1.6},
+				FlowM3S: [3]float64{q * .92, q * .95, q},
+				Tie:     "1/4", Why: "warmest"},
 		},
-		Flow: coldseam.Fact{Now: q, NowOK: true, NowAt: Issued.Add(-20 * time.Minute), Window: [3]float64{q * .95, q * .97, q}, WindowOK: true,
+		Flow: coldseam.Fact{Now: q, NowOK: true, NowAt: Issued.Add(-20 * time.Minute),
+			Window: [3]float64{q * .95, q * .97, q}, WindowOK: true,
 			Class: "normal", Years: 22, Pct: .55, RisePct6h: -.01, Source: "flow/log-ar+nn"},
 		Stage: coldseam.Fact{Now: 1.92, NowOK: true, NowAt: Issued.Add(-20 * time.Minute)},
-		Temp: coldseam.Fact{Now: tc, NowOK: true, NowAt: Issued.Add(-20 * time.Minute), Window: [3]float64{tc - .1, tc + .1, tc + .5}, WindowOK: true,
+		Temp: coldseam.Fact{Now: tc, NowOK: true, NowAt: Issued.Add(-20 * time.Minute),
+			Window: [3]float64{tc - .1, tc + .1, tc + .5}, WindowOK: true,
 			Class: coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, tc)].Key, Source: "thermal/stack"},
-		Sure: "medium", SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
+		Sure:   "medium",
+		SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
 		Inputs: []coldseam.Input{
-			{Key: "discharge", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good"},
-			{Key: "water_temp", At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour, State: "good", Note: coldseam.Notes{{Code: "newer_failed", Values: map[string]float64{"newer": 1}}}},
-			{Key: "weather", Safety: true, At: Issued.Add(-285 * time.Minute), Age: 285 * time.Minute, Limit: 12 * time.Hour, State: "good"},
-			{Key: "alerts", Safety: true, At: Issued.Add(-4 * time.Minute), Age: 4 * time.Minute, Limit: time.Hour, State: "none"},
-			{Key: "ice", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 24 * time.Hour, State: "open"},
-			{Key: "season_rule", Safety: true, At: Issued.Add(-48 * time.Hour), Age: 48 * time.Hour, Limit: 365 * 24 * time.Hour, State: "good", Note: coldseam.Notes{{Code: "season_open", At: Issued.Add(-48 * time.Hour)}}},
+			{Key: "discharge", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute,
+				Limit: 6 * time.Hour, State: "good"},
+			{Key: "water_temp", At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 6 * time.Hour,
+				State: "good", Note: coldseam.Notes{{Code: "newer_failed", Values: map[string]float64{"newer": 1}}}},
+			{Key: "weather", Safety: true, At: Issued.Add(-285 * time.Minute), Age: 285 * time.Minute,
+				Limit: 12 * time.Hour, State: "good"},
+			{Key: "alerts", Safety: true, At: Issued.Add(-4 * time.Minute), Age: 4 * time.Minute, Limit: time.Hour,
+				State: "none"},
+			{Key: "ice", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute, Limit: 24 * time.Hour,
+				State: "open"},
+			{Key: "season_rule", Safety: true, At: Issued.Add(-48 * time.Hour), Age: 48 * time.Hour,
+				Limit: 365 * 24 * time.Hour, State: "good",
+				Note: coldseam.Notes{{Code: "season_open", At: Issued.Add(-48 * time.Hour)}}},
 		},
-		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye", Text: "walleye open, 18 in and over, 3 a day", Link: "https://agency.example/rules",
+		Rules: []coldseam.Rule{{Kind: coldseam.RuleSeason, Species: "walleye",
+			Text: "walleye open, 18 in and over, 3 a day", Link: "https://agency.example/rules",
 			CheckedOn: coldseam.Date{Year: 2027, Month: 4, Day: 8}, CheckedBy: "secretary"}},
-		LifeLine: "Water 39F: wear the life jacket.", LifeLineSI: "Water 3.9C: wear the life jacket.",
+		LifeLine:   "Water 39F: wear the life jacket.",
+		LifeLineSI: "Water 3.9C: wear the life jacket.",
 		Sources: []coldseam.Attribution{
-			{Provider: "met", Name: "Meridian water survey", Licence: "open", Text: "Stage, flow and temperature by the Meridian water survey; provisional.", Link: "https://survey.example/"},
-			{Provider: "grid", Name: "Regional weather service", Licence: "open", Text: "Weather and warnings by the regional weather service.", Link: "https://weather.example/"},
+			{Provider: "met", Name: "Meridian water survey", Licence: "open",
+				Text: "Stage, flow and temperature by the Meridian water survey; provisional.",
+				Link: "https://survey.example/"},
+			{Provider: "grid", Name: "Regional weather service", Licence: "open",
+				Text: "Weather and warnings by the regional weather service.", Link: "https://weather.example/"},
 		},
 		Chart: chartData(q, tc, s, e),
 	}
 
 	for d := 1; d <= 6; d++ {
 		p := []float64{.55, .31, .28, .36, .44, .49}[d-1]
-		b.Next = append(b.Next, coldseam.DayOdds{Day: Day.Add(d), Odds: p, OddsOK: true, PWave: []float64{.6, .3, .2, .2, .3, .4}[d-1], WaveOK: true,
-			FlowM3S: [3]float64{q * .85, q * .94, q * 1.1}, Verdict: []coldseam.Verdict{coldseam.Go, coldseam.Stay, coldseam.Stay, coldseam.TossUp, coldseam.TossUp, coldseam.TossUp}[d-1],
-			Note: []string{"", "colder", "", "", "", ""}[d-1]})
+		b.Next = append(b.Next, coldseam.DayOdds{
+			Day:     Day.Add(d),
+			Odds:    p,
+			OddsOK:  true,
+			PWave:   []float64{.6, .3, .2, .2, .3, .4}[d-1],
+			WaveOK:  true,
+			FlowM3S: [3]float64{q * .85, q * .94, q * 1.1},
+			Verdict: []coldseam.Verdict{coldseam.Go, coldseam.Stay, coldseam.Stay, coldseam.TossUp, coldseam.TossUp,
+				coldseam.TossUp}[d-1],
+			Note: []string{"", "colder", "", "", "", ""}[d-1],
+		})
 	}
 
 	set := func(at time.Time) [3]float64 { // the calendar and the dots agree with the fan
 		for i := 1; i < len(b.Chart.Valid); i++ {
 			if at.Before(b.Chart.Valid[i]) {
-				f, g, w := b.Chart.TempFan[i-1], b.Chart.TempFan[i], float64(at.Sub(b.Chart.Valid[i-1]))/float64(3*time.Hour)
+				f, g, w := b.Chart.TempFan[i-1], b.Chart.TempFan[i],
+					float64(at.Sub(b.Chart.Valid[i-1]))/float64(3*time.Hour)
 				mix := func(k int) float64 { return f[k] + w*(g[k]-f[k]) }
 				return [3]float64{mix(0), mix(2), mix(4)}
 			}
@@ -242,7 +333,8 @@ func chartData(q, tc float64, s, e time.Time) coldseam.ChartData {
 	for i := 0; i <= 48; i++ {
 		t := Issued.Add(-20*time.Minute - time.Duration(48-i)*time.Hour)
 		c.FlowObs = append(c.FlowObs, coldseam.Point{At: t, V: q * (1 + .0018*float64(48-i) + .004*noise(i, .8))})
-		c.TempObs = append(c.TempObs, coldseam.Point{At: t, V: tc + .9*(diel(t)-diel(Issued)) - .005*float64(48-i), Gap: i == 30})
+		c.TempObs = append(c.TempObs, coldseam.Point{At: t, V: tc + .9*(diel(t)-diel(Issued)) - .005*float64(48-i),
+			Gap: i == 30})
 	}
 
 	c.FlowObs[48].V, c.TempObs[48].V = q, tc
@@ -252,7 +344,8 @@ func chartData(q, tc float64, s, e time.Time) coldseam.ChartData {
 		x := float64(h) / 24
 		var f, w [5]float64
 		for k, z := range sd {
-			f[k] = q * (1 - .02*x + .06*math.Exp(-(x-4.2)*(x-4.2)/.8)) * math.Exp(z*.035*math.Sqrt(x)*(1+.15*noise(h, .13)))
+			f[k] = q * (1 - .02*x + .06*math.Exp(-(x-4.2)*(x-4.2)/.8)) * math.Exp(
+				z*.035*math.Sqrt(x)*(1+.15*noise(h, .13)))
 			w[k] = tc + .9*(diel(t)-diel(Issued)) + .17*x + z*.34*math.Sqrt(x)*(1+.1*noise(h, .21))
 			w[k] = max(w[k], 0)
 		}

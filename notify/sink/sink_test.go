@@ -127,7 +127,8 @@ func TestScript(t *testing.T) {
 	require.NoError(t, send(c, "Subject: x\r\n\r\n"))
 	mu.Lock()
 	defer mu.Unlock()
-	require.Equal(t, map[string]int{"greet": 1, "hello": 1, "mail": 2, "rcpt": 2, "data": 1, "body": 1, "dot": 1}, stages)
+	require.Equal(t, map[string]int{"greet": 1, "hello": 1, "mail": 2, "rcpt": 2, "data": 1, "body": 1, "dot": 1},
+		stages)
 }
 
 // TestCloseReleasesHangs: a hanging fault does not outlive the server.

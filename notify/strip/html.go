@@ -52,7 +52,14 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 		Width, Height int
 		Counts        string
 		Cells         [][]string
-	}{Reach: r.Reach, From: r.From, To: r.To, NotReplayed: strings.Join(plain(notReplayed(r)), ", "), Legend: legend, Width: labelPX + 31*cellPX}
+	}{
+		Reach:       r.Reach,
+		From:        r.From,
+		To:          r.To,
+		NotReplayed: strings.Join(plain(notReplayed(r)), ", "),
+		Legend:      legend,
+		Width:       labelPX + 31*cellPX,
+	}
 
 	for _, a := range r.Assumed {
 		p.Assumed = append(p.Assumed, cmp.Or(assumedWords[a], spaced(a)))
@@ -60,7 +67,8 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 
 	for i, c := range r.Cells {
 		if i == 0 || c.Day.Day == 1 {
-			p.Rows = append(p.Rows, row{Label: fmt.Sprintf("%s %04d", c.Day.Month.String()[:3], c.Day.Year), Y: len(p.Rows) * rowPX})
+			p.Rows = append(p.Rows, row{Label: fmt.Sprintf("%s %04d", c.Day.Month.String()[:3], c.Day.Year),
+				Y: len(p.Rows) * rowPX})
 		}
 		p.Squares = append(p.Squares, square{
 			X: labelPX + (c.Day.Day-1)*cellPX, Y: p.Rows[len(p.Rows)-1].Y,
@@ -86,6 +94,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 
 // line is a morning in the columns of the list.
 func line(c coldseam.ReplayCell, u Units) []string {
-	return []string{Word(c), odds(c), u.water(c.WaterC), u.flow(c.FlowM3S), tie(c), cmp.Or(spaced(c.Place), "-"), cmp.Or(c.Stage, "-"),
+	return []string{Word(c), odds(c), u.water(c.WaterC), u.flow(c.FlowM3S), tie(c), cmp.Or(spaced(c.Place), "-"),
+		cmp.Or(c.Stage, "-"),
 		cmp.Or(strings.Join(plain(why(c)), "; "), "-")}
 }

@@ -18,13 +18,23 @@ func num(v float64) *float64 { return &v }
 func spring() coldseam.Replay {
 	part := []string{"weather", "alerts"}
 	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2031, Month: 3, Day: 30}.Add(n) }
-	r := coldseam.Replay{Reach: "tamsen-bend", From: day(0), To: day(3), Assumed: []string{"weather_calm"}, LimitM3S: num(200),
+	r := coldseam.Replay{
+		Reach:    "tamsen-bend",
+		From:     day(0),
+		To:       day(3),
+		Assumed:  []string{"weather_calm"},
+		LimitM3S: num(200),
 		Cells: []coldseam.ReplayCell{
-			{Day: day(0), Word: coldseam.Stop, OddsWord: coldseam.Go, Odds: num(.6), WaterC: num(4), FlowM3S: num(210), Stops: []string{"max_flow"}, NotReplayed: part},
-			{Day: day(1), Word: coldseam.Go, OddsWord: coldseam.Go, Odds: num(.6), WaterC: num(4), FlowM3S: num(90), TieOz: num(.25), Place: "bend_hole_deep", Stage: "moving", NotReplayed: part},
-			{Day: day(2), Word: coldseam.Stay, OddsWord: coldseam.Stay, Odds: num(.2), WaterC: num(5), FlowM3S: num(80), TieOz: num(.375), Place: "current_seam", NotReplayed: part},
-			{Day: day(3), Word: coldseam.Go, OddsWord: coldseam.Go, Odds: num(.7), WaterC: num(5), FlowM3S: num(80), TieOz: num(.375), Place: "current_seam"},
-		}}
+			{Day: day(0), Word: coldseam.Stop, OddsWord: coldseam.Go, Odds: num(.6), WaterC: num(4), FlowM3S: num(210),
+				Stops: []string{"max_flow"}, NotReplayed: part},
+			{Day: day(1), Word: coldseam.Go, OddsWord: coldseam.Go, Odds: num(.6), WaterC: num(4), FlowM3S: num(90),
+				TieOz: num(.25), Place: "bend_hole_deep", Stage: "moving", NotReplayed: part},
+			{Day: day(2), Word: coldseam.Stay, OddsWord: coldseam.Stay, Odds: num(.2), WaterC: num(5), FlowM3S: num(80),
+				TieOz: num(.375), Place: "current_seam", NotReplayed: part},
+			{Day: day(3), Word: coldseam.Go, OddsWord: coldseam.Go, Odds: num(.7), WaterC: num(5), FlowM3S: num(80),
+				TieOz: num(.375), Place: "current_seam"},
+		},
+	}
 	r.Sum()
 	return r
 }
@@ -49,7 +59,8 @@ func TestText(t *testing.T) {
 	}
 
 	require.Equal(t, 1, strings.Count(got, "assumed:"), "once for all seasons")
-	require.Equal(t, 2, strings.Count(got, "this would have said GO on 2 mornings, STOP on 1, 1 of them by the flow limit"))
+	require.Equal(t, 2, strings.Count(got,
+		"this would have said GO on 2 mornings, STOP on 1, 1 of them by the flow limit"))
 }
 
 func TestPageIsWellFormedAndHatched(t *testing.T) {

@@ -77,7 +77,8 @@ func Text(w io.Writer, seasons []coldseam.Replay, u Units, days bool) error {
 			for _, a := range r.Assumed {
 				fmt.Fprintf(w, "assumed: %s\n", cmp.Or(assumedWords[a], spaced(a)))
 			}
-			fmt.Fprintf(w, "not replayed: %s\n\n%s\n", cmp.Or(strings.Join(plain(notReplayed(r)), ", "), "nothing"), legend)
+			fmt.Fprintf(w, "not replayed: %s\n\n%s\n", cmp.Or(strings.Join(plain(notReplayed(r)), ", "), "nothing"),
+				legend)
 		}
 		if err := text(w, r, u, days); err != nil {
 			return err
@@ -231,7 +232,8 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		fmt.Fprintf(w, "of %d fishable mornings (no stop, water to 55 F): GO %.0f %%, TOSS-UP %.0f %%, STAY %.0f %%\n",
 			f.N, share(f.Go), share(f.TossUp), share(f.Stay))
 	}
-	fmt.Fprintf(w, "GO to STAY or back overnight: %d; changes of place: %d, of weight: %d; flow limit %s\n", r.Flips, r.PlaceChanges, r.WeightChanges, u.flow(r.LimitM3S))
+	fmt.Fprintf(w, "GO to STAY or back overnight: %d; changes of place: %d, of weight: %d; flow limit %s\n", r.Flips,
+		r.PlaceChanges, r.WeightChanges, u.flow(r.LimitM3S))
 
 	for _, l := range []struct {
 		name string
@@ -256,7 +258,8 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 	fmt.Fprintf(w, "this would have said GO on %d mornings, STOP on %d, %d of them by the flow limit\n",
 		r.Counts[coldseam.Go.String()], r.Counts[coldseam.Stop.String()], limit)
 	if spells := spells(r.Cells); len(spells) > 0 {
-		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n", strings.Join(spells, "; "))
+		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n",
+			strings.Join(spells, "; "))
 	}
 	return nil
 }
@@ -337,7 +340,8 @@ func Compare(w io.Writer, before, now coldseam.Replay) error {
 			continue
 		}
 		changed++
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\n", c.Day, o.Word, c.Word, strings.Join(plain(why(o)), ", "), strings.Join(plain(why(c)), ", "))
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\n", c.Day, o.Word, c.Word, strings.Join(plain(why(o)), ", "),
+			strings.Join(plain(why(c)), ", "))
 	}
 
 	if changed > 0 {

@@ -189,7 +189,15 @@ func shiftsOf(b coldseam.Brief, w notify.Words) []shift {
 	var out []shift
 
 	for _, c := range b.Crossings {
-		s := shift{What: "up past " + w.Temp(c.EdgeC), In3: inTen(c.Within3), In7: inTen(c.Within7), In10: inTen(c.Within10), Not: inTen(c.Not), LowConf: c.LowConf, Done: c.Confirmed}
+		s := shift{
+			What:    "up past " + w.Temp(c.EdgeC),
+			In3:     inTen(c.Within3),
+			In7:     inTen(c.Within7),
+			In10:    inTen(c.Within10),
+			Not:     inTen(c.Not),
+			LowConf: c.LowConf,
+			Done:    c.Confirmed,
+		}
 		if !c.Up {
 			s.What = "down past " + w.Temp(c.EdgeC)
 		}

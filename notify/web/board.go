@@ -90,16 +90,31 @@ func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 	day := coldseam.DateOf(now.In(loc))
 	if !b.Day.Before(day) {
 		if b.Verdict.ShowsOdds() && !b.GoodUntil.IsZero() && now.After(b.GoodUntil) {
-			return b, "This call was good until " + w.DayClock(b.GoodUntil, day) + ". That time has passed; look again before dawn."
+			return b, "This call was good until " + w.DayClock(b.GoodUntil, day) +
+				". That time has passed; look again before dawn."
 		}
 		return b, ""
 	}
 
 	return coldseam.Brief{
-		Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, SiteName: b.SiteName, Zone: b.Zone,
-		Day: day, Issued: now, Verdict: coldseam.NoCall, WindowI: -1, Cost: b.Cost,
-		Reasons: []coldseam.Reason{{Code: "no_brief", Kind: "missing", Text: "No call yet for today; the last was for " + longDay(b.Day)}},
-		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Sources: b.Sources, Bands: b.Bands,
+		Reach:     b.Reach,
+		River:     b.River,
+		ReachName: b.ReachName,
+		Site:      b.Site,
+		SiteName:  b.SiteName,
+		Zone:      b.Zone,
+		Day:       day,
+		Issued:    now,
+		Verdict:   coldseam.NoCall,
+		WindowI:   -1,
+		Cost:      b.Cost,
+		Reasons: []coldseam.Reason{{Code: "no_brief", Kind: "missing",
+			Text: "No call yet for today; the last was for " + longDay(b.Day)}},
+		Hazards:  b.Hazards,
+		Surveyed: b.Surveyed,
+		Rules:    b.Rules,
+		Sources:  b.Sources,
+		Bands:    b.Bands,
 	}, ""
 }
 
@@ -236,9 +251,15 @@ func weekendOf(bs []coldseam.Brief) *weekend {
 	var w weekend
 	var days []coldseam.Date
 	for _, b := range bs {
-		all := append([]coldseam.DayOdds{{Day: b.Day, Odds: b.Odds, OddsOK: b.OddsOK && b.Verdict.ShowsOdds(), Verdict: b.Verdict}}, b.Next...)
+		all := append([]coldseam.DayOdds{{
+			Day:     b.Day,
+			Odds:    b.Odds,
+			OddsOK:  b.OddsOK && b.Verdict.ShowsOdds(),
+			Verdict: b.Verdict,
+		}}, b.Next...)
 		for _, d := range all {
-			if wd := d.Day.Weekday(); (wd == time.Saturday || wd == time.Sunday) && len(days) < 2 && !containsDay(days, d.Day) {
+			if wd := d.Day.Weekday(); (wd == time.Saturday || wd == time.Sunday) && len(days) < 2 &&
+				!containsDay(days, d.Day) {
 				days = append(days, d.Day)
 			}
 		}
@@ -251,7 +272,8 @@ func weekendOf(bs []coldseam.Brief) *weekend {
 	odds := make([][]float64, len(bs))
 	for i, b := range bs {
 		odds[i] = make([]float64, len(days))
-		row := weekendRow{Name: notify.Clean(b.River) + ", " + notify.Clean(b.ReachName), Cells: make([]string, len(days)), Best: make([]bool, len(days))}
+		row := weekendRow{Name: notify.Clean(b.River) + ", " + notify.Clean(b.ReachName),
+			Cells: make([]string, len(days)), Best: make([]bool, len(days))}
 		for k, d := range days {
 			row.Cells[k], odds[i][k] = dayCell(b, d)
 			best[k] = max(best[k], odds[i][k])

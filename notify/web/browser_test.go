@@ -113,7 +113,9 @@ func TestBrowser(t *testing.T) {
 		var bad []string
 		for name, p := range paths() {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
-			wide, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.documentElement.style.fontSize='200%'; document.documentElement.scrollWidth === innerWidth ? '' : [...document.querySelectorAll('main *')].filter(e => !e.closest('.scroll,svg') && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + '.' + e.className + ' ' + e.textContent.trim().slice(0, 20)).slice(0, 5).join(' | ')`))
+			wide, err := chromedp.Run(ctx,
+				chromedp.Evaluate[string](
+					`document.documentElement.style.fontSize='200%'; document.documentElement.scrollWidth === innerWidth ? '' : [...document.querySelectorAll('main *')].filter(e => !e.closest('.scroll,svg') && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + '.' + e.className + ' ' + e.textContent.trim().slice(0, 20)).slice(0, 5).join(' | ')`))
 			require.NoError(t, err)
 			if wide != "" {
 				bad = append(bad, name+": "+wide)
@@ -124,9 +126,13 @@ func TestBrowser(t *testing.T) {
 
 	t.Run("above the fold", func(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 640, "", "light")))
-		for page, want := range map[string][]string{"go": {"GO", "Stops", "Water", "Jig", "Run"}, "board": {"Tamsen River", "Orlow River"}, "log": {"None", "Did not go"}, "signup": {"Your mail address", "Rivers"}} {
+		for page, want := range map[string][]string{"go": {"GO", "Stops", "Water", "Jig", "Run"},
+			"board": {"Tamsen River", "Orlow River"}, "log": {"None", "Did not go"},
+			"signup": {"Your mail address", "Rivers"}} {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+paths()[page])))
-			seen, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll('main *')].filter(e => !e.children.length && e.getBoundingClientRect().bottom <= 640).map(e => e.textContent.trim()).join('|')`))
+			seen, err := chromedp.Run(ctx,
+				chromedp.Evaluate[string](
+					`[...document.querySelectorAll('main *')].filter(e => !e.children.length && e.getBoundingClientRect().bottom <= 640).map(e => e.textContent.trim()).join('|')`))
 			require.NoError(t, err)
 			for _, x := range want {
 				require.Contains(t, seen, x, page)
@@ -135,13 +141,17 @@ func TestBrowser(t *testing.T) {
 	})
 
 	t.Run("focus is visible", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "light"), chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
-		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.activeElement).outlineStyle + document.activeElement.tagName`))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "light"),
+			chromedp.Navigate(srv.URL+"/signup"), chromedp.KeyEvent("\t\t")))
+		got, err := chromedp.Run(ctx,
+			chromedp.Evaluate[string](
+				`getComputedStyle(document.activeElement).outlineStyle + document.activeElement.tagName`))
 		require.NoError(t, err)
 		require.Equal(t, "solidA", got)
 	})
 	t.Run("verdicts differ without colour", func(t *testing.T) {
-		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light"), chromedp.Navigate(srv.URL+"/how")))
+		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light"),
+			chromedp.Navigate(srv.URL+"/how")))
 		got, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.v')].map(e => { const c = getComputedStyle(e), grey = s => { const m = s.match(/\d+/g).map(Number); return m.length > 3 && m[3] === 0 ? 'none' : Math.round((.3 * m[0] + .59 * m[1] + .11 * m[2]) / 24) };
 			return [c.borderTopStyle, grey(c.borderTopColor), grey(c.backgroundColor), getComputedStyle(e, '::before').height, e.querySelectorAll('.staff .f').length, e.querySelectorAll('.staff .dash').length].join(' ') })`))
 		require.NoError(t, err)
@@ -166,7 +176,8 @@ func printed(ctx context.Context, t *testing.T, base string) {
 	require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "dark")))
 	for page, most := range map[string]int{"go": 2, "stop": 2, "season": 1, "board": 1} {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+paths()[page])))
-		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPreferCSSPageSize()))
+		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4),
+			chromedp.PDFPreferCSSPageSize()))
 		require.NoError(t, err)
 		if dir := os.Getenv("COLDSEAM_KEEP"); dir != "" {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, page+".pdf"), pdf, 0o644))
@@ -175,7 +186,9 @@ func printed(ctx context.Context, t *testing.T, base string) {
 		require.Positive(t, n)
 		require.LessOrEqual(t, n, most, page)
 		require.NoError(t, chromedp.Do(ctx, browsertest.Media("print", "dark")))
-		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color, document.querySelector('footer.caution').getBoundingClientRect().height > 20].join(' ')`))
+		got, err := chromedp.Run(ctx,
+			chromedp.Evaluate[string](
+				`[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color, document.querySelector('footer.caution').getBoundingClientRect().height > 20].join(' ')`))
 		require.NoError(t, err)
 		require.Equal(t, "rgb(255, 255, 255) rgb(0, 0, 0) true", got, page)
 		require.NoError(t, chromedp.Do(ctx, browsertest.Media("", "dark")))
@@ -190,7 +203,8 @@ func hostile(ctx context.Context, t *testing.T) {
 	defer other.Close()
 	all := ""
 	for _, s := range corpus() {
-		all += strings.ReplaceAll(strings.ReplaceAll(s, "alert(", "window.pwned=("), "https://evil.example", other.URL) + " "
+		all += strings.ReplaceAll(strings.ReplaceAll(s, "alert(", "window.pwned=("), "https://evil.example",
+			other.URL) + " "
 	}
 	all += `<script>window.pwned=3</script><img src=` + other.URL + `/x onerror=window.pwned=4>`
 	srv := httptest.NewServer(testHandler(t, poisoned(all)))
@@ -199,13 +213,17 @@ func hostile(ctx context.Context, t *testing.T) {
 	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 	for name, p := range paths() {
 		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
-		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`String(window.pwned) + document.querySelectorAll('script,img,form[action^=http]').length`))
+		got, err := chromedp.Run(ctx,
+			chromedp.Evaluate[string](
+				`String(window.pwned) + document.querySelectorAll('script,img,form[action^=http]').length`))
 		require.NoError(t, err)
 		require.Equal(t, "undefined0", got, name)
 	}
 
 	// The policy itself, should a text ever slip through.
-	blocked, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => { const s = document.createElement('script'); s.textContent = 'window.pwned=5'; document.body.append(s); const i = new Image(); i.src = '`+other.URL+`/y'; document.body.setAttribute('onclick', 'window.pwned=6'); document.body.click(); return String(window.pwned) })()`))
+	blocked, err := chromedp.Run(ctx,
+		chromedp.Evaluate[string](
+			`(() => { const s = document.createElement('script'); s.textContent = 'window.pwned=5'; document.body.append(s); const i = new Image(); i.src = '`+other.URL+`/y'; document.body.setAttribute('onclick', 'window.pwned=6'); document.body.click(); return String(window.pwned) })()`))
 	require.NoError(t, err)
 	require.Equal(t, "undefined", blocked)
 	require.Zero(t, foreign.Load(), "nothing was fetched from elsewhere")
@@ -234,7 +252,9 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 		require.NoError(t, chromedp.Do(ctx, steps...))
 	}
 	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light"), chromedp.Navigate(base+"/signup")))
-	press(chromedp.SendKeys(chromedp.CSS("#email"), "new@example.org"), chromedp.Click(chromedp.CSS("input[name=reach][value=orlow-dam]")), chromedp.Click(chromedp.CSS("input[name=cost][value='0.2']")))
+	press(chromedp.SendKeys(chromedp.CSS("#email"), "new@example.org"),
+		chromedp.Click(chromedp.CSS("input[name=reach][value=orlow-dam]")),
+		chromedp.Click(chromedp.CSS("input[name=cost][value='0.2']")))
 	heading("Look in your mail")
 	var id int64
 	for _, s := range m.subs {
@@ -258,20 +278,24 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 		return err
 	})))
 	heading("Your settings")
-	press(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"), chromedp.Click(chromedp.CSS("input[name=box][value='1/4']")))
+	press(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"),
+		chromedp.Click(chromedp.CSS("input[name=box][value='1/4']")))
 	require.Equal(t, "nylon-0.26", m.subs[id].Prefs.Line)
 	require.Equal(t, "05:05", m.subs[id].Prefs.SendAt)
 	require.Equal(t, []float64{.25}, m.subs[id].Prefs.BoxOz)
 
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+"?a=1-3")))
-	press(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"), chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.Click(chromedp.CSS("input[name=held][value=yes]")))
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+
+		"?a=1-3")))
+	press(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
+		chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.Click(chromedp.CSS("input[name=held][value=yes]")))
 	heading("Saved")
 	trip := m.trips[tripKey(id, "tamsen-bend", sample.Day)]
 	require.Equal(t, 2, trip.Fish)
 	require.True(t, *trip.Held)
 	require.Equal(t, "nylon-0.26", trip.Line, "preset from the settings, though the details were closed")
 
-	resp, err := http.Post(srv.URL+strings.TrimPrefix(testLinks().Unsubscribe(id), publicURL), "application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
+	resp, err := http.Post(srv.URL+strings.TrimPrefix(testLinks().Unsubscribe(id), publicURL),
+		"application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))
 	require.NoError(t, err)
 	require.NoError(t, resp.Body.Close())
 	require.Equal(t, 200, resp.StatusCode)
@@ -290,10 +314,12 @@ func shoot(ctx context.Context, t *testing.T, base string) {
 			w      int64
 			scheme string
 		}{{360, "light"}, {360, "dark"}, {1280, "light"}} {
-			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "", d.scheme), chromedp.Navigate(base+p)), name)
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "", d.scheme), chromedp.Navigate(base+p)),
+				name)
 			png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 			require.NoError(t, err, name)
-			require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%d-%s.png", name, d.w, d.scheme)), png, 0o644))
+			require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%s-%d-%s.png", name, d.w, d.scheme)), png,
+				0o644))
 		}
 	}
 }

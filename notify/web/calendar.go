@@ -119,7 +119,8 @@ func (f feed) entry(id string, d coldseam.Date, summary, text string) {
 	e.SetAllDayStartAt(d.UTC())
 	e.SetAllDayEndAt(d.Add(1).UTC())
 	e.SetSummary(notify.Clean(summary))
-	e.SetDescription(notify.Clean(text) + " Made " + f.words.DayClock(f.b.Issued, f.b.Day) + " on " + dayShort(f.b.Day) + "; later news on the page. Not a safety clearance: look at the water before you launch.")
+	e.SetDescription(notify.Clean(text) + " Made " + f.words.DayClock(f.b.Issued, f.b.Day) + " on " +
+		dayShort(f.b.Day) + "; later news on the page. Not a safety clearance: look at the water before you launch.")
 	e.SetURL(f.url)
 	e.SetTimeTransparency(ics.TransparencyTransparent)
 }
@@ -131,7 +132,8 @@ func (f feed) call(p notify.Page) {
 	for _, h := range p.Head {
 		head += h.Text + " "
 	}
-	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+head, sentence(head)+" "+sentence(p.Sub)+f.stage(p))
+	f.entry("call-"+f.b.Day.String(), f.b.Day, p.Verdict.String()+" "+f.name()+": "+head, sentence(head)+" "+
+		sentence(p.Sub)+f.stage(p))
 }
 
 // stage names the stage of the run where odds may stand.
@@ -154,14 +156,16 @@ func (f feed) shifts() {
 		}
 
 		edge := f.words.Temp(c.EdgeC)
-		when := fmt.Sprintf("For good within 3 days %s, 7 days %s, 10 days %s; likely %s", notify.Odds(c.Within3), notify.Odds(c.Within7), notify.Odds(c.Within10), dayShort(c.Dates[0]))
+		when := fmt.Sprintf("For good within 3 days %s, 7 days %s, 10 days %s; likely %s", notify.Odds(c.Within3),
+			notify.Odds(c.Within7), notify.Odds(c.Within10), dayShort(c.Dates[0]))
 		switch {
 		case !f.b.Day.Before(c.Dates[2]):
 			when = "Past it since " + dayShort(c.Dates[1])
 		case c.Dates[0] != c.Dates[2]:
 			when += " to " + dayShort(c.Dates[2])
 		}
-		f.entry(fmt.Sprintf("shift-%.1f-%s-%t", c.EdgeC, season(f.b.Day), c.Up), c.Dates[1], f.name()+": water "+way+edge, when+".")
+		f.entry(fmt.Sprintf("shift-%.1f-%s-%t", c.EdgeC, season(f.b.Day), c.Up), c.Dates[1], f.name()+": water "+way+
+			edge, when+".")
 	}
 }
 
@@ -199,6 +203,7 @@ func (f feed) stages() {
 			continue
 		}
 		last = d.Stage
-		f.entry("stage-"+season(f.b.Day)+"-"+d.Stage, d.Day, f.name()+": run "+d.Stage+" "+notify.Odds(d.StageP), fmt.Sprintf("Arrived about %d %%, spawned about %d %%.", pct(d.Arrived[1]), pct(d.Spawned[1])))
+		f.entry("stage-"+season(f.b.Day)+"-"+d.Stage, d.Day, f.name()+": run "+d.Stage+" "+notify.Odds(d.StageP),
+			fmt.Sprintf("Arrived about %d %%, spawned about %d %%.", pct(d.Arrived[1]), pct(d.Spawned[1])))
 	}
 }

@@ -20,7 +20,8 @@ import (
 func TestCalendarForm(t *testing.T) {
 	t.Parallel()
 
-	for _, s := range append(corpus(), "Fluß, Ünïcödé; with: marks\\ and a very long name that has to be folded more than once because it never ends") {
+	for _, s := range append(corpus(),
+		"Fluß, Ünïcödé; with: marks\\ and a very long name that has to be folded more than once because it never ends") {
 		bs := sample.All()
 		poison(reflect.ValueOf(&bs).Elem(), s)
 		out, err := calendar(s, "us", testLinks(), bs)
@@ -52,7 +53,8 @@ func TestCalendarWithoutEntries(t *testing.T) {
 	t.Parallel()
 	out, err := calendar("x", "us", testLinks(), nil)
 	require.NoError(t, err)
-	require.Contains(t, string(out), "BEGIN:VTIMEZONE\r\nTZID:UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\nTZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n")
+	require.Contains(t, string(out),
+		"BEGIN:VTIMEZONE\r\nTZID:UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\nTZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n")
 	require.NotContains(t, string(out), "VEVENT")
 	full, err := calendar("x", "us", testLinks(), sample.All())
 	require.NoError(t, err)
@@ -68,7 +70,9 @@ func TestCalendarSays(t *testing.T) {
 	require.Equal(t, out, again)
 
 	flat := strings.ReplaceAll(string(out), "\r\n ", "")
-	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412", "URL:https://club.example/river/tamsen-bend", "Not a safety clearance", "Run: moving 7\u00a0in\u00a010\\, wave 5"} {
+	for _, want := range []string{"water up past 40\u00a0°F", "wave 6\u00a0in\u00a010", "DTSTART;VALUE=DATE:20270412",
+		"URL:https://club.example/river/tamsen-bend", "Not a safety clearance",
+		"Run: moving 7\u00a0in\u00a010\\, wave 5"} {
 		require.Contains(t, flat, want)
 	}
 	past := sample.Go()
@@ -135,7 +139,8 @@ func TestCalendarBySecondReader(t *testing.T) {
 		require.Contains(t, e.URL, "https://club.example/river/")
 	}
 
-	require.True(t, strings.HasPrefix(got.Events[0].Summary, "GO "+bs[0].River), "escaped and folded text comes back whole: %s", got.Events[0].Summary)
+	require.True(t, strings.HasPrefix(got.Events[0].Summary, "GO "+bs[0].River),
+		"escaped and folded text comes back whole: %s", got.Events[0].Summary)
 	require.Equal(t, "2027-04-10", got.Events[0].Start)
 	if dir := os.Getenv("COLDSEAM_KEEP"); dir != "" {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "rivers.ics"), feed, 0o644))

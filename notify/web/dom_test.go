@@ -116,7 +116,8 @@ func TestDOMOfEveryPage(t *testing.T) {
 				if attr(s, "role") == "img" {
 					require.NotEmpty(t, tags(s, "title"), "an svg that speaks has a title")
 				} else {
-					require.True(t, attr(s, "aria-hidden") == "true" || s.Parent.Data == "svg", "an svg without a role is hidden or inside one")
+					require.True(t, attr(s, "aria-hidden") == "true" || s.Parent.Data == "svg",
+						"an svg without a role is hidden or inside one")
 				}
 			}
 
@@ -159,7 +160,9 @@ func checkAttributes(t *testing.T, doc *html.Node) {
 		}
 	}
 
-	for _, n := range all(doc, func(n *html.Node) bool { return has(n, "aria-labelledby") || has(n, "aria-describedby") }) {
+	for _, n := range all(doc, func(n *html.Node) bool {
+		return has(n, "aria-labelledby") || has(n, "aria-describedby")
+	}) {
 		for _, id := range strings.Fields(attr(n, "aria-labelledby") + " " + attr(n, "aria-describedby")) {
 			require.True(t, ids[id], "label %s is missing", id)
 		}

@@ -147,14 +147,16 @@ func presentations() []option {
 }
 
 func bodies() []option {
-	return []option{{Value: "slim", Label: "slim"}, {Value: "flutter", Label: "flutter tail"}, {Value: "paddle", Label: "paddle tail"},
+	return []option{{Value: "slim", Label: "slim"}, {Value: "flutter", Label: "flutter tail"},
+		{Value: "paddle", Label: "paddle tail"},
 		{Value: "bulky", Label: "bulky paddle tail"}, {Value: "bucktail", Label: "bucktail"}}
 }
 
 // lines are the main lines that the club's anglers use [proposal].
 func lines() []option {
 	var out []option
-	for _, k := range []string{"braid-0.10", "braid-0.12", "braid-0.14", "braid-0.16", "braid-0.18", "braid-0.20", "nylon-0.20", "nylon-0.23", "nylon-0.26", "nylon-0.30"} {
+	for _, k := range []string{"braid-0.10", "braid-0.12", "braid-0.14", "braid-0.16", "braid-0.18", "braid-0.20",
+		"nylon-0.20", "nylon-0.23", "nylon-0.26", "nylon-0.30"} {
 		out = append(out, option{Value: k, Label: lineWords(k)})
 	}
 	return out

@@ -17,7 +17,8 @@ import (
 // encoded words, marks of direction, markup, long runs.
 func nasty() *rapid.Generator[string] {
 	return rapid.OneOf(
-		rapid.SampledFrom([]string{"", "\r\n", "\x00", "\u2028", "=?utf-8?b?Zm9v?=", "\u202e", "<b>", "\"'>", "1/4", "4", "none", "06:00", "1e309", "-1", "NaN", "0x1p3", "９"}),
+		rapid.SampledFrom([]string{"", "\r\n", "\x00", "\u2028", "=?utf-8?b?Zm9v?=", "\u202e", "<b>", "\"'>", "1/4",
+			"4", "none", "06:00", "1e309", "-1", "NaN", "0x1p3", "９"}),
 		rapid.StringN(0, 12, 40), rapid.Just(strings.Repeat("x", 700)))
 }
 
@@ -32,9 +33,12 @@ func oneLine(t *rapid.T, s string) {
 func TestAnyForm(t *testing.T) {
 	t.Parallel()
 	fields := map[string][]string{
-		paths()["log"]:   {"a", "fish", "hours", "anglers", "lines", "start", "spot", "weight", "held", "held_at", "because", "presentation", "body", "line", "angle", "first", "looked", "ripe", "spent", "released", "water", "water_at", "clarity", "night", "note"},
-		paths()["prefs"]: {"reach", "send_at", "zone", "window_from", "window_to", "day", "cost", "presentation", "line", "body", "metal", "box", "species", "units", "flip", "outlook"},
-		"/signup":        {"email", "reach", "send_at", "cost", "units"},
+		paths()["log"]: {"a", "fish", "hours", "anglers", "lines", "start", "spot", "weight", "held", "held_at",
+			"because", "presentation", "body", "line", "angle", "first", "looked", "ripe", "spent", "released", "water",
+			"water_at", "clarity", "night", "note"},
+		paths()["prefs"]: {"reach", "send_at", "zone", "window_from", "window_to", "day", "cost", "presentation",
+			"line", "body", "metal", "box", "species", "units", "flip", "outlook"},
+		"/signup": {"email", "reach", "send_at", "cost", "units"},
 	}
 
 	rapid.Check(t, func(t *rapid.T) {
@@ -45,7 +49,8 @@ func TestAnyForm(t *testing.T) {
 		require.NoError(t, err)
 
 		for path, names := range fields {
-			v := url.Values{"a": {"none"}, "hours": {"3"}, "reach": {"tamsen-bend"}, "send_at": {"04:55"}, "zone": {sample.Zone}, "day": {"6"}, "email": {"x@example.org"}}
+			v := url.Values{"a": {"none"}, "hours": {"3"}, "reach": {"tamsen-bend"}, "send_at": {"04:55"},
+				"zone": {sample.Zone}, "day": {"6"}, "email": {"x@example.org"}}
 			for range rapid.IntRange(1, 4).Draw(t, "bent") {
 				v.Set(rapid.SampledFrom(names).Draw(t, "field"), nasty().Draw(t, "value"))
 			}
@@ -61,7 +66,8 @@ func TestAnyForm(t *testing.T) {
 
 		for _, s := range m.subs {
 			oneLine(t, s.Email)
-			for _, x := range []string{s.Prefs.Zone, s.Prefs.SendAt, s.Prefs.Line, s.Prefs.Body, s.Prefs.Units, s.Prefs.Species} {
+			for _, x := range []string{s.Prefs.Zone, s.Prefs.SendAt, s.Prefs.Line, s.Prefs.Body, s.Prefs.Units,
+				s.Prefs.Species} {
 				oneLine(t, x)
 			}
 		}

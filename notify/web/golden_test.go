@@ -14,7 +14,9 @@ func words(n *html.Node) string {
 
 	walk = func(n *html.Node) {
 		if n.Type == html.TextNode {
-			b.WriteString(strings.Join(strings.FieldsFunc(n.Data, func(r rune) bool { return r == ' ' || r == '\n' }), " "))
+			b.WriteString(strings.Join(strings.FieldsFunc(n.Data, func(r rune) bool {
+				return r == ' ' || r == '\n'
+			}), " "))
 			if strings.HasSuffix(n.Data, " ") {
 				b.WriteByte(' ')
 			}
@@ -25,7 +27,8 @@ func words(n *html.Node) string {
 			return
 		}
 		switch n.Data {
-		case "p", "h1", "h2", "h3", "tr", "dt", "li", "table", "caption", "figure", "figcaption", "svg", "desc", "legend", "label", "strong", "section":
+		case "p", "h1", "h2", "h3", "tr", "dt", "li", "table", "caption", "figure", "figcaption", "svg", "desc",
+			"legend", "label", "strong", "section":
 			b.WriteByte('\n')
 		case "td", "th", "dd", "tspan", "text":
 			b.WriteString(" | ")

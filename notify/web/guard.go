@@ -57,7 +57,8 @@ func (s *site) guard(next http.Handler) http.Handler {
 // probes.
 func (s *site) always(r *http.Request) bool {
 	p := r.URL.Path
-	return r.Method == http.MethodPost && strings.HasPrefix(p, notify.PathUnsubscribe) || p == s.style.path || p == "/livez" || p == "/readyz" || p == "/healthz"
+	return r.Method == http.MethodPost && strings.HasPrefix(p, notify.PathUnsubscribe) || p == s.style.path ||
+		p == "/livez" || p == "/readyz" || p == "/healthz"
 }
 
 // ownOrigin drops "Origin: null" where the browser sends no Sec-Fetch-Site: on
@@ -90,7 +91,8 @@ func (s *site) handle(pattern string, h func(http.ResponseWriter, *http.Request)
 					panic(v)
 				}
 				s.Log.Error("page panicked", "page", pattern, "err", fmt.Sprint(v), "stack", string(debug.Stack()))
-				s.message(w, r, http.StatusInternalServerError, "Something broke on our side", "The club's admin has been told.")
+				s.message(w, r, http.StatusInternalServerError, "Something broke on our side",
+					"The club's admin has been told.")
 			}
 		}()
 		if err := h(w, r); err != nil {
@@ -114,7 +116,8 @@ func statusOf(err error) (code int, title, text string) {
 	case errors.Is(err, coldseam.ErrRejected):
 		return http.StatusForbidden, "Not allowed from there", "Open the page itself and send the form from it."
 	case errors.Is(err, coldseam.ErrUnavailable), errors.Is(err, context.DeadlineExceeded):
-		return http.StatusServiceUnavailable, "Not reachable just now", "Nothing was lost. Try again in a minute. Until you have read today's call, this is not a go."
+		return http.StatusServiceUnavailable, "Not reachable just now",
+			"Nothing was lost. Try again in a minute. Until you have read today's call, this is not a go."
 	}
 	return http.StatusInternalServerError, "Something broke on our side", "The club's admin has been told."
 }

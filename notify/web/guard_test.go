@@ -46,14 +46,16 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())
 	all := paths()
-	all["style"], all["calendar"], all["robots"], all["live"] = readAsset("look.css").path, "/river/tamsen-bend/calendar.ics", "/robots.txt", "/livez"
+	all["style"], all["calendar"], all["robots"], all["live"] = readAsset("look.css").path,
+		"/river/tamsen-bend/calendar.ics", "/robots.txt", "/livez"
 
 	for name, p := range all {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			hd := get(h, p).Header()
 			csp := hd.Get("Content-Security-Policy")
-			for _, want := range []string{"default-src 'none'", "img-src 'self'", "style-src 'self'", "form-action 'self'"} {
+			for _, want := range []string{"default-src 'none'", "img-src 'self'", "style-src 'self'",
+				"form-action 'self'"} {
 				require.Contains(t, csp, want)
 			}
 			require.NotContains(t, csp, "unsafe")
@@ -63,7 +65,8 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 			require.Empty(t, hd.Get("Set-Cookie"), "no cookies")
 			require.NotEmpty(t, hd.Get("Content-Type"))
 
-			if strings.Contains(p, "/preferences/") || strings.Contains(p, "/log/") || strings.Contains(p, "/confirm/") || strings.Contains(p, "/unsubscribe/") {
+			if strings.Contains(p, "/preferences/") || strings.Contains(p, "/log/") ||
+				strings.Contains(p, "/confirm/") || strings.Contains(p, "/unsubscribe/") {
 				require.Equal(t, "no-store", hd.Get("Cache-Control"))
 				require.Equal(t, "noindex", hd.Get("X-Robots-Tag"))
 			}
@@ -78,7 +81,8 @@ func TestErrorClassToStatus(t *testing.T) {
 		err  error
 		want int
 	}{
-		{coldseam.ErrNotFound, 404}, {coldseam.ErrInvalid, 400}, {coldseam.ErrStale, 410}, {coldseam.ErrUnavailable, 503},
+		{coldseam.ErrNotFound, 404}, {coldseam.ErrInvalid, 400}, {coldseam.ErrStale, 410},
+		{coldseam.ErrUnavailable, 503},
 		{coldseam.ErrRejected, 403}, {context.DeadlineExceeded, 503}, {errors.New("disk on fire"), 500},
 	} {
 		t.Run(c.err.Error(), func(t *testing.T) {
@@ -87,7 +91,8 @@ func TestErrorClassToStatus(t *testing.T) {
 			h := testHandler(t, m)
 			m.fail = fmt.Errorf("select board for ann@example.org: %w", c.err)
 
-			for _, p := range []string{"/", "/river/tamsen-bend", "/status", "/season", "/signup", paths()["prefs"], paths()["log"]} {
+			for _, p := range []string{"/", "/river/tamsen-bend", "/status", "/season", "/signup", paths()["prefs"],
+				paths()["log"]} {
 				w := get(h, p)
 				require.Equal(t, c.want, w.Code, p)
 				require.NotContains(t, w.Body.String(), "ann@example.org", "an error's text stays in the log")
@@ -162,7 +167,8 @@ func TestBodyLimit(t *testing.T) {
 	h := testHandler(t, m)
 	before := m.rows(t)
 	for _, p := range []string{"/signup", paths()["prefs"], paths()["log"]} {
-		require.Equal(t, http.StatusRequestEntityTooLarge, post(h, p, url.Values{"note": {strings.Repeat("x", maxBody)}}).Code, p)
+		require.Equal(t, http.StatusRequestEntityTooLarge,
+			post(h, p, url.Values{"note": {strings.Repeat("x", maxBody)}}).Code, p)
 	}
 	require.Equal(t, before, m.rows(t))
 }
@@ -237,7 +243,8 @@ func TestLimiterStaysSmall(t *testing.T) {
 
 func TestClientBehindProxies(t *testing.T) {
 	t.Parallel()
-	s := &site{Config: Config{TrustedProxies: []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"), netip.MustParsePrefix("10.0.0.0/8")}}}
+	s := &site{Config: Config{TrustedProxies: []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"),
+		netip.MustParsePrefix("10.0.0.0/8")}}}
 
 	for _, c := range []struct{ name, remote, forwarded, want string }{
 		{"direct", "203.0.113.9:1", "", "203.0.113.0/24"},
@@ -332,13 +339,15 @@ func TestHealth(t *testing.T) {
 	require.Equal(t, 503, w.Code)
 	require.NotContains(t, w.Body.String(), "database")
 	require.Contains(t, ask("/readyz", "127.0.0.1:1", "").Body.String(), "connection refused")
-	require.NotContains(t, ask("/readyz", "127.0.0.1:1", "192.0.2.1").Body.String(), "refused", "behind a proxy the reader is not local")
+	require.NotContains(t, ask("/readyz", "127.0.0.1:1", "192.0.2.1").Body.String(), "refused",
+		"behind a proxy the reader is not local")
 }
 
 func TestServerTimeouts(t *testing.T) {
 	t.Parallel()
 	s := Server("127.0.0.1:0", http.NotFoundHandler())
-	require.Equal(t, []time.Duration{5 * time.Second, 10 * time.Second, 30 * time.Second, 60 * time.Second}, []time.Duration{s.ReadHeaderTimeout, s.ReadTimeout, s.WriteTimeout, s.IdleTimeout})
+	require.Equal(t, []time.Duration{5 * time.Second, 10 * time.Second, 30 * time.Second, 60 * time.Second},
+		[]time.Duration{s.ReadHeaderTimeout, s.ReadTimeout, s.WriteTimeout, s.IdleTimeout})
 }
 
 // TestGetChangesNothing fetches every link a hundred times, as mail scanners
@@ -388,7 +397,9 @@ func TestEveryTokenBit(t *testing.T) {
 	t.Parallel()
 	l := testLinks()
 
-	for name, u := range map[string]string{"confirm": l.Confirm(7, clock()), "prefs": l.Prefs(7, clock()), "unsubscribe": l.Unsubscribe(7), "log": l.Log(7, "tamsen-bend", coldseam.Date{Year: 2027, Month: 4, Day: 10}, clock()), "calendar": l.Calendar(7)} {
+	for name, u := range map[string]string{"confirm": l.Confirm(7, clock()), "prefs": l.Prefs(7, clock()),
+		"unsubscribe": l.Unsubscribe(7), "log": l.Log(7, "tamsen-bend", coldseam.Date{Year: 2027, Month: 4, Day: 10},
+			clock()), "calendar": l.Calendar(7)} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			m := newMemory()
@@ -405,7 +416,8 @@ func TestEveryTokenBit(t *testing.T) {
 					b[k] ^= 1 << bit
 					for _, method := range []string{"GET", "POST"} {
 						r := httptest.NewRequest(method, "/", nil)
-						r.URL.Path = p[:i] + string(b) // past the parser of request lines, where control bytes would stop
+						// past the parser of request lines, where control bytes would stop
+						r.URL.Path = p[:i] + string(b)
 						w := httptest.NewRecorder()
 						h.ServeHTTP(w, r)
 						require.NotEqual(t, 200, w.Code, "byte %d bit %d", k, bit)
@@ -426,9 +438,11 @@ func TestTokensKeepTheirPurpose(t *testing.T) {
 	before := m.rows(t)
 	tok := testLinks().Tokens
 
-	pages := map[notify.Purpose]string{notify.ForConfirm: "/confirm/", notify.ForPrefs: "/preferences/", notify.ForUnsubscribe: "/unsubscribe/", notify.ForLog: "/log/", notify.ForCalendar: "/calendar/"}
+	pages := map[notify.Purpose]string{notify.ForConfirm: "/confirm/", notify.ForPrefs: "/preferences/",
+		notify.ForUnsubscribe: "/unsubscribe/", notify.ForLog: "/log/", notify.ForCalendar: "/calendar/"}
 	for p := range pages {
-		token := tok.Sign(notify.Claim{Purpose: p, Subscriber: 7, Extra: notify.LogExtra("tamsen-bend", coldseam.Date{Year: 2027, Month: 4, Day: 10})})
+		token := tok.Sign(notify.Claim{Purpose: p, Subscriber: 7, Extra: notify.LogExtra("tamsen-bend",
+			coldseam.Date{Year: 2027, Month: 4, Day: 10})})
 		for q, path := range pages {
 			if p == q {
 				require.Equal(t, 200, get(h, path+token).Code)
@@ -441,9 +455,11 @@ func TestTokensKeepTheirPurpose(t *testing.T) {
 
 	require.Equal(t, before, m.rows(t))
 	old := notify.Tokens{List: tok.List, Current: tok.Previous}
-	require.Equal(t, 200, get(h, "/preferences/"+old.Sign(notify.Claim{Purpose: notify.ForPrefs, Subscriber: 7})).Code, "the previous key still opens")
+	require.Equal(t, 200, get(h, "/preferences/"+old.Sign(notify.Claim{Purpose: notify.ForPrefs, Subscriber: 7})).Code,
+		"the previous key still opens")
 	other := notify.Tokens{List: "other", Current: tok.Current}
-	require.Equal(t, 404, get(h, "/preferences/"+other.Sign(notify.Claim{Purpose: notify.ForPrefs, Subscriber: 7})).Code, "another list's does not")
+	require.Equal(t, 404, get(h, "/preferences/"+
+		other.Sign(notify.Claim{Purpose: notify.ForPrefs, Subscriber: 7})).Code, "another list's does not")
 }
 
 func TestExpiredLinks(t *testing.T) {

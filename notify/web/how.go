@@ -39,10 +39,13 @@ func (s *site) how(w http.ResponseWriter, r *http.Request) error {
 		{coldseam.Go, "go", st(line.Go + 1), "The odds reach your line, and no stop stands."},
 		{coldseam.TossUp, "toss", st(line.Go - 1), toss},
 		{coldseam.Stay, "stay", st(line.TossUp - 1), "The odds do not pay for the drive."},
-		{coldseam.NoCall, "nocall", notify.PageStaff{}, "Something the call needs is missing, silent or too old. This is not a go."},
-		{coldseam.Stop, "stop", notify.PageStaff{}, "A safety or legal limit is passed. No odds are shown, however good they would be."},
+		{coldseam.NoCall, "nocall", notify.PageStaff{},
+			"Something the call needs is missing, silent or too old. This is not a go."},
+		{coldseam.Stop, "stop", notify.PageStaff{},
+			"A safety or legal limit is passed. No odds are shown, however good they would be."},
 	}}
-	t := bandTableOf(coldseam.Brief{WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}}, notify.WordsFor(unitsOf(r), "UTC"))
+	t := bandTableOf(coldseam.Brief{WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}},
+		notify.WordsFor(unitsOf(r), "UTC"))
 	p.Bands, p.TempU = t.Heads, "°F"
 	if unitsOf(r) == "metric" {
 		p.TempU = "°C"
@@ -122,7 +125,13 @@ func (s *site) status(w http.ResponseWriter, r *http.Request) error {
 	p := statusPage{Now: now.UTC().Format("2 January 15:04") + " UTC", Mail: st.Mail, Held: st.Held}
 
 	for _, f := range st.Feeds {
-		row := inputRow{Name: notify.Clean(f.Name), Note: notify.Clean(f.Note), State: notify.Clean(f.State), Age: "never", Good: f.State == "good" || f.State == "none"}
+		row := inputRow{
+			Name:  notify.Clean(f.Name),
+			Note:  notify.Clean(f.Note),
+			State: notify.Clean(f.State),
+			Age:   "never",
+			Good:  f.State == "good" || f.State == "none",
+		}
 		if a := notify.Clean(f.Agency); a != "" {
 			row.Name += ", " + a
 		}
@@ -145,7 +154,8 @@ func (s *site) status(w http.ResponseWriter, r *http.Request) error {
 
 	for _, b := range st.Briefs {
 		words := notify.WordsFor("us", b.Zone)
-		p.Briefs = append(p.Briefs, statusBrief{notify.Clean(b.River) + ", " + notify.Clean(b.Reach), longDay(b.Day), words.DayClock(b.Issued, b.Day), b.Verdict.String()})
+		p.Briefs = append(p.Briefs, statusBrief{notify.Clean(b.River) + ", " + notify.Clean(b.Reach), longDay(b.Day),
+			words.DayClock(b.Issued, b.Day), b.Verdict.String()})
 	}
 	for _, n := range st.Notes {
 		p.Notes = append(p.Notes, notify.Clean(n))

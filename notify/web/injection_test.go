@@ -18,15 +18,19 @@ import (
 // corpus is what a feed, an admin or a member could bring.
 func corpus() []string {
 	return []string{
-		`<script>alert(1)</script>`, `"><img src=x onerror=alert(1)>`, `'><svg onload=alert(1)>`, `javascript:alert(1)`, `</title></style></textarea><script src=//evil.example/x.js></script>`,
-		`{{.}} {{template "frame"}}`, `<!--`, `]]>`, "line\r\nBcc: x@example.org", "nul\x00byte", "sep\u2028para\u2029", "\u202eright to left", `=cmd|' /C calc'!A0`, `&#60;script&#62;`,
-		`" style="position:fixed" x="`, `<base href="https://evil.example/">`, `<form action=https://evil.example>`, strings.Repeat("A", 5000), "\xff\xfe broken utf-8", `<style>*{display:none}</style>`,
+		`<script>alert(1)</script>`, `"><img src=x onerror=alert(1)>`, `'><svg onload=alert(1)>`, `javascript:alert(1)`,
+		`</title></style></textarea><script src=//evil.example/x.js></script>`,
+		`{{.}} {{template "frame"}}`, `<!--`, `]]>`, "line\r\nBcc: x@example.org", "nul\x00byte", "sep\u2028para\u2029",
+		"\u202eright to left", `=cmd|' /C calc'!A0`, `&#60;script&#62;`,
+		`" style="position:fixed" x="`, `<base href="https://evil.example/">`, `<form action=https://evil.example>`,
+		strings.Repeat("A", 5000), "\xff\xfe broken utf-8", `<style>*{display:none}</style>`,
 	}
 }
 
 // poison puts s into every text of v that is not a key.
 func poison(v reflect.Value, s string) {
-	keys := map[string]bool{"Zone": true, "Reach": true, "ID": true, "Kind": true, "Key": true, "State": true, "Stage": true, "Code": true}
+	keys := map[string]bool{"Zone": true, "Reach": true, "ID": true, "Kind": true, "Key": true, "State": true,
+		"Stage": true, "Code": true}
 	switch v.Kind() {
 	case reflect.Struct:
 		for i := range v.NumField() {
@@ -104,8 +108,14 @@ func TestLinksFromData(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
 	for i := range m.briefs {
-		m.briefs[i].Sources = []coldseam.Attribution{{Name: "Survey", Text: "Data by the survey.", Link: "javascript:alert(1)"}, {Name: "Other", Link: "https://x.example/\"onclick=1"}}
-		m.briefs[i].Rules = []coldseam.Rule{{Kind: coldseam.RuleSeason, Text: "open", Link: "data:text/html,x", CheckedOn: sample.Day}}
+		m.briefs[i].Sources = []coldseam.Attribution{{Name: "Survey", Text: "Data by the survey.",
+			Link: "javascript:alert(1)"}, {Name: "Other", Link: "https://x.example/\"onclick=1"}}
+		m.briefs[i].Rules = []coldseam.Rule{{
+			Kind:      coldseam.RuleSeason,
+			Text:      "open",
+			Link:      "data:text/html,x",
+			CheckedOn: sample.Day,
+		}}
 	}
 	got := get(testHandler(t, m), "/").Body.String()
 	require.NotContains(t, got, "javascript:")
@@ -117,8 +127,11 @@ func TestLinksFromData(t *testing.T) {
 func TestTie(t *testing.T) {
 	t.Parallel()
 	for in, want := range map[string]string{
-		"good 6 in 10, hold 3 s": "good 6\u00a0in\u00a010, hold 3\u00a0s", "lift 4-8 in, hold": `lift <span class="nb">4–8` + "\u00a0in</span>, hold", "3 h 20 min": "3\u00a0h 20\u00a0min",
-		"14 trips": "14 trips", "Water 39 F: wear": "Water 39\u00a0°F: wear", "Water 39F: wear": "Water 39\u00a0°F: wear", "water 3.9C": "water 3.9\u00a0°C", "": "",
+		"good 6 in 10, hold 3 s": "good 6\u00a0in\u00a010, hold 3\u00a0s",
+		"lift 4-8 in, hold":      `lift <span class="nb">4–8` + "\u00a0in</span>, hold",
+		"3 h 20 min":             "3\u00a0h 20\u00a0min",
+		"14 trips":               "14 trips", "Water 39 F: wear": "Water 39\u00a0°F: wear",
+		"Water 39F: wear": "Water 39\u00a0°F: wear", "water 3.9C": "water 3.9\u00a0°C", "": "",
 		"said TOSS-UP": `said <span class="nb">TOSS-UP</span>`, "Sun 6 in 10": "Sun\u00a06\u00a0in\u00a010",
 		"call 555-0100, 2026-04-10, id 04024F, loop:1F": "call 555-0100, 2026-04-10, id 04024F, loop:1F",
 		`a<b> & "3-5" 6–8`:                              `a&lt;b&gt; &amp; &#34;3-5&#34; <span class="nb">6–8</span>`,

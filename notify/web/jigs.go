@@ -142,7 +142,8 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 	if leader != "" {
 		leader = "leader " + leader
 	}
-	for _, x := range []string{w.Maybe(j.Why), w.Maybe(j.LineLies), w.Maybe(j.Dunes), w.Notes(j.Costs), leader, notify.PlaceGives(j.Kind)} {
+	for _, x := range []string{w.Maybe(j.Why), w.Maybe(j.LineLies), w.Maybe(j.Dunes), w.Notes(j.Costs), leader,
+		notify.PlaceGives(j.Kind)} {
 		r.say(x)
 	}
 	for _, x := range j.Warnings {

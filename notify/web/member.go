@@ -33,10 +33,15 @@ func (s *site) confirmForm(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.claim(r, notify.ForConfirm); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{Title: "Start the morning mail", NoIndex: true, Bare: true, Body: ask{
-		Text:   []string{"One short mail before daylight: go or not, what to tie, where the run stands. You can change or stop it from every mail."},
-		Button: "Yes, send me the morning mail", Action: r.URL.Path,
-		Note: "Opening this page starts nothing. Only the button does. Not you? Close the page; the request is deleted after 14 days."}}))
+	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
+		Title:   "Start the morning mail",
+		NoIndex: true,
+		Bare:    true,
+		Body: ask{
+			Text:   []string{"One short mail before daylight: go or not, what to tie, where the run stands. You can change or stop it from every mail."},
+			Button: "Yes, send me the morning mail", Action: r.URL.Path,
+			Note: "Opening this page starts nothing. Only the button does. Not you? Close the page; the request is deleted after 14 days."},
+	}))
 }
 
 func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
@@ -55,14 +60,25 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 
 	if why := offList(sub.State); why != "" && sub.State != "paused" {
 		// An old link, pressed again after leaving, starts nothing.
-		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No mail is on its way", NoIndex: true, Bare: true, Body: done{
-			Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}}}))
+		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
+			Title:   "No mail is on its way",
+			NoIndex: true,
+			Bare:    true,
+			Body: done{
+				Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}},
+		}))
 	}
 
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "You are on the list", NoIndex: true, Bare: true, Body: done{
-		Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
-			"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
-		Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"}, {notify.PathHow, "What 6 in 10 means"}}}}))
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
+		Title:   "You are on the list",
+		NoIndex: true,
+		Bare:    true,
+		Body: done{
+			Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
+				"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
+			Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"},
+				{notify.PathHow, "What 6 in 10 means"}}},
+	}))
 }
 
 // offList says in words why a subscriber in this state gets no mail; "" when
@@ -91,10 +107,15 @@ func (s *site) unsubscribeForm(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.claim(r, notify.ForUnsubscribe); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{Title: "Stop the morning mail", NoIndex: true, Bare: true, Body: ask{
-		Text:   []string{"One tap and no further mail is sent, from the next minute on."},
-		Button: "Stop all mail", Action: r.URL.Path,
-		Note: "Opening this page stops nothing. Only the button does. To leave out days or rivers instead, use the settings link in the mail."}}))
+	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
+		Title:   "Stop the morning mail",
+		NoIndex: true,
+		Bare:    true,
+		Body: ask{
+			Text:   []string{"One tap and no further mail is sent, from the next minute on."},
+			Button: "Stop all mail", Action: r.URL.Path,
+			Note: "Opening this page stops nothing. Only the button does. To leave out days or rivers instead, use the settings link in the mail."},
+	}))
 }
 
 // unsubscribe is the one-click target of RFC 8058: a POST without cookies, 200
@@ -104,10 +125,17 @@ func (s *site) unsubscribe(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := s.Store.Unsubscribe(r.Context(), c.Subscriber, s.Now()); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+	if err := s.Store.Unsubscribe(r.Context(), c.Subscriber, s.Now()); err != nil &&
+		!errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No more mail", NoIndex: true, Bare: true, Body: done{
-		Text:  []string{"You are off the list. A mail that is already on its way may still arrive.", "Want your address erased altogether? Answer any mail of ours and ask the admin."},
-		Links: []link{{notify.PathBoard, "Today's rivers"}}}}))
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
+		Title:   "No more mail",
+		NoIndex: true,
+		Bare:    true,
+		Body: done{
+			Text: []string{"You are off the list. A mail that is already on its way may still arrive.",
+				"Want your address erased altogether? Answer any mail of ours and ask the admin."},
+			Links: []link{{notify.PathBoard, "Today's rivers"}}},
+	}))
 }

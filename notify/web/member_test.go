@@ -16,7 +16,8 @@ import (
 )
 
 func signUpValues(email string) url.Values {
-	return url.Values{"email": {email}, "reach": {"tamsen-bend", "orlow-dam"}, "send_at": {"04:55"}, "cost": {"0.4"}, "units": {"us"}}
+	return url.Values{"email": {email}, "reach": {"tamsen-bend", "orlow-dam"}, "send_at": {"04:55"}, "cost": {"0.4"},
+		"units": {"us"}}
 }
 
 func TestSignUp(t *testing.T) {
@@ -33,7 +34,13 @@ func TestSignUp(t *testing.T) {
 		}
 	}
 	require.Equal(t, "pending", got.State)
-	require.Equal(t, coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "orlow-dam"}, Zone: sample.Zone, SendAt: "04:55", Units: "us", Cost: .4}, got.Prefs)
+	require.Equal(t, coldseam.Preferences{
+		Reaches: []coldseam.ReachID{"tamsen-bend", "orlow-dam"},
+		Zone:    sample.Zone,
+		SendAt:  "04:55",
+		Units:   "us",
+		Cost:    .4,
+	}, got.Prefs)
 }
 
 // TestSignUpTellsNothing compares the answers to known, unknown and suppressed
@@ -108,7 +115,8 @@ func TestListBombing(t *testing.T) {
 	h := testHandler(t, m)
 	refused := 0
 	for i := range 10_000 {
-		r := httptest.NewRequest("POST", "/signup", strings.NewReader(signUpValues(fmt.Sprintf("victim%d@example.org", i%3000)).Encode()))
+		r := httptest.NewRequest("POST", "/signup",
+			strings.NewReader(signUpValues(fmt.Sprintf("victim%d@example.org", i%3000)).Encode()))
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 		r.RemoteAddr = fmt.Sprintf("203.%d.%d.9:1", i/250%250, i%250)
 		w := httptest.NewRecorder()
@@ -191,8 +199,10 @@ func TestOneClickUnsubscribe(t *testing.T) {
 }
 
 func prefsValues() url.Values {
-	return url.Values{"reach": {"orlow-dam", "tamsen-bend"}, "send_at": {"05:15"}, "zone": {"America/Chicago"}, "window_from": {"06:30"}, "window_to": {"11:00"},
-		"day": {"6", "0"}, "cost": {"0.5"}, "craft": {"tube"}, "presentation": {"vertical"}, "line": {"nylon-0.26"}, "body": {"bucktail"}, "metal": {"tungsten"}, "box": {"1/8", "1/4", "3/8"},
+	return url.Values{"reach": {"orlow-dam", "tamsen-bend"}, "send_at": {"05:15"}, "zone": {"America/Chicago"},
+		"window_from": {"06:30"}, "window_to": {"11:00"},
+		"day": {"6", "0"}, "cost": {"0.5"}, "craft": {"tube"}, "presentation": {"vertical"}, "line": {"nylon-0.26"},
+		"body": {"bucktail"}, "metal": {"tungsten"}, "box": {"1/8", "1/4", "3/8"},
 		"species": {"walleye"}, "units": {"metric"}, "flip": {"1"}, "outlook": {"1"}}
 }
 
@@ -203,12 +213,30 @@ func TestPreferences(t *testing.T) {
 	p := paths()["prefs"]
 	w := post(h, p, prefsValues())
 	require.Equal(t, 200, w.Code, w.Body.String())
-	require.Equal(t, coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend", "orlow-dam"}, Zone: "America/Chicago", SendAt: "05:15", WindowFrom: "06:30", WindowTo: "11:00",
-		Species: "walleye", Units: "metric", Craft: coldseam.CraftTube, Presentation: "vertical", Body: "bucktail", Line: "nylon-0.26", Metal: "tungsten", BoxOz: []float64{.125, .25, .375}, Cost: .5,
-		Weekdays: []int{6, 0}, FlipNotice: true, Outlook: true}, m.subs[7].Prefs)
+	require.Equal(t, coldseam.Preferences{
+		Reaches:      []coldseam.ReachID{"tamsen-bend", "orlow-dam"},
+		Zone:         "America/Chicago",
+		SendAt:       "05:15",
+		WindowFrom:   "06:30",
+		WindowTo:     "11:00",
+		Species:      "walleye",
+		Units:        "metric",
+		Craft:        coldseam.CraftTube,
+		Presentation: "vertical",
+		Body:         "bucktail",
+		Line:         "nylon-0.26",
+		Metal:        "tungsten",
+		BoxOz:        []float64{.125, .25, .375},
+		Cost:         .5,
+		Weekdays:     []int{6, 0},
+		FlipNotice:   true,
+		Outlook:      true,
+	}, m.subs[7].Prefs)
 	// What the form shows is what it would save.
 	body := get(h, p).Body.String()
-	for _, want := range []string{`value="05:15"`, `value="06:30"`, `value="nylon-0.26" selected`, `value="0.5" selected`, `value="tube" selected`, `name="box" value="1/4" checked`, `name="flip" value="1" checked`, `value="metric" checked`} {
+	for _, want := range []string{`value="05:15"`, `value="06:30"`, `value="nylon-0.26" selected`,
+		`value="0.5" selected`, `value="tube" selected`, `name="box" value="1/4" checked`,
+		`name="flip" value="1" checked`, `value="metric" checked`} {
 		require.Contains(t, body, want)
 	}
 	require.NotContains(t, body, "ann@example.org", "the address never reaches the page")
@@ -266,7 +294,8 @@ func TestAllSevenDaysIsTheDefault(t *testing.T) {
 func TestOffTheListIsSaid(t *testing.T) {
 	t.Parallel()
 
-	for state, want := range map[string]string{"unsubscribed": "You have left the list", "suppressed": "came back", "paused": "rests until the season", "confirmed": ""} {
+	for state, want := range map[string]string{"unsubscribed": "You have left the list", "suppressed": "came back",
+		"paused": "rests until the season", "confirmed": ""} {
 		t.Run(state, func(t *testing.T) {
 			t.Parallel()
 			m := newMemory()

@@ -36,17 +36,37 @@ type memory struct {
 }
 
 func newMemory() *memory {
-	m := &memory{briefs: sample.All(), subs: map[int64]coldseam.Subscriber{}, trips: map[string]coldseam.Trip{}, confirm: map[string]int{}, season: sampleRecap()}
+	m := &memory{
+		briefs:  sample.All(),
+		subs:    map[int64]coldseam.Subscriber{},
+		trips:   map[string]coldseam.Trip{},
+		confirm: map[string]int{},
+		season:  sampleRecap(),
+	}
 	for _, b := range m.briefs {
-		r := coldseam.Reach{ID: b.Reach, River: b.River, Name: b.ReachName, Zone: b.Zone, Species: []string{"walleye"}, Rules: b.Rules}
+		r := coldseam.Reach{
+			ID:      b.Reach,
+			River:   b.River,
+			Name:    b.ReachName,
+			Zone:    b.Zone,
+			Species: []string{"walleye"},
+			Rules:   b.Rules,
+		}
 		for _, j := range b.Jig {
 			r.Spots = append(r.Spots, coldseam.Spot{ID: j.SpotID, Name: j.Spot, Kind: j.Kind})
 		}
 		m.reaches = append(m.reaches, r)
 	}
-	m.subs[7] = coldseam.Subscriber{ID: 7, Email: "ann@example.org", State: "confirmed", CreatedAt: sample.Issued, Prefs: coldseam.Preferences{
-		Reaches: []coldseam.ReachID{"tamsen-bend", "brandt-lower"}, Zone: sample.Zone, SendAt: "04:45", Units: "us", WindowFrom: "06:00", WindowTo: "10:00",
-		Line: "braid-0.14", Presentation: "quartering", BoxOz: []float64{.125, .1875, .25, .375}}}
+	m.subs[7] = coldseam.Subscriber{
+		ID:        7,
+		Email:     "ann@example.org",
+		State:     "confirmed",
+		CreatedAt: sample.Issued,
+		Prefs: coldseam.Preferences{
+			Reaches: []coldseam.ReachID{"tamsen-bend", "brandt-lower"}, Zone: sample.Zone, SendAt: "04:45", Units: "us",
+			WindowFrom: "06:00", WindowTo: "10:00",
+			Line: "braid-0.14", Presentation: "quartering", BoxOz: []float64{.125, .1875, .25, .375}},
+	}
 	return m
 }
 
@@ -90,8 +110,15 @@ func (m *memory) Scorecard(_ context.Context, id coldseam.ReachID) (Scorecard, e
 	if err := m.lock(false); err != nil || m.noScore || id != "tamsen-bend" {
 		return Scorecard{}, err
 	}
-	return Scorecard{Since: coldseam.Date{Year: 2025, Month: 3, Day: 1}, Mornings: 58, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true,
-		Bins: scoreBins()}, nil
+	return Scorecard{
+		Since:    coldseam.Date{Year: 2025, Month: 3, Day: 1},
+		Mornings: 58,
+		Brier:    .19,
+		Climate:  .23,
+		Gain:     [2]float64{.01, .07},
+		GainOK:   true,
+		Bins:     scoreBins(),
+	}, nil
 }
 
 func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap, error) {
@@ -108,9 +135,12 @@ func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap,
 func (m *memory) Status(context.Context) (Status, error) {
 	defer m.mu.Unlock()
 	return Status{
-		Feeds: []FeedState{{"Flow, Mill Bridge", "Meridian water survey", sample.Issued.Add(-20 * time.Minute), 6 * time.Hour, "good", ""},
-			{"Flow, Quern weir", "Meridian water survey", sample.Issued.Add(-7 * time.Hour), 6 * time.Hour, "good", "connection refused"}},
-		Briefs: []BriefState{{"Tamsen River", "Bend reach", sample.Zone, sample.Day, sample.Issued, coldseam.Go}}, Mail: MailCount{212, 211, 1, 0},
+		Feeds: []FeedState{{"Flow, Mill Bridge", "Meridian water survey", sample.Issued.Add(-20 * time.Minute),
+			6 * time.Hour, "good", ""},
+			{"Flow, Quern weir", "Meridian water survey", sample.Issued.Add(-7 * time.Hour), 6 * time.Hour, "good",
+				"connection refused"}},
+		Briefs: []BriefState{{"Tamsen River", "Bend reach", sample.Zone, sample.Day, sample.Issued, coldseam.Go}},
+		Mail:   MailCount{212, 211, 1, 0},
 	}, m.lock(false)
 }
 
@@ -213,7 +243,8 @@ func (m *memory) SaveTrip(_ context.Context, t coldseam.Trip) error {
 const publicURL = "https://club.example"
 
 func testLinks() notify.Links {
-	return notify.Links{PublicURL: publicURL, Tokens: notify.Tokens{List: "coldseam.club.example", Current: notify.TokenKey{ID: 2, Secret: []byte("0123456789abcdef0123456789abcdef")},
+	return notify.Links{PublicURL: publicURL, Tokens: notify.Tokens{List: "coldseam.club.example",
+		Current:  notify.TokenKey{ID: 2, Secret: []byte("0123456789abcdef0123456789abcdef")},
 		Previous: notify.TokenKey{ID: 1, Secret: []byte("fedcba9876543210fedcba9876543210")}}}
 }
 
@@ -221,8 +252,15 @@ func testLinks() notify.Links {
 func clock() time.Time { return sample.Issued.Add(20 * time.Minute) }
 
 func testConfig(m *memory) Config {
-	return Config{Store: m, Links: testLinks(), Club: "Tamsen Valley Walleye Club", Now: clock, Log: slog.New(slog.DiscardHandler),
-		SignUpFloor: -1, Limits: Limits{PagesPerMinute: 1e6}}
+	return Config{
+		Store:       m,
+		Links:       testLinks(),
+		Club:        "Tamsen Valley Walleye Club",
+		Now:         clock,
+		Log:         slog.New(slog.DiscardHandler),
+		SignUpFloor: -1,
+		Limits:      Limits{PagesPerMinute: 1e6},
+	}
 }
 
 func testHandler(t *testing.T, m *memory) http.Handler {
@@ -234,18 +272,43 @@ func testHandler(t *testing.T, m *memory) http.Handler {
 
 // sampleRecap is an invented spring.
 func sampleRecap() Recap {
-	r := Recap{Year: 2027, Season: "Spring 2027", River: "Tamsen River", Reach: "Bend reach", Story: []string{"A late, cold start; half of the run came in nine days."},
-		FirstFish: coldseam.Date{Year: 2027, Month: 3, Day: 26}, Peak: coldseam.Date{Year: 2027, Month: 4, Day: 13}, LastFish: coldseam.Date{Year: 2027, Month: 5, Day: 1},
-		Trips: 61, ZeroTrips: 23, StayedHome: 9, RodHours: 304, Fish: 187, Held: 41, Lifted: 11,
-		Money:   RecapMoney{GoodGo: 9, PoorGo: 5, RightStay: 17, DrivesSaved: 23, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67},
-		Bands:   []RecapRate{{Key: "slow", Trips: 9, RodHours: 42, Fish: 9, Lo: .10, Hi: .38}, {Key: "ease", Trips: 20, RodHours: 96, Fish: 55, Lo: .42, Hi: .75}, {Key: "lift", Trips: 23, RodHours: 118, Fish: 104, Lo: .71, Hi: 1.08}, {Key: "spawn", Trips: 7, RodHours: 37, Fish: 19, Lo: .31, Hi: .80}, {Key: "drop-back", Hidden: true}},
-		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5}, {Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
-		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9}, {Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24, Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},
+	r := Recap{
+		Year:       2027,
+		Season:     "Spring 2027",
+		River:      "Tamsen River",
+		Reach:      "Bend reach",
+		Story:      []string{"A late, cold start; half of the run came in nine days."},
+		FirstFish:  coldseam.Date{Year: 2027, Month: 3, Day: 26},
+		Peak:       coldseam.Date{Year: 2027, Month: 4, Day: 13},
+		LastFish:   coldseam.Date{Year: 2027, Month: 5, Day: 1},
+		Trips:      61,
+		ZeroTrips:  23,
+		StayedHome: 9,
+		RodHours:   304,
+		Fish:       187,
+		Held:       41,
+		Lifted:     11,
+		Money: RecapMoney{GoodGo: 9, PoorGo: 5, RightStay: 17, DrivesSaved: 23, Misses: 4, MilesSaved: 1140,
+			Currency: "USD", CostPerMile: .67},
+		Bands: []RecapRate{{Key: "slow", Trips: 9, RodHours: 42, Fish: 9, Lo: .10, Hi: .38},
+			{Key: "ease", Trips: 20, RodHours: 96, Fish: 55, Lo: .42, Hi: .75}, {Key: "lift", Trips: 23, RodHours: 118,
+				Fish: 104, Lo: .71, Hi: 1.08}, {Key: "spawn", Trips: 7, RodHours: 37, Fish: 19, Lo: .31, Hi: .80},
+			{Key: "drop-back", Hidden: true}},
+		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5},
+			{Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
+		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9},
+			{Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24,
+				Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},
 			{Verdict: coldseam.NoCall, Mornings: 3}},
-		Said:  scoreBins(),
-		Skill: []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
-		Stops: []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}}, Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
-		Change: []string{"Sound the middle run: it had no weight all spring.", "Log held and lifted at the dune crests; two more logs calibrate it."}, Sources: sample.Go().Sources, Rules: []RecapRules{{River: sample.Go().River, Rules: sample.Go().Rules}}}
+		Said:    scoreBins(),
+		Skill:   []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
+		Stops:   []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}},
+		Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
+		Change: []string{"Sound the middle run: it had no weight all spring.",
+			"Log held and lifted at the dune crests; two more logs calibrate it."},
+		Sources: sample.Go().Sources,
+		Rules:   []RecapRules{{River: sample.Go().River, Rules: sample.Go().Rules}},
+	}
 
 	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
 	for i := range 62 {
@@ -265,5 +328,6 @@ func sampleRecap() Recap {
 }
 
 func scoreBins() []ScoreBin {
-	return []ScoreBin{{From: 0, To: 2, Mornings: 21, Good: 3}, {From: 3, To: 4, Mornings: 17, Good: 6}, {From: 5, To: 6, Mornings: 14, Good: 7}, {From: 7, To: 10, Mornings: 6, Good: 5}}
+	return []ScoreBin{{From: 0, To: 2, Mornings: 21, Good: 3}, {From: 3, To: 4, Mornings: 17, Good: 6},
+		{From: 5, To: 6, Mornings: 14, Good: 7}, {From: 7, To: 10, Mornings: 6, Good: 5}}
 }

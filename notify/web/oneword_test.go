@@ -43,9 +43,22 @@ func TestOneWordOnEverySurface(t *testing.T) {
 
 		payload, err := notify.Content{Club: "Club", Briefs: []coldseam.Brief{b}}.Marshal()
 		require.NoError(t, err)
-		c := &notify.Composer{Links: testLinks(), Club: "Club", From: netmail.Address{Address: "club@example.org"}, Domain: "example.org",
-			BounceDomain: "bounce.example.org", Owner: "keeper@example.org"}
-		letter, err := c.Compose(coldseam.Letter{ID: 1, Kind: coldseam.MailMorning, LocalDate: b.Day, CreatedAt: clock(), Payload: payload, Subscriber: sub}, nil)
+		c := &notify.Composer{
+			Links:        testLinks(),
+			Club:         "Club",
+			From:         netmail.Address{Address: "club@example.org"},
+			Domain:       "example.org",
+			BounceDomain: "bounce.example.org",
+			Owner:        "keeper@example.org",
+		}
+		letter, err := c.Compose(coldseam.Letter{
+			ID:         1,
+			Kind:       coldseam.MailMorning,
+			LocalDate:  b.Day,
+			CreatedAt:  clock(),
+			Payload:    payload,
+			Subscriber: sub,
+		}, nil)
 		require.NoError(t, err)
 		r, err := mail.CreateReader(strings.NewReader(string(letter.Bytes)))
 		require.NoError(t, err)
@@ -83,14 +96,16 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			"html":         first("html", `>`+anyWord+`</p>`, parts[1]),
 			"command line": first("brief", `(?m)^`+anyWord+`\b`, strings.Join(notify.Text(b, p), "\n")),
 			"json":         first("json", `"Verdict":"`+anyWord+`"`, string(raw)),
-			"calendar":     first("calendar", `SUMMARY:(?:[^\r\n]*: )?`+anyWord, get(h, "/river/"+string(b.Reach)+"/calendar.ics").Body.String()),
-			"river page":   page("/river/" + string(b.Reach)),
-			"board":        page("/"),
+			"calendar": first("calendar", `SUMMARY:(?:[^\r\n]*: )?`+anyWord,
+				get(h, "/river/"+string(b.Reach)+"/calendar.ics").Body.String()),
+			"river page": page("/river/" + string(b.Reach)),
+			"board":      page("/"),
 		}
 
 		if b.Verdict.ShowsOdds() {
 			p.Cost = b.Cost
-			form := (&site{Config: Config{Cost: coldseam.DefaultCost, Margin: coldseam.DefaultMargin}}).prefsOf(p, m.reaches)
+			form := (&site{Config: Config{Cost: coldseam.DefaultCost, Margin: coldseam.DefaultMargin}}).prefsOf(p,
+				m.reaches)
 			from, err := strconv.Atoi(first("settings", `GO from (\d+) in 10`, chosenLabel(form.Costs)))
 			require.NoError(t, err)
 			got["settings"] = coldseam.Line{Go: from, TossUp: from - form.Below}.Word(b.Odds).String()

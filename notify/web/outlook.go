@@ -25,7 +25,15 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 
 	for _, i := range apart(b) {
 		x := b.Windows[i]
-		r := windowRow{Span: w.Span(x.Start, x.End), Odds: "none", Water: "not known", Flow: "not known", Tie: "none", Note: notify.Key(x.Why), Best: i == b.WindowI}
+		r := windowRow{
+			Span:  w.Span(x.Start, x.End),
+			Odds:  "none",
+			Water: "not known",
+			Flow:  "not known",
+			Tie:   "none",
+			Note:  notify.Key(x.Why),
+			Best:  i == b.WindowI,
+		}
 		switch {
 		case len(x.Stops) > 0:
 			r.Odds, r.Note = "STOP", w.Reason(x.Stops[0])
@@ -77,7 +85,8 @@ func apart(b coldseam.Brief) []int {
 	for _, i := range order {
 		free := len(out) < mostWindows
 		for _, k := range out {
-			free = free && (!b.Windows[i].Start.Before(b.Windows[k].End) || !b.Windows[k].Start.Before(b.Windows[i].End))
+			free = free && (!b.Windows[i].Start.Before(b.Windows[k].End) ||
+				!b.Windows[k].Start.Before(b.Windows[i].End))
 		}
 		if free {
 			out = append(out, i)
@@ -114,7 +123,8 @@ func adviceOf(b coldseam.Brief, w notify.Words) *advice {
 	h, way := w.How(b.How), b.How
 	a := &advice{}
 	for _, r := range [][2]string{
-		{"Band", notify.BandWord(way)}, {"Pace", notify.Clean(way.Action)}, {"Cadence", h.Cadence}, {"Hook", notify.Clean(way.Hook)}, {"Leader", h.Leader},
+		{"Band", notify.BandWord(way)}, {"Pace", notify.Clean(way.Action)}, {"Cadence", h.Cadence},
+		{"Hook", notify.Clean(way.Hook)}, {"Leader", h.Leader},
 		{"Colour", h.Colour}, {"Bait", h.Bait}, {"Where", whereWords(way.Where)},
 	} {
 		if r[1] != "" {
@@ -152,7 +162,14 @@ type outlookRow struct {
 func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 	var out []outlookRow
 	for _, d := range b.Next {
-		r := outlookRow{Day: d.Day.UTC().Format("Mon 2"), Odds: "none", Wave: "none", Water: "not known", Flow: "not known", Note: notify.Key(d.Note)}
+		r := outlookRow{
+			Day:   d.Day.UTC().Format("Mon 2"),
+			Odds:  "none",
+			Wave:  "none",
+			Water: "not known",
+			Flow:  "not known",
+			Note:  notify.Key(d.Note),
+		}
 		switch {
 		case d.Verdict == coldseam.Stop:
 			r.Odds = "stop likely"

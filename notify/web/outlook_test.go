@@ -17,7 +17,12 @@ func TestWindowsApart(t *testing.T) {
 	b.Windows = nil
 	for i := range 8 {
 		s := sample.Issued.Add(time.Duration(90+i*90) * time.Minute)
-		b.Windows = append(b.Windows, coldseam.Window{Start: s, End: s.Add(210 * time.Minute), Odds: .5 + .01*float64(i), OddsOK: true})
+		b.Windows = append(b.Windows, coldseam.Window{
+			Start:  s,
+			End:    s.Add(210 * time.Minute),
+			Odds:   .5 + .01*float64(i),
+			OddsOK: true,
+		})
 	}
 
 	b.WindowI = 2
@@ -50,8 +55,25 @@ func TestShifts(t *testing.T) {
 	b := sample.Go()
 	d := sample.Day
 	b.Crossings = []coldseam.Crossing{
-		{EdgeC: coldseam.C(37), Up: true, Within3: 1, Within7: 1, Within10: 1, Horizon: 10, Dates: [3]coldseam.Date{d.Add(-3), d.Add(-3), d.Add(-3)}, AtEdge: d.Add(-3)},
-		{EdgeC: coldseam.C(40), Up: false, Within3: .2, Not: .3, Horizon: 10, Dates: [3]coldseam.Date{d.Add(1), d.Add(4), d.Add(8)}, LowConf: true},
+		{
+			EdgeC:    coldseam.C(37),
+			Up:       true,
+			Within3:  1,
+			Within7:  1,
+			Within10: 1,
+			Horizon:  10,
+			Dates:    [3]coldseam.Date{d.Add(-3), d.Add(-3), d.Add(-3)},
+			AtEdge:   d.Add(-3),
+		},
+		{
+			EdgeC:   coldseam.C(40),
+			Up:      false,
+			Within3: .2,
+			Not:     .3,
+			Horizon: 10,
+			Dates:   [3]coldseam.Date{d.Add(1), d.Add(4), d.Add(8)},
+			LowConf: true,
+		},
 		{EdgeC: coldseam.C(45), Up: true, Not: .9, Horizon: 10},
 		{EdgeC: coldseam.C(50), Up: true, Confirmed: true},
 	}

@@ -24,7 +24,8 @@ func pack(next http.Handler) http.Handler {
 		hold := &held{header: w.Header(), code: http.StatusOK}
 		next.ServeHTTP(hold, r)
 		h, body := w.Header(), hold.body.Bytes()
-		if hold.code == http.StatusOK && (r.Method == http.MethodGet || r.Method == http.MethodHead) && !strings.Contains(h.Get("Cache-Control"), "no-store") {
+		if hold.code == http.StatusOK && (r.Method == http.MethodGet || r.Method == http.MethodHead) &&
+			!strings.Contains(h.Get("Cache-Control"), "no-store") {
 			sum := sha256.Sum256(body)
 			tag := `W/"` + hex.EncodeToString(sum[:9]) + `"`
 			h.Set("ETag", tag)

@@ -95,9 +95,17 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	}
 
 	line := coldseam.LineOf(cmp.Or(p.Cost, s.Cost), s.Margin)
-	page := prefsPage{P: p, Units: chosen(unitOptions(), p.Units), Presentations: chosen(presentations(), p.Presentation), Bodies: chosen(bodies(), p.Body),
-		Lines: chosen(lines(), p.Line), Metals: chosen(metals(), p.Metal), Crafts: chosen(crafts(), string(p.Craft)),
-		Costs: chosen(s.allCosts(p.Cost), costValue(p.Cost)), Below: line.Go - line.TossUp}
+	page := prefsPage{
+		P:             p,
+		Units:         chosen(unitOptions(), p.Units),
+		Presentations: chosen(presentations(), p.Presentation),
+		Bodies:        chosen(bodies(), p.Body),
+		Lines:         chosen(lines(), p.Line),
+		Metals:        chosen(metals(), p.Metal),
+		Crafts:        chosen(crafts(), string(p.Craft)),
+		Costs:         chosen(s.allCosts(p.Cost), costValue(p.Cost)),
+		Below:         line.Go - line.TossUp,
+	}
 	var ids, oz, days []string
 	for _, id := range p.Reaches {
 		ids = append(ids, string(id))
@@ -113,7 +121,8 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 	for i := range box {
 		box[i].Label = box[i].Value // the heading holds the unit
 	}
-	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(box, oz...), chosen(weekdays(), days...)
+	page.Reaches, page.Box, page.Days = chosen(reachOptions(rs), ids...), chosen(box, oz...),
+		chosen(weekdays(), days...)
 
 	if len(p.Weekdays) == 0 {
 		for i := range page.Days {
@@ -183,7 +192,8 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 	p := f.prefs(rs, s.allCosts(sub.Prefs.Cost))
 	if !f.ok() {
 		page := s.prefsOf(p, rs)
-		page.P.SendAt, page.P.WindowFrom, page.P.WindowTo, page.P.Zone = f.text("send_at"), f.text("window_from"), f.text("window_to"), f.text("zone")
+		page.P.SendAt, page.P.WindowFrom, page.P.WindowTo, page.P.Zone = f.text("send_at"), f.text("window_from"),
+			f.text("window_to"), f.text("zone")
 		page.Errs, page.List = f.errs, f.problems()
 		return s.showPrefs(w, r, http.StatusUnprocessableEntity, c, page)
 	}
@@ -198,11 +208,22 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 
 // prefs reads the whole form.
 func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
-	p := coldseam.Preferences{Reaches: f.reaches(rs), Zone: f.text("zone"), SendAt: f.clock("send_at"),
-		WindowFrom: f.clock("window_from"), WindowTo: f.clock("window_to"), Species: f.choice("species", species(rs)),
-		Units: f.choice("units", unitOptions()), Presentation: f.choice("presentation", presentations()), Body: f.choice("body", bodies()),
-		Craft: coldseam.Craft(f.choice("craft", crafts())),
-		Line:  f.choice("line", lines()), Metal: f.choice("metal", metals()), FlipNotice: f.v.Get("flip") == "1", Outlook: f.v.Get("outlook") == "1"}
+	p := coldseam.Preferences{
+		Reaches:      f.reaches(rs),
+		Zone:         f.text("zone"),
+		SendAt:       f.clock("send_at"),
+		WindowFrom:   f.clock("window_from"),
+		WindowTo:     f.clock("window_to"),
+		Species:      f.choice("species", species(rs)),
+		Units:        f.choice("units", unitOptions()),
+		Presentation: f.choice("presentation", presentations()),
+		Body:         f.choice("body", bodies()),
+		Craft:        coldseam.Craft(f.choice("craft", crafts())),
+		Line:         f.choice("line", lines()),
+		Metal:        f.choice("metal", metals()),
+		FlipNotice:   f.v.Get("flip") == "1",
+		Outlook:      f.v.Get("outlook") == "1",
+	}
 	p.Cost, _ = strconv.ParseFloat(f.choice("cost", costs), 64)
 	if err := zone(p.Zone); err != nil {
 		f.bad("zone", fmt.Sprintf("%q is not a time zone. Want one such as America/Chicago.", short(p.Zone)))

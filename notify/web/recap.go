@@ -186,7 +186,8 @@ func recapPageOf(r Recap, units string) recapPage {
 	for _, t := range []struct {
 		title, head string
 		rows        []RecapRate
-	}{{"Catch by band", "Band", r.Bands}, {"Catch by stage of the run", "Stage", r.Stages}, {"Catch by flow", "Flow for the date", r.FlowClasses}, {"Catch by weight", "Jig", r.Weights}} {
+	}{{"Catch by band", "Band", r.Bands}, {"Catch by stage of the run", "Stage", r.Stages},
+		{"Catch by flow", "Flow for the date", r.FlowClasses}, {"Catch by weight", "Jig", r.Weights}} {
 		if len(t.rows) > 0 {
 			p.Rates = append(p.Rates, rateTableOf(t.title, t.head, t.rows))
 		}
@@ -291,7 +292,8 @@ func moneyWords(m RecapMoney, units string) []string {
 		out = append(out, fmt.Sprintf("GO came true on %d of %d mornings that were fished.", m.GoodGo, n))
 	}
 	if n := m.RightStay + m.Misses; n > 0 {
-		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings that were fished; %d were good.", m.RightStay, n, m.Misses))
+		out = append(out, fmt.Sprintf("STAY was right on %d of %d mornings that were fished; %d were good.",
+			m.RightStay, n, m.Misses))
 	}
 
 	if m.MilesSaved > 0 && finite(m.MilesSaved) {
@@ -305,7 +307,8 @@ func moneyWords(m RecapMoney, units string) []string {
 			if units == "metric" {
 				each, unit = m.CostPerMile/1.609344, "km"
 			}
-			s += fmt.Sprintf(", about %s %s at %s %.2f a %s", cur, thousands(m.MilesSaved*m.CostPerMile), cur, each, unit)
+			s += fmt.Sprintf(", about %s %s at %s %.2f a %s", cur, thousands(m.MilesSaved*m.CostPerMile), cur, each,
+				unit)
 		}
 
 		out = append(out, s+".")
@@ -340,7 +343,8 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 	rec, err := s.Store.Season(r.Context(), year, reach)
 	if errors.Is(err, coldseam.ErrNotFound) && year == 0 {
 		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "No season on record yet", Body: done{
-			Text: []string{"The recap begins with the first brief and the first logged trip. Zeros count."}, Links: []link{{notify.PathBoard, "Today's rivers"}}}}))
+			Text:  []string{"The recap begins with the first brief and the first logged trip. Zeros count."},
+			Links: []link{{notify.PathBoard, "Today's rivers"}}}}))
 	}
 
 	if err != nil {
@@ -351,7 +355,8 @@ func (s *site) season(w http.ResponseWriter, r *http.Request) error {
 	base := "/season/" + strconv.Itoa(rec.Year)
 	p.Links = append(p.Links, link{base, "All rivers"})
 	for _, x := range rs {
-		p.Links = append(p.Links, link{base + "?river=" + template.URLQueryEscaper(string(x.ID)), notify.Clean(x.River) + ", " + notify.Clean(x.Name)})
+		p.Links = append(p.Links, link{base + "?river=" + template.URLQueryEscaper(string(x.ID)),
+			notify.Clean(x.River) + ", " + notify.Clean(x.Name)})
 	}
 	p.Links = append(p.Links, link{"/season/" + strconv.Itoa(rec.Year-1), "Season " + strconv.Itoa(rec.Year-1)})
 	return s.show(w, http.StatusOK, "recap", s.clubFoot(r, frame{Title: p.Head, Body: p}))

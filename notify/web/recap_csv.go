@@ -61,12 +61,16 @@ func recapRows(r Recap) [][5]string {
 	}
 	out := [][5]string{
 		{"season", r.River, "reach", SafeCell(r.Reach), ""}, {"season", r.River, "year", n(r.Year), ""},
-		{"season", r.River, "first_fish", day(r.FirstFish), "date"}, {"season", r.River, "peak", day(r.Peak), "date"}, {"season", r.River, "last_fish", day(r.LastFish), "date"},
-		{"season", r.River, "trips", n(r.Trips), "1"}, {"season", r.River, "zero_trips", n(r.ZeroTrips), "1"}, {"season", r.River, "stayed_home", n(r.StayedHome), "1"},
+		{"season", r.River, "first_fish", day(r.FirstFish), "date"}, {"season", r.River, "peak", day(r.Peak), "date"},
+		{"season", r.River, "last_fish", day(r.LastFish), "date"},
+		{"season", r.River, "trips", n(r.Trips), "1"}, {"season", r.River, "zero_trips", n(r.ZeroTrips), "1"},
+		{"season", r.River, "stayed_home", n(r.StayedHome), "1"},
 		{"season", r.River, "rod_hours", x(r.RodHours), "h"}, {"season", r.River, "fish", n(r.Fish), "1"},
 		{"season", r.River, "weights_held", n(r.Held), "1"}, {"season", r.River, "weights_lifted", n(r.Lifted), "1"},
 		{"money", r.River, "good_go", n(r.Money.GoodGo), "1"}, {"money", r.River, "poor_go", n(r.Money.PoorGo), "1"},
-		{"money", r.River, "drives_saved", n(r.Money.DrivesSaved), "1"}, {"money", r.River, "right_stay", n(r.Money.RightStay), "1"}, {"money", r.River, "misses", n(r.Money.Misses), "1"}, {"money", r.River, "miles_saved", x(r.Money.MilesSaved), "mi"},
+		{"money", r.River, "drives_saved", n(r.Money.DrivesSaved), "1"},
+		{"money", r.River, "right_stay", n(r.Money.RightStay), "1"}, {"money", r.River, "misses", n(r.Money.Misses),
+			"1"}, {"money", r.River, "miles_saved", x(r.Money.MilesSaved), "mi"},
 	}
 
 	for _, t := range []struct {
@@ -79,12 +83,17 @@ func recapRows(r Recap) [][5]string {
 				continue
 			}
 			if c.withheld() {
-				out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"}, [5]string{t.section, c.Key, "anglers", n(c.Anglers), "1"},
+				out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"},
+					[5]string{t.section, c.Key, "anglers", n(c.Anglers), "1"},
 					[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"})
 				continue
 			}
-			out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"}, [5]string{t.section, c.Key, "rod_hours", x(c.RodHours), "h"}, [5]string{t.section, c.Key, "fish", n(c.Fish), "1"},
-				[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p10", x(c.Lo), "1/h"}, [5]string{t.section, c.Key, "fish_per_rod_hour_p90", x(c.Hi), "1/h"})
+			out = append(out, [5]string{t.section, c.Key, "trips", n(c.Trips), "1"},
+				[5]string{t.section, c.Key, "rod_hours", x(c.RodHours), "h"},
+				[5]string{t.section, c.Key, "fish", n(c.Fish), "1"},
+				[5]string{t.section, c.Key, "fish_per_rod_hour", x(c.Rate()), "1/h"},
+				[5]string{t.section, c.Key, "fish_per_rod_hour_p10", x(c.Lo), "1/h"},
+				[5]string{t.section, c.Key, "fish_per_rod_hour_p90", x(c.Hi), "1/h"})
 		}
 	}
 
@@ -94,20 +103,23 @@ func recapRows(r Recap) [][5]string {
 		case v.Hidden:
 			out = append(out, [5]string{"verdict", v.Verdict.String(), "hidden", "fewer than 3 anglers", ""})
 		case v.Verdict.ShowsOdds():
-			out = append(out, [5]string{"verdict", v.Verdict.String(), "fished", n(v.Judged), "1"}, [5]string{"verdict", v.Verdict.String(), "good", n(v.Good), "1"})
+			out = append(out, [5]string{"verdict", v.Verdict.String(), "fished", n(v.Judged), "1"},
+				[5]string{"verdict", v.Verdict.String(), "good", n(v.Good), "1"})
 		}
 	}
 
 	for _, s := range r.Skill {
 		item := s.Quantity + " lead " + n(s.Lead)
-		out = append(out, [5]string{"skill", item, "skill", x(s.Skill), "1"}, [5]string{"skill", item, "lo", x(s.Lo), "1"}, [5]string{"skill", item, "hi", x(s.Hi), "1"}, [5]string{"skill", item, "mornings", n(s.N), "1"})
+		out = append(out, [5]string{"skill", item, "skill", x(s.Skill), "1"}, [5]string{"skill", item, "lo", x(s.Lo),
+			"1"}, [5]string{"skill", item, "hi", x(s.Hi), "1"}, [5]string{"skill", item, "mornings", n(s.N), "1"})
 	}
 
 	for _, s := range r.Stops {
 		out = append(out, [5]string{"stop", s.words(), "mornings", n(s.N), "1"})
 	}
 	for _, o := range r.Outages {
-		out = append(out, [5]string{"outage", o.Gauge, "hours from " + o.From.UTC().Format(time.RFC3339), x(math.Round(o.For.Hours()*100) / 100), "h"})
+		out = append(out, [5]string{"outage", o.Gauge, "hours from " + o.From.UTC().Format(time.RFC3339),
+			x(math.Round(o.For.Hours()*100) / 100), "h"})
 	}
 
 	for _, d := range r.Days {

@@ -24,7 +24,8 @@ func (r Recap) story(units string) []string {
 	if r.Trips > 0 {
 		s := fmt.Sprintf("%d trips and %s rod-hours for %d fish", r.Trips, thousands(r.RodHours), r.Fish)
 		if n, from, to := r.halfOfCatch(); n > 0 {
-			s += fmt.Sprintf("; half of them came in %d days, %s to %s", n, from.UTC().Format("2 January"), to.UTC().Format("2 January"))
+			s += fmt.Sprintf("; half of them came in %d days, %s to %s", n, from.UTC().Format("2 January"),
+				to.UTC().Format("2 January"))
 		}
 		out = append(out, s+".")
 	}

@@ -29,7 +29,8 @@ func TestStory(t *testing.T) {
 	}
 
 	require.Equal(t, []string{"12 trips and 60 rod-hours for 40 fish; half of them came in 4 days, 10 April to 13 April.",
-		"The water went up past 37\u00a0°F on 6 April, 40\u00a0°F on 6 April, 45\u00a0°F on 14 April, and stayed."}, r.story("us"))
+		"The water went up past 37\u00a0°F on 6 April, 40\u00a0°F on 6 April, 45\u00a0°F on 14 April, and stayed."},
+		r.story("us"))
 	require.Contains(t, r.story("metric")[1], "4.4\u00a0°C")
 	for i, j := 0, len(r.Days)-1; i < j; i, j = i+1, j-1 {
 		r.Days[i].WaterC, r.Days[j].WaterC = r.Days[j].WaterC, r.Days[i].WaterC

@@ -56,7 +56,8 @@ func TestRecapHTML(t *testing.T) {
 	}
 	checkTables(t, doc)
 	s := text(doc)
-	for _, want := range []string{"61", "fewer than 3 anglers, not shown", "GO came true on 9 of 14 mornings", "1,140", "This is not a safety clearance", "Meridian water survey", "Sound the middle run"} {
+	for _, want := range []string{"61", "fewer than 3 anglers, not shown", "GO came true on 9 of 14 mornings", "1,140",
+		"This is not a safety clearance", "Meridian water survey", "Sound the middle run"} {
 		require.Contains(t, s, want)
 	}
 	require.NotContains(t, s, "NaN")

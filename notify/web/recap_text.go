@@ -52,7 +52,8 @@ func RecapText(w io.Writer, r Recap, units string) error {
 		t.head("What we said and what came")
 		t.line(fmt.Sprintf("%-10s %9s %7s %6s  %s", "verdict", "mornings", "fished", "good", "came true"))
 		for _, v := range r.Verdicts {
-			t.line(fmt.Sprintf("%-10s %9d %7s %6s  %s", v.Verdict, v.Mornings, judgedText(v, v.Judged), judgedText(v, v.Good), plain(cameTrue(v))))
+			t.line(fmt.Sprintf("%-10s %9d %7s %6s  %s", v.Verdict, v.Mornings, judgedText(v, v.Judged),
+				judgedText(v, v.Good), plain(cameTrue(v))))
 		}
 	}
 
@@ -122,7 +123,8 @@ func skillWords(ss []RecapSkill) []string {
 		} else if s.Hi < 0 {
 			word = "worse"
 		}
-		out = append(out, fmt.Sprintf("%s, %d days ahead: %s (skill %s, interval %s to %s, %d mornings)", notify.Clean(s.Quantity), s.Lead, word, signed(s.Skill), signed(s.Lo), signed(s.Hi), s.N))
+		out = append(out, fmt.Sprintf("%s, %d days ahead: %s (skill %s, interval %s to %s, %d mornings)",
+			notify.Clean(s.Quantity), s.Lead, word, signed(s.Skill), signed(s.Lo), signed(s.Hi), s.N))
 	}
 	return out
 }
@@ -149,7 +151,8 @@ func (c RecapCount) words() string {
 func outageWords(os []RecapOutage) []string {
 	var out []string
 	for _, o := range os {
-		out = append(out, fmt.Sprintf("%s: %s from %s UTC", notify.Clean(o.Gauge), notify.Age(o.For), o.From.UTC().Format("2 January 15:04")))
+		out = append(out, fmt.Sprintf("%s: %s from %s UTC", notify.Clean(o.Gauge), notify.Age(o.For),
+			o.From.UTC().Format("2 January 15:04")))
 	}
 	return out
 }

@@ -144,7 +144,13 @@ func foot(f frame, briefs []coldseam.Brief) frame {
 	seen := map[coldseam.Attribution]bool{}
 	for _, b := range briefs {
 		for _, a := range b.Sources {
-			a = coldseam.Attribution{Provider: a.Provider, Name: notify.Clean(a.Name), Licence: notify.Clean(a.Licence), Text: notify.Clean(a.Text), Link: a.Link}
+			a = coldseam.Attribution{
+				Provider: a.Provider,
+				Name:     notify.Clean(a.Name),
+				Licence:  notify.Clean(a.Licence),
+				Text:     notify.Clean(a.Text),
+				Link:     a.Link,
+			}
 			if !notify.WebLink(a.Link) {
 				a.Link = ""
 			}
@@ -192,7 +198,13 @@ func (s *site) message(w http.ResponseWriter, _ *http.Request, code int, title, 
 	s.foot.mu.Lock()
 	last := s.foot.foot
 	s.foot.mu.Unlock()
-	err := s.show(w, code, "message", frame{Title: title, NoIndex: true, Body: text, Caution: last.Caution, Sources: last.Sources})
+	err := s.show(w, code, "message", frame{
+		Title:   title,
+		NoIndex: true,
+		Body:    text,
+		Caution: last.Caution,
+		Sources: last.Sources,
+	})
 	if err != nil {
 		http.Error(w, title, code)
 	}

@@ -91,8 +91,17 @@ func (s *site) brief(r *http.Request, id coldseam.ReachID) (coldseam.Brief, erro
 func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	words := notify.WordsFor(units, b.Zone)
 	page := notify.PageOf(b, coldseam.Preferences{Units: units})
-	p := &riverPage{Page: page, Class: classOf(page.Verdict), Gauge: notify.Clean(b.SiteName), Day: longDay(b.Day), ShortDay: page.Day,
-		ICS: riverPath(b.Reach) + "/calendar.ics", FlowU: "cfs", TempU: "°F", Regul: b.Flow.Regulated}
+	p := &riverPage{
+		Page:     page,
+		Class:    classOf(page.Verdict),
+		Gauge:    notify.Clean(b.SiteName),
+		Day:      longDay(b.Day),
+		ShortDay: page.Day,
+		ICS:      riverPath(b.Reach) + "/calendar.ics",
+		FlowU:    "cfs",
+		TempU:    "°F",
+		Regul:    b.Flow.Regulated,
+	}
 	if words.Metric() {
 		p.FlowU, p.TempU = "m³/s", "°C"
 	}
@@ -195,7 +204,14 @@ func limitWords(d time.Duration) string {
 func inputsOf(b coldseam.Brief, words notify.Words) []inputRow {
 	var out []inputRow
 	for _, in := range b.Inputs {
-		row := inputRow{Name: notify.InputName(in), Age: "never", Limit: "", State: notify.Clean(in.State), Note: words.Notes(in.Note), Good: notify.InputGood(in)}
+		row := inputRow{
+			Name:  notify.InputName(in),
+			Age:   "never",
+			Limit: "",
+			State: notify.Clean(in.State),
+			Note:  words.Notes(in.Note),
+			Good:  notify.InputGood(in),
+		}
 		if !in.At.IsZero() {
 			row.Age = notify.Age(in.Age)
 		}

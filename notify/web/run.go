@@ -54,7 +54,8 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 	if r.PRefill >= .05 {
 		v.Notes = append(v.Notes, "Refill after a gap within three days: "+notify.Odds(r.PRefill)+".")
 	}
-	v.Notes = append(v.Notes, "A wave, twice the daily fish of the week before: today "+notify.Odds(r.PWave)+"; within three days "+
+	v.Notes = append(v.Notes, "A wave, twice the daily fish of the week before: today "+notify.Odds(r.PWave)+
+		"; within three days "+
 		notify.Odds(r.PWave3d)+". "+waveWorth(r.Counted))
 
 	if len(r.MostLike) > 0 {
@@ -66,7 +67,8 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 	}
 
 	if !r.HatchFrom.IsZero() {
-		v.Notes = append(v.Notes, "Eggs laid now hatch about "+dayShort(r.HatchFrom)+" to "+dayShort(r.HatchTo)+". Stay off the gravel.")
+		v.Notes = append(v.Notes, "Eggs laid now hatch about "+dayShort(r.HatchFrom)+" to "+dayShort(r.HatchTo)+
+			". Stay off the gravel.")
 	}
 	if note := w.Notes(r.Note); note != "" {
 		v.Notes = append(v.Notes, sentence(note))
@@ -83,7 +85,8 @@ func waveWorth(c coldseam.FishCounted) string {
 	if c.Seasons > 0 {
 		from = fmt.Sprintf(" %d seasons of it say how far to trust that.", c.Seasons)
 	}
-	return fmt.Sprintf("Today's follow the fish counter: %.0f on %s, %.0f a day in the week to it.%s", c.Fish, dayShort(c.Day), c.WeekMean, from)
+	return fmt.Sprintf("Today's follow the fish counter: %.0f on %s, %.0f a day in the week to it.%s", c.Fish,
+		dayShort(c.Day), c.WeekMean, from)
 }
 
 // clockSVG is two bars from 0 to 100 %: arrived and spawned, the likely range

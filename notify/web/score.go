@@ -70,7 +70,13 @@ func scoreOf(sc Scorecard) *scoreView {
 	var best *ScoreBin
 
 	for i, b := range sc.Bins {
-		row := scoreRow{Said: strconv.Itoa(b.From) + "–" + strconv.Itoa(b.To) + "\u00a0in\u00a010", Mornings: b.Mornings, Good: b.Good, Came: "too few", Hidden: b.Hidden}
+		row := scoreRow{
+			Said:     strconv.Itoa(b.From) + "–" + strconv.Itoa(b.To) + "\u00a0in\u00a010",
+			Mornings: b.Mornings,
+			Good:     b.Good,
+			Came:     "too few",
+			Hidden:   b.Hidden,
+		}
 		if b.From == b.To {
 			row.Said = strconv.Itoa(b.From) + "\u00a0in\u00a010"
 		}
@@ -88,20 +94,26 @@ func scoreOf(sc Scorecard) *scoreView {
 		if best.From == best.To {
 			said = strconv.Itoa(best.From)
 		}
-		v.Words = append(v.Words, fmt.Sprintf("Of %d mornings we said %s in 10, %d came true.", best.Mornings, said, best.Good))
+		v.Words = append(v.Words, fmt.Sprintf("Of %d mornings we said %s in 10, %d came true.", best.Mornings, said,
+			best.Good))
 	}
 
 	switch {
 	case sc.Mornings < claimed:
-		v.Words = append(v.Words, fmt.Sprintf("%d mornings are too few to say whether the odds beat the usual share of good mornings.", sc.Mornings))
+		v.Words = append(v.Words,
+			fmt.Sprintf("%d mornings are too few to say whether the odds beat the usual share of good mornings.",
+				sc.Mornings))
 	case !finite(sc.Brier) || !finite(sc.Climate):
 		v.Words = append(v.Words, fmt.Sprintf("%d mornings, not scored.", sc.Mornings))
 	case !sc.GainOK || !finite(sc.Gain[0]) || !finite(sc.Gain[1]):
-		v.Words = append(v.Words, fmt.Sprintf("Brier score %.2f, against %.2f for always saying the usual share of good mornings; %d mornings, smaller is better.", sc.Brier, sc.Climate, sc.Mornings))
+		v.Words = append(v.Words,
+			fmt.Sprintf("Brier score %.2f, against %.2f for always saying the usual share of good mornings; %d mornings, smaller is better.", sc.Brier, sc.Climate, sc.Mornings))
 	case sc.Gain[0] > 0:
-		v.Words = append(v.Words, fmt.Sprintf("Better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %.2f to %.2f.", sc.Brier, sc.Climate, sc.Mornings, sc.Gain[0], sc.Gain[1]))
+		v.Words = append(v.Words,
+			fmt.Sprintf("Better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %.2f to %.2f.", sc.Brier, sc.Climate, sc.Mornings, sc.Gain[0], sc.Gain[1]))
 	default:
-		v.Words = append(v.Words, fmt.Sprintf("Not shown to be better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %s to %.2f.", sc.Brier, sc.Climate, sc.Mornings, signed(sc.Gain[0]), sc.Gain[1]))
+		v.Words = append(v.Words,
+			fmt.Sprintf("Not shown to be better than always saying the usual share of good mornings: Brier score %.2f against %.2f on %d mornings, the gain likely %s to %.2f.", sc.Brier, sc.Climate, sc.Mornings, signed(sc.Gain[0]), sc.Gain[1]))
 	}
 
 	return v

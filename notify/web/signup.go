@@ -27,7 +27,8 @@ const defaultSendAt = "04:55"
 
 // costs are the three answers of the sign-up; the preferences have more.
 func (s *site) costs() []option {
-	out := []option{{Value: "0.2", Label: "Next to nothing"}, {Value: "0.4", Label: "A fair drive"}, {Value: "0.7", Label: "Half a night’s sleep"}}
+	out := []option{{Value: "0.2", Label: "Next to nothing"}, {Value: "0.4", Label: "A fair drive"},
+		{Value: "0.7", Label: "Half a night’s sleep"}}
 	for i, c := range []float64{.2, .4, .7} {
 		out[i].Hint = fmt.Sprintf("GO from %d in 10", coldseam.LineOf(c, s.Margin).Go)
 	}
@@ -68,14 +69,23 @@ func (s *site) signUp(w http.ResponseWriter, r *http.Request) error {
 	if notify.ValidAddress(email) != nil {
 		f.bad("email", "This is not a mail address we can write to. Want name@host.domain.")
 	}
-	p := coldseam.Preferences{Reaches: f.reaches(rs), SendAt: f.clock("send_at"), Units: f.choice("units", unitOptions())}
+	p := coldseam.Preferences{Reaches: f.reaches(rs), SendAt: f.clock("send_at"),
+		Units: f.choice("units", unitOptions())}
 	p.Cost, _ = strconv.ParseFloat(f.choice("cost", s.costs()), 64)
 	p.Zone = zoneOf(rs, p.Reaches)
 
 	if !f.ok() {
-		page := signUpPage{Email: notify.Clean(email), SendAt: f.text("send_at"), Reaches: chosen(reachOptions(rs), f.v["reach"]...),
-			Costs: chosen(s.costs(), f.v.Get("cost")), Units: chosen(unitOptions(), f.v.Get("units")), Errs: f.errs, List: f.problems()}
-		return s.show(w, http.StatusUnprocessableEntity, "signup", s.clubFoot(r, frame{Title: "The morning mail", Body: page, NoIndex: true}))
+		page := signUpPage{
+			Email:   notify.Clean(email),
+			SendAt:  f.text("send_at"),
+			Reaches: chosen(reachOptions(rs), f.v["reach"]...),
+			Costs:   chosen(s.costs(), f.v.Get("cost")),
+			Units:   chosen(unitOptions(), f.v.Get("units")),
+			Errs:    f.errs,
+			List:    f.problems(),
+		}
+		return s.show(w, http.StatusUnprocessableEntity, "signup",
+			s.clubFoot(r, frame{Title: "The morning mail", Body: page, NoIndex: true}))
 	}
 
 	for _, l := range []struct {

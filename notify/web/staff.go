@@ -32,7 +32,8 @@ func staffSVG(v coldseam.Verdict, st notify.PageStaff, size string) template.HTM
 			if i <= st.Filled {
 				cls = "c f"
 			}
-			fmt.Fprintf(&w, `<rect class="%s%s" x="1.5" y="%g" width="16" height="%g"/>`, cls, thin, 2+gap*float64(10-i), h)
+			fmt.Fprintf(&w, `<rect class="%s%s" x="1.5" y="%g" width="16" height="%g"/>`, cls, thin,
+				2+gap*float64(10-i), h)
 		}
 		if top, bottom := 2+gap*float64(10-st.Hi)-1, 2+gap*float64(10-st.Lo)-(gap-h)+1; st.Hi > st.Lo {
 			fmt.Fprintf(&w, `<path class="m" d="M21,%gH27V%gH21"/>`, top, bottom)

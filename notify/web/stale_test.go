@@ -28,7 +28,10 @@ func TestYesterdaysGoIsNoCall(t *testing.T) {
 		require.Contains(t, s, "NO CALL", p)
 		require.Contains(t, s, "No call yet for today; the last was for Saturday 10 April")
 		require.NotContains(t, s, "in\u00a010")
-		require.Empty(t, all(doc, func(n *html.Node) bool { c := attr(n, "class"); return c == "v go" || c == "go" || c == "toss" }))
+		require.Empty(t, all(doc, func(n *html.Node) bool {
+			c := attr(n, "class")
+			return c == "v go" || c == "go" || c == "toss"
+		}))
 	}
 
 	ics := get(h, "/river/tamsen-bend/calendar.ics").Body.String()
@@ -42,7 +45,8 @@ func TestCallPastItsTime(t *testing.T) {
 	cfg.Now = func() time.Time { return sample.Go().GoodUntil.Add(time.Minute) }
 	h, err := New(cfg)
 	require.NoError(t, err)
-	require.Contains(t, get(h, "/river/tamsen-bend").Body.String(), "This call was good until 10:30. That time has passed")
+	require.Contains(t, get(h, "/river/tamsen-bend").Body.String(),
+		"This call was good until 10:30. That time has passed")
 	require.Contains(t, get(h, "/").Body.String(), "That time has passed")
 }
 
@@ -70,7 +74,8 @@ func TestBoardOrder(t *testing.T) {
 	for _, b := range bs {
 		got = append(got, b.Verdict)
 	}
-	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.NoCall, coldseam.Stop}, got)
+	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.NoCall, coldseam.Stop},
+		got)
 	require.Equal(t, "One river is stopped, one river has no call.", summary(bs))
 	require.Empty(t, summary(bs[:2]))
 }
@@ -106,7 +111,8 @@ func TestJudgeForYourself(t *testing.T) {
 	b := sample.Go()
 	b.Verdict = coldseam.NoCall
 	b.Inputs[3].State = "stale"
-	b.Reasons = []coldseam.Reason{{Code: "stale_alerts", Kind: "missing", Text: "Warnings feed silent 3 h; the limit is 1 h"}}
+	b.Reasons = []coldseam.Reason{{Code: "stale_alerts", Kind: "missing",
+		Text: "Warnings feed silent 3 h; the limit is 1 h"}}
 	m.briefs[0] = b
 	s := text(tags(parse(t, get(testHandler(t, m), "/river/tamsen-bend").Body.String()), "main")[0])
 	require.Contains(t, s, "NO CALL")
@@ -120,7 +126,8 @@ func TestJudgeForYourself(t *testing.T) {
 func TestPersonalCalendarHasOwnRivers(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())
-	out := get(h, "/calendar/"+testLinks().Tokens.Sign(notify.Claim{Purpose: notify.ForCalendar, Subscriber: 7})+".ics").Body.String()
+	out := get(h, "/calendar/"+testLinks().Tokens.Sign(notify.Claim{Purpose: notify.ForCalendar, Subscriber: 7})+
+		".ics").Body.String()
 	require.Contains(t, out, "Tamsen")
 	require.Contains(t, out, "Brandt")
 	require.NotContains(t, out, "Orlow")

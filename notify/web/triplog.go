@@ -30,19 +30,23 @@ type logPage struct {
 
 // answers are the four links of the mail.
 func answers() []option {
-	return []option{{Value: "none", Label: "None"}, {Value: "1-3", Label: "1 to 3"}, {Value: "4", Label: "4 or more"}, {Value: "no", Label: "Did not go"}}
+	return []option{{Value: "none", Label: "None"}, {Value: "1-3", Label: "1 to 3"}, {Value: "4", Label: "4 or more"},
+		{Value: "no", Label: "Did not go"}}
 }
 
 func heldOptions() []option {
-	return []option{{Value: "yes", Label: "Held bottom"}, {Value: "no", Label: "Lifted off"}, {Value: "", Label: "Not sure"}}
+	return []option{{Value: "yes", Label: "Held bottom"}, {Value: "no", Label: "Lifted off"},
+		{Value: "", Label: "Not sure"}}
 }
 
 func becauseOptions() []option {
-	return []option{{Value: "yes", Label: "Yes, I would have gone anyway"}, {Value: "no", Label: "No, the mail decided"}}
+	return []option{{Value: "yes", Label: "Yes, I would have gone anyway"},
+		{Value: "no", Label: "No, the mail decided"}}
 }
 
 func clarityOptions() []option {
-	return []option{{Value: "clear", Label: "clear"}, {Value: "stained", Label: "stained"}, {Value: "muddy", Label: "muddy"}}
+	return []option{{Value: "clear", Label: "clear"}, {Value: "stained", Label: "stained"},
+		{Value: "muddy", Label: "muddy"}}
 }
 
 // maxNote is the longest note that is kept, in runes.
@@ -159,10 +163,14 @@ func (v visit) values(t coldseam.Trip) map[string]string {
 	}
 
 	out := map[string]string{
-		"a": answerOf(t), "hours": num(t.Hours), "anglers": num(float64(t.Anglers)), "lines": num(float64(t.Lines)), "fish": num(float64(t.Fish)),
-		"looked": num(float64(t.LookedAt)), "ripe": num(float64(t.Ripe)), "spent": num(float64(t.Spent)), "released": num(float64(t.Released)),
-		"spot": t.SpotID, "presentation": t.Presentation, "body": t.Body, "line": t.Line, "held": flag(t.Held), "held_at": clock(t.HeldAt),
-		"start": clock(t.Start), "water_at": clock(t.WaterAt), "first": clock(t.FirstFish), "clarity": t.Clarity, "note": t.Note,
+		"a": answerOf(t), "hours": num(t.Hours), "anglers": num(float64(t.Anglers)), "lines": num(float64(t.Lines)),
+		"fish":   num(float64(t.Fish)),
+		"looked": num(float64(t.LookedAt)), "ripe": num(float64(t.Ripe)), "spent": num(float64(t.Spent)),
+		"released": num(float64(t.Released)),
+		"spot":     t.SpotID, "presentation": t.Presentation, "body": t.Body, "line": t.Line, "held": flag(t.Held),
+		"held_at": clock(t.HeldAt),
+		"start":   clock(t.Start), "water_at": clock(t.WaterAt), "first": clock(t.FirstFish), "clarity": t.Clarity,
+		"note": t.Note,
 	}
 	if t.WeightOz > 0 {
 		out["weight"] = coldseam.OzName(t.WeightOz)
@@ -203,16 +211,28 @@ func answerOf(t coldseam.Trip) string {
 }
 
 func (v visit) page(vals map[string]string) logPage {
-	p := logPage{River: notify.Clean(v.reach.River), Reach: notify.Clean(v.reach.Name), Day: longDay(v.day), Metric: v.sub.Prefs.Units == "metric", V: vals,
-		Answers: chosen(answers(), vals["a"]), Held: chosen(heldOptions(), vals["held"]), Because: chosen(becauseOptions(), vals["because"]),
-		Weights: chosen(sizes(), vals["weight"]), Presentations: chosen(presentations(), vals["presentation"]), Bodies: chosen(bodies(), vals["body"]),
-		Lines: chosen(lines(), vals["line"]), Clarity: chosen(clarityOptions(), vals["clarity"])}
+	p := logPage{
+		River:         notify.Clean(v.reach.River),
+		Reach:         notify.Clean(v.reach.Name),
+		Day:           longDay(v.day),
+		Metric:        v.sub.Prefs.Units == "metric",
+		V:             vals,
+		Answers:       chosen(answers(), vals["a"]),
+		Held:          chosen(heldOptions(), vals["held"]),
+		Because:       chosen(becauseOptions(), vals["because"]),
+		Weights:       chosen(sizes(), vals["weight"]),
+		Presentations: chosen(presentations(), vals["presentation"]),
+		Bodies:        chosen(bodies(), vals["body"]),
+		Lines:         chosen(lines(), vals["line"]),
+		Clarity:       chosen(clarityOptions(), vals["clarity"]),
+	}
 	var spots []option
 	for _, s := range v.reach.Spots {
 		spots = append(spots, option{Value: s.ID, Label: notify.Clean(s.Name)})
 	}
 	p.Spots = chosen(spots, vals["spot"])
-	for _, k := range []string{"looked", "ripe", "spent", "water", "first", "note", "clarity", "released", "angle", "night", "ice"} {
+	for _, k := range []string{"looked", "ripe", "spent", "water", "first", "note", "clarity", "released", "angle",
+		"night", "ice"} {
 		p.More = p.More || vals[k] != ""
 	}
 	return p
@@ -241,7 +261,8 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 		}
 		p := v.page(vals)
 		p.Errs, p.List = f.errs, f.problems()
-		for _, k := range []string{"looked", "ripe", "spent", "released", "water", "water_at", "first", "angle", "held_at", "clarity"} {
+		for _, k := range []string{"looked", "ripe", "spent", "released", "water", "water_at", "first", "angle",
+			"held_at", "clarity"} {
 			p.More = p.More || f.errs[k] != ""
 		}
 		return s.showLog(w, r, http.StatusUnprocessableEntity, p)
@@ -250,8 +271,14 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 	if err := s.Store.SaveTrip(r.Context(), t); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Saved", NoIndex: true, Bare: true, Body: done{
-		Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"}, {riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
+		Title:   "Saved",
+		NoIndex: true,
+		Bare:    true,
+		Body: done{
+			Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"},
+				{riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}},
+	}))
 }
 
 func savedWords(t coldseam.Trip, v visit) []string {
@@ -262,12 +289,20 @@ func savedWords(t coldseam.Trip, v visit) []string {
 	case t.Fish == 0:
 		return []string{head + "no fish.", "Zeros teach the model as much as fish do."}
 	}
-	return []string{fmt.Sprintf("%s%d fish.", head, t.Fish), "It goes into the run clock, the weights and the season's recap. Names never do."}
+	return []string{fmt.Sprintf("%s%d fish.", head, t.Fish),
+		"It goes into the run clock, the weights and the season's recap. Names never do."}
 }
 
 // trip reads the form. Times belong to the day of the trip.
 func (f *form) trip(v visit, now time.Time) coldseam.Trip {
-	t := coldseam.Trip{Reach: v.reach.ID, Subscriber: v.sub.ID, Date: v.day, EnteredAt: now, Source: "form", Ice: f.v.Get("ice") == "1"}
+	t := coldseam.Trip{
+		Reach:      v.reach.ID,
+		Subscriber: v.sub.ID,
+		Date:       v.day,
+		EnteredAt:  now,
+		Source:     "form",
+		Ice:        f.v.Get("ice") == "1",
+	}
 	a := f.choice("a", answers())
 	switch a {
 	case "":
@@ -295,11 +330,13 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 	t.Lines = f.whole("lines", 1, 60, t.Anglers)
 	t.Fish = f.fish(a)
 	t.LookedAt = f.whole("looked", 0, 200, 0)
-	t.Ripe, t.Spent, t.Released = f.whole("ripe", 0, 200, 0), f.whole("spent", 0, 200, 0), f.whole("released", 0, 500, 0)
+	t.Ripe, t.Spent, t.Released = f.whole("ripe", 0, 200, 0), f.whole("spent", 0, 200, 0),
+		f.whole("released", 0, 500, 0)
 
 	if t.Ripe+t.Spent > t.LookedAt {
 		if f.text("looked") != "" {
-			f.bad("looked", fmt.Sprintf("Ripe %d and spent %d are more than the %d looked at.", t.Ripe, t.Spent, t.LookedAt))
+			f.bad("looked", fmt.Sprintf("Ripe %d and spent %d are more than the %d looked at.", t.Ripe, t.Spent,
+				t.LookedAt))
 		}
 		t.LookedAt = t.Ripe + t.Spent
 	}
@@ -339,7 +376,8 @@ func (f *form) rig(v visit, t *coldseam.Trip) {
 		spots = append(spots, option{Value: s.ID})
 	}
 	t.SpotID = f.choice("spot", spots)
-	t.Presentation, t.Body, t.Line = f.choice("presentation", presentations()), f.choice("body", bodies()), f.choice("line", lines())
+	t.Presentation, t.Body, t.Line = f.choice("presentation", presentations()), f.choice("body", bodies()),
+		f.choice("line", lines())
 	t.WeightOz = ozOf(f.choice("weight", sizes()))
 
 	if h := f.choice("held", heldOptions()); h != "" {

@@ -19,17 +19,48 @@ func TestTripLogWhole(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
 	h := testHandler(t, m)
-	v := url.Values{"a": {"1-3"}, "fish": {"3"}, "hours": {"4,5"}, "anglers": {"2"}, "lines": {"3"}, "start": {"06:15"}, "spot": {"main-seam"}, "weight": {"1/4"},
-		"held": {"no"}, "held_at": {"07:30"}, "because": {"no"}, "presentation": {"quartering"}, "body": {"flutter"}, "line": {"braid-0.14"}, "angle": {"40"}, "first": {"06:50"},
-		"looked": {"3"}, "ripe": {"1"}, "spent": {"1"}, "released": {"2"}, "water": {"39.2"}, "water_at": {"08:00"}, "clarity": {"stained"}, "night": {"1"}, "note": {"lost two at the boat\r\nwind"}}
+	v := url.Values{"a": {"1-3"}, "fish": {"3"}, "hours": {"4,5"}, "anglers": {"2"}, "lines": {"3"}, "start": {"06:15"},
+		"spot": {"main-seam"}, "weight": {"1/4"},
+		"held": {"no"}, "held_at": {"07:30"}, "because": {"no"}, "presentation": {"quartering"}, "body": {"flutter"},
+		"line": {"braid-0.14"}, "angle": {"40"}, "first": {"06:50"},
+		"looked": {"3"}, "ripe": {"1"}, "spent": {"1"}, "released": {"2"}, "water": {"39.2"}, "water_at": {"08:00"},
+		"clarity": {"stained"}, "night": {"1"}, "note": {"lost two at the boat\r\nwind"}}
 	w := post(h, paths()["log"], v)
 	require.Equal(t, 200, w.Code, w.Body.String())
 
 	held, because, angle, water := false, true, 40., coldseam.C(39.2)
-	want := coldseam.Trip{Reach: "tamsen-bend", Subscriber: 7, Date: sample.Day, Start: at(6, 15), Hours: 4.5, Anglers: 2, Lines: 3, Species: "walleye", Fish: 3,
-		LookedAt: 3, Ripe: 1, Spent: 1, Released: 2, SpotID: "main-seam", Presentation: "quartering", Body: "flutter", Line: "braid-0.14", WeightOz: .25,
-		Held: &held, HeldAt: at(7, 30), AngleDeg: &angle, BecauseMail: &because, WaterC: &water, WaterAt: at(8, 0), Clarity: "stained", FirstFish: at(6, 50), Night: true,
-		Note: "lost two at the boat wind", EnteredAt: clock(), Source: "form"}
+	want := coldseam.Trip{
+		Reach:        "tamsen-bend",
+		Subscriber:   7,
+		Date:         sample.Day,
+		Start:        at(6, 15),
+		Hours:        4.5,
+		Anglers:      2,
+		Lines:        3,
+		Species:      "walleye",
+		Fish:         3,
+		LookedAt:     3,
+		Ripe:         1,
+		Spent:        1,
+		Released:     2,
+		SpotID:       "main-seam",
+		Presentation: "quartering",
+		Body:         "flutter",
+		Line:         "braid-0.14",
+		WeightOz:     .25,
+		Held:         &held,
+		HeldAt:       at(7, 30),
+		AngleDeg:     &angle,
+		BecauseMail:  &because,
+		WaterC:       &water,
+		WaterAt:      at(8, 0),
+		Clarity:      "stained",
+		FirstFish:    at(6, 50),
+		Night:        true,
+		Note:         "lost two at the boat wind",
+		EnteredAt:    clock(),
+		Source:       "form",
+	}
 	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
 	require.Equal(t, want, got)
 
@@ -48,21 +79,29 @@ func TestTripLogShort(t *testing.T) {
 		v     url.Values
 		check func(*testing.T, coldseam.Trip, string)
 	}{
-		{"zero", url.Values{"a": {"none"}, "hours": {"3"}, "anglers": {"2"}}, func(t *testing.T, tr coldseam.Trip, page string) {
+		{"zero", url.Values{"a": {"none"}, "hours": {"3"}, "anglers": {"2"}}, func(t *testing.T, tr coldseam.Trip,
+			page string) {
 			require.Equal(t, 0, tr.Fish)
 			require.Equal(t, 2, tr.Lines, "a line an angler when nothing is said")
 			require.Nil(t, tr.Held)
 			require.Nil(t, tr.BecauseMail)
 			require.Contains(t, page, "Zeros teach")
 		}},
-		{"did not go", url.Values{"a": {"no"}, "because": {"yes"}, "fish": {"9"}, "hours": {"junk"}}, func(t *testing.T, tr coldseam.Trip, _ string) {
-			require.True(t, tr.WentNot)
-			require.Zero(t, tr.Hours)
-			require.Zero(t, tr.Fish)
-			require.False(t, *tr.BecauseMail)
+		{"did not go", url.Values{"a": {"no"}, "because": {"yes"}, "fish": {"9"}, "hours": {"junk"}},
+			func(t *testing.T, tr coldseam.Trip, _ string) {
+				require.True(t, tr.WentNot)
+				require.Zero(t, tr.Hours)
+				require.Zero(t, tr.Fish)
+				require.False(t, *tr.BecauseMail)
+			}},
+		{"many", url.Values{"a": {"4"}, "fish": {"11"}, "hours": {"2"}}, func(t *testing.T, tr coldseam.Trip,
+			_ string) {
+			require.Equal(t, 11, tr.Fish)
 		}},
-		{"many", url.Values{"a": {"4"}, "fish": {"11"}, "hours": {"2"}}, func(t *testing.T, tr coldseam.Trip, _ string) { require.Equal(t, 11, tr.Fish) }},
-		{"ripe without looked", url.Values{"a": {"1-3"}, "fish": {"2"}, "hours": {"2"}, "ripe": {"2"}}, func(t *testing.T, tr coldseam.Trip, _ string) { require.Equal(t, 2, tr.LookedAt) }},
+		{"ripe without looked", url.Values{"a": {"1-3"}, "fish": {"2"}, "hours": {"2"}, "ripe": {"2"}},
+			func(t *testing.T, tr coldseam.Trip, _ string) {
+				require.Equal(t, 2, tr.LookedAt)
+			}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -105,15 +144,19 @@ func TestTripLogRefuses(t *testing.T) {
 		{"none and some", url.Values{"a": {"none"}, "fish": {"2"}, "hours": {"3"}}, "You picked none, and wrote 2"},
 		{"too few", url.Values{"a": {"4"}, "fish": {"3"}, "hours": {"3"}}, "You picked 4 or more, and wrote 3"},
 		{"half a fish", url.Values{"a": {"1-3"}, "fish": {"1.5"}, "hours": {"3"}}, "whole number"},
-		{"ripe", url.Values{"a": {"4"}, "fish": {"5"}, "hours": {"3"}, "looked": {"2"}, "ripe": {"2"}, "spent": {"1"}}, "more than the 2 looked at"},
-		{"released", url.Values{"a": {"1-3"}, "fish": {"1"}, "hours": {"3"}, "released": {"2"}}, "Released 2, but landed 1"},
+		{"ripe", url.Values{"a": {"4"}, "fish": {"5"}, "hours": {"3"}, "looked": {"2"}, "ripe": {"2"}, "spent": {"1"}},
+			"more than the 2 looked at"},
+		{"released", url.Values{"a": {"1-3"}, "fish": {"1"}, "hours": {"3"}, "released": {"2"}},
+			"Released 2, but landed 1"},
 		{"held nowhere", url.Values{"a": {"none"}, "hours": {"3"}, "held": {"yes"}}, "without the spot and the weight"},
 		{"spot of another river", url.Values{"a": {"none"}, "hours": {"3"}, "spot": {"x"}}, "not one of the choices"},
-		{"water in the wrong unit", url.Values{"a": {"none"}, "hours": {"3"}, "water": {"4"}, "water_at": {"07:00"}}, "want a number from 31 to 90"},
+		{"water in the wrong unit", url.Values{"a": {"none"}, "hours": {"3"}, "water": {"4"}, "water_at": {"07:00"}},
+			"want a number from 31 to 90"},
 		{"water without hour", url.Values{"a": {"none"}, "hours": {"3"}, "water": {"40"}}, "At what hour"},
 		{"first fish of none", url.Values{"a": {"none"}, "hours": {"3"}, "first": {"07:00"}}, "but none landed"},
 		{"long note", url.Values{"a": {"none"}, "hours": {"3"}, "note": {strings.Repeat("x", 601)}}, "601 letters"},
-		{"script", url.Values{"a": {"<script>alert(1)</script>"}, "hours": {"3"}, "note": {"<script>alert(2)</script>"}}, "not one of the choices"},
+		{"script", url.Values{"a": {"<script>alert(1)</script>"}, "hours": {"3"},
+			"note": {"<script>alert(2)</script>"}}, "not one of the choices"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

@@ -15,7 +15,8 @@ import (
 func TestOneUnitSystemAPage(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())
-	for _, p := range []string{"/", "/river/tamsen-bend", "/river/orlow-dam", "/river/hallam-bar", "/river/brandt-lower", "/season", "/how"} {
+	for _, p := range []string{"/", "/river/tamsen-bend", "/river/orlow-dam", "/river/hallam-bar",
+		"/river/brandt-lower", "/season", "/how"} {
 		us := text(tags(parse(t, get(h, p).Body.String()), "main")[0])
 		si := text(tags(parse(t, get(h, p+"?units=metric").Body.String()), "main")[0])
 		us = strings.NewReplacer("Show °C, m³/s and metres", "").Replace(us)
@@ -27,7 +28,8 @@ func TestOneUnitSystemAPage(t *testing.T) {
 			require.NotContains(t, si, bad, p)
 		}
 	}
-	require.Contains(t, get(h, "/river/brandt-lower?units=metric").Body.String(), "rose 0.40\u00a0m in 6\u00a0h", "reasons have a metric twin")
+	require.Contains(t, get(h, "/river/brandt-lower?units=metric").Body.String(), "rose 0.40\u00a0m in 6\u00a0h",
+		"reasons have a metric twin")
 	require.NotContains(t, get(h, "/?units=%3Cscript%3E").Body.String(), "<script", "an unknown system is US")
 }
 

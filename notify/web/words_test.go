@@ -14,14 +14,16 @@ import (
 func TestCriticalCells(t *testing.T) {
 	t.Parallel()
 	b := sample.Go() // 68.2 m3/s, 2,410 cfs
-	j := coldseam.SpotJig{CriticalM3S: []coldseam.SizeFlow{{Oz: .125, M3S: 0}, {Oz: .1875, M3S: 50}, {Oz: .25, M3S: 80}, {Oz: .375, M3S: 283, Beyond: true}, {Oz: .5, M3S: math.NaN()}}}
+	j := coldseam.SpotJig{CriticalM3S: []coldseam.SizeFlow{{Oz: .125, M3S: 0}, {Oz: .1875, M3S: 50}, {Oz: .25, M3S: 80},
+		{Oz: .375, M3S: 283, Beyond: true}, {Oz: .5, M3S: math.NaN()}}}
 	us, si := notify.WordsFor("us", sample.Zone), notify.WordsFor("metric", sample.Zone)
 	for _, c := range []struct {
 		oz   float64
 		w    notify.Words
 		want critCell
 	}{
-		{.125, us, critCell{"none", true}}, {.1875, us, critCell{"1,770", true}}, {.25, us, critCell{"2,830", false}}, {.25, si, critCell{"80.0", false}},
+		{.125, us, critCell{"none", true}}, {.1875, us, critCell{"1,770", true}}, {.25, us, critCell{"2,830", false}},
+		{.25, si, critCell{"80.0", false}},
 		{.375, us, critCell{"over 9,990", false}}, {.5, us, critCell{"·", false}}, {.625, us, critCell{"·", false}},
 	} {
 		require.Equal(t, c.want, critCellOf(j, c.oz, b, c.w), "%g oz", c.oz)
@@ -49,8 +51,10 @@ func TestJigRows(t *testing.T) {
 
 func TestKeysInWords(t *testing.T) {
 	t.Parallel()
-	require.Equal(t, "deep bend holes, then shallow rock, then by the old mill", whereWords([]string{"bend_hole_deep", "rock_shallow", "by the old mill"}))
-	for _, k := range []string{"bend_hole_deep", "hole_head", "hole_tail", "current_seam", "slack_pocket", "bank_eddy", "sand_dune_field", "rock_shallow", "wood_shallow", "tailwater_apron", "tributary_mouth"} {
+	require.Equal(t, "deep bend holes, then shallow rock, then by the old mill",
+		whereWords([]string{"bend_hole_deep", "rock_shallow", "by the old mill"}))
+	for _, k := range []string{"bend_hole_deep", "hole_head", "hole_tail", "current_seam", "slack_pocket", "bank_eddy",
+		"sand_dune_field", "rock_shallow", "wood_shallow", "tailwater_apron", "tributary_mouth"} {
 		require.NotContains(t, notify.Key(k), "_", k)
 	}
 	require.Equal(t, "0.14 mm braid", lineWords("braid-0.14"))
@@ -62,7 +66,8 @@ func TestKeysInWords(t *testing.T) {
 	require.Equal(t, "a; b", joined("a", "b"))
 	require.Equal(t, "b", joined("", "b"))
 	require.Equal(t, "later", dayShort(coldseam.Date{}))
-	require.Equal(t, []string{"no", "none", "1-3", "4"}, []string{answerOf(coldseam.Trip{WentNot: true}), answerOf(coldseam.Trip{}), answerOf(coldseam.Trip{Fish: 3}), answerOf(coldseam.Trip{Fish: 4})})
+	require.Equal(t, []string{"no", "none", "1-3", "4"}, []string{answerOf(coldseam.Trip{WentNot: true}),
+		answerOf(coldseam.Trip{}), answerOf(coldseam.Trip{Fish: 3}), answerOf(coldseam.Trip{Fish: 4})})
 	require.Equal(t, "one river is stopped", count(1, "river is stopped", "rivers are stopped"))
 	require.Equal(t, "many rivers are stopped", count(40, "river is stopped", "rivers are stopped"))
 }
@@ -76,10 +81,26 @@ func TestScoreWords(t *testing.T) {
 		want string
 	}{
 		{"said seven", Scorecard{Bins: bins, Mornings: 24}, "Of 20 mornings we said 7 in 10, 13 came true."},
-		{"few", Scorecard{Bins: bins, Mornings: 24}, "24 mornings are too few to say whether the odds beat the usual share of good mornings."},
-		{"better", Scorecard{Bins: bins, Mornings: 60, Brier: .19, Climate: .23, Gain: [2]float64{.01, .07}, GainOK: true}, "Better than always saying the usual share of good mornings: Brier score 0.19 against 0.23 on 60 mornings, the gain likely 0.01 to 0.07."},
-		{"not shown", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23, Gain: [2]float64{-.02, .04}, GainOK: true}, "Not shown to be better than always saying the usual share of good mornings: Brier score 0.22 against 0.23 on 60 mornings, the gain likely −0.02 to 0.04."},
-		{"no interval", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23}, "Brier score 0.22, against 0.23 for always saying the usual share of good mornings; 60 mornings, smaller is better."},
+		{"few", Scorecard{Bins: bins, Mornings: 24},
+			"24 mornings are too few to say whether the odds beat the usual share of good mornings."},
+		{"better", Scorecard{
+			Bins:     bins,
+			Mornings: 60,
+			Brier:    .19,
+			Climate:  .23,
+			Gain:     [2]float64{.01, .07},
+			GainOK:   true,
+		}, "Better than always saying the usual share of good mornings: Brier score 0.19 against 0.23 on 60 mornings, the gain likely 0.01 to 0.07."},
+		{"not shown", Scorecard{
+			Bins:     bins,
+			Mornings: 60,
+			Brier:    .22,
+			Climate:  .23,
+			Gain:     [2]float64{-.02, .04},
+			GainOK:   true,
+		}, "Not shown to be better than always saying the usual share of good mornings: Brier score 0.22 against 0.23 on 60 mornings, the gain likely −0.02 to 0.04."},
+		{"no interval", Scorecard{Bins: bins, Mornings: 60, Brier: .22, Climate: .23},
+			"Brier score 0.22, against 0.23 for always saying the usual share of good mornings; 60 mornings, smaller is better."},
 		{"broken", Scorecard{Bins: bins, Mornings: 60, Brier: math.NaN()}, "60 mornings, not scored."},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -95,8 +116,18 @@ func TestScoreWords(t *testing.T) {
 func TestMoneyWords(t *testing.T) {
 	t.Parallel()
 	require.Empty(t, moneyWords(RecapMoney{}, "us"))
-	got := moneyWords(RecapMoney{GoodGo: 9, PoorGo: 5, RightStay: 17, DrivesSaved: 23, Misses: 4, MilesSaved: 1140, Currency: "USD", CostPerMile: .67}, "metric")
-	require.Equal(t, []string{"GO came true on 9 of 14 mornings that were fished.", "STAY was right on 17 of 21 mornings that were fished; 4 were good.",
+	got := moneyWords(RecapMoney{
+		GoodGo:      9,
+		PoorGo:      5,
+		RightStay:   17,
+		DrivesSaved: 23,
+		Misses:      4,
+		MilesSaved:  1140,
+		Currency:    "USD",
+		CostPerMile: .67,
+	}, "metric")
+	require.Equal(t, []string{"GO came true on 9 of 14 mornings that were fished.",
+		"STAY was right on 17 of 21 mornings that were fished; 4 were good.",
 		"1,835 km were not driven on STAY mornings, about USD 764 at USD 0.42 a km."}, got)
 	require.Equal(t, "4 of 5", shareText(4, 5), "too few cases for tenths")
 	require.Equal(t, "8\u00a0in\u00a010", shareText(41, 52))

@@ -29,7 +29,8 @@ func TestRunningIsFoundAndGone(t *testing.T) {
 	require.False(t, ok)
 
 	// A file left over by a machine that lost power names no live server.
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "pg", "postmaster.pid"), []byte("999999\n/x\n1\n5432\n/nowhere\n\n0\nready\n"), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "pg", "postmaster.pid"),
+		[]byte("999999\n/x\n1\n5432\n/nowhere\n\n0\nready\n"), 0o600))
 	_, ok = localpg.Running(dir)
 	require.False(t, ok)
 }

@@ -133,7 +133,8 @@ func openDir(dir string, a account) (string, error) {
 	}
 
 	if closed != "" {
-		return "", fmt.Errorf("database user %s cannot enter %s, which is on the way to %s: choose another directory, or chmod o+x it: %w",
+		return "", fmt.Errorf(
+			"database user %s cannot enter %s, which is on the way to %s: choose another directory, or chmod o+x it: %w",
 			a.name, closed, dir, coldseam.ErrInvalid)
 	}
 
@@ -150,7 +151,8 @@ func lockDir(dir string) (*os.File, error) {
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		f.Close()
 		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("%s is in use by another process, as by a service that runs already: %w", dir, coldseam.ErrUnavailable)
+			return nil, fmt.Errorf("%s is in use by another process, as by a service that runs already: %w", dir,
+				coldseam.ErrUnavailable)
 		}
 		return nil, fmt.Errorf("lock %s: %w", dir, err)
 	}

@@ -29,7 +29,8 @@ func FindClient() (string, error) {
 	if dir, ok := find("pg_dump", "pg_restore"); ok {
 		return dir, nil
 	}
-	return "", fmt.Errorf("pg_dump and pg_restore (install the package postgresql-client, or set PG_BIN): %w", coldseam.ErrNotFound)
+	return "", fmt.Errorf("pg_dump and pg_restore (install the package postgresql-client, or set PG_BIN): %w",
+		coldseam.ErrNotFound)
 }
 
 func find(programs ...string) (string, bool) {
@@ -97,7 +98,8 @@ func dataMajor(pg string) (int, error) {
 	b, err := os.ReadFile(filepath.Join(pg, "PG_VERSION"))
 	if os.IsNotExist(err) {
 		if _, err := os.Stat(pg); err == nil {
-			return 0, fmt.Errorf("%s exists without PG_VERSION: not a data directory of ours, nothing was touched: %w", pg, coldseam.ErrInvalid)
+			return 0, fmt.Errorf("%s exists without PG_VERSION: not a data directory of ours, nothing was touched: %w",
+				pg, coldseam.ErrInvalid)
 		}
 		return 0, nil
 	}

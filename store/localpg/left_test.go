@@ -87,7 +87,8 @@ func TestInitdbLeftOverIsEnded(t *testing.T) {
 func TestStateDirectoriesWithOddNames(t *testing.T) {
 	t.Parallel()
 	need(t)
-	for _, name := range []string{"with space", "a,b", "it's", `qu"ote`, "100%", "a+b=c&d", "back\\slash", "ünï", "#$!*", strings.Repeat("long", 40)} {
+	for _, name := range []string{"with space", "a,b", "it's", `qu"ote`, "100%", "a+b=c&d", "back\\slash", "ünï",
+		"#$!*", strings.Repeat("long", 40)} {
 		dir := copied(t, filepath.Join(stateDir(t), name))
 		s := start(t, localpg.Options{Dir: dir})
 		require.Equal(t, "1", query(t, s.URL(""), `SELECT '1'`), name)
@@ -110,7 +111,8 @@ func TestTemporaryDirectoryThatCannotBeUsed(t *testing.T) {
 	deep := copied(t, filepath.Join(stateDir(t), strings.Repeat("deep/", 30)))
 	closed := filepath.Join(stateDir(t), "closed")
 	require.NoError(t, os.Mkdir(closed, 0o700))
-	for _, tmp := range []string{closed, filepath.Join(t.TempDir(), strings.Repeat("long", 30)), "/nowhere", filepath.Join(stateDir(t), "a,b")} {
+	for _, tmp := range []string{closed, filepath.Join(t.TempDir(), strings.Repeat("long", 30)), "/nowhere",
+		filepath.Join(stateDir(t), "a,b")} {
 		if tmp != "/nowhere" {
 			require.NoError(t, os.MkdirAll(tmp, 0o700))
 		}

@@ -427,7 +427,8 @@ func (s *Server) ensureDatabase(ctx context.Context) error {
 	}
 	defer c.Close(ctx)
 	var there bool
-	if err := c.QueryRow(ctx, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, User).Scan(&there); err != nil {
+	if err := c.QueryRow(ctx, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, User).Scan(
+		&there); err != nil {
 		return fmt.Errorf("create database: %w", err)
 	}
 	if there {

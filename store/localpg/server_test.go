@@ -62,7 +62,8 @@ func copied(t *testing.T, dir string) string {
 			return
 		}
 		var s *localpg.Server
-		if s, made.err = localpg.Start(context.Background(), localpg.Options{Dir: made.dir, Fast: true}); made.err == nil {
+		if s, made.err = localpg.Start(context.Background(),
+			localpg.Options{Dir: made.dir, Fast: true}); made.err == nil {
 			made.err = s.Stop()
 		}
 	})
@@ -198,7 +199,9 @@ func TestServerIsRestarted(t *testing.T) {
 	exec1(t, s.URL(""), `CREATE TABLE kept AS SELECT 'here'::text AS v`)
 	old := s.Pid()
 	require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
-	require.Eventually(t, func() bool { return s.Ready() == nil && s.Pid() != old && s.Pid() != 0 }, 20*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool {
+		return s.Ready() == nil && s.Pid() != old && s.Pid() != 0
+	}, 20*time.Second, 20*time.Millisecond)
 	require.Equal(t, 1, min(s.Restarts(), 1))
 	require.Equal(t, "here", query(t, s.URL(""), `SELECT v FROM kept`))
 	require.NoError(t, s.Stop())
@@ -211,7 +214,8 @@ func TestBadSettingNamesTheReason(t *testing.T) {
 	require.NoError(t, start(t, localpg.Options{Dir: dir}).Stop())
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
-	_, err := localpg.Start(ctx, localpg.Options{Dir: dir, Fast: true, Settings: map[string]string{"shared_buffers": "lots"}})
+	_, err := localpg.Start(ctx, localpg.Options{Dir: dir, Fast: true,
+		Settings: map[string]string{"shared_buffers": "lots"}})
 	require.ErrorContains(t, err, "shared_buffers")
 }
 
@@ -317,7 +321,8 @@ func TestLeftOverServerIsStopped(t *testing.T) {
 	st, err := os.Stat(pg)
 	require.NoError(t, err)
 
-	cmd := exec.Command(filepath.Join(bin, "postgres"), "-D", pg, "-c", "listen_addresses=", "-c", "unix_socket_directories="+filepath.Join(dir, "run"))
+	cmd := exec.Command(filepath.Join(bin, "postgres"), "-D", pg, "-c", "listen_addresses=", "-c",
+		"unix_socket_directories="+filepath.Join(dir, "run"))
 	cmd.Dir = "/"
 	owner := st.Sys().(*syscall.Stat_t)
 	if os.Getuid() == 0 {
@@ -358,7 +363,8 @@ func TestDiskFull(t *testing.T) {
 		t.Skipf("cannot mount a small disk: %v", err)
 	}
 	t.Cleanup(func() { require.NoError(t, syscall.Unmount(dir, syscall.MNT_DETACH)) })
-	s, err := localpg.Start(t.Context(), localpg.Options{Dir: filepath.Join(dir, "state"), Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
+	s, err := localpg.Start(t.Context(), localpg.Options{Dir: filepath.Join(dir, "state"),
+		Settings: map[string]string{"max_wal_size": "32MB", "min_wal_size": "32MB", "shared_buffers": "16MB"}})
 	require.NoError(t, err)
 	t.Cleanup(func() { s.Stop() })
 	exec1(t, s.URL(""), `CREATE TABLE t (n int, pad text)`)
@@ -369,7 +375,8 @@ func TestDiskFull(t *testing.T) {
 		if err != nil {
 			break
 		}
-		_, err = c.Exec(t.Context(), `INSERT INTO t SELECT $1, repeat(md5(i::text), 30) FROM generate_series(1, 1000) i`, rows)
+		_, err = c.Exec(t.Context(),
+			`INSERT INTO t SELECT $1, repeat(md5(i::text), 30) FROM generate_series(1, 1000) i`, rows)
 		c.Close(context.Background())
 		if err != nil {
 			t.Logf("after %d batches: %v", rows, err)

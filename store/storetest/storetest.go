@@ -50,7 +50,8 @@ func URL(t testing.TB) string {
 	s.exec(t, `CREATE DATABASE `+name+` TEMPLATE `+s.template)
 	t.Cleanup(func() { s.exec(t, `DROP DATABASE IF EXISTS `+name+` WITH (FORCE)`) })
 	// The rights on a database are not copied with it.
-	s.exec(t, `DO $$ BEGIN GRANT CONNECT ON DATABASE `+name+` TO season_reader; EXCEPTION WHEN undefined_object OR internal_error THEN NULL; END $$`)
+	s.exec(t, `DO $$ BEGIN GRANT CONNECT ON DATABASE `+name+
+		` TO season_reader; EXCEPTION WHEN undefined_object OR internal_error THEN NULL; END $$`)
 	return s.url(name)
 }
 
@@ -179,7 +180,8 @@ func (s *server) makeTemplate(ctx context.Context) error {
 	}
 
 	var there bool
-	if err := c.QueryRow(ctx, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, s.template).Scan(&there); err != nil || there {
+	if err := c.QueryRow(ctx, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, s.template).Scan(
+		&there); err != nil || there {
 		return err
 	}
 	half := s.template + "_half"

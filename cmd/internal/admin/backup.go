@@ -38,7 +38,12 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 		dir = a.Config.Backup.Dir
 	}
 	start := time.Now()
-	path, err := a.DB.Backup(ctx, store.BackupOptions{Dir: dir, Files: a.Config.SecretFiles(), Bin: a.PgBin(), Now: a.Now()})
+	path, err := a.DB.Backup(ctx, store.BackupOptions{
+		Dir:   dir,
+		Files: a.Config.SecretFiles(),
+		Bin:   a.PgBin(),
+		Now:   a.Now(),
+	})
 	if err != nil {
 		return err
 	}
@@ -92,5 +97,6 @@ func manifestWords(m store.Manifest) string {
 	if !m.LastEdition.IsZero() {
 		last = "last edition " + m.LastEdition.String()
 	}
-	return fmt.Sprintf("made %s, %d rows in %d tables, %d files, %.1f MB, %s", m.MadeAt.Format("2006-01-02 15:04 MST"), rows, len(m.Tables), len(m.Files)-1, float64(size)/1e6, last)
+	return fmt.Sprintf("made %s, %d rows in %d tables, %d files, %.1f MB, %s", m.MadeAt.Format("2006-01-02 15:04 MST"),
+		rows, len(m.Tables), len(m.Files)-1, float64(size)/1e6, last)
 }

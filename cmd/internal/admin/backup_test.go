@@ -73,12 +73,14 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	c := &Restore{File: kept[0].Path}
 	out.Reset()
 	files := filepath.Join(dir, "restored")
-	require.NoError(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config, store.RestoreOptions{FilesTo: files, Now: v.Now()}))
+	require.NoError(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config,
+		store.RestoreOptions{FilesTo: files, Now: v.Now()}))
 	require.Contains(t, out.String(), "SENDING IS HELD")
 	require.Contains(t, out.String(), "last edition in the backup: there was none")
 	require.FileExists(t, filepath.Join(files, "token.key"))
 	require.FileExists(t, filepath.Join(files, "coldseam.toml"))
-	require.ErrorIs(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config, store.RestoreOptions{Now: v.Now()}), coldseam.ErrInvalid)
+	require.ErrorIs(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config,
+		store.RestoreOptions{Now: v.Now()}), coldseam.ErrInvalid)
 
 	// The restored club: held until released, then one mail each.
 	w := clubtest.NewOn(t, url, nil)
@@ -121,7 +123,8 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	// A newer schema is refused and left alone, without a backup.
 	_, err = v.DB.Pool().Exec(ctx, `UPDATE coldseam.schema_version SET version = version + 1`)
 	require.NoError(t, err)
-	require.ErrorContains(t, (&Migrate{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts), "newer than this program")
+	require.ErrorContains(t, (&Migrate{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts),
+		"newer than this program")
 
 	// An older one is backed up before anything is touched, whatever comes of
 	// the steps that follow.
@@ -144,6 +147,7 @@ func TestDamagedBackupIsRefusedByName(t *testing.T) {
 	err := (&Backup{Verify: path}).verify(&env.Streams{Out: &out, Err: &out})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "coldseam-20260418T093000Z.tar")
-	err = (&Restore{File: path}).restore(t.Context(), &env.Streams{Out: &out, Err: &out}, storetest.EmptyURL(t), config.Config{}, store.RestoreOptions{})
+	err = (&Restore{File: path}).restore(t.Context(), &env.Streams{Out: &out, Err: &out}, storetest.EmptyURL(t),
+		config.Config{}, store.RestoreOptions{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

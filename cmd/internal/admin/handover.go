@@ -47,15 +47,18 @@ func (c *Handover) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	path := c.Out
 	if path == "" {
-		path = filepath.Join(a.Config.StateDir, "handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
+		path = filepath.Join(a.Config.StateDir,
+			"handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
 	}
 	p := &packer{ctx: ctx, a: a}
 	files := []struct {
 		name string
 		make func() ([]byte, error)
 	}{
-		{"README.md", p.readme}, {"coldseam.toml", p.config}, {"rivers.json", p.rivers}, {"spots.csv", p.spots}, {"limits.csv", p.limits},
-		{"limits-history.csv", p.history}, {"rules.csv", p.rules}, {"confirmations.csv", p.confirmations}, {"feeds.csv", p.feeds}, {"keys.csv", p.keys}, {"restore-drill.md", p.drill},
+		{"README.md", p.readme}, {"coldseam.toml", p.config}, {"rivers.json", p.rivers}, {"spots.csv", p.spots},
+		{"limits.csv", p.limits},
+		{"limits-history.csv", p.history}, {"rules.csv", p.rules}, {"confirmations.csv", p.confirmations},
+		{"feeds.csv", p.feeds}, {"keys.csv", p.keys}, {"restore-drill.md", p.drill},
 		{"data-dictionary.md", p.dictionary},
 	}
 
@@ -67,7 +70,12 @@ func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error 
 		if err != nil {
 			return fmt.Errorf("%s: %w", f.name, err)
 		}
-		if err := t.WriteHeader(&tar.Header{Name: "handover/" + f.name, Mode: 0o600, Size: int64(len(b)), ModTime: a.Now()}); err != nil {
+		if err := t.WriteHeader(&tar.Header{
+			Name:    "handover/" + f.name,
+			Mode:    0o600,
+			Size:    int64(len(b)),
+			ModTime: a.Now(),
+		}); err != nil {
 			return err
 		}
 		if _, err := t.Write(b); err != nil {
@@ -120,7 +128,8 @@ func (p *packer) readme() ([]byte, error) {
 		count[s.State]++
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.Config.Club.Name, p.a.Now().In(env.Zone(p.a.Config.Club.Zone)).Format("2 January 2006"))
+	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.Config.Club.Name,
+		p.a.Now().In(env.Zone(p.a.Config.Club.Zone)).Format("2 January 2006"))
 	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.Config.PublicURL, env.Version, len(subs))
 	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(&b, ", %d %s", count[k], k)
@@ -155,7 +164,8 @@ const removed = "REMOVED"
 var (
 	// dbAddress is an address of a database, in use or commented out, whatever its
 	// form.
-	dbAddress = regexp.MustCompile(`(?ms)^([ \t#]*"?(?:database_url|readers_url)"?[ \t]*=[ \t]*)("""(?:\\.|[^\\])*?"""|'''.*?'''|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|[^\n]*)`)
+	dbAddress = regexp.MustCompile(
+		`(?ms)^([ \t#]*"?(?:database_url|readers_url)"?[ \t]*=[ \t]*)("""(?:\\.|[^\\])*?"""|'''.*?'''|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|[^\n]*)`)
 	// plainAddress is one of which user, machine and name may stand: no more is in it.
 	plainAddress = regexp.MustCompile(`^("postgres(?:ql)?://[\w.-]+:)[^@/?#\s"]*(@[\w.:-]+(?:/[\w-]*)?")$`)
 	// anyAddress is an address with a scheme.
@@ -163,7 +173,8 @@ var (
 	// queryValue is a value of a query, also of a path alone.
 	queryValue = regexp.MustCompile(`([?&;][^=?&;\s"'#]+=)([^&;\s"'#{}]+)`)
 	// secretValue is a value whose key, or the one before it, says that it is secret.
-	secretValue = regexp.MustCompile(`(?i)([\w-]*(?:key|token|secret|passw(?:or)?d|pwd|credential|signature|auth|api_?id|app_?id)[\w-]*"?\s*[=:]\s*["']?)([^\s"',}]+)`)
+	secretValue = regexp.MustCompile(
+		`(?i)([\w-]*(?:key|token|secret|passw(?:or)?d|pwd|credential|signature|auth|api_?id|app_?id)[\w-]*"?\s*[=:]\s*["']?)([^\s"',}]+)`)
 	// notSecret are keys that name a file or a header, and feeds' own fields.
 	notSecret = regexp.MustCompile(`(?i)(_file|_header|author\w*)"?\s*[=:]\s*["']?$`)
 	// linkLine is a link for people: what it asks for is public.
@@ -260,12 +271,14 @@ func (p *packer) spots() ([]byte, error) {
 	var rows [][]string
 	for _, r := range reaches {
 		for _, s := range r.Spots {
-			rows = append(rows, []string{string(r.ID), s.ID, s.Name, string(s.Kind), num(s.DepthRefM, coldseam.MetrePerFoot), dateText(s.Sounded), s.Bed,
+			rows = append(rows, []string{string(r.ID), s.ID, s.Name, string(s.Kind),
+				num(s.DepthRefM, coldseam.MetrePerFoot), dateText(s.Sounded), s.Bed,
 				num(s.FloatMS, coldseam.MetrePerFoot), dateText(s.FloatOn)})
 		}
 	}
 
-	return csvTable([]string{"reach", "spot", "name", "kind", "depth_ft", "sounded", "bed", "float_ft_per_s", "float_on"}, rows)
+	return csvTable([]string{"reach", "spot", "name", "kind", "depth_ft", "sounded", "bed", "float_ft_per_s",
+		"float_on"}, rows)
 }
 
 func dateText(d coldseam.Date) string {
@@ -279,7 +292,8 @@ func (p *packer) limits() ([]byte, error) {
 	t := p.a.Table
 	var rows [][]string
 	for _, r := range verdict.Thresholds() {
-		rows = append(rows, []string{r.Key, r.Name, r.Unit, fmt.Sprint(t.Value(r.Key)), fmt.Sprint(r.Default), t.Reasons[r.Key], r.Source})
+		rows = append(rows, []string{r.Key, r.Name, r.Unit, fmt.Sprint(t.Value(r.Key)), fmt.Sprint(r.Default),
+			t.Reasons[r.Key], r.Source})
 	}
 	return csvTable([]string{"key", "what", "unit", "value", "shipped", "reason", "source"}, rows)
 }
@@ -291,7 +305,8 @@ func (p *packer) history() ([]byte, error) {
 	}
 	var rows [][]string
 	for _, e := range edits {
-		rows = append(rows, []string{e.At.UTC().Format(time.RFC3339), e.Key, setup.OrShipped(e.Old), setup.OrShipped(e.New), e.Who, e.Why})
+		rows = append(rows, []string{e.At.UTC().Format(time.RFC3339), e.Key, setup.OrShipped(e.Old),
+			setup.OrShipped(e.New), e.Who, e.Why})
 	}
 	return csvTable([]string{"at", "key", "old", "new", "who", "why"}, rows)
 }
@@ -303,7 +318,8 @@ func (p *packer) confirmations() ([]byte, error) {
 	}
 	rows := make([][]string, len(words))
 	for i, c := range words {
-		rows[i] = []string{c.At.UTC().Format(time.RFC3339), string(c.Site), string(c.Param), c.From.UTC().Format(time.RFC3339), c.To.UTC().Format(time.RFC3339), c.Who, c.Why}
+		rows[i] = []string{c.At.UTC().Format(time.RFC3339), string(c.Site), string(c.Param),
+			c.From.UTC().Format(time.RFC3339), c.To.UTC().Format(time.RFC3339), c.Who, c.Why}
 	}
 	return csvTable([]string{"at", "gauge", "parameter", "from", "to", "who", "why"}, rows)
 }
@@ -320,7 +336,8 @@ func (p *packer) rules() ([]byte, error) {
 			for _, d := range x.Closed {
 				closed = append(closed, fmt.Sprintf("%02d-%02d..%02d-%02d", d.FromMonth, d.FromDay, d.ToMonth, d.ToDay))
 			}
-			rows = append(rows, []string{string(r.ID), string(x.Kind), x.Species, x.Text, strings.Join(closed, " "), x.Link, dateText(x.CheckedOn), x.CheckedBy})
+			rows = append(rows, []string{string(r.ID), string(x.Kind), x.Species, x.Text, strings.Join(closed, " "),
+				x.Link, dateText(x.CheckedOn), x.CheckedBy})
 		}
 	}
 	return csvTable([]string{"reach", "kind", "species", "text", "closed", "link", "checked_on", "checked_by"}, rows)
@@ -340,9 +357,11 @@ func (p *packer) feeds() ([]byte, error) {
 		if x.KeyFile != "" {
 			key = "yes"
 		}
-		rows = append(rows, []string{x.Name, x.Provider, x.Format, withoutSecrets(x.BaseURL), key, strings.Join(codes, " "), x.Licence, x.Attribution})
+		rows = append(rows, []string{x.Name, x.Provider, x.Format, withoutSecrets(x.BaseURL), key,
+			strings.Join(codes, " "), x.Licence, x.Attribution})
 	}
-	return csvTable([]string{"profile", "agency", "format", "address", "key", "stations", "licence", "attribution"}, rows)
+	return csvTable([]string{"profile", "agency", "format", "address", "key", "stations", "licence", "attribution"},
+		rows)
 }
 
 func (p *packer) keys() ([]byte, error) {
@@ -353,7 +372,8 @@ func (p *packer) keys() ([]byte, error) {
 		}
 	}
 	if p.a.Config.DatabaseURL != "" {
-		rows = append(rows, []string{"database_url", "the database's own", "change the role's password there, then in ~/.pgpass"})
+		rows = append(rows, []string{"database_url", "the database's own",
+			"change the role's password there, then in ~/.pgpass"})
 	}
 	return csvTable([]string{"key", "file", "what changing it does"}, rows)
 }

@@ -47,7 +47,8 @@ func TestHandoverShowsNoSecret(t *testing.T) {
 		got := withoutSecrets("before = 1\n" + line + "\nafter = \"kept\"\n")
 		require.NotContains(t, got, secret, line)
 		require.Contains(t, got, removed, line)
-		require.True(t, strings.HasPrefix(got, "before = 1\n") && strings.HasSuffix(got, "\nafter = \"kept\"\n"), "%s: %s", line, got)
+		require.True(t, strings.HasPrefix(got, "before = 1\n") && strings.HasSuffix(got, "\nafter = \"kept\"\n"),
+			"%s: %s", line, got)
 	}
 
 	for _, line := range []string{

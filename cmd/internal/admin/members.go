@@ -20,7 +20,8 @@ import (
 )
 
 // memberColumns of the list as exported and imported; email alone is needed.
-var memberColumns = []string{"email", "name", "state", "since", "reaches", "zone", "units", "send_at", "species", "line", "body"}
+var memberColumns = []string{"email", "name", "state", "since", "reaches", "zone", "units", "send_at", "species",
+	"line", "body"}
 
 type subExportCmd struct {
 	Who string `arg:"" optional:"" help:"Number or address: everything stored about the person, as JSON."`
@@ -65,7 +66,8 @@ func exportMembers(ctx context.Context, w io.Writer, a *parts.Parts) error {
 		if len(x.Prefs.Reaches) > 0 {
 			reaches = reachWords(x.Prefs)
 		}
-		row := []string{x.Email, x.Name, x.State, x.CreatedAt.Format(time.DateOnly), reaches, x.Prefs.Zone, x.Prefs.Units, x.Prefs.SendAt,
+		row := []string{x.Email, x.Name, x.State, x.CreatedAt.Format(time.DateOnly), reaches, x.Prefs.Zone,
+			x.Prefs.Units, x.Prefs.SendAt,
 			x.Prefs.Species, x.Prefs.Line, x.Prefs.Body}
 		for i := range row {
 			row[i] = noFormula(row[i])
@@ -165,7 +167,8 @@ func readMembers(r io.Reader) ([]memberRow, error) {
 	for i := range head {
 		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
 		if !slices.Contains(memberColumns, head[i]) {
-			return nil, fmt.Errorf("column %q; want of %s: %w", head[i], strings.Join(memberColumns, ", "), coldseam.ErrInvalid)
+			return nil, fmt.Errorf("column %q; want of %s: %w", head[i], strings.Join(memberColumns, ", "),
+				coldseam.ErrInvalid)
 		}
 	}
 

@@ -50,9 +50,10 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	}
 
 	if other := o.OtherFiles(m); o.Back && c.Files == "" && len(other) > 0 {
-		return env.Fail(2, fmt.Sprintf("nothing was touched: the backup has another %s. With --files backup that of the "+
-			"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
-			"with --files keep it stays", strings.Join(other, ", ")))
+		return env.Fail(2, fmt.Sprintf(
+			"nothing was touched: the backup has another %s. With --files backup that of the "+
+				"backup takes its place and the old one is renamed (a new machine: links in mails and DKIM go on working); "+
+				"with --files keep it stays", strings.Join(other, ", ")))
 
 	}
 
@@ -108,7 +109,8 @@ func (c *Restore) drill(ctx context.Context, s *env.Streams) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
-	fmt.Fprintf(s.Out, "drill passed in %.1f s: every table as in the manifest; %s\n", time.Since(start).Seconds(), manifestWords(r.Manifest))
+	fmt.Fprintf(s.Out, "drill passed in %.1f s: every table as in the manifest; %s\n", time.Since(start).Seconds(),
+		manifestWords(r.Manifest))
 	return nil
 }
 
@@ -132,7 +134,8 @@ func (c *Restore) target(ctx context.Context, cfg config.Config) (url string, st
 	return pg.URL(localpg.User), func() { _ = pg.Stop() }, nil
 }
 
-func (c *Restore) restore(ctx context.Context, s *env.Streams, url string, cfg config.Config, o store.RestoreOptions) error {
+func (c *Restore) restore(ctx context.Context, s *env.Streams, url string, cfg config.Config,
+	o store.RestoreOptions) error {
 	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
 	r, err := store.Restore(ctx, c.File, url, o)
 	if err != nil {

@@ -99,7 +99,8 @@ func (c *subListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	count := map[string]int{}
 	for _, x := range subs {
 		count[x.State]++
-		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", x.ID, x.State, x.CreatedAt.Format(time.DateOnly), sendAt(x.Prefs), reachWords(x.Prefs), x.Email)
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", x.ID, x.State, x.CreatedAt.Format(time.DateOnly), sendAt(x.Prefs),
+			reachWords(x.Prefs), x.Email)
 	}
 
 	if err := tw.Flush(); err != nil {
@@ -153,7 +154,8 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	}
 
 	loc := env.Zone(sub.Prefs.Zone)
-	fmt.Fprintf(w, "member %d, %s %s\nstate      %s, entered %s", sub.ID, sub.Name, sub.Email, sub.State, sub.CreatedAt.In(loc).Format("2006-01-02 15:04"))
+	fmt.Fprintf(w, "member %d, %s %s\nstate      %s, entered %s", sub.ID, sub.Name, sub.Email, sub.State,
+		sub.CreatedAt.In(loc).Format("2006-01-02 15:04"))
 	if !sub.ConfirmedAt.IsZero() {
 		fmt.Fprintf(w, ", confirmed %s", sub.ConfirmedAt.In(loc).Format("2006-01-02 15:04"))
 	}
@@ -166,9 +168,11 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "morning    %s %s, %s\nprefs      %s\ntrips      %d logged\n", sendAt(sub.Prefs), sub.Prefs.Zone, reachWords(sub.Prefs), prefs, len(x.Trips))
+	fmt.Fprintf(w, "morning    %s %s, %s\nprefs      %s\ntrips      %d logged\n", sendAt(sub.Prefs), sub.Prefs.Zone,
+		reachWords(sub.Prefs), prefs, len(x.Trips))
 	for _, b := range x.Bounces {
-		fmt.Fprintf(w, "bounce     %s %d %s %s: %s\n", b.At.In(loc).Format("2006-01-02 15:04"), b.Code, b.Esc, b.Effect, env.OneLine(b.Text))
+		fmt.Fprintf(w, "bounce     %s %d %s %s: %s\n", b.At.In(loc).Format("2006-01-02 15:04"), b.Code, b.Esc, b.Effect,
+			env.OneLine(b.Text))
 	}
 
 	for i, m := range x.Mails {
@@ -176,7 +180,8 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 			fmt.Fprintf(w, "mail       and %d older\n", len(x.Mails)-i)
 			break
 		}
-		fmt.Fprintf(w, "mail       %s %-10s %-8s %s %d %s %s\n", m.Date, m.Kind, m.State, stamp(m.DoneAt, loc), m.Code, m.Esc, env.OneLine(m.Reply))
+		fmt.Fprintf(w, "mail       %s %-10s %-8s %s %d %s %s\n", m.Date, m.Kind, m.State, stamp(m.DoneAt, loc), m.Code,
+			m.Esc, env.OneLine(m.Reply))
 	}
 
 	if len(x.Mails) == 0 {
@@ -271,7 +276,8 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) 
 	if err != nil {
 		return err
 	}
-	what := fmt.Sprintf("address, preferences, %d bounces, %d mails; %d trips stay without anything that leads back", len(x.Bounces), len(x.Mails), len(x.Trips))
+	what := fmt.Sprintf("address, preferences, %d bounces, %d mails; %d trips stay without anything that leads back",
+		len(x.Bounces), len(x.Mails), len(x.Trips))
 	if !c.Yes {
 		fmt.Fprintf(w, "member %d would be erased: %s. Do it with --yes.\n", sub.ID, what)
 		return nil

@@ -20,13 +20,19 @@ func TestSubscriberLife(t *testing.T) {
 	var out bytes.Buffer
 	say := func() string { s := out.String(); out.Reset(); return s }
 
-	require.NoError(t, (&subAddCmd{Email: "bow@club.example.org", Name: "bow", Reach: []string{"tamsen-bend"}, SendAt: "04:30"}).add(ctx, &out, v.Parts))
+	require.NoError(t, (&subAddCmd{
+		Email:  "bow@club.example.org",
+		Name:   "bow",
+		Reach:  []string{"tamsen-bend"},
+		SendAt: "04:30",
+	}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "pending; the confirm mail is queued")
 	require.NoError(t, (&subAddCmd{Email: "far@club.example.org", Confirmed: true}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "confirmed on the admin's word")
 	require.NoError(t, (&subAddCmd{Email: "FAR@club.example.org"}).add(ctx, &out, v.Parts))
 	require.Contains(t, say(), "known already, confirmed; nothing changed")
-	require.ErrorIs(t, (&subAddCmd{Email: "x@club.example.org", Reach: []string{"nowhere"}}).add(ctx, &out, v.Parts), coldseam.ErrNotFound)
+	require.ErrorIs(t, (&subAddCmd{Email: "x@club.example.org", Reach: []string{"nowhere"}}).add(ctx, &out, v.Parts),
+		coldseam.ErrNotFound)
 	require.ErrorIs(t, (&subAddCmd{Email: "not an address"}).add(ctx, &out, v.Parts), coldseam.ErrInvalid)
 	require.NotContains(t, (&subAddCmd{Email: "not@an address"}).add(ctx, &out, v.Parts).Error(), "not@an")
 
@@ -43,7 +49,13 @@ func TestSubscriberLife(t *testing.T) {
 
 	far, err := member(ctx, v.Parts, "far@club.example.org")
 	require.NoError(t, err)
-	_, err = v.DB.RecordBounce(ctx, far.ID, store.Bounce{At: v.Now(), MailDay: clubtest.Saturday, Code: 550, Esc: "5.1.1", Text: "no such user here"})
+	_, err = v.DB.RecordBounce(ctx, far.ID, store.Bounce{
+		At:      v.Now(),
+		MailDay: clubtest.Saturday,
+		Code:    550,
+		Esc:     "5.1.1",
+		Text:    "no such user here",
+	})
 	require.NoError(t, err)
 	require.NoError(t, (&subShowCmd{Who: "far@club.example.org"}).show(ctx, &out, v.Parts))
 	shown := say()
@@ -101,8 +113,10 @@ seven@club.example.org,seven
 	err := (&subImportCmd{Confirmed: true}).load(ctx, &out, v.Parts, strings.NewReader(list))
 	require.ErrorContains(t, err, "6 of 8 lines refused")
 
-	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2", "line 5: refused: reach \"nowhere\": not found; there are: ",
-		"line 6: refused", "line 7: refused", `units "imperial"; want us or metric`, "line 9: refused: 2 cells, the header has 5"} {
+	for _, want := range []string{"2: confirmed on the admin's word", "line 4: refused: the same address as line 2",
+		"line 5: refused: reach \"nowhere\": not found; there are: ",
+		"line 6: refused", "line 7: refused", `units "imperial"; want us or metric`,
+		"line 9: refused: 2 cells, the header has 5"} {
 		require.Contains(t, out.String(), want)
 	}
 	require.NotContains(t, out.String(), "@", "the report names lines, not people")
@@ -148,7 +162,8 @@ func TestMemberFilesAreRefused(t *testing.T) {
 // A list from a stranger's spreadsheet ends in rows or in an error, never in a
 // panic, and what is refused says so.
 func FuzzReadMembers(f *testing.F) {
-	for _, s := range []string{"email\na@b.example\n", "email,units\nx,\n\"", "\ufeffemail;name\n", "email\n\n\n,\n", "email\r\n'=x\r\n"} {
+	for _, s := range []string{"email\na@b.example\n", "email,units\nx,\n\"", "\ufeffemail;name\n", "email\n\n\n,\n",
+		"email\r\n'=x\r\n"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

@@ -19,10 +19,14 @@ import (
 // Workers registers what River may ask of this server.
 func (a *App) Workers() *river.Workers {
 	w := river.NewWorkers()
-	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.FetchArgs]) error { return a.FetchJob(ctx, j.Args) }))
+	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.FetchArgs]) error {
+		return a.FetchJob(ctx, j.Args)
+	}))
 	river.AddWorker(w, &briefWorker{app: a})
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.ForecastArgs]) error { return nil }))
-	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.UpkeepArgs]) error { return a.UpkeepJob(ctx, j.Args) }))
+	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.UpkeepArgs]) error {
+		return a.UpkeepJob(ctx, j.Args)
+	}))
 	river.AddWorker(w, &refitWorker{app: a})
 	river.AddWorker(w, &mailWorker{app: a})
 	return w
@@ -36,7 +40,8 @@ func (a *App) FetchJob(ctx context.Context, args store.FetchArgs) error {
 			return a.fetchFeed(ctx, f, args.Slot)
 		}
 	}
-	return river.JobCancel(fmt.Errorf("feed %s/%s is not configured: %w", args.Profile, args.Feed, coldseam.ErrNotFound))
+	return river.JobCancel(fmt.Errorf("feed %s/%s is not configured: %w", args.Profile, args.Feed,
+		coldseam.ErrNotFound))
 }
 
 // fetchFeed fetches one slot of a feed once. The queue forgets a finished job

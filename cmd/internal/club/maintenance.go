@@ -19,7 +19,8 @@ func (a *App) UpkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	if _, err := a.DB.PruneUnconfirmed(ctx, a.Now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.DB.PruneCounts(ctx, a.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx), a.usual(ctx, a.Now()), a.Recalibrate(ctx), a.Pack(ctx))
+	errs = append(errs, a.DB.PruneCounts(ctx, a.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx),
+		a.usual(ctx, a.Now()), a.Recalibrate(ctx), a.Pack(ctx))
 	reaches, err := a.DB.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {

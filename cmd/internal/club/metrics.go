@@ -56,8 +56,10 @@ func NewMetrics() *metrics {
 	m.crps = gauge("forecast_crps", "Mean CRPS of issued forecasts, last 30 days.", "quantity", "lead")
 	m.briefDur = prometheus.NewHistogram(prometheus.HistogramOpts{Namespace: "coldseam", Name: "brief_duration_seconds",
 		Help: "Time to make one brief.", Buckets: []float64{.05, .1, .25, .5, 1, 2, 5, 15, 60}})
-	m.tick = prometheus.NewGauge(prometheus.GaugeOpts{Namespace: "coldseam", Name: "last_tick_timestamp_seconds", Help: "Unix time of the last tick."})
-	m.backup = prometheus.NewGauge(prometheus.GaugeOpts{Namespace: "coldseam", Name: "last_backup_timestamp_seconds", Help: "Unix time of the newest backup."})
+	m.tick = prometheus.NewGauge(prometheus.GaugeOpts{Namespace: "coldseam", Name: "last_tick_timestamp_seconds",
+		Help: "Unix time of the last tick."})
+	m.backup = prometheus.NewGauge(prometheus.GaugeOpts{Namespace: "coldseam", Name: "last_backup_timestamp_seconds",
+		Help: "Unix time of the newest backup."})
 	m.reg.MustRegister(m.briefDur, m.tick, m.backup)
 	return m
 }
@@ -102,7 +104,8 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 	}
 
 	up := 1.0
-	for _, read := range []func(context.Context, func(string, string, float64, ...string)) error{c.work, c.newest, c.morning} {
+	for _, read := range []func(context.Context, func(string, string, float64, ...string)) error{c.work, c.newest,
+		c.morning} {
 		if err := read(ctx, gauge); err != nil {
 			c.Log.Warn("metrics", "err", err)
 			up = 0
@@ -158,7 +161,8 @@ func (c stateCollector) newest(ctx context.Context, gauge func(string, string, f
 		if v.Kind == store.KindFeed {
 			v.Kind = "warnings"
 		}
-		gauge("newest_value_timestamp_seconds", help, float64(v.At.Unix()), "kind", v.Kind, "source", v.Source, "parameter", string(v.Param))
+		gauge("newest_value_timestamp_seconds", help, float64(v.At.Unix()), "kind", v.Kind, "source", v.Source,
+			"parameter", string(v.Param))
 	}
 
 	return nil
@@ -175,7 +179,8 @@ func (c stateCollector) morning(ctx context.Context, gauge func(string, string, 
 	gauge("morning_mails_due", "Morning mails of today that should be out by now.", float64(due))
 	gauge("morning_mails_sent", "Morning mails of today that are sent.", float64(sent))
 	if deadline, err := coldseam.ParseClock(c.Config.Club.Deadline); err == nil {
-		gauge("morning_deadline_timestamp_seconds", "Unix time by which today's mails should be out.", float64(today.At(deadline, loc).Unix()))
+		gauge("morning_deadline_timestamp_seconds", "Unix time by which today's mails should be out.",
+			float64(today.At(deadline, loc).Unix()))
 	}
 	return nil
 }
@@ -202,7 +207,8 @@ func (m *metrics) briefed(b coldseam.Brief, took time.Duration) {
 }
 
 func (m *metrics) mailed(t notify.Tally) {
-	for state, n := range map[string]int{"sent": t.Sent, "deferred": t.Deferred, "failed": t.Failed, "unknown": t.Unknown,
+	for state, n := range map[string]int{"sent": t.Sent, "deferred": t.Deferred, "failed": t.Failed,
+		"unknown": t.Unknown,
 		"expired": t.Expired, "skipped": t.Skipped, "held": t.Held} {
 		m.mails.WithLabelValues(state).Add(float64(n))
 	}

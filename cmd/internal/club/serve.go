@@ -81,8 +81,18 @@ func (a *App) Start(ctx context.Context) (*Running, error) {
 		return fail(err)
 	}
 
-	h, err := web.New(web.Config{Store: Pages{a}, Links: a.Links, Club: a.Config.Club.Name, Cost: a.Table.Cost, Margin: a.Table.Margin, Now: a.Now, Log: a.Log,
-		Ready: a.Ready, Healthy: a.Healthy, TrustedProxies: proxies})
+	h, err := web.New(web.Config{
+		Store:          Pages{a},
+		Links:          a.Links,
+		Club:           a.Config.Club.Name,
+		Cost:           a.Table.Cost,
+		Margin:         a.Table.Margin,
+		Now:            a.Now,
+		Log:            a.Log,
+		Ready:          a.Ready,
+		Healthy:        a.Healthy,
+		TrustedProxies: proxies,
+	})
 	if err != nil {
 		return fail(err)
 	}

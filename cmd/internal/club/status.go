@@ -39,7 +39,14 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		if err != nil {
 			return s, err
 		}
-		s.Briefs = append(s.Briefs, web.BriefState{River: r.River, Reach: r.Name, Zone: r.Zone, Day: b.Day, Issued: b.Issued, Verdict: b.Verdict})
+		s.Briefs = append(s.Briefs, web.BriefState{
+			River:   r.River,
+			Reach:   r.Name,
+			Zone:    r.Zone,
+			Day:     b.Day,
+			Issued:  b.Issued,
+			Verdict: b.Verdict,
+		})
 	}
 
 	today := coldseam.DateOf(p.Now().In(env.Zone(p.Config.Club.Zone)))

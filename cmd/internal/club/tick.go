@@ -29,7 +29,8 @@ const activeBefore = ingest.SafetyLead + 5*time.Minute
 
 // startCron runs the tick every minute until stop is called, and once at once.
 func (a *App) startCron(ctx context.Context) (stop func()) {
-	c := cron.New(cron.WithLocation(time.UTC), cron.WithChain(cron.Recover(cronLog{a}), cron.SkipIfStillRunning(cronLog{a})))
+	c := cron.New(cron.WithLocation(time.UTC), cron.WithChain(cron.Recover(cronLog{a}),
+		cron.SkipIfStillRunning(cronLog{a})))
 	if _, err := c.AddFunc("* * * * *", func() { a.TickLogged(ctx) }); err != nil {
 		panic(err) // a constant line
 	}

@@ -74,7 +74,12 @@ func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 	t.Helper()
 	w, err := World()
 	require.NoError(t, err)
-	v := &Town{Clock: democlub.NewClock(democlub.Start), Output: &bytes.Buffer{}, Mu: &sync.Mutex{}, Label: fmt.Sprintf("town %d", towns.Add(1))}
+	v := &Town{
+		Clock:  democlub.NewClock(democlub.Start),
+		Output: &bytes.Buffer{},
+		Mu:     &sync.Mutex{},
+		Label:  fmt.Sprintf("town %d", towns.Add(1)),
+	}
 	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.Label)))
 	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)

@@ -46,7 +46,8 @@ func (j *judge) written(key string) bool { return j.lines[key] > 0 }
 
 func (j *judge) bad(key, found, want string) {
 	name := regexp.MustCompile(`\[\d+\]`).ReplaceAllString(key, "")
-	j.errs = append(j.errs, fmt.Errorf("%s%s: %s is %s; want %s: %w", j.file, j.at(key), name, hidden(found), want, coldseam.ErrInvalid))
+	j.errs = append(j.errs, fmt.Errorf("%s%s: %s is %s; want %s: %w", j.file, j.at(key), name, hidden(found), want,
+		coldseam.ErrInvalid))
 }
 
 var (
@@ -103,9 +104,10 @@ func (j *judge) oneOf(key, v string, of ...string) {
 }
 
 var (
-	domainName = regexp.MustCompile(`^([A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+[A-Za-z][A-Za-z0-9-]*[A-Za-z0-9]$`)
-	dnsLabels  = regexp.MustCompile(`^[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*$`)
-	currency   = regexp.MustCompile(`^[A-Z]{3}$`)
+	domainName = regexp.MustCompile(
+		`^([A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+[A-Za-z][A-Za-z0-9-]*[A-Za-z0-9]$`)
+	dnsLabels = regexp.MustCompile(`^[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*$`)
+	currency  = regexp.MustCompile(`^[A-Z]{3}$`)
 )
 
 func isHostPort(s string) bool {
@@ -121,7 +123,8 @@ func isRelay(s string) bool {
 
 func isPage(s string) bool {
 	u, err := url.Parse(s)
-	return err == nil && (u.Scheme == "https" || u.Scheme == "http") && u.Hostname() != "" && !strings.ContainsAny(s, " \t\n")
+	return err == nil && (u.Scheme == "https" || u.Scheme == "http") && u.Hostname() != "" &&
+		!strings.ContainsAny(s, " \t\n")
 }
 
 func isBase(s string) bool {
@@ -222,11 +225,13 @@ func (j *judge) weight(w Weight) {
 	for _, x := range []struct {
 		key       string
 		v, lo, hi float64
-	}{{"tie_new", w.TieNew, .3, .95}, {"tie_done", w.TieDone, .3, .95}, {"pack", w.Pack, .5, .99}, {"floor_oz", w.FloorOz, 1. / 16, 1}, {"max_oz", w.MaxOz, 1. / 8, 1}} {
+	}{{"tie_new", w.TieNew, .3, .95}, {"tie_done", w.TieDone, .3, .95}, {"pack", w.Pack, .5, .99},
+		{"floor_oz", w.FloorOz, 1. / 16, 1}, {"max_oz", w.MaxOz, 1. / 8, 1}} {
 		j.span("weight."+x.key, x.v, x.lo, x.hi, "")
 	}
 	if tie := max(w.TieNew, w.TieDone); w.Pack > 0 && w.Pack < tie {
-		j.bad("weight.pack", fmt.Sprintf("%g, which is below the odds of %g to tie on", w.Pack, tie), "at least those odds")
+		j.bad("weight.pack", fmt.Sprintf("%g, which is below the odds of %g to tie on", w.Pack, tie),
+			"at least those odds")
 	}
 	if w.FloorOz > 0 && w.MaxOz > 0 && w.FloorOz > w.MaxOz {
 		j.bad("weight.floor_oz", fmt.Sprintf("%g, which is above max_oz %g", w.FloorOz, w.MaxOz), "no more than that")
@@ -240,7 +245,8 @@ func (j *judge) machine(c Config) {
 			j.bad(key, "no address of a database", "postgres://USER@HOST/NAME")
 		}
 	}
-	j.check("public_url", c.PublicURL, "an http or https address without query, such as https://river.example.org", isBase)
+	j.check("public_url", c.PublicURL, "an http or https address without query, such as https://river.example.org",
+		isBase)
 	j.check("listen", c.Listen, address, isHostPort)
 	j.check("metrics_listen", c.MetricsAddr, address, isHostPort)
 	if c.MetricsAddr != "" && c.MetricsAddr == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
@@ -256,7 +262,9 @@ func (j *judge) club(c Club) {
 	}
 	j.check("club.name", c.Name, "one line", func(s string) bool { return !strings.ContainsAny(s, "\r\n") })
 	j.check("club.admin_email", c.AdminEmail, "a plain mail address such as keeper@river.example.org", isAddress)
-	j.check("club.contact", c.Contact, "a mail address or a page", func(s string) bool { return isAddress(s) || isPage(s) })
+	j.check("club.contact", c.Contact, "a mail address or a page", func(s string) bool {
+		return isAddress(s) || isPage(s)
+	})
 	j.check("club.zone", c.Zone, "an IANA zone such as America/Chicago", isZone)
 	j.oneOf("club.units", c.Units, "us", "metric")
 	j.check("club.guides", c.Guides, "an http or https address", isPage)
@@ -274,7 +282,8 @@ func (j *judge) club(c Club) {
 		if !j.written(key) {
 			key = "club.send_at"
 		}
-		j.bad(key, fmt.Sprintf("%q with send_at %q and deadline %q", map[bool]string{true: c.Deadline, false: c.SendAt}[key == "club.deadline"], c.SendAt, c.Deadline),
+		j.bad(key, fmt.Sprintf("%q with send_at %q and deadline %q",
+			map[bool]string{true: c.Deadline, false: c.SendAt}[key == "club.deadline"], c.SendAt, c.Deadline),
 			"a deadline after the send time")
 	}
 }
@@ -291,7 +300,8 @@ func (j *judge) mail(m Mail) {
 		return err == nil && isAddress(a.Address)
 	})
 
-	for key, v := range map[string]string{"bounce_domain": m.BounceDomain, "list_id": m.ListID, "dkim_domain": m.DKIMDomain} {
+	for key, v := range map[string]string{"bounce_domain": m.BounceDomain, "list_id": m.ListID,
+		"dkim_domain": m.DKIMDomain} {
 		j.check("mail."+key, v, "a domain such as river.example.org", domainName.MatchString)
 	}
 	j.check("mail.dkim_selector", m.DKIMSelector, "a name of letters, digits and hyphens", dnsLabels.MatchString)
@@ -322,9 +332,11 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		lo, hi float64
 		unit   string
 	}{
-		{"rate_per_hour", p.RatePerHour, 1, 1e6, " requests"}, {"concurrency", float64(p.Concurrency), 1, 16, " requests at once"},
+		{"rate_per_hour", p.RatePerHour, 1, 1e6, " requests"}, {"concurrency", float64(p.Concurrency), 1, 16,
+			" requests at once"},
 		{"page_limit", float64(p.PageLimit), 1, 1e6, " rows"}, {"max_pages", float64(p.MaxPages), 1, 1e5, " pages"},
-		{"sites_per_request", float64(p.SitesPerRequest), 0, 1e4, " sites"}, {"max_url_bytes", float64(p.MaxURLBytes), 200, 1 << 16, " bytes"},
+		{"sites_per_request", float64(p.SitesPerRequest), 0, 1e4, " sites"}, {"max_url_bytes", float64(p.MaxURLBytes),
+			200, 1 << 16, " bytes"},
 		{"max_body_bytes", float64(p.MaxBodyBytes), 1 << 10, 1 << 30, " bytes"},
 	} {
 		j.span(t+x.key, x.v, x.lo, x.hi, x.unit)
@@ -336,8 +348,10 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		lo, hi time.Duration
 		want   string
 	}{
-		{"poll", p.Poll, 10 * time.Second, 31 * 24 * time.Hour, "10s to 31d"}, {"max_age", p.MaxAge, time.Minute, 400 * 24 * time.Hour, "1m to 400d"},
-		{"timeout", p.Timeout, time.Second, 10 * time.Minute, "1s to 10m"}, {"min_interval", p.MinInterval, 0, time.Hour, "0s to 1h"},
+		{"poll", p.Poll, 10 * time.Second, 31 * 24 * time.Hour, "10s to 31d"},
+		{"max_age", p.MaxAge, time.Minute, 400 * 24 * time.Hour, "1m to 400d"},
+		{"timeout", p.Timeout, time.Second, 10 * time.Minute, "1s to 10m"},
+		{"min_interval", p.MinInterval, 0, time.Hour, "0s to 1h"},
 		{"max_window", p.MaxWindow, 0, 100 * 366 * 24 * time.Hour, "0s to 36600d"},
 	} {
 		if d := time.Duration(x.v); (d != 0 || j.written(t+x.key)) && (d < x.lo || d > x.hi) {
@@ -354,16 +368,19 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 
 	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
 		at, e := t+"endpoints."+name, p.Endpoints[name]
-		j.oneOf(at, name, "latest", "history", "revisions", "daily", "metadata", "locations", "nearby", "gaugings", "channels")
+		j.oneOf(at, name, "latest", "history", "revisions", "daily", "metadata", "locations", "nearby", "gaugings",
+			"channels")
 		j.span(at+".sites_per_request", float64(e.Sites), 0, 1e4, " sites")
-		if d := time.Duration(e.Poll); (d != 0 || j.written(at+".poll")) && (d < 10*time.Second || d > 31*24*time.Hour) {
+		if d := time.Duration(e.Poll); (d != 0 || j.written(at+".poll")) &&
+			(d < 10*time.Second || d > 31*24*time.Hour) {
 			j.bad(at+".poll", d.String(), "10s to 31d")
 		}
 	}
 }
 
 func (j *judge) site(t string, s Site, i int, c Config) {
-	for _, x := range []struct{ key, v, want string }{{"id", s.ID, "an id such as USGS:USGS-00000000"}, {"code", s.Code, "the agency's code"}} {
+	for _, x := range []struct{ key, v, want string }{{"id", s.ID, "an id such as USGS:USGS-00000000"},
+		{"code", s.Code, "the agency's code"}} {
 		if strings.TrimSpace(x.v) == "" {
 			j.bad(t+x.key, "empty", x.want)
 		}
@@ -386,7 +403,8 @@ func (j *judge) site(t string, s Site, i int, c Config) {
 	j.list(t+"parameters", s.Params, "names such as discharge, or no line: then all that the profile has")
 	for _, p := range s.Params {
 		if coldseam.Parameter(p).Unit() == "" {
-			j.bad(t+"parameters", strconv.Quote(p), "names such as discharge, stage, water_temp; the agency's codes stand in [profile.parameters]")
+			j.bad(t+"parameters", strconv.Quote(p),
+				"names such as discharge, stage, water_temp; the agency's codes stand in [profile.parameters]")
 		}
 	}
 }
@@ -418,18 +436,23 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 		return
 	}
 	if mid, off := offMeridian(zone, lon); off > zoneReach {
-		j.bad(t+"lon", fmt.Sprintf("%g with lat %g", lon, lat), fmt.Sprintf("a longitude near %.0f, as zone %s has; west is negative, lat is the first of the two", mid, zone))
+		j.bad(t+"lon", fmt.Sprintf("%g with lat %g", lon, lat),
+			fmt.Sprintf("a longitude near %.0f, as zone %s has; west is negative, lat is the first of the two", mid,
+				zone))
 		return
 	}
 
 	for region, span := range regionLat {
 		if strings.HasPrefix(zone, region) && (lat < span[0] || lat > span[1]) {
-			j.bad(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon), fmt.Sprintf("%g to %g, as zone %s has; south is negative, lat is the first of the two", span[0], span[1], zone))
+			j.bad(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon),
+				fmt.Sprintf("%g to %g, as zone %s has; south is negative, lat is the first of the two", span[0],
+					span[1], zone))
 			return
 		}
 	}
 	if half := hemisphere(zone); half != 0 && half*lat <= 0 {
-		j.bad(t+"lat", fmt.Sprintf("%g", lat), fmt.Sprintf("a latitude of the other half of the earth, where zone %s lies; south is negative", zone))
+		j.bad(t+"lat", fmt.Sprintf("%g", lat),
+			fmt.Sprintf("a latitude of the other half of the earth, where zone %s lies; south is negative", zone))
 	}
 }
 
@@ -438,7 +461,8 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 // that zones are named after, with a margin [common knowledge].
 const zoneReach = 46
 
-var regionLat = map[string][2]float64{"Europe/": {30, 82}, "Asia/": {-13, 83}, "Australia/": {-56, -8}, "Africa/": {-37, 39}, "America/": {-60, 84}}
+var regionLat = map[string][2]float64{"Europe/": {30, 82}, "Asia/": {-13, 83}, "Australia/": {-56, -8},
+	"Africa/": {-37, 39}, "America/": {-60, 84}}
 
 // offMeridian is the meridian of a zone and the distance of lon from it, by the
 // nearer of winter and summer time.
@@ -477,7 +501,9 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 		}
 	}
 
-	j.check(t+"id", r.ID, "a name that can stand in an address: without / ? # % and \\", func(s string) bool { return !strings.ContainsAny(s, "/?#%\\\r\n\t") })
+	j.check(t+"id", r.ID, "a name that can stand in an address: without / ? # % and \\", func(s string) bool {
+		return !strings.ContainsAny(s, "/?#%\\\r\n\t")
+	})
 	if slices.ContainsFunc(c.Reaches[:i], func(o Reach) bool { return o.ID == r.ID }) {
 		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
 	}
@@ -485,19 +511,23 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id })
 	}
 	measures := func(id string, p coldseam.Parameter) bool {
-		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id && slices.Contains(s.Params, string(p)) })
+		return slices.ContainsFunc(c.Sites, func(s Site) bool {
+			return s.ID == id && slices.Contains(s.Params, string(p))
+		})
 	}
 
 	if !isSite(r.Site) {
 		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
-	} else if measures(r.Site, coldseam.FishCount) && !measures(r.Site, coldseam.Discharge) && !measures(r.Site, coldseam.Stage) {
+	} else if measures(r.Site, coldseam.FishCount) && !measures(r.Site, coldseam.Discharge) &&
+		!measures(r.Site, coldseam.Stage) {
 		j.bad(t+"site", strconv.Quote(r.Site)+", a fish counter", "a gauge; a counter stands in count_site")
 	}
 
 	if r.CountSite != "" && isSite(r.CountSite) && !measures(r.CountSite, coldseam.FishCount) {
 		j.bad(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
 	}
-	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "count_site": r.CountSite, "weather": r.Weather, "flow_forecast": r.FlowForecast} {
+	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "count_site": r.CountSite,
+		"weather": r.Weather, "flow_forecast": r.FlowForecast} {
 		j.check(t+key, v, "the id of a [[site]]", isSite)
 	}
 	j.list(t+"upstream", r.Upstream, "")
@@ -517,8 +547,10 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	j.pair(t, "action_stage_m", "action_stage_ft", r.ActionM, r.ActionFt, -100, 6000, coldseam.MetrePerFoot)
 	j.pair(t, "drive_km", "drive_miles", r.DriveKM, r.DriveMiles, 0, 5000, KMPerMile)
 
-	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil && *x.ActionStage > *x.FloodStageM {
-		j.bad(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage, *x.FloodStageM), "an action stage at or below it")
+	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil &&
+		*x.ActionStage > *x.FloodStageM {
+		j.bad(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage,
+			*x.FloodStageM), "an action stage at or below it")
 	}
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
 	j.span(t+"target_rate", r.TargetRate, 0, 20, " fish per line hour")
@@ -590,8 +622,10 @@ func (j *judge) rule(t string, x Rule) {
 
 var (
 	tableHead = regexp.MustCompile(`^\s*(\[\[?)\s*([^\[\]]+?)\s*\]`)
-	headFault = regexp.MustCompile(`^toml: line (\d+) \(last key "([^"]*)"\): type mismatch for .*: expected table but found \[\]`)
-	typeFault = regexp.MustCompile(`^toml: line (\d+) \(last key "([^"]*)"\): incompatible types: .*destination has type (\w+)`)
+	headFault = regexp.MustCompile(
+		`^toml: line (\d+) \(last key "([^"]*)"\): type mismatch for .*: expected table but found \[\]`)
+	typeFault = regexp.MustCompile(
+		`^toml: line (\d+) \(last key "([^"]*)"\): incompatible types: .*destination has type (\w+)`)
 )
 
 // keyLines finds the line of every table and key of a file. toml tells no
@@ -657,11 +691,13 @@ func syntaxFault(name, text string, err error) error {
 		if pe.LastKey != "" && !strings.Contains(msg, pe.LastKey) && !strings.Contains(msg, "already") {
 			msg = pe.LastKey + ": " + msg
 		}
-		return fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line, strings.TrimSuffix(msg, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
+		return fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line,
+			strings.TrimSuffix(msg, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
 	}
 
 	if m := headFault.FindStringSubmatch(err.Error()); m != nil {
-		return fmt.Errorf("%s:%s: %s is a list of tables [[%s]]; want one table [%s]: %w", name, m[1], m[2], m[2], m[2], coldseam.ErrInvalid)
+		return fmt.Errorf("%s:%s: %s is a list of tables [[%s]]; want one table [%s]: %w", name, m[1], m[2], m[2], m[2],
+			coldseam.ErrInvalid)
 	}
 	m := typeFault.FindStringSubmatch(err.Error())
 	if m == nil {
@@ -679,10 +715,13 @@ func syntaxFault(name, text string, err error) error {
 	if strings.HasSuffix(m[2], "_url") {
 		found = "of another type"
 	}
-	if lines := strings.Split(text, "\n"); n >= 1 && n <= len(lines) && strings.HasPrefix(strings.TrimSpace(lines[n-1]), "[") {
-		return fmt.Errorf("%s:%d: %s is one table [%s]; want [[%s]], one for each: %w", name, n, m[2], m[2], m[2], coldseam.ErrInvalid)
+	if lines := strings.Split(text, "\n"); n >= 1 && n <= len(lines) && strings.HasPrefix(strings.TrimSpace(lines[n-1]),
+		"[") {
+		return fmt.Errorf("%s:%d: %s is one table [%s]; want [[%s]], one for each: %w", name, n, m[2], m[2], m[2],
+			coldseam.ErrInvalid)
 	}
-	want := map[string]string{"string": "a text in quotes", "integer": "a whole number", "float": "a number", "boolean": "true or false", "slice": "a list in brackets"}[m[3]]
+	want := map[string]string{"string": "a text in quotes", "integer": "a whole number", "float": "a number",
+		"boolean": "true or false", "slice": "a list in brackets"}[m[3]]
 	if want == "" {
 		want = "a " + m[3]
 	}

@@ -79,9 +79,16 @@ func (c Config) Alerts() ([]verdict.AlertRule, error) {
 		}
 
 		if (class == verdict.AlertNone || class == verdict.AlertMinor) && r.Why == "" {
-			return nil, fmt.Errorf("alert_rule: class %s makes warnings weigh less; want why: %w", r.Class, coldseam.ErrInvalid)
+			return nil, fmt.Errorf("alert_rule: class %s makes warnings weigh less; want why: %w", r.Class,
+				coldseam.ErrInvalid)
 		}
-		out = append(out, verdict.AlertRule{Provider: r.Provider, Class: class, Codes: r.Codes, Words: r.Words, Without: r.Without})
+		out = append(out, verdict.AlertRule{
+			Provider: r.Provider,
+			Class:    class,
+			Codes:    r.Codes,
+			Words:    r.Words,
+			Without:  r.Without,
+		})
 	}
 
 	return out, nil

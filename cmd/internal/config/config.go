@@ -113,29 +113,30 @@ type Site struct {
 // Reach is one [[reach]] table. Flows and depths may be written in either
 // unit system; both at once is an error.
 type Reach struct {
-	ID              string   `toml:"id"`
-	River           string   `toml:"river"`
-	Name            string   `toml:"name"`
-	Site            string   `toml:"site"`
-	TempSite        string   `toml:"temp_site"`
-	AirSite         string   `toml:"air_site"`
-	CountSite       string   `toml:"count_site"`    // site id of a fish counter, parameter fish_count, a sum a day
-	Weather         string   `toml:"weather"`       // site id of the forecast point
-	FlowForecast    string   `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
-	Alerts          string   `toml:"alerts"`        // profile of the alert feed
-	Upstream        []string `toml:"upstream"`
-	GaugeKM         float64  `toml:"gauge_km"`
-	Lat             float64  `toml:"lat"`
-	Lon             float64  `toml:"lon"`
-	Zone            string   `toml:"zone"`
-	Regulated       bool     `toml:"regulated"`
-	DamCycle        string   `toml:"dam_cycle"`
-	GaugeCode       string   `toml:"gauge_code"`
-	AlertZones      []string `toml:"alert_zones"`
-	MaxFlowCFS      *float64 `toml:"max_flow_cfs"`
-	MaxFlowM3S      *float64 `toml:"max_flow_m3s"`
-	MaxFlowWhy      string   `toml:"max_flow_why"`
-	MaxFlowProposed *float64 `toml:"max_flow_proposed_cfs"` // what site add wrote: an equal max_flow waits for a person's word
+	ID           string   `toml:"id"`
+	River        string   `toml:"river"`
+	Name         string   `toml:"name"`
+	Site         string   `toml:"site"`
+	TempSite     string   `toml:"temp_site"`
+	AirSite      string   `toml:"air_site"`
+	CountSite    string   `toml:"count_site"`    // site id of a fish counter, parameter fish_count, a sum a day
+	Weather      string   `toml:"weather"`       // site id of the forecast point
+	FlowForecast string   `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
+	Alerts       string   `toml:"alerts"`        // profile of the alert feed
+	Upstream     []string `toml:"upstream"`
+	GaugeKM      float64  `toml:"gauge_km"`
+	Lat          float64  `toml:"lat"`
+	Lon          float64  `toml:"lon"`
+	Zone         string   `toml:"zone"`
+	Regulated    bool     `toml:"regulated"`
+	DamCycle     string   `toml:"dam_cycle"`
+	GaugeCode    string   `toml:"gauge_code"`
+	AlertZones   []string `toml:"alert_zones"`
+	MaxFlowCFS   *float64 `toml:"max_flow_cfs"`
+	MaxFlowM3S   *float64 `toml:"max_flow_m3s"`
+	MaxFlowWhy   string   `toml:"max_flow_why"`
+	// what site add wrote: an equal max_flow waits for a person's word
+	MaxFlowProposed *float64 `toml:"max_flow_proposed_cfs"`
 	FloodFt         *float64 `toml:"flood_stage_ft"`
 	FloodM          *float64 `toml:"flood_stage_m"`
 	ActionFt        *float64 `toml:"action_stage_ft"`
@@ -219,7 +220,8 @@ func Load(path string) (Config, error) {
 // from the environment, for an image that runs everywhere, and keys that no line
 // of the file names, which the service makes in its own directory.
 func (c *Config) FromMachine(env func(string) string) {
-	for name, field := range map[string]*string{"COLDSEAM_LISTEN": &c.Listen, "COLDSEAM_SMTP": &c.Mail.SMTP, "COLDSEAM_SMTP_TLS": &c.Mail.TLS} {
+	for name, field := range map[string]*string{"COLDSEAM_LISTEN": &c.Listen, "COLDSEAM_SMTP": &c.Mail.SMTP,
+		"COLDSEAM_SMTP_TLS": &c.Mail.TLS} {
 		if v := env(name); v != "" {
 			*field = v
 		}
@@ -228,7 +230,8 @@ func (c *Config) FromMachine(env func(string) string) {
 	if v := env("COLDSEAM_TRUSTED_PROXIES"); v != "" {
 		c.Proxies = strings.Split(v, ",")
 	}
-	for _, field := range []*string{&c.Mail.PasswordFile, &c.Mail.DKIMKeyFile, &c.Mail.TokenKeyFile, &c.Mail.TokenKeyPrev} {
+	for _, field := range []*string{&c.Mail.PasswordFile, &c.Mail.DKIMKeyFile, &c.Mail.TokenKeyFile,
+		&c.Mail.TokenKeyPrev} {
 		if rest, ok := strings.CutPrefix(*field, "$CREDENTIALS_DIRECTORY"); ok {
 			*field = env("CREDENTIALS_DIRECTORY") + rest
 		}
@@ -341,7 +344,8 @@ func unknownKeys(name, text string, keys []toml.Key) error {
 			errs = append(errs, fmt.Errorf("%s: %q is no key any more: %s: %w", at, full, do, coldseam.ErrInvalid))
 			continue
 		}
-		errs = append(errs, fmt.Errorf("%s: unknown key %q; want one of %s: %w", at, full, strings.Join(knownKeys(key), ", "), coldseam.ErrInvalid))
+		errs = append(errs, fmt.Errorf("%s: unknown key %q; want one of %s: %w", at, full,
+			strings.Join(knownKeys(key), ", "), coldseam.ErrInvalid))
 	}
 	return errors.Join(errs...)
 }
@@ -414,7 +418,8 @@ func (c Config) TrustedProxies() ([]netip.Prefix, error) {
 	for _, p := range c.Proxies {
 		x, err := netip.ParsePrefix(p)
 		if err != nil {
-			return nil, fmt.Errorf("trusted_proxies: %q; want a prefix such as 172.18.0.0/16: %w", p, coldseam.ErrInvalid)
+			return nil, fmt.Errorf("trusted_proxies: %q; want a prefix such as 172.18.0.0/16: %w", p,
+				coldseam.ErrInvalid)
 		}
 		out = append(out, x)
 	}

@@ -33,7 +33,8 @@ func (r Reach) crafts(c Config, out *coldseam.Reach) {
 		}
 		l := t.limit()
 		if l.Craft != coldseam.CraftBoat {
-			out.CraftLimits = slices.DeleteFunc(out.CraftLimits, func(o coldseam.CraftLimit) bool { return o.Craft == l.Craft })
+			out.CraftLimits = slices.DeleteFunc(out.CraftLimits,
+				func(o coldseam.CraftLimit) bool { return o.Craft == l.Craft })
 			out.CraftLimits = append(out.CraftLimits, l)
 			continue
 		}

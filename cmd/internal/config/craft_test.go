@@ -53,12 +53,24 @@ func TestLimitTables(t *testing.T) {
 	}
 
 	for want, l := range map[string]Craft{
-		`limit.reach is "bent"; want one of bend`:           {Reach: "bent", Craft: "boat", MaxFlowCFS: flow(1), Why: "x"},
-		`limit.craft is "raft"; want one of wade`:           {Reach: "bend", Craft: "raft", MaxFlowCFS: flow(1), Why: "x"},
-		"want one of the two unit systems":                  {Reach: "bend", Craft: "wade", MaxFlowCFS: flow(1), MaxFlowM3S: flow(1), Why: "x"},
+		`limit.reach is "bent"; want one of bend`: {Reach: "bent", Craft: "boat", MaxFlowCFS: flow(1), Why: "x"},
+		`limit.craft is "raft"; want one of wade`: {Reach: "bend", Craft: "raft", MaxFlowCFS: flow(1), Why: "x"},
+		"want one of the two unit systems": {
+			Reach:      "bend",
+			Craft:      "wade",
+			MaxFlowCFS: flow(1),
+			MaxFlowM3S: flow(1),
+			Why:        "x",
+		},
 		"limit.max_flow_cfs is 0 m3/s; want more than 0":    {Reach: "bend", Craft: "wade", Why: "x"},
 		"limit.why is empty; want what the number rests on": {Reach: "bend", Craft: "wade", MaxFlowCFS: flow(1)},
-		"limit.who is \"a@example.org\"; want a role":       {Reach: "bend", Craft: "wade", MaxFlowCFS: flow(1), Why: "x", Who: "a@example.org"},
+		"limit.who is \"a@example.org\"; want a role": {
+			Reach:      "bend",
+			Craft:      "wade",
+			MaxFlowCFS: flow(1),
+			Why:        "x",
+			Who:        "a@example.org",
+		},
 	} {
 		c := base()
 		c.Crafts = []Craft{l}

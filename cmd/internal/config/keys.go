@@ -41,9 +41,11 @@ func (c Config) KeyFiles() []KeyFile {
 		}
 	}
 	add("configuration", c.Path, "")
-	add("mail.token_key_file", c.Mail.TokenKeyFile, "links in mails already sent stop working, unsubscribe links too: keep the old one for a season as mail.token_key_previous_file")
+	add("mail.token_key_file", c.Mail.TokenKeyFile,
+		"links in mails already sent stop working, unsubscribe links too: keep the old one for a season as mail.token_key_previous_file")
 	add("mail.token_key_previous_file", c.Mail.TokenKeyPrev, "leave it out once the links it signed are a season old")
-	add("mail.dkim_key_file", c.Mail.DKIMKeyFile, "publish the new key under a new selector first (coldseam check --dns), then change selector and key together")
+	add("mail.dkim_key_file", c.Mail.DKIMKeyFile,
+		"publish the new key under a new selector first (coldseam check --dns), then change selector and key together")
 	add("mail.password_file", c.Mail.PasswordFile, "change it at the relay, then here")
 	for _, p := range c.Profiles {
 		add("profile "+p.Name+" key_file", p.KeyFile, "ask the agency for a new one")

@@ -26,7 +26,8 @@ func (m Mail) TotalRate() float64 {
 
 // LocalRelay reports a relay on this machine.
 func (m Mail) LocalRelay() bool {
-	return strings.HasPrefix(m.SMTP, "127.") || strings.HasPrefix(m.SMTP, "localhost") || strings.HasPrefix(m.SMTP, "[::1]")
+	return strings.HasPrefix(m.SMTP, "127.") || strings.HasPrefix(m.SMTP, "localhost") ||
+		strings.HasPrefix(m.SMTP, "[::1]")
 }
 
 // FromDomain is the domain that readers see; DMARC is about it.

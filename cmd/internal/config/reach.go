@@ -46,16 +46,33 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 	}
 
 	out := coldseam.Reach{
-		ID: coldseam.ReachID(r.ID), River: r.River, Name: r.Name, Site: coldseam.SiteID(r.Site), Zone: r.Zone,
-		Lat: r.Lat, Lon: r.Lon, GaugeKM: r.GaugeKM, TempSite: coldseam.SiteID(r.TempSite), Regulated: r.Regulated,
-		AirSite: coldseam.SiteID(r.AirSite), CountSite: coldseam.SiteID(r.CountSite), WeatherSite: coldseam.SiteID(r.Weather), AlertFeed: r.Alerts,
-		AgencySite: coldseam.SiteID(r.FlowForecast),
-		DamCycle:   r.DamCycle, GaugeCode: r.GaugeCode, AlertZones: r.AlertZones, MaxFlowWhy: r.MaxFlowWhy,
-		HazardsSurveyed: r.HazardsSurveyed, Hazards: r.Hazards, Species: r.Species,
-		ResidentShare: 0.15, TargetRate: r.TargetRate,
-		MaxFlowM3S:  pick("max_flow", r.MaxFlowM3S, r.MaxFlowCFS, coldseam.CubicMPerCFS),
-		FloodStageM: pick("flood_stage", r.FloodM, r.FloodFt, coldseam.MetrePerFoot),
-		ActionStage: pick("action_stage", r.ActionM, r.ActionFt, coldseam.MetrePerFoot),
+		ID:              coldseam.ReachID(r.ID),
+		River:           r.River,
+		Name:            r.Name,
+		Site:            coldseam.SiteID(r.Site),
+		Zone:            r.Zone,
+		Lat:             r.Lat,
+		Lon:             r.Lon,
+		GaugeKM:         r.GaugeKM,
+		TempSite:        coldseam.SiteID(r.TempSite),
+		Regulated:       r.Regulated,
+		AirSite:         coldseam.SiteID(r.AirSite),
+		CountSite:       coldseam.SiteID(r.CountSite),
+		WeatherSite:     coldseam.SiteID(r.Weather),
+		AlertFeed:       r.Alerts,
+		AgencySite:      coldseam.SiteID(r.FlowForecast),
+		DamCycle:        r.DamCycle,
+		GaugeCode:       r.GaugeCode,
+		AlertZones:      r.AlertZones,
+		MaxFlowWhy:      r.MaxFlowWhy,
+		HazardsSurveyed: r.HazardsSurveyed,
+		Hazards:         r.Hazards,
+		Species:         r.Species,
+		ResidentShare:   0.15,
+		TargetRate:      r.TargetRate,
+		MaxFlowM3S:      pick("max_flow", r.MaxFlowM3S, r.MaxFlowCFS, coldseam.CubicMPerCFS),
+		FloodStageM:     pick("flood_stage", r.FloodM, r.FloodFt, coldseam.MetrePerFoot),
+		ActionStage:     pick("action_stage", r.ActionM, r.ActionFt, coldseam.MetrePerFoot),
 	}
 	r.crafts(c, &out)
 
@@ -82,18 +99,35 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 
 	for _, s := range r.Spots {
 		out.Spots = append(out.Spots, coldseam.Spot{
-			ID: s.ID, Name: s.Name, Kind: coldseam.SpotKind(s.Kind), Class: s.Class,
-			DepthRefM: pick(s.ID+" depth", s.DepthM, s.DepthFt, coldseam.MetrePerFoot), Sounded: date(s.ID+" sounded", s.Sounded),
-			StageRefM: pick(s.ID+" sounded_stage", s.StageM, s.StageFt, coldseam.MetrePerFoot), StageGain: s.StageGain,
-			Bed: s.Bed, D50M: s.D50MM / 1000, Snags: s.Snags,
-			FloatMS: pick(s.ID+" float", s.FloatMS, s.FloatFPS, coldseam.MetrePerFoot), FloatOn: date(s.ID+" float_on", s.FloatOn),
-			FloatFlow: pick(s.ID+" float_flow", s.FloatM3S, s.FloatCFS, coldseam.CubicMPerCFS), FloatN: s.FloatN, FloatWind: s.FloatWind,
+			ID:        s.ID,
+			Name:      s.Name,
+			Kind:      coldseam.SpotKind(s.Kind),
+			Class:     s.Class,
+			DepthRefM: pick(s.ID+" depth", s.DepthM, s.DepthFt, coldseam.MetrePerFoot),
+			Sounded:   date(s.ID+" sounded", s.Sounded),
+			StageRefM: pick(s.ID+" sounded_stage", s.StageM, s.StageFt, coldseam.MetrePerFoot),
+			StageGain: s.StageGain,
+			Bed:       s.Bed,
+			D50M:      s.D50MM / 1000,
+			Snags:     s.Snags,
+			FloatMS:   pick(s.ID+" float", s.FloatMS, s.FloatFPS, coldseam.MetrePerFoot),
+			FloatOn:   date(s.ID+" float_on", s.FloatOn),
+			FloatFlow: pick(s.ID+" float_flow", s.FloatM3S, s.FloatCFS, coldseam.CubicMPerCFS),
+			FloatN:    s.FloatN,
+			FloatWind: s.FloatWind,
 		})
 	}
 
 	for i, x := range r.Rules {
-		rule := coldseam.Rule{Kind: coldseam.RuleKind(x.Kind), Species: x.Species, Allowed: x.Allowed, Text: x.Text, Link: x.Link,
-			CheckedOn: date(fmt.Sprintf("rule %d checked_on", i+1), x.CheckedOn), CheckedBy: x.CheckedBy}
+		rule := coldseam.Rule{
+			Kind:      coldseam.RuleKind(x.Kind),
+			Species:   x.Species,
+			Allowed:   x.Allowed,
+			Text:      x.Text,
+			Link:      x.Link,
+			CheckedOn: date(fmt.Sprintf("rule %d checked_on", i+1), x.CheckedOn),
+			CheckedBy: x.CheckedBy,
+		}
 		for _, span := range x.Closed {
 			dr, e := parseDayRange(span)
 			if e != nil && err == nil {

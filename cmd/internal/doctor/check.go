@@ -58,7 +58,8 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	k := &checker{cfg: cfg, now: time.Now, offline: c.Offline, net: netOf(), space: env.DiskSpace}
 	if err != nil {
 		for _, fault := range strings.Split(err.Error(), "\n") { // one line a mistake
-			k.add("config", LevelFail, env.OneLine(fault), "a file that can be read", "mend the line named; `coldseam init` writes a new file")
+			k.add("config", LevelFail, env.OneLine(fault), "a file that can be read",
+				"mend the line named; `coldseam init` writes a new file")
 		}
 		return c.finish(s.Out, k.lines)
 	}
@@ -195,7 +196,9 @@ type resolver interface {
 }
 
 func netOf() checkNet {
-	client := &http.Client{Timeout: 10 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := &http.Client{Timeout: 10 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}}
 
 	return checkNet{
 		names: net.DefaultResolver,
@@ -233,7 +236,8 @@ func (k *checker) ok(key, format string, args ...any) {
 
 // broken notes that something could not be looked at.
 func (k *checker) broken(key string, err error) {
-	k.add(key, LevelFail, err.Error(), "an answer of the database", "see the line `database`; the log of the service says more")
+	k.add(key, LevelFail, err.Error(), "an answer of the database",
+		"see the line `database`; the log of the service says more")
 }
 
 // notBuilt tells what keeps the program from starting: a database, a key file.
@@ -266,7 +270,8 @@ func (k *checker) unbuilt(ctx context.Context, err error) {
 func (k *checker) all(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
-	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(feeds.Plan(k.cfg)), len(k.cfg.Sites), len(k.cfg.Reaches))
+	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(feeds.Plan(k.cfg)),
+		len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
 	k.now = k.app.Now
 	if !k.database(ctx) {
@@ -315,13 +320,16 @@ func (k *checker) database(ctx context.Context) bool {
 		k.broken("migrations", err)
 		return false
 	case st.Newer():
-		k.add("migrations", LevelFail, fmt.Sprintf("schema %d, this program knows %d", st.Have, st.Want), "the program that made the schema", "run the newer program; a schema never goes down")
+		k.add("migrations", LevelFail, fmt.Sprintf("schema %d, this program knows %d", st.Have, st.Want),
+			"the program that made the schema", "run the newer program; a schema never goes down")
 		return false
 	case st.Have == 0:
-		k.add("migrations", LevelFail, "the database is empty", fmt.Sprintf("schema %d", st.Want), "coldseam site add or coldseam serve make the tables; coldseam restore brings back a club")
+		k.add("migrations", LevelFail, "the database is empty", fmt.Sprintf("schema %d", st.Want),
+			"coldseam site add or coldseam serve make the tables; coldseam restore brings back a club")
 		return false
 	case !st.Current():
-		k.add("migrations", LevelFail, fmt.Sprintf("schema %d, this program needs %d", st.Have, st.Want), fmt.Sprintf("schema %d", st.Want), "coldseam migrate")
+		k.add("migrations", LevelFail, fmt.Sprintf("schema %d, this program needs %d", st.Have, st.Want),
+			fmt.Sprintf("schema %d", st.Want), "coldseam migrate")
 		return false
 	}
 
@@ -333,11 +341,13 @@ func (k *checker) database(ctx context.Context) bool {
 
 	switch {
 	case errors.Is(err, coldseam.ErrNotFound):
-		k.add("readers' role", levelWarn, "there is none: nothing is open, recap --sql cannot be used", "role "+store.Reader, closeFix)
+		k.add("readers' role", levelWarn, "there is none: nothing is open, recap --sql cannot be used",
+			"role "+store.Reader, closeFix)
 	case err != nil:
 		k.broken("readers' role", err)
 	case len(open) > 0:
-		k.add("readers' role", levelWarn, fmt.Sprintf("%d things are open to it: %s", len(open), open[0]), "views of schema season alone", closeFix)
+		k.add("readers' role", levelWarn, fmt.Sprintf("%d things are open to it: %s", len(open), open[0]),
+			"views of schema season alone", closeFix)
 	default:
 		k.ok("readers' role", "closed but for schema season")
 	}
@@ -355,9 +365,11 @@ func (k *checker) queue(ctx context.Context) {
 	case err != nil:
 		k.broken("queue", err)
 	case q.Oldest > queueIdle:
-		k.add("queue", LevelFail, fmt.Sprintf("%d jobs wait, the first for %s: no server works", q.Waiting, env.Age(q.Oldest)), "a running service", "start coldseam serve; its log says why it ended")
+		k.add("queue", LevelFail, fmt.Sprintf("%d jobs wait, the first for %s: no server works", q.Waiting,
+			env.Age(q.Oldest)), "a running service", "start coldseam serve; its log says why it ended")
 	case q.Discarded > 0:
-		k.add("queue", levelWarn, fmt.Sprintf("%d jobs given up within a day; the last, %s", q.Discarded, q.LastError), "none", "mend what the words name; the next tick asks anew")
+		k.add("queue", levelWarn, fmt.Sprintf("%d jobs given up within a day; the last, %s", q.Discarded, q.LastError),
+			"none", "mend what the words name; the next tick asks anew")
 	default:
 		k.ok("queue", "%d jobs wait, none long", q.Waiting)
 	}

@@ -85,7 +85,8 @@ func newBench(t *testing.T) *bench {
 	m := &v.Config.Mail
 	dir := t.TempDir()
 	m.From, m.BounceDomain, m.ListID = "Club <morning@"+clubDomain+">", "bounce."+clubDomain, "morning."+clubDomain
-	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam", filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
+	m.DKIMDomain, m.DKIMSelector, m.DKIMKeyFile, m.TokenKeyFile = clubDomain, "coldseam",
+		filepath.Join(dir, "dkim.key"), filepath.Join(dir, "token.key")
 	m.LMTP, m.SecondSMTP = "127.0.0.1:2424", "127.0.0.1:2525"
 
 	v.Config.PublicURL, v.Config.Backup.Dir = "https://"+clubDomain, filepath.Join(dir, "backup")
@@ -99,14 +100,20 @@ func newBench(t *testing.T) *bench {
 	require.NoError(t, err)
 
 	b := &bench{Town: v, names: &fakeNames{
-		txt:  map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." + clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
+		txt: map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." +
+			clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
 		mx:   map[string]string{"bounce." + clubDomain: clubDomain + "."},
 		host: map[string][]string{"relay.net": {"192.0.2.7"}, "out.relay.net": {"192.0.2.7"}},
 		addr: map[string][]string{"192.0.2.7": {"out.relay.net."}},
 	}}
-	b.k = &checker{cfg: v.Config, app: v.Parts, now: v.Now, space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
+	b.k = &checker{
+		cfg:   v.Config,
+		app:   v.Parts,
+		now:   v.Now,
+		space: func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
 		net: checkNet{names: b.names, probe: func(context.Context, notify.Relay) error { return nil },
-			get: func(context.Context, string) (int, time.Time, error) { return 200, v.Now(), nil }}}
+			get: func(context.Context, string) (int, time.Time, error) { return 200, v.Now(), nil }},
+	}
 	return b
 }
 
@@ -161,9 +168,12 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	_, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	lines := b.lines(t)
-	for _, key := range []string{"config", "database", "migrations", "readers' role", "queue", "disk", "clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
-		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend weather", "tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
-		"tamsen-bend soundings", "smtp", "alarms", "spf", "dkim", "dmarc", "ptr", "mail.token_key_file", "mail.dkim_key_file", "public_url", "bounces", "sending", "mail", "backup"} {
+	for _, key := range []string{"config", "database", "migrations", "readers' role", "queue", "disk",
+		"clock northgauge", "zones", "limits", "feed northgauge", "feed metgrid",
+		"feed northgauge-cap", "document shapes", "units northgauge", "tamsen-bend flow", "tamsen-bend weather",
+		"tamsen-bend max_flow", "tamsen-bend hazards", "tamsen-bend rules",
+		"tamsen-bend soundings", "smtp", "alarms", "spf", "dkim", "dmarc", "ptr", "mail.token_key_file",
+		"mail.dkim_key_file", "public_url", "bounces", "sending", "mail", "backup"} {
 		require.NotEmpty(t, lines[key], key)
 		require.Equal(t, LevelOK, lines[key][0].Level, "%s: %+v", key, lines[key])
 	}
@@ -232,26 +242,40 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.k.space = func(string) (uint64, uint64, error) { return 1 << 30, 100 << 30, nil }
 		}},
 		{"clock behind", "clock northgauge", levelWarn, "2m0s ahead of this machine", func(*testing.T) {
-			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.Now().Add(2 * time.Minute), nil }
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) {
+				return 200, b.Now().Add(2 * time.Minute), nil
+			}
 		}},
 		{"clock an hour ahead", "clock northgauge", LevelFail, "behind this machine", func(*testing.T) {
-			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 200, b.Now().Add(-time.Hour), nil }
+			b.k.net.get = func(context.Context, string) (int, time.Time, error) {
+				return 200, b.Now().Add(-time.Hour), nil
+			}
 		}},
 		{"no network", "clock northgauge", levelWarn, "no route", func(*testing.T) {
 			b.k.net.get = func(context.Context, string) (int, time.Time, error) {
 				return 0, time.Time{}, errors.New("no route to host")
 			}
 		}},
-		{"unknown zone", "zones", LevelFail, "Mars/Olympus", func(*testing.T) { b.App.Config.Club.Zone = "Mars/Olympus" }},
+		{"unknown zone", "zones", LevelFail, "Mars/Olympus", func(*testing.T) {
+			b.App.Config.Club.Zone = "Mars/Olympus"
+		}},
 		{"relay dead", "smtp", LevelFail, "refused", func(*testing.T) {
 			b.k.net.probe = func(context.Context, notify.Relay) error { return errors.New("connection refused") }
 		}},
-		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) { b.App.Config.Club.AdminEmail = "" }},
+		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) {
+			b.App.Config.Club.AdminEmail = ""
+		}},
 		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.App.Config.Mail.SecondSMTP = "" }},
 		{"no spf", "spf", LevelFail, "no SPF record", func(*testing.T) { delete(b.names.txt, "bounce."+clubDomain) }},
-		{"two spf", "spf", LevelFail, "2 SPF records", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"} }},
-		{"spf lets all in", "spf", LevelFail, "+all", func(*testing.T) { b.names.txt["bounce."+clubDomain] = []string{"v=spf1 +all"} }},
-		{"no dkim record", "dkim", LevelFail, "no key at", func(*testing.T) { delete(b.names.txt, "coldseam._domainkey."+clubDomain) }},
+		{"two spf", "spf", LevelFail, "2 SPF records", func(*testing.T) {
+			b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"}
+		}},
+		{"spf lets all in", "spf", LevelFail, "+all", func(*testing.T) {
+			b.names.txt["bounce."+clubDomain] = []string{"v=spf1 +all"}
+		}},
+		{"no dkim record", "dkim", LevelFail, "no key at", func(*testing.T) {
+			delete(b.names.txt, "coldseam._domainkey."+clubDomain)
+		}},
 		{"another dkim key", "dkim", LevelFail, "another one", func(*testing.T) {
 			b.names.txt["coldseam._domainkey."+clubDomain] = []string{"v=DKIM1; k=rsa; p=AAAA"}
 		}},
@@ -260,10 +284,17 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.Compose.Signer = nil
 			t.Cleanup(func() { b.Compose.Signer = s })
 		}},
-		{"no dmarc", "dmarc", LevelFail, "no DMARC record", func(*testing.T) { delete(b.names.txt, "_dmarc."+clubDomain) }},
-		{"not aligned", "dmarc", LevelFail, "is not of the domain", func(*testing.T) { b.App.Config.Mail.BounceDomain = "elsewhere.net" }},
+		{"no dmarc", "dmarc", LevelFail, "no DMARC record", func(*testing.T) {
+			delete(b.names.txt, "_dmarc."+clubDomain)
+		}},
+		{"not aligned", "dmarc", LevelFail, "is not of the domain", func(*testing.T) {
+			b.App.Config.Mail.BounceDomain = "elsewhere.net"
+		}},
 		{"name server dead", "spf", levelWarn, "server misbehaving", func(*testing.T) { b.names.dead = true }},
-		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) { b.remote(t); delete(b.names.addr, "192.0.2.7") }},
+		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) {
+			b.remote(t)
+			delete(b.names.addr, "192.0.2.7")
+		}},
 		{"name does not lead back", "ptr", levelWarn, "does not lead back", func(t *testing.T) {
 			b.remote(t)
 			b.names.addr["192.0.2.7"] = []string{"dsl-7.isp.net."}
@@ -272,12 +303,16 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.remote(t)
 			b.App.Config.Mail.From = "Club <m@river.example.org>"
 		}},
-		{"http pages", "public_url", LevelFail, "http://", func(*testing.T) { b.App.Config.PublicURL = "http://" + clubDomain }},
+		{"http pages", "public_url", LevelFail, "http://", func(*testing.T) {
+			b.App.Config.PublicURL = "http://" + clubDomain
+		}},
 		{"no public url", "public_url", LevelFail, `""`, func(*testing.T) { b.App.Config.PublicURL = "" }},
 		{"pages behind a bad proxy", "public_url", levelWarn, "answers 502", func(*testing.T) {
 			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.Now(), nil }
 		}},
-		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) { b.App.Config.Mail.LMTP = "" }},
+		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) {
+			b.App.Config.Mail.LMTP = ""
+		}},
 		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.App.Config.Mail.BounceDomain = "" }},
 		{"no mx", "bounces", LevelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
 		{"mailbox half read", "bounces", levelWarn, "not read to its end", func(t *testing.T) {
@@ -287,13 +322,19 @@ func TestCheckNamesEachFault(t *testing.T) {
 			old := b.Now().Add(-10 * time.Minute)
 			require.NoError(t, os.Chtimes(aside, old, old))
 		}},
-		{"mailbox read and gone", "bounces", LevelOK, "received here", func(t *testing.T) { b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") }},
-		{"mailbox gone", "bounces", LevelFail, "no such file", func(*testing.T) { b.App.Config.Mail.BounceFile = "/nowhere/mbox" }},
+		{"mailbox read and gone", "bounces", LevelOK, "received here", func(t *testing.T) {
+			b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox")
+		}},
+		{"mailbox gone", "bounces", LevelFail, "no such file", func(*testing.T) {
+			b.App.Config.Mail.BounceFile = "/nowhere/mbox"
+		}},
 		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
 			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))
 			t.Cleanup(func() { require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o600)) })
 		}},
-		{"key lost", "mail.dkim_key_file", LevelFail, "no such file", func(*testing.T) { b.App.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key" }},
+		{"key lost", "mail.dkim_key_file", LevelFail, "no such file", func(*testing.T) {
+			b.App.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key"
+		}},
 		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
 		{"looser limit named", "limits", LevelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
 			b.App.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
@@ -307,33 +348,61 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"nobody works", "queue", LevelFail, "1 jobs wait, the first for 20 min", func(t *testing.T) {
 			b.job(t, "available", "now() - interval '20 minutes'", "NULL")
 		}},
-		{"a job given up", "queue", levelWarn, "fetch: out of paper", func(t *testing.T) { b.job(t, "discarded", "now()", "now()") }},
+		{"a job given up", "queue", levelWarn, "fetch: out of paper", func(t *testing.T) {
+			b.job(t, "discarded", "now()", "now()")
+		}},
 		{"readers see too much", "readers' role", levelWarn, "schema coldseam", func(t *testing.T) {
 			b.sql(t, `GRANT USAGE ON SCHEMA coldseam TO season_reader`)
 			t.Cleanup(func() { b.sql(t, `REVOKE USAGE ON SCHEMA coldseam FROM season_reader`) })
 		}},
-		{"mail unknown", "mail", levelWarn, "1 morning of 2026-04-18 are unknown: <(address)> no reply", func(t *testing.T) { b.mail(t, "unknown", false) }},
-		{"mail refused", "mail", levelWarn, "are failed: <(address)> no reply", func(t *testing.T) { b.mail(t, "failed", false) }},
+		{"mail unknown", "mail", levelWarn, "1 morning of 2026-04-18 are unknown: <(address)> no reply",
+			func(t *testing.T) {
+				b.mail(t, "unknown", false)
+			}},
+		{"mail refused", "mail", levelWarn, "are failed: <(address)> no reply",
+			func(t *testing.T) { b.mail(t, "failed", false) }},
 		{"mail late", "mail", levelWarn, "are expired", func(t *testing.T) { b.mail(t, "expired", false) }},
 		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
 		{"edition stopped", "mail", LevelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
-		{"no sender", "from", LevelFail, `mail.from is "nobody"`, func(*testing.T) { b.App.Config.Mail.From = "nobody" }},
+		{"no sender", "from", LevelFail, `mail.from is "nobody"`, func(*testing.T) {
+			b.App.Config.Mail.From = "nobody"
+		}},
 		{"a feed that fails", "feed metgrid", levelWarn, "1 failures in a row", func(t *testing.T) {
-			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "metgrid", URL: "https://x.example", At: b.Now(), Status: 500, Err: "HTTP 500"})
+			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{
+				Profile: "metgrid",
+				URL:     "https://x.example",
+				At:      b.Now(),
+				Status:  500,
+				Err:     "HTTP 500",
+			})
 			require.NoError(t, err)
 		}},
 		{"warnings not complete", "feed northgauge-cap", levelWarn, "Flood Watch did not load", func(t *testing.T) {
-			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{Profile: "northgauge-cap", URL: "https://x.example", At: b.Now(), Status: 200, Err: "1 entry lacks",
-				Gaps: []coldseam.FeedGap{{Entry: "urn:7", Title: "Flood Watch", Why: "unread"}}})
+			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{
+				Profile: "northgauge-cap",
+				URL:     "https://x.example",
+				At:      b.Now(),
+				Status:  200,
+				Err:     "1 entry lacks",
+				Gaps:    []coldseam.FeedGap{{Entry: "urn:7", Title: "Flood Watch", Why: "unread"}},
+			})
 			require.NoError(t, err)
 		}},
 		{"a feed never asked", "feed other", LevelFail, "never asked", func(*testing.T) {
-			b.App.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...), ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
+			b.App.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...),
+				ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
 		}},
 		{"what to measure", "tamsen-bend measure next", LevelOK, "1. time five floats", func(t *testing.T) {
-			_, err := b.DB.SaveBrief(ctx, coldseam.Brief{Reach: "tamsen-bend", Site: "northgauge:NG-1001", Zone: "America/Chicago", Day: clubtest.Saturday, Issued: b.Now(),
-				GoodUntil: b.Now().Add(time.Hour), Measure: []coldseam.Reason{{Code: "measure_float", Text: "time five floats at main seam"}},
-				Reasons: []coldseam.Reason{{Text: "gauge silent"}}})
+			_, err := b.DB.SaveBrief(ctx, coldseam.Brief{
+				Reach:     "tamsen-bend",
+				Site:      "northgauge:NG-1001",
+				Zone:      "America/Chicago",
+				Day:       clubtest.Saturday,
+				Issued:    b.Now(),
+				GoodUntil: b.Now().Add(time.Hour),
+				Measure:   []coldseam.Reason{{Code: "measure_float", Text: "time five floats at main seam"}},
+				Reasons:   []coldseam.Reason{{Text: "gauge silent"}},
+			})
 			require.NoError(t, err)
 		}},
 		{"brief and its reason", "tamsen-bend brief", LevelOK, "NO CALL: gauge silent", func(*testing.T) {}},
@@ -386,12 +455,14 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"rule never checked", "tamsen-bend rules", LevelFail, "never checked", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "" })
 		}},
-		{"rule checked tomorrow", "tamsen-bend rules", LevelFail, "checked on 2036-03-01, which is to come", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "2036-03-01" })
-		}},
-		{"sounded tomorrow", "tamsen-bend soundings", levelWarn, "sounded 2036-03-01, which is to come", func(t *testing.T) {
-			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots[0].Sounded = "2036-03-01" })
-		}},
+		{"rule checked tomorrow", "tamsen-bend rules", LevelFail, "checked on 2036-03-01, which is to come",
+			func(t *testing.T) {
+				b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules[0].CheckedOn = "2036-03-01" })
+			}},
+		{"sounded tomorrow", "tamsen-bend soundings", levelWarn, "sounded 2036-03-01, which is to come",
+			func(t *testing.T) {
+				b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots[0].Sounded = "2036-03-01" })
+			}},
 		{"no season rule", "tamsen-bend rules", LevelFail, "no season rule", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Rules = nil })
 		}},
@@ -540,13 +611,22 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 		body, err := b.DB.Payload(t.Context(), f.ID)
 		require.NoError(t, err)
 		text := strings.ReplaceAll(r.Replace(string(body)), `"ft^3/s"`, `"barrels per day"`)
-		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
+		srv := httptest.NewServer(
+			http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
 
 		p, err := b.Fetcher.Profile(agency.ProfileGauges)
 		require.NoError(t, err)
-		raw := coldseam.RawFetch{Profile: p.Name, URL: f.URL, At: b.Now(), Status: 200, Bytes: int64(len(text)), SHA256: "x", Payload: []byte(text),
-			Attributes: shapeOf([]byte(text))}
+		raw := coldseam.RawFetch{
+			Profile:    p.Name,
+			URL:        f.URL,
+			At:         b.Now(),
+			Status:     200,
+			Bytes:      int64(len(text)),
+			SHA256:     "x",
+			Payload:    []byte(text),
+			Attributes: shapeOf([]byte(text)),
+		}
 		_, err = b.DB.SaveRaw(t.Context(), raw)
 		require.NoError(t, err)
 		return srv.URL
@@ -621,14 +701,16 @@ func TestCheckWithoutAProgram(t *testing.T) {
 
 	var out bytes.Buffer
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
-	require.NoError(t, os.WriteFile(path, []byte("database_url = 'postgres://127.0.0.1:1/none'\nstate_dir = '"+t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
+	require.NoError(t, os.WriteFile(path, []byte("database_url = 'postgres://127.0.0.1:1/none'\nstate_dir = '"+
+		t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
 	err := (&Check{Offline: true}).Run(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path})
 	require.Equal(t, env.ExitCode{Code: 2}, err)
 	for _, want := range []string{"fail  database", "ok    disk", "fail  public_url", "warn  bounces"} {
 		require.Contains(t, out.String(), want, "a dead database hides no other fault")
 	}
 	out.Reset()
-	err = (&Check{}).Run(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
+	err = (&Check{}).Run(t.Context(), &env.Streams{Out: &out, Err: &out},
+		&env.Globals{Config: filepath.Join(t.TempDir(), "none.toml")})
 	require.Equal(t, env.ExitCode{Code: 2}, err)
 	require.Contains(t, out.String(), "coldseam init")
 }
@@ -640,7 +722,8 @@ func TestReconcile(t *testing.T) {
 	v := clubtest.New(t, nil)
 	v.Join(t, "one@club.example.org", coldseam.Preferences{})
 	v.Join(t, "two@club.example.org", coldseam.Preferences{})
-	_, err := v.DB.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`, v.Now())
+	_, err := v.DB.Pool().Exec(ctx, `INSERT INTO coldseam.edition (kind, made_at, n) VALUES ('morning', $1, 2)`,
+		v.Now())
 	require.NoError(t, err)
 
 	_, err = v.DB.Pool().Exec(ctx, `
@@ -653,10 +736,12 @@ func TestReconcile(t *testing.T) {
 	require.Len(t, list, 2)
 
 	log := filepath.Join(t.TempDir(), "mail.log")
-	require.NoError(t, os.WriteFile(log, []byte("Apr 18 04:46 mx relay[1]: ABC: message-id="+list[0].MessageID+"\n"), 0o600))
+	require.NoError(t, os.WriteFile(log, []byte("Apr 18 04:46 mx relay[1]: ABC: message-id="+list[0].MessageID+"\n"),
+		0o600))
 	var out bytes.Buffer
 	require.NoError(t, (&Check{MailLog: log}).reconcile(ctx, &out, v.Parts))
-	require.Contains(t, out.String(), "1 of 2 mails without an answer stand in the relay's log and are sent; 1 are not there")
+	require.Contains(t, out.String(),
+		"1 of 2 mails without an answer stand in the relay's log and are sent; 1 are not there")
 	left, err := v.DB.UnknownMails(ctx)
 	require.NoError(t, err)
 	require.Equal(t, list[1:], left)

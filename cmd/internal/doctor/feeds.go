@@ -94,11 +94,14 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 		if len(lacks) > 0 {
 			text = strings.Join(lacks, "; ")
 		}
-		k.add(key, LevelFail, fmt.Sprintf("last good answer %s ago; %d failures in a row: %s", env.Age(old), failing, text), "at most "+env.Age(limit), fix)
+		k.add(key, LevelFail, fmt.Sprintf("last good answer %s ago; %d failures in a row: %s", env.Age(old), failing,
+			text), "at most "+env.Age(limit), fix)
 	case len(lacks) > 0:
-		k.add(key, levelWarn, fmt.Sprintf("not complete, last complete answer %s ago: %s", env.Age(old), strings.Join(lacks, "; ")), "every entry that may concern a reach", fix)
+		k.add(key, levelWarn, fmt.Sprintf("not complete, last complete answer %s ago: %s", env.Age(old),
+			strings.Join(lacks, "; ")), "every entry that may concern a reach", fix)
 	case failing > 0:
-		k.add(key, levelWarn, fmt.Sprintf("last good answer %s ago, now %d failures in a row: %s", env.Age(old), failing, text), "no failures", fix)
+		k.add(key, levelWarn, fmt.Sprintf("last good answer %s ago, now %d failures in a row: %s", env.Age(old),
+			failing, text), "no failures", fix)
 	default:
 		k.ok(key, "last good answer %s ago", env.Age(old))
 	}
@@ -132,7 +135,8 @@ func (k *checker) shapes(ctx context.Context) {
 		if len(moved) > 1 {
 			words += fmt.Sprintf(" and %d more", len(moved)-1)
 		}
-		k.add("shape "+pair[0].Profile, levelWarn, fmt.Sprintf("since %s: %s", pair[0].At.Format("2 Jan 15:04 MST"), words), "documents as before",
+		k.add("shape "+pair[0].Profile, levelWarn, fmt.Sprintf("since %s: %s", pair[0].At.Format("2 Jan 15:04 MST"),
+			words), "documents as before",
 			"look whether values still come (coldseam parse --json on the document); name a renamed field in [profile.fields]")
 	}
 
@@ -189,7 +193,8 @@ func (k *checker) units(ctx context.Context) {
 
 	for _, p := range slices.Sorted(maps.Keys(names)) {
 		if why := left[p]; why != "" {
-			k.add("units "+p, LevelFail, why, "units coldseam knows", "name the unit in [profile.unit_aliases] or [profile.units] after looking at the agency's page")
+			k.add("units "+p, LevelFail, why, "units coldseam knows",
+				"name the unit in [profile.unit_aliases] or [profile.units] after looking at the agency's page")
 			continue
 		}
 		if len(found[p]) > 0 {
@@ -240,7 +245,8 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	var oldest time.Time
 
 	var lacks []string
-	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb} {
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip,
+		coldseam.ThunderProb} {
 		fs, err := k.app.DB.Forecasts(ctx, r.WeatherSite, p, k.now())
 		if err != nil || len(fs) == 0 {
 			lacks = append(lacks, string(p))
@@ -256,7 +262,8 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	case oldest.IsZero():
 		k.add(key, LevelFail, "no forecast for "+string(r.WeatherSite), "air, wind, gusts, rain, thunder", fix)
 	case len(lacks) > 0:
-		k.add(key, levelWarn, "lacks "+strings.Join(lacks, ", "), "air, wind, gusts, rain, thunder", "name the service's own words in [profile.parameters]; without gusts or thunder odds the verdict is NO CALL unless [thresholds] allow_no_gust or allow_no_thunder")
+		k.add(key, levelWarn, "lacks "+strings.Join(lacks, ", "), "air, wind, gusts, rain, thunder",
+			"name the service's own words in [profile.parameters]; without gusts or thunder odds the verdict is NO CALL unless [thresholds] allow_no_gust or allow_no_thunder")
 	case old > limit:
 		k.add(key, LevelFail, fmt.Sprintf("issued %s ago", env.Age(old)), "at most "+env.Age(limit), fix)
 	default:
@@ -264,7 +271,8 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	}
 }
 
-func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.SiteID, param coldseam.Parameter, limit time.Duration, needed bool) {
+func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.SiteID, param coldseam.Parameter,
+	limit time.Duration, needed bool) {
 	key := string(r.ID) + " " + strings.ToLower(env.ParamWords[param])
 	now := k.now()
 	s, err := k.app.DB.History(ctx, site, param, coldseam.Instant, now.Add(-7*env.Day), now, now)
@@ -275,7 +283,8 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 		level, wanted := LevelFail, "short-interval values"
 		if k.daily(ctx, site, param) {
 			if param == coldseam.Discharge {
-				k.add(key, levelWarn, "daily means alone", wanted, "a once-a-day gauge can never give GO: find one that reports more often")
+				k.add(key, levelWarn, "daily means alone", wanted,
+					"a once-a-day gauge can never give GO: find one that reports more often")
 				return
 			}
 			level = levelWarn
@@ -300,9 +309,11 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 	found := strings.Join(words, "; ")
 	switch {
 	case !usable:
-		k.add(key, LevelFail, "no usable value in 7 days; "+strings.Join(flagsOf(s.Obs), "; "), "values that pass the checks", "look at the agency's page of the gauge: ice, a stuck or broken sensor")
+		k.add(key, LevelFail, "no usable value in 7 days; "+strings.Join(flagsOf(s.Obs), "; "),
+			"values that pass the checks", "look at the agency's page of the gauge: ice, a stuck or broken sensor")
 	case now.Sub(last.At) > limit:
-		k.add(key, LevelFail, found, "at most "+env.Age(limit), "the gauge is silent: look at the agency's page; the mail says NO CALL until it speaks")
+		k.add(key, LevelFail, found, "at most "+env.Age(limit),
+			"the gauge is silent: look at the agency's page; the mail says NO CALL until it speaks")
 	case longest > limit:
 		k.add(key, levelWarn, found, "no hole longer than "+env.Age(limit), "coldseam fetch --from DATE may fill it")
 	default:
@@ -339,9 +350,12 @@ func gapsOf(obs []coldseam.Observation) (n int, longest time.Duration) {
 // flagWord says each flag to a person; "" = no news.
 var flagWord = map[string]string{
 	"provisional": "", "approved": "", "gap": "",
-	"missing": "without a value", "estimated": "estimated by the agency", "ice": "under ice", "equipment": "with equipment trouble",
-	"suspect": "doubted by the agency", "bad": "called bad by the agency", "range": "out of range", "spike": "are spikes", "rate": "change too fast",
-	"flat": "stuck", "sentinel": "are code numbers", "fail": "left out of the forecast", "unit": "look like another unit",
+	"missing": "without a value", "estimated": "estimated by the agency", "ice": "under ice",
+	"equipment": "with equipment trouble",
+	"suspect":   "doubted by the agency", "bad": "called bad by the agency", "range": "out of range",
+	"spike": "are spikes", "rate": "change too fast",
+	"flat": "stuck", "sentinel": "are code numbers", "fail": "left out of the forecast",
+	"unit": "look like another unit",
 }
 
 // flagsOf says in words how many values of a week are doubted and why; the

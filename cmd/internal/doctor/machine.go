@@ -68,7 +68,8 @@ func (k *checker) clocks(ctx context.Context) {
 		_, date, err := k.net.get(ctx, p.BaseURL)
 		switch {
 		case err != nil:
-			k.add(key, levelWarn, "no answer: "+reasonOf(err), "an answer of "+u.Host, "look at the network and at the agency's own notices; the age of its feed tells what it means")
+			k.add(key, levelWarn, "no answer: "+reasonOf(err), "an answer of "+u.Host,
+				"look at the network and at the agency's own notices; the age of its feed tells what it means")
 			continue
 		case date.IsZero():
 			k.ok(key, "the server says no date")
@@ -119,14 +120,16 @@ func (k *checker) zones() {
 	}
 
 	if len(odd) > 0 {
-		k.add("zones", LevelFail, "unknown here: "+strings.Join(odd, ", "), "IANA zones", "install tzdata, or mend the name")
+		k.add("zones", LevelFail, "unknown here: "+strings.Join(odd, ", "), "IANA zones",
+			"install tzdata, or mend the name")
 		return
 	}
 
 	if len(zones) > 1 {
 		for _, s := range k.cfg.Sites {
 			if s.Zone == "UTC" && k.cfg.Club.Zone != "UTC" {
-				k.add("zones", levelWarn, s.ID+" is in UTC, the club in "+k.cfg.Club.Zone, "the zone the river lies in", "set zone of the [[site]]: days are cut in it")
+				k.add("zones", levelWarn, s.ID+" is in UTC, the club in "+k.cfg.Club.Zone, "the zone the river lies in",
+					"set zone of the [[site]]: days are cut in it")
 				return
 			}
 		}
@@ -178,7 +181,8 @@ func (k *checker) backups() {
 	found := fmt.Sprintf("%d kept, the newest %s old, %.1f MB", len(list), env.Age(old), float64(b.Bytes)/1e6)
 	if b.Bytes < verifyBelow {
 		if _, err := store.VerifyBackup(b.Path); err != nil {
-			k.add("backup", LevelFail, err.Error(), "a newest backup that is whole", "coldseam backup; look at the disk")
+			k.add("backup", LevelFail, err.Error(), "a newest backup that is whole",
+				"coldseam backup; look at the disk")
 			return
 		}
 		found += ", read through and whole"

@@ -51,13 +51,16 @@ func (k *checker) relay(ctx context.Context) {
 	}
 
 	if _, err := mail.ParseAddress(k.cfg.Mail.From); err != nil {
-		k.add("from", LevelFail, fmt.Sprintf("mail.from is %q", k.cfg.Mail.From), "an address with the club's name", "set mail.from")
+		k.add("from", LevelFail, fmt.Sprintf("mail.from is %q", k.cfg.Mail.From), "an address with the club's name",
+			"set mail.from")
 	}
 	switch {
 	case k.cfg.Club.AdminEmail == "":
-		k.add("alarms", levelWarn, "nobody to tell: club.admin_email is empty", "an address that is read by day", "set club.admin_email")
+		k.add("alarms", levelWarn, "nobody to tell: club.admin_email is empty", "an address that is read by day",
+			"set club.admin_email")
 	case k.cfg.Mail.SecondSMTP == "":
-		k.add("alarms", levelWarn, "they take the same way as the mail", "a second way, for the morning on which the first is dead", "set mail.second_smtp")
+		k.add("alarms", levelWarn, "they take the same way as the mail",
+			"a second way, for the morning on which the first is dead", "set mail.second_smtp")
 	default:
 		k.ok("alarms", "to the admin by %s", k.cfg.Mail.SecondSMTP)
 	}
@@ -67,7 +70,8 @@ func (k *checker) relay(ctx context.Context) {
 // RFC 2606].
 func reservedName(domain string) bool {
 	d := "." + strings.ToLower(domain)
-	for _, end := range []string{".example", ".test", ".invalid", ".localhost", ".example.com", ".example.net", ".example.org"} {
+	for _, end := range []string{".example", ".test", ".invalid", ".localhost", ".example.com", ".example.net",
+		".example.org"} {
 		if strings.HasSuffix(d, end) {
 			return true
 		}
@@ -87,7 +91,8 @@ func (k *checker) dns(ctx context.Context) {
 		k.ok("dns", "skipped: %s is a name for examples, and the relay is on this machine", from)
 		return
 	case reservedName(from):
-		k.add("dns", LevelFail, from+" is a name for examples", "the club's own domain", "set mail.from, bounce_domain, list_id and dkim_domain")
+		k.add("dns", LevelFail, from+" is a name for examples", "the club's own domain",
+			"set mail.from, bounce_domain, list_id and dkim_domain")
 		return
 	}
 
@@ -125,11 +130,13 @@ func (k *checker) spf(ctx context.Context) {
 	rec, err := k.txt(ctx, name, "v=spf1")
 	switch {
 	case err != nil:
-		k.add("spf", levelWarn, "no answer for "+name+": "+reasonOf(err), "an SPF record", "look at the name server, then again")
+		k.add("spf", levelWarn, "no answer for "+name+": "+reasonOf(err), "an SPF record",
+			"look at the name server, then again")
 	case len(rec) == 0:
 		k.add("spf", LevelFail, "no SPF record at "+name, "v=spf1 with the relay's address", pasteFix)
 	case len(rec) > 1:
-		k.add("spf", LevelFail, fmt.Sprintf("%d SPF records at %s", len(rec), name), "exactly one", "make one of them: two are an error to receivers")
+		k.add("spf", LevelFail, fmt.Sprintf("%d SPF records at %s", len(rec), name), "exactly one",
+			"make one of them: two are an error to receivers")
 	case strings.Contains(rec[0], "+all"):
 		k.add("spf", LevelFail, rec[0], "no +all: it lets everybody in", pasteFix)
 	default:
@@ -141,7 +148,8 @@ func (k *checker) spf(ctx context.Context) {
 func (k *checker) dkim(ctx context.Context) {
 	s := k.app.Compose.Signer
 	if s == nil {
-		k.add("dkim", LevelFail, "mail goes unsigned", "mail.dkim_key_file", "coldseam init makes a key; then "+pasteFix)
+		k.add("dkim", LevelFail, "mail goes unsigned", "mail.dkim_key_file", "coldseam init makes a key; then "+
+			pasteFix)
 		return
 	}
 
@@ -158,9 +166,11 @@ func (k *checker) dkim(ctx context.Context) {
 	case errors.As(err, &de) && de.IsNotFound || err == nil && len(all) == 0:
 		k.add("dkim", LevelFail, "no key at "+name, "the public half of our key", pasteFix)
 	case err != nil:
-		k.add("dkim", levelWarn, "no answer for "+name+": "+reasonOf(err), "our key", "look at the name server, then again")
+		k.add("dkim", levelWarn, "no answer for "+name+": "+reasonOf(err), "our key",
+			"look at the name server, then again")
 	case dkimKey(all[0]) != dkimKey(want):
-		k.add("dkim", LevelFail, "the key at "+name+" is another one", "the public half of our key", pasteFix+"; or restore the key file that fits")
+		k.add("dkim", LevelFail, "the key at "+name+" is another one", "the public half of our key",
+			pasteFix+"; or restore the key file that fits")
 	default:
 		k.ok("dkim", "%s carries our key", name)
 	}
@@ -186,14 +196,17 @@ func (k *checker) dmarc(ctx context.Context, from string) {
 	for _, n := range names {
 		rec, err := k.txt(ctx, n, "v=dmarc1")
 		if err != nil {
-			k.add("dmarc", levelWarn, "no answer for "+n+": "+reasonOf(err), "a DMARC record", "look at the name server, then again")
+			k.add("dmarc", levelWarn, "no answer for "+n+": "+reasonOf(err), "a DMARC record",
+				"look at the name server, then again")
 			return
 		}
 
 		if len(rec) > 0 {
 			for _, d := range []string{k.cfg.Mail.DKIMDomain, k.cfg.Mail.BounceDomain} {
 				if d != "" && !aligned(d, from) {
-					k.add("dmarc", LevelFail, d+" is not of the domain of mail.from, "+from, "names of one domain: DMARC asks that they fit", "set dkim_domain and bounce_domain below "+from)
+					k.add("dmarc", LevelFail, d+" is not of the domain of mail.from, "+from,
+						"names of one domain: DMARC asks that they fit", "set dkim_domain and bounce_domain below "+
+							from)
 					return
 				}
 			}
@@ -202,7 +215,8 @@ func (k *checker) dmarc(ctx context.Context, from string) {
 		}
 	}
 
-	k.add("dmarc", LevelFail, "no DMARC record at "+names[0], "v=DMARC1; p=none at the least: large providers ask for it", pasteFix)
+	k.add("dmarc", LevelFail, "no DMARC record at "+names[0],
+		"v=DMARC1; p=none at the least: large providers ask for it", pasteFix)
 }
 
 // aligned is the relaxed test: one is the other, or below it.
@@ -222,19 +236,22 @@ func (k *checker) ptr(ctx context.Context) {
 	host, _, _ := net.SplitHostPort(r.Addr)
 	ips, err := k.net.names.LookupHost(ctx, host)
 	if err != nil || len(ips) == 0 {
-		k.add("ptr", levelWarn, "no address for "+host, "an address of the relay", "look at the name server, then again")
+		k.add("ptr", levelWarn, "no address for "+host, "an address of the relay",
+			"look at the name server, then again")
 		return
 	}
 
 	for _, ip := range ips {
 		names, err := k.net.names.LookupAddr(ctx, ip)
 		if err != nil || len(names) == 0 {
-			k.add("ptr", levelWarn, ip+" has no name", "a PTR record: receivers refuse nameless senders", "ask who runs the relay's network")
+			k.add("ptr", levelWarn, ip+" has no name", "a PTR record: receivers refuse nameless senders",
+				"ask who runs the relay's network")
 			return
 		}
 		back, err := k.net.names.LookupHost(ctx, strings.TrimSuffix(names[0], "."))
 		if err != nil || !slices.Contains(back, ip) {
-			k.add("ptr", levelWarn, ip+" is called "+names[0]+", which does not lead back", "a name that leads back to the address", "ask who runs the relay's network")
+			k.add("ptr", levelWarn, ip+" is called "+names[0]+", which does not lead back",
+				"a name that leads back to the address", "ask who runs the relay's network")
 			return
 		}
 	}
@@ -257,11 +274,14 @@ func (k *checker) keys() {
 		st, err := os.Stat(f.Path)
 		switch {
 		case err != nil:
-			k.add(f.What, LevelFail, reasonText(err), "the file", "coldseam restore FILE --files-only brings it back; with a new one, by coldseam init, links already sent stop working")
+			k.add(f.What, LevelFail, reasonText(err), "the file",
+				"coldseam restore FILE --files-only brings it back; with a new one, by coldseam init, links already sent stop working")
 		case st.Mode().Perm()&0o077 != 0:
-			k.add(f.What, levelWarn, fmt.Sprintf("%s is %04o: others can read it", f.Path, st.Mode().Perm()), "0600", "chmod 600 "+f.Path)
+			k.add(f.What, levelWarn, fmt.Sprintf("%s is %04o: others can read it", f.Path, st.Mode().Perm()), "0600",
+				"chmod 600 "+f.Path)
 		case f.What == "mail.token_key_file" && st.Size() < 32:
-			k.add(f.What, LevelFail, fmt.Sprintf("%d bytes", st.Size()), "at least 32", "coldseam init makes one; links already sent stop working")
+			k.add(f.What, LevelFail, fmt.Sprintf("%d bytes", st.Size()), "at least 32",
+				"coldseam init makes one; links already sent stop working")
 		default:
 			k.ok(f.What, "there, closed to others")
 		}
@@ -279,13 +299,17 @@ func reasonText(err error) string {
 // publicURL asks the pages the way a subscriber does.
 func (k *checker) publicURL(ctx context.Context) {
 	u, err := url.Parse(k.cfg.PublicURL)
-	local := err == nil && (u.Hostname() == "localhost" || net.ParseIP(u.Hostname()) != nil && net.ParseIP(u.Hostname()).IsLoopback())
+	local := err == nil && (u.Hostname() == "localhost" || net.ParseIP(u.Hostname()) != nil &&
+		net.ParseIP(u.Hostname()).IsLoopback())
 	switch {
 	case err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http":
-		k.add("public_url", LevelFail, fmt.Sprintf("%q", k.cfg.PublicURL), "an https address that members reach", "set public_url: links in mails are made from it alone")
+		k.add("public_url", LevelFail, fmt.Sprintf("%q", k.cfg.PublicURL), "an https address that members reach",
+			"set public_url: links in mails are made from it alone")
 		return
 	case u.Scheme == "http" && !local:
-		k.add("public_url", LevelFail, k.cfg.PublicURL, "https: links carry keys, and one-click unsubscribe asks for it", "put a proxy with a certificate in front (deploy/proxy-*.conf)")
+		k.add("public_url", LevelFail, k.cfg.PublicURL,
+			"https: links carry keys, and one-click unsubscribe asks for it",
+			"put a proxy with a certificate in front (deploy/proxy-*.conf)")
 		return
 	case reservedName(u.Hostname()):
 		k.add("public_url", LevelFail, k.cfg.PublicURL+" is the example's", "the club's own", "set public_url")
@@ -298,9 +322,11 @@ func (k *checker) publicURL(ctx context.Context) {
 	status, _, err := k.net.get(ctx, strings.TrimRight(k.cfg.PublicURL, "/")+"/livez")
 	switch {
 	case err != nil:
-		k.add("public_url", levelWarn, "no answer: "+reasonOf(err), "200 from "+k.cfg.PublicURL+"/livez", "start the service; look at the proxy and at the name's address")
+		k.add("public_url", levelWarn, "no answer: "+reasonOf(err), "200 from "+k.cfg.PublicURL+"/livez",
+			"start the service; look at the proxy and at the name's address")
 	case status != 200:
-		k.add("public_url", levelWarn, fmt.Sprintf("answers %d", status), "200 from "+k.cfg.PublicURL+"/livez", "look at the proxy: it must pass every path on, without a redirect")
+		k.add("public_url", levelWarn, fmt.Sprintf("answers %d", status), "200 from "+k.cfg.PublicURL+"/livez",
+			"look at the proxy: it must pass every path on, without a redirect")
 	default:
 		k.ok("public_url", "%s answers", k.cfg.PublicURL)
 	}
@@ -315,7 +341,8 @@ func (k *checker) bouncePath(ctx context.Context) {
 		k.add("bounces", levelWarn, "mail.bounce_domain is not set", "a domain that failures come back to", fix)
 		return
 	case m.LMTP == "" && m.BounceFile == "":
-		k.add("bounces", levelWarn, "nothing receives them", "an LMTP listener or a mailbox file", fix+"; dead addresses are written to for ever otherwise")
+		k.add("bounces", levelWarn, "nothing receives them", "an LMTP listener or a mailbox file",
+			fix+"; dead addresses are written to for ever otherwise")
 		return
 	}
 
@@ -327,14 +354,18 @@ func (k *checker) bouncePath(ctx context.Context) {
 		}
 
 		if err != nil {
-			k.add("bounces", LevelFail, reasonText(err), "a mailbox file that can be read", "make it, owned by the service")
+			k.add("bounces", LevelFail, reasonText(err), "a mailbox file that can be read",
+				"make it, owned by the service")
 			return
 		}
 
 		f.Close()
-		if st, err := os.Stat(m.BounceFile + mailing.ReadingSuffix); err == nil && k.now().Sub(st.ModTime()) > 3*time.Minute {
-			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+mailing.ReadingSuffix, env.Age(k.now().Sub(st.ModTime()))),
-				"a mailbox read within two ticks", "start coldseam serve; its log says at which mail it stops, and it goes on from the beginning of the file")
+		if st, err := os.Stat(m.BounceFile + mailing.ReadingSuffix); err == nil &&
+			k.now().Sub(st.ModTime()) > 3*time.Minute {
+			k.add("bounces", levelWarn, fmt.Sprintf("%s is not read to its end for %s", m.BounceFile+
+				mailing.ReadingSuffix, env.Age(k.now().Sub(st.ModTime()))),
+				"a mailbox read within two ticks",
+				"start coldseam serve; its log says at which mail it stops, and it goes on from the beginning of the file")
 			return
 		}
 	}
@@ -364,7 +395,8 @@ func (k *checker) sending(ctx context.Context) {
 		k.broken("sending", err)
 		return
 	case held:
-		k.add("sending", LevelFail, fmt.Sprintf("held since %s by %s: %s", since.In(env.Zone(k.cfg.Club.Zone)).Format("Mon 2 Jan 15:04"), e.Who, e.Why),
+		k.add("sending", LevelFail, fmt.Sprintf("held since %s by %s: %s",
+			since.In(env.Zone(k.cfg.Club.Zone)).Format("Mon 2 Jan 15:04"), e.Who, e.Why),
 			"sending on, unless you mean it", `coldseam brief --release --reason "..."`)
 	default:
 		k.ok("sending", "not held")
@@ -385,15 +417,20 @@ func (k *checker) sending(ctx context.Context) {
 
 		switch t.State {
 		case coldseam.MailUnknown:
-			k.add("mail", levelWarn, found, "an answer to each", "coldseam check --reconcile with a relay on this machine; mail.unknown says what becomes of them")
+			k.add("mail", levelWarn, found, "an answer to each",
+				"coldseam check --reconcile with a relay on this machine; mail.unknown says what becomes of them")
 		case coldseam.MailFailed:
-			k.add("mail", levelWarn, found, "none refused", "coldseam subscriber list --state suppressed, then show: the servers' own words")
+			k.add("mail", levelWarn, found, "none refused",
+				"coldseam subscriber list --state suppressed, then show: the servers' own words")
 		case coldseam.MailExpired:
-			k.add("mail", levelWarn, found, "all sent before their deadline", "look at the lines smtp and sending, and at the log")
+			k.add("mail", levelWarn, found, "all sent before their deadline",
+				"look at the lines smtp and sending, and at the log")
 		case coldseam.MailDeferred:
-			k.add("mail", levelWarn, found, "taken at the first try", "they are tried again until the deadline; see the line smtp")
+			k.add("mail", levelWarn, found, "taken at the first try",
+				"they are tried again until the deadline; see the line smtp")
 		default:
-			k.add("mail", LevelFail, found, "sent", `the edition was stopped because the fault is ours; mend it, then coldseam brief --release --reason "..."`)
+			k.add("mail", LevelFail, found, "sent",
+				`the edition was stopped because the fault is ours; mend it, then coldseam brief --release --reason "..."`)
 		}
 	}
 
@@ -510,7 +547,8 @@ func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) erro
 		}
 	}
 
-	fmt.Fprintf(w, "%d of %d mails without an answer stand in the relay's log and are sent; %d are not there\n", n, len(list), len(list)-n)
+	fmt.Fprintf(w, "%d of %d mails without an answer stand in the relay's log and are sent; %d are not there\n", n,
+		len(list), len(list)-n)
 	return nil
 }
 

@@ -34,7 +34,8 @@ func (k *checker) reaches(ctx context.Context) {
 	}
 
 	if len(k.cfg.Reaches) == 0 {
-		k.add("reaches", LevelFail, "none in the file", "at least one river", "coldseam site add finds gauges and adds a river")
+		k.add("reaches", LevelFail, "none in the file", "at least one river",
+			"coldseam site add finds gauges and adds a river")
 	}
 
 	for _, x := range k.cfg.Reaches {
@@ -71,11 +72,13 @@ func (k *checker) entered(r coldseam.Reach, stored []coldseam.Reach) bool {
 	key := string(r.ID) + " reach"
 	i := slices.IndexFunc(stored, func(o coldseam.Reach) bool { return o.ID == r.ID })
 	if i < 0 {
-		k.add(key, LevelFail, "in the file, not in the database yet", "the same in both", "coldseam fetch enters it and asks its feeds; so does the service when it starts")
+		k.add(key, LevelFail, "in the file, not in the database yet", "the same in both",
+			"coldseam fetch enters it and asks its feeds; so does the service when it starts")
 		return false
 	}
 	if parts := env.Changed(stored[i], r); len(parts) > 0 {
-		k.add(key, levelWarn, "edited since the service read the file: "+strings.Join(parts, ", "), "the same in file and database",
+		k.add(key, levelWarn, "edited since the service read the file: "+strings.Join(parts, ", "),
+			"the same in file and database",
 			"start the service anew: until then it works by the old values; the lines below judge the file")
 	}
 	return true
@@ -91,7 +94,8 @@ func (k *checker) warningCodes(ctx context.Context, key string, r coldseam.Reach
 	}
 	for _, a := range as {
 		if code := cap.Unlisted(a, r); code != "" {
-			k.add(key, levelWarn, "alert_zones are "+strings.Join(r.AlertZones, ", ")+"; the feed names places such as "+code, "a code of each kind that the feed uses",
+			k.add(key, levelWarn, "alert_zones are "+strings.Join(r.AlertZones, ", ")+
+				"; the feed names places such as "+code, "a code of each kind that the feed uses",
 				"list the county and the forecast zone of the reach: a warning under a kind of which it lists none caps the word at TOSS-UP")
 			return
 		}
@@ -104,14 +108,16 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	key := func(what string) string { return string(r.ID) + " " + what }
 	const edit = "edit the [[reach]] in the configuration"
 	if r.MaxFlowM3S == nil {
-		k.add(key("max_flow"), LevelFail, "missing", "the flow above which nobody should go", edit+"; `coldseam reach limit show "+string(r.ID)+"` lists what the record proposes")
+		k.add(key("max_flow"), LevelFail, "missing", "the flow above which nobody should go",
+			edit+"; `coldseam reach limit show "+string(r.ID)+"` lists what the record proposes")
 	} else {
 		k.limit(ctx, key("max_flow"), r)
 	}
 
 	switch {
 	case !r.HazardsSurveyed:
-		k.add(key("hazards"), levelWarn, "not surveyed", "a list from a person who ran the reach", edit+": hazards, hazards_surveyed = true; until then the verdict stays at TOSS-UP")
+		k.add(key("hazards"), levelWarn, "not surveyed", "a list from a person who ran the reach",
+			edit+": hazards, hazards_surveyed = true; until then the verdict stays at TOSS-UP")
 	case len(r.Hazards) == 0:
 		k.ok(key("hazards"), "surveyed, none known")
 	default:
@@ -119,25 +125,31 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 	}
 
 	if r.FloodStageM == nil {
-		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood", edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")
+		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood",
+			edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")
 	}
 	switch {
 	case r.AlertFeed == "" || len(r.AlertZones) == 0 && r.GaugeCode == "":
-		k.add(key("warnings"), LevelFail, "no feed of official warnings for it", "alerts with alert_zones or gauge_code", edit+"; without them every morning is NO CALL")
+		k.add(key("warnings"), LevelFail, "no feed of official warnings for it",
+			"alerts with alert_zones or gauge_code", edit+"; without them every morning is NO CALL")
 	case len(r.AlertZones) == 0:
-		k.add(key("warnings"), levelWarn, "found by gauge code or position alone", "alert_zones beside gauge_code: many services leave the code out", edit+": alert_zones, the county and the zone codes of the agency's warnings page")
+		k.add(key("warnings"), levelWarn, "found by gauge code or position alone",
+			"alert_zones beside gauge_code: many services leave the code out",
+			edit+": alert_zones, the county and the zone codes of the agency's warnings page")
 	default:
 		k.warningCodes(ctx, key("warnings"), r)
 	}
 
 	if r.WeatherSite == "" {
-		k.add(key("weather"), LevelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile", edit+"; wind, thunder and cold stops rest on it")
+		k.add(key("weather"), LevelFail, "no forecast point", "weather = the id of a [[site]] of a forecast profile",
+			edit+"; wind, thunder and cold stops rest on it")
 	}
 	for _, s := range k.cfg.Sites {
 		if s.ID != string(r.Site) || !s.DailyOnly {
 			continue
 		}
-		k.add(key("gauge"), levelWarn, s.ID+" reports once a day", "a gauge that reports at least hourly", "it can never give GO: find another, or live with it")
+		k.add(key("gauge"), levelWarn, s.ID+" reports once a day", "a gauge that reports at least hourly",
+			"it can never give GO: find another, or live with it")
 	}
 }
 
@@ -158,8 +170,10 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 	}
 
 	if r.MaxFlowProposed {
-		k.add(key, levelWarn, found, "the word of a person who knows the reach; until then the verdict stays at TOSS-UP",
-			"coldseam reach limit confirm "+string(r.ID)+" --craft boat --why TEXT, or another max_flow in the configuration")
+		k.add(key, levelWarn, found,
+			"the word of a person who knows the reach; until then the verdict stays at TOSS-UP",
+			"coldseam reach limit confirm "+string(r.ID)+
+				" --craft boat --why TEXT, or another max_flow in the configuration")
 		return
 	}
 	k.ok(key, "%s", found)
@@ -190,19 +204,23 @@ func (k *checker) rules(r coldseam.Reach) {
 		old := time.Duration(today.Sub(x.CheckedOn)) * env.Day
 		switch {
 		case old < 0:
-			k.add(key, LevelFail, fmt.Sprintf("%s: checked on %s, which is to come", name, x.CheckedOn), "a day that is over; never GO until then", fix+": "+x.Link)
+			k.add(key, LevelFail, fmt.Sprintf("%s: checked on %s, which is to come", name, x.CheckedOn),
+				"a day that is over; never GO until then", fix+": "+x.Link)
 			bad++
 		case old > limit:
-			k.add(key, LevelFail, fmt.Sprintf("%s: last checked %s, %s ago", name, x.CheckedOn, env.Age(old)), "within "+env.Age(limit)+"; never GO until then", fix+": "+x.Link)
+			k.add(key, LevelFail, fmt.Sprintf("%s: last checked %s, %s ago", name, x.CheckedOn, env.Age(old)),
+				"within "+env.Age(limit)+"; never GO until then", fix+": "+x.Link)
 			bad++
 		case old > limit-ruleSoon:
-			k.add(key, levelWarn, fmt.Sprintf("%s: last checked %s; runs out in %s", name, x.CheckedOn, env.Age(limit-old)), "within "+env.Age(limit), fix+": "+x.Link)
+			k.add(key, levelWarn, fmt.Sprintf("%s: last checked %s; runs out in %s", name, x.CheckedOn,
+				env.Age(limit-old)), "within "+env.Age(limit), fix+": "+x.Link)
 			bad++
 		}
 	}
 
 	if !season {
-		k.add(key, LevelFail, "no season rule", "open and closed dates of "+strings.Join(r.Species, ", ")+", with link and check date", "add a [[reach.rule]] of kind season; never GO without it")
+		k.add(key, LevelFail, "no season rule", "open and closed dates of "+strings.Join(r.Species, ", ")+
+			", with link and check date", "add a [[reach.rule]] of kind season; never GO without it")
 		return
 	}
 	if bad == 0 {
@@ -214,7 +232,8 @@ func (k *checker) rules(r coldseam.Reach) {
 func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 	key := string(r.ID) + " soundings"
 	if len(r.Spots) == 0 {
-		k.add(key, levelWarn, "no spots", "at least one sounded spot", "add a [[reach.spot]]: without it there is no weight")
+		k.add(key, levelWarn, "no spots", "at least one sounded spot",
+			"add a [[reach.spot]]: without it there is no weight")
 		return
 	}
 
@@ -236,7 +255,8 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 		case old < 0:
 			found = fmt.Sprintf("%s: sounded %s, which is to come", s.Name, s.Sounded)
 		case s.Bed == "sand" && !flood.IsZero():
-			found = fmt.Sprintf("%s: sand, and the river ran above its 95th percentile on %s, after the sounding", s.Name, flood)
+			found = fmt.Sprintf("%s: sand, and the river ran above its 95th percentile on %s, after the sounding",
+				s.Name, flood)
 		case old > soundingOld:
 			found = fmt.Sprintf("%s: sounded %s, %s ago", s.Name, s.Sounded, env.Age(old))
 		default:
@@ -307,7 +327,8 @@ func (k *checker) briefs(ctx context.Context) {
 		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
 		b, err := k.app.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
-			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours", "start the service, or coldseam brief --save; the log of the service names what fails")
+			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours",
+				"start the service, or coldseam brief --save; the log of the service names what fails")
 			continue
 		}
 
@@ -344,8 +365,10 @@ func (k *checker) trusted(ctx context.Context, r coldseam.Reach) {
 			continue
 		}
 		from, to := in.Doubt.At.In(zone).Format("2006-01-02T15:04"), b.Issued.In(zone).Format("2006-01-02T15:04")
-		k.add(string(r.ID)+" "+in.Key, levelWarn, notify.Plain(notify.WordsFor("us", r.Zone).Doubt(in)), "readings that carry a word",
-			fmt.Sprintf("if they are right: coldseam reading confirm %s --parameter %s --from %s --to %s --why TEXT", r.ID, in.Key, from, to))
+		k.add(string(r.ID)+" "+in.Key, levelWarn, notify.Plain(notify.WordsFor("us", r.Zone).Doubt(in)),
+			"readings that carry a word",
+			fmt.Sprintf("if they are right: coldseam reading confirm %s --parameter %s --from %s --to %s --why TEXT",
+				r.ID, in.Key, from, to))
 	}
 }
 
@@ -358,11 +381,14 @@ func (k *checker) ice(ctx context.Context, r coldseam.Reach) {
 	case err != nil:
 		k.broken(key, err)
 	case s.State == ice.Unknown:
-		k.add(key, levelWarn, morning.IceWords(s), "two full days of water at 1 C, or what a reach without a thermometer needs", open)
+		k.add(key, levelWarn, morning.IceWords(s),
+			"two full days of water at 1 C, or what a reach without a thermometer needs", open)
 	case s.State == ice.Open && !s.OpenedAt.IsZero():
-		k.ok(key, "open by the admin's word of %s, TOSS-UP at most", s.OpenedAt.In(env.Zone(r.Zone)).Format("Mon 15:04"))
+		k.ok(key, "open by the admin's word of %s, TOSS-UP at most",
+			s.OpenedAt.In(env.Zone(r.Zone)).Format("Mon 15:04"))
 	case s.State == ice.Open && s.Unwatched:
-		k.add(key, levelWarn, morning.IceWords(s)+"; no thermometer", "the admin's word after the ice; TOSS-UP at most until then", open)
+		k.add(key, levelWarn, morning.IceWords(s)+"; no thermometer",
+			"the admin's word after the ice; TOSS-UP at most until then", open)
 	default:
 		k.ok(key, "%s", morning.IceWords(s))
 	}

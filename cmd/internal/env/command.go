@@ -14,12 +14,13 @@ var Version = "dev"
 
 // NewLogger writes JSON lines; the terminal form is for people.
 func NewLogger(w io.Writer, level slog.Level) *slog.Logger {
-	return slog.New(slog.NewJSONHandler(w, &slog.HandlerOptions{Level: level, ReplaceAttr: func(_ []string, at slog.Attr) slog.Attr {
-		if at.Value.Kind() == slog.KindDuration { // a person reads 1.2s, not 1200000000
-			at.Value = slog.StringValue(at.Value.Duration().Round(time.Millisecond).String())
-		}
-		return at
-	}}))
+	return slog.New(slog.NewJSONHandler(w,
+		&slog.HandlerOptions{Level: level, ReplaceAttr: func(_ []string, at slog.Attr) slog.Attr {
+			if at.Value.Kind() == slog.KindDuration { // a person reads 1.2s, not 1200000000
+				at.Value = slog.StringValue(at.Value.Duration().Round(time.Millisecond).String())
+			}
+			return at
+		}}))
 }
 
 // Streams are the command's outputs, so that tests can read them.

@@ -119,9 +119,16 @@ func (e *Env) Upgrade(ctx context.Context) error {
 		return err
 	}
 	if st.Have > 0 && st.Have < st.Want {
-		path, err := e.DB.Backup(ctx, store.BackupOptions{Dir: e.Config.Backup.Dir, Files: e.Config.SecretFiles(), Bin: e.PgBin(), Now: e.Now()})
+		path, err := e.DB.Backup(ctx, store.BackupOptions{
+			Dir:   e.Config.Backup.Dir,
+			Files: e.Config.SecretFiles(),
+			Bin:   e.PgBin(),
+			Now:   e.Now(),
+		})
 		if err != nil {
-			return fmt.Errorf("backup before migrating from schema %d to %d: %w (coldseam migrate --no-backup goes on without)", st.Have, st.Want, err)
+			return fmt.Errorf(
+				"backup before migrating from schema %d to %d: %w (coldseam migrate --no-backup goes on without)",
+				st.Have, st.Want, err)
 		}
 		e.Log.Info("backed up before migrating", "path", path)
 	}

@@ -15,7 +15,8 @@ import (
 // SyncRivers writes the configuration's sites, reaches and limits to the
 // database; a changed one keeps its old version with who and why.
 func (e *Env) SyncRivers(ctx context.Context) error {
-	errs := []error{e.SyncLimits(ctx), e.DB.SetSendAt(ctx, e.Config.Club.SendAt), e.DB.SetBands(ctx, coldseam.DefaultBands)}
+	errs := []error{e.SyncLimits(ctx), e.DB.SetSendAt(ctx, e.Config.Club.SendAt),
+		e.DB.SetBands(ctx, coldseam.DefaultBands)}
 	for _, s := range e.Config.Sites {
 		errs = append(errs, e.DB.PutSite(ctx, s.Build()))
 	}
@@ -94,7 +95,8 @@ func (e *Env) SyncLimits(ctx context.Context) error {
 	}
 
 	for k := range stored {
-		errs = append(errs, e.DB.SetThreshold(ctx, k, nil, store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
+		errs = append(errs, e.DB.SetThreshold(ctx, k, nil,
+			store.Edit{Who: "coldseam.toml", Why: "taken out of the file: the program's own again"}))
 	}
 	return errors.Join(errs...)
 }

@@ -15,7 +15,8 @@ func TestLimitEditsAreKept(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	a := &Env{DB: storetest.New(t)}
-	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20}, "gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
+	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20},
+		"gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
 	require.NoError(t, a.SyncLimits(ctx))
 	require.NoError(t, a.SyncLimits(ctx))
 

@@ -33,7 +33,8 @@ func OneLine(s string) string {
 }
 
 // ParamWords name the parameters for people.
-var ParamWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage", coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
+var ParamWords = map[coldseam.Parameter]string{coldseam.Discharge: "Flow", coldseam.Stage: "Stage",
+	coldseam.WaterTemp: "Water temperature", coldseam.Turbidity: "Turbidity"}
 
 // Age says a span in the unit a person would use.
 func Age(d time.Duration) string {

@@ -56,7 +56,8 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 // requests.
 func (fd *Feeds) SayWaits(w io.Writer) {
 	fd.Fetcher.Waiting = func(profile string, d time.Duration) {
-		fmt.Fprintf(w, "  waits %s, so as not to ask %s oftener than its rate_per_hour; Ctrl-C keeps what came\n", d.Round(time.Second), profile)
+		fmt.Fprintf(w, "  waits %s, so as not to ask %s oftener than its rate_per_hour; Ctrl-C keeps what came\n",
+			d.Round(time.Second), profile)
 	}
 }
 
@@ -168,7 +169,12 @@ func (fd *Feeds) pastRequest(f Feed, from time.Time, hours time.Duration) (inges
 	case f.Endpoint == "daily":
 		return ingest.Request{Endpoint: "daily", Sites: f.Sites, Since: from, Until: now}, true
 	case f.Endpoint == "latest" && history:
-		return ingest.Request{Endpoint: "history", Sites: f.Sites, Since: Later(from, now.Add(-hours)), Until: now}, true
+		return ingest.Request{
+			Endpoint: "history",
+			Sites:    f.Sites,
+			Since:    Later(from, now.Add(-hours)),
+			Until:    now,
+		}, true
 	case f.Endpoint == "" && f.Back > 0:
 		return ingest.Request{Sites: f.Sites, Since: Later(from, now.Add(-hours)), Until: now}, true
 	case f.Endpoint == "channels", f.Endpoint == "gaugings":
@@ -199,10 +205,14 @@ func (c *Command) past(ctx context.Context, w io.Writer, a *Feeds, f Feed, req i
 	start, asked := time.Now(), req.Since
 	req.Force = true
 	req.Progress = func(p ingest.Progress) {
-		left := time.Duration(float64(time.Since(start)) / float64(max(p.Done, 1)) * float64(p.Total-p.Done)).Round(time.Second)
-		fmt.Fprintf(w, "%-28s %d of %d parts, %d rows, to %s, about %s left\n", name, p.Done, p.Total, p.Rows, p.Until.Format(time.DateOnly), left)
+		left := time.Duration(float64(time.Since(start)) / float64(max(p.Done, 1)) * float64(p.Total-p.Done)).Round(
+			time.Second)
+		fmt.Fprintf(w, "%-28s %d of %d parts, %d rows, to %s, about %s left\n", name, p.Done, p.Total, p.Rows,
+			p.Until.Format(time.DateOnly), left)
 		// A stop must not lose the mark it stops at.
-		if err := a.DB.SetSwitch(context.WithoutCancel(ctx), mark, p.Done < p.Total, store.Edit{Who: "coldseam fetch", Why: asked.Format(time.RFC3339) + " " + p.Until.Format(time.RFC3339)}); err != nil {
+		if err := a.DB.SetSwitch(context.WithoutCancel(ctx), mark, p.Done < p.Total,
+			store.Edit{Who: "coldseam fetch", Why: asked.Format(time.RFC3339) + " " +
+				p.Until.Format(time.RFC3339)}); err != nil {
 			a.Log.Warn("back-fill mark", "feed", name, "err", err)
 		}
 	}
@@ -225,7 +235,8 @@ func (fd *Feeds) stopped(ctx context.Context, mark string, req ingest.Request) (
 	began, until, _ := strings.Cut(e.Why, " ")
 	b, err1 := time.Parse(time.RFC3339, began)
 	u, err2 := time.Parse(time.RFC3339, until)
-	return u, errors.Join(err1, err2) == nil && !b.After(req.Since.Add(env.Day)) && u.After(req.Since) && u.Before(req.Until)
+	return u, errors.Join(err1, err2) == nil && !b.After(req.Since.Add(env.Day)) && u.After(req.Since) &&
+		u.Before(req.Until)
 }
 
 // ReplayKept reads every kept document again with today's parsers. Nothing is
@@ -248,11 +259,13 @@ func (c *Command) ReplayKept(ctx context.Context, w io.Writer, a *Feeds) error {
 		t.Add(res)
 		if err != nil {
 			t.Failed++
-			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile, f.At.Format("2006-01-02 15:04"), err)))
+			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("fetch %d of %s, %s: %v", f.ID, f.Profile,
+				f.At.Format("2006-01-02 15:04"), err)))
 		}
 
 		if (i+1)%50 == 0 || i+1 == len(list) {
-			fmt.Fprintf(w, "%d of %d documents, %d rows, %d new, %d revised\n", i+1, len(list), t.Rows, t.Added, t.Revised)
+			fmt.Fprintf(w, "%d of %d documents, %d rows, %d new, %d revised\n", i+1, len(list), t.Rows, t.Added,
+				t.Revised)
 		}
 	}
 

@@ -14,8 +14,10 @@ import (
 func TestReplayKnowsTheRecordsOfSeries(t *testing.T) {
 	t.Parallel()
 	a := &Feeds{Fetcher: &ingest.Fetcher{Profiles: []ingest.Profile{
-		{Name: "us", Endpoints: map[string]ingest.Endpoint{"metadata": {Path: "/collections/series/items"}, "latest": {Path: "/collections/latest/items"}}}, {Name: "plain"}}}}
-	for url, want := range map[string]bool{"https://us.example/collections/series/items?site=1": true, "https://us.example/collections/latest/items?site=1": false} {
+		{Name: "us", Endpoints: map[string]ingest.Endpoint{"metadata": {Path: "/collections/series/items"},
+			"latest": {Path: "/collections/latest/items"}}}, {Name: "plain"}}}}
+	for url, want := range map[string]bool{"https://us.example/collections/series/items?site=1": true,
+		"https://us.example/collections/latest/items?site=1": false} {
 		require.Equal(t, want, a.ranks(store.FetchRecord{Profile: "us", URL: url}), url)
 		require.False(t, a.ranks(store.FetchRecord{Profile: "plain", URL: url}))
 		require.False(t, a.ranks(store.FetchRecord{Profile: "gone", URL: url}))

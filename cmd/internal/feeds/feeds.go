@@ -30,9 +30,21 @@ type Feeds struct {
 // New makes the fetcher with what it asks of the store.
 func New(e *env.Env) *Feeds {
 	fd := &Feeds{Env: e, qc: map[coldseam.SiteID]qcKnown{}}
-	fd.Fetcher = &ingest.Fetcher{Profiles: e.Config.Placed(), Now: e.Now, Log: e.Log, Parse: document.Parse, Sink: e.DB,
-		Agent: "coldseam/" + env.Version + " (" + e.Config.Club.Contact + ")", Recent: e.DB.Neighbours, Limits: fd.siteLimits,
-		Air: fd.airNear, Ratings: fd.RatingsOf, Budget: e.DB, Elsewhere: fd.elsewhere, Ours: e.Config.HasSite}
+	fd.Fetcher = &ingest.Fetcher{
+		Profiles:  e.Config.Placed(),
+		Now:       e.Now,
+		Log:       e.Log,
+		Parse:     document.Parse,
+		Sink:      e.DB,
+		Agent:     "coldseam/" + env.Version + " (" + e.Config.Club.Contact + ")",
+		Recent:    e.DB.Neighbours,
+		Limits:    fd.siteLimits,
+		Air:       fd.airNear,
+		Ratings:   fd.RatingsOf,
+		Budget:    e.DB,
+		Elsewhere: fd.elsewhere,
+		Ours:      e.Config.HasSite,
+	}
 	return fd
 }
 
@@ -66,7 +78,8 @@ func (fd *Feeds) FetchOne(ctx context.Context, f Feed, req ingest.Request) (inge
 	if err != nil {
 		return res, err
 	}
-	fd.Log.Info("fetched", "feed", f.Key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state", res.State, "dur", res.Dur.Round(time.Millisecond))
+	fd.Log.Info("fetched", "feed", f.Key(), "n", res.Rows, "added", res.Added, "revised", res.Revised, "state",
+		res.State, "dur", res.Dur.Round(time.Millisecond))
 	return res, nil
 }
 
@@ -102,7 +115,8 @@ func (fd *Feeds) FetchAll(ctx context.Context) (Tally, error) {
 
 // Backfill brings the past of the observation feeds: daily means from `from`,
 // short-interval values of the last hours days. Progress goes to report.
-func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Duration, report func(feed string, p ingest.Progress)) (Tally, error) {
+func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Duration,
+	report func(feed string, p ingest.Progress)) (Tally, error) {
 	var t Tally
 	var errs []error
 	now := fd.Now()

@@ -83,18 +83,37 @@ func observed(p ingest.Profile, sites []string) []Feed {
 	}
 	out := []Feed{main.paced(p)}
 	if has("metadata") { // which of a gauge's series is the primary one
-		out = append([]Feed{{Profile: p.Name, Endpoint: "metadata", Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day}}, out...)
+		out = append([]Feed{{
+			Profile:  p.Name,
+			Endpoint: "metadata",
+			Sites:    sites,
+			Idle:     7 * env.Day,
+			Active:   7 * env.Day,
+		}}, out...)
 	}
 
 	if has("revisions") {
 		out = append(out, Feed{Profile: p.Name, Endpoint: "revisions", Sites: sites, Idle: env.Day, Active: env.Day})
 	}
 	if has("daily") {
-		out = append(out, Feed{Profile: p.Name, Endpoint: "daily", Sites: sites, Back: 30 * env.Day, Idle: 12 * time.Hour, Active: 12 * time.Hour})
+		out = append(out, Feed{
+			Profile:  p.Name,
+			Endpoint: "daily",
+			Sites:    sites,
+			Back:     30 * env.Day,
+			Idle:     12 * time.Hour,
+			Active:   12 * time.Hour,
+		})
 	}
 	for _, name := range []string{"gaugings", "channels"} { // stage and discharge of a visit; its section
 		if has(name) {
-			out = append(out, Feed{Profile: p.Name, Endpoint: name, Sites: sites, Idle: 7 * env.Day, Active: 7 * env.Day})
+			out = append(out, Feed{
+				Profile:  p.Name,
+				Endpoint: name,
+				Sites:    sites,
+				Idle:     7 * env.Day,
+				Active:   7 * env.Day,
+			})
 		}
 	}
 

@@ -33,8 +33,10 @@ func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error)
 
 	if unit != "" {
 		p.Units = map[string]string{}
-		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity, coldseam.Velocity,
-			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility, coldseam.FishCount} {
+		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp,
+			coldseam.Turbidity, coldseam.Velocity,
+			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility,
+			coldseam.FishCount} {
 			if _, err := ingest.UnitFor(q, unit); err == nil {
 				p.Units[string(q)] = unit
 			}

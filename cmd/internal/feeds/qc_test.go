@@ -27,8 +27,10 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 	}
 	a := New(&env.Env{DB: db, Now: func() time.Time { return now }, Config: cfg, Log: slog.New(slog.DiscardHandler)})
 
-	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int, v func(int) float64) {
-		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period, Provider: "g"}}
+	put := func(site coldseam.SiteID, p coldseam.Parameter, stat coldseam.Statistic, period string, days int,
+		v func(int) float64) {
+		s := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: site, Param: p, Stat: stat, Period: period,
+			Provider: "g"}}
 		for i := range days {
 			at := now.AddDate(0, 0, i-days+1)
 			s.Obs = append(s.Obs, coldseam.Observation{At: at, KnownAt: at, Value: v(i)})
@@ -78,9 +80,15 @@ func TestWhatQualityControlKnowsOfAGauge(t *testing.T) {
 	// Three days of hard frost and warm water do not go together: the fetcher
 	// looks at the air beside the gauge.
 	f := &ingest.Fetcher{Now: a.Now, Sink: db, Recent: db.Neighbours, Limits: a.siteLimits, Air: a.airNear}
-	warm := coldseam.Series{SeriesKey: coldseam.SeriesKey{Site: "g:1", Param: coldseam.WaterTemp, Stat: coldseam.Instant, Provider: "g"}}
+	warm := coldseam.Series{SeriesKey: coldseam.SeriesKey{
+		Site:     "g:1",
+		Param:    coldseam.WaterTemp,
+		Stat:     coldseam.Instant,
+		Provider: "g",
+	}}
 	for i := range 5 {
-		warm.Obs = append(warm.Obs, coldseam.Observation{At: now.Add(time.Duration(i-4) * time.Hour), Value: 9 + float64(i)/10})
+		warm.Obs = append(warm.Obs, coldseam.Observation{At: now.Add(time.Duration(i-4) * time.Hour),
+			Value: 9 + float64(i)/10})
 	}
 
 	_, err = f.Import(ctx, ingest.Profile{Name: "g"}, ingest.Batch{Series: []coldseam.Series{warm}})

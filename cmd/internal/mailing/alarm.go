@@ -90,8 +90,15 @@ func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.
 	if err != nil {
 		return err
 	}
-	l := coldseam.Letter{Kind: coldseam.MailAlarm, LocalDate: today, CreatedAt: now, Payload: payload,
-		Subscriber: coldseam.Subscriber{Email: ml.Config.Club.AdminEmail}, Deadline: now.Add(env.Day), State: coldseam.MailClaimed}
+	l := coldseam.Letter{
+		Kind:       coldseam.MailAlarm,
+		LocalDate:  today,
+		CreatedAt:  now,
+		Payload:    payload,
+		Subscriber: coldseam.Subscriber{Email: ml.Config.Club.AdminEmail},
+		Deadline:   now.Add(env.Day),
+		State:      coldseam.MailClaimed,
+	}
 	s := ml.Sender(WorkerName(0))
 	s.Relay.Addr = ml.Config.Mail.SecondSMTP
 	s.Outbox = &OneLetter{L: &l}

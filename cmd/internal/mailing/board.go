@@ -16,7 +16,8 @@ import (
 
 // Enrol enters a member the way sign-up does. It returns in words what came of
 // it; a known member is left alone.
-func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (coldseam.Subscriber, string, error) {
+func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (
+	coldseam.Subscriber, string, error) {
 	if p.Zone == "" {
 		p.Zone = ml.Config.Club.Zone
 	}
@@ -30,7 +31,9 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 	}
 
 	if d := ml.Config.Mail.BounceDomain; d != "" && store.EmailDomain(email) == strings.ToLower(d) {
-		return coldseam.Subscriber{}, "", fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d, coldseam.ErrInvalid)
+		return coldseam.Subscriber{}, "",
+			fmt.Errorf("the address is of our own bounce domain %s, where reports arrive; want a person's: %w", d,
+				coldseam.ErrInvalid)
 	}
 	sub, known, err := ml.DB.AddSubscriber(ctx, email, name, p)
 	if err != nil {
@@ -140,12 +143,19 @@ func (ml *Mailer) MayConfirm(ctx context.Context, sub int64, at time.Time) (bool
 }
 
 // QueueOne puts a single mail into the outbox.
-func (ml *Mailer) QueueOne(ctx context.Context, kind coldseam.MailKind, sub int64, at time.Time, good time.Duration, c notify.Content) error {
+func (ml *Mailer) QueueOne(ctx context.Context, kind coldseam.MailKind, sub int64, at time.Time, good time.Duration,
+	c notify.Content) error {
 	payload, err := c.Marshal()
 	if err != nil {
 		return err
 	}
-	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: at, MailDomain: ml.Compose.Domain,
-		Letters: []store.NewLetter{{Subscriber: sub, LocalDate: coldseam.DateOf(at.In(env.Zone(ml.Config.Club.Zone))), Deadline: at.Add(good), Payload: payload}}})
+	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{
+		Kind:       kind,
+		MadeAt:     at,
+		MailDomain: ml.Compose.Domain,
+		Letters: []store.NewLetter{{Subscriber: sub,
+			LocalDate: coldseam.DateOf(at.In(env.Zone(ml.Config.Club.Zone))), Deadline: at.Add(good),
+			Payload: payload}},
+	})
 	return err
 }

@@ -55,7 +55,8 @@ func (ml *Mailer) takeReport(ctx context.Context, r notify.Report) error {
 	case notify.ReportComplaint:
 		return ml.DB.Suppress(ctx, r.Subscriber, "marked the mail as unwanted")
 	case notify.ReportBounce:
-		gone, err := ml.DB.RecordBounce(ctx, r.Subscriber, store.Bounce{At: ml.Now(), MailDay: r.Date, Esc: r.Status, Text: r.Text})
+		gone, err := ml.DB.RecordBounce(ctx, r.Subscriber, store.Bounce{At: ml.Now(), MailDay: r.Date, Esc: r.Status,
+			Text: r.Text})
 		if err != nil {
 			return err
 		}
@@ -104,7 +105,8 @@ func (ml *Mailer) DrainBounces(ctx context.Context) error {
 	}
 	defer f.Close()
 
-	n, others, err := ml.Links.Tokens.ReadMailbox(io.Reader(f), func(r notify.Report) error { return ml.returned(ctx, r) })
+	n, others, err := ml.Links.Tokens.ReadMailbox(io.Reader(f),
+		func(r notify.Report) error { return ml.returned(ctx, r) })
 	if err != nil {
 		return fmt.Errorf("mail.bounce_file: %w", err)
 	}

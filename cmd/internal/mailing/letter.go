@@ -34,8 +34,16 @@ func (ml *Mailer) Payload(ctx context.Context, c notify.Content, day coldseam.Da
 // Sender makes one mail worker; all of this process share a breaker, so that a
 // fault of ours stops after 20 attempts, not after 20 of each connection.
 func (ml *Mailer) Sender(worker string) *notify.Sender {
-	return &notify.Sender{Outbox: ml.DB, Compose: ml.ComposeLetter, Relay: ml.Relay, Worker: worker, Now: ml.Now, Sleep: ml.Sleep,
-		Log: ml.Log, Breaker: &ml.breaker}
+	return &notify.Sender{
+		Outbox:  ml.DB,
+		Compose: ml.ComposeLetter,
+		Relay:   ml.Relay,
+		Worker:  worker,
+		Now:     ml.Now,
+		Sleep:   ml.Sleep,
+		Log:     ml.Log,
+		Breaker: &ml.breaker,
+	}
 }
 
 // WorkerName is unique among all running processes.
@@ -88,7 +96,8 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 	}
 	m, err = ml.written(l, charts)
 	if err != nil && l.ID != 0 {
-		err = errors.Join(err, ml.alarm(ctx, "compose", ml.Now(), []string{"A mail could not be written and waits. The log says why."}))
+		err = errors.Join(err,
+			ml.alarm(ctx, "compose", ml.Now(), []string{"A mail could not be written and waits. The log says why."}))
 	}
 
 	return m, err
@@ -177,7 +186,8 @@ func sameWord(a, b coldseam.Brief) bool {
 	w, _ := b.Best()
 	return a.Verdict == b.Verdict && v.Start.Equal(w.Start) && v.End.Equal(w.End) &&
 		slices.EqualFunc(a.Jig, b.Jig, func(x, y coldseam.SpotJig) bool {
-			return x.SpotID == y.SpotID && x.TieOz == y.TieOz && x.PackOz == y.PackOz && x.Withheld.Code == y.Withheld.Code
+			return x.SpotID == y.SpotID && x.TieOz == y.TieOz && x.PackOz == y.PackOz &&
+				x.Withheld.Code == y.Withheld.Code
 		}) &&
 		slices.EqualFunc(a.Stops, b.Stops, func(x, y coldseam.Reason) bool { return x.Code == y.Code })
 }

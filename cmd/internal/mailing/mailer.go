@@ -60,8 +60,14 @@ func (ml *Mailer) WireMail(tokenKey []byte) error {
 	if err != nil {
 		from = &mail.Address{}
 	}
-	ml.Compose = &notify.Composer{Club: ml.Config.Club.Name, From: *from, Domain: m.ListID, BounceDomain: m.BounceDomain,
-		Owner: ml.Config.Club.AdminEmail, Links: ml.Links}
+	ml.Compose = &notify.Composer{
+		Club:         ml.Config.Club.Name,
+		From:         *from,
+		Domain:       m.ListID,
+		BounceDomain: m.BounceDomain,
+		Owner:        ml.Config.Club.AdminEmail,
+		Links:        ml.Links,
+	}
 
 	if m.DKIMKeyFile != "" {
 		pem, err := os.ReadFile(m.DKIMKeyFile)
@@ -122,7 +128,8 @@ func tokensOf(m config.Mail, key []byte) (notify.Tokens, error) {
 	t := notify.Tokens{List: m.ListID, Current: tokenKey(key)}
 	if prev != nil {
 		if t.Previous = tokenKey(prev); t.Previous.ID == t.Current.ID {
-			return t, fmt.Errorf("mail.token_key_file and token_key_previous_file have one id: make another key with `coldseam init`: %w", coldseam.ErrInvalid)
+			return t, fmt.Errorf(
+				"mail.token_key_file and token_key_previous_file have one id: make another key with `coldseam init`: %w", coldseam.ErrInvalid)
 		}
 	}
 

@@ -60,7 +60,10 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 	err = errors.Join(err, m.flush(ctx))
 	n = m.n
 	if bad > 0 {
-		err = errors.Join(err, ml.alarm(ctx, "compose", now, []string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.", bad)}))
+		err = errors.Join(err,
+			ml.alarm(ctx, "compose", now,
+				[]string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.",
+					bad)}))
 	}
 	return n, desk.waiting(), err
 }
@@ -277,13 +280,20 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
 		return store.NewLetter{}, false, err
 	}
-	payload, err := d.mail.Payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
+	payload, err := d.mail.Payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs,
+		OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
 
-	return store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Verdict: briefs[0].Verdict.String(),
-		Goes: reachesToGo(briefs), Payload: payload}, true, nil
+	return store.NewLetter{
+		Subscriber: s.ID,
+		LocalDate:  s.LocalDate,
+		Deadline:   s.Deadline,
+		Verdict:    briefs[0].Verdict.String(),
+		Goes:       reachesToGo(briefs),
+		Payload:    payload,
+	}, true, nil
 }
 
 // silent is the NO CALL of a morning whose brief could not be made in time.
@@ -318,10 +328,22 @@ func (ml *Mailer) lost(ctx context.Context, b coldseam.Brief, day coldseam.Date)
 // noBrief is the NO CALL that stands for a brief which is not there or cannot be
 // read; of b only what the club itself has entered is kept.
 func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
-	return coldseam.Brief{Reach: b.Reach, River: b.River, ReachName: b.ReachName, Site: b.Site, Zone: b.Zone, Day: b.Day,
-		Hazards: b.Hazards, Surveyed: b.Surveyed, Rules: b.Rules, Issued: now, GoodUntil: b.Day.At(12*time.Hour, env.Zone(b.Zone)),
-		WindowI: -1, Life: coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
-		Reasons: []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}}}
+	return coldseam.Brief{
+		Reach:     b.Reach,
+		River:     b.River,
+		ReachName: b.ReachName,
+		Site:      b.Site,
+		Zone:      b.Zone,
+		Day:       b.Day,
+		Hazards:   b.Hazards,
+		Surveyed:  b.Surveyed,
+		Rules:     b.Rules,
+		Issued:    now,
+		GoodUntil: b.Day.At(12*time.Hour, env.Zone(b.Zone)),
+		WindowI:   -1,
+		Life:      coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
+		Reasons:   []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}},
+	}
 }
 
 // Personal is a subscriber's own view of a brief; NO CALL where a damaged brief
@@ -333,7 +355,8 @@ func (ml *Mailer) Personal(b coldseam.Brief, p coldseam.Preferences) (mine colds
 			mine = noBrief(b, ml.Now())
 		}
 	}()
-	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone), Jig: b.Rigs[RigKey(p)]})
+	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone),
+		Jig: b.Rigs[RigKey(p)]})
 }
 
 // RigKey names a rig among the ones a brief holds weights for.
@@ -344,7 +367,8 @@ func RigKey(p coldseam.Preferences) string {
 // SortBriefs puts the best first: GO, TOSS-UP, STAY by odds over cost, then
 // STOP, then NO CALL.
 func SortBriefs(b []coldseam.Brief) {
-	rank := map[coldseam.Verdict]int{coldseam.Go: 0, coldseam.TossUp: 1, coldseam.Stay: 2, coldseam.Stop: 3, coldseam.NoCall: 4}
+	rank := map[coldseam.Verdict]int{coldseam.Go: 0, coldseam.TossUp: 1, coldseam.Stay: 2, coldseam.Stop: 3,
+		coldseam.NoCall: 4}
 	sort.SliceStable(b, func(i, j int) bool {
 		if r, s := rank[b[i].Verdict], rank[b[j].Verdict]; r != s {
 			return r < s

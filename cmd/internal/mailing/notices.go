@@ -24,7 +24,12 @@ func (ml *Mailer) SaveTold(ctx context.Context, b coldseam.Brief) (int64, error)
 		ml.Log.Error("corrections", "reach", b.Reach, "err", err)
 	}
 
-	e := store.NewEdition{Kind: coldseam.MailCorrection, MadeAt: b.Issued, MailDomain: ml.Compose.Domain, Letters: letters}
+	e := store.NewEdition{
+		Kind:       coldseam.MailCorrection,
+		MadeAt:     b.Issued,
+		MailDomain: ml.Compose.Domain,
+		Letters:    letters,
+	}
 	id, n, err := ml.DB.SaveBriefWith(ctx, b, e)
 	if err != nil {
 		return id, err
@@ -74,7 +79,12 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			if !off {
 				continue
 			}
-			payload, err := notify.Content{Club: ml.Config.Club.Name, Briefs: []coldseam.Brief{now}, Was: was.Verdict, WasAt: t.MadeAt}.Marshal()
+			payload, err := notify.Content{
+				Club:   ml.Config.Club.Name,
+				Briefs: []coldseam.Brief{now},
+				Was:    was.Verdict,
+				WasAt:  t.MadeAt,
+			}.Marshal()
 			if err != nil {
 				errs = append(errs, err)
 				continue
@@ -85,8 +95,14 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			} else {
 				said[string(payload)] = payload
 			}
-			out = append(out, store.NewLetter{Subscriber: t.Subscriber, LocalDate: b.Day, Reach: b.Reach, Deadline: was.GoodUntil,
-				Verdict: now.Verdict.String(), Payload: payload})
+			out = append(out, store.NewLetter{
+				Subscriber: t.Subscriber,
+				LocalDate:  b.Day,
+				Reach:      b.Reach,
+				Deadline:   was.GoodUntil,
+				Verdict:    now.Verdict.String(),
+				Payload:    payload,
+			})
 		}
 
 		return nil
@@ -127,7 +143,9 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 		return err
 	}
 
-	subs = slices.DeleteFunc(subs, func(s coldseam.Subscriber) bool { return !s.Prefs.FlipNotice || !Wants(s.Prefs, b.Reach) })
+	subs = slices.DeleteFunc(subs, func(s coldseam.Subscriber) bool {
+		return !s.Prefs.FlipNotice || !Wants(s.Prefs, b.Reach)
+	})
 	if len(subs) == 0 {
 		return nil
 	}
@@ -152,7 +170,12 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
 		}
-		payload, err := notify.Content{Club: ml.Config.Club.Name, Briefs: []coldseam.Brief{mine}, Was: was, WasAt: before.Issued}.Marshal()
+		payload, err := notify.Content{
+			Club:   ml.Config.Club.Name,
+			Briefs: []coldseam.Brief{mine},
+			Was:    was,
+			WasAt:  before.Issued,
+		}.Marshal()
 		if err != nil {
 			ml.Log.Error("compose notice", "subscriber", s.ID, "err", err)
 			continue
@@ -214,7 +237,12 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 			continue
 		}
 
-		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: s.LocalDate, Deadline: s.Deadline, Payload: payload}); err != nil {
+		if err := m.add(ctx, store.NewLetter{
+			Subscriber: s.ID,
+			LocalDate:  s.LocalDate,
+			Deadline:   s.Deadline,
+			Payload:    payload,
+		}); err != nil {
 			return err
 		}
 	}
@@ -274,33 +302,44 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 
 		// One live series is enough beside a retired one, and rows without a value
 		// are silence.
-		s, err := ml.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit), now.Add(time.Minute), now.Add(time.Minute))
+		s, err := ml.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, now.Add(-limit),
+			now.Add(time.Minute), now.Add(time.Minute))
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return err
 		}
 
-		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool { return o.Flag.Usable() && o.Value == o.Value }) {
+		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool {
+			return o.Flag.Usable() && o.Value == o.Value
+		}) {
 			continue
 		}
 		silent = append(silent, r.River+", "+r.Name)
-		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name, limit.Hours(), newest.In(env.Zone(r.Zone)).Format("Mon 2 Jan 15:04")))
+		lines = append(lines, fmt.Sprintf("%s, %s: gauge silent for more than %.0f h; newest row %s", r.River, r.Name,
+			limit.Hours(), newest.In(env.Zone(r.Zone)).Format("Mon 2 Jan 15:04")))
 	}
 
 	if len(lines) == 0 {
 		return nil
 	}
-	return ml.toAdmin(ctx, coldseam.MailSilent, "", today, now, notify.Content{Subject: "Gauge silent: " + strings.Join(silent, "; "), Lines: lines})
+	return ml.toAdmin(ctx, coldseam.MailSilent, "", today, now,
+		notify.Content{Subject: "Gauge silent: " + strings.Join(silent, "; "), Lines: lines})
 }
 
 // toAdmin queues a mail to the admin, one of a kind, mark and day.
-func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date, now time.Time, c notify.Content) error {
+func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date,
+	now time.Time, c notify.Content) error {
 	c.Club, c.Link = ml.Config.Club.Name, ml.Links.Status()
 	payload, err := c.Marshal()
 	if err != nil {
 		return err
 	}
-	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{Kind: kind, MadeAt: now, MailDomain: ml.Compose.Domain,
-		Letters: []store.NewLetter{{AdminEmail: ml.Config.Club.AdminEmail, LocalDate: today, Reach: mark, Payload: payload}}})
+	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{
+		Kind:       kind,
+		MadeAt:     now,
+		MailDomain: ml.Compose.Domain,
+		Letters: []store.NewLetter{{AdminEmail: ml.Config.Club.AdminEmail, LocalDate: today, Reach: mark,
+			Payload: payload}},
+	})
 	return err
 }
 
@@ -316,7 +355,8 @@ func (ml *Mailer) deadlineAlarm(ctx context.Context, today coldseam.Date, now ti
 		return err
 	}
 	return ml.alarm(ctx, "deadline", now, []string{
-		fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total), "Run `coldseam check` on the server: it names the fault."})
+		fmt.Sprintf("%d of %d morning mails were sent by the deadline.", sent, total),
+		"Run `coldseam check` on the server: it names the fault."})
 }
 
 // heldAlarm tells the admin that a batch of mails was stopped and waits, or
@@ -340,7 +380,8 @@ func (ml *Mailer) heldAlarm(ctx context.Context, today coldseam.Date, now time.T
 	for _, t := range troubles {
 		if t.State == "held" {
 			return ml.alarm(ctx, "held", now, []string{
-				fmt.Sprintf("Sending of %d %s mails was stopped: the fault is ours, not the readers'. %s", t.N, t.Kind, t.Reply),
+				fmt.Sprintf("Sending of %d %s mails was stopped: the fault is ours, not the readers'. %s", t.N, t.Kind,
+					t.Reply),
 				"They are kept. Run `coldseam check` on the server; after mending, `coldseam brief --release`."})
 		}
 	}

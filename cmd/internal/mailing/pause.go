@@ -36,7 +36,8 @@ func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []colds
 	if d.paused[name] {
 		return true, nil
 	}
-	if err := d.mail.QueueOne(ctx, coldseam.MailPause, s.ID, d.now, env.Day, notify.Content{Club: d.mail.Config.Club.Name}); err != nil {
+	if err := d.mail.QueueOne(ctx, coldseam.MailPause, s.ID, d.now, env.Day,
+		notify.Content{Club: d.mail.Config.Club.Name}); err != nil {
 		return true, err
 	}
 	return true, d.mail.DB.SetSwitch(ctx, name, true, store.Edit{Who: "coldseam", Why: "season window"})

@@ -84,7 +84,8 @@ func (g *gather) pool() {
 			air = o.Site
 		}
 
-		if d, err := g.DB.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) && daily.Span(d.WaterC) >= 1 {
+		if d, err := g.DB.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) &&
+			daily.Span(d.WaterC) >= 1 {
 			d.Lat = o.Lat
 			g.f.Pool = append(g.f.Pool, d.Cut(g.lastDay()))
 		}
@@ -98,7 +99,8 @@ func (g *gather) airErrors() {
 	if site == "" || g.f.Days.AirC == nil {
 		return
 	}
-	issues, err := g.DB.DailyIssues(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now, g.f.Loc.String())
+	issues, err := g.DB.DailyIssues(g.ctx, site, coldseam.AirTemp, g.f.Now.Add(-archiveBack), g.f.Now, g.f.Now,
+		g.f.Loc.String())
 	if !g.keep(err) {
 		return
 	}
@@ -112,7 +114,8 @@ func (g *gather) airErrors() {
 
 // airError is one archived error path; the first day that the forecast does not
 // cover or that has no observed mean ends it.
-func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, loc *time.Location) (daily.AirError, bool) {
+func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, loc *time.Location) (
+	daily.AirError, bool) {
 	e := daily.AirError{Issued: issued.Add(-1)}
 	for h, v := range forecast.AirDays(fc.At, fc.Value, e.Issued, daily.DefaultHorizon, loc) {
 		obs := coldseam.At(days.AirC, days.Index(issued.Add(h)))
@@ -133,13 +136,19 @@ func (g *gather) rigs() {
 	}
 	for _, s := range subs {
 		k := mailing.RigKey(s.Prefs)
-		if k == mailing.RigKey(coldseam.Preferences{}) || !mailing.Wants(s.Prefs, g.f.Reach.ID) || len(g.f.Rigs) >= maxRigs {
+		if k == mailing.RigKey(coldseam.Preferences{}) || !mailing.Wants(s.Prefs, g.f.Reach.ID) ||
+			len(g.f.Rigs) >= maxRigs {
 			continue
 		}
 		if g.f.Rigs == nil {
 			g.f.Rigs = map[string]coldseam.Preferences{}
 		}
-		g.f.Rigs[k] = coldseam.Preferences{Body: s.Prefs.Body, Line: s.Prefs.Line, Metal: s.Prefs.Metal, Presentation: s.Prefs.Presentation}
+		g.f.Rigs[k] = coldseam.Preferences{
+			Body:         s.Prefs.Body,
+			Line:         s.Prefs.Line,
+			Metal:        s.Prefs.Metal,
+			Presentation: s.Prefs.Presentation,
+		}
 	}
 }
 

@@ -18,7 +18,8 @@ func (mk *Maker) SayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) 
 	if err := mk.DB.SayIce(ctx, w); err != nil {
 		return err
 	}
-	return mk.EnqueueBriefs(ctx, []mailing.BriefKey{{Reach: r.ID, Day: coldseam.DateOf(mk.Now().In(env.Zone(r.Zone)))}}, mk.Now())
+	return mk.EnqueueBriefs(ctx, []mailing.BriefKey{{Reach: r.ID, Day: coldseam.DateOf(mk.Now().In(env.Zone(r.Zone)))}},
+		mk.Now())
 }
 
 // LogIce turns "ice on the river" of a trip into a word that closes the reach.
@@ -37,7 +38,8 @@ func (mk *Maker) LogIce(ctx context.Context, t coldseam.Trip) error {
 	if now := mk.Now(); at.After(now) {
 		at = now
 	}
-	return mk.SayIce(ctx, r, store.IceWord{Reach: r.ID, At: at, Edit: store.Edit{Who: "member", Why: "trip log", At: t.EnteredAt}})
+	return mk.SayIce(ctx, r, store.IceWord{Reach: r.ID, At: at, Edit: store.Edit{Who: "member", Why: "trip log",
+		At: t.EnteredAt}})
 }
 
 // ice reads what was said of ice since the winter began.
@@ -56,7 +58,14 @@ func (g *gather) ice() {
 func (mk *Maker) saveIce(ctx context.Context, reach coldseam.ReachID, at time.Time, records []ice.Record) error {
 	days := make([]store.IceDay, len(records))
 	for i, r := range records {
-		days[i] = store.IceDay{Day: r.Day, State: r.State.String(), Since: r.Since, Cause: r.Cause, FrostCD: r.FrostCD, ThawCD: r.ThawCD}
+		days[i] = store.IceDay{
+			Day:     r.Day,
+			State:   r.State.String(),
+			Since:   r.Since,
+			Cause:   r.Cause,
+			FrostCD: r.FrostCD,
+			ThawCD:  r.ThawCD,
+		}
 	}
 	return mk.DB.SaveIce(ctx, reach, at, days)
 }
@@ -80,13 +89,18 @@ func (mk *Maker) IceNow(ctx context.Context, r coldseam.Reach) (ice.Status, erro
 // IceWords names a state for the admin.
 func IceWords(s ice.Status) string {
 	causes := map[string]string{
-		ice.CauseStart: "the record is too short", ice.CauseSilent: "the thermometer is silent", ice.CauseQualifier: "the agency marks ice",
-		ice.CauseWord: "said by the admin or a member", ice.CauseCold: "water at 33 F or colder", ice.CauseFrost: "a long frost, no thermometer",
-		ice.CauseDates: "the usual ice season", ice.CauseBlind: "nothing here measures it", ice.CauseRise: "flow under ice jumped",
-		ice.CauseWarm: "two full days warm enough", ice.CauseThaw: "thaw and calm flow", ice.CausePassed: "later than most years' ice",
+		ice.CauseStart: "the record is too short", ice.CauseSilent: "the thermometer is silent",
+		ice.CauseQualifier: "the agency marks ice",
+		ice.CauseWord:      "said by the admin or a member", ice.CauseCold: "water at 33 F or colder",
+		ice.CauseFrost: "a long frost, no thermometer",
+		ice.CauseDates: "the usual ice season", ice.CauseBlind: "nothing here measures it",
+		ice.CauseRise: "flow under ice jumped",
+		ice.CauseWarm: "two full days warm enough", ice.CauseThaw: "thaw and calm flow",
+		ice.CausePassed: "later than most years' ice",
 		ice.CauseSummer: "summer",
 	}
-	states := map[ice.State]string{ice.Unknown: "not known", ice.Open: "open water", ice.Ice: "ice", ice.Breakup: "ice is going out"}
+	states := map[ice.State]string{ice.Unknown: "not known", ice.Open: "open water", ice.Ice: "ice",
+		ice.Breakup: "ice is going out"}
 	return fmt.Sprintf("%s since %s: %s", states[s.State], s.Since, causes[s.Cause])
 }
 
@@ -106,7 +120,18 @@ func (mk *Maker) LogRig(ctx context.Context, t coldseam.Trip) error {
 		}
 		at = t.Date.At(8*time.Hour, env.Zone(r.Zone))
 	}
-	_, _, err := mk.DB.AddRigLog(ctx, store.RigLog{Trip: t.ID, Reach: t.Reach, Spot: t.SpotID, At: at, Angler: t.Angler, Presentation: t.Presentation,
-		Body: t.Body, Line: t.Line, WeightOz: t.WeightOz, Held: *t.Held, AngleDeg: t.AngleDeg})
+	_, _, err := mk.DB.AddRigLog(ctx, store.RigLog{
+		Trip:         t.ID,
+		Reach:        t.Reach,
+		Spot:         t.SpotID,
+		At:           at,
+		Angler:       t.Angler,
+		Presentation: t.Presentation,
+		Body:         t.Body,
+		Line:         t.Line,
+		WeightOz:     t.WeightOz,
+		Held:         *t.Held,
+		AngleDeg:     t.AngleDeg,
+	})
 	return err
 }

@@ -32,7 +32,8 @@ const RefitAfter = 7 * env.Day
 // Features gathers what was known of a reach at asOf. Past mornings that
 // coldseam did not live through are read with an assumed publication lag;
 // replay says so.
-func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (forecast.Features, error) {
+func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (
+	forecast.Features, error) {
 	loc, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
@@ -42,9 +43,22 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 		return forecast.Features{}, err
 	}
 
-	f := forecast.Features{Now: asOf, Day: morning, Loc: loc, Reach: r, Site: site, Bands: coldseam.DefaultBands,
-		Cost: mk.Config.Odds.Cost, Table: mk.Table, Sources: mk.Config.Attributions(r), Seed: season.Seed(morning), Replayed: replay,
-		Limits: mk.Config.Weight.Limits(), AlertRules: mk.alertRules, TempSite: r.TempSite}
+	f := forecast.Features{
+		Now:        asOf,
+		Day:        morning,
+		Loc:        loc,
+		Reach:      r,
+		Site:       site,
+		Bands:      coldseam.DefaultBands,
+		Cost:       mk.Config.Odds.Cost,
+		Table:      mk.Table,
+		Sources:    mk.Config.Attributions(r),
+		Seed:       season.Seed(morning),
+		Replayed:   replay,
+		Limits:     mk.Config.Weight.Limits(),
+		AlertRules: mk.alertRules,
+		TempSite:   r.TempSite,
+	}
 	g := gather{Maker: mk, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
 	g.thermometer()
@@ -117,11 +131,14 @@ func (g *gather) instants() {
 		site  coldseam.SiteID
 		param coldseam.Parameter
 		dst   *[]coldseam.Observation
-	}{{r.Site, coldseam.Discharge, &g.f.Discharge}, {r.Site, coldseam.Stage, &g.f.Stage}, {temp, coldseam.WaterTemp, &g.f.Water}, {r.Site, coldseam.Turbidity, &g.f.Turbidity}} {
-		s, err := g.DB.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-HistoryBack), g.f.Now, g.f.Now, g.opts...)
+	}{{r.Site, coldseam.Discharge, &g.f.Discharge}, {r.Site, coldseam.Stage, &g.f.Stage},
+		{temp, coldseam.WaterTemp, &g.f.Water}, {r.Site, coldseam.Turbidity, &g.f.Turbidity}} {
+		s, err := g.DB.History(g.ctx, w.site, w.param, coldseam.Instant, g.f.Now.Add(-HistoryBack), g.f.Now, g.f.Now,
+			g.opts...)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			// A gauge that reports once a day: its means stand in, and it can never be GO.
-			s, err = g.DB.History(g.ctx, w.site, w.param, coldseam.Mean, g.f.Now.Add(-HistoryBack), g.f.Now, g.f.Now, g.opts...)
+			s, err = g.DB.History(g.ctx, w.site, w.param, coldseam.Mean, g.f.Now.Add(-HistoryBack), g.f.Now, g.f.Now,
+				g.opts...)
 			if err == nil && w.param == coldseam.Discharge {
 				g.f.Site.DailyOnly = true
 			}
@@ -148,13 +165,15 @@ func (g *gather) counts() {
 }
 
 // countsOf are the daily counts of a reach's counter as known at a time.
-func countsOf(ctx context.Context, db *store.DB, r coldseam.Reach, now time.Time, opts ...store.HistoryOption) (coldseam.DailyCounts, error) {
+func countsOf(ctx context.Context, db *store.DB, r coldseam.Reach, now time.Time, opts ...store.HistoryOption) (
+	coldseam.DailyCounts, error) {
 	s, err := db.History(ctx, r.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, now, now, opts...)
 	if err != nil {
 		return coldseam.DailyCounts{}, err
 	}
 	if s.Period != "P1D" {
-		return coldseam.DailyCounts{}, fmt.Errorf("counts of %s: sums over %q, want P1D: %w", r.CountSite, s.Period, coldseam.ErrInvalid)
+		return coldseam.DailyCounts{}, fmt.Errorf("counts of %s: sums over %q, want P1D: %w", r.CountSite, s.Period,
+			coldseam.ErrInvalid)
 	}
 	return coldseam.CountsOf(s, env.Zone(r.Zone)), nil
 }
@@ -166,7 +185,8 @@ func (g *gather) weather() {
 	}
 	fresh := g.f.Now.Add(-time.Duration(g.Table.WeatherAgeH * float64(time.Hour)))
 
-	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility} {
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip,
+		coldseam.ThunderProb, coldseam.Visibility} {
 		fcs, err := g.DB.Forecasts(g.ctx, site, p, g.f.Now)
 		if !g.keep(err) {
 			continue
@@ -184,7 +204,8 @@ func (g *gather) weather() {
 // foreign breaks, in the words of a warning, the marks by which the composer
 // knows a value of ours that is none: a feed that happens to write one must not
 // hold up a morning's mail.
-var foreign = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+Inf", "inf", "-Inf", "-inf", "<no value>", "no value")
+var foreign = strings.NewReplacer("%!", "% !", "NaN", "nan", "<nil>", "nil", "+Inf", "inf", "-Inf", "-inf",
+	"<no value>", "no value")
 
 // alerts keeps those that are in force for the reach and says when the feed
 // last answered well.
@@ -402,7 +423,14 @@ func RigLogs(ls []store.RigLog) map[string][]jig.Log {
 		if err != nil || l.FlowM3S == nil || l.WeightOz <= 0 {
 			continue
 		}
-		out[l.Spot] = append(out[l.Spot], jig.Log{At: l.At, Oz: l.WeightOz, Rig: rig, Held: l.Held, FlowM3S: *l.FlowM3S, AngleDeg: l.AngleDeg})
+		out[l.Spot] = append(out[l.Spot], jig.Log{
+			At:       l.At,
+			Oz:       l.WeightOz,
+			Rig:      rig,
+			Held:     l.Held,
+			FlowM3S:  *l.FlowM3S,
+			AngleDeg: l.AngleDeg,
+		})
 	}
 	return out
 }

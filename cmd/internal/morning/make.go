@@ -100,7 +100,8 @@ func (mk *Maker) Computed(ctx context.Context, f forecast.Features) (forecast.Mo
 		}
 		return m, nil
 	case <-ctx.Done():
-		return forecast.Morning{}, fmt.Errorf("reach %s: the computation takes too long: %w: %w", id, ctx.Err(), coldseam.ErrUnavailable)
+		return forecast.Morning{}, fmt.Errorf("reach %s: the computation takes too long: %w: %w", id, ctx.Err(),
+			coldseam.ErrUnavailable)
 	}
 }
 
@@ -135,7 +136,14 @@ func (mk *Maker) remember(ctx context.Context, r coldseam.Reach, morning coldsea
 	if err != nil {
 		return fmt.Errorf("season memory: %w", err)
 	}
-	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: memoryKind, MadeAt: mk.Now(), From: coldseam.Date{Year: now.Year, Month: 1, Day: 1}, To: morning, Params: raw})
+	_, err = mk.DB.SaveModel(ctx, store.Model{
+		Owner:  string(r.ID),
+		Kind:   memoryKind,
+		MadeAt: mk.Now(),
+		From:   coldseam.Date{Year: now.Year, Month: 1, Day: 1},
+		To:     morning,
+		Params: raw,
+	})
 	return err
 }
 

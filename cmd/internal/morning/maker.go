@@ -33,5 +33,12 @@ func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
 		return nil, err
 	}
 	profiles := &ingest.Fetcher{Profiles: e.Config.Placed()}
-	return &Maker{Env: e, mail: mail, alertRules: rules, Species: run.DefaultSpecies(), Profile: profiles.Profile, MorningOf: forecast.Make}, nil
+	return &Maker{
+		Env:        e,
+		mail:       mail,
+		alertRules: rules,
+		Species:    run.DefaultSpecies(),
+		Profile:    profiles.Profile,
+		MorningOf:  forecast.Make,
+	}, nil
 }

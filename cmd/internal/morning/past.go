@@ -17,7 +17,8 @@ import (
 )
 
 // ReplaySeasons replays one span after the other; progress goes to report.
-func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) ([]coldseam.Replay, error) {
+func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) (
+	[]coldseam.Replay, error) {
 	var out []coldseam.Replay
 	said := time.Now()
 	for _, x := range spans {
@@ -64,8 +65,15 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 	}
 
 	p := &pastMornings{maker: mk, ctx: ctx, reach: r, Lived: lived}
-	p.Record = season.Record{Reach: r, Days: days, SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, Loc: env.Zone(r.Zone), Air: air,
-		Table: mk.Table, Cost: mk.Config.Odds.Cost}
+	p.Record = season.Record{
+		Reach:  r,
+		Days:   days,
+		SendAt: time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute,
+		Loc:    env.Zone(r.Zone),
+		Air:    air,
+		Table:  mk.Table,
+		Cost:   mk.Config.Odds.Cost,
+	}
 	if sp, err := run.FindSpecies(mk.Species, First(r.Species)); err == nil {
 		p.Record.Species = sp
 	}
@@ -115,7 +123,8 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 // the gauge had one young enough, else by its daily means.
 func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Features, []string, error) {
 	limit := time.Duration(p.Record.Table.GaugeAgeH * float64(time.Hour))
-	_, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant, at.Add(-limit), at, at, lagOf(true)...)
+	_, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant, at.Add(-limit), at, at,
+		lagOf(true)...)
 	switch {
 	case errors.Is(err, coldseam.ErrNotFound):
 		return p.Record.Morning(day)

@@ -24,7 +24,8 @@ func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Featu
 	if r.WeatherSite == "" {
 		return nil
 	}
-	issues, err := mk.DB.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now, f.Loc.String())
+	issues, err := mk.DB.DailyIssues(ctx, r.WeatherSite, coldseam.Precip, f.Now.Add(-rainBack), f.Now, f.Now,
+		f.Loc.String())
 	if err != nil || len(issues) == 0 {
 		return err
 	}

@@ -50,7 +50,8 @@ func (g *gather) thermometer() {
 		}
 		tried[temp] = true
 
-		if d, err := g.DB.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) && measured(d.WaterC) {
+		if d, err := g.DB.DailyFrame(g.ctx, temp, "", "", g.f.Now, r.Zone, g.opts...); g.keep(err) &&
+			measured(d.WaterC) {
 			g.f.TempSite = temp
 			g.daily()
 			return
@@ -75,7 +76,8 @@ func (g *gather) readings(trips []coldseam.Trip) {
 	older := 0
 	for i := len(trips) - 1; i >= 0; i-- { // newest first
 		t := trips[i]
-		if t.WaterC == nil || math.IsNaN(*t.WaterC) || t.WaterAt.IsZero() || t.WaterAt.After(g.f.Now) || t.EnteredAt.After(g.f.Now) {
+		if t.WaterC == nil || math.IsNaN(*t.WaterC) || t.WaterAt.IsZero() || t.WaterAt.After(g.f.Now) ||
+			t.EnteredAt.After(g.f.Now) {
 			continue
 		}
 		rd := thermal.Reading{At: t.WaterAt, Reader: t.Angler, Value: *t.WaterC, Gauge: nearest(g.f.Water, t.WaterAt)}
@@ -95,7 +97,8 @@ func (g *gather) waterAt(at time.Time) float64 {
 	if site == "" {
 		site = g.f.Reach.Site
 	}
-	s, err := g.DB.History(g.ctx, site, coldseam.WaterTemp, coldseam.Instant, at.Add(-readingNear), at.Add(readingNear), g.f.Now, g.opts...)
+	s, err := g.DB.History(g.ctx, site, coldseam.WaterTemp, coldseam.Instant, at.Add(-readingNear), at.Add(readingNear),
+		g.f.Now, g.opts...)
 	if !g.keep(err) {
 		return math.NaN()
 	}
@@ -238,7 +241,8 @@ func (mk *Maker) Recalibrate(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if _, err := mk.DB.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now, Params: raw}); err != nil {
+		if _, err := mk.DB.SaveModel(ctx, store.Model{Owner: key, Kind: recalKind, MadeAt: now,
+			Params: raw}); err != nil {
 			return err
 		}
 	}

@@ -49,7 +49,8 @@ func (mk *Maker) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecas
 	return errors.Join(errs...)
 }
 
-func (mk *Maker) saveModel(ctx context.Context, site coldseam.SiteID, kind string, v any, from, to coldseam.Date, score float64) error {
+func (mk *Maker) saveModel(ctx context.Context, site coldseam.SiteID, kind string, v any, from, to coldseam.Date,
+	score float64) error {
 	raw, err := json.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("model %s: %w", kind, err)

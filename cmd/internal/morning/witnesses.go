@@ -68,7 +68,9 @@ func (g *gather) nearSites() []coldseam.SiteID {
 	sites, err := g.DB.SitesNear(g.ctx, r.Lat, r.Lon, nearKM)
 	g.keep(err)
 	km := func(s coldseam.Site) float64 { return ingest.DistanceKM(r.Lat, r.Lon, s.Lat, s.Lon) }
-	slices.SortFunc(sites, func(a, b coldseam.Site) int { return cmp.Or(cmp.Compare(km(a), km(b)), cmp.Compare(a.ID, b.ID)) })
+	slices.SortFunc(sites, func(a, b coldseam.Site) int {
+		return cmp.Or(cmp.Compare(km(a), km(b)), cmp.Compare(a.ID, b.ID))
+	})
 
 	near := slices.Clone(r.UpstreamSites)
 	for _, s := range sites {

@@ -41,9 +41,13 @@ func (m *recapMaker) changeCalls() []string {
 		mid, came := float64(b.From+b.To)/20, float64(b.Good)/float64(b.Mornings)
 		switch {
 		case came-mid > adviseOff:
-			out = append(out, fmt.Sprintf("Mornings told %d to %d in 10 were good %d times of %d: the odds are too low there.", b.From, b.To, b.Good, b.Mornings))
+			out = append(out, fmt.Sprintf(
+				"Mornings told %d to %d in 10 were good %d times of %d: the odds are too low there.", b.From, b.To,
+				b.Good, b.Mornings))
 		case mid-came > adviseOff:
-			out = append(out, fmt.Sprintf("Mornings told %d to %d in 10 were good only %d times of %d: the odds are too high there.", b.From, b.To, b.Good, b.Mornings))
+			out = append(out, fmt.Sprintf(
+				"Mornings told %d to %d in 10 were good only %d times of %d: the odds are too high there.", b.From,
+				b.To, b.Good, b.Mornings))
 		}
 	}
 
@@ -61,7 +65,9 @@ func (m *recapMaker) changeCalls() []string {
 	}
 
 	if told >= adviseMornings && 2*fished < told {
-		out = append(out, fmt.Sprintf("%d of %d mornings with odds have a logged trip. Ask for logs, zeros too: the rest teach nothing.", fished, told))
+		out = append(out, fmt.Sprintf(
+			"%d of %d mornings with odds have a logged trip. Ask for logs, zeros too: the rest teach nothing.", fished,
+			told))
 	}
 	return out
 }
@@ -78,7 +84,9 @@ func (m *recapMaker) changeStops() []string {
 		case s.NoCall:
 			out = append(out, fmt.Sprintf("%s had no call for this: %s.", mornings1(s.N), s.What))
 		case s.Rule == "max_flow" && float64(s.N) > adviseStops*float64(mornings):
-			out = append(out, fmt.Sprintf("The flow limit stopped %d of %d mornings. Look at the water at that flow and confirm the limit.", s.N, mornings))
+			out = append(out, fmt.Sprintf(
+				"The flow limit stopped %d of %d mornings. Look at the water at that flow and confirm the limit.", s.N,
+				mornings))
 		}
 	}
 	return out
@@ -116,7 +124,8 @@ func (m *recapMaker) changeWeights() []string {
 				held, lifted = held+h, lifted+c.Logs-h
 				if c.Logs >= adviseLogs && 2*h < c.Logs {
 					heavier = true
-					out = append(out, fmt.Sprintf("At the %s, %s oz held %d of %d times: go heavier there.", where, coldseam.OzName(c.Oz), h, c.Logs))
+					out = append(out, fmt.Sprintf("At the %s, %s oz held %d of %d times: go heavier there.", where,
+						coldseam.OzName(c.Oz), h, c.Logs))
 				}
 			}
 
@@ -127,7 +136,8 @@ func (m *recapMaker) changeWeights() []string {
 	}
 
 	if len(oneSided) > 0 {
-		out = append(out, "Log what held and what lifted, one alone does not calibrate a spot: "+strings.Join(oneSided, "; ")+".")
+		out = append(out, "Log what held and what lifted, one alone does not calibrate a spot: "+
+			strings.Join(oneSided, "; ")+".")
 	}
 	return out
 }
@@ -143,5 +153,6 @@ func (m *recapMaker) changeRules() ([]string, error) {
 	if n[0].N > 1 {
 		what = fmt.Sprintf("%d local rules run out", n[0].N)
 	}
-	return []string{"Check the rules before the first morning: " + what + " by then, and without a check there is no call."}, nil
+	return []string{"Check the rules before the first morning: " + what +
+		" by then, and without a check there is no call."}, nil
 }

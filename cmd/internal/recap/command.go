@@ -254,7 +254,8 @@ func onlyAsked(args []string) error {
 func readerURL(dsn string) (string, error) {
 	u, err := url.Parse(dsn)
 	if err != nil {
-		return "", fmt.Errorf("database url cannot be read: %w", coldseam.ErrInvalid) // the parser's text may hold the password
+		// the parser's text may hold the password
+		return "", fmt.Errorf("database url cannot be read: %w", coldseam.ErrInvalid)
 	}
 	if u.Scheme != "postgres" && u.Scheme != "postgresql" {
 		return "", fmt.Errorf("database_url is not a URL: connect by hand as %s: %w", store.Reader, coldseam.ErrInvalid)

@@ -99,7 +99,8 @@ func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool
 // issuedRises scores the odds of a steep rise and of water over the club's limit
 // by the readings that came: the first issue of each morning.
 func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
-	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"}, issuedEvents{What: "flow over the club limit"}
+	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"},
+		issuedEvents{What: "flow over the club limit"}
 
 	for d := from; !to.Before(d); d = d.Add(1) {
 		issues, err := bk.DB.BriefIssues(ctx, r.ID, d)
@@ -111,7 +112,8 @@ func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to cold
 			if b.Flow.Until.IsZero() || b.Flow.Until.After(bk.Now()) || b.Replay {
 				continue
 			}
-			s, err := bk.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour), b.Flow.Until, bk.Now())
+			s, err := bk.DB.History(ctx, r.Site, coldseam.Discharge, coldseam.Instant, b.Issued.Add(-6*time.Hour),
+				b.Flow.Until, bk.Now())
 			if err != nil {
 				break
 			}

@@ -56,13 +56,15 @@ func TestHighestWater(t *testing.T) {
 	_, steep, ok = highest(obs, from, from.Add(3*time.Hour))
 	require.True(t, ok)
 	require.Zero(t, steep, "a rise after the time does not count")
-	_, _, ok = highest(append(append([]coldseam.Observation(nil), obs[:8]...), obs[12:]...), from, from.Add(10*time.Hour))
+	_, _, ok = highest(append(append([]coldseam.Observation(nil), obs[:8]...), obs[12:]...), from,
+		from.Add(10*time.Hour))
 	require.False(t, ok, "four hours were not read")
 }
 
 func TestEventWords(t *testing.T) {
 	t.Parallel()
 	e := issuedEvents{What: "rise", Pairs: []score.Pair{{P: .7, Hit: true}, {P: .2}, {P: .1}}}
-	require.Equal(t, "rise: of 3 forecasts 1 came true, 1.0 were expected; Brier 0.047, the usual share 0.222", e.words())
+	require.Equal(t, "rise: of 3 forecasts 1 came true, 1.0 were expected; Brier 0.047, the usual share 0.222",
+		e.words())
 	require.Empty(t, issuedEvents{}.words())
 }

@@ -36,7 +36,8 @@ func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
 				return err
 			}
 			for _, x := range sk {
-				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, 80 %% range held %.0f %%, %d issues\n", env.ParamWords[p], x.Lead, x.CRPS, x.Persistence, 100*x.Held, x.N)
+				fmt.Fprintf(w, "  %s, day %d: CRPS %.3f, persistence %.3f, 80 %% range held %.0f %%, %d issues\n",
+					env.ParamWords[p], x.Lead, x.CRPS, x.Persistence, 100*x.Held, x.N)
 			}
 		}
 
@@ -98,7 +99,8 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 
 // IssuedSkill scores the last issue of each day against the daily means that
 // came. Discharge is scored in ln m3/s.
-func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) ([]issuedScore, error) {
+func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) (
+	[]issuedScore, error) {
 	loc := env.Zone(r.Zone)
 	site := r.Site
 	if p == coldseam.WaterTemp && r.TempSite != "" {

@@ -74,7 +74,8 @@ func hideSmall(cells []*cell) {
 
 // judge sets what was said against what happened.
 func (m *recapMaker) judge() error {
-	logs, err := m.DB.LoggedDays(m.ctx, m.reach, coldseam.Date{Year: m.year, Month: 1, Day: 1}, coldseam.Date{Year: m.year, Month: 12, Day: 31})
+	logs, err := m.DB.LoggedDays(m.ctx, m.reach, coldseam.Date{Year: m.year, Month: 1, Day: 1},
+		coldseam.Date{Year: m.year, Month: 12, Day: 31})
 	if err != nil {
 		return err
 	}
@@ -231,7 +232,8 @@ var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay
 
 // verdicts adds what one reach was told and what came to the rows. It reports
 // whether every number of the reach may be shown.
-func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (open bool) {
+func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (
+	open bool) {
 	cells := map[coldseam.Verdict]*cell{}
 	var list []*cell
 	rest := &cell{} // what was fished against a STOP or without a call: never shown, but in the worth
@@ -370,7 +372,8 @@ func worthWords(x verdict.Money) string {
 	if x.N == 0 {
 		return ""
 	}
-	s := fmt.Sprintf("In good trips, a drive costing %.1f of one, over %d fished mornings: going on GO alone %.1f", x.Cost, x.N, x.Net)
+	s := fmt.Sprintf("In good trips, a drive costing %.1f of one, over %d fished mornings: going on GO alone %.1f",
+		x.Cost, x.N, x.Net)
 	for _, r := range x.Rivals {
 		s += fmt.Sprintf(", %s %.1f", r.Name, r.Net)
 	}

@@ -43,13 +43,15 @@ type recapMaker struct {
 // trip in the year.
 func (bk *Book) Recap(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
 	m := &recapMaker{Book: bk, ctx: ctx, year: year, reach: reach}
-	for _, step := range []func() error{m.place, m.span, m.water, m.catch, m.weights, m.runDates, m.judge, m.skill, m.stops, m.outages, m.change} {
+	for _, step := range []func() error{m.place, m.span, m.water, m.catch, m.weights, m.runDates, m.judge, m.skill,
+		m.stops, m.outages, m.change} {
 		if err := step(); err != nil {
 			return web.Recap{}, fmt.Errorf("recap %d %s: %w", m.year, m.reach, err)
 		}
 	}
 	if m.left {
-		m.r.Change = append(m.r.Change, "Counts leave out what fewer than 3 anglers logged; one more angler who logs opens it.")
+		m.r.Change = append(m.r.Change,
+			"Counts leave out what fewer than 3 anglers logged; one more angler who logs opens it.")
 	}
 	return m.r, nil
 }
@@ -232,7 +234,9 @@ func (m *recapMaker) catch() error {
 	for _, t := range []*[]web.RecapRate{&m.r.Bands, &m.r.Stages, &m.r.FlowClasses, &m.r.Weights} {
 		m.left = dropClosed(t) || m.left
 	}
-	sort.SliceStable(m.r.Weights, func(i, j int) bool { return weightOf(m.r.Weights[i].Key) < weightOf(m.r.Weights[j].Key) })
+	sort.SliceStable(m.r.Weights, func(i, j int) bool {
+		return weightOf(m.r.Weights[i].Key) < weightOf(m.r.Weights[j].Key)
+	})
 	for i := range m.r.Weights {
 		if w := weightOf(m.r.Weights[i].Key); w < maxWeight {
 			m.r.Weights[i].Key = coldseam.OzName(w) + " oz"
@@ -336,7 +340,8 @@ func (m *recapMaker) runDates() error {
 	if m.reach == "" || len(m.reaches[0].Species) == 0 {
 		return nil
 	}
-	got, err := store.Ask[struct{ First, Peak, Last *time.Time }](m.ctx, m.DB, sqlRunDates, m.year, m.reach, m.reaches[0].Species[0])
+	got, err := store.Ask[struct{ First, Peak, Last *time.Time }](m.ctx, m.DB, sqlRunDates, m.year, m.reach,
+		m.reaches[0].Species[0])
 	if err != nil || len(got) == 0 {
 		return err
 	}
@@ -408,14 +413,22 @@ func (m *recapMaker) skill() error {
 			}
 
 			sort.Slice(keys, func(i, j int) bool {
-				return keys[i].site < keys[j].site || keys[i].site == keys[j].site && keys[i].fortnight < keys[j].fortnight
+				return keys[i].site < keys[j].site || keys[i].site == keys[j].site &&
+					keys[i].fortnight < keys[j].fortnight
 			})
 			var flat []score.Block
 			for _, f := range keys {
 				flat = append(flat, *blocks[k][f])
 			}
 			iv := score.BlockBootstrap(rand.New(rand.NewPCG(20240501, uint64(lead))), flat, 500, 0.90)
-			m.r.Skill = append(m.r.Skill, web.RecapSkill{Quantity: strings.ToLower(env.ParamWords[param]), Lead: lead, N: n[k], Skill: iv.Skill, Lo: iv.Lo, Hi: iv.Hi})
+			m.r.Skill = append(m.r.Skill, web.RecapSkill{
+				Quantity: strings.ToLower(env.ParamWords[param]),
+				Lead:     lead,
+				N:        n[k],
+				Skill:    iv.Skill,
+				Lo:       iv.Lo,
+				Hi:       iv.Hi,
+			})
 		}
 	}
 
@@ -444,7 +457,12 @@ func (m *recapMaker) stops() error {
 		N          int
 	}](m.ctx, m.DB, sqlStops, m.year, m.reach)
 	for _, x := range got {
-		m.r.Stops = append(m.r.Stops, web.RecapCount{Rule: x.Rule, What: ruleWords(x.Rule), NoCall: x.Kind == "missing", N: x.N})
+		m.r.Stops = append(m.r.Stops, web.RecapCount{
+			Rule:   x.Rule,
+			What:   ruleWords(x.Rule),
+			NoCall: x.Kind == "missing",
+			N:      x.N,
+		})
 	}
 	return err
 }
@@ -452,15 +470,24 @@ func (m *recapMaker) stops() error {
 // ruleWords are a rule's code in the words people use.
 func ruleWords(code string) string {
 	words := map[string]string{
-		"flood_alert": "flood warning or watch", "flood_stage": "flood stage", "max_flow": "over the flow limit", "flow_pct": "very high for the date",
-		"rise": "rising fast", "dam_cycle": "off the dam's cycle", "ice_breakup": "ice going out", "ice_breakup_flow": "ice going out", "ice_qualifier": "ice, by the agency's marks", "ice_word": "ice, reported from the river",
-		"ice_cold_water": "ice, by water temperature", "ice_frost": "ice, by frost", "ice_flag_dates": "ice, by the usual dates", "ice_flow_rise": "ice after a break-up",
-		"ice_flag": "gauge flagged for ice", "ice_switch": "ice, the admin's word", "ice_likely": "ice likely", "gust": "gusts", "closed": "closed season", "no_hold_high": "no weight holds, high water",
-		"season_unverified": "season rule not checked within a year", "gauge_silent": "gauge silent", "no_max_flow": "no flow limit set",
-		"ice_unknown": "ice not known", "ice_unknown_record_start": "ice not known", "ice_unknown_water_silent": "ice not known, thermometer silent",
-		"ice_unknown_no_record": "ice not known, nothing measures it", "alerts_failed": "warnings could not be read", "alerts_stale": "warnings too old",
-		"alerts_missing": "no warnings feed", "weather_stale": "weather forecast too old", "weather_missing": "no weather forecast",
-		"weather_failed": "weather forecast could not be read",
+		"flood_alert": "flood warning or watch", "flood_stage": "flood stage", "max_flow": "over the flow limit",
+		"flow_pct": "very high for the date",
+		"rise":     "rising fast", "dam_cycle": "off the dam's cycle", "ice_breakup": "ice going out",
+		"ice_breakup_flow": "ice going out", "ice_qualifier": "ice, by the agency's marks",
+		"ice_word":       "ice, reported from the river",
+		"ice_cold_water": "ice, by water temperature", "ice_frost": "ice, by frost",
+		"ice_flag_dates": "ice, by the usual dates", "ice_flow_rise": "ice after a break-up",
+		"ice_flag": "gauge flagged for ice", "ice_switch": "ice, the admin's word", "ice_likely": "ice likely",
+		"gust": "gusts", "closed": "closed season", "no_hold_high": "no weight holds, high water",
+		"season_unverified": "season rule not checked within a year", "gauge_silent": "gauge silent",
+		"no_max_flow": "no flow limit set",
+		"ice_unknown": "ice not known", "ice_unknown_record_start": "ice not known",
+		"ice_unknown_water_silent": "ice not known, thermometer silent",
+		"ice_unknown_no_record":    "ice not known, nothing measures it", "alerts_failed": "warnings could not be read",
+		"alerts_stale":   "warnings too old",
+		"alerts_missing": "no warnings feed", "weather_stale": "weather forecast too old",
+		"weather_missing": "no weather forecast",
+		"weather_failed":  "weather forecast could not be read",
 	}
 	if w, ok := words[code]; ok {
 		return w
@@ -485,7 +512,8 @@ func (m *recapMaker) outages() error {
 	}](m.ctx, m.DB, sqlOutages, m.r.From.UTC(), m.r.To.UTC(), m.reach)
 	for _, o := range got {
 		what := strings.ToLower(env.ParamWords[coldseam.Parameter(o.Param)])
-		m.r.Outages = append(m.r.Outages, web.RecapOutage{Gauge: o.Gauge + ", " + what, From: o.Day, For: time.Duration(o.Days) * env.Day})
+		m.r.Outages = append(m.r.Outages, web.RecapOutage{Gauge: o.Gauge + ", " + what, From: o.Day,
+			For: time.Duration(o.Days) * env.Day})
 	}
 	return err
 }

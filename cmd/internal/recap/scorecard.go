@@ -68,7 +68,13 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 			return nil, err
 		}
 		if b.OddsOK {
-			out = append(out, resolved{Day: d, Odds: b.Odds, Verdict: b.Verdict, Good: s.fish/s.hours >= target, Who: s.who})
+			out = append(out, resolved{
+				Day:     d,
+				Odds:    b.Odds,
+				Verdict: b.Verdict,
+				Good:    s.fish/s.hours >= target,
+				Who:     s.who,
+			})
 		}
 	}
 

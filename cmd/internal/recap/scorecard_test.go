@@ -47,9 +47,12 @@ func TestScorecardHidesFewAnglers(t *testing.T) {
 		{"no names", mornings(40, .6), 0, nil},
 		{"names and none", mornings(40, .6, "", "a", "b"), 0, nil},
 		{"three anglers", mornings(40, .6, three...), 40, []bool{false, false, false, false}},
-		{"one small class takes another with it", join(mornings(12, .1, three...), mornings(30, .6, three...), mornings(4, .9, "a")), 46, []bool{true, false, false, true}},
-		{"small ones that are three together", join(mornings(5, .1, "a"), mornings(5, .4, "b", "c"), mornings(30, .6, three...)), 40, []bool{true, true, false, false}},
-		{"small ones that are two together", join(mornings(5, .1, "a"), mornings(5, .4, "b"), mornings(30, .6, three...), mornings(12, .8, "a", "b", "c", "d")), 52, []bool{true, true, true, false}},
+		{"one small class takes another with it", join(mornings(12, .1, three...), mornings(30, .6, three...),
+			mornings(4, .9, "a")), 46, []bool{true, false, false, true}},
+		{"small ones that are three together", join(mornings(5, .1, "a"), mornings(5, .4, "b", "c"),
+			mornings(30, .6, three...)), 40, []bool{true, true, false, false}},
+		{"small ones that are two together", join(mornings(5, .1, "a"), mornings(5, .4, "b"),
+			mornings(30, .6, three...), mornings(12, .8, "a", "b", "c", "d")), 52, []bool{true, true, true, false}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

@@ -39,7 +39,13 @@ func (c *ReachIceCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts) erro
 
 	now := a.Now()
 	open := c.State == "open"
-	word := store.IceWord{Reach: r.ID, At: now, Open: open, Admin: true, Edit: store.Edit{Who: "admin", Why: c.Why, At: now}}
+	word := store.IceWord{
+		Reach: r.ID,
+		At:    now,
+		Open:  open,
+		Admin: true,
+		Edit:  store.Edit{Who: "admin", Why: c.Why, At: now},
+	}
 	if err := a.SayIce(ctx, r, word); err != nil {
 		return err
 	}

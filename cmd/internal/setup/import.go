@@ -89,7 +89,14 @@ func (c *Import) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.
 	case c.Rating:
 		return c.rating(ctx, w, a, path)
 	}
-	in := &intake{Import: c, ctx: ctx, app: a, keys: map[coldseam.SeriesKey]bool{}, pending: map[coldseam.SeriesKey][]coldseam.Observation{}, nameless: map[coldseam.SiteID]bool{}}
+	in := &intake{
+		Import:   c,
+		ctx:      ctx,
+		app:      a,
+		keys:     map[coldseam.SeriesKey]bool{},
+		pending:  map[coldseam.SeriesKey][]coldseam.Observation{},
+		nameless: map[coldseam.SiteID]bool{},
+	}
 	if err := c.read(g, path, in); err != nil {
 		return err
 	}
@@ -146,7 +153,8 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 	in.p = p
 	large := st.Size() > p.MaxBodyBytes
 	p.MaxBodyBytes = max(p.MaxBodyBytes, min(st.Size(), maxFile))
-	if large && p.EncodingOverride == "" && (p.Format == ingest.FormatWaterML2 || p.Format == "" && document.Format(head) == ingest.FormatWaterML2) {
+	if large && p.EncodingOverride == "" && (p.Format == ingest.FormatWaterML2 || p.Format == "" &&
+		document.Format(head) == ingest.FormatWaterML2) {
 		return waterml.Stream(f, p, in.take)
 	}
 	b, err := document.Parse(f, p)
@@ -174,10 +182,13 @@ func clipped(s string) string {
 func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.Report, error) {
 	provider, code, ok := strings.Cut(c.Site, ":")
 	if !ok || provider == "" || code == "" {
-		return ingest.Batch{}, table.Report{}, fmt.Errorf("--site is %q; a table wants provider:code, such as survey:04024000: %w", c.Site, coldseam.ErrInvalid)
+		return ingest.Batch{}, table.Report{},
+			fmt.Errorf("--site is %q; a table wants provider:code, such as survey:04024000: %w", c.Site,
+				coldseam.ErrInvalid)
 	}
 	if _, err := time.LoadLocation(c.Zone); err != nil || c.Zone == "" {
-		return ingest.Batch{}, table.Report{}, fmt.Errorf("--zone is %q; a table wants an IANA zone for its civil days: %w", c.Zone, coldseam.ErrInvalid)
+		return ingest.Batch{}, table.Report{},
+			fmt.Errorf("--zone is %q; a table wants an IANA zone for its civil days: %w", c.Zone, coldseam.ErrInvalid)
 	}
 	m := table.DailyMap(code, c.Zone, columns...)
 
@@ -189,7 +200,8 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 		}
 
 		if un := md.Undecoded(); len(un) > 0 {
-			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: unknown key %q: %w", c.Map, un[0].String(), coldseam.ErrInvalid)
+			return ingest.Batch{}, table.Report{}, fmt.Errorf("%s: unknown key %q: %w", c.Map, un[0].String(),
+				coldseam.ErrInvalid)
 		}
 		if m.Site == "" && m.SiteColumn == "" {
 			m.Site = code
@@ -199,13 +211,20 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 		}
 	}
 
-	b, report, err := table.Parse(r, ingest.Profile{Name: provider, Provider: provider, Zone: c.Zone, MaxBodyBytes: maxFile}.WithDefaults(), m)
+	b, report, err := table.Parse(r, ingest.Profile{
+		Name:         provider,
+		Provider:     provider,
+		Zone:         c.Zone,
+		MaxBodyBytes: maxFile,
+	}.WithDefaults(), m)
 	if err != nil {
 		return b, report, err
 	}
 
 	if report.OpenEnd && !c.OpenEnd { // a number cut in two is a number
-		return ingest.Batch{}, report, fmt.Errorf("the last line has no line end, so the file may be cut short: look at it, then --open-end: %w", coldseam.ErrInvalid)
+		return ingest.Batch{}, report,
+			fmt.Errorf("the last line has no line end, so the file may be cut short: look at it, then --open-end: %w",
+				coldseam.ErrInvalid)
 	}
 	for _, x := range slices.Concat(report.Examples, report.Repeats) {
 		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Why: x.Why, N: 1})
@@ -214,7 +233,8 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 }
 
 // enterSite enters a gauge that is not known yet.
-func (c *Import) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) (entered bool, err error) {
+func (c *Import) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) (
+	entered bool, err error) {
 	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}
@@ -279,7 +299,8 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 			added++
 		case x.Was != nil:
 			corrected++
-			fmt.Fprintf(w, "corrected: %s %s %s, %d fish in %g h, was %d in %g h\n", x.Trip.Date, x.Trip.Reach, x.Trip.Angler, x.Trip.Fish, x.Trip.Hours, x.Was.Fish, x.Was.Hours)
+			fmt.Fprintf(w, "corrected: %s %s %s, %d fish in %g h, was %d in %g h\n", x.Trip.Date, x.Trip.Reach,
+				x.Trip.Angler, x.Trip.Fish, x.Trip.Hours, x.Was.Fish, x.Was.Hours)
 		}
 		// Of every row: one that an interrupted import left out is caught up.
 		if err := a.LogRig(ctx, x.Trip); err != nil {
@@ -287,7 +308,8 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 		}
 	}
 
-	fmt.Fprintf(w, "%s: %d trips, %d new, %d corrected, %d there already\n", filepath.Base(path), len(list), added, corrected, len(list)-added-corrected)
+	fmt.Fprintf(w, "%s: %d trips, %d new, %d corrected, %d there already\n", filepath.Base(path), len(list), added,
+		corrected, len(list)-added-corrected)
 	return nil
 }
 

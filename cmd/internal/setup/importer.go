@@ -43,7 +43,8 @@ type intake struct {
 // take is the receiver of a file's pieces.
 func (in *intake) take(b ingest.Batch) error {
 	in.format = b.Format
-	in.forecasts, in.alerts, in.gaugings = in.forecasts+len(b.Forecasts), in.alerts+len(b.Alerts), in.gaugings+len(b.Gaugings)
+	in.forecasts, in.alerts, in.gaugings = in.forecasts+len(b.Forecasts), in.alerts+len(b.Alerts),
+		in.gaugings+len(b.Gaugings)
 	in.skip(b.Skipped, false)
 
 	for _, s := range b.Series {
@@ -210,7 +211,8 @@ func (in *intake) words() string {
 func (in *intake) tableWords() string {
 	out := ""
 	for _, s := range in.report.Series {
-		out += fmt.Sprintf("; %s in %s: %d values, %d missing, %s to %s, from %.4g to %.4g", s.Key, s.Unit, s.Count, s.Missing,
+		out += fmt.Sprintf("; %s in %s: %d values, %d missing, %s to %s, from %.4g to %.4g", s.Key, s.Unit, s.Count,
+			s.Missing,
 			in.dayOf(s.Key, s.First), in.dayOf(s.Key, s.Last), s.Min, s.Max)
 	}
 	for _, col := range slices.Sorted(maps.Keys(in.report.ByColumn)) {

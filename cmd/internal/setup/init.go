@@ -35,7 +35,12 @@ type Init struct {
 // Run writes what is not there yet. Nothing is ever overwritten.
 func (c *Init) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	host, _ := os.Hostname() // unknown: the example's name stays
-	return c.Write(s, g.Config, Machine{host: host, zone: machineZone("/etc/localtime", os.Getenv("TZ")), Root: os.Geteuid() == 0, home: os.Getenv("HOME")})
+	return c.Write(s, g.Config, Machine{
+		host: host,
+		zone: machineZone("/etc/localtime", os.Getenv("TZ")),
+		Root: os.Geteuid() == 0,
+		home: os.Getenv("HOME"),
+	})
 }
 
 // Machine is what init finds out.
@@ -134,7 +139,8 @@ func (c *Init) next(s *env.Streams, path, domain, zone string) {
 	say("coldseam check%s --dns   prints the records to paste into the domain's zone.", flag)
 	say("coldseam site add%s --lat 45.3 --lon -92.7   finds the nearest gauges and adds a river.", flag)
 	say("coldseam check%s   says what is still wanted.", flag)
-	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag, env.OrElse(domain, "river.example.org"))
+	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag,
+		env.OrElse(domain, "river.example.org"))
 	say("coldseam serve%s   or the unit in deploy/coldseam.service.", flag)
 	say("coldseam backup%s   every day from a timer: the two keys are in it.", flag)
 }
@@ -193,7 +199,8 @@ type sampleValues struct{ club, domain, zone, state, token, dkim string }
 // characters and broken UTF-8. What is left, Go and TOML quote alike.
 func plainText(s string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\\' { // marks that cannot be seen, and the quoting mark of mail headers
+		// marks that cannot be seen, and the quoting mark of mail headers
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\\' {
 			return -1
 		}
 		return r

@@ -59,7 +59,8 @@ func TestInitWritesAndKeeps(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
 	}
-	for _, want := range []string{"wrote  " + path, "check --config " + path + " --dns", "site add", "coldseam backup"} {
+	for _, want := range []string{"wrote  " + path, "check --config " + path + " --dns", "site add",
+		"coldseam backup"} {
 		require.Contains(t, out.String(), want)
 	}
 
@@ -86,7 +87,8 @@ func TestInitOnABareMachine(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
 	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
-	require.NoError(t, (&Init{Club: `The "Seam" <Club>`}).Write(&env.Streams{Out: &out, Err: &out}, path, Machine{host: "box", Root: true, State: state}))
+	require.NoError(t, (&Init{Club: `The "Seam" <Club>`}).Write(&env.Streams{Out: &out, Err: &out}, path,
+		Machine{host: "box", Root: true, State: state}))
 	c, err := config.Load(path)
 	require.NoError(t, err)
 	require.Equal(t, `The "Seam" <Club>`, c.Club.Name)
@@ -94,7 +96,8 @@ func TestInitOnABareMachine(t *testing.T) {
 	require.Equal(t, "/var/lib/coldseam", Machine{Root: true}.stateDir())
 	require.Contains(t, out.String(), "no full name")
 	require.Contains(t, out.String(), "no time zone")
-	err = (&Init{Club: "x", Zone: "Mars/Olympus"}).Write(&env.Streams{Out: &out, Err: &out}, filepath.Join(t.TempDir(), "c.toml"), Machine{})
+	err = (&Init{Club: "x", Zone: "Mars/Olympus"}).Write(&env.Streams{Out: &out, Err: &out},
+		filepath.Join(t.TempDir(), "c.toml"), Machine{})
 	require.ErrorContains(t, err, "Mars/Olympus")
 }
 
@@ -117,7 +120,8 @@ func TestAnyClubName(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		club := rapid.String().Draw(t, "club")
-		c, err := config.Parse("c.toml", fillSample(SampleTOML, sampleValues{club: club, domain: "river.club.net", token: "/etc/a \\ b/\"k\".key"}))
+		c, err := config.Parse("c.toml", fillSample(SampleTOML, sampleValues{club: club, domain: "river.club.net",
+			token: "/etc/a \\ b/\"k\".key"}))
 		require.NoError(t, err)
 		if want := plainText(club); want != "" {
 			require.Equal(t, want, c.Club.Name)

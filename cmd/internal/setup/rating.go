@@ -27,7 +27,8 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 	}
 	from, err := coldseam.ParseDate(c.Since)
 	if err != nil {
-		return fmt.Errorf("--since is %q; a rating wants the day it came into force, YYYY-MM-DD: %w", c.Since, coldseam.ErrInvalid)
+		return fmt.Errorf("--since is %q; a rating wants the day it came into force, YYYY-MM-DD: %w", c.Since,
+			coldseam.ErrInvalid)
 	}
 
 	f, err := os.Open(path)
@@ -45,7 +46,8 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 		return err
 	}
 	n := len(r.StageM)
-	what := fmt.Sprintf("%s: rating of %s from %s: %d pairs, stage %.2f to %.2f m, %.4g to %.4g m3/s", filepath.Base(path), r.Site, from, n,
+	what := fmt.Sprintf("%s: rating of %s from %s: %d pairs, stage %.2f to %.2f m, %.4g to %.4g m3/s",
+		filepath.Base(path), r.Site, from, n,
 		r.StageM[0], r.StageM[n-1], r.Discharge[0], r.Discharge[n-1])
 	if c.DryRun {
 		fmt.Fprintln(w, what+"; dry run, nothing stored")
@@ -69,7 +71,8 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 }
 
 // rateStored reads discharge off the ratings for the stages that are stored.
-func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from time.Time) (added, revised int, err error) {
+func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from time.Time) (
+	added, revised int, err error) {
 	const piece = 90 * env.Day // bounds the memory
 	list, err := a.DB.SeriesList(ctx, site)
 	if err != nil {
@@ -112,7 +115,8 @@ func readRating(r io.Reader, zero float64) (coldseam.Rating, error) {
 	if err != nil {
 		return out, fmt.Errorf("no header: %w", coldseam.ErrInvalid)
 	}
-	stageUnit, flowUnit := map[string]string{"stage_m": "m", "stage_ft": "ft"}, map[string]string{"discharge_m3s": "m3/s", "discharge_cfs": "ft3/s"}
+	stageUnit, flowUnit := map[string]string{"stage_m": "m", "stage_ft": "ft"},
+		map[string]string{"discharge_m3s": "m3/s", "discharge_cfs": "ft3/s"}
 	si, qi := -1, -1
 	var stage, flow ingest.Conversion
 
@@ -126,7 +130,8 @@ func readRating(r io.Reader, zero float64) (coldseam.Rating, error) {
 			qi = i
 			flow, err = ingest.UnitFor(coldseam.Discharge, flowUnit[h])
 		default:
-			return out, fmt.Errorf("column %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w", h, coldseam.ErrInvalid)
+			return out, fmt.Errorf("column %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w", h,
+				coldseam.ErrInvalid)
 		}
 
 		if err != nil {
@@ -135,7 +140,8 @@ func readRating(r io.Reader, zero float64) (coldseam.Rating, error) {
 	}
 
 	if si < 0 || qi < 0 {
-		return out, fmt.Errorf("header %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w", strings.Join(head, ","), coldseam.ErrInvalid)
+		return out, fmt.Errorf("header %q; want stage_m or stage_ft, and discharge_m3s or discharge_cfs: %w",
+			strings.Join(head, ","), coldseam.ErrInvalid)
 	}
 	out.StageZeroM = stage.Apply(zero)
 

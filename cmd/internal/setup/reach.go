@@ -84,7 +84,8 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 	}
 
 	if !(flow > 0 && flow <= ceiling*(1+1e-9)) {
-		return env.Fail(2, fmt.Sprintf("--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
+		return env.Fail(2, fmt.Sprintf(
+			"--max-flow-cfs is %g; want more than 0 and at most %.0f, the boat's ceiling (max_flow of the reach, which the file alone raises)", flow, ceiling))
 	}
 
 	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",

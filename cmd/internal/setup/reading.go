@@ -58,7 +58,8 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	case to.Before(from):
 		return env.Fail(2, "--to lies before --from; want the first and the last reading that you looked at")
 	case to.After(now):
-		return env.Fail(2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To, now.In(to.Location()).Format("2006-01-02T15:04")))
+		return env.Fail(2, fmt.Sprintf("--to is %s, it is %s: readings to come cannot be confirmed", c.To,
+			now.In(to.Location()).Format("2006-01-02T15:04")))
 	case why == "" || who == "" || strings.Contains(who, "@"):
 		return env.Fail(2, "--why is what was seen, --who a role and no address; both are wanted")
 	}
@@ -74,7 +75,15 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	if len(s.Obs) == 0 {
 		return env.Fail(1, fmt.Sprintf("%s has no readings of %s from %s to %s", site.ID, param, c.From, c.To))
 	}
-	word := coldseam.Confirmation{Site: site.ID, Param: param, From: from.UTC(), To: to.UTC(), At: now, Who: who, Why: plainText(why)}
+	word := coldseam.Confirmation{
+		Site:  site.ID,
+		Param: param,
+		From:  from.UTC(),
+		To:    to.UTC(),
+		At:    now,
+		Who:   who,
+		Why:   plainText(why),
+	}
 	if err := a.DB.ConfirmReadings(ctx, word); err != nil {
 		return err
 	}
@@ -92,7 +101,8 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 
 // gaugeOf is the gauge that a site or a reach names, and the reaches that read
 // the quantity there.
-func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
+func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Parameter) (
+	coldseam.Site, []coldseam.Reach, error) {
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err

@@ -61,7 +61,8 @@ func percentiles(d coldseam.Days) record {
 	}
 	r.p95 = coldseam.Quantile(all, .95)
 	for m, x := range month {
-		r.months[m] = [5]float64{coldseam.Quantile(x, .05), coldseam.Quantile(x, .25), coldseam.Quantile(x, .5), coldseam.Quantile(x, .75), coldseam.Quantile(x, .95)}
+		r.months[m] = [5]float64{coldseam.Quantile(x, .05), coldseam.Quantile(x, .25), coldseam.Quantile(x, .5),
+			coldseam.Quantile(x, .75), coldseam.Quantile(x, .95)}
 	}
 	return r
 }
@@ -137,8 +138,18 @@ func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 		id = slug(river + " " + c.Name)
 	}
 
-	out := coldseam.Reach{ID: coldseam.ReachID(id), River: river, Name: c.Name, Site: s.ID, Zone: c.Zone, Lat: c.Lat, Lon: c.Lon,
-		Species: []string{"walleye"}, ResidentShare: 0.15, TargetRate: a.Config.Odds.TargetRate}
+	out := coldseam.Reach{
+		ID:            coldseam.ReachID(id),
+		River:         river,
+		Name:          c.Name,
+		Site:          s.ID,
+		Zone:          c.Zone,
+		Lat:           c.Lat,
+		Lon:           c.Lon,
+		Species:       []string{"walleye"},
+		ResidentShare: 0.15,
+		TargetRate:    a.Config.Odds.TargetRate,
+	}
 	for _, p := range a.Config.Profiles {
 		switch {
 		case p.Format == ingest.FormatCAP && out.AlertFeed == "":
@@ -200,7 +211,8 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 }
 
 // write appends the commented block, or shows it.
-func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach, x candidate) error {
+func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach,
+	x candidate) error {
 	for _, have := range a.Config.Reaches {
 		if have.ID == string(r.ID) {
 			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
@@ -244,7 +256,8 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.Now().In(env.Zone(c.Zone))))
 
 	if !have[string(s.ID)] {
-		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name, s.Code, s.Name, s.Zone, s.Lat, s.Lon)
+		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name,
+			s.Code, s.Name, s.Zone, s.Lat, s.Lon)
 		if s.DrainageKM2 != nil {
 			line("drainage_km2 = %.0f", *s.DrainageKM2)
 		}
@@ -291,7 +304,8 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	if r.MaxFlowM3S != nil {
 		flow := limitCFS(*r.MaxFlowM3S)
 		line("max_flow_cfs = %.6g            # PROPOSED: a boat's ceiling, no go above it. Not yet looked at by anybody who knows the reach\nmax_flow_why = %q", flow, r.MaxFlowWhy)
-		line("max_flow_proposed_cfs = %.6g   # while both are equal GO is capped: confirm it, or write your own above", flow)
+		line("max_flow_proposed_cfs = %.6g   # while both are equal GO is capped: confirm it, or write your own above",
+			flow)
 	}
 	line("#flood_stage_ft = 0.0           # minor flood, from the agency's flood page\n#action_stage_ft = 0.0\n#gauge_code = \"\"               # as in official flood warnings\n#alert_zones = []")
 	line("hazards_surveyed = false        # true once the list is filled by somebody who ran the reach\nhazards = []\nspecies = [\"walleye\"]\nwhy = \"first entry\"")

@@ -52,7 +52,8 @@ type siteAddCmd struct {
 // Run does all of it; every step prints what it found.
 func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
-		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180", c.Lat, c.Lon))
+		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180",
+			c.Lat, c.Lon))
 	}
 	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
 	if err != nil {
@@ -76,7 +77,9 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if c.Counter != "" && !slices.ContainsFunc(a.Config.Sites, func(s config.Site) bool {
 		return s.ID == c.Counter && slices.Contains(s.Params, string(coldseam.FishCount))
 	}) {
-		return env.ExitCode{Code: 2, Text: fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters", c.Counter)}
+		return env.ExitCode{Code: 2,
+			Text: fmt.Sprintf("--counter %q: want the id of a [[site]] with \"fish_count\" among its parameters",
+				c.Counter)}
 	}
 
 	if c.Zone == "" {
@@ -152,7 +155,8 @@ func (c *siteAddCmd) profile(a *parts.Parts) (ingest.Profile, error) {
 			return p, nil
 		}
 		if c.Profile != "" {
-			return p, env.Fail(2, fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name))
+			return p, env.Fail(2,
+				fmt.Sprintf("profile %s has no endpoint named nearby: give --code, or add [profile.endpoints.nearby] with query bbox = \"{bbox}\"", p.Name))
 		}
 	}
 	return ingest.Profile{}, env.Fail(2, "no [[profile]] that lists its stations: add one from deploy/profiles.toml")
@@ -170,8 +174,18 @@ func (c candidate) site(p ingest.Profile, here *siteAddCmd) coldseam.Site {
 	if c.Lat == 0 && c.Lon == 0 { // the service did not say: the place fished will do
 		c.Lat, c.Lon = here.Lat, here.Lon
 	}
-	return coldseam.Site{ID: p.SiteID(c.Code), Provider: p.Name, Code: c.Code, Name: plainText(c.Name), Zone: here.Zone, Lat: c.Lat, Lon: c.Lon,
-		DrainageKM2: c.DrainageKM2, DatumM: c.DatumM, DailyOnly: c.daily()}
+	return coldseam.Site{
+		ID:          p.SiteID(c.Code),
+		Provider:    p.Name,
+		Code:        c.Code,
+		Name:        plainText(c.Name),
+		Zone:        here.Zone,
+		Lat:         c.Lat,
+		Lon:         c.Lon,
+		DrainageKM2: c.DrainageKM2,
+		DatumM:      c.DatumM,
+		DailyOnly:   c.daily(),
+	}
 }
 
 // has reports whether the gauge measures something at short intervals, or as
@@ -215,7 +229,8 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 
 	var out []candidate
 	for _, m := range seen.Sites {
-		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon), last: map[coldseam.Parameter]coldseam.Observation{}}
+		x := candidate{SiteMeta: m, km: distanceKM(c.Lat, c.Lon, m.Lat, m.Lon),
+			last: map[coldseam.Parameter]coldseam.Observation{}}
 		if c.Code != "" && m.Code == c.Code || c.Code == "" && x.km <= c.RadiusKM {
 			out = append(out, x)
 		}
@@ -314,10 +329,13 @@ func (c candidate) refused(now time.Time) string {
 
 func (c *siteAddCmd) chosen(a *parts.Parts, near []candidate, p ingest.Profile) (candidate, error) {
 	if len(near) == 0 {
-		return candidate{}, env.Fail(1, fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name, c.Code, c.RadiusKM))
+		return candidate{}, env.Fail(1,
+			fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name,
+				c.Code, c.RadiusKM))
 	}
 	if why := near[0].refused(a.Now()); why == noFlow {
-		return near[0], env.Fail(1, fmt.Sprintf("%s %s; take another gauge: without --code the nearest are listed", c.Code, why))
+		return near[0], env.Fail(1, fmt.Sprintf("%s %s; take another gauge: without --code the nearest are listed",
+			c.Code, why))
 	}
 	return near[0], nil
 }
@@ -326,7 +344,8 @@ func (c *siteAddCmd) chosen(a *parts.Parts, near []candidate, p ingest.Profile) 
 // those of daily means last, and then why each of the others cannot.
 func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate) {
 	if len(list) == 0 {
-		fmt.Fprintf(w, "No gauge within %.0f km of %g, %g. West is a negative --lon; else widen --radius-km.\n", c.RadiusKM, c.Lat, c.Lon)
+		fmt.Fprintf(w, "No gauge within %.0f km of %g, %g. West is a negative --lon; else widen --radius-km.\n",
+			c.RadiusKM, c.Lat, c.Lon)
 		return
 	}
 
@@ -358,7 +377,8 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 				since = m.First.Format("2006")
 			}
 			fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.km, x.Code, x.Name, basin,
-				x.lastWords(a, coldseam.Discharge), x.lastWords(a, coldseam.Stage), x.lastWords(a, coldseam.WaterTemp), since)
+				x.lastWords(a, coldseam.Discharge), x.lastWords(a, coldseam.Stage), x.lastWords(a, coldseam.WaterTemp),
+				since)
 		}
 
 		_ = tw.Flush() // the terminal
@@ -371,7 +391,8 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 		fmt.Fprintf(w, "  %s, %s, %.1f km: %s\n", x.Code, x.Name, x.km, x.refused(a.Now()))
 	}
 	if n := len(list) - len(asked); n > 0 {
-		fmt.Fprintf(w, "  %d farther than %.1f km: not asked; choose a smaller --radius-km or another place\n", n, asked[len(asked)-1].km)
+		fmt.Fprintf(w, "  %d farther than %.1f km: not asked; choose a smaller --radius-km or another place\n", n,
+			asked[len(asked)-1].km)
 	}
 }
 
@@ -427,7 +448,8 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, 
 		r.Force = true
 		r.Progress = func(pr ingest.Progress) {
 			if pr.Total > 1 {
-				fmt.Fprintf(w, "  %-9s %d of %d parts, %d rows, to %s\n", r.Endpoint, pr.Done, pr.Total, pr.Rows, pr.Until.Format(time.DateOnly))
+				fmt.Fprintf(w, "  %-9s %d of %d parts, %d rows, to %s\n", r.Endpoint, pr.Done, pr.Total, pr.Rows,
+					pr.Until.Format(time.DateOnly))
 			}
 		}
 

@@ -66,7 +66,8 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	c.DryRun = true
 	require.NoError(t, c.add(ctx, &out, v.Parts))
 	text := out.String()
-	for _, want := range []string{"daily     2 of 2 parts", "history", "P5", "Apr", "Whole record: P95", "Under 10 years", "PROPOSED", "hazards_surveyed = false",
+	for _, want := range []string{"daily     2 of 2 parts", "history", "P5", "Apr", "Whole record: P95",
+		"Under 10 years", "PROPOSED", "hazards_surveyed = false",
 		`weather = "metgrid:tamsen-bend"`, `alerts = "northgauge-cap"`, `river = "Tamsen"`, `id = "tamsen-bend"`} {
 		require.Contains(t, text, want)
 	}
@@ -83,7 +84,8 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.NoError(t, err)
 
 	best := flowlimit.Propose(flowlimit.Input{Days: frame})[0]
-	require.LessOrEqual(t, *r.MaxFlowM3S, best.FlowM3S, "the proposal is the smallest candidate, to two digits and not above it")
+	require.LessOrEqual(t, *r.MaxFlowM3S, best.FlowM3S,
+		"the proposal is the smallest candidate, to two digits and not above it")
 	require.InEpsilon(t, best.FlowM3S, *r.MaxFlowM3S, 0.1)
 	require.True(t, r.MaxFlowProposed)
 	require.False(t, r.HazardsSurveyed)
@@ -93,8 +95,10 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	require.Equal(t, before, after, "a dry run touches nothing")
 
 	// A station that is not there, a profile that lists none.
-	require.ErrorContains(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Code: "NG-9"}).add(ctx, &out, v.Parts), `does not list a station "NG-9"`)
-	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Profile: "metgrid"}).add(ctx, &out, v.Parts), "no endpoint named nearby")
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Code: "NG-9"}).add(ctx, &out, v.Parts),
+		`does not list a station "NG-9"`)
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Profile: "metgrid"}).add(ctx, &out, v.Parts),
+		"no endpoint named nearby")
 	out.Reset()
 	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "No gauge within 40 km")
@@ -110,7 +114,8 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 		asked.Add(1)
 		var out []string
 		row := func(id string, i int, more string) {
-			out = append(out, fmt.Sprintf(`{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[%.3f,45.0]},"properties":{"id":%q,"monitoring_location_id":"S-%02d",%s}}`,
+			out = append(out, fmt.Sprintf(
+				`{"type":"Feature","id":%q,"geometry":{"type":"Point","coordinates":[%.3f,45.0]},"properties":{"id":%q,"monitoring_location_id":"S-%02d",%s}}`,
 				id, -92+.002*float64(i), id, i, more))
 		}
 
@@ -125,16 +130,21 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 				period = "Daily"
 			}
 
-			meta := fmt.Sprintf(`"parameter_code":%q,"unit_of_measure":"ft^3/s","computation_identifier":"Instantaneous","computation_period_identifier":%q,"statistic_id":"00011",`+
-				`"begin_utc":"1980-01-01T00:00:00+00:00","end_utc":%q,"primary":"Primary"`, param, period, end.UTC().Format(time.RFC3339))
+			meta := fmt.Sprintf(
+				`"parameter_code":%q,"unit_of_measure":"ft^3/s","computation_identifier":"Instantaneous","computation_period_identifier":%q,"statistic_id":"00011",`+
+					`"begin_utc":"1980-01-01T00:00:00+00:00","end_utc":%q,"primary":"Primary"`, param, period,
+				end.UTC().Format(time.RFC3339))
 			switch {
 			case strings.Contains(r.URL.Path, "locations"):
-				row(fmt.Sprintf("S-%02d", i), i, fmt.Sprintf(`"monitoring_location_number":"%02d","monitoring_location_name":"Mill run %d"`, i, i))
+				row(fmt.Sprintf("S-%02d", i), i,
+					fmt.Sprintf(`"monitoring_location_number":"%02d","monitoring_location_name":"Mill run %d"`, i, i))
 			case strings.Contains(r.URL.Path, "metadata"):
 				row(fmt.Sprintf("m%d", i), i, meta)
 			case strings.Contains(r.URL.Query().Get("monitoring_location_id"), fmt.Sprintf("S-%02d", i)):
-				row(fmt.Sprintf("v%d", i), i, fmt.Sprintf(`"parameter_code":"00060","unit_of_measure":"ft^3/s","statistic_id":"00011","time_series_id":"v%d","time":%q,"value":"%d"`,
-					i, now.Add(-20*time.Minute).UTC().Format(time.RFC3339), 100+i))
+				row(fmt.Sprintf("v%d", i), i,
+					fmt.Sprintf(
+						`"parameter_code":"00060","unit_of_measure":"ft^3/s","statistic_id":"00011","time_series_id":"v%d","time":%q,"value":"%d"`,
+						i, now.Add(-20*time.Minute).UTC().Format(time.RFC3339), 100+i))
 			}
 		}
 
@@ -144,12 +154,21 @@ func oldRiver(t *testing.T, now time.Time, asked *atomic.Int32) ingest.Profile {
 
 	t.Cleanup(srv.Close)
 	rows := map[string]string{"f": "json", "monitoring_location_id": "{sites}", "limit": "{limit}"}
-	return ingest.Profile{Name: "old", Format: ingest.FormatFeatures, BaseURL: srv.URL, Path: "/latest", Query: rows, Paging: ingest.PagingLinks,
-		PrivateHosts: []string{"127.0.0.1"}, RatePerHour: 50, Zone: "UTC",
+	return ingest.Profile{
+		Name:         "old",
+		Format:       ingest.FormatFeatures,
+		BaseURL:      srv.URL,
+		Path:         "/latest",
+		Query:        rows,
+		Paging:       ingest.PagingLinks,
+		PrivateHosts: []string{"127.0.0.1"},
+		RatePerHour:  50,
+		Zone:         "UTC",
 		Endpoints: map[string]ingest.Endpoint{
 			"nearby":   {Path: "/locations", Query: map[string]string{"bbox": "{bbox}", "limit": "{limit}"}},
 			"metadata": {Path: "/metadata"}, "latest": {Path: "/latest"},
-		}}
+		},
+	}
 }
 
 // Gauges that are dead do not hide those that live: the list has what can be
@@ -173,7 +192,8 @@ func TestSiteAddListsLiveGaugesFirst(t *testing.T) {
 	require.Less(t, strings.Index(offered, "S-29"), strings.Index(offered, "S-21"), "daily means last")
 	require.Contains(t, others, "S-00, Mill run 0, 0.0 km: silent since 30 September 1994")
 	require.Contains(t, others, "S-20, Mill run 20, 3.1 km: measures no flow")
-	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Code: "S-20"}).add(t.Context(), &out, v.Parts), "S-20 measures no flow; take another")
+	require.ErrorContains(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40, Code: "S-20"}).add(t.Context(), &out,
+		v.Parts), "S-20 measures no flow; take another")
 	series, err := v.DB.SeriesList(t.Context(), "old:S-22")
 	require.NoError(t, err)
 	require.Empty(t, series, "to look around stores nothing")
@@ -190,7 +210,16 @@ func TestSiteAddSpendsTheHoursBudget(t *testing.T) {
 	v.Fetcher.Waiting = func(_ string, d time.Duration) { t.Errorf("it waits %s", d) }
 	before, began := len(v.Agency.Requests()), time.Now()
 	var out bytes.Buffer
-	require.NoError(t, (&siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 30, Code: "NG-1001", Name: "bend", NoReplay: true, DryRun: true}).add(t.Context(), &out, v.Parts))
+	require.NoError(t, (&siteAddCmd{
+		Lat:      45.29,
+		Lon:      -92.66,
+		RadiusKM: 40,
+		Years:    30,
+		Code:     "NG-1001",
+		Name:     "bend",
+		NoReplay: true,
+		DryRun:   true,
+	}).add(t.Context(), &out, v.Parts))
 	asked := len(v.Agency.Requests()) - before
 	t.Logf("%d requests in %s", asked, time.Since(began).Round(time.Millisecond))
 	require.LessOrEqual(t, asked, 15)
@@ -230,7 +259,8 @@ func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
 	old := "# mine\n[club]\nname = \"Our Club\"   # and this"
 	require.NoError(t, os.WriteFile(path, []byte(old), 0o640))
-	require.Error(t, appendConfig(path, "\n[[site]]\nid = \"a\"\nprofile = \"nowhere\"\ncode = \"a\"\nzone = \"UTC\"\n"))
+	require.Error(t, appendConfig(path,
+		"\n[[site]]\nid = \"a\"\nprofile = \"nowhere\"\ncode = \"a\"\nzone = \"UTC\"\n"))
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.Equal(t, old, string(b))
@@ -298,7 +328,8 @@ func TestSiteEdits(t *testing.T) {
 	for i := range v.Config.Reaches {
 		if r := &v.Config.Reaches[i]; r.ID == "tamsen-bend" {
 			flow := 5000.0
-			r.MaxFlowCFS, r.Hazards, r.Why, r.Who = &flow, []string{"a new strainer"}, "seen on Tuesday", "launch keeper"
+			r.MaxFlowCFS, r.Hazards, r.Why, r.Who = &flow, []string{"a new strainer"}, "seen on Tuesday",
+				"launch keeper"
 		}
 	}
 

@@ -19,8 +19,10 @@ import (
 )
 
 // tripColumns are the columns of a paper log; only reach and date are needed.
-var tripColumns = []string{"reach", "date", "start", "hours", "anglers", "lines", "species", "fish", "looked_at", "ripe", "spent", "released",
-	"spot", "presentation", "body", "line", "weight_oz", "held", "because_mail", "angler", "water_f", "water_c", "clarity", "night", "note"}
+var tripColumns = []string{"reach", "date", "start", "hours", "anglers", "lines", "species", "fish", "looked_at",
+	"ripe", "spent", "released",
+	"spot", "presentation", "body", "line", "weight_oz", "held", "because_mail", "angler", "water_f", "water_c",
+	"clarity", "night", "note"}
 
 // Map tells how a club's own table names what a trip log holds. The zero
 // value is a table that uses our names.
@@ -81,7 +83,8 @@ func Read(r io.Reader, reaches []coldseam.Reach, m Map) ([]coldseam.Trip, error)
 	for i, h := range head {
 		name, known := m.columnOf(h)
 		if _, twice := at[name]; !known || name != "" && twice {
-			return nil, fmt.Errorf("trip log: column %q; want some of %s, each once, or a map that names it: %w", name, strings.Join(tripColumns, ", "), coldseam.ErrInvalid)
+			return nil, fmt.Errorf("trip log: column %q; want some of %s, each once, or a map that names it: %w", name,
+				strings.Join(tripColumns, ", "), coldseam.ErrInvalid)
 		}
 		if name != "" {
 			at[name] = i
@@ -171,10 +174,27 @@ func (r *tripRow) yesNo(name string) *bool {
 }
 
 func (r *tripRow) trip(zones map[string]*time.Location) coldseam.Trip {
-	t := coldseam.Trip{Reach: coldseam.ReachID(r.cell("reach")), Hours: r.number("hours", 0, 24), Anglers: r.count("anglers"), Lines: r.count("lines"),
-		Species: r.cell("species"), Fish: r.count("fish"), LookedAt: r.count("looked_at"), Ripe: r.count("ripe"), Spent: r.count("spent"),
-		Released: r.count("released"), SpotID: r.cell("spot"), Presentation: r.cell("presentation"), Body: r.cell("body"), Line: r.cell("line"),
-		Held: r.yesNo("held"), BecauseMail: r.yesNo("because_mail"), Angler: r.cell("angler"), Clarity: r.cell("clarity"), Note: r.cell("note")}
+	t := coldseam.Trip{
+		Reach:        coldseam.ReachID(r.cell("reach")),
+		Hours:        r.number("hours", 0, 24),
+		Anglers:      r.count("anglers"),
+		Lines:        r.count("lines"),
+		Species:      r.cell("species"),
+		Fish:         r.count("fish"),
+		LookedAt:     r.count("looked_at"),
+		Ripe:         r.count("ripe"),
+		Spent:        r.count("spent"),
+		Released:     r.count("released"),
+		SpotID:       r.cell("spot"),
+		Presentation: r.cell("presentation"),
+		Body:         r.cell("body"),
+		Line:         r.cell("line"),
+		Held:         r.yesNo("held"),
+		BecauseMail:  r.yesNo("because_mail"),
+		Angler:       r.cell("angler"),
+		Clarity:      r.cell("clarity"),
+		Note:         r.cell("note"),
+	}
 	if n := r.yesNo("night"); n != nil {
 		t.Night = *n
 	}

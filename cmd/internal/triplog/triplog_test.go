@@ -22,7 +22,8 @@ var (
 func TestTripLogReadsAPaperLog(t *testing.T) {
 	t.Parallel()
 	got, err := Read(strings.NewReader("Date,reach,start,hours,anglers,fish,spot,weight_oz,held,water_f,angler\n"+
-		"2026-04-11,tamsen-bend,06:30,3.5,2,0,seam,3/8,no,41,heron\n2026-04-12,tamsen-bend,,,,,,,,,\n"), logReaches, Map{})
+		"2026-04-11,tamsen-bend,06:30,3.5,2,0,seam,3/8,no,41,heron\n2026-04-12,tamsen-bend,,,,,,,,,\n"), logReaches,
+		Map{})
 	require.NoError(t, err)
 	require.Len(t, got, 2)
 	a := got[0]
@@ -46,8 +47,10 @@ func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 		{"hours", "date,reach,hours\n2026-04-11,tamsen-bend,40\n", `hours is "40"; want a number from 0 to 24`},
 		{"nan", "date,reach,hours\n2026-04-11,tamsen-bend,NaN\n", `hours is "NaN"`},
 		{"weight", "date,reach,weight_oz\n2026-04-11,tamsen-bend,1/0\n", `weight_oz is "1/0"; want a size such as 1/4`},
-		{"spot", "date,reach,spot\n2026-04-11,tamsen-bend,seem\n", `spot is "seem"; want blank or a spot of tamsen-bend: seam`},
-		{"species", "date,reach,species\n2026-04-11,tamsen-bend,waleye\n", `species is "waleye"; want blank or one of walleye`},
+		{"spot", "date,reach,spot\n2026-04-11,tamsen-bend,seem\n",
+			`spot is "seem"; want blank or a spot of tamsen-bend: seam`},
+		{"species", "date,reach,species\n2026-04-11,tamsen-bend,waleye\n",
+			`species is "waleye"; want blank or one of walleye`},
 		{"yes", "date,reach,held\n2026-04-11,tamsen-bend,perhaps\n", `held is "perhaps"; want yes or no`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -79,10 +82,12 @@ func FuzzTripLog(f *testing.F) {
 func TestTripLogWithAMap(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "map.toml")
-	require.NoError(t, os.WriteFile(path, []byte("date = \"1/2/2006\"\nignore = [\"Weather\"]\n[column]\n\"Date fished\" = \"date\"\nRiver = \"reach\"\nCaught = \"fish\"\n\"Water C\" = \"water_c\"\n[reach]\n\"the bend\" = \"tamsen-bend\"\n"), 0o600))
+	require.NoError(t, os.WriteFile(path,
+		[]byte("date = \"1/2/2006\"\nignore = [\"Weather\"]\n[column]\n\"Date fished\" = \"date\"\nRiver = \"reach\"\nCaught = \"fish\"\n\"Water C\" = \"water_c\"\n[reach]\n\"the bend\" = \"tamsen-bend\"\n"), 0o600))
 	m, err := ReadMap(path)
 	require.NoError(t, err)
-	got, err := Read(strings.NewReader("Date fished,River,Caught,Weather,Water C,hours\n4/11/2026,the bend,2,rain,4.5,3\n"), logReaches, m)
+	got, err := Read(strings.NewReader(
+		"Date fished,River,Caught,Weather,Water C,hours\n4/11/2026,the bend,2,rain,4.5,3\n"), logReaches, m)
 	require.NoError(t, err)
 	require.Len(t, got, 1)
 	require.Equal(t, coldseam.ReachID("tamsen-bend"), got[0].Reach)
@@ -111,7 +116,8 @@ func TestTripLogWithAMap(t *testing.T) {
 // hours of daylight of a sounding are those of the wall.
 func TestTripsOnADayOfAnotherLength(t *testing.T) {
 	t.Parallel()
-	for day, want := range map[string]string{"2026-03-08": "2026-03-08T11:30:00Z", "2026-11-01": "2026-11-01T12:30:00Z"} {
+	for day, want := range map[string]string{"2026-03-08": "2026-03-08T11:30:00Z",
+		"2026-11-01": "2026-11-01T12:30:00Z"} {
 		got, err := Read(strings.NewReader("date,reach,start\n"+day+",tamsen-bend,6:30\n"), logReaches, logSpecies)
 		require.NoError(t, err)
 		require.Equal(t, want, got[0].Start.UTC().Format(time.RFC3339))
