@@ -76,5 +76,9 @@ proof: need-test ## long-form proofs; their figures land in proof-out/
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v
 
-lint: ## vet and the module checks
+lint: ## vet, staticcheck, spelling, dead code, long lines
 	@go vet ./... && go mod verify
+	@cd tools && GOFLAGS= go build -o ../bin/lint/ tool
+	@bin/lint/staticcheck ./...
+	@bin/lint/misspell -error $$(git ls-files '*.go' '*.md' '*.sql' '*.toml' '*.html')
+	@sh .ci/lint.sh

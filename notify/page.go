@@ -64,7 +64,7 @@ func PageOf(b coldseam.Brief, p coldseam.Preferences) Page {
 		out.Facts = append(out.Facts, pf)
 	}
 	for _, s := range k.Below {
-		out.Below = append(out.Below, PageSection{s.Title, s.Items})
+		out.Below = append(out.Below, PageSection(s))
 	}
 	return out
 }

@@ -95,7 +95,6 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 	}
 
 	require.Eventually(t, func() bool {
-		n := map[coldseam.MailState]int{}
 		n, err := db.MailCounts(t.Context(), coldseam.MailMorning, day)
 		return err == nil && n[coldseam.MailSent]+n[coldseam.MailUnknown] == mails
 	}, 60*time.Second, 50*time.Millisecond, "every mail is sent or unknown")

@@ -120,8 +120,6 @@ type copyRows struct {
 	state int // 0 header, 1 rows, 2 done
 }
 
-const copyRowBytes = 2 + 6*4 + 8 + 8 + 8 + 4 + 2 + 2
-
 func (c *copyRows) Read(p []byte) (int, error) {
 	for len(c.buf) < len(p) && c.state != 2 {
 		c.fill(len(p))

@@ -4,8 +4,6 @@ go 1.26.0
 
 tool (
 	github.com/golangci/misspell/cmd/misspell
-	github.com/kisielk/errcheck
-	github.com/sivchari/containedctx/cmd/containedctx
 	golang.org/x/tools/cmd/deadcode
 	honnef.co/go/tools/cmd/staticcheck
 )
@@ -13,8 +11,6 @@ tool (
 require (
 	github.com/BurntSushi/toml v1.4.1-0.20240526193622-a339e1f7089c // indirect
 	github.com/golangci/misspell v0.8.0 // indirect
-	github.com/kisielk/errcheck v1.30.0 // indirect
-	github.com/sivchari/containedctx v1.0.3 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
 	golang.org/x/mod v0.42.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect

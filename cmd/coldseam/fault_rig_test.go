@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
@@ -66,19 +65,6 @@ func ownPostgresIn(t *testing.T, from string, o localpg.Options) (*localpg.Serve
 	require.NoError(t, load.Run(), "%s", &loaded)
 	require.NoError(t, dump.Wait(), "%s", &dumped)
 	return pg, to
-}
-
-// query reads one value from a town's database.
-func query[T any](t testing.TB, dbURL, sql string, args ...any) T {
-	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
-	defer cancel()
-	c, err := pgx.Connect(ctx, dbURL)
-	require.NoError(t, err)
-	defer c.Close(ctx)
-	var v T
-	require.NoError(t, c.QueryRow(ctx, sql, args...).Scan(&v))
-	return v
 }
 
 // sendAll lets one worker empty the outbox.

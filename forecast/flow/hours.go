@@ -169,14 +169,13 @@ func shapesOf(days []hourDay) []shape {
 // hours filled around the clock.
 func departure(days []hourDay, i int) [24]float64 {
 	d := days[i]
-	prev, next := d.mean, d.mean
+	prev := d.mean
 	if i > 0 && days[i-1].n >= minHours && days[i-1].date.Add(1) == d.date {
 		prev = days[i-1].mean
 	}
+	next := d.mean + (d.mean - prev) // no day after it yet: the line goes on
 	if i+1 < len(days) && days[i+1].n >= minHours && d.date.Add(1) == days[i+1].date {
 		next = days[i+1].mean
-	} else {
-		next = d.mean + (d.mean - prev) // no day after it yet: the line goes on
 	}
 
 	var out [24]float64

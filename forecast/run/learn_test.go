@@ -1,7 +1,6 @@
 package run
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"sort"
@@ -285,7 +284,7 @@ func BenchmarkLogTable(b *testing.B) {
 				}
 			}
 			sort.Float64s(sds)
-			b.Log(fmt.Sprintf("%2d trips: sd of the spawn midpoint %.1f d, of delta %.2f", n, mean(sds), mean(deltas)))
+			b.Logf("%2d trips: sd of the spawn midpoint %.1f d, of delta %.2f", n, mean(sds), mean(deltas))
 		}
 	}
 }

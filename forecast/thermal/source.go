@@ -21,7 +21,6 @@ type engine struct {
 	hist *state
 	view *state
 	inc  *[367][leads + 1]float64 // mean change of water over h days around a day of the year
-	buf  []float64
 }
 
 func newEngine(c *Core, hist, view *state) *engine {

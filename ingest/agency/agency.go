@@ -48,7 +48,6 @@ type Agency struct {
 	seen    []Request
 	hour    time.Time // whose requests are counted
 	asked   int
-	count   uint64
 	srv     *http.Server
 	done    chan struct{}
 	wg      sync.WaitGroup

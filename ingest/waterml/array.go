@@ -247,7 +247,6 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 	}
 	site := d.stationOf(o)
 	var when string
-	var flat []field
 	rest := tokens
 
 	for _, f := range fields {
@@ -268,7 +267,6 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 			if s := stations[tok]; s != "" {
 				site = s
 			}
-			flat = append(flat, item...)
 			if len(item) > len(rest) {
 				d.b.Skip(what, "a row is too short for its item")
 				return

@@ -70,10 +70,10 @@ const (
 
 // tags are the literal tags of one prefix.
 type tags struct {
-	prefix                                 string // with its colon, or empty
-	point, tvp, time, timeEnd, value       []byte
-	valueEnd, meta, metaEnd, tvpEnd        []byte
-	pointEnd, nilShort, nilLong, anyMarkup []byte
+	prefix                           string // with its colon, or empty
+	point, tvp, time, timeEnd, value []byte
+	valueEnd, meta, metaEnd, tvpEnd  []byte
+	pointEnd, nilShort               []byte
 }
 
 func tagsOf(prefix string) tags {

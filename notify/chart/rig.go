@@ -32,7 +32,6 @@ var (
 	lightWater1 = rgb(0xC9E0E5)
 	lightWater2 = rgb(0x8DBCC8)
 	lightTail   = rgb(0x94400F)
-	lightTail1  = rgb(0xF1DAC6)
 	lightTail2  = rgb(0xDFAC84)
 )
 
