@@ -42,8 +42,8 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 
 // keep is store for a document of an index too: w is then the walk through the
 // index, and open says that something of the document is to be read again.
-func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk, depth int) (
-	open bool, err error) {
+func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk,
+	depth int) (open bool, err error) {
 	b, err := join(pages)
 	if err != nil {
 		return false, err
@@ -249,8 +249,8 @@ const assumedLife = 24 * time.Hour
 // prepare sets known-at, refuses stamps of the future and runs quality control
 // with the stored neighbours in view. Stored rows whose flags change by it go
 // along; a series whose neighbours cannot be read is checked by itself.
-func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time, res *Result) (
-	[]coldseam.Series, error) {
+func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.Time,
+	res *Result) ([]coldseam.Series, error) {
 	var out []coldseam.Series
 	var errs []error
 

@@ -17,8 +17,8 @@ import (
 // A document that was never stored must be replayed together with those that
 // came after it, oldest first: a value equal to the stored one leaves no trace
 // of having been confirmed, so the odd old version would stand as the newest.
-func (f *Fetcher) Replay(ctx context.Context, p Profile, body []byte, at time.Time, fetchID int64) (
-	res Result, err error) {
+func (f *Fetcher) Replay(ctx context.Context, p Profile, body []byte, at time.Time,
+	fetchID int64) (res Result, err error) {
 	res = Result{Profile: p.Name, Remaining: -1, State: StateError, Bytes: int64(len(body)), Flagged: map[string]int{}}
 	p = f.withChoice(p.WithDefaults(), "")
 	b, err := f.Parse(bytes.NewReader(body), p)

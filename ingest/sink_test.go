@@ -106,8 +106,8 @@ func (m *memory) SaveGaugings(_ context.Context, gs []coldseam.Gauging) error {
 	return nil
 }
 
-func (m *memory) NextFetch(_ context.Context, profile, url string) (
-	etag, lastMod string, notBefore time.Time, err error) {
+func (m *memory) NextFetch(_ context.Context, profile,
+	url string) (etag, lastMod string, notBefore time.Time, err error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	for i := len(m.raws) - 1; i >= 0; i-- {

@@ -133,8 +133,8 @@ func localDate(l coldseam.Letter) coldseam.Date {
 // small print (never the dangers) is left to the text part and the page, first
 // for the rivers after the first; then rivers shrink to one line. When the
 // message is too large the last pictures fall out.
-func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, id string) (
-	kind string, raw []byte, subj string, err error) {
+func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte,
+	id string) (kind string, raw []byte, subj string, err error) {
 	for n := fullBlocks; n >= 1; n-- {
 		for _, print := range []int{n, 1, 0} {
 			for pics := n; pics >= 0; pics-- {

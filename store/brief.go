@@ -133,8 +133,8 @@ func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldsea
 
 // NewestBriefs returns the ids of the newest briefs of a day, by reach, replays
 // left aside; a reach without one is left out.
-func (db *DB) NewestBriefs(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) (
-	map[coldseam.ReachID]int64, error) {
+func (db *DB) NewestBriefs(ctx context.Context, day coldseam.Date,
+	reaches []coldseam.ReachID) (map[coldseam.ReachID]int64, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT r.reach, b.brief_id
 		FROM unnest($2::text[]) AS r (reach)
@@ -156,8 +156,8 @@ func (db *DB) NewestBriefs(ctx context.Context, day coldseam.Date, reaches []col
 // WindowWater returns the median water temperature, degC, of the best window as
 // last told for the days from first to last of each reach; NaN where no brief or
 // no temperature stands.
-func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first, last coldseam.Date) (
-	map[coldseam.ReachID][]float64, error) {
+func (db *DB) WindowWater(ctx context.Context, reaches []coldseam.ReachID, first,
+	last coldseam.Date) (map[coldseam.ReachID][]float64, error) {
 	out := map[coldseam.ReachID][]float64{}
 	for _, id := range reaches {
 		days := make([]float64, max(0, last.Sub(first)+1))

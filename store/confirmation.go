@@ -33,8 +33,8 @@ func (db *DB) ConfirmReadings(ctx context.Context, c coldseam.Confirmation) erro
 
 // Confirmations lists the words on readings of a site, "" for all, from since on
 // that were known at asOf, in order of entry.
-func (db *DB) Confirmations(ctx context.Context, site coldseam.SiteID, since, asOf time.Time) (
-	[]coldseam.Confirmation, error) {
+func (db *DB) Confirmations(ctx context.Context, site coldseam.SiteID, since,
+	asOf time.Time) ([]coldseam.Confirmation, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT site_id, param, from_at, until_at, known_at, who, why
 		FROM coldseam.confirmation

@@ -117,8 +117,8 @@ func isDaily(k coldseam.SeriesKey) bool {
 
 // seriesDays takes the stored summaries when nothing has changed since asOf
 // and the days are cut alike, and sums the history up else.
-func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (
-	map[coldseam.Date]dayValue, error) {
+func (db *DB) seriesDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location,
+	lag time.Duration) (map[coldseam.Date]dayValue, error) {
 	var sums []daySum
 	var err error
 	if !asOf.Before(s.Changed) && loc.String() == s.Zone {
@@ -205,8 +205,8 @@ func scanDay(rows pgx.Rows) (d daySum, err error) {
 	return d, err
 }
 
-func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location, lag time.Duration) (
-	[]daySum, error) {
+func (db *DB) summedDays(ctx context.Context, s SeriesInfo, asOf time.Time, loc *time.Location,
+	lag time.Duration) ([]daySum, error) {
 	obs, err := db.asOf(ctx, s, time.Time{}, time.Time{}, asOf, lag)
 	if err != nil {
 		return nil, classify(err)

@@ -97,8 +97,8 @@ func checkEnsemble(e coldseam.Ensemble) error {
 // Ensembles returns the forecasts of one site and parameter issued in
 // [from, to], oldest first. Where the members are dropped already, the kept
 // quantiles stand for them and the flag "quantiles" is set.
-func (db *DB) Ensembles(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from, to time.Time) (
-	[]coldseam.Ensemble, error) {
+func (db *DB) Ensembles(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, from,
+	to time.Time) ([]coldseam.Ensemble, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT site_id, param, issued_at, source, flags, valid_at, quantile, trace, weight, members
 		FROM coldseam.ensemble
@@ -240,8 +240,8 @@ func (db *DB) Run(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (
 // WaveOdds are the wave odds of a reach as the first run forecast of each day
 // had them for that day, before any recalibration, of days with a run clock and
 // known at asOf. Odds by another rule than coldseam.WaveRule are left out.
-func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string, asOf time.Time) (
-	map[coldseam.Date]float64, error) {
+func (db *DB) WaveOdds(ctx context.Context, reach coldseam.ReachID, species string,
+	asOf time.Time) (map[coldseam.Date]float64, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (day) day, (body ->> 'PWaveRaw')::float8
 		FROM coldseam.run_state

@@ -131,8 +131,8 @@ func pack(b []byte) ([]byte, error) {
 
 // NextFetch returns the validators for a conditional request and the time
 // before which the address is not to be asked; all zero for a new address.
-func (db *DB) NextFetch(ctx context.Context, profile, url string) (
-	etag, lastMod string, notBefore time.Time, err error) {
+func (db *DB) NextFetch(ctx context.Context, profile,
+	url string) (etag, lastMod string, notBefore time.Time, err error) {
 	var nb *time.Time
 	err = db.pool.QueryRow(ctx,
 		`SELECT etag, last_modified, not_before FROM coldseam.fetch_state WHERE profile = $1 AND url = $2`, profile,

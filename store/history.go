@@ -200,8 +200,8 @@ var (
 
 // asOf reads one series as known at a time. The reads share a snapshot, so
 // that a revision in between cannot hide a value.
-func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time, lag time.Duration) (
-	[]coldseam.Observation, error) {
+func (db *DB) asOf(ctx context.Context, s SeriesInfo, from, to, asOf time.Time,
+	lag time.Duration) ([]coldseam.Observation, error) {
 	if from.IsZero() {
 		from = minTime
 	}

@@ -57,8 +57,8 @@ func (db *DB) SaveIce(ctx context.Context, reach coldseam.ReachID, knownAt time.
 
 // IceDays returns the states of a reach on the days in [from, to] as they were
 // known at asOf, ascending.
-func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date, asOf time.Time) (
-	[]IceDay, error) {
+func (db *DB) IceDays(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date,
+	asOf time.Time) ([]IceDay, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT DISTINCT ON (day) day, state, since, cause, frost_cd, thaw_cd, known_at
 		FROM coldseam.ice_state

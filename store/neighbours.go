@@ -11,8 +11,8 @@ import (
 // Neighbours returns the current values of exactly one series in [from, to] and
 // the one before from, so that a batch can be judged beside what is stored.
 // Other series of the site never mix in. Empty for a series not stored yet.
-func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from, to time.Time) (
-	[]coldseam.Observation, error) {
+func (db *DB) Neighbours(ctx context.Context, k coldseam.SeriesKey, from,
+	to time.Time) ([]coldseam.Observation, error) {
 	fail := func(err error) ([]coldseam.Observation, error) {
 		return nil, fmt.Errorf("neighbours in %s: %w", k, classify(err))
 	}
@@ -53,8 +53,8 @@ const minRecordDays = 300
 
 // Extremes are the least and the greatest usable value of a parameter on record
 // at a site; ok is false while the record is shorter than most of a year.
-func (db *DB) Extremes(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) (
-	lo, hi float64, ok bool, err error) {
+func (db *DB) Extremes(ctx context.Context, site coldseam.SiteID,
+	param coldseam.Parameter) (lo, hi float64, ok bool, err error) {
 	err = db.pool.QueryRow(ctx, `
 		SELECT COALESCE(min(d.lo), 0), COALESCE(max(d.hi), 0), count(DISTINCT d.day) >= $3
 		FROM coldseam.day_summary d

@@ -99,8 +99,8 @@ const DefaultSendAt = "04:45"
 // confirm anew, whatever was confirmed before. A confirmed
 // one is left alone: a stranger may have typed the address. The zone must be
 // set.
-func (db *DB) AddSubscriber(ctx context.Context, email, name string, p coldseam.Preferences) (
-	s coldseam.Subscriber, known bool, err error) {
+func (db *DB) AddSubscriber(ctx context.Context, email, name string,
+	p coldseam.Preferences) (s coldseam.Subscriber, known bool, err error) {
 	fail := func(err error) (coldseam.Subscriber, bool, error) {
 		return coldseam.Subscriber{}, false, fmt.Errorf("add subscriber: %w", classify(err))
 	}

@@ -154,8 +154,8 @@ func (db *DB) setSwitch(ctx context.Context, name string, on bool, e Edit) error
 }
 
 // MailCounts counts the outbox rows of one kind and local date by state.
-func (db *DB) MailCounts(ctx context.Context, kind coldseam.MailKind, day coldseam.Date) (
-	map[coldseam.MailState]int, error) {
+func (db *DB) MailCounts(ctx context.Context, kind coldseam.MailKind,
+	day coldseam.Date) (map[coldseam.MailState]int, error) {
 	rows, err := db.pool.Query(ctx,
 		`SELECT state, count(*) FROM coldseam.outbox WHERE kind = $1 AND local_date = $2 GROUP BY state`, kind,
 		day.UTC())

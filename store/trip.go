@@ -40,8 +40,8 @@ func (db *DB) addTrip(ctx context.Context, q rowQuerier, t coldseam.Trip) (id in
 }
 
 // addNthTrip adds a trip under a number among those that say the same.
-func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip, nth int) (
-	id int64, added bool, err error) {
+func (db *DB) addNthTrip(ctx context.Context, q rowQuerier, t coldseam.Trip,
+	nth int) (id int64, added bool, err error) {
 	if t.Reach == "" || t.Date.IsZero() {
 		return 0, false, fmt.Errorf("trip: needs reach and day: %w", coldseam.ErrInvalid)
 	}

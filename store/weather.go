@@ -212,8 +212,8 @@ ORDER BY stat, period, provider, issued_at DESC, known_at DESC`
 
 // Forecasts returns the newest issue known at asOf of every statistic, period
 // and provider of one parameter at one place; empty when there is none.
-func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter, asOf time.Time) (
-	[]coldseam.Forecast, error) {
+func (db *DB) Forecasts(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter,
+	asOf time.Time) ([]coldseam.Forecast, error) {
 	// Years of issues are not looked through for the newest; only a feed that
 	// has been silent for longer is searched back to its beginning.
 	const recent = 10 * 24 * time.Hour

@@ -163,8 +163,8 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 	}
 }
 
-func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
-	coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
+	r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
 
@@ -231,8 +231,8 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts, r coldseam.Reach) (
 
 // replayed is the brief of a morning that nobody lived through: one cell of
 // `coldseam season`, which says so and gives no word.
-func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach, day coldseam.Date) (
-	coldseam.Brief, forecast.Features, forecast.Morning, error) {
+func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
+	day coldseam.Date) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	src, err := morning.NewPastMornings(ctx, a.Maker, r, season.AirClimatology)
 	if err != nil {
 		return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err

@@ -13,8 +13,8 @@ import (
 
 // rigPick takes the value of a flag or of its twin in other units; both or
 // neither is an error, unless optional.
-func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB float64, optional bool) (
-	float64, bool, error) {
+func rigPick(what string, a, b *float64, nameA, nameB string, factorA, factorB float64,
+	optional bool) (float64, bool, error) {
 	switch {
 	case a != nil && b != nil:
 		return 0, false, fmt.Errorf("both %s and %s are given; want one: %w", nameA, nameB, coldseam.ErrInvalid)

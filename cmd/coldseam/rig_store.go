@@ -63,8 +63,8 @@ func spotOf(r coldseam.Reach, id string) (coldseam.Spot, error) {
 
 // Morning computes the coming morning of the spot's reach for the rig, as the
 // brief does.
-func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.Preferences, boxOz []float64) (
-	rigMorning, error) {
+func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.Preferences,
+	boxOz []float64) (rigMorning, error) {
 	r, err := a.reach(ctx, site)
 	if err != nil {
 		return rigMorning{}, err

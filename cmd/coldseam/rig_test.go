@@ -31,8 +31,8 @@ type fakeRig struct {
 	err   error
 }
 
-func (f *fakeRig) Morning(_ context.Context, site, spot string, p coldseam.Preferences, box []float64) (
-	rigMorning, error) {
+func (f *fakeRig) Morning(_ context.Context, site, spot string, p coldseam.Preferences,
+	box []float64) (rigMorning, error) {
 	f.prefs = p
 	if f.err != nil {
 		return rigMorning{}, f.err

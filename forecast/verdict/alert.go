@@ -221,8 +221,8 @@ func isSevere(a coldseam.Alert) bool {
 
 // heaviest is the greatest class of the rules that fit by code, or by one of
 // the texts.
-func heaviest(a coldseam.Alert, rules []AlertRule, fits func(AlertRule, string) bool, texts []string) (
-	AlertClass, bool) {
+func heaviest(a coldseam.Alert, rules []AlertRule, fits func(AlertRule, string) bool,
+	texts []string) (AlertClass, bool) {
 	best, found := AlertNone, false
 	for _, r := range rules {
 		if r.Provider != "" && r.Provider != a.Provider && r.Provider != a.Feed || r.severe && !isSevere(a) || found &&

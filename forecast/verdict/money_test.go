@@ -68,8 +68,8 @@ func TestResolve(t *testing.T) {
 // several days, a truth drawn from the model's own priors, and a club that
 // fishes every other day whatever the word was. It returns the mornings as
 // they would have been issued and the log.
-func synthetic(t testing.TB, year int, seed uint64, water map[coldseam.Date]float64) (
-	days []Resolved, waves []score.Pair) {
+func synthetic(t testing.TB, year int, seed uint64,
+	water map[coldseam.Date]float64) (days []Resolved, waves []score.Pair) {
 	t.Helper()
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)

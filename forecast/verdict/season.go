@@ -117,8 +117,8 @@ func (t SeasonTable) Odds(band, flow string, log []SeasonCell) (p float64, trips
 // Good is the odds of a good morning of every member outside a run. waterC and
 // flowPct (percentile for the date, NaN = unknown) are the members' values in
 // the window; f.Hold applies here too.
-func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log []SeasonCell, f Factors) (
-	p []float64, note coldseam.Reason) {
+func (t SeasonTable) Good(bands []coldseam.Band, waterC, flowPct []float64, log []SeasonCell,
+	f Factors) (p []float64, note coldseam.Reason) {
 	p = make([]float64, len(waterC))
 	most := 0
 	for i, c := range waterC {

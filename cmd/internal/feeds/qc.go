@@ -62,8 +62,8 @@ func (fd *Feeds) siteLimits(id coldseam.SiteID) ingest.SiteLimits {
 
 // airNear is the air temperature beside a gauge: of the station that a reach of
 // the gauge names, else of the gauge itself. Daily means stand in for instants.
-func (fd *Feeds) airNear(ctx context.Context, site coldseam.SiteID, from, to time.Time) (
-	[]coldseam.Observation, error) {
+func (fd *Feeds) airNear(ctx context.Context, site coldseam.SiteID, from,
+	to time.Time) ([]coldseam.Observation, error) {
 	near := site
 	for _, r := range fd.Config.Reaches {
 		if air := coldseam.SiteID(r.AirSite); air != "" && (coldseam.SiteID(r.Site) == site ||

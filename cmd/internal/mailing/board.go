@@ -16,8 +16,8 @@ import (
 
 // Enrol enters a member the way sign-up does. It returns in words what came of
 // it; a known member is left alone.
-func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Preferences, confirmed bool) (
-	coldseam.Subscriber, string, error) {
+func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Preferences,
+	confirmed bool) (coldseam.Subscriber, string, error) {
 	if p.Zone == "" {
 		p.Zone = ml.Config.Club.Zone
 	}

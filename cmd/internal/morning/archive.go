@@ -114,8 +114,8 @@ func (g *gather) airErrors() {
 
 // airError is one archived error path; the first day that the forecast does not
 // cover or that has no observed mean ends it.
-func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days, loc *time.Location) (
-	daily.AirError, bool) {
+func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days,
+	loc *time.Location) (daily.AirError, bool) {
 	e := daily.AirError{Issued: issued.Add(-1)}
 	for h, v := range forecast.AirDays(fc.At, fc.Value, e.Issued, daily.DefaultHorizon, loc) {
 		obs := coldseam.At(days.AirC, days.Index(issued.Add(h)))

@@ -32,8 +32,8 @@ const RefitAfter = 7 * env.Day
 // Features gathers what was known of a reach at asOf. Past mornings that
 // coldseam did not live through are read with an assumed publication lag;
 // replay says so.
-func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time, replay bool) (
-	forecast.Features, error) {
+func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time,
+	replay bool) (forecast.Features, error) {
 	loc, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
@@ -165,8 +165,8 @@ func (g *gather) counts() {
 }
 
 // countsOf are the daily counts of a reach's counter as known at a time.
-func countsOf(ctx context.Context, db *store.DB, r coldseam.Reach, now time.Time, opts ...store.HistoryOption) (
-	coldseam.DailyCounts, error) {
+func countsOf(ctx context.Context, db *store.DB, r coldseam.Reach, now time.Time,
+	opts ...store.HistoryOption) (coldseam.DailyCounts, error) {
 	s, err := db.History(ctx, r.CountSite, coldseam.FishCount, coldseam.Sum, time.Time{}, now, now, opts...)
 	if err != nil {
 		return coldseam.DailyCounts{}, err

@@ -17,8 +17,8 @@ import (
 )
 
 // ReplaySeasons replays one span after the other; progress goes to report.
-func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer) (
-	[]coldseam.Replay, error) {
+func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date,
+	report io.Writer) ([]coldseam.Replay, error) {
 	var out []coldseam.Replay
 	said := time.Now()
 	for _, x := range spans {

@@ -33,8 +33,8 @@ type keptRecap struct {
 
 // Get returns the kept recap or makes it; what failed for another reason than
 // that there is none is not kept.
-func (c *Cache) Get(now time.Time, year int, reach coldseam.ReachID, make1 func() (web.Recap, error)) (
-	web.Recap, error) {
+func (c *Cache) Get(now time.Time, year int, reach coldseam.ReachID,
+	make1 func() (web.Recap, error)) (web.Recap, error) {
 	k := recapKey{year, reach}
 	c.mu.Lock()
 	defer c.mu.Unlock()

@@ -99,8 +99,8 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 
 // IssuedSkill scores the last issue of each day against the daily means that
 // came. Discharge is scored in ln m3/s.
-func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter, from coldseam.Date) (
-	[]issuedScore, error) {
+func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter,
+	from coldseam.Date) ([]issuedScore, error) {
 	loc := env.Zone(r.Zone)
 	site := r.Site
 	if p == coldseam.WaterTemp && r.TempSite != "" {

@@ -232,8 +232,8 @@ var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay
 
 // verdicts adds what one reach was told and what came to the rows. It reports
 // whether every number of the reach may be shown.
-func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay, rows map[coldseam.Verdict]*web.RecapVerdict) (
-	open bool) {
+func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay,
+	rows map[coldseam.Verdict]*web.RecapVerdict) (open bool) {
 	cells := map[coldseam.Verdict]*cell{}
 	var list []*cell
 	rest := &cell{} // what was fished against a STOP or without a call: never shown, but in the worth

@@ -233,8 +233,8 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 }
 
 // enterSite enters a gauge that is not known yet.
-func (c *Import) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) (
-	entered bool, err error) {
+func (c *Import) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID,
+	m ingest.SiteMeta) (entered bool, err error) {
 	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}

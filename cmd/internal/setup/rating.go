@@ -71,8 +71,8 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 }
 
 // rateStored reads discharge off the ratings for the stages that are stored.
-func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID, from time.Time) (
-	added, revised int, err error) {
+func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID,
+	from time.Time) (added, revised int, err error) {
 	const piece = 90 * env.Day // bounds the memory
 	list, err := a.DB.SeriesList(ctx, site)
 	if err != nil {

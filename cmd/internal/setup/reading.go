@@ -101,8 +101,8 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 
 // gaugeOf is the gauge that a site or a reach names, and the reaches that read
 // the quantity there.
-func gaugeOf(ctx context.Context, a *parts.Parts, where string, p coldseam.Parameter) (
-	coldseam.Site, []coldseam.Reach, error) {
+func gaugeOf(ctx context.Context, a *parts.Parts, where string,
+	p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
 	reaches, err := a.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err
