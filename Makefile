@@ -9,11 +9,12 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo dev)
 ONCE ?=
 FUZZTIME ?= 5m
 # The forecast is numbers and starts no goroutine (arch_test.go): instrumented it
-# takes five times the time. forecast/atonce runs it under the race detector.
+# takes five times the time, so its own tests run without the race detector and
+# those of others leave it out. forecast/atonce runs it under the detector.
 NUMBERS := -gcflags='example.org/coldseam/forecast/...=-race=false' -gcflags='gonum.org/v1/gonum/...=-race=false'
 # Long tests whose point is time, memory or numbers stand in files that the race
 # detector leaves out, and run without it.
-plain = $(shell grep -rl '^//go:build !race' --include='*_test.go' .)
+plain = $(shell grep -rl '^//go:build !race' --include='*_test.go' . | grep -v '^./forecast/')
 BENCHCOUNT ?= 1
 GAUNTLET := ^Test(GaugeFaults|RisesAndLimits|IceSeasons|Costs|CostsOfRises|HiddenWarnings|WeatherScenarios|CorrectionFollowsTheHoursTold|WaitingMailIsRewritten|OneRiversFaultStaysItsOwn)$$
 
@@ -31,12 +32,13 @@ build: ## build bin/coldseam
 demo: need-demo build ## run the whole morning on invented rivers; ONCE=1 exits afterwards
 	@$(BIN) demo $(if $(ONCE),--once)
 
-test: need-test ## vet, format check and all tests under the race detector
+test: need-test ## vet, format check, all tests; what runs at once under the race detector
 	@go vet ./...
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go' 2>/dev/null || find . -name '*.go')); \
 	  if [ -n "$$unformatted" ]; then echo "gofmt wants: $$unformatted"; exit 1; fi
-	@go test -race $(NUMBERS) -count=1 -timeout 30m ./...
+	@go test -race $(NUMBERS) -count=1 -timeout 30m $$(go list ./... | grep -v /forecast)
 	@go test -race -count=1 ./forecast/atonce
+	@go test -count=1 -timeout 20m $$(go list ./forecast/... | grep -v /atonce)
 	@go test -count=1 -timeout 10m -run "^($$(sed -n 's/^func \(Test[A-Za-z0-9_]*\)(.*/\1/p' $(plain) | paste -sd '|'))$$" $(sort $(dir $(plain)))
 
 need-demo:
