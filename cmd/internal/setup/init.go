@@ -198,13 +198,16 @@ type sampleValues struct{ club, domain, zone, state, token, dkim string }
 // plainText drops what no name holds and no configuration can: control
 // characters and broken UTF-8. What is left, Go and TOML quote alike.
 func plainText(s string) string {
-	return strings.Map(func(r rune) rune {
+	seen := strings.Map(func(r rune) rune {
 		// marks that cannot be seen, and the quoting mark of mail headers
 		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\\' {
 			return -1
 		}
 		return r
 	}, strings.ToValidUTF8(s, ""))
+
+	// spaces alone are no name
+	return strings.TrimSpace(seen)
 }
 
 // wordsOnly is a display name that needs no quotes.

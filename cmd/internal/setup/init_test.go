@@ -115,6 +115,13 @@ func TestMachineZone(t *testing.T) {
 	require.Empty(t, machineZone(filepath.Join(dir, "none"), "Nowhere/Town"))
 }
 
+func TestSpacesAreNoName(t *testing.T) {
+	t.Parallel()
+	for _, club := range []string{"", " ", "\u2007 \t", " \u200b "} {
+		require.Equal(t, fillSample(SampleTOML, sampleValues{}), fillSample(SampleTOML, sampleValues{club: club}))
+	}
+}
+
 // Whatever the club is called, the file can be read and says so.
 func TestAnyClubName(t *testing.T) {
 	t.Parallel()
