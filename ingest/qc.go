@@ -519,20 +519,6 @@ func (c *checker) twin() {
 	}
 }
 
-// QCCode is the one-number form of the flags: 9 missing, 4 fail, 3 suspect, 1
-// pass. That a test could not be made yet (2) is not kept.
-func QCCode(f coldseam.Flag) int {
-	switch {
-	case f&coldseam.Missing != 0:
-		return 9
-	case f&coldseam.QCFail != 0:
-		return 4
-	case f&coldseam.QCFlags != 0:
-		return 3
-	}
-	return 1
-}
-
 // BoundForecast leaves out the steps of a forecast that no weather has, in the
 // value or in a member, and returns how many; each becomes a hole that the value
 // before it does not fill. A forecast that is mostly such steps is ErrInvalid: a

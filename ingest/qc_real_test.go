@@ -87,10 +87,10 @@ func TestCheckOnRecords(t *testing.T) {
 				for _, n := range (o.Flag & coldseam.QCFlags).Names() {
 					count[n]++
 				}
-				switch ingest.QCCode(o.Flag) {
-				case 4:
+				switch {
+				case o.Flag&coldseam.QCFail != 0:
 					fails++
-				case 3:
+				case o.Flag&coldseam.QCFlags != 0:
 					suspects++
 				}
 			}

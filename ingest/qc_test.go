@@ -5,9 +5,10 @@ import (
 	"testing"
 	"time"
 
-	"example.org/coldseam"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"example.org/coldseam"
 )
 
 var t0 = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
@@ -189,7 +190,6 @@ func TestCheckLeavesMissingRows(t *testing.T) {
 	s.Obs[1].Qualifiers = []string{"Ice"}
 	got := Check(s, SiteLimits{}, time.Time{})
 	require.Equal(t, s.Obs, got.Obs)
-	require.Equal(t, 9, QCCode(got.Obs[1].Flag))
 }
 
 func drawSeries(t *rapid.T) coldseam.Series {
@@ -328,14 +328,4 @@ func TestJoinForecasts(t *testing.T) {
 	got, left = JoinForecasts([]coldseam.Forecast{piece(0, 1), other})
 	require.Empty(t, left)
 	require.Len(t, got, 2, "two runs are two forecasts")
-}
-
-func TestQCCode(t *testing.T) {
-	t.Parallel()
-	for f, want := range map[coldseam.Flag]int{
-		0: 1, coldseam.Approved: 1, coldseam.QCRate: 3, coldseam.QCRate | coldseam.QCFail: 4,
-		coldseam.Missing | coldseam.QCFail: 9,
-	} {
-		require.Equal(t, want, QCCode(f))
-	}
 }

@@ -137,13 +137,6 @@ func ReasonText(r coldseam.Reason, units, zone string) string {
 	return plain(WordsFor(units, zone).Reason(r))
 }
 
-// HasSentence reports whether a reason's code has a sentence and the reason all
-// that the sentence names.
-func HasSentence(r coldseam.Reason) bool {
-	_, ok := WordsFor("", "").f.sentence(r)
-	return ok
-}
-
 // Says names who says so and until when.
 func (w Words) Says(r coldseam.Reason, d coldseam.Date) string { return w.f.says(r, d) }
 

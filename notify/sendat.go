@@ -71,25 +71,3 @@ func gapEnd(a, b time.Time, zone *time.Location) time.Time {
 	}
 	return b
 }
-
-// LatestMorning is the hour of the day after which no morning mail goes out:
-// a GO that arrives after the boat is launched is worse than none [proposal].
-const LatestMorning = "10:00"
-
-// MorningDeadline is the instant until which a subscriber's morning mail may
-// still be sent: the start of the fishing window, at most LatestMorning; the
-// latter alone when the window is not set.
-func MorningDeadline(d coldseam.Date, windowFrom string, zone *time.Location) (time.Time, error) {
-	latest, err := SendAt(d, LatestMorning, zone)
-	if err != nil || windowFrom == "" {
-		return latest, err
-	}
-	start, err := SendAt(d, windowFrom, zone)
-	if err != nil {
-		return time.Time{}, err
-	}
-	if start.After(latest) {
-		return latest, nil
-	}
-	return start, nil
-}

@@ -33,7 +33,7 @@ func due(now time.Time, hhmm string, zone *time.Location, have map[coldseam.Date
 	if err != nil || have[d] || now.Before(sendAt) {
 		return d, false
 	}
-	end, err := MorningDeadline(d, "", zone)
+	end, err := SendAt(d, "10:00", zone)
 	return d, err == nil && now.Before(end)
 }
 
@@ -140,15 +140,4 @@ func TestSendAtClockChanges(t *testing.T) {
 		_, err := SendAt(day0, bad, time.UTC)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, bad)
 	}
-}
-
-func TestMorningDeadline(t *testing.T) {
-	t.Parallel()
-	for from, want := range map[string]string{"06:00": "06:00", "": "10:00", "11:30": "10:00", "10:00": "10:00"} {
-		got, err := MorningDeadline(day0, from, chicago())
-		require.NoError(t, err)
-		require.Equal(t, want, got.In(chicago()).Format("15:04"))
-	}
-	_, err := MorningDeadline(day0, "soon", chicago())
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

@@ -28,7 +28,8 @@ type Sender struct {
 	// the clock of the machine.
 	Sleep func(context.Context, time.Duration) error
 
-	// Fail is called at every step with its name; tests end the process there.
+	// Fail is called at every step with its name, of which sample.Steps is the
+	// list; tests end the process there.
 	Fail func(step string)
 }
 
@@ -36,12 +37,6 @@ type Sender struct {
 type Tally struct {
 	Sent, Deferred, Failed, Unknown, Expired, Skipped, Held int
 	Connections                                             int
-}
-
-// Steps are the names that Fail is called with, in order.
-func Steps() []string {
-	return []string{"claimed", "composed", "dialled", "before mail", "before rcpt", "before in_data", "after in_data",
-		"after data", "before dot", "after dot", "before done", "after done"}
 }
 
 // ErrBreaker: the edition was stopped because the fault is ours.

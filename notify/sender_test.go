@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/sample"
 	"example.org/coldseam/notify/sink"
 )
 
@@ -666,7 +667,7 @@ func TestStepsAreAllReached(t *testing.T) {
 	x.Fail = func(step string) { got = append(got, step) }
 	_, err := x.Run(context.Background(), 1)
 	require.NoError(t, err)
-	require.Equal(t, Steps(), got)
+	require.Equal(t, sample.Steps(), got)
 }
 
 // TestLeaseIsRenewed: while the reply to the dot is waited for the row stays the

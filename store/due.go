@@ -21,7 +21,8 @@ type DueSubscriber struct {
 // at the first instant after the gap, one that the autumn change repeats is
 // reached the first time, and the outbox key stops the second. The deadline is
 // the start of the own fishing window, at most 10:00 local, but at least half
-// an hour after the send time.
+// an hour after the send time: a GO that arrives after the boat is launched is
+// worse than none [proposal].
 const sqlMornings = `
 WITH clock AS (
   SELECT s.*, ($1::timestamptz AT TIME ZONE s.zone) AS local_now

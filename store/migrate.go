@@ -5,7 +5,6 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
-	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -184,22 +183,4 @@ func (db *DB) migrateQueue(ctx context.Context, pool *pgxpool.Pool) error {
 		return fmt.Errorf("migrate queue: %w", classify(err))
 	}
 	return nil
-}
-
-// MigrationText is the text of all migrations in order and of what is closed to
-// readers: it names a state of the schema.
-func MigrationText() string {
-	files, err := fs.Glob(migrations, "migrations/*.sql")
-	if err != nil {
-		panic(err) // the pattern is ours
-	}
-	out := closedFunctions + strings.Join(readerConfig(), " ")
-	for _, f := range files {
-		b, err := migrations.ReadFile(f)
-		if err != nil {
-			panic(err) // embedded
-		}
-		out += f + "\n" + string(b)
-	}
-	return out
 }

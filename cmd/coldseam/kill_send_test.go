@@ -166,7 +166,7 @@ func TestSoakKillSend(t *testing.T) {
 			k := newKills(t, hold, people)
 			rnd := rand.New(rand.NewPCG(7, 11))
 			for range each {
-				for _, step := range notify.Steps() {
+				for _, step := range sample.Steps() {
 					k.kill(step, 1+rnd.IntN(killConnections))
 				}
 			}
@@ -174,7 +174,7 @@ func TestSoakKillSend(t *testing.T) {
 			for k.open() > 0 && k.round < 1000 {
 				k.kill("never", 1)
 			}
-			k.judge(len(notify.Steps()) * each)
+			k.judge(len(sample.Steps()) * each)
 		})
 	}
 }

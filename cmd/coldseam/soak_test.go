@@ -14,7 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest/agency"
-	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/sample"
 	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store"
 )
@@ -126,7 +126,7 @@ var allChaos = []chaos{
 		return nil
 	}},
 	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
-		steps := notify.Steps()
+		steps := sample.Steps()
 		_, _, err := r.QueueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
 		if r.dieAt(r.t.Context(), steps[r.rng.IntN(len(steps))]) {

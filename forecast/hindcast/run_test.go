@@ -1,17 +1,16 @@
 package hindcast
 
 import (
-	"bytes"
 	"encoding/json"
 	"math"
 	"slices"
-	"strings"
 	"testing"
+
+	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/score"
-	"github.com/stretchr/testify/require"
 )
 
 // river is an invented river of n days from 1 January 2010, cold enough to
@@ -225,31 +224,4 @@ func TestRunWithoutAir(t *testing.T) {
 	r, err := Run(d, Options{Members: 20, Step: 4, Intervals: 100, NoDates: true})
 	require.NoError(t, err)
 	require.Less(t, r.All.CRPS[Coldseam][4], 1.05*r.All.CRPS[Dressed][4])
-}
-
-func TestFilesOfScoresAndMembers(t *testing.T) {
-	t.Parallel()
-	var members, scores, table bytes.Buffer
-	o := Options{
-		Site:      "tamsen",
-		Quantity:  Temperature,
-		Air:       Climatology,
-		Members:   20,
-		Step:      9,
-		Intervals: 20,
-		NoDates:   true,
-	}
-	w := NewMemberWriter(&members, o)
-	o.Member = w.Write
-	r, err := Run(river(3*365, 8), o)
-	require.NoError(t, err)
-	require.NoError(t, w.Flush())
-	lines := strings.Split(strings.TrimSpace(members.String()), "\n")
-	require.Equal(t, "series,issued,variable,mode,model,lead_d,observed,members", lines[0])
-	require.Len(t, lines, 1+r.N*len(r.Leads))
-	require.Len(t, strings.Split(strings.Split(lines[1], ",")[7], ";"), 20)
-	require.NoError(t, WriteScores(&scores, []Report{r}))
-	require.Contains(t, scores.String(), "tamsen,temperature,climatology,coldseam,all,5,")
-	require.NoError(t, WriteTable(&table, "tamsen", []Report{r, r}, 20))
-	require.Contains(t, table.String(), "gain %")
 }

@@ -168,10 +168,6 @@ func (c *column) sinkMargin(m float64) float64 {
 	return 2*net/(c.w.RhoKGM3*c.fallArea(m, c.vmin)*c.vmin*c.vmin) - 1
 }
 
-func (c *column) holds(m float64) bool {
-	return c.margin(m) >= 0 && c.sinkMargin(m) >= 0
-}
-
 // Shape is a rig of one mass hanging in one station.
 type Shape struct {
 	OK         bool    // false: it floats or the line lies flat; the rest is then zero but NetN

@@ -70,7 +70,7 @@ func TestManningTrapezoid(t *testing.T) {
 		y := ft * coldseam.MetrePerFoot
 		b := 20 * coldseam.MetrePerFoot
 		a, p := (b+2*y)*y, b+2*y*math.Sqrt(5)
-		return coldseam.CFS(a * ManningMS(a/p, .0016, .025))
+		return coldseam.CFS(a * manningMS(a/p, .0016, .025))
 	}
 	lo, hi := 1.0, 10.0
 	for range 60 {
@@ -102,3 +102,7 @@ func TestProfileMeetsTheGaugersRules(t *testing.T) {
 	}
 	require.InEpsilon(t, sum, log.MeanMS(), 1e-3)
 }
+
+// manningMS is the mean speed in m/s of uniform flow with hydraulic radius rM,
+// slope and roughness n. (1.486 in foot units is 1 in SI.)
+func manningMS(rM, slope, n float64) float64 { return math.Cbrt(rM*rM) * math.Sqrt(slope) / n }

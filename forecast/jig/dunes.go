@@ -84,19 +84,6 @@ func criticalShields(d float64) float64 {
 	return .055
 }
 
-// FormRoughnessM is the roughness height of the bed with its dunes, for the
-// log law of a Station [from memory: van Rijn 1984].
-func (b Bed) FormRoughnessM(d50 float64) float64 {
-	if d50 <= 0 {
-		d50 = DefaultGrainM
-	}
-	ks := 3 * d90OverD50 * d50
-	if b.VanRijnM > 0 {
-		ks += 1.1 * b.VanRijnM * (1 - math.Exp(-25*b.VanRijnM/b.LengthM))
-	}
-	return ks
-}
-
 // reason says what to expect; the two methods bound the height.
 func (b Bed) reason() coldseam.Reason {
 	if b.State != "dunes" {

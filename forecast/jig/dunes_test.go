@@ -39,11 +39,3 @@ func TestDunesAsAReason(t *testing.T) {
 	require.Equal(t, "bed_washed_out", washed.reason().Code)
 	require.Zero(t, washed.VanRijnM)
 }
-
-func TestDunesMakeTheBedRougher(t *testing.T) {
-	t.Parallel()
-	still := Dunes(4, .2, .4e-3, WaterAt(3))
-	moving := Dunes(4, .8, .4e-3, WaterAt(3))
-	require.InDelta(t, 2.4e-3, still.FormRoughnessM(0), 1e-9)
-	require.Greater(t, moving.FormRoughnessM(0), 10*still.FormRoughnessM(0))
-}

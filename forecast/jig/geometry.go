@@ -31,7 +31,7 @@ const (
 	outsideHigh  = 1.3 // times QMax
 	defaultSComb = 0.45
 	defaultQSpan = 2.0  // a default geometry is believed this factor around its rows
-	speedElastic = 1.84 // d ln m / d ln us, see Surrogate
+	speedElastic = 1.84 // d ln m / d ln us, see surrogate in the tests
 	depthElastic = 1.10 // d ln m / d ln H
 )
 
@@ -64,21 +64,6 @@ func (g Geometry) DepthM(q float64) float64 { return g.C * math.Pow(q, g.F) }
 
 // MeanMS is the mean speed at the gauge section at q m3/s.
 func (g Geometry) MeanMS(q float64) float64 { return g.K * math.Pow(q, g.M) }
-
-// WidthM is the width at the gauge section at q m3/s.
-func (g Geometry) WidthM(q float64) float64 { return g.A * math.Pow(q, g.B) }
-
-// Sum and Product are 1 when every row satisfies Q = W Y V. They test the
-// data; the fit does not impose them.
-func (g Geometry) Sum() float64 { return g.B + g.F + g.M }
-
-// Product is A C K.
-func (g Geometry) Product() float64 { return g.A * g.C * g.K }
-
-// Covers reports whether q lies within 0.7 QMin to 1.3 QMax.
-func (g Geometry) Covers(q float64) bool {
-	return q >= outsideLow*g.QMin && q <= outsideHigh*g.QMax
-}
 
 // row is one gauging in logarithms.
 type row struct{ q, w, y, v, weight float64 }
@@ -281,24 +266,3 @@ func (g *Geometry) scatter(rows []row) (sw, sy, sv float64) {
 	}
 	return math.Sqrt(sw / n), math.Sqrt(sy / n), math.Sqrt(sv / n)
 }
-
-// GeometryFromSlope is a geometry for a reach without gaugings, from one
-// measured section: Manning's equation gives the mean speed at bank depth
-// yM for slope s and roughness n, the default exponents carry it to other
-// flows. widthM, yM, n and slope must be positive (ErrInvalid).
-func GeometryFromSlope(widthM, yM, n, slope float64) (Geometry, error) {
-	if !(widthM > 0 && yM > 0 && n > 0 && slope > 0) {
-		return Geometry{}, fmt.Errorf(
-			"geometry from slope: width %v m, depth %v m, n %v, slope %v; want all positive: %w", widthM, yM, n, slope,
-			coldseam.ErrInvalid)
-	}
-	v := ManningMS(widthM*yM/(widthM+2*yM), slope, n)
-	q := widthM * yM * v
-	g := Geometry{N: 1, Rows: 1, QMin: q, QMax: q}
-	g = g.byDefault([]row{{math.Log(q), math.Log(widthM), math.Log(yM), math.Log(v), 1}})
-	return g, nil
-}
-
-// ManningMS is the mean speed in m/s of uniform flow with hydraulic radius rM,
-// slope and roughness n. (1.486 in foot units is 1 in SI.)
-func ManningMS(rM, slope, n float64) float64 { return math.Cbrt(rM*rM) * math.Sqrt(slope) / n }

@@ -128,3 +128,6 @@ func TestWidthIsFittedToo(t *testing.T) {
 	require.NoError(t, err)
 	require.InEpsilon(t, 20*math.Pow(10, .2), g.WidthM(10), .02)
 }
+
+// WidthM is the width at the gauge section at q m3/s.
+func (g Geometry) WidthM(q float64) float64 { return g.A * math.Pow(q, g.B) }

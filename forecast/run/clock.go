@@ -143,41 +143,6 @@ func (s *Species) noisy(dr []drive, w season, o ClockOptions) []ClockDay {
 	return out
 }
 
-// Dates are the marks of one season for recap and verification; a zero date
-// was not reached.
-type Dates struct {
-	Onset    coldseam.Date // 5 % arrived
-	Peak     coldseam.Date // most arrivals
-	Midpoint coldseam.Date // half of the spawning
-	End      coldseam.Date // 95 % of the spawning
-}
-
-// DatesOf reads the marks of a season that is over or nearly so: spawning is
-// counted against its own total, as some fish leave unspawned.
-func DatesOf(days []ClockDay) Dates {
-	var d Dates
-	if len(days) == 0 {
-		return d
-	}
-	total, most := days[len(days)-1].Spawned, 0.0
-	mark := func(at *coldseam.Date, on bool, day coldseam.Date) {
-		if on && at.IsZero() {
-			*at = day
-		}
-	}
-
-	for _, c := range days {
-		if c.Arrivals > most {
-			most, d.Peak = c.Arrivals, c.Date
-		}
-		mark(&d.Onset, c.Arrived >= .05, c.Date)
-		mark(&d.Midpoint, total > 0.05 && c.Spawned >= total/2, c.Date)
-		mark(&d.End, total > 0.05 && c.Spawned >= .95*total, c.Date)
-	}
-
-	return d
-}
-
 // Prior is what is known of the river's shift delta of the clock before the
 // season: see Carry.
 type Prior struct {

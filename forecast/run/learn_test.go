@@ -254,15 +254,15 @@ func TestLearnIsReproducible(t *testing.T) {
 
 func TestCarry(t *testing.T) {
 	t.Parallel()
-	require.InDelta(t, .76, CarryWeight(1), .005)
-	require.InDelta(t, .91, CarryWeight(3), .005)
+	require.InDelta(t, .76, carryWeight(1), .005)
+	require.InDelta(t, .91, carryWeight(3), .005)
 	p, q := Carry(nil)
 	require.Equal(t, Prior{SD: .45}, p)
 	require.InDelta(t, 1.0/15, q[3], 1e-12)
 	one := make([]float64, qPoints)
 	one[4] = 1
 	p, q = Carry([]Memory{{Trips: 20, Delta: .5, Q: one}, {Trips: 0, Delta: -9}})
-	require.InDelta(t, .5*CarryWeight(1), p.Mean, 1e-12)
+	require.InDelta(t, .5*carryWeight(1), p.Mean, 1e-12)
 	require.Less(t, p.SD, .45)
 	require.Greater(t, p.SD, .25)
 	require.InDelta(t, .8+.2/15, q[4], 1e-12)
@@ -296,4 +296,9 @@ func BenchmarkLearn(b *testing.B) {
 		_, err := Learn(in)
 		require.NoError(b, err)
 	}
+}
+
+// carryWeight is the weight on a river's own n logged seasons.
+func carryWeight(n int) float64 {
+	return float64(n) / (float64(n) + (deltaYearSD/deltaRiverSD)*(deltaYearSD/deltaRiverSD))
 }

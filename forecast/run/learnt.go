@@ -147,11 +147,6 @@ func Carry(past []Memory) (Prior, []float64) {
 	return Prior{Mean: sum / n * n / (n + ratio), SD: math.Sqrt(river + deltaYearSD*deltaYearSD)}, q
 }
 
-// CarryWeight is the weight on a river's own n logged seasons.
-func CarryWeight(n int) float64 {
-	return float64(n) / (float64(n) + (deltaYearSD/deltaRiverSD)*(deltaYearSD/deltaRiverSD))
-}
-
 // counts reports whether a trip says something: it was made, had hours, and
 // belongs to the species.
 func counts(t coldseam.Trip, species string) bool {

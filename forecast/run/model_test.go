@@ -135,18 +135,6 @@ func TestDeltaMovesTheSeason(t *testing.T) {
 	}
 }
 
-func TestDatesOf(t *testing.T) {
-	t.Parallel()
-	got := DatesOf(quiet(t, at45(160, twoWaves), ClockOptions{}))
-	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2023, Month: 1, Day: 1}.Add(n - 1) }
-	require.Equal(t, day(76), got.Onset)
-	require.Contains(t, []coldseam.Date{day(77), day(90)}, got.Peak, "the first wave and the last are as large")
-	require.InDelta(t, 96, got.Midpoint.YearDay(), 1, "half of a spawning that is .768 by day 100")
-	require.True(t, got.Midpoint.Before(got.End))
-	require.Equal(t, Dates{}, DatesOf(nil))
-	require.True(t, DatesOf(quiet(t, at45(60, twoWaves), ClockOptions{})).Midpoint.IsZero())
-}
-
 // firstAt is the index of the first day on which f reaches v, -1 if none.
 func firstAt(days []ClockDay, f func(ClockDay) float64, v float64) int {
 	for i := range days {

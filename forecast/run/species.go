@@ -118,10 +118,6 @@ func DefaultSpecies() []Species {
 	return sp
 }
 
-// SpeciesFile is the text of the embedded species file, the start of a club's
-// own edit.
-func SpeciesFile() string { return speciesCSV }
-
 // FindSpecies returns the row of a key; ErrNotFound names the keys there are.
 func FindSpecies(rows []Species, key string) (Species, error) {
 	var have []string

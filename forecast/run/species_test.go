@@ -50,8 +50,8 @@ func TestSpeciesFileIsChecked(t *testing.T) {
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			t.Parallel()
-			text := strings.Replace(SpeciesFile(), r.old, r.new, 1)
-			require.NotEqual(t, SpeciesFile(), text)
+			text := strings.Replace(speciesCSV, r.old, r.new, 1)
+			require.NotEqual(t, speciesCSV, text)
 			_, err := ParseSpecies(strings.NewReader(text))
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			require.ErrorContains(t, err, r.want)
@@ -85,7 +85,7 @@ func TestHighWaterIsAWall(t *testing.T) {
 }
 
 func FuzzParseSpecies(f *testing.F) {
-	f.Add(SpeciesFile())
+	f.Add(speciesCSV)
 	f.Add("species,field,value,mark,source\nx,cohort,a/male/1/1/1,proposal,\n")
 	f.Add("species,field,value,mark,source\n\"x\n")
 	f.Fuzz(func(t *testing.T, text string) {

@@ -1,7 +1,5 @@
 package score
 
-import "slices"
-
 // Pair is a probability that was issued and whether the event came.
 type Pair struct {
 	P   float64
@@ -22,43 +20,6 @@ func outcome(hit bool) float64 {
 		return 1
 	}
 	return 0
-}
-
-// Decomposition splits a Brier score into REL - RES + UNC (Murphy 1973, J.
-// Appl. Meteorol. 12:595 [from memory]). It is exact when the probabilities
-// within a bin are equal.
-type Decomposition struct {
-	Reliability, Resolution, Uncertainty float64
-}
-
-// Decompose groups equal probabilities, so that the identity is exact.
-func Decompose(x []Pair) Decomposition {
-	byP := map[float64][2]float64{}
-	hits := 0.0
-	for _, v := range x {
-		b := byP[v.P]
-		b[0]++
-		b[1] += outcome(v.Hit)
-		byP[v.P] = b
-		hits += outcome(v.Hit)
-	}
-
-	n := float64(max(len(x), 1))
-	base := hits / n
-	d := Decomposition{Uncertainty: base * (1 - base)}
-	keys := make([]float64, 0, len(byP))
-	for p := range byP {
-		keys = append(keys, p)
-	}
-	slices.Sort(keys) // a fixed order of summation
-
-	for _, p := range keys {
-		k, o := byP[p][0], byP[p][1]/byP[p][0]
-		d.Reliability += k * (p - o) * (p - o) / n
-		d.Resolution += k * (o - base) * (o - base) / n
-	}
-
-	return d
 }
 
 // Bin is one bin of a reliability diagram.

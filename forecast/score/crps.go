@@ -12,13 +12,7 @@ import (
 // J. R. Meteorol. Soc. 140:1917 [source: design section 8]):
 // (1/M) sum|x_i-y| - sum_i (2i-M-1) x_(i) / (M(M-1)). One member scores its
 // absolute error. NaN for no member or a missing y. x is sorted in place.
-func FairCRPS(x []float64, y float64) float64 { return crps(x, y, true) }
-
-// CRPS is the score of the ensemble as it is: the empirical distribution. x is
-// sorted in place.
-func CRPS(x []float64, y float64) float64 { return crps(x, y, false) }
-
-func crps(x []float64, y float64, fair bool) float64 {
+func FairCRPS(x []float64, y float64) float64 {
 	m := len(x)
 	if m == 0 || y != y {
 		return math.NaN()
@@ -34,20 +28,7 @@ func crps(x []float64, y float64, fair bool) float64 {
 	if m == 1 {
 		return abs
 	}
-	if fair {
-		return abs - spread/float64(m*(m-1))
-	}
-	return abs - spread/float64(m*m)
-}
-
-// GaussianCRPS is the score of N(mu, sd) in closed form (Gneiting et al. 2005,
-// Mon. Weather Rev. 133:1098, eq. 5 [from memory]):
-// sd { z (2 Phi(z) - 1) + 2 phi(z) - 1/sqrt(pi) }, z = (y-mu)/sd.
-func GaussianCRPS(mu, sd, y float64) float64 {
-	z := (y - mu) / sd
-	cdf := .5 * math.Erfc(-z/math.Sqrt2)
-	pdf := math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)
-	return sd * (z*(2*cdf-1) + 2*pdf - 1/math.Sqrt(math.Pi))
+	return abs - spread/float64(m*(m-1))
 }
 
 // PIT is the probability integral transform (#x<y + #x=y/2)/M: ties at 0 degC

@@ -98,9 +98,6 @@ func fillAround(x *[24]float64) {
 	}
 }
 
-// Known reports whether the gauge's own days make the shape.
-func (d *Diel) Known() bool { return len(d.days) > 0 }
-
 // Departure is what is added to a daily mean in degC to give the temperature at
 // t for member i: of one of the gauge's own days with a mean within 1 degC, the
 // same day for all hours of a member.

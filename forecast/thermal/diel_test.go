@@ -36,7 +36,7 @@ func TestDielUsesDaysOfLikeMean(t *testing.T) {
 	})
 	day := coldseam.Date{Year: 2025, Month: 4, Day: 20}
 	d := NewDiel(obs, obs[len(obs)-1].At, time.UTC)
-	require.True(t, d.Known())
+	require.NotEmpty(t, d.days)
 	at := day.Add(3).In(time.UTC).Add(16 * time.Hour)
 	for i := range 12 {
 		require.InDelta(t, .5, d.Departure(i, 3.3, at), .03)
@@ -61,7 +61,7 @@ func TestDielStartsAtTheNewestReading(t *testing.T) {
 func TestAssumedShapeAtFreezing(t *testing.T) {
 	t.Parallel()
 	d := NewDiel(nil, time.Date(2025, 1, 5, 0, 0, 0, 0, time.UTC), time.UTC)
-	require.False(t, d.Known())
+	require.Empty(t, d.days)
 	require.Zero(t, d.Departure(0, .3, time.Date(2025, 1, 5, 16, 0, 0, 0, time.UTC)))
 	require.InDelta(t, .7, d.Departure(0, 3, time.Date(2025, 4, 5, 16, 0, 0, 0, time.UTC)), 1e-9)
 }

@@ -44,7 +44,7 @@ func TestNoNumberIsNoGo(t *testing.T) {
 			require.False(t, d.Verdict.ShowsOdds(), "%s %g: %s", name, bad, d.Verdict)
 			require.NotEmpty(t, append(d.Stops, d.Reasons...), name)
 			for _, r := range append(d.Stops, d.Reasons...) {
-				require.True(t, notify.HasSentence(r), "%s: %+v", name, r)
+				require.True(t, hasSentence(r), "%s: %+v", name, r)
 			}
 			_, err := json.Marshal(d)
 			require.NoError(t, err, "%s %g", name, bad)

@@ -497,7 +497,7 @@ func TestReasonsAreData(t *testing.T) {
 
 		for _, r := range append(append(append([]coldseam.Reason(nil), d.Stops...), d.Reasons...), d.Cautions...) {
 			require.Empty(t, r.Text+r.TextSI, "%s: %+v", c.name, r)
-			require.True(t, notify.HasSentence(r), "%s: %+v", c.name, r)
+			require.True(t, hasSentence(r), "%s: %+v", c.name, r)
 			for _, units := range []string{"us", "metric"} {
 				s := notify.ReasonText(r, units, "")
 				require.LessOrEqual(t, len([]rune(s)), 70, s)

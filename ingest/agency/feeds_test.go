@@ -188,12 +188,12 @@ func TestAlertsReadBack(t *testing.T) {
 	hits := map[string]string{}
 	for _, a := range cap.Resolve(all) {
 		for _, r := range Rivers() {
-			if by, ok := cap.Match(a, coldseam.Reach{
+			if by, at := cap.Place(a, coldseam.Reach{
 				GaugeCode:  r.GaugeCode,
 				AlertZones: []string{r.UGC},
 				Lat:        r.Lat,
 				Lon:        r.Lon,
-			}); ok {
+			}); at == cap.Here {
 				hits[r.Name+" "+a.Status] = a.Event + " by " + by
 				require.True(t, a.From.Before(DefaultNow()) && a.End.After(DefaultNow().Add(24*time.Hour)))
 			}

@@ -50,7 +50,7 @@ func FuzzParse(f *testing.F) {
 		for _, a := range b.Alerts {
 			require.NotEmpty(t, a.Identifier)
 			require.NotEmpty(t, a.Status)
-			cap.Match(a, coldseam.Reach{Lat: 45, Lon: -92, GaugeCode: "TAMX1", AlertZones: []string{"XXC011"}})
+			cap.Place(a, coldseam.Reach{Lat: 45, Lon: -92, GaugeCode: "TAMX1", AlertZones: []string{"XXC011"}})
 		}
 		cap.Resolve(b.Alerts)
 	})
@@ -114,9 +114,11 @@ func TestMatchFirstHitWins(t *testing.T) {
 		{"no area", parse(t, "no_end").Alerts[0], coldseam.Reach{Lat: 45, Lon: -92}, "", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			by, ok := cap.Match(c.alert, c.reach)
-			require.Equal(t, c.ok, ok)
-			require.Equal(t, c.by, by)
+			by, at := cap.Place(c.alert, c.reach)
+			require.Equal(t, c.ok, at == cap.Here)
+			if c.ok {
+				require.Equal(t, c.by, by)
+			}
 		})
 	}
 }
@@ -236,8 +238,8 @@ func TestRealDocuments(t *testing.T) {
 	require.NoError(t, err)
 	b, err := cap.Parse(bytes.NewReader(body), ingest.Profile{Name: "x"})
 	require.NoError(t, err)
-	_, in := cap.Match(b.Alerts[0], coldseam.Reach{Lat: 38.5, Lon: -119.9})
-	require.True(t, in, "the polygon is written lat,lon")
+	_, at := cap.Place(b.Alerts[0], coldseam.Reach{Lat: 38.5, Lon: -119.9})
+	require.Equal(t, cap.Here, at, "the polygon is written lat,lon")
 }
 
 // Thousands of messages of one name are told apart in one pass.

@@ -28,18 +28,6 @@ const (
 	wideDeg = 45.0
 )
 
-// Match reports whether an alert is for a reach, and by what: its gauge code
-// in the hydrologic event line, a zone of its list, a polygon or a circle
-// around it; the first that hits. A zone of the list is "UGC=XXC011" or
-// "XXC011". An alert without any usable area matches nothing.
-func Match(a coldseam.Alert, r coldseam.Reach) (by string, ok bool) {
-	by, p := Place(a, r)
-	if p != Here {
-		by = ""
-	}
-	return by, p == Here
-}
-
 // Place tells where an alert holds: here and by what, elsewhere, or not known
 // and why: no area, a damaged or exchanged shape, codes of a kind that the reach
 // has no code of.

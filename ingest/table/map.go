@@ -100,28 +100,6 @@ var dailyColumns = map[string]struct {
 // HandSeries is the series id of hand readings: they never mix with a logger's.
 const HandSeries = "hand"
 
-// HandMap is the layout time,parameter,value,unit,note of readings that people
-// take: a thermometer off the boat, a staff gauge. Times without an offset are
-// those of the zone; the note is kept as a qualifier.
-func HandMap(site, zone string) Map {
-	return Map{
-		Layout:          "long",
-		Delimiter:       ",",
-		DecimalMark:     ".",
-		Header:          1,
-		TimeColumn:      "time",
-		TimeLayout:      "iso",
-		Zone:            zone,
-		Site:            site,
-		ParameterColumn: "parameter",
-		ValueColumn:     "value",
-		UnitColumn:      "unit",
-		QualifierColumn: "note",
-		Statistic:       "instant",
-		SeriesRef:       HandSeries,
-	}
-}
-
 // Check refuses a map that leaves something open, naming the key.
 func (m Map) Check() error {
 	bad := func(key, got, want string) error {

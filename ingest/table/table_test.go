@@ -121,7 +121,22 @@ func TestHandReadings(t *testing.T) {
 	t.Parallel()
 	in := "time,parameter,value,unit,note\n2026-04-10 05:30,water_temp,40.1,degF,\"boat, main seam\"\n2026-04-10T06:00-05:00,stage,2.31,ft,\n"
 	b, _, err := table.Parse(strings.NewReader(in), ingest.Profile{Name: "club"},
-		table.HandMap("TAM-1", "America/Chicago"))
+		table.Map{
+			Layout:          "long",
+			Delimiter:       ",",
+			DecimalMark:     ".",
+			Header:          1,
+			TimeColumn:      "time",
+			TimeLayout:      "iso",
+			Zone:            "America/Chicago",
+			Site:            "TAM-1",
+			ParameterColumn: "parameter",
+			ValueColumn:     "value",
+			UnitColumn:      "unit",
+			QualifierColumn: "note",
+			Statistic:       "instant",
+			SeriesRef:       table.HandSeries,
+		})
 	require.NoError(t, err)
 	require.Len(t, b.Series, 2)
 	require.Equal(t, table.HandSeries, b.Series[0].SeriesRef)

@@ -102,21 +102,3 @@ func (r Recap) shiftWords(units string) []string {
 	}
 	return []string{"The water went " + way + s + ", and stayed."}
 }
-
-// RateInterval is the 80 % interval of a catch rate, fish a rod-hour, for
-// counts whose variance is phi times their mean (1 = Poisson; catches clump, so
-// it is more). It takes the quantiles of a gamma distribution with shape
-// fish/phi + 1/2 [common practice], by the cube-root approximation of Wilson
-// and Hilferty 1931, which is within 2 % from a shape of 0.5 on for the upper
-// end and from 2 on for the lower. Zero hours give NaN.
-func RateInterval(fish int, rodHours, phi float64) (lo, hi float64) {
-	if rodHours <= 0 || phi <= 0 {
-		return math.NaN(), math.NaN()
-	}
-	k := float64(fish)/phi + .5
-	const z90 = 1.2815515655
-	q := func(z float64) float64 {
-		return k * math.Pow(max(1-1/(9*k)+z/(3*math.Sqrt(k)), 0), 3) * phi / rodHours
-	}
-	return q(-z90), q(z90)
-}

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -38,34 +37,4 @@ func TestStory(t *testing.T) {
 	require.Contains(t, r.story("us")[1], "down past")
 	require.Equal(t, []string{"as it was"}, Recap{Story: []string{"as it was"}}.story("us"))
 	require.Empty(t, Recap{}.story("us"))
-}
-
-// TestRateInterval integrates the gamma density between the two ends.
-func TestRateInterval(t *testing.T) {
-	t.Parallel()
-
-	for _, fish := range []int{2, 5, 20, 104} {
-		for _, phi := range []float64{1, 2.5} {
-			lo, hi := RateInterval(fish, 100, phi)
-			k := float64(fish)/phi + .5
-			lg, _ := math.Lgamma(k)
-			below := func(x float64) float64 {
-				const n = 200_000
-				sum, h := 0., x/n
-				for i := range n {
-					u := (float64(i) + .5) * h
-					sum += math.Exp((k-1)*math.Log(u) - u - lg)
-				}
-				return sum * h
-			}
-			require.InDelta(t, .1, below(lo*100/phi), .012, "fish %d", fish)
-			require.InDelta(t, .9, below(hi*100/phi), .006, "fish %d", fish)
-		}
-	}
-
-	lo, hi := RateInterval(0, 50, 1)
-	require.GreaterOrEqual(t, lo, 0.)
-	require.Greater(t, hi, 0.)
-	lo, _ = RateInterval(3, 0, 1)
-	require.True(t, math.IsNaN(lo))
 }

@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -168,8 +169,11 @@ func (s *server) makeTemplate(ctx context.Context) error {
 	}
 	defer c.Close(ctx)
 
-	sum := sha256.Sum256([]byte(store.MigrationText()))
-	s.template = "tmpl_" + hex.EncodeToString(sum[:6])
+	state, err := schemaState()
+	if err != nil {
+		return err
+	}
+	s.template = "tmpl_" + state
 	if _, err := c.Exec(ctx, `SELECT pg_advisory_lock(7263710099)`); err != nil {
 		return err
 	}
@@ -203,6 +207,28 @@ func (s *server) makeTemplate(ctx context.Context) error {
 	}
 	_, err = c.Exec(ctx, `ALTER DATABASE `+half+` RENAME TO `+s.template)
 	return err
+}
+
+// schemaState names what a migrated database holds: the migrations and the
+// sources of store that write into a new database, which stand beside this one.
+func schemaState() (string, error) {
+	_, self, _, _ := runtime.Caller(0)
+	dir := filepath.Dir(filepath.Dir(self))
+	files, err := filepath.Glob(filepath.Join(dir, "migrations", "*.sql"))
+	if err != nil || len(files) == 0 {
+		return "", fmt.Errorf("no migrations beside %s: %w", self, coldseam.ErrNotFound)
+	}
+
+	h := sha256.New()
+	for _, f := range append(files, filepath.Join(dir, "migrate.go"), filepath.Join(dir, "lockdown.go")) {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			return "", err
+		}
+		fmt.Fprintln(h, filepath.Base(f), len(b))
+		h.Write(b)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:6]), nil
 }
 
 func dropOld(ctx context.Context, c *pgx.Conn, keep string) error {
