@@ -206,6 +206,7 @@ func (c *seasonCmd) record() (*season.Record, error) {
 	out := &season.Record{
 		Reach:  season.BareReach(name, c.Lat, c.Lon),
 		Bare:   true,
+		Alone:  true,
 		Days:   days,
 		Loc:    season.SolarZone(c.Lon),
 		Air:    c.Air,

@@ -81,7 +81,7 @@ max_flow_m3s = 20.0
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "tamsen-bend, 2025-02-01")
 	require.Contains(t, out, "flow limit 20.0 m3/s")
-	require.Contains(t, out, "stopped, days: max flow 1")
+	require.Contains(t, out, "stopped, days: over the flow limit 1")
 	require.NotContains(t, out, "one deep hole")
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 //go:embed season.html
@@ -62,7 +63,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 	}
 
 	for _, a := range r.Assumed {
-		p.Assumed = append(p.Assumed, cmp.Or(assumedWords[a], spaced(a)))
+		p.Assumed = append(p.Assumed, cmp.Or(assumedWords[a], notify.CodeName(a)))
 	}
 
 	for i, c := range r.Cells {
@@ -94,7 +95,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 
 // line is a morning in the columns of the list.
 func line(c coldseam.ReplayCell, u Units) []string {
-	return []string{Word(c), odds(c), u.water(c.WaterC), u.flow(c.FlowM3S), tie(c), cmp.Or(spaced(c.Place), "-"),
+	return []string{Word(c), odds(c), u.water(c.WaterC), u.flow(c.FlowM3S), tie(c), cmp.Or(notify.CodeName(c.Place), "-"),
 		cmp.Or(c.Stage, "-"),
 		cmp.Or(strings.Join(plain(why(c)), "; "), "-")}
 }

@@ -47,11 +47,11 @@ func TestText(t *testing.T) {
 	for _, want := range []string{
 		"tamsen-bend, 2031-03-30 to 2031-04-02",
 		"assumed: weather is not on record: none stops",
-		"not replayed: weather, alerts",
+		"not replayed: weather forecast, warnings",
 		"Mar 2031 " + strings.Repeat(" ", 29) + "#g\nApr 2031 sG\n",
 		"of 3 fishable mornings (no stop, water to 55 F): GO 67 %, TOSS-UP 0 %, STAY 33 %",
 		"GO to STAY or back overnight: 2; changes of place: 1, of weight: 1; flow limit 7063 cfs",
-		"stopped, days: max flow 1",
+		"stopped, days: over the flow limit 1",
 		"2031-03-31  (GO)    GO", // what stops allowed that were not all replayed is no GO
 		"2031-04-02  GO      GO",
 	} {
@@ -70,7 +70,7 @@ func TestPageIsWellFormedAndHatched(t *testing.T) {
 	page := b.String()
 	require.Equal(t, 4, strings.Count(page, `class="cell `))
 	require.Equal(t, 2, strings.Count(page, `url(#hatch)`), "the two mornings with a word and not all stops")
-	require.Contains(t, page, "<title>2031-03-30 STOP, GO, 4.0 C, 210.0 m3/s, -, -, -, max flow</title>")
+	require.Contains(t, page, "<title>2031-03-30 STOP, GO, 4.0 C, 210.0 m3/s, -, -, -, over the flow limit</title>")
 	svg := page[strings.Index(page, "<svg"):strings.Index(page, "</svg>")] + "</svg>"
 	for d := xml.NewDecoder(strings.NewReader(svg)); ; {
 		if _, err := d.Token(); err == io.EOF {
@@ -95,7 +95,7 @@ func TestWhatCameAfterAStop(t *testing.T) {
 		}
 		cells = append(cells, c)
 	}
-	require.Equal(t, []string{"rise day 2, 1"}, spells(cells))
+	require.Equal(t, []string{"rose within a day 2, 1"}, spells(cells))
 }
 
 func TestCompareListsWhatChanged(t *testing.T) {

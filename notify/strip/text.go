@@ -12,6 +12,7 @@ import (
 	"text/tabwriter"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 )
 
 // assumedWords say what stands for inputs that nobody kept.
@@ -75,7 +76,7 @@ func Text(w io.Writer, seasons []coldseam.Replay, u Units, days bool) error {
 		fmt.Fprintf(w, "%s, %s to %s, each morning by what was known then\n", r.Reach, r.From, r.To)
 		if i == 0 {
 			for _, a := range r.Assumed {
-				fmt.Fprintf(w, "assumed: %s\n", cmp.Or(assumedWords[a], spaced(a)))
+				fmt.Fprintf(w, "assumed: %s\n", cmp.Or(assumedWords[a], notify.CodeName(a)))
 			}
 			fmt.Fprintf(w, "not replayed: %s\n\n%s\n", cmp.Or(strings.Join(plain(notReplayed(r)), ", "), "nothing"),
 				legend)
@@ -151,13 +152,12 @@ func notReplayed(r coldseam.Replay) []string {
 	return out
 }
 
-// spaced is a code for people.
-func spaced(code string) string { return strings.ReplaceAll(code, "_", " ") }
-
 func plain(codes []string) []string {
-	out := make([]string, len(codes))
-	for i, c := range codes {
-		out[i] = spaced(c)
+	var out []string
+	for _, c := range codes {
+		if n := notify.CodeName(c); !slices.Contains(out, n) {
+			out = append(out, n)
+		}
 	}
 	return out
 }
@@ -274,20 +274,20 @@ func spells(cells []coldseam.ReplayCell) []string {
 			continue
 		}
 
-		for _, code := range c.Stops {
-			if i > 0 && slices.Contains(cells[i-1].Stops, code) {
+		for _, stop := range plain(c.Stops) {
+			if i > 0 && slices.Contains(plain(cells[i-1].Stops), stop) {
 				continue
 			}
-			began[code]++
+			began[stop]++
 			if *cells[i+3].FlowM3S > *c.FlowM3S {
-				higher[code]++
+				higher[stop]++
 			}
 		}
 	}
 
 	keys := slices.Sorted(maps.Keys(began))
 	for i, k := range keys {
-		keys[i] = fmt.Sprintf("%s %d, %d", spaced(k), began[k], higher[k])
+		keys[i] = fmt.Sprintf("%s %d, %d", k, began[k], higher[k])
 	}
 	return keys
 }
@@ -296,13 +296,13 @@ func spells(cells []coldseam.ReplayCell) []string {
 func daysOf(cells []coldseam.ReplayCell, get func(coldseam.ReplayCell) []string) []string {
 	n := map[string]int{}
 	for _, c := range cells {
-		for _, code := range get(c) {
-			n[code]++
+		for _, name := range plain(get(c)) {
+			n[name]++
 		}
 	}
 	keys := slices.SortedFunc(maps.Keys(n), func(a, b string) int { return cmp.Or(n[b]-n[a], cmp.Compare(a, b)) })
 	for i, k := range keys {
-		keys[i] = fmt.Sprintf("%s %d", spaced(k), n[k])
+		keys[i] = fmt.Sprintf("%s %d", k, n[k])
 	}
 	return keys
 }

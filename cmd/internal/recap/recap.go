@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/score"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/chart"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
@@ -459,40 +460,12 @@ func (m *recapMaker) stops() error {
 	for _, x := range got {
 		m.r.Stops = append(m.r.Stops, web.RecapCount{
 			Rule:   x.Rule,
-			What:   ruleWords(x.Rule),
+			What:   notify.CodeName(x.Rule),
 			NoCall: x.Kind == "missing",
 			N:      x.N,
 		})
 	}
 	return err
-}
-
-// ruleWords are a rule's code in the words people use.
-func ruleWords(code string) string {
-	words := map[string]string{
-		"flood_alert": "flood warning or watch", "flood_stage": "flood stage", "max_flow": "over the flow limit",
-		"flow_pct": "very high for the date",
-		"rise":     "rising fast", "dam_cycle": "off the dam's cycle", "ice_breakup": "ice going out",
-		"ice_breakup_flow": "ice going out", "ice_qualifier": "ice, by the agency's marks",
-		"ice_word":       "ice, reported from the river",
-		"ice_cold_water": "ice, by water temperature", "ice_frost": "ice, by frost",
-		"ice_flag_dates": "ice, by the usual dates", "ice_flow_rise": "ice after a break-up",
-		"ice_flag": "gauge flagged for ice", "ice_switch": "ice, the admin's word", "ice_likely": "ice likely",
-		"gust": "gusts", "closed": "closed season", "no_hold_high": "no weight holds, high water",
-		"season_unverified": "season rule not checked within a year", "gauge_silent": "gauge silent",
-		"no_max_flow": "no flow limit set",
-		"ice_unknown": "ice not known", "ice_unknown_record_start": "ice not known",
-		"ice_unknown_water_silent": "ice not known, thermometer silent",
-		"ice_unknown_no_record":    "ice not known, nothing measures it", "alerts_failed": "warnings could not be read",
-		"alerts_stale":   "warnings too old",
-		"alerts_missing": "no warnings feed", "weather_stale": "weather forecast too old",
-		"weather_missing": "no weather forecast",
-		"weather_failed":  "weather forecast could not be read",
-	}
-	if w, ok := words[code]; ok {
-		return w
-	}
-	return strings.ReplaceAll(code, "_", " ")
 }
 
 const sqlOutages = `
