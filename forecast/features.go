@@ -38,6 +38,7 @@ type Features struct {
 
 	FlowModel *flow.Model    // nil = fitted here
 	TempModel *thermal.Model // nil = fitted here
+	NoAir     bool           // what is fitted here meets no air forecast: see thermal.Options
 
 	// TempSite is the gauge whose thermometer Days.WaterC and Water come from;
 	// "" or the reach's own gauge = its own.

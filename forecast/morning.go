@@ -165,7 +165,7 @@ func (w *work) daily() {
 	q.Air = f.airDaily(daily.DefaultHorizon)
 	var err error
 	if f.TempModel == nil {
-		f.TempModel, err = thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool})
+		f.TempModel, err = thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool, NoAir: f.NoAir})
 	}
 	if err == nil {
 		w.tempR, err = f.TempModel.Forecast(q)

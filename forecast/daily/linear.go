@@ -74,8 +74,11 @@ func (n *Normal) Add(x []float64, y, w float64) {
 
 // AddScaled adds k times the equations of o.
 func (n *Normal) AddScaled(o *Normal, k float64) {
-	for i, v := range o.A {
-		n.A[i] += k * v
+	for i := range n.P {
+		a, b := n.A[i*n.P:i*n.P+i+1], o.A[i*n.P:]
+		for j := range a {
+			a[j] += k * b[j]
+		}
 	}
 	for i, v := range o.B {
 		n.B[i] += k * v

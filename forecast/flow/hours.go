@@ -31,6 +31,7 @@ type Hours struct {
 	noons     []time.Time // of the last complete day and those of the members, as the wall shows noon
 	base      float64     // ln of its mean
 	lnQ       [][]float64
+	atNow     [][2]float64 // path and shape of each member at now
 	loc       *time.Location
 	shapes    []shape
 	slope     float64 // of ln q per hour beyond what path and shape explain, at now
@@ -94,6 +95,9 @@ func NewHours(in HoursInput) (*Hours, error) {
 	h.regulated = regulated(days)
 	h.shapes = shapesOf(days)
 	h.steep = steepness(days)
+	for i := range h.lnQ {
+		h.atNow = append(h.atNow, [2]float64{h.path(i, h.now), h.shape(i, h.now)})
+	}
 	h.slope = h.lastSlope(in.Obs)
 	return h, nil
 }
@@ -308,7 +312,7 @@ func (h *Hours) gauge(i int, t time.Time) float64 {
 
 // free is ln of member i's discharge at the gauge without a schedule.
 func (h *Hours) free(i int, t time.Time) float64 {
-	ln := h.path(i, t) - h.path(i, h.now) + h.shape(i, t) - h.shape(i, h.now)
+	ln := h.path(i, t) - h.atNow[i][0] + h.shape(i, t) - h.atNow[i][1]
 	if dt := t.Sub(h.now).Hours(); dt > 0 {
 		ln += h.slope * slopeTau * (1 - math.Exp(-dt/slopeTau)) * math.Exp(-dt/slopeFade)
 	}
@@ -329,8 +333,16 @@ func (h *Hours) Peak(i int, a, b time.Time) float64 {
 // of the member's steepest day.
 func (h *Hours) Rise(i int, a, b time.Time) float64 {
 	m := 0.0
+	var before [6]float64 // of the six hours before, by hour
+	for k := range before {
+		before[k] = h.Flow(i, a.Add(time.Duration(k-6)*time.Hour))
+	}
+	k := 0
 	for t := a; !t.After(b); t = t.Add(time.Hour) {
-		m = max(m, h.Flow(i, t)/h.Flow(i, t.Add(-6*time.Hour))-1)
+		q := h.Flow(i, t)
+		m = max(m, q/before[k]-1)
+		before[k] = q
+		k = (k + 1) % len(before)
 	}
 	day := 0.0
 	for t := a; !t.After(b); t = t.Add(6 * time.Hour) {
@@ -355,7 +367,7 @@ func (h *Hours) lastSlope(obs []coldseam.Observation) float64 {
 		}
 		want := 0.0
 		for i := range h.lnQ {
-			want += (h.path(i, h.now) - h.path(i, o.At) + h.shape(i, h.now) - h.shape(i, o.At)) / float64(len(h.lnQ))
+			want += (h.atNow[i][0] - h.path(i, o.At) + h.atNow[i][1] - h.shape(i, o.At)) / float64(len(h.lnQ))
 		}
 		return (math.Log(h.q/o.Value) - want) / dt
 	}

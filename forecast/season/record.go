@@ -37,6 +37,10 @@ type Record struct {
 	Cost    float64
 	BoxOz   []float64
 	Members int // 0 = as in the service
+
+	// Alone: no other source gives mornings of the same replay, so that without
+	// an air forecast here its models meet none.
+	Alone bool
 }
 
 // What is assumed of a reach that nobody has described [proposal].
@@ -108,7 +112,7 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 		Site: coldseam.Site{ID: r.Reach.Site, Zone: r.Reach.Zone, Lat: r.Reach.Lat, Lon: r.Reach.Lon, DailyOnly: true},
 		Days: past, Archived: true,
 		Species: r.Species, Table: r.Table, Cost: r.Cost, BoxOz: r.BoxOz,
-		Members: r.Members, Seed: Seed(day),
+		Members: r.Members, Seed: Seed(day), NoAir: r.Alone && r.Air == AirClimatology,
 	}
 
 	stamp := max(r.SendAt-readingAgeH*time.Hour, 0)

@@ -32,6 +32,7 @@ func recordOf(t testing.TB, name string, d coldseam.Days, lat, lon float64) *Rec
 	return &Record{
 		Reach:   BareReach(filepath.Base(name), lat, lon),
 		Bare:    true,
+		Alone:   true,
 		Days:    d,
 		SendAt:  4*time.Hour + 45*time.Minute,
 		Loc:     SolarZone(lon),

@@ -14,6 +14,7 @@ type Options struct {
 	Seed     uint64
 	Pool     []coldseam.Days // similar gauges, for short records
 	Cache    *Cache          // shared by the fits of one job; may be nil
+	NoAir    bool            // nothing is learnt for issues with an air forecast: the model meets none
 }
 
 // Model is a fitted model of one river. It is plain data: it marshals to JSON
@@ -107,7 +108,7 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 
 	for g, x := range all {
 		first[g] = x.First
-		for mode, rs := range opt.Cache.outOfFold(x, opt.Training, kinds, opt.Seed) {
+		for mode, rs := range opt.Cache.outOfFold(x, kinds, opt) {
 			n := len(rows[mode])
 			rows[mode] = append(rows[mode], rs...)
 			for k := n; k < len(rows[mode]); k++ {
@@ -120,7 +121,7 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 	}
 
 	for mode := range rows {
-		if len(rows[mode]) < minRows || mode == modeAir && !m.Core.HasAir {
+		if len(rows[mode]) < minRows || mode == modeAir && (opt.NoAir || !m.Core.HasAir) {
 			continue
 		}
 		rc := m.recipe(mode)

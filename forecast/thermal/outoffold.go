@@ -83,8 +83,9 @@ func (c *Cache) core(d coldseam.Days, r *record, tr daily.Training, kinds []heat
 
 // outOfFold makes the rows of one river in both air modes: for each fold of its
 // training years the sources are fitted without it and forecast its days.
-func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKind, seed uint64) [2][]row {
-	key := keyOf(days, tr, kinds, seed)
+func (c *Cache) outOfFold(days coldseam.Days, kinds []heatKind, opt Options) [2][]row {
+	tr, seed := opt.Training, opt.Seed
+	key := keyOf(days, tr, kinds, seed, opt.NoAir)
 	if c != nil {
 		if x, ok := c.rows[key]; ok {
 			return x
@@ -111,7 +112,7 @@ func (c *Cache) outOfFold(days coldseam.Days, tr daily.Training, kinds []heatKin
 			in[y] = true
 		}
 		out[modeNoAir] = append(out[modeNoAir], e.rows(in, false, seed)...)
-		if core.HasAir {
+		if core.HasAir && !opt.NoAir {
 			out[modeAir] = append(out[modeAir], e.rows(in, true, seed)...)
 		}
 	}
