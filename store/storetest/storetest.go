@@ -11,7 +11,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -210,13 +209,23 @@ func (s *server) makeTemplate(ctx context.Context) error {
 }
 
 // schemaState names what a migrated database holds: the migrations and the
-// sources of store that write into a new database, which stand beside this one.
+// sources of store that write into a new database. They are found from the
+// folder of the test that runs.
 func schemaState() (string, error) {
-	_, self, _, _ := runtime.Caller(0)
-	dir := filepath.Dir(filepath.Dir(self))
+	root, err := os.Getwd()
+	if err != nil {
+		return "", err
+	}
+	for root != filepath.Dir(root) {
+		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil {
+			break
+		}
+		root = filepath.Dir(root)
+	}
+	dir := filepath.Join(root, "store")
 	files, err := filepath.Glob(filepath.Join(dir, "migrations", "*.sql"))
 	if err != nil || len(files) == 0 {
-		return "", fmt.Errorf("no migrations beside %s: %w", self, coldseam.ErrNotFound)
+		return "", fmt.Errorf("no migrations in %s: %w", dir, coldseam.ErrNotFound)
 	}
 
 	h := sha256.New()
