@@ -84,7 +84,7 @@ var application = map[string][]string{
 	"doctor":   {"config", "env", "feeds", "mailing", "morning", "parts"},
 	"setup":    {"config", "env", "feeds", "mailing", "morning", "parts", "triplog"},
 	"admin":    {"config", "env", "mailing", "parts", "setup"},
-	"clubtest": {"club", "config", "democlub", "env", "mailing", "triplog"}, // for tests
+	"clubtest": {"club", "config", "democlub", "env", "parts", "triplog"}, // for tests
 }
 
 // direct is the list of direct requirements of go.mod; a new one needs a

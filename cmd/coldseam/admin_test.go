@@ -8,10 +8,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store"
@@ -103,7 +103,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 		[]byte("state_dir = '"+dir+"'\n[club]\nname = 'Alder Club'\nzone = 'America/Chicago'\n"), 0o600))
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	service, err := club.New(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
+	service, err := parts.Open(ctx, cfg, env.Options{Migrate: true, Alone: true, FastPG: true})
 	require.NoError(t, err)
 	closed := false
 	defer func() {
@@ -113,19 +113,19 @@ func TestCommandsBesideTheService(t *testing.T) {
 	}()
 
 	// A second service on the directory is refused; commands are not.
-	_, err = club.New(ctx, cfg, env.Options{Migrate: true, Alone: true})
+	_, err = parts.Open(ctx, cfg, env.Options{Migrate: true, Alone: true})
 	require.ErrorContains(t, err, "in use by another process")
 	status, out, errs := command(t, "subscriber", "add", "bow@alder.net", "--confirmed", "--config", path)
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "member 1")
 
-	subs, err := service.DB.Subscribers(ctx, store.SubConfirmed)
+	subs, err := service.Env.DB.Subscribers(ctx, store.SubConfirmed)
 	require.NoError(t, err)
 	require.Len(t, subs, 1, "the service sees it at once")
 	status, out, errs = command(t, "backup", "--config", path)
 	require.Zero(t, status, errs)
 	require.Contains(t, out, "verified")
-	require.NoError(t, service.DB.Ping(ctx), "the service goes on")
+	require.NoError(t, service.Env.DB.Ping(ctx), "the service goes on")
 	service.Close()
 	closed = true
 

@@ -52,7 +52,7 @@ func (c *briefCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 	if c.Hold || c.Release {
 		return c.hold(ctx, s, a)
 	}
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := a.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
 	return c.show(ctx, s.Out, a)
@@ -64,13 +64,13 @@ func (c *briefCmd) hold(ctx context.Context, s *env.Streams, a *parts.Parts) err
 	}
 	e := store.Edit{Who: "coldseam brief", Why: c.Reason}
 	if c.Hold {
-		if err := a.DB.Hold(ctx, e); err != nil {
+		if err := a.Env.DB.Hold(ctx, e); err != nil {
 			return err
 		}
 		fmt.Fprintln(s.Out, "sending is held; nothing goes out until `coldseam brief --release`")
 		return nil
 	}
-	if err := a.DB.Release(ctx, e); err != nil {
+	if err := a.Env.DB.Release(ctx, e); err != nil {
 		return err
 	}
 	fmt.Fprintln(s.Out, "sending goes on; what is past its deadline stays unsent")
@@ -114,11 +114,11 @@ func (c *briefCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) error 
 // reaches are those asked for; a bare gauge stands for itself.
 func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reach, error) {
 	if c.Site != "" {
-		site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
+		site, err := a.Env.DB.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
-			return nil, a.NoSite(ctx, err)
+			return nil, a.Env.NoSite(ctx, err)
 		}
-		all, err := a.DB.Reaches(ctx)
+		all, err := a.Env.DB.Reaches(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -133,14 +133,14 @@ func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reac
 	}
 
 	if c.Reach != "" {
-		r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
+		r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 		if err != nil {
-			return nil, a.NoReach(ctx, err)
+			return nil, a.Env.NoReach(ctx, err)
 		}
 		return []coldseam.Reach{r}, nil
 	}
 
-	return a.DB.Reaches(ctx)
+	return a.Env.DB.Reaches(ctx)
 }
 
 // bareReach is a gauge that no reach is entered for: no spot, no limit, no
@@ -166,14 +166,14 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 	r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
-	now, morning, replay := a.Now(), coldseam.DateOf(a.Now().In(loc)), false
+	now, morning, replay := a.Env.Now(), coldseam.DateOf(a.Env.Now().In(loc)), false
 
 	if c.AsOf != "" {
 		d, err := coldseam.ParseDate(c.AsOf)
 		if err != nil {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, err.Error())
 		}
-		at, err := notify.SendAt(d, a.Config.Club.SendAt, loc)
+		at, err := notify.SendAt(d, a.Env.Config.Club.SendAt, loc)
 		if err != nil {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
@@ -186,12 +186,12 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 		if at.After(now) { // a morning to come is told from what is known now
 			at = now
 		}
-		lived, err := a.DB.LivedFrom(ctx, r.Site)
+		lived, err := a.Env.DB.LivedFrom(ctx, r.Site)
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 		}
 
-		then, err2 := a.DB.ReachAt(ctx, r.ID, at) // before its first edit today's stands
+		then, err2 := a.Env.DB.ReachAt(ctx, r.ID, at) // before its first edit today's stands
 		if err2 != nil && !errors.Is(err2, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err2
 		}
@@ -205,26 +205,26 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 	if replay {
 		return replayed(ctx, a, r, morning)
 	}
-	f, err := a.Features(ctx, r, morning, now, false)
+	f, err := a.Morning.Features(ctx, r, morning, now, false)
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
 	}
 
 	fitted := f.FlowModel == nil || f.TempModel == nil
-	m, err := a.Computed(ctx, f)
+	m, err := a.Morning.Computed(ctx, f)
 	if err != nil {
 		return coldseam.Brief{}, f, m, err
 	}
 
 	notify.SetWording(&m.Brief)
 	if fitted && c.AsOf == "" { // the next call need not fit again
-		if err := a.SaveModels(ctx, r, m); err != nil {
+		if err := a.Morning.SaveModels(ctx, r, m); err != nil {
 			return m.Brief, f, m, err
 		}
 	}
 
 	if c.Save {
-		err = a.SaveMorning(ctx, &m)
+		err = a.Morning.SaveMorning(ctx, &m)
 	}
 	return m.Brief, f, m, err
 }
@@ -233,7 +233,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 // `coldseam season`, which says so and gives no word.
 func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
 	day coldseam.Date) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
-	src, err := morning.NewPastMornings(ctx, a.Maker, r, season.AirClimatology)
+	src, err := morning.NewPastMornings(ctx, a.Morning, r, season.AirClimatology)
 	if err != nil {
 		return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
 	}
@@ -252,7 +252,7 @@ func (c *briefCmd) print(w io.Writer, a *parts.Parts, b coldseam.Brief, f foreca
 		enc.SetIndent("", "  ")
 		return enc.Encode(b)
 	}
-	for _, line := range notify.Text(a.ForStranger(b), coldseam.Preferences{Units: c.Units}) {
+	for _, line := range notify.Text(a.Mail.ForStranger(b), coldseam.Preferences{Units: c.Units}) {
 		fmt.Fprintln(w, line)
 	}
 	for _, line := range oldModels(m, f.Now) {
@@ -310,22 +310,22 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 // subscriber's mail.
 func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, briefs []coldseam.Brief) error {
 	mailing.SortBriefs(briefs)
-	payload, err := notify.Content{Club: "TEST " + a.Config.Club.Name, Briefs: briefs}.Marshal()
+	payload, err := notify.Content{Club: "TEST " + a.Env.Config.Club.Name, Briefs: briefs}.Marshal()
 	if err != nil {
 		return err
 	}
 
-	now := a.Now()
+	now := a.Env.Now()
 	l := coldseam.Letter{
 		Kind:       coldseam.MailMorning,
-		LocalDate:  coldseam.DateOf(now.In(env.Zone(a.Config.Club.Zone))),
+		LocalDate:  coldseam.DateOf(now.In(env.Zone(a.Env.Config.Club.Zone))),
 		CreatedAt:  now,
 		Payload:    payload,
 		Subscriber: coldseam.Subscriber{Email: c.Mail, Prefs: coldseam.Preferences{Units: c.Units}},
 		Deadline:   now.Add(time.Hour),
 		State:      coldseam.MailClaimed,
 	}
-	s := a.Sender(mailing.WorkerName(0))
+	s := a.Mail.Sender(mailing.WorkerName(0))
 	s.Outbox = &mailing.OneLetter{L: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil {

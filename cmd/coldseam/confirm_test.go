@@ -25,7 +25,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	spoil := func(o *coldseam.Observation) { o.Flag |= coldseam.Equipment }
 	brief := func() coldseam.Brief {
 		v.Clock.Forward(v.Now().Add(time.Second))
-		b, err := v.MakeBrief(ctx, r, clubtest.Saturday)
+		b, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 		return b
 	}

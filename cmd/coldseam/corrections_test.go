@@ -178,7 +178,7 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 				if c.later != nil {
 					c.later(&b)
 				}
-				_, err := v.SaveTold(t.Context(), b)
+				_, err := v.Mail.SaveTold(t.Context(), b)
 				require.NoError(t, err)
 				v.sendAll(t)
 				c.at = c.at.Add(time.Minute)
@@ -210,10 +210,10 @@ func (v *town) tellTamsen(t *testing.T) {
 func (v *town) queueTamsen(t *testing.T) {
 	t.Helper()
 	v.Clock.Forward(clubtest.MorningAt(4, 40))
-	_, err := v.SaveTold(t.Context(), onTamsen(v.Now()))
+	_, err := v.Mail.SaveTold(t.Context(), onTamsen(v.Now()))
 	require.NoError(t, err)
 	v.Clock.Forward(clubtest.MorningAt(4, 46))
-	_, wait, err := v.QueueMornings(t.Context(), v.Now())
+	_, wait, err := v.Mail.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	require.Empty(t, wait)
 }
@@ -294,7 +294,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				v.Clock.Forward(c.at.Add(-time.Minute))
 				b := onTamsen(v.Now())
 				c.later(&b)
-				_, err := v.SaveTold(t.Context(), b)
+				_, err := v.Mail.SaveTold(t.Context(), b)
 				require.NoError(t, err)
 			}
 
@@ -331,9 +331,9 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
 	v.Clock.Forward(evening(18, 40))
 	prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
-	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
+	require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
 	v.Clock.Forward(evening(19, 10))
-	_, err := v.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
+	_, err := v.Mail.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Empty(t, v.Letters(t))
@@ -365,7 +365,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	// for a notice.
 	v.Clock.Forward(evening(18, 40))
 	dusk := tomorrow(coldseam.Stop, evening(17, 2))
-	require.NoError(t, v.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
+	require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.sendAll(t)
 	require.Len(t, v.Letters(t)["one@h.example"], 1)
 }
@@ -397,7 +397,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 				return b
 			}
 			prev := made(coldseam.Go, c.at.Add(-6*time.Hour))
-			require.NoError(t, v.QueueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
+			require.NoError(t, v.Mail.QueueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
 			require.Equal(t, c.want, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
 		})
 	}
@@ -436,18 +436,18 @@ func TestMissedMorningAlarms(t *testing.T) {
 			}
 
 			v.Clock.Forward(clubtest.MorningAt(9, 59))
-			require.NoError(t, v.Healthy(t.Context()))
+			require.NoError(t, v.Mail.Healthy(t.Context()))
 			v.Clock.Forward(clubtest.MorningAt(13, 0))
-			require.NoError(t, v.Watch(t.Context(), v.Now()))
+			require.NoError(t, v.Mail.Watch(t.Context(), v.Now()))
 			alarms := v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'alarm' AND reach_id = 'deadline'`)
 			if c.want {
 				require.Equal(t, 1, alarms)
-				require.ErrorContains(t, v.Healthy(t.Context()), "0 of 1 morning mails sent")
+				require.ErrorContains(t, v.Mail.Healthy(t.Context()), "0 of 1 morning mails sent")
 				return
 			}
 
 			require.Zero(t, alarms)
-			require.NoError(t, v.Healthy(t.Context()))
+			require.NoError(t, v.Mail.Healthy(t.Context()))
 		})
 	}
 }

@@ -66,20 +66,20 @@ type demo struct {
 	log    *slog.Logger
 	ag     *agency.Agency
 	sink   *sink.Server
-	app    *club.App
+	parts  *parts.Parts
 	cfg    config.Config
 	clock  *democlub.Clock
 	day    coldseam.Date
 	briefs []coldseam.Brief
-	srv    *club.Running
+	srv    *club.App // while it runs
 }
 
 func (d *demo) close() {
 	if d.srv != nil {
 		d.srv.Stop()
 	}
-	if d.app != nil {
-		d.app.Close()
+	if d.parts != nil {
+		d.parts.Close()
 	}
 	if d.sink != nil {
 		d.sink.Close()
@@ -146,16 +146,16 @@ func (d *demo) database(ctx context.Context) error {
 	d.cfg.PublicURL = "http://" + d.cfg.Listen
 	l.Close()
 	start := time.Now()
-	if d.app, err = club.New(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true,
+	if d.parts, err = parts.Open(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true,
 		TokenKey: key}); err != nil {
 		return err
 	}
 	d.say("database", "private Postgres, migrated, in %.1f s", time.Since(start).Seconds())
 
-	if err := d.app.SyncRivers(ctx); err != nil {
+	if err := d.parts.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
-	ages, err := d.app.DB.FeedAges(ctx)
+	ages, err := d.parts.Env.DB.FeedAges(ctx)
 	if err != nil {
 		return err
 	}
@@ -164,19 +164,19 @@ func (d *demo) database(ctx context.Context) error {
 	}
 
 	for _, m := range demoSubscribers {
-		s, _, err := d.app.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches,
+		s, _, err := d.parts.Env.DB.AddSubscriber(ctx, m.email, m.name, coldseam.Preferences{Reaches: m.reaches,
 			Zone: d.cfg.Club.Zone, Units: m.units})
 		if err != nil {
 			return err
 		}
 		if s.State == "pending" {
-			if err := d.app.DB.Confirm(ctx, s.ID); err != nil {
+			if err := d.parts.Env.DB.Confirm(ctx, s.ID); err != nil {
 				return err
 			}
 		}
 	}
 
-	n, err := triplog.Enter(ctx, d.app.Env, democlub.Log)
+	n, err := triplog.Enter(ctx, d.parts.Env, democlub.Log)
 	if n > 0 {
 		d.say("club", "%d members, %d trips in the log, all invented", len(demoSubscribers), n)
 	}
@@ -194,13 +194,13 @@ func demoListener() (net.Listener, error) {
 // fetch brings the past home, then shows that nothing is stored twice and that
 // a revision keeps both values.
 func (d *demo) fetch(ctx context.Context) error {
-	t, err := d.app.Backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), morning.HistoryBack, nil)
+	t, err := d.parts.Feeds.Backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), morning.HistoryBack, nil)
 	d.say("fetch", "%d feeds, %d rows read, %d new, %d revised%s", t.Feeds, t.Rows, t.Added, t.Revised, problems(err))
-	t, err = d.app.FetchAll(ctx)
+	t, err = d.parts.Feeds.FetchAll(ctx)
 	d.say("again", "%d feeds, %d unchanged, %d new, %d revised%s", t.Feeds, t.Unchanged, t.Added, t.Revised,
 		problems(err))
 	d.ag.Revise()
-	t, err = d.app.FetchAll(ctx)
+	t, err = d.parts.Feeds.FetchAll(ctx)
 	d.say("later", "the agency corrected values: %d new, %d revised, old and new kept with the time each was known%s",
 		t.Added, t.Revised, problems(err))
 	return nil
@@ -219,7 +219,7 @@ func (d *demo) brief(ctx context.Context) error {
 	loc := env.Zone(d.cfg.Club.Zone)
 	d.day = coldseam.DateOf(d.clock.Now().In(loc))
 	var err error
-	d.briefs, err = d.app.MakeAll(ctx, d.day)
+	d.briefs, err = d.parts.Morning.MakeAll(ctx, d.day)
 	mailing.SortBriefs(d.briefs)
 	for _, b := range d.briefs {
 		why := ""
@@ -240,18 +240,19 @@ func (d *demo) mail(ctx context.Context) error {
 		return err
 	}
 	d.clock.Forward(at)
-	before, _, err := d.app.Mornings(ctx, d.day)
+	before, _, err := d.parts.Mail.Mornings(ctx, d.day)
 	if err != nil {
 		return err
 	}
 
-	if d.srv, err = d.app.Start(ctx); err != nil {
+	d.srv = club.New(d.parts)
+	if err := d.srv.Start(ctx); err != nil {
 		return err
 	}
-	if err := settled(ctx, d.app.Parts, d.day, 40*time.Second); err != nil {
+	if err := settled(ctx, d.parts, d.day, 40*time.Second); err != nil {
 		return err
 	}
-	after, _, err := d.app.Mornings(ctx, d.day)
+	after, _, err := d.parts.Mail.Mornings(ctx, d.day)
 	if err != nil {
 		return err
 	}
@@ -287,11 +288,11 @@ func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.
 	defer t.Stop()
 
 	for {
-		_, total, err := a.Mornings(ctx, day)
+		_, total, err := a.Mail.Mornings(ctx, day)
 		if err != nil {
 			return err
 		}
-		counts, err := a.DB.MailCounts(ctx, coldseam.MailMorning, day)
+		counts, err := a.Env.DB.MailCounts(ctx, coldseam.MailMorning, day)
 		if err != nil {
 			return err
 		}
@@ -314,7 +315,7 @@ func (d *demo) serve(ctx context.Context) error {
 	} else if text != "" {
 		fmt.Fprintf(d.out.Out, "\n%s\n", text)
 	}
-	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.app.Links.River("tamsen-bend"))
+	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.parts.Mail.Links.River("tamsen-bend"))
 	fmt.Fprintf(d.out.Out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
 	if d.cmd.Once {
 		return nil

@@ -31,7 +31,7 @@ func TestUnreadableBriefStopsNoOtherRiver(t *testing.T) {
 		require.NoError(t, err)
 	}
 
-	n, wait, err := v.QueueMornings(t.Context(), clubtest.MorningAt(5, 30)) // patience is over
+	n, wait, err := v.Mail.QueueMornings(t.Context(), clubtest.MorningAt(5, 30)) // patience is over
 	require.NoError(t, err)
 	require.Equal(t, 3, n)
 	require.Equal(t, []mailing.BriefKey{{Reach: "brandt-ledge", Day: clubtest.Saturday},

@@ -9,7 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest/agency"
@@ -27,14 +26,14 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	v.History(t)
 
 	// Fetched again, nothing is new; a correction keeps both versions.
-	again, err := v.FetchAll(ctx)
+	again, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	require.Zero(t, again.Added)
 	require.Zero(t, again.Revised)
 	before := v.Now()
 	v.Clock.Forward(before.Add(time.Second))
 	v.Agency.Revise()
-	later, err := v.FetchAll(ctx)
+	later, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	require.Positive(t, later.Revised)
 	old, err := v.DB.History(ctx, "northgauge:NG-1001", coldseam.Discharge, coldseam.Instant, before.Add(-72*time.Hour),
@@ -52,7 +51,7 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	}
 	require.Positive(t, changed, "the correction is seen only by who asks after it came")
 
-	briefs, err := v.MakeAll(ctx, clubtest.Saturday)
+	briefs, err := v.Morning.MakeAll(ctx, clubtest.Saturday)
 	require.NoError(t, err)
 	verdicts := map[coldseam.ReachID]coldseam.Brief{}
 	for _, b := range briefs {
@@ -124,14 +123,14 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 		GaugeCodes: []string{"TAMX1"},
 		KnownAt:    now.Add(-time.Second),
 	}}))
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 
 	for range 3 { // later issues repeat the stop; the mail does not
 		v.Clock.Forward(v.Now().Add(15 * time.Minute))
-		_, err = v.MakeAll(ctx, clubtest.Saturday)
+		_, err = v.Morning.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
-		_, err = v.Sender("test").Run(ctx, 100)
+		_, err = v.Mail.Sender("test").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 
@@ -144,7 +143,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	require.NotRegexp(t, `\bin 10\b`, clubtest.Text(t, second))
 
 	// Page and calendar show the same word.
-	board, err := club.Pages{App: v.App}.Board(ctx)
+	board, err := v.Mail.Board(ctx)
 	require.NoError(t, err)
 	for _, b := range board {
 		if b.Reach == "tamsen-bend" {
@@ -164,12 +163,12 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 
 	v.Agency.ScriptForever("/edr/", agency.Step{Status: 500})
-	v.Fetcher.RetryWait = time.Millisecond
-	tally, err := v.FetchAll(ctx)
+	v.Feeds.Fetcher.RetryWait = time.Millisecond
+	tally, err := v.Feeds.FetchAll(ctx)
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	require.Equal(t, 1, tally.Failed)
 	require.Greater(t, tally.Feeds, 4, "the other feeds were asked all the same")
-	briefs, err := v.MakeAll(ctx, clubtest.Saturday)
+	briefs, err := v.Morning.MakeAll(ctx, clubtest.Saturday)
 	require.NoError(t, err)
 	require.Len(t, briefs, 3)
 

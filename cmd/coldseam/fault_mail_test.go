@@ -84,10 +84,10 @@ func TestReportsComeHome(t *testing.T) {
 	left := v.Join(t, "leaves@home.example", coldseam.Preferences{})
 	policy := v.Join(t, "policy@home.example", coldseam.Preferences{})
 	boxed := v.Join(t, "boxed@home.example", coldseam.Preferences{})
-	inbox, stop, err := v.StartInbox(ctx)
+	inbox, stop, err := v.Mail.StartInbox(ctx)
 	require.NoError(t, err)
 	t.Cleanup(stop)
-	tok, domain := v.Links.Tokens, v.Config.Mail.BounceDomain
+	tok, domain := v.Mail.Links.Tokens, v.Config.Mail.BounceDomain
 	state := func(id int64) string {
 		s, err := v.DB.Subscriber(ctx, id)
 		require.NoError(t, err)
@@ -121,7 +121,7 @@ func TestReportsComeHome(t *testing.T) {
 		strings.ReplaceAll(dsnText("x", "5.1.10", "550 5.1.10 gone"), "\r\n", "\n")
 	require.NoError(t, os.WriteFile(v.Config.Mail.BounceFile, []byte(box), 0o600))
 	for range 3 {
-		require.NoError(t, v.DrainBounces(ctx))
+		require.NoError(t, v.Mail.DrainBounces(ctx))
 	}
 	require.Equal(t, "suppressed", state(boxed))
 	left2, err := filepath.Glob(v.Config.Mail.BounceFile + "*")
@@ -137,7 +137,7 @@ func TestReportsComeHome(t *testing.T) {
 func (v *town) runTick(t *testing.T) {
 	t.Helper()
 	ctx := t.Context()
-	require.NoError(t, v.Tick(ctx, v.Now()))
+	require.NoError(t, v.App.Tick(ctx, v.Now()))
 	v.work(t)
 }
 
@@ -219,10 +219,10 @@ func TestMissingInputReplacesGo(t *testing.T) {
 
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
 	v.Agency.ScriptForever("/", agency.Step{Status: 503})
-	v.Fetcher.RetryWait = time.Millisecond
+	v.Feeds.Fetcher.RetryWait = time.Millisecond
 	for v.Now().Before(clubtest.MorningAt(10, 0)) && len(v.Letters(t)["one@home.example"]) == 1 {
 		v.Clock.Forward(v.Now().Add(30 * time.Minute))
-		_, err := v.MakeAll(ctx, clubtest.Saturday)
+		_, err := v.Morning.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
@@ -240,17 +240,17 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	v := newReadyTown(t, nil)
 	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Clock.Forward(clubtest.MorningAt(4, 45))
-	n, _, err := v.QueueMornings(ctx, v.Now())
+	n, _, err := v.Mail.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	require.Equal(t, 1, n)
 	v.Clock.Forward(clubtest.MorningAt(5, 20))
 
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{flood(agency.ProfileAlerts, v.Now())}))
-	_, err = v.FetchAll(ctx)
+	_, err = v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {
 		v.Clock.Forward(v.Now().Add(15 * time.Minute))
-		_, err = v.MakeAll(ctx, clubtest.Saturday)
+		_, err = v.Morning.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
 		v.sendAll(t)
 	}
@@ -276,11 +276,11 @@ func TestClockJumps(t *testing.T) {
 		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	now := clubtest.MorningAt(4, 46)
-	v.App.Now = func() time.Time { return now }
+	v.Now = func() time.Time { return now }
 
 	look := func(jump time.Duration) {
 		now = now.Add(jump)
-		_, _, err := v.QueueMornings(ctx, now)
+		_, _, err := v.Mail.QueueMornings(ctx, now)
 		require.NoError(t, err)
 		_, err = v.DB.Sweep(ctx, now)
 		require.NoError(t, err)
@@ -300,7 +300,7 @@ func TestClockJumps(t *testing.T) {
 
 	// A mail that waits when the clock jumps a day is never sent late.
 	late := v.Join(t, "late@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
-	_, _, err := v.QueueMornings(ctx, now)
+	_, _, err := v.Mail.QueueMornings(ctx, now)
 	require.NoError(t, err)
 	before := v.Sink.Count()
 	now = now.Add(24 * time.Hour)
@@ -330,12 +330,12 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.Clock.Forward(clubtest.MorningAt(4, 45))
-	_, _, err := v.QueueMornings(ctx, v.Now())
+	_, _, err := v.Mail.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 
 	tries := 0
 	for range 8 { // runs of one worker follow one another, as jobs do
-		tl, err := v.Sender("test").Run(ctx, 10)
+		tl, err := v.Mail.Sender("test").Run(ctx, 10)
 		tries += tl.Connections
 		if err != nil {
 			require.ErrorIs(t, err, notify.ErrBreaker)
@@ -348,8 +348,8 @@ func TestBreakerStopsAndTells(t *testing.T) {
 		`SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state IN ('pending', 'deferred')`), "kept")
 	for range 3 {
 		v.Clock.Forward(v.Now().Add(time.Minute))
-		require.NoError(t, v.Watch(ctx, v.Now()))
-		_, err = v.Sender("admin").Run(ctx, 100)
+		require.NoError(t, v.Mail.Watch(ctx, v.Now()))
+		_, err = v.Mail.Sender("admin").Run(ctx, 100)
 		require.NoError(t, err)
 	}
 
@@ -409,13 +409,13 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				return
 			}
 
-			_, _, err = v.QueueMornings(ctx, v.Now())
+			_, _, err = v.Mail.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
-			_, err = v.Sender("test").Run(ctx, 10)
+			_, err = v.Mail.Sender("test").Run(ctx, 10)
 			if err != nil {
 				require.ErrorIs(t, err, notify.ErrBreaker)
-				require.NoError(t, v.Watch(ctx, v.Now()))
-				_, err = v.Sender("admin").Run(ctx, 10)
+				require.NoError(t, v.Mail.Watch(ctx, v.Now()))
+				_, err = v.Mail.Sender("admin").Run(ctx, 10)
 				require.NoError(t, err)
 				require.NotEmpty(t, v.Letters(t)[v.Config.Club.AdminEmail])
 			}

@@ -70,7 +70,7 @@ func ownPostgresIn(t *testing.T, from string, o localpg.Options) (*localpg.Serve
 // sendAll lets one worker empty the outbox.
 func (v *town) sendAll(t *testing.T) {
 	t.Helper()
-	_, err := v.Sender("test").Run(t.Context(), 1000)
+	_, err := v.Mail.Sender("test").Run(t.Context(), 1000)
 	require.NoError(t, err)
 }
 
@@ -174,7 +174,7 @@ func (v *town) nothingLeft(t testing.TB) {
 func (v *town) healthAnswers(t testing.TB) {
 	t.Helper()
 	began := time.Now()
-	_ = v.Healthy(context.Background())
+	_ = v.Mail.Healthy(context.Background())
 	require.Less(t, time.Since(began), mailing.HealthTimeout+2*time.Second, "I6: the health page hangs")
 }
 

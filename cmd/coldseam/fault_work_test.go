@@ -23,17 +23,17 @@ func (v *town) do(ctx context.Context, kind, raw string) error {
 		if err := json.Unmarshal([]byte(raw), &a); err != nil {
 			return err
 		}
-		return v.FetchJob(ctx, a)
+		return v.App.FetchJob(ctx, a)
 	case "brief":
 		var a store.BriefArgs
 		if err := json.Unmarshal([]byte(raw), &a); err != nil {
 			return err
 		}
-		return v.BriefJob(ctx, a)
+		return v.App.BriefJob(ctx, a)
 	case "upkeep":
-		return v.UpkeepJob(ctx, store.UpkeepArgs{})
+		return v.App.UpkeepJob(ctx, store.UpkeepArgs{})
 	case "mail":
-		if _, err := v.Sender("job").Run(ctx, 50); !errors.Is(err, coldseam.ErrUnavailable) {
+		if _, err := v.Mail.Sender("job").Run(ctx, 50); !errors.Is(err, coldseam.ErrUnavailable) {
 			return err
 		}
 	}
@@ -48,7 +48,7 @@ func (v *town) dieAt(ctx context.Context, step string) bool {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		s := v.Sender("dies at " + step)
+		s := v.Mail.Sender("dies at " + step)
 		s.Fail = func(at string) {
 			if at == step {
 				died = true

@@ -23,7 +23,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	r := v.ReachOf(t, "tamsen-bend")
 	r.UpstreamSites = []coldseam.SiteID{"northgauge:SILENT", "northgauge:NG-1003"}
 	require.NoError(t, v.DB.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
-	require.NoError(t, v.Refit(ctx, r.Site))
+	require.NoError(t, v.Morning.Refit(ctx, r.Site))
 	m, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)
 
@@ -44,7 +44,7 @@ func TestRefitKnowsUpstreamAndVersions(t *testing.T) {
 	// A new version beside the old one, which stays readable as of its time.
 	at := v.Now()
 	v.Clock.Forward(at.Add(8 * env.Day))
-	require.NoError(t, v.Refit(ctx, r.Site))
+	require.NoError(t, v.Morning.Refit(ctx, r.Site))
 	again, err := v.DB.Model(ctx, string(r.Site), "flow", v.Now())
 	require.NoError(t, err)
 	require.NotEqual(t, m.MadeAt, again.MadeAt)

@@ -14,7 +14,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
@@ -32,7 +31,7 @@ import (
 
 func (v *town) featuresOf(t *testing.T, r coldseam.Reach) forecast.Features {
 	t.Helper()
-	f, err := v.Features(t.Context(), r, clubtest.Saturday, v.Now(), false)
+	f, err := v.Morning.Features(t.Context(), r, clubtest.Saturday, v.Now(), false)
 	require.NoError(t, err)
 	return f
 }
@@ -226,7 +225,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	require.NoError(t, err)
 
 	cfg.StateDir, cfg.Mail.SMTP = v.Config.StateDir, v.Config.Mail.SMTP
-	v.Config, v.Fetcher.Profiles = cfg, cfg.Placed()
+	v.Config, v.Feeds.Fetcher.Profiles = cfg, cfg.Placed()
 	require.NoError(t, v.SyncRivers(ctx))
 	r := v.ReachOf(t, "tamsen-bend")
 	require.Equal(t, coldseam.SiteID("northflow:TAMX"), r.AgencySite)
@@ -242,7 +241,7 @@ func TestAgencyFlowForecastFromFeedToBrief(t *testing.T) {
 	}
 
 	require.Equal(t, 10*env.Day, flowFeed.Ahead, "asked for the days to come")
-	res, err := v.FetchOne(ctx, flowFeed, flowFeed.Request(v.Now()))
+	res, err := v.Feeds.FetchOne(ctx, flowFeed, flowFeed.Request(v.Now()))
 	require.NoError(t, err)
 	require.Positive(t, res.Rows)
 	f := v.featuresOf(t, r)
@@ -294,10 +293,10 @@ func TestRainIsLearntFromTheArchive(t *testing.T) {
 	}
 	storms(0, 99)
 
-	require.NoError(t, v.FitRain(ctx, r, f))
+	require.NoError(t, v.Morning.FitRain(ctx, r, f))
 	require.Nil(t, v.featuresOf(t, r).RainTerm, "99 storms are not 100")
 	storms(99, 101)
-	require.NoError(t, v.FitRain(ctx, r, f))
+	require.NoError(t, v.Morning.FitRain(ctx, r, f))
 	g := v.featuresOf(t, r)
 	require.NotNil(t, g.RainTerm)
 	require.Equal(t, 101, g.RainTerm.N)
@@ -370,7 +369,7 @@ func TestWaveOddsLearnFromTheLog(t *testing.T) {
 	require.NoError(t, err)
 	require.InDelta(t, .6, said[first], 1e-9)
 	require.NotContains(t, said, first.Add(-1), "odds of another kind of wave are not scored")
-	require.NoError(t, v.Recalibrate(ctx))
+	require.NoError(t, v.Morning.Recalibrate(ctx))
 
 	f := v.featuresOf(t, r)
 	require.GreaterOrEqual(t, f.Recal.N, 70)
@@ -423,16 +422,16 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	v := servingTown(t)
 	ctx := t.Context()
 	asked := func() int { return v.Count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'refit'`) }
-	_, err := v.MakeAll(ctx, clubtest.Saturday) // fits what has no model yet
+	_, err := v.Morning.MakeAll(ctx, clubtest.Saturday) // fits what has no model yet
 	require.NoError(t, err)
 	before := asked()
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
 	v.Clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
 	week := clubtest.Saturday.Add(7)
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
 }
 
@@ -456,12 +455,12 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	old, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
 	v.Clock.Forward(v.Now().Add(30 * time.Hour))
-	_, err = v.FetchAll(ctx)
+	_, err = v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 
 	for i := range v.Config.Reaches {
@@ -473,7 +472,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 
 	require.NoError(t, v.SyncRivers(ctx))
 	held, start := true, clubtest.Saturday.Add(-1).At(7*time.Hour, env.Zone(old.Zone))
-	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, coldseam.Trip{
+	require.NoError(t, v.App.Pages().SaveTrip(ctx, coldseam.Trip{
 		Reach:        "tamsen-bend",
 		Subscriber:   v.Join(t, "one@club.example.org", coldseam.Preferences{}),
 		Date:         clubtest.Saturday.Add(-1),
@@ -548,7 +547,7 @@ func TestRecordsEndYesterday(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")
 
-	f, err := v.Features(ctx, r, today, v.Now(), false)
+	f, err := v.Morning.Features(ctx, r, today, v.Now(), false)
 	require.NoError(t, err)
 	require.Len(t, f.Upstream, 1)
 	require.NotEmpty(t, f.Pool)
@@ -603,7 +602,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 
 	// One spring's counts refit nothing; a row that five have refitted is used.
 	require.NoError(t, v.DB.PutReach(ctx, r, store.Edit{Who: "test", Why: "test"}))
-	require.NoError(t, v.Recalibrate(ctx))
+	require.NoError(t, v.Morning.Recalibrate(ctx))
 	shipped := v.featuresOf(t, r).Species
 	require.InDelta(t, .5, shipped.Cohorts[0].S, 0)
 	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, Seasons: run.RefitSeasons})

@@ -32,7 +32,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 			step = 5 * time.Minute
 		}
 		v.Clock.Forward(now)
-		require.NoError(t, v.Tick(t.Context(), now))
+		require.NoError(t, v.App.Tick(t.Context(), now))
 		rows, err := v.DB.Pool().Query(t.Context(),
 			`SELECT id, args FROM river.river_job WHERE kind = 'fetch' AND id > $1 ORDER BY id`, last)
 		require.NoError(t, err)
@@ -49,7 +49,7 @@ func (v *town) live(t *testing.T, from, calm, to time.Time) map[string][]time.Ti
 		require.NoError(t, rows.Err())
 		for _, a := range due {
 			asked := len(v.Agency.Requests())
-			require.NoError(t, v.FetchJob(t.Context(), a))
+			require.NoError(t, v.App.FetchJob(t.Context(), a))
 			require.Greater(t, len(v.Agency.Requests()), asked, "the service is asked: %v", a)
 			key := feeds.Feed{Profile: a.Profile, Endpoint: a.Feed}.Key()
 			out[key] = append(out[key], now)
@@ -88,7 +88,7 @@ func TestSafetyInputsAreFreshAtEverySend(t *testing.T) {
 	reaches, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)
 	for _, r := range reaches {
-		dusk = feeds.Later(dusk, v.LastLight(r, clubtest.Saturday))
+		dusk = feeds.Later(dusk, v.Mail.LastLight(r, clubtest.Saturday))
 	}
 	from, to := first.Add(-3*time.Hour), dusk.Add(3*time.Hour)
 	seen := v.live(t, from, first.Add(2*time.Hour).Truncate(time.Hour), to)
@@ -137,13 +137,13 @@ func TestSendAfterMidnightIsNear(t *testing.T) {
 	v.Join(t, "late@club.example.org", coldseam.Preferences{SendAt: "00:05"})
 	at, err := notify.SendAt(clubtest.Saturday, "00:05", env.Zone("America/Chicago"))
 	require.NoError(t, err)
-	near, err := v.Active(t.Context(), at.Add(-10*time.Minute))
+	near, err := v.App.Active(t.Context(), at.Add(-10*time.Minute))
 	require.NoError(t, err)
 	require.NotEmpty(t, near)
 	for _, d := range near {
 		require.Equal(t, clubtest.Saturday, d)
 	}
-	near, err = v.Active(t.Context(), at.Add(-30*time.Minute))
+	near, err = v.App.Active(t.Context(), at.Add(-30*time.Minute))
 	require.NoError(t, err)
 	require.Empty(t, near)
 }

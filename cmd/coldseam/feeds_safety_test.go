@@ -30,12 +30,12 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 
 	require.NotEmpty(t, warnings.Profile)
 	fetch := func() error {
-		_, err := v.FetchOne(ctx, warnings, warnings.Request(v.Now()))
+		_, err := v.Feeds.FetchOne(ctx, warnings, warnings.Request(v.Now()))
 		return err
 	}
 	v.Agency.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
 	require.Error(t, fetch())
-	at, _, err := v.AlertsAt(ctx, "northgauge-cap")
+	at, _, err := v.Morning.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.Zero(t, at)
 
@@ -50,10 +50,10 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 	require.Positive(t, good, "others were read")
 
 	require.NoError(t, fetch())
-	at, _, err = v.AlertsAt(ctx, "northgauge-cap")
+	at, _, err = v.Morning.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
 	require.WithinDuration(t, v.Now(), at, time.Second)
-	at, _, err = v.AlertsAt(ctx, "no-such-feed")
+	at, _, err = v.Morning.AlertsAt(ctx, "no-such-feed")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 	require.Zero(t, at)
 }
@@ -63,7 +63,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Feeds.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
 
 	p := ingest.Profile{
@@ -76,18 +76,18 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 		PrivateHosts:    []string{"127.0.0.1"},
 		RatePerHour:     1e6,
 	}
-	v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
+	v.Feeds.Fetcher.Profiles = append(v.Feeds.Fetcher.Profiles, p)
 	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
 	v.Agency.ScriptForever("/parts/north", empty)
 	v.Agency.Script("/parts/south", empty)
-	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	_, err = v.Feeds.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.NoError(t, err)
 	first := v.Now()
 
 	v.Clock.Forward(first.Add(20 * time.Minute))
-	_, err = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
+	_, err = v.Feeds.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
 	require.Error(t, err)
-	at, _, err := v.AlertsAt(ctx, "parts")
+	at, _, err := v.Morning.AlertsAt(ctx, "parts")
 	require.NoError(t, err)
 	require.WithinDuration(t, first, at, time.Second)
 }
@@ -99,16 +99,16 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	ctx := t.Context()
 	v := newTown(t, nil)
 	v.History(t)
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	r, err := v.DB.Reach(ctx, "tamsen-bend")
 	require.NoError(t, err)
-	before, err := v.MakeBrief(ctx, r, clubtest.Saturday)
+	before, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday)
 	require.NoError(t, err)
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
 	v.Clock.Forward(v.Now().Add(5 * time.Minute))
-	p, err := v.Fetcher.Profile(agency.ProfileGauges)
+	p, err := v.Feeds.Fetcher.Profile(agency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")
 	list, err := v.DB.SeriesList(ctx, r.Site)
@@ -122,10 +122,10 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 
 	body := fmt.Sprintf(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":%q,"parameter_code":"00060","statistic_id":"00011","time_series_id":%q,"time":%q,"value":null,"unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`,
 		code, ref, v.Now().Add(-2*time.Minute).UTC().Format(time.RFC3339))
-	res, err := v.Fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
+	res, err := v.Feeds.Fetcher.Replay(ctx, p, []byte(body), v.Now(), 0)
 	require.NoError(t, err)
 	require.Equal(t, 1, res.Added)
-	after, err := v.MakeBrief(ctx, r, clubtest.Saturday)
+	after, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Stop, after.Verdict)
 	said := false

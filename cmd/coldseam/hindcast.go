@@ -145,11 +145,11 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 	}
 	defer a.Close()
 
-	site, err := a.DB.Site(ctx, coldseam.SiteID(c.Site))
+	site, err := a.Env.DB.Site(ctx, coldseam.SiteID(c.Site))
 	if err != nil {
-		return coldseam.Days{}, "", a.NoSite(ctx, err)
+		return coldseam.Days{}, "", a.Env.NoSite(ctx, err)
 	}
-	d, err := a.DB.DailyFrame(ctx, site.ID, "", site.ID, a.Now(), site.Zone)
+	d, err := a.Env.DB.DailyFrame(ctx, site.ID, "", site.ID, a.Env.Now(), site.Zone)
 	return d, c.Site, err
 }
 
@@ -368,5 +368,5 @@ func (c *hindcastCmd) issued(ctx context.Context, s *env.Streams, g *env.Globals
 		return err
 	}
 	defer a.Close()
-	return a.PrintIssued(ctx, s.Out)
+	return a.Recap.PrintIssued(ctx, s.Out)
 }

@@ -8,7 +8,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/setup"
 )
@@ -28,7 +27,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	ctx := t.Context()
 	r := v.ReachOf(t, "tamsen-bend")
 	brief := func() coldseam.Brief {
-		b, err := v.MakeBrief(ctx, r, clubtest.Saturday)
+		b, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 		return b
 	}
@@ -38,7 +37,7 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 
 	sub := v.Join(t, "angler@one.example", coldseam.Preferences{})
 	trip := coldseam.Trip{Reach: r.ID, Subscriber: sub, Date: clubtest.Saturday.Add(-1), WentNot: true, Ice: true}
-	require.NoError(t, club.Pages{App: v.App}.SaveTrip(ctx, trip))
+	require.NoError(t, v.App.Pages().SaveTrip(ctx, trip))
 	closed := brief()
 	require.Equal(t, coldseam.Stop, closed.Verdict)
 	require.Contains(t, codes(closed.Stops), "ice_word")

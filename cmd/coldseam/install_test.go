@@ -11,9 +11,9 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/admin"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -40,13 +40,13 @@ func served(t *testing.T, path, url string) (notify.Links, error) {
 	t.Helper()
 	cfg, err := config.Load(path)
 	require.NoError(t, err)
-	a, err := club.New(t.Context(), cfg, env.Options{DBURL: url, Migrate: true, Alone: true})
+	a, err := parts.Open(t.Context(), cfg, env.Options{DBURL: url, Migrate: true, Alone: true})
 	if err != nil {
 		return notify.Links{}, err
 	}
 	defer a.Close()
-	require.NotNil(t, a.Compose.Signer, "mails are signed")
-	return a.Links, nil
+	require.NotNil(t, a.Mail.Compose.Signer, "mails are signed")
+	return a.Mail.Links, nil
 }
 
 // The shipped file starts as it is: the keys are made once, and never again for a
@@ -198,13 +198,13 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 func TestHealthTellsThatWorkCannotBeQueued(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	require.NoError(t, v.Tick(t.Context(), v.Now()))
-	require.NoError(t, v.Healthy(t.Context()))
+	require.NoError(t, v.App.Tick(t.Context(), v.Now()))
+	require.NoError(t, v.Mail.Healthy(t.Context()))
 	_, err := v.DB.Pool().Exec(t.Context(),
 		`ALTER TABLE river.river_job ADD CONSTRAINT full_up CHECK (kind <> 'upkeep') NOT VALID`)
 	require.NoError(t, err)
 	_, err = v.DB.Pool().Exec(t.Context(), `DELETE FROM river.river_job`)
 	require.NoError(t, err)
-	require.Error(t, v.Tick(t.Context(), v.Now()))
-	require.ErrorContains(t, v.Healthy(t.Context()), "enqueue")
+	require.Error(t, v.App.Tick(t.Context(), v.Now()))
+	require.ErrorContains(t, v.Mail.Healthy(t.Context()), "enqueue")
 }

@@ -79,8 +79,8 @@ func crowd(t *testing.T) string {
 func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 	t.Parallel()
 	brandt := func(v *town, base string, format string) {
-		for i := range v.Fetcher.Profiles {
-			if p := &v.Fetcher.Profiles[i]; p.Name == agency.ProfileWaterML {
+		for i := range v.Feeds.Fetcher.Profiles {
+			if p := &v.Feeds.Fetcher.Profiles[i]; p.Name == agency.ProfileWaterML {
 				p.BaseURL, p.Format = base, format
 			}
 		}
@@ -93,7 +93,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			brandt(v, addr, ingest.FormatWaterML2)
 			end := make(chan struct{})
 			t.Cleanup(func() { close(end) })
-			v.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
 				if f.Reach.ID == "brandt-ledge" {
 					<-end
 				}
@@ -103,7 +103,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 		},
 		"its gauge floods us, its forecast panics": func(t *testing.T, v *town) <-chan struct{} {
 			brandt(v, crowd(t), ingest.FormatFeatures)
-			v.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
 				if f.Reach.ID == "brandt-ledge" {
 					panic("a fault of one river")
 				}
@@ -112,7 +112,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			return nil
 		},
 		"its brief cannot be told": func(_ *testing.T, v *town) <-chan struct{} {
-			v.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
 				m := forecast.Make(f)
 				if f.Reach.ID == "brandt-ledge" {
 					m.Brief.Cost, m.Brief.River = math.NaN(), "Brandt\r\nBcc: x@y.example\r\n\r\n<script>"
@@ -154,7 +154,7 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 	v.Clock.Stop(clubtest.MorningAt(8, 30)) // after whatever the ready town has made
 
 	accepted := fault(t, v)
-	queue, err := v.DB.NewQueue(v.Workers(), store.QueueOptions{})
+	queue, err := v.DB.NewQueue(v.App.Workers(), store.QueueOptions{})
 	require.NoError(t, err)
 	require.NoError(t, queue.Start(context.WithoutCancel(ctx)))
 	t.Cleanup(func() { _ = queue.StopAndCancel(context.WithoutCancel(ctx)) })
@@ -165,7 +165,7 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 		}, time.Minute, 20*time.Millisecond, what)
 	}
 
-	require.NoError(t, v.DueFetches(ctx, v.Now(), true))
+	require.NoError(t, v.App.DueFetches(ctx, v.Now(), true))
 	if accepted != nil {
 		<-accepted
 	}
@@ -178,14 +178,14 @@ func morningWith(t *testing.T, fault func(*testing.T, *town) <-chan struct{}) ma
 		keys = append(keys, mailing.BriefKey{Reach: id, Day: clubtest.Saturday.Add(1)},
 			mailing.BriefKey{Reach: id, Day: clubtest.Saturday})
 	}
-	require.NoError(t, v.EnqueueBriefs(ctx, keys, v.Now()))
+	require.NoError(t, v.Morning.EnqueueBriefs(ctx, keys, v.Now()))
 	wait("the other briefs are made",
 		`SELECT count(*) FROM coldseam.brief WHERE day = $1 AND issued_at = $2 AND reach_id <> 'brandt-ledge'`, 2,
 		clubtest.Saturday.UTC(), v.Now())
 
 	for _, at := range []time.Time{clubtest.MorningAt(9, 0), clubtest.MorningAt(9, 11)} { // patience ends between them
 		v.Clock.Forward(at)
-		_, _, err := v.QueueMornings(ctx, v.Now())
+		_, _, err := v.Mail.QueueMornings(ctx, v.Now())
 		require.NoError(t, err)
 		v.sendAll(t)
 	}

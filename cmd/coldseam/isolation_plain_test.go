@@ -26,13 +26,13 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 		t.Helper()
 		var mine []coldseam.Brief
 		for _, b := range briefs {
-			mine = append(mine, v.Personal(b, coldseam.Preferences{}))
+			mine = append(mine, v.Mail.Personal(b, coldseam.Preferences{}))
 		}
-		payload, err := v.Payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, clubtest.Saturday)
+		payload, err := v.Mail.Payload(t.Context(), notify.Content{Club: "Club", Briefs: mine}, clubtest.Saturday)
 		require.NoError(t, err)
 		_, err = notify.ParseContent(payload)
 		require.NoError(t, err)
-		m, err := v.ComposeLetter(t.Context(), coldseam.Letter{
+		m, err := v.Mail.ComposeLetter(t.Context(), coldseam.Letter{
 			Kind:       coldseam.MailMorning,
 			LocalDate:  clubtest.Saturday,
 			CreatedAt:  clubtest.MorningAt(4, 46),

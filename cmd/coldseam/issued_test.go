@@ -19,19 +19,19 @@ func TestIssuedScorecard(t *testing.T) {
 	for d := range 3 {
 		v.Clock.Forward(democlub.Start.AddDate(0, 0, d))
 		if d > 0 {
-			_, err := v.FetchAll(ctx)
+			_, err := v.Feeds.FetchAll(ctx)
 			require.NoError(t, err)
 		}
 		r := v.ReachOf(t, "tamsen-bend")
-		_, err := v.MakeBrief(ctx, r, clubtest.Saturday.Add(d))
+		_, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday.Add(d))
 		require.NoError(t, err)
 	}
 
 	v.Clock.Forward(democlub.Start.AddDate(0, 0, 16))
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	var out bytes.Buffer
-	require.NoError(t, v.PrintIssued(ctx, &out))
+	require.NoError(t, v.Recap.PrintIssued(ctx, &out))
 	text := out.String()
 	require.Regexp(t, `(?i)water temperature, day 3: CRPS 0\.\d+, persistence \d\.\d+, 80 % range held \d+ %, 3 issues`,
 		text)

@@ -26,15 +26,15 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 		day := clubtest.Saturday.Add(d)
 		if d > 0 {
 			v.Clock.Forward(democlub.Start.AddDate(0, 0, d))
-			_, err := v.FetchAll(ctx)
+			_, err := v.Feeds.FetchAll(ctx)
 			require.NoError(t, err)
 		}
-		_, err := v.MakeAll(ctx, day)
+		_, err := v.Morning.MakeAll(ctx, day)
 		require.NoError(t, err)
 	}
 
 	v.Clock.Forward(democlub.Start.AddDate(0, 0, mornings+9).Add(time.Hour))
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	n, err := v.DB.ScoreForecasts(ctx, democlub.Start.AddDate(0, 0, -1), v.Now())
 	require.NoError(t, err)

@@ -20,7 +20,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/notify/browsertest"
@@ -73,7 +72,7 @@ func (b *inbox) newest(to string) *mail.Message {
 	raw, err := io.ReadAll(m.Body)
 	require.NoError(b.t, err)
 	m.Body = bytes.NewReader(raw)
-	b.html = strings.ReplaceAll(htmlPart(b.t, m.Header.Get, m.Body), b.v.Links.PublicURL, b.base)
+	b.html = strings.ReplaceAll(htmlPart(b.t, m.Header.Get, m.Body), b.v.Mail.Links.PublicURL, b.base)
 	require.NotEmpty(b.t, b.html)
 	return m
 }
@@ -85,11 +84,11 @@ func TestAMembersLife(t *testing.T) {
 	v := newReadyTown(t, nil)
 	ctx := browsertest.Start(t, 10*time.Minute)
 	h, err := web.New(web.Config{
-		Store: club.Pages{App: v.App},
-		Links: v.Links,
+		Store: v.App.Pages(),
+		Links: v.Mail.Links,
 		Club:  v.Config.Club.Name,
 		Now:   v.Now,
-		Log:   v.App.Log,
+		Log:   v.Log,
 	})
 	require.NoError(t, err)
 	srv := httptest.NewServer(h)
@@ -198,7 +197,7 @@ func TestAMembersLife(t *testing.T) {
 	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
 	require.True(t, ok)
 	require.Equal(t, "List-Unsubscribe=One-Click", morning.Header.Get("List-Unsubscribe-Post"))
-	resp, err := http.Post(strings.Replace(way, v.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded",
+	resp, err := http.Post(strings.Replace(way, v.Mail.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded",
 		strings.NewReader("List-Unsubscribe=One-Click"))
 	require.NoError(t, err)
 	require.NoError(t, resp.Body.Close())
@@ -207,7 +206,7 @@ func TestAMembersLife(t *testing.T) {
 
 	before := len(v.Letters(t)[me])
 	v.Clock.Forward(clubtest.Saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
-	_, _, err = v.QueueMornings(t.Context(), v.Now())
+	_, _, err = v.Mail.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	v.sendAll(t)
 	require.Len(t, v.Letters(t)[me], before, "silence")
@@ -222,7 +221,7 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 		n = 10_000
 	}
 	v := newTown(t, nil)
-	p := club.Pages{App: v.App}
+	p := v.App.Pages()
 	for i := range n {
 		v.Clock.Forward(v.Now().Add(time.Millisecond))
 		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{},

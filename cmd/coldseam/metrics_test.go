@@ -18,7 +18,7 @@ import (
 func (v *town) scrape(t *testing.T) string {
 	t.Helper()
 	w := httptest.NewRecorder()
-	v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	v.App.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 	require.Equal(t, 200, w.Code, w.Body.String())
 	return w.Body.String()
 }
@@ -38,9 +38,9 @@ func scraped(t *testing.T, scrape, line string) float64 {
 func TestAlertsNameRealMetrics(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	_, err := v.FetchAll(t.Context())
+	_, err := v.Feeds.FetchAll(t.Context())
 	require.NoError(t, err)
-	require.NoError(t, v.Tick(t.Context(), v.Now()))
+	require.NoError(t, v.App.Tick(t.Context(), v.Now()))
 	body := v.scrape(t)
 	rules, err := os.ReadFile("../../deploy/alerts.yml")
 	require.NoError(t, err)
@@ -58,9 +58,9 @@ func TestAlertsNameRealMetrics(t *testing.T) {
 func TestMetricNames(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	_, err := v.FetchAll(t.Context())
+	_, err := v.Feeds.FetchAll(t.Context())
 	require.NoError(t, err)
-	require.NoError(t, v.Tick(t.Context(), v.Now()))
+	require.NoError(t, v.App.Tick(t.Context(), v.Now()))
 	body := v.scrape(t)
 	for _, m := range regexp.MustCompile(`(?m)^(coldseam_\w+)(?:\{.*\})? (\S+)$`).FindAllStringSubmatch(body, -1) {
 		x, err := strconv.ParseFloat(m[2], 64)
@@ -86,9 +86,9 @@ func TestMetricsFollowTheClub(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := newTown(t, nil)
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
-	require.NoError(t, v.Tick(ctx, v.Now()))
+	require.NoError(t, v.App.Tick(ctx, v.Now()))
 	body := v.scrape(t)
 	require.Equal(t, 1.0, scraped(t, body, "coldseam_database_up"))
 	require.Equal(t, 0.0, scraped(t, body, "coldseam_mail_hold"))

@@ -89,7 +89,7 @@ func TestFlipNotice(t *testing.T) {
 			}
 			v.Clock.Forward(c.at)
 			for range 2 { // a second look the same evening says nothing more
-				require.NoError(t, v.QueueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
+				require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
 			v.sendAll(t)
 			got := v.Letters(t)
@@ -115,12 +115,12 @@ func TestEveningBriefIsMade(t *testing.T) {
 		return v.Count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'brief' AND args->>'day' LIKE '%2026-04-19%' OR kind = 'brief' AND args::text LIKE '%"Day":19%'`)
 	}
 	v.Clock.Forward(evening(18, 29))
-	require.NoError(t, v.Tick(t.Context(), v.Now()))
+	require.NoError(t, v.App.Tick(t.Context(), v.Now()))
 	require.Zero(t, asked())
 
 	for m := range 3 {
 		v.Clock.Forward(evening(18, 30+m))
-		require.NoError(t, v.Tick(t.Context(), v.Now()))
+		require.NoError(t, v.App.Tick(t.Context(), v.Now()))
 	}
 
 	require.Equal(t, len(v.reachesOf(t)), asked(), "once for each river")
@@ -152,7 +152,7 @@ func TestWeekendOutlook(t *testing.T) {
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour +
 		time.Minute, 20 * time.Hour, 21 * time.Hour, 41 * time.Hour} {
 		v.Clock.Forward(thursday.Add(at))
-		require.NoError(t, v.QueueOutlooks(t.Context(), v.Now()))
+		require.NoError(t, v.Mail.QueueOutlooks(t.Context(), v.Now()))
 	}
 	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'outlook'`),
 		"no brief of these days: nothing to tell")
@@ -179,7 +179,7 @@ func TestWeekendOutlook(t *testing.T) {
 	for _, at := range []time.Duration{-5 * time.Hour, 16*time.Hour + 59*time.Minute, 17 * time.Hour, 17*time.Hour +
 		time.Minute, 20 * time.Hour} {
 		again.Clock.Forward(thursday.Add(at))
-		require.NoError(t, again.QueueOutlooks(t.Context(), again.Now()))
+		require.NoError(t, again.Mail.QueueOutlooks(t.Context(), again.Now()))
 		again.sendAll(t)
 		want := 0
 		if at >= 17*time.Hour {
@@ -214,7 +214,7 @@ func TestSeasonPause(t *testing.T) {
 	morning := func(n int, c float64) map[string]int {
 		save(first.Add(n), c)
 		v.Clock.Forward(first.Add(n).In(env.Zone("America/Chicago")).Add(4*time.Hour + 46*time.Minute))
-		_, _, err := v.QueueMornings(t.Context(), v.Now())
+		_, _, err := v.Mail.QueueMornings(t.Context(), v.Now())
 		require.NoError(t, err)
 		v.sendAll(t)
 		out := map[string]int{}
@@ -245,7 +245,7 @@ func TestSilentGaugeIsTold(t *testing.T) {
 	v := newReadyTown(t, nil)
 	for m := 30; m < 40; m++ {
 		v.Clock.Forward(clubtest.MorningAt(4, m))
-		require.NoError(t, v.Watch(t.Context(), v.Now()))
+		require.NoError(t, v.Mail.Watch(t.Context(), v.Now()))
 	}
 	v.sendAll(t)
 	got := v.Letters(t)[v.Config.Club.AdminEmail]
@@ -275,7 +275,7 @@ func TestSilenceIsOfValues(t *testing.T) {
 			t.Parallel()
 			ctx := t.Context()
 			v := newTown(t, nil)
-			_, err := v.FetchAll(ctx)
+			_, err := v.Feeds.FetchAll(ctx)
 			require.NoError(t, err)
 			retired, _, err := coldseam.NewSeries(coldseam.SeriesKey{
 				Site:      "northgauge:NG-1001",
@@ -296,7 +296,7 @@ func TestSilenceIsOfValues(t *testing.T) {
 			_, err = v.DB.Pool().Exec(ctx, c.change, args...)
 			require.NoError(t, err)
 			v.Clock.Forward(clubtest.MorningAt(4, 31))
-			require.NoError(t, v.Watch(ctx, v.Now()))
+			require.NoError(t, v.Mail.Watch(ctx, v.Now()))
 			told := v.Count(t,
 				`SELECT count(*) FROM coldseam.outbox WHERE kind = 'silent' AND convert_from(payload, 'UTF8') LIKE '%Tamsen, %'`)
 			require.Equal(t, c.silent, told == 1)

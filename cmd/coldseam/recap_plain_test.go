@@ -30,7 +30,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := livedTown(t)
-	require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 
 	t.Run("issued forecasts are scored", func(t *testing.T) {
 		type lead struct {
@@ -48,23 +48,23 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.Equal(t, livedDays-1, n["water_temp1"], "every morning whose next day is over")
 		require.Equal(t, livedDays-9, n["discharge9"], "ten days with today")
 		w := httptest.NewRecorder()
-		v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		v.App.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`,
 			w.Body.String())
 
 		// A service that starts anew shows it without waiting for the next scoring.
-		v.Metrics = club.NewMetrics()
-		stop := v.FirstSkill(ctx)
+		anew := club.New(v.Parts)
+		stop := anew.FirstSkill(ctx)
 		require.Eventually(t, func() bool {
 			w := httptest.NewRecorder()
-			v.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+			anew.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 			return strings.Contains(w.Body.String(),
 				`coldseam_forecast_crps{lead="1",quantity="northgauge:NG-1001 water_temp"} 0.`)
 		}, 30*time.Second, 50*time.Millisecond)
 
 		stop()
 		before := len(got)
-		require.NoError(t, v.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+		require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 		got, err = store.Ask[lead](ctx, v.DB,
 			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
@@ -80,7 +80,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 
 	t.Run("reach", func(t *testing.T) {
 		began := time.Now()
-		r, err := v.Recap(ctx, 2026, "tamsen-bend")
+		r, err := v.Recap.Recap(ctx, 2026, "tamsen-bend")
 		require.NoError(t, err)
 		require.Less(t, time.Since(began), 10*time.Second)
 		require.Equal(t, "Spring 2026", r.Season)
@@ -125,7 +125,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			}
 		}
 
-		again, err := v.Recap(ctx, 0, "tamsen-bend")
+		again, err := v.Recap.Recap(ctx, 0, "tamsen-bend")
 		require.NoError(t, err)
 		require.Equal(t, fmt.Sprint(r), fmt.Sprint(again), "0 is the newest season")
 	})
@@ -138,7 +138,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		require.NotEmpty(t, log)
 
 		for _, reach := range []string{"", "tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
-			s := recapText(t, v.Book, recap.Command{Reach: reach, Text: true, CSV: true, HTML: true})
+			s := recapText(t, v.Recap, recap.Command{Reach: reach, Text: true, CSV: true, HTML: true})
 			for _, x := range log {
 				require.NotContains(t, s, x.Angler)
 			}
@@ -146,7 +146,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		}
 
 		// Two anglers fished the Hallam Fork: nothing of theirs is told.
-		r, err := v.Recap(ctx, 2026, "hallam-sandbar")
+		r, err := v.Recap.Recap(ctx, 2026, "hallam-sandbar")
 		require.NoError(t, err)
 		require.Zero(t, r.Trips)
 		require.Zero(t, r.Fish)
@@ -158,11 +158,11 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	})
 
 	t.Run("the club less its reaches gives nothing away", func(t *testing.T) {
-		club, err := v.Recap(ctx, 2026, "")
+		club, err := v.Recap.Recap(ctx, 2026, "")
 		require.NoError(t, err)
 		judged, good, trips, fish := 0, 0, 0, 0
 		for _, reach := range []coldseam.ReachID{"tamsen-bend", "hallam-sandbar", "brandt-ledge"} {
-			r, err := v.Recap(ctx, 2026, reach)
+			r, err := v.Recap.Recap(ctx, 2026, reach)
 			require.NoError(t, err)
 			trips, fish = trips+r.Trips, fish+r.Fish
 			for _, x := range r.Verdicts {
@@ -181,7 +181,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 
 	t.Run("files", func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "new")
-		recapText(t, v.Book, recap.Command{Season: 2026, Out: dir})
+		recapText(t, v.Recap, recap.Command{Season: 2026, Out: dir})
 		for _, ext := range []string{".html", ".txt", ".csv"} {
 			b, err := os.ReadFile(filepath.Join(dir, "recap-2026"+ext))
 			require.NoError(t, err)
@@ -193,24 +193,24 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			}
 		}
 
-		one := recapText(t, v.Book, recap.Command{Out: dir, Reach: "tamsen-bend", CSV: true})
+		one := recapText(t, v.Recap, recap.Command{Out: dir, Reach: "tamsen-bend", CSV: true})
 		require.Equal(t, filepath.Join(dir, "recap-2026-tamsen-bend.csv")+"\n", one)
 	})
 
 	t.Run("page", func(t *testing.T) {
-		r, err := club.Pages{App: v.App}.Season(ctx, 0, "")
+		r, err := v.App.Pages().Season(ctx, 0, "")
 		require.NoError(t, err)
-		want, err := v.Recap(ctx, 2026, "")
+		want, err := v.Recap.Recap(ctx, 2026, "")
 		require.NoError(t, err)
 		require.Equal(t, fmt.Sprint(want), fmt.Sprint(r))
-		_, err = club.Pages{App: v.App}.Season(ctx, 1999, "")
+		_, err = v.App.Pages().Season(ctx, 1999, "")
 		require.ErrorIs(t, err, coldseam.ErrNotFound)
-		_, err = club.Pages{App: v.App}.Season(ctx, 2026, "nowhere")
+		_, err = v.App.Pages().Season(ctx, 2026, "nowhere")
 		require.ErrorIs(t, err, coldseam.ErrNotFound)
 	})
-	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.Book) })
+	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.Recap) })
 	t.Run("dictionary", func(t *testing.T) {
-		s := recapText(t, v.Book, recap.Command{Dictionary: true})
+		s := recapText(t, v.Recap, recap.Command{Dictionary: true})
 		require.Contains(t, s, "## forecast_pair")
 		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning")
 	})
@@ -219,7 +219,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		if _, err := exec.LookPath("psql"); err != nil {
 			t.Skip("psql is not installed")
 		}
-		s := recapText(t, v.Book,
+		s := recapText(t, v.Recap,
 			recap.Command{SQL: true, Args: []string{"-X", "-A", "-t", "-c",
 				"SELECT current_user, count(*) FROM season.band"}})
 		require.Equal(t, "season_reader|5\n", s)
@@ -228,7 +228,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			"CREATE TABLE season.x (a int)"} {
 			var out, errs bytes.Buffer
 			c := recap.Command{SQL: true, Args: []string{"-X", "-c", sql}}
-			err := c.With(ctx, &env.Streams{Out: &out, Err: &errs}, v.Book)
+			err := c.With(ctx, &env.Streams{Out: &out, Err: &errs}, v.Recap)
 			var exit env.ExitCode
 			require.ErrorAs(t, err, &exit, sql)
 			require.NotZero(t, exit.Code)

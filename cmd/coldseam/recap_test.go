@@ -3,28 +3,21 @@ package main
 import (
 	"bytes"
 	"flag"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
-	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/cmd/internal/club"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/cmd/internal/triplog"
-	"example.org/coldseam/ingest/agency"
-	"example.org/coldseam/notify/sink"
 	"example.org/coldseam/store"
-	"example.org/coldseam/store/storetest"
 )
 
 // update rewrites the golden files: make golden.
@@ -39,33 +32,9 @@ const livedDays = 14
 // for the last days, to save the tests' time. Rivers, club and log are the demo's inventions.
 func livedTown(t *testing.T) *town {
 	t.Helper()
-	w, err := clubtest.World()
-	require.NoError(t, err)
-	v := &town{&clubtest.Town{Clock: democlub.NewClock(democlub.Start.AddDate(0, 0, -livedDays)),
-		Output: &bytes.Buffer{}, Mu: &sync.Mutex{}}}
-	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
-	require.NoError(t, err)
-	base, err := v.Agency.Start()
-	require.NoError(t, err)
-
-	v.Sink, err = sink.Start(sink.Config{})
-	require.NoError(t, err)
-	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
-	require.NoError(t, err)
-	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
-	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: storetest.URL(t), Migrate: true,
-		Log:      slog.New(slog.NewJSONHandler(clubtest.LockedWriter{Mu: v.Mu, B: v.Output}, nil)),
-		TokenKey: []byte("a key of the tests that is long enough to sign")})
-	require.NoError(t, err)
-
-	t.Cleanup(func() {
-		v.App.Close()
-		v.Sink.Close()
-		v.Agency.Close()
-	})
-	require.NoError(t, v.SyncRivers(t.Context()))
+	v := &town{clubtest.NewAt(t, democlub.Start.AddDate(0, 0, -livedDays))}
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
-	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
+	_, err := v.Feeds.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 
 	for i := range livedDays + 1 {
@@ -73,17 +42,17 @@ func livedTown(t *testing.T) *town {
 		v.Clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
 		_, err = triplog.Enter(t.Context(), v.Env, demoLogUntil(morning))
 		require.NoError(t, err)
-		_, err = v.FetchAll(t.Context())
+		_, err = v.Feeds.FetchAll(t.Context())
 		require.NoError(t, err)
 		if i >= livedDays-4 {
-			_, err = v.MakeAll(t.Context(), morning)
+			_, err = v.Morning.MakeAll(t.Context(), morning)
 			require.NoError(t, err)
 			continue
 		}
 
 		r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 		require.NoError(t, err)
-		_, err = v.MakeBrief(t.Context(), r, morning)
+		_, err = v.Morning.MakeBrief(t.Context(), r, morning)
 		require.NoError(t, err)
 	}
 
@@ -169,13 +138,13 @@ func TestRecapCommandLine(t *testing.T) {
 func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 	t.Parallel()
 	v := newTown(t, nil)
-	if _, err := v.FindPsql(); err != nil {
+	if _, err := v.Recap.FindPsql(); err != nil {
 		t.Skip("no psql")
 	}
 	const who = `SELECT current_user`
 	ask := func(args ...string) (string, error) {
 		var out, errs bytes.Buffer
-		err := (&recap.Command{SQL: true, Args: args}).Psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Book)
+		err := (&recap.Command{SQL: true, Args: args}).Psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Recap)
 		return out.String(), err
 	}
 

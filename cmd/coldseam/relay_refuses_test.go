@@ -40,12 +40,12 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 					coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 			}
 			v.Clock.Forward(clubtest.MorningAt(4, 45))
-			_, _, err := v.QueueMornings(ctx, v.Now())
+			_, _, err := v.Mail.QueueMornings(ctx, v.Now())
 			require.NoError(t, err)
 			for range 4 {
 				v.sendAll(t)
 				v.Clock.Forward(v.Now().Add(time.Minute))
-				require.NoError(t, v.Watch(ctx, v.Now()))
+				require.NoError(t, v.Mail.Watch(ctx, v.Now()))
 			}
 
 			v.sendAll(t)
@@ -87,10 +87,10 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 		v.Join(t, fmt.Sprintf("a%d@home.example", i), coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	}
 	v.Clock.Forward(clubtest.MorningAt(4, 45))
-	_, _, err = v.QueueMornings(ctx, v.Now())
+	_, _, err = v.Mail.QueueMornings(ctx, v.Now())
 	require.NoError(t, err)
 	begin := v.Now()
-	s := v.Sender("test")
+	s := v.Mail.Sender("test")
 	s.Outbox = paced
 
 	s.Sleep = func(_ context.Context, d time.Duration) error {
@@ -109,7 +109,7 @@ func TestOneJobSendsAtTheSetRate(t *testing.T) {
 func TestBounceDomainIsNoMember(t *testing.T) {
 	t.Parallel()
 	v := newReadyTown(t, nil)
-	_, _, err := v.Enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{},
+	_, _, err := v.Mail.Enrol(t.Context(), "ann@"+strings.ToUpper(v.Config.Mail.BounceDomain), "", coldseam.Preferences{},
 		true)
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "bounce domain")
@@ -144,7 +144,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 
 			_, err = v.DB.Pool().Exec(t.Context(), c.sql)
 			require.NoError(t, err)
-			require.NoError(t, v.Watch(t.Context(), v.Now()))
+			require.NoError(t, v.Mail.Watch(t.Context(), v.Now()))
 			v.sendAll(t)
 			words := ""
 			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {

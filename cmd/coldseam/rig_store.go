@@ -29,11 +29,11 @@ func openRig(ctx context.Context, g *env.Globals) (rigStore, func(), error) {
 }
 
 // rigApp is the rigStore over the wired program.
-type rigApp struct{ *parts.Parts }
+type rigApp struct{ parts *parts.Parts }
 
 // reach finds a reach by its id or by its gauge.
 func (a rigApp) reach(ctx context.Context, site string) (coldseam.Reach, error) {
-	all, err := a.DB.Reaches(ctx)
+	all, err := a.parts.Env.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Reach{}, err
 	}
@@ -79,18 +79,18 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 		return rigMorning{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
 
-	now := a.Now()
+	now := a.parts.Env.Now()
 	day := coldseam.DateOf(now.In(loc))
 	if now.In(loc).Hour() >= 12 {
 		day = day.Add(1)
 	}
-	f, err := a.Features(ctx, r, day, now, false)
+	f, err := a.parts.Morning.Features(ctx, r, day, now, false)
 	if err != nil {
 		return rigMorning{}, err
 	}
 
 	if f.RigLogs == nil {
-		logs, err := a.DB.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
+		logs, err := a.parts.Env.DB.RigLogs(ctx, r.ID, time.Time{}, time.Time{})
 		if err != nil {
 			return rigMorning{}, err
 		}
@@ -139,7 +139,7 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 		return false, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
 
-	now := a.Now()
+	now := a.parts.Env.Now()
 	if l.At, err = rigTime(at, now, loc); err != nil {
 		return false, rigUsage(err)
 	}
@@ -147,6 +147,6 @@ func (a rigApp) AddLog(ctx context.Context, site string, l store.RigLog, at stri
 		return false, env.Fail(2, fmt.Sprintf("--at %s is still to come; want a time that has been", at))
 	}
 	l.Reach = r.ID
-	_, added, err := a.DB.AddRigLog(ctx, l)
+	_, added, err := a.parts.Env.DB.AddRigLog(ctx, l)
 	return added, err
 }

@@ -162,13 +162,13 @@ func TestRowsOfABriefDoNotGrow(t *testing.T) {
 		for _, sql := range manyReaches {
 			exec(sql, fmt.Sprintf("club-of-%d", reaches), r.ID, reaches)
 		}
-		require.NoError(t, v.Pack(ctx))
+		require.NoError(t, v.App.Pack(ctx))
 		exec(`ANALYZE`)
 	}
 
 	brief := func() {
 		t.Helper()
-		_, err := v.MakeBrief(ctx, r, clubtest.Saturday)
+		_, err := v.Morning.MakeBrief(ctx, r, clubtest.Saturday)
 		require.NoError(t, err)
 	}
 

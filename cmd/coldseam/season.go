@@ -170,16 +170,16 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
+	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
 		defer a.Close()
-		return nil, nil, a.NoReach(ctx, err)
+		return nil, nil, a.Env.NoReach(ctx, err)
 	}
 
-	src, err := morning.NewPastMornings(ctx, a.Maker, r, c.Air)
+	src, err := morning.NewPastMornings(ctx, a.Morning, r, c.Air)
 	if err != nil {
 		a.Close()
-		return nil, nil, a.NoReach(ctx, err)
+		return nil, nil, a.Env.NoReach(ctx, err)
 	}
 
 	return src, a.Close, nil

@@ -116,7 +116,7 @@ func TestSeasonOfTheDatabase(t *testing.T) {
 	v.Config.Club.SendAt = issued.Issued.In(env.Zone(issued.Zone)).Add(time.Minute).Format("15:04")
 	r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 	require.NoError(t, err)
-	src, err := morning.NewPastMornings(t.Context(), v.Maker, r, season.AirClimatology)
+	src, err := morning.NewPastMornings(t.Context(), v.Morning, r, season.AirClimatology)
 	require.NoError(t, err)
 	_, notReplayed, err := src.Morning(clubtest.Saturday.Add(-30))
 	require.NoError(t, err)

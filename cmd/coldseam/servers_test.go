@@ -30,6 +30,7 @@ import (
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify/sink"
 )
@@ -80,7 +81,7 @@ func serverChild() int {
 
 	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
 	cfg.StateDir = os.TempDir()
-	a, err := club.New(ctx, cfg, env.Options{
+	p, err := parts.Open(ctx, cfg, env.Options{
 		Now:      clock.now,
 		DBURL:    os.Getenv("COLDSEAM_CHILD_DB"),
 		Log:      slog.New(slog.NewJSONHandler(os.Stderr, nil)),
@@ -89,16 +90,16 @@ func serverChild() int {
 	if err != nil {
 		return fail(err)
 	}
-	defer a.Close()
+	defer p.Close()
 
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := p.Env.SyncRivers(ctx); err != nil {
 		return fail(err)
 	}
-	srv, err := a.Start(ctx)
-	if err != nil {
+	a := club.New(p)
+	if err := a.Start(ctx); err != nil {
 		return fail(err)
 	}
-	fmt.Println("serving", srv.Addr)
+	fmt.Println("serving", a.Addr())
 	every := time.NewTicker(time.Minute / time.Duration(clock.speed))
 	defer every.Stop()
 
@@ -109,7 +110,7 @@ func serverChild() int {
 			a.TickLogged(ctx)
 		}
 	}
-	srv.Stop()
+	a.Stop()
 	return 0
 }
 

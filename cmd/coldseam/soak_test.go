@@ -127,14 +127,14 @@ var allChaos = []chaos{
 	}},
 	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
 		steps := sample.Steps()
-		_, _, err := r.QueueMornings(r.t.Context(), r.Now())
+		_, _, err := r.Mail.QueueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
 		if r.dieAt(r.t.Context(), steps[r.rng.IntN(len(steps))]) {
 			r.lose(1)
 		}
 		return nil
 	}},
-	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.Tick(r.t.Context(), r.Now()) }},
+	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.App.Tick(r.t.Context(), r.Now()) }},
 	{name: "Postgres ends all sessions", beside: func(r *daysRun) {
 		time.Sleep(time.Duration(r.rng.IntN(120)) * time.Millisecond)
 		require.NoError(r.t, r.endSessions(r.t.Context(), r.dbURL))
@@ -151,7 +151,7 @@ func (x days) run(t *testing.T) {
 	r := &daysRun{t: t, rng: rand.New(rand.NewPCG(x.seed, 1)), fault: fine}
 	r.town = newReadyTown(t, r.script)
 	r.dbURL = r.DB.Pool().Config().ConnString()
-	r.Fetcher.RetryWait = time.Millisecond
+	r.Feeds.Fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
 		r.Join(t, fmt.Sprintf("a%d@home%d.example", i, i%4),
 			coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
@@ -215,7 +215,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 			c.beside(r)
 		}
 	}()
-	_ = r.Tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
+	_ = r.App.Tick(ctx, r.Now()) // what fails is said by the log, and the next tick is another
 	_ = r.tryWork(ctx)
 
 	<-done

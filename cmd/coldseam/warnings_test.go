@@ -163,7 +163,7 @@ var stampMark = regexp.MustCompile(`\{([+-]\d+[hm])\}`)
 func (v *town) told(t *testing.T, w warned, side string) string {
 	t.Helper()
 	ctx := t.Context()
-	service, err := v.Fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Feeds.Fetcher.Profile(agency.ProfileAlerts)
 	require.NoError(t, err)
 	base := service.BaseURL
 	feed := strings.NewReplacer(" ", "-", ",", "").Replace(w.class + "-" + w.name + "-" + side)
@@ -222,11 +222,11 @@ func (v *town) told(t *testing.T, w warned, side string) string {
 				PrivateHosts: []string{"127.0.0.1"},
 				RatePerHour:  1e6,
 			}
-			v.Fetcher.Profiles = append(v.Fetcher.Profiles, p)
-			_, _ = v.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
+			v.Feeds.Fetcher.Profiles = append(v.Feeds.Fetcher.Profiles, p)
+			_, _ = v.Feeds.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
 
-		f, err := v.Features(ctx, r, clubtest.Saturday, v.Now(), false)
+		f, err := v.Morning.Features(ctx, r, clubtest.Saturday, v.Now(), false)
 		require.NoError(t, err)
 		as = verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps}
 	}

@@ -35,14 +35,14 @@ func (c *Backup) Run(ctx context.Context, s *env.Streams, g *env.Globals) error 
 func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	dir := c.Dir
 	if dir == "" {
-		dir = a.Config.Backup.Dir
+		dir = a.Env.Config.Backup.Dir
 	}
 	start := time.Now()
-	path, err := a.DB.Backup(ctx, store.BackupOptions{
+	path, err := a.Env.DB.Backup(ctx, store.BackupOptions{
 		Dir:   dir,
-		Files: a.Config.SecretFiles(),
-		Bin:   a.PgBin(),
-		Now:   a.Now(),
+		Files: a.Env.Config.SecretFiles(),
+		Bin:   a.Env.PgBin(),
+		Now:   a.Env.Now(),
 	})
 	if err != nil {
 		return err

@@ -31,7 +31,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	v.Join(t, "one@club.example.org", coldseam.Preferences{})
 	v.Join(t, "two@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
 
-	_, err := v.FetchAll(ctx)
+	_, err := v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()
 	v.Config.Path = filepath.Join(dir, "coldseam.toml")
@@ -102,9 +102,9 @@ func makeMorning(t *testing.T, v *clubtest.Town, d coldseam.Date) {
 	at, err := notify.SendAt(d, "04:56", env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.Clock.Forward(at)
-	_, _, err = v.QueueMornings(t.Context(), v.Now())
+	_, _, err = v.Mail.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
-	_, err = v.Sender("test").Run(t.Context(), 100)
+	_, err = v.Mail.Sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
 }
 

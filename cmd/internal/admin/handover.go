@@ -38,7 +38,7 @@ func (c *Handover) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 		return err
 	}
 	defer a.Close()
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := a.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
 	return c.pack(ctx, s.Out, a)
@@ -47,8 +47,8 @@ func (c *Handover) Run(ctx context.Context, s *env.Streams, g *env.Globals) erro
 func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	path := c.Out
 	if path == "" {
-		path = filepath.Join(a.Config.StateDir,
-			"handover-"+coldseam.DateOf(a.Now().In(env.Zone(a.Config.Club.Zone))).String()+".tar.gz")
+		path = filepath.Join(a.Env.Config.StateDir,
+			"handover-"+coldseam.DateOf(a.Env.Now().In(env.Zone(a.Env.Config.Club.Zone))).String()+".tar.gz")
 	}
 	p := &packer{ctx: ctx, a: a}
 	files := []struct {
@@ -74,7 +74,7 @@ func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error 
 			Name:    "handover/" + f.name,
 			Mode:    0o600,
 			Size:    int64(len(b)),
-			ModTime: a.Now(),
+			ModTime: a.Env.Now(),
 		}); err != nil {
 			return err
 		}
@@ -119,7 +119,7 @@ func csvTable(header []string, rows [][]string) ([]byte, error) {
 }
 
 func (p *packer) readme() ([]byte, error) {
-	subs, err := p.a.DB.Subscribers(p.ctx, "")
+	subs, err := p.a.Env.DB.Subscribers(p.ctx, "")
 	if err != nil {
 		return nil, err
 	}
@@ -128,9 +128,9 @@ func (p *packer) readme() ([]byte, error) {
 		count[s.State]++
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.Config.Club.Name,
-		p.a.Now().In(env.Zone(p.a.Config.Club.Zone)).Format("2 January 2006"))
-	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.Config.PublicURL, env.Version, len(subs))
+	fmt.Fprintf(&b, "# Hand-over of %s, %s\n\n", p.a.Env.Config.Club.Name,
+		p.a.Env.Now().In(env.Zone(p.a.Env.Config.Club.Zone)).Format("2 January 2006"))
+	fmt.Fprintf(&b, "Pages: %s. Program: coldseam %s. Members: %d", p.a.Env.Config.PublicURL, env.Version, len(subs))
 	for _, k := range slices.Sorted(maps.Keys(count)) {
 		fmt.Fprintf(&b, ", %d %s", count[k], k)
 	}
@@ -226,10 +226,10 @@ func withoutLogin(address string) string {
 // config is the file as it stands, without what may be secret in it: most
 // secrets are in files of their own by design.
 func (p *packer) config() ([]byte, error) {
-	if p.a.Config.Path == "" {
+	if p.a.Env.Config.Path == "" {
 		return []byte("# this configuration was not read from a file\n"), nil
 	}
-	b, err := os.ReadFile(p.a.Config.Path)
+	b, err := os.ReadFile(p.a.Env.Config.Path)
 	if err != nil {
 		return nil, err
 	}
@@ -241,13 +241,13 @@ func (p *packer) rivers() ([]byte, error) {
 		Reach coldseam.Reach    `json:"reach"`
 		Edits []store.ReachEdit `json:"edits"`
 	}
-	reaches, err := p.a.DB.Reaches(p.ctx)
+	reaches, err := p.a.Env.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
 	out := []river{}
 	for _, r := range reaches {
-		edits, err := p.a.DB.ReachEdits(p.ctx, r.ID)
+		edits, err := p.a.Env.DB.ReachEdits(p.ctx, r.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -257,7 +257,7 @@ func (p *packer) rivers() ([]byte, error) {
 }
 
 func (p *packer) spots() ([]byte, error) {
-	reaches, err := p.a.DB.Reaches(p.ctx)
+	reaches, err := p.a.Env.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -289,7 +289,7 @@ func dateText(d coldseam.Date) string {
 }
 
 func (p *packer) limits() ([]byte, error) {
-	t := p.a.Table
+	t := p.a.Env.Table
 	var rows [][]string
 	for _, r := range verdict.Thresholds() {
 		rows = append(rows, []string{r.Key, r.Name, r.Unit, fmt.Sprint(t.Value(r.Key)), fmt.Sprint(r.Default),
@@ -299,7 +299,7 @@ func (p *packer) limits() ([]byte, error) {
 }
 
 func (p *packer) history() ([]byte, error) {
-	edits, err := p.a.DB.ThresholdEdits(p.ctx, "")
+	edits, err := p.a.Env.DB.ThresholdEdits(p.ctx, "")
 	if err != nil {
 		return nil, err
 	}
@@ -312,7 +312,7 @@ func (p *packer) history() ([]byte, error) {
 }
 
 func (p *packer) confirmations() ([]byte, error) {
-	words, err := p.a.DB.Confirmations(p.ctx, "", time.Time{}, p.a.Now())
+	words, err := p.a.Env.DB.Confirmations(p.ctx, "", time.Time{}, p.a.Env.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -325,7 +325,7 @@ func (p *packer) confirmations() ([]byte, error) {
 }
 
 func (p *packer) rules() ([]byte, error) {
-	reaches, err := p.a.DB.Reaches(p.ctx)
+	reaches, err := p.a.Env.DB.Reaches(p.ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -345,10 +345,10 @@ func (p *packer) rules() ([]byte, error) {
 
 func (p *packer) feeds() ([]byte, error) {
 	var rows [][]string
-	for _, x := range p.a.Config.Profiles {
+	for _, x := range p.a.Env.Config.Profiles {
 		x = x.WithDefaults()
 		var codes []string
-		for _, s := range p.a.Config.Sites {
+		for _, s := range p.a.Env.Config.Sites {
 			if s.Provider == x.Name {
 				codes = append(codes, s.Code)
 			}
@@ -366,12 +366,12 @@ func (p *packer) feeds() ([]byte, error) {
 
 func (p *packer) keys() ([]byte, error) {
 	var rows [][]string
-	for _, f := range p.a.Config.KeyFiles() {
+	for _, f := range p.a.Env.Config.KeyFiles() {
 		if f.Rotate != "" {
 			rows = append(rows, []string{f.What, f.Path, f.Rotate})
 		}
 	}
-	if p.a.Config.DatabaseURL != "" {
+	if p.a.Env.Config.DatabaseURL != "" {
 		rows = append(rows, []string{"database_url", "the database's own",
 			"change the role's password there, then in ~/.pgpass"})
 	}
@@ -381,7 +381,7 @@ func (p *packer) keys() ([]byte, error) {
 func (p *packer) drill() ([]byte, error) {
 	return []byte(`# Restore drill: half an hour, once before each season
 
-1. Take the newest file of ` + p.a.Config.Backup.Dir + ` to another machine that has the program and the Postgres server package.
+1. Take the newest file of ` + p.a.Env.Config.Backup.Dir + ` to another machine that has the program and the Postgres server package.
 2. ` + "`coldseam restore FILE --drill`" + `: restored into a database that goes away again, every table compared. If this fails, take an older file and say so.
 3. ` + "`coldseam restore FILE --state-dir /tmp/drill --files-to /tmp/drill-config`" + `. It fills a new database and compares every table.
    Sending is held in the restored copy. It prints the last edition.
@@ -397,7 +397,7 @@ Who was erased (subscriber forget) after the backup must be erased again.
 }
 
 func (p *packer) dictionary() ([]byte, error) {
-	ms, err := p.a.DB.Dictionary(p.ctx)
+	ms, err := p.a.Env.DB.Dictionary(p.ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -44,7 +44,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *parts.Parts) 
 	if err != nil {
 		return err
 	}
-	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
+	x, err := a.Env.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
@@ -54,7 +54,7 @@ func (c *subExportCmd) export(ctx context.Context, w io.Writer, a *parts.Parts) 
 }
 
 func exportMembers(ctx context.Context, w io.Writer, a *parts.Parts) error {
-	subs, err := a.DB.Subscribers(ctx, "")
+	subs, err := a.Env.DB.Subscribers(ctx, "")
 	if err != nil {
 		return err
 	}
@@ -96,7 +96,7 @@ type subImportCmd struct {
 // Run enters line by line; a refused line does not stop the others.
 func (c *subImportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 		f, err := os.Open(c.File)
@@ -133,7 +133,7 @@ func (c *subImportCmd) load(ctx context.Context, w io.Writer, a *parts.Parts, r 
 		}
 		seen[strings.ToLower(m.email)] = m.line
 		if err == nil && !c.DryRun {
-			_, what, err = a.Enrol(ctx, m.email, m.name, m.prefs, c.Confirmed)
+			_, what, err = a.Mail.Enrol(ctx, m.email, m.name, m.prefs, c.Confirmed)
 			what, _, _ = strings.Cut(what, ";")
 		}
 

@@ -26,19 +26,19 @@ func (c *Migrate) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 
 func (c *Migrate) migrate(ctx context.Context, s *env.Streams, a *parts.Parts) error {
 	if c.ReadersSQL {
-		sql, err := a.DB.LockSQL(ctx)
+		sql, err := a.Env.DB.LockSQL(ctx)
 		fmt.Fprint(s.Out, sql)
 		return err
 	}
-	st, err := a.DB.Schema(ctx)
+	st, err := a.Env.DB.Schema(ctx)
 	if err != nil {
 		return err
 	}
 
 	if c.NoBackup {
-		err = a.DB.Migrate(ctx)
+		err = a.Env.DB.Migrate(ctx)
 	} else {
-		err = a.Upgrade(ctx)
+		err = a.Env.Upgrade(ctx)
 	}
 	if err != nil {
 		return err

@@ -37,9 +37,9 @@ type Subscriber struct {
 // member finds a subscriber by number or address; the error repeats neither.
 func member(ctx context.Context, a *parts.Parts, who string) (coldseam.Subscriber, error) {
 	if id, err := strconv.ParseInt(who, 10, 64); err == nil {
-		return a.DB.Subscriber(ctx, id)
+		return a.Env.DB.Subscriber(ctx, id)
 	}
-	s, err := a.DB.SubscriberByEmail(ctx, who)
+	s, err := a.Env.DB.SubscriberByEmail(ctx, who)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return s, fmt.Errorf("no member with this address (coldseam subscriber list): %w", coldseam.ErrNotFound)
 	}
@@ -59,7 +59,7 @@ type subAddCmd struct {
 // Run enters one address.
 func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 		return c.add(ctx, s.Out, a)
@@ -71,7 +71,7 @@ func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error 
 	for _, r := range c.Reach {
 		p.Reaches = append(p.Reaches, coldseam.ReachID(r))
 	}
-	sub, what, err := a.Enrol(ctx, c.Email, c.Name, p, c.Confirmed)
+	sub, what, err := a.Mail.Enrol(ctx, c.Email, c.Name, p, c.Confirmed)
 	if err != nil {
 		return err
 	}
@@ -89,7 +89,7 @@ func (c *subListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 }
 
 func (c *subListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) error {
-	subs, err := a.DB.Subscribers(ctx, c.State)
+	subs, err := a.Env.DB.Subscribers(ctx, c.State)
 	if err != nil {
 		return err
 	}
@@ -148,7 +148,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	if err != nil {
 		return err
 	}
-	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
+	x, err := a.Env.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
@@ -209,7 +209,7 @@ func (c *subSuppressCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals
 		if err != nil {
 			return err
 		}
-		if err := a.DB.Suppress(ctx, sub.ID, c.Reason); err != nil {
+		if err := a.Env.DB.Suppress(ctx, sub.ID, c.Reason); err != nil {
 			return err
 		}
 		fmt.Fprintf(s.Out, "member %d gets no mail until unsuppressed\n", sub.ID)
@@ -237,7 +237,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *parts
 		if err != nil {
 			return env.Fail(2, err.Error())
 		}
-		n, err := a.DB.UnsuppressSince(ctx, d.In(env.Zone(a.Config.Club.Zone)))
+		n, err := a.Env.DB.UnsuppressSince(ctx, d.In(env.Zone(a.Env.Config.Club.Zone)))
 		if err != nil {
 			return err
 		}
@@ -249,7 +249,7 @@ func (c *subUnsuppressCmd) unsuppress(ctx context.Context, w io.Writer, a *parts
 	if err != nil {
 		return err
 	}
-	if err := a.DB.Unsuppress(ctx, sub.ID); err != nil {
+	if err := a.Env.DB.Unsuppress(ctx, sub.ID); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "member %d gets mail again\n", sub.ID)
@@ -272,7 +272,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) 
 		return err
 	}
 
-	x, err := a.DB.ExportSubscriber(ctx, sub.ID)
+	x, err := a.Env.DB.ExportSubscriber(ctx, sub.ID)
 	if err != nil {
 		return err
 	}
@@ -283,7 +283,7 @@ func (c *subForgetCmd) forget(ctx context.Context, w io.Writer, a *parts.Parts) 
 		return nil
 	}
 
-	if err := a.DB.Forget(ctx, sub.ID); err != nil {
+	if err := a.Env.DB.Forget(ctx, sub.ID); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "erased: %s\n", what)

@@ -37,7 +37,7 @@ func TestSubscriberLife(t *testing.T) {
 	require.NotContains(t, (&subAddCmd{Email: "not@an address"}).add(ctx, &out, v.Parts).Error(), "not@an")
 
 	// The confirm mail really goes.
-	_, err := v.Sender("test").Run(ctx, 10)
+	_, err := v.Mail.Sender("test").Run(ctx, 10)
 	require.NoError(t, err)
 	require.Len(t, v.Letters(t)["bow@club.example.org"], 1)
 

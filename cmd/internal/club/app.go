@@ -3,29 +3,46 @@
 package club
 
 import (
-	"context"
+	"sync"
 
-	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
+	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/ingest"
 )
 
-// App is the wired program.
+// App is one server of a club: Start runs tick, jobs, pages and metrics until
+// Stop.
 type App struct {
-	*parts.Parts
-	Metrics *metrics
-	recaps  recap.Cache
+	env     *env.Env
+	feeds   *feeds.Feeds
+	mail    *mailing.Mailer
+	morning *morning.Maker
+	recap   *recap.Book
+	metrics *metrics
+
+	addr  string
+	stops []func()
+	once  sync.Once
 }
 
-// New wires the parts together and measures them.
-func New(ctx context.Context, cfg config.Config, o env.Options) (*App, error) {
-	p, err := parts.Open(ctx, cfg, o)
-	if err != nil {
-		return nil, err
+// New makes a server of the parts, whose fetches it counts. Who opened the
+// parts closes them, after Stop.
+func New(p *parts.Parts) *App {
+	a := &App{
+		env:     p.Env,
+		feeds:   p.Feeds,
+		mail:    p.Mail,
+		morning: p.Morning,
+		recap:   p.Recap,
+		metrics: newMetrics(),
 	}
-	a := &App{Parts: p, Metrics: NewMetrics()}
-	a.Observe = func(feed string, r ingest.Result, err error) { a.Metrics.fetched(feed, r, err) }
-	return a, nil
+	a.feeds.Observe = func(feed string, r ingest.Result, err error) { a.metrics.fetched(feed, r, err) }
+	return a
 }
+
+// Addr is where the pages are served after Start: host and port.
+func (a *App) Addr() string { return a.addr }

@@ -35,7 +35,7 @@ func (a *App) Workers() *river.Workers {
 // FetchJob brings one feed home. A feed that fails is logged and shown by its
 // age; the next slot asks again, so the job itself is never retried late.
 func (a *App) FetchJob(ctx context.Context, args store.FetchArgs) error {
-	for _, f := range feeds.Plan(a.Config) {
+	for _, f := range feeds.Plan(a.env.Config) {
 		if f.Profile == args.Profile && f.Endpoint == args.Feed {
 			return a.fetchFeed(ctx, f, args.Slot)
 		}
@@ -50,7 +50,7 @@ func (a *App) fetchFeed(ctx context.Context, f feeds.Feed, slot time.Time) error
 	slow := f.Idle > 20*time.Hour
 	mark := "fetched " + f.Key()
 	if slow {
-		_, last, err := a.DB.Switch(ctx, mark)
+		_, last, err := a.env.DB.Switch(ctx, mark)
 		if err != nil {
 			return err
 		}
@@ -59,14 +59,14 @@ func (a *App) fetchFeed(ctx context.Context, f feeds.Feed, slot time.Time) error
 		}
 	}
 
-	res, err := a.FetchOne(ctx, f, f.Request(a.Now()))
+	res, err := a.feeds.FetchOne(ctx, f, f.Request(a.env.Now()))
 	switch {
 	case err != nil && ctx.Err() == nil:
-		a.Log.Warn("fetch", "feed", f.Key(), "err", err)
+		a.env.Log.Warn("fetch", "feed", f.Key(), "err", err)
 	case err == nil && slow:
-		return a.DB.SetSwitch(ctx, mark, true, store.Edit{Who: "coldseam", Why: "slot done", At: a.Now()})
-	case err == nil && a.IsAlerts(f) && !res.NotModified && res.Rows > 0:
-		return a.briefNow(ctx, a.Now())
+		return a.env.DB.SetSwitch(ctx, mark, true, store.Edit{Who: "coldseam", Why: "slot done", At: a.env.Now()})
+	case err == nil && a.feeds.IsAlerts(f) && !res.NotModified && res.Rows > 0:
+		return a.briefNow(ctx, a.env.Now())
 	}
 
 	return ctx.Err()
@@ -76,7 +76,7 @@ func (a *App) fetchFeed(ctx context.Context, f feeds.Feed, slot time.Time) error
 func (a *App) briefNow(ctx context.Context, now time.Time) error {
 	active, err := a.Active(ctx, now)
 	for id, d := range active {
-		err = errors.Join(err, a.DB.Enqueue(ctx, store.BriefArgs{Reach: id, Day: d, Issued: now}))
+		err = errors.Join(err, a.env.DB.Enqueue(ctx, store.BriefArgs{Reach: id, Day: d, Issued: now}))
 	}
 	return err
 }
@@ -105,7 +105,7 @@ const busyWait = 5 * time.Second
 // it was asked for is not made again: a job may be run twice, and several may
 // wait for a busy server.
 func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
-	r, err := a.DB.Reach(ctx, args.Reach)
+	r, err := a.env.DB.Reach(ctx, args.Reach)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return river.JobCancel(err)
 	}
@@ -113,7 +113,7 @@ func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
 		return err
 	}
 
-	last, err := a.DB.Brief(ctx, r.ID, args.Day)
+	last, err := a.env.DB.Brief(ctx, r.ID, args.Day)
 	if err == nil && !last.Issued.Before(args.Issued) {
 		return nil
 	}
@@ -122,12 +122,12 @@ func (a *App) BriefJob(ctx context.Context, args store.BriefArgs) error {
 	}
 
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
-		a.Log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
+		a.env.Log.Error("brief not readable", "reach", string(r.ID), "err", err) // a new one takes its place
 	}
 	start := time.Now()
-	b, err := a.MakeBrief(ctx, r, args.Day)
+	b, err := a.morning.MakeBrief(ctx, r, args.Day)
 	if err == nil {
-		a.Metrics.briefed(b, time.Since(start))
+		a.metrics.briefed(b, time.Since(start))
 	}
 
 	return err
@@ -142,7 +142,7 @@ type refitWorker struct {
 func (w *refitWorker) Timeout(*river.Job[store.RefitArgs]) time.Duration { return 10 * time.Minute }
 
 func (w *refitWorker) Work(ctx context.Context, j *river.Job[store.RefitArgs]) error {
-	return w.app.Refit(ctx, j.Args.Site)
+	return w.app.morning.Refit(ctx, j.Args.Site)
 }
 
 // mailWorker sends up to a chunk of outbox rows. Its own timeout lies above the
@@ -153,21 +153,21 @@ type mailWorker struct {
 }
 
 func (w *mailWorker) Timeout(*river.Job[store.MailArgs]) time.Duration {
-	return 2*w.app.Relay.SubmissionTimeout() + time.Minute
+	return 2*w.app.mail.Relay.SubmissionTimeout() + time.Minute
 }
 
 func (w *mailWorker) Work(ctx context.Context, j *river.Job[store.MailArgs]) error {
-	t, err := w.app.Sender(mailing.WorkerName(int(j.ID))).Run(ctx, j.Args.N)
-	w.app.Metrics.mailed(t)
+	t, err := w.app.mail.Sender(mailing.WorkerName(int(j.ID))).Run(ctx, j.Args.N)
+	w.app.metrics.mailed(t)
 	if t.Sent+t.Deferred+t.Failed+t.Unknown > 0 {
-		w.app.Log.Info("mail", "sent", t.Sent, "deferred", t.Deferred, "failed", t.Failed, "unknown", t.Unknown)
+		w.app.env.Log.Info("mail", "sent", t.Sent, "deferred", t.Deferred, "failed", t.Failed, "unknown", t.Unknown)
 	}
 	switch {
 	case errors.Is(err, notify.ErrBreaker):
-		w.app.Log.Error("sending stopped", "err", err)
+		w.app.env.Log.Error("sending stopped", "err", err)
 		return nil // the rows stay pending; the admin releases them
 	case errors.Is(err, coldseam.ErrUnavailable):
-		w.app.Log.Warn("relay", "err", err)
+		w.app.env.Log.Warn("relay", "err", err)
 		return nil // the tick asks again in a minute
 	}
 	return err

@@ -16,17 +16,17 @@ import (
 // usual for the date made anew, models due for their week put in the queue.
 func (a *App) UpkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 	var errs []error
-	if _, err := a.DB.PruneUnconfirmed(ctx, a.Now()); err != nil {
+	if _, err := a.env.DB.PruneUnconfirmed(ctx, a.env.Now()); err != nil {
 		errs = append(errs, err)
 	}
-	errs = append(errs, a.DB.PruneCounts(ctx, a.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx),
-		a.usual(ctx, a.Now()), a.Recalibrate(ctx), a.Pack(ctx))
-	reaches, err := a.DB.Reaches(ctx)
+	errs = append(errs, a.env.DB.PruneCounts(ctx, a.env.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx),
+		a.usual(ctx, a.env.Now()), a.morning.Recalibrate(ctx), a.Pack(ctx))
+	reaches, err := a.env.DB.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
-		m, err := a.DB.Model(ctx, string(r.Site), "thermal", a.Now())
-		if errors.Is(err, coldseam.ErrNotFound) || err == nil && a.Now().Sub(m.MadeAt) > morning.RefitAfter {
-			errs = append(errs, a.DB.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
+		m, err := a.env.DB.Model(ctx, string(r.Site), "thermal", a.env.Now())
+		if errors.Is(err, coldseam.ErrNotFound) || err == nil && a.env.Now().Sub(m.MadeAt) > morning.RefitAfter {
+			errs = append(errs, a.env.DB.Enqueue(ctx, store.RefitArgs{Site: r.Site, Day: args.Day}))
 		} else if err != nil {
 			errs = append(errs, err)
 		}
@@ -36,7 +36,7 @@ func (a *App) UpkeepJob(ctx context.Context, args store.UpkeepArgs) error {
 
 // Pack lays the days of past years together, which briefs read.
 func (a *App) Pack(ctx context.Context) error {
-	_, err := a.DB.PackYears(ctx, a.Now().Year())
+	_, err := a.env.DB.PackYears(ctx, a.env.Now().Year())
 	return err
 }
 
@@ -55,19 +55,23 @@ const (
 
 // prune drops what has served.
 func (a *App) prune(ctx context.Context) error {
-	now := a.Now()
+	now := a.env.Now()
 	var errs []error
 	for _, f := range []func(context.Context, time.Time) (int, error){
-		func(ctx context.Context, t time.Time) (int, error) { return a.DB.DropMembers(ctx, t.Add(-keepMembers)) },
 		func(ctx context.Context, t time.Time) (int, error) {
-			return a.DB.PruneFetches(ctx, t.Add(-keepFetches))
+			return a.env.DB.DropMembers(ctx, t.Add(-keepMembers))
 		},
 		func(ctx context.Context, t time.Time) (int, error) {
-			return a.DB.PrunePayloads(ctx, t.Add(-keepFetches))
+			return a.env.DB.PruneFetches(ctx, t.Add(-keepFetches))
 		},
-		func(ctx context.Context, t time.Time) (int, error) { return a.DB.PruneStates(ctx, t.Add(-keepStates)) },
 		func(ctx context.Context, t time.Time) (int, error) {
-			return a.DB.DropCharts(ctx, t.Add(-keepCharts), t.Add(-keepReplaced))
+			return a.env.DB.PrunePayloads(ctx, t.Add(-keepFetches))
+		},
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.env.DB.PruneStates(ctx, t.Add(-keepStates))
+		},
+		func(ctx context.Context, t time.Time) (int, error) {
+			return a.env.DB.DropCharts(ctx, t.Add(-keepCharts), t.Add(-keepReplaced))
 		},
 	} {
 		_, err := f(ctx, now)
@@ -80,7 +84,7 @@ func (a *App) prune(ctx context.Context) error {
 // scoreIssued scores the forecasts whose days have come, for the readers of the
 // season and the metrics.
 func (a *App) scoreIssued(ctx context.Context) error {
-	_, err := a.DB.ScoreForecasts(ctx, a.Now().Add(-scoreBack), a.Now())
+	_, err := a.env.DB.ScoreForecasts(ctx, a.env.Now().Add(-scoreBack), a.env.Now())
 	if err != nil {
 		return err
 	}
@@ -90,17 +94,17 @@ func (a *App) scoreIssued(ctx context.Context) error {
 // showSkill fills the metric of forecast skill from the database: after each
 // scoring, and at start, since the scoring is done by one server a day.
 func (a *App) showSkill(ctx context.Context) error {
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.env.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
 	var errs []error
 	for _, r := range reaches {
 		for _, p := range []coldseam.Parameter{coldseam.WaterTemp, coldseam.Discharge} {
-			sk, err := a.IssuedSkill(ctx, r, p, coldseam.DateOf(a.Now()).Add(-30))
+			sk, err := a.recap.IssuedSkill(ctx, r, p, coldseam.DateOf(a.env.Now()).Add(-30))
 			errs = append(errs, err)
 			for _, x := range sk {
-				a.Metrics.crps.WithLabelValues(string(r.Site)+" "+string(p), strconv.Itoa(x.Lead)).Set(x.CRPS)
+				a.metrics.crps.WithLabelValues(string(r.Site)+" "+string(p), strconv.Itoa(x.Lead)).Set(x.CRPS)
 			}
 		}
 	}

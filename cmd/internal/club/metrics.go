@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
@@ -33,8 +34,8 @@ type metrics struct {
 	crps     *prometheus.GaugeVec
 }
 
-// NewMetrics registers the metrics of one server.
-func NewMetrics() *metrics {
+// newMetrics registers the metrics of one server.
+func newMetrics() *metrics {
 	m := &metrics{reg: prometheus.NewRegistry()}
 	counter := func(name, help string, labels ...string) *prometheus.CounterVec {
 		c := prometheus.NewCounterVec(prometheus.CounterOpts{Namespace: "coldseam", Name: name, Help: help}, labels)
@@ -68,16 +69,19 @@ func NewMetrics() *metrics {
 // what Go and the kernel say of the process.
 func (a *App) MetricsHandler() http.Handler {
 	reg := prometheus.NewRegistry()
-	reg.MustRegister(stateCollector{a}, collectors.NewGoCollector(), collectors.NewBuildInfoCollector(),
+	reg.MustRegister(stateCollector{a.env, a.mail}, collectors.NewGoCollector(), collectors.NewBuildInfoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	return promhttp.HandlerFor(prometheus.Gatherers{a.Metrics.reg, reg}, promhttp.HandlerOpts{})
+	return promhttp.HandlerFor(prometheus.Gatherers{a.metrics.reg, reg}, promhttp.HandlerOpts{})
 }
 
 // scrapeTimeout is below the usual ten seconds of a scrape.
 const scrapeTimeout = 8 * time.Second
 
 // stateCollector reads at every scrape what all servers of the club share.
-type stateCollector struct{ *App }
+type stateCollector struct {
+	env  *env.Env
+	mail *mailing.Mailer
+}
 
 // Describe names nothing: what there is depends on the club's rivers.
 func (stateCollector) Describe(chan<- *prometheus.Desc) {}
@@ -96,7 +100,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 		out <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, v, values...)
 	}
 
-	for what, dir := range map[string]string{"state": c.Config.StateDir, "backup": c.Config.Backup.Dir} {
+	for what, dir := range map[string]string{"state": c.env.Config.StateDir, "backup": c.env.Config.Backup.Dir} {
 		if free, total, err := env.DiskSpace(env.Existing(dir)); err == nil {
 			gauge("disk_free_bytes", "Room left where state and backups lie.", float64(free), "directory", what)
 			gauge("disk_size_bytes", "Size of that file system.", float64(total), "directory", what)
@@ -107,7 +111,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 	for _, read := range []func(context.Context, func(string, string, float64, ...string)) error{c.work, c.newest,
 		c.morning} {
 		if err := read(ctx, gauge); err != nil {
-			c.Log.Warn("metrics", "err", err)
+			c.env.Log.Warn("metrics", "err", err)
 			up = 0
 		}
 	}
@@ -116,7 +120,7 @@ func (c stateCollector) Collect(out chan<- prometheus.Metric) {
 
 // work is the queue, the outbox and what holds mail back.
 func (c stateCollector) work(ctx context.Context, gauge func(string, string, float64, ...string)) error {
-	s, err := c.DB.Status(ctx)
+	s, err := c.env.DB.Status(ctx)
 	if err != nil {
 		return err
 	}
@@ -145,12 +149,12 @@ func (c stateCollector) work(ctx context.Context, gauge func(string, string, flo
 // newest issue of each weather point, the last good reading of each warning feed.
 func (c stateCollector) newest(ctx context.Context, gauge func(string, string, float64, ...string)) error {
 	const help = "Unix time of the newest value of a gauge, the newest issue of a weather forecast, the last good reading of a warning feed."
-	list, err := c.DB.NewestValues(ctx)
+	list, err := c.env.DB.NewestValues(ctx)
 	if err != nil {
 		return err
 	}
 	warnings := map[string]bool{}
-	for _, p := range c.Config.Profiles {
+	for _, p := range c.env.Config.Profiles {
 		warnings[p.Name] = p.Format == ingest.FormatCAP
 	}
 
@@ -170,15 +174,15 @@ func (c stateCollector) newest(ctx context.Context, gauge func(string, string, f
 
 // morning is how many of today's mails are due by now and how many are sent.
 func (c stateCollector) morning(ctx context.Context, gauge func(string, string, float64, ...string)) error {
-	loc := env.Zone(c.Config.Club.Zone)
-	today := coldseam.DateOf(c.Now().In(loc))
-	sent, due, err := c.Mornings(ctx, today)
+	loc := env.Zone(c.env.Config.Club.Zone)
+	today := coldseam.DateOf(c.env.Now().In(loc))
+	sent, due, err := c.mail.Mornings(ctx, today)
 	if err != nil {
 		return err
 	}
 	gauge("morning_mails_due", "Morning mails of today that should be out by now.", float64(due))
 	gauge("morning_mails_sent", "Morning mails of today that are sent.", float64(sent))
-	if deadline, err := coldseam.ParseClock(c.Config.Club.Deadline); err == nil {
+	if deadline, err := coldseam.ParseClock(c.env.Config.Club.Deadline); err == nil {
 		gauge("morning_deadline_timestamp_seconds", "Unix time by which today's mails should be out.",
 			float64(today.At(deadline, loc).Unix()))
 	}
@@ -218,7 +222,7 @@ func (m *metrics) mailed(t notify.Tally) {
 // cannot be read leaves the old figure, which grows stale by itself; check
 // names the reason.
 func (a *App) noteBackup() {
-	if list, err := store.Backups(a.Config.Backup.Dir); err == nil && len(list) > 0 {
-		a.Metrics.backup.Set(float64(list[0].MadeAt.Unix()))
+	if list, err := store.Backups(a.env.Config.Backup.Dir); err == nil && len(list) > 0 {
+		a.metrics.backup.Set(float64(list[0].MadeAt.Unix()))
 	}
 }

@@ -14,7 +14,7 @@ import (
 // without daily values has none.
 func (a *App) usual(ctx context.Context, now time.Time) error {
 	type known struct{ Site, Param string }
-	list, err := store.Ask[known](ctx, a.DB, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
+	list, err := store.Ask[known](ctx, a.env.DB, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
 	if err != nil {
 		return err
 	}
@@ -26,7 +26,7 @@ func (a *App) usual(ctx context.Context, now time.Time) error {
 		}
 	}
 
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.env.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -39,7 +39,7 @@ func (a *App) usual(ctx context.Context, now time.Time) error {
 				continue
 			}
 			have[k] = true
-			if err := a.DB.BuildClimatology(ctx, r.Site, p, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+			if err := a.env.DB.BuildClimatology(ctx, r.Site, p, now); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 				errs = append(errs, err)
 			}
 		}

@@ -9,29 +9,45 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/cmd/internal/morning"
+	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/web"
 )
 
-// Pages is what the web server reads and writes: the store, seen with the
-// program's clock and configuration. It satisfies web.Store.
-type Pages struct{ *App }
+// pages is what the web server reads and writes: the store, seen with the
+// program's clock and configuration.
+type pages struct {
+	env     *env.Env
+	mail    *mailing.Mailer
+	morning *morning.Maker
+	recap   *recap.Book
+	recaps  recap.Cache
+}
+
+// Pages is what the web server reads and writes.
+func (a *App) Pages() web.Store {
+	return &pages{env: a.env, mail: a.mail, morning: a.morning, recap: a.recap}
+}
+
+// Board returns the newest brief of each reach, as a stranger may see it.
+func (p *pages) Board(ctx context.Context) ([]coldseam.Brief, error) { return p.mail.Board(ctx) }
 
 // Reaches returns the reaches in the club's order.
-func (p Pages) Reaches(ctx context.Context) ([]coldseam.Reach, error) { return p.DB.Reaches(ctx) }
+func (p *pages) Reaches(ctx context.Context) ([]coldseam.Reach, error) { return p.env.DB.Reaches(ctx) }
 
 // SignUp notes a request and queues the confirm mail when the address may get
 // one. The answer is the same whatever is known of it.
-func (p Pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferences, at time.Time) error {
+func (p *pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferences, at time.Time) error {
 	if prefs.Zone == "" {
-		prefs.Zone = p.Config.Club.Zone
+		prefs.Zone = p.env.Config.Club.Zone
 	}
-	hour, err := p.DB.CountAttempt(ctx, "confirm mails", time.Hour, at)
+	hour, err := p.env.DB.CountAttempt(ctx, "confirm mails", time.Hour, at)
 	if err != nil {
 		return err
 	}
 
-	s, _, err := p.DB.AddSubscriber(ctx, email, "", prefs)
+	s, _, err := p.env.DB.AddSubscriber(ctx, email, "", prefs)
 	if err != nil {
 		return err
 	}
@@ -39,48 +55,48 @@ func (p Pages) SignUp(ctx context.Context, email string, prefs coldseam.Preferen
 	if s.State != "pending" || hour > mailing.MaxConfirmsHour {
 		return nil
 	}
-	if ok, err := p.MayConfirm(ctx, s.ID, at); err != nil || !ok {
+	if ok, err := p.mail.MayConfirm(ctx, s.ID, at); err != nil || !ok {
 		return err
 	}
-	return p.QueueOne(ctx, coldseam.MailConfirm, s.ID, at, 7*env.Day, notify.Content{Club: p.Config.Club.Name})
+	return p.mail.QueueOne(ctx, coldseam.MailConfirm, s.ID, at, 7*env.Day, notify.Content{Club: p.env.Config.Club.Name})
 }
 
 // Confirm turns a pending subscriber into a confirmed one and welcomes them.
-func (p Pages) Confirm(ctx context.Context, sub int64, at time.Time) error {
-	s, err := p.DB.Subscriber(ctx, sub)
+func (p *pages) Confirm(ctx context.Context, sub int64, at time.Time) error {
+	s, err := p.env.DB.Subscriber(ctx, sub)
 	if err != nil {
 		return err
 	}
 	if s.State != "pending" {
 		return nil
 	}
-	if err := p.DB.Confirm(ctx, sub); err != nil {
+	if err := p.env.DB.Confirm(ctx, sub); err != nil {
 		return err
 	}
-	return p.QueueOne(ctx, coldseam.MailWelcome, sub, at, env.Day, notify.Content{Club: p.Config.Club.Name})
+	return p.mail.QueueOne(ctx, coldseam.MailWelcome, sub, at, env.Day, notify.Content{Club: p.env.Config.Club.Name})
 }
 
 // Subscriber returns one by id.
-func (p Pages) Subscriber(ctx context.Context, sub int64) (coldseam.Subscriber, error) {
-	return p.DB.Subscriber(ctx, sub)
+func (p *pages) Subscriber(ctx context.Context, sub int64) (coldseam.Subscriber, error) {
+	return p.env.DB.Subscriber(ctx, sub)
 }
 
 // SavePreferences replaces them.
-func (p Pages) SavePreferences(ctx context.Context, sub int64, prefs coldseam.Preferences, at time.Time) error {
-	return p.DB.SetPrefs(ctx, sub, prefs)
+func (p *pages) SavePreferences(ctx context.Context, sub int64, prefs coldseam.Preferences, at time.Time) error {
+	return p.env.DB.SetPrefs(ctx, sub, prefs)
 }
 
 // Unsubscribe stops all mail at once.
-func (p Pages) Unsubscribe(ctx context.Context, sub int64, at time.Time) error {
-	if err := p.DB.Unsubscribe(ctx, sub); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+func (p *pages) Unsubscribe(ctx context.Context, sub int64, at time.Time) error {
+	if err := p.env.DB.Unsubscribe(ctx, sub); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
 	return nil
 }
 
 // Trip returns what the subscriber logged for the reach and day.
-func (p Pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
-	trips, err := p.DB.Trips(ctx, reach, d, d)
+func (p *pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
+	trips, err := p.env.DB.Trips(ctx, reach, d, d)
 	if err != nil {
 		return coldseam.Trip{}, err
 	}
@@ -93,8 +109,6 @@ func (p Pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d co
 }
 
 // Season returns the recap of a year, the same that `coldseam recap` writes.
-func (p Pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
-	return p.recaps.Get(p.Now(), year, reach, func() (web.Recap, error) { return p.Recap(ctx, year, reach) })
+func (p *pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
+	return p.recaps.Get(p.env.Now(), year, reach, func() (web.Recap, error) { return p.recap.Recap(ctx, year, reach) })
 }
-
-var _ web.Store = Pages{}

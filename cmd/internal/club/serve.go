@@ -7,11 +7,11 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"sync"
 	"time"
 
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -27,40 +27,32 @@ func (c *Serve) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		return env.Fail(2, err.Error())
 	}
 	log := env.NewLogger(s.Err, slog.LevelInfo)
-	a, err := New(ctx, cfg, env.Options{Log: log, Migrate: true, Alone: true})
+	p, err := parts.Open(ctx, cfg, env.Options{Log: log, Migrate: true, Alone: true})
 	if err != nil {
 		return err
 	}
-	defer a.Close()
+	defer p.Close()
 
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := p.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
-	srv, err := a.Start(ctx)
-	if err != nil {
+	a := New(p)
+	if err := a.Start(ctx); err != nil {
 		return err
 	}
 
-	log.Info("serving", "listen", srv.Addr)
+	log.Info("serving", "listen", a.Addr())
 	<-ctx.Done()
-	srv.Stop()
+	a.Stop()
 	return nil
-}
-
-// Running are the running parts of a server.
-type Running struct {
-	Addr  string
-	lmtp  string // where reports arrive, "" = nowhere
-	stops []func()
-	once  sync.Once
 }
 
 // Stop ends the parts in reverse order of their start; a second call does
 // nothing.
-func (s *Running) Stop() {
-	s.once.Do(func() {
-		for i := len(s.stops) - 1; i >= 0; i-- {
-			s.stops[i]()
+func (a *App) Stop() {
+	a.once.Do(func() {
+		for i := len(a.stops) - 1; i >= 0; i-- {
+			a.stops[i]()
 		}
 	})
 }
@@ -69,70 +61,87 @@ func (s *Running) Stop() {
 // limit.
 const softStop = 75 * time.Second
 
-// Start starts queue, pages, metrics and tick.
-func (a *App) Start(ctx context.Context) (*Running, error) {
-	out := &Running{}
-	fail := func(err error) (*Running, error) {
-		out.Stop()
-		return nil, err
-	}
-	proxies, err := a.Config.TrustedProxies()
+// Start starts pages, metrics, bounce reports, queue and tick. What it started
+// stops again when a later part does not start.
+func (a *App) Start(ctx context.Context) error {
+	err := a.start(ctx)
 	if err != nil {
-		return fail(err)
+		a.Stop()
+	}
+	return err
+}
+
+func (a *App) start(ctx context.Context) error {
+	cfg := a.env.Config
+	h, err := a.handler()
+	if err != nil {
+		return err
+	}
+	if a.addr, err = a.listen(cfg.Listen, h); err != nil {
+		return err
 	}
 
-	h, err := web.New(web.Config{
-		Store:          Pages{a},
-		Links:          a.Links,
-		Club:           a.Config.Club.Name,
-		Cost:           a.Table.Cost,
-		Margin:         a.Table.Margin,
-		Now:            a.Now,
-		Log:            a.Log,
-		Ready:          a.Ready,
-		Healthy:        a.Healthy,
-		TrustedProxies: proxies,
-	})
-	if err != nil {
-		return fail(err)
-	}
-	if out.Addr, err = out.listen(a, a.Config.Listen, h); err != nil {
-		return fail(err)
-	}
-
-	if a.Config.MetricsAddr != "" {
+	if cfg.MetricsAddr != "" {
 		mux := http.NewServeMux()
 		mux.Handle("GET /metrics", a.MetricsHandler())
-		if _, err := out.listen(a, a.Config.MetricsAddr, mux); err != nil {
-			return fail(err)
+		if _, err := a.listen(cfg.MetricsAddr, mux); err != nil {
+			return err
 		}
 	}
 
-	if a.Config.Mail.LMTP != "" {
-		addr, stop, err := a.StartInbox(ctx)
+	if cfg.Mail.LMTP != "" {
+		_, stop, err := a.mail.StartInbox(ctx)
 		if err != nil {
-			return fail(err)
+			return err
 		}
-		out.lmtp, out.stops = addr, append(out.stops, stop)
+		a.stops = append(a.stops, stop)
 	}
 
-	queue, err := a.DB.NewQueue(a.Workers(), store.QueueOptions{Mail: a.Config.Mail.Workers})
+	if err := a.startQueue(ctx); err != nil {
+		return err
+	}
+	a.stops = append(a.stops, a.feeds.LearnPrimaries(ctx), a.startCron(ctx), a.FirstSkill(ctx))
+	return nil
+}
+
+// handler serves the pages.
+func (a *App) handler() (http.Handler, error) {
+	proxies, err := a.env.Config.TrustedProxies()
 	if err != nil {
-		return fail(err)
+		return nil, err
+	}
+	return web.New(web.Config{
+		Store:          a.Pages(),
+		Links:          a.mail.Links,
+		Club:           a.env.Config.Club.Name,
+		Cost:           a.env.Table.Cost,
+		Margin:         a.env.Table.Margin,
+		Now:            a.env.Now,
+		Log:            a.env.Log,
+		Ready:          a.mail.Ready,
+		Healthy:        a.mail.Healthy,
+		TrustedProxies: proxies,
+	})
+}
+
+// startQueue lets this server work on jobs.
+func (a *App) startQueue(ctx context.Context) error {
+	queue, err := a.env.DB.NewQueue(a.Workers(), store.QueueOptions{Mail: a.env.Config.Mail.Workers})
+	if err != nil {
+		return err
 	}
 	if err := queue.Start(context.WithoutCancel(ctx)); err != nil {
-		return fail(fmt.Errorf("queue: %w", err))
+		return fmt.Errorf("queue: %w", err)
 	}
 
-	out.stops = append(out.stops, func() {
+	a.stops = append(a.stops, func() {
 		sctx, cancel := context.WithTimeout(context.Background(), softStop)
 		defer cancel()
 		if err := queue.Stop(sctx); err != nil {
 			_ = queue.StopAndCancel(context.Background())
 		}
 	})
-	out.stops = append(out.stops, a.LearnPrimaries(ctx), a.startCron(ctx), a.FirstSkill(ctx))
-	return out, nil
+	return nil
 }
 
 // FirstSkill shows the skill of issued forecasts once the service is up.
@@ -142,14 +151,14 @@ func (a *App) FirstSkill(ctx context.Context) (stop func()) {
 	go func() {
 		defer close(done)
 		if err := a.showSkill(ctx); err != nil && ctx.Err() == nil {
-			a.Log.Warn("forecast skill", "err", err)
+			a.env.Log.Warn("forecast skill", "err", err)
 		}
 	}()
 	return func() { cancel(); <-done }
 }
 
-// listen serves h on addr until the services stop.
-func (s *Running) listen(a *App, addr string, h http.Handler) (string, error) {
+// listen serves h on addr until Stop.
+func (a *App) listen(addr string, h http.Handler) (string, error) {
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		return "", fmt.Errorf("listen %s: %w", addr, err)
@@ -160,11 +169,11 @@ func (s *Running) listen(a *App, addr string, h http.Handler) (string, error) {
 	go func() {
 		defer close(done)
 		if err := srv.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
-			a.Log.Error("pages", "err", err)
+			a.env.Log.Error("pages", "err", err)
 		}
 	}()
 
-	s.stops = append(s.stops, func() {
+	a.stops = append(a.stops, func() {
 		sctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 		defer cancel()
 		_ = srv.Shutdown(sctx)

@@ -13,9 +13,9 @@ import (
 )
 
 // Status returns the state of feeds, briefs and mail, without persons.
-func (p Pages) Status(ctx context.Context) (web.Status, error) {
+func (p *pages) Status(ctx context.Context) (web.Status, error) {
 	var s web.Status
-	reaches, err := p.DB.Reaches(ctx)
+	reaches, err := p.env.DB.Reaches(ctx)
 	if err != nil {
 		return s, err
 	}
@@ -31,8 +31,8 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 			s.Feeds = append(s.Feeds, f...)
 		}
 
-		today := coldseam.DateOf(p.Now().In(env.Zone(r.Zone)))
-		b, err := p.DB.Brief(ctx, r.ID, today)
+		today := coldseam.DateOf(p.env.Now().In(env.Zone(r.Zone)))
+		b, err := p.env.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			continue
 		}
@@ -49,8 +49,8 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		})
 	}
 
-	today := coldseam.DateOf(p.Now().In(env.Zone(p.Config.Club.Zone)))
-	counts, err := p.DB.MailCounts(ctx, coldseam.MailMorning, today)
+	today := coldseam.DateOf(p.env.Now().In(env.Zone(p.env.Config.Club.Zone)))
+	counts, err := p.env.DB.MailCounts(ctx, coldseam.MailMorning, today)
 	if err != nil {
 		return s, err
 	}
@@ -69,21 +69,21 @@ func (p Pages) Status(ctx context.Context) (web.Status, error) {
 		s.Mail.Due += n
 	}
 
-	s.Held, _, _, err = p.DB.Held(ctx)
+	s.Held, _, _, err = p.env.DB.Held(ctx)
 	return s, err
 }
 
-func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedState, error) {
-	site, err := p.DB.Site(ctx, r.Site)
+func (p *pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedState, error) {
+	site, err := p.env.DB.Site(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
-	vals, err := p.DB.Latest(ctx, r.Site)
+	vals, err := p.env.DB.Latest(ctx, r.Site)
 	if err != nil {
 		return nil, err
 	}
 
-	limit := time.Duration(p.Table.GaugeAgeH * float64(time.Hour))
+	limit := time.Duration(p.env.Table.GaugeAgeH * float64(time.Hour))
 	var out []web.FeedState
 	for _, v := range vals {
 		w, ok := env.ParamWords[v.Param]
@@ -91,9 +91,9 @@ func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 			continue
 		}
 		f := web.FeedState{Name: w + ", " + site.Name, Agency: site.Provider, At: v.At, Limit: limit, State: "good"}
-		if p.Now().Sub(v.At) > limit {
+		if p.env.Now().Sub(v.At) > limit {
 			f.State = "stale"
-			f.Note = fmt.Sprintf("gauge silent %.0f h", p.Now().Sub(v.At).Hours())
+			f.Note = fmt.Sprintf("gauge silent %.0f h", p.env.Now().Sub(v.At).Hours())
 		}
 		out = append(out, f)
 	}
@@ -102,9 +102,9 @@ func (p Pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSta
 }
 
 // Scorecard returns what was said and what came on one reach.
-func (p Pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
-	today := coldseam.DateOf(p.Now().UTC())
-	list, err := p.Resolve(ctx, reach, today.Add(-800), today)
+func (p *pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
+	today := coldseam.DateOf(p.env.Now().UTC())
+	list, err := p.recap.Resolve(ctx, reach, today.Add(-800), today)
 	if err != nil {
 		return web.Scorecard{}, err
 	}
@@ -113,17 +113,17 @@ func (p Pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Score
 
 // SaveTrip records or replaces the trip of its subscriber, reach and date, and
 // feeds the weight log of its spot.
-func (p Pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
+func (p *pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if t.EnteredAt.IsZero() {
-		t.EnteredAt = p.Now()
+		t.EnteredAt = p.env.Now()
 	}
 	if t.Source == "" {
 		t.Source = "form"
 	}
-	if err := p.DB.ReplaceTrip(ctx, t); err != nil {
+	if err := p.env.DB.ReplaceTrip(ctx, t); err != nil {
 		return err
 	}
-	if err := p.LogIce(ctx, t); err != nil {
+	if err := p.morning.LogIce(ctx, t); err != nil {
 		return err
 	}
 
@@ -134,5 +134,5 @@ func (p Pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 		return err
 	}
 	t.ID, t.Angler = stored.ID, stored.Angler
-	return p.LogRig(ctx, t)
+	return p.morning.LogRig(ctx, t)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"time"
 
 	"github.com/riverqueue/river"
@@ -29,8 +30,8 @@ const activeBefore = ingest.SafetyLead + 5*time.Minute
 
 // startCron runs the tick every minute until stop is called, and once at once.
 func (a *App) startCron(ctx context.Context) (stop func()) {
-	c := cron.New(cron.WithLocation(time.UTC), cron.WithChain(cron.Recover(cronLog{a}),
-		cron.SkipIfStillRunning(cronLog{a})))
+	c := cron.New(cron.WithLocation(time.UTC), cron.WithChain(cron.Recover(cronLog{a.env.Log}),
+		cron.SkipIfStillRunning(cronLog{a.env.Log})))
 	if _, err := c.AddFunc("* * * * *", func() { a.TickLogged(ctx) }); err != nil {
 		panic(err) // a constant line
 	}
@@ -54,14 +55,14 @@ func (a *App) TickLogged(ctx context.Context) {
 	// A database that does not answer must not hold the tick for ever.
 	ctx, cancel := context.WithTimeout(ctx, tickTimeout)
 	defer cancel()
-	if err := a.Tick(ctx, a.Now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
-		a.Log.Error("tick", "err", err)
+	if err := a.Tick(ctx, a.env.Now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
+		a.env.Log.Error("tick", "err", err)
 	}
 }
 
 // Tick decides what is due at now. Every part runs, whatever another came to.
 func (a *App) Tick(ctx context.Context, now time.Time) error {
-	a.Metrics.tick.Set(float64(now.Unix()))
+	a.metrics.tick.Set(float64(now.Unix()))
 	a.noteBackup()
 	var errs []error
 	do := func(what string, f func() error) {
@@ -81,41 +82,41 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 
 	// What must leave today comes first: the parts share the tick's time.
 	do("mornings", func() error {
-		n, wait, err := a.QueueMornings(ctx, now)
-		err = errors.Join(err, a.EnqueueBriefs(ctx, wait, now))
+		n, wait, err := a.mail.QueueMornings(ctx, now)
+		err = errors.Join(err, a.morning.EnqueueBriefs(ctx, wait, now))
 		if n > 0 {
-			a.Log.Info("mornings queued", "n", n)
+			a.env.Log.Info("mornings queued", "n", n)
 		}
 		return err
 	})
 
-	do("sweep", func() error { _, err := a.DB.Sweep(ctx, now); return err })
-	do("mail", func() error { _, err := a.DB.DueMail(ctx, now); return err })
+	do("sweep", func() error { _, err := a.env.DB.Sweep(ctx, now); return err })
+	do("mail", func() error { _, err := a.env.DB.DueMail(ctx, now); return err })
 	do("fetches", func() error { return a.DueFetches(ctx, now, len(active) > 0) })
 	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
-	do("outlooks", func() error { return a.QueueOutlooks(ctx, now) })
+	do("outlooks", func() error { return a.mail.QueueOutlooks(ctx, now) })
 	do("upkeep", func() error {
-		return a.DB.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
+		return a.env.DB.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
 	})
 
-	do("bounces", func() error { return a.DrainBounces(ctx) })
+	do("bounces", func() error { return a.mail.DrainBounces(ctx) })
 	do("readers", func() error {
-		_, err := a.DB.MindReaders(ctx, 30*time.Second)
-		_, err2 := a.DB.EndLostSessions(ctx, lostSession)
+		_, err := a.env.DB.MindReaders(ctx, 30*time.Second)
+		_, err2 := a.env.DB.EndLostSessions(ctx, lostSession)
 		return errors.Join(err, err2)
 	})
-	do("watch", func() error { return a.Watch(ctx, now) })
+	do("watch", func() error { return a.mail.Watch(ctx, now) })
 	return errors.Join(errs...)
 }
 
 // Active lists the reaches whose morning is near or under way: from 25 minutes
 // before a subscriber's send time to the end of the day's last window.
 func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]coldseam.Date, error) {
-	subs, err := a.DB.Subscribers(ctx, "confirmed")
+	subs, err := a.env.DB.Subscribers(ctx, "confirmed")
 	if err != nil {
 		return nil, err
 	}
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.env.DB.Reaches(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -145,7 +146,7 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 				}
 				k := mailing.BriefKey{Reach: r.ID, Day: d}
 				if _, known := dusk[k]; !known {
-					dusk[k] = a.LastLight(r, d)
+					dusk[k] = a.mail.LastLight(r, d)
 				}
 				if now.Before(dusk[k]) {
 					out[r.ID] = d
@@ -161,14 +162,14 @@ func (a *App) Active(ctx context.Context, now time.Time) (map[coldseam.ReachID]c
 // rounded down to the feed's pace, so that two servers ask for the same one.
 func (a *App) DueFetches(ctx context.Context, now time.Time, active bool) error {
 	var jobs []river.JobArgs
-	for _, f := range feeds.Plan(a.Config) {
+	for _, f := range feeds.Plan(a.env.Config) {
 		pace := f.Idle
 		if active {
 			pace = min(f.Active, f.Idle)
 		}
 		jobs = append(jobs, store.FetchArgs{Profile: f.Profile, Feed: f.Endpoint, Slot: now.Truncate(pace)})
 	}
-	return a.DB.Enqueue(ctx, jobs...)
+	return a.env.DB.Enqueue(ctx, jobs...)
 }
 
 // briefPace is how often a reach's brief is made anew: near and during its
@@ -183,7 +184,7 @@ const (
 // dueBriefs enqueues the briefs of today, and from the evening on those of
 // tomorrow.
 func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.ReachID]coldseam.Date) error {
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.env.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -193,7 +194,7 @@ func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 		d, pace := coldseam.DateOf(now.In(env.Zone(r.Zone))), briefIdle
 		if _, ok := active[r.ID]; ok {
 			pace = BriefActive
-		} else if now.After(a.LastLight(r, d)) {
+		} else if now.After(a.mail.LastLight(r, d)) {
 			d = d.Add(1)
 		}
 		if at, due := mailing.EveningDue(coldseam.DateOf(now.In(env.Zone(r.Zone))), env.Zone(r.Zone), now); due {
@@ -203,12 +204,12 @@ func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 		jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot})
 	}
 
-	return a.DB.Enqueue(ctx, jobs...)
+	return a.env.DB.Enqueue(ctx, jobs...)
 }
 
-// cronLog brings cron's own words into the program's log.
-type cronLog struct{ *App }
+// cronLog writes cron's own messages to the program's log.
+type cronLog struct{ log *slog.Logger }
 
-func (c cronLog) Info(msg string, kv ...any) { c.Log.Debug("cron", "msg", msg) }
+func (c cronLog) Info(msg string, kv ...any) { c.log.Debug("cron", "msg", msg) }
 
-func (c cronLog) Error(err error, msg string, kv ...any) { c.Log.Error("cron", "msg", msg, "err", err) }
+func (c cronLog) Error(err error, msg string, kv ...any) { c.log.Error("cron", "msg", msg, "err", err) }

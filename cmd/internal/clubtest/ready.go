@@ -66,9 +66,9 @@ func (x *Template) URL(t *testing.T) string {
 		x.admin = other(t, src, "postgres")
 		v := NewOn(t, src, nil)
 		v.History(t)
-		_, err := v.MakeAll(t.Context(), Saturday)
+		_, err := v.Morning.MakeAll(t.Context(), Saturday)
 		require.NoError(t, err)
-		v.App.DB.Close()
+		v.DB.Close()
 		u, err := url.Parse(src)
 		require.NoError(t, err)
 		name := fmt.Sprintf("t_town_%d", os.Getpid())
@@ -103,7 +103,7 @@ func NewServing(t *testing.T) *Town {
 	require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `
 		SELECT greatest((SELECT max(made_at) FROM coldseam.model), (SELECT max(last_try_at) FROM coldseam.fetch_state), (SELECT max(issued_at) FROM coldseam.brief))`).Scan(&made))
 	v.Clock.Forward(made.UTC().Add(time.Second))
-	_, err := v.FetchAll(t.Context())
+	_, err := v.Feeds.FetchAll(t.Context())
 	require.NoError(t, err)
 	return v
 }

@@ -24,6 +24,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
@@ -38,7 +39,9 @@ var World = sync.OnceValues(func() (*agency.World, error) {
 
 // Town is the whole program on one machine: agency, database, mail server.
 type Town struct {
-	*club.App
+	*env.Env
+	*parts.Parts
+	App    *club.App
 	Agency *agency.Agency
 	Sink   *sink.Server
 	Clock  *democlub.Clock
@@ -72,10 +75,21 @@ func New(t *testing.T, script sink.Script) *Town {
 // NewOn runs it on a database that the test gives.
 func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 	t.Helper()
+	return newAt(t, dbURL, script, democlub.Start)
+}
+
+// NewAt runs it on an empty database from another day on.
+func NewAt(t *testing.T, start time.Time) *Town {
+	t.Helper()
+	return newAt(t, storetest.URL(t), nil, start)
+}
+
+func newAt(t *testing.T, dbURL string, script sink.Script, start time.Time) *Town {
+	t.Helper()
 	w, err := World()
 	require.NoError(t, err)
 	v := &Town{
-		Clock:  democlub.NewClock(democlub.Start),
+		Clock:  democlub.NewClock(start),
 		Output: &bytes.Buffer{},
 		Mu:     &sync.Mutex{},
 		Label:  fmt.Sprintf("town %d", towns.Add(1)),
@@ -91,20 +105,29 @@ func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
 	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
-	v.App, err = club.New(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: dbURL, Migrate: true,
+	err = v.Open(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: dbURL, Migrate: true,
 		Log:      slog.New(slog.NewJSONHandler(LockedWriter{v.Mu, v.Output}, nil)),
 		TokenKey: []byte("a key of the tests that is long enough to sign")})
 	require.NoError(t, err)
 
 	t.Cleanup(func() {
-		v.App.Close()
+		v.Parts.Close()
 		v.Sink.Close()
 		v.Agency.Close()
 	})
 	require.NoError(t, v.SyncRivers(t.Context()))
-	v.Sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
+	v.Mail.Sleep = func(context.Context, time.Duration) error { return context.Canceled } // its clock stands
 	v.AtRest = GoroutinesOf(v.Label)
 	return v
+}
+
+// Open wires the program for a configuration.
+func (v *Town) Open(ctx context.Context, cfg config.Config, o env.Options) (err error) {
+	if v.Parts, err = parts.Open(ctx, cfg, o); err != nil {
+		return err
+	}
+	v.Env, v.App = v.Parts.Env, club.New(v.Parts)
+	return nil
 }
 
 // Join enters a confirmed subscriber.
@@ -122,7 +145,7 @@ func (v *Town) History(t *testing.T) {
 	t.Helper()
 	_, err := triplog.Enter(t.Context(), v.Env, democlub.Log)
 	require.NoError(t, err)
-	_, err = v.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
+	_, err = v.Feeds.Backfill(t.Context(), democlub.Start.AddDate(-12, 0, 0), 20*env.Day, nil)
 	require.NoError(t, err)
 }
 
@@ -135,9 +158,9 @@ func (v *Town) Send(t *testing.T, hhmm string) {
 	at, err := notify.SendAt(Saturday, hhmm, env.Zone("America/Chicago"))
 	require.NoError(t, err)
 	v.Clock.Forward(at)
-	_, _, err = v.QueueMornings(t.Context(), v.Now())
+	_, _, err = v.Mail.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
-	_, err = v.Sender("test").Run(t.Context(), 100)
+	_, err = v.Mail.Sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
 }
 

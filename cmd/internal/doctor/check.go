@@ -70,7 +70,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
 	if err != nil {
 		e := &env.Env{Config: cfg, Now: time.Now}
-		k.app = &parts.Parts{Env: e, Mailer: &mailing.Mailer{Env: e}}
+		k.app = &parts.Parts{Env: e, Mail: &mailing.Mailer{Env: e}}
 		k.unbuilt(ctx, err)
 		return c.finish(s.Out, k.lines)
 	}
@@ -86,7 +86,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 
 // Look looks at everything a wired program rests on; offline asks nobody outside.
 func Look(ctx context.Context, p *parts.Parts, offline bool) []Line {
-	k := &checker{cfg: p.Config, app: p, now: p.Now, offline: offline, net: netOf(), space: env.DiskSpace}
+	k := &checker{cfg: p.Env.Config, app: p, now: p.Env.Now, offline: offline, net: netOf(), space: env.DiskSpace}
 	k.all(ctx)
 	return k.lines
 }
@@ -259,7 +259,7 @@ func (k *checker) notBuilt(err error) {
 // unbuilt looks at what can be looked at although the program does not start.
 func (k *checker) unbuilt(ctx context.Context, err error) {
 	k.notBuilt(err)
-	if err := k.app.WireMail(nil); err != nil {
+	if err := k.app.Mail.WireMail(nil); err != nil {
 		k.notBuilt(err)
 		return
 	}
@@ -273,7 +273,7 @@ func (k *checker) all(ctx context.Context) {
 	k.ok("config", "%s: %d feeds, %d gauges and points, %d reaches", k.cfg.Path, len(feeds.Plan(k.cfg)),
 		len(k.cfg.Sites), len(k.cfg.Reaches))
 	k.versions()
-	k.now = k.app.Now
+	k.now = k.app.Env.Now
 	if !k.database(ctx) {
 		k.outside(ctx, func() {})
 		return
@@ -308,13 +308,13 @@ func (k *checker) outside(ctx context.Context, stored func()) {
 
 // database reports whether there is any use in going on.
 func (k *checker) database(ctx context.Context) bool {
-	if err := k.app.DB.Ping(ctx); err != nil {
+	if err := k.app.Env.DB.Ping(ctx); err != nil {
 		k.notBuilt(err)
 		return false
 	}
 
-	k.ok("database", "%s answers", k.app.Where)
-	st, err := k.app.DB.Schema(ctx)
+	k.ok("database", "%s answers", k.app.Env.Where)
+	st, err := k.app.Env.DB.Schema(ctx)
 	switch {
 	case err != nil:
 		k.broken("migrations", err)
@@ -334,7 +334,7 @@ func (k *checker) database(ctx context.Context) bool {
 	}
 
 	k.ok("migrations", "schema %d", st.Have)
-	open, err := k.app.DB.OpenToReaders(ctx)
+	open, err := k.app.Env.DB.OpenToReaders(ctx)
 	// Our own role has tried at every start: what is left takes more rights.
 	const closeFix = "as a superuser of the server, on this database: coldseam migrate --readers-sql | psql; " +
 		"or as that role by COLDSEAM_DATABASE_URL: coldseam migrate"
@@ -360,7 +360,7 @@ const queueIdle = 10 * time.Minute
 
 // queue tells whether any server of the club takes the work.
 func (k *checker) queue(ctx context.Context) {
-	q, err := k.app.DB.QueueState(ctx)
+	q, err := k.app.Env.DB.QueueState(ctx)
 	switch {
 	case err != nil:
 		k.broken("queue", err)

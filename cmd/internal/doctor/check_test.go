@@ -93,10 +93,10 @@ func newBench(t *testing.T) *bench {
 	require.NoError(t, mailing.WriteDKIMKey(m.DKIMKeyFile))
 	_, err := mailing.EnsureKey(m.TokenKeyFile)
 	require.NoError(t, err)
-	require.NoError(t, v.WireMail(nil))
-	rec, err := v.Compose.Signer.Record()
+	require.NoError(t, v.Mail.WireMail(nil))
+	rec, err := v.Mail.Compose.Signer.Record()
 	require.NoError(t, err)
-	_, err = v.FetchAll(ctx)
+	_, err = v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 
 	b := &bench{Town: v, names: &fakeNames{
@@ -120,7 +120,7 @@ func newBench(t *testing.T) *bench {
 // lines runs the whole check and returns its lines by key.
 func (b *bench) lines(t *testing.T) map[string][]Line {
 	t.Helper()
-	b.k.cfg = b.App.Config
+	b.k.cfg = b.Config
 	b.k.lines = nil
 	b.k.all(t.Context())
 	out := map[string][]Line{}
@@ -149,9 +149,9 @@ func wantLine(t *testing.T, lines map[string][]Line, key, level, text string) {
 // editReach changes a reach in the file.
 func (b *bench) editReach(t *testing.T, id string, change func(*config.Reach)) {
 	t.Helper()
-	b.App.Config.Reaches = slices.Clone(b.App.Config.Reaches)
-	i := slices.IndexFunc(b.App.Config.Reaches, func(r config.Reach) bool { return r.ID == id })
-	r := &b.App.Config.Reaches[i]
+	b.Config.Reaches = slices.Clone(b.Config.Reaches)
+	i := slices.IndexFunc(b.Config.Reaches, func(r config.Reach) bool { return r.ID == id })
+	r := &b.Config.Reaches[i]
 	r.Rules, r.Spots = slices.Clone(r.Rules), slices.Clone(r.Spots)
 	change(r)
 }
@@ -229,7 +229,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	ctx := t.Context()
-	keep := b.App.Config
+	keep := b.Config
 
 	for _, c := range []struct {
 		name, key, level, text string
@@ -257,15 +257,15 @@ func TestCheckNamesEachFault(t *testing.T) {
 			}
 		}},
 		{"unknown zone", "zones", LevelFail, "Mars/Olympus", func(*testing.T) {
-			b.App.Config.Club.Zone = "Mars/Olympus"
+			b.Config.Club.Zone = "Mars/Olympus"
 		}},
 		{"relay dead", "smtp", LevelFail, "refused", func(*testing.T) {
 			b.k.net.probe = func(context.Context, notify.Relay) error { return errors.New("connection refused") }
 		}},
 		{"nobody to tell", "alarms", levelWarn, "admin_email is empty", func(*testing.T) {
-			b.App.Config.Club.AdminEmail = ""
+			b.Config.Club.AdminEmail = ""
 		}},
-		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.App.Config.Mail.SecondSMTP = "" }},
+		{"one way only", "alarms", levelWarn, "same way", func(*testing.T) { b.Config.Mail.SecondSMTP = "" }},
 		{"no spf", "spf", LevelFail, "no SPF record", func(*testing.T) { delete(b.names.txt, "bounce."+clubDomain) }},
 		{"two spf", "spf", LevelFail, "2 SPF records", func(*testing.T) {
 			b.names.txt["bounce."+clubDomain] = []string{"v=spf1 -all", "v=spf1 a -all"}
@@ -280,15 +280,15 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.names.txt["coldseam._domainkey."+clubDomain] = []string{"v=DKIM1; k=rsa; p=AAAA"}
 		}},
 		{"unsigned", "dkim", LevelFail, "unsigned", func(t *testing.T) {
-			s := b.Compose.Signer
-			b.Compose.Signer = nil
-			t.Cleanup(func() { b.Compose.Signer = s })
+			s := b.Mail.Compose.Signer
+			b.Mail.Compose.Signer = nil
+			t.Cleanup(func() { b.Mail.Compose.Signer = s })
 		}},
 		{"no dmarc", "dmarc", LevelFail, "no DMARC record", func(*testing.T) {
 			delete(b.names.txt, "_dmarc."+clubDomain)
 		}},
 		{"not aligned", "dmarc", LevelFail, "is not of the domain", func(*testing.T) {
-			b.App.Config.Mail.BounceDomain = "elsewhere.net"
+			b.Config.Mail.BounceDomain = "elsewhere.net"
 		}},
 		{"name server dead", "spf", levelWarn, "server misbehaving", func(*testing.T) { b.names.dead = true }},
 		{"nameless relay", "ptr", levelWarn, "192.0.2.7 has no name", func(t *testing.T) {
@@ -301,43 +301,43 @@ func TestCheckNamesEachFault(t *testing.T) {
 		}},
 		{"example's domain", "dns", LevelFail, "a name for examples", func(t *testing.T) {
 			b.remote(t)
-			b.App.Config.Mail.From = "Club <m@river.example.org>"
+			b.Config.Mail.From = "Club <m@river.example.org>"
 		}},
 		{"http pages", "public_url", LevelFail, "http://", func(*testing.T) {
-			b.App.Config.PublicURL = "http://" + clubDomain
+			b.Config.PublicURL = "http://" + clubDomain
 		}},
-		{"no public url", "public_url", LevelFail, `""`, func(*testing.T) { b.App.Config.PublicURL = "" }},
+		{"no public url", "public_url", LevelFail, `""`, func(*testing.T) { b.Config.PublicURL = "" }},
 		{"pages behind a bad proxy", "public_url", levelWarn, "answers 502", func(*testing.T) {
 			b.k.net.get = func(context.Context, string) (int, time.Time, error) { return 502, b.Now(), nil }
 		}},
 		{"no bounce receiver", "bounces", levelWarn, "nothing receives", func(*testing.T) {
-			b.App.Config.Mail.LMTP = ""
+			b.Config.Mail.LMTP = ""
 		}},
-		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.App.Config.Mail.BounceDomain = "" }},
+		{"no bounce domain", "bounces", levelWarn, "not set", func(*testing.T) { b.Config.Mail.BounceDomain = "" }},
 		{"no mx", "bounces", LevelFail, "no MX", func(*testing.T) { delete(b.names.mx, "bounce."+clubDomain) }},
 		{"mailbox half read", "bounces", levelWarn, "not read to its end", func(t *testing.T) {
-			b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
-			aside := b.App.Config.Mail.BounceFile + mailing.ReadingSuffix
+			b.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox") // gone, as after every reading
+			aside := b.Config.Mail.BounceFile + mailing.ReadingSuffix
 			require.NoError(t, os.WriteFile(aside, []byte("From x\n"), 0o600))
 			old := b.Now().Add(-10 * time.Minute)
 			require.NoError(t, os.Chtimes(aside, old, old))
 		}},
 		{"mailbox read and gone", "bounces", LevelOK, "received here", func(t *testing.T) {
-			b.App.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox")
+			b.Config.Mail.BounceFile = filepath.Join(t.TempDir(), "mbox")
 		}},
 		{"mailbox gone", "bounces", LevelFail, "no such file", func(*testing.T) {
-			b.App.Config.Mail.BounceFile = "/nowhere/mbox"
+			b.Config.Mail.BounceFile = "/nowhere/mbox"
 		}},
 		{"key open to others", "mail.token_key_file", levelWarn, "0644", func(t *testing.T) {
 			require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o644))
 			t.Cleanup(func() { require.NoError(t, os.Chmod(keep.Mail.TokenKeyFile, 0o600)) })
 		}},
 		{"key lost", "mail.dkim_key_file", LevelFail, "no such file", func(*testing.T) {
-			b.App.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key"
+			b.Config.Mail.DKIMKeyFile = "/nowhere/dkim.key"
 		}},
 		{"no backup", "backup", levelWarn, "none in", func(*testing.T) {}},
 		{"looser limit named", "limits", LevelOK, "gust_mph 40, shipped 35 (big boats)", func(*testing.T) {
-			b.App.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
+			b.Config.Thresholds = map[string]config.Limit{"gust_mph": {Value: 40, Why: "big boats"}}
 		}},
 		{"held", "sending", LevelFail, "by keeper: gauge looks wrong", func(t *testing.T) {
 			require.NoError(t, b.DB.Hold(ctx, store.Edit{Who: "keeper", Why: "gauge looks wrong"}))
@@ -365,7 +365,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 		{"mail put off", "mail", levelWarn, "are deferred", func(t *testing.T) { b.mail(t, "deferred", false) }},
 		{"edition stopped", "mail", LevelFail, "are held", func(t *testing.T) { b.mail(t, "pending", true) }},
 		{"no sender", "from", LevelFail, `mail.from is "nobody"`, func(*testing.T) {
-			b.App.Config.Mail.From = "nobody"
+			b.Config.Mail.From = "nobody"
 		}},
 		{"a feed that fails", "feed metgrid", levelWarn, "1 failures in a row", func(t *testing.T) {
 			_, err := b.DB.SaveRaw(ctx, coldseam.RawFetch{
@@ -389,7 +389,7 @@ func TestCheckNamesEachFault(t *testing.T) {
 			require.NoError(t, err)
 		}},
 		{"a feed never asked", "feed other", LevelFail, "never asked", func(*testing.T) {
-			b.App.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...),
+			b.Config.Profiles = append(append([]ingest.Profile(nil), keep.Profiles...),
 				ingest.Profile{Name: "other", Format: ingest.FormatCAP, BaseURL: "https://other.example"})
 		}},
 		{"what to measure", "tamsen-bend measure next", LevelOK, "1. time five floats", func(t *testing.T) {
@@ -476,8 +476,8 @@ func TestCheckNamesEachFault(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { r.Spots = nil })
 		}},
 		{"once a day", "tamsen-bend gauge", levelWarn, "reports once a day", func(*testing.T) {
-			b.App.Config.Sites = slices.Clone(keep.Sites)
-			b.App.Config.Sites[0].DailyOnly = true
+			b.Config.Sites = slices.Clone(keep.Sites)
+			b.Config.Sites[0].DailyOnly = true
 		}},
 		{"limit edited in the file", "tamsen-bend max_flow", LevelOK, "900 cfs", func(t *testing.T) {
 			b.editReach(t, "tamsen-bend", func(r *config.Reach) { *r = withFlow(*r, 900) })
@@ -495,9 +495,9 @@ func TestCheckNamesEachFault(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) { // one club, one fault at a time: not parallel
 			names, k := *b.names, *b.k
 			names.txt, names.mx, names.addr = clone(names.txt), clone(names.mx), clone(names.addr)
-			relay := b.App.Relay
+			relay := b.Mail.Relay
 			t.Cleanup(func() {
-				*b.names, *b.k, b.App.Config, b.App.Relay = names, k, keep, relay
+				*b.names, *b.k, b.Config, b.Mail.Relay = names, k, keep, relay
 				require.NoError(t, b.SyncRivers(context.Background()))
 			})
 			live := *b.names
@@ -537,7 +537,7 @@ func (b *bench) job(t *testing.T, state, due, ended string) {
 // remote makes the relay one of another machine.
 func (b *bench) remote(t *testing.T) {
 	t.Helper()
-	b.App.Relay.Addr = "relay.net:587"
+	b.Mail.Relay.Addr = "relay.net:587"
 }
 
 func clone[V any](m map[string]V) map[string]V {
@@ -587,9 +587,9 @@ func TestCheckOfDocuments(t *testing.T) {
 	ctx := t.Context()
 	proxy := mangle(t, b, strings.NewReplacer(`"qualifier"`, `"remark"`))
 	require.NotEmpty(t, proxy)
-	for i := range b.App.Config.Profiles {
-		if b.App.Config.Profiles[i].Name == agency.ProfileGauges {
-			b.App.Config.Profiles[i].BaseURL = proxy
+	for i := range b.Config.Profiles {
+		if b.Config.Profiles[i].Name == agency.ProfileGauges {
+			b.Config.Profiles[i].BaseURL = proxy
 		}
 	}
 	_ = ctx
@@ -615,7 +615,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 			http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
 
-		p, err := b.Fetcher.Profile(agency.ProfileGauges)
+		p, err := b.Feeds.Fetcher.Profile(agency.ProfileGauges)
 		require.NoError(t, err)
 		raw := coldseam.RawFetch{
 			Profile:    p.Name,
@@ -641,7 +641,7 @@ func TestCheckBackupAge(t *testing.T) {
 	path, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	only := func() map[string][]Line {
-		b.k.cfg, b.k.lines = b.App.Config, nil
+		b.k.cfg, b.k.lines = b.Config, nil
 		b.k.backups()
 		return map[string][]Line{"backup": b.k.lines}
 	}
@@ -752,7 +752,7 @@ func TestReconcile(t *testing.T) {
 func TestRecordsToPaste(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	b.k.cfg = b.App.Config
+	b.k.cfg = b.Config
 	var out bytes.Buffer
 	require.NoError(t, (&Check{}).records(t.Context(), &out, b.k))
 

@@ -21,7 +21,7 @@ import (
 
 // feedAges compares the last good answer of every feed with its pace.
 func (k *checker) feedAges(ctx context.Context) {
-	ages, err := k.app.DB.FeedAges(ctx)
+	ages, err := k.app.Env.DB.FeedAges(ctx)
 	if err != nil {
 		k.broken("feeds", err)
 		return
@@ -81,7 +81,7 @@ func (k *checker) feedAge(p ingest.Profile, ages []store.FeedAge) {
 		limit = max(3*time.Duration(p.Poll), 6*time.Hour)
 	}
 	if p.Format == ingest.FormatCAP { // the decision is stricter with warnings
-		limit = time.Duration(k.app.Table.AlertAgeH * float64(time.Hour))
+		limit = time.Duration(k.app.Env.Table.AlertAgeH * float64(time.Hour))
 	}
 	fix := "coldseam fetch --feed " + p.Name + " shows what the service answers"
 
@@ -112,7 +112,7 @@ const shapeMemory = 7 * env.Day
 
 // shapes names the field that moved where a service changed its documents.
 func (k *checker) shapes(ctx context.Context) {
-	pairs, err := k.app.DB.LastShapes(ctx, k.now().Add(-shapeMemory))
+	pairs, err := k.app.Env.DB.LastShapes(ctx, k.now().Add(-shapeMemory))
 	if err != nil {
 		k.broken("document shapes", err)
 		return
@@ -148,7 +148,7 @@ func (k *checker) shapes(ctx context.Context) {
 // units reads the newest kept document of each feed again: which unit each
 // parameter was found in, and what the parser had to leave out.
 func (k *checker) units(ctx context.Context) {
-	list, err := k.app.DB.NewestKept(ctx)
+	list, err := k.app.Env.DB.NewestKept(ctx)
 	if err != nil {
 		k.broken("units", err)
 		return
@@ -204,11 +204,11 @@ func (k *checker) units(ctx context.Context) {
 }
 
 func (k *checker) reread(ctx context.Context, f store.FetchRecord) (ingest.Batch, error) {
-	p, err := k.app.ProfileOf(f)
+	p, err := k.app.Feeds.ProfileOf(f)
 	if err != nil {
 		return ingest.Batch{}, err
 	}
-	body, err := k.app.DB.Payload(ctx, f.ID)
+	body, err := k.app.Env.DB.Payload(ctx, f.ID)
 	if err != nil {
 		return ingest.Batch{}, err
 	}
@@ -227,9 +227,9 @@ func (k *checker) gauge(ctx context.Context, r coldseam.Reach) {
 		limit  time.Duration
 		needed bool
 	}{
-		{r.Site, coldseam.Discharge, time.Duration(k.app.Table.GaugeAgeH * float64(time.Hour)), true},
-		{r.Site, coldseam.Stage, time.Duration(k.app.Table.GaugeAgeH * float64(time.Hour)), r.FloodStageM != nil},
-		{temp, coldseam.WaterTemp, time.Duration(k.app.Table.WaterAgeD * float64(env.Day)), true},
+		{r.Site, coldseam.Discharge, time.Duration(k.app.Env.Table.GaugeAgeH * float64(time.Hour)), true},
+		{r.Site, coldseam.Stage, time.Duration(k.app.Env.Table.GaugeAgeH * float64(time.Hour)), r.FloodStageM != nil},
+		{temp, coldseam.WaterTemp, time.Duration(k.app.Env.Table.WaterAgeD * float64(env.Day)), true},
 	} {
 		k.series(ctx, r, w.site, w.param, w.limit, w.needed)
 	}
@@ -241,13 +241,13 @@ func (k *checker) forecast(ctx context.Context, r coldseam.Reach) {
 	if r.WeatherSite == "" {
 		return // the line `weather` says it
 	}
-	key, limit := string(r.ID)+" weather", time.Duration(k.app.Table.WeatherAgeH*float64(time.Hour))
+	key, limit := string(r.ID)+" weather", time.Duration(k.app.Env.Table.WeatherAgeH*float64(time.Hour))
 	var oldest time.Time
 
 	var lacks []string
 	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip,
 		coldseam.ThunderProb} {
-		fs, err := k.app.DB.Forecasts(ctx, r.WeatherSite, p, k.now())
+		fs, err := k.app.Env.DB.Forecasts(ctx, r.WeatherSite, p, k.now())
 		if err != nil || len(fs) == 0 {
 			lacks = append(lacks, string(p))
 			continue
@@ -275,7 +275,7 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 	limit time.Duration, needed bool) {
 	key := string(r.ID) + " " + strings.ToLower(env.ParamWords[param])
 	now := k.now()
-	s, err := k.app.DB.History(ctx, site, param, coldseam.Instant, now.Add(-7*env.Day), now, now)
+	s, err := k.app.Env.DB.History(ctx, site, param, coldseam.Instant, now.Add(-7*env.Day), now, now)
 	if err != nil || len(s.Obs) == 0 {
 		if !needed {
 			return
@@ -323,7 +323,7 @@ func (k *checker) series(ctx context.Context, r coldseam.Reach, site coldseam.Si
 
 func (k *checker) daily(ctx context.Context, site coldseam.SiteID, param coldseam.Parameter) bool {
 	now := k.now()
-	s, err := k.app.DB.History(ctx, site, param, coldseam.Mean, now.Add(-10*env.Day), now, now)
+	s, err := k.app.Env.DB.History(ctx, site, param, coldseam.Mean, now.Add(-10*env.Day), now, now)
 	return err == nil && len(s.Obs) > 0
 }
 

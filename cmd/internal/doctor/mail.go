@@ -27,7 +27,7 @@ import (
 
 // relay logs in the way a send does.
 func (k *checker) relay(ctx context.Context) {
-	r := k.app.Relay
+	r := k.app.Mail.Relay
 	if k.offline {
 		k.ok("smtp", "skipped: offline")
 		return
@@ -87,7 +87,7 @@ func (k *checker) dns(ctx context.Context) {
 		return
 	case from == "":
 		return // the line of the relay says it
-	case reservedName(from) && k.app.Relay.Loopback():
+	case reservedName(from) && k.app.Mail.Relay.Loopback():
 		k.ok("dns", "skipped: %s is a name for examples, and the relay is on this machine", from)
 		return
 	case reservedName(from):
@@ -146,7 +146,7 @@ func (k *checker) spf(ctx context.Context) {
 
 // dkim compares the published key with the one that signs.
 func (k *checker) dkim(ctx context.Context) {
-	s := k.app.Compose.Signer
+	s := k.app.Mail.Compose.Signer
 	if s == nil {
 		k.add("dkim", LevelFail, "mail goes unsigned", "mail.dkim_key_file", "coldseam init makes a key; then "+
 			pasteFix)
@@ -227,7 +227,7 @@ func aligned(a, b string) bool {
 
 // ptr looks whether the relay's address has a name that leads back to it.
 func (k *checker) ptr(ctx context.Context) {
-	r := k.app.Relay
+	r := k.app.Mail.Relay
 	if r.Loopback() {
 		k.ok("ptr", "skipped: the relay on this machine decides by which address mail leaves")
 		return
@@ -262,7 +262,7 @@ func (k *checker) ptr(ctx context.Context) {
 // keys looks at files that must be there, whole, and closed to others.
 func (k *checker) keys() {
 	m := k.cfg.Mail
-	if m.TokenKeyFile == "" && len(k.app.Links.Tokens.Current.Secret) == 0 {
+	if m.TokenKeyFile == "" && len(k.app.Mail.Links.Tokens.Current.Secret) == 0 {
 		k.add("token key", LevelFail, "mail.token_key_file is not set", "a key that signs the links in mails",
 			"coldseam serve makes one at a club's first start; that of a club with members is in the backup: coldseam restore FILE --files-only")
 	}
@@ -389,7 +389,7 @@ var anAddress = regexp.MustCompile(`[^\s<>"',;:()]+@[^\s<>"',;:()]+`)
 
 // sending tells what the outbox holds that should not stay there.
 func (k *checker) sending(ctx context.Context) {
-	held, since, e, err := k.app.DB.Held(ctx)
+	held, since, e, err := k.app.Env.DB.Held(ctx)
 	switch {
 	case err != nil:
 		k.broken("sending", err)
@@ -403,7 +403,7 @@ func (k *checker) sending(ctx context.Context) {
 	}
 
 	today := coldseam.DateOf(k.now().In(env.Zone(k.cfg.Club.Zone)))
-	list, err := k.app.DB.MailTroubles(ctx, today.Add(-2))
+	list, err := k.app.Env.DB.MailTroubles(ctx, today.Add(-2))
 	if err != nil {
 		k.broken("mail", err)
 		return
@@ -513,7 +513,7 @@ func quotedTXT(s string) string {
 // reconcile looks mails without an answer up in the log of the local relay: a
 // Message-ID that stands there was taken.
 func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) error {
-	list, err := a.DB.UnknownMails(ctx)
+	list, err := a.Env.DB.UnknownMails(ctx)
 	if err != nil {
 		return err
 	}
@@ -538,7 +538,7 @@ func (c *Check) reconcile(ctx context.Context, w io.Writer, a *parts.Parts) erro
 		if !taken[u.MessageID] {
 			continue
 		}
-		done, err := a.DB.Reconcile(ctx, u.ID, "found in the log of the relay")
+		done, err := a.Env.DB.Reconcile(ctx, u.ID, "found in the log of the relay")
 		if err != nil {
 			return err
 		}

@@ -27,7 +27,7 @@ const (
 
 // reaches looks at what only the admin can know of each reach.
 func (k *checker) reaches(ctx context.Context) {
-	stored, err := k.app.DB.Reaches(ctx)
+	stored, err := k.app.Env.DB.Reaches(ctx)
 	if err != nil {
 		k.broken("reaches", err)
 		return
@@ -87,7 +87,7 @@ func (k *checker) entered(r coldseam.Reach, stored []coldseam.Reach) bool {
 // warningCodes looks whether warnings of the feed come under a kind of code that
 // the reach lists none of: counties and forecast zones are two.
 func (k *checker) warningCodes(ctx context.Context, key string, r coldseam.Reach) {
-	as, err := k.app.DB.Alerts(ctx, r.AlertFeed, k.now())
+	as, err := k.app.Env.DB.Alerts(ctx, r.AlertFeed, k.now())
 	if err != nil {
 		k.broken(key, err)
 		return
@@ -155,7 +155,7 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 
 // limit shows the flow limit beside what the record would propose.
 func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
-	list, err := k.app.FlowCandidates(ctx, r)
+	list, err := k.app.Morning.FlowCandidates(ctx, r)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
@@ -182,7 +182,7 @@ func (k *checker) limit(ctx context.Context, key string, r coldseam.Reach) {
 // rules looks at the day each rule was last compared with its source.
 func (k *checker) rules(r coldseam.Reach) {
 	key := string(r.ID) + " rules"
-	limit := time.Duration(k.app.Table.RuleAgeD * float64(env.Day))
+	limit := time.Duration(k.app.Env.Table.RuleAgeD * float64(env.Day))
 	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	const fix = "read the link, mend the rule if it changed, set checked_on and checked_by"
 	season, bad := false, 0
@@ -238,7 +238,7 @@ func (k *checker) spots(ctx context.Context, r coldseam.Reach) {
 	}
 
 	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
-	frame, err := k.app.DB.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
+	frame, err := k.app.Env.DB.DailyFrame(ctx, r.Site, r.TempSite, r.AirSite, k.now(), r.Zone)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		k.broken(key, err)
 	}
@@ -299,7 +299,7 @@ func floodedSince(f coldseam.Days, d coldseam.Date) coldseam.Date {
 func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
 	today := coldseam.DateOf(k.now().In(env.Zone(r.Zone)))
 	for _, d := range []coldseam.Date{today.Add(1), today, today.Add(-1)} {
-		b, err := k.app.DB.Brief(ctx, r.ID, d)
+		b, err := k.app.Env.DB.Brief(ctx, r.ID, d)
 		if err != nil {
 			continue
 		}
@@ -315,7 +315,7 @@ func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
 
 // briefs looks whether the word of the morning is there in time.
 func (k *checker) briefs(ctx context.Context) {
-	reaches, err := k.app.DB.Reaches(ctx)
+	reaches, err := k.app.Env.DB.Reaches(ctx)
 	if err != nil {
 		k.broken("briefs", err)
 		return
@@ -325,7 +325,7 @@ func (k *checker) briefs(ctx context.Context) {
 		key := string(r.ID) + " brief"
 		now := k.now()
 		today := coldseam.DateOf(now.In(env.Zone(r.Zone)))
-		b, err := k.app.DB.Brief(ctx, r.ID, today)
+		b, err := k.app.Env.DB.Brief(ctx, r.ID, today)
 		if errors.Is(err, coldseam.ErrNotFound) {
 			k.add(key, levelWarn, "none for "+today.String(), "one made within six hours",
 				"start the service, or coldseam brief --save; the log of the service names what fails")
@@ -356,7 +356,7 @@ func (k *checker) briefs(ctx context.Context) {
 // by which a person can stand for them.
 func (k *checker) trusted(ctx context.Context, r coldseam.Reach) {
 	zone := env.Zone(r.Zone)
-	b, err := k.app.DB.Brief(ctx, r.ID, coldseam.DateOf(k.now().In(zone)))
+	b, err := k.app.Env.DB.Brief(ctx, r.ID, coldseam.DateOf(k.now().In(zone)))
 	if err != nil {
 		return // the line of the brief says it
 	}
@@ -375,7 +375,7 @@ func (k *checker) trusted(ctx context.Context, r coldseam.Reach) {
 // ice says the state of a reach, since when and why.
 func (k *checker) ice(ctx context.Context, r coldseam.Reach) {
 	key := string(r.ID) + " ice"
-	s, err := k.app.IceNow(ctx, r)
+	s, err := k.app.Morning.IceNow(ctx, r)
 	open := fmt.Sprintf("look at the river, then coldseam reach ice open %s --why TEXT: good for a day", r.ID)
 	switch {
 	case err != nil:

@@ -15,11 +15,11 @@ import (
 
 // Parts are the parts of the program, wired for one command or for the service.
 type Parts struct {
-	*env.Env
-	*feeds.Feeds
-	*mailing.Mailer
-	*morning.Maker
-	*recap.Book
+	Env     *env.Env
+	Feeds   *feeds.Feeds
+	Mail    *mailing.Mailer
+	Morning *morning.Maker
+	Recap   *recap.Book
 }
 
 // Open opens the database and wires the parts together.
@@ -44,14 +44,14 @@ func wire(ctx context.Context, e *env.Env, o env.Options) (*Parts, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Parts{Env: e, Feeds: feeds.New(e), Mailer: mail, Maker: maker, Book: &recap.Book{Env: e}}
-	maker.Profile = p.Fetcher.Profile
+	p := &Parts{Env: e, Feeds: feeds.New(e), Mail: mail, Morning: maker, Recap: &recap.Book{Env: e}}
+	maker.Profile = p.Feeds.Fetcher.Profile
 	return p, nil
 }
 
 // Close ends everything that Open started, in reverse order.
 func (p *Parts) Close() {
-	p.Fetcher.Close()
+	p.Feeds.Fetcher.Close()
 	p.Env.Close()
 }
 

@@ -26,7 +26,7 @@ func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 		return err
 	}
 	defer a.Close()
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := a.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
 	return c.list(ctx, s.Out, a)
@@ -36,8 +36,8 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) err
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "gauge\tname\tmeasures\tnewest")
 
-	for _, s := range a.Config.Sites {
-		list, err := a.DB.SeriesList(ctx, coldseam.SiteID(s.ID))
+	for _, s := range a.Env.Config.Sites {
+		list, err := a.Env.DB.SeriesList(ctx, coldseam.SiteID(s.ID))
 		if err != nil {
 			return err
 		}
@@ -49,13 +49,13 @@ func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) err
 
 		when := "never"
 		if !newest.IsZero() {
-			when = env.Age(max(a.Now().Sub(newest), time.Minute)) + " old"
+			when = env.Age(max(a.Env.Now().Sub(newest), time.Minute)) + " old"
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", s.ID, s.Name, strings.Join(slices.Sorted(maps.Keys(params)), " "), when)
 	}
 
 	fmt.Fprintln(tw, "\nreach\triver\tgauge\tspots")
-	for _, r := range a.Config.Reaches {
+	for _, r := range a.Env.Config.Reaches {
 		fmt.Fprintf(tw, "%s\t%s, %s\t%s\t%d\n", r.ID, r.River, r.Name, r.Site, len(r.Spots))
 	}
 	return tw.Flush()
@@ -69,7 +69,7 @@ type siteEditsCmd struct {
 // Run prints one line an edit, oldest first.
 func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 		return c.edits(ctx, s.Out, a)
@@ -78,14 +78,14 @@ func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) 
 
 func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	loc := env.Zone(a.Config.Club.Zone)
+	loc := env.Zone(a.Env.Config.Club.Zone)
 	row := func(at time.Time, who, what, why string) {
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", at.In(loc).Format("2006-01-02 15:04"), who, what, env.OneLine(why))
 	}
 	fmt.Fprintln(tw, "when\twho\twhat\twhy")
 
 	if c.Reach == "" {
-		limits, err := a.DB.ThresholdEdits(ctx, "")
+		limits, err := a.Env.DB.ThresholdEdits(ctx, "")
 		if err != nil {
 			return err
 		}
@@ -94,7 +94,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 		}
 	}
 
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.Env.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -105,7 +105,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 			continue
 		}
 		found = true
-		list, err := a.DB.ReachEdits(ctx, r.ID)
+		list, err := a.Env.DB.ReachEdits(ctx, r.ID)
 		if err != nil {
 			return err
 		}
@@ -120,7 +120,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 	}
 
 	if !found {
-		return a.NoReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
+		return a.Env.NoReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
 	}
 	return tw.Flush()
 }

@@ -23,7 +23,7 @@ type ReachIceCmd struct {
 // Run enters the word.
 func (c *ReachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 		return c.Say(ctx, s.Out, a)
@@ -32,12 +32,12 @@ func (c *ReachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 
 // Say keeps the word, asks for a new brief and tells what the word does.
 func (c *ReachIceCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts) error {
-	r, err := a.DB.Reach(ctx, coldseam.ReachID(c.Reach))
+	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
-		return a.NoReach(ctx, err)
+		return a.Env.NoReach(ctx, err)
 	}
 
-	now := a.Now()
+	now := a.Env.Now()
 	open := c.State == "open"
 	word := store.IceWord{
 		Reach: r.ID,
@@ -46,10 +46,10 @@ func (c *ReachIceCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts) erro
 		Admin: true,
 		Edit:  store.Edit{Who: "admin", Why: c.Why, At: now},
 	}
-	if err := a.SayIce(ctx, r, word); err != nil {
+	if err := a.Morning.SayIce(ctx, r, word); err != nil {
 		return err
 	}
-	state, err := a.IceNow(ctx, r)
+	state, err := a.Morning.IceNow(ctx, r)
 	if err != nil {
 		return err
 	}

@@ -65,7 +65,7 @@ func (c *Import) Run(ctx context.Context, s *env.Streams, g *env.Globals) error 
 
 func (c *Import) files(ctx context.Context, w io.Writer, g *env.Globals, a *parts.Parts) error {
 	if c.Trips {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 	}
@@ -235,10 +235,10 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 // enterSite enters a gauge that is not known yet.
 func (c *Import) enterSite(ctx context.Context, a *parts.Parts, id coldseam.SiteID,
 	m ingest.SiteMeta) (entered bool, err error) {
-	if _, err := a.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
+	if _, err := a.Env.DB.Site(ctx, id); err == nil || !errors.Is(err, coldseam.ErrNotFound) {
 		return false, err
 	}
-	return true, a.DB.PutSite(ctx, c.siteOf(a, id, m))
+	return true, a.Env.DB.PutSite(ctx, c.siteOf(a, id, m))
 }
 
 func (c *Import) siteOf(a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) coldseam.Site {
@@ -251,7 +251,7 @@ func (c *Import) siteOf(a *parts.Parts, id coldseam.SiteID, m ingest.SiteMeta) c
 		s.Lat, s.Lon = m.Lat, m.Lon
 	}
 	if s.Zone == "" {
-		s.Zone = a.Config.Club.Zone
+		s.Zone = a.Env.Config.Club.Zone
 	}
 	return s
 }
@@ -263,7 +263,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 		return err
 	}
 	defer f.Close()
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.Env.DB.Reaches(ctx)
 	if err != nil {
 		return err
 	}
@@ -272,7 +272,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	if err != nil {
 		return err
 	}
-	m.Species = a.Species
+	m.Species = a.Morning.Species
 	list, err := triplog.Read(f, reaches, m)
 	if err != nil {
 		return err
@@ -285,9 +285,9 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	}
 
 	for i := range list {
-		list[i].EnteredAt, list[i].Source = a.Now(), "csv"
+		list[i].EnteredAt, list[i].Source = a.Env.Now(), "csv"
 	}
-	changes, err := a.DB.ImportTrips(ctx, list)
+	changes, err := a.Env.DB.ImportTrips(ctx, list)
 	if err != nil {
 		return err
 	}
@@ -303,7 +303,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 				x.Trip.Angler, x.Trip.Fish, x.Trip.Hours, x.Was.Fish, x.Was.Hours)
 		}
 		// Of every row: one that an interrupted import left out is caught up.
-		if err := a.LogRig(ctx, x.Trip); err != nil {
+		if err := a.Morning.LogRig(ctx, x.Trip); err != nil {
 			return err
 		}
 	}

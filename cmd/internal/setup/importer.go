@@ -134,7 +134,7 @@ func (in *intake) store(b ingest.Batch) error {
 		meta[m.ID] = m
 		if in.nameless[m.ID] {
 			delete(in.nameless, m.ID)
-			if err := in.app.DB.PutSite(in.ctx, in.siteOf(in.app, m.ID, m)); err != nil {
+			if err := in.app.Env.DB.PutSite(in.ctx, in.siteOf(in.app, m.ID, m)); err != nil {
 				return err
 			}
 		}
@@ -157,7 +157,7 @@ func (in *intake) store(b ingest.Batch) error {
 		}
 	}
 
-	res, err := in.app.Fetcher.Import(in.ctx, in.p, b)
+	res, err := in.app.Feeds.Fetcher.Import(in.ctx, in.p, b)
 	in.added, in.revised = in.added+res.Added, in.revised+res.Revised
 	in.skip(res.Skipped, true)
 	if err != nil && in.added > 0 {

@@ -54,7 +54,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 		return nil
 	}
 
-	if err := a.DB.SaveRating(ctx, r); err != nil {
+	if err := a.Env.DB.SaveRating(ctx, r); err != nil {
 		return err
 	}
 	added, revised, err := rateStored(ctx, a, r.Site, r.From)
@@ -62,7 +62,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 		return err
 	}
 
-	rs, err := a.RatingsOf(ctx, r.Site)
+	rs, err := a.Feeds.RatingsOf(ctx, r.Site)
 	if err == nil && len(rs) == 0 {
 		what += "; not used for discharge: the agency gives it"
 	}
@@ -74,7 +74,7 @@ func (c *Import) rating(ctx context.Context, w io.Writer, a *parts.Parts, path s
 func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID,
 	from time.Time) (added, revised int, err error) {
 	const piece = 90 * env.Day // bounds the memory
-	list, err := a.DB.SeriesList(ctx, site)
+	list, err := a.Env.DB.SeriesList(ctx, site)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -86,7 +86,7 @@ func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID,
 		end := feeds.Later(s.Newest, from).Add(time.Second)
 
 		for at := from; at.Before(end); at = at.Add(piece) {
-			obs, err := a.DB.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
+			obs, err := a.Env.DB.Neighbours(ctx, s.SeriesKey, at, at.Add(piece))
 			if err != nil {
 				return added, revised, err
 			}
@@ -94,7 +94,7 @@ func rateStored(ctx context.Context, a *parts.Parts, site coldseam.SiteID,
 			if len(obs) == 0 {
 				continue
 			}
-			res, err := a.Fetcher.Import(ctx, ingest.Profile{Name: s.Provider, Provider: s.Provider},
+			res, err := a.Feeds.Fetcher.Import(ctx, ingest.Profile{Name: s.Provider, Provider: s.Provider},
 				ingest.Batch{Series: []coldseam.Series{{SeriesKey: s.SeriesKey, Obs: obs}}})
 			added, revised = added+res.Added, revised+res.Revised
 			if err != nil {

@@ -33,11 +33,11 @@ type limitShowCmd struct {
 // Run prints the candidates and the limits.
 func (c *limitShowCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		r, err := a.SyncedReach(ctx, c.Reach)
+		r, err := a.Env.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
 		}
-		list, err := a.FlowCandidates(ctx, r)
+		list, err := a.Morning.FlowCandidates(ctx, r)
 		if err != nil {
 			return err
 		}
@@ -58,7 +58,7 @@ type limitConfirmCmd struct {
 // Run appends the limit to the file and enters it.
 func (c *limitConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		r, err := a.SyncedReach(ctx, c.Reach)
+		r, err := a.Env.SyncedReach(ctx, c.Reach)
 		if err != nil {
 			return err
 		}
@@ -77,7 +77,7 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 
 	ceiling, flow := coldseam.CFS(*r.MaxFlowM3S), c.MaxFlowCFS
 	if coldseam.Craft(c.Craft) == coldseam.CraftBoat {
-		ceiling = coldseam.CFS(a.Config.BoatLimit(r))
+		ceiling = coldseam.CFS(a.Env.Config.BoatLimit(r))
 		if flow == 0 {
 			flow = ceiling
 		}
@@ -90,13 +90,13 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 
 	block := fmt.Sprintf("\n[[limit]]\nreach = %q\ncraft = %q\nmax_flow_cfs = %.6g\nwhy = %q\nwho = %q\n",
 		r.ID, c.Craft, flow, plainText(why), plainText(who))
-	if a.Config.Path == "" {
+	if a.Env.Config.Path == "" {
 		return env.Fail(1, "there is no configuration file to write to")
 	}
-	if err := appendConfig(a.Config.Path, block); err != nil {
+	if err := appendConfig(a.Env.Config.Path, block); err != nil {
 		return err
 	}
-	cfg, err := config.Load(a.Config.Path)
+	cfg, err := config.Load(a.Env.Config.Path)
 	if err != nil {
 		return err
 	}
@@ -105,10 +105,10 @@ func (c *limitConfirmCmd) confirm(ctx context.Context, w io.Writer, a *parts.Par
 	if err != nil {
 		return err
 	}
-	if err := a.DB.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
+	if err := a.Env.DB.PutReach(ctx, now, store.Edit{Who: who, Why: "limit for " + c.Craft + ": " + why}); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.Config.Path, morning.LimitWords(now))
+	fmt.Fprintf(w, "Appended to %s. In force: %s\n", a.Env.Config.Path, morning.LimitWords(now))
 	return nil
 }
 

@@ -33,7 +33,7 @@ type ReadingConfirmCmd struct {
 // Run keeps the word.
 func (c *ReadingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.SyncRivers(ctx); err != nil {
+		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
 		return c.Say(ctx, s.Out, a)
@@ -49,7 +49,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	}
 	from, err1 := timeIn(c.From, env.Zone(site.Zone))
 	to, err2 := timeIn(c.To, env.Zone(site.Zone))
-	now := a.Now()
+	now := a.Env.Now()
 
 	why, who := strings.TrimSpace(c.Why), strings.TrimSpace(c.Who)
 	switch err := errors.Join(err1, err2); {
@@ -64,9 +64,9 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 		return env.Fail(2, "--why is what was seen, --who a role and no address; both are wanted")
 	}
 
-	s, err := a.DB.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
+	s, err := a.Env.DB.History(ctx, site.ID, param, coldseam.Instant, from, to, now)
 	if errors.Is(err, coldseam.ErrNotFound) { // a gauge that reports once a day
-		s, err = a.DB.History(ctx, site.ID, param, coldseam.Mean, from, to, now)
+		s, err = a.Env.DB.History(ctx, site.ID, param, coldseam.Mean, from, to, now)
 	}
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
@@ -84,7 +84,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 		Who:   who,
 		Why:   plainText(why),
 	}
-	if err := a.DB.ConfirmReadings(ctx, word); err != nil {
+	if err := a.Env.DB.ConfirmReadings(ctx, word); err != nil {
 		return err
 	}
 
@@ -92,7 +92,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 	for _, r := range reaches {
 		keys = append(keys, mailing.BriefKey{Reach: r.ID, Day: coldseam.DateOf(now.In(env.Zone(r.Zone)))})
 	}
-	if err := a.EnqueueBriefs(ctx, keys, now); err != nil {
+	if err := a.Morning.EnqueueBriefs(ctx, keys, now); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "%d readings of %s at %s confirmed; their flags stay, and those that come or change later are judged anew\n", len(s.Obs), param, site.ID)
@@ -103,7 +103,7 @@ func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts
 // the quantity there.
 func gaugeOf(ctx context.Context, a *parts.Parts, where string,
 	p coldseam.Parameter) (coldseam.Site, []coldseam.Reach, error) {
-	reaches, err := a.DB.Reaches(ctx)
+	reaches, err := a.Env.DB.Reaches(ctx)
 	if err != nil {
 		return coldseam.Site{}, nil, err
 	}
@@ -121,10 +121,10 @@ func gaugeOf(ctx context.Context, a *parts.Parts, where string,
 		}
 	}
 
-	site, err := a.DB.Site(ctx, id)
+	site, err := a.Env.DB.Site(ctx, id)
 	if errors.Is(err, coldseam.ErrNotFound) {
-		_, err = a.DB.Reach(ctx, coldseam.ReachID(where))
-		return site, nil, a.NoReach(ctx, err)
+		_, err = a.Env.DB.Reach(ctx, coldseam.ReachID(where))
+		return site, nil, a.Env.NoReach(ctx, err)
 	}
 
 	return site, slices.DeleteFunc(reaches, func(r coldseam.Reach) bool { return reads(r) != id }), err

@@ -148,9 +148,9 @@ func (c *siteAddCmd) reach(a *parts.Parts, s coldseam.Site) coldseam.Reach {
 		Lon:           c.Lon,
 		Species:       []string{"walleye"},
 		ResidentShare: 0.15,
-		TargetRate:    a.Config.Odds.TargetRate,
+		TargetRate:    a.Env.Config.Odds.TargetRate,
 	}
-	for _, p := range a.Config.Profiles {
+	for _, p := range a.Env.Config.Profiles {
 		switch {
 		case p.Format == ingest.FormatCAP && out.AlertFeed == "":
 			out.AlertFeed = p.Name
@@ -187,7 +187,7 @@ func lastSeasons(today coldseam.Date) [][2]coldseam.Date {
 // A reach without spots is given the one that a bare gauge has: its caps would
 // hide all else.
 func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r coldseam.Reach) error {
-	src, err := morning.NewPastMornings(ctx, a.Maker, r, season.AirClimatology)
+	src, err := morning.NewPastMornings(ctx, a.Morning, r, season.AirClimatology)
 	if err != nil {
 		return err
 	}
@@ -199,7 +199,7 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 
 	spans := c.seasons
 	if spans == nil {
-		spans = lastSeasons(coldseam.DateOf(a.Now().In(env.Zone(r.Zone))))
+		spans = lastSeasons(coldseam.DateOf(a.Env.Now().In(env.Zone(r.Zone))))
 	}
 	fmt.Fprintln(w, "\nThe last spring and autumn again:")
 	seasons, err := morning.ReplaySeasons(ctx, src, spans, w)
@@ -213,21 +213,21 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 // write appends the commented block, or shows it.
 func (c *siteAddCmd) write(w io.Writer, a *parts.Parts, p ingest.Profile, s coldseam.Site, r coldseam.Reach,
 	x candidate) error {
-	for _, have := range a.Config.Reaches {
+	for _, have := range a.Env.Config.Reaches {
 		if have.ID == string(r.ID) {
 			return env.Fail(1, fmt.Sprintf("there is a reach %q already: give another --id", r.ID))
 		}
 	}
 
 	block := c.block(a, p, s, r, x)
-	if c.DryRun || a.Config.Path == "" {
+	if c.DryRun || a.Env.Config.Path == "" {
 		fmt.Fprintf(w, "\nDry run. This would be added to the configuration:\n\n%s", block)
 		return nil
 	}
-	if err := appendConfig(a.Config.Path, block); err != nil {
+	if err := appendConfig(a.Env.Config.Path, block); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.Config.Path, s.ID, r.ID)
+	fmt.Fprintf(w, "\nAdded to %s: gauge %s, reach %q. Now fill in, in this order:\n", a.Env.Config.Path, s.ID, r.ID)
 
 	for i, what := range []string{
 		"max_flow_cfs: the proposal stops from today, and GO is capped until somebody who knows the reach has said it: `coldseam reach limit confirm " + string(r.ID) + " --craft boat --why ...`. A wader's limit is another one: --craft wade.",
@@ -250,10 +250,10 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	have := map[string]bool{}
-	for _, y := range a.Config.Sites {
+	for _, y := range a.Env.Config.Sites {
 		have[y.ID] = true
 	}
-	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.Now().In(env.Zone(c.Zone))))
+	line("\n# --- %s, added by `coldseam site add` on %s.", r.River, coldseam.DateOf(a.Env.Now().In(env.Zone(c.Zone))))
 
 	if !have[string(s.ID)] {
 		line("[[site]]\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f", s.ID, p.Name,
@@ -268,7 +268,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 	}
 
 	if r.WeatherSite != "" && !have[string(r.WeatherSite)] {
-		for _, y := range a.Config.Profiles {
+		for _, y := range a.Env.Config.Profiles {
 			if forecastProfile(y) && y.SiteID(string(r.ID)) == r.WeatherSite {
 				line("\n[[site]]                        # the point of the weather forecast\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f",
 					r.WeatherSite, y.Name, r.ID, "Weather for "+r.River, c.Zone, c.Lat, c.Lon)

@@ -60,11 +60,11 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 		return err
 	}
 	defer a.Close()
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := a.Env.SyncRivers(ctx); err != nil {
 		return err
 	}
-	a.SayWaits(s.Out)
-	a.Fetcher.Eager = true
+	a.Feeds.SayWaits(s.Out)
+	a.Feeds.Fetcher.Eager = true
 	return c.add(ctx, s.Out, a)
 }
 
@@ -74,7 +74,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 		return err
 	}
 
-	if c.Counter != "" && !slices.ContainsFunc(a.Config.Sites, func(s config.Site) bool {
+	if c.Counter != "" && !slices.ContainsFunc(a.Env.Config.Sites, func(s config.Site) bool {
 		return s.ID == c.Counter && slices.Contains(s.Params, string(coldseam.FishCount))
 	}) {
 		return env.ExitCode{Code: 2,
@@ -83,7 +83,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	}
 
 	if c.Zone == "" {
-		c.Zone = a.Config.Club.Zone
+		c.Zone = a.Env.Config.Club.Zone
 	}
 	near, err := c.nearest(ctx, a, p)
 	if err != nil {
@@ -104,14 +104,14 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	}
 
 	c.printNearest(w, a, []candidate{one})
-	if why := one.refused(a.Now()); why != "" {
+	if why := one.refused(a.Env.Now()); why != "" {
 		fmt.Fprintf(w, "\n%s is %s: as long as it is, every morning reads NO CALL.\n", one.Code, why)
 	}
 	if one.daily() {
 		fmt.Fprintln(w, "\nThis gauge reports once a day alone: it can never give GO. Mails will read TOSS-UP at best.")
 	}
 	site := one.site(p, c)
-	if err := a.DB.PutSite(ctx, site); err != nil {
+	if err := a.Env.DB.PutSite(ctx, site); err != nil {
 		return err
 	}
 
@@ -119,7 +119,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	if err := c.backfill(ctx, w, a, p.WithSites([]coldseam.Site{site}), one); err != nil {
 		return err
 	}
-	frame, err := a.DB.DailyFrame(ctx, site.ID, "", "", a.Now(), c.Zone)
+	frame, err := a.Env.DB.DailyFrame(ctx, site.ID, "", "", a.Env.Now(), c.Zone)
 	if err != nil {
 		return fmt.Errorf("no daily flow came of the back-fill: %w", err)
 	}
@@ -127,7 +127,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 	table := percentiles(frame)
 	table.print(w)
 	reach := c.reach(a, site)
-	limits, err := a.FlowCandidates(ctx, reach)
+	limits, err := a.Morning.FlowCandidates(ctx, reach)
 	if err != nil {
 		return err
 	}
@@ -145,7 +145,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 
 // profile is the service to ask: it must be able to list its stations.
 func (c *siteAddCmd) profile(a *parts.Parts) (ingest.Profile, error) {
-	for _, p := range a.Config.Profiles {
+	for _, p := range a.Env.Config.Profiles {
 		if c.Profile != "" && p.Name != c.Profile {
 			continue
 		}
@@ -253,7 +253,7 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 	if err != nil {
 		return err
 	}
-	a.Fetcher.Choose(p.Provider, seen.Meta)
+	a.Feeds.Fetcher.Choose(p.Provider, seen.Meta)
 	for _, m := range seen.Meta {
 		for i := range list {
 			if m.Key.Site == p.SiteID(list[i].Code) {
@@ -268,7 +268,7 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profile, list []candidate) error {
 	var live []candidate
 	for _, x := range list {
-		if x.refused(a.Now()) == "" {
+		if x.refused(a.Env.Now()) == "" {
 			live = append(live, x)
 		}
 	}
@@ -333,7 +333,7 @@ func (c *siteAddCmd) chosen(a *parts.Parts, near []candidate, p ingest.Profile) 
 			fmt.Sprintf("%s does not list a station %q within %.0f km; without --code the nearest are listed", p.Name,
 				c.Code, c.RadiusKM))
 	}
-	if why := near[0].refused(a.Now()); why == noFlow {
+	if why := near[0].refused(a.Env.Now()); why == noFlow {
 		return near[0], env.Fail(1, fmt.Sprintf("%s %s; take another gauge: without --code the nearest are listed",
 			c.Code, why))
 	}
@@ -352,7 +352,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 	asked := list[:min(len(list), maxLooked)]
 	var offered, others []candidate
 	for _, x := range asked {
-		if x.refused(a.Now()) == "" {
+		if x.refused(a.Env.Now()) == "" {
 			offered = append(offered, x)
 		} else {
 			others = append(others, x)
@@ -388,7 +388,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 		fmt.Fprintln(w, "\nNot offered (one that is silent for the winter can be taken all the same, with --code):")
 	}
 	for _, x := range others {
-		fmt.Fprintf(w, "  %s, %s, %.1f km: %s\n", x.Code, x.Name, x.km, x.refused(a.Now()))
+		fmt.Fprintf(w, "  %s, %s, %.1f km: %s\n", x.Code, x.Name, x.km, x.refused(a.Env.Now()))
 	}
 	if n := len(list) - len(asked); n > 0 {
 		fmt.Fprintf(w, "  %d farther than %.1f km: not asked; choose a smaller --radius-km or another place\n", n,
@@ -400,7 +400,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 // measured where no value is known.
 func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 	if o, ok := c.last[p]; ok {
-		words := notify.WordsFor(a.Config.Club.Units, "UTC")
+		words := notify.WordsFor(a.Env.Config.Club.Units, "UTC")
 		value := words.Flow(o.Value)
 		switch {
 		case p == coldseam.WaterTemp:
@@ -410,7 +410,7 @@ func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 		case p == coldseam.Stage:
 			value = fmt.Sprintf("%.2f ft", coldseam.Feet(o.Value))
 		}
-		return notify.Plain(value) + ", " + env.Age(max(a.Now().Sub(o.At), time.Minute)) + " old"
+		return notify.Plain(value) + ", " + env.Age(max(a.Env.Now().Sub(o.At), time.Minute)) + " old"
 	}
 
 	_, short := c.has(p, false)
@@ -430,15 +430,15 @@ func (c candidate) lastWords(a *parts.Parts, p coldseam.Parameter) string {
 // backfill brings daily values of the whole record, short-interval values of
 // the last 60 days, and gaugings.
 func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, p ingest.Profile, x candidate) error {
-	from := a.Now().AddDate(-c.Years, 0, 0)
+	from := a.Env.Now().AddDate(-c.Years, 0, 0)
 	if m, ok := x.has(coldseam.Discharge, true); ok && m.First.After(from) {
 		from = m.First
 	}
 	sites := []string{x.Code}
 
 	for _, r := range []ingest.Request{
-		{Endpoint: "daily", Sites: sites, Since: from, Until: a.Now()},
-		{Endpoint: "history", Sites: sites, Since: a.Now().Add(-morning.HistoryBack), Until: a.Now()},
+		{Endpoint: "daily", Sites: sites, Since: from, Until: a.Env.Now()},
+		{Endpoint: "history", Sites: sites, Since: a.Env.Now().Add(-morning.HistoryBack), Until: a.Env.Now()},
 		{Endpoint: "gaugings", Sites: sites},
 		{Endpoint: "channels", Sites: sites},
 	} {
@@ -453,7 +453,7 @@ func (c *siteAddCmd) backfill(ctx context.Context, w io.Writer, a *parts.Parts, 
 			}
 		}
 
-		res, err := a.Fetcher.Fetch(ctx, p, r)
+		res, err := a.Feeds.Fetcher.Fetch(ctx, p, r)
 		if err != nil {
 			return fmt.Errorf("%w (what came is stored: the same command goes on)", err)
 		}
@@ -520,7 +520,7 @@ func (*sight) NextFetch(context.Context, string, string) (etag, lastMod string, 
 // look asks a service and stores nothing. The requests count against the hour's
 // budget that all servers of the club share.
 func look(ctx context.Context, a *parts.Parts, p ingest.Profile, req ingest.Request) (*sight, error) {
-	out, own := &sight{}, a.Fetcher
+	out, own := &sight{}, a.Feeds.Fetcher
 	f := &ingest.Fetcher{Now: own.Now, Log: own.Log, Parse: own.Parse, Sink: out, Agent: own.Agent, Budget: own.Budget,
 		RetryWait: own.RetryWait, Eager: own.Eager, Waiting: own.Waiting}
 	defer f.Close()
