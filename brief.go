@@ -432,8 +432,8 @@ type Brief struct {
 	Stage      Fact
 	Temp       Fact
 	Crossings  []Crossing
-	Jig        []SpotJig            // advised spot first
-	Rigs       map[string][]SpotJig // the same for members' own rigs, by body|line|metal|presentation
+	Jig        []SpotJig       // advised spot first
+	Weighing   json.RawMessage `json:",omitempty"` // what weights rest on apart from the rig: forecast.OwnJig
 	Run        RunState
 	How        Advice
 	Next       []DayOdds

@@ -105,12 +105,7 @@ func (w *work) brief() {
 	if k < len(w.spots) {
 		b.Jig, b.How = w.spots[k], w.advices[k]
 		b.Measure = w.measure(k)
-		for key, own := range f.Rigs {
-			if b.Rigs == nil {
-				b.Rigs = map[string][]coldseam.SpotJig{}
-			}
-			b.Rigs[key] = w.weigh(w.cands[k], w.heights[k], w.advices[k], own)
-		}
+		w.keepWeighing(&b)
 	}
 
 	b.PlaceBefore = f.heldPlace()

@@ -90,8 +90,7 @@ type Features struct {
 	Limits   jig.Limits // of the weight, the club's own; zero fields = the program's
 	Cost     float64
 	BoxOz    []float64
-	Prefs    coldseam.Preferences            // the club's default rig: body, line, metal, presentation
-	Rigs     map[string]coldseam.Preferences // members' own rigs, weighed beside the club's
+	Prefs    coldseam.Preferences // the club's default rig: body, line, metal, presentation
 	Prev     *coldseam.Brief
 	Clarity  string
 	IceWords []ice.Word // of admin and members, in order of time

@@ -89,7 +89,7 @@ type work struct {
 	failed    error
 	advices   []coldseam.Advice    // by candidate
 	spots     [][]coldseam.SpotJig // by candidate
-	heights   [][]float64          // stage of each member, by candidate
+	weighing  weighing
 	cands     []verdict.Candidate
 	begun     []verdict.Candidate // windows under way
 	oddsNote  coldseam.Reason
@@ -390,8 +390,7 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 	stages := w.flowIn(c, lead)
 	advice := w.advise(*c)
 	w.advices = append(w.advices, advice)
-	w.heights = append(w.heights, stages)
-	spots := w.weigh(*c, stages, advice, f.Prefs)
+	spots := w.weighWindow(*c, stages, advice)
 	w.spots = append(w.spots, spots)
 	if len(spots) > 0 {
 		if p, ok := jig.HoldP(spots[0], f.BoxOz, f.Limits.MaxOz); ok {

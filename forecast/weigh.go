@@ -1,6 +1,8 @@
 package forecast
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"time"
 
@@ -10,57 +12,133 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
+// weighing is what the weights of a brief rest on, apart from the rig: the river,
+// its spots and each window. A brief keeps it, so that a member's own rig can be
+// weighed whenever a mail is composed.
+type weighing struct {
+	River   jig.SpotInput // without spot, rig and window
+	Spots   []weighedSpot
+	Windows []weighedWindow // as the brief's
+}
+
+type weighedSpot struct {
+	Spot    coldseam.Spot
+	Logs    []jig.Log
+	OverP95 bool
+}
+
+type weighedWindow struct {
+	FlowM3S, StageM []float64 // of the members
+	WaterC          float64
+	WaterOK         bool
+}
+
+// OwnJig is the weight for a member's own rig at every spot in one window of a
+// brief, advised spots first. The error wraps ErrInvalid and says what is missing:
+// a brief of an earlier version keeps nothing to weigh by.
+func OwnJig(b coldseam.Brief, window int, own coldseam.Preferences) ([]coldseam.SpotJig, error) {
+	var g weighing
+	if err := json.Unmarshal(b.Weighing, &g); err != nil {
+		return nil, fmt.Errorf("weights of the brief: %w: %w", err, coldseam.ErrInvalid)
+	}
+	if window < 0 || window >= len(g.Windows) {
+		return nil, fmt.Errorf("weights of the brief: window %d, want one of %d: %w", window, len(g.Windows),
+			coldseam.ErrInvalid)
+	}
+	return g.weigh(window, own, b.How)
+}
+
 // weigh computes the weight for every spot of the reach in one window, advised
 // spots first.
-func (w *work) weigh(c verdict.Candidate, stages []float64, advice coldseam.Advice,
-	own coldseam.Preferences) []coldseam.SpotJig {
+func (g *weighing) weigh(window int, own coldseam.Preferences, advice coldseam.Advice) ([]coldseam.SpotJig, error) {
+	ins, err := g.inputs(window, own, advice)
+	if err != nil {
+		return nil, err
+	}
+	return jig.Reach(ins, advice.Where), nil
+}
+
+func (g *weighing) inputs(window int, own coldseam.Preferences, advice coldseam.Advice) ([]jig.SpotInput, error) {
+	win := g.Windows[window]
 	body := own.Body
 	if body == "" {
 		body = advice.Body
 	}
 	rig, err := jig.ParseRig(body, own.Line, own.Metal, own.Presentation)
 	if err != nil {
-		w.out.Problems = append(w.out.Problems, err)
-		return nil
+		return nil, err
 	}
-	return jig.Reach(w.spotInputs(rig, c, stages), advice.Where)
+
+	var ins []jig.SpotInput
+	for _, s := range g.Spots {
+		in := g.River
+		in.Spot, in.Logs, in.OverP95, in.Rig = s.Spot, s.Logs, s.OverP95, rig
+		in.FlowMembers, in.StageMembers = win.FlowM3S, win.StageM
+		in.WaterC, in.WaterOK = win.WaterC, win.WaterOK
+		ins = append(ins, in)
+	}
+	return ins, nil
 }
 
-func (w *work) spotInputs(rig jig.Rig, c verdict.Candidate, stages []float64) []jig.SpotInput {
-	var ins []jig.SpotInput
-	for _, s := range w.f.Reach.Spots {
-		ins = append(ins, w.spotInput(s, rig, c, stages))
+// weighWindow adds a window to what is weighed and returns the club's weights.
+func (w *work) weighWindow(c verdict.Candidate, stages []float64, advice coldseam.Advice) []coldseam.SpotJig {
+	if w.weighing.Windows == nil {
+		w.weighing.River = w.riverInput()
+		for _, s := range w.f.Reach.Spots {
+			w.weighing.Spots = append(w.weighing.Spots,
+				weighedSpot{Spot: s, Logs: w.f.RigLogs[s.ID], OverP95: w.overP95Since(s.Sounded)})
+		}
 	}
-	return ins
+
+	win := weighedWindow{FlowM3S: c.FlowM3S, StageM: stages}
+	if len(c.WaterC) > 0 {
+		win.WaterC, win.WaterOK = coldseam.Quantile(c.WaterC, .5), true
+	}
+	w.weighing.Windows = append(w.weighing.Windows, win)
+
+	spots, err := w.weighing.weigh(len(w.weighing.Windows)-1, w.f.Prefs, advice)
+	if err != nil {
+		w.out.Problems = append(w.out.Problems, err)
+	}
+	return spots
+}
+
+// keepWeighing puts into the brief what other rigs are weighed by. What cannot be
+// written, such as a number that is none, is left out: those rigs have no weight.
+func (w *work) keepWeighing(b *coldseam.Brief) {
+	raw, err := json.Marshal(w.weighing)
+	if err != nil {
+		w.out.Problems = append(w.out.Problems, fmt.Errorf("weights of other rigs: %w: %w", err, coldseam.ErrInvalid))
+		return
+	}
+	b.Weighing = raw
 }
 
 // measure ranks what the admin could measure next, by how much it would narrow
-// the weight in the window of candidate k.
+// the weight in window k.
 func (w *work) measure(k int) []coldseam.Reason {
-	rig, err := jig.ParseRig(w.advices[k].Body, w.f.Prefs.Line, w.f.Prefs.Metal, w.f.Prefs.Presentation)
+	own := w.f.Prefs
+	own.Body = ""
+	ins, err := w.weighing.inputs(k, own, w.advices[k])
 	if err != nil {
 		return nil
 	}
 	var out []coldseam.Reason
-	for _, n := range jig.Measure(w.spotInputs(rig, w.cands[k], w.heights[k])) {
+	for _, n := range jig.Measure(ins) {
 		out = append(out, n.Reason)
 	}
 	return out
 }
 
-func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stages []float64) jig.SpotInput {
+// riverInput is what all spots and windows share.
+func (w *work) riverInput() jig.SpotInput {
 	f := w.f
 	in := jig.SpotInput{
-		Spot:         s,
-		Rig:          rig,
-		BoxOz:        f.BoxOz,
-		Geometry:     w.geo,
-		Curve:        w.curve,
-		FlowMembers:  c.FlowM3S,
-		StageMembers: stages,
-		Logs:         f.RigLogs[s.ID],
-		Limits:       f.Limits,
-		Debris:       w.debris(),
+		BoxOz:    f.BoxOz,
+		Geometry: w.geo,
+		Curve:    w.curve,
+		Limits:   f.Limits,
+		Debris:   w.debris(),
 	}
 	last, ok := coldseam.Series{Obs: f.Discharge}.Last()
 	in.Stale = !ok || f.Now.Sub(last.At) > hoursOf(f.Table.GaugeAgeH)
@@ -74,12 +152,8 @@ func (w *work) spotInput(s coldseam.Spot, rig jig.Rig, c verdict.Candidate, stag
 	if st, ok := (coldseam.Series{Obs: f.Stage}).Last(); ok {
 		in.StageM = &st.Value
 	}
-	if len(c.WaterC) > 0 {
-		in.WaterC, in.WaterOK = coldseam.Quantile(c.WaterC, .5), true
-	}
 	in.BedFlowM3S = meanOf(f.Discharge, f.Now.Add(-72*time.Hour))
 	in.Rising = w.rising()
-	in.OverP95 = w.overP95Since(s.Sounded)
 	in.Ice = w.frozen != ice.Open
 	return in
 }

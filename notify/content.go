@@ -14,6 +14,10 @@ type Content struct {
 	Club   string           `json:"club"`             // name of the club
 	Briefs []coldseam.Brief `json:"briefs,omitempty"` // the subscriber's own, best first
 
+	// For are the preferences that the briefs were made for; nil = not a matter of
+	// preferences, or a row of an earlier version.
+	For *coldseam.Preferences `json:"for,omitempty"`
+
 	// Correction and flip: what was told before, and when.
 	Was   coldseam.Verdict `json:"was"`
 	WasAt time.Time        `json:"was_at,omitzero"`
@@ -37,14 +41,14 @@ type OpenLog struct {
 	Day   coldseam.Date    `json:"day"`
 }
 
-// Marshal writes the payload. The series of the charts and the weights of other
-// members' rigs stay behind: pictures are drawn once per river and handed to
-// Compose, and the weights that are told stand in Jig.
+// Marshal writes the payload. The series of the charts and what other rigs are
+// weighed by stay behind: pictures are drawn once per river and handed to Compose,
+// and the weights that are told stand in Jig.
 func (c Content) Marshal() ([]byte, error) {
 	briefs := make([]coldseam.Brief, len(c.Briefs))
 	for i, b := range c.Briefs {
 		b.Chart = coldseam.ChartData{FlowLimitM3S: b.Chart.FlowLimitM3S}
-		b.Rigs = nil
+		b.Weighing = nil
 		briefs[i] = b
 	}
 	c.Briefs = briefs

@@ -224,6 +224,7 @@ var jigWords = map[string]string{
 	"out_of_range_most":  "most of the forecast lies outside the measured range",
 	"too_fast":           "current {current_m_s}, too fast; none is advised from {limit_m_s}",
 	"too_fast_ounce":     "an ounce or more would be needed here",
+	"own_rig_unweighed":  "your rig was not weighed this morning: no weight of another rig stands in for it",
 	"none_holds":         "no sane weight holds here",
 	"none_holds_box":     "no weight in your box holds[; the heaviest, {heaviest_oz}, {heaviest_odds}]",
 	"none_holds_no_size": "no size of this table in your box",

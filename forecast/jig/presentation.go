@@ -1,6 +1,7 @@
 package jig
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -70,6 +71,22 @@ type Rig struct {
 func (r Rig) usable() bool {
 	v := r.Body.LengthM*r.Body.DiameterM*r.Body.FallM2*r.Line.DiameterM*r.Line.RhoKGM3*r.Metal.RhoKGM3*r.Pres.ThetaMaxDeg*r.Pres.LeadM > 0
 	return v && r.Pres.ThetaMaxDeg < 90
+}
+
+// MarshalJSON writes the four names, which say all of it.
+func (r Rig) MarshalJSON() ([]byte, error) {
+	return json.Marshal([4]string{r.Body.Name, r.Line.Name, r.Metal.Name, r.Pres.Name})
+}
+
+// UnmarshalJSON reads the four names as ParseRig does.
+func (r *Rig) UnmarshalJSON(raw []byte) error {
+	var names [4]string
+	if err := json.Unmarshal(raw, &names); err != nil {
+		return fmt.Errorf("rig: %w: %w", err, coldseam.ErrInvalid)
+	}
+	var err error
+	*r, err = ParseRig(names[0], names[1], names[2], names[3])
+	return err
 }
 
 // ParseRig reads the four names; empty names take the defaults slim,

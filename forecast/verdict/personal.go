@@ -12,9 +12,9 @@ import (
 type PersonalOptions struct {
 	Table Table          // the club's; zero = DefaultTable
 	Loc   *time.Location // of the reach; nil = UTC
-	// Jig is the rig computation for the member's own body, line and metal; nil
-	// = the brief's.
-	Jig []coldseam.SpotJig
+	// Weigh gives the weights for the member's own rig in window i of the brief;
+	// nil = the brief's in every window.
+	Weigh func(i int) []coldseam.SpotJig
 }
 
 // TieLimit and friends are the hold odds of the weight rules (smallest size to
@@ -36,12 +36,16 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 	if p.Cost > 0 {
 		b.Cost = min(max(p.Cost, 0.2), 0.7)
 	}
-	if o.Jig != nil {
-		b.Jig = o.Jig
-	}
 
+	club := b.Jig
+	weights := func(i int) []coldseam.SpotJig {
+		if o.Weigh == nil {
+			return fitBox(club, p.BoxOz)
+		}
+		return fitBox(o.Weigh(i), p.BoxOz)
+	}
+	b.Jig = weights(max(b.WindowI, 0))
 	b.Margin = o.Table.Margin
-	b.Jig = fitBox(b.Jig, p.BoxOz)
 	b.Next = slices.Clone(b.Next) // the brief that was given is not changed
 	for i, d := range b.Next {
 		if d.OddsOK && d.Verdict.ShowsOdds() {
@@ -60,7 +64,21 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 		return noCall(b, r)
 	}
 
-	return choose(b, p, o, mine)
+	return choose(b, p, o, mine, weights)
+}
+
+// OwnRig reports whether a member fishes another rig than the club's.
+func OwnRig(p coldseam.Preferences) bool { return p.Body+p.Line+p.Metal+p.Presentation != "" }
+
+// Unweighed withholds the weight of every spot: those of another rig stand for
+// nothing.
+func Unweighed(spots []coldseam.SpotJig) []coldseam.SpotJig {
+	var out []coldseam.SpotJig
+	for _, s := range spots {
+		out = append(out, coldseam.SpotJig{SpotID: s.SpotID, Spot: s.Spot, Kind: s.Kind, DepthM: s.DepthM,
+			SurfaceMS: s.SurfaceMS, Withheld: capped("own_rig_unweighed", nil)})
+	}
+	return out
 }
 
 func (o PersonalOptions) loc() *time.Location {
@@ -110,8 +128,8 @@ func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool)
 }
 
 // choose picks the member's best window among mine and judges it.
-func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int) coldseam.Brief {
-	hold, holdOK := boxHold(b.Jig)
+func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int,
+	weights func(i int) []coldseam.SpotJig) coldseam.Brief {
 	in := Inputs{Table: o.Table, Cost: b.Cost}
 	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
 	at := -1
@@ -123,12 +141,20 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 			continue
 		}
 		l := look{p: w.Odds, kept: w.OddsKept, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
-		if o.Jig != nil || len(p.BoxOz) > 0 {
+		spots := weights(i)
+		hold, holdOK := boxHold(spots)
+		if OwnRig(p) || len(p.BoxOz) > 0 {
 			l.caps = personalCaps(w.Caps, hold, holdOK, o.Table)
 		}
 		in.judge(&l)
-		if at < 0 || better(l, best) {
-			best, at = l, i
+		if at >= 0 && !better(l, best) {
+			continue
+		}
+
+		best, at = l, i
+		b.Jig = spots
+		if holdOK {
+			b.HoldP = hold
 		}
 	}
 
@@ -150,10 +176,6 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 			b.Cautions = append(slices.Clone(b.Cautions), otherWindow(w.Stops[0], w.Start))
 			break
 		}
-	}
-
-	if holdOK {
-		b.HoldP = hold
 	}
 	return b
 }

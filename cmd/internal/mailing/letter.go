@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
 	"slices"
 
 	"example.org/coldseam"
@@ -127,9 +128,10 @@ func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Conten
 }
 
 // freshen looks, just before a mail is written, whether its word still holds: a
-// newer brief that says another one replaces it, also in window or weight, and
-// one whose hours are over or whose inputs have gone stale is NO CALL. A notice
-// that something has turned is void once it has turned back.
+// newer brief that says another one replaces it, also in window or weight, so does
+// the same brief for a member who has changed hours, rig or another preference
+// since, and one whose hours are over or whose inputs have gone stale is NO CALL. A
+// notice that something has turned is void once it has turned back.
 func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
 	if l.Kind != coldseam.MailMorning && l.Kind != coldseam.MailFlip || l.ID == 0 {
 		return l, nil
@@ -148,10 +150,14 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Lett
 		return l, fmt.Errorf("briefs before sending: %w: %w", err, coldseam.ErrUnavailable)
 	}
 
-	changed := false
+	changed := c.For != nil && !reflect.DeepEqual(*c.For, l.Subscriber.Prefs)
+	otherPrefs := changed
+	if otherPrefs {
+		c.For = &l.Subscriber.Prefs
+	}
 	for i, told := range c.Briefs {
 		now := told
-		if id := newest[told.Reach]; id != 0 && id != told.ID {
+		if id := newest[told.Reach]; id != 0 && (id != told.ID || otherPrefs) {
 			b, err := ml.DB.BriefByID(ctx, id)
 			switch {
 			case ctx.Err() != nil, errors.Is(err, coldseam.ErrUnavailable):
@@ -159,13 +165,13 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Lett
 			case err != nil:
 				ml.Log.Error("brief not readable", "reach", string(told.Reach), "err", err)
 				now = ml.lost(ctx, told, l.LocalDate)
-			case b.Issued.After(told.Issued):
+			case b.Issued.After(told.Issued), id == told.ID:
 				now = ml.Personal(b, l.Subscriber.Prefs)
 			}
 		}
 
 		now = verdict.AsOf(now, ml.Now())
-		if !sameWord(told, now) {
+		if otherPrefs || !sameWord(told, now) {
 			c.Briefs[i], changed = now, true
 		}
 	}

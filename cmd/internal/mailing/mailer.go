@@ -32,6 +32,7 @@ type Mailer struct {
 
 	mu     sync.Mutex
 	charts map[chartKey][]byte
+	rigs   map[weightKey][]coldseam.SpotJig
 }
 
 // New reads the keys and sets up links, composer and relay. A service

@@ -11,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/chart"
@@ -281,7 +282,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 		return store.NewLetter{}, false, err
 	}
 	payload, err := d.mail.Payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs,
-		OpenLogs: d.open[s.ID]}, s.LocalDate)
+		For: &s.Prefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
 		return store.NewLetter{}, false, err
 	}
@@ -356,12 +357,50 @@ func (ml *Mailer) Personal(b coldseam.Brief, p coldseam.Preferences) (mine colds
 		}
 	}()
 	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone),
-		Jig: b.Rigs[RigKey(p)]})
+		Weigh: func(i int) []coldseam.SpotJig { return ml.weights(b, i, p) }})
 }
 
-// RigKey names a rig among the ones a brief holds weights for.
-func RigKey(p coldseam.Preferences) string {
-	return p.Body + "|" + p.Line + "|" + p.Metal + "|" + p.Presentation
+// weightKey names the weights of one rig in one window of a brief.
+type weightKey struct {
+	brief                           int64
+	window                          int
+	body, line, metal, presentation string
+}
+
+// maxWeights bounds the weights that are kept; the rigs of one morning on 50
+// rivers are far below.
+const maxWeights = 20000
+
+// weights are the ones for a member's rig in one window of a brief, withheld where
+// the brief keeps nothing to weigh an own rig by.
+func (ml *Mailer) weights(b coldseam.Brief, window int, p coldseam.Preferences) []coldseam.SpotJig {
+	own := verdict.OwnRig(p)
+	if !own && (window == max(b.WindowI, 0) || len(b.Weighing) == 0) {
+		return b.Jig
+	}
+
+	k := weightKey{b.ID, window, p.Body, p.Line, p.Metal, p.Presentation}
+	ml.mu.Lock()
+	kept, ok := ml.rigs[k]
+	ml.mu.Unlock()
+	if ok && b.ID != 0 {
+		return kept
+	}
+
+	out, err := forecast.OwnJig(b, window, p)
+	if err != nil {
+		if len(b.Jig) > 0 {
+			ml.Log.Warn("rig not weighed", "reach", string(b.Reach), "brief", b.ID, "err", err)
+		}
+		out = verdict.Unweighed(b.Jig)
+	}
+	ml.mu.Lock()
+	defer ml.mu.Unlock()
+	if len(ml.rigs) >= maxWeights || ml.rigs == nil {
+		ml.rigs = map[weightKey][]coldseam.SpotJig{}
+	}
+	ml.rigs[k] = out
+	return out
 }
 
 // SortBriefs puts the best first: GO, TOSS-UP, STAY by odds over cost, then

@@ -173,6 +173,7 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 		payload, err := notify.Content{
 			Club:   ml.Config.Club.Name,
 			Briefs: []coldseam.Brief{mine},
+			For:    &s.Prefs,
 			Was:    was,
 			WasAt:  before.Issued,
 		}.Marshal()

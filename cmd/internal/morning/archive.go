@@ -9,7 +9,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/daily"
 	"example.org/coldseam/forecast/run"
@@ -126,34 +125,6 @@ func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days,
 	}
 	return e, len(e.Err) > 0
 }
-
-// rigs collects the distinct rigs that members fish, so that each gets the
-// weight for their own.
-func (g *gather) rigs() {
-	subs, err := g.DB.Subscribers(g.ctx, "confirmed")
-	if !g.keep(err) {
-		return
-	}
-	for _, s := range subs {
-		k := mailing.RigKey(s.Prefs)
-		if k == mailing.RigKey(coldseam.Preferences{}) || !mailing.Wants(s.Prefs, g.f.Reach.ID) ||
-			len(g.f.Rigs) >= maxRigs {
-			continue
-		}
-		if g.f.Rigs == nil {
-			g.f.Rigs = map[string]coldseam.Preferences{}
-		}
-		g.f.Rigs[k] = coldseam.Preferences{
-			Body:         s.Prefs.Body,
-			Line:         s.Prefs.Line,
-			Metal:        s.Prefs.Metal,
-			Presentation: s.Prefs.Presentation,
-		}
-	}
-}
-
-// maxRigs bounds the rigs weighed for one reach; further ones read the club's.
-const maxRigs = 24
 
 // memoryKind is the name under which a season's lesson is kept.
 const memoryKind = "run-memory"

@@ -75,7 +75,6 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 	g.ice()
 	g.recalibration()
 	g.counts()
-	g.rigs()
 	return f, g.err()
 }
 
