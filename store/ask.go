@@ -9,10 +9,10 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 )
 
-// Ask reads rows of T, matched by column name, with the rights of a reader and
+// ask reads rows of T, matched by column name, with the rights of a reader and
 // no others: whatever the query names beyond schema season is refused, and so
 // is whatever writes. ErrInvalid: the query.
-func Ask[T any](ctx context.Context, db *DB, sql string, args ...any) ([]T, error) {
+func ask[T any](ctx context.Context, db *DB, sql string, args ...any) ([]T, error) {
 	var out []T
 	err := db.asReader(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, sql, args...)

@@ -14,14 +14,9 @@ import (
 func TestAskHasTheRightsOfAReader(t *testing.T) {
 	_, db := lockedDown(t)
 	ctx := t.Context()
-	type band struct {
-		Band  string
-		Upper float64
-	}
-	got, err := store.Ask[band](ctx, db,
-		`SELECT band, upper_f AS upper FROM season.band WHERE band_no <= $1 ORDER BY band_no`, 2)
+	year, err := db.NewestSeason(ctx, "")
 	require.NoError(t, err)
-	require.Equal(t, []band{{"slow", 37}, {"ease", 40}}, got)
+	require.Zero(t, year)
 
 	a, err := db.Answer(ctx, `SELECT band, upper_f, NULL AS nothing, date '2026-04-01' AS day FROM band ORDER BY band_no LIMIT 1`)
 	require.NoError(t, err)

@@ -455,7 +455,7 @@ func TestMorningWord(t *testing.T) {
 	for _, row := range []struct{ sendAt, word string }{{"04:45", "GO"}, {"05:00", "STOP"}, {"05:30", "STOP"},
 		{"03:30", "GO"}} {
 		require.NoError(t, db.SetSendAt(ctx, row.sendAt))
-		got, err := store.Ask[struct{ Verdict string }](ctx, db,
+		got, err := storetest.Ask[struct{ Verdict string }](ctx, db,
 			`SELECT verdict FROM season.brief WHERE morning_word AND day = $1`, eighth.UTC())
 		require.NoError(t, err)
 		require.Len(t, got, 1, "one word a morning")

@@ -24,6 +24,7 @@ import (
 	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/storetest"
 )
 
 func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
@@ -37,7 +38,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Param   string
 			Lead, N int
 		}
-		got, err := store.Ask[lead](ctx, v.DB,
+		got, err := storetest.Ask[lead](ctx, v.DB,
 			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 
@@ -65,14 +66,14 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 		stop()
 		before := len(got)
 		require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
-		got, err = store.Ask[lead](ctx, v.DB,
+		got, err = storetest.Ask[lead](ctx, v.DB,
 			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, got, before, "again adds nothing")
 	})
 
 	t.Run("what is usual for the date", func(t *testing.T) {
-		got, err := store.Ask[struct{ N int }](ctx, v.DB,
+		got, err := storetest.Ask[struct{ N int }](ctx, v.DB,
 			`SELECT count(DISTINCT flow_class)::int AS n FROM season.daily WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Equal(t, 5, got[0].N)
@@ -107,7 +108,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 			Verdict                string
 			Mornings, Fished, Good *int
 		}
-		calls, err := store.Ask[call](ctx, v.DB,
+		calls, err := storetest.Ask[call](ctx, v.DB,
 			`SELECT verdict, mornings::int, mornings_fished::int AS fished, good_mornings::int AS good FROM season.call WHERE season = 2026 AND reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)
 		require.Len(t, calls, len(r.Verdicts))

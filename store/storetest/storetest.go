@@ -256,3 +256,12 @@ func dropOld(ctx context.Context, c *pgx.Conn, keep string) error {
 	}
 	return nil
 }
+
+// Ask reads rows of T, matched by column name.
+func Ask[T any](ctx context.Context, db *store.DB, sql string, args ...any) ([]T, error) {
+	rows, err := db.Pool().Query(ctx, sql, args...)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByName[T])
+}

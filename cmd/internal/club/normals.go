@@ -13,13 +13,12 @@ import (
 // there is none: the season views say "above" and "below" by it. A gauge
 // without daily values has none.
 func (a *App) usual(ctx context.Context, now time.Time) error {
-	type known struct{ Site, Param string }
-	list, err := store.Ask[known](ctx, a.env.DB, `SELECT DISTINCT site_id AS site, param FROM season.normal`)
+	list, err := a.env.DB.Normals(ctx)
 	if err != nil {
 		return err
 	}
 
-	have := map[known]bool{}
+	have := map[store.Normal]bool{}
 	if now.UTC().Weekday() != time.Monday {
 		for _, k := range list {
 			have[k] = true
@@ -34,7 +33,7 @@ func (a *App) usual(ctx context.Context, now time.Time) error {
 	var errs []error
 	for _, r := range reaches {
 		for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.WaterTemp} {
-			k := known{string(r.Site), string(p)}
+			k := store.Normal{Site: string(r.Site), Param: string(p)}
 			if have[k] {
 				continue
 			}

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"example.org/coldseam"
-	"example.org/coldseam/store"
 )
 
 // Limits for advice on the next season [proposal].
@@ -144,14 +143,13 @@ func (m *recapMaker) changeWeights() []string {
 
 // changeRules lists the rules whose check runs out before the next season.
 func (m *recapMaker) changeRules() ([]string, error) {
-	n, err := store.Ask[struct{ N int }](m.ctx, m.DB,
-		`SELECT count(*)::int AS n FROM season.rule WHERE ($1 = '' OR reach_id = $1) AND (checked_on IS NULL OR recheck_by < $2)`, m.reach, m.r.To.Add(365).UTC())
-	if err != nil || n[0].N == 0 {
+	n, err := m.DB.RulesToCheck(m.ctx, m.reach, m.r.To.Add(365))
+	if err != nil || n == 0 {
 		return nil, err
 	}
 	what := "1 local rule runs out"
-	if n[0].N > 1 {
-		what = fmt.Sprintf("%d local rules run out", n[0].N)
+	if n > 1 {
+		what = fmt.Sprintf("%d local rules run out", n)
 	}
 	return []string{"Check the rules before the first morning: " + what +
 		" by then, and without a check there is no call."}, nil

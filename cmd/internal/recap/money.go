@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
-	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
@@ -156,8 +155,7 @@ func (m *recapMaker) drivesSaved(r coldseam.Reach, days []judgedDay, logs []stor
 // countZero counts the trips without fish on those reaches and species whose
 // season the views show.
 func (m *recapMaker) countZero(logs []store.LoggedDay) error {
-	open, err := store.Ask[struct{ Reach, Species string }](m.ctx, m.DB,
-		`SELECT reach_id AS reach, species FROM season.catch WHERE dimension = 'all' AND NOT hidden AND season = $1 AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
+	open, err := m.DB.OpenCatches(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
@@ -173,7 +171,7 @@ func (m *recapMaker) countZero(logs []store.LoggedDay) error {
 
 // resolveReach judges the mornings of one reach by its own target.
 func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]judgedDay, error) {
-	words, err := store.Ask[word](m.ctx, m.DB, sqlWords, m.year, r.ID)
+	words, err := m.DB.IssuedVerdicts(m.ctx, store.Season{Year: m.year, Reach: r.ID})
 	if err != nil {
 		return nil, err
 	}
@@ -213,19 +211,6 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 	}
 	return out, nil
 }
-
-// word is the brief of a morning that people drove by.
-type word struct {
-	Day, Issued time.Time
-	Verdict     string
-	Odds        *float64
-}
-
-// A word that came after the mail is not held for it.
-const sqlWords = `
-SELECT day, issued_at AS issued, verdict, odds FROM season.brief
-WHERE morning_word AND season = $1 AND reach_id = $2
-ORDER BY day`
 
 // allVerdicts in the order of the table.
 var allVerdicts = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
@@ -332,11 +317,7 @@ func (m *recapMaker) table(rows map[coldseam.Verdict]*web.RecapVerdict, bins map
 // worth holds following the word against going always and against the rule of
 // thumb, in good trips.
 func (m *recapMaker) worth(told []verdict.Resolved) error {
-	rows, err := store.Ask[struct {
-		Reach string
-		Day   time.Time
-		Water float64
-	}](m.ctx, m.DB, `SELECT reach_id AS reach, day, water_c AS water FROM season.daily WHERE season = $1 AND water_c IS NOT NULL AND ($2 = '' OR reach_id = $2)`, m.year, m.reach)
+	rows, err := m.DB.KnownWater(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
@@ -347,7 +328,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 		if water[id] == nil {
 			water[id] = map[coldseam.Date]float64{}
 		}
-		water[id][coldseam.DateOf(x.Day)] = x.Water
+		water[id][coldseam.DateOf(x.Day)] = *x.Water
 	}
 
 	sort.SliceStable(told, func(i, j int) bool { return told[i].Day.Before(told[j].Day) })

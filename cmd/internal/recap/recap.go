@@ -21,10 +21,9 @@ import (
 	"example.org/coldseam/store"
 )
 
-// The recap is read from schema season with the rights of a reader: cells of
-// fewer than three anglers come hidden from there. What the views cannot say,
-// whether the morning's word came true, is counted in recap_money.go under the
-// same rule.
+// Cells of fewer than three anglers come hidden from schema season. What its
+// views cannot say, whether the morning's word came true, is counted in money.go
+// under the same rule.
 
 // recapMaker fills one recap.
 type recapMaker struct {
@@ -36,7 +35,7 @@ type recapMaker struct {
 	r       web.Recap
 	left    bool // cells were left out of a sum
 	days    []judgedDay
-	held    []heldCell
+	held    []store.HeldCell
 }
 
 // Recap makes the recap of a year; 0 is the newest season with a trip or a
@@ -56,6 +55,8 @@ func (bk *Book) Recap(ctx context.Context, year int, reach coldseam.ReachID) (we
 	}
 	return m.r, nil
 }
+
+func (m *recapMaker) season() store.Season { return store.Season{Year: m.year, Reach: m.reach} }
 
 // place names the reaches.
 func (m *recapMaker) place() error {
@@ -94,39 +95,27 @@ func (m *recapMaker) place() error {
 	return nil
 }
 
-const (
-	sqlNewestSeason = `
-SELECT COALESCE(max(season), 0)::int AS year
-FROM (SELECT season, reach_id FROM season.brief UNION ALL SELECT season, reach_id FROM season.catch) s
-WHERE $1 = '' OR reach_id = $1`
-
-	sqlSpan = `
-SELECT min(day) AS first, max(day) AS last
-FROM (SELECT day, season, reach_id FROM season.brief UNION ALL SELECT day, season, reach_id FROM season.trip_day) s
-WHERE season = $1 AND ($2 = '' OR reach_id = $2)`
-)
-
 // span finds the year and its days; two weeks before the first word show how
 // the water came.
 func (m *recapMaker) span() error {
 	if m.year == 0 {
-		got, err := store.Ask[struct{ Year int }](m.ctx, m.DB, sqlNewestSeason, m.reach)
+		newest, err := m.DB.NewestSeason(m.ctx, m.reach)
 		if err != nil {
 			return err
 		}
-		m.year = got[0].Year
+		m.year = newest
 	}
 
-	got, err := store.Ask[struct{ First, Last *time.Time }](m.ctx, m.DB, sqlSpan, m.year, m.reach)
+	first, last, ok, err := m.DB.SeasonSpan(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
 
-	if got[0].First == nil {
+	if !ok {
 		return fmt.Errorf("no brief and no trip: %w", coldseam.ErrNotFound)
 	}
 	m.r.Year = m.year
-	m.r.From, m.r.To = coldseam.DateOf(*got[0].First), coldseam.DateOf(*got[0].Last)
+	m.r.From, m.r.To = first, last
 	m.r.Season = seasonName(m.r.From, m.r.To)
 	return nil
 }
@@ -145,32 +134,14 @@ func seasonName(from, to coldseam.Date) string {
 
 const ChartLead = 14 // days shown before the first word
 
-const sqlDays = `
-SELECT day, avg(water_c)::float8 AS water FROM season.daily
-WHERE day BETWEEN $1 AND $2 AND ($3 = '' OR reach_id = $3)
-GROUP BY day ORDER BY day`
-
-const sqlTripDays = `
-SELECT day, COALESCE(sum(trips), 0)::int AS trips, COALESCE(sum(trips * fish_per_line_hour) / NULLIF(sum(trips), 0), 0)::float8 AS rate
-FROM season.trip_day
-WHERE season = $1 AND ($2 = '' OR reach_id = $2)
-GROUP BY day`
-
 // water fills the season chart; the club's line is the mean of its reaches.
 func (m *recapMaker) water() error {
-	rows, err := store.Ask[struct {
-		Day   time.Time
-		Water *float64
-	}](m.ctx, m.DB, sqlDays, m.r.From.Add(-ChartLead).UTC(), m.r.To.UTC(), m.reach)
+	rows, err := m.DB.MeanWater(m.ctx, m.reach, m.r.From.Add(-ChartLead), m.r.To)
 	if err != nil {
 		return err
 	}
 
-	trips, err := store.Ask[struct {
-		Day   time.Time
-		Trips int
-		Rate  float64
-	}](m.ctx, m.DB, sqlTripDays, m.year, m.reach)
+	trips, err := m.DB.SeasonTripDays(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
@@ -193,32 +164,14 @@ func (m *recapMaker) water() error {
 	return nil
 }
 
-const sqlCatch = `
-SELECT c.dimension, c.reach_id AS reach, c.species, c.cell, c.hidden, COALESCE(c.anglers, 0)::int AS anglers, COALESCE(c.trips, 0)::int AS trips, COALESCE(c.line_hours, 0)::float8 AS hours,
-  COALESCE(c.fish, 0)::int AS fish, COALESCE(c.fish_per_line_hour, 0)::float8 AS rate, COALESCE(b.band_no, 99)::int AS place
-FROM season.catch c
-LEFT JOIN season.band b ON c.dimension = 'band' AND b.band = c.cell
-WHERE c.season = $1 AND ($2 = '' OR c.reach_id = $2) AND c.dimension <> 'day'
-ORDER BY place, c.cell`
-
-type catchCell struct {
-	Dimension, Reach, Species, Cell string
-	Hidden                          bool
-	Anglers, Trips                  int
-	Hours                           float64
-	Fish                            int
-	Rate                            float64
-	Place                           int
-}
-
 // catch fills totals and rates. Sums over reaches and species take the open
 // cells alone.
 func (m *recapMaker) catch() error {
-	cells, err := store.Ask[catchCell](m.ctx, m.DB, sqlCatch, m.year, m.reach)
+	cells, err := m.DB.CatchCells(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
-	by := map[string][]catchCell{}
+	by := map[string][]store.CatchCell{}
 	for _, c := range cells {
 		by[c.Dimension] = append(by[c.Dimension], c)
 		m.left = m.left || c.Hidden && c.Dimension == "all"
@@ -277,7 +230,7 @@ var (
 // rates joins the cells of several reaches and species by their key: trips
 // add, the rate is the mean by trips, the anglers are at least those of the
 // largest cell. A key without an open cell stays hidden.
-func rates(cells []catchCell, order []string) []web.RecapRate {
+func rates(cells []store.CatchCell, order []string) []web.RecapRate {
 	var out []web.RecapRate
 	at := map[string]int{}
 	for _, c := range cells {
@@ -308,21 +261,8 @@ func rates(cells []catchCell, order []string) []web.RecapRate {
 	return out
 }
 
-const sqlHeld = `
-SELECT reach_id AS reach, spot_id AS spot, weight_oz::float8 AS oz, logs::int AS logs, held_share::float8 AS share
-FROM season.weight_held
-WHERE season = $1 AND ($2 = '' OR reach_id = $2) AND NOT hidden
-ORDER BY reach_id, spot_id, weight_oz`
-
-type heldCell struct {
-	Reach, Spot string
-	Oz          float64
-	Logs        int
-	Share       float64
-}
-
 func (m *recapMaker) weights() (err error) {
-	m.held, err = store.Ask[heldCell](m.ctx, m.DB, sqlHeld, m.year, m.reach)
+	m.held, err = m.DB.HeldCells(m.ctx, m.season())
 	for _, c := range m.held {
 		held := int(math.Round(c.Share * float64(c.Logs)))
 		m.r.Held, m.r.Lifted = m.r.Held+held, m.r.Lifted+c.Logs-held
@@ -330,26 +270,19 @@ func (m *recapMaker) weights() (err error) {
 	return err
 }
 
-const sqlRunDates = `
-SELECT first_fish AS first, CASE WHEN half_in IS NOT NULL THEN best_wave END AS peak, last_fish AS last
-FROM season.run_date
-WHERE season = $1 AND reach_id = $2 AND species = $3`
-
-// runDates are those of the run clock; the likeliest wave is a peak only once
-// half of the run is in.
+// runDates are those of the run clock.
 func (m *recapMaker) runDates() error {
 	if m.reach == "" || len(m.reaches[0].Species) == 0 {
 		return nil
 	}
-	got, err := store.Ask[struct{ First, Peak, Last *time.Time }](m.ctx, m.DB, sqlRunDates, m.year, m.reach,
-		m.reaches[0].Species[0])
-	if err != nil || len(got) == 0 {
+	got, err := m.DB.SeasonRunDates(m.ctx, m.season(), m.reaches[0].Species[0])
+	if err != nil {
 		return err
 	}
 	for _, x := range []struct {
 		to *coldseam.Date
 		t  *time.Time
-	}{{&m.r.FirstFish, got[0].First}, {&m.r.Peak, got[0].Peak}, {&m.r.LastFish, got[0].Last}} {
+	}{{&m.r.FirstFish, got.First}, {&m.r.Peak, got.Peak}, {&m.r.LastFish, got.Last}} {
 		if x.t != nil {
 			*x.to = coldseam.DateOf(*x.t)
 		}
@@ -357,24 +290,10 @@ func (m *recapMaker) runDates() error {
 	return nil
 }
 
-// One issue a day: the last before each valid day's own lead, so that a day of
-// many issues does not count many times.
-const sqlPairs = `
-SELECT DISTINCT ON (site_id, param, lead_day, valid_day) site_id AS site, param, lead_day AS lead, valid_day AS day, crps, persistence_error AS ref
-FROM season.forecast_pair
-WHERE season = $1 AND ($2 = '' OR reach_id = $2) AND lead_day IN (1, 3, 5, 7, 10) AND param IN ('water_temp', 'discharge') AND persistence_error IS NOT NULL
-ORDER BY site_id, param, lead_day, valid_day, issued_at DESC`
-
 // skill holds the issued forecasts against "as it was yesterday", in CRPS,
 // with an interval over fortnights. Below 30 days nothing is said.
 func (m *recapMaker) skill() error {
-	pairs, err := store.Ask[struct {
-		Site, Param string
-		Lead        int
-		Day         time.Time
-		CRPS        float64
-		Ref         float64
-	}](m.ctx, m.DB, sqlPairs, m.year, m.reach)
+	pairs, err := m.DB.ForecastPairs(m.ctx, m.season())
 	if err != nil {
 		return err
 	}
@@ -436,27 +355,8 @@ func (m *recapMaker) skill() error {
 	return nil
 }
 
-// What is measured and what is forecast of one thing is one rule here.
-const sqlStops = `
-SELECT rule, kind, count(DISTINCT (reach_id, day))::int AS n
-FROM (
-  SELECT reach_id, day, kind, CASE
-    WHEN code LIKE 'max_flow%' THEN 'max_flow'
-    WHEN code LIKE 'flow_pct%' THEN 'flow_pct'
-    WHEN code LIKE 'rise%' AND kind = 'safety' THEN 'rise'
-    WHEN code IN ('flood_stage', 'flood_forecast') THEN 'flood_stage'
-    WHEN code IN ('discharge_stale', 'stage_stale', 'discharge_missing', 'stage_missing') THEN 'gauge_silent'
-    ELSE code END AS rule
-  FROM season.reason
-  WHERE season = $1 AND ($2 = '' OR reach_id = $2) AND (list = 'stop' OR kind = 'missing' AND verdict = 'NO CALL')) s
-GROUP BY rule, kind
-ORDER BY kind <> 'missing' DESC, n DESC, rule`
-
 func (m *recapMaker) stops() error {
-	got, err := store.Ask[struct {
-		Rule, Kind string
-		N          int
-	}](m.ctx, m.DB, sqlStops, m.year, m.reach)
+	got, err := m.DB.StopCounts(m.ctx, m.season())
 	for _, x := range got {
 		m.r.Stops = append(m.r.Stops, web.RecapCount{
 			Rule:   x.Rule,
@@ -468,21 +368,9 @@ func (m *recapMaker) stops() error {
 	return err
 }
 
-const sqlOutages = `
-SELECT DISTINCT r.gauge, o.param, o.from_day AS day, o.days::int AS days
-FROM season.outage o
-JOIN season.river r ON o.site_id = r.site_id OR o.site_id = r.temp_site_id
-WHERE o.from_day <= $2 AND o.to_day >= $1 AND ($3 = '' OR r.reach_id = $3) AND o.param IN ('discharge', 'stage', 'water_temp')
-ORDER BY o.from_day, r.gauge, o.param`
-
-// outages are whole days without a value; shorter silences leave no row in the
-// daily record.
+// outages are whole days without a value.
 func (m *recapMaker) outages() error {
-	got, err := store.Ask[struct {
-		Gauge, Param string
-		Day          time.Time
-		Days         int
-	}](m.ctx, m.DB, sqlOutages, m.r.From.UTC(), m.r.To.UTC(), m.reach)
+	got, err := m.DB.Outages(m.ctx, m.reach, m.r.From, m.r.To)
 	for _, o := range got {
 		what := strings.ToLower(env.ParamWords[coldseam.Parameter(o.Param)])
 		m.r.Outages = append(m.r.Outages, web.RecapOutage{Gauge: o.Gauge + ", " + what, From: o.Day,

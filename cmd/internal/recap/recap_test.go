@@ -165,7 +165,7 @@ func TestNamesOfARecap(t *testing.T) {
 
 func TestRatesJoinOpenCellsOnly(t *testing.T) {
 	t.Parallel()
-	got := rates([]catchCell{
+	got := rates([]store.CatchCell{
 		{Cell: "normal", Trips: 10, Anglers: 4, Rate: .5}, {Cell: "normal", Trips: 30, Anglers: 7, Rate: .9},
 		{Cell: "normal", Hidden: true},
 		{Cell: "below", Hidden: true}, {Cell: "not known", Trips: 4, Anglers: 3, Rate: .25},
