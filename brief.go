@@ -271,6 +271,7 @@ type RunState struct {
 	Active     bool // false: no run clock in this season; Why says so
 	Why        string
 	Calibrated bool
+	Fit        RunFit `json:",omitzero"`
 	PWave      float64
 	PWave3d    float64
 	PWaveRaw   float64     // before what the log taught about wave odds
@@ -291,6 +292,13 @@ type RunState struct {
 	HatchTo    Date
 	Days       []RunDay // leads 0..10
 	Note       Notes    `json:",omitempty"` // what the water of the season was filled with
+}
+
+// RunFit says which counted seasons of its own river a species row was fitted to;
+// no seasons = the row as it was shipped.
+type RunFit struct {
+	Seasons int
+	On      Date
 }
 
 // FishCounted is what a counter saw last, on the odds of a wave today.

@@ -556,6 +556,27 @@ func TestHeaders(t *testing.T) {
 	require.Equal(t, bytes.Repeat([]byte{7}, 200), dec)
 }
 
+// A row that is not the calibrated one as shipped says so wherever its numbers
+// stand: with odds, without them and in the weekend's mail.
+func TestARowSaysWhatItIs(t *testing.T) {
+	t.Parallel()
+	p := coldseam.Preferences{SendAt: "04:45"}
+	for want, change := range map[string]func(*coldseam.RunState){
+		"uncalibrated":        func(r *coldseam.RunState) { r.Calibrated = false },
+		"fitted to 6 seasons": func(r *coldseam.RunState) { r.Fit.Seasons, r.Fit.On = 6, coldseam.Date{Year: 2026, Month: 11, Day: 20} },
+	} {
+		b := sample.Go()
+		b.Run.Calibrated = true
+		require.Equal(t, "", RowMark(b.Run))
+		change(&b.Run)
+		run := strings.Split(strings.Join(Text(b, p), "\n"), "RUN")[1]
+		require.Contains(t, strings.Split(run, "HOW")[0], want)
+		require.Contains(t, fmt.Sprint(outlookOf(b, p, "")), want)
+		k := blockOf(b, p)
+		require.Contains(t, fmt.Sprint(k.run(false)), want)
+	}
+}
+
 // Without a run no line speaks of one.
 func TestNoRunIsNoSpawn(t *testing.T) {
 	t.Parallel()

@@ -138,10 +138,7 @@ func (k *block) run(withOdds bool) fact {
 		if r.Stage != "" {
 			parts = append(parts, part{Text: clean(r.Stage)})
 		}
-		if !r.Calibrated {
-			parts = append(parts, part{Text: "uncalibrated"})
-		}
-		return line("Run", parts...)
+		return line("Run", append(parts, rowPart(r)...)...)
 	}
 
 	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
@@ -156,10 +153,32 @@ func (k *block) run(withOdds bool) fact {
 		wave.Long = wave.Text + " by the fish counter"
 	}
 	parts = append(parts, wave)
-	if !r.Calibrated {
-		parts = append(parts, part{Text: "uncalibrated"})
+	return line("Run", append(parts, rowPart(r)...)...)
+}
+
+// rowPart is the species row of a run on a line of a mail.
+func rowPart(r coldseam.RunState) []part {
+	switch mark := RowMark(r); {
+	case mark == "":
+		return nil
+	case r.Calibrated:
+		return []part{{Text: "fitted to " + counted(float64(r.Fit.Seasons), "season"), Long: mark}}
+	default:
+		return []part{{Text: mark}}
 	}
-	return line("Run", parts...)
+}
+
+// RowMark says what a species row is that is not the calibrated one as shipped;
+// it goes wherever a number of the run does.
+func RowMark(r coldseam.RunState) string {
+	switch {
+	case !r.Active:
+	case !r.Calibrated:
+		return "uncalibrated"
+	case r.Fit.Seasons > 0:
+		return "row fitted from " + counted(float64(r.Fit.Seasons), "counted season") + ", " + r.Fit.On.String()
+	}
+	return ""
 }
 
 // shareWords is the share arrived where no odds may stand.

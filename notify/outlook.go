@@ -43,7 +43,7 @@ func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow
 	for _, d := range weekend(b) {
 		var more []string
 		if d.WaveOK {
-			more = append(more, "wave "+odds(d.PWave))
+			more = append(more, joinParts(append([]part{{Text: "wave " + odds(d.PWave)}}, rowPart(b.Run)...)))
 		}
 		if finite(d.WaterC[1]) && d.WaterC != [3]float64{} {
 			more = append(more, "water "+f.temp(d.WaterC[1]))

@@ -605,7 +605,7 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 	require.NoError(t, v.Morning.Recalibrate(ctx))
 	shipped := v.featuresOf(t, r).Species
 	require.InDelta(t, .5, shipped.Cohorts[0].S, 0)
-	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, Seasons: run.RefitSeasons})
+	raw, err := json.Marshal(run.Refit{Spread: 3, Base: shipped.Tb, RunFit: coldseam.RunFit{Seasons: run.RefitSeasons}})
 	require.NoError(t, err)
 	v.Clock.Forward(v.Now().Add(time.Second))
 	_, err = v.DB.SaveModel(ctx, store.Model{
@@ -615,7 +615,22 @@ func TestAFishCounterLeadsTheWaveOdds(t *testing.T) {
 		Params: raw,
 	})
 	require.NoError(t, err)
-	require.InDelta(t, 1.5, v.featuresOf(t, r).Species.Cohorts[0].S, 1e-9)
+	f := v.featuresOf(t, r)
+	require.InDelta(t, 1.5, f.Species.Cohorts[0].S, 1e-9)
+	require.Equal(t, coldseam.RunFit{Seasons: run.RefitSeasons, On: coldseam.DateOf(v.Now())}, told(f).Brief.Run.Fit)
+
+	// The night gives the row up, as the counts do not bear it out; the next one
+	// finds nothing new to keep.
+	var versions []int
+	for range 2 {
+		v.Clock.Forward(v.Now().Add(time.Hour))
+		require.NoError(t, v.Morning.Recalibrate(ctx))
+		m, err := v.DB.Model(ctx, string(r.ID), morning.RefitKind, v.Now())
+		require.NoError(t, err)
+		versions = append(versions, m.Version)
+	}
+	require.Zero(t, v.featuresOf(t, r).Species.Fit)
+	require.Equal(t, versions[0], versions[1])
 }
 
 // nearestTo is the value nearest in time.

@@ -23,7 +23,7 @@ import (
 // without a database.
 type runclockCmd struct {
 	CSV         string  `type:"path" name:"csv" help:"Daily values: date,flow_m3s,water_c; blank = missing. May be left out with --counts."`
-	Counts      string  `type:"path" help:"Daily counts of fish, date,count: scores the clock on them, what is fitted on the other years."`
+	Counts      string  `type:"path" help:"Daily counts of fish, date,count; blank = missing: scores the clock on them, what is fitted on the other years."`
 	Lat         float64 `required:"" help:"Latitude in degrees north, negative in the south: there the season begins on 1 July."`
 	Species     string  `default:"walleye" help:"Key of a species row."`
 	Year        int     `help:"The spring to run; the last year of the file when not given."`
@@ -325,6 +325,9 @@ func (r clockReport) table(w io.Writer) error {
 func countTable(w io.Writer, r run.CountScore) error {
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintf(tw, "%d seasons, %.0f fish; what is fitted is fitted on the other years\n", r.Seasons, r.Fish)
+	for _, y := range r.LeftOut {
+		fmt.Fprintf(tw, "%d left out: not known from %s, while fish came\n", y.Year, y.NotKnown)
+	}
 	fmt.Fprintln(tw, "timing by\tseasons\tRPS, d\thalf of the run off by, d")
 	for _, t := range r.Timing {
 		fmt.Fprintf(tw, "%s\t%d\t%.2f\t%.1f\n", strings.ReplaceAll(t.Name, "_", " "), t.Seasons, t.RPS, t.ErrorD)

@@ -180,6 +180,41 @@ func TestRunclockScoresCounts(t *testing.T) {
 	require.ErrorContains(t, err, `count "many", want a number`)
 }
 
+// A blank count and a day that is not in the file are the same; five of them are
+// carried, and a season whose counting ends while fish come is named and left out.
+func TestRunclockBlankCounts(t *testing.T) {
+	t.Parallel()
+	counts := func(blank, gap int) string {
+		var b strings.Builder
+		b.WriteString("date,count\n")
+		for y := 2015; y < 2020; y++ {
+			for i := range 160 {
+				day := coldseam.Date{Year: y, Month: 1, Day: 1}.Add(i)
+				if n := i - 110; y == 2017 && n >= 0 && n < gap {
+					if n < blank {
+						fmt.Fprintf(&b, "%s,\n", day)
+					}
+					continue
+				}
+				fmt.Fprintf(&b, "%s,%d\n", day, max(0, 60-2*(i-110)*(i-110)/15)+i%7)
+			}
+		}
+		return clockText(t, b.String())
+	}
+	score := func(file string) string {
+		text, err := runclock(t, runclockCmd{Counts: file})
+		require.NoError(t, err)
+		return text
+	}
+
+	for _, gap := range []int{3, 5, 6, 12} {
+		require.Equal(t, score(counts(0, gap)), score(counts(gap, gap)), "%d days", gap)
+		require.Equal(t, score(counts(0, gap)), score(counts(gap/2, gap)), "%d days", gap)
+	}
+	require.NotContains(t, score(counts(5, 5)), "left out")
+	require.Contains(t, score(counts(6, 6)), "2017 left out: not known from 2017-04-26, while fish came")
+}
+
 func FuzzReadDays(f *testing.F) {
 	f.Add("date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-05,2.5,\n")
 	f.Add("date,water_c,air_c\n2023-01-01,3,x\n")

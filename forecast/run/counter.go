@@ -37,17 +37,26 @@ func (s *Species) counterOdds(last, week float64, ahead int) float64 {
 // P = 0 where the week had too few fish for a ratio.
 type pushDay struct {
 	Resolved
+	at  int     // day of the season
 	dev float64 // of the log count about its mean of 13 days
 }
 
-// pushDays are the days of the run of a season that is over.
+// pushDays are the days of the run of a season that is over, but for days that
+// were not counted, or followed one that was not, or a week with too many.
 func (s *Species) pushDays(y counted) (out []pushDay) {
 	for i := 8; i < LastDay-6; i++ {
-		if !inRun(y.share[i-1]) {
+		blanks := 0
+		for _, b := range y.blank[i-7 : i] {
+			if b {
+				blanks++
+			}
+		}
+		if !inRun(y.share[i-1]) || y.blank[i] || y.blank[i-1] || 7-blanks < minWeekDays {
 			continue
 		}
+
 		week := mean(y.n[i-7 : i])
-		d := pushDay{Resolved{Wave: isWave(y.n[i]/y.Fish, week/y.Fish)},
+		d := pushDay{Resolved{Wave: isWave(y.n[i]/y.Fish, week/y.Fish)}, i,
 			math.Log((y.n[i] + .5) / (mean(y.n[i-6:i+7]) + .5))}
 		if week >= 1 {
 			d.P = s.counterOdds(y.n[i-1], week, 1)
@@ -97,8 +106,9 @@ func (in *Input) counted() *counter {
 		}
 
 		var past []pushDay
-		for _, s := range countSeasons(in.Species, in.Days, in.Counts.First, in.Counts.Fish,
-			seasonStart(in.Today, in.Days.Lat).Year) {
+		seasons, _ := countSeasons(in.Species, in.Days, in.Counts.First, in.Counts.Fish,
+			seasonStart(in.Today, in.Days.Lat).Year)
+		for _, s := range seasons {
 			past, c.Seasons = append(past, in.Species.pushDays(s)...), c.Seasons+1
 		}
 		r := counterRecal(past)

@@ -63,8 +63,9 @@ func TestCounterOddsOnPublicCounts(t *testing.T) {
 	for name, lag1 := range map[string][2]float64{"clear_creek_chinook_up_counts": {.3, .5},
 		"yuba_chinook_uncorrected_counts": {.3, .5}} {
 		d := frame(t, realData(t, "biology", name+".csv"), 39, -1, 1)
-		s, err := ScoreCounts(walleye(t), d, d.First, d.WaterC)
+		s, err := ScoreCounts(walleye(t), coldseam.Days{First: d.First, Lat: d.Lat}, d.First, d.WaterC)
 		require.NoError(t, err)
+		t.Logf("%d seasons, %d left out", s.Seasons, len(s.LeftOut))
 		t.Logf("%s: Brier %.4f, share of waves %.4f, %d days, waves %.2f, lag-1 %.2f", name, s.Brier, s.BaseBrier,
 			s.Pushes, s.WaveShare, s.Lag1)
 		require.Less(t, s.Brier, s.BaseBrier, name)
@@ -75,6 +76,47 @@ func TestCounterOddsOnPublicCounts(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A counter that stops is like a thermometer that does: up to five blank days
+// are carried, then nothing is known, and a season is whole only if its fish were
+// through by then. Blank days are no fish counted, and no wave either.
+func TestBlankDaysOfACount(t *testing.T) {
+	t.Parallel()
+	first := coldseam.Date{Year: 2021, Month: 1, Day: 1}
+	season := func(blank func(day int) bool) counted {
+		counts := make([]float64, LastDay)
+		for i := range counts {
+			counts[i] = math.Round(100 * math.Exp(-math.Pow(float64(i-110)/12, 2)))
+			if blank(i) {
+				counts[i] = math.NaN()
+			}
+		}
+		return countSeason(walleye(t), coldseam.Days{First: first, Lat: 45}, first, counts, 2021)
+	}
+
+	sp := walleye(t)
+	whole := season(func(int) bool { return false })
+	require.True(t, whole.NotKnown.IsZero())
+	require.NotEmpty(t, sp.pushDays(whole))
+
+	five := season(func(i int) bool { return i >= 100 && i < 105 })
+	require.True(t, five.NotKnown.IsZero())
+	require.InDelta(t, whole.n[99], five.n[104], 0, "carried, not zero")
+	require.InDelta(t, whole.n[105], five.n[105], 0)
+	for _, d := range sp.pushDays(five) {
+		require.False(t, d.at >= 100 && d.at <= 107, "day %d rests on days that nobody counted", d.at)
+	}
+
+	six := season(func(i int) bool { return i >= 100 && i < 106 })
+	require.Equal(t, first.Add(105), six.NotKnown)
+	late := season(func(i int) bool { return i >= 150 })
+	require.True(t, late.NotKnown.IsZero(), "the fish were through")
+	require.Equal(t, whole.HalfD, late.HalfD)
+	early := season(func(i int) bool { return i < 60 || i >= 70 && i < 80 })
+	require.True(t, early.NotKnown.IsZero(), "no fish before the gap: the counting had not begun")
+	ends := season(func(i int) bool { return i >= 112 })
+	require.Equal(t, first.Add(117), ends.NotKnown)
 }
 
 // counted6 are six seasons of a river whose fish run by a row of their own, and
@@ -114,7 +156,7 @@ func TestFiveCountedSeasonsRefitARow(t *testing.T) {
 	t.Parallel()
 	shipped, err := FindSpecies(DefaultSpecies(), "steelhead")
 	require.NoError(t, err)
-	own := Refit{Spread: 1.7, Move: 3, Base: .5, Delta: 2, Seasons: RefitSeasons}.Apply(shipped)
+	own := Refit{Spread: 1.7, Move: 3, Base: .5, Delta: 2, RunFit: coldseam.RunFit{Seasons: RefitSeasons}}.Apply(shipped)
 
 	d, c := counted6(t, own, 6, true)
 	got, err := NewRefit(shipped, d, c, 2021)
@@ -129,7 +171,7 @@ func TestFiveCountedSeasonsRefitARow(t *testing.T) {
 	_, err = NewRefit(shipped, d, c, 2019)
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 	require.ErrorContains(t, err, "4 counted seasons with water temperature, want 5")
-	require.Equal(t, shipped, Refit{Seasons: 4, Spread: 3}.Apply(shipped), "fewer seasons change nothing")
+	require.Equal(t, shipped, Refit{RunFit: coldseam.RunFit{Seasons: 4}, Spread: 3}.Apply(shipped), "fewer seasons change nothing")
 }
 
 func TestARunByTheCalendarIsNotRefitted(t *testing.T) {

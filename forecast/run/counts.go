@@ -32,6 +32,7 @@ type CountScore struct {
 	BaseBrier float64       // of the wave share of the other years
 	Bins      []score.Bin   // reliability
 	Years     []CountedYear
+	LeftOut   []CountedYear `json:",omitempty"` // seasons whose counting ended while fish came
 }
 
 // TimingScore is one way of knowing the season's shares by day.
@@ -47,12 +48,16 @@ type CountedYear struct {
 	Year  int
 	Fish  float64
 	HalfD int // day of the season on which half had come
+	// NotKnown is the first day from which the counter says nothing; zero = it
+	// counted until the fish were through.
+	NotKnown coldseam.Date `json:",omitzero"`
 }
 
 // counted is one season: counts and the shares they sum to by day.
 type counted struct {
 	CountedYear
 	n, share []float64
+	blank    []bool    // days not counted, carried forward or outside the counting
 	t        []float64 // water from the first day, nil = not known for the season
 	first    coldseam.Date
 }
@@ -61,13 +66,13 @@ type counted struct {
 // first on. days holds the water of the same years; without it only the shape
 // of the run and the pushes are scored. ErrUnavailable: too few seasons.
 func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []float64) (CountScore, error) {
-	ys := countSeasons(sp, days, first, counts, first.Add(len(counts)).Year+1)
+	ys, short := countSeasons(sp, days, first, counts, first.Add(len(counts)).Year+1)
+	s := CountScore{Seasons: len(ys), LeftOut: short}
 	if len(ys) < minSeasons {
-		return CountScore{}, fmt.Errorf("counts: %d seasons with %d fish or more, want %d: %w", len(ys), minCounted,
-			minSeasons, coldseam.ErrUnavailable)
+		return s, fmt.Errorf("counts: %d seasons with %d fish or more counted until they were through, want %d; "+
+			"%d end while fish came: %w", len(ys), minCounted, minSeasons, len(short), coldseam.ErrUnavailable)
 	}
 
-	s := CountScore{Seasons: len(ys)}
 	for _, y := range ys {
 		s.Fish += y.Fish
 		s.Years = append(s.Years, y.CountedYear)
@@ -88,40 +93,62 @@ func ScoreCounts(sp Species, days coldseam.Days, first coldseam.Date, counts []f
 	return s, nil
 }
 
-// countSeasons are the counted seasons that began before a year.
-func countSeasons(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, before int) (out []counted) {
+// countSeasons are the counted seasons that began before a year: those counted
+// until the fish were through, and those of which only the beginning is known.
+func countSeasons(sp Species, days coldseam.Days, first coldseam.Date, counts []float64,
+	before int) (whole []counted, short []CountedYear) {
 	for y := seasonStart(first, days.Lat).Year; y < before; y++ {
-		if c, ok := countSeason(sp, days, first, counts, y); ok {
-			out = append(out, c)
+		c := countSeason(sp, days, first, counts, y)
+		switch {
+		case c.Fish < minCounted:
+		case c.NotKnown.IsZero():
+			whole = append(whole, c)
+		default:
+			short = append(short, c.CountedYear)
 		}
 	}
-	return out
+	return whole, short
 }
 
-func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, year int) (counted, bool) {
+// throughShare is the most of a season's fish that its last week may hold where
+// the counting ends early and the run still counts as over [proposal].
+const throughShare = .05
+
+// countSeason lays one season out by day. Blank days are filled as those of the
+// water are: up to MaxGap of them by the count before, and from there nothing is
+// known. Before the first fish nothing was missed.
+func countSeason(sp Species, days coldseam.Days, first coldseam.Date, counts []float64, year int) counted {
 	c := counted{CountedYear: CountedYear{Year: year}, first: yearStart(year, days.Lat)}
-	c.n, c.share = make([]float64, LastDay), make([]float64, LastDay)
+	c.n, c.share, c.blank = make([]float64, LastDay), make([]float64, LastDay), make([]bool, LastDay)
 	for i := range c.n {
-		if v := coldseam.At(counts, c.first.Add(i).Sub(first)); v > 0 {
-			c.n[i] = v
-			c.Fish += v
-		}
+		v := coldseam.At(counts, c.first.Add(i).Sub(first))
+		c.n[i], c.blank[i] = math.Max(v, 0), math.IsNaN(v)
 	}
 
-	if c.Fish < minCounted {
-		return c, false
+	carry(c.n, MaxGap, true)
+	end := 0
+	for ; end < LastDay && !(math.IsNaN(c.n[end]) && c.Fish > 0); end++ {
+		if math.IsNaN(c.n[end]) {
+			c.n[end] = 0
+		}
+		c.Fish += c.n[end]
 	}
+	clear(c.n[end:])
+
+	if end < LastDay && mean(c.n[max(end-7, 0):end])*7 > throughShare*c.Fish {
+		c.NotKnown = c.first.Add(end)
+	}
+
 	sum := 0.0
 	for i, v := range c.n {
 		sum += v
 		c.share[i] = sum / c.Fish
 	}
-
 	c.HalfD = half(c.share)
 	if w, err := spring(days, nil, c.first.Add(LastDay), sp.Tb); err == nil && !w.short {
 		c.t = w.t
 	}
-	return c, true
+	return c
 }
 
 // half is the first day on which a share reaches one half.
@@ -233,8 +260,8 @@ func threshold(ys []counted, i int) []float64 {
 // seasons that had no part in the fit.
 type Refit struct {
 	Spread, Move, Base, Delta float64
-	Seasons                   int
 	RPS, ShippedRPS, DayRPS   float64
+	coldseam.RunFit
 }
 
 // RefitSeasons is how many counted seasons with water temperature a row's
@@ -245,7 +272,8 @@ const RefitSeasons = 5
 // RefitSeasons of them, or the years left out are served no better than by the
 // row as it is, or worse than by the day of the year.
 func NewRefit(sp Species, days coldseam.Days, c coldseam.DailyCounts, year int) (Refit, error) {
-	ys := slices.DeleteFunc(countSeasons(sp, days, c.First, c.Fish, year), func(c counted) bool { return c.t == nil })
+	ys, _ := countSeasons(sp, days, c.First, c.Fish, year)
+	ys = slices.DeleteFunc(ys, func(c counted) bool { return c.t == nil })
 	if len(ys) < RefitSeasons {
 		return Refit{}, fmt.Errorf("refit %s: %d counted seasons with water temperature, want %d: %w", sp.Key, len(ys),
 			RefitSeasons,
@@ -278,6 +306,7 @@ func (r Refit) Apply(s Species) Species {
 		s.lnTheta[c] += r.Delta
 	}
 	s.NoClock, s.Calibrated, s.DeltaSD = false, true, math.Min(s.DeltaSD, deltaYearSD)
+	s.Fit = r.RunFit
 	return s
 }
 
@@ -357,7 +386,7 @@ func (s *CountScore) pushes(sp *Species, ys []counted) {
 			if d.Wave {
 				waves++
 			}
-			if i > 0 {
+			if i > 0 && days[k][i-1].at == d.at-1 {
 				xy, xx = xy+d.dev*days[k][i-1].dev, xx+d.dev*d.dev
 			}
 		}

@@ -143,6 +143,7 @@ func (in *Input) idle(leads int, why string) Result {
 		Species:    in.Species.Key,
 		Why:        why,
 		Calibrated: in.Species.Calibrated,
+		Fit:        in.Species.Fit,
 		Index:      in.ResidentShare,
 	}}
 	for m := range in.WaterC {
@@ -353,6 +354,7 @@ func (e *engine) result() Result {
 		Species:    e.sp.Key,
 		Active:     true,
 		Calibrated: e.sp.Calibrated,
+		Fit:        e.sp.Fit,
 		WaveRule:   coldseam.WaveRule,
 		StageProbs: map[string]float64{},
 	}

@@ -33,7 +33,8 @@ type Cohort struct {
 // hours, times in days; SD fields are the prior spread of the draws.
 type Species struct {
 	Key, Name              string
-	Calibrated             bool   // false prints "uncalibrated"
+	Calibrated             bool // false prints "uncalibrated"
+	Fit                    coldseam.RunFit
 	NoClock                bool   // the clock is known to be wrong: no share and no odds
 	Advice                 string // full, none (awareness only)
 	Light                  string // night, day, twilight, any

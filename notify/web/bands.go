@@ -37,7 +37,7 @@ func bandTableOf(b coldseam.Brief, w notify.Words) *bandTable {
 	lo := ""
 	for i, bd := range bands {
 		up := edge(bd.Upper, w)
-		h := bandHead{Name: bd.Key, Range: lo + "–" + up}
+		h := bandHead{Name: notify.BandWord(coldseam.Advice{Band: bd.Key, Stage: b.Run.Stage}), Range: lo + "–" + up}
 		switch {
 		case i == 0:
 			h.Range = "≤ " + up

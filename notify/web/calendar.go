@@ -142,7 +142,8 @@ func (f feed) stage(p notify.Page) string {
 	if !r.Active || r.Stage == "" || !p.Verdict.ShowsOdds() {
 		return ""
 	}
-	return " Run: " + notify.Clean(r.Stage) + " " + notify.Odds(r.StageP) + ", wave " + notify.Odds(r.PWave) + "."
+	return " Run: " + notify.Clean(r.Stage) + " " + notify.Odds(r.StageP) + ", wave " + notify.Odds(r.PWave) +
+		waveMark(r) + "."
 }
 
 func (f feed) shifts() {
@@ -183,11 +184,11 @@ func (f feed) waves() {
 		if !d.WaveOK || d.PWave < waveDay {
 			continue
 		}
-		text := "Odds of a wave of arriving fish."
+		text := "Odds of a wave of arriving fish, worth little beyond what was caught yesterday."
 		if d.OddsOK {
 			text += " Good morning: " + notify.Odds(d.Odds) + "."
 		}
-		f.entry("wave-"+d.Day.String(), d.Day, f.name()+": wave "+notify.Odds(d.PWave), text)
+		f.entry("wave-"+d.Day.String(), d.Day, f.name()+": wave "+notify.Odds(d.PWave)+waveMark(f.b.Run), text)
 	}
 }
 
@@ -203,7 +204,7 @@ func (f feed) stages() {
 			continue
 		}
 		last = d.Stage
-		f.entry("stage-"+season(f.b.Day)+"-"+d.Stage, d.Day, f.name()+": run "+d.Stage+" "+notify.Odds(d.StageP),
-			fmt.Sprintf("Arrived about %d %%, spawned about %d %%.", pct(d.Arrived[1]), pct(d.Spawned[1])))
+		f.entry("stage-"+season(f.b.Day)+"-"+d.Stage, d.Day, f.name()+": run "+d.Stage+" "+notify.Odds(d.StageP)+
+			waveMark(r), fmt.Sprintf("Arrived about %d %%, spawned about %d %%.", pct(d.Arrived[1]), pct(d.Spawned[1])))
 	}
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/sample"
 )
 
@@ -153,4 +155,28 @@ func TestOwnCalendarIsNotCached(t *testing.T) {
 	h := get(testHandler(t, newMemory()), strings.TrimPrefix(testLinks().Calendar(7), publicURL)).Header()
 	require.Equal(t, "private, no-store", h.Get("Cache-Control"))
 	require.Empty(t, h.Get("ETag"))
+}
+
+// What the page says of the species row stands wherever a number of the run does;
+// without a run no band is called after the spring.
+func TestARowSaysWhatItIsOnThePage(t *testing.T) {
+	t.Parallel()
+	b, w := sample.Go(), notify.WordsFor("us", "UTC")
+	b.Run.Calibrated, b.Run.Fit = true, coldseam.RunFit{Seasons: 6, On: coldseam.Date{Year: 2026, Month: 11, Day: 20}}
+	require.Equal(t, "row fitted from 6 counted seasons, 2026-11-20", runOf(b, w).Row)
+	out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
+	require.NoError(t, err)
+	ical := strings.ReplaceAll(string(out), "\r\n ", "")
+	require.Contains(t, ical, "row fitted from 6 counted seasons")
+	for _, e := range strings.Split(ical, "BEGIN:VEVENT") {
+		if strings.Contains(e, "wave-") || strings.Contains(e, "stage-") {
+			require.Contains(t, e, "row fitted from 6")
+		}
+	}
+
+	b.Run.Fit = coldseam.RunFit{}
+	require.Equal(t, "row as shipped", runOf(b, w).Row)
+	b.Run = coldseam.RunState{Species: "walleye", Why: "no_season"}
+	require.NotContains(t, fmt.Sprint(bandTableOf(b, w).Heads), "spawn")
+	require.NotContains(t, fmt.Sprint(bandTableOf(b, w).Heads), "drop-back")
 }

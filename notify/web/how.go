@@ -44,7 +44,7 @@ func (s *site) how(w http.ResponseWriter, r *http.Request) error {
 		{coldseam.Stop, "stop", notify.PageStaff{},
 			"A safety or legal limit is passed. No odds are shown, however good they would be."},
 	}}
-	t := bandTableOf(coldseam.Brief{WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}},
+	t := bandTableOf(coldseam.Brief{Run: coldseam.RunState{Stage: "spawning"}, WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}},
 		notify.WordsFor(unitsOf(r), "UTC"))
 	p.Bands, p.TempU = t.Heads, "°F"
 	if unitsOf(r) == "metric" {

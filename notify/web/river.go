@@ -34,6 +34,7 @@ type riverPage struct {
 	Windows  *windowTable
 	How      *advice
 	Outlook  []outlookRow
+	RowMark  string // of the species row behind the wave odds
 	Run      *runView
 	Jigs     *jigTable
 	Lists    []notify.PageSection
@@ -130,7 +131,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 	odds := page.Verdict.ShowsOdds()
 	if odds {
 		p.Bands, p.Shifts, p.Run = bandTableOf(b, words), shiftsOf(b, words), runOf(b, words)
-		p.Windows, p.Outlook = windowsOf(b, words), outlookOf(b, words)
+		p.Windows, p.Outlook, p.RowMark = windowsOf(b, words), outlookOf(b, words), notify.RowMark(b.Run)
 		if page.Verdict != coldseam.Stay {
 			p.How = adviceOf(b, words)
 		}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -16,9 +17,8 @@ type runView struct {
 	Species string
 	SVG     template.HTML
 	Stages  []stage
-	Words   string
 	Notes   []string
-	Uncal   bool
+	Row     string // where the species row comes from, of the calibrated one too
 }
 
 type stage struct {
@@ -37,7 +37,7 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 	if !r.Active {
 		return nil
 	}
-	v := &runView{Species: notify.Clean(r.Species), SVG: clockSVG(r), Uncal: !r.Calibrated}
+	v := &runView{Species: notify.Clean(r.Species), SVG: clockSVG(r), Row: cmp.Or(notify.RowMark(r), "row as shipped")}
 	for _, n := range stageOrder() {
 		s := stage{Name: n, Odds: "·", On: n == r.Stage}
 		if p, ok := r.StageProbs[n]; ok && p >= .05 {
@@ -74,6 +74,14 @@ func runOf(b coldseam.Brief, w notify.Words) *runView {
 		v.Notes = append(v.Notes, sentence(note))
 	}
 	return v
+}
+
+// waveMark is the mark of a species row after its wave odds.
+func waveMark(r coldseam.RunState) string {
+	if m := notify.RowMark(r); m != "" {
+		return ", " + m
+	}
+	return ""
 }
 
 // waveWorth says what the odds of a wave rest on.

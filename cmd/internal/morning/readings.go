@@ -152,17 +152,30 @@ func (g *gather) recalibration() {
 // own river, is kept.
 const RefitKind = "run-refit"
 
+// storedRefit is the fit of a reach's row as of a time.
+func (mk *Maker) storedRefit(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (r run.Refit, err error) {
+	m, err := mk.DB.Model(ctx, string(reach), RefitKind, asOf)
+	if err != nil {
+		return r, err
+	}
+	if err := json.Unmarshal(m.Params, &r); err != nil {
+		return r, err
+	}
+	if r.Seasons > 0 && r.On.IsZero() { // stored before fits were dated
+		r.On = coldseam.DateOf(m.MadeAt)
+	}
+	return r, nil
+}
+
 // refitted is the species row as the reach's counter has shown it.
 func (g *gather) refitted(sp run.Species) run.Species {
 	if g.f.Reach.CountSite == "" {
 		return sp
 	}
-	var r run.Refit
-	m, err := g.DB.Model(g.ctx, string(g.f.Reach.ID), RefitKind, g.f.Now)
-	if !g.keep(err) || !g.keep(json.Unmarshal(m.Params, &r)) {
-		return sp
+	if r, err := g.storedRefit(g.ctx, g.f.Reach.ID, g.f.Now); g.keep(err) {
+		return r.Apply(sp)
 	}
-	return r.Apply(sp)
+	return sp
 }
 
 // refitRun fits the run of a reach to the seasons its counter has counted. Where
@@ -186,6 +199,18 @@ func (mk *Maker) refitRun(ctx context.Context, r coldseam.Reach, now time.Time) 
 		fit = run.Refit{} // a row refitted before is given up
 	} else if err != nil {
 		return err
+	}
+
+	// A fit that says what the one before said keeps the date of that one.
+	was, err := mk.storedRefit(ctx, r.ID, now)
+	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	if fit.On = was.On; fit == was {
+		return nil
+	}
+	if fit.Seasons > 0 {
+		fit.On = coldseam.DateOf(now.In(env.Zone(r.Zone)))
 	}
 
 	raw, err := json.Marshal(fit)
