@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"errors"
 	"io"
 	"time"
 
@@ -52,11 +53,49 @@ func (b Batch) Rows() int {
 	return n
 }
 
-// Skipped names something a parser left out and why; N counts how often.
+// Skipped names something a parser left out and why; N counts how often. Code
+// is for programs, Why for people.
 type Skipped struct {
 	What string `json:"what"`
+	Code string `json:"code"`
 	Why  string `json:"why"`
 	N    int    `json:"n"`
+}
+
+// Codes of what is left out.
+const (
+	CodeUnit      = "unit"      // unknown, of another dimension or none
+	CodeStation   = "station"   // none named, or one that cannot be told from another
+	CodeParameter = "parameter" // not one that is read
+	CodeStatistic = "statistic" // not read, or a period without one
+	CodeTime      = "time"      // no time, no zone, or one that cannot be
+	CodeValue     = "value"     // no number
+	CodeRow       = "row"       // longer or shorter than its fields, or another count than was said
+	CodeConflict  = "conflict"  // two values of one time
+	CodeEncoding  = "encoding"  // a form of result or record that is not read
+	CodeChosen    = "chosen"    // another series or station was asked for
+	CodeRange     = "range"     // not possible in nature
+	CodeOther     = "other"
+)
+
+// coded is an error that knows its code.
+type coded struct {
+	code string
+	error
+}
+
+func (c coded) Unwrap() error { return c.error }
+
+// Because gives an error the code that Skipped tells.
+func Because(code string, err error) error { return coded{code, err} }
+
+// CodeOf is the code of an error, CodeOther where it has none.
+func CodeOf(err error) string {
+	var c coded
+	if errors.As(err, &c) {
+		return c.code
+	}
+	return CodeOther
 }
 
 // SiteMeta is what a document says about a station.

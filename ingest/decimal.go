@@ -16,11 +16,11 @@ import (
 func ParseDecimal(s string) (float64, error) {
 	t := strings.TrimSpace(s)
 	if !isDecimal(t) {
-		return 0, fmt.Errorf("number %q: want a decimal: %w", clip(s), coldseam.ErrInvalid)
+		return 0, Because(CodeValue, fmt.Errorf("number %q: want a decimal: %w", clip(s), coldseam.ErrInvalid))
 	}
 	v, err := strconv.ParseFloat(t, 64)
 	if err != nil || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("number %q: out of range: %w", clip(s), coldseam.ErrInvalid)
+		return 0, Because(CodeValue, fmt.Errorf("number %q: out of range: %w", clip(s), coldseam.ErrInvalid))
 	}
 	return v, nil
 }

@@ -154,7 +154,7 @@ func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
 	b.Gaugings = slices.DeleteFunc(b.Gaugings, func(g coldseam.Gauging) bool { return foreign(g.Site) })
 	if n > 0 {
 		b.Skipped = append(b.Skipped, Skipped{What: "stations that were not asked for, such as " + string(first),
-			Why: "not of the club", N: n})
+			Code: CodeChosen, Why: "not of the club", N: n})
 	}
 }
 
@@ -272,8 +272,8 @@ func (f *Fetcher) prepare(ctx context.Context, in []coldseam.Series, known time.
 		if future > 0 {
 			res.Refused += future
 			res.Skipped = append(res.Skipped,
-				Skipped{What: s.SeriesKey.String(), Why: "stamped in the future: check the zone and both clocks",
-					N: future})
+				Skipped{What: s.SeriesKey.String(), Code: CodeTime,
+					Why: "stamped in the future: check the zone and both clocks", N: future})
 		}
 
 		if len(kept) == 0 {
@@ -436,17 +436,17 @@ func (f *Fetcher) forecasts(in []coldseam.Forecast, known time.Time, res *Result
 		fc, n, err := BoundForecast(fc)
 		if err == nil && n > 0 {
 			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param),
-				Why: "values out of range are holes", N: n})
+				Code: CodeRange, Why: "values out of range are holes", N: n})
 		}
 
 		if err == nil && fc.Issued.After(known.Add(MaxFutureStamp)) {
-			err = errors.New("issued in the future: check both clocks")
+			err = Because(CodeTime, errors.New("issued in the future: check both clocks"))
 		}
 
 		if err != nil {
 			res.Refused++
 			res.Skipped = append(res.Skipped, Skipped{What: fmt.Sprintf("forecast %s/%s", fc.Site, fc.Param),
-				Why: err.Error(), N: len(fc.At)})
+				Code: CodeOf(err), Why: err.Error(), N: len(fc.At)})
 			continue
 		}
 

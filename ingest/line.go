@@ -67,12 +67,12 @@ func (l *Line) Add(at time.Time, v float64) {
 	}
 
 	if !l.hasConv {
-		if l.s.refused != "" {
+		if l.s.refused != nil {
 			return
 		}
 		conv, err := l.b.convert(l.s, l.row)
 		if err != nil {
-			l.s.refused = err.Error()
+			l.s.refused = err
 			return
 		}
 		l.conv, l.hasConv = conv, true
@@ -111,6 +111,6 @@ func (l *Line) Missing(at time.Time) {
 func (b *Builder) Reset() {
 	clear(b.skips)
 	for _, s := range b.runs {
-		s.obs, s.refused = nil, ""
+		s.obs, s.refused = nil, nil
 	}
 }

@@ -22,6 +22,7 @@ const (
 	SpaceOM             // Observations and Measurements, 1.0 and 2.0
 	SpaceGML            // GML and its coverages
 	SpaceSWE            // SWE Common
+	SpaceSampling       // sampling features
 	SpaceXLink          //
 	SpaceXSI            // XML Schema instance
 	SpaceOWS            // OGC service exceptions
@@ -38,7 +39,7 @@ var spacePrefixes = []struct {
 	{"http://www.opengis.net/waterml-dr/", SpaceWMLDR}, {"http://www.opengis.net/waterml/2", SpaceWML},
 	{"http://www.opengis.net/om/", SpaceOM},
 	{"http://www.opengis.net/gmlcov/", SpaceGML}, {"http://www.opengis.net/gml", SpaceGML},
-	{"http://www.opengis.net/swe/", SpaceSWE},
+	{"http://www.opengis.net/swe/", SpaceSWE}, {"http://www.opengis.net/sampling/", SpaceSampling},
 	{"http://www.w3.org/1999/xlink", SpaceXLink}, {"http://www.w3.org/2001/XMLSchema-instance", SpaceXSI},
 	{"http://www.opengis.net/ows", SpaceOWS}, {"http://www.opengis.net/ogc", SpaceOWS},
 	{"http://www.w3.org/2003/05/soap-envelope", SpaceSOAP}, {"http://schemas.xmlsoap.org/soap/envelope", SpaceSOAP},

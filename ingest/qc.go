@@ -580,7 +580,7 @@ func JoinForecasts(in []coldseam.Forecast) (out []coldseam.Forecast, left []Skip
 	for _, k := range order {
 		f, err := joined(pieces[k])
 		if err != nil {
-			left = append(left, Skipped{What: fmt.Sprintf("forecast %s/%s", k.site, k.param), Why: err.Error(),
+			left = append(left, Skipped{What: fmt.Sprintf("forecast %s/%s", k.site, k.param), Code: CodeConflict, Why: err.Error(),
 				N: len(pieces[k])})
 			continue
 		}

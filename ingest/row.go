@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -43,24 +44,24 @@ type Builder struct {
 	p     Profile
 	keys  []coldseam.SeriesKey // in order of appearance
 	runs  map[coldseam.SeriesKey]*run
-	skips map[[2]string]int
+	skips map[[3]string]int
 }
 
 type run struct {
 	meta    SeriesMeta
 	conv    map[string]Conversion
-	refused string
+	refused error
 	obs     []coldseam.Observation
 	last    int // rows of the part before this one, see Reset
 }
 
 // NewBuilder returns an empty builder for one document.
 func NewBuilder(p Profile) *Builder {
-	return &Builder{p: p.WithDefaults(), runs: map[coldseam.SeriesKey]*run{}, skips: map[[2]string]int{}}
+	return &Builder{p: p.WithDefaults(), runs: map[coldseam.SeriesKey]*run{}, skips: map[[3]string]int{}}
 }
 
 // Skip records something left out.
-func (b *Builder) Skip(what, why string) { b.skips[[2]string{clip(what), clip(why)}]++ }
+func (b *Builder) Skip(what, code, why string) { b.skips[[3]string{clip(what), code, clip(why)}]++ }
 
 // Add takes one row. A daily or monthly stamp becomes the end of its civil day
 // or month, with the period set. A row without a value is kept as Missing with
@@ -72,15 +73,15 @@ func (b *Builder) Add(r Row) {
 	}
 	o, raw, err := b.observe(r)
 	if err != nil {
-		b.Skip(r.Key.String(), err.Error())
+		b.Skip(r.Key.String(), CodeOf(err), err.Error())
 		return
 	}
 
 	if o.Flag&coldseam.Missing == 0 { // a row without a value needs no unit
 		conv, err := b.convert(s, r)
 		if err != nil {
-			if s.refused == "" { // the first reason stands
-				s.refused = err.Error()
+			if s.refused == nil { // the first reason stands
+				s.refused = err
 			}
 			return
 		}
@@ -107,7 +108,7 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 	if r.Key.Stat == "" {
 		stat, period, err := b.p.Stat(r.Key.Param)
 		if err != nil {
-			b.Skip(r.Key.String(), err.Error())
+			b.Skip(r.Key.String(), CodeOf(err), err.Error())
 			return nil, false
 		}
 		r.Key.Stat = stat
@@ -120,12 +121,12 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 		r.Key.Stat = coldseam.Instant
 	}
 	if r.Key.Stat == coldseam.Instant && r.Key.Period != "" {
-		b.Skip(r.Key.String(), "a period without a statistic: set statistic in the profile")
+		b.Skip(r.Key.String(), CodeStatistic, "a period without a statistic: set statistic in the profile")
 		return nil, false
 	}
 
 	if b.passes(r) {
-		b.Skip("series "+r.Key.SeriesRef, "another series of the site is chosen")
+		b.Skip("series "+r.Key.SeriesRef, CodeChosen, "another series of the site is chosen")
 		return nil, false
 	}
 
@@ -166,7 +167,7 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 		// Some services write the qualifier in the place of the value.
 		f := b.p.qualifier(strings.TrimSpace(r.Raw))
 		if f&(coldseam.Ice|coldseam.Equipment|coldseam.Estimated|coldseam.Missing) == 0 {
-			return o, 0, fmt.Errorf("value %q is no decimal", clip(r.Raw))
+			return o, 0, Because(CodeValue, fmt.Errorf("value %q is no decimal", clip(r.Raw)))
 		}
 		flags, quals = b.p.Quality(r.Approval, append([]string{r.Raw}, r.Qualifiers...))
 		missing = true
@@ -185,26 +186,60 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 	return coldseam.Observation{At: at.UTC(), Flag: flags, Qualifiers: quals}, raw, nil
 }
 
-// Batch returns the series in order of appearance. Equal times within a series
-// keep the last row and are counted. Sites and everything else are the
-// parser's to add.
+// settle leaves out the times for which a document has two different values:
+// neither can be believed. A time before year 2 is a word for "none".
+func (b *Builder) settle(k coldseam.SeriesKey, obs []coldseam.Observation) []coldseam.Observation {
+	if n := len(obs); n > 0 {
+		obs = slices.DeleteFunc(obs, func(o coldseam.Observation) bool { return o.At.Year() < 2 })
+		if n -= len(obs); n > 0 {
+			b.skips[[3]string{k.String(), CodeTime, "no time, written as year 1"}] += n
+		}
+	}
+	byTime := func(x, y coldseam.Observation) int { return x.At.Compare(y.At) }
+	if !slices.IsSortedFunc(obs, byTime) {
+		slices.SortStableFunc(obs, byTime)
+	}
+
+	out := obs[:0]
+	for i := 0; i < len(obs); {
+		first, same := i, true
+		for i++; i < len(obs) && obs[i].At.Equal(obs[first].At); i++ {
+			missing := (obs[i].Flag ^ obs[first].Flag) & coldseam.Missing
+			same = same && obs[i].Value == obs[first].Value && missing == 0
+		}
+		if same {
+			out = append(out, obs[first:i]...)
+			continue
+		}
+		b.skips[[3]string{k.String(), CodeConflict, "two values of one time in the document"}] += i - first
+	}
+	return out
+}
+
+// Batch returns the series in order of appearance. A row that says again what
+// an earlier one said is counted; of two that differ both are left out. Sites
+// and everything else are the parser's to add.
 func (b *Builder) Batch(format string) (Batch, error) {
 	out := Batch{Format: format}
 
 	for _, k := range b.keys {
 		r := b.runs[k]
-		if r.refused != "" {
-			b.skips[[2]string{k.String(), r.refused}]++
+		if r.refused != nil {
+			b.Skip(k.String(), CodeOf(r.refused), r.refused.Error())
 			continue
 		}
 
 		if len(r.obs) == 0 {
 			continue
 		}
-		s, dup, err := coldseam.SeriesOf(k, r.obs)
-		r.last, r.obs = len(r.obs), nil
+		r.last = len(r.obs)
+		obs := b.settle(k, r.obs)
+		if r.obs = nil; len(obs) == 0 {
+			continue
+		}
+		s, dup, err := coldseam.SeriesOf(k, obs)
 		if err != nil {
-			b.skips[[2]string{k.String(), err.Error()}]++
+			b.Skip(k.String(), CodeTime, err.Error())
 			continue
 		}
 
@@ -227,7 +262,7 @@ func (b *Builder) Batch(format string) (Batch, error) {
 func (b *Builder) Skipped() []Skipped {
 	var out []Skipped
 	for k, n := range b.skips {
-		out = append(out, Skipped{What: k[0], Why: k[1], N: n})
+		out = append(out, Skipped{What: k[0], Code: k[1], Why: k[2], N: n})
 	}
 	sort.Slice(out, func(i, j int) bool {
 		return out[i].What+"\x00"+out[i].Why < out[j].What+"\x00"+out[j].Why

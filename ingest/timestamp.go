@@ -37,7 +37,7 @@ type Stamp struct {
 func ParseTime(s string, loc *time.Location) (Stamp, error) {
 	st, err := parseTime(strings.TrimSpace(s), loc)
 	if err != nil {
-		return Stamp{}, fmt.Errorf("time %q: %s: %w", clip(s), err.Error(), coldseam.ErrInvalid)
+		return Stamp{}, Because(CodeTime, fmt.Errorf("time %q: %s: %w", clip(s), err.Error(), coldseam.ErrInvalid))
 	}
 	return st, nil
 }

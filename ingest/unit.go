@@ -93,18 +93,18 @@ func UnitFor(p coldseam.Parameter, unit string) (Conversion, error) {
 		return c, nil
 	}
 	c, ok := unitTable[u]
+	var err error
 	switch {
 	case u == "":
-		return Conversion{}, fmt.Errorf("%s: no unit in the document and none configured: %w", p, coldseam.ErrInvalid)
+		err = fmt.Errorf("%s: no unit in the document and none configured: %w", p, coldseam.ErrInvalid)
 	case !ok:
-		return Conversion{}, fmt.Errorf("%s: unit %q is unknown, want one for %s: %w", p, clip(unit), si,
-			coldseam.ErrInvalid)
+		err = fmt.Errorf("%s: unit %q is unknown, want one for %s: %w", p, clip(unit), si, coldseam.ErrInvalid)
 	case c.SI != si:
-		return Conversion{}, fmt.Errorf("%s: unit %q is %s, want one for %s: %w", p, clip(unit), c.SI, si,
-			coldseam.ErrInvalid)
+		err = fmt.Errorf("%s: unit %q is %s, want one for %s: %w", p, clip(unit), c.SI, si, coldseam.ErrInvalid)
+	default:
+		return c, nil
 	}
-
-	return c, nil
+	return Conversion{}, Because(CodeUnit, err)
 }
 
 // Unit finds the conversion for a parameter: the document's unit through the

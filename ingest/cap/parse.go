@@ -228,7 +228,7 @@ func (d *doc) skip(what, why string) {
 		d.out.Skipped[n-1].N++
 		return
 	}
-	d.out.Skipped = append(d.out.Skipped, ingest.Skipped{What: what, Why: why, N: 1})
+	d.out.Skipped = append(d.out.Skipped, ingest.Skipped{What: what, Code: ingest.CodeEncoding, Why: why, N: 1})
 }
 
 // alert reads one alert element; space is its namespace as written.

@@ -57,7 +57,7 @@ func (g *gather) batch(format string) (ingest.Batch, error) {
 func (g *gather) coverage(c coverage, hoisted map[string]parameter) {
 	site, err := g.place(c.Domain)
 	if err != nil {
-		g.rows.Skip("coverage", err.Error())
+		g.rows.Skip("coverage", ingest.CodeOf(err), err.Error())
 		return
 	}
 
@@ -73,7 +73,7 @@ func (g *gather) coverage(c coverage, hoisted map[string]parameter) {
 			m = hoisted[k]
 		}
 		if err := g.series(site, k, m, c.Domain, c.Ranges[k]); err != nil {
-			g.rows.Skip("range "+k, err.Error())
+			g.rows.Skip("range "+k, ingest.CodeOf(err), err.Error())
 		}
 	}
 }

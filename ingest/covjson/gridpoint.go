@@ -61,7 +61,7 @@ func gridpoint(p ingest.Profile, d document) (ingest.Batch, error) {
 			continue
 		}
 		if err := g.layer(site, l.name, l.param, raw, issued.At); err != nil {
-			g.rows.Skip("layer "+l.name, err.Error())
+			g.rows.Skip("layer "+l.name, ingest.CodeOf(err), err.Error())
 		}
 	}
 

@@ -1,6 +1,7 @@
 package features
 
 import (
+	"errors"
 	"fmt"
 	"sort"
 	"strings"
@@ -96,13 +97,13 @@ func (d *doc) add(f feature) {
 	case kindSite:
 		d.note(f, f.id(), true)
 	case kindStatistics:
-		d.rows.Skip("statistics record", "period-of-record statistics are not read")
+		d.rows.Skip("statistics record", ingest.CodeStatistic, "period-of-record statistics are not read")
 	case kindWide:
 		d.wide(f)
 	case kindLong:
 		d.long(f)
 	default:
-		d.rows.Skip("feature with "+strings.Join(keys(f.Properties), ", "), "no record of a known kind")
+		d.rows.Skip("feature with "+strings.Join(keys(f.Properties), ", "), ingest.CodeEncoding, "no record of a known kind")
 	}
 }
 
@@ -110,40 +111,44 @@ func (d *doc) get(f feature, ours string) string { return text(d.m.get(f.Propert
 
 // long reads one value of one series.
 func (d *doc) long(f feature) {
-	r, site, what, why := d.row(f)
-	if why != "" {
-		d.rows.Skip(what, why)
+	r, site, what, err := d.row(f)
+	if err != nil {
+		d.rows.Skip(what, ingest.CodeOf(err), err.Error())
 		return
 	}
 	d.note(f, site, false)
 	d.rows.Add(r)
 }
 
+// errNoSite is of a row that belongs to no station.
+var errNoSite = ingest.Because(ingest.CodeStation,
+	errors.New("no site: where `properties` are listed, monitoring_location_id is one of them"))
+
 // row is the row of a long feature, or what is left out of it and why.
-func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
+func (d *doc) row(f feature) (r ingest.Row, site, what string, err error) {
 	site = d.get(f, fSite)
 	if site == "" {
 		site = d.p.RequestSite
 	}
 	code := d.get(f, fParam)
 	if site == "" {
-		return r, site, "row", "no site: where `properties` are listed, monitoring_location_id is one of them"
+		return r, site, "row", errNoSite
 	}
 
 	param, ok := d.p.Parameter(code, parameters)
 	if !ok {
-		return r, site, "parameter " + code, "not configured"
+		return r, site, "parameter " + code, ingest.Because(ingest.CodeParameter, errors.New("not configured"))
 	}
 	key := coldseam.SeriesKey{Site: d.p.SiteID(site), Param: param, SeriesRef: d.get(f, fSeries)}
 	if stat := d.get(f, fStat); stat != "" {
 		if key.Stat, ok = statistics[stat]; !ok {
-			return r, site, "statistic " + stat, "not read"
+			return r, site, "statistic " + stat, ingest.Because(ingest.CodeStatistic, errors.New("not read"))
 		}
 	}
 
 	st, err := d.stamp(f, site)
 	if err != nil {
-		return r, site, key.String(), err.Error()
+		return r, site, key.String(), err
 	}
 	if d.m.has(f.Properties, fTimeOfDay) { // annual peaks: the time of the greatest value
 		key.Stat, key.Period = coldseam.Max, "P1Y"
@@ -157,7 +162,7 @@ func (d *doc) row(f feature) (r ingest.Row, site, what, why string) {
 		Approval:   d.get(f, fApproval),
 		Qualifiers: texts(d.m.get(f.Properties, fQualifier)),
 		Modified:   d.modified(f),
-	}, site, "", ""
+	}, site, "", nil
 }
 
 // wide reads every parameter of a row. A null value without a symbol is no
@@ -168,13 +173,13 @@ func (d *doc) wide(f feature) {
 		site = d.p.RequestSite
 	}
 	if site == "" {
-		d.rows.Skip("row", "no site")
+		d.rows.Skip("row", ingest.CodeStation, "no site")
 		return
 	}
 
 	st, err := d.stamp(f, site)
 	if err != nil {
-		d.rows.Skip("row of "+site, err.Error())
+		d.rows.Skip("row of "+site, ingest.CodeOf(err), err.Error())
 		return
 	}
 	d.note(f, site, false)
@@ -255,7 +260,7 @@ func (d *doc) series(f feature) {
 	site, code := d.get(f, fSite), d.get(f, fParam)
 	param, ok := d.p.Parameter(code, parameters)
 	if !ok {
-		d.rows.Skip("parameter "+code, "not configured")
+		d.rows.Skip("parameter "+code, ingest.CodeParameter, "not configured")
 		return
 	}
 

@@ -136,8 +136,8 @@ func (d *doc) template(raw []byte, f feature) *template {
 		d.m.has(f.Properties, fTimeOfDay) {
 		return nil
 	}
-	r, site, _, why := d.row(f)
-	if _, mapped := d.p.Fields["id"]; mapped || why != "" || r.Stamp.Ambiguous {
+	r, site, _, err := d.row(f)
+	if _, mapped := d.p.Fields["id"]; mapped || err != nil || r.Stamp.Ambiguous {
 		return nil
 	}
 

@@ -21,7 +21,7 @@ func (d *doc) visit(f feature) (*visit, bool) {
 	site := d.get(f, fSite)
 	st, err := d.times.Parse(d.get(f, fTime), site)
 	if err != nil || site == "" {
-		d.rows.Skip("field visit", "no site or no time")
+		d.rows.Skip("field visit", ingest.CodeStation, "no site or no time")
 		return nil, false
 	}
 
@@ -45,7 +45,7 @@ func (d *doc) visit(f feature) (*visit, bool) {
 func (d *doc) field(f feature) {
 	param, ok := d.p.Parameter(d.get(f, fParam), parameters)
 	if !ok || param != coldseam.Discharge && param != coldseam.Stage {
-		d.rows.Skip("field measurement of "+d.get(f, fParam), "not read")
+		d.rows.Skip("field measurement of "+d.get(f, fParam), ingest.CodeParameter, "not read")
 		return
 	}
 
@@ -126,12 +126,12 @@ func (d *doc) channel(f feature) {
 func (d *doc) quantity(p coldseam.Parameter, raw, unit string) (float64, bool) {
 	x, missing, err := d.p.Value(raw)
 	if err != nil || missing {
-		d.rows.Skip("field measurement", "no value")
+		d.rows.Skip("field measurement", ingest.CodeValue, "no value")
 		return 0, false
 	}
 	c, _, err := d.p.Unit(p, unit)
 	if err != nil {
-		d.rows.Skip("field measurement", err.Error())
+		d.rows.Skip("field measurement", ingest.CodeOf(err), err.Error())
 		return 0, false
 	}
 	return c.Apply(x), true
@@ -148,7 +148,7 @@ func (d *doc) area(raw, unit string) (float64, bool) {
 	case "m^2", "m2", "m²":
 		return x, true
 	}
-	d.rows.Skip("channel area", "unit "+unit+" is unknown")
+	d.rows.Skip("channel area", ingest.CodeUnit, "unit "+unit+" is unknown")
 	return 0, false
 }
 

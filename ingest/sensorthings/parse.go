@@ -175,7 +175,7 @@ func (d *page) entity(e entity, thing string) error {
 		return d.observations(func(use func(entity) error) error { return use(e) }, s)
 	}
 
-	d.b.Skip("entity "+clip(e.Name+" "+e.id()), "neither datastream nor observation")
+	d.b.Skip("entity "+clip(e.Name+" "+e.id()), ingest.CodeEncoding, "neither datastream nor observation")
 	return nil
 }
 
@@ -248,12 +248,12 @@ func (d *page) parameter(s stream) (coldseam.Parameter, bool) {
 func (d *page) observations(each func(func(entity) error) error, s stream) error {
 	what := clip(strings.TrimSpace(s.site + " " + s.name + " " + s.id))
 	param, ok := d.parameter(s)
-	why := ""
+	why, code := "", ""
 	switch {
 	case s.site == "":
-		why = "names no station: ask for one site"
+		why, code = "names no station: ask for one site", ingest.CodeStation
 	case !ok:
-		why = fmt.Sprintf("parameter of datastream %q is not known", clip(s.about))
+		why, code = fmt.Sprintf("parameter of datastream %q is not known", clip(s.about)), ingest.CodeParameter
 	}
 
 	err := each(func(e entity) error {
@@ -264,12 +264,12 @@ func (d *page) observations(each func(func(entity) error) error, s stream) error
 			return nil
 		}
 		if err := d.observation(e, s, param); err != nil {
-			d.b.Skip(what, strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error()))
+			d.b.Skip(what, ingest.CodeOf(err), strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error()))
 		}
 		return nil
 	})
 	if err == nil && why != "" {
-		d.b.Skip(what, why)
+		d.b.Skip(what, code, why)
 	}
 
 	return err

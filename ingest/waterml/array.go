@@ -14,14 +14,14 @@ func (d *doc) domainRange(n *ingest.Node) error {
 	d.took()
 	ts := &timeseries{d: d, o: d.top(), id: id(n)}
 	ts.prepare()
-	if ts.why != "" {
+	if ts.why != nil {
 		return nil
 	}
 	times := strings.Fields(valueText(n.Kid(gml, "domainSet").Find(wmlDR, "timePositionList")))
 	list := n.Kid(gml, "rangeSet").Kid(gml, "QuantityList")
 	values := strings.Fields(valueText(list))
 	if len(times) != len(values) {
-		d.b.Skip(d.describe(ts.id), fmt.Sprintf("%d times but %d values", len(times), len(values)))
+		d.b.Skip(d.describe(ts.id), ingest.CodeRow, fmt.Sprintf("%d times but %d values", len(times), len(values)))
 		return nil
 	}
 
@@ -105,16 +105,16 @@ func (d *doc) array(n *ingest.Node, stations map[string]string) {
 	fields := fieldsOf(n.Kid(swe, "elementType").First())
 	enc := n.Kid(swe, "encoding").Kid(swe, "TextEncoding")
 	if enc == nil {
-		d.b.Skip(what, "unsupported encoding of a data array")
+		d.b.Skip(what, ingest.CodeEncoding, "unsupported encoding of a data array")
 		return
 	}
 
 	rows := blocks(valueText(n.Kid(swe, "values")), rawAttr(enc, "blockSeparator"))
 	if c := n.Kid(swe, "elementCount").Find(swe, "value").Val(); c != "" && c != fmt.Sprint(len(rows)) {
-		d.b.Skip(what, fmt.Sprintf("declares %s rows, holds %d", clip(c), len(rows)))
+		d.b.Skip(what, ingest.CodeRow, fmt.Sprintf("declares %s rows, holds %d", clip(c), len(rows)))
 	}
 	if !hasTime(fields) {
-		d.b.Skip(what, fmt.Sprintf("%d rows without a time column", len(rows)))
+		d.b.Skip(what, ingest.CodeTime, fmt.Sprintf("%d rows without a time column", len(rows)))
 		return
 	}
 
@@ -260,7 +260,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 		case f.items != nil:
 			item, ok := f.items[tok]
 			if !ok {
-				d.b.Skip(what, fmt.Sprintf("row names no item of the choice: %q", clip(tok)))
+				d.b.Skip(what, ingest.CodeRow, fmt.Sprintf("row names no item of the choice: %q", clip(tok)))
 				return
 			}
 
@@ -268,7 +268,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 				site = s
 			}
 			if len(item) > len(rest) {
-				d.b.Skip(what, "a row is too short for its item")
+				d.b.Skip(what, ingest.CodeRow, "a row is too short for its item")
 				return
 			}
 
@@ -282,7 +282,7 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 	}
 
 	if len(rest) > 0 {
-		d.b.Skip(what, "a row is longer than its fields")
+		d.b.Skip(what, ingest.CodeRow, "a row is longer than its fields")
 	}
 }
 
@@ -296,10 +296,10 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 		param, _, ok := d.propertyOf(refNode(f))
 		switch {
 		case !ok:
-			d.b.Skip(what, fmt.Sprintf("property %q is not known", clip(f.name)))
+			d.b.Skip(what, ingest.CodeParameter, fmt.Sprintf("property %q is not known", clip(f.name)))
 			continue
 		case site == "":
-			d.b.Skip(what, "names no station: ask for one site, or name it in the profile")
+			d.b.Skip(what, ingest.CodeStation, "names no station: ask for one site, or name it in the profile")
 			continue
 		}
 
@@ -308,7 +308,7 @@ func (d *doc) arrayValues(what string, o *observation, site, when string, fields
 			if _, ok := d.badTime[what]; !ok {
 				d.badTime[what] = cause(err)
 			}
-			d.b.Skip(what, d.badTime[what])
+			d.b.Skip(what, ingest.CodeTime, d.badTime[what])
 			continue
 		}
 

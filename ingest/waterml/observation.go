@@ -1,9 +1,12 @@
 package waterml
 
 import (
+	"cmp"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -128,7 +131,7 @@ func (d *doc) unread(x *ingest.XML, s xml.StartElement, o *observation) error {
 		return err
 	}
 	o.resultTaken = true
-	d.b.Skip(d.describe(o.id), fmt.Sprintf("unsupported encoding %s", name))
+	d.b.Skip(d.describe(o.id), ingest.CodeEncoding, fmt.Sprintf("unsupported encoding %s", name))
 	return x.Skip()
 }
 
@@ -147,7 +150,7 @@ func (d *doc) endResult(o *observation) {
 	text := strings.TrimSpace(string(o.resultText))
 	unit := ingest.Attr(o.resultAttrs, otherSpace, "uom")
 	if text == "" && !isNil(o.resultAttrs) {
-		d.b.Skip(d.describe(o.id), "an observation without a result")
+		d.b.Skip(d.describe(o.id), ingest.CodeValue, "an observation without a result")
 		return
 	}
 
@@ -155,14 +158,14 @@ func (d *doc) endResult(o *observation) {
 		text = ""
 	}
 	id, why := d.identify(o, "")
-	if why != "" {
-		d.b.Skip(d.describe(o.id), why)
+	if why != nil {
+		d.b.Skip(d.describe(o.id), ingest.CodeOf(why), why.Error())
 		return
 	}
 
 	stamp, period, err := d.phenomenonTime(o, id.site)
 	if err != nil {
-		d.b.Skip(d.describe(o.id), err.Error())
+		d.b.Skip(d.describe(o.id), ingest.CodeOf(err), err.Error())
 		return
 	}
 
@@ -221,24 +224,31 @@ type identity struct {
 
 // identify finds station, parameter and procedure; why is the reason when one
 // is not known. tsName is a fall-back name for the report.
-func (d *doc) identify(o *observation, tsName string) (id identity, why string) {
+func (d *doc) identify(o *observation, tsName string) (id identity, why error) {
 	if o == nil {
 		o = &observation{}
 	}
 	id.site = d.stationOf(o)
 	if id.site == "" {
-		return id, "names no station: ask for one site, or name it in the profile"
+		return id, errNoStation
 	}
 	param, name, ok := d.propertyOf(o.property)
 	if !ok {
 		if name == "" {
-			return id, `names no property: give parameters."" in the profile`
+			return id, ingest.Because(ingest.CodeParameter, errors.New(`names no property: give parameters."" in the profile`))
 		}
-		return id, fmt.Sprintf("property %q is not known", clip(name))
+		return id, unknownProperty(name)
 	}
 	id.name = name
 	id.key = coldseam.SeriesKey{Site: d.p.SiteID(id.site), Param: param, SeriesRef: procedureOf(o.procedure)}
-	return id, ""
+	return id, nil
+}
+
+var errNoStation = ingest.Because(ingest.CodeStation,
+	errors.New("names no station: ask for one site, or name it in the profile"))
+
+func unknownProperty(name string) error {
+	return ingest.Because(ingest.CodeParameter, fmt.Errorf("property %q is not known", clip(name)))
 }
 
 // describe names a series in the report.
@@ -254,35 +264,36 @@ func (d *doc) describe(fallback string) string {
 // stationOf: an inline feature, a #reference into the document, the tail of an
 // address or URN, the title, the site that was asked for.
 func (d *doc) stationOf(o *observation) string {
-	n := o.feature
-	if f := n.First(); f != nil {
-		if c := stationCode(f); c != "" {
-			return c
-		}
+	n, ref := o.feature, strings.TrimSpace(href(o.feature))
+	f := n.First()
+	if inside, ok := strings.CutPrefix(ref, "#"); ok {
+		f, ref = d.features[inside], ""
+	}
+	if c := stationCode(f); c != "" {
+		return c
 	}
 
-	ref := href(n)
-	if strings.HasPrefix(ref, "#") {
-		if f := d.features[ref[1:]]; f != nil {
-			return stationCode(f)
+	if c := identityOf(ref, "sites", "site", "name"); c != "" {
+		if was, ok := d.links[c]; ok && was != ref && c == identityOf(ref) {
+			d.twins[c] = true
 		}
-		return ref[1:] // dangling: the id still tells stations apart
+		d.links[c] = ref
+		return c
 	}
-
-	for _, c := range []string{codeOf(ref, "sites", "site", "name"), title(n), d.p.RequestSite} {
-		if c != "" {
-			return c
-		}
-	}
-
-	return ""
+	return cmp.Or(title(n), d.p.RequestSite)
 }
 
-// stationCode of a feature: identifier, the sites key of its description,
-// name, id.
+// stationCode of a feature: its identifier or that of the one feature it
+// samples, the sites key of its description, its name, the link to what it
+// samples. Its gml:id is none of them: services number the features of an
+// answer in the order in which they come.
 func stationCode(f *ingest.Node) string {
+	sampled := f.Kid(sam, "sampledFeature")
 	if v := f.Kid(gml, "identifier").Val(); v != "" {
 		return codeOf(v, "sites")
+	}
+	if ids := identifiers(sampled); len(ids) == 1 {
+		return codeOf(ids[0], "sites")
 	}
 	if ref := href(f.Kid(gml, "descriptionReference")); strings.Contains(ref, "sites=") {
 		return codeOf(ref, "sites")
@@ -290,7 +301,26 @@ func stationCode(f *ingest.Node) string {
 	if v := f.Kid(gml, "name").Val(); v != "" {
 		return v
 	}
-	return id(f)
+	if ref := href(sampled); ref != "" && !strings.HasPrefix(ref, "#") {
+		return identityOf(ref, "sites", "site", "name")
+	}
+	return ""
+}
+
+// identifiers are the different ones in a subtree.
+func identifiers(n *ingest.Node) []string {
+	var out []string
+	for _, k := range n.Children() {
+		if v := k.Val(); k.Is(gml, "identifier") && v != "" && !slices.Contains(out, v) {
+			out = append(out, v)
+		}
+		for _, v := range identifiers(k) {
+			if !slices.Contains(out, v) {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
 }
 
 // defaultProperties: names that services write, lower case. "temperature"
@@ -344,10 +374,10 @@ func (d *doc) propertyOf(n *ingest.Node) (coldseam.Parameter, string, bool) {
 // anew in every answer.
 func procedureOf(n *ingest.Node) string {
 	if ref := href(n); ref != "" && !strings.HasPrefix(ref, "#") {
-		return codeOf(ref)
+		return identityOf(ref)
 	}
 	if ref := href(n.Find(wml, "processReference")); ref != "" {
-		return codeOf(ref)
+		return identityOf(ref)
 	}
 	return ""
 }

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -89,6 +90,8 @@ type doc struct {
 	features  map[string]*ingest.Node // by gml:id
 	instants  map[string]*ingest.Node
 	sites     map[string]ingest.SiteMeta
+	links     map[string]string // station -> the link that named it
+	twins     map[string]bool   // stations that two links name
 	badTime   map[string]string // series -> first refusal
 	stack     []*observation
 	rows      []ingest.Row // of the array being read
@@ -110,6 +113,8 @@ func newDoc(p ingest.Profile) *doc {
 		features:  map[string]*ingest.Node{},
 		instants:  map[string]*ingest.Node{},
 		sites:     map[string]ingest.SiteMeta{},
+		links:     map[string]string{},
+		twins:     map[string]bool{},
 		badTime:   map[string]string{},
 	}
 }
@@ -233,7 +238,7 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	case local == "CategoricalTimeseries" || local == "CategoricalTimeseriesDomainRange":
 		d.known = true
 		d.took()
-		d.b.Skip(d.describe(ingest.Attr(s.Attr, gml, "id")), "categorical values are not read")
+		d.b.Skip(d.describe(ingest.Attr(s.Attr, gml, "id")), ingest.CodeEncoding, "categorical values are not read")
 		return x.Skip()
 	case sp == swe && (local == "DataArray" || local == "DataRecord"):
 		d.known = true
@@ -354,8 +359,24 @@ func (d *doc) batch() (ingest.Batch, error) {
 	for _, s := range d.sites {
 		out.Sites = append(out.Sites, s)
 	}
+	d.dropTwins(&out)
 	sort.Slice(out.Sites, func(i, j int) bool { return out.Sites[i].ID < out.Sites[j].ID })
 	return out, nil
+}
+
+// dropTwins leaves out the stations whose name two links share: nothing tells
+// the one from the other.
+func (d *doc) dropTwins(b *ingest.Batch) {
+	for code := range d.twins {
+		site, n := d.p.SiteID(code), b.Rows()
+		b.Series = slices.DeleteFunc(b.Series, func(s coldseam.Series) bool { return s.Site == site })
+		b.Forecasts = slices.DeleteFunc(b.Forecasts, func(f coldseam.Forecast) bool { return f.Site == site })
+		b.Meta = slices.DeleteFunc(b.Meta, func(m ingest.SeriesMeta) bool { return m.Key.Site == site })
+		if n -= b.Rows(); n > 0 {
+			b.Skipped = append(b.Skipped, ingest.Skipped{What: string(site), Code: ingest.CodeStation,
+				Why: "two stations of the document have this name, told apart by their links alone", N: n})
+		}
+	}
 }
 
 // forecastOf turns a series into a forecast; steps without a value are left

@@ -14,6 +14,7 @@ const (
 	wmlDR      = ingest.SpaceWMLDR
 	om         = ingest.SpaceOM
 	gml        = ingest.SpaceGML
+	sam        = ingest.SpaceSampling
 	swe        = ingest.SpaceSWE
 	xlink      = ingest.SpaceXLink
 	xsi        = ingest.SpaceXSI
@@ -55,6 +56,18 @@ func codeOf(ref string, keys ...string) string {
 		path = s
 	}
 	return strings.TrimSpace(path)
+}
+
+// identityOf is codeOf for what must be told from others: a query without any of
+// the keys belongs to the name, for links may differ in nothing else.
+func identityOf(ref string, keys ...string) string {
+	code := codeOf(ref, keys...)
+	if tail := codeOf(ref); code == tail {
+		if _, query, ok := strings.Cut(ref, "?"); ok && query != "" {
+			code += "?" + strings.TrimSpace(query)
+		}
+	}
+	return code
 }
 
 // urnCode keeps what follows "station:" and the like, so that two networks

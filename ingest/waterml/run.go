@@ -19,7 +19,7 @@ func (ts *timeseries) takeRun(r *ingest.Node) {
 
 	ts.prepare()
 	ts.n += len(run.points)
-	if ts.why != "" {
+	if ts.why != nil {
 		return
 	}
 	first := int32(len(ts.kinds)) + 1 // points without metadata have index -1

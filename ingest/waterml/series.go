@@ -207,7 +207,7 @@ type timeseries struct {
 	rows          []ingest.Row // of items that came as tokens
 	kinds         []kind       // of items that came in runs
 	site          identity
-	why           string // reason to leave the series out
+	why           error // reason to leave the series out
 	first         time.Time
 	some          bool // first is set
 	ready         bool
@@ -217,7 +217,7 @@ type timeseries struct {
 // point reads one time-value pair.
 func (ts *timeseries) point(n *ingest.Node) {
 	ts.prepare()
-	if ts.why != "" {
+	if ts.why != nil {
 		ts.n++
 		return
 	}
@@ -253,14 +253,11 @@ func (ts *timeseries) prepare() {
 	}
 	ts.ready = true
 	ts.site, ts.why = ts.d.identify(ts.o, ts.id)
-	if ts.why == "" && ts.base != "" && ts.spacing != "" {
-		var err error
-		if ts.implied, err = ts.d.newImplied(ts.base, ts.spacing, ts.site.site); err != nil {
-			ts.why = cause(err)
-		}
+	if ts.why == nil && ts.base != "" && ts.spacing != "" {
+		ts.implied, ts.why = ts.d.newImplied(ts.base, ts.spacing, ts.site.site)
 	}
-	if ts.why != "" {
-		ts.d.b.Skip(ts.d.describe(ts.id), ts.why)
+	if ts.why != nil {
+		ts.d.b.Skip(ts.d.describe(ts.id), ingest.CodeOf(ts.why), cause(ts.why))
 	}
 }
 
@@ -289,7 +286,7 @@ func (ts *timeseries) skipTime(err error) {
 	if _, ok := ts.d.badTime[key]; !ok {
 		ts.d.badTime[key] = cause(err)
 	}
-	ts.d.b.Skip(ts.site.key.String(), ts.d.badTime[key])
+	ts.d.b.Skip(ts.site.key.String(), ingest.CodeTime, ts.d.badTime[key])
 }
 
 // item is one value in the order of the document: a row of its own, or a point

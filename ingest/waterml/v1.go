@@ -133,13 +133,13 @@ func (d *v1) add(s v1Series) {
 	stat, known := v1Stats[strings.ToLower(word)]
 	switch {
 	case s.site.Code == "":
-		d.b.Skip(what, "names no station")
+		d.b.Skip(what, ingest.CodeStation, "names no station")
 		return
 	case !ok:
-		d.b.Skip(what, fmt.Sprintf("variable %q is not known", clip(s.variable)))
+		d.b.Skip(what, ingest.CodeParameter, fmt.Sprintf("variable %q is not known", clip(s.variable)))
 		return
 	case !known:
-		d.b.Skip(what, fmt.Sprintf("statistic %q is not read", clip(word)))
+		d.b.Skip(what, ingest.CodeStatistic, fmt.Sprintf("statistic %q is not read", clip(word)))
 		return
 	}
 
@@ -200,7 +200,7 @@ func (s v1Series) period(stat coldseam.Statistic) string {
 func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v1Row) {
 	stamp, err := d.stamp(s, r, key)
 	if err != nil {
-		d.b.Skip(what, cause(err))
+		d.b.Skip(what, ingest.CodeOf(err), cause(err))
 		return
 	}
 

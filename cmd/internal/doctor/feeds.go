@@ -177,7 +177,7 @@ func (k *checker) units(ctx context.Context) {
 		}
 
 		for _, x := range b.Skipped {
-			if strings.Contains(x.Why, "unit") {
+			if x.Code == ingest.CodeUnit {
 				left[f.Profile] = "left out " + x.What + ": " + x.Why
 			}
 		}

@@ -227,7 +227,7 @@ func (c *Import) readTable(r io.Reader, columns []string) (ingest.Batch, table.R
 				coldseam.ErrInvalid)
 	}
 	for _, x := range slices.Concat(report.Examples, report.Repeats) {
-		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Why: x.Why, N: 1})
+		b.Skipped = append(b.Skipped, ingest.Skipped{What: fmt.Sprintf("line %d", x.Line), Code: ingest.CodeRow, Why: x.Why, N: 1})
 	}
 	return b, report, nil
 }
