@@ -31,7 +31,8 @@ var unitTable = map[string]Conversion{
 	"ft³/s": times("m3_s", coldseam.CubicMPerCFS),
 	"cfs":   times("m3_s", coldseam.CubicMPerCFS), "Cubic Feet per Second": times("m3_s", coldseam.CubicMPerCFS),
 	"[cft_i]/s": times("m3_s", coldseam.CubicMPerCFS),
-	"l/s":       times("m3_s", 0.001), "L/s": times("m3_s", 0.001),
+	"kcfs":      times("m3_s", 1000*coldseam.CubicMPerCFS),
+	"l/s":       times("m3_s", 0.001), "L/s": times("m3_s", 0.001), "cms": times("m3_s", 1),
 
 	"m": times("m", 1), "metre": times("m", 1), "meter": times("m", 1), "metres": times("m", 1),
 	"ft": times("m", coldseam.MetrePerFoot), "Feet": times("m", coldseam.MetrePerFoot),
@@ -74,7 +75,7 @@ var byParameter = map[coldseam.Parameter]map[string]Conversion{
 
 // unitPrefixes stand before a spelling of the table in URNs and codes.
 var unitPrefixes = []string{"wmoUnit:", "unit:", "ucum:", "urn:ogc:def:uom:udunits:2:", "urn:ogc:def:uom:UCUM::",
-	"urn:ogc:def:uom:UCUM:", "uc:"}
+	"urn:ogc:def:uom:UCUM:", "urn:ogc:def:uom:OGC::", "urn:ogc:def:uom:OGC:", "uc:"}
 
 // UnitFor finds the conversion of a source unit to the SI unit of a parameter.
 // An unknown spelling, an empty one and a unit of another dimension are

@@ -80,6 +80,40 @@ func TestParseCommand(t *testing.T) {
 	require.Contains(t, errs, `unit "furlongs" fits no parameter`)
 }
 
+// parse prints all that was decided: links, what is repeated, what is left out
+// and why, where the unit of a forecast came from.
+func TestParseTellsAllThatWasDecided(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	read := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		code, out, errs := call(t, "parse", path)
+		require.Zero(t, code, errs)
+		return out
+	}
+
+	row := func(at, value string) string {
+		return `{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":"NG-1","parameter_code":"00065",
+"time_series_id":"a1","statistic_id":"00011","time":"` + at + `","value":"` + value + `","unit_of_measure":"ft"}}`
+	}
+	out := read("a.json", `{"type":"FeatureCollection","features":[`+
+		row("2026-04-10T06:00:00Z", "1")+","+row("2026-04-10T06:00:00Z", "1")+","+
+		row("2026-04-10T07:00:00Z", "2")+","+row("2026-04-10T07:00:00Z", "3")+
+		`],"links":[{"rel":"next","href":"https://agency.example/items?cursor=2"}]}`)
+	for _, want := range []string{"stage instant (series a1): 1 values, 0 missing, 1 repeated",
+		"two values of one time in the document (conflict, 2)", "goes on at https://agency.example/items?cursor=2"} {
+		require.Contains(t, out, want)
+	}
+
+	out = read("b.json", `{"type":"Coverage","domain":{"type":"Domain","axes":{"x":{"values":[10]},"y":{"values":[60]},
+"t":{"values":["2026-04-10T06:00:00Z"]}}},"parameters":{"air_temperature":{"type":"Parameter",
+"observedProperty":{"label":{"en":"air temperature"}},"unit":{"symbol":"Cel"}}},
+"ranges":{"air_temperature":{"type":"NdArray","axisNames":["t"],"shape":[1],"values":[4]}}}`)
+	require.Contains(t, out, `air_temp instant, forecast: 1 values, 0 missing, 2026-04-10T06:00:00Z to 2026-04-10T06:00:00Z, `+
+		`found in "Cel", kept in degC`)
+}
+
 func TestUnknownCommandIsStatusTwo(t *testing.T) {
 	t.Parallel()
 	code, _, errs := call(t, "prase")

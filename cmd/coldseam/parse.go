@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -36,6 +37,9 @@ type parsedSeries struct {
 	Unit      string         `json:"unit"`
 	Count     int            `json:"count"`
 	Missing   int            `json:"missing"`
+	Repeated  int            `json:"repeated,omitempty"`
+	Period    string         `json:"period,omitempty"`
+	UnitFrom  string         `json:"unit_from,omitempty"`
 	First     *parsedPoint   `json:"first"`
 	Last      *parsedPoint   `json:"last"`
 	Flags     map[string]int `json:"flags"`
@@ -56,10 +60,15 @@ type parsedAlert struct {
 }
 
 type parsedDocument struct {
-	Format  string           `json:"format"`
-	Series  []parsedSeries   `json:"series"`
-	Alerts  []parsedAlert    `json:"alerts"`
-	Skipped []ingest.Skipped `json:"skipped"`
+	Format   string           `json:"format"`
+	Series   []parsedSeries   `json:"series"`
+	Alerts   []parsedAlert    `json:"alerts"`
+	Gaugings int              `json:"gaugings,omitempty"`
+	Skipped  []ingest.Skipped `json:"skipped"`
+	Notes    []string         `json:"notes,omitempty"`
+	Next     string           `json:"next,omitempty"`
+	Links    []string         `json:"links,omitempty"`
+	Entries  []ingest.Entry   `json:"entries,omitempty"`
 }
 
 // Run parses the file; a refused document is exit status 1 and one line.
@@ -90,16 +99,31 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 
 // describe boils a batch down to what the command prints.
 func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
-	d := parsedDocument{Format: b.Format, Series: []parsedSeries{}, Alerts: []parsedAlert{}, Skipped: b.Skipped}
+	d := parsedDocument{
+		Format:   b.Format,
+		Series:   []parsedSeries{},
+		Alerts:   []parsedAlert{},
+		Gaugings: len(b.Gaugings),
+		Skipped:  b.Skipped,
+		Notes:    b.Notes,
+		Next:     b.Next,
+		Links:    b.Links,
+		Entries:  b.Entries,
+	}
 	if d.Skipped == nil {
 		d.Skipped = []ingest.Skipped{}
 	}
-	units := map[coldseam.SeriesKey]string{}
+	// A forecast has no series id, so that it finds its unit without one.
+	metas := map[coldseam.SeriesKey]ingest.SeriesMeta{}
 	for _, m := range b.Meta {
-		units[m.Key] = m.Unit
+		metas[m.Key] = m
+		m.Key.SeriesRef = ""
+		if _, ok := metas[m.Key]; !ok {
+			metas[m.Key] = m
+		}
 	}
 	for _, s := range b.Series {
-		d.Series = append(d.Series, describeSeries(s, units[s.SeriesKey]))
+		d.Series = append(d.Series, describeSeries(s, metas[s.SeriesKey]))
 	}
 
 	for _, f := range b.Forecasts {
@@ -109,9 +133,12 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 			Site:      string(f.Site),
 			Parameter: string(f.Param),
 			Statistic: string(f.Stat),
-			UnitFound: units[k],
+			Period:    f.Period,
+			UnitFound: metas[k].Unit,
+			UnitFrom:  metas[k].UnitFrom,
 			Unit:      f.Param.Unit(),
 			Count:     len(f.At),
+			Missing:   metas[k].Missing,
 			Flags:     map[string]int{},
 			Forecast:  true,
 		}
@@ -136,15 +163,18 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 	return d
 }
 
-func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
+func describeSeries(s coldseam.Series, m ingest.SeriesMeta) parsedSeries {
 	x := parsedSeries{
 		Provider:  s.Provider,
 		Site:      string(s.Site),
 		Series:    s.SeriesRef,
 		Parameter: string(s.Param),
 		Statistic: string(s.Stat),
-		UnitFound: unitFound,
+		Period:    s.Period,
+		UnitFound: m.Unit,
+		UnitFrom:  m.UnitFrom,
 		Unit:      s.Param.Unit(),
+		Repeated:  m.Duplicates,
 		Count:     len(s.Obs),
 		Flags:     map[string]int{},
 	}
@@ -173,22 +203,60 @@ func describeSeries(s coldseam.Series, unitFound string) parsedSeries {
 func (d parsedDocument) print(s *env.Streams) error {
 	fmt.Fprintf(s.Out, "format %s, %d series, %d alerts\n", d.Format, len(d.Series), len(d.Alerts))
 	for _, x := range d.Series {
-		span := "empty"
-		if x.First != nil {
-			span = x.First.At.Format(time.RFC3339) + " to " + x.Last.At.Format(time.RFC3339)
-		}
-		fmt.Fprintf(s.Out, "  %s %s %s: %d values, %d missing, %s, found in %q, kept in %s%s\n", x.Site, x.Parameter,
-			x.Statistic,
-			x.Count, x.Missing, span, x.UnitFound, x.Unit, flagWords(x.Flags))
+		fmt.Fprintln(s.Out, "  "+x.line())
 	}
 	for _, a := range d.Alerts {
 		fmt.Fprintf(s.Out, "  alert %s: %s until %s: %s\n", a.Identifier, a.Event, a.Expires.Format(time.RFC3339),
 			strings.Join(a.Areas, "; "))
 	}
+	if d.Gaugings > 0 {
+		fmt.Fprintf(s.Out, "  %d measurements at the gauge\n", d.Gaugings)
+	}
+
 	for _, k := range d.Skipped {
-		fmt.Fprintf(s.Out, "  skipped %s: %s\n", k.What, k.Why)
+		fmt.Fprintf(s.Out, "  skipped %s: %s (%s, %d)\n", k.What, k.Why, k.Code, k.N)
+	}
+	for _, n := range d.Notes {
+		fmt.Fprintf(s.Out, "  note: %s\n", n)
+	}
+	for _, e := range d.Entries {
+		fmt.Fprintf(s.Out, "  entry %s: %s\n", cmp.Or(e.Title, e.ID), cmp.Or(e.Link, "no link"))
+	}
+	if d.Next != "" {
+		fmt.Fprintf(s.Out, "  goes on at %s\n", d.Next)
+	}
+	for _, l := range d.Links {
+		fmt.Fprintf(s.Out, "  a part goes on at %s\n", l)
 	}
 	return nil
+}
+
+// line is the series in one line.
+func (x parsedSeries) line() string {
+	out := fmt.Sprintf("%s %s %s%s", x.Site, x.Parameter, x.Statistic, x.Period)
+	if x.Series != "" {
+		out += " (series " + x.Series + ")"
+	}
+	if x.Forecast {
+		out += ", forecast"
+		if x.Issued != nil {
+			out += " of " + x.Issued.Format(time.RFC3339)
+		}
+	}
+	out += fmt.Sprintf(": %d values, %d missing", x.Count, x.Missing)
+	if x.Repeated > 0 {
+		out += fmt.Sprintf(", %d repeated", x.Repeated)
+	}
+
+	span := "empty"
+	if x.First != nil {
+		span = x.First.At.Format(time.RFC3339) + " to " + x.Last.At.Format(time.RFC3339)
+	}
+	out += fmt.Sprintf(", %s, found in %q", span, x.UnitFound)
+	if x.UnitFrom == "profile" {
+		out += " by the profile"
+	}
+	return out + ", kept in " + x.Unit + flagWords(x.Flags)
 }
 
 func flagWords(flags map[string]int) string {

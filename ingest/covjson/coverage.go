@@ -86,7 +86,7 @@ func (g *gather) place(d domain) (string, error) {
 		if g.p.RequestSite != "" && d.Axes["x"].Values == nil {
 			return g.p.RequestSite, nil
 		}
-		return "", errors.New("the position is not one point")
+		return "", ingest.Because(ingest.CodeStation, errors.New("the position is not one point"))
 	}
 	code, note := g.p.PlaceAt(y, x, maxPlaceKM)
 	g.site(code, y, x, note)
@@ -124,7 +124,7 @@ func number(a axis) (float64, bool) {
 func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMessage) error {
 	q, ok := m.param(g.p, key)
 	if !ok {
-		return errors.New("parameter is not configured")
+		return ingest.Because(ingest.CodeParameter, errors.New("parameter is not configured"))
 	}
 	stat, period, err := g.p.Stat(q)
 	if err != nil {
@@ -133,14 +133,14 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 
 	if stat == "" {
 		if q == coldseam.Precip {
-			return errors.New("no statistic and period: set statistics.precip in the profile")
+			return ingest.Because(ingest.CodeStatistic, errors.New("no statistic and period: set statistics.precip in the profile"))
 		}
 		stat = coldseam.Instant
 	}
 
 	var nd ndArray
 	if err := ingest.DecodeJSON(raw, &nd); err != nil || nd.Type != "NdArray" {
-		return errors.New("range is no inline NdArray")
+		return ingest.Because(ingest.CodeEncoding, errors.New("range is no inline NdArray"))
 	}
 	stamps, err := g.stamps(site, d)
 	if err != nil {
@@ -238,7 +238,7 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 
 	if stamps[0].Precision != ingest.ToInstant {
 		if stat == coldseam.Instant {
-			return errors.New("dates without a statistic: set statistics in the profile")
+			return ingest.Because(ingest.CodeStatistic, errors.New("dates without a statistic: set statistics in the profile"))
 		}
 		if f.Period == "" && stamps[0].Precision == ingest.ToDay {
 			f.Period = "P1D"
@@ -349,7 +349,7 @@ func (g *gather) spans(site string, t axis, stamps []ingest.Stamp) ([][2]time.Ti
 func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 	t := d.Axes["t"]
 	if t.Composite != nil || len(t.Values) == 0 {
-		return nil, errors.New("no plain time axis")
+		return nil, ingest.Because(ingest.CodeTime, errors.New("no plain time axis"))
 	}
 	if len(t.Values) > maxSteps {
 		return nil, fmt.Errorf("%d time steps", len(t.Values))
@@ -359,7 +359,7 @@ func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 	for i, v := range t.Values {
 		s, ok := v.(string)
 		if !ok {
-			return nil, errors.New("times are no text")
+			return nil, ingest.Because(ingest.CodeTime, errors.New("times are no text"))
 		}
 		st, err := g.times.Parse(s, site)
 		if err != nil {
@@ -367,7 +367,7 @@ func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 		}
 
 		if i > 0 && !st.End.After(out[i-1].End) {
-			return nil, errors.New("times do not increase")
+			return nil, ingest.Because(ingest.CodeTime, errors.New("times do not increase"))
 		}
 		out[i] = st
 	}
@@ -380,7 +380,7 @@ func (g *gather) stamps(site string, d domain) ([]ingest.Stamp, error) {
 // members must have length 1.
 func (nd ndArray) index(stamps []ingest.Stamp) ([][]int, error) {
 	if nd.DataType == "string" {
-		return nil, errors.New("values are text")
+		return nil, ingest.Because(ingest.CodeValue, errors.New("values are text"))
 	}
 	if len(nd.Axes) != len(nd.Shape) {
 		return nil, fmt.Errorf("%d axis names, %d lengths", len(nd.Axes), len(nd.Shape))

@@ -161,7 +161,7 @@ func textFormat(body []byte) string {
 	return ""
 }
 
-// xmlFormat decides on the first element. Everything that is not WaterML 1 or
+// xmlFormat decides on the first element inside any SOAP envelope. Everything that is not WaterML 1 or
 // CAP goes to the WaterML 2 parser, whose envelopes are many and which names
 // exception reports; a web page is no document.
 func xmlFormat(body []byte) string {
@@ -169,10 +169,11 @@ func xmlFormat(body []byte) string {
 	x.Strict = false
 	x.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil }
 
+	found := ""
 	for {
 		t, err := x.Token()
 		if err != nil {
-			return ""
+			return found
 		}
 		s, ok := t.(xml.StartElement)
 		if !ok {
@@ -180,9 +181,12 @@ func xmlFormat(body []byte) string {
 		}
 
 		switch name := strings.ToLower(s.Name.Local); {
+		case ingest.SpaceOf(s.Name.Space) == ingest.SpaceSOAP:
+			found = ingest.FormatWaterML2 // unless what the envelope holds says otherwise
+			continue
 		case name == "html":
 			return ""
-		case name == "timeseriesresponse", strings.Contains(s.Name.Space, "cuahsi.org/waterML"):
+		case name == "timeseriesresponse", strings.Contains(s.Name.Space, "cuahsi.org/"):
 			return ingest.FormatWaterML1
 		case name == "alert", name == "alerts", name == "feed", name == "rss", name == "edxldistribution":
 			return ingest.FormatCAP

@@ -1,6 +1,7 @@
 package waterml
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -65,11 +66,12 @@ type field struct {
 
 // dataBlock reads the arrays of a DataRecord or DataArray.
 func (d *doc) dataBlock(n *ingest.Node) error {
-	stations := map[string]string{}
+	stations, arrays := map[string]string{}, 0
 	stationsOf(n, "", stations)
 	var walk func(*ingest.Node)
 	walk = func(n *ingest.Node) {
 		if n.Is(swe, "DataArray") {
+			arrays++
 			d.array(n, stations)
 			return
 		}
@@ -78,6 +80,9 @@ func (d *doc) dataBlock(n *ingest.Node) error {
 		}
 	}
 	walk(n)
+	if arrays == 0 {
+		d.b.Skip(d.describe(id(n)), ingest.CodeEncoding, "a data record without rows is not read")
+	}
 	return nil
 }
 
@@ -238,23 +243,32 @@ func hasTime(fs []field) bool {
 	return false
 }
 
+// cell is one quantity of a row.
+type cell struct {
+	field
+	token, site, ref string
+}
+
 // arrayRow reads the tokens of one row. A choice spends one token on the name
-// of the item, whose own fields follow, so rows vary in length.
+// of the item, whose own fields follow, so rows vary in length. A row of another
+// length than its fields holds nothing that can be believed: a comma inside a
+// number makes two of one.
 func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal string, stations map[string]string) {
 	o := d.top()
 	if o == nil {
 		o = &observation{}
 	}
-	site := d.stationOf(o)
-	var when string
-	rest := tokens
+	site, when, ref := d.stationOf(o), "", procedureOf(o.procedure)
+	var cells []cell
 
-	for _, f := range fields {
-		if len(rest) == 0 {
-			break
+	for i := 0; i < len(fields); i++ {
+		f := fields[i]
+		if len(tokens) == 0 {
+			d.b.Skip(what, ingest.CodeRow, "a row is shorter than its fields")
+			return
 		}
-		tok := rest[0]
-		rest = rest[1:]
+		tok := tokens[0]
+		tokens = tokens[1:]
 
 		switch {
 		case f.items != nil:
@@ -263,63 +277,56 @@ func (d *doc) arrayRow(what string, fields []field, tokens []string, decimal str
 				d.b.Skip(what, ingest.CodeRow, fmt.Sprintf("row names no item of the choice: %q", clip(tok)))
 				return
 			}
-
-			if s := stations[tok]; s != "" {
-				site = s
-			}
-			if len(item) > len(rest) {
-				d.b.Skip(what, ingest.CodeRow, "a row is too short for its item")
-				return
-			}
-
-			d.arrayValues(what, o, site, when, item, rest[:len(item)], decimal, tok)
-			rest = rest[len(item):]
+			site, ref = cmp.Or(stations[tok], site), tok
+			fields, i = slices.Concat(item, fields[i+1:]), -1
 		case f.isTime():
 			when = tok
-		default:
-			d.arrayValues(what, o, site, when, []field{f}, []string{tok}, decimal, procedureOf(o.procedure))
+		case f.kind == "Quantity":
+			cells = append(cells, cell{f, tok, site, ref})
 		}
 	}
 
-	if len(rest) > 0 {
+	if len(tokens) > 0 {
 		d.b.Skip(what, ingest.CodeRow, "a row is longer than its fields")
+		return
+	}
+	for _, c := range cells {
+		d.cell(what, o, c, when, decimal)
 	}
 }
 
-// arrayValues adds the quantities of a row.
-func (d *doc) arrayValues(what string, o *observation, site, when string, fields []field, tokens []string, decimal,
-	ref string) {
-	for i, f := range fields {
-		if f.kind != "Quantity" {
-			continue
-		}
-		param, _, ok := d.propertyOf(refNode(f))
-		switch {
-		case !ok:
-			d.b.Skip(what, ingest.CodeParameter, fmt.Sprintf("property %q is not known", clip(f.name)))
-			continue
-		case site == "":
-			d.b.Skip(what, ingest.CodeStation, "names no station: ask for one site, or name it in the profile")
-			continue
-		}
-
-		stamp, err := d.stamp(when, site)
-		if err != nil {
-			if _, ok := d.badTime[what]; !ok {
-				d.badTime[what] = cause(err)
-			}
-			d.b.Skip(what, ingest.CodeTime, d.badTime[what])
-			continue
-		}
-
-		raw := tokens[i]
-		if decimal != "" && decimal != "." {
-			raw = strings.Replace(raw, decimal, ".", 1)
-		}
-		r := ingest.Row{Name: f.name, Stamp: stamp, Raw: raw, Unit: unitCode(f.unit), Approval: o.status}
-		r.Key.Site, r.Key.Param, r.Key.SeriesRef = d.p.SiteID(site), param, ref
-		d.rows = append(d.rows, r)
+// cell adds one quantity of a row.
+func (d *doc) cell(what string, o *observation, c cell, when, decimal string) {
+	param, _, ok := d.propertyOf(refNode(c.field))
+	switch {
+	case !ok:
+		d.b.Skip(what, ingest.CodeParameter, unknownProperty(c.name).Error())
+		return
+	case c.site == "":
+		d.b.Skip(what, ingest.CodeStation, errNoStation.Error())
+		return
 	}
+
+	stamp, err := d.stamp(when, c.site)
+	if err != nil {
+		if _, ok := d.badTime[what]; !ok {
+			d.badTime[what] = err
+		}
+		d.b.Skip(what, ingest.CodeTime, cause(d.badTime[what]))
+		return
+	}
+
+	raw := c.token
+	if decimal != "" && decimal != "." {
+		if strings.Contains(raw, ".") {
+			d.b.Skip(what, ingest.CodeValue, fmt.Sprintf("value %q has a point, the decimal mark is %q", clip(raw), decimal))
+			return
+		}
+		raw = strings.Replace(raw, decimal, ".", 1)
+	}
+	r := ingest.Row{Name: c.name, Stamp: stamp, Raw: raw, Unit: unitCode(c.unit), Approval: o.status}
+	r.Key.Site, r.Key.Param, r.Key.SeriesRef = d.p.SiteID(c.site), param, c.ref
+	d.rows = append(d.rows, r)
 }
 
 // refNode lets a field be looked up like a property: definition and name.

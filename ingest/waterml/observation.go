@@ -340,6 +340,7 @@ var defaultProperties = map[string]coldseam.Parameter{
 	"airtemperature": coldseam.AirTemp, "air_temp": coldseam.AirTemp,
 	"63680": coldseam.Turbidity, "turbidity": coldseam.Turbidity,
 	"00045": coldseam.Precip, "precipitation": coldseam.Precip, "rainfall": coldseam.Precip,
+	"00055": coldseam.Velocity, "72255": coldseam.Velocity,
 	"wind_speed": coldseam.Wind, "wind speed": coldseam.Wind,
 }
 

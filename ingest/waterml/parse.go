@@ -92,7 +92,7 @@ type doc struct {
 	sites     map[string]ingest.SiteMeta
 	links     map[string]string // station -> the link that named it
 	twins     map[string]bool   // stations that two links name
-	badTime   map[string]string // series -> first refusal
+	badTime   map[string]error  // series -> first refusal
 	stack     []*observation
 	rows      []ingest.Row // of the array being read
 	scan      *scanner     // nil when every token is read
@@ -115,7 +115,7 @@ func newDoc(p ingest.Profile) *doc {
 		sites:     map[string]ingest.SiteMeta{},
 		links:     map[string]string{},
 		twins:     map[string]bool{},
-		badTime:   map[string]string{},
+		badTime:   map[string]error{},
 	}
 }
 

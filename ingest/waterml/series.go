@@ -117,7 +117,7 @@ func qualifierOf(k *ingest.Node) string {
 
 // statistic of an interpolation word: what the value stands for, and whether
 // its period begins at the stamp (Succ) instead of ending there (Prec). ok is
-// false where the word leaves it to the profile (constant, empty).
+// false where the word leaves it to the profile: constant, unknown, empty.
 func statistic(interp string) (stat coldseam.Statistic, succ, ok bool) {
 	w := strings.TrimSuffix(interp, "prec")
 	if w == interp {
@@ -277,16 +277,18 @@ func (ts *timeseries) time(at *ingest.Node, index int) (ingest.Stamp, error) {
 	return ingest.Stamp{}, errNoTime
 }
 
-var errNoTime = errors.New("a point without a time, and no base time and spacing")
+var errNoTime = ingest.Because(ingest.CodeTime,
+	errors.New("a point without a time, and no base time and spacing"))
 
 // skipTime names the first refused time of a series and counts the rest under
 // the same words.
 func (ts *timeseries) skipTime(err error) {
 	key := ts.site.key.String() + ts.id
 	if _, ok := ts.d.badTime[key]; !ok {
-		ts.d.badTime[key] = cause(err)
+		ts.d.badTime[key] = err
 	}
-	ts.d.b.Skip(ts.site.key.String(), ingest.CodeTime, ts.d.badTime[key])
+	err = ts.d.badTime[key]
+	ts.d.b.Skip(ts.site.key.String(), ingest.CodeOf(err), cause(err))
 }
 
 // item is one value in the order of the document: a row of its own, or a point
@@ -341,6 +343,10 @@ func (ts *timeseries) kind(m pointMeta) kind {
 		if err != nil {
 			return kind{err: err}
 		}
+		if stat == "" && m.interp != "" {
+			return kind{err: ingest.Because(ingest.CodeStatistic,
+				fmt.Errorf("interpolation %q says no statistic: set statistic in the profile", clip(m.interp)))}
+		}
 		if key.Stat = stat; m.period == "" {
 			m.period = period
 		}
@@ -365,11 +371,11 @@ func (ts *timeseries) kind(m pointMeta) kind {
 		k.row.Approval = ts.o.status
 	}
 
-	// A constant's period is often not told; then its stamp stays.
-	if k.succ = succ && (ok || key.Period != "" && key.Stat != coldseam.Instant); k.succ {
+	if k.succ = succ && key.Stat != coldseam.Instant; k.succ {
 		k.months, k.days, k.rest, k.err = ingest.ParsePeriod(key.Period)
 		if k.err != nil {
-			k.err = fmt.Errorf("values begin their period, but the period %q is not known", clip(key.Period))
+			k.err = ingest.Because(ingest.CodeStatistic,
+				fmt.Errorf("values begin their period, but the period %q is not known", clip(key.Period)))
 		}
 	}
 

@@ -1,6 +1,7 @@
 package waterml
 
 import (
+	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -27,9 +28,7 @@ func ParseV1(r io.Reader, p ingest.Profile) (ingest.Batch, error) {
 	if ingest.Sniff(body) == ingest.ShapeJSON {
 		err = d.readJSON(body)
 	} else {
-		x := ingest.NewXML(body, p)
-		x.Bound(ingest.Bound{Each: valueBytes})
-		err = d.readXML(x)
+		err = d.readXML(d.bounded(body))
 	}
 
 	if err != nil {
@@ -87,8 +86,8 @@ type v1Block struct {
 }
 
 type v1Row struct {
-	value, at, utc, offset, method, sample, censor string
-	qualifiers                                     []string
+	value, at, utc, offset, method, censor string
+	qualifiers                             []string
 }
 
 // cuahsiUnits: the numeric unit codes, which mean something only inside this
@@ -214,9 +213,6 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 		key.SeriesRef += "/" + b.method
 	}
 
-	if r.sample != "" { // laboratory samples may repeat a time
-		key.SeriesRef += "#" + r.sample
-	}
 	row := ingest.Row{
 		Key:        key,
 		Name:       s.variableName,
@@ -234,29 +230,82 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 	d.b.Add(row)
 }
 
-// stamp: UTC where it is given, else local time with its offset, else
-// zone-less. A zone-less midnight of a daily statistic is its civil day.
+// stamp is the time of a row: for a value of a period, which is told by its
+// begin, the end of the period. A period of days from local midnight, as one
+// that is not told, is the civil day.
 func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, error) {
-	if r.utc != "" {
-		return ingest.ParseTime(r.utc, time.UTC)
-	}
-	at := r.at
-	if r.offset != "" {
-		at += r.offset
+	st, loc, err := d.begin(s, r)
+	if err != nil || key.Stat == coldseam.Instant || st.Precision != ingest.ToInstant {
+		return st, err
 	}
 
-	day, clock, _ := strings.Cut(at, "T")
-	if key.Stat != coldseam.Instant && key.Period == "" && strings.Trim(clock, "0:.") == "" {
-		at = day
-	}
-	st, err := d.times.Parse(at, s.site.Code)
-	if err != nil && s.fixedZone != nil {
-		if loc, lerr := d.p.Location(s.site.Code); lerr == nil && loc == nil {
-			return ingest.ParseTime(at, s.fixedZone)
+	begin := st.At.In(loc)
+	midnight := begin.Equal(time.Date(begin.Year(), begin.Month(), begin.Day(), 0, 0, 0, 0, loc))
+	if site, err := d.p.Location(s.site.Code); err == nil && site != nil {
+		if there := begin.In(site); !midnight || there.Hour()+there.Minute() == 0 {
+			begin = there // a day of the site may have 23 or 25 hours
 		}
 	}
 
-	return st, err
+	period := key.Period
+	if period == "" {
+		if !midnight {
+			return st, nil
+		}
+		period = "P1D"
+	}
+	months, days, rest, err := ingest.ParsePeriod(period)
+	if err != nil {
+		return st, err
+	}
+	st.End = addCalendar(begin, months, days).Add(rest).UTC()
+	if days > 0 && midnight {
+		st.Precision = ingest.ToDay
+		return st, nil
+	}
+	st.At = st.End
+	return st, nil
+}
+
+// begin is the time as it is written, and the zone in which it is midnight: UTC
+// where it is given, else local time with its offset, else zone-less.
+func (d *v1) begin(s v1Series, r v1Row) (ingest.Stamp, *time.Location, error) {
+	local := r.at
+	if r.offset != "" {
+		local += r.offset
+	}
+	loc := time.UTC
+	if _, tail, ok := strings.Cut(local, "T"); ok {
+		if i := strings.LastIndexAny(tail, "+-"); i >= 0 {
+			if t, err := time.Parse("-07:00", tail[i:]); err == nil {
+				_, sec := t.Zone()
+				loc = time.FixedZone("", sec)
+			}
+		}
+	}
+	if r.utc != "" {
+		st, err := ingest.ParseTime(r.utc, time.UTC)
+		return st, loc, err
+	}
+
+	st, err := d.times.Parse(local, s.site.Code)
+	site, lerr := d.p.Location(s.site.Code)
+	switch {
+	case lerr != nil:
+		return st, loc, lerr
+	case site == nil && err != nil && s.fixedZone != nil:
+		loc = s.fixedZone
+		st, err = ingest.ParseTime(local, loc)
+	case site != nil && loc == time.UTC && !strings.HasSuffix(local, "Z"):
+		loc = site
+	}
+	return st, loc, err
+}
+
+func (d *v1) bounded(body []byte) *ingest.XML {
+	x := ingest.NewXML(body, d.p)
+	x.Bound(ingest.Bound{Each: valueBytes})
+	return x
 }
 
 // readXML streams timeSeries elements.
@@ -274,6 +323,12 @@ func (d *v1) readXML(x *ingest.XML) error {
 
 		if err != nil {
 			return err
+		}
+		if text, ok := t.(xml.CharData); ok && !known && bytes.HasPrefix(bytes.TrimSpace(text), []byte("<")) {
+			known = true // a SOAP answer may hold the document as text
+			if err := d.readXML(d.bounded(bytes.TrimSpace(bytes.Clone(text)))); err != nil {
+				return err
+			}
 		}
 		s, ok := t.(xml.StartElement)
 		if !ok {
@@ -371,7 +426,6 @@ func xmlRow(k *ingest.Node) v1Row {
 		qualifiers: strings.Fields(a("qualifiers")),
 	}
 	r.method = a("methodCode") + a("methodID")
-	r.sample = a("labSampleCode") + a("sampleID")
 	if isNil(k.Attrs) {
 		r.value = ""
 	}
