@@ -1,18 +1,11 @@
 package flow
 
 import (
-	"fmt"
 	"math"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
 )
-
-// trace is a day of a donor's record.
-type trace struct {
-	g int // donor
-	i int
-}
 
 // climateShare is one member in so many that turns to the climatology, on short
 // records [proposal].
@@ -23,23 +16,6 @@ const (
 	saltTrace  = 11
 	saltCouple = 12
 )
-
-func (k *Runner) candidates(doy, horizon int) []trace {
-	var out []trace
-	for g, r := range k.donors {
-		if g > 0 && k.m.Tier == daily.TierFull {
-			break
-		}
-		p := r.pool
-		if horizon > daily.DefaultHorizon {
-			p = r.tail
-		}
-		for _, i := range p.Near(doy) {
-			out = append(out, trace{g, int(i)})
-		}
-	}
-	return out
-}
 
 // start is the state of the river at the issue: its last usable day.
 type start struct {
@@ -59,9 +35,9 @@ func begin(q daily.Issue) start {
 		return s
 	}
 
-	l := last(obs, t)
+	l := daily.Last(obs, t)
 	s.age = t - l
-	if l < 0 || s.age > staleDays {
+	if l < 0 || s.age > daily.StaleDays {
 		s.flags = append(s.flags, daily.FlagStale, daily.FlagLowConfidence)
 		return s
 	}
@@ -79,7 +55,7 @@ func begin(q daily.Issue) start {
 // forecastSimple is dressed persistence in ln Q pooled with the climatology of
 // the traces, over the recession floor.
 func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
-	members, horizon := q.Size()
+	_, horizon := q.Size()
 	s := begin(q)
 	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
 		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
@@ -91,39 +67,38 @@ func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
 	if k.m.Tier == daily.TierShort || k.m.Tier == daily.TierCold {
 		res.Flags = append(res.Flags, daily.FlagLowConfidence)
 	}
-	cand := k.candidates(q.Day.YearDay(), horizon)
-	if len(cand) == 0 && s.y == s.y {
-		return k.bare(res, q, s), nil
+	traces := daily.Traces(q, saltTrace, k.donors, k.m.Tier)
+	if traces == nil && s.y == s.y {
+		res.Source = "flow/persistence"
+		return daily.Persistence(res, q, saltTrace, s.age, bareFirst, barePower, s.step), nil
 	}
-	if len(cand) == 0 {
-		return daily.Result{},
-			fmt.Errorf("forecast discharge on %s: no observed path of %d days within %d days of the date: %w",
-				q.Day, horizon, daily.TraceWindowWide, coldseam.ErrUnavailable)
+	if traces == nil {
+		return daily.Result{}, daily.NoTraces("discharge", q)
 	}
 
-	for i, c := range k.pick(q, cand, members) {
-		r := k.donors[c.g]
+	for i, c := range traces {
+		r := k.donors[c.Donor]
 		path := make([]float64, horizon)
 		base := 0.0
 		switch {
 		case s.y == s.y:
-			base = s.y - r.run[max(c.i-s.age, 0)]
+			base = s.y - r.Run[max(c.Day-s.age, 0)]
 			if base != base {
-				base = s.y - r.run[c.i]
+				base = s.y - r.Run[c.Day]
 			}
-		case c.g > 0: // another river's level means nothing here
-			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.run[c.i]
+		case c.Donor > 0: // another river's level means nothing here
+			base = k.m.Climate.LogQ.Doy(q.Day.YearDay()) - r.Run[c.Day]
 		}
 
 		for h := range path {
 			keep := 1.
-			if s.y == s.y && c.g == 0 { // another river's level is no climatology of this one
+			if s.y == s.y && c.Donor == 0 { // another river's level is no climatology of this one
 				keep = climateShare.Keep(i, h+1+s.age, k.m.Years)
 			}
-			path[h] = math.Exp(r.run[c.i+h+1] + keep*base)
+			path[h] = math.Exp(r.Run[c.Day+h+1] + keep*base)
 		}
 		res.Members = append(res.Members, path)
-		res.Trace = append(res.Trace, r.days.Day(c.i))
+		res.Trace = append(res.Trace, r.Days.Day(c.Day))
 	}
 
 	k.floor(res.Members, s)
@@ -140,28 +115,12 @@ const (
 	bareRise  = 1.4
 )
 
-// bare is the first week of a gauge without similar gauges: the last value and
-// the spread of rivers in general.
-func (k *Runner) bare(res daily.Result, q daily.Issue, s start) daily.Result {
-	members, horizon := q.Size()
-	rng := q.Rand(saltTrace)
-	for range members {
-		w := daily.Walk(rng, horizon+s.age, bareFirst, barePower)[s.age:]
-		for h := range w {
-			if w[h] > 0 {
-				w[h] *= bareRise
-			}
-			w[h] = math.Exp(s.y + w[h])
-		}
-		res.Members, res.Trace = append(res.Members, w), append(res.Trace, q.Day)
+// step is the flow in m3/s after a change of ln Q.
+func (s start) step(w float64) float64 {
+	if w > 0 {
+		w *= bareRise
 	}
-
-	res.Source, res.Tier = "flow/persistence", daily.TierCold
-	res.Sources, res.Weights = []string{"persistence"}, []float64{1}
-	if !res.Has(daily.FlagLowConfidence) {
-		res.Flags = append(res.Flags, daily.FlagLowConfidence)
-	}
-	return res
+	return math.Exp(s.y + w)
 }
 
 // floor lifts members that fall faster than the steep recession curve.
@@ -174,30 +133,4 @@ func (k *Runner) floor(members [][]float64, s start) {
 			p[h] = max(p[h], Recession(math.Exp(s.y), k.m.FloorA, k.m.FloorB, float64(h+1+s.age)))
 		}
 	}
-}
-
-// pick chooses the members' traces: the days asked for where the own record
-// has them, else draws.
-func (k *Runner) pick(q daily.Issue, cand []trace, members int) []trace {
-	idx := make([]int32, len(cand))
-	for i := range idx {
-		idx[i] = int32(i)
-	}
-	out := make([]trace, members)
-	for i, j := range daily.Draw(q.Rand(saltTrace), idx, members) {
-		out[i] = cand[j]
-	}
-
-	if len(q.Traces) == 0 {
-		return out
-	}
-	_, horizon := q.Size()
-	own := k.donors[0]
-	for i := range out {
-		if j := own.days.Index(q.Traces[i%len(q.Traces)]); daily.Complete(own.run, j, j+horizon) {
-			out[i] = trace{0, j}
-		}
-	}
-
-	return out
 }

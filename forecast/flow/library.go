@@ -36,7 +36,7 @@ func newLibrary(rows []row, first coldseam.Date) *Library {
 	var s, q [stateCols]float64
 	for k := range rows {
 		r := &rows[k]
-		l.Day = append(l.Day, int32(first.Add(int(r.i)).UTC().Unix()/86400))
+		l.Day = append(l.Day, daily.DayNumber(first.Add(int(r.i))))
 		for j, v := range stateOf(r) {
 			l.State = append(l.State, float32(v))
 			s[j], q[j] = s[j]+v, q[j]+v*v
@@ -69,9 +69,7 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 	return nil
 }
 
-var epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}
-
-func (l *Library) date(k int32) coldseam.Date { return epoch.Add(int(l.Day[k])) }
+func (l *Library) date(k int32) coldseam.Date { return daily.Epoch.Add(int(l.Day[k])) }
 
 // decode indexes the entries by day of the year.
 func (l *Library) decode() {

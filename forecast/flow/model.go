@@ -54,23 +54,11 @@ const minRows = 300
 // version changes when stored models can no longer be read.
 const version = 1
 
-// Record lengths that part the rungs of the ladder, years
-// [source: design section 5; the cut-offs are judgement].
-const (
-	fullYears   = 8
-	mediumYears = 3
-	shortYears  = 1
-)
-
-// staleDays is the age of the newest value beyond which the forecast no longer
-// starts from it.
-const staleDays = 5
-
 // Fit learns a model from the training days of d.
 func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	r := newRecord(d, opt.Training)
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
-	b := last(r.obs, r.n-1)
+	b := daily.Last(r.Obs, r.n-1)
 	if b < 0 && len(opt.Pool) == 0 {
 		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w",
 			coldseam.ErrInvalid)
@@ -78,14 +66,14 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 
 	if b >= 0 {
 		a := 0
-		for r.obs[a] != r.obs[a] {
+		for r.Obs[a] != r.Obs[a] {
 			a++
 		}
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
 
-	m.Years = daily.Span(r.obs)
-	m.Tier = tierOf(m.Years)
+	m.Years = daily.Span(r.Obs)
+	m.Tier = daily.TierOf(m.Years)
 	m.FloorA, m.FloorB = recession(r)
 	var up []*record
 	for k, u := range opt.Upstream {
@@ -148,18 +136,6 @@ func lag1(z []float64) float64 {
 		return 0
 	}
 	return min(max(daily.Correlation(z[:len(z)-1], z[1:]), 0), .995)
-}
-
-func tierOf(years float64) daily.Tier {
-	switch {
-	case years >= fullYears*.9:
-		return daily.TierFull
-	case years >= mediumYears*.8:
-		return daily.TierMedium
-	case years >= shortYears*.8:
-		return daily.TierShort
-	}
-	return daily.TierCold
 }
 
 // Forecast makes the forecast of one issue.

@@ -45,7 +45,7 @@ type row struct {
 type view struct {
 	*record
 	clim []float64 // of ln Q
-	hold []float64 // anomaly, carried over gaps of up to bridgeGap days
+	hold []float64 // anomaly, carried over gaps of up to daily.BridgeGap days
 	age  []int     // of hold, days
 	mean []float64 // mean anomaly of the last memoryAge days
 	up   []*view
@@ -73,16 +73,16 @@ func newView(r *record, c climate, up []*record) *view {
 		}
 	}
 
-	if r.days.AirC != nil && c.Snow {
-		v.air = make([]float64, len(r.cal.Doy))
+	if r.Days.AirC != nil && c.Snow {
+		v.air = make([]float64, len(r.Cal.Doy))
 		v.airA = make([]float64, r.n)
-		v.pddC = make([]float64, len(r.cal.Doy))
+		v.pddC = make([]float64, len(r.Cal.Doy))
 
 		for i := range v.air {
-			v.air[i] = coldseam.At(r.days.AirC, i)
-			v.pddC[i] = c.PDD.At(r.cal, i)
+			v.air[i] = coldseam.At(r.Days.AirC, i)
+			v.pddC[i] = c.PDD.At(r.Cal, i)
 			if i < r.n {
-				if v.airA[i] = v.air[i] - c.Air.At(r.cal, i); v.airA[i] != v.airA[i] {
+				if v.airA[i] = v.air[i] - c.Air.At(r.Cal, i); v.airA[i] != v.airA[i] {
 					v.airA[i] = 0
 				}
 			}
@@ -95,7 +95,7 @@ func newView(r *record, c climate, up []*record) *view {
 func look(r *record, clim daily.Harmonic) *view {
 	v := &view{
 		record: r,
-		clim:   clim.Over(r.cal),
+		clim:   clim.Over(r.Cal),
 		hold:   make([]float64, r.n),
 		age:    make([]int, r.n),
 		mean:   make([]float64, r.n),
@@ -104,16 +104,16 @@ func look(r *record, clim daily.Harmonic) *view {
 	sum, n := 0.0, 0
 
 	for i := range r.n {
-		if z := r.obs[i] - v.clim[i]; z == z {
+		if z := r.Obs[i] - v.clim[i]; z == z {
 			last, age = z, 0
 			sum, n = sum+z, n+1
-		} else if age++; age > bridgeGap {
+		} else if age++; age > daily.BridgeGap {
 			last = math.NaN()
 		}
 
 		v.hold[i], v.age[i] = last, age
 		if j := i - memoryAge; j >= 0 {
-			if z := r.obs[j] - v.clim[j]; z == z {
+			if z := r.Obs[j] - v.clim[j]; z == z {
 				sum, n = sum-z, n-1
 			}
 		}
@@ -134,15 +134,15 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 	if z != z {
 		return false
 	}
-	r.i, r.doy, r.z = int32(t), v.cal.Doy[t], z
+	r.i, r.doy, r.z = int32(t), v.Cal.Doy[t], z
 	r.y = z + v.clim[t]
 	r.d1, r.d3 = v.change(t, 1), v.change(t, 3)
 	r.base = [baseCols]float64{1, z, r.d1, r.d3, max(r.d1, 0), v.change(t, 7), v.mean[t] - z}
-	c, s := v.cal.Cos[t], v.cal.Sin[t]
+	c, s := v.Cal.Cos[t], v.Cal.Sin[t]
 	r.ar = [arCols]float64{1, z, r.d1, r.d3, max(r.d1, 0), c, s, z * c, z * s, r.d1 * c, r.d1 * s}
 
 	for k, u := range v.up {
-		j := u.days.Index(v.days.Day(t))
+		j := u.Days.Index(v.Days.Day(t))
 		zu := coldseam.At(u.hold, j)
 		r.up[k] = 0
 		if zu == zu {

@@ -31,7 +31,7 @@ func (m *Model) spread(lead int) float64 {
 // issues share and is not safe for concurrent use.
 type Runner struct {
 	m      *Model
-	donors []*record // own record first, then similar gauges
+	donors []*daily.Donor // own record first, then similar gauges
 	hist   *view
 	rows   [2][]row // training rows behind the analogs
 	an     [2]*analogs
@@ -44,9 +44,10 @@ type Runner struct {
 // gauges in the order of the fit.
 func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.Days) *Runner {
 	k := &Runner{m: m}
-	k.donors = append(k.donors, newRecord(history, m.Training))
+	own := newRecord(history, m.Training)
+	k.donors = append(k.donors, &own.Donor)
 	for _, p := range pool {
-		k.donors = append(k.donors, newRecord(p, m.Training))
+		k.donors = append(k.donors, &newRecord(p, m.Training).Donor)
 	}
 	if m.Mode[modeNoAir] == nil {
 		return k
@@ -55,7 +56,7 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 	for _, u := range up {
 		ur = append(ur, newRecord(u, m.Training))
 	}
-	k.hist = newView(k.donors[0], m.Climate, ur)
+	k.hist = newView(own, m.Climate, ur)
 
 	for mode, md := range m.Mode {
 		if md != nil {
@@ -71,7 +72,7 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 // memory is the same.
 func (k *Runner) see(q daily.Issue) {
 	d := q.View
-	if k.view != nil && same(d.FlowM3S, k.days.FlowM3S) && same(d.AirC, k.days.AirC) && d.First == k.days.First {
+	if k.view != nil && daily.Same(d.FlowM3S, k.days.FlowM3S) && daily.Same(d.AirC, k.days.AirC) && d.First == k.days.First {
 		return
 	}
 	var up []*record
@@ -79,10 +80,6 @@ func (k *Runner) see(q daily.Issue) {
 		up = append(up, newRecord(u, daily.Training{}))
 	}
 	k.view, k.days = newView(newRecord(d, daily.Training{}), k.m.Climate, up), d
-}
-
-func same(a, b []float64) bool {
-	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
 }
 
 // Forecast makes the forecast of one issue: see Model.Forecast.
@@ -149,7 +146,7 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 	for i, e := range pick {
 		path := buf[i*total : (i+1)*total : (i+1)*total]
 		date := md.Library.date(e)
-		k.member(path, md, r, t, e, k.hist.days.Index(date))
+		k.member(path, md, r, t, e, k.hist.Days.Index(date))
 		if len(q.Traces) > 0 {
 			date = q.Traces[i%len(q.Traces)]
 		}
@@ -243,7 +240,7 @@ func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
 	for i, k := range pick {
 		a[i] = ranked{level(k), i}
 		j := pick[rng.IntN(len(pick))]
-		if e, ok := byDay[int32(q.Traces[i%len(q.Traces)].UTC().Unix()/86400)]; ok {
+		if e, ok := byDay[daily.DayNumber(q.Traces[i%len(q.Traces)])]; ok {
 			j = e
 		}
 		b[i] = ranked{level(j), i}

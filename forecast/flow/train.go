@@ -21,7 +21,7 @@ func (v *view) training(airAhead bool) []row {
 		if !v.fill(&r, t, ahead) {
 			continue
 		}
-		r.fold = v.cal.Year[t] % folds
+		r.fold = v.Cal.Year[t] % folds
 		for h := 1; h <= leads; h++ {
 			r.goal[h] = v.record.fit[t+h] - v.clim[t+h] - r.z
 		}
@@ -40,18 +40,18 @@ const snowShare = .15
 
 // fitClimate learns the climatologies; up are the upstream records.
 func fitClimate(r *record, up []*record) climate {
-	c := climate{LogQ: daily.FitHarmonic(r.cal, padTo(r.fit, len(r.cal.Doy)))}
+	c := climate{LogQ: daily.FitHarmonic(r.Cal, padTo(r.fit, len(r.Cal.Doy)))}
 	for k, u := range up {
 		if k < maxUp {
-			c.Up = append(c.Up, daily.FitHarmonic(u.cal, padTo(u.fit, len(u.cal.Doy))))
-			lag, _ := Travel(r.days, u.days, maxLag)
+			c.Up = append(c.Up, daily.FitHarmonic(u.Cal, padTo(u.fit, len(u.Cal.Doy))))
+			lag, _ := Travel(r.Days, u.Days, maxLag)
 			c.Lag = append(c.Lag, lag)
 		}
 	}
 
 	frost, n := 0.0, 0.0
-	pdd := make([]float64, len(r.cal.Doy))
-	air := padTo(r.days.AirC, len(pdd))
+	pdd := make([]float64, len(r.Cal.Doy))
+	air := padTo(r.Days.AirC, len(pdd))
 	for i, a := range air {
 		pdd[i] = a
 		if a == a {
@@ -65,7 +65,7 @@ func fitClimate(r *record, up []*record) climate {
 
 	if n > 2*daily.YearDays && frost > snowShare*n {
 		c.Snow = true
-		c.Air, c.PDD = daily.FitHarmonic(r.cal, air), daily.FitHarmonic(r.cal, pdd)
+		c.Air, c.PDD = daily.FitHarmonic(r.Cal, air), daily.FitHarmonic(r.Cal, pdd)
 	}
 
 	return c

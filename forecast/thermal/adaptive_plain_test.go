@@ -26,7 +26,7 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 		"greatlakes/fox.csv", "greatlakes/genesee.csv", "greatlakes/saginaw.csv", "greatlakes/stlouis.csv",
 		"greatlakes/vermilion.csv"} {
 		d := real(t, f)
-		a, b := 0, last(d.WaterC, d.Len()-1)
+		a, b := 0, daily.Last(d.WaterC, d.Len()-1)
 		for d.WaterC[a] != d.WaterC[a] {
 			a++
 		}
@@ -48,14 +48,14 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 
 			for i := cut + 1; i+leads < d.Len(); i++ {
 				for len(past) > 0 && past[0].i+h <= i {
-					w.learn(past[0].x, v.obs[past[0].i+h])
+					w.learn(past[0].x, v.Obs[past[0].i+h])
 					past = past[1:]
 				}
 
-				if !daily.Complete(v.obs, i-1, i+leads) {
+				if !daily.Complete(v.Obs, i-1, i+leads) {
 					continue
 				}
-				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.cal.Doy[i],
+				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.Cal.Doy[i],
 					simTraces)
 				var r row
 				k.eng.fillRow(&r, k.src, i, nil, k.tr, m.recipe(modeNoAir).features)
@@ -65,7 +65,7 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 				for s := range k.src {
 					x = append(x, k.src[s][h])
 				}
-				if y := v.obs[i+h]; r.doy >= 32 && r.doy <= 151 && r.t < 10 {
+				if y := v.Obs[i+h]; r.doy >= 32 && r.doy <= 151 && r.t < 10 {
 					stack, mixed, n = stack+math.Abs(r.mu[h]-y), mixed+math.Abs(w.mix(x)-y), n+1
 				}
 				past = append(past, issue{i, x})

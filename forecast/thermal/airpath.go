@@ -92,7 +92,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]float64 {
 	hs, phi := k.hist, k.m.Core.Phi
 	out := make([][leads + 1]float64, n)
-	cand := hs.pool.Within(nil, q.Day.YearDay(), airSeason)
+	cand := hs.Pool.Within(nil, q.Day.YearDay(), airSeason)
 	if len(cand) == 0 {
 		return out
 	}

@@ -12,9 +12,10 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
-	"github.com/stretchr/testify/require"
 )
 
 // real reads one public series below COLDSEAM_REAL_DATA/series. Unset skips;
@@ -63,17 +64,17 @@ func real(t testing.TB, path string) coldseam.Days {
 // fitTarget is the least-squares problem of a record.
 func fitTarget(d coldseam.Days) (target, int) {
 	r := newRecord(d, daily.Training{})
-	c := &Core{HasAir: true, Air: daily.FitHarmonic(r.cal, padTo(d.AirC, len(r.cal.Doy))),
-		Water: daily.FitHarmonic(r.cal, r.obs)}
+	c := &Core{HasAir: true, Air: daily.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy))),
+		Water: daily.FitHarmonic(r.Cal, r.Obs)}
 	kind := 5
-	if q := positiveLogs(d, r.n); daily.Span(q) > flowComplete*daily.Span(r.obs) {
+	if q := positiveLogs(d, r.n); daily.Span(q) > flowComplete*daily.Span(r.Obs) {
 		kind = 8
-		c.LogQ = daily.FitHarmonic(r.cal, padTo(q, len(r.cal.Doy)))
+		c.LogQ = daily.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
 	}
 	s := newState(r, c)
 	g := target{f: s.forcing(), t0: max(s.wat[0], 0)}
 	for i := spinUpDays; i < r.n; i++ {
-		if v := r.obs[i]; v == v {
+		if v := r.Obs[i]; v == v {
 			g.days, g.obs = append(g.days, int32(i)), append(g.obs, v)
 		}
 	}
@@ -172,7 +173,7 @@ func TestLevenbergNeedsFewRuns(t *testing.T) {
 	for _, f := range fitFiles {
 		g, kind := fitTarget(real(t, f))
 		p := g.problem(kind, 0, false)
-		x0 := startPoint(kind, 0, daily.Stream(1, epoch, saltFit))
+		x0 := startPoint(kind, 0, daily.Stream(1, daily.Epoch, saltFit))
 		a, b := levenberg(p, x0, polishRuns, 1e-5), nelderMead(p, x0)
 		t.Logf("%-45s %d parameters: LM %d runs SSE %.1f, simplex %d runs SSE %.1f", f, kind, a.runs, a.cost, b.runs,
 			b.cost)
@@ -198,7 +199,7 @@ func BenchmarkFit(b *testing.B) {
 func benchFit(b *testing.B, d coldseam.Days) {
 	g, kind := fitTarget(d)
 	p := g.problem(kind, 0, false)
-	x0 := startPoint(kind, 0, daily.Stream(1, epoch, saltFit))
+	x0 := startPoint(kind, 0, daily.Stream(1, daily.Epoch, saltFit))
 
 	for _, c := range []struct {
 		name string
@@ -207,7 +208,7 @@ func benchFit(b *testing.B, d coldseam.Days) {
 		{"neldermead", func() fitState { return nelderMead(p, x0) }},
 		{"lm", func() fitState { return levenberg(p, x0, polishRuns, 1e-5) }},
 		{"lm-multistart", func() fitState {
-			h := fitHeat(kind, 0, g, true, daily.Stream(1, epoch, saltFit))
+			h := fitHeat(kind, 0, g, true, daily.Stream(1, daily.Epoch, saltFit))
 			return fitState{cost: h.RMSE * h.RMSE * float64(p.n), runs: h.Runs}
 		}},
 	} {
@@ -227,7 +228,7 @@ func thirtyYears() forcing {
 	const n = 10957
 	d := river(n, 1)
 	r := newRecord(d, daily.Training{})
-	cos, sin := season(r.cal.Doy[:n])
+	cos, sin := season(r.Cal.Doy[:n])
 	f := forcing{air: d.AirC, cos: cos, sin: sin, lnq: make([]float64, n)}
 	for i := range f.lnq {
 		f.lnq[i] = .5 * math.Sin(float64(i)/40)

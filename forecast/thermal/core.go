@@ -48,7 +48,7 @@ type heatKind struct {
 type state struct {
 	*record
 	core   *Core
-	air    []float64 // degC, n+pad days, gaps filled and the climatology beyond
+	air    []float64 // degC, n+daily.Pad days, gaps filled and the climatology beyond
 	airA   []float64 // its anomaly
 	airC   []float64 // its climatology
 	airGap []float64 // observed air, short gaps bridged: where it is finite, rows may use it
@@ -115,16 +115,16 @@ func positiveLogs(d coldseam.Days, n int) []float64 {
 
 // fitCore learns the parts from a training record.
 func fitCore(r *record, kinds []heatKind, rng *rand.Rand) *Core {
-	c := &Core{Water: daily.FitHarmonic(r.cal, r.obs)}
-	c.HasAir = daily.Span(r.days.AirC) > .5
+	c := &Core{Water: daily.FitHarmonic(r.Cal, r.Obs)}
+	c.HasAir = daily.Span(r.Days.AirC) > .5
 	if c.HasAir {
-		c.Air = daily.FitHarmonic(r.cal, padTo(r.days.AirC, len(r.cal.Doy)))
-		c.Phi = lag1(anomaly(r.days.AirC, c.Air.Over(r.cal), r.n))
+		c.Air = daily.FitHarmonic(r.Cal, padTo(r.Days.AirC, len(r.Cal.Doy)))
+		c.Phi = lag1(anomaly(r.Days.AirC, c.Air.Over(r.Cal), r.n))
 	}
 
-	if q := positiveLogs(r.days, r.n); q != nil {
-		c.LogQ = daily.FitHarmonic(r.cal, padTo(q, len(r.cal.Doy)))
-		c.PhiQ = lag1(anomaly(q, c.LogQ.Over(r.cal), r.n))
+	if q := positiveLogs(r.Days, r.n); q != nil {
+		c.LogQ = daily.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
+		c.PhiQ = lag1(anomaly(q, c.LogQ.Over(r.Cal), r.n))
 	}
 
 	s := newState(r, c)
@@ -157,22 +157,22 @@ func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
 	driven, both, water := 0, 0.0, 0.0
 
 	for i := range s.n {
-		if a := coldseam.At(s.days.AirC, i); a == a {
+		if a := coldseam.At(s.Days.AirC, i); a == a {
 			driven++
 		} else {
 			driven = max(0, driven-8) // a few missing days do not end a run
 		}
 
-		if s.obs[i] != s.obs[i] {
+		if s.Obs[i] != s.Obs[i] {
 			continue
 		}
 		water++
-		if q := coldseam.At(s.days.FlowM3S, i); q > 0 {
+		if q := coldseam.At(s.Days.FlowM3S, i); q > 0 {
 			both++
 		}
 		if driven >= spinUpDays {
 			g.days = append(g.days, int32(i))
-			g.obs = append(g.obs, s.obs[i])
+			g.obs = append(g.obs, s.Obs[i])
 		}
 	}
 
@@ -192,20 +192,20 @@ func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
 // newState prepares the record for a core, without simulations.
 func newState(r *record, c *Core) *state {
 	s := &state{record: r, core: c}
-	s.cos, s.sin = season(r.cal.Doy)
-	s.wat = c.Water.Over(r.cal)
-	s.anom = anomaly(r.obs, s.wat, r.n)
-	s.airC = c.Air.Over(r.cal)
-	s.air = fill(r.days.AirC, s.airC, r.n, c.Phi)
-	s.airGap = daily.Bridge(r.days.AirC, bridgeGap)
+	s.cos, s.sin = season(r.Cal.Doy)
+	s.wat = c.Water.Over(r.Cal)
+	s.anom = anomaly(r.Obs, s.wat, r.n)
+	s.airC = c.Air.Over(r.Cal)
+	s.air = fill(r.Days.AirC, s.airC, r.n, c.Phi)
+	s.airGap = daily.Bridge(r.Days.AirC, daily.BridgeGap)
 	s.airA = make([]float64, len(s.air))
 	for i := range s.airA {
 		s.airA[i] = s.air[i] - s.airC[i]
 	}
 
-	if q := positiveLogs(r.days, r.n); q != nil && c.LogQ != (daily.Harmonic{}) {
+	if q := positiveLogs(r.Days, r.n); q != nil && c.LogQ != (daily.Harmonic{}) {
 		ref := c.LogQ.C[0]
-		s.lnqC = c.LogQ.Over(r.cal)
+		s.lnqC = c.LogQ.Over(r.Cal)
 		s.lnq = fill(q, s.lnqC, r.n, c.PhiQ)
 		s.lnqA = make([]float64, len(s.lnq))
 		for i := range s.lnq {
@@ -232,7 +232,7 @@ func (s *state) simulate() {
 		sim, j, e := make([]float64, s.n), make([]float64, s.n), make([]float64, s.n)
 		h.run(sim, j, s.forcing(), max(s.wat[0], 0))
 		for i := range e {
-			e[i] = s.obs[i] - sim[i]
+			e[i] = s.Obs[i] - sim[i]
 		}
 		s.sim, s.buck, s.err = append(s.sim, sim), append(s.buck, j), append(s.err, e)
 	}

@@ -52,7 +52,7 @@ func newLibrary(rows []row, first []coldseam.Date) *Library {
 			continue
 		}
 		share--
-		l.Day = append(l.Day, int32(first[r.g].Add(int(r.i)).UTC().Unix()/86400))
+		l.Day = append(l.Day, daily.DayNumber(first[r.g].Add(int(r.i))))
 		l.Donor = append(l.Donor, int8(r.g))
 		for _, v := range [stateCols]float64{r.mu[1], r.mu[5], r.mu[10], r.t, clip2(r.dt)} {
 			l.State = append(l.State, daily.ToCenti(v))
@@ -82,9 +82,7 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 }
 
 // date is the day of entry k.
-func (l *Library) date(k int) coldseam.Date { return epoch.Add(int(l.Day[k])) }
-
-var epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}
+func (l *Library) date(k int) coldseam.Date { return daily.Epoch.Add(int(l.Day[k])) }
 
 // decode prepares the entries for the search.
 func (l *Library) decode() {

@@ -5,9 +5,10 @@ import (
 	"slices"
 	"testing"
 
-	"example.org/coldseam/forecast/daily"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"example.org/coldseam/forecast/daily"
 )
 
 // Published 8-parameter sets a1..a8 [source: a third-party validation file
@@ -117,7 +118,7 @@ func TestFitFindsItsOwnParameters(t *testing.T) {
 	d := river(6*365, 4)
 	want := Heat{Kind: 5, A: [8]float64{1.2, .4, .5, 0, 0, .9, .55, 0}, W: .8}
 	r := newRecord(d, daily.Training{})
-	s := newState(r, &Core{HasAir: true, Air: daily.FitHarmonic(r.cal, padTo(d.AirC, len(r.cal.Doy)))})
+	s := newState(r, &Core{HasAir: true, Air: daily.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy)))})
 	sim := make([]float64, r.n)
 	want.run(sim, nil, s.forcing(), 0)
 
@@ -125,13 +126,13 @@ func TestFitFindsItsOwnParameters(t *testing.T) {
 	for i := spinUpDays; i < r.n; i++ {
 		g.days, g.obs = append(g.days, int32(i)), append(g.obs, sim[i])
 	}
-	got := fitHeat(5, 0, g, false, daily.Stream(1, epoch, 1))
+	got := fitHeat(5, 0, g, false, daily.Stream(1, daily.Epoch, 1))
 	require.Less(t, got.RMSE, .01)
 	for k := range got.A {
 		require.InDelta(t, want.A[k], got.A[k], .02, "a%d", k+1)
 	}
 	require.InDelta(t, want.W, got.W, .02)
-	require.Equal(t, got, fitHeat(5, 0, g, false, daily.Stream(1, epoch, 1)))
+	require.Equal(t, got, fitHeat(5, 0, g, false, daily.Stream(1, daily.Epoch, 1)))
 }
 
 func TestLevenbergStaysInTheBox(t *testing.T) {

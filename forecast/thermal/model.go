@@ -50,25 +50,13 @@ const minRows = 120
 // version changes when stored models can no longer be read.
 const version = 1
 
-// Record lengths that part the rungs of the ladder, years
-// [source: design section 5; the cut-offs are judgement].
-const (
-	fullYears   = 8
-	mediumYears = 3
-	shortYears  = 1
-)
-
-// staleDays is the age of the newest value beyond which the forecast no longer
-// starts from it [source: design section 1].
-const staleDays = 5
-
 // Fit learns a model from the training days of d. A record of less than a year
 // gives a model of the cold tier; no water at all and no pool is ErrInvalid.
 func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	r := newRecord(d, opt.Training)
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
-	a, b := 0, last(r.obs, r.n-1)
-	for a < r.n && r.obs[a] != r.obs[a] {
+	a, b := 0, daily.Last(r.Obs, r.n-1)
+	for a < r.n && r.Obs[a] != r.Obs[a] {
 		a++
 	}
 	if b < 0 && len(opt.Pool) == 0 {
@@ -80,9 +68,9 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b >= 0 {
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
-	m.Years = daily.Span(r.obs)
-	m.StepC = step(r.obs)
-	m.Tier = tierOf(m.Years)
+	m.Years = daily.Span(r.Obs)
+	m.StepC = step(r.Obs)
+	m.Tier = daily.TierOf(m.Years)
 	if b < 0 || m.Tier == daily.TierCold {
 		return m, nil
 	}
@@ -174,21 +162,8 @@ func (m *Model) recipe(mode int) recipe {
 	return rc
 }
 
-// tierOf is the rung for a record of so many years.
-func tierOf(years float64) daily.Tier {
-	switch {
-	case years >= fullYears*.9:
-		return daily.TierFull
-	case years >= mediumYears*.8:
-		return daily.TierMedium
-	case years >= shortYears*.8:
-		return daily.TierShort
-	}
-	return daily.TierCold
-}
-
 // Forecast makes the forecast of one issue. Without any usable value in the
-// last staleDays days it starts from the climatology alone and says so;
+// last daily.StaleDays days it starts from the climatology alone and says so;
 // ErrUnavailable when neither the river nor its pool has traces for the season.
 func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
 	return m.On(q.View, q.Pool...).Forecast(q)

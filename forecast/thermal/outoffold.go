@@ -17,8 +17,8 @@ const Folds = 5
 // remainder: of 2011, 2012, 2013 without 2012 the remainder makes one fold, and
 // one fold teaches nothing.
 func foldsOf(r *record) [][]int {
-	years := r.cal.Years(r.obs, 1)
-	full := len(r.cal.Years(r.obs, 120))
+	years := r.Cal.Years(r.Obs, 1)
+	full := len(r.Cal.Years(r.Obs, 120))
 	k := min(Folds, max(full, 1))
 	out := make([][]int, k)
 	for i, y := range years {
@@ -74,7 +74,7 @@ func (c *Cache) core(d coldseam.Days, r *record, tr daily.Training, kinds []heat
 	if c != nil && c.cores[key] != nil {
 		return c.cores[key]
 	}
-	x := fitCore(r, kinds, daily.Stream(seed, epoch, saltFit))
+	x := fitCore(r, kinds, daily.Stream(seed, daily.Epoch, saltFit))
 	if c != nil {
 		c.cores[key] = x
 	}
@@ -98,7 +98,7 @@ func (c *Cache) outOfFold(days coldseam.Days, kinds []heatKind, opt Options) [2]
 	for _, f := range folds {
 		sub := tr.Without(f...)
 		hist := newRecord(days, sub)
-		if len(folds) < 2 || daily.Span(hist.obs) < minFold {
+		if len(folds) < 2 || daily.Span(hist.Obs) < minFold {
 			continue
 		}
 		core := c.core(days, hist, sub, kinds, seed)
@@ -144,7 +144,7 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 	}
 
 	for t := 1; t+leads < v.n; t++ {
-		if !years[v.cal.Year[t]] || !daily.Complete(v.obs, t-1, t+leads) {
+		if !years[v.Cal.Year[t]] || !daily.Complete(v.Obs, t-1, t+leads) {
 			continue
 		}
 		var given []float64
@@ -155,15 +155,15 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 			given = v.air[t+1 : t+leads+1]
 		}
 
-		rng := daily.Stream(seed, v.days.Day(t), saltSim)
-		tr = e.drawTraces(tr, rng, v.cal.Doy[t], simTraces)
+		rng := daily.Stream(seed, v.Days.Day(t), saltSim)
+		tr = e.drawTraces(tr, rng, v.Cal.Doy[t], simTraces)
 		if len(tr) == 0 {
 			continue
 		}
 		var r row
 		e.fillRow(&r, s, t, given, tr, feat)
 		for h := 1; h <= leads; h++ {
-			r.y[h] = v.obs[t+h] - v.obs[t]
+			r.y[h] = v.Obs[t+h] - v.Obs[t]
 		}
 		out = append(out, r)
 	}
@@ -175,8 +175,8 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 func (e *engine) fillRow(r *row, s [][leads + 1]float64, t int, given []float64, tr []int32, feat int) {
 	v := e.view
 	e.centres(s, t, given, tr)
-	r.i, r.doy, r.t = int32(t), v.cal.Doy[t], v.obs[t]
-	if r.dt = v.obs[t] - v.obs[t-1]; r.dt != r.dt {
+	r.i, r.doy, r.t = int32(t), v.Cal.Doy[t], v.Obs[t]
+	if r.dt = v.Obs[t] - v.Obs[t-1]; r.dt != r.dt {
 		r.dt = 0
 	}
 	err := 0.0

@@ -7,37 +7,16 @@ import (
 	"example.org/coldseam/forecast/daily"
 )
 
-const (
-	pad       = daily.CrossingHorizon + 2 // calendar days beyond the record's end
-	bridgeGap = 5                         // days of missing water bridged for the tails of traces
-)
-
-// record is a Days frame prepared for the models: water floored at 0, gaps
-// kept in obs and short ones bridged in run.
+// record is a Days frame prepared for the models: water in degC floored at 0.
 type record struct {
-	days coldseam.Days
-	cal  *daily.Calendar
-	n    int
-	obs  []float64 // degC, NaN missing
-	run  []float64 // obs with gaps up to bridgeGap days bridged
-	pool *daily.Pool
-	tail *daily.Pool // days whose path to the crossing horizon is usable
+	daily.Donor
+	n int
 }
 
 // newRecord prepares the training part of d.
 func newRecord(d coldseam.Days, tr daily.Training) *record {
 	d = tr.Mask(d)
-	r := &record{days: d, n: d.Len()}
-	r.cal = daily.NewCalendar(d.First, r.n+pad)
-	r.obs = floor0(d.WaterC, r.n)
-	r.run = daily.Bridge(r.obs, bridgeGap)
-	r.pool = daily.NewPool(r.cal, r.n, func(i int) bool {
-		return daily.Complete(r.obs, i-1, i+daily.DefaultHorizon)
-	})
-	r.tail = daily.NewPool(r.cal, r.n, func(i int) bool {
-		return daily.Complete(r.obs, i-1, i+1) && daily.Complete(r.run, i, i+daily.CrossingHorizon)
-	})
-	return r
+	return &record{Donor: daily.NewDonor(d, floor0(d.WaterC, d.Len())), n: d.Len()}
 }
 
 // floor0 copies x to length n with negative values at 0: a sensor reads
@@ -51,16 +30,6 @@ func floor0(x []float64, n int) []float64 {
 		}
 	}
 	return out
-}
-
-// last is the newest observed index at or before i, -1 for none.
-func last(x []float64, i int) int {
-	for i = min(i, len(x)-1); i >= 0; i-- {
-		if x[i] == x[i] {
-			return i
-		}
-	}
-	return -1
 }
 
 // frozen reports whether the river is under ice at i: five days at or below

@@ -11,7 +11,7 @@ import (
 // issues share and is not safe for concurrent use.
 type Runner struct {
 	m      *Model
-	donors []*record // own record first, then similar gauges
+	donors []*daily.Donor // own record first, then similar gauges
 	hist   *state
 	eng    *engine
 	src    [][leads + 1]float64
@@ -29,12 +29,13 @@ type Runner struct {
 // similar gauges in the order of the fit.
 func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
 	k := &Runner{m: m}
-	k.donors = append(k.donors, newRecord(history, m.Training))
+	own := newRecord(history, m.Training)
+	k.donors = append(k.donors, &own.Donor)
 	for _, p := range pool {
-		k.donors = append(k.donors, newRecord(p, m.Training))
+		k.donors = append(k.donors, &newRecord(p, m.Training).Donor)
 	}
 	if m.Core != nil {
-		k.hist = newState(k.donors[0], m.Core)
+		k.hist = newState(own, m.Core)
 		k.hist.simulate()
 		k.src = make([][leads + 1]float64, len(m.Core.Heat)+3)
 	}
@@ -56,17 +57,13 @@ func (m *Model) Past(days coldseam.Days) []float64 {
 // see points the runner at the view of an issue, reusing the last one when the
 // memory is the same.
 func (k *Runner) see(d coldseam.Days) {
-	if k.eng != nil && same(d.WaterC, k.days.WaterC) && same(d.AirC, k.days.AirC) && same(d.FlowM3S, k.days.FlowM3S) &&
+	if k.eng != nil && daily.Same(d.WaterC, k.days.WaterC) && daily.Same(d.AirC, k.days.AirC) && daily.Same(d.FlowM3S, k.days.FlowM3S) &&
 		d.First == k.days.First {
 		return
 	}
 	v := newState(newRecord(d, daily.Training{}), k.m.Core)
 	v.simulate()
 	k.eng, k.days = newEngine(k.m.Core, k.hist, v), d
-}
-
-func same(a, b []float64) bool {
-	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
 }
 
 // Forecast makes the forecast of one issue: see Model.Forecast.
@@ -86,18 +83,18 @@ func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
 	}
 	k.see(q.View)
 	t := q.View.Index(q.Day)
-	if t < 1 || t >= k.eng.view.n+pad-daily.CrossingHorizon {
+	if t < 1 || t >= k.eng.view.n+daily.Pad-daily.CrossingHorizon {
 		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: record is %s to %s: %w",
 			q.Day, q.View.First, q.View.Day(q.View.Len()-1), coldseam.ErrInvalid)
 	}
 
-	l := last(k.eng.view.obs, min(t, k.eng.view.n-1))
-	if l < 1 || t-l > staleDays {
+	l := daily.Last(k.eng.view.Obs, min(t, k.eng.view.n-1))
+	if l < 1 || t-l > daily.StaleDays {
 		return k.forecastSimple(q)
 	}
 	held := k.held(l)
 	if held {
-		if p := last(k.eng.view.obs, l-1); p >= 1 && t-p <= staleDays {
+		if p := daily.Last(k.eng.view.Obs, l-1); p >= 1 && t-p <= daily.StaleDays {
 			l = p
 		} else {
 			held = false
@@ -134,7 +131,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	k.flags(&res, q, mode, age)
 	v := k.eng.view
 	given := k.given(q, l, age)
-	k.tr = k.eng.drawTraces(k.tr, q.Rand(saltSim), v.cal.Doy[l], simTraces)
+	k.tr = k.eng.drawTraces(k.tr, q.Rand(saltSim), v.Cal.Doy[l], simTraces)
 	var r row
 	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
 
@@ -171,7 +168,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 			k.tail(p, l, traces[i], g)
 		}
 		res.Members = append(res.Members, p[age:age+horizon])
-		res.Trace = append(res.Trace, k.hist.days.Day(traces[i]))
+		res.Trace = append(res.Trace, k.hist.Days.Day(traces[i]))
 	}
 
 	return res, nil
@@ -182,7 +179,7 @@ func (k *Runner) flags(res *daily.Result, q daily.Issue, mode, age int) {
 	if age > 0 {
 		res.Flags = append(res.Flags, daily.FlagStale)
 	}
-	if frozen(k.eng.view.obs, q.View.Index(q.Day)) {
+	if frozen(k.eng.view.Obs, q.View.Index(q.Day)) {
 		res.Flags = append(res.Flags, daily.FlagIce)
 	}
 	if mode == modeNoAir {
@@ -231,13 +228,13 @@ func meanAir(air [][]float64) []float64 {
 // of its errors, or for errors of another gauge a day of the same season.
 func (k *Runner) tailTrace(l *Library, c int32, q daily.Issue, member int) int {
 	if l.Donor[c] == 0 {
-		if i := k.hist.days.Index(l.date(int(c))); i >= 1 && i+allLeads+staleDays < len(k.hist.air) && i < k.hist.n {
+		if i := k.hist.Days.Index(l.date(int(c))); i >= 1 && i+allLeads+daily.StaleDays < len(k.hist.air) && i < k.hist.n {
 			return i
 		}
 	}
 	if k.tailCand == nil || k.tailDay != q.Day {
 		k.tailDay = q.Day
-		k.tailCand = k.hist.pool.Near(q.Day.YearDay())
+		k.tailCand = k.hist.Pool.Near(q.Day.YearDay())
 		if len(k.tailCand) > 0 {
 			k.tailCand = daily.Draw(q.Rand(saltTail), k.tailCand, 256)
 		}

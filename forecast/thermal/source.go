@@ -35,9 +35,9 @@ func (e *engine) increments() {
 	var sum [367][leads + 1]float64
 	r := e.hist.record
 	for d := 1; d <= 366; d++ {
-		for _, i := range r.pool.ByDay(d) {
+		for _, i := range r.Pool.ByDay(d) {
 			for h := 1; h <= leads; h++ {
-				sum[d][h] += r.obs[int(i)+h] - r.obs[i]
+				sum[d][h] += r.Obs[int(i)+h] - r.Obs[i]
 			}
 			sum[d][0]++
 		}
@@ -124,7 +124,7 @@ func (e *engine) centres(s [][leads + 1]float64, t int, given []float64, traces 
 		x := c.Markov[0]*r1 + c.Markov[1]*r2 + c.Markov[2]*ra + c.Markov[3]*prev
 		s[k][h] = max(0, v.wat[t+h]+x)
 		r2, r1, prev = r1, x, ra
-		s[k+1][h] = max(0, v.obs[t]+e.inc[v.cal.Doy[t]][h])
+		s[k+1][h] = max(0, v.Obs[t]+e.inc[v.Cal.Doy[t]][h])
 		s[k+2][h] = max(0, v.wat[t+h]+c.Damp[h]*r0)
 	}
 }
@@ -210,9 +210,9 @@ func (e *engine) walk(c *coef, m, t int, air []float64, tr, nGiven int, out []fl
 
 // drawTraces picks the traces of the simulations of one issue.
 func (e *engine) drawTraces(dst []int32, rng *rand.Rand, doy, n int) []int32 {
-	dst = e.hist.pool.Within(dst[:0], doy, daily.TraceWindow)
+	dst = e.hist.Pool.Within(dst[:0], doy, daily.TraceWindow)
 	if len(dst) < daily.TraceMin {
-		dst = e.hist.pool.Within(dst[:0], doy, daily.TraceWindowWide)
+		dst = e.hist.Pool.Within(dst[:0], doy, daily.TraceWindowWide)
 	}
 	if len(dst) <= n {
 		return dst

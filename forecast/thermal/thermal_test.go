@@ -5,9 +5,10 @@ import (
 	"math"
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/daily"
-	"github.com/stretchr/testify/require"
 )
 
 // river is an invented cold river of n days from 1 January 2010, frozen in
@@ -246,7 +247,7 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 	m, err := Fit(d.Cut(d.Day(8*365)), Options{})
 	require.NoError(t, err)
 	k := m.On(d)
-	rng := daily.Stream(5, epoch, 5)
+	rng := daily.Stream(5, daily.Epoch, 5)
 	in, n := map[int]float64{}, 0.
 
 	for i := 8*365 + 40; i < 9*365+300; i += 3 {
