@@ -233,7 +233,7 @@ func hostile(ctx context.Context, t *testing.T) {
 // one-click unsubscribe.
 func wholePath(ctx context.Context, t *testing.T, host string) {
 	m := newMemory()
-	srv := httptest.NewServer(testHandler(t, m))
+	srv := httptest.NewServer(logHandler(t, m))
 	defer srv.Close()
 	base := strings.Replace(srv.URL, "127.0.0.1", host, 1)
 	heading := func(want string) {
@@ -246,7 +246,7 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 	press := func(steps ...chromedp.Action[chromedp.Void]) {
 		t.Helper()
 		steps = append(steps, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
-			_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("main form button")))
+			_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("main form:not(.taps) button")))
 			return err
 		}))
 		require.NoError(t, chromedp.Do(ctx, steps...))
@@ -293,6 +293,17 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 	require.Equal(t, 2, trip.Fish)
 	require.True(t, *trip.Held)
 	require.Equal(t, "nylon-0.26", trip.Line, "preset from the settings, though the details were closed")
+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+
+		"?a=4"), chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("button[value='6,3']")))
+		return err
+	})))
+	heading("Saved")
+	trip = m.trips[tripKey(id, "tamsen-bend", sample.Day)]
+	require.Equal(t, 6, trip.Fish)
+	require.InDelta(t, 3, trip.Hours, 0)
+	require.True(t, *trip.Held, "one tap keeps what was noted before")
 
 	resp, err := http.Post(srv.URL+strings.TrimPrefix(testLinks().Unsubscribe(id), publicURL),
 		"application/x-www-form-urlencoded", strings.NewReader("List-Unsubscribe=One-Click"))

@@ -211,7 +211,12 @@ func checkForms(t *testing.T, doc *html.Node) {
 	for _, f := range tags(doc, "form") {
 		require.Equal(t, "post", attr(f, "method"))
 		require.True(t, strings.HasPrefix(attr(f, "action"), "/"))
-		require.Len(t, tags(f, "button"), 1, "one button")
+		names := map[string]bool{}
+		for _, b := range tags(f, "button") {
+			require.Equal(t, attr(b, "name") == "", attr(b, "value") == "", "a button with a value is one of a choice")
+			names[attr(b, "name")] = true
+		}
+		require.Len(t, names, 1, "one button, or one choice of them")
 	}
 }
 

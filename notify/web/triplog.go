@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ type logPage struct {
 	Metric                                       bool
 	Answers, Spots, Weights, Held, Because       []option
 	Presentations, Bodies, Lines, Clarity, Night []option
+	Quick                                        []quickRow        // saved by one tap
 	V                                            map[string]string // typed values
 	Errs                                         map[string]string
 	List                                         []string
@@ -51,6 +53,72 @@ func clarityOptions() []option {
 
 // maxNote is the longest note that is kept, in runes.
 const maxNote = 600
+
+// quickRow is one line of buttons of the short log: a count of fish, and the hours
+// it took.
+type quickRow struct {
+	Label string
+	Taps  []option // value "fish,hours"
+}
+
+// quickHours are the hours that one tap can say [common practice].
+var quickHours = []string{"1", "2", "3", "4", "5", "6"}
+
+// quickRows are the taps that go with an answer of the mail.
+func quickRows(answer string) []quickRow {
+	var counts []int
+	switch answer {
+	case "none":
+		counts = []int{0}
+	case "1-3":
+		counts = []int{1, 2, 3}
+	case "4":
+		counts = []int{4, 5, 6, 7, 8}
+	case "no":
+		return []quickRow{{Label: "Did not go", Taps: []option{{Value: "no", Label: "OK"}}}}
+	}
+
+	var out []quickRow
+	for _, n := range counts {
+		row := quickRow{Label: map[bool]string{true: "None, in", false: fmt.Sprintf("%d fish, in", n)}[n == 0]}
+		for _, h := range quickHours {
+			row.Taps = append(row.Taps, option{Value: fmt.Sprintf("%d,%s", n, h), Label: h + " h"})
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+// tap fills the form as its button says; what was logged of the trip before stays.
+func (f *form) tap(before map[string]string) {
+	button := f.v.Get("tap")
+	if button == "" {
+		return
+	}
+	f.v = url.Values{"tap": {button}}
+	for k, v := range before {
+		f.v.Set(k, v)
+	}
+
+	fish, hours, _ := strings.Cut(button, ",")
+	n, err := strconv.Atoi(fish)
+	answer := answerOf(coldseam.Trip{WentNot: fish == "no", Fish: n})
+	f.v.Set("a", answer)
+	f.v.Set("hours", hours)
+	f.v.Set("fish", fish)
+	if err != nil || n == 0 {
+		f.v.Set("fish", "")
+		f.v.Set("first", "")
+	}
+	for _, row := range quickRows(answer) {
+		for _, o := range row.Taps {
+			if o.Value == button {
+				return
+			}
+		}
+	}
+	f.bad("a", fmt.Sprintf("%q is not one of the choices", short(button)))
+}
 
 // visit is what the signed link of a trip log opens.
 type visit struct {
@@ -115,12 +183,16 @@ func (s *site) logForm(w http.ResponseWriter, r *http.Request) error {
 				if again || a == "none" || a == "no" {
 					vals["fish"] = ""
 				}
+				if a == "no" {
+					vals["hours"] = ""
+				}
 			}
 		}
 	}
 
 	p := v.page(vals)
 	p.Again = again
+	p.Quick = quickRows(vals["a"])
 	return s.showLog(w, r, http.StatusOK, p)
 }
 
@@ -252,6 +324,17 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if f.v.Get("tap") != "" {
+		before := map[string]string{"anglers": "1"}
+		old, err := s.Store.Trip(r.Context(), v.sub.ID, v.reach.ID, v.day)
+		switch {
+		case err == nil:
+			before = v.values(old)
+		case !errors.Is(err, coldseam.ErrNotFound):
+			return err
+		}
+		f.tap(before)
+	}
 	t := f.trip(v, s.Now())
 
 	if !f.ok() {
@@ -303,11 +386,20 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 		Source:     "form",
 		Ice:        f.v.Get("ice") == "1",
 	}
+	if v.day.Sub(coldseam.DateOf(now.In(v.loc))) > 0 {
+		f.bad("a", "This morning is still to come. Log it when you are back.")
+	}
 	a := f.choice("a", answers())
 	switch a {
 	case "":
 		f.bad("a", "How many fish? Pick one of the four.")
 	case "no":
+		if n := f.whole("fish", 0, 500, 0); n > 0 {
+			f.bad("fish", fmt.Sprintf("You picked did not go, and wrote %d fish.", n))
+		}
+		if h := f.number("hours", 0, 24, 0); h > 0 {
+			f.bad("hours", fmt.Sprintf("You picked did not go, and wrote %g hours.", h))
+		}
 		t.WentNot = true
 		t.BecauseMail = f.because()
 		t.Note = f.note()
@@ -346,9 +438,38 @@ func (f *form) trip(v visit, now time.Time) coldseam.Trip {
 	}
 	f.rig(v, &t)
 	f.water(v, &t)
+	f.happened(v, t, now)
 	t.BecauseMail, t.Night, t.Note = f.because(), f.v.Get("night") == "1", f.note()
 	return t
 }
+
+// happened refuses what lies ahead, and a first fish before the trip.
+func (f *form) happened(v visit, t coldseam.Trip, now time.Time) {
+	begin := t.Start
+	if begin.IsZero() {
+		begin = v.day.At(0, v.loc)
+	}
+	end := begin.Add(time.Duration(t.Hours * float64(time.Hour)))
+	if end.After(now.Add(clockSlack)) {
+		f.bad("hours", fmt.Sprintf("%g hours from %s end at %s, and it is %s now. Log the trip when you are back.", t.Hours,
+			begin.In(v.loc).Format("15:04"), end.In(v.loc).Format("15:04"), now.In(v.loc).Format("15:04")))
+	}
+
+	for field, at := range map[string]time.Time{"start": t.Start, "held_at": t.HeldAt, "first": t.FirstFish,
+		"water_at": t.WaterAt} {
+		if at.After(now.Add(clockSlack)) {
+			f.bad(field, fmt.Sprintf("%s is still to come; it is %s now.", at.In(v.loc).Format("15:04"),
+				now.In(v.loc).Format("15:04")))
+		}
+	}
+	if !t.FirstFish.IsZero() && t.FirstFish.Before(t.Start) {
+		f.bad("first", fmt.Sprintf("A first fish at %s, but you began at %s?", t.FirstFish.In(v.loc).Format("15:04"),
+			t.Start.In(v.loc).Format("15:04")))
+	}
+}
+
+// clockSlack is how far a phone's clock or a rounded hour may run ahead [proposal].
+const clockSlack = 15 * time.Minute
 
 // fish is the exact count, which must agree with the answer.
 func (f *form) fish(a string) int {

@@ -15,10 +15,76 @@ import (
 
 func at(h, m int) time.Time { return time.Date(2027, 4, 10, h+5, m, 0, 0, time.UTC) }
 
+// logHandler serves the pages at half past twelve, when people are back.
+func logHandler(t *testing.T, m *memory) http.Handler {
+	t.Helper()
+	c := testConfig(m)
+	c.Now = func() time.Time { return at(12, 30) }
+	h, err := New(c)
+	require.NoError(t, err)
+	return h
+}
+
+// The answer in the mail and one tap on the page save a trip; what was logged of it
+// before stays.
+func TestTripLogInTwoTaps(t *testing.T) {
+	t.Parallel()
+
+	for _, c := range []struct {
+		answer, tap string
+		fish        int
+		hours       float64
+		wentNot     bool
+	}{
+		{"none", "0,3", 0, 3, false},
+		{"1-3", "2,4", 2, 4, false},
+		{"4", "6,5", 6, 5, false},
+		{"no", "no", 0, 0, true},
+	} {
+		m := newMemory()
+		h := logHandler(t, m)
+		require.Contains(t, get(h, paths()["log"]+"?a="+c.answer).Body.String(), `name="tap" value="`+c.tap+`"`)
+		w := post(h, paths()["log"], url.Values{"tap": {c.tap}})
+		require.Equal(t, 200, w.Code, w.Body.String())
+		got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
+		require.Equal(t, c.fish, got.Fish)
+		require.InDelta(t, c.hours, got.Hours, 0)
+		require.Equal(t, c.wentNot, got.WentNot)
+		require.Empty(t, got.SpotID, "a spot that was not said")
+	}
+
+	m := newMemory()
+	h := logHandler(t, m)
+	require.Equal(t, 200, post(h, paths()["log"], url.Values{"a": {"1-3"}, "fish": {"1"}, "hours": {"2"},
+		"start": {"06:15"}, "first": {"06:50"}, "spot": {"main-seam"}, "weight": {"1/4"}, "note": {"fog"}}).Code)
+	require.Equal(t, 200, post(h, paths()["log"], url.Values{"tap": {"3,4"}}).Code)
+	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
+	require.Equal(t, 3, got.Fish)
+	require.Equal(t, "fog", got.Note)
+	require.Equal(t, "main-seam", got.SpotID)
+	require.Equal(t, at(6, 50), got.FirstFish)
+}
+
+// A trip of tomorrow is no trip yet.
+func TestTripLogOfADayToCome(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	c := testConfig(m)
+	c.Now = func() time.Time { return at(-5, 0) }
+	h, err := New(c)
+	require.NoError(t, err)
+	for _, v := range []url.Values{{"a": {"none"}, "hours": {"3"}}, {"a": {"no"}}, {"tap": {"0,1"}}} {
+		w := post(h, paths()["log"], v)
+		require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+		require.Contains(t, w.Body.String(), "still to come")
+	}
+	require.Empty(t, m.trips)
+}
+
 func TestTripLogWhole(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
-	h := testHandler(t, m)
+	h := logHandler(t, m)
 	v := url.Values{"a": {"1-3"}, "fish": {"3"}, "hours": {"4,5"}, "anglers": {"2"}, "lines": {"3"}, "start": {"06:15"},
 		"spot": {"main-seam"}, "weight": {"1/4"},
 		"held": {"no"}, "held_at": {"07:30"}, "because": {"no"}, "presentation": {"quartering"}, "body": {"flutter"},
@@ -58,7 +124,7 @@ func TestTripLogWhole(t *testing.T) {
 		FirstFish:    at(6, 50),
 		Night:        true,
 		Note:         "lost two at the boat wind",
-		EnteredAt:    clock(),
+		EnteredAt:    at(12, 30),
 		Source:       "form",
 	}
 	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
@@ -87,7 +153,7 @@ func TestTripLogShort(t *testing.T) {
 			require.Nil(t, tr.BecauseMail)
 			require.Contains(t, page, "Zeros teach")
 		}},
-		{"did not go", url.Values{"a": {"no"}, "because": {"yes"}, "fish": {"9"}, "hours": {"junk"}},
+		{"did not go", url.Values{"a": {"no"}, "because": {"yes"}},
 			func(t *testing.T, tr coldseam.Trip, _ string) {
 				require.True(t, tr.WentNot)
 				require.Zero(t, tr.Hours)
@@ -106,7 +172,7 @@ func TestTripLogShort(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			m := newMemory()
-			w := post(testHandler(t, m), paths()["log"], c.v)
+			w := post(logHandler(t, m), paths()["log"], c.v)
 			require.Equal(t, 200, w.Code, w.Body.String())
 			c.check(t, m.trips[tripKey(7, "tamsen-bend", sample.Day)], w.Body.String())
 		})
@@ -119,7 +185,7 @@ func TestTripLogMetric(t *testing.T) {
 	s := m.subs[7]
 	s.Prefs.Units = "metric"
 	m.subs[7] = s
-	h := testHandler(t, m)
+	h := logHandler(t, m)
 	require.Contains(t, get(h, paths()["log"]).Body.String(), "°C")
 	w := post(h, paths()["log"], url.Values{"a": {"none"}, "hours": {"3"}, "water": {"4,1"}, "water_at": {"07:00"}})
 	require.Equal(t, 200, w.Code, w.Body.String())
@@ -135,6 +201,20 @@ func TestTripLogRefuses(t *testing.T) {
 		want string
 	}{
 		{"no answer", url.Values{"hours": {"3"}}, "Pick one of the four"},
+		{"not gone, but fish", url.Values{"a": {"no"}, "fish": {"9"}}, "You picked did not go, and wrote 9 fish"},
+		{"not gone, but hours", url.Values{"a": {"no"}, "hours": {"2"}}, "You picked did not go, and wrote 2 hours"},
+		{"hours to come", url.Values{"a": {"none"}, "start": {"11:00"}, "hours": {"3"}},
+			"3 hours from 11:00 end at 14:00, and it is 12:30 now"},
+		{"more hours than the day has had", url.Values{"a": {"none"}, "hours": {"13"}}, "13 hours from 00:00 end at 13:00"},
+		{"began later", url.Values{"a": {"none"}, "start": {"13:00"}, "hours": {".25"}}, "13:00 is still to come"},
+		{"held later", url.Values{"a": {"none"}, "hours": {"3"}, "held": {"yes"}, "spot": {"main-seam"}, "weight": {"1/4"},
+			"held_at": {"15:00"}}, "15:00 is still to come"},
+		{"read later", url.Values{"a": {"none"}, "hours": {"3"}, "water": {"40"}, "water_at": {"15:00"}},
+			"15:00 is still to come"},
+		{"fish before the trip", url.Values{"a": {"1-3"}, "fish": {"1"}, "start": {"07:00"}, "hours": {"3"},
+			"first": {"06:10"}}, "A first fish at 06:10, but you began at 07:00?"},
+		{"junk tap", url.Values{"tap": {"2,99"}}, "not one of the choices"},
+		{"tap of another answer", url.Values{"tap": {"-3,1"}}, "not one of the choices"},
 		{"no hours", url.Values{"a": {"none"}}, "How many hours"},
 		{"hours", url.Values{"a": {"none"}, "hours": {"25"}}, "want a number from 0.25 to 24"},
 		{"NaN", url.Values{"a": {"none"}, "hours": {"NaN"}}, "want a number"},
@@ -161,7 +241,7 @@ func TestTripLogRefuses(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			m := newMemory()
-			w := post(testHandler(t, m), paths()["log"], c.v)
+			w := post(logHandler(t, m), paths()["log"], c.v)
 			require.Equal(t, http.StatusUnprocessableEntity, w.Code)
 			require.Contains(t, w.Body.String(), c.want)
 			require.NotContains(t, w.Body.String(), "<script")
@@ -173,7 +253,7 @@ func TestTripLogRefuses(t *testing.T) {
 func TestMailLinksPrefill(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
-	h := testHandler(t, m)
+	h := logHandler(t, m)
 	for _, a := range []string{"none", "1-3", "4", "no"} {
 		v := formValues(t, get(h, paths()["log"]+"?a="+a).Body.String())
 		require.Equal(t, a, v.Get("a"))
@@ -189,5 +269,5 @@ func TestLogOfAGoneReach(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
 	m.reaches = m.reaches[1:]
-	require.Equal(t, 404, get(testHandler(t, m), paths()["log"]).Code)
+	require.Equal(t, 404, get(logHandler(t, m), paths()["log"]).Code)
 }

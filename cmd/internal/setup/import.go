@@ -272,7 +272,7 @@ func (c *Import) trips(ctx context.Context, w io.Writer, a *parts.Parts, path st
 	if err != nil {
 		return err
 	}
-	m.Species = a.Morning.Species
+	m.Species, m.Now = a.Morning.Species, a.Env.Now()
 	list, err := triplog.Read(f, reaches, m)
 	if err != nil {
 		return err

@@ -33,6 +33,7 @@ type Map struct {
 	Date   string            `toml:"date"`   // layout of a date: "2006-01-02" (default), "1/2/2006", "2.1.2006"
 
 	Species []run.Species // known ones; nil = any
+	Now     time.Time     `toml:"-"` // trips after it are refused; zero = none is
 }
 
 // ReadMap reads the map of a table; "" is none.
@@ -110,6 +111,7 @@ func Read(r io.Reader, reaches []coldseam.Reach, m Map) ([]coldseam.Trip, error)
 		row := tripRow{rec: rec, at: at, m: m}
 		t := row.trip(zones)
 		row.known(&t, reaches)
+		row.happened(t, zones[string(t.Reach)])
 		if row.err != nil {
 			return nil, fmt.Errorf("trip log line %d: %w: %w", line, row.err, coldseam.ErrInvalid)
 		}
@@ -273,6 +275,22 @@ func (r *tripRow) known(t *coldseam.Trip, reaches []coldseam.Reach) {
 	}
 }
 
+// happened refuses what is still to come, and counts that contradict each other.
+func (r *tripRow) happened(t coldseam.Trip, loc *time.Location) {
+	if r.err != nil {
+		return
+	}
+	if now := r.m.Now; !now.IsZero() && t.Date.Sub(coldseam.DateOf(now.In(loc))) > 0 {
+		r.fault("date", "a day that has come, up to "+coldseam.DateOf(now.In(loc)).String())
+	}
+	if t.Released > t.Fish {
+		r.fault("released", fmt.Sprintf("no more than the %d fish landed", t.Fish))
+	}
+	if t.LookedAt > 0 && t.Ripe+t.Spent > t.LookedAt {
+		r.fault("looked_at", fmt.Sprintf("at least the %d ripe and %d spent", t.Ripe, t.Spent))
+	}
+}
+
 func (m Map) date(s string) (coldseam.Date, error) {
 	if m.Date == "" {
 		return coldseam.ParseDate(s)
@@ -314,7 +332,7 @@ func Enter(ctx context.Context, e *env.Env, text string) (n int, err error) {
 	if err != nil {
 		return 0, err
 	}
-	trips, err := Read(strings.NewReader(text), reaches, Map{})
+	trips, err := Read(strings.NewReader(text), reaches, Map{Now: e.Now()})
 	if err != nil {
 		return 0, err
 	}

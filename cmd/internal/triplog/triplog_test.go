@@ -16,7 +16,8 @@ import (
 
 var (
 	logReaches = []coldseam.Reach{{ID: "tamsen-bend", Zone: "America/Chicago", Spots: []coldseam.Spot{{ID: "seam"}}}}
-	logSpecies = Map{Species: []run.Species{{Key: "walleye", Name: "Walleye"}}}
+	logSpecies = Map{Species: []run.Species{{Key: "walleye", Name: "Walleye"}},
+		Now: time.Date(2026, time.May, 2, 3, 0, 0, 0, time.UTC)} // still 1 May on the river
 )
 
 func TestTripLogReadsAPaperLog(t *testing.T) {
@@ -51,6 +52,12 @@ func TestTripLogRefusesWithLineAndReason(t *testing.T) {
 			`spot is "seem"; want blank or a spot of tamsen-bend: seam`},
 		{"species", "date,reach,species\n2026-04-11,tamsen-bend,waleye\n",
 			`species is "waleye"; want blank or one of walleye`},
+		{"a day to come", "date,reach\n2026-05-02,tamsen-bend\n",
+			`line 2: date is "2026-05-02"; want a day that has come, up to 2026-05-01`},
+		{"released", "date,reach,fish,released\n2026-04-11,tamsen-bend,1,2\n",
+			`released is "2"; want no more than the 1 fish landed`},
+		{"looked at", "date,reach,fish,looked_at,ripe,spent\n2026-04-11,tamsen-bend,3,2,2,1\n",
+			`looked_at is "2"; want at least the 2 ripe and 1 spent`},
 		{"yes", "date,reach,held\n2026-04-11,tamsen-bend,perhaps\n", `held is "perhaps"; want yes or no`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -118,7 +125,7 @@ func TestTripsOnADayOfAnotherLength(t *testing.T) {
 	t.Parallel()
 	for day, want := range map[string]string{"2026-03-08": "2026-03-08T11:30:00Z",
 		"2026-11-01": "2026-11-01T12:30:00Z"} {
-		got, err := Read(strings.NewReader("date,reach,start\n"+day+",tamsen-bend,6:30\n"), logReaches, logSpecies)
+		got, err := Read(strings.NewReader("date,reach,start\n"+day+",tamsen-bend,6:30\n"), logReaches, Map{})
 		require.NoError(t, err)
 		require.Equal(t, want, got[0].Start.UTC().Format(time.RFC3339))
 	}
