@@ -14,6 +14,7 @@ type Replay struct {
 	PlaceChanges  int            `json:"place_changes"`
 	WeightChanges int            `json:"weight_changes"`
 	LimitM3S      *float64       `json:"limit_m3s"` // flow limit of the last morning
+	Value         *SeasonValue   `json:"value,omitempty"`
 }
 
 // ReplayCell is one morning. Numbers that were not there are nil.

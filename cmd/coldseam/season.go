@@ -43,6 +43,8 @@ type seasonCmd struct {
 	JSON    bool       `name:"json" help:"Print JSON."`
 	HTML    string     `help:"Write the season as a page to this file." type:"path"`
 	Compare string     `help:"List the mornings whose word differs from an earlier --json." type:"existingfile"`
+	Trips   string     `help:"A trip log as import --trips takes it: what the words were worth." type:"existingfile" xor:"outcomes"`
+	Counts  string     `help:"A fish counter, date,count: likewise." type:"existingfile" xor:"outcomes"`
 	Units   string     `help:"us or metric." default:"us" enum:"us,metric"`
 	Quiet   bool       `help:"No progress on stderr."`
 }
@@ -53,11 +55,15 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if err != nil {
 		return err
 	}
-	src, done, err := c.source(ctx, s, g)
+	src, rec, done, err := c.source(ctx, s, g)
 	if err != nil {
 		return err
 	}
 	defer done()
+	came, judged, err := c.outcomes(rec.Reach)
+	if err != nil {
+		return err
+	}
 
 	report := s.Err
 	if c.Quiet {
@@ -66,6 +72,13 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	seasons, err := morning.ReplaySeasons(ctx, src, spans, report)
 	if err != nil {
 		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
+	}
+
+	if judged {
+		for i := range seasons {
+			v := season.ValueOf(seasons[i:i+1], came, rec.Cost)
+			seasons[i].Value = &v
+		}
 	}
 
 	if c.HTML != "" {
@@ -78,7 +91,11 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 		}
 	}
 
-	return c.print(s.Out, seasons)
+	if err := c.print(s.Out, seasons); err != nil || !judged || len(seasons) == 1 || c.JSON {
+		return err
+	}
+	fmt.Fprintln(s.Out, "\nall seasons together")
+	return strip.Value(s.Out, season.ValueOf(seasons, came, rec.Cost))
 }
 
 func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {
@@ -152,37 +169,38 @@ func (c *seasonCmd) spans() ([][2]coldseam.Date, error) {
 }
 
 // source is the file, or the database.
-func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) (season.Source, func(), error) {
+func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) (
+	season.Source, *season.Record, func(), error) {
 	if c.CSV != "" {
 		r, err := c.record()
-		return r, func() {}, err
+		return r, r, func() {}, err
 	}
 
 	if c.Reach == "" {
-		return nil, nil, env.ExitCode{Code: 2, Text: "want either --csv FILE --lat N --lon E or --reach ID"}
+		return nil, nil, nil, env.ExitCode{Code: 2, Text: "want either --csv FILE --lat N --lon E or --reach ID"}
 	}
 	cfg, err := config.Load(g.Config)
 	if err != nil {
-		return nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
+		return nil, nil, nil, env.ExitCode{Code: 2, Text: err.Error()}
 	}
 
 	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
 		defer a.Close()
-		return nil, nil, a.Env.NoReach(ctx, err)
+		return nil, nil, nil, a.Env.NoReach(ctx, err)
 	}
 
 	src, err := morning.NewPastMornings(ctx, a.Morning, r, c.Air)
 	if err != nil {
 		a.Close()
-		return nil, nil, a.Env.NoReach(ctx, err)
+		return nil, nil, nil, a.Env.NoReach(ctx, err)
 	}
 
-	return src, a.Close, nil
+	return src, &src.Record, a.Close, nil
 }
 
 // record is a daily file as the source of a replay.

@@ -45,7 +45,9 @@ func TestSeasonOfADailyFile(t *testing.T) {
 	base := []string{"season", "--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-01", "--to",
 		"2025-02-02"}
 
-	code, out, errs := call(t, append(base, "--json", "--html", filepath.Join(dir, "page.html"))...)
+	counts := filepath.Join(dir, "counts.csv")
+	require.NoError(t, os.WriteFile(counts, []byte("date,count\n2025-02-01,4\n2025-02-02,\n2024-02-01,7\n"), 0o600))
+	code, out, errs := call(t, append(base, "--json", "--html", filepath.Join(dir, "page.html"), "--counts", counts)...)
 	require.Zero(t, code, errs)
 	var r coldseam.Replay
 	require.NoError(t, json.Unmarshal([]byte(out), &r))
@@ -54,6 +56,8 @@ func TestSeasonOfADailyFile(t *testing.T) {
 	page, err := os.ReadFile(filepath.Join(dir, "page.html"))
 	require.NoError(t, err)
 	require.Contains(t, string(page), "<svg")
+	require.Contains(t, string(page), "No evidence yet: ")
+	require.Equal(t, 1, r.Value.Known)
 
 	old := filepath.Join(dir, "old.json")
 	r.Cells[0].Word = coldseam.NoCall
@@ -81,7 +85,7 @@ max_flow_m3s = 20.0
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "tamsen-bend, 2025-02-01")
 	require.Contains(t, out, "flow limit 20.0 m3/s")
-	require.Contains(t, out, "stopped, days: over the flow limit 1")
+	require.Contains(t, out, ", over the flow limit 1\n")
 	require.NotContains(t, out, "one deep hole")
 }
 
@@ -98,6 +102,8 @@ func TestSeasonRefusals(t *testing.T) {
 		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-03", "--to", "2025-02-02"},
 			"want the first day first"},
 		{[]string{"--from", "2025-02-01", "--to", "2025-02-02"}, "want either --csv FILE"},
+		{[]string{"--csv", record, "--lat", "45", "--lon", "-92", "--from", "2025-02-01", "--to", "2025-02-02",
+			"--counts", record}, "4 columns, want date,count"},
 	} {
 		code, _, errs := call(t, append([]string{"season"}, c.args...)...)
 		require.Equal(t, 2, code)

@@ -1,7 +1,9 @@
 package verdict
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"sort"
 
 	"example.org/coldseam"
@@ -171,7 +173,18 @@ func NegBinAtLeast(m int, mu, k float64) float64 {
 
 // TargetRate is the club's own good morning: the 60th percentile of its logged
 // daily rates in fish a line hour, ok from ten days on [proposal].
-func TargetRate(trips []coldseam.Trip) (rate float64, ok bool) {
+func TargetRate(trips []coldseam.Trip) (rate float64, ok bool) { return TargetOf(DailyRates(trips)) }
+
+// TargetOf is TargetRate of daily rates.
+func TargetOf(daily map[coldseam.Date]float64) (rate float64, ok bool) {
+	if len(daily) < 10 {
+		return 0, false
+	}
+	return coldseam.Quantile(slices.Collect(maps.Values(daily)), .6), true
+}
+
+// DailyRates are the fish a line hour of the days fished.
+func DailyRates(trips []coldseam.Trip) map[coldseam.Date]float64 {
 	fish, effort := map[coldseam.Date]float64{}, map[coldseam.Date]float64{}
 	for _, t := range trips {
 		if t.WentNot || t.Hours <= 0 {
@@ -180,14 +193,10 @@ func TargetRate(trips []coldseam.Trip) (rate float64, ok bool) {
 		fish[t.Date] += float64(t.Fish)
 		effort[t.Date] += LineHours(t)
 	}
-	var rates []float64
 	for d, h := range effort {
-		rates = append(rates, fish[d]/h)
+		fish[d] /= h
 	}
-	if len(rates) < 10 {
-		return 0, false
-	}
-	return coldseam.Quantile(rates, .6), true
+	return fish
 }
 
 // LineHours is the effort of a trip. A line without hours counts none; an

@@ -22,14 +22,7 @@ type Resolved struct {
 // Where a day has several issues the first one counts: it is what people
 // drove by.
 func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []Resolved {
-	fish, effort := map[coldseam.Date]float64{}, map[coldseam.Date]float64{}
-	for _, t := range trips {
-		if !t.WentNot && t.Hours > 0 {
-			fish[t.Date] += float64(t.Fish)
-			effort[t.Date] += LineHours(t)
-		}
-	}
-
+	rates := DailyRates(trips)
 	first := map[coldseam.Date]coldseam.Brief{}
 	for _, b := range briefs {
 		if p, ok := first[b.Day]; !ok || b.Issued.Before(p.Issued) {
@@ -39,14 +32,14 @@ func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []R
 
 	var out []Resolved
 	for d, b := range first {
-		h := effort[d]
+		rate, known := rates[d]
 		out = append(out, Resolved{
 			Day:     d,
 			Verdict: b.Verdict,
 			Odds:    b.Odds,
 			OddsOK:  b.OddsOK,
-			Known:   h > 0,
-			Good:    h > 0 && fish[d]/h >= target-1e-9,
+			Known:   known,
+			Good:    known && rate >= target-1e-9,
 		})
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].Day.Before(out[j].Day) })
@@ -122,7 +115,7 @@ func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money 
 		}
 
 		own, value := m.count(d)
-		week := int(d.Day.UTC().Unix() / (7 * 86400))
+		week := weekOf(d.Day)
 		for i, r := range rivals {
 			other := 0.0
 			if r.Goes(d.Day) {

@@ -261,6 +261,9 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n",
 			strings.Join(spells, "; "))
 	}
+	if r.Value != nil {
+		return Value(w, *r.Value)
+	}
 	return nil
 }
 

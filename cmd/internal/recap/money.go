@@ -5,10 +5,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
+	"strings"
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/verdict"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
@@ -344,7 +346,8 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 	}
 
 	x := verdict.Worth(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
-	m.r.Money.Worth = worthWords(x)
+	m.r.Money.Worth = strings.TrimSpace(worthWords(x) + " " +
+		notify.EvidenceWords(verdict.EvidenceOf(told, rand.New(rand.NewPCG(20240501, 3)))))
 	return nil
 }
 
