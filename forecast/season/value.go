@@ -14,6 +14,12 @@ const (
 	ByCounts = "counts" // fish past a counter
 )
 
+// What mornings are ranked by, beside the rule of thumb.
+const (
+	ByOdds = "odds"        // of the word
+	ByDate = "day_of_year" // the good mornings of other years
+)
+
 // goodShare is the share of mornings that are not good, where a counter has no
 // club behind it that says what good is [proposal].
 const goodShare = .6
@@ -106,7 +112,7 @@ func ValueOf(seasons []coldseam.Replay, o Outcomes, cost float64) coldseam.Seaso
 		}
 		return math.NaN()
 	})
-	calendar := verdict.Rival{Name: "day of year", Goes: func(d coldseam.Date) bool { return byDate(d) >= cost }}
+	calendar := verdict.Rival{Name: ByDate, Goes: func(d coldseam.Date) bool { return byDate(d) >= cost }}
 	rng := rand.New(rand.NewPCG(20240501, 3))
 	m := verdict.Worth(days, cost, []verdict.Rival{calendar, thumb}, rng)
 
@@ -124,7 +130,7 @@ func ValueOf(seasons []coldseam.Replay, o Outcomes, cost float64) coldseam.Seaso
 		name  string
 		score func(verdict.Resolved) float64
 	}{
-		{"the word's odds", func(d verdict.Resolved) float64 {
+		{ByOdds, func(d verdict.Resolved) float64 {
 			if d.OddsOK {
 				return d.Odds
 			}
