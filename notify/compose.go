@@ -35,7 +35,7 @@ type Composer struct {
 	From         mail.Address // Address required; Name defaults to Club
 	Domain       string       // of Message-IDs and List-Id
 	BounceDomain string       // of envelope senders
-	Owner        string       // address of the keeper, for List-Owner; may be empty
+	Owner        string       // address of the keeper, for Reply-To and List-Owner; may be empty
 	Links        Links
 	Signer       *Signer // nil = not signed (loopback demo)
 }

@@ -140,6 +140,7 @@ func TestMIME(t *testing.T) {
 			require.Equal(t, "List-Unsubscribe=One-Click", h.Get("List-Unsubscribe-Post"))
 			require.Contains(t, h.Get("List-Unsubscribe"), "<https://club.example/unsubscribe/")
 			require.Contains(t, h.Get("List-Unsubscribe"), "<mailto:u+17-")
+			require.Equal(t, "<keeper@club.example>", h.Get("Reply-To"), "an answer reaches a person")
 			for _, f := range []string{"List-Id", "List-Help", "List-Owner"} {
 				require.NotEmpty(t, h.Get(f), f)
 			}

@@ -28,7 +28,7 @@ type Signer struct {
 // [source: RFC 8058 section 4].
 func signedHeaders() []string {
 	return []string{
-		"From", "To", "Subject", "Date", "Message-ID", "In-Reply-To", "References", "MIME-Version", "Content-Type",
+		"From", "To", "Subject", "Date", "Message-ID", "Reply-To", "In-Reply-To", "References", "MIME-Version", "Content-Type",
 		"Auto-Submitted", "List-Id", "List-Help", "List-Owner", "List-Unsubscribe", "List-Unsubscribe-Post",
 	}
 }

@@ -57,6 +57,9 @@ func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]b
 		func() error { return h.add("Date", l.CreatedAt.UTC().Format(time.RFC1123Z)) },
 		func() error { return h.add("Message-ID", "<"+m.MessageID+">") },
 	}
+	if c.Owner != "" {
+		steps = append(steps, func() error { return h.add("Reply-To", "<"+c.Owner+">") })
+	}
 
 	if r := strings.Trim(clean(l.InReplyTo), "<> "); r != "" {
 		steps = append(steps,

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"math"
 	"sort"
 	"strings"
@@ -87,7 +88,18 @@ func lineWords(key string) string {
 	if !ok {
 		return kind
 	}
+	if lb := lineLb[key]; lb > 0 {
+		return fmt.Sprintf("%s mm %s, about %d lb", mm, kind, lb)
+	}
 	return mm + " mm " + kind
+}
+
+// lineLb is the strength that spools of these diameters are commonly marked with;
+// makers differ by a size, and the weight goes by the diameter alone
+// [common practice].
+var lineLb = map[string]int{
+	"braid-0.10": 5, "braid-0.12": 6, "braid-0.14": 8, "braid-0.16": 10, "braid-0.18": 12, "braid-0.20": 15,
+	"nylon-0.20": 6, "nylon-0.23": 8, "nylon-0.26": 10, "nylon-0.30": 12,
 }
 
 func presentationWords(key string) string {

@@ -135,7 +135,63 @@ func (s *site) unsubscribe(w http.ResponseWriter, r *http.Request) error {
 		Bare:    true,
 		Body: done{
 			Text: []string{"You are off the list. A mail that is already on its way may still arrive.",
-				"Want your address erased altogether? Answer any mail of ours and ask the admin."},
+				"Want your address erased altogether? The settings link in any of our mails leads to it."},
+			Links: []link{{notify.PathBoard, "Today's rivers"}}},
+	}))
+}
+
+// ownData hands a member the file of all that is kept of him.
+func (s *site) ownData(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.claim(r, notify.ForPrefs)
+	if err != nil {
+		return err
+	}
+	data, err := s.Store.Data(r.Context(), c.Subscriber)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Content-Disposition", `attachment; filename="river-mail.json"`)
+	w.Header().Set("X-Robots-Tag", "noindex")
+	w.Header().Set("Cache-Control", "no-store")
+	_, err = w.Write(data)
+	return err
+}
+
+func (s *site) eraseForm(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.claim(r, notify.ForPrefs)
+	if err != nil {
+		return err
+	}
+	if _, err := s.Store.Subscriber(r.Context(), c.Subscriber); err != nil {
+		return err
+	}
+	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
+		Title:   "Erase my data",
+		NoIndex: true,
+		Bare:    true,
+		Body: ask{
+			Text: []string{"Your address, your settings, your notes and the record of your mails go, and all mail stops.",
+				"Your trips stay in the club's totals, of nobody. Backups hold the rest for up to 12 months."},
+			Button: "Erase my data", Action: r.URL.Path,
+			Note: "There is no way back. Opening this page erases nothing. Only the button does."},
+	}))
+}
+
+func (s *site) erase(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.claim(r, notify.ForPrefs)
+	if err != nil {
+		return err
+	}
+	if err := s.Store.Forget(r.Context(), c.Subscriber); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
+		return err
+	}
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
+		Title:   "Erased",
+		NoIndex: true,
+		Bare:    true,
+		Body: done{
+			Text:  []string{"Nothing of you is left on our list. A mail that is already on its way may still arrive."},
 			Links: []link{{notify.PathBoard, "Today's rivers"}}},
 	}))
 }

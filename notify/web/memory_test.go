@@ -203,6 +203,27 @@ func (m *memory) SavePreferences(_ context.Context, id int64, p coldseam.Prefere
 	return nil
 }
 
+func (m *memory) Data(_ context.Context, id int64) ([]byte, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return nil, err
+	}
+	s, ok := m.subs[id]
+	if !ok {
+		return nil, fmt.Errorf("subscriber: %w", coldseam.ErrNotFound)
+	}
+	return json.Marshal(s)
+}
+
+func (m *memory) Forget(_ context.Context, id int64) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	delete(m.subs, id)
+	return nil
+}
+
 func (m *memory) Unsubscribe(_ context.Context, id int64, _ time.Time) error {
 	defer m.mu.Unlock()
 	if err := m.lock(true); err != nil {

@@ -25,8 +25,9 @@ type prefsPage struct {
 	List                                        []string
 	Saved                                       bool
 	Off                                         string // why no mail is sent now
+	Gone                                        bool   // has left: no settings to change
 	Below                                       int    // tenths from GO down to TOSS-UP
-	Stop                                        string
+	Stop, Data, Erase                           string
 	Calendar                                    string
 }
 
@@ -78,7 +79,7 @@ func (s *site) prefsForm(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := s.prefsOf(sub.Prefs, rs)
-	page.Off = offList(sub.State)
+	page.Off, page.Gone = offList(sub.State), sub.State == "unsubscribed"
 	return s.showPrefs(w, r, http.StatusOK, c, page)
 }
 
@@ -166,6 +167,7 @@ func contains(xs []string, s string) bool {
 func (s *site) showPrefs(w http.ResponseWriter, r *http.Request, code int, c notify.Claim, p prefsPage) error {
 	p.Action = r.URL.Path
 	p.Stop = s.path(s.Links.Unsubscribe(c.Subscriber))
+	p.Data, p.Erase = r.URL.Path+"/data.json", r.URL.Path+"/erase"
 	p.Calendar = s.Links.Calendar(c.Subscriber)
 	return s.show(w, code, "prefs", s.clubFoot(r, frame{Title: "Your settings", NoIndex: true, Bare: true, Body: p}))
 }
@@ -202,7 +204,7 @@ func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := s.prefsOf(p, rs)
-	page.Saved, page.Off = true, offList(sub.State)
+	page.Saved, page.Off, page.Gone = true, offList(sub.State), sub.State == "unsubscribed"
 	return s.showPrefs(w, r, http.StatusOK, c, page)
 }
 

@@ -61,6 +61,10 @@ type People interface {
 	// Unsubscribe stops all mail at once; again is not an error, and neither is
 	// an unknown subscriber.
 	Unsubscribe(ctx context.Context, sub int64, at time.Time) error
+	// Data is all that is kept of a subscriber, as JSON.
+	Data(ctx context.Context, sub int64) ([]byte, error)
+	// Forget erases the person; trips stay, of nobody.
+	Forget(ctx context.Context, sub int64) error
 	// Trip returns what the subscriber logged for the reach and day; ErrNotFound
 	// before.
 	Trip(ctx context.Context, sub int64, reach coldseam.ReachID, day coldseam.Date) (coldseam.Trip, error)
@@ -172,6 +176,9 @@ func (s *site) routes() http.Handler {
 	page("GET /preferences/{token}", s.prefsForm)
 	page("POST /preferences/{token}", s.savePrefs)
 
+	page("GET /preferences/{token}/data.json", s.ownData)
+	page("GET /preferences/{token}/erase", s.eraseForm)
+	page("POST /preferences/{token}/erase", s.erase)
 	page("GET /unsubscribe/{token}", s.unsubscribeForm)
 	page("POST /unsubscribe/{token}", s.unsubscribe)
 	page("GET /log/{token}", s.logForm)

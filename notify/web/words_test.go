@@ -57,7 +57,7 @@ func TestKeysInWords(t *testing.T) {
 		"sand_dune_field", "rock_shallow", "wood_shallow", "tailwater_apron", "tributary_mouth"} {
 		require.NotContains(t, notify.Key(k), "_", k)
 	}
-	require.Equal(t, "0.14 mm braid", lineWords("braid-0.14"))
+	require.Equal(t, "0.14 mm braid, about 8 lb", lineWords("braid-0.14"))
 	require.Equal(t, "gut", lineWords("gut"))
 	for _, o := range presentations() {
 		require.NotEqual(t, "", o.Label)

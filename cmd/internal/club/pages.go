@@ -2,6 +2,7 @@ package club
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
@@ -93,6 +94,18 @@ func (p *pages) Unsubscribe(ctx context.Context, sub int64, at time.Time) error 
 	}
 	return nil
 }
+
+// Data is all that is kept of a subscriber, as JSON.
+func (p *pages) Data(ctx context.Context, sub int64) ([]byte, error) {
+	e, err := p.env.DB.ExportSubscriber(ctx, sub)
+	if err != nil {
+		return nil, err
+	}
+	return json.MarshalIndent(e, "", "  ")
+}
+
+// Forget erases the person; trips stay, of nobody.
+func (p *pages) Forget(ctx context.Context, sub int64) error { return p.env.DB.Forget(ctx, sub) }
 
 // Trip returns what the subscriber logged for the reach and day.
 func (p *pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d coldseam.Date) (coldseam.Trip, error) {
