@@ -8,8 +8,9 @@ import (
 	"testing"
 	"time"
 
-	"example.org/coldseam"
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
 )
 
 func TestPublicAddr(t *testing.T) {
@@ -182,30 +183,4 @@ func TestLongWaitIsTold(t *testing.T) {
 	defer done()
 	_, err = c.enter(short)
 	require.ErrorIs(t, err, coldseam.ErrUnavailable, "no wait beyond the time there is")
-}
-
-// However greedy the caller, no hour sees more requests than the budget.
-func TestNoHourPassesTheBudget(t *testing.T) {
-	t.Parallel()
-
-	for _, perHour := range []float64{1, 10, 50, 600, 1000} {
-		l := newLimiter(Profile{RatePerHour: perHour})
-		var taken []time.Time
-		for s := range 4 * 3600 {
-			at := t0.Add(time.Duration(s) * time.Second)
-			for l.AllowN(at, 1) {
-				taken = append(taken, at)
-			}
-		}
-
-		for i := range taken {
-			j := i
-			for j < len(taken) && taken[j].Sub(taken[i]) < time.Hour {
-				j++
-			}
-			// The step is not a whole number of seconds and both ends may count.
-			require.LessOrEqual(t, float64(j-i), perHour+1, "%.0f an hour", perHour)
-		}
-		require.Greater(t, float64(len(taken)), 4*perHour*.45)
-	}
 }

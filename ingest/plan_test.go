@@ -1,14 +1,13 @@
 package ingest
 
 import (
-	"fmt"
-	"strings"
 	"testing"
 	"time"
 
-	"example.org/coldseam"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"example.org/coldseam"
 )
 
 func TestPlanAddresses(t *testing.T) {
@@ -89,28 +88,6 @@ func TestPlanLogNameIsStable(t *testing.T) {
 	}
 	require.Equal(t, []string{"https://g.example?id=A&window", "https://g.example?id=A&window",
 		"https://g.example?id=A&window"}, names)
-}
-
-func TestPlanLongLists(t *testing.T) {
-	t.Parallel()
-	var sites []string
-	for i := range 1200 {
-		sites = append(sites, fmt.Sprintf("NG-%08d", i))
-	}
-	p := Profile{BaseURL: "https://g.example", Query: map[string]string{"id": "{sites}"}}.WithDefaults()
-	calls, err := p.plan(Request{Sites: sites}, t0)
-	require.NoError(t, err)
-	var got []string
-	for _, c := range calls {
-		require.LessOrEqual(t, len(c.url), DefaultMaxURLBytes)
-		got = append(got, strings.Split(strings.TrimPrefix(c.url, "https://g.example?id="), "%2C")...)
-	}
-
-	require.Equal(t, sites, got)
-	p.MaxURLBytes = 20
-	_, err = p.plan(Request{Sites: sites[:1]}, t0)
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	require.ErrorContains(t, err, "max_url_bytes")
 }
 
 // Windows cover the span without a hole, none longer than allowed.
