@@ -30,8 +30,9 @@ type rule struct {
 var imports = map[string]rule{
 	".": {never: []string{"net/http", "os", "log", "log/slog", "database/sql"}},
 	"ingest": {
-		own:     []string{"", "ingest"},
-		outside: []string{"github.com/go-resty/resty/v2", "golang.org/x/net/html/charset", "golang.org/x/time/rate"},
+		own: []string{"", "ingest"},
+		outside: []string{"github.com/go-resty/resty/v2", "golang.org/x/net/html/charset", "golang.org/x/time/rate",
+			"github.com/theory/jsonpath"},
 	},
 	"forecast": {
 		own:     []string{"", "forecast"},
@@ -108,7 +109,8 @@ var direct = []string{
 	"github.com/riverqueue/river/rivertype", // part of river's interface
 	"github.com/robfig/cron/v3",
 	"github.com/stretchr/testify",
-	"golang.org/x/image", // fonts of gonum/plot's charts
+	"github.com/theory/jsonpath", // RFC 9535; an open standard without code or arithmetic
+	"golang.org/x/image",         // fonts of gonum/plot's charts
 	"golang.org/x/net",
 	"golang.org/x/time",
 	"gonum.org/v1/gonum",

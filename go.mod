@@ -20,6 +20,7 @@ require (
 	github.com/riverqueue/river/riverdriver/riverpgxv5 v0.51.2
 	github.com/robfig/cron/v3 v3.0.1
 	github.com/stretchr/testify v1.12.1
+	github.com/theory/jsonpath v0.12.3
 	golang.org/x/image v0.47.0
 	golang.org/x/net v0.62.0
 	golang.org/x/time v0.16.0

@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -135,7 +136,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 			coldseam.ErrInvalid))
 	case status == http.StatusNoContent: // an EDR service says so that it has no data
 		return page{raw: raw}, nil
-	case status != http.StatusOK:
+	case status != http.StatusOK && !slices.Contains(p.AcceptStatus, status):
 		raw.Payload = body[:min(len(body), 64<<10)]
 		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body),
 			statusClass(status)))

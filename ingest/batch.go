@@ -27,6 +27,7 @@ type Batch struct {
 	// doubts about what was read, such as a station that lies elsewhere
 	Notes   []string `json:"notes,omitempty"`
 	Next    string   `json:"next,omitempty"`    // address or token of the next page
+	Records int      `json:"records,omitempty"` // of the page, also those that are not read
 	Links   []string `json:"links,omitempty"`   // where parts of the page go on
 	Entries []Entry  `json:"entries,omitempty"` // documents an index of warnings points to
 }

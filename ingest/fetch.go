@@ -270,7 +270,7 @@ const (
 // walk reads every page of a call and stores all of it or nothing.
 func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
 	var pages []page
-	p.RequestSite = c.site
+	p.RequestSite, p.RequestParameter = c.site, c.parameter
 	p.RequestIssued = InstanceTime(c.url)
 	seen := map[string]bool{}
 	rows, size := 0, 0
@@ -309,6 +309,13 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		}
 		pages = append(pages, pg)
 
+		counted, err := p.counted(next, pg.batch.Records)
+		if err != nil {
+			return false, err
+		}
+		if counted != "" {
+			queue = append(queue, counted)
+		}
 		for _, l := range more {
 			l, err := f.following(p, next, l)
 			if err != nil {

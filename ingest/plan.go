@@ -17,6 +17,7 @@ type call struct {
 	url, body    string
 	log          string // address for log and store: a moving window is not written out
 	site         string // when the call is for one site alone
+	parameter    string // when the call is for one parameter alone
 	since, until time.Time
 	group        int
 }
@@ -42,19 +43,34 @@ func (p Profile) plan(req Request, now time.Time) ([]call, error) {
 		}
 
 		for i, g := range groups {
-			c, err := p.call(g, params, w)
-			if err != nil {
-				return nil, err
+			for _, codes := range p.fan(params) {
+				c, err := p.call(g, codes, w)
+				if err != nil {
+					return nil, err
+				}
+				c.group = i
+				if c.log, err = p.logURL(g, codes, w, c.url); err != nil {
+					return nil, err
+				}
+				out = append(out, c)
 			}
-			c.group = i
-			if c.log, err = p.logURL(g, params, w, c.url); err != nil {
-				return nil, err
-			}
-			out = append(out, c)
 		}
 	}
 
 	return out, nil
+}
+
+// fan cuts the parameters into those of one call: one by one where the address
+// names one.
+func (p Profile) fan(params []string) [][]string {
+	if !p.mentions("{parameter}") || len(params) == 0 {
+		return [][]string{params}
+	}
+	var out [][]string
+	for _, c := range params {
+		out = append(out, []string{c})
+	}
+	return out
 }
 
 // logURL is the address with the ends of a window left as marks, so that every
@@ -164,7 +180,11 @@ func (p Profile) call(sites, params []string, w [2]time.Time) (call, error) {
 		"{since_date}": stampText(w[0], time.DateOnly),
 		"{until_date}": stampText(w[1], time.DateOnly),
 		"{limit}":      strconv.Itoa(p.PageLimit),
-		"{site}":       "", "{lat}": "", "{lon}": "", "{grid}": "",
+		"{site}":       "", "{lat}": "", "{lon}": "", "{grid}": "", "{parameter}": "",
+		"{offset}": "0", "{page}": "1",
+	}
+	if len(params) == 1 {
+		c.parameter, vars["{parameter}"] = params[0], params[0]
 	}
 
 	if len(sites) == 1 {
@@ -268,6 +288,48 @@ func (p Profile) paramCodes(want []coldseam.Parameter) []string {
 	}
 	sort.Strings(out)
 	return out
+}
+
+// counter is the mark of the query key that a paging by number counts on.
+func (p Profile) counter() string {
+	switch p.Paging {
+	case PagingOffset:
+		return "{offset}"
+	case PagingPage:
+		return "{page}"
+	}
+	return ""
+}
+
+func (p Profile) counterKey() string {
+	for k, v := range p.Query {
+		if v == p.counter() {
+			return k
+		}
+	}
+	return ""
+}
+
+// counted is the address of the page after a full one.
+func (p Profile) counted(page string, records int) (string, error) {
+	if p.counter() == "" || records < p.PageLimit {
+		return "", nil
+	}
+	u, err := url.Parse(page)
+	if err != nil {
+		return "", fmt.Errorf("page address: %w", coldseam.ErrInvalid)
+	}
+	q, step := u.Query(), 1
+	if p.Paging == PagingOffset {
+		step = p.PageLimit
+	}
+	n, err := strconv.Atoi(q.Get(p.counterKey()))
+	if err != nil {
+		return "", fmt.Errorf("%s of the page address: %w", p.counterKey(), coldseam.ErrInvalid)
+	}
+	q.Set(p.counterKey(), strconv.Itoa(n+step))
+	u.RawQuery = strings.ReplaceAll(q.Encode(), "+", "%20")
+	return u.String(), nil
 }
 
 // nextURL turns what a page says of the next one into an address. A link to

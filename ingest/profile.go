@@ -22,7 +22,8 @@ const (
 	FormatCovJSON      = "coveragejson"
 	FormatGridpoint    = "gridpoint"
 	FormatSensorThings = "sensorthings"
-	FormatTable        = "table"
+	FormatTable        = "table"   // imported, never polled
+	FormatRecords      = "records" // other JSON and text, by a map: see Records
 )
 
 // Kinds of paging.
@@ -32,6 +33,9 @@ const (
 	PagingLinks = "links_next"   // links with rel=next
 	PagingBody  = "body_next"    // a next token or address in the body
 	PagingIOT   = "iot_nextlink" // SensorThings
+	// a query key {offset} or {page}, counted on while a page is full
+	PagingOffset = "offset"
+	PagingPage   = "page"
 )
 
 // Default limits. All are [proposal] values of the feeds design unless marked.
@@ -107,6 +111,8 @@ type Endpoint struct {
 	Paging    string            `toml:"paging"`
 	MaxWindow Span              `toml:"max_window"`
 	Sites     int               `toml:"sites_per_request"`
+	Records   *Records          `toml:"records"`
+	Values    map[string]string `toml:"parameters"` // replaces the profile's parameters as a whole
 	Poll      Span              `toml:"poll"`
 }
 
@@ -115,8 +121,8 @@ type Endpoint struct {
 // default written beside it.
 //
 // Templates in path, query and body may hold {sites} {site} {parameters}
-// {since} {until} {limit} {lat} {lon} {grid}; {since} and {until} are RFC 3339
-// UTC, {since_date} and {until_date} bare dates. A query key whose template
+// {parameter} {since} {until} {limit} {offset} {page} {lat} {lon} {grid};
+// {since} and {until} are RFC 3339 UTC, {since_date} and {until_date} bare dates. A query key whose template
 // resolves to nothing is left out.
 type Profile struct {
 	Name     string `toml:"name"`
@@ -171,6 +177,11 @@ type Profile struct {
 	Series map[string][]string `toml:"series"`
 	Places map[string]Place    `toml:"places"`
 
+	// Where things stand in a document of the format records.
+	Records *Records `toml:"records"`
+	// statuses beside 200 that bring data, such as 206 for a page of several
+	AcceptStatus []int `toml:"accept_status"`
+
 	Poll        Span   `toml:"poll"`    // usual time between fetches, 1h
 	MaxAge      Span   `toml:"max_age"` // greatest age at which the feed still counts
 	Licence     string `toml:"licence"`
@@ -181,9 +192,10 @@ type Profile struct {
 	// the model run named in its address; the Fetcher sets them for services
 	// whose answer does not say. Context is what an earlier page said that this
 	// one leaves out: the fragment of the address that led here.
-	RequestSite   string    `toml:"-"`
-	RequestIssued time.Time `toml:"-"`
-	Context       string    `toml:"-"`
+	RequestSite      string    `toml:"-"`
+	RequestParameter string    `toml:"-"` // the code of the one parameter that was asked for
+	RequestIssued    time.Time `toml:"-"`
+	Context          string    `toml:"-"`
 	// PassedOver are series that the agency's metadata ranks below another one
 	// of the same kind: site code -> series ids. Only where series says nothing.
 	PassedOver map[string][]string `toml:"-"`
@@ -296,6 +308,12 @@ func (p Profile) At(endpoint string) (Profile, error) {
 	if e.Sites > 0 {
 		p.SitesPerRequest = e.Sites
 	}
+	if e.Records != nil {
+		p.Records = e.Records
+	}
+	if e.Values != nil {
+		p.Parameters = e.Values
+	}
 	if e.Poll > 0 {
 		p.Poll = e.Poll
 	}
@@ -304,7 +322,7 @@ func (p Profile) At(endpoint string) (Profile, error) {
 
 // Check refuses a profile that cannot be fetched, naming the key.
 func (p Profile) Check() error {
-	for _, check := range []func() error{p.checkAddress, p.checkWords, p.checkTables, p.checkZones} {
+	for _, check := range []func() error{p.checkAddress, p.checkWords, p.checkTables, p.checkZones, p.checkRecords} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -375,9 +393,10 @@ func (p Profile) checkWords() error {
 		allowed  []string
 	}{
 		{"format", p.Format, []string{"", FormatFeatures, FormatWaterML2, FormatWaterML1, FormatCAP, FormatCovJSON,
-			FormatGridpoint, FormatSensorThings, FormatTable}},
+			FormatGridpoint, FormatSensorThings, FormatTable, FormatRecords}},
 		{"kind", p.Kind, []string{"", "observation", "forecast"}},
-		{"paging", p.Paging, []string{"", PagingNone, PagingFirst, PagingLinks, PagingBody, PagingIOT}},
+		{"paging", p.Paging, []string{"", PagingNone, PagingFirst, PagingLinks, PagingBody, PagingIOT, PagingOffset,
+			PagingPage}},
 		{"method", p.Method, []string{"", "GET", "POST"}},
 		{"statistic", p.Statistic, []string{"", "instant", "mean", "min", "max", "sum"}},
 	} {
@@ -386,6 +405,14 @@ func (p Profile) checkWords() error {
 		}
 	}
 
+	if mark := p.counter(); mark != "" && p.counterKey() == "" {
+		return p.bad("query", "a key whose value is "+mark+", as paging says", p.Query)
+	}
+	for _, s := range p.AcceptStatus {
+		if s <= 200 || s > 299 {
+			return p.bad("accept_status", "201 to 299", s)
+		}
+	}
 	if e, _ := charset.Lookup(p.EncodingOverride); e == nil && p.EncodingOverride != "" {
 		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1",
 			strconv.Quote(p.EncodingOverride))

@@ -9,6 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/records"
 	"github.com/BurntSushi/toml"
 	"github.com/stretchr/testify/require"
 )
@@ -34,10 +35,11 @@ func TestShippedProfiles(t *testing.T) {
 	}
 
 	require.Empty(t, md.Undecoded())
-	require.Len(t, c.Profile, 7)
+	require.Len(t, c.Profile, 13)
 	names := map[string]bool{}
 	for _, p := range c.Profile {
 		require.NoError(t, p.Check(), p.Name)
+		require.NoError(t, records.Check(p), p.Name)
 		require.NotEmpty(t, p.Licence, p.Name)
 		require.NotEmpty(t, p.Attribution, p.Name)
 		require.False(t, names[p.Name])

@@ -216,6 +216,48 @@ func cutOffset(s string) (*time.Location, string, bool) {
 	return time.FixedZone("", sec), s[:i], true
 }
 
+// leastEpochMS: as seconds the year 5138, as milliseconds March 1973. No feed
+// has the one, and none that reads the other in milliseconds is known.
+const leastEpochMS = 100_000_000_000
+
+// ParseLayout reads a time in a Go layout, as iso (see ParseTime), epoch_s or
+// epoch_ms. Forms without a zone are taken in loc.
+func ParseLayout(text, layout string, loc *time.Location) (Stamp, error) {
+	bad := func(want string) (Stamp, error) {
+		return Stamp{}, Because(CodeTime, fmt.Errorf("time %q: want %s: %w", clip(text), want, coldseam.ErrInvalid))
+	}
+	switch layout {
+	case "", "iso":
+		return ParseTime(text, loc)
+	case "epoch_s", "epoch_ms":
+		n, err := strconv.ParseInt(text, 10, 64)
+		if err != nil {
+			return bad("a whole number of " + layout)
+		}
+		at, small := time.Unix(n, 0), max(n, -n) < leastEpochMS
+		if layout == "epoch_ms" {
+			at = time.UnixMilli(n)
+		}
+		if small != (layout == "epoch_s") {
+			return bad(layout + ": this looks like the other of epoch_s and epoch_ms")
+		}
+		return Stamp{At: at.UTC(), End: at.UTC()}, nil
+	}
+
+	t, err := time.Parse(layout, text)
+	if err != nil {
+		return bad(fmt.Sprintf("the layout %q", layout))
+	}
+	switch {
+	case strings.Contains(layout, "Z07") || strings.Contains(layout, "-07"):
+		return Stamp{At: t.UTC(), End: t.UTC()}, nil
+	case !strings.ContainsAny(layout, ":") && !strings.Contains(layout, "15") && !strings.Contains(layout, "03"):
+		return ParseTime(t.Format(time.DateOnly), loc)
+	}
+	// zone-less: clock changes are checked there
+	return ParseTime(t.Format("2006-01-02T15:04:05.999999999"), loc)
+}
+
 // Times reads the stamps of one document: it looks up the zone of a site once.
 // It is not for use by several goroutines.
 type Times struct {
@@ -227,7 +269,10 @@ type Times struct {
 func NewTimes(p Profile) *Times { return &Times{p: p, locs: map[string]*time.Location{}} }
 
 // Parse reads a stamp of a site; see ParseTime. site is the agency's code.
-func (t *Times) Parse(text, site string) (Stamp, error) {
+func (t *Times) Parse(text, site string) (Stamp, error) { return t.ParseLayout(text, "", site) }
+
+// ParseLayout is Parse for another layout; see the function of that name.
+func (t *Times) ParseLayout(text, layout, site string) (Stamp, error) {
 	loc, ok := t.locs[site]
 	if !ok {
 		var err error
@@ -236,7 +281,7 @@ func (t *Times) Parse(text, site string) (Stamp, error) {
 		}
 		t.locs[site] = loc
 	}
-	return ParseTime(text, loc)
+	return ParseLayout(text, layout, loc)
 }
 
 // Location is the configured zone of a site, nil when there is none.

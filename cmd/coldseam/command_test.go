@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -112,6 +113,29 @@ func TestParseTellsAllThatWasDecided(t *testing.T) {
 "ranges":{"air_temperature":{"type":"NdArray","axisNames":["t"],"shape":[1],"values":[4]}}}`)
 	require.Contains(t, out, `air_temp instant, forecast: 1 values, 0 missing, 2026-04-10T06:00:00Z to 2026-04-10T06:00:00Z, `+
 		`found in "Cel", kept in degC`)
+}
+
+// The walk-through of docs/feeds.md: a new service by configuration alone gives
+// what the page prints.
+func TestNewServiceByConfigurationAlone(t *testing.T) {
+	t.Parallel()
+	page, err := os.ReadFile("../../docs/feeds.md")
+	require.NoError(t, err)
+	block := func(kind string) string {
+		_, rest, ok := strings.Cut(string(page), "```"+kind+"\n")
+		require.True(t, ok, kind)
+		text, _, _ := strings.Cut(rest, "```")
+		return text
+	}
+	config, err := os.ReadFile("../internal/setup/coldseam.toml")
+	require.NoError(t, err)
+	dir := t.TempDir()
+	toml, answer := filepath.Join(dir, "coldseam.toml"), filepath.Join(dir, "answer.json")
+	require.NoError(t, os.WriteFile(toml, append(config, block("toml")...), 0o600))
+	require.NoError(t, os.WriteFile(answer, []byte(block("json")), 0o600))
+	code, out, errs := call(t, "--config", toml, "parse", "--profile", "mill-rivers", answer)
+	require.Zero(t, code, errs)
+	require.Equal(t, block("text"), out)
 }
 
 func TestUnknownCommandIsStatusTwo(t *testing.T) {

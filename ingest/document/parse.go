@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam/ingest/cap"
 	"example.org/coldseam/ingest/covjson"
 	"example.org/coldseam/ingest/features"
+	"example.org/coldseam/ingest/records"
 	"example.org/coldseam/ingest/sensorthings"
 	"example.org/coldseam/ingest/waterml"
 )
@@ -36,6 +37,8 @@ func parser(format string) ingest.ParseFunc {
 		return sensorthings.Parse
 	case ingest.FormatCAP:
 		return cap.Parse
+	case ingest.FormatRecords:
+		return records.Parse
 	}
 	return nil
 }

@@ -282,7 +282,7 @@ func (f *file) cell(rec []string, column string) string {
 
 // row takes a row as a whole or refuses it as a whole.
 func (f *file) row(line int, rec []string) {
-	stamp, err := f.stamp(f.cell(rec, f.m.TimeColumn))
+	stamp, err := ingest.ParseLayout(f.cell(rec, f.m.TimeColumn), f.m.TimeLayout, f.loc)
 	if err != nil {
 		f.refuse(line, f.m.TimeColumn, cause(err))
 		return
@@ -480,27 +480,6 @@ var names = map[string]coldseam.Parameter{
 	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust,
 	"thunder_prob": coldseam.ThunderProb,
 	"visibility":   coldseam.Visibility, "fish_count": coldseam.FishCount,
-}
-
-// stamp reads the time cell.
-func (f *file) stamp(text string) (ingest.Stamp, error) {
-	if f.m.TimeLayout == "iso" {
-		return ingest.ParseTime(text, f.loc)
-	}
-	t, err := time.Parse(f.m.TimeLayout, text)
-	if err != nil {
-		return ingest.Stamp{}, fmt.Errorf("time %q: want the layout %q: %w", clip(text), f.m.TimeLayout,
-			coldseam.ErrInvalid)
-	}
-	switch {
-	case strings.Contains(f.m.TimeLayout, "Z07") || strings.Contains(f.m.TimeLayout, "-07"):
-		return ingest.Stamp{At: t.UTC(), End: t.UTC()}, nil
-	case !strings.ContainsAny(f.m.TimeLayout, ":") && !strings.Contains(f.m.TimeLayout, "15") &&
-		!strings.Contains(f.m.TimeLayout, "03"):
-		return ingest.ParseTime(t.Format(time.DateOnly), f.loc)
-	}
-	// zone-less: clock changes are checked there
-	return ingest.ParseTime(t.Format("2006-01-02T15:04:05.999999999"), f.loc)
 }
 
 // summaries of the series, for the dry run.

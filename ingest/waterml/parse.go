@@ -350,7 +350,7 @@ func (d *doc) batch() (ingest.Batch, error) {
 			return out, err
 		}
 		for _, s := range f.Series {
-			out.Forecasts = append(out.Forecasts, forecastOf(s, t))
+			out.Forecasts = append(out.Forecasts, ingest.ForecastOf(s, t))
 		}
 		out.Meta = append(out.Meta, f.Meta...)
 		out.Skipped = append(out.Skipped, f.Skipped...)
@@ -377,25 +377,4 @@ func (d *doc) dropTwins(b *ingest.Batch) {
 				Why: "two stations of the document have this name, told apart by their links alone", N: n})
 		}
 	}
-}
-
-// forecastOf turns a series into a forecast; steps without a value are left
-// out.
-func forecastOf(s coldseam.Series, issued time.Time) coldseam.Forecast {
-	f := coldseam.Forecast{
-		Site:          s.Site,
-		Param:         s.Param,
-		Stat:          s.Stat,
-		Period:        s.Period,
-		Provider:      s.Provider,
-		Issued:        issued,
-		IssuedAssumed: issued.IsZero(),
-	}
-	for _, o := range s.Obs {
-		if o.Flag&coldseam.Missing == 0 {
-			f.At = append(f.At, o.At)
-			f.Value = append(f.Value, o.Value)
-		}
-	}
-	return f
 }

@@ -20,6 +20,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/ingest/records"
 	"example.org/coldseam/store"
 )
 
@@ -318,7 +319,7 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 	if slices.ContainsFunc(before, func(o ingest.Profile) bool { return o.Name == p.Name }) && p.Name != "" {
 		j.bad(t+"name", strconv.Quote(p.Name)+", there already", "a name of its own")
 	}
-	if err := p.WithDefaults().Check(); err != nil {
+	if err := cmp.Or(p.WithDefaults().Check(), records.Check(p)); err != nil {
 		key := strings.TrimSuffix(t, ".")
 		if m := ownKey.FindStringSubmatch(err.Error()); m != nil {
 			key = t + m[1]
