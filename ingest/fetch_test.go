@@ -800,7 +800,7 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 	res, err = b.fetch(t, ingest.Request{})
 	require.NoError(t, err)
 	require.Equal(t, 2, res.Rows, "a series the metadata does not list stays")
-	require.Equal(t, []ingest.Skipped{{What: "series s0", Why: "another series of the site is chosen", N: 1}},
+	require.Equal(t, []ingest.Skipped{{What: "series s0", Code: ingest.CodeChosen, Why: "another series of the site is chosen", N: 1}},
 		res.Skipped)
 
 	// Another process that replays the kept documents, records of series first,

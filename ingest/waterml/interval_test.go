@@ -59,6 +59,10 @@ func TestSamplesAreOneSeries(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, b.Series, 1)
 	require.Len(t, b.Series[0].Obs, 2)
+
+	b, err = waterml.ParseV1(strings.NewReader(strings.Replace(body, "2011-10-12", "2011-10-11", 1)), ingest.Profile{Name: "x"})
+	require.NoError(t, err)
+	require.Len(t, b.Series, 2, "two samples of one time are both true")
 }
 
 // WaterML 1 in a SOAP envelope, as elements and as escaped text.
@@ -109,6 +113,11 @@ func TestIntervalValuesNeedAStatistic(t *testing.T) {
 	require.Equal(t, "2026-04-10T01:00:00Z", b.Series[0].Obs[0].At.Format(time.RFC3339))
 	b = read("ConstPrec", "", "mean P1D")
 	require.Equal(t, "2026-04-10T00:00:00Z", b.Series[0].Obs[0].At.Format(time.RFC3339))
+	named, err := waterml.Parse(strings.NewReader(strings.Replace(interpolated("ConstSucc", ""), "<om:observedProperty",
+		`<om:procedure xlink:href="http://s.example/tstypes/Daily Mean"/><om:observedProperty`, 1)), ingest.Profile{Name: "x"})
+	require.NoError(t, err)
+	require.Equal(t, "x:S1/discharge/meanP1D", named.Series[0].SeriesKey.String())
+	require.Equal(t, "2026-04-11T00:00:00Z", named.Series[0].Obs[0].At.Format(time.RFC3339))
 	require.Equal(t, coldseam.Instant, read("ConstSucc", "", "instant").Series[0].Stat)
 	require.Equal(t, coldseam.Instant, read("Continuous", "", "").Series[0].Stat)
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,7 @@ type observation struct {
 	status      string // approval word of the metadata
 	simulated   bool
 	stat        coldseam.Statistic // named by the procedure
+	period      string             // of it
 	analysis    string             // text of the analysis time of a model run
 	resultDepth int                // depth of an open om:result
 	resultAttrs []xml.Attr
@@ -59,7 +61,9 @@ func (d *doc) head(x *ingest.XML, s xml.StartElement, o *observation) error {
 	case "procedure":
 		o.procedure, err = x.Tree(s)
 		o.simulated = o.simulated || isSimulation(o.procedure)
-		o.stat = statCodes[statCode(o.procedure)]
+		if o.stat = statCodes[statCode(o.procedure)]; o.stat == "" {
+			o.stat, o.period = statOfName(procedureOf(o.procedure) + " " + title(o.procedure))
+		}
 	case "resultTime":
 		o.resultTime, err = x.Tree(s)
 	case "phenomenonTime", "samplingTime":
@@ -96,6 +100,20 @@ func statCode(n *ingest.Node) string {
 	}
 	return ""
 }
+
+// statOfName reads the statistic and period in a procedure's name, such as "Daily
+// Mean" [seen: in answers of an agency whose points say "constant" alone].
+func statOfName(name string) (coldseam.Statistic, string) {
+	m := statNames.FindStringSubmatch(strings.ToLower(name))
+	if m == nil {
+		return "", ""
+	}
+	period := map[string]string{"hourly": "PT1H", "daily": "P1D", "monthly": "P1M", "yearly": "P1Y"}[m[1]]
+	return map[string]coldseam.Statistic{"mean": coldseam.Mean, "max": coldseam.Max, "min": coldseam.Min,
+		"total": coldseam.Sum}[m[2]], period
+}
+
+var statNames = regexp.MustCompile(`(hourly|daily|monthly|yearly)[ ._-]?(mean|max|min|total)`)
 
 // parameter notes the time of analysis of a model run; its own unit is a decoy.
 func (o *observation) parameter(n *ingest.Node) error {

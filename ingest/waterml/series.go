@@ -337,7 +337,9 @@ func (ts *timeseries) kind(m pointMeta) kind {
 	case ok:
 		key.Stat = stat
 	case ts.o != nil && ts.o.stat != "":
-		key.Stat = ts.o.stat
+		if key.Stat = ts.o.stat; m.period == "" {
+			m.period = ts.o.period
+		}
 	default:
 		stat, period, err := ts.d.p.Stat(key.Param)
 		if err != nil {

@@ -80,14 +80,59 @@ type v1Series struct {
 }
 
 type v1Block struct {
-	method string
-	rows   []v1Row
-	nodes  []*ingest.Node // rows of the XML form, read when their turn comes
+	method  string
+	rows    []v1Row
+	nodes   []*ingest.Node  // rows of the XML form, read when their turn comes
+	repeats map[string]bool // times of several samples
+}
+
+// row i of either form.
+func (b v1Block) row(i int) v1Row {
+	if i < len(b.rows) {
+		return b.rows[i]
+	}
+	return xmlRow(b.nodes[i-len(b.rows)])
+}
+
+func (b v1Block) len() int { return len(b.rows) + len(b.nodes) }
+
+// ofDays reports whether every value of a series stands at its local midnight:
+// then one without a time support is of civil days.
+func (s v1Series) ofDays() bool {
+	n := 0
+	for _, b := range s.blocks {
+		for i := range b.len() {
+			_, clock, _ := strings.Cut(b.row(i).at, "T")
+			if i := strings.LastIndexAny(clock, "Z+-"); i >= 0 {
+				clock = clock[:i]
+			}
+			if b.row(i).at == "" || strings.Trim(clock, "0:.") != "" {
+				return false
+			}
+			n++
+		}
+	}
+	return n > 0
+}
+
+// samplesOfOneTime are the times that repeat, nil where no value is a sample.
+func (b v1Block) samplesOfOneTime() map[string]bool {
+	seen, repeats, samples := map[string]bool{}, map[string]bool{}, false
+	for i := range b.len() {
+		r := b.row(i)
+		if samples = samples || r.sample != ""; !samples {
+			return nil // the first value tells
+		}
+		t := r.utc + r.at
+		repeats[t] = repeats[t] || seen[t]
+		seen[t] = true
+	}
+	return repeats
 }
 
 type v1Row struct {
-	value, at, utc, offset, method, censor string
-	qualifiers                             []string
+	value, at, utc, offset, method, sample, censor string
+	qualifiers                                     []string
 }
 
 // cuahsiUnits: the numeric unit codes, which mean something only inside this
@@ -144,7 +189,11 @@ func (d *v1) add(s v1Series) {
 
 	d.site(s.site)
 	key := coldseam.SeriesKey{Site: d.p.SiteID(s.site.Code), Param: param, Stat: stat, Period: s.period(stat)}
+	if stat != coldseam.Instant && key.Period == "" && s.ofDays() {
+		key.Period = "P1D"
+	}
 	for _, b := range s.blocks {
+		b.repeats = b.samplesOfOneTime()
 		for _, r := range b.rows {
 			d.row(what, key, s, b, r)
 		}
@@ -213,6 +262,11 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 		key.SeriesRef += "/" + b.method
 	}
 
+	// The number of a sample is not the name of a series, but where samples share
+	// a time nothing else keeps them apart.
+	if r.sample != "" && b.repeats[r.utc+r.at] {
+		key.SeriesRef += "#" + r.sample
+	}
 	row := ingest.Row{
 		Key:        key,
 		Name:       s.variableName,
@@ -231,8 +285,8 @@ func (d *v1) row(what string, key coldseam.SeriesKey, s v1Series, b v1Block, r v
 }
 
 // stamp is the time of a row: for a value of a period, which is told by its
-// begin, the end of the period. A period of days from local midnight, as one
-// that is not told, is the civil day.
+// begin, the end of the period. A period of days from local midnight is of civil
+// days.
 func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, error) {
 	st, loc, err := d.begin(s, r)
 	if err != nil || key.Stat == coldseam.Instant || st.Precision != ingest.ToInstant {
@@ -247,14 +301,10 @@ func (d *v1) stamp(s v1Series, r v1Row, key coldseam.SeriesKey) (ingest.Stamp, e
 		}
 	}
 
-	period := key.Period
-	if period == "" {
-		if !midnight {
-			return st, nil
-		}
-		period = "P1D"
+	if key.Period == "" {
+		return st, nil
 	}
-	months, days, rest, err := ingest.ParsePeriod(period)
+	months, days, rest, err := ingest.ParsePeriod(key.Period)
 	if err != nil {
 		return st, err
 	}
@@ -426,6 +476,7 @@ func xmlRow(k *ingest.Node) v1Row {
 		qualifiers: strings.Fields(a("qualifiers")),
 	}
 	r.method = a("methodCode") + a("methodID")
+	r.sample = a("labSampleCode") + a("sampleID")
 	if isNil(k.Attrs) {
 		r.value = ""
 	}

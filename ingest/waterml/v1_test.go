@@ -95,7 +95,7 @@ func TestV1RealDocuments(t *testing.T) {
 		},
 		"owslib_cuahsi_example_get_values_10.xml": {
 			{0, 0, "", 0, `variable "USU39" is not known`, ingest.Profile{}},
-			{29, 29, "2008-04-14T19:00:00Z", 0.1192, "", ingest.Profile{Zone: "America/Denver",
+			{12, 29, "2008-04-14T19:00:00Z", 0.1192, "", ingest.Profile{Zone: "America/Denver",
 				Parameters: map[string]string{"USU39": "turbidity"}, UnitAliases: map[string]string{"mg/L": "FNU"}}},
 		},
 	}
