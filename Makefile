@@ -15,8 +15,9 @@ NUMBERS := -gcflags='example.org/coldseam/forecast/...=-race=false' -gcflags='go
 # Long tests whose point is time, memory or numbers stand in files that the race
 # detector leaves out, and run without it.
 plain = $(shell grep -rl '^//go:build !race' --include='*_test.go' . | grep -v '^./forecast/')
+# The packages whose tests read a variable of the environment.
+reads = $(shell grep -rl '"$(1)"' --include='*_test.go' . | xargs -n1 dirname | sort -u)
 BENCHCOUNT ?= 1
-GAUNTLET := ^Test(GaugeFaults|RisesAndLimits|IceSeasons|Costs|CostsOfRises|HiddenWarnings|WeatherScenarios|CorrectionFollowsTheHoursTold|WaitingMailIsRewritten|OneRiversFaultStaysItsOwn)$$
 
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
@@ -55,7 +56,7 @@ golden: ## write the golden files anew; read the diff before committing
 
 gauntlet: need-test ## faults of every kind against the morning's word, the long form
 	@mkdir -p proof-out
-	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 3h -run '$(GAUNTLET)' ./forecast/gauntlet ./cmd/coldseam > proof-out/gauntlet.txt; \
+	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 3h ./forecast/gauntlet ./cmd/internal/gauntlet > proof-out/gauntlet.txt; \
 	  s=$$?; awk -f .ci/gauntlet.awk proof-out/gauntlet.txt; [ $$s = 0 ] || grep -E '^ *--- FAIL|Messages:' proof-out/gauntlet.txt; exit $$s
 
 fuzz: ## run every fuzz target for FUZZTIME
@@ -70,13 +71,13 @@ bench: need-bench ## run all benchmarks; lines and table land in bench-out/
 
 proof: need-test ## long-form proofs; their figures land in proof-out/
 	@mkdir -p proof-out
-	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test ./... -run Proof -count=1 -timeout 60m -v
+	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test $(call reads,COLDSEAM_PROOF) -run Proof -count=1 -timeout 60m -v
 	@cat proof-out/backup.txt
 	@if [ "$$(id -u)" = 0 ]; then for p in unit compose bare; do .ci/$$p.sh || exit 1; done; \
 	  else echo "not run: .ci/unit.sh, compose.sh and bare.sh, which want root on Debian"; fi
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
-	@COLDSEAM_SOAK=1 go test ./... -run Soak -count=1 -timeout 60m -v
+	@COLDSEAM_SOAK=1 go test $(call reads,COLDSEAM_SOAK) -count=1 -timeout 60m -v
 
 lint: ## vet, staticcheck, spelling, dead code, long lines
 	@go vet ./... && go mod verify

@@ -264,3 +264,10 @@ func TestHindcastCommand(t *testing.T) {
 	require.Equal(t, 2, code)
 	require.Contains(t, errs, "want either --csv FILE or --site ID")
 }
+
+func TestRecapCommandLine(t *testing.T) {
+	t.Parallel()
+	code, _, errs := call(t, "recap", "oops")
+	require.Equal(t, 2, code)
+	require.Contains(t, errs, "only with --sql")
+}

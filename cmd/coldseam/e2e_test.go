@@ -18,7 +18,7 @@ import (
 func TestMorningFromGaugeToMail(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	v := newTown(t, nil)
+	v := clubtest.New(t, nil)
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 	v.Join(t, "one@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Join(t, "two@club.example.org",
@@ -99,7 +99,7 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
-	v := newReadyTown(t, nil)
+	v := clubtest.NewReady(t, nil)
 	v.Join(t, "one@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Join(t, "not@club.example.org", coldseam.Preferences{Reaches: []coldseam.ReachID{"hallam-sandbar"}})
 	v.Send(t, "04:45")
@@ -156,7 +156,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	t.Parallel()
 	ctx := context.Background()
-	v := newReadyTown(t, nil)
+	v := clubtest.NewReady(t, nil)
 	v.Clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
 	_, err := v.DB.Pool().Exec(ctx, `DELETE FROM coldseam.forecast`)
 	require.NoError(t, err)

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"net"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -18,8 +17,19 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
+	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/store/storetest"
 )
+
+// childEnv makes the test binary the program itself.
+const childEnv = "COLDSEAM_COMMAND_CHILD"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(childEnv) != "" {
+		main()
+	}
+	clubtest.Main(m)
+}
 
 // freePort is a port that was free a moment ago.
 func freePort(t *testing.T) string {
@@ -64,22 +74,13 @@ token_key_file = %q
 func spawn(t *testing.T, env []string, args ...string) (*exec.Cmd, *bytes.Buffer) {
 	t.Helper()
 	cmd := exec.Command("/proc/self/exe", args...)
-	cmd.Env = append(append(os.Environ(), childEnv+"=command"), env...)
+	cmd.Env = append(append(os.Environ(), childEnv+"=1"), env...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	var errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &errs, &errs
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill() })
 	return cmd, &errs
-}
-
-func healthzOK(addr string) bool {
-	res, err := (&http.Client{Timeout: 12 * time.Second}).Get("http://" + addr + "/healthz")
-	if err != nil {
-		return false
-	}
-	_ = res.Body.Close()
-	return res.StatusCode == http.StatusOK
 }
 
 // The service on its private Postgres: Postgres is killed under it, twice, and
@@ -94,7 +95,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 	done := make(chan error, 1)
 	go func() { done <- cmd.Wait() }()
 
-	require.Eventually(t, func() bool { return healthzOK(addr) }, 60*time.Second, 50*time.Millisecond, "%s", errs)
+	require.Eventually(t, func() bool { return clubtest.HealthOK(addr) }, 60*time.Second, 50*time.Millisecond, "%s", errs)
 	pid := func() int {
 		b, err := os.ReadFile(filepath.Join(state, "database", "pg", "postmaster.pid"))
 		if err != nil {
@@ -111,7 +112,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 		require.NoError(t, syscall.Kill(old, syscall.SIGKILL))
 		require.Eventually(t, func() bool {
 			p := pid()
-			return p != 0 && p != old && healthzOK(addr)
+			return p != 0 && p != old && clubtest.HealthOK(addr)
 		}, 30*time.Second, 50*time.Millisecond)
 		t.Logf("well again after %s", time.Since(began).Round(10*time.Millisecond))
 	}

@@ -6,11 +6,12 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
 )
 
 func TestUnknownNamesAreAnsweredWithTheKnownOnes(t *testing.T) {
 	t.Parallel()
-	v := newTown(t, nil)
+	v := clubtest.New(t, nil)
 	ctx := t.Context()
 	_, err := (&briefCmd{Site: "ng:nowhere"}).reaches(ctx, v.Parts)
 	require.ErrorIs(t, err, coldseam.ErrNotFound)

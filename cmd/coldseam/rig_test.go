@@ -360,7 +360,7 @@ func TestRigLogsLeaveOutWhatSaysNothing(t *testing.T) {
 // The real path: logs go into the database and come back as a surer weight.
 func TestRigOnStoredRivers(t *testing.T) {
 	t.Parallel()
-	v := newReadyTown(t, nil)
+	v := clubtest.NewReady(t, nil)
 	v.Clock.Forward(democlub.Start.Add(5 * time.Minute)) // past the making of the ready town
 	r := rigApp{v.Parts}
 	slim := coldseam.Preferences{Body: "slim", Line: "braid-0.14", Metal: "lead", Presentation: "quartering"}

@@ -115,7 +115,7 @@ func TestSeasonRefusals(t *testing.T) {
 // fetch is made of the daily means and names the stops that it lacks.
 func TestSeasonOfTheDatabase(t *testing.T) {
 	t.Parallel()
-	v := newReadyTown(t, nil)
+	v := clubtest.NewReady(t, nil)
 	issued, err := v.DB.Brief(t.Context(), "tamsen-bend", clubtest.Saturday)
 	require.NoError(t, err)
 	// what is known is what the brief knew

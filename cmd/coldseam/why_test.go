@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flag"
 	"os"
 	"strings"
 	"testing"
@@ -11,6 +12,8 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/verdict"
 )
+
+var update = flag.Bool("update", false, "write the golden files anew")
 
 func TestWhyNamesEverything(t *testing.T) {
 	t.Parallel()

@@ -51,8 +51,14 @@ func (x *Template) exec(sql string) error {
 	return err
 }
 
-// Drop removes the template once the tests are done.
-func (x *Template) Drop() {
+// Main runs the tests of a package that uses the template, and drops it.
+func Main(m *testing.M) {
+	code := m.Run()
+	Ready.drop()
+	os.Exit(code)
+}
+
+func (x *Template) drop() {
 	if x.name != "" {
 		_ = x.exec(`DROP DATABASE IF EXISTS ` + x.name + ` WITH (FORCE)`)
 	}

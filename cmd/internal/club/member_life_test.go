@@ -1,0 +1,211 @@
+package club_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/mail"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/clubtest"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/notify/browsertest"
+	"example.org/coldseam/notify/web"
+)
+
+// inbox shows the newest mail of an address as a mail reader does, with its
+// links led to where the pages are served.
+type inbox struct {
+	v    *clubtest.Town
+	t    *testing.T
+	base string // of the pages
+	srv  *httptest.Server
+	html string
+}
+
+func (b *inbox) newest(to string) *mail.Message {
+	b.t.Helper()
+	ms := b.v.Letters(b.t)[to]
+	require.NotEmpty(b.t, ms)
+	m := ms[len(ms)-1]
+	raw, err := io.ReadAll(m.Body)
+	require.NoError(b.t, err)
+	m.Body = bytes.NewReader(raw)
+	b.html = strings.ReplaceAll(clubtest.HTMLPart(b.t, m.Header.Get, m.Body), b.v.Mail.Links.PublicURL, b.base)
+	require.NotEmpty(b.t, b.html)
+	return m
+}
+
+// TestAMembersLife is the whole path in a real browser, against Postgres and
+// SMTP: sign-up, confirm mail, morning mail, a trip logged from its link,
+// settings from its link, one-click unsubscribe from its header, silence.
+func TestAMembersLife(t *testing.T) {
+	v := clubtest.NewReady(t, nil)
+	ctx := browsertest.Start(t, 10*time.Minute)
+	h, err := web.New(web.Config{
+		Store: v.App.Pages(),
+		Links: v.Mail.Links,
+		Club:  v.Config.Club.Name,
+		Now:   v.Now,
+		Log:   v.Log,
+	})
+	require.NoError(t, err)
+	srv := httptest.NewServer(h)
+	t.Cleanup(srv.Close)
+	b := &inbox{v: v, t: t, base: srv.URL}
+	b.srv = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = io.WriteString(w, b.html)
+	}))
+
+	t.Cleanup(b.srv.Close)
+	follow := func(steps ...chromedp.Action[chromedp.Void]) { // the last step leads to another page
+		t.Helper()
+		last := steps[len(steps)-1]
+		steps[len(steps)-1] = chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.RunResponse(ctx, last)
+			return err
+		})
+		require.NoError(t, chromedp.Do(ctx, steps...))
+	}
+
+	heading := func(want string) {
+		t.Helper()
+		got, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS("h1")))
+		require.NoError(t, err)
+		require.Equal(t, want, got)
+	}
+
+	button := func(words string) chromedp.Action[chromedp.Void] {
+		return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.Run(ctx,
+				chromedp.Evaluate[bool](
+					fmt.Sprintf(
+						`(() => { [...document.querySelectorAll('a')].find(a => a.textContent.trim() === %q).click(); return true })()`, words)))
+			return err
+		})
+	}
+	const me = "new@home.example"
+	state := func() string {
+		var s string
+		require.NoError(t, v.DB.Pool().QueryRow(t.Context(), `SELECT state FROM coldseam.subscriber WHERE email = $1`,
+			me).Scan(&s))
+		return s
+	}
+
+	reaches, err := v.DB.Reaches(t.Context())
+	require.NoError(t, err)
+	tick := chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error { // the Tamsen alone
+		_, err := chromedp.Run(ctx,
+			chromedp.Evaluate[int](
+				`[...document.querySelectorAll('input[name=reach]')].map(e => e.checked = e.value === 'tamsen-bend').length`))
+		return err
+	})
+	require.Greater(t, len(reaches), 1)
+	follow(chromedp.Navigate(srv.URL+"/signup"), tick, chromedp.SendKeys(chromedp.CSS("#email"), me),
+		chromedp.SetValue(chromedp.CSS("#send_at"), "04:45"), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Look in your mail")
+
+	v.SendAll(t)
+	require.NotEmpty(t, clubtest.Subject(t, b.newest(me)))
+	follow(chromedp.Navigate(b.srv.URL), button("Confirm the morning mail"))
+	heading("Start the morning mail")
+	require.Equal(t, "pending", state(), "opening the link confirms nothing")
+	follow(chromedp.Click(chromedp.CSS("main form button")))
+	heading("You are on the list")
+	require.Equal(t, "confirmed", state())
+	v.SendAll(t)
+	require.Contains(t, clubtest.Subject(t, b.newest(me)), "Your morning mail is set")
+
+	v.Send(t, "04:46")
+	morning := b.newest(me)
+	require.Regexp(t, `^(GO|TOSS-UP) Tamsen Sat, good morning \d in 10`, clubtest.Subject(t, morning))
+	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
+	heading("How did it go?")
+	trips := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
+	require.Zero(t, trips(), "opening the link logs nothing")
+	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
+		chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
+		chromedp.Click(chromedp.CSS("input[name=held][value=yes]")), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Saved")
+	require.Equal(t, 1, trips())
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.trip WHERE source = 'form' AND fish = 2 AND hours = 4 AND reach_id = 'tamsen-bend' AND day = $1`, clubtest.Saturday.UTC()))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND l.held AND l.weight_oz = 0.25`), "the rig learns of it")
+
+	// Corrected within the 72 hours: one trip, one calibration line, the new one.
+	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
+	follow(chromedp.Click(chromedp.CSS("input[name=held][value=no]")), chromedp.Click(chromedp.CSS("main form button")))
+	heading("Saved")
+	require.Equal(t, 1, trips())
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form'`))
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
+
+	follow(chromedp.Navigate(b.srv.URL), button("Your settings"))
+	heading("Your settings")
+	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"),
+		chromedp.Click(chromedp.CSS("main form button")))
+	heading("Your settings")
+	require.Equal(t, 1, v.Count(t,
+		`SELECT count(*) FROM coldseam.subscriber WHERE email = $1 AND prefs->>'line' = 'nylon-0.26' AND prefs->>'send_at' = '05:05'`, me))
+
+	// The mail program's own button: the header's link, no cookie, no page.
+	way, _, ok := strings.Cut(strings.TrimPrefix(morning.Header.Get("List-Unsubscribe"), "<"), ">")
+	require.True(t, ok)
+	require.Equal(t, "List-Unsubscribe=One-Click", morning.Header.Get("List-Unsubscribe-Post"))
+	resp, err := http.Post(strings.Replace(way, v.Mail.Links.PublicURL, srv.URL, 1), "application/x-www-form-urlencoded",
+		strings.NewReader("List-Unsubscribe=One-Click"))
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.Equal(t, http.StatusOK, resp.StatusCode)
+	require.Equal(t, "unsubscribed", state())
+
+	before := len(v.Letters(t)[me])
+	v.Clock.Forward(clubtest.Saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
+	_, _, err = v.Mail.QueueMornings(t.Context(), v.Now())
+	require.NoError(t, err)
+	v.SendAll(t)
+	require.Len(t, v.Letters(t)[me], before, "silence")
+}
+
+// TestSignUpFloodOnTheDatabase: however many ask, an hour brings no more than
+// 100 confirm mails and an address no second one that day.
+func TestSignUpFloodOnTheDatabase(t *testing.T) {
+	t.Parallel()
+	n := 400
+	if os.Getenv("COLDSEAM_SOAK") != "" {
+		n = 10_000
+	}
+	v := clubtest.New(t, nil)
+	p := v.App.Pages()
+	for i := range n {
+		v.Clock.Forward(v.Now().Add(time.Millisecond))
+		require.NoError(t, p.SignUp(t.Context(), fmt.Sprintf("victim%d@home.example", i%(n/2)), coldseam.Preferences{},
+			v.Now()))
+	}
+
+	v.SendAll(t)
+	require.Equal(t, 100, v.Sink.Count())
+	for to, ms := range v.Letters(t) {
+		require.Len(t, ms, 1, to)
+	}
+	v.Clock.Forward(v.Now().Add(2 * time.Hour))
+	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.Now()))
+	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.Now()))
+	v.SendAll(t)
+	require.Len(t, v.Letters(t)["later@home.example"], 1, "the next hour is open again")
+	require.Len(t, v.Letters(t)["victim0@home.example"], 1, "one a day")
+}

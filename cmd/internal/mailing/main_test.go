@@ -1,0 +1,9 @@
+package mailing_test
+
+import (
+	"testing"
+
+	"example.org/coldseam/cmd/internal/clubtest"
+)
+
+func TestMain(m *testing.M) { clubtest.Main(m) }

@@ -1,0 +1,9 @@
+package recap_test
+
+import (
+	"testing"
+
+	"example.org/coldseam/cmd/internal/clubtest"
+)
+
+func TestMain(m *testing.M) { clubtest.Main(m) }
