@@ -1,13 +1,13 @@
 package admin
 
 import (
+	"os"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/cmd/internal/config"
-	"example.org/coldseam/cmd/internal/setup"
 )
 
 // Whatever form an address of the database or a key has, the pack does not show
@@ -62,7 +62,9 @@ func TestHandoverShowsNoSecret(t *testing.T) {
 		require.Equal(t, line, withoutSecrets(line))
 	}
 
-	shipped := withoutSecrets(setup.SampleTOML)
-	_, err := config.Parse("coldseam.toml", shipped)
+	text, err := os.ReadFile("../setup/coldseam.toml")
+	require.NoError(t, err)
+	shipped := withoutSecrets(string(text))
+	_, err = config.Parse("coldseam.toml", shipped)
 	require.NoError(t, err, "what is left is a configuration")
 }

@@ -52,7 +52,7 @@ func TestHandover(t *testing.T) {
 	var err error
 	v.Table, err = v.Config.Table()
 	require.NoError(t, err)
-	require.NoError(t, v.SyncLimits(ctx))
+	require.NoError(t, v.SyncRivers(ctx))
 
 	dir := t.TempDir()
 	v.Config.Mail.TokenKeyFile = filepath.Join(dir, "token.key")

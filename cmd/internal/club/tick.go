@@ -175,10 +175,10 @@ func (a *App) DueFetches(ctx context.Context, now time.Time, active bool) error 
 // briefPace is how often a reach's brief is made anew: near and during its
 // morning after every fetch, else every six hours.
 const (
-	BriefActive = 15 * time.Minute
+	briefActive = 15 * time.Minute
 	briefIdle   = 6 * time.Hour
-	// AfterFetch lets the fetches of a slot end before the brief reads.
-	AfterFetch = 2 * time.Minute
+	// afterFetch lets the fetches of a slot end before the brief reads.
+	afterFetch = 2 * time.Minute
 )
 
 // dueBriefs enqueues the briefs of today, and from the evening on those of
@@ -193,14 +193,14 @@ func (a *App) dueBriefs(ctx context.Context, now time.Time, active map[coldseam.
 	for _, r := range reaches {
 		d, pace := coldseam.DateOf(now.In(env.Zone(r.Zone))), briefIdle
 		if _, ok := active[r.ID]; ok {
-			pace = BriefActive
+			pace = briefActive
 		} else if now.After(a.mail.LastLight(r, d)) {
 			d = d.Add(1)
 		}
 		if at, due := mailing.EveningDue(coldseam.DateOf(now.In(env.Zone(r.Zone))), env.Zone(r.Zone), now); due {
 			jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(at).Add(1), Issued: at.UTC()})
 		}
-		slot := now.Add(-AfterFetch).Truncate(pace).Add(AfterFetch)
+		slot := now.Add(-afterFetch).Truncate(pace).Add(afterFetch)
 		jobs = append(jobs, store.BriefArgs{Reach: r.ID, Day: d, Issued: slot})
 	}
 

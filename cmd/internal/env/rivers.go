@@ -15,7 +15,7 @@ import (
 // SyncRivers writes the configuration's sites, reaches and limits to the
 // database; a changed one keeps its old version with who and why.
 func (e *Env) SyncRivers(ctx context.Context) error {
-	errs := []error{e.SyncLimits(ctx), e.DB.SetSendAt(ctx, e.Config.Club.SendAt),
+	errs := []error{e.syncLimits(ctx), e.DB.SetSendAt(ctx, e.Config.Club.SendAt),
 		e.DB.SetBands(ctx, coldseam.DefaultBands)}
 	for _, s := range e.Config.Sites {
 		errs = append(errs, e.DB.PutSite(ctx, s.Build()))
@@ -72,9 +72,9 @@ func (e *Env) SyncedReach(ctx context.Context, id string) (coldseam.Reach, error
 	return r, nil
 }
 
-// SyncLimits writes the club's limits to the database: a changed one leaves a
+// syncLimits writes the club's limits to the database: a changed one leaves a
 // row in the audit with who, when and why, one taken out of the file too.
-func (e *Env) SyncLimits(ctx context.Context) error {
+func (e *Env) syncLimits(ctx context.Context) error {
 	stored, err := e.DB.Thresholds(ctx)
 	if err != nil {
 		return err

@@ -17,11 +17,11 @@ func TestLimitEditsAreKept(t *testing.T) {
 	a := &Env{DB: storetest.New(t)}
 	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 20},
 		"gust_mph": {Value: 40, Why: "the big boats only", Who: "season keeper"}}
-	require.NoError(t, a.SyncLimits(ctx))
-	require.NoError(t, a.SyncLimits(ctx))
+	require.NoError(t, a.syncLimits(ctx))
+	require.NoError(t, a.syncLimits(ctx))
 
 	a.Config.Thresholds = map[string]config.Limit{"wind_mph": {Value: 18}}
-	require.NoError(t, a.SyncLimits(ctx))
+	require.NoError(t, a.syncLimits(ctx))
 	edits, err := a.DB.ThresholdEdits(ctx, "gust_mph")
 	require.NoError(t, err)
 	require.Len(t, edits, 2)

@@ -43,12 +43,12 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	a.SayWaits(s.Out)
 	switch {
 	case c.Replay:
-		return c.ReplayKept(ctx, s.Out, a)
+		return c.replayKept(ctx, s.Out, a)
 	case c.From != "":
-		return c.Backfill(ctx, s.Out, a)
+		return c.backfill(ctx, s.Out, a)
 	}
 
-	return c.FetchNow(ctx, s.Out, a)
+	return c.fetchNow(ctx, s.Out, a)
 }
 
 // SayWaits tells whoever looks on why nothing happens for a while: a service is
@@ -81,8 +81,8 @@ func (c *Command) feeds(a *Feeds) ([]Feed, error) {
 	return out, nil
 }
 
-// FetchNow fetches the feeds named, or all.
-func (c *Command) FetchNow(ctx context.Context, w io.Writer, a *Feeds) error {
+// fetchNow fetches the feeds named, or all.
+func (c *Command) fetchNow(ctx context.Context, w io.Writer, a *Feeds) error {
 	feeds, err := c.feeds(a)
 	if err != nil {
 		return err
@@ -124,9 +124,9 @@ func ResultWords(r ingest.Result) string {
 	return out
 }
 
-// Backfill walks the past feed by feed. Where it stopped is kept in the
+// backfill walks the past feed by feed. Where it stopped is kept in the
 // database, so that a second machine or a second try goes on there.
-func (c *Command) Backfill(ctx context.Context, w io.Writer, a *Feeds) error {
+func (c *Command) backfill(ctx context.Context, w io.Writer, a *Feeds) error {
 	from, err := coldseam.ParseDate(c.From)
 	if err != nil {
 		return env.Fail(2, fmt.Sprintf("--from %q: want YYYY-MM-DD", c.From))
@@ -239,9 +239,9 @@ func (fd *Feeds) stopped(ctx context.Context, mark string, req ingest.Request) (
 		u.Before(req.Until)
 }
 
-// ReplayKept reads every kept document again with today's parsers. Nothing is
+// replayKept reads every kept document again with today's parsers. Nothing is
 // asked of anybody, and what is stored already writes nothing.
-func (c *Command) ReplayKept(ctx context.Context, w io.Writer, a *Feeds) error {
+func (c *Command) replayKept(ctx context.Context, w io.Writer, a *Feeds) error {
 	profile, _, _ := strings.Cut(c.Feed, "/")
 	list, err := a.DB.KeptFetches(ctx, profile)
 	if err != nil {

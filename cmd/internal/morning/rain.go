@@ -17,10 +17,10 @@ const rainKind = "rain"
 // rainBack is how far back archived rain forecasts are compared with the river.
 const rainBack = 3 * 365 * env.Day
 
-// FitRain learns how the river answers forecast rain from the archived forecasts
+// fitRain learns how the river answers forecast rain from the archived forecasts
 // of its weather point, and stores it once enough storms are on file. Until then
 // there is none, and the brief says that rain is not modelled.
-func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
+func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
 	if r.WeatherSite == "" {
 		return nil
 	}

@@ -148,13 +148,13 @@ func (g *gather) recalibration() {
 	}
 }
 
-// RefitKind is the name under which a reach's row, refitted to the counts of its
+// refitKind is the name under which a reach's row, refitted to the counts of its
 // own river, is kept.
-const RefitKind = "run-refit"
+const refitKind = "run-refit"
 
 // storedRefit is the fit of a reach's row as of a time.
 func (mk *Maker) storedRefit(ctx context.Context, reach coldseam.ReachID, asOf time.Time) (r run.Refit, err error) {
-	m, err := mk.DB.Model(ctx, string(reach), RefitKind, asOf)
+	m, err := mk.DB.Model(ctx, string(reach), refitKind, asOf)
 	if err != nil {
 		return r, err
 	}
@@ -217,7 +217,7 @@ func (mk *Maker) refitRun(ctx context.Context, r coldseam.Reach, now time.Time) 
 	if err != nil {
 		return err
 	}
-	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: RefitKind, MadeAt: now, Params: raw})
+	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(r.ID), Kind: refitKind, MadeAt: now, Params: raw})
 	return err
 }
 

@@ -29,7 +29,7 @@ func (mk *Maker) Refit(ctx context.Context, site coldseam.SiteID) error {
 		if err != nil {
 			return err
 		}
-		return errors.Join(mk.fitAndSave(ctx, site, f), mk.FitRain(ctx, r, f))
+		return errors.Join(mk.fitAndSave(ctx, site, f), mk.fitRain(ctx, r, f))
 	}
 	return nil
 }

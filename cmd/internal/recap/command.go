@@ -58,7 +58,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 	switch {
 	case c.SQL:
-		return c.Psql(ctx, s, a)
+		return c.psql(ctx, s, a)
 	case c.Dictionary:
 		ms, err := a.DB.Dictionary(ctx)
 		if err != nil {
@@ -148,16 +148,16 @@ func recapName(r web.Recap, reach string) string {
 	return name
 }
 
-// Psql opens the season as a reader. The role itself is read only and sees
+// psql opens the season as a reader. The role itself is read only and sees
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
-func (c *Command) Psql(ctx context.Context, s *env.Streams, a *Book) error {
+func (c *Command) psql(ctx context.Context, s *env.Streams, a *Book) error {
 	dsn, err := readerURL(env.OrElse(a.Config.ReadersURL, a.DB.Pool().Config().ConnString()))
 	if err != nil {
 		return err
 	}
 
-	bin, err := a.FindPsql()
+	bin, err := a.findPsql()
 	if err != nil {
 		fmt.Fprintf(s.Out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
 		if a.PgBin() != "" {
@@ -278,8 +278,8 @@ func readerURL(dsn string) (string, error) {
 	return u.String(), nil
 }
 
-// FindPsql looks where programs are and beside the private server's own.
-func (bk *Book) FindPsql() (string, error) {
+// findPsql looks where programs are and beside the private server's own.
+func (bk *Book) findPsql() (string, error) {
 	bin, err := exec.LookPath("psql")
 	if own := bk.PgBin(); err != nil && own != "" {
 		return exec.LookPath(filepath.Join(own, "psql"))

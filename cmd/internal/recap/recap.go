@@ -132,11 +132,11 @@ func seasonName(from, to coldseam.Date) string {
 	return "Season " + year
 }
 
-const ChartLead = 14 // days shown before the first word
+const chartLead = 14 // days shown before the first word
 
 // water fills the season chart; the club's line is the mean of its reaches.
 func (m *recapMaker) water() error {
-	rows, err := m.DB.MeanWater(m.ctx, m.reach, m.r.From.Add(-ChartLead), m.r.To)
+	rows, err := m.DB.MeanWater(m.ctx, m.reach, m.r.From.Add(-chartLead), m.r.To)
 	if err != nil {
 		return err
 	}
@@ -146,7 +146,7 @@ func (m *recapMaker) water() error {
 		return err
 	}
 
-	for d := m.r.From.Add(-ChartLead); !m.r.To.Before(d); d = d.Add(1) {
+	for d := m.r.From.Add(-chartLead); !m.r.To.Before(d); d = d.Add(1) {
 		m.r.Days = append(m.r.Days, chart.SeasonDay{Day: d, WaterC: math.NaN()})
 	}
 	at := func(t time.Time) *chart.SeasonDay { return &m.r.Days[coldseam.DateOf(t).Sub(m.r.Days[0].Day)] }

@@ -1,4 +1,4 @@
-package setup_test
+package setup
 
 import (
 	"bytes"
@@ -12,7 +12,6 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/doctor"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/cmd/internal/setup"
 )
 
 // Readings with equipment trouble are NO CALL until the admin stands for them;
@@ -41,10 +40,10 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	}
 	require.Contains(t, fixes, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")
 
-	say := func(c setup.ReadingConfirmCmd) error { return c.Say(ctx, new(bytes.Buffer), v.Parts) }
+	enter := func(c readingConfirmCmd) error { return c.say(ctx, new(bytes.Buffer), v.Parts) }
 	zone := env.Zone(r.Zone)
 	at := func(back time.Duration) string { return v.Now().Add(-back).In(zone).Format("2006-01-02T15:04") }
-	word := setup.ReadingConfirmCmd{
+	word := readingConfirmCmd{
 		Where:     string(r.ID),
 		Parameter: "discharge",
 		From:      at(10 * time.Hour),
@@ -52,21 +51,21 @@ func TestAdminConfirmsReadings(t *testing.T) {
 		Why:       "compared with the staff at five",
 		Who:       "club admin",
 	}
-	for want, change := range map[string]func(*setup.ReadingConfirmCmd){
-		"readings to come": func(c *setup.ReadingConfirmCmd) { c.To = at(-time.Hour) },
-		"lies before":      func(c *setup.ReadingConfirmCmd) { c.To = at(11 * time.Hour) },
-		"YYYY-MM-DDTHH:MM": func(c *setup.ReadingConfirmCmd) { c.From = "yesterday" },
-		"a role":           func(c *setup.ReadingConfirmCmd) { c.Who = "me@club.example" },
-		"no readings":      func(c *setup.ReadingConfirmCmd) { c.From, c.To = "1999-01-01T00:00", "1999-01-02T00:00" },
-		"tamsen-bend":      func(c *setup.ReadingConfirmCmd) { c.Where = "nowhere" },
+	for want, change := range map[string]func(*readingConfirmCmd){
+		"readings to come": func(c *readingConfirmCmd) { c.To = at(-time.Hour) },
+		"lies before":      func(c *readingConfirmCmd) { c.To = at(11 * time.Hour) },
+		"YYYY-MM-DDTHH:MM": func(c *readingConfirmCmd) { c.From = "yesterday" },
+		"a role":           func(c *readingConfirmCmd) { c.Who = "me@club.example" },
+		"no readings":      func(c *readingConfirmCmd) { c.From, c.To = "1999-01-01T00:00", "1999-01-02T00:00" },
+		"tamsen-bend":      func(c *readingConfirmCmd) { c.Where = "nowhere" },
 	} {
 		c := word
 		change(&c)
-		require.ErrorContains(t, say(c), want)
+		require.ErrorContains(t, enter(c), want)
 	}
 	require.Equal(t, coldseam.NoCall, brief().Verdict, "a refused word changes nothing")
 
-	require.NoError(t, say(word))
+	require.NoError(t, enter(word))
 	b = brief()
 	require.NotContains(t, clubtest.Codes(b.Reasons), "discharge_untrusted")
 	require.True(t, b.Verdict.ShowsOdds(), strings.Join(clubtest.Codes(b.Reasons), " "))

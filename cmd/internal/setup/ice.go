@@ -13,25 +13,25 @@ import (
 	"example.org/coldseam/store"
 )
 
-// ReachIceCmd takes the admin's word on ice.
-type ReachIceCmd struct {
+// reachIceCmd takes the admin's word on ice.
+type reachIceCmd struct {
 	State string `arg:"" enum:"open,closed" help:"open or closed."`
 	Reach string `arg:"" help:"The reach."`
 	Why   string `required:"" help:"What was seen, by whom and when; kept." placeholder:"TEXT"`
 }
 
 // Run enters the word.
-func (c *ReachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.Say(ctx, s.Out, a)
+		return c.say(ctx, s.Out, a)
 	})
 }
 
-// Say keeps the word, asks for a new brief and tells what the word does.
-func (c *ReachIceCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts) error {
+// say keeps the word, asks for a new brief and tells what the word does.
+func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
 		return a.Env.NoReach(ctx, err)

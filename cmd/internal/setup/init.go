@@ -22,7 +22,7 @@ import (
 )
 
 //go:embed coldseam.toml
-var SampleTOML string
+var sampleTOML string
 
 // Init writes a configuration and the keys, and asks nothing that it can
 // find out.
@@ -80,7 +80,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	if !m.Root {
 		values.token, values.dkim = token, dkim
 	}
-	text := fillSample(SampleTOML, values)
+	text := fillSample(sampleTOML, values)
 	if _, err := config.Parse(path, text); err != nil {
 		return env.Fail(2, err.Error())
 	}

@@ -19,8 +19,8 @@ func TestSampleIsTheDeployedOne(t *testing.T) {
 	t.Parallel()
 	b, err := os.ReadFile("../../../deploy/coldseam.toml")
 	require.NoError(t, err)
-	require.Equal(t, string(b), SampleTOML, "copy deploy/coldseam.toml to cmd/internal/setup/coldseam.toml")
-	_, err = config.Parse("coldseam.toml", SampleTOML)
+	require.Equal(t, string(b), sampleTOML, "copy deploy/coldseam.toml to cmd/internal/setup/coldseam.toml")
+	_, err = config.Parse("coldseam.toml", sampleTOML)
 	require.NoError(t, err)
 }
 
@@ -43,7 +43,7 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	require.Equal(t, "/home/keeper/.local/state/coldseam", c.StateDir)
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)
-	require.Equal(t, strings.Count(SampleTOML, "\n"), strings.Count(string(text), "\n"), "every comment is kept")
+	require.Equal(t, strings.Count(sampleTOML, "\n"), strings.Count(string(text), "\n"), "every comment is kept")
 
 	// The keys work and nobody else reads them.
 	pem, err := os.ReadFile(c.Mail.DKIMKeyFile)
@@ -118,7 +118,7 @@ func TestMachineZone(t *testing.T) {
 func TestSpacesAreNoName(t *testing.T) {
 	t.Parallel()
 	for _, club := range []string{"", " ", "\u2007 \t", " \u200b "} {
-		require.Equal(t, fillSample(SampleTOML, sampleValues{}), fillSample(SampleTOML, sampleValues{club: club}))
+		require.Equal(t, fillSample(sampleTOML, sampleValues{}), fillSample(sampleTOML, sampleValues{club: club}))
 	}
 }
 
@@ -127,7 +127,7 @@ func TestAnyClubName(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		club := rapid.String().Draw(t, "club")
-		c, err := config.Parse("c.toml", fillSample(SampleTOML, sampleValues{club: club, domain: "river.club.net",
+		c, err := config.Parse("c.toml", fillSample(sampleTOML, sampleValues{club: club, domain: "river.club.net",
 			token: "/etc/a \\ b/\"k\".key"}))
 		require.NoError(t, err)
 		if want := plainText(club); want != "" {

@@ -18,7 +18,7 @@ import (
 // Reach is what only a person can say of a reach.
 type Reach struct {
 	Limit reachLimitCmd `cmd:"" help:"Flow limits: what the record proposes, and what a person confirmed for each craft."`
-	Ice   ReachIceCmd   `cmd:"" help:"Say that a reach is open water (good for a day) or under ice."`
+	Ice   reachIceCmd   `cmd:"" help:"Say that a reach is open water (good for a day) or under ice."`
 }
 
 type reachLimitCmd struct {

@@ -17,11 +17,11 @@ import (
 
 // Reading is what a person says of readings.
 type Reading struct {
-	Confirm ReadingConfirmCmd `cmd:"" help:"Confirm readings that are flagged or not trusted: they count as unflagged. Kept with who and why."`
+	Confirm readingConfirmCmd `cmd:"" help:"Confirm readings that are flagged or not trusted: they count as unflagged. Kept with who and why."`
 }
 
-// ReadingConfirmCmd takes the admin's word for readings.
-type ReadingConfirmCmd struct {
+// readingConfirmCmd takes the admin's word for readings.
+type readingConfirmCmd struct {
 	Where     string `arg:"" name:"site_or_reach" help:"The gauge, or a reach for its gauge."`
 	Parameter string `required:"" enum:"discharge,stage,water_temp" help:"discharge, stage or water_temp."`
 	From      string `required:"" help:"First reading, YYYY-MM-DDTHH:MM in the gauge's time, or with an offset." placeholder:"TIME"`
@@ -31,17 +31,17 @@ type ReadingConfirmCmd struct {
 }
 
 // Run keeps the word.
-func (c *ReadingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return parts.With(ctx, s, g, func(a *parts.Parts) error {
 		if err := a.Env.SyncRivers(ctx); err != nil {
 			return err
 		}
-		return c.Say(ctx, s.Out, a)
+		return c.say(ctx, s.Out, a)
 	})
 }
 
-// Say keeps the word, asks for new briefs and tells how many readings it covers.
-func (c *ReadingConfirmCmd) Say(ctx context.Context, w io.Writer, a *parts.Parts) error {
+// say keeps the word, asks for new briefs and tells how many readings it covers.
+func (c *readingConfirmCmd) say(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	param := coldseam.Parameter(c.Parameter)
 	site, reaches, err := gaugeOf(ctx, a, c.Where, param)
 	if err != nil {

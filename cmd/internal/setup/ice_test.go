@@ -1,4 +1,4 @@
-package morning_test
+package setup
 
 import (
 	"bytes"
@@ -9,7 +9,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/cmd/internal/setup"
 )
 
 // A member's report of ice closes the reach at the next brief; only the admin
@@ -45,8 +44,8 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.Equal(t, rows, v.Count(t, `SELECT count(*) FROM coldseam.ice_state`), "the same again writes nothing")
 
 	var out bytes.Buffer
-	cmd := setup.ReachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
-	require.NoError(t, cmd.Say(ctx, &out, v.Parts))
+	cmd := reachIceCmd{State: "open", Reach: string(r.ID), Why: "walked it from dam to mouth at six"}
+	require.NoError(t, cmd.say(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "TOSS-UP at most")
 	open := brief()
 	require.NotContains(t, clubtest.Codes(open.Stops), "ice_word")
@@ -58,10 +57,10 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.Equal(t, cmd.Why, words[1].Why)
 
 	out.Reset()
-	cmd = setup.ReachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
-	require.NoError(t, cmd.Say(ctx, &out, v.Parts))
+	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
+	require.NoError(t, cmd.say(ctx, &out, v.Parts))
 	require.Equal(t, coldseam.Stop, brief().Verdict)
 
 	cmd.Reach = "nowhere"
-	require.ErrorContains(t, cmd.Say(ctx, &out, v.Parts), "tamsen-bend")
+	require.ErrorContains(t, cmd.say(ctx, &out, v.Parts), "tamsen-bend")
 }

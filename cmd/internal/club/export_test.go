@@ -1,0 +1,6 @@
+package club
+
+const (
+	BriefActive = briefActive
+	AfterFetch  = afterFetch
+)

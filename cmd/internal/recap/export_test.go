@@ -1,0 +1,15 @@
+package recap
+
+import (
+	"context"
+
+	"example.org/coldseam/cmd/internal/env"
+)
+
+const ChartLead = chartLead
+
+func (bk *Book) FindPsql() (string, error) { return bk.findPsql() }
+
+func (c *Command) Psql(ctx context.Context, s *env.Streams, bk *Book) error {
+	return c.psql(ctx, s, bk)
+}
