@@ -14,6 +14,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
 )
@@ -66,7 +67,7 @@ func TestBackupMayTakeAnyTime(t *testing.T) {
 	made := make(chan error, 1)
 	dir := t.TempDir()
 	go func() {
-		_, err := db.Backup(t.Context(), store.BackupOptions{Dir: dir, Bin: bin})
+		_, err := backup.Make(t.Context(), db, backup.Options{Dir: dir, Bin: bin})
 		made <- err
 	}()
 	require.Eventually(t, func() bool {
@@ -156,10 +157,10 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 				require.True(t, ok)
 			}
 
-			path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: c.at})
+			path, err := backup.Make(ctx, db, backup.Options{Dir: t.TempDir(), Bin: bin, Now: c.at})
 			require.NoError(t, err)
 			url := storetest.EmptyURL(t)
-			_, err = store.Restore(ctx, path, url, store.RestoreOptions{Bin: bin, Now: c.at.Add(2 * time.Minute)})
+			_, err = backup.Restore(ctx, path, url, backup.RestoreOptions{Bin: bin, Now: c.at.Add(2 * time.Minute)})
 			require.NoError(t, err)
 			back, err := store.Open(ctx, url, store.Options{})
 			require.NoError(t, err)
@@ -199,10 +200,10 @@ func TestOutlookSentAfterTheBackupIsNotDueAgain(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, due, 1)
 
-	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: thursday.Add(-20 * time.Hour)})
+	path, err := backup.Make(ctx, db, backup.Options{Dir: t.TempDir(), Bin: bin, Now: thursday.Add(-20 * time.Hour)})
 	require.NoError(t, err)
 	url := storetest.EmptyURL(t)
-	_, err = store.Restore(ctx, path, url, store.RestoreOptions{Bin: bin, Now: thursday})
+	_, err = backup.Restore(ctx, path, url, backup.RestoreOptions{Bin: bin, Now: thursday})
 	require.NoError(t, err)
 	back, err := store.Open(ctx, url, store.Options{})
 	require.NoError(t, err)
@@ -227,11 +228,11 @@ func TestRestoredFilesOverwriteNothing(t *testing.T) {
 	}
 
 	require.NoError(t, os.WriteFile(key, []byte("of the backup"), 0o600))
-	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: filepath.Join(dir, "b"), Bin: bin,
+	path, err := backup.Make(t.Context(), db, backup.Options{Dir: filepath.Join(dir, "b"), Bin: bin,
 		Files: map[string]string{"token.key": key}})
 	require.NoError(t, err)
 	for _, want := range [][]string{{filepath.Join(to, "token.key.restored.2")}, nil} { // the second finds its own
-		r, err := store.Restore(t.Context(), path, storetest.EmptyURL(t), store.RestoreOptions{Bin: bin, FilesTo: to})
+		r, err := backup.Restore(t.Context(), path, storetest.EmptyURL(t), backup.RestoreOptions{Bin: bin, FilesTo: to})
 		require.NoError(t, err)
 		require.Equal(t, want, r.Files)
 	}
@@ -258,7 +259,7 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 	require.NoError(t, err)
 
 	began := time.Now()
-	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin})
+	path, err := backup.Make(ctx, db, backup.Options{Dir: t.TempDir(), Bin: bin})
 	require.NoError(t, err)
 	took := time.Since(began)
 	st, err := os.Stat(path)
@@ -269,7 +270,7 @@ func TestProofBackupOfTwoGigabytes(t *testing.T) {
 	require.NoError(t, err)
 	defer pg.Stop()
 
-	_, err = store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin})
+	_, err = backup.Restore(ctx, path, pg.URL(""), backup.RestoreOptions{Bin: bin})
 	require.NoError(t, err)
 	text := fmt.Sprintf("backup of %.2f GB: %.0f s; restored, every table compared: %.0f s\n", float64(st.Size())/1e9,
 		took.Seconds(), time.Since(began).Seconds())

@@ -13,6 +13,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
 )
@@ -80,7 +81,7 @@ func TestBackupAndRestore(t *testing.T) {
 	dir := t.TempDir()
 	conf := filepath.Join(dir, "coldseam.toml")
 	require.NoError(t, os.WriteFile(conf, []byte("[club]\n"), 0o600))
-	path, err := db.Backup(ctx, store.BackupOptions{
+	path, err := backup.Make(ctx, db, backup.Options{
 		Dir:   filepath.Join(dir, "backups"),
 		Files: map[string]string{"coldseam.toml": conf},
 		Bin:   bin,
@@ -93,7 +94,7 @@ func TestBackupAndRestore(t *testing.T) {
 	st, err := os.Stat(path)
 	require.NoError(t, err)
 	require.Equal(t, os.FileMode(0o600), st.Mode().Perm())
-	m, err := store.VerifyBackup(path)
+	m, err := backup.Verify(path)
 	require.NoError(t, err)
 	require.Equal(t, old, m.LastEdition)
 	left, err := os.ReadDir(filepath.Dir(path))
@@ -109,7 +110,7 @@ func TestBackupAndRestore(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { pg.Stop() })
 
-	r, err := store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{
+	r, err := backup.Restore(ctx, path, pg.URL(""), backup.RestoreOptions{
 		Bin:     bin,
 		FilesTo: filepath.Join(dir, "new"),
 		Now:     now.Add(time.Minute),
@@ -121,7 +122,7 @@ func TestBackupAndRestore(t *testing.T) {
 	b, err := os.ReadFile(r.Files[0])
 	require.NoError(t, err)
 	require.Equal(t, "[club]\n", string(b))
-	_, err = store.Restore(ctx, path, pg.URL(""), store.RestoreOptions{Bin: bin})
+	_, err = backup.Restore(ctx, path, pg.URL(""), backup.RestoreOptions{Bin: bin})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "not empty")
 
@@ -166,11 +167,11 @@ func TestRestoreAfterTheMailDoesNotRepeatIt(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, late.ID))
 
-	path, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Bin: bin, Now: morning.Add(-6 * time.Hour)})
+	path, err := backup.Make(ctx, db, backup.Options{Dir: t.TempDir(), Bin: bin, Now: morning.Add(-6 * time.Hour)})
 	require.NoError(t, err)
 	url := storetest.EmptyURL(t)
 	at := morning.Add(30 * time.Minute) // 05:30 local
-	r, err := store.Restore(ctx, path, url, store.RestoreOptions{Bin: bin, Now: at})
+	r, err := backup.Restore(ctx, path, url, backup.RestoreOptions{Bin: bin, Now: at})
 	require.NoError(t, err)
 	require.Equal(t, 1, r.Told)
 	back, err := store.Open(ctx, url, store.Options{})
@@ -193,14 +194,14 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 	t.Parallel()
 	bin := pgTools(t)
 	db := storetest.New(t)
-	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin})
+	path, err := backup.Make(t.Context(), db, backup.Options{Dir: t.TempDir(), Bin: bin})
 	require.NoError(t, err)
 	whole, err := os.ReadFile(path)
 	require.NoError(t, err)
 	bad := filepath.Join(t.TempDir(), "bad.tar")
 	for i := 0; i < len(whole); i += len(whole) / 60 {
 		require.NoError(t, os.WriteFile(bad, whole[:i], 0o600))
-		_, err := store.VerifyBackup(bad)
+		_, err := backup.Verify(bad)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, "cut at %d", i)
 	}
 
@@ -208,10 +209,10 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 		flipped := append([]byte(nil), whole...)
 		flipped[at] ^= 1
 		require.NoError(t, os.WriteFile(bad, flipped, 0o600))
-		_, err := store.VerifyBackup(bad)
+		_, err := backup.Verify(bad)
 		require.ErrorIs(t, err, coldseam.ErrInvalid, "bit flipped at %d", at)
 		url := storetest.EmptyURL(t)
-		_, err = store.Restore(t.Context(), bad, url, store.RestoreOptions{Bin: bin})
+		_, err = backup.Restore(t.Context(), bad, url, backup.RestoreOptions{Bin: bin})
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		empty, err := store.Open(t.Context(), url, store.Options{})
 		require.NoError(t, err)
@@ -220,7 +221,7 @@ func TestDamagedBackupsAreRefused(t *testing.T) {
 		empty.Close()
 	}
 
-	_, err = db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin,
+	_, err = backup.Make(t.Context(), db, backup.Options{Dir: t.TempDir(), Bin: bin,
 		Files: map[string]string{"../x": path}})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }
@@ -231,9 +232,9 @@ func TestBackupOfNewerSchemaIsRefused(t *testing.T) {
 	db := storetest.New(t)
 	_, err := db.Pool().Exec(t.Context(), `UPDATE coldseam.schema_version SET version = 99`)
 	require.NoError(t, err)
-	path, err := db.Backup(t.Context(), store.BackupOptions{Dir: t.TempDir(), Bin: bin})
+	path, err := backup.Make(t.Context(), db, backup.Options{Dir: t.TempDir(), Bin: bin})
 	require.NoError(t, err)
-	_, err = store.Restore(t.Context(), path, storetest.EmptyURL(t), store.RestoreOptions{Bin: bin})
+	_, err = backup.Restore(t.Context(), path, storetest.EmptyURL(t), backup.RestoreOptions{Bin: bin})
 	require.ErrorContains(t, err, "schema 99 is newer")
 }
 
@@ -247,15 +248,15 @@ func TestRotation(t *testing.T) {
 			name := first.AddDate(0, 0, d).Add(time.Duration(h) * time.Hour).Format("coldseam-20060102T150405Z.tar")
 			require.NoError(t, os.WriteFile(filepath.Join(dir, name), nil, 0o600))
 		}
-		_, err := store.RotateBackups(dir)
+		_, err := backup.Rotate(dir)
 		require.NoError(t, err)
 	}
 
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "notes.txt"), nil, 0o600))
-	_, err := store.RotateBackups(dir)
+	_, err := backup.Rotate(dir)
 	require.NoError(t, err)
 	require.FileExists(t, filepath.Join(dir, "notes.txt"), "only backups are touched")
-	bs, err := store.Backups(dir)
+	bs, err := backup.List(dir)
 	require.NoError(t, err)
 
 	last := first.AddDate(0, 0, days-1).Add(12 * time.Hour)
@@ -275,7 +276,7 @@ func TestRotation(t *testing.T) {
 	require.GreaterOrEqual(t, len(months), 12)
 	require.LessOrEqual(t, len(bs), 7+5+12)
 	require.True(t, sort.SliceIsSorted(bs, func(i, j int) bool { return bs[i].MadeAt.After(bs[j].MadeAt) }))
-	none, err := store.Backups(filepath.Join(dir, "none"))
+	none, err := backup.List(filepath.Join(dir, "none"))
 	require.NoError(t, err)
 	require.Empty(t, none)
 }

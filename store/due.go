@@ -69,8 +69,8 @@ func (db *DB) MissedMornings(ctx context.Context, day coldseam.Date, now time.Ti
 // The weekend outlook goes out on Thursday from 17:00 to 21:00 local time to
 // those who asked for it [proposal].
 const (
-	outlookDay  = `4` // Thursday
-	outlookFrom = `time '17:00'`
+	OutlookDay  = `4` // Thursday
+	OutlookFrom = `time '17:00'`
 )
 
 const sqlDueOutlook = `
@@ -81,7 +81,7 @@ WITH clock AS (
 SELECT subscriber_id, email, name, state, created_at, confirmed_at, prefs, suppressed_why, local_now::date,
   (local_now::date + time '21:00') AT TIME ZONE zone
 FROM clock
-WHERE extract(dow FROM local_now) = ` + outlookDay + ` AND local_now::time >= ` + outlookFrom + ` AND local_now::time < '21:00'
+WHERE extract(dow FROM local_now) = ` + OutlookDay + ` AND local_now::time >= ` + OutlookFrom + ` AND local_now::time < '21:00'
   AND NOT EXISTS (
     SELECT FROM coldseam.outbox o
     WHERE o.subscriber_id = clock.subscriber_id AND o.local_date = clock.local_now::date AND o.kind = 'outlook')

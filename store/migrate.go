@@ -106,7 +106,7 @@ func (db *DB) Migrate(ctx context.Context) error {
 
 	// The queue's own migrations and the role take no lock: several servers
 	// that start at once wait for one another here.
-	return db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+	return db.InLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(7263710001)`); err != nil {
 			return fmt.Errorf("migrate: %w", classify(err))
 		}
@@ -128,6 +128,15 @@ func (db *DB) Migrate(ctx context.Context) error {
 		_, err = db.LockDown(ctx)
 		return err
 	})
+}
+
+// Migratable refuses a schema that only a newer program knows.
+func Migratable(version int) error {
+	files, err := migrationFiles()
+	if s := (SchemaState{Have: version, Want: len(files)}); err == nil && s.Newer() {
+		return s.refusal()
+	}
+	return err
 }
 
 func migrationFiles() ([]string, error) {

@@ -132,11 +132,11 @@ func (db *DB) inTx(ctx context.Context, f func(tx pgx.Tx) error) error {
 	return pgx.BeginFunc(ctx, db.pool, f)
 }
 
-// inLongTx is inTx for work whose session waits for another one meanwhile, such
+// InLongTx is inTx for work whose session waits for another one meanwhile, such
 // as the snapshot of a dump or the lock of a migration: however long that takes,
 // neither the server nor EndLostSessions takes it for lost. A client that dies
 // is noticed by the keepalives alone.
-func (db *DB) inLongTx(ctx context.Context, o pgx.TxOptions, f func(tx pgx.Tx) error) error {
+func (db *DB) InLongTx(ctx context.Context, o pgx.TxOptions, f func(tx pgx.Tx) error) error {
 	return pgx.BeginTxFunc(ctx, db.pool, o, func(tx pgx.Tx) error {
 		if err := noTimeLimits(ctx, tx, true); err != nil {
 			return err
@@ -192,7 +192,9 @@ func dateOf(t *time.Time) coldseam.Date {
 	return coldseam.DateOf(t.UTC())
 }
 
-// classify adds the error class a caller decides by.
+// Classify adds the error class that a caller decides by.
+func Classify(err error) error { return classify(err) }
+
 func classify(err error) error {
 	if err == nil {
 		return nil

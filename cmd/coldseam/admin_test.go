@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
 	"example.org/coldseam/store/storetest"
 )
@@ -129,7 +130,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 	service.Close()
 	closed = true
 
-	kept, err := store.Backups(cfg.Backup.Dir)
+	kept, err := backup.List(cfg.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 	status, out, errs = command(t, "restore", kept[0].Path, "--drill", "--config", filepath.Join(dir, "none.toml"))

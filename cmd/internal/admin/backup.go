@@ -8,7 +8,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/parts"
-	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 )
 
 // Backup writes one verified file and lets old ones go.
@@ -38,7 +38,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 		dir = a.Env.Config.Backup.Dir
 	}
 	start := time.Now()
-	path, err := a.Env.DB.Backup(ctx, store.BackupOptions{
+	path, err := backup.Make(ctx, a.Env.DB, backup.Options{
 		Dir:   dir,
 		Files: a.Env.Config.SecretFiles(),
 		Bin:   a.Env.PgBin(),
@@ -48,7 +48,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 		return err
 	}
 
-	m, err := store.VerifyBackup(path)
+	m, err := backup.Verify(path)
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 	if c.Keep {
 		return nil
 	}
-	gone, err := store.RotateBackups(dir)
+	gone, err := backup.Rotate(dir)
 	for _, p := range gone {
 		fmt.Fprintln(s.Out, "let go:", filepath.Base(p))
 	}
@@ -65,7 +65,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 		return err
 	}
 
-	kept, err := store.Backups(dir)
+	kept, err := backup.List(dir)
 	if err != nil {
 		return err
 	}
@@ -74,7 +74,7 @@ func (c *Backup) Backup(ctx context.Context, s *env.Streams, a *parts.Parts) err
 }
 
 func (c *Backup) verify(s *env.Streams) error {
-	m, err := store.VerifyBackup(c.Verify)
+	m, err := backup.Verify(c.Verify)
 	if err != nil {
 		return err
 	}
@@ -85,7 +85,7 @@ func (c *Backup) verify(s *env.Streams) error {
 	return nil
 }
 
-func manifestWords(m store.Manifest) string {
+func manifestWords(m backup.Manifest) string {
 	size, rows := int64(0), int64(0)
 	for _, f := range m.Files {
 		size += f.Bytes

@@ -19,6 +19,7 @@ import (
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -61,7 +62,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	require.Contains(t, out.String(), "2 files")
 	require.Contains(t, out.String(), "1 kept")
 
-	kept, err := store.Backups(v.Config.Backup.Dir)
+	kept, err := backup.List(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 	out.Reset()
@@ -74,13 +75,13 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 	out.Reset()
 	files := filepath.Join(dir, "restored")
 	require.NoError(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config,
-		store.RestoreOptions{FilesTo: files, Now: v.Now()}))
+		backup.RestoreOptions{FilesTo: files, Now: v.Now()}))
 	require.Contains(t, out.String(), "SENDING IS HELD")
 	require.Contains(t, out.String(), "last edition in the backup: there was none")
 	require.FileExists(t, filepath.Join(files, "token.key"))
 	require.FileExists(t, filepath.Join(files, "coldseam.toml"))
 	require.ErrorIs(t, c.restore(ctx, &env.Streams{Out: &out, Err: &out}, url, v.Config,
-		store.RestoreOptions{Now: v.Now()}), coldseam.ErrInvalid)
+		backup.RestoreOptions{Now: v.Now()}), coldseam.ErrInvalid)
 
 	// The restored club: held until released, then one mail each.
 	w := clubtest.NewOn(t, url, nil)
@@ -116,7 +117,7 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, (&Migrate{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts))
 	require.Contains(t, out.String(), "nothing to do")
-	kept, err := store.Backups(v.Config.Backup.Dir)
+	kept, err := backup.List(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Empty(t, kept)
 
@@ -134,7 +135,7 @@ func TestMigrateBacksUpFirst(t *testing.T) {
 	if err := (&Migrate{}).migrate(ctx, &env.Streams{Out: &out, Err: &out}, v.Parts); err == nil {
 		require.Regexp(t, `was \d+, is \d+`, out.String())
 	}
-	kept, err = store.Backups(v.Config.Backup.Dir)
+	kept, err = backup.List(v.Config.Backup.Dir)
 	require.NoError(t, err)
 	require.Len(t, kept, 1)
 }
@@ -148,6 +149,6 @@ func TestDamagedBackupIsRefusedByName(t *testing.T) {
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 	require.ErrorContains(t, err, "coldseam-20260418T093000Z.tar")
 	err = (&Restore{File: path}).restore(t.Context(), &env.Streams{Out: &out, Err: &out}, storetest.EmptyURL(t),
-		config.Config{}, store.RestoreOptions{})
+		config.Config{}, backup.RestoreOptions{})
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
 }

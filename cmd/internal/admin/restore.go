@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
 )
 
@@ -44,7 +44,7 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 		return env.Fail(2, err.Error())
 	}
 	o := c.fileOptions(g.Config)
-	m, err := store.VerifyBackup(c.File)
+	m, err := backup.Verify(c.File)
 	if err != nil {
 		return err
 	}
@@ -58,7 +58,7 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	}
 
 	if c.Only {
-		files, err := store.RestoreFiles(c.File, o)
+		files, err := backup.RestoreFiles(c.File, o)
 		c.wrote(s, files)
 		return err
 	}
@@ -73,11 +73,11 @@ func (c *Restore) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 
 // fileOptions says where the admin's files go: back to where they stood, those
 // that the service manager hands over beside the configuration.
-func (c *Restore) fileOptions(config string) store.RestoreOptions {
+func (c *Restore) fileOptions(config string) backup.RestoreOptions {
 	if c.FilesTo != "" {
-		return store.RestoreOptions{FilesTo: c.FilesTo}
+		return backup.RestoreOptions{FilesTo: c.FilesTo}
 	}
-	return store.RestoreOptions{FilesTo: filepath.Dir(config), Back: true, Aside: c.Files == "backup"}
+	return backup.RestoreOptions{FilesTo: filepath.Dir(config), Back: true, Aside: c.Files == "backup"}
 }
 
 func (c *Restore) wrote(s *env.Streams, files []string) {
@@ -105,7 +105,7 @@ func (c *Restore) drill(ctx context.Context, s *env.Streams) error {
 	}
 	defer pg.Stop()
 
-	r, err := store.Restore(ctx, c.File, pg.URL(localpg.User), store.RestoreOptions{Bin: pg.Bin()})
+	r, err := backup.Restore(ctx, c.File, pg.URL(localpg.User), backup.RestoreOptions{Bin: pg.Bin()})
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}
@@ -135,9 +135,9 @@ func (c *Restore) target(ctx context.Context, cfg config.Config) (url string, st
 }
 
 func (c *Restore) restore(ctx context.Context, s *env.Streams, url string, cfg config.Config,
-	o store.RestoreOptions) error {
+	o backup.RestoreOptions) error {
 	o.Store.HoldUnknown = cfg.Mail.Unknown == "hold"
-	r, err := store.Restore(ctx, c.File, url, o)
+	r, err := backup.Restore(ctx, c.File, url, o)
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(c.File), err)
 	}

@@ -15,6 +15,7 @@ import (
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 )
 
 // metrics are what a monitor may see: ages, counts and times, named by the
@@ -222,7 +223,7 @@ func (m *metrics) mailed(t notify.Tally) {
 // cannot be read leaves the old figure, which grows stale by itself; check
 // names the reason.
 func (a *App) noteBackup() {
-	if list, err := store.Backups(a.env.Config.Backup.Dir); err == nil && len(list) > 0 {
+	if list, err := backup.List(a.env.Config.Backup.Dir); err == nil && len(list) > 0 {
 		a.metrics.backup.Set(float64(list[0].MadeAt.Unix()))
 	}
 }

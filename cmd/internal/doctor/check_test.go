@@ -28,6 +28,7 @@ import (
 	"example.org/coldseam/ingest/agency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 )
 
 // fakeNames is a name server in memory; a name that is not there is not found.
@@ -165,7 +166,7 @@ func withFlow(r config.Reach, cfs float64) config.Reach {
 func TestCheckOfAGoodClub(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	_, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
+	_, err := backup.Make(t.Context(), b.DB, backup.Options{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	lines := b.lines(t)
 	for _, key := range []string{"config", "database", "migrations", "readers' role", "queue", "disk",
@@ -638,7 +639,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 func TestCheckBackupAge(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	path, err := b.DB.Backup(t.Context(), store.BackupOptions{Dir: b.Config.Backup.Dir, Now: b.Now()})
+	path, err := backup.Make(t.Context(), b.DB, backup.Options{Dir: b.Config.Backup.Dir, Now: b.Now()})
 	require.NoError(t, err)
 	only := func() map[string][]Line {
 		b.k.cfg, b.k.lines = b.Config, nil

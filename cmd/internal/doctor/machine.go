@@ -11,7 +11,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
-	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 )
 
 // Room on disk below which it warns and fails [proposal]: a dump and a day's
@@ -165,7 +165,7 @@ const (
 )
 
 func (k *checker) backups() {
-	list, err := store.Backups(k.cfg.Backup.Dir)
+	list, err := backup.List(k.cfg.Backup.Dir)
 	const fix = "coldseam backup, once a day from a timer; copy it off this machine"
 	switch {
 	case err != nil:
@@ -180,7 +180,7 @@ func (k *checker) backups() {
 	old := k.now().Sub(b.MadeAt)
 	found := fmt.Sprintf("%d kept, the newest %s old, %.1f MB", len(list), env.Age(old), float64(b.Bytes)/1e6)
 	if b.Bytes < verifyBelow {
-		if _, err := store.VerifyBackup(b.Path); err != nil {
+		if _, err := backup.Verify(b.Path); err != nil {
 			k.add("backup", LevelFail, err.Error(), "a newest backup that is whole",
 				"coldseam backup; look at the disk")
 			return

@@ -13,6 +13,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
 )
 
@@ -119,7 +120,7 @@ func (e *Env) Upgrade(ctx context.Context) error {
 		return err
 	}
 	if st.Have > 0 && st.Have < st.Want {
-		path, err := e.DB.Backup(ctx, store.BackupOptions{
+		path, err := backup.Make(ctx, e.DB, backup.Options{
 			Dir:   e.Config.Backup.Dir,
 			Files: e.Config.SecretFiles(),
 			Bin:   e.PgBin(),

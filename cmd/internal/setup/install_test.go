@@ -18,6 +18,7 @@ import (
 	"example.org/coldseam/cmd/internal/setup"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -146,7 +147,7 @@ func TestRestoreBringsKeysBack(t *testing.T) {
 	s, _, err := db.AddSubscriber(ctx, "one@club.example.org", "", coldseam.Preferences{Zone: "America/Chicago"})
 	require.NoError(t, err)
 	require.NoError(t, db.Confirm(ctx, s.ID))
-	backup, err := db.Backup(ctx, store.BackupOptions{Dir: t.TempDir(), Files: cfg.SecretFiles()})
+	backup, err := backup.Make(ctx, db, backup.Options{Dir: t.TempDir(), Files: cfg.SecretFiles()})
 	require.NoError(t, err)
 	files := []string{path, filepath.Join(state, "token.key"), filepath.Join(state, "dkim.key")}
 	kept := map[string]string{}

@@ -1,4 +1,4 @@
-package store
+package backup
 
 import (
 	"fmt"
@@ -22,16 +22,16 @@ func backupTime(name string) (time.Time, bool) {
 	return time.Time{}, false
 }
 
-// BackupFile is one kept backup.
-type BackupFile struct {
+// File is one kept backup.
+type File struct {
 	Path   string
 	MadeAt time.Time
 	Bytes  int64
 }
 
-// Backups lists the backups in a directory by their names, newest first,
+// List lists the backups in a directory by their names, newest first,
 // without reading them. No directory is no backup.
-func Backups(dir string) ([]BackupFile, error) {
+func List(dir string) ([]File, error) {
 	es, err := os.ReadDir(dir)
 	if os.IsNotExist(err) {
 		return nil, nil
@@ -40,14 +40,14 @@ func Backups(dir string) ([]BackupFile, error) {
 		return nil, fmt.Errorf("backups: %w", err)
 	}
 
-	var out []BackupFile
+	var out []File
 	for _, e := range es {
 		t, ok := backupTime(e.Name())
 		st, err := e.Info()
 		if !ok || err != nil {
 			continue
 		}
-		out = append(out, BackupFile{Path: filepath.Join(dir, e.Name()), MadeAt: t, Bytes: st.Size()})
+		out = append(out, File{Path: filepath.Join(dir, e.Name()), MadeAt: t, Bytes: st.Size()})
 	}
 
 	sort.Slice(out, func(i, j int) bool { return out[i].MadeAt.After(out[j].MadeAt) })
@@ -61,11 +61,11 @@ const (
 	keepMonths = 12
 )
 
-// RotateBackups deletes all but the newest backup of each of the last 7 days,
+// Rotate deletes all but the newest backup of each of the last 7 days,
 // 5 weeks and 12 months that have one. It returns the paths deleted. The
 // newest is never deleted, whatever the clock says.
-func RotateBackups(dir string) (deleted []string, err error) {
-	bs, err := Backups(dir)
+func Rotate(dir string) (deleted []string, err error) {
+	bs, err := List(dir)
 	if err != nil {
 		return nil, err
 	}
@@ -79,7 +79,7 @@ func RotateBackups(dir string) (deleted []string, err error) {
 }
 
 // expired expects the newest first.
-func expired(bs []BackupFile) []BackupFile {
+func expired(bs []File) []File {
 	keep := map[string]bool{}
 	for _, rule := range []struct {
 		n   int
@@ -97,7 +97,7 @@ func expired(bs []BackupFile) []BackupFile {
 		}
 	}
 
-	var out []BackupFile
+	var out []File
 	for _, b := range bs {
 		if !keep[b.Path] {
 			out = append(out, b)

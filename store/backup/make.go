@@ -1,4 +1,4 @@
-package store
+package backup
 
 import (
 	"context"
@@ -12,25 +12,27 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"example.org/coldseam"
+	"example.org/coldseam/store"
 	"example.org/coldseam/store/localpg"
 )
 
-// BackupOptions of Backup.
-type BackupOptions struct {
+// Options of Make.
+type Options struct {
 	Dir   string            // where backups are kept; made if absent, 0700
 	Files map[string]string // name in the backup -> path: config and keys
 	Bin   string            // directory of pg_dump; "" = found
 	Now   time.Time         // zero = now
 }
 
-// Backup writes a backup while the program goes on and returns its path. Dump
+// Make writes a backup while the program goes on and returns its path. Dump
 // and counts are of one instant. It is complete or absent: written beside its
 // place, synced, verified, renamed. Config and keys are in it as they are: the
 // file must be kept as secret as they.
-func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err error) {
-	fail := func(err error) (string, error) { return "", fmt.Errorf("backup: %w", classify(err)) }
+func Make(ctx context.Context, db *store.DB, o Options) (path string, err error) {
+	fail := func(err error) (string, error) { return "", fmt.Errorf("backup: %w", store.Classify(err)) }
 	if o.Now.IsZero() {
-		o.Now = db.now()
+		o.Now = time.Now()
 	}
 	if o.Bin, err = toolDir(o.Bin); err != nil {
 		return fail(err)
@@ -45,7 +47,7 @@ func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err err
 	}
 	defer os.RemoveAll(work)
 	dump := filepath.Join(work, backupDump)
-	m, err := db.dump(ctx, o, dump)
+	m, err := dumpTo(ctx, db, o, dump)
 	if err != nil {
 		return fail(err)
 	}
@@ -54,7 +56,7 @@ func (db *DB) Backup(ctx context.Context, o BackupOptions) (path string, err err
 	if err := writeBackup(part, dump, o.Files, m); err != nil {
 		return fail(err)
 	}
-	if _, err := VerifyBackup(part); err != nil {
+	if _, err := Verify(part); err != nil {
 		return fail(err)
 	}
 
@@ -75,11 +77,11 @@ func toolDir(bin string) (string, error) {
 	return localpg.FindClient()
 }
 
-// dump runs pg_dump on the snapshot of a transaction of ours, which counts
+// dumpTo runs pg_dump on the snapshot of a transaction of ours, which counts
 // the tables meanwhile.
-func (db *DB) dump(ctx context.Context, o BackupOptions, to string) (m Manifest, err error) {
+func dumpTo(ctx context.Context, db *store.DB, o Options, to string) (m Manifest, err error) {
 	m = Manifest{Format: backupFormat, MadeAt: o.Now.UTC().Truncate(time.Second)}
-	err = db.inLongTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly},
+	err = db.InLongTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly},
 		func(tx pgx.Tx) error {
 			var snapshot string
 			if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
@@ -96,11 +98,13 @@ func (db *DB) dump(ctx context.Context, o BackupOptions, to string) (m Manifest,
 				&last); err != nil {
 				return err
 			}
-			m.LastEdition = dateOf(last)
+			if last != nil {
+				m.LastEdition = coldseam.DateOf(last.UTC())
+			}
 			if m.Tables, err = countTables(ctx, tx); err != nil {
 				return err
 			}
-			return runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_dump"),
+			return runTool(ctx, db.Pool().Config().ConnConfig, filepath.Join(o.Bin, "pg_dump"),
 				"--format=custom", "--no-owner", "--no-privileges", "--snapshot="+snapshot, "--schema=coldseam",
 				"--schema=season", "--schema=river", "--file="+to)
 		})

@@ -1,4 +1,4 @@
-package store
+package backup
 
 import (
 	"archive/tar"
@@ -8,8 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -67,7 +69,7 @@ func writeBackup(path, dump string, files map[string]string, m Manifest) error {
 		return err
 	}
 
-	for _, name := range sortedKeys(files) {
+	for _, name := range slices.Sorted(maps.Keys(files)) {
 		if name != filepath.Base(name) || strings.HasPrefix(name, ".") {
 			return fmt.Errorf("file name %q: %w", name, coldseam.ErrInvalid)
 		}
@@ -139,9 +141,9 @@ func sha(b []byte) string {
 	return hex.EncodeToString(s[:])
 }
 
-// VerifyBackup reads a backup through and checks every byte against the
+// Verify reads a backup through and checks every byte against the
 // manifest. ErrInvalid: cut short, altered, or not a backup.
-func VerifyBackup(path string) (Manifest, error) {
+func Verify(path string) (Manifest, error) {
 	m, err := readBackup(path, func(string, io.Reader) error { return nil })
 	if err != nil {
 		return Manifest{}, fmt.Errorf("backup %s: %w", filepath.Base(path), err)

@@ -1,4 +1,4 @@
-package store
+package backup
 
 import (
 	"bytes"
@@ -16,6 +16,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"example.org/coldseam"
+	"example.org/coldseam/store"
 )
 
 // RestoreOptions of Restore.
@@ -25,7 +26,7 @@ type RestoreOptions struct {
 	Back    bool      // each to where it stood instead, FilesTo for those that cannot
 	Aside   bool      // where another file is: that one is renamed, not the backup's
 	Now     time.Time // zero = now
-	Store   Options
+	Store   store.Options
 }
 
 // Restored says what a restore found and did.
@@ -44,7 +45,7 @@ type Restored struct {
 // today before now, counts as sent. ErrInvalid: the file is damaged, of a newer schema, or
 // the database is not empty; nothing was changed then.
 func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restored, err error) {
-	fail := func(err error) (Restored, error) { return r, fmt.Errorf("restore: %w", classify(err)) }
+	fail := func(err error) (Restored, error) { return r, fmt.Errorf("restore: %w", store.Classify(err)) }
 	if o.Now.IsZero() {
 		o.Now = time.Now()
 	}
@@ -60,25 +61,25 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 	if r.Manifest, err = unpack(path, work); err != nil {
 		return fail(err)
 	}
-	db, err := Open(ctx, url, o.Store)
+	db, err := store.Open(ctx, url, o.Store)
 	if err != nil {
 		return fail(err)
 	}
 	defer db.Close()
 
-	if err := db.checkEmpty(ctx, r.Manifest); err != nil {
+	if err := checkEmpty(ctx, db, r.Manifest); err != nil {
 		return fail(err)
 	}
-	if err := runTool(ctx, db.pool.Config().ConnConfig, filepath.Join(o.Bin, "pg_restore"),
+	if err := runTool(ctx, db.Pool().Config().ConnConfig, filepath.Join(o.Bin, "pg_restore"),
 		"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error",
-		"--dbname="+db.pool.Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
+		"--dbname="+db.Pool().Config().ConnConfig.Database, filepath.Join(work, backupDump)); err != nil {
 		return fail(err)
 	}
 
-	if err := db.compare(ctx, r.Manifest); err != nil {
+	if err := compare(ctx, db, r.Manifest); err != nil {
 		return fail(err)
 	}
-	if err := db.settle(ctx, &r, o.Now); err != nil {
+	if err := settle(ctx, db, &r, o.Now); err != nil {
 		return fail(err)
 	}
 	if err := db.Migrate(ctx); err != nil { // an older schema is brought up, the readers' role is closed
@@ -115,16 +116,12 @@ func unpack(path, to string) (Manifest, error) {
 	})
 }
 
-func (db *DB) checkEmpty(ctx context.Context, m Manifest) error {
-	files, err := migrationFiles()
-	if err != nil {
+func checkEmpty(ctx context.Context, db *store.DB, m Manifest) error {
+	if err := store.Migratable(m.Schema); err != nil {
 		return err
 	}
-	if m.Schema > len(files) {
-		return SchemaState{Have: m.Schema, Want: len(files)}.refusal()
-	}
 	var found *string
-	if err := db.pool.QueryRow(ctx,
+	if err := db.Pool().QueryRow(ctx,
 		`SELECT string_agg(nspname, ', ') FROM pg_namespace WHERE nspname IN ('coldseam', 'season', 'river')`).Scan(
 		&found); err != nil {
 		return err
@@ -136,9 +133,9 @@ func (db *DB) checkEmpty(ctx context.Context, m Manifest) error {
 	return nil
 }
 
-func (db *DB) compare(ctx context.Context, m Manifest) error {
+func compare(ctx context.Context, db *store.DB, m Manifest) error {
 	var got []ManifestTable
-	if err := db.inLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) (err error) {
+	if err := db.InLongTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) (err error) {
 		got, err = countTables(ctx, tx)
 		return err
 	}); err != nil {
@@ -168,8 +165,8 @@ due AS (
   SELECT subscriber_id, local_now::date AS local_date, 'morning' AS kind FROM local WHERE local_now >= local_now::date + send_at
   UNION ALL
   SELECT subscriber_id, local_now::date, 'outlook' FROM local
-  WHERE prefs -> 'outlook' = 'true' AND extract(dow FROM local_now) = ` + outlookDay + `
-    AND local_now::time >= ` + outlookFrom + `
+  WHERE prefs -> 'outlook' = 'true' AND extract(dow FROM local_now) = ` + store.OutlookDay + `
+    AND local_now::time >= ` + store.OutlookFrom + `
   UNION ALL
   SELECT subscriber_id, local_now::date, 'flip' FROM local
   WHERE prefs -> 'flip_notice' = 'true' AND local_now::time >= '18:00')
@@ -179,10 +176,10 @@ SELECT $2, subscriber_id, local_date, kind, 'skipped', 3, $1, $1, $1, '', '<rest
 FROM due
 ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
 
-func (db *DB) settle(ctx context.Context, r *Restored, now time.Time) error {
-	now = micro(now)
+func settle(ctx context.Context, db *store.DB, r *Restored, now time.Time) error {
+	now = now.UTC().Truncate(time.Microsecond)
 
-	return db.inTx(ctx, func(tx pgx.Tx) error {
+	return pgx.BeginFunc(ctx, db.Pool(), func(tx pgx.Tx) error {
 		var edition int64
 		if err := tx.QueryRow(ctx,
 			`INSERT INTO coldseam.edition (kind, made_at, n, held, held_why) VALUES ('morning', $1, 0, true, 'restore') RETURNING edition_id`, now).Scan(&edition); err != nil {
