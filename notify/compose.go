@@ -159,11 +159,11 @@ func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.Rea
 	return "", nil, "", fmt.Errorf("mail larger than %d KB with one river: %w", MaxMessage>>10, coldseam.ErrInvalid)
 }
 
-// firstCharts are the pictures of the first n rivers.
+// firstCharts are the pictures of n rivers, those one could fish first.
 func firstCharts(ct Content, charts map[coldseam.ReachID][]byte, n int) map[coldseam.ReachID][]byte {
 	out := map[coldseam.ReachID][]byte{}
-	for _, b := range ct.Briefs[:min(n, len(ct.Briefs))] {
-		out[b.Reach] = charts[b.Reach]
+	for i := range toldInFull(ct.Briefs, n) {
+		out[ct.Briefs[i].Reach] = charts[ct.Briefs[i].Reach]
 	}
 	return out
 }

@@ -35,9 +35,8 @@ func TestManyRivers(t *testing.T) {
 	require.Len(t, parts, 2+4, "four pictures, HTML %d", len(parts[1].body))
 	html := string(parts[1].body)
 	require.Equal(t, 1, strings.Count(html, "<h1"))
-	require.Contains(t, html, "Further rivers")
-	require.Contains(t, html, "TOSS-UP River 49, 4"+nbsp+"in"+nbsp+"10 for a good morning")
-	require.Contains(t, string(parts[0].body), "TOSS-UP River 49, 4 in 10 for a good morning")
+	require.Contains(t, html, `href="https://club.example/river/reach-49">River 49</a>`)
+	require.Contains(t, string(parts[0].body), "TOSS-UP River 49  good morning 4 in 10")
 	require.Contains(t, string(parts[0].body), "https://club.example/river/reach-49")
 }
 

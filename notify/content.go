@@ -12,7 +12,7 @@ import (
 // the row is queued, so that a retry says the same.
 type Content struct {
 	Club   string           `json:"club"`             // name of the club
-	Briefs []coldseam.Brief `json:"briefs,omitempty"` // the subscriber's own, best first
+	Briefs []coldseam.Brief `json:"briefs,omitempty"` // the subscriber's own, in the order of SortBriefs
 
 	// For are the preferences that the briefs were made for; nil = not a matter of
 	// preferences, or a row of an earlier version.

@@ -72,6 +72,7 @@ var styles = map[string]template.CSS{
 	"link":    "color:#4B5860",
 	"water":   "color:#0C566A",
 	"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
+	"board":   "margin:0 0 22px;font:400 17px/27px " + sansStack + ";color:#17222A",
 	"more":    "margin:6px 0 0;font:400 17px/26px " + sansStack + ";color:#17222A",
 }
 

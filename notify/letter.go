@@ -17,12 +17,12 @@ type letter struct {
 	Kind      coldseam.MailKind
 	Subject   string
 	Preheader string
-	Title     string   // the one h1 of kinds without a verdict box
-	Lead      string   // "Sat 10 Apr, read 4:50. Two rivers, best first."
-	Intro     []string // sentences before the first block
-	Closing   string   // when it was made, of kinds without a brief
+	Title     string      // the one h1 of kinds without a verdict box
+	Lead      string      // "Sat 10 Apr, read 4:50. Two rivers, stops first."
+	Intro     []string    // sentences before the first block
+	Closing   string      // when it was made, of kinds without a brief
+	Board     []boardLine // of several rivers
 	Blocks    []riverView
-	More      []moreLine
 	Outlook   []outlookRow
 	Button    *button
 	OpenLogs  []button
@@ -58,13 +58,11 @@ type riverView struct {
 
 type button struct{ Text, Link string }
 
-// moreLine is a river beyond the full ones.
-type moreLine struct{ Text, Link string }
-
 // view decides what the mail of this row says. n is the number of rivers told
 // in full.
 func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) letter {
 	p := l.Subscriber.Prefs
+	SortBriefs(ct.Briefs)
 	v := letter{
 		Kind:    l.Kind,
 		Subject: Subject(l.Kind, ct, p),
@@ -109,15 +107,17 @@ func (v *letter) smallPrint(n int) {
 func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) {
 	p := l.Subscriber.Prefs
 	keyed, keyedOdds := false, false
+	full := toldInFull(ct.Briefs, n)
+	v.Board = boardOf(ct.Briefs, p)
 
 	for i, b := range ct.Briefs {
 		k := blockOf(b, p)
-		if i >= n {
-			v.More = append(v.More, moreLine{moreText(k), c.Links.River(b.Reach)})
+		if !full[i] {
+			v.Board[i].Link = c.Links.River(b.Reach)
 			continue
 		}
 
-		r := riverView{block: k, First: i == 0, Lines: foldText(k), Page: c.Links.River(b.Reach)}
+		r := riverView{block: k, First: len(v.Blocks) == 0, Lines: foldText(k), Page: c.Links.River(b.Reach)}
 		// A correction goes out at once and alone: no picture, which could still
 		// be the morning's.
 		if w, h, ok := pictureSize(charts[b.Reach]); k.Chart && ok && l.Kind != coldseam.MailCorrection {
@@ -143,6 +143,9 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 	v.Lead = fmt.Sprintf("%s, read %s. %s", longDay(first.Brief.Day), f.clock(first.Brief.Issued),
 		countWords(len(ct.Briefs)))
 	v.Preheader = preheader(first.block)
+	if len(v.Board) > 0 {
+		v.Preheader = boardPreheader(v.Board)
+	}
 	v.Intro = c.intro(l.Kind, ct, f, first.block)
 	for _, o := range ct.OpenLogs {
 		v.OpenLogs = append(v.OpenLogs, button{clean(o.River) + ", " + shortDay(o.Day),
@@ -177,15 +180,6 @@ func (c *Composer) intro(kind coldseam.MailKind, ct Content, f format, k block) 
 	return nil
 }
 
-// moreText is the one line of a river beyond the full ones.
-func moreText(k block) string {
-	s := k.Verdict.String() + " " + k.River
-	if k.Verdict.ShowsOdds() {
-		return s + ", " + odds(k.Brief.Odds) + " for a good morning"
-	}
-	return s + ", " + short(k.Head)
-}
-
 // preheader is the line a mail list shows after the subject: jig, window,
 // stops.
 func preheader(k block) string {
@@ -206,13 +200,26 @@ func preheader(k block) string {
 	return strings.Join(s, ". ") + "."
 }
 
-func countWords(n int) string {
-	words := []string{"No river.", "One river.", "Two rivers, best first.", "Three rivers, best first.",
-		"Four rivers, best first."}
-	if n < len(words) {
-		return words[n]
+// boardPreheader says the board in one line: what is known of each river beyond
+// the subject.
+func boardPreheader(board []boardLine) string {
+	var s []string
+	for _, l := range board {
+		s = append(s, l.River+": "+l.Tail)
 	}
-	return fmt.Sprintf("%d rivers, best first.", n)
+	return strings.Join(s, ". ") + "."
+}
+
+func countWords(n int) string {
+	words := []string{"No river", "One river", "Two rivers", "Three rivers", "Four rivers"}
+	s := fmt.Sprintf("%d rivers", n)
+	if n < len(words) {
+		s = words[n]
+	}
+	if n < 2 {
+		return s + "."
+	}
+	return s + ", stops first, then the best."
 }
 
 func longDay(d coldseam.Date) string { return d.UTC().Format("Mon 2 January") }

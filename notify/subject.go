@@ -41,6 +41,9 @@ func Subject(kind coldseam.MailKind, c Content, p coldseam.Preferences) string {
 
 	switch kind {
 	case coldseam.MailMorning:
+		if len(c.Briefs) > 1 && !k.Replay {
+			return riversSubject(c.Briefs, p)
+		}
 		return morningSubject(k, p)
 	case coldseam.MailCorrection:
 		return subject(k.Verdict.String()+" replaces "+c.Was.String()+": "+k.River, cause(k)...)
@@ -93,6 +96,17 @@ func goodMorning(k block) string {
 		return ""
 	}
 	return "good morning " + odds(k.Brief.Odds)
+}
+
+// riversSubject names the verdict of each river, in their order, as far as there is
+// room.
+func riversSubject(briefs []coldseam.Brief, p coldseam.Preferences) string {
+	var words []string
+	for _, b := range briefs {
+		words = append(words, b.Verdict.String()+" "+clean(b.River))
+	}
+	words[0] += " " + weekday(briefs[0].Day)
+	return subject(words[0], words[1:]...)
 }
 
 // morningSubject: the reason follows STOP and NO CALL, the odds with their noun

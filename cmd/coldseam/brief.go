@@ -309,7 +309,7 @@ func why(w io.Writer, f forecast.Features, m forecast.Morning) {
 // testMail sends this morning's mail to one address, past the outbox: it is no
 // subscriber's mail.
 func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, briefs []coldseam.Brief) error {
-	mailing.SortBriefs(briefs)
+	notify.SortBriefs(briefs)
 	payload, err := notify.Content{Club: "TEST " + a.Env.Config.Club.Name, Briefs: briefs}.Marshal()
 	if err != nil {
 		return err

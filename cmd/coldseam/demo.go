@@ -220,7 +220,7 @@ func (d *demo) brief(ctx context.Context) error {
 	d.day = coldseam.DateOf(d.clock.Now().In(loc))
 	var err error
 	d.briefs, err = d.parts.Morning.MakeAll(ctx, d.day)
-	mailing.SortBriefs(d.briefs)
+	notify.SortBriefs(d.briefs)
 	for _, b := range d.briefs {
 		why := ""
 		for _, r := range append(append([]coldseam.Reason(nil), b.Stops...), b.Reasons...) {

@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"net/url"
-	"sort"
 	"strings"
 	"time"
 
@@ -120,32 +119,6 @@ func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 
 func longDay(d coldseam.Date) string { return d.UTC().Format("Monday 2 January") }
 
-// sortBoard puts the best first: by odds over what a wasted trip costs; NO CALL
-// and STOP last.
-func sortBoard(bs []coldseam.Brief) {
-	rank := func(b coldseam.Brief) (int, float64) {
-		switch {
-		case b.Verdict == coldseam.Stop:
-			return 2, 0
-		case b.Verdict == coldseam.NoCall || !b.OddsOK:
-			return 1, 0
-		}
-		return 0, b.Odds - b.Cost
-	}
-
-	sort.SliceStable(bs, func(i, j int) bool {
-		gi, oi := rank(bs[i])
-		gj, oj := rank(bs[j])
-		if gi != gj {
-			return gi < gj
-		}
-		if oi != oj {
-			return oi > oj
-		}
-		return bs[i].River < bs[j].River
-	})
-}
-
 func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 	briefs, err := s.Store.Board(r.Context())
 	if err != nil {
@@ -157,7 +130,7 @@ func (s *site) board(w http.ResponseWriter, r *http.Request) error {
 	for i, b := range briefs {
 		briefs[i], over[b.Reach] = today(b, now)
 	}
-	sortBoard(briefs)
+	notify.SortBriefs(briefs)
 	p := boardPage{Toggle: s.toggle(r, notify.PathBoard), Summary: summary(briefs), Weekend: weekendOf(briefs)}
 	p.Day = longDay(coldseam.DateOf(now))
 	if len(briefs) > 0 {

@@ -69,15 +69,15 @@ func TestMidnightOfTheRiver(t *testing.T) {
 func TestBoardOrder(t *testing.T) {
 	t.Parallel()
 	bs := []coldseam.Brief{sample.Stop(), sample.Stay(), sample.NoCall(), sample.Go(), sample.TossUp()}
-	sortBoard(bs)
+	notify.SortBriefs(bs)
 	var got []coldseam.Verdict
 	for _, b := range bs {
 		got = append(got, b.Verdict)
 	}
-	require.Equal(t, []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.NoCall, coldseam.Stop},
+	require.Equal(t, []coldseam.Verdict{coldseam.Stop, coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.NoCall},
 		got)
 	require.Equal(t, "One river is stopped, one river has no call.", summary(bs))
-	require.Empty(t, summary(bs[:2]))
+	require.Empty(t, summary(bs[1:3]))
 }
 
 // TestWithoutOddsNoGo: a brief that says GO but has no odds reads NO CALL.

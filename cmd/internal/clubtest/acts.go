@@ -226,7 +226,7 @@ var blockBegins = regexp.MustCompile(
 var (
 	htmlBlock     = regexp.MustCompile(`<h[12][^>]*><span[^>]*>(Tamsen|Hallam|Brandt)</span>&ensp;`)
 	htmlBlockEnds = regexp.MustCompile(
-		`<table[^>]*style="margin:30px 0 16px"|<h2[^>]*>(?:Further rivers|Still open)|<p class="i2 r"`)
+		`<table[^>]*style="margin:30px 0 16px"|<h2[^>]*>Still open|<p class="i2 r"`)
 	imageNumber = regexp.MustCompile(`cid:[^"]*`)
 )
 

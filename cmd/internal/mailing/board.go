@@ -111,7 +111,7 @@ func (ml *Mailer) Board(ctx context.Context) ([]coldseam.Brief, error) {
 		}
 	}
 
-	SortBriefs(out)
+	notify.SortBriefs(out)
 	return out, nil
 }
 

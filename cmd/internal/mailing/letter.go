@@ -13,11 +13,9 @@ import (
 	"example.org/coldseam/notify"
 )
 
-// Payload sorts the briefs of a letter, the best first, and writes it down. A
-// brief that cannot be written, as with a number that is none, is that river's
-// NO CALL.
+// Payload writes down what a letter says. A brief that cannot be written, as with a
+// number that is none, is that river's NO CALL.
 func (ml *Mailer) Payload(ctx context.Context, c notify.Content, day coldseam.Date) ([]byte, error) {
-	SortBriefs(c.Briefs)
 	raw, err := c.Marshal()
 	if err == nil {
 		return raw, nil
@@ -28,7 +26,6 @@ func (ml *Mailer) Payload(ctx context.Context, c notify.Content, day coldseam.Da
 			c.Briefs[i] = ml.lost(ctx, b, day)
 		}
 	}
-	SortBriefs(c.Briefs)
 	return c.Marshal()
 }
 
@@ -121,7 +118,7 @@ func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Conten
 	if l.Payload, err = ml.Payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
 		return l, err
 	}
-	if err := ml.DB.Reword(ctx, l, c.Briefs[0].Verdict.String(), reachesToGo(c.Briefs), l.Payload); err != nil {
+	if err := ml.DB.Reword(ctx, l, bestVerdict(c.Briefs).String(), reachesToGo(c.Briefs), l.Payload); err != nil {
 		return l, fmt.Errorf("%w: %w", err, coldseam.ErrUnavailable)
 	}
 	return l, nil

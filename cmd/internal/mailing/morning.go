@@ -119,6 +119,17 @@ func reachesToGo(briefs []coldseam.Brief) []coldseam.ReachID {
 	return out
 }
 
+// bestVerdict is the most inviting word of a mail, which the outbox keeps.
+func bestVerdict(briefs []coldseam.Brief) coldseam.Verdict {
+	best := briefs[0].Verdict
+	for _, b := range briefs {
+		if b.Verdict.ShowsOdds() && (!best.ShowsOdds() || b.Verdict > best) {
+			best = b.Verdict
+		}
+	}
+	return best
+}
+
 // BriefKey names the brief of a reach and day.
 type BriefKey struct {
 	Reach coldseam.ReachID
@@ -291,7 +302,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 		Subscriber: s.ID,
 		LocalDate:  s.LocalDate,
 		Deadline:   s.Deadline,
-		Verdict:    briefs[0].Verdict.String(),
+		Verdict:    bestVerdict(briefs).String(),
 		Goes:       reachesToGo(briefs),
 		Payload:    payload,
 	}, true, nil
@@ -401,19 +412,6 @@ func (ml *Mailer) weights(b coldseam.Brief, window int, p coldseam.Preferences) 
 	}
 	ml.rigs[k] = out
 	return out
-}
-
-// SortBriefs puts the best first: GO, TOSS-UP, STAY by odds over cost, then
-// STOP, then NO CALL.
-func SortBriefs(b []coldseam.Brief) {
-	rank := map[coldseam.Verdict]int{coldseam.Go: 0, coldseam.TossUp: 1, coldseam.Stay: 2, coldseam.Stop: 3,
-		coldseam.NoCall: 4}
-	sort.SliceStable(b, func(i, j int) bool {
-		if r, s := rank[b[i].Verdict], rank[b[j].Verdict]; r != s {
-			return r < s
-		}
-		return b[i].Odds-b[i].Cost > b[j].Odds-b[j].Cost
-	})
 }
 
 // drawn is the chart of a brief; a brief that it cannot be drawn from goes

@@ -1,0 +1,39 @@
+package notify
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+)
+
+// However many rivers a mail tells, the stops stand first, and the river one could
+// fish is told in full.
+func TestStopsStandFirst(t *testing.T) {
+	t.Parallel()
+	var briefs []coldseam.Brief
+	briefs = append(briefs, noCallBrief(), goBrief())
+	for i := range 4 {
+		b := stopBrief()
+		b.River, b.Reach = fmt.Sprintf("Brandt %d", i), coldseam.ReachID(fmt.Sprintf("brandt-%d", i))
+		briefs = append(briefs, b)
+	}
+	v := composer().view(letterOf(coldseam.MailMorning, Content{Briefs: briefs}), Content{Briefs: briefs}, nil, fullBlocks)
+
+	require.Len(t, v.Board, 6)
+	for i := range 4 {
+		require.Equal(t, "STOP", v.Board[i].Verdict)
+		require.True(t, strings.HasPrefix(v.Board[i].Text, "STOP    Brandt"), v.Board[i].Text)
+	}
+	require.Equal(t, "GO", v.Board[4].Verdict)
+	require.Equal(t, "NO CALL", v.Board[5].Verdict)
+
+	require.Len(t, v.Blocks, fullBlocks)
+	require.Equal(t, coldseam.Go, v.Blocks[fullBlocks-1].Verdict)
+	require.NotEmpty(t, v.Board[5].Link, "a river that is not told in full has its page")
+	require.Empty(t, v.Board[4].Link)
+	require.Equal(t, "STOP Brandt 0 Sat, STOP Brandt 1, STOP Brandt 2", v.Subject)
+}
