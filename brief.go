@@ -409,6 +409,7 @@ type DayOdds struct {
 // forecast/verdict for the personal form.
 type Brief struct {
 	ID                       int64
+	Seal                     string `json:",omitempty"` // of the chain up to this brief, hexadecimal
 	Reach                    ReachID
 	River                    string
 	ReachName                string

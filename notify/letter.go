@@ -40,6 +40,7 @@ type letter struct {
 	Water     string // the caution's sentences on the water and on the rules
 	Season    string
 	Club      string
+	Seal      string // of the newest brief told
 }
 
 // riverView is a block with its links and picture.
@@ -76,6 +77,7 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 		After:   cautionAfter(),
 		NoRule:  noRuleLink,
 		Sources: sources(ct.Briefs),
+		Seal:    newestSeal(ct.Briefs),
 	}
 
 	if id := l.Subscriber.ID; id != 0 {
@@ -95,6 +97,23 @@ func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.Reach
 	}
 
 	return v
+}
+
+// sealDigits of a seal are printed: 16 of 64 leave no second brief to be found.
+const sealDigits = 16
+
+// ShortSeal is a seal as it is printed.
+func ShortSeal(seal string) string { return seal[:min(len(seal), sealDigits)] }
+
+// newestSeal is the seal of the brief told last: it stands for all before it.
+func newestSeal(briefs []coldseam.Brief) string {
+	var last coldseam.Brief
+	for _, b := range briefs {
+		if b.ID >= last.ID && b.Seal != "" {
+			last = b
+		}
+	}
+	return ShortSeal(clean(last.Seal))
 }
 
 // smallPrint keeps the small print in the HTML of the first n rivers.

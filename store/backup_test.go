@@ -143,6 +143,11 @@ func TestBackupAndRestore(t *testing.T) {
 	got, err := back.Brief(ctx, "bend", day)
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Go, got.Verdict)
+	_, err = back.SaveBrief(ctx, aBrief(now.Add(2*time.Minute), coldseam.Go))
+	require.NoError(t, err)
+	bad, n, _ := broken(t, back)
+	require.Empty(t, bad, "the chain goes on where it was")
+	require.Equal(t, 2, n)
 
 	due, err := back.Due(ctx, morning)
 	require.NoError(t, err)

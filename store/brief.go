@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -23,36 +24,43 @@ RETURNING brief_id`
 // of the same reach, day and issue time is ignored and the id of the first
 // returned. ErrInvalid: no reach, day or issue time, or a value that is not
 // finite.
-func (db *DB) SaveBrief(ctx context.Context, b coldseam.Brief) (int64, error) {
-	return db.saveBrief(ctx, db.pool, b)
+func (db *DB) SaveBrief(ctx context.Context, b coldseam.Brief) (id int64, err error) {
+	err = db.inTx(ctx, func(tx pgx.Tx) error {
+		id, err = db.saveBrief(ctx, tx, b)
+		return err
+	})
+	return id, err
 }
 
-// rowQuerier is the pool or a transaction.
-type rowQuerier interface {
-	QueryRow(ctx context.Context, sql string, args ...any) pgx.Row
-}
-
-func (db *DB) saveBrief(ctx context.Context, q rowQuerier, b coldseam.Brief) (int64, error) {
+// saveBrief stores a brief and seals it. Other servers wait for the transaction
+// before they store theirs.
+func (db *DB) saveBrief(ctx context.Context, tx pgx.Tx, b coldseam.Brief) (int64, error) {
 	fail := func(err error) (int64, error) {
 		return 0, fmt.Errorf("brief %s %s: %w", b.Reach, b.Day, classify(err))
 	}
 	if b.Reach == "" || b.Day.IsZero() || b.Issued.IsZero() {
 		return fail(fmt.Errorf("needs reach, day and issue time: %w", coldseam.ErrInvalid))
 	}
-	b.ID = 0
+	b.ID, b.Seal = 0, ""
 	body, err := json.Marshal(b)
 	if err != nil {
 		return fail(fmt.Errorf("%w: %w", err, coldseam.ErrInvalid))
 	}
 
+	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, sealLock); err != nil {
+		return fail(err)
+	}
 	c := columnsOf(b)
 	var id int64
-	err = q.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil),
+	err = tx.QueryRow(ctx, sqlSaveBrief, b.Reach, b.Day.UTC(), micro(b.Issued), nullTime(b.GoodUntil),
 		b.Verdict.String(), c.odds, b.OddsNote.Text,
 		b.HoldP, b.Cost, c.from, c.to, c.water, c.flow, c.stage, c.tie, b.Temp.Class, b.Flow.Class, b.Run.Stage,
 		b.How.Row, b.Sure, b.Replay, body).Scan(&id)
-	if err == pgx.ErrNoRows {
-		err = q.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
+	switch err {
+	case nil:
+		err = seal(ctx, tx, id)
+	case pgx.ErrNoRows:
+		err = tx.QueryRow(ctx, `SELECT brief_id FROM coldseam.brief WHERE reach_id = $1 AND day = $2 AND issued_at = $3 AND replay = $4`,
 			b.Reach, b.Day.UTC(), micro(b.Issued), b.Replay).Scan(&id)
 	}
 
@@ -91,7 +99,7 @@ func columnsOf(b coldseam.Brief) briefColumns {
 	return c
 }
 
-const briefCols = `brief_id, body`
+const briefCols = `brief_id, seal, body`
 
 // Brief returns the newest brief of a reach and day that was told, replays
 // left aside; ErrNotFound.
@@ -113,7 +121,7 @@ func (db *DB) BriefByID(ctx context.Context, id int64) (coldseam.Brief, error) {
 func (db *DB) Briefs(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT `+briefCols+` FROM (
-		  SELECT DISTINCT ON (reach_id) brief_id, body, reach_id
+		  SELECT DISTINCT ON (reach_id) brief_id, seal, body, reach_id
 		  FROM coldseam.brief WHERE day = $1 AND NOT replay
 		  ORDER BY reach_id, issued_at DESC) b
 		ORDER BY body ->> 'River', body ->> 'ReachName', reach_id`, day.UTC())
@@ -126,7 +134,7 @@ func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldsea
 		SELECT `+briefCols+`
 		FROM unnest($2::text[]) AS r (reach)
 		CROSS JOIN LATERAL (
-		  SELECT brief_id, body FROM coldseam.brief
+		  SELECT brief_id, seal, body FROM coldseam.brief
 		  WHERE reach_id = r.reach AND day = $1 AND NOT replay ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches)
 	return briefsFrom(rows, err, day.String())
 }
@@ -223,14 +231,14 @@ func oneBrief(rows pgx.Rows, err error, what string) (coldseam.Brief, error) {
 
 func scanBrief(r pgx.CollectableRow) (coldseam.Brief, error) {
 	var id int64
-	var body []byte
-	if err := r.Scan(&id, &body); err != nil {
+	var seal, body []byte
+	if err := r.Scan(&id, &seal, &body); err != nil {
 		return coldseam.Brief{}, err
 	}
 	var b coldseam.Brief
 	if err := json.Unmarshal(body, &b); err != nil {
 		return b, fmt.Errorf("brief %d: %w", id, err)
 	}
-	b.ID = id
+	b.ID, b.Seal = id, hex.EncodeToString(seal)
 	return b, nil
 }

@@ -8,6 +8,93 @@ CREATE SCHEMA season;
 
 COMMENT ON SCHEMA season IS 'The club''s own questions: views on what was measured, told and caught. Start with season.dictionary.';
 
+CREATE TABLE coldseam.brief (
+    brief_id bigint NOT NULL,
+    reach_id text NOT NULL,
+    day date NOT NULL,
+    issued_at timestamp with time zone NOT NULL,
+    good_until timestamp with time zone,
+    verdict text NOT NULL,
+    odds double precision,
+    odds_note text NOT NULL,
+    hold_p double precision NOT NULL,
+    cost double precision NOT NULL,
+    window_start timestamp with time zone,
+    window_end timestamp with time zone,
+    water_c double precision,
+    discharge_m3s double precision,
+    stage_m double precision,
+    tie_oz double precision,
+    band text NOT NULL,
+    flow_class text NOT NULL,
+    run_stage text NOT NULL,
+    advice_row text NOT NULL,
+    sure text NOT NULL,
+    replay boolean NOT NULL,
+    body jsonb NOT NULL,
+    seal bytea,
+    CONSTRAINT brief_odds_range CHECK (((odds >= (0)::double precision) AND (odds <= (1)::double precision))),
+    CONSTRAINT brief_verdict_known CHECK ((verdict = ANY (ARRAY['GO'::text, 'TOSS-UP'::text, 'STAY'::text, 'STOP'::text, 'NO CALL'::text])))
+);
+
+COMMENT ON TABLE coldseam.brief IS 'What was told: one row per reach, day and issue.';
+
+COMMENT ON COLUMN coldseam.brief.brief_id IS 'Running number.';
+
+COMMENT ON COLUMN coldseam.brief.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.brief.day IS 'The morning it speaks of.';
+
+COMMENT ON COLUMN coldseam.brief.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.brief.good_until IS 'End of its validity.';
+
+COMMENT ON COLUMN coldseam.brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
+
+COMMENT ON COLUMN coldseam.brief.odds IS 'Odds of a good morning in the best window, 0-1; null = none were told.';
+
+COMMENT ON COLUMN coldseam.brief.odds_note IS 'What the odds rest on.';
+
+COMMENT ON COLUMN coldseam.brief.hold_p IS 'Probability that the heaviest carried weight holds bottom.';
+
+COMMENT ON COLUMN coldseam.brief.cost IS 'Cost of a wasted trip over the value of a good one.';
+
+COMMENT ON COLUMN coldseam.brief.window_start IS 'Start of the best window.';
+
+COMMENT ON COLUMN coldseam.brief.window_end IS 'End of the best window.';
+
+COMMENT ON COLUMN coldseam.brief.water_c IS 'Median water temperature in the best window, degC.';
+
+COMMENT ON COLUMN coldseam.brief.discharge_m3s IS 'Median discharge in the best window, m3/s.';
+
+COMMENT ON COLUMN coldseam.brief.stage_m IS 'Median stage in the best window, m.';
+
+COMMENT ON COLUMN coldseam.brief.tie_oz IS 'Weight to tie on at the advised spot, ounces; null = withheld.';
+
+COMMENT ON COLUMN coldseam.brief.band IS 'Temperature band.';
+
+COMMENT ON COLUMN coldseam.brief.flow_class IS 'Class of the flow for the date: much below, below, normal, above, much above; empty = under 10 years of record.';
+
+COMMENT ON COLUMN coldseam.brief.run_stage IS 'Stage of the run.';
+
+COMMENT ON COLUMN coldseam.brief.advice_row IS 'Id of the advice row that won.';
+
+COMMENT ON COLUMN coldseam.brief.sure IS 'high, medium or low.';
+
+COMMENT ON COLUMN coldseam.brief.replay IS 'Made for a past morning; never counted as told.';
+
+COMMENT ON COLUMN coldseam.brief.body IS 'The whole brief as JSON of coldseam.Brief.';
+
+COMMENT ON COLUMN coldseam.brief.seal IS 'SHA-256 over the seal of the brief told before, by brief_id, and over this brief but its chart; null = a replay, or told before briefs were sealed. A migration must not rewrite what it covers.';
+
+CREATE FUNCTION coldseam.brief_seal(before bytea, b coldseam.brief) RETURNS bytea
+    LANGUAGE sql STABLE
+    SET "TimeZone" TO 'UTC'
+    SET extra_float_digits TO '1'
+    RETURN sha256((COALESCE(before, '\x'::bytea) || convert_to((jsonb_build_array((b).brief_id, (b).reach_id, (b).day, (b).issued_at, (b).good_until, (b).verdict, (b).odds, (b).odds_note, (b).hold_p, (b).cost, (b).window_start, (b).window_end, (b).water_c, (b).discharge_m3s, (b).stage_m, (b).tie_oz, (b).band, (b).flow_class, (b).run_stage, (b).advice_row, (b).sure, (b).replay, ((b).body - 'Chart'::text)))::text, 'UTF8'::name)));
+
+COMMENT ON FUNCTION coldseam.brief_seal(before bytea, b coldseam.brief) IS 'The seal of a brief after the seal before it.';
+
 CREATE FUNCTION coldseam.doy_of(d date) RETURNS integer
     LANGUAGE sql IMMUTABLE
     RETURN (EXTRACT(doy FROM make_date(2000, (EXTRACT(month FROM d))::integer, (EXTRACT(day FROM d))::integer)))::integer;
@@ -127,82 +214,6 @@ ALTER TABLE coldseam.bounce ALTER COLUMN bounce_id ADD GENERATED ALWAYS AS IDENT
     NO MAXVALUE
     CACHE 1
 );
-
-CREATE TABLE coldseam.brief (
-    brief_id bigint NOT NULL,
-    reach_id text NOT NULL,
-    day date NOT NULL,
-    issued_at timestamp with time zone NOT NULL,
-    good_until timestamp with time zone,
-    verdict text NOT NULL,
-    odds double precision,
-    odds_note text NOT NULL,
-    hold_p double precision NOT NULL,
-    cost double precision NOT NULL,
-    window_start timestamp with time zone,
-    window_end timestamp with time zone,
-    water_c double precision,
-    discharge_m3s double precision,
-    stage_m double precision,
-    tie_oz double precision,
-    band text NOT NULL,
-    flow_class text NOT NULL,
-    run_stage text NOT NULL,
-    advice_row text NOT NULL,
-    sure text NOT NULL,
-    replay boolean NOT NULL,
-    body jsonb NOT NULL,
-    CONSTRAINT brief_odds_range CHECK (((odds >= (0)::double precision) AND (odds <= (1)::double precision))),
-    CONSTRAINT brief_verdict_known CHECK ((verdict = ANY (ARRAY['GO'::text, 'TOSS-UP'::text, 'STAY'::text, 'STOP'::text, 'NO CALL'::text])))
-);
-
-COMMENT ON TABLE coldseam.brief IS 'What was told: one row per reach, day and issue.';
-
-COMMENT ON COLUMN coldseam.brief.brief_id IS 'Running number.';
-
-COMMENT ON COLUMN coldseam.brief.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.brief.day IS 'The morning it speaks of.';
-
-COMMENT ON COLUMN coldseam.brief.issued_at IS 'Issue time.';
-
-COMMENT ON COLUMN coldseam.brief.good_until IS 'End of its validity.';
-
-COMMENT ON COLUMN coldseam.brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
-
-COMMENT ON COLUMN coldseam.brief.odds IS 'Odds of a good morning in the best window, 0-1; null = none were told.';
-
-COMMENT ON COLUMN coldseam.brief.odds_note IS 'What the odds rest on.';
-
-COMMENT ON COLUMN coldseam.brief.hold_p IS 'Probability that the heaviest carried weight holds bottom.';
-
-COMMENT ON COLUMN coldseam.brief.cost IS 'Cost of a wasted trip over the value of a good one.';
-
-COMMENT ON COLUMN coldseam.brief.window_start IS 'Start of the best window.';
-
-COMMENT ON COLUMN coldseam.brief.window_end IS 'End of the best window.';
-
-COMMENT ON COLUMN coldseam.brief.water_c IS 'Median water temperature in the best window, degC.';
-
-COMMENT ON COLUMN coldseam.brief.discharge_m3s IS 'Median discharge in the best window, m3/s.';
-
-COMMENT ON COLUMN coldseam.brief.stage_m IS 'Median stage in the best window, m.';
-
-COMMENT ON COLUMN coldseam.brief.tie_oz IS 'Weight to tie on at the advised spot, ounces; null = withheld.';
-
-COMMENT ON COLUMN coldseam.brief.band IS 'Temperature band.';
-
-COMMENT ON COLUMN coldseam.brief.flow_class IS 'Class of the flow for the date: much below, below, normal, above, much above; empty = under 10 years of record.';
-
-COMMENT ON COLUMN coldseam.brief.run_stage IS 'Stage of the run.';
-
-COMMENT ON COLUMN coldseam.brief.advice_row IS 'Id of the advice row that won.';
-
-COMMENT ON COLUMN coldseam.brief.sure IS 'high, medium or low.';
-
-COMMENT ON COLUMN coldseam.brief.replay IS 'Made for a past morning; never counted as told.';
-
-COMMENT ON COLUMN coldseam.brief.body IS 'The whole brief as JSON of coldseam.Brief.';
 
 ALTER TABLE coldseam.brief ALTER COLUMN brief_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.brief_brief_id_seq

@@ -27,6 +27,11 @@ VALUES ($1, NULLIF($2::int8, 0), COALESCE(NULLIF($3, ''), (SELECT angler FROM co
 ON CONFLICT ON CONSTRAINT trip_key DO NOTHING
 RETURNING trip_id`
 
+// rowQuerier is the pool or a transaction.
+type rowQuerier interface {
+	QueryRow(ctx context.Context, sql string, args ...any) pgx.Row
+}
+
 // AddTrip stores one line of the trip log. The same angler, reach, day,
 // species and start again is a duplicate: added is false and nothing changes.
 // ErrInvalid: no reach or day, or negative counts; ErrInvalid too for a reach

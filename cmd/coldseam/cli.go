@@ -34,6 +34,7 @@ type cli struct {
 	Subscriber admin.Subscriber `cmd:"" help:"Members: add, list, show, suppress, forget, export, import."`
 	Handover   admin.Handover   `cmd:"" help:"Pack what the next admin needs: rivers, reasons, rules, names of keys, the restore drill."`
 	Season     seasonCmd        `cmd:"" help:"Live a past season again: each morning by what was known then."`
+	Verify     recap.Verify     `cmd:"" help:"Prove that nothing told was edited since, and grade it by what came."`
 	Recap      recap.Command    `cmd:"" help:"The season in one page: HTML, text, CSV; or in SQL, read only."`
 	Demo       demoCmd          `cmd:"" help:"Run the whole morning on invented rivers, on this machine alone."`
 }

@@ -49,6 +49,7 @@ type Recap struct {
 	Change      []string // what to change next year
 	Sources     []coldseam.Attribution
 	Rules       []RecapRules // by river
+	Seal        string       // of the newest brief told; "" = none
 }
 
 // RecapMoney is what the calls were worth in drives. Miles 0 = not known;

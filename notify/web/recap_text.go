@@ -73,7 +73,15 @@ func RecapText(w io.Writer, r Recap, units string) error {
 	for _, a := range r.Sources {
 		t.wrap(notify.Clean(a.Text))
 	}
+	if r.Seal != "" {
+		t.wrap(sealWords(r.Seal))
+	}
 	return t.err
+}
+
+// sealWords say what the seal is good for.
+func sealWords(seal string) string {
+	return "Seal of all that was told so far: " + notify.ShortSeal(notify.Clean(seal)) + ". The mails carry it too; coldseam verify holds the record against it."
 }
 
 func rulesText(r Recap) string {

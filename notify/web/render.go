@@ -51,6 +51,7 @@ func funcs() template.FuncMap {
 		"signed":  signed,
 		"counts":  countWords,
 		"outages": outageWords,
+		"seal":    sealWords,
 	}
 }
 

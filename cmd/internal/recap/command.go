@@ -42,16 +42,20 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	if len(c.Args) > 0 && !c.SQL {
 		return env.Fail(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
 	}
-	cfg, err := config.Load(g.Config)
-	if err != nil {
-		return env.Fail(2, err.Error())
-	}
-	e, err := env.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
+	e, err := openBook(ctx, s, g)
 	if err != nil {
 		return err
 	}
 	defer e.Close()
 	return c.With(ctx, s, &Book{e})
+}
+
+func openBook(ctx context.Context, s *env.Streams, g *env.Globals) (*env.Env, error) {
+	cfg, err := config.Load(g.Config)
+	if err != nil {
+		return nil, env.Fail(2, err.Error())
+	}
+	return env.Open(ctx, cfg, env.Options{Log: env.NewLogger(s.Err, slog.LevelWarn)})
 }
 
 // With runs the command on an open season.

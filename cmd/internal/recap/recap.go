@@ -81,6 +81,9 @@ func (m *recapMaker) place() error {
 		m.r.River, m.r.Reach = m.reaches[0].River, m.reaches[0].Name
 	}
 
+	if m.r.Seal, err = m.DB.SealHead(m.ctx); err != nil {
+		return err
+	}
 	seen := map[string]bool{}
 	for _, r := range m.reaches {
 		m.r.Rules = append(m.r.Rules, web.RecapRules{River: r.River, Rules: r.Rules})

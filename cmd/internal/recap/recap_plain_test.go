@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"io"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -32,6 +33,20 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	ctx := t.Context()
 	v := livedTown(t)
 	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+
+	t.Run("what was told is as it was sealed, and graded", func(t *testing.T) {
+		var out strings.Builder
+		book := v.Recap
+		require.NoError(t, (&recap.Verify{Days: 30}).With(ctx, &out, book))
+		require.Contains(t, out.String(), "nothing that was told was edited since")
+		require.Regexp(t, `[1-9]\d* ranges of four in five were told`, out.String())
+
+		r, err := book.Recap(ctx, clubtest.Saturday.Year, "")
+		require.NoError(t, err)
+		require.NoError(t, (&recap.Verify{Head: r.Seal[:16]}).With(ctx, io.Discard, book))
+		err = (&recap.Verify{Head: "0123456789abcdef"}).With(ctx, io.Discard, book)
+		require.ErrorContains(t, err, "is not in this record")
+	})
 
 	t.Run("issued forecasts are scored", func(t *testing.T) {
 		type lead struct {
