@@ -15,6 +15,7 @@ var codeNames = map[string]string{
 	"rise_flow":           "rising fast",
 	"rise_forecast":       "rise forecast",
 	"rise_forecast_stage": "rise forecast",
+	"rise_forecast_cap":   "rise forecast, not to high water",
 	"rise_day":            "rose within a day",
 	"rise_day_flashy":     "rose within a day, flashy river",
 	"rise_day_cap":        "rose within a day, not to high water",

@@ -17,6 +17,7 @@ var reasonWords = map[string]string{
 	"rise_stage":          "rose {rise_m} in 6 h; the limit is {limit_m}",
 	"rise_flow":           "flow rose {rise_share} in 6 h; the limit is {limit_share}",
 	"rise_forecast":       "{rise_members} have flow rising over {limit_share} in 6 h",
+	"rise_forecast_cap":   "{rise_members} have flow rising over {limit_share} in 6 h, not to high water",
 	"rise_forecast_stage": "{rise_members} have the river rising over {limit_m} in 6 h",
 	"rise_day":            "flow rose {rise_share} in 24 h; the limit is {limit_share}",
 	"rise_day_flashy":     "flow rose {rise_share} in 24 h; the limit on this flashy river is {limit_share}",

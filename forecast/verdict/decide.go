@@ -129,6 +129,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	capIf(in.Gauge.DailyOnly && !in.Gauge.Archived, "daily_gauge")
 	l.caps = append(l.caps, in.limitCaps(l.c)...)
 	l.caps = append(l.caps, in.risen.caps...)
+	l.caps = append(l.caps, in.lowRise(l.c)...)
 
 	l.caps = append(l.caps, book.caps...)
 	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated")

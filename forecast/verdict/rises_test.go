@@ -355,3 +355,35 @@ func TestSeasonFlow(t *testing.T) {
 
 	require.True(t, math.IsNaN(SeasonFlowOf(coldseam.Days{}).MedianM3S))
 }
+
+// A forecast rise stops where enough members also reach the third quartile of
+// the season; of a trickle it caps. A short record has no quartile to stay below.
+func TestForecastRiseToHighWater(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name   string
+		rising float64 // share of members that rise
+		to     float64 // m3/s
+		years  int
+		want   coldseam.Verdict
+		code   string
+	}{
+		{"to the quartile", .20, 12.1, 12, coldseam.Stop, "rise_forecast"},
+		{"below it", .20, 11.9, 12, coldseam.TossUp, "rise_forecast_cap"},
+		{"too few members", .19, 12.1, 12, coldseam.Go, ""},
+		{"without a quartile", .20, 1, 2, coldseam.Stop, "rise_forecast"},
+	} {
+		in := onFlow(climb([2]float64{-24, 1}, [2]float64{0, 1}), season(5, 12))
+		in.Season.Years = c.years
+		for i := range in.Candidates {
+			x := &in.Candidates[i]
+			x.RiseShare, x.AfterM3S = mixed(.01, .31, c.rising), mixed(1, c.to, c.rising)
+			x.FlowM3S = repeat(1, len(x.AfterM3S))
+		}
+		d := Decide(in)
+		require.Equal(t, c.want, d.Verdict, "%s: %v", c.name, d.Reasons)
+		if c.code != "" {
+			require.Contains(t, d.Fired, c.code, c.name)
+		}
+	}
+}

@@ -149,13 +149,14 @@ func ofAlert(kind, code string, a coldseam.Alert) coldseam.Reason {
 	return r
 }
 
-// forecastRise is stop 5 on the members.
+// forecastRise is stop 5 on the members: as many of them rise, and reach the
+// third quartile of the season. A rise that stays below it caps: see lowRise.
 func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 	if in.Reach.DamCycle != "" {
 		return nil
 	}
 	var out []coldseam.Reason
-	if p := shareAbove(c.RiseShare, in.Table.RiseShare); p >= in.Table.MemberShare {
+	if p, high := in.risingMembers(c); high >= in.Table.MemberShare {
 		out = append(out, because(KindSafety, "rise_forecast", "forecast",
 			map[string]float64{"rise_members": p, "limit_share": in.Table.RiseShare}))
 	}
@@ -165,6 +166,34 @@ func (in *Inputs) forecastRise(c Candidate) []coldseam.Reason {
 			map[string]float64{"rise_members": p, "limit_m": limit}))
 	}
 	return out
+}
+
+// lowRise caps a window in which members rise, but too few of them to high water.
+func (in *Inputs) lowRise(c Candidate) []coldseam.Reason {
+	p, high := in.risingMembers(c)
+	if in.Reach.DamCycle != "" || p < in.Table.MemberShare || high >= in.Table.MemberShare {
+		return nil
+	}
+	return []coldseam.Reason{because(KindCap, "rise_forecast_cap", "forecast",
+		map[string]float64{"rise_members": p, "limit_share": in.Table.RiseShare})}
+}
+
+// risingMembers are the share of members that rise by more than the limit, and
+// of those that also reach the third quartile of the season. Members without a
+// flow count as reaching it.
+func (in *Inputs) risingMembers(c Candidate) (rising, high float64) {
+	after := c.after()
+	for i, r := range c.RiseShare {
+		if !(r > in.Table.RiseShare) {
+			continue
+		}
+		rising++
+		if i >= len(after) || in.Season.above(after[i], in.Season.P75M3S) {
+			high++
+		}
+	}
+	n := float64(max(len(c.RiseShare), 1))
+	return rising / n, high / n
 }
 
 // forecastFlow is stop 6 on the members, and stop 7.
