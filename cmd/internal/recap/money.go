@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
-	"strings"
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
@@ -346,8 +345,11 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 	}
 
 	x := verdict.Worth(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
-	m.r.Money.Worth = strings.TrimSpace(worthWords(x) + " " +
-		notify.EvidenceWords(verdict.EvidenceOf(told, rand.New(rand.NewPCG(20240501, 3)))))
+	if x.N == 0 {
+		return nil // a season in which nobody stands says nothing
+	}
+	m.r.Money.Worth = worthWords(x) + " " +
+		notify.EvidenceWords(verdict.EvidenceOf(told, rand.New(rand.NewPCG(20240501, 3))))
 	return nil
 }
 
