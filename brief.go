@@ -165,6 +165,7 @@ type Fact struct {
 	TrendTo   time.Time `json:",omitzero"` // to when; zero = from day to day
 	ExceedMax float64   // P(flow above max_flow within the window + 6 h)
 	RisePct6h float64   // last observed 6 h change, fraction
+	RiseDay   float64   // observed change over the last day, fraction; 0 = none or not known
 
 	// What the odds of high and rising water spoke of, so that they can be scored.
 	RiseP     float64   // P(flow rises by more than RiseLimit within any 6 h from the issue to Until)
@@ -226,6 +227,21 @@ type SpotJig struct {
 	Dunes        Reason     `json:",omitzero"` // state of a sand bed
 	Why          Reason     `json:",omitzero"` // what the weight follows from: depth, speed, how they are known
 	ModelLnSD    float64    // spread of ln weight that does not come from the flow; 0 = not computed
+
+	// MayNeedOz are the lightest and the heaviest size that may be needed where the
+	// current is guessed from the kind of spot; zero = timed or logged.
+	MayNeedOz [2]float64 `json:",omitzero"`
+}
+
+// Headline is the spot whose weight is told first: the first one advised whose
+// current is timed or logged, else the first; -1 without spots.
+func Headline(spots []SpotJig) int {
+	for i, j := range spots {
+		if j.TieOz > 0 && j.MayNeedOz == [2]float64{} {
+			return i
+		}
+	}
+	return min(len(spots), 1) - 1
 }
 
 // UnmarshalJSON also reads spots that were stored with texts in two unit
@@ -382,12 +398,15 @@ type Advice struct {
 	Alternatives                              []string `json:",omitempty"`
 }
 
-// PlaceMemory is the place that is advised and since when, so that it does not
-// change from one day to the next and back.
+// PlaceMemory is the place and the band that the advice keeps to, so that they do
+// not change from one day to the next and back.
 type PlaceMemory struct {
 	Told   string // kind or class of spot that is advised first
 	Since  Date   // the first morning it was
 	Wanted string // what the rules of the last morning alone named; "" = none
+
+	Band       string `json:",omitempty"` // that is told
+	BandWanted string `json:",omitempty"` // that of the last morning's water
 }
 
 // DayOdds is the outlook of one later day.

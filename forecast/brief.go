@@ -111,7 +111,8 @@ func (w *work) brief() {
 	b.PlaceBefore = f.heldPlace()
 	b.Place = b.How.Place
 	if b.Place.Told == "" {
-		b.Place = coldseam.PlaceMemory{Told: b.PlaceBefore.Told, Since: b.PlaceBefore.Since}
+		b.Place = coldseam.PlaceMemory{Told: b.PlaceBefore.Told, Since: b.PlaceBefore.Since,
+			Band: b.PlaceBefore.Band}
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
@@ -172,7 +173,7 @@ func (w *work) flowFact(k int) coldseam.Fact {
 		}
 	}
 
-	x.RisePct6h = w.rise6h()
+	x.RisePct6h, x.RiseDay = w.rise6h(), w.riseDay()
 	x.Source, x.Regulated = w.flowR.Source, f.Reach.Regulated
 
 	if k < len(w.cands) && len(w.cands[k].FlowM3S) > 0 {

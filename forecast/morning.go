@@ -396,8 +396,8 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 		if p, ok := jig.HoldP(spots[0], f.BoxOz, f.Limits.MaxOz); ok {
 			c.HoldP = &p
 		}
-		if spots[0].TieOz > 0 {
-			c.Tie = coldseam.OzName(spots[0].TieOz)
+		if head := spots[coldseam.Headline(spots)]; head.TieOz > 0 {
+			c.Tie = coldseam.OzName(head.TieOz)
 		}
 		c.NoneHolds = spots[0].Withheld.Code == "none_holds"
 	}

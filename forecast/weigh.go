@@ -183,13 +183,23 @@ func (w *work) debris() bool {
 func (w *work) rising() bool { return w.rise6h() > 0.03 }
 
 // rise6h is the observed change of the last 6 h as a fraction, 0 when unknown.
-func (w *work) rise6h() float64 {
+func (w *work) rise6h() float64 { return w.riseOver(6 * time.Hour) }
+
+// riseDay is that of the last day; a gauge of daily means tells it of two days.
+func (w *work) riseDay() float64 {
+	if w.f.Site.DailyOnly {
+		return w.rise24h()
+	}
+	return w.riseOver(24 * time.Hour)
+}
+
+func (w *work) riseOver(span time.Duration) float64 {
 	obs := w.f.Discharge
 	last, ok := coldseam.Series{Obs: obs}.Last()
 	if !ok {
 		return 0
 	}
-	want := last.At.Add(-6 * time.Hour)
+	want := last.At.Add(-span)
 	for i := len(obs) - 1; i >= 0; i-- {
 		if o := obs[i]; o.Flag.Usable() && !o.At.After(want) && o.Value > 0 {
 			if want.Sub(o.At) > 2*time.Hour {

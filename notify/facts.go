@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"math"
 	"strings"
 	"unicode"
 
@@ -34,9 +35,20 @@ func (k *block) water(f format) fact {
 	return line("Water", parts...)
 }
 
-// trend says where a flow goes, and to when.
+// dayChangePct is the least change over a day that the flow words name, percent:
+// what a river does between mornings without rain or thaw [proposal].
+const dayChangePct = 10
+
+// trend says where a flow came from since yesterday, where it goes, and to when.
 func (f format) trend(x coldseam.Fact) string {
 	s := keyed(keyWords, x.Trend)
+	if p := math.Round(100 * x.RiseDay); math.Abs(p) >= dayChangePct && finite(p) {
+		way := "up "
+		if p < 0 {
+			way = "down "
+		}
+		s = strings.TrimSuffix(way+trimmed(math.Abs(p), 0)+nbsp+"% in a day, "+s, ", ")
+	}
 	switch to := f.clock(x.TrendTo); {
 	case s == "" || x.TrendTo.IsZero():
 		return s
@@ -67,22 +79,39 @@ func (k *block) jig(f format, mark string) fact {
 	if len(k.Brief.Jig) == 0 {
 		return line("Jig", part{Text: "no spot of this reach is sounded"})
 	}
-	j := k.Brief.Jig[0]
+	first := k.Brief.Jig[0]
+	j := k.Brief.Jig[coldseam.Headline(k.Brief.Jig)]
 	if j.TieOz <= 0 || !finite(j.TieOz) {
 		return line("Jig", part{Text: withheld(f, j, k.Brief.Jig)})
 	}
 
 	parts := []part{{Text: "tie " + f.weight(j.TieOz), Strong: true}}
-	if j.PackOz > j.TieOz {
+	guessed := j.MayNeedOz != [2]float64{}
+	if guessed {
+		parts = []part{{Text: f.mayNeed(j), Strong: true}}
+	}
+	if j.PackOz > j.TieOz && !guessed {
 		parts = append(parts, part{Text: "pack " + f.weight(j.PackOz), Strong: true})
 	}
 	if where := spotWords(f, j); where != "" {
 		parts = append(parts, part{Text: "(" + where + ")", Sep: " ", Optional: true})
 	}
+	if first.SpotID != j.SpotID && first.TieOz > 0 {
+		parts = append(parts, part{Text: clean(first.Spot) + " " + f.mayNeed(first), Sep: "; ", Optional: true})
+	}
 	if mark != "" {
 		parts = append(parts, part{Text: mark, Sep: "; ", Optional: false})
 	}
 	return line("Jig", parts...)
+}
+
+// mayNeed is the range of sizes of a spot whose current nobody timed.
+func (f format) mayNeed(j coldseam.SpotJig) string {
+	s := f.weight(j.MayNeedOz[1])
+	if j.MayNeedOz[0] < j.MayNeedOz[1] {
+		s = coldseam.OzName(j.MayNeedOz[0]) + enDash + s
+	}
+	return s + ", current not timed, start light"
 }
 
 // withheld says why spot j has no weight and, where nothing holds there, at

@@ -53,12 +53,15 @@ func (f format) how(h coldseam.Advice) How {
 // no run to speak of: autumn, and rivers whose run is not known.
 var withoutRun = map[string]string{"spawn": "mild water", "drop-back": "warm water"}
 
+// bandWords name bands whose key is an order too, and not the one that is given.
+var bandWords = map[string]string{"lift": "brisk"}
+
 // BandWord is the band of an advice row as its reader may hear it.
 func BandWord(h coldseam.Advice) string {
 	if w, ok := withoutRun[h.Band]; ok && h.Stage == "" {
 		return w
 	}
-	return clean(h.Band)
+	return keyed(bandWords, h.Band)
 }
 
 // howLine is the HOW line. What no longer fits is left off from the end.

@@ -504,3 +504,36 @@ func TestStaleInputIsNamed(t *testing.T) {
 	}
 	require.Equal(t, "Water temperature", InputName(coldseam.Input{Key: "water_temp"}))
 }
+
+// Flow words look back a day and ahead to the window.
+func TestFlowWordsLookBackADay(t *testing.T) {
+	t.Parallel()
+	f := formatFor(coldseam.Preferences{}, "UTC")
+	noon := time.Date(2026, 4, 18, 12, 0, 0, 0, time.UTC)
+	x := coldseam.Fact{Trend: "steady", TrendTo: noon, RiseDay: 1.04}
+	require.Equal(t, "up 104"+nbsp+"% in a day, steady to noon", f.trend(x))
+	x.RiseDay = -.12
+	require.Equal(t, "down 12"+nbsp+"% in a day, steady to noon", f.trend(x))
+	x.RiseDay = .04
+	require.Equal(t, "steady to noon", f.trend(x))
+}
+
+// The weight told first is of a timed current; the place with a guessed one is
+// named apart, as a range.
+func TestJigLineWithAGuessedCurrent(t *testing.T) {
+	t.Parallel()
+	f := formatFor(coldseam.Preferences{}, "UTC")
+	hole := coldseam.SpotJig{SpotID: "hole", Spot: "Bend hole", TieOz: .375, PackOz: .5,
+		MayNeedOz: [2]float64{.1875, .625}}
+	seam := coldseam.SpotJig{SpotID: "seam", Spot: "main seam", TieOz: .25, PackOz: .375}
+	words := func(spots ...coldseam.SpotJig) (s string) {
+		k := block{Brief: coldseam.Brief{Jig: spots}}
+		for _, p := range k.jig(f, "").Items[0] {
+			s += p.Text + "|"
+		}
+		return strings.ReplaceAll(s, nbsp, " ")
+	}
+	require.Equal(t, "tie 1/4 oz|pack 3/8 oz|(main seam)|Bend hole 3/16–5/8 oz, current not timed, start light|",
+		words(hole, seam))
+	require.Equal(t, "3/16–5/8 oz, current not timed, start light|(Bend hole)|", words(hole))
+}

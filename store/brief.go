@@ -93,8 +93,8 @@ func columnsOf(b coldseam.Brief) briefColumns {
 		return &f.Window[1]
 	}
 	c.water, c.flow, c.stage = median(b.Temp), median(b.Flow), median(b.Stage)
-	if len(b.Jig) > 0 && b.Jig[0].TieOz > 0 {
-		c.tie = &b.Jig[0].TieOz
+	if i := coldseam.Headline(b.Jig); i >= 0 && b.Jig[i].TieOz > 0 {
+		c.tie = &b.Jig[i].TieOz
 	}
 	return c
 }

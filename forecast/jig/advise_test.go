@@ -240,6 +240,20 @@ func TestSpreadFollowsWhatIsKnown(t *testing.T) {
 	require.Greater(t, Advise(in).ModelLnSD, timed+.1)
 }
 
+// A current that nobody timed gives a range, and no headline beside a timed one.
+func TestGuessedCurrentIsARange(t *testing.T) {
+	t.Parallel()
+	in := seam(t)
+	timed := Advise(in)
+	require.Zero(t, timed.MayNeedOz)
+	in.Spot.FloatMS = nil
+	guessed := Advise(in)
+	require.Less(t, guessed.MayNeedOz[0], guessed.MayNeedOz[1])
+	require.Equal(t, 1, coldseam.Headline([]coldseam.SpotJig{guessed, timed}))
+	require.Equal(t, 0, coldseam.Headline([]coldseam.SpotJig{guessed}))
+	require.Equal(t, -1, coldseam.Headline(nil))
+}
+
 func TestHereTakesWhatIsGiven(t *testing.T) {
 	t.Parallel()
 	in := SpotInput{Here: true, FlowM3S: 1, WaterOK: true, WaterC: 3, Rig: rig(t, "slim", braid, "quartering"),

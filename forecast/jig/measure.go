@@ -86,7 +86,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 
 	q := in.flows()
 	o := newOdds(s, in.Rig, q, q[0], q[0], cal.Mean, math.Hypot(now, eventLnSD))
-	before := o.mayNeed()
+	before := o.mayNeedNames()
 	var out []Need
 	add := func(code string, sd float64, values map[string]float64) {
 		if sd >= now-.005 {
@@ -95,7 +95,7 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 		better := o
 		better.sd = math.Hypot(sd, eventLnSD)
 		r := because("note", code, "", values)
-		r.Names = map[string]string{"spot": in.Spot.Name, "sizes": before, "becomes": better.mayNeed()}
+		r.Names = map[string]string{"spot": in.Spot.Name, "sizes": before, "becomes": better.mayNeedNames()}
 		out = append(out, Need{r, in.Spot.ID, now - sd})
 	}
 
@@ -121,17 +121,34 @@ func narrowing(in SpotInput, s *site, k known) []Need {
 	return out
 }
 
-// mayNeed lists the trade sizes in ounces that may turn out to be needed.
-func (o Odds) mayNeed() string {
-	var out []string
+// mayNeed are the trade sizes in ounces that may turn out to be needed, one at
+// least; more = so may a heavier one than there is.
+func (o Odds) mayNeed() (out []float64, more bool) {
 	for _, oz := range coldseam.TradeSizesOz {
 		p := o.Holds(oz * coldseam.KgPerOunce)
 		if p >= mayLow {
-			out = append(out, coldseam.OzName(oz))
+			out = append(out, oz)
 		}
 		if p >= mayHigh {
-			return strings.Join(out, ",")
+			return out, false
 		}
 	}
-	return strings.Join(append(out, "more"), ",")
+	if len(out) == 0 {
+		out = coldseam.TradeSizesOz[len(coldseam.TradeSizesOz)-1:]
+	}
+	return out, true
+}
+
+func (o Odds) mayNeedNames() string {
+	sizes, more := o.mayNeed()
+	var out []string
+	for _, oz := range sizes {
+		if !more || o.Holds(oz*coldseam.KgPerOunce) >= mayLow {
+			out = append(out, coldseam.OzName(oz))
+		}
+	}
+	if more {
+		out = append(out, "more")
+	}
+	return strings.Join(out, ",")
 }

@@ -30,6 +30,10 @@ func (a *adviser) words() {
 	a.out.AngleDeg, a.out.BowPct, a.out.SlackM, a.out.SinkS = sh.AngleDeg, sh.BowPct, sh.SlackM, sh.SinkS
 	a.out.LineLies = lies(sh, a.st, a.in.Rig.Line)
 	a.out.Costs = a.costs()
+	if a.k.speedBy == "kind" && a.cal.Logs == 0 && !a.in.Here {
+		may, _ := a.o.mayNeed()
+		a.out.MayNeedOz = [2]float64{may[0], may[len(may)-1]}
+	}
 }
 
 // lies says how the line lies with the size tied on.

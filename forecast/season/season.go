@@ -178,8 +178,8 @@ func cellOf(m forecast.Morning, c *coldseam.ReplayCell) {
 	if len(b.How.Where) > 0 {
 		c.Place = b.How.Where[0]
 	}
-	if len(b.Jig) > 0 && b.Jig[0].TieOz > 0 {
-		c.TieOz, c.PackOz = &b.Jig[0].TieOz, &b.Jig[0].PackOz
+	if i := coldseam.Headline(b.Jig); i >= 0 && b.Jig[i].TieOz > 0 {
+		c.TieOz, c.PackOz = &b.Jig[i].TieOz, &b.Jig[i].PackOz
 	}
 }
 

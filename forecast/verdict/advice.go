@@ -60,6 +60,10 @@ func Clarity(turbidity *float64, said string) (class, source string) {
 	return "unknown", "unknown"
 }
 
+// waveLikely are the odds of a wave from which fish that hold are no longer told
+// to stay [proposal].
+const waveLikely = .5
+
 // Advise picks the most specific row for band, flow class and stage and applies
 // the modifiers.
 func Advise(in AdviceInputs) coldseam.Advice {
@@ -71,7 +75,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	}
 	t := in.Table
 
-	bi := coldseam.BandOf(in.Bands, in.WaterC)
+	bi := in.heldBand(coldseam.BandOf(in.Bands, in.WaterC))
 	band, flow, stage := in.Bands[bi].Key, FlowClass(in.FlowPct), stageKey(in.Stage)
 	row, ok := t.find(band, flow, stage)
 	if !ok {
@@ -82,6 +86,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	class, source := Clarity(in.Turbidity, in.Said)
 	a.ClaritySource = source
 	colour, colder := "", false
+	var said []Modifier
 
 	for _, key := range in.conditions(flow, stage, class) {
 		m, ok := t.mods[key]
@@ -100,7 +105,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 			colour = m.Colour
 		}
 		if m.Note != "" {
-			a.Notes = append(a.Notes, coldseam.Reason{Text: m.Note})
+			said = append(said, m)
 		}
 	}
 
@@ -114,6 +119,8 @@ func Advise(in AdviceInputs) coldseam.Advice {
 		a.Notes = append(a.Notes, coldseam.Reason{Code: "eggs", Names: map[string]string{"day": in.HatchTo.String()}})
 	}
 	a.Where, a.Place = in.place(in.here(where))
+	a.Place.Band, a.Place.BandWanted = band, in.Bands[coldseam.BandOf(in.Bands, in.WaterC)].Key
+	a.Notes = append(notesFor(said, a.Where[0]), a.Notes...)
 	a.Colour = colourKey(colour, class)
 	a.AdviceWay = row.AdviceWay
 	a.Cadence, a.LiftM, a.PauseS, a.LeaderLB = pace.Cadence, pace.LiftM, pace.PauseS, leader
@@ -122,6 +129,30 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	a.Others = t.others(band, flow, stage)
 	return a
 }
+
+// heldBand is the band that is told: water that has just entered a neighbouring
+// one counts on the second morning running.
+func (in *AdviceInputs) heldBand(bi int) int {
+	held := slices.IndexFunc(in.Bands, func(b coldseam.Band) bool { return b.Key == in.Held.Band })
+	if held < 0 || max(held-bi, bi-held) != 1 || in.Held.BandWanted == in.Bands[bi].Key {
+		return bi
+	}
+	return held
+}
+
+// notesFor are the remarks of the conditions, without those that send to other
+// places than the one told first. What warns is always said.
+func notesFor(said []Modifier, told string) (out coldseam.Notes) {
+	for _, m := range said {
+		if len(m.Where) == 0 || slices.Contains(m.Where, told) || slices.Contains(warns, m.When) {
+			out = append(out, coldseam.Reason{Text: m.Note})
+		}
+	}
+	return out
+}
+
+// warns are the conditions whose remark is about danger.
+var warns = []string{"rising", "flow_high", "flow_flood"}
 
 // here keeps the places that the reach has, by the classes of its spots; a
 // reach without classes, or with none of them, keeps the row's places.
@@ -150,9 +181,9 @@ func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
 	add(true, "first_catch")
 
 	add(true, "line")
-	moving := stage == "moving" || in.WaveP >= 0.5 && stage != "spawning"
-	add(stage == "staging" && !moving, "staging") // a wave ends the wait in the holes
-	add(moving, "moving")
+	add(stage == "staging" && in.WaveP < waveLikely, "staging")
+	add(stage == "staging" && in.WaveP >= waveLikely, "wave") // it ends the wait in the holes
+	add(stage == "moving", "moving")
 	add(stage == "spawning", "spawning")
 	add(stage == "dropping_back", "dropping_back")
 	add(flow == "low", "flow_low")

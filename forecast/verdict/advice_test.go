@@ -112,7 +112,7 @@ func TestAdviceRefusesBadRows(t *testing.T) {
 		{"twice", rows + lines[1] + "\n", mods, `id "slow" given twice`},
 		{"no main row", strings.Replace(rows, lines[6]+"\n", "", 1), mods, "band lift has no main row"},
 		{"columns", "id,kind\n", mods, "advice line 1: header"},
-		{"modifier", rows, strings.Replace(mods, "muddy,no", "murky,no", 1), `modifiers line 12: when "murky"`},
+		{"modifier", rows, strings.Replace(mods, "muddy,no", "murky,no", 1), `modifiers line 13: when "murky"`},
 		{"placeholder", edit("hold {pause}; takes", "hold {wait}; takes"), mods, "only {lift} and {pause}"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
@@ -143,7 +143,36 @@ func TestAdviceAWaveEndsTheWaitInTheHoles(t *testing.T) {
 	in.WaveP = .7
 	notes := texts(Advise(in).Notes)
 	require.NotContains(t, notes, "hold in the holes")
-	require.Contains(t, notes, "fish are moving")
+	require.NotContains(t, notes, "fish are moving", "the run line says staging")
+	require.Contains(t, notes, "a wave is likely")
+}
+
+// A remark that sends elsewhere than the place told is not made; a warning is.
+func TestRemarksAgreeWithThePlace(t *testing.T) {
+	t.Parallel()
+	day := coldseam.Date{Year: 2026, Month: 4, Day: 12}
+	in := AdviceInputs{WaterC: coldseam.C(41), FlowPct: .5, Stage: "moving", Day: day,
+		Held: coldseam.PlaceMemory{Told: "bend_hole_deep", Since: day.Add(-1), Wanted: "bend_hole_deep"}}
+	a := Advise(in)
+	require.Equal(t, "bend_hole_deep", a.Where[0])
+	require.NotContains(t, texts(a.Notes), "seams")
+	in.RisePct = 11
+	require.Contains(t, texts(Advise(in).Notes), "slack nearer the bank")
+}
+
+// The band changes on the second morning in the new one, or at once where the
+// water passed over one.
+func TestBandIsHeldForAMorning(t *testing.T) {
+	t.Parallel()
+	in := AdviceInputs{FlowPct: .5}
+	told := ""
+	for _, f := range []float64{39, 41, 39, 41, 42, 55} {
+		in.WaterC = coldseam.C(f)
+		a := Advise(in)
+		in.Held = a.Place
+		told += a.Band + " "
+	}
+	require.Equal(t, "ease ease ease ease lift drop-back ", told)
 }
 
 // texts are the remarks of the rows, in their own words.

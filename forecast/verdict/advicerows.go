@@ -39,12 +39,12 @@ var places = map[string]coldseam.SpotKind{
 
 // modifierKeys are the conditions the program looks for; a modifier row must
 // name one of them.
-var modifierKeys = []string{"staging", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood",
+var modifierKeys = []string{"staging", "wave", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood",
 	"keep_off", "rising",
 	"falling_clearing", "muddy", "stained", "clear", "unknown", "temp_fall", "deep", "first_catch", "line"}
 
 // stageKeys are the stages as the rows write them.
-var stageKeys = []string{"not_yet", "staging", "moving", "spawning", "dropping_back", "done"}
+var stageKeys = []string{"not_yet", "staging", "wave", "moving", "spawning", "dropping_back", "done"}
 
 // AdviceRow is one way to fish.
 type AdviceRow struct {

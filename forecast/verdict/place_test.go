@@ -71,5 +71,6 @@ func TestPlaceOfAReachWithOneSpot(t *testing.T) {
 		Reach: coldseam.Reach{Spots: []coldseam.Spot{{ID: "hole", Class: "bend_hole_deep"}}}}
 	a := Advise(in)
 	require.Equal(t, []string{"slack_pocket", "bend_hole_deep"}, a.Where)
-	require.Equal(t, coldseam.PlaceMemory{Told: "slack_pocket", Since: day.Add(-1), Wanted: "bend_hole_deep"}, a.Place)
+	require.Equal(t, coldseam.PlaceMemory{Told: "slack_pocket", Since: day.Add(-1), Wanted: "bend_hole_deep",
+		Band: "slow", BandWanted: "slow"}, a.Place)
 }
