@@ -66,9 +66,14 @@ var risenScenarios = []risen{
 	{"rises", "short record, up by 60 % in a day", course([2]float64{-70, 10}, [2]float64{-24, 10}, [2]float64{0, 16}),
 		nil,
 		func(in *verdict.Inputs) { in.Season = verdict.SeasonFlow{Years: 1} }, stop},
-	{"rises", "a fifth of the members rise", nil, nil, func(in *verdict.Inputs) {
+	{"rises", "a fifth of the members rise to high water", nil, nil, func(in *verdict.Inputs) {
 		in.Candidates[0].RiseShare = append(many(.5, 10), many(0, 40)...)
+		in.Candidates[0].AfterM3S = append(many(in.Season.P75M3S+1, 10), many(in.Season.MedianM3S, 40)...)
 	}, stop},
+	{"rises", "a fifth of the members rise, not to high water", nil, nil, func(in *verdict.Inputs) {
+		in.Candidates[0].RiseShare = append(many(.5, 10), many(0, 40)...)
+		in.Candidates[0].AfterM3S = many(in.Season.P75M3S-1, 50)
+	}, toss},
 	{"rises", "a fifth of the members rise by a foot", nil, nil, func(in *verdict.Inputs) {
 		in.Candidates[0].RiseM = append(many(.4, 10), many(0, 40)...)
 	}, stop},
