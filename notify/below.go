@@ -1,6 +1,8 @@
 package notify
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -27,6 +29,82 @@ func (k *block) below(f format) {
 	}
 	k.add("What this rests on", k.inputs(f))
 	k.add("Rules", k.rules())
+	k.mailed(f)
+}
+
+// mailed is what of it stands in a mail: dangers and reasons whole, the weights in
+// short, of the inputs those that are not good. The rest is on the river's page.
+func (k *block) mailed(f format) {
+	told := k.told()
+	for _, s := range k.Below {
+		switch s.Title {
+		case "How, in full", "To measure next":
+			continue
+		case "Hazards of the reach":
+			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool {
+				return x == k.lifeLine(f) && strings.Contains(told, x)
+			})
+		case "Weight by spot":
+			s.Items = k.spotsInShort(f)
+		case "What this rests on":
+			s.Title, s.Items = "Not as it should be", k.doubtful(f)
+		}
+		if len(s.Items) > 0 {
+			k.Mailed = append(k.Mailed, s)
+		}
+	}
+}
+
+// told are the facts in one text.
+func (k *block) told() string {
+	var all strings.Builder
+	for _, x := range k.Facts {
+		for _, item := range x.Items {
+			all.WriteString(joinParts(item) + "\n")
+		}
+	}
+	return all.String()
+}
+
+// mailedSpots is how many spots a mail names.
+const mailedSpots = 4
+
+func (k *block) spotsInShort(f format) []string {
+	var out []string
+	for i, j := range k.Brief.Jig[:min(len(k.Brief.Jig), mailedSpots)] {
+		name := cmp.Or(spotWords(f, j), "spot "+strconv.Itoa(i+1))
+		if j.TieOz <= 0 || !finite(j.TieOz) {
+			out = append(out, name+": "+withheld(f, j, k.Brief.Jig))
+			continue
+		}
+
+		s := name + ": tie " + f.weight(j.TieOz)
+		if j.PackOz > j.TieOz {
+			s += ", pack " + f.weight(j.PackOz)
+		}
+		if !j.Calibrated {
+			s += ", not yet checked by a trip"
+		}
+		for _, w := range j.Warnings {
+			s += "; " + f.reason(w)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// doubtful are the inputs that are missing, old or not trusted, and those that
+// something was made of.
+func (k *block) doubtful(f format) []string {
+	var bad []coldseam.Input
+	for _, in := range k.Brief.Inputs {
+		if !inputGood(in) || f.doubt(in) != "" || in.Key == "ice" && k.Brief.Ice.Code != "" {
+			bad = append(bad, in)
+		}
+	}
+	b := *k
+	b.Brief.Inputs = bad
+	return b.inputs(f)
 }
 
 func (k *block) add(title string, items []string) {

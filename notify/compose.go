@@ -96,6 +96,7 @@ func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte
 	if err := ct.check(l.Kind); err != nil {
 		return Message{}, err
 	}
+	SortBriefs(ct.Briefs)
 
 	m := Message{
 		MessageID: MessageID(l, c.Domain), To: l.Subscriber.Email,

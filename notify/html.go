@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"image/png"
+	"slices"
 	"strings"
 
 	"example.org/coldseam"
@@ -118,16 +119,21 @@ func shownFacts(k riverView) []fact {
 	return out
 }
 
-// shownBelow are the sections of danger (urgent), which stand right under the
-// picture, or the others, which stand under the trip log. The list of stops
-// stands whole in the fact table already.
-func shownBelow(k riverView, urgent bool) []section {
-	if k.Short && !urgent {
-		return nil
-	}
+// shownBelow are the sections of danger and the weights (first), which stand right
+// under the facts, or the others, which stand under the trip log. Stops and cautions
+// of the fact table do not stand here again: other than in the text part it is whole.
+func shownBelow(k riverView, first bool) []section {
 	var out []section
-	for _, s := range k.Below {
-		if s.Title != "Stops" && dangerous(s) == urgent {
+	told := k.told()
+	for _, s := range k.Mailed {
+		if s.Title == "Cautions" {
+			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool { return strings.Contains(told, x) })
+		}
+		if len(s.Items) == 0 {
+			continue
+		}
+		if s.Title != "Stops" && (dangerous(s) || s.Title == "Weight by spot") == first &&
+			(dangerous(s) || !k.Short) {
 			out = append(out, s)
 		}
 	}

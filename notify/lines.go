@@ -33,11 +33,12 @@ type block struct {
 	River   string
 	Reach   string
 	Day     string
-	Head    []part // the line under the verdict word
-	Cause   string // of a STOP or NO CALL, as short as a subject needs it
-	Sub     string // the smaller one below
-	Facts   []fact // in the fixed order
-	Below   []section
+	Head    []part    // the line under the verdict word
+	Cause   string    // of a STOP or NO CALL, as short as a subject needs it
+	Sub     string    // the smaller one below
+	Facts   []fact    // in the fixed order
+	Below   []section // of the page
+	Mailed  []section // of a mail
 	Staff   PageStaff
 	Chart   bool   // may show a chart
 	Alt     string // of the chart, with the numbers
@@ -217,7 +218,7 @@ func (k *block) made(f format) fact {
 	if !b.GoodUntil.IsZero() {
 		parts = append(parts, part{Text: "good until " + f.dayClock(b.GoodUntil, b.Day)})
 	}
-	parts = append(parts, part{Text: "later news: page below", Long: "later news", Sep: "; "})
+	parts = append(parts, part{Text: "later news below", Long: "later news", Sep: "; "})
 	if b.Zone == "" {
 		parts = append(parts, part{Text: "times UTC", Optional: true})
 	}
