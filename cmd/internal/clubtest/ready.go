@@ -1,10 +1,13 @@
 package clubtest
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"net/url"
 	"os"
+	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -20,14 +23,16 @@ import (
 
 // Template is a database with years of history, fitted models and the
 // briefs of the morning, made once by the first test that needs it: fits take
-// seconds, a clone a tenth.
+// seconds, a clone a tenth. On the private server of the tests it stays for the
+// other packages of the same go test run.
 type Template struct {
 	once        sync.Once
 	admin, name string
 	n           atomic.Int64
+	own         bool // of this binary alone
 }
 
-// Ready is the template that the tests of one binary share.
+// Ready is the template that the tests of one run share.
 var Ready Template
 
 // other is the connection string of another database on the same server.
@@ -51,6 +56,45 @@ func (x *Template) exec(sql string) error {
 	return err
 }
 
+// runKey names the go test run that this binary is part of: its packages are of
+// one state of the code. "" where that is not known, or the server not ours.
+func runKey() string {
+	comm, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", os.Getppid()))
+	if err != nil || strings.TrimSpace(string(comm)) != "go" || os.Getenv("TEST_DATABASE_URL") != "" {
+		return ""
+	}
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", os.Getppid()))
+	f := strings.Fields(string(stat[bytes.LastIndexByte(stat, ')')+1:]))
+	if err != nil || len(f) < 20 {
+		return ""
+	}
+	return fmt.Sprintf("%d_%s", os.Getppid(), f[19]) // a number comes again, not with the same start
+}
+
+// keepOnly drops the templates of other runs and reports whether name is there.
+func (x *Template) keepOnly(name string) (there bool, err error) {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	c, err := pgx.Connect(ctx, x.admin)
+	if err != nil {
+		return false, err
+	}
+	defer c.Close(ctx)
+	rows, err := c.Query(ctx, `SELECT datname FROM pg_database WHERE datname LIKE 'town\_%'`)
+	if err != nil {
+		return false, err
+	}
+	found, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	for _, n := range found {
+		if n == name {
+			there = true
+		} else if err == nil {
+			_, err = c.Exec(ctx, `DROP DATABASE IF EXISTS `+n+` WITH (FORCE)`)
+		}
+	}
+	return there, err
+}
+
 // Main runs the tests of a package that uses the template, and drops it.
 func Main(m *testing.M) {
 	code := m.Run()
@@ -59,7 +103,7 @@ func Main(m *testing.M) {
 }
 
 func (x *Template) drop() {
-	if x.name != "" {
+	if x.own {
 		_ = x.exec(`DROP DATABASE IF EXISTS ` + x.name + ` WITH (FORCE)`)
 	}
 }
@@ -70,15 +114,26 @@ func (x *Template) URL(t *testing.T) string {
 	x.once.Do(func() {
 		src := storetest.URL(t)
 		x.admin = other(t, src, "postgres")
-		v := NewOn(t, src, nil)
-		v.History(t)
-		_, err := v.Morning.MakeAll(t.Context(), Saturday)
-		require.NoError(t, err)
-		v.DB.Close()
-		u, err := url.Parse(src)
-		require.NoError(t, err)
-		name := fmt.Sprintf("t_town_%d", os.Getpid())
-		require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+u.Path[1:]))
+		name, there := "t_town_"+strconv.Itoa(os.Getpid()), false
+		if key := runKey(); key != "" {
+			name = "town_" + key
+			var err error
+			there, err = x.keepOnly(name)
+			require.NoError(t, err)
+		} else {
+			x.own = true
+		}
+
+		if !there {
+			v := NewOn(t, src, nil)
+			v.History(t)
+			_, err := v.Morning.MakeAll(t.Context(), Saturday)
+			require.NoError(t, err)
+			v.DB.Close()
+			u, err := url.Parse(src)
+			require.NoError(t, err)
+			require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+u.Path[1:]))
+		}
 		x.name = name
 	})
 

@@ -1,3 +1,5 @@
+//go:build !race
+
 package recap_test
 
 import (

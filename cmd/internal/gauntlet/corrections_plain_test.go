@@ -1,3 +1,5 @@
+//go:build !race
+
 // Package gauntlet sends faults of weather, warnings, rivers and letters
 // against the verdict that is mailed. It holds tests alone, each of which prints
 // a row of the table that `make gauntlet` adds up.
