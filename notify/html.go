@@ -55,7 +55,7 @@ var styles = map[string]template.CSS{
 	"th": "padding:9px 8px 8px 0;border-bottom:1px solid #D2D1C8;font:400 15px/22px " + sansStack +
 		";color:#4B5860",
 	"td":     "padding:8px 0;border-bottom:1px solid #D2D1C8;font:400 17px/23px " + sansStack + ";color:#17222A",
-	"img":    "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#0F171C;color:#E9E6DD;font:400 16px/22px " + sansStack,
+	"img":    "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#F4F3EE;color:#17222A;font:400 16px/22px " + sansStack,
 	"ask":    "margin:26px 0 2px;font:700 17px/23px " + sansStack + ";color:#17222A",
 	"small":  "margin:0 0 6px;font:400 15px/21px " + sansStack + ";color:#4B5860",
 	"button": "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sansStack + ";color:#17222A",

@@ -176,9 +176,9 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 // no chance in its words.
 func chartKey(odds bool) string {
 	if !odds {
-		return "White: measured and the limit. Line: middle forecast; darker band: half of the forecasts, outer band: most of them."
+		return "Dark: measured and the limit. Line: middle forecast; inner band: half of the forecasts, outer band: most of them."
 	}
-	return "White: measured. Line: middle forecast; inner band: half of the forecasts, outer band: 8" + nbsp + "in" +
+	return "Dark: measured. Line: middle forecast; inner band: half of the forecasts, outer band: 8" + nbsp + "in" +
 		nbsp + "10. Grey bars: the fishing window."
 }
 

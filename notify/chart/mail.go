@@ -22,7 +22,7 @@ const (
 )
 
 // MailPNG draws the mail's picture of the brief: flow and water temperature,
-// one day measured and four forecast, on dark paper, 656 px wide, at most
+// one day measured and four forecast, on light paper, 656 px wide, at most
 // 20 KB. A STOP shows the flow alone, without windows. It returns ErrNotFound
 // for NO CALL and when there is nothing to draw.
 func MailPNG(b coldseam.Brief, units string) ([]byte, error) {
@@ -98,7 +98,7 @@ const mailMost = 20 << 10
 // encode writes the indexed file. A picture that is too restless to fit, such
 // as an hourly fan of a hydropower river, is written with fewer half tones.
 func encode(c *canvas) ([]byte, error) {
-	full := darkPalette()
+	full := mailPalette()
 	var out bytes.Buffer
 	for _, colours := range []int{len(full), tokens} {
 		out.Reset()

@@ -5,20 +5,20 @@ import (
 	"image/color"
 )
 
-// The dark paper of the pages (look tokens), which the mail's picture always
-// uses: no glare before dawn, one file for both modes.
+// The light paper of the pages (look tokens), which the mail's picture always uses:
+// on a dark ground it is a card, on a light one part of the page.
 var (
-	paper  = rgb(0x0F171C)
-	ink    = rgb(0xE9E6DD)
-	ink2   = rgb(0xA7B1B5)
-	rule   = rgb(0x2C3A42)
-	water  = rgb(0x83C7D6)
-	water2 = rgb(0x2A6271)
-	water1 = rgb(0x1D424E)
-	tail   = rgb(0xEBA66B)
-	tail2  = rgb(0x84502B)
-	tail1  = rgb(0x4A3323)
-	win    = rgb(0x1E2B32)
+	paper  = rgb(0xF4F3EE)
+	ink    = rgb(0x17222A)
+	ink2   = rgb(0x4B5860)
+	rule   = rgb(0xD2D1C8)
+	water  = rgb(0x0C566A)
+	water2 = rgb(0x86B7C4)
+	water1 = rgb(0xC3DCE2)
+	tail   = rgb(0x94400F)
+	tail2  = rgb(0xD79F79)
+	tail1  = rgb(0xF0D6C2)
+	win    = rgb(0xE3E4DC)
 )
 
 func rgb(v uint32) color.RGBA {
@@ -33,12 +33,12 @@ func blend(a, b color.RGBA, w float64) color.RGBA {
 // tokens is the number of plain colours at the head of the palette.
 const tokens = 11
 
-// darkPalette is fixed, so that the same brief gives the same bytes: the
+// mailPalette is fixed, so that the same brief gives the same bytes: the
 // tokens and the half tones that smooth text and lines need. Sixteen colours
 // are half a byte a pixel and a fifth less file than 23; at two pixels of the
 // file to one of the phone no eye misses the others, and the outlines of the
 // fan do without any.
-func darkPalette() color.Palette {
+func mailPalette() color.Palette {
 	cols := []color.RGBA{
 		paper, ink, ink2, rule, water, water2, water1, tail, tail2, tail1, win,
 		blend(ink, paper, .45), blend(ink2, paper, .25), blend(ink2, paper, .6), blend(water, water2, .5),
