@@ -63,6 +63,7 @@ var imports = map[string]rule{
 	"cmd": {
 		own: []string{"", "ingest", "forecast", "store", "notify", "cmd"},
 		outside: []string{"github.com/alecthomas/kong", "github.com/BurntSushi/toml", "github.com/robfig/cron/v3",
+			"github.com/parquet-go/parquet-go",
 			"github.com/riverqueue/river", "github.com/prometheus/client_golang"},
 		never: []string{module + "/notify/browsertest", module + "/cmd/internal/clubtest"},
 	},
@@ -103,6 +104,7 @@ var direct = []string{
 	"github.com/go-resty/resty/v2",
 	"github.com/jackc/pgx/v5",
 	"github.com/jackc/tern/v2",
+	"github.com/parquet-go/parquet-go", // the book's export
 	"github.com/prometheus/client_golang",
 	"github.com/riverqueue/river",
 	"github.com/riverqueue/river/riverdriver/riverpgxv5",

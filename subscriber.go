@@ -36,6 +36,7 @@ type Preferences struct {
 	Weekdays     []int     `json:"weekdays"` // time.Weekday; empty = all
 	FlipNotice   bool      `json:"flip_notice"`
 	Outlook      bool      `json:"outlook"` // Thursday weekend outlook
+	InBook       bool      `json:"in_book"` // the club's book counts the trips
 }
 
 // Trip is one line of the trip log. Zero trips count.

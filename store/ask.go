@@ -28,42 +28,6 @@ func ask[T any](ctx context.Context, db *DB, sql string, args ...any) ([]T, erro
 	return out, nil
 }
 
-// Answer is a table as Postgres writes it.
-type Answer struct {
-	Columns []string
-	Rows    [][]string // null is ""
-}
-
-// Answer runs one question of schema season with the rights of a reader.
-func (db *DB) Answer(ctx context.Context, sql string) (Answer, error) {
-	var out Answer
-	err := db.asReader(ctx, func(tx pgx.Tx) error {
-		rows, err := tx.Query(ctx, sql, pgx.QueryExecModeSimpleProtocol) // text form
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for _, f := range rows.FieldDescriptions() {
-			out.Columns = append(out.Columns, f.Name)
-		}
-
-		for rows.Next() {
-			var row []string
-			for _, v := range rows.RawValues() {
-				row = append(row, string(v))
-			}
-			out.Rows = append(out.Rows, row)
-		}
-
-		return rows.Err()
-	})
-	if err != nil {
-		return Answer{}, fmt.Errorf("ask season: %w", classify(err))
-	}
-
-	return out, nil
-}
-
 // asReader runs f in a read-only transaction as the readers' role. Where the
 // program's own role may not become the reader (an admin's database in which
 // it is not a member), the read-only transaction alone guards: our own

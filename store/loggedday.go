@@ -10,7 +10,7 @@ import (
 	"example.org/coldseam"
 )
 
-// LoggedDay is what the trip log says of one reach, day and species, of those
+// LoggedDay is what the trip log, as far as the book counts it, says of one reach, day and species, of those
 // who went or of those who stayed. It holds no person: Who numbers the anglers
 // of this one answer, so that a caller can tell how many different ones stand
 // behind a cell before it shows the cell to anybody.
@@ -29,16 +29,15 @@ type LoggedDay struct {
 
 const sqlLoggedDays = `
 WITH trips AS (
-  SELECT reach_id, day, species, went_not, fish, hours, lines, anglers, because_mail,
-    CASE WHEN angler <> '' THEN dense_rank() OVER (ORDER BY md5(angler || $4)) END AS who
-  FROM coldseam.trip
-  WHERE ($1 = '' OR reach_id = $1) AND day BETWEEN $2 AND $3)
-SELECT reach_id, day, species, went_not, count(*)::int, (count(*) FILTER (WHERE fish = 0))::int,
-  COALESCE(sum(hours * CASE WHEN lines > 0 THEN lines ELSE GREATEST(anglers, 1) END), 0)::float8, COALESCE(sum(fish), 0)::int,
-  (count(*) FILTER (WHERE because_mail))::int, COALESCE(array_agg(DISTINCT who::int) FILTER (WHERE who IS NOT NULL), '{}')
+  SELECT *, CASE WHEN who <> '' THEN dense_rank() OVER (ORDER BY md5(who || $4)) END AS number
+  FROM coldseam.book_open
+  WHERE dimension = 'all' AND ($1 = '' OR reach_id = $1) AND day BETWEEN $2 AND $3)
+SELECT reach_id, day, species, stayed, count(*)::int, (count(*) FILTER (WHERE fish = 0))::int,
+  COALESCE(sum(line_hours), 0)::float8, COALESCE(sum(fish), 0)::int,
+  (count(*) FILTER (WHERE by_mail))::int, COALESCE(array_agg(DISTINCT number::int) FILTER (WHERE number IS NOT NULL), '{}')
 FROM trips
-GROUP BY reach_id, day, species, went_not
-ORDER BY day, reach_id, species, went_not`
+GROUP BY reach_id, day, species, stayed
+ORDER BY day, reach_id, species, stayed`
 
 // LoggedDays lists the log of a reach ("" = all) in [from, to] by day. The
 // numbers of the anglers are dealt anew for each call.

@@ -177,52 +177,137 @@ COMMENT ON COLUMN coldseam.band.key IS 'Name of the band.';
 
 COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
 
-CREATE TABLE coldseam.bounce (
-    bounce_id bigint NOT NULL,
-    subscriber_id bigint NOT NULL,
-    bounced_at timestamp with time zone NOT NULL,
-    mail_day date NOT NULL,
-    code integer NOT NULL,
-    esc text NOT NULL,
-    wording text NOT NULL,
-    effect text NOT NULL
+CREATE TABLE coldseam.book_row (
+    dimension text NOT NULL,
+    season integer NOT NULL,
+    reach_id text NOT NULL,
+    species text NOT NULL,
+    cell text NOT NULL,
+    source text NOT NULL,
+    who text NOT NULL,
+    day date NOT NULL,
+    line_hours double precision NOT NULL,
+    fish integer NOT NULL,
+    stayed boolean NOT NULL,
+    by_mail boolean NOT NULL,
+    held boolean,
+    discharge_m3s double precision
 );
 
-COMMENT ON TABLE coldseam.bounce IS 'Delivery failures per subscriber with the exact words.';
+COMMENT ON TABLE coldseam.book_row IS 'The trip log as the book shows it: a row for each trip or rig log and dimension, renewed cell by cell. Never granted to readers.';
 
-COMMENT ON COLUMN coldseam.bounce.bounce_id IS 'Running number.';
+COMMENT ON COLUMN coldseam.book_row.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
 
-COMMENT ON COLUMN coldseam.bounce.subscriber_id IS 'The subscriber.';
+COMMENT ON COLUMN coldseam.book_row.season IS 'Calendar year.';
 
-COMMENT ON COLUMN coldseam.bounce.bounced_at IS 'When the report came.';
+COMMENT ON COLUMN coldseam.book_row.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN coldseam.bounce.mail_day IS 'Local date of the mail that bounced.';
+COMMENT ON COLUMN coldseam.book_row.species IS 'Species key; of held the spot.';
 
-COMMENT ON COLUMN coldseam.bounce.code IS 'SMTP code, 0 = none.';
+COMMENT ON COLUMN coldseam.book_row.cell IS 'Value of the dimension.';
 
-COMMENT ON COLUMN coldseam.bounce.esc IS 'Enhanced status code.';
+COMMENT ON COLUMN coldseam.book_row.source IS 'Digest of the trip or rig log.';
 
-COMMENT ON COLUMN coldseam.bounce.wording IS 'The server''s words.';
+COMMENT ON COLUMN coldseam.book_row.who IS 'Digest of the pseudonym; empty = not known.';
 
-COMMENT ON COLUMN coldseam.bounce.effect IS 'suppressed, counted or ours (a fault on our side, never held against the address).';
+COMMENT ON COLUMN coldseam.book_row.day IS 'Civil day.';
 
-ALTER TABLE coldseam.bounce ALTER COLUMN bounce_id ADD GENERATED ALWAYS AS IDENTITY (
-    SEQUENCE NAME coldseam.bounce_bounce_id_seq
-    START WITH 1
-    INCREMENT BY 1
-    NO MINVALUE
-    NO MAXVALUE
-    CACHE 1
-);
+COMMENT ON COLUMN coldseam.book_row.line_hours IS 'Hours times lines; lines not said = anglers.';
 
-ALTER TABLE coldseam.brief ALTER COLUMN brief_id ADD GENERATED ALWAYS AS IDENTITY (
-    SEQUENCE NAME coldseam.brief_brief_id_seq
-    START WITH 1
-    INCREMENT BY 1
-    NO MINVALUE
-    NO MAXVALUE
-    CACHE 1
-);
+COMMENT ON COLUMN coldseam.book_row.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.book_row.stayed IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.book_row.by_mail IS 'Went, or stayed, because of the mail.';
+
+COMMENT ON COLUMN coldseam.book_row.held IS 'The weight held bottom; null = not said.';
+
+COMMENT ON COLUMN coldseam.book_row.discharge_m3s IS 'Discharge at a rig log, m3/s.';
+
+CREATE VIEW coldseam.book_cell AS
+ WITH cells AS (
+         SELECT book_row.dimension,
+            book_row.season,
+            book_row.reach_id,
+            book_row.species,
+            book_row.cell,
+            count(DISTINCT NULLIF(book_row.who, ''::text)) AS anglers,
+            count(*) AS trips,
+            sum(book_row.line_hours) AS line_hours,
+            sum(book_row.fish) AS fish,
+            avg((book_row.held)::integer) AS held_share,
+            percentile_cont((0.5)::double precision) WITHIN GROUP (ORDER BY book_row.discharge_m3s) AS median_m3s
+           FROM coldseam.book_row
+          WHERE (NOT book_row.stayed)
+          GROUP BY book_row.dimension, book_row.season, book_row.reach_id, book_row.species, book_row.cell
+        ), small AS (
+         SELECT t.dimension,
+            t.season,
+            t.reach_id,
+            t.species,
+            count(DISTINCT NULLIF(t.who, ''::text)) AS anglers,
+            count(DISTINCT t.cell) AS cells
+           FROM (coldseam.book_row t
+             JOIN cells c USING (dimension, season, reach_id, species, cell))
+          WHERE ((c.anglers < 3) AND (NOT t.stayed))
+          GROUP BY t.dimension, t.season, t.reach_id, t.species
+        ), ranked AS (
+         SELECT c.dimension,
+            c.season,
+            c.reach_id,
+            c.species,
+            c.cell,
+            c.anglers,
+            c.trips,
+            c.line_hours,
+            c.fish,
+            c.held_share,
+            c.median_m3s,
+            s.cells AS small_cells,
+            s.anglers AS small_anglers,
+            row_number() OVER (PARTITION BY c.dimension, c.season, c.reach_id, c.species, (c.anglers >= 3) ORDER BY c.anglers, c.trips, c.cell) AS place
+           FROM (cells c
+             LEFT JOIN small s USING (dimension, season, reach_id, species))
+        )
+ SELECT ranked.dimension,
+    ranked.season,
+    ranked.reach_id,
+    ranked.species,
+    ranked.cell,
+    ranked.anglers,
+    ranked.trips,
+    ranked.line_hours,
+    ranked.fish,
+    ranked.held_share,
+    ranked.median_m3s,
+    ((ranked.anglers < 3) OR ((ranked.place = 1) AND COALESCE(((ranked.small_cells = 1) OR (ranked.small_anglers < 3)), false))) AS hidden
+   FROM ranked;
+
+COMMENT ON VIEW coldseam.book_cell IS 'The book by one dimension at a time, with the mark of what readers may not see. Never granted to readers.';
+
+COMMENT ON COLUMN coldseam.book_cell.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
+
+COMMENT ON COLUMN coldseam.book_cell.season IS 'Calendar year.';
+
+COMMENT ON COLUMN coldseam.book_cell.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.book_cell.species IS 'Species key; of held the spot.';
+
+COMMENT ON COLUMN coldseam.book_cell.cell IS 'Value of the dimension.';
+
+COMMENT ON COLUMN coldseam.book_cell.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN coldseam.book_cell.trips IS 'Trips or logs.';
+
+COMMENT ON COLUMN coldseam.book_cell.line_hours IS 'Hours times lines; lines not said = anglers.';
+
+COMMENT ON COLUMN coldseam.book_cell.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.book_cell.held_share IS 'Share that held bottom, 0-1.';
+
+COMMENT ON COLUMN coldseam.book_cell.median_m3s IS 'Median discharge of the logs, m3/s.';
+
+COMMENT ON COLUMN coldseam.book_cell.hidden IS 'Not for readers.';
 
 CREATE TABLE coldseam.climatology (
     site_id text NOT NULL,
@@ -262,86 +347,6 @@ COMMENT ON TABLE coldseam.club_setting IS 'What the views need of the configurat
 COMMENT ON COLUMN coldseam.club_setting.one IS 'There is one row.';
 
 COMMENT ON COLUMN coldseam.club_setting.send_at IS 'Local clock time of the morning mail.';
-
-CREATE TABLE coldseam.confirmation (
-    confirmation_id bigint NOT NULL,
-    site_id text NOT NULL,
-    param text NOT NULL,
-    from_at timestamp with time zone NOT NULL,
-    until_at timestamp with time zone NOT NULL,
-    known_at timestamp with time zone NOT NULL,
-    who text NOT NULL,
-    why text NOT NULL,
-    CONSTRAINT confirmation_span CHECK (((from_at <= until_at) AND (until_at <= known_at)))
-);
-
-COMMENT ON TABLE coldseam.confirmation IS 'Readings that the admin has looked at and stands for.';
-
-COMMENT ON COLUMN coldseam.confirmation.confirmation_id IS 'Key of the word.';
-
-COMMENT ON COLUMN coldseam.confirmation.site_id IS 'The gauge.';
-
-COMMENT ON COLUMN coldseam.confirmation.param IS 'The quantity.';
-
-COMMENT ON COLUMN coldseam.confirmation.from_at IS 'First reading that it speaks of.';
-
-COMMENT ON COLUMN coldseam.confirmation.until_at IS 'Last reading that it speaks of; none that was still to come.';
-
-COMMENT ON COLUMN coldseam.confirmation.known_at IS 'When it was entered; readings that came or changed later are not covered.';
-
-COMMENT ON COLUMN coldseam.confirmation.who IS 'A role, never an address.';
-
-COMMENT ON COLUMN coldseam.confirmation.why IS 'The reason given.';
-
-ALTER TABLE coldseam.confirmation ALTER COLUMN confirmation_id ADD GENERATED ALWAYS AS IDENTITY (
-    SEQUENCE NAME coldseam.confirmation_confirmation_id_seq
-    START WITH 1
-    INCREMENT BY 1
-    NO MINVALUE
-    NO MAXVALUE
-    CACHE 1
-);
-
-CREATE TABLE coldseam.crossing (
-    site_id text NOT NULL,
-    issued_at timestamp with time zone NOT NULL,
-    edge_c double precision NOT NULL,
-    up boolean NOT NULL,
-    within_3d double precision NOT NULL,
-    within_7d double precision NOT NULL,
-    within_10d double precision NOT NULL,
-    date_p10 date,
-    date_p50 date,
-    date_p90 date,
-    confirmed boolean NOT NULL,
-    body jsonb NOT NULL
-);
-
-COMMENT ON TABLE coldseam.crossing IS 'Forecast of the day a temperature band edge is crossed for good, as issued.';
-
-COMMENT ON COLUMN coldseam.crossing.site_id IS 'The gauge.';
-
-COMMENT ON COLUMN coldseam.crossing.issued_at IS 'Issue time.';
-
-COMMENT ON COLUMN coldseam.crossing.edge_c IS 'Band edge, degC.';
-
-COMMENT ON COLUMN coldseam.crossing.up IS 'true = spring, rising.';
-
-COMMENT ON COLUMN coldseam.crossing.within_3d IS 'Probability of crossing within 3 days.';
-
-COMMENT ON COLUMN coldseam.crossing.within_7d IS 'Probability of crossing within 7 days.';
-
-COMMENT ON COLUMN coldseam.crossing.within_10d IS 'Probability of crossing within 10 days.';
-
-COMMENT ON COLUMN coldseam.crossing.date_p10 IS '10 % quantile of the day, given that it crosses.';
-
-COMMENT ON COLUMN coldseam.crossing.date_p50 IS 'Median of the day.';
-
-COMMENT ON COLUMN coldseam.crossing.date_p90 IS '90 % quantile of the day.';
-
-COMMENT ON COLUMN coldseam.crossing.confirmed IS 'Five days beyond the edge are observed.';
-
-COMMENT ON COLUMN coldseam.crossing.body IS 'The whole forecast as JSON of coldseam.Crossing.';
 
 CREATE TABLE coldseam.day_summary (
     lo double precision NOT NULL,
@@ -420,6 +425,82 @@ COMMENT ON COLUMN coldseam.reach.retired IS 'No longer fished: no briefs, histor
 COMMENT ON COLUMN coldseam.reach.updated_at IS 'Time of the last edit.';
 
 COMMENT ON COLUMN coldseam.reach.body IS 'The whole reach with spots and rules, as JSON of coldseam.Reach.';
+
+CREATE VIEW coldseam.morning_brief AS
+ SELECT DISTINCT ON (b.reach_id, b.day) b.brief_id,
+    b.reach_id,
+    b.day,
+    b.issued_at,
+    b.verdict,
+    b.odds
+   FROM (((coldseam.brief b
+     JOIN coldseam.reach r USING (reach_id))
+     CROSS JOIN coldseam.club_setting c)
+     CROSS JOIN LATERAL ( SELECT ((b.day + c.send_at) AT TIME ZONE r.zone) AS mail) m)
+  WHERE (NOT b.replay)
+  ORDER BY b.reach_id, b.day, (b.issued_at <= m.mail) DESC, (abs(EXTRACT(epoch FROM (b.issued_at - m.mail))));
+
+COMMENT ON VIEW coldseam.morning_brief IS 'The issue of each reach and day that stood when the club''s mail went out, else the first of the day.';
+
+COMMENT ON COLUMN coldseam.morning_brief.brief_id IS 'Key of the brief.';
+
+COMMENT ON COLUMN coldseam.morning_brief.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.morning_brief.day IS 'The morning it speaks of.';
+
+COMMENT ON COLUMN coldseam.morning_brief.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.morning_brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
+
+COMMENT ON COLUMN coldseam.morning_brief.odds IS 'Odds told, 0-1; null = none were told.';
+
+CREATE TABLE coldseam.rig_log (
+    rig_log_id bigint NOT NULL,
+    trip_id bigint,
+    reach_id text NOT NULL,
+    spot_id text NOT NULL,
+    logged_at timestamp with time zone NOT NULL,
+    angler text NOT NULL,
+    presentation text NOT NULL,
+    body text NOT NULL,
+    line text NOT NULL,
+    weight_oz double precision NOT NULL,
+    held boolean NOT NULL,
+    angle_deg double precision,
+    discharge_m3s double precision,
+    stage_m double precision,
+    CONSTRAINT rig_log_weight_positive CHECK ((weight_oz > (0)::double precision))
+);
+
+COMMENT ON TABLE coldseam.rig_log IS 'Weights that held bottom or did not, for calibrating the weight advice.';
+
+COMMENT ON COLUMN coldseam.rig_log.rig_log_id IS 'Running number.';
+
+COMMENT ON COLUMN coldseam.rig_log.trip_id IS 'Trip it came from; null = entered alone.';
+
+COMMENT ON COLUMN coldseam.rig_log.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.rig_log.spot_id IS 'The spot.';
+
+COMMENT ON COLUMN coldseam.rig_log.logged_at IS 'When it was fished.';
+
+COMMENT ON COLUMN coldseam.rig_log.angler IS 'Pseudonym, never a name.';
+
+COMMENT ON COLUMN coldseam.rig_log.presentation IS 'How it was fished.';
+
+COMMENT ON COLUMN coldseam.rig_log.body IS 'Body on the jig.';
+
+COMMENT ON COLUMN coldseam.rig_log.line IS 'Line key.';
+
+COMMENT ON COLUMN coldseam.rig_log.weight_oz IS 'Jig weight, ounces.';
+
+COMMENT ON COLUMN coldseam.rig_log.held IS 'Whether it held bottom.';
+
+COMMENT ON COLUMN coldseam.rig_log.angle_deg IS 'Line angle from the vertical, degrees.';
+
+COMMENT ON COLUMN coldseam.rig_log.discharge_m3s IS 'Discharge at that time, m3/s, from the stored series.';
+
+COMMENT ON COLUMN coldseam.rig_log.stage_m IS 'Stage at that time, m, from the stored series.';
 
 CREATE TABLE coldseam.run_state (
     reach_id text NOT NULL,
@@ -620,6 +701,7 @@ CREATE TABLE coldseam.trip (
     entered_at timestamp with time zone NOT NULL,
     source text NOT NULL,
     nth integer DEFAULT 0 NOT NULL,
+    in_book boolean DEFAULT false NOT NULL,
     CONSTRAINT trip_counts CHECK (((hours >= (0)::double precision) AND (anglers >= 0) AND (lines >= 0) AND (fish >= 0)))
 );
 
@@ -692,6 +774,8 @@ COMMENT ON COLUMN coldseam.trip.entered_at IS 'When it was entered.';
 COMMENT ON COLUMN coldseam.trip.source IS 'form, cli or csv.';
 
 COMMENT ON COLUMN coldseam.trip.nth IS 'Number among the trips of a paper log of one reach, day, angler, species and start, from 0; 0 for all others.';
+
+COMMENT ON COLUMN coldseam.trip.in_book IS 'Counted in the club''s book: a paper log that the club entered, or a member who said so.';
 
 CREATE VIEW coldseam.trip_condition AS
  SELECT t.trip_id,
@@ -794,60 +878,280 @@ COMMENT ON COLUMN coldseam.trip_condition.flow_class IS 'Flow words of the daily
 
 COMMENT ON COLUMN coldseam.trip_condition.run_stage IS 'Stage of the run that day.';
 
-CREATE VIEW coldseam.day_catch AS
- WITH days AS (
-         SELECT trip_condition.reach_id,
-            trip_condition.day,
-            sum(trip_condition.line_hours) FILTER (WHERE (NOT trip_condition.went_not)) AS line_hours,
-            sum(trip_condition.fish) FILTER (WHERE (NOT trip_condition.went_not)) AS fish,
-            count(DISTINCT trip_condition.angler) AS anglers,
-            count(*) FILTER (WHERE (NOT trip_condition.went_not)) AS trips,
-            count(*) FILTER (WHERE trip_condition.went_not) AS stayed,
-            count(*) FILTER (WHERE (trip_condition.went_not AND trip_condition.because_mail)) AS stayed_by_mail
-           FROM coldseam.trip_condition
-          GROUP BY trip_condition.reach_id, trip_condition.day
-        ), target AS (
-         SELECT d_1.reach_id,
-            COALESCE(NULLIF(((r.body ->> 'TargetRate'::text))::double precision, (0)::double precision), percentile_cont((0.6)::double precision) WITHIN GROUP (ORDER BY ((d_1.fish)::double precision / NULLIF(d_1.line_hours, (0)::double precision)))) AS rate
-           FROM (days d_1
-             JOIN coldseam.reach r USING (reach_id))
-          WHERE (d_1.line_hours > (0)::double precision)
-          GROUP BY d_1.reach_id, (r.body ->> 'TargetRate'::text)
-        )
- SELECT d.reach_id,
-    d.day,
-    d.line_hours,
-    d.fish,
-    d.anglers,
-    d.trips,
-    d.stayed,
-    d.stayed_by_mail,
-    (((d.fish)::double precision / NULLIF(d.line_hours, (0)::double precision)) >= t.rate) AS good,
-    t.rate AS target_rate
-   FROM (days d
-     LEFT JOIN target t USING (reach_id));
+CREATE VIEW coldseam.book_now AS
+ SELECT d.dimension,
+    c.season,
+    c.reach_id,
+    c.species,
+    d.cell,
+    md5(('trip '::text || c.trip_id)) AS source,
+    COALESCE(md5(c.angler), ''::text) AS who,
+    c.day,
+    (t.hours * (
+        CASE
+            WHEN (t.lines > 0) THEN t.lines
+            ELSE GREATEST(t.anglers, 1)
+        END)::double precision) AS line_hours,
+    c.fish,
+    c.went_not AS stayed,
+    COALESCE(c.because_mail, false) AS by_mail,
+    c.held,
+    NULL::double precision AS discharge_m3s
+   FROM (((coldseam.trip_condition c
+     JOIN coldseam.trip t USING (trip_id))
+     LEFT JOIN coldseam.morning_brief m ON (((m.reach_id = c.reach_id) AND (m.day = c.day))))
+     CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(m.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
+  WHERE (t.in_book AND ((NOT c.went_not) OR (d.dimension = ANY (ARRAY['all'::text, 'verdict'::text]))))
+UNION ALL
+ SELECT 'held'::text AS dimension,
+    (EXTRACT(year FROM g.logged_at))::integer AS season,
+    g.reach_id,
+    g.spot_id AS species,
+    ((g.weight_oz)::numeric)::text AS cell,
+    md5(('rig '::text || g.rig_log_id)) AS source,
+    COALESCE(md5(NULLIF(g.angler, ''::text)), ''::text) AS who,
+    (g.logged_at)::date AS day,
+    0 AS line_hours,
+    0 AS fish,
+    false AS stayed,
+    false AS by_mail,
+    g.held,
+    g.discharge_m3s
+   FROM (coldseam.rig_log g
+     LEFT JOIN coldseam.trip t USING (trip_id))
+  WHERE COALESCE(t.in_book, true)
+UNION ALL
+ SELECT 'held'::text AS dimension,
+    c.season,
+    c.reach_id,
+    c.spot_id AS species,
+    ((c.weight_oz)::numeric)::text AS cell,
+    md5(('trip '::text || c.trip_id)) AS source,
+    COALESCE(md5(c.angler), ''::text) AS who,
+    c.day,
+    0 AS line_hours,
+    0 AS fish,
+    false AS stayed,
+    false AS by_mail,
+    c.held,
+    NULL::double precision AS discharge_m3s
+   FROM (coldseam.trip_condition c
+     JOIN coldseam.trip t USING (trip_id))
+  WHERE (t.in_book AND (c.held IS NOT NULL) AND (c.weight_oz IS NOT NULL) AND (NOT (EXISTS ( SELECT
+           FROM coldseam.rig_log g
+          WHERE (g.trip_id = c.trip_id)))));
 
-COMMENT ON VIEW coldseam.day_catch IS 'Catch of each reach and day against the target of the reach.';
+COMMENT ON VIEW coldseam.book_now IS 'Rows of book_row as they would be now; columns as there.';
 
-COMMENT ON COLUMN coldseam.day_catch.reach_id IS 'The reach.';
+COMMENT ON COLUMN coldseam.book_now.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
 
-COMMENT ON COLUMN coldseam.day_catch.day IS 'Civil day.';
+COMMENT ON COLUMN coldseam.book_now.season IS 'Calendar year.';
 
-COMMENT ON COLUMN coldseam.day_catch.line_hours IS 'Hours times lines.';
+COMMENT ON COLUMN coldseam.book_now.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN coldseam.day_catch.fish IS 'Fish caught.';
+COMMENT ON COLUMN coldseam.book_now.species IS 'Species key; of held the spot.';
 
-COMMENT ON COLUMN coldseam.day_catch.anglers IS 'Different anglers.';
+COMMENT ON COLUMN coldseam.book_now.cell IS 'Value of the dimension.';
 
-COMMENT ON COLUMN coldseam.day_catch.trips IS 'Trips.';
+COMMENT ON COLUMN coldseam.book_now.source IS 'Digest of the trip or rig log.';
 
-COMMENT ON COLUMN coldseam.day_catch.stayed IS 'Said "did not go".';
+COMMENT ON COLUMN coldseam.book_now.who IS 'Digest of the pseudonym; empty = not known.';
 
-COMMENT ON COLUMN coldseam.day_catch.stayed_by_mail IS 'Of those, because of the mail.';
+COMMENT ON COLUMN coldseam.book_now.day IS 'Civil day.';
 
-COMMENT ON COLUMN coldseam.day_catch.good IS 'A good day; null = nobody fished.';
+COMMENT ON COLUMN coldseam.book_now.line_hours IS 'Hours times lines; lines not said = anglers.';
 
-COMMENT ON COLUMN coldseam.day_catch.target_rate IS 'Target, fish per line hour.';
+COMMENT ON COLUMN coldseam.book_now.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.book_now.stayed IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.book_now.by_mail IS 'Went, or stayed, because of the mail.';
+
+COMMENT ON COLUMN coldseam.book_now.held IS 'The weight held bottom; null = not said.';
+
+COMMENT ON COLUMN coldseam.book_now.discharge_m3s IS 'Discharge at a rig log, m3/s.';
+
+CREATE VIEW coldseam.book_open AS
+ SELECT b.dimension,
+    b.season,
+    b.reach_id,
+    b.species,
+    b.cell,
+    b.source,
+    b.who,
+    b.day,
+    b.line_hours,
+    b.fish,
+    b.stayed,
+    b.by_mail,
+    b.held,
+    b.discharge_m3s
+   FROM (coldseam.book_row b
+     JOIN ( SELECT book_row.dimension,
+            book_row.season,
+            book_row.reach_id,
+            book_row.species,
+            book_row.cell
+           FROM coldseam.book_row
+          GROUP BY book_row.dimension, book_row.season, book_row.reach_id, book_row.species, book_row.cell
+         HAVING (count(DISTINCT NULLIF(book_row.who, ''::text)) >= 3)) k USING (dimension, season, reach_id, species, cell));
+
+COMMENT ON VIEW coldseam.book_open IS 'Rows of cells with three different anglers, which move by three at a time: what sums over cells may be made of; columns as in book_row.';
+
+COMMENT ON COLUMN coldseam.book_open.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
+
+COMMENT ON COLUMN coldseam.book_open.season IS 'Calendar year.';
+
+COMMENT ON COLUMN coldseam.book_open.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.book_open.species IS 'Species key; of held the spot.';
+
+COMMENT ON COLUMN coldseam.book_open.cell IS 'Value of the dimension.';
+
+COMMENT ON COLUMN coldseam.book_open.source IS 'Digest of the trip or rig log.';
+
+COMMENT ON COLUMN coldseam.book_open.who IS 'Digest of the pseudonym; empty = not known.';
+
+COMMENT ON COLUMN coldseam.book_open.day IS 'Civil day.';
+
+COMMENT ON COLUMN coldseam.book_open.line_hours IS 'Hours times lines; lines not said = anglers.';
+
+COMMENT ON COLUMN coldseam.book_open.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.book_open.stayed IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.book_open.by_mail IS 'Went, or stayed, because of the mail.';
+
+COMMENT ON COLUMN coldseam.book_open.held IS 'The weight held bottom; null = not said.';
+
+COMMENT ON COLUMN coldseam.book_open.discharge_m3s IS 'Discharge at a rig log, m3/s.';
+
+CREATE TABLE coldseam.bounce (
+    bounce_id bigint NOT NULL,
+    subscriber_id bigint NOT NULL,
+    bounced_at timestamp with time zone NOT NULL,
+    mail_day date NOT NULL,
+    code integer NOT NULL,
+    esc text NOT NULL,
+    wording text NOT NULL,
+    effect text NOT NULL
+);
+
+COMMENT ON TABLE coldseam.bounce IS 'Delivery failures per subscriber with the exact words.';
+
+COMMENT ON COLUMN coldseam.bounce.bounce_id IS 'Running number.';
+
+COMMENT ON COLUMN coldseam.bounce.subscriber_id IS 'The subscriber.';
+
+COMMENT ON COLUMN coldseam.bounce.bounced_at IS 'When the report came.';
+
+COMMENT ON COLUMN coldseam.bounce.mail_day IS 'Local date of the mail that bounced.';
+
+COMMENT ON COLUMN coldseam.bounce.code IS 'SMTP code, 0 = none.';
+
+COMMENT ON COLUMN coldseam.bounce.esc IS 'Enhanced status code.';
+
+COMMENT ON COLUMN coldseam.bounce.wording IS 'The server''s words.';
+
+COMMENT ON COLUMN coldseam.bounce.effect IS 'suppressed, counted or ours (a fault on our side, never held against the address).';
+
+ALTER TABLE coldseam.bounce ALTER COLUMN bounce_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.bounce_bounce_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
+ALTER TABLE coldseam.brief ALTER COLUMN brief_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.brief_brief_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
+CREATE TABLE coldseam.confirmation (
+    confirmation_id bigint NOT NULL,
+    site_id text NOT NULL,
+    param text NOT NULL,
+    from_at timestamp with time zone NOT NULL,
+    until_at timestamp with time zone NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    who text NOT NULL,
+    why text NOT NULL,
+    CONSTRAINT confirmation_span CHECK (((from_at <= until_at) AND (until_at <= known_at)))
+);
+
+COMMENT ON TABLE coldseam.confirmation IS 'Readings that the admin has looked at and stands for.';
+
+COMMENT ON COLUMN coldseam.confirmation.confirmation_id IS 'Key of the word.';
+
+COMMENT ON COLUMN coldseam.confirmation.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN coldseam.confirmation.param IS 'The quantity.';
+
+COMMENT ON COLUMN coldseam.confirmation.from_at IS 'First reading that it speaks of.';
+
+COMMENT ON COLUMN coldseam.confirmation.until_at IS 'Last reading that it speaks of; none that was still to come.';
+
+COMMENT ON COLUMN coldseam.confirmation.known_at IS 'When it was entered; readings that came or changed later are not covered.';
+
+COMMENT ON COLUMN coldseam.confirmation.who IS 'A role, never an address.';
+
+COMMENT ON COLUMN coldseam.confirmation.why IS 'The reason given.';
+
+ALTER TABLE coldseam.confirmation ALTER COLUMN confirmation_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.confirmation_confirmation_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
+CREATE TABLE coldseam.crossing (
+    site_id text NOT NULL,
+    issued_at timestamp with time zone NOT NULL,
+    edge_c double precision NOT NULL,
+    up boolean NOT NULL,
+    within_3d double precision NOT NULL,
+    within_7d double precision NOT NULL,
+    within_10d double precision NOT NULL,
+    date_p10 date,
+    date_p50 date,
+    date_p90 date,
+    confirmed boolean NOT NULL,
+    body jsonb NOT NULL
+);
+
+COMMENT ON TABLE coldseam.crossing IS 'Forecast of the day a temperature band edge is crossed for good, as issued.';
+
+COMMENT ON COLUMN coldseam.crossing.site_id IS 'The gauge.';
+
+COMMENT ON COLUMN coldseam.crossing.issued_at IS 'Issue time.';
+
+COMMENT ON COLUMN coldseam.crossing.edge_c IS 'Band edge, degC.';
+
+COMMENT ON COLUMN coldseam.crossing.up IS 'true = spring, rising.';
+
+COMMENT ON COLUMN coldseam.crossing.within_3d IS 'Probability of crossing within 3 days.';
+
+COMMENT ON COLUMN coldseam.crossing.within_7d IS 'Probability of crossing within 7 days.';
+
+COMMENT ON COLUMN coldseam.crossing.within_10d IS 'Probability of crossing within 10 days.';
+
+COMMENT ON COLUMN coldseam.crossing.date_p10 IS '10 % quantile of the day, given that it crosses.';
+
+COMMENT ON COLUMN coldseam.crossing.date_p50 IS 'Median of the day.';
+
+COMMENT ON COLUMN coldseam.crossing.date_p90 IS '90 % quantile of the day.';
+
+COMMENT ON COLUMN coldseam.crossing.confirmed IS 'Five days beyond the edge are observed.';
+
+COMMENT ON COLUMN coldseam.crossing.body IS 'The whole forecast as JSON of coldseam.Crossing.';
 
 CREATE TABLE coldseam.day_year (
     series_id integer NOT NULL,
@@ -1369,34 +1673,6 @@ COMMENT ON COLUMN coldseam.model.params IS 'Parameters.';
 
 COMMENT ON COLUMN coldseam.model.note IS 'Why it was fitted, or who set it.';
 
-CREATE VIEW coldseam.morning_brief AS
- SELECT DISTINCT ON (b.reach_id, b.day) b.brief_id,
-    b.reach_id,
-    b.day,
-    b.issued_at,
-    b.verdict,
-    b.odds
-   FROM (((coldseam.brief b
-     JOIN coldseam.reach r USING (reach_id))
-     CROSS JOIN coldseam.club_setting c)
-     CROSS JOIN LATERAL ( SELECT ((b.day + c.send_at) AT TIME ZONE r.zone) AS mail) m)
-  WHERE (NOT b.replay)
-  ORDER BY b.reach_id, b.day, (b.issued_at <= m.mail) DESC, (abs(EXTRACT(epoch FROM (b.issued_at - m.mail))));
-
-COMMENT ON VIEW coldseam.morning_brief IS 'The issue of each reach and day that stood when the club''s mail went out, else the first of the day.';
-
-COMMENT ON COLUMN coldseam.morning_brief.brief_id IS 'Key of the brief.';
-
-COMMENT ON COLUMN coldseam.morning_brief.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.morning_brief.day IS 'The morning it speaks of.';
-
-COMMENT ON COLUMN coldseam.morning_brief.issued_at IS 'Issue time.';
-
-COMMENT ON COLUMN coldseam.morning_brief.verdict IS 'GO, TOSS-UP, STAY, STOP or NO CALL.';
-
-COMMENT ON COLUMN coldseam.morning_brief.odds IS 'Odds told, 0-1; null = none were told.';
-
 CREATE TABLE coldseam.observation (
     valid_at timestamp with time zone NOT NULL,
     known_at timestamp with time zone NOT NULL,
@@ -1727,54 +2003,6 @@ COMMENT ON COLUMN coldseam.request_budget.whole_at IS 'When the budget is whole 
 
 COMMENT ON COLUMN coldseam.request_budget.held_until IS 'The host asked not to be called before; null = never asked.';
 
-CREATE TABLE coldseam.rig_log (
-    rig_log_id bigint NOT NULL,
-    trip_id bigint,
-    reach_id text NOT NULL,
-    spot_id text NOT NULL,
-    logged_at timestamp with time zone NOT NULL,
-    angler text NOT NULL,
-    presentation text NOT NULL,
-    body text NOT NULL,
-    line text NOT NULL,
-    weight_oz double precision NOT NULL,
-    held boolean NOT NULL,
-    angle_deg double precision,
-    discharge_m3s double precision,
-    stage_m double precision,
-    CONSTRAINT rig_log_weight_positive CHECK ((weight_oz > (0)::double precision))
-);
-
-COMMENT ON TABLE coldseam.rig_log IS 'Weights that held bottom or did not, for calibrating the weight advice.';
-
-COMMENT ON COLUMN coldseam.rig_log.rig_log_id IS 'Running number.';
-
-COMMENT ON COLUMN coldseam.rig_log.trip_id IS 'Trip it came from; null = entered alone.';
-
-COMMENT ON COLUMN coldseam.rig_log.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.rig_log.spot_id IS 'The spot.';
-
-COMMENT ON COLUMN coldseam.rig_log.logged_at IS 'When it was fished.';
-
-COMMENT ON COLUMN coldseam.rig_log.angler IS 'Pseudonym, never a name.';
-
-COMMENT ON COLUMN coldseam.rig_log.presentation IS 'How it was fished.';
-
-COMMENT ON COLUMN coldseam.rig_log.body IS 'Body on the jig.';
-
-COMMENT ON COLUMN coldseam.rig_log.line IS 'Line key.';
-
-COMMENT ON COLUMN coldseam.rig_log.weight_oz IS 'Jig weight, ounces.';
-
-COMMENT ON COLUMN coldseam.rig_log.held IS 'Whether it held bottom.';
-
-COMMENT ON COLUMN coldseam.rig_log.angle_deg IS 'Line angle from the vertical, degrees.';
-
-COMMENT ON COLUMN coldseam.rig_log.discharge_m3s IS 'Discharge at that time, m3/s, from the stored series.';
-
-COMMENT ON COLUMN coldseam.rig_log.stage_m IS 'Stage at that time, m, from the stored series.';
-
 ALTER TABLE coldseam.rig_log ALTER COLUMN rig_log_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.rig_log_rig_log_id_seq
     START WITH 1
@@ -1974,92 +2202,6 @@ ALTER TABLE coldseam.threshold_audit ALTER COLUMN audit_id ADD GENERATED ALWAYS 
     CACHE 1
 );
 
-CREATE VIEW coldseam.trip_cell AS
- WITH trips AS (
-         SELECT c.season,
-            c.reach_id,
-            c.species,
-            c.angler,
-            c.line_hours,
-            c.fish,
-            d.dimension,
-            d.cell
-           FROM (coldseam.trip_condition c
-             CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(c.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
-          WHERE (NOT c.went_not)
-        ), cells AS (
-         SELECT trips.dimension,
-            trips.season,
-            trips.reach_id,
-            trips.species,
-            trips.cell,
-            count(DISTINCT trips.angler) AS anglers,
-            count(*) AS trips,
-            sum(trips.line_hours) AS line_hours,
-            sum(trips.fish) AS fish
-           FROM trips
-          GROUP BY trips.dimension, trips.season, trips.reach_id, trips.species, trips.cell
-        ), small AS (
-         SELECT t.dimension,
-            t.season,
-            t.reach_id,
-            t.species,
-            count(DISTINCT t.angler) AS anglers,
-            count(DISTINCT t.cell) AS cells
-           FROM (trips t
-             JOIN cells c USING (dimension, season, reach_id, species, cell))
-          WHERE (c.anglers < 3)
-          GROUP BY t.dimension, t.season, t.reach_id, t.species
-        ), ranked AS (
-         SELECT c.dimension,
-            c.season,
-            c.reach_id,
-            c.species,
-            c.cell,
-            c.anglers,
-            c.trips,
-            c.line_hours,
-            c.fish,
-            s.cells AS small_cells,
-            s.anglers AS small_anglers,
-            row_number() OVER (PARTITION BY c.dimension, c.season, c.reach_id, c.species, (c.anglers >= 3) ORDER BY c.anglers, c.trips, c.cell) AS place
-           FROM (cells c
-             LEFT JOIN small s USING (dimension, season, reach_id, species))
-        )
- SELECT ranked.dimension,
-    ranked.season,
-    ranked.reach_id,
-    ranked.species,
-    ranked.cell,
-    ranked.anglers,
-    ranked.trips,
-    ranked.line_hours,
-    ranked.fish,
-    ((ranked.anglers < 3) OR ((ranked.place = 1) AND COALESCE(((ranked.small_cells = 1) OR (ranked.small_anglers < 3)), false))) AS hidden
-   FROM ranked;
-
-COMMENT ON VIEW coldseam.trip_cell IS 'The trip log by one dimension at a time, with the mark of what readers may not see.';
-
-COMMENT ON COLUMN coldseam.trip_cell.dimension IS 'all, day, band, flow, stage, verdict, weight or presentation.';
-
-COMMENT ON COLUMN coldseam.trip_cell.season IS 'Calendar year.';
-
-COMMENT ON COLUMN coldseam.trip_cell.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.trip_cell.species IS 'Species key.';
-
-COMMENT ON COLUMN coldseam.trip_cell.cell IS 'Value of the dimension.';
-
-COMMENT ON COLUMN coldseam.trip_cell.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN coldseam.trip_cell.trips IS 'Trips.';
-
-COMMENT ON COLUMN coldseam.trip_cell.line_hours IS 'Hours times lines.';
-
-COMMENT ON COLUMN coldseam.trip_cell.fish IS 'Fish.';
-
-COMMENT ON COLUMN coldseam.trip_cell.hidden IS 'Not for readers.';
-
 ALTER TABLE coldseam.trip ALTER COLUMN trip_id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME coldseam.trip_trip_id_seq
     START WITH 1
@@ -2068,54 +2210,6 @@ ALTER TABLE coldseam.trip ALTER COLUMN trip_id ADD GENERATED ALWAYS AS IDENTITY 
     NO MAXVALUE
     CACHE 1
 );
-
-CREATE VIEW season.advice AS
- SELECT b.brief_id,
-    b.reach_id,
-    b.day,
-    (EXTRACT(year FROM b.day))::integer AS season,
-    b.band,
-    b.flow_class,
-    b.run_stage,
-    b.advice_row,
-    ((b.body -> 'How'::text) ->> 'Action'::text) AS action,
-    ((b.body -> 'How'::text) ->> 'Cadence'::text) AS cadence,
-    ((b.body -> 'How'::text) ->> 'Body'::text) AS body,
-    ((b.body -> 'How'::text) ->> 'Colour'::text) AS colour,
-    ((b.body -> 'How'::text) ->> 'Line'::text) AS wording,
-    b.tie_oz
-   FROM coldseam.last_brief b
-  WHERE (b.advice_row <> ''::text);
-
-COMMENT ON VIEW season.advice IS 'Presentation advice given, last brief of each morning.';
-
-COMMENT ON COLUMN season.advice.brief_id IS 'Key of the brief.';
-
-COMMENT ON COLUMN season.advice.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.advice.day IS 'The morning.';
-
-COMMENT ON COLUMN season.advice.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.advice.band IS 'Temperature band told.';
-
-COMMENT ON COLUMN season.advice.flow_class IS 'Flow words told.';
-
-COMMENT ON COLUMN season.advice.run_stage IS 'Stage of the run told.';
-
-COMMENT ON COLUMN season.advice.advice_row IS 'Row of the advice table that won.';
-
-COMMENT ON COLUMN season.advice.action IS 'Action word.';
-
-COMMENT ON COLUMN season.advice.cadence IS 'Cadence.';
-
-COMMENT ON COLUMN season.advice.body IS 'Body on the jig.';
-
-COMMENT ON COLUMN season.advice.colour IS 'Colour.';
-
-COMMENT ON COLUMN season.advice.wording IS 'The HOW line.';
-
-COMMENT ON COLUMN season.advice.tie_oz IS 'Weight told to tie on, ounces.';
 
 CREATE VIEW season.band AS
  SELECT band.band_no,
@@ -2214,27 +2308,45 @@ COMMENT ON COLUMN season.brief.sure IS 'How sure: high, medium, low.';
 COMMENT ON COLUMN season.brief.morning_word IS 'The issue that stood when the club''s mail went out, else the first of the day: what people drove by.';
 
 CREATE VIEW season.call AS
- WITH months AS (
+ WITH days AS (
+         SELECT book_open.reach_id,
+            book_open.day,
+            sum(book_open.line_hours) FILTER (WHERE (NOT book_open.stayed)) AS line_hours,
+            sum(book_open.fish) FILTER (WHERE (NOT book_open.stayed)) AS fish,
+            count(*) FILTER (WHERE (NOT book_open.stayed)) AS trips,
+            count(*) FILTER (WHERE (book_open.stayed AND book_open.by_mail)) AS stayed_by_mail
+           FROM coldseam.book_open
+          WHERE (book_open.dimension = 'verdict'::text)
+          GROUP BY book_open.reach_id, book_open.day
+        ), target AS (
+         SELECT d.reach_id,
+            COALESCE(NULLIF(((r.body ->> 'TargetRate'::text))::double precision, (0)::double precision), percentile_cont((0.6)::double precision) WITHIN GROUP (ORDER BY ((d.fish)::double precision / NULLIF(d.line_hours, (0)::double precision)))) AS rate
+           FROM (days d
+             JOIN coldseam.reach r USING (reach_id))
+          WHERE (d.line_hours > (0)::double precision)
+          GROUP BY d.reach_id, (r.body ->> 'TargetRate'::text)
+        ), words AS (
          SELECT b.reach_id,
             (EXTRACT(year FROM b.day))::integer AS season,
             b.verdict,
             count(*) AS mornings,
-            count(c.day) FILTER (WHERE (c.trips > 0)) AS fished,
-            count(*) FILTER (WHERE c.good) AS good,
+            count(*) FILTER (WHERE (d.trips > 0)) AS fished,
+            count(*) FILTER (WHERE (((d.fish)::double precision / NULLIF(d.line_hours, (0)::double precision)) >= t.rate)) AS good,
             avg(b.odds) AS mean_odds,
-            avg(b.odds) FILTER (WHERE (c.trips > 0)) AS mean_odds_fished,
-            sum(c.stayed_by_mail) AS stayed_by_mail
-           FROM (coldseam.morning_brief b
-             LEFT JOIN coldseam.day_catch c USING (reach_id, day))
+            avg(b.odds) FILTER (WHERE (d.trips > 0)) AS mean_odds_fished,
+            COALESCE(sum(d.stayed_by_mail), (0)::numeric) AS stayed_by_mail
+           FROM ((coldseam.morning_brief b
+             LEFT JOIN days d USING (reach_id, day))
+             LEFT JOIN target t USING (reach_id))
           GROUP BY b.reach_id, ((EXTRACT(year FROM b.day))::integer), b.verdict
         ), who AS (
-         SELECT t.reach_id,
-            (EXTRACT(year FROM t.day))::integer AS season,
-            b.verdict,
-            count(DISTINCT NULLIF(t.angler, ''::text)) AS anglers
-           FROM (coldseam.trip t
-             JOIN coldseam.morning_brief b USING (reach_id, day))
-          GROUP BY t.reach_id, ((EXTRACT(year FROM t.day))::integer), b.verdict
+         SELECT book_open.reach_id,
+            book_open.season,
+            book_open.cell AS verdict,
+            count(DISTINCT NULLIF(book_open.who, ''::text)) AS anglers
+           FROM coldseam.book_open
+          WHERE (book_open.dimension = 'verdict'::text)
+          GROUP BY book_open.reach_id, book_open.season, book_open.cell
         )
  SELECT m.reach_id,
     m.season,
@@ -2254,10 +2366,11 @@ CREATE VIEW season.call AS
             ELSE NULL::numeric
         END AS mean_odds_fished,
         CASE
-            WHEN (w.anglers >= 3) THEN COALESCE(m.stayed_by_mail, (0)::numeric)
+            WHEN (w.anglers >= 3) THEN m.stayed_by_mail
             ELSE NULL::numeric
-        END AS drives_saved
-   FROM (months m
+        END AS drives_saved,
+    (GREATEST((3 - COALESCE(w.anglers, (0)::bigint)), (0)::bigint))::integer AS anglers_lacking
+   FROM (words m
      LEFT JOIN who w USING (reach_id, season, verdict));
 
 COMMENT ON VIEW season.call IS 'What we said against what happened, by the word that people drove by (brief.morning_word): a correction that came later is not held for it. Numbers from fewer than three different anglers are left empty.';
@@ -2270,7 +2383,7 @@ COMMENT ON COLUMN season.call.verdict IS 'The morning''s word.';
 
 COMMENT ON COLUMN season.call.mornings IS 'Mornings with that word.';
 
-COMMENT ON COLUMN season.call.mean_odds IS 'Mean odds told.';
+COMMENT ON COLUMN season.call.mean_odds IS 'Mean odds told, 0-1.';
 
 COMMENT ON COLUMN season.call.mornings_fished IS 'Of those, mornings with a logged trip.';
 
@@ -2280,166 +2393,7 @@ COMMENT ON COLUMN season.call.mean_odds_fished IS 'Mean odds of the mornings fis
 
 COMMENT ON COLUMN season.call.drives_saved IS 'Times somebody stayed at home because of the mail.';
 
-CREATE VIEW season.catch AS
- SELECT trip_cell.dimension,
-    trip_cell.season,
-    trip_cell.reach_id,
-    trip_cell.species,
-    trip_cell.cell,
-        CASE
-            WHEN (NOT trip_cell.hidden) THEN trip_cell.anglers
-            ELSE NULL::bigint
-        END AS anglers,
-        CASE
-            WHEN (NOT trip_cell.hidden) THEN trip_cell.trips
-            ELSE NULL::bigint
-        END AS trips,
-        CASE
-            WHEN ((NOT trip_cell.hidden) AND (trip_cell.dimension = 'all'::text)) THEN round((trip_cell.line_hours)::numeric)
-            ELSE NULL::numeric
-        END AS line_hours,
-        CASE
-            WHEN ((NOT trip_cell.hidden) AND (trip_cell.dimension = 'all'::text)) THEN trip_cell.fish
-            ELSE NULL::bigint
-        END AS fish,
-        CASE
-            WHEN (NOT trip_cell.hidden) THEN round((((trip_cell.fish)::double precision / NULLIF(trip_cell.line_hours, (0)::double precision)))::numeric, 2)
-            ELSE NULL::numeric
-        END AS fish_per_line_hour,
-    trip_cell.hidden
-   FROM coldseam.trip_cell;
-
-COMMENT ON VIEW season.catch IS 'Catch by one dimension at a time. Numbers of cells with fewer than three different anglers are left empty, and a second cell where one could be had by subtraction.';
-
-COMMENT ON COLUMN season.catch.dimension IS 'all, day, band, flow, stage, verdict, weight (ounces) or presentation.';
-
-COMMENT ON COLUMN season.catch.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.catch.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.catch.species IS 'Species key.';
-
-COMMENT ON COLUMN season.catch.cell IS 'Value of the dimension.';
-
-COMMENT ON COLUMN season.catch.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN season.catch.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch.line_hours IS 'Hours times lines, whole hours; only for the whole season.';
-
-COMMENT ON COLUMN season.catch.fish IS 'Fish caught; only for the whole season.';
-
-COMMENT ON COLUMN season.catch.fish_per_line_hour IS 'Fish per line hour.';
-
-COMMENT ON COLUMN season.catch.hidden IS 'Numbers left empty to protect anglers.';
-
-CREATE VIEW season.catch_by_band AS
- SELECT catch.season,
-    catch.reach_id,
-    catch.species,
-    catch.cell AS band,
-    catch.anglers,
-    catch.trips,
-    catch.fish_per_line_hour
-   FROM season.catch
-  WHERE (catch.dimension = 'band'::text);
-
-COMMENT ON VIEW season.catch_by_band IS 'Catch by temperature band of the day.';
-
-COMMENT ON COLUMN season.catch_by_band.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.catch_by_band.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.catch_by_band.species IS 'Species key.';
-
-COMMENT ON COLUMN season.catch_by_band.band IS 'Temperature band of the day; "not known" = no temperature.';
-
-COMMENT ON COLUMN season.catch_by_band.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN season.catch_by_band.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch_by_band.fish_per_line_hour IS 'Fish per line hour.';
-
-CREATE VIEW season.catch_by_flow AS
- SELECT catch.season,
-    catch.reach_id,
-    catch.species,
-    catch.cell AS flow_class,
-    catch.anglers,
-    catch.trips,
-    catch.fish_per_line_hour
-   FROM season.catch
-  WHERE (catch.dimension = 'flow'::text);
-
-COMMENT ON VIEW season.catch_by_flow IS 'Catch by flow words of the day.';
-
-COMMENT ON COLUMN season.catch_by_flow.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.catch_by_flow.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.catch_by_flow.species IS 'Species key.';
-
-COMMENT ON COLUMN season.catch_by_flow.flow_class IS 'Flow words of the day; "not known" = under 10 years of record.';
-
-COMMENT ON COLUMN season.catch_by_flow.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN season.catch_by_flow.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch_by_flow.fish_per_line_hour IS 'Fish per line hour.';
-
-CREATE VIEW season.catch_by_stage AS
- SELECT catch.season,
-    catch.reach_id,
-    catch.species,
-    catch.cell AS run_stage,
-    catch.anglers,
-    catch.trips,
-    catch.fish_per_line_hour
-   FROM season.catch
-  WHERE (catch.dimension = 'stage'::text);
-
-COMMENT ON VIEW season.catch_by_stage IS 'Catch by stage of the run.';
-
-COMMENT ON COLUMN season.catch_by_stage.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.catch_by_stage.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.catch_by_stage.species IS 'Species key.';
-
-COMMENT ON COLUMN season.catch_by_stage.run_stage IS 'Stage of the run; "not known" = none told.';
-
-COMMENT ON COLUMN season.catch_by_stage.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN season.catch_by_stage.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch_by_stage.fish_per_line_hour IS 'Fish per line hour.';
-
-CREATE VIEW season.catch_by_weight AS
- SELECT catch.season,
-    catch.reach_id,
-    catch.species,
-    (NULLIF(catch.cell, 'not said'::text))::numeric AS weight_oz,
-    catch.anglers,
-    catch.trips,
-    catch.fish_per_line_hour
-   FROM season.catch
-  WHERE (catch.dimension = 'weight'::text);
-
-COMMENT ON VIEW season.catch_by_weight IS 'Catch by jig weight.';
-
-COMMENT ON COLUMN season.catch_by_weight.season IS 'Calendar year.';
-
-COMMENT ON COLUMN season.catch_by_weight.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN season.catch_by_weight.species IS 'Species key.';
-
-COMMENT ON COLUMN season.catch_by_weight.weight_oz IS 'Jig weight, ounces; null = not said.';
-
-COMMENT ON COLUMN season.catch_by_weight.anglers IS 'Different anglers.';
-
-COMMENT ON COLUMN season.catch_by_weight.trips IS 'Trips, those without fish included.';
-
-COMMENT ON COLUMN season.catch_by_weight.fish_per_line_hour IS 'Fish per line hour.';
+COMMENT ON COLUMN season.call.anglers_lacking IS 'How many more anglers would fill the empty numbers; 0 = they are filled.';
 
 CREATE VIEW season.confirmation AS
  SELECT confirmation.site_id,
@@ -2608,7 +2562,43 @@ CREATE VIEW season.dictionary AS
     format_type(a.atttypid, a.atttypmod) AS type,
     col_description(c.oid, (a.attnum)::integer) AS meaning,
     obj_description(c.oid, 'pg_class'::name) AS view_meaning,
-    (a.attnum)::integer AS place
+    (a.attnum)::integer AS place,
+        CASE
+            WHEN (a.attname ~ '_m3s$'::text) THEN 'm3/s'::text
+            WHEN (a.attname ~ '_cfs$'::text) THEN 'ft3/s'::text
+            WHEN (a.attname ~ '_f$'::text) THEN 'degF'::text
+            WHEN (a.attname ~ '_(min_|max_)?c$'::text) THEN 'degC'::text
+            WHEN (a.attname ~ '_oz$'::text) THEN 'ounces'::text
+            WHEN (a.attname ~ '_g$'::text) THEN 'grams'::text
+            WHEN (a.attname ~ '_m$'::text) THEN 'm'::text
+            WHEN (a.attname ~ '_ft$'::text) THEN 'ft'::text
+            WHEN (a.attname ~ '_cd$'::text) THEN 'degC days'::text
+            WHEN ((a.attname ~ '_us$'::text) AND (a.attname <> 'unit_us'::name)) THEN 'unit_us'::text
+            WHEN (a.atttypid = ('date'::regtype)::oid) THEN 'civil day of the gauge or reach'::text
+            WHEN (a.atttypid = ('timestamp with time zone'::regtype)::oid) THEN 'time with zone'::text
+            WHEN (a.attname = 'fish_per_line_hour'::name) THEN 'fish per hour and line'::text
+            WHEN (a.attname = 'line_hours'::name) THEN 'hours times lines'::text
+            WHEN ((c.relname = ANY (ARRAY['forecast'::name, 'normal'::name, 'skill'::name])) AND (a.attname ~ '^(observed|p[0-9]+|crps|abs_error|persistence_error|mean_abs_error|mean_crps)$'::text)) THEN 'as param says'::text
+            WHEN ((a.attname ~ '(odds|share|_p|cost|percentile|skill|inside|_lo|_hi)$'::text) OR (a.attname ~ '^(odds|mean_odds|p_wave|within_|skill|inside|arrived|spawned)'::text)) THEN '0-1'::text
+            WHEN ((a.attname = ANY (ARRAY['season'::name, 'doy'::name, 'lead_day'::name, 'days'::name, 'n'::name, 'independent_days'::name])) OR (a.attname ~ 'years'::text)) THEN
+            CASE a.attname
+                WHEN 'season'::name THEN 'calendar year'::text
+                ELSE 'count'::text
+            END
+            WHEN (a.atttypid = ANY (ARRAY[('integer'::regtype)::oid, ('bigint'::regtype)::oid, ('smallint'::regtype)::oid, ('numeric'::regtype)::oid, ('double precision'::regtype)::oid])) THEN 'count'::text
+            WHEN (a.atttypid = ('boolean'::regtype)::oid) THEN 'yes or no'::text
+            ELSE 'words'::text
+        END AS unit,
+        CASE
+            WHEN ((c.relname = ANY (ARRAY['trip'::name, 'weight'::name, 'roaming'::name])) OR ((c.relname = 'morning'::name) AND (a.attname ~ '^(trips|anglers|fish)'::text)) OR (a.attname ~ '^(anglers_lacking|came|drives_saved|good_mornings|mornings_fished)$'::text)) THEN 'the trip log, of those whom the book counts'::text
+            WHEN ((c.relname = ANY (ARRAY['daily'::name, 'outage'::name, 'normal'::name])) OR (a.attname ~ '^(observed|next_flow|next_water|flow_m3s|flow_cfs)'::text) OR ((c.relname = 'morning'::name) AND (a.attname ~ '^(flow|water|band$)'::text))) THEN 'the agency''s gauge, daily means, may be provisional'::text
+            WHEN (c.relname = ANY (ARRAY['forecast'::name, 'skill'::name, 'crossing'::name, 'wave'::name, 'run_date'::name])) THEN 'forecasts as issued'::text
+            WHEN (c.relname = ANY (ARRAY['brief'::name, 'reason'::name, 'stop'::name, 'call'::name, 'morning'::name])) THEN 'the briefs as told'::text
+            WHEN (c.relname = ANY (ARRAY['river'::name, 'band'::name, 'rule'::name, 'edit'::name, 'confirmation'::name])) THEN 'the club''s admin'::text
+            WHEN (c.relname = 'ice'::name) THEN 'gauge, thermometer and the admin''s word'::text
+            WHEN (c.relname = 'mail'::name) THEN 'the club''s outbox'::text
+            ELSE 'this database'::text
+        END AS source
    FROM (pg_class c
      JOIN pg_attribute a ON (((a.attrelid = c.oid) AND (a.attnum > 0) AND (NOT a.attisdropped))))
   WHERE ((c.relnamespace = ('season'::regnamespace)::oid) AND (c.relkind = 'v'::"char"));
@@ -2626,6 +2616,10 @@ COMMENT ON COLUMN season.dictionary.meaning IS 'Meaning and unit of the column.'
 COMMENT ON COLUMN season.dictionary.view_meaning IS 'Meaning of the view.';
 
 COMMENT ON COLUMN season.dictionary.place IS 'Place of the column.';
+
+COMMENT ON COLUMN season.dictionary.unit IS 'Unit of the column.';
+
+COMMENT ON COLUMN season.dictionary.source IS 'Where its values come from.';
 
 CREATE VIEW season.edit AS
  SELECT e.edited_at,
@@ -2654,28 +2648,7 @@ COMMENT ON COLUMN season.edit.why IS 'The reason given.';
 
 COMMENT ON COLUMN season.edit.max_flow_m3s IS 'Flow limit of the reach after the edit, m3/s.';
 
-CREATE VIEW season.feed AS
- SELECT fetch_state.profile,
-    count(*) AS addresses,
-    min(fetch_state.last_ok_at) AS oldest_good,
-    max(fetch_state.last_ok_at) AS newest_good,
-    count(*) FILTER (WHERE (fetch_state.failures > 0)) AS failing
-   FROM coldseam.fetch_state
-  GROUP BY fetch_state.profile;
-
-COMMENT ON VIEW season.feed IS 'State of the feeds.';
-
-COMMENT ON COLUMN season.feed.profile IS 'Feed profile.';
-
-COMMENT ON COLUMN season.feed.addresses IS 'Addresses fetched.';
-
-COMMENT ON COLUMN season.feed.oldest_good IS 'Longest ago that one of them answered.';
-
-COMMENT ON COLUMN season.feed.newest_good IS 'Last good answer.';
-
-COMMENT ON COLUMN season.feed.failing IS 'Addresses failing now.';
-
-CREATE VIEW season.forecast_pair AS
+CREATE VIEW season.forecast AS
  SELECT r.reach_id,
     f.site_id,
     f.param,
@@ -2688,46 +2661,73 @@ CREATE VIEW season.forecast_pair AS
     f.p10,
     f.p50,
     f.p90,
+    u.unit_us,
+    ((f.observed * (u.times)::double precision) + (u.plus)::double precision) AS observed_us,
+    ((f.p10 * (u.times)::double precision) + (u.plus)::double precision) AS p10_us,
+    ((f.p50 * (u.times)::double precision) + (u.plus)::double precision) AS p50_us,
+    ((f.p90 * (u.times)::double precision) + (u.plus)::double precision) AS p90_us,
     f.crps,
     abs((f.observed - f.p50)) AS abs_error,
     ((f.observed >= f.p10) AND (f.observed <= f.p90)) AS inside,
     f.persist AS persistence_error
-   FROM (coldseam.forecast_score f
-     JOIN coldseam.reach r ON (((f.site_id = r.site_id) OR (f.site_id = r.temp_site_id))));
+   FROM ((coldseam.forecast_score f
+     JOIN coldseam.reach r ON (((f.site_id = r.site_id) OR (f.site_id = r.temp_site_id))))
+     LEFT JOIN ( VALUES ('discharge'::text,'ft3/s'::text,((1)::numeric / 0.028316846592),0.0), ('stage'::text,'ft'::text,((1)::numeric / 0.3048),0), ('water_temp'::text,'degF'::text,1.8,32)) u(param, unit_us, times, plus) ON ((u.param = f.param)));
 
-COMMENT ON VIEW season.forecast_pair IS 'Each daily forecast beside what was measured afterwards.';
+COMMENT ON VIEW season.forecast IS 'Each daily forecast beside what was measured afterwards.';
 
-COMMENT ON COLUMN season.forecast_pair.reach_id IS 'The reach.';
+COMMENT ON COLUMN season.forecast.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN season.forecast_pair.site_id IS 'The gauge.';
+COMMENT ON COLUMN season.forecast.site_id IS 'The gauge.';
 
-COMMENT ON COLUMN season.forecast_pair.param IS 'discharge (m3/s), stage (m) or water_temp (degC).';
+COMMENT ON COLUMN season.forecast.param IS 'discharge (m3/s), stage (m) or water_temp (degC).';
 
-COMMENT ON COLUMN season.forecast_pair.source IS 'Model and tier.';
+COMMENT ON COLUMN season.forecast.source IS 'Model and tier.';
 
-COMMENT ON COLUMN season.forecast_pair.issued_at IS 'Issue time.';
+COMMENT ON COLUMN season.forecast.issued_at IS 'Issue time.';
 
-COMMENT ON COLUMN season.forecast_pair.lead_day IS 'Days ahead.';
+COMMENT ON COLUMN season.forecast.lead_day IS 'Days ahead.';
 
-COMMENT ON COLUMN season.forecast_pair.valid_day IS 'Day forecast.';
+COMMENT ON COLUMN season.forecast.valid_day IS 'Day forecast.';
 
-COMMENT ON COLUMN season.forecast_pair.season IS 'Calendar year of that day.';
+COMMENT ON COLUMN season.forecast.season IS 'Calendar year of that day.';
 
-COMMENT ON COLUMN season.forecast_pair.observed IS 'Daily mean measured.';
+COMMENT ON COLUMN season.forecast.observed IS 'Daily mean measured.';
 
-COMMENT ON COLUMN season.forecast_pair.p10 IS '10 % quantile forecast.';
+COMMENT ON COLUMN season.forecast.p10 IS '10 % quantile forecast.';
 
-COMMENT ON COLUMN season.forecast_pair.p50 IS 'Median forecast.';
+COMMENT ON COLUMN season.forecast.p50 IS 'Median forecast.';
 
-COMMENT ON COLUMN season.forecast_pair.p90 IS '90 % quantile forecast.';
+COMMENT ON COLUMN season.forecast.p90 IS '90 % quantile forecast.';
 
-COMMENT ON COLUMN season.forecast_pair.crps IS 'Continuous ranked probability score; 0 = perfect.';
+COMMENT ON COLUMN season.forecast.unit_us IS 'Unit of the columns that end in _us.';
 
-COMMENT ON COLUMN season.forecast_pair.abs_error IS 'Absolute error of the median.';
+COMMENT ON COLUMN season.forecast.observed_us IS 'Daily mean measured, in unit_us.';
 
-COMMENT ON COLUMN season.forecast_pair.inside IS 'Measured within p10-p90; 8 in 10 is right.';
+COMMENT ON COLUMN season.forecast.p10_us IS '10 % quantile forecast, in unit_us.';
 
-COMMENT ON COLUMN season.forecast_pair.persistence_error IS 'Absolute error of "stays as it was yesterday".';
+COMMENT ON COLUMN season.forecast.p50_us IS 'Median forecast, in unit_us.';
+
+COMMENT ON COLUMN season.forecast.p90_us IS '90 % quantile forecast, in unit_us.';
+
+COMMENT ON COLUMN season.forecast.crps IS 'Continuous ranked probability score; 0 = perfect.';
+
+COMMENT ON COLUMN season.forecast.abs_error IS 'Absolute error of the median.';
+
+COMMENT ON COLUMN season.forecast.inside IS 'Measured within p10-p90; 8 in 10 is right.';
+
+COMMENT ON COLUMN season.forecast.persistence_error IS 'Absolute error of "stays as it was yesterday".';
+
+CREATE VIEW season.gone AS
+ SELECT v.gone,
+    v.instead
+   FROM ( VALUES ('advice'::text,'season.morning: band_told, action, tie_oz'::text), ('catch'::text,'season.trip, with the same columns'::text), ('catch_by_band'::text,'season.trip WHERE dimension = ''band'''::text), ('catch_by_flow'::text,'season.trip WHERE dimension = ''flow'''::text), ('catch_by_stage'::text,'season.trip WHERE dimension = ''stage'''::text), ('catch_by_weight'::text,'season.trip WHERE dimension = ''weight'''::text), ('trip_day'::text,'season.morning: trips, anglers, fish_per_line_hour'::text), ('weight_held'::text,'season.weight'::text), ('forecast_pair'::text,'season.forecast'::text), ('run_day'::text,'season.wave'::text), ('feed'::text,'the page of the club''s status'::text)) v(gone, instead);
+
+COMMENT ON VIEW season.gone IS 'Views of before, and what answers their questions now.';
+
+COMMENT ON COLUMN season.gone.gone IS 'View that is gone.';
+
+COMMENT ON COLUMN season.gone.instead IS 'What to ask instead.';
 
 CREATE VIEW season.ice AS
  SELECT DISTINCT ON (ice_state.reach_id, ice_state.day) ice_state.reach_id,
@@ -2780,6 +2780,235 @@ COMMENT ON COLUMN season.mail.kind IS 'Kind of mail.';
 COMMENT ON COLUMN season.mail.state IS 'sent, failed, expired, unknown ...';
 
 COMMENT ON COLUMN season.mail.mails IS 'Number.';
+
+CREATE VIEW season.trip AS
+ SELECT book_cell.dimension,
+    book_cell.season,
+    book_cell.reach_id,
+    book_cell.species,
+    book_cell.cell,
+        CASE
+            WHEN (NOT book_cell.hidden) THEN book_cell.anglers
+            ELSE NULL::bigint
+        END AS anglers,
+        CASE
+            WHEN (NOT book_cell.hidden) THEN book_cell.trips
+            ELSE NULL::bigint
+        END AS trips,
+        CASE
+            WHEN ((NOT book_cell.hidden) AND (book_cell.dimension = 'all'::text)) THEN round((book_cell.line_hours)::numeric)
+            ELSE NULL::numeric
+        END AS line_hours,
+        CASE
+            WHEN ((NOT book_cell.hidden) AND (book_cell.dimension = 'all'::text)) THEN book_cell.fish
+            ELSE NULL::bigint
+        END AS fish,
+        CASE
+            WHEN (NOT book_cell.hidden) THEN round((((book_cell.fish)::double precision / NULLIF(book_cell.line_hours, (0)::double precision)))::numeric, 2)
+            ELSE NULL::numeric
+        END AS fish_per_line_hour,
+    book_cell.hidden,
+    (
+        CASE
+            WHEN book_cell.hidden THEN GREATEST((3 - book_cell.anglers), (1)::bigint)
+            ELSE (0)::bigint
+        END)::integer AS anglers_lacking
+   FROM coldseam.book_cell
+  WHERE (book_cell.dimension <> 'held'::text);
+
+COMMENT ON VIEW season.trip IS 'Trips by one dimension at a time, of those whom the book counts. A cell needs three different anglers, and moves only when three have moved it; a second one is hidden where the first could be had by subtraction.';
+
+COMMENT ON COLUMN season.trip.dimension IS 'all, day, band, flow, stage, verdict (the morning''s word), weight (ounces) or presentation.';
+
+COMMENT ON COLUMN season.trip.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.trip.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN season.trip.species IS 'Species key.';
+
+COMMENT ON COLUMN season.trip.cell IS 'Value of the dimension; "not known", "not said" and "none told" are values too.';
+
+COMMENT ON COLUMN season.trip.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.trip.trips IS 'Trips, those without fish included.';
+
+COMMENT ON COLUMN season.trip.line_hours IS 'Hours times lines, whole hours; only for the whole season: sums of one dimension could be subtracted from those of another.';
+
+COMMENT ON COLUMN season.trip.fish IS 'Fish caught; only for the whole season.';
+
+COMMENT ON COLUMN season.trip.fish_per_line_hour IS 'Fish per line hour.';
+
+COMMENT ON COLUMN season.trip.hidden IS 'Numbers left empty to protect anglers.';
+
+COMMENT ON COLUMN season.trip.anglers_lacking IS 'How many more anglers would open it; 0 = open.';
+
+CREATE VIEW season.morning AS
+ WITH lead AS (
+         SELECT s.series_id,
+            s.site_id,
+            s.param,
+            t_1.daily_only,
+            ((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) AS daily,
+            (row_number() OVER (PARTITION BY s.site_id, s.param ORDER BY ((s.stat = 'mean'::text) AND (s.period = ANY (ARRAY['P1D'::text, 'PT24H'::text]))) DESC, s.preference DESC, s.series_id))::double precision AS place
+           FROM (coldseam.series s
+             JOIN coldseam.site t_1 USING (site_id))
+          WHERE ((s.stat = ANY (ARRAY['instant'::text, 'mean'::text])) AND (s.param = ANY (ARRAY['discharge'::text, 'water_temp'::text])))
+        ), days AS (
+         SELECT x.reach_id,
+            x.day,
+            (EXTRACT(year FROM x.day))::integer AS season,
+            min(x.v) FILTER (WHERE (x.param = 'discharge'::text)) AS q,
+            min(x.v) FILTER (WHERE (x.param = 'water_temp'::text)) AS w
+           FROM ( SELECT r_1.reach_id,
+                    d_1.day,
+                    l.param,
+                    ARRAY[l.place, (d_1.total / (d_1.n)::double precision)] AS v
+                   FROM ((coldseam.reach r_1
+                     JOIN lead l ON ((l.site_id =
+                        CASE
+                            WHEN (l.param = 'water_temp'::text) THEN COALESCE(r_1.temp_site_id, r_1.site_id)
+                            ELSE r_1.site_id
+                        END)))
+                     JOIN coldseam.day_summary d_1 USING (series_id))
+                  WHERE (l.daily OR l.daily_only OR (d_1.quarters = 15))
+                UNION ALL
+                 SELECT b_1.reach_id,
+                    b_1.day,
+                    NULL::text,
+                    NULL::double precision[]
+                   FROM coldseam.brief b_1
+                  WHERE (NOT b_1.replay)) x
+          GROUP BY x.reach_id, x.day
+        ), next AS (
+         SELECT days.reach_id,
+            days.day,
+            days.season,
+            days.q,
+            days.w,
+            lead(days.day) OVER y AS next_day,
+            lead(days.q[2]) OVER y AS next_q,
+            lead(days.w[2]) OVER y AS next_w
+           FROM days
+          WINDOW y AS (PARTITION BY days.reach_id, days.season ORDER BY days.day)
+        )
+ SELECT r.river,
+    r.name AS reach,
+    d.reach_id,
+    d.season,
+    d.day,
+    b.verdict AS word,
+    b.odds,
+    ( SELECT string_agg(DISTINCT (e.value ->> 'Code'::text), ' '::text) AS string_agg
+           FROM jsonb_array_elements(
+                CASE
+                    WHEN (jsonb_typeof((b.body -> 'Stops'::text)) = 'array'::text) THEN (b.body -> 'Stops'::text)
+                    ELSE '[]'::jsonb
+                END) e(value)) AS stops,
+    d.q[2] AS flow_m3s,
+    (d.q[2] / (0.028316846592)::double precision) AS flow_cfs,
+    ( SELECT coldseam.flow_class(coldseam.percentile_of(c.quantile, d.q[2])) AS flow_class
+           FROM coldseam.climatology c
+          WHERE ((c.site_id = r.site_id) AND (c.param = 'discharge'::text) AND (c.doy = coldseam.doy_of(d.day)) AND (c.years >= 10))
+          ORDER BY c.made_at DESC
+         LIMIT 1) AS flow_class,
+    d.w[2] AS water_c,
+    ((d.w[2] * (1.8)::double precision) + (32)::double precision) AS water_f,
+    ( SELECT x.key
+           FROM coldseam.band x
+          WHERE ((x.upper_f + (0.000000001)::double precision) >= ((d.w[2] * (1.8)::double precision) + (32)::double precision))
+          ORDER BY x.band_no
+         LIMIT 1) AS band,
+    NULLIF(b.run_stage, ''::text) AS run_stage,
+    b.band AS band_told,
+    ((b.body -> 'How'::text) ->> 'Action'::text) AS action,
+    b.tie_oz,
+    (b.tie_oz * (28.349523125)::double precision) AS tie_g,
+    t.trips,
+    t.anglers,
+    t.fish_per_line_hour,
+        CASE
+            WHEN (d.next_day = (d.day + 1)) THEN d.next_q
+            ELSE NULL::double precision
+        END AS next_flow_m3s,
+        CASE
+            WHEN (d.next_day = (d.day + 1)) THEN (d.next_q / (0.028316846592)::double precision)
+            ELSE NULL::double precision
+        END AS next_flow_cfs,
+        CASE
+            WHEN (d.next_day = (d.day + 1)) THEN d.next_w
+            ELSE NULL::double precision
+        END AS next_water_c,
+        CASE
+            WHEN (d.next_day = (d.day + 1)) THEN ((d.next_w * (1.8)::double precision) + (32)::double precision)
+            ELSE NULL::double precision
+        END AS next_water_f
+   FROM ((((next d
+     JOIN coldseam.reach r USING (reach_id))
+     LEFT JOIN coldseam.morning_brief m USING (reach_id, day))
+     LEFT JOIN coldseam.brief b ON ((b.brief_id = m.brief_id)))
+     LEFT JOIN ( SELECT trip.season,
+            trip.reach_id,
+            (trip.cell)::date AS day,
+            sum(trip.trips) AS trips,
+            max(trip.anglers) AS anglers,
+            round((sum((trip.fish_per_line_hour * (trip.trips)::numeric)) / NULLIF(sum(trip.trips), (0)::numeric)), 2) AS fish_per_line_hour
+           FROM season.trip
+          WHERE (trip.dimension = 'day'::text)
+          GROUP BY trip.season, trip.reach_id, trip.cell) t ON (((t.season = d.season) AND (t.reach_id = d.reach_id) AND (t.day = d.day))));
+
+COMMENT ON VIEW season.morning IS 'A row for each reach and day that was measured or told: what was said, what the river did, what was caught. Start here.';
+
+COMMENT ON COLUMN season.morning.river IS 'Name of the river.';
+
+COMMENT ON COLUMN season.morning.reach IS 'Name of the reach.';
+
+COMMENT ON COLUMN season.morning.reach_id IS 'Key of the reach, used in all views.';
+
+COMMENT ON COLUMN season.morning.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.morning.day IS 'Civil day.';
+
+COMMENT ON COLUMN season.morning.word IS 'GO, TOSS-UP, STAY, STOP or NO CALL by which people drove; null = nothing was told.';
+
+COMMENT ON COLUMN season.morning.odds IS 'Odds of a good morning told, 0-1; null = none were told.';
+
+COMMENT ON COLUMN season.morning.stops IS 'Codes of the stops told, with a blank between; null = none.';
+
+COMMENT ON COLUMN season.morning.flow_m3s IS 'Daily mean discharge, m3/s.';
+
+COMMENT ON COLUMN season.morning.flow_cfs IS 'Daily mean discharge, ft3/s.';
+
+COMMENT ON COLUMN season.morning.flow_class IS 'Flow for the date: much below, below, normal, above, much above; null under 10 years of record.';
+
+COMMENT ON COLUMN season.morning.water_c IS 'Daily mean water temperature, degC.';
+
+COMMENT ON COLUMN season.morning.water_f IS 'Daily mean water temperature, degF.';
+
+COMMENT ON COLUMN season.morning.band IS 'Temperature band of the daily mean.';
+
+COMMENT ON COLUMN season.morning.run_stage IS 'Stage of the run told.';
+
+COMMENT ON COLUMN season.morning.band_told IS 'Temperature band of the advice.';
+
+COMMENT ON COLUMN season.morning.action IS 'Presentation told.';
+
+COMMENT ON COLUMN season.morning.tie_oz IS 'Weight told to tie on at the advised spot, ounces; null = withheld.';
+
+COMMENT ON COLUMN season.morning.tie_g IS 'The same, grams.';
+
+COMMENT ON COLUMN season.morning.trips IS 'Trips that the book counts; null = none, or fewer than three anglers.';
+
+COMMENT ON COLUMN season.morning.anglers IS 'Different anglers.';
+
+COMMENT ON COLUMN season.morning.fish_per_line_hour IS 'Fish per line hour.';
+
+COMMENT ON COLUMN season.morning.next_flow_m3s IS 'Daily mean discharge of the day after, m3/s; null on 31 December.';
+
+COMMENT ON COLUMN season.morning.next_flow_cfs IS 'The same, ft3/s.';
+
+COMMENT ON COLUMN season.morning.next_water_c IS 'Daily mean water temperature of the day after, degC.';
+
+COMMENT ON COLUMN season.morning.next_water_f IS 'The same, degF.';
 
 CREATE VIEW season.normal AS
  SELECT DISTINCT ON (c.site_id, c.param, c.doy) c.site_id,
@@ -2965,6 +3194,32 @@ COMMENT ON COLUMN season.river.fished IS 'Still fished.';
 
 COMMENT ON COLUMN season.river.updated_at IS 'Last edit.';
 
+CREATE VIEW season.roaming AS
+ SELECT w.season,
+    w.reaches,
+        CASE
+            WHEN (count(*) >= 3) THEN count(*)
+            ELSE NULL::bigint
+        END AS anglers,
+    (GREATEST((3 - count(*)), (0)::bigint))::integer AS anglers_lacking
+   FROM ( SELECT book_open.season,
+            book_open.who,
+            count(DISTINCT book_open.reach_id) AS reaches
+           FROM coldseam.book_open
+          WHERE ((book_open.dimension = 'all'::text) AND (NOT book_open.stayed) AND (book_open.who <> ''::text))
+          GROUP BY book_open.season, book_open.who) w
+  GROUP BY w.season, w.reaches;
+
+COMMENT ON VIEW season.roaming IS 'How many anglers of those whom the book counts fished how many different reaches.';
+
+COMMENT ON COLUMN season.roaming.season IS 'Calendar year.';
+
+COMMENT ON COLUMN season.roaming.reaches IS 'Different reaches fished.';
+
+COMMENT ON COLUMN season.roaming.anglers IS 'Anglers who fished so many; null = fewer than three.';
+
+COMMENT ON COLUMN season.roaming.anglers_lacking IS 'How many more would open the number; 0 = open.';
+
 CREATE VIEW season.rule AS
  SELECT season_rule.reach_id,
     season_rule.kind,
@@ -2997,59 +3252,84 @@ COMMENT ON COLUMN season.rule.recheck_by IS 'Day after which it counts as not ve
 
 COMMENT ON COLUMN season.rule.closed IS 'Closed spans of the year, JSON.';
 
-CREATE VIEW season.run_day AS
- SELECT last_run.reach_id,
-    last_run.species,
-    last_run.day,
-    (EXTRACT(year FROM last_run.day))::integer AS season,
-    last_run.stage,
-    last_run.stage_p,
-    last_run.p_wave,
-    last_run.arrived_p10,
-    last_run.arrived_p50,
-    last_run.arrived_p90,
-    last_run.spawned_p50,
-    last_run.wave_rule
-   FROM coldseam.last_run;
+CREATE VIEW season.wave AS
+ WITH days AS (
+         SELECT book_open.reach_id,
+            book_open.species,
+            book_open.day,
+            count(DISTINCT NULLIF(book_open.who, ''::text)) AS anglers,
+            sum(book_open.line_hours) AS hours,
+            sum(book_open.fish) AS fish
+           FROM coldseam.book_open
+          WHERE ((book_open.dimension = 'all'::text) AND (NOT book_open.stayed))
+          GROUP BY book_open.reach_id, book_open.species, book_open.day
+        ), logged AS (
+         SELECT d.reach_id,
+            d.species,
+            d.day,
+            (((((d.fish)::numeric + 0.5))::double precision / d.hours) > ((((2)::numeric * (sum(w.fish) + 0.5)))::double precision / sum(w.hours))) AS came
+           FROM (days d
+             JOIN days w ON (((w.reach_id = d.reach_id) AND (w.species = d.species) AND ((w.day >= (d.day - 7)) AND (w.day <= (d.day - 1))))))
+          WHERE ((d.anglers >= 3) AND (d.hours >= (6)::double precision))
+          GROUP BY d.reach_id, d.species, d.day, d.fish, d.hours
+         HAVING ((sum(w.hours) >= (6)::double precision) AND (max(w.anglers) >= 3))
+        )
+ SELECT r.reach_id,
+    r.species,
+    r.day,
+    (EXTRACT(year FROM r.day))::integer AS season,
+    r.stage,
+    r.stage_p,
+    r.p_wave,
+    l.came,
+    r.arrived_p10,
+    r.arrived_p50,
+    r.arrived_p90,
+    r.spawned_p50,
+    r.wave_rule
+   FROM (coldseam.last_run r
+     LEFT JOIN logged l USING (reach_id, species, day));
 
-COMMENT ON VIEW season.run_day IS 'State of the run told for each day, last issue.';
+COMMENT ON VIEW season.wave IS 'State of the run told for each day, last issue, and whether the log saw a wave: twice the fish per line hour of the seven days before.';
 
-COMMENT ON COLUMN season.run_day.reach_id IS 'The reach.';
+COMMENT ON COLUMN season.wave.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN season.run_day.species IS 'Species key.';
+COMMENT ON COLUMN season.wave.species IS 'Species key.';
 
-COMMENT ON COLUMN season.run_day.day IS 'Civil day.';
+COMMENT ON COLUMN season.wave.day IS 'Civil day.';
 
-COMMENT ON COLUMN season.run_day.season IS 'Calendar year.';
+COMMENT ON COLUMN season.wave.season IS 'Calendar year.';
 
-COMMENT ON COLUMN season.run_day.stage IS 'Most likely stage.';
+COMMENT ON COLUMN season.wave.stage IS 'Most likely stage.';
 
-COMMENT ON COLUMN season.run_day.stage_p IS 'Its probability.';
+COMMENT ON COLUMN season.wave.stage_p IS 'Its probability.';
 
-COMMENT ON COLUMN season.run_day.p_wave IS 'Probability of a wave that day.';
+COMMENT ON COLUMN season.wave.p_wave IS 'Probability of a wave that day.';
 
-COMMENT ON COLUMN season.run_day.arrived_p10 IS '10 % quantile of the share arrived.';
+COMMENT ON COLUMN season.wave.came IS 'The log saw a wave; null = fewer than three anglers, or too few hours, that day or in the week before.';
 
-COMMENT ON COLUMN season.run_day.arrived_p50 IS 'Median share arrived.';
+COMMENT ON COLUMN season.wave.arrived_p10 IS '10 % quantile of the share arrived.';
 
-COMMENT ON COLUMN season.run_day.arrived_p90 IS '90 % quantile of the share arrived.';
+COMMENT ON COLUMN season.wave.arrived_p50 IS 'Median share arrived.';
 
-COMMENT ON COLUMN season.run_day.spawned_p50 IS 'Median share that has spawned.';
+COMMENT ON COLUMN season.wave.arrived_p90 IS '90 % quantile of the share arrived.';
 
-COMMENT ON COLUMN season.run_day.wave_rule IS 'What p_wave calls a wave: 1 = a fixed share of the run in one day, or not noted; 2 = twice the daily fish of the week before. Never average over both.';
+COMMENT ON COLUMN season.wave.spawned_p50 IS 'Median share that has spawned.';
+
+COMMENT ON COLUMN season.wave.wave_rule IS 'What p_wave calls a wave: 1 = a fixed share of the run in one day, or not noted; 2 = twice the daily fish of the week before. Never average over both.';
 
 CREATE VIEW season.run_date AS
- SELECT run_day.reach_id,
-    run_day.species,
-    run_day.season,
-    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.05)::double precision)) AS first_fish,
-    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.5)::double precision)) AS half_in,
-    min(run_day.day) FILTER (WHERE (run_day.spawned_p50 >= (0.5)::double precision)) AS half_spawned,
-    (array_agg(run_day.day ORDER BY run_day.wave_rule DESC, run_day.p_wave DESC, run_day.day))[1] AS best_wave,
-    (array_agg(run_day.p_wave ORDER BY run_day.wave_rule DESC, run_day.p_wave DESC))[1] AS best_wave_p,
-    min(run_day.day) FILTER (WHERE (run_day.arrived_p50 >= (0.95)::double precision)) AS last_fish
-   FROM season.run_day
-  GROUP BY run_day.reach_id, run_day.species, run_day.season;
+ SELECT wave.reach_id,
+    wave.species,
+    wave.season,
+    min(wave.day) FILTER (WHERE (wave.arrived_p50 >= (0.05)::double precision)) AS first_fish,
+    min(wave.day) FILTER (WHERE (wave.arrived_p50 >= (0.5)::double precision)) AS half_in,
+    min(wave.day) FILTER (WHERE (wave.spawned_p50 >= (0.5)::double precision)) AS half_spawned,
+    (array_agg(wave.day ORDER BY wave.wave_rule DESC, wave.p_wave DESC, wave.day))[1] AS best_wave,
+    (array_agg(wave.p_wave ORDER BY wave.wave_rule DESC, wave.p_wave DESC))[1] AS best_wave_p,
+    min(wave.day) FILTER (WHERE (wave.arrived_p50 >= (0.95)::double precision)) AS last_fish
+   FROM season.wave
+  GROUP BY wave.reach_id, wave.species, wave.season;
 
 COMMENT ON VIEW season.run_date IS 'Dates of the run by the run clock.';
 
@@ -3072,20 +3352,131 @@ COMMENT ON COLUMN season.run_date.best_wave_p IS 'Its probability.';
 COMMENT ON COLUMN season.run_date.last_fish IS 'First day with 95 % arrived.';
 
 CREATE VIEW season.skill AS
- SELECT forecast_pair.reach_id,
-    forecast_pair.param,
-    forecast_pair.season,
-    forecast_pair.lead_day,
-    count(*) AS n,
-    avg(forecast_pair.abs_error) AS mean_abs_error,
-    avg(forecast_pair.crps) AS mean_crps,
-    avg((forecast_pair.inside)::integer) AS inside_share,
-    avg(forecast_pair.persistence_error) AS persistence_error,
-    ((1)::double precision - (avg(forecast_pair.abs_error) FILTER (WHERE (forecast_pair.persistence_error IS NOT NULL)) / NULLIF(avg(forecast_pair.persistence_error), (0)::double precision))) AS skill
-   FROM season.forecast_pair
-  GROUP BY forecast_pair.reach_id, forecast_pair.param, forecast_pair.season, forecast_pair.lead_day;
+ WITH one AS (
+         SELECT DISTINCT ON (forecast.reach_id, forecast.param, forecast.lead_day, forecast.valid_day) forecast.reach_id,
+            forecast.site_id,
+            forecast.param,
+            forecast.source,
+            forecast.issued_at,
+            forecast.lead_day,
+            forecast.valid_day,
+            forecast.season,
+            forecast.observed,
+            forecast.p10,
+            forecast.p50,
+            forecast.p90,
+            forecast.unit_us,
+            forecast.observed_us,
+            forecast.p10_us,
+            forecast.p50_us,
+            forecast.p90_us,
+            forecast.crps,
+            forecast.abs_error,
+            forecast.inside,
+            forecast.persistence_error
+           FROM season.forecast
+          ORDER BY forecast.reach_id, forecast.param, forecast.lead_day, forecast.valid_day, forecast.issued_at DESC
+        ), pairs AS (
+         SELECT one.reach_id,
+            one.site_id,
+            one.param,
+            one.source,
+            one.issued_at,
+            one.lead_day,
+            one.valid_day,
+            one.season,
+            one.observed,
+            one.p10,
+            one.p50,
+            one.p90,
+            one.unit_us,
+            one.observed_us,
+            one.p10_us,
+            one.p50_us,
+            one.p90_us,
+            one.crps,
+            one.abs_error,
+            one.inside,
+            one.persistence_error,
+            lag(one.abs_error) OVER (PARTITION BY one.reach_id, one.param, one.season, one.lead_day ORDER BY one.valid_day) AS before
+           FROM one
+        ), sums AS (
+         SELECT pairs.reach_id,
+            pairs.param,
+            pairs.season,
+            pairs.lead_day,
+            count(*) AS n,
+            GREATEST(COALESCE(corr(pairs.abs_error, pairs.before), (0)::double precision), (0)::double precision) AS r,
+            avg(pairs.abs_error) AS e,
+            avg(pairs.crps) AS crps,
+            (avg((pairs.inside)::integer))::double precision AS inside,
+            avg(pairs.persistence_error) AS p,
+            avg(pairs.abs_error) FILTER (WHERE (pairs.persistence_error IS NOT NULL)) AS ep,
+            var_samp(pairs.abs_error) FILTER (WHERE (pairs.persistence_error IS NOT NULL)) AS ve,
+            var_samp(pairs.persistence_error) AS vp,
+            covar_samp(pairs.abs_error, pairs.persistence_error) AS vep
+           FROM pairs
+          GROUP BY pairs.reach_id, pairs.param, pairs.season, pairs.lead_day
+        ), worth AS (
+         SELECT sums.reach_id,
+            sums.param,
+            sums.season,
+            sums.lead_day,
+            sums.n,
+            sums.r,
+            sums.e,
+            sums.crps,
+            sums.inside,
+            sums.p,
+            sums.ep,
+            sums.ve,
+            sums.vp,
+            sums.vep,
+            (((sums.n)::double precision * ((1)::double precision - sums.r)) / ((1)::double precision + sums.r)) AS free,
+            ((1)::double precision - (sums.ep / NULLIF(sums.p, (0)::double precision))) AS skill,
+            (sqrt(GREATEST(((sums.ve - ((((2)::double precision * sums.ep) / NULLIF(sums.p, (0)::double precision)) * sums.vep)) + (((sums.ep / NULLIF(sums.p, (0)::double precision)) ^ (2)::double precision) * sums.vp)), (0)::double precision)) / NULLIF(sums.p, (0)::double precision)) AS sd
+           FROM sums
+        )
+ SELECT worth.reach_id,
+    worth.param,
+    worth.season,
+    worth.lead_day,
+    worth.n,
+    (floor(worth.free))::integer AS independent_days,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN 'enough'::text
+            ELSE 'too few'::text
+        END AS evidence,
+    worth.e AS mean_abs_error,
+    worth.crps AS mean_crps,
+    worth.p AS persistence_error,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN worth.inside
+            ELSE NULL::double precision
+        END AS inside_share,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN (((worth.inside + ((1.353)::double precision / worth.free)) - ((1.645)::double precision * sqrt((((worth.inside * ((1)::double precision - worth.inside)) / worth.free) + ((0.6765)::double precision / (worth.free ^ (2)::double precision)))))) / ((1)::double precision + ((2.706)::double precision / worth.free)))
+            ELSE NULL::double precision
+        END AS inside_lo,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN (((worth.inside + ((1.353)::double precision / worth.free)) + ((1.645)::double precision * sqrt((((worth.inside * ((1)::double precision - worth.inside)) / worth.free) + ((0.6765)::double precision / (worth.free ^ (2)::double precision)))))) / ((1)::double precision + ((2.706)::double precision / worth.free)))
+            ELSE NULL::double precision
+        END AS inside_hi,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN worth.skill
+            ELSE NULL::double precision
+        END AS skill,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN (worth.skill - (((1.645)::double precision * worth.sd) / sqrt(worth.free)))
+            ELSE NULL::double precision
+        END AS skill_lo,
+        CASE
+            WHEN (worth.free >= (20)::double precision) THEN (worth.skill + (((1.645)::double precision * worth.sd) / sqrt(worth.free)))
+            ELSE NULL::double precision
+        END AS skill_hi
+   FROM worth;
 
-COMMENT ON VIEW season.skill IS 'Forecast skill by lead.';
+COMMENT ON VIEW season.skill IS 'Forecast skill by lead, the last issue of each day, with 90 % intervals; under 20 independent days nothing is claimed.';
 
 COMMENT ON COLUMN season.skill.reach_id IS 'The reach.';
 
@@ -3095,145 +3486,143 @@ COMMENT ON COLUMN season.skill.season IS 'Calendar year.';
 
 COMMENT ON COLUMN season.skill.lead_day IS 'Days ahead.';
 
-COMMENT ON COLUMN season.skill.n IS 'Forecasts scored.';
+COMMENT ON COLUMN season.skill.n IS 'Days scored.';
+
+COMMENT ON COLUMN season.skill.independent_days IS 'How many independent days those are worth, as errors of neighbouring days resemble one another.';
+
+COMMENT ON COLUMN season.skill.evidence IS 'enough, or too few: under 20 independent days.';
 
 COMMENT ON COLUMN season.skill.mean_abs_error IS 'Mean absolute error of the median.';
 
 COMMENT ON COLUMN season.skill.mean_crps IS 'Mean continuous ranked probability score.';
 
-COMMENT ON COLUMN season.skill.inside_share IS 'Share measured within p10-p90; 0.8 is right.';
-
 COMMENT ON COLUMN season.skill.persistence_error IS 'Mean absolute error of "stays as it was yesterday".';
+
+COMMENT ON COLUMN season.skill.inside_share IS 'Share measured within p10-p90, 0-1; 0.8 is right.';
+
+COMMENT ON COLUMN season.skill.inside_lo IS 'Lower end of its 90 % interval.';
+
+COMMENT ON COLUMN season.skill.inside_hi IS 'Upper end of its 90 % interval.';
 
 COMMENT ON COLUMN season.skill.skill IS 'Share of that error saved by the forecast; 0 = none, 1 = all, negative = worse.';
 
-CREATE VIEW season.trip_day AS
- SELECT catch.season,
-    catch.reach_id,
-    catch.species,
-    (catch.cell)::date AS day,
-    catch.anglers,
-    catch.trips,
-    catch.fish_per_line_hour
-   FROM season.catch
-  WHERE (catch.dimension = 'day'::text);
+COMMENT ON COLUMN season.skill.skill_lo IS 'Lower end of its 90 % interval.';
 
-COMMENT ON VIEW season.trip_day IS 'Trips by day.';
+COMMENT ON COLUMN season.skill.skill_hi IS 'Upper end of its 90 % interval.';
 
-COMMENT ON COLUMN season.trip_day.season IS 'Calendar year.';
+CREATE VIEW season.stop AS
+ SELECT s.reach_id,
+    s.season,
+    s.day,
+    s.code,
+    s.kind,
+    s.wording,
+    s.source,
+    m.flow_cfs,
+    m.flow_m3s,
+    m.next_flow_cfs,
+    m.next_flow_m3s,
+    ( SELECT n.verdict
+           FROM coldseam.morning_brief n
+          WHERE ((n.reach_id = s.reach_id) AND (n.day = (s.day + 1)))) AS next_word,
+    f.forecast_error_share
+   FROM ((season.reason s
+     LEFT JOIN season.morning m USING (reach_id, season, day))
+     LEFT JOIN LATERAL ( SELECT (f_1.abs_error / NULLIF(f_1.observed, (0)::double precision)) AS forecast_error_share
+           FROM season.forecast f_1
+          WHERE ((f_1.reach_id = s.reach_id) AND (f_1.param = 'discharge'::text) AND (f_1.lead_day = 1) AND (f_1.valid_day = s.day))
+          ORDER BY f_1.issued_at DESC
+         LIMIT 1) f ON (true))
+  WHERE ((s.list = 'stop'::text) OR ((s.kind = 'missing'::text) AND (s.verdict = 'NO CALL'::text)));
 
-COMMENT ON COLUMN season.trip_day.reach_id IS 'The reach.';
+COMMENT ON VIEW season.stop IS 'Mornings that were stopped, or without a call for what was missing: a row for each rule, with what followed.';
 
-COMMENT ON COLUMN season.trip_day.species IS 'Species key.';
+COMMENT ON COLUMN season.stop.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN season.trip_day.day IS 'Civil day.';
+COMMENT ON COLUMN season.stop.season IS 'Calendar year.';
 
-COMMENT ON COLUMN season.trip_day.anglers IS 'Different anglers.';
+COMMENT ON COLUMN season.stop.day IS 'The morning.';
 
-COMMENT ON COLUMN season.trip_day.trips IS 'Trips, those without fish included.';
+COMMENT ON COLUMN season.stop.code IS 'Rule that fired.';
 
-COMMENT ON COLUMN season.trip_day.fish_per_line_hour IS 'Fish per line hour.';
+COMMENT ON COLUMN season.stop.kind IS 'safety, legal or missing.';
 
-CREATE VIEW season.weight_held AS
- WITH logs AS (
-         SELECT rig_log.reach_id,
-            rig_log.spot_id,
-            (EXTRACT(year FROM rig_log.logged_at))::integer AS season,
-            rig_log.weight_oz,
-            rig_log.held,
-            NULLIF(rig_log.angler, ''::text) AS angler,
-            rig_log.angle_deg,
-            rig_log.discharge_m3s
-           FROM coldseam.rig_log
-        UNION ALL
-         SELECT t.reach_id,
-            t.spot_id,
-            t.season,
-            t.weight_oz,
-            t.held,
-            t.angler,
-            NULL::double precision,
-            NULL::double precision
-           FROM coldseam.trip_condition t
-          WHERE ((t.held IS NOT NULL) AND (t.weight_oz IS NOT NULL) AND (NOT (EXISTS ( SELECT
-                   FROM coldseam.rig_log g
-                  WHERE (g.trip_id = t.trip_id)))))
-        ), cells AS (
-         SELECT logs.season,
-            logs.reach_id,
-            logs.spot_id,
-            logs.weight_oz,
-            count(DISTINCT logs.angler) AS anglers,
-            count(*) AS logs,
-            avg((logs.held)::integer) AS held_share,
-            percentile_cont((0.5)::double precision) WITHIN GROUP (ORDER BY logs.discharge_m3s) AS median_m3s
-           FROM logs
-          GROUP BY logs.season, logs.reach_id, logs.spot_id, logs.weight_oz
-        ), small AS (
-         SELECT l.season,
-            l.reach_id,
-            l.spot_id,
-            count(DISTINCT l.angler) AS anglers,
-            count(DISTINCT l.weight_oz) AS cells
-           FROM (logs l
-             JOIN cells c USING (season, reach_id, spot_id, weight_oz))
-          WHERE (c.anglers < 3)
-          GROUP BY l.season, l.reach_id, l.spot_id
-        ), ranked AS (
-         SELECT c.season,
-            c.reach_id,
-            c.spot_id,
-            c.weight_oz,
-            c.anglers,
-            c.logs,
-            c.held_share,
-            c.median_m3s,
-            ((c.anglers < 3) OR ((row_number() OVER (PARTITION BY c.season, c.reach_id, c.spot_id, (c.anglers >= 3) ORDER BY c.anglers, c.logs, c.weight_oz) = 1) AND COALESCE(((s.cells = 1) OR (s.anglers < 3)), false))) AS hidden
-           FROM (cells c
-             LEFT JOIN small s USING (season, reach_id, spot_id))
-        )
- SELECT ranked.season,
-    ranked.reach_id,
-    ranked.spot_id,
-    ranked.weight_oz,
+COMMENT ON COLUMN season.stop.wording IS 'As told; null where the rule is told by its code alone.';
+
+COMMENT ON COLUMN season.stop.source IS 'Agency or club rule.';
+
+COMMENT ON COLUMN season.stop.flow_cfs IS 'Daily mean discharge of that day, ft3/s.';
+
+COMMENT ON COLUMN season.stop.flow_m3s IS 'Daily mean discharge of that day, m3/s.';
+
+COMMENT ON COLUMN season.stop.next_flow_cfs IS 'Daily mean discharge of the day after, ft3/s.';
+
+COMMENT ON COLUMN season.stop.next_flow_m3s IS 'Daily mean discharge of the day after, m3/s.';
+
+COMMENT ON COLUMN season.stop.next_word IS 'Word of the morning after.';
+
+COMMENT ON COLUMN season.stop.forecast_error_share IS 'Error of the discharge forecast made the day before, as a share of what came, 0-1.';
+
+CREATE VIEW season.weight AS
+ SELECT book_cell.season,
+    book_cell.reach_id,
+    book_cell.species AS spot_id,
+    (book_cell.cell)::double precision AS weight_oz,
+    round((((book_cell.cell)::double precision * (28.349523125)::double precision))::numeric, 1) AS weight_g,
         CASE
-            WHEN (NOT ranked.hidden) THEN ranked.anglers
+            WHEN (NOT book_cell.hidden) THEN book_cell.anglers
             ELSE NULL::bigint
         END AS anglers,
         CASE
-            WHEN (NOT ranked.hidden) THEN ranked.logs
+            WHEN (NOT book_cell.hidden) THEN book_cell.trips
             ELSE NULL::bigint
         END AS logs,
         CASE
-            WHEN (NOT ranked.hidden) THEN round(ranked.held_share, 2)
+            WHEN (NOT book_cell.hidden) THEN round(book_cell.held_share, 2)
             ELSE NULL::numeric
         END AS held_share,
         CASE
-            WHEN (NOT ranked.hidden) THEN round((ranked.median_m3s)::numeric)
+            WHEN (NOT book_cell.hidden) THEN round((book_cell.median_m3s)::numeric)
             ELSE NULL::numeric
         END AS median_m3s,
-    ranked.hidden
-   FROM ranked;
+        CASE
+            WHEN (NOT book_cell.hidden) THEN round(((book_cell.median_m3s / (0.028316846592)::double precision))::numeric, '-1'::integer)
+            ELSE NULL::numeric
+        END AS median_cfs,
+    book_cell.hidden,
+    (
+        CASE
+            WHEN book_cell.hidden THEN GREATEST((3 - book_cell.anglers), (1)::bigint)
+            ELSE (0)::bigint
+        END)::integer AS anglers_lacking
+   FROM coldseam.book_cell
+  WHERE (book_cell.dimension = 'held'::text);
 
-COMMENT ON VIEW season.weight_held IS 'Which weights held bottom at which spot. Cells with fewer than three different anglers are left empty.';
+COMMENT ON VIEW season.weight IS 'Which weights held bottom at which spot. Hidden as in season.trip.';
 
-COMMENT ON COLUMN season.weight_held.season IS 'Calendar year.';
+COMMENT ON COLUMN season.weight.season IS 'Calendar year.';
 
-COMMENT ON COLUMN season.weight_held.reach_id IS 'The reach.';
+COMMENT ON COLUMN season.weight.reach_id IS 'The reach.';
 
-COMMENT ON COLUMN season.weight_held.spot_id IS 'The spot.';
+COMMENT ON COLUMN season.weight.spot_id IS 'The spot.';
 
-COMMENT ON COLUMN season.weight_held.weight_oz IS 'Jig weight, ounces.';
+COMMENT ON COLUMN season.weight.weight_oz IS 'Jig weight, ounces.';
 
-COMMENT ON COLUMN season.weight_held.anglers IS 'Different anglers.';
+COMMENT ON COLUMN season.weight.weight_g IS 'Jig weight, grams.';
 
-COMMENT ON COLUMN season.weight_held.logs IS 'Logs.';
+COMMENT ON COLUMN season.weight.anglers IS 'Different anglers.';
 
-COMMENT ON COLUMN season.weight_held.held_share IS 'Share that held bottom, 0-1.';
+COMMENT ON COLUMN season.weight.logs IS 'Logs.';
 
-COMMENT ON COLUMN season.weight_held.median_m3s IS 'Median discharge of the logs, m3/s.';
+COMMENT ON COLUMN season.weight.held_share IS 'Share that held bottom, 0-1.';
 
-COMMENT ON COLUMN season.weight_held.hidden IS 'Numbers left empty to protect anglers.';
+COMMENT ON COLUMN season.weight.median_m3s IS 'Median discharge of the logs, m3/s.';
+
+COMMENT ON COLUMN season.weight.median_cfs IS 'Median discharge of the logs, ft3/s.';
+
+COMMENT ON COLUMN season.weight.hidden IS 'Numbers left empty to protect anglers.';
+
+COMMENT ON COLUMN season.weight.anglers_lacking IS 'How many more anglers would open it; 0 = open.';
 
 ALTER TABLE ONLY coldseam.alert
     ADD CONSTRAINT alert_pkey PRIMARY KEY (feed, document, provider, sender, identifier, sent_at, known_at);
@@ -3243,6 +3632,9 @@ ALTER TABLE ONLY coldseam.band
 
 ALTER TABLE ONLY coldseam.band
     ADD CONSTRAINT band_pkey PRIMARY KEY (band_no);
+
+ALTER TABLE ONLY coldseam.book_row
+    ADD CONSTRAINT book_row_pkey PRIMARY KEY (dimension, season, reach_id, species, cell, source);
 
 ALTER TABLE ONLY coldseam.bounce
     ADD CONSTRAINT bounce_pkey PRIMARY KEY (bounce_id);

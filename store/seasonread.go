@@ -20,7 +20,7 @@ type Season struct {
 func (db *DB) NewestSeason(ctx context.Context, reach coldseam.ReachID) (int, error) {
 	got, err := ask[struct{ Year int }](ctx, db, `
 		SELECT COALESCE(max(season), 0)::int AS year
-		FROM (SELECT season, reach_id FROM season.brief UNION ALL SELECT season, reach_id FROM season.catch) s
+		FROM (SELECT season, reach_id FROM season.brief UNION ALL SELECT season, reach_id FROM season.trip) s
 		WHERE $1 = '' OR reach_id = $1`, reach)
 	if err != nil {
 		return 0, err
@@ -33,7 +33,7 @@ func (db *DB) NewestSeason(ctx context.Context, reach coldseam.ReachID) (int, er
 func (db *DB) SeasonSpan(ctx context.Context, s Season) (first, last coldseam.Date, ok bool, err error) {
 	got, err := ask[struct{ First, Last *time.Time }](ctx, db, `
 		SELECT min(day) AS first, max(day) AS last
-		FROM (SELECT day, season, reach_id FROM season.brief UNION ALL SELECT day, season, reach_id FROM season.trip_day) s
+		FROM (SELECT day, season, reach_id FROM season.brief UNION ALL SELECT cell::date, season, reach_id FROM season.trip WHERE dimension = 'day') s
 		WHERE season = $1 AND ($2 = '' OR reach_id = $2)`, s.Year, s.Reach)
 	if err != nil || got[0].First == nil {
 		return first, last, false, err
@@ -73,14 +73,14 @@ type SeasonTripDay struct {
 // SeasonTripDays are the days with trips.
 func (db *DB) SeasonTripDays(ctx context.Context, s Season) ([]SeasonTripDay, error) {
 	return ask[SeasonTripDay](ctx, db, `
-		SELECT day, COALESCE(sum(trips), 0)::int AS trips,
+		SELECT cell::date AS day, COALESCE(sum(trips), 0)::int AS trips,
 		  COALESCE(sum(trips * fish_per_line_hour) / NULLIF(sum(trips), 0), 0)::float8 AS rate
-		FROM season.trip_day
-		WHERE season = $1 AND ($2 = '' OR reach_id = $2)
-		GROUP BY day`, s.Year, s.Reach)
+		FROM season.trip
+		WHERE dimension = 'day' AND season = $1 AND ($2 = '' OR reach_id = $2)
+		GROUP BY cell`, s.Year, s.Reach)
 }
 
-// CatchCell is one cell of season.catch; a hidden one has no numbers.
+// CatchCell is one cell of season.trip; a hidden one has no numbers.
 type CatchCell struct {
 	Dimension, Reach, Species, Cell string
 	Hidden                          bool
@@ -97,7 +97,7 @@ func (db *DB) CatchCells(ctx context.Context, s Season) ([]CatchCell, error) {
 		SELECT c.dimension, c.reach_id AS reach, c.species, c.cell, c.hidden, COALESCE(c.anglers, 0)::int AS anglers,
 		  COALESCE(c.trips, 0)::int AS trips, COALESCE(c.line_hours, 0)::float8 AS hours,
 		  COALESCE(c.fish, 0)::int AS fish, COALESCE(c.fish_per_line_hour, 0)::float8 AS rate, COALESCE(b.band_no, 99)::int AS place
-		FROM season.catch c
+		FROM season.trip c
 		LEFT JOIN season.band b ON c.dimension = 'band' AND b.band = c.cell
 		WHERE c.season = $1 AND ($2 = '' OR c.reach_id = $2) AND c.dimension <> 'day'
 		ORDER BY place, c.cell`, s.Year, s.Reach)
@@ -114,8 +114,8 @@ type HeldCell struct {
 // HeldCells are those that are not hidden.
 func (db *DB) HeldCells(ctx context.Context, s Season) ([]HeldCell, error) {
 	return ask[HeldCell](ctx, db, `
-		SELECT reach_id AS reach, spot_id AS spot, weight_oz::float8 AS oz, logs::int AS logs, held_share::float8 AS share
-		FROM season.weight_held
+		SELECT reach_id AS reach, spot_id AS spot, weight_oz AS oz, logs::int AS logs, held_share::float8 AS share
+		FROM season.weight
 		WHERE season = $1 AND ($2 = '' OR reach_id = $2) AND NOT hidden
 		ORDER BY reach_id, spot_id, weight_oz`, s.Year, s.Reach)
 }
@@ -151,7 +151,7 @@ type ForecastPair struct {
 func (db *DB) ForecastPairs(ctx context.Context, s Season) ([]ForecastPair, error) {
 	return ask[ForecastPair](ctx, db, `
 		SELECT DISTINCT ON (site_id, param, lead_day, valid_day) site_id AS site, param, lead_day AS lead, valid_day AS day, crps, persistence_error AS ref
-		FROM season.forecast_pair
+		FROM season.forecast
 		WHERE season = $1 AND ($2 = '' OR reach_id = $2) AND lead_day IN (1, 3, 5, 7, 10)
 		  AND param IN ('water_temp', 'discharge') AND persistence_error IS NOT NULL
 		ORDER BY site_id, param, lead_day, valid_day, issued_at DESC`, s.Year, s.Reach)
@@ -206,7 +206,7 @@ type OpenCatch struct{ Reach, Species string }
 // OpenCatches lists them.
 func (db *DB) OpenCatches(ctx context.Context, s Season) ([]OpenCatch, error) {
 	return ask[OpenCatch](ctx, db, `
-		SELECT reach_id AS reach, species FROM season.catch
+		SELECT reach_id AS reach, species FROM season.trip
 		WHERE dimension = 'all' AND NOT hidden AND season = $1 AND ($2 = '' OR reach_id = $2)`, s.Year, s.Reach)
 }
 

@@ -280,8 +280,9 @@ func (db *DB) SetPrefs(ctx context.Context, id int64, p coldseam.Preferences) er
 		return fmt.Errorf("preferences of subscriber %d: %w", id, err)
 	}
 	return db.setSub(ctx, "preferences of", id, `
+		WITH book AS (UPDATE coldseam.trip SET in_book = $6 WHERE subscriber_id = $1 AND in_book <> $6)
 		UPDATE coldseam.subscriber SET zone = $2, send_at = $3::text::time, window_from = $4::text::time, prefs = $5 WHERE subscriber_id = $1`,
-		c.zone, c.sendAt, c.windowFrom, c.prefs)
+		c.zone, c.sendAt, c.windowFrom, c.prefs, p.InBook)
 }
 
 // Forget erases a person: the row, bounces and outbox rows go, trips stay

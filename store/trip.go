@@ -21,9 +21,10 @@ func angler2(id int64, now time.Time) string {
 
 const sqlAddTrip = `
 INSERT INTO coldseam.trip (reach_id, subscriber_id, angler, day, start_at, hours, anglers, lines, species, fish, looked_at, ripe, spent, released,
-  spot_id, presentation, body, line, weight_oz, held, held_at, angle_deg, because_mail, went_not, water_c, water_at, clarity, first_fish_at, night, note, entered_at, source, nth)
+  spot_id, presentation, body, line, weight_oz, held, held_at, angle_deg, because_mail, went_not, water_c, water_at, clarity, first_fish_at, night, note, entered_at, source, nth, in_book)
 VALUES ($1, NULLIF($2::int8, 0), COALESCE(NULLIF($3, ''), (SELECT angler FROM coldseam.subscriber WHERE subscriber_id = $2), ''), $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14,
-  $15, $16, $17, $18, NULLIF($19::float8, 0), $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33)
+  $15, $16, $17, $18, NULLIF($19::float8, 0), $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33,
+  $2 = 0 OR COALESCE((SELECT (prefs ->> 'in_book')::boolean FROM coldseam.subscriber WHERE subscriber_id = $2), false))
 ON CONFLICT ON CONSTRAINT trip_key DO NOTHING
 RETURNING trip_id`
 

@@ -21,7 +21,7 @@ func TestAnyForm(t *testing.T) {
 			"because", "presentation", "body", "line", "angle", "first", "looked", "ripe", "spent", "released", "water",
 			"water_at", "clarity", "night", "note"},
 		paths()["prefs"]: {"reach", "send_at", "zone", "window_from", "window_to", "day", "cost", "presentation",
-			"line", "body", "metal", "box", "species", "units", "flip", "outlook"},
+			"line", "body", "metal", "box", "species", "units", "flip", "outlook", "book"},
 		"/signup": {"email", "reach", "send_at", "cost", "units"},
 	}
 

@@ -177,7 +177,7 @@ func prefsValues() url.Values {
 		"window_from": {"06:30"}, "window_to": {"11:00"},
 		"day": {"6", "0"}, "cost": {"0.5"}, "craft": {"tube"}, "presentation": {"vertical"}, "line": {"nylon-0.26"},
 		"body": {"bucktail"}, "metal": {"tungsten"}, "box": {"1/8", "1/4", "3/8"},
-		"species": {"walleye"}, "units": {"metric"}, "flip": {"1"}, "outlook": {"1"}}
+		"species": {"walleye"}, "units": {"metric"}, "flip": {"1"}, "outlook": {"1"}, "book": {"1"}}
 }
 
 func TestPreferences(t *testing.T) {
@@ -205,6 +205,7 @@ func TestPreferences(t *testing.T) {
 		Weekdays:     []int{6, 0},
 		FlipNotice:   true,
 		Outlook:      true,
+		InBook:       true,
 	}, m.subs[7].Prefs)
 	// What the form shows is what it would save.
 	body := get(h, p).Body.String()

@@ -225,6 +225,7 @@ func (f *form) prefs(rs []coldseam.Reach, costs []option) coldseam.Preferences {
 		Metal:        f.choice("metal", metals()),
 		FlipNotice:   f.v.Get("flip") == "1",
 		Outlook:      f.v.Get("outlook") == "1",
+		InBook:       f.v.Get("book") == "1",
 	}
 	p.Cost, _ = strconv.ParseFloat(f.choice("cost", costs), 64)
 	if err := zone(p.Zone); err != nil {

@@ -33,11 +33,12 @@ type Command struct {
 	Units      string   `help:"us or metric; default the club's." enum:",us,metric" default:""`
 	SQL        bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
 	Dictionary bool     `help:"Print what every view and column means."`
-	Cookbook   bool     `help:"Print the club's questions in SQL, with the answers of the season."`
+	RunBook    string   `name:"run" help:"Run the SQL of a book (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
+	Export     string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
 	Args       []string `arg:"" optional:"" help:"For psql, after --."`
 }
 
-// Run writes the recap, or does one of the other three.
+// Run writes the recap, or does one of the others.
 func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if len(c.Args) > 0 && !c.SQL {
 		return env.Fail(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
@@ -70,8 +71,15 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 		}
 		_, err = io.WriteString(s.Out, store.DictionaryText(ms))
 		return err
-	case c.Cookbook:
-		return a.writeCookbook(ctx, s.Out, c.Season, coldseam.ReachID(c.Reach))
+	}
+	if err := a.DB.PublishBook(ctx); err != nil {
+		return err
+	}
+	switch {
+	case c.RunBook != "":
+		return a.RunBook(ctx, c.RunBook, c.Season, coldseam.ReachID(c.Reach))
+	case c.Export != "":
+		return a.Export(ctx, c.Export)
 	}
 
 	r, err := a.Recap(ctx, c.Season, coldseam.ReachID(c.Reach))
@@ -156,7 +164,7 @@ func recapName(r web.Recap, reach string) string {
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
 func (c *Command) psql(ctx context.Context, s *env.Streams, a *Book) error {
-	dsn, err := readerURL(env.OrElse(a.Config.ReadersURL, a.DB.Pool().Config().ConnString()))
+	dsn, err := a.readerDSN()
 	if err != nil {
 		return err
 	}
@@ -253,6 +261,11 @@ func onlyAsked(args []string) error {
 	return nil
 }
 
+// readerDSN is where the reader connects.
+func (bk *Book) readerDSN() (string, error) {
+	return readerURL(env.OrElse(bk.Config.ReadersURL, bk.DB.Pool().Config().ConnString()))
+}
+
 // readerURL is the database as the reader: the private one by its socket; of
 // an admin's own the address without user and password, which the admin sets.
 func readerURL(dsn string) (string, error) {
@@ -289,68 +302,4 @@ func (bk *Book) findPsql() (string, error) {
 		return exec.LookPath(filepath.Join(own, "psql"))
 	}
 	return bin, err
-}
-
-// inCookbook are the places where a question names a season or a reach.
-var inCookbook = regexp.MustCompile(`\b2026\b|\b2027-|'bend'`)
-
-// writeCookbook prints the questions of a season with their answers.
-func (bk *Book) writeCookbook(ctx context.Context, w io.Writer, year int, reach coldseam.ReachID) error {
-	m := &recapMaker{Book: bk, ctx: ctx, year: year, reach: reach}
-	for _, step := range []func() error{m.place, m.span} {
-		if err := step(); err != nil {
-			return fmt.Errorf("cookbook: %w", err)
-		}
-	}
-	fmt.Fprintf(w, "# Questions to the season of %d\n\nEach runs as it stands: `coldseam recap --sql`, or any tool that reads Postgres as `season_reader`. Empty cells are numbers with fewer than three different anglers behind them, or nothing known.\n", m.year)
-
-	for _, q := range store.Cookbook() {
-		sql := inCookbook.ReplaceAllStringFunc(q.SQL, func(s string) string {
-			switch s {
-			case "2026":
-				return strconv.Itoa(m.year)
-			case "2027-":
-				return strconv.Itoa(m.year+1) + "-"
-			}
-			return "'" + strings.ReplaceAll(string(m.reaches[0].ID), "'", "''") + "'"
-		})
-		got, err := bk.DB.Answer(ctx, strings.TrimSuffix(sql, ";"))
-		if err != nil {
-			return fmt.Errorf("cookbook %s: %w", q.Name, err)
-		}
-
-		fmt.Fprintf(w, "\n## %s\n\n%s\n\n```sql\n%s\n```\n\n", q.Name, q.Asks, sql)
-		writeAnswer(w, got)
-	}
-
-	return nil
-}
-
-// answerRows is the most rows of an answer that are printed.
-const answerRows = 40
-
-// writeAnswer prints a table in Markdown.
-func writeAnswer(w io.Writer, t store.Answer) {
-	if len(t.Rows) == 0 {
-		fmt.Fprintln(w, "No rows.")
-		return
-	}
-
-	line := func(cells []string) {
-		var out []string
-		for _, c := range cells {
-			out = append(out, strings.NewReplacer("|", `\|`, "\n", " ", "\r", " ").Replace(c))
-		}
-		fmt.Fprintln(w, strings.TrimRight("| "+strings.Join(out, " | ")+" |", " "))
-	}
-	line(t.Columns)
-	fmt.Fprintln(w, "|"+strings.Repeat("---|", len(t.Columns)))
-
-	for i, r := range t.Rows {
-		if i == answerRows {
-			fmt.Fprintf(w, "\n%d more rows.\n", len(t.Rows)-answerRows)
-			return
-		}
-		line(r)
-	}
 }

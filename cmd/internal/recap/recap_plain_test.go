@@ -227,8 +227,8 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Run("cookbook", func(t *testing.T) { checkCookbook(t, v.Recap) })
 	t.Run("dictionary", func(t *testing.T) {
 		s := recapText(t, v.Recap, recap.Command{Dictionary: true})
-		require.Contains(t, s, "## forecast_pair")
-		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning")
+		require.Contains(t, s, "## morning")
+		require.NotRegexp(t, `\|  \|`, s, "every column has a meaning, a unit and a source")
 	})
 
 	t.Run("psql", func(t *testing.T) {

@@ -1,0 +1,147 @@
+package store_test
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/store"
+)
+
+// bookOf is every number that the views show of the trip log, by row.
+func bookOf(t *testing.T, db *store.DB) map[string]string {
+	t.Helper()
+	require.NoError(t, db.PublishBook(t.Context()))
+	rows, err := db.Pool().Query(t.Context(), `
+		SELECT 'trip ' || dimension || season || reach_id || species || cell, concat_ws(' ', anglers, trips, line_hours, fish, fish_per_line_hour) FROM season.trip WHERE NOT hidden
+		UNION ALL SELECT 'weight ' || season || reach_id || spot_id || weight_oz, concat_ws(' ', anglers, logs, held_share, median_m3s) FROM season.weight WHERE NOT hidden
+		UNION ALL SELECT 'call ' || season || reach_id || verdict, concat_ws(' ', mornings_fished, good_mornings, mean_odds_fished, drives_saved) FROM season.call WHERE anglers_lacking = 0
+		UNION ALL SELECT 'morning ' || reach_id || day, concat_ws(' ', trips, anglers, fish_per_line_hour) FROM season.morning WHERE trips IS NOT NULL
+		UNION ALL SELECT 'wave ' || reach_id || species || day, came::text FROM season.wave WHERE came IS NOT NULL
+		UNION ALL SELECT 'roaming ' || season || ' ' || reaches, anglers::text FROM season.roaming WHERE anglers IS NOT NULL`)
+	require.NoError(t, err)
+	out := map[string]string{}
+	var k, v string
+	_, err = pgx.ForEachRow(rows, []any{&k, &v}, func() error { out[k] = v; return nil })
+	require.NoError(t, err)
+	return out
+}
+
+// Looking before and after what one or two members do shows no difference: thirty
+// ways to try. What a third one does moves the cells that all three moved.
+func TestNoSingleTripByDifference(t *testing.T) {
+	t.Parallel()
+	db := withBend(t, store.Options{})
+	ctx := t.Context()
+	day := func(n int) coldseam.Date { return coldseam.Date{Year: 2026, Month: 4, Day: n} }
+	held := true
+	trip := func(id int64, n, fish int) coldseam.Trip {
+		return coldseam.Trip{Reach: "bend", Subscriber: id, Date: day(n), Hours: 3, Lines: 1, Species: "walleye", Fish: fish,
+			WeightOz: .25, Held: &held, SpotID: "seam", Presentation: "vertical", Source: "form"}
+	}
+
+	var ids []int64
+	for i := range 9 {
+		s, _, err := db.AddSubscriber(ctx, fmt.Sprintf("m%d@club.example.org", i), "", coldseam.Preferences{Zone: "America/Chicago", InBook: i < 6})
+		require.NoError(t, err)
+		ids = append(ids, s.ID)
+		for n := 1; n <= 4; n++ {
+			require.NoError(t, db.ReplaceTrip(ctx, trip(s.ID, n, i)))
+		}
+	}
+	for n := 1; n <= 5; n++ {
+		b := aBrief(day(n).UTC().Add(9*time.Hour), coldseam.Go)
+		b.Day = day(n)
+		_, err := db.SaveBrief(ctx, b)
+		require.NoError(t, err)
+	}
+	before := bookOf(t, db)
+	require.Equal(t, "6 24 72 60 0.83", before["trip all2026bendwalleyeall"], "those who did not say so are not counted")
+	exec := func(sql string) {
+		_, err := db.Pool().Exec(ctx, sql)
+		require.NoError(t, err, sql)
+	}
+	exec(`CREATE TABLE coldseam.trip_kept AS SELECT * FROM coldseam.trip`)
+
+	attacks := map[string]func(){}
+	log := func(name string, id int64, change func(*coldseam.Trip)) {
+		attacks[name] = func() {
+			x := trip(id, 5, 9)
+			change(&x)
+			require.NoError(t, db.ReplaceTrip(ctx, x))
+		}
+	}
+	for name, change := range map[string]func(*coldseam.Trip){
+		"a new day": func(*coldseam.Trip) {}, "a day of others": func(x *coldseam.Trip) { x.Date = day(2) },
+		"no fish": func(x *coldseam.Trip) { x.Fish = 0 }, "a long trip": func(x *coldseam.Trip) { x.Hours = 14 },
+		"a new weight": func(x *coldseam.Trip) { x.WeightOz = .5 }, "no weight": func(x *coldseam.Trip) { x.WeightOz, x.Held = 0, nil },
+		"lost bottom":     func(x *coldseam.Trip) { h := false; x.Held = &h },
+		"another spot":    func(x *coldseam.Trip) { x.SpotID = "hole" },
+		"another species": func(x *coldseam.Trip) { x.Species = "sauger" },
+		"another method":  func(x *coldseam.Trip) { x.Presentation = "drag" },
+		"did not go": func(x *coldseam.Trip) {
+			y := true
+			x.WentNot, x.BecauseMail, x.Hours, x.Lines, x.Fish = true, &y, 0, 0, 0
+		},
+		"last year": func(x *coldseam.Trip) { x.Date.Year = 2025 },
+	} {
+		log(name, ids[0], change)
+		log(name+", by one who is not counted", ids[6], change)
+	}
+	for name, f := range map[string]func(){
+		"a tick set": func() {
+			require.NoError(t, db.SetPrefs(ctx, ids[6], coldseam.Preferences{Zone: "America/Chicago", InBook: true}))
+		},
+		"a tick taken back":          func() { require.NoError(t, db.SetPrefs(ctx, ids[0], coldseam.Preferences{Zone: "America/Chicago"})) },
+		"two ticks set":              func() { attackTwo(ctx, t, db, ids[6:8], true) },
+		"two ticks taken back":       func() { attackTwo(ctx, t, db, ids[:2], false) },
+		"a trip struck by the admin": func() { exec(`DELETE FROM coldseam.trip WHERE trip_id = (SELECT min(trip_id) FROM coldseam.trip)`) },
+		"a paper trip": func() {
+			x := trip(0, 5, 30)
+			x.Angler, x.Source = "paper", "csv"
+			_, _, err := db.AddTrip(ctx, x)
+			require.NoError(t, err)
+		},
+		"a rig log alone": func() {
+			_, _, err := db.AddRigLog(ctx, store.RigLog{Reach: "bend", Spot: "seam", At: day(3).UTC(), Angler: "rig", WeightOz: .25})
+			require.NoError(t, err)
+		},
+		"a member who is forgotten": func() { require.NoError(t, db.Forget(ctx, ids[8])) },
+	} {
+		attacks[name] = f
+	}
+	require.GreaterOrEqual(t, len(attacks), 30)
+
+	for name, f := range attacks {
+		f()
+		for k, v := range bookOf(t, db) { // a cell may close, what stays open says what it said
+			require.Equal(t, before[k], v, "%s: %s", name, k)
+		}
+		exec(`DELETE FROM coldseam.rig_log`)
+		exec(`DELETE FROM coldseam.trip`)
+		exec(`INSERT INTO coldseam.trip OVERRIDING SYSTEM VALUE SELECT * FROM coldseam.trip_kept k
+			WHERE subscriber_id IS NULL OR EXISTS (SELECT FROM coldseam.subscriber s WHERE s.subscriber_id = k.subscriber_id)`)
+		attackTwo(ctx, t, db, ids[:2], true)
+		attackTwo(ctx, t, db, ids[6:8], false)
+		exec(`UPDATE coldseam.trip t SET in_book = k.in_book FROM coldseam.trip_kept k WHERE k.trip_id = t.trip_id`)
+		require.Equal(t, before, bookOf(t, db), "after "+name)
+	}
+
+	for i := range 3 {
+		require.NoError(t, db.ReplaceTrip(ctx, trip(ids[i], 5, 9)))
+	}
+	after := bookOf(t, db)
+	require.Equal(t, "6 27 81 87 1.07", after["trip all2026bendwalleyeall"], "three new ones are published")
+}
+
+func attackTwo(ctx context.Context, t *testing.T, db *store.DB, ids []int64, in bool) {
+	t.Helper()
+	for _, id := range ids {
+		require.NoError(t, db.SetPrefs(ctx, id, coldseam.Preferences{Zone: "America/Chicago", InBook: in}))
+	}
+}
