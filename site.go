@@ -41,10 +41,12 @@ type Reach struct {
 	AirSite       SiteID   // daily air temperature on record; "" = the gauge itself
 	WeatherSite   SiteID   // the point whose weather forecast counts
 	AgencySite    SiteID   // the point whose discharge forecast or release schedule counts; "" = the gauge itself
-	AlertFeed     string   // profile of the official warnings
-	DriveKM       float64  // of a usual trip there and back; 0 = not known
-	Regulated     bool     // flow set by dam releases
-	DamCycle      string   // the usual daily cycle, with reason and date; empty = none stated
+	// the point whose official stage forecast and flood stages count; "" = none is fed
+	StageSite SiteID  `json:",omitempty"`
+	AlertFeed string  // profile of the official warnings
+	DriveKM   float64 // of a usual trip there and back; 0 = not known
+	Regulated bool    // flow set by dam releases
+	DamCycle  string  // the usual daily cycle, with reason and date; empty = none stated
 
 	GaugeCode  string   // code used in H-VTEC and CAP event codes
 	AlertZones []string // geocodes (UGC, SAME, EMMA_ID ...)

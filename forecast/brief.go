@@ -28,6 +28,7 @@ func (w *work) inputs() verdict.Inputs {
 			History: w.history, Witness: w.witness(), Confirmed: f.Confirmed},
 		Alerts:      verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps, Rules: f.AlertRules},
 		Weather:     f.WeatherSteps(),
+		Official:    f.Official,
 		Climate:     w.climate,
 		Season:      w.season,
 		WaterModel:  f.TempModel != nil && f.TempModel.Core != nil,

@@ -61,6 +61,8 @@ type Features struct {
 	// the newest issue of each, AgencyPast earlier ones, oldest first.
 	Agency, AgencyPast []coldseam.Forecast
 
+	Official verdict.Official // the agency's stage forecast
+
 	Alerts     []coldseam.Alert   // matched to the reach
 	AlertsAt   time.Time          // last complete reading of the alert feed
 	AlertGaps  []coldseam.FeedGap // of the last reading

@@ -21,9 +21,11 @@ type Batch struct {
 	Forecasts []coldseam.Forecast `json:"forecasts,omitempty"`
 	Alerts    []coldseam.Alert    `json:"alerts,omitempty"`
 	Gaugings  []coldseam.Gauging  `json:"gaugings,omitempty"`
-	Sites     []SiteMeta          `json:"sites,omitempty"`
-	Meta      []SeriesMeta        `json:"meta,omitempty"`
-	Skipped   []Skipped           `json:"skipped,omitempty"`
+	// of floods, as the agency says; known-at is left zero
+	FloodLevels []coldseam.FloodLevel `json:"flood_levels,omitempty"`
+	Sites       []SiteMeta            `json:"sites,omitempty"`
+	Meta        []SeriesMeta          `json:"meta,omitempty"`
+	Skipped     []Skipped             `json:"skipped,omitempty"`
 	// doubts about what was read, such as a station that lies elsewhere
 	Notes   []string `json:"notes,omitempty"`
 	Next    string   `json:"next,omitempty"`    // address or token of the next page
@@ -42,9 +44,10 @@ type Entry struct {
 	About   coldseam.Alert `json:"-"` // what the index itself says of the warning, its area above all
 }
 
-// Rows is the number of observations, forecast steps, alerts and gaugings.
+// Rows is the number of observations, forecast steps, alerts, gaugings and
+// flood levels.
 func (b Batch) Rows() int {
-	n := len(b.Alerts) + len(b.Gaugings)
+	n := len(b.Alerts) + len(b.Gaugings) + len(b.FloodLevels)
 	for _, s := range b.Series {
 		n += len(s.Obs)
 	}

@@ -152,6 +152,7 @@ func (f *Fetcher) drop(p Profile, b *Batch, asked []string) {
 
 	b.Forecasts = slices.DeleteFunc(b.Forecasts, func(x coldseam.Forecast) bool { return foreign(x.Site) })
 	b.Gaugings = slices.DeleteFunc(b.Gaugings, func(g coldseam.Gauging) bool { return foreign(g.Site) })
+	b.FloodLevels = slices.DeleteFunc(b.FloodLevels, func(t coldseam.FloodLevel) bool { return foreign(t.Site) })
 	if n > 0 {
 		b.Skipped = append(b.Skipped, Skipped{What: "stations that were not asked for, such as " + string(first),
 			Code: CodeChosen, Why: "not of the club", N: n})
@@ -191,6 +192,12 @@ func (f *Fetcher) save(ctx context.Context, p Profile, b Batch, known time.Time,
 
 	if len(b.Gaugings) > 0 {
 		fail("gaugings", len(b.Gaugings), f.Sink.SaveGaugings(ctx, b.Gaugings))
+	}
+	if len(b.FloodLevels) > 0 {
+		for i := range b.FloodLevels {
+			b.FloodLevels[i].KnownAt = known
+		}
+		fail("flood levels", len(b.FloodLevels), f.Sink.SaveFloodLevels(ctx, b.FloodLevels))
 	}
 	res.Rows += b.Rows()
 	res.Sites = append(res.Sites, b.Sites...)
@@ -678,6 +685,7 @@ func join(pages []page) (Batch, error) {
 		out.Forecasts = append(out.Forecasts, b.Forecasts...)
 		out.Alerts = append(out.Alerts, b.Alerts...)
 		out.Gaugings = append(out.Gaugings, b.Gaugings...)
+		out.FloodLevels = append(out.FloodLevels, b.FloodLevels...)
 		out.Sites = append(out.Sites, b.Sites...)
 		out.Meta = append(out.Meta, b.Meta...)
 		out.Skipped = append(out.Skipped, b.Skipped...)

@@ -61,10 +61,12 @@ func (s *shelf) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) (
 	}
 	return n, 0, nil
 }
-func (s *shelf) SaveRaw(context.Context, coldseam.RawFetch) (int64, error) { return 1, nil }
-func (s *shelf) SaveForecasts(context.Context, []coldseam.Forecast) error  { return nil }
-func (s *shelf) SaveAlerts(context.Context, []coldseam.Alert) error        { return nil }
-func (s *shelf) SaveGaugings(context.Context, []coldseam.Gauging) error    { return nil }
+func (s *shelf) SaveRaw(context.Context, coldseam.RawFetch) (int64, error)  { return 1, nil }
+func (s *shelf) SaveForecasts(context.Context, []coldseam.Forecast) error   { return nil }
+func (s *shelf) SaveAlerts(context.Context, []coldseam.Alert) error         { return nil }
+func (*shelf) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+
+func (s *shelf) SaveGaugings(context.Context, []coldseam.Gauging) error { return nil }
 func (s *shelf) NextFetch(context.Context, string, string) (string, string, time.Time, error) {
 	return "", "", time.Time{}, nil
 }

@@ -18,15 +18,16 @@ type Records struct {
 	Require []string `toml:"require"` // paths of the whole document; one that is missing refuses it
 	// Levels lead from the document to one record, each from the node before.
 	// Text has its own: the blocks of the document, and their rows.
-	Levels     []string          `toml:"levels"`
-	Header     string            `toml:"header"` // names of the positions, where a record is a list
-	Where      map[string]string `toml:"where"`  // place = text; other records are passed over
-	Site       string            `toml:"site"`
-	Issued     string            `toml:"issued"`      // issue time of a forecast
-	Next       string            `toml:"next"`        // address or token of the next page, of the whole document
-	TimeLayout string            `toml:"time_layout"` // iso (default), epoch_s, epoch_ms or a Go layout
-	Source     string            `toml:"source"`      // where it is written which unit is meant, where the document does not say
-	Values     []RecordValue     `toml:"values"`      // several for wide rows
+	Levels      []string          `toml:"levels"`
+	Header      string            `toml:"header"` // names of the positions, where a record is a list
+	Where       map[string]string `toml:"where"`  // place = text; other records are passed over
+	Site        string            `toml:"site"`
+	Issued      string            `toml:"issued"`       // issue time of a forecast
+	Next        string            `toml:"next"`         // address or token of the next page, of the whole document
+	TimeLayout  string            `toml:"time_layout"`  // iso (default), epoch_s, epoch_ms or a Go layout
+	Source      string            `toml:"source"`       // where it is written which unit is meant, where the document does not say
+	Values      []RecordValue     `toml:"values"`       // several for wide rows
+	FloodLevels []RecordFlood     `toml:"flood_levels"` // flood stages and flows
 
 	Delimiter   string `toml:"delimiter"`    // of text: one character, or "tab" (comma)
 	DecimalMark string `toml:"decimal_mark"` // of text (point)
@@ -49,6 +50,15 @@ type RecordValue struct {
 	Qualifier  string `toml:"qualifier"`
 	Approval   string `toml:"approval"`
 	TimeLayout string `toml:"time_layout"`
+}
+
+// RecordFlood is a flood stage or flow in a record.
+type RecordFlood struct {
+	Kind      string `toml:"kind"` // action, minor, moderate, major
+	Parameter string `toml:"parameter"`
+	Value     string `toml:"value"`
+	Unit      string `toml:"unit"`
+	Gauge     string `toml:"gauge"` // the gauge that it is told of
 }
 
 // Bounds of a map of records.
@@ -87,6 +97,12 @@ func (r Records) Places() [][2]string {
 			add(key+x[0], x[1])
 		}
 	}
+	for i, x := range r.FloodLevels {
+		key := fmt.Sprintf("flood_levels[%d].", i)
+		add(key+"value", x.Value)
+		add(key+"unit", x.Unit)
+		add(key+"gauge", x.Gauge)
+	}
 	return out
 }
 
@@ -119,7 +135,7 @@ func (p Profile) checkRecords() error {
 		return p.bad("records.levels", fmt.Sprintf("1 to %d", maxLevels), len(r.Levels))
 	case len(r.Levels) > 0 && r.Kind == "text":
 		return p.bad("records.levels", "none: text has blocks and rows", r.Levels)
-	case len(r.Values) == 0 || len(r.Values) > maxValues:
+	case len(r.Values)+len(r.FloodLevels) == 0 || len(r.Values)+len(r.FloodLevels) > maxValues:
 		return p.bad("records.values", fmt.Sprintf("1 to %d", maxValues), len(r.Values))
 	case size > maxPlaces:
 		return p.bad("records", fmt.Sprintf("places of %d bytes at most", maxPlaces), size)
@@ -131,6 +147,21 @@ func (p Profile) checkRecords() error {
 		return p.bad("records.decimal_mark", `"." or ",", and another than the delimiter`, strconv.Quote(r.DecimalMark))
 	case len(p.Units) > 0 && r.Source == "":
 		return p.bad("records.source", "where it is written that these are the units", `""`)
+	}
+
+	for i, x := range r.FloodLevels {
+		key := fmt.Sprintf("records.flood_levels[%d].", i)
+		switch {
+		case !contains([]string{coldseam.FloodAction, coldseam.FloodMinor, coldseam.FloodModerate,
+			coldseam.FloodMajor}, x.Kind):
+			return p.bad(key+"kind", "action, minor, moderate or major", x.Kind)
+		case x.Parameter != string(coldseam.Stage) && x.Parameter != string(coldseam.Discharge):
+			return p.bad(key+"parameter", "stage or discharge", x.Parameter)
+		case r.Site == "" || x.Value == "" || x.Unit == "":
+			return p.bad(key+"value", "value and unit, and a site of the records", x)
+		case strings.HasPrefix(x.Unit, "=") && r.Source == "":
+			return p.bad("records.source", "where it is written that this is the unit", x.Unit)
+		}
 	}
 
 	for i, v := range r.Values {

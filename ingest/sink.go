@@ -21,6 +21,7 @@ type Sink interface {
 	SaveForecasts(ctx context.Context, fs []coldseam.Forecast) error
 	SaveAlerts(ctx context.Context, as []coldseam.Alert) error
 	SaveGaugings(ctx context.Context, gs []coldseam.Gauging) error
+	SaveFloodLevels(ctx context.Context, ts []coldseam.FloodLevel) error
 	// NextFetch returns the validators of the newest good fetch of url, and the
 	// time before which it is not to be called, by the server's word or after
 	// failures. Unknown is zero.

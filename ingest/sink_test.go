@@ -99,6 +99,8 @@ func (m *memory) SaveAlerts(_ context.Context, as []coldseam.Alert) error {
 	return nil
 }
 
+func (*memory) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+
 func (m *memory) SaveGaugings(_ context.Context, gs []coldseam.Gauging) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -1290,6 +1290,31 @@ COMMENT ON COLUMN coldseam.fetch_state.last_err IS 'Error of the last fetch; emp
 
 COMMENT ON COLUMN coldseam.fetch_state.gaps IS 'Entries that the last reading lacked, with id, title and why.';
 
+CREATE TABLE coldseam.flood_level (
+    site_id text NOT NULL,
+    kind text NOT NULL,
+    param text NOT NULL,
+    value double precision NOT NULL,
+    gauge text NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    CONSTRAINT flood_level_kind CHECK ((kind = ANY (ARRAY['action'::text, 'minor'::text, 'moderate'::text, 'major'::text]))),
+    CONSTRAINT flood_level_param CHECK ((param = ANY (ARRAY['stage'::text, 'discharge'::text])))
+);
+
+COMMENT ON TABLE coldseam.flood_level IS 'Official stages and flows of a forecast point, newest word of the agency.';
+
+COMMENT ON COLUMN coldseam.flood_level.site_id IS 'The forecast point.';
+
+COMMENT ON COLUMN coldseam.flood_level.kind IS 'action, minor, moderate or major flood.';
+
+COMMENT ON COLUMN coldseam.flood_level.param IS 'stage (m above the gauge''s own zero) or discharge (m3/s).';
+
+COMMENT ON COLUMN coldseam.flood_level.value IS 'The level, in the unit of its parameter.';
+
+COMMENT ON COLUMN coldseam.flood_level.gauge IS 'Code of the gauge that the agency names beside it; empty = none.';
+
+COMMENT ON COLUMN coldseam.flood_level.known_at IS 'Since when it is known.';
+
 CREATE TABLE coldseam.forecast (
     forecast_id bigint NOT NULL,
     site_id text NOT NULL,
@@ -3677,6 +3702,9 @@ ALTER TABLE ONLY coldseam.ensemble
 
 ALTER TABLE ONLY coldseam.fetch_state
     ADD CONSTRAINT fetch_state_pkey PRIMARY KEY (profile, url);
+
+ALTER TABLE ONLY coldseam.flood_level
+    ADD CONSTRAINT flood_level_pkey PRIMARY KEY (site_id, kind, param);
 
 ALTER TABLE ONLY coldseam.forecast
     ADD CONSTRAINT forecast_key UNIQUE (site_id, param, stat, period, provider, issued_at, known_at);

@@ -173,7 +173,7 @@ func (db *DB) StopCounts(ctx context.Context, s Season) ([]StopCount, error) {
 		    WHEN code LIKE 'max_flow%' THEN 'max_flow'
 		    WHEN code LIKE 'flow_pct%' THEN 'flow_pct'
 		    WHEN code LIKE 'rise%' AND kind = 'safety' THEN 'rise'
-		    WHEN code IN ('flood_stage', 'flood_forecast') THEN 'flood_stage'
+		    WHEN code IN ('flood_stage', 'flood_forecast', 'flood_stage_forecast') THEN 'flood_stage'
 		    WHEN code IN ('discharge_stale', 'stage_stale', 'discharge_missing', 'stage_missing') THEN 'gauge_silent'
 		    ELSE code END AS rule
 		  FROM season.reason

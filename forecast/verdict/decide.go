@@ -76,6 +76,7 @@ func Decide(in Inputs) Decision {
 	day := in.dayStops(frozen)
 	if len(looks) == 0 {
 		day = append(day, in.alertStops(in.Now, in.Now.Add(12*time.Hour))...)
+		day = append(day, in.officialStop(in.Now.Add(12*time.Hour))...)
 	}
 
 	legal := in.legal()

@@ -18,12 +18,13 @@ type Inputs struct {
 	Species string // decided on; "" = the reach's first
 	Table   Table  // start from DefaultTable
 
-	Gauge   Gauge
-	Alerts  Alerts
-	Weather Weather
-	Climate Climate // of the flow around Day
-	Season  SeasonFlow
-	Ice     ice.Status
+	Gauge    Gauge
+	Alerts   Alerts
+	Weather  Weather
+	Official Official
+	Climate  Climate // of the flow around Day
+	Season   SeasonFlow
+	Ice      ice.Status
 
 	// WaterModel says that a fitted water temperature model stands behind the
 	// forecast, so that a silent thermometer caps instead of ending the odds.

@@ -33,6 +33,7 @@ type ledger struct {
 func (in *Inputs) safetyInputs(frozen ice.Status) ledger {
 	var l ledger
 	in.gaugeInputs(&l)
+	in.officialInput(&l)
 	in.alertInput(&l)
 	in.weatherInput(&l)
 	in.iceInput(&l, frozen)

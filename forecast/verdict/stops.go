@@ -112,6 +112,7 @@ func (in *Inputs) windowStops(c Candidate) []coldseam.Reason {
 		out = append(out, because(KindSafety, "flood_forecast", "forecast",
 			map[string]float64{"flood_members": *c.PFlood, "limit_of100": in.Table.FloodShare}))
 	}
+	out = append(out, in.officialStop(c.End.Add(hours(in.Table.AfterH)))...)
 	out = append(out, in.weatherStops(c)...)
 	out = append(out, in.forecastRise(c)...)
 	return append(out, in.forecastFlow(c)...)

@@ -87,6 +87,8 @@ func (s *shelf) SaveAlerts(_ context.Context, as []coldseam.Alert) error {
 	return nil
 }
 
+func (*shelf) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+
 func (s *shelf) SaveGaugings(_ context.Context, gs []coldseam.Gauging) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()

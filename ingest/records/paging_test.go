@@ -23,10 +23,12 @@ func (s *sink) UpsertSeries(_ context.Context, _ int64, ss []coldseam.Series) (i
 	s.series = append(s.series, ss...)
 	return len(ss), 0, nil
 }
-func (*sink) SaveRaw(context.Context, coldseam.RawFetch) (int64, error) { return 1, nil }
-func (*sink) SaveForecasts(context.Context, []coldseam.Forecast) error  { return nil }
-func (*sink) SaveAlerts(context.Context, []coldseam.Alert) error        { return nil }
-func (*sink) SaveGaugings(context.Context, []coldseam.Gauging) error    { return nil }
+func (*sink) SaveRaw(context.Context, coldseam.RawFetch) (int64, error)    { return 1, nil }
+func (*sink) SaveForecasts(context.Context, []coldseam.Forecast) error     { return nil }
+func (*sink) SaveAlerts(context.Context, []coldseam.Alert) error           { return nil }
+func (*sink) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+
+func (*sink) SaveGaugings(context.Context, []coldseam.Gauging) error { return nil }
 func (*sink) NextFetch(context.Context, string, string) (string, string, time.Time, error) {
 	return "", "", time.Time{}, nil
 }

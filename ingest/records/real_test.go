@@ -24,6 +24,8 @@ var recorded = []struct {
 }{
 	{file: "nwps/stageflow_ACRT2.json", profile: "us-river-forecast", site: "ACRT2", want: []string{
 		"stage 3 14 2026-09-28T00:00:00Z 15.1 2026-09-30T13:00:00Z", "discharge 3 0.5 2026-09-28T00:00:00Z 1 2026-09-30T13:00:00Z"}},
+	{file: "nwps/gauge_ACRT2.json", profile: "us-river-forecast", endpoint: "flood_levels", site: "ACRT2", want: []string{
+		"action 25 ft", "minor 33 ft"}},
 	{file: "nve/obs_1.200.0_1003_daily.json", profile: "norway-hydapi", endpoint: "daily", site: "1.200.0", want: []string{
 		"water_temp 6 15.85552 2025-07-08T22:00:00Z 19.63008 2025-07-13T22:00:00Z"}},
 	{file: "nve/error_404.json", profile: "norway-hydapi", err: "is not there"},
@@ -152,6 +154,9 @@ func told(t *testing.T, b ingest.Batch, units map[coldseam.Parameter]string, eac
 	}
 
 	var out []string
+	for _, l := range b.FloodLevels {
+		out = append(out, fmt.Sprintf("%s %.4g ft", l.Kind, coldseam.Feet(l.Value)))
+	}
 	for _, g := range groups {
 		line := fmt.Sprintf("%s %d", g.p, len(g.at))
 		if each {

@@ -23,6 +23,7 @@
 package records
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -159,6 +160,7 @@ type doc struct {
 	times  *ingest.Times
 	asked  map[string]string
 	notes  []string
+	limits []coldseam.FloodLevel
 
 	records, tried, refused int
 	first                   error           // the first refusal
@@ -205,7 +207,7 @@ func (d *doc) read(root any) (ingest.Batch, error) {
 	next, err := d.m.at["next"].at([]any{root}, d.asked)
 	out.Next = next.text
 	out.Records = d.records
-	out.Notes = d.notes
+	out.Notes, out.FloodLevels = d.notes, d.limits
 	return out, err
 }
 
@@ -250,6 +252,12 @@ func (d *doc) record(chain []any) error {
 		}
 	}
 
+	for i := range d.m.FloodLevels {
+		d.tried++
+		if err := d.floodLevel(i, chain); err != nil {
+			d.refuse(fmt.Sprintf("flood_levels[%d]", i), err)
+		}
+	}
 	for i := range d.m.Values {
 		d.tried++
 		if err := d.value(i, chain); err != nil {
@@ -346,7 +354,7 @@ func (d *doc) value(i int, chain []any) error {
 		series = code
 	}
 	if site == "" {
-		return ingest.Because(ingest.CodeStation, fmt.Errorf("no site"))
+		return ingest.Because(ingest.CodeStation, errNoSite)
 	}
 	if want := d.p.RequestSite; want != "" && site != want {
 		return foreign{fmt.Errorf("the answer is of %q, asked was %q: %w", clip(site), clip(want), coldseam.ErrInvalid)}
@@ -387,6 +395,36 @@ func (d *doc) value(i int, chain []any) error {
 	}
 	return d.add(row, chain, site)
 }
+
+// floodLevel reads one flood stage or flow; one that is missing is none.
+func (d *doc) floodLevel(i int, chain []any) error {
+	x, key := d.m.FloodLevels[i], fmt.Sprintf("flood_levels[%d].", i)
+	var texts [4]string
+	for n, c := range []*place{d.m.at[key+"value"], d.m.at[key+"unit"], d.m.at[key+"gauge"], d.m.at["site"]} {
+		f, err := c.at(chain, d.asked)
+		if err != nil {
+			return err
+		}
+		texts[n] = f.text
+	}
+	v, missing, err := d.p.Value(texts[0])
+	if err != nil || missing {
+		return err
+	}
+	param := coldseam.Parameter(x.Parameter)
+	conv, _, err := d.p.Unit(param, texts[1])
+	if err != nil {
+		return err
+	}
+	if texts[3] == "" {
+		return ingest.Because(ingest.CodeStation, errNoSite)
+	}
+	d.limits = append(d.limits, coldseam.FloodLevel{Site: d.p.SiteID(texts[3]), Kind: x.Kind, Param: param,
+		Value: conv.Apply(v), Gauge: texts[2]})
+	return nil
+}
+
+var errNoSite = errors.New("no site")
 
 // span moves the stamp of a period to its end.
 func (d *doc) span(row *ingest.Row, stamp, site string) error {

@@ -107,6 +107,23 @@ var shapes = []struct {
 		want: []string{"KIWIS:5 discharge meanP1D Water Course Discharge: 2, 0.5 at 2026-01-01T14:00, 0 at 2026-01-02T14:00"}},
 }
 
+// Flood stages of a point: what is -9999 is none, the unit is the document's.
+func TestFloodLevels(t *testing.T) {
+	t.Parallel()
+	p, err := profiles(t)["us-river-forecast"].At("flood_levels")
+	require.NoError(t, err)
+	p.RequestSite = "MILT1"
+	b, err := records.Parse(strings.NewReader(`{"lid":"MILT1","usgsId":"0999","flood":{"stageUnits":"ft","flowUnits":"cfs",
+"categories":{"major":{"stage":42,"flow":-9999},"minor":{"stage":10,"flow":-9999},"action":{"stage":-9999,"flow":-9999}}}}`), p)
+	require.NoError(t, err)
+	require.Len(t, b.FloodLevels, 1)
+	require.Equal(t, coldseam.FloodLevel{Site: "NWPS:MILT1", Kind: coldseam.FloodMinor, Param: coldseam.Stage,
+		Value: b.FloodLevels[0].Value, Gauge: "0999"}, b.FloodLevels[0])
+	require.InDelta(t, 3.048, b.FloodLevels[0].Value, 1e-9)
+	_, err = records.Parse(strings.NewReader(`{"code":5,"message":"not found","details":[]}`), p)
+	require.Error(t, err)
+}
+
 func TestReadyProfiles(t *testing.T) {
 	t.Parallel()
 	all := profiles(t)

@@ -8,7 +8,7 @@ import (
 // those upstream, weather and warnings.
 func (c Config) Attributions(r coldseam.Reach) []coldseam.Attribution {
 	want, uses := map[string]bool{r.AlertFeed: true}, map[coldseam.SiteID]bool{r.Site: true, r.WeatherSite: true,
-		r.TempSite: true, r.AirSite: true, r.CountSite: true, r.AgencySite: true}
+		r.TempSite: true, r.AirSite: true, r.CountSite: true, r.AgencySite: true, r.StageSite: true}
 	for _, id := range r.UpstreamSites {
 		uses[id] = true
 	}

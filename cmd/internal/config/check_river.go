@@ -74,7 +74,7 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 	for _, name := range slices.Sorted(maps.Keys(p.Endpoints)) {
 		at, e := t+"endpoints."+name, p.Endpoints[name]
 		j.oneOf(at, name, "latest", "history", "revisions", "daily", "metadata", "locations", "nearby", "gaugings",
-			"channels")
+			"channels", "flood_levels")
 		j.span(at+".sites_per_request", float64(e.Sites), 0, 1e4, " sites")
 		if d := time.Duration(e.Poll); (d != 0 || j.written(at+".poll")) &&
 			(d < 10*time.Second || d > 31*24*time.Hour) {
@@ -232,7 +232,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 		j.bad(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
 	}
 	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "count_site": r.CountSite,
-		"weather": r.Weather, "flow_forecast": r.FlowForecast} {
+		"weather": r.Weather, "flow_forecast": r.FlowForecast, "stage_forecast": r.StageForecast} {
 		j.check(t+key, v, "the id of a [[site]]", isSite)
 	}
 	j.list(t+"upstream", r.Upstream, "")

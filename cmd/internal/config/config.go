@@ -113,28 +113,30 @@ type Site struct {
 // Reach is one [[reach]] table. Flows and depths may be written in either
 // unit system; both at once is an error.
 type Reach struct {
-	ID           string   `toml:"id"`
-	River        string   `toml:"river"`
-	Name         string   `toml:"name"`
-	Site         string   `toml:"site"`
-	TempSite     string   `toml:"temp_site"`
-	AirSite      string   `toml:"air_site"`
-	CountSite    string   `toml:"count_site"`    // site id of a fish counter, parameter fish_count, a sum a day
-	Weather      string   `toml:"weather"`       // site id of the forecast point
-	FlowForecast string   `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
-	Alerts       string   `toml:"alerts"`        // profile of the alert feed
-	Upstream     []string `toml:"upstream"`
-	GaugeKM      float64  `toml:"gauge_km"`
-	Lat          float64  `toml:"lat"`
-	Lon          float64  `toml:"lon"`
-	Zone         string   `toml:"zone"`
-	Regulated    bool     `toml:"regulated"`
-	DamCycle     string   `toml:"dam_cycle"`
-	GaugeCode    string   `toml:"gauge_code"`
-	AlertZones   []string `toml:"alert_zones"`
-	MaxFlowCFS   *float64 `toml:"max_flow_cfs"`
-	MaxFlowM3S   *float64 `toml:"max_flow_m3s"`
-	MaxFlowWhy   string   `toml:"max_flow_why"`
+	ID           string `toml:"id"`
+	River        string `toml:"river"`
+	Name         string `toml:"name"`
+	Site         string `toml:"site"`
+	TempSite     string `toml:"temp_site"`
+	AirSite      string `toml:"air_site"`
+	CountSite    string `toml:"count_site"`    // site id of a fish counter, parameter fish_count, a sum a day
+	Weather      string `toml:"weather"`       // site id of the forecast point
+	FlowForecast string `toml:"flow_forecast"` // site id of a discharge forecast or release schedule
+	// site id of an official stage forecast with its flood stages
+	StageForecast string   `toml:"stage_forecast"`
+	Alerts        string   `toml:"alerts"` // profile of the alert feed
+	Upstream      []string `toml:"upstream"`
+	GaugeKM       float64  `toml:"gauge_km"`
+	Lat           float64  `toml:"lat"`
+	Lon           float64  `toml:"lon"`
+	Zone          string   `toml:"zone"`
+	Regulated     bool     `toml:"regulated"`
+	DamCycle      string   `toml:"dam_cycle"`
+	GaugeCode     string   `toml:"gauge_code"`
+	AlertZones    []string `toml:"alert_zones"`
+	MaxFlowCFS    *float64 `toml:"max_flow_cfs"`
+	MaxFlowM3S    *float64 `toml:"max_flow_m3s"`
+	MaxFlowWhy    string   `toml:"max_flow_why"`
 	// what site add wrote: an equal max_flow waits for a person's word
 	MaxFlowProposed *float64 `toml:"max_flow_proposed_cfs"`
 	FloodFt         *float64 `toml:"flood_stage_ft"`

@@ -61,6 +61,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		WeatherSite:     coldseam.SiteID(r.Weather),
 		AlertFeed:       r.Alerts,
 		AgencySite:      coldseam.SiteID(r.FlowForecast),
+		StageSite:       coldseam.SiteID(r.StageForecast),
 		DamCycle:        r.DamCycle,
 		GaugeCode:       r.GaugeCode,
 		AlertZones:      r.AlertZones,

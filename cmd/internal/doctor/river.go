@@ -124,6 +124,7 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 		k.ok(key("hazards"), "%d listed", len(r.Hazards))
 	}
 
+	k.floodLevels(ctx, r)
 	if r.FloodStageM == nil {
 		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood",
 			edit+": flood_stage_ft, from the agency's flood page; the official warnings still stop")

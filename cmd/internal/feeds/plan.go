@@ -55,6 +55,9 @@ func Plan(c config.Config) []Feed {
 		case len(sites) == 0:
 		case p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint:
 			out = append(out, Feed{Profile: p.Name, Sites: sites, Ahead: weatherAhead, Safety: true}.paced(p))
+			if _, ok := p.Endpoints["flood_levels"]; ok {
+				out = append(out, Feed{Profile: p.Name, Endpoint: "flood_levels", Sites: sites, Idle: env.Day, Active: env.Day})
+			}
 		default:
 			out = append(out, observed(p, sites)...)
 		}

@@ -65,6 +65,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 	g.instants()
 	g.weather()
 	g.agency()
+	g.official()
 
 	g.alerts()
 	g.station()

@@ -58,6 +58,9 @@ func (*sight) SaveForecasts(context.Context, []coldseam.Forecast) error { return
 // SaveAlerts keeps nothing.
 func (*sight) SaveAlerts(context.Context, []coldseam.Alert) error { return nil }
 
+// SaveFloodLevels keeps nothing.
+func (*sight) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+
 // SaveGaugings keeps nothing.
 func (*sight) SaveGaugings(context.Context, []coldseam.Gauging) error { return nil }
 
