@@ -22,7 +22,7 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test gauntlet golden fuzz bench proof soak lint build need-demo need-test need-bench
+.PHONY: help demo test gauntlet golden pictures fuzz bench proof soak lint build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
@@ -58,6 +58,10 @@ gauntlet: need-test ## faults of every kind against the morning's word, the long
 	@mkdir -p proof-out
 	@COLDSEAM_GAUNTLET=full go test -count=1 -v -timeout 3h ./forecast/gauntlet ./cmd/internal/gauntlet > proof-out/gauntlet.txt; \
 	  s=$$?; awk -f .ci/gauntlet.awk proof-out/gauntlet.txt; [ $$s = 0 ] || grep -E '^ *--- FAIL|Messages:' proof-out/gauntlet.txt; exit $$s
+
+pictures: need-test ## make the README's pictures anew, in docs/img
+	@mkdir -p docs/img
+	@COLDSEAM_PICTURES=$(CURDIR)/docs/img go test -count=1 -run '^TestPictures$$' ./notify ./notify/web
 
 fuzz: ## run every fuzz target for FUZZTIME
 	@for pkg in $$(grep -rl '^func Fuzz' --include='*_test.go' . | xargs -n1 dirname | sort -u); do \

@@ -101,3 +101,19 @@ func TestShoot(t *testing.T) {
 		}
 	}
 }
+
+// TestPictures makes the pictures of the README when COLDSEAM_PICTURES names their
+// folder: the mail as a phone shows it.
+func TestPictures(t *testing.T) {
+	dir := os.Getenv("COLDSEAM_PICTURES")
+	if dir == "" {
+		t.Skip("COLDSEAM_PICTURES names no folder")
+	}
+	ctx := browsertest.Start(t, 5*time.Minute)
+	srv := serveMails(t, sampleCharts(t))
+	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 760, "screen", "light"),
+		chromedp.Navigate(srv.URL+"/go_day")))
+	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "mail.png"), png, 0o644))
+}

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -236,4 +237,21 @@ func shoot(ctx context.Context, t *testing.T, base string) {
 				0o644))
 		}
 	}
+}
+
+// TestPictures makes the README's picture of a river's page when COLDSEAM_PICTURES
+// names its folder.
+func TestPictures(t *testing.T) {
+	dir := os.Getenv("COLDSEAM_PICTURES")
+	if dir == "" {
+		t.Skip("COLDSEAM_PICTURES names no folder")
+	}
+	ctx := browsertest.Start(t, 5*time.Minute)
+	srv := httptest.NewServer(testHandler(t, newMemory()))
+	defer srv.Close()
+	require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 760, "screen", "light"),
+		chromedp.Navigate(srv.URL+paths()["go"])))
+	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "river.png"), png, 0o644))
 }
