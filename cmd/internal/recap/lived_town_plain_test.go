@@ -90,7 +90,7 @@ var changing = regexp.MustCompile(`(?s)<svg.*?</svg>|\d+\.\d+`)
 // answers stand in deploy/cookbook.md, so that a reader sees real ones;
 // -update writes it anew.
 func checkCookbook(t *testing.T, a *recap.Book) {
-	path := filepath.Join("..", "..", "deploy", "cookbook.md")
+	path := filepath.Join("..", "..", "..", "deploy", "cookbook.md")
 	want, err := os.ReadFile(path)
 	require.NoError(t, err)
 	if !*update {
