@@ -15,6 +15,31 @@ type Replay struct {
 	WeightChanges int            `json:"weight_changes"`
 	LimitM3S      *float64       `json:"limit_m3s"` // flow limit of the last morning
 	Value         *SeasonValue   `json:"value,omitempty"`
+
+	Forecasts []ForecastScore `json:"forecasts,omitempty"`
+	Events    []EventScore    `json:"events,omitempty"`
+}
+
+// ForecastScore is how far the daily means of the mornings' members were from
+// what came. Errors of flow are in ln.
+type ForecastScore struct {
+	Quantity    string  `json:"quantity"` // water or flow
+	Lead        int     `json:"lead"`     // days; 1 = the day of the morning
+	N           int     `json:"n"`
+	Off         float64 `json:"off"`         // mean absolute error of the median, degC or ln
+	Persistence float64 `json:"persistence"` // the same of the last full day's mean
+	Held        float64 `json:"held"`        // share of means within p10 to p90
+}
+
+// EventScore holds the odds of an event against how often it came.
+type EventScore struct {
+	What  string  `json:"what"` // rise: 30 % up; band_shift: another band
+	Days  int     `json:"days"` // within, or after
+	N     int     `json:"n"`
+	Said  float64 `json:"said"` // sum of the odds
+	Came  float64 `json:"came"`
+	Brier float64 `json:"brier"`
+	Usual float64 `json:"usual"` // Brier score of always saying the share that came
 }
 
 // ReplayCell is one morning. Numbers that were not there are nil.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -69,7 +70,10 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	if c.Quiet {
 		report = io.Discard
 	}
-	seasons, err := morning.ReplaySeasons(ctx, src, spans, report)
+	seasons, err := morning.ReplaySeasons(ctx, src, spans, report, c.keptAt())
+	if ctx.Err() != nil {
+		return env.ExitCode{Code: 1, Text: "cancelled; today the same command goes on from here"}
+	}
 	if err != nil {
 		return env.ExitCode{Code: 1, Text: env.OneLine(err.Error())}
 	}
@@ -96,6 +100,25 @@ func (c *seasonCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) err
 	}
 	fmt.Fprintln(s.Out, "\nall seasons together")
 	return strip.Value(s.Out, season.ValueOf(seasons, came, rec.Cost))
+}
+
+// keptAt is where a cancelled run of the same mornings left how far it came: by
+// what was asked, the files read, this program and the day. "" = nowhere.
+func (c *seasonCmd) keptAt() string {
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		return ""
+	}
+	h := sha256.New()
+	program, _ := os.Executable()
+	fmt.Fprintf(h, "%v|%v|%v|%v|%v|%v|%v|%v|%v|%s", c.CSV, c.Lat, c.Lon, c.Reach, c.From, c.To, c.Years, c.SendAt, c.Air,
+		time.Now().Format(time.DateOnly))
+	for _, path := range []string{c.CSV, c.Reach, program} {
+		if st, err := os.Stat(path); err == nil {
+			fmt.Fprintf(h, "|%d|%s", st.Size(), st.ModTime())
+		}
+	}
+	return filepath.Join(cache, "coldseam", fmt.Sprintf("season-%x.json", h.Sum(nil)[:8]))
 }
 
 func (c *seasonCmd) print(w io.Writer, seasons []coldseam.Replay) error {

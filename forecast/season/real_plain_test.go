@@ -145,7 +145,14 @@ func TestGoldenStrips(t *testing.T) {
 		{"greatlakes/fox", "2013-03-25", "2013-04-21"},
 	} {
 		s := alone(t, river(t, x.name), x.from, x.to)
-		fmt.Fprintf(&got, "%s %s %s\n%s\n", x.name, x.from, x.to, letters(s))
+		stops := map[string]int{}
+		for _, c := range s.Cells {
+			for _, code := range c.Stops {
+				stops[code]++
+			}
+		}
+		fmt.Fprintf(&got, "%s %s %s\n%s\n%v, fishable %+v, stops %v, place changes %d\n", x.name, x.from, x.to, letters(s),
+			s.Counts, s.Fishable, stops, s.PlaceChanges)
 	}
 	path := filepath.Join("testdata", "strips.txt")
 	if *update {

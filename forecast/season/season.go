@@ -33,8 +33,22 @@ type Options struct {
 	From, To coldseam.Date
 	// Progress is called after each morning; an error ends the run and is returned.
 	Progress func(done, total int) error
+	// Resume goes on where another run of the same mornings ended; Keep is given
+	// that place when Progress ends this one.
+	Resume *State
+	Keep   func(State)
 
 	first coldseam.Date // morning that is made; zero = as warmUpFrom has it
+}
+
+// State is how far a run came.
+type State struct {
+	Next      coldseam.Date // the morning that comes next
+	Prev      *coldseam.Brief
+	Cells     []coldseam.ReplayCell
+	LimitM3S  *float64
+	Forecasts []coldseam.ForecastScore // sums so far
+	Events    []coldseam.EventScore
 }
 
 // NoGauge is the code of a record that never had a discharge.
@@ -65,17 +79,24 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 	}
 	out := coldseam.Replay{From: o.From, To: o.To, Assumed: append([]string{}, src.Assumed()...)}
 	r := replayer{src: src}
+	judged := newScores(src)
 	first := o.first
 	if first.IsZero() {
 		first = warmUpFrom(o.From)
 	}
-	total := o.To.Sub(first) + 1
+	total, begin := o.To.Sub(first)+1, 0
+	if s := o.Resume; s != nil && !s.Next.Before(first) && !o.To.Before(s.Next) {
+		begin, r.prev = s.Next.Sub(first), s.Prev
+		out.Cells, out.LimitM3S = s.Cells, s.LimitM3S
+		judged.resume(*s)
+	}
 
-	for n := range total {
+	for n := begin; n < total; n++ {
 		day := first.Add(n)
 		if day == warmUpFrom(day) {
 			r.prev = nil
 		}
+		before := r.prev
 		f, m, c, err := r.morning(day)
 		if err != nil {
 			return coldseam.Replay{}, err
@@ -84,6 +105,9 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 		r.prev = &m.Brief
 		if o.Progress != nil {
 			if err := o.Progress(n+1, total); err != nil {
+				if o.Keep != nil {
+					o.Keep(judged.keep(State{Next: day, Prev: before, Cells: out.Cells, LimitM3S: out.LimitM3S}))
+				}
 				return coldseam.Replay{}, err
 			}
 		}
@@ -92,6 +116,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 			continue
 		}
 		cellOf(m, &c)
+		judged.add(f, m)
 		if len(f.Discharge) == 0 && !slices.ContainsFunc(f.Days.FlowM3S, func(q float64) bool { return q == q }) {
 			c.Missing = append([]string{NoGauge}, c.Missing...)
 		}
@@ -100,6 +125,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 	}
 
 	out.Sum()
+	judged.into(&out)
 	return out, nil
 }
 

@@ -71,18 +71,35 @@ func asJSON(t testing.TB, v any) string {
 	return string(raw)
 }
 
-// What comes after a morning is not known on it: neither that day's own means
-// nor those of any day after it.
+// What comes after a morning is not known on it: no value of any quantity, that
+// day's own means neither.
 func TestNothingAfterAMorningChangesIt(t *testing.T) {
 	t.Parallel()
-	whole := mustRun(t, recordOf(t, "river", invented(), 45, -92), "2025-02-05", "2025-02-10")
-	altered := invented()
-	for i := altered.Index(date("2025-02-08")); i < altered.Len(); i++ {
-		altered.FlowM3S[i], altered.WaterC[i], altered.AirC[i] = 900, 19, -12
+	run := func(d coldseam.Days) coldseam.Replay {
+		return mustRun(t, recordOf(t, "river", d, 45, -92), "2025-02-05", "2025-02-10")
 	}
-	other := mustRun(t, recordOf(t, "river", altered, 45, -92), "2025-02-05", "2025-02-10")
-	require.Equal(t, asJSON(t, whole.Cells[:4]), asJSON(t, other.Cells[:4]))
-	require.NotEqual(t, asJSON(t, whole.Cells[4]), asJSON(t, other.Cells[4]), "the day after knows it")
+	whole := run(invented())
+	from := invented().Index(date("2025-02-08"))
+	for name, alter := range map[string]func(d *coldseam.Days, i int){
+		"flow":  func(d *coldseam.Days, i int) { d.FlowM3S[i] = 900 },
+		"water": func(d *coldseam.Days, i int) { d.WaterC[i] = 19 },
+		"air":   func(d *coldseam.Days, i int) { d.AirC[i] = -12 },
+		"ice":   func(d *coldseam.Days, i int) { d.IceMark[i] = true },
+		"none": func(d *coldseam.Days, i int) {
+			d.FlowM3S[i], d.WaterC[i], d.AirC[i] = math.NaN(), math.NaN(), math.NaN()
+		},
+	} {
+		altered := invented()
+		altered.IceMark = make([]bool, altered.Len())
+		for i := from; i < altered.Len(); i++ {
+			alter(&altered, i)
+		}
+		other := run(altered)
+		require.Equal(t, asJSON(t, whole.Cells[:4]), asJSON(t, other.Cells[:4]), name)
+		if name != "air" { // a day's air alone may change no printed number
+			require.NotEqual(t, asJSON(t, whole.Cells[4:]), asJSON(t, other.Cells[4:]), "%s: the days after know it", name)
+		}
+	}
 }
 
 // A replay that begins later gives the same cells, and twice the same bytes.
@@ -144,6 +161,36 @@ func TestClosedSeason(t *testing.T) {
 	s := mustRun(t, r, "2025-02-05", "2025-02-06")
 	require.True(t, s.Cells[0].Word.ShowsOdds())
 	require.Equal(t, []string{"closed"}, s.Cells[1].Stops)
+}
+
+// A cancelled run goes on where it was, to the same bytes.
+func TestCancelledGoesOn(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	o := Options{From: date("2025-02-02"), To: date("2025-02-09")}
+	whole := mustRun(t, r, "2025-02-02", "2025-02-09")
+	require.NotEmpty(t, whole.Forecasts)
+
+	var left State
+	part := o
+	part.Keep = func(s State) { left = s }
+	part.Progress = func(done, _ int) error {
+		if done == 5 {
+			return errors.New("cancelled")
+		}
+		return nil
+	}
+	_, err := Run(r, part)
+	require.Error(t, err)
+	require.NoError(t, json.Unmarshal([]byte(asJSON(t, left)), &left), "as a file keeps it")
+	require.Equal(t, date("2025-02-05"), left.Next)
+
+	made := 0
+	o.Resume, o.Progress = &left, func(int, int) error { made++; return nil }
+	rest, err := Run(r, o)
+	require.NoError(t, err)
+	require.Equal(t, 5, made)
+	require.Equal(t, asJSON(t, whole), asJSON(t, rest))
 }
 
 func TestProgressEndsARun(t *testing.T) {

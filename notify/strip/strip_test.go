@@ -36,6 +36,8 @@ func spring() coldseam.Replay {
 		},
 	}
 	r.Sum()
+	r.Forecasts = []coldseam.ForecastScore{{Quantity: "water", Lead: 3, N: 4, Off: .5, Persistence: 1, Held: .75}}
+	r.Events = []coldseam.EventScore{{What: "rise", Days: 2, N: 4, Said: 1.2, Came: 1, Brier: .1, Usual: .1875}}
 	return r
 }
 
@@ -52,6 +54,8 @@ func TestText(t *testing.T) {
 		"of 3 fishable mornings (no stop, water to 55 F): GO 67 %, TOSS-UP 0 %, STAY 33 %",
 		"GO to STAY or back overnight: 2; changes of place: 1, of weight: 1; flow limit 7063 cfs",
 		"stopped, days: over the flow limit 1",
+		"water, day 3: off by 0.9 F, the day before by 1.8 F; four in five range held 75 % of 4",
+		"flow up 30 % within 2 days: 1.2 said, 1 came of 4; Brier 0.100, the usual share 0.188",
 		"2031-03-31  (GO)    GO", // what stops allowed that were not all replayed is no GO
 		"2031-04-02  GO      GO",
 	} {

@@ -261,10 +261,33 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n",
 			strings.Join(spells, "; "))
 	}
+	came(w, r, u)
 	if r.Value != nil {
 		return Value(w, *r.Value)
 	}
 	return nil
+}
+
+// came prints the forecasts of the same mornings against what came.
+func came(w io.Writer, r coldseam.Replay, u Units) {
+	off := func(x coldseam.ForecastScore, v float64) string {
+		switch {
+		case x.Quantity == "flow":
+			return fmt.Sprintf("%.0f %%", 100*v)
+		case u == "metric":
+			return fmt.Sprintf("%.1f C", v)
+		}
+		return fmt.Sprintf("%.1f F", 1.8*v)
+	}
+	for _, x := range r.Forecasts {
+		fmt.Fprintf(w, "%s, day %d: off by %s, the day before by %s; four in five range held %.0f %% of %d\n",
+			x.Quantity, x.Lead, off(x, x.Off), off(x, x.Persistence), 100*x.Held, x.N)
+	}
+	events := map[string]string{"rise": "flow up 30 %% within %d days", "band_shift": "another band after %d days"}
+	for _, x := range r.Events {
+		fmt.Fprintf(w, events[x.What]+": %.1f said, %.0f came of %d; Brier %.3f, the usual share %.3f\n", x.Days, x.Said,
+			x.Came, x.N, x.Brier, x.Usual)
+	}
 }
 
 // spells counts for each stop how often it began, and after how many of these

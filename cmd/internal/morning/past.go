@@ -3,9 +3,12 @@ package morning
 import (
 	"cmp"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"time"
 
 	"example.org/coldseam"
@@ -16,25 +19,50 @@ import (
 	"example.org/coldseam/notify"
 )
 
-// ReplaySeasons replays one span after the other; progress goes to report.
-func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date,
-	report io.Writer) ([]coldseam.Replay, error) {
-	var out []coldseam.Replay
+// resumable is what a cancelled replay leaves in its file.
+type resumable struct {
+	Done  []coldseam.Replay
+	State season.State
+}
+
+// ReplaySeasons replays one span after the other; progress goes to report. A run
+// that is cancelled leaves how far it came at the path kept, where the next one
+// of the same spans goes on; "" = it leaves nothing.
+func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer,
+	kept string) ([]coldseam.Replay, error) {
+	var left resumable
+	if raw, err := os.ReadFile(kept); kept != "" && err == nil {
+		if json.Unmarshal(raw, &left) != nil || len(left.Done) >= len(spans) {
+			left = resumable{}
+		}
+	}
 	said := time.Now()
-	for _, x := range spans {
-		r, err := season.Run(src, season.Options{From: x[0], To: x[1], Progress: func(n, of int) error {
+	for i, x := range spans[len(left.Done):] {
+		o := season.Options{From: x[0], To: x[1], Progress: func(n, of int) error {
 			if time.Since(said) > 5*time.Second {
 				said = time.Now()
 				fmt.Fprintf(report, "%d of %d mornings to %s\n", n, of, x[1])
 			}
 			return ctx.Err()
-		}})
+		}}
+		if state := left.State; i == 0 && !state.Next.IsZero() {
+			o.Resume = &state
+			fmt.Fprintf(report, "goes on at %s, where it was cancelled\n", state.Next)
+		}
+		o.Keep = func(s season.State) { left.State = s }
+		r, err := season.Run(src, o)
 		if err != nil {
+			if raw, fault := json.Marshal(left); kept != "" && ctx.Err() != nil && fault == nil {
+				err = errors.Join(err, os.MkdirAll(filepath.Dir(kept), 0o700), os.WriteFile(kept, raw, 0o600))
+			}
 			return nil, err
 		}
-		out = append(out, r)
+		left = resumable{Done: append(left.Done, r)}
 	}
-	return out, nil
+	if kept != "" {
+		_ = os.Remove(kept) // mostly there is none
+	}
+	return left.Done, nil
 }
 
 // pastMornings are the mornings of a reach as the database knows them.
@@ -87,6 +115,9 @@ func (p *pastMornings) Assumed() []string {
 	}
 	return append([]string{"lived_from_" + coldseam.DateOf(p.Lived.In(p.Record.Loc)).String()}, p.Record.Assumed()...)
 }
+
+// Came implements season.Measured.
+func (p *pastMornings) Came() coldseam.Days { return p.Record.Days }
 
 // Morning implements season.Source.
 func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, error) {

@@ -202,7 +202,7 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 		spans = lastSeasons(coldseam.DateOf(a.Env.Now().In(env.Zone(r.Zone))))
 	}
 	fmt.Fprintln(w, "\nThe last spring and autumn again:")
-	seasons, err := morning.ReplaySeasons(ctx, src, spans, w)
+	seasons, err := morning.ReplaySeasons(ctx, src, spans, w, "")
 	if err != nil {
 		return err
 	}
