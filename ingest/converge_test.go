@@ -12,7 +12,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 )
 
 // delivery is one document as it was known at a time: new rows, repeated rows,
@@ -60,7 +60,7 @@ func drawDeliveries(t *rapid.T, revisions bool) []delivery {
 func converges(t *rapid.T, docs []delivery, order []int) {
 	sink := newMemory()
 	limits := ingest.SiteLimits{Step: step}
-	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: sink, Recent: sink.recent,
+	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: detect.Parse, Sink: sink, Recent: sink.recent,
 		Limits: func(coldseam.SiteID) ingest.SiteLimits { return limits }}
 	p := ingest.Profile{Name: "tamsen"}
 	rows := indices(100)
@@ -96,7 +96,7 @@ func want(t require.TestingT, docs []delivery, l ingest.SiteLimits) map[string]s
 	var all []coldseam.Observation
 	var key coldseam.SeriesKey
 	for _, d := range docs {
-		b, err := document.Parse(strings.NewReader(d.body(indices(100))), ingest.Profile{Name: "tamsen"})
+		b, err := detect.Parse(strings.NewReader(d.body(indices(100))), ingest.Profile{Name: "tamsen"})
 		require.NoError(t, err)
 		key = b.Series[0].SeriesKey
 		all = append(all, b.Series[0].Obs...)
@@ -125,7 +125,7 @@ func table(m *memory) map[string]string {
 func TestGapLongerThanTheView(t *testing.T) {
 	t.Parallel()
 	sink := newMemory()
-	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: sink, Recent: sink.recent}
+	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: detect.Parse, Sink: sink, Recent: sink.recent}
 	for k, at := range []time.Time{now.Add(-30 * 24 * time.Hour), now.Add(-time.Hour)} {
 		body := doc("", row(at, "1.2"), row(at.Add(15*time.Minute), "1.2"), row(at.Add(30*time.Minute), "1.2"))
 		_, err := f.Replay(context.Background(), ingest.Profile{Name: "tamsen"}, []byte(body),

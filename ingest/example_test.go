@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 )
 
 // A document on disk needs no profile: the body tells its format.
@@ -18,7 +18,7 @@ func ExampleParseFunc() {
 	body := `{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{
 		"monitoring_location_id":"NG-0101","parameter_code":"00060","statistic_id":"00011","time":"2026-03-20T11:00:00Z",
 		"value":"535","unit_of_measure":"ft^3/s","approval_status":"Provisional","qualifier":["ICE"]}}]}`
-	b, err := document.Parse(strings.NewReader(body), ingest.Profile{})
+	b, err := detect.Parse(strings.NewReader(body), ingest.Profile{})
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -43,7 +43,7 @@ func ExampleFetcher_Fetch() {
 	defer srv.Close()
 	f := &ingest.Fetcher{
 		Now:   func() time.Time { return time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC) },
-		Parse: document.Parse, Sink: newMemory(), Agent: "coldseam/1.0 (club@example.org)",
+		Parse: detect.Parse, Sink: newMemory(), Agent: "coldseam/1.0 (club@example.org)",
 	}
 	defer f.Close()
 

@@ -20,7 +20,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 	"github.com/stretchr/testify/require"
 )
 
@@ -54,7 +54,7 @@ func newBench(t *testing.T, h http.HandlerFunc) *bench {
 	m := newMemory()
 	f := &ingest.Fetcher{
 		Now: func() time.Time { return now }, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
-		Parse: document.Parse, Sink: m, Agent: "coldseam/test (club@example.org)", RetryWait: time.Millisecond,
+		Parse: detect.Parse, Sink: m, Agent: "coldseam/test (club@example.org)", RetryWait: time.Millisecond,
 	}
 	t.Cleanup(f.Close)
 	p := ingest.Profile{
@@ -806,7 +806,7 @@ func TestFetchTakesThePrimarySeries(t *testing.T) {
 	// Another process that replays the kept documents, records of series first,
 	// makes the same choice.
 	again := newMemory()
-	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: document.Parse, Sink: again}
+	f := &ingest.Fetcher{Now: func() time.Time { return now }, Parse: detect.Parse, Sink: again}
 	for _, want := range []string{"/metadata", "/items"} {
 		for _, r := range b.sink.raws {
 			if strings.Contains(r.URL, want) {

@@ -17,7 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 	"github.com/stretchr/testify/require"
 )
 
@@ -398,7 +398,7 @@ func TestFetchLeavesNothingRunning(t *testing.T) {
 
 	f := &ingest.Fetcher{
 		Now:       func() time.Time { return now },
-		Parse:     document.Parse,
+		Parse:     detect.Parse,
 		Sink:      newMemory(),
 		RetryWait: time.Millisecond,
 	}

@@ -15,7 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // BenchmarkCompose writes a morning mail of two rivers with two pictures,
@@ -58,7 +58,7 @@ func TestSinkProcess(t *testing.T) {
 	if os.Getenv("COLDSEAM_SINK_PROCESS") == "" {
 		t.Skip("the sink of the benchmarks, started by them alone")
 	}
-	s, err := sink.Start(sink.Config{Discard: true})
+	s, err := smtptest.Start(smtptest.Config{Discard: true})
 	require.NoError(t, err)
 	fmt.Println("sink", s.Addr())
 	_, _ = io.Copy(io.Discard, os.Stdin)
@@ -192,7 +192,7 @@ func BenchmarkMorning(b *testing.B) {
 	c.Signer = rsaSigner()
 	payload, err := Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}}.Marshal()
 	require.NoError(b, err)
-	s := startSink(b, sink.Config{Discard: true})
+	s := startSink(b, smtptest.Config{Discard: true})
 	all := make([]coldseam.Letter, b.N)
 	for i := range all {
 		l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{goBrief()}})

@@ -28,8 +28,8 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // rsaSigner makes one key for the whole test binary: it costs a second.
@@ -295,7 +295,7 @@ func checkHostile(rt *rapid.T, t *testing.T, m Message, want message.Header, par
 func TestDotsTravel(t *testing.T) {
 	t.Parallel()
 	raw := []byte("Subject: x\r\n\r\n.\r\n..\r\n.x\r\nend.\r\n")
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(1)...)
 	x := testSender(box, s.Addr())
 	x.Compose = func(context.Context, coldseam.Letter) (Message, error) {
@@ -470,7 +470,7 @@ func TestARowSaysWhatItIs(t *testing.T) {
 		"uncalibrated":        func(r *coldseam.RunState) { r.Calibrated = false },
 		"fitted to 6 seasons": func(r *coldseam.RunState) { r.Fit.Seasons, r.Fit.On = 6, coldseam.Date{Year: 2026, Month: 11, Day: 20} },
 	} {
-		b := sample.Go()
+		b := brieftest.Go()
 		b.Run.Calibrated = true
 		require.Equal(t, "", RowMark(b.Run))
 		change(&b.Run)
@@ -485,7 +485,7 @@ func TestARowSaysWhatItIs(t *testing.T) {
 // Without a run no line speaks of one.
 func TestNoRunIsNoSpawn(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Run = coldseam.RunState{Species: "walleye", Why: "no_season"}
 	b.How.Stage, b.How.Tail, b.How.Verb = "", "paddle tail", "snap"
 	for _, band := range []string{"spawn", "drop-back"} {

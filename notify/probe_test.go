@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // The probe goes the way of a send and names the stage that fails; no mail is
@@ -20,7 +20,7 @@ func TestProbe(t *testing.T) {
 
 	for _, c := range []struct {
 		name       string
-		conf       sink.Config
+		conf       smtptest.Config
 		mode       string
 		pool       *x509.CertPool
 		user, pass string
@@ -30,7 +30,7 @@ func TestProbe(t *testing.T) {
 		{name: "plain on loopback", mode: "none"},
 		{
 			name: "TLS and login",
-			conf: sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
+			conf: smtptest.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
 			mode: "starttls",
 			pool: pool,
 			user: "club",
@@ -38,7 +38,7 @@ func TestProbe(t *testing.T) {
 		},
 		{
 			name:  "wrong password",
-			conf:  sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
+			conf:  smtptest.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}, User: "club", Pass: "secret"},
 			mode:  "starttls",
 			pool:  pool,
 			user:  "club",
@@ -48,7 +48,7 @@ func TestProbe(t *testing.T) {
 		},
 		{
 			name:  "unknown certificate",
-			conf:  sink.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}},
+			conf:  smtptest.Config{TLS: &tls.Config{Certificates: []tls.Certificate{good}}},
 			mode:  "starttls",
 			class: coldseam.ErrRejected,
 			text:  "certificate",
@@ -56,7 +56,7 @@ func TestProbe(t *testing.T) {
 		{name: "no TLS offered", mode: "starttls", pool: pool, text: "STARTTLS", class: coldseam.ErrRejected},
 		{
 			name:  "busy",
-			conf:  sink.Config{Script: sink.At("greet", 1, sink.Reply(421, "4.3.2", "busy"))},
+			conf:  smtptest.Config{Script: smtptest.At("greet", 1, smtptest.Reply(421, "4.3.2", "busy"))},
 			mode:  "none",
 			text:  "421",
 			class: coldseam.ErrUnavailable,
@@ -64,7 +64,7 @@ func TestProbe(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			s, err := sink.Start(c.conf)
+			s, err := smtptest.Start(c.conf)
 			require.NoError(t, err)
 			defer s.Close()
 			r := Relay{

@@ -7,14 +7,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // A replay prints the stops that it found, as stops of then, and no "none
 // known" beside them.
 func TestReplayPrintsItsStops(t *testing.T) {
 	t.Parallel()
-	b := sample.Stop()
+	b := brieftest.Stop()
 	b.Replay, b.Verdict = true, coldseam.NoCall
 	b.Reasons = []coldseam.Reason{{Code: "replay", Kind: "missing", Text: "a past morning from revised data"}}
 	lines := strings.Join(Text(b, coldseam.Preferences{}), "\n")

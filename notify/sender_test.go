@@ -19,13 +19,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/smtptest"
 )
 
-func startSink(t testing.TB, conf sink.Config) *sink.Server {
+func startSink(t testing.TB, conf smtptest.Config) *smtptest.Server {
 	t.Helper()
-	s, err := sink.Start(conf)
+	s, err := smtptest.Start(conf)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	return s
@@ -58,7 +58,7 @@ func testSender(box Outbox, addr string) *Sender {
 func TestSendAll(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	s := startSink(t, sink.Config{Dir: dir})
+	s := startSink(t, smtptest.Config{Dir: dir})
 	box := newMemory(rows(25)...)
 	tally, err := testSender(box, s.Addr()).Run(context.Background(), 100)
 	require.NoError(t, err)
@@ -80,11 +80,11 @@ func TestSendAll(t *testing.T) {
 // edition stops.
 func TestFaults(t *testing.T) {
 	t.Parallel()
-	once := func(stage string, f sink.Fault) sink.Script { return sink.At(stage, 1, f) }
+	once := func(stage string, f smtptest.Fault) smtptest.Script { return smtptest.At(stage, 1, f) }
 
 	cases := []struct {
 		name     string
-		script   sink.Script
+		script   smtptest.Script
 		state    coldseam.MailState
 		stage    string
 		code     int
@@ -96,7 +96,7 @@ func TestFaults(t *testing.T) {
 	}{
 		{
 			name:   "421 greeting",
-			script: once("greet", sink.Reply(421, "4.3.2", "busy")),
+			script: once("greet", smtptest.Reply(421, "4.3.2", "busy")),
 			state:  coldseam.MailDeferred,
 			stage:  StageHello,
 			code:   421,
@@ -105,7 +105,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:    "554 greeting",
-			script:  once("greet", sink.Reply(554, "5.7.1", "go away")),
+			script:  once("greet", smtptest.Reply(554, "5.7.1", "go away")),
 			state:   coldseam.MailDeferred,
 			stage:   StageHello,
 			code:    554,
@@ -114,14 +114,14 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:   "drop at greeting",
-			script: once("greet", sink.Fault{Drop: true}),
+			script: once("greet", smtptest.Fault{Drop: true}),
 			state:  coldseam.MailDeferred,
 			stage:  StageHello,
 			err:    coldseam.ErrUnavailable,
 		},
 		{
 			name:     "451 at MAIL",
-			script:   once("mail", sink.Reply(451, "4.3.0", "later")),
+			script:   once("mail", smtptest.Reply(451, "4.3.0", "later")),
 			state:    coldseam.MailDeferred,
 			stage:    StageMail,
 			code:     451,
@@ -129,7 +129,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:    "550 at MAIL",
-			script:  once("mail", sink.Reply(550, "5.1.8", "bad sender")),
+			script:  once("mail", smtptest.Reply(550, "5.1.8", "bad sender")),
 			state:   coldseam.MailDeferred,
 			stage:   StageMail,
 			code:    550,
@@ -138,7 +138,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "451 at RCPT",
-			script:   once("rcpt", sink.Reply(451, "4.2.1", "greylisted")),
+			script:   once("rcpt", smtptest.Reply(451, "4.2.1", "greylisted")),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			code:     451,
@@ -146,7 +146,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "452 at RCPT",
-			script:   once("rcpt", sink.Reply(452, "4.2.2", "full")),
+			script:   once("rcpt", smtptest.Reply(452, "4.2.2", "full")),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			code:     452,
@@ -154,7 +154,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "too many at RCPT",
-			script:   once("rcpt", sink.Reply(450, "4.2.0", "too many messages")),
+			script:   once("rcpt", smtptest.Reply(450, "4.2.0", "too many messages")),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			code:     450,
@@ -163,7 +163,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "4.7 at RCPT",
-			script:   once("rcpt", sink.Reply(450, "4.7.28", "rate")),
+			script:   once("rcpt", smtptest.Reply(450, "4.7.28", "rate")),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			code:     450,
@@ -172,7 +172,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "550 5.1.1 at RCPT",
-			script:   once("rcpt", sink.Reply(550, "5.1.1", "no such user")),
+			script:   once("rcpt", smtptest.Reply(550, "5.1.1", "no such user")),
 			state:    coldseam.MailFailed,
 			stage:    StageRcpt,
 			code:     550,
@@ -181,7 +181,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "550 5.1.10 at RCPT",
-			script:   once("rcpt", sink.Reply(556, "5.1.10", "null MX")),
+			script:   once("rcpt", smtptest.Reply(556, "5.1.10", "null MX")),
 			state:    coldseam.MailFailed,
 			stage:    StageRcpt,
 			code:     556,
@@ -190,7 +190,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "bare 550 at RCPT",
-			script:   once("rcpt", sink.Reply(550, "", "no such user")),
+			script:   once("rcpt", smtptest.Reply(550, "", "no such user")),
 			state:    coldseam.MailFailed,
 			stage:    StageRcpt,
 			code:     550,
@@ -199,7 +199,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "552 5.2.2 at RCPT",
-			script:   once("rcpt", sink.Reply(552, "5.2.2", "mailbox full")),
+			script:   once("rcpt", smtptest.Reply(552, "5.2.2", "mailbox full")),
 			state:    coldseam.MailFailed,
 			stage:    StageRcpt,
 			code:     552,
@@ -207,7 +207,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "550 5.7.1 at RCPT",
-			script:   once("rcpt", sink.Reply(550, "5.7.1", "blocked")),
+			script:   once("rcpt", smtptest.Reply(550, "5.7.1", "blocked")),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			code:     550,
@@ -215,14 +215,14 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "drop at RCPT",
-			script:   once("rcpt", sink.Fault{Drop: true}),
+			script:   once("rcpt", smtptest.Fault{Drop: true}),
 			state:    coldseam.MailDeferred,
 			stage:    StageRcpt,
 			accepted: 1,
 		},
 		{
 			name:     "451 at DATA",
-			script:   once("data", sink.Reply(451, "4.3.0", "disk")),
+			script:   once("data", smtptest.Reply(451, "4.3.0", "disk")),
 			state:    coldseam.MailDeferred,
 			stage:    StageData,
 			code:     451,
@@ -230,14 +230,14 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "drop at DATA",
-			script:   once("data", sink.Fault{Drop: true}),
+			script:   once("data", smtptest.Fault{Drop: true}),
 			state:    coldseam.MailDeferred,
 			stage:    StageData,
 			accepted: 1,
 		},
 		{
 			name:    "552 5.3.4 at dot",
-			script:  once("dot", sink.Reply(552, "5.3.4", "too big")),
+			script:  once("dot", smtptest.Reply(552, "5.3.4", "too big")),
 			state:   coldseam.MailDeferred,
 			stage:   StageDot,
 			code:    552,
@@ -246,7 +246,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:    "550 5.7.1 at dot",
-			script:  once("dot", sink.Reply(550, "5.7.1", "spam")),
+			script:  once("dot", smtptest.Reply(550, "5.7.1", "spam")),
 			state:   coldseam.MailDeferred,
 			stage:   StageDot,
 			code:    550,
@@ -255,7 +255,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "451 at dot",
-			script:   once("dot", sink.Reply(451, "4.3.0", "later")),
+			script:   once("dot", smtptest.Reply(451, "4.3.0", "later")),
 			state:    coldseam.MailDeferred,
 			stage:    StageDot,
 			code:     451,
@@ -263,7 +263,7 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "550 5.1.1 at dot",
-			script:   once("dot", sink.Reply(550, "5.1.1", "gone")),
+			script:   once("dot", smtptest.Reply(550, "5.1.1", "gone")),
 			state:    coldseam.MailFailed,
 			stage:    StageDot,
 			code:     550,
@@ -272,21 +272,21 @@ func TestFaults(t *testing.T) {
 		},
 		{
 			name:     "drop after dot, kept",
-			script:   once("dot", sink.Fault{Drop: true, Keep: true}),
+			script:   once("dot", smtptest.Fault{Drop: true, Keep: true}),
 			state:    coldseam.MailUnknown,
 			stage:    StageDot,
 			accepted: 2,
 		},
 		{
 			name:     "drop after dot, lost",
-			script:   once("dot", sink.Fault{Drop: true}),
+			script:   once("dot", smtptest.Fault{Drop: true}),
 			state:    coldseam.MailUnknown,
 			stage:    StageDot,
 			accepted: 1,
 		},
 		{
 			name:     "hang after dot",
-			script:   once("dot", sink.Fault{Hang: 5 * time.Second, Keep: true}),
+			script:   once("dot", smtptest.Fault{Hang: 5 * time.Second, Keep: true}),
 			state:    coldseam.MailUnknown,
 			stage:    StageDot,
 			accepted: 2,
@@ -297,7 +297,7 @@ func TestFaults(t *testing.T) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			s := startSink(t, sink.Config{Script: c.script})
+			s := startSink(t, smtptest.Config{Script: c.script})
 			box := newMemory(rows(2)...)
 			_, err := testSender(box, s.Addr()).Run(context.Background(), 2)
 			if c.err == nil {
@@ -345,7 +345,7 @@ func TestRelayNotReached(t *testing.T) {
 // twenty attempts.
 func TestDropAlways(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{Script: sink.At("dot", -1, sink.Fault{Drop: true, Keep: true})})
+	s := startSink(t, smtptest.Config{Script: smtptest.At("dot", -1, smtptest.Fault{Drop: true, Keep: true})})
 	box := newMemory(rows(60)...)
 	box.resend = false
 	_, err := testSender(box, s.Addr()).Run(context.Background(), 60)
@@ -357,7 +357,7 @@ func TestDropAlways(t *testing.T) {
 
 func TestCorrectionsGoFirst(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	all := append(rows(3), cases()["correction"])
 	box := newMemory(all...)
 	_, err := testSender(box, s.Addr()).Run(context.Background(), 10)
@@ -381,7 +381,7 @@ func TestRelayDownForLong(t *testing.T) {
 // TestFirstRetry: the first pause is the short one.
 func TestFirstRetry(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{Script: sink.At("rcpt", 1, sink.Reply(451, "4.2.1", "later"))})
+	s := startSink(t, smtptest.Config{Script: smtptest.At("rcpt", 1, smtptest.Reply(451, "4.2.1", "later"))})
 	box := newMemory(rows(1)...)
 	_, err := testSender(box, s.Addr()).Run(context.Background(), 1)
 	require.NoError(t, err)
@@ -392,7 +392,7 @@ func TestFirstRetry(t *testing.T) {
 // worker may have them by the time their text would go out.
 func TestSlowRelayKeepsFewRows(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(5)...)
 	x := testSender(box, s.Addr())
 	now := at(4, 50)
@@ -416,7 +416,7 @@ func TestSlowRelayKeepsFewRows(t *testing.T) {
 
 func TestDeadline(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(1)...)
 	x := testSender(box, s.Addr())
 	x.Now = func() time.Time { return at(6, 0) }
@@ -461,7 +461,7 @@ func TestSchedule(t *testing.T) {
 // TestTakenOver: a row that another worker took is not sent and not recorded.
 func TestTakenOver(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(2)...)
 	x := testSender(box, s.Addr())
 	x.Fail = func(step string) {
@@ -505,7 +505,7 @@ func TestComposeFailureConcernsOneRow(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			s := startSink(t, sink.Config{})
+			s := startSink(t, smtptest.Config{})
 			box := newMemory(rows(2)...)
 			x := testSender(box, s.Addr())
 			well := x.Compose
@@ -527,7 +527,7 @@ func TestComposeFailureConcernsOneRow(t *testing.T) {
 
 func TestOutboxDown(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(3)...)
 	broken := errors.New("database gone")
 	x := testSender(box, s.Addr())
@@ -545,7 +545,7 @@ func TestOutboxDown(t *testing.T) {
 
 func TestRunEndsBeforeItsDeadline(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(3)...)
 	x := testSender(box, s.Addr())
 	x.Relay.Submission = time.Hour
@@ -627,7 +627,7 @@ func TestTLSAndLogin(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			conf := sink.Config{User: "club", Pass: "secret"}
+			conf := smtptest.Config{User: "club", Pass: "secret"}
 			if c.cert != nil {
 				conf.TLS = &tls.Config{Certificates: []tls.Certificate{*c.cert}}
 			}
@@ -660,14 +660,14 @@ func TestRelayCheck(t *testing.T) {
 // TestStepsAreAllReached keeps the list of failpoints honest.
 func TestStepsAreAllReached(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(1)...)
 	x := testSender(box, s.Addr())
 	var got []string
 	x.Fail = func(step string) { got = append(got, step) }
 	_, err := x.Run(context.Background(), 1)
 	require.NoError(t, err)
-	require.Equal(t, sample.Steps(), got)
+	require.Equal(t, brieftest.Steps(), got)
 }
 
 // TestLeaseIsRenewed: while the reply to the dot is waited for the row stays the
@@ -675,11 +675,11 @@ func TestStepsAreAllReached(t *testing.T) {
 func TestLeaseIsRenewed(t *testing.T) {
 	t.Parallel()
 	answer := make(chan struct{})
-	s := startSink(t, sink.Config{Script: func(e sink.Event) sink.Fault {
+	s := startSink(t, smtptest.Config{Script: func(e smtptest.Event) smtptest.Fault {
 		if e.Stage == "dot" {
 			<-answer
 		}
-		return sink.Fault{}
+		return smtptest.Fault{}
 	}})
 
 	box := newMemory(rows(1)...)
@@ -750,7 +750,7 @@ func TestOutcomeWaitsForTheDatabase(t *testing.T) {
 		"hanging": nil} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			s := startSink(t, sink.Config{})
+			s := startSink(t, smtptest.Config{})
 			box := &away{memory: newMemory(rows(2)...), last: last, hang: name == "hanging"}
 			tally, err := testSender(box, s.Addr()).Run(context.Background(), 5)
 			require.NoError(t, err)
@@ -773,7 +773,7 @@ func (unmarked) InData(context.Context, coldseam.Letter, time.Time, time.Time) (
 // are tried again soon, however often they were tried, and no edition stops.
 func TestOwnDatabaseIsNotTheRelaysFault(t *testing.T) {
 	t.Parallel()
-	s := startSink(t, sink.Config{})
+	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(30)...)
 	for _, r := range box.rows {
 		r.l.Attempt, r.l.Deadline = 6, time.Time{}

@@ -16,9 +16,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/brieftest"
 	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/chart"
-	"example.org/coldseam/notify/sample"
 )
 
 // sampleCharts draws the pictures of the invented rivers for the briefs of the
@@ -31,7 +31,7 @@ func sampleCharts(t testing.TB) map[coldseam.ReachID][]byte {
 
 var drawn = sync.OnceValue(func() map[coldseam.ReachID][]byte {
 	out := map[coldseam.ReachID][]byte{}
-	for _, b := range sample.All() {
+	for _, b := range brieftest.All() {
 		if b.Verdict == coldseam.NoCall {
 			continue
 		}

@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/setup"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/backup"
 	"example.org/coldseam/store/localpg"
@@ -153,7 +153,7 @@ func TestCommandsBesideTheService(t *testing.T) {
 // configuration names.
 func TestProfilesKnowTheirSites(t *testing.T) {
 	t.Parallel()
-	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, simagency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
 	cfg.Sites = append(cfg.Sites, config.Site{
 		ID:       "metgrid:mill",
@@ -164,7 +164,7 @@ func TestProfilesKnowTheirSites(t *testing.T) {
 		Lon:      -87.6,
 	})
 	for _, p := range cfg.Placed() {
-		if p.Name == agency.ProfileWeather {
+		if p.Name == simagency.ProfileWeather {
 			require.Equal(t, 45.1, p.Places["mill"].Lat)
 			require.Equal(t, "America/Menominee", p.Zones["mill"])
 		}

@@ -23,9 +23,9 @@ import (
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/triplog"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // demoCmd runs the main job end to end on invented rivers: a loopback agency, a
@@ -64,8 +64,8 @@ type demo struct {
 	out    *env.Streams
 	t0     time.Time
 	log    *slog.Logger
-	ag     *agency.Agency
-	sink   *sink.Server
+	ag     *simagency.Agency
+	sink   *smtptest.Server
 	parts  *parts.Parts
 	cfg    config.Config
 	clock  *democlub.Clock
@@ -96,7 +96,7 @@ func (d *demo) say(what, format string, args ...any) {
 // agency starts the invented agency and the mail server, both on loopback.
 func (d *demo) agency(ctx context.Context) error {
 	d.clock = democlub.NewClock(democlub.Start)
-	ag, err := agency.New(agency.Options{Now: d.clock.Now, Anchor: coldseam.DateOf(democlub.Start), Log: d.log})
+	ag, err := simagency.New(simagency.Options{Now: d.clock.Now, Anchor: coldseam.DateOf(democlub.Start), Log: d.log})
 	if err != nil {
 		return err
 	}
@@ -110,10 +110,10 @@ func (d *demo) agency(ctx context.Context) error {
 	if err := os.MkdirAll(mails, 0o755); err != nil {
 		return err
 	}
-	if d.sink, err = sink.Start(sink.Config{Dir: mails}); err != nil {
+	if d.sink, err = smtptest.Start(smtptest.Config{Dir: mails}); err != nil {
 		return err
 	}
-	d.cfg, err = config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
+	d.cfg, err = config.Parse("demo.toml", democlub.TOML, simagency.Profiles(base)...)
 	d.cfg.StateDir, d.cfg.Mail.SMTP = d.cmd.dir(), d.sink.Addr()
 	d.say("agency", "three invented rivers at %s", base)
 	return err

@@ -10,7 +10,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 // A stop that fires after the mail is out reaches everyone who was told GO or
@@ -27,7 +27,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 	v.Clock.Forward(v.Now().Add(40 * time.Minute))
 	now := v.Now()
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{{
-		Provider:   agency.ProfileAlerts,
+		Provider:   simagency.ProfileAlerts,
 		Sender:     "northgauge",
 		Identifier: "planted",
 		Sent:       now.Add(-time.Minute),

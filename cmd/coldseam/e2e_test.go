@@ -11,7 +11,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 // The same story as the demo, with the clock fixed on an April morning.
@@ -104,7 +104,7 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 	require.NoError(t, err)
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})
 
-	v.Agency.ScriptForever("/edr/", agency.Step{Status: 500})
+	v.Agency.ScriptForever("/edr/", simagency.Step{Status: 500})
 	v.Feeds.Fetcher.RetryWait = time.Millisecond
 	tally, err := v.Feeds.FetchAll(ctx)
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)

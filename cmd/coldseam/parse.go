@@ -14,7 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 )
 
 // parseCmd shows what a feed document contains, without a database.
@@ -83,7 +83,7 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 	}
 	defer f.Close()
 
-	b, err := document.Parse(f, p)
+	b, err := detect.Parse(f, p)
 	if err != nil {
 		return env.Fail(1, env.OneLine(fmt.Sprintf("%s: %v", filepath.Base(c.File), err)))
 	}

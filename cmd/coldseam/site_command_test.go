@@ -12,7 +12,7 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -22,7 +22,7 @@ func TestSiteAddWritesTheFile(t *testing.T) {
 	t.Parallel()
 	w, err := clubtest.World()
 	require.NoError(t, err)
-	ag, err := agency.New(agency.Options{Now: func() time.Time { return democlub.Start }, World: w})
+	ag, err := simagency.New(simagency.Options{Now: func() time.Time { return democlub.Start }, World: w})
 	require.NoError(t, err)
 	base, err := ag.Start()
 	require.NoError(t, err)

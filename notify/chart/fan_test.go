@@ -18,7 +18,7 @@ import (
 	"pgregory.net/rapid"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // update rewrites the golden files: go test ./notify/chart -update.
@@ -38,7 +38,7 @@ func golden(t *testing.T, name, got string) {
 
 func TestGoldenSVG(t *testing.T) {
 	t.Parallel()
-	for _, b := range []coldseam.Brief{sample.Go(), sample.Stop()} {
+	for _, b := range []coldseam.Brief{brieftest.Go(), brieftest.Stop()} {
 		for _, units := range []string{"us", "metric"} {
 			flow, err := FlowSVG(b, units)
 			require.NoError(t, err)
@@ -87,27 +87,27 @@ func TestAnyChart(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := coldseam.Brief{
 			Zone:    "America/Chicago",
-			Day:     sample.Day,
-			Issued:  sample.Issued,
+			Day:     brieftest.Day,
+			Issued:  brieftest.Issued,
 			Verdict: coldseam.Go,
 			WindowI: -1,
 		}
 		for i := range rapid.IntRange(0, 12).Draw(t, "readings") {
 			b.Chart.TempObs = append(b.Chart.TempObs,
-				coldseam.Point{At: sample.Issued.Add(-time.Duration(12-i) * 5 * time.Hour), V: val.Draw(t, "v"),
+				coldseam.Point{At: brieftest.Issued.Add(-time.Duration(12-i) * 5 * time.Hour), V: val.Draw(t, "v"),
 					Gap: rapid.Bool().Draw(t, "gap")})
 		}
 		b.Chart.FlowObs = b.Chart.TempObs
 		for i := range rapid.IntRange(0, 12).Draw(t, "steps") {
 			b.Chart.Valid = append(b.Chart.Valid,
-				sample.Issued.Add(time.Duration(i+1)*time.Duration(rapid.IntRange(1, 30).Draw(t, "h"))*time.Hour))
+				brieftest.Issued.Add(time.Duration(i+1)*time.Duration(rapid.IntRange(1, 30).Draw(t, "h"))*time.Hour))
 			v := val.Draw(t, "mid")
 			b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{v - 2, v - 1, v, v + 1, v + 2})
 		}
 
 		b.Chart.FlowFan = b.Chart.TempFan
 		b.Chart.FlowLimitM3S = rapid.Float64Range(0, 100).Draw(t, "limit")
-		b.Chart.Windows = [][2]time.Time{{sample.Issued, sample.Issued.Add(4 * time.Hour)}}
+		b.Chart.Windows = [][2]time.Time{{brieftest.Issued, brieftest.Issued.Add(4 * time.Hour)}}
 		for _, f := range []func(coldseam.Brief, string) (template.HTML, error){FlowSVG, TempSVG} {
 			got, err := f(b, "us")
 			if err != nil {
@@ -121,15 +121,15 @@ func TestAnyChart(t *testing.T) {
 
 func TestRefuses(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Zone = "No/Where"
 	_, err := FlowSVG(b, "us")
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	b = sample.Go()
+	b = brieftest.Go()
 	b.Chart.FlowFan = b.Chart.FlowFan[1:]
 	_, err = FlowSVG(b, "us")
 	require.ErrorIs(t, err, coldseam.ErrInvalid)
-	_, err = TempSVG(sample.NoCall(), "us")
+	_, err = TempSVG(brieftest.NoCall(), "us")
 	require.ErrorIs(t, err, coldseam.ErrNotFound)
 }
 
@@ -137,7 +137,7 @@ func TestRefuses(t *testing.T) {
 // whenever that band has six chances in ten or more.
 func TestDotsAgreeWithTheCalendar(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	f, err := newFan(b, true, false, pageTemp)
 	require.NoError(t, err)
 	require.Len(t, f.Dots, 7)
@@ -171,7 +171,7 @@ func TestDotsAgreeWithTheCalendar(t *testing.T) {
 func TestFanGeometry(t *testing.T) {
 	t.Parallel()
 
-	for _, b := range []coldseam.Brief{sample.Go(), sample.TossUp(), sample.Stay(), sample.Stop()} {
+	for _, b := range []coldseam.Brief{brieftest.Go(), brieftest.TossUp(), brieftest.Stay(), brieftest.Stop()} {
 		for _, temp := range []bool{false, true} {
 			f, err := newFan(b, temp, false, span{
 				before:  48 * time.Hour,
@@ -206,7 +206,7 @@ func TestFanGeometry(t *testing.T) {
 
 func TestGapStaysAGap(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	f, err := newFan(b, true, false, pageTemp)
 	require.NoError(t, err)
 	require.Len(t, f.Obs, 2, "the sample has one gap")
@@ -218,7 +218,7 @@ func TestGapStaysAGap(t *testing.T) {
 
 func TestOldReadingIsNotJoined(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Chart.FlowObs = b.Chart.FlowObs[:30] // silent since 19 h
 	f, err := newFan(b, false, false, pageFlow)
 	require.NoError(t, err)
@@ -227,7 +227,7 @@ func TestOldReadingIsNotJoined(t *testing.T) {
 
 func TestNoForecastIsWords(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Chart.Valid, b.Chart.FlowFan, b.Chart.TempFan = nil, nil, nil
 	got, err := FlowSVG(b, "us")
 	require.NoError(t, err)
@@ -238,7 +238,7 @@ func TestNoForecastIsWords(t *testing.T) {
 // TestClockChange: the spring day has 23 hours, its noon still lies at noon.
 func TestClockChange(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Issued, b.Day = time.Date(2027, 3, 13, 10, 50, 0, 0, time.UTC), coldseam.Date{Year: 2027, Month: 3, Day: 13}
 	for i := range b.Chart.FlowObs {
 		b.Chart.FlowObs[i].At = b.Issued.Add(-time.Duration(48-i) * time.Hour)
@@ -272,7 +272,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 	t.Parallel()
 
 	rapid.Check(t, func(t *rapid.T) {
-		b := sample.Stop()
+		b := brieftest.Stop()
 		b.Chart.FlowLimitM3S = rapid.Float64Range(40, 400).Draw(t, "limit")
 		f, err := newFan(b, false, false, pageFlow)
 		require.NoError(t, err)
@@ -291,7 +291,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 		require.True(t, y > 0 && y < f.H)
 	})
 
-	b := sample.Stop()
+	b := brieftest.Stop()
 	b.Chart.FlowLimitM3S = 140 // inside both the readings and the fan
 	got, err := FlowSVG(b, "us")
 	require.NoError(t, err)
@@ -302,7 +302,7 @@ func TestLimitWordsLieOnNothing(t *testing.T) {
 func TestScaleWithoutBandLines(t *testing.T) {
 	t.Parallel()
 	for _, shift := range []float64{0, 4, 9, 14, -3.5} {
-		b := sample.Go()
+		b := brieftest.Go()
 		for i := range b.Chart.TempObs {
 			b.Chart.TempObs[i].V += shift
 		}
@@ -360,7 +360,7 @@ func TestGoldenSeasonSVG(t *testing.T) {
 // BenchmarkChart draws the mail's picture and the page's two charts; bytes is
 // the size of the picture.
 func BenchmarkChart(b *testing.B) {
-	brief := sample.Go()
+	brief := brieftest.Go()
 	b.Run("mail", func(b *testing.B) {
 		b.ReportAllocs()
 		n := 0

@@ -10,14 +10,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 type drawer interface{ PNG() ([]byte, error) }
 
 func TestPictures(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	var fan [][5]float64
 	for _, f := range b.Chart.FlowFan {
 		for k := range f {
@@ -52,7 +52,7 @@ func TestPictures(t *testing.T) {
 		{"sample", SampleFan{
 			Title:  "Flow issued 10 April 2027",
 			Unit:   "cfs",
-			Zone:   sample.Zone,
+			Zone:   brieftest.Zone,
 			Before: before,
 			Valid:  b.Chart.Valid,
 			Fan:    fan,
@@ -98,7 +98,7 @@ func members(mean, sd float64) []float64 {
 
 func TestPicturesRefuse(t *testing.T) {
 	t.Parallel()
-	now := []time.Time{sample.Issued}
+	now := []time.Time{brieftest.Issued}
 
 	for _, c := range []struct {
 		name string

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // keep writes a picture for looking at when COLDSEAM_KEEP names a folder.
@@ -29,7 +29,7 @@ func keep(t *testing.T, name string, b []byte) {
 func TestMailPNG(t *testing.T) {
 	t.Parallel()
 
-	for _, b := range sample.All() {
+	for _, b := range brieftest.All() {
 		for _, units := range []string{"us", "metric"} {
 			t.Run(b.Verdict.String()+" "+units, func(t *testing.T) {
 				t.Parallel()
@@ -66,10 +66,10 @@ func TestMailPNG(t *testing.T) {
 // any river does, keeps the limit of the mail.
 func TestRestlessRiverStillFits(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Chart.Valid, b.Chart.FlowFan, b.Chart.TempFan = nil, nil, nil
 	for h := 1; h <= 100; h++ {
-		b.Chart.Valid = append(b.Chart.Valid, sample.Issued.Add(time.Duration(h)*time.Hour))
+		b.Chart.Valid = append(b.Chart.Valid, brieftest.Issued.Add(time.Duration(h)*time.Hour))
 		j := float64(h * 7919 % 97)
 		b.Chart.FlowFan = append(b.Chart.FlowFan, [5]float64{60 - j/9, 64 - j/13, 68 + j/20, 72 + j/11, 76 + j/5})
 		b.Chart.TempFan = append(b.Chart.TempFan, [5]float64{2 - j/90, 2.5, 3 + j/80, 4 + j/60, 5 + j/40})
@@ -93,7 +93,7 @@ func TestMailWord(t *testing.T) {
 func TestLimitAnywhere(t *testing.T) {
 	t.Parallel()
 	for _, m3s := range []float64{90, 120, 150, 180, 240, 330} {
-		b := sample.Stop()
+		b := brieftest.Stop()
 		b.Chart.FlowLimitM3S = m3s
 		got, err := MailPNG(b, "us")
 		require.NoError(t, err)

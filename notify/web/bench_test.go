@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // BenchmarkPages renders what a club's morning asks for: the board of 50
@@ -15,7 +15,7 @@ func BenchmarkPages(b *testing.B) {
 	m := newMemory()
 	m.briefs = nil
 	for i := range 50 {
-		br := sample.All()[i%5]
+		br := brieftest.All()[i%5]
 		br.Reach = coldseam.ReachID(fmt.Sprint("reach-", i))
 		m.briefs = append(m.briefs, br)
 	}

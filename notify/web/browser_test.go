@@ -17,8 +17,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/brieftest"
 	"example.org/coldseam/notify/browsertest"
-	"example.org/coldseam/notify/sample"
 )
 
 // probe is run in the page. It returns what a reader would stumble over:
@@ -188,23 +188,23 @@ func wholePath(ctx context.Context, t *testing.T, host string) {
 	require.Equal(t, "05:05", m.subs[id].Prefs.SendAt)
 	require.Equal(t, []float64{.25}, m.subs[id].Prefs.BoxOz)
 
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", brieftest.Day, clock()))+
 		"?a=1-3")))
 	press(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
 		chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.Click(chromedp.CSS("input[name=held][value=yes]")))
 	heading("Saved")
-	trip := m.trips[tripKey(id, "tamsen-bend", sample.Day)]
+	trip := m.trips[tripKey(id, "tamsen-bend", brieftest.Day)]
 	require.Equal(t, 2, trip.Fish)
 	require.True(t, *trip.Held)
 	require.Equal(t, "nylon-0.26", trip.Line, "preset from the settings, though the details were closed")
 
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", sample.Day, clock()))+
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(at(testLinks().Log(id, "tamsen-bend", brieftest.Day, clock()))+
 		"?a=4"), chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
 		_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("button[value='6,3']")))
 		return err
 	})))
 	heading("Saved")
-	trip = m.trips[tripKey(id, "tamsen-bend", sample.Day)]
+	trip = m.trips[tripKey(id, "tamsen-bend", brieftest.Day)]
 	require.Equal(t, 6, trip.Fish)
 	require.InDelta(t, 3, trip.Hours, 0)
 	require.True(t, *trip.Held, "one tap keeps what was noted before")

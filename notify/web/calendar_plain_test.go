@@ -11,7 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func TestCalendarForm(t *testing.T) {
@@ -19,7 +19,7 @@ func TestCalendarForm(t *testing.T) {
 
 	for _, s := range append(corpus(),
 		"Fluß, Ünïcödé; with: marks\\ and a very long name that has to be folded more than once because it never ends") {
-		bs := sample.All()
+		bs := brieftest.All()
 		poison(reflect.ValueOf(&bs).Elem(), s)
 		out, err := calendar(s, "us", testLinks(), bs)
 		require.NoError(t, err)
@@ -39,7 +39,7 @@ func TestCalendarForm(t *testing.T) {
 		}
 
 		require.Equal(t, begin, end)
-		clean, err := calendar("x", "us", testLinks(), sample.All())
+		clean, err := calendar("x", "us", testLinks(), brieftest.All())
 		require.NoError(t, err)
 		require.Equal(t, bytes.Count(clean, []byte("BEGIN:VEVENT")), begin, "no text adds an event: %q", s)
 	}

@@ -14,7 +14,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // A calendar without an entry still has a component, as RFC 5545 3.6 wants.
@@ -25,16 +25,16 @@ func TestCalendarWithoutEntries(t *testing.T) {
 	require.Contains(t, string(out),
 		"BEGIN:VTIMEZONE\r\nTZID:UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\nTZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n")
 	require.NotContains(t, string(out), "VEVENT")
-	full, err := calendar("x", "us", testLinks(), sample.All())
+	full, err := calendar("x", "us", testLinks(), brieftest.All())
 	require.NoError(t, err)
 	require.NotContains(t, string(full), "VTIMEZONE")
 }
 
 func TestCalendarSays(t *testing.T) {
 	t.Parallel()
-	out, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
+	out, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{brieftest.Go()})
 	require.NoError(t, err)
-	again, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{sample.Go()})
+	again, err := calendar("Tamsen", "us", testLinks(), []coldseam.Brief{brieftest.Go()})
 	require.NoError(t, err)
 	require.Equal(t, out, again)
 
@@ -44,13 +44,13 @@ func TestCalendarSays(t *testing.T) {
 		"Run: moving 7\u00a0in\u00a010\\, wave 5"} {
 		require.Contains(t, flat, want)
 	}
-	past := sample.Go()
-	past.Crossings[0].Dates = [3]coldseam.Date{sample.Day.Add(-2), sample.Day.Add(-2), sample.Day.Add(-2)}
+	past := brieftest.Go()
+	past.Crossings[0].Dates = [3]coldseam.Date{brieftest.Day.Add(-2), brieftest.Day.Add(-2), brieftest.Day.Add(-2)}
 	out, err = calendar("x", "us", testLinks(), []coldseam.Brief{past})
 	require.NoError(t, err)
 	require.Contains(t, strings.ReplaceAll(string(out), "\r\n ", ""), "Past it since Thu 8 Apr.")
 
-	for _, b := range []coldseam.Brief{sample.Stop(), sample.NoCall()} {
+	for _, b := range []coldseam.Brief{brieftest.Stop(), brieftest.NoCall()} {
 		out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})
 		require.NoError(t, err)
 		require.Equal(t, 1, bytes.Count(out, []byte("BEGIN:VEVENT")), "the call alone")
@@ -81,7 +81,7 @@ func TestCalendarBySecondReader(t *testing.T) {
 		t.Skip("python3-icalendar is not installed: second reader skipped")
 	}
 
-	bs := sample.All()
+	bs := brieftest.All()
 	bs[0].River = `Tamsen; the "long", winding\river: ` + strings.Repeat("é", 60)
 	feed, err := calendar("Rivers, all; of them", "metric", testLinks(), bs)
 	require.NoError(t, err)
@@ -128,7 +128,7 @@ func TestOwnCalendarIsNotCached(t *testing.T) {
 // without a run no band is called after the spring.
 func TestARowSaysWhatItIsOnThePage(t *testing.T) {
 	t.Parallel()
-	b, w := sample.Go(), notify.WordsFor("us", "UTC")
+	b, w := brieftest.Go(), notify.WordsFor("us", "UTC")
 	b.Run.Calibrated, b.Run.Fit = true, coldseam.RunFit{Seasons: 6, On: coldseam.Date{Year: 2026, Month: 11, Day: 20}}
 	require.Equal(t, "row fitted from 6 counted seasons, 2026-11-20", runOf(b, w).Row)
 	out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // TestAnyForm posts nasty values in every field: the answer is a page, never a
@@ -34,7 +34,7 @@ func TestAnyForm(t *testing.T) {
 
 		for path, names := range fields {
 			v := url.Values{"a": {"none"}, "hours": {"3"}, "reach": {"tamsen-bend"}, "send_at": {"04:55"},
-				"zone": {sample.Zone}, "day": {"6"}, "email": {"x@example.org"}}
+				"zone": {brieftest.Zone}, "day": {"6"}, "email": {"x@example.org"}}
 			for range rapid.IntRange(1, 4).Draw(t, "bent") {
 				v.Set(rapid.SampledFrom(names).Draw(t, "field"), nasty().Draw(t, "value"))
 			}

@@ -12,7 +12,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // corpus is what a feed, an admin or a member could bring.
@@ -91,7 +91,7 @@ func TestLinksFromData(t *testing.T) {
 			Kind:      coldseam.RuleSeason,
 			Text:      "open",
 			Link:      "data:text/html,x",
-			CheckedOn: sample.Day,
+			CheckedOn: brieftest.Day,
 		}}
 	}
 	got := get(testHandler(t, m), "/").Body.String()

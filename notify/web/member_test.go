@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func signUpValues(email string) url.Values {
@@ -36,7 +36,7 @@ func TestSignUp(t *testing.T) {
 	require.Equal(t, "pending", got.State)
 	require.Equal(t, coldseam.Preferences{
 		Reaches: []coldseam.ReachID{"tamsen-bend", "orlow-dam"},
-		Zone:    sample.Zone,
+		Zone:    brieftest.Zone,
 		SendAt:  "04:55",
 		Units:   "us",
 		Cost:    .4,

@@ -15,8 +15,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/brieftest"
 	"example.org/coldseam/notify/chart"
-	"example.org/coldseam/notify/sample"
 )
 
 // memory is a store in memory. It counts writes, so that a test can show that
@@ -37,7 +37,7 @@ type memory struct {
 
 func newMemory() *memory {
 	m := &memory{
-		briefs:  sample.All(),
+		briefs:  brieftest.All(),
 		subs:    map[int64]coldseam.Subscriber{},
 		trips:   map[string]coldseam.Trip{},
 		confirm: map[string]int{},
@@ -61,9 +61,9 @@ func newMemory() *memory {
 		ID:        7,
 		Email:     "ann@example.org",
 		State:     "confirmed",
-		CreatedAt: sample.Issued,
+		CreatedAt: brieftest.Issued,
 		Prefs: coldseam.Preferences{
-			Reaches: []coldseam.ReachID{"tamsen-bend", "brandt-lower"}, Zone: sample.Zone, SendAt: "04:45", Units: "us",
+			Reaches: []coldseam.ReachID{"tamsen-bend", "brandt-lower"}, Zone: brieftest.Zone, SendAt: "04:45", Units: "us",
 			WindowFrom: "06:00", WindowTo: "10:00",
 			Line: "braid-0.14", Presentation: "quartering", BoxOz: []float64{.125, .1875, .25, .375}},
 	}
@@ -135,11 +135,11 @@ func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap,
 func (m *memory) Status(context.Context) (Status, error) {
 	defer m.mu.Unlock()
 	return Status{
-		Feeds: []FeedState{{"Flow, Mill Bridge", "Meridian water survey", sample.Issued.Add(-20 * time.Minute),
+		Feeds: []FeedState{{"Flow, Mill Bridge", "Meridian water survey", brieftest.Issued.Add(-20 * time.Minute),
 			6 * time.Hour, "good", ""},
-			{"Flow, Quern weir", "Meridian water survey", sample.Issued.Add(-7 * time.Hour), 6 * time.Hour, "good",
+			{"Flow, Quern weir", "Meridian water survey", brieftest.Issued.Add(-7 * time.Hour), 6 * time.Hour, "good",
 				"connection refused"}},
-		Briefs: []BriefState{{"Tamsen River", "Bend reach", sample.Zone, sample.Day, sample.Issued, coldseam.Go}},
+		Briefs: []BriefState{{"Tamsen River", "Bend reach", brieftest.Zone, brieftest.Day, brieftest.Issued, coldseam.Go}},
 		Mail:   MailCount{212, 211, 1, 0},
 	}, m.lock(false)
 }
@@ -270,7 +270,7 @@ func testLinks() notify.Links {
 }
 
 // clock is 05:10 local on the day of the sample.
-func clock() time.Time { return sample.Issued.Add(20 * time.Minute) }
+func clock() time.Time { return brieftest.Issued.Add(20 * time.Minute) }
 
 func testConfig(m *memory) Config {
 	return Config{
@@ -324,11 +324,11 @@ func sampleRecap() Recap {
 		Said:    scoreBins(),
 		Skill:   []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
 		Stops:   []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}},
-		Outages: []RecapOutage{{"Mill Bridge", sample.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
+		Outages: []RecapOutage{{"Mill Bridge", brieftest.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
 		Change: []string{"Sound the middle run: it had no weight all spring.",
 			"Log held and lifted at the dune crests; two more logs calibrate it."},
-		Sources: sample.Go().Sources,
-		Rules:   []RecapRules{{River: sample.Go().River, Rules: sample.Go().Rules}},
+		Sources: brieftest.Go().Sources,
+		Rules:   []RecapRules{{River: brieftest.Go().River, Rules: brieftest.Go().Rules}},
 	}
 
 	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}

@@ -15,7 +15,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 const anyWord = `(NO CALL|TOSS-UP|STAY|STOP|GO)`
@@ -31,7 +31,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 		return m[1]
 	}
 
-	for _, b := range sample.All() {
+	for _, b := range brieftest.All() {
 		m := newMemory()
 		m.briefs = []coldseam.Brief{b}
 		p := m.subs[7].Prefs

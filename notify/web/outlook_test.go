@@ -8,15 +8,15 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func TestWindowsApart(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Windows = nil
 	for i := range 8 {
-		s := sample.Issued.Add(time.Duration(90+i*90) * time.Minute)
+		s := brieftest.Issued.Add(time.Duration(90+i*90) * time.Minute)
 		b.Windows = append(b.Windows, coldseam.Window{
 			Start:  s,
 			End:    s.Add(210 * time.Minute),
@@ -37,14 +37,14 @@ func TestWindowsApart(t *testing.T) {
 
 	b.Windows = b.Windows[:1]
 	b.WindowI = 0
-	require.Nil(t, windowsOf(b, notify.WordsFor("us", sample.Zone)), "one window is no choice")
+	require.Nil(t, windowsOf(b, notify.WordsFor("us", brieftest.Zone)), "one window is no choice")
 }
 
 func TestStoppedWindowShowsItsStop(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Windows[1].Stops = []coldseam.Reason{{Code: "wind", Text: "wind 27 mph; the limit is 25"}}
-	rows := windowsOf(b, notify.WordsFor("us", sample.Zone)).Rows
+	rows := windowsOf(b, notify.WordsFor("us", brieftest.Zone)).Rows
 	require.Equal(t, "STOP", rows[1].Odds)
 	require.Equal(t, "wind 27 mph; the limit is 25", rows[1].Note)
 	require.Equal(t, "none", rows[1].Tie, "no tactics beside a stop")
@@ -52,8 +52,8 @@ func TestStoppedWindowShowsItsStop(t *testing.T) {
 
 func TestShifts(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
-	d := sample.Day
+	b := brieftest.Go()
+	d := brieftest.Day
 	b.Crossings = []coldseam.Crossing{
 		{
 			EdgeC:    coldseam.C(37),
@@ -77,7 +77,7 @@ func TestShifts(t *testing.T) {
 		{EdgeC: coldseam.C(45), Up: true, Not: .9, Horizon: 10},
 		{EdgeC: coldseam.C(50), Up: true, Confirmed: true},
 	}
-	got := shiftsOf(b, notify.WordsFor("us", sample.Zone))
+	got := shiftsOf(b, notify.WordsFor("us", brieftest.Zone))
 	require.Equal(t, "since Wed 7 Apr", got[0].When)
 	require.Empty(t, got[0].Since)
 	require.Equal(t, "down past 40\u00a0°F", got[1].What)

@@ -9,7 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func get(h http.Handler, path string) *httptest.ResponseRecorder {
@@ -36,8 +36,8 @@ func paths() map[string]string {
 		"go": "/river/tamsen-bend", "toss": "/river/orlow-dam", "stay": "/river/hallam-bar",
 		"stop": "/river/brandt-lower", "nocall": "/river/quern-weir", "go metric": "/river/tamsen-bend?units=metric",
 		"confirm": cut(l.Confirm(7, clock())), "prefs": cut(l.Prefs(7, clock())), "unsubscribe": cut(l.Unsubscribe(7)),
-		"log":     cut(l.Log(7, "tamsen-bend", sample.Day, clock())),
-		"log 1-3": cut(l.Log(7, "tamsen-bend", sample.Day, clock())) + "?a=1-3", "missing": "/nothing",
+		"log":     cut(l.Log(7, "tamsen-bend", brieftest.Day, clock())),
+		"log 1-3": cut(l.Log(7, "tamsen-bend", brieftest.Day, clock())) + "?a=1-3", "missing": "/nothing",
 	}
 }
 

@@ -9,7 +9,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // TestYesterdaysGoIsNoCall: a board that nobody refreshed must not read GO.
@@ -42,7 +42,7 @@ func TestYesterdaysGoIsNoCall(t *testing.T) {
 func TestCallPastItsTime(t *testing.T) {
 	t.Parallel()
 	cfg := testConfig(newMemory())
-	cfg.Now = func() time.Time { return sample.Go().GoodUntil.Add(time.Minute) }
+	cfg.Now = func() time.Time { return brieftest.Go().GoodUntil.Add(time.Minute) }
 	h, err := New(cfg)
 	require.NoError(t, err)
 	require.Contains(t, get(h, "/river/tamsen-bend").Body.String(),
@@ -53,7 +53,7 @@ func TestCallPastItsTime(t *testing.T) {
 // TestMidnightOfTheRiver: the day is the river's own.
 func TestMidnightOfTheRiver(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	loc, err := time.LoadLocation(b.Zone)
 	require.NoError(t, err)
 	before := time.Date(2027, 4, 10, 23, 59, 0, 0, loc)
@@ -61,14 +61,14 @@ func TestMidnightOfTheRiver(t *testing.T) {
 	require.Equal(t, coldseam.Go, got.Verdict)
 	got, _ = today(b, before.Add(2*time.Minute))
 	require.Equal(t, coldseam.NoCall, got.Verdict)
-	require.Equal(t, sample.Day.Add(1), got.Day)
-	got, _ = today(b, sample.Day.In(loc).Add(-time.Hour))
+	require.Equal(t, brieftest.Day.Add(1), got.Day)
+	got, _ = today(b, brieftest.Day.In(loc).Add(-time.Hour))
 	require.Equal(t, coldseam.Go, got.Verdict, "the evening before, a brief for tomorrow stands")
 }
 
 func TestBoardOrder(t *testing.T) {
 	t.Parallel()
-	bs := []coldseam.Brief{sample.Stop(), sample.Stay(), sample.NoCall(), sample.Go(), sample.TossUp()}
+	bs := []coldseam.Brief{brieftest.Stop(), brieftest.Stay(), brieftest.NoCall(), brieftest.Go(), brieftest.TossUp()}
 	notify.SortBriefs(bs)
 	var got []coldseam.Verdict
 	for _, b := range bs {
@@ -108,7 +108,7 @@ func TestEmptyClub(t *testing.T) {
 func TestJudgeForYourself(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Verdict = coldseam.NoCall
 	b.Inputs[3].State = "stale"
 	b.Reasons = []coldseam.Reason{{Code: "stale_alerts", Kind: "missing",
@@ -138,7 +138,7 @@ func TestPersonalCalendarHasOwnRivers(t *testing.T) {
 func TestEveningBoard(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
-	m.briefs[1].Day = sample.Day.Add(1)
+	m.briefs[1].Day = brieftest.Day.Add(1)
 	s := text(tags(parse(t, get(testHandler(t, m), "/").Body.String()), "main")[0])
 	require.Contains(t, s, "Saturday 10 April")
 	require.Contains(t, s, "For Sunday 11 April")

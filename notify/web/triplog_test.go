@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func at(h, m int) time.Time { return time.Date(2027, 4, 10, h+5, m, 0, 0, time.UTC) }
@@ -46,7 +46,7 @@ func TestTripLogInTwoTaps(t *testing.T) {
 		require.Contains(t, get(h, paths()["log"]+"?a="+c.answer).Body.String(), `name="tap" value="`+c.tap+`"`)
 		w := post(h, paths()["log"], url.Values{"tap": {c.tap}})
 		require.Equal(t, 200, w.Code, w.Body.String())
-		got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
+		got := m.trips[tripKey(7, "tamsen-bend", brieftest.Day)]
 		require.Equal(t, c.fish, got.Fish)
 		require.InDelta(t, c.hours, got.Hours, 0)
 		require.Equal(t, c.wentNot, got.WentNot)
@@ -58,7 +58,7 @@ func TestTripLogInTwoTaps(t *testing.T) {
 	require.Equal(t, 200, post(h, paths()["log"], url.Values{"a": {"1-3"}, "fish": {"1"}, "hours": {"2"},
 		"start": {"06:15"}, "first": {"06:50"}, "spot": {"main-seam"}, "weight": {"1/4"}, "note": {"fog"}}).Code)
 	require.Equal(t, 200, post(h, paths()["log"], url.Values{"tap": {"3,4"}}).Code)
-	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
+	got := m.trips[tripKey(7, "tamsen-bend", brieftest.Day)]
 	require.Equal(t, 3, got.Fish)
 	require.Equal(t, "fog", got.Note)
 	require.Equal(t, "main-seam", got.SpotID)
@@ -98,7 +98,7 @@ func TestTripLogWhole(t *testing.T) {
 	want := coldseam.Trip{
 		Reach:        "tamsen-bend",
 		Subscriber:   7,
-		Date:         sample.Day,
+		Date:         brieftest.Day,
 		Start:        at(6, 15),
 		Hours:        4.5,
 		Anglers:      2,
@@ -127,14 +127,14 @@ func TestTripLogWhole(t *testing.T) {
 		EnteredAt:    at(12, 30),
 		Source:       "form",
 	}
-	got := m.trips[tripKey(7, "tamsen-bend", sample.Day)]
+	got := m.trips[tripKey(7, "tamsen-bend", brieftest.Day)]
 	require.Equal(t, want, got)
 
 	// The form shows the trip again, word for word, and saving it as it stands
 	// changes nothing.
 	again := formValues(t, get(h, paths()["log"]).Body.String())
 	require.Equal(t, 200, post(h, paths()["log"], again).Code)
-	require.Equal(t, want, m.trips[tripKey(7, "tamsen-bend", sample.Day)])
+	require.Equal(t, want, m.trips[tripKey(7, "tamsen-bend", brieftest.Day)])
 }
 
 func TestTripLogShort(t *testing.T) {
@@ -174,7 +174,7 @@ func TestTripLogShort(t *testing.T) {
 			m := newMemory()
 			w := post(logHandler(t, m), paths()["log"], c.v)
 			require.Equal(t, 200, w.Code, w.Body.String())
-			c.check(t, m.trips[tripKey(7, "tamsen-bend", sample.Day)], w.Body.String())
+			c.check(t, m.trips[tripKey(7, "tamsen-bend", brieftest.Day)], w.Body.String())
 		})
 	}
 }
@@ -189,7 +189,7 @@ func TestTripLogMetric(t *testing.T) {
 	require.Contains(t, get(h, paths()["log"]).Body.String(), "°C")
 	w := post(h, paths()["log"], url.Values{"a": {"none"}, "hours": {"3"}, "water": {"4,1"}, "water_at": {"07:00"}})
 	require.Equal(t, 200, w.Code, w.Body.String())
-	require.InDelta(t, 4.1, *m.trips[tripKey(7, "tamsen-bend", sample.Day)].WaterC, 1e-12)
+	require.InDelta(t, 4.1, *m.trips[tripKey(7, "tamsen-bend", brieftest.Day)].WaterC, 1e-12)
 }
 
 func TestTripLogRefuses(t *testing.T) {

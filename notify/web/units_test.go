@@ -7,7 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // TestOneUnitSystemAPage: a page speaks one system, but for ounces, which are
@@ -88,10 +88,10 @@ func TestEveryDayHasItsRow(t *testing.T) {
 			continue
 		}
 		rows := tags(tags(tab, "tbody")[0], "tr")
-		require.Len(t, rows, 1+len(sample.Go().Next))
+		require.Len(t, rows, 1+len(brieftest.Go().Next))
 
 		for i, tr := range rows {
-			require.Equal(t, sample.Day.Add(i).UTC().Format("Mon 2"), text(tags(tr, "th")[0]))
+			require.Equal(t, brieftest.Day.Add(i).UTC().Format("Mon 2"), text(tags(tr, "th")[0]))
 			sum := 0
 			for _, td := range tags(tr, "td") {
 				if strings.HasPrefix(attr(td, "class"), "s") && text(td) != "·" {

@@ -8,15 +8,15 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func TestCriticalCells(t *testing.T) {
 	t.Parallel()
-	b := sample.Go() // 68.2 m3/s, 2,410 cfs
+	b := brieftest.Go() // 68.2 m3/s, 2,410 cfs
 	j := coldseam.SpotJig{CriticalM3S: []coldseam.SizeFlow{{Oz: .125, M3S: 0}, {Oz: .1875, M3S: 50}, {Oz: .25, M3S: 80},
 		{Oz: .375, M3S: 283, Beyond: true}, {Oz: .5, M3S: math.NaN()}}}
-	us, si := notify.WordsFor("us", sample.Zone), notify.WordsFor("metric", sample.Zone)
+	us, si := notify.WordsFor("us", brieftest.Zone), notify.WordsFor("metric", brieftest.Zone)
 	for _, c := range []struct {
 		oz   float64
 		w    notify.Words
@@ -32,8 +32,8 @@ func TestCriticalCells(t *testing.T) {
 
 func TestJigRows(t *testing.T) {
 	t.Parallel()
-	w := notify.WordsFor("metric", sample.Zone)
-	j := sample.Go().Jig[0]
+	w := notify.WordsFor("metric", brieftest.Zone)
+	j := brieftest.Go().Jig[0]
 	r := jigRowOf(j, nil, w, true)
 	require.Equal(t, "1/4\u00a0oz (7.1\u00a0g)", r.Tie)
 	require.Equal(t, "9\u00a0in\u00a010", r.PackHolds)
@@ -135,7 +135,7 @@ func TestMoneyWords(t *testing.T) {
 
 func TestCalendarStages(t *testing.T) {
 	t.Parallel()
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Run.Days[4].Stage, b.Run.Days[5].Stage = "spawning", "spawning"
 	b.Run.Days[4].StageP = .6
 	out, err := calendar("x", "us", testLinks(), []coldseam.Brief{b})

@@ -20,8 +20,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/notify/sample"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store"
 )
 
@@ -104,7 +104,7 @@ func (v *Town) SendAll(t *testing.T) {
 
 // ByMessage counts what the sink accepted by recipient and Message-ID: a mail
 // twice is one key with two.
-func ByMessage(t testing.TB, s *sink.Server) map[string]int {
+func ByMessage(t testing.TB, s *smtptest.Server) map[string]int {
 	t.Helper()
 	out := map[string]int{}
 	for _, m := range s.Mails() {
@@ -162,7 +162,7 @@ func Codes(rs []coldseam.Reason) (out []string) {
 // OnTamsen is the sample's GO as Saturday's brief for the Tamsen, with three
 // windows from 6:00, 7:30 and 9:00, of which the first is the best.
 func OnTamsen(issued time.Time) coldseam.Brief {
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Reach, b.River, b.ReachName, b.Zone, b.Day = "tamsen-bend", "Tamsen", "Bend", "America/Chicago", Saturday
 	old := b.Issued
 	b.Issued, b.Inputs = issued, append([]coldseam.Input(nil), b.Inputs...)

@@ -17,7 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -145,7 +145,7 @@ func (x *Template) URL(t *testing.T) string {
 }
 
 // NewReady is a town whose briefs for Saturday are made.
-func NewReady(t *testing.T, script sink.Script) *Town {
+func NewReady(t *testing.T, script smtptest.Script) *Town {
 	t.Helper()
 	return NewOn(t, Ready.URL(t), script)
 }

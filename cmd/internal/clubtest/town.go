@@ -26,15 +26,15 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/triplog"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store/storetest"
 )
 
 // World is the generated record, made once: it is read-only.
-var World = sync.OnceValues(func() (*agency.World, error) {
-	return agency.Generate(1, coldseam.DateOf(democlub.Start))
+var World = sync.OnceValues(func() (*simagency.World, error) {
+	return simagency.Generate(1, coldseam.DateOf(democlub.Start))
 })
 
 // Town is the whole program on one machine: agency, database, mail server.
@@ -42,8 +42,8 @@ type Town struct {
 	*env.Env
 	*parts.Parts
 	App    *club.App
-	Agency *agency.Agency
-	Sink   *sink.Server
+	Agency *simagency.Agency
+	Sink   *smtptest.Server
 	Clock  *democlub.Clock
 	Output *bytes.Buffer
 	Mu     *sync.Mutex
@@ -67,13 +67,13 @@ func (w LockedWriter) Write(p []byte) (int, error) {
 }
 
 // New runs the program on an empty database.
-func New(t *testing.T, script sink.Script) *Town {
+func New(t *testing.T, script smtptest.Script) *Town {
 	t.Helper()
 	return NewOn(t, storetest.URL(t), script)
 }
 
 // NewOn runs it on a database that the test gives.
-func NewOn(t *testing.T, dbURL string, script sink.Script) *Town {
+func NewOn(t *testing.T, dbURL string, script smtptest.Script) *Town {
 	t.Helper()
 	return newAt(t, dbURL, script, democlub.Start)
 }
@@ -84,7 +84,7 @@ func NewAt(t *testing.T, start time.Time) *Town {
 	return newAt(t, storetest.URL(t), nil, start)
 }
 
-func newAt(t *testing.T, dbURL string, script sink.Script, start time.Time) *Town {
+func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) *Town {
 	t.Helper()
 	w, err := World()
 	require.NoError(t, err)
@@ -95,14 +95,14 @@ func newAt(t *testing.T, dbURL string, script sink.Script, start time.Time) *Tow
 		Label:  fmt.Sprintf("town %d", towns.Add(1)),
 	}
 	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.Label)))
-	v.Agency, err = agency.New(agency.Options{Now: v.Clock.Now, World: w})
+	v.Agency, err = simagency.New(simagency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
 	require.NoError(t, err)
 
-	v.Sink, err = sink.Start(sink.Config{Script: script})
+	v.Sink, err = smtptest.Start(smtptest.Config{Script: script})
 	require.NoError(t, err)
-	cfg, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles(base)...)
+	cfg, err := config.Parse("demo.toml", democlub.TOML, simagency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
 	err = v.Open(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: dbURL, Migrate: true,

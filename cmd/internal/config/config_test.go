@@ -10,12 +10,12 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 func TestDemoConfigIsWhole(t *testing.T) {
 	t.Parallel()
-	c, err := Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
+	c, err := Parse("demo.toml", democlub.TOML, simagency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
 	require.Len(t, c.Reaches, 3)
 	r, err := c.Reaches[0].Build(c)
@@ -29,7 +29,7 @@ func TestDemoConfigIsWhole(t *testing.T) {
 		ToDay:     31,
 	}, r.Rules[0].Closed[0])
 	require.Equal(t, coldseam.SiteID("metgrid:NG-1001"), r.WeatherSite)
-	require.Equal(t, agency.ProfileAlerts, r.AlertFeed)
+	require.Equal(t, simagency.ProfileAlerts, r.AlertFeed)
 }
 
 // The example that ships must be one that loads.

@@ -25,7 +25,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/backup"
@@ -589,7 +589,7 @@ func TestCheckOfDocuments(t *testing.T) {
 	proxy := mangle(t, b, strings.NewReplacer(`"qualifier"`, `"remark"`))
 	require.NotEmpty(t, proxy)
 	for i := range b.Config.Profiles {
-		if b.Config.Profiles[i].Name == agency.ProfileGauges {
+		if b.Config.Profiles[i].Name == simagency.ProfileGauges {
 			b.Config.Profiles[i].BaseURL = proxy
 		}
 	}
@@ -606,7 +606,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 	require.NoError(t, err)
 
 	for _, f := range kept {
-		if f.Profile != agency.ProfileGauges || !strings.Contains(f.URL, "latest-continuous") {
+		if f.Profile != simagency.ProfileGauges || !strings.Contains(f.URL, "latest-continuous") {
 			continue
 		}
 		body, err := b.DB.Payload(t.Context(), f.ID)
@@ -616,7 +616,7 @@ func mangle(t *testing.T, b *bench, r *strings.Replacer) string {
 			http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, text) }))
 		t.Cleanup(srv.Close)
 
-		p, err := b.Feeds.Fetcher.Profile(agency.ProfileGauges)
+		p, err := b.Feeds.Fetcher.Profile(simagency.ProfileGauges)
 		require.NoError(t, err)
 		raw := coldseam.RawFetch{
 			Profile:    p.Name,

@@ -14,7 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
 )
@@ -212,7 +212,7 @@ func (k *checker) reread(ctx context.Context, f store.FetchRecord) (ingest.Batch
 	if err != nil {
 		return ingest.Batch{}, err
 	}
-	return document.Parse(bytes.NewReader(body), p.WithDefaults())
+	return detect.Parse(bytes.NewReader(body), p.WithDefaults())
 }
 
 // gauge looks at the series a reach is judged by: age, holes and flags.

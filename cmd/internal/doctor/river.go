@@ -14,7 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/forecast/ice"
-	"example.org/coldseam/ingest/cap"
+	"example.org/coldseam/ingest/capalert"
 	"example.org/coldseam/notify"
 )
 
@@ -93,7 +93,7 @@ func (k *checker) warningCodes(ctx context.Context, key string, r coldseam.Reach
 		return
 	}
 	for _, a := range as {
-		if code := cap.Unlisted(a, r); code != "" {
+		if code := capalert.Unlisted(a, r); code != "" {
 			k.add(key, levelWarn, "alert_zones are "+strings.Join(r.AlertZones, ", ")+
 				"; the feed names places such as "+code, "a code of each kind that the feed uses",
 				"list the county and the forecast zone of the reach: a warning under a kind of which it lists none caps the word at TOSS-UP")

@@ -12,9 +12,9 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/ingest/agency"
-	"example.org/coldseam/notify/sample"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/ingest/simagency"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store"
 )
 
@@ -53,17 +53,17 @@ type daysRun struct {
 	dbURL string
 
 	gate  sync.Mutex // of what the mail server's conversations see
-	fault sink.Script
+	fault smtptest.Script
 	lost  int // replies that got lost, and workers that died near one
 }
 
-func (r *daysRun) script(e sink.Event) sink.Fault {
+func (r *daysRun) script(e smtptest.Event) smtptest.Fault {
 	r.gate.Lock()
 	defer r.gate.Unlock()
 	return r.fault(e)
 }
 
-func (r *daysRun) setFault(f sink.Script) {
+func (r *daysRun) setFault(f smtptest.Script) {
 	r.gate.Lock()
 	defer r.gate.Unlock()
 	r.fault = f
@@ -77,7 +77,7 @@ func (r *daysRun) lose(n int) int {
 	return r.lost
 }
 
-func fine(sink.Event) sink.Fault { return sink.Fault{} }
+func fine(smtptest.Event) smtptest.Fault { return smtptest.Fault{} }
 
 func (r *daysRun) mailTrouble(states string) []trouble {
 	if r.Count(r.t, `SELECT count(*) FROM coldseam.outbox WHERE state = ANY(string_to_array($1, ',')) AND local_date >= $2`, states, coldseam.DateOf(r.Now().UTC()).Add(-1).UTC()) == 0 {
@@ -90,7 +90,7 @@ var allChaos = []chaos{
 	{name: "nothing"},
 	{name: "feeds down", on: func(r *daysRun) func() []trouble {
 		asked := len(r.Agency.Requests())
-		r.Agency.ScriptForever("/", agency.Step{Status: 503})
+		r.Agency.ScriptForever("/", simagency.Step{Status: 503})
 		return func() []trouble {
 			if len(r.Agency.Requests()) == asked {
 				return nil // no slot had come
@@ -99,23 +99,23 @@ var allChaos = []chaos{
 		}
 	}},
 	{name: "relay busy", on: func(r *daysRun) func() []trouble {
-		r.setFault(func(e sink.Event) sink.Fault {
+		r.setFault(func(e smtptest.Event) smtptest.Fault {
 			if e.Stage == "rcpt" && e.N%2 == 0 {
-				return sink.Reply(451, "4.3.0", "busy")
+				return smtptest.Reply(451, "4.3.0", "busy")
 			}
-			return sink.Fault{}
+			return smtptest.Fault{}
 		})
 		return func() []trouble { return r.mailTrouble("deferred") }
 	}},
 	{name: "reply lost", on: func(r *daysRun) func() []trouble {
 		once := true
-		r.setFault(func(e sink.Event) sink.Fault {
+		r.setFault(func(e smtptest.Event) smtptest.Fault {
 			if e.Stage == "dot" && once {
 				once = false
 				r.lost++
-				return sink.Fault{Drop: true, Keep: true}
+				return smtptest.Fault{Drop: true, Keep: true}
 			}
-			return sink.Fault{}
+			return smtptest.Fault{}
 		})
 		return func() []trouble { return r.mailTrouble("unknown") }
 	}},
@@ -125,7 +125,7 @@ var allChaos = []chaos{
 		return nil
 	}},
 	{name: "worker died at a step", on: func(r *daysRun) func() []trouble {
-		steps := sample.Steps()
+		steps := brieftest.Steps()
 		_, _, err := r.Mail.QueueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
 		if dieAt(r.t.Context(), r.Town, steps[r.rng.IntN(len(steps))]) {

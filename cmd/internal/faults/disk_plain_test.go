@@ -21,7 +21,7 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/doctor"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store/localpg"
 )
 
@@ -32,11 +32,11 @@ func TestServeOnAFullDisk(t *testing.T) {
 	t.Parallel()
 	const readers = 60
 	dir := smallDisk(t, 260)
-	slow := func(e sink.Event) sink.Fault {
+	slow := func(e smtptest.Event) smtptest.Fault {
 		if e.Stage == "dot" {
 			time.Sleep(100 * time.Millisecond)
 		}
-		return sink.Fault{}
+		return smtptest.Fault{}
 	}
 
 	pg, dbURL := ownPostgresIn(t, clubtest.Ready.URL(t), localpg.Options{Dir: filepath.Join(dir, "database"),

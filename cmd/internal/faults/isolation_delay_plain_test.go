@@ -25,7 +25,7 @@ import (
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/store"
 )
 
@@ -80,7 +80,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 	t.Parallel()
 	brandt := func(v *clubtest.Town, base string, format string) {
 		for i := range v.Feeds.Fetcher.Profiles {
-			if p := &v.Feeds.Fetcher.Profiles[i]; p.Name == agency.ProfileWaterML {
+			if p := &v.Feeds.Fetcher.Profiles[i]; p.Name == simagency.ProfileWaterML {
 				p.BaseURL, p.Format = base, format
 			}
 		}
@@ -171,7 +171,7 @@ func morningWith(t *testing.T, fault func(*testing.T, *clubtest.Town) <-chan str
 	}
 	wait("the other feeds are read",
 		`SELECT count(*) FROM river.river_job WHERE kind = 'fetch' AND finalized_at IS NULL AND args->>'profile' <> $1`,
-		0, agency.ProfileWaterML)
+		0, simagency.ProfileWaterML)
 	v.Clock.Forward(clubtest.MorningAt(8, 56))
 	var keys []mailing.BriefKey
 	for _, id := range []coldseam.ReachID{"brandt-ledge", "tamsen-bend", "hallam-sandbar"} {

@@ -18,8 +18,8 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sample"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
 )
@@ -166,7 +166,7 @@ func TestSoakKillSend(t *testing.T) {
 			k := newKills(t, hold, people)
 			rnd := rand.New(rand.NewPCG(7, 11))
 			for range each {
-				for _, step := range sample.Steps() {
+				for _, step := range brieftest.Steps() {
 					k.kill(step, 1+rnd.IntN(killConnections))
 				}
 			}
@@ -174,7 +174,7 @@ func TestSoakKillSend(t *testing.T) {
 			for k.open() > 0 && k.round < 1000 {
 				k.kill("never", 1)
 			}
-			k.judge(len(sample.Steps()) * each)
+			k.judge(len(brieftest.Steps()) * each)
 		})
 	}
 }
@@ -184,7 +184,7 @@ type kills struct {
 	t      *testing.T
 	url    string
 	db     *store.DB
-	relay  *sink.Server
+	relay  *smtptest.Server
 	people int
 	hold   bool
 	round  int
@@ -200,11 +200,11 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 	k.db, err = store.Open(t.Context(), k.url, store.Options{HoldUnknown: hold, MaxConns: 3})
 	require.NoError(t, err)
 	t.Cleanup(k.db.Close)
-	k.relay, err = sink.Start(sink.Config{})
+	k.relay, err = smtptest.Start(smtptest.Config{})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, k.relay.Close()) })
 
-	payload, err := notify.Content{Club: "Tamsen River Club", Briefs: sample.All()[:1]}.Marshal()
+	payload, err := notify.Content{Club: "Tamsen River Club", Briefs: brieftest.All()[:1]}.Marshal()
 	require.NoError(t, err)
 	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: killBase, MailDomain: "club.example"}
 	for i := range people {
@@ -214,7 +214,7 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 		require.NoError(t, k.db.Confirm(t.Context(), s.ID))
 		e.Letters = append(e.Letters, store.NewLetter{
 			Subscriber: s.ID,
-			LocalDate:  sample.Day,
+			LocalDate:  brieftest.Day,
 			Deadline:   killBase.AddDate(0, 1, 0),
 			Payload:    payload,
 		})

@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // killsRun kills the service or its Postgres at random moments of the morning,
@@ -29,11 +29,11 @@ type killsRun struct {
 const reconnect = 30 * time.Second
 
 func (x killsRun) run(t *testing.T) {
-	slow := func(e sink.Event) sink.Fault {
+	slow := func(e smtptest.Event) smtptest.Fault {
 		if e.Stage == "dot" {
 			time.Sleep(150 * time.Millisecond) // so that kills hit mails under way
 		}
-		return sink.Fault{}
+		return smtptest.Fault{}
 	}
 	rng := rand.New(rand.NewPCG(x.seed, 2))
 	pg, dbURL := ownPostgres(t, clubtest.Ready.URL(t))

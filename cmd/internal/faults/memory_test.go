@@ -15,7 +15,7 @@ import (
 
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/democlub"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -91,7 +91,7 @@ func (x memoryRun) run(t *testing.T) {
 	_ = storetest.URL(t) // skips where there is no Postgres
 	_, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := clubtest.NewOn(t, dbURL, nil)
-	out, err := sink.Start(sink.Config{Discard: true})
+	out, err := smtptest.Start(smtptest.Config{Discard: true})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = out.Close() })
 

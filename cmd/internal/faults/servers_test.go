@@ -31,8 +31,8 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/cmd/internal/parts"
-	"example.org/coldseam/ingest/agency"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/ingest/simagency"
+	"example.org/coldseam/notify/smtptest"
 )
 
 // childEnv makes the test binary one server of a club.
@@ -74,7 +74,7 @@ func serverChild() int {
 	if n := int(num("COLDSEAM_CHILD_RIVERS")); n > 0 {
 		conf = manyRivers(conf, n)
 	}
-	cfg, err := config.Parse("demo.toml", conf, agency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
+	cfg, err := config.Parse("demo.toml", conf, simagency.Profiles(os.Getenv("COLDSEAM_CHILD_AGENCY"))...)
 	if err != nil {
 		return fail(err)
 	}
@@ -287,11 +287,11 @@ type serversRun struct {
 const takeOver = 2 * time.Minute
 
 func (x serversRun) run(t *testing.T) {
-	slow := func(e sink.Event) sink.Fault {
+	slow := func(e smtptest.Event) smtptest.Fault {
 		if e.Stage == "dot" {
 			time.Sleep(x.dot)
 		}
-		return sink.Fault{}
+		return smtptest.Fault{}
 	}
 	pg, dbURL := ownPostgres(t, clubtest.Ready.URL(t))
 	v := clubtest.NewOn(t, dbURL, slow)

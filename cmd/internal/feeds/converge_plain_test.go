@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -36,7 +36,7 @@ func TestAnyOrderOfDocumentsSameTable(t *testing.T) {
 		}
 		m.f = &ingest.Fetcher{
 			Now:    func() time.Time { return now.Add(env.Day) },
-			Parse:  document.Parse,
+			Parse:  detect.Parse,
 			Sink:   db,
 			Recent: db.Neighbours,
 			Limits: func(coldseam.SiteID) ingest.SiteLimits { return m.lim },

@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 )
 
 // shelfDoc is one document of a gauge: step -> value as sent.
@@ -98,7 +98,7 @@ func (m *shelfMachine) check(t *rapid.T, stored func(coldseam.SeriesKey) []colds
 	var all []coldseam.Observation
 	var key coldseam.SeriesKey
 	for _, d := range m.docs {
-		b, err := document.Parse(strings.NewReader(d.body(m.site, m.now, sortedSteps(d.rows))), m.p)
+		b, err := detect.Parse(strings.NewReader(d.body(m.site, m.now, sortedSteps(d.rows))), m.p)
 		require.NoError(t, err)
 		key = b.Series[0].SeriesKey
 		for _, o := range b.Series[0].Obs {

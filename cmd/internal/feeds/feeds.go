@@ -13,8 +13,8 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/cap"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/capalert"
+	"example.org/coldseam/ingest/detect"
 )
 
 // Feeds fetches what the configuration names and stores it.
@@ -34,7 +34,7 @@ func New(e *env.Env) *Feeds {
 		Profiles:  e.Config.Placed(),
 		Now:       e.Now,
 		Log:       e.Log,
-		Parse:     document.Parse,
+		Parse:     detect.Parse,
 		Sink:      e.DB,
 		Agent:     "coldseam/" + env.Version + " (" + e.Config.Club.Contact + ")",
 		Recent:    e.DB.Neighbours,
@@ -58,7 +58,7 @@ func (fd *Feeds) elsewhere(al coldseam.Alert) bool {
 		if err != nil {
 			return false
 		}
-		if _, position := cap.Place(al, r); position != cap.Elsewhere {
+		if _, position := capalert.Place(al, r); position != capalert.Elsewhere {
 			return false
 		}
 	}

@@ -9,12 +9,12 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 func TestFeedsFollowTheConfiguration(t *testing.T) {
 	t.Parallel()
-	c, err := config.Parse("demo.toml", democlub.TOML, agency.Profiles("http://127.0.0.1:1")...)
+	c, err := config.Parse("demo.toml", democlub.TOML, simagency.Profiles("http://127.0.0.1:1")...)
 	require.NoError(t, err)
 	got := map[string]Feed{}
 	for _, f := range Plan(c) {

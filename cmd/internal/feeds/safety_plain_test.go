@@ -14,7 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 // A feed of warnings of which one document cannot be read is no feed of
@@ -35,7 +35,7 @@ func TestWarningsCountOnlyWhenComplete(t *testing.T) {
 		_, err := v.Feeds.FetchOne(ctx, warnings, warnings.Request(v.Now()))
 		return err
 	}
-	v.Agency.Script("/alerts/", agency.Step{}, agency.Step{Status: 404})
+	v.Agency.Script("/alerts/", simagency.Step{}, simagency.Step{Status: 404})
 	require.Error(t, fetch())
 	at, _, err := v.Morning.AlertsAt(ctx, "northgauge-cap")
 	require.NoError(t, err)
@@ -65,7 +65,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := clubtest.New(t, nil)
-	service, err := v.Feeds.Fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Feeds.Fetcher.Profile(simagency.ProfileAlerts)
 	require.NoError(t, err)
 
 	p := ingest.Profile{
@@ -79,7 +79,7 @@ func TestWarningsAreAsOldAsTheirOldestPart(t *testing.T) {
 		RatePerHour:     1e6,
 	}
 	v.Feeds.Fetcher.Profiles = append(v.Feeds.Fetcher.Profiles, p)
-	empty := agency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
+	empty := simagency.Step{Body: `<feed xmlns="http://www.w3.org/2005/Atom"><id>none</id></feed>`}
 	v.Agency.ScriptForever("/parts/north", empty)
 	v.Agency.Script("/parts/south", empty)
 	_, err = v.Feeds.Fetcher.Fetch(ctx, p, ingest.Request{Force: true})
@@ -110,7 +110,7 @@ func TestIceWithoutAValueStopsTheMorning(t *testing.T) {
 	require.NotEqual(t, coldseam.Stop, before.Verdict)
 
 	v.Clock.Forward(v.Now().Add(5 * time.Minute))
-	p, err := v.Feeds.Fetcher.Profile(agency.ProfileGauges)
+	p, err := v.Feeds.Fetcher.Profile(simagency.ProfileGauges)
 	require.NoError(t, err)
 	_, code, _ := strings.Cut(string(r.Site), ":")
 	list, err := v.DB.SeriesList(ctx, r.Site)

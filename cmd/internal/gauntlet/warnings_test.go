@@ -21,7 +21,7 @@ import (
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 )
 
 // warned is one scenario of testdata/warnings: documents that once hid a warning
@@ -163,7 +163,7 @@ var stampMark = regexp.MustCompile(`\{([+-]\d+[hm])\}`)
 func told(t *testing.T, v *clubtest.Town, w warned, side string) string {
 	t.Helper()
 	ctx := t.Context()
-	service, err := v.Feeds.Fetcher.Profile(agency.ProfileAlerts)
+	service, err := v.Feeds.Fetcher.Profile(simagency.ProfileAlerts)
 	require.NoError(t, err)
 	base := service.BaseURL
 	feed := strings.NewReplacer(" ", "-", ",", "").Replace(w.class + "-" + w.name + "-" + side)
@@ -200,7 +200,7 @@ func told(t *testing.T, v *clubtest.Town, w warned, side string) string {
 				require.NoError(t, err)
 				return start.Add(d).UTC().Format(time.RFC3339)
 			})
-			s := agency.Step{Body: strings.ReplaceAll(text, "{base}", base+"/"+feed)}
+			s := simagency.Step{Body: strings.ReplaceAll(text, "{base}", base+"/"+feed)}
 			if code, ok := strings.CutPrefix(strings.TrimSpace(text), "HTTP "); ok {
 				s.Status, err = strconv.Atoi(code)
 				require.NoError(t, err)
@@ -208,7 +208,7 @@ func told(t *testing.T, v *clubtest.Town, w warned, side string) string {
 			v.Agency.ScriptForever("/"+feed+"/"+path, s)
 		}
 
-		v.Agency.ScriptForever("/"+feed+"/", agency.Step{Status: 404})
+		v.Agency.ScriptForever("/"+feed+"/", simagency.Step{Status: 404})
 		for _, name := range []string{"other", ""} { // a second feed of the same service first
 			if _, ok := served[strings.TrimPrefix(name+"/index", "/")]; !ok {
 				continue

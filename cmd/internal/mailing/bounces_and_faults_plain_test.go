@@ -10,7 +10,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
 )
 
@@ -30,7 +30,7 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 	require.Len(t, v.Letters(t)["one@home.example"], 1)
 	require.Regexp(t, `^(GO|TOSS-UP) `, clubtest.Subject(t, v.Letters(t)["one@home.example"][0]))
 	v.Clock.Forward(clubtest.MorningAt(5, 15)) // a slot of the warning feed
-	require.NoError(t, v.DB.SaveAlerts(t.Context(), []coldseam.Alert{clubtest.Flood(agency.ProfileAlerts, v.Now())}))
+	require.NoError(t, v.DB.SaveAlerts(t.Context(), []coldseam.Alert{clubtest.Flood(simagency.ProfileAlerts, v.Now())}))
 	for range 2 {
 		v.RunTick(t)
 		v.Clock.Forward(v.Now().Add(time.Minute))
@@ -59,7 +59,7 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 	require.Equal(t, 1, n)
 	v.Clock.Forward(clubtest.MorningAt(5, 20))
 
-	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{clubtest.Flood(agency.ProfileAlerts, v.Now())}))
+	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{clubtest.Flood(simagency.ProfileAlerts, v.Now())}))
 	_, err = v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 	for range 2 {

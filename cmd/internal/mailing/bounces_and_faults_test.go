@@ -16,9 +16,9 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store"
 )
 
@@ -140,7 +140,7 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	require.Len(t, v.Letters(t)["one@home.example"], 1)
 
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
-	v.Agency.ScriptForever("/", agency.Step{Status: 503})
+	v.Agency.ScriptForever("/", simagency.Step{Status: 503})
 	v.Feeds.Fetcher.RetryWait = time.Millisecond
 	for v.Now().Before(clubtest.MorningAt(10, 0)) && len(v.Letters(t)["one@home.example"]) == 1 {
 		v.Clock.Forward(v.Now().Add(30 * time.Minute))
@@ -207,11 +207,11 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	ctx := t.Context()
 	var broken atomic.Bool
 	broken.Store(true)
-	v := clubtest.NewReady(t, func(e sink.Event) sink.Fault {
+	v := clubtest.NewReady(t, func(e smtptest.Event) smtptest.Fault {
 		if broken.Load() && e.Stage == "data" && !strings.HasPrefix(e.To, "keeper@") {
-			return sink.Fault{Drop: true}
+			return smtptest.Fault{Drop: true}
 		}
-		return sink.Fault{}
+		return smtptest.Fault{}
 	})
 
 	for i := range 60 {

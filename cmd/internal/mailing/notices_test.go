@@ -13,12 +13,12 @@ import (
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
-	"example.org/coldseam/notify/sample"
+	"example.org/coldseam/notify/brieftest"
 )
 
 // tomorrow is the sample's GO as the Tamsen's brief for Sunday, made at a time.
 func tomorrow(v coldseam.Verdict, issued time.Time) coldseam.Brief {
-	b := sample.Go()
+	b := brieftest.Go()
 	b.Reach, b.River, b.ReachName, b.Zone = "tamsen-bend", "Tamsen", "Bend", "America/Chicago"
 	b.Day, b.Issued = clubtest.Saturday.Add(1), issued
 	b.GoodUntil = b.Day.In(env.Zone(b.Zone)).Add(10 * time.Hour)

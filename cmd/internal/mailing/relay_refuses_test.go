@@ -12,7 +12,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
-	"example.org/coldseam/notify/sink"
+	"example.org/coldseam/notify/smtptest"
 	"example.org/coldseam/store"
 )
 
@@ -28,11 +28,11 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			ctx := t.Context()
 			var broken atomic.Bool
 			broken.Store(true)
-			v := clubtest.NewReady(t, func(e sink.Event) sink.Fault {
+			v := clubtest.NewReady(t, func(e smtptest.Event) smtptest.Fault {
 				if broken.Load() && e.Stage == stage && !strings.HasPrefix(e.To, "keeper@") {
-					return sink.Reply(550, "5.1.1", "no such user")
+					return smtptest.Reply(550, "5.1.1", "no such user")
 				}
-				return sink.Fault{}
+				return smtptest.Fault{}
 			})
 
 			for i := range 30 {

@@ -19,7 +19,7 @@ import (
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/cap"
+	"example.org/coldseam/ingest/capalert"
 	"example.org/coldseam/store"
 )
 
@@ -213,12 +213,12 @@ func (g *gather) alerts() {
 	r := g.f.Reach
 	all, err := g.DB.Alerts(g.ctx, r.AlertFeed, g.f.Now)
 	if g.keep(err) {
-		for _, al := range cap.Resolve(all) {
-			why, position := cap.Place(al, r)
-			if position == cap.Elsewhere {
+		for _, al := range capalert.Resolve(all) {
+			why, position := capalert.Place(al, r)
+			if position == capalert.Elsewhere {
 				continue
 			}
-			if position == cap.Unknown {
+			if position == capalert.Unknown {
 				al.Unplaced = why
 			}
 			if !al.End.Before(coldseam.FurtherNotice) {

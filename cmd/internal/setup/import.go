@@ -22,7 +22,7 @@ import (
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/triplog"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/document"
+	"example.org/coldseam/ingest/detect"
 	"example.org/coldseam/ingest/table"
 	"example.org/coldseam/ingest/waterml"
 	"example.org/coldseam/store"
@@ -154,10 +154,10 @@ func (c *Import) read(g *env.Globals, path string, in *intake) error {
 	large := st.Size() > p.MaxBodyBytes
 	p.MaxBodyBytes = max(p.MaxBodyBytes, min(st.Size(), maxFile))
 	if large && p.EncodingOverride == "" && (p.Format == ingest.FormatWaterML2 || p.Format == "" &&
-		document.Format(head) == ingest.FormatWaterML2) {
+		detect.Format(head) == ingest.FormatWaterML2) {
 		return waterml.Stream(f, p, in.take)
 	}
-	b, err := document.Parse(f, p)
+	b, err := detect.Parse(f, p)
 	if err != nil && strings.ContainsAny(line, ",;\t") && !strings.ContainsAny(line[:1], "<{[") {
 		return fmt.Errorf("its first line is %q; a daily table begins date,flow_m3s,water_c,air_c (any of the three, commas between); say with --map how another layout is to be read: %w",
 			clipped(line), coldseam.ErrInvalid)

@@ -24,7 +24,7 @@ import (
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/forecast/flowlimit"
 	"example.org/coldseam/ingest"
-	"example.org/coldseam/ingest/agency"
+	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -38,7 +38,7 @@ func newEmptyTown(t *testing.T) *clubtest.Town {
 	require.NoError(t, os.WriteFile(path, []byte(head), 0o600))
 	v.Config.Path, v.Config.Sites, v.Config.Reaches = path, nil, nil
 	for i, p := range v.Config.Profiles {
-		if p.Name != agency.ProfileGauges {
+		if p.Name != simagency.ProfileGauges {
 			continue
 		}
 		v.Config.Profiles[i].Endpoints["nearby"] = ingest.Endpoint{Path: "/ogcapi/v1/collections/monitoring-locations/items", Query: map[string]string{"f": "json", "bbox": "{bbox}", "limit": "{limit}"}}
