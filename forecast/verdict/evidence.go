@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"example.org/coldseam"
 )
@@ -56,16 +57,21 @@ func Ranked(name string, days []Resolved, score func(Resolved) float64, rng *ran
 	r := coldseam.Ranking{Name: name}
 	var ok bool
 	r.AUC, ok = estimate(scored, func(days []Resolved) float64 {
-		sum, pairs := 0.0, 0.0
-		for _, g := range days {
-			for _, p := range days {
-				if g.Good && !p.Good {
-					sum += .5 * float64(1+cmp.Compare(g.Odds, p.Odds))
-					pairs++
+		slices.SortFunc(days, func(a, b Resolved) int { return cmp.Compare(a.Odds, b.Odds) })
+		var sum, good, poor float64 // of the days ranked lower
+		for i := 0; i < len(days); {
+			var g, p float64 // of equal scores
+			for at := days[i].Odds; i < len(days) && days[i].Odds == at; i++ {
+				if days[i].Good {
+					g++
+				} else {
+					p++
 				}
 			}
+			sum += g * (poor + p/2)
+			good, poor = good+g, poor+p
 		}
-		return sum / pairs
+		return sum / (good * poor)
 	}, rng)
 	if ok {
 		r.N = len(scored)
@@ -114,7 +120,7 @@ func share(good, n int) coldseam.Share {
 // estimate is a statistic with its 90 % interval over resampled weeks, as
 // neighbouring days share their weather; ok is false where it has no value.
 func estimate(days []Resolved, stat func([]Resolved) float64, rng *rand.Rand) (e coldseam.Estimate, ok bool) {
-	if e.Value = stat(days); !finite(e.Value) {
+	if e.Value = stat(slices.Clone(days)); !finite(e.Value) {
 		return coldseam.Estimate{}, false
 	}
 	at := map[int]int{}
