@@ -445,6 +445,7 @@ type Brief struct {
 	OddsOK     bool
 	OddsNote   Reason     `json:",omitzero"` // what the odds rest on
 	Spread     [2]float64 // p10, p90 of the members' odds
+	Rank       Rank       `json:",omitzero"` // what the odds are held against
 	Cost       float64    // of a wasted trip against a good one, of the reader
 	Margin     float64    `json:",omitzero"` // between the cost and the odds of GO
 	HoldP      float64    // P(the heaviest carried weight holds)

@@ -33,13 +33,12 @@ func (w *work) inputs() verdict.Inputs {
 		Season:      w.season,
 		WaterModel:  f.TempModel != nil && f.TempModel.Core != nil,
 		Candidates:  w.cands,
-		OddsNote:    w.oddsNote,
+		OddsNote:    w.odds.note,
+		Rank:        w.odds.rank,
 		Begun:       w.begun,
 		Sun:         w.sun,
 		Clarity:     f.Clarity,
 		Cost:        f.Cost,
-		Trips7:      f.Trips7,
-		TripsAll:    f.TripsAll,
 		ReleasePlan: w.releasePlan(),
 	}
 	in.Ice = w.ice
@@ -74,6 +73,7 @@ func (w *work) brief() {
 		OddsOK:       d.OddsOK,
 		OddsNote:     d.OddsNote,
 		Spread:       d.Spread,
+		Rank:         w.odds.rank,
 		Cost:         d.Cost,
 		Margin:       f.Table.Margin,
 		HoldP:        d.HoldP,
@@ -279,24 +279,20 @@ func (w *work) next() []coldseam.DayOdds {
 		if st := w.out.Run.State; st.Active && lead < len(st.Days) {
 			x.PWave, x.WaveOK = st.Days[lead].PWave, true
 		}
-		w.nextOdds(&x, lead, t)
+		w.nextOdds(&x, lead)
 		out = append(out, x)
 	}
 
 	return out
 }
 
-// nextOdds gives a later day its odds by the run alone; stops of that day are
-// not known yet but for the flow limit, which its note names.
-func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
+// nextOdds gives a later day the odds of a window at first light; stops of that day
+// are not known yet but for the flow limit, which its note names.
+func (w *work) nextOdds(x *coldseam.DayOdds, lead int) {
 	if !w.out.Decision.Verdict.ShowsOdds() {
 		return
 	}
-	c := verdict.Candidate{WaterC: t}
-	if len(w.flowR.Members) > 0 {
-		c.FlowM3S = w.flowR.Step(nil, lead+1)
-	}
-	p := w.good(c, lead, 1)
+	p := w.good(lead, w.f.Effects.Light(x.WaterC[1], true, true))
 	if len(p) == 0 {
 		return
 	}
@@ -306,7 +302,7 @@ func (w *work) nextOdds(x *coldseam.DayOdds, lead int, t []float64) {
 		sum += v
 	}
 	x.Odds, x.OddsOK = sum/float64(len(p)), true
-	x.Verdict = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(x.Odds)
+	x.Verdict = w.odds.rank.Line(w.out.Decision.Cost, w.f.Table.Margin).Word(x.Odds)
 	if m := w.f.Reach.MaxFlowM3S; m != nil && x.FlowM3S[1] > *m {
 		x.Verdict, x.Note, x.OddsOK = coldseam.Stop, "over_limit", false
 	}

@@ -76,14 +76,12 @@ type Features struct {
 	Trips      []coldseam.Trip     // this season's log of the reach
 	RunPrior   run.Prior           // of the run's shift, from past seasons
 	CatchPrior []float64           // of the catchability, from past seasons
-	Target     float64             // fish a line hour of a good morning; 0 = default
 	RainTerm   *flow.RainTerm      // nil = rain is not modelled
-	Season     verdict.SeasonTable // odds without a run
-	SeasonOK   bool                // Season is set; false = the shipped table
-	SeasonLog  []verdict.SeasonCell
 	Advice     verdict.AdviceTable // zero = the shipped table
-	Trips7     int
-	TripsAll   int
+
+	Effects verdict.Effects // on the odds; nil = the shipped table
+	Centre  *verdict.Centre // of the odds, from the reach's mornings of other years; nil = as shipped
+	Log     []coldseam.Trip // all trips of the reach before the morning: what the odds learn from
 
 	Recal  run.Recalibration    // of wave odds, from resolved days; zero = none
 	Counts coldseam.DailyCounts // of the reach's fish counter; zero = none

@@ -54,6 +54,7 @@ func Make(f Features) (out Morning) {
 	w.daily()
 	w.hours()
 	w.runClock()
+	w.prepareOdds()
 	w.candidates()
 	w.decide()
 	w.alone()
@@ -92,8 +93,7 @@ type work struct {
 	weighing  weighing
 	cands     []verdict.Candidate
 	begun     []verdict.Candidate // windows under way
-	oddsNote  coldseam.Reason
-	catch     verdict.Catch
+	odds      odds
 	history   trust.History
 	ice       ice.Status
 	frozen    ice.State // as the decision takes it: the latch, or a sign among the readings
@@ -115,8 +115,8 @@ func (w *work) fill() {
 	if f.Table.GaugeAgeH == 0 {
 		f.Table = verdict.DefaultTable()
 	}
-	if !f.SeasonOK {
-		f.Season = verdict.DefaultSeason()
+	if f.Effects == nil {
+		f.Effects = verdict.DefaultEffects()
 	}
 	f.confirm()
 	f.possible()
@@ -279,7 +279,6 @@ func (w *work) runClock() {
 	}
 
 	w.out.Run = r
-	w.catch = verdict.CatchFrom(learnt, r, ref.WithResidents(f.Reach.ResidentShare), f.Target, 0)
 }
 
 // modelWater is the project's own water model at the reach on the days of the
@@ -341,10 +340,14 @@ func (w *work) candidates() {
 		w.begun = append(w.begun, c)
 	}
 
-	factors, why := verdict.WindowFactors(medians, f.Bands)
+	warmest := verdict.WarmestWindow(medians)
 	for i := range w.cands {
-		w.cands[i].Why = why[i]
-		w.fillCandidate(&w.cands[i], lead, factors[i])
+		c := &w.cands[i]
+		if i == warmest {
+			c.Why = "warmest"
+		}
+		light := f.Effects.Light(medians[i], w.sun.LowLight(c.Start, c.End), i == warmest || warmest < 0)
+		w.fillCandidate(c, lead, light)
 	}
 }
 
@@ -385,7 +388,7 @@ func (w *work) toReachAt(i int, gauge func(lag time.Duration) float64) float64 {
 // far upstream says little by its hour.
 const waterMemoryH = .55 * 24
 
-func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
+func (w *work) fillCandidate(c *verdict.Candidate, lead int, light float64) {
 	f := w.f
 	stages := w.flowIn(c, lead)
 	advice := w.advise(*c)
@@ -400,8 +403,9 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, factor float64) {
 			c.Tie = coldseam.OzName(head.TieOz)
 		}
 		c.NoneHolds = spots[0].Withheld.Code == "none_holds"
+		c.SpotProved = spots[0].Calibrated
 	}
-	c.PGood = w.good(*c, lead, factor)
+	c.PGood = w.good(lead, light)
 }
 
 // flowIn sets the flow of the members in a window and what follows from it, and

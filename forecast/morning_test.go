@@ -230,7 +230,9 @@ func TestReplayNeverSpeaksMoreThanOdds(t *testing.T) {
 	b := Make(f).Brief
 	require.Equal(t, coldseam.NoCall, b.Verdict)
 	require.True(t, b.Replay)
-	require.Equal(t, "replay_odds", b.ReplayOdds.Code)
+	require.Equal(t, "replay_rank", b.ReplayOdds.Code)
+	f.Log = logged(f)
+	require.Equal(t, "replay_odds", Make(f).Brief.ReplayOdds.Code)
 	require.NotEmpty(t, b.Reasons[0].Names["inputs"], "stops not replayed")
 }
 
@@ -306,11 +308,21 @@ func TestChanceOfFloodIsTheMembers(t *testing.T) {
 	}
 }
 
+// logged is a log of twelve mornings by three anglers.
+func logged(f Features) (out []coldseam.Trip) {
+	for i := range 12 {
+		out = append(out, coldseam.Trip{Date: f.Day.Add(-1 - i), Hours: 4, Lines: 1, Fish: i % 4,
+			Angler: fmt.Sprint("angler ", i%3)})
+	}
+	return out
+}
+
 // A second issue of a day keeps the odds that have hardly moved, for the board
 // and for every member; the first issue of the next day does not.
 func TestSecondIssueKeepsOddsThatHardlyMoved(t *testing.T) {
 	t.Parallel()
 	f := river()
+	f.Log = logged(f)
 	f.Table.Hysteresis = .1 // the greatest allowed: any odds have an edge of a tenth within it
 	first := Make(f).Brief
 	require.True(t, first.OddsOK)

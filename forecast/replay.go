@@ -46,7 +46,7 @@ func (w *work) alone() {
 	for _, c := range w.cands {
 		if p := meanF(c.PGood); len(c.PGood) > 0 && (!w.out.aloneOK || p > w.out.aloneOdds) {
 			w.out.aloneOdds, w.out.aloneOK = p, true
-			w.out.aloneWord = coldseam.LineOf(w.out.Decision.Cost, w.f.Table.Margin).Word(p)
+			w.out.aloneWord = w.odds.rank.Line(w.out.Decision.Cost, w.f.Table.Margin).Word(p)
 		}
 	}
 }
@@ -59,7 +59,7 @@ func (m Morning) OddsAlone() (odds float64, word coldseam.Verdict, ok bool) {
 
 // oddsAlone is the reason that says it.
 func (w *work) oddsAlone() coldseam.Reason {
-	r := w.oddsNote
+	r := w.odds.note
 	r.Code, r.Names = "replay_no_odds", map[string]string{"rests_on": r.Code}
 	odds, word, ok := w.out.OddsAlone()
 	if !ok {
@@ -70,6 +70,9 @@ func (w *work) oddsAlone() coldseam.Reason {
 		r.Values = map[string]float64{}
 	}
 	r.Code, r.Values["alone_in10"] = "replay_odds", odds
+	if w.odds.rank.Only() {
+		r.Code, r.Values = "replay_rank", map[string]float64{"third_of3": float64(w.odds.rank.Third(odds))}
+	}
 	r.Names["word"] = word.String()
 	return r
 }

@@ -273,9 +273,7 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 	if o, ok := (coldseam.Series{Obs: f.Discharge}).Last(); ok && w.enoughYears() {
 		in.FlowPct = w.climate.Pct(o.Value)
 	}
-	if o, ok := (coldseam.Series{Obs: f.Turbidity}).Last(); ok && f.Now.Sub(o.At) < hoursOf(f.Table.GaugeAgeH) {
-		in.Turbidity = &o.Value
-	}
+	in.Turbidity = w.freshTurbidity()
 
 	for _, s := range f.Reach.Spots {
 		if s.DepthRefM != nil && *s.DepthRefM > in.DepthM {
@@ -318,4 +316,13 @@ func (w *work) rise24h() float64 {
 		return 0
 	}
 	return r
+}
+
+// freshTurbidity is the newest turbidity of the gauge, nil when it is too old.
+func (w *work) freshTurbidity() *float64 {
+	o, ok := (coldseam.Series{Obs: w.f.Turbidity}).Last()
+	if !ok || w.f.Now.Sub(o.At) >= hoursOf(w.f.Table.GaugeAgeH) {
+		return nil
+	}
+	return &o.Value
 }

@@ -8,6 +8,8 @@ import (
 // codeNames are short names of reasons whose sentence needs numbers: for counts,
 // strips and lists where the numbers are not at hand.
 var codeNames = map[string]string{
+	"few_past":              "too few mornings of other years",
+	"stage_forecast_stale":  "official stage forecast too old",
 	"flood_stage":           "flood stage",
 	"flood_stage_forecast":  "official flood forecast",
 	"action_stage_forecast": "official forecast of high water",

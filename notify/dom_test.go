@@ -104,8 +104,8 @@ func TestStaff(t *testing.T) {
 	} {
 		b := goBrief()
 		b.Odds, b.Cost = c.odds, c.cost
-		s := StaffOf(b.Odds, b.Line())
-		require.Equal(t, PageStaff{true, c.filled, c.lo, c.hi}, s)
+		s := StaffOf(b, b.Odds)
+		require.Equal(t, PageStaff{true, 10, c.filled, c.lo, c.hi}, s)
 		require.Equal(t, b.Line().Word(b.Odds) == coldseam.Go, s.Filled > s.Hi)
 		require.Equal(t, b.Line().Word(b.Odds) == coldseam.Stay, s.Filled <= s.Lo)
 	}

@@ -238,7 +238,7 @@ func (k *block) next() fact {
 		if i == 3 {
 			break
 		}
-		p := part{Text: weekday(d.Day) + " " + dayOdds(d), Optional: i > 0}
+		p := part{Text: weekday(d.Day) + " " + dayOdds(k.Brief, d), Optional: i > 0}
 		if d.Note != "" {
 			p.Text += ", " + keyed(keyWords, d.Note)
 			noted = true
@@ -255,18 +255,20 @@ func (k *block) next() fact {
 	if len(parts) == 0 {
 		return line("Next", part{Text: "no outlook today"})
 	}
-	parts[0].Text = "good morning: " + parts[0].Text
+	if !k.Brief.Rank.Only() {
+		parts[0].Text = "good morning: " + parts[0].Text
+	}
 	return line("Next", parts...)
 }
 
-func dayOdds(d coldseam.DayOdds) string {
+func dayOdds(b coldseam.Brief, d coldseam.DayOdds) string {
 	switch {
 	case d.Verdict == coldseam.Stop:
 		return "stop likely"
 	case !d.OddsOK:
 		return "no odds"
 	}
-	return odds(d.Odds)
+	return chance(b, d.Odds)
 }
 
 // sure tells how far to trust it, with the time of the gauge reading.
@@ -345,7 +347,13 @@ func upperFirst(s string) string {
 	return string(unicode.ToUpper(r[0])) + string(r[1:])
 }
 
-// StaffOf draws odds on ten marks; the bracket holds those that are TOSS-UP.
-func StaffOf(odds float64, line coldseam.Line) PageStaff {
-	return PageStaff{Shown: true, Filled: coldseam.Tenths(odds), Lo: max(line.TossUp-1, 0), Hi: line.Go - 1}
+// StaffOf draws the odds of a brief on ten marks; the bracket holds those that are
+// TOSS-UP. Of a rank it draws the third, on three.
+func StaffOf(b coldseam.Brief, odds float64) PageStaff {
+	if b.Rank.Only() {
+		return PageStaff{Shown: true, Marks: 3, Filled: b.Rank.Third(odds), Lo: 1, Hi: 2}
+	}
+	line := b.Line()
+	return PageStaff{Shown: true, Marks: 10, Filled: coldseam.Tenths(odds), Lo: max(line.TossUpTenths()-1, 0),
+		Hi: line.GoTenths() - 1}
 }

@@ -150,6 +150,30 @@ func odds(p float64) string {
 	}
 }
 
+// chance is how a brief tells the odds of a good morning: as odds, or before a log
+// as the third of the river's own mornings.
+func chance(b coldseam.Brief, p float64) string {
+	if b.Rank.Only() {
+		return third(float64(b.Rank.Third(p)))
+	}
+	return odds(p)
+}
+
+// goodChance is the same with its noun, as it stands alone.
+func goodChance(b coldseam.Brief, p float64) string {
+	if b.Rank.Only() {
+		return chance(b, p) + " of this river's fishable mornings"
+	}
+	return odds(p) + " for a good morning"
+}
+
+func third(n float64) string {
+	return [...]string{"worse", "middle", "better"}[min(max(int(n), 1), 3)-1] + " third"
+}
+
+// thumb is what a rank rests on, in full: nobody may take it for a chance.
+const thumb = ", by trade rules not tested here: a rank, not a chance of fish"
+
 // percent writes a share 0-1 without its sign.
 func percent(x float64) string {
 	if !finite(x) {

@@ -84,12 +84,12 @@ type cell struct {
 	Bracket int          // rows the bracket spans from here, 0 = none
 }
 
-// staffCells draws ten marks with the reader's toss-up reach as a bracket
+// staffCells draws the marks with the reader's toss-up reach as a bracket
 // beside them.
 func staffCells(k riverView) []cell {
-	out := make([]cell, 10)
+	out := make([]cell, k.Staff.Marks)
 	for i := range out {
-		mark := 10 - i
+		mark := k.Staff.Marks - i
 		c := cell{Class: "we"}
 		switch {
 		case mark > k.Staff.Filled:

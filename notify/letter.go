@@ -26,7 +26,8 @@ type letter struct {
 	Outlook   []outlookRow
 	Button    *button
 	OpenLogs  []button
-	Staff     bool // explain the staff
+	Staff     bool // explain the staff of odds
+	Thirds    bool // explain that of a rank
 	Page      string
 	HowPage   string
 	Prefs     string
@@ -153,7 +154,8 @@ func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts m
 				r.LogAsks = append(r.LogAsks, button{a[1], link + "?a=" + a[0]})
 			}
 		}
-		v.Staff = v.Staff || k.Staff.Shown
+		v.Staff = v.Staff || k.Staff.Marks == 10
+		v.Thirds = v.Thirds || k.Staff.Marks == 3
 		v.Blocks = append(v.Blocks, r)
 	}
 

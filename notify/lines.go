@@ -1,6 +1,8 @@
 package notify
 
 import (
+	"fmt"
+	"strconv"
 	"strings"
 
 	"example.org/coldseam"
@@ -86,7 +88,12 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	b := k.Brief
 	k.Head = []part{{Text: odds(b.Odds), Strong: true}, {Text: "for a good morning", Sep: " "}}
-	window := []part{{Text: odds(b.Odds) + " for a good morning", Strong: true}}
+	window := []part{{Text: k.range80(), Strong: true}}
+	if b.Rank.Only() {
+		k.Head = []part{{Text: goodChance(b, b.Odds), Strong: true}, {Text: "by rule of thumb"}}
+		window = nil
+		k.Facts = append(k.Facts, line("Rank", part{Text: goodChance(b, b.Odds) + thumb}))
+	}
 	if w, ok := b.Best(); ok {
 		span := f.span(w.Start, w.End)
 		k.Sub = "Window " + span
@@ -96,8 +103,12 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 		}
 	}
 
-	if note := f.words(b.OddsNote); note != "" {
-		window = append(window, part{Text: note, Optional: true})
+	if note := f.words(b.OddsNote); note != "" && len(window) > 0 {
+		window = append(window, part{Text: note, Optional: b.Rank.Logged == 0})
+	}
+	if r := b.Rank; r.GoodRate > 0 && !r.Only() {
+		window = append(window, part{Text: fmt.Sprintf("the log weighs %s%% in the level, %s%% in the shape; good is %s fish a rod hour",
+			percent(r.Level), percent(r.Shape), trimmed(r.GoodRate, 1)), Optional: true})
 	}
 	if k.Verdict == coldseam.Stay {
 		if better := betterDay(b); better != "" {
@@ -105,7 +116,9 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 		}
 	}
 
-	k.Facts = append(k.Facts, line("Window", window...))
+	if len(window) > 0 {
+		k.Facts = append(k.Facts, line("Window", window...))
+	}
 	k.Facts = append(k.Facts, k.stops(f, "none.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
 	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""), k.run(true))
@@ -114,7 +127,7 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	}
 	k.Facts = append(k.Facts, k.next(), k.sure(f))
 	k.Facts = append(k.Facts, line("Log", part{Text: "none | 1-3 | 4 or more | did not go"}))
-	k.Staff = StaffOf(b.Odds, b.Line())
+	k.Staff = StaffOf(b, b.Odds)
 	k.Chart, k.Log = true, true
 	k.Alt = k.alt(f)
 }
@@ -209,7 +222,16 @@ func betterDay(b coldseam.Brief) string {
 	if best < 0 {
 		return ""
 	}
-	return "Better: " + weekday(b.Next[best].Day) + ", " + odds(b.Next[best].Odds)
+	return "Better: " + weekday(b.Next[best].Day) + ", " + chance(b, b.Next[best].Odds)
+}
+
+// range80 is the odds with what eight of ten members hold.
+func (k *block) range80() string {
+	b := k.Brief
+	if lo, hi := coldseam.Tenths(b.Spread[0]), coldseam.Tenths(b.Spread[1]); b.Rank.Logged > 0 && lo < hi {
+		return odds(b.Odds) + " (" + strconv.Itoa(lo) + "-" + strconv.Itoa(hi) + ")"
+	}
+	return goodChance(b, b.Odds)
 }
 
 func (k *block) made(f format) fact {

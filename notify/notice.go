@@ -67,7 +67,7 @@ func (c *Composer) welcome(l coldseam.Letter) []string {
 	}
 	return []string{
 		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",
-		"\"6 in 10 for a good morning\" means: of ten mornings like this one about six were good.",
+		"Before a river's log holds ten mornings by three anglers the word is a rank among its own mornings, by rules of the trade; then you read odds.",
 		"After a trip tap one of the four answers under the river, zeros too: zeros teach the model as much as fish do.",
 	}
 }

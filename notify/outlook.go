@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -21,8 +22,14 @@ type outlookDay struct{ Odds, Water string }
 func (c *Composer) viewOutlook(v *letter, p coldseam.Preferences, ct Content) {
 	f := formatFor(p, ct.Briefs[0].Zone)
 	v.Title = "Weekend outlook"
-	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + ". Odds are for a good morning."
-	v.Preheader = "Good-morning odds of the weekend, best river first."
+	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + "."
+	v.Preheader = "The weekend, best river first."
+	if slices.ContainsFunc(ct.Briefs, func(b coldseam.Brief) bool { return !b.Rank.Only() }) {
+		v.Lead += " Odds are for a good morning."
+	}
+	if slices.ContainsFunc(ct.Briefs, func(b coldseam.Brief) bool { return b.Rank.Only() }) {
+		v.Lead += " Thirds are of a river's fishable mornings" + thumb + "."
+	}
 	for _, b := range ct.Briefs {
 		v.Outlook = append(v.Outlook, outlookOf(b, p, c.Links.River(b.Reach)))
 	}
@@ -51,7 +58,7 @@ func outlookOf(b coldseam.Brief, p coldseam.Preferences, link string) outlookRow
 		if n := keyed(keyWords, d.Note); n != "" {
 			more = append(more, n)
 		}
-		row.Days = append(row.Days, outlookDay{weekday(d.Day) + " " + dayOdds(d), strings.Join(more, ", ")})
+		row.Days = append(row.Days, outlookDay{weekday(d.Day) + " " + dayOdds(b, d), strings.Join(more, ", ")})
 	}
 
 	if len(row.Days) == 0 {
@@ -81,8 +88,11 @@ func outlookSubject(c Content) string {
 	}
 	b := c.Briefs[0]
 	head, tails := "Weekend, good morning: "+b.River, []string(nil)
+	if b.Rank.Only() {
+		head = "Weekend by rule of thumb: " + b.River
+	}
 	for _, d := range weekend(b) {
-		tails = append(tails, weekday(d.Day)+" "+dayOdds(d))
+		tails = append(tails, weekday(d.Day)+" "+dayOdds(b, d))
 	}
 	if len(tails) > 0 {
 		head += " " + tails[0]

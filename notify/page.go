@@ -44,11 +44,11 @@ type PageSection struct {
 	Items []string
 }
 
-// PageStaff is the gauge staff: Filled of ten marks, the toss-up reach is
-// marks Lo+1 to Hi.
+// PageStaff is the gauge staff: Filled of its marks, the toss-up reach is marks
+// Lo+1 to Hi.
 type PageStaff struct {
-	Shown          bool
-	Filled, Lo, Hi int
+	Shown                 bool
+	Marks, Filled, Lo, Hi int // ten marks of odds, or three of a rank
 }
 
 // PageOf tells b to a reader with the preferences p.
@@ -139,6 +139,13 @@ func ReasonText(r coldseam.Reason, units, zone string) string {
 
 // Says names who says so and until when.
 func (w Words) Says(r coldseam.Reason, d coldseam.Date) string { return w.f.says(r, d) }
+
+// Chance is how a brief tells odds of a good morning: "6 in 10", or before a log
+// "better third".
+func Chance(b coldseam.Brief, p float64) string { return chance(b, p) }
+
+// GoodChance is the same with its noun.
+func GoodChance(b coldseam.Brief, p float64) string { return goodChance(b, p) }
 
 // Odds writes a probability: "6 in 10".
 func Odds(p float64) string { return odds(p) }

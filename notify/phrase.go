@@ -254,6 +254,10 @@ func (f format) quantity(name string, v float64) string {
 		return "no trips"
 	case unit == "trips":
 		return counted(v, "trip")
+	case unit == "mornings":
+		return counted(v, "morning")
+	case unit == "of3":
+		return third(v)
 	case unit == "years":
 		return counted(v, "year")
 	case unit == "days":

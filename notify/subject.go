@@ -92,7 +92,7 @@ func cause(k block) []string {
 }
 
 func goodMorning(k block) string {
-	if !k.Verdict.ShowsOdds() {
+	if !k.Verdict.ShowsOdds() || k.Brief.Rank.Only() {
 		return ""
 	}
 	return "good morning " + odds(k.Brief.Odds)
@@ -136,5 +136,9 @@ func morningSubject(k block, p coldseam.Preferences) string {
 		}
 	}
 
+	if k.Brief.Rank.Only() {
+		head = k.Verdict.String() + " by rule of thumb"
+		return subject(head, k.River+" "+weekday(k.Brief.Day), t)
+	}
 	return subject(head, goodMorning(k), t)
 }

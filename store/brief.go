@@ -79,7 +79,7 @@ type briefColumns struct {
 
 func columnsOf(b coldseam.Brief) briefColumns {
 	var c briefColumns
-	if b.OddsOK && b.Verdict.ShowsOdds() {
+	if b.OddsOK && b.Verdict.ShowsOdds() && !b.Rank.Only() { // a rank is no odds, and never scored as such
 		c.odds = &b.Odds
 	}
 	if w, ok := b.Best(); ok {

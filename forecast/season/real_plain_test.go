@@ -162,3 +162,43 @@ func TestGoldenStrips(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(want), got.String())
 }
+
+// TestPooledWords: twelve springs of four rivers, each centred on the other years,
+// with perfect air. The thirds give about a third of each by construction; springs
+// rank a little below the autumns they are centred with, and caps hold many of the
+// better third down. It takes half an hour and runs only when asked for.
+func TestPooledWords(t *testing.T) {
+	if os.Getenv("COLDSEAM_POOLED") == "" {
+		t.Skip("COLDSEAM_POOLED is not set: twelve seasons take half an hour")
+	}
+	var all coldseam.Fishable
+	ranks, flips := map[coldseam.Verdict]int{}, 0
+
+	for _, name := range []string{"stlouis", "fox", "saginaw", "vermilion"} {
+		for y := 2012; y <= 2014; y++ {
+			r := river(t, "greatlakes/"+name)
+			r.Air, r.Members = AirObserved, 15
+			s := alone(t, r, fmt.Sprintf("%d-02-15", y), fmt.Sprintf("%d-06-15", y))
+			f, rank := s.Fishable, map[coldseam.Verdict]int{}
+			for _, c := range s.Cells {
+				if c.Word.ShowsOdds() && c.WaterC != nil && *c.WaterC <= coldseam.FishableC {
+					rank[c.OddsWord]++
+					ranks[c.OddsWord]++
+				}
+				require.False(t, c.Word.ShowsOdds() && len(c.Stops) > 0, "%s %s", name, c.Day)
+			}
+			t.Logf("%-9s %d GO %d TOSS-UP %d STAY %d, rank alone %v, flips %d, a %.3f of %d\n%s", name, y, f.Go,
+				f.TossUp, f.Stay, rank, s.Flips, r.Centre(y).A, r.Centre(y).Past, letters(s))
+			all.Go, all.TossUp, all.Stay, all.N = all.Go+f.Go, all.TossUp+f.TossUp, all.Stay+f.Stay, all.N+f.N
+			flips += s.Flips
+		}
+	}
+
+	share := func(n int) float64 { return float64(n) / float64(all.N) }
+	t.Logf("pooled %+v, rank alone %v, flips %d", all, ranks, flips)
+	require.LessOrEqual(t, flips, 1)
+	require.InDelta(t, .30, share(ranks[coldseam.Go]), .06)
+	require.InDelta(t, .30, share(ranks[coldseam.TossUp]), .06)
+	require.InDelta(t, .40, share(ranks[coldseam.Stay]), .06)
+	require.InDelta(t, .19, share(all.Go), .06)
+}

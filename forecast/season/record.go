@@ -37,10 +37,27 @@ type Record struct {
 	Cost    float64
 	BoxOz   []float64
 	Members int // 0 = as in the service
+	Effects verdict.Effects
 
 	// Alone: no other source gives mornings of the same replay, so that without
 	// an air forecast here its models meet none.
 	Alone bool
+
+	centres map[int]*verdict.Centre // by the year that is judged
+}
+
+// Centre centres the odds on the record without the year that is judged.
+func (r *Record) Centre(year int) *verdict.Centre {
+	if r.centres == nil {
+		r.centres = map[int]*verdict.Centre{}
+	}
+	if r.centres[year] == nil {
+		days := r.Days
+		days.Lat = r.Reach.Lat
+		c := CentreOf(days, r.Reach, r.Species, r.Effects, year)
+		r.centres[year] = &c
+	}
+	return r.centres[year]
 }
 
 // What is assumed of a reach that nobody has described [proposal].
@@ -113,6 +130,7 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 		Days: past, Archived: true,
 		Species: r.Species, Table: r.Table, Cost: r.Cost, BoxOz: r.BoxOz,
 		Members: r.Members, Seed: Seed(day), NoAir: r.Alone && r.Air == AirClimatology,
+		Effects: r.Effects, Centre: r.Centre(day.Year),
 	}
 
 	stamp := max(r.SendAt-readingAgeH*time.Hour, 0)

@@ -1,8 +1,10 @@
 package season
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/verdict"
@@ -37,10 +39,11 @@ func OfTrips(trips []coldseam.Trip) Outcomes { return Outcomes{ByTrips, verdict.
 // for counts the sixth tenth of the counted days between the same dates.
 func (o Outcomes) good(from, to coldseam.Date) float64 {
 	if o.Source == ByTrips {
-		if mark, ok := verdict.TargetOf(o.Rate); ok {
-			return mark
+		var log []verdict.LogMorning
+		for _, d := range slices.SortedFunc(maps.Keys(o.Rate), func(a, b coldseam.Date) int { return a.Sub(b) }) {
+			log = append(log, verdict.LogMorning{Day: d, Fish: o.Rate[d], Hours: 1})
 		}
-		return verdict.DefaultTarget
+		return verdict.TargetOf(coldseam.Reach{}, log, from)
 	}
 	var x []float64
 	for d := from; !to.Before(d); d = d.Add(1) {

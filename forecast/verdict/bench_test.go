@@ -12,14 +12,13 @@ func BenchmarkDecide(b *testing.B) {
 	}
 }
 
-func BenchmarkGoodOdds(b *testing.B) {
-	c := Catch{K: 1.2, Target: .5, LineHours: 4}
-	for i := range 15 {
-		c.Q = append(c.Q, .3+float64(i)*.5)
-		c.W = append(c.W, 1.0/15)
+func BenchmarkLearn(b *testing.B) {
+	c := CentreOf(nil)
+	log := make([]Logged, 150)
+	for i := range log {
+		log[i] = Logged{S: float64(i%7)/4 - .8, Phase: Phase(i % int(Phases)), Good: i%5 < 2}
 	}
-	index := repeat(.4, 500)
 	for b.Loop() {
-		GoodOdds(index, c, Factors{})
+		c.Learn(log)
 	}
 }

@@ -141,6 +141,10 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	case *l.c.HoldP < in.Table.HoldCap:
 		l.caps = append(l.caps, capped("hold_low", map[string]float64{"hold_odds": *l.c.HoldP}))
 	}
+	if in.Rank.Only() && in.Rank.Past < coldseam.PastMornings {
+		l.caps = append(l.caps, capped("few_past", map[string]float64{"past_mornings": float64(in.Rank.Past),
+			"want_mornings": coldseam.PastMornings}))
+	}
 }
 
 // oddsOf sets the odds of a window and what is missing for them.
@@ -253,25 +257,46 @@ func linesAllowed(rs []coldseam.Reason) bool {
 
 // judge sets the verdict of a callable window from its odds and caps.
 func (in *Inputs) judge(l *look) {
-	l.verdict = in.line().Word(l.p)
+	line := in.line()
+	l.verdict = line.Word(l.p)
+	if was := in.Rank.Before; was > 0 {
+		up := line.Word(was) == coldseam.Stay && l.verdict == coldseam.Go
+		down := line.Word(was) == coldseam.Go && l.verdict == coldseam.Stay && was-l.p < leap
+		if up || down {
+			l.verdict = coldseam.TossUp
+		}
+	}
 	if l.verdict == coldseam.Go && len(l.caps) > 0 {
 		l.verdict = coldseam.TossUp
 	}
 }
 
-// keep leaves a window the odds of the last issue of the same day where they
-// would be printed otherwise after a move within the hysteresis. The odds and not
-// the word are kept, so that every reader's line has the same hysteresis.
+// leap is how far the odds must fall overnight for GO to become STAY [proposal].
+// STAY never becomes GO overnight.
+const leap = .12
+
+// keep leaves a window the odds told before, of the last issue of the same day or
+// of the best window of yesterday, where a move within the hysteresis would tell
+// them otherwise. The odds and not the word are kept, so that every reader's line
+// has the same hysteresis.
 func (in *Inputs) keep(l *look) {
-	if in.Prev == nil || in.Prev.Day != in.Day {
-		return
-	}
 	const eps = 1e-9 // .48 - .45 is not .03 in binary
-	for _, w := range in.Prev.Windows {
-		if w.OddsOK && w.Start.Equal(l.c.Start) && w.End.Equal(l.c.End) &&
-			coldseam.Tenths(w.Odds) != coldseam.Tenths(l.p) && math.Abs(w.Odds-l.p) < in.Table.Hysteresis-eps {
-			l.p, l.kept = w.Odds, true
+	old := in.Rank.Before
+	if in.Prev != nil && in.Prev.Day == in.Day {
+		old = 0
+		for _, w := range in.Prev.Windows {
+			if w.OddsOK && w.Start.Equal(l.c.Start) && w.End.Equal(l.c.End) {
+				old = w.Odds
+			}
 		}
+	}
+
+	differ := coldseam.Tenths(old) != coldseam.Tenths(l.p)
+	if in.Rank.Only() {
+		differ = in.line().Word(old) != in.line().Word(l.p)
+	}
+	if old > 0 && differ && math.Abs(old-l.p) < in.Table.Hysteresis-eps {
+		l.p, l.kept = old, true
 	}
 }
 
@@ -285,11 +310,15 @@ func better(a, b look) bool {
 }
 
 func (in *Inputs) oddsReason(l look) coldseam.Reason {
+	values := map[string]float64{"good_odds": l.p, "go_odds": in.line().Go}
 	code := "odds"
-	if l.kept {
-		code = "odds_kept"
+	if in.Rank.Only() {
+		code, values = "rank", map[string]float64{"third_of3": float64(in.Rank.Third(l.p))}
 	}
-	return because(KindOdds, code, clubRule, map[string]float64{"good_odds": l.p, "go_odds": in.line().From()})
+	if l.kept {
+		code += "_kept"
+	}
+	return because(KindOdds, code, clubRule, values)
 }
 
 // finish fills what every verdict carries: windows, cautions, hold, sureness,
@@ -386,23 +415,35 @@ func (in *Inputs) lifeLine() coldseam.Reason {
 	return caution("life_jacket", map[string]float64{"water_c": o.Value})
 }
 
-// sure says how sure the word is and why [proposal]: high needs a log of 20
-// trips, members that agree and no cap; low is no log with wide members or the
-// model's own water.
+// sureMornings are the logged mornings from which a word may be called sure
+// [proposal]: the level of the odds is the club's own by then.
+const sureMornings = 40
+
+// sure says how sure the word is and names what decides it: high needs a log
+// behind the odds, members that agree, no cap and a first spot whose weight the
+// log has proved.
 func (in *Inputs) sure(d *Decision) {
 	if !d.Verdict.ShowsOdds() {
 		return
 	}
-	wide := d.Spread[1]-d.Spread[0] > 0.35
 	capped := slices.ContainsFunc(d.Reasons, func(r coldseam.Reason) bool { return r.Kind == KindCap })
-	d.Sure = "medium"
+	logged := map[string]float64{"log_mornings": float64(in.Rank.Logged)}
+	d.Sure, d.SureBy = "low", because(KindNote, "sure_log", clubRule, logged)
+
 	switch {
-	case in.TripsAll >= 20 && !wide && !capped:
+	case in.Rank.Only():
+		d.SureBy.Code = "sure_rule_of_thumb"
+	case d.Spread[1]-d.Spread[0] > .35:
+		d.SureBy = because(KindNote, "sure_wide", clubRule, nil)
+	case capped:
+		d.SureBy = because(KindNote, "sure_capped", clubRule, nil)
+	case in.Rank.Logged < sureMornings:
+		d.Sure = "medium"
+	case d.WindowI >= 0 && !in.Candidates[d.WindowI].SpotProved:
+		d.Sure, d.SureBy = "medium", because(KindNote, "sure_spot", clubRule, logged)
+	default:
 		d.Sure = "high"
-	case in.TripsAll == 0 && (wide || capped):
-		d.Sure = "low"
 	}
-	d.SureBy = because(KindNote, "trips_week", clubRule, map[string]float64{"week_trips": float64(in.Trips7)})
 }
 
 // merge joins lists of reasons. A rule that fires in several windows stands

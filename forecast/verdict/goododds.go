@@ -1,186 +1,102 @@
 package verdict
 
 import (
-	"maps"
 	"math"
 	"slices"
-	"sort"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/run"
+	"example.org/coldseam/forecast/daily"
 )
 
-// DefaultTarget is a good morning's rate in fish a line hour until the club
-// has logged enough of its own [proposal].
+// DefaultTarget is a good morning's rate in fish a rod hour until the club has
+// logged enough of its own [proposal].
 const DefaultTarget = 0.5
 
-// DefaultLineHours is the effort of a morning, one line for four hours
-// [proposal].
-const DefaultLineHours = 4
+// markMornings are the logged mornings that a club's own mark of a good morning
+// rests on at least, and goodQuantile what it is of their rates [proposal].
+const (
+	markMornings = 10
+	goodQuantile = .6
+)
 
-// quartiles of the fishable index over a season's days with 5-95 % arrived,
-// until the river's own hindcast exists: those of the run alone [reference
-// calculation: 63 modelled lake springs times 6 noise paths] and the default
-// resident share, so that an index incl. residents falls into its own quarter.
-var quartiles = [3]float64{.174 + run.DefaultResident, .341 + run.DefaultResident, .450 + run.DefaultResident}
-
-// quarterOdds is P(a good morning) in the four quarters of the index while
-// there is no log [proposal].
-var quarterOdds = [4]float64{.20, .35, .50, .60}
-
-// Catch is how the fishable index turns into a good morning.
-type Catch struct {
-	// Q and W are the catchability in fish a line hour at index 1, as points
-	// with weights that sum to 1; both empty = no log yet, and the odds come
-	// from the quarters of the index.
-	Q, W []float64
-	// By holds W for each trajectory, where the log taught index and
-	// catchability together; nil = W for all.
-	By         [][]float64
-	K          float64    // size of the negative binomial; 0 = 1.2
-	Target     float64    // fish a line hour of a good morning; 0 = DefaultTarget
-	LineHours  float64    // 0 = DefaultLineHours
-	Trips      int        // behind Q
-	Quartiles  [3]float64 // the river's own; zero = the shipped ones
-	Calibrated bool
+// LogMorning is what a reach gave on one logged morning, all trips together: five
+// anglers on one morning are one.
+type LogMorning struct {
+	Day   coldseam.Date
+	Fish  float64
+	Hours float64 // rod hours
+	Trips int
 }
 
-// CatchFrom joins what the log taught with the run of the morning: every
-// trajectory keeps its own catchability, as a run with few fish goes with a
-// high one. own are the river's own quartiles, used while there is no log. l
-// may be nil.
-func CatchFrom(l *run.Learnt, r run.Result, own [3]float64, target, lineHours float64) Catch {
-	c := Catch{Target: target, LineHours: lineHours, Quartiles: own}
-	if l == nil || l.Trips == 0 {
-		return c
-	}
-	c.Q = run.QGrid()
-	c.W, c.K = l.Catch()
-	c.By, c.Trips = r.QWeights, l.Trips
-	c.Calibrated = l.Trips >= CalibratedTrips
-	return c
-}
-
-// CalibratedTrips is how many logged trips of a season drop the word
-// "uncalibrated" from the odds [proposal].
-const CalibratedTrips = 10
-
-// Factors scale the index in one window. Zero means 1. All but Hold are table
-// rows kept within .3-1.1; they stay 1 until the club sets or fits them
-// [proposal].
-type Factors struct {
-	Flow, Clarity, TempDrop, Window float64
-	Hold                            float64 // P(the heaviest weight carried holds); applies on every path
-	HoldOK                          bool    // false = not known: 1, and the verdict is capped
-}
-
-// Product is the fish factor.
-func (f Factors) Product() float64 {
-	p := 1.0
-	for _, x := range []float64{f.Flow, f.Clarity, f.TempDrop, f.Window} {
-		if x != 0 && !math.IsNaN(x) {
-			p *= min(max(x, .3), 1.1)
+// LogMornings joins the trips of each morning, oldest first, and counts who logged
+// them. A trip without a name counts as one more angler with others of its kind.
+func LogMornings(trips []coldseam.Trip) (out []LogMorning, anglers int) {
+	at, who := map[coldseam.Date]int{}, map[string]bool{}
+	for _, t := range trips {
+		h := LineHours(t)
+		if t.WentNot || !(h > 0) {
+			continue
 		}
-	}
-	if f.HoldOK {
-		p *= min(max(f.Hold, 0), 1)
-	}
-	return p
-}
-
-// GoodOdds is the odds of a good morning on every trajectory, whose fishable
-// index incl. the resident share is index:
-//
-//	mu     = line hours * q * N * factor
-//	p_good = P(NegBin(mu, k) >= ceil(target rate * line hours))
-//
-// without a log the quarter of N * factor gives it. note is what to print
-// beside the odds.
-func GoodOdds(index []float64, c Catch, f Factors) (p []float64, note coldseam.Reason) {
-	p = make([]float64, len(index))
-	scale := f.Product()
-	if len(c.Q) == 0 {
-		q := c.Quartiles
-		if q == ([3]float64{}) {
-			q = quartiles
+		who[t.Angler] = true
+		i, ok := at[t.Date]
+		if !ok {
+			i = len(out)
+			at[t.Date] = i
+			out = append(out, LogMorning{Day: t.Date})
 		}
-		for i, n := range index {
-			p[i] = quarterOdds[sort.Search(3, func(k int) bool { return n*scale < q[k] })]
-		}
-		return p, restsOn(0, false)
+		out[i].Fish, out[i].Hours, out[i].Trips = out[i].Fish+float64(t.Fish), out[i].Hours+h, out[i].Trips+1
 	}
-
-	h, need, k := c.effort()
-	for i, n := range index {
-		w := c.W
-		if i < len(c.By) {
-			w = c.By[i]
-		}
-		for j, q := range c.Q {
-			p[i] += w[j] * NegBinAtLeast(need, h*q*n*scale, k)
-		}
-		p[i] = min(p[i], 1)
-	}
-
-	return p, restsOn(c.Trips, c.Calibrated)
+	slices.SortFunc(out, func(a, b LogMorning) int { return a.Day.UTC().Compare(b.Day.UTC()) })
+	return out, len(who)
 }
 
-// restsOn says how many logged trips stand behind odds.
-func restsOn(trips int, calibrated bool) coldseam.Reason {
-	r := because(KindNote, "odds_trips", "", map[string]float64{"log_trips": float64(trips)})
-	switch {
-	case calibrated:
-	case trips > 0:
-		r.Code = "odds_few_trips"
-	default:
-		r.Code, r.Values = "odds_uncalibrated", nil
-	}
-	return r
+// Good reports whether the morning reached a rate, with a fish a trip at least.
+func (m LogMorning) Good(rate float64) bool {
+	return m.Fish >= rate*m.Hours-1e-9 && m.Fish >= float64(m.Trips)
 }
 
-func (c Catch) effort() (hours float64, need int, k float64) {
-	hours, target, k := c.LineHours, c.Target, c.K
-	if hours <= 0 {
-		hours = DefaultLineHours
+// GoodRate is the club's mark of a good morning in fish a rod hour: the 60th
+// percentile of its mornings before the season that began on season, so that it
+// stands still while the season is judged. In its first season it is that of the
+// first ten mornings.
+func GoodRate(mornings []LogMorning, season coldseam.Date) (rate float64, ok bool) {
+	n := 0
+	for n < len(mornings) && mornings[n].Day.Before(season) {
+		n++
 	}
-	if target <= 0 {
-		target = DefaultTarget
-	}
-	if k <= 0 {
-		k = 1.2
-	}
-	return hours, int(math.Ceil(target*hours - 1e-9)), k
-}
-
-// NegBinAtLeast is P(Y >= m) for a negative binomial of mean mu and size k:
-// catches are more spread than a Poisson count.
-func NegBinAtLeast(m int, mu, k float64) float64 {
-	if m <= 0 {
-		return 1
-	}
-	if !(mu > 0) {
-		return 0
-	}
-	p := math.Exp(-k * math.Log1p(mu/k)) // P(0)
-	sum := p
-	r := mu / (mu + k)
-	for y := 1; y < m; y++ {
-		p *= (float64(y) - 1 + k) / float64(y) * r
-		sum += p
-	}
-	return max(0, 1-sum)
-}
-
-// TargetRate is the club's own good morning: the 60th percentile of its logged
-// daily rates in fish a line hour, ok from ten days on [proposal].
-func TargetRate(trips []coldseam.Trip) (rate float64, ok bool) { return TargetOf(DailyRates(trips)) }
-
-// TargetOf is TargetRate of daily rates.
-func TargetOf(daily map[coldseam.Date]float64) (rate float64, ok bool) {
-	if len(daily) < 10 {
+	if n = max(n, markMornings); n > len(mornings) {
 		return 0, false
 	}
-	return coldseam.Quantile(slices.Collect(maps.Values(daily)), .6), true
+	rates := make([]float64, n)
+	for i, m := range mornings[:n] {
+		rates[i] = m.Fish / m.Hours
+	}
+	return coldseam.Quantile(rates, goodQuantile), true
+}
+
+// TargetOf is the mark that mornings of a season are held to on a reach: the
+// admin's, else the club's own, else the default.
+func TargetOf(r coldseam.Reach, mornings []LogMorning, season coldseam.Date) float64 {
+	if r.TargetRate > 0 {
+		return r.TargetRate
+	}
+	if rate, ok := GoodRate(mornings, season); ok {
+		return rate
+	}
+	return DefaultTarget
+}
+
+// SeasonOf is the first day of the season that a day belongs to: 1 January, south
+// of the equator 1 July.
+func SeasonOf(day coldseam.Date, lat float64) coldseam.Date {
+	first := coldseam.Date{Year: day.Year, Month: 1, Day: 1}
+	if lat < 0 {
+		first.Month = 7
+		if day.Before(first) {
+			first.Year--
+		}
+	}
+	return first
 }
 
 // DailyRates are the fish a line hour of the days fished.
@@ -207,4 +123,179 @@ func LineHours(t coldseam.Trip) float64 {
 		lines = max(t.Anglers, 1)
 	}
 	return t.Hours * float64(lines)
+}
+
+// Logged is a morning of the log as the odds learn from it.
+type Logged struct {
+	S     float64
+	Phase Phase
+	Good  bool
+}
+
+// Spread of the beliefs [proposal]: of the level, of the share by which conditions
+// move it, and of what each phase adds.
+const (
+	levelSD = .8
+	shapeSD = .5
+	phaseSD = .4
+	terms   = 2 + int(Phases)
+)
+
+// A log of so many trips may show that its own rate does better than the rules
+// [proposal]; that rate counts the base rate as ten trips.
+const (
+	rateTrips  = 80
+	rateWeight = 10
+)
+
+// Learnt is what a log says of the odds: logit p = A + B .8 s + c_phase.
+type Learnt struct {
+	N            int
+	Level, Shape float64 // weight of the log in A and B, 0-1
+	RateOnly     bool    // B is 0: the log's own rate does better
+	b            [terms]float64
+	cov          [terms][terms]float64
+}
+
+// Learn fits the log by its most probable values; oldest mornings first. Without
+// one the beliefs stand.
+func (c Centre) Learn(log []Logged) Learnt {
+	l := c.fit(log, false)
+	if len(log) >= rateTrips && c.rateIsBetter(log) {
+		l = c.fit(log, true)
+	}
+	return l
+}
+
+// fit finds the most probable values by Newton's method.
+func (c Centre) fit(log []Logged, rateOnly bool) Learnt {
+	l := Learnt{N: len(log), RateOnly: rateOnly}
+	prior, sd := l.b, [terms]float64{levelSD, shapeSD}
+	prior[0], prior[1] = c.A, 1
+	for k := 2; k < terms; k++ {
+		sd[k] = phaseSD
+	}
+	if rateOnly {
+		prior[1], sd[1] = 0, 1e-6
+	}
+	l.b = prior
+
+	var h []float64
+	for range 25 {
+		h = make([]float64, terms*terms)
+		g := make([]float64, terms)
+		for k := range terms {
+			h[k*terms+k] = 1 / (sd[k] * sd[k])
+			g[k] = (prior[k] - l.b[k]) * h[k*terms+k]
+		}
+		for _, m := range log {
+			x := row(m.S, m.Phase)
+			p := logistic(dot(x, l.b))
+			miss := -p
+			if m.Good {
+				miss++
+			}
+			for i := range terms {
+				g[i] += miss * x[i]
+				for j := range terms {
+					h[i*terms+j] += p * (1 - p) * x[i] * x[j]
+				}
+			}
+		}
+
+		if !daily.Cholesky(h, terms) {
+			return Learnt{b: prior}
+		}
+		daily.CholeskySolve(h, terms, g)
+		moved := 0.0
+		for k := range terms {
+			l.b[k] += g[k]
+			moved += math.Abs(g[k])
+		}
+		if moved < 1e-9 {
+			break
+		}
+	}
+
+	for k := range terms {
+		e := make([]float64, terms)
+		e[k] = 1
+		daily.CholeskySolve(h, terms, e)
+		copy(l.cov[k][:], e)
+	}
+	l.Level, l.Shape = 1-l.cov[0][0]/(levelSD*levelSD), 1-l.cov[1][1]/(shapeSD*shapeSD)
+	return l
+}
+
+// rateIsBetter holds one-step forecasts of the log against its own rate so far,
+// by the Brier score.
+func (c Centre) rateIsBetter(log []Logged) bool {
+	rules, rate, good := 0.0, 0.0, rateWeight*baseRate
+	for i, m := range log {
+		y := 0.0
+		if m.Good {
+			y = 1
+		}
+		p, _ := c.fit(log[:i], false).logit(m.S, m.Phase)
+		q := good / float64(rateWeight+i)
+		rules += (logistic(p) - y) * (logistic(p) - y)
+		rate += (q - y) * (q - y)
+		good += y
+	}
+	return rate < rules
+}
+
+// A log is said to give the level from ChanceMornings on, wholly from levelOwn; the
+// shape is the club's own from shapeOwn [proposal: weights .81 and about .5 in
+// simulated clubs].
+const (
+	levelOwn = 40
+	shapeOwn = 130
+)
+
+// Note says what the odds rest on, with the weights of the log.
+func (l Learnt) Note() coldseam.Reason {
+	r := because(KindNote, "odds_level", "", map[string]float64{"log_mornings": float64(l.N),
+		"level_share": l.Level, "shape_share": l.Shape})
+	switch {
+	case l.RateOnly:
+		r.Code = "odds_rate"
+	case l.N >= shapeOwn:
+		r.Code = "odds_own"
+	case l.N >= levelOwn:
+		r.Code = "odds_level_own"
+	}
+	return r
+}
+
+// logit is the log-odds of a morning and how well they are known.
+func (l Learnt) logit(s float64, p Phase) (mean, sd float64) {
+	x := row(s, p)
+	v := 0.0
+	for i := range terms {
+		for j := range terms {
+			v += x[i] * l.cov[i][j] * x[j]
+		}
+	}
+	return dot(x, l.b), math.Sqrt(max(v, 0))
+}
+
+// Odds are the odds of a morning for a draw z of what the log leaves open; z of a
+// rank is 0.
+func (l *Learnt) Odds(s float64, p Phase, z float64) float64 {
+	mean, sd := l.logit(s, p)
+	return logistic(mean + z*sd)
+}
+
+func row(s float64, p Phase) (x [terms]float64) {
+	x[0], x[1], x[2+int(p)] = 1, beliefShare*s, 1
+	return x
+}
+
+func dot(a, b [terms]float64) float64 {
+	s := 0.0
+	for i := range a {
+		s += a[i] * b[i]
+	}
+	return s
 }

@@ -44,8 +44,7 @@ type Inputs struct {
 	Clarity     string // today's word: clear, stained, muddy; "" unknown
 	Cost        float64
 	Prev        *Previous
-	Trips7      int // logged in the last week
-	TripsAll    int
+	Rank        coldseam.Rank // zero = odds against the club's line alone
 
 	risen   risen                                 // set by Decide
 	trust   trust.State                           // of the gauge, judged once
@@ -100,8 +99,10 @@ type Candidate struct {
 	// PFlood is P(stage >= minor flood) from now to End + AfterH; nil = no stage
 	// forecast.
 	PFlood *float64
-	// PGood holds the odds of a good morning of every trajectory, see GoodOdds.
+	// PGood holds the odds of a good morning of every member, see Learnt.Odds.
 	PGood []float64
+	// SpotProved: the log has lines of what held at the first spot.
+	SpotProved bool
 	// HoldP is P(the heaviest weight carried holds); nil = no sounding.
 	HoldP     *float64
 	NoneHolds bool // no size in the club's range holds at the median flow
@@ -132,7 +133,7 @@ func (in *Inputs) cost() float64 {
 	return in.Table.Cost
 }
 
-func (in *Inputs) line() coldseam.Line { return coldseam.LineOf(in.cost(), in.Table.Margin) }
+func (in *Inputs) line() coldseam.Line { return in.Rank.Line(in.cost(), in.Table.Margin) }
 
 // sane drops what lies in the future of Now: a clock fault of a feed must not
 // make old data look fresh. Five minutes are allowed.

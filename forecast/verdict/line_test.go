@@ -81,12 +81,12 @@ func TestPrintedLineNeverContradictsTheWord(t *testing.T) {
 			member(rapid.SampledFrom([]float64{.2, .35, .5, .7}).Draw(t, "own cost"))} {
 			seen[b.Verdict]++
 			odds, from := printedTenths(t, notify.ReasonText(b.Reasons[len(b.Reasons)-1], "", ""))
-			require.Equal(t, b.Line().Go, from, "the settings' line")
+			require.Equal(t, b.Line().GoTenths(), from, "the settings' line")
 			named := len(codes(b.Reasons, KindCap)) > 0
 			require.Equal(t, !in.Reach.HazardsSurveyed, named)
 			require.Equal(t, odds >= from && !named, b.Verdict == coldseam.Go, "%d in 10, go from %d", odds, from)
-			require.Equal(t, odds < b.Line().TossUp, b.Verdict == coldseam.Stay)
-			staff := notify.StaffOf(b.Odds, b.Line())
+			require.Equal(t, odds < b.Line().TossUpTenths(), b.Verdict == coldseam.Stay)
+			staff := notify.StaffOf(b, b.Odds)
 			require.Equal(t, odds, staff.Filled)
 			require.Equal(t, odds >= from, staff.Filled > staff.Hi)
 		}

@@ -87,16 +87,6 @@ func synthetic(t testing.TB, year int, seed uint64,
 	truth, err := run.Clock(sp, d, run.ClockOptions{Year: year, Draws: 1, Seed: seed + 1000})
 	require.NoError(t, err)
 	const q, k = 2.2, 1.2
-	c := Catch{
-		Q:          []float64{1.4, 2.2, 3.4},
-		W:          []float64{.25, .5, .25},
-		K:          k,
-		Target:     .5,
-		LineHours:  4,
-		Trips:      40,
-		Calibrated: true,
-	}
-
 	for i := 70; i < n-11; i += 2 {
 		in := run.Input{
 			Species:       sp,
@@ -122,8 +112,12 @@ func synthetic(t testing.TB, year int, seed uint64,
 		for j := range index {
 			index[j] = r.Index[j][0]
 		}
-		p, _ := GoodOdds(index, c, Factors{})
-		odds := average(p)
+		odds := 0.0
+		for _, x := range index { // two fish or more, negative binomial
+			m := 4 * q * x
+			none := math.Pow(1+m/k, -k)
+			odds += (1 - none - none*m/(1+m/k)) / float64(len(index))
+		}
 
 		mu := 4 * q * (truth[i].Index + .15)
 		fish := 0
@@ -199,12 +193,4 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		t.Logf("  said %.2f: came %.2f of %d", r.P, r.Freq, r.N)
 	}
 	require.Less(t, b, base*(1-base))
-}
-
-func average(x []float64) float64 {
-	s := 0.0
-	for _, v := range x {
-		s += v
-	}
-	return s / float64(len(x))
 }

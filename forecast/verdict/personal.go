@@ -130,7 +130,7 @@ func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool)
 // choose picks the member's best window among mine and judges it.
 func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int,
 	weights func(i int) []coldseam.SpotJig) coldseam.Brief {
-	in := Inputs{Table: o.Table, Cost: b.Cost}
+	in := Inputs{Table: o.Table, Cost: b.Cost, Rank: b.Rank}
 	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
 	at := -1
 

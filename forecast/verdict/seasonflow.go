@@ -107,6 +107,15 @@ func (s SeasonFlow) word(foot, flow float64) riseWord {
 	return riseNothing
 }
 
+// Stops reports whether a rise within a day stops.
+func (s SeasonFlow) Stops(foot, flow float64) bool { return s.word(foot, flow) == riseStops }
+
+// Fished reports whether a day is one of the seasons fished.
+func Fished(d coldseam.Date, lat float64) bool {
+	_, fished := seasonOf(d, lat)
+	return fished
+}
+
 // limits are the shares that stop above the third quartile and above the median.
 func (s SeasonFlow) limits() (quartile, median float64) {
 	if s.Flashy {

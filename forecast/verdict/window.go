@@ -64,42 +64,23 @@ func Begun(sun Sun, now time.Time) []Span {
 	return out
 }
 
-// WarmGain is how much the index of a colder window falls behind the warmest
-// of the day for each degree C, in the two coldest bands [proposal]: there the
-// fish feed when the water is at its warmest, and waiting pays.
-const WarmGain = 0.12
-
 // minWarmGainC is the difference of windows below which waiting is not worth
 // a word.
 const minWarmGainC = 0.3
 
-// WindowFactors compares the median water of the day's windows: in the two
-// coldest bands of the day's warmest water a window takes a factor under 1 for
-// each degree it lies below the warmest one, elsewhere all are 1. why marks
-// the warmest window where waiting pays.
-func WindowFactors(waterC []float64, bands []coldseam.Band) (f []float64, why []string) {
-	f, why = make([]float64, len(waterC)), make([]string, len(waterC))
-	warm, at := math.Inf(-1), -1
-	cold := math.Inf(1)
+// WarmestWindow is the warmest window of a day by median water, -1 where waiting
+// for it does not pay: from 42 F on, in the first window, or with hardly a
+// difference.
+func WarmestWindow(waterC []float64) int {
+	at, cold := -1, math.Inf(1)
 	for i, c := range waterC {
-		f[i] = 1
-		if c > warm {
-			warm, at = c, i
+		if at < 0 || c > waterC[at] {
+			at = i
 		}
 		cold = math.Min(cold, c)
 	}
-
-	if at < 0 || coldseam.BandOf(bands, warm) > 1 || math.IsInf(warm, 0) {
-		return f, why
+	if at <= 0 || !(coldseam.F(waterC[at]) < lightF) || !(waterC[at]-cold >= minWarmGainC) {
+		return -1
 	}
-	for i, c := range waterC {
-		if !math.IsNaN(c) {
-			f[i] = max(0.7, 1-WarmGain*(warm-c))
-		}
-	}
-
-	if warm-cold >= minWarmGainC && at > 0 {
-		why[at] = "warmest"
-	}
-	return f, why
+	return at
 }

@@ -35,18 +35,22 @@ func TestWindowsLieInDaylight(t *testing.T) {
 	require.Empty(t, Windows(Sun{}, at(4, 0)))
 }
 
-func TestWaitingPaysInTheColdestBands(t *testing.T) {
+func TestWaitingPaysInColdWater(t *testing.T) {
 	t.Parallel()
-	f, why := WindowFactors([]float64{1.8, 2.2, 2.6, 2.4}, coldseam.DefaultBands)
-	require.InDeltaSlice(t, []float64{1 - .12*.8, 1 - .12*.4, 1, 1 - .12*.2}, f, 1e-9)
-	require.Equal(t, []string{"", "", "warmest", ""}, why)
-	f, why = WindowFactors([]float64{6, 8}, coldseam.DefaultBands)
-	require.Equal(t, []float64{1, 1}, f, "above 40 F the hour is not decided by warmth")
-	require.Equal(t, []string{"", ""}, why)
-	_, why = WindowFactors([]float64{2.4, 2.5}, coldseam.DefaultBands)
-	require.Equal(t, []string{"", ""}, why, "a tenth of a degree is not worth the wait")
-	f, _ = WindowFactors([]float64{math.NaN(), 2}, coldseam.DefaultBands)
-	require.Equal(t, []float64{1, 1}, f)
+	for _, r := range []struct {
+		water []float64
+		want  int
+		why   string
+	}{
+		{[]float64{1.8, 2.2, 2.6, 2.4}, 2, "the warmest"},
+		{[]float64{6, 8}, -1, "above 42 F the hour is not decided by warmth"},
+		{[]float64{2.4, 2.5}, -1, "a tenth of a degree is not worth the wait"},
+		{[]float64{2.6, 2.2}, -1, "the first window is not waited for"},
+		{[]float64{math.NaN(), 2}, -1, "not known"},
+		{nil, -1, "no window"},
+	} {
+		require.Equal(t, r.want, WarmestWindow(r.water), r.why)
+	}
 }
 
 func TestTableLoosensOnlyWithAReason(t *testing.T) {

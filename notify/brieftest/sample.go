@@ -28,7 +28,10 @@ func All() []coldseam.Brief {
 func Go() coldseam.Brief {
 	b := base("tamsen-bend", "Tamsen River", "Bend reach", "met:0417", "Mill Bridge", 68.2, 3.9)
 	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Go, .58, true,
-		coldseam.Reason{Code: "odds_trips", Values: map[string]float64{"log_trips": 14}}
+		coldseam.Reason{Code: "odds_level", Values: map[string]float64{"log_mornings": 14, "level_share": .62,
+			"shape_share": .12}}
+	b.Rank.Logged, b.Rank.Anglers, b.Rank.Level, b.Rank.Shape, b.Rank.GoodRate = 14, 5, .62, .12, .5
+	b.Sure, b.SureBy = "medium", coldseam.Reason{Code: "sure_log", Values: map[string]float64{"log_mornings": 14}}
 	b.Spread = [2]float64{.41, .73}
 	b.HoldP = .93
 	b.Cautions = []coldseam.Reason{{
@@ -91,7 +94,7 @@ func way(action, cadence, hook string, lb float64) coldseam.AdviceWay {
 // TossUp is the Orlow below a dam: odds inside the reach, capped.
 func TossUp() coldseam.Brief {
 	b := base("orlow-dam", "Orlow River", "Dam reach", "met:0533", "Orlow tailwater", 31.7, 3.4)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.TossUp, .41, true, coldseam.Reason{Code: "odds_uncalibrated"}
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.TossUp, .41, true, coldseam.Reason{Code: "odds_rank"}
 	b.Spread = [2]float64{.28, .55}
 	b.HoldP = .97
 	b.Reasons = []coldseam.Reason{{
@@ -111,14 +114,13 @@ func TossUp() coldseam.Brief {
 		Body: "slim",
 		Row:  "ease-staging",
 	}
-	b.Sure, b.SureBy.Values = "low", map[string]float64{"week_trips": 0}
 	return b
 }
 
 // Stay is the Hallam Fork, too early.
 func Stay() coldseam.Brief {
 	b := base("hallam-bar", "Hallam Fork", "Sandbar reach", "met:0102", "Hallam ferry", 18.5, 2.7)
-	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Stay, .19, true, coldseam.Reason{Code: "odds_uncalibrated"}
+	b.Verdict, b.Odds, b.OddsOK, b.OddsNote = coldseam.Stay, .19, true, coldseam.Reason{Code: "odds_rank"}
 	b.Spread = [2]float64{.1, .3}
 	b.HoldP = .99
 	b.Surveyed, b.Hazards = true, []string{"none known to the club, survey of 12 March"}
@@ -241,8 +243,9 @@ func base(id coldseam.ReachID, river, reach string, site coldseam.SiteID, gauge 
 		Temp: coldseam.Fact{Now: tc, NowOK: true, NowAt: Issued.Add(-20 * time.Minute),
 			Window: [3]float64{tc - .1, tc + .1, tc + .5}, WindowOK: true,
 			Class: coldseam.DefaultBands[coldseam.BandOf(coldseam.DefaultBands, tc)].Key, Source: "thermal/stack"},
-		Sure:   "medium",
-		SureBy: coldseam.Reason{Code: "trips_week", Values: map[string]float64{"week_trips": 2}},
+		Rank:   coldseam.Rank{Thirds: [2]float64{.36, .44}, Past: 240, Base: .40},
+		Sure:   "low",
+		SureBy: coldseam.Reason{Code: "sure_rule_of_thumb", Values: map[string]float64{"log_mornings": 0}},
 		Inputs: []coldseam.Input{
 			{Key: "discharge", Safety: true, At: Issued.Add(-20 * time.Minute), Age: 20 * time.Minute,
 				Limit: 6 * time.Hour, State: "good"},

@@ -271,7 +271,7 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 		case b.Verdict == coldseam.Stop:
 			return "STOP", 0
 		case b.Verdict.ShowsOdds() && b.OddsOK:
-			return notify.Odds(b.Odds), b.Odds
+			return notify.Chance(b, b.Odds), b.Odds
 		}
 		return "no call", 0
 	}
@@ -288,7 +288,7 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 		case n.Verdict == coldseam.Stop:
 			return "stop likely", 0
 		case n.OddsOK:
-			return notify.Odds(n.Odds), n.Odds
+			return notify.Chance(b, n.Odds), n.Odds
 		}
 	}
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -11,13 +12,12 @@ import (
 	"example.org/coldseam/notify"
 )
 
-// howPage teaches what the odds mean.
+// howPage teaches what a rank means, and odds once a river of the club tells them.
 type howPage struct {
-	Ten      template.HTML
+	Ten      template.HTML // "" = no river tells odds yet
 	Verdicts []howVerdict
 	Bands    []bandHead
 	TempU    string
-	Line     int // of the club: GO from so many in 10
 }
 
 type howVerdict struct {
@@ -28,22 +28,20 @@ type howVerdict struct {
 }
 
 func (s *site) how(w http.ResponseWriter, r *http.Request) error {
-	line := coldseam.LineOf(s.Cost, s.Margin)
-	st := func(n int) notify.PageStaff { return notify.StaffOf(float64(n)/10, line) }
-	toss := "A rule holds the call down: hazards not surveyed, dam releases, forecast rain."
-	if n := line.Go - line.TossUp; n > 0 {
-		toss = fmt.Sprintf("The odds are up to %d in 10 below your line, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain.", n)
-	}
-
-	p := howPage{Ten: tenSVG(4), Line: line.Go, Verdicts: []howVerdict{
-		{coldseam.Go, "go", st(line.Go + 1), "The odds reach your line, and no stop stands."},
-		{coldseam.TossUp, "toss", st(line.Go - 1), toss},
-		{coldseam.Stay, "stay", st(line.TossUp - 1), "The odds do not pay for the drive."},
+	briefs, _ := s.Store.Board(r.Context()) // without the store the page teaches the rank alone
+	third := func(n int) notify.PageStaff { return notify.PageStaff{Shown: true, Marks: 3, Filled: n, Lo: 1, Hi: 2} }
+	p := howPage{Verdicts: []howVerdict{
+		{coldseam.Go, "go", third(3), "One of the better third of the river's mornings, and no stop stands."},
+		{coldseam.TossUp, "toss", third(2), "The middle third, or a rule holds the call down: hazards not surveyed, dam releases, forecast rain."},
+		{coldseam.Stay, "stay", third(1), "The worse third: it does not pay for the drive."},
 		{coldseam.NoCall, "nocall", notify.PageStaff{},
 			"Something the call needs is missing, silent or too old. This is not a go."},
 		{coldseam.Stop, "stop", notify.PageStaff{},
-			"A safety or legal limit is passed. No odds are shown, however good they would be."},
+			"A safety or legal limit is passed. No rank and no odds are shown, however good they would be."},
 	}}
+	if slices.ContainsFunc(briefs, func(b coldseam.Brief) bool { return !b.Rank.Only() }) {
+		p.Ten = tenSVG(4)
+	}
 	t := bandTableOf(coldseam.Brief{Run: coldseam.RunState{Stage: "spawning"}, WindowI: 0, Windows: []coldseam.Window{{WaterC: [3]float64{3, 4, 5}}}},
 		notify.WordsFor(unitsOf(r), "UTC"))
 	p.Bands, p.TempU = t.Heads, "°F"

@@ -77,7 +77,7 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 			Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
 				"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
 			Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"},
-				{notify.PathHow, "What 6 in 10 means"}}},
+				{notify.PathHow, "What the words mean"}}},
 	}))
 }
 

@@ -302,9 +302,9 @@ func TestOffTheListIsSaid(t *testing.T) {
 	}
 }
 
-// Sign-up, settings and the page on odds all say the line that the club's cost
-// and margin make; a member without an own one keeps the club's.
-func TestPagesSayTheLine(t *testing.T) {
+// Settings and sign-up say what a wasted trip costs, and from when on it counts; a
+// member without an own cost keeps the club's.
+func TestPagesSayTheCost(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
 	sub := m.subs[7]
@@ -317,13 +317,13 @@ func TestPagesSayTheLine(t *testing.T) {
 	page := func(path string) string { return strings.ReplaceAll(get(h, path).Body.String(), "\u00a0", " ") }
 
 	body := page(paths()["prefs"])
-	require.Contains(t, body, `<option value="0" selected>GO from 7 in 10, as the club`)
-	require.Contains(t, body, `<option value="0.6">GO from 8 in 10`)
-	require.Contains(t, body, "TOSS-UP begins 4 in 10 below")
-	require.Contains(t, page("/signup"), "GO from 9 in 10")
-	how := page("/how")
-	require.Contains(t, how, "pages use the club's, 7 in 10")
-	require.Contains(t, how, "up to 4 in 10 below your line")
+	require.Contains(t, body, `<option value="0" selected>45% of a good trip, as the club`)
+	require.Contains(t, body, `<option value="0.6">60% of a good trip`)
+	require.Contains(t, body, "once ten mornings by three anglers are in its log")
+	require.Contains(t, page("/signup"), "70% of a good trip")
+	for _, path := range []string{paths()["prefs"], "/signup"} {
+		require.NotContains(t, page(path), "in 10")
+	}
 
 	v := prefsValues()
 	v.Set("cost", "0")

@@ -5,7 +5,6 @@ import (
 	"io"
 	netmail "net/mail"
 	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -21,8 +20,7 @@ import (
 const anyWord = `(NO CALL|TOSS-UP|STAY|STOP|GO)`
 
 // One morning has one word, wherever it is read: subject, text and HTML of the
-// mail, board, page of the river, command line, JSON, calendar, and the line that
-// the member's settings promise.
+// mail, board, page of the river, command line, JSON, calendar.
 func TestOneWordOnEverySurface(t *testing.T) {
 	t.Parallel()
 	first := func(where, pattern, s string) string {
@@ -102,26 +100,8 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			"board":      page("/"),
 		}
 
-		if b.Verdict.ShowsOdds() {
-			p.Cost = b.Cost
-			form := (&site{Config: Config{Cost: coldseam.DefaultCost, Margin: coldseam.DefaultMargin}}).prefsOf(p,
-				m.reaches)
-			from, err := strconv.Atoi(first("settings", `GO from (\d+) in 10`, chosenLabel(form.Costs)))
-			require.NoError(t, err)
-			got["settings"] = coldseam.Line{Go: from, TossUp: from - form.Below}.Word(b.Odds).String()
-		}
-
 		for where, word := range got {
 			require.Equal(t, b.Verdict.String(), word, where)
 		}
 	}
-}
-
-func chosenLabel(options []option) string {
-	for _, o := range options {
-		if o.On {
-			return o.Label
-		}
-	}
-	return ""
 }

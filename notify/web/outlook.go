@@ -38,7 +38,7 @@ func windowsOf(b coldseam.Brief, w notify.Words) *windowTable {
 		case len(x.Stops) > 0:
 			r.Odds, r.Note = "STOP", w.Reason(x.Stops[0])
 		case x.OddsOK:
-			r.Odds = notify.Odds(x.Odds)
+			r.Odds = notify.Chance(b, x.Odds)
 		}
 
 		if x.WaterC != [3]float64{} {
@@ -174,7 +174,7 @@ func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 		case d.Verdict == coldseam.Stop:
 			r.Odds = "stop likely"
 		case d.OddsOK:
-			r.Odds = notify.Odds(d.Odds)
+			r.Odds = notify.Chance(b, d.Odds)
 		}
 
 		if d.WaveOK {

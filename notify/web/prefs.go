@@ -1,7 +1,6 @@
 package web
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -26,25 +25,25 @@ type prefsPage struct {
 	Saved                                       bool
 	Off                                         string // why no mail is sent now
 	Gone                                        bool   // has left: no settings to change
-	Below                                       int    // tenths from GO down to TOSS-UP
 	Stop, Data, Erase                           string
 	Calendar                                    string
 }
 
-// allCosts are the costs of a wasted trip that a member may set: the club's, said
-// by 0, and own ones, also the one already held.
+// allCosts are the costs of a wasted trip that a member may set, in hundredths of
+// a good one: the club's, said by 0, and own ones, also the one already held.
 func (s *site) allCosts(held float64) []option {
-	goFrom := func(c float64) string { return fmt.Sprintf("GO from %d in 10", coldseam.LineOf(c, s.Margin).Go) }
-	out := []option{{Value: "0", Label: goFrom(s.Cost) + ", as the club"}}
+	out := []option{{Value: "0", Label: costShare(s.Cost) + ", as the club"}}
 	own := []float64{.2, .3, .4, .5, .6, .7}
 	if held > 0 && !slices.Contains(own, held) {
 		own = append(own, held)
 	}
 	for _, c := range own {
-		out = append(out, option{Value: costValue(c), Label: goFrom(c)})
+		out = append(out, option{Value: costValue(c), Label: costShare(c)})
 	}
 	return out
 }
+
+func costShare(c float64) string { return fmt.Sprintf("%.0f%% of a good trip", 100*c) }
 
 func costValue(c float64) string { return strconv.FormatFloat(c, 'f', -1, 64) }
 
@@ -95,7 +94,6 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 		p.Units = "us"
 	}
 
-	line := coldseam.LineOf(cmp.Or(p.Cost, s.Cost), s.Margin)
 	page := prefsPage{
 		P:             p,
 		Units:         chosen(unitOptions(), p.Units),
@@ -105,7 +103,6 @@ func (s *site) prefsOf(p coldseam.Preferences, rs []coldseam.Reach) prefsPage {
 		Metals:        chosen(metals(), p.Metal),
 		Crafts:        chosen(crafts(), string(p.Craft)),
 		Costs:         chosen(s.allCosts(p.Cost), costValue(p.Cost)),
-		Below:         line.Go - line.TossUp,
 	}
 	var ids, oz, days []string
 	for _, id := range p.Reaches {

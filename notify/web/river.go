@@ -70,7 +70,7 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	}
 	title := p.Page.River + ", " + p.Page.Reach + ": " + p.Page.Verdict.String()
 	if p.Page.Verdict.ShowsOdds() {
-		title += ", " + notify.Odds(b.Odds) + " for a good morning"
+		title += ", " + notify.GoodChance(b, b.Odds)
 	}
 	return s.show(w, http.StatusOK, "river", foot(frame{Title: title, Body: p}, []coldseam.Brief{b}))
 }

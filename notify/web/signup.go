@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -30,7 +29,7 @@ func (s *site) costs() []option {
 	out := []option{{Value: "0.2", Label: "Next to nothing"}, {Value: "0.4", Label: "A fair drive"},
 		{Value: "0.7", Label: "Half a night’s sleep"}}
 	for i, c := range []float64{.2, .4, .7} {
-		out[i].Hint = fmt.Sprintf("GO from %d in 10", coldseam.LineOf(c, s.Margin).Go)
+		out[i].Hint = costShare(c)
 	}
 	return out
 }

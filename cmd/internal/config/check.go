@@ -103,7 +103,7 @@ func judgeConfig(file, text string, c Config, own int) error {
 	j.club(c.Club)
 	j.mail(c.Mail)
 	j.span("odds.cost", c.Odds.Cost, 0.2, 0.7, "")
-	j.span("odds.target_rate", c.Odds.TargetRate, 0, 20, " fish per line hour")
+	j.span("odds.target_rate", c.Odds.TargetRate, 0, 20, " fish per rod hour")
 	for i, p := range c.Profiles {
 		if i < own {
 			j.profile(fmt.Sprintf("profile[%d].", i), p, c.Profiles[:i])

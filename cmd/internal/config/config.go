@@ -92,7 +92,8 @@ type Backup struct {
 // Odds holds the club's own defaults of the decision.
 type Odds struct {
 	Cost       float64 `toml:"cost"`        // a wasted trip against a good one
-	TargetRate float64 `toml:"target_rate"` // fish per line hour of a good morning
+	TargetRate float64 `toml:"target_rate"` // fish per rod hour of a good morning
+	Effects    string  `toml:"effects"`     // the club's own table of effects, beside this file; "" = the shipped one
 }
 
 // Site is one [[site]] table: a gauge, or a forecast point.

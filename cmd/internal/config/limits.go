@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 
 	"example.org/coldseam"
@@ -63,6 +65,25 @@ func (l *Limit) UnmarshalTOML(v any) error {
 		return fmt.Errorf("no value; want { value = 40, why = \"...\" }: %w", coldseam.ErrInvalid)
 	}
 	return nil
+}
+
+// Effects is the club's table of what moves the odds, or the shipped one. A fault
+// is named with its file and line.
+func (c Config) Effects() (verdict.Effects, error) {
+	if c.Odds.Effects == "" {
+		return verdict.DefaultEffects(), nil
+	}
+	path := c.Odds.Effects
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(filepath.Dir(c.Path), path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("odds.effects %q: %w; want a file beside the configuration: %w", c.Odds.Effects,
+			errors.Unwrap(err), coldseam.ErrInvalid)
+	}
+	defer f.Close()
+	return verdict.ParseEffects(f, filepath.Base(path))
 }
 
 // Table is the decision's table with the club's limits; it refuses a looser

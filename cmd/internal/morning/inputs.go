@@ -17,7 +17,6 @@ import (
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/forecast/thermal"
-	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/capalert"
 	"example.org/coldseam/store"
@@ -58,6 +57,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 		Limits:     mk.Config.Weight.Limits(),
 		AlertRules: mk.alertRules,
 		TempSite:   r.TempSite,
+		Effects:    mk.effects,
 	}
 	g := gather{Maker: mk, ctx: ctx, f: &f, opts: lagOf(replay)}
 	g.daily()
@@ -73,6 +73,7 @@ func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldsea
 	g.witnesses()
 	g.models()
 	g.log()
+	g.centre()
 	g.ice()
 	g.recalibration()
 	g.counts()
@@ -366,7 +367,7 @@ func (g *gather) log() {
 		g.f.RigLogs = RigLogs(logs)
 	}
 	g.carry()
-	trips, err := g.DB.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-400), g.f.Day)
+	trips, err := g.DB.Trips(g.ctx, g.f.Reach.ID, g.f.Day.Add(-logBack), g.f.Day)
 	if !g.keep(err) {
 		return
 	}
@@ -381,23 +382,20 @@ func (g *gather) log() {
 		if t.Date.Year == g.f.Day.Year {
 			g.f.Trips = append(g.f.Trips, t)
 		}
-		if t.WentNot {
-			continue
-		}
-		g.f.TripsAll++
-		if g.f.Day.Sub(t.Date) < 7 {
-			g.f.Trips7++
+		if t.Date.Before(g.f.Day) { // the day is not over
+			g.f.Log = append(g.f.Log, t)
 		}
 	}
 
-	g.readings(trips)
-	if rate, ok := verdict.TargetRate(trips); ok {
-		g.f.Target = rate
-	}
-	if g.f.Reach.TargetRate > 0 {
-		g.f.Target = g.f.Reach.TargetRate
-	}
+	g.readings(slices.DeleteFunc(trips, func(t coldseam.Trip) bool { return g.f.Day.Sub(t.Date) > readingsBack }))
 }
+
+// How far back the log speaks, in days: on the odds as long as the club has fished
+// the reach, on the water of the reach over the last year.
+const (
+	logBack      = 40 * 366
+	readingsBack = 400
+)
 
 // First is the first of a list, "" of none.
 func First(s []string) string {

@@ -19,6 +19,7 @@ type Maker struct {
 	*env.Env
 	mail       *mailing.Mailer
 	alertRules []verdict.AlertRule
+	effects    verdict.Effects
 	Species    []run.Species
 	Profile    func(name string) (ingest.Profile, error)
 
@@ -32,11 +33,16 @@ func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
 	if err != nil {
 		return nil, err
 	}
+	effects, err := e.Config.Effects()
+	if err != nil {
+		return nil, err
+	}
 	profiles := &ingest.Fetcher{Profiles: e.Config.Placed()}
 	return &Maker{
 		Env:        e,
 		mail:       mail,
 		alertRules: rules,
+		effects:    effects,
 		Species:    run.DefaultSpecies(),
 		Profile:    profiles.Profile,
 		MorningOf:  forecast.Make,

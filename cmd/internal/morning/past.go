@@ -101,6 +101,8 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 		Air:    air,
 		Table:  mk.Table,
 		Cost:   mk.Config.Odds.Cost,
+
+		Effects: mk.effects,
 	}
 	if sp, err := run.FindSpecies(mk.Species, First(r.Species)); err == nil {
 		p.Record.Species = sp
@@ -166,6 +168,7 @@ func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Featu
 	if err != nil {
 		return f, nil, err
 	}
+	f.Centre = p.Record.Centre(day.Year)
 	notReplayed := season.Assume(&f)
 	return f, notReplayed, nil
 }

@@ -199,12 +199,9 @@ func (m *recapMaker) resolveReach(r coldseam.Reach, logs []store.LoggedDay) ([]j
 		}
 	}
 
-	target := verdict.DefaultTarget
-	if x, ok := verdict.TargetRate(trips); ok {
-		target = x
-	}
-	if r.TargetRate > 0 {
-		target = r.TargetRate
+	_, target, err := m.marked(m.ctx, r, coldseam.Date{Year: m.year, Month: 1, Day: 1}, coldseam.Date{Year: m.year, Month: 12, Day: 31})
+	if err != nil {
+		return nil, err
 	}
 	var out []judgedDay
 	for _, d := range verdict.Resolve(briefs, trips, target) {

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
@@ -28,17 +29,29 @@ type resolved struct {
 	Who     []string // pseudonyms of those who logged the day
 }
 
+// marked are the trips from from to to, and the mark of a good morning that was
+// frozen before their season.
+func (bk *Book) marked(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]coldseam.Trip, float64,
+	error) {
+	all, err := bk.DB.Trips(ctx, r.ID, coldseam.Date{Year: 1900, Month: 1, Day: 1}, to)
+	if err != nil {
+		return nil, 0, err
+	}
+	mornings, _ := verdict.LogMornings(all)
+	target := verdict.TargetOf(r, mornings, verdict.SeasonOf(to, r.Lat))
+	return slices.DeleteFunc(all, func(t coldseam.Trip) bool { return t.Date.Before(from) }), target, nil
+}
+
 // Resolve pairs the last odds issued before each morning's end with the log of
 // the day. A day without trips resolves nothing.
 func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
-	trips, err := bk.DB.Trips(ctx, reach, from, to)
+	r, err := bk.DB.Reach(ctx, reach)
 	if err != nil {
 		return nil, err
 	}
-
-	target := verdict.DefaultTarget
-	if r, ok := verdict.TargetRate(trips); ok {
-		target = r
+	trips, target, err := bk.marked(ctx, r, from, to)
+	if err != nil {
+		return nil, err
 	}
 	type sum struct {
 		fish, hours float64
@@ -67,7 +80,7 @@ func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to co
 		if err != nil {
 			return nil, err
 		}
-		if b.OddsOK {
+		if b.OddsOK && !b.Rank.Only() {
 			out = append(out, resolved{
 				Day:     d,
 				Odds:    b.Odds,
