@@ -191,7 +191,7 @@ func demoListener() (net.Listener, error) {
 	return net.Listen("tcp", "127.0.0.1:0")
 }
 
-// fetch brings the past home, then shows that nothing is stored twice and that
+// fetch fetches the past, then shows that nothing is stored twice and that
 // a revision keeps both values.
 func (d *demo) fetch(ctx context.Context) error {
 	t, err := d.parts.Feeds.Backfill(ctx, d.clock.Now().AddDate(-12, 0, 0), morning.HistoryBack, nil)

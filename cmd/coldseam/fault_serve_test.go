@@ -84,7 +84,7 @@ func spawn(t *testing.T, env []string, args ...string) (*exec.Cmd, *bytes.Buffer
 }
 
 // The service on its private Postgres: Postgres is killed under it, twice, and
-// each time the health page is well again within seconds; SIGTERM ends it with
+// each time the health page recovers within seconds; SIGTERM ends it with
 // status 0.
 func TestServeOutlivesItsPostgres(t *testing.T) {
 	t.Parallel()
@@ -114,7 +114,7 @@ func TestServeOutlivesItsPostgres(t *testing.T) {
 			p := pid()
 			return p != 0 && p != old && clubtest.HealthOK(addr)
 		}, 30*time.Second, 50*time.Millisecond)
-		t.Logf("well again after %s", time.Since(began).Round(10*time.Millisecond))
+		t.Logf("recovered after %s", time.Since(began).Round(10*time.Millisecond))
 	}
 
 	require.NoError(t, cmd.Process.Signal(syscall.SIGTERM))

@@ -15,7 +15,7 @@ import (
 )
 
 // jigLine is the JIG line that a rig wants on the Tamsen.
-func jigLine(t *testing.T, v *clubtest.Town, own coldseam.Preferences) string {
+func jigLine(t *testing.T, v *clubtest.Harness, own coldseam.Preferences) string {
 	t.Helper()
 	b, err := v.DB.Brief(t.Context(), "tamsen-bend", clubtest.Saturday)
 	require.NoError(t, err)

@@ -98,7 +98,7 @@ func TestBackupRestoreAndTheNextMorning(t *testing.T) {
 
 // makeMorning ticks at 04:56 of a day, when mails go with or without a fresh
 // brief, and lets a worker send.
-func makeMorning(t *testing.T, v *clubtest.Town, d coldseam.Date) {
+func makeMorning(t *testing.T, v *clubtest.Harness, d coldseam.Date) {
 	t.Helper()
 	at, err := notify.SendAt(d, "04:56", env.Zone("America/Chicago"))
 	require.NoError(t, err)

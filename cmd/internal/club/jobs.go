@@ -25,14 +25,14 @@ func (a *App) Workers() *river.Workers {
 	river.AddWorker(w, &briefWorker{app: a})
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.ForecastArgs]) error { return nil }))
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.UpkeepArgs]) error {
-		return a.UpkeepJob(ctx, j.Args)
+		return a.MaintenanceJob(ctx, j.Args)
 	}))
 	river.AddWorker(w, &refitWorker{app: a})
 	river.AddWorker(w, &mailWorker{app: a})
 	return w
 }
 
-// FetchJob brings one feed home. A feed that fails is logged and shown by its
+// FetchJob fetches one feed. A feed that fails is logged and shown by its
 // age; the next slot asks again, so the job itself is never retried late.
 func (a *App) FetchJob(ctx context.Context, args store.FetchArgs) error {
 	for _, f := range feeds.Plan(a.env.Config) {

@@ -12,15 +12,15 @@ import (
 	"example.org/coldseam/store"
 )
 
-// UpkeepJob is the daily round: old rows pruned, issued forecasts scored, what is
+// MaintenanceJob is the daily round: old rows pruned, issued forecasts scored, what is
 // usual for the date made anew, models due for their week put in the queue.
-func (a *App) UpkeepJob(ctx context.Context, args store.UpkeepArgs) error {
+func (a *App) MaintenanceJob(ctx context.Context, args store.UpkeepArgs) error {
 	var errs []error
 	if _, err := a.env.DB.PruneUnconfirmed(ctx, a.env.Now()); err != nil {
 		errs = append(errs, err)
 	}
 	errs = append(errs, a.env.DB.PruneCounts(ctx, a.env.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx),
-		a.env.DB.PublishBook(ctx), a.usual(ctx, a.env.Now()), a.morning.Recalibrate(ctx), a.Pack(ctx))
+		a.env.DB.PublishBook(ctx), a.refreshNormals(ctx, a.env.Now()), a.morning.Recalibrate(ctx), a.Pack(ctx))
 	reaches, err := a.env.DB.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {
@@ -41,7 +41,7 @@ func (a *App) Pack(ctx context.Context) error {
 }
 
 // How long what is only needed for a while is kept [proposal]. Scores, briefs
-// and observations stay for ever.
+// and observations are never deleted.
 const (
 	keepMembers = 60 * env.Day  // of issued ensembles, once scored
 	keepFetches = 90 * env.Day  // records of fetches
@@ -53,7 +53,7 @@ const (
 	scoreBack = 16 * env.Day
 )
 
-// prune drops what has served.
+// prune deletes rows that are not needed any more.
 func (a *App) prune(ctx context.Context) error {
 	now := a.env.Now()
 	var errs []error

@@ -26,7 +26,7 @@ import (
 // inbox shows the newest mail of an address as a mail reader does, with its
 // links led to where the pages are served.
 type inbox struct {
-	v    *clubtest.Town
+	v    *clubtest.Harness
 	t    *testing.T
 	base string // of the pages
 	srv  *httptest.Server

@@ -16,7 +16,7 @@ import (
 )
 
 // scrape is what a monitor reads.
-func scrape(t *testing.T, v *clubtest.Town) string {
+func scrape(t *testing.T, v *clubtest.Harness) string {
 	t.Helper()
 	w := httptest.NewRecorder()
 	v.App.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))

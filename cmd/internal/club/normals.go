@@ -9,10 +9,10 @@ import (
 	"example.org/coldseam/store"
 )
 
-// usual makes what is usual for the date anew every Monday, and at once where
+// refreshNormals makes what is usual for the date anew every Monday, and at once where
 // there is none: the season views say "above" and "below" by it. A gauge
 // without daily values has none.
-func (a *App) usual(ctx context.Context, now time.Time) error {
+func (a *App) refreshNormals(ctx context.Context, now time.Time) error {
 	list, err := a.env.DB.Normals(ctx)
 	if err != nil {
 		return err

@@ -21,7 +21,7 @@ import (
 // live ticks through a span of time, minute by minute to calm and in longer
 // steps after it, and does the fetches that become due, as a server does; it
 // returns when each feed was fetched.
-func live(t *testing.T, v *clubtest.Town, from, calm, to time.Time) map[string][]time.Time {
+func live(t *testing.T, v *clubtest.Harness, from, calm, to time.Time) map[string][]time.Time {
 	t.Helper()
 	out := map[string][]time.Time{}
 	last := int64(0)

@@ -19,7 +19,7 @@ import (
 	"example.org/coldseam/store"
 )
 
-// The day on one page. Once a minute every server of the club ticks; SQL and
+// Once a minute every server of the club ticks; SQL and
 // the stored times decide what is due, unique keys decide that it happens once,
 // and River carries the work to whichever server is free. No business time
 // stands in a cron line: clock changes skip and repeat those.
@@ -52,7 +52,7 @@ func (a *App) TickLogged(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
-	// A database that does not answer must not hold the tick for ever.
+	// A database that does not answer must not block the tick.
 	ctx, cancel := context.WithTimeout(ctx, tickTimeout)
 	defer cancel()
 	if err := a.Tick(ctx, a.env.Now()); err != nil && !errors.Is(ctx.Err(), context.Canceled) {
@@ -80,7 +80,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 		errs = append(errs, err)
 	}
 
-	// What must leave today comes first: the parts share the tick's time.
+	// Today's mail is queued before other work: the parts share the tick's time.
 	do("mornings", func() error {
 		n, wait, err := a.mail.QueueMornings(ctx, now)
 		err = errors.Join(err, a.morning.EnqueueBriefs(ctx, wait, now))

@@ -26,7 +26,7 @@ import (
 )
 
 // do runs one job as its worker would.
-func (v *Town) do(ctx context.Context, kind, raw string) error {
+func (v *Harness) do(ctx context.Context, kind, raw string) error {
 	switch kind {
 	case "fetch":
 		var a store.FetchArgs
@@ -41,7 +41,7 @@ func (v *Town) do(ctx context.Context, kind, raw string) error {
 		}
 		return v.App.BriefJob(ctx, a)
 	case "upkeep":
-		return v.App.UpkeepJob(ctx, store.UpkeepArgs{})
+		return v.App.MaintenanceJob(ctx, store.UpkeepArgs{})
 	case "mail":
 		if _, err := v.Mail.Sender("job").Run(ctx, 50); !errors.Is(err, coldseam.ErrUnavailable) {
 			return err
@@ -53,7 +53,7 @@ func (v *Town) do(ctx context.Context, kind, raw string) error {
 
 // RunTick is one minute of a server: the tick, then every job it left, then the
 // jobs that those left.
-func (v *Town) RunTick(t *testing.T) {
+func (v *Harness) RunTick(t *testing.T) {
 	t.Helper()
 	ctx := t.Context()
 	require.NoError(t, v.App.Tick(ctx, v.Now()))
@@ -61,13 +61,13 @@ func (v *Town) RunTick(t *testing.T) {
 }
 
 // Work does what the queue would, on this goroutine: fetches, briefs, mail.
-func (v *Town) Work(t *testing.T) {
+func (v *Harness) Work(t *testing.T) {
 	t.Helper()
 	require.NoError(t, v.TryWork(t.Context()))
 }
 
 // TryWork is work under faults: what a job comes to is no reason to stop.
-func (v *Town) TryWork(ctx context.Context) error {
+func (v *Harness) TryWork(ctx context.Context) error {
 	var errs []error
 	for range 5 {
 		rows, err := v.DB.Pool().Query(ctx, `
@@ -96,7 +96,7 @@ func (v *Town) TryWork(ctx context.Context) error {
 }
 
 // SendAll lets one worker empty the outbox.
-func (v *Town) SendAll(t *testing.T) {
+func (v *Harness) SendAll(t *testing.T) {
 	t.Helper()
 	_, err := v.Mail.Sender("test").Run(t.Context(), 1000)
 	require.NoError(t, err)
@@ -137,7 +137,7 @@ func Flood(provider string, now time.Time) coldseam.Alert {
 
 // Rewrite stores the readings of a gauge's last hours anew, as the agency does
 // that revises them.
-func (v *Town) Rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter, hours float64,
+func (v *Harness) Rewrite(t *testing.T, site coldseam.SiteID, p coldseam.Parameter, hours float64,
 	change func(*coldseam.Observation)) {
 	t.Helper()
 	ctx, now := t.Context(), v.Now()
@@ -180,13 +180,13 @@ func OnTamsen(issued time.Time) coldseam.Brief {
 }
 
 // TellTamsen sends the mails of 4:46 on the Tamsen's GO of 4:40.
-func (v *Town) TellTamsen(t *testing.T) {
+func (v *Harness) TellTamsen(t *testing.T) {
 	t.Helper()
 	v.QueueTamsen(t)
 	v.SendAll(t)
 }
 
-func (v *Town) QueueTamsen(t *testing.T) {
+func (v *Harness) QueueTamsen(t *testing.T) {
 	t.Helper()
 	v.Clock.Forward(MorningAt(4, 40))
 	_, err := v.Mail.SaveTold(t.Context(), OnTamsen(v.Now()))

@@ -145,7 +145,7 @@ func (x *Template) URL(t *testing.T) string {
 }
 
 // NewReady is a town whose briefs for Saturday are made.
-func NewReady(t *testing.T, script smtptest.Script) *Town {
+func NewReady(t *testing.T, script smtptest.Script) *Harness {
 	t.Helper()
 	return NewOn(t, Ready.URL(t), script)
 }
@@ -156,8 +156,8 @@ func MorningAt(hh, mm int) time.Time {
 }
 
 // NewServing is a town whose clock stands past the making of its record, which
-// took as long as the machine was busy, and whose feeds have just come home.
-func NewServing(t *testing.T) *Town {
+// took as long as the machine was busy, and whose feeds have just been fetched.
+func NewServing(t *testing.T) *Harness {
 	t.Helper()
 	v := NewReady(t, nil)
 	var made time.Time

@@ -37,8 +37,8 @@ var World = sync.OnceValues(func() (*simagency.World, error) {
 	return simagency.Generate(1, coldseam.DateOf(democlub.Start))
 })
 
-// Town is the whole program on one machine: agency, database, mail server.
-type Town struct {
+// Harness is the whole program on one machine: agency, database, mail server.
+type Harness struct {
 	*env.Env
 	*parts.Parts
 	App    *club.App
@@ -67,28 +67,28 @@ func (w LockedWriter) Write(p []byte) (int, error) {
 }
 
 // New runs the program on an empty database.
-func New(t *testing.T, script smtptest.Script) *Town {
+func New(t *testing.T, script smtptest.Script) *Harness {
 	t.Helper()
 	return NewOn(t, storetest.URL(t), script)
 }
 
 // NewOn runs it on a database that the test gives.
-func NewOn(t *testing.T, dbURL string, script smtptest.Script) *Town {
+func NewOn(t *testing.T, dbURL string, script smtptest.Script) *Harness {
 	t.Helper()
 	return newAt(t, dbURL, script, democlub.Start)
 }
 
 // NewAt runs it on an empty database from another day on.
-func NewAt(t *testing.T, start time.Time) *Town {
+func NewAt(t *testing.T, start time.Time) *Harness {
 	t.Helper()
 	return newAt(t, storetest.URL(t), nil, start)
 }
 
-func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) *Town {
+func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) *Harness {
 	t.Helper()
 	w, err := World()
 	require.NoError(t, err)
-	v := &Town{
+	v := &Harness{
 		Clock:  democlub.NewClock(start),
 		Output: &bytes.Buffer{},
 		Mu:     &sync.Mutex{},
@@ -122,7 +122,7 @@ func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) 
 }
 
 // Open wires the program for a configuration.
-func (v *Town) Open(ctx context.Context, cfg config.Config, o env.Options) (err error) {
+func (v *Harness) Open(ctx context.Context, cfg config.Config, o env.Options) (err error) {
 	if v.Parts, err = parts.Open(ctx, cfg, o); err != nil {
 		return err
 	}
@@ -131,7 +131,7 @@ func (v *Town) Open(ctx context.Context, cfg config.Config, o env.Options) (err 
 }
 
 // Join enters a confirmed subscriber.
-func (v *Town) Join(t *testing.T, email string, p coldseam.Preferences) int64 {
+func (v *Harness) Join(t *testing.T, email string, p coldseam.Preferences) int64 {
 	t.Helper()
 	p.Zone = "America/Chicago"
 	s, _, err := v.DB.AddSubscriber(t.Context(), email, "", p)
@@ -140,8 +140,8 @@ func (v *Town) Join(t *testing.T, email string, p coldseam.Preferences) int64 {
 	return s.ID
 }
 
-// History brings the years home, and the club's log.
-func (v *Town) History(t *testing.T) {
+// History fetches the past years and enters the club's log.
+func (v *Harness) History(t *testing.T) {
 	t.Helper()
 	_, err := triplog.Enter(t.Context(), v.Env, democlub.Log)
 	require.NoError(t, err)
@@ -153,7 +153,7 @@ func (v *Town) History(t *testing.T) {
 var Saturday = coldseam.Date{Year: 2026, Month: time.April, Day: 18}
 
 // Send ticks at a local clock time and lets one worker empty the outbox.
-func (v *Town) Send(t *testing.T, hhmm string) {
+func (v *Harness) Send(t *testing.T, hhmm string) {
 	t.Helper()
 	at, err := notify.SendAt(Saturday, hhmm, env.Zone("America/Chicago"))
 	require.NoError(t, err)
@@ -165,7 +165,7 @@ func (v *Town) Send(t *testing.T, hhmm string) {
 }
 
 // Letters are the accepted mails by recipient.
-func (v *Town) Letters(t *testing.T) map[string][]*mail.Message {
+func (v *Harness) Letters(t *testing.T) map[string][]*mail.Message {
 	t.Helper()
 	out := map[string][]*mail.Message{}
 	for _, m := range v.Sink.Mails() {
@@ -194,7 +194,7 @@ func Subject(t *testing.T, m *mail.Message) string {
 }
 
 // Count is query for counts, on the town's own pool.
-func (v *Town) Count(t testing.TB, sql string, args ...any) int {
+func (v *Harness) Count(t testing.TB, sql string, args ...any) int {
 	t.Helper()
 	var n int
 	require.NoError(t, v.DB.Pool().QueryRow(context.Background(), sql, args...).Scan(&n))
@@ -228,7 +228,7 @@ func GoroutinesOf(label string) int {
 }
 
 // ReachOf reads a reach.
-func (v *Town) ReachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
+func (v *Harness) ReachOf(t *testing.T, id coldseam.ReachID) coldseam.Reach {
 	t.Helper()
 	r, err := v.DB.Reach(t.Context(), id)
 	require.NoError(t, err)

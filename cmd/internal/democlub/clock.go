@@ -30,7 +30,7 @@ func (c *Clock) time() time.Time {
 	return c.base.Add(time.Since(c.real))
 }
 
-// Stop lets the clock stand: at t, then wherever it is set.
+// Stop stops the clock at t; later it shows the time it is set to.
 func (c *Clock) Stop(t time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()

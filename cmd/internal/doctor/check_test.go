@@ -72,7 +72,7 @@ func (f *fakeNames) LookupAddr(_ context.Context, n string) ([]string, error) {
 
 // bench is a club whose check is all well but for what a test breaks.
 type bench struct {
-	*clubtest.Town
+	*clubtest.Harness
 	names *fakeNames
 	k     *checker
 }
@@ -100,7 +100,7 @@ func newBench(t *testing.T) *bench {
 	_, err = v.Feeds.FetchAll(ctx)
 	require.NoError(t, err)
 
-	b := &bench{Town: v, names: &fakeNames{
+	b := &bench{Harness: v, names: &fakeNames{
 		txt: map[string][]string{"bounce." + clubDomain: {"v=spf1 ip4:192.0.2.7 -all"}, "coldseam._domainkey." +
 			clubDomain: {rec}, "_dmarc." + clubDomain: {"v=DMARC1; p=none"}},
 		mx:   map[string]string{"bounce." + clubDomain: clubDomain + "."},

@@ -314,7 +314,7 @@ func (k *checker) measure(ctx context.Context, r coldseam.Reach) {
 	}
 }
 
-// briefs looks whether the word of the morning is there in time.
+// briefs looks whether the morning's brief is made in time.
 func (k *checker) briefs(ctx context.Context) {
 	reaches, err := k.app.Env.DB.Reaches(ctx)
 	if err != nil {

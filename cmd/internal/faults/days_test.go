@@ -47,7 +47,7 @@ type chaos struct {
 
 // daysRun is the state of a run.
 type daysRun struct {
-	*clubtest.Town
+	*clubtest.Harness
 	t     *testing.T
 	rng   *rand.Rand
 	dbURL string
@@ -128,7 +128,7 @@ var allChaos = []chaos{
 		steps := brieftest.Steps()
 		_, _, err := r.Mail.QueueMornings(r.t.Context(), r.Now())
 		require.NoError(r.t, err)
-		if dieAt(r.t.Context(), r.Town, steps[r.rng.IntN(len(steps))]) {
+		if dieAt(r.t.Context(), r.Harness, steps[r.rng.IntN(len(steps))]) {
 			r.lose(1)
 		}
 		return nil
@@ -136,7 +136,7 @@ var allChaos = []chaos{
 	{name: "two ticks at once", beside: func(r *daysRun) { _ = r.App.Tick(r.t.Context(), r.Now()) }},
 	{name: "Postgres ends all sessions", beside: func(r *daysRun) {
 		time.Sleep(time.Duration(r.rng.IntN(120)) * time.Millisecond)
-		require.NoError(r.t, endSessions(r.t.Context(), r.Town, r.dbURL))
+		require.NoError(r.t, endSessions(r.t.Context(), r.Harness, r.dbURL))
 		r.lose(2) // an answer to the outbox may be lost beside that of the relay
 	}},
 	{name: "agency corrects", on: func(r *daysRun) func() []trouble { r.Agency.Revise(); return nil }},
@@ -148,7 +148,7 @@ var allChaos = []chaos{
 
 func (x days) run(t *testing.T) {
 	r := &daysRun{t: t, rng: rand.New(rand.NewPCG(x.seed, 1)), fault: fine}
-	r.Town = clubtest.NewReady(t, r.script)
+	r.Harness = clubtest.NewReady(t, r.script)
 	r.dbURL = r.DB.Pool().Config().ConnString()
 	r.Feeds.Fetcher.RetryWait = time.Millisecond
 	for i := range x.readers {
@@ -177,7 +177,7 @@ func (x days) run(t *testing.T) {
 	r.Clock.Forward(r.Now().Add(26 * time.Hour))
 	_, err := r.DB.Sweep(t.Context(), r.Now())
 	require.NoError(t, err)
-	invariants(t, r.Town, r.lose(0))
+	invariants(t, r.Harness, r.lose(0))
 	for d := range x.n {
 		n := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND local_date = $1`,
 			clubtest.Saturday.Add(d).UTC())
@@ -186,14 +186,14 @@ func (x days) run(t *testing.T) {
 
 	sent := r.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`)
 	require.GreaterOrEqual(t, float64(sent), 0.9*float64(x.n*x.readers),
-		"faults of minutes do not cost the morning: %s", states(t, r.Town))
+		"faults of minutes do not cost the morning: %s", states(t, r.Harness))
 	copies := 0
 	for _, n := range clubtest.ByMessage(t, r.Sink) {
 		copies += n - 1
 	}
 	t.Logf("%d days, %d readers, seed %d, faults %v: invariants held %d times, %d lasting faults named by check; %d of %d mornings sent, %d copies, %d observations corrected; outbox %s",
 		x.n, x.readers, x.seed, kinds, checks, named, sent, x.n*x.readers, copies,
-		r.Count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.Town))
+		r.Count(t, `SELECT count(*) FROM coldseam.observation_revision`), states(t, r.Harness))
 }
 
 // hour is one tick and its work under a fault, the invariants after it, and the
@@ -220,7 +220,7 @@ func (r *daysRun) hour(c chaos) (named int) {
 	<-done
 	r.DB.Pool().Reset()
 	l := lasting()
-	invariants(r.t, r.Town, r.lose(0), l...)
+	invariants(r.t, r.Harness, r.lose(0), l...)
 	r.Agency.ClearScripts()
 	r.setFault(fine)
 	if held, _, _, err := r.DB.Held(ctx); err == nil && held {

@@ -141,8 +141,8 @@ func TestServeOnAFullDisk(t *testing.T) {
 
 	require.True(t, clubtest.AssertEventually(reconnect, func() bool {
 		return pg.Ready() == nil && clubtest.HealthOK(s.addr)
-	}), "well again: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
-	t.Logf("well again %s after there was room; %d mails before, %d while it was full",
+	}), "recovers: %v\n%s", pg.Ready(), tail(s.logged(t), 3000))
+	t.Logf("recovered %s after there was room; %d mails before, %d while it was full",
 		time.Since(back).Round(10*time.Millisecond), before, during-before)
 	v.DB.Pool().Reset()
 	require.True(t, clubtest.AssertEventually(2*time.Minute, func() bool { return sent() == readers }),

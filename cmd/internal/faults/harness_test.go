@@ -81,7 +81,7 @@ type trouble struct {
 // deadline is sent, expired or explained. I3 nothing to who left. I4 a changed
 // observation has its revision. I5 no goroutine and no connection is left over.
 // I6 the health page answers. I7 check names the faults that last.
-func invariants(t testing.TB, v *clubtest.Town, doubles int, lasting ...trouble) {
+func invariants(t testing.TB, v *clubtest.Harness, doubles int, lasting ...trouble) {
 	t.Helper()
 	extra := 0
 	for _, n := range clubtest.ByMessage(t, v.Sink) {
@@ -130,7 +130,7 @@ const (
 
 // nothingLeft is I5: what a fault had started ends. Goroutines of this town are
 // known by a label that they inherit.
-func nothingLeft(t testing.TB, v *clubtest.Town) {
+func nothingLeft(t testing.TB, v *clubtest.Harness) {
 	t.Helper()
 	require.Eventually(t, func() bool {
 		return v.DB.Pool().Stat().AcquiredConns() == 0
@@ -150,7 +150,7 @@ func nothingLeft(t testing.TB, v *clubtest.Town) {
 }
 
 // healthAnswers is I6 within one process: well or not, the answer comes in time.
-func healthAnswers(t testing.TB, v *clubtest.Town) {
+func healthAnswers(t testing.TB, v *clubtest.Harness) {
 	t.Helper()
 	began := time.Now()
 	_ = v.Mail.Healthy(context.Background())
@@ -158,7 +158,7 @@ func healthAnswers(t testing.TB, v *clubtest.Town) {
 }
 
 // checkNames is I7.
-func checkNames(t testing.TB, v *clubtest.Town, lasting []trouble) {
+func checkNames(t testing.TB, v *clubtest.Harness, lasting []trouble) {
 	t.Helper()
 	lines := doctor.Look(context.Background(), v.Parts, true)
 	for _, x := range lasting {

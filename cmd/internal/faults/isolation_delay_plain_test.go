@@ -78,7 +78,7 @@ func crowd(t *testing.T) string {
 // of it; the other mails leave at their minute, equal to the byte.
 func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 	t.Parallel()
-	brandt := func(v *clubtest.Town, base string, format string) {
+	brandt := func(v *clubtest.Harness, base string, format string) {
 		for i := range v.Feeds.Fetcher.Profiles {
 			if p := &v.Feeds.Fetcher.Profiles[i]; p.Name == simagency.ProfileWaterML {
 				p.BaseURL, p.Format = base, format
@@ -86,9 +86,9 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 		}
 	}
 
-	faults := map[string]func(t *testing.T, v *clubtest.Town) (wait <-chan struct{}){
-		"none": func(*testing.T, *clubtest.Town) <-chan struct{} { return nil },
-		"its gauge hangs, its forecast has no end": func(t *testing.T, v *clubtest.Town) <-chan struct{} {
+	faults := map[string]func(t *testing.T, v *clubtest.Harness) (wait <-chan struct{}){
+		"none": func(*testing.T, *clubtest.Harness) <-chan struct{} { return nil },
+		"its gauge hangs, its forecast has no end": func(t *testing.T, v *clubtest.Harness) <-chan struct{} {
 			addr, accepted := hung(t)
 			brandt(v, addr, ingest.FormatWaterML2)
 			end := make(chan struct{})
@@ -101,7 +101,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			}
 			return accepted
 		},
-		"its gauge floods us, its forecast panics": func(t *testing.T, v *clubtest.Town) <-chan struct{} {
+		"its gauge floods us, its forecast panics": func(t *testing.T, v *clubtest.Harness) <-chan struct{} {
 			brandt(v, crowd(t), ingest.FormatFeatures)
 			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
 				if f.Reach.ID == "brandt-ledge" {
@@ -111,7 +111,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			}
 			return nil
 		},
-		"its brief cannot be told": func(_ *testing.T, v *clubtest.Town) <-chan struct{} {
+		"its brief cannot be told": func(_ *testing.T, v *clubtest.Harness) <-chan struct{} {
 			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
 				m := forecast.Make(f)
 				if f.Reach.ID == "brandt-ledge" {
@@ -143,7 +143,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 
 // morningWith lives a morning with a fault in the Brandt, the work done by the
 // queue as in the service, and returns the mails without signature.
-func morningWith(t *testing.T, fault func(*testing.T, *clubtest.Town) <-chan struct{}) map[string][]byte {
+func morningWith(t *testing.T, fault func(*testing.T, *clubtest.Harness) <-chan struct{}) map[string][]byte {
 	t.Helper()
 	v := clubtest.NewReady(t, nil)
 	ctx := t.Context()

@@ -60,7 +60,7 @@ func (x killsRun) run(t *testing.T) {
 		t.Helper()
 		require.True(t, clubtest.AssertEventually(reconnect, func() bool {
 			return pg.Ready() == nil && clubtest.HealthOK(s.addr)
-		}), "well again\n%s", tail(s.logged(t), 3000))
+		}), "recovers\n%s", tail(s.logged(t), 3000))
 		v.DB.Pool().Reset() // the test's own sessions went as well
 	}
 	var worst, sum time.Duration

@@ -418,7 +418,7 @@ func (x serversRun) run(t *testing.T) {
 
 // once: what the servers share was done once each. A job of a lost server or a
 // lost database is done again, and no other.
-func (x serversRun) once(t *testing.T, v *clubtest.Town, clock swiftClock) {
+func (x serversRun) once(t *testing.T, v *clubtest.Harness, clock swiftClock) {
 	t.Helper()
 	count := func(kind string) (jobs, tries int) {
 		require.NoError(t, v.DB.Pool().QueryRow(t.Context(),
@@ -445,7 +445,7 @@ func (x serversRun) once(t *testing.T, v *clubtest.Town, clock swiftClock) {
 		tries, briefs, again, asked)
 }
 
-func states(t *testing.T, v *clubtest.Town) string {
+func states(t *testing.T, v *clubtest.Harness) string {
 	rows, err := v.DB.Pool().Query(context.Background(), `
 		SELECT state || ' ' || count(*) FROM coldseam.outbox GROUP BY state
 		UNION ALL SELECT kind || ' held: ' || held_why FROM coldseam.edition WHERE held

@@ -11,7 +11,7 @@ import (
 
 // dieAt lets a worker die at a step of its first mail, as a killed process
 // does: nothing is given back. It reports whether that step was reached.
-func dieAt(ctx context.Context, v *clubtest.Town, step string) bool {
+func dieAt(ctx context.Context, v *clubtest.Harness, step string) bool {
 	died := false
 	done := make(chan struct{})
 	go func() {
@@ -31,7 +31,7 @@ func dieAt(ctx context.Context, v *clubtest.Town, step string) bool {
 
 // endSessions ends every session of the town's database, as a restart of
 // Postgres does.
-func endSessions(ctx context.Context, v *clubtest.Town, dbURL string) error {
+func endSessions(ctx context.Context, v *clubtest.Harness, dbURL string) error {
 	c, err := pgx.Connect(ctx, dbURL)
 	if err != nil {
 		return err

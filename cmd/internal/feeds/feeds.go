@@ -65,7 +65,7 @@ func (fd *Feeds) elsewhere(al coldseam.Alert) bool {
 	return true
 }
 
-// FetchOne brings one feed home.
+// FetchOne fetches one feed.
 func (fd *Feeds) FetchOne(ctx context.Context, f Feed, req ingest.Request) (ingest.Result, error) {
 	p, err := fd.Fetcher.Profile(f.Profile)
 	if err != nil {

@@ -282,7 +282,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 	}
 }
 
-func toldVerdict(t *testing.T, v *clubtest.Town) (s string) {
+func toldVerdict(t *testing.T, v *clubtest.Harness) (s string) {
 	t.Helper()
 	require.NoError(t, v.DB.Pool().QueryRow(t.Context(),
 		`SELECT verdict FROM coldseam.outbox WHERE kind = 'morning'`).Scan(&s))

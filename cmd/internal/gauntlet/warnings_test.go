@@ -160,7 +160,7 @@ var stampMark = regexp.MustCompile(`\{([+-]\d+[hm])\}`)
 
 // told reads the documents from the loopback agency, step by step, and gives
 // the word for the reach with the code of what held it.
-func told(t *testing.T, v *clubtest.Town, w warned, side string) string {
+func told(t *testing.T, v *clubtest.Harness, w warned, side string) string {
 	t.Helper()
 	ctx := t.Context()
 	service, err := v.Feeds.Fetcher.Profile(simagency.ProfileAlerts)

@@ -56,16 +56,16 @@ func (ml *Mailer) Mornings(ctx context.Context, d coldseam.Date) (sent, total in
 	}
 
 	if len(missed) > 0 {
-		desk := newDesk(ml, ml.Now())
-		if desk.all, err = ml.DB.Reaches(ctx); err != nil {
+		morningMailer := newMorningMailer(ml, ml.Now())
+		if morningMailer.all, err = ml.DB.Reaches(ctx); err != nil {
 			return 0, 0, err
 		}
-		if err := desk.water(ctx, d, desk.reachesOf(coldseam.Preferences{})); err != nil {
+		if err := morningMailer.water(ctx, d, morningMailer.reachesOf(coldseam.Preferences{})); err != nil {
 			return 0, 0, err
 		}
 
 		for _, s := range missed {
-			if desk.expects(s) {
+			if morningMailer.expects(s) {
 				total++
 			}
 		}

@@ -15,7 +15,7 @@ import (
 )
 
 // GO is told, then a warning comes: the correction is in the sink within two
-// ticks of the warning's coming home, once, whatever the later ticks bring.
+// ticks of the fetch of the warning, once, whatever the later ticks bring.
 func TestCorrectionWithinTwoTicks(t *testing.T) {
 	t.Parallel()
 	v := clubtest.NewReady(t, nil)

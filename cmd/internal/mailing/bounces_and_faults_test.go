@@ -265,11 +265,11 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 
 	for _, row := range []struct {
 		name  string
-		spoil func(v *clubtest.Town, b *coldseam.Brief)
+		spoil func(v *clubtest.Harness, b *coldseam.Brief)
 		tells string
 	}{
-		{"not a number", func(v *clubtest.Town, b *coldseam.Brief) { b.Odds = math.NaN(); b.Windows[0].Odds = math.Inf(1) }, ""},
-		{"empty forecast", func(v *clubtest.Town, b *coldseam.Brief) {
+		{"not a number", func(v *clubtest.Harness, b *coldseam.Brief) { b.Odds = math.NaN(); b.Windows[0].Odds = math.Inf(1) }, ""},
+		{"empty forecast", func(v *clubtest.Harness, b *coldseam.Brief) {
 			*b = coldseam.Brief{
 				Reach:   b.Reach,
 				River:   b.River,
@@ -279,7 +279,7 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				Verdict: coldseam.Go,
 			}
 		}, ""},
-		{"panic in the letter", func(v *clubtest.Town, b *coldseam.Brief) { b.WindowI = 99; b.Verdict = coldseam.Go }, ""},
+		{"panic in the letter", func(v *clubtest.Harness, b *coldseam.Brief) { b.WindowI = 99; b.Verdict = coldseam.Go }, ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			t.Parallel()

@@ -18,10 +18,10 @@ func EveningDue(d coldseam.Date, loc *time.Location, now time.Time) (at time.Tim
 	return at, !now.Before(at) && now.Before(d.At(flipTo, loc))
 }
 
-// toldOf is the verdict on a day that a subscriber could read in an earlier
+// verdictIssued is the verdict on a day that a subscriber could read in an earlier
 // brief: the brief of that day itself, or the outlook of the day before. ok is
 // false when it said nothing of that day.
-func (ml *Mailer) toldOf(prev coldseam.Brief, d coldseam.Date, p coldseam.Preferences) (v coldseam.Verdict, ok bool) {
+func (ml *Mailer) verdictIssued(prev coldseam.Brief, d coldseam.Date, p coldseam.Preferences) (v coldseam.Verdict, ok bool) {
 	mine := ml.Personal(prev, p)
 	if prev.Day == d {
 		return mine.Verdict, true

@@ -40,7 +40,7 @@ func TestNoticesGoByTheWallClock(t *testing.T) {
 				return b
 			}
 			prev := made(coldseam.Go, c.at.Add(-6*time.Hour))
-			require.NoError(t, v.Mail.QueueFlips(t.Context(), made(coldseam.Stop, c.at), &prev))
+			require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), made(coldseam.Stop, c.at), &prev))
 			require.Equal(t, c.want, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'flip'`))
 		})
 	}

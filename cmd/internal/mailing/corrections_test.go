@@ -17,7 +17,7 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	v.Join(t, "one@h.example", coldseam.Preferences{FlipNotice: true})
 	v.Clock.Forward(clubtest.MorningAt(18, 40))
 	prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
-	require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
+	require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
 	v.Clock.Forward(clubtest.MorningAt(19, 10))
 	_, err := v.Mail.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
@@ -51,7 +51,7 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	// for a notice.
 	v.Clock.Forward(clubtest.MorningAt(18, 40))
 	dusk := tomorrow(coldseam.Stop, clubtest.MorningAt(17, 2))
-	require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
+	require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.SendAll(t)
 	require.Len(t, v.Letters(t)["one@h.example"], 1)
 }

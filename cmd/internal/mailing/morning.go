@@ -34,15 +34,15 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 	if err != nil || len(due) == 0 {
 		return 0, nil, err
 	}
-	desk := newDesk(ml, now)
-	if err := desk.lookBack(ctx, due); err != nil {
+	morningMailer := newMorningMailer(ml, now)
+	if err := morningMailer.lookBack(ctx, due); err != nil {
 		return 0, nil, err
 	}
 	m := ml.mailing(coldseam.MailMorning, now)
 	bad := 0
 
 	for _, s := range due {
-		l, ok, lerr := desk.morning(ctx, s)
+		l, ok, lerr := morningMailer.morning(ctx, s)
 		if lerr != nil {
 			ml.Log.Error("compose morning", "subscriber", s.ID, "err", lerr)
 			if ctx.Err() == nil && !errors.Is(lerr, coldseam.ErrUnavailable) {
@@ -66,7 +66,7 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 				[]string{fmt.Sprintf("%d morning mails could not be written and were not sent. The log says why.",
 					bad)}))
 	}
-	return n, desk.waiting(), err
+	return n, morningMailer.waiting(), err
 }
 
 // mailing queues an edition piece by piece: the letters of a club's morning are
@@ -112,7 +112,7 @@ func (m *mailing) flush(ctx context.Context) error {
 func reachesToGo(briefs []coldseam.Brief) []coldseam.ReachID {
 	var out []coldseam.ReachID
 	for _, b := range briefs {
-		if goes(b.Verdict) {
+		if isFishable(b.Verdict) {
 			out = append(out, b.Reach)
 		}
 	}
@@ -136,8 +136,8 @@ type BriefKey struct {
 	Day   coldseam.Date
 }
 
-// desk holds the briefs that one tick's mails are made from.
-type desk struct {
+// morningMailer holds the briefs that one tick's mails are made from.
+type morningMailer struct {
 	mail   *Mailer
 	now    time.Time
 	briefs map[BriefKey]*coldseam.Brief // nil = looked for, not there
@@ -149,14 +149,14 @@ type desk struct {
 	paused map[string]bool            // by pauseName: who had the note of the warm season
 }
 
-func newDesk(ml *Mailer, now time.Time) *desk {
-	return &desk{mail: ml, now: now, briefs: map[BriefKey]*coldseam.Brief{}, wait: map[BriefKey]bool{},
+func newMorningMailer(ml *Mailer, now time.Time) *morningMailer {
+	return &morningMailer{mail: ml, now: now, briefs: map[BriefKey]*coldseam.Brief{}, wait: map[BriefKey]bool{},
 		warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
 // lookBack reads once what the letters of all need: a query a subscriber would
 // eat a tick's time when the database is far.
-func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
+func (d *morningMailer) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
 	if d.all, err = d.mail.DB.Reaches(ctx); err != nil {
 		return err
@@ -185,7 +185,7 @@ func (d *desk) lookBack(ctx context.Context, due []store.DueSubscriber) error {
 }
 
 // read looks for the briefs of a day, and for how warm the water was before it.
-func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
+func (d *morningMailer) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
 	briefs, err := d.mail.DB.BriefsOf(ctx, day, reaches)
 	if err != nil {
 		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
@@ -203,7 +203,7 @@ func (d *desk) read(ctx context.Context, day coldseam.Date, reaches []coldseam.R
 }
 
 // water looks at which reaches are out of season on a day.
-func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
+func (d *morningMailer) water(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
 	water, err := d.mail.DB.WindowWater(ctx, reaches, day.Add(1-pauseDays), day)
 	for id, w := range water {
 		d.warm[BriefKey{id, day}] = verdict.SeasonPaused(w, pauseAboveF, pauseDays, false)
@@ -213,7 +213,7 @@ func (d *desk) water(ctx context.Context, day coldseam.Date, reaches []coldseam.
 
 // readEach reads one brief after the other: one that cannot be read counts as
 // missing and stops no other river's mail.
-func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
+func (d *morningMailer) readEach(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) []coldseam.Brief {
 	var out []coldseam.Brief
 	for _, id := range reaches {
 		b, err := d.mail.DB.Brief(ctx, id, day)
@@ -228,7 +228,7 @@ func (d *desk) readEach(ctx context.Context, day coldseam.Date, reaches []coldse
 }
 
 // reachesOf lists the reaches that a member wants to hear of.
-func (d *desk) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
+func (d *morningMailer) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
 	if len(p.Reaches) > 0 {
 		return p.Reaches
 	}
@@ -239,7 +239,7 @@ func (d *desk) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
 	return out
 }
 
-func (d *desk) waiting() []BriefKey {
+func (d *morningMailer) waiting() []BriefKey {
 	var out []BriefKey
 	for k := range d.wait {
 		out = append(out, k)
@@ -249,7 +249,7 @@ func (d *desk) waiting() []BriefKey {
 }
 
 // brief returns the newest brief; stale or missing ones are noted as wanted.
-func (d *desk) brief(k BriefKey) *coldseam.Brief {
+func (d *morningMailer) brief(k BriefKey) *coldseam.Brief {
 	b := d.briefs[k]
 	if b == nil || d.now.Sub(b.Issued) > briefFresh || verdict.AsOf(*b, d.now).Verdict != b.Verdict {
 		d.wait[k] = true
@@ -259,7 +259,7 @@ func (d *desk) brief(k BriefKey) *coldseam.Brief {
 
 // morning makes the row of one subscriber. ok is false while a brief is waited
 // for.
-func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
+func (d *morningMailer) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
 	reaches := d.reachesOf(s.Prefs)
 	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, env.Zone(s.Prefs.Zone))
 	if err != nil {
@@ -309,7 +309,7 @@ func (d *desk) morning(ctx context.Context, s store.DueSubscriber) (store.NewLet
 }
 
 // silent is the NO CALL of a morning whose brief could not be made in time.
-func (d *desk) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief, fished bool) {
+func (d *morningMailer) silent(id coldseam.ReachID, day coldseam.Date) (b coldseam.Brief, fished bool) {
 	i := slices.IndexFunc(d.all, func(r coldseam.Reach) bool { return r.ID == id })
 	if i < 0 {
 		return coldseam.Brief{}, false

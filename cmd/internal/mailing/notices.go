@@ -71,7 +71,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 		}
 
 		for _, was := range c.Briefs {
-			if was.Reach != b.Reach || !goes(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
+			if was.Reach != b.Reach || !isFishable(was.Verdict) || !b.Issued.Before(was.GoodUntil) {
 				continue
 			}
 			told, _ := was.Best()
@@ -120,7 +120,7 @@ func mayOverturn(b coldseam.Brief) bool {
 }
 
 // goes tells the verdicts that may bring somebody to the water.
-func goes(v coldseam.Verdict) bool { return v == coldseam.Go || v == coldseam.TossUp }
+func isFishable(v coldseam.Verdict) bool { return v == coldseam.Go || v == coldseam.TossUp }
 
 // flipFrom and flipTo bound the evening in which a flip notice may go out.
 const (
@@ -128,10 +128,10 @@ const (
 	flipTo   = 21*time.Hour + 30*time.Minute
 )
 
-// QueueFlips writes, the evening before, to those who asked for it when their
+// QueueVerdictChanges writes, the evening before, to those who asked for it when their
 // verdict for tomorrow has turned since their morning mail. At most one a day:
 // the outbox key holds it.
-func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
+func (ml *Mailer) QueueVerdictChanges(ctx context.Context, b coldseam.Brief, prev *coldseam.Brief) error {
 	loc := env.Zone(b.Zone)
 	local := b.Issued.In(loc)
 	today, clock := coldseam.DateOf(local), coldseam.ClockOf(local)
@@ -166,7 +166,7 @@ func (ml *Mailer) QueueFlips(ctx context.Context, b coldseam.Brief, prev *coldse
 		}
 		mine := ml.Personal(b, s.Prefs)
 
-		was, told := ml.toldOf(*before, b.Day, s.Prefs)
+		was, told := ml.verdictIssued(*before, b.Day, s.Prefs)
 		if !told || was == mine.Verdict {
 			continue // for this subscriber nothing has turned
 		}

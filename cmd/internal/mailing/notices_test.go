@@ -86,7 +86,7 @@ func TestFlipNotice(t *testing.T) {
 			}
 			v.Clock.Forward(c.at)
 			for range 2 { // a second look the same evening says nothing more
-				require.NoError(t, v.Mail.QueueFlips(t.Context(), tomorrow(c.now, c.at), &prev))
+				require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
 			v.SendAll(t)
 			got := v.Letters(t)
@@ -130,7 +130,7 @@ func TestEveningBriefIsMade(t *testing.T) {
 	}
 }
 
-func reachesOf(t *testing.T, v *clubtest.Town) []coldseam.Reach {
+func reachesOf(t *testing.T, v *clubtest.Harness) []coldseam.Reach {
 	t.Helper()
 	rs, err := v.DB.Reaches(t.Context())
 	require.NoError(t, err)

@@ -22,7 +22,7 @@ const (
 // briefs of the last days, of which none is missing or without a temperature. The
 // first such morning sends one note; mail comes back by itself when one of them
 // is cold again.
-func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []coldseam.ReachID) (bool, error) {
+func (d *morningMailer) pause(ctx context.Context, s store.DueSubscriber, reaches []coldseam.ReachID) (bool, error) {
 	name := pauseName(s.ID)
 	for _, id := range reaches {
 		if d.warm[BriefKey{id, s.LocalDate}] {
@@ -45,7 +45,7 @@ func (d *desk) pause(ctx context.Context, s store.DueSubscriber, reaches []colds
 
 // expects reports whether a subscriber is owed a morning mail: one of their
 // reaches is fished and not out of season.
-func (d *desk) expects(s store.DueSubscriber) bool {
+func (d *morningMailer) expects(s store.DueSubscriber) bool {
 	for _, id := range d.reachesOf(s.Prefs) {
 		fished := slices.ContainsFunc(d.all, func(r coldseam.Reach) bool { return r.ID == id })
 		if fished && !d.warm[BriefKey{id, s.LocalDate}] {
@@ -64,7 +64,7 @@ const logBack = 3
 
 // openLogs reads the mornings of the last days to which a subscriber was told
 // to go and which are not logged yet.
-func (d *desk) openLogs(ctx context.Context, due []store.DueSubscriber) error {
+func (d *morningMailer) openLogs(ctx context.Context, due []store.DueSubscriber) error {
 	first, last := due[0].LocalDate, due[0].LocalDate
 	days := map[int64]coldseam.Date{}
 	for _, s := range due {

@@ -31,7 +31,7 @@ import (
 	"example.org/coldseam/store"
 )
 
-func featuresOf(t *testing.T, v *clubtest.Town, r coldseam.Reach) forecast.Features {
+func featuresOf(t *testing.T, v *clubtest.Harness, r coldseam.Reach) forecast.Features {
 	t.Helper()
 	f, err := v.Morning.Features(t.Context(), r, clubtest.Saturday, v.Now(), false)
 	require.NoError(t, err)
@@ -53,7 +53,7 @@ func inputNote(t *testing.T, b coldseam.Brief, key string) string {
 }
 
 // waterTrips logs water temperatures read in the boat: delta above the gauge.
-func waterTrips(t *testing.T, v *clubtest.Town, reach coldseam.ReachID, days int, value func(at time.Time) float64) (n int) {
+func waterTrips(t *testing.T, v *clubtest.Harness, reach coldseam.ReachID, days int, value func(at time.Time) float64) (n int) {
 	t.Helper()
 	for i := range days {
 		at := v.Now().AddDate(0, 0, -1-i).Truncate(15 * time.Minute)
@@ -427,13 +427,13 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	_, err := v.Morning.MakeAll(ctx, clubtest.Saturday) // fits what has no model yet
 	require.NoError(t, err)
 	before := asked()
-	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
 	v.Clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
 	week := clubtest.Saturday.Add(7)
-	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
-	require.NoError(t, v.App.UpkeepJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: week}))
 	require.Equal(t, before+3, asked())
 }
 

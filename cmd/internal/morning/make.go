@@ -26,7 +26,7 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 	if err != nil {
 		// A part that cannot be read makes the brief poorer, and NO CALL where it
 		// matters; a reach that cannot be placed at all ends here. So does a
-		// database that went away meanwhile: the word before stands, and the job is
+		// database that went away meanwhile: the previous brief stays in effect, and the job is
 		// tried again.
 		if f.Loc == nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return coldseam.Brief{}, err
@@ -60,7 +60,7 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 		mk.Log.Error("ice state", "reach", r.ID, "err", err)
 	}
 
-	if err := mk.mail.QueueFlips(ctx, m.Brief, f.Prev); err != nil {
+	if err := mk.mail.QueueVerdictChanges(ctx, m.Brief, f.Prev); err != nil {
 		mk.Log.Error("flip notices", "reach", r.ID, "err", err)
 	}
 	if err := mk.remember(ctx, r, morning, m.Learnt); err != nil {

@@ -14,7 +14,7 @@ import (
 )
 
 // rowsRead counts the rows that the database touches while f runs, by table.
-func rowsRead(t *testing.T, v *clubtest.Town, f func()) (all float64, by map[string]float64) {
+func rowsRead(t *testing.T, v *clubtest.Harness, f func()) (all float64, by map[string]float64) {
 	t.Helper()
 	count := func() map[string]float64 {
 		t.Helper()

@@ -21,7 +21,7 @@ import (
 )
 
 // bookTown is a club with one morning told.
-func bookTown(t *testing.T) *clubtest.Town {
+func bookTown(t *testing.T) *clubtest.Harness {
 	v := clubtest.New(t, nil)
 	r, err := v.DB.Reach(t.Context(), "tamsen-bend")
 	require.NoError(t, err)
@@ -30,7 +30,7 @@ func bookTown(t *testing.T) *clubtest.Town {
 	return v
 }
 
-func runBook(t *testing.T, v *clubtest.Town, name, text string) (string, error) {
+func runBook(t *testing.T, v *clubtest.Harness, name, text string) (string, error) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), name)
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o640))

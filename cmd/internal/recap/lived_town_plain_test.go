@@ -28,11 +28,11 @@ var update = flag.Bool("update", false, "rewrite golden files")
 // livedDays is how many mornings before the demo's the fixture lives through.
 const livedDays = 14
 
-// livedTown lives through a fortnight before the demo's morning: each morning
-// the feeds come home, the log of the day before is entered and the briefs are
+// liveHarness lives through a fortnight before the demo's morning: each morning
+// the feeds are fetched, the log of the day before is entered and the briefs are
 // made from what is known then: the Tamsen's for the whole fortnight, all three
 // for the last days, to save the tests' time. Rivers, club and log are the demo's inventions.
-func livedTown(t *testing.T) *clubtest.Town {
+func liveHarness(t *testing.T) *clubtest.Harness {
 	t.Helper()
 	v := clubtest.NewAt(t, democlub.Start.AddDate(0, 0, -livedDays))
 	v.Join(t, "all@club.example.org", coldseam.Preferences{})

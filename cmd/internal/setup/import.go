@@ -89,7 +89,7 @@ func (c *Import) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.
 	case c.Rating:
 		return c.rating(ctx, w, a, path)
 	}
-	in := &intake{
+	in := &importer{
 		Import:   c,
 		ctx:      ctx,
 		app:      a,
@@ -112,8 +112,8 @@ func (c *Import) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.
 const maxFile = 512 << 20
 
 // read parses a table by its header or map, anything else as a document, and
-// gives what is in it to the intake. Nothing is given out of a refused file.
-func (c *Import) read(g *env.Globals, path string, in *intake) error {
+// gives what is in it to the importer. Nothing is given out of a refused file.
+func (c *Import) read(g *env.Globals, path string, in *importer) error {
 	f, err := os.Open(path)
 	if err != nil {
 		return err

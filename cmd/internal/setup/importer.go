@@ -17,9 +17,9 @@ import (
 // intakeRows is how many values of a file are held before they are stored.
 const intakeRows = 40_000
 
-// intake takes a file in pieces, counts what is in it and stores it as it
+// importer takes a file in pieces, counts what is in it and stores it as it
 // comes, judged beside what is stored already.
-type intake struct {
+type importer struct {
 	*Import
 	ctx    context.Context
 	app    *parts.Parts
@@ -41,7 +41,7 @@ type intake struct {
 }
 
 // take is the receiver of a file's pieces.
-func (in *intake) take(b ingest.Batch) error {
+func (in *importer) take(b ingest.Batch) error {
 	in.format = b.Format
 	in.forecasts, in.alerts, in.gaugings = in.forecasts+len(b.Forecasts), in.alerts+len(b.Alerts),
 		in.gaugings+len(b.Gaugings)
@@ -86,7 +86,7 @@ func (in *intake) take(b ingest.Batch) error {
 
 // dayOf is the civil day of a value: that of the middle of its period. A daily
 // mean stands at the end of its day, which is the day after.
-func (in *intake) dayOf(k coldseam.SeriesKey, at time.Time) coldseam.Date {
+func (in *importer) dayOf(k coldseam.SeriesKey, at time.Time) coldseam.Date {
 	if _, days, rest, err := ingest.ParsePeriod(k.Period); err == nil {
 		at = at.Add(-(time.Duration(days)*env.Day + rest) / 2)
 	}
@@ -95,7 +95,7 @@ func (in *intake) dayOf(k coldseam.SeriesKey, at time.Time) coldseam.Date {
 
 // skip joins what was left out, so that a long file does not repeat itself.
 // The pieces of a stream tell the sum so far, storing tells each time anew.
-func (in *intake) skip(more []ingest.Skipped, anew bool) {
+func (in *importer) skip(more []ingest.Skipped, anew bool) {
 	for _, k := range more {
 		known := false
 		for i := range in.skipped {
@@ -118,7 +118,7 @@ func (in *intake) skip(more []ingest.Skipped, anew bool) {
 }
 
 // store enters unknown sites, then everything that is held and b.
-func (in *intake) store(b ingest.Batch) error {
+func (in *importer) store(b ingest.Batch) error {
 	for _, k := range in.order {
 		s, _, err := coldseam.SeriesOf(k, in.pending[k])
 		if err != nil {
@@ -168,7 +168,7 @@ func (in *intake) store(b ingest.Batch) error {
 }
 
 // finish stores what is left.
-func (in *intake) finish() error {
+func (in *importer) finish() error {
 	if in.held == 0 {
 		return nil
 	}
@@ -176,7 +176,7 @@ func (in *intake) finish() error {
 }
 
 // words say what was in the file and what became of it.
-func (in *intake) words() string {
+func (in *importer) words() string {
 	out := fmt.Sprintf("%s, %d series, %d values", in.format, len(in.keys), in.values)
 	if in.values > 0 {
 		out += ", " + in.first.String() + " to " + in.last.String()
@@ -208,7 +208,7 @@ func (in *intake) words() string {
 }
 
 // tableWords sum up the columns of a table before anything of it is stored.
-func (in *intake) tableWords() string {
+func (in *importer) tableWords() string {
 	out := ""
 	for _, s := range in.report.Series {
 		out += fmt.Sprintf("; %s in %s: %d values, %d missing, %s to %s, from %.4g to %.4g", s.Key, s.Unit, s.Count,

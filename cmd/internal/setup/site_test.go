@@ -30,7 +30,7 @@ import (
 
 // newEmptyTown is a club without a river that knows the agency: its
 // configuration is a file, as an admin has it.
-func newEmptyTown(t *testing.T) *clubtest.Town {
+func newEmptyTown(t *testing.T) *clubtest.Harness {
 	t.Helper()
 	v := clubtest.NewOn(t, storetest.URL(t), nil)
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
