@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -192,23 +191,6 @@ func (c *checker) repeated() {
 			}
 		}
 	}
-}
-
-// sourceUnits are the conversions a service may have used for a parameter.
-func sourceUnits(p coldseam.Parameter) []Conversion {
-	var out []Conversion
-	for _, u := range map[coldseam.Parameter][]string{
-		coldseam.Discharge: {"m3/s", "ft3/s", "l/s"}, coldseam.Stage: {"m", "ft", "cm", "mm", "in"},
-		coldseam.WaterTemp: {"degC", "degF", "K"}, coldseam.AirTemp: {"degC", "degF", "K"},
-		coldseam.Turbidity: {"FNU"}, coldseam.FishCount: {"fish"}, coldseam.Velocity: {"m/s", "ft/s"},
-		coldseam.Wind: {"m/s", "km/h", "mph", "kn"}, coldseam.Gust: {"m/s", "km/h", "mph", "kn"},
-		coldseam.Precip: {"mm", "in"},
-	}[p] {
-		if c, err := UnitFor(p, u); err == nil {
-			out = append(out, c)
-		}
-	}
-	return out
 }
 
 func round9(x float64) float64 {
@@ -420,52 +402,6 @@ func (c *checker) flat() {
 	}
 }
 
-// unit looks for a step by the ratio of two units between two days. It is
-// tested where one step has about that ratio, and confirmed by the medians of
-// the day before and the day after.
-func (c *checker) unit() {
-	related := unitRelations(c.s.Param)
-	if related == nil || c.daily {
-		return
-	}
-	for k := 1; k < len(c.use); k++ {
-		if !near(related, c.v(k-1), c.v(k), .1) {
-			continue
-		}
-		before := c.window(k, -1)
-		after := c.window(k, 1)
-		if len(before) < 3 || len(after) < 3 || !near(related, c.medianOf(before), c.medianOf(after), unitTolerance) {
-			continue
-		}
-		for _, j := range after {
-			c.suspect(j, coldseam.QCUnit)
-		}
-	}
-}
-
-// unitRelations are what a value becomes when the source changes its unit.
-func unitRelations(p coldseam.Parameter) []func(float64) float64 {
-	scale := func(f float64) func(float64) float64 { return func(x float64) float64 { return x * f } }
-	switch p {
-	case coldseam.Stage:
-		return []func(float64) float64{scale(feetPerMetre), scale(coldseam.MetrePerFoot)}
-	case coldseam.Discharge:
-		return []func(float64) float64{scale(cubicFeetPerCub), scale(coldseam.CubicMPerCFS)}
-	case coldseam.WaterTemp, coldseam.AirTemp:
-		return []func(float64) float64{coldseam.F, coldseam.C}
-	}
-	return nil
-}
-
-func near(related []func(float64) float64, was, is, tol float64) bool {
-	for _, f := range related {
-		if want := f(was); math.Abs(want-is) <= tol*math.Abs(want) && math.Abs(is-was) > tol*math.Abs(was) {
-			return true
-		}
-	}
-	return false
-}
-
 // window lists the usable rows of the 24 h before (dir -1) or from k on.
 func (c *checker) window(k, dir int) []int {
 	var out []int
@@ -517,119 +453,4 @@ func (c *checker) twin() {
 			c.suspect(k, coldseam.QCRange)
 		}
 	}
-}
-
-// BoundForecast leaves out the steps of a forecast that no weather has, in the
-// value or in a member, and returns how many; each becomes a hole that the value
-// before it does not fill. A forecast that is mostly such steps is ErrInvalid: a
-// document that says K and sends degrees Celsius is caught here.
-func BoundForecast(f coldseam.Forecast) (coldseam.Forecast, int, error) {
-	out := f
-	out.At, out.Value, out.Members, out.Span = nil, nil, make([][]float64, len(f.Members)), nil
-	spans := f.Spans()
-	wrong := -1
-
-	for i, t := range f.At {
-		ok := f.Param.Plausible(f.Value[i])
-		for _, m := range f.Members {
-			ok = ok && f.Param.Plausible(m[i])
-		}
-		if !ok {
-			wrong = i
-			continue
-		}
-		out.At, out.Value, out.Span = append(out.At, t), append(out.Value, f.Value[i]), append(out.Span, spans[i])
-		for k, m := range f.Members {
-			out.Members[k] = append(out.Members[k], m[i])
-		}
-	}
-
-	n := len(f.At) - len(out.At)
-	switch {
-	case n == 0:
-		return f, 0, nil
-	case 2*n > len(f.At):
-		return f, n, fmt.Errorf("%s of %.3g %s at %s: is the unit right?: %w", f.Param, f.Value[wrong], f.Param.Unit(),
-			f.At[wrong].Format(time.RFC3339), coldseam.ErrInvalid)
-	}
-	return out, n, nil
-}
-
-// JoinForecasts makes one forecast of the pieces of each issue: a service may
-// send a coverage for every hour. Pieces that say two things of one time
-// contradict each other, and that issue is left out.
-func JoinForecasts(in []coldseam.Forecast) (out []coldseam.Forecast, left []Skipped) {
-	type issue struct {
-		site         coldseam.SiteID
-		param        coldseam.Parameter
-		stat         coldseam.Statistic
-		period, from string
-		issued       int64
-	}
-	pieces := map[issue][]coldseam.Forecast{}
-	var order []issue
-
-	for _, f := range in {
-		k := issue{f.Site, f.Param, f.Stat, f.Period, f.Provider, f.Issued.UnixNano()}
-		if pieces[k] == nil {
-			order = append(order, k)
-		}
-		pieces[k] = append(pieces[k], f)
-	}
-
-	for _, k := range order {
-		f, err := joined(pieces[k])
-		if err != nil {
-			left = append(left, Skipped{What: fmt.Sprintf("forecast %s/%s", k.site, k.param), Code: CodeConflict, Why: err.Error(),
-				N: len(pieces[k])})
-			continue
-		}
-		out = append(out, f)
-	}
-
-	return out, left
-}
-
-func joined(pieces []coldseam.Forecast) (coldseam.Forecast, error) {
-	if len(pieces) == 1 {
-		return pieces[0], nil
-	}
-	type step struct{ piece, i int }
-	var steps []step
-
-	said := false
-	for p, f := range pieces {
-		said = said || f.Span != nil
-		for i := range f.At {
-			steps = append(steps, step{p, i})
-		}
-	}
-	at := func(s step) time.Time { return pieces[s.piece].At[s.i] }
-	slices.SortStableFunc(steps, func(a, b step) int { return at(a).Compare(at(b)) })
-
-	out := pieces[0]
-	out.At, out.Value, out.Members, out.Span = nil, nil, make([][]float64, len(pieces[0].Members)), nil
-
-	for k, s := range steps {
-		f := pieces[s.piece]
-		if k > 0 && at(s).Equal(at(steps[k-1])) {
-			if f.Value[s.i] != out.Value[len(out.Value)-1] {
-				return out, fmt.Errorf("two values for %s: %w", at(s).Format(time.RFC3339), coldseam.ErrInvalid)
-			}
-			continue
-		}
-
-		if len(f.Members) != len(out.Members) {
-			return out, fmt.Errorf("%d and %d members: %w", len(out.Members), len(f.Members), coldseam.ErrInvalid)
-		}
-		out.At, out.Value = append(out.At, at(s)), append(out.Value, f.Value[s.i])
-		for m := range f.Members {
-			out.Members[m] = append(out.Members[m], f.Members[m][s.i])
-		}
-		if said {
-			out.Span = append(out.Span, f.Spans()[s.i])
-		}
-	}
-
-	return out, nil
 }
