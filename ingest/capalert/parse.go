@@ -1,6 +1,6 @@
 // Package capalert reads official warnings: CAP 1.2 and 1.1 documents, alone or
 // wrapped (a list of alerts, EDXL-DE, inline in Atom), and the Atom and RSS
-// indexes that point to them. Resolve applies updates and cancels, Match finds
+// indexes that point to them. Resolve applies updates and cancels, Place finds
 // the warnings of a reach.
 //
 // A safety message is never dropped for its form: what is wrong is named in
