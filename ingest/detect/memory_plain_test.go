@@ -119,3 +119,30 @@ func TestMemoryOfDenseDocuments(t *testing.T) {
 		})
 	}
 }
+
+// A document of records costs no more than 64 MB, at the whole cap.
+func TestMemoryOfDenseRecords(t *testing.T) {
+	json := &ingest.Records{Levels: []string{"$[*]"}, Site: "=a",
+		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v", Time: "$.t", Unit: "$.u"}}}
+	text := &ingest.Records{Kind: "text", Site: "=a", Source: "here",
+		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v", Time: "$.t", Unit: "=m"}}}
+	for name, c := range map[string]struct {
+		m                 *ingest.Records
+		head, piece, tail string
+	}{
+		"rows":    {json, `[`, `{"t":"2026-01-01T00:00Z","v":1,"u":"m"},`, `{}]`},
+		"numbers": {json, `[`, `1,`, `1]`},
+		"names":   {json, `[{`, `"aaaaaaa":1,`, `"b":1}]`},
+		"texts":   {json, `[`, `"aaaaaaaaaaaaaaaaaaaa",`, `1]`},
+		"lines":   {text, "t,v\n", "2026-01-01T00:00Z,1\n", ""},
+		"cells":   {text, "t,v\n", ",", "\n"},
+	} {
+		body := c.head + strings.Repeat(c.piece, (ingest.DefaultMaxBody-len(c.head)-len(c.tail))/len(c.piece)) + c.tail
+		var err error
+		grown := peakOf(func() {
+			_, err = Parse(strings.NewReader(body), ingest.Profile{Name: "t", Format: ingest.FormatRecords, Records: c.m})
+		})
+		t.Logf("%s: %d MB, error %.80v", name, grown>>20, err)
+		require.Less(t, grown, int64(64<<20), name)
+	}
+}

@@ -15,11 +15,13 @@ import (
 	"example.org/coldseam/ingest"
 )
 
-// Bounds of a document in memory: a node costs some 60 bytes beside its text
-// [proposal].
+// Bounds of a document in memory: a value costs some 60 bytes beside its text, and
+// an object as much as objectNodes of them [proposal].
 const (
-	maxNodes = 400_000
-	maxDepth = 64
+	maxNodes    = 300_000
+	objectNodes = 5
+	maxDepth    = 64
+	maxColumns  = 500
 )
 
 // tree decodes one JSON document. Numbers keep their text. Two members of one
@@ -69,6 +71,7 @@ func (t *treeReader) node(depth int) (any, error) {
 		return list, t.end()
 	}
 
+	t.n += objectNodes
 	object := map[string]any{}
 	for t.d.More() {
 		tok, err := t.d.Token()
@@ -122,6 +125,11 @@ func blocks(body []byte, m ingest.Records) (root []any, open bool, ragged []stri
 		r.Comma, _ = utf8.DecodeRuneInString(m.Delimiter)
 	}
 
+	for line := range bytes.Lines(body) { // the reader holds a whole line in pieces
+		if n := bytes.Count(line, []byte(string(r.Comma))); n >= maxColumns {
+			return nil, open, nil, fmt.Errorf("text: a line of %d cells, at most %d: %w", n+1, maxColumns, coldseam.ErrInvalid)
+		}
+	}
 	t := table{m: m, headerAt: max(m.HeaderLine, 1)}
 	for {
 		rec, err := r.Read()
@@ -156,7 +164,7 @@ type table struct {
 }
 
 func (t *table) take(line int, rec []string) error {
-	if t.n += len(rec); t.n > maxNodes {
+	if t.n += objectNodes + len(rec); t.n > maxNodes {
 		return fmt.Errorf("text: more than %d cells: %w", maxNodes, coldseam.ErrInvalid)
 	}
 	first, isMeta := strings.CutPrefix(rec[0], t.m.MetaPrefix)

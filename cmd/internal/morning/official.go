@@ -58,8 +58,9 @@ func (mk *Maker) readAt(ctx context.Context, id coldseam.SiteID) (at time.Time, 
 		}
 		// The window of a request is not part of its name in the log.
 		urls, err := p.Addresses(ingest.Request{Sites: []string{s.Code}}, mk.Now())
-		if err != nil {
-			return at, err
+		if err != nil { // it cannot be fetched either: never read, and the decision says so
+			mk.Log.Warn("address of the stage forecast", "feed", s.Provider, "err", err)
+			return at, nil
 		}
 		ages, err := mk.DB.FeedAgesOf(ctx, s.Provider, urls)
 		for _, x := range ages {
