@@ -9,6 +9,13 @@
 // to a parser, stamps the result with the time the fetch ended, runs Check and
 // gives everything to a Sink.
 //
+// It is a library of its own: it imports nothing of this module but the root
+// vocabulary, and stores through Sink alone. To read a file: package detect, whose
+// Parse knows the format by the body. To fetch a service: a Profile and Fetcher.Fetch.
+// To map a service with a format of its own: Records, and package records. What was
+// left out stands in Batch.Skipped with a code; an error wraps coldseam.ErrInvalid
+// (the document), ErrUnavailable (later) or ErrRejected (never).
+//
 // Start with profile.go and batch.go, then fetch.go; row.go shows what every
 // format does with one value.
 package ingest
