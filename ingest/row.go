@@ -189,6 +189,9 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 // settle leaves out the times for which a document has two different values:
 // neither can be believed. A time before year 2 is a word for "none".
 func (b *Builder) settle(k coldseam.SeriesKey, obs []coldseam.Observation) []coldseam.Observation {
+	if increasing(obs) && obs[0].At.Year() > 1 {
+		return obs // as nearly all are
+	}
 	if n := len(obs); n > 0 {
 		obs = slices.DeleteFunc(obs, func(o coldseam.Observation) bool { return o.At.Year() < 2 })
 		if n -= len(obs); n > 0 {
@@ -214,6 +217,15 @@ func (b *Builder) settle(k coldseam.SeriesKey, obs []coldseam.Observation) []col
 		b.skips[[3]string{k.String(), CodeConflict, "two values of one time in the document"}] += i - first
 	}
 	return out
+}
+
+func increasing(obs []coldseam.Observation) bool {
+	for i := 1; i < len(obs); i++ {
+		if !obs[i-1].At.Before(obs[i].At) {
+			return false
+		}
+	}
+	return len(obs) > 0
 }
 
 // Batch returns the series in order of appearance. A row that says again what
