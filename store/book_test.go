@@ -3,6 +3,10 @@ package store_test
 import (
 	"context"
 	"fmt"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -144,4 +148,62 @@ func attackTwo(ctx context.Context, t *testing.T, db *store.DB, ids []int64, in 
 	for _, id := range ids {
 		require.NoError(t, db.SetPrefs(ctx, id, coldseam.Preferences{Zone: "America/Chicago", InBook: in}))
 	}
+}
+
+// TestTheBookIsQuick asks the whole cookbook of ten reaches and five seasons: five
+// seconds of the server's own time, whatever else the machine does.
+func TestTheBookIsQuick(t *testing.T) {
+	url, db := lockedDown(t)
+	seedSeason(t, db)
+	ctx := t.Context()
+	c := readerConn(t, url)
+	exec := func(sql string) {
+		_, err := db.Pool().Exec(ctx, sql)
+		require.NoError(t, err, sql)
+	}
+	for i := range 9 {
+		exec(fmt.Sprintf(`INSERT INTO coldseam.site SELECT (s).* FROM (SELECT jsonb_populate_record(s, '{"site_id": "sim:%[1]d", "code": "%[1]d"}') AS s FROM coldseam.site s WHERE site_id = 'sim:tamsen') x`, i))
+		exec(fmt.Sprintf(`INSERT INTO coldseam.reach SELECT (r).* FROM (SELECT jsonb_populate_record(r, '{"reach_id": "reach%[1]d", "site_id": "sim:%[1]d"}') AS r FROM coldseam.reach r WHERE reach_id = 'bend') x`, i))
+		exec(fmt.Sprintf(`INSERT INTO coldseam.series OVERRIDING SYSTEM VALUE SELECT (s).* FROM (
+			SELECT jsonb_populate_record(s, jsonb_build_object('site_id', 'sim:%[1]d', 'series_id', s.series_id + %[2]d)) AS s FROM coldseam.series s WHERE site_id = 'sim:tamsen') x`, i, 1000*(i+1)))
+		exec(fmt.Sprintf(`INSERT INTO coldseam.day_summary SELECT (d).* FROM (
+			SELECT jsonb_populate_record(d, jsonb_build_object('series_id', d.series_id + %d)) AS d FROM coldseam.day_summary d WHERE d.series_id < 1000 AND d.day >= '2022-01-01') x`, 1000*(i+1)))
+		exec(fmt.Sprintf(`INSERT INTO coldseam.climatology SELECT (k).* FROM (SELECT jsonb_populate_record(k, '{"site_id": "sim:%d"}') AS k FROM coldseam.climatology k WHERE site_id = 'sim:tamsen') x`, i))
+		for y := range 5 {
+			exec(fmt.Sprintf(`INSERT INTO coldseam.brief OVERRIDING SYSTEM VALUE SELECT (b).* FROM (
+				SELECT jsonb_populate_record(b, jsonb_build_object('reach_id', 'reach%[1]d', 'brief_id', b.brief_id + %[2]d, 'day', b.day - interval '%[3]d years', 'issued_at', b.issued_at - interval '%[3]d years', 'seal', NULL)) AS b
+				FROM coldseam.brief b WHERE reach_id = 'bend') x`, i, 100_000*(5*i+y+1), y))
+		}
+	}
+	exec(`ANALYZE`)
+
+	book, err := os.ReadFile("../deploy/cookbook.md")
+	require.NoError(t, err)
+	blocks := regexp.MustCompile("(?ms)^```sql\n(.*?)^```").FindAllStringSubmatch(string(book), -1)
+	require.Greater(t, len(blocks), 25)
+	var pid int
+	require.NoError(t, c.QueryRow(ctx, `SELECT pg_backend_pid()`).Scan(&pid))
+	used := func() time.Duration { // of the backend, in hundredths of a second
+		raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+		if err != nil {
+			t.Skip("the server is on another machine")
+		}
+		f := strings.Fields(string(raw[strings.LastIndexByte(string(raw), ')'):]))
+		user, err := strconv.Atoi(f[12])
+		require.NoError(t, err)
+		return time.Duration(user) * 10 * time.Millisecond
+	}
+
+	began, slowest, slow := used(), time.Duration(0), ""
+	for _, b := range blocks {
+		sql := strings.NewReplacer(":season", "2026", ":'reach'", "'bend'").Replace(b[1])
+		at := used()
+		_, err := c.Exec(ctx, sql)
+		require.NoError(t, err, sql)
+		if d := used() - at; d > slowest {
+			slowest, slow = d, sql
+		}
+	}
+	t.Logf("%d questions in %v, the slowest %v: %s", len(blocks), used()-began, slowest, slow)
+	require.Less(t, used()-began, 5*time.Second)
 }
