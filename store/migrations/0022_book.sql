@@ -458,3 +458,6 @@ BEGIN
     EXECUTE format('COMMENT ON COLUMN %s.%I IS %L', r.view, r.attname, r.txt);
   END LOOP;
 END $$;
+
+-- The first copy; the daily job renews it.
+INSERT INTO coldseam.book_row SELECT * FROM coldseam.book_now;
