@@ -248,15 +248,7 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		}
 	}
 
-	limit := 0
-	for _, c := range r.Cells {
-		if slices.Contains(c.Stops, "max_flow") || slices.Contains(c.Stops, "max_flow_forecast") {
-			limit++
-		}
-	}
-
-	fmt.Fprintf(w, "this would have said GO on %d mornings, STOP on %d, %d of them by the flow limit\n",
-		r.Counts[coldseam.Go.String()], r.Counts[coldseam.Stop.String()], limit)
+	fmt.Fprintln(w, gist(r))
 	if spells := spells(r.Cells); len(spells) > 0 {
 		fmt.Fprintf(w, "spells of each stop, and after how many the river was higher three days on: %s\n",
 			strings.Join(spells, "; "))
@@ -288,6 +280,32 @@ func came(w io.Writer, r coldseam.Replay, u Units) {
 		fmt.Fprintf(w, events[x.What]+": %.1f said, %.0f came of %d; Brier %.3f, the usual share %.3f\n", x.Days, x.Said,
 			x.Came, x.N, x.Brier, x.Usual)
 	}
+}
+
+// gist is a season in a sentence.
+func gist(r coldseam.Replay) string {
+	limit := 0
+	for _, c := range r.Cells {
+		if slices.Contains(c.Stops, "max_flow") || slices.Contains(c.Stops, "max_flow_forecast") {
+			limit++
+		}
+	}
+	return fmt.Sprintf("this would have said GO on %d mornings, STOP on %d, %d of them by the flow limit",
+		r.Counts[coldseam.Go.String()], r.Counts[coldseam.Stop.String()], limit)
+}
+
+// Short is the strips of seasons with a sentence each, as the river's page shows
+// them; "" without a season.
+func Short(seasons []coldseam.Replay) string {
+	var b strings.Builder
+	for _, r := range seasons {
+		rows(&b, r)
+		fmt.Fprintf(&b, "%s to %s: %s\n\n", r.From, r.To, gist(r))
+	}
+	if b.Len() > 0 {
+		b.WriteString(strings.ReplaceAll(legend, "; ", "\n"))
+	}
+	return b.String()
 }
 
 // spells counts for each stop how often it began, and after how many of these

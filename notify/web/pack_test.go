@@ -56,3 +56,12 @@ func TestHead(t *testing.T) {
 	require.Zero(t, w.Body.Len())
 	require.NotEmpty(t, w.Header().Get("Content-Length"))
 }
+
+// The river's page shows the seasons that were lived again when it was set up.
+func TestRiverShowsPastSeasons(t *testing.T) {
+	t.Parallel()
+	w := httptest.NewRecorder()
+	testHandler(t, newMemory()).ServeHTTP(w, httptest.NewRequest("GET", "/river/tamsen-bend", nil))
+	require.Contains(t, w.Body.String(), "Apr 2025 "+strings.Repeat(" ", 29)+"#\nMay 2025 G\n")
+	require.Contains(t, w.Body.String(), "this would have said GO on 1 mornings, STOP on 1, 1 of them by the flow limit")
+}

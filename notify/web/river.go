@@ -11,6 +11,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/notify/strip"
 )
 
 // riverPage is one reach this morning.
@@ -43,6 +44,7 @@ type riverPage struct {
 	ICS      string
 	Toggle   toggle
 	Regul    bool
+	Past     string // strips of the seasons lived again
 }
 
 // inputRow is one line of what the call rests on.
@@ -67,6 +69,9 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	p.Toggle = s.toggle(r, riverPath(b.Reach))
 	if p.Page.Verdict.ShowsOdds() { // no odds of any kind beside a STOP or NO CALL
 		s.addScore(r, b, p)
+	}
+	if past, err := s.Store.PastSeasons(r.Context(), b.Reach); err == nil { // the morning is worth more
+		p.Past = strip.Short(past)
 	}
 	title := p.Page.River + ", " + p.Page.Reach + ": " + p.Page.Verdict.String()
 	if p.Page.Verdict.ShowsOdds() {

@@ -40,6 +40,9 @@ type Reader interface {
 	// Season returns the recap of a year; reach "" is the whole club. Year 0
 	// is the newest season with a trip or a brief. ErrNotFound without one.
 	Season(ctx context.Context, year int, reach coldseam.ReachID) (Recap, error)
+	// PastSeasons returns the seasons lived again when a reach was set up; none is
+	// no error.
+	PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error)
 	// Status returns the state of feeds and mail, without persons.
 	Status(ctx context.Context) (Status, error)
 }

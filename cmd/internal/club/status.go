@@ -101,6 +101,11 @@ func (p *pages) gaugeStates(ctx context.Context, r coldseam.Reach) ([]web.FeedSt
 	return out, nil
 }
 
+// PastSeasons returns what `site add` replayed of a reach.
+func (p *pages) PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error) {
+	return p.morning.PastSeasons(ctx, reach)
+}
+
 // Scorecard returns what was said and what came on one reach.
 func (p *pages) Scorecard(ctx context.Context, reach coldseam.ReachID) (web.Scorecard, error) {
 	today := coldseam.DateOf(p.env.Now().UTC())

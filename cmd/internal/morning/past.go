@@ -17,6 +17,7 @@ import (
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
 )
 
 // resumable is what a cancelled replay leaves in its file.
@@ -63,6 +64,35 @@ func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.D
 		_ = os.Remove(kept) // mostly there is none
 	}
 	return left.Done, nil
+}
+
+// seasonKind is the kind of stored model that holds the seasons of a reach.
+const seasonKind = "seasons"
+
+// KeepSeasons stores replayed seasons for the reach's page.
+func (mk *Maker) KeepSeasons(ctx context.Context, reach coldseam.ReachID, seasons []coldseam.Replay) error {
+	if len(seasons) == 0 {
+		return nil
+	}
+	raw, err := json.Marshal(seasons)
+	if err != nil {
+		return fmt.Errorf("seasons of %s: %w", reach, err)
+	}
+	_, err = mk.DB.SaveModel(ctx, store.Model{Owner: string(reach), Kind: seasonKind, MadeAt: mk.Now(),
+		From: seasons[0].From, To: seasons[len(seasons)-1].To, Params: raw})
+	return err
+}
+
+// PastSeasons are the seasons that KeepSeasons stored; none is no error.
+func (mk *Maker) PastSeasons(ctx context.Context, reach coldseam.ReachID) (out []coldseam.Replay, err error) {
+	m, err := mk.DB.Model(ctx, string(reach), seasonKind, mk.Now())
+	if errors.Is(err, coldseam.ErrNotFound) {
+		return nil, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(m.Params, &out)
+	}
+	return out, err
 }
 
 // pastMornings are the mornings of a reach as the database knows them.

@@ -207,6 +207,9 @@ func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r 
 		return err
 	}
 
+	if err := a.Morning.KeepSeasons(ctx, r.ID, seasons); err != nil {
+		return err
+	}
 	return strip.Text(w, seasons, "us", false)
 }
 
