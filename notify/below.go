@@ -44,6 +44,12 @@ func (k *block) mailed(f format) {
 			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool {
 				return x == k.lifeLine(f) && strings.Contains(told, x)
 			})
+		case "Why":
+			b := *k
+			b.Brief.Reasons = slices.DeleteFunc(slices.Clone(b.Brief.Reasons), func(r coldseam.Reason) bool {
+				return r.Kind == "odds" // stands in the first line
+			})
+			s.Items = b.whys(f)
 		case "Weight by spot":
 			s.Items = k.spotsInShort(f)
 		case "What this rests on":
@@ -82,9 +88,6 @@ func (k *block) spotsInShort(f format) []string {
 		if j.PackOz > j.TieOz {
 			s += ", pack " + f.weight(j.PackOz)
 		}
-		if !j.Calibrated {
-			s += ", not yet checked by a trip"
-		}
 		for _, w := range j.Warnings {
 			s += "; " + f.reason(w)
 		}
@@ -98,7 +101,7 @@ func (k *block) spotsInShort(f format) []string {
 func (k *block) doubtful(f format) []string {
 	var bad []coldseam.Input
 	for _, in := range k.Brief.Inputs {
-		if !inputGood(in) || f.doubt(in) != "" || in.Key == "ice" && k.Brief.Ice.Code != "" {
+		if !inputGood(in) || f.doubt(in) != "" {
 			bad = append(bad, in)
 		}
 	}

@@ -291,7 +291,7 @@ func (k *block) sure(f format) fact {
 	}
 
 	if at := gaugeAt(b); !at.IsZero() && !told {
-		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day)})
+		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day), Optional: why != ""})
 	}
 	if c := f.words(b.Changed); c != "" {
 		parts = append(parts, part{Text: c, Optional: true, Sep: "; "})

@@ -159,7 +159,7 @@ var reasonWords = map[string]string{
 	"odds_few_trips":    "from {log_trips}, uncalibrated",
 	"odds_rank":         "trade rules, not tested here",
 	"odds_level":        "level from {log_mornings}",
-	"odds_level_own":    "level yours, shape the trade's",
+	"odds_level_own":    "level yours, trade's shape",
 	"odds_own":          "level and shape yours",
 	"odds_rate":         "your own rate: trade rules did no better",
 	"replay_rank":       "rule of thumb alone would have said {word}, {third_of3} of this river's fishable mornings ({rests_on})",
