@@ -26,7 +26,6 @@ type odds struct {
 	rank   coldseam.Rank
 	learnt verdict.Learnt
 	sums   [][]verdict.DaySum // [member][lead]
-	light  []float64          // effect of each window
 	note   coldseam.Reason
 }
 

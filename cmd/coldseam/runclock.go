@@ -186,16 +186,13 @@ func (c *runclockCmd) row() (run.Species, error) {
 	return run.FindSpecies(rows, c.Species)
 }
 
-// readDays reads daily values by the names of their columns; date and water_c
-// are needed, flow_m3s is used where it stands, other columns are passed over.
-// Days that are not in the file are missing. A bad cell is refused with its
-// line.
-func readDays(r io.Reader) (coldseam.Days, error) { return readFrame(r, "water_c") }
-
 // cellLimits are the least and greatest value of a column; a counter may net
 // fish that went back.
 var cellLimits = map[string][2]float64{"water_c": {-5, 45}, "count": {-1e6, 1e7}}
 
+// readFrame reads daily values by the names of their columns; date and the column
+// named are needed, flow_m3s is used where it stands, others are passed over. Days
+// that are not in the file are missing. A bad cell is refused with its line.
 func readFrame(r io.Reader, column string) (coldseam.Days, error) {
 	cr := csv.NewReader(r)
 	head, err := cr.Read()

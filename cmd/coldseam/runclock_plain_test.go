@@ -221,7 +221,7 @@ func FuzzReadDays(f *testing.F) {
 	f.Add("date,flow_m3s,water_c\n2023-01-01,,3\n2023-01-05,2.5,\n")
 	f.Add("date,water_c,air_c\n2023-01-01,3,x\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		d, err := readDays(strings.NewReader(text))
+		d, err := readFrame(strings.NewReader(text), "water_c")
 		if err != nil {
 			require.ErrorIs(t, err, coldseam.ErrInvalid)
 			return

@@ -105,20 +105,6 @@ func withUnit(v float64, unit string) string {
 	return fmt.Sprintf("%g %s", v, unit)
 }
 
-// thresholdsText is the table of all limits as Markdown, kept as
-// forecast/verdict/thresholds.md.
-func thresholdsText() string {
-	var b strings.Builder
-	b.WriteString("# Limits of the morning decision\n\nEvery limit is a row a club may change: stricter freely, looser only with a written reason. ")
-	b.WriteString("`coldseam brief --why` prints them with the values in use.\n\n| key | what | default | stricter | allowed | source |\n|---|---|---|---|---|---|\n")
-	for _, r := range verdict.Thresholds() {
-		way := map[int]string{-1: "lower", 1: "higher"}[r.Tighter]
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way,
-			r.Min, r.Max, r.Source)
-	}
-	return b.String()
-}
-
 // whyAge writes an age: "7 h", "40 min", "3 d".
 func whyAge(d time.Duration) string {
 	switch {

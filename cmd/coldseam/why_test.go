@@ -2,6 +2,7 @@ package main
 
 import (
 	"flag"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -52,6 +53,20 @@ func TestWhyNamesEverything(t *testing.T) {
 	for _, r := range verdict.Thresholds() {
 		require.Contains(t, text, "  "+r.Key+" = ")
 	}
+}
+
+// thresholdsText is the table of all limits as Markdown, kept as
+// forecast/verdict/thresholds.md.
+func thresholdsText() string {
+	var b strings.Builder
+	b.WriteString("# Limits of the morning decision\n\nEvery limit is a row a club may change: stricter freely, looser only with a written reason. ")
+	b.WriteString("`coldseam brief --why` prints them with the values in use.\n\n| key | what | default | stricter | allowed | source |\n|---|---|---|---|---|---|\n")
+	for _, r := range verdict.Thresholds() {
+		way := map[int]string{-1: "lower", 1: "higher"}[r.Tighter]
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %g to %g | %s |\n", r.Key, r.Name, withUnit(r.Default, r.Unit), way,
+			r.Min, r.Max, r.Source)
+	}
+	return b.String()
 }
 
 // TestThresholdsFile keeps the printed table in step with the code.

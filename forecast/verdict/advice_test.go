@@ -95,7 +95,7 @@ func TestAdviceBaitNeedsACheckedRule(t *testing.T) {
 
 func TestAdviceRefusesBadRows(t *testing.T) {
 	t.Parallel()
-	rows, mods := AdviceFiles()
+	rows, mods := adviceCSV, modifierCSV
 	lines := strings.Split(strings.TrimSpace(rows), "\n")
 	edit := func(old, new string) string { return strings.Replace(rows, old, new, 1) }
 
@@ -197,7 +197,7 @@ func TestAdviceGravelNote(t *testing.T) {
 
 func TestAdviceClubRowWins(t *testing.T) {
 	t.Parallel()
-	rows, mods := AdviceFiles()
+	rows, mods := adviceCSV, modifierCSV
 	own := rows + "club-ease,main,ease,high,*,bulky,bulky tail,tow slowly,0,0,our own,tow slowly,thick wire,12,2-3,bank_eddy,,common practice\n"
 	tab, err := ParseAdvice(strings.NewReader(own), strings.NewReader(mods), coldseam.DefaultBands)
 	require.NoError(t, err)
@@ -206,7 +206,7 @@ func TestAdviceClubRowWins(t *testing.T) {
 }
 
 func FuzzParseAdvice(f *testing.F) {
-	rows, mods := AdviceFiles()
+	rows, mods := adviceCSV, modifierCSV
 	f.Add(rows, mods)
 	f.Add("id,kind\n", "when\n")
 	f.Fuzz(func(t *testing.T, rows, mods string) {

@@ -84,10 +84,6 @@ func DefaultAdvice() AdviceTable {
 	return t
 }
 
-// AdviceFiles are the texts of the embedded rows and modifiers, the start of a
-// club's own.
-func AdviceFiles() (rows, modifiers string) { return adviceCSV, modifierCSV }
-
 // ParseAdvice reads rows and modifiers. A bad row is refused with its line and
 // the reason; a table with a fault, or a band without a main row for every
 // flow and stage, is refused as a whole, so the one in use stays.

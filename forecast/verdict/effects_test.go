@@ -51,7 +51,7 @@ func TestTermsOfAMorning(t *testing.T) {
 		return e.Sum(c)
 	}
 	require.InDelta(t, e["pre_run"], e.Sum(base), 1e-12, "what is not known moves nothing")
-	require.InDelta(t, .3-.3, sum(func(c *Conditions) { c.NoDeep = true }), 1e-12)
+	require.InDelta(t, 0, sum(func(c *Conditions) { c.NoDeep = true }), 1e-12, "no hole takes what the season gives")
 	require.InDelta(t, .3+.2, sum(func(c *Conditions) { c.Tailwater = true }), 1e-12)
 	require.InDelta(t, .3-.8, sum(func(c *Conditions) { c.Clarity = "muddy" }), 1e-12)
 	require.InDelta(t, .3+.3+.1, sum(func(c *Conditions) { c.Clarity, c.FlowDay = "stained", -.08 }), 1e-12)

@@ -57,11 +57,6 @@ func Always() Rival {
 	return Rival{Name: "always going", Goes: func(coldseam.Date) bool { return true }}
 }
 
-// Calendar goes on fixed days of the year, whatever the river does.
-func Calendar(name string, r coldseam.DayRange) Rival {
-	return Rival{Name: name, Goes: r.Contains}
-}
-
 // RuleOfThumb goes when the water of the day is 40-50 F and warmer than two
 // days before; water gives daily means in degC, NaN where unknown.
 func RuleOfThumb(water func(coldseam.Date) float64) Rival {

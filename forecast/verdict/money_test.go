@@ -165,8 +165,8 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		days, waves = append(days, d...), append(waves, w...)
 	}
 
-	april := Calendar("April only", coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April,
-		ToDay: 30})
+	april := Rival{Name: "April only", Goes: coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April,
+		ToDay: 30}.Contains}
 	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
 	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
 	t.Logf("net %.1f good trips", m.Net)
