@@ -35,7 +35,7 @@ func TestImportAndReplayOfARealMorning(t *testing.T) {
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "REPLAY, REVISED DATA")
 	require.Contains(t, out, "NO CALL")
-	require.Contains(t, out, "odds alone would have said")
+	require.Contains(t, out, "rule of thumb alone would have said")
 	require.Contains(t, out, "stops not replayed:\n       weather forecast, warnings, season rule")
 	require.Contains(t, out, "WATER  11,000 cfs")
 	require.NotContains(t, out, "weather 4:45", "what is assumed was not read")
