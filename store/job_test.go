@@ -164,7 +164,7 @@ func TestPruning(t *testing.T) {
 	require.Equal(t, 1, n, "the one that a newer one replaced")
 	got, err := db.BriefByID(ctx, id)
 	require.NoError(t, err)
-	brief.ID, brief.Chart = id, coldseam.ChartData{}
+	brief.ID, brief.Seal, brief.Chart = id, got.Seal, coldseam.ChartData{}
 	require.Equal(t, brief, got)
 	n, err = db.DropCharts(ctx, morning.Add(3*time.Hour), morning)
 	require.NoError(t, err)

@@ -563,7 +563,8 @@ func TestBriefsStayAsTold(t *testing.T) {
 
 	got, err := db.Brief(ctx, "bend", day)
 	require.NoError(t, err)
-	second.ID = got.ID
+	require.NotEmpty(t, got.Seal)
+	second.ID, second.Seal = got.ID, got.Seal
 	require.Equal(t, second, got, "the newest, and it comes back whole")
 	require.Equal(t, 1, count(t, db,
 		`SELECT count(*) FROM coldseam.brief WHERE verdict = 'STOP' AND odds IS NULL AND tie_oz = 0.25 AND water_c = 4`), "no odds beside STOP")
