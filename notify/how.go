@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"example.org/coldseam"
+	"example.org/coldseam/notify/chart"
 )
 
 // How is an advice row in words.
@@ -49,20 +50,8 @@ func (f format) how(h coldseam.Advice) How {
 	return out
 }
 
-// withoutRun words the bands that are named after the spring, for days that have
-// no run to speak of: autumn, and rivers whose run is not known.
-var withoutRun = map[string]string{"spawn": "mild water", "drop-back": "warm water"}
-
-// bandWords name bands whose key is an order too, and not the one that is given.
-var bandWords = map[string]string{"lift": "brisk"}
-
-// BandWord is the band of an advice row as its reader may hear it.
-func BandWord(h coldseam.Advice) string {
-	if w, ok := withoutRun[h.Band]; ok && h.Stage == "" {
-		return w
-	}
-	return keyed(bandWords, h.Band)
-}
+// BandWord is the band of an advice row as the charts name it.
+func BandWord(h coldseam.Advice) string { return clean(chart.BandWord(h.Band, h.Stage != "")) }
 
 // howLine is the HOW line. What no longer fits is left off from the end.
 func (f format) howLine(h coldseam.Advice) string {

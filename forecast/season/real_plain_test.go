@@ -166,10 +166,12 @@ func TestGoldenStrips(t *testing.T) {
 // TestPooledWords: twelve springs of four rivers, each centred on the other years,
 // with perfect air. The thirds give about a third of each by construction; springs
 // rank a little below the autumns they are centred with, and caps hold many of the
-// better third down. It takes half an hour and runs only when asked for.
+// better third down. The shares below are the measured ones: they guard against
+// change and prove nothing. GO at .19 is under the .20-.35 that was wanted. It takes
+// half an hour and belongs to the long runs.
 func TestPooledWords(t *testing.T) {
-	if os.Getenv("COLDSEAM_POOLED") == "" {
-		t.Skip("COLDSEAM_POOLED is not set: twelve seasons take half an hour")
+	if os.Getenv("COLDSEAM_SOAK") == "" {
+		t.Skip("COLDSEAM_SOAK is not set: twelve seasons take half an hour")
 	}
 	var all coldseam.Fishable
 	ranks, flips := map[coldseam.Verdict]int{}, 0

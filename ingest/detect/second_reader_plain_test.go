@@ -29,9 +29,10 @@ type row struct {
 func secondReader(t *testing.T, files []string) map[string][]row {
 	t.Helper()
 	python, err := exec.LookPath("python3")
-	if err != nil {
+	if err != nil && os.Getenv("CI") == "" {
 		t.Skip("no python3: no second reader")
 	}
+	require.NoError(t, err)
 	text, err := exec.Command(python, append([]string{"testdata/second_reader.py"}, files...)...).Output()
 	require.NoError(t, err)
 	out := map[string][]row{}

@@ -59,10 +59,28 @@ func ticks(fr frame) []mark {
 	return best
 }
 
+// withoutRun words the bands that are named after the spring, for days that have
+// no run to speak of: autumn, and rivers whose run is not known.
+var withoutRun = map[string]string{"spawn": "mild water", "drop-back": "warm water"}
+
+// bandWords name bands whose key is an order too, and not the one that is given.
+var bandWords = map[string]string{"lift": "brisk"}
+
+// BandWord is a band as its reader may hear it; run says whether there is a run.
+func BandWord(key string, run bool) string {
+	if w, ok := withoutRun[key]; ok && !run {
+		return w
+	}
+	if w, ok := bandWords[key]; ok {
+		return w
+	}
+	return key
+}
+
 // bandLines are the band edges inside the frame and the words of the bands
 // that show, at the middle of their visible part; the band of the reading, or
-// of today's window without one, is bold.
-func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
+// of today's window without one, is bold. run says whether there is a run.
+func bandLines(b coldseam.Brief, fr frame, metric, run bool) (lines, words []mark) {
 	bands := b.BandRows()
 	conv := tempUnit(metric)
 	now := -1
@@ -84,7 +102,7 @@ func bandLines(b coldseam.Brief, fr frame, metric bool) (lines, words []mark) {
 		}
 		top := min(edge, fr.hi)
 		if y0, y1 := fr.y(top), fr.y(low); y1-y0 >= 14 {
-			words = append(words, mark{Y: (y0 + y1) / 2, Label: tidy(bd.Key), Bold: i == now})
+			words = append(words, mark{Y: (y0 + y1) / 2, Label: tidy(BandWord(bd.Key, run)), Bold: i == now})
 		}
 		low = max(low, min(edge, fr.hi))
 	}

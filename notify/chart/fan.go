@@ -156,7 +156,7 @@ func newFan(b coldseam.Brief, temp, metric bool, s span) (fan, error) {
 	}
 
 	if temp {
-		out.Grid, out.Words = bandLines(b, fr, metric)
+		out.Grid, out.Words = bandLines(b, fr, metric, b.Run.Stage != "")
 		out.Plain = plainMarks(fr, out.Grid)
 	} else {
 		out.Grid = ticks(fr)

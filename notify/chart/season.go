@@ -59,7 +59,7 @@ func SeasonSVG(days []SeasonDay, bands []coldseam.Band, units string) (template.
 	if !fr.to.After(fr.from) {
 		return "", fmt.Errorf("season chart: days are not in order: %w", coldseam.ErrInvalid)
 	}
-	lines, words := bandLines(coldseam.Brief{Bands: bands}, fr, units == "metric")
+	lines, words := bandLines(coldseam.Brief{Bands: bands}, fr, units == "metric", true)
 
 	var w strings.Builder
 	fmt.Fprintf(&w, `<svg class="chart t season" role="img" aria-labelledby="sn-t sn-d" width="100%%" height="%s"><title id="sn-t">Water temperature and trips, %s to %s</title><desc id="sn-d">%s</desc>`,

@@ -394,7 +394,7 @@ func (ml *Mailer) weights(b coldseam.Brief, window int, p coldseam.Preferences) 
 	ml.mu.Lock()
 	kept, ok := ml.rigs[k]
 	ml.mu.Unlock()
-	if ok && b.ID != 0 {
+	if ok {
 		return kept
 	}
 
@@ -404,6 +404,9 @@ func (ml *Mailer) weights(b coldseam.Brief, window int, p coldseam.Preferences) 
 			ml.Log.Warn("rig not weighed", "reach", string(b.Reach), "brief", b.ID, "err", err)
 		}
 		out = verdict.Unweighed(b.Jig)
+	}
+	if b.ID == 0 { // not stored: nothing to know it by
+		return out
 	}
 	ml.mu.Lock()
 	defer ml.mu.Unlock()
