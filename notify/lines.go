@@ -64,7 +64,7 @@ func blockOf(b coldseam.Brief, p coldseam.Preferences) block {
 		k.Day = b.Day.UTC().Format("Mon 2 Jan 2006")
 	}
 
-	if (!b.OddsOK || !finite(b.Odds)) && b.Verdict.ShowsOdds() {
+	if b.Verdict.ShowsOdds() && !hasWord(b) {
 		// Odds are what such a verdict rests on; without them there is none.
 		k.Verdict = coldseam.NoCall
 	}

@@ -24,11 +24,15 @@ func place(b coldseam.Brief) int {
 	switch {
 	case b.Verdict == coldseam.Stop:
 		return 0
-	case b.Verdict.ShowsOdds():
+	case hasWord(b):
 		return 5 - int(b.Verdict)
 	}
 	return 5
 }
+
+// hasWord reports whether a brief reads GO, TOSS-UP or STAY: without odds it reads
+// NO CALL.
+func hasWord(b coldseam.Brief) bool { return b.Verdict.ShowsOdds() && b.OddsOK && finite(b.Odds) }
 
 func better(a, b coldseam.Brief) bool {
 	if x, y := a.Odds-a.Cost, b.Odds-b.Cost; x != y {
@@ -45,7 +49,7 @@ func toldInFull(briefs []coldseam.Brief, n int) map[int]bool {
 		order[i] = i
 	}
 	sort.SliceStable(order, func(i, j int) bool {
-		return briefs[order[i]].Verdict.ShowsOdds() && !briefs[order[j]].Verdict.ShowsOdds()
+		return hasWord(briefs[order[i]]) && !hasWord(briefs[order[j]])
 	})
 	in := map[int]bool{}
 	for _, i := range order[:min(n, len(order))] {

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -36,4 +37,19 @@ func TestStopsStandFirst(t *testing.T) {
 	require.NotEmpty(t, v.Board[5].Link, "a river that is not told in full has its page")
 	require.Empty(t, v.Board[4].Link)
 	require.Equal(t, "STOP Brandt 0 Sat, STOP Brandt 1, STOP Brandt 2", v.Subject)
+}
+
+// A brief that says GO and has no odds reads NO CALL, and stands with those.
+func TestNoOddsNoPlace(t *testing.T) {
+	t.Parallel()
+	for _, odds := range []float64{math.NaN(), .9} {
+		bare, stay := goBrief(), stayBrief()
+		bare.Odds, bare.OddsOK = odds, math.IsNaN(odds)
+		briefs := []coldseam.Brief{bare, stay}
+		SortBriefs(briefs)
+		require.Equal(t, coldseam.Stay, briefs[0].Verdict)
+		require.Equal(t, map[int]bool{0: true}, toldInFull(briefs, 1))
+		require.Equal(t, "STAY Hallam Fork Sat, NO CALL Tamsen",
+			Subject(coldseam.MailMorning, Content{Briefs: briefs}, coldseam.Preferences{}))
+	}
 }

@@ -103,7 +103,8 @@ func goodMorning(k block) string {
 func riversSubject(briefs []coldseam.Brief, p coldseam.Preferences) string {
 	var words []string
 	for _, b := range briefs {
-		words = append(words, b.Verdict.String()+" "+clean(b.River))
+		k := blockOf(b, p)
+		words = append(words, k.Verdict.String()+" "+k.River)
 	}
 	words[0] += " " + weekday(briefs[0].Day)
 	return subject(words[0], words[1:]...)
