@@ -6,7 +6,6 @@ import (
 	_ "embed"
 	"fmt"
 	"log/slog"
-	"mime"
 	"net"
 	"net/mail"
 	"os"
@@ -23,6 +22,7 @@ import (
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
 	"example.org/coldseam/cmd/internal/triplog"
+	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/simagency"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/smtptest"
@@ -50,7 +50,7 @@ func (c *demoCmd) Run(ctx context.Context, s *env.Streams) error {
 		d.log = env.NewLogger(s.Err, slog.LevelInfo)
 	}
 	defer d.close()
-	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.serve} {
+	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.show} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -67,6 +67,7 @@ type demo struct {
 	ag     *simagency.Agency
 	sink   *smtptest.Server
 	parts  *parts.Parts
+	file   string // the configuration, for other commands
 	cfg    config.Config
 	clock  *democlub.Clock
 	day    coldseam.Date
@@ -113,9 +114,28 @@ func (d *demo) agency(ctx context.Context) error {
 	if d.sink, err = smtptest.Start(smtptest.Config{Dir: mails}); err != nil {
 		return err
 	}
-	d.cfg, err = config.Parse("demo.toml", democlub.TOML, simagency.Profiles(base)...)
-	d.cfg.StateDir, d.cfg.Mail.SMTP = d.cmd.dir(), d.sink.Addr()
 	d.say("agency", "three invented rivers at %s", base)
+	return d.configure(simagency.Profiles(base))
+}
+
+// configure writes the demo's configuration and reads it as every command does.
+func (d *demo) configure(profiles []ingest.Profile) error {
+	l, err := demoListener()
+	if err != nil {
+		return err
+	}
+	listen := l.Addr().String()
+	l.Close()
+
+	text, err := democlub.File(d.cmd.dir(), listen, d.sink.Addr(), profiles)
+	if err != nil {
+		return err
+	}
+	d.file = filepath.Join(d.cmd.dir(), "coldseam.toml")
+	if err := os.WriteFile(d.file, []byte(text), 0o644); err != nil {
+		return err
+	}
+	d.cfg, err = config.Parse(d.file, text)
 	return err
 }
 
@@ -137,14 +157,6 @@ func (d *demo) database(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	l, err := demoListener()
-	if err != nil {
-		return err
-	}
-
-	d.cfg.Listen = l.Addr().String()
-	d.cfg.PublicURL = "http://" + d.cfg.Listen
-	l.Close()
 	start := time.Now()
 	if d.parts, err = parts.Open(ctx, d.cfg, env.Options{Now: d.clock.Now, Log: d.log, Migrate: true,
 		TokenKey: key}); err != nil {
@@ -221,15 +233,20 @@ func (d *demo) brief(ctx context.Context) error {
 	var err error
 	d.briefs, err = d.parts.Morning.MakeAll(ctx, d.day)
 	notify.SortBriefs(d.briefs)
+	return err
+}
+
+// board prints what the morning says of each river, stops first.
+func (d *demo) board() {
+	fmt.Fprintf(d.out.Out, "\nTHE MORNING OF %s\n", d.day)
 	for _, b := range d.briefs {
 		why := ""
 		for _, r := range append(append([]coldseam.Reason(nil), b.Stops...), b.Reasons...) {
 			why = notify.ReasonText(r, "", b.Zone)
 			break
 		}
-		d.say("brief", "%-8s %s, %s: %s", b.Verdict, b.River, b.ReachName, why)
+		fmt.Fprintf(d.out.Out, "%-8s %-28s %s\n", b.Verdict, b.River+", "+b.ReachName, why)
 	}
-	return err
 }
 
 // mail lets the morning come: the clock goes to the send time, the tick queues,
@@ -258,26 +275,7 @@ func (d *demo) mail(ctx context.Context) error {
 	}
 
 	d.say("mail", "%d sent to members by a loopback mail server, each outcome in the outbox", after-before)
-	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
-	for _, f := range files {
-		d.say("file", "%s: %s", f, subjectOf(f))
-	}
-	return err
-}
-
-// subjectOf is the subject of a mail in a file, "" when it cannot be read.
-func subjectOf(file string) string {
-	f, err := os.Open(file)
-	if err != nil {
-		return ""
-	}
-	defer f.Close()
-	m, err := mail.ReadMessage(f)
-	if err != nil {
-		return ""
-	}
-	s, _ := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
-	return s
+	return nil
 }
 
 // settled waits until no mail of a day is on its way.
@@ -308,15 +306,31 @@ func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.
 	}
 }
 
-// serve prints one mail as text and keeps the pages up until the end.
-func (d *demo) serve(ctx context.Context) error {
-	if text, err := d.oneMail(); err != nil {
+// show prints the board, one mail down to its legal foot, the files, the pages,
+// and what to try next; then it keeps the pages up.
+func (d *demo) show(ctx context.Context) error {
+	d.board()
+	files, err := d.mails()
+	if err != nil {
 		return err
-	} else if text != "" {
-		fmt.Fprintf(d.out.Out, "\n%s\n", text)
 	}
-	fmt.Fprintf(d.out.Out, "The same brief as a page: %s\n", d.parts.Mail.Links.River("tamsen-bend"))
-	fmt.Fprintf(d.out.Out, "Took %.1f s.\n", time.Since(d.t0).Seconds())
+	fmt.Fprintf(d.out.Out, "\nONE MAIL, of a member who takes one river\n%s\n", d.oneMail(files))
+
+	fmt.Fprintln(d.out.Out, "\nALL MAILS, to look at in a browser")
+	for _, f := range files {
+		fmt.Fprintf(d.out.Out, "%s  %s\n", f.page, f.Subject)
+	}
+
+	links := d.parts.Mail.Links
+	fmt.Fprintf(d.out.Out, "\nPAGES, while the demo runs\n%s\n", strings.Join([]string{
+		links.Board() + "  all rivers, and how to join",
+		links.River("tamsen-bend") + "  one river: charts, weights, next days",
+		d.cfg.PublicURL + "/season  what was told and what was caught",
+		links.How() + "  how to read it",
+	}, "\n"))
+	d.try(ctx)
+
+	fmt.Fprintf(d.out.Out, "\nTook %.1f s.\n", time.Since(d.t0).Seconds())
 	if d.cmd.Once {
 		return nil
 	}
@@ -325,34 +339,89 @@ func (d *demo) serve(ctx context.Context) error {
 	return nil
 }
 
-// oneMail is the text of the mail for one river, from the file as it was sent.
-func (d *demo) oneMail() (string, error) {
+// next are commands for a newcomer, each with the lines of its output that the
+// demo shows.
+var next = []struct {
+	lines int
+	args  []string
+}{
+	{4, []string{"rig", "--depth-ft", "12", "--surface-fps", "1.9", "--water-c", "3"}},
+	{6, []string{"recap", "--sql", "--", "-c",
+		"SELECT day, river, reach, word, tie_oz FROM season.morning ORDER BY day DESC, reach LIMIT 3"}},
+	{4, []string{"site", "list"}},
+	{4, []string{"subscriber", "list"}},
+	{3, []string{"verify"}},
+}
+
+// try runs the commands of next on the demo's own state and prints how each
+// begins. One that fails shows its error: the demo goes on.
+func (d *demo) try(ctx context.Context) {
+	fmt.Fprintf(d.out.Out, "\nTRY NEXT, also when the demo has ended: export COLDSEAM_CONFIG=%s\n", d.file)
+	for _, n := range next {
+		var out bytes.Buffer
+		execute(ctx, append([]string{"--config", d.file}, n.args...), &out, &out)
+		lines := strings.Split(strings.TrimRight(out.String(), "\n"), "\n")
+		fmt.Fprintf(d.out.Out, "\n$ coldseam %s\n%s\n", quoted(n.args),
+			strings.Join(lines[:min(n.lines, len(lines))], "\n"))
+	}
+}
+
+// quoted writes arguments as a shell takes them.
+func quoted(args []string) string {
+	out := make([]string, len(args))
+	for i, a := range args {
+		if out[i] = a; strings.Contains(a, " ") {
+			out[i] = `"` + a + `"`
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// sentMail is a mail as the loopback server received it.
+type sentMail struct {
+	democlub.Mail
+	page string // its HTML part as a file
+}
+
+// mails reads the mails from their files and writes the HTML of each beside it.
+func (d *demo) mails() ([]sentMail, error) {
 	files, err := filepath.Glob(filepath.Join(d.cmd.dir(), "mail", "*.eml"))
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 
+	var out []sentMail
 	for _, f := range files {
 		raw, err := os.ReadFile(f)
 		if err != nil {
-			return "", err
+			return nil, err
 		}
-		m, err := mail.ReadMessage(bytes.NewReader(raw))
+		message, err := mail.ReadMessage(bytes.NewReader(raw))
 		if err != nil {
-			return "", fmt.Errorf("%s: %w", f, err)
+			return nil, fmt.Errorf("%s: %w", f, err)
+		}
+		m, err := democlub.ReadMail(message)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", f, err)
 		}
 
-		if !strings.Contains(m.Header.Get("To"), "bow.angler@") ||
-			strings.Contains(m.Header.Get("Subject"), "replaces") {
-			continue
+		page := strings.TrimSuffix(f, ".eml") + ".html"
+		if err := os.WriteFile(page, []byte(m.HTML), 0o644); err != nil {
+			return nil, err
 		}
-		subject, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))
-		if err != nil {
-			return "", err
-		}
-		text, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
-		return "Subject: " + subject + "\n\n" + text, err
+		out = append(out, sentMail{Mail: m, page: page})
 	}
+	return out, nil
+}
 
-	return "", nil
+// oneMail is the mail for one river as it is read: subject and text down to the
+// links, which the files hold.
+func (d *demo) oneMail(mails []sentMail) string {
+	for _, m := range mails {
+		if strings.Contains(m.To, "bow.angler@") && !strings.Contains(m.Subject, "replaces") {
+			text, _, _ := strings.Cut(m.Text, "\n\n")
+			return "Subject: " + m.Subject + "\n\n" + text
+		}
+	}
+	return ""
 }

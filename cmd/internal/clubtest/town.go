@@ -8,6 +8,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"mime"
 	"net/mail"
 	"runtime/pprof"
 	"strconv"
@@ -179,16 +180,16 @@ func (v *Harness) Letters(t *testing.T) map[string][]*mail.Message {
 // Text is the plain part of a mail.
 func Text(t *testing.T, m *mail.Message) string {
 	t.Helper()
-	s, err := democlub.PlainPart(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+	read, err := democlub.ReadMail(m)
 	require.NoError(t, err)
-	require.NotEmpty(t, s)
-	return s
+	require.NotEmpty(t, read.Text)
+	return read.Text
 }
 
 // Subject is the subject of a mail, decoded.
 func Subject(t *testing.T, m *mail.Message) string {
 	t.Helper()
-	s, err := democlub.WordDecoder.DecodeHeader(m.Header.Get("Subject"))
+	s, err := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
 	require.NoError(t, err)
 	return s
 }

@@ -6,17 +6,33 @@ import (
 	"mime"
 	"mime/multipart"
 	"mime/quotedprintable"
+	"net/mail"
 	"strings"
 )
 
-// WordDecoder reads encoded header words.
-var WordDecoder = new(mime.WordDecoder)
+// Mail is a message as a reader sees it.
+type Mail struct {
+	To, Subject string
+	Text, HTML  string // "" where the message has no such part
+}
 
-// PlainPart finds the first text/plain part of a message, however deep.
-func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
+// ReadMail reads a message with all its parts; the body can be read once.
+func ReadMail(m *mail.Message) (Mail, error) {
+	subject, err := new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject"))
+	if err != nil {
+		return Mail{}, err
+	}
+
+	out := Mail{To: m.Header.Get("To"), Subject: subject}
+	err = out.part(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+	return out, err
+}
+
+// part reads one part, however deep, and keeps the first of each kind.
+func (m *Mail) part(contentType, encoding string, body io.Reader) error {
 	kind, params, err := mime.ParseMediaType(contentType)
 	if err != nil {
-		return "", err
+		return err
 	}
 
 	if strings.HasPrefix(kind, "multipart/") {
@@ -24,20 +40,21 @@ func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
 		for {
 			p, err := parts.NextRawPart()
 			if err == io.EOF {
-				return "", nil
+				return nil
 			}
 			if err != nil {
-				return "", err
+				return err
 			}
-			text, err := PlainPart(p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p)
-			if err != nil || text != "" {
-				return text, err
+			err = m.part(p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p)
+			if err != nil {
+				return err
 			}
 		}
 	}
 
-	if kind != "text/plain" {
-		return "", nil
+	dst := map[string]*string{"text/plain": &m.Text, "text/html": &m.HTML}[kind]
+	if dst == nil || *dst != "" {
+		return nil
 	}
 	switch strings.ToLower(encoding) {
 	case "quoted-printable":
@@ -47,5 +64,6 @@ func PlainPart(contentType, encoding string, body io.Reader) (string, error) {
 	}
 
 	b, err := io.ReadAll(body)
-	return strings.ReplaceAll(string(b), "\r\n", "\n"), err
+	*dst = strings.ReplaceAll(string(b), "\r\n", "\n")
+	return err
 }
