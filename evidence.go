@@ -40,16 +40,16 @@ type SeasonValue struct {
 	Known  int     `json:"known"`  // mornings with an outcome
 	Good   float64 `json:"good"`   // from which a morning is good: fish a line hour, or a count; the median of the years
 	Evidence
-	Ranks  []Ranking  `json:"ranks"`
-	Cost   float64    `json:"cost"`  // of a drive, in good mornings
-	Net    float64    `json:"net"`   // of going on GO alone, in good mornings
-	Saved  int        `json:"saved"` // poor mornings without a GO: drives saved
-	Missed int        `json:"missed"`
-	Rivals []RivalNet `json:"rivals"`
+	Ranks     []Ranking     `json:"ranks"`
+	Cost      float64       `json:"cost"`  // of a drive, in good mornings
+	Net       float64       `json:"net"`   // of going on GO alone, in good mornings
+	Saved     int           `json:"saved"` // poor mornings without a GO: drives saved
+	Missed    int           `json:"missed"`
+	Baselines []BaselineNet `json:"rivals"`
 }
 
-// RivalNet is what another way to choose mornings was worth.
-type RivalNet struct {
+// BaselineNet is what another way to choose mornings was worth.
+type BaselineNet struct {
 	Name string   `json:"name"`
 	Net  float64  `json:"net"`
 	Gain Estimate `json:"gain"` // of the word over it

@@ -30,7 +30,7 @@ var proposalGroups = []struct{ folder, title, settles string }{
 	{"forecast/flow", "Forecasts of flow", "`coldseam hindcast` on rivers left out when the number was set."},
 	{"forecast/thermal", "Forecasts of water temperature",
 		"`coldseam hindcast` on rivers left out when the number was set."},
-	{"forecast/daily", "Daily ensembles", "`coldseam hindcast` on rivers left out when the number was set."},
+	{"forecast/ensemble", "Daily ensembles", "`coldseam hindcast` on rivers left out when the number was set."},
 	{"forecast/run", "The spawning run", "`coldseam runclock --counts` on counts of fish, five seasons at least."},
 	{"forecast/jig", "Jig and line", "The club's log of what held bottom: four lines with both outcomes at a spot."},
 	{"forecast", "The morning put together", "`coldseam season --compare` over several rivers."},

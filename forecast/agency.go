@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // releaseAge is the age up to which a release schedule or agency forecast still
@@ -21,7 +21,7 @@ const agencyGap = 12 * time.Hour
 const agencyDay = .75
 
 // freshAgency are the forecasts of the agency that are not out of date.
-func (f *Features) freshAgency() []coldseam.Forecast {
+func (f *Inputs) freshAgency() []coldseam.Forecast {
 	var out []coldseam.Forecast
 	for _, fc := range f.Agency {
 		if age := f.Now.Sub(fc.Issued); age >= 0 && age <= releaseAge {
@@ -34,7 +34,7 @@ func (f *Features) freshAgency() []coldseam.Forecast {
 // agencyMembers are the agency's forecasts as daily means from the day after
 // the last complete one: every member of an ensemble is one, a single forecast
 // is one. The observed hours of the day that has begun belong to its mean.
-func (f *Features) agencyMembers(horizon int) [][]float64 {
+func (f *Inputs) agencyMembers(horizon int) [][]float64 {
 	var out [][]float64
 	for _, fc := range f.freshAgency() {
 		rows := fc.Members
@@ -52,8 +52,8 @@ func (f *Features) agencyMembers(horizon int) [][]float64 {
 
 // agencyErrors compares the first forecast of each past day with the daily means
 // that came: ln of forecast over observed, by lead.
-func (f *Features) agencyErrors() []daily.AirError {
-	var out []daily.AirError
+func (f *Inputs) agencyErrors() []ensemble.AirError {
+	var out []ensemble.AirError
 	done := map[coldseam.Date]bool{}
 
 	for _, fc := range f.AgencyPast {
@@ -63,8 +63,8 @@ func (f *Features) agencyErrors() []daily.AirError {
 		}
 		done[last] = true
 
-		e := daily.AirError{Issued: last}
-		for h, v := range flowDays(fc, fc.Value, nil, last, daily.DefaultHorizon, f.Loc) {
+		e := ensemble.AirError{Issued: last}
+		for h, v := range flowDays(fc, fc.Value, nil, last, ensemble.DefaultHorizon, f.Loc) {
 			o := coldseam.At(f.Days.FlowM3S, f.Days.Index(last.Add(h+1)))
 			x := math.NaN()
 			if v > 0 && o > 0 {
@@ -176,7 +176,7 @@ func (w *work) releasePlan() bool {
 
 // plan is the release schedule by the hour, where the reach is regulated and
 // the newest fresh forecast has hours.
-func (f *Features) plan() func(time.Time) (float64, bool) {
+func (f *Inputs) plan() func(time.Time) (float64, bool) {
 	var best coldseam.Forecast
 	for _, fc := range f.freshAgency() {
 		if fc.Stat != coldseam.Mean && fc.Issued.After(best.Issued) {

@@ -43,7 +43,7 @@ func benchRivers() int {
 
 // riverNo is the invented river under another number: a record, readings and a
 // seed of its own.
-func riverNo(k int) Features {
+func riverNo(k int) Inputs {
 	f := unfitted()
 	f.Seed, f.Members = uint64(k+1), 100
 	f.Reach.ID = coldseam.ReachID(fmt.Sprintf("r%d", k))

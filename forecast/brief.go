@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/verdict"
 )
 
@@ -117,8 +117,8 @@ func (w *work) brief() {
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {
-		w.out.Crossings = daily.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
-		b.Crossings = daily.Crossings(w.daysReach, w.tempReach, coldseam.BandEdgesC(f.Bands))
+		w.out.Crossings = ensemble.Crossings(f.Days, w.tempR, coldseam.BandEdgesC(f.Bands))
+		b.Crossings = ensemble.Crossings(w.daysReach, w.tempReach, coldseam.BandEdgesC(f.Bands))
 	}
 
 	b.Next = w.next()
@@ -146,7 +146,7 @@ func (w *work) notes(in []coldseam.Input) {
 		}
 	}
 	add("water_temp", w.waterNote)
-	if w.flowR.Has(daily.FlagNoRain) {
+	if w.flowR.Has(ensemble.FlagNoRain) {
 		add("weather", coldseam.Reason{Code: "rain_not_modelled"})
 	}
 	if len(w.flowR.Members) > 0 && len(w.agency) > 0 {
@@ -258,9 +258,9 @@ func (w *work) next() []coldseam.DayOdds {
 	}
 	var out []coldseam.DayOdds
 
-	for n := 1; n < daily.DefaultHorizon; n++ {
+	for n := 1; n < ensemble.DefaultHorizon; n++ {
 		lead := f.lead(f.Day) + n
-		if lead < 0 || lead >= daily.DefaultHorizon {
+		if lead < 0 || lead >= ensemble.DefaultHorizon {
 			break
 		}
 		day := f.Day.Add(n)

@@ -25,24 +25,24 @@ func TestHostileInputsMakeABrief(t *testing.T) {
 
 	for _, c := range []struct {
 		name string
-		harm func(f *Features, v float64)
+		harm func(f *Inputs, v float64)
 	}{
-		{"discharge", func(f *Features, v float64) { f.Discharge = last(f.Discharge, v) }},
-		{"water", func(f *Features, v float64) { f.Water = last(f.Water, v) }},
-		{"weather", func(f *Features, v float64) {
+		{"discharge", func(f *Inputs, v float64) { f.Discharge = last(f.Discharge, v) }},
+		{"water", func(f *Inputs, v float64) { f.Water = last(f.Water, v) }},
+		{"weather", func(f *Inputs, v float64) {
 			for i := range f.Weather {
 				for _, m := range f.Weather[i].Members {
 					m[0] = v
 				}
 			}
 		}},
-		{"daily flow", func(f *Features, v float64) { f.Days.FlowM3S[f.Days.Len()-2] = v }},
-		{"daily water", func(f *Features, v float64) { f.Days.WaterC[f.Days.Len()-2] = v }},
-		{"daily air", func(f *Features, v float64) { f.Days.AirC[f.Days.Len()-2] = v }},
-		{"place", func(f *Features, v float64) { f.Reach.Lat, f.Reach.Lon = v, v }},
-		{"cost and share", func(f *Features, v float64) { f.Cost, f.Reach.ResidentShare = v, v }},
-		{"flow limit", func(f *Features, v float64) { f.Reach.MaxFlowM3S, f.Reach.FloodStageM = &v, &v }},
-		{"gauge far away", func(f *Features, v float64) {
+		{"daily flow", func(f *Inputs, v float64) { f.Days.FlowM3S[f.Days.Len()-2] = v }},
+		{"daily water", func(f *Inputs, v float64) { f.Days.WaterC[f.Days.Len()-2] = v }},
+		{"daily air", func(f *Inputs, v float64) { f.Days.AirC[f.Days.Len()-2] = v }},
+		{"place", func(f *Inputs, v float64) { f.Reach.Lat, f.Reach.Lon = v, v }},
+		{"cost and share", func(f *Inputs, v float64) { f.Cost, f.Reach.ResidentShare = v, v }},
+		{"flow limit", func(f *Inputs, v float64) { f.Reach.MaxFlowM3S, f.Reach.FloodStageM = &v, &v }},
+		{"gauge far away", func(f *Inputs, v float64) {
 			f.Reach.GaugeKM = v
 			f.Gaugings = []coldseam.Gauging{{}, {}, {}}
 		}},
@@ -87,7 +87,7 @@ func TestPanicIsNoCallOrStop(t *testing.T) {
 // A number that is none in what was made leaves no odds and no weight.
 func TestUnsoundBriefIsBroken(t *testing.T) {
 	t.Parallel()
-	w := work{f: &Features{Reach: coldseam.Reach{ID: "bend", River: "Tamsen"}}}
+	w := work{f: &Inputs{Reach: coldseam.Reach{ID: "bend", River: "Tamsen"}}}
 	w.fill()
 	m := w.broken(sound(coldseam.Brief{Odds: math.NaN()}))
 	require.Equal(t, coldseam.NoCall, m.Brief.Verdict)

@@ -53,7 +53,7 @@ func (w *work) chart() coldseam.ChartData {
 	return c
 }
 
-func (f *Features) points(obs []coldseam.Observation) []coldseam.Point {
+func (f *Inputs) points(obs []coldseam.Observation) []coldseam.Point {
 	from := f.Now.Add(-chartBack)
 	var out []coldseam.Point
 	var last time.Time

@@ -38,7 +38,7 @@ func said(p coldseam.Parameter) []coldseam.Confirmation {
 func TestConfirmedWaterCountsForIce(t *testing.T) {
 	t.Parallel()
 	warm := testNow.AddDate(0, 0, -4)
-	river := func() Features {
+	river := func() Inputs {
 		f := river()
 		f.Table = verdict.DefaultTable()
 		f.Days.WaterDoubt = make([]bool, f.Days.Len())
@@ -87,7 +87,7 @@ func TestConfirmedStageCountsForLimits(t *testing.T) {
 		f.Stage[i].Value = 1.5 + float64(i%100)/100
 	}
 
-	by := func(f Features) (out []string) {
+	by := func(f Inputs) (out []string) {
 		for _, c := range FlowCandidates(&f) {
 			out = append(out, c.Source)
 		}

@@ -7,7 +7,7 @@ import (
 
 // FlowCandidates are the proposals for the flow limit of a reach by what was
 // known that morning, smallest first.
-func FlowCandidates(f *Features) []coldseam.FlowCandidate {
+func FlowCandidates(f *Inputs) []coldseam.FlowCandidate {
 	f.confirm()
 	days := f.Days
 	days.Lat = f.Reach.Lat
@@ -22,7 +22,7 @@ func FlowCandidates(f *Features) []coldseam.FlowCandidate {
 }
 
 // flowLimits are the limits in force beside the candidates.
-func flowLimits(f *Features) coldseam.FlowLimits {
+func flowLimits(f *Inputs) coldseam.FlowLimits {
 	r := f.Reach
 	out := coldseam.FlowLimits{
 		Why:        r.MaxFlowWhy,

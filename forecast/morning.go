@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
@@ -42,7 +42,7 @@ type Morning struct {
 // missing makes it NO CALL with the reason, never an empty page, and so does a
 // fault of one river's values that stops the computation or leaves a number that
 // is none.
-func Make(f Features) (out Morning) {
+func Make(f Inputs) (out Morning) {
 	w := work{f: &f}
 	defer func() {
 		if p := recover(); p != nil {
@@ -67,18 +67,18 @@ func Make(f Features) (out Morning) {
 
 // work carries one morning through its steps.
 type work struct {
-	f       *Features
+	f       *Inputs
 	out     Morning
 	climate verdict.Climate
 	season  verdict.SeasonFlow
-	flowR   daily.Result
-	tempR   daily.Result
+	flowR   ensemble.Result
+	tempR   ensemble.Result
 	haveT   bool
 	// What the angler stands in: the gauge's forecast and record moved to the
 	// reach. The gauge's own are stored and scored.
 	source    waterSource
 	reach     thermal.Reach
-	tempReach daily.Result
+	tempReach ensemble.Result
 	daysReach coldseam.Days
 	waterNote coldseam.Reason
 	agency    [][]float64 // the discharge forecast of the agency, daily means
@@ -109,7 +109,7 @@ func (w *work) fill() {
 		f.Bands = coldseam.DefaultBands
 	}
 	if f.Members == 0 {
-		f.Members = daily.DefaultMembers
+		f.Members = ensemble.DefaultMembers
 	}
 
 	if f.Table.GaugeAgeH == 0 {
@@ -149,20 +149,20 @@ func (w *work) daily() {
 		return
 	}
 
-	w.agency = f.agencyMembers(daily.DefaultHorizon)
-	q := daily.Issue{
+	w.agency = f.agencyMembers(ensemble.DefaultHorizon)
+	q := ensemble.Request{
 		View:         f.Days,
 		Day:          f.lastDay(),
 		Pool:         f.Pool,
 		Upstream:     f.Upstream,
 		Members:      f.Members,
-		Horizon:      daily.CrossingHorizon,
+		Horizon:      ensemble.CrossingHorizon,
 		Seed:         f.Seed,
 		AirErrors:    f.AirErrors,
 		Agency:       w.agency,
 		AgencyErrors: f.agencyErrors(),
 	}
-	q.Air = f.airDaily(daily.DefaultHorizon)
+	q.Air = f.airDaily(ensemble.DefaultHorizon)
 	var err error
 	if f.TempModel == nil {
 		f.TempModel, err = thermal.Fit(f.Days, thermal.Options{Seed: f.Seed, Pool: f.Pool, NoAir: f.NoAir})
@@ -185,7 +185,7 @@ func (w *work) daily() {
 	if f.FlowModel == nil {
 		f.FlowModel, err = flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream})
 	}
-	q.Horizon = daily.DefaultHorizon
+	q.Horizon = ensemble.DefaultHorizon
 	if err == nil {
 		w.flowR, err = f.FlowModel.Forecast(q)
 	}
@@ -193,7 +193,7 @@ func (w *work) daily() {
 	if err != nil {
 		w.problem("discharge", err)
 	} else {
-		flow.Rain(&w.flowR, f.rainDaily(daily.DefaultHorizon), f.RainTerm)
+		flow.Rain(&w.flowR, f.rainDaily(ensemble.DefaultHorizon), f.RainTerm)
 		w.out.Flow = w.flowR.Ensemble(f.Site.ID, coldseam.Discharge, f.Now, f.Loc)
 	}
 
@@ -266,7 +266,7 @@ func (w *work) runClock() {
 		SeasonPeak:    ref.Peak,
 	}
 	for _, m := range w.tempReach.Members {
-		in.WaterC = append(in.WaterC, m[:daily.DefaultHorizon])
+		in.WaterC = append(in.WaterC, m[:ensemble.DefaultHorizon])
 	}
 
 	if len(w.flowR.Members) == len(in.WaterC) {

@@ -28,7 +28,7 @@ func ptr[T any](v T) *T { return &v }
 // work, not the morning's.
 var fitted = sync.OnceValue(func() Morning { return Make(unfitted()) })
 
-func river() Features {
+func river() Inputs {
 	f := unfitted()
 	f.FlowModel, f.TempModel = fitted().FlowModel, fitted().TempModel
 	return f
@@ -36,8 +36,8 @@ func river() Features {
 
 // unfitted is an invented reach with twelve years of smooth seasons, fresh
 // readings, calm weather and an open rule.
-func unfitted() Features {
-	f := Features{
+func unfitted() Inputs {
+	f := Inputs{
 		Now:     testNow,
 		Day:     testDay,
 		Loc:     testLoc,
@@ -139,7 +139,7 @@ func TestMorningIsWholeAndRepeatable(t *testing.T) {
 
 func TestNothingKnownIsNoCall(t *testing.T) {
 	t.Parallel()
-	m := Make(Features{Now: testNow, Day: testDay, Loc: testLoc, Reach: coldseam.Reach{ID: "r", River: "Tamsen"}})
+	m := Make(Inputs{Now: testNow, Day: testDay, Loc: testLoc, Reach: coldseam.Reach{ID: "r", River: "Tamsen"}})
 	require.Equal(t, coldseam.NoCall, m.Brief.Verdict)
 	require.False(t, m.Brief.OddsOK)
 	require.NotEmpty(t, m.Brief.Reasons)
@@ -166,17 +166,17 @@ func TestMorningFollowsItsInputs(t *testing.T) {
 
 	for _, tc := range []struct {
 		name string
-		edit func(*Features)
+		edit func(*Inputs)
 		want coldseam.Verdict
 		code string
 	}{
-		{"gauge silent", func(f *Features) { last(&f.Discharge, 8*time.Hour) }, coldseam.NoCall, "discharge_stale"},
-		{"no warnings read", func(f *Features) { f.AlertsAt = time.Time{} }, coldseam.NoCall, "alerts_missing"},
-		{"warnings old", func(f *Features) {
+		{"gauge silent", func(f *Inputs) { last(&f.Discharge, 8*time.Hour) }, coldseam.NoCall, "discharge_stale"},
+		{"no warnings read", func(f *Inputs) { f.AlertsAt = time.Time{} }, coldseam.NoCall, "alerts_missing"},
+		{"warnings old", func(f *Inputs) {
 			f.AlertsAt = testNow.Add(-2 * time.Hour)
 		}, coldseam.NoCall, "alerts_stale"},
-		{"no weather", func(f *Features) { f.Weather = nil }, coldseam.NoCall, "weather_missing"},
-		{"no flow limit and a short record", func(f *Features) {
+		{"no weather", func(f *Inputs) { f.Weather = nil }, coldseam.NoCall, "weather_missing"},
+		{"no flow limit and a short record", func(f *Inputs) {
 			f.Reach.MaxFlowM3S = nil
 			f.Days = coldseam.Days{
 				First:   f.Days.First.Add(3650),
@@ -186,18 +186,18 @@ func TestMorningFollowsItsInputs(t *testing.T) {
 				AirC:    f.Days.AirC[3650:],
 			}
 		}, coldseam.NoCall, "no_max_flow"},
-		{"rule unchecked", func(f *Features) {
+		{"rule unchecked", func(f *Inputs) {
 			f.Reach.Rules[0].CheckedOn = testDay.Add(-400)
 		}, coldseam.NoCall, "season_unverified"},
-		{"thunder", func(f *Features) {
+		{"thunder", func(f *Inputs) {
 			f.Weather = weather(map[coldseam.Parameter]float64{coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4,
 				coldseam.Precip: 0, coldseam.ThunderProb: .6})
 		}, coldseam.Stop, "thunder"},
-		{"over the limit", func(f *Features) { f.Reach.MaxFlowM3S = ptr(50.0) }, coldseam.Stop, "max_flow"},
-		{"closed", func(f *Features) {
+		{"over the limit", func(f *Inputs) { f.Reach.MaxFlowM3S = ptr(50.0) }, coldseam.Stop, "max_flow"},
+		{"closed", func(f *Inputs) {
 			f.Reach.Rules[0].Closed = []coldseam.DayRange{{FromMonth: 4, FromDay: 1, ToMonth: 4, ToDay: 30}}
 		}, coldseam.Stop, "closed"},
-		{"ice without a value", func(f *Features) {
+		{"ice without a value", func(f *Inputs) {
 			f.Discharge = append(f.Discharge, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(),
 				Flag: coldseam.Missing | coldseam.Ice})
 		}, coldseam.Stop, "ice"},
@@ -309,7 +309,7 @@ func TestChanceOfFloodIsTheMembers(t *testing.T) {
 }
 
 // logged is a log of twelve mornings by three anglers.
-func logged(f Features) (out []coldseam.Trip) {
+func logged(f Inputs) (out []coldseam.Trip) {
 	for i := range 12 {
 		out = append(out, coldseam.Trip{Date: f.Day.Add(-1 - i), Hours: 4, Lines: 1, Fish: i % 4,
 			Angler: fmt.Sprint("angler ", i%3)})

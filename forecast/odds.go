@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
 )
@@ -69,7 +69,7 @@ func (w *work) prepareOdds() {
 			s.Stage, s.WaveP = append(s.Stage, seen.StageOn(k)), append(s.WaveP, math.NaN())
 		}
 
-		for l := range daily.DefaultHorizon {
+		for l := range ensemble.DefaultHorizon {
 			flow := math.NaN()
 			if m < len(w.flowR.Members) {
 				flow = w.flowR.Members[m][l]
@@ -183,7 +183,7 @@ func (w *work) learnOdds(logged []verdict.LogMorning, river verdict.Series) {
 // effect of the window's light.
 func (w *work) good(lead int, light float64) []float64 {
 	o := &w.odds
-	if lead < 0 || lead >= daily.DefaultHorizon || len(o.sums) == 0 {
+	if lead < 0 || lead >= ensemble.DefaultHorizon || len(o.sums) == 0 {
 		return nil
 	}
 	own := min(max(float64(fadeTo-lead)/(fadeTo-fadeFrom), 0), 1)

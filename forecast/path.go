@@ -11,7 +11,7 @@ import (
 // stageCurve is the stage against flow at the gauge: the rating where there is
 // one, else the pairs of the last 60 days sorted into 12 classes of flow. It
 // is unusable (no rows) when neither gives two rising rows.
-func stageCurve(f *Features) jig.StageCurve {
+func stageCurve(f *Inputs) jig.StageCurve {
 	if f.Rating != nil && f.Rating.Check() == nil {
 		return jig.CurveFromRating(*f.Rating)
 	}

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/thermal"
 )
 
@@ -81,7 +81,7 @@ func withReadings(d coldseam.Days, rs []thermal.Reading, loc *time.Location, las
 // member, and what the brief says of it.
 func (w *work) toReach() {
 	f := w.f
-	rng := daily.Stream(f.Seed, f.lastDay(), saltReach)
+	rng := ensemble.Stream(f.Seed, f.lastDay(), saltReach)
 	offset := thermal.FitOffset(f.Readings)
 
 	switch w.source {

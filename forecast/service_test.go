@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/thermal"
 	"example.org/coldseam/forecast/verdict"
@@ -39,7 +39,7 @@ func ruleFor(t *testing.T, provider, class string, words ...string) verdict.Aler
 }
 
 // keepDays cuts the record to its last days and drops the fitted models.
-func keepDays(f *Features, n int) {
+func keepDays(f *Inputs, n int) {
 	k := f.Days.Len() - n
 	f.Days = coldseam.Days{
 		First:   f.Days.First.Add(k),
@@ -59,14 +59,14 @@ func TestLadderToTheFirstWeek(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		days  int
-		tier  daily.Tier
+		tier  ensemble.Tier
 		low   bool
 		width float64 // least width of the 80 % interval of water on day 5, degC
 	}{
-		{"four years", 4 * 365, daily.TierMedium, false, .1},
-		{"a year and a half", 550, daily.TierShort, true, .2},
-		{"half a year", 180, daily.TierCold, true, .5},
-		{"the first week", 6, daily.TierCold, true, 1.5},
+		{"four years", 4 * 365, ensemble.TierMedium, false, .1},
+		{"a year and a half", 550, ensemble.TierShort, true, .2},
+		{"half a year", 180, ensemble.TierCold, true, .5},
+		{"the first week", 6, ensemble.TierCold, true, 1.5},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -78,10 +78,10 @@ func TestLadderToTheFirstWeek(t *testing.T) {
 			}
 			require.Equal(t, c.tier, m.TempModel.Tier)
 			require.Equal(t, c.tier, m.FlowModel.Tier)
-			require.Equal(t, c.low, slices.Contains(m.Temp.Flags, daily.FlagLowConfidence), "%v", m.Temp.Flags)
+			require.Equal(t, c.low, slices.Contains(m.Temp.Flags, ensemble.FlagLowConfidence), "%v", m.Temp.Flags)
 
-			if c.tier != daily.TierShort { // from a year and a half on regressions of flow beat dressed persistence
-				require.Equal(t, c.low, slices.Contains(m.Flow.Flags, daily.FlagLowConfidence), "%v", m.Flow.Flags)
+			if c.tier != ensemble.TierShort { // from a year and a half on regressions of flow beat dressed persistence
+				require.Equal(t, c.low, slices.Contains(m.Flow.Flags, ensemble.FlagLowConfidence), "%v", m.Flow.Flags)
 			}
 			require.Len(t, m.Temp.Members, f.Members)
 			require.Len(t, m.Flow.Members, f.Members)
@@ -98,7 +98,7 @@ func TestLadderToTheFirstWeek(t *testing.T) {
 // the model alone, then there is none.
 func TestStaleLastObservation(t *testing.T) {
 	t.Parallel()
-	gone := func(f *Features, n int) {
+	gone := func(f *Inputs, n int) {
 		f.Days.WaterC = slices.Clone(f.Days.WaterC)
 		for i := len(f.Days.WaterC) - n; i < len(f.Days.WaterC); i++ {
 			f.Days.WaterC[i] = math.NaN()
@@ -114,14 +114,14 @@ func TestStaleLastObservation(t *testing.T) {
 	f = river()
 	gone(&f, 2)
 	aged := Make(f)
-	require.Contains(t, aged.Temp.Flags, daily.FlagStale)
+	require.Contains(t, aged.Temp.Flags, ensemble.FlagStale)
 	require.Equal(t, fresh.Temp.Source, aged.Temp.Source)
 
 	f = river()
 	gone(&f, 9)
 	model := Make(f)
 	require.NotEqual(t, fresh.Temp.Source, model.Temp.Source)
-	require.Contains(t, model.Temp.Flags, daily.FlagLowConfidence)
+	require.Contains(t, model.Temp.Flags, ensemble.FlagLowConfidence)
 	require.Greater(t, width(model), width(fresh))
 	require.Equal(t, coldseam.NoCall, model.Brief.Verdict)
 	require.True(t, fired(model, "ice_unknown_water_silent"), "an old reading is no open water: %v",
@@ -149,7 +149,7 @@ func TestIceRegime(t *testing.T) {
 	f.Water = append(f.Water, coldseam.Observation{At: testNow.Add(-time.Minute).UTC(), Value: -.05,
 		Flag: coldseam.Provisional | coldseam.Ice})
 	m := Make(f)
-	require.Contains(t, m.Temp.Flags, daily.FlagIce)
+	require.Contains(t, m.Temp.Flags, ensemble.FlagIce)
 
 	for _, p := range m.Temp.Members {
 		for _, v := range p {
@@ -174,8 +174,8 @@ func TestNegativeAndEstimatedFlow(t *testing.T) {
 	f.Discharge = append(slices.Clone(f.Discharge), coldseam.Observation{At: testNow.Add(-time.Minute).UTC(),
 		Value: -12, Flag: coldseam.Provisional})
 	m := Make(f)
-	require.Contains(t, m.Flow.Flags, daily.FlagNoLog)
-	require.Contains(t, m.Flow.Flags, daily.FlagLowConfidence)
+	require.Contains(t, m.Flow.Flags, ensemble.FlagNoLog)
+	require.Contains(t, m.Flow.Flags, ensemble.FlagLowConfidence)
 
 	for _, p := range m.Flow.Members {
 		for _, v := range p {
@@ -187,7 +187,7 @@ func TestNegativeAndEstimatedFlow(t *testing.T) {
 	f = river()
 	f.Days.FlowSoft = make([]bool, f.Days.Len())
 	f.Days.FlowSoft[f.Days.Len()-1] = true
-	require.Contains(t, Make(f).Flow.Flags, daily.FlagEstimated)
+	require.Contains(t, Make(f).Flow.Flags, ensemble.FlagEstimated)
 }
 
 // Members' thermometers stand beside the gauge's: they move what is told of the
@@ -287,11 +287,11 @@ func TestReadingsAloneCarryARiver(t *testing.T) {
 	require.InDelta(t, 6.5, w.WaterC[1], 1.5)
 	require.Greater(t, w.WaterC[2]-w.WaterC[0], 1.2, "wide: a reading errs by half a degree, a day by more")
 	require.Contains(t, noteOf(t, m.Brief, "water_temp"), byReadings("water_readings", 6))
-	require.Contains(t, m.Temp.Flags, daily.FlagLowConfidence)
+	require.Contains(t, m.Temp.Flags, ensemble.FlagLowConfidence)
 }
 
 // hydropower is a river that steps by the clock on working days.
-func hydropower(f *Features) {
+func hydropower(f *Inputs) {
 	f.Discharge, f.Stage = f.Discharge[:0], nil
 	for t := testNow.AddDate(0, 0, -50); !t.After(testNow); t = t.Add(time.Hour) {
 		q := 70.

@@ -286,7 +286,7 @@ func (w *work) advise(c verdict.Candidate) coldseam.Advice {
 
 // heldPlace is the place that the mornings before this one were told. A second
 // brief of a morning goes by the mornings before, not by the first.
-func (f *Features) heldPlace() coldseam.PlaceMemory {
+func (f *Inputs) heldPlace() coldseam.PlaceMemory {
 	switch p := f.Prev; {
 	case p != nil && p.Day == f.Day:
 		return p.PlaceBefore

@@ -24,7 +24,7 @@ func (w *work) witness() trust.Witness {
 
 // rainPast is the rain of the last 24 h, measured or by the newest issue for
 // each hour, whichever is more. Too little of it seen to be called dry is nil.
-func (f *Features) rainPast() *float64 {
+func (f *Inputs) rainPast() *float64 {
 	var hours [rainHours]float64
 	for i := range hours {
 		hours[i] = math.NaN()

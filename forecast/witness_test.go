@@ -13,7 +13,7 @@ import (
 
 // stillRiver is the invented reach with a gauge that moves by the hour, stood
 // for half a day once, and has not changed since 20:30 of the evening before.
-func stillRiver() Features {
+func stillRiver() Inputs {
 	f := river()
 	for i := range f.Discharge {
 		age := testNow.Sub(f.Discharge[i].At)
@@ -53,37 +53,37 @@ func TestAGaugeThatStandsStillIsHeldAgainstItsWitnesses(t *testing.T) {
 
 	for _, r := range []struct {
 		name string
-		do   func(*Features)
+		do   func(*Inputs)
 		want string // reason that fires; "" = neither
 	}{
-		{"nothing is known", func(*Features) {}, "gauge_unchanged"},
-		{"dry", func(f *Features) { f.RainIssues = dry }, ""},
-		{"rain by the forecast of yesterday", func(f *Features) { f.RainIssues = rainOf(15) }, "discharge_untrusted"},
-		{"rain that the newer issue takes back", func(f *Features) {
+		{"nothing is known", func(*Inputs) {}, "gauge_unchanged"},
+		{"dry", func(f *Inputs) { f.RainIssues = dry }, ""},
+		{"rain by the forecast of yesterday", func(f *Inputs) { f.RainIssues = rainOf(15) }, "discharge_untrusted"},
+		{"rain that the newer issue takes back", func(f *Inputs) {
 			f.RainIssues = append(rainOf(30), coldseam.Forecast{At: dry[0].At, Value: dry[0].Value,
 				Param: coldseam.Precip})
 		}, ""},
-		{"rain measured, none foretold", func(f *Features) {
+		{"rain measured, none foretold", func(f *Inputs) {
 			f.RainIssues = dry
 			f.Rain = []coldseam.Observation{{At: testNow.Add(-20 * time.Hour), Value: 7},
 				{At: testNow.Add(-19 * time.Hour), Value: 4}}
 		}, "discharge_untrusted"},
-		{"rain measured the week before", func(f *Features) {
+		{"rain measured the week before", func(f *Inputs) {
 			f.RainIssues, f.Rain = dry, []coldseam.Observation{{At: testNow.Add(-50 * time.Hour), Value: 40}}
 		}, ""},
-		{"thaw", func(f *Features) { f.RainIssues, f.Days.AirC[len(f.Days.AirC)-6] = dry, -4 }, "discharge_untrusted"},
-		{"frost that goes on", func(f *Features) {
+		{"thaw", func(f *Inputs) { f.RainIssues, f.Days.AirC[len(f.Days.AirC)-6] = dry, -4 }, "discharge_untrusted"},
+		{"frost that goes on", func(f *Inputs) {
 			f.RainIssues = dry
 			f.Days.AirC[len(f.Days.AirC)-6], f.Days.AirC[len(f.Days.AirC)-1] = -4, -1
 		}, ""},
-		{"thaw by today's forecast alone", func(f *Features) {
+		{"thaw by today's forecast alone", func(f *Inputs) {
 			f.RainIssues = dry
 			f.Days.AirC[len(f.Days.AirC)-6], f.Days.AirC[len(f.Days.AirC)-1] = -4, math.NaN()
 		}, "discharge_untrusted"},
-		{"an upstream gauge rises", func(f *Features) {
+		{"an upstream gauge rises", func(f *Inputs) {
 			f.RainIssues, f.Near = dry, []trust.Near{nearby(coldseam.Discharge, 20, 31)}
 		}, "discharge_untrusted"},
-		{"an upstream gauge is as calm", func(f *Features) {
+		{"an upstream gauge is as calm", func(f *Inputs) {
 			f.Near = []trust.Near{nearby(coldseam.Stage, 1, 1.01)}
 		}, ""},
 	} {

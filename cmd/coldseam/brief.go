@@ -164,22 +164,22 @@ func bareReach(s coldseam.Site) coldseam.Reach {
 }
 
 func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
-	r coldseam.Reach) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+	r coldseam.Reach) (coldseam.Brief, forecast.Inputs, forecast.Morning, error) {
 	loc := env.Zone(r.Zone)
 	now, morning, replay := a.Env.Now(), coldseam.DateOf(a.Env.Now().In(loc)), false
 
 	if c.AsOf != "" {
 		d, err := coldseam.ParseDate(c.AsOf)
 		if err != nil {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, env.Fail(2, err.Error())
+			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, env.Fail(2, err.Error())
 		}
 		at, err := notify.SendAt(d, a.Env.Config.Club.SendAt, loc)
 		if err != nil {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err
 		}
 
 		if morning.Add(1).Before(d) {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{},
+			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{},
 				env.Fail(2, fmt.Sprintf(
 					"--as-of %s is more than a day ahead; want a past morning, today's or tomorrow's", d))
 		}
@@ -188,12 +188,12 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 		}
 		lived, err := a.Env.DB.LivedFrom(ctx, r.Site)
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err
 		}
 
 		then, err2 := a.Env.DB.ReachAt(ctx, r.ID, at) // before its first edit today's stands
 		if err2 != nil && !errors.Is(err2, coldseam.ErrNotFound) {
-			return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err2
+			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err2
 		}
 		if err2 == nil {
 			r = then
@@ -205,7 +205,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 	if replay {
 		return replayed(ctx, a, r, morning)
 	}
-	f, err := a.Morning.Features(ctx, r, morning, now, false)
+	f, err := a.Morning.Inputs(ctx, r, morning, now, false)
 	if err != nil {
 		return coldseam.Brief{}, f, forecast.Morning{}, err
 	}
@@ -232,10 +232,10 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 // replayed is the brief of a morning that nobody lived through: one cell of
 // `coldseam season`, which says so and gives no word.
 func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
-	day coldseam.Date) (coldseam.Brief, forecast.Features, forecast.Morning, error) {
+	day coldseam.Date) (coldseam.Brief, forecast.Inputs, forecast.Morning, error) {
 	src, err := morning.NewPastMornings(ctx, a.Morning, r, season.AirClimatology)
 	if err != nil {
-		return coldseam.Brief{}, forecast.Features{}, forecast.Morning{}, err
+		return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err
 	}
 	src.Told = true
 	f, m, err := season.Morning(src, day)
@@ -246,7 +246,7 @@ func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
 	return m.Brief, f, m, nil
 }
 
-func (c *briefCmd) print(w io.Writer, a *parts.Parts, b coldseam.Brief, f forecast.Features, m forecast.Morning) error {
+func (c *briefCmd) print(w io.Writer, a *parts.Parts, b coldseam.Brief, f forecast.Inputs, m forecast.Morning) error {
 	if c.JSON {
 		enc := json.NewEncoder(w)
 		enc.SetIndent("", "  ")
@@ -285,7 +285,7 @@ func oldModels(m forecast.Morning, now time.Time) []string {
 
 // why lists what the verdict rests on: inputs with ages, rules that fired,
 // thresholds, and beside them the windows and models.
-func why(w io.Writer, f forecast.Features, m forecast.Morning) {
+func why(w io.Writer, f forecast.Inputs, m forecast.Morning) {
 	fmt.Fprintln(w)
 	for _, line := range whyLines(m.Brief, f.Table, f.Loc) {
 		fmt.Fprintln(w, line)

@@ -84,7 +84,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 		require.False(t, g.At.After(f.Now), g.At)
 	}
 
-	f, err = v.Morning.Features(ctx, v.ReachOf(t, "tamsen-bend"), clubtest.Saturday, v.Now(), false)
+	f, err = v.Morning.Inputs(ctx, v.ReachOf(t, "tamsen-bend"), clubtest.Saturday, v.Now(), false)
 	require.NoError(t, err)
 	require.NotEmpty(t, f.Trips)
 	logs, err := v.DB.RigLogs(ctx, "tamsen-bend", v.Now(), v.Now())

@@ -84,7 +84,7 @@ func (a rigApp) Morning(ctx context.Context, site, spot string, prefs coldseam.P
 	if now.In(loc).Hour() >= 12 {
 		day = day.Add(1)
 	}
-	f, err := a.parts.Morning.Features(ctx, r, day, now, false)
+	f, err := a.parts.Morning.Inputs(ctx, r, day, now, false)
 	if err != nil {
 		return rigMorning{}, err
 	}

@@ -22,12 +22,12 @@ var (
 
 // features are those of an invented river of two years without models: a
 // morning of it fits both.
-func features(t *testing.T) forecast.Features {
+func features(t *testing.T) forecast.Inputs {
 	t.Helper()
 	sp, err := run.FindSpecies(run.DefaultSpecies(), "walleye")
 	require.NoError(t, err)
 	limit, depth := 200., 4.
-	f := forecast.Features{
+	f := forecast.Inputs{
 		Now:      now,
 		Day:      day,
 		Loc:      time.UTC,
@@ -75,7 +75,7 @@ func TestMorningsAtOnce(t *testing.T) {
 }
 
 // atOnce makes n mornings of the same features.
-func atOnce(f forecast.Features, n int) []forecast.Morning {
+func atOnce(f forecast.Inputs, n int) []forecast.Morning {
 	out := make([]forecast.Morning, n)
 	var all sync.WaitGroup
 	for i := range out {

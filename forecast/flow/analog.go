@@ -3,7 +3,7 @@ package flow
 import (
 	"math"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
@@ -16,7 +16,7 @@ type analogs struct {
 	rows []row
 	doy  [367][]int32
 	sd   [3]float64 // of z, d1, d3
-	c    []daily.Candidate
+	c    []ensemble.Candidate
 }
 
 func newAnalogs(rows []row) *analogs {
@@ -38,7 +38,7 @@ func newAnalogs(rows []row) *analogs {
 }
 
 // nearest returns the k rows most like r, none of fold skip.
-func (a *analogs) nearest(r *row, skip, k int) []daily.Candidate {
+func (a *analogs) nearest(r *row, skip, k int) []ensemble.Candidate {
 	a.c = a.c[:0]
 	for g := -analogDays; g <= analogDays; g++ {
 		for _, i := range a.doy[(r.doy+g-1+732)%366+1] {
@@ -47,14 +47,14 @@ func (a *analogs) nearest(r *row, skip, k int) []daily.Candidate {
 				continue
 			}
 			z, d1, d3 := (x.z-r.z)/a.sd[0], (x.d1-r.d1)/a.sd[1], (x.d3-r.d3)/a.sd[2]
-			a.c = append(a.c, daily.Candidate{D: z*z + d1*d1 + d3*d3, K: i})
+			a.c = append(a.c, ensemble.Candidate{D: z*z + d1*d1 + d3*d3, K: i})
 		}
 	}
-	return daily.Nearest(a.c, k)
+	return ensemble.Nearest(a.c, k)
 }
 
 // mean is the average change of z over h days of the analogs.
-func (a *analogs) mean(c []daily.Candidate, h int) float64 {
+func (a *analogs) mean(c []ensemble.Candidate, h int) float64 {
 	s := 0.0
 	for _, x := range c {
 		s += a.rows[x.K].goal[h]

@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"github.com/stretchr/testify/require"
 )
 
@@ -26,7 +26,7 @@ func BenchmarkMorning(b *testing.B) {
 	raw, err := json.Marshal(m)
 	require.NoError(b, err)
 	day := d.Day(19*365 + 100)
-	traces := make([]coldseam.Date, daily.DefaultMembers)
+	traces := make([]coldseam.Date, ensemble.DefaultMembers)
 	for i := range traces {
 		traces[i] = d.Day(500 + 13*i)
 	}
@@ -36,7 +36,7 @@ func BenchmarkMorning(b *testing.B) {
 	for b.Loop() {
 		var back Model
 		require.NoError(b, json.Unmarshal(raw, &back))
-		_, err := back.Forecast(daily.Issue{View: d.Cut(day), Day: day, Traces: traces})
+		_, err := back.Forecast(ensemble.Request{View: d.Cut(day), Day: day, Traces: traces})
 		require.NoError(b, err)
 	}
 }

@@ -4,12 +4,12 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // climateShare is one member in so many that turns to the climatology, on short
 // records [proposal].
-const climateShare = daily.ClimateShare(8)
+const climateShare = ensemble.ClimateShare(8)
 
 // Salts of the random streams within one issue.
 const (
@@ -26,54 +26,54 @@ type start struct {
 
 // begin finds the value to start from. A non-positive newest day is no start:
 // the logarithm has no value there, and the day before says nothing of it.
-func begin(q daily.Issue) start {
+func begin(q ensemble.Request) start {
 	t := q.View.Index(q.Day)
 	obs, _ := logs(q.View, q.View.Len())
 	s := start{y: math.NaN()}
 	if v := coldseam.At(q.View.FlowM3S, t); v <= 0 {
-		s.flags = append(s.flags, daily.FlagNoLog, daily.FlagLowConfidence)
+		s.flags = append(s.flags, ensemble.FlagNoLog, ensemble.FlagLowConfidence)
 		return s
 	}
 
-	l := daily.Last(obs, t)
+	l := ensemble.Last(obs, t)
 	s.age = t - l
-	if l < 0 || s.age > daily.StaleDays {
-		s.flags = append(s.flags, daily.FlagStale, daily.FlagLowConfidence)
+	if l < 0 || s.age > ensemble.StaleDays {
+		s.flags = append(s.flags, ensemble.FlagStale, ensemble.FlagLowConfidence)
 		return s
 	}
 
 	s.y = obs[l]
 	if s.age > 0 {
-		s.flags = append(s.flags, daily.FlagStale)
+		s.flags = append(s.flags, ensemble.FlagStale)
 	}
 	if l < len(q.View.FlowSoft) && q.View.FlowSoft[l] {
-		s.flags = append(s.flags, daily.FlagEstimated)
+		s.flags = append(s.flags, ensemble.FlagEstimated)
 	}
 	return s
 }
 
 // forecastSimple is dressed persistence in ln Q pooled with the climatology of
 // the traces, over the recession floor.
-func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
+func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) {
 	_, horizon := q.Size()
 	s := begin(q)
-	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
+	res := ensemble.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
 		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
 	if s.y != s.y {
-		res.Tier = daily.TierStale
+		res.Tier = ensemble.TierStale
 		res.Weights = []float64{0, 1}
 	}
 
-	if k.m.Tier == daily.TierShort || k.m.Tier == daily.TierCold {
-		res.Flags = append(res.Flags, daily.FlagLowConfidence)
+	if k.m.Tier == ensemble.TierShort || k.m.Tier == ensemble.TierCold {
+		res.Flags = append(res.Flags, ensemble.FlagLowConfidence)
 	}
-	traces := daily.Traces(q, saltTrace, k.donors, k.m.Tier)
+	traces := ensemble.Traces(q, saltTrace, k.donors, k.m.Tier)
 	if traces == nil && s.y == s.y {
 		res.Source = "flow/persistence"
-		return daily.Persistence(res, q, saltTrace, s.age, bareFirst, barePower, s.step), nil
+		return ensemble.Persistence(res, q, saltTrace, s.age, bareFirst, barePower, s.step), nil
 	}
 	if traces == nil {
-		return daily.Result{}, daily.NoTraces("discharge", q)
+		return ensemble.Result{}, ensemble.NoTraces("discharge", q)
 	}
 
 	for i, c := range traces {
@@ -124,7 +124,7 @@ func (s start) step(w float64) float64 {
 }
 
 // floor lifts members that fall faster than the steep recession curve.
-func (k *Runner) floor(members [][]float64, s start) {
+func (k *Predictor) floor(members [][]float64, s start) {
 	if s.y != s.y || k.m.FloorA <= 0 {
 		return
 	}

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/flow"
 )
 
@@ -23,7 +23,7 @@ func ExampleFit() {
 	}
 
 	day := coldseam.Date{Year: 2023, Month: 7, Day: 1}
-	res, err := m.On(d, nil).Forecast(daily.Issue{View: d, Day: day, Members: 50, Seed: 1})
+	res, err := m.NewPredictor(d, nil).Forecast(ensemble.Request{View: d, Day: day, Members: 50, Seed: 1})
 	if err != nil {
 		fmt.Println(err)
 		return

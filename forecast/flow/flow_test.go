@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
@@ -14,8 +14,8 @@ import (
 // river is an invented snow river of n days from 1 January 2010: the Tamsen.
 func river(n int, seed uint64) coldseam.Days {
 	d := coldseam.Days{First: coldseam.Date{Year: 2010, Month: 1, Day: 1}, FlowM3S: make([]float64, n), Lat: 46}
-	rng := daily.Stream(seed, d.First, 0)
-	c := daily.NewCalendar(d.First, n)
+	rng := ensemble.Stream(seed, d.First, 0)
+	c := ensemble.NewCalendar(d.First, n)
 	z := 0.0
 	for i := range n {
 		z = .9*z + .15*rng.NormFloat64() + .4*max(rng.NormFloat64()-1.8, 0)
@@ -28,13 +28,13 @@ func river(n int, seed uint64) coldseam.Days {
 func TestForecastIsPureAndBlindToTheFuture(t *testing.T) {
 	t.Parallel()
 	d := river(3*365, 1)
-	m, err := Fit(d, Options{Training: daily.Training{Last: d.Day(900)}})
+	m, err := Fit(d, Options{Training: ensemble.Training{Last: d.Day(900)}})
 	require.NoError(t, err)
-	q := daily.Issue{View: d, Day: d.Day(900), Seed: 7}
+	q := ensemble.Request{View: d, Day: d.Day(900), Seed: 7}
 	a, err := m.Forecast(q)
 	require.NoError(t, err)
-	require.Len(t, a.Members, daily.DefaultMembers)
-	require.Len(t, a.Members[0], daily.DefaultHorizon)
+	require.Len(t, a.Members, ensemble.DefaultMembers)
+	require.Len(t, a.Members[0], ensemble.DefaultHorizon)
 	q.View = d.Cut(d.Day(900))
 	b, err := m.Forecast(q)
 	require.NoError(t, err)
@@ -54,7 +54,7 @@ func TestModelSurvivesJSON(t *testing.T) {
 	require.NoError(t, err)
 	var back Model
 	require.NoError(t, json.Unmarshal(raw, &back))
-	q := daily.Issue{View: d, Day: d.Day(900), Horizon: 45}
+	q := ensemble.Request{View: d, Day: d.Day(900), Horizon: 45}
 	a, err := m.Forecast(q)
 	require.NoError(t, err)
 	b, err := back.Forecast(q)
@@ -68,10 +68,10 @@ func TestNonPositiveDayGivesNoLogForecast(t *testing.T) {
 	d.FlowM3S[900] = -27.7
 	m, err := Fit(d, Options{})
 	require.NoError(t, err)
-	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(900)})
+	r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(900)})
 	require.NoError(t, err)
-	require.True(t, r.Has(daily.FlagNoLog))
-	require.Equal(t, daily.TierStale, r.Tier)
+	require.True(t, r.Has(ensemble.FlagNoLog))
+	require.Equal(t, ensemble.TierStale, r.Tier)
 	for _, p := range r.Members {
 		for _, v := range p {
 			require.Greater(t, v, 0.)
@@ -117,7 +117,7 @@ func TestNoMemberFallsBelowTheRecessionFloor(t *testing.T) {
 	require.NoError(t, err)
 	require.Greater(t, m.FloorA, 0.)
 	for day := 1200; day < 1600; day += 40 {
-		r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(day)})
+		r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(day)})
 		require.NoError(t, err)
 		for _, p := range r.Members {
 			for h, v := range p {
@@ -132,15 +132,15 @@ func TestFirstWeekOfAGauge(t *testing.T) {
 	d := river(8, 5)
 	m, err := Fit(d, Options{})
 	require.NoError(t, err)
-	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(7)})
 	require.NoError(t, err)
-	require.Equal(t, daily.TierCold, r.Tier)
-	require.True(t, r.Has(daily.FlagLowConfidence))
-	require.Len(t, r.Members, daily.DefaultMembers)
+	require.Equal(t, ensemble.TierCold, r.Tier)
+	require.True(t, r.Has(ensemble.FlagLowConfidence))
+	require.Len(t, r.Members, ensemble.DefaultMembers)
 	for i := range d.FlowM3S {
 		d.FlowM3S[i] = math.NaN()
 	}
-	_, err = m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	_, err = m.Forecast(ensemble.Request{View: d, Day: d.Day(7)})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 }
 
@@ -158,7 +158,7 @@ func TestStackedForecast(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []int{1}, m.Climate.Lag)
 	t0 := 8*365 + 110
-	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Upstream: []coldseam.Days{up.Cut(d.Day(t0))}, Horizon: 45}
+	q := ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Upstream: []coldseam.Days{up.Cut(d.Day(t0))}, Horizon: 45}
 	r, err := m.Forecast(q)
 	require.NoError(t, err)
 	require.Equal(t, "flow/stacked", r.Source)
@@ -185,7 +185,7 @@ func TestGivenTracesOrderTheMembers(t *testing.T) {
 	m, err := Fit(d, Options{})
 	require.NoError(t, err)
 	t0 := 8*365 + 110
-	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Members: 60}
+	q := ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Members: 60}
 	free, err := m.Forecast(q)
 	require.NoError(t, err)
 	for i := range 60 {
@@ -204,7 +204,7 @@ func TestAgencyForecastPulls(t *testing.T) {
 	m, err := Fit(d, Options{})
 	require.NoError(t, err)
 	t0 := 8*365 + 110
-	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0)}
+	q := ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0)}
 	own, err := m.Forecast(q)
 	require.NoError(t, err)
 
@@ -220,7 +220,7 @@ func TestAgencyForecastPulls(t *testing.T) {
 	require.InEpsilon(t, coldseam.Quantile(own.Step(nil, 8), .5), coldseam.Quantile(with.Step(nil, 8), .5), 1e-9)
 
 	for k := range 80 { // an archive that shows the agency to be very good
-		e := daily.AirError{Issued: d.Day(t0 - 10 - k)}
+		e := ensemble.AirError{Issued: d.Day(t0 - 10 - k)}
 		for range 5 {
 			e.Err = append(e.Err, .01*float64(k%3-1))
 		}

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // HoursInput is what the hours of a reach are read from.
@@ -15,7 +15,7 @@ type HoursInput struct {
 	Obs   []coldseam.Observation // instantaneous discharge of the last days, m3/s, ascending; 60 days are used
 	Now   time.Time
 	Loc   *time.Location
-	Daily daily.Result // member daily means, m3/s; Day is the last complete civil day in Loc
+	Daily ensemble.Result // member daily means, m3/s; Day is the last complete civil day in Loc
 	// TravelH is the time from the gauge to the reach in hours, downstream
 	// positive: see TravelTime.
 	TravelH float64
@@ -442,7 +442,7 @@ func regulated(days []hourDay) bool {
 				a, b = append(a, dep[i][:]...), append(b, dep[j][:]...)
 			}
 		}
-		return daily.Correlation(a, b)
+		return ensemble.Correlation(a, b)
 	}
 	week, yesterday := lagged(7), lagged(1)
 	byWeekday := week >= regWeekly && week-yesterday >= regGain

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"github.com/stretchr/testify/require"
 )
 
@@ -22,8 +22,8 @@ func readings(n int, f func(hours float64, t time.Time) float64) []coldseam.Obse
 }
 
 // flat makes members that stay at q m3/s for ten days after day.
-func flat(day coldseam.Date, n int, q ...float64) daily.Result {
-	r := daily.Result{Day: day}
+func flat(day coldseam.Date, n int, q ...float64) ensemble.Result {
+	r := ensemble.Result{Day: day}
 	for range n {
 		p := make([]float64, 10)
 		for h := range p {
@@ -156,8 +156,8 @@ func TestHoursNeedAPositiveReading(t *testing.T) {
 
 func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	t.Parallel()
-	mk := func() daily.Result {
-		r := daily.Result{}
+	mk := func() ensemble.Result {
+		r := ensemble.Result{}
 		for i := range 21 {
 			r.Members = append(r.Members, []float64{30 + float64(i), 30 + float64(i)})
 		}
@@ -166,7 +166,7 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	dry, wet := mk(), mk()
 	Rain(&dry, []float64{0, .5}, nil)
 	require.Equal(t, mk().Members, dry.Members)
-	require.True(t, dry.Has(daily.FlagNoRain))
+	require.True(t, dry.Has(ensemble.FlagNoRain))
 	Rain(&wet, []float64{25.4, 0}, nil)
 
 	for i := range wet.Members {
@@ -195,7 +195,7 @@ func TestRainWidensTheUpperHalfOnly(t *testing.T) {
 	require.InDelta(t, .02, term.PerMM[1], .002)
 	fitted := mk()
 	Rain(&fitted, []float64{10, 10}, &term)
-	require.False(t, fitted.Has(daily.FlagNoRain))
+	require.False(t, fitted.Has(ensemble.FlagNoRain))
 	require.InDelta(t, 40*math.Exp(.02*20), fitted.Members[10][1], 1)
 	few, ok := FitRain(pairs[:990])
 	require.False(t, ok)
@@ -266,7 +266,7 @@ func TestNoonsOverAClockChange(t *testing.T) {
 		require.NoError(t, err)
 		day, err := coldseam.ParseDate(c.day)
 		require.NoError(t, err)
-		doubling := daily.Result{Day: day, Members: [][]float64{{20, 40, 80, 160, 320}}}
+		doubling := ensemble.Result{Day: day, Members: [][]float64{{20, 40, 80, 160, 320}}}
 		now := day.Add(1).At(5*time.Hour, loc)
 		h, err := NewHours(HoursInput{
 			Obs:   []coldseam.Observation{{At: now, KnownAt: now, Value: 10}},

@@ -6,7 +6,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
@@ -19,10 +19,10 @@ func sqrt(v float64) float64 { return math.Sqrt(max(v, 0)) }
 
 // Library holds the out-of-fold errors by the state they were made in.
 type Library struct {
-	Day   []int32      `json:"day"`   // days since 1970-01-01
-	State daily.Packed `json:"state"` // 5 per entry: mu1, mu5, d1, d3, z
-	Res   daily.Packed `json:"res"`   // leads per entry
-	Scale [5]float64   `json:"scale"` // sd of the state columns
+	Day   []int32         `json:"day"`   // days since 1970-01-01
+	State ensemble.Packed `json:"state"` // 5 per entry: mu1, mu5, d1, d3, z
+	Res   ensemble.Packed `json:"res"`   // leads per entry
+	Scale [5]float64      `json:"scale"` // sd of the state columns
 
 	doy [367][]int32
 }
@@ -36,7 +36,7 @@ func newLibrary(rows []row, first coldseam.Date) *Library {
 	var s, q [stateCols]float64
 	for k := range rows {
 		r := &rows[k]
-		l.Day = append(l.Day, daily.DayNumber(first.Add(int(r.i))))
+		l.Day = append(l.Day, ensemble.DayNumber(first.Add(int(r.i))))
 		for j, v := range stateOf(r) {
 			l.State = append(l.State, float32(v))
 			s[j], q[j] = s[j]+v, q[j]+v*v
@@ -69,7 +69,7 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 	return nil
 }
 
-func (l *Library) date(k int32) coldseam.Date { return daily.Epoch.Add(int(l.Day[k])) }
+func (l *Library) date(k int32) coldseam.Date { return ensemble.Epoch.Add(int(l.Day[k])) }
 
 // decode indexes the entries by day of the year.
 func (l *Library) decode() {
@@ -86,9 +86,9 @@ func (l *Library) decode() {
 var stateWeight = [stateCols]float64{1, 1, 1, 1, .25}
 
 // nearest returns the k entries most like r.
-func (l *Library) nearest(r *row, k int) []daily.Candidate {
+func (l *Library) nearest(r *row, k int) []ensemble.Candidate {
 	s := stateOf(r)
-	var c []daily.Candidate
+	var c []ensemble.Candidate
 	for g := -dressDays; g <= dressDays; g++ {
 		dd := float64(g) / dressDoy
 		for _, i := range l.doy[(r.doy+g-1+732)%366+1] {
@@ -98,8 +98,8 @@ func (l *Library) nearest(r *row, k int) []daily.Candidate {
 				z := (float64(x[j]) - s[j]) / l.Scale[j]
 				d += stateWeight[j] * z * z
 			}
-			c = append(c, daily.Candidate{D: d, K: i})
+			c = append(c, ensemble.Candidate{D: d, K: i})
 		}
 	}
-	return daily.Nearest(c, k)
+	return ensemble.Nearest(c, k)
 }

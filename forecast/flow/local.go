@@ -3,7 +3,7 @@ package flow
 import (
 	"math"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
@@ -32,9 +32,9 @@ func colsAR(x []float64, r *row, _ int) []float64 { return append(x, r.ar[:]...)
 // Local is a regression per lead whose coefficients vary with the day of the
 // year: Coef[lead][node][column]. Global ones have one node.
 type Local struct {
-	Cols  int          `json:"cols"`
-	Nodes int          `json:"nodes"`
-	Coef  daily.Packed `json:"coef"`
+	Cols  int             `json:"cols"`
+	Nodes int             `json:"nodes"`
+	Coef  ensemble.Packed `json:"coef"`
 }
 
 func (l *Local) at(h, d int) int { return ((h-1)*l.Nodes + d) * l.Cols }
@@ -42,12 +42,12 @@ func (l *Local) at(h, d int) int { return ((h-1)*l.Nodes + d) * l.Cols }
 // bins are the normal equations of one source per fold and day of the year.
 type bins struct {
 	p    int
-	rows [][367]*daily.Normal // by fold
+	rows [][367]*ensemble.Normal // by fold
 }
 
 // gather sums the rows at lead h, of which goal is what the columns explain.
 func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *bins {
-	b := &bins{rows: make([][367]*daily.Normal, folds)}
+	b := &bins{rows: make([][367]*ensemble.Normal, folds)}
 	var x []float64
 	for k := range rows {
 		r := &rows[k]
@@ -59,7 +59,7 @@ func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *
 		b.p = len(x)
 		n := b.rows[r.fold][r.doy]
 		if n == nil {
-			n = daily.NewNormal(len(x))
+			n = ensemble.NewNormal(len(x))
 			b.rows[r.fold][r.doy] = n
 		}
 
@@ -70,8 +70,8 @@ func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *
 }
 
 // without sums all folds but one by day of the year; skip < 0 sums all.
-func (b *bins) without(skip int) *[367]*daily.Normal {
-	var out [367]*daily.Normal
+func (b *bins) without(skip int) *[367]*ensemble.Normal {
+	var out [367]*ensemble.Normal
 	for f := range b.rows {
 		if f == skip {
 			continue
@@ -81,7 +81,7 @@ func (b *bins) without(skip int) *[367]*daily.Normal {
 				continue
 			}
 			if out[d] == nil {
-				out[d] = daily.NewNormal(b.p)
+				out[d] = ensemble.NewNormal(b.p)
 			}
 			out[d].AddScaled(n, 1)
 		}
@@ -95,7 +95,7 @@ func change(r *row, h int) float64 { return r.goal[h] }
 // fitLocal solves the nodes of every lead, for the training rows of each fold
 // and, last, for all of them.
 func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, local bool,
-	solve func(*daily.Normal) []float64) []*Local {
+	solve func(*ensemble.Normal) []float64) []*Local {
 	out := make([]*Local, folds+1)
 	ker := make([]float64, 184)
 	for g := range ker {
@@ -116,7 +116,7 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 				if local {
 					l.Nodes = nodeCount
 				}
-				l.Coef = make(daily.Packed, leads*l.Nodes*l.Cols)
+				l.Coef = make(ensemble.Packed, leads*l.Nodes*l.Cols)
 				out[fold] = l
 			}
 
@@ -127,12 +127,12 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 			days := b.without(skip)
 
 			for d := range l.Nodes {
-				n := daily.NewNormal(b.p)
+				n := ensemble.NewNormal(b.p)
 				for doy, x := range days {
 					if x == nil {
 						continue
 					}
-					if w := ker[daily.DoyGap(doy, 1+d*nodeStep)]; w > 0 {
+					if w := ker[ensemble.DoyGap(doy, 1+d*nodeStep)]; w > 0 {
 						n.AddScaled(x, w)
 					}
 				}
@@ -150,11 +150,11 @@ func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, lo
 
 // freeIntercept solves with a ridge that is a share of each column's own
 // variance; the first column is the intercept and goes free.
-func freeIntercept(ridge float64) func(*daily.Normal) []float64 {
-	return func(n *daily.Normal) []float64 { return solveRidge(n, ridge) }
+func freeIntercept(ridge float64) func(*ensemble.Normal) []float64 {
+	return func(n *ensemble.Normal) []float64 { return solveRidge(n, ridge) }
 }
 
-func solveRidge(n *daily.Normal, ridge float64) []float64 {
+func solveRidge(n *ensemble.Normal, ridge float64) []float64 {
 	r := make([]float64, n.P)
 	for i := range r {
 		r[i] = 1e-9*(n.W+1) + ridge*n.A[i*n.P+i]
@@ -184,7 +184,7 @@ func (l *Local) value(x []float64, h, doy int) float64 {
 	return (1-f)*dot32(l.Coef[l.at(h, d0):], x) + f*dot32(l.Coef[l.at(h, d1):], x)
 }
 
-func dot32(c daily.Packed, x []float64) float64 {
+func dot32(c ensemble.Packed, x []float64) float64 {
 	s := 0.0
 	for i, v := range x {
 		s += float64(c[i]) * v

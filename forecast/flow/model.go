@@ -5,12 +5,12 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Options of a fit. The zero value fits on everything.
 type Options struct {
-	Training daily.Training
+	Training ensemble.Training
 	Seed     uint64
 	Pool     []coldseam.Days // similar gauges, for short records
 	Upstream []coldseam.Days // upstream gauges, nearest first; at most three are used
@@ -19,24 +19,24 @@ type Options struct {
 // Model is a fitted model of one river. It is plain data and marshals to JSON
 // and back without loss.
 type Model struct {
-	Version  int            `json:"version"`
-	Training daily.Training `json:"training"`
-	From     coldseam.Date  `json:"from"`
-	To       coldseam.Date  `json:"to"`
-	Years    float64        `json:"years"`
-	Tier     daily.Tier     `json:"tier"`
-	Seed     uint64         `json:"seed"`
-	Score    float64        `json:"score"`   // mean absolute out-of-fold error of ln Q at lead 5, 0 = not measured
-	FloorA   float64        `json:"floor_a"` // recession floor: a of dQ/dt = -a Q^b, 95 % quantile
-	FloorB   float64        `json:"floor_b"`
-	Phi      float64        `json:"phi"` // lag-1 correlation of the anomaly of ln Q
+	Version  int               `json:"version"`
+	Training ensemble.Training `json:"training"`
+	From     coldseam.Date     `json:"from"`
+	To       coldseam.Date     `json:"to"`
+	Years    float64           `json:"years"`
+	Tier     ensemble.Tier     `json:"tier"`
+	Seed     uint64            `json:"seed"`
+	Score    float64           `json:"score"`   // mean absolute out-of-fold error of ln Q at lead 5, 0 = not measured
+	FloorA   float64           `json:"floor_a"` // recession floor: a of dQ/dt = -a Q^b, 95 % quantile
+	FloorB   float64           `json:"floor_b"`
+	Phi      float64           `json:"phi"` // lag-1 correlation of the anomaly of ln Q
 
-	Climate climate  `json:"climate"`
-	Mode    [2]*Mode `json:"mode"` // without and with an air forecast; nil = not fitted
+	Climate climate    `json:"climate"`
+	ByAir   [2]*AirFit `json:"mode"` // without and with an air forecast; nil = not fitted
 }
 
-// Mode is what was learnt for one air mode.
-type Mode struct {
+// AirFit is what was learnt for one air mode.
+type AirFit struct {
 	Sources []string `json:"sources"`
 	Fitted  *Fitted  `json:"fitted"`
 	Library *Library `json:"library"`
@@ -44,8 +44,8 @@ type Mode struct {
 
 // The air modes. With air only snow rivers differ.
 const (
-	modeNoAir = iota
-	modeAir
+	withoutAir = iota
+	withAir
 )
 
 // minRows is the number of training issues below which nothing is regressed.
@@ -58,7 +58,7 @@ const version = 1
 func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	r := newRecord(d, opt.Training)
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
-	b := daily.Last(r.Obs, r.n-1)
+	b := ensemble.Last(r.Obs, r.n-1)
 	if b < 0 && len(opt.Pool) == 0 {
 		return nil, fmt.Errorf("fit discharge: no positive discharge on any training day and no similar gauge: %w",
 			coldseam.ErrInvalid)
@@ -72,8 +72,8 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
 
-	m.Years = daily.Span(r.Obs)
-	m.Tier = daily.TierOf(m.Years)
+	m.Years = ensemble.Span(r.Obs)
+	m.Tier = ensemble.TierOf(m.Years)
 	m.FloorA, m.FloorB = recession(r)
 	var up []*record
 	for k, u := range opt.Upstream {
@@ -98,22 +98,22 @@ func (m *Model) learn(v *view, first coldseam.Date) {
 		nu = stackRidgeShort
 	}
 
-	for mode := range m.Mode {
-		if mode == modeAir && (!m.Climate.Snow || m.Years < airYears) {
+	for mode := range m.ByAir {
+		if mode == withAir && (!m.Climate.Snow || m.Years < airYears) {
 			continue
 		}
-		rows := v.training(mode == modeAir)
+		rows := v.training(mode == withAir)
 		if len(rows) < minRows {
 			continue
 		}
 		src := m.sources(mode)
-		md := &Mode{Fitted: fitSources(rows, src, nu), Library: newLibrary(rows, first)}
+		md := &AirFit{Fitted: fitSources(rows, src, nu), Library: newLibrary(rows, first)}
 		for _, s := range src {
 			md.Sources = append(md.Sources, s.name)
 		}
-		m.Mode[mode] = md
+		m.ByAir[mode] = md
 
-		if mode == modeNoAir {
+		if mode == withoutAir {
 			for k := range rows {
 				m.Score += math.Abs(rows[k].res[5]) / float64(len(rows))
 			}
@@ -127,7 +127,7 @@ const airYears = 5
 
 func (m *Model) sources(mode int) []source {
 	c := m.Climate
-	c.Snow = mode == modeAir
+	c.Snow = mode == withAir
 	return sourcesOf(c, m.Years < airYears)
 }
 
@@ -135,12 +135,12 @@ func lag1(z []float64) float64 {
 	if len(z) < 3 {
 		return 0
 	}
-	return min(max(daily.Correlation(z[:len(z)-1], z[1:]), 0), .995)
+	return min(max(ensemble.Correlation(z[:len(z)-1], z[1:]), 0), .995)
 }
 
 // Forecast makes the forecast of one issue.
-func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
-	return m.On(q.View, q.Upstream, q.Pool...).Forecast(q)
+func (m *Model) Forecast(q ensemble.Request) (ensemble.Result, error) {
+	return m.NewPredictor(q.View, q.Upstream, q.Pool...).Forecast(q)
 }
 
 // learnYears is the record from which regressions and analogs beat dressed

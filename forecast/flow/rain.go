@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // RainPair is one lead of one archived issue: the rain that was forecast for
@@ -93,12 +93,12 @@ func FitRain(pairs []RainPair) (RainTerm, bool) {
 // the member's rank so that the spread of the response is kept; without one the
 // upper half is widened by a stated factor per inch and the result is flagged
 // that rain is not modelled. nil rain changes nothing.
-func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
+func Rain(r *ensemble.Result, rainMM []float64, term *RainTerm) {
 	if len(rainMM) == 0 || len(r.Members) == 0 {
 		return
 	}
 	if term == nil {
-		r.Flags = append(r.Flags, daily.FlagNoRain)
+		r.Flags = append(r.Flags, ensemble.FlagNoRain)
 	}
 	sum := 0.0
 	x := make([]float64, len(r.Members))
@@ -150,7 +150,7 @@ func Rain(r *daily.Result, rainMM []float64, term *RainTerm) {
 // an estimate are left out.
 func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map[coldseam.Date][]float64,
 	seed uint64) []RainPair {
-	k := m.On(history, up)
+	k := m.NewPredictor(history, up)
 	_, fit := logs(history, history.Len())
 	issues := make([]coldseam.Date, 0, len(archive))
 	for d := range archive {
@@ -160,13 +160,13 @@ func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map
 	var out []RainPair
 
 	for _, day := range issues {
-		r, err := k.Forecast(daily.Issue{View: history, Day: day, Upstream: up, Seed: seed})
+		r, err := k.Forecast(ensemble.Request{View: history, Day: day, Upstream: up, Seed: seed})
 		if err != nil {
 			continue // no start on that day
 		}
 
 		t, sum := history.Index(day), 0.0
-		for h := 1; h <= min(len(archive[day]), daily.DefaultHorizon); h++ {
+		for h := 1; h <= min(len(archive[day]), ensemble.DefaultHorizon); h++ {
 			rain := archive[day][h-1]
 			if !(rain >= 0) {
 				break

@@ -4,22 +4,22 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // record is a Days frame prepared for the models: y = ln Q with non-positive,
 // estimated and ice-affected days missing in fit and only non-positive ones
 // missing in obs.
 type record struct {
-	daily.Donor // Obs is ln(m3/s) of every positive day
-	n           int
-	fit         []float64 // ln(m3/s), without estimated days
+	ensemble.Donor // Obs is ln(m3/s) of every positive day
+	n              int
+	fit            []float64 // ln(m3/s), without estimated days
 }
 
-func newRecord(d coldseam.Days, tr daily.Training) *record {
+func newRecord(d coldseam.Days, tr ensemble.Training) *record {
 	d = tr.Mask(d)
 	obs, fit := logs(d, d.Len())
-	return &record{Donor: daily.NewDonor(d, obs), n: d.Len(), fit: fit}
+	return &record{Donor: ensemble.NewDonor(d, obs), n: d.Len(), fit: fit}
 }
 
 // logs returns ln Q of the positive days, and the same without soft days.

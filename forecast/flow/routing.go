@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Muskingum holds the coefficients of O2 = C0 I2 + C1 I1 + C2 O1 over one
@@ -71,7 +71,7 @@ func Travel(down, up coldseam.Days, maxLag int) (lag int, r float64) {
 			a = append(a, yd[i]-yd[i-1])
 			b = append(b, coldseam.At(yu, j)-coldseam.At(yu, j-1))
 		}
-		if c := daily.Correlation(a, b); c > r {
+		if c := ensemble.Correlation(a, b); c > r {
 			lag, r = l, c
 		}
 	}

@@ -4,11 +4,11 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
-	leads     = daily.DefaultHorizon
+	leads     = ensemble.DefaultHorizon
 	baseCols  = 7  // 1, z, d1, d3, max(d1,0), z(t)-z(t-7), mean z of 60 days - z
 	arCols    = 11 // 1, z, d1, d3, max(d1,0), cos, sin and their products with z and d1
 	upCols    = 2  // per upstream gauge: z_up - z, last change of z_up
@@ -45,7 +45,7 @@ type row struct {
 type view struct {
 	*record
 	clim []float64 // of ln Q
-	hold []float64 // anomaly, carried over gaps of up to daily.BridgeGap days
+	hold []float64 // anomaly, carried over gaps of up to ensemble.BridgeGap days
 	age  []int     // of hold, days
 	mean []float64 // mean anomaly of the last memoryAge days
 	up   []*view
@@ -57,19 +57,19 @@ type view struct {
 
 // climate are the climatologies of a model.
 type climate struct {
-	LogQ daily.Harmonic   `json:"log_q"`
-	Up   []daily.Harmonic `json:"up,omitempty"`
-	Lag  []int            `json:"lag,omitempty"` // travel time from each upstream gauge, days
-	Air  daily.Harmonic   `json:"air"`
-	PDD  daily.Harmonic   `json:"pdd"` // of positive degrees
-	Snow bool             `json:"snow"`
+	LogQ ensemble.Harmonic   `json:"log_q"`
+	Up   []ensemble.Harmonic `json:"up,omitempty"`
+	Lag  []int               `json:"lag,omitempty"` // travel time from each upstream gauge, days
+	Air  ensemble.Harmonic   `json:"air"`
+	PDD  ensemble.Harmonic   `json:"pdd"` // of positive degrees
+	Snow bool                `json:"snow"`
 }
 
 func newView(r *record, c climate, up []*record) *view {
-	v := look(r, c.LogQ)
+	v := viewOf(r, c.LogQ)
 	for k, u := range up {
 		if k < len(c.Up) {
-			v.up, v.lag = append(v.up, look(u, c.Up[k])), append(v.lag, c.Lag[k])
+			v.up, v.lag = append(v.up, viewOf(u, c.Up[k])), append(v.lag, c.Lag[k])
 		}
 	}
 
@@ -92,7 +92,7 @@ func newView(r *record, c climate, up []*record) *view {
 	return v
 }
 
-func look(r *record, clim daily.Harmonic) *view {
+func viewOf(r *record, clim ensemble.Harmonic) *view {
 	v := &view{
 		record: r,
 		clim:   clim.Over(r.Cal),
@@ -107,7 +107,7 @@ func look(r *record, clim daily.Harmonic) *view {
 		if z := r.Obs[i] - v.clim[i]; z == z {
 			last, age = z, 0
 			sum, n = sum+z, n+1
-		} else if age++; age > daily.BridgeGap {
+		} else if age++; age > ensemble.BridgeGap {
 			last = math.NaN()
 		}
 

@@ -1,7 +1,7 @@
 package flow
 
 import (
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const folds = 5 // of years, within the training years [source: design section 8]
@@ -105,8 +105,8 @@ func overPrior(n int) func(*row, int) float64 {
 }
 
 // shrink solves with one ridge for all columns.
-func shrink(nu float64) func(*daily.Normal) []float64 {
-	return func(n *daily.Normal) []float64 {
+func shrink(nu float64) func(*ensemble.Normal) []float64 {
+	return func(n *ensemble.Normal) []float64 {
 		d := 0.0
 		for i := range n.P {
 			d += n.A[i*n.P+i] / float64(n.P)

@@ -1,7 +1,7 @@
 package flow
 
 import (
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // training makes the rows of every issue whose path t-1..t+leads is observed
@@ -9,7 +9,7 @@ import (
 func (v *view) training(airAhead bool) []row {
 	out := make([]row, 0, v.n)
 	for t := 1; t+leads < v.n; t++ {
-		if !daily.Complete(v.record.fit, t-1, t+leads) {
+		if !ensemble.Complete(v.record.fit, t-1, t+leads) {
 			continue
 		}
 		var ahead []float64
@@ -40,10 +40,10 @@ const snowShare = .15
 
 // fitClimate learns the climatologies; up are the upstream records.
 func fitClimate(r *record, up []*record) climate {
-	c := climate{LogQ: daily.FitHarmonic(r.Cal, padTo(r.fit, len(r.Cal.Doy)))}
+	c := climate{LogQ: ensemble.FitHarmonic(r.Cal, padTo(r.fit, len(r.Cal.Doy)))}
 	for k, u := range up {
 		if k < maxUp {
-			c.Up = append(c.Up, daily.FitHarmonic(u.Cal, padTo(u.fit, len(u.Cal.Doy))))
+			c.Up = append(c.Up, ensemble.FitHarmonic(u.Cal, padTo(u.fit, len(u.Cal.Doy))))
 			lag, _ := Travel(r.Days, u.Days, maxLag)
 			c.Lag = append(c.Lag, lag)
 		}
@@ -63,9 +63,9 @@ func fitClimate(r *record, up []*record) climate {
 		}
 	}
 
-	if n > 2*daily.YearDays && frost > snowShare*n {
+	if n > 2*ensemble.YearDays && frost > snowShare*n {
 		c.Snow = true
-		c.Air, c.PDD = daily.FitHarmonic(r.Cal, air), daily.FitHarmonic(r.Cal, pdd)
+		c.Air, c.PDD = ensemble.FitHarmonic(r.Cal, air), ensemble.FitHarmonic(r.Cal, pdd)
 	}
 
 	return c

@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/score"
 )
 
@@ -37,7 +37,7 @@ type dateScores struct {
 }
 
 func newDateScores(h *replay) *dateScores {
-	s := &dateScores{theta: h.o.EdgeC, run: daily.Bridge(h.obs, 5)}
+	s := &dateScores{theta: h.o.EdgeC, run: ensemble.Bridge(h.obs, 5)}
 	for k := range s.edges {
 		e := &edge{
 			up:    k == 0,
@@ -64,7 +64,7 @@ func newDateScores(h *replay) *dateScores {
 // degC of the edge, has none [source: design section 6].
 func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool) map[int]int {
 	out := map[int]int{}
-	y := daily.Bridge(x, 5)
+	y := ensemble.Bridge(x, 5)
 	last := first.Add(len(x) - 1)
 
 	for year := first.Year; year <= last.Year; year++ {
@@ -134,8 +134,8 @@ func extreme(x []float64, a, lim int, up bool) int {
 }
 
 func runFrom(x []float64, i int, theta float64, up bool) bool {
-	for k := range daily.RunDays {
-		if v := coldseam.At(x, i+k); v != v || !daily.Beyond(v, theta, up) {
+	for k := range ensemble.RunDays {
+		if v := coldseam.At(x, i+k); v != v || !ensemble.Beyond(v, theta, up) {
 			return false
 		}
 	}
@@ -144,7 +144,7 @@ func runFrom(x []float64, i int, theta float64, up bool) bool {
 
 // issue scores the dates of the issue at index t, if it is one.
 func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, t int) error {
-	if v := h.obs[t]; v != v || !daily.Complete(h.obs, t-1, t) {
+	if v := h.obs[t]; v != v || !ensemble.Complete(h.obs, t-1, t) {
 		return nil
 	}
 
@@ -154,22 +154,22 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 		if ahead < 0 && !brier {
 			continue
 		}
-		r, err := model.Forecast(h.ask(t, daily.CrossingHorizon))
+		r, err := model.Forecast(h.ask(t, ensemble.CrossingHorizon))
 		if err != nil {
 			return err
 		}
 
 		paths := map[string][][]float64{Coldseam: r.Members}
 		for k, m := range []string{Dressed, AnomalyAR} {
-			paths[m] = ref.paths(m, t, daily.CrossingHorizon, h.o.Members,
-				daily.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
+			paths[m] = ref.paths(m, t, ensemble.CrossingHorizon, h.o.Members,
+				ensemble.Stream(h.o.Seed, h.d.Day(t), 200+uint64(k)))
 			if len(paths[m]) == 0 {
 				return nil
 			}
 		}
 
 		for _, m := range datesMethods {
-			days := passages(paths[m], s.theta, e.up, daily.Since(h.obs, t, s.theta, e.up))
+			days := passages(paths[m], s.theta, e.up, ensemble.Since(h.obs, t, s.theta, e.up))
 			if m == ClimateDay {
 				days = e.calendar(h, f, t)
 			}
@@ -225,9 +225,9 @@ func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float6
 
 	n := 0.0
 	for i := range s.run {
-		if daily.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > daily.TraceWindow || f.years[h.cal.Year[i]] ||
+		if ensemble.DoyGap(h.cal.Doy[i], h.cal.Doy[t]) > ensemble.TraceWindow || f.years[h.cal.Year[i]] ||
 			!f.training.Allows(h.d.Day(i)) ||
-			daily.Beyond(s.run[i], s.theta, e.up) || !daily.Complete(s.run, i, i+daily.DefaultHorizon+daily.RunDays-1) {
+			ensemble.Beyond(s.run[i], s.theta, e.up) || !ensemble.Complete(s.run, i, i+ensemble.DefaultHorizon+ensemble.RunDays-1) {
 			continue
 		}
 		n++
@@ -258,7 +258,7 @@ func (s *dateScores) begins(t, w int, up bool) bool {
 func passages(paths [][]float64, theta float64, up bool, before int) []float64 {
 	out := make([]float64, len(paths))
 	for i, p := range paths {
-		d := daily.Passed(p, theta, up, before)
+		d := ensemble.Passed(p, theta, up, before)
 		if d < 0 {
 			d = len(p) + 1
 		}
@@ -298,8 +298,8 @@ func (s *dateScores) brierDay(h *replay, f fold, e *edge, t int) bool {
 	if !e.up && (m < time.August || h.obs[t] <= s.theta) {
 		return false
 	}
-	end := t + daily.DefaultHorizon + daily.RunDays - 1
-	return daily.Complete(h.obs, t-1, end) && f.years[h.cal.Year[end]] &&
+	end := t + ensemble.DefaultHorizon + ensemble.RunDays - 1
+	return ensemble.Complete(h.obs, t-1, end) && f.years[h.cal.Year[end]] &&
 		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
 }
 

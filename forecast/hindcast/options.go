@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Quantity is what is forecast.
@@ -88,7 +88,7 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 		return o, fmt.Errorf("hindcast air %q: want perfect, climatology or archived: %w", o.Air, coldseam.ErrInvalid)
 	case o.Air == Archived && len(o.Archive) == 0:
 		return o, fmt.Errorf("hindcast air archived: no archived air forecast: %w", coldseam.ErrInvalid)
-	case o.Air == Perfect && daily.Span(d.AirC) == 0:
+	case o.Air == Perfect && ensemble.Span(d.AirC) == 0:
 		return o, fmt.Errorf("hindcast air perfect: the record has no air temperature: %w", coldseam.ErrInvalid)
 	}
 
@@ -103,13 +103,13 @@ func (o Options) filled(d coldseam.Days) (Options, error) {
 	}
 
 	for _, h := range o.Leads {
-		if h < 1 || h > daily.DefaultHorizon {
-			return o, fmt.Errorf("hindcast lead %d: want 1 to %d: %w", h, daily.DefaultHorizon, coldseam.ErrInvalid)
+		if h < 1 || h > ensemble.DefaultHorizon {
+			return o, fmt.Errorf("hindcast lead %d: want 1 to %d: %w", h, ensemble.DefaultHorizon, coldseam.ErrInvalid)
 		}
 	}
 
 	if o.Members == 0 {
-		o.Members = daily.DefaultMembers
+		o.Members = ensemble.DefaultMembers
 	}
 	if o.LastYears == 0 && o.Quantity == Flow {
 		o.LastYears = flowYears

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // real reads one public series below COLDSEAM_REAL_DATA/series. Unset skips the
@@ -217,17 +217,17 @@ func printDates(name string, reports []Report) {
 // the anomaly path of another year, grown linearly from 30 % of its size on day
 // 1 to 90 % on day 10. It stands for an archive that nobody has published.
 func synthetic(d coldseam.Days) map[coldseam.Date][][]float64 {
-	cal := daily.NewCalendar(d.First, d.Len())
-	clim := daily.FitHarmonic(cal, d.AirC)
+	cal := ensemble.NewCalendar(d.First, d.Len())
+	clim := ensemble.FitHarmonic(cal, d.AirC)
 	out := map[coldseam.Date][][]float64{}
-	for t := 0; t+daily.DefaultHorizon < d.Len(); t++ {
-		rng := daily.Stream(99, d.Day(t), 1)
+	for t := 0; t+ensemble.DefaultHorizon < d.Len(); t++ {
+		rng := ensemble.Stream(99, d.Day(t), 1)
 		j := rng.IntN(d.Len()-380) + 1
 		j += cal.Doy[t] - cal.Doy[j]
-		if j < 0 || j+daily.DefaultHorizon >= d.Len() {
+		if j < 0 || j+ensemble.DefaultHorizon >= d.Len() {
 			j = (t + 400) % (d.Len() - 20)
 		}
-		f := make([]float64, daily.DefaultHorizon)
+		f := make([]float64, ensemble.DefaultHorizon)
 		for h := 1; h <= len(f); h++ {
 			f[h-1] = d.AirC[t+h] + (.3+.6*float64(h-1)/9)*(d.AirC[j+h]-clim.At(cal, j+h))
 		}
@@ -243,7 +243,7 @@ func cuts(d coldseam.Days, years int) []coldseam.Days {
 	n := years * 365
 	for a := d.Len() % n; a+n <= d.Len(); a += n {
 		c := coldseam.Days{First: d.Day(a), WaterC: d.WaterC[a : a+n], AirC: d.AirC[a : a+n]}
-		if len(daily.NewCalendar(c.First, n).Years(c.WaterC, 120)) >= minYears {
+		if len(ensemble.NewCalendar(c.First, n).Years(c.WaterC, 120)) >= minYears {
 			out = append(out, c)
 		}
 	}

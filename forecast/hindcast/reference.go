@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // The methods, in the order of the report.
@@ -26,20 +26,20 @@ type reference struct {
 	x     []float64 // training days, NaN elsewhere
 	run   []float64 // with short gaps bridged, for tails
 	obs   []float64 // all days: read at the issue only
-	cal   *daily.Calendar
+	cal   *ensemble.Calendar
 	clim  []float64
-	damp  [daily.CrossingHorizon + 1]float64
-	near  *daily.Pool
-	far   *daily.Pool
+	damp  [ensemble.CrossingHorizon + 1]float64
+	near  *ensemble.Pool
+	far   *ensemble.Pool
 	floor float64 // 0 degC, or -Inf for logs
 }
 
-func newReference(obs, train []float64, cal *daily.Calendar, floor float64) *reference {
-	r := &reference{x: train, run: daily.Bridge(train, 5), obs: obs, cal: cal, floor: floor}
+func newReference(obs, train []float64, cal *ensemble.Calendar, floor float64) *reference {
+	r := &reference{x: train, run: ensemble.Bridge(train, 5), obs: obs, cal: cal, floor: floor}
 	n := len(train)
-	r.clim = daily.FitHarmonic(cal, padded(train, len(cal.Doy))).Over(cal)
-	r.near = daily.NewPool(cal, n, func(i int) bool { return daily.Complete(train, i-1, i+daily.DefaultHorizon) })
-	r.far = daily.NewPool(cal, n, func(i int) bool { return daily.Complete(r.run, i-1, i+daily.CrossingHorizon) })
+	r.clim = ensemble.FitHarmonic(cal, padded(train, len(cal.Doy))).Over(cal)
+	r.near = ensemble.NewPool(cal, n, func(i int) bool { return ensemble.Complete(train, i-1, i+ensemble.DefaultHorizon) })
+	r.far = ensemble.NewPool(cal, n, func(i int) bool { return ensemble.Complete(r.run, i-1, i+ensemble.CrossingHorizon) })
 	r.damp[0] = 1
 
 	for h := 1; h < len(r.damp); h++ {
@@ -76,13 +76,13 @@ func (r *reference) paths(method string, t, horizon, members int, rng *rand.Rand
 	}
 
 	pool, x := r.near, r.x
-	if horizon > daily.DefaultHorizon {
+	if horizon > ensemble.DefaultHorizon {
 		pool, x = r.far, r.run
 	}
 	cand := pool.Near(r.cal.Doy[t])
 	out := make([][]float64, 0, members)
 
-	for _, c := range daily.Draw(rng, cand, members) {
+	for _, c := range ensemble.Draw(rng, cand, members) {
 		i := int(c)
 		p := make([]float64, horizon)
 		for h := 1; h <= horizon; h++ {

@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/score"
 )
 
@@ -197,7 +197,7 @@ func Pooled(reports []Report, season, ref string, l, replicates int) score.Inter
 	if len(blocks) == 0 {
 		return score.Interval{}
 	}
-	rng := daily.Stream(DefaultSeed, zeroDay, uint64(l))
+	rng := ensemble.Stream(DefaultSeed, zeroDay, uint64(l))
 	return score.BlockBootstrap(rng, blocks, replicates, .9)
 }
 

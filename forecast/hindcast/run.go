@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/forecast/thermal"
@@ -18,13 +18,13 @@ var zeroDay = coldseam.Date{Year: 2000, Month: 1, Day: 1}
 
 // forecaster issues with one fitted model.
 type forecaster interface {
-	Forecast(daily.Issue) (daily.Result, error)
+	Forecast(ensemble.Request) (ensemble.Result, error)
 }
 
 // fold is one part of the test: its years and what may be learnt from.
 type fold struct {
 	years    map[int]bool
-	training daily.Training
+	training ensemble.Training
 }
 
 // Run replays the record d. It refuses a record that is too short to leave a
@@ -57,25 +57,25 @@ type replay struct {
 	o     Options
 	d     coldseam.Days
 	obs   []float64 // degC floored at 0, or ln m3/s
-	cal   *daily.Calendar
+	cal   *ensemble.Calendar
 	from  int // first index scored
 	rep   Report
 	dates *dateScores
 
-	airErrs []daily.AirError
+	airErrs []ensemble.AirError
 	cache   *thermal.Cache
 }
 
 func newReplay(d coldseam.Days, o Options) *replay {
 	h := &replay{o: o, d: d, cache: thermal.NewCache()}
 	n := d.Len()
-	h.cal = daily.NewCalendar(d.First, n+daily.CrossingHorizon+2)
+	h.cal = ensemble.NewCalendar(d.First, n+ensemble.CrossingHorizon+2)
 	h.obs = make([]float64, n)
 	for i := range h.obs {
 		h.obs[i] = h.value(i)
 	}
 	if o.LastYears > 0 {
-		h.from = max(0, n-int(float64(o.LastYears)*daily.YearDays))
+		h.from = max(0, n-int(float64(o.LastYears)*ensemble.YearDays))
 	}
 	h.rep = Report{Site: o.Site, Quantity: o.Quantity, Air: o.Air, Leads: o.Leads, Seed: o.Seed, Members: o.Members,
 		sums: map[string]*tally{}}
@@ -115,7 +115,7 @@ func (h *replay) folds() ([]fold, error) {
 			h.o.Site, len(full), h.o.Quantity, minYears, coldseam.ErrInvalid)
 	}
 
-	var base daily.Training
+	var base ensemble.Training
 	if h.from > 0 {
 		base.First = h.d.Day(h.from)
 	}
@@ -169,14 +169,14 @@ func (h *replay) fit(f fold) (forecaster, error) {
 			return nil, err
 		}
 		h.rep.Tier = string(m.Tier)
-		return m.On(h.d, h.o.Upstream, h.o.Pool...), nil
+		return m.NewPredictor(h.d, h.o.Upstream, h.o.Pool...), nil
 	}
 	m, err := thermal.Fit(h.d, thermal.Options{Training: f.training, Seed: h.o.Seed, Pool: h.o.Pool, Cache: h.cache})
 	if err != nil {
 		return nil, err
 	}
 	h.rep.Tier = string(m.Tier)
-	return m.On(h.d, h.o.Pool...), nil
+	return m.NewPredictor(h.d, h.o.Pool...), nil
 }
 
 // fold scores all issues of one fold.
@@ -215,7 +215,7 @@ func (h *replay) fold(f fold) error {
 // whole reports whether the path of an issue is observed and stays in the test
 // years.
 func (h *replay) whole(f fold, t int) bool {
-	return daily.Complete(h.obs, t-1, t+daily.DefaultHorizon) && f.years[h.cal.Year[t+daily.DefaultHorizon]] &&
+	return ensemble.Complete(h.obs, t-1, t+ensemble.DefaultHorizon) && f.years[h.cal.Year[t+ensemble.DefaultHorizon]] &&
 		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
 }
 
@@ -225,7 +225,7 @@ const minAirKnown = 7
 
 func (h *replay) airKnown(t int) int {
 	n := 0
-	for k := 1; k <= daily.DefaultHorizon; k++ {
+	for k := 1; k <= ensemble.DefaultHorizon; k++ {
 		if v := coldseam.At(h.d.AirC, t+k); v == v {
 			n++
 		}
@@ -234,13 +234,13 @@ func (h *replay) airKnown(t int) int {
 }
 
 // ask is the issue for index t.
-func (h *replay) ask(t, horizon int) daily.Issue {
-	q := daily.Issue{View: h.d, Day: h.d.Day(t), Members: h.o.Members, Horizon: horizon, Seed: h.o.Seed,
+func (h *replay) ask(t, horizon int) ensemble.Request {
+	q := ensemble.Request{View: h.d, Day: h.d.Day(t), Members: h.o.Members, Horizon: horizon, Seed: h.o.Seed,
 		Pool: h.o.Pool, Upstream: h.o.Upstream}
 	switch h.o.Air {
 	case Perfect:
-		air := make([]float64, 0, daily.DefaultHorizon)
-		for k := 1; k <= daily.DefaultHorizon; k++ {
+		air := make([]float64, 0, ensemble.DefaultHorizon)
+		for k := 1; k <= ensemble.DefaultHorizon; k++ {
 			air = append(air, coldseam.At(h.d.AirC, t+k))
 		}
 		if h.airKnown(t) >= minAirKnown {
@@ -258,15 +258,15 @@ const airErrorIssues = 730
 
 // errorsUpTo are the archived errors known at index t: of issues whose whole
 // path had happened by then.
-func (h *replay) errorsUpTo(t int) []daily.AirError {
+func (h *replay) errorsUpTo(t int) []ensemble.AirError {
 	if h.airErrs == nil {
-		h.airErrs = make([]daily.AirError, 0, len(h.o.Archive))
+		h.airErrs = make([]ensemble.AirError, 0, len(h.o.Archive))
 		for i := range h.obs {
 			rows := h.o.Archive[h.d.Day(i)]
 			if len(rows) == 0 {
 				continue
 			}
-			e := daily.AirError{Issued: h.d.Day(i)}
+			e := ensemble.AirError{Issued: h.d.Day(i)}
 			for k, f := range rows[0] {
 				e.Err = append(e.Err, f-coldseam.At(h.d.AirC, i+1+k))
 			}
@@ -282,14 +282,14 @@ func (h *replay) errorsUpTo(t int) []daily.AirError {
 
 // issue scores one issue of all methods.
 func (h *replay) issue(model forecaster, ref *reference, t int) error {
-	r, err := model.Forecast(h.ask(t, daily.DefaultHorizon))
+	r, err := model.Forecast(h.ask(t, ensemble.DefaultHorizon))
 	if err != nil {
 		return fmt.Errorf("issue %s: %w", h.d.Day(t), err)
 	}
 
 	paths := map[string][][]float64{Coldseam: r.Members}
 	for k, m := range Methods[1:] {
-		p := ref.paths(m, t, daily.DefaultHorizon, h.o.Members, daily.Stream(h.o.Seed, h.d.Day(t), 100+uint64(k)))
+		p := ref.paths(m, t, ensemble.DefaultHorizon, h.o.Members, ensemble.Stream(h.o.Seed, h.d.Day(t), 100+uint64(k)))
 		if len(p) == 0 {
 			return nil // no trace of the season in training: nothing to compare with
 		}

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/score"
 )
 
@@ -18,12 +18,12 @@ import (
 func river(n int, seed uint64) coldseam.Days {
 	d := coldseam.Days{First: coldseam.Date{Year: 2010, Month: 1, Day: 1}, Lat: 46,
 		WaterC: make([]float64, n), AirC: make([]float64, n), FlowM3S: make([]float64, n)}
-	rng := daily.Stream(seed, d.First, 0)
-	c := daily.NewCalendar(d.First, n)
+	rng := ensemble.Stream(seed, d.First, 0)
+	c := ensemble.NewCalendar(d.First, n)
 	a, w, z := 0.0, 0.0, 0.0
 	for i := range n {
 		a = .7*a + 2.2*rng.NormFloat64()
-		d.AirC[i] = 4 - 15*math.Cos(2*math.Pi*float64(c.Doy[i]-20)/daily.YearDays) + a
+		d.AirC[i] = 4 - 15*math.Cos(2*math.Pi*float64(c.Doy[i]-20)/ensemble.YearDays) + a
 		w = max(0, .55*w+.45*(.8*d.AirC[i]+1)+.25*rng.NormFloat64())
 		d.WaterC[i] = w
 		z = .9*z + .15*rng.NormFloat64() + .4*max(rng.NormFloat64()-1.8, 0)
@@ -88,11 +88,11 @@ func TestModelsReadNothingAfterTheIssue(t *testing.T) {
 
 	for _, q := range []Quantity{Temperature, Flow} {
 		h.o.Quantity = q
-		model, err := h.fit(fold{training: daily.Training{Last: coldseam.Date{Year: 2013, Month: 12, Day: 31}}})
+		model, err := h.fit(fold{training: ensemble.Training{Last: coldseam.Date{Year: 2013, Month: 12, Day: 31}}})
 		require.NoError(t, err)
 
 		for _, t0 := range []int{1500, 1533, 1570, 1700} {
-			ask := h.ask(t0, daily.CrossingHorizon)
+			ask := h.ask(t0, ensemble.CrossingHorizon)
 			want, err := model.Forecast(ask)
 			require.NoError(t, err)
 			blind := d

@@ -34,7 +34,7 @@ type adviser struct {
 	lim   Limits
 	out   coldseam.SpotJig
 	s     *site
-	k     known
+	k     siteInputs
 	flows []float64
 	med   float64 // median of the flows
 	st    Station // at the median flow, clamped

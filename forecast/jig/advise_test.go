@@ -297,7 +297,7 @@ func TestDriftIsAveragedOverTheBoatSpeed(t *testing.T) {
 	require.Less(t, j.Holds[0].Holds, .6, "but boats do not drift at exactly that")
 }
 
-func must(s *site, _ known) *site { return s }
+func must(s *site, _ siteInputs) *site { return s }
 
 func TestCalibratedSpotUsesItsOwnLimit(t *testing.T) {
 	t.Parallel()

@@ -115,8 +115,8 @@ func (in SpotInput) box(floorOz, maxOz float64) []float64 {
 	return out
 }
 
-// known says how a spot's water column is known.
-type known struct {
+// siteInputs says how a spot's water column is known.
+type siteInputs struct {
 	speedBy string  // float, angle, kind
 	speedSD float64 // of ln us over the spot
 	depthSD float64
@@ -125,7 +125,7 @@ type known struct {
 }
 
 // site joins what is known of the spot, the gauge and the forecast.
-func (in SpotInput) site() (*site, known) {
+func (in SpotInput) site() (*site, siteInputs) {
 	t := defaultWaterC
 	if in.WaterOK {
 		t = in.WaterC
@@ -134,7 +134,7 @@ func (in SpotInput) site() (*site, known) {
 	if in.Spot.StageGain != 0 {
 		s.gain = in.Spot.StageGain
 	}
-	var k known
+	var k siteInputs
 	in.depth(s, &k)
 	in.speed(s, &k)
 	return s, k
@@ -142,7 +142,7 @@ func (in SpotInput) site() (*site, known) {
 
 // depth picks the form of the depth: by stage where the sounding and the
 // forecast both have one, else by flow.
-func (in SpotInput) depth(s *site, k *known) {
+func (in SpotInput) depth(s *site, k *siteInputs) {
 	sp := in.Spot
 	k.depthSD = soundedLnSD
 	flows := in.flows()
@@ -204,7 +204,7 @@ const byFlowLnSD = 0.20
 
 // speed sets surface speed at a reference flow: by observed line angle, by
 // float timing, or by the ratio of the spot's kind.
-func (in SpotInput) speed(s *site, k *known) {
+func (in SpotInput) speed(s *site, k *siteInputs) {
 	sp, g := in.Spot, in.Geometry
 	s.exponent = defaultM
 	if g.Valid() {
@@ -235,7 +235,7 @@ func (in SpotInput) speed(s *site, k *known) {
 
 // angle takes the speed from the newest line angle that the model can show,
 // unless the floats are newer.
-func (in SpotInput) angle(s *site, k *known) {
+func (in SpotInput) angle(s *site, k *siteInputs) {
 	var newest time.Time
 	for _, l := range in.Logs {
 		if l.AngleDeg == nil || !(l.FlowM3S > 0) || math.IsInf(l.FlowM3S, 0) || l.At.Before(newest) {

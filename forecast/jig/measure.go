@@ -71,7 +71,7 @@ func needs(in SpotInput) []Need {
 }
 
 // narrowing lists what would make the weight of a spot that has one surer.
-func narrowing(in SpotInput, s *site, k known) []Need {
+func narrowing(in SpotInput, s *site, k siteInputs) []Need {
 	sComb := in.sComb()
 	now := modelLnSD(sComb, k.speedSD, k.depthSD)
 	cal := posterior(now, in.Logs, (&adviser{in: in, s: s}).modelAt)

@@ -47,7 +47,7 @@ func newScores(src Source) *scores {
 
 // add scores one morning: the daily means of its members, the last full day as
 // it stood before, and what came. Flow is compared in ln.
-func (s *scores) add(f forecast.Features, m forecast.Morning) {
+func (s *scores) add(f forecast.Inputs, m forecast.Morning) {
 	if s == nil {
 		return
 	}

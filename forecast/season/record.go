@@ -117,14 +117,14 @@ func (r *Record) gauged() bool {
 
 // Morning implements Source. Of weather, warnings and the rules of the time
 // nothing is known.
-func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error) {
+func (r *Record) Morning(day coldseam.Date) (forecast.Inputs, []string, error) {
 	now := day.At(r.SendAt, r.Loc)
 	past := r.Days.Cut(day.Add(-1))
 	if !r.gauged() {
 		past = coldseam.Days{First: r.Days.First}
 	}
 	past.Lat = r.Reach.Lat
-	f := forecast.Features{
+	f := forecast.Inputs{
 		Now: now, Day: day, Loc: r.Loc, Reach: r.Reach, TempSite: r.Reach.TempSite,
 		Site: coldseam.Site{ID: r.Reach.Site, Zone: r.Reach.Zone, Lat: r.Reach.Lat, Lon: r.Reach.Lon, DailyOnly: true},
 		Days: past, Archived: true,
@@ -146,7 +146,7 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Features, []string, error)
 // Assume puts into a morning what is assumed of weather, warnings, the rules of
 // the time and a flow limit that nobody has set, and names the inputs of stops
 // that therefore are not replayed.
-func Assume(f *forecast.Features) (notReplayed []string) {
+func Assume(f *forecast.Inputs) (notReplayed []string) {
 	f.AssumedWeather = calm(f.Now)
 	f.AlertsAt, f.Alerts, f.AlertGaps = f.Now, nil, nil
 	f.Reach = assumedReach(f.Reach, f.Days, f.Day)

@@ -23,7 +23,7 @@ import (
 type Source interface {
 	// Morning is cut at the hour of the mail. Models in it are not used.
 	// notReplayed names the inputs of stops that could not fire.
-	Morning(day coldseam.Date) (f forecast.Features, notReplayed []string, err error)
+	Morning(day coldseam.Date) (f forecast.Inputs, notReplayed []string, err error)
 	// Assumed are codes of what stands for inputs that are not on record.
 	Assumed() []string
 }
@@ -131,7 +131,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 
 // Morning replays one morning alone, with the models of its week: what a cell of
 // Run is made of.
-func Morning(src Source, day coldseam.Date) (forecast.Features, forecast.Morning, error) {
+func Morning(src Source, day coldseam.Date) (forecast.Inputs, forecast.Morning, error) {
 	r := replayer{src: src}
 	f, m, _, err := r.morning(day)
 	return f, m, err
@@ -154,7 +154,7 @@ func fitDay(d coldseam.Date) coldseam.Date { return d.Add(-int(d.UTC().Unix() / 
 // morning makes one morning with the models of its week, which are fitted to
 // what was known on their own morning.
 func (r *replayer) morning(day coldseam.Date) (
-	f forecast.Features, m forecast.Morning, c coldseam.ReplayCell, err error) {
+	f forecast.Inputs, m forecast.Morning, c coldseam.ReplayCell, err error) {
 	fit := fitDay(day)
 	if r.fitted != fit && day != fit {
 		if f, m, c, err = r.morning(fit); err != nil {

@@ -115,17 +115,17 @@ func ValueOf(seasons []coldseam.Replay, o Outcomes, cost float64) coldseam.Seaso
 		}
 		return math.NaN()
 	})
-	calendar := verdict.Rival{Name: ByDate, Goes: func(d coldseam.Date) bool { return byDate(d) >= cost }}
+	calendar := verdict.Baseline{Name: ByDate, Fishes: func(d coldseam.Date) bool { return byDate(d) >= cost }}
 	rng := rand.New(rand.NewPCG(20240501, 3))
-	m := verdict.Worth(days, cost, []verdict.Rival{calendar, thumb}, rng)
+	m := verdict.ScoreValue(days, cost, []verdict.Baseline{calendar, thumb}, rng)
 
 	v := coldseam.SeasonValue{Source: o.Source, Known: known, Evidence: verdict.EvidenceOf(days, rng), Cost: cost,
 		Net: m.Net, Saved: m.Saved, Missed: m.Missed}
 	if len(marks) > 0 {
 		v.Good = coldseam.Quantile(marks, .5)
 	}
-	for _, r := range m.Rivals {
-		v.Rivals = append(v.Rivals, coldseam.RivalNet{Name: r.Name, Net: r.Net,
+	for _, r := range m.Baselines {
+		v.Baselines = append(v.Baselines, coldseam.BaselineNet{Name: r.Name, Net: r.Net,
 			Gain: coldseam.Estimate{Value: m.Net - r.Net, Lo: r.Lo, Hi: r.Hi}})
 	}
 
@@ -141,7 +141,7 @@ func ValueOf(seasons []coldseam.Replay, o Outcomes, cost float64) coldseam.Seaso
 		}},
 		{calendar.Name, func(d verdict.Resolved) float64 { return byDate(d.Day) }},
 		{thumb.Name, func(d verdict.Resolved) float64 {
-			if thumb.Goes(d.Day) {
+			if thumb.Fishes(d.Day) {
 				return 1
 			}
 			return 0

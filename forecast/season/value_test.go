@@ -65,8 +65,8 @@ func TestDayOfYearIsARival(t *testing.T) {
 	v := ValueOf([]coldseam.Replay{r}, o, .45)
 	require.Equal(t, 70, v.Ranks[1].N)
 	require.Greater(t, v.Ranks[1].AUC.Lo, .5)
-	require.Equal(t, ByDate, v.Rivals[1].Name)
-	require.Less(t, v.Rivals[0].Net, v.Rivals[1].Net, "always going pays for the poor days")
+	require.Equal(t, ByDate, v.Baselines[1].Name)
+	require.Less(t, v.Baselines[0].Net, v.Baselines[1].Net, "always going pays for the poor days")
 }
 
 func TestNoEvidenceBelowTwenty(t *testing.T) {

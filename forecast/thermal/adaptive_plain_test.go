@@ -9,7 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Why there are no adaptive weights in service: on the last third of each
@@ -26,14 +26,14 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 		"greatlakes/fox.csv", "greatlakes/genesee.csv", "greatlakes/saginaw.csv", "greatlakes/stlouis.csv",
 		"greatlakes/vermilion.csv"} {
 		d := real(t, f)
-		a, b := 0, daily.Last(d.WaterC, d.Len()-1)
+		a, b := 0, ensemble.Last(d.WaterC, d.Len()-1)
 		for d.WaterC[a] != d.WaterC[a] {
 			a++
 		}
 		cut := a + (b-a)*2/3
 		m, err := Fit(d.Cut(d.Day(cut)), Options{Seed: 1})
 		require.NoError(t, err)
-		k := m.On(d.Cut(d.Day(cut)))
+		k := m.NewPredictor(d.Cut(d.Day(cut)))
 		k.see(d)
 		v := k.eng.view
 
@@ -52,15 +52,15 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 					past = past[1:]
 				}
 
-				if !daily.Complete(v.Obs, i-1, i+leads) {
+				if !ensemble.Complete(v.Obs, i-1, i+leads) {
 					continue
 				}
-				k.tr = k.eng.drawTraces(k.tr, daily.Issue{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.Cal.Doy[i],
+				k.tr = k.eng.drawTraces(k.tr, ensemble.Request{Day: d.Day(i), Seed: 3}.Rand(saltSim), v.Cal.Doy[i],
 					simTraces)
 				var r row
-				k.eng.fillRow(&r, k.src, i, nil, k.tr, m.recipe(modeNoAir).features)
+				k.eng.fillRow(&r, k.src, i, nil, k.tr, m.recipe(withoutAir).features)
 
-				m.Mode[modeNoAir].Stack.centre(&r.mu, &r.x, r.doy, r.t)
+				m.ByAir[withoutAir].Stack.centre(&r.mu, &r.x, r.doy, r.t)
 				var x []float64
 				for s := range k.src {
 					x = append(x, k.src[s][h])

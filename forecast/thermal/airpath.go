@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Growth of an air forecast's error while it is not archived: the share of the
@@ -31,7 +31,7 @@ func airGrowth(h int) float64 {
 // would agree with the forecast and make it look surer than it is. One row
 // of the forecast is a single forecast, several are members. known are the
 // observed days between the start of the run at index l and the issue.
-func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n int) [][]float64 {
+func (k *Predictor) airPaths(q ensemble.Request, l int, known []float64, traces []int, n int) [][]float64 {
 	e, c := k.eng, k.m.Core
 	v, hs := e.view, k.hist
 	age := len(known)
@@ -46,7 +46,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 		copy(p, known)
 		row := q.Air[i%len(q.Air)]
 		var err []float64
-		if len(q.Air) == 1 && len(season) >= daily.MinAirErrors/4 && len(q.AirErrors) >= daily.MinAirErrors {
+		if len(q.Air) == 1 && len(season) >= ensemble.MinAirErrors/4 && len(q.AirErrors) >= ensemble.MinAirErrors {
 			err = season[rng.IntN(len(season))].Err
 		}
 		a, decay := v.airA[l], hs.airA[tr]
@@ -89,7 +89,7 @@ func (k *Runner) airPaths(q daily.Issue, l int, known []float64, traces []int, n
 // not known: innovations of days of the season, each once with either sign so
 // that they move no mean, grown by lead and scaled to the size of the archived
 // errors as far as there are any.
-func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]float64 {
+func (k *Predictor) grownErrors(q ensemble.Request, n int, rng *rand.Rand) [][leads + 1]float64 {
 	hs, phi := k.hist, k.m.Core.Phi
 	out := make([][leads + 1]float64, n)
 	cand := hs.Pool.Within(nil, q.Day.YearDay(), airSeason)
@@ -127,7 +127,7 @@ func (k *Runner) grownErrors(q daily.Issue, n int, rng *rand.Rand) [][leads + 1]
 // errorScale is the factor on the assumed spread (variance by lead) that archived
 // errors ask for: their mean square about the shrunk bias over the assumed one,
 // each issue counting once, drawn to 1 by airShrink issues' worth.
-func errorScale(errs []daily.AirError, variance func(lead int) float64) float64 {
+func errorScale(errs []ensemble.AirError, variance func(lead int) float64) float64 {
 	bias := airBias(errs, leads)
 	sum, n := 0., 0.
 	for _, e := range errs {
@@ -147,7 +147,7 @@ func errorScale(errs []daily.AirError, variance func(lead int) float64) float64 
 }
 
 // airBias is the mean error by lead, shrunk to 0 by n/(n+20).
-func airBias(errs []daily.AirError, n int) []float64 {
+func airBias(errs []ensemble.AirError, n int) []float64 {
 	out, cnt := make([]float64, n), make([]float64, n)
 	for _, e := range errs {
 		for h, x := range e.Err {
@@ -162,10 +162,10 @@ func airBias(errs []daily.AirError, n int) []float64 {
 	return out
 }
 
-func seasonErrors(errs []daily.AirError, doy int) []daily.AirError {
-	var out []daily.AirError
+func seasonErrors(errs []ensemble.AirError, doy int) []ensemble.AirError {
+	var out []ensemble.AirError
 	for _, e := range errs {
-		if daily.DoyGap(e.Issued.YearDay(), doy) <= airSeason {
+		if ensemble.DoyGap(e.Issued.YearDay(), doy) <= airSeason {
 			out = append(out, e)
 		}
 	}
@@ -174,7 +174,7 @@ func seasonErrors(errs []daily.AirError, doy int) []daily.AirError {
 
 // airMembers replaces the stacked part of each path by its own centre, made
 // with the member's own air, plus the same dressing.
-func (k *Runner) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *Mode, features int) {
+func (k *Predictor) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *AirFit, features int) {
 	var r row
 	for i := range paths {
 		k.eng.fillRow(&r, k.src, l, air[i], k.tr, features)

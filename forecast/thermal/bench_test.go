@@ -15,7 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // real reads one public series below COLDSEAM_REAL_DATA/series. Unset skips;
@@ -63,13 +63,13 @@ func real(t testing.TB, path string) coldseam.Days {
 
 // fitTarget is the least-squares problem of a record.
 func fitTarget(d coldseam.Days) (target, int) {
-	r := newRecord(d, daily.Training{})
-	c := &Core{HasAir: true, Air: daily.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy))),
-		Water: daily.FitHarmonic(r.Cal, r.Obs)}
+	r := newRecord(d, ensemble.Training{})
+	c := &Core{HasAir: true, Air: ensemble.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy))),
+		Water: ensemble.FitHarmonic(r.Cal, r.Obs)}
 	kind := 5
-	if q := positiveLogs(d, r.n); daily.Span(q) > flowComplete*daily.Span(r.Obs) {
+	if q := positiveLogs(d, r.n); ensemble.Span(q) > flowComplete*ensemble.Span(r.Obs) {
 		kind = 8
-		c.LogQ = daily.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
+		c.LogQ = ensemble.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
 	}
 	s := newState(r, c)
 	g := target{f: s.forcing(), t0: max(s.wat[0], 0)}
@@ -173,7 +173,7 @@ func TestLevenbergNeedsFewRuns(t *testing.T) {
 	for _, f := range fitFiles {
 		g, kind := fitTarget(real(t, f))
 		p := g.problem(kind, 0, false)
-		x0 := startPoint(kind, 0, daily.Stream(1, daily.Epoch, saltFit))
+		x0 := startPoint(kind, 0, ensemble.Stream(1, ensemble.Epoch, saltFit))
 		a, b := levenberg(p, x0, polishRuns, 1e-5), nelderMead(p, x0)
 		t.Logf("%-45s %d parameters: LM %d runs SSE %.1f, simplex %d runs SSE %.1f", f, kind, a.runs, a.cost, b.runs,
 			b.cost)
@@ -199,7 +199,7 @@ func BenchmarkFit(b *testing.B) {
 func benchFit(b *testing.B, d coldseam.Days) {
 	g, kind := fitTarget(d)
 	p := g.problem(kind, 0, false)
-	x0 := startPoint(kind, 0, daily.Stream(1, daily.Epoch, saltFit))
+	x0 := startPoint(kind, 0, ensemble.Stream(1, ensemble.Epoch, saltFit))
 
 	for _, c := range []struct {
 		name string
@@ -208,7 +208,7 @@ func benchFit(b *testing.B, d coldseam.Days) {
 		{"neldermead", func() fitState { return nelderMead(p, x0) }},
 		{"lm", func() fitState { return levenberg(p, x0, polishRuns, 1e-5) }},
 		{"lm-multistart", func() fitState {
-			h := fitHeat(kind, 0, g, true, daily.Stream(1, daily.Epoch, saltFit))
+			h := fitHeat(kind, 0, g, true, ensemble.Stream(1, ensemble.Epoch, saltFit))
 			return fitState{cost: h.RMSE * h.RMSE * float64(p.n), runs: h.Runs}
 		}},
 	} {
@@ -227,7 +227,7 @@ func benchFit(b *testing.B, d coldseam.Days) {
 func thirtyYears() forcing {
 	const n = 10957
 	d := river(n, 1)
-	r := newRecord(d, daily.Training{})
+	r := newRecord(d, ensemble.Training{})
 	cos, sin := season(r.Cal.Doy[:n])
 	f := forcing{air: d.AirC, cos: cos, sin: sin, lnq: make([]float64, n)}
 	for i := range f.lnq {
@@ -285,7 +285,7 @@ func BenchmarkMorning(b *testing.B) {
 	for b.Loop() {
 		var back Model
 		require.NoError(b, json.Unmarshal(raw, &back))
-		_, err := back.Forecast(daily.Issue{View: d.Cut(day), Day: day, Horizon: daily.CrossingHorizon, Air: air})
+		_, err := back.Forecast(ensemble.Request{View: d.Cut(day), Day: day, Horizon: ensemble.CrossingHorizon, Air: air})
 		require.NoError(b, err)
 	}
 }

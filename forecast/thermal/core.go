@@ -8,12 +8,12 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
-	leads     = daily.DefaultHorizon
-	allLeads  = daily.CrossingHorizon
+	leads     = ensemble.DefaultHorizon
+	allLeads  = ensemble.CrossingHorizon
 	simTraces = 60 // trace simulations behind a centre [source: better forecast, section 3]
 )
 
@@ -21,11 +21,11 @@ const (
 // balances with their residual weights, the Markov model and the damped
 // anomaly.
 type Core struct {
-	Water daily.Harmonic `json:"water"`
-	Air   daily.Harmonic `json:"air"`
-	Phi   float64        `json:"phi"` // lag-1 correlation of the air anomaly
-	LogQ  daily.Harmonic `json:"log_q"`
-	PhiQ  float64        `json:"phi_q"`
+	Water ensemble.Harmonic `json:"water"`
+	Air   ensemble.Harmonic `json:"air"`
+	Phi   float64           `json:"phi"` // lag-1 correlation of the air anomaly
+	LogQ  ensemble.Harmonic `json:"log_q"`
+	PhiQ  float64           `json:"phi_q"`
 
 	HasAir bool                       `json:"has_air"`
 	Heat   []Heat                     `json:"heat"`   // in the order of the recipe
@@ -48,7 +48,7 @@ type heatKind struct {
 type state struct {
 	*record
 	core   *Core
-	air    []float64 // degC, n+daily.Pad days, gaps filled and the climatology beyond
+	air    []float64 // degC, n+ensemble.Pad days, gaps filled and the climatology beyond
 	airA   []float64 // its anomaly
 	airC   []float64 // its climatology
 	airGap []float64 // observed air, short gaps bridged: where it is finite, rows may use it
@@ -87,7 +87,7 @@ func lag1(x []float64) float64 {
 	if len(x) < 3 {
 		return 0
 	}
-	return min(max(daily.Correlation(x[:len(x)-1], x[1:]), 0), .98)
+	return min(max(ensemble.Correlation(x[:len(x)-1], x[1:]), 0), .98)
 }
 
 func anomaly(x, clim []float64, n int) []float64 {
@@ -115,15 +115,15 @@ func positiveLogs(d coldseam.Days, n int) []float64 {
 
 // fitCore learns the parts from a training record.
 func fitCore(r *record, kinds []heatKind, rng *rand.Rand) *Core {
-	c := &Core{Water: daily.FitHarmonic(r.Cal, r.Obs)}
-	c.HasAir = daily.Span(r.Days.AirC) > .5
+	c := &Core{Water: ensemble.FitHarmonic(r.Cal, r.Obs)}
+	c.HasAir = ensemble.Span(r.Days.AirC) > .5
 	if c.HasAir {
-		c.Air = daily.FitHarmonic(r.Cal, padTo(r.Days.AirC, len(r.Cal.Doy)))
+		c.Air = ensemble.FitHarmonic(r.Cal, padTo(r.Days.AirC, len(r.Cal.Doy)))
 		c.Phi = lag1(anomaly(r.Days.AirC, c.Air.Over(r.Cal), r.n))
 	}
 
 	if q := positiveLogs(r.Days, r.n); q != nil {
-		c.LogQ = daily.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
+		c.LogQ = ensemble.FitHarmonic(r.Cal, padTo(q, len(r.Cal.Doy)))
 		c.PhiQ = lag1(anomaly(q, c.LogQ.Over(r.Cal), r.n))
 	}
 
@@ -197,13 +197,13 @@ func newState(r *record, c *Core) *state {
 	s.anom = anomaly(r.Obs, s.wat, r.n)
 	s.airC = c.Air.Over(r.Cal)
 	s.air = fill(r.Days.AirC, s.airC, r.n, c.Phi)
-	s.airGap = daily.Bridge(r.Days.AirC, daily.BridgeGap)
+	s.airGap = ensemble.Bridge(r.Days.AirC, ensemble.BridgeGap)
 	s.airA = make([]float64, len(s.air))
 	for i := range s.airA {
 		s.airA[i] = s.air[i] - s.airC[i]
 	}
 
-	if q := positiveLogs(r.Days, r.n); q != nil && c.LogQ != (daily.Harmonic{}) {
+	if q := positiveLogs(r.Days, r.n); q != nil && c.LogQ != (ensemble.Harmonic{}) {
 		ref := c.LogQ.C[0]
 		s.lnqC = c.LogQ.Over(r.Cal)
 		s.lnq = fill(q, s.lnqC, r.n, c.PhiQ)
@@ -276,7 +276,7 @@ func (c *Core) fitAssim(s *state) {
 // fitMarkov fits R(t) = c4 R(t-1) + c5 R(t-2) + k0 Ra(t) + k1 Ra(t-1)
 // (Caissie et al. 1998, the k1 term ours [source: design section 1.1]).
 func (c *Core) fitMarkov(s *state) {
-	n := daily.NewNormal(4)
+	n := ensemble.NewNormal(4)
 	var row [4]float64
 	for t := 2; t < s.n; t++ {
 		row = [4]float64{s.anom[t-1], s.anom[t-2], s.airA[t], s.airA[t-1]}

@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 func hourReadings(days int, f func(day int, hour float64) float64) []coldseam.Observation {
@@ -139,7 +139,7 @@ func number(s string) (float64, bool) {
 
 func TestOffsetLearnsReachAndReaders(t *testing.T) {
 	t.Parallel()
-	rng := daily.Stream(4, daily.Epoch, 4)
+	rng := ensemble.Stream(4, ensemble.Epoch, 4)
 	var rs []Reading
 	who := map[string]float64{"a": .4, "b": -.3, "c": 0}
 	for i := range 90 {
@@ -162,14 +162,14 @@ func TestOffsetLearnsReachAndReaders(t *testing.T) {
 
 func TestOffsetLeavesFrozenWaterFrozen(t *testing.T) {
 	t.Parallel()
-	gauge := daily.Result{Members: [][]float64{{0, .1, 5}, {0, 0, 6}}}
-	to := Offset{Mean: 1}.Draw(2, daily.Stream(1, daily.Epoch, 1))
+	gauge := ensemble.Result{Members: [][]float64{{0, .1, 5}, {0, 0, 6}}}
+	to := Offset{Mean: 1}.Draw(2, ensemble.Stream(1, ensemble.Epoch, 1))
 	r := to.Result(gauge)
 	require.Equal(t, 5., gauge.Members[0][2], "the gauge's own forecast stays: it is scored")
 	require.Equal(t, 0., r.Members[0][0])
 	require.InDelta(t, .2, r.Members[0][1], 1e-9)
 	require.InDelta(t, 7, r.Members[1][2], 1e-9)
-	require.False(t, r.Has(daily.FlagLowConfidence))
+	require.False(t, r.Has(ensemble.FlagLowConfidence))
 	d := to.Days(coldseam.Days{WaterC: []float64{0, 4, math.NaN()}})
 	require.InDeltaSlice(t, []float64{0, 5}, d.WaterC[:2], 1e-9)
 	require.True(t, math.IsNaN(d.WaterC[2]))
@@ -178,7 +178,7 @@ func TestOffsetLeavesFrozenWaterFrozen(t *testing.T) {
 
 func TestReachKeepsTheSpreadOfTheOffset(t *testing.T) {
 	t.Parallel()
-	to := Offset{Mean: .5, SD: .8}.Draw(100, daily.Stream(1, daily.Epoch, 1))
+	to := Offset{Mean: .5, SD: .8}.Draw(100, ensemble.Stream(1, ensemble.Epoch, 1))
 	var x []float64
 	for i := range 100 {
 		x = append(x, to.At(i, 10))
@@ -200,7 +200,7 @@ func TestNeighbour(t *testing.T) {
 	require.InDelta(t, 1, f.A, .2)
 	_, err = FitNeighbour([]float64{math.NaN()}, []float64{3})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
-	r := f.Draw(2, daily.Stream(1, daily.Epoch, 2)).Result(daily.Result{Members: [][]float64{{2, 3}, {2, 3}}})
-	require.True(t, r.Has(daily.FlagLowConfidence))
+	r := f.Draw(2, ensemble.Stream(1, ensemble.Epoch, 2)).Result(ensemble.Result{Members: [][]float64{{2, 3}, {2, 3}}})
+	require.True(t, r.Has(ensemble.FlagLowConfidence))
 	require.NotEqual(t, r.Members[0][0], r.Members[1][0])
 }

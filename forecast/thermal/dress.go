@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Constants of the dressing [source: better forecast, section 5].
@@ -25,12 +25,12 @@ const (
 // Library holds the out-of-fold errors of one air mode: per entry its day, the
 // state it was issued in and its residual path.
 type Library struct {
-	Day   []int32     `json:"day"`   // days since 1970-01-01
-	Donor []int8      `json:"donor"` // 0 = the river itself
-	State daily.Centi `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
-	Res   daily.Centi `json:"res"`   // leads per entry
+	Day   []int32        `json:"day"`   // days since 1970-01-01
+	Donor []int8         `json:"donor"` // 0 = the river itself
+	State ensemble.Centi `json:"state"` // 5 per entry: mu1, mu5, mu10, T, change of T
+	Res   ensemble.Centi `json:"res"`   // leads per entry
 
-	look []entry // decoded; never changes once made
+	entries []entry // decoded; never changes once made
 }
 
 type entry struct {
@@ -52,13 +52,13 @@ func newLibrary(rows []row, first []coldseam.Date) *Library {
 			continue
 		}
 		share--
-		l.Day = append(l.Day, daily.DayNumber(first[r.g].Add(int(r.i))))
+		l.Day = append(l.Day, ensemble.DayNumber(first[r.g].Add(int(r.i))))
 		l.Donor = append(l.Donor, int8(r.g))
 		for _, v := range [stateCols]float64{r.mu[1], r.mu[5], r.mu[10], r.t, clip2(r.dt)} {
-			l.State = append(l.State, daily.ToCenti(v))
+			l.State = append(l.State, ensemble.ToCenti(v))
 		}
 		for h := 1; h <= leads; h++ {
-			l.Res = append(l.Res, daily.ToCenti(r.r[h]))
+			l.Res = append(l.Res, ensemble.ToCenti(r.r[h]))
 		}
 	}
 
@@ -82,13 +82,13 @@ func (l *Library) UnmarshalJSON(raw []byte) error {
 }
 
 // date is the day of entry k.
-func (l *Library) date(k int) coldseam.Date { return daily.Epoch.Add(int(l.Day[k])) }
+func (l *Library) date(k int) coldseam.Date { return ensemble.Epoch.Add(int(l.Day[k])) }
 
 // decode prepares the entries for the search.
 func (l *Library) decode() {
-	l.look = make([]entry, len(l.Day))
-	for k := range l.look {
-		e := &l.look[k]
+	l.entries = make([]entry, len(l.Day))
+	for k := range l.entries {
+		e := &l.entries[k]
 		e.doy, e.year = l.date(k).YearDay(), l.date(k).Year
 		s := l.State[k*stateCols:]
 		for j := range 4 {
@@ -102,13 +102,13 @@ func (l *Library) decode() {
 func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int) []int32 {
 	w := [4]float64{warp(mu[1]), warp(mu[5]), warp(mu[10]), warp(t)}
 	dt = clip2(dt)
-	var c []daily.Candidate
+	var c []ensemble.Candidate
 
 	for _, days := range [2]int{dressDays, dressDaysWide} {
 		c = c[:0]
-		for i := range l.look {
-			e := &l.look[i]
-			g := daily.DoyGap(doy, e.doy)
+		for i := range l.entries {
+			e := &l.entries[i]
+			g := ensemble.DoyGap(doy, e.doy)
 			if g > days {
 				continue
 			}
@@ -120,7 +120,7 @@ func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int)
 
 			z := dressDT * (e.dt - dt) / dressState
 			d = (d+z*z)/5 + float64(g*g)/(dressDoy*dressDoy)
-			c = append(c, daily.Candidate{D: d, K: int32(i)})
+			c = append(c, ensemble.Candidate{D: d, K: int32(i)})
 		}
 
 		if len(c) >= dressMin {
@@ -128,7 +128,7 @@ func (l *Library) nearest(doy int, mu *[leads + 1]float64, t, dt float64, k int)
 		}
 	}
 
-	c = daily.Nearest(c, k)
+	c = ensemble.Nearest(c, k)
 	out := make([]int32, len(c))
 	for i := range out {
 		out[i] = c[i].K
@@ -224,14 +224,14 @@ func needed(r, lo, hi, half float64) float64 {
 
 // like returns the k entries nearest to entry i that are of other years.
 func (l *Library) like(i, k int) []int32 {
-	e := &l.look[i]
+	e := &l.entries[i]
 	s := l.State[i*stateCols:]
 	var mu [leads + 1]float64
 	mu[1], mu[5], mu[10] = float64(s[0])/100, float64(s[1])/100, float64(s[2])/100
 	year := e.year
 	var out []int32
 	for _, j := range l.nearest(e.doy, &mu, float64(s[3])/100, e.dt, 2*k) {
-		if l.Donor[j] != 0 || l.look[j].year != year {
+		if l.Donor[j] != 0 || l.entries[j].year != year {
 			if out = append(out, j); len(out) == k {
 				break
 			}

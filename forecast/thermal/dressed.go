@@ -3,54 +3,54 @@ package thermal
 import (
 	"math"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // climateShare is one member in so many that turns to the climatology, on short
 // records [proposal].
-const climateShare = daily.ClimateShare(4)
+const climateShare = ensemble.ClimateShare(4)
 
 // forecastSimple is dressed persistence pooled with the climatology of the
 // traces: the rung for short records and for every model that cannot run.
-func (k *Runner) forecastSimple(q daily.Issue) (daily.Result, error) {
+func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) {
 	_, horizon := q.Size()
-	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/dressed-persistence",
+	res := ensemble.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/dressed-persistence",
 		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
 	obs := floor0(q.View.WaterC, q.View.Len())
 	t := q.View.Index(q.Day)
-	l := daily.Last(obs, t)
+	l := ensemble.Last(obs, t)
 	age := t - l
 
 	start := math.NaN()
-	if l >= 0 && age <= daily.StaleDays {
+	if l >= 0 && age <= ensemble.StaleDays {
 		start = obs[l]
 		if age > 0 {
-			res.Flags = append(res.Flags, daily.FlagStale)
+			res.Flags = append(res.Flags, ensemble.FlagStale)
 		}
 	} else {
-		res.Tier = daily.TierStale
+		res.Tier = ensemble.TierStale
 		res.Weights = []float64{0, 1}
-		res.Flags = append(res.Flags, daily.FlagStale, daily.FlagLowConfidence)
+		res.Flags = append(res.Flags, ensemble.FlagStale, ensemble.FlagLowConfidence)
 	}
 
 	if frozen(obs, t) {
-		res.Flags = append(res.Flags, daily.FlagIce)
+		res.Flags = append(res.Flags, ensemble.FlagIce)
 	}
-	if k.m.Tier == daily.TierShort || k.m.Tier == daily.TierCold {
-		res.Flags = append(res.Flags, daily.FlagLowConfidence)
+	if k.m.Tier == ensemble.TierShort || k.m.Tier == ensemble.TierCold {
+		res.Flags = append(res.Flags, ensemble.FlagLowConfidence)
 	}
 	if len(q.Air) == 0 {
-		res.Flags = append(res.Flags, daily.FlagNoAir)
+		res.Flags = append(res.Flags, ensemble.FlagNoAir)
 	}
 
-	traces := daily.Traces(q, saltTrace, k.donors, k.m.Tier)
+	traces := ensemble.Traces(q, saltTrace, k.donors, k.m.Tier)
 	if traces == nil && start == start {
 		res.Source = "water/persistence"
-		return daily.Persistence(res, q, saltTrace, age, bareFirst, barePower,
+		return ensemble.Persistence(res, q, saltTrace, age, bareFirst, barePower,
 			func(w float64) float64 { return clampC(start + w) }), nil
 	}
 	if traces == nil {
-		return daily.Result{}, daily.NoTraces("water temperature", q)
+		return ensemble.Result{}, ensemble.NoTraces("water temperature", q)
 	}
 
 	for i, c := range traces {

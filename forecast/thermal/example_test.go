@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/thermal"
 )
 
@@ -24,7 +24,7 @@ func ExampleFit() {
 	}
 
 	day := coldseam.Date{Year: 2023, Month: 4, Day: 1}
-	res, err := m.On(d).Forecast(daily.Issue{View: d, Day: day, Members: 50, Seed: 1})
+	res, err := m.NewPredictor(d).Forecast(ensemble.Request{View: d, Day: day, Members: 50, Seed: 1})
 	if err != nil {
 		fmt.Println(err)
 		return

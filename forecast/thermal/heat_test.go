@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Published 8-parameter sets a1..a8 [source: a third-party validation file
@@ -117,8 +117,8 @@ func TestFitFindsItsOwnParameters(t *testing.T) {
 	t.Parallel()
 	d := river(6*365, 4)
 	want := Heat{Kind: 5, A: [8]float64{1.2, .4, .5, 0, 0, .9, .55, 0}, W: .8}
-	r := newRecord(d, daily.Training{})
-	s := newState(r, &Core{HasAir: true, Air: daily.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy)))})
+	r := newRecord(d, ensemble.Training{})
+	s := newState(r, &Core{HasAir: true, Air: ensemble.FitHarmonic(r.Cal, padTo(d.AirC, len(r.Cal.Doy)))})
 	sim := make([]float64, r.n)
 	want.run(sim, nil, s.forcing(), 0)
 
@@ -126,13 +126,13 @@ func TestFitFindsItsOwnParameters(t *testing.T) {
 	for i := spinUpDays; i < r.n; i++ {
 		g.days, g.obs = append(g.days, int32(i)), append(g.obs, sim[i])
 	}
-	got := fitHeat(5, 0, g, false, daily.Stream(1, daily.Epoch, 1))
+	got := fitHeat(5, 0, g, false, ensemble.Stream(1, ensemble.Epoch, 1))
 	require.Less(t, got.RMSE, .01)
 	for k := range got.A {
 		require.InDelta(t, want.A[k], got.A[k], .02, "a%d", k+1)
 	}
 	require.InDelta(t, want.W, got.W, .02)
-	require.Equal(t, got, fitHeat(5, 0, g, false, daily.Stream(1, daily.Epoch, 1)))
+	require.Equal(t, got, fitHeat(5, 0, g, false, ensemble.Stream(1, ensemble.Epoch, 1)))
 }
 
 func TestLevenbergStaysInTheBox(t *testing.T) {
@@ -179,7 +179,7 @@ func TestFastExp2IsFastExp(t *testing.T) {
 func TestSlopesAreTheDerivatives(t *testing.T) {
 	t.Parallel()
 	d := river(400, 8)
-	cos, sin := season(daily.NewCalendar(d.First, 400).Doy)
+	cos, sin := season(ensemble.NewCalendar(d.First, 400).Doy)
 	lnq := make([]float64, 400)
 	for i := range lnq {
 		lnq[i] = .6 * math.Sin(float64(i)/25)

@@ -3,7 +3,7 @@ package thermal
 import (
 	"math"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // problem is a bounded least-squares problem: eval fills r with the weighted
@@ -132,10 +132,10 @@ func solveStep(p problem, x, g, jtj, a, b []float64, lambda float64) bool {
 		}
 	}
 
-	if !daily.Cholesky(a, np) {
+	if !ensemble.Cholesky(a, np) {
 		return false
 	}
-	daily.CholeskySolve(a, np, b)
+	ensemble.CholeskySolve(a, np, b)
 	return true
 }
 

@@ -5,12 +5,12 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Options of a fit. The zero value fits on everything.
 type Options struct {
-	Training daily.Training
+	Training ensemble.Training
 	Seed     uint64
 	Pool     []coldseam.Days // similar gauges, for short records
 	Cache    *Cache          // shared by the fits of one job; may be nil
@@ -21,24 +21,24 @@ type Options struct {
 // and back without loss, and forecasts need the record itself only through the
 // issue.
 type Model struct {
-	Version  int            `json:"version"`
-	Training daily.Training `json:"training"`
-	From     coldseam.Date  `json:"from"` // first and last observed training day
-	To       coldseam.Date  `json:"to"`
-	Years    float64        `json:"years"` // observed training days / 365.25
-	Tier     daily.Tier     `json:"tier"`
-	Seed     uint64         `json:"seed"`
+	Version  int               `json:"version"`
+	Training ensemble.Training `json:"training"`
+	From     coldseam.Date     `json:"from"` // first and last observed training day
+	To       coldseam.Date     `json:"to"`
+	Years    float64           `json:"years"` // observed training days / 365.25
+	Tier     ensemble.Tier     `json:"tier"`
+	Seed     uint64            `json:"seed"`
 	// mean absolute out-of-fold error at lead 5 without air forecast, degC; 0 = not measured
 	Score float64 `json:"score"`
 
 	StepC float64 `json:"step_c"` // reading step of the record, which members are rounded to; 0 = none
 
-	Core *Core    `json:"core"`
-	Mode [2]*Mode `json:"mode"` // without and with an air forecast; nil = not enough rows
+	Core  *Core      `json:"core"`
+	ByAir [2]*AirFit `json:"mode"` // without and with an air forecast; nil = not enough rows
 }
 
-// Mode is what stacking learnt for one air mode.
-type Mode struct {
+// AirFit is what stacking learnt for one air mode.
+type AirFit struct {
 	Stack   *Stack             `json:"stack"`
 	Library *Library           `json:"library"`
 	Spread  [leads + 1]float64 `json:"spread"` // by lead: widens the dressing so that 80 % intervals hold 80 %
@@ -55,7 +55,7 @@ const version = 1
 func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	r := newRecord(d, opt.Training)
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
-	a, b := 0, daily.Last(r.Obs, r.n-1)
+	a, b := 0, ensemble.Last(r.Obs, r.n-1)
 	for a < r.n && r.Obs[a] != r.Obs[a] {
 		a++
 	}
@@ -68,10 +68,10 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	if b >= 0 {
 		m.From, m.To = d.Day(a), d.Day(b)
 	}
-	m.Years = daily.Span(r.Obs)
+	m.Years = ensemble.Span(r.Obs)
 	m.StepC = step(r.Obs)
-	m.Tier = daily.TierOf(m.Years)
-	if b < 0 || m.Tier == daily.TierCold {
+	m.Tier = ensemble.TierOf(m.Years)
+	if b < 0 || m.Tier == ensemble.TierCold {
 		return m, nil
 	}
 
@@ -109,16 +109,16 @@ func (m *Model) stack(d coldseam.Days, opt Options, kinds []heatKind) {
 	}
 
 	for mode := range rows {
-		if len(rows[mode]) < minRows || mode == modeAir && (opt.NoAir || !m.Core.HasAir) {
+		if len(rows[mode]) < minRows || mode == withAir && (opt.NoAir || !m.Core.HasAir) {
 			continue
 		}
 		rc := m.recipe(mode)
 		s := fitStack(rows[mode], rc)
 		s.finish(rows[mode])
-		md := &Mode{Stack: s, Library: newLibrary(rows[mode], first)}
+		md := &AirFit{Stack: s, Library: newLibrary(rows[mode], first)}
 		md.Spread = md.Library.calibrate(rc, m.StepC)
-		m.Mode[mode] = md
-		if mode == modeNoAir {
+		m.ByAir[mode] = md
+		if mode == withoutAir {
 			m.Score = ownScore(rows[mode])
 		}
 	}
@@ -155,7 +155,7 @@ func ownScore(rows []row) float64 {
 
 // recipe is the column of the stacking table that this model follows.
 func (m *Model) recipe(mode int) recipe {
-	rc := recipeOf(m.long(), mode == modeAir)
+	rc := recipeOf(m.long(), mode == withAir)
 	if !m.Core.HasAir {
 		rc = rc.withoutAir()
 	}
@@ -163,8 +163,8 @@ func (m *Model) recipe(mode int) recipe {
 }
 
 // Forecast makes the forecast of one issue. Without any usable value in the
-// last daily.StaleDays days it starts from the climatology alone and says so;
+// last ensemble.StaleDays days it starts from the climatology alone and says so;
 // ErrUnavailable when neither the river nor its pool has traces for the season.
-func (m *Model) Forecast(q daily.Issue) (daily.Result, error) {
-	return m.On(q.View, q.Pool...).Forecast(q)
+func (m *Model) Forecast(q ensemble.Request) (ensemble.Result, error) {
+	return m.NewPredictor(q.View, q.Pool...).Forecast(q)
 }

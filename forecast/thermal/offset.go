@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Reading is a member's boat or thermometer reading, degC, beside the gauge's
@@ -58,7 +58,7 @@ func FitOffset(rs []Reading) Offset {
 
 	slices.Sort(names)
 	p := 1 + len(names)
-	n := daily.NewNormal(p)
+	n := ensemble.NewNormal(p)
 	row := make([]float64, p)
 	for _, r := range rs {
 		if !finite(r.Value) || !finite(r.Gauge) {
@@ -83,7 +83,7 @@ func FitOffset(rs []Reading) Offset {
 	for k, name := range names {
 		o.Readers[name] = x[1+k]
 	}
-	e := &daily.Normal{P: p, A: n.A, B: make([]float64, p)}
+	e := &ensemble.Normal{P: p, A: n.A, B: make([]float64, p)}
 	e.B[0] = 1
 	v, _ := e.Solve(ridge)
 	o.SD = math.Sqrt(v[0])
@@ -114,7 +114,7 @@ func (r Reach) At(i int, v float64) float64 {
 }
 
 // Result is a forecast moved to the reach; r's own members stay as they are.
-func (r Reach) Result(x daily.Result) daily.Result {
+func (r Reach) Result(x ensemble.Result) ensemble.Result {
 	if len(r.Add) == 0 {
 		return x
 	}
@@ -127,8 +127,8 @@ func (r Reach) Result(x daily.Result) daily.Result {
 	}
 	x.Members = out
 	x.Flags = slices.Clone(x.Flags)
-	if !r.Fade && !x.Has(daily.FlagLowConfidence) {
-		x.Flags = append(x.Flags, daily.FlagLowConfidence)
+	if !r.Fade && !x.Has(ensemble.FlagLowConfidence) {
+		x.Flags = append(x.Flags, ensemble.FlagLowConfidence)
 	}
 	return x
 }

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // Folds is the number of folds of years: fold = year mod Folds, or one year
@@ -61,7 +61,7 @@ type cacheKey struct {
 	recipe   string
 }
 
-func keyOf(d coldseam.Days, tr daily.Training, what ...any) cacheKey {
+func keyOf(d coldseam.Days, tr ensemble.Training, what ...any) cacheKey {
 	k := cacheKey{n: len(d.WaterC), training: fmt.Sprint(tr), recipe: fmt.Sprint(what...)}
 	if k.n > 0 {
 		k.water = &d.WaterC[0]
@@ -69,12 +69,12 @@ func keyOf(d coldseam.Days, tr daily.Training, what ...any) cacheKey {
 	return k
 }
 
-func (c *Cache) core(d coldseam.Days, r *record, tr daily.Training, kinds []heatKind, seed uint64) *Core {
+func (c *Cache) core(d coldseam.Days, r *record, tr ensemble.Training, kinds []heatKind, seed uint64) *Core {
 	key := keyOf(d, tr, kinds, seed)
 	if c != nil && c.cores[key] != nil {
 		return c.cores[key]
 	}
-	x := fitCore(r, kinds, daily.Stream(seed, daily.Epoch, saltFit))
+	x := fitCore(r, kinds, ensemble.Stream(seed, ensemble.Epoch, saltFit))
 	if c != nil {
 		c.cores[key] = x
 	}
@@ -98,7 +98,7 @@ func (c *Cache) outOfFold(days coldseam.Days, kinds []heatKind, opt Options) [2]
 	for _, f := range folds {
 		sub := tr.Without(f...)
 		hist := newRecord(days, sub)
-		if len(folds) < 2 || daily.Span(hist.Obs) < minFold {
+		if len(folds) < 2 || ensemble.Span(hist.Obs) < minFold {
 			continue
 		}
 		core := c.core(days, hist, sub, kinds, seed)
@@ -111,9 +111,9 @@ func (c *Cache) outOfFold(days coldseam.Days, kinds []heatKind, opt Options) [2]
 		for _, y := range f {
 			in[y] = true
 		}
-		out[modeNoAir] = append(out[modeNoAir], e.rows(in, false, seed)...)
+		out[withoutAir] = append(out[withoutAir], e.rows(in, false, seed)...)
 		if core.HasAir && !opt.NoAir {
-			out[modeAir] = append(out[modeAir], e.rows(in, true, seed)...)
+			out[withAir] = append(out[withAir], e.rows(in, true, seed)...)
 		}
 	}
 
@@ -128,8 +128,8 @@ const minFold = .5
 
 // The air modes.
 const (
-	modeNoAir = iota
-	modeAir
+	withoutAir = iota
+	withAir
 )
 
 // rows forecasts every day of the years in whose path t-1..t+leads is observed.
@@ -144,18 +144,18 @@ func (e *engine) rows(years map[int]bool, air bool, seed uint64) []row {
 	}
 
 	for t := 1; t+leads < v.n; t++ {
-		if !years[v.Cal.Year[t]] || !daily.Complete(v.Obs, t-1, t+leads) {
+		if !years[v.Cal.Year[t]] || !ensemble.Complete(v.Obs, t-1, t+leads) {
 			continue
 		}
 		var given []float64
 		if air {
-			if !daily.Complete(v.airGap, t+1, t+leads) {
+			if !ensemble.Complete(v.airGap, t+1, t+leads) {
 				continue
 			}
 			given = v.air[t+1 : t+leads+1]
 		}
 
-		rng := daily.Stream(seed, v.Days.Day(t), saltSim)
+		rng := ensemble.Stream(seed, v.Days.Day(t), saltSim)
 		tr = e.drawTraces(tr, rng, v.Cal.Doy[t], simTraces)
 		if len(tr) == 0 {
 			continue

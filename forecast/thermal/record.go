@@ -4,19 +4,19 @@ import (
 	"math"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // record is a Days frame prepared for the models: water in degC floored at 0.
 type record struct {
-	daily.Donor
+	ensemble.Donor
 	n int
 }
 
 // newRecord prepares the training part of d.
-func newRecord(d coldseam.Days, tr daily.Training) *record {
+func newRecord(d coldseam.Days, tr ensemble.Training) *record {
 	d = tr.Mask(d)
-	return &record{Donor: daily.NewDonor(d, floor0(d.WaterC, d.Len())), n: d.Len()}
+	return &record{Donor: ensemble.NewDonor(d, floor0(d.WaterC, d.Len())), n: d.Len()}
 }
 
 // floor0 copies x to length n with negative values at 0: a sensor reads

@@ -4,7 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"github.com/stretchr/testify/require"
 )
 
@@ -14,13 +14,13 @@ func TestFoldsOfTheYearsLeft(t *testing.T) {
 	t.Parallel()
 	d := river(3*365, 4)
 	for _, drop := range [][]int{{2010}, {2011}, {2012}} {
-		f := foldsOf(newRecord(d, daily.Training{}.Without(drop...)))
+		f := foldsOf(newRecord(d, ensemble.Training{}.Without(drop...)))
 		require.Len(t, f, 2, "without %d", drop)
 	}
-	m, err := Fit(d, Options{Training: daily.Training{}.Without(2011)})
+	m, err := Fit(d, Options{Training: ensemble.Training{}.Without(2011)})
 	require.NoError(t, err)
-	require.NotNil(t, m.Mode[modeNoAir])
-	require.NotNil(t, m.Mode[modeAir])
+	require.NotNil(t, m.ByAir[withoutAir])
+	require.NotNil(t, m.ByAir[withAir])
 }
 
 // Members are as fine as the thermometer: under ice the spread is below its
@@ -38,7 +38,7 @@ func TestMembersKeepTheReadingStep(t *testing.T) {
 	m, err = Fit(d, Options{})
 	require.NoError(t, err)
 	require.InDelta(t, .1, m.StepC, 1e-12)
-	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(760), Seed: 3})
+	r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(760), Seed: 3})
 	require.NoError(t, err)
 	for _, p := range r.Members {
 		for _, v := range p {

@@ -3,7 +3,7 @@ package thermal
 import (
 	"math/rand/v2"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // sourceName names the sources in the order of their columns: the heat
@@ -44,9 +44,9 @@ func (e *engine) increments() {
 	}
 
 	for d := 1; d <= 366; d++ {
-		w := daily.TraceWindow
-		if e.count(&sum, d, w) < daily.TraceMin {
-			w = daily.TraceWindowWide
+		w := ensemble.TraceWindow
+		if e.count(&sum, d, w) < ensemble.TraceMin {
+			w = ensemble.TraceWindowWide
 		}
 		n := e.count(&sum, d, w)
 		if n == 0 {
@@ -143,10 +143,10 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 	n := len(traces)
 	if n == 0 || len(given) >= leads && !c.useQ {
 		n = 1
-		e.walk(&c, m, t, air, -1, len(given), out[:])
+		e.simulatePath(&c, m, t, air, -1, len(given), out[:])
 	} else {
 		for _, tr := range traces {
-			e.walk(&c, m, t, air, int(tr), len(given), out[:])
+			e.simulatePath(&c, m, t, air, int(tr), len(given), out[:])
 		}
 	}
 
@@ -164,10 +164,10 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 	}
 }
 
-// walk simulates one path from the state at t and adds it to out: the expected
+// simulatePath simulates one path from the state at t and adds it to out: the expected
 // air plus, beyond the first nGiven days, the innovation path of trace tr;
 // likewise discharge. tr < 0 adds nothing.
-func (e *engine) walk(c *coef, m, t int, air []float64, tr, nGiven int, out []float64) {
+func (e *engine) simulatePath(c *coef, m, t int, air []float64, tr, nGiven int, out []float64) {
 	v, hs := e.view, e.hist
 	x, j := v.sim[m][t], v.buck[m][t]
 	w := c.W
@@ -210,9 +210,9 @@ func (e *engine) walk(c *coef, m, t int, air []float64, tr, nGiven int, out []fl
 
 // drawTraces picks the traces of the simulations of one issue.
 func (e *engine) drawTraces(dst []int32, rng *rand.Rand, doy, n int) []int32 {
-	dst = e.hist.Pool.Within(dst[:0], doy, daily.TraceWindow)
-	if len(dst) < daily.TraceMin {
-		dst = e.hist.Pool.Within(dst[:0], doy, daily.TraceWindowWide)
+	dst = e.hist.Pool.Within(dst[:0], doy, ensemble.TraceWindow)
+	if len(dst) < ensemble.TraceMin {
+		dst = e.hist.Pool.Within(dst[:0], doy, ensemble.TraceWindowWide)
 	}
 	if len(dst) <= n {
 		return dst

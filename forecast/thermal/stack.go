@@ -3,7 +3,7 @@ package thermal
 import (
 	"math"
 
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 const (
@@ -57,10 +57,10 @@ func columns(x *[leads + 1][maxCols]float64, s [][leads + 1]float64, feat int, t
 // Stack is the fitted local regression of one air mode: Coef[h-1][D][T0] are
 // the coefficients of the columns, interpolated between nodes.
 type Stack struct {
-	Sources  int          `json:"sources"`
-	Features int          `json:"features"`
-	States   []float64    `json:"states"`
-	Coef     daily.Packed `json:"coef"` // [lead][day node][state node][column]
+	Sources  int             `json:"sources"`
+	Features int             `json:"features"`
+	States   []float64       `json:"states"`
+	Coef     ensemble.Packed `json:"coef"` // [lead][day node][state node][column]
 }
 
 // at is the offset of the coefficients of one node.
@@ -77,13 +77,13 @@ func fitStack(rows []row, rc recipe) *Stack {
 		s.States = stateNodes[:]
 	}
 	p := s.Sources + s.Features
-	s.Coef = make(daily.Packed, leads*nodeCount*len(s.States)*p)
+	s.Coef = make(ensemble.Packed, leads*nodeCount*len(s.States)*p)
 	ker := doyKernel()
 	kt := stateKernels(rows, s.States)
 
 	for h := 1; h <= leads; h++ {
 		for st := range s.States {
-			day := make([]*daily.Normal, 367)
+			day := make([]*ensemble.Normal, 367)
 			for k := range rows {
 				w := kt[st][k]
 				if w < 1e-5 {
@@ -91,19 +91,19 @@ func fitStack(rows []row, rc recipe) *Stack {
 				}
 				r := &rows[k]
 				if day[r.doy] == nil {
-					day[r.doy] = daily.NewNormal(p)
+					day[r.doy] = ensemble.NewNormal(p)
 				}
 				day[r.doy].Add(r.x[h][:p], r.y[h], w)
 			}
 
 			for d := range nodeCount {
-				n := daily.NewNormal(p)
+				n := ensemble.NewNormal(p)
 				at := 1 + d*nodeStep
 				for doy, b := range day {
 					if b == nil {
 						continue
 					}
-					if w := ker[daily.DoyGap(doy, at)]; w > 0 {
+					if w := ker[ensemble.DoyGap(doy, at)]; w > 0 {
 						n.AddScaled(b, w)
 					}
 				}
@@ -146,7 +146,7 @@ func stateKernels(rows []row, states []float64) [][]float64 {
 
 // solveNode is c = c0 + (A + Lambda)^-1 (b - A c0) with A, b averaged by the
 // kernel weights.
-func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
+func solveNode(n *ensemble.Normal, rc recipe, h, doy int) []float64 {
 	p, m := n.P, len(rc.prior)
 	c0 := make([]float64, p)
 	nu := rc.nu
@@ -171,7 +171,7 @@ func solveNode(n *daily.Normal, rc recipe, h, doy int) []float64 {
 	}
 
 	ridge := make([]float64, p)
-	sol := &daily.Normal{P: p, A: make([]float64, p*p), B: make([]float64, p)}
+	sol := &ensemble.Normal{P: p, A: make([]float64, p*p), B: make([]float64, p)}
 	for i := range p {
 		ridge[i] = 1e-6 + nu*scale*diag
 		if i >= m {

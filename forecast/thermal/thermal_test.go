@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // river is an invented cold river of n days from 1 January 2010, frozen in
@@ -16,12 +16,12 @@ import (
 func river(n int, seed uint64) coldseam.Days {
 	d := coldseam.Days{First: coldseam.Date{Year: 2010, Month: 1, Day: 1}, Lat: 46,
 		WaterC: make([]float64, n), AirC: make([]float64, n)}
-	rng := daily.Stream(seed, d.First, 0)
-	c := daily.NewCalendar(d.First, n)
+	rng := ensemble.Stream(seed, d.First, 0)
+	c := ensemble.NewCalendar(d.First, n)
 	a, w := 0.0, 0.0
 	for i := range n {
 		a = .7*a + 2.2*rng.NormFloat64()
-		season := 4 - 15*math.Cos(2*math.Pi*float64(c.Doy[i]-20)/daily.YearDays)
+		season := 4 - 15*math.Cos(2*math.Pi*float64(c.Doy[i]-20)/ensemble.YearDays)
 		d.AirC[i] = season + a
 		w = max(0, .55*w+.45*(.8*d.AirC[i]+1)+.25*rng.NormFloat64())
 		d.WaterC[i] = w
@@ -32,13 +32,13 @@ func river(n int, seed uint64) coldseam.Days {
 func TestForecastIsPureAndBlindToTheFuture(t *testing.T) {
 	t.Parallel()
 	d := river(3*365, 1)
-	m, err := Fit(d, Options{Training: daily.Training{Last: d.Day(900)}})
+	m, err := Fit(d, Options{Training: ensemble.Training{Last: d.Day(900)}})
 	require.NoError(t, err)
-	q := daily.Issue{View: d, Day: d.Day(900), Seed: 7}
+	q := ensemble.Request{View: d, Day: d.Day(900), Seed: 7}
 	a, err := m.Forecast(q)
 	require.NoError(t, err)
-	require.Len(t, a.Members, daily.DefaultMembers)
-	require.Len(t, a.Members[0], daily.DefaultHorizon)
+	require.Len(t, a.Members, ensemble.DefaultMembers)
+	require.Len(t, a.Members[0], ensemble.DefaultHorizon)
 	q.View = d.Cut(d.Day(900))
 	b, err := m.Forecast(q)
 	require.NoError(t, err)
@@ -58,7 +58,7 @@ func TestModelSurvivesJSON(t *testing.T) {
 	require.NoError(t, err)
 	var back Model
 	require.NoError(t, json.Unmarshal(raw, &back))
-	q := daily.Issue{View: d, Day: d.Day(900), Horizon: 45}
+	q := ensemble.Request{View: d, Day: d.Day(900), Horizon: 45}
 	a, err := m.Forecast(q)
 	require.NoError(t, err)
 	b, err := back.Forecast(q)
@@ -74,14 +74,14 @@ func TestStaleValueIsNoStart(t *testing.T) {
 	for i := 895; i <= 900; i++ {
 		d.WaterC[i] = math.NaN()
 	}
-	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(900)})
+	r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(900)})
 	require.NoError(t, err)
-	require.True(t, r.Has(daily.FlagStale))
-	require.Equal(t, daily.TierStale, r.Tier)
-	r, err = m.Forecast(daily.Issue{View: d, Day: d.Day(899)})
+	require.True(t, r.Has(ensemble.FlagStale))
+	require.Equal(t, ensemble.TierStale, r.Tier)
+	r, err = m.Forecast(ensemble.Request{View: d, Day: d.Day(899)})
 	require.NoError(t, err)
-	require.NotEqual(t, daily.TierStale, r.Tier)
-	require.True(t, r.Has(daily.FlagStale))
+	require.NotEqual(t, ensemble.TierStale, r.Tier)
+	require.True(t, r.Has(ensemble.FlagStale))
 }
 
 func TestFitRefusesARecordWithoutWater(t *testing.T) {
@@ -96,16 +96,16 @@ func TestFirstWeekOfAGauge(t *testing.T) {
 	d := river(8, 5)
 	m, err := Fit(d, Options{})
 	require.NoError(t, err)
-	require.Equal(t, daily.TierCold, m.Tier)
-	r, err := m.Forecast(daily.Issue{View: d, Day: d.Day(7), Horizon: daily.CrossingHorizon})
+	require.Equal(t, ensemble.TierCold, m.Tier)
+	r, err := m.Forecast(ensemble.Request{View: d, Day: d.Day(7), Horizon: ensemble.CrossingHorizon})
 	require.NoError(t, err)
-	require.Equal(t, daily.TierCold, r.Tier)
-	require.True(t, r.Has(daily.FlagLowConfidence))
-	require.Len(t, r.Members, daily.DefaultMembers)
+	require.Equal(t, ensemble.TierCold, r.Tier)
+	require.True(t, r.Has(ensemble.FlagLowConfidence))
+	require.Len(t, r.Members, ensemble.DefaultMembers)
 
 	// With a similar gauge its traces dress the value instead.
 	pool := river(4*365, 6)
-	q := daily.Issue{View: d, Day: d.Day(7), Pool: []coldseam.Days{pool}}
+	q := ensemble.Request{View: d, Day: d.Day(7), Pool: []coldseam.Days{pool}}
 	r, err = m.Forecast(q)
 	require.NoError(t, err)
 	require.Equal(t, "water/dressed-persistence", r.Source)
@@ -114,7 +114,7 @@ func TestFirstWeekOfAGauge(t *testing.T) {
 	for i := range d.WaterC {
 		d.WaterC[i] = math.NaN()
 	}
-	_, err = m.Forecast(daily.Issue{View: d, Day: d.Day(7)})
+	_, err = m.Forecast(ensemble.Request{View: d, Day: d.Day(7)})
 	require.ErrorIs(t, err, coldseam.ErrUnavailable)
 }
 
@@ -124,8 +124,8 @@ func TestStackedForecast(t *testing.T) {
 	d := river(9*365, 7)
 	m, err := Fit(d, Options{Seed: 3})
 	require.NoError(t, err)
-	require.Equal(t, daily.TierFull, m.Tier)
-	require.NotNil(t, m.Mode[modeAir])
+	require.Equal(t, ensemble.TierFull, m.Tier)
+	require.NotNil(t, m.ByAir[withAir])
 	raw, err := json.Marshal(m)
 	require.NoError(t, err)
 	var back Model
@@ -135,14 +135,14 @@ func TestStackedForecast(t *testing.T) {
 
 	for _, c := range []struct {
 		name string
-		q    daily.Issue
+		q    ensemble.Request
 	}{
-		{"no air", daily.Issue{}},
-		{"single air forecast", daily.Issue{Air: [][]float64{air}}},
-		{"short air forecast", daily.Issue{Air: [][]float64{air[:4]}}},
-		{"air ensemble", daily.Issue{Air: [][]float64{air, d.AirC[t0+3 : t0+13]}}},
-		{"perfect air", daily.Issue{Air: [][]float64{air}, AirPerfect: true}},
-		{"45 days", daily.Issue{Horizon: daily.CrossingHorizon, Air: [][]float64{air}}},
+		{"no air", ensemble.Request{}},
+		{"single air forecast", ensemble.Request{Air: [][]float64{air}}},
+		{"short air forecast", ensemble.Request{Air: [][]float64{air[:4]}}},
+		{"air ensemble", ensemble.Request{Air: [][]float64{air, d.AirC[t0+3 : t0+13]}}},
+		{"perfect air", ensemble.Request{Air: [][]float64{air}, AirPerfect: true}},
+		{"45 days", ensemble.Request{Horizon: ensemble.CrossingHorizon, Air: [][]float64{air}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -174,15 +174,15 @@ func TestImplausibleValueWaits(t *testing.T) {
 	require.NoError(t, err)
 	t0 := 8*365 + 150
 	d.WaterC[t0] += 14
-	r, err := m.Forecast(daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0)})
+	r, err := m.Forecast(ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0)})
 	require.NoError(t, err)
-	require.True(t, r.Has(daily.FlagHeld))
+	require.True(t, r.Has(ensemble.FlagHeld))
 	require.Less(t, coldseam.Quantile(r.Step(nil, 1), .5), d.WaterC[t0]-8)
 	// the next day confirms it
 	d.WaterC[t0+1] = d.WaterC[t0]
-	r, err = m.Forecast(daily.Issue{View: d.Cut(d.Day(t0 + 1)), Day: d.Day(t0 + 1)})
+	r, err = m.Forecast(ensemble.Request{View: d.Cut(d.Day(t0 + 1)), Day: d.Day(t0 + 1)})
 	require.NoError(t, err)
-	require.False(t, r.Has(daily.FlagHeld))
+	require.False(t, r.Has(ensemble.FlagHeld))
 }
 
 func TestWarmerAirMakesWarmerWater(t *testing.T) {
@@ -196,7 +196,7 @@ func TestWarmerAirMakesWarmerWater(t *testing.T) {
 		for h := range air {
 			air[h] = d.AirC[t0+1+h] + shift
 		}
-		r, err := m.Forecast(daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{air}})
+		r, err := m.Forecast(ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{air}})
 		require.NoError(t, err)
 		return coldseam.Quantile(r.Step(nil, 7), .5)
 	}
@@ -211,20 +211,20 @@ func TestArchivedErrorsCorrectAndDress(t *testing.T) {
 	require.NoError(t, err)
 	t0 := 8*365 + 120
 	biased := make([]float64, 10)
-	var errs []daily.AirError
+	var errs []ensemble.AirError
 	for h := range biased {
 		biased[h] = d.AirC[t0+1+h] + 3
 	}
 
 	for k := range 200 {
-		e := daily.AirError{Issued: d.Day(t0 - 20 - k)}
+		e := ensemble.AirError{Issued: d.Day(t0 - 20 - k)}
 		for range 10 {
 			e.Err = append(e.Err, 3+.2*float64(k%5-2))
 		}
 		errs = append(errs, e)
 	}
 
-	q := daily.Issue{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{biased}}
+	q := ensemble.Request{View: d.Cut(d.Day(t0)), Day: d.Day(t0), Air: [][]float64{biased}}
 	raw, err := m.Forecast(q)
 	require.NoError(t, err)
 	q.AirErrors = errs
@@ -233,7 +233,7 @@ func TestArchivedErrorsCorrectAndDress(t *testing.T) {
 	q.Air, q.AirErrors, q.AirPerfect = [][]float64{d.AirC[t0+1 : t0+11]}, nil, true
 	truth, err := m.Forecast(q)
 	require.NoError(t, err)
-	at := func(r daily.Result) float64 { return coldseam.Quantile(r.Step(nil, 6), .5) }
+	at := func(r ensemble.Result) float64 { return coldseam.Quantile(r.Step(nil, 6), .5) }
 	require.Less(t, math.Abs(at(fixed)-at(truth)), .5*math.Abs(at(raw)-at(truth)))
 }
 
@@ -246,8 +246,8 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 	d := river(10*365, 12)
 	m, err := Fit(d.Cut(d.Day(8*365)), Options{})
 	require.NoError(t, err)
-	k := m.On(d)
-	rng := daily.Stream(5, daily.Epoch, 5)
+	k := m.NewPredictor(d)
+	rng := ensemble.Stream(5, ensemble.Epoch, 5)
 	in, n := map[int]float64{}, 0.
 
 	for i := 8*365 + 40; i < 9*365+300; i += 3 {
@@ -258,7 +258,7 @@ func TestUnknownAirErrorsAreInTheSpread(t *testing.T) {
 			air[h] = d.AirC[i+1+h] + e*(.5+.42*math.Pow(float64(h)+.5, .85))
 		}
 
-		r, err := k.Forecast(daily.Issue{View: d, Day: d.Day(i), Air: [][]float64{air}, Seed: 3})
+		r, err := k.Forecast(ensemble.Request{View: d, Day: d.Day(i), Air: [][]float64{air}, Seed: 3})
 		require.NoError(t, err)
 		n++
 		for _, h := range []int{3, 7, 10} {
@@ -280,10 +280,10 @@ func TestErrorScaleLearnsFromFew(t *testing.T) {
 	t.Parallel()
 	one := func(int) float64 { return 1 }
 	require.InDelta(t, 1, errorScale(nil, one), 1e-12)
-	var errs []daily.AirError
+	var errs []ensemble.AirError
 	for i := range 20 {
 		s := float64(2*(i%2) - 1)
-		errs = append(errs, daily.AirError{Err: []float64{3 * s, -3 * s}})
+		errs = append(errs, ensemble.AirError{Err: []float64{3 * s, -3 * s}})
 	}
 	require.InDelta(t, math.Sqrt((20*9.+20)/40), errorScale(errs, one), 1e-9) // half of what they say
 }

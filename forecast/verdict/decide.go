@@ -43,8 +43,8 @@ type Decision struct {
 	Fired []string
 }
 
-// look is one candidate under judgement.
-type look struct {
+// assessment is one candidate under judgement.
+type assessment struct {
 	c        Candidate
 	stops    []coldseam.Reason
 	missing  []coldseam.Reason // safety inputs of this window
@@ -65,37 +65,37 @@ func Decide(in Inputs) Decision {
 	in.sane()
 	in.risen = in.rises()
 	frozen := in.iceState()
-	book := in.safetyInputs(frozen)
-	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: book.inputs, Ice: frozen.State, IceReason: in.iceReason(frozen),
+	audit := in.safetyInputs(frozen)
+	d := Decision{WindowI: -1, Cost: in.cost(), Inputs: audit.inputs, Ice: frozen.State, IceReason: in.iceReason(frozen),
 		Hazards: slices.Clone(in.Reach.Hazards), Surveyed: in.Reach.HazardsSurveyed, Life: in.lifeLine()}
 
-	looks := make([]look, len(in.Candidates))
+	assessed := make([]assessment, len(in.Candidates))
 	for i, c := range in.Candidates {
-		looks[i] = in.inspect(c, book)
+		assessed[i] = in.inspect(c, audit)
 	}
 	day := in.dayStops(frozen)
-	if len(looks) == 0 {
+	if len(assessed) == 0 {
 		day = append(day, in.alertStops(in.Now, in.Now.Add(12*time.Hour))...)
 		day = append(day, in.officialStop(in.Now.Add(12*time.Hour))...)
 	}
 
 	legal := in.legal()
 	switch {
-	case len(day) > 0 || stopped(looks):
-		in.stop(&d, day, legal, looks, book)
+	case len(day) > 0 || stopped(assessed):
+		in.stop(&d, day, legal, assessed, audit)
 	case len(legal) > 0:
-		in.stop(&d, nil, legal, looks, book)
+		in.stop(&d, nil, legal, assessed, audit)
 	default:
-		in.call(&d, looks, book)
+		in.call(&d, assessed, audit)
 	}
 
-	in.finish(&d, day, looks)
+	in.finish(&d, day, assessed)
 	return d
 }
 
 // inspect judges a window on its own.
-func (in *Inputs) inspect(c Candidate, book ledger) look {
-	l := look{c: c, p: math.NaN()}
+func (in *Inputs) inspect(c Candidate, audit inputAudit) assessment {
+	l := assessment{c: c, p: math.NaN()}
 	l.stops = in.windowStops(c)
 	l.missing, l.caps = in.windowWeather(c)
 	if !c.End.After(c.Start) || !c.End.After(in.Now) {
@@ -113,14 +113,14 @@ func (in *Inputs) inspect(c Candidate, book ledger) look {
 	}
 	var rain []coldseam.Reason
 	l.cautions, rain = in.cautions(c)
-	in.capsOf(&l, book)
+	in.capsOf(&l, audit)
 	l.caps = append(l.caps, rain...)
 	in.oddsOf(&l)
 	return l
 }
 
 // capsOf lists what caps a window at TOSS-UP, in the order printed.
-func (in *Inputs) capsOf(l *look, book ledger) {
+func (in *Inputs) capsOf(l *assessment, audit inputAudit) {
 	capIf := func(on bool, code string) {
 		if on {
 			l.caps = append(l.caps, capped(code, nil))
@@ -132,7 +132,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 	l.caps = append(l.caps, in.risen.caps...)
 	l.caps = append(l.caps, in.lowRise(l.c)...)
 
-	l.caps = append(l.caps, book.caps...)
+	l.caps = append(l.caps, audit.caps...)
 	capIf(in.Reach.Regulated && !in.ReleasePlan, "regulated")
 	capIf(in.Reach.FloodStageM != nil && l.c.PFlood == nil, "no_stage_forecast")
 	switch {
@@ -148,7 +148,7 @@ func (in *Inputs) capsOf(l *look, book ledger) {
 }
 
 // oddsOf sets the odds of a window and what is missing for them.
-func (in *Inputs) oddsOf(l *look) {
+func (in *Inputs) oddsOf(l *assessment) {
 	if in.Failed != "" {
 		r := missing("forecast_failed", nil)
 		r.Names = map[string]string{"error": in.Failed}
@@ -179,9 +179,9 @@ func (in *Inputs) oddsOf(l *look) {
 }
 
 // stopped reports whether no window is left free of stops though one fired.
-func stopped(looks []look) bool {
+func stopped(assessed []assessment) bool {
 	any := false
-	for _, l := range looks {
+	for _, l := range assessed {
 		if len(l.stops) == 0 && len(l.missing) == 0 {
 			return false
 		}
@@ -192,24 +192,24 @@ func stopped(looks []look) bool {
 
 // stop writes a STOP: safety first, then legal; what is missing besides stays
 // visible.
-func (in *Inputs) stop(d *Decision, day, legal []coldseam.Reason, looks []look, book ledger) {
+func (in *Inputs) stop(d *Decision, day, legal []coldseam.Reason, assessed []assessment, audit inputAudit) {
 	d.Verdict = coldseam.Stop
 	d.Stops = merge(day)
-	for _, l := range looks {
-		if stopped(looks) {
+	for _, l := range assessed {
+		if stopped(assessed) {
 			d.Stops = merge(d.Stops, l.stops)
 		}
 	}
 	d.Stops = append(d.Stops, legal...)
-	d.Reasons = merge(book.bad, book.odds)
+	d.Reasons = merge(audit.faults, audit.odds)
 }
 
 // call is everything after the stops: NO CALL, or the odds.
-func (in *Inputs) call(d *Decision, looks []look, book ledger) {
+func (in *Inputs) call(d *Decision, assessed []assessment, audit inputAudit) {
 	var open, miss []coldseam.Reason
 	best := -1
-	for i := range looks {
-		l := &looks[i]
+	for i := range assessed {
+		l := &assessed[i]
 		if len(l.stops) > 0 {
 			continue
 		}
@@ -219,25 +219,25 @@ func (in *Inputs) call(d *Decision, looks []look, book ledger) {
 		}
 
 		l.callable = true
-		in.judge(l)
-		if best < 0 || better(*l, looks[best]) {
+		in.setVerdict(l)
+		if best < 0 || better(*l, assessed[best]) {
 			best = i
 		}
 	}
 
-	if len(looks) == 0 {
+	if len(assessed) == 0 {
 		miss = append(miss, missing("no_window", nil))
 	}
-	if len(book.bad) > 0 || len(book.odds) > 0 || best < 0 {
-		d.Reasons = merge(book.bad, miss, book.odds, open)
-		if len(book.bad) > 0 && best >= 0 {
-			d.Reasons = merge(book.bad, book.odds)
+	if len(audit.faults) > 0 || len(audit.odds) > 0 || best < 0 {
+		d.Reasons = merge(audit.faults, miss, audit.odds, open)
+		if len(audit.faults) > 0 && best >= 0 {
+			d.Reasons = merge(audit.faults, audit.odds)
 		}
 		d.ShowLines = linesAllowed(d.Reasons)
 		return
 	}
 
-	l := looks[best]
+	l := assessed[best]
 	d.Verdict, d.WindowI, d.ShowLines = l.verdict, best, true
 	d.Odds, d.OddsOK, d.OddsNote, d.Spread = l.p, true, in.OddsNote, l.spread
 	d.Reasons = append(slices.Clone(l.caps), in.oddsReason(l))
@@ -255,8 +255,8 @@ func linesAllowed(rs []coldseam.Reason) bool {
 	return len(rs) > 0
 }
 
-// judge sets the verdict of a callable window from its odds and caps.
-func (in *Inputs) judge(l *look) {
+// setVerdict sets the verdict of a callable window from its odds and caps.
+func (in *Inputs) setVerdict(l *assessment) {
 	line := in.line()
 	l.verdict = line.Word(l.p)
 	if was := in.Rank.Before; was > 0 {
@@ -279,7 +279,7 @@ const leap = .12
 // of the best window of yesterday, where a move within the hysteresis would tell
 // them otherwise. The odds and not the word are kept, so that every reader's line
 // has the same hysteresis.
-func (in *Inputs) keep(l *look) {
+func (in *Inputs) keep(l *assessment) {
 	const eps = 1e-9 // .48 - .45 is not .03 in binary
 	old := in.Rank.Before
 	if in.Prev != nil && in.Prev.Day == in.Day {
@@ -302,14 +302,14 @@ func (in *Inputs) keep(l *look) {
 
 // better prefers the better verdict, then clearly better odds; a hair of odds
 // never moves the window to a later hour.
-func better(a, b look) bool {
+func better(a, b assessment) bool {
 	if a.verdict != b.verdict {
 		return a.verdict > b.verdict
 	}
 	return a.p > b.p+0.005
 }
 
-func (in *Inputs) oddsReason(l look) coldseam.Reason {
+func (in *Inputs) oddsReason(l assessment) coldseam.Reason {
 	values := map[string]float64{"good_odds": l.p, "go_odds": in.line().Go}
 	code := "odds"
 	if in.Rank.Only() {
@@ -323,14 +323,14 @@ func (in *Inputs) oddsReason(l look) coldseam.Reason {
 
 // finish fills what every verdict carries: windows, cautions, hold, sureness,
 // the fired rules and how long the word is good.
-func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
+func (in *Inputs) finish(d *Decision, day []coldseam.Reason, assessed []assessment) {
 	for _, c := range in.Begun {
 		rest := c
 		rest.Start = maxTime(c.Start, in.Now)
 		d.Begun = append(d.Begun, coldseam.Window{Start: c.Start, End: c.End, Stops: merge(day, in.windowStops(rest))})
 	}
 
-	for i, l := range looks {
+	for i, l := range assessed {
 		d.Windows = append(d.Windows, in.window(l, day, d.Verdict.ShowsOdds() && l.callable))
 		if i == d.WindowI && l.c.HoldP != nil {
 			d.HoldP = *l.c.HoldP
@@ -341,11 +341,11 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 	}
 
 	if d.WindowI >= 0 {
-		d.GoodUntil = looks[d.WindowI].c.End
-		d.Cautions = looks[d.WindowI].cautions
-		d.Cautions = append(d.Cautions, otherStops(looks, d.WindowI)...)
+		d.GoodUntil = assessed[d.WindowI].c.End
+		d.Cautions = assessed[d.WindowI].cautions
+		d.Cautions = append(d.Cautions, otherStops(assessed, d.WindowI)...)
 	} else {
-		for _, l := range looks {
+		for _, l := range assessed {
 			d.Cautions = merge(d.Cautions, l.cautions)
 		}
 	}
@@ -359,8 +359,8 @@ func (in *Inputs) finish(d *Decision, day []coldseam.Reason, looks []look) {
 }
 
 // otherStops says when a stop falls on another window of the day.
-func otherStops(looks []look, best int) []coldseam.Reason {
-	for i, l := range looks {
+func otherStops(assessed []assessment, best int) []coldseam.Reason {
+	for i, l := range assessed {
 		if i != best && len(l.stops) > 0 {
 			return []coldseam.Reason{otherWindow(l.stops[0], l.c.Start)}
 		}
@@ -368,7 +368,7 @@ func otherStops(looks []look, best int) []coldseam.Reason {
 	return nil
 }
 
-func (in *Inputs) window(l look, day []coldseam.Reason, odds bool) coldseam.Window {
+func (in *Inputs) window(l assessment, day []coldseam.Reason, odds bool) coldseam.Window {
 	w := coldseam.Window{Start: l.c.Start, End: l.c.End, Stops: merge(day, l.stops), Caps: l.caps, Cautions: l.cautions,
 		HoldP: l.c.HoldP, Why: l.c.Why, Crafts: in.crafts(l.c)}
 	if odds {

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // DefaultTarget is a good morning's rate in fish a rod hour until the club has
@@ -203,10 +203,10 @@ func (c Centre) fit(log []Logged, rateOnly bool) Learnt {
 			}
 		}
 
-		if !daily.Cholesky(h, terms) {
+		if !ensemble.Cholesky(h, terms) {
 			return Learnt{b: prior}
 		}
-		daily.CholeskySolve(h, terms, g)
+		ensemble.CholeskySolve(h, terms, g)
 		moved := 0.0
 		for k := range terms {
 			l.b[k] += g[k]
@@ -220,7 +220,7 @@ func (c Centre) fit(log []Logged, rateOnly bool) Learnt {
 	for k := range terms {
 		e := make([]float64, terms)
 		e[k] = 1
-		daily.CholeskySolve(h, terms, e)
+		ensemble.CholeskySolve(h, terms, e)
 		copy(l.cov[k][:], e)
 	}
 	l.Level, l.Shape = 1-l.cov[0][0]/(levelSD*levelSD), 1-l.cov[1][1]/(shapeSD*shapeSD)

@@ -28,13 +28,13 @@ func (in *Inputs) guard() {
 
 	in.limit("max_flow", &in.Reach.MaxFlowM3S)
 	in.limit("flood_stage", &in.Reach.FloodStageM)
-	known(&in.Reach.ActionStage)
-	known(&in.Weather.RainMM)
+	dropNonFinite(&in.Reach.ActionStage)
+	dropNonFinite(&in.Weather.RainMM)
 	in.Weather.Hours = slices.Clone(in.Weather.Hours)
 	for i := range in.Weather.Hours {
 		h := &in.Weather.Hours[i]
 		for _, v := range []**float64{&h.AirC, &h.WindMS, &h.GustMS, &h.Thunder, &h.PrecipMM, &h.VisibilityM} {
-			known(v)
+			dropNonFinite(v)
 		}
 	}
 
@@ -73,8 +73,8 @@ func allFinite(x []float64) bool {
 	return !slices.ContainsFunc(x, func(v float64) bool { return !finite(v) })
 }
 
-// known drops a value that is no number.
-func known(v **float64) {
+// dropNonFinite drops a value that is no number.
+func dropNonFinite(v **float64) {
 	if *v != nil && !finite(**v) {
 		*v = nil
 	}

@@ -80,7 +80,7 @@ const iceReadingAge = 12 * time.Hour
 
 // iceInput is the state as an input: not known is NO CALL, and open water that
 // only the admin vouches for, or that no thermometer watches, is capped.
-func (in *Inputs) iceInput(l *ledger, s ice.Status) {
+func (in *Inputs) iceInput(l *inputAudit, s ice.Status) {
 	i := coldseam.Input{Key: "ice", Safety: true, State: StateGood}
 	for _, obs := range [][]coldseam.Observation{in.Gauge.Water, in.Gauge.Discharge} {
 		if o, ok := newest(obs); ok && o.At.After(i.At) {
@@ -91,7 +91,7 @@ func (in *Inputs) iceInput(l *ledger, s ice.Status) {
 	switch {
 	case s.State == ice.Unknown:
 		i.State = StateMissing
-		l.bad = append(l.bad, in.iceReason(s))
+		l.faults = append(l.faults, in.iceReason(s))
 	case !s.OpenedAt.IsZero():
 		r := because(KindCap, "ice_admin_open", "club admin", nil)
 		r.At = s.OpenedAt

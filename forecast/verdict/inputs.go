@@ -64,7 +64,7 @@ type Previous struct {
 type Gauge struct {
 	Discharge, Stage, Water, Turbidity []coldseam.Observation
 	DailyOnly                          bool
-	// the daily means are those of an archive: replays alone, see forecast.Features
+	// the daily means are those of an archive: replays alone, see forecast.Inputs
 	Archived bool
 
 	History   trust.History // of the station; zero = what the readings above hold

@@ -20,18 +20,18 @@ const (
 	StateUnverified = "unverified"
 )
 
-// ledger collects the inputs with their ages, and what is wrong with them.
-type ledger struct {
+// inputAudit collects the inputs with their ages, and what is wrong with them.
+type inputAudit struct {
 	inputs []coldseam.Input
-	bad    []coldseam.Reason // safety inputs and rules: NO CALL
+	faults []coldseam.Reason // safety inputs and rules: NO CALL
 	caps   []coldseam.Reason
 	odds   []coldseam.Reason // odds inputs: NO CALL, after the safety ones
 }
 
 // safetyInputs checks every safety input of the day (section by section, in
 // the order in which they are printed) against its greatest age.
-func (in *Inputs) safetyInputs(frozen ice.Status) ledger {
-	var l ledger
+func (in *Inputs) safetyInputs(frozen ice.Status) inputAudit {
+	var l inputAudit
 	in.gaugeInputs(&l)
 	in.officialInput(&l)
 	in.alertInput(&l)
@@ -44,7 +44,7 @@ func (in *Inputs) safetyInputs(frozen ice.Status) ledger {
 }
 
 // gaugeInputs: discharge always; stage where a flood stage needs it.
-func (in *Inputs) gaugeInputs(l *ledger) {
+func (in *Inputs) gaugeInputs(l *inputAudit) {
 	limit := hours(in.Table.GaugeAgeH)
 	rows := []struct {
 		key    string
@@ -75,10 +75,10 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 		if i.State == StateGood || !r.needed {
 			continue
 		}
-		l.bad = append(l.bad, gaugeMissing(i))
+		l.faults = append(l.faults, gaugeMissing(i))
 	}
 
-	l.bad = append(l.bad, in.kept.bad...)
+	l.faults = append(l.faults, in.kept.bad...)
 	if t := in.trust.Unchanged; !t.IsZero() {
 		c := because(KindCap, "gauge_unchanged", "gauge", nil)
 		c.At = t
@@ -88,10 +88,10 @@ func (in *Inputs) gaugeInputs(l *ledger) {
 	// A rise of the last six hours must be seen, not assumed: one reading alone
 	// cannot show it.
 	for _, row := range rows {
-		if _, _, ok := rise(row.obs, 6); row.needed && !ok && len(l.bad) == 0 && !in.Gauge.DailyOnly {
+		if _, _, ok := rise(row.obs, 6); row.needed && !ok && len(l.faults) == 0 && !in.Gauge.DailyOnly {
 			r := missing("rise_unknown", nil)
 			r.Names = map[string]string{"quantity": row.key}
-			l.bad = append(l.bad, r)
+			l.faults = append(l.faults, r)
 		}
 	}
 }
@@ -157,7 +157,7 @@ func (in *Inputs) age(at time.Time) time.Duration { return max(in.Now.Sub(at), 0
 // alertGap reports whether the warnings are too old because the last readings
 // lacked something, and names the first thing. A warning whose shape is damaged
 // is read in part: from when it came they are not complete for this reach.
-func (in *Inputs) alertGap(l *ledger) bool {
+func (in *Inputs) alertGap(l *inputAudit) bool {
 	var gaps []coldseam.FeedGap
 	if in.Alerts.At.IsZero() || in.age(in.Alerts.At) > hours(in.Table.AlertAgeH) {
 		gaps = slices.Clone(in.Alerts.Gaps)
@@ -173,7 +173,7 @@ func (in *Inputs) alertGap(l *ledger) bool {
 	if len(gaps) == 0 {
 		return false
 	}
-	l.bad = append(l.bad, in.lacks(gaps))
+	l.faults = append(l.faults, in.lacks(gaps))
 	return true
 }
 
@@ -186,7 +186,7 @@ func (in *Inputs) lacks(gaps []coldseam.FeedGap) coldseam.Reason {
 	return r
 }
 
-func (in *Inputs) alertInput(l *ledger) {
+func (in *Inputs) alertInput(l *inputAudit) {
 	i := coldseam.Input{
 		Key:    "alerts",
 		Safety: true,
@@ -202,15 +202,15 @@ func (in *Inputs) alertInput(l *ledger) {
 		}
 	case in.Alerts.At.IsZero():
 		i.State = StateMissing
-		l.bad = append(l.bad, missing("alerts_missing", nil))
+		l.faults = append(l.faults, missing("alerts_missing", nil))
 	case in.Alerts.At.After(in.Now.Add(5 * time.Minute)):
 		i.State = StateFailed
-		l.bad = append(l.bad, missing("alerts_failed", nil))
+		l.faults = append(l.faults, missing("alerts_failed", nil))
 	default:
 		i.Age = in.age(in.Alerts.At)
 		if i.Age > i.Limit {
 			i.State = StateStale
-			l.bad = append(l.bad, tooOld(i))
+			l.faults = append(l.faults, tooOld(i))
 		}
 	}
 
@@ -223,7 +223,7 @@ func (in *Inputs) alertInput(l *ledger) {
 	l.inputs = append(l.inputs, i)
 }
 
-func (in *Inputs) weatherInput(l *ledger) {
+func (in *Inputs) weatherInput(l *inputAudit) {
 	w := in.Weather
 	i := coldseam.Input{
 		Key:    "weather",
@@ -235,32 +235,32 @@ func (in *Inputs) weatherInput(l *ledger) {
 	switch {
 	case w.Issued.IsZero() || len(w.Hours) == 0:
 		i.State = StateMissing
-		l.bad = append(l.bad, missing("weather_missing", nil))
+		l.faults = append(l.faults, missing("weather_missing", nil))
 	case w.Issued.After(in.Now.Add(5 * time.Minute)):
 		i.State = StateFailed
-		l.bad = append(l.bad, missing("weather_failed", nil))
+		l.faults = append(l.faults, missing("weather_failed", nil))
 	default:
 		i.Age = in.age(w.Issued)
 		if i.Age > i.Limit {
 			i.State = StateStale
-			l.bad = append(l.bad, tooOld(i))
+			l.faults = append(l.faults, tooOld(i))
 		}
 	}
 	l.inputs = append(l.inputs, i)
 }
 
 // limitInput: without ten years of record a reach needs its own flow limit.
-func (in *Inputs) limitInput(l *ledger) {
-	l.bad = append(l.bad, in.invalid...)
+func (in *Inputs) limitInput(l *inputAudit) {
+	l.faults = append(l.faults, in.invalid...)
 	if in.Reach.MaxFlowM3S != nil || float64(in.Climate.Years) >= in.Table.MinYears {
 		return
 	}
 	l.inputs = append(l.inputs, coldseam.Input{Key: "max_flow", Safety: true, State: StateMissing})
-	l.bad = append(l.bad, missing("no_max_flow", map[string]float64{"record_years": float64(in.Climate.Years)}))
+	l.faults = append(l.faults, missing("no_max_flow", map[string]float64{"record_years": float64(in.Climate.Years)}))
 }
 
 // ruleInput: a season rule must exist and be checked within the year.
-func (in *Inputs) ruleInput(l *ledger) {
+func (in *Inputs) ruleInput(l *inputAudit) {
 	i := coldseam.Input{
 		Key:    "season_rule",
 		Safety: true,
@@ -290,7 +290,7 @@ func (in *Inputs) ruleInput(l *ledger) {
 		i.Note = coldseam.Notes{{Code: code, At: i.At}}
 	} else {
 		i.Note = coldseam.Notes{{Code: "season_unchecked"}}
-		l.bad = append(l.bad, missing("season_unverified", nil))
+		l.faults = append(l.faults, missing("season_unverified", nil))
 	}
 
 	l.inputs = append(l.inputs, i)
@@ -298,7 +298,7 @@ func (in *Inputs) ruleInput(l *ledger) {
 
 // waterInput is an odds input: older than its age the model alone, which
 // caps; no model: missing.
-func (in *Inputs) waterInput(l *ledger) {
+func (in *Inputs) waterInput(l *inputAudit) {
 	i := in.obsInput("water_temp", in.Gauge.Water, time.Duration(in.Table.WaterAgeD*24*float64(time.Hour)))
 	in.doubted(&i, in.trust.Water)
 	if i.State == StateUntrusted && i.Age <= i.Limit && in.trust.Water.Known {

@@ -30,7 +30,7 @@ func (in *Inputs) issued() bool {
 
 // officialInput: a point that is named must be read. That the agency issues no
 // forecast is its answer and no gap.
-func (in *Inputs) officialInput(l *ledger) {
+func (in *Inputs) officialInput(l *inputAudit) {
 	o := in.Official
 	if !o.Fed {
 		return
@@ -39,15 +39,15 @@ func (in *Inputs) officialInput(l *ledger) {
 	switch i.Age = in.age(o.At); {
 	case o.At.IsZero():
 		i.Age, i.State = 0, StateMissing
-		l.bad = append(l.bad, missing("stage_forecast_missing", nil))
+		l.faults = append(l.faults, missing("stage_forecast_missing", nil))
 	case i.Age > i.Limit:
 		i.State = StateStale
-		l.bad = append(l.bad, tooOld(i))
+		l.faults = append(l.faults, tooOld(i))
 	case !in.issued():
 		i.State = StateNone
 	case slices.ContainsFunc(o.Steps, func(s coldseam.Observation) bool { return !finite(s.Value) }):
 		i.State = StateFailed
-		l.bad = append(l.bad, missing("stage_forecast_invalid", nil))
+		l.faults = append(l.faults, missing("stage_forecast_invalid", nil))
 	}
 	l.inputs = append(l.inputs, i)
 }

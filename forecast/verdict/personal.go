@@ -131,7 +131,7 @@ func clockOn(d coldseam.Date, hhmm string, loc *time.Location) (time.Time, bool)
 func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []int,
 	weights func(i int) []coldseam.SpotJig) coldseam.Brief {
 	in := Inputs{Table: o.Table, Cost: b.Cost, Rank: b.Rank}
-	best, stops := look{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
+	best, stops := assessment{verdict: coldseam.NoCall}, []coldseam.Reason(nil)
 	at := -1
 
 	for _, i := range mine {
@@ -140,13 +140,13 @@ func choose(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions, mine []
 		if len(w.Stops) > 0 || !w.OddsOK {
 			continue
 		}
-		l := look{p: w.Odds, kept: w.OddsKept, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
+		l := assessment{p: w.Odds, kept: w.OddsKept, spread: w.Spread, caps: w.Caps, cautions: w.Cautions}
 		spots := weights(i)
 		hold, holdOK := boxHold(spots)
 		if OwnRig(p) || len(p.BoxOz) > 0 {
 			l.caps = personalCaps(w.Caps, hold, holdOK, o.Table)
 		}
-		in.judge(&l)
+		in.setVerdict(&l)
 		if at >= 0 && !better(l, best) {
 			continue
 		}

@@ -21,10 +21,10 @@ const (
 // slackPlaces are where one goes when the river is dangerous.
 var slackPlaces = []string{"slack_pocket", "bank_eddy", string(coldseam.SpotSlack)}
 
-// settle is what is told of a morning whose rules name a place, after the
+// nextPlace is what is told of a morning whose rules name a place, after the
 // mornings before. Without a place the memory stays, and nothing is advised two
 // mornings running.
-func settle(held coldseam.PlaceMemory, wanted string, danger bool, day coldseam.Date) coldseam.PlaceMemory {
+func nextPlace(held coldseam.PlaceMemory, wanted string, danger bool, day coldseam.Date) coldseam.PlaceMemory {
 	again := held.Wanted == wanted && day.Sub(held.Since) >= placeDays
 	switch {
 	case wanted == "":
@@ -40,7 +40,7 @@ func (in *AdviceInputs) place(where []string) ([]string, coldseam.PlaceMemory) {
 	wanted := where[0]
 	danger := slices.Contains(slackPlaces, wanted) && (in.RisePct > dangerRisePct || in.FlowPct > dangerFlowPct)
 
-	m := settle(in.Held, wanted, danger, in.Day)
+	m := nextPlace(in.Held, wanted, danger, in.Day)
 	rest := slices.DeleteFunc(slices.Clone(where), func(w string) bool { return w == m.Told })
 	return append([]string{m.Told}, rest...), m
 }

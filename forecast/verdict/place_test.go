@@ -18,7 +18,7 @@ func told(wanted string) string {
 	day := coldseam.Date{Year: 2026, Month: 4, Day: 1}
 	for i, w := range wanted {
 		place := strings.Trim(string(w), ".")
-		m = settle(m, place, w >= 'a' && w <= 'z', day.Add(i))
+		m = nextPlace(m, place, w >= 'a' && w <= 'z', day.Add(i))
 		b.WriteString(m.Told)
 	}
 	return b.String()

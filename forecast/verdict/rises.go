@@ -17,7 +17,7 @@ type limb struct {
 	peakAt time.Time
 
 	// The rule that fired last, with its numbers.
-	last    firing
+	last    ruleHit
 	firedAt time.Time
 	fired   float64
 
@@ -45,8 +45,8 @@ const (
 	capPeakHours  = 168
 )
 
-// firing is what the rules say of one reading.
-type firing struct {
+// ruleHit is what the rules say of one reading.
+type ruleHit struct {
 	code  string
 	word  riseWord
 	foot  float64
@@ -57,7 +57,7 @@ type firing struct {
 // and 24 h before a reading, NaN without one; over where it is too high to lift
 // a stop; gone where nothing is left of a rise that stopped.
 type course struct {
-	rules func(o coldseam.Observation, low6, low24 float64) firing
+	rules func(o coldseam.Observation, low6, low24 float64) ruleHit
 	over  func(value float64) bool
 	gone  func(value, foot float64) bool
 }
@@ -118,7 +118,7 @@ func usable(o coldseam.Observation) bool { return o.Flag.Usable() && !math.IsNaN
 
 // take adds what the rules say of a reading. A rise on top of one that has not
 // lifted keeps the first foot.
-func (l *limb) take(o coldseam.Observation, f firing) {
+func (l *limb) take(o coldseam.Observation, f ruleHit) {
 	if l.word == riseNothing && f.word == riseNothing {
 		return
 	}
@@ -197,9 +197,9 @@ func (in *Inputs) rises() risen {
 }
 
 // flowRule is the rise of flow in 6 h and within a day.
-func (in *Inputs) flowRule(o coldseam.Observation, low6, low24 float64) firing {
+func (in *Inputs) flowRule(o coldseam.Observation, low6, low24 float64) ruleHit {
 	if low6 > 0 && o.Value/low6-1 > in.Table.RiseShare {
-		return firing{"rise_flow", riseStops, low6, in.Table.RiseShare}
+		return ruleHit{"rise_flow", riseStops, low6, in.Table.RiseShare}
 	}
 	word := in.Season.word(low24, o.Value)
 	limit, _ := in.Season.limits()
@@ -210,24 +210,24 @@ func (in *Inputs) flowRule(o coldseam.Observation, low6, low24 float64) firing {
 	case in.Season.Flashy:
 		code = "rise_day_flashy"
 	}
-	return firing{code, word, low24, limit}
+	return ruleHit{code, word, low24, limit}
 }
 
 // stageRule is the rise of stage in 6 h and within a day. The river is high
 // where the flow at the time says so or is not known.
-func (in *Inputs) stageRule(o coldseam.Observation, low6, low24 float64) firing {
+func (in *Inputs) stageRule(o coldseam.Observation, low6, low24 float64) ruleHit {
 	limit := in.Table.RiseFt * coldseam.MetrePerFoot
 	if o.Value-low6 > limit {
-		return firing{"rise_stage", riseStops, low6, limit}
+		return ruleHit{"rise_stage", riseStops, low6, limit}
 	}
 	if !(o.Value-low24 > riseStageM) {
-		return firing{}
+		return ruleHit{}
 	}
 	q, known := flowAt(in.Gauge.Discharge, o.At)
 	if !known || in.Season.above(q, in.Season.P75M3S) {
-		return firing{"rise_day_stage", riseStops, low24, riseStageM}
+		return ruleHit{"rise_day_stage", riseStops, low24, riseStageM}
 	}
-	return firing{"rise_day_stage_cap", riseCaps, low24, riseStageM}
+	return ruleHit{"rise_day_stage_cap", riseCaps, low24, riseStageM}
 }
 
 // flowAt is the newest usable flow at t, at most 2 h old.

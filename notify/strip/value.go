@@ -41,7 +41,7 @@ func Value(w io.Writer, v coldseam.SeasonValue) error {
 	fmt.Fprintln(w, notify.EvidenceWords(v.Evidence))
 	fmt.Fprintf(w, "without a GO: %d poor mornings, drives saved; %d good ones missed\n", v.Saved, v.Missed)
 	fmt.Fprintf(w, "a drive costs %.1f of a good morning; going on GO alone came to %+.1f\n", v.Cost, v.Net)
-	for _, r := range v.Rivals {
+	for _, r := range v.Baselines {
 		fmt.Fprintf(w, "  %s %+.1f, the word better by %+.1f (90 %% interval %+.1f to %+.1f)\n", nameOf(r.Name), r.Net,
 			r.Gain.Value, r.Gain.Lo, r.Gain.Hi)
 	}

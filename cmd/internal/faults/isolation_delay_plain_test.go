@@ -93,7 +93,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			brandt(v, addr, ingest.FormatWaterML2)
 			end := make(chan struct{})
 			t.Cleanup(func() { close(end) })
-			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Inputs) forecast.Morning {
 				if f.Reach.ID == "brandt-ledge" {
 					<-end
 				}
@@ -103,7 +103,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 		},
 		"its gauge floods us, its forecast panics": func(t *testing.T, v *clubtest.Harness) <-chan struct{} {
 			brandt(v, crowd(t), ingest.FormatFeatures)
-			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Inputs) forecast.Morning {
 				if f.Reach.ID == "brandt-ledge" {
 					panic("a fault of one river")
 				}
@@ -112,7 +112,7 @@ func TestOneRiversFaultDelaysNoOther(t *testing.T) {
 			return nil
 		},
 		"its brief cannot be told": func(_ *testing.T, v *clubtest.Harness) <-chan struct{} {
-			v.Morning.MorningOf = func(f forecast.Features) forecast.Morning {
+			v.Morning.MorningOf = func(f forecast.Inputs) forecast.Morning {
 				m := forecast.Make(f)
 				if f.Reach.ID == "brandt-ledge" {
 					m.Brief.Cost, m.Brief.River = math.NaN(), "Brandt\r\nBcc: x@y.example\r\n\r\n<script>"

@@ -226,7 +226,7 @@ func told(t *testing.T, v *clubtest.Harness, w warned, side string) string {
 			_, _ = v.Feeds.Fetcher.Fetch(ctx, p, ingest.Request{Force: true}) // what it says, the brief says
 		}
 
-		f, err := v.Morning.Features(ctx, r, clubtest.Saturday, v.Now(), false)
+		f, err := v.Morning.Inputs(ctx, r, clubtest.Saturday, v.Now(), false)
 		require.NoError(t, err)
 		as = verdict.Alerts{At: f.AlertsAt, List: f.Alerts, Gaps: f.AlertGaps}
 	}

@@ -182,7 +182,7 @@ func wxRead(t *testing.T, body []byte, p ingest.Profile) []coldseam.Forecast {
 
 // wxDecide judges a morning on which all but the weather is known and good.
 func wxDecide(fs []coldseam.Forecast, from, to float64) verdict.Decision {
-	f := forecast.Features{Now: wxNow, Day: wxDay, Loc: wxZone, Table: verdict.DefaultTable(), Weather: fs}
+	f := forecast.Inputs{Now: wxNow, Day: wxDay, Loc: wxZone, Table: verdict.DefaultTable(), Weather: fs}
 	w := f.WeatherSteps()
 
 	same := func(v float64, n int) []float64 { return slices.Repeat([]float64{v}, n) }

@@ -10,7 +10,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/run"
 )
 
@@ -34,7 +34,7 @@ func (g *gather) neighbours() {
 		}
 		g.f.Upstream = append(g.f.Upstream, d.Cut(g.lastDay()))
 	}
-	if daily.Span(g.f.Days.WaterC) < shortYears {
+	if ensemble.Span(g.f.Days.WaterC) < shortYears {
 		g.pool()
 	}
 	g.airErrors()
@@ -84,7 +84,7 @@ func (g *gather) pool() {
 		}
 
 		if d, err := g.DB.DailyFrame(g.ctx, o.Site, o.TempSite, air, g.f.Now, o.Zone, g.opts...); g.keep(err) &&
-			daily.Span(d.WaterC) >= 1 {
+			ensemble.Span(d.WaterC) >= 1 {
 			d.Lat = o.Lat
 			g.f.Pool = append(g.f.Pool, d.Cut(g.lastDay()))
 		}
@@ -114,9 +114,9 @@ func (g *gather) airErrors() {
 // airError is one archived error path; the first day that the forecast does not
 // cover or that has no observed mean ends it.
 func airError(fc coldseam.Forecast, issued coldseam.Date, days coldseam.Days,
-	loc *time.Location) (daily.AirError, bool) {
-	e := daily.AirError{Issued: issued.Add(-1)}
-	for h, v := range forecast.AirDays(fc.At, fc.Value, e.Issued, daily.DefaultHorizon, loc) {
+	loc *time.Location) (ensemble.AirError, bool) {
+	e := ensemble.AirError{Issued: issued.Add(-1)}
+	for h, v := range forecast.AirDays(fc.At, fc.Value, e.Issued, ensemble.DefaultHorizon, loc) {
 		obs := coldseam.At(days.AirC, days.Index(issued.Add(h)))
 		if math.IsNaN(obs) {
 			break

@@ -9,6 +9,6 @@ import (
 
 const RefitKind = refitKind
 
-func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
+func (mk *Maker) FitRain(ctx context.Context, r coldseam.Reach, f forecast.Inputs) error {
 	return mk.fitRain(ctx, r, f)
 }

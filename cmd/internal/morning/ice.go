@@ -73,7 +73,7 @@ func (mk *Maker) saveIce(ctx context.Context, reach coldseam.ReachID, at time.Ti
 // IceNow is the state of ice on a reach, from the record as it is now.
 func (mk *Maker) IceNow(ctx context.Context, r coldseam.Reach) (ice.Status, error) {
 	now := mk.Now()
-	f := forecast.Features{Now: now, Loc: env.Zone(r.Zone), Reach: r, Table: mk.Table, TempSite: r.TempSite}
+	f := forecast.Inputs{Now: now, Loc: env.Zone(r.Zone), Reach: r, Table: mk.Table, TempSite: r.TempSite}
 	f.Day = coldseam.DateOf(now.In(f.Loc))
 	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()

@@ -28,21 +28,21 @@ const HistoryBack = 60 * env.Day
 // RefitAfter is the age at which models are fitted anew.
 const RefitAfter = 7 * env.Day
 
-// Features gathers what was known of a reach at asOf. Past mornings that
+// Inputs gathers what was known of a reach at asOf. Past mornings that
 // coldseam did not live through are read with an assumed publication lag;
 // replay says so.
-func (mk *Maker) Features(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time,
-	replay bool) (forecast.Features, error) {
+func (mk *Maker) Inputs(ctx context.Context, r coldseam.Reach, morning coldseam.Date, asOf time.Time,
+	replay bool) (forecast.Inputs, error) {
 	loc, err := time.LoadLocation(r.Zone)
 	if err != nil {
-		return forecast.Features{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
+		return forecast.Inputs{}, fmt.Errorf("reach %s: zone %q: %w", r.ID, r.Zone, coldseam.ErrInvalid)
 	}
 	site, err := mk.DB.Site(ctx, r.Site)
 	if err != nil {
-		return forecast.Features{}, err
+		return forecast.Inputs{}, err
 	}
 
-	f := forecast.Features{
+	f := forecast.Inputs{
 		Now:        asOf,
 		Day:        morning,
 		Loc:        loc,
@@ -94,7 +94,7 @@ func lagOf(replay bool) []store.HistoryOption {
 type gather struct {
 	*Maker
 	ctx  context.Context
-	f    *forecast.Features
+	f    *forecast.Inputs
 	opts []store.HistoryOption
 	errs []error
 }

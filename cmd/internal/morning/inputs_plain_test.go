@@ -31,15 +31,15 @@ import (
 	"example.org/coldseam/store"
 )
 
-func featuresOf(t *testing.T, v *clubtest.Harness, r coldseam.Reach) forecast.Features {
+func featuresOf(t *testing.T, v *clubtest.Harness, r coldseam.Reach) forecast.Inputs {
 	t.Helper()
-	f, err := v.Morning.Features(t.Context(), r, clubtest.Saturday, v.Now(), false)
+	f, err := v.Morning.Inputs(t.Context(), r, clubtest.Saturday, v.Now(), false)
 	require.NoError(t, err)
 	return f
 }
 
 // told makes the morning of features as the service would.
-func told(f forecast.Features) forecast.Morning { return forecast.Make(f) }
+func told(f forecast.Inputs) forecast.Morning { return forecast.Make(f) }
 
 func inputNote(t *testing.T, b coldseam.Brief, key string) string {
 	t.Helper()
@@ -472,7 +472,7 @@ func TestRecordsEndYesterday(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, today, whole.Day(len(whole.FlowM3S)-1), "the store has today's")
 
-	f, err := v.Morning.Features(ctx, r, today, v.Now(), false)
+	f, err := v.Morning.Inputs(ctx, r, today, v.Now(), false)
 	require.NoError(t, err)
 	require.Len(t, f.Upstream, 1)
 	require.NotEmpty(t, f.Pool)

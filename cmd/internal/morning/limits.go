@@ -16,7 +16,7 @@ func (mk *Maker) FlowCandidates(ctx context.Context, r coldseam.Reach) ([]coldse
 	if err != nil {
 		return nil, err
 	}
-	f := forecast.Features{Now: mk.Now(), Loc: env.Zone(r.Zone), Reach: r, Site: site}
+	f := forecast.Inputs{Now: mk.Now(), Loc: env.Zone(r.Zone), Reach: r, Site: site}
 	g := gather{Maker: mk, ctx: ctx, f: &f}
 	g.daily()
 	g.instants()

@@ -22,7 +22,7 @@ import (
 func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldseam.Date) (coldseam.Brief, error) {
 	start := time.Now()
 	now := mk.Now()
-	f, err := mk.Features(ctx, r, morning, now, false)
+	f, err := mk.Inputs(ctx, r, morning, now, false)
 	if err != nil {
 		// A part that cannot be read makes the brief poorer, and NO CALL where it
 		// matters; a reach that cannot be placed at all ends here. So does a
@@ -76,7 +76,7 @@ var ErrBusy = fmt.Errorf("an earlier brief is still being computed: %w", coldsea
 // Computed makes a morning for as long as ctx lasts, one at a time for a reach. A
 // computation cannot be cut short: one that goes on after its time leaves its
 // worker to other rivers.
-func (mk *Maker) Computed(ctx context.Context, f forecast.Features) (forecast.Morning, error) {
+func (mk *Maker) Computed(ctx context.Context, f forecast.Inputs) (forecast.Morning, error) {
 	id := f.Reach.ID
 	if _, busy := mk.computing.LoadOrStore(id, true); busy {
 		return forecast.Morning{}, fmt.Errorf("reach %s: %w", id, ErrBusy)

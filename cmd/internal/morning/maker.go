@@ -23,8 +23,8 @@ type Maker struct {
 	Species    []run.Species
 	Profile    func(name string) (ingest.Profile, error)
 
-	computing sync.Map                                 // reaches whose brief is being computed
-	MorningOf func(forecast.Features) forecast.Morning // forecast.Make but in tests
+	computing sync.Map                               // reaches whose brief is being computed
+	MorningOf func(forecast.Inputs) forecast.Morning // forecast.Make but in tests
 }
 
 // New reads the rules of warnings; profiles are those of the configuration.

@@ -152,13 +152,13 @@ func (p *pastMornings) Assumed() []string {
 func (p *pastMornings) Came() coldseam.Days { return p.Record.Days }
 
 // Morning implements season.Source.
-func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, error) {
+func (p *pastMornings) Morning(day coldseam.Date) (forecast.Inputs, []string, error) {
 	if err := p.ctx.Err(); err != nil {
-		return forecast.Features{}, nil, err
+		return forecast.Inputs{}, nil, err
 	}
 	at, err := notify.SendAt(day, p.maker.Config.Club.SendAt, p.Record.Loc)
 	if err != nil {
-		return forecast.Features{}, nil, err
+		return forecast.Inputs{}, nil, err
 	}
 
 	if p.Lived.IsZero() || at.Before(p.Lived) {
@@ -172,9 +172,9 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 	}
 
 	if err != nil {
-		return forecast.Features{}, nil, err
+		return forecast.Inputs{}, nil, err
 	}
-	f, err := p.maker.Features(p.ctx, r, day, at, false)
+	f, err := p.maker.Inputs(p.ctx, r, day, at, false)
 	if err != nil {
 		return f, nil, err
 	}
@@ -184,7 +184,7 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Features, []string, 
 
 // archived is a morning before the club's first: by the readings on record where
 // the gauge had one young enough, else by its daily means.
-func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Features, []string, error) {
+func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Inputs, []string, error) {
 	limit := time.Duration(p.Record.Table.GaugeAgeH * float64(time.Hour))
 	_, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant, at.Add(-limit), at, at,
 		lagOf(true)...)
@@ -192,9 +192,9 @@ func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Featu
 	case errors.Is(err, coldseam.ErrNotFound):
 		return p.Record.Morning(day)
 	case err != nil:
-		return forecast.Features{}, nil, err
+		return forecast.Inputs{}, nil, err
 	}
-	f, err := p.maker.Features(p.ctx, p.reach, day, at, true)
+	f, err := p.maker.Inputs(p.ctx, p.reach, day, at, true)
 	if err != nil {
 		return f, nil, err
 	}
@@ -205,7 +205,7 @@ func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Featu
 
 // warnings takes from the brief of the day when the warnings were last complete,
 // which the feed itself tells only of now. Without a brief they are not replayed.
-func (p *pastMornings) warnings(f *forecast.Features) (notReplayed []string, err error) {
+func (p *pastMornings) warnings(f *forecast.Inputs) (notReplayed []string, err error) {
 	b, err := p.maker.DB.Brief(p.ctx, p.reach.ID, f.Day)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		f.AlertsAt, f.AlertGaps = f.Now, nil

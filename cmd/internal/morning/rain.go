@@ -7,7 +7,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/flow"
 )
 
@@ -20,7 +20,7 @@ const rainBack = 3 * 365 * env.Day
 // fitRain learns how the river answers forecast rain from the archived forecasts
 // of its weather point, and stores it once enough storms are on file. Until then
 // there is none, and the brief says that rain is not modelled.
-func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Features) error {
+func (mk *Maker) fitRain(ctx context.Context, r coldseam.Reach, f forecast.Inputs) error {
 	if r.WeatherSite == "" {
 		return nil
 	}
@@ -59,7 +59,7 @@ func rainDays(fc coldseam.Forecast, last coldseam.Date, loc *time.Location) []fl
 	var out []float64
 	for i, t := range fc.At {
 		k := coldseam.DateOf(t.Add(-time.Minute).In(loc)).Sub(last) - 1
-		if k < 0 || k >= daily.DefaultHorizon {
+		if k < 0 || k >= ensemble.DefaultHorizon {
 			continue
 		}
 		for len(out) <= k {

@@ -41,7 +41,7 @@ func (g *gather) centre() {
 }
 
 // centred replays the other years of a reach.
-func centred(f forecast.Features) verdict.Centre {
+func centred(f forecast.Inputs) verdict.Centre {
 	f.Days.Lat = f.Reach.Lat
 	return season.CentreOf(f.Days, f.Reach, f.Species, f.Effects, f.Day.Year)
 }
@@ -59,7 +59,7 @@ func (mk *Maker) Refit(ctx context.Context, site coldseam.SiteID) error {
 		if r.Site != site {
 			continue
 		}
-		f, err := mk.Features(ctx, r, coldseam.DateOf(mk.Now().In(env.Zone(r.Zone))), mk.Now(), false)
+		f, err := mk.Inputs(ctx, r, coldseam.DateOf(mk.Now().In(env.Zone(r.Zone))), mk.Now(), false)
 		if err != nil {
 			return errors.Join(append(errs, err)...)
 		}
@@ -72,7 +72,7 @@ func (mk *Maker) Refit(ctx context.Context, site coldseam.SiteID) error {
 	return errors.Join(errs...)
 }
 
-func (mk *Maker) saveCentre(ctx context.Context, f forecast.Features) error {
+func (mk *Maker) saveCentre(ctx context.Context, f forecast.Inputs) error {
 	raw, err := json.Marshal(centre{centred(f), f.Effects})
 	if err != nil {
 		return fmt.Errorf("odds of %s: %w", f.Reach.ID, err)
@@ -81,7 +81,7 @@ func (mk *Maker) saveCentre(ctx context.Context, f forecast.Features) error {
 	return err
 }
 
-func (mk *Maker) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecast.Features) error {
+func (mk *Maker) fitAndSave(ctx context.Context, site coldseam.SiteID, f forecast.Inputs) error {
 	var errs []error
 	if m, err := flow.Fit(f.Days, flow.Options{Seed: f.Seed, Pool: f.Pool, Upstream: f.Upstream}); err == nil {
 		errs = append(errs, mk.saveModel(ctx, site, "flow", m, m.From, m.To, m.Score))

@@ -8,7 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/score"
 )
 
@@ -85,14 +85,14 @@ func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from cold
 // after last; ok is false while that cannot be known.
 func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool, h int) (hit, ok bool) {
 	var path []float64
-	for k := 1; k < h+daily.RunDays; k++ {
+	for k := 1; k < h+ensemble.RunDays; k++ {
 		v := coldseam.At(days.WaterC, days.Index(last.Add(k)))
 		if math.IsNaN(v) {
 			return false, false
 		}
 		path = append(path, v)
 	}
-	d := daily.Passed(path, edge, up, 0)
+	d := ensemble.Passed(path, edge, up, 0)
 	return d >= 0 && d <= h, true
 }
 

@@ -330,7 +330,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 	}
 
 	sort.SliceStable(told, func(i, j int) bool { return told[i].Day.Before(told[j].Day) })
-	var rivals []verdict.Rival
+	var rivals []verdict.Baseline
 	if len(m.reaches) == 1 { // several rivers have several temperatures on one day
 		w := water[m.reaches[0].ID]
 		rivals = append(rivals, verdict.RuleOfThumb(func(d coldseam.Date) float64 {
@@ -341,7 +341,7 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 		}))
 	}
 
-	x := verdict.Worth(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
+	x := verdict.ScoreValue(told, m.Config.Odds.Cost, rivals, rand.New(rand.NewPCG(20240501, 2)))
 	if x.N == 0 {
 		return nil // a season in which nobody stands says nothing
 	}
@@ -351,13 +351,13 @@ func (m *recapMaker) worth(told []verdict.Resolved) error {
 }
 
 // worthWords say what the word was worth to somebody who drives.
-func worthWords(x verdict.Money) string {
+func worthWords(x verdict.ValueScore) string {
 	if x.N == 0 {
 		return ""
 	}
 	s := fmt.Sprintf("In good trips, a drive costing %.1f of one, over %d fished mornings: going on GO alone %.1f",
 		x.Cost, x.N, x.Net)
-	for _, r := range x.Rivals {
+	for _, r := range x.Baselines {
 		s += fmt.Sprintf(", %s %.1f", r.Name, r.Net)
 	}
 	if x.Skilled() {

@@ -185,15 +185,15 @@ func TestRatesJoinOpenCellsOnly(t *testing.T) {
 
 func TestWorthWords(t *testing.T) {
 	t.Parallel()
-	require.Empty(t, worthWords(verdict.Money{}))
-	m := verdict.Money{
-		N:      13,
-		Cost:   .4,
-		Net:    1.8,
-		Rivals: []verdict.RivalMoney{{Name: "always going", Net: 2.8, Lo: -3, Hi: 1}},
+	require.Empty(t, worthWords(verdict.ValueScore{}))
+	m := verdict.ValueScore{
+		N:         13,
+		Cost:      .4,
+		Net:       1.8,
+		Baselines: []verdict.BaselineScore{{Name: "always going", Net: 2.8, Lo: -3, Hi: 1}},
 	}
 	require.Equal(t, "In good trips, a drive costing 0.4 of one, over 13 fished mornings: going on GO alone 1.8, always going 2.8. Too close or too few to call a gain.", worthWords(m))
-	m.N, m.Rivals[0].Lo = 40, .5
+	m.N, m.Baselines[0].Lo = 40, .5
 	require.Contains(t, worthWords(m), "more than chance")
 }
 

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 	"example.org/coldseam/forecast/flow"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
@@ -17,9 +17,9 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
-// Features are all the models see of one reach, fixed at one issue time. The
+// Inputs are all the models see of one reach, fixed at one issue time. The
 // caller cuts everything at Now: nothing in it was known later.
-type Features struct {
+type Inputs struct {
 	Now   time.Time
 	Day   coldseam.Date // the local civil day of the morning
 	Loc   *time.Location
@@ -56,7 +56,7 @@ type Features struct {
 	Confirmed []coldseam.Confirmation
 
 	Weather   []coldseam.Forecast // newest issue of each parameter
-	AirErrors []daily.AirError
+	AirErrors []ensemble.AirError
 	// Agency are discharge forecasts or release schedules of the gauge's agency,
 	// the newest issue of each, AgencyPast earlier ones, oldest first.
 	Agency, AgencyPast []coldseam.Forecast
@@ -108,7 +108,7 @@ type Features struct {
 }
 
 // tempSite is the site whose water temperature is forecast and scored.
-func (f *Features) tempSite() coldseam.SiteID {
+func (f *Inputs) tempSite() coldseam.SiteID {
 	if f.TempSite != "" {
 		return f.TempSite
 	}
@@ -118,7 +118,7 @@ func (f *Features) tempSite() coldseam.SiteID {
 // confirm lets readings that the admin stands for count as unflagged, and days
 // of water temperature that are doubted for their sake alone. Once or twice is
 // the same.
-func (f *Features) confirm() {
+func (f *Inputs) confirm() {
 	if len(f.Confirmed) == 0 {
 		return
 	}
@@ -146,13 +146,13 @@ func (f *Features) confirm() {
 
 // lead is the index into member paths that stands for d: 0 is the first day
 // after the last complete one.
-func (f *Features) lead(d coldseam.Date) int { return d.Sub(f.lastDay()) - 1 }
+func (f *Inputs) lead(d coldseam.Date) int { return d.Sub(f.lastDay()) - 1 }
 
 // lastDay is the last complete civil day before Now.
 // possible takes out what no river has, of the reach and of the records that it
 // borrows from others: one such value would carry into every member, and from
 // one river into the models of the next.
-func (f *Features) possible() {
+func (f *Inputs) possible() {
 	f.Days = possibleDays(f.Days)
 	for _, records := range []*[]coldseam.Days{&f.Pool, &f.Upstream} {
 		*records = slices.Clone(*records)
@@ -200,10 +200,10 @@ func possibleDays(d coldseam.Days) coldseam.Days {
 	return d
 }
 
-func (f *Features) lastDay() coldseam.Date { return coldseam.DateOf(f.Now.In(f.Loc)).Add(-1) }
+func (f *Inputs) lastDay() coldseam.Date { return coldseam.DateOf(f.Now.In(f.Loc)).Add(-1) }
 
 // weather returns the steps of one weather parameter, nil without a forecast.
-func (f *Features) weather(p coldseam.Parameter) *coldseam.Forecast {
+func (f *Inputs) weather(p coldseam.Parameter) *coldseam.Forecast {
 	for i := range f.Weather {
 		if f.Weather[i].Param == p {
 			return &f.Weather[i]
@@ -214,7 +214,7 @@ func (f *Features) weather(p coldseam.Parameter) *coldseam.Forecast {
 
 // airDaily is the air forecast as daily means from the day after the last
 // complete one: one row, or one for each member of an ensemble; nil without one.
-func (f *Features) airDaily(horizon int) [][]float64 {
+func (f *Inputs) airDaily(horizon int) [][]float64 {
 	w := f.weather(coldseam.AirTemp)
 	if w == nil {
 		return nil
@@ -293,7 +293,7 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 // WeatherSteps joins the weather parameters into the steps the decision reads, each as
 // long as it stands for. What has ended is no part of the weather; the oldest
 // other part decides its age. Visibility past that age is not known.
-func (f *Features) WeatherSteps() verdict.Weather {
+func (f *Inputs) WeatherSteps() verdict.Weather {
 	if f.AssumedWeather != nil {
 		return *f.AssumedWeather
 	}
@@ -348,7 +348,7 @@ func (f *Features) WeatherSteps() verdict.Weather {
 }
 
 // rain24 is the forecast rain of the next 24 hours, nil without one.
-func (f *Features) rain24() *float64 {
+func (f *Inputs) rain24() *float64 {
 	p := f.weather(coldseam.Precip)
 	if p == nil {
 		return nil
@@ -364,7 +364,7 @@ func (f *Features) rain24() *float64 {
 
 // rainDaily is the forecast rain by civil day, mm, from the day after the last
 // complete one; nil without a forecast.
-func (f *Features) rainDaily(horizon int) []float64 {
+func (f *Inputs) rainDaily(horizon int) []float64 {
 	p := f.weather(coldseam.Precip)
 	if p == nil {
 		return nil
@@ -380,7 +380,7 @@ func (f *Features) rainDaily(horizon int) []float64 {
 
 // Ice runs the ice latch over the winter: the state now, and that of each day,
 // the one under way last.
-func (f *Features) Ice() (ice.Status, []ice.Record) {
+func (f *Inputs) Ice() (ice.Status, []ice.Record) {
 	f.confirm()
 	m := ice.Moment{
 		Now:   f.Now,

@@ -1,13 +1,13 @@
-package daily
+package ensemble
 
 import (
 	"math"
 	"math/rand/v2"
 )
 
-// Walk is a path of random steps of which the standard deviation at lead h is
+// RandomWalk is a path of random steps of which the standard deviation at lead h is
 // first*h^power: what is known of a river of which nothing is known.
-func Walk(rng *rand.Rand, horizon int, first, power float64) []float64 {
+func RandomWalk(rng *rand.Rand, horizon int, first, power float64) []float64 {
 	out := make([]float64, horizon)
 	x, v := 0.0, 0.0
 	for h := 1; h <= horizon; h++ {

@@ -46,58 +46,58 @@ func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []R
 	return out
 }
 
-// Rival is another way to choose one's days.
-type Rival struct {
-	Name string
-	Goes func(coldseam.Date) bool
+// Baseline is another way to choose one's days.
+type Baseline struct {
+	Name   string
+	Fishes func(coldseam.Date) bool
 }
 
 // Always goes every day.
-func Always() Rival {
-	return Rival{Name: "always going", Goes: func(coldseam.Date) bool { return true }}
+func Always() Baseline {
+	return Baseline{Name: "always going", Fishes: func(coldseam.Date) bool { return true }}
 }
 
 // RuleOfThumb goes when the water of the day is 40-50 F and warmer than two
 // days before; water gives daily means in degC, NaN where unknown.
-func RuleOfThumb(water func(coldseam.Date) float64) Rival {
-	return Rival{Name: "40-50 F and rising", Goes: func(d coldseam.Date) bool {
+func RuleOfThumb(water func(coldseam.Date) float64) Baseline {
+	return Baseline{Name: "40-50 F and rising", Fishes: func(d coldseam.Date) bool {
 		f := coldseam.F(water(d))
 		return f >= 40 && f <= 50 && water(d) > water(d.Add(-2))
 	}}
 }
 
-// RivalMoney is a rival's worth on the same days, with the 90 % interval of
+// BaselineScore is a rival's worth on the same days, with the 90 % interval of
 // our gain over it.
-type RivalMoney struct {
+type BaselineScore struct {
 	Name   string
 	Net    float64
 	Lo, Hi float64
 }
 
-// Money is what following the word was worth, in good trips: a good one is
+// ValueScore is what following the word was worth, in good trips: a good one is
 // worth 1, every trip costs Cost.
-type Money struct {
-	N          int // known days
+type ValueScore struct {
+	N          int // dropNonFinite days
 	Go, GoGood int
-	Saved      int // known days without a GO that were not good
-	Missed     int // known days without a GO that were good
+	Saved      int // dropNonFinite days without a GO that were not good
+	Missed     int // dropNonFinite days without a GO that were good
 	UnknownGo  int // GO days nobody fished: nothing is known of them
 	Cost       float64
-	Net        float64      // going on GO days
-	Rivals     []RivalMoney // the first is always going
+	Net        float64         // going on GO days
+	Baselines  []BaselineScore // the first is always going
 }
 
 // minClaim is the number of known days below which no skill is claimed.
 const minClaim = 30
 
-// Worth sums the known mornings and holds them against always going and the
+// ScoreValue sums the known mornings and holds them against always going and the
 // rivals; rng is the source of the bootstrap.
-func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money {
-	m := Money{Cost: cost}
-	rivals = append([]Rival{Always()}, rivals...)
+func ScoreValue(days []Resolved, cost float64, rivals []Baseline, rng *rand.Rand) ValueScore {
+	m := ValueScore{Cost: cost}
+	rivals = append([]Baseline{Always()}, rivals...)
 	gain := make([]map[int]float64, len(rivals)) // by week
 	for i, r := range rivals {
-		m.Rivals = append(m.Rivals, RivalMoney{Name: r.Name})
+		m.Baselines = append(m.Baselines, BaselineScore{Name: r.Name})
 		gain[i] = map[int]float64{}
 	}
 
@@ -113,23 +113,23 @@ func Worth(days []Resolved, cost float64, rivals []Rival, rng *rand.Rand) Money 
 		week := weekOf(d.Day)
 		for i, r := range rivals {
 			other := 0.0
-			if r.Goes(d.Day) {
+			if r.Fishes(d.Day) {
 				other = value
 			}
-			m.Rivals[i].Net += other
+			m.Baselines[i].Net += other
 			gain[i][week] += own - other
 		}
 	}
 
-	for i := range m.Rivals {
-		m.Rivals[i].Lo, m.Rivals[i].Hi = bootstrap(gain[i], rng)
+	for i := range m.Baselines {
+		m.Baselines[i].Lo, m.Baselines[i].Hi = bootstrap(gain[i], rng)
 	}
 	return m
 }
 
 // count adds a known day; value is what going on it was worth, own what
 // following the word was.
-func (m *Money) count(d Resolved) (own, value float64) {
+func (m *ValueScore) count(d Resolved) (own, value float64) {
 	m.N++
 	value = -m.Cost
 	if d.Good {
@@ -177,4 +177,6 @@ func bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64) {
 
 // Skilled reports whether the gain over always going may be claimed: 30 known
 // days and a 90 % interval above 0.
-func (m Money) Skilled() bool { return m.N >= minClaim && len(m.Rivals) > 0 && m.Rivals[0].Lo > 0 }
+func (m ValueScore) Skilled() bool {
+	return m.N >= minClaim && len(m.Baselines) > 0 && m.Baselines[0].Lo > 0
+}

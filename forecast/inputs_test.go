@@ -67,7 +67,7 @@ func TestWeatherIsAsOldAsItsOldestPart(t *testing.T) {
 	t.Parallel()
 	old := testNow.Add(-20 * time.Hour)
 	for i := range 5 {
-		f := Features{Now: testNow, Table: verdict.DefaultTable(), Weather: weather(map[coldseam.Parameter]float64{
+		f := Inputs{Now: testNow, Table: verdict.DefaultTable(), Weather: weather(map[coldseam.Parameter]float64{
 			coldseam.AirTemp: 8, coldseam.Wind: 2, coldseam.Gust: 4, coldseam.Precip: 0, coldseam.ThunderProb: .02})}
 		f.Weather[i].Issued = old
 		require.True(t, f.WeatherSteps().Issued.Equal(old), "part %d", i)

@@ -1,4 +1,4 @@
-package daily
+package ensemble
 
 import (
 	"fmt"
@@ -46,7 +46,7 @@ type Trace struct {
 // for where the own record has them, else draws around the day of the year. The
 // own record comes first; similar gauges join when it is short. Nil when there
 // is no day to follow.
-func Traces(q Issue, salt uint64, donors []*Donor, tier Tier) []Trace {
+func Traces(q Request, salt uint64, donors []*Donor, tier Tier) []Trace {
 	members, horizon := q.Size()
 	var cand []Trace
 	for g, r := range donors {
@@ -82,21 +82,21 @@ func Traces(q Issue, salt uint64, donors []*Donor, tier Tier) []Trace {
 }
 
 // NoTraces is the error of an issue without a day to follow.
-func NoTraces(what string, q Issue) error {
+func NoTraces(what string, q Request) error {
 	_, horizon := q.Size()
 	return fmt.Errorf("forecast %s on %s: no observed path of %d days within %d days of the date: %w",
 		what, q.Day, horizon, TraceWindowWide, coldseam.ErrUnavailable)
 }
 
 // Persistence is the first week of a gauge without similar gauges: its last
-// value, age days old, with the spread of rivers in general, a Walk of first and
+// value, age days old, with the spread of rivers in general, a random walk of first and
 // power that value turns into a value of the river.
-func Persistence(res Result, q Issue, salt uint64, age int, first, power float64,
+func Persistence(res Result, q Request, salt uint64, age int, first, power float64,
 	value func(step float64) float64) Result {
 	members, horizon := q.Size()
 	rng := q.Rand(salt)
 	for range members {
-		w := Walk(rng, horizon+age, first, power)[age:]
+		w := RandomWalk(rng, horizon+age, first, power)[age:]
 		for h := range w {
 			w[h] = value(w[h])
 		}

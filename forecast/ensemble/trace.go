@@ -1,4 +1,4 @@
-package daily
+package ensemble
 
 import (
 	"math"

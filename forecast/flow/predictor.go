@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // The dressing is widened about its centre: out-of-fold errors miss what a
@@ -27,11 +27,11 @@ func (m *Model) spread(lead int) float64 {
 	return spreadLong + f
 }
 
-// Runner makes forecasts of one model over one history. It keeps what many
+// Predictor makes forecasts of one model over one history. It keeps what many
 // issues share and is not safe for concurrent use.
-type Runner struct {
+type Predictor struct {
 	m      *Model
-	donors []*daily.Donor // own record first, then similar gauges
+	donors []*ensemble.Donor // own record first, then similar gauges
 	hist   *view
 	rows   [2][]row // training rows behind the analogs
 	an     [2]*analogs
@@ -39,17 +39,17 @@ type Runner struct {
 	days   coldseam.Days
 }
 
-// On prepares the history a model draws on, masked by the model's training
+// NewPredictor prepares the history a model draws on, masked by the model's training
 // rule, so that many issues share the work. up are the records of upstream
 // gauges in the order of the fit.
-func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.Days) *Runner {
-	k := &Runner{m: m}
+func (m *Model) NewPredictor(history coldseam.Days, up []coldseam.Days, pool ...coldseam.Days) *Predictor {
+	k := &Predictor{m: m}
 	own := newRecord(history, m.Training)
 	k.donors = append(k.donors, &own.Donor)
 	for _, p := range pool {
 		k.donors = append(k.donors, &newRecord(p, m.Training).Donor)
 	}
-	if m.Mode[modeNoAir] == nil {
+	if m.ByAir[withoutAir] == nil {
 		return k
 	}
 	var ur []*record
@@ -58,9 +58,9 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 	}
 	k.hist = newView(own, m.Climate, ur)
 
-	for mode, md := range m.Mode {
+	for mode, md := range m.ByAir {
 		if md != nil {
-			k.rows[mode] = k.hist.training(mode == modeAir)
+			k.rows[mode] = k.hist.training(mode == withAir)
 			k.an[mode] = newAnalogs(k.rows[mode])
 		}
 	}
@@ -70,30 +70,30 @@ func (m *Model) On(history coldseam.Days, up []coldseam.Days, pool ...coldseam.D
 
 // see points the runner at the view of an issue, reusing the last one when the
 // memory is the same.
-func (k *Runner) see(q daily.Issue) {
+func (k *Predictor) see(q ensemble.Request) {
 	d := q.View
-	if k.view != nil && daily.Same(d.FlowM3S, k.days.FlowM3S) && daily.Same(d.AirC, k.days.AirC) && d.First == k.days.First {
+	if k.view != nil && ensemble.Same(d.FlowM3S, k.days.FlowM3S) && ensemble.Same(d.AirC, k.days.AirC) && d.First == k.days.First {
 		return
 	}
 	var up []*record
 	for _, u := range q.Upstream {
-		up = append(up, newRecord(u, daily.Training{}))
+		up = append(up, newRecord(u, ensemble.Training{}))
 	}
-	k.view, k.days = newView(newRecord(d, daily.Training{}), k.m.Climate, up), d
+	k.view, k.days = newView(newRecord(d, ensemble.Training{}), k.m.Climate, up), d
 }
 
 // Forecast makes the forecast of one issue: see Model.Forecast.
-func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
+func (k *Predictor) Forecast(q ensemble.Request) (ensemble.Result, error) {
 	s := begin(q)
 	t := q.View.Index(q.Day) - s.age
-	if k.m.Mode[modeNoAir] == nil || s.y != s.y || t < 1 || len(q.Upstream) < len(k.m.Climate.Up) {
+	if k.m.ByAir[withoutAir] == nil || s.y != s.y || t < 1 || len(q.Upstream) < len(k.m.Climate.Up) {
 		return k.forecastSimple(q)
 	}
 	k.see(q)
-	mode := modeNoAir
+	mode := withoutAir
 	var ahead []float64
-	if len(q.Air) > 0 && k.m.Mode[modeAir] != nil {
-		mode, ahead = modeAir, k.ahead(q, t, s.age)
+	if len(q.Air) > 0 && k.m.ByAir[withAir] != nil {
+		mode, ahead = withAir, k.ahead(q, t, s.age)
 	}
 	var r row
 	if !k.view.fill(&r, t, ahead) {
@@ -104,7 +104,7 @@ func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
 
 // ahead is the air after the start day: observed up to the issue, the mean of
 // the forecast's members after it.
-func (k *Runner) ahead(q daily.Issue, t, age int) []float64 {
+func (k *Predictor) ahead(q ensemble.Request, t, age int) []float64 {
 	var out []float64
 	for i := 1; i <= age; i++ {
 		out = append(out, k.view.air[t+i])
@@ -121,10 +121,10 @@ func (k *Runner) ahead(q daily.Issue, t, age int) []float64 {
 	return out
 }
 
-func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Result, error) {
+func (k *Predictor) stacked(q ensemble.Request, s start, mode, t int, r *row) (ensemble.Result, error) {
 	members, horizon := q.Size()
-	md := k.m.Mode[mode]
-	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/stacked", Sources: md.Sources, Flags: s.flags}
+	md := k.m.ByAir[mode]
+	res := ensemble.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/stacked", Sources: md.Sources, Flags: s.flags}
 	n := k.centre(mode, r)
 	res.Weights = k.weights(md, r, n)
 	cand := md.Library.nearest(r, dressK)
@@ -136,7 +136,7 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 	for i := range cand {
 		idx[i] = cand[i].K
 	}
-	pick := daily.Draw(q.Rand(saltTrace), idx, members)
+	pick := ensemble.Draw(q.Rand(saltTrace), idx, members)
 	if len(q.Traces) > 0 {
 		pick = md.Library.couple(pick, q)
 	}
@@ -161,8 +161,8 @@ func (k *Runner) stacked(q daily.Issue, s start, mode, t int, r *row) (daily.Res
 
 // centre fills the sources and the stacked centre of an issue and returns the
 // number of sources.
-func (k *Runner) centre(mode int, r *row) int {
-	md := k.m.Mode[mode]
+func (k *Predictor) centre(mode int, r *row) int {
+	md := k.m.ByAir[mode]
 	src := k.m.sources(mode)
 	var buf [maxCols + arCols]float64
 	for m, s := range src {
@@ -182,7 +182,7 @@ func (k *Runner) centre(mode int, r *row) int {
 }
 
 // weights are the stack's weights at lead 5.
-func (k *Runner) weights(md *Mode, r *row, n int) []float64 {
+func (k *Predictor) weights(md *AirFit, r *row, n int) []float64 {
 	out := make([]float64, n)
 	for m := range out {
 		x := make([]float64, n)
@@ -195,7 +195,7 @@ func (k *Runner) weights(md *Mode, r *row, n int) []float64 {
 // member fills one path in m3/s: the centre with the errors of entry e, and
 // beyond the last lead the anomaly of the entry's own day i with the difference
 // to it fading.
-func (k *Runner) member(path []float64, md *Mode, r *row, t int, e int32, i int) {
+func (k *Predictor) member(path []float64, md *AirFit, r *row, t int, e int32, i int) {
 	v, h0 := k.view, k.hist
 	z := r.z
 	for h := 1; h <= min(leads, len(path)); h++ {
@@ -221,7 +221,7 @@ func (k *Runner) member(path []float64, md *Mode, r *row, t int, e int32, i int)
 // that the river had on the day the other quantity's member i follows: joint
 // behaviour from history, with both margins kept. A day without an error of its
 // own takes a random rank.
-func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
+func (l *Library) couple(pick []int32, q ensemble.Request) []int32 {
 	rng := q.Rand(saltCouple)
 	type ranked struct {
 		v float64
@@ -240,7 +240,7 @@ func (l *Library) couple(pick []int32, q daily.Issue) []int32 {
 	for i, k := range pick {
 		a[i] = ranked{level(k), i}
 		j := pick[rng.IntN(len(pick))]
-		if e, ok := byDay[daily.DayNumber(q.Traces[i%len(q.Traces)])]; ok {
+		if e, ok := byDay[ensemble.DayNumber(q.Traces[i%len(q.Traces)])]; ok {
 			j = e
 		}
 		b[i] = ranked{level(j), i}
@@ -281,8 +281,8 @@ const (
 
 // blendAgency moves the members of each lead towards the agency's forecast in
 // ln Q: by its share, learnt from archived errors against the members' own
-// spread when there are daily.MinAirErrors of them.
-func blendAgency(members [][]float64, q daily.Issue) {
+// spread when there are ensemble.MinAirErrors of them.
+func blendAgency(members [][]float64, q ensemble.Request) {
 	if len(q.Agency) == 0 {
 		return
 	}
@@ -313,7 +313,7 @@ func blendAgency(members [][]float64, q daily.Issue) {
 
 // agencyWeight is the share of the agency's forecast at one lead and its bias,
 // shrunk by n/(n+20) [proposal].
-func agencyWeight(errs []daily.AirError, h int, x []float64, med float64) (w, bias float64) {
+func agencyWeight(errs []ensemble.AirError, h int, x []float64, med float64) (w, bias float64) {
 	var n, s, q float64
 	for _, e := range errs {
 		if h < len(e.Err) && e.Err[h] == e.Err[h] {
@@ -324,7 +324,7 @@ func agencyWeight(errs []daily.AirError, h int, x []float64, med float64) (w, bi
 	if n > 0 {
 		bias = s / n * n / (n + 20)
 	}
-	if n < daily.MinAirErrors {
+	if n < ensemble.MinAirErrors {
 		return agencyShare, bias
 	}
 	own := 0.0

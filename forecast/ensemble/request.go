@@ -1,4 +1,4 @@
-package daily
+package ensemble
 
 import (
 	"math/rand/v2"
@@ -14,9 +14,9 @@ const (
 	CrossingHorizon = 45  // days that crossing dates need
 )
 
-// Issue asks for one forecast. The zero values of Members and Horizon stand
+// Request asks for one forecast. The zero values of Members and Horizon stand
 // for the defaults.
-type Issue struct {
+type Request struct {
 	// View is the record as it was known at the issue, Day its last complete
 	// day (lead 0). Values of View after Day are never read.
 	View coldseam.Days
@@ -57,7 +57,7 @@ type Issue struct {
 }
 
 // Size returns members and horizon with their defaults.
-func (q Issue) Size() (members, horizon int) {
+func (q Request) Size() (members, horizon int) {
 	members, horizon = q.Members, q.Horizon
 	if members <= 0 {
 		members = DefaultMembers
@@ -69,7 +69,7 @@ func (q Issue) Size() (members, horizon int) {
 }
 
 // Rand is the stream of one issue. salt separates the uses within it.
-func (q Issue) Rand(salt uint64) *rand.Rand {
+func (q Request) Rand(salt uint64) *rand.Rand {
 	return Stream(q.Seed, q.Day, salt)
 }
 

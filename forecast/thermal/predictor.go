@@ -4,14 +4,14 @@ import (
 	"fmt"
 
 	"example.org/coldseam"
-	"example.org/coldseam/forecast/daily"
+	"example.org/coldseam/forecast/ensemble"
 )
 
-// Runner makes forecasts of one model over one history. It keeps what many
+// Predictor makes forecasts of one model over one history. It keeps what many
 // issues share and is not safe for concurrent use.
-type Runner struct {
+type Predictor struct {
 	m      *Model
-	donors []*daily.Donor // own record first, then similar gauges
+	donors []*ensemble.Donor // own record first, then similar gauges
 	hist   *state
 	eng    *engine
 	src    [][leads + 1]float64
@@ -21,14 +21,14 @@ type Runner struct {
 	tailDay  coldseam.Date
 	tailCand []int32
 	air      []float64
-	walkOut  []float64
+	path     []float64
 }
 
-// On prepares the history a model draws traces from, masked by the model's
+// NewPredictor prepares the history a model draws traces from, masked by the model's
 // training rule, so that many issues share the work. pool are the records of
 // similar gauges in the order of the fit.
-func (m *Model) On(history coldseam.Days, pool ...coldseam.Days) *Runner {
-	k := &Runner{m: m}
+func (m *Model) NewPredictor(history coldseam.Days, pool ...coldseam.Days) *Predictor {
+	k := &Predictor{m: m}
 	own := newRecord(history, m.Training)
 	k.donors = append(k.donors, &own.Donor)
 	for _, p := range pool {
@@ -49,52 +49,52 @@ func (m *Model) Past(days coldseam.Days) []float64 {
 	if m.Core == nil || len(m.Core.Heat) == 0 {
 		return nil
 	}
-	s := newState(newRecord(days, daily.Training{}), m.Core)
+	s := newState(newRecord(days, ensemble.Training{}), m.Core)
 	s.simulate()
 	return s.sim[0][:min(s.n, days.Len())]
 }
 
 // see points the runner at the view of an issue, reusing the last one when the
 // memory is the same.
-func (k *Runner) see(d coldseam.Days) {
-	if k.eng != nil && daily.Same(d.WaterC, k.days.WaterC) && daily.Same(d.AirC, k.days.AirC) && daily.Same(d.FlowM3S, k.days.FlowM3S) &&
+func (k *Predictor) see(d coldseam.Days) {
+	if k.eng != nil && ensemble.Same(d.WaterC, k.days.WaterC) && ensemble.Same(d.AirC, k.days.AirC) && ensemble.Same(d.FlowM3S, k.days.FlowM3S) &&
 		d.First == k.days.First {
 		return
 	}
-	v := newState(newRecord(d, daily.Training{}), k.m.Core)
+	v := newState(newRecord(d, ensemble.Training{}), k.m.Core)
 	v.simulate()
 	k.eng, k.days = newEngine(k.m.Core, k.hist, v), d
 }
 
 // Forecast makes the forecast of one issue: see Model.Forecast.
-func (k *Runner) Forecast(q daily.Issue) (daily.Result, error) {
+func (k *Predictor) Forecast(q ensemble.Request) (ensemble.Result, error) {
 	res, err := k.unrounded(q)
 	roundTo(res.Members, k.m.StepC)
 	return res, err
 }
 
-func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
-	mode := modeNoAir
-	if len(q.Air) > 0 && len(q.Air[0]) > 0 && k.m.Mode[modeAir] != nil {
-		mode = modeAir
+func (k *Predictor) unrounded(q ensemble.Request) (ensemble.Result, error) {
+	mode := withoutAir
+	if len(q.Air) > 0 && len(q.Air[0]) > 0 && k.m.ByAir[withAir] != nil {
+		mode = withAir
 	}
-	if k.m.Mode[mode] == nil {
+	if k.m.ByAir[mode] == nil {
 		return k.forecastSimple(q)
 	}
 	k.see(q.View)
 	t := q.View.Index(q.Day)
-	if t < 1 || t >= k.eng.view.n+daily.Pad-daily.CrossingHorizon {
-		return daily.Result{}, fmt.Errorf("forecast water temperature on %s: record is %s to %s: %w",
+	if t < 1 || t >= k.eng.view.n+ensemble.Pad-ensemble.CrossingHorizon {
+		return ensemble.Result{}, fmt.Errorf("forecast water temperature on %s: record is %s to %s: %w",
 			q.Day, q.View.First, q.View.Day(q.View.Len()-1), coldseam.ErrInvalid)
 	}
 
-	l := daily.Last(k.eng.view.Obs, min(t, k.eng.view.n-1))
-	if l < 1 || t-l > daily.StaleDays {
+	l := ensemble.Last(k.eng.view.Obs, min(t, k.eng.view.n-1))
+	if l < 1 || t-l > ensemble.StaleDays {
 		return k.forecastSimple(q)
 	}
 	held := k.held(l)
 	if held {
-		if p := daily.Last(k.eng.view.Obs, l-1); p >= 1 && t-p <= daily.StaleDays {
+		if p := ensemble.Last(k.eng.view.Obs, l-1); p >= 1 && t-p <= ensemble.StaleDays {
 			l = p
 		} else {
 			held = false
@@ -103,14 +103,14 @@ func (k *Runner) unrounded(q daily.Issue) (daily.Result, error) {
 
 	res, err := k.stacked(q, mode, l, t-l)
 	if held {
-		res.Flags = append(res.Flags, daily.FlagHeld)
+		res.Flags = append(res.Flags, ensemble.FlagHeld)
 	}
 	return res, err
 }
 
 // held reports whether the value at l is so far from the free run that it waits
 // for the next day to confirm it.
-func (k *Runner) held(l int) bool {
+func (k *Predictor) held(l int) bool {
 	c := k.m.Core
 	if len(c.Heat) == 0 || c.ErrLo >= c.ErrHi {
 		return false
@@ -124,10 +124,10 @@ func (k *Runner) held(l int) bool {
 
 // stacked issues from index l, age days before the issue day, and hands back
 // the leads after the issue day.
-func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) {
+func (k *Predictor) stacked(q ensemble.Request, mode, l, age int) (ensemble.Result, error) {
 	members, horizon := q.Size()
-	md, rc := k.m.Mode[mode], k.m.recipe(mode)
-	res := daily.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/stacked", Sources: k.m.Core.names()}
+	md, rc := k.m.ByAir[mode], k.m.recipe(mode)
+	res := ensemble.Result{Day: q.Day, Tier: k.m.Tier, Source: "water/stacked", Sources: k.m.Core.names()}
 	k.flags(&res, q, mode, age)
 	v := k.eng.view
 	given := k.given(q, l, age)
@@ -141,7 +141,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 	if len(cand) == 0 {
 		return k.forecastSimple(q)
 	}
-	pick := daily.Draw(q.Rand(saltDress), cand, members)
+	pick := ensemble.Draw(q.Rand(saltDress), cand, members)
 	n := max(horizon+age, leads)
 	paths, traces := make([][]float64, members), make([]int, members)
 
@@ -150,7 +150,7 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 		paths[i], traces[i] = buf[i*n:(i+1)*n:(i+1)*n], k.tailTrace(md.Library, c, q, i)
 	}
 	var air [][]float64
-	if mode == modeAir && !q.AirPerfect {
+	if mode == withAir && !q.AirPerfect {
 		air = k.airPaths(q, l, given[:age], traces, leads)
 		k.airMembers(paths, air, l, pick, md, rc.features)
 	} else {
@@ -175,24 +175,24 @@ func (k *Runner) stacked(q daily.Issue, mode, l, age int) (daily.Result, error) 
 }
 
 // flags says what a reader must know of the state of the river.
-func (k *Runner) flags(res *daily.Result, q daily.Issue, mode, age int) {
+func (k *Predictor) flags(res *ensemble.Result, q ensemble.Request, mode, age int) {
 	if age > 0 {
-		res.Flags = append(res.Flags, daily.FlagStale)
+		res.Flags = append(res.Flags, ensemble.FlagStale)
 	}
 	if frozen(k.eng.view.Obs, q.View.Index(q.Day)) {
-		res.Flags = append(res.Flags, daily.FlagIce)
+		res.Flags = append(res.Flags, ensemble.FlagIce)
 	}
-	if mode == modeNoAir {
-		res.Flags = append(res.Flags, daily.FlagNoAir)
+	if mode == withoutAir {
+		res.Flags = append(res.Flags, ensemble.FlagNoAir)
 	}
-	if k.m.Tier == daily.TierShort {
-		res.Flags = append(res.Flags, daily.FlagLowConfidence)
+	if k.m.Tier == ensemble.TierShort {
+		res.Flags = append(res.Flags, ensemble.FlagLowConfidence)
 	}
 }
 
 // given is the air of the days after l that is known at the issue: observed up
 // to the issue day, the forecast after it.
-func (k *Runner) given(q daily.Issue, l, age int) []float64 {
+func (k *Predictor) given(q ensemble.Request, l, age int) []float64 {
 	if age == 0 && len(q.Air) == 0 {
 		return nil
 	}
@@ -226,9 +226,9 @@ func meanAir(air [][]float64) []float64 {
 
 // tailTrace is the own day a member follows beyond the stacked leads: the day
 // of its errors, or for errors of another gauge a day of the same season.
-func (k *Runner) tailTrace(l *Library, c int32, q daily.Issue, member int) int {
+func (k *Predictor) tailTrace(l *Library, c int32, q ensemble.Request, member int) int {
 	if l.Donor[c] == 0 {
-		if i := k.hist.Days.Index(l.date(int(c))); i >= 1 && i+allLeads+daily.StaleDays < len(k.hist.air) && i < k.hist.n {
+		if i := k.hist.Days.Index(l.date(int(c))); i >= 1 && i+allLeads+ensemble.StaleDays < len(k.hist.air) && i < k.hist.n {
 			return i
 		}
 	}
@@ -236,7 +236,7 @@ func (k *Runner) tailTrace(l *Library, c int32, q daily.Issue, member int) int {
 		k.tailDay = q.Day
 		k.tailCand = k.hist.Pool.Near(q.Day.YearDay())
 		if len(k.tailCand) > 0 {
-			k.tailCand = daily.Draw(q.Rand(saltTail), k.tailCand, 256)
+			k.tailCand = ensemble.Draw(q.Rand(saltTail), k.tailCand, 256)
 		}
 	}
 	if len(k.tailCand) == 0 {
@@ -249,7 +249,7 @@ func (k *Runner) tailTrace(l *Library, c int32, q daily.Issue, member int) int {
 // heat balance with the trace's weather, started from the member's own last
 // stacked day, and the trace's residual path; the fading anomaly where there is
 // no heat balance [source: better forecast, section 5, the residual path ours].
-func (k *Runner) tail(path []float64, l, tr int, given []float64) {
+func (k *Predictor) tail(path []float64, l, tr int, given []float64) {
 	e, c := k.eng, k.m.Core
 	v, hs := e.view, k.hist
 	n := len(path)
@@ -268,15 +268,15 @@ func (k *Runner) tail(path []float64, l, tr int, given []float64) {
 	}
 
 	if cap(k.air) <= n {
-		k.air, k.walkOut = make([]float64, n+1), make([]float64, n+1)
+		k.air, k.path = make([]float64, n+1), make([]float64, n+1)
 	}
-	air, sim := k.air[:n+1], k.walkOut[:n+1]
+	air, sim := k.air[:n+1], k.path[:n+1]
 	e.airPath(air, l, given)
 	for i := range sim {
 		sim[i] = 0
 	}
 	co := c.Heat[0].coef(v.lnq != nil)
-	e.walk(&co, 0, l, air, tr, len(given), sim)
+	e.simulatePath(&co, 0, l, air, tr, len(given), sim)
 
 	d0 := path[leads-1] - sim[leads]
 	e0 := coldseam.At(hs.err[0], tr+leads)

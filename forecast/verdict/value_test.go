@@ -33,12 +33,12 @@ func TestWorthCounts(t *testing.T) {
 
 	add(coldseam.Stop, true, true)
 	add(coldseam.Go, false, false)
-	m := Worth(days, .4, []Rival{{Name: "first ten", Goes: func(d coldseam.Date) bool {
+	m := ScoreValue(days, .4, []Baseline{{Name: "first ten", Fishes: func(d coldseam.Date) bool {
 		return d.Before(day.Add(10))
 	}}}, rand.New(rand.NewPCG(1, 1)))
 	require.InDelta(t, 11*.6-3*.4, m.Net, 1e-9)
-	require.InDelta(t, 12*.6-9*.4, m.Rivals[0].Net, 1e-9)
-	require.InDelta(t, 10*.6, m.Rivals[1].Net, 1e-9)
+	require.InDelta(t, 12*.6-9*.4, m.Baselines[0].Net, 1e-9)
+	require.InDelta(t, 10*.6, m.Baselines[1].Net, 1e-9)
 	require.Equal(t, 1, m.UnknownGo)
 	require.False(t, m.Skilled())
 }
@@ -165,20 +165,20 @@ func TestHindcastInTheAnglersMoney(t *testing.T) {
 		days, waves = append(days, d...), append(waves, w...)
 	}
 
-	april := Rival{Name: "April only", Goes: coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April,
+	april := Baseline{Name: "April only", Fishes: coldseam.DayRange{FromMonth: time.April, FromDay: 1, ToMonth: time.April,
 		ToDay: 30}.Contains}
 	thumb := RuleOfThumb(func(d coldseam.Date) float64 { return water[d] })
-	m := Worth(days, .4, []Rival{april, thumb}, rand.New(rand.NewPCG(7, 7)))
+	m := ScoreValue(days, .4, []Baseline{april, thumb}, rand.New(rand.NewPCG(7, 7)))
 	t.Logf("net %.1f good trips", m.Net)
-	for _, r := range m.Rivals {
+	for _, r := range m.Baselines {
 		t.Logf("  %s %.1f; gain over it %.1f, 90 %% interval %.1f to %.1f", r.Name, r.Net, m.Net-r.Net, r.Lo, r.Hi)
 	}
 	require.Greater(t, m.N, 250)
 
-	for _, r := range m.Rivals[:2] {
+	for _, r := range m.Baselines[:2] {
 		require.Greater(t, m.Net, r.Net, r.Name)
 	}
-	require.Equal(t, m.Rivals[0].Lo > 0, m.Skilled(), "a gain is claimed only when its interval is above 0")
+	require.Equal(t, m.Baselines[0].Lo > 0, m.Skilled(), "a gain is claimed only when its interval is above 0")
 	base := 0.0
 	for _, w := range waves {
 		if w.Hit {
