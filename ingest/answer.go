@@ -242,29 +242,36 @@ func (p Profile) hushed(text string) string {
 	return text
 }
 
-// ServiceError is what a JSON error body of a feature service says, in one of
-// its two shapes [source: recorded answers]: {code, description} by the service
-// and {error: {code, message}} by the gateway before it. "" for other bodies.
+// ServiceError is what a JSON body says that stands in the place of data, "" for
+// other bodies. Shapes [source: recorded answers]: {code, description} of a feature
+// service and {error: {code, message}} of the gateway before it, {code, message},
+// and {title, status} of RFC 7807.
 func ServiceError(body []byte) string {
-	type said struct{ Code, Description, Message string }
-	var b struct {
-		said
-		Error said
-	}
+	var b map[string]any
 	if len(body) > 64<<10 || json.Unmarshal(body, &b) != nil {
 		return ""
 	}
-	e := b.said
-	if b.Error.Code != "" {
-		e = b.Error
+	if inner, ok := b["error"].(map[string]any); ok {
+		b = inner
 	}
-
-	text := cmp.Or(e.Description, e.Message)
-	if e.Code == "" || text == "" {
+	first := func(keys ...string) string {
+		for _, k := range keys {
+			switch v := b[k].(type) {
+			case string:
+				return v
+			case float64:
+				return strconv.FormatFloat(v, 'f', -1, 64)
+			}
+		}
 		return ""
 	}
-	words := fmt.Sprintf("%s: %q", clip(e.Code), clipTo(text, 300))
-	if strings.HasPrefix(e.Code, "API_KEY_") {
+
+	code, text := first("code", "status"), first("description", "message", "detail", "title", "error")
+	if code == "" || text == "" {
+		return ""
+	}
+	words := fmt.Sprintf("%s: %q", clip(code), clipTo(text, 300))
+	if strings.HasPrefix(code, "API_KEY_") {
 		words = "key refused, " + words
 	}
 	return words

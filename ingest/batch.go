@@ -30,6 +30,7 @@ type Batch struct {
 	Notes   []string `json:"notes,omitempty"`
 	Next    string   `json:"next,omitempty"`    // address or token of the next page
 	Records int      `json:"records,omitempty"` // of the page, also those that are not read
+	Matched int      `json:"matched,omitempty"` // records of all pages together, as the service counts them; 0 = not said
 	Links   []string `json:"links,omitempty"`   // where parts of the page go on
 	Entries []Entry  `json:"entries,omitempty"` // documents an index of warnings points to
 }

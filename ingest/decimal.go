@@ -97,3 +97,16 @@ func (p Profile) Value(raw string, noData ...float64) (v float64, missing bool, 
 
 	return v, false, nil
 }
+
+// ValueOrMark is Value for services that write a qualifier in the place of a value:
+// mark is true for a word that says why there is none, such as Ice, and missing too.
+func (p Profile) ValueOrMark(raw string, noData ...float64) (v float64, missing, mark bool, err error) {
+	if v, missing, err = p.Value(raw, noData...); err == nil {
+		return v, missing, false, nil
+	}
+	f := p.qualifier(strings.TrimSpace(raw))
+	if f&(coldseam.Ice|coldseam.Equipment|coldseam.Estimated|coldseam.Missing) == 0 {
+		return 0, false, false, Because(CodeValue, fmt.Errorf("value %q is no decimal", clip(raw)))
+	}
+	return 0, true, true, nil
+}

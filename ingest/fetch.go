@@ -325,7 +325,28 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		}
 	}
 
+	if err := short(p, pages); err != nil {
+		if p.Format == FormatRecords { // whose map says where the count stands
+			return false, f.bad(ctx, pages[len(pages)-1].raw, err)
+		}
+		res.Notes = append(res.Notes, err.Error())
+		f.warn("paging", p.Name, err)
+	}
 	return false, f.store(ctx, p, pages, res)
+}
+
+// short is an error when the pages hold fewer records than the service counted at
+// the first of them: rows that are not there are told.
+func short(p Profile, pages []page) error {
+	came := 0
+	for _, pg := range pages {
+		came += pg.batch.Records
+	}
+	if counted := pages[0].batch.Matched; counted > came && p.Paging != PagingFirst {
+		return fmt.Errorf("the service counts %d records, %d came and no page follows: %w", counted, came,
+			coldseam.ErrInvalid)
+	}
+	return nil
 }
 
 // continued lists the pages that complete this one: the next page and, where

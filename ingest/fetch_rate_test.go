@@ -105,7 +105,8 @@ func TestFetchServiceErrors(t *testing.T) {
 		"key at 200": {200, badKey, []string{"key refused, API_KEY_INVALID"}},
 		"query at 400": {400, badQuery, []string{"HTTP 400", "InvalidQuery",
 			"limited to 1100 day(s) or less for this collection"}},
-		"other at 400": {400, `{"code":5,"message":"no"}`, []string{"HTTP 400", `begins "{\"code\":5`}},
+		"other at 400": {400, `{"code":5,"message":"no"}`, []string{"HTTP 400", `5: "no"`}},
+		"text at 400":  {400, `no`, []string{"HTTP 400", `begins "no"`}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -838,3 +838,16 @@ func TestFetchLeavesOutOtherStations(t *testing.T) {
 	require.Equal(t, 2000, res.Skipped[0].N)
 	require.Contains(t, res.Skipped[0].What, "tamsen:ZZ-0")
 }
+
+// A service that counts more rows than came, and names no next page, is told of.
+func TestFetchCutShortIsTold(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(w http.ResponseWriter, r *http.Request) {
+		body := doc("", row(now.Add(-15*time.Minute), "1.59"))
+		_, _ = io.WriteString(w, strings.TrimSuffix(body, "}")+`,"numberMatched":3,"numberReturned":1}`)
+	})
+	res, err := b.fetch(t, ingest.Request{})
+	require.NoError(t, err)
+	require.Equal(t, 1, res.Rows)
+	require.Contains(t, res.Notes[0], "counts 3 records, 1 came")
+}

@@ -14,23 +14,25 @@ import (
 // (format = "records"). Package records reads such documents and defines the
 // grammar of the places.
 type Records struct {
-	Kind    string   `toml:"kind"`    // json (default) or text
+	Kind    string   `toml:"kind"`    // json (default), text or xml
 	Require []string `toml:"require"` // paths of the whole document; one that is missing refuses it
 	// Levels lead from the document to one record, each from the node before.
 	// Text has its own: the blocks of the document, and their rows.
 	Levels      []string          `toml:"levels"`
-	Header      string            `toml:"header"` // names of the positions, where a record is a list
-	Where       map[string]string `toml:"where"`  // place = text; other records are passed over
+	Header      string            `toml:"header"`  // names of the positions, where a record is a list
+	Columns     []string          `toml:"columns"` // the same, where the document does not say; they may take turns in one list
+	Where       map[string]string `toml:"where"`   // place = text; other records are passed over
 	Site        string            `toml:"site"`
 	Issued      string            `toml:"issued"`       // issue time of a forecast
 	Next        string            `toml:"next"`         // address or token of the next page, of the whole document
+	Count       string            `toml:"count"`        // of the records on all pages together, of the whole document
 	TimeLayout  string            `toml:"time_layout"`  // iso (default), epoch_s, epoch_ms or a Go layout
 	Source      string            `toml:"source"`       // where it is written which unit is meant, where the document does not say
 	Values      []RecordValue     `toml:"values"`       // several for wide rows
 	FloodLevels []RecordFlood     `toml:"flood_levels"` // flood stages and flows
 
 	Delimiter   string `toml:"delimiter"`    // of text: one character, or "tab" (comma)
-	DecimalMark string `toml:"decimal_mark"` // of text (point)
+	DecimalMark string `toml:"decimal_mark"` // of numbers written as text (point)
 	HeaderLine  int    `toml:"header_line"`  // of text: line of the column names (1); with meta_prefix the last such line
 	MetaPrefix  string `toml:"meta_prefix"`  // of text: begins the lines "key, value" before the rows
 	ShortRows   bool   `toml:"short_rows"`   // of text: the service leaves empty cells out at the end of a row
@@ -43,6 +45,7 @@ type RecordValue struct {
 	Value      string `toml:"value"`
 	Time       string `toml:"time"`
 	Unit       string `toml:"unit"`
+	Scale      string `toml:"scale"` // what the value is to be multiplied by
 	Statistic  string `toml:"statistic"`
 	Period     string `toml:"period"`
 	Stamp      string `toml:"stamp"` // of a period: end (default), begin, or day = any time of its civil day
@@ -89,10 +92,11 @@ func (r Records) Places() [][2]string {
 	add("site", r.Site)
 	add("issued", r.Issued)
 	add("next", r.Next)
+	add("count", r.Count)
 	for i, v := range r.Values {
 		key := fmt.Sprintf("values[%d].", i)
 		for _, x := range [][2]string{{"site", v.Site}, {"parameter", v.Parameter}, {"value", v.Value}, {"time", v.Time},
-			{"unit", v.Unit}, {"statistic", v.Statistic}, {"period", v.Period}, {"series", v.Series},
+			{"unit", v.Unit}, {"scale", v.Scale}, {"statistic", v.Statistic}, {"period", v.Period}, {"series", v.Series},
 			{"qualifier", v.Qualifier}, {"approval", v.Approval}} {
 			add(key+x[0], x[1])
 		}
@@ -129,8 +133,8 @@ func (p Profile) checkRecords() error {
 	}
 	byRecord := func(v RecordValue) bool { return cmp.Or(v.Site, r.Site) != "" }
 	switch {
-	case !contains([]string{"", "json", "text"}, r.Kind):
-		return p.bad("records.kind", "json or text", r.Kind)
+	case !contains([]string{"", "json", "text", "xml"}, r.Kind):
+		return p.bad("records.kind", "json, text or xml", r.Kind)
 	case len(r.Levels) == 0 && r.Kind != "text", len(r.Levels) > maxLevels:
 		return p.bad("records.levels", fmt.Sprintf("1 to %d", maxLevels), len(r.Levels))
 	case len(r.Levels) > 0 && r.Kind == "text":
@@ -139,11 +143,14 @@ func (p Profile) checkRecords() error {
 		return p.bad("records.values", fmt.Sprintf("1 to %d", maxValues), len(r.Values))
 	case size > maxPlaces:
 		return p.bad("records", fmt.Sprintf("places of %d bytes at most", maxPlaces), size)
-	case r.Kind != "text" && r.Delimiter+r.DecimalMark+r.MetaPrefix != "":
-		return p.bad("records.kind", "text where delimiter, decimal_mark or meta_prefix are given", r.Kind)
+	case r.Kind != "text" && r.Delimiter+r.MetaPrefix != "":
+		return p.bad("records.kind", "text where delimiter or meta_prefix are given", r.Kind)
+	case len(r.Columns) > 0 && (r.Header != "" || r.Kind == "text"):
+		return p.bad("records.columns", "none beside a header or in text", r.Columns)
 	case len([]rune(r.Delimiter)) > 1 && r.Delimiter != "tab":
 		return p.bad("records.delimiter", "one character, or tab", strconv.Quote(r.Delimiter))
-	case !contains([]string{"", ".", ","}, r.DecimalMark) || cmp.Or(r.Delimiter, ",") == cmp.Or(r.DecimalMark, "."):
+	case !contains([]string{"", ".", ","}, r.DecimalMark),
+		r.Kind == "text" && cmp.Or(r.Delimiter, ",") == cmp.Or(r.DecimalMark, "."):
 		return p.bad("records.decimal_mark", `"." or ",", and another than the delimiter`, strconv.Quote(r.DecimalMark))
 	case len(p.Units) > 0 && r.Source == "":
 		return p.bad("records.source", "where it is written that these are the units", `""`)
@@ -173,8 +180,8 @@ func (p Profile) checkRecords() error {
 			return p.bad(key+"parameter", "parameter, value and time", v)
 		case strings.HasPrefix(v.Value, "="):
 			return p.bad(key+"value", "a place in the document", v.Value)
-		case strings.HasPrefix(v.Unit, "=") && r.Source == "":
-			return p.bad("records.source", "where it is written that this is the unit", v.Unit)
+		case strings.HasPrefix(v.Unit, "=") && r.Source == "", strings.HasPrefix(v.Scale, "=") && r.Source == "":
+			return p.bad("records.source", "where it is written that this is the unit", v.Unit+v.Scale)
 		case !contains([]string{"", "begin", "end", "day"}, v.Stamp):
 			return p.bad(key+"stamp", "begin, end or day", v.Stamp)
 		}

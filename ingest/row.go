@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"fmt"
 	"slices"
 	"sort"
 	"strings"
@@ -162,15 +161,12 @@ func (b *Builder) convert(s *run, r Row) (Conversion, error) {
 // observe reads all of a row but the conversion of its value.
 func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error) {
 	flags, quals := b.p.Quality(r.Approval, r.Qualifiers)
-	raw, missing, err := b.p.Value(r.Raw, r.NoData...)
-	if err != nil {
-		// Some services write the qualifier in the place of the value.
-		f := b.p.qualifier(strings.TrimSpace(r.Raw))
-		if f&(coldseam.Ice|coldseam.Equipment|coldseam.Estimated|coldseam.Missing) == 0 {
-			return o, 0, Because(CodeValue, fmt.Errorf("value %q is no decimal", clip(r.Raw)))
-		}
+	raw, missing, mark, err := b.p.ValueOrMark(r.Raw, r.NoData...)
+	switch {
+	case err != nil:
+		return o, 0, err
+	case mark:
 		flags, quals = b.p.Quality(r.Approval, append([]string{r.Raw}, r.Qualifiers...))
-		missing = true
 	}
 
 	at := r.Stamp.At

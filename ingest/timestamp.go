@@ -244,18 +244,45 @@ func ParseLayout(text, layout string, loc *time.Location) (Stamp, error) {
 		return Stamp{At: at.UTC(), End: at.UTC()}, nil
 	}
 
+	if strings.Contains(layout, "MST") {
+		return parseNamed(text, layout, loc)
+	}
 	t, err := time.Parse(layout, text)
 	if err != nil {
 		return bad(fmt.Sprintf("the layout %q", layout))
 	}
+	date := strings.ReplaceAll(layout, "2006", "")
 	switch {
 	case strings.Contains(layout, "Z07") || strings.Contains(layout, "-07"):
 		return Stamp{At: t.UTC(), End: t.UTC()}, nil
-	case !strings.ContainsAny(layout, ":") && !strings.Contains(layout, "15") && !strings.Contains(layout, "03"):
+	case strings.Contains(layout, ":") || strings.Contains(layout, "15") || strings.Contains(layout, "03"):
+		// zone-less: clock changes are checked there
+		return ParseTime(t.Format("2006-01-02T15:04:05.999999999"), loc)
+	case strings.Contains(date, "2"):
 		return ParseTime(t.Format(time.DateOnly), loc)
+	case strings.ContainsAny(date, "1J"):
+		return ParseTime(t.Format("2006-01"), loc)
 	}
-	// zone-less: clock changes are checked there
-	return ParseTime(t.Format("2006-01-02T15:04:05.999999999"), loc)
+	return bad("a layout with a month, not " + strconv.Quote(layout))
+}
+
+// parseNamed reads a layout with the abbreviation of a zone. Abbreviations mean
+// something in the configured zone alone, but for UTC and GMT: the library makes
+// an offset of zero of any other.
+func parseNamed(text, layout string, loc *time.Location) (Stamp, error) {
+	in := time.UTC
+	if loc != nil {
+		in = loc
+	}
+	t, err := time.ParseInLocation(layout, text, in)
+	if name, _ := t.Zone(); err == nil && t.Location() != loc && name != "UTC" && !strings.HasPrefix(name, "GMT") {
+		err = fmt.Errorf("%q is not a time of the configured zone", name)
+	}
+	if err != nil {
+		return Stamp{}, Because(CodeTime, fmt.Errorf("time %q: want the layout %q: %s: %w", clip(text), layout,
+			clip(err.Error()), coldseam.ErrInvalid))
+	}
+	return Stamp{At: t.UTC(), End: t.UTC()}, nil
 }
 
 // Times reads the stamps of one document: it looks up the zone of a site once.

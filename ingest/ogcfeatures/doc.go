@@ -22,7 +22,9 @@ type doc struct {
 	site   []ingest.SiteMeta
 	visits map[string]*visit
 	order  []string
-	noFlow int // visits without a discharge: normal, but no gauging
+
+	features int // of the page, also those that are not read
+	noFlow   int // visits without a discharge: normal, but no gauging
 }
 
 // newDoc waits for the first feature: its fields tell the service.
@@ -83,6 +85,7 @@ func (d *doc) kind(f feature) kind {
 
 // add reads one feature.
 func (d *doc) add(f feature) {
+	d.features++
 	if d.m == nil {
 		d.open(f)
 	}

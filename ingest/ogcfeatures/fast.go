@@ -69,6 +69,7 @@ func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 
 		if ok {
 			hits++
+			d.features++
 		} else {
 			if misses++; misses > maxMisses && hits < 4*misses {
 				return pos, nil

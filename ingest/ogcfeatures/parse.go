@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"example.org/coldseam"
@@ -18,9 +19,11 @@ type collection struct {
 	Type  string
 	Links []link
 	Next  json.RawMessage
-	seen  map[string]bool
-	one   feature // members of a document that is a single feature
-	fast  bool    // take plain features by template
+	// features of all pages together; text or absent in some services
+	Matched any
+	seen    map[string]bool
+	one     feature // members of a document that is a single feature
+	fast    bool    // take plain features by template
 }
 
 type feature struct {
@@ -71,7 +74,10 @@ func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	if err != nil {
 		return ingest.Batch{}, err
 	}
-	out.Next = c.next()
+	out.Next, out.Records = c.next(), d.features
+	if n, ok := c.Matched.(json.Number); ok {
+		out.Matched, _ = strconv.Atoi(n.String())
+	}
 	return out, nil
 }
 
@@ -113,7 +119,7 @@ func (c *collection) member(j *json.Decoder, body []byte, key string, d *doc) (*
 	var skip json.RawMessage
 	dst := map[string]any{
 		"type": &c.Type, "links": &c.Links, "next": &c.Next,
-		"id": &c.one.ID, "geometry": &c.one.Geometry, "properties": &c.one.Properties,
+		"numberMatched": &c.Matched, "id": &c.one.ID, "geometry": &c.one.Geometry, "properties": &c.one.Properties,
 	}[key]
 	switch {
 	case key == "features":
@@ -161,7 +167,8 @@ func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decod
 }
 
 // next is the link with rel=next, else a next token in the body. The number of
-// returned rows is not looked at: services leave it out or get it wrong.
+// returned rows is not looked at: services leave it out or get it wrong; that of
+// the rows of all pages is compared when the walk ends.
 func (c collection) next() string {
 	for _, l := range c.Links {
 		if strings.EqualFold(l.Rel, "next") && l.Href != "" {

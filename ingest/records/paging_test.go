@@ -56,7 +56,7 @@ func TestPaging(t *testing.T) {
 		for i := from; i < min(from+2, 3); i++ {
 			rows = append(rows, row(i))
 		}
-		fmt.Fprintf(w, `{"next":%s,"rows":[%s]}`, next, strings.Join(rows, ","))
+		fmt.Fprintf(w, `{"total":5,"next":%s,"rows":[%s]}`, next, strings.Join(rows, ","))
 	}))
 	defer srv.Close()
 
@@ -88,14 +88,26 @@ func TestPaging(t *testing.T) {
 		require.Len(t, kept.series[0].Obs, 3, name)
 	}
 
+	// A service that counts five rows of which two come, without a word of more.
+	p := ingest.Profile{Name: "x", Format: ingest.FormatRecords, BaseURL: srv.URL, Path: "/cut",
+		PrivateHosts: []string{"127.0.0.1"}, Parameters: map[string]string{"W": "stage"},
+		Records: &ingest.Records{Require: []string{"$.rows"}, Levels: []string{"$.rows[*]"}, Site: "$.s", Count: "$.total",
+			Values: []ingest.RecordValue{{Parameter: "$.p", Value: "$.v", Time: "$.t", Unit: "$.u"}}}}
+	kept := &sink{}
+	cut := &ingest.Fetcher{Profiles: []ingest.Profile{p}, Now: time.Now, Parse: records.Parse, Sink: kept}
+	_, err := cut.Fetch(t.Context(), p, ingest.Request{Sites: []string{"1"}})
+	cut.Close()
+	require.ErrorContains(t, err, "counts 5 records, 2 came")
+	require.Empty(t, kept.series, "a walk is stored whole or not at all")
+
 	asked = nil
-	p := ingest.Profile{Name: "x", Format: ingest.FormatRecords, BaseURL: srv.URL, Path: "/{site}/{parameter}",
+	p = ingest.Profile{Name: "x", Format: ingest.FormatRecords, BaseURL: srv.URL, Path: "/{site}/{parameter}",
 		PrivateHosts: []string{"127.0.0.1"}, Parameters: map[string]string{"W": "stage", "Q": "stage"},
 		Records: &ingest.Records{Levels: []string{"$.rows[*]"}, Site: "{site}",
 			Values: []ingest.RecordValue{{Parameter: "{parameter}", Value: "$.v", Time: "$.t", Unit: "$.u"}}}}
 	f := &ingest.Fetcher{Profiles: []ingest.Profile{p}, Now: time.Now, Parse: records.Parse, Sink: &sink{}}
 	defer f.Close()
-	_, err := f.Fetch(t.Context(), p, ingest.Request{Sites: []string{"1", "2"}})
+	_, err = f.Fetch(t.Context(), p, ingest.Request{Sites: []string{"1", "2"}})
 	require.NoError(t, err)
 	require.ElementsMatch(t, []string{"/1/Q", "/1/W", "/2/Q", "/2/W"}, asked)
 }

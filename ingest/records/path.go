@@ -23,6 +23,7 @@ type place struct {
 	asked    string // "{site}" or "{parameter}"
 	pattern  *regexp.Regexp
 	more     *place // joined to this one by a T
+	seen     bool   // something stood here in the document that is read
 }
 
 // compile reads a place; levels is how many nodes stand above the one that it
@@ -80,6 +81,7 @@ type found struct {
 	text    string
 	is      bool // something is there, if only null
 	boolean bool
+	number  bool // of JSON: its point is a point
 }
 
 // at reads the place of one record. Two nodes where one is wanted, a list or
@@ -97,6 +99,7 @@ func (p *place) at(chain []any, asked map[string]string) (found, error) {
 		if f, err = single(p.nodes(chain)); err != nil {
 			return f, fmt.Errorf("%s: %w", p.key, err)
 		}
+		p.seen = p.seen || f.is
 	}
 
 	if p.more != nil {
@@ -129,12 +132,50 @@ func single(nodes []any) (found, error) {
 	case string:
 		return found{text: strings.TrimSpace(v), is: true}, nil
 	case json.Number:
-		return found{text: v.String(), is: true}, nil
+		return found{text: v.String(), is: true, number: true}, nil
 	case bool:
 		return found{text: fmt.Sprint(v), is: true, boolean: true}, nil
+	case map[string]any: // an element of XML that has attributes beside its text
+		if text, ok := v[ownText].(string); ok {
+			return found{text: text, is: true}, nil
+		}
 	}
 	return found{}, ingest.Because(ingest.CodeRow, errors.New("a list or an object where a value is wanted"))
 }
+
+// all are the texts at a place where several may stand, such as marks of quality.
+func (p *place) all(chain []any, asked map[string]string) ([]string, error) {
+	if p == nil || p.path == nil || p.more != nil {
+		f, err := p.at(chain, asked)
+		if f.text == "" {
+			return nil, err
+		}
+		return []string{f.text}, err
+	}
+	nodes := p.nodes(chain)
+	if len(nodes) == 1 {
+		if list, ok := nodes[0].([]any); ok {
+			nodes, p.seen = list, true
+		}
+	}
+
+	var out []string
+	for _, n := range nodes {
+		one := *p
+		one.path, one.up = whole, 0
+		f, err := one.at([]any{n}, asked)
+		if err != nil {
+			return nil, err
+		}
+		if p.seen = true; f.text != "" {
+			out = append(out, f.text)
+		}
+	}
+	return out, nil
+}
+
+// whole is the path of a node to itself.
+var whole = jsonpath.MustParse("$")
 
 func clip(s string) string {
 	if len(s) <= 80 {

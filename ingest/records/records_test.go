@@ -173,8 +173,8 @@ func TestWhatDoesNotFitIsRefused(t *testing.T) {
 		"true":               {with("v", "true"), "no number"},
 		"a list":             {with("v", "[2]"), "a list or an object"},
 		"an object":          {with("v", `{"a":2}`), "a list or an object"},
-		"a word":             {with("v", `"low"`), "want a decimal"},
-		"a comma":            {with("v", `"2,5"`), "want a decimal"},
+		"a word":             {with("v", `"low"`), "is no decimal"},
+		"a comma":            {with("v", `"2,5"`), "is no decimal"},
 		"no time":            {with("t", "null"), "want RFC 3339"},
 		"no site":            {with("s", "null"), "no site"},
 		"not a document":     {`{"rows":1}`, ""},
@@ -292,7 +292,14 @@ func TestText(t *testing.T) {
 	require.Len(t, b.Series[0].Obs, 1, "21 may have been 21.5")
 	require.Contains(t, b.Skipped[0].Why, "cut short")
 	_, err = read("<html>\n", nil)
-	require.NoError(t, err, "a heading alone")
+	require.ErrorContains(t, err, "no delimited text", "a web page")
+	_, err = read(`{"code":"Busy","message":"later"}`, nil)
+	require.ErrorContains(t, err, `Busy: "later"`)
+	_, err = read("a,b\n1,2\n", nil)
+	require.ErrorContains(t, err, "no column of the map")
+	b, err = read(head, nil)
+	require.NoError(t, err, "no rows")
+	require.Zero(t, b.Rows())
 	_, err = read(head+"s,t,v\n", nil)
 	require.Error(t, err, "a heading again is no row")
 

@@ -121,6 +121,9 @@ func ResultWords(r ingest.Result) string {
 	for _, k := range r.Skipped {
 		out += fmt.Sprintf("; skipped %s: %s", k.What, k.Why)
 	}
+	for _, n := range r.Notes {
+		out += "; " + n
+	}
 	return out
 }
 
