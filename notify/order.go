@@ -76,6 +76,9 @@ func boardOf(briefs []coldseam.Brief, p coldseam.Preferences) []boardLine {
 		tail := strings.Join(cause(k), " ")
 		if k.Verdict.ShowsOdds() {
 			tail = goodMorning(k)
+			if b.Rank.Only() {
+				tail = chance(b, b.Odds)
+			}
 			if len(b.Jig) > 0 && b.Jig[0].TieOz > 0 {
 				tail += ", tie " + formatFor(p, b.Zone).weight(b.Jig[0].TieOz)
 			}

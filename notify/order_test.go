@@ -53,3 +53,12 @@ func TestNoOddsNoPlace(t *testing.T) {
 			Subject(coldseam.MailMorning, Content{Briefs: briefs}, coldseam.Preferences{}))
 	}
 }
+
+// Before a log the overview tells the third that a river's morning belongs to.
+func TestBoardTellsTheRank(t *testing.T) {
+	t.Parallel()
+	first := goBrief()
+	first.Rank = coldseam.Rank{Thirds: [2]float64{.36, .44}, Past: 240, Base: .40}
+	b := boardOf([]coldseam.Brief{first, stopBrief()}, coldseam.Preferences{})
+	require.Equal(t, "better third, tie 1/4 oz", plain(b[0].Tail))
+}

@@ -114,7 +114,7 @@ func (d *demo) agency(ctx context.Context) error {
 	if d.sink, err = smtptest.Start(smtptest.Config{Dir: mails}); err != nil {
 		return err
 	}
-	d.say("agency", "three invented rivers at %s", base)
+	d.say("agency", "four invented rivers at %s", base)
 	return d.configure(simagency.Profiles(base))
 }
 

@@ -37,6 +37,7 @@ const (
 	storyFair story = iota
 	storyFlood
 	storySilent
+	storyCold
 )
 
 // Exponents of the hydraulic geometry of a station: mean depth, width and, as
@@ -48,7 +49,7 @@ const (
 	widthExp = 0.12
 )
 
-// Zone is the civil time of all three rivers.
+// Zone is the civil time of all rivers.
 const Zone = "America/Chicago"
 
 // Rivers lists the invented rivers. The slice is new on every call.
@@ -112,6 +113,26 @@ func Rivers() []River {
 			basin: basinParams{ddfMM: 2.7, quickH: 66, slowH: 2100, channelH: 14, soilMM: 175, shade: 0.18,
 				roughAir: 0.8, springC: 7.9, travelH: 36},
 			story: storySilent,
+		},
+		{
+			Code:       "NG-1004",
+			Name:       "Merrow",
+			Station:    "Merrow above Quill Portage",
+			Lat:        47.86,
+			Lon:        -93.94,
+			AreaKM2:    5200,
+			DatumM:     318.20,
+			GaugeCode:  "MRWX1",
+			UGC:        "XXC049",
+			TempUnit:   "degC",
+			ActionM:    2.75,
+			FloodM:     3.30,
+			stageZeroM: 0.31,
+			depthC:     0.28,
+			widthA:     38,
+			basin: basinParams{ddfMM: 2.6, quickH: 90, slowH: 2300, channelH: 18, soilMM: 180, shade: 0.2,
+				roughAir: 0.8, springC: 7.6, travelH: 40},
+			story: storyCold,
 		},
 	}
 }

@@ -165,6 +165,10 @@ func tell(s story, offset int, wx *dayWx) {
 		wx.meanC, wx.rangeC = 7.5, 4
 	case s == storyFlood && offset >= 0 && offset <= 3:
 		wx.rainMM, wx.thunder, wx.meanC = 0, 0, math.Max(wx.meanC, 4)
+	case s == storyCold && offset >= -5 && offset <= 2:
+		wx.rainMM, wx.thunder, wx.cloud = 0, 0, math.Min(wx.cloud, 0.5)
+		wx.meanC, wx.rangeC = 3.2+0.25*float64(offset), 7
+		wx.windMS = math.Min(wx.windMS, 2.2)
 	}
 }
 
@@ -186,6 +190,8 @@ func cost(r *River, hs []hourState, i int, normal []float64) float64 {
 			sq((now.waterC-dayAgo.waterC-0.5)/0.3) + ice
 	case storyFlood:
 		return sq((r.StageM(now.q)-r.FloodM-0.35)/0.15) + sq((now.waterC-5)/1.5) + ice
+	case storyCold:
+		return sq((now.waterC-2.6)/0.3) + sq((pct-0.5)/0.15) + sq((rise+0.04)/0.03) + ice
 	}
 	return sq((pct-0.55)/0.2) + sq((now.waterC-4.5)/1) + ice
 }

@@ -90,7 +90,7 @@ func monthly(d coldseam.Days) [13]month {
 	return m
 }
 
-// The demo tells three stories on the anchor morning.
+// The demo tells four stories on the anchor morning.
 func TestAnchorMorning(t *testing.T) {
 	t.Parallel()
 	w := world(t)
@@ -131,6 +131,13 @@ func TestAnchorMorning(t *testing.T) {
 		h := state(1, 0)
 		require.Greater(t, w.rivers[1].StageM(h.q), w.rivers[1].FloodM+0.1)
 		require.Greater(t, w.rivers[1].StageM(h.q)-w.rivers[1].StageM(state(1, 6*time.Hour).q), 0.0)
+	})
+	t.Run("Merrow is cold and clear of ice", func(t *testing.T) {
+		for ago := range 96 {
+			h := state(3, time.Duration(ago)*time.Hour)
+			require.Greater(t, coldseam.F(h.waterC), 33.5)
+		}
+		require.InDelta(t, 36.5, coldseam.F(state(3, 0).waterC), 0.9)
 	})
 	t.Run("no ice", func(t *testing.T) {
 		for i := range w.rivers {

@@ -13,6 +13,12 @@ import (
 //go:embed demo.toml
 var TOML string
 
+// Cold is a fourth river that the demo has beside those of TOML: water of
+// 36-37 F, fished by the tactics of cold water.
+//
+//go:embed cold.toml
+var Cold string
+
 // Log is the invented club's trip log of two springs.
 //
 //go:embed demo_log.csv

@@ -26,5 +26,5 @@ func File(stateDir, listen, smtp string, profiles []ingest.Profile) (string, err
 	own := fmt.Sprintf("state_dir = %q\nlisten = %q\npublic_url = %q\n", stateDir, listen, "http://"+listen)
 	text := strings.Replace(TOML, "public_url = \"http://127.0.0.1:8099\"\n", own, 1)
 	text = strings.Replace(text, "[mail]\n", fmt.Sprintf("[mail]\nsmtp = %q\n", smtp), 1)
-	return text + "\n# The invented agency; it answers while the demo runs.\n" + unset.ReplaceAllString(agencies.String(), ""), nil
+	return text + Cold + "\n# The invented agency; it answers while the demo runs.\n" + unset.ReplaceAllString(agencies.String(), ""), nil
 }

@@ -12,7 +12,7 @@ import (
 // What the demo leaves behind is the configuration that it ran with.
 func TestFileIsTheRunningConfiguration(t *testing.T) {
 	profiles := simagency.Profiles("http://127.0.0.1:1")
-	want, err := config.Parse("demo.toml", TOML, profiles...)
+	want, err := config.Parse("demo.toml", TOML+Cold, profiles...)
 	require.NoError(t, err)
 
 	text, err := File("/srv/demo", "127.0.0.1:2", "127.0.0.1:3", profiles)
