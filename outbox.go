@@ -39,11 +39,11 @@ const (
 	MailUnknown  MailState = "unknown"
 )
 
-// Letter is one outbox row with all that composing needs. The same row always
+// OutboxMessage is one outbox row with all that composing needs. The same row always
 // gives the same bytes but for the DKIM time.
-type Letter struct {
+type OutboxMessage struct {
 	ID         int64
-	Edition    int64
+	Mailing    int64
 	Subscriber Subscriber
 	Kind       MailKind
 	LocalDate  Date
@@ -69,7 +69,7 @@ type Outcome struct {
 	NextAt time.Time
 	// Suppress asks the store to suppress the address with this reason.
 	Suppress string
-	// Breaker asks to stop the edition: the fault is ours.
+	// Breaker asks to stop the mailing: the fault is ours.
 	Breaker bool
 	// Slow asks for half the rate to the recipient's domain.
 	Slow bool

@@ -113,7 +113,7 @@ func BenchmarkSend(b *testing.B) {
 		box := &queue{l: rows(b.N)}
 		x := benchSender(box, addr)
 		x.Relay.PerConnection = per
-		x.Compose = func(_ context.Context, l coldseam.Letter) (Message, error) {
+		x.Compose = func(_ context.Context, l coldseam.OutboxMessage) (Message, error) {
 			m := m
 			m.To = l.Subscriber.Email
 			return m, nil
@@ -166,9 +166,9 @@ func benchSender(box Outbox, addr string) *Sender {
 }
 
 // queue is the least outbox: what the benchmark measures is the sending.
-type queue struct{ l []coldseam.Letter }
+type queue struct{ l []coldseam.OutboxMessage }
 
-func (q *queue) Claim(_ context.Context, _ string, _ time.Time, _ time.Duration, n int) ([]coldseam.Letter, error) {
+func (q *queue) Claim(_ context.Context, _ string, _ time.Time, _ time.Duration, n int) ([]coldseam.OutboxMessage, error) {
 	n = min(n, len(q.l))
 	out := q.l[:n]
 	q.l = q.l[n:]
@@ -177,11 +177,13 @@ func (q *queue) Claim(_ context.Context, _ string, _ time.Time, _ time.Duration,
 
 func (*queue) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
 
-func (*queue) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {
+func (*queue) InData(context.Context, coldseam.OutboxMessage, time.Time, time.Time) (bool, error) {
 	return true, nil
 }
 
-func (*queue) Done(context.Context, coldseam.Letter, coldseam.Outcome, time.Time) error { return nil }
+func (*queue) Done(context.Context, coldseam.OutboxMessage, coldseam.Outcome, time.Time) error {
+	return nil
+}
 
 // BenchmarkMorning composes, signs and sends: an operation is one mail of two
 // rivers with pictures, over two senders. 10,000 of them are a large club's
@@ -193,7 +195,7 @@ func BenchmarkMorning(b *testing.B) {
 	payload, err := Content{Club: "Tamsen River Club", Briefs: []coldseam.Brief{goBrief(), stayBrief()}}.Marshal()
 	require.NoError(b, err)
 	s := startSink(b, smtptest.Config{Discard: true})
-	all := make([]coldseam.Letter, b.N)
+	all := make([]coldseam.OutboxMessage, b.N)
 	for i := range all {
 		l := letterOf(coldseam.MailMorning, Content{Briefs: []coldseam.Brief{goBrief()}})
 		l.Payload, l.ID, l.Subscriber.ID = payload, int64(i+1), int64(i+1)
@@ -206,7 +208,7 @@ func BenchmarkMorning(b *testing.B) {
 	done := make(chan error, len(boxes))
 	for _, box := range boxes {
 		x := benchSender(box, s.Addr())
-		x.Compose = func(_ context.Context, l coldseam.Letter) (Message, error) { return c.Compose(l, charts) }
+		x.Compose = func(_ context.Context, l coldseam.OutboxMessage) (Message, error) { return c.Compose(l, charts) }
 		go func() {
 			_, err := x.Run(context.Background(), b.N)
 			done <- err

@@ -2,7 +2,7 @@ package notify
 
 import "sync"
 
-// Breaker stops an edition whose failures are ours: 20 in a row, or a fifth of
+// Breaker stops a mailing whose failures are ours: 20 in a row, or a fifth of
 // the last 200 attempts (of at least 50) [proposal]. The zero value is ready.
 //
 // Workers of one process may share it.
@@ -22,7 +22,7 @@ const (
 )
 
 // Add counts one attempt; ours = transport fault or policy refusal. It reports
-// whether the edition must stop.
+// whether the mailing must stop.
 func (b *Breaker) Add(ours bool) bool {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -43,14 +43,14 @@ func (b *Breaker) Add(ours bool) bool {
 	seen := min(b.n, len(b.last))
 	trips := b.row >= breakerRow || seen >= breakerLeast && float64(b.bad) >= breakerShare*float64(seen)
 	if trips {
-		// Another edition, or this one after its release, starts from nothing.
+		// Another mailing, or this one after its release, starts from nothing.
 		b.row, b.last, b.n, b.bad = 0, [200]bool{}, 0, 0
 	}
 
 	return trips
 }
 
-// Reset forgets everything, after the keeper released the edition.
+// Reset forgets everything, after an admin released the mailing.
 func (b *Breaker) Reset() {
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -73,7 +73,7 @@ func sourceText(a coldseam.Attribution) string {
 // The bytes depend on the row, the charts and the settings alone, but for the
 // time inside the DKIM signature. Errors: ErrRejected for an address that
 // cannot be mailed, ErrInvalid for a payload or setting that no retry cures.
-func (c *Composer) Compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (Message, error) {
+func (c *Composer) Compose(l coldseam.OutboxMessage, charts map[coldseam.ReachID][]byte) (Message, error) {
 	m, err := c.compose(l, charts)
 	if err != nil {
 		return Message{}, fmt.Errorf("compose outbox %d %s: %w", l.ID, l.Kind, err)
@@ -81,7 +81,7 @@ func (c *Composer) Compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte
 	return m, nil
 }
 
-func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (Message, error) {
+func (c *Composer) compose(l coldseam.OutboxMessage, charts map[coldseam.ReachID][]byte) (Message, error) {
 	if err := ValidAddress(l.Subscriber.Email); err != nil {
 		return Message{}, err
 	}
@@ -123,7 +123,7 @@ func (c *Composer) compose(l coldseam.Letter, charts map[coldseam.ReachID][]byte
 	return m, nil
 }
 
-func localDate(l coldseam.Letter) coldseam.Date {
+func localDate(l coldseam.OutboxMessage) coldseam.Date {
 	if l.LocalDate.IsZero() {
 		return coldseam.DateOf(l.CreatedAt.UTC())
 	}
@@ -134,7 +134,7 @@ func localDate(l coldseam.Letter) coldseam.Date {
 // small print (never the dangers) is left to the text part and the page, first
 // for the rivers after the first; then rivers shrink to one line. When the
 // message is too large the last pictures fall out.
-func (c *Composer) render(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte,
+func (c *Composer) render(l coldseam.OutboxMessage, ct Content, charts map[coldseam.ReachID][]byte,
 	id string) (kind string, raw []byte, subj string, err error) {
 	for n := fullBlocks; n >= 1; n-- {
 		for _, print := range []int{n, 1, 0} {
@@ -172,7 +172,7 @@ func firstCharts(ct Content, charts map[coldseam.ReachID][]byte, n int) map[cold
 // headerReserve is room for header and signature.
 const headerReserve = 4 << 10
 
-func imagesOf(v letter, charts map[coldseam.ReachID][]byte) []inlineImage {
+func imagesOf(v mailView, charts map[coldseam.ReachID][]byte) []inlineImage {
 	var out []inlineImage
 	for _, b := range v.Blocks {
 		if b.CID != "" {
@@ -183,7 +183,7 @@ func imagesOf(v letter, charts map[coldseam.ReachID][]byte) []inlineImage {
 }
 
 // renderParts runs both templates and refuses what must never reach a reader.
-func renderParts(v letter) (text, html string, err error) {
+func renderParts(v mailView) (text, html string, err error) {
 	var b bytes.Buffer
 	if err := textTemplate.Execute(&b, v); err != nil {
 		return "", "", fmt.Errorf("text part: %w: %w", err, coldseam.ErrInvalid)

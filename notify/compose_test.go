@@ -185,7 +185,7 @@ func TestSameBytes(t *testing.T) {
 	b, err := composer().Compose(l, charts)
 	require.NoError(t, err)
 	require.Equal(t, a, b)
-	l.Edition++
+	l.Mailing++
 	c, err := composer().Compose(l, charts)
 	require.NoError(t, err)
 	require.NotEqual(t, a.MessageID, c.MessageID)
@@ -211,32 +211,32 @@ func TestComposeRefuses(t *testing.T) {
 
 	for _, c := range []struct {
 		name   string
-		change func(*coldseam.Letter)
+		change func(*coldseam.OutboxMessage)
 		want   error
 		text   string
 	}{
-		{"no address", func(l *coldseam.Letter) { l.Subscriber.Email = "" }, coldseam.ErrRejected, ""},
-		{"display name", func(l *coldseam.Letter) {
+		{"no address", func(l *coldseam.OutboxMessage) { l.Subscriber.Email = "" }, coldseam.ErrRejected, ""},
+		{"display name", func(l *coldseam.OutboxMessage) {
 			l.Subscriber.Email = "Ida <ida@home.example>"
 		}, coldseam.ErrRejected, ""},
-		{"no dot", func(l *coldseam.Letter) { l.Subscriber.Email = "ida@localhost" }, coldseam.ErrRejected, ""},
-		{"literal", func(l *coldseam.Letter) { l.Subscriber.Email = "ida@[192.0.2.1]" }, coldseam.ErrRejected, ""},
-		{"quoted", func(l *coldseam.Letter) { l.Subscriber.Email = `"ida b"@home.example` }, coldseam.ErrRejected, ""},
-		{"too long", func(l *coldseam.Letter) {
+		{"no dot", func(l *coldseam.OutboxMessage) { l.Subscriber.Email = "ida@localhost" }, coldseam.ErrRejected, ""},
+		{"literal", func(l *coldseam.OutboxMessage) { l.Subscriber.Email = "ida@[192.0.2.1]" }, coldseam.ErrRejected, ""},
+		{"quoted", func(l *coldseam.OutboxMessage) { l.Subscriber.Email = `"ida b"@home.example` }, coldseam.ErrRejected, ""},
+		{"too long", func(l *coldseam.OutboxMessage) {
 			l.Subscriber.Email = strings.Repeat("a", 240) + "@home.example.org"
 		}, coldseam.ErrRejected, ""},
-		{"line break", func(l *coldseam.Letter) {
+		{"line break", func(l *coldseam.OutboxMessage) {
 			l.Subscriber.Email = "ida@home.example\r\nBcc: x@y.example"
 		}, coldseam.ErrRejected, ""},
-		{"no payload", func(l *coldseam.Letter) { l.Payload = nil }, coldseam.ErrInvalid, "mail payload"},
-		{"no brief", func(l *coldseam.Letter) {
+		{"no payload", func(l *coldseam.OutboxMessage) { l.Payload = nil }, coldseam.ErrInvalid, "mail payload"},
+		{"no brief", func(l *coldseam.OutboxMessage) {
 			l.Payload = []byte(`{"club":"x"}`)
 		}, coldseam.ErrInvalid, "morning mail without a brief"},
-		{"empty brief", func(l *coldseam.Letter) {
+		{"empty brief", func(l *coldseam.OutboxMessage) {
 			l.Payload = []byte(`{"briefs":[{}]}`)
 		}, coldseam.ErrInvalid, "without river"},
-		{"unknown kind", func(l *coldseam.Letter) { l.Kind = "advert" }, coldseam.ErrInvalid, `mail kind "advert"`},
-		{"correction to GO", func(l *coldseam.Letter) {
+		{"unknown kind", func(l *coldseam.OutboxMessage) { l.Kind = "advert" }, coldseam.ErrInvalid, `mail kind "advert"`},
+		{"correction to GO", func(l *coldseam.OutboxMessage) {
 			l.Kind = coldseam.MailCorrection
 		}, coldseam.ErrInvalid, "want STOP or NO CALL"},
 	} {
@@ -298,7 +298,7 @@ func TestDotsTravel(t *testing.T) {
 	s := startSink(t, smtptest.Config{})
 	box := newMemory(rows(1)...)
 	x := testSender(box, s.Addr())
-	x.Compose = func(context.Context, coldseam.Letter) (Message, error) {
+	x.Compose = func(context.Context, coldseam.OutboxMessage) (Message, error) {
 		return Message{Bytes: raw, EnvelopeFrom: "b@club.example", To: "angler@home.example"}, nil
 	}
 	_, err := x.Run(context.Background(), 1)

@@ -2,7 +2,7 @@
 //
 // The path of one mail:
 //
-//	outbox row (coldseam.Letter, payload = Content)
+//	outbox row (coldseam.OutboxMessage, payload = Content)
 //	  -> Composer.Compose   lines -> text, HTML, chart parts -> signed bytes
 //	  -> Sender             claim, dial, MAIL, RCPT, in_data, DATA, dot, outcome
 //	mail that comes back

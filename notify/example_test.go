@@ -32,7 +32,7 @@ func ExampleComposer_Compose() {
 		return
 	}
 
-	m, err := c.Compose(coldseam.Letter{
+	m, err := c.Compose(coldseam.OutboxMessage{
 		ID:         901,
 		Subscriber: coldseam.Subscriber{ID: 17, Email: "angler@home.example", Prefs: coldseam.Preferences{Zone: brief.Zone}},
 		Kind:       coldseam.MailMorning,

@@ -298,14 +298,14 @@ func replayBrief() coldseam.Brief {
 	return b
 }
 
-func letterOf(kind coldseam.MailKind, c Content) coldseam.Letter {
+func letterOf(kind coldseam.MailKind, c Content) coldseam.OutboxMessage {
 	raw, err := c.Marshal()
 	if err != nil {
 		panic(err)
 	}
-	return coldseam.Letter{
+	return coldseam.OutboxMessage{
 		ID:         901,
-		Edition:    33,
+		Mailing:    33,
 		Subscriber: subscriber(),
 		Kind:       kind,
 		LocalDate:  day0,
@@ -317,12 +317,12 @@ func letterOf(kind coldseam.MailKind, c Content) coldseam.Letter {
 }
 
 // cases are the golden mails.
-func cases() map[string]coldseam.Letter {
-	one := func(kind coldseam.MailKind, b ...coldseam.Brief) coldseam.Letter {
+func cases() map[string]coldseam.OutboxMessage {
+	one := func(kind coldseam.MailKind, b ...coldseam.Brief) coldseam.OutboxMessage {
 		return letterOf(kind, Content{Club: "Tamsen River Club", Briefs: b})
 	}
 
-	out := map[string]coldseam.Letter{
+	out := map[string]coldseam.OutboxMessage{
 		"go_day":      one(coldseam.MailMorning, goBrief()),
 		"toss_up":     one(coldseam.MailMorning, tossBrief()),
 		"stay":        one(coldseam.MailMorning, stayBrief()),

@@ -83,7 +83,7 @@ func TestGolden(t *testing.T) {
 }
 
 // storedRow is the outbox row of a case as it lies on disk.
-func storedRow(t *testing.T, path string) coldseam.Letter {
+func storedRow(t *testing.T, path string) coldseam.OutboxMessage {
 	t.Helper()
 	raw, err := os.ReadFile(path)
 	require.NoError(t, err, "run with -update to write it")

@@ -44,7 +44,7 @@ func ValidAddress(s string) error {
 
 // header writes the fields in a fixed order. The Date is the row's, not the
 // moment of sending.
-func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]byte, error) {
+func (c *Composer) header(l coldseam.OutboxMessage, m Message, contentType string) ([]byte, error) {
 	from := c.From
 	if from.Name == "" {
 		from.Name = strings.ReplaceAll(clean(c.Club), "=?", "= ?")
@@ -84,7 +84,7 @@ func (c *Composer) header(l coldseam.Letter, m Message, contentType string) ([]b
 
 // listHeader adds the list fields for mails to subscribers; mails to the keeper
 // are no list mail.
-func (c *Composer) listHeader(h *headers, l coldseam.Letter) error {
+func (c *Composer) listHeader(h *headers, l coldseam.OutboxMessage) error {
 	id := l.Subscriber.ID
 	if id == 0 {
 		return nil

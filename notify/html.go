@@ -203,7 +203,7 @@ func pictureSize(raw []byte) (w, h int, ok bool) {
 	return c.Width / 2, c.Height / 2, true
 }
 
-func renderHTML(v letter) (string, error) {
+func renderHTML(v mailView) (string, error) {
 	var b bytes.Buffer
 	if err := htmlTemplate.Execute(&b, v); err != nil {
 		return "", fmt.Errorf("html part: %w: %w", err, coldseam.ErrInvalid)

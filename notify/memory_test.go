@@ -23,13 +23,13 @@ type memory struct {
 }
 
 type memoryRow struct {
-	l       coldseam.Letter
+	l       coldseam.OutboxMessage
 	lease   time.Time
 	next    time.Time
 	outcome []coldseam.Outcome
 }
 
-func newMemory(rows ...coldseam.Letter) *memory {
+func newMemory(rows ...coldseam.OutboxMessage) *memory {
 	m := &memory{rows: map[int64]*memoryRow{}, acked: map[int64]int{}, resend: true}
 	for _, l := range rows {
 		l.State = coldseam.MailPending
@@ -40,14 +40,14 @@ func newMemory(rows ...coldseam.Letter) *memory {
 }
 
 func (m *memory) Claim(_ context.Context, worker string, now time.Time, lease time.Duration,
-	n int) ([]coldseam.Letter, error) {
+	n int) ([]coldseam.OutboxMessage, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.fail != nil {
 		return nil, m.fail
 	}
 
-	var out []coldseam.Letter
+	var out []coldseam.OutboxMessage
 	for _, first := range []bool{true, false} {
 		for _, id := range m.order {
 			r := m.rows[id]
@@ -81,7 +81,7 @@ func (r *memoryRow) due(now time.Time, resend bool) bool {
 	return r.l.State == coldseam.MailUnknown && resend
 }
 
-func (m *memory) InData(_ context.Context, l coldseam.Letter, _, until time.Time) (bool, error) {
+func (m *memory) InData(_ context.Context, l coldseam.OutboxMessage, _, until time.Time) (bool, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.fail != nil {
@@ -96,7 +96,7 @@ func (m *memory) InData(_ context.Context, l coldseam.Letter, _, until time.Time
 	return true, nil
 }
 
-func (m *memory) Done(_ context.Context, l coldseam.Letter, o coldseam.Outcome, _ time.Time) error {
+func (m *memory) Done(_ context.Context, l coldseam.OutboxMessage, o coldseam.Outcome, _ time.Time) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.fail != nil {

@@ -7,7 +7,7 @@ import (
 )
 
 // viewNotice are the kinds without a brief.
-func (c *Composer) viewNotice(v *letter, l coldseam.Letter, ct Content) {
+func (c *Composer) viewNotice(v *mailView, l coldseam.OutboxMessage, ct Content) {
 	for _, s := range ct.Lines {
 		v.Intro = append(v.Intro, clean(s))
 	}
@@ -57,7 +57,7 @@ func greeting(name string) string {
 	return "Welcome"
 }
 
-func (c *Composer) welcome(l coldseam.Letter) []string {
+func (c *Composer) welcome(l coldseam.OutboxMessage) []string {
 	p := l.Subscriber.Prefs
 	at := p.SendAt
 	if at == "" {

@@ -34,7 +34,7 @@ const (
 //	5xx about us (5.7.x, 5.3.4, 53x)   deferred, and the breaker
 //
 // A 5.7.x at RCPT is counted by the breaker but does not trip it alone: one
-// recipient's policy is no fault of the edition.
+// recipient's policy is no fault of the mailing.
 func Classify(stage string, err error) coldseam.Outcome {
 	o := coldseam.Outcome{Stage: stage, Reply: replyText(err)}
 	var se *smtp.SMTPError
@@ -141,7 +141,7 @@ func RetryAfter(id int64, attempt int) time.Duration {
 
 // schedule sets the next attempt of a deferred row: the usual pause, drawn in
 // to a last attempt a minute before the deadline; after that the row expires.
-func schedule(o coldseam.Outcome, l coldseam.Letter, now time.Time) coldseam.Outcome {
+func schedule(o coldseam.Outcome, l coldseam.OutboxMessage, now time.Time) coldseam.Outcome {
 	if o.State != coldseam.MailDeferred {
 		return o
 	}

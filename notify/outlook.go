@@ -19,7 +19,7 @@ type outlookRow struct {
 // outlookDay is one day: its odds, and what the water does.
 type outlookDay struct{ Odds, Water string }
 
-func (c *Composer) viewOutlook(v *letter, p coldseam.Preferences, ct Content) {
+func (c *Composer) viewOutlook(v *mailView, p coldseam.Preferences, ct Content) {
 	f := formatFor(p, ct.Briefs[0].Zone)
 	v.Title = "Weekend outlook"
 	v.Lead = "Made " + weekday(ct.Briefs[0].Day) + " " + f.clock(ct.Briefs[0].Issued) + "."

@@ -16,7 +16,7 @@ import (
 // connection at a time; run several for parallel connections.
 type Sender struct {
 	Outbox  Outbox
-	Compose func(context.Context, coldseam.Letter) (Message, error)
+	Compose func(context.Context, coldseam.OutboxMessage) (Message, error)
 	Relay   Relay
 	Worker  string // unique among all running senders
 	Now     func() time.Time
@@ -39,7 +39,7 @@ type Tally struct {
 	Connections                                             int
 }
 
-// ErrBreaker: the edition was stopped because the fault is ours.
+// ErrBreaker: the mailing was stopped because the fault is ours.
 var ErrBreaker = fmt.Errorf("sending stopped, the fault is ours: %w", coldseam.ErrUnavailable)
 
 // ErrVoid: what a mail was to tell does not hold any more; it is not sent.
@@ -165,7 +165,7 @@ func (r *run) hangUp() {
 
 // batch sends rows one after the other. A row that fails does not stop the
 // others; the breaker and a broken outbox do.
-func (r *run) batch(ctx context.Context, batch []coldseam.Letter, until time.Time) error {
+func (r *run) batch(ctx context.Context, batch []coldseam.OutboxMessage, until time.Time) error {
 	r.Fail("claimed")
 
 	for i, l := range batch {
@@ -218,7 +218,7 @@ var errOutbox = errors.New("outbox")
 // record writes the outcome even when ctx has just ended: the send is history.
 // A database that restarts is waited for, or what was accepted would be sent
 // again.
-func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome) error {
+func (r *run) record(ctx context.Context, l coldseam.OutboxMessage, o coldseam.Outcome) error {
 	r.count(o)
 	r.Fail("before done")
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), recordLimit)
@@ -249,7 +249,7 @@ func (r *run) record(ctx context.Context, l coldseam.Letter, o coldseam.Outcome)
 }
 
 // giveBack returns claimed rows that were not tried.
-func (r *run) giveBack(ctx context.Context, rest []coldseam.Letter, why string) error {
+func (r *run) giveBack(ctx context.Context, rest []coldseam.OutboxMessage, why string) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
 	defer cancel()
 	var errs []error
@@ -281,7 +281,7 @@ func (r *run) count(o coldseam.Outcome) {
 // one tries one row. ours reports whether the fault, if any, is ours or the
 // relay's and not the recipient's. An empty state means that another worker
 // has the row.
-func (r *run) one(ctx context.Context, l coldseam.Letter) (o coldseam.Outcome, ours bool) {
+func (r *run) one(ctx context.Context, l coldseam.OutboxMessage) (o coldseam.Outcome, ours bool) {
 	if !l.Deadline.IsZero() && !r.Now().Before(l.Deadline) {
 		return coldseam.Outcome{State: coldseam.MailExpired, Stage: StageCompose, Reply: "deadline passed"}, false
 	}
@@ -343,7 +343,7 @@ func (r *run) hangUpAfter(err error) {
 
 // mark returns what records in_data just before the text goes out, and what
 // ends the renewal of its lease once the reply is there or given up.
-func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, end func()) {
+func (r *run) mark(ctx context.Context, l coldseam.OutboxMessage) (mark func() error, end func()) {
 	lease := r.Lease
 	if lease == 0 {
 		lease = dataLease
@@ -367,7 +367,7 @@ func (r *run) mark(ctx context.Context, l coldseam.Letter) (mark func() error, e
 // renewing lengthens the lease four times in its length until stop is called,
 // which waits for a renewal under way. Most mails are gone before the first, so
 // no goroutine is kept for it. What goes wrong shows in the lease that runs out.
-func (r *run) renewing(ctx context.Context, l coldseam.Letter, lease time.Duration) (stop func()) {
+func (r *run) renewing(ctx context.Context, l coldseam.OutboxMessage, lease time.Duration) (stop func()) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	var mu sync.Mutex // held while renewing
 	var timer *time.Timer
@@ -397,7 +397,7 @@ func (r *run) renewing(ctx context.Context, l coldseam.Letter, lease time.Durati
 
 // compose turns a panic of a template into an error: one bad brief must not
 // end the process.
-func (r *run) compose(ctx context.Context, l coldseam.Letter) (m Message, err error) {
+func (r *run) compose(ctx context.Context, l coldseam.OutboxMessage) (m Message, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("compose outbox %d: %v: %w", l.ID, p, coldseam.ErrInvalid)

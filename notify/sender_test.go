@@ -31,9 +31,9 @@ func startSink(t testing.TB, conf smtptest.Config) *smtptest.Server {
 	return s
 }
 
-// rows are n letters to different people.
-func rows(n int) []coldseam.Letter {
-	out := make([]coldseam.Letter, n)
+// rows are n mails to different people.
+func rows(n int) []coldseam.OutboxMessage {
+	out := make([]coldseam.OutboxMessage, n)
 	for i := range out {
 		l := letterOf(coldseam.MailConfirm, Content{Club: "Tamsen River Club"})
 		l.ID, l.Subscriber.ID = int64(i+1), int64(i+1)
@@ -47,7 +47,7 @@ func testSender(box Outbox, addr string) *Sender {
 	c, now := composer(), at(4, 50)
 	return &Sender{
 		Outbox:  box,
-		Compose: func(_ context.Context, l coldseam.Letter) (Message, error) { return c.Compose(l, nil) },
+		Compose: func(_ context.Context, l coldseam.OutboxMessage) (Message, error) { return c.Compose(l, nil) },
 		Relay: Relay{Addr: addr, TLS: "none", Hello: "club.example", Command: 2 * time.Second,
 			Submission: 400 * time.Millisecond, DialTimeout: 2 * time.Second},
 		Worker: "w1",
@@ -77,7 +77,7 @@ func TestSendAll(t *testing.T) {
 
 // TestFaults is the SMTP fault table: what each fault makes of the first row,
 // whether the second row still goes out in the same run, and whether the
-// edition stops.
+// mailing stops.
 func TestFaults(t *testing.T) {
 	t.Parallel()
 	once := func(stage string, f smtptest.Fault) smtptest.Script { return smtptest.At(stage, 1, f) }
@@ -341,7 +341,7 @@ func TestRelayNotReached(t *testing.T) {
 	require.Equal(t, StageDial, box.last(1).Stage)
 }
 
-// TestDropAlways: a relay that loses every reply must stop the edition within
+// TestDropAlways: a relay that loses every reply must stop the mailing within
 // twenty attempts.
 func TestDropAlways(t *testing.T) {
 	t.Parallel()
@@ -372,7 +372,7 @@ func TestRelayDownForLong(t *testing.T) {
 	for _, stage := range []string{StageDial, StageHello} {
 		for attempt := 1; attempt < 12; attempt++ {
 			o := schedule(coldseam.Outcome{State: coldseam.MailDeferred, Stage: stage},
-				coldseam.Letter{ID: 7, Attempt: attempt}, at(4, 50))
+				coldseam.OutboxMessage{ID: 7, Attempt: attempt}, at(4, 50))
 			require.LessOrEqual(t, o.NextAt.Sub(at(4, 50)), 6*time.Minute)
 		}
 	}
@@ -446,7 +446,7 @@ func TestSchedule(t *testing.T) {
 		{name: "too late", attempt: 5, deadline: now.Add(time.Minute), expired: true},
 	} {
 		for id := int64(1); id < 50; id++ {
-			o := schedule(deferred, coldseam.Letter{ID: id, Attempt: c.attempt, Deadline: c.deadline}, now)
+			o := schedule(deferred, coldseam.OutboxMessage{ID: id, Attempt: c.attempt, Deadline: c.deadline}, now)
 			if c.expired {
 				require.Equal(t, coldseam.MailExpired, o.State, c.name)
 				continue
@@ -509,7 +509,7 @@ func TestComposeFailureConcernsOneRow(t *testing.T) {
 			box := newMemory(rows(2)...)
 			x := testSender(box, s.Addr())
 			well := x.Compose
-			x.Compose = func(ctx context.Context, l coldseam.Letter) (Message, error) {
+			x.Compose = func(ctx context.Context, l coldseam.OutboxMessage) (Message, error) {
 				if l.ID == 1 {
 					return c.compose()
 				}
@@ -725,7 +725,7 @@ type away struct {
 	hang  bool
 }
 
-func (a *away) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error {
+func (a *away) Done(ctx context.Context, l coldseam.OutboxMessage, o coldseam.Outcome, now time.Time) error {
 	a.calls++
 	switch {
 	case a.calls == 3 && a.last != nil:
@@ -765,12 +765,12 @@ func TestOutcomeWaitsForTheDatabase(t *testing.T) {
 // unmarked is an outbox that is away at the moment before the text.
 type unmarked struct{ *memory }
 
-func (unmarked) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {
+func (unmarked) InData(context.Context, coldseam.OutboxMessage, time.Time, time.Time) (bool, error) {
 	return false, fmt.Errorf("the database restarts: %w", coldseam.ErrUnavailable)
 }
 
 // TestOwnDatabaseIsNotTheRelaysFault: rows that our own database kept from going
-// are tried again soon, however often they were tried, and no edition stops.
+// are tried again soon, however often they were tried, and no mailing stops.
 func TestOwnDatabaseIsNotTheRelaysFault(t *testing.T) {
 	t.Parallel()
 	s := startSink(t, smtptest.Config{})

@@ -52,7 +52,7 @@ var drawn = sync.OnceValue(func() map[coldseam.ReachID][]byte {
 })
 
 // shown is the HTML part as a reader shows it: cid pictures put in place.
-func shown(t testing.TB, l coldseam.Letter, charts map[coldseam.ReachID][]byte) string {
+func shown(t testing.TB, l coldseam.OutboxMessage, charts map[coldseam.ReachID][]byte) string {
 	t.Helper()
 	ct, err := ParseContent(l.Payload)
 	require.NoError(t, err)

@@ -145,8 +145,8 @@ func TestRestoreRepeatsNoMail(t *testing.T) {
 			})
 			require.NoError(t, err)
 			require.NoError(t, db.Confirm(ctx, s.ID))
-			_, _, err = db.QueueEdition(ctx, store.NewEdition{Kind: c.kind, MadeAt: c.at, MailDomain: "club.example",
-				Letters: []store.NewLetter{{Subscriber: s.ID, LocalDate: coldseam.DateOf(c.at), Deadline: c.until}}})
+			_, _, err = db.QueueMailing(ctx, store.NewMailing{Kind: c.kind, MadeAt: c.at, MailDomain: "club.example",
+				Messages: []store.NewMessage{{Subscriber: s.ID, LocalDate: coldseam.DateOf(c.at), Deadline: c.until}}})
 			require.NoError(t, err)
 
 			if c.inData {

@@ -46,11 +46,11 @@ func TestBackupAndRestore(t *testing.T) {
 
 	// An old morning: one sent, one in transmission when the dump is made.
 	old := day.Add(-1)
-	_, _, err = db.QueueEdition(ctx, store.NewEdition{
+	_, _, err = db.QueueMailing(ctx, store.NewMailing{
 		Kind:       coldseam.MailMorning,
 		MadeAt:     now,
 		MailDomain: "club.example",
-		Letters: []store.NewLetter{
+		Messages: []store.NewMessage{
 			{Subscriber: ada.ID, LocalDate: old, Deadline: now.Add(time.Hour)},
 			{Subscriber: bo.ID, LocalDate: old, Deadline: now.Add(time.Hour)}},
 	})
@@ -178,7 +178,7 @@ func TestRestoreAfterTheMailDoesNotRepeatIt(t *testing.T) {
 	at := morning.Add(30 * time.Minute) // 05:30 local
 	r, err := backup.Restore(ctx, path, url, backup.RestoreOptions{Bin: bin, Now: at})
 	require.NoError(t, err)
-	require.Equal(t, 1, r.Told)
+	require.Equal(t, 1, r.NotMailed)
 	back, err := store.Open(ctx, url, store.Options{})
 	require.NoError(t, err)
 	defer back.Close()

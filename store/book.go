@@ -33,9 +33,9 @@ var sqlPublishBook = []string{
 	 FROM book_new JOIN book_move USING (` + bookKey + `)`,
 }
 
-// PublishBook brings what the season views show of the trip log up to date, as
+// PublishTrips brings what the season views show of the trip log up to date, as
 // far as no change of fewer than three anglers can be seen in it.
-func (db *DB) PublishBook(ctx context.Context) error {
+func (db *DB) PublishTrips(ctx context.Context) error {
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtext('book'))`); err != nil {
 			return err

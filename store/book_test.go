@@ -20,7 +20,7 @@ import (
 // bookOf is every number that the views show of the trip log, by row.
 func bookOf(t *testing.T, db *store.DB) map[string]string {
 	t.Helper()
-	require.NoError(t, db.PublishBook(t.Context()))
+	require.NoError(t, db.PublishTrips(t.Context()))
 	rows, err := db.Pool().Query(t.Context(), `
 		SELECT 'trip ' || dimension || season || reach_id || species || cell, concat_ws(' ', anglers, trips, line_hours, fish, fish_per_line_hour) FROM season.trip WHERE NOT hidden
 		UNION ALL SELECT 'weight ' || season || reach_id || spot_id || weight_oz, concat_ws(' ', anglers, logs, held_share, median_m3s) FROM season.weight WHERE NOT hidden

@@ -59,7 +59,7 @@ WHERE s.state = 'suppressed' AND s.confirmed_at IS NOT NULL AND s.suppressed_at 
 
 // suppress takes an address off the list for what a server said, unless it says
 // that of too many: then all of the last day are put back, the refused mails wait
-// again, and the editions of members that are not out yet are held.
+// again, and the mailings of members that are not out yet are held.
 func suppress(ctx context.Context, tx pgx.Tx, id int64, why string, at time.Time) (done bool, err error) {
 	// One at a time: two servers must not each see all but the other's.
 	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(7263710004)`); err != nil {

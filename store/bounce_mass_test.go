@@ -31,7 +31,7 @@ func gone(stage string) coldseam.Outcome {
 	}
 }
 
-// A relay that refuses every member, at RCPT or after the dot, in one edition or
+// A relay that refuses every member, at RCPT or after the dot, in one mailing or
 // in one a minute, is not believed: sending stops, nobody leaves the list, and
 // after the release every mail goes out.
 func TestNobodyIsSuppressedTogether(t *testing.T) {

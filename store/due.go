@@ -48,7 +48,7 @@ ORDER BY deadline, lower(split_part(email, '@', 2)), subscriber_id`
 
 // Due lists the confirmed subscribers whose morning mail is due now and not in
 // the outbox yet, each with the civil day it is for; by deadline, then by domain,
-// so that the pieces of an edition hold few domains and make few jobs.
+// so that the pieces of a mailing hold few domains and make few jobs.
 func (db *DB) Due(ctx context.Context, now time.Time) ([]DueSubscriber, error) {
 	return db.due(ctx, sqlDue, now)
 }

@@ -365,10 +365,10 @@ func observations(rs []knownRow, undo map[int64]qcUndo, quals map[int16][]string
 	return out
 }
 
-// LivedFrom is the time from which the series of a site were fetched live: a
+// FetchedLiveFrom is the time from which the series of a site were fetched live: a
 // morning before it can only be replayed from revised data. ErrNotFound: no
 // series.
-func (db *DB) LivedFrom(ctx context.Context, site coldseam.SiteID) (time.Time, error) {
+func (db *DB) FetchedLiveFrom(ctx context.Context, site coldseam.SiteID) (time.Time, error) {
 	var t *time.Time
 	err := db.pool.QueryRow(ctx, `SELECT min(first_known_at) FROM coldseam.series WHERE site_id = $1`, site).Scan(&t)
 	if err == nil && t == nil {

@@ -70,7 +70,7 @@ func (BriefArgs) InsertOpts() river.InsertOpts {
 // MailArgs asks to send up to 50 rows of the outbox. It is not unique: the
 // claim of the rows arbitrates, so a stuck job never blocks the next one.
 type MailArgs struct {
-	Edition int64  `json:"edition"`
+	Mailing int64  `json:"edition"`
 	Domain  string `json:"domain"` // the rows it was made for; the claim may hand out others
 	N       int    `json:"n"`
 }

@@ -24,7 +24,7 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		require.NoError(t, db.Enqueue(ctx, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.RefitArgs{Site: "sim:tamsen", Day: day}))
 		require.NoError(t, db.EnqueueAt(ctx, store.UpkeepArgs{Day: day}, t0.Add(time.Hour)))
-		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Edition: 1, Domain: "one.example", N: 1}))
+		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Mailing: 1, Domain: "one.example", N: 1}))
 	}
 
 	require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0.Add(15 * time.Minute)}))

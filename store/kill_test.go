@@ -52,16 +52,16 @@ func TestPostgresKilledInTheMiddle(t *testing.T) {
 
 	db := durableDB(t, s)
 	mails := min(30*kills(), 2000)
-	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: "club.example"}
+	e := store.NewMailing{Kind: coldseam.MailMorning, MadeAt: morning, MailDomain: "club.example"}
 	for i := range mails {
 		sub, _, err := db.AddSubscriber(t.Context(), fmt.Sprintf("a%d@one.example", i), "", prefs)
 		require.NoError(t, err)
 		require.NoError(t, db.Confirm(t.Context(), sub.ID))
-		e.Letters = append(e.Letters, store.NewLetter{Subscriber: sub.ID, LocalDate: day,
+		e.Messages = append(e.Messages, store.NewMessage{Subscriber: sub.ID, LocalDate: day,
 			Deadline: morning.Add(24 * time.Hour)})
 	}
 
-	_, _, err := db.QueueEdition(t.Context(), e)
+	_, _, err := db.QueueMailing(t.Context(), e)
 	require.NoError(t, err)
 	hold, err := store.Open(t.Context(), db.Pool().Config().ConnString(), store.Options{HoldUnknown: true})
 	require.NoError(t, err)

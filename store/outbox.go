@@ -85,12 +85,12 @@ ORDER BY m.priority, m.domain, m.outbox_id`
 // left meanwhile become skipped. Nothing is claimed while sending is held. The
 // lease need only reach to InData, which sets a longer one.
 func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease time.Duration,
-	n int) ([]coldseam.Letter, error) {
+	n int) ([]coldseam.OutboxMessage, error) {
 	if worker == "" || n < 1 {
 		return nil, fmt.Errorf("claim: needs a worker and a number: %w", coldseam.ErrInvalid)
 	}
 	now = micro(now)
-	var out []coldseam.Letter
+	var out []coldseam.OutboxMessage
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, sqlClaimable, now, n)
 		if err != nil {
@@ -115,7 +115,7 @@ func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease tim
 		if err != nil {
 			return err
 		}
-		out, err = pgx.CollectRows(rows, scanLetter)
+		out, err = pgx.CollectRows(rows, scanMessage)
 		return err
 	})
 	if err != nil {
@@ -125,11 +125,11 @@ func (db *DB) Claim(ctx context.Context, worker string, now time.Time, lease tim
 	return out, nil
 }
 
-func scanLetter(r pgx.CollectableRow) (coldseam.Letter, error) {
-	var l coldseam.Letter
+func scanMessage(r pgx.CollectableRow) (coldseam.OutboxMessage, error) {
+	var l coldseam.OutboxMessage
 	var confirmed, day *time.Time
 	s := &l.Subscriber
-	err := r.Scan(&l.ID, &l.Edition, &s.ID, &s.Email, &s.Name, &s.State, &s.CreatedAt, &confirmed, &s.Prefs, &l.Kind,
+	err := r.Scan(&l.ID, &l.Mailing, &s.ID, &s.Email, &s.Name, &s.State, &s.CreatedAt, &confirmed, &s.Prefs, &l.Kind,
 		&day, &l.Reach, &l.State,
 		&l.Attempt, &l.Worker, &l.CreatedAt, &l.Deadline, &l.MessageID, &l.InReplyTo, &l.Domain, &l.Payload)
 	s.CreatedAt, s.ConfirmedAt, l.LocalDate = s.CreatedAt.UTC(), timeOf(confirmed), dateOf(day)
@@ -142,13 +142,13 @@ func scanLetter(r pgx.CollectableRow) (coldseam.Letter, error) {
 func (db *DB) paced(ctx context.Context, tx pgx.Tx, byDomain map[string][]int64, now time.Time) ([]int64, error) {
 	var ids []int64
 	for _, d := range sortedKeys(byDomain) {
-		k, err := db.book(ctx, tx, d, db.opts.DomainRate, len(byDomain[d]), now)
+		k, err := db.reserve(ctx, tx, d, db.opts.DomainRate, len(byDomain[d]), now)
 		if err != nil {
 			return nil, err
 		}
 		ids = append(ids, byDomain[d][:k]...)
 	}
-	k, err := db.book(ctx, tx, allDomains, db.opts.TotalRate, len(ids), now)
+	k, err := db.reserve(ctx, tx, allDomains, db.opts.TotalRate, len(ids), now)
 	if err != nil {
 		return nil, err
 	}
@@ -156,8 +156,8 @@ func (db *DB) paced(ctx context.Context, tx pgx.Tx, byDomain map[string][]int64,
 	return ids[:k], nil
 }
 
-// book takes up to want sends from a domain's rate and returns how many.
-func (db *DB) book(ctx context.Context, tx pgx.Tx, domain string, rate float64, want int, now time.Time) (int, error) {
+// reserve takes up to want sends from a domain's rate and returns how many.
+func (db *DB) reserve(ctx context.Context, tx pgx.Tx, domain string, rate float64, want int, now time.Time) (int, error) {
 	if want == 0 {
 		return 0, nil
 	}
@@ -206,7 +206,7 @@ WHERE o.outbox_id = $1 AND o.worker = $2 AND o.attempt = $3
 // claim is over, the deadline has passed, sending is held or the subscriber
 // left. Called again while the reply is waited for, it lengthens the lease,
 // whatever was held or left meanwhile: the text is on its way.
-func (db *DB) InData(ctx context.Context, l coldseam.Letter, now, leaseUntil time.Time) (bool, error) {
+func (db *DB) InData(ctx context.Context, l coldseam.OutboxMessage, now, leaseUntil time.Time) (bool, error) {
 	tag, err := db.pool.Exec(ctx, sqlInData, l.ID, l.Worker, l.Attempt, micro(now), micro(leaseUntil))
 	if err != nil {
 		return false, fmt.Errorf("mail %d in data: %w", l.ID, classify(err))
@@ -224,9 +224,9 @@ RETURNING COALESCE(subscriber_id, 0), edition_id, domain`
 
 // Done records what an attempt came to, and what follows from it: the wait
 // after a passing failure, a suppressed address, a slower or faster domain, an
-// edition stopped because the fault is ours. ErrStale: the row is not this
+// mailing stopped because the fault is ours. ErrStale: the row is not this
 // attempt's any more, and nothing was changed.
-func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, now time.Time) error {
+func (db *DB) Done(ctx context.Context, l coldseam.OutboxMessage, o coldseam.Outcome, now time.Time) error {
 	now = micro(now)
 	next := now
 	state := o.State
@@ -274,7 +274,7 @@ func (db *DB) Done(ctx context.Context, l coldseam.Letter, o coldseam.Outcome, n
 
 // waitAfter is the wait before the next attempt, spread by +-20 % so that a
 // batch does not come back as one.
-func waitAfter(l coldseam.Letter) time.Duration {
+func waitAfter(l coldseam.OutboxMessage) time.Duration {
 	w := retryAfter[min(max(l.Attempt-1, 0), len(retryAfter)-1)]
 	spread := float64((l.ID*2654435761+int64(l.Attempt)*40503)%1000) / 1000 // 0-1, the same for the same attempt
 	return time.Duration(float64(w) * (.8 + .4*math.Abs(spread)))

@@ -37,9 +37,9 @@ func BenchmarkOutbox(b *testing.B) {
 		require.Len(b, due, subs)
 
 		b.ReportMetric(float64(time.Since(began).Milliseconds()), "due-ms")
-		e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
+		e := store.NewMailing{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
 		for _, d := range due {
-			e.Letters = append(e.Letters, store.NewLetter{
+			e.Messages = append(e.Messages, store.NewMessage{
 				Subscriber: d.ID,
 				LocalDate:  d.LocalDate,
 				Deadline:   d.Deadline,
@@ -47,7 +47,7 @@ func BenchmarkOutbox(b *testing.B) {
 			})
 		}
 		began = time.Now()
-		_, n, err := db.QueueEdition(b.Context(), e)
+		_, n, err := db.QueueMailing(b.Context(), e)
 		require.NoError(b, err)
 		require.Equal(b, subs, n)
 

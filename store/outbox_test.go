@@ -32,16 +32,16 @@ func subscriber(t testing.TB, db *store.DB, email string) coldseam.Subscriber {
 
 func queue(t testing.TB, db *store.DB, kind coldseam.MailKind, at time.Time, subs ...coldseam.Subscriber) int {
 	t.Helper()
-	e := store.NewEdition{Kind: kind, MadeAt: at, MailDomain: "club.example"}
+	e := store.NewMailing{Kind: kind, MadeAt: at, MailDomain: "club.example"}
 	for _, s := range subs {
-		e.Letters = append(e.Letters, store.NewLetter{
+		e.Messages = append(e.Messages, store.NewMessage{
 			Subscriber: s.ID,
 			LocalDate:  day,
 			Deadline:   at.Add(5 * time.Hour),
 			Payload:    []byte(`{"a":1}`),
 		})
 	}
-	_, n, err := db.QueueEdition(t.Context(), e)
+	_, n, err := db.QueueMailing(t.Context(), e)
 	require.NoError(t, err)
 	return n
 }
@@ -72,7 +72,7 @@ func TestMorningGoesOutOnce(t *testing.T) {
 	require.Len(t, ls, 2)
 	require.Equal(t, "ada@one.example", ls[0].Subscriber.Email)
 	require.Equal(t, "one.example", ls[0].Domain)
-	require.Equal(t, fmt.Sprintf("<20260320.%d.%d@club.example>", ada.ID, ls[0].Edition), ls[0].MessageID)
+	require.Equal(t, fmt.Sprintf("<20260320.%d.%d@club.example>", ada.ID, ls[0].Mailing), ls[0].MessageID)
 	require.Equal(t, morning, ls[0].CreatedAt)
 	require.JSONEq(t, `{"a":1}`, string(ls[0].Payload))
 	again, err := db.Claim(ctx, "w2", morning, time.Minute, 10)
@@ -120,7 +120,7 @@ func TestDoneGuardsAndFollowUps(t *testing.T) {
 	ctx := t.Context()
 	ada := subscriber(t, db, "ada@one.example")
 	queue(t, db, coldseam.MailMorning, morning, ada)
-	claim := func(at time.Time) coldseam.Letter {
+	claim := func(at time.Time) coldseam.OutboxMessage {
 		ls, err := db.Claim(ctx, "w", at, time.Minute, 1)
 		require.NoError(t, err)
 		require.Len(t, ls, 1)
@@ -245,18 +245,18 @@ func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
 
 	for _, c := range []struct {
 		name  string
-		fault func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time)
+		fault func(t *testing.T, db *store.DB, l coldseam.OutboxMessage, now time.Time)
 		tries int
 		ends  bool
 	}{
-		{name: "relay away", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+		{name: "relay away", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.OutboxMessage, now time.Time) {
 			require.NoError(t, db.Done(t.Context(), l, coldseam.Outcome{State: coldseam.MailDeferred, Stage: "dial",
 				NextAt: now.Add(time.Minute)}, now))
 		}},
-		{name: "server dies with the claim", tries: 40, fault: func(*testing.T, *store.DB, coldseam.Letter,
+		{name: "server dies with the claim", tries: 40, fault: func(*testing.T, *store.DB, coldseam.OutboxMessage,
 			time.Time) {
 		}},
-		{name: "server dies in transmission", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.Letter,
+		{name: "server dies in transmission", tries: 40, fault: func(t *testing.T, db *store.DB, l coldseam.OutboxMessage,
 			now time.Time) {
 			ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
 			require.NoError(t, err)
@@ -266,7 +266,7 @@ func TestNoNumberOfAttemptsLosesAMail(t *testing.T) {
 			name:  "reply lost",
 			tries: 12,
 			ends:  true,
-			fault: func(t *testing.T, db *store.DB, l coldseam.Letter, now time.Time) {
+			fault: func(t *testing.T, db *store.DB, l coldseam.OutboxMessage, now time.Time) {
 				ok, err := db.InData(t.Context(), l, now, now.Add(40*time.Second))
 				require.NoError(t, err)
 				require.True(t, ok)
@@ -421,15 +421,15 @@ func TestOutboxNeverSendsTwiceAcknowledged(t *testing.T) {
 		s, _, err := db.AddSubscriber(ctx, "ada@one.example", "", prefs)
 		require.NoError(rt, err)
 		require.NoError(rt, db.Confirm(ctx, s.ID))
-		_, _, err = db.QueueEdition(ctx, store.NewEdition{
+		_, _, err = db.QueueMailing(ctx, store.NewMailing{
 			Kind:       coldseam.MailMorning,
 			MadeAt:     morning,
 			MailDomain: "club.example",
-			Letters:    []store.NewLetter{{Subscriber: s.ID, LocalDate: day, Deadline: morning.Add(4 * time.Hour)}},
+			Messages:   []store.NewMessage{{Subscriber: s.ID, LocalDate: day, Deadline: morning.Add(4 * time.Hour)}},
 		})
 		require.NoError(rt, err)
 		now := morning
-		var open []coldseam.Letter
+		var open []coldseam.OutboxMessage
 		acked := 0
 
 		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
@@ -513,18 +513,18 @@ func TestDueOverClockChanges(t *testing.T) {
 		for now := sp[0]; now.Before(sp[1]); now = now.Add(15 * time.Minute) {
 			due, err := db.Due(ctx, now)
 			require.NoError(t, err)
-			e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
+			e := store.NewMailing{Kind: coldseam.MailMorning, MadeAt: now, MailDomain: "club.example"}
 			for _, d := range due {
 				got[fmt.Sprintf("%s %s %s", d.Prefs.Zone, d.Prefs.SendAt, d.LocalDate)]++
 				require.True(t, d.Deadline.After(now))
 				loc, err := time.LoadLocation(d.Prefs.Zone)
 				require.NoError(t, err)
 				require.Equal(t, coldseam.DateOf(now.In(loc)), d.LocalDate)
-				e.Letters = append(e.Letters, store.NewLetter{Subscriber: d.ID, LocalDate: d.LocalDate,
+				e.Messages = append(e.Messages, store.NewMessage{Subscriber: d.ID, LocalDate: d.LocalDate,
 					Deadline: d.Deadline})
 			}
 
-			_, _, err = db.QueueEdition(ctx, e)
+			_, _, err = db.QueueMailing(ctx, e)
 			require.NoError(t, err)
 		}
 	}
@@ -547,17 +547,17 @@ func TestQueueEditionIsAllOrNothing(t *testing.T) {
 	ada := subscriber(t, db, "ada@one.example")
 	_, err := db.Pool().Exec(t.Context(), `ALTER TABLE river.river_job ADD CONSTRAINT broken CHECK (kind <> 'mail')`)
 	require.NoError(t, err)
-	_, _, err = db.QueueEdition(t.Context(), store.NewEdition{
+	_, _, err = db.QueueMailing(t.Context(), store.NewMailing{
 		Kind:       coldseam.MailMorning,
 		MadeAt:     morning,
 		MailDomain: "club.example",
-		Letters:    []store.NewLetter{{Subscriber: ada.ID, LocalDate: day}},
+		Messages:   []store.NewMessage{{Subscriber: ada.ID, LocalDate: day}},
 	})
 	require.Error(t, err)
 	require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.outbox`))
 	require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.edition`))
 	for _, bad := range []string{"", "a b", "x\r\nBcc: y"} {
-		_, _, err = db.QueueEdition(t.Context(), store.NewEdition{Kind: coldseam.MailMorning, MadeAt: morning,
+		_, _, err = db.QueueMailing(t.Context(), store.NewMailing{Kind: coldseam.MailMorning, MadeAt: morning,
 			MailDomain: bad})
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 	}

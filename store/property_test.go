@@ -267,7 +267,7 @@ func TestAssumedLagForBackfill(t *testing.T) {
 	put(t, db, k, obs(24*365*11, 7, imported.AddDate(2, 0, 0), coldseam.Approved))
 	late := t0.Add(24 * 365 * 11 * time.Hour).Add(30 * 24 * time.Hour)
 	require.Len(t, read(late, lag), 5)
-	from, err := db.LivedFrom(t.Context(), k.Site)
+	from, err := db.FetchedLiveFrom(t.Context(), k.Site)
 	require.NoError(t, err)
 	require.Equal(t, imported, from)
 }

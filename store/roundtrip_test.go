@@ -728,11 +728,11 @@ func TestBounces(t *testing.T) {
 			for i, esc := range row.esc {
 				d := day.Add(i)
 				at := morning.AddDate(0, 0, i)
-				_, _, err := db.QueueEdition(ctx, store.NewEdition{
+				_, _, err := db.QueueMailing(ctx, store.NewMailing{
 					Kind:       coldseam.MailMorning,
 					MadeAt:     at,
 					MailDomain: "club.example",
-					Letters:    []store.NewLetter{{Subscriber: s.ID, LocalDate: d}},
+					Messages:   []store.NewMessage{{Subscriber: s.ID, LocalDate: d}},
 				})
 				require.NoError(t, err)
 				ls, err := db.Claim(ctx, "w", at, time.Minute, 1)

@@ -167,7 +167,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 		}
 	}
 
-	require.NoError(t, db.PublishBook(ctx))
+	require.NoError(t, db.PublishTrips(ctx))
 	n, err := db.ScoreForecasts(ctx, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC),
 		time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
@@ -338,7 +338,7 @@ func TestSmallCellsAreHidden(t *testing.T) {
 				}
 			}
 
-			require.NoError(t, db.PublishBook(t.Context()))
+			require.NoError(t, db.PublishTrips(t.Context()))
 			rows, err := db.Pool().Query(t.Context(),
 				`SELECT extract(day FROM cell::date)::int FROM season.trip WHERE dimension = 'day' AND fish_per_line_hour IS NOT NULL ORDER BY 1`)
 			require.NoError(t, err)

@@ -25,7 +25,7 @@ type Status struct {
 	OldestJob    time.Duration             // waiting and due
 	Mail         map[string]int            // outbox rows of the last two days by state
 	Held         bool
-	StoppedEds   int // editions stopped by a fault
+	StoppedEds   int // mailings stopped by a fault
 }
 
 // Status reads the state of the database.

@@ -76,7 +76,7 @@ func sweepSQL(set, where string) string {
 // transmission; it is kept over restarts.
 func (db *DB) Hold(ctx context.Context, e Edit) error { return db.setSwitch(ctx, "hold", true, e) }
 
-// Release lets sending go on, stopped editions too. What is past its deadline
+// Release lets sending go on, stopped mailings too. What is past its deadline
 // stays unsent.
 func (db *DB) Release(ctx context.Context, e Edit) error {
 	for _, name := range []string{"hold", MassRefusal} {
@@ -182,7 +182,7 @@ type MailTrouble struct {
 }
 
 // MailTroubles lists unknown, failed, expired and deferred mails since a day,
-// and editions that were stopped.
+// and mailings that were stopped.
 func (db *DB) MailTroubles(ctx context.Context, since coldseam.Date) ([]MailTrouble, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT o.kind, o.local_date, CASE WHEN e.held AND o.state IN ('pending', 'deferred') THEN 'held' ELSE o.state END AS st, count(*), max(o.reply), min(e.made_at)

@@ -69,7 +69,7 @@ func (db *DB) importAlike(ctx context.Context, tx pgx.Tx, rows []coldseam.Trip) 
 
 	var open []coldseam.Trip
 	for _, t := range rows {
-		i := indexOfTrip(stored, func(s coldseam.Trip) bool { return saysTheSame(s, t) })
+		i := indexOfTrip(stored, func(s coldseam.Trip) bool { return sameEntry(s, t) })
 		if i < 0 {
 			open = append(open, t)
 			continue
@@ -109,8 +109,8 @@ func indexOfTrip(list []coldseam.Trip, is func(coldseam.Trip) bool) int {
 	return -1
 }
 
-// saysTheSame compares what a paper log can say of two trips of one key.
-func saysTheSame(a, b coldseam.Trip) bool {
+// sameEntry compares what a paper log can say of two trips of one key.
+func sameEntry(a, b coldseam.Trip) bool {
 	said := func(t coldseam.Trip) string {
 		return fmt.Sprintf("%q", []any{t.Hours, t.Anglers, t.Lines, t.Fish, t.LookedAt, t.Ripe, t.Spent, t.Released,
 			t.SpotID, t.Presentation,

@@ -186,7 +186,7 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 		if at.After(now) { // a morning to come is told from what is known now
 			at = now
 		}
-		lived, err := a.Env.DB.LivedFrom(ctx, r.Site)
+		lived, err := a.Env.DB.FetchedLiveFrom(ctx, r.Site)
 		if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 			return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err
 		}
@@ -316,7 +316,7 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, br
 	}
 
 	now := a.Env.Now()
-	l := coldseam.Letter{
+	l := coldseam.OutboxMessage{
 		Kind:       coldseam.MailMorning,
 		LocalDate:  coldseam.DateOf(now.In(env.Zone(a.Env.Config.Club.Zone))),
 		CreatedAt:  now,
@@ -326,7 +326,7 @@ func (c *briefCmd) testMail(ctx context.Context, w io.Writer, a *parts.Parts, br
 		State:      coldseam.MailClaimed,
 	}
 	s := a.Mail.Sender(mailing.WorkerName(0))
-	s.Outbox = &mailing.OneLetter{L: &l}
+	s.Outbox = &mailing.OneMessage{Message: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil {
 		return err

@@ -53,7 +53,7 @@ func TestStopAfterTheMailIsCorrected(t *testing.T) {
 		require.NoError(t, err)
 	}
 
-	got := v.Letters(t)
+	got := v.Messages(t)
 	require.Len(t, got["one@club.example.org"], 2)
 	require.Len(t, got["not@club.example.org"], 1)
 	first, second := got["one@club.example.org"][0], got["one@club.example.org"][1]

@@ -67,7 +67,7 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	require.True(t, tamsen.Run.Active)
 
 	v.Send(t, "04:45")
-	got := v.Letters(t)
+	got := v.Messages(t)
 	require.Len(t, got, 3)
 	for _, ms := range got {
 		require.Len(t, ms, 1)
@@ -127,6 +127,6 @@ func TestFailingWeatherIsNoCallAndTheOthersGoOn(t *testing.T) {
 
 	v.Send(t, "04:45")
 	require.Equal(t, 1, v.Sink.Count())
-	body := clubtest.Text(t, v.Letters(t)["all@club.example.org"][0])
+	body := clubtest.Text(t, v.Messages(t)["all@club.example.org"][0])
 	require.Contains(t, body, "This is not a go")
 }

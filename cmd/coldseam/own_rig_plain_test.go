@@ -45,7 +45,7 @@ func TestEveryMembersRigIsWeighed(t *testing.T) {
 	}
 	v.Send(t, "04:45")
 
-	letters := v.Letters(t)
+	letters := v.Messages(t)
 	lines := map[string]bool{}
 	for to, p := range rigs {
 		require.Len(t, letters[to], 1, to)
@@ -73,7 +73,7 @@ func TestRigChangedBeforeTheMailIsWritten(t *testing.T) {
 	require.NotEqual(t, before, after)
 	_, err = v.Mail.Sender("test").Run(t.Context(), 100)
 	require.NoError(t, err)
-	text := clubtest.Text(t, v.Letters(t)["changed@example.org"][0])
+	text := clubtest.Text(t, v.Messages(t)["changed@example.org"][0])
 	require.Contains(t, text, after)
 	require.False(t, strings.Contains(text, before+" ") || strings.Contains(text, before+","))
 }

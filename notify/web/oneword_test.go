@@ -49,7 +49,7 @@ func TestOneWordOnEverySurface(t *testing.T) {
 			BounceDomain: "bounce.example.org",
 			Owner:        "keeper@example.org",
 		}
-		letter, err := c.Compose(coldseam.Letter{
+		letter, err := c.Compose(coldseam.OutboxMessage{
 			ID:         1,
 			Kind:       coldseam.MailMorning,
 			LocalDate:  b.Day,

@@ -31,12 +31,12 @@ type RestoreOptions struct {
 
 // Restored says what a restore found and did.
 type Restored struct {
-	Manifest Manifest
-	Files    []string // written to FilesTo
-	Unknown  int      // mails that were in transmission
-	Expired  int      // mails past their deadline or of an earlier day
-	Told     int      // subscribers whose mail of today may have gone out after the backup: they get none today
-	Jobs     int      // running jobs made retryable
+	Manifest  Manifest
+	Files     []string // written to FilesTo
+	Unknown   int      // mails that were in transmission
+	Expired   int      // mails past their deadline or of an earlier day
+	NotMailed int      // subscribers whose mail of today may have gone out after the backup: they get none today
+	Jobs      int      // running jobs made retryable
 }
 
 // Restore loads a backup into an empty database and compares every table with
@@ -203,7 +203,7 @@ func settle(ctx context.Context, db *store.DB, r *Restored, now time.Time) error
 				  ($1::timestamptz AT TIME ZONE COALESCE((SELECT zone FROM coldseam.subscriber s WHERE s.subscriber_id = o.subscriber_id), 'UTC'))::date)`, []any{now}},
 			{&waiting, `UPDATE coldseam.outbox SET state = 'skipped', done_at = $1, reply = 'restored: may have been sent after the backup'
 				WHERE kind <> 'correction' AND state IN ('pending', 'deferred')`, []any{now}},
-			{&r.Told, sqlTold, []any{now, edition}},
+			{&r.NotMailed, sqlTold, []any{now, edition}},
 			{&r.Jobs, `UPDATE river.river_job SET state = 'retryable', scheduled_at = now() WHERE state = 'running'`,
 				nil},
 			{nil, `DELETE FROM river.river_leader`, nil},
@@ -219,8 +219,8 @@ func settle(ctx context.Context, db *store.DB, r *Restored, now time.Time) error
 			}
 		}
 
-		_, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, edition, r.Told)
-		r.Told += waiting
+		_, err := tx.Exec(ctx, `UPDATE coldseam.edition SET n = $2 WHERE edition_id = $1`, edition, r.NotMailed)
+		r.NotMailed += waiting
 		return err
 	})
 }

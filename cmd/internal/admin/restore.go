@@ -143,7 +143,7 @@ func (c *Restore) restore(ctx context.Context, s *env.Streams, url string, cfg c
 	}
 	fmt.Fprintf(s.Out, "restored: %s\n", manifestWords(r.Manifest))
 	c.wrote(s, r.Files)
-	fmt.Fprintf(s.Out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.Told)
+	fmt.Fprintf(s.Out, "mails: %d in transmission are unknown now, %d of earlier days expired, %d members may have had today's mail and get none today\n", r.Unknown, r.Expired, r.NotMailed)
 
 	if r.Jobs > 0 {
 		fmt.Fprintf(s.Out, "jobs: %d that were running will run again\n", r.Jobs)

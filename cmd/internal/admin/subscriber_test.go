@@ -39,7 +39,7 @@ func TestSubscriberLife(t *testing.T) {
 	// The confirm mail really goes.
 	_, err := v.Mail.Sender("test").Run(ctx, 10)
 	require.NoError(t, err)
-	require.Len(t, v.Letters(t)["bow@club.example.org"], 1)
+	require.Len(t, v.Messages(t)["bow@club.example.org"], 1)
 
 	require.NoError(t, (&subListCmd{}).list(ctx, &out, v.Parts))
 	list := say()

@@ -20,7 +20,7 @@ func (a *App) MaintenanceJob(ctx context.Context, args store.UpkeepArgs) error {
 		errs = append(errs, err)
 	}
 	errs = append(errs, a.env.DB.PruneCounts(ctx, a.env.Now().Add(-48*time.Hour)), a.prune(ctx), a.scoreIssued(ctx),
-		a.env.DB.PublishBook(ctx), a.refreshNormals(ctx, a.env.Now()), a.morning.Recalibrate(ctx), a.Pack(ctx))
+		a.env.DB.PublishTrips(ctx), a.refreshNormals(ctx, a.env.Now()), a.morning.Recalibrate(ctx), a.Pack(ctx))
 	reaches, err := a.env.DB.Reaches(ctx)
 	errs = append(errs, err)
 	for _, r := range reaches {

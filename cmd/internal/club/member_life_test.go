@@ -35,7 +35,7 @@ type inbox struct {
 
 func (b *inbox) newest(to string) *mail.Message {
 	b.t.Helper()
-	ms := b.v.Letters(b.t)[to]
+	ms := b.v.Messages(b.t)[to]
 	require.NotEmpty(b.t, ms)
 	m := ms[len(ms)-1]
 	raw, err := io.ReadAll(m.Body)
@@ -176,12 +176,12 @@ func TestAMembersLife(t *testing.T) {
 	require.Equal(t, http.StatusOK, resp.StatusCode)
 	require.Equal(t, "unsubscribed", state())
 
-	before := len(v.Letters(t)[me])
+	before := len(v.Messages(t)[me])
 	v.Clock.Forward(clubtest.Saturday.Add(1).In(env.Zone("America/Chicago")).Add(6 * time.Hour))
 	_, _, err = v.Mail.QueueMornings(t.Context(), v.Now())
 	require.NoError(t, err)
 	v.SendAll(t)
-	require.Len(t, v.Letters(t)[me], before, "silence")
+	require.Len(t, v.Messages(t)[me], before, "silence")
 }
 
 // TestSignUpFloodOnTheDatabase: however many ask, an hour brings no more than
@@ -202,13 +202,13 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 
 	v.SendAll(t)
 	require.Equal(t, 100, v.Sink.Count())
-	for to, ms := range v.Letters(t) {
+	for to, ms := range v.Messages(t) {
 		require.Len(t, ms, 1, to)
 	}
 	v.Clock.Forward(v.Now().Add(2 * time.Hour))
 	require.NoError(t, p.SignUp(t.Context(), "later@home.example", coldseam.Preferences{}, v.Now()))
 	require.NoError(t, p.SignUp(t.Context(), "victim0@home.example", coldseam.Preferences{}, v.Now()))
 	v.SendAll(t)
-	require.Len(t, v.Letters(t)["later@home.example"], 1, "the next hour is open again")
-	require.Len(t, v.Letters(t)["victim0@home.example"], 1, "one a day")
+	require.Len(t, v.Messages(t)["later@home.example"], 1, "the next hour is open again")
+	require.Len(t, v.Messages(t)["victim0@home.example"], 1, "one a day")
 }

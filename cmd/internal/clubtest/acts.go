@@ -189,7 +189,7 @@ func (v *Harness) TellTamsen(t *testing.T) {
 func (v *Harness) QueueTamsen(t *testing.T) {
 	t.Helper()
 	v.Clock.Forward(MorningAt(4, 40))
-	_, err := v.Mail.SaveTold(t.Context(), OnTamsen(v.Now()))
+	_, err := v.Mail.SaveWithCorrections(t.Context(), OnTamsen(v.Now()))
 	require.NoError(t, err)
 	v.Clock.Forward(MorningAt(4, 46))
 	_, wait, err := v.Mail.QueueMornings(t.Context(), v.Now())

@@ -165,8 +165,8 @@ func (v *Harness) Send(t *testing.T, hhmm string) {
 	require.NoError(t, err)
 }
 
-// Letters are the accepted mails by recipient.
-func (v *Harness) Letters(t *testing.T) map[string][]*mail.Message {
+// Messages are the accepted mails by recipient.
+func (v *Harness) Messages(t *testing.T) map[string][]*mail.Message {
 	t.Helper()
 	out := map[string][]*mail.Message{}
 	for _, m := range v.Sink.Mails() {

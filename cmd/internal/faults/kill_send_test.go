@@ -36,7 +36,7 @@ const (
 	killRound = "COLDSEAM_KILL_ROUND"
 )
 
-// killBase is when the edition was made; every round is killApart later, so
+// killBase is when the mailing was made; every round is killApart later, so
 // that the leases of the dead are over.
 var killBase = time.Date(2027, 4, 10, 9, 45, 0, 0, time.UTC)
 
@@ -77,7 +77,7 @@ func TestKillSendChild(t *testing.T) {
 
 	for i := range killConnections {
 		s := &notify.Sender{Outbox: db, Worker: fmt.Sprintf("round%d-%d", round, i),
-			Compose: func(_ context.Context, l coldseam.Letter) (notify.Message, error) { return c.Compose(l, nil) },
+			Compose: func(_ context.Context, l coldseam.OutboxMessage) (notify.Message, error) { return c.Compose(l, nil) },
 			Relay:   notify.Relay{Addr: os.Getenv(killRelay), TLS: "none", Hello: "club.example"},
 			Now:     func() time.Time { return killClock(round).Add(time.Since(started)) },
 			Fail: func(step string) {
@@ -179,7 +179,7 @@ func TestSoakKillSend(t *testing.T) {
 	}
 }
 
-// kills is an edition on its way through many deaths.
+// kills is a mailing on its way through many deaths.
 type kills struct {
 	t      *testing.T
 	url    string
@@ -206,13 +206,13 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 
 	payload, err := notify.Content{Club: "Tamsen River Club", Briefs: brieftest.All()[:1]}.Marshal()
 	require.NoError(t, err)
-	e := store.NewEdition{Kind: coldseam.MailMorning, MadeAt: killBase, MailDomain: "club.example"}
+	e := store.NewMailing{Kind: coldseam.MailMorning, MadeAt: killBase, MailDomain: "club.example"}
 	for i := range people {
 		s, _, err := k.db.AddSubscriber(t.Context(), fmt.Sprintf("angler%d@home%d.example", i+1, i%5), "",
 			coldseam.Preferences{Zone: "America/Chicago", SendAt: "04:45"})
 		require.NoError(t, err)
 		require.NoError(t, k.db.Confirm(t.Context(), s.ID))
-		e.Letters = append(e.Letters, store.NewLetter{
+		e.Messages = append(e.Messages, store.NewMessage{
 			Subscriber: s.ID,
 			LocalDate:  brieftest.Day,
 			Deadline:   killBase.AddDate(0, 1, 0),
@@ -220,7 +220,7 @@ func newKills(t *testing.T, hold bool, people int) *kills {
 		})
 	}
 
-	_, n, err := k.db.QueueEdition(t.Context(), e)
+	_, n, err := k.db.QueueMailing(t.Context(), e)
 	require.NoError(t, err)
 	require.Equal(t, people, n)
 	return k

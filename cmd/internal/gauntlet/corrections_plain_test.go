@@ -152,8 +152,8 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 			c.prefs.Reaches = []coldseam.ReachID{"tamsen-bend"}
 			v.Join(t, "one@h.example", c.prefs)
 			v.TellTamsen(t)
-			require.Len(t, v.Letters(t)["one@h.example"], 1)
-			require.Regexp(t, "^GO Tamsen", clubtest.Subject(t, v.Letters(t)["one@h.example"][0]))
+			require.Len(t, v.Messages(t)["one@h.example"], 1)
+			require.Regexp(t, "^GO Tamsen", clubtest.Subject(t, v.Messages(t)["one@h.example"][0]))
 
 			for range 2 { // a repeated issue says it once
 				v.Clock.Forward(c.at)
@@ -161,13 +161,13 @@ func TestCorrectionFollowsTheHoursTold(t *testing.T) {
 				if c.later != nil {
 					c.later(&b)
 				}
-				_, err := v.Mail.SaveTold(t.Context(), b)
+				_, err := v.Mail.SaveWithCorrections(t.Context(), b)
 				require.NoError(t, err)
 				v.SendAll(t)
 				c.at = c.at.Add(time.Minute)
 			}
 
-			got := v.Letters(t)["one@h.example"]
+			got := v.Messages(t)["one@h.example"]
 			if c.want == "" {
 				gauntlet(t, "corrections", c.name, false)
 				require.Len(t, got, 1)
@@ -259,7 +259,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 				v.Clock.Forward(c.at.Add(-time.Minute))
 				b := clubtest.OnTamsen(v.Now())
 				c.later(&b)
-				_, err := v.Mail.SaveTold(t.Context(), b)
+				_, err := v.Mail.SaveWithCorrections(t.Context(), b)
 				require.NoError(t, err)
 			}
 
@@ -270,7 +270,7 @@ func TestWaitingMailIsRewritten(t *testing.T) {
 			v.Clock.Forward(c.at)
 			v.SendAll(t)
 
-			got := v.Letters(t)["one@h.example"]
+			got := v.Messages(t)["one@h.example"]
 			require.Len(t, got, 1, "one mail, and no correction of what was never told")
 			gauntlet(t, "corrections", "waiting: "+c.name, !strings.HasPrefix(c.want, "^GO") &&
 				strings.HasPrefix(clubtest.Subject(t, got[0]), "GO"))

@@ -32,7 +32,7 @@ func TestOneRiversFaultStaysItsOwn(t *testing.T) {
 		require.NoError(t, err)
 		_, err = notify.ParseContent(payload)
 		require.NoError(t, err)
-		m, err := v.Mail.ComposeLetter(t.Context(), coldseam.Letter{
+		m, err := v.Mail.ComposeMessage(t.Context(), coldseam.OutboxMessage{
 			Kind:       coldseam.MailMorning,
 			LocalDate:  clubtest.Saturday,
 			CreatedAt:  clubtest.MorningAt(4, 46),

@@ -90,7 +90,7 @@ func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.
 	if err != nil {
 		return err
 	}
-	l := coldseam.Letter{
+	l := coldseam.OutboxMessage{
 		Kind:       coldseam.MailAlarm,
 		LocalDate:  today,
 		CreatedAt:  now,
@@ -101,7 +101,7 @@ func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.
 	}
 	s := ml.Sender(WorkerName(0))
 	s.Relay.Addr = ml.Config.Mail.SecondSMTP
-	s.Outbox = &OneLetter{L: &l}
+	s.Outbox = &OneMessage{Message: &l}
 	t, err := s.Run(ctx, 1)
 	if err != nil || t.Sent == 0 {
 		return errors.Join(err, fmt.Errorf("alarm by the second path was not accepted: %w", coldseam.ErrUnavailable))
@@ -109,29 +109,29 @@ func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.
 	return nil
 }
 
-// OneLetter is an outbox of a single mail that lives in memory.
-type OneLetter struct{ L *coldseam.Letter }
+// OneMessage is an outbox of a single mail that lives in memory.
+type OneMessage struct{ Message *coldseam.OutboxMessage }
 
-// Claim hands the letter out once.
-func (o *OneLetter) Claim(context.Context, string, time.Time, time.Duration, int) ([]coldseam.Letter, error) {
-	if o.L == nil {
+// Claim hands the mail out once.
+func (o *OneMessage) Claim(context.Context, string, time.Time, time.Duration, int) ([]coldseam.OutboxMessage, error) {
+	if o.Message == nil {
 		return nil, nil
 	}
-	l := *o.L
-	o.L = nil
-	return []coldseam.Letter{l}, nil
+	l := *o.Message
+	o.Message = nil
+	return []coldseam.OutboxMessage{l}, nil
 }
 
-// Paced: a single letter waits for nothing.
-func (o *OneLetter) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
+// Paced: a single mail waits for nothing.
+func (o *OneMessage) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
 
-// InData always agrees: nobody else holds the letter.
-func (o *OneLetter) InData(context.Context, coldseam.Letter, time.Time, time.Time) (bool, error) {
+// InData always agrees: nobody else holds the mail.
+func (o *OneMessage) InData(context.Context, coldseam.OutboxMessage, time.Time, time.Time) (bool, error) {
 	return true, nil
 }
 
 // Done has nowhere to write.
-func (o *OneLetter) Done(context.Context, coldseam.Letter, coldseam.Outcome, time.Time) error {
+func (o *OneMessage) Done(context.Context, coldseam.OutboxMessage, coldseam.Outcome, time.Time) error {
 	return nil
 }
 

@@ -149,11 +149,11 @@ func (ml *Mailer) QueueOne(ctx context.Context, kind coldseam.MailKind, sub int6
 	if err != nil {
 		return err
 	}
-	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{
+	_, _, err = ml.DB.QueueMailing(ctx, store.NewMailing{
 		Kind:       kind,
 		MadeAt:     at,
 		MailDomain: ml.Compose.Domain,
-		Letters: []store.NewLetter{{Subscriber: sub,
+		Messages: []store.NewMessage{{Subscriber: sub,
 			LocalDate: coldseam.DateOf(at.In(env.Zone(ml.Config.Club.Zone))), Deadline: at.Add(good),
 			Payload: payload}},
 	})

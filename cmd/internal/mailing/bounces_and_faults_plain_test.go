@@ -27,8 +27,8 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
 
-	require.Len(t, v.Letters(t)["one@home.example"], 1)
-	require.Regexp(t, `^(GO|TOSS-UP) `, clubtest.Subject(t, v.Letters(t)["one@home.example"][0]))
+	require.Len(t, v.Messages(t)["one@home.example"], 1)
+	require.Regexp(t, `^(GO|TOSS-UP) `, clubtest.Subject(t, v.Messages(t)["one@home.example"][0]))
 	v.Clock.Forward(clubtest.MorningAt(5, 15)) // a slot of the warning feed
 	require.NoError(t, v.DB.SaveAlerts(t.Context(), []coldseam.Alert{clubtest.Flood(simagency.ProfileAlerts, v.Now())}))
 	for range 2 {
@@ -36,14 +36,14 @@ func TestCorrectionWithinTwoTicks(t *testing.T) {
 		v.Clock.Forward(v.Now().Add(time.Minute))
 	}
 
-	require.Len(t, v.Letters(t)["one@home.example"], 2, "within two ticks")
-	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, v.Letters(t)["one@home.example"][1]))
+	require.Len(t, v.Messages(t)["one@home.example"], 2, "within two ticks")
+	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, v.Messages(t)["one@home.example"][1]))
 	for range 4 {
 		v.Clock.Forward(v.Now().Add(15 * time.Minute))
 		v.RunTick(t)
 	}
-	require.Len(t, v.Letters(t)["one@home.example"], 2, "exactly once")
-	require.Len(t, v.Letters(t)["other@home.example"], 1)
+	require.Len(t, v.Messages(t)["one@home.example"], 2, "exactly once")
+	require.Len(t, v.Messages(t)["other@home.example"], 1)
 }
 
 // The relay is away while a stop comes up: the morning mail that waited says
@@ -69,7 +69,7 @@ func TestWaitingMailIsLookedAtAgain(t *testing.T) {
 		v.SendAll(t)
 	}
 
-	got := v.Letters(t)["one@home.example"]
+	got := v.Messages(t)["one@home.example"]
 	require.Len(t, got, 1)
 	require.Regexp(t, `^STOP Tamsen`, clubtest.Subject(t, got[0]))
 	var payload []byte

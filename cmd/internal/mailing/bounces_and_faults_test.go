@@ -110,8 +110,8 @@ func TestReportsComeHome(t *testing.T) {
 	}
 	require.Equal(t, "confirmed", state(policy))
 	v.SendAll(t)
-	require.Len(t, v.Letters(t)[v.Config.Club.AdminEmail], 1)
-	require.Contains(t, clubtest.Text(t, v.Letters(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
+	require.Len(t, v.Messages(t)[v.Config.Club.AdminEmail], 1)
+	require.Contains(t, clubtest.Text(t, v.Messages(t)[v.Config.Club.AdminEmail][0]), "5.7.1")
 
 	// The mailbox file: moved aside, read, gone; with an address of the key before.
 	box := "From MAILER-DAEMON Sat Apr 18 05:00:00 2026\nDelivered-To: " + tok.BounceAddress(boxed, clubtest.Saturday,
@@ -137,19 +137,19 @@ func TestMissingInputReplacesGo(t *testing.T) {
 	v := clubtest.NewReady(t, nil)
 	v.Join(t, "one@home.example", coldseam.Preferences{Reaches: []coldseam.ReachID{"tamsen-bend"}})
 	v.Send(t, "04:45")
-	require.Len(t, v.Letters(t)["one@home.example"], 1)
+	require.Len(t, v.Messages(t)["one@home.example"], 1)
 
 	// No feed answers any more; the gauge's age passes its limit by half past nine.
 	v.Agency.ScriptForever("/", simagency.Step{Status: 503})
 	v.Feeds.Fetcher.RetryWait = time.Millisecond
-	for v.Now().Before(clubtest.MorningAt(10, 0)) && len(v.Letters(t)["one@home.example"]) == 1 {
+	for v.Now().Before(clubtest.MorningAt(10, 0)) && len(v.Messages(t)["one@home.example"]) == 1 {
 		v.Clock.Forward(v.Now().Add(30 * time.Minute))
 		_, err := v.Morning.MakeAll(ctx, clubtest.Saturday)
 		require.NoError(t, err)
 		v.SendAll(t)
 	}
 
-	got := v.Letters(t)["one@home.example"]
+	got := v.Messages(t)["one@home.example"]
 	require.Len(t, got, 2)
 	require.Regexp(t, `^NO CALL replaces (GO|TOSS-UP): Tamsen`, clubtest.Subject(t, got[1]))
 }
@@ -242,13 +242,13 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	}
 
 	alarms := 0
-	for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+	for _, m := range v.Messages(t)[v.Config.Club.AdminEmail] {
 		if strings.Contains(clubtest.Text(t, m), "was stopped") {
 			alarms++
 		}
 	}
 	require.Equal(t, 1, alarms)
-	require.Empty(t, v.Letters(t)["a1@home.example"])
+	require.Empty(t, v.Messages(t)["a1@home.example"])
 
 	// Mended and released, the morning goes out.
 	broken.Store(false)
@@ -258,7 +258,7 @@ func TestBreakerStopsAndTells(t *testing.T) {
 	require.Equal(t, 60, v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state = 'sent'`))
 }
 
-// A brief that cannot be written stops its edition and tells the admin; no mail
+// A brief that cannot be written stops its mailing and tells the admin; no mail
 // carries what is no number.
 func TestUnwritableMailIsHeld(t *testing.T) {
 	t.Parallel()
@@ -305,10 +305,10 @@ func TestUnwritableMailIsHeld(t *testing.T) {
 				require.NoError(t, v.Mail.Watch(ctx, v.Now()))
 				_, err = v.Mail.Sender("admin").Run(ctx, 10)
 				require.NoError(t, err)
-				require.NotEmpty(t, v.Letters(t)[v.Config.Club.AdminEmail])
+				require.NotEmpty(t, v.Messages(t)[v.Config.Club.AdminEmail])
 			}
 
-			for _, m := range v.Letters(t)["one@home.example"] {
+			for _, m := range v.Messages(t)["one@home.example"] {
 				body := clubtest.Subject(t, m) + clubtest.Text(t, m)
 				for _, bad := range []string{"NaN", "<nil>", "%!", "+Inf"} {
 					require.NotContains(t, body, bad)

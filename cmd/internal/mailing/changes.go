@@ -6,15 +6,15 @@ import (
 	"example.org/coldseam"
 )
 
-// eveningLook is the local time at which tomorrow's brief is made whatever the
+// eveningCheck is the local time at which tomorrow's brief is made whatever the
 // sun does: without a second word on tomorrow nothing can be said to have
 // turned [proposal].
-const eveningLook = 18*time.Hour + 30*time.Minute
+const eveningCheck = 18*time.Hour + 30*time.Minute
 
 // EveningDue is the time of a river's evening look at the day after d, when
 // now lies between it and the end of the flip notices.
 func EveningDue(d coldseam.Date, loc *time.Location, now time.Time) (at time.Time, due bool) {
-	at = d.At(eveningLook, loc)
+	at = d.At(eveningCheck, loc)
 	return at, !now.Before(at) && now.Before(d.At(flipTo, loc))
 }
 

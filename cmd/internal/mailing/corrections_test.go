@@ -19,10 +19,10 @@ func TestNoticeThatTurnedBackIsNotSent(t *testing.T) {
 	prev := tomorrow(coldseam.Go, clubtest.MorningAt(4, 40))
 	require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(coldseam.Stop, v.Now()), &prev))
 	v.Clock.Forward(clubtest.MorningAt(19, 10))
-	_, err := v.Mail.SaveTold(t.Context(), tomorrow(coldseam.Go, v.Now()))
+	_, err := v.Mail.SaveWithCorrections(t.Context(), tomorrow(coldseam.Go, v.Now()))
 	require.NoError(t, err)
 	v.SendAll(t)
-	require.Empty(t, v.Letters(t))
+	require.Empty(t, v.Messages(t))
 }
 
 // The notice compares with what the morning mail said of tomorrow, not with an
@@ -53,5 +53,5 @@ func TestNoticeComparesWithTheMorningMail(t *testing.T) {
 	dusk := tomorrow(coldseam.Stop, clubtest.MorningAt(17, 2))
 	require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(coldseam.Stop, v.Now()), &dusk))
 	v.SendAll(t)
-	require.Len(t, v.Letters(t)["one@h.example"], 1)
+	require.Len(t, v.Messages(t)["one@h.example"], 1)
 }

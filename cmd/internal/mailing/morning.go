@@ -35,7 +35,7 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 		return 0, nil, err
 	}
 	morningMailer := newMorningMailer(ml, now)
-	if err := morningMailer.lookBack(ctx, due); err != nil {
+	if err := morningMailer.load(ctx, due); err != nil {
 		return 0, nil, err
 	}
 	m := ml.mailing(coldseam.MailMorning, now)
@@ -69,25 +69,25 @@ func (ml *Mailer) QueueMornings(ctx context.Context, now time.Time) (n int, wait
 	return n, morningMailer.waiting(), err
 }
 
-// mailing queues an edition piece by piece: the letters of a club's morning are
+// mailing queues a mailing piece by piece: the mails of a club's morning are
 // larger than the memory of its server may be, and what is queued stays queued
 // when the tick runs out of time.
 type mailing struct {
 	db    *store.DB
-	e     store.NewEdition
+	e     store.NewMailing
 	bytes int
-	n     int // letters that were new
+	n     int // mails that were new
 }
 
 // mailingPiece is how much payload is held before it goes to the database.
 const mailingPiece = 4 << 20
 
 func (ml *Mailer) mailing(kind coldseam.MailKind, madeAt time.Time) *mailing {
-	return &mailing{db: ml.DB, e: store.NewEdition{Kind: kind, MadeAt: madeAt, MailDomain: ml.Compose.Domain}}
+	return &mailing{db: ml.DB, e: store.NewMailing{Kind: kind, MadeAt: madeAt, MailDomain: ml.Compose.Domain}}
 }
 
-func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
-	m.e.Letters = append(m.e.Letters, l)
+func (m *mailing) add(ctx context.Context, l store.NewMessage) error {
+	m.e.Messages = append(m.e.Messages, l)
 	if m.bytes += len(l.Payload); m.bytes < mailingPiece {
 		return nil
 	}
@@ -95,16 +95,16 @@ func (m *mailing) add(ctx context.Context, l store.NewLetter) error {
 }
 
 func (m *mailing) flush(ctx context.Context) error {
-	id, n, err := m.db.QueueEdition(ctx, m.e)
+	id, n, err := m.db.QueueMailing(ctx, m.e)
 	if err != nil {
 		return err
 	}
 	m.n += n
 	if id != 0 {
-		m.e.Edition = id
+		m.e.Mailing = id
 	}
-	clear(m.e.Letters) // the payloads go, the room stays
-	m.e.Letters, m.bytes = m.e.Letters[:0], 0
+	clear(m.e.Messages) // the payloads go, the room stays
+	m.e.Messages, m.bytes = m.e.Messages[:0], 0
 	return nil
 }
 
@@ -154,9 +154,9 @@ func newMorningMailer(ml *Mailer, now time.Time) *morningMailer {
 		warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
-// lookBack reads once what the letters of all need: a query a subscriber would
+// load reads once what the mails of all need: a query a subscriber would
 // eat a tick's time when the database is far.
-func (d *morningMailer) lookBack(ctx context.Context, due []store.DueSubscriber) error {
+func (d *morningMailer) load(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
 	if d.all, err = d.mail.DB.Reaches(ctx); err != nil {
 		return err
@@ -259,11 +259,11 @@ func (d *morningMailer) brief(k BriefKey) *coldseam.Brief {
 
 // morning makes the row of one subscriber. ok is false while a brief is waited
 // for.
-func (d *morningMailer) morning(ctx context.Context, s store.DueSubscriber) (store.NewLetter, bool, error) {
+func (d *morningMailer) morning(ctx context.Context, s store.DueSubscriber) (store.NewMessage, bool, error) {
 	reaches := d.reachesOf(s.Prefs)
 	at, err := notify.SendAt(s.LocalDate, s.Prefs.SendAt, env.Zone(s.Prefs.Zone))
 	if err != nil {
-		return store.NewLetter{}, false, err
+		return store.NewMessage{}, false, err
 	}
 	hurry := d.now.Sub(at) > briefPatience
 	var briefs []coldseam.Brief
@@ -287,18 +287,18 @@ func (d *morningMailer) morning(ctx context.Context, s store.DueSubscriber) (sto
 	}
 
 	if !complete && !hurry || len(briefs) == 0 {
-		return store.NewLetter{}, false, nil
+		return store.NewMessage{}, false, nil
 	}
 	if paused, err := d.pause(ctx, s, reaches); err != nil || paused {
-		return store.NewLetter{}, false, err
+		return store.NewMessage{}, false, err
 	}
 	payload, err := d.mail.Payload(ctx, notify.Content{Club: d.mail.Config.Club.Name, Briefs: briefs,
 		For: &s.Prefs, OpenLogs: d.open[s.ID]}, s.LocalDate)
 	if err != nil {
-		return store.NewLetter{}, false, err
+		return store.NewMessage{}, false, err
 	}
 
-	return store.NewLetter{
+	return store.NewMessage{
 		Subscriber: s.ID,
 		LocalDate:  s.LocalDate,
 		Deadline:   s.Deadline,

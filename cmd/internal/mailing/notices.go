@@ -15,20 +15,20 @@ import (
 	"example.org/coldseam/store"
 )
 
-// SaveTold stores a brief; when it overturns what subscribers were told for
+// SaveWithCorrections stores a brief; when it overturns what subscribers were told for
 // the same day, their correction goes into the outbox in the same transaction.
-func (ml *Mailer) SaveTold(ctx context.Context, b coldseam.Brief) (int64, error) {
+func (ml *Mailer) SaveWithCorrections(ctx context.Context, b coldseam.Brief) (int64, error) {
 	letters, err := ml.corrections(ctx, b)
 	if err != nil {
 		// The brief is worth more than its mail: store it, and say so.
 		ml.Log.Error("corrections", "reach", b.Reach, "err", err)
 	}
 
-	e := store.NewEdition{
+	e := store.NewMailing{
 		Kind:       coldseam.MailCorrection,
 		MadeAt:     b.Issued,
 		MailDomain: ml.Compose.Domain,
-		Letters:    letters,
+		Messages:   letters,
 	}
 	id, n, err := ml.DB.SaveBriefWith(ctx, b, e)
 	if err != nil {
@@ -37,8 +37,8 @@ func (ml *Mailer) SaveTold(ctx context.Context, b coldseam.Brief) (int64, error)
 
 	// A morning mail that was written while the brief was stored has not seen it;
 	// one that is written from now on does (freshen). The key stops doubles.
-	if e.Letters, err = ml.corrections(ctx, b); err == nil && len(e.Letters) > 0 {
-		_, k, qerr := ml.DB.QueueEdition(ctx, e)
+	if e.Messages, err = ml.corrections(ctx, b); err == nil && len(e.Messages) > 0 {
+		_, k, qerr := ml.DB.QueueMailing(ctx, e)
 		n, err = n+k, qerr
 	}
 
@@ -52,15 +52,15 @@ func (ml *Mailer) SaveTold(ctx context.Context, b coldseam.Brief) (int64, error)
 // reach and day and whose own hours b stops or cannot call any more, while they
 // are still open. A morning mail that still waits is not corrected: it is
 // written anew when it goes.
-func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewLetter, error) {
+func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.NewMessage, error) {
 	if !mayOverturn(b) {
 		return nil, nil
 	}
-	var out []store.NewLetter
+	var out []store.NewMessage
 	var errs []error
 	said := map[string][]byte{} // most are told the same: one payload for all of them
 
-	err := ml.DB.EachTold(ctx, b.Day, b.Reach, func(t store.ToldLetter) error {
+	err := ml.DB.EachIssuedMail(ctx, b.Day, b.Reach, func(t store.IssuedMail) error {
 		if t.State == coldseam.MailPending || t.State == coldseam.MailDeferred {
 			return nil
 		}
@@ -95,7 +95,7 @@ func (ml *Mailer) corrections(ctx context.Context, b coldseam.Brief) ([]store.Ne
 			} else {
 				said[string(payload)] = payload
 			}
-			out = append(out, store.NewLetter{
+			out = append(out, store.NewMessage{
 				Subscriber: t.Subscriber,
 				LocalDate:  b.Day,
 				Reach:      b.Reach,
@@ -157,7 +157,7 @@ func (ml *Mailer) QueueVerdictChanges(ctx context.Context, b coldseam.Brief, pre
 	m := ml.mailing(coldseam.MailFlip, b.Issued)
 
 	for _, s := range subs {
-		before := toldInMorning(issues, today, s.Prefs)
+		before := issuedInMorning(issues, today, s.Prefs)
 		if before == nil {
 			before = prev
 		}
@@ -182,7 +182,7 @@ func (ml *Mailer) QueueVerdictChanges(ctx context.Context, b coldseam.Brief, pre
 			continue
 		}
 
-		if err := m.add(ctx, store.NewLetter{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
+		if err := m.add(ctx, store.NewMessage{Subscriber: s.ID, LocalDate: today, Deadline: today.At(22*time.Hour, loc),
 			Verdict: mine.Verdict.String(), Payload: payload}); err != nil {
 			return err
 		}
@@ -191,9 +191,9 @@ func (ml *Mailer) QueueVerdictChanges(ctx context.Context, b coldseam.Brief, pre
 	return m.flush(ctx)
 }
 
-// toldInMorning is the issue of a day's brief that a member's morning mail was
+// issuedInMorning is the issue of a day's brief that a member's morning mail was
 // made from: what came later they need not have seen.
-func toldInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferences) *coldseam.Brief {
+func issuedInMorning(issues []coldseam.Brief, d coldseam.Date, p coldseam.Preferences) *coldseam.Brief {
 	at, err := notify.SendAt(d, p.SendAt, env.Zone(p.Zone))
 	if err != nil {
 		return nil
@@ -238,7 +238,7 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 			continue
 		}
 
-		if err := m.add(ctx, store.NewLetter{
+		if err := m.add(ctx, store.NewMessage{
 			Subscriber: s.ID,
 			LocalDate:  s.LocalDate,
 			Deadline:   s.Deadline,
@@ -334,11 +334,11 @@ func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, mark cold
 	if err != nil {
 		return err
 	}
-	_, _, err = ml.DB.QueueEdition(ctx, store.NewEdition{
+	_, _, err = ml.DB.QueueMailing(ctx, store.NewMailing{
 		Kind:       kind,
 		MadeAt:     now,
 		MailDomain: ml.Compose.Domain,
-		Letters: []store.NewLetter{{AdminEmail: ml.Config.Club.AdminEmail, LocalDate: today, Reach: mark,
+		Messages: []store.NewMessage{{AdminEmail: ml.Config.Club.AdminEmail, LocalDate: today, Reach: mark,
 			Payload: payload}},
 	})
 	return err

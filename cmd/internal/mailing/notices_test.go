@@ -89,7 +89,7 @@ func TestFlipNotice(t *testing.T) {
 				require.NoError(t, v.Mail.QueueVerdictChanges(t.Context(), tomorrow(c.now, c.at), &prev))
 			}
 			v.SendAll(t)
-			got := v.Letters(t)
+			got := v.Messages(t)
 			require.Len(t, got, len(c.want))
 
 			for _, to := range c.want {
@@ -182,10 +182,10 @@ func TestWeekendOutlook(t *testing.T) {
 		if at >= 17*time.Hour {
 			want = 1
 		}
-		require.Equal(t, want, len(again.Letters(t)["yes@h.example"]), fmt.Sprint(at))
+		require.Equal(t, want, len(again.Messages(t)["yes@h.example"]), fmt.Sprint(at))
 	}
 
-	got := again.Letters(t)
+	got := again.Messages(t)
 	require.Len(t, got, 1)
 	require.Equal(t, "Weekend, good morning: Tamsen Sat 4 in 10, Sun 5 in 10",
 		clubtest.Subject(t, got["yes@h.example"][0]))
@@ -245,7 +245,7 @@ func TestSilentGaugeIsTold(t *testing.T) {
 		require.NoError(t, v.Mail.Watch(t.Context(), v.Now()))
 	}
 	v.SendAll(t)
-	got := v.Letters(t)[v.Config.Club.AdminEmail]
+	got := v.Messages(t)[v.Config.Club.AdminEmail]
 	require.Len(t, got, 1)
 	words := strings.Join(strings.Fields(clubtest.Text(t, got[0])), " ")
 	require.Contains(t, words, "gauge silent", "the Brandt's gauge of the demo is stale")

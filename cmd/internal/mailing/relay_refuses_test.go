@@ -53,7 +53,7 @@ func TestRelayThatRefusesEverybody(t *testing.T) {
 			require.Equal(t, 30,
 				v.Count(t, `SELECT count(*) FROM coldseam.outbox WHERE kind = 'morning' AND state NOT IN ('sent', 'failed')`))
 			alarms := 0
-			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+			for _, m := range v.Messages(t)[v.Config.Club.AdminEmail] {
 				if strings.Contains(clubtest.Text(t, m), "nobody was taken off the list") {
 					alarms++
 				}
@@ -147,7 +147,7 @@ func TestSilenceIsOfTheGauge(t *testing.T) {
 			require.NoError(t, v.Mail.Watch(t.Context(), v.Now()))
 			v.SendAll(t)
 			words := ""
-			for _, m := range v.Letters(t)[v.Config.Club.AdminEmail] {
+			for _, m := range v.Messages(t)[v.Config.Club.AdminEmail] {
 				words += clubtest.Text(t, m)
 			}
 			require.Equal(t, c.tamsen, strings.Contains(words, "Tamsen"), words)

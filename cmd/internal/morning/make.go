@@ -183,7 +183,7 @@ func (mk *Maker) SaveMorning(ctx context.Context, m *forecast.Morning) error {
 		mk.Log.Error("forecast not stored", "reach", b.Reach, "err", err)
 	}
 
-	id, err := mk.mail.SaveTold(ctx, *b)
+	id, err := mk.mail.SaveWithCorrections(ctx, *b)
 	b.ID = id
 	return err
 }

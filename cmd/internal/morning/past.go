@@ -108,7 +108,7 @@ type pastMornings struct {
 // NewPastMornings prepares a replay from the database: lived mornings as they were
 // known, earlier ones from the daily means on record.
 func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air season.Air) (*pastMornings, error) {
-	lived, err := mk.DB.LivedFrom(ctx, r.Site)
+	lived, err := mk.DB.FetchedLiveFrom(ctx, r.Site)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
 	}

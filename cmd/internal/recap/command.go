@@ -72,7 +72,7 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 		_, err = io.WriteString(s.Out, store.DictionaryText(ms))
 		return err
 	}
-	if err := a.DB.PublishBook(ctx); err != nil {
+	if err := a.DB.PublishTrips(ctx); err != nil {
 		return err
 	}
 	switch {

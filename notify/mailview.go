@@ -12,8 +12,8 @@ import (
 // each with a link.
 const fullBlocks = 4
 
-// letter is a mail as both templates see it.
-type letter struct {
+// mailView is a mail as both templates see it.
+type mailView struct {
 	Kind      coldseam.MailKind
 	Subject   string
 	Preheader string
@@ -62,10 +62,10 @@ type button struct{ Text, Link string }
 
 // view decides what the mail of this row says. n is the number of rivers told
 // in full.
-func (c *Composer) view(l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) letter {
+func (c *Composer) view(l coldseam.OutboxMessage, ct Content, charts map[coldseam.ReachID][]byte, n int) mailView {
 	p := l.Subscriber.Prefs
 	SortBriefs(ct.Briefs)
-	v := letter{
+	v := mailView{
 		Kind:    l.Kind,
 		Subject: Subject(l.Kind, ct, p),
 		Club:    clean(ct.Club),
@@ -118,13 +118,13 @@ func newestSeal(briefs []coldseam.Brief) string {
 }
 
 // smallPrint keeps the small print in the HTML of the first n rivers.
-func (v *letter) smallPrint(n int) {
+func (v *mailView) smallPrint(n int) {
 	for i := range v.Blocks {
 		v.Blocks[i].Short = i >= n
 	}
 }
 
-func (c *Composer) viewBriefs(v *letter, l coldseam.Letter, ct Content, charts map[coldseam.ReachID][]byte, n int) {
+func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content, charts map[coldseam.ReachID][]byte, n int) {
 	p := l.Subscriber.Prefs
 	keyed, keyedOdds := false, false
 	full := toldInFull(ct.Briefs, n)
@@ -265,8 +265,8 @@ func sources(briefs []coldseam.Brief) []coldseam.Attribution {
 }
 
 // MessageID is the id of a row's mail: the same on every retry, told apart by
-// day, subscriber, edition and, for a correction, river.
-func MessageID(l coldseam.Letter, domain string) string {
+// day, subscriber, mailing and, for a correction, river.
+func MessageID(l coldseam.OutboxMessage, domain string) string {
 	if l.MessageID != "" {
 		return strings.Trim(clean(l.MessageID), "<> ")
 	}
@@ -274,7 +274,7 @@ func MessageID(l coldseam.Letter, domain string) string {
 	if l.LocalDate.IsZero() {
 		day = l.CreatedAt.UTC().Truncate(24 * time.Hour)
 	}
-	id := fmt.Sprintf("%s.%d.%d", day.Format("20060102"), l.Subscriber.ID, l.Edition)
+	id := fmt.Sprintf("%s.%d.%d", day.Format("20060102"), l.Subscriber.ID, l.Mailing)
 	if l.Kind != coldseam.MailMorning {
 		id += "." + string(l.Kind)
 	}

@@ -13,7 +13,7 @@ import (
 	"example.org/coldseam/notify"
 )
 
-// Payload writes down what a letter says. A brief that cannot be written, as with a
+// Payload writes down what a mail says. A brief that cannot be written, as with a
 // number that is none, is that river's NO CALL.
 func (ml *Mailer) Payload(ctx context.Context, c notify.Content, day coldseam.Date) ([]byte, error) {
 	raw, err := c.Marshal()
@@ -34,7 +34,7 @@ func (ml *Mailer) Payload(ctx context.Context, c notify.Content, day coldseam.Da
 func (ml *Mailer) Sender(worker string) *notify.Sender {
 	return &notify.Sender{
 		Outbox:  ml.DB,
-		Compose: ml.ComposeLetter,
+		Compose: ml.ComposeMessage,
 		Relay:   ml.Relay,
 		Worker:  worker,
 		Now:     ml.Now,
@@ -50,10 +50,10 @@ func WorkerName(n int) string {
 	return fmt.Sprintf("%s-%d-%d", host, os.Getpid(), n)
 }
 
-// ComposeLetter writes a mail with the charts of its rivers; each chart is
+// ComposeMessage writes a mail with the charts of its rivers; each chart is
 // drawn once per brief. A river that cannot be written is NO CALL, and the
 // others are told.
-func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.Message, error) {
+func (ml *Mailer) ComposeMessage(ctx context.Context, l coldseam.OutboxMessage) (notify.Message, error) {
 	l, err := ml.freshen(ctx, l)
 	if err != nil {
 		return notify.Message{}, err
@@ -102,7 +102,7 @@ func (ml *Mailer) ComposeLetter(ctx context.Context, l coldseam.Letter) (notify.
 }
 
 // written composes a mail; a panic on the way is an error of this mail alone.
-func (ml *Mailer) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte) (m notify.Message, err error) {
+func (ml *Mailer) written(l coldseam.OutboxMessage, charts map[coldseam.ReachID][]byte) (m notify.Message, err error) {
 	defer func() {
 		if x := recover(); x != nil {
 			err = fmt.Errorf("compose outbox %d: %v: %w", l.ID, x, coldseam.ErrInvalid)
@@ -111,9 +111,9 @@ func (ml *Mailer) written(l coldseam.Letter, charts map[coldseam.ReachID][]byte)
 	return ml.Compose.Compose(l, charts)
 }
 
-// reword puts other content into a letter that is about to be written; a letter
+// reword puts other content into a mail that is about to be written; a mail
 // of the outbox keeps it, so that what was told stays on record.
-func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Content) (coldseam.Letter, error) {
+func (ml *Mailer) reword(ctx context.Context, l coldseam.OutboxMessage, c notify.Content) (coldseam.OutboxMessage, error) {
 	var err error
 	if l.Payload, err = ml.Payload(ctx, c, l.LocalDate); err != nil || l.ID == 0 {
 		return l, err
@@ -129,7 +129,7 @@ func (ml *Mailer) reword(ctx context.Context, l coldseam.Letter, c notify.Conten
 // the same brief for a member who has changed hours, rig or another preference
 // since, and one whose hours are over or whose inputs have gone stale is NO CALL. A
 // notice that something has turned is void once it has turned back.
-func (ml *Mailer) freshen(ctx context.Context, l coldseam.Letter) (coldseam.Letter, error) {
+func (ml *Mailer) freshen(ctx context.Context, l coldseam.OutboxMessage) (coldseam.OutboxMessage, error) {
 	if l.Kind != coldseam.MailMorning && l.Kind != coldseam.MailFlip || l.ID == 0 {
 		return l, nil
 	}

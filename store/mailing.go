@@ -15,50 +15,50 @@ import (
 	"example.org/coldseam"
 )
 
-// NewLetter is one mail to be queued.
-type NewLetter struct {
+// NewMessage is one mail to be queued.
+type NewMessage struct {
 	Subscriber int64  // 0 = to the admin at AdminEmail
 	AdminEmail string // only without Subscriber
 	LocalDate  coldseam.Date
 	Reach      coldseam.ReachID   // only where one such mail per reach and day is meant
-	Deadline   time.Time          // zero = 24 hours after the edition
+	Deadline   time.Time          // zero = 24 hours after the mailing
 	Verdict    string             // told in it, "" = none
 	Goes       []coldseam.ReachID // told GO or TOSS-UP in it
 	Payload    []byte             // JSON, fixed from now on
 }
 
-// NewEdition is a batch of mails of one kind made by one tick.
-type NewEdition struct {
+// NewMailing is a batch of mails of one kind made by one tick.
+type NewMailing struct {
 	Kind       coldseam.MailKind
 	MadeAt     time.Time // becomes the Date of the mails
 	MailDomain string    // right side of the Message-IDs
-	Letters    []NewLetter
+	Messages   []NewMessage
 
-	// Edition, when not 0, is the edition that the letters join: a large one is
+	// Mailing, when not 0, is the mailing that the mails join: a large one is
 	// queued piece by piece, and what stops it stops all of it.
-	Edition int64
+	Mailing int64
 }
 
-// pieceBytes bounds the payload of one statement: a club's letters of a morning
+// pieceBytes bounds the payload of one statement: a club's mails of a morning
 // are larger than a server's memory may be.
 const pieceBytes = 4 << 20
 
-// pieces cuts the letters into statements.
-func (e NewEdition) pieces() [][]NewLetter {
-	var out [][]NewLetter
+// pieces cuts the mails into statements.
+func (e NewMailing) pieces() [][]NewMessage {
+	var out [][]NewMessage
 	from, size := 0, 0
-	for i, l := range e.Letters {
+	for i, l := range e.Messages {
 		if size += len(l.Payload); size > pieceBytes && i > from {
-			out, from, size = append(out, e.Letters[from:i]), i, len(l.Payload)
+			out, from, size = append(out, e.Messages[from:i]), i, len(l.Payload)
 		}
 	}
-	return append(out, e.Letters[from:])
+	return append(out, e.Messages[from:])
 }
 
 // chunkRows is how many mails one job of the queue sends.
 const chunkRows = 50
 
-const sqlAddLetters = `
+const sqlAddMessages = `
 INSERT INTO coldseam.outbox (edition_id, subscriber_id, admin_email, local_date, kind, reach_id, priority, next_at, deadline, domain, message_id, in_reply_to, verdict, payload, goes)
 SELECT $1::int8, s.subscriber_id, NULLIF(w.admin, ''), w.day, $2::text, NULLIF(w.reach, ''), $3::int2, $4, w.deadline,
   lower(split_part(COALESCE(s.email, w.admin), '@', 2)),
@@ -80,20 +80,20 @@ WHERE edition_id = $1 AND outbox_id > $2
 GROUP BY domain
 ORDER BY domain`
 
-// QueueEdition writes the edition, its outbox rows and the jobs that send them
+// QueueMailing writes the mailing, its outbox rows and the jobs that send them
 // in one transaction. Rows whose subscriber, date, kind (and reach) are in the
-// outbox already are left out: n counts the new ones, and with none no edition
+// outbox already are left out: n counts the new ones, and with none no mailing
 // is made (id 0). ErrInvalid: a mail domain or address that would break a
 // header.
-func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, err error) {
+func (db *DB) QueueMailing(ctx context.Context, e NewMailing) (id int64, n int, err error) {
 	if err := e.check(); err != nil {
 		return 0, 0, fmt.Errorf("queue edition: %w", err)
 	}
-	if len(e.Letters) == 0 {
+	if len(e.Messages) == 0 {
 		return 0, 0, nil
 	}
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
-		id, n, err = db.queueEdition(ctx, tx, e)
+		id, n, err = db.queueMailing(ctx, tx, e)
 		return err
 	})
 	if err == errNothing {
@@ -105,11 +105,11 @@ func (db *DB) QueueEdition(ctx context.Context, e NewEdition) (id int64, n int, 
 	return id, n, nil
 }
 
-// queueEdition does it within a transaction, under a savepoint of its own:
-// errNothing leaves no edition behind.
-func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id int64, n int, err error) {
+// queueMailing does it within a transaction, under a savepoint of its own:
+// errNothing leaves no mailing behind.
+func (db *DB) queueMailing(ctx context.Context, outer pgx.Tx, e NewMailing) (id int64, n int, err error) {
 	err = pgx.BeginFunc(ctx, outer, func(tx pgx.Tx) error {
-		if id = e.Edition; id == 0 {
+		if id = e.Mailing; id == 0 {
 			if err := tx.QueryRow(ctx,
 				`INSERT INTO coldseam.edition (kind, made_at, n) VALUES ($1, $2, 0) RETURNING edition_id`, e.Kind,
 				micro(e.MadeAt)).Scan(&id); err != nil {
@@ -124,8 +124,8 @@ func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id 
 		}
 		done := 0
 		for _, letters := range e.pieces() {
-			c := letterColumnsOf(e.MadeAt, letters)
-			tag, err := tx.Exec(ctx, sqlAddLetters, id, e.Kind, priority(e.Kind), micro(e.MadeAt), e.MailDomain,
+			c := messageColumnsOf(e.MadeAt, letters)
+			tag, err := tx.Exec(ctx, sqlAddMessages, id, e.Kind, priority(e.Kind), micro(e.MadeAt), e.MailDomain,
 				c.subscriber, c.admin, c.day, c.reach, c.deadline, c.verdict, c.payload, c.goes, done)
 			if err != nil {
 				return err
@@ -147,35 +147,35 @@ func (db *DB) queueEdition(ctx context.Context, outer pgx.Tx, e NewEdition) (id 
 
 var errNothing = fmt.Errorf("nothing to do")
 
-func (e NewEdition) check() error {
+func (e NewMailing) check() error {
 	if e.MailDomain == "" || strings.ContainsAny(e.MailDomain, " <>@\r\n\x00") {
 		return fmt.Errorf("mail domain %q: %w", e.MailDomain, coldseam.ErrInvalid)
 	}
 	if e.Kind == "" || e.MadeAt.IsZero() {
 		return fmt.Errorf("needs kind and time: %w", coldseam.ErrInvalid)
 	}
-	for i, l := range e.Letters {
+	for i, l := range e.Messages {
 		if l.LocalDate.IsZero() || (l.Subscriber == 0) == (l.AdminEmail == "") {
-			return fmt.Errorf("letter %d needs a date and one recipient: %w", i, coldseam.ErrInvalid)
+			return fmt.Errorf("message %d needs a date and one recipient: %w", i, coldseam.ErrInvalid)
 		}
 		if l.AdminEmail != "" {
 			if err := CheckEmail(l.AdminEmail); err != nil {
-				return fmt.Errorf("letter %d: %w", i, err)
+				return fmt.Errorf("message %d: %w", i, err)
 			}
 		}
 	}
 	return nil
 }
 
-type letterColumns struct {
+type messageColumns struct {
 	subscriber                  []int64
 	admin, reach, verdict, goes []string
 	day, deadline               []time.Time
 	payload                     [][]byte
 }
 
-func letterColumnsOf(madeAt time.Time, letters []NewLetter) letterColumns {
-	var c letterColumns
+func messageColumnsOf(madeAt time.Time, letters []NewMessage) messageColumns {
+	var c messageColumns
 	for _, l := range letters {
 		deadline := l.Deadline
 		if deadline.IsZero() {
@@ -230,7 +230,7 @@ func (db *DB) queueChunks(ctx context.Context, tx pgx.Tx, id, before int64) erro
 	_, err = pgx.ForEachRow(rows, []any{&domain, &n}, func() error {
 		for ; n > 0; n -= chunkRows {
 			jobs = append(jobs,
-				river.InsertManyParams{Args: MailArgs{Edition: id, Domain: domain, N: min(n, chunkRows)}})
+				river.InsertManyParams{Args: MailArgs{Mailing: id, Domain: domain, N: min(n, chunkRows)}})
 		}
 		return nil
 	})
@@ -327,9 +327,9 @@ func (db *DB) DueMail(ctx context.Context, now time.Time) (int, error) {
 
 		var jobs []river.InsertManyParams
 		var a MailArgs
-		_, err = pgx.ForEachRow(rows, []any{&a.Domain, &a.N, &a.Edition}, func() error {
+		_, err = pgx.ForEachRow(rows, []any{&a.Domain, &a.N, &a.Mailing}, func() error {
 			for rest := a.N; rest > 0; rest -= chunkRows {
-				jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Edition: a.Edition, Domain: a.Domain,
+				jobs = append(jobs, river.InsertManyParams{Args: MailArgs{Mailing: a.Mailing, Domain: a.Domain,
 					N: min(rest, chunkRows)}})
 			}
 			return nil

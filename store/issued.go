@@ -10,8 +10,8 @@ import (
 	"example.org/coldseam"
 )
 
-// ToldLetter is a morning mail that went out, or may have, with what it said.
-type ToldLetter struct {
+// IssuedMail is a morning mail that went out, or may have, with what it said.
+type IssuedMail struct {
 	Subscriber int64
 	LocalDate  coldseam.Date
 	MadeAt     time.Time
@@ -19,12 +19,12 @@ type ToldLetter struct {
 	Payload    []byte
 }
 
-// EachTold hands out, one by one, the morning mails of a local date that told
+// EachIssuedMail hands out, one by one, the morning mails of a local date that told
 // a subscriber to go to a reach and may have been read: sent, in transmission
 // or without an answer, and those still waiting, which will say what their
 // payload says. Expired, failed and skipped ones told nobody anything. f must
 // not use the database for long: the rows are still being read.
-func (db *DB) EachTold(ctx context.Context, day coldseam.Date, reach coldseam.ReachID, f func(ToldLetter) error) error {
+func (db *DB) EachIssuedMail(ctx context.Context, day coldseam.Date, reach coldseam.ReachID, f func(IssuedMail) error) error {
 	rows, err := db.pool.Query(ctx, `
 		SELECT o.subscriber_id, o.local_date, e.made_at, o.state, o.payload
 		FROM coldseam.outbox o
@@ -37,7 +37,7 @@ func (db *DB) EachTold(ctx context.Context, day coldseam.Date, reach coldseam.Re
 		return fmt.Errorf("told on %s: %w", day, classify(err))
 	}
 
-	var t ToldLetter
+	var t IssuedMail
 	var d *time.Time
 	_, err = pgx.ForEachRow(rows, []any{&t.Subscriber, &d, &t.MadeAt, &t.State, &t.Payload}, func() error {
 		t.LocalDate, t.MadeAt = dateOf(d), t.MadeAt.UTC()
@@ -89,7 +89,7 @@ func (db *DB) OpenMornings(ctx context.Context, from, to coldseam.Date) ([]OpenM
 
 // Reword changes what a claimed mail says before it is transmitted, so that what
 // was told stays on record. ErrStale: the row is not this attempt's any more.
-func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, goes []coldseam.ReachID,
+func (db *DB) Reword(ctx context.Context, l coldseam.OutboxMessage, verdict string, goes []coldseam.ReachID,
 	payload []byte) error {
 	tag, err := db.pool.Exec(ctx, `
 		UPDATE coldseam.outbox SET verdict = NULLIF($4, ''), payload = $5, goes = string_to_array($6, E'\n')
@@ -103,21 +103,21 @@ func (db *DB) Reword(ctx context.Context, l coldseam.Letter, verdict string, goe
 	return nil
 }
 
-// SaveBriefWith stores a brief and queues the edition that it calls for in one
-// transaction, so that page, calendar and mail change together. An edition
-// without letters queues nothing. It returns the brief's id and the number of
+// SaveBriefWith stores a brief and queues the mailing that it calls for in one
+// transaction, so that page, calendar and mail change together. A mailing
+// without mails queues nothing. It returns the brief's id and the number of
 // new mails.
-func (db *DB) SaveBriefWith(ctx context.Context, b coldseam.Brief, e NewEdition) (id int64, n int, err error) {
+func (db *DB) SaveBriefWith(ctx context.Context, b coldseam.Brief, e NewMailing) (id int64, n int, err error) {
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
-		if id, err = db.saveBrief(ctx, tx, b); err != nil || len(e.Letters) == 0 {
+		if id, err = db.saveBrief(ctx, tx, b); err != nil || len(e.Messages) == 0 {
 			return err
 		}
 		if err := e.check(); err != nil {
 			return err
 		}
-		_, n, err = db.queueEdition(ctx, tx, e)
+		_, n, err = db.queueMailing(ctx, tx, e)
 		if err == errNothing {
-			// The edition row goes with its savepoint; the brief stays.
+			// The mailing row goes with its savepoint; the brief stays.
 			n, err = 0, nil
 		}
 
