@@ -28,7 +28,7 @@ help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
 
 build: ## build bin/coldseam
-	@go build -trimpath -ldflags "-X example.org/coldseam/cmd/internal/env.Version=$(VERSION)" -o $(BIN) ./cmd/coldseam
+	@go build -trimpath -ldflags "-s -w -X example.org/coldseam/cmd/internal/env.Version=$(VERSION)" -o $(BIN) ./cmd/coldseam
 
 demo: need-demo build ## run the whole morning on invented rivers; ONCE=1 exits afterwards
 	@$(BIN) demo $(if $(ONCE),--once)
