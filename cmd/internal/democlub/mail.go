@@ -7,6 +7,7 @@ import (
 	"mime/multipart"
 	"mime/quotedprintable"
 	"net/mail"
+	"net/textproto"
 	"strings"
 )
 
@@ -14,6 +15,7 @@ import (
 type Mail struct {
 	To, Subject string
 	Text, HTML  string // "" where the message has no such part
+	pictures    []string
 }
 
 // ReadMail reads a message with all its parts; the body can be read once.
@@ -24,13 +26,15 @@ func ReadMail(m *mail.Message) (Mail, error) {
 	}
 
 	out := Mail{To: m.Header.Get("To"), Subject: subject}
-	err = out.part(m.Header.Get("Content-Type"), m.Header.Get("Content-Transfer-Encoding"), m.Body)
+	err = out.part(textproto.MIMEHeader(m.Header), m.Body)
+	// A browser finds a picture only in the page itself.
+	out.HTML = strings.NewReplacer(out.pictures...).Replace(out.HTML)
 	return out, err
 }
 
 // part reads one part, however deep, and keeps the first of each kind.
-func (m *Mail) part(contentType, encoding string, body io.Reader) error {
-	kind, params, err := mime.ParseMediaType(contentType)
+func (m *Mail) part(header textproto.MIMEHeader, body io.Reader) error {
+	kind, params, err := mime.ParseMediaType(header.Get("Content-Type"))
 	if err != nil {
 		return err
 	}
@@ -45,25 +49,29 @@ func (m *Mail) part(contentType, encoding string, body io.Reader) error {
 			if err != nil {
 				return err
 			}
-			err = m.part(p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p)
-			if err != nil {
+			if err = m.part(p.Header, p); err != nil {
 				return err
 			}
 		}
 	}
 
-	dst := map[string]*string{"text/plain": &m.Text, "text/html": &m.HTML}[kind]
-	if dst == nil || *dst != "" {
-		return nil
-	}
-	switch strings.ToLower(encoding) {
+	switch strings.ToLower(header.Get("Content-Transfer-Encoding")) {
 	case "quoted-printable":
 		body = quotedprintable.NewReader(body)
 	case "base64":
 		body = base64.NewDecoder(base64.StdEncoding, body)
 	}
-
 	b, err := io.ReadAll(body)
-	*dst = strings.ReplaceAll(string(b), "\r\n", "\n")
+
+	id := strings.Trim(header.Get("Content-Id"), "<>")
+	switch {
+	case strings.HasPrefix(kind, "image/") && id != "":
+		data := "data:" + kind + ";base64," + base64.StdEncoding.EncodeToString(b)
+		m.pictures = append(m.pictures, "cid:"+id, data)
+	case kind == "text/plain" && m.Text == "":
+		m.Text = strings.ReplaceAll(string(b), "\r\n", "\n")
+	case kind == "text/html" && m.HTML == "":
+		m.HTML = strings.ReplaceAll(string(b), "\r\n", "\n")
+	}
 	return err
 }
