@@ -106,7 +106,7 @@ func (w *work) brief() {
 	if k < len(w.spots) {
 		b.Jig, b.How = w.spots[k], w.advices[k]
 		b.Measure = w.measure(k)
-		w.keepWeighing(&b)
+		w.keepRigModel(&b)
 	}
 
 	b.PlaceBefore = f.heldPlace()

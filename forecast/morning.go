@@ -90,7 +90,7 @@ type work struct {
 	failed    error
 	advices   []coldseam.Advice    // by candidate
 	spots     [][]coldseam.SpotJig // by candidate
-	weighing  weighing
+	rig       rigModel
 	cands     []verdict.Candidate
 	begun     []verdict.Candidate // windows under way
 	odds      odds
@@ -393,7 +393,7 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, light float64) {
 	stages := w.flowIn(c, lead)
 	advice := w.advise(*c)
 	w.advices = append(w.advices, advice)
-	spots := w.weighWindow(*c, stages, advice)
+	spots := w.addRigWindow(*c, stages, advice)
 	w.spots = append(w.spots, spots)
 	if len(spots) > 0 {
 		if p, ok := jig.HoldP(spots[0], f.BoxOz, f.Limits.MaxOz); ok {

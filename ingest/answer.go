@@ -102,7 +102,7 @@ func (f *Fetcher) get(ctx context.Context, p Profile, a address, body string, re
 	raw := coldseam.RawFetch{Profile: p.Name, URL: clean, At: f.Now().UTC(), ETag: etag, LastMod: mod}
 	raw.Dur = raw.At.Sub(began)
 	if err != nil {
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
+		return page{}, f.failFetch(ctx, raw, fmt.Errorf("%s: %s: %w", clean, redact(err, addr, clean, key), classOf(err)))
 	}
 
 	return f.answer(ctx, p, c, a, resp, raw, res)
@@ -121,7 +121,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		}
 	}
 
-	if d := c.host.quiet(status, h, raw.At, p); d > 0 {
+	if d := c.host.backOff(status, h, raw.At, p); d > 0 {
 		raw.NotBefore = raw.At.Add(d)
 		res.NotBefore = raw.NotBefore
 		f.warn("request budget", p.Name, c.hold(ctx, raw.NotBefore, d))
@@ -132,13 +132,13 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 		raw.ETag, raw.LastMod = cmp.Or(h.Get("ETag"), raw.ETag), cmp.Or(h.Get("Last-Modified"), raw.LastMod)
 		return page{raw: raw, notModified: true}, nil
 	case status == http.StatusNoContent && p.Format == FormatCAP: // it does not say that there are no warnings
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP 204, an answer without a list of warnings: %w", raw.URL,
+		return page{}, f.failFetch(ctx, raw, fmt.Errorf("%s: HTTP 204, an answer without a list of warnings: %w", raw.URL,
 			coldseam.ErrInvalid))
 	case status == http.StatusNoContent: // an EDR service says so that it has no data
 		return page{raw: raw}, nil
 	case status != http.StatusOK && !slices.Contains(p.AcceptStatus, status):
 		raw.Payload = body[:min(len(body), 64<<10)]
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.said(body),
+		return page{}, f.failFetch(ctx, raw, fmt.Errorf("%s: HTTP %d, %s: %w", raw.URL, status, p.refusalText(body),
 			statusClass(status)))
 	}
 
@@ -153,10 +153,10 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
 		raw.Payload = body[:min(len(body), 64<<10)]
-		if quiet := p.hushed(err.Error()); quiet != err.Error() {
+		if quiet := p.withoutKey(err.Error()); quiet != err.Error() {
 			err = fmt.Errorf("%s: %w", quiet, coldseam.ErrInvalid)
 		}
-		return page{}, f.bad(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
+		return page{}, f.failFetch(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
 	}
 
 	raw.Attributes = SchemaOf(body).Pack()
@@ -164,9 +164,9 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	return page{raw: raw, batch: b}, nil
 }
 
-// bad records a fetch that brought nothing and returns its error. No
+// failFetch records a fetch that brought nothing and returns its error. No
 // validators are kept, so that the next try asks for the whole document.
-func (f *Fetcher) bad(ctx context.Context, raw coldseam.RawFetch, err error) error {
+func (f *Fetcher) failFetch(ctx context.Context, raw coldseam.RawFetch, err error) error {
 	raw.Err = oneLine(err)
 	raw.ETag, raw.LastMod, raw.Rows = "", "", 0
 	if _, serr := f.Sink.SaveRaw(ctx, raw); serr != nil {
@@ -225,17 +225,17 @@ func oneLine(err error) string {
 	return s
 }
 
-// said is what the body of a refusal says, without the key.
-func (p Profile) said(body []byte) string {
+// refusalText is what the body of a refusal says, without the key.
+func (p Profile) refusalText(body []byte) string {
 	text := ServiceError(body)
 	if text == "" {
 		text = fmt.Sprintf("begins %q", head(body))
 	}
-	return p.hushed(text)
+	return p.withoutKey(text)
 }
 
-// hushed is a text without the key, which a service may echo.
-func (p Profile) hushed(text string) string {
+// withoutKey is a text without the key, which a service may echo.
+func (p Profile) withoutKey(text string) string {
 	if key, err := p.key(); err == nil && key != "" {
 		return strings.ReplaceAll(text, key, "***")
 	}

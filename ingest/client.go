@@ -32,23 +32,23 @@ type client struct {
 	shared  Budget // nil = this process is alone
 	waiting func(profile string, d time.Duration)
 
-	mu    sync.Mutex
-	last  time.Time // of a request, for min_interval
-	eager int       // requests that need not wait for their turn
+	mu     sync.Mutex
+	last   time.Time // of a request, for min_interval
+	atOnce int       // requests that need not wait for their turn
 }
 
-// eagerShare of the hour's budget may go into a first back-fill at once; the
+// atOnceShare of the hour's budget may go into a first back-fill at once; the
 // rest is for the polls that go on beside it [proposal].
-const eagerShare = .8
+const atOnceShare = .8
 
 // hurry takes one of the requests that need not wait.
 func (c *client) hurry() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.eager <= 0 {
+	if c.atOnce <= 0 {
 		return false
 	}
-	c.eager--
+	c.atOnce--
 	return true
 }
 
@@ -73,7 +73,7 @@ func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *cli
 		SetTimeout(time.Duration(p.Timeout)).
 		SetResponseBodyLimit(int(p.MaxBodyBytes)).
 		SetHeader("User-Agent", agent).
-		SetLogger(quiet{}).
+		SetLogger(noLog{}).
 		SetRedirectPolicy(resty.RedirectPolicyFunc(c.redirect)).
 		SetRetryCount(2).
 		SetRetryWaitTime(wait).
@@ -84,12 +84,12 @@ func newClient(p Profile, host *hostGate, agent string, wait time.Duration) *cli
 	return c
 }
 
-// quiet keeps resty's own log away: its lines hold whole addresses.
-type quiet struct{}
+// noLog keeps resty's own log away: its lines hold whole addresses.
+type noLog struct{}
 
-func (quiet) Errorf(string, ...any) {}
-func (quiet) Warnf(string, ...any)  {}
-func (quiet) Debugf(string, ...any) {}
+func (noLog) Errorf(string, ...any) {}
+func (noLog) Warnf(string, ...any)  {}
+func (noLog) Debugf(string, ...any) {}
 
 // guardedDial refuses addresses that are not public, after the name was
 // resolved, so that a name that points inside does not help.
@@ -197,12 +197,12 @@ func mayRepeat(r *resty.Response) bool {
 	return !ok || d <= maxRetryAfterInline
 }
 
-// longestQuiet bounds every wait that a server asks for: one wrong header must
+// longestBackOff bounds every wait that a server asks for: one wrong header must
 // not cost the mornings of a week [proposal]. emptyWait follows an answer with
 // no request left that does not say until when [proposal].
 const (
-	longestQuiet = 6 * time.Hour
-	emptyWait    = 5 * time.Minute
+	longestBackOff = 6 * time.Hour
+	emptyWait      = 5 * time.Minute
 )
 
 // retryAfter is resty's hook; zero keeps resty's own back-off.

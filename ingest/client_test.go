@@ -82,8 +82,8 @@ func TestRetryAfterOf(t *testing.T) {
 	t.Parallel()
 	at := time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)
 	for v, want := range map[string]time.Duration{
-		"5": 5 * time.Second, "0": 0, "-3": 0, "99999999": longestQuiet, "999999999": longestQuiet,
-		"99999999999999999999": longestQuiet, "Fri, 20 Mar 2099 12:00:00 GMT": longestQuiet,
+		"5": 5 * time.Second, "0": 0, "-3": 0, "99999999": longestBackOff, "999999999": longestBackOff,
+		"99999999999999999999": longestBackOff, "Fri, 20 Mar 2099 12:00:00 GMT": longestBackOff,
 		"Fri, 20 Mar 2026 12:01:30 GMT": 90 * time.Second, "Fri, 20 Mar 2026 11:00:00 GMT": 0,
 	} {
 		d, ok := retryAfterOf(http.Header{"Retry-After": {v}}, at)

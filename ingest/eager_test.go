@@ -18,7 +18,7 @@ func TestFirstBackfillSpendsTheBudget(t *testing.T) {
 		_, _ = io.WriteString(w, doc("", row(now.Add(-time.Hour), "1.5")))
 	})
 	b.p.RatePerHour, b.p.MaxWindow = 50, ingest.Span(24*time.Hour)
-	b.Eager = true
+	b.SpendAtOnce = true
 	b.Waiting = func(string, time.Duration) { t.Error("it waits") }
 	shared := &purse{left: 100, hosts: map[string]bool{}}
 	b.Budget = shared

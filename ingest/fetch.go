@@ -38,9 +38,9 @@ type Fetcher struct {
 	Ratings   func(ctx context.Context, site coldseam.SiteID) ([]coldseam.Rating, error)
 	Budget    Budget        // of requests, shared with other servers; nil = this process is alone
 	RetryWait time.Duration // first pause between tries, 1s
-	// Eager lets this process spend most of an hour's budget of a service at once:
+	// SpendAtOnce lets this process spend most of an hour's budget of a service at once:
 	// a person waits for a first back-fill, and no poll of the gauge is due yet.
-	Eager bool
+	SpendAtOnce bool
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
@@ -120,9 +120,9 @@ func (f *Fetcher) Fetch(ctx context.Context, p Profile, req Request) (res Result
 		return res, err
 	}
 
-	err = f.walkAll(ctx, p, req, calls, &res)
+	err = f.fetchCalls(ctx, p, req, calls, &res)
 	if ctx.Err() == nil {
-		f.settle(feed, err, res.NotBefore)
+		f.recordBackoff(feed, err, res.NotBefore)
 	}
 	if err != nil {
 		return res, fmt.Errorf("fetch %s: %w", feed, err)
@@ -194,10 +194,10 @@ func (f *Fetcher) state(p Profile, res Result) State {
 	return StateOf(res.NewestValid, f.Now(), step)
 }
 
-// walkAll goes through the calls. A group of sites whose slice failed is not
+// fetchCalls goes through the calls. A group of sites whose slice failed is not
 // asked again in this request, the others go on; the server's own "wait" or a
 // closed context ends everything.
-func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []call, res *Result) error {
+func (f *Fetcher) fetchCalls(ctx context.Context, p Profile, req Request, calls []call, res *Result) error {
 	var errs []error
 	failed := map[int]bool{}
 	modified := 0
@@ -211,7 +211,7 @@ func (f *Fetcher) walkAll(ctx context.Context, p Profile, req Request, calls []c
 			break
 		}
 
-		same, err := f.walk(ctx, p, c, res)
+		same, err := f.fetchPages(ctx, p, c, res)
 		if err != nil {
 			failed[c.group] = true
 			errs = append(errs, err)
@@ -260,15 +260,15 @@ type page struct {
 }
 
 // A walk is held in memory until its last page is read: payloads are kept up
-// to maxWalkBytes, and a request for more than maxWalkRows is refused. Three
+// to maxCallBytes, and a request for more than maxCallRows is refused. Three
 // years of quarter-hourly values of one gauge are 105,000 rows a series.
 const (
-	maxWalkBytes = 32 << 20
-	maxWalkRows  = 2_000_000
+	maxCallBytes = 32 << 20
+	maxCallRows  = 2_000_000
 )
 
-// walk reads every page of a call and stores all of it or nothing.
-func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
+// fetchPages reads every page of a call and stores all of it or nothing.
+func (f *Fetcher) fetchPages(ctx context.Context, p Profile, c call, res *Result) (notModified bool, err error) {
 	var pages []page
 	p.RequestSite, p.RequestParameter = c.site, c.parameter
 	p.RequestIssued = InstanceTime(c.url)
@@ -299,12 +299,12 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		}
 
 		more := pg.batch.continued(p)
-		if rows += pg.batch.Rows(); rows > maxWalkRows {
-			return false, f.bad(ctx, pg.raw,
+		if rows += pg.batch.Rows(); rows > maxCallRows {
+			return false, f.failFetch(ctx, pg.raw,
 				fmt.Errorf("more than %d rows in one walk: ask for fewer sites or a shorter max_window: %w",
-					maxWalkRows, coldseam.ErrInvalid))
+					maxCallRows, coldseam.ErrInvalid))
 		}
-		if size += len(pg.raw.Payload); size > maxWalkBytes {
+		if size += len(pg.raw.Payload); size > maxCallBytes {
 			pg.raw.Payload = nil // parsed and checked; too much to keep for replay
 		}
 		pages = append(pages, pg)
@@ -319,7 +319,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 		for _, l := range more {
 			l, err := f.following(p, next, l)
 			if err != nil {
-				return false, f.bad(ctx, pg.raw, err)
+				return false, f.failFetch(ctx, pg.raw, err)
 			}
 			queue = append(queue, l)
 		}
@@ -327,7 +327,7 @@ func (f *Fetcher) walk(ctx context.Context, p Profile, c call, res *Result) (not
 
 	if err := short(p, pages); err != nil {
 		if p.Format == FormatRecords { // whose map says where the count stands
-			return false, f.bad(ctx, pages[len(pages)-1].raw, err)
+			return false, f.failFetch(ctx, pages[len(pages)-1].raw, err)
 		}
 		res.Notes = append(res.Notes, err.Error())
 		f.warn("paging", p.Name, err)
@@ -431,8 +431,8 @@ func (f *Fetcher) client(p Profile) *client {
 
 		c = newClient(p, g, agent, wait)
 		c.shared, c.waiting = f.Budget, f.Waiting
-		if f.Eager {
-			c.eager = int(eagerShare * p.RatePerHour)
+		if f.SpendAtOnce {
+			c.atOnce = int(atOnceShare * p.RatePerHour)
 		}
 		f.clients[id] = c
 	}
@@ -446,8 +446,8 @@ func (f *Fetcher) paused(feed string) time.Time {
 	return f.fails[feed].until
 }
 
-// settle moves a feed along the back-off ladder.
-func (f *Fetcher) settle(feed string, err error, notBefore time.Time) {
+// recordBackoff moves a feed along the back-off ladder.
+func (f *Fetcher) recordBackoff(feed string, err error, notBefore time.Time) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.fails == nil {

@@ -21,11 +21,11 @@ type hostGate struct {
 	spare time.Time // until then only the newest values are asked for
 }
 
-// quiet is how long a host is left alone after an answer, by its own word or by
+// backOff is how long a host is left alone after an answer, by its own word or by
 // ours: after a 429 that names no time 1, 2, 4 ... minutes to an hour (a feature
 // service is left alone until the next full hour), and with no request left
 // until its count starts anew, or for emptyWait.
-func (g *hostGate) quiet(status int, h http.Header, now time.Time, p Profile) time.Duration {
+func (g *hostGate) backOff(status int, h http.Header, now time.Time, p Profile) time.Duration {
 	d, told := retryAfterOf(h, now)
 	if status == http.StatusOK {
 		d, told = 0, false
@@ -73,13 +73,13 @@ func resetOf(h http.Header, now time.Time) time.Duration {
 	case err != nil || n <= 0:
 		return 0
 	case n > 1e9: // a Unix time: no count lasts thirty years
-		return min(max(time.Unix(min(n, 1<<40), 0).Sub(now), 0), longestQuiet)
+		return min(max(time.Unix(min(n, 1<<40), 0).Sub(now), 0), longestBackOff)
 	}
-	return min(time.Duration(n)*time.Second, longestQuiet)
+	return min(time.Duration(n)*time.Second, longestBackOff)
 }
 
 // retryAfterOf reads Retry-After in seconds or as an HTTP date, up to
-// longestQuiet.
+// longestBackOff.
 func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
 	v := strings.TrimSpace(h.Get("Retry-After"))
 	if v == "" {
@@ -87,13 +87,13 @@ func retryAfterOf(h http.Header, now time.Time) (time.Duration, bool) {
 	}
 	n, err := strconv.Atoi(v)
 	if err == nil || errors.Is(err, strconv.ErrRange) { // out of range n is the largest or the least
-		return time.Duration(min(max(n, 0), int(longestQuiet/time.Second))) * time.Second, true
+		return time.Duration(min(max(n, 0), int(longestBackOff/time.Second))) * time.Second, true
 	}
 	t, err := http.ParseTime(v)
 	if err != nil {
 		return 0, false
 	}
-	return min(max(t.Sub(now), 0), longestQuiet), true
+	return min(max(t.Sub(now), 0), longestBackOff), true
 }
 
 func nextHour(t time.Time) time.Time { return t.Truncate(time.Hour).Add(time.Hour) }

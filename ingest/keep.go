@@ -39,7 +39,7 @@ func (f *Fetcher) store(ctx context.Context, p Profile, pages []page, res *Resul
 
 // keep is store for a document of an index too: w is then the walk through the
 // index, and open says that something of the document is to be read again.
-func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexWalk,
+func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result, w *indexReader,
 	depth int) (open bool, err error) {
 	b, err := join(pages)
 	if err != nil {
@@ -50,7 +50,7 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 		res.Skipped = append(res.Skipped, b.Skipped...)
 		last := pages[len(pages)-1].raw
 		last.Payload = last.Payload[:min(len(last.Payload), 64<<10)]
-		return false, f.bad(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL,
+		return false, f.failFetch(ctx, last, fmt.Errorf("%s: nothing in it can be used: %s: %s: %w", last.URL,
 			b.Skipped[0].What, b.Skipped[0].Why, coldseam.ErrInvalid))
 	}
 
@@ -72,7 +72,7 @@ func (f *Fetcher) keep(ctx context.Context, p Profile, pages []page, res *Result
 
 	saveErr := f.save(ctx, p, b, known, ids[len(ids)-1], res)
 	if w == nil {
-		w = &indexWalk{f: f, p: p, res: res, asked: map[string]bool{}, ends: f.Now().Add(maxIndexTime)}
+		w = &indexReader{f: f, p: p, res: res, asked: map[string]bool{}, ends: f.Now().Add(maxIndexTime)}
 	}
 	read := len(w.gaps)
 	open, linkErr := w.follow(ctx, pages[0].raw.URL, b.Entries, depth)
@@ -284,7 +284,7 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 	first, last := s.Obs[0].At, s.Obs[len(s.Obs)-1].At
 	if f.Air != nil && s.Param == coldseam.WaterTemp && warm(s.Obs) {
 		var err error
-		limits.Air, err = f.Air(ctx, s.Site, first.Add(-reachBack-twinSpan), last.Add(reachAhead))
+		limits.Air, err = f.Air(ctx, s.Site, first.Add(-reachBack-hardFrostSpan), last.Add(reachAhead))
 		f.warn("air beside the gauge", string(s.Site), err) // one test less
 	}
 
@@ -308,7 +308,7 @@ func (f *Fetcher) check(ctx context.Context, s coldseam.Series, known time.Time)
 
 // warm reports whether some value is worth a look at the air.
 func warm(obs []coldseam.Observation) bool {
-	return slices.ContainsFunc(obs, func(o coldseam.Observation) bool { return o.Value > twinWaterC })
+	return slices.ContainsFunc(obs, func(o coldseam.Observation) bool { return o.Value > warmInFrostC })
 }
 
 // view is a batch among the stored rows, keyed by time in microseconds.

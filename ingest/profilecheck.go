@@ -32,26 +32,26 @@ func (p Profile) Check() error {
 	return nil
 }
 
-func (p Profile) bad(key, want string, got any) error {
+func (p Profile) invalid(key, want string, got any) error {
 	return fmt.Errorf("profile %q: %s = %v: want %s: %w", p.Name, key, got, want, coldseam.ErrInvalid)
 }
 
 func (p Profile) checkAddress() error {
 	if p.Name == "" {
-		return p.bad("name", "a name", `""`)
+		return p.invalid("name", "a name", `""`)
 	}
 	u, err := url.Parse(p.BaseURL)
 	if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" {
-		return p.bad("base_url", "an http or https address", p.BaseURL)
+		return p.invalid("base_url", "an http or https address", p.BaseURL)
 	}
 	if u.Scheme == "http" && p.KeyHeader != "" && !p.allowsPrivate(u.Hostname()) {
-		return p.bad("base_url", "https where a key is sent", p.BaseURL)
+		return p.invalid("base_url", "https where a key is sent", p.BaseURL)
 	}
 	if (p.KeyHeader == "") != (p.KeyFile == "") {
-		return p.bad("key_header", "both key_header and key_file, or none", p.KeyHeader)
+		return p.invalid("key_header", "both key_header and key_file, or none", p.KeyHeader)
 	}
 	if _, ok := p.Query["limit"]; p.Format == FormatFeatures && p.Query != nil && !ok {
-		return p.bad("query", "a limit: such services send 10 rows without one", p.Query)
+		return p.invalid("query", "a limit: such services send 10 rows without one", p.Query)
 	}
 	return p.checkProperties()
 }
@@ -74,7 +74,7 @@ func (p Profile) checkProperties() error {
 		}
 	}
 	if len(lacks) > 0 {
-		return p.bad("query.properties", "also "+strings.Join(lacks, ","), list)
+		return p.invalid("query.properties", "also "+strings.Join(lacks, ","), list)
 	}
 	return nil
 }
@@ -93,20 +93,20 @@ func (p Profile) checkWords() error {
 		{"statistic", p.Statistic, []string{"", "instant", "mean", "min", "max", "sum"}},
 	} {
 		if !contains(w.allowed, w.got) {
-			return p.bad(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
+			return p.invalid(w.key, "one of "+strings.Join(w.allowed[1:], ", "), w.got)
 		}
 	}
 
 	if mark := p.counter(); mark != "" && p.counterKey() == "" {
-		return p.bad("query", "a key whose value is "+mark+", as paging says", p.Query)
+		return p.invalid("query", "a key whose value is "+mark+", as paging says", p.Query)
 	}
 	for _, s := range p.AcceptStatus {
 		if s <= 200 || s > 299 {
-			return p.bad("accept_status", "201 to 299", s)
+			return p.invalid("accept_status", "201 to 299", s)
 		}
 	}
 	if e, _ := charset.Lookup(p.EncodingOverride); e == nil && p.EncodingOverride != "" {
-		return p.bad("encoding_override", "the name of a text encoding such as iso-8859-1",
+		return p.invalid("encoding_override", "the name of a text encoding such as iso-8859-1",
 			strconv.Quote(p.EncodingOverride))
 	}
 	return nil
@@ -115,13 +115,13 @@ func (p Profile) checkWords() error {
 func (p Profile) checkTables() error {
 	for code, param := range p.Parameters {
 		if coldseam.Parameter(param).Unit() == "" {
-			return p.bad("parameters."+code, "a parameter", param)
+			return p.invalid("parameters."+code, "a parameter", param)
 		}
 	}
 
 	for param := range p.Levels {
 		if coldseam.Parameter(param).Unit() == "" {
-			return p.bad("levels", "a parameter", param)
+			return p.invalid("levels", "a parameter", param)
 		}
 	}
 
@@ -133,19 +133,19 @@ func (p Profile) checkTables() error {
 
 	for code, action := range p.Qualifiers {
 		if _, ok := actionFlags[action]; !ok {
-			return p.bad("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
+			return p.invalid("qualifiers."+code, "ok, warn, bad, missing, ice, estimated or equipment", action)
 		}
 	}
 
 	for param, st := range p.Statistics {
 		if _, _, err := p.Stat(coldseam.Parameter(param)); err != nil {
-			return p.bad("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
+			return p.invalid("statistics."+param, "a statistic and an ISO period, such as sum PT1H", st)
 		}
 	}
 
 	for word, a := range p.Approval {
 		if a != "provisional" && a != "approved" {
-			return p.bad("approval."+word, "provisional or approved", a)
+			return p.invalid("approval."+word, "provisional or approved", a)
 		}
 	}
 
@@ -162,7 +162,7 @@ func (p Profile) checkZones() error {
 	}
 	for key, z := range zones {
 		if _, err := time.LoadLocation(z); err != nil || z == "Local" {
-			return p.bad(key, "an IANA zone", z)
+			return p.invalid(key, "an IANA zone", z)
 		}
 	}
 	return nil

@@ -43,9 +43,9 @@ const (
 
 	gapSteps        = 3.
 	unitTolerance   = .02
-	twinAirC        = -5.
-	twinWaterC      = 8.
-	twinSpan        = 72 * time.Hour
+	hardFrostC      = -5.
+	warmInFrostC    = 8.
+	hardFrostSpan   = 72 * time.Hour
 	sentinelClear   = .2 // a neighbour this near, as a share of the value, clears it
 	feetPerMetre    = 1 / coldseam.MetrePerFoot
 	cubicFeetPerCub = 1 / coldseam.CubicMPerCFS
@@ -94,7 +94,7 @@ func Check(s coldseam.Series, l SiteLimits, now time.Time) coldseam.Series {
 	c.rate()
 	c.flat()
 	c.unit()
-	c.twin()
+	c.frostBesideWarmWater()
 	return c.s
 }
 
@@ -423,31 +423,31 @@ func (c *checker) medianOf(ks []int) float64 {
 	return coldseam.Quantile(x, .5)
 }
 
-// twin: three days of hard frost and warm water do not go together.
-func (c *checker) twin() {
+// frostBesideWarmWater: three days of hard frost and warm water do not go together.
+func (c *checker) frostBesideWarmWater() {
 	if c.s.Param != coldseam.WaterTemp || len(c.l.Air) == 0 {
 		return
 	}
 
 	for k := range c.use {
-		if c.v(k) <= twinWaterC {
+		if c.v(k) <= warmInFrostC {
 			continue
 		}
 		t := c.at(k)
-		lo := sort.Search(len(c.l.Air), func(i int) bool { return !c.l.Air[i].At.Before(t.Add(-twinSpan)) })
+		lo := sort.Search(len(c.l.Air), func(i int) bool { return !c.l.Air[i].At.Before(t.Add(-hardFrostSpan)) })
 		hi := sort.Search(len(c.l.Air), func(i int) bool { return c.l.Air[i].At.After(t) })
 		if hi-lo < 3 {
 			continue
 		}
 
 		// Each value speaks for a step: three daily means cover three days.
-		if span := c.l.Air[hi-1].At.Sub(c.l.Air[lo].At); span+span/time.Duration(hi-lo-1) < twinSpan*3/4 {
+		if span := c.l.Air[hi-1].At.Sub(c.l.Air[lo].At); span+span/time.Duration(hi-lo-1) < hardFrostSpan*3/4 {
 			continue
 		}
 
 		cold := true
 		for _, o := range c.l.Air[lo:hi] {
-			cold = cold && o.Flag.Usable() && o.Value < twinAirC
+			cold = cold && o.Flag.Usable() && o.Value < hardFrostC
 		}
 		if cold {
 			c.suspect(k, coldseam.QCRange)

@@ -113,18 +113,18 @@ func (r Records) Places() [][2]string {
 // checkRecords looks at the map but for the grammar of its places.
 func (p Profile) checkRecords() error {
 	if p.Format == FormatTable {
-		return p.bad("format", `another: tables are imported; one that is polled is format = "records" with kind = "text"`,
+		return p.invalid("format", `another: tables are imported; one that is polled is format = "records" with kind = "text"`,
 			p.Format)
 	}
 	if p.Format != FormatRecords {
 		if p.Records != nil {
-			return p.bad("records", `format = "records" beside it`, strconv.Quote(p.Format))
+			return p.invalid("records", `format = "records" beside it`, strconv.Quote(p.Format))
 		}
 		return nil
 	}
 	r := p.Records
 	if r == nil {
-		return p.bad("records", "a table that says where things stand", "none")
+		return p.invalid("records", "a table that says where things stand", "none")
 	}
 
 	size := 0
@@ -134,26 +134,26 @@ func (p Profile) checkRecords() error {
 	byRecord := func(v RecordValue) bool { return cmp.Or(v.Site, r.Site) != "" }
 	switch {
 	case !contains([]string{"", "json", "text", "xml"}, r.Kind):
-		return p.bad("records.kind", "json, text or xml", r.Kind)
+		return p.invalid("records.kind", "json, text or xml", r.Kind)
 	case len(r.Levels) == 0 && r.Kind != "text", len(r.Levels) > maxLevels:
-		return p.bad("records.levels", fmt.Sprintf("1 to %d", maxLevels), len(r.Levels))
+		return p.invalid("records.levels", fmt.Sprintf("1 to %d", maxLevels), len(r.Levels))
 	case len(r.Levels) > 0 && r.Kind == "text":
-		return p.bad("records.levels", "none: text has blocks and rows", r.Levels)
+		return p.invalid("records.levels", "none: text has blocks and rows", r.Levels)
 	case len(r.Values)+len(r.FloodLevels) == 0 || len(r.Values)+len(r.FloodLevels) > maxValues:
-		return p.bad("records.values", fmt.Sprintf("1 to %d", maxValues), len(r.Values))
+		return p.invalid("records.values", fmt.Sprintf("1 to %d", maxValues), len(r.Values))
 	case size > maxPlaces:
-		return p.bad("records", fmt.Sprintf("places of %d bytes at most", maxPlaces), size)
+		return p.invalid("records", fmt.Sprintf("places of %d bytes at most", maxPlaces), size)
 	case r.Kind != "text" && r.Delimiter+r.MetaPrefix != "":
-		return p.bad("records.kind", "text where delimiter or meta_prefix are given", r.Kind)
+		return p.invalid("records.kind", "text where delimiter or meta_prefix are given", r.Kind)
 	case len(r.Columns) > 0 && (r.Header != "" || r.Kind == "text"):
-		return p.bad("records.columns", "none beside a header or in text", r.Columns)
+		return p.invalid("records.columns", "none beside a header or in text", r.Columns)
 	case len([]rune(r.Delimiter)) > 1 && r.Delimiter != "tab":
-		return p.bad("records.delimiter", "one character, or tab", strconv.Quote(r.Delimiter))
+		return p.invalid("records.delimiter", "one character, or tab", strconv.Quote(r.Delimiter))
 	case !contains([]string{"", ".", ","}, r.DecimalMark),
 		r.Kind == "text" && cmp.Or(r.Delimiter, ",") == cmp.Or(r.DecimalMark, "."):
-		return p.bad("records.decimal_mark", `"." or ",", and another than the delimiter`, strconv.Quote(r.DecimalMark))
+		return p.invalid("records.decimal_mark", `"." or ",", and another than the delimiter`, strconv.Quote(r.DecimalMark))
 	case len(p.Units) > 0 && r.Source == "":
-		return p.bad("records.source", "where it is written that these are the units", `""`)
+		return p.invalid("records.source", "where it is written that these are the units", `""`)
 	}
 
 	for i, x := range r.FloodLevels {
@@ -161,13 +161,13 @@ func (p Profile) checkRecords() error {
 		switch {
 		case !contains([]string{coldseam.FloodAction, coldseam.FloodMinor, coldseam.FloodModerate,
 			coldseam.FloodMajor}, x.Kind):
-			return p.bad(key+"kind", "action, minor, moderate or major", x.Kind)
+			return p.invalid(key+"kind", "action, minor, moderate or major", x.Kind)
 		case x.Parameter != string(coldseam.Stage) && x.Parameter != string(coldseam.Discharge):
-			return p.bad(key+"parameter", "stage or discharge", x.Parameter)
+			return p.invalid(key+"parameter", "stage or discharge", x.Parameter)
 		case r.Site == "" || x.Value == "" || x.Unit == "":
-			return p.bad(key+"value", "value and unit, and a site of the records", x)
+			return p.invalid(key+"value", "value and unit, and a site of the records", x)
 		case strings.HasPrefix(x.Unit, "=") && r.Source == "":
-			return p.bad("records.source", "where it is written that this is the unit", x.Unit)
+			return p.invalid("records.source", "where it is written that this is the unit", x.Unit)
 		}
 	}
 
@@ -175,15 +175,15 @@ func (p Profile) checkRecords() error {
 		key := fmt.Sprintf("records.values[%d].", i)
 		switch {
 		case !byRecord(v):
-			return p.bad(key+"site", `a place, or "{site}" for the one that was asked for`, `""`)
+			return p.invalid(key+"site", `a place, or "{site}" for the one that was asked for`, `""`)
 		case v.Parameter == "" || v.Value == "" || v.Time == "":
-			return p.bad(key+"parameter", "parameter, value and time", v)
+			return p.invalid(key+"parameter", "parameter, value and time", v)
 		case strings.HasPrefix(v.Value, "="):
-			return p.bad(key+"value", "a place in the document", v.Value)
+			return p.invalid(key+"value", "a place in the document", v.Value)
 		case strings.HasPrefix(v.Unit, "=") && r.Source == "", strings.HasPrefix(v.Scale, "=") && r.Source == "":
-			return p.bad("records.source", "where it is written that this is the unit", v.Unit+v.Scale)
+			return p.invalid("records.source", "where it is written that this is the unit", v.Unit+v.Scale)
 		case !contains([]string{"", "begin", "end", "day"}, v.Stamp):
-			return p.bad(key+"stamp", "begin, end or day", v.Stamp)
+			return p.invalid(key+"stamp", "begin, end or day", v.Stamp)
 		}
 	}
 	return nil

@@ -22,8 +22,8 @@ type Row struct {
 	Modified   time.Time
 }
 
-// passes reports whether another series of the site is to be taken.
-func (b *Builder) passes(r *Row) bool {
+// isSuperseded reports whether another series of the site is to be taken.
+func (b *Builder) isSuperseded(r *Row) bool {
 	site := r.siteCode()
 	if chosen := b.p.Series[site]; len(chosen) > 0 {
 		return !contains(chosen, r.Key.SeriesRef)
@@ -124,7 +124,7 @@ func (b *Builder) prepare(r *Row) (s *run, ok bool) {
 		return nil, false
 	}
 
-	if b.passes(r) {
+	if b.isSuperseded(r) {
 		b.Skip("series "+r.Key.SeriesRef, CodeChosen, "another series of the site is chosen")
 		return nil, false
 	}
@@ -182,9 +182,9 @@ func (b *Builder) observe(r Row) (o coldseam.Observation, raw float64, err error
 	return coldseam.Observation{At: at.UTC(), Flag: flags, Qualifiers: quals}, raw, nil
 }
 
-// settle leaves out the times for which a document has two different values:
+// dropConflicts leaves out the times for which a document has two different values:
 // neither can be believed. A time before year 2 is a word for "none".
-func (b *Builder) settle(k coldseam.SeriesKey, obs []coldseam.Observation) []coldseam.Observation {
+func (b *Builder) dropConflicts(k coldseam.SeriesKey, obs []coldseam.Observation) []coldseam.Observation {
 	if increasing(obs) && obs[0].At.Year() > 1 {
 		return obs // as nearly all are
 	}
@@ -241,7 +241,7 @@ func (b *Builder) Batch(format string) (Batch, error) {
 			continue
 		}
 		r.last = len(r.obs)
-		obs := b.settle(k, r.obs)
+		obs := b.dropConflicts(k, r.obs)
 		if r.obs = nil; len(obs) == 0 {
 			continue
 		}

@@ -237,7 +237,7 @@ func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
 	if err != nil {
 		return coldseam.Brief{}, forecast.Inputs{}, forecast.Morning{}, err
 	}
-	src.Told = true
+	src.AsBrief = true
 	f, m, err := season.Morning(src, day)
 	if err != nil {
 		return coldseam.Brief{}, f, m, err

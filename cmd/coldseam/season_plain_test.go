@@ -130,7 +130,7 @@ func TestSeasonOfTheDatabase(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"weather", "alerts", "season_rule"}, notReplayed)
 
-	src.Lived = src.Lived.AddDate(-1, 0, 0)
+	src.LiveFrom = src.LiveFrom.AddDate(-1, 0, 0)
 	f, notReplayed, err := src.Morning(clubtest.Saturday)
 	require.NoError(t, err)
 	require.Empty(t, notReplayed)

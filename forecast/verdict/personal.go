@@ -12,9 +12,9 @@ import (
 type PersonalOptions struct {
 	Table Table          // the club's; zero = DefaultTable
 	Loc   *time.Location // of the reach; nil = UTC
-	// Weigh gives the weights for the member's own rig in window i of the brief;
+	// Weights gives the weights for the member's own rig in window i of the brief;
 	// nil = the brief's in every window.
-	Weigh func(i int) []coldseam.SpotJig
+	Weights func(i int) []coldseam.SpotJig
 }
 
 // TieLimit and friends are the hold odds of the weight rules (smallest size to
@@ -39,10 +39,10 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 
 	club := b.Jig
 	weights := func(i int) []coldseam.SpotJig {
-		if o.Weigh == nil {
+		if o.Weights == nil {
 			return fitBox(club, p.BoxOz)
 		}
-		return fitBox(o.Weigh(i), p.BoxOz)
+		return fitBox(o.Weights(i), p.BoxOz)
 	}
 	b.Jig = weights(max(b.WindowI, 0))
 	b.Margin = o.Table.Margin
@@ -70,9 +70,9 @@ func Personal(b coldseam.Brief, p coldseam.Preferences, o PersonalOptions) colds
 // OwnRig reports whether a member fishes another rig than the club's.
 func OwnRig(p coldseam.Preferences) bool { return p.Body+p.Line+p.Metal+p.Presentation != "" }
 
-// Unweighed withholds the weight of every spot: those of another rig stand for
+// WithholdWeights withholds the weight of every spot: those of another rig stand for
 // nothing.
-func Unweighed(spots []coldseam.SpotJig) []coldseam.SpotJig {
+func WithholdWeights(spots []coldseam.SpotJig) []coldseam.SpotJig {
 	var out []coldseam.SpotJig
 	for _, s := range spots {
 		out = append(out, coldseam.SpotJig{SpotID: s.SpotID, Spot: s.Spot, Kind: s.Kind, DepthM: s.DepthM,

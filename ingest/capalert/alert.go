@@ -19,7 +19,7 @@ type builder struct {
 	worst  int          // severity rank so far
 	ended  bool         // every event line says cancelled, expired or upgraded
 	lines  int
-	ends   []time.Time // said ends, one an info
+	ends   []time.Time // the ends given, one an info
 	noEnd  bool        // an info said nothing, or until further notice
 	longer time.Time   // greatest expiry where no event end is said
 	seen   map[string]bool

@@ -64,20 +64,20 @@ const (
 )
 
 type doc struct {
-	p     ingest.Profile
-	times *ingest.Times
-	out   ingest.Batch
-	known bool
-	root  string
-	said  bool // an index says whose it is: an empty one must
-	links map[string]bool
+	p        ingest.Profile
+	times    *ingest.Times
+	out      ingest.Batch
+	known    bool
+	root     string
+	answered bool // an index says whose it is: an empty one must
+	links    map[string]bool
 }
 
 func (d *doc) read(x *ingest.XML) error {
 	for {
 		t, err := x.Token()
 		if errors.Is(err, io.EOF) {
-			if !d.known || !d.said && len(d.out.Alerts)+len(d.out.Entries)+len(d.out.Skipped) == 0 {
+			if !d.known || !d.answered && len(d.out.Alerts)+len(d.out.Entries)+len(d.out.Skipped) == 0 {
 				return fmt.Errorf("root element %q holds no alerts: %w", d.root, coldseam.ErrInvalid)
 			}
 			return nil
@@ -102,11 +102,11 @@ func (d *doc) open(x *ingest.XML, s xml.StartElement) error {
 	switch local {
 	case "alerts", "EDXLDistribution":
 		d.known = d.known || isRoot
-		d.said = d.said || isRoot
+		d.answered = d.answered || isRoot
 	case "feed", "rss", "RDF":
 		d.known = d.known || isRoot
 	case "channel", "id", "title", "updated":
-		d.said = true
+		d.answered = true
 	case "link":
 		if ingest.Attr(s.Attr, ingest.OtherSpace, "rel") == "next" && d.out.Next == "" {
 			d.out.Next = ingest.Attr(s.Attr, ingest.OtherSpace, "href")

@@ -21,19 +21,19 @@ import (
 // but never different.
 type template struct {
 	parts [][]byte // literal bytes: before, between and behind the holes
-	holes []hole
+	slots []slot
 	line  *ingest.Line
 	site  string
 	stamp ingest.Precision
 }
 
-type hole byte
+type slot byte
 
 const (
-	holeID hole = iota
-	holeTime
-	holeValue
-	holeModified
+	slotID slot = iota
+	slotTime
+	slotValue
+	slotModified
 )
 
 const (
@@ -148,18 +148,18 @@ func (d *doc) template(raw []byte, f feature) *template {
 	t := &template{site: site, stamp: r.Stamp.Precision}
 	want := []struct {
 		name string
-		hole hole
+		hole slot
 		text string
-	}{{"id", holeID, f.id()}, {d.source(f, fTime), holeTime, ""}, {d.source(f, fValue), holeValue, ""},
-		{d.source(f, fModified), holeModified, ""}}
+	}{{"id", slotID, f.id()}, {d.source(f, fTime), slotTime, ""}, {d.source(f, fValue), slotValue, ""},
+		{d.source(f, fModified), slotModified, ""}}
 
-	at := map[int]hole{}
+	at := map[int]slot{}
 	for _, w := range want {
 		i, ok := textAt(raw, w.name)
 		switch {
 		case ok:
 			at[i] = w.hole
-		case w.hole == holeTime || bytes.Count(raw, []byte(`"`+w.name+`"`)) > 1:
+		case w.hole == slotTime || bytes.Count(raw, []byte(`"`+w.name+`"`)) > 1:
 			return nil // an id that changes elsewhere would never fit again
 		}
 	}
@@ -198,14 +198,14 @@ func textAt(raw []byte, name string) (int, bool) {
 }
 
 // cut makes the literal parts around the texts at the given positions.
-func (t *template) cut(raw []byte, at map[int]hole) {
+func (t *template) cut(raw []byte, at map[int]slot) {
 	from := 0
 	for i := range raw {
 		h, ok := at[i]
 		if !ok {
 			continue
 		}
-		t.parts, t.holes = append(t.parts, raw[from:i]), append(t.holes, h)
+		t.parts, t.slots = append(t.parts, raw[from:i]), append(t.slots, h)
 		from = i + bytes.IndexByte(raw[i:], '"')
 	}
 	t.parts = append(t.parts, raw[from:])
@@ -213,8 +213,8 @@ func (t *template) cut(raw []byte, at map[int]hole) {
 
 // take reads the feature at pos if it fits the template, and adds its row.
 func (t *template) take(body []byte, pos int, d *doc) (end int, ok bool) {
-	var text [holeModified + 1][]byte
-	for i, h := range t.holes {
+	var text [slotModified + 1][]byte
+	for i, h := range t.slots {
 		p := t.parts[i]
 		if len(body)-pos < len(p) || string(body[pos:pos+len(p)]) != string(p) {
 			return 0, false
@@ -250,13 +250,13 @@ func plainText(b []byte) int {
 }
 
 // add adds the row of a feature; false leaves it to the decoder.
-func (t *template) add(text [holeModified + 1][]byte, d *doc) bool {
-	at, ok := t.time(text[holeTime], d)
+func (t *template) add(text [slotModified + 1][]byte, d *doc) bool {
+	at, ok := t.time(text[slotTime], d)
 	if !ok {
 		return false
 	}
 	var mod time.Time
-	if b := text[holeModified]; b != nil {
+	if b := text[slotModified]; b != nil {
 		sec, nsec, n := ingest.FastTime(b)
 		if n != len(b) {
 			return false
@@ -264,7 +264,7 @@ func (t *template) add(text [holeModified + 1][]byte, d *doc) bool {
 		mod = time.Unix(sec, int64(nsec)).UTC()
 	}
 
-	if b := text[holeValue]; b != nil {
+	if b := text[slotValue]; b != nil {
 		v, n := ingest.FastDecimal(b)
 		if n == 0 || n != len(b) {
 			return false

@@ -24,22 +24,22 @@ func DefaultNow() time.Time { return time.Date(2026, time.April, 10, 9, 30, 0, 0
 // Options of an agency. The zero value serves the demo's morning with the
 // clock standing still.
 type Options struct {
-	Seed   uint64           // 0 = 1
-	Now    func() time.Time // nil = DefaultNow, standing
-	Anchor coldseam.Date    // day of the story; zero = the civil day of the first Now
-	World  *World           // a record made before, instead of Seed and Anchor
-	Twins  bool             // Tamsen has a second, non-primary thermometer 0.4 degC warmer
-	Log    *slog.Logger     // nil = silent
+	Seed       uint64           // 0 = 1
+	Now        func() time.Time // nil = DefaultNow, standing
+	Anchor     coldseam.Date    // day of the story; zero = the civil day of the first Now
+	World      *World           // a record made before, instead of Seed and Anchor
+	Duplicates bool             // Tamsen has a second, non-primary thermometer 0.4 degC warmer
+	Log        *slog.Logger     // nil = silent
 }
 
 // Agency serves the invented rivers. It is safe for concurrent use.
 type Agency struct {
-	world  *World
-	faults []Fault
-	now    func() time.Time
-	log    *slog.Logger
-	twins  bool
-	mux    *http.ServeMux
+	world      *World
+	faults     []Fault
+	now        func() time.Time
+	log        *slog.Logger
+	duplicates bool
+	mux        *http.ServeMux
 
 	mu      sync.Mutex
 	revised time.Time
@@ -83,13 +83,13 @@ func New(o Options) (*Agency, error) {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	a := &Agency{
-		world:  w,
-		faults: w.Faults(),
-		now:    o.Now,
-		log:    o.Log,
-		twins:  o.Twins,
-		alive:  map[int]bool{},
-		done:   make(chan struct{}),
+		world:      w,
+		faults:     w.Faults(),
+		now:        o.Now,
+		log:        o.Log,
+		duplicates: o.Duplicates,
+		alive:      map[int]bool{},
+		done:       make(chan struct{}),
 	}
 	a.routes()
 	return a, nil

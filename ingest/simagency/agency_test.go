@@ -264,7 +264,7 @@ func TestIceRowsHaveNoValueButAQualifier(t *testing.T) {
 
 func TestTwinsAreNotPrimary(t *testing.T) {
 	t.Parallel()
-	_, base, _ := start(t, Options{Twins: true})
+	_, base, _ := start(t, Options{Duplicates: true})
 	u := base + items + "time-series-metadata/items?monitoring_location_id=NG-1001&parameter_code=00010&limit=50"
 	_, body, _ := get(t, u)
 	require.Equal(t, 3, strings.Count(body, `"parameter_code":"00010"`))

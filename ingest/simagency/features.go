@@ -111,7 +111,7 @@ func (a *Agency) sensors(q query, stat string) []sensor {
 			if a.keep(q, s) {
 				out = append(out, s)
 			}
-			if a.twins && i == 0 && k.param == coldseam.WaterTemp && stat == "00011" {
+			if a.duplicates && i == 0 && k.param == coldseam.WaterTemp && stat == "00011" {
 				s.place, s.addC, s.id = "right bank", 0.4, seriesID(r, k, stat+"b")
 				if a.keep(q, s) {
 					out = append(out, s)

@@ -100,7 +100,7 @@ func (f *file) read(body []byte) error {
 	if err := f.rows(r); err != nil {
 		return err
 	}
-	f.settle()
+	f.resolveRepeats()
 	if float64(f.rep.Refused) > maxRefused*float64(f.rep.Rows) {
 		x := f.rep.Examples[0]
 		return fmt.Errorf("%d of %d rows do not fit, first line %d: %s: %w", f.rep.Refused, f.rep.Rows, x.Line, x.Why,
@@ -278,10 +278,10 @@ func (f *file) row(line int, rec []string) {
 	f.taken = append(f.taken, taken{line: line, rows: out})
 }
 
-// settle looks for rows that give one time of a series twice. In the hour that
+// resolveRepeats looks for rows that give one time of a series twice. In the hour that
 // the clock repeats the second is the later hour; a row that says the same again
 // is noted; of two that differ neither can be believed.
-func (f *file) settle() {
+func (f *file) resolveRepeats() {
 	type place struct {
 		key coldseam.SeriesKey
 		at  time.Time

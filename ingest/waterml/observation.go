@@ -293,7 +293,7 @@ func (d *doc) stationOf(o *observation) string {
 
 	if c := identityOf(ref, "sites", "site", "name"); c != "" {
 		if was, ok := d.links[c]; ok && was != ref && c == identityOf(ref) {
-			d.twins[c] = true
+			d.ambiguous[c] = true
 		}
 		d.links[c] = ref
 		return c

@@ -91,7 +91,7 @@ type doc struct {
 	instants  map[string]*ingest.Node
 	sites     map[string]ingest.SiteMeta
 	links     map[string]string // station -> the link that named it
-	twins     map[string]bool   // stations that two links name
+	ambiguous map[string]bool   // stations that two links name
 	badTime   map[string]error  // series -> first refusal
 	stack     []*observation
 	rows      []ingest.Row // of the array being read
@@ -114,7 +114,7 @@ func newDoc(p ingest.Profile) *doc {
 		instants:  map[string]*ingest.Node{},
 		sites:     map[string]ingest.SiteMeta{},
 		links:     map[string]string{},
-		twins:     map[string]bool{},
+		ambiguous: map[string]bool{},
 		badTime:   map[string]error{},
 	}
 }
@@ -359,15 +359,15 @@ func (d *doc) batch() (ingest.Batch, error) {
 	for _, s := range d.sites {
 		out.Sites = append(out.Sites, s)
 	}
-	d.dropTwins(&out)
+	d.dropAmbiguous(&out)
 	sort.Slice(out.Sites, func(i, j int) bool { return out.Sites[i].ID < out.Sites[j].ID })
 	return out, nil
 }
 
-// dropTwins leaves out the stations whose name two links share: nothing tells
+// dropAmbiguous leaves out the stations whose name two links share: nothing tells
 // the one from the other.
-func (d *doc) dropTwins(b *ingest.Batch) {
-	for code := range d.twins {
+func (d *doc) dropAmbiguous(b *ingest.Batch) {
+	for code := range d.ambiguous {
 		site, n := d.p.SiteID(code), b.Rows()
 		b.Series = slices.DeleteFunc(b.Series, func(s coldseam.Series) bool { return s.Site == site })
 		b.Forecasts = slices.DeleteFunc(b.Forecasts, func(f coldseam.Forecast) bool { return f.Site == site })

@@ -40,7 +40,7 @@ func Stream(r io.ReadSeeker, p ingest.Profile, emit func(ingest.Batch) error) er
 		return fmt.Errorf("waterml: %w", err)
 	}
 	again := newDoc(p)
-	again.twins, again.st = d.twins, &streaming{emit: emit, earliest: d.st.earliest}
+	again.ambiguous, again.st = d.ambiguous, &streaming{emit: emit, earliest: d.st.earliest}
 	if err := again.stream(r, fast); err != nil {
 		return fmt.Errorf("waterml: %w", err)
 	}

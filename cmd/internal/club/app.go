@@ -21,7 +21,7 @@ type App struct {
 	feeds   *feeds.Feeds
 	mail    *mailing.Mailer
 	morning *morning.Maker
-	recap   *recap.Book
+	recap   *recap.Season
 	metrics *metrics
 
 	addr  string

@@ -22,7 +22,7 @@ type pages struct {
 	env     *env.Env
 	mail    *mailing.Mailer
 	morning *morning.Maker
-	recap   *recap.Book
+	recap   *recap.Season
 	recaps  recap.Cache
 }
 

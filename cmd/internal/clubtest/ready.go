@@ -108,7 +108,7 @@ func (x *Template) drop() {
 	}
 }
 
-// URL is a clone of the ready town's database, dropped with the test.
+// URL is a clone of the ready club's database, dropped with the test.
 func (x *Template) URL(t *testing.T) string {
 	t.Helper()
 	x.once.Do(func() {
@@ -137,14 +137,14 @@ func (x *Template) URL(t *testing.T) string {
 		x.name = name
 	})
 
-	require.NotEmpty(t, x.name, "the ready town was not built")
+	require.NotEmpty(t, x.name, "the ready club was not built")
 	name := fmt.Sprintf("t_%d_c%d", os.Getpid(), x.n.Add(1))
 	require.NoError(t, x.exec(`CREATE DATABASE `+name+` TEMPLATE `+x.name))
 	t.Cleanup(func() { _ = x.exec(`DROP DATABASE IF EXISTS ` + name + ` WITH (FORCE)`) })
 	return other(t, x.admin, name)
 }
 
-// NewReady is a town whose briefs for Saturday are made.
+// NewReady is a harness whose briefs for Saturday are made.
 func NewReady(t *testing.T, script smtptest.Script) *Harness {
 	t.Helper()
 	return NewOn(t, Ready.URL(t), script)
@@ -155,7 +155,7 @@ func MorningAt(hh, mm int) time.Time {
 	return Saturday.In(env.Zone("America/Chicago")).Add(time.Duration(hh)*time.Hour + time.Duration(mm)*time.Minute)
 }
 
-// NewServing is a town whose clock stands past the making of its record, which
+// NewServing is a harness whose clock stands past the making of its record, which
 // took as long as the machine was busy, and whose feeds have just been fetched.
 func NewServing(t *testing.T) *Harness {
 	t.Helper()

@@ -84,8 +84,8 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	return c.finish(s.Out, k.lines)
 }
 
-// Look looks at everything a wired program rests on; offline asks nobody outside.
-func Look(ctx context.Context, p *parts.Parts, offline bool) []Line {
+// RunChecks looks at everything a wired program rests on; offline asks nobody outside.
+func RunChecks(ctx context.Context, p *parts.Parts, offline bool) []Line {
 	k := &checker{cfg: p.Env.Config, app: p, now: p.Env.Now, offline: offline, net: netOf(), space: env.DiskSpace}
 	k.all(ctx)
 	return k.lines

@@ -110,7 +110,7 @@ func TestServeOnAFullDisk(t *testing.T) {
 	// The word: whoever looks is told of the disk.
 	v.Clock.Forward(clock.now())
 	var said []string
-	for _, l := range doctor.Look(t.Context(), v.Parts, true) {
+	for _, l := range doctor.RunChecks(t.Context(), v.Parts, true) {
 		if l.Level == doctor.LevelFail {
 			said = append(said, l.Key+": "+l.Found)
 		}

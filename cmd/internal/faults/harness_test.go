@@ -160,7 +160,7 @@ func healthAnswers(t testing.TB, v *clubtest.Harness) {
 // checkNames is I7.
 func checkNames(t testing.TB, v *clubtest.Harness, lasting []trouble) {
 	t.Helper()
-	lines := doctor.Look(context.Background(), v.Parts, true)
+	lines := doctor.RunChecks(context.Background(), v.Parts, true)
 	for _, x := range lasting {
 		require.True(t, slices.ContainsFunc(lines, func(l doctor.Line) bool {
 			return l.Level != doctor.LevelOK && slices.ContainsFunc(x.keys, func(key string) bool {

@@ -368,7 +368,7 @@ func (ml *Mailer) Personal(b coldseam.Brief, p coldseam.Preferences) (mine colds
 		}
 	}()
 	return verdict.Personal(b, p, verdict.PersonalOptions{Table: ml.Table, Loc: env.Zone(b.Zone),
-		Weigh: func(i int) []coldseam.SpotJig { return ml.weights(b, i, p) }})
+		Weights: func(i int) []coldseam.SpotJig { return ml.weights(b, i, p) }})
 }
 
 // weightKey names the weights of one rig in one window of a brief.
@@ -403,7 +403,7 @@ func (ml *Mailer) weights(b coldseam.Brief, window int, p coldseam.Preferences) 
 		if len(b.Jig) > 0 {
 			ml.Log.Warn("rig not weighed", "reach", string(b.Reach), "brief", b.ID, "err", err)
 		}
-		out = verdict.Unweighed(b.Jig)
+		out = verdict.WithholdWeights(b.Jig)
 	}
 	if b.ID == 0 { // not stored: nothing to know it by
 		return out

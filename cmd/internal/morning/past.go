@@ -97,12 +97,12 @@ func (mk *Maker) PastSeasons(ctx context.Context, reach coldseam.ReachID) (out [
 
 // pastMornings are the mornings of a reach as the database knows them.
 type pastMornings struct {
-	maker  *Maker
-	ctx    context.Context //nolint:containedctx // the replay asks for mornings without one
-	reach  coldseam.Reach
-	Lived  time.Time // zero = never
-	Record season.Record
-	Told   bool // as a brief, which says on a morning that nobody lived that it is a replay
+	maker    *Maker
+	ctx      context.Context //nolint:containedctx // the replay asks for mornings without one
+	reach    coldseam.Reach
+	LiveFrom time.Time // zero = never
+	Record   season.Record
+	AsBrief  bool // as a brief, which says on a morning that nobody lived that it is a replay
 }
 
 // NewPastMornings prepares a replay from the database: lived mornings as they were
@@ -122,7 +122,7 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 		return nil, err
 	}
 
-	p := &pastMornings{maker: mk, ctx: ctx, reach: r, Lived: lived}
+	p := &pastMornings{maker: mk, ctx: ctx, reach: r, LiveFrom: lived}
 	p.Record = season.Record{
 		Reach:  r,
 		Days:   days,
@@ -142,10 +142,10 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 
 // Assumed implements season.Source.
 func (p *pastMornings) Assumed() []string {
-	if p.Lived.IsZero() {
+	if p.LiveFrom.IsZero() {
 		return p.Record.Assumed()
 	}
-	return append([]string{"lived_from_" + coldseam.DateOf(p.Lived.In(p.Record.Loc)).String()}, p.Record.Assumed()...)
+	return append([]string{"lived_from_" + coldseam.DateOf(p.LiveFrom.In(p.Record.Loc)).String()}, p.Record.Assumed()...)
 }
 
 // Came implements season.Measured.
@@ -161,9 +161,9 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Inputs, []string, er
 		return forecast.Inputs{}, nil, err
 	}
 
-	if p.Lived.IsZero() || at.Before(p.Lived) {
+	if p.LiveFrom.IsZero() || at.Before(p.LiveFrom) {
 		f, notReplayed, err := p.archived(day, at)
-		f.Replayed = p.Told
+		f.Replayed = p.AsBrief
 		return f, notReplayed, err
 	}
 	r, err := p.maker.DB.ReachAt(p.ctx, p.reach.ID, at)

@@ -19,7 +19,7 @@ type Parts struct {
 	Feeds   *feeds.Feeds
 	Mail    *mailing.Mailer
 	Morning *morning.Maker
-	Recap   *recap.Book
+	Recap   *recap.Season
 }
 
 // Open opens the database and wires the parts together.
@@ -44,7 +44,7 @@ func wire(ctx context.Context, e *env.Env, o env.Options) (*Parts, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Parts{Env: e, Feeds: feeds.New(e), Mail: mail, Morning: maker, Recap: &recap.Book{Env: e}}
+	p := &Parts{Env: e, Feeds: feeds.New(e), Mail: mail, Morning: maker, Recap: &recap.Season{Env: e}}
 	maker.Profile = p.Feeds.Fetcher.Profile
 	return p, nil
 }

@@ -24,18 +24,18 @@ import (
 
 // Command writes a season in one page, and opens it to questions in SQL.
 type Command struct {
-	Season     int      `help:"The year; default the newest with a trip or a brief."`
-	Reach      string   `help:"One reach; default the whole club." aliases:"river"`
-	Out        string   `help:"Folder for the files." type:"path" placeholder:"DIR"`
-	CSV        bool     `help:"Print the table for spreadsheets; with --out write only the forms asked for." name:"csv"`
-	Text       bool     `help:"Print plain text."`
-	HTML       bool     `help:"Print the page." name:"html"`
-	Units      string   `help:"us or metric; default the club's." enum:",us,metric" default:""`
-	SQL        bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
-	Dictionary bool     `help:"Print what every view and column means."`
-	RunBook    string   `name:"run" help:"Run the SQL of a book (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
-	Export     string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
-	Args       []string `arg:"" optional:"" help:"For psql, after --."`
+	Season      int      `help:"The year; default the newest with a trip or a brief."`
+	Reach       string   `help:"One reach; default the whole club." aliases:"river"`
+	Out         string   `help:"Folder for the files." type:"path" placeholder:"DIR"`
+	CSV         bool     `help:"Print the table for spreadsheets; with --out write only the forms asked for." name:"csv"`
+	Text        bool     `help:"Print plain text."`
+	HTML        bool     `help:"Print the page." name:"html"`
+	Units       string   `help:"us or metric; default the club's." enum:",us,metric" default:""`
+	SQL         bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
+	Dictionary  bool     `help:"Print what every view and column means."`
+	RunNotebook string   `name:"run" help:"Run the SQL of a book (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
+	Export      string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
+	Args        []string `arg:"" optional:"" help:"For psql, after --."`
 }
 
 // Run writes the recap, or does one of the others.
@@ -43,15 +43,15 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	if len(c.Args) > 0 && !c.SQL {
 		return env.Fail(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
 	}
-	e, err := openBook(ctx, s, g)
+	e, err := openReader(ctx, s, g)
 	if err != nil {
 		return err
 	}
 	defer e.Close()
-	return c.With(ctx, s, &Book{e})
+	return c.With(ctx, s, &Season{e})
 }
 
-func openBook(ctx context.Context, s *env.Streams, g *env.Globals) (*env.Env, error) {
+func openReader(ctx context.Context, s *env.Streams, g *env.Globals) (*env.Env, error) {
 	cfg, err := config.Load(g.Config)
 	if err != nil {
 		return nil, env.Fail(2, err.Error())
@@ -60,7 +60,7 @@ func openBook(ctx context.Context, s *env.Streams, g *env.Globals) (*env.Env, er
 }
 
 // With runs the command on an open season.
-func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
+func (c *Command) With(ctx context.Context, s *env.Streams, a *Season) error {
 	switch {
 	case c.SQL:
 		return c.psql(ctx, s, a)
@@ -76,8 +76,8 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Book) error {
 		return err
 	}
 	switch {
-	case c.RunBook != "":
-		return a.RunBook(ctx, c.RunBook, c.Season, coldseam.ReachID(c.Reach))
+	case c.RunNotebook != "":
+		return a.RunNotebook(ctx, c.RunNotebook, c.Season, coldseam.ReachID(c.Reach))
 	case c.Export != "":
 		return a.Export(ctx, c.Export)
 	}
@@ -100,7 +100,7 @@ type form struct {
 	write func(io.Writer) error
 }
 
-func (c *Command) write(w io.Writer, a *Book, r web.Recap) error {
+func (c *Command) write(w io.Writer, a *Season, r web.Recap) error {
 	units := c.Units
 	if units == "" {
 		units = a.Config.Club.Units
@@ -163,7 +163,7 @@ func recapName(r web.Recap, reach string) string {
 // psql opens the season as a reader. The role itself is read only and sees
 // schema season alone; what psql is told on the command line changes nothing
 // about that.
-func (c *Command) psql(ctx context.Context, s *env.Streams, a *Book) error {
+func (c *Command) psql(ctx context.Context, s *env.Streams, a *Season) error {
 	dsn, err := a.readerDSN()
 	if err != nil {
 		return err
@@ -204,8 +204,8 @@ const psqlShort = "aAbc:eEf:F:HL:no:P:qR:sStT:v:VxXz01?"
 // psql takes cut short too.
 var psqlConnect = []string{"dbname", "host", "port", "username", "password", "no-password"}
 
-// goesElsewhere is psql's own command to connect anew.
-var goesElsewhere = regexp.MustCompile(`(?i)\\c(onnect)?\b`)
+// connectCommand is psql's own command to connect anew.
+var connectCommand = regexp.MustCompile(`(?i)\\c(onnect)?\b`)
 
 // onlyAsked refuses arguments of psql that would make it connect as somebody
 // other than the reader.
@@ -224,7 +224,7 @@ func onlyAsked(args []string) error {
 					return refuse(arg)
 				}
 			}
-			if goesElsewhere.MatchString(value) {
+			if connectCommand.MatchString(value) {
 				return refuse(arg)
 			}
 			continue
@@ -232,7 +232,7 @@ func onlyAsked(args []string) error {
 
 		if len(arg) < 2 || arg[0] != '-' {
 			afterLong := i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=")
-			if afterLong && !goesElsewhere.MatchString(arg) {
+			if afterLong && !connectCommand.MatchString(arg) {
 				continue // the value of a long option, or a name that the reader's own then overrides
 			}
 			return refuse(arg)
@@ -250,7 +250,7 @@ func onlyAsked(args []string) error {
 					i++
 					value = args[i]
 				}
-				if goesElsewhere.MatchString(value) {
+				if connectCommand.MatchString(value) {
 					return refuse(arg)
 				}
 				break
@@ -262,7 +262,7 @@ func onlyAsked(args []string) error {
 }
 
 // readerDSN is where the reader connects.
-func (bk *Book) readerDSN() (string, error) {
+func (bk *Season) readerDSN() (string, error) {
 	return readerURL(env.OrElse(bk.Config.ReadersURL, bk.DB.Pool().Config().ConnString()))
 }
 
@@ -296,7 +296,7 @@ func readerURL(dsn string) (string, error) {
 }
 
 // findPsql looks where programs are and beside the private server's own.
-func (bk *Book) findPsql() (string, error) {
+func (bk *Season) findPsql() (string, error) {
 	bin, err := exec.LookPath("psql")
 	if own := bk.PgBin(); err != nil && own != "" {
 		return exec.LookPath(filepath.Join(own, "psql"))

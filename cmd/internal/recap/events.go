@@ -40,7 +40,7 @@ func (e issuedEvents) words() string {
 // issuedCrossings scores "crossed and stays within so many days" on every issue
 // date on which the water was not yet past the edge, the first issue of a day
 // counting. A path that was not measured to its end resolves nothing.
-func (bk *Book) issuedCrossings(ctx context.Context, r coldseam.Reach, from coldseam.Date) ([]issuedEvents, error) {
+func (bk *Season) issuedCrossings(ctx context.Context, r coldseam.Reach, from coldseam.Date) ([]issuedEvents, error) {
 	loc := env.Zone(r.Zone)
 	list, err := bk.DB.CrossingsIssued(ctx, r.Site, from.In(loc), bk.Now())
 	if err != nil || len(list) == 0 {
@@ -98,7 +98,7 @@ func crossedWithin(days coldseam.Days, last coldseam.Date, edge float64, up bool
 
 // issuedRises scores the odds of a steep rise and of water over the club's limit
 // by the readings that came: the first issue of each morning.
-func (bk *Book) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
+func (bk *Season) issuedRises(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]issuedEvents, error) {
 	rise, over := issuedEvents{What: "flow rising over the limit in 6 h"},
 		issuedEvents{What: "flow over the club limit"}
 

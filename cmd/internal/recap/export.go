@@ -41,7 +41,7 @@ var frictionless = map[string]string{"integer": "integer", "bigint": "integer", 
 
 // Export writes each view of schema season into a folder as CSV and Parquet, and
 // the dictionary as the description of a data package.
-func (bk *Book) Export(ctx context.Context, dir string) error {
+func (bk *Season) Export(ctx context.Context, dir string) error {
 	dsn, err := bk.readerDSN()
 	if err != nil {
 		return err

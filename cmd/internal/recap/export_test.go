@@ -8,8 +8,8 @@ import (
 
 const ChartLead = chartLead
 
-func (bk *Book) FindPsql() (string, error) { return bk.findPsql() }
+func (bk *Season) FindPsql() (string, error) { return bk.findPsql() }
 
-func (c *Command) Psql(ctx context.Context, s *env.Streams, bk *Book) error {
+func (c *Command) Psql(ctx context.Context, s *env.Streams, bk *Season) error {
 	return c.psql(ctx, s, bk)
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // PrintIssued prints the scores of what was really issued.
-func (bk *Book) PrintIssued(ctx context.Context, w io.Writer) error {
+func (bk *Season) PrintIssued(ctx context.Context, w io.Writer) error {
 	reaches, err := bk.DB.Reaches(ctx)
 	if err != nil {
 		return err
@@ -99,7 +99,7 @@ var issuedLeads = []int{1, 3, 5, 7, 10}
 
 // IssuedSkill scores the last issue of each day against the daily means that
 // came. Discharge is scored in ln m3/s.
-func (bk *Book) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter,
+func (bk *Season) IssuedSkill(ctx context.Context, r coldseam.Reach, p coldseam.Parameter,
 	from coldseam.Date) ([]issuedScore, error) {
 	loc := env.Zone(r.Zone)
 	site := r.Site

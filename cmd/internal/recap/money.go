@@ -102,7 +102,7 @@ func (m *recapMaker) judge() error {
 				told = append(told, d.Resolved)
 			}
 		}
-		said(days, bins)
+		addToBins(days, bins)
 	}
 
 	m.table(rows, bins)
@@ -256,8 +256,8 @@ func (m *recapMaker) verdicts(r coldseam.Reach, days []judgedDay,
 // oddsBins are the classes of odds told, in tenths.
 var oddsBins = [][2]int{{0, 2}, {3, 4}, {5, 6}, {7, 10}}
 
-// said adds the mornings of one reach, sorted by the odds told, to the bins.
-func said(days []judgedDay, bins map[[2]int]*web.ScoreBin) {
+// addToBins adds the mornings of one reach, sorted by the odds told, to the bins.
+func addToBins(days []judgedDay, bins map[[2]int]*web.ScoreBin) {
 	cells := make([]*cell, len(oddsBins))
 	for i := range cells {
 		cells[i] = &cell{}

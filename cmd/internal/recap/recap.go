@@ -27,7 +27,7 @@ import (
 
 // recapMaker fills one recap.
 type recapMaker struct {
-	*Book
+	*Season
 	ctx     context.Context
 	year    int
 	reach   coldseam.ReachID // "" = the whole club
@@ -41,8 +41,8 @@ type recapMaker struct {
 // Recap makes the recap of a year; 0 is the newest season with a trip or a
 // brief. A club of one reach gets that reach's. ErrNotFound without a brief or
 // trip in the year.
-func (bk *Book) Recap(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
-	m := &recapMaker{Book: bk, ctx: ctx, year: year, reach: reach}
+func (bk *Season) Recap(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
+	m := &recapMaker{Season: bk, ctx: ctx, year: year, reach: reach}
 	for _, step := range []func() error{m.place, m.span, m.water, m.catch, m.weights, m.runDates, m.judge, m.skill,
 		m.stops, m.outages, m.change} {
 		if err := step(); err != nil {

@@ -17,8 +17,8 @@ import (
 	"example.org/coldseam/notify/web"
 )
 
-// Book reads the season: what was issued against what was observed.
-type Book struct{ *env.Env }
+// Season reads the season: what was issued against what was observed.
+type Season struct{ *env.Env }
 
 // resolved is one morning whose odds were issued and whose catch was logged.
 type resolved struct {
@@ -31,7 +31,7 @@ type resolved struct {
 
 // marked are the trips from from to to, and the mark of a good morning that was
 // frozen before their season.
-func (bk *Book) marked(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]coldseam.Trip, float64,
+func (bk *Season) marked(ctx context.Context, r coldseam.Reach, from, to coldseam.Date) ([]coldseam.Trip, float64,
 	error) {
 	all, err := bk.DB.Trips(ctx, r.ID, coldseam.Date{Year: 1900, Month: 1, Day: 1}, to)
 	if err != nil {
@@ -44,7 +44,7 @@ func (bk *Book) marked(ctx context.Context, r coldseam.Reach, from, to coldseam.
 
 // Resolve pairs the last odds issued before each morning's end with the log of
 // the day. A day without trips resolves nothing.
-func (bk *Book) Resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
+func (bk *Season) Resolve(ctx context.Context, reach coldseam.ReachID, from, to coldseam.Date) ([]resolved, error) {
 	r, err := bk.DB.Reach(ctx, reach)
 	if err != nil {
 		return nil, err

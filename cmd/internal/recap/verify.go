@@ -25,12 +25,12 @@ type Verify struct {
 
 // Run checks the chain and prints misses first.
 func (v *Verify) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	e, err := openBook(ctx, s, g)
+	e, err := openReader(ctx, s, g)
 	if err != nil {
 		return err
 	}
 	defer e.Close()
-	return v.With(ctx, s.Out, &Book{e})
+	return v.With(ctx, s.Out, &Season{e})
 }
 
 // seals is what a walk along the chain found.
@@ -42,7 +42,7 @@ type seals struct {
 }
 
 // With verifies an open season.
-func (v *Verify) With(ctx context.Context, w io.Writer, bk *Book) error {
+func (v *Verify) With(ctx context.Context, w io.Writer, bk *Season) error {
 	head := strings.ToLower(strings.TrimSpace(v.Head))
 	if head != "" && (len(head) < 8 || strings.Trim(head, "0123456789abcdef") != "") {
 		return env.Fail(2, fmt.Sprintf("--head %q: want at least 8 digits of a seal, 0-9 and a-f", v.Head))
@@ -103,7 +103,7 @@ type miss struct {
 
 // grade holds the ranges told for each window against what the gauge measured
 // in it, misses first, then the scores of what was issued.
-func (bk *Book) grade(ctx context.Context, w io.Writer, days int) error {
+func (bk *Season) grade(ctx context.Context, w io.Writer, days int) error {
 	reaches, err := bk.DB.Reaches(ctx)
 	if err != nil {
 		return err
@@ -151,7 +151,7 @@ func (bk *Book) grade(ctx context.Context, w io.Writer, days int) error {
 }
 
 // graded are the misses of one brief; told counts what could be judged.
-func (bk *Book) graded(ctx context.Context, r coldseam.Reach, b coldseam.Brief,
+func (bk *Season) graded(ctx context.Context, r coldseam.Reach, b coldseam.Brief,
 	told map[coldseam.Parameter]int) (out []miss, err error) {
 	win, ok := b.Best()
 	if !ok || win.End.After(bk.Now()) {
@@ -217,14 +217,14 @@ func mean(x []float64) float64 {
 	return s / float64(len(x))
 }
 
-func (bk *Book) water(c float64) string {
+func (bk *Season) water(c float64) string {
 	if bk.Config.Club.Units == "metric" {
 		return fmt.Sprintf("%.1f C", c)
 	}
 	return fmt.Sprintf("%.1f F", coldseam.F(c))
 }
 
-func (bk *Book) flow(m3s float64) string {
+func (bk *Season) flow(m3s float64) string {
 	if bk.Config.Club.Units == "metric" {
 		return fmt.Sprintf("%.3g m3/s", m3s)
 	}

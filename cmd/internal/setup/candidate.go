@@ -62,9 +62,9 @@ func (c candidate) daily() bool {
 	return mean && !short
 }
 
-// maxLooked is how many of the nearest stations are asked for their series, in
+// maxAsked is how many of the nearest stations are asked for their series, in
 // as few requests as the service takes [proposal].
-const maxLooked = 100
+const maxAsked = 100
 
 // nearest asks for the stations in a box around the place and sorts them by
 // distance. With a code given only that one is asked for its series.
@@ -76,7 +76,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 		req.Endpoint, req.Sites = "locations", []string{c.Code}
 	}
 
-	seen, err := look(ctx, a, at, req)
+	seen, err := ask(ctx, a, at, req)
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 	}
 
 	sort.Slice(out, func(i, j int) bool { return out[i].km < out[j].km })
-	asked := out[:min(len(out), maxLooked)]
+	asked := out[:min(len(out), maxAsked)]
 	if err := c.records(ctx, a, p, asked); err != nil {
 		return nil, err
 	}
@@ -103,7 +103,7 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
 		return nil
 	}
-	seen, err := look(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codesOf(list), Force: true})
+	seen, err := ask(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codesOf(list), Force: true})
 	if err != nil {
 		return err
 	}
@@ -130,7 +130,7 @@ func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profil
 	if _, ok := p.Endpoints[ingest.EndpointLatest]; !ok || len(live) == 0 {
 		return nil
 	}
-	seen, err := look(ctx, a, p, ingest.Request{Endpoint: ingest.EndpointLatest, Sites: codesOf(live), Force: true})
+	seen, err := ask(ctx, a, p, ingest.Request{Endpoint: ingest.EndpointLatest, Sites: codesOf(live), Force: true})
 	if err != nil {
 		return err
 	}
@@ -203,7 +203,7 @@ func (c *siteAddCmd) printNearest(w io.Writer, a *parts.Parts, list []candidate)
 		return
 	}
 
-	asked := list[:min(len(list), maxLooked)]
+	asked := list[:min(len(list), maxAsked)]
 	var offered, others []candidate
 	for _, x := range asked {
 		if x.refused(a.Env.Now()) == "" {

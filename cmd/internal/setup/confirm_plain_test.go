@@ -37,7 +37,7 @@ func TestAdminConfirmsReadings(t *testing.T) {
 	require.Equal(t, coldseam.NoCall, b.Verdict)
 	require.Contains(t, clubtest.Codes(b.Reasons), "discharge_untrusted")
 	var fixes string
-	for _, l := range doctor.Look(ctx, v.Parts, true) {
+	for _, l := range doctor.RunChecks(ctx, v.Parts, true) {
 		fixes += l.Fix + "\n"
 	}
 	require.Contains(t, fixes, "coldseam reading confirm tamsen-bend --parameter discharge --from 2026-04-17T")

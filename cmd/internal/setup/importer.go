@@ -14,8 +14,8 @@ import (
 	"example.org/coldseam/ingest/table"
 )
 
-// intakeRows is how many values of a file are held before they are stored.
-const intakeRows = 40_000
+// heldRows is how many values of a file are held before they are stored.
+const heldRows = 40_000
 
 // importer takes a file in pieces, counts what is in it and stores it as it
 // comes, judged beside what is stored already.
@@ -78,7 +78,7 @@ func (in *importer) take(b ingest.Batch) error {
 	if rest.Rows()+len(rest.Sites) > 0 {
 		return in.store(rest)
 	}
-	if in.held >= intakeRows {
+	if in.held >= heldRows {
 		return in.store(ingest.Batch{Format: b.Format})
 	}
 	return nil

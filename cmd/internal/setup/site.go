@@ -60,7 +60,7 @@ func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) er
 		return err
 	}
 	a.Feeds.SayWaits(s.Out)
-	a.Feeds.Fetcher.Eager = true
+	a.Feeds.Fetcher.SpendAtOnce = true
 	return c.add(ctx, s.Out, a)
 }
 

@@ -178,7 +178,7 @@ func TestSiteAddListsLiveGaugesFirst(t *testing.T) {
 	v := newEmptyTown(t)
 	var asked atomic.Int32
 	v.Config.Profiles = []ingest.Profile{oldRiver(t, v.Now(), &asked)}
-	v.Feeds.Fetcher.Eager = true
+	v.Feeds.Fetcher.SpendAtOnce = true
 	v.Feeds.Fetcher.Waiting = func(string, time.Duration) { t.Error("it waits") }
 	var out bytes.Buffer
 	require.NoError(t, (&siteAddCmd{Lat: 45, Lon: -92, RadiusKM: 40}).add(t.Context(), &out, v.Parts))
@@ -206,7 +206,7 @@ func TestSiteAddSpendsTheHoursBudget(t *testing.T) {
 	for i := range v.Config.Profiles {
 		v.Config.Profiles[i].RatePerHour = 50
 	}
-	v.Feeds.Fetcher.Eager = true
+	v.Feeds.Fetcher.SpendAtOnce = true
 	v.Feeds.Fetcher.Waiting = func(_ string, d time.Duration) { t.Errorf("it waits %s", d) }
 	before, began := len(v.Agency.Requests()), time.Now()
 	var out bytes.Buffer

@@ -12,22 +12,22 @@ import (
 	"example.org/coldseam/forecast/verdict"
 )
 
-// weighing is what the weights of a brief rest on, apart from the rig: the river,
+// rigModel is what the weights of a brief rest on, apart from the rig: the river,
 // its spots and each window. A brief keeps it, so that a member's own rig can be
 // weighed whenever a mail is composed.
-type weighing struct {
+type rigModel struct {
 	River   jig.SpotInput // without spot, rig and window
-	Spots   []weighedSpot
-	Windows []weighedWindow // as the brief's
+	Spots   []rigSpot
+	Windows []rigWindow // as the brief's
 }
 
-type weighedSpot struct {
+type rigSpot struct {
 	Spot    coldseam.Spot
 	Logs    []jig.Log
 	OverP95 bool
 }
 
-type weighedWindow struct {
+type rigWindow struct {
 	FlowM3S, StageM []float64 // of the members
 	WaterC          float64
 	WaterOK         bool
@@ -37,7 +37,7 @@ type weighedWindow struct {
 // brief, advised spots first. The error wraps ErrInvalid and says what is missing:
 // a brief of an earlier version keeps nothing to weigh by.
 func OwnJig(b coldseam.Brief, window int, own coldseam.Preferences) ([]coldseam.SpotJig, error) {
-	var g weighing
+	var g rigModel
 	if err := json.Unmarshal(b.Weighing, &g); err != nil {
 		return nil, fmt.Errorf("weights of the brief: %w: %w", err, coldseam.ErrInvalid)
 	}
@@ -45,12 +45,12 @@ func OwnJig(b coldseam.Brief, window int, own coldseam.Preferences) ([]coldseam.
 		return nil, fmt.Errorf("weights of the brief: window %d, want one of %d: %w", window, len(g.Windows),
 			coldseam.ErrInvalid)
 	}
-	return g.weigh(window, own, b.How)
+	return g.weights(window, own, b.How)
 }
 
-// weigh computes the weight for every spot of the reach in one window, advised
+// weights computes the weight for every spot of the reach in one window, advised
 // spots first.
-func (g *weighing) weigh(window int, own coldseam.Preferences, advice coldseam.Advice) ([]coldseam.SpotJig, error) {
+func (g *rigModel) weights(window int, own coldseam.Preferences, advice coldseam.Advice) ([]coldseam.SpotJig, error) {
 	ins, err := g.inputs(window, own, advice)
 	if err != nil {
 		return nil, err
@@ -58,7 +58,7 @@ func (g *weighing) weigh(window int, own coldseam.Preferences, advice coldseam.A
 	return jig.Reach(ins, advice.Where), nil
 }
 
-func (g *weighing) inputs(window int, own coldseam.Preferences, advice coldseam.Advice) ([]jig.SpotInput, error) {
+func (g *rigModel) inputs(window int, own coldseam.Preferences, advice coldseam.Advice) ([]jig.SpotInput, error) {
 	win := g.Windows[window]
 	body := own.Body
 	if body == "" {
@@ -80,33 +80,33 @@ func (g *weighing) inputs(window int, own coldseam.Preferences, advice coldseam.
 	return ins, nil
 }
 
-// weighWindow adds a window to what is weighed and returns the club's weights.
-func (w *work) weighWindow(c verdict.Candidate, stages []float64, advice coldseam.Advice) []coldseam.SpotJig {
-	if w.weighing.Windows == nil {
-		w.weighing.River = w.riverInput()
+// addRigWindow adds a window to what is weighed and returns the club's weights.
+func (w *work) addRigWindow(c verdict.Candidate, stages []float64, advice coldseam.Advice) []coldseam.SpotJig {
+	if w.rig.Windows == nil {
+		w.rig.River = w.riverInput()
 		for _, s := range w.f.Reach.Spots {
-			w.weighing.Spots = append(w.weighing.Spots,
-				weighedSpot{Spot: s, Logs: w.f.RigLogs[s.ID], OverP95: w.overP95Since(s.Sounded)})
+			w.rig.Spots = append(w.rig.Spots,
+				rigSpot{Spot: s, Logs: w.f.RigLogs[s.ID], OverP95: w.overP95Since(s.Sounded)})
 		}
 	}
 
-	win := weighedWindow{FlowM3S: c.FlowM3S, StageM: stages}
+	win := rigWindow{FlowM3S: c.FlowM3S, StageM: stages}
 	if len(c.WaterC) > 0 {
 		win.WaterC, win.WaterOK = coldseam.Quantile(c.WaterC, .5), true
 	}
-	w.weighing.Windows = append(w.weighing.Windows, win)
+	w.rig.Windows = append(w.rig.Windows, win)
 
-	spots, err := w.weighing.weigh(len(w.weighing.Windows)-1, w.f.Prefs, advice)
+	spots, err := w.rig.weights(len(w.rig.Windows)-1, w.f.Prefs, advice)
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, err)
 	}
 	return spots
 }
 
-// keepWeighing puts into the brief what other rigs are weighed by. What cannot be
+// keepRigModel puts into the brief what other rigs are weighed by. What cannot be
 // written, such as a number that is none, is left out: those rigs have no weight.
-func (w *work) keepWeighing(b *coldseam.Brief) {
-	raw, err := json.Marshal(w.weighing)
+func (w *work) keepRigModel(b *coldseam.Brief) {
+	raw, err := json.Marshal(w.rig)
 	if err != nil {
 		w.out.Problems = append(w.out.Problems, fmt.Errorf("weights of other rigs: %w: %w", err, coldseam.ErrInvalid))
 		return
@@ -119,7 +119,7 @@ func (w *work) keepWeighing(b *coldseam.Brief) {
 func (w *work) measure(k int) []coldseam.Reason {
 	own := w.f.Prefs
 	own.Body = ""
-	ins, err := w.weighing.inputs(k, own, w.advices[k])
+	ins, err := w.rig.inputs(k, own, w.advices[k])
 	if err != nil {
 		return nil
 	}

@@ -49,11 +49,11 @@ type Harness struct {
 	Output *bytes.Buffer
 	Mu     *sync.Mutex
 
-	Label  string // of all goroutines of this town
+	Label  string // of all goroutines of this harness
 	AtRest int    // how many there are before anything happens
 }
 
-var towns atomic.Int64
+var harnesses atomic.Int64
 
 // LockedWriter lets the log be read while workers write.
 type LockedWriter struct {
@@ -93,9 +93,9 @@ func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) 
 		Clock:  democlub.NewClock(start),
 		Output: &bytes.Buffer{},
 		Mu:     &sync.Mutex{},
-		Label:  fmt.Sprintf("town %d", towns.Add(1)),
+		Label:  fmt.Sprintf("harness %d", harnesses.Add(1)),
 	}
-	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("town", v.Label)))
+	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("harness", v.Label)))
 	v.Agency, err = simagency.New(simagency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
@@ -194,7 +194,7 @@ func Subject(t *testing.T, m *mail.Message) string {
 	return s
 }
 
-// Count is query for counts, on the town's own pool.
+// Count is query for counts, on the harness's own pool.
 func (v *Harness) Count(t testing.TB, sql string, args ...any) int {
 	t.Helper()
 	var n int

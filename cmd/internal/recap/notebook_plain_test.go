@@ -35,7 +35,7 @@ func runBook(t *testing.T, v *clubtest.Harness, name, text string) (string, erro
 	path := filepath.Join(t.TempDir(), name)
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o640))
 	var out bytes.Buffer
-	err := (&recap.Command{RunBook: path}).With(t.Context(), &env.Streams{Out: &out, Err: &out}, v.Recap)
+	err := (&recap.Command{RunNotebook: path}).With(t.Context(), &env.Streams{Out: &out, Err: &out}, v.Recap)
 	got, rerr := os.ReadFile(path)
 	require.NoError(t, rerr)
 	s, rerr := os.Stat(path)

@@ -59,7 +59,7 @@ func TestOwnRigHasTheWeightsOfABriefMadeForIt(t *testing.T) {
 func TestOwnRigIsWeighedInItsOwnWindow(t *testing.T) {
 	t.Parallel()
 	b := Make(river()).Brief
-	var g weighing
+	var g rigModel
 	require.NoError(t, json.Unmarshal(b.Weighing, &g))
 	require.Len(t, g.Windows, len(b.Windows))
 	last := len(g.Windows) - 1

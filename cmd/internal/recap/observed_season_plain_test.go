@@ -75,7 +75,7 @@ func demoLogUntil(morning coldseam.Date) string {
 }
 
 // recapText is the recap as text, by the command.
-func recapText(t *testing.T, a *recap.Book, c recap.Command) string {
+func recapText(t *testing.T, a *recap.Season, c recap.Command) string {
 	t.Helper()
 	var out bytes.Buffer
 	require.NoError(t, c.With(t.Context(), &env.Streams{Out: &out, Err: &out}, a))
@@ -89,7 +89,7 @@ var changing = regexp.MustCompile(`(?s)<svg.*?</svg>|\d+\.\d+`)
 // checkCookbook runs every question of the club on the lived fortnight. The
 // answers stand in deploy/cookbook.md, so that a reader sees real ones;
 // -update writes it anew.
-func checkCookbook(t *testing.T, a *recap.Book) {
+func checkCookbook(t *testing.T, a *recap.Season) {
 	path := filepath.Join("..", "..", "..", "deploy", "cookbook.md")
 	want, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -98,7 +98,7 @@ func checkCookbook(t *testing.T, a *recap.Book) {
 		require.NoError(t, os.WriteFile(path, want, 0o600))
 	}
 	run := func() string {
-		recapText(t, a, recap.Command{RunBook: path, Season: 2026, Reach: "tamsen-bend"})
+		recapText(t, a, recap.Command{RunNotebook: path, Season: 2026, Reach: "tamsen-bend"})
 		got, err := os.ReadFile(path)
 		require.NoError(t, err)
 		return string(got)

@@ -38,8 +38,8 @@ const (
 	readRows   = 20_000
 )
 
-// bookRun answers the blocks of one book.
-type bookRun struct {
+// notebookRun answers the blocks of one book.
+type notebookRun struct {
 	ctx    context.Context
 	db     *store.ReaderConn
 	season int
@@ -48,15 +48,15 @@ type bookRun struct {
 	failed []string
 }
 
-// RunBook executes the SQL of a book as season_reader and writes tables and
+// RunNotebook executes the SQL of a book as season_reader and writes tables and
 // charts beneath it; everything else of the file stays. Again, the answers are
 // replaced.
-func (bk *Book) RunBook(ctx context.Context, path string, season int, reach coldseam.ReachID) error {
+func (bk *Season) RunNotebook(ctx context.Context, path string, season int, reach coldseam.ReachID) error {
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return err
 	}
-	m := &recapMaker{Book: bk, ctx: ctx, year: season, reach: reach}
+	m := &recapMaker{Season: bk, ctx: ctx, year: season, reach: reach}
 	if err := m.place(); err != nil {
 		return fmt.Errorf("%s: %w", path, err)
 	}
@@ -76,7 +76,7 @@ func (bk *Book) RunBook(ctx context.Context, path string, season int, reach cold
 	}
 	defer db.Close()
 
-	run := &bookRun{ctx: ctx, db: db, season: season, reach: string(m.reaches[0].ID),
+	run := &notebookRun{ctx: ctx, db: db, season: season, reach: string(m.reaches[0].ID),
 		html: slices.Contains([]string{".html", ".htm"}, strings.ToLower(filepath.Ext(path)))}
 	out := run.answer(string(text))
 	if err := writeWhole(path, []byte(out)); err != nil {
@@ -113,7 +113,7 @@ func writeWhole(path string, b []byte) error {
 }
 
 // answer puts the answers beneath the blocks of a text.
-func (b *bookRun) answer(text string) string {
+func (b *notebookRun) answer(text string) string {
 	blocks := markdownBlock
 	if b.html {
 		blocks = htmlBlock
@@ -139,13 +139,13 @@ func (b *bookRun) answer(text string) string {
 }
 
 // In a block :season and :'reach' stand for what the book is run for, as in psql.
-var bookVariable = regexp.MustCompile(`(^|[^:\w])(:season\b|:'reach')`)
+var notebookVariable = regexp.MustCompile(`(^|[^:\w])(:season\b|:'reach')`)
 
 // chartLine asks for a drawing of a block's answer.
 var chartLine = regexp.MustCompile(`(?m)^--[ \t]*chart:[ \t]*(.*?)[ \t]*\r?$`)
 
-func (b *bookRun) block(sql string) (string, error) {
-	sql = bookVariable.ReplaceAllStringFunc(sql, func(s string) string {
+func (b *notebookRun) block(sql string) (string, error) {
+	sql = notebookVariable.ReplaceAllStringFunc(sql, func(s string) string {
 		if before, ok := strings.CutSuffix(s, ":season"); ok {
 			return before + strconv.Itoa(b.season)
 		}
@@ -167,7 +167,7 @@ func (b *bookRun) block(sql string) (string, error) {
 	return out, nil
 }
 
-func (b *bookRun) paragraph(s string) string {
+func (b *notebookRun) paragraph(s string) string {
 	if b.html {
 		return "<p>" + html.EscapeString(s) + "</p>\n"
 	}
@@ -177,7 +177,7 @@ func (b *bookRun) paragraph(s string) string {
 // markdownCell keeps what a table says from being read as Markdown or HTML.
 var markdownCell = strings.NewReplacer("&", "&amp;", "<", "&lt;", "|", `\|`, "\n", " ", "\r", " ")
 
-func (b *bookRun) table(a store.Answer) string {
+func (b *notebookRun) table(a store.Answer) string {
 	if len(a.Rows) == 0 {
 		return b.paragraph("No rows.")
 	}

@@ -12,8 +12,8 @@ import (
 	"example.org/coldseam"
 )
 
-// indexWalk reads what an index of warnings points to.
-type indexWalk struct {
+// indexReader reads what an index of warnings points to.
+type indexReader struct {
 	f     *Fetcher
 	p     Profile
 	res   *Result
@@ -28,7 +28,7 @@ type indexWalk struct {
 // them. One that fails does not stop the others; the error keeps the index's
 // validators away, so that the next fetch comes back for it. An entry that
 // cannot be read is passed over where it says itself that it holds elsewhere.
-func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, depth int) (open bool, err error) {
+func (w *indexReader) follow(ctx context.Context, base string, entries []Entry, depth int) (open bool, err error) {
 	var errs []error
 
 	for i, e := range entries {
@@ -61,7 +61,7 @@ func (w *indexWalk) follow(ctx context.Context, base string, entries []Entry, de
 }
 
 // entry reads one document; why is the code of what is wrong with it.
-func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) (open bool, why string, err error) {
+func (w *indexReader) entry(ctx context.Context, base string, e Entry, depth int) (open bool, why string, err error) {
 	f := w.f
 	if e.Link == "" {
 		return false, "no_link", fmt.Errorf("entry %q: no link to a CAP document: %w", cmp.Or(e.Title, e.ID),
@@ -107,7 +107,7 @@ func (w *indexWalk) entry(ctx context.Context, base string, e Entry, depth int) 
 		}
 		if len(inner) > 0 && depth >= maxIndexDepth {
 			err := fmt.Errorf("%s: an index %d levels deep: %w", pg.raw.URL, depth+1, coldseam.ErrInvalid)
-			return false, "too_deep", f.bad(ctx, pg.raw, err)
+			return false, "too_deep", f.failFetch(ctx, pg.raw, err)
 		}
 
 		pg.batch.Entries = inner
