@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/run"
@@ -260,6 +261,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
 	j.span(t+"target_rate", r.TargetRate, 0, 20, " fish per line hour")
 	j.list(t+"hazards", r.Hazards, "")
+	j.card(t, r)
 	j.list(t+"alert_zones", r.AlertZones, "")
 	j.list(t+"species", r.Species, "at least one species")
 
@@ -272,6 +274,48 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	}
 	for k, x := range r.Rules {
 		j.rule(fmt.Sprintf("%srule[%d].", t, k), x)
+	}
+}
+
+// cardLine is the longest text of the trip card, in runes: two lines of a phone.
+// helpReach is how far an emergency point may lie from its reach, degrees
+// [proposal].
+const (
+	cardLine  = 120
+	helpReach = 1.
+)
+
+// card judges what the trip card takes from a reach.
+func (j *judge) card(t string, r Reach) {
+	want := fmt.Sprintf("one line of at most %d characters", cardLine)
+	line := func(s string) bool {
+		return utf8.RuneCountInString(s) <= cardLine && !strings.ContainsAny(s, "\r\n")
+	}
+	j.check(t+"leave_mark", r.LeaveMark, want, line)
+	j.check(t+"siren", r.Siren, want, line)
+	if r.Regulated && r.LeaveMark != "" {
+		j.bad(t+"leave_mark", strconv.Quote(r.LeaveMark)+" on a regulated reach",
+			"no mark: a release passes any mark faster than one can walk")
+	}
+
+	for i, e := range r.Emergency {
+		at := fmt.Sprintf("%semergency[%d].", t, i)
+		if strings.TrimSpace(e.What) == "" {
+			j.bad(at+"what", "empty", "what is there, such as \"landing at the county road, ambulance access\"")
+		}
+		j.check(at+"what", e.What, want, line)
+		before := len(j.errs)
+		j.span(at+"lat", e.Lat, -90, 90, "")
+		j.span(at+"lon", e.Lon, -180, 180, "")
+		switch {
+		case len(j.errs) > before:
+		case j.written(at+"lat") != j.written(at+"lon"):
+			j.bad(at+"lat", "alone, without its partner", "lat and lon, or neither")
+		case j.written(at+"lat") && (r.Lat != 0 || r.Lon != 0) && math.Hypot(e.Lat-r.Lat,
+			(e.Lon-r.Lon)*math.Cos(r.Lat*math.Pi/180)) > helpReach:
+			j.bad(at+"lat", fmt.Sprintf("%g with lon %g", e.Lat, e.Lon),
+				fmt.Sprintf("a point within a degree of the reach at %g, %g", r.Lat, r.Lon))
+		}
 	}
 }
 

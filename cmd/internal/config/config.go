@@ -146,6 +146,11 @@ type Reach struct {
 	ActionM         *float64 `toml:"action_stage_m"`
 	HazardsSurveyed bool     `toml:"hazards_surveyed"`
 	Hazards         []string `toml:"hazards"`
+	// the trip card: see coldseam.Reach
+	LeaveMark string      `toml:"leave_mark"`
+	Siren     string      `toml:"siren"`
+	Emergency []Emergency `toml:"emergency"`
+
 	Species         []string `toml:"species"`
 	Resident        *float64 `toml:"resident_share"`
 	TargetRate      float64  `toml:"target_rate"`
@@ -190,6 +195,13 @@ type Spot struct {
 	FloatM3S  *float64 `toml:"float_flow_m3s"`
 	FloatN    int      `toml:"float_n"`
 	FloatWind string   `toml:"float_wind"`
+}
+
+// Emergency is one [[reach.emergency]] table.
+type Emergency struct {
+	What string  `toml:"what"`
+	Lat  float64 `toml:"lat"`
+	Lon  float64 `toml:"lon"`
 }
 
 // Rule is one [[reach.rule]] table.

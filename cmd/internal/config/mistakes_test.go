@@ -63,6 +63,11 @@ species = ["walleye"]
 resident_share = 0.15
 drive_miles = 60.0
 who = "season keeper"
+leave_mark = "water on the second step"
+  [[reach.emergency]]
+  what = "landing at the county road"
+  lat = 45.2
+  lon = -92.3
   [[reach.spot]]
   id = "seam"
   kind = "seam"
@@ -94,6 +99,14 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 	for _, c := range []struct{ old, new, found, want string }{
 		{`listen = "127.0.0.1:8080"`, `listen = "8080"`, `"8080"`, "host:port"},
 		{`listen = "127.0.0.1:8080"`, `listen = 8080`, "8080", "a text in quotes"},
+		{`leave_mark = "water on the second step"`, `leave_mark = "` + strings.Repeat("a", 121) + `"`, "aaa",
+			"at most 120 characters"},
+		{`leave_mark = "water on the second step"`, "regulated = true\nleave_mark = \"second step\"",
+			"on a regulated reach", "no mark"},
+		{`what = "landing at the county road"`, `what = " "`, "empty", "what is there"},
+		{`lat = 45.2`, `lat = 95.2`, "95.2", "-90 to 90"},
+		{`lat = 45.2`, `lat = -45.2`, "-45.2 with lon -92.3", "within a degree of the reach at 45, -92"},
+		{"  lon = -92.3\n", "", "alone", "lat and lon"},
 		{`listen = "127.0.0.1:8080"`, `listen = "127.0.0.1:80800"`, "80800", "host:port"},
 		{`metrics_listen = "127.0.0.1:9090"`, `metrics_listen = "127.0.0.1"`, `"127.0.0.1"`, "host:port"},
 		{`public_url = "https://river.example.org"`, `public_url = "river.example.org"`, `"river.example.org"`,

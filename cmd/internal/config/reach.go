@@ -68,6 +68,8 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		MaxFlowWhy:      r.MaxFlowWhy,
 		HazardsSurveyed: r.HazardsSurveyed,
 		Hazards:         r.Hazards,
+		LeaveMark:       strings.TrimSpace(r.LeaveMark),
+		Siren:           strings.TrimSpace(r.Siren),
 		Species:         r.Species,
 		ResidentShare:   0.15,
 		TargetRate:      r.TargetRate,
@@ -119,6 +121,9 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		})
 	}
 
+	for _, e := range r.Emergency {
+		out.Emergency = append(out.Emergency, coldseam.EmergencyPoint(e))
+	}
 	for i, x := range r.Rules {
 		rule := coldseam.Rule{
 			Kind:      coldseam.RuleKind(x.Kind),

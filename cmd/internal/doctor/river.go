@@ -124,6 +124,9 @@ func (k *checker) limitsOf(ctx context.Context, r coldseam.Reach) {
 		k.ok(key("hazards"), "%d listed", len(r.Hazards))
 	}
 
+	said := func(s string) string { return map[bool]string{true: "none", false: "given"}[s == ""] }
+	k.ok(key("trip card"), "emergency points: %d; leave mark: %s; siren: %s", len(r.Emergency), said(r.LeaveMark),
+		said(r.Siren))
 	k.floodLevels(ctx, r)
 	if r.FloodStageM == nil {
 		k.add(key("flood stage"), levelWarn, "missing", "the stage of minor flood",
