@@ -204,6 +204,9 @@ func (a *adviser) odds() {
 		a.note("uncalibrated", nil)
 	}
 	lo, hi := a.measured()
+	if in.Here { // the one flow there is, without the grid between measured ones
+		lo, hi = a.med, a.med
+	}
 	a.o = newOdds(a.s, in.Rig, a.flows, lo, hi, a.cal.Mean, math.Hypot(a.cal.SD, eventLnSD))
 	for _, oz := range withTradeSizes(in.BoxOz) {
 		a.out.Holds = append(a.out.Holds, coldseam.SizeOdds{Oz: oz, Holds: a.o.Holds(oz * coldseam.KgPerOunce)})

@@ -21,7 +21,9 @@ func (a *adviser) critical() []coldseam.SizeFlow {
 		return nil
 	}
 	c := a.o.curves[0]
-	if a.in.Rig.Pres.Frame != 0 { // the odds of a drift have a curve for each boat speed
+	// The odds of a drift have a curve for each boat speed, those of a trial by hand
+	// one that spans no flows.
+	if a.in.Rig.Pres.Frame != 0 || a.in.Here {
 		c = tabulate(a.s, a.in.Rig, lo, hi)
 	}
 	flows, single := criticalFlows(a.s, a.in.Rig, c, lo, hi, math.Exp(-a.cal.Mean))

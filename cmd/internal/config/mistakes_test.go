@@ -62,12 +62,8 @@ flood_stage_ft = 12.0
 species = ["walleye"]
 resident_share = 0.15
 drive_miles = 60.0
-who = "season keeper"
 leave_mark = "water on the second step"
-  [[reach.emergency]]
-  what = "landing at the county road"
-  lat = 45.2
-  lon = -92.3
+who = "season keeper"
   [[reach.spot]]
   id = "seam"
   kind = "seam"
@@ -75,6 +71,10 @@ leave_mark = "water on the second step"
   depth_ft = 18
   sounded = "2026-03-28"
   float_fps = 1.9
+  [[reach.emergency]]
+  what = "landing at the county road"
+  lat = 45.2
+  lon = -92.3
   [[reach.rule]]
   kind = "season"
   closed = ["03-01..05-01"]
