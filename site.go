@@ -64,14 +64,14 @@ type Reach struct {
 	Hazards         []string // low-head dam, strainers, shelf ice ...
 	// LeaveMark is the admin's own landmark at which to leave a rising river; it is
 	// never computed, and a regulated reach has none.
-	LeaveMark       string           `json:",omitempty"`
-	Siren           string           `json:",omitempty"` // what the siren of the dam means here
-	Emergency       []EmergencyPoint `json:",omitempty"`
-	Species         []string // keys of species rows; first = the run that is shown
-	ResidentShare   float64  // fish that are there at all times, 0-1 of the run
-	TargetRate      float64  // fish per line hour of a good morning; 0 = club default
-	Spots           []Spot
-	Rules           []Rule
+	LeaveMark     string           `json:",omitempty"`
+	Siren         string           `json:",omitempty"` // what the siren of the dam means here
+	Emergency     []EmergencyPoint `json:",omitempty"`
+	Species       []string         // keys of species rows; first = the run that is shown
+	ResidentShare float64          // fish that are there at all times, 0-1 of the run
+	TargetRate    float64          // fish per line hour of a good morning; 0 = club default
+	Spots         []Spot
+	Rules         []Rule
 }
 
 // EmergencyPoint is a place where help can reach the river.

@@ -48,6 +48,32 @@ func OwnJig(b coldseam.Brief, window int, own coldseam.Preferences) ([]coldseam.
 	return g.weights(window, own, b.How)
 }
 
+// RigTable is what the trip card weighs a float timing by: the advised spots of
+// the best window, with the club's box and limits. On rising water, and where
+// nothing was weighed, it has no spot.
+func RigTable(b coldseam.Brief) (jig.Table, error) {
+	var g rigModel
+	if len(b.Weighing) == 0 {
+		return jig.Table{}, nil
+	}
+	if err := json.Unmarshal(b.Weighing, &g); err != nil {
+		return jig.Table{}, fmt.Errorf("weights of the brief: %w: %w", err, coldseam.ErrInvalid)
+	}
+	if g.River.Rising || b.WindowI < 0 || b.WindowI >= len(g.Windows) {
+		return jig.Table{}, nil
+	}
+
+	win := g.Windows[b.WindowI]
+	in := jig.TableInput{BoxOz: g.River.BoxOz, Limits: g.River.Limits, WaterC: win.WaterC, WaterOK: win.WaterOK,
+		NoBoat: g.River.HighFlow || g.River.Debris}
+	for _, j := range b.Jig {
+		if j.TieOz > 0 {
+			in.Spots = append(in.Spots, jig.TableSpot{ID: j.SpotID, Name: j.Spot, DepthM: j.DepthM})
+		}
+	}
+	return jig.NewTable(in), nil
+}
+
 // weights computes the weight for every spot of the reach in one window, advised
 // spots first.
 func (g *rigModel) weights(window int, own coldseam.Preferences, advice coldseam.Advice) ([]coldseam.SpotJig, error) {

@@ -11,6 +11,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 )
@@ -62,6 +63,21 @@ func Media(medium, scheme string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: medium,
 			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return err
+	})
+}
+
+// Offline cuts the page and its service worker off from every network, or ends
+// that.
+func Offline(off bool) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		p := network.EmulateNetworkConditionsByRuleParams{EmulateOfflineServiceWorker: &off,
+			MatchedNetworkConditions: []*network.Conditions{}}
+		if off {
+			p.MatchedNetworkConditions = append(p.MatchedNetworkConditions, &network.Conditions{Offline: true,
+				DownloadThroughput: -1, UploadThroughput: -1})
+		}
+		_, err := cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule, p)
 		return err
 	})
 }

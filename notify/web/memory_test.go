@@ -33,6 +33,7 @@ type memory struct {
 	fail    error // returned by every call
 	season  Recap
 	noScore bool
+	table   json.RawMessage
 }
 
 func newMemory() *memory {
@@ -103,6 +104,10 @@ func (m *memory) Board(context.Context) ([]coldseam.Brief, error) {
 func (m *memory) Reaches(context.Context) ([]coldseam.Reach, error) {
 	defer m.mu.Unlock()
 	return m.reaches, m.lock(false)
+}
+
+func (m *memory) RigTable(context.Context, coldseam.Brief) (json.RawMessage, error) {
+	return m.table, nil
 }
 
 func (m *memory) PastSeasons(_ context.Context, id coldseam.ReachID) ([]coldseam.Replay, error) {

@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"path"
 	"strings"
 	"sync"
 	"time"
@@ -17,7 +18,7 @@ import (
 	"example.org/coldseam/notify"
 )
 
-//go:embed templates/*.html look.css
+//go:embed templates/*.html look.css static
 var files embed.FS
 
 // pages are the parsed templates by name, each with the frame.
@@ -68,6 +69,8 @@ type frame struct {
 	Bare    bool         // a form reached by a signed link: no links elsewhere
 	Inline  template.CSS // the style of a page that stands alone
 	Body    any
+
+	Script, Manifest, Icon string // of the trip card alone
 }
 
 // caution is the block at the foot of every page.
@@ -83,12 +86,15 @@ type asset struct {
 }
 
 func readAsset(name string) asset {
+	mime := map[string]string{".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}[path.Ext(name)]
 	b, err := files.ReadFile(name)
 	if err != nil {
 		panic(err)
 	}
 	sum := sha256.Sum256(b)
-	return asset{path: "/look-" + hex.EncodeToString(sum[:6]) + ".css", mime: "text/css; charset=utf-8", body: b}
+	base := strings.TrimSuffix(path.Base(name), path.Ext(name))
+	return asset{path: "/" + base + "-" + hex.EncodeToString(sum[:6]) + path.Ext(name), mime: mime + "; charset=utf-8",
+		body: b}
 }
 
 func (a asset) serve(w http.ResponseWriter, _ *http.Request) error {

@@ -42,6 +42,7 @@ type riverPage struct {
 	Inputs   []inputRow
 	Score    *scoreView
 	ICS      string
+	Card     string // the trip card
 	Toggle   toggle
 	Regul    bool
 	Past     string // strips of the seasons lived again
@@ -104,6 +105,7 @@ func (s *site) riverPage(b coldseam.Brief, units string) (*riverPage, error) {
 		Day:      longDay(b.Day),
 		ShortDay: page.Day,
 		ICS:      riverPath(b.Reach) + "/calendar.ics",
+		Card:     riverPath(b.Reach) + "/card",
 		FlowU:    "cfs",
 		TempU:    "°F",
 		Regul:    b.Flow.Regulated,

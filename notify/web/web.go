@@ -10,6 +10,7 @@ package web
 import (
 	"cmp"
 	"context"
+	"encoding/json"
 	"fmt"
 	"log/slog"
 	"net/http"
@@ -43,6 +44,9 @@ type Reader interface {
 	// PastSeasons returns the seasons lived again when a reach was set up; none is
 	// no error.
 	PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error)
+	// RigTable is the table by which the trip card weighs a float timing, as JSON;
+	// nil = there is none for the brief.
+	RigTable(ctx context.Context, b coldseam.Brief) (json.RawMessage, error)
 	// Status returns the state of feeds and mail, without persons.
 	Status(ctx context.Context) (Status, error)
 }
@@ -125,6 +129,9 @@ type site struct {
 	Config
 	tmpl    pages
 	style   asset
+	script  asset // of the trip card
+	worker  asset
+	icon    asset
 	clients *limiter
 	foot    footCache
 }
@@ -153,7 +160,8 @@ func New(c Config) (http.Handler, error) {
 		c.TrustedProxies = []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8"), netip.MustParsePrefix("::1/128")}
 	}
 	c.Limits = c.Limits.withDefaults()
-	s := &site{Config: c, tmpl: parsePages(), style: readAsset("look.css"), clients: newLimiter(c.Now)}
+	s := &site{Config: c, tmpl: parsePages(), style: readAsset("look.css"), script: readAsset("static/card.js"),
+		worker: readAsset("static/sw.js"), icon: readAsset("static/icon.svg"), clients: newLimiter(c.Now)}
 	return s.guard(s.routes()), nil
 }
 
@@ -166,6 +174,10 @@ func (s *site) routes() http.Handler {
 	page("GET /{$}", s.board)
 	page("GET /river/{reach}", s.river)
 	page("GET /river/{reach}/calendar.ics", s.reachCalendar)
+	page("GET /river/{reach}/card", s.card)
+	page("GET /river/{reach}/card.json", s.cardData)
+	page("GET /river/{reach}/card.webmanifest", s.cardManifest)
+	page("GET /river/{reach}/sw.js", s.cardWorker)
 	page("GET /calendar/{token}", s.ownCalendar)
 	page("GET /how", s.how)
 
@@ -186,7 +198,9 @@ func (s *site) routes() http.Handler {
 	page("POST /unsubscribe/{token}", s.unsubscribe)
 	page("GET /log/{token}", s.logForm)
 	page("POST /log/{token}", s.saveLog)
-	page("GET "+s.style.path, s.style.serve)
+	for _, a := range []asset{s.style, s.script, s.icon} {
+		page("GET "+a.path, a.serve)
+	}
 	page("GET /robots.txt", robots)
 	page("GET /livez", s.health(s.Live))
 	page("GET /readyz", s.health(s.Ready))

@@ -1,10 +1,12 @@
 package club
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"example.org/coldseam"
@@ -12,6 +14,7 @@ import (
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/recap"
+	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/web"
 )
@@ -24,6 +27,33 @@ type pages struct {
 	morning *morning.Maker
 	recap   *recap.Season
 	recaps  recap.Cache
+	tables  sync.Map // of the trip cards, by reach: rigTable
+}
+
+// rigTable is the table of one brief; it takes a third of a second to make.
+type rigTable struct {
+	brief int64
+	json  json.RawMessage
+}
+
+// RigTable is the table by which the trip card weighs a float timing.
+func (p *pages) RigTable(_ context.Context, b coldseam.Brief) (json.RawMessage, error) {
+	if had, ok := p.tables.Load(b.Reach); ok && had.(rigTable).brief == b.ID && b.ID != 0 {
+		return had.(rigTable).json, nil
+	}
+	t, err := forecast.RigTable(b)
+	if err != nil || len(t.Spots) == 0 {
+		return nil, err
+	}
+
+	var out bytes.Buffer
+	enc := json.NewEncoder(&out)
+	enc.SetEscapeHTML(false) // the digits hold < and >
+	if err := enc.Encode(t); err != nil {
+		return nil, fmt.Errorf("table of the trip card: %w", err)
+	}
+	p.tables.Store(b.Reach, rigTable{b.ID, out.Bytes()})
+	return out.Bytes(), nil
 }
 
 // Pages is what the web server reads and writes.

@@ -151,15 +151,15 @@ type Reach struct {
 	Siren     string      `toml:"siren"`
 	Emergency []Emergency `toml:"emergency"`
 
-	Species         []string `toml:"species"`
-	Resident        *float64 `toml:"resident_share"`
-	TargetRate      float64  `toml:"target_rate"`
-	DriveMiles      *float64 `toml:"drive_miles"` // there and back
-	DriveKM         *float64 `toml:"drive_km"`
-	Spots           []Spot   `toml:"spot"`
-	Rules           []Rule   `toml:"rule"`
-	Why             string   `toml:"why"` // reason of the last edit, kept in the audit
-	Who             string   `toml:"who"` // role of the person who made it, never an address
+	Species    []string `toml:"species"`
+	Resident   *float64 `toml:"resident_share"`
+	TargetRate float64  `toml:"target_rate"`
+	DriveMiles *float64 `toml:"drive_miles"` // there and back
+	DriveKM    *float64 `toml:"drive_km"`
+	Spots      []Spot   `toml:"spot"`
+	Rules      []Rule   `toml:"rule"`
+	Why        string   `toml:"why"` // reason of the last edit, kept in the audit
+	Who        string   `toml:"who"` // role of the person who made it, never an address
 }
 
 // Craft is one [[limit]] table: the flow limit of one craft on a reach, as

@@ -1,0 +1,263 @@
+//go:build !race
+
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	cdpage "github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify/brieftest"
+	"example.org/coldseam/notify/browsertest"
+)
+
+// phone is a Chromium with a clock of its own, on a network that can be cut.
+type phone struct {
+	t   *testing.T
+	ctx context.Context
+	url string
+	cut atomic.Bool // the server hangs up
+	srv *httptest.Server
+}
+
+// newPhone opens the card of a reach at a time of the phone's clock.
+func newPhone(t *testing.T, h http.Handler, reach string, now time.Time) *phone {
+	p := &phone{t: t, ctx: browsertest.Start(t, 3*time.Minute)}
+	p.srv = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if p.cut.Load() {
+			panic(http.ErrAbortHandler)
+		}
+		h.ServeHTTP(w, r)
+	}))
+	t.Cleanup(p.srv.Close)
+	p.url = p.srv.URL + "/river/" + reach + "/card"
+	shift := fmt.Sprintf(`(() => { const real = Date.now; const base = %d - real();
+		Date.now = () => real() + base + Number(sessionStorage.getItem('shift') || 0) })()`, now.UnixMilli())
+	require.NoError(t, chromedp.Do(p.ctx, browsertest.Device(360, 780, "", "light"),
+		chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := cdp.Call(ctx, tg, cdpage.AddScriptToEvaluateOnNewDocument,
+				cdpage.AddScriptToEvaluateOnNewDocumentParams{Source: shift})
+			return err
+		})))
+	return p
+}
+
+func (p *phone) open(fragment string) {
+	p.t.Helper()
+	require.NoError(p.t, chromedp.Do(p.ctx, chromedp.Navigate(p.url+fragment)))
+	p.until(`navigator.serviceWorker.ready.then(r => !!r.active)`)
+}
+
+// signal cuts the network off, or gives it back: for the page by the browser, for
+// its worker by the server.
+func (p *phone) signal(on bool) {
+	p.t.Helper()
+	p.cut.Store(!on)
+	require.NoError(p.t, chromedp.Do(p.ctx, browsertest.Offline(!on)))
+}
+
+// clock moves the phone's clock on from where it started.
+func (p *phone) clock(by time.Duration) {
+	p.t.Helper()
+	p.js(fmt.Sprintf(`(sessionStorage.setItem('shift', %d), show(), '')`, by.Milliseconds()))
+}
+
+func (p *phone) js(expr string) string {
+	p.t.Helper()
+	out, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`Promise.resolve(`+expr+`).then(String)`,
+		chromedp.EvalAwaitPromise))
+	require.NoError(p.t, err, expr)
+	return out
+}
+
+// until waits for a condition in the page.
+func (p *phone) until(cond string) {
+	p.t.Helper()
+	require.Eventually(p.t, func() bool {
+		out, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](`Promise.resolve(`+cond+`).then(Boolean)`,
+			chromedp.EvalAwaitPromise))
+		return err == nil && out
+	}, 40*time.Second, 100*time.Millisecond, cond)
+}
+
+// reload loads the card again as a tap on its icon would.
+func (p *phone) reload() {
+	p.t.Helper()
+	require.NoError(p.t, chromedp.Do(p.ctx, chromedp.Navigate("about:blank")))
+	require.NoError(p.t, chromedp.Do(p.ctx, chromedp.Navigate(p.url)))
+	p.until(`typeof show === 'function' && !looking`)
+}
+
+func (p *phone) word() string { return p.js(`$('w').textContent`) }
+
+// nothing checks that word, weights and mark are gone.
+func (p *phone) nothing(why string) {
+	p.t.Helper()
+	require.Equal(p.t, "NO CALL", p.word(), why)
+	seen := p.js(`document.body.innerText.replaceAll("\u00a0", " ")`)
+	for _, gone := range []string{"GO\n", " oz", "second step", "in 10"} {
+		require.NotContains(p.t, strings.ReplaceAll(seen, "not a go", ""), gone, why)
+	}
+	require.Contains(p.t, seen, "This is not a go.")
+	require.Contains(p.t, seen, "low-head dam at Quarry Road", "hazards stay")
+}
+
+// shoot keeps a picture where COLDSEAM_KEEP names a folder.
+func (p *phone) shoot(name string) {
+	dir := os.Getenv("COLDSEAM_KEEP")
+	if dir == "" {
+		return
+	}
+	for _, scheme := range []string{"dark", "light"} {
+		require.NoError(p.t, chromedp.Do(p.ctx, browsertest.Media("", scheme)))
+		png, err := chromedp.Run(p.ctx, chromedp.FullScreenshot(100))
+		require.NoError(p.t, err)
+		require.NoError(p.t, os.WriteFile(filepath.Join(dir, name+"-"+scheme+".png"), png, 0o644))
+	}
+}
+
+// cardTown is the sample board with what an admin adds for the card.
+func cardTown() *memory {
+	m := newMemory()
+	for i := range m.reaches {
+		m.reaches[i].LeaveMark = "Water on the second step of the landing"
+		m.reaches[i].Siren = "three blasts at the dam: leave the bed at once"
+		m.reaches[i].Emergency = []coldseam.EmergencyPoint{{What: "landing at the county road", Lat: 45.01, Lon: -92.02}}
+	}
+	return m
+}
+
+// The card in a pocket: it reads without signal, says since when nothing can
+// reach it, and has no word when its time is over or its clock is wrong.
+func TestCardWithoutSignal(t *testing.T) {
+	m := cardTown()
+	p := newPhone(t, testHandler(t, m), "tamsen-bend", clock())
+	p.open("")
+	p.until(`$('w').textContent === 'GO'`)
+	require.Contains(t, p.js(`$('signal').textContent`), "Last look Sat 05:10")
+	body := p.js(`document.body.innerText.replaceAll("\u00a0", " ")`)
+	for _, want := range []string{"20 min old", "Rising: leave", "1/4 oz", "Water on the second step of the landing",
+		"Leaving earlier is always right; below this mark is not clearance.", "three blasts", "45.01000, -92.02000",
+		"US Coast Guard", "Daylight on Saturday"} {
+		require.Contains(t, body, want)
+	}
+	f, err := chromedp.Run(p.ctx, chromedp.Evaluate[findings](probe))
+	require.NoError(t, err)
+	require.Empty(t, f.Bad)
+	p.shoot("card-go")
+	p.until(`caches.open('card ' + location.pathname).then(c => c.keys()).then(k => k.length >= 5)`)
+
+	p.signal(false)
+	p.reload()
+	require.Equal(t, "GO", p.word())
+	require.Equal(t, "No signal: no stop after Sat 05:10 can reach this card.", p.js(`$('signal').textContent`))
+	p.clock(3 * time.Hour)
+	require.Contains(t, p.js(`$('age').textContent`), "3 h old")
+	p.shoot("card-offline")
+
+	p.clock(2 * time.Hour)
+	p.nothing("the clock was set back an hour")
+	p.reload()
+	p.nothing("and stays so after a restart")
+	p.shoot("card-clock")
+	p.clock(12 * time.Hour)
+	p.nothing("its time is over")
+	p.shoot("card-over")
+	for name, ms := range map[string]string{"before the issue": "1.7e12", "unknown": "NaN"} {
+		require.Equal(t, "clock", p.js(`state(card, `+ms+`, 0)`), name)
+	}
+
+	// A stop meanwhile: it shows at the next look and not before.
+	p.js(`(sessionStorage.removeItem('shift'), localStorage.removeItem('seen'), '')`)
+	m.mu.Lock()
+	for i, b := range m.briefs {
+		if b.Reach == "tamsen-bend" {
+			stop := brieftest.Stop()
+			stop.Reach = b.Reach
+			m.briefs[i] = stop
+		}
+	}
+	m.mu.Unlock()
+	p.reload()
+	require.Equal(t, "GO", p.word(), "nothing has reached it")
+	p.signal(true)
+	p.js(`look()`)
+	require.Equal(t, "STOP", p.word())
+	require.NotContains(t, p.js(`document.body.innerText.replaceAll("\u00a0", " ")`), "1/4 oz")
+	p.shoot("card-stop")
+	p.signal(false)
+	p.clock(14 * time.Hour)
+	require.Equal(t, "NO CALL", p.word())
+	require.Contains(t, p.js(`$('head').textContent`), "It was STOP, and nothing has lifted it.")
+}
+
+// A phone whose clock is hours off at the look has no word, with signal or not.
+func TestCardOnAWrongClock(t *testing.T) {
+	for _, off := range []time.Duration{-3 * time.Hour, 3 * time.Hour, -7 * time.Minute} {
+		p := newPhone(t, testHandler(t, cardTown()), "tamsen-bend", clock().Add(off))
+		p.open("")
+		p.until(`card && card.data`)
+		p.nothing(off.String())
+	}
+}
+
+// All that a phone keeps of a card is small, and only the card has a script.
+func TestCardIsSmall(t *testing.T) {
+	t.Parallel()
+	m := cardTown()
+	m.table = json.RawMessage(`"` + strings.Repeat("x", 15_000) + `"`)
+	h := testHandler(t, m)
+	at := "/river/tamsen-bend/"
+	sum := 0
+	for _, path := range []string{at + "card", at + "card.json", at + "card.webmanifest", at + "sw.js",
+		readAsset("look.css").path, readAsset("static/card.js").path, readAsset("static/icon.svg").path} {
+		r := get(h, path)
+		require.Equal(t, http.StatusOK, r.Code, path)
+		sum += r.Body.Len()
+	}
+	require.LessOrEqual(t, sum, 75_000)
+	t.Logf("card: %d bytes", sum)
+
+	csp := get(h, at+"card").Header().Get("Content-Security-Policy")
+	require.Contains(t, csp, "script-src 'self'")
+	require.NotContains(t, csp, "unsafe")
+	require.NotContains(t, get(h, at[:len(at)-1]).Header().Get("Content-Security-Policy"), "script-src")
+	require.Equal(t, http.StatusNotFound, get(h, "/river/nowhere/sw.js").Code)
+}
+
+// A regulated reach has no mark, a rising river no weight, and no word but those
+// with odds has either.
+func TestCardHoldsBack(t *testing.T) {
+	t.Parallel()
+	m := cardTown()
+	for i := range m.briefs {
+		b := &m.briefs[i]
+		if b.Reach == "tamsen-bend" {
+			b.Flow.Trend = "rising"
+		}
+	}
+	h := testHandler(t, m)
+	for reach, want := range map[string]string{"tamsen-bend": "rising", "brandt-lower": "STOP", "quern-weir": "NO CALL"} {
+		body := get(h, "/river/"+reach+"/card.json").Body.String()
+		require.Contains(t, body, want)
+		require.Contains(t, body, `"Weights":null`, reach)
+	}
+	require.Contains(t, get(h, "/river/tamsen-bend/card.json").Body.String(), "second step")
+	for _, none := range []string{"brandt-lower", "quern-weir", "orlow-dam"} {
+		require.NotContains(t, get(h, "/river/"+none+"/card.json").Body.String(), "second step", none)
+	}
+}
