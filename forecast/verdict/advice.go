@@ -159,14 +159,32 @@ var warns = []string{"rising", "flow_high", "flow_flood"}
 func (in *AdviceInputs) here(where []string) []string {
 	var out []string
 	for _, w := range where {
-		if slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == w }) {
-			out = append(out, w)
+		if class, ok := in.spotFor(w); ok && !slices.Contains(out, class) {
+			out = append(out, class)
 		}
 	}
 	if len(out) == 0 {
 		return where
 	}
 	return out
+}
+
+// partsOfAHole are places within one hole: where a reach has sounded one of them,
+// it stands for the others.
+var partsOfAHole = []string{"bend_hole_deep", "hole_head", "hole_tail"}
+
+// spotFor is the class of the reach's spot for a place.
+func (in *AdviceInputs) spotFor(place string) (string, bool) {
+	classes := []string{place}
+	if slices.Contains(partsOfAHole, place) {
+		classes = append(classes, partsOfAHole...)
+	}
+	for _, class := range classes {
+		if slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == class }) {
+			return class, true
+		}
+	}
+	return "", false
 }
 
 // conditions lists the modifiers that hold, weakest first: a later one wins

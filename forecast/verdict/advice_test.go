@@ -135,6 +135,17 @@ func TestAdviceNamesPlacesOfTheReach(t *testing.T) {
 	require.Len(t, Advise(in).Where, 3, "none of the row's places: the row stands")
 }
 
+// A reach that sounded its bend hole alone is sent there where the row says the
+// head of a hole, and not past it to the seam.
+func TestAHoleStandsForItsHead(t *testing.T) {
+	t.Parallel()
+	in := AdviceInputs{WaterC: coldseam.C(37.5), FlowPct: .5, Stage: "staging", WaveP: .6}
+	in.Reach.Spots = []coldseam.Spot{{Class: "current_seam"}, {Class: "bend_hole_deep"}}
+	require.Equal(t, []string{"bend_hole_deep", "current_seam"}, Advise(in).Where)
+	in.Reach.Spots = append(in.Reach.Spots, coldseam.Spot{Class: "hole_head"})
+	require.Equal(t, []string{"hole_head", "current_seam"}, Advise(in).Where)
+}
+
 // Fish hold or move: one mail does not say both.
 func TestAdviceAWaveEndsTheWaitInTheHoles(t *testing.T) {
 	t.Parallel()
