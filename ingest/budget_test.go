@@ -22,7 +22,7 @@ type purse struct {
 	hosts map[string]bool
 }
 
-func (p *purse) TakeRequest(_ context.Context, host string, _ float64) (time.Duration, error) {
+func (p *purse) TakeRequest(_ context.Context, host string, _, _ float64) (time.Duration, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.hosts[host] = true

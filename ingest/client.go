@@ -41,15 +41,27 @@ type client struct {
 // rest is for the polls that go on beside it [proposal].
 const atOnceShare = .8
 
-// hurry takes one of the requests that need not wait.
-func (c *client) hurry() bool {
+// evenShare of it needs no spreading at any time.
+const evenShare = .1
+
+// hurry takes one of the requests that need not wait, of which other servers and
+// commands may have left none.
+func (c *client) hurry(ctx context.Context) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.atOnce <= 0 {
 		return false
 	}
 	c.atOnce--
-	return true
+	if c.shared == nil {
+		return true
+	}
+	wait, err := c.shared.TakeRequest(ctx, c.host.name, c.profile.RatePerHour, atOnceShare)
+	if err == nil && wait > 0 {
+		c.atOnce = 0
+		return false
+	}
+	return true // a budget that cannot be read stops nobody
 }
 
 var errPrivate = errors.New("private address")
@@ -221,12 +233,10 @@ func (c *client) enter(ctx context.Context) (leave func(), err error) {
 	}
 
 	leave = func() { <-c.host.slots }
-	if c.hurry() {
-		if c.shared != nil {
-			err = c.shared.SpendRequests(ctx, c.host.name, c.profile.RatePerHour, 1)
+	if !c.hurry(ctx) {
+		if err = c.turn(ctx); err == nil {
+			err = c.take(ctx)
 		}
-	} else if err = c.turn(ctx); err == nil {
-		err = c.take(ctx)
 	}
 
 	if err != nil {
@@ -275,7 +285,7 @@ const longestTurn = 5 * time.Minute
 // stops nobody: the process's own still holds.
 func (c *client) take(ctx context.Context) error {
 	for c.shared != nil {
-		wait, err := c.shared.TakeRequest(ctx, c.host.name, c.profile.RatePerHour)
+		wait, err := c.shared.TakeRequest(ctx, c.host.name, c.profile.RatePerHour, evenShare)
 		if err != nil || wait <= 0 {
 			return ctx.Err()
 		}

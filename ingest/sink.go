@@ -31,8 +31,9 @@ type Sink interface {
 // Budget is the hourly budget of requests to a host that several servers share.
 type Budget interface {
 	// TakeRequest takes one request; a wait above zero means that it was not
-	// taken and is to be asked for again after it.
-	TakeRequest(ctx context.Context, host string, perHour float64) (wait time.Duration, err error)
+	// taken and is to be asked for again after it. The share atOnce of an hour's
+	// budget may go at once, the rest is spread.
+	TakeRequest(ctx context.Context, host string, perHour, atOnce float64) (wait time.Duration, err error)
 	// SpendRequests takes requests that were made already, by repeated tries.
 	SpendRequests(ctx context.Context, host string, perHour float64, n int) error
 	// HoldRequests keeps all from a host for as long as it asked.

@@ -13,8 +13,9 @@ import (
 // requests at once, the rest evenly, so that no hour sees more. One row holds
 // it: whole_at is when the budget is whole again, every request moves it by the
 // even step, and it may lie as far ahead as the tenth reaches (the generic cell
-// rate algorithm [common practice]). A whole_at further ahead than twice that
-// was written by a clock that went wrong, and is not believed.
+// rate algorithm [common practice]). A command by hand may take more of an hour at
+// once; the polls then wait until it is spread. A whole_at further ahead than two
+// hours was written by a clock that went wrong, and is not believed.
 
 // sqlTake takes one request if the budget and the host's own word allow it:
 // host, now, step and reach in seconds.
@@ -22,8 +23,8 @@ const sqlTake = `
 INSERT INTO coldseam.request_budget AS b (host, whole_at)
 VALUES ($1, $2::timestamptz + $3::float8 * interval '1 second')
 ON CONFLICT ON CONSTRAINT request_budget_pkey DO UPDATE
-SET whole_at = CASE WHEN b.whole_at > $2 + 2 * $4::float8 * interval '1 second' THEN $2 ELSE GREATEST(b.whole_at, $2) END + $3 * interval '1 second'
-WHERE CASE WHEN b.whole_at > $2 + 2 * $4 * interval '1 second' THEN $2 ELSE GREATEST(b.whole_at, $2) END + ($3 - $4) * interval '1 second' <= $2
+SET whole_at = CASE WHEN b.whole_at > $2 + interval '2 hours' THEN $2 ELSE GREATEST(b.whole_at, $2) END + $3 * interval '1 second'
+WHERE CASE WHEN b.whole_at > $2 + interval '2 hours' THEN $2 ELSE GREATEST(b.whole_at, $2) END + ($3 - $4::float8) * interval '1 second' <= $2
   AND (b.held_until IS NULL OR b.held_until <= $2)
 RETURNING true`
 
@@ -35,7 +36,7 @@ const sqlSpend = `
 INSERT INTO coldseam.request_budget AS b (host, whole_at)
 VALUES ($1, $2::timestamptz + $3::float8 * interval '1 second')
 ON CONFLICT ON CONSTRAINT request_budget_pkey DO UPDATE
-SET whole_at = LEAST(GREATEST(b.whole_at, $2) + $3 * interval '1 second', $2 + 2 * $4::float8 * interval '1 second')`
+SET whole_at = LEAST(GREATEST(b.whole_at, $2) + $3 * interval '1 second', $2 + interval '2 hours')`
 
 const sqlHold = `
 INSERT INTO coldseam.request_budget AS b (host, whole_at, held_until)
@@ -43,19 +44,19 @@ VALUES ($1, $2::timestamptz, $2 + $3::float8 * interval '1 second')
 ON CONFLICT ON CONSTRAINT request_budget_pkey DO UPDATE
 SET held_until = GREATEST(b.held_until, excluded.held_until)`
 
-// budget is the even step between requests and the reach of the tenth, both in
-// seconds.
-func budget(perHour float64) (step, reach float64) {
+// budget is the even step between requests and the reach of what may be taken at
+// once, both in seconds.
+func budget(perHour, atOnce float64) (step, reach float64) {
 	burst := max(float64(int(perHour/10)), 1)
 	step = 3600 / max(perHour-burst, perHour/2)
-	return step, step * burst
+	return step, step * max(float64(int(perHour*atOnce)), 1)
 }
 
 // TakeRequest takes one request from the hourly budget that all servers share
-// for a host. A wait above zero means that it was not taken: ask again after
+// for a host, of which the share atOnce needs no spreading. A wait above zero means that it was not taken: ask again after
 // it.
-func (db *DB) TakeRequest(ctx context.Context, host string, perHour float64) (wait time.Duration, err error) {
-	step, reach := budget(perHour)
+func (db *DB) TakeRequest(ctx context.Context, host string, perHour, atOnce float64) (wait time.Duration, err error) {
+	step, reach := budget(perHour, atOnce)
 	now := micro(db.now())
 	var ok bool
 	err = db.pool.QueryRow(ctx, sqlTake, host, now, step, reach).Scan(&ok)
@@ -74,8 +75,8 @@ func (db *DB) TakeRequest(ctx context.Context, host string, perHour float64) (wa
 
 // SpendRequests takes requests that were made already, such as repeated tries.
 func (db *DB) SpendRequests(ctx context.Context, host string, perHour float64, n int) error {
-	step, reach := budget(perHour)
-	if _, err := db.pool.Exec(ctx, sqlSpend, host, micro(db.now()), step*float64(n), reach); err != nil {
+	step, _ := budget(perHour, 0)
+	if _, err := db.pool.Exec(ctx, sqlSpend, host, micro(db.now()), step*float64(n)); err != nil {
 		return fmt.Errorf("request budget of %s: %w", host, classify(err))
 	}
 	return nil

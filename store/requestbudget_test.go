@@ -33,7 +33,7 @@ func TestServersShareTheBudgetOfAHost(t *testing.T) {
 		for range 4 {
 			wg.Go(func() {
 				for range 10 {
-					wait, err := db.TakeRequest(ctx, "gauges.example.org", 200)
+					wait, err := db.TakeRequest(ctx, "gauges.example.org", 200, .1)
 					require.NoError(t, err)
 					if wait == 0 {
 						taken.Add(1)
@@ -48,12 +48,12 @@ func TestServersShareTheBudgetOfAHost(t *testing.T) {
 	wg.Wait()
 	require.EqualValues(t, 20, taken.Load(), "120 were asked for")
 
-	wait, err := dbs[1].TakeRequest(ctx, "other.example.org", 200)
+	wait, err := dbs[1].TakeRequest(ctx, "other.example.org", 200, .1)
 	require.NoError(t, err)
 	require.Zero(t, wait, "another host is not concerned")
 	// What repeated tries used is counted, and lengthens the wait.
 	require.NoError(t, dbs[1].SpendRequests(ctx, "other.example.org", 200, 22))
-	wait, err = dbs[2].TakeRequest(ctx, "other.example.org", 200)
+	wait, err = dbs[2].TakeRequest(ctx, "other.example.org", 200, .1)
 	require.NoError(t, err)
 	require.InDelta(t, 80, wait.Seconds(), 5, "24 of 20 at one in 20 s")
 }
@@ -72,7 +72,7 @@ func TestAHostsWordHoldsForAllServers(t *testing.T) {
 	defer b.Close()
 	require.NoError(t, a.HoldRequests(ctx, "gauges.example.org", 10*time.Minute))
 	require.NoError(t, a.HoldRequests(ctx, "gauges.example.org", time.Minute))
-	wait, err := b.TakeRequest(ctx, "gauges.example.org", 3600)
+	wait, err := b.TakeRequest(ctx, "gauges.example.org", 3600, .1)
 	require.NoError(t, err)
 	require.InDelta(t, 600, wait.Seconds(), 20)
 }
@@ -85,7 +85,7 @@ func TestBudgetHeals(t *testing.T) {
 	now := t0
 	db := storetest.NewWith(t, store.Options{Now: func() time.Time { return now }})
 	take := func() time.Duration {
-		wait, err := db.TakeRequest(ctx, "gauges.example.org", 200)
+		wait, err := db.TakeRequest(ctx, "gauges.example.org", 200, .1)
 		require.NoError(t, err)
 		return wait
 	}
@@ -109,4 +109,33 @@ func TestBudgetHeals(t *testing.T) {
 	}
 
 	require.InDelta(t, 200, n, 1)
+}
+
+// A command by hand takes most of an hour at once, and a second one no more than
+// the first has left; the polls wait until it is spread.
+func TestCommandsByHandShareOneHour(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	now := t0
+	db := storetest.NewWith(t, store.Options{Now: func() time.Time { return now }})
+	take := func(atOnce float64) (n int) {
+		for {
+			wait, err := db.TakeRequest(ctx, "gauges.example.org", 50, atOnce)
+			require.NoError(t, err)
+			if wait > 0 {
+				return n
+			}
+			n++
+		}
+	}
+	require.Equal(t, 40, take(.8))
+	require.Zero(t, take(.8))
+	require.Zero(t, take(.1))
+
+	polls := 0
+	for range 3600 {
+		now = now.Add(time.Second)
+		polls += take(.1)
+	}
+	require.InDelta(t, 10, polls, 1)
 }

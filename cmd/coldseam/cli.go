@@ -18,6 +18,7 @@ type cli struct {
 	Init       setup.Init       `cmd:"" help:"Write a commented coldseam.toml and the keys; overwrites nothing."`
 	Parse      parseCmd         `cmd:"" help:"Show what a feed document contains, without a database."`
 	Brief      briefCmd         `cmd:"" help:"Make and show the brief; replay a past morning; hold or release sending."`
+	Preview    previewCmd       `cmd:"" help:"Write the next morning's mail as it would be sent, and say who gets it; nothing is sent."`
 	Import     setup.Import     `cmd:"" help:"Load documents, daily tables or a paper trip log from files."`
 	Hindcast   hindcastCmd      `cmd:"" help:"Score the forecasts on a record they never saw, or those really issued."`
 	Rig        rigCmd           `cmd:"" help:"The lightest jig that holds bottom, by hand or for a spot."`

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 	_ "time/tzdata" // the club's zones, also where the machine has none
 
 	"github.com/alecthomas/kong"
@@ -26,7 +27,13 @@ func main() {
 // execute parses args and runs one sub-command. It returns the exit status: 0 done,
 // 1 the command could not do it, 2 it was called wrongly or a need is missing.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	return executeAt(ctx, nil, args, stdout, stderr)
+}
+
+// executeAt does so by another clock; nil = the machine's.
+func executeAt(ctx context.Context, now func() time.Time, args []string, stdout, stderr io.Writer) int {
 	var c cli
+	c.Now = now
 	parser, err := kong.New(&c, kong.Name("coldseam"), kong.Description(about),
 		kong.WithHyphenPrefixedParameters(true), kong.Writers(stdout, stderr),
 		kong.BindTo(ctx, (*context.Context)(nil)),

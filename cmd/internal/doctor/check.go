@@ -61,18 +61,18 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 			k.add("config", LevelFail, env.OneLine(fault), "a file that can be read",
 				"mend the line named; `coldseam init` writes a new file")
 		}
-		return c.finish(s.Out, k.lines)
+		return c.finish(s.Out, k)
 	}
 
 	if c.DNS {
 		return c.records(ctx, s.Out, k)
 	}
-	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true})
+	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true, Now: g.Now})
 	if err != nil {
 		e := &env.Env{Config: cfg, Now: time.Now}
 		k.app = &parts.Parts{Env: e, Mail: &mailing.Mailer{Env: e}}
 		k.unbuilt(ctx, err)
-		return c.finish(s.Out, k.lines)
+		return c.finish(s.Out, k)
 	}
 	defer a.Close()
 
@@ -81,7 +81,8 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		return c.reconcile(ctx, s.Out, a)
 	}
 	k.all(ctx)
-	return c.finish(s.Out, k.lines)
+	k.ahead(ctx)
+	return c.finish(s.Out, k)
 }
 
 // RunChecks looks at everything a wired program rests on; offline asks nobody outside.
@@ -91,10 +92,10 @@ func RunChecks(ctx context.Context, p *parts.Parts, offline bool) []Line {
 	return k.lines
 }
 
-// finish prints the lines and turns the worst level into the exit status.
-func (c *Check) finish(w io.Writer, lines []Line) error {
+// finish prints the lines and the sentence about the next morning, and turns the worst level into the exit status.
+func (c *Check) finish(w io.Writer, k *checker) error {
 	worst, count := 0, map[string]int{}
-	for _, l := range lines {
+	for _, l := range k.lines {
 		count[l.Level]++
 		worst = max(worst, map[string]int{levelWarn: 1, LevelFail: 2}[l.Level])
 	}
@@ -105,11 +106,12 @@ func (c *Check) finish(w io.Writer, lines []Line) error {
 		if err := enc.Encode(struct {
 			Status int    `json:"status"`
 			Lines  []Line `json:"lines"`
-		}{worst, lines}); err != nil {
+			Next   string `json:"next,omitempty"`
+		}{worst, k.lines, k.next}); err != nil {
 			return err
 		}
 	} else {
-		for _, l := range lines {
+		for _, l := range k.lines {
 			fmt.Fprintf(w, "%-4s  %-22s %s\n", l.Level, l.Key, l.Found)
 			if l.Level == LevelOK {
 				continue
@@ -123,6 +125,9 @@ func (c *Check) finish(w io.Writer, lines []Line) error {
 		}
 
 		fmt.Fprintf(w, "%d ok, %d warn, %d fail\n", count[LevelOK], count[levelWarn], count[LevelFail])
+		if k.next != "" {
+			fmt.Fprintln(w, k.next)
+		}
 	}
 
 	if worst > 0 {
@@ -178,6 +183,7 @@ type checker struct {
 	net     checkNet
 	space   func(path string) (free, total uint64, err error)
 	lines   []Line
+	next    string // what the next morning will bring, in one sentence
 }
 
 // checkNet is the outside world of a check.

@@ -183,7 +183,7 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	wantLine(t, lines, "tamsen-bend brief", levelWarn, "none for 2026-04-18")
 	wantLine(t, lines, "units northgauge", LevelOK, "discharge ft^3/s")
 	var out bytes.Buffer
-	err = (&Check{}).finish(&out, b.k.lines)
+	err = (&Check{}).finish(&out, b.k)
 	require.Equal(t, env.ExitCode{Code: 2}, err, "the dead gauge is a fault")
 	require.NotContains(t, out.String(), "@")
 	t.Log(out.String())
@@ -208,8 +208,8 @@ func TestCheckExitAndJSON(t *testing.T) {
 				lines = append(lines, Line{Key: "x", Level: l, Found: "f", Wanted: "w", Fix: "m"})
 			}
 			var text, js bytes.Buffer
-			require.Equal(t, c.want, (&Check{}).finish(&text, lines))
-			require.Equal(t, c.want, (&Check{JSON: true}).finish(&js, lines))
+			require.Equal(t, c.want, (&Check{}).finish(&text, &checker{lines: lines}))
+			require.Equal(t, c.want, (&Check{JSON: true}).finish(&js, &checker{lines: lines}))
 
 			var got struct {
 				Status int

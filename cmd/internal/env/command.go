@@ -28,7 +28,8 @@ type Streams struct{ Out, Err io.Writer }
 
 // Globals are the flags every command takes.
 type Globals struct {
-	Config string `help:"The configuration file." default:"coldseam.toml" env:"COLDSEAM_CONFIG" type:"path"`
+	Config string           `help:"The configuration file." default:"coldseam.toml" env:"COLDSEAM_CONFIG" type:"path"`
+	Now    func() time.Time `kong:"-"` // nil = the machine's; tests set it
 }
 
 // ExitCode is an error that carries the process's exit status; the text, if
@@ -52,6 +53,7 @@ func Read(s *Streams, g *Globals, o *Options) (config.Config, error) {
 	if o.Log == nil {
 		o.Log = NewLogger(s.Err, slog.LevelError)
 	}
+	o.Now = g.Now
 	return cfg, nil
 }
 

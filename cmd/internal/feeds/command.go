@@ -41,6 +41,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 		return err
 	}
 	a.SayWaits(s.Out)
+	a.Fetcher.SpendAtOnce = true
 	switch {
 	case c.Replay:
 		return c.replayKept(ctx, s.Out, a)

@@ -70,6 +70,24 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 	return m.Brief, nil
 }
 
+// Ahead computes the brief of a morning from what is known now, and stores nothing
+// but models that had to be fitted.
+func (mk *Maker) Ahead(ctx context.Context, r coldseam.Reach, day coldseam.Date) (coldseam.Brief, error) {
+	f, err := mk.Inputs(ctx, r, day, mk.Now(), false)
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
+	m, err := mk.Computed(ctx, f)
+	if err != nil {
+		return coldseam.Brief{}, err
+	}
+	notify.SetWording(&m.Brief)
+	if f.FlowModel == nil || f.TempModel == nil {
+		err = mk.SaveModels(ctx, r, m)
+	}
+	return m.Brief, err
+}
+
 // ErrBusy: a brief of the reach is being computed already.
 var ErrBusy = fmt.Errorf("an earlier brief is still being computed: %w", coldseam.ErrUnavailable)
 

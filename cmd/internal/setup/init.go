@@ -16,6 +16,7 @@ import (
 	"time"
 	"unicode"
 
+	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
@@ -24,30 +25,55 @@ import (
 //go:embed coldseam.toml
 var sampleTOML string
 
-// Init writes a configuration and the keys, and asks nothing that it can
-// find out.
+// Init writes a configuration and the keys. On a terminal it asks what it can
+// neither find out nor was told.
 type Init struct {
-	Club   string `help:"Name of the club." default:"Our River Club"`
+	Club   string `help:"Name of the club; default Our River Club."`
 	Domain string `help:"The club's domain; default the name of this machine." placeholder:"NAME"`
 	Zone   string `help:"IANA zone; default the machine's." placeholder:"ZONE"`
+
+	first siteAddCmd // the first river, asked for: a place, and a name where one was said
+	Ask   *Asker     `kong:"-"` // who is asked; nil = nobody
 }
 
 // Run writes what is not there yet. Nothing is ever overwritten.
 func (c *Init) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	host, _ := os.Hostname() // unknown: the example's name stays
-	return c.Write(s, g.Config, Machine{
+	m := Machine{
 		host: host,
 		zone: machineZone("/etc/localtime", os.Getenv("TZ")),
 		Root: os.Geteuid() == 0,
 		home: os.Getenv("HOME"),
-	})
+	}
+	if isTerminal(os.Stdin) && !env.Exists(g.Config) {
+		c.Ask = NewAsker(os.Stdin, s.Out)
+	}
+	return c.Set(ctx, s, g, m)
+}
+
+// Set asks where there is somebody to ask, writes, and sets the first river up.
+func (c *Init) Set(ctx context.Context, s *env.Streams, g *env.Globals, m Machine) error {
+	if c.Ask != nil {
+		c.questions(m)
+	}
+	if err := c.Write(s, g.Config, m); err != nil {
+		return err
+	}
+	if c.first.Lat == 0 && c.first.Lon == 0 {
+		return nil
+	}
+	fmt.Fprintln(s.Out, "\nThe first river:")
+	c.first.ask, c.first.seasons = c.Ask, m.Seasons
+	return c.first.Run(ctx, s, g)
 }
 
 // Machine is what init finds out.
 type Machine struct {
 	host, zone, home string
 	Root             bool
-	State            string // instead of the place by custom
+	State            string             // instead of the place by custom
+	Sample           string             // instead of the shipped configuration
+	Seasons          [][2]coldseam.Date // instead of the last spring and autumn
 }
 
 // Write writes what is not there yet.
@@ -76,11 +102,11 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 		zone = m.zone
 	}
 
-	values := sampleValues{club: c.Club, domain: domain, zone: zone, state: m.stateDir()}
+	values := sampleValues{club: env.OrElse(c.Club, defaultClub), domain: domain, zone: zone, state: m.stateDir()}
 	if !m.Root {
 		values.token, values.dkim = token, dkim
 	}
-	text := fillSample(sampleTOML, values)
+	text := fillSample(env.OrElse(m.Sample, sampleTOML), values)
 	if _, err := config.Parse(path, text); err != nil {
 		return env.Fail(2, err.Error())
 	}
@@ -115,6 +141,8 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	return nil
 }
 
+const defaultClub = "Our River Club"
+
 func (c *Init) next(s *env.Streams, path, domain, zone string) {
 	flag := ""
 	if filepath.Base(path) != "coldseam.toml" || filepath.Dir(path) != mustGetwd() {
@@ -137,10 +165,12 @@ func (c *Init) next(s *env.Streams, path, domain, zone string) {
 	}
 	say("Set club.name, club.admin_email, club.contact and mail.smtp in %s.", path)
 	say("coldseam check%s --dns   prints the records to paste into the domain's zone.", flag)
-	say("coldseam site add%s --lat 45.3 --lon -92.7   finds the nearest gauges and adds a river.", flag)
+	if c.first.Lat == 0 && c.first.Lon == 0 {
+		say("coldseam site add%s --lat 45.3 --lon -92.7   finds the nearest gauges and adds a river.", flag)
+	}
 	say("coldseam check%s   says what is still wanted.", flag)
-	say("coldseam brief%s   shows the morning; --mail you@%s sends it to one address.", flag,
-		env.OrElse(domain, "river.example.org"))
+	say("coldseam preview%s   writes tomorrow's mail to files; coldseam brief%s --mail you@%s sends it to one address.",
+		flag, flag, env.OrElse(domain, "river.example.org"))
 	say("coldseam serve%s   or the unit in deploy/coldseam.service.", flag)
 	say("coldseam backup%s   every day from a timer: the two keys are in it.", flag)
 }

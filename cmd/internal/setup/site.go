@@ -42,12 +42,15 @@ type siteAddCmd struct {
 	NoReplay bool    `help:"Leave the replay of the last spring and autumn out."`
 
 	seasons [][2]coldseam.Date // that are replayed; nil = the last spring and autumn
+	ask     *Asker             // for the gauge; nil = nobody is asked
 	DryRun  bool               `help:"Show everything, and do not touch the configuration. What was fetched stays stored."`
 }
 
+func isPlace(lat, lon float64) bool { return math.Abs(lat) <= 90 && math.Abs(lon) <= 180 }
+
 // Run does all of it; every step prints what it found.
 func (c *siteAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	if !(math.Abs(c.Lat) <= 90 && math.Abs(c.Lon) <= 180) {
+	if !isPlace(c.Lat, c.Lon) {
 		return env.Fail(2, fmt.Sprintf("--lat %g --lon %g is no place: latitude -90 to 90, longitude -180 to 180",
 			c.Lat, c.Lon))
 	}
@@ -88,6 +91,10 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 
 	if c.Code == "" {
 		c.printNearest(w, a, near)
+		if best := c.proposed(near, a.Env.Now()); c.ask != nil && best != "" {
+			c.Code = c.ask.line("\nGauge, by its code", best)
+			return c.add(ctx, w, a)
+		}
 		if len(near) > 0 {
 			fmt.Fprintln(w, "\nNothing added. Take one: the same command with --code.")
 		}
