@@ -155,7 +155,7 @@ func (p line) at(t time.Time) (float64, bool) {
 
 func someFinite(x []float64) bool {
 	for _, v := range x {
-		if v == v {
+		if !math.IsNaN(v) {
 			return true
 		}
 	}

@@ -41,7 +41,7 @@ func (w *work) readings() {
 }
 
 func someWater(d coldseam.Days) bool {
-	return slices.ContainsFunc(d.WaterC, func(v float64) bool { return v == v })
+	return slices.ContainsFunc(d.WaterC, func(v float64) bool { return !math.IsNaN(v) })
 }
 
 // withReadings is d with the daily means that members' readings make: each

@@ -120,7 +120,7 @@ func (k *block) reasons(f format, rs []coldseam.Reason) []string {
 	var out []string
 	for _, r := range rs {
 		s := f.reason(r)
-		if says := f.says(r, k.Brief.Day); says != "" {
+		if says := f.reasonLine(r, k.Brief.Day); says != "" {
 			s += " (" + says + ")"
 		}
 		out = append(out, s)

@@ -163,7 +163,7 @@ func (c *Composer) render(l coldseam.OutboxMessage, ct Content, charts map[colds
 // firstCharts are the pictures of n rivers, those one could fish first.
 func firstCharts(ct Content, charts map[coldseam.ReachID][]byte, n int) map[coldseam.ReachID][]byte {
 	out := map[coldseam.ReachID][]byte{}
-	for i := range toldInFull(ct.Briefs, n) {
+	for i := range inFull(ct.Briefs, n) {
 		out[ct.Briefs[i].Reach] = charts[ct.Briefs[i].Reach]
 	}
 	return out

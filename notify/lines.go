@@ -140,7 +140,7 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 	if r, ok := mainStop(b); ok {
 		k.Cause = brief.reason(r)
 		k.Head = []part{{Text: f.reason(r), Strong: true}}
-		k.Sub = f.says(r, b.Day)
+		k.Sub = f.reasonLine(r, b.Day)
 	} else {
 		k.Cause = "stopped by a rule of the club"
 		k.Head = []part{{Text: k.Cause, Strong: true}}

@@ -127,7 +127,7 @@ func (v *mailView) smallPrint(n int) {
 func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content, charts map[coldseam.ReachID][]byte, n int) {
 	p := l.Subscriber.Prefs
 	keyed, keyedOdds := false, false
-	full := toldInFull(ct.Briefs, n)
+	full := inFull(ct.Briefs, n)
 	v.Board = boardOf(ct.Briefs, p)
 
 	for i, b := range ct.Briefs {

@@ -41,9 +41,9 @@ func better(a, b coldseam.Brief) bool {
 	return a.River < b.River
 }
 
-// toldInFull are the n briefs that a mail has room for: those one could fish, the
+// inFull are the n briefs that a mail has room for: those one could fish, the
 // best first, before stops and NO CALL.
-func toldInFull(briefs []coldseam.Brief, n int) map[int]bool {
+func inFull(briefs []coldseam.Brief, n int) map[int]bool {
 	order := make([]int, len(briefs))
 	for i := range order {
 		order[i] = i

@@ -48,7 +48,7 @@ func TestNoOddsNoPlace(t *testing.T) {
 		briefs := []coldseam.Brief{bare, stay}
 		SortBriefs(briefs)
 		require.Equal(t, coldseam.Stay, briefs[0].Verdict)
-		require.Equal(t, map[int]bool{0: true}, toldInFull(briefs, 1))
+		require.Equal(t, map[int]bool{0: true}, inFull(briefs, 1))
 		require.Equal(t, "STAY Hallam Fork Sat, NO CALL Tamsen",
 			Subject(coldseam.MailMorning, Content{Briefs: briefs}, coldseam.Preferences{}))
 	}

@@ -137,8 +137,8 @@ func ReasonText(r coldseam.Reason, units, zone string) string {
 	return plain(WordsFor(units, zone).Reason(r))
 }
 
-// Says names who says so and until when.
-func (w Words) Says(r coldseam.Reason, d coldseam.Date) string { return w.f.says(r, d) }
+// Sentence names who says so and until when.
+func (w Words) Sentence(r coldseam.Reason, d coldseam.Date) string { return w.f.reasonLine(r, d) }
 
 // Chance is how a brief tells odds of a good morning: "6 in 10", or before a log
 // "better third".

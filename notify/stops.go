@@ -58,7 +58,7 @@ func (k *block) stopList(f format) fact {
 			text = "would have stopped: " + text
 		}
 		parts := []part{{Text: text}}
-		if says := f.says(r, k.Brief.Day); says != "" {
+		if says := f.reasonLine(r, k.Brief.Day); says != "" {
 			parts = append(parts, part{Text: "(" + says + ")", Sep: " ", Optional: true})
 		}
 		s.Items = append(s.Items, parts)
@@ -89,8 +89,8 @@ func (k *block) care(f format) []fact {
 // stop, not beside every caution.
 const clubRule = "club rule"
 
-// says names who says so and until when.
-func (f format) says(r coldseam.Reason, d coldseam.Date) string {
+// reasonLine names who says so and until when.
+func (f format) reasonLine(r coldseam.Reason, d coldseam.Date) string {
 	s := clean(r.Source)
 	if _, host, ok := strings.Cut(s, "@"); ok {
 		s = host // the sender field of an alert is an address

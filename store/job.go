@@ -16,10 +16,10 @@ const queueSchema = "river"
 
 // The queues of the program.
 const (
-	QueueFetch   = "fetch"
-	QueueCompute = "compute" // briefs
-	QueueUpkeep  = "upkeep"  // fits and the daily round: minutes, and never before a morning's brief
-	QueueMail    = "mail"
+	QueueFetch       = "fetch"
+	QueueCompute     = "compute" // briefs
+	QueueMaintenance = "upkeep"  // fits and the daily round: minutes, and never before a morning's brief
+	QueueMail        = "mail"
 )
 
 // FetchArgs asks for one fetch of one feed of a profile.
@@ -92,20 +92,20 @@ func (RefitArgs) Kind() string { return "refit" }
 
 // InsertOpts puts it behind all that a morning needs.
 func (RefitArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Queue: QueueUpkeep, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+	return river.InsertOpts{Queue: QueueMaintenance, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
-// UpkeepArgs asks for the daily upkeep: scores, climatology, pruning.
-type UpkeepArgs struct {
+// MaintenanceArgs asks for the daily upkeep: scores, climatology, pruning.
+type MaintenanceArgs struct {
 	Day coldseam.Date `json:"day" river:"unique"`
 }
 
 // Kind is the name of the job.
-func (UpkeepArgs) Kind() string { return "upkeep" }
+func (MaintenanceArgs) Kind() string { return "upkeep" }
 
 // InsertOpts puts it behind all that a morning needs, once a day.
-func (UpkeepArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Queue: QueueUpkeep, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+func (MaintenanceArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueMaintenance, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
 // QueueOptions of NewQueue; zero values are the settings of the house.
@@ -136,10 +136,10 @@ func (db *DB) NewQueue(workers *river.Workers, o QueueOptions) (*river.Client[pg
 	if workers != nil {
 		cfg.Workers = workers
 		cfg.Queues = map[string]river.QueueConfig{
-			QueueFetch:   {MaxWorkers: orDefault(o.Fetch, 4)},
-			QueueCompute: {MaxWorkers: orDefault(o.Compute, 2)}, // one river that is slow leaves room for the others
-			QueueUpkeep:  {MaxWorkers: 1},
-			QueueMail:    {MaxWorkers: orDefault(o.Mail, 4)},
+			QueueFetch:       {MaxWorkers: orDefault(o.Fetch, 4)},
+			QueueCompute:     {MaxWorkers: orDefault(o.Compute, 2)}, // one river that is slow leaves room for the others
+			QueueMaintenance: {MaxWorkers: 1},
+			QueueMail:        {MaxWorkers: orDefault(o.Mail, 4)},
 		}
 	}
 

@@ -23,7 +23,7 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		require.NoError(t, db.Enqueue(ctx, store.ForecastArgs{Site: "sim:tamsen", Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.RefitArgs{Site: "sim:tamsen", Day: day}))
-		require.NoError(t, db.EnqueueAt(ctx, store.UpkeepArgs{Day: day}, t0.Add(time.Hour)))
+		require.NoError(t, db.EnqueueAt(ctx, store.MaintenanceArgs{Day: day}, t0.Add(time.Hour)))
 		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Mailing: 1, Domain: "one.example", N: 1}))
 	}
 

@@ -240,11 +240,11 @@ func TestQueueNeedsNoNotifications(t *testing.T) {
 	_, err := db.Pool().Exec(ctx, `ALTER DATABASE `+name+` SET search_path = broken, pg_catalog, public`)
 	require.NoError(t, err)
 	db.Pool().Reset()
-	require.NoError(t, db.Enqueue(ctx, store.UpkeepArgs{Day: day}))
+	require.NoError(t, db.Enqueue(ctx, store.MaintenanceArgs{Day: day}))
 	require.NoError(t, db.EnqueueFailure())
 	_, err = db.Pool().Exec(ctx, `ALTER TABLE river.river_job RENAME TO gone`)
 	require.NoError(t, err)
-	require.Error(t, db.Enqueue(ctx, store.UpkeepArgs{Day: day.Add(1)}))
+	require.Error(t, db.Enqueue(ctx, store.MaintenanceArgs{Day: day.Add(1)}))
 	require.Error(t, db.EnqueueFailure(), "the page of health tells")
 }
 

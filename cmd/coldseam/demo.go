@@ -266,7 +266,7 @@ func (d *demo) mail(ctx context.Context) error {
 	if err := d.srv.Start(ctx); err != nil {
 		return err
 	}
-	if err := settled(ctx, d.parts, d.day, 40*time.Second); err != nil {
+	if err := waitForMails(ctx, d.parts, d.day, 40*time.Second); err != nil {
 		return err
 	}
 	after, _, err := d.parts.Mail.Mornings(ctx, d.day)
@@ -278,8 +278,8 @@ func (d *demo) mail(ctx context.Context) error {
 	return nil
 }
 
-// settled waits until no mail of a day is on its way.
-func settled(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.Duration) error {
+// waitForMails waits until no mail of a day is on its way.
+func waitForMails(ctx context.Context, a *parts.Parts, day coldseam.Date, limit time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	t := time.NewTicker(50 * time.Millisecond)

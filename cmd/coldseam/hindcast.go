@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -342,7 +343,7 @@ func sampleFan(rows []hindcast.MemberRow, d coldseam.Days, r hindcast.Report) ch
 
 	for k := -14; k <= 10; k++ {
 		v := coldseam.At(x, d.Index(day.Add(k)))
-		if v != v {
+		if math.IsNaN(v) {
 			continue
 		}
 		p := coldseam.Point{At: day.Add(k).UTC(), V: v}

@@ -51,7 +51,7 @@ func Beyond(v, edge float64, up bool) bool {
 func Since(x []float64, i int, edge float64, up bool) int {
 	n := 0
 	for ; i >= 0; i-- {
-		if v := coldseam.At(x, i); v != v || !Beyond(v, edge, up) {
+		if v := coldseam.At(x, i); math.IsNaN(v) || !Beyond(v, edge, up) {
 			break
 		}
 		n++

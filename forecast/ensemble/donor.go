@@ -2,6 +2,7 @@ package ensemble
 
 import (
 	"fmt"
+	"math"
 
 	"example.org/coldseam"
 )
@@ -113,7 +114,7 @@ func Persistence(res Result, q Request, salt uint64, age int, first, power float
 // Last is the newest observed index at or before i, -1 for none.
 func Last(x []float64, i int) int {
 	for i = min(i, len(x)-1); i >= 0; i-- {
-		if x[i] == x[i] {
+		if !math.IsNaN(x[i]) {
 			return i
 		}
 	}

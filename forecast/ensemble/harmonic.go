@@ -19,7 +19,7 @@ func FitHarmonic(c *Calendar, x []float64) Harmonic {
 	var b, row [7]float64
 	n := 0.0
 	for i, v := range x {
-		if v != v {
+		if math.IsNaN(v) {
 			continue
 		}
 		basis(&row, c.Cos[i], c.Sin[i])

@@ -73,7 +73,7 @@ func Bridge(x []float64, maxGap int) []float64 {
 	out := append([]float64(nil), x...)
 	last := -1
 	for i, v := range x {
-		if v != v {
+		if math.IsNaN(v) {
 			continue
 		}
 		if g := i - last - 1; last >= 0 && g > 0 && g <= maxGap {
@@ -93,7 +93,7 @@ func Complete(x []float64, from, to int) bool {
 		return false
 	}
 	for i := from; i <= to; i++ {
-		if x[i] != x[i] {
+		if math.IsNaN(x[i]) {
 			return false
 		}
 	}
@@ -105,7 +105,7 @@ func Complete(x []float64, from, to int) bool {
 func Correlation(x, y []float64) float64 {
 	var n, sx, sy, sxx, syy, sxy float64
 	for i := range min(len(x), len(y)) {
-		if a, b := x[i], y[i]; a == a && b == b {
+		if a, b := x[i], y[i]; !math.IsNaN(a) && !math.IsNaN(b) {
 			n++
 			sx, sy, sxx, syy, sxy = sx+a, sy+b, sxx+a*a, syy+b*b, sxy+a*b
 		}

@@ -106,7 +106,7 @@ func DoyGap(a, b int) int {
 func (c *Calendar) Years(x []float64, minDays int) []int {
 	n := map[int]int{}
 	for i, v := range x {
-		if v == v {
+		if !math.IsNaN(v) {
 			n[c.Year[i]]++
 		}
 	}
@@ -124,7 +124,7 @@ func (c *Calendar) Years(x []float64, minDays int) []int {
 func Span(x []float64) float64 {
 	n := 0
 	for _, v := range x {
-		if v == v {
+		if !math.IsNaN(v) {
 			n++
 		}
 	}

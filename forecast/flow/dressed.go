@@ -59,7 +59,7 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 	s := begin(q)
 	res := ensemble.Result{Day: q.Day, Tier: k.m.Tier, Source: "flow/dressed-persistence", Flags: s.flags,
 		Sources: []string{"dressed persistence", "climatology"}, Weights: climateShare.Weights(k.m.Years)}
-	if s.y != s.y {
+	if math.IsNaN(s.y) {
 		res.Tier = ensemble.TierStale
 		res.Weights = []float64{0, 1}
 	}
@@ -68,7 +68,7 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 		res.Flags = append(res.Flags, ensemble.FlagLowConfidence)
 	}
 	traces := ensemble.Traces(q, saltTrace, k.donors, k.m.Tier)
-	if traces == nil && s.y == s.y {
+	if traces == nil && !math.IsNaN(s.y) {
 		res.Source = "flow/persistence"
 		return ensemble.Persistence(res, q, saltTrace, s.age, bareFirst, barePower, s.step), nil
 	}
@@ -81,9 +81,9 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 		path := make([]float64, horizon)
 		base := 0.0
 		switch {
-		case s.y == s.y:
+		case !math.IsNaN(s.y):
 			base = s.y - r.Run[max(c.Day-s.age, 0)]
-			if base != base {
+			if math.IsNaN(base) {
 				base = s.y - r.Run[c.Day]
 			}
 		case c.Donor > 0: // another river's level means nothing here
@@ -92,7 +92,7 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 
 		for h := range path {
 			keep := 1.
-			if s.y == s.y && c.Donor == 0 { // another river's level is no climatology of this one
+			if !math.IsNaN(s.y) && c.Donor == 0 { // another river's level is no climatology of this one
 				keep = climateShare.Keep(i, h+1+s.age, k.m.Years)
 			}
 			path[h] = math.Exp(r.Run[c.Day+h+1] + keep*base)
@@ -125,7 +125,7 @@ func (s start) step(w float64) float64 {
 
 // floor lifts members that fall faster than the steep recession curve.
 func (k *Predictor) floor(members [][]float64, s start) {
-	if s.y != s.y || k.m.FloorA <= 0 {
+	if math.IsNaN(s.y) || k.m.FloorA <= 0 {
 		return
 	}
 	for _, p := range members {

@@ -80,7 +80,7 @@ func NewHours(in HoursInput) (*Hours, error) {
 		}
 	}
 
-	if h.base != h.base {
+	if math.IsNaN(h.base) {
 		h.base = math.Log(last.Value)
 	}
 	for _, m := range in.Daily.Members {
@@ -191,13 +191,13 @@ func departure(days []hourDay, i int) [24]float64 {
 			line = d.mean + x*(d.mean-prev)
 		}
 		out[h] = d.ln[h] - line
-		if out[h] == out[h] {
+		if !math.IsNaN(out[h]) {
 			s, n = s+out[h], n+1
 		}
 	}
 
 	for h := range out {
-		if out[h] != out[h] {
+		if math.IsNaN(out[h]) {
 			out[h] = s / max(n, 1)
 		}
 		out[h] -= s / max(n, 1)

@@ -52,7 +52,7 @@ func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *
 	for k := range rows {
 		r := &rows[k]
 		y := goal(r, h)
-		if y != y {
+		if math.IsNaN(y) {
 			continue
 		}
 		x = f(x[:0], r, h)

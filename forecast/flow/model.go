@@ -66,7 +66,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 
 	if b >= 0 {
 		a := 0
-		for r.Obs[a] != r.Obs[a] {
+		for math.IsNaN(r.Obs[a]) {
 			a++
 		}
 		m.From, m.To = d.Day(a), d.Day(b)

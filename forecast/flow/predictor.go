@@ -86,7 +86,7 @@ func (k *Predictor) see(q ensemble.Request) {
 func (k *Predictor) Forecast(q ensemble.Request) (ensemble.Result, error) {
 	s := begin(q)
 	t := q.View.Index(q.Day) - s.age
-	if k.m.ByAir[withoutAir] == nil || s.y != s.y || t < 1 || len(q.Upstream) < len(k.m.Climate.Up) {
+	if k.m.ByAir[withoutAir] == nil || math.IsNaN(s.y) || t < 1 || len(q.Upstream) < len(k.m.Climate.Up) {
 		return k.forecastSimple(q)
 	}
 	k.see(q)
@@ -112,7 +112,7 @@ func (k *Predictor) ahead(q ensemble.Request, t, age int) []float64 {
 	for h := range q.Air[0] {
 		s, n := 0.0, 0.0
 		for _, m := range q.Air {
-			if h < len(m) && m[h] == m[h] {
+			if h < len(m) && !math.IsNaN(m[h]) {
 				s, n = s+m[h], n+1
 			}
 		}
@@ -208,7 +208,7 @@ func (k *Predictor) member(path []float64, md *AirFit, r *row, t int, e int32, i
 	for h := leads + 1; h <= len(path); h++ {
 		off *= k.m.Phi
 		zt := coldseam.At(h0.hold, i+h)
-		if zt == zt && off == off {
+		if !math.IsNaN(zt) && !math.IsNaN(off) {
 			z = min(max(zt+off, md.Fitted.Zlo), md.Fitted.Zhi)
 		} else {
 			z *= k.m.Phi
@@ -316,7 +316,7 @@ func blendAgency(members [][]float64, q ensemble.Request) {
 func agencyWeight(errs []ensemble.AirError, h int, x []float64, med float64) (w, bias float64) {
 	var n, s, q float64
 	for _, e := range errs {
-		if h < len(e.Err) && e.Err[h] == e.Err[h] {
+		if h < len(e.Err) && !math.IsNaN(e.Err[h]) {
 			n, s, q = n+1, s+e.Err[h], q+e.Err[h]*e.Err[h]
 		}
 	}

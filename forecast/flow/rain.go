@@ -105,7 +105,7 @@ func Rain(r *ensemble.Result, rainMM []float64, term *RainTerm) {
 	order := make([]int, len(r.Members))
 
 	for h := range r.Members[0] {
-		if h < len(rainMM) && rainMM[h] == rainMM[h] {
+		if h < len(rainMM) && !math.IsNaN(rainMM[h]) {
 			sum += max(rainMM[h], 0)
 		}
 		if sum < rainEventMM {
@@ -172,7 +172,7 @@ func (m *Model) RainPairs(history coldseam.Days, up []coldseam.Days, archive map
 				break
 			}
 			sum += rain
-			if y := coldseam.At(fit, t+h); y == y {
+			if y := coldseam.At(fit, t+h); !math.IsNaN(y) {
 				med := coldseam.Quantile(r.Step(nil, h), .5)
 				out = append(out, RainPair{Issued: day, Lead: h, RainMM: sum, Excess: y - math.Log(max(med, 1e-6))})
 			}

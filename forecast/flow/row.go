@@ -82,7 +82,7 @@ func newView(r *record, c climate, up []*record) *view {
 			v.air[i] = coldseam.At(r.Days.AirC, i)
 			v.pddC[i] = c.PDD.At(r.Cal, i)
 			if i < r.n {
-				if v.airA[i] = v.air[i] - c.Air.At(r.Cal, i); v.airA[i] != v.airA[i] {
+				if v.airA[i] = v.air[i] - c.Air.At(r.Cal, i); math.IsNaN(v.airA[i]) {
 					v.airA[i] = 0
 				}
 			}
@@ -104,7 +104,7 @@ func viewOf(r *record, clim ensemble.Harmonic) *view {
 	sum, n := 0.0, 0
 
 	for i := range r.n {
-		if z := r.Obs[i] - v.clim[i]; z == z {
+		if z := r.Obs[i] - v.clim[i]; !math.IsNaN(z) {
 			last, age = z, 0
 			sum, n = sum+z, n+1
 		} else if age++; age > ensemble.BridgeGap {
@@ -113,7 +113,7 @@ func viewOf(r *record, clim ensemble.Harmonic) *view {
 
 		v.hold[i], v.age[i] = last, age
 		if j := i - memoryAge; j >= 0 {
-			if z := r.Obs[j] - v.clim[j]; z == z {
+			if z := r.Obs[j] - v.clim[j]; !math.IsNaN(z) {
 				sum, n = sum-z, n-1
 			}
 		}
@@ -131,7 +131,7 @@ func viewOf(r *record, clim ensemble.Harmonic) *view {
 // there. ahead is the air of the next days, nil = none.
 func (v *view) fill(r *row, t int, ahead []float64) bool {
 	z := coldseam.At(v.hold, t)
-	if z != z {
+	if math.IsNaN(z) {
 		return false
 	}
 	r.i, r.doy, r.z = int32(t), v.Cal.Doy[t], z
@@ -145,14 +145,14 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 		j := u.Days.Index(v.Days.Day(t))
 		zu := coldseam.At(u.hold, j)
 		r.up[k] = 0
-		if zu == zu {
+		if !math.IsNaN(zu) {
 			r.up[k] = u.change(j, 1)
 		}
 
 		for h := 1; h <= leads; h++ {
 			// what passed the gauge upstream at t+h-lag arrives at t+h
 			x := coldseam.At(u.hold, j+min(h-v.lag[k], 0))
-			if r.upZ[h][k] = x - z; x != x {
+			if r.upZ[h][k] = x - z; math.IsNaN(x) {
 				r.upZ[h][k] = 0
 			}
 		}
@@ -163,7 +163,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 		r.air3 = (v.airA[t] + v.airA[max(t-1, 0)] + v.airA[max(t-2, 0)]) / 3
 		sum := 0.0
 		for h := 1; h <= leads; h++ {
-			if h <= len(ahead) && ahead[h-1] == ahead[h-1] {
+			if h <= len(ahead) && !math.IsNaN(ahead[h-1]) {
 				sum += max(ahead[h-1], 0) - v.pddC[t+h]
 			}
 			r.pdd[h] = sum / float64(h)
@@ -176,7 +176,7 @@ func (v *view) fill(r *row, t int, ahead []float64) bool {
 // change is z(t) - z(t-k), 0 where the earlier day is unknown.
 func (v *view) change(t, k int) float64 {
 	d := coldseam.At(v.hold, t) - coldseam.At(v.hold, t-k)
-	if d != d {
+	if math.IsNaN(d) {
 		return 0
 	}
 	return d

@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"math"
+
 	"example.org/coldseam/forecast/ensemble"
 )
 
@@ -54,7 +56,7 @@ func fitClimate(r *record, up []*record) climate {
 	air := padTo(r.Days.AirC, len(pdd))
 	for i, a := range air {
 		pdd[i] = a
-		if a == a {
+		if !math.IsNaN(a) {
 			pdd[i] = max(a, 0)
 			n++
 			if a < 0 {

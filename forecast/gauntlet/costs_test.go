@@ -1,6 +1,7 @@
 package gauntlet
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -72,7 +73,7 @@ func TestCostsOfRises(t *testing.T) {
 
 		r := river{daily: true, step: 24 * time.Hour, limit: 1e5, season: verdict.SeasonFlowOf(all)}
 		for i, q := range all.FlowM3S {
-			if q == q {
+			if !math.IsNaN(q) {
 				at := all.Day(i).Add(1).UTC()
 				r.clean.flow = append(r.clean.flow, coldseam.Observation{At: at, KnownAt: at, Value: q,
 					Flag: coldseam.Provisional})

@@ -52,7 +52,7 @@ func winters(t *testing.T) []winter {
 				w.days.FlowM3S = append(w.days.FlowM3S, coldseam.At(all.FlowM3S, i))
 				w.days.WaterC = append(w.days.WaterC, coldseam.At(all.WaterC, i))
 				w.days.AirC = append(w.days.AirC, coldseam.At(all.AirC, i))
-				if c := coldseam.At(all.WaterC, i); c == c && d.Month >= 2 && d.Month <= 5 && d.Year > year {
+				if c := coldseam.At(all.WaterC, i); !math.IsNaN(c) && d.Month >= 2 && d.Month <= 5 && d.Year > year {
 					known++
 				}
 			}
@@ -103,7 +103,7 @@ func invented(name string, seed uint64, coldest float64) winter {
 func (w *winter) read() {
 	w.water = nil
 	for i, c := range w.days.WaterC {
-		for h := 0; h < 24 && c == c; h += 3 {
+		for h := 0; h < 24 && !math.IsNaN(c); h += 3 {
 			at := w.days.Day(i).UTC().Add(time.Duration(h) * time.Hour)
 			w.water = append(w.water, coldseam.Observation{At: at, KnownAt: at,
 				Value: math.Max(c+.05*math.Sin(float64(7*i+h)), 0)})

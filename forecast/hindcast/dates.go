@@ -103,7 +103,7 @@ func day(first coldseam.Date, y, m, d int) int {
 func observed(x []float64, a, b int) float64 {
 	n := 0
 	for i := a; i <= b; i++ {
-		if v := coldseam.At(x, i); v == v {
+		if v := coldseam.At(x, i); !math.IsNaN(v) {
 			n++
 		}
 	}
@@ -135,7 +135,7 @@ func extreme(x []float64, a, lim int, up bool) int {
 
 func runFrom(x []float64, i int, theta float64, up bool) bool {
 	for k := range ensemble.RunDays {
-		if v := coldseam.At(x, i+k); v != v || !ensemble.Beyond(v, theta, up) {
+		if v := coldseam.At(x, i+k); math.IsNaN(v) || !ensemble.Beyond(v, theta, up) {
 			return false
 		}
 	}
@@ -144,7 +144,7 @@ func runFrom(x []float64, i int, theta float64, up bool) bool {
 
 // issue scores the dates of the issue at index t, if it is one.
 func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, t int) error {
-	if v := h.obs[t]; v != v || !ensemble.Complete(h.obs, t-1, t) {
+	if v := h.obs[t]; math.IsNaN(v) || !ensemble.Complete(h.obs, t-1, t) {
 		return nil
 	}
 

@@ -45,7 +45,7 @@ func newReference(obs, train []float64, cal *ensemble.Calendar, floor float64) *
 	for h := 1; h < len(r.damp); h++ {
 		xx, xy := 0.0, 0.0
 		for t := 0; t+h < n; t++ {
-			if a, b := train[t]-r.clim[t], train[t+h]-r.clim[t+h]; a == a && b == b {
+			if a, b := train[t]-r.clim[t], train[t+h]-r.clim[t+h]; !math.IsNaN(a) && !math.IsNaN(b) {
 				xx, xy = xx+a*a, xy+a*b
 			}
 		}

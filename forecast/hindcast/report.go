@@ -203,7 +203,7 @@ func Pooled(reports []Report, season, ref string, l, replicates int) score.Inter
 
 // round keeps five decimals, so that reports stay readable and equal.
 func round(v float64) float64 {
-	if v != v || math.IsInf(v, 0) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0
 	}
 	return math.Round(v*1e5) / 1e5

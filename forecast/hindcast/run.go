@@ -93,7 +93,7 @@ func (h *replay) value(i int) float64 {
 		}
 		return math.NaN()
 	}
-	if v := coldseam.At(h.d.WaterC, i); v == v {
+	if v := coldseam.At(h.d.WaterC, i); !math.IsNaN(v) {
 		return max(v, 0)
 	}
 	return math.NaN()
@@ -226,7 +226,7 @@ const minAirKnown = 7
 func (h *replay) airKnown(t int) int {
 	n := 0
 	for k := 1; k <= ensemble.DefaultHorizon; k++ {
-		if v := coldseam.At(h.d.AirC, t+k); v == v {
+		if v := coldseam.At(h.d.AirC, t+k); !math.IsNaN(v) {
 			n++
 		}
 	}

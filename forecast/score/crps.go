@@ -14,7 +14,7 @@ import (
 // absolute error. NaN for no member or a missing y. x is sorted in place.
 func FairCRPS(x []float64, y float64) float64 {
 	m := len(x)
-	if m == 0 || y != y {
+	if m == 0 || math.IsNaN(y) {
 		return math.NaN()
 	}
 	slices.Sort(x)

@@ -59,7 +59,7 @@ func (s *scores) add(f forecast.Inputs, m forecast.Morning) {
 			e, truth, scale = m.Flow, s.truth.FlowM3S, func(v float64) float64 { return math.Log(max(v, 1e-3)) }
 		}
 		came, before := coldseam.At(truth, k+x.Lead-1), coldseam.At(truth, k-1)
-		if len(e.Members) == 0 || x.Lead > len(e.Valid) || came != came || before != before {
+		if len(e.Members) == 0 || x.Lead > len(e.Valid) || math.IsNaN(came) || math.IsNaN(before) {
 			continue
 		}
 		x.N++
@@ -90,7 +90,7 @@ func (s *scores) event(i int, e coldseam.Ensemble, truth []float64, k int, comes
 		came = append(came, coldseam.At(truth, k+h))
 		sum += came[h]
 	}
-	if len(e.Members) == 0 || x.Days > len(e.Valid) || sum != sum {
+	if len(e.Members) == 0 || x.Days > len(e.Valid) || math.IsNaN(sum) {
 		return
 	}
 	p, hit := 0., 0.

@@ -112,7 +112,7 @@ func (r *Record) Assumed() []string {
 // gauged reports whether the record has any discharge. Without it there is no
 // gauge to decide by, and a thermometer alone is given to no morning.
 func (r *Record) gauged() bool {
-	return slices.ContainsFunc(r.Days.FlowM3S, func(q float64) bool { return q == q })
+	return slices.ContainsFunc(r.Days.FlowM3S, func(q float64) bool { return !math.IsNaN(q) })
 }
 
 // Morning implements Source. Of weather, warnings and the rules of the time

@@ -9,6 +9,7 @@ package season
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -117,7 +118,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 		}
 		cellOf(m, &c)
 		judged.add(f, m)
-		if len(f.Discharge) == 0 && !slices.ContainsFunc(f.Days.FlowM3S, func(q float64) bool { return q == q }) {
+		if len(f.Discharge) == 0 && !slices.ContainsFunc(f.Days.FlowM3S, func(q float64) bool { return !math.IsNaN(q) }) {
 			c.Missing = append([]string{NoGauge}, c.Missing...)
 		}
 		out.Cells = append(out.Cells, c)

@@ -27,7 +27,7 @@ func TestStackBeatsAdaptiveWeights(t *testing.T) {
 		"greatlakes/vermilion.csv"} {
 		d := real(t, f)
 		a, b := 0, ensemble.Last(d.WaterC, d.Len()-1)
-		for d.WaterC[a] != d.WaterC[a] {
+		for math.IsNaN(d.WaterC[a]) {
 			a++
 		}
 		cut := a + (b-a)*2/3

@@ -59,7 +59,7 @@ func (k *Predictor) airPaths(q ensemble.Request, l int, known []float64, traces 
 			a *= c.Phi
 			decay *= c.Phi
 			inn := hs.airA[tr+h] - decay
-			if f > len(row) || row[f-1] != row[f-1] {
+			if f > len(row) || math.IsNaN(row[f-1]) {
 				p[h-1] = v.airC[l+h] + a + inn
 				continue
 			}
@@ -67,7 +67,7 @@ func (k *Predictor) airPaths(q ensemble.Request, l int, known []float64, traces 
 			x := row[f-1] - bias[f-1]
 			switch {
 			case len(q.Air) > 1: // members carry their own spread
-			case f-1 < len(err) && err[f-1] == err[f-1]:
+			case f-1 < len(err) && !math.IsNaN(err[f-1]):
 				x -= err[f-1] - bias[f-1]
 			default:
 				x += grown[i][f]
@@ -133,7 +133,7 @@ func errorScale(errs []ensemble.AirError, variance func(lead int) float64) float
 	for _, e := range errs {
 		s, c := 0., 0.
 		for h, x := range e.Err {
-			if v := 0.; h < leads && x == x {
+			if v := 0.; h < leads && !math.IsNaN(x) {
 				if v = variance(h + 1); v > 0 {
 					s, c = s+(x-bias[h])*(x-bias[h])/v, c+1
 				}
@@ -151,7 +151,7 @@ func airBias(errs []ensemble.AirError, n int) []float64 {
 	out, cnt := make([]float64, n), make([]float64, n)
 	for _, e := range errs {
 		for h, x := range e.Err {
-			if h < n && x == x {
+			if h < n && !math.IsNaN(x) {
 				out[h], cnt[h] = out[h]+x, cnt[h]+1
 			}
 		}

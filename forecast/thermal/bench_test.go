@@ -74,7 +74,7 @@ func fitTarget(d coldseam.Days) (target, int) {
 	s := newState(r, c)
 	g := target{f: s.forcing(), t0: max(s.wat[0], 0)}
 	for i := spinUpDays; i < r.n; i++ {
-		if v := r.Obs[i]; v == v {
+		if v := r.Obs[i]; !math.IsNaN(v) {
 			g.days, g.obs = append(g.days, int32(i)), append(g.obs, v)
 		}
 	}

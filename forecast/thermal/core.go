@@ -70,7 +70,7 @@ func fill(x, clim []float64, n int, phi float64) []float64 {
 	a := 0.0
 	for i := range out {
 		if i < n {
-			if v := coldseam.At(x, i); v == v {
+			if v := coldseam.At(x, i); !math.IsNaN(v) {
 				a = v - clim[i]
 				out[i] = v
 				continue
@@ -157,13 +157,13 @@ func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
 	driven, both, water := 0, 0.0, 0.0
 
 	for i := range s.n {
-		if a := coldseam.At(s.Days.AirC, i); a == a {
+		if a := coldseam.At(s.Days.AirC, i); !math.IsNaN(a) {
 			driven++
 		} else {
 			driven = max(0, driven-8) // a few missing days do not end a run
 		}
 
-		if s.Obs[i] != s.Obs[i] {
+		if math.IsNaN(s.Obs[i]) {
 			continue
 		}
 		water++
@@ -249,7 +249,7 @@ func (c *Core) fitAssim(s *state) {
 			var xx, xd, dd, xy, dy float64
 			for t := 1; t+h < s.n; t++ {
 				x, p, y := e[t], e[t-1], e[t+h]
-				if d := x - p; d == d && y == y {
+				if d := x - p; !math.IsNaN(d) && !math.IsNaN(y) {
 					xx, xd, dd, xy, dy = xx+x*x, xd+x*d, dd+d*d, xy+x*y, dy+d*y
 				}
 			}
@@ -280,7 +280,7 @@ func (c *Core) fitMarkov(s *state) {
 	var row [4]float64
 	for t := 2; t < s.n; t++ {
 		row = [4]float64{s.anom[t-1], s.anom[t-2], s.airA[t], s.airA[t-1]}
-		if y := s.anom[t]; y == y && row[0] == row[0] && row[1] == row[1] {
+		if y := s.anom[t]; !math.IsNaN(y) && !math.IsNaN(row[0]) && !math.IsNaN(row[1]) {
 			n.Add(row[:], y, 1)
 		}
 	}
@@ -296,7 +296,7 @@ func (c *Core) fitDamp(s *state) {
 	for h := 1; h <= allLeads; h++ {
 		xx, xy := 0.0, 0.0
 		for t := 0; t+h < s.n; t++ {
-			if x, y := s.anom[t], s.anom[t+h]; x == x && y == y {
+			if x, y := s.anom[t], s.anom[t+h]; !math.IsNaN(x) && !math.IsNaN(y) {
 				xx, xy = xx+x*x, xy+x*y
 			}
 		}
@@ -313,7 +313,7 @@ func (s *state) errRange() (lo, hi float64) {
 	}
 	var x []float64
 	for _, e := range s.err[0] {
-		if e == e {
+		if !math.IsNaN(e) {
 			x = append(x, e)
 		}
 	}

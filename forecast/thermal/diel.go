@@ -88,10 +88,10 @@ func NewDiel(obs []coldseam.Observation, now time.Time, loc *time.Location) *Die
 func fillAround(x *[24]float64) {
 	y := *x
 	for h := range x {
-		for k := 0; k < 12 && x[h] != x[h]; k++ {
-			if v := y[(h+k)%24]; v == v {
+		for k := 0; k < 12 && math.IsNaN(x[h]); k++ {
+			if v := y[(h+k)%24]; !math.IsNaN(v) {
 				x[h] = v
-			} else if v := y[(h-k+24)%24]; v == v {
+			} else if v := y[(h-k+24)%24]; !math.IsNaN(v) {
 				x[h] = v
 			}
 		}

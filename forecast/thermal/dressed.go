@@ -44,7 +44,7 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 	}
 
 	traces := ensemble.Traces(q, saltTrace, k.donors, k.m.Tier)
-	if traces == nil && start == start {
+	if traces == nil && !math.IsNaN(start) {
 		res.Source = "water/persistence"
 		return ensemble.Persistence(res, q, saltTrace, age, bareFirst, barePower,
 			func(w float64) float64 { return clampC(start + w) }), nil
@@ -57,9 +57,9 @@ func (k *Predictor) forecastSimple(q ensemble.Request) (ensemble.Result, error) 
 		r := k.donors[c.Donor]
 		path := make([]float64, horizon)
 		base := 0.0
-		if start == start {
+		if !math.IsNaN(start) {
 			base = start - r.Run[max(c.Day-age, 0)]
-			if base != base {
+			if math.IsNaN(base) {
 				base = start - r.Run[c.Day]
 			}
 		}

@@ -56,7 +56,7 @@ func Fit(d coldseam.Days, opt Options) (*Model, error) {
 	r := newRecord(d, opt.Training)
 	m := &Model{Version: version, Training: opt.Training, Seed: opt.Seed}
 	a, b := 0, ensemble.Last(r.Obs, r.n-1)
-	for a < r.n && r.Obs[a] != r.Obs[a] {
+	for a < r.n && math.IsNaN(r.Obs[a]) {
 		a++
 	}
 	if b < 0 && len(opt.Pool) == 0 {

@@ -150,7 +150,7 @@ func (r Reach) Days(d coldseam.Days) coldseam.Days {
 	water := make([]float64, len(d.WaterC))
 	for i, v := range d.WaterC {
 		water[i] = v
-		if v == v {
+		if !math.IsNaN(v) {
 			water[i] = mid.At(0, v)
 		}
 	}

@@ -176,12 +176,12 @@ func (e *engine) fillRow(r *row, s [][leads + 1]float64, t int, given []float64,
 	v := e.view
 	e.centres(s, t, given, tr)
 	r.i, r.doy, r.t = int32(t), v.Cal.Doy[t], v.Obs[t]
-	if r.dt = v.Obs[t] - v.Obs[t-1]; r.dt != r.dt {
+	if r.dt = v.Obs[t] - v.Obs[t-1]; math.IsNaN(r.dt) {
 		r.dt = 0
 	}
 	err := 0.0
 	if len(v.err) > 0 {
-		if err = v.err[0][t]; err != err {
+		if err = v.err[0][t]; math.IsNaN(err) {
 			err = 0
 		}
 	}

@@ -2,6 +2,7 @@ package thermal
 
 import (
 	"fmt"
+	"math"
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/ensemble"
@@ -215,7 +216,7 @@ func meanAir(air [][]float64) []float64 {
 	for h := range out {
 		s, n := 0.0, 0.0
 		for _, m := range air {
-			if h < len(m) && m[h] == m[h] {
+			if h < len(m) && !math.IsNaN(m[h]) {
 				s, n = s+m[h], n+1
 			}
 		}

@@ -59,7 +59,7 @@ func step(obs []float64) float64 {
 	for _, s := range steps {
 		on, n := 0, 0
 		for _, v := range obs {
-			if v != v {
+			if math.IsNaN(v) {
 				continue
 			}
 			n++

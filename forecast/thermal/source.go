@@ -1,6 +1,7 @@
 package thermal
 
 import (
+	"math"
 	"math/rand/v2"
 
 	"example.org/coldseam/forecast/ensemble"
@@ -93,7 +94,7 @@ func (e *engine) airPath(dst []float64, t int, given []float64) {
 	dst[0] = v.air[t]
 	for h := 1; h < len(dst); h++ {
 		a *= e.core.Phi
-		if h <= len(given) && given[h-1] == given[h-1] {
+		if h <= len(given) && !math.IsNaN(given[h-1]) {
 			dst[h] = given[h-1]
 			a = given[h-1] - v.airC[t+h]
 			continue
@@ -114,7 +115,7 @@ func (e *engine) centres(s [][leads + 1]float64, t int, given []float64, traces 
 	k := len(e.core.Heat)
 	v, c := e.view, e.core
 	r1, r2, prev := v.anom[t], v.anom[t-1], v.airA[t]
-	if r2 != r2 {
+	if math.IsNaN(r2) {
 		r2 = r1
 	}
 
@@ -153,7 +154,7 @@ func (e *engine) heatCentre(out *[leads + 1]float64, m, t int, given, air []floa
 	err := v.err[m][t]
 	de := 0.0
 	if t > 0 {
-		if de = err - v.err[m][t-1]; de != de {
+		if de = err - v.err[m][t-1]; math.IsNaN(de) {
 			de = 0
 		}
 	}

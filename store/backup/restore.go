@@ -79,7 +79,7 @@ func Restore(ctx context.Context, path, url string, o RestoreOptions) (r Restore
 	if err := compare(ctx, db, r.Manifest); err != nil {
 		return fail(err)
 	}
-	if err := settle(ctx, db, &r, o.Now); err != nil {
+	if err := withholdMails(ctx, db, &r, o.Now); err != nil {
 		return fail(err)
 	}
 	if err := db.Migrate(ctx); err != nil { // an older schema is brought up, the readers' role is closed
@@ -176,7 +176,7 @@ SELECT $2, subscriber_id, local_date, kind, 'skipped', 3, $1, $1, $1, '', '<rest
 FROM due
 ON CONFLICT ON CONSTRAINT outbox_key DO NOTHING`
 
-func settle(ctx context.Context, db *store.DB, r *Restored, now time.Time) error {
+func withholdMails(ctx context.Context, db *store.DB, r *Restored, now time.Time) error {
 	now = now.UTC().Truncate(time.Microsecond)
 
 	return pgx.BeginFunc(ctx, db.Pool(), func(tx pgx.Tx) error {

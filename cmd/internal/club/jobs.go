@@ -24,7 +24,7 @@ func (a *App) Workers() *river.Workers {
 	}))
 	river.AddWorker(w, &briefWorker{app: a})
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.ForecastArgs]) error { return nil }))
-	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.UpkeepArgs]) error {
+	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.MaintenanceArgs]) error {
 		return a.MaintenanceJob(ctx, j.Args)
 	}))
 	river.AddWorker(w, &refitWorker{app: a})

@@ -14,7 +14,7 @@ import (
 
 // MaintenanceJob is the daily round: old rows pruned, issued forecasts scored, what is
 // usual for the date made anew, models due for their week put in the queue.
-func (a *App) MaintenanceJob(ctx context.Context, args store.UpkeepArgs) error {
+func (a *App) MaintenanceJob(ctx context.Context, args store.MaintenanceArgs) error {
 	var errs []error
 	if _, err := a.env.DB.PruneUnconfirmed(ctx, a.env.Now()); err != nil {
 		errs = append(errs, err)

@@ -96,7 +96,7 @@ func (a *App) Tick(ctx context.Context, now time.Time) error {
 	do("briefs", func() error { return a.dueBriefs(ctx, now, active) })
 	do("outlooks", func() error { return a.mail.QueueOutlooks(ctx, now) })
 	do("upkeep", func() error {
-		return a.env.DB.Enqueue(ctx, store.UpkeepArgs{Day: coldseam.DateOf(now.UTC())})
+		return a.env.DB.Enqueue(ctx, store.MaintenanceArgs{Day: coldseam.DateOf(now.UTC())})
 	})
 
 	do("bounces", func() error { return a.mail.DrainBounces(ctx) })

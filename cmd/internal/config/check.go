@@ -16,16 +16,16 @@ import (
 	"example.org/coldseam/ingest"
 )
 
-// judge looks at every key of a configuration. Each fault becomes one line:
+// validator looks at every key of a configuration. Each fault becomes one line:
 // file, line, key, what was found and what is wanted.
-type judge struct {
+type validator struct {
 	file  string
 	lines map[string]int // of "club.zone", "reach[1].spot[0]" and "reach[1].spot[0].kind"
 	errs  []error
 }
 
 // at is the line of a key, or of the nearest table around it; "" = not known.
-func (j *judge) at(key string) string {
+func (j *validator) at(key string) string {
 	for k := key; k != ""; {
 		if n := j.lines[k]; n > 0 {
 			return ":" + strconv.Itoa(n)
@@ -35,9 +35,9 @@ func (j *judge) at(key string) string {
 	return ""
 }
 
-func (j *judge) written(key string) bool { return j.lines[key] > 0 }
+func (j *validator) written(key string) bool { return j.lines[key] > 0 }
 
-func (j *judge) bad(key, found, want string) {
+func (j *validator) refuse(key, found, want string) {
 	name := regexp.MustCompile(`\[\d+\]`).ReplaceAllString(key, "")
 	j.errs = append(j.errs, fmt.Errorf("%s%s: %s is %s; want %s: %w", j.file, j.at(key), name, hidden(found), want,
 		coldseam.ErrInvalid))
@@ -55,7 +55,7 @@ func hidden(s string) string {
 }
 
 // wrap adds file and line to what another room says about a key.
-func (j *judge) wrap(key string, err error) {
+func (j *validator) wrap(key string, err error) {
 	if err != nil {
 		text := strings.TrimSuffix(err.Error(), ": "+coldseam.ErrInvalid.Error())
 		j.errs = append(j.errs, fmt.Errorf("%s%s: %s: %w", j.file, j.at(key), hidden(text), coldseam.ErrInvalid))
@@ -63,42 +63,42 @@ func (j *judge) wrap(key string, err error) {
 }
 
 // check judges a text by a test; one that is empty is taken as not given.
-func (j *judge) check(key, v, want string, ok func(string) bool) {
+func (j *validator) check(key, v, want string, ok func(string) bool) {
 	if v != "" && !ok(v) {
-		j.bad(key, strconv.Quote(v), want)
+		j.refuse(key, strconv.Quote(v), want)
 	}
 }
 
 // span judges a number that is written, or that is not the zero of a key left out.
-func (j *judge) span(key string, v, lo, hi float64, unit string) {
+func (j *validator) span(key string, v, lo, hi float64, unit string) {
 	if (v != 0 || j.written(key)) && !(v >= lo && v <= hi) {
-		j.bad(key, fmt.Sprintf("%g", v), fmt.Sprintf("%g to %g%s", lo, hi, unit))
+		j.refuse(key, fmt.Sprintf("%g", v), fmt.Sprintf("%g to %g%s", lo, hi, unit))
 	}
 }
 
-func (j *judge) spanOf(key string, v *float64, lo, hi float64, unit string) {
+func (j *validator) spanOf(key string, v *float64, lo, hi float64, unit string) {
 	if v != nil && !(*v >= lo && *v <= hi) {
-		j.bad(key, fmt.Sprintf("%g", *v), fmt.Sprintf("%g to %g%s", lo, hi, unit))
+		j.refuse(key, fmt.Sprintf("%g", *v), fmt.Sprintf("%g to %g%s", lo, hi, unit))
 	}
 }
 
 // pair judges a quantity that may be written in either unit system: the bounds
 // are SI.
-func (j *judge) pair(table, si, us string, vSI, vUS *float64, lo, hi, factor float64) {
+func (j *validator) pair(table, si, us string, vSI, vUS *float64, lo, hi, factor float64) {
 	if vSI != nil && vUS != nil {
-		j.bad(table+us, fmt.Sprintf("%g beside %s", *vUS, si), "one of the two unit systems")
+		j.refuse(table+us, fmt.Sprintf("%g beside %s", *vUS, si), "one of the two unit systems")
 	}
 	j.spanOf(table+si, vSI, lo, hi, "")
 	j.spanOf(table+us, vUS, math.Round(lo/factor*1e4)/1e4, math.Round(hi/factor), "")
 }
 
-func (j *judge) oneOf(key, v string, of ...string) {
+func (j *validator) oneOf(key, v string, of ...string) {
 	j.check(key, v, "one of "+strings.Join(of, ", "), func(s string) bool { return slices.Contains(of, s) })
 }
 
-// judgeConfig looks at every key. Profiles that are not of the file come last.
-func judgeConfig(file, text string, c Config, own int) error {
-	j := &judge{file: file, lines: keyLines(text)}
+// validate looks at every key. Profiles that are not of the file come last.
+func validate(file, text string, c Config, own int) error {
+	j := &validator{file: file, lines: keyLines(text)}
 	j.machine(c)
 	j.club(c.Club)
 	j.mail(c.Mail)
@@ -147,16 +147,16 @@ func (c Config) hasProfile(name string) bool {
 
 // list judges a list: each entry once, none of them empty. Some lists say
 // nothing when they are written and empty.
-func (j *judge) list(key string, list []string, whenEmpty string) {
+func (j *validator) list(key string, list []string, whenEmpty string) {
 	if len(list) == 0 && whenEmpty != "" && j.written(key) {
-		j.bad(key, "an empty list", whenEmpty)
+		j.refuse(key, "an empty list", whenEmpty)
 	}
 	for i, s := range list {
 		switch {
 		case strings.TrimSpace(s) == "":
-			j.bad(key, "a list with an empty text", "a text in each place")
+			j.refuse(key, "a list with an empty text", "a text in each place")
 		case slices.Contains(list[:i], s):
-			j.bad(key, strconv.Quote(s)+" twice", "each once")
+			j.refuse(key, strconv.Quote(s)+" twice", "each once")
 		default:
 			continue
 		}
@@ -164,7 +164,7 @@ func (j *judge) list(key string, list []string, whenEmpty string) {
 	}
 }
 
-func (j *judge) weight(w Weight) {
+func (j *validator) weight(w Weight) {
 	for _, x := range []struct {
 		key       string
 		v, lo, hi float64
@@ -173,19 +173,19 @@ func (j *judge) weight(w Weight) {
 		j.span("weight."+x.key, x.v, x.lo, x.hi, "")
 	}
 	if tie := max(w.TieNew, w.TieDone); w.Pack > 0 && w.Pack < tie {
-		j.bad("weight.pack", fmt.Sprintf("%g, which is below the odds of %g to tie on", w.Pack, tie),
+		j.refuse("weight.pack", fmt.Sprintf("%g, which is below the odds of %g to tie on", w.Pack, tie),
 			"at least those odds")
 	}
 	if w.FloorOz > 0 && w.MaxOz > 0 && w.FloorOz > w.MaxOz {
-		j.bad("weight.floor_oz", fmt.Sprintf("%g, which is above max_oz %g", w.FloorOz, w.MaxOz), "no more than that")
+		j.refuse("weight.floor_oz", fmt.Sprintf("%g, which is above max_oz %g", w.FloorOz, w.MaxOz), "no more than that")
 	}
 }
 
-func (j *judge) machine(c Config) {
+func (j *validator) machine(c Config) {
 	const address = "host:port such as 127.0.0.1:8080"
 	for key, v := range map[string]string{"database_url": c.DatabaseURL, "readers_url": c.ReadersURL} {
 		if v != "" && !isDatabase(v) {
-			j.bad(key, "no address of a database", "postgres://USER@HOST/NAME")
+			j.refuse(key, "no address of a database", "postgres://USER@HOST/NAME")
 		}
 	}
 	j.check("public_url", c.PublicURL, "an http or https address without query, such as https://river.example.org",
@@ -193,15 +193,15 @@ func (j *judge) machine(c Config) {
 	j.check("listen", c.Listen, address, isHostPort)
 	j.check("metrics_listen", c.MetricsAddr, address, isHostPort)
 	if c.MetricsAddr != "" && c.MetricsAddr == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
-		j.bad("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port")
+		j.refuse("metrics_listen", strconv.Quote(c.MetricsAddr)+", as listen is", "another port")
 	}
 	_, err := c.TrustedProxies()
 	j.wrap("trusted_proxies", err)
 }
 
-func (j *judge) club(c Club) {
+func (j *validator) club(c Club) {
 	if strings.TrimSpace(c.Name) == "" {
-		j.bad("club.name", "empty", "the name that stands on mail and pages")
+		j.refuse("club.name", "empty", "the name that stands on mail and pages")
 	}
 	j.check("club.name", c.Name, "one line", func(s string) bool { return !strings.ContainsAny(s, "\r\n") })
 	j.check("club.admin_email", c.AdminEmail, "a plain mail address such as keeper@river.example.org", isAddress)
@@ -225,13 +225,13 @@ func (j *judge) club(c Club) {
 		if !j.written(key) {
 			key = "club.send_at"
 		}
-		j.bad(key, fmt.Sprintf("%q with send_at %q and deadline %q",
+		j.refuse(key, fmt.Sprintf("%q with send_at %q and deadline %q",
 			map[bool]string{true: c.Deadline, false: c.SendAt}[key == "club.deadline"], c.SendAt, c.Deadline),
 			"a deadline after the send time")
 	}
 }
 
-func (j *judge) mail(m Mail) {
+func (j *validator) mail(m Mail) {
 	const relay = "host:port such as 127.0.0.1:25"
 	j.check("mail.smtp", m.SMTP, relay, isRelay)
 	j.check("mail.second_smtp", m.SecondSMTP, relay, isRelay)
@@ -249,7 +249,7 @@ func (j *judge) mail(m Mail) {
 	}
 	j.check("mail.dkim_selector", m.DKIMSelector, "a name of letters, digits and hyphens", dnsLabels.MatchString)
 	if (m.User == "") != (m.PasswordFile == "") {
-		j.bad("mail.user", fmt.Sprintf("%q with password_file %q", m.User, m.PasswordFile), "both, or none")
+		j.refuse("mail.user", fmt.Sprintf("%q with password_file %q", m.User, m.PasswordFile), "both, or none")
 	}
 	j.span("mail.workers", float64(m.Workers), 1, 64, " connections")
 	j.span("mail.per_domain_s", float64(m.PerDomain), 1, 1000, " mails a second")

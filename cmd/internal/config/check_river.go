@@ -20,9 +20,9 @@ import (
 
 var ownKey = regexp.MustCompile(`^profile "[^"]*": ([a-z_]+(?:\.[^ :=]+)?)`)
 
-func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
+func (j *validator) profile(t string, p ingest.Profile, before []ingest.Profile) {
 	if slices.ContainsFunc(before, func(o ingest.Profile) bool { return o.Name == p.Name }) && p.Name != "" {
-		j.bad(t+"name", strconv.Quote(p.Name)+", there already", "a name of its own")
+		j.refuse(t+"name", strconv.Quote(p.Name)+", there already", "a name of its own")
 	}
 	if err := cmp.Or(p.WithDefaults().Check(), records.Check(p)); err != nil {
 		key := strings.TrimSuffix(t, ".")
@@ -61,7 +61,7 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		{"max_window", p.MaxWindow, 0, 100 * 366 * 24 * time.Hour, "0s to 36600d"},
 	} {
 		if d := time.Duration(x.v); (d != 0 || j.written(t+x.key)) && (d < x.lo || d > x.hi) {
-			j.bad(t+x.key, d.String(), x.want)
+			j.refuse(t+x.key, d.String(), x.want)
 		}
 	}
 
@@ -79,37 +79,37 @@ func (j *judge) profile(t string, p ingest.Profile, before []ingest.Profile) {
 		j.span(at+".sites_per_request", float64(e.Sites), 0, 1e4, " sites")
 		if d := time.Duration(e.Poll); (d != 0 || j.written(at+".poll")) &&
 			(d < 10*time.Second || d > 31*24*time.Hour) {
-			j.bad(at+".poll", d.String(), "10s to 31d")
+			j.refuse(at+".poll", d.String(), "10s to 31d")
 		}
 	}
 }
 
-func (j *judge) site(t string, s Site, i int, c Config) {
+func (j *validator) site(t string, s Site, i int, c Config) {
 	for _, x := range []struct{ key, v, want string }{{"id", s.ID, "an id such as USGS:USGS-00000000"},
 		{"code", s.Code, "the agency's code"}} {
 		if strings.TrimSpace(x.v) == "" {
-			j.bad(t+x.key, "empty", x.want)
+			j.refuse(t+x.key, "empty", x.want)
 		}
 	}
 
 	if slices.ContainsFunc(c.Sites[:i], func(o Site) bool { return o.ID == s.ID }) {
-		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
+		j.refuse(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
 	for _, o := range c.Sites[:i] {
 		if o.Provider == s.Provider && o.Code == s.Code && o.ID != s.ID {
-			j.bad(t+"code", fmt.Sprintf("%q, which is %s already", s.Code, o.ID), "each station once")
+			j.refuse(t+"code", fmt.Sprintf("%q, which is %s already", s.Code, o.ID), "each station once")
 		}
 	}
 
 	if !c.hasProfile(s.Provider) {
-		j.bad(t+"profile", strconv.Quote(s.Provider), "the name of a [[profile]]")
+		j.refuse(t+"profile", strconv.Quote(s.Provider), "the name of a [[profile]]")
 	}
 	j.place(t, s.Zone, s.Lat, s.Lon)
 	j.span(t+"drainage_km2", s.DrainageKM2, 0.01, 1e7, " km2")
 	j.list(t+"parameters", s.Params, "names such as discharge, or no line: then all that the profile has")
 	for _, p := range s.Params {
 		if coldseam.Parameter(p).Unit() == "" {
-			j.bad(t+"parameters", strconv.Quote(p),
+			j.refuse(t+"parameters", strconv.Quote(p),
 				"names such as discharge, stage, water_temp; the agency's codes stand in [profile.parameters]")
 		}
 	}
@@ -117,24 +117,24 @@ func (j *judge) site(t string, s Site, i int, c Config) {
 
 // place judges zone and position together: a wrong sign or a swapped pair shows
 // in the zone.
-func (j *judge) place(t, zone string, lat, lon float64) {
+func (j *validator) place(t, zone string, lat, lon float64) {
 	if zone == "" || !isZone(zone) {
-		j.bad(t+"zone", strconv.Quote(zone), "an IANA zone such as America/Chicago")
+		j.refuse(t+"zone", strconv.Quote(zone), "an IANA zone such as America/Chicago")
 		zone = "UTC"
 	}
 
-	if math.Abs(lat) > 90 || lat != lat {
-		j.bad(t+"lat", fmt.Sprintf("%g", lat), "-90 to 90; are lat and lon swapped?")
+	if math.Abs(lat) > 90 || math.IsNaN(lat) {
+		j.refuse(t+"lat", fmt.Sprintf("%g", lat), "-90 to 90; are lat and lon swapped?")
 		return
 	}
 
-	if math.Abs(lon) > 180 || lon != lon {
-		j.bad(t+"lon", fmt.Sprintf("%g", lon), "-180 to 180, west negative")
+	if math.Abs(lon) > 180 || math.IsNaN(lon) {
+		j.refuse(t+"lon", fmt.Sprintf("%g", lon), "-180 to 180, west negative")
 		return
 	}
 
 	if a, b := j.written(t+"lat"), j.written(t+"lon"); a != b {
-		j.bad(t+map[bool]string{true: "lat", false: "lon"}[a], "alone", "lat and lon, or neither")
+		j.refuse(t+map[bool]string{true: "lat", false: "lon"}[a], "alone", "lat and lon, or neither")
 		return
 	}
 
@@ -142,7 +142,7 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 		return
 	}
 	if mid, off := offMeridian(zone, lon); off > zoneReach {
-		j.bad(t+"lon", fmt.Sprintf("%g with lat %g", lon, lat),
+		j.refuse(t+"lon", fmt.Sprintf("%g with lat %g", lon, lat),
 			fmt.Sprintf("a longitude near %.0f, as zone %s has; west is negative, lat is the first of the two", mid,
 				zone))
 		return
@@ -150,14 +150,14 @@ func (j *judge) place(t, zone string, lat, lon float64) {
 
 	for region, span := range regionLat {
 		if strings.HasPrefix(zone, region) && (lat < span[0] || lat > span[1]) {
-			j.bad(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon),
+			j.refuse(t+"lat", fmt.Sprintf("%g with lon %g", lat, lon),
 				fmt.Sprintf("%g to %g, as zone %s has; south is negative, lat is the first of the two", span[0],
 					span[1], zone))
 			return
 		}
 	}
 	if half := hemisphere(zone); half != 0 && half*lat <= 0 {
-		j.bad(t+"lat", fmt.Sprintf("%g", lat),
+		j.refuse(t+"lat", fmt.Sprintf("%g", lat),
 			fmt.Sprintf("a latitude of the other half of the earth, where zone %s lies; south is negative", zone))
 	}
 }
@@ -200,10 +200,10 @@ func hemisphere(zone string) float64 {
 	return float64(cmp.Compare(summer, winter))
 }
 
-func (j *judge) reach(t string, r Reach, i int, c Config) {
+func (j *validator) reach(t string, r Reach, i int, c Config) {
 	for _, x := range []struct{ key, v string }{{"id", r.ID}, {"river", r.River}} {
 		if strings.TrimSpace(x.v) == "" {
-			j.bad(t+x.key, "empty", "a name")
+			j.refuse(t+x.key, "empty", "a name")
 		}
 	}
 
@@ -211,7 +211,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 		return !strings.ContainsAny(s, "/?#%\\\r\n\t")
 	})
 	if slices.ContainsFunc(c.Reaches[:i], func(o Reach) bool { return o.ID == r.ID }) {
-		j.bad(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
+		j.refuse(t+"id", strconv.Quote(r.ID)+", there already", "an id of its own")
 	}
 	isSite := func(id string) bool {
 		return slices.ContainsFunc(c.Sites, func(s Site) bool { return s.ID == id })
@@ -223,14 +223,14 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 	}
 
 	if !isSite(r.Site) {
-		j.bad(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
+		j.refuse(t+"site", strconv.Quote(r.Site), "the id of a [[site]]")
 	} else if measures(r.Site, coldseam.FishCount) && !measures(r.Site, coldseam.Discharge) &&
 		!measures(r.Site, coldseam.Stage) {
-		j.bad(t+"site", strconv.Quote(r.Site)+", a fish counter", "a gauge; a counter stands in count_site")
+		j.refuse(t+"site", strconv.Quote(r.Site)+", a fish counter", "a gauge; a counter stands in count_site")
 	}
 
 	if r.CountSite != "" && isSite(r.CountSite) && !measures(r.CountSite, coldseam.FishCount) {
-		j.bad(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
+		j.refuse(t+"count_site", strconv.Quote(r.CountSite), "a [[site]] with \"fish_count\" among its parameters")
 	}
 	for key, v := range map[string]string{"temp_site": r.TempSite, "air_site": r.AirSite, "count_site": r.CountSite,
 		"weather": r.Weather, "flow_forecast": r.FlowForecast, "stage_forecast": r.StageForecast} {
@@ -240,7 +240,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 
 	for _, u := range r.Upstream {
 		if !isSite(u) || u == r.Site {
-			j.bad(t+"upstream", strconv.Quote(u), "ids of [[site]] tables other than the reach's own")
+			j.refuse(t+"upstream", strconv.Quote(u), "ids of [[site]] tables other than the reach's own")
 		}
 	}
 
@@ -255,7 +255,7 @@ func (j *judge) reach(t string, r Reach, i int, c Config) {
 
 	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil &&
 		*x.ActionStage > *x.FloodStageM {
-		j.bad(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage,
+		j.refuse(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage,
 			*x.FloodStageM), "an action stage at or below it")
 	}
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
@@ -286,7 +286,7 @@ const (
 )
 
 // card judges what the trip card takes from a reach.
-func (j *judge) card(t string, r Reach) {
+func (j *validator) card(t string, r Reach) {
 	want := fmt.Sprintf("one line of at most %d characters", cardLine)
 	line := func(s string) bool {
 		return utf8.RuneCountInString(s) <= cardLine && !strings.ContainsAny(s, "\r\n")
@@ -294,14 +294,14 @@ func (j *judge) card(t string, r Reach) {
 	j.check(t+"leave_mark", r.LeaveMark, want, line)
 	j.check(t+"siren", r.Siren, want, line)
 	if r.Regulated && r.LeaveMark != "" {
-		j.bad(t+"leave_mark", strconv.Quote(r.LeaveMark)+" on a regulated reach",
+		j.refuse(t+"leave_mark", strconv.Quote(r.LeaveMark)+" on a regulated reach",
 			"no mark: a release passes any mark faster than one can walk")
 	}
 
 	for i, e := range r.Emergency {
 		at := fmt.Sprintf("%semergency[%d].", t, i)
 		if strings.TrimSpace(e.What) == "" {
-			j.bad(at+"what", "empty", "what is there, such as \"landing at the county road, ambulance access\"")
+			j.refuse(at+"what", "empty", "what is there, such as \"landing at the county road, ambulance access\"")
 		}
 		j.check(at+"what", e.What, want, line)
 		before := len(j.errs)
@@ -310,32 +310,32 @@ func (j *judge) card(t string, r Reach) {
 		switch {
 		case len(j.errs) > before:
 		case j.written(at+"lat") != j.written(at+"lon"):
-			j.bad(at+"lat", "alone, without its partner", "lat and lon, or neither")
+			j.refuse(at+"lat", "alone, without its partner", "lat and lon, or neither")
 		case j.written(at+"lat") && (r.Lat != 0 || r.Lon != 0) && math.Hypot(e.Lat-r.Lat,
 			(e.Lon-r.Lon)*math.Cos(r.Lat*math.Pi/180)) > helpReach:
-			j.bad(at+"lat", fmt.Sprintf("%g with lon %g", e.Lat, e.Lon),
+			j.refuse(at+"lat", fmt.Sprintf("%g with lon %g", e.Lat, e.Lon),
 				fmt.Sprintf("a point within a degree of the reach at %g, %g", r.Lat, r.Lon))
 		}
 	}
 }
 
-func (j *judge) species(key, s string) {
+func (j *validator) species(key, s string) {
 	rows := run.DefaultSpecies()
 	if _, err := run.FindSpecies(rows, s); err != nil {
 		names := make([]string, len(rows))
 		for i, r := range rows {
 			names[i] = r.Key
 		}
-		j.bad(key, strconv.Quote(s), "names among "+strings.Join(names, ", "))
+		j.refuse(key, strconv.Quote(s), "names among "+strings.Join(names, ", "))
 	}
 }
 
-func (j *judge) spot(t string, s Spot, before []Spot) {
+func (j *validator) spot(t string, s Spot, before []Spot) {
 	if strings.TrimSpace(s.ID) == "" {
-		j.bad(t+"id", "empty", "a short name")
+		j.refuse(t+"id", "empty", "a short name")
 	}
 	if slices.ContainsFunc(before, func(o Spot) bool { return o.ID == s.ID }) {
-		j.bad(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
+		j.refuse(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
 	j.oneOf(t+"kind", s.Kind, "hole", "seam", "slack", "dunes", "shallow", "main")
 	j.oneOf(t+"bed", s.Bed, "sand", "gravel", "rock")
@@ -350,9 +350,9 @@ func (j *judge) spot(t string, s Spot, before []Spot) {
 	j.check(t+"float_on", s.FloatOn, "a date YYYY-MM-DD", isDate)
 }
 
-func (j *judge) rule(t string, x Rule) {
+func (j *validator) rule(t string, x Rule) {
 	if x.Kind == "" {
-		j.bad(t+"kind", "empty", "one of season, bait, life_jacket")
+		j.refuse(t+"kind", "empty", "one of season, bait, life_jacket")
 	}
 	j.oneOf(t+"kind", x.Kind, "season", "bait", "life_jacket")
 	if x.Species != "" {
@@ -361,7 +361,7 @@ func (j *judge) rule(t string, x Rule) {
 	j.list(t+"closed", x.Closed, "")
 	for _, s := range x.Closed {
 		if _, err := parseDayRange(s); err != nil {
-			j.bad(t+"closed", strconv.Quote(s), "MM-DD..MM-DD")
+			j.refuse(t+"closed", strconv.Quote(s), "MM-DD..MM-DD")
 		}
 	}
 	j.check(t+"link", x.Link, "an http or https address", isPage)

@@ -275,7 +275,7 @@ func (c *Config) OwnKeys() map[string]*string {
 }
 
 func (c *Config) checkMachine() error {
-	j := &judge{file: "environment"}
+	j := &validator{file: "environment"}
 	j.machine(*c)
 	j.mail(c.Mail)
 	return errors.Join(j.errs...)
@@ -295,7 +295,7 @@ func Parse(name, text string, profiles ...ingest.Profile) (Config, error) {
 	own := len(c.Profiles)
 	c.Profiles = append(c.Profiles, profiles...)
 	c.Defaults(md.IsDefined)
-	return c, judgeConfig(name, text, c, own)
+	return c, validate(name, text, c, own)
 }
 
 // gone are keys of older configurations, and what to do now.

@@ -61,7 +61,7 @@ func (r Reach) MaxFlow() *float64 {
 }
 
 // limit refuses a [[limit]] that names no reach or craft, or says nothing.
-func (j *judge) limit(t string, l Craft, c Config) {
+func (j *validator) limit(t string, l Craft, c Config) {
 	var reaches, crafts []string
 	for _, r := range c.Reaches {
 		reaches = append(reaches, r.ID)
@@ -76,15 +76,15 @@ func (j *judge) limit(t string, l Craft, c Config) {
 
 	switch q := l.limit().MaxFlowM3S; {
 	case !slices.Contains(reaches, l.Reach):
-		j.bad(t+"reach", strconv.Quote(l.Reach), "one of "+strings.Join(reaches, ", "))
+		j.refuse(t+"reach", strconv.Quote(l.Reach), "one of "+strings.Join(reaches, ", "))
 	case !slices.Contains(crafts, l.Craft):
-		j.bad(t+"craft", strconv.Quote(l.Craft), "one of "+strings.Join(crafts, ", "))
+		j.refuse(t+"craft", strconv.Quote(l.Craft), "one of "+strings.Join(crafts, ", "))
 	case l.MaxFlowCFS != nil && l.MaxFlowM3S != nil:
-		j.bad(flow, fmt.Sprintf("%g beside max_flow_cfs", *l.MaxFlowM3S), "one of the two unit systems")
+		j.refuse(flow, fmt.Sprintf("%g beside max_flow_cfs", *l.MaxFlowM3S), "one of the two unit systems")
 	case !(q > 0 && q < maxRiverM3S):
-		j.bad(flow, fmt.Sprintf("%g m3/s", q), fmt.Sprintf("more than 0 and less than %.0f m3/s", maxRiverM3S))
+		j.refuse(flow, fmt.Sprintf("%g m3/s", q), fmt.Sprintf("more than 0 and less than %.0f m3/s", maxRiverM3S))
 	case strings.TrimSpace(l.Why) == "":
-		j.bad(t+"why", "empty", "what the number rests on")
+		j.refuse(t+"why", "empty", "what the number rests on")
 	}
 
 	j.check(t+"who", l.Who, "a role, not an address", isRole)

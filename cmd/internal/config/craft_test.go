@@ -12,7 +12,7 @@ import (
 
 // judged is what is wrong with the [[limit]] tables of a file.
 func judged(c Config) string {
-	var j judge
+	var j validator
 	for _, l := range c.Crafts {
 		j.limit("limit.", l, c)
 	}

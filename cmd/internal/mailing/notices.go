@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -310,7 +311,7 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 		}
 
 		if slices.ContainsFunc(s.Obs, func(o coldseam.Observation) bool {
-			return o.Flag.Usable() && o.Value == o.Value
+			return o.Flag.Usable() && !math.IsNaN(o.Value)
 		}) {
 			continue
 		}

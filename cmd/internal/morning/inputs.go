@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -318,7 +319,7 @@ func (g *gather) onDay(p coldseam.Parameter, d coldseam.Date) *float64 {
 
 	if n == 0 {
 		if p == coldseam.Discharge {
-			if q := coldseam.At(g.f.Days.FlowM3S, g.f.Days.Index(d)); q == q {
+			if q := coldseam.At(g.f.Days.FlowM3S, g.f.Days.Index(d)); !math.IsNaN(q) {
 				return &q
 			}
 		}

@@ -427,13 +427,13 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	_, err := v.Morning.MakeAll(ctx, clubtest.Saturday) // fits what has no model yet
 	require.NoError(t, err)
 	before := asked()
-	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: clubtest.Saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
 	v.Clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
 	week := clubtest.Saturday.Add(7)
-	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: week}))
 	require.Equal(t, before+3, asked())
-	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: week}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: week}))
 	require.Equal(t, before+3, asked())
 }
 

@@ -60,7 +60,7 @@ func (g *gather) thermometer() {
 }
 
 func measured(x []float64) bool {
-	return slices.ContainsFunc(x, func(v float64) bool { return v == v })
+	return slices.ContainsFunc(x, func(v float64) bool { return !math.IsNaN(v) })
 }
 
 // apartKM is the way between two reaches as the crow flies.
@@ -81,7 +81,7 @@ func (g *gather) readings(trips []coldseam.Trip) {
 			continue
 		}
 		rd := thermal.Reading{At: t.WaterAt, Reader: t.Angler, Value: *t.WaterC, Gauge: nearest(g.f.Water, t.WaterAt)}
-		if rd.Gauge != rd.Gauge && older < readingOlder && t.WaterAt.Before(g.f.Now.Add(-HistoryBack)) {
+		if math.IsNaN(rd.Gauge) && older < readingOlder && t.WaterAt.Before(g.f.Now.Add(-HistoryBack)) {
 			older++
 			rd.Gauge = g.waterAt(t.WaterAt)
 		}

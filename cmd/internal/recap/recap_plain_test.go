@@ -32,7 +32,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()
 	v := liveHarness(t)
-	require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: clubtest.Saturday}))
 
 	t.Run("what was told is as it was sealed, and graded", func(t *testing.T) {
 		var out strings.Builder
@@ -80,7 +80,7 @@ func TestGoldenSeasonOfALivedFortnight(t *testing.T) {
 
 		stop()
 		before := len(got)
-		require.NoError(t, v.App.MaintenanceJob(ctx, store.UpkeepArgs{Day: clubtest.Saturday}))
+		require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: clubtest.Saturday}))
 		got, err = storetest.Ask[lead](ctx, v.DB,
 			`SELECT param, lead_day AS lead, n::int AS n FROM season.skill WHERE reach_id = 'tamsen-bend'`)
 		require.NoError(t, err)

@@ -47,7 +47,7 @@ func Recall(b coldseam.Brief, told coldseam.Window) (coldseam.Brief, bool) {
 		return b, true
 	}
 
-	stops, free, blind := judged(b, told)
+	stops, free, blind := stopsDuring(b, told)
 	switch {
 	case free:
 		return b, false
@@ -66,11 +66,11 @@ func Recall(b coldseam.Brief, told coldseam.Window) (coldseam.Brief, bool) {
 	return b, true
 }
 
-// judged is what a brief says of the hours told: free where a window that
+// stopsDuring is what a brief says of the hours told: free where a window that
 // covers them has no stop, else the stops; blind where such a window could not
 // be judged. Windows that have begun are judged for stops alone. A brief without
 // a window that covers them is asked for the one that shares most of them.
-func judged(b coldseam.Brief, told coldseam.Window) (stops []coldseam.Reason, free, blind bool) {
+func stopsDuring(b coldseam.Brief, told coldseam.Window) (stops []coldseam.Reason, free, blind bool) {
 	var most time.Duration
 	var nearest []coldseam.Reason
 	look := func(w coldseam.Window, begun bool) {
