@@ -209,8 +209,8 @@ type Advice struct {
 	Alternatives                              []string `json:",omitempty"`
 }
 
-// PlaceMemory is the place and the band that the advice keeps to, so that they do
-// not change from one day to the next and back.
+// PlaceMemory is the place, the band and the conditions that the advice keeps to,
+// so that they do not change from one day to the next and back.
 type PlaceMemory struct {
 	Told   string // kind or class of spot that is advised first
 	Since  Date   // the first morning it was
@@ -218,6 +218,9 @@ type PlaceMemory struct {
 
 	Band       string `json:",omitempty"` // that is told
 	BandWanted string `json:",omitempty"` // that of the last morning's water
+
+	Flow  string `json:",omitempty"` // class that is told; "" = not known
+	Trend string `json:",omitempty"` // rising or falling; "" = neither
 }
 
 // DayOdds is the outlook of one later day.

@@ -112,8 +112,8 @@ func (w *work) brief() {
 	b.PlaceBefore = f.heldPlace()
 	b.Place = b.How.Place
 	if b.Place.Told == "" {
-		b.Place = coldseam.PlaceMemory{Told: b.PlaceBefore.Told, Since: b.PlaceBefore.Since,
-			Band: b.PlaceBefore.Band}
+		b.Place = b.PlaceBefore
+		b.Place.Wanted, b.Place.BandWanted = "", ""
 	}
 	b.Flow, b.Stage, b.Temp = w.flowFact(k), w.stageFact(), w.tempFact(k)
 	if w.haveT {

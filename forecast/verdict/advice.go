@@ -26,7 +26,7 @@ type AdviceInputs struct {
 	Said      string
 	Reach     coldseam.Reach
 	Day       coldseam.Date
-	// Held is the place that the mornings before were told.
+	// Held is what the mornings before were told.
 	Held coldseam.PlaceMemory
 	// HatchTo is the end of the weeks in which eggs lie in the gravel; zero =
 	// none.
@@ -76,7 +76,8 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	t := in.Table
 
 	bi := in.heldBand(coldseam.BandOf(in.Bands, in.WaterC))
-	band, flow, stage := in.Bands[bi].Key, FlowClass(in.FlowPct), stageKey(in.Stage)
+	band, stage := in.Bands[bi].Key, stageKey(in.Stage)
+	flow, trend := heldClass(in.Held.Flow, in.FlowPct), heldTrend(in.Held.Trend, in.RisePct)
 	row, ok := t.find(band, flow, stage)
 	if !ok {
 		return coldseam.Advice{Band: band, FlowClass: flow, Stage: in.Stage}
@@ -88,7 +89,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	colour, colder := "", false
 	var said []Modifier
 
-	for _, key := range in.conditions(flow, stage, class) {
+	for _, key := range in.conditions(flow, trend, stage, class) {
 		m, ok := t.mods[key]
 		if !ok {
 			continue
@@ -120,6 +121,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 	}
 	a.Where, a.Place = in.place(in.here(where))
 	a.Place.Band, a.Place.BandWanted = band, in.Bands[coldseam.BandOf(in.Bands, in.WaterC)].Key
+	a.Place.Flow, a.Place.Trend = flow, trend
 	a.Notes = append(notesFor(said, a.Where[0]), a.Notes...)
 	a.Colour = colourKey(colour, class)
 	a.AdviceWay = row.AdviceWay
@@ -189,7 +191,7 @@ func (in *AdviceInputs) spotFor(place string) (string, bool) {
 
 // conditions lists the modifiers that hold, weakest first: a later one wins
 // the place. Danger comes last.
-func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
+func (in *AdviceInputs) conditions(flow, trend, stage, clarity string) []string {
 	var out []string
 	add := func(on bool, key string) {
 		if on {
@@ -206,14 +208,14 @@ func (in *AdviceInputs) conditions(flow, stage, clarity string) []string {
 	add(stage == "dropping_back", "dropping_back")
 	add(flow == "low", "flow_low")
 
-	add(in.RisePct < -5 && clarity != "muddy", "falling_clearing")
+	add(trend == "falling" && clarity != "muddy", "falling_clearing")
 	add(flow == "high", "flow_high")
-	add(in.RisePct > 10, "rising")
+	add(trend == "rising", "rising")
 	add(flow == "flood", "flow_flood")
 	add(true, clarity)
 	add(in.WaterFall >= 0.8, "temp_fall")
 	add(coldseam.Feet(in.DepthM) >= 25, "deep")
-	add(flow == "flood" || flow == "high", "keep_off")
+	add(flow == "flood" || flow == "high" || FlowClass(in.FlowPct) == "high", "keep_off")
 	return out
 }
 

@@ -11,12 +11,39 @@ import (
 // that took place changes from 530 to 183.
 const placeDays = 4
 
-// Water that is dangerous away from the bank, where the advice moves to slack
-// water at once [proposal].
+// Conditions begin at one value and end at another, so that water near an edge
+// does not turn the advice from day to day [proposal]. Changes of flow in percent
+// a day; a class of flow is left so far beyond its edge. Danger, a rise or flow
+// above the P90 of the date, begins at once.
 const (
-	dangerRisePct = 10. // a day
-	dangerFlowPct = .9  // percentile for the date
+	riseOnPct, riseOffPct = 10., 5.
+	fallOnPct, fallOffPct = -5., -2.
+	flowMargin            = .03
+	dangerFlowPct         = .9
 )
+
+// heldTrend is rising, falling or "", after that of the morning before.
+func heldTrend(held string, pct float64) string {
+	switch {
+	case pct > riseOnPct, held == "rising" && pct > riseOffPct:
+		return "rising"
+	case pct < fallOnPct, held == "falling" && pct < fallOffPct:
+		return "falling"
+	}
+	return ""
+}
+
+// heldClass is the class of a flow percentile, after that of the morning before.
+func heldClass(held string, pct float64) string {
+	class := FlowClass(pct)
+	if class == "" || pct > dangerFlowPct {
+		return class
+	}
+	if held != "" && (FlowClass(pct-flowMargin) == held || FlowClass(pct+flowMargin) == held) {
+		return held
+	}
+	return class
+}
 
 // slackPlaces are where one goes when the river is dangerous.
 var slackPlaces = []string{"slack_pocket", "bank_eddy", string(coldseam.SpotSlack)}
@@ -38,7 +65,7 @@ func nextPlace(held coldseam.PlaceMemory, wanted string, danger bool, day coldse
 // place settles which of the advised places comes first, and puts it there.
 func (in *AdviceInputs) place(where []string) ([]string, coldseam.PlaceMemory) {
 	wanted := where[0]
-	danger := slices.Contains(slackPlaces, wanted) && (in.RisePct > dangerRisePct || in.FlowPct > dangerFlowPct)
+	danger := slices.Contains(slackPlaces, wanted) && (in.RisePct > riseOnPct || in.FlowPct > dangerFlowPct)
 
 	m := nextPlace(in.Held, wanted, danger, in.Day)
 	rest := slices.DeleteFunc(slices.Clone(where), func(w string) bool { return w == m.Told })
