@@ -32,22 +32,19 @@ func colsAR(x []float64, r *row, _ int) []float64 { return append(x, r.ar[:]...)
 // Local is a regression per lead whose coefficients vary with the day of the
 // year: Coef[lead][node][column]. Global ones have one node.
 type Local struct {
-	Cols  int             `json:"cols"`
-	Nodes int             `json:"nodes"`
+	Cols  int          `json:"cols"`
+	Nodes int          `json:"nodes"`
 	Coef  ensemble.Packed `json:"coef"`
 }
 
 func (l *Local) at(h, d int) int { return ((h-1)*l.Nodes + d) * l.Cols }
 
-// bins are the normal equations of one source per fold and day of the year.
-type bins struct {
-	p    int
-	rows [][367]*ensemble.Normal // by fold
-}
+// bins are the normal equations of one lead by fold and day of the year.
+type bins [folds][367]*ensemble.Normal
 
-// gather sums the rows at lead h, of which goal is what the columns explain.
-func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *bins {
-	b := &bins{rows: make([][367]*ensemble.Normal, folds)}
+// gather sums the rows at lead h, of which goal is what the columns explain; unless
+// each fold is wanted by itself all rows lie in the first.
+func gather(rows []row, f columns, goal func(*row, int) float64, h int, each bool) (b bins, p int) {
 	var x []float64
 	for k := range rows {
 		r := &rows[k]
@@ -56,96 +53,105 @@ func gather(rows []row, f columns, goal func(*row, int) float64, h, folds int) *
 			continue
 		}
 		x = f(x[:0], r, h)
-		b.p = len(x)
-		n := b.rows[r.fold][r.doy]
+		p = len(x)
+		fold := 0
+		if each {
+			fold = r.fold
+		}
+		n := b[fold][r.doy]
 		if n == nil {
-			n = ensemble.NewNormal(len(x))
-			b.rows[r.fold][r.doy] = n
+			n = ensemble.NewNormal(p)
+			b[fold][r.doy] = n
 		}
 
 		n.Add(x, y, 1)
 	}
 
-	return b
+	return b, p
 }
 
-// without sums all folds but one by day of the year; skip < 0 sums all.
-func (b *bins) without(skip int) *[367]*ensemble.Normal {
-	var out [367]*ensemble.Normal
-	for f := range b.rows {
-		if f == skip {
-			continue
-		}
-		for d, n := range b.rows[f] {
-			if n == nil {
+// near sums the days of each fold around a day of the year by the kernel; a fold
+// without rows stays nil.
+func (b *bins) near(at, p int, kernel []float64) (out [folds]*ensemble.Normal) {
+	for fold := range b {
+		for doy, x := range b[fold] {
+			if x == nil {
 				continue
 			}
-			if out[d] == nil {
-				out[d] = ensemble.NewNormal(b.p)
+			if out[fold] == nil {
+				out[fold] = ensemble.NewNormal(p)
 			}
-			out[d].AddScaled(n, 1)
+			if w := kernel[ensemble.DoyGap(doy, at)]; w > 0 {
+				out[fold].AddScaled(x, w)
+			}
 		}
 	}
-	return &out
+	return out
 }
 
 // change is the usual goal: the change of z.
 func change(r *row, h int) float64 { return r.goal[h] }
 
-// fitLocal solves the nodes of every lead, for the training rows of each fold
-// and, last, for all of them.
-func fitLocal(rows []row, f columns, goal func(*row, int) float64, folds int, local bool,
-	solve func(*ensemble.Normal) []float64) []*Local {
-	out := make([]*Local, folds+1)
-	ker := make([]float64, 184)
-	for g := range ker {
-		if ker[g] = 1; local {
-			if ker[g] = math.Exp(-.5 * float64(g*g) / (doySD * doySD)); ker[g] < 1e-4 {
-				ker[g] = 0
+// fitLocal solves the nodes of every lead for all rows; with each also for the
+// rows outside of each fold that has any.
+func fitLocal(rows []row, f columns, goal func(*row, int) float64, each, local bool,
+	solve func(*ensemble.Normal) []float64) (all *Local, without [folds]*Local) {
+	kernel := make([]float64, 184)
+	for g := range kernel {
+		if kernel[g] = 1; local {
+			if kernel[g] = math.Exp(-.5 * float64(g*g) / (doySD * doySD)); kernel[g] < 1e-4 {
+				kernel[g] = 0
 			}
 		}
 	}
 
-	for h := 1; h <= leads; h++ {
-		b := gather(rows, f, goal, h, folds)
+	var held [folds]bool
+	for k := range rows {
+		held[rows[k].fold] = each
+	}
 
-		for fold := range out {
-			l := out[fold]
-			if l == nil {
-				l = &Local{Cols: b.p, Nodes: 1}
+	for h := 1; h <= leads; h++ {
+		b, p := gather(rows, f, goal, h, each)
+		set := func(to **Local, d int, n *ensemble.Normal) {
+			if *to == nil {
+				l := &Local{Cols: p, Nodes: 1}
 				if local {
 					l.Nodes = nodeCount
 				}
 				l.Coef = make(ensemble.Packed, leads*l.Nodes*l.Cols)
-				out[fold] = l
+				*to = l
 			}
-
-			skip := fold
-			if fold == folds {
-				skip = -1
+			o := (*to).at(h, d)
+			for k, v := range solve(n) {
+				(*to).Coef[o+k] = float32(v)
 			}
-			days := b.without(skip)
+		}
 
-			for d := range l.Nodes {
-				n := ensemble.NewNormal(b.p)
-				for doy, x := range days {
-					if x == nil {
-						continue
-					}
-					if w := ker[ensemble.DoyGap(doy, 1+d*nodeStep)]; w > 0 {
-						n.AddScaled(x, w)
+		for d := range nodeCount {
+			if d > 0 && !local {
+				break
+			}
+			near := b.near(1+d*nodeStep, p, kernel)
+			sum := func(skip int) *ensemble.Normal {
+				n := ensemble.NewNormal(p)
+				for fold, x := range near {
+					if x != nil && fold != skip {
+						n.AddScaled(x, 1)
 					}
 				}
+				return n
+			}
 
-				o := l.at(h, d)
-				for k, v := range solve(n) {
-					l.Coef[o+k] = float32(v)
+			set(&all, d, sum(-1))
+			for fold := range held {
+				if held[fold] {
+					set(&without[fold], d, sum(fold))
 				}
 			}
 		}
 	}
 
-	return out
+	return all, without
 }
 
 // freeIntercept solves with a ridge that is a share of each column's own

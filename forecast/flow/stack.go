@@ -69,19 +69,19 @@ func fitSources(rows []row, src []source, nu float64) *Fitted {
 			continue
 		}
 
-		ls := fitLocal(rows, s.cols, change, folds, s.local, freeIntercept(s.ridge))
-		f.Local = append(f.Local, ls[folds])
+		all, without := fitLocal(rows, s.cols, change, true, s.local, freeIntercept(s.ridge))
+		f.Local = append(f.Local, all)
 		for k := range rows {
 			r := &rows[k]
 			for h := 1; h <= leads; h++ {
 				x = s.cols(x[:0], r, h)
-				r.src[h][m] = ls[r.fold].value(x, h, r.doy)
+				r.src[h][m] = without[r.fold].value(x, h, r.doy)
 			}
 		}
 	}
 
 	n := len(src)
-	f.Stack = fitLocal(rows, colsSrc(n), overPrior(n), folds, true, shrink(nu))[folds]
+	f.Stack, _ = fitLocal(rows, colsSrc(n), overPrior(n), false, true, shrink(nu))
 	f.Zlo, f.Zhi = zRange(rows)
 	for k := range rows {
 		f.centre(&rows[k], n)

@@ -305,6 +305,7 @@ func (r Refit) Apply(s Species) Species {
 		s.Cohorts[c].Theta *= math.Exp(r.Delta)
 		s.lnTheta[c] += r.Delta
 	}
+	s.setFirst()
 	s.NoClock, s.Calibrated, s.DeltaSD = false, true, math.Min(s.DeltaSD, deltaYearSD)
 	s.Fit = r.RunFit
 	return s
@@ -317,6 +318,7 @@ func (r Refit) row(s Species) Species {
 		s.Cohorts[c].S *= r.Spread
 	}
 	s.TMove, s.Tb, s.Tcap = s.TMove+r.Move, r.Base, math.Max(s.Tcap, 16)
+	s.setFirst()
 	return s
 }
 

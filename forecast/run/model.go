@@ -133,6 +133,13 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 		te += p.du * logistic((d.len-p.lurge)/s.KU) * d.cold
 	}
 	st.r += d.ripen * math.Max(0, math.Min(te, s.Tcap)-s.Tb)
+	lnR := math.Log(st.r) - p.delta
+	if lnR <= s.lnFirst { // most days of a year: nothing has moved yet
+		st.days++
+		st.countGap()
+		return
+	}
+
 	lam := p.h0 * logistic((te-p.tMove)/s.SMove) * d.wall * math.Exp(p.bT*s.warming(d.t)*d.dT2+p.bQ*d.dQ2+e)
 	open := -math.Expm1(-lam)
 	up := (te - s.Trap[0]) * s.invTrapUp
@@ -141,13 +148,9 @@ func (s *Species) step(p *draw, st *state, d *drive, sig, z float64) {
 
 	held := s.leaving(math.Min(up, warm), warm)
 	st.arrivals = 0
-	lnR := math.Log(st.r) - p.delta
 	for c := range s.Cohorts {
 		k := &s.Cohorts[c]
-		a := 0.0
-		if st.r > 0 {
-			a = math.Max(k.W*phi((lnR-s.lnTheta[c])/k.S)-st.moved[c], 0) * open
-		}
+		a := math.Max(k.W*phi((lnR-s.lnTheta[c])/k.S)-st.moved[c], 0) * open
 		st.spawn(s, c, a, fresh, held)
 	}
 

@@ -57,9 +57,14 @@ type Species struct {
 	Sources                map[string]Source // by field
 	femaleShare            float64
 	lnTheta                [MaxCohorts]float64
+	lnFirst                float64 // ln of the ripeness below which none of any cohort has moved
 	leave, leaveM, leaveF  float64 // daily shares that leave B and S
 	invTrapUp, invTrapDown float64
 }
+
+// noneMoved standard deviations before the middle of a cohort not one of 10^15 of
+// its fish has moved.
+const noneMoved = 8
 
 // Source is where a value comes from.
 type Source struct {
@@ -341,5 +346,14 @@ func (s *Species) finish() error {
 	s.leaveF = -math.Expm1(-1 / s.StayFemale)
 	s.invTrapUp = 1 / (s.Trap[1] - s.Trap[0])
 	s.invTrapDown = 1 / (s.Trap[3] - s.Trap[2])
+	s.setFirst()
 	return nil
+}
+
+// setFirst sets lnFirst by the cohorts.
+func (s *Species) setFirst() {
+	s.lnFirst = math.Inf(1)
+	for i, c := range s.Cohorts {
+		s.lnFirst = min(s.lnFirst, s.lnTheta[i]-noneMoved*c.S)
+	}
 }
