@@ -31,23 +31,24 @@ import (
 // seasonCmd replays past mornings, each by what was known then, through the
 // decision of the service.
 type seasonCmd struct {
-	CSV     string     `help:"A daily record: date,flow_m3s,water_c,air_c. No database." type:"existingfile" name:"csv"`
-	Lat     float64    `help:"Latitude of the record, degrees north."`
-	Lon     float64    `help:"Longitude of the record, degrees east: sets the local hours."`
-	Reach   string     `help:"With --csv a TOML file with one [[reach]] table; without it a reach of the database."`
-	From    string     `required:"" help:"First morning, YYYY-MM-DD." placeholder:"DATE"`
-	To      string     `required:"" help:"Last morning." placeholder:"DATE"`
-	Years   string     `help:"The same season in each of these years, 2009-2014; with --json a list." placeholder:"A-B"`
-	SendAt  string     `help:"Hour of the mail, local; with --csv only." default:"04:45"`
-	Air     season.Air `help:"climatology (no air forecast) or observed (the air as it came: an upper bound)." default:"climatology" enum:"climatology,observed"`
-	Days    bool       `help:"Print a line for each morning."`
-	JSON    bool       `name:"json" help:"Print JSON."`
-	HTML    string     `help:"Write the season as a page to this file." type:"path"`
-	Compare string     `help:"List the mornings whose word differs from an earlier --json." type:"existingfile"`
-	Trips   string     `help:"A trip log as import --trips takes it: what the words were worth." type:"existingfile" xor:"outcomes"`
-	Counts  string     `help:"A fish counter, date,count: likewise." type:"existingfile" xor:"outcomes"`
-	Units   string     `help:"us or metric." default:"us" enum:"us,metric"`
-	Quiet   bool       `help:"No progress on stderr."`
+	CSV      string     `help:"A daily record: date,flow_m3s,water_c,air_c. No database." type:"existingfile" name:"csv"`
+	Lat      float64    `help:"Latitude of the record, degrees north."`
+	Lon      float64    `help:"Longitude of the record, degrees east: sets the local hours."`
+	Reach    string     `help:"With --csv a TOML file with one [[reach]] table; without it a reach of the database."`
+	From     string     `required:"" help:"First morning, YYYY-MM-DD." placeholder:"DATE"`
+	To       string     `required:"" help:"Last morning." placeholder:"DATE"`
+	Years    string     `help:"The same season in each of these years, 2009-2014; with --json a list." placeholder:"A-B"`
+	SendAt   string     `help:"Hour of the mail, local; with --csv only." default:"04:45"`
+	Air      season.Air `help:"climatology (no air forecast) or observed (the air as it came: an upper bound)." default:"climatology" enum:"climatology,observed"`
+	LeaveOut bool       `help:"Rank each morning among those of all other years, later ones too; else of the years before."`
+	Days     bool       `help:"Print a line for each morning."`
+	JSON     bool       `name:"json" help:"Print JSON."`
+	HTML     string     `help:"Write the season as a page to this file." type:"path"`
+	Compare  string     `help:"List the mornings whose word differs from an earlier --json." type:"existingfile"`
+	Trips    string     `help:"A trip log as import --trips takes it: what the words were worth." type:"existingfile" xor:"outcomes"`
+	Counts   string     `help:"A fish counter, date,count: likewise." type:"existingfile" xor:"outcomes"`
+	Units    string     `help:"us or metric." default:"us" enum:"us,metric"`
+	Quiet    bool       `help:"No progress on stderr."`
 }
 
 // Run replays one reach; progress goes to stderr.
@@ -111,8 +112,8 @@ func (c *seasonCmd) keptAt() string {
 	}
 	h := sha256.New()
 	program, _ := os.Executable()
-	fmt.Fprintf(h, "%v|%v|%v|%v|%v|%v|%v|%v|%v|%s", c.CSV, c.Lat, c.Lon, c.Reach, c.From, c.To, c.Years, c.SendAt, c.Air,
-		time.Now().Format(time.DateOnly))
+	fmt.Fprintf(h, "%v|%v|%v|%v|%v|%v|%v|%v|%v|%v|%s", c.CSV, c.Lat, c.Lon, c.Reach, c.From, c.To, c.Years, c.SendAt,
+		c.Air, c.LeaveOut, time.Now().Format(time.DateOnly))
 	for _, path := range []string{c.CSV, c.Reach, program} {
 		if st, err := os.Stat(path); err == nil {
 			fmt.Fprintf(h, "|%d|%s", st.Size(), st.ModTime())
@@ -196,7 +197,11 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	season.Source, *season.Record, func(), error) {
 	if c.CSV != "" {
 		r, err := c.record()
-		return r, r, func() {}, err
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		r.LeaveOut = c.LeaveOut
+		return r, r, func() {}, nil
 	}
 
 	if c.Reach == "" {
@@ -223,6 +228,7 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 		return nil, nil, nil, a.Env.NoReach(ctx, err)
 	}
 
+	src.Record.LeaveOut = c.LeaveOut
 	return src, &src.Record, a.Close, nil
 }
 

@@ -32,8 +32,8 @@ func colsAR(x []float64, r *row, _ int) []float64 { return append(x, r.ar[:]...)
 // Local is a regression per lead whose coefficients vary with the day of the
 // year: Coef[lead][node][column]. Global ones have one node.
 type Local struct {
-	Cols  int          `json:"cols"`
-	Nodes int          `json:"nodes"`
+	Cols  int             `json:"cols"`
+	Nodes int             `json:"nodes"`
 	Coef  ensemble.Packed `json:"coef"`
 }
 

@@ -43,16 +43,24 @@ type Record struct {
 	// an air forecast here its models meet none.
 	Alone bool
 
+	// LeaveOut ranks a morning among those of all other years, later ones too;
+	// else among those of the years before, as the service does.
+	LeaveOut bool
+
 	centres map[int]*verdict.Centre // by the year that is judged
 }
 
-// Centre centres the odds on the record without the year that is judged.
+// Centre centres the odds on the years of the record before the one that is
+// judged, with LeaveOut on all but that one.
 func (r *Record) Centre(year int) *verdict.Centre {
 	if r.centres == nil {
 		r.centres = map[int]*verdict.Centre{}
 	}
 	if r.centres[year] == nil {
 		days := r.Days
+		if !r.LeaveOut {
+			days = days.Cut(coldseam.Date{Year: year - 1, Month: time.December, Day: 31})
+		}
 		days.Lat = r.Reach.Lat
 		c := CentreOf(days, r.Reach, r.Species, r.Effects, year)
 		r.centres[year] = &c
@@ -102,6 +110,9 @@ func (r *Record) Assumed() []string {
 	}
 	if r.Bare {
 		out = append(out, "reach_bare")
+	}
+	if r.LeaveOut {
+		out = append(out, "thirds_other_years")
 	}
 	if !r.gauged() {
 		out = append(out, NoGauge)

@@ -30,17 +30,18 @@ func recordOf(t testing.TB, name string, d coldseam.Days, lat, lon float64) *Rec
 	require.NoError(t, err)
 	d.Lat = lat
 	return &Record{
-		Reach:   BareReach(filepath.Base(name), lat, lon),
-		Bare:    true,
-		Alone:   true,
-		Days:    d,
-		SendAt:  4*time.Hour + 45*time.Minute,
-		Loc:     SolarZone(lon),
-		Species: sp,
-		Air:     AirClimatology,
-		Table:   verdict.DefaultTable(),
-		Cost:    coldseam.DefaultCost,
-		Members: 30,
+		Reach:    BareReach(filepath.Base(name), lat, lon),
+		Bare:     true,
+		Alone:    true,
+		LeaveOut: true,
+		Days:     d,
+		SendAt:   4*time.Hour + 45*time.Minute,
+		Loc:      SolarZone(lon),
+		Species:  sp,
+		Air:      AirClimatology,
+		Table:    verdict.DefaultTable(),
+		Cost:     coldseam.DefaultCost,
+		Members:  30,
 	}
 }
 

@@ -17,15 +17,16 @@ import (
 
 // assumedWords say what stands for inputs that nobody kept.
 var assumedWords = map[string]string{
-	"daily_means":     "means of whole days stand for the gauge's readings; the mean of a day is known at its end",
-	"air_climatology": "no air forecast: the models take the usual air of the date",
-	"air_observed":    "the air to come as it was measured: an upper bound, not what was known",
-	"weather_calm":    "weather is not on record: none stops",
-	"alerts_none":     "warnings are not on record: none stops",
-	"rule_of_today":   "the season rule of today, without one always open",
-	"limit_proposed":  "the flow limit is the smallest that the record proposed by then",
-	"reach_bare":      "one deep hole, 2.5 m at the usual flow with .5 m/s over it; hazards surveyed, limit confirmed; walleye",
-	"no_gauge":        "no gauge: the record has no discharge, and nothing is decided without",
+	"daily_means":        "means of whole days stand for the gauge's readings; the mean of a day is known at its end",
+	"air_climatology":    "no air forecast: the models take the usual air of the date",
+	"air_observed":       "the air to come as it was measured: an upper bound, not what was known",
+	"weather_calm":       "weather is not on record: none stops",
+	"alerts_none":        "warnings are not on record: none stops",
+	"rule_of_today":      "the season rule of today, without one always open",
+	"limit_proposed":     "the flow limit is the smallest that the record proposed by then",
+	"reach_bare":         "one deep hole, 2.5 m at the usual flow with .5 m/s over it; hazards surveyed, limit confirmed; walleye",
+	"thirds_other_years": "each morning is ranked among those of all other years, later ones too",
+	"no_gauge":           "no gauge: the record has no discharge, and nothing is decided without",
 }
 
 // letters of the words. Small ones stand on mornings whose stops were not all

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -182,17 +183,21 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Inputs, []string, er
 	return f, notReplayed, err
 }
 
-// archived is a morning before the club's first: by the readings on record where
-// the gauge had one young enough, else by its daily means.
+// onRecordDays is how far back an archived morning looks for readings: a gauge
+// that was silent at the hour of the mail had some, one of which only daily means
+// are on record had none [proposal].
+const onRecordDays = 7
+
+// archived is a morning before the club's first: by the readings on record, where
+// there are none by the daily means.
 func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Inputs, []string, error) {
-	limit := time.Duration(p.Record.Table.GaugeAgeH * float64(time.Hour))
-	_, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant, at.Add(-limit), at, at,
-		lagOf(true)...)
+	s, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant,
+		at.Add(-onRecordDays*env.Day), at, at, lagOf(true)...)
 	switch {
-	case errors.Is(err, coldseam.ErrNotFound):
-		return p.Record.Morning(day)
-	case err != nil:
+	case err != nil && !errors.Is(err, coldseam.ErrNotFound):
 		return forecast.Inputs{}, nil, err
+	case len(s.Obs) == 0:
+		return p.Record.Morning(day)
 	}
 	f, err := p.maker.Inputs(p.ctx, p.reach, day, at, true)
 	if err != nil {
@@ -204,17 +209,19 @@ func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Input
 }
 
 // warnings takes from the brief of the day when the warnings were last complete,
-// which the feed itself tells only of now. Without a brief they are not replayed.
+// which the feed itself tells only of now. Without a brief by then they are not
+// replayed.
 func (p *pastMornings) warnings(f *forecast.Inputs) (notReplayed []string, err error) {
-	b, err := p.maker.DB.Brief(p.ctx, p.reach.ID, f.Day)
-	if errors.Is(err, coldseam.ErrNotFound) {
-		f.AlertsAt, f.AlertGaps = f.Now, nil
-		return []string{"alerts"}, nil
-	}
+	told, err := p.maker.DB.BriefIssues(p.ctx, p.reach.ID, f.Day)
 	if err != nil {
 		return nil, err
 	}
-	for _, in := range b.Inputs {
+	told = slices.DeleteFunc(told, func(b coldseam.Brief) bool { return b.Issued.After(f.Now) })
+	if len(told) == 0 {
+		f.AlertsAt, f.AlertGaps = f.Now, nil
+		return []string{"alerts"}, nil
+	}
+	for _, in := range told[len(told)-1].Inputs {
 		if in.Key == "alerts" && !in.At.After(f.Now) {
 			f.AlertsAt, f.AlertGaps = in.At, nil
 		}
