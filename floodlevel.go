@@ -24,6 +24,13 @@ const (
 	FloodMajor    = "major"
 )
 
+// Tells reports whether a level is told of the reach's own gauge, whose code an
+// agency may write with or without its own prefix ("USGS-").
+func (l FloodLevel) Tells(r Reach) bool {
+	_, code, _ := strings.Cut(string(r.Site), ":")
+	return l.Gauge != "" && (code == l.Gauge || strings.HasSuffix(code, "-"+l.Gauge))
+}
+
 // WithFloodLevels lowers the flood stage, the action stage and the flow limit of
 // a reach to what the agency says. A limit that only the agency knows counts, but
 // for the flow: there a person must have set one. A stage counts where it is told
@@ -35,9 +42,8 @@ func (r Reach) WithFloodLevels(levels []FloodLevel) Reach {
 				*limit = &l.Value
 			}
 		}
-		own := l.Gauge != "" && strings.HasSuffix(string(r.Site), l.Gauge)
 		switch {
-		case l.Param == Stage && !own:
+		case l.Param == Stage && !l.Tells(r):
 		case l.Param == Stage && l.Kind == FloodMinor:
 			lower(&r.FloodStageM)
 		case l.Param == Stage && l.Kind == FloodAction:

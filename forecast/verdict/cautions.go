@@ -35,8 +35,10 @@ func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 		out = append(out, caution("action_stage", map[string]float64{"stage_m": o.Value,
 			"limit_m": *in.Reach.ActionStage}))
 	}
-	out = append(out, in.officialOver(KindCaution, "action_stage_forecast", in.Reach.ActionStage,
-		c.End.Add(hours(in.Table.AfterH)))...)
+	if !in.Official.Elsewhere {
+		out = append(out, in.officialOver(KindCaution, "action_stage_forecast", in.Reach.ActionStage,
+			c.End.Add(hours(in.Table.AfterH)))...)
+	}
 	q := coldseam.Quantile(c.FlowM3S, .9)
 	if o, ok := newest(in.Gauge.Discharge); ok && !(q > o.Value) {
 		q = o.Value

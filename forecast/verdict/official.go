@@ -16,6 +16,9 @@ type Official struct {
 	Issued time.Time // of the newest forecast; zero = none was issued
 	Steps  []coldseam.Observation
 	FloodM *float64 // minor flood by the agency, above the zero of its forecast
+	// the agency tells its levels of another gauge than the reach's: its zero is
+	// another too, and no limit of the reach is compared with its forecast
+	Elsewhere bool
 }
 
 // officialAge is how old an issue, or a reading of the feed, may be [source: the
@@ -83,8 +86,10 @@ func (in *Inputs) officialPeak(from, to time.Time) (peak float64, at time.Time, 
 // officialStop is stop 1 on the official stage forecast.
 func (in *Inputs) officialStop(to time.Time) []coldseam.Reason {
 	limit := in.Reach.FloodStageM
-	if own := in.Official.FloodM; own != nil && finite(*own) && (limit == nil || *own < *limit) {
+	if own := in.Official.FloodM; own != nil && finite(*own) && (limit == nil || *own < *limit || in.Official.Elsewhere) {
 		limit = own
+	} else if in.Official.Elsewhere {
+		limit = nil
 	}
 	return in.officialOver(KindSafety, "flood_stage_forecast", limit, to)
 }

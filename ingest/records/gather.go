@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -123,13 +124,17 @@ func (d *doc) batch() (ingest.Batch, error) {
 		if err != nil {
 			return out, err
 		}
+		if len(b.Skipped) > 0 {
+			s := b.Skipped[0]
+			return ingest.Batch{}, fmt.Errorf("a forecast is read whole or not at all: %s: %s: %w", s.What,
+				strings.TrimSuffix(s.Why, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
+		}
 		for _, s := range b.Series {
 			if f := ingest.ForecastOf(s, issued); len(f.At) > 0 {
 				out.Forecasts = append(out.Forecasts, f)
 			}
 		}
 		out.Meta = append(out.Meta, b.Meta...)
-		out.Skipped = append(out.Skipped, b.Skipped...)
 	}
 	return out, nil
 }

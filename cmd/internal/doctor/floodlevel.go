@@ -3,7 +3,6 @@ package doctor
 import (
 	"context"
 	"fmt"
-	"strings"
 
 	"example.org/coldseam"
 )
@@ -28,7 +27,7 @@ func (k *checker) floodLevels(ctx context.Context, r coldseam.Reach) {
 		says := fmt.Sprintf("the agency says %.2f ft", coldseam.Feet(l.Value))
 		fix := fmt.Sprintf("flood_stage_ft = %.2f in the [[reach]], or leave it: the lower one stops", coldseam.Feet(l.Value))
 		switch {
-		case l.Gauge == "" || !strings.HasSuffix(string(r.Site), l.Gauge):
+		case !l.Tells(r):
 			k.add(key, LevelFail, says+fmt.Sprintf(" for gauge %q, the reach's is %s", l.Gauge, r.Site),
 				"a point of the reach's own gauge: another has another zero", "stage_forecast of the [[reach]]")
 		case r.FloodStageM == nil:

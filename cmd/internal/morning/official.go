@@ -39,7 +39,11 @@ func (g *gather) official() {
 		return
 	}
 	for _, l := range levels {
-		if l.Param == coldseam.Stage && l.Kind == coldseam.FloodMinor {
+		if l.Param != coldseam.Stage {
+			continue
+		}
+		o.Elsewhere = o.Elsewhere || !l.Tells(*r)
+		if l.Kind == coldseam.FloodMinor {
 			o.FloodM = &l.Value
 		}
 	}
