@@ -113,6 +113,9 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	status, h, body := resp.StatusCode(), resp.Header(), resp.Body()
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
+	if f.Heard != nil {
+		f.Heard(h)
+	}
 	f.clock(p, h, raw, res)
 	if n := remaining(h); n >= 0 {
 		res.Remaining = n
@@ -153,7 +156,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	b, err := f.Parse(bytes.NewReader(body), p)
 	if err != nil {
 		raw.Payload = body[:min(len(body), 64<<10)]
-		if quiet := p.withoutKey(err.Error()); quiet != err.Error() {
+		if quiet := p.WithoutKey(err.Error()); quiet != err.Error() {
 			err = fmt.Errorf("%s: %w", quiet, coldseam.ErrInvalid)
 		}
 		return page{}, f.failFetch(ctx, raw, fmt.Errorf("%s: %w", raw.URL, err))
@@ -231,11 +234,11 @@ func (p Profile) refusalText(body []byte) string {
 	if text == "" {
 		text = fmt.Sprintf("begins %q", head(body))
 	}
-	return p.withoutKey(text)
+	return p.WithoutKey(text)
 }
 
-// withoutKey is a text without the key, which a service may echo.
-func (p Profile) withoutKey(text string) string {
+// WithoutKey is a text without the key, which a service may echo.
+func (p Profile) WithoutKey(text string) string {
 	if key, err := p.key(); err == nil && key != "" {
 		return strings.ReplaceAll(text, key, "***")
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"net/http"
 	"strconv"
 	"strings"
 	"sync"
@@ -44,6 +45,8 @@ type Fetcher struct {
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
+	// Heard is told the head of every answer; nil = nobody looks on.
+	Heard func(http.Header)
 	// Ours reports whether the club reads a station. What an answer brings of
 	// others that nobody asked for is not stored; nil = all of it is.
 	Ours func(coldseam.SiteID) bool

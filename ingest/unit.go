@@ -32,13 +32,13 @@ var unitTable = map[string]Conversion{
 	"cfs":   times("m3_s", coldseam.CubicMPerCFS), "Cubic Feet per Second": times("m3_s", coldseam.CubicMPerCFS),
 	"[cft_i]/s": times("m3_s", coldseam.CubicMPerCFS),
 	"kcfs":      times("m3_s", 1000*coldseam.CubicMPerCFS),
-	"l/s":       times("m3_s", 0.001), "L/s": times("m3_s", 0.001), "cms": times("m3_s", 1),
+	"l/s":       {"m3_s", 0, 1, 1000}, "L/s": {"m3_s", 0, 1, 1000}, "cms": times("m3_s", 1),
 
 	"m": times("m", 1), "metre": times("m", 1), "meter": times("m", 1), "metres": times("m", 1),
 	"ft": times("m", coldseam.MetrePerFoot), "Feet": times("m", coldseam.MetrePerFoot),
 	"feet":               times("m", coldseam.MetrePerFoot),
 	"international foot": times("m", coldseam.MetrePerFoot), "[ft_i]": times("m", coldseam.MetrePerFoot),
-	"cm": times("m", 0.01),
+	"cm": {"m", 0, 1, 100},
 
 	"degC": times("degC", 1), "deg C": times("degC", 1), "Cel": times("degC", 1), "C": times("degC", 1),
 	"°C":             times("degC", 1),
@@ -68,7 +68,7 @@ var unitTable = map[string]Conversion{
 var byParameter = map[coldseam.Parameter]map[string]Conversion{
 	coldseam.FishCount: {"1": times("fish", 1), "count": times("fish", 1), "ea": times("fish", 1),
 		"each": times("fish", 1)},
-	coldseam.Stage:      {"mm": times("m", 0.001), "in": times("m", 0.0254)},
+	coldseam.Stage:      {"mm": {"m", 0, 1, 1000}, "in": times("m", 0.0254)},
 	coldseam.Precip:     {"in": times("mm", 25.4), "m": times("mm", 1000), "cm": times("mm", 10)},
 	coldseam.Visibility: {"km": times("m", 1000), "mi": times("m", 1609.344), "[mi_i]": times("m", 1609.344)},
 }

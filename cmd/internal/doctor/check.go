@@ -46,6 +46,9 @@ type Check struct {
 	Live      bool   `help:"Ask the running service whether it lives, and nothing else: the probe of a container."`
 	Reconcile bool   `help:"Look mails without an answer up in the log of the relay on this machine; those it took are sent."`
 	MailLog   string `help:"The log for --reconcile." default:"/var/log/mail.log" type:"path"`
+	Contract  bool   `help:"Ask every service one small question, and compare the answer with the newest one kept."`
+	Profile   string `help:"One profile for --contract." placeholder:"NAME"`
+	Record    string `help:"With --contract: write each answer as a case into this folder, without keys." type:"path" placeholder:"DIR"`
 	Offline   bool   `help:"Ask no agency, relay or name server: what is on this machine alone."`
 }
 
@@ -79,6 +82,11 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	k.app = a
 	if c.Reconcile {
 		return c.reconcile(ctx, s.Out, a)
+	}
+	if c.Contract || c.Record != "" {
+		k.now = a.Env.Now
+		k.contracts(ctx, c.Profile, c.Record)
+		return c.finish(s.Out, k)
 	}
 	k.all(ctx)
 	k.ahead(ctx)

@@ -76,7 +76,7 @@ func (c *siteAddCmd) nearest(ctx context.Context, a *parts.Parts, p ingest.Profi
 		req.Endpoint, req.Sites = "locations", []string{c.Code}
 	}
 
-	seen, err := ask(ctx, a, at, req)
+	seen, err := a.Feeds.Ask(ctx, at, req)
 	if err != nil {
 		return nil, err
 	}
@@ -103,7 +103,7 @@ func (c *siteAddCmd) records(ctx context.Context, a *parts.Parts, p ingest.Profi
 	if _, ok := p.Endpoints["metadata"]; !ok || len(list) == 0 {
 		return nil
 	}
-	seen, err := ask(ctx, a, p, ingest.Request{Endpoint: "metadata", Sites: codesOf(list), Force: true})
+	seen, err := a.Feeds.Ask(ctx, p, ingest.Request{Endpoint: "metadata", Sites: codesOf(list), Force: true})
 	if err != nil {
 		return err
 	}
@@ -130,12 +130,12 @@ func (c *siteAddCmd) newest(ctx context.Context, a *parts.Parts, p ingest.Profil
 	if _, ok := p.Endpoints[ingest.EndpointLatest]; !ok || len(live) == 0 {
 		return nil
 	}
-	seen, err := ask(ctx, a, p, ingest.Request{Endpoint: ingest.EndpointLatest, Sites: codesOf(live), Force: true})
+	seen, err := a.Feeds.Ask(ctx, p, ingest.Request{Endpoint: ingest.EndpointLatest, Sites: codesOf(live), Force: true})
 	if err != nil {
 		return err
 	}
 
-	for _, s := range seen.series {
+	for _, s := range seen.Series {
 		o, ok := s.Last()
 		for i := range list {
 			if x := list[i]; ok && s.Site == p.SiteID(x.Code) && o.At.After(x.last[s.Param].At) {
