@@ -93,6 +93,22 @@ const (
 	SpotMain    SpotKind = "main"
 )
 
+// KindOfClass is the kind of spot that gives the weight at each location class of
+// the advice rows.
+var KindOfClass = map[string]SpotKind{
+	"bend_hole_deep":  SpotHole,
+	"hole_head":       SpotHole,
+	"hole_tail":       SpotHole,
+	"current_seam":    SpotSeam,
+	"slack_pocket":    SpotSlack,
+	"bank_eddy":       SpotSlack,
+	"sand_dune_field": SpotDunes,
+	"rock_shallow":    SpotShallow,
+	"wood_shallow":    SpotShallow,
+	"tailwater_apron": SpotMain,
+	"tributary_mouth": SpotMain,
+}
+
 // Spot is a place within a reach. Its depth is never guessed: DepthRefM nil
 // withholds the weight.
 type Spot struct {

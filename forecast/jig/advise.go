@@ -335,7 +335,7 @@ func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
 // placeRank is the place of a spot in the advised order; unlisted ones follow.
 func placeRank(s coldseam.Spot, where []string) int {
 	for i, w := range where {
-		k, class := classKind(w)
+		k, class := coldseam.KindOfClass[w]
 		if !class {
 			k = coldseam.SpotKind(w)
 		}
@@ -344,26 +344,6 @@ func placeRank(s coldseam.Spot, where []string) int {
 		}
 	}
 	return len(where)
-}
-
-// classKind is the spot kind of a location class; ok is false when class is
-// itself a kind or unknown.
-func classKind(class string) (k coldseam.SpotKind, ok bool) {
-	switch class {
-	case "bend_hole_deep", "hole_head", "hole_tail":
-		return coldseam.SpotHole, true
-	case "current_seam":
-		return coldseam.SpotSeam, true
-	case "slack_pocket", "bank_eddy":
-		return coldseam.SpotSlack, true
-	case "sand_dune_field":
-		return coldseam.SpotDunes, true
-	case "rock_shallow", "wood_shallow":
-		return coldseam.SpotShallow, true
-	case "tailwater_apron", "tributary_mouth":
-		return coldseam.SpotMain, true
-	}
-	return "", false
 }
 
 func sorted(x []float64) []float64 {

@@ -79,18 +79,9 @@ func TestOneFloatTimingIsEnough(t *testing.T) {
 
 func TestClassesHaveKinds(t *testing.T) {
 	t.Parallel()
-	want := map[string]coldseam.SpotKind{"bend_hole_deep": "hole", "hole_head": "hole", "hole_tail": "hole",
-		"current_seam": "seam", "slack_pocket": "slack",
-		"bank_eddy": "slack", "sand_dune_field": "dunes", "rock_shallow": "shallow", "wood_shallow": "shallow",
-		"tailwater_apron": "main", "tributary_mouth": "main"}
-	for class, kind := range want {
-		k, ok := classKind(class)
-		require.True(t, ok)
-		require.Equal(t, kind, k, class)
+	for class, kind := range coldseam.KindOfClass {
 		require.Equal(t, 1, placeRank(coldseam.Spot{Kind: kind}, []string{"elsewhere", class}))
 	}
-	_, ok := classKind("hole")
-	require.False(t, ok)
 	require.Equal(t, 2, placeRank(coldseam.Spot{Kind: "seam"}, []string{"", "nowhere"}))
 }
 

@@ -22,21 +22,6 @@ var modifierCSV string
 // printed is for it.
 var Bodies = [...]string{"slim", "flutter", "paddle", "bulky", "bucktail"}
 
-// places are the location classes with the kind of spot that gives the weight.
-var places = map[string]coldseam.SpotKind{
-	"bend_hole_deep":  coldseam.SpotHole,
-	"hole_head":       coldseam.SpotHole,
-	"hole_tail":       coldseam.SpotHole,
-	"current_seam":    coldseam.SpotSeam,
-	"slack_pocket":    coldseam.SpotSlack,
-	"bank_eddy":       coldseam.SpotSlack,
-	"sand_dune_field": coldseam.SpotDunes,
-	"rock_shallow":    coldseam.SpotShallow,
-	"wood_shallow":    coldseam.SpotShallow,
-	"tailwater_apron": coldseam.SpotMain,
-	"tributary_mouth": coldseam.SpotMain,
-}
-
 // modifierKeys are the conditions the program looks for; a modifier row must
 // name one of them.
 var modifierKeys = []string{"staging", "wave", "moving", "spawning", "dropping_back", "flow_low", "flow_high", "flow_flood",
@@ -240,9 +225,9 @@ func parsePlaces(s string) ([]string, error) {
 		if w = strings.TrimSpace(w); w == "" {
 			continue
 		}
-		if _, ok := places[w]; !ok {
-			names := make([]string, 0, len(places))
-			for n := range places {
+		if _, ok := coldseam.KindOfClass[w]; !ok {
+			names := make([]string, 0, len(coldseam.KindOfClass))
+			for n := range coldseam.KindOfClass {
 				names = append(names, n)
 			}
 			slices.Sort(names)

@@ -255,7 +255,11 @@ func (j *validator) reach(t string, r Reach, i int, c Config) {
 
 	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil &&
 		*x.ActionStage > *x.FloodStageM {
-		j.refuse(t+"action_stage_ft", fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage,
+		key := t + "action_stage_m"
+		if r.ActionM == nil {
+			key = t + "action_stage_ft"
+		}
+		j.refuse(key, fmt.Sprintf("%.2f m above the flood stage of %.2f m", *x.ActionStage,
 			*x.FloodStageM), "an action stage at or below it")
 	}
 	j.spanOf(t+"resident_share", r.Resident, 0, 1, "")
@@ -263,6 +267,12 @@ func (j *validator) reach(t string, r Reach, i int, c Config) {
 	j.list(t+"hazards", r.Hazards, "")
 	j.card(t, r)
 	j.list(t+"alert_zones", r.AlertZones, "")
+	for _, z := range r.AlertZones {
+		if kind, code, found := strings.Cut(z, "="); found && strings.EqualFold(strings.TrimSpace(kind), "UGC") &&
+			!zoneCode.MatchString(strings.ToUpper(strings.TrimSpace(code))) {
+			j.refuse(t+"alert_zones", strconv.Quote(z), "UGC= and a county such as XXC011 or a forecast zone such as XXZ011")
+		}
+	}
 	j.list(t+"species", r.Species, "at least one species")
 
 	for _, s := range r.Species {
@@ -276,6 +286,10 @@ func (j *validator) reach(t string, r Reach, i int, c Config) {
 		j.rule(fmt.Sprintf("%srule[%d].", t, k), x)
 	}
 }
+
+// zoneCode is a US county or forecast zone: state, C or Z, three digits [source:
+// NWSI 10-1702, from memory].
+var zoneCode = regexp.MustCompile(`^[A-Z]{2}[CZ](\d{3}|ALL)$`)
 
 // cardLine is the longest text of the trip card, in runes: two lines of a phone.
 // helpReach is how far an emergency point may lie from its reach, degrees
@@ -338,6 +352,7 @@ func (j *validator) spot(t string, s Spot, before []Spot) {
 		j.refuse(t+"id", strconv.Quote(s.ID)+", there already", "an id of its own")
 	}
 	j.oneOf(t+"kind", s.Kind, "hole", "seam", "slack", "dunes", "shallow", "main")
+	j.oneOf(t+"class", s.Class, slices.Sorted(maps.Keys(coldseam.KindOfClass))...)
 	j.oneOf(t+"bed", s.Bed, "sand", "gravel", "rock")
 	j.pair(t, "depth_m", "depth_ft", s.DepthM, s.DepthFt, 0.05, 60, coldseam.MetrePerFoot)
 	j.pair(t, "sounded_stage_m", "sounded_stage_ft", s.StageM, s.StageFt, -100, 6000, coldseam.MetrePerFoot)

@@ -222,6 +222,13 @@ func TestMistakesInTheConfiguration(t *testing.T) {
 		{`[[limit]]`, "[[site]]\nid = \"ng:2\"\nprofile = \"ng\"\ncode = \"1\"\nzone = \"America/Chicago\"\n[[limit]]",
 			"ng:1 already", "each station once"},
 		{`reach = "bend"`, `reach = "bent"`, `"bent"`, "one of bend"},
+		{`name = "Club"`, `name = "Club\u0007"`, `"Club\a"`, "one line without control characters"},
+		{`river = "Tamsen"`, `river = "Tam\u202Esen"`, "reach.river", "one line without control characters"},
+		{`max_flow_cfs = 6000`, "max_flow_cfs = 6000\nalert_zones = [\"UGC=XXC11\"]", `"UGC=XXC11"`, "such as XXC011"},
+		{`max_flow_cfs = 6000`, "max_flow_cfs = 6000\naction_stage_m = 4", "reach.action_stage_m is 4.00 m", "at or below"},
+		{`max_flow_cfs = 6000`, "max_flow_cfs = 6000\nhazards_surveyed = yes", `"yes"`, "want true or false"},
+		{`kind = "seam"`, "kind = \"seam\"\nclass = \"seam\"", `spot.class is "seam"`, "current_seam"},
+		{`lat = 45.0`, `lat = 45,0`, "','", "a dot in a decimal number"},
 		{`why = "knee deep"`, `why = ""`, "empty", "rests on"},
 	} {
 		t.Run(c.new, func(t *testing.T) {
@@ -270,4 +277,21 @@ func TestAFishCounterIsNoGauge(t *testing.T) {
 	t.Parallel()
 	_, err := Parse("c.toml", strings.Replace(soundTOML, `["discharge", "stage"]`, `["fish_count"]`, 1))
 	require.ErrorContains(t, err, `reach.site is "ng:1", a fish counter; want a gauge`)
+}
+
+// The parser tells the last line of a key that several tables have.
+func TestAWrongTypeHasItsOwnLine(t *testing.T) {
+	t.Parallel()
+	second := "[[site]]\nid = \"ng:2\"\nprofile = \"ng\"\ncode = \"2\"\nzone = \"America/Chicago\"\nlat = 46.0\nlon = -92.0\n" +
+		"parameters = [\"stage\"]\n[[reach]]"
+	for wrong, want := range map[string]string{
+		`parameters = "discharge"`: `site.parameters is "discharge"; want a list in brackets`,
+		`parameters = 7`:           `site.parameters is 7; want a list in brackets`,
+	} {
+		text := strings.Replace(soundTOML, `parameters = ["discharge", "stage"]`, wrong, 1)
+		text = strings.Replace(text, "[[reach]]", second, 1)
+		line := strings.Count(text[:strings.Index(text, wrong)], "\n") + 1
+		_, err := Parse("c.toml", text)
+		require.ErrorContains(t, err, fmt.Sprintf("c.toml:%d: %s", line, want))
+	}
 }

@@ -74,6 +74,48 @@ func cutLast(name string) (parent, last string, ok bool) {
 	return name[:i], name[i+1:], true
 }
 
+// shapes are what a value of a type looks like.
+var shapes = map[string]*regexp.Regexp{
+	"string":  regexp.MustCompile(`^["']`),
+	"integer": regexp.MustCompile(`^[-+]?\d[\d_]*\s*(#|$)`),
+	"float":   regexp.MustCompile(`^[-+]?(\d|inf|nan)`),
+	"boolean": regexp.MustCompile(`^(true|false)\b`),
+	"slice":   regexp.MustCompile(`^\[`),
+}
+
+// lineOfType is the line of a key whose value has not the type wanted. Of keys in
+// several tables of one name the parser tells the last line, whichever is wrong.
+func lineOfType(text, key, kind string, told int) int {
+	shape := shapes[kind]
+	if shape == nil {
+		return told
+	}
+	_, last, _ := cutLast(key)
+	table := strings.TrimSuffix(strings.TrimSuffix(key, last), ".")
+
+	here := ""
+	for i, line := range strings.Split(text, "\n") {
+		if m := tableHead.FindStringSubmatch(line); m != nil {
+			here = strings.ReplaceAll(m[2], `"`, "")
+			continue
+		}
+		m := keyAssign.FindStringSubmatch(line)
+		if m == nil || m[1] != last || here != table {
+			continue
+		}
+		if _, v, _ := strings.Cut(line, "="); !shape.MatchString(strings.TrimSpace(v)) {
+			return i + 1
+		}
+	}
+	return told
+}
+
+// parserHints say what to write where the parser found something else.
+var parserHints = map[string]string{
+	"but got ','":              "a dot in a decimal number, and one key a line",
+	"expected value but found": "true or false, a number, a text in quotes, or a list in brackets",
+}
+
 // syntaxFault words what the parser says about a text that is no configuration.
 func syntaxFault(name, text string, err error) error {
 	var pe toml.ParseError
@@ -81,6 +123,11 @@ func syntaxFault(name, text string, err error) error {
 		msg := pe.Message
 		if pe.LastKey != "" && !strings.Contains(msg, pe.LastKey) && !strings.Contains(msg, "already") {
 			msg = pe.LastKey + ": " + msg
+		}
+		for found, want := range parserHints {
+			if strings.Contains(msg, found) {
+				msg += "; want " + want
+			}
 		}
 		return fmt.Errorf("%s:%d: %s: %w", name, pe.Position.Line,
 			strings.TrimSuffix(msg, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
@@ -96,6 +143,7 @@ func syntaxFault(name, text string, err error) error {
 	}
 
 	n, _ := strconv.Atoi(m[1])
+	n = lineOfType(text, m[2], m[3], n)
 	found := "of another type"
 	if lines := strings.Split(text, "\n"); n >= 1 && n <= len(lines) {
 		if _, v, ok := strings.Cut(lines[n-1], "="); ok {
