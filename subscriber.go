@@ -46,6 +46,7 @@ type Trip struct {
 	Subscriber   int64  // 0 = paper log
 	Angler       string // pseudonym key for counting different anglers, never a name
 	Date         Date
+	Entry        string `json:"-"` // key of the entry on the angler's phone; "" = none
 	Start        time.Time
 	Hours        float64
 	Anglers      int

@@ -42,6 +42,7 @@ func (w *work) inputs() verdict.Inputs {
 		ReleasePlan: w.releasePlan(),
 	}
 	in.Ice = w.ice
+	in.Bank = f.Bank
 
 	if w.failed != nil {
 		in.Failed = w.failed.Error()

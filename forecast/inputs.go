@@ -93,7 +93,8 @@ type Inputs struct {
 	Prefs    coldseam.Preferences // the club's default rig: body, line, metal, presentation
 	Prev     *coldseam.Brief
 	Clarity  string
-	IceWords []ice.Word // of admin and members, in order of time
+	Bank     []coldseam.BankWord // what members saw today, newest first
+	IceWords []ice.Word          // of admin and members, in order of time
 	Sources  []coldseam.Attribution
 	Members  int
 	Seed     uint64

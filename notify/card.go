@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -94,6 +95,34 @@ func plainParts(ps []part) string {
 	out := ""
 	for _, p := range pieces(ps) {
 		out += p.Text
+	}
+	return out
+}
+
+// BankWords are what a member can say from the bank, by its code.
+var BankWords = map[string]string{
+	"ice": "Ice running", "wood": "Wood running", "launch": "Launch closed", "clear": "Water clear",
+	"stained": "Water stained", "muddy": "Water muddy", "green": "Fish green", "ripe": "Fish ripe",
+	"spent": "Fish spent",
+}
+
+// FromBank lists what members saw, the newest word of each kind, with its time;
+// with its age too where now is given.
+func (w Words) FromBank(list []coldseam.BankWord, now time.Time) []string {
+	var out []string
+	for _, kind := range [][]string{coldseam.BankDangers, coldseam.BankColours, coldseam.BankFish} {
+		told := map[string]bool{}
+		for _, b := range list { // newest first
+			if !slices.Contains(kind, b.Say) || told[b.Say] || len(told) > 0 && kind[0] != "ice" {
+				continue
+			}
+			told[b.Say] = true
+			s := BankWords[b.Say] + ", seen at " + w.DayClock(b.At, coldseam.DateOf(now.In(w.f.zone)))
+			if !now.IsZero() {
+				s += ", " + Age(now.Sub(b.At)) + " ago"
+			}
+			out = append(out, s)
+		}
 	}
 	return out
 }

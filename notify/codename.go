@@ -34,6 +34,8 @@ var codeNames = map[string]string{
 	"flow_pct":              "very high for the date",
 	"flow_pct_forecast":     "forecast very high for the date",
 	"no_hold_high":          "no weight holds, high water",
+	"bank_wood":             "wood running",
+	"bank_launch":           "launch closed",
 	"flood_alert":           "flood warning or watch",
 	"ice_alert":             "ice warning",
 	"storm_alert":           "storm warning",

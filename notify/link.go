@@ -20,6 +20,7 @@ const (
 	PathConfirm     = "/confirm/"     // + token; GET shows a form, POST confirms
 	PathPrefs       = "/preferences/" // + token
 	PathLog         = "/log/"         // + token, ?a=none|1-3|4|no
+	PathBank        = "/bank/"        // + token of the trip log
 	PathCalendar    = "/calendar/"    // + token + ".ics"
 )
 
@@ -86,6 +87,18 @@ func (l Links) Log(sub int64, r coldseam.ReachID, d coldseam.Date, at time.Time)
 		Expires:    at.Add(LogLife),
 		Extra:      LogExtra(r, d),
 	}))
+}
+
+// Bank is a member's word from the bank of one reach and day.
+func (l Links) Bank(sub int64, r coldseam.ReachID, d coldseam.Date, at time.Time) string {
+	return strings.Replace(l.Log(sub, r, d, at), PathLog, PathBank, 1)
+}
+
+// Card opens the trip card as the member's own. What signs it stands behind the #,
+// which no browser sends.
+func (l Links) Card(sub int64, r coldseam.ReachID, d coldseam.Date, at time.Time) string {
+	_, token, _ := strings.Cut(l.Log(sub, r, d, at), PathLog)
+	return l.River(r) + "/card#" + token
 }
 
 // LogExtra is the Extra of a trip log token.

@@ -56,6 +56,7 @@ type riverView struct {
 	ImgH    int
 	Key     string // what the chart's marks mean
 	LogAsks []button
+	OnRiver []button // the trip card, and the word from the bank
 }
 
 type button struct{ Text, Link string }
@@ -153,6 +154,9 @@ func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content,
 			for _, a := range logAnswers {
 				r.LogAsks = append(r.LogAsks, button{a[1], link + "?a=" + a[0]})
 			}
+			r.OnRiver = []button{
+				{"Trip card, reads without signal", c.Links.Card(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)},
+				{"From the bank: ice, wood, launch", c.Links.Bank(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)}}
 		}
 		v.Staff = v.Staff || k.Staff.Marks == 10
 		v.Thirds = v.Thirds || k.Staff.Marks == 3

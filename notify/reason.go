@@ -33,6 +33,8 @@ var reasonWords = map[string]string{
 	"max_flow_forecast":    "{over_members} take flow over {limit_m3_s}, the limit here",
 	"flow_pct":             "flow {flow_m3_s}; over {date_of100} of 100 days at this date",
 	"flow_pct_forecast":    "{over_members} take flow over {limit_m3_s}, the P{date_of100} of the date",
+	"bank_wood":            "wood running, seen at {clock}",
+	"bank_launch":          "launch closed, seen at {clock}",
 	"no_hold_high":         "no weight in the box holds and the river is high",
 	"flood_alert":          alertWords,
 	"ice_alert":            alertWords,

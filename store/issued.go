@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -131,12 +132,15 @@ func (db *DB) SaveBriefWith(ctx context.Context, b coldseam.Brief, e NewMailing)
 }
 
 // ReplaceTrip records what a subscriber says of a reach and day in place of
-// what they said before.
+// what they said before. An entry of a phone that came before changes nothing.
 func (db *DB) ReplaceTrip(ctx context.Context, t coldseam.Trip) error {
 	if t.Subscriber == 0 {
 		return fmt.Errorf("trip %s %s: no subscriber: %w", t.Reach, t.Date, coldseam.ErrInvalid)
 	}
 	err := db.inTx(ctx, func(tx pgx.Tx) error {
+		if err := claimEntry(ctx, tx, t.Subscriber, t.Entry, db.now()); err != nil {
+			return err
+		}
 		if _, err := tx.Exec(ctx, `DELETE FROM coldseam.rig_log WHERE trip_id IN (
 			SELECT trip_id FROM coldseam.trip WHERE subscriber_id = $1 AND reach_id = $2 AND day = $3)`, t.Subscriber, t.Reach, t.Date.UTC()); err != nil {
 			return err
@@ -148,7 +152,7 @@ func (db *DB) ReplaceTrip(ctx context.Context, t coldseam.Trip) error {
 		_, _, err := db.addTrip(ctx, tx, t)
 		return err
 	})
-	if err != nil {
+	if err != nil && !errors.Is(err, errCame) {
 		return fmt.Errorf("replace trip %s %s: %w", t.Reach, t.Date, classify(err))
 	}
 

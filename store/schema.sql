@@ -177,6 +177,39 @@ COMMENT ON COLUMN coldseam.band.key IS 'Name of the band.';
 
 COMMENT ON COLUMN coldseam.band.upper_f IS 'Upper edge, degF, included.';
 
+CREATE TABLE coldseam.bank_word (
+    bank_word_id bigint NOT NULL,
+    reach_id text NOT NULL,
+    subscriber_id bigint,
+    said_at timestamp with time zone NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    say text NOT NULL,
+    CONSTRAINT bank_word_say CHECK ((say = ANY (ARRAY['ice'::text, 'wood'::text, 'launch'::text, 'clear'::text, 'stained'::text, 'muddy'::text, 'green'::text, 'ripe'::text, 'spent'::text])))
+);
+
+COMMENT ON TABLE coldseam.bank_word IS 'What members saw from the bank. A danger closes the reach; nothing here opens it.';
+
+COMMENT ON COLUMN coldseam.bank_word.bank_word_id IS 'Key of the word.';
+
+COMMENT ON COLUMN coldseam.bank_word.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.bank_word.subscriber_id IS 'The member; NULL = erased.';
+
+COMMENT ON COLUMN coldseam.bank_word.said_at IS 'The time it speaks of.';
+
+COMMENT ON COLUMN coldseam.bank_word.known_at IS 'When it came.';
+
+COMMENT ON COLUMN coldseam.bank_word.say IS 'Danger: ice, wood, launch; colour of the water: clear, stained, muddy; fish: green, ripe, spent.';
+
+ALTER TABLE coldseam.bank_word ALTER COLUMN bank_word_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.bank_word_bank_word_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
 CREATE TABLE coldseam.book_row (
     dimension text NOT NULL,
     season integer NOT NULL,
@@ -1255,6 +1288,20 @@ ALTER TABLE coldseam.ensemble ALTER COLUMN ensemble_id ADD GENERATED ALWAYS AS I
     CACHE 1
 );
 
+CREATE TABLE coldseam.entry_key (
+    subscriber_id bigint NOT NULL,
+    entry_key text NOT NULL,
+    known_at timestamp with time zone NOT NULL
+);
+
+COMMENT ON TABLE coldseam.entry_key IS 'Keys of the entries that phones sent in, for as long as a phone may send one again.';
+
+COMMENT ON COLUMN coldseam.entry_key.subscriber_id IS 'The member.';
+
+COMMENT ON COLUMN coldseam.entry_key.entry_key IS 'The key that the phone drew.';
+
+COMMENT ON COLUMN coldseam.entry_key.known_at IS 'When it came.';
+
 CREATE TABLE coldseam.fetch_state (
     profile text NOT NULL,
     url text NOT NULL,
@@ -1289,6 +1336,53 @@ COMMENT ON COLUMN coldseam.fetch_state.last_ok_at IS 'Last good answer, "not mod
 COMMENT ON COLUMN coldseam.fetch_state.last_err IS 'Error of the last fetch; empty = none.';
 
 COMMENT ON COLUMN coldseam.fetch_state.gaps IS 'Entries that the last reading lacked, with id, title and why.';
+
+CREATE TABLE coldseam.float_timing (
+    float_timing_id bigint NOT NULL,
+    reach_id text NOT NULL,
+    spot_id text NOT NULL,
+    subscriber_id bigint,
+    timed_at timestamp with time zone NOT NULL,
+    known_at timestamp with time zone NOT NULL,
+    length_m double precision NOT NULL,
+    seconds double precision[] NOT NULL,
+    wind text NOT NULL,
+    discharge_m3s double precision,
+    CONSTRAINT float_timing_length CHECK (((length_m >= (3)::double precision) AND (length_m <= (100)::double precision))),
+    CONSTRAINT float_timing_three CHECK (((cardinality(seconds) = 3) AND ((2)::double precision <= ALL (seconds)) AND ((600)::double precision >= ALL (seconds)))),
+    CONSTRAINT float_timing_wind CHECK ((wind = ANY (ARRAY['calm'::text, 'light'::text, 'strong'::text])))
+);
+
+COMMENT ON TABLE coldseam.float_timing IS 'Surface currents that members timed with three floats. They move weights, never a word.';
+
+COMMENT ON COLUMN coldseam.float_timing.float_timing_id IS 'Key of the timing.';
+
+COMMENT ON COLUMN coldseam.float_timing.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.float_timing.spot_id IS 'The spot.';
+
+COMMENT ON COLUMN coldseam.float_timing.subscriber_id IS 'The member; NULL = erased.';
+
+COMMENT ON COLUMN coldseam.float_timing.timed_at IS 'When the floats ran.';
+
+COMMENT ON COLUMN coldseam.float_timing.known_at IS 'When it came.';
+
+COMMENT ON COLUMN coldseam.float_timing.length_m IS 'Length of the run, m.';
+
+COMMENT ON COLUMN coldseam.float_timing.seconds IS 'Time of each of the three floats, s.';
+
+COMMENT ON COLUMN coldseam.float_timing.wind IS 'Wind on the water: calm, light or strong.';
+
+COMMENT ON COLUMN coldseam.float_timing.discharge_m3s IS 'Discharge of the reach''s gauge at that time, m3/s; NULL = not known.';
+
+ALTER TABLE coldseam.float_timing ALTER COLUMN float_timing_id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME coldseam.float_timing_float_timing_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
 
 CREATE TABLE coldseam.flood_level (
     site_id text NOT NULL,
@@ -3658,6 +3752,9 @@ ALTER TABLE ONLY coldseam.band
 ALTER TABLE ONLY coldseam.band
     ADD CONSTRAINT band_pkey PRIMARY KEY (band_no);
 
+ALTER TABLE ONLY coldseam.bank_word
+    ADD CONSTRAINT bank_word_pkey PRIMARY KEY (bank_word_id);
+
 ALTER TABLE ONLY coldseam.book_row
     ADD CONSTRAINT book_row_pkey PRIMARY KEY (dimension, season, reach_id, species, cell, source);
 
@@ -3700,8 +3797,14 @@ ALTER TABLE ONLY coldseam.ensemble
 ALTER TABLE ONLY coldseam.ensemble
     ADD CONSTRAINT ensemble_pkey PRIMARY KEY (ensemble_id);
 
+ALTER TABLE ONLY coldseam.entry_key
+    ADD CONSTRAINT entry_key_pkey PRIMARY KEY (subscriber_id, entry_key);
+
 ALTER TABLE ONLY coldseam.fetch_state
     ADD CONSTRAINT fetch_state_pkey PRIMARY KEY (profile, url);
+
+ALTER TABLE ONLY coldseam.float_timing
+    ADD CONSTRAINT float_timing_pkey PRIMARY KEY (float_timing_id);
 
 ALTER TABLE ONLY coldseam.flood_level
     ADD CONSTRAINT flood_level_pkey PRIMARY KEY (site_id, kind, param);
@@ -3818,9 +3921,17 @@ CREATE INDEX alert_ends_idx ON coldseam.alert USING btree (ends_at);
 
 CREATE INDEX alert_references_idx ON coldseam.alert USING gin (reference_ids);
 
+CREATE INDEX bank_word_reach ON coldseam.bank_word USING btree (reach_id, said_at);
+
+CREATE INDEX bank_word_subscriber ON coldseam.bank_word USING btree (subscriber_id, known_at);
+
 CREATE INDEX bounce_subscriber_idx ON coldseam.bounce USING btree (subscriber_id, bounced_at);
 
 CREATE INDEX brief_day_idx ON coldseam.brief USING btree (day);
+
+CREATE INDEX float_timing_spot ON coldseam.float_timing USING btree (reach_id, spot_id, timed_at);
+
+CREATE INDEX float_timing_subscriber ON coldseam.float_timing USING btree (subscriber_id, known_at);
 
 CREATE INDEX forecast_issued_idx ON coldseam.forecast USING btree (site_id, param, issued_at);
 
@@ -3846,6 +3957,12 @@ CREATE UNIQUE INDEX subscriber_email_key ON coldseam.subscriber USING btree (low
 
 CREATE INDEX trip_day_idx ON coldseam.trip USING btree (day);
 
+ALTER TABLE ONLY coldseam.bank_word
+    ADD CONSTRAINT bank_word_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);
+
+ALTER TABLE ONLY coldseam.bank_word
+    ADD CONSTRAINT bank_word_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE SET NULL;
+
 ALTER TABLE ONLY coldseam.bounce
     ADD CONSTRAINT bounce_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE CASCADE;
 
@@ -3854,6 +3971,15 @@ ALTER TABLE ONLY coldseam.confirmation
 
 ALTER TABLE ONLY coldseam.day_year
     ADD CONSTRAINT day_year_series_fkey FOREIGN KEY (series_id) REFERENCES coldseam.series(series_id) ON DELETE CASCADE;
+
+ALTER TABLE ONLY coldseam.entry_key
+    ADD CONSTRAINT entry_key_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE CASCADE;
+
+ALTER TABLE ONLY coldseam.float_timing
+    ADD CONSTRAINT float_timing_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);
+
+ALTER TABLE ONLY coldseam.float_timing
+    ADD CONSTRAINT float_timing_subscriber_fkey FOREIGN KEY (subscriber_id) REFERENCES coldseam.subscriber(subscriber_id) ON DELETE SET NULL;
 
 ALTER TABLE ONLY coldseam.ice_state
     ADD CONSTRAINT ice_state_reach_fkey FOREIGN KEY (reach_id) REFERENCES coldseam.reach(reach_id);

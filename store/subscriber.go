@@ -325,6 +325,8 @@ type Export struct {
 	Trips      []coldseam.Trip
 	Bounces    []Bounce
 	Mails      []MailRecord
+	Bank       []coldseam.BankWord
+	Timings    []coldseam.FloatTiming
 }
 
 // MailRecord is one mail of the outbox as its subscriber and the admin see it.
@@ -350,6 +352,12 @@ func (db *DB) ExportSubscriber(ctx context.Context, id int64) (Export, error) {
 		return e, err
 	}
 	if e.Trips, err = db.trips(ctx, `subscriber_id = $1`, id); err != nil {
+		return e, err
+	}
+	if e.Bank, err = db.bankWords(ctx, `subscriber_id = $1`, id); err != nil {
+		return e, err
+	}
+	if e.Timings, err = db.floatTimings(ctx, `subscriber_id = $1`, id); err != nil {
 		return e, err
 	}
 	e.Mails, err = db.Mails(ctx, id)

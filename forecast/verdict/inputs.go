@@ -25,6 +25,7 @@ type Inputs struct {
 	Climate  Climate // of the flow around Day
 	Season   SeasonFlow
 	Ice      ice.Status
+	Bank     []coldseam.BankWord // what members saw today, newest first
 
 	// WaterModel says that a fitted water temperature model stands behind the
 	// forecast, so that a silent thermometer caps instead of ending the odds.

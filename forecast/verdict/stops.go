@@ -61,7 +61,23 @@ func (in *Inputs) recent(o coldseam.Observation) bool {
 // dayStops are the safety stops that do not depend on the window: what the
 // gauge has seen, and ice. Order: as the stops are numbered.
 func (in *Inputs) dayStops(frozen ice.Status) []coldseam.Reason {
-	return slices.Concat(in.stageStop(), in.iceStops(frozen), in.risen.stops, in.flowStops(), in.kept.stop)
+	return slices.Concat(in.stageStop(), in.iceStops(frozen), in.bankStops(), in.risen.stops, in.flowStops(), in.kept.stop)
+}
+
+// bankStops are the dangers that members saw today: they hold to the end of the
+// day, whatever else is said [proposal]. Ice is the latch's.
+func (in *Inputs) bankStops() []coldseam.Reason {
+	var out []coldseam.Reason
+	codes := map[string]string{"wood": "bank_wood", "launch": "bank_launch"}
+	for _, w := range in.Bank {
+		if code := codes[w.Say]; code != "" && !w.At.After(in.Now) && coldseam.DateOf(w.At.In(in.Loc)) == in.Day {
+			r := because(KindSafety, code, "a member at the bank", nil)
+			r.At = w.At
+			out = append(out, r)
+			delete(codes, w.Say)
+		}
+	}
+	return out
 }
 
 // stageStop is stop 1 on the measured stage.

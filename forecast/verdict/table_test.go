@@ -81,6 +81,10 @@ func stops() []change {
 		}, "ice_qualifier"},
 		{"ice jam notice", add("Ice Jam Statement", at(0, 0), at(12, 0)), "ice_alert"},
 		{"latch closed by a report", func(in *Inputs) { in.Ice = latch(ice.Ice, ice.CauseWord) }, "ice_word"},
+		{"wood seen by a member", func(in *Inputs) {
+			in.Bank = []coldseam.BankWord{{At: at(4, 40), Say: "green"}, {At: at(3, 0), Say: "wood"}}
+		}, "bank_wood"},
+		{"launch closed", func(in *Inputs) { in.Bank = []coldseam.BankWord{{At: at(3, 0), Say: "launch"}} }, "bank_launch"},
 		{"break-up", func(in *Inputs) { in.Ice = latch(ice.Breakup, ice.CauseRise) }, "ice_breakup"},
 		{"water at 33 F whatever the latch says", func(in *Inputs) { in.Gauge.Water = steady(.56) }, "ice_cold_water"},
 		{"thunder", func(in *Inputs) { eachHour(in, func(h *Hour) { h.Thunder = ptr(.30) }) }, "thunder"},

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"time"
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
@@ -76,6 +77,7 @@ func (s *site) card(w http.ResponseWriter, r *http.Request) error {
 		Unit:    "ft",
 		Siren:   notify.Clean(reach.Siren),
 		Cold:    notify.ColdLines,
+		Says:    says(),
 		Weights: sizes(),
 		Held:    heldOptions(),
 	}
@@ -137,6 +139,11 @@ func (s *site) cardData(w http.ResponseWriter, r *http.Request) error {
 		Weights:  c.Weights,
 		NoWeight: c.NoWeight,
 		Leave:    c.Leave,
+	}
+	if said, err := s.Store.BankWords(r.Context(), b.Reach); err == nil {
+		for _, x := range notify.WordsFor(unitsOf(r), b.Zone).FromBank(said, time.Time{}) {
+			out.Facts = append(out.Facts, [2]string{"Bank", x})
+		}
 	}
 	if len(c.Weights) > 0 {
 		if out.Table, err = s.Store.RigTable(r.Context(), b); err != nil {

@@ -261,3 +261,50 @@ func TestCardHoldsBack(t *testing.T) {
 		require.NotContains(t, get(h, "/river/"+none+"/card.json").Body.String(), "second step", none)
 	}
 }
+
+// What is said where no signal is goes out once when there is: an answer that was
+// lost doubles nothing.
+func TestCardKeepsTheLog(t *testing.T) {
+	m := cardTown()
+	var lose atomic.Int64
+	h := testHandler(t, m)
+	p := newPhone(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost && lose.Add(-1) >= 0 {
+			h.ServeHTTP(httptest.NewRecorder(), r) // taken, and the answer never comes
+			panic(http.ErrAbortHandler)
+		}
+		h.ServeHTTP(w, r)
+	}), "tamsen-bend", clock())
+	link := testLinks().Card(7, "tamsen-bend", brieftest.Day, clock())
+	_, token, _ := strings.Cut(link, "#")
+	p.open("#" + token)
+	p.until(`$('w').textContent === 'GO' && !$('mine').hidden`)
+	require.Empty(t, p.js(`location.hash`), "the signed link does not stay in the address")
+	p.until(`caches.open('card ' + location.pathname).then(c => c.keys()).then(k => k.length >= 5)`)
+
+	p.signal(false)
+	p.reload()
+	p.js(`document.querySelector('[data-say=wood]').click()`)
+	p.until(`$('kept').textContent.includes('goes out with the next signal')`)
+	require.Empty(t, m.bank)
+	p.shoot("card-kept")
+
+	lose.Store(1)
+	p.signal(true)
+	p.js(`look()`)
+	p.until(`!sending`)
+	p.js(`look()`)
+	p.until(`!sending && $('kept').children.length === 0`)
+	require.Len(t, m.bank, 1, "sent twice, taken once")
+	require.Equal(t, "wood", m.bank[0].Say)
+
+	log := func(hours string) {
+		p.js(`(() => { const f = $('trip'); f.fish.value = 2; f.hours.value = ` + hours + `; f.requestSubmit(); return '' })()`)
+	}
+	log("3")
+	p.until(`!sending && $('kept').children.length === 0`)
+	require.Len(t, m.trips, 1)
+	log("20")
+	p.until(`!sending && $('kept').textContent.includes('not taken')`)
+	require.Contains(t, p.js(`$('kept').textContent`), "Log the trip when you are back.")
+}

@@ -221,6 +221,6 @@ func (s *site) health(f func(context.Context) error) func(http.ResponseWriter, *
 
 func robots(w http.ResponseWriter, _ *http.Request) error {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	_, err := w.Write([]byte("User-agent: *\nDisallow: /confirm/\nDisallow: /preferences/\nDisallow: /unsubscribe/\nDisallow: /log/\nDisallow: /calendar/\n"))
+	_, err := w.Write([]byte("User-agent: *\nDisallow: /confirm/\nDisallow: /preferences/\nDisallow: /unsubscribe/\nDisallow: /log/\nDisallow: /bank/\nDisallow: /calendar/\n"))
 	return err
 }

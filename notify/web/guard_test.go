@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/brieftest"
 )
 
 func TestNewRefuses(t *testing.T) {
@@ -72,6 +73,60 @@ func TestHeadersOnEveryAnswer(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A word from the bank takes a button, a member and this morning's link.
+func TestBankTakesAMembersWordOfToday(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	l, cut := testLinks(), func(s string) string { return strings.TrimPrefix(s, publicURL) }
+	today := cut(l.Bank(7, "tamsen-bend", brieftest.Day, clock()))
+	h := testHandler(t, m)
+	before := m.rows(t)
+	require.Contains(t, get(h, today).Body.String(), "Launch closed")
+	require.Equal(t, before, m.rows(t), "opening the page says nothing")
+	require.Equal(t, http.StatusBadRequest, post(h, today, url.Values{"say": {"open"}}).Code)
+	require.Equal(t, http.StatusGone, post(h, cut(l.Bank(7, "tamsen-bend", brieftest.Day.Add(-1), clock())),
+		url.Values{"say": {"ice"}}).Code)
+	require.Equal(t, http.StatusBadRequest, post(h, today, url.Values{"say": {"ice"}, "at": {"4102444800000"}}).Code)
+	require.Empty(t, m.bank)
+
+	r := post(h, today, url.Values{"say": {"launch"}, "key": {"k"}})
+	require.Equal(t, http.StatusOK, r.Code)
+	require.Contains(t, r.Body.String(), "closed by it")
+	post(h, today, url.Values{"say": {"launch"}, "key": {"k"}})
+	require.Len(t, m.bank, 1)
+	page := get(h, "/river/tamsen-bend").Body.String()
+	require.Contains(t, page, "Launch closed, seen at")
+	require.NotContains(t, page, "ann@")
+
+	sub := m.subs[7]
+	sub.State = "unsubscribed"
+	m.subs[7] = sub
+	require.Equal(t, http.StatusForbidden, post(h, today, url.Values{"say": {"wood"}}).Code)
+}
+
+// A timing is taken from the bank or a moored boat alone.
+func TestFloatIsTimedFromDryFeet(t *testing.T) {
+	t.Parallel()
+	m := newMemory()
+	h := testHandler(t, m)
+	path := strings.Replace(strings.TrimPrefix(testLinks().Log(7, "tamsen-bend", brieftest.Day, clock()), publicURL),
+		"/log/", "/float/", 1)
+	good := url.Values{"spot": {"main-seam"}, "length": {"20"}, "s1": {"30"}, "s2": {"31"}, "s3": {"33"}, "wind": {"calm"},
+		"place": {"bank"}, "water": {"steady"}}
+	for key, bad := range map[string]string{"place": "wading", "water": "rising", "spot": "nowhere", "length": "2",
+		"s2": "90", "wind": "howling", "s3": "0"} {
+		v := url.Values{}
+		for k, x := range good {
+			v[k] = x
+		}
+		v.Set(key, bad)
+		require.Equal(t, http.StatusUnprocessableEntity, post(h, path, v).Code, key)
+	}
+	require.Empty(t, m.timings)
+	require.Equal(t, http.StatusOK, post(h, path, good).Code)
+	require.Len(t, m.timings, 1)
 }
 
 func TestErrorClassToStatus(t *testing.T) {

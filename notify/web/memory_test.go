@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"math"
 	"net/http"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -34,6 +35,8 @@ type memory struct {
 	season  Recap
 	noScore bool
 	table   json.RawMessage
+	bank    []coldseam.BankWord // newest first
+	timings []coldseam.FloatTiming
 }
 
 func newMemory() *memory {
@@ -104,6 +107,36 @@ func (m *memory) Board(context.Context) ([]coldseam.Brief, error) {
 func (m *memory) Reaches(context.Context) ([]coldseam.Reach, error) {
 	defer m.mu.Unlock()
 	return m.reaches, m.lock(false)
+}
+
+func (m *memory) BankWords(context.Context, coldseam.ReachID) ([]coldseam.BankWord, error) {
+	defer m.mu.Unlock()
+	if err := m.lock(false); err != nil {
+		return nil, err
+	}
+	return slices.Clone(m.bank), nil
+}
+
+func (m *memory) SaveBankWord(_ context.Context, w coldseam.BankWord) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(m.bank, func(o coldseam.BankWord) bool { return w.Entry != "" && o.Entry == w.Entry }) {
+		m.bank = append([]coldseam.BankWord{w}, m.bank...)
+	}
+	return nil
+}
+
+func (m *memory) SaveTiming(_ context.Context, t coldseam.FloatTiming) error {
+	defer m.mu.Unlock()
+	if err := m.lock(true); err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(m.timings, func(o coldseam.FloatTiming) bool { return t.Entry != "" && o.Entry == t.Entry }) {
+		m.timings = append(m.timings, t)
+	}
+	return nil
 }
 
 func (m *memory) RigTable(context.Context, coldseam.Brief) (json.RawMessage, error) {

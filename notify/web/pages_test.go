@@ -37,6 +37,7 @@ func paths() map[string]string {
 		"stop": "/river/brandt-lower", "nocall": "/river/quern-weir", "go metric": "/river/tamsen-bend?units=metric",
 		"confirm": cut(l.Confirm(7, clock())), "prefs": cut(l.Prefs(7, clock())), "unsubscribe": cut(l.Unsubscribe(7)),
 		"log":     cut(l.Log(7, "tamsen-bend", brieftest.Day, clock())),
+		"bank":    cut(l.Bank(7, "tamsen-bend", brieftest.Day, clock())),
 		"log 1-3": cut(l.Log(7, "tamsen-bend", brieftest.Day, clock())) + "?a=1-3", "missing": "/nothing",
 	}
 }

@@ -71,6 +71,10 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	if p.Page.Verdict.ShowsOdds() { // no odds of any kind beside a STOP or NO CALL
 		s.addScore(r, b, p)
 	}
+	if said, err := s.Store.BankWords(r.Context(), b.Reach); err == nil && len(said) > 0 {
+		p.Lists = append(p.Lists, notify.PageSection{Title: "From the bank, by members",
+			Items: notify.WordsFor(units, b.Zone).FromBank(said, s.Now())})
+	}
 	if past, err := s.Store.PastSeasons(r.Context(), b.Reach); err == nil { // the morning is worth more
 		p.Past = strip.Short(past)
 	}

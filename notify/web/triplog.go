@@ -335,6 +335,7 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 		f.tap(before)
 	}
 	t := f.trip(v, s.Now())
+	t.Entry = entryKey(f)
 
 	if !f.ok() {
 		vals := map[string]string{}

@@ -44,6 +44,8 @@ type Reader interface {
 	// PastSeasons returns the seasons lived again when a reach was set up; none is
 	// no error.
 	PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error)
+	// BankWords are what members saw of a reach in the last day, newest first.
+	BankWords(ctx context.Context, reach coldseam.ReachID) ([]coldseam.BankWord, error)
 	// RigTable is the table by which the trip card weighs a float timing, as JSON;
 	// nil = there is none for the brief.
 	RigTable(ctx context.Context, b coldseam.Brief) (json.RawMessage, error)
@@ -75,8 +77,14 @@ type People interface {
 	// Trip returns what the subscriber logged for the reach and day; ErrNotFound
 	// before.
 	Trip(ctx context.Context, sub int64, reach coldseam.ReachID, day coldseam.Date) (coldseam.Trip, error)
-	// SaveTrip records or replaces the trip of its subscriber, reach and date.
+	// SaveTrip records or replaces the trip of its subscriber, reach and date. An
+	// entry whose key came before changes nothing, here and below.
 	SaveTrip(ctx context.Context, t coldseam.Trip) error
+	// SaveBankWord keeps what a member saw; a danger closes the reach. ErrRejected:
+	// more than one member may say in a day.
+	SaveBankWord(ctx context.Context, w coldseam.BankWord) error
+	// SaveTiming keeps a float timing; ErrRejected as above.
+	SaveTiming(ctx context.Context, t coldseam.FloatTiming) error
 }
 
 // Limits are the rates that a client address may reach. Zero fields take the
@@ -198,6 +206,9 @@ func (s *site) routes() http.Handler {
 	page("POST /unsubscribe/{token}", s.unsubscribe)
 	page("GET /log/{token}", s.logForm)
 	page("POST /log/{token}", s.saveLog)
+	page("GET /bank/{token}", s.bankForm)
+	page("POST /bank/{token}", s.saveBank)
+	page("POST /float/{token}", s.saveFloat)
 	for _, a := range []asset{s.style, s.script, s.icon} {
 		page("GET "+a.path, a.serve)
 	}

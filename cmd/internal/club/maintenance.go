@@ -71,6 +71,9 @@ func (a *App) prune(ctx context.Context) error {
 			return a.env.DB.PruneStates(ctx, t.Add(-keepStates))
 		},
 		func(ctx context.Context, t time.Time) (int, error) {
+			return a.env.DB.PruneEntries(ctx, t.Add(-keepStates))
+		},
+		func(ctx context.Context, t time.Time) (int, error) {
 			return a.env.DB.DropCharts(ctx, t.Add(-keepCharts), t.Add(-keepReplaced))
 		},
 	} {

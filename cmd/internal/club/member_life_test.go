@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
@@ -130,6 +132,61 @@ func TestAMembersLife(t *testing.T) {
 	v.Send(t, "04:46")
 	morning := b.newest(me)
 	require.Regexp(t, `^(GO|TOSS-UP) Tamsen Sat, good morning \d in 10`, clubtest.Subject(t, morning))
+	morningHTML := b.html
+
+	// The trip card: kept at home, read where no signal is.
+	eval := func(expr string) string {
+		t.Helper()
+		s, err := chromedp.Run(ctx, chromedp.Evaluate[string](`Promise.resolve(`+expr+`).then(String)`,
+			chromedp.EvalAwaitPromise))
+		require.NoError(t, err, expr)
+		return s
+	}
+	until := func(cond string) {
+		t.Helper()
+		require.Eventually(t, func() bool {
+			ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`Promise.resolve(`+cond+`).then(Boolean)`,
+				chromedp.EvalAwaitPromise))
+			return err == nil && ok
+		}, time.Minute, 100*time.Millisecond, cond)
+	}
+	require.NoError(t, chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := cdp.Call(ctx, tg, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{
+			Source: fmt.Sprintf(`Date.now = () => %d`, v.Now().UnixMilli())}) // the phone tells the club's time
+		return err
+	})))
+	follow(chromedp.Navigate(b.srv.URL), button("Trip card, reads without signal"))
+	until(`/^(GO|TOSS-UP)$/.test($('w').textContent) && !$('mine').hidden && !$('float').hidden`)
+	until(`caches.open('card ' + location.pathname).then(c => c.keys()).then(k => k.length >= 5)`)
+	require.NoError(t, chromedp.Do(ctx, browsertest.Offline(true), chromedp.Navigate(srv.URL+"/river/tamsen-bend/card")))
+	until(`!looking`)
+	require.Regexp(t, `^(GO|TOSS-UP)$`, eval(`$('w').textContent`))
+	require.Contains(t, eval(`$('signal').textContent`), "No signal: no stop after Sat 04:46 can reach this card.")
+	eval(`document.querySelector('[data-say=stained]').click()`)
+	until(`$('kept').textContent.includes('goes out with the next signal')`)
+	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.bank_word`))
+	require.NoError(t, chromedp.Do(ctx, browsertest.Offline(false)))
+	eval(`look()`)
+	until(`!sending && $('kept').children.length === 0`)
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.bank_word WHERE say = 'stained'`))
+
+	// At the launch: it is closed. The word stops the reach, and whoever was told
+	// otherwise hears of it; nothing names the member.
+	follow(chromedp.Navigate(b.srv.URL), button("From the bank: ice, wood, launch"))
+	heading("From the bank")
+	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.bank_word`), "opening the page says nothing")
+	follow(chromedp.Click(chromedp.CSS("button[value=launch]")))
+	heading("Thank you")
+	v.Work(t)
+	v.SendAll(t)
+	correction := b.newest(me)
+	require.Regexp(t, `^STOP replaces (GO|TOSS-UP): Tamsen, launch closed`, clubtest.Subject(t, correction))
+	require.Contains(t, b.html, "launch closed")
+	require.NotContains(t, b.html, "new@")
+	follow(chromedp.Navigate(srv.URL + "/river/tamsen-bend/card"))
+	until(`$('w').textContent === 'STOP'`)
+	b.html = morningHTML
+
 	v.Clock.Forward(clubtest.MorningAt(12, 30)) // back from the river
 	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
 	heading("How did it go?")

@@ -10,6 +10,7 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
 )
 
 // Status returns the state of feeds, briefs and mail, without persons.
@@ -125,10 +126,10 @@ func (p *pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if t.Source == "" {
 		t.Source = "form"
 	}
-	if err := p.env.DB.ReplaceTrip(ctx, t); err != nil {
+	if err := p.morning.LogIce(ctx, t); err != nil { // first: a danger is not lost with what follows
 		return err
 	}
-	if err := p.morning.LogIce(ctx, t); err != nil {
+	if err := p.env.DB.ReplaceTrip(ctx, t); err != nil {
 		return err
 	}
 
@@ -138,6 +139,38 @@ func (p *pages) SaveTrip(ctx context.Context, t coldseam.Trip) error {
 	if err != nil {
 		return err
 	}
+	if t.SpotID != stored.SpotID || t.WeightOz != stored.WeightOz || t.Held == nil || stored.Held == nil ||
+		*t.Held != *stored.Held {
+		return nil // an entry sent again after a correction
+	}
 	t.ID, t.Angler = stored.ID, stored.Angler
 	return p.morning.LogRig(ctx, t)
+}
+
+// SaveBankWord keeps what a member saw from the bank and lets a danger close the
+// reach: ice by the latch, the rest by a stop of today. The entry that comes again
+// does so again, which changes nothing.
+func (p *pages) SaveBankWord(ctx context.Context, w coldseam.BankWord) error {
+	if err := p.env.DB.AddBankWord(ctx, w); err != nil {
+		return err
+	}
+	r, err := p.env.DB.Reach(ctx, w.Reach)
+	if err != nil {
+		return err
+	}
+	if w.Say == "ice" {
+		return p.morning.SayIce(ctx, r, store.IceWord{Reach: r.ID, At: w.At, Edit: store.Edit{Who: "member",
+			Why: "from the bank", At: p.env.Now()}})
+	}
+	return p.morning.BriefAnew(ctx, r)
+}
+
+// BankWords lists what members saw of a reach in the last day, newest first.
+func (p *pages) BankWords(ctx context.Context, reach coldseam.ReachID) ([]coldseam.BankWord, error) {
+	return p.env.DB.BankWords(ctx, reach, p.env.Now().Add(-env.Day), p.env.Now())
+}
+
+// SaveTiming keeps a member's float timing; the next brief weighs by it.
+func (p *pages) SaveTiming(ctx context.Context, t coldseam.FloatTiming) error {
+	return p.env.DB.AddFloatTiming(ctx, t)
 }

@@ -3,6 +3,7 @@ package morning
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"example.org/coldseam"
@@ -18,6 +19,11 @@ func (mk *Maker) SayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) 
 	if err := mk.DB.SayIce(ctx, w); err != nil {
 		return err
 	}
+	return mk.BriefAnew(ctx, r)
+}
+
+// BriefAnew asks for a brief of today that knows what has just been said.
+func (mk *Maker) BriefAnew(ctx context.Context, r coldseam.Reach) error {
 	return mk.EnqueueBriefs(ctx, []mailing.BriefKey{{Reach: r.ID, Day: coldseam.DateOf(mk.Now().In(env.Zone(r.Zone)))}},
 		mk.Now())
 }
@@ -50,6 +56,21 @@ func (g *gather) ice() {
 	}
 	for _, w := range words {
 		g.f.IceWords = append(g.f.IceWords, ice.Word{At: w.At, Open: w.Open, Admin: w.Admin})
+	}
+}
+
+// bank reads what members saw from the bank today, and what they timed this season.
+func (g *gather) bank() {
+	words, err := g.DB.BankWords(g.ctx, g.f.Reach.ID, g.f.Day.At(0, g.f.Loc), g.f.Now)
+	if !g.keep(err) {
+		return
+	}
+	g.f.Bank = words
+	for _, w := range words { // newest first
+		if slices.Contains(coldseam.BankColours, w.Say) {
+			g.f.Clarity = w.Say
+			break
+		}
 	}
 }
 

@@ -76,6 +76,7 @@ func (mk *Maker) Inputs(ctx context.Context, r coldseam.Reach, morning coldseam.
 	g.log()
 	g.centre()
 	g.ice()
+	g.bank()
 	g.recalibration()
 	g.counts()
 	return f, g.err()

@@ -214,7 +214,7 @@ async function send() {
 
 // reason is what the page of a refusal says.
 function reason(html) {
-  const doc = new DOMParser().parseFromString(html, 'text/html'), e = doc.querySelector('.wrong li, main p')
+  const doc = new DOMParser().parseFromString(html, 'text/html'), e = doc.querySelector('.wrong li') || doc.querySelector('main p')
   return (e ? e.textContent : 'Open the link in the mail.').slice(0, 200)
 }
 

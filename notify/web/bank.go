@@ -1,0 +1,177 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"example.org/coldseam"
+	"example.org/coldseam/notify"
+)
+
+// bankPage is a member's word from the bank: one tap on a button.
+type bankPage struct {
+	Action, River, Reach string
+	Groups               []quickRow
+}
+
+func says() []option {
+	var out []option
+	for _, list := range [][]string{coldseam.BankDangers, coldseam.BankColours, coldseam.BankFish} {
+		for _, k := range list {
+			out = append(out, option{Value: k, Label: notify.BankWords[k]})
+		}
+	}
+	return out
+}
+
+// onTheRiver is what a signed link of this morning opens to a member; where it may
+// not, the page of why is written and ok is false.
+func (s *site) onTheRiver(w http.ResponseWriter, r *http.Request) (v visit, ok bool, err error) {
+	if v, err = s.visit(r); err != nil {
+		return v, false, err
+	}
+	if why := offList(v.sub.State); why != "" && v.sub.State != "paused" {
+		s.message(w, r, http.StatusForbidden, "Members only", why)
+		return v, false, nil
+	}
+	if v.day != coldseam.DateOf(s.Now().In(v.loc)) {
+		s.message(w, r, http.StatusGone, "Not this morning's link",
+			"This link spoke for "+longDay(v.day)+". Today's mail has its own.")
+		return v, false, nil
+	}
+	return v, true, nil
+}
+
+// saidAt is the time of an entry by the phone that kept it; now without one.
+// ErrInvalid: a time to come, or not of the link's day.
+func (s *site) saidAt(f *form, v visit) (time.Time, error) {
+	now := s.Now()
+	if f.v.Get("at") == "" {
+		return now, nil
+	}
+	ms, err := strconv.ParseInt(f.v.Get("at"), 10, 64)
+	at := time.UnixMilli(ms).UTC()
+	if err != nil || at.After(now.Add(clockSlack)) || coldseam.DateOf(at.In(v.loc)) != v.day {
+		return now, fmt.Errorf("time of the entry: want one of %s, not to come: %w", v.day, coldseam.ErrInvalid)
+	}
+	if at.After(now) {
+		at = now
+	}
+	return at, nil
+}
+
+// entryKey is the key under which a phone keeps an entry.
+func entryKey(f *form) string {
+	if k := f.text("key"); len(k) <= 64 {
+		return k
+	}
+	return ""
+}
+
+func (s *site) bankForm(w http.ResponseWriter, r *http.Request) error {
+	v, ok, err := s.onTheRiver(w, r)
+	if !ok {
+		return err
+	}
+	p := bankPage{Action: r.URL.Path, River: notify.Clean(v.reach.River), Reach: notify.Clean(v.reach.Name)}
+	all := says()
+	for i, label := range []string{"Danger: closes the reach today", "Colour of the water", "Fish in the hand"} {
+		p.Groups = append(p.Groups, quickRow{Label: label, Taps: all[3*i : 3*i+3]})
+	}
+	return s.show(w, http.StatusOK, "bank", s.clubFoot(r, frame{Title: "From the bank", NoIndex: true, Bare: true, Body: p}))
+}
+
+func (s *site) saveBank(w http.ResponseWriter, r *http.Request) error {
+	v, ok, err := s.onTheRiver(w, r)
+	if !ok {
+		return err
+	}
+	f, err := readForm(r)
+	if err != nil {
+		return err
+	}
+	at, err := s.saidAt(f, v)
+	if err != nil {
+		return err
+	}
+	say := f.choice("say", says())
+	if say == "" {
+		return fmt.Errorf("word from the bank %q: %w", short(f.v.Get("say")), coldseam.ErrInvalid)
+	}
+
+	err = s.Store.SaveBankWord(r.Context(), coldseam.BankWord{Reach: v.reach.ID, Subscriber: v.sub.ID, At: at, Say: say,
+		Entry: entryKey(f)})
+	if errors.Is(err, coldseam.ErrRejected) {
+		s.message(w, r, http.StatusTooManyRequests, "That is enough for a day", "Call the club's admin if there is more.")
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	text := []string{notify.BankWords[say] + ", noted with its time and no name."}
+	if slices.Contains(coldseam.BankDangers, say) {
+		text = append(text, "The reach is closed by it: who was told otherwise gets a correction.")
+	}
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Thank you", NoIndex: true, Bare: true, Body: done{
+		Text: text, Links: []link{{r.URL.Path, "Say more"}, {riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
+}
+
+// saveFloat takes a float timing from the trip card.
+func (s *site) saveFloat(w http.ResponseWriter, r *http.Request) error {
+	v, ok, err := s.onTheRiver(w, r)
+	if !ok {
+		return err
+	}
+	f, err := readForm(r)
+	if err != nil {
+		return err
+	}
+	at, err := s.saidAt(f, v)
+	if err != nil {
+		return err
+	}
+
+	t := coldseam.FloatTiming{Reach: v.reach.ID, Subscriber: v.sub.ID, At: at, Spot: f.text("spot"), Entry: entryKey(f),
+		LengthM: f.number("length", 3, 100, 0), Wind: f.choice("wind", []option{{Value: "calm"}, {Value: "light"},
+			{Value: "strong"}})}
+	low, high := 600., 0.
+	for i := range t.Seconds {
+		t.Seconds[i] = f.number(fmt.Sprintf("s%d", i+1), 2, 600, 0)
+		low, high = min(low, t.Seconds[i]), max(high, t.Seconds[i])
+	}
+	switch place := f.v.Get("place"); {
+	case place != "bank" && place != "moored" || f.v.Get("water") != "steady":
+		f.bad("place", "Floats are timed from the bank or a moored boat, never wading or on rising water.")
+	case !slices.ContainsFunc(v.reach.Spots, func(x coldseam.Spot) bool { return x.ID == t.Spot }):
+		f.bad("spot", "That spot is not one of the reach.")
+	case t.LengthM == 0 || t.Wind == "" || low == 0:
+		f.bad("length", "Length, wind and three times are wanted.")
+	case high > floatSpread*low:
+		f.bad("s1", "The three floats differ too much to be one current.")
+	}
+	if !f.ok() {
+		for _, why := range f.errs {
+			s.message(w, r, http.StatusUnprocessableEntity, "Not taken", why)
+			return nil
+		}
+	}
+
+	err = s.Store.SaveTiming(r.Context(), t)
+	if errors.Is(err, coldseam.ErrRejected) {
+		s.message(w, r, http.StatusTooManyRequests, "That is enough for a day", "The spot is timed well.")
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Saved", NoIndex: true, Bare: true,
+		Body: done{Text: []string{"The next morning weighs that spot by it, for everyone."}}}))
+}
+
+// floatSpread is how far the slowest of three floats may lag behind the fastest;
+// the card asks for the same [proposal].
+const floatSpread = 1.5
