@@ -71,7 +71,7 @@ func (in *Inputs) bankStops() []coldseam.Reason {
 	codes := map[string]string{"wood": "bank_wood", "launch": "bank_launch"}
 	for _, w := range in.Bank {
 		if code := codes[w.Say]; code != "" && !w.At.After(in.Now) && coldseam.DateOf(w.At.In(in.Loc)) == in.Day {
-			r := because(KindSafety, code, "a member at the bank", nil)
+			r := because(KindSafety, code, "member", nil)
 			r.At = w.At
 			out = append(out, r)
 			delete(codes, w.Say)
