@@ -95,6 +95,21 @@ func (RefitArgs) InsertOpts() river.InsertOpts {
 	return river.InsertOpts{Queue: QueueMaintenance, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
+// SeasonsArgs asks to replay the last spring and autumn of a reach for its page.
+type SeasonsArgs struct {
+	Reach coldseam.ReachID `json:"reach" river:"unique"`
+	Asked time.Time        `json:"asked" river:"unique"`
+}
+
+// Kind is the name of the job.
+func (SeasonsArgs) Kind() string { return "seasons" }
+
+// InsertOpts puts it behind everything else.
+func (SeasonsArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{Queue: QueueMaintenance, Priority: river.PriorityDefault + 3,
+		UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
 // MaintenanceArgs asks for the daily upkeep: scores, climatology, pruning.
 type MaintenanceArgs struct {
 	Day coldseam.Date `json:"day" river:"unique"`

@@ -23,6 +23,7 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		require.NoError(t, db.Enqueue(ctx, store.ForecastArgs{Site: "sim:tamsen", Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.RefitArgs{Site: "sim:tamsen", Day: day}))
+		require.NoError(t, db.Enqueue(ctx, store.SeasonsArgs{Reach: "bend", Asked: t0}))
 		require.NoError(t, db.EnqueueAt(ctx, store.MaintenanceArgs{Day: day}, t0.Add(time.Hour)))
 		require.NoError(t, db.Enqueue(ctx, store.MailArgs{Mailing: 1, Domain: "one.example", N: 1}))
 	}
@@ -35,7 +36,7 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0},
 		store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 
-	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "upkeep": 1, "mail": 3} {
+	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "seasons": 1, "upkeep": 1, "mail": 3} {
 		require.Equal(t, want, count(t, db, `SELECT count(*) FROM river.river_job WHERE kind = $1`, kind), kind)
 	}
 	s, err := db.Status(ctx)

@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"time"
 
 	"github.com/riverqueue/river"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/cmd/internal/morning"
@@ -28,6 +30,7 @@ func (a *App) Workers() *river.Workers {
 		return a.MaintenanceJob(ctx, j.Args)
 	}))
 	river.AddWorker(w, &refitWorker{app: a})
+	river.AddWorker(w, &seasonsWorker{app: a})
 	river.AddWorker(w, &mailWorker{app: a})
 	return w
 }
@@ -143,6 +146,27 @@ func (w *refitWorker) Timeout(*river.Job[store.RefitArgs]) time.Duration { retur
 
 func (w *refitWorker) Work(ctx context.Context, j *river.Job[store.RefitArgs]) error {
 	return w.app.morning.Refit(ctx, j.Args.Site)
+}
+
+// seasonsWorker replays the last seasons of a reach: two hundred mornings.
+type seasonsWorker struct {
+	river.WorkerDefaults[store.SeasonsArgs]
+	app *App
+}
+
+func (w *seasonsWorker) Timeout(*river.Job[store.SeasonsArgs]) time.Duration { return 10 * time.Minute }
+
+func (w *seasonsWorker) Work(ctx context.Context, j *river.Job[store.SeasonsArgs]) error {
+	r, err := w.app.env.DB.Reach(ctx, j.Args.Reach)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		return river.JobCancel(err)
+	}
+	if err != nil {
+		return err
+	}
+	today := coldseam.DateOf(w.app.env.Now().In(env.Zone(r.Zone)))
+	_, err = w.app.morning.RenewSeasons(ctx, r, morning.LastSeasons(today), io.Discard)
+	return err
 }
 
 // mailWorker sends up to a chunk of outbox rows. Its own timeout lies above the

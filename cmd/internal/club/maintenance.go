@@ -13,7 +13,8 @@ import (
 )
 
 // MaintenanceJob is the daily round: old rows pruned, issued forecasts scored, what is
-// usual for the date made anew, models due for their week put in the queue.
+// usual for the date made anew, models due for their week and replays of seasons
+// that are over put in the queue.
 func (a *App) MaintenanceJob(ctx context.Context, args store.MaintenanceArgs) error {
 	var errs []error
 	if _, err := a.env.DB.PruneUnconfirmed(ctx, a.env.Now()); err != nil {
@@ -30,6 +31,12 @@ func (a *App) MaintenanceJob(ctx context.Context, args store.MaintenanceArgs) er
 		} else if err != nil {
 			errs = append(errs, err)
 		}
+
+		due, err := a.morning.SeasonsDue(ctx, r)
+		if err == nil && due {
+			err = a.env.DB.Enqueue(ctx, store.SeasonsArgs{Reach: r.ID, Asked: args.Day.UTC()})
+		}
+		errs = append(errs, err)
 	}
 	return errors.Join(errs...)
 }

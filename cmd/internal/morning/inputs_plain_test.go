@@ -429,6 +429,7 @@ func TestWeeklyRefitIsAskedForOnce(t *testing.T) {
 	before := asked()
 	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: clubtest.Saturday}))
 	require.Equal(t, before, asked(), "models of this week stand")
+	require.Equal(t, 3, v.Count(t, `SELECT count(*) FROM river.river_job WHERE kind = 'seasons'`), "no page has a season")
 	v.Clock.Forward(v.Now().Add(morning.RefitAfter + time.Hour))
 	week := clubtest.Saturday.Add(7)
 	require.NoError(t, v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: week}))

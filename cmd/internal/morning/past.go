@@ -70,8 +70,55 @@ func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.D
 // seasonKind is the kind of stored model that holds the seasons of a reach.
 const seasonKind = "seasons"
 
-// KeepSeasons stores replayed seasons for the reach's page.
-func (mk *Maker) KeepSeasons(ctx context.Context, reach coldseam.ReachID, seasons []coldseam.Replay) error {
+// LastSeasons are the last spring and the last autumn that are over, the older
+// first.
+func LastSeasons(today coldseam.Date) [][2]coldseam.Date {
+	last := func(fromMonth time.Month, fromDay int, toMonth time.Month, toDay int) [2]coldseam.Date {
+		year := today.Year
+		if !(coldseam.Date{Year: year, Month: toMonth, Day: toDay}).Before(today) {
+			year--
+		}
+		return [2]coldseam.Date{{Year: year, Month: fromMonth, Day: fromDay}, {Year: year, Month: toMonth, Day: toDay}}
+	}
+	spring, autumn := last(time.March, 1, time.May, 31), last(time.September, 15, time.November, 30)
+	if autumn[0].Before(spring[0]) {
+		return [][2]coldseam.Date{autumn, spring}
+	}
+	return [][2]coldseam.Date{spring, autumn}
+}
+
+// RenewSeasons replays seasons of a reach and keeps them for its page. A reach
+// without spots is given the one that a bare gauge has: its caps would hide all
+// else.
+func (mk *Maker) RenewSeasons(ctx context.Context, r coldseam.Reach, spans [][2]coldseam.Date,
+	report io.Writer) ([]coldseam.Replay, error) {
+	src, err := NewPastMornings(ctx, mk, r, season.AirClimatology)
+	if err != nil {
+		return nil, err
+	}
+	if x := &src.Record; len(r.Spots) == 0 {
+		x.Bare, x.Reach.HazardsSurveyed, x.Reach.MaxFlowProposed = true, true, false
+		x.Reach.Spots = season.BareReach("", r.Lat, r.Lon).Spots
+	}
+	seasons, err := ReplaySeasons(ctx, src, spans, report, "")
+	if err != nil {
+		return nil, err
+	}
+	return seasons, mk.keepSeasons(ctx, r.ID, seasons)
+}
+
+// SeasonsDue reports whether a season has ended since those on the page of a
+// reach, or it has none.
+func (mk *Maker) SeasonsDue(ctx context.Context, r coldseam.Reach) (bool, error) {
+	m, err := mk.DB.Model(ctx, string(r.ID), seasonKind, mk.Now())
+	if errors.Is(err, coldseam.ErrNotFound) {
+		return true, nil
+	}
+	spans := LastSeasons(coldseam.DateOf(mk.Now().In(env.Zone(r.Zone))))
+	return m.To.Before(spans[len(spans)-1][1]), err
+}
+
+func (mk *Maker) keepSeasons(ctx context.Context, reach coldseam.ReachID, seasons []coldseam.Replay) error {
 	if len(seasons) == 0 {
 		return nil
 	}
@@ -84,7 +131,7 @@ func (mk *Maker) KeepSeasons(ctx context.Context, reach coldseam.ReachID, season
 	return err
 }
 
-// PastSeasons are the seasons that KeepSeasons stored; none is no error.
+// PastSeasons are the seasons that RenewSeasons kept; none is no error.
 func (mk *Maker) PastSeasons(ctx context.Context, reach coldseam.ReachID) (out []coldseam.Replay, err error) {
 	m, err := mk.DB.Model(ctx, string(reach), seasonKind, mk.Now())
 	if errors.Is(err, coldseam.ErrNotFound) {

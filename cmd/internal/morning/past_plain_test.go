@@ -223,3 +223,43 @@ func TestAPartOfTheDatabaseIsAsTheWhole(t *testing.T) {
 	require.NotNil(t, whole[4].FlowM3S)
 	require.Equal(t, whole[3:], run(5))
 }
+
+// The page of a reach is renewed when a season has ended since the last it shows.
+func TestSeasonsAreDueWhenOneHasEnded(t *testing.T) {
+	t.Parallel()
+	v := clubtest.NewReady(t, nil)
+	r := v.ReachOf(t, "tamsen-bend")
+	due := func() bool {
+		ok, err := v.Morning.SeasonsDue(t.Context(), r)
+		require.NoError(t, err)
+		return ok
+	}
+	require.True(t, due())
+	for _, x := range []struct {
+		to   coldseam.Date
+		want bool
+	}{
+		{coldseam.Date{Year: 2025, Month: time.May, Day: 31}, true},
+		{coldseam.Date{Year: 2025, Month: time.November, Day: 30}, false},
+	} {
+		_, err := v.DB.SaveModel(t.Context(), store.Model{Owner: string(r.ID), Kind: "seasons", MadeAt: v.Now(), To: x.to,
+			Params: []byte("[]")})
+		require.NoError(t, err)
+		require.Equal(t, x.want, due(), "%s", x.to)
+	}
+	v.Clock.Forward(time.Date(2026, 6, 2, 0, 0, 0, 0, time.UTC))
+	require.True(t, due(), "the spring is over")
+}
+
+func TestLastSeasons(t *testing.T) {
+	t.Parallel()
+	for today, want := range map[string]string{
+		"2026-04-18": "[[2025-03-01 2025-05-31] [2025-09-15 2025-11-30]]",
+		"2026-06-01": "[[2025-09-15 2025-11-30] [2026-03-01 2026-05-31]]",
+		"2026-12-01": "[[2026-03-01 2026-05-31] [2026-09-15 2026-11-30]]",
+	} {
+		d, err := coldseam.ParseDate(today)
+		require.NoError(t, err)
+		require.Equal(t, want, fmt.Sprint(morning.LastSeasons(d)), today)
+	}
+}

@@ -46,6 +46,8 @@ type Import struct {
 	Rating  bool     `help:"The table is a rating (stage_m or stage_ft, discharge_m3s or discharge_cfs) of a gauge that reports stage alone."`
 	Since   string   `help:"The day a rating came into force, YYYY-MM-DD." placeholder:"DATE"`
 	Zero    float64  `help:"Stage of zero flow of a rating, in the unit of its stages."`
+
+	fed map[coldseam.SiteID]bool // gauges of which values were stored
 }
 
 // Run imports file by file; a refused file stores nothing and does not stop
@@ -70,16 +72,35 @@ func (c *Import) files(ctx context.Context, w io.Writer, g *env.Globals, a *part
 		}
 	}
 	failed := 0
+	c.fed = map[coldseam.SiteID]bool{}
 	for _, f := range c.Files {
 		if err := c.one(ctx, w, g, a, f); err != nil {
 			failed++
 			fmt.Fprintln(w, env.OneLine(fmt.Sprintf("%s: refused: %v", filepath.Base(f), err)))
 		}
 	}
+	if err := c.renewPages(ctx, a); err != nil {
+		return err
+	}
 	if failed > 0 {
 		return env.Fail(1, fmt.Sprintf("%d of %d files refused", failed, len(c.Files)))
 	}
 	return nil
+}
+
+// renewPages asks the service to replay the last seasons of the reaches whose
+// record has grown.
+func (c *Import) renewPages(ctx context.Context, a *parts.Parts) error {
+	if len(c.fed) == 0 {
+		return nil
+	}
+	reaches, err := a.Env.DB.Reaches(ctx)
+	for _, r := range reaches {
+		if c.fed[r.Site] || c.fed[r.TempSite] || c.fed[r.AirSite] {
+			err = errors.Join(err, a.Env.DB.Enqueue(ctx, store.SeasonsArgs{Reach: r.ID, Asked: a.Env.Now()}))
+		}
+	}
+	return err
 }
 
 func (c *Import) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.Parts, path string) error {
@@ -102,6 +123,11 @@ func (c *Import) one(ctx context.Context, w io.Writer, g *env.Globals, a *parts.
 	}
 	if err := in.finish(); err != nil {
 		return err
+	}
+	if in.added+in.revised > 0 && !c.DryRun {
+		for k := range in.keys {
+			c.fed[k.Site] = true
+		}
 	}
 	fmt.Fprintln(w, filepath.Base(path)+": "+in.words())
 	return nil

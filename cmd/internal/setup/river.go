@@ -14,7 +14,6 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/morning"
 	"example.org/coldseam/cmd/internal/parts"
-	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/notify/strip"
 )
@@ -166,48 +165,15 @@ func forecastProfile(p ingest.Profile) bool {
 	return p.Kind == "forecast" || p.Format == ingest.FormatCovJSON || p.Format == ingest.FormatGridpoint
 }
 
-// lastSeasons are the last spring and the last autumn that are over, the older
-// first.
-func lastSeasons(today coldseam.Date) [][2]coldseam.Date {
-	last := func(fromMonth time.Month, fromDay int, toMonth time.Month, toDay int) [2]coldseam.Date {
-		year := today.Year
-		if !(coldseam.Date{Year: year, Month: toMonth, Day: toDay}).Before(today) {
-			year--
-		}
-		return [2]coldseam.Date{{Year: year, Month: fromMonth, Day: fromDay}, {Year: year, Month: toMonth, Day: toDay}}
-	}
-	spring, autumn := last(time.March, 1, time.May, 31), last(time.September, 15, time.November, 30)
-	if autumn[0].Before(spring[0]) {
-		return [][2]coldseam.Date{autumn, spring}
-	}
-	return [][2]coldseam.Date{spring, autumn}
-}
-
 // replay shows what the mornings of the last spring and autumn would have read.
-// A reach without spots is given the one that a bare gauge has: its caps would
-// hide all else.
 func (c *siteAddCmd) replay(ctx context.Context, w io.Writer, a *parts.Parts, r coldseam.Reach) error {
-	src, err := morning.NewPastMornings(ctx, a.Morning, r, season.AirClimatology)
-	if err != nil {
-		return err
-	}
-
-	if x := &src.Record; len(r.Spots) == 0 {
-		x.Bare, x.Reach.HazardsSurveyed, x.Reach.MaxFlowProposed = true, true, false
-		x.Reach.Spots = season.BareReach("", r.Lat, r.Lon).Spots
-	}
-
 	spans := c.seasons
 	if spans == nil {
-		spans = lastSeasons(coldseam.DateOf(a.Env.Now().In(env.Zone(r.Zone))))
+		spans = morning.LastSeasons(coldseam.DateOf(a.Env.Now().In(env.Zone(r.Zone))))
 	}
 	fmt.Fprintln(w, "\nThe last spring and autumn again:")
-	seasons, err := morning.ReplaySeasons(ctx, src, spans, w, "")
+	seasons, err := a.Morning.RenewSeasons(ctx, r, spans, w)
 	if err != nil {
-		return err
-	}
-
-	if err := a.Morning.KeepSeasons(ctx, r.ID, seasons); err != nil {
 		return err
 	}
 	return strip.Text(w, seasons, "us", false)

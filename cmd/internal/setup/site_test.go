@@ -225,19 +225,6 @@ func TestSiteAddSpendsTheHoursBudget(t *testing.T) {
 	require.LessOrEqual(t, asked, 15)
 }
 
-func TestLastSeasons(t *testing.T) {
-	t.Parallel()
-	for today, want := range map[string]string{
-		"2026-04-18": "[[2025-03-01 2025-05-31] [2025-09-15 2025-11-30]]",
-		"2026-06-01": "[[2025-09-15 2025-11-30] [2026-03-01 2026-05-31]]",
-		"2026-12-01": "[[2026-03-01 2026-05-31] [2026-09-15 2026-11-30]]",
-	} {
-		d, err := coldseam.ParseDate(today)
-		require.NoError(t, err)
-		require.Equal(t, want, fmt.Sprint(lastSeasons(d)), today)
-	}
-}
-
 func TestAppendConfigNeverBreaksAFile(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "coldseam.toml")
