@@ -32,6 +32,7 @@ type Window struct {
 	WindMS     *float64
 	GustMS     *float64
 	Thunder    *float64
+	Sky        Sky `json:",omitzero"`
 	Stops      []Reason
 	Caps       []Reason   // what holds this window at TOSS-UP
 	Cautions   []Reason   // of this window, by danger
@@ -46,6 +47,13 @@ type Window struct {
 	Crafts map[Craft]CraftWord `json:",omitempty"`
 }
 
+// Sky is what else the forecast says of a window; nil = it does not say.
+type Sky struct {
+	LaunchC, EndC *float64 // air
+	RainMM        *float64 // within the window
+	WindFromDeg   *float64 // where the strongest wind comes from
+}
+
 // Fact holds a forecast quantity as the brief prints it: now, and the fan at
 // the best window.
 type Fact struct {
@@ -58,7 +66,7 @@ type Fact struct {
 	Class     string
 	Years     int       // of record behind Class, 0 = no percentile word
 	Pct       float64   // percentile for the date, 0-1; meaningful when Years > 0
-	Trend     string    // rising_fast, rising, steady, easing, dropping; of a temperature warming, steady, cooling
+	Trend     string    // rising_fast, rising, cresting, steady, easing, dropping; of a temperature warming, steady, cooling
 	TrendTo   time.Time `json:",omitzero"` // to when; zero = from day to day
 	ExceedMax float64   // P(flow above max_flow within the window + 6 h)
 	RisePct6h float64   // last observed 6 h change, fraction
@@ -253,6 +261,8 @@ type Brief struct {
 	Issued                   time.Time
 	GoodUntil                time.Time
 	DaylightFrom, DaylightTo time.Time
+	FirstLight               time.Time `json:",omitzero"`  // civil dawn
+	CurrentDeg               *float64  `json:",omitempty"` // where the reach runs to, from north clockwise
 
 	Verdict    Verdict
 	Odds       float64 // of a good morning in the best window; meaningful only when OddsOK
@@ -267,8 +277,9 @@ type Brief struct {
 	Reasons    []Reason   // the rest, ordered: missing, caps, odds, notes
 	Cautions   []Reason   // by danger, none dropped
 	Hazards    []string
-	Surveyed   bool // hazards surveyed
-	WindowI    int  // index of the best window, -1 = none
+	Surveyed   bool   // hazards surveyed
+	Launch     Launch `json:",omitzero"`
+	WindowI    int    // index of the best window, -1 = none
 	Windows    []Window
 	Begun      []Window `json:",omitempty"` // windows under way, judged for stops alone
 	Flow       Fact
@@ -292,7 +303,8 @@ type Brief struct {
 	Sources    []Attribution
 	Replay     bool     // made for a past morning from revised data
 	ReplayOdds Reason   `json:",omitzero"` // what the odds alone would have said
-	Changed    Reason   `json:",omitzero"` // since the brief before; no code = there was none
+	Changed    Reason   `json:",omitzero"` // since an earlier brief of the day; no code = none said another word
+	Since      Reason   `json:",omitzero"` // what stood in the morning's brief of the day before; no code = there was none
 	Bands      []Band   // the club's bands; nil = DefaultBands
 	Measure    []Reason // what to measure next, by how much it would narrow tomorrow's weight
 

@@ -22,6 +22,7 @@ const (
 	Precip      Parameter = "precip"       // mm in the period
 	Wind        Parameter = "wind"         // m_s, sustained
 	Gust        Parameter = "gust"         // m_s
+	WindFrom    Parameter = "wind_from"    // deg from north, clockwise: where the wind comes from
 	ThunderProb Parameter = "thunder_prob" // 1
 	Visibility  Parameter = "visibility"   // m, horizontal
 	FishCount   Parameter = "fish_count"   // fish that passed a counter in the period, net of those that went back
@@ -42,6 +43,8 @@ func (p Parameter) Unit() string {
 		return "m_s"
 	case Precip:
 		return "mm"
+	case WindFrom:
+		return "deg"
 	case ThunderProb:
 		return "1"
 	case FishCount:

@@ -60,6 +60,9 @@ type Reach struct {
 	FloodStageM     *float64     // minor flood stage
 	ActionStage     *float64     // m
 
+	CurrentDeg *float64 `json:",omitempty"` // where the current runs to, from north clockwise; nil = not given
+	Launch     Launch   `json:",omitzero"`
+
 	HazardsSurveyed bool
 	Hazards         []string // low-head dam, strainers, shelf ice ...
 	// LeaveMark is the admin's own landmark at which to leave a rising river; it is
@@ -78,6 +81,15 @@ type Reach struct {
 type EmergencyPoint struct {
 	What     string
 	Lat, Lon float64 // 0, 0 = not given
+}
+
+// Launch is how to get to the water of a reach, as the admin marked it.
+type Launch struct {
+	Text     string   // name and kind of ramp
+	Access   string   `json:",omitempty"` // the way there, gate hours
+	Parking  string   `json:",omitempty"`
+	Lat, Lon float64  `json:",omitzero"`  // 0, 0 = no point given
+	DrownsM  *float64 `json:",omitempty"` // stage at the gauge at which the ramp is under water; nil = not marked
 }
 
 // SpotKind is the kind of place, which sets the default velocity ratio.

@@ -114,6 +114,8 @@ func (p Parameter) Bounds() (lo, hi float64) {
 		return 0, 100
 	case Gust:
 		return 0, 120
+	case WindFrom:
+		return 0, 360
 	case ThunderProb:
 		return 0, 1
 	case Precip:

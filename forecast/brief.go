@@ -2,6 +2,8 @@ package forecast
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -97,7 +99,10 @@ func (w *work) brief() {
 		Bands:        f.Bands,
 		FlowLimits:   flowLimits(f),
 	}
-	b.Ice = d.IceReason
+	b.Ice, b.CurrentDeg, b.Launch = d.IceReason, f.Reach.CurrentDeg, f.Reach.Launch
+	if w.sun.CivilOK {
+		b.FirstLight = w.sun.Dawn
+	}
 
 	w.notes(b.Inputs)
 	if b.GoodUntil.IsZero() {
@@ -131,6 +136,9 @@ func (w *work) brief() {
 		b.Chart.Windows = bestHours(d.Windows[d.WindowI])
 	}
 	b.Changed = w.changed(b)
+	if p := f.Before; p != nil {
+		b.Since = verdict.Since(b, *p)
+	}
 	if f.Replayed {
 		w.replay(&b)
 	}
@@ -189,6 +197,9 @@ func (w *work) flowFact(k int) coldseam.Fact {
 		}
 
 		x.Trend, x.TrendTo = verdict.Trend(x.Now, x.Window[1]), c.Start.Add(c.End.Sub(c.Start)/2)
+		if at, ok := w.crest(x.Until); ok {
+			x.Trend, x.TrendTo = "cresting", at
+		}
 		if m := f.Reach.MaxFlowM3S; m != nil {
 			n := 0
 			for _, q := range c.AfterM3S {
@@ -201,6 +212,28 @@ func (w *work) flowFact(k int) coldseam.Fact {
 	}
 
 	return x
+}
+
+// crest is the hour of the middle forecast's highest flow before the time given,
+// where that is more than a step of verdict.Trend above now and above the end.
+func (w *work) crest(until time.Time) (at time.Time, ok bool) {
+	var path []float64
+	start := w.f.Now.Truncate(time.Hour)
+	for t := start; !t.After(until); t = t.Add(time.Hour) {
+		members := make([]float64, w.flowH.Members())
+		for i := range members {
+			members[i] = w.flowH.Flow(i, t)
+		}
+		path = append(path, coldseam.Quantile(members, .5))
+	}
+
+	if len(path) == 0 {
+		return at, false
+	}
+	top := slices.Index(path, slices.Max(path))
+	rose := strings.HasPrefix(verdict.Trend(path[0], path[top]), "rising")
+	falls := strings.HasPrefix(verdict.Trend(path[len(path)-1], path[top]), "rising")
+	return start.Add(time.Duration(top) * time.Hour), rose && falls
 }
 
 func (w *work) stageFact() coldseam.Fact {
@@ -317,19 +350,12 @@ func bandShares(bands []coldseam.Band, t []float64) []float64 {
 	return out
 }
 
-// changed says what is different from yesterday's word, or that nothing is;
-// no code when there was none.
+// changed says that another word stood earlier for the same day.
 func (w *work) changed(b coldseam.Brief) coldseam.Reason {
 	p := w.f.Prev
-	same := p != nil && p.Verdict == b.Verdict
-	switch {
-	case p == nil || p.Day != b.Day.Add(-1) && p.Day != b.Day, p.Day == b.Day && same:
+	if p == nil || p.Day != b.Day || p.Verdict == b.Verdict {
 		return coldseam.Reason{}
-	case same:
-		return coldseam.Reason{Code: "changed_same"}
-	case p.Day == b.Day:
-		return coldseam.Reason{Code: "changed_today", At: p.Issued, Names: map[string]string{"word": b.Verdict.String(),
-			"was": p.Verdict.String()}}
 	}
-	return coldseam.Reason{Code: "changed", Names: map[string]string{"was": p.Verdict.String()}}
+	return coldseam.Reason{Code: "changed_today", At: p.Issued, Names: map[string]string{"word": b.Verdict.String(),
+		"was": p.Verdict.String()}}
 }

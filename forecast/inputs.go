@@ -91,7 +91,8 @@ type Inputs struct {
 	Cost     float64
 	BoxOz    []float64
 	Prefs    coldseam.Preferences // the club's default rig: body, line, metal, presentation
-	Prev     *coldseam.Brief
+	Prev     *coldseam.Brief      // last word of the same morning, else of the day before
+	Before   *coldseam.Brief      // as it stood a day before this one; nil = none did
 	Clarity  string
 	Bank     []coldseam.BankWord // what members saw today, newest first
 	IceWords []ice.Word          // of admin and members, in order of time
@@ -293,7 +294,8 @@ func AirDays(at []time.Time, value []float64, last coldseam.Date, horizon int, l
 
 // WeatherSteps joins the weather parameters into the steps the decision reads, each as
 // long as it stands for. What has ended is no part of the weather; the oldest
-// other part decides its age. Visibility past that age is not known.
+// other part decides its age. Visibility and the direction of the wind past that age
+// are not known.
 func (f *Inputs) WeatherSteps() verdict.Weather {
 	if f.AssumedWeather != nil {
 		return *f.AssumedWeather
@@ -307,10 +309,11 @@ func (f *Inputs) WeatherSteps() verdict.Weather {
 		if n := len(spans); n == 0 || !spans[n-1][1].After(f.Now) {
 			continue
 		}
+		told := fc.Param == coldseam.Visibility || fc.Param == coldseam.WindFrom // and no stop rests on it
 		switch {
-		case fc.Param == coldseam.Visibility && f.Now.Sub(fc.Issued) > hoursOf(f.Table.WeatherAgeH):
+		case told && f.Now.Sub(fc.Issued) > hoursOf(f.Table.WeatherAgeH):
 			continue
-		case fc.Param != coldseam.Visibility && (w.Issued.IsZero() || fc.Issued.Before(w.Issued)):
+		case !told && (w.Issued.IsZero() || fc.Issued.Before(w.Issued)):
 			w.Issued = fc.Issued
 		}
 
@@ -329,6 +332,8 @@ func (f *Inputs) WeatherSteps() verdict.Weather {
 				h.WindMS = &v
 			case coldseam.Gust:
 				h.GustMS = &v
+			case coldseam.WindFrom:
+				h.WindFromDeg = &v
 			case coldseam.ThunderProb:
 				if h.Thunder == nil || v > *h.Thunder {
 					h.Thunder = &v

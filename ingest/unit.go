@@ -59,6 +59,9 @@ var unitTable = map[string]Conversion{
 	"km/h": {"m_s", 0, 1, 3.6}, "km_h-1": {"m_s", 0, 1, 3.6}, "km h-1": {"m_s", 0, 1, 3.6},
 	"kn": {"m_s", 0, 1852, 3600}, "kt": {"m_s", 0, 1852, 3600}, "knot": {"m_s", 0, 1852, 3600},
 
+	"deg": times("deg", 1), "degree": times("deg", 1), "degrees": times("deg", 1), "degree_(angle)": times("deg", 1),
+	"°": times("deg", 1),
+
 	"FNU": times("FNU", 1), "_FNU": times("FNU", 1),
 	"fish": times("fish", 1),
 	"1":    times("1", 1), "%": {"1", 0, 1, 100}, "percent": {"1", 0, 1, 100},

@@ -1,7 +1,7 @@
 package notify
 
 import (
-	"cmp"
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,6 +20,8 @@ func (k *block) below(f format) {
 	k.add("Cautions", k.reasons(f, b.Cautions))
 	k.add("Hazards of the reach", k.hazards(f))
 	k.add("Why", k.whys(f))
+	k.add("How sure", k.sure(f))
+	k.add("Launch", f.launch(b.Launch, b.Stage))
 	if k.Verdict.ShowsOdds() {
 		k.add("Weight by spot", k.spots(f))
 		if k.Verdict != coldseam.Stay {
@@ -35,11 +37,12 @@ func (k *block) below(f format) {
 // mailed is what of it stands in a mail: dangers and reasons whole, the weights in
 // short, of the inputs those that are not good. The rest is on the river's page.
 func (k *block) mailed(f format) {
+	k.Spots, k.SpotNotes = k.spotTable(f)
 	told := k.told()
 	for _, s := range k.Below {
 		switch s.Title {
-		case "How, in full", "To measure next":
-			continue
+		case "How, in full", "To measure next", "Weight by spot", "Launch":
+			continue // the weights are a table, a drowned ramp stands among the cautions
 		case "Hazards of the reach":
 			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool {
 				return x == k.lifeLine(f) && strings.Contains(told, x)
@@ -50,8 +53,6 @@ func (k *block) mailed(f format) {
 				return r.Kind == "odds" // stands in the first line
 			})
 			s.Items = b.whys(f)
-		case "Weight by spot":
-			s.Items = k.spotsInShort(f)
 		case "What this rests on":
 			s.Title, s.Items = "Not as it should be", k.doubtful(f)
 		}
@@ -72,30 +73,6 @@ func (k *block) told() string {
 	return all.String()
 }
 
-// mailedSpots is how many spots a mail names.
-const mailedSpots = 4
-
-func (k *block) spotsInShort(f format) []string {
-	var out []string
-	for i, j := range k.Brief.Jig[:min(len(k.Brief.Jig), mailedSpots)] {
-		name := cmp.Or(spotWords(f, j), "spot "+strconv.Itoa(i+1))
-		if j.TieOz <= 0 || !finite(j.TieOz) {
-			out = append(out, name+": "+withheld(f, j, k.Brief.Jig))
-			continue
-		}
-
-		s := name + ": tie " + f.weight(j.TieOz)
-		if j.PackOz > j.TieOz {
-			s += ", pack " + f.weight(j.PackOz)
-		}
-		for _, w := range j.Warnings {
-			s += "; " + f.reason(w)
-		}
-		out = append(out, s)
-	}
-	return out
-}
-
 // doubtful are the inputs that are missing, old or not trusted, and those that
 // something was made of.
 func (k *block) doubtful(f format) []string {
@@ -108,6 +85,28 @@ func (k *block) doubtful(f format) []string {
 	b := *k
 	b.Brief.Inputs = bad
 	return b.inputs(f)
+}
+
+// launch tells where to put in, how to get there and where to leave the car, and
+// how far the river is from the ramp's mark.
+func (f format) launch(l coldseam.Launch, stage coldseam.Fact) []string {
+	var out []string
+	for _, s := range []string{clean(l.Text), clean(l.Access), clean(l.Parking)} {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	if (l.Lat != 0 || l.Lon != 0) && finite(l.Lat) && finite(l.Lon) {
+		out = append(out, fmt.Sprintf("launch at %.5f, %.5f", l.Lat, l.Lon))
+	}
+	if l.DrownsM != nil {
+		s := "the ramp is under water from stage " + f.quantity("stage_m", *l.DrownsM)
+		if stage.NowOK {
+			s += "; it reads " + f.quantity("stage_m", stage.Now)
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 func (k *block) add(title string, items []string) {

@@ -29,6 +29,15 @@ func TestInChromium(t *testing.T) {
 			require.NoError(t, err, name)
 			require.Empty(t, f.Bad, "%s at %d %s", name, d.w, d.scheme)
 			least = min(least, f.Least)
+			if d.w != 360 || name == "four_rivers" { // whose board stands on top
+				continue
+			}
+			px, err := chromedp.Run(ctx, chromedp.Evaluate[[]float64](`['Stops', 'Care', 'Jig'].map(l => Math.max(0,
+			  ...[...document.querySelectorAll('th')].filter(e => e.textContent === l).map(e => e.getBoundingClientRect().bottom)))
+			  .concat(document.documentElement.scrollHeight)`))
+			require.NoError(t, err, name)
+			require.LessOrEqual(t, max(px[0], px[1], px[2]), 640., "%s: stops, care and weight without scrolling", name)
+			t.Logf("%s: weight ends at %.0f of %.0f px", name, px[2], px[3])
 		}
 	}
 	t.Logf("lowest text contrast %.2f", least)

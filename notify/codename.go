@@ -28,6 +28,7 @@ var codeNames = map[string]string{
 	"rise_kept":             "not yet down from a rise",
 	"rise_kept_stage":       "not yet down from a rise",
 	"rise_falling":          "falling after a rise",
+	"ramp_drowned":          "ramp under water",
 	"dam_cycle":             "off the dam's cycle",
 	"max_flow":              "over the flow limit",
 	"max_flow_forecast":     "forecast over the flow limit",

@@ -44,13 +44,14 @@ type Composer struct {
 var templates embed.FS
 
 var textTemplate = template.Must(template.New("mail_text.txt.tmpl").Option("missingkey=error").Funcs(template.FuncMap{
-	"wrap":   func(s string) string { return strings.Join(wrap(plain(s), 72), "\n") },
-	"item":   func(s string) string { return "- " + strings.Join(wrap(plain(s), 70), "\n  ") },
-	"day":    func(d outlookDay) string { return strings.TrimSuffix(d.Odds+", "+d.Water, ", ") },
-	"indent": func(s string) string { return "  " + strings.Join(wrap(plain(s), 68), "\n    ") },
-	"plain":  plain,
-	"lower":  strings.ToLower,
-	"source": sourceText,
+	"wrap":      func(s string) string { return strings.Join(wrap(plain(s), 72), "\n") },
+	"item":      func(s string) string { return "- " + strings.Join(wrap(plain(s), 70), "\n  ") },
+	"day":       func(d outlookDay) string { return strings.TrimSuffix(d.Odds+", "+d.Water, ", ") },
+	"indent":    func(s string) string { return "  " + strings.Join(wrap(plain(s), 68), "\n    ") },
+	"plain":     plain,
+	"spotLines": spotLines,
+	"lower":     strings.ToLower,
+	"source":    sourceText,
 }).ParseFS(templates, "templates/mail_text.txt.tmpl"))
 
 func sourceText(a coldseam.Attribution) string {

@@ -1,6 +1,8 @@
 package notify
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"strings"
 	"unicode"
@@ -18,7 +20,7 @@ func (k *block) water(f format) fact {
 	if c := keyed(dateWords, b.Flow.Class); c != "" {
 		parts = append(parts, part{Text: c, Optional: true})
 	}
-	if t := f.trend(b.Flow); t != "" {
+	if t := f.trend(b.Flow); t != "" && b.Since.Code == "" {
 		parts = append(parts, part{Text: t, Optional: true})
 	}
 
@@ -41,7 +43,7 @@ const dayChangePct = 10
 
 // trend says where a flow came from since yesterday, where it goes, and to when.
 func (f format) trend(x coldseam.Fact) string {
-	s := keyed(keyWords, x.Trend)
+	s := f.heading(x)
 	if p := math.Round(100 * x.RiseDay); math.Abs(p) >= dayChangePct && finite(p) {
 		way := "up "
 		if p < 0 {
@@ -49,21 +51,33 @@ func (f format) trend(x coldseam.Fact) string {
 		}
 		s = strings.TrimSuffix(way+trimmed(math.Abs(p), 0)+nbsp+"% in a day, "+s, ", ")
 	}
-	switch to := f.clock(x.TrendTo); {
-	case s == "" || x.TrendTo.IsZero():
+	return s
+}
+
+// heading says where a flow goes, and to when.
+func (f format) heading(x coldseam.Fact) string {
+	s, to := keyed(keyWords, x.Trend), f.clock(x.TrendTo)
+	if s == "" || x.TrendTo.IsZero() {
 		return s
-	case to == "12:00":
-		return s + " to noon"
-	default:
-		return s + " to " + to
 	}
+	if to == "12:00" {
+		to = "noon"
+	}
+	if x.Trend == "cresting" {
+		return s + " about " + to
+	}
+	return s + " to " + to
 }
 
 // flowOnly is the Water line of a STOP: the flow and where it heads.
 func (k *block) flowOnly(f format) fact {
 	b := k.Brief
 	parts := []part{{Text: f.flow(b.Flow.Now), Strong: true}}
-	for _, s := range []string{keyed(dateWords, b.Flow.Class), f.trend(b.Flow)} {
+	trend := f.trend(b.Flow)
+	if b.Since.Code != "" {
+		trend = "" // SINCE tells it
+	}
+	for _, s := range []string{keyed(dateWords, b.Flow.Class), trend} {
 		if s != "" {
 			parts = append(parts, part{Text: s, Optional: true})
 		}
@@ -107,11 +121,7 @@ func (k *block) jig(f format, mark string) fact {
 
 // mayNeed is the range of sizes of a spot whose current nobody timed.
 func (f format) mayNeed(j coldseam.SpotJig) string {
-	s := f.weight(j.MayNeedOz[1])
-	if j.MayNeedOz[0] < j.MayNeedOz[1] {
-		s = coldseam.OzName(j.MayNeedOz[0]) + enDash + s
-	}
-	return s + ", current not timed, start light"
+	return f.sizes(j.MayNeedOz) + ", current not timed, start light"
 }
 
 // withheld says why spot j has no weight and, where nothing holds there, at
@@ -170,9 +180,7 @@ func (k *block) run(withOdds bool) fact {
 		return line("Run", append(parts, rowPart(r)...)...)
 	}
 
-	in, lo, hi := percent(r.Arrived[1]), percent(r.Arrived[0]), percent(r.Arrived[2])
-	parts := []part{{Text: in + nbsp + "% in (" + lo + enDash + hi + ")", Long: in + nbsp + "% of the run is in (" +
-		lo + enDash + hi + nbsp + "%)"}}
+	parts := []part{{Text: shareWords(r.Arrived[1])}}
 	if r.Stage != "" {
 		parts = append(parts, part{Text: clean(r.Stage) + " " + odds(r.StageP), Optional: true})
 	}
@@ -271,32 +279,34 @@ func dayOdds(b coldseam.Brief, d coldseam.DayOdds) string {
 	return chance(b, d.Odds)
 }
 
-// sure tells how far to trust it, with the time of the gauge reading.
-func (k *block) sure(f format) fact {
+// sure tells how far to trust the word and why, with the time of the gauge reading
+// and what the odds rest on.
+func (k *block) sure(f format) []string {
 	b := k.Brief
-	head := clean(b.Sure)
-	if head == "" {
-		head = "low"
+	if !k.Verdict.ShowsOdds() {
+		return nil
 	}
+	head := cmp.Or(clean(b.Sure), "low")
 	why, told := clean(b.SureWhy), b.SureWhy != "" // a stored one names the gauge itself
 	if b.SureBy.Code != "" {
 		why, told = f.reason(b.SureBy), false
 	}
-
-	var parts []part
 	if why != "" {
-		parts = append(parts, part{Text: head + ": " + why})
-	} else {
-		parts = append(parts, part{Text: head})
+		head += ": " + why
 	}
 
 	if at := gaugeAt(b); !at.IsZero() && !told {
-		parts = append(parts, part{Text: "gauge " + f.dayClock(at, b.Day), Optional: why != ""})
+		head += ", gauge " + f.dayClock(at, b.Day)
 	}
-	if c := f.words(b.Changed); c != "" {
-		parts = append(parts, part{Text: c, Optional: true, Sep: "; "})
+	out := []string{head}
+	if note := f.words(b.OddsNote); note != "" && !b.Rank.Only() {
+		out = append(out, note)
 	}
-	return line("Sure", parts...)
+	if r := b.Rank; r.GoodRate > 0 && !r.Only() {
+		out = append(out, fmt.Sprintf("the log weighs %s%% in the level, %s%% in the shape; good is %s fish a rod hour",
+			percent(r.Level), percent(r.Shape), trimmed(r.GoodRate, 1)))
+	}
+	return out
 }
 
 // alt is the chart in words.

@@ -138,7 +138,16 @@ func goBrief() coldseam.Brief {
 		WindowI:   0,
 		Surveyed:  true,
 		Hazards:   []string{"low-head dam 2 miles below the launch"},
-		Windows:   []coldseam.Window{{Start: at(6, 10), End: at(10, 30), Odds: .61, OddsOK: true, Tie: "1/4"}},
+		Windows: []coldseam.Window{{Start: at(6, 10), End: at(10, 30), Odds: .61, OddsOK: true, Tie: "1/4",
+			WindMS: ref(3.1), GustMS: ref(5.4), AirC: ref(-.5),
+			Sky: coldseam.Sky{LaunchC: ref(-.4), EndC: ref(6.7), RainMM: ref(0), WindFromDeg: ref(200)}}},
+		FirstLight:   at(5, 40),
+		DaylightFrom: at(6, 8),
+		CurrentDeg:   ref(190),
+		Since: coldseam.Reason{Code: "since", Kind: "note", At: at(4, 50).AddDate(0, 0, -1),
+			Values: map[string]float64{"flow_m3_s": coldseam.CubicMPerCFS * 2758, "water_c": coldseam.C(37.4),
+				"tie_oz": .25},
+			Names: map[string]string{"was": "GO", "spot": "seam"}},
 		Flow: coldseam.Fact{Now: coldseam.CubicMPerCFS * 2412, NowOK: true, NowAt: at(4, 30), WindowOK: true,
 			Window: [3]float64{62, 67, 71}, Class: "normal", Years: 12, Pct: .5, Trend: "easing", TrendTo: at(12, 0)},
 		Temp: coldseam.Fact{Now: coldseam.C(39.2), NowOK: true, NowAt: at(4, 15), WindowOK: true,
@@ -179,15 +188,17 @@ func goBrief() coldseam.Brief {
 	}
 }
 
+func ref(v float64) *float64 { return &v }
+
 func tossBrief() coldseam.Brief {
 	b := goBrief()
+	b.Windows[0].WindMS, b.Windows[0].GustMS, b.Since.Names["was"] = ref(8), ref(12), "STAY"
 	b.Verdict, b.Odds = coldseam.TossUp, .44
 	b.Cautions = []coldseam.Reason{
 		{
 			Code:   "wind",
 			Kind:   "caution",
-			Text:   "wind 18 mph from the west, gusts 27 mph at 9:00",
-			TextSI: "wind 8 m/s from the west, gusts 12 m/s at 9:00",
+			Values: map[string]float64{"wind_mps": 8},
 		},
 		{Code: "twilight", Kind: "caution", Text: "launch before first light"},
 		{Code: "ramp_ice", Kind: "caution", Text: "ice on the ramp"},
@@ -209,6 +220,8 @@ func stayBrief() coldseam.Brief {
 		WindowOK: true,
 		Window:   [3]float64{17, 18, 19},
 	}
+	b.Since.Names["was"] = "STAY"
+	b.Since.Values["flow_m3_s"], b.Since.Values["water_c"] = coldseam.CubicMPerCFS*700, coldseam.C(37.9)
 	b.Temp.Now, b.Temp.Window = coldseam.C(36.8), [3]float64{coldseam.C(36), coldseam.C(37.4), coldseam.C(38)}
 	b.Jig = []coldseam.SpotJig{{Spot: "dune crests", DepthM: 3.66, TieOz: .125, PackOz: .1875, TieHolds: .8}}
 	b.Run.Arrived, b.Run.Stage, b.Run.StageP, b.Run.PWave = [3]float64{.03, .08, .20}, "staging", .6, .12
@@ -244,6 +257,7 @@ func stopBrief() coldseam.Brief {
 		Years: 12,
 		Trend: "rising",
 	}
+	b.Since.Values["flow_m3_s"] = coldseam.CubicMPerCFS * 3100
 	b.Chart.FlowLimitM3S = coldseam.CubicMPerCFS * 8800
 	for i := range b.Inputs {
 		if b.Inputs[i].Key == "alerts" {

@@ -63,16 +63,21 @@ func significant(x float64) string {
 	if x == 0 {
 		return "0"
 	}
-	digits := 2 - int(math.Floor(math.Log10(math.Abs(x))))
-	if digits > 2 {
-		digits = 2
-	}
-	scale := math.Pow(10, float64(digits))
-	r := math.Round(x*scale) / scale
+	r, digits := threeDigits(x)
 	if digits <= 0 || r == math.Trunc(r) && math.Abs(r) >= 100 {
 		return thousands(r)
 	}
 	return strings.Replace(strconv.FormatFloat(r, 'f', digits, 64), "-0.00", "0.00", 1)
+}
+
+// threeDigits rounds to three significant digits and at most two decimals.
+func threeDigits(x float64) (r float64, decimals int) {
+	if x == 0 {
+		return 0, 0
+	}
+	decimals = min(2-int(math.Floor(math.Log10(math.Abs(x)))), 2)
+	scale := math.Pow(10, float64(decimals))
+	return math.Round(x*scale) / scale, decimals
 }
 
 func thousands(x float64) string {

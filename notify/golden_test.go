@@ -107,11 +107,11 @@ func TestOrder(t *testing.T) {
 		name string
 		want []string
 	}{
-		{"go_day", []string{"GO Tamsen", "6 in 10 for a good morning", "tie 1/4 oz", "gauge 4:30",
-			"MADE   4:50, good until 10:30", caution}},
-		{"toss_up", []string{"TOSS-UP Tamsen", "4 in 10 for a good morning", "wind 18 mph", "tie 1/4 oz", "gauge 4:30",
-			"MADE   4:50", caution}},
-		{"stay", []string{"STAY Hallam Fork", "2 in 10 for a good morning", "tie 1/8 oz", "gauge 4:30", "MADE   4:50",
+		{"go_day", []string{"GO Tamsen", "6 in 10 for a good morning", "tie 1/4 oz", "flow -350 cfs",
+			"MADE   4:50, good until 10:30", "gauge 4:30", caution}},
+		{"toss_up", []string{"TOSS-UP Tamsen", "4 in 10 for a good morning", "wind 18 mph", "tie 1/4 oz",
+			"MADE   4:50", "gauge 4:30", caution}},
+		{"stay", []string{"STAY Hallam Fork", "2 in 10 for a good morning", "tie 1/8 oz", "MADE   4:50", "gauge 4:30",
 			caution}},
 		{"stop", []string{"STOP Brandt", "flood warning", "JIG    none on a STOP", "gauge 4:30", "MADE   4:50",
 			caution}},

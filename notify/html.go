@@ -21,6 +21,7 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 	"headline":   headline,
 	"bind":       bind,
 	"sep":        separator,
+	"spotHeads":  func() []string { return []string{"Spot", "Depth", "Tie on", "Pack"} },
 	"num":        func(i int) int { return i + 1 },
 	"pairs":      pairs,
 	"item":       boldLabel,
@@ -52,19 +53,19 @@ var styles = map[string]template.CSS{
 	"verdict": "margin:5px 0 6px;font-size:44px;line-height:46px;font-weight:800;letter-spacing:-.5px",
 	"head":    "margin:0;font-size:20px;line-height:25px",
 	"sub":     "margin:3px 0 0;font-size:16px;line-height:22px",
-	"th": "padding:9px 8px 8px 0;border-bottom:1px solid #D2D1C8;font:400 15px/22px " + sansStack +
-		";color:#4B5860",
-	"td":     "padding:8px 0;border-bottom:1px solid #D2D1C8;font:400 17px/23px " + sansStack + ";color:#17222A",
-	"img":    "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#F4F3EE;color:#17222A;font:400 16px/22px " + sansStack,
-	"ask":    "margin:26px 0 2px;font:700 17px/23px " + sansStack + ";color:#17222A",
-	"small":  "margin:0 0 6px;font:400 15px/21px " + sansStack + ";color:#4B5860",
-	"button": "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sansStack + ";color:#17222A",
-	"aside":  "font-size:15px;color:#4B5860",
-	"key":    "margin:5px 0 0;font:400 13px/18px " + sansStack + ";color:#4B5860",
-	"below":  "margin:14px 0 0;font:700 14px/20px " + sansStack + ";color:#17222A",
-	"list":   "margin:2px 0 0;padding:0 0 0 17px;font:400 14px/20px " + sansStack + ";color:#4B5860",
-	"urgent": "margin:2px 0 0;padding:0 0 0 17px;font:400 16px/22px " + sansStack + ";color:#17222A",
-	"li":     "margin:0 0 3px;padding:0",
+	"facts":   "border-collapse:collapse;margin-top:10px;font:400 17px/23px " + sansStack + ";color:#17222A",
+	"th":      "padding:6px 8px 6px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:15px;color:#4B5860",
+	"td":      "padding:6px 0;border-bottom:1px solid #D2D1C8",
+	"img":     "display:block;width:100%;max-width:520px;height:auto;border:0;margin-top:16px;background:#F4F3EE;color:#17222A;font:400 16px/22px " + sansStack,
+	"ask":     "margin:26px 0 2px;font:700 17px/23px " + sansStack + ";color:#17222A",
+	"small":   "margin:0 0 6px;font:400 15px/21px " + sansStack + ";color:#4B5860",
+	"button":  "display:block;border:2px solid #737E84;border-radius:3px;padding:14px 4px;text-align:center;text-decoration:none;font:700 16px/20px " + sansStack + ";color:#17222A",
+	"aside":   "font-size:15px;color:#4B5860",
+	"key":     "margin:5px 0 0;font:400 13px/18px " + sansStack + ";color:#4B5860",
+	"below":   "margin:14px 0 0;font:700 14px/20px " + sansStack + ";color:#17222A",
+	"list":    "margin:2px 0 0;padding:0 0 0 17px;font:400 14px/20px " + sansStack + ";color:#4B5860",
+	"urgent":  "margin:2px 0 0;padding:0 0 0 17px;font:400 16px/22px " + sansStack + ";color:#17222A",
+	"li":      "margin:0 0 3px;padding:0",
 	"foot": "margin:28px 0 0;padding-top:12px;border-top:1px solid #D2D1C8;font:400 14px/20px " + sansStack +
 		";color:#4B5860",
 	"next":    "margin:8px 0 0;font:400 14px/20px " + sansStack + ";color:#4B5860",
@@ -73,6 +74,8 @@ var styles = map[string]template.CSS{
 	"link":    "color:#4B5860",
 	"water":   "color:#0C566A",
 	"rowhead": "padding:8px 12px 8px 0;border-bottom:1px solid #D2D1C8;font-weight:400;font-size:20px",
+	"gist":    "margin:10px 0 0;font:400 17px/23px " + sansStack + ";color:#17222A",
+	"spots":   "border-collapse:collapse;margin-top:14px;font:400 15px/20px " + sansStack + ";color:#17222A",
 	"board":   "margin:0 0 22px;font:400 17px/27px " + sansStack + ";color:#17222A",
 	"more":    "margin:6px 0 0;font:400 17px/26px " + sansStack + ";color:#17222A",
 }
@@ -119,8 +122,7 @@ func shownFacts(k riverView) []fact {
 	return out
 }
 
-// shownBelow are the sections of danger and the weights (first), which stand right
-// under the facts, or the others, which stand under the trip log. Stops and cautions
+// shownBelow are the sections of danger (first), which stand right under the weights, or the others, which stand under the trip log. Stops and cautions
 // of the fact table do not stand here again: other than in the text part it is whole.
 func shownBelow(k riverView, first bool) []section {
 	var out []section
@@ -132,8 +134,7 @@ func shownBelow(k riverView, first bool) []section {
 		if len(s.Items) == 0 {
 			continue
 		}
-		if s.Title != "Stops" && (dangerous(s) || s.Title == "Weight by spot") == first &&
-			(dangerous(s) || !k.Short) {
+		if s.Title != "Stops" && dangerous(s) == first && (first || !k.Short) {
 			out = append(out, s)
 		}
 	}

@@ -132,7 +132,7 @@ func (k *block) ages(f format) fact {
 	if len(parts) == 0 {
 		parts = []part{{Text: "no: nothing was read"}}
 	}
-	return line("Sure", parts...)
+	return line("Read", parts...)
 }
 
 func shortName(in coldseam.Input) string {

@@ -1,7 +1,7 @@
 package notify
 
 import (
-	"fmt"
+	"cmp"
 	"strconv"
 	"strings"
 
@@ -36,15 +36,21 @@ type block struct {
 	Reach   string
 	Day     string
 	Head    []part    // the line under the verdict word
+	Gist    string    // one sentence, "" = none
 	Cause   string    // of a STOP or NO CALL, as short as a subject needs it
 	Sub     string    // the smaller one below
+	Light   string    // light and, where nothing of it matters, the sky of the window
 	Facts   []fact    // in the fixed order
 	Below   []section // of the page
 	Mailed  []section // of a mail
-	Staff   PageStaff
-	Chart   bool   // may show a chart
-	Alt     string // of the chart, with the numbers
-	Log     bool   // may ask for a trip log
+
+	Spots     []spotRow // of a mail, right below the fold
+	SpotNotes []string
+
+	Staff PageStaff
+	Chart bool   // may show a chart
+	Alt   string // of the chart, with the numbers
+	Log   bool   // may ask for a trip log
 }
 
 // section is what stands below the fold, as a list.
@@ -103,12 +109,14 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 		}
 	}
 
-	if note := f.words(b.OddsNote); note != "" && len(window) > 0 {
-		window = append(window, part{Text: note, Optional: b.Rank.Logged == 0})
-	}
-	if r := b.Rank; r.GoodRate > 0 && !r.Only() {
-		window = append(window, part{Text: fmt.Sprintf("the log weighs %s%% in the level, %s%% in the shape; good is %s fish a rod hour",
-			percent(r.Level), percent(r.Shape), trimmed(r.GoodRate, 1)), Optional: true})
+	k.Light = f.light(b)
+	sky, matters := k.sky(f)
+	if !matters {
+		for _, p := range sky {
+			window = append(window, part{Text: p.Text, Sep: p.Sep, Optional: true})
+			k.Light += cmp.Or(p.Sep, ", ") + p.Text
+		}
+		k.Light = strings.TrimPrefix(k.Light, ", ")
 	}
 	if k.Verdict == coldseam.Stay {
 		if better := betterDay(b); better != "" {
@@ -121,11 +129,16 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	}
 	k.Facts = append(k.Facts, k.stops(f, "none.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
-	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""), k.run(true))
+	k.Gist = k.gist(f)
+	k.Facts = append(k.Facts, k.water(f), k.jig(f, ""))
+	if matters {
+		k.Facts = append(k.Facts, line("Sky", sky...))
+	}
+	k.Facts = append(append(k.Facts, k.since(f)...), k.run(true))
 	if how := f.how(b.How).Line; k.Verdict != coldseam.Stay && how != "" {
 		k.Facts = append(k.Facts, line("How", part{Text: how}))
 	}
-	k.Facts = append(k.Facts, k.next(), k.sure(f))
+	k.Facts = append(k.Facts, k.next())
 	k.Facts = append(k.Facts, line("Log", part{Text: "none | 1-3 | 4 or more | did not go"}))
 	k.Staff = StaffOf(b, b.Odds)
 	k.Chart, k.Log = true, true
@@ -155,6 +168,7 @@ func (k *block) stopLines(f format, p coldseam.Preferences) {
 	if b.Flow.NowOK && gaugeGood(b) {
 		k.Facts = append(k.Facts, k.flowOnly(f))
 	}
+	k.Facts = append(k.Facts, k.since(f)...)
 	k.Facts = append(k.Facts, line("Jig", part{Text: "none on a STOP"}))
 	k.Facts = append(k.Facts, line("Next", part{Text: f.again(p, b)}), k.ages(f))
 	k.Chart = !legal && gaugeGood(b)
@@ -179,6 +193,7 @@ func (k *block) noCallLines(f format, p coldseam.Preferences) {
 	}
 	k.Facts = append(k.Facts, k.stops(f, "none known.")...)
 	k.Facts = append(k.Facts, k.care(f)...)
+	k.Facts = append(k.Facts, k.since(f)...)
 
 	if judgeAlone(b) {
 		k.Facts = append(k.Facts, k.water(f), k.jig(f, "to judge for yourself"), k.run(false))

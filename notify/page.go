@@ -18,6 +18,8 @@ type Page struct {
 	Day     string
 	Head    []Piece // the line under the verdict word
 	Sub     string
+	Light   string // light and sky of the window
+	Gist    string // one sentence
 	Facts   []PageFact
 	Below   []PageSection
 	Staff   PageStaff
@@ -54,7 +56,7 @@ type PageStaff struct {
 // PageOf tells b to a reader with the preferences p.
 func PageOf(b coldseam.Brief, p coldseam.Preferences) Page {
 	k := blockOf(b, p)
-	out := Page{Verdict: k.Verdict, River: k.River, Reach: k.Reach, Day: k.Day, Head: pieces(k.Head), Sub: k.Sub,
+	out := Page{Verdict: k.Verdict, River: k.River, Reach: k.Reach, Day: k.Day, Head: pieces(k.Head), Sub: k.Sub, Light: k.Light, Gist: k.Gist,
 		Staff: k.Staff, Chart: k.Chart, Alt: k.Alt}
 	for _, f := range k.Facts {
 		pf := PageFact{Label: f.Label}

@@ -138,6 +138,7 @@ var reasonWords = map[string]string{
 	"fog":                   "fog from {clock}",
 	"fog_unknown":           "fog at the launch is not known",
 	"thunder_possible":      "thunder {thunder_share} from {clock}",
+	"ramp_drowned":          "ramp under water: stage {stage_m}, it drowns at {limit_m}",
 	"ramp_ice":              "below freezing: ice on ramp and boat",
 	"flood_watch":           alertWords,
 	"alert_other":           alertWords,

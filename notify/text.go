@@ -13,6 +13,7 @@ const (
 	textWidth  = 60
 	labelWidth = 7
 	foldLines  = 12
+	foldWords  = 115 // read in twenty seconds [proposal]
 )
 
 // Text writes one brief as the lines of the mail's text part that stand before
@@ -24,24 +25,26 @@ func Text(b coldseam.Brief, p coldseam.Preferences) []string {
 	return foldText(blockOf(b, p))
 }
 
-// foldText lays the facts out. When there are more than 12 lines the log line
+// foldText lays the facts out. When there are more lines or words than these the log line
 // goes first, whose links stand below in any case, then Look, then the fourth
-// and further stops (all stand below the fold), then the run, how to fish and
-// the next days.
+// and further stops (all stand below the fold), then the run, the next days, what
+// has changed and how to fish.
 func foldText(k block) []string {
 	facts, stops := k.Facts, 5
-	for _, give := range []string{"", "Log", "Look", "stops", "stops", "Run", "How", "Next", "stops", "stops"} {
+	for _, give := range []string{"", "Log", "Look", "stops", "stops", "Run", "Next", "Since", "How", "stops", "stops"} {
 		if give == "stops" {
 			stops--
 		} else {
 			facts = without(facts, give)
 		}
-		if out := layout(k, facts, stops); len(out) <= foldLines {
+		if out := layout(k, facts, stops); len(out) <= foldLines && words(out) <= foldWords {
 			return out
 		}
 	}
 	return layout(k, facts, 1)[:foldLines]
 }
+
+func words(lines []string) int { return len(strings.Fields(strings.Join(lines, " "))) }
 
 func without(facts []fact, label string) []fact {
 	var out []fact
@@ -56,7 +59,7 @@ func without(facts []fact, label string) []fact {
 // layout writes head line and facts; of a fact with several items at most n,
 // each on at most two lines.
 func layout(k block, facts []fact, n int) []string {
-	out := head(k)
+	out := append(head(k), wrap(plain(k.Gist), textWidth)...)
 	for _, f := range facts {
 		label := f.Label
 		for i, item := range f.Items {

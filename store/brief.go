@@ -128,14 +128,21 @@ func (db *DB) Briefs(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, 
 	return briefsFrom(rows, err, day.String())
 }
 
-// BriefsOf is Briefs for some reaches; those without a brief are left out.
-func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) ([]coldseam.Brief, error) {
+// BriefsOf is Briefs for some reaches as they were told at a time; those without a
+// brief by then are left out. A zero time means the newest.
+func (db *DB) BriefsOf(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID,
+	at time.Time) ([]coldseam.Brief, error) {
+	by := &at
+	if at.IsZero() {
+		by = nil
+	}
 	rows, err := db.pool.Query(ctx, `
 		SELECT `+briefCols+`
 		FROM unnest($2::text[]) AS r (reach)
 		CROSS JOIN LATERAL (
 		  SELECT brief_id, seal, body FROM coldseam.brief
-		  WHERE reach_id = r.reach AND day = $1 AND NOT replay ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches)
+		  WHERE reach_id = r.reach AND day = $1 AND NOT replay AND ($3::timestamptz IS NULL OR issued_at <= $3)
+		  ORDER BY issued_at DESC LIMIT 1) b`, day.UTC(), reaches, by)
 	return briefsFrom(rows, err, day.String())
 }
 

@@ -572,7 +572,7 @@ func TestBriefsStayAsTold(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, all, 1)
 
-	some, err := db.BriefsOf(ctx, day, []coldseam.ReachID{"bend", "nowhere"})
+	some, err := db.BriefsOf(ctx, day, []coldseam.ReachID{"bend", "nowhere"}, time.Time{})
 	require.NoError(t, err)
 	require.Equal(t, []coldseam.Brief{second}, some, "a reach without a brief is left out")
 	water, err := db.WindowWater(ctx, []coldseam.ReachID{"bend", "nowhere"}, day.Add(-1), day.Add(1))

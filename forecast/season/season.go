@@ -173,7 +173,7 @@ func (r *replayer) morning(day coldseam.Date) (
 	if r.fitted != fit {
 		f.FlowModel, f.TempModel = nil, nil
 	}
-	f.Prev = r.prev
+	f.Prev, f.Before = r.prev, r.prev
 	m = forecast.Make(f)
 	r.fitted, r.flow, r.temp = fit, m.FlowModel, m.TempModel
 	return f, m, c, nil

@@ -35,6 +35,10 @@ func (in *Inputs) waterCautions(c Candidate) (out []coldseam.Reason) {
 		out = append(out, caution("action_stage", map[string]float64{"stage_m": o.Value,
 			"limit_m": *in.Reach.ActionStage}))
 	}
+	if o, ok := newest(in.Gauge.Stage); ok && in.Reach.Launch.DrownsM != nil && o.Value >= *in.Reach.Launch.DrownsM {
+		out = append(out, caution("ramp_drowned", map[string]float64{"stage_m": o.Value,
+			"limit_m": *in.Reach.Launch.DrownsM}))
+	}
 	if !in.Official.Elsewhere {
 		out = append(out, in.officialOver(KindCaution, "action_stage_forecast", in.Reach.ActionStage,
 			c.End.Add(hours(in.Table.AfterH)))...)

@@ -398,7 +398,36 @@ func (in *Inputs) window(l assessment, day []coldseam.Reason, odds bool) coldsea
 	set(&w.WindMS, wind, in.Weather.greatest)
 	set(&w.GustMS, gust, in.Weather.greatest)
 	set(&w.Thunder, thunder, in.Weather.greatest)
+	w.Sky = in.sky(w, l.c)
 	return w
+}
+
+// sky is what the forecast says of a window beyond what is judged.
+func (in *Inputs) sky(w coldseam.Window, c Candidate) coldseam.Sky {
+	at := func(t time.Time, get quantity) *float64 {
+		steps, covered := in.Weather.steps(t, t.Add(time.Minute), get)
+		if !covered {
+			return nil
+		}
+		return get(steps[0])
+	}
+	launch, _ := in.onWater(c)
+	out := coldseam.Sky{LaunchC: at(launch, air), EndC: at(w.End, air)}
+	if _, windiest, ok := in.Weather.greatest(w.Start, w.End, wind); ok {
+		out.WindFromDeg = at(windiest, windFrom)
+	}
+
+	if steps, covered := in.Weather.steps(w.Start, w.End, rain); covered {
+		mm, done := 0.0, w.Start // steps may overlap
+		for _, h := range steps {
+			if upTo := minTime(h.To, w.End); upTo.After(done) {
+				mm += *h.PrecipMM * float64(upTo.Sub(maxTime(h.From, done))) / float64(h.To.Sub(h.From))
+				done = upTo
+			}
+		}
+		out.RainMM = &mm
+	}
+	return out
 }
 
 // lifeLine is the fixed line for cold water.

@@ -29,11 +29,13 @@ func (in *Inputs) guard() {
 	in.limit("max_flow", &in.Reach.MaxFlowM3S)
 	in.limit("flood_stage", &in.Reach.FloodStageM)
 	dropNonFinite(&in.Reach.ActionStage)
+	dropNonFinite(&in.Reach.Launch.DrownsM)
 	dropNonFinite(&in.Weather.RainMM)
 	in.Weather.Hours = slices.Clone(in.Weather.Hours)
 	for i := range in.Weather.Hours {
 		h := &in.Weather.Hours[i]
-		for _, v := range []**float64{&h.AirC, &h.WindMS, &h.GustMS, &h.Thunder, &h.PrecipMM, &h.VisibilityM} {
+		for _, v := range []**float64{&h.AirC, &h.WindMS, &h.GustMS, &h.Thunder, &h.PrecipMM, &h.VisibilityM,
+			&h.WindFromDeg} {
 			dropNonFinite(v)
 		}
 	}

@@ -27,6 +27,7 @@ type Hour struct {
 	AirC        *float64
 	WindMS      *float64
 	GustMS      *float64
+	WindFromDeg *float64
 	Thunder     *float64 // probability
 	PrecipMM    *float64
 	VisibilityM *float64
@@ -57,6 +58,8 @@ func wind(h Hour) *float64       { return fine(h, h.WindMS, coldseam.Wind) }
 func gust(h Hour) *float64       { return fine(h, h.GustMS, coldseam.Gust) }
 func thunder(h Hour) *float64    { return fine(h, h.Thunder, coldseam.ThunderProb) }
 func anyThunder(h Hour) *float64 { return plausible(h.Thunder, coldseam.ThunderProb) }
+func rain(h Hour) *float64       { return plausible(h.PrecipMM, coldseam.Precip) }
+func windFrom(h Hour) *float64   { return fine(h, h.WindFromDeg, coldseam.WindFrom) }
 func visibility(h Hour) *float64 { return plausible(h.VisibilityM, coldseam.Visibility) }
 
 // steps returns the steps that touch [from, to) and hold a quantity, and whether

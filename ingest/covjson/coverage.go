@@ -177,7 +177,8 @@ func (g *gather) series(site, key string, m parameter, d domain, raw json.RawMes
 
 // standardM is the height at which a quantity is told: air at 2 m, wind at 10 m
 // [source: WMO guide to instruments, from memory]; what has no height stands at 0.
-var standardM = map[coldseam.Parameter]float64{coldseam.AirTemp: 2, coldseam.Wind: 10, coldseam.Gust: 10}
+var standardM = map[coldseam.Parameter]float64{coldseam.AirTemp: 2, coldseam.Wind: 10, coldseam.Gust: 10,
+	coldseam.WindFrom: 10}
 
 // level refuses values of another height: a domain may hold air at 100 m or on
 // a surface of equal pressure. The levels of the profile name the one to take.

@@ -19,6 +19,7 @@ var layers = []struct {
 	{"temperature", coldseam.AirTemp},
 	{"windSpeed", coldseam.Wind},
 	{"windGust", coldseam.Gust},
+	{"windDirection", coldseam.WindFrom},
 	{"quantitativePrecipitation", coldseam.Precip},
 	{"probabilityOfThunder", coldseam.ThunderProb},
 	{"visibility", coldseam.Visibility},

@@ -124,6 +124,7 @@ var standardNames = map[string]coldseam.Parameter{
 	"visibility_in_air":                     coldseam.Visibility,
 	"wind_speed":                            coldseam.Wind,
 	"wind_speed_of_gust":                    coldseam.Gust,
+	"wind_from_direction":                   coldseam.WindFrom,
 	"lwe_thickness_of_precipitation_amount": coldseam.Precip,
 	"precipitation_amount":                  coldseam.Precip,
 	"probability_of_thunder":                coldseam.ThunderProb,

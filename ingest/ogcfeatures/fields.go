@@ -158,8 +158,8 @@ func with(own, defaults map[string]string) map[string]string {
 func (m fieldMap) wideParams() []coldseam.Parameter {
 	var out []coldseam.Parameter
 	for _, p := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp, coldseam.Turbidity,
-		coldseam.Velocity, coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb,
-		coldseam.Visibility, coldseam.FishCount} {
+		coldseam.Velocity, coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.WindFrom,
+		coldseam.ThunderProb, coldseam.Visibility, coldseam.FishCount} {
 		if len(m[string(p)]) > 0 {
 			out = append(out, p)
 		}

@@ -445,8 +445,8 @@ var names = map[string]coldseam.Parameter{
 	"discharge": coldseam.Discharge, "stage": coldseam.Stage, "water_temp": coldseam.WaterTemp,
 	"turbidity": coldseam.Turbidity, "velocity": coldseam.Velocity,
 	"air_temp": coldseam.AirTemp, "precip": coldseam.Precip, "wind": coldseam.Wind, "gust": coldseam.Gust,
-	"thunder_prob": coldseam.ThunderProb,
-	"visibility":   coldseam.Visibility, "fish_count": coldseam.FishCount,
+	"wind_from": coldseam.WindFrom, "thunder_prob": coldseam.ThunderProb,
+	"visibility": coldseam.Visibility, "fish_count": coldseam.FishCount,
 }
 
 func clip(s string) string {

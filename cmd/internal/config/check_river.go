@@ -251,6 +251,9 @@ func (j *validator) reach(t string, r Reach, i int, c Config) {
 	j.spanOf(t+"max_flow_proposed_cfs", r.MaxFlowProposed, 0.01, maxRiverM3S/coldseam.CubicMPerCFS, "")
 	j.pair(t, "flood_stage_m", "flood_stage_ft", r.FloodM, r.FloodFt, -100, 6000, coldseam.MetrePerFoot)
 	j.pair(t, "action_stage_m", "action_stage_ft", r.ActionM, r.ActionFt, -100, 6000, coldseam.MetrePerFoot)
+	j.pair(t, "ramp_drowns_m", "ramp_drowns_ft", r.RampDrownsM, r.RampDrownsFt, -100, 6000, coldseam.MetrePerFoot)
+	j.spanOf(t+"current_deg", r.CurrentDeg, 0, 360, " degrees")
+	j.launch(t, r)
 	j.pair(t, "drive_km", "drive_miles", r.DriveKM, r.DriveMiles, 0, 5000, KMPerMile)
 
 	if x, err := r.Build(c); err == nil && x.ActionStage != nil && x.FloodStageM != nil &&
@@ -330,6 +333,23 @@ func (j *validator) card(t string, r Reach) {
 			j.refuse(at+"lat", fmt.Sprintf("%g with lon %g", e.Lat, e.Lon),
 				fmt.Sprintf("a point within a degree of the reach at %g, %g", r.Lat, r.Lon))
 		}
+	}
+}
+
+// maxLaunchKM is how far a launch may lie from its reach before its point is taken
+// for a slip [proposal].
+const maxLaunchKM = 50
+
+// launch asks for a point near the reach and for a name where anything is said of
+// the ramp.
+func (j *validator) launch(t string, r Reach) {
+	point := r.LaunchLat != 0 || r.LaunchLon != 0
+	if r.Launch == "" && (point || r.Access != "" || r.Parking != "" || r.RampDrownsFt != nil || r.RampDrownsM != nil) {
+		j.refuse(t+"launch", "empty", "the name of the launch that the other keys speak of")
+	}
+	if km := ingest.DistanceKM(r.Lat, r.Lon, r.LaunchLat, r.LaunchLon); point && !(km <= maxLaunchKM) {
+		j.refuse(t+"launch_lat", fmt.Sprintf("a point %.0f km from the reach", km),
+			fmt.Sprintf("launch_lat and launch_lon of at most %d km", maxLaunchKM))
 	}
 }
 

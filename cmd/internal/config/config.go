@@ -144,6 +144,14 @@ type Reach struct {
 	FloodM          *float64 `toml:"flood_stage_m"`
 	ActionFt        *float64 `toml:"action_stage_ft"`
 	ActionM         *float64 `toml:"action_stage_m"`
+	CurrentDeg      *float64 `toml:"current_deg"` // where the current runs to, from north clockwise
+	Launch          string   `toml:"launch"`      // name and kind of ramp
+	LaunchLat       float64  `toml:"launch_lat"`
+	LaunchLon       float64  `toml:"launch_lon"`
+	Access          string   `toml:"access"`
+	Parking         string   `toml:"parking"`
+	RampDrownsFt    *float64 `toml:"ramp_drowns_ft"` // stage at the gauge at which the ramp is under water
+	RampDrownsM     *float64 `toml:"ramp_drowns_m"`
 	HazardsSurveyed bool     `toml:"hazards_surveyed"`
 	Hazards         []string `toml:"hazards"`
 	// the trip card: see coldseam.Reach

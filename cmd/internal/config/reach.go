@@ -66,6 +66,7 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		GaugeCode:       r.GaugeCode,
 		AlertZones:      r.AlertZones,
 		MaxFlowWhy:      r.MaxFlowWhy,
+		CurrentDeg:      r.CurrentDeg,
 		HazardsSurveyed: r.HazardsSurveyed,
 		Hazards:         r.Hazards,
 		LeaveMark:       strings.TrimSpace(r.LeaveMark),
@@ -76,6 +77,14 @@ func (r Reach) Build(c Config) (coldseam.Reach, error) {
 		MaxFlowM3S:      pick("max_flow", r.MaxFlowM3S, r.MaxFlowCFS, coldseam.CubicMPerCFS),
 		FloodStageM:     pick("flood_stage", r.FloodM, r.FloodFt, coldseam.MetrePerFoot),
 		ActionStage:     pick("action_stage", r.ActionM, r.ActionFt, coldseam.MetrePerFoot),
+	}
+	out.Launch = coldseam.Launch{
+		Text:    r.Launch,
+		Access:  r.Access,
+		Parking: r.Parking,
+		Lat:     r.LaunchLat,
+		Lon:     r.LaunchLon,
+		DrownsM: pick("ramp_drowns", r.RampDrownsM, r.RampDrownsFt, coldseam.MetrePerFoot),
 	}
 	r.crafts(c, &out)
 

@@ -35,8 +35,8 @@ func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error)
 		p.Units = map[string]string{}
 		for _, q := range []coldseam.Parameter{coldseam.Discharge, coldseam.Stage, coldseam.WaterTemp,
 			coldseam.Turbidity, coldseam.Velocity,
-			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.ThunderProb, coldseam.Visibility,
-			coldseam.FishCount} {
+			coldseam.AirTemp, coldseam.Precip, coldseam.Wind, coldseam.Gust, coldseam.WindFrom,
+			coldseam.ThunderProb, coldseam.Visibility, coldseam.FishCount} {
 			if _, err := ingest.UnitFor(q, unit); err == nil {
 				p.Units[string(q)] = unit
 			}

@@ -141,6 +141,7 @@ type morningMailer struct {
 	mail   *Mailer
 	now    time.Time
 	briefs map[BriefKey]*coldseam.Brief // nil = looked for, not there
+	before map[BriefKey]coldseam.Brief  // of the day before, as its mails had them
 	wait   map[BriefKey]bool
 	warm   map[BriefKey]bool // out of season
 
@@ -150,8 +151,8 @@ type morningMailer struct {
 }
 
 func newMorningMailer(ml *Mailer, now time.Time) *morningMailer {
-	return &morningMailer{mail: ml, now: now, briefs: map[BriefKey]*coldseam.Brief{}, wait: map[BriefKey]bool{},
-		warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
+	return &morningMailer{mail: ml, now: now, briefs: map[BriefKey]*coldseam.Brief{},
+		before: map[BriefKey]coldseam.Brief{}, wait: map[BriefKey]bool{}, warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
 // load reads once what the mails of all need: a query a subscriber would
@@ -186,7 +187,7 @@ func (d *morningMailer) load(ctx context.Context, due []store.DueSubscriber) err
 
 // read looks for the briefs of a day, and for how warm the water was before it.
 func (d *morningMailer) read(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID) error {
-	briefs, err := d.mail.DB.BriefsOf(ctx, day, reaches)
+	briefs, err := d.mail.DB.BriefsOf(ctx, day, reaches, time.Time{})
 	if err != nil {
 		if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
 			return err
@@ -199,6 +200,11 @@ func (d *morningMailer) read(ctx context.Context, day coldseam.Date, reaches []c
 	for i, b := range briefs {
 		d.briefs[BriefKey{b.Reach, day}] = &briefs[i]
 	}
+	before, err := d.mail.dayBefore(ctx, day, reaches, d.now)
+	if err != nil {
+		return err
+	}
+	maps.Copy(d.before, before)
 	return d.water(ctx, day, reaches)
 }
 
@@ -283,7 +289,9 @@ func (d *morningMailer) morning(ctx context.Context, s store.DueSubscriber) (sto
 			}
 			b = &x
 		}
-		briefs = append(briefs, d.mail.Personal(*b, s.Prefs))
+		mine := d.mail.Personal(*b, s.Prefs)
+		d.mail.since(&mine, d.before, s.Prefs)
+		briefs = append(briefs, mine)
 	}
 
 	if !complete && !hurry || len(briefs) == 0 {
@@ -321,7 +329,7 @@ func (d *morningMailer) silent(id coldseam.ReachID, day coldseam.Date) (b coldse
 // briefOf holds what the club has entered of a reach.
 func briefOf(r coldseam.Reach, day coldseam.Date) coldseam.Brief {
 	return coldseam.Brief{Reach: r.ID, River: r.River, ReachName: r.Name, Site: r.Site, Zone: r.Zone, Day: day,
-		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules}
+		Hazards: r.Hazards, Surveyed: r.HazardsSurveyed, Rules: r.Rules, Launch: r.Launch}
 }
 
 // lost is the NO CALL of a river whose brief cannot be told: nothing of the brief
@@ -349,12 +357,39 @@ func noBrief(b coldseam.Brief, now time.Time) coldseam.Brief {
 		Day:       b.Day,
 		Hazards:   b.Hazards,
 		Surveyed:  b.Surveyed,
+		Launch:    b.Launch,
 		Rules:     b.Rules,
 		Issued:    now,
 		GoodUntil: b.Day.At(12*time.Hour, env.Zone(b.Zone)),
 		WindowI:   -1,
 		Life:      coldseam.Reason{Code: "life_jacket_unknown", Kind: verdict.KindCaution},
 		Reasons:   []coldseam.Reason{{Code: "brief_missing", Kind: verdict.KindMissing}},
+	}
+}
+
+// DayBefore is how long before a morning its yesterday's mail was made, at least
+// [proposal]: a brief of the afternoon was in nobody's mail.
+const DayBefore = 22 * time.Hour
+
+// dayBefore reads the briefs of the day before as its mails had them; what cannot
+// be read is nothing to tell of.
+func (ml *Mailer) dayBefore(ctx context.Context, day coldseam.Date, reaches []coldseam.ReachID,
+	now time.Time) (map[BriefKey]coldseam.Brief, error) {
+	briefs, err := ml.DB.BriefsOf(ctx, day.Add(-1), reaches, now.Add(-DayBefore))
+	if ctx.Err() != nil || errors.Is(err, coldseam.ErrUnavailable) {
+		return nil, err
+	}
+	out := map[BriefKey]coldseam.Brief{}
+	for _, b := range briefs {
+		out[BriefKey{b.Reach, day}] = b
+	}
+	return out, nil
+}
+
+// since tells a member what has changed in the own word and weight, not the club's.
+func (ml *Mailer) since(mine *coldseam.Brief, before map[BriefKey]coldseam.Brief, p coldseam.Preferences) {
+	if b, ok := before[BriefKey{mine.Reach, mine.Day}]; ok {
+		mine.Since = verdict.Since(*mine, ml.Personal(b, p))
 	}
 }
 

@@ -164,6 +164,11 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.OutboxMessage) (coldse
 				now = ml.lost(ctx, told, l.LocalDate)
 			case b.Issued.After(told.Issued), id == told.ID:
 				now = ml.Personal(b, l.Subscriber.Prefs)
+				before, err := ml.dayBefore(ctx, b.Day, []coldseam.ReachID{b.Reach}, l.CreatedAt)
+				if err != nil {
+					return l, err
+				}
+				ml.since(&now, before, l.Subscriber.Prefs)
 			}
 		}
 

@@ -188,8 +188,8 @@ func (g *gather) weather() {
 	}
 	fresh := g.f.Now.Add(-time.Duration(g.Table.WeatherAgeH * float64(time.Hour)))
 
-	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip,
-		coldseam.ThunderProb, coldseam.Visibility} {
+	for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.WindFrom,
+		coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility} {
 		fcs, err := g.DB.Forecasts(g.ctx, site, p, g.f.Now)
 		if !g.keep(err) {
 			continue

@@ -37,6 +37,10 @@ func (mk *Maker) MakeBrief(ctx context.Context, r coldseam.Reach, morning coldse
 	if prev, err := mk.previous(ctx, r.ID, morning); err == nil {
 		f.Prev = prev
 	}
+	if before, err := mk.DB.BriefsOf(ctx, morning.Add(-1), []coldseam.ReachID{r.ID},
+		now.Add(-mailing.DayBefore)); err == nil && len(before) > 0 {
+		f.Before = &before[0]
+	}
 	fitted := f.FlowModel == nil || f.TempModel == nil
 	m, err := mk.Computed(ctx, f)
 	if err != nil {

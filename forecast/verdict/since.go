@@ -1,0 +1,32 @@
+package verdict
+
+import (
+	"slices"
+
+	"example.org/coldseam"
+)
+
+// Since keeps of the brief of the day before what a reader wants the difference to:
+// flow and water as they were read, the word, and the size to tie on at the spot
+// that b tells first. A value that stood in neither or only one of them is left out.
+func Since(b, before coldseam.Brief) coldseam.Reason {
+	r := coldseam.Reason{Code: "since", Kind: KindNote, At: before.Issued, Values: map[string]float64{},
+		Names: map[string]string{"was": before.Verdict.String()}}
+	if b.Flow.NowOK && before.Flow.NowOK {
+		r.Values["flow_m3_s"] = before.Flow.Now
+	}
+	if b.Temp.NowOK && before.Temp.NowOK {
+		r.Values["water_c"] = before.Temp.Now
+	}
+
+	if i := coldseam.Headline(b.Jig); i >= 0 && proved(b.Jig[i]) {
+		k := slices.IndexFunc(before.Jig, func(j coldseam.SpotJig) bool { return j.SpotID == b.Jig[i].SpotID })
+		if k >= 0 && proved(before.Jig[k]) {
+			r.Values["tie_oz"], r.Names["spot"] = before.Jig[k].TieOz, b.Jig[i].SpotID
+		}
+	}
+	return r
+}
+
+// proved reports a weight that follows from a timed or logged current.
+func proved(j coldseam.SpotJig) bool { return j.TieOz > 0 && j.MayNeedOz == [2]float64{} }
