@@ -38,7 +38,7 @@ type hindcastCmd struct {
 	Seed      uint64   `default:"20240501" help:"Of the draws."`
 	Lat       float64  `help:"Latitude, degrees north." default:"45"`
 	JSON      bool     `name:"json" help:"Print JSON."`
-	Members   string   `help:"Write every scored issue with its members to this CSV file." type:"path"`
+	Members   string   `help:"Write every scored issue with its members to this CSV file; in a folder to members.csv." type:"path"`
 	Plot      string   `help:"Write reliability, PIT, skill and sample charts as PNG into this folder." type:"path"`
 	Issued    bool     `help:"Score the forecasts that were really issued, from the database."`
 	NoDates   bool     `help:"Leave crossing dates out: faster."`
@@ -167,7 +167,11 @@ func (c *hindcastCmd) members(o *hindcast.Options, d coldseam.Days) (*[]hindcast
 		return &samples, func() error { return nil }, nil
 	}
 
-	f, err := os.Create(c.Members)
+	path := c.Members
+	if st, err := os.Stat(path); err == nil && st.IsDir() {
+		path = filepath.Join(path, "members.csv")
+	}
+	f, err := os.Create(path)
 	if err != nil {
 		return nil, nil, env.Fail(2, err.Error())
 	}
@@ -201,7 +205,10 @@ func printReport(w io.Writer, r hindcast.Report) {
 		trained = fmt.Sprintf("%d folds of years", r.Folds)
 	}
 	fmt.Fprintf(w, "%s, %s, air %s: %d issues, %s, models %s\n", r.Site, r.Quantity, r.Air, r.N, trained, r.Tier)
+	fmt.Fprintf(w, "Issued every %d days where the %s of that day, the day before and the ten after is on record.\n",
+		r.Step, r.Quantity)
 	if r.Air == hindcast.Perfect {
+		fmt.Fprintf(w, "Dropped for missing air, under seven of the ten days ahead on record: %d issues.\n", r.DroppedAir)
 		fmt.Fprintln(w, "The air after the issue was given as observed: an upper bound, not a forecast's skill.")
 	}
 
@@ -257,7 +264,9 @@ func ints(x []int) string {
 func floats(x []float64, format string) string {
 	s := make([]string, len(x))
 	for i, v := range x {
-		s[i] = fmt.Sprintf(format, v)
+		if s[i] = fmt.Sprintf(format, v); math.IsNaN(v) {
+			s[i] = "-"
+		}
 	}
 	return strings.Join(s, " ")
 }

@@ -231,3 +231,16 @@ func TestAgencyForecastPulls(t *testing.T) {
 	require.NoError(t, err)
 	require.Greater(t, coldseam.Quantile(with.Step(nil, 3), .5), b*1.1)
 }
+
+// A river that falls from the same discharge each time has no curve, and no floor
+// that is no number.
+func TestRecessionOfARepeatingWeek(t *testing.T) {
+	t.Parallel()
+	var r record
+	for range 60 {
+		r.fit = append(r.fit, math.Log(40), math.Log(30), math.Log(20))
+	}
+	r.n = len(r.fit)
+	a, b := recession(&r)
+	require.Equal(t, [2]float64{0, 1}, [2]float64{a, b})
+}

@@ -23,7 +23,8 @@ const (
 
 // recession fits ln(-dQ) on ln of the mid discharge over the second and later
 // falling days, b clipped to 1..3, and returns the curve with the 95 % quantile
-// of a. A river with too few falling days gets a = 0: no floor.
+// of a. A river with too few falling days, or that falls from the same discharge
+// each time, gets a = 0: no floor.
 func recession(r *record) (a, b float64) {
 	var x, y []float64
 	for i := 2; i < r.n; i++ {
@@ -38,7 +39,9 @@ func recession(r *record) (a, b float64) {
 	if len(x) < recessionMin {
 		return 0, 1
 	}
-	_, b = stat.LinearRegression(x, y, nil, false)
+	if _, b = stat.LinearRegression(x, y, nil, false); math.IsNaN(b) {
+		return 0, 1
+	}
 	b = min(max(b, 1), 3)
 	la := make([]float64, len(x))
 	for i := range x {

@@ -24,7 +24,7 @@ type edge struct {
 	dates  map[int]int // year -> index of the observed crossing
 	abs    map[string][]float64
 	crps   map[string][]float64
-	n      []int
+	n      map[string][]int
 	pairs  map[string][][]score.Pair
 	issues int
 }
@@ -43,12 +43,12 @@ func newDateScores(h *replay) *dateScores {
 			up:    k == 0,
 			abs:   map[string][]float64{},
 			crps:  map[string][]float64{},
-			n:     make([]int, len(aheadDays)),
+			n:     map[string][]int{},
 			pairs: map[string][][]score.Pair{},
 		}
 		for _, m := range datesMethods {
 			e.abs[m], e.crps[m] = make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
-			e.pairs[m] = make([][]score.Pair, len(withinDays))
+			e.pairs[m], e.n[m] = make([][]score.Pair, len(withinDays)), make([]int, len(aheadDays))
 		}
 		e.dates = ObservedCrossings(h.d.First, h.obs, h.o.EdgeC, e.up)
 		s.edges[k] = e
@@ -173,10 +173,7 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 			if m == ClimateDay {
 				days = e.calendar(h, f, t)
 			}
-			if len(days) == 0 {
-				continue
-			}
-			if ahead >= 0 {
+			if ahead >= 0 && len(days) > 0 { // the first years have no climatological date
 				e.date(m, days, ahead)
 			}
 			if brier {
@@ -184,9 +181,6 @@ func (s *dateScores) issue(h *replay, f fold, model forecaster, ref *reference, 
 			}
 		}
 
-		if ahead >= 0 {
-			e.n[ahead]++
-		}
 		if brier {
 			e.issues++
 		}
@@ -284,6 +278,7 @@ func (e *edge) ahead(year, t int) int {
 
 func (e *edge) date(m string, days []float64, k int) {
 	y := float64(aheadDays[k])
+	e.n[m][k]++
 	e.abs[m][k] += math.Abs(coldseam.Quantile(days, .5) - y)
 	e.crps[m][k] += score.FairCRPS(days, y)
 }
@@ -323,16 +318,15 @@ func (e *edge) crossing(theta float64) *CrossingScore {
 	c := &CrossingScore{
 		ThresholdC: theta,
 		AheadDays:  aheadDays,
-		N:          e.n,
-		MAEBy:      map[string][]float64{},
-		CRPSBy:     map[string][]float64{},
+		N:          e.n[Coldseam],
+		NBy:        e.n,
+		MAEBy:      map[string]Scores{},
+		CRPSBy:     map[string]Scores{},
 	}
 	for _, m := range datesMethods {
 		mae, crps := make([]float64, len(aheadDays)), make([]float64, len(aheadDays))
-		for k, n := range e.n {
-			if n > 0 {
-				mae[k], crps[k] = round(e.abs[m][k]/float64(n)), round(e.crps[m][k]/float64(n))
-			}
+		for k, n := range e.n[m] {
+			mae[k], crps[k] = round(e.abs[m][k]/float64(n)), round(e.crps[m][k]/float64(n))
 		}
 		c.MAEBy[m], c.CRPSBy[m] = mae, crps
 	}
@@ -349,7 +343,7 @@ func (e *edge) brier() *BrierScore {
 				hits++
 			}
 		}
-		b.BaseRate = append(b.BaseRate, round(hits/float64(max(e.issues, 1))))
+		b.BaseRate = append(b.BaseRate, round(hits/float64(e.issues)))
 		b.Coldseam = append(b.Coldseam, round(score.Brier(e.pairs[Coldseam][k])))
 		b.Dressed = append(b.Dressed, round(score.Brier(e.pairs[Dressed][k])))
 		b.AnomalyAR = append(b.AnomalyAR, round(score.Brier(e.pairs[AnomalyAR][k])))

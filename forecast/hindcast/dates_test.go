@@ -1,6 +1,7 @@
 package hindcast
 
 import (
+	"math"
 	"testing"
 
 	"example.org/coldseam"
@@ -49,4 +50,20 @@ func TestObservedCrossingNeedsFiveDays(t *testing.T) {
 		x[i+40] = x[300] / 0 * 0
 	}
 	require.Empty(t, ObservedCrossings(first, x, 4.4, true)) // too few of the months
+}
+
+// A method is judged by the issues it had dates for, and says how many.
+func TestDatesCountTheirOwnIssues(t *testing.T) {
+	t.Parallel()
+	s := newDateScores(&replay{d: coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}}, o: Options{EdgeC: 4.4}})
+	e := s.edges[0]
+	e.date(Coldseam, []float64{4, 4, 4}, 0)
+	e.date(Coldseam, []float64{6, 6, 6}, 0)
+	e.date(ClimateDay, []float64{5, 5, 5}, 0) // its first year had no other to go by
+	c := e.crossing(4.4)
+	require.Equal(t, []int{2, 0, 0}, c.N)
+	require.Equal(t, []int{1, 0, 0}, c.NBy[ClimateDay])
+	require.Equal(t, 2., c.MAEBy[Coldseam][0])
+	require.Equal(t, 2., c.MAEBy[ClimateDay][0], "not half of it")
+	require.True(t, math.IsNaN(c.MAE[1]), "nothing was scored")
 }

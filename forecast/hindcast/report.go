@@ -1,6 +1,7 @@
 package hindcast
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -15,11 +16,14 @@ type Report struct {
 	Quantity Quantity `json:"quantity"`
 	Air      Air      `json:"air"`
 	N        int      `json:"n"`
+	Step     int      `json:"issue_step_d"` // days between issues
 	Leads    []int    `json:"leads"`
 	Seed     uint64   `json:"seed"`
 	Members  int      `json:"members"`
 	Folds    int      `json:"folds"` // of years; 0 = each year by earlier years only
 	Tier     string   `json:"tier"`  // of the models
+
+	DroppedAir int `json:"dropped_no_air"` // issues whose air ahead is not on record, mode perfect
 
 	Cold Block `json:"cold"` // issued February-May below 10 degC (flow: February-May)
 	All  Block `json:"all"`
@@ -39,39 +43,81 @@ type AutumnScore struct {
 
 // Block are the scores of one season.
 type Block struct {
-	N          int                  `json:"n"`
-	CRPS       map[string][]float64 `json:"crps"`
-	RMSE       map[string][]float64 `json:"rmse"`
-	Coverage80 []float64            `json:"coverage80"`
-	CoverageBy map[string][]float64 `json:"coverage80_by"`
-	Skill      map[string][]Skill   `json:"skill"` // of coldseam against each reference
-	PIT        [][]int              `json:"pit"`   // 10 bins a lead
+	N          int                `json:"n"`
+	CRPS       map[string]Scores  `json:"crps"`
+	RMSE       map[string]Scores  `json:"rmse"`
+	Coverage80 Scores             `json:"coverage80"`
+	CoverageBy map[string]Scores  `json:"coverage80_by"`
+	Skill      map[string][]Skill `json:"skill"` // of coldseam against each reference
+	PIT        [][]int            `json:"pit"`   // 10 bins a lead
 }
 
 // Skill is 1 - CRPS/CRPS of the reference with its 90 % block-bootstrap
 // interval by year; it marshals as [skill, lo, hi].
 type Skill [3]float64
 
+// MarshalJSON writes a part that is not known as null.
+func (s Skill) MarshalJSON() ([]byte, error) { return Scores(s[:]).MarshalJSON() }
+
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (s *Skill) UnmarshalJSON(raw []byte) error {
+	var x Scores
+	err := x.UnmarshalJSON(raw)
+	copy(s[:], x)
+	return err
+}
+
+// Scores are values of which those that nothing was scored for are NaN, in JSON
+// null: what is not known is never the best score.
+type Scores []float64
+
+// MarshalJSON writes NaN as null.
+func (s Scores) MarshalJSON() ([]byte, error) {
+	out := make([]*float64, len(s))
+	for i := range s {
+		if !math.IsNaN(s[i]) {
+			out[i] = &s[i]
+		}
+	}
+	return json.Marshal(out)
+}
+
+// UnmarshalJSON reads null as NaN.
+func (s *Scores) UnmarshalJSON(raw []byte) error {
+	var in []*float64
+	if err := json.Unmarshal(raw, &in); err != nil {
+		return err
+	}
+	*s = make(Scores, len(in))
+	for i, v := range in {
+		if (*s)[i] = math.NaN(); v != nil {
+			(*s)[i] = *v
+		}
+	}
+	return nil
+}
+
 // CrossingScore is conditional on the date: issued ahead_days before it.
 type CrossingScore struct {
-	ThresholdC float64              `json:"threshold_c"`
-	AheadDays  []int                `json:"ahead_days"`
-	MAE        []float64            `json:"mae_days"`
-	CRPS       []float64            `json:"crps_days"`
-	N          []int                `json:"n"`
-	MAEBy      map[string][]float64 `json:"mae_days_by"`
-	CRPSBy     map[string][]float64 `json:"crps_days_by"`
+	ThresholdC float64           `json:"threshold_c"`
+	AheadDays  []int             `json:"ahead_days"`
+	MAE        Scores            `json:"mae_days"`
+	CRPS       Scores            `json:"crps_days"`
+	N          []int             `json:"n"`
+	NBy        map[string][]int  `json:"n_by"`
+	MAEBy      map[string]Scores `json:"mae_days_by"`
+	CRPSBy     map[string]Scores `json:"crps_days_by"`
 }
 
 // BrierScore is unconditional: every issue day with the river before the edge.
 type BrierScore struct {
 	WithinDays  []int         `json:"within_days"`
 	N           int           `json:"n"`
-	BaseRate    []float64     `json:"base_rate"`
-	Coldseam    []float64     `json:"coldseam"`
-	Dressed     []float64     `json:"dressed"`
-	AnomalyAR   []float64     `json:"anomaly_ar"`
-	Climatology []float64     `json:"climatology"`
+	BaseRate    Scores        `json:"base_rate"`
+	Coldseam    Scores        `json:"coldseam"`
+	Dressed     Scores        `json:"dressed"`
+	AnomalyAR   Scores        `json:"anomaly_ar"`
+	Climatology Scores        `json:"climatology"`
 	Reliability [][]score.Bin `json:"reliability"` // of coldseam, per within_days
 }
 
@@ -125,9 +171,9 @@ func (r *Report) add(season, method string, year int, lead int, nLeads int, crps
 // block turns the sums of a season into scores.
 func (r *Report) block(season string, replicates int) Block {
 	b := Block{
-		CRPS:       map[string][]float64{},
-		RMSE:       map[string][]float64{},
-		CoverageBy: map[string][]float64{},
+		CRPS:       map[string]Scores{},
+		RMSE:       map[string]Scores{},
+		CoverageBy: map[string]Scores{},
 		Skill:      map[string][]Skill{},
 	}
 
@@ -201,10 +247,11 @@ func Pooled(reports []Report, season, ref string, l, replicates int) score.Inter
 	return score.BlockBootstrap(rng, blocks, replicates, .9)
 }
 
-// round keeps five decimals, so that reports stay readable and equal.
+// round keeps five decimals, so that reports stay readable and equal; what is
+// infinite is no score.
 func round(v float64) float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0
+	if math.IsInf(v, 0) {
+		return math.NaN()
 	}
 	return math.Round(v*1e5) / 1e5
 }

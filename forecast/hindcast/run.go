@@ -77,8 +77,9 @@ func newReplay(d coldseam.Days, o Options) *replay {
 	if o.LastYears > 0 {
 		h.from = max(0, n-int(float64(o.LastYears)*ensemble.YearDays))
 	}
-	h.rep = Report{Site: o.Site, Quantity: o.Quantity, Air: o.Air, Leads: o.Leads, Seed: o.Seed, Members: o.Members,
-		sums: map[string]*tally{}}
+	h.rep = Report{Site: o.Site, Quantity: o.Quantity, Air: o.Air, Leads: o.Leads, Step: o.Step, Seed: o.Seed,
+		Members: o.Members,
+		sums:    map[string]*tally{}}
 	if o.Quantity == Temperature && !o.NoDates {
 		h.dates = newDateScores(h)
 	}
@@ -213,10 +214,16 @@ func (h *replay) fold(f fold) error {
 }
 
 // whole reports whether the path of an issue is observed and stays in the test
-// years.
+// years. One whose air is not on record is counted as dropped.
 func (h *replay) whole(f fold, t int) bool {
-	return ensemble.Complete(h.obs, t-1, t+ensemble.DefaultHorizon) && f.years[h.cal.Year[t+ensemble.DefaultHorizon]] &&
-		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
+	if !ensemble.Complete(h.obs, t-1, t+ensemble.DefaultHorizon) || !f.years[h.cal.Year[t+ensemble.DefaultHorizon]] {
+		return false
+	}
+	known := h.o.Air != Perfect || h.airKnown(t) >= minAirKnown
+	if !known {
+		h.rep.DroppedAir++
+	}
+	return known
 }
 
 // minAirKnown is the number of the ten days after an issue whose air must be
@@ -287,6 +294,10 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 		return fmt.Errorf("issue %s: %w", h.d.Day(t), err)
 	}
 
+	if err := finite(r.Members); err != nil {
+		return fmt.Errorf("issue %s: %w", h.d.Day(t), err)
+	}
+
 	paths := map[string][][]float64{Coldseam: r.Members}
 	for k, m := range Methods[1:] {
 		p := ref.paths(m, t, ensemble.DefaultHorizon, h.o.Members, ensemble.Stream(h.o.Seed, h.d.Day(t), 100+uint64(k)))
@@ -321,6 +332,18 @@ func (h *replay) issue(model forecaster, ref *reference, t int) error {
 		}
 	}
 
+	return nil
+}
+
+// finite refuses members that are no numbers: they have no score.
+func finite(members [][]float64) error {
+	for i, m := range members {
+		for l, v := range m {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return fmt.Errorf("member %d is %g on day %d, want a number: %w", i, v, l+1, coldseam.ErrInvalid)
+			}
+		}
+	}
 	return nil
 }
 

@@ -225,3 +225,39 @@ func TestRunWithoutAir(t *testing.T) {
 	require.NoError(t, err)
 	require.Less(t, r.All.CRPS[Coldseam][4], 1.05*r.All.CRPS[Dressed][4])
 }
+
+// An issue without enough air ahead is dropped in mode perfect, and counted.
+func TestDroppedForMissingAirIsCounted(t *testing.T) {
+	t.Parallel()
+	d := river(4*365, 8)
+	o := Options{Air: Perfect, Members: 10, Step: 4, Intervals: -1, NoDates: true}
+	whole, err := Run(d, o)
+	require.NoError(t, err)
+	require.Zero(t, whole.DroppedAir)
+	for i := 900; i < 940; i++ {
+		d.AirC[i] = math.NaN()
+	}
+	gap, err := Run(d, o)
+	require.NoError(t, err)
+	require.Equal(t, 11, gap.DroppedAir, "every fourth day from 893 to 933: four or more of its ten days ahead lie in the gap")
+	require.Equal(t, whole.N, gap.N+gap.DroppedAir)
+	require.Equal(t, 4, gap.Step)
+}
+
+// What is not known is null in a report, never 0, the best score there is.
+func TestNaNIsNoScore(t *testing.T) {
+	t.Parallel()
+	raw, err := json.Marshal(Scores{1.5, round(math.NaN()), round(math.Inf(1))})
+	require.NoError(t, err)
+	require.Equal(t, "[1.5,null,null]", string(raw))
+	raw, err = json.Marshal(Skill{.1, math.NaN(), .2})
+	require.NoError(t, err)
+	require.Equal(t, "[0.1,null,0.2]", string(raw))
+	var back Scores
+	require.NoError(t, json.Unmarshal(raw, &back))
+	require.True(t, back[0] == .1 && math.IsNaN(back[1]) && back[2] == .2)
+
+	require.ErrorIs(t, finite([][]float64{{1, 2}, {3, math.NaN()}}), coldseam.ErrInvalid)
+	require.ErrorIs(t, finite([][]float64{{math.Inf(-1)}}), coldseam.ErrInvalid)
+	require.NoError(t, finite([][]float64{{1, 2}}))
+}

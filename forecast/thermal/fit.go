@@ -159,7 +159,9 @@ func fitHeat(kind int, lnq float64, g target, bucket bool, rng *rand.Rand) Heat 
 	best := levenberg(p, ends[0].x, polishRuns, 1e-5)
 	h := unpack(kind, lnq, best.x, false)
 	h.Runs = runs + best.runs
-	h.Spread = ends[2].cost/ends[0].cost - 1
+	if ends[0].cost > 0 { // a record without variation is met exactly
+		h.Spread = ends[2].cost/ends[0].cost - 1
+	}
 	h.RMSE = math.Sqrt(best.cost / float64(max(p.n, 1)))
 	if bucket {
 		return fitBucket(h, best.cost, g)

@@ -287,3 +287,16 @@ func TestErrorScaleLearnsFromFew(t *testing.T) {
 	}
 	require.InDelta(t, math.Sqrt((20*9.+20)/40), errorScale(errs, one), 1e-9) // half of what they say
 }
+
+// The model of a record without variation can be stored.
+func TestModelOfAConstantRecordIsStored(t *testing.T) {
+	t.Parallel()
+	d := coldseam.Days{First: coldseam.Date{Year: 2020, Month: 1, Day: 1}, Lat: 45}
+	for range 800 {
+		d.WaterC, d.AirC = append(d.WaterC, 8), append(d.AirC, 8)
+	}
+	m, err := Fit(d, Options{})
+	require.NoError(t, err)
+	_, err = json.Marshal(m)
+	require.NoError(t, err)
+}
