@@ -116,22 +116,24 @@ type SpotJig struct {
 	PackOz       float64
 	NextOz       float64 // "if you lose bottom"
 	Holds        []SizeOdds
-	TieHolds     float64
-	Withheld     Reason // why no weight is named; no code = one is
-	Warnings     []Reason
-	AngleDeg     float64
-	BowPct       float64
-	SlackM       float64
-	SinkS        float64
-	LineLies     Reason `json:"LineWords,omitzero"` // angle, bow and slack of the line with the size tied on
-	Leader       Reason // leader to use
-	Costs        Notes  `json:"CostWords,omitempty"` // what thicker line or a bulkier body would cost
-	Calibrated   bool
-	Logs         int
-	CriticalM3S  []SizeFlow // flow at which each size stops holding
-	Dunes        Reason     `json:",omitzero"` // state of a sand bed
-	Why          Reason     `json:",omitzero"` // what the weight follows from: depth, speed, how they are known
-	ModelLnSD    float64    // spread of ln weight that does not come from the flow; 0 = not computed
+	// by members' float timings as well; Holds, which a word looks at, is without them
+	TimedHolds  []SizeOdds `json:",omitempty"`
+	TieHolds    float64
+	Withheld    Reason // why no weight is named; no code = one is
+	Warnings    []Reason
+	AngleDeg    float64
+	BowPct      float64
+	SlackM      float64
+	SinkS       float64
+	LineLies    Reason `json:"LineWords,omitzero"` // angle, bow and slack of the line with the size tied on
+	Leader      Reason // leader to use
+	Costs       Notes  `json:"CostWords,omitempty"` // what thicker line or a bulkier body would cost
+	Calibrated  bool
+	Logs        int
+	CriticalM3S []SizeFlow // flow at which each size stops holding
+	Dunes       Reason     `json:",omitzero"` // state of a sand bed
+	Why         Reason     `json:",omitzero"` // what the weight follows from: depth, speed, how they are known
+	ModelLnSD   float64    // spread of ln weight that does not come from the flow; 0 = not computed
 
 	// MayNeedOz are the lightest and the heaviest size that may be needed where the
 	// current is guessed from the kind of spot; zero = timed or logged.

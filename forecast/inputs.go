@@ -70,7 +70,8 @@ type Inputs struct {
 
 	Gaugings []coldseam.Gauging
 	Rating   *coldseam.Rating
-	RigLogs  map[string][]jig.Log // by spot
+	RigLogs  map[string][]jig.Log    // by spot
+	Timings  map[string][]jig.Timing // by spot, of members: weights alone
 
 	Species    run.Species         // Key "" = none known
 	Trips      []coldseam.Trip     // this season's log of the reach

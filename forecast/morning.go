@@ -402,7 +402,7 @@ func (w *work) fillCandidate(c *verdict.Candidate, lead int, light float64) {
 		if head := spots[coldseam.Headline(spots)]; head.TieOz > 0 {
 			c.Tie = coldseam.OzName(head.TieOz)
 		}
-		c.NoneHolds = spots[0].Withheld.Code == "none_holds"
+		c.NoneHolds = spots[0].Withheld.Code == "none_holds" && spots[0].TimedHolds == nil
 		c.SpotProved = spots[0].Calibrated
 	}
 	c.PGood = w.good(lead, light)

@@ -24,6 +24,7 @@ type rigModel struct {
 type rigSpot struct {
 	Spot    coldseam.Spot
 	Logs    []jig.Log
+	Timings []jig.Timing `json:",omitempty"`
 	OverP95 bool
 }
 
@@ -98,7 +99,7 @@ func (g *rigModel) inputs(window int, own coldseam.Preferences, advice coldseam.
 	var ins []jig.SpotInput
 	for _, s := range g.Spots {
 		in := g.River
-		in.Spot, in.Logs, in.OverP95, in.Rig = s.Spot, s.Logs, s.OverP95, rig
+		in.Spot, in.Logs, in.Timings, in.OverP95, in.Rig = s.Spot, s.Logs, s.Timings, s.OverP95, rig
 		in.FlowMembers, in.StageMembers = win.FlowM3S, win.StageM
 		in.WaterC, in.WaterOK = win.WaterC, win.WaterOK
 		ins = append(ins, in)
@@ -112,7 +113,7 @@ func (w *work) addRigWindow(c verdict.Candidate, stages []float64, advice coldse
 		w.rig.River = w.riverInput()
 		for _, s := range w.f.Reach.Spots {
 			w.rig.Spots = append(w.rig.Spots,
-				rigSpot{Spot: s, Logs: w.f.RigLogs[s.ID], OverP95: w.overP95Since(s.Sounded)})
+				rigSpot{Spot: s, Logs: w.f.RigLogs[s.ID], Timings: w.f.Timings[s.ID], OverP95: w.overP95Since(s.Sounded)})
 		}
 	}
 

@@ -8,6 +8,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/jig"
+	"example.org/coldseam/forecast/verdict"
 )
 
 // rigs are more rigs than a small club has members.
@@ -97,5 +98,41 @@ func TestOwnRigWithoutAnythingToWeighBy(t *testing.T) {
 		_, err := OwnJig(x, bad.window, bad.own)
 		require.ErrorIs(t, err, coldseam.ErrInvalid)
 		require.ErrorContains(t, err, bad.want)
+	}
+}
+
+// Members' float timings move the weights of a brief and no word, odds or cap of
+// it, whether the weights are the club's or a member's own.
+func TestTimingsMoveNoWordOfABrief(t *testing.T) {
+	t.Parallel()
+	plain := Make(river())
+	for _, us := range []float64{.2, 1.1, 1.55} {
+		f := river()
+		f.Timings = map[string][]jig.Timing{}
+		for range 10 {
+			f.Timings["seam"] = append(f.Timings["seam"], jig.Timing{At: testNow.AddDate(0, 0, -2), SurfaceMS: us, FlowM3S: 74})
+		}
+		got := Make(f)
+		for i := range got.Brief.Windows {
+			got.Brief.Windows[i].Tie = plain.Brief.Windows[i].Tie
+		}
+		require.Equal(t, plain.Brief.Windows, got.Brief.Windows)
+		require.Equal(t, plain.Brief.Verdict, got.Brief.Verdict)
+		require.Equal(t, plain.Brief.HoldP, got.Brief.HoldP)
+		require.Equal(t, plain.Brief.Reasons, got.Brief.Reasons)
+		require.Equal(t, plain.Brief.Stops, got.Brief.Stops)
+
+		own := coldseam.Preferences{Body: "bulky", BoxOz: []float64{.25, .5}}
+		weigh := func(b coldseam.Brief) verdict.PersonalOptions {
+			return verdict.PersonalOptions{Table: verdict.DefaultTable(), Weights: func(i int) []coldseam.SpotJig {
+				spots, err := OwnJig(b, i, own)
+				require.NoError(t, err)
+				return spots
+			}}
+		}
+		a, b := verdict.Personal(plain.Brief, own, weigh(plain.Brief)), verdict.Personal(got.Brief, own, weigh(got.Brief))
+		require.Equal(t, a.Verdict, b.Verdict)
+		require.Equal(t, a.HoldP, b.HoldP)
+		require.Equal(t, a.Reasons, b.Reasons)
 	}
 }

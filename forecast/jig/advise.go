@@ -11,6 +11,11 @@ import (
 // why when it will not name one. It never guesses a depth and never says that
 // wading is safe. The result depends on in alone.
 func Advise(in SpotInput) coldseam.SpotJig {
+	out, _ := advised(in)
+	return out
+}
+
+func advise(in SpotInput) coldseam.SpotJig {
 	a := adviser{in: in, lim: in.Limits.filled()}
 	a.out = coldseam.SpotJig{SpotID: in.Spot.ID, Spot: in.Spot.Name, Kind: in.Spot.Kind,
 		Presentation: in.Rig.Pres.Name, Body: in.Rig.Body.Name, Line: in.Rig.Line.Name,
@@ -310,18 +315,19 @@ func HoldP(j coldseam.SpotJig, boxOz []float64, maxOz float64) (p float64, ok bo
 // order given.
 func Reach(ins []SpotInput, where []string) []coldseam.SpotJig {
 	type ranked struct {
-		j    coldseam.SpotJig
-		rank int
+		j, base coldseam.SpotJig
+		rank    int
 	}
 	all := make([]ranked, len(ins))
 	for i, in := range ins {
-		all[i] = ranked{Advise(in), placeRank(in.Spot, where)}
+		j, base := advised(in)
+		all[i] = ranked{j, base, placeRank(in.Spot, where)}
 	}
 
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := all[i], all[j]
-		if (a.j.TieOz > 0) != (b.j.TieOz > 0) {
-			return a.j.TieOz > 0
+		if (a.base.TieOz > 0) != (b.base.TieOz > 0) { // no member's timing moves what a word looks at
+			return a.base.TieOz > 0
 		}
 		return a.rank < b.rank
 	})

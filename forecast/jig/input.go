@@ -65,7 +65,8 @@ type SpotInput struct {
 	// has moved since.
 	OverP95 bool
 
-	Logs []Log
+	Logs    []Log
+	Timings []Timing // by members: they move the weight, and nothing that a word looks at
 }
 
 // defaultWaterC is taken where the water temperature is unknown. Between 1 and
@@ -231,6 +232,7 @@ func (in SpotInput) speed(s *site, k *siteInputs) {
 	if k.noDepth == "" {
 		in.angle(s, k)
 	}
+	in.timings(s, k)
 }
 
 // angle takes the speed from the newest line angle that the model can show,

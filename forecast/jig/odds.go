@@ -25,8 +25,16 @@ const (
 // modelLnSD is the prior sd of g for a spot whose surface speed and depth are
 // known to ln-sd speedSD and depthSD, where the gauge section scatters by
 // sComb. A timed and sounded spot has max(.38, sqrt(.25^2 + sComb^2)); what is
-// less well known widens it.
+// less well known widens it. Several timings at the spot itself replace, as they
+// grow in number, the scatter of the gauge's section, which is that of decades
+// [proposal].
 func modelLnSD(sComb, speedSD, depthSD float64) float64 {
+	least := priorLnSD
+	if speedSD < timedSpeedLnSD {
+		speed, depth := speedElastic*speedSD, depthElastic*max(depthSD, soundedLnSD)
+		least = math.Sqrt(ownLnSD*ownLnSD + speed*speed + depth*depth)
+		sComb *= speedSD / timedSpeedLnSD
+	}
 	v := sComb*sComb + ownLnSD*ownLnSD
 	if speedSD > timedSpeedLnSD {
 		v += speedElastic * speedElastic * speedSD * speedSD
@@ -34,7 +42,7 @@ func modelLnSD(sComb, speedSD, depthSD float64) float64 {
 	if depthSD > soundedLnSD {
 		v += depthElastic * depthElastic * depthSD * depthSD
 	}
-	return max(priorLnSD, math.Sqrt(v))
+	return max(least, math.Sqrt(v))
 }
 
 // curve is ln of the minimum mass against ln of the flow; +Inf where 80 g does

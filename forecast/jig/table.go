@@ -17,6 +17,7 @@ type Table struct {
 	Lines  []string
 	Oz     []float64 // the sizes carried, ascending
 	Names  []string  // of the sizes
+	WaterC float64   // that it was made for
 	// Rows holds a text for each spot, way, body and line, the line running
 	// fastest: for each size the current up to which it is tied on, then for each
 	// the one up to which it is packed, in tableDigits digits of tableUnitMS.
@@ -62,14 +63,14 @@ func NewTable(in TableInput) Table {
 		ways = ways[:1]
 	}
 	t := Table{Ways: ways, Bodies: BodyNames(), Lines: tableLines,
-		Oz: SpotInput{BoxOz: in.BoxOz}.box(lim.FloorOz, lim.MaxOz)}
+		Oz: SpotInput{BoxOz: in.BoxOz}.box(lim.FloorOz, lim.MaxOz), WaterC: defaultWaterC}
 	for _, oz := range t.Oz {
 		t.Names = append(t.Names, coldseam.OzName(oz))
 	}
-	water := WaterAt(defaultWaterC)
 	if in.WaterOK {
-		water = WaterAt(in.WaterC)
+		t.WaterC = in.WaterC
 	}
+	water := WaterAt(t.WaterC)
 
 	bytes := len(t.Ways) * len(t.Bodies) * len(t.Lines) * 2 * len(t.Oz) * tableDigits
 	for _, s := range in.Spots {

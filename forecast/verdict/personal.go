@@ -221,14 +221,21 @@ func fitBox(spots []coldseam.SpotJig, box []float64) []coldseam.SpotJig {
 
 	for i := range out {
 		s := &out[i]
-		var have []coldseam.SizeOdds
-		for _, h := range s.Holds {
-			if slices.ContainsFunc(box, func(oz float64) bool { return math.Abs(oz-h.Oz) < 1e-6 }) {
-				have = append(have, h)
+		carried := func(all []coldseam.SizeOdds) (have []coldseam.SizeOdds) {
+			for _, h := range all {
+				if slices.ContainsFunc(box, func(oz float64) bool { return math.Abs(oz-h.Oz) < 1e-6 }) {
+					have = append(have, h)
+				}
 			}
+			return have
 		}
 
+		have := carried(s.Holds)
 		s.Holds = have
+		if s.TimedHolds != nil {
+			s.TimedHolds = carried(s.TimedHolds)
+			have = s.TimedHolds
+		}
 		if s.Withheld.Code != "" {
 			continue
 		}
@@ -274,10 +281,11 @@ func pick(s *coldseam.SpotJig, have []coldseam.SizeOdds) {
 }
 
 // boxHold is P(the heaviest weight at hand holds) at the advised spot, the
-// first one with sizes.
+// first one with sizes. A weight that members' timings withhold counts as it was
+// without them: they move no word.
 func boxHold(spots []coldseam.SpotJig) (float64, bool) {
 	for _, s := range spots {
-		if len(s.Holds) > 0 && (s.Withheld.Code == "" || s.Withheld.Code == "none_holds") {
+		if len(s.Holds) > 0 && (s.Withheld.Code == "" || s.Withheld.Code == "none_holds" || s.TimedHolds != nil) {
 			return s.Holds[len(s.Holds)-1].Holds, true
 		}
 	}

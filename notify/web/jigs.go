@@ -135,7 +135,11 @@ func jigRowOf(j coldseam.SpotJig, all []coldseam.SpotJig, w notify.Words, odds b
 
 	if odds {
 		r.TieHolds = notify.Odds(j.TieHolds)
-		for _, h := range j.Holds {
+		odds := j.Holds
+		if len(j.TimedHolds) > 0 {
+			odds = j.TimedHolds
+		}
+		for _, h := range odds {
 			if h.Oz == j.PackOz {
 				r.PackHolds = notify.Odds(h.Holds)
 			}

@@ -3,8 +3,10 @@ package club_test
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
 	"net/mail"
@@ -21,6 +23,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/notify/browsertest"
 	"example.org/coldseam/notify/web"
 )
@@ -152,12 +155,13 @@ func TestAMembersLife(t *testing.T) {
 	}
 	require.NoError(t, chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
 		_, err := cdp.Call(ctx, tg, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{
-			Source: fmt.Sprintf(`Date.now = () => %d`, v.Now().UnixMilli())}) // the phone tells the club's time
+			Source: fmt.Sprintf(`Date.now = () => %d`, v.Now().Add(2*time.Minute).UnixMilli())}) // a phone a little fast
 		return err
 	})))
 	follow(chromedp.Navigate(b.srv.URL), button("Trip card, reads without signal"))
 	until(`/^(GO|TOSS-UP)$/.test($('w').textContent) && !$('mine').hidden && !$('float').hidden`)
 	until(`caches.open('card ' + location.pathname).then(c => c.keys()).then(k => k.length >= 5)`)
+	sameAsTheSolver(t, eval)
 	require.NoError(t, chromedp.Do(ctx, browsertest.Offline(true), chromedp.Navigate(srv.URL+"/river/tamsen-bend/card")))
 	until(`!looking`)
 	require.Regexp(t, `^(GO|TOSS-UP)$`, eval(`$('w').textContent`))
@@ -268,4 +272,56 @@ func TestSignUpFloodOnTheDatabase(t *testing.T) {
 	v.SendAll(t)
 	require.Len(t, v.Messages(t)["later@home.example"], 1, "the next hour is open again")
 	require.Len(t, v.Messages(t)["victim0@home.example"], 1, "one a day")
+}
+
+// sameAsTheSolver times 200 random floats on the card that is open, with its own
+// script and the table that was shipped with it, and asks the solver for each.
+func sameAsTheSolver(t *testing.T, eval func(string) string) {
+	t.Helper()
+	raw := eval(`JSON.stringify(card.data.Table)`)
+	require.LessOrEqual(t, len(raw), 15_000)
+	var tab jig.Table
+	require.NoError(t, json.Unmarshal([]byte(raw), &tab))
+	require.NotEmpty(t, tab.Spots)
+
+	type trial struct {
+		Spot, Way, Body, Line int
+		Length                float64
+		Seconds               [3]float64
+	}
+	rng := rand.New(rand.NewPCG(200, 21))
+	var trials []trial
+	for range 200 {
+		x := trial{rng.IntN(len(tab.Spots)), rng.IntN(len(tab.Ways)), rng.IntN(len(tab.Bodies)), rng.IntN(len(tab.Lines)),
+			10 + 30*rng.Float64(), [3]float64{}}
+		for i := range x.Seconds {
+			x.Seconds[i] = x.Length / (.15 + 1.5*float64(len(trials))/200) * (.9 + .2*rng.Float64())
+		}
+		trials = append(trials, x)
+	}
+
+	ask, err := json.Marshal(trials)
+	require.NoError(t, err)
+	var said []*struct{ Tie, Pack string }
+	require.NoError(t, json.Unmarshal([]byte(eval(`JSON.stringify(`+string(ask)+`.map(x => {
+		const w = weigh(card.data.Table, x.Spot, x.Way, x.Body, x.Line, speed(x.Length, x.Seconds))
+		return w && {Tie: w.tie, Pack: w.pack} }))`)), &said))
+	none := 0
+	for i, x := range trials {
+		rig, err := jig.ParseRig(tab.Bodies[x.Body], tab.Lines[x.Line], "", tab.Ways[x.Way])
+		require.NoError(t, err)
+		us, flow := coldseam.FloatTiming{LengthM: x.Length, Seconds: x.Seconds}.SurfaceMS(), 1.
+		j := jig.Advise(jig.SpotInput{Here: true, Rig: rig, BoxOz: tab.Oz, FlowM3S: flow, WaterC: tab.WaterC, WaterOK: true,
+			Spot: coldseam.Spot{DepthRefM: &tab.Spots[x.Spot].DepthM, FlowRef: &flow, FloatMS: &us, FloatFlow: &flow,
+				Kind: coldseam.SpotMain}})
+		if said[i] == nil {
+			none++
+			require.Zero(t, j.TieOz, "%+v", x)
+			continue
+		}
+		require.Equal(t, [2]string{coldseam.OzName(j.TieOz), coldseam.OzName(j.PackOz)}, [2]string{said[i].Tie, said[i].Pack},
+			"%+v at %.4f m/s", x, us)
+	}
+	t.Logf("200 timings, table of %d bytes, no weight in %d", len(raw), none)
+	require.Less(t, none, 150)
 }

@@ -11,6 +11,7 @@ import (
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
+	"example.org/coldseam/forecast/jig"
 	"example.org/coldseam/store"
 )
 
@@ -59,7 +60,7 @@ func (g *gather) ice() {
 	}
 }
 
-// bank reads what members saw from the bank today, and what they timed this season.
+// bank reads what members saw from the bank today.
 func (g *gather) bank() {
 	words, err := g.DB.BankWords(g.ctx, g.f.Reach.ID, g.f.Day.At(0, g.f.Loc), g.f.Now)
 	if !g.keep(err) {
@@ -71,6 +72,32 @@ func (g *gather) bank() {
 			g.f.Clarity = w.Say
 			break
 		}
+	}
+}
+
+// timings reads what members timed at the spots in the last year: a bed does not
+// keep longer. A strong wind moves the leaf, and one member counts once a day at a
+// spot.
+func (g *gather) timings() {
+	list, err := g.DB.FloatTimings(g.ctx, g.f.Reach.ID, g.f.Now.AddDate(-1, 0, 0), g.f.Now)
+	if !g.keep(err) {
+		return
+	}
+	type visit struct {
+		spot string
+		who  int64
+		day  coldseam.Date
+	}
+	seen := map[visit]bool{}
+	g.f.Timings = map[string][]jig.Timing{}
+	for _, t := range list {
+		v := visit{t.Spot, t.Subscriber, coldseam.DateOf(t.At.In(g.f.Loc))}
+		if t.FlowM3S == nil || t.Wind == "strong" || seen[v] {
+			continue
+		}
+		seen[v] = true
+		g.f.Timings[t.Spot] = append(g.f.Timings[t.Spot], jig.Timing{At: t.At, SurfaceMS: t.SurfaceMS(),
+			FlowM3S: *t.FlowM3S})
 	}
 }
 

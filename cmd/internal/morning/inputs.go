@@ -77,6 +77,7 @@ func (mk *Maker) Inputs(ctx context.Context, r coldseam.Reach, morning coldseam.
 	g.centre()
 	g.ice()
 	g.bank()
+	g.timings()
 	g.recalibration()
 	g.counts()
 	return f, g.err()
