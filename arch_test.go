@@ -60,8 +60,10 @@ var imports = map[string]rule{
 	// The browser of the tests: no program may import it.
 	"notify/browsertest": {outside: []string{"github.com/chromedp/chromedp", "github.com/chromedp/cdproto",
 		"github.com/stretchr/testify"}},
+	// The files of an installation that the program holds too.
+	"deploy": {},
 	"cmd": {
-		own: []string{"", "ingest", "forecast", "store", "notify", "cmd"},
+		own: []string{"", "ingest", "forecast", "store", "notify", "deploy", "cmd"},
 		outside: []string{"github.com/alecthomas/kong", "github.com/BurntSushi/toml", "github.com/robfig/cron/v3",
 			"github.com/parquet-go/parquet-go",
 			"github.com/riverqueue/river", "github.com/prometheus/client_golang"},

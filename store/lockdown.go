@@ -20,6 +20,8 @@ const Reader = "season_reader"
 // write, to wait or to lock; all siblings of a name are closed with it. The
 // whole of pg_catalog cannot be closed: even count would fail.
 const closedFunctions = `^(lo_|lowrite$|loread$|pg_sleep|pg_notify$|pg_advisory_|pg_try_advisory_|pg_cancel_backend$|pg_terminate_backend$` +
+	`|pg_stat_get_(tuples|live|dead|mod_|ins_|xact_tuples|db_tuples|numscans|last_|vacuum|analyze|auto|blocks)` + // how many trips there are, and when
+	`|pg_relation_size$|pg_table_size$|pg_total_relation_size$|pg_indexes_size$` +
 	`|pg_current_xact_id$|txid_current$|pg_read_|pg_ls_|pg_stat_file$|pg_logical_emit_message$|pg_create_|pg_drop_|pg_export_snapshot$|query_to_xml|cursor_to_xml|table_to_xml|schema_to_xml|database_to_xml)`
 
 // readerSettings are those of the role. Postgres keeps a reader from changing the
@@ -137,7 +139,7 @@ func (db *DB) lockStatements(ctx context.Context) ([]string, error) {
 		   FOR f IN SELECT p.oid FROM pg_proc p WHERE p.pronamespace = 'pg_catalog'::regnamespace AND p.proname ~ '`+closedFunctions+`'
 		     AND has_function_privilege('season_reader', p.oid, 'EXECUTE')
 		   LOOP
-		     EXECUTE format('GRANT EXECUTE ON FUNCTION %s TO `+u+`', f);
+		     EXECUTE format('GRANT EXECUTE ON FUNCTION %s TO `+u+`, pg_monitor', f);
 		     EXECUTE format('REVOKE EXECUTE ON FUNCTION %s FROM public', f);
 		   END LOOP;
 		 END $$`), nil

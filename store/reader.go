@@ -45,8 +45,21 @@ type Answer struct {
 }
 
 // Ask runs one statement and reads up to most rows.
-func (r *ReaderConn) Ask(ctx context.Context, sql string, most int) (out Answer, err error) {
-	rows, err := r.c.Query(ctx, sql, pgx.QueryExecModeExec) // one statement, text form
+func (r *ReaderConn) Ask(ctx context.Context, sql string, most int) (Answer, error) {
+	return answer(ctx, r.c, sql, most)
+}
+
+// Ask runs one statement of ours with the rights of a reader.
+func (db *DB) Ask(ctx context.Context, sql string, most int) (out Answer, err error) {
+	err = db.asReader(ctx, func(tx pgx.Tx) error {
+		out, err = answer(ctx, tx, sql, most)
+		return err
+	})
+	return out, err
+}
+
+func answer(ctx context.Context, q querier, sql string, most int) (out Answer, err error) {
+	rows, err := q.Query(ctx, sql, pgx.QueryExecModeExec) // one statement, text form
 	if err != nil {
 		return Answer{}, fmt.Errorf("ask season: %w", classify(err))
 	}

@@ -329,34 +329,6 @@ func TestNumber(t *testing.T) {
 	require.Equal(t, .0123, threeFigures(.01234))
 }
 
-func TestGoldenSeasonSVG(t *testing.T) {
-	t.Parallel()
-	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
-	var days []SeasonDay
-	for i := range 62 {
-		s := SeasonDay{Day: d.Add(i), WaterC: 1 + float64(i)/7}
-		if i == 30 {
-			s.WaterC = math.NaN()
-		}
-		if i%5 == 0 {
-			s.Trips, s.Fish = 2, i%3
-		}
-		days = append(days, s)
-	}
-
-	got, err := SeasonSVG(days, nil, "us")
-	require.NoError(t, err)
-	wellFormed(t, string(got))
-	require.Equal(t, 2, strings.Count(string(got), `class="med"`), "a missing day is a gap")
-	require.Positive(t, strings.Count(string(got), `class="zero"`))
-	require.Contains(t, string(got), "April")
-	golden(t, "season-us.svg", string(got))
-	_, err = SeasonSVG(nil, nil, "us")
-	require.ErrorIs(t, err, coldseam.ErrNotFound)
-	_, err = SeasonSVG([]SeasonDay{days[5], days[0]}, nil, "us")
-	require.ErrorIs(t, err, coldseam.ErrInvalid)
-}
-
 // BenchmarkChart draws the mail's picture and the page's two charts; bytes is
 // the size of the picture.
 func BenchmarkChart(b *testing.B) {

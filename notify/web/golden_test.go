@@ -1,11 +1,33 @@
 package web
 
 import (
+	"context"
+	"flag"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
+
+	"example.org/coldseam"
 )
+
+// update rewrites the golden files: go test ./notify/web -update.
+var update = flag.Bool("update", false, "rewrite golden files")
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		require.NoError(t, os.MkdirAll("testdata", 0o755))
+		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, string(want), got)
+}
 
 // words reads a page the way it is heard: a line for each block, cells apart.
 func words(n *html.Node) string {
@@ -63,4 +85,33 @@ func TestGoldenPages(t *testing.T) {
 			golden(t, "page-"+strings.ReplaceAll(name, " ", "-")+".txt", words(tags(doc, "main")[0]))
 		})
 	}
+}
+
+func TestSeasonPaths(t *testing.T) {
+	t.Parallel()
+	h := testHandler(t, newMemory())
+	require.Equal(t, 404, get(h, "/season/1999").Code)
+	require.Equal(t, 404, get(h, "/season/abc").Code)
+	w := get(h, "/season/2027")
+	require.Equal(t, 200, w.Code)
+	require.Contains(t, w.Body.String(), `href="/season/2026"`)
+	require.NotContains(t, w.Body.String(), `href="/season/2028"`)
+}
+
+type noSeason struct{ *memory }
+
+func (noSeason) Season(context.Context, int) (Season, error) { return Season{}, coldseam.ErrNotFound }
+
+// TestFirstSeason: the link in the head of every page leads somewhere before
+// the first trip.
+func TestFirstSeason(t *testing.T) {
+	t.Parallel()
+	cfg := testConfig(nil)
+	cfg.Store = noSeason{newMemory()}
+	h, err := New(cfg)
+	require.NoError(t, err)
+	w := get(h, "/season")
+	require.Equal(t, 200, w.Code)
+	require.Contains(t, w.Body.String(), "No season on record yet")
+	require.Equal(t, 404, get(h, "/season/2020").Code)
 }

@@ -54,7 +54,7 @@ func poison(v reflect.Value, s string) {
 func poisoned(s string) *memory {
 	m := newMemory()
 	poison(reflect.ValueOf(&m.briefs).Elem(), s)
-	poison(reflect.ValueOf(&m.season).Elem(), s)
+	m.season.Seal = s
 	for i := range m.reaches {
 		m.reaches[i].River, m.reaches[i].Name = s, s
 		for k := range m.reaches[i].Spots {

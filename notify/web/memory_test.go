@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
-	"math"
 	"net/http"
 	"slices"
 	"sync"
@@ -17,7 +16,6 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/brieftest"
-	"example.org/coldseam/notify/chart"
 )
 
 // memory is a store in memory. It counts writes, so that a test can show that
@@ -32,7 +30,7 @@ type memory struct {
 	welcome int
 	writes  int
 	fail    error // returned by every call
-	season  Recap
+	season  Season
 	noScore bool
 	table   json.RawMessage
 	bank    []coldseam.BankWord // newest first
@@ -45,7 +43,8 @@ func newMemory() *memory {
 		subs:    map[int64]coldseam.Subscriber{},
 		trips:   map[string]coldseam.Trip{},
 		confirm: map[string]int{},
-		season:  sampleRecap(),
+		season: Season{Year: 2027, Years: []int{2026, 2027}, Seal: "0123456789abcdef",
+			Parts: `<h2>The catch</h2><div class="scroll" tabindex="0" role="region" aria-label="Answer"><table><thead><tr><th scope="col">reach</th></tr></thead><tbody><tr><td>Bend reach</td></tr></tbody></table></div>`},
 	}
 	for _, b := range m.briefs {
 		r := coldseam.Reach{
@@ -170,13 +169,13 @@ func (m *memory) Scorecard(_ context.Context, id coldseam.ReachID) (Scorecard, e
 	}, nil
 }
 
-func (m *memory) Season(_ context.Context, year int, _ coldseam.ReachID) (Recap, error) {
+func (m *memory) Season(_ context.Context, year int) (Season, error) {
 	defer m.mu.Unlock()
 	if err := m.lock(false); err != nil {
-		return Recap{}, err
+		return Season{}, err
 	}
 	if year != 0 && year != m.season.Year {
-		return Recap{}, fmt.Errorf("season %d: %w", year, coldseam.ErrNotFound)
+		return Season{}, fmt.Errorf("season %d: %w", year, coldseam.ErrNotFound)
 	}
 	return m.season, nil
 }
@@ -338,63 +337,6 @@ func testHandler(t *testing.T, m *memory) http.Handler {
 	h, err := New(testConfig(m))
 	require.NoError(t, err)
 	return h
-}
-
-// sampleRecap is an invented spring.
-func sampleRecap() Recap {
-	r := Recap{
-		Year:       2027,
-		Season:     "Spring 2027",
-		River:      "Tamsen River",
-		Reach:      "Bend reach",
-		Story:      []string{"A late, cold start; half of the run came in nine days."},
-		FirstFish:  coldseam.Date{Year: 2027, Month: 3, Day: 26},
-		Peak:       coldseam.Date{Year: 2027, Month: 4, Day: 13},
-		LastFish:   coldseam.Date{Year: 2027, Month: 5, Day: 1},
-		Trips:      61,
-		ZeroTrips:  23,
-		StayedHome: 9,
-		RodHours:   304,
-		Fish:       187,
-		Held:       41,
-		Lifted:     11,
-		Money: RecapMoney{GoodGo: 9, PoorGo: 5, RightStay: 17, DrivesSaved: 23, Misses: 4, MilesSaved: 1140,
-			Currency: "USD", CostPerMile: .67},
-		Bands: []RecapRate{{Key: "slow", Trips: 9, RodHours: 42, Fish: 9, Lo: .10, Hi: .38},
-			{Key: "ease", Trips: 20, RodHours: 96, Fish: 55, Lo: .42, Hi: .75}, {Key: "lift", Trips: 23, RodHours: 118,
-				Fish: 104, Lo: .71, Hi: 1.08}, {Key: "spawn", Trips: 7, RodHours: 37, Fish: 19, Lo: .31, Hi: .80},
-			{Key: "drop-back", Hidden: true}},
-		Weights: []RecapRate{{Key: "1/8 oz", Trips: 14, Anglers: 4, PerHour: .5},
-			{Key: "1/4 oz", Trips: 30, Anglers: 6, PerHour: .65}, {Key: "3/8 oz", Hidden: true}},
-		Verdicts: []RecapVerdict{{Verdict: coldseam.Go, Mornings: 14, Judged: 14, Good: 9},
-			{Verdict: coldseam.TossUp, Mornings: 16, Judged: 16, Good: 6}, {Verdict: coldseam.Stay, Mornings: 24,
-				Judged: 21, Good: 4}, {Verdict: coldseam.Stop, Mornings: 5},
-			{Verdict: coldseam.NoCall, Mornings: 3}},
-		Said:    scoreBins(),
-		Skill:   []RecapSkill{{"water temperature", 3, 58, .41, .3, .5}, {"flow", 3, 58, .05, -.04, .13}},
-		Stops:   []RecapCount{{What: "flood warning", N: 4}, {What: "rise over 1 ft in 6 h", N: 1}},
-		Outages: []RecapOutage{{"Mill Bridge", brieftest.Issued.AddDate(0, 0, -9), 11 * time.Hour}},
-		Change: []string{"Sound the middle run: it had no weight all spring.",
-			"Log held and lifted at the dune crests; two more logs calibrate it."},
-		Sources: brieftest.Go().Sources,
-		Rules:   []RecapRules{{River: brieftest.Go().River, Rules: brieftest.Go().Rules}},
-	}
-
-	d := coldseam.Date{Year: 2027, Month: 3, Day: 10}
-	for i := range 62 {
-		c := 1.5 + 9.5*float64(i)/62 + math.Sin(float64(i)/2)
-		day := chart.SeasonDay{Day: d.Add(i), WaterC: c}
-		if i == 20 || i == 21 {
-			day.WaterC = math.NaN()
-		}
-		if i%2 == 0 && i > 4 && i < 54 {
-			day.Trips = 1 + i%3
-			day.Fish = max(0, (i%7)*(30-int(math.Abs(float64(i-34))))/25)
-		}
-		r.Days = append(r.Days, day)
-	}
-
-	return r
 }
 
 func scoreBins() []ScoreBin {

@@ -20,7 +20,6 @@ func TestNoNumberIsPrintedThatIsNone(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1} {
 		m := newMemory()
 		bend(reflect.ValueOf(&m.briefs).Elem(), x)
-		bend(reflect.ValueOf(&m.season).Elem(), x)
 		h := testHandler(t, m)
 		all := paths()
 		all["calendar"] = "/river/tamsen-bend/calendar.ics"

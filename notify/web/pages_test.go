@@ -32,7 +32,7 @@ func paths() map[string]string {
 	cut := func(s string) string { return strings.TrimPrefix(s, publicURL) }
 	return map[string]string{
 		"board": "/", "board metric": "/?units=metric", "how": "/how", "status": "/status", "signup": "/signup",
-		"season": "/season", "season year": "/season/2027?river=tamsen-bend",
+		"season": "/season", "season year": "/season/2027",
 		"go": "/river/tamsen-bend", "toss": "/river/orlow-dam", "stay": "/river/hallam-bar",
 		"stop": "/river/brandt-lower", "nocall": "/river/quern-weir", "go metric": "/river/tamsen-bend?units=metric",
 		"confirm": cut(l.Confirm(7, clock())), "prefs": cut(l.Prefs(7, clock())), "unsubscribe": cut(l.Unsubscribe(7)),

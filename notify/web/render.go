@@ -45,14 +45,10 @@ func parsePages() pages {
 
 func funcs() template.FuncMap {
 	return template.FuncMap{
-		"clean":   notify.Clean,
-		"staff":   staffSVG,
-		"tie":     notify.Typeset,
-		"came":    cameTrue,
-		"signed":  signed,
-		"counts":  countWords,
-		"outages": outageWords,
-		"seal":    sealWords,
+		"clean": notify.Clean,
+		"staff": staffSVG,
+		"tie":   notify.Typeset,
+		"seal":  sealWords,
 	}
 }
 
@@ -66,8 +62,7 @@ type frame struct {
 	Caution caution
 	Sources []coldseam.Attribution
 	NoIndex bool
-	Bare    bool         // a form reached by a signed link: no links elsewhere
-	Inline  template.CSS // the style of a page that stands alone
+	Bare    bool // a form reached by a signed link: no links elsewhere
 	Body    any
 
 	Script, Manifest, Icon string // of the trip card alone

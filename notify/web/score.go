@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"strconv"
 	"strings"
@@ -118,6 +119,8 @@ func scoreOf(sc Scorecard) *scoreView {
 
 	return v
 }
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 func signed(x float64) string {
 	if !finite(x) {

@@ -93,7 +93,7 @@ func TestWithoutOddsNoGo(t *testing.T) {
 func TestEmptyClub(t *testing.T) {
 	t.Parallel()
 	m := newMemory()
-	m.briefs, m.reaches, m.season = nil, nil, Recap{Year: 2027}
+	m.briefs, m.reaches, m.season = nil, nil, Season{Year: 2027}
 	h := testHandler(t, m)
 	for _, p := range []string{"/", "/signup", "/status", "/season", "/how"} {
 		w := get(h, p)

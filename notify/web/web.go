@@ -1,5 +1,5 @@
 // Package web serves the pages that subscribers see: the board, a page for each
-// river, sign-up, preferences, trip log, season recap and calendars.
+// river, sign-up, preferences, trip log, season and calendars.
 //
 // Everything is rendered on the server, works without scripts or cookies, and a
 // GET never changes anything: mail scanners fetch every link. What a reader may
@@ -38,9 +38,9 @@ type Reader interface {
 	Reaches(ctx context.Context) ([]coldseam.Reach, error)
 	// Scorecard returns what was said and what came on one reach.
 	Scorecard(ctx context.Context, reach coldseam.ReachID) (Scorecard, error)
-	// Season returns the recap of a year; reach "" is the whole club. Year 0
-	// is the newest season with a trip or a brief. ErrNotFound without one.
-	Season(ctx context.Context, year int, reach coldseam.ReachID) (Recap, error)
+	// Season returns the yearbook of a year; 0 is the newest with a trip or a
+	// brief. ErrNotFound without one.
+	Season(ctx context.Context, year int) (Season, error)
 	// PastSeasons returns the seasons lived again when a reach was set up; none is
 	// no error.
 	PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error)

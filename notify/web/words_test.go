@@ -113,26 +113,6 @@ func TestScoreWords(t *testing.T) {
 	require.Equal(t, "too few", scoreOf(Scorecard{Bins: bins, Mornings: 24}).Rows[1].Came)
 }
 
-func TestMoneyWords(t *testing.T) {
-	t.Parallel()
-	require.Empty(t, moneyWords(RecapMoney{}, "us"))
-	got := moneyWords(RecapMoney{
-		GoodGo:      9,
-		PoorGo:      5,
-		RightStay:   17,
-		DrivesSaved: 23,
-		Misses:      4,
-		MilesSaved:  1140,
-		Currency:    "USD",
-		CostPerMile: .67,
-	}, "metric")
-	require.Equal(t, []string{"GO came true on 9 of 14 mornings that were fished.",
-		"STAY was right on 17 of 21 mornings that were fished; 4 were good.",
-		"1,835 km were not driven on STAY mornings, about USD 764 at USD 0.42 a km."}, got)
-	require.Equal(t, "4 of 5", shareText(4, 5), "too few cases for tenths")
-	require.Equal(t, "8\u00a0in\u00a010", shareText(41, 52))
-}
-
 func TestCalendarStages(t *testing.T) {
 	t.Parallel()
 	b := brieftest.Go()

@@ -26,7 +26,7 @@ type pages struct {
 	mail    *mailing.Mailer
 	morning *morning.Maker
 	recap   *recap.Season
-	recaps  recap.Cache
+	seasons recap.Cache
 	tables  sync.Map // of the trip cards, by reach: rigTable
 }
 
@@ -151,7 +151,7 @@ func (p *pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d c
 	return coldseam.Trip{}, fmt.Errorf("trip of %s on %s: %w", reach, d, coldseam.ErrNotFound)
 }
 
-// Season returns the recap of a year, the same that `coldseam recap` writes.
-func (p *pages) Season(ctx context.Context, year int, reach coldseam.ReachID) (web.Recap, error) {
-	return p.recaps.Get(p.env.Now(), year, reach, func() (web.Recap, error) { return p.recap.Recap(ctx, year, reach) })
+// Season returns the yearbook of a year, the same that `coldseam recap` writes.
+func (p *pages) Season(ctx context.Context, year int) (web.Season, error) {
+	return p.seasons.Get(p.env.Now(), year, func() (web.Season, error) { return p.recap.Yearbook(ctx, year) })
 }

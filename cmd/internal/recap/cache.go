@@ -9,40 +9,33 @@ import (
 	"example.org/coldseam/notify/web"
 )
 
-// recapFor is how long the season page shows the same recap: it takes some
+// pageFor is how long the season page shows the same answers: they take some
 // tenths of a second of the database, and anybody may ask for it.
-const recapFor = 10 * time.Minute
+const pageFor = 10 * time.Minute
 
-type recapKey struct {
-	year  int
-	reach coldseam.ReachID
-}
-
-// Cache keeps the recaps that the season page shows, and makes one at a
-// time. The zero value is ready.
+// Cache keeps the seasons that the page shows, and makes one at a time. The
+// zero value is ready.
 type Cache struct {
 	mu   sync.Mutex
-	made map[recapKey]keptRecap
+	made map[int]keptSeason // by year
 }
 
-type keptRecap struct {
+type keptSeason struct {
 	at  time.Time
-	r   web.Recap
+	r   web.Season
 	err error // not found, or nil
 }
 
-// Get returns the kept recap or makes it; what failed for another reason than
+// Get returns the kept season or makes it; what failed for another reason than
 // that there is none is not kept.
-func (c *Cache) Get(now time.Time, year int, reach coldseam.ReachID,
-	make1 func() (web.Recap, error)) (web.Recap, error) {
-	k := recapKey{year, reach}
+func (c *Cache) Get(now time.Time, year int, make1 func() (web.Season, error)) (web.Season, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if x, ok := c.made[k]; ok && now.Sub(x.at) < recapFor {
+	if x, ok := c.made[year]; ok && now.Sub(x.at) < pageFor {
 		return x.r, x.err
 	}
 	for old, x := range c.made {
-		if now.Sub(x.at) >= recapFor { // bounded by what is asked within the time
+		if now.Sub(x.at) >= pageFor { // bounded by what is asked within the time
 			delete(c.made, old)
 		}
 	}
@@ -53,10 +46,10 @@ func (c *Cache) Get(now time.Time, year int, reach coldseam.ReachID,
 	}
 
 	if c.made == nil {
-		c.made = map[recapKey]keptRecap{}
+		c.made = map[int]keptSeason{}
 	}
 	if len(c.made) < 500 {
-		c.made[k] = keptRecap{now, r, err}
+		c.made[year] = keptSeason{now, r, err}
 	}
 	return r, err
 }

@@ -1,11 +1,13 @@
 package recap
 
 import (
-	"bytes"
+	"cmp"
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"net/url"
 	"os"
@@ -18,27 +20,23 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/notify/web"
+	"example.org/coldseam/deploy"
 	"example.org/coldseam/store"
 )
 
-// Command writes a season in one page, and opens it to questions in SQL.
+// Command answers the books of a season, and opens it to questions in SQL.
 type Command struct {
-	Season      int      `help:"The year; default the newest with a trip or a brief."`
-	Reach       string   `help:"One reach; default the whole club." aliases:"river"`
-	Out         string   `help:"Folder for the files." type:"path" placeholder:"DIR"`
-	CSV         bool     `help:"Print the table for spreadsheets; with --out write only the forms asked for." name:"csv"`
-	Text        bool     `help:"Print plain text."`
-	HTML        bool     `help:"Print the page." name:"html"`
-	Units       string   `help:"us or metric; default the club's." enum:",us,metric" default:""`
-	SQL         bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
-	Dictionary  bool     `help:"Print what every view and column means."`
-	RunNotebook string   `name:"run" help:"Run the SQL of a book (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
-	Export      string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
-	Args        []string `arg:"" optional:"" help:"For psql, after --."`
+	Season     int      `help:"The year; default the newest with a trip or a brief."`
+	Reach      string   `help:"What :'reach' of a book stands for; default the club's first." aliases:"river"`
+	Out        string   `help:"Folder of the shipped books; default this one." type:"path" placeholder:"DIR"`
+	SQL        bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
+	Dictionary bool     `help:"Print what every view and column means."`
+	RunNotebook    string   `name:"run" help:"Run the SQL of a book of your own (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
+	Export     string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
+	Args       []string `arg:"" optional:"" help:"For psql, after --."`
 }
 
-// Run writes the recap, or does one of the others.
+// Run answers the shipped books, or does one of the others.
 func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if len(c.Args) > 0 && !c.SQL {
 		return env.Fail(2, fmt.Sprintf("%q: recap takes arguments only with --sql, for psql", c.Args[0]))
@@ -82,93 +80,53 @@ func (c *Command) With(ctx context.Context, s *env.Streams, a *Season) error {
 		return a.Export(ctx, c.Export)
 	}
 
-	r, err := a.Recap(ctx, c.Season, coldseam.ReachID(c.Reach))
+	return c.shipped(ctx, s.Out, a)
+}
+
+// shipped answers the books of the program, each in a file of its season in
+// which the writer's own words stand from one time to the next.
+func (c *Command) shipped(ctx context.Context, w io.Writer, a *Season) error {
+	year, reach, err := a.of(ctx, c.Season, coldseam.ReachID(c.Reach))
 	if errors.Is(err, coldseam.ErrNotFound) {
 		return env.Fail(1, err.Error())
 	}
 	if err != nil {
 		return err
 	}
-
-	return c.write(s.Out, a, r)
-}
-
-// form is one way to write a recap.
-type form struct {
-	ext   string
-	asked bool
-	write func(io.Writer) error
-}
-
-func (c *Command) write(w io.Writer, a *Season, r web.Recap) error {
-	units := c.Units
-	if units == "" {
-		units = a.Config.Club.Units
-	}
-	forms := []form{
-		{".html", c.HTML, func(w io.Writer) error { return web.RecapHTML(w, a.Config.Club.Name, r, units) }},
-		{".txt", c.Text, func(w io.Writer) error { return web.RecapText(w, r, units) }},
-		{".csv", c.CSV, func(w io.Writer) error { return web.RecapCSV(w, r) }},
-	}
-
-	some := c.HTML || c.Text || c.CSV
-	if c.Out == "" && some {
-		for _, f := range forms {
-			if f.asked {
-				if err := f.write(w); err != nil {
-					return err
-				}
-			}
-		}
-		return nil
-	}
-
-	dir := c.Out
-	if dir == "" {
-		dir = "."
-	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(cmp.Or(c.Out, "."), 0o755); err != nil {
 		return err
 	}
 
-	for _, f := range forms {
-		if some && !f.asked {
-			continue
+	for _, b := range []struct{ name, text string }{
+		{fmt.Sprintf("yearbook-%d.html", year), deploy.Yearbook},
+		{fmt.Sprintf("cookbook-%d-%s.md", year, fileUnsafe.ReplaceAllString(string(reach), "-")), blank(deploy.Cookbook)},
+	} {
+		path := filepath.Join(cmp.Or(c.Out, "."), b.name)
+		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+			err = os.WriteFile(path, []byte(b.text), 0o644)
+			if err != nil {
+				return err
+			}
 		}
-		path := filepath.Join(dir, recapName(r, c.Reach)+f.ext)
-		var b bytes.Buffer
-		if err := f.write(&b); err != nil {
-			return err
-		}
-		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+		if err := a.RunNotebook(ctx, path, year, reach); err != nil {
 			return err
 		}
 		fmt.Fprintln(w, path)
 	}
-
 	return nil
 }
 
 // fileUnsafe is everything but what is plain in a file name.
-var fileUnsafe = regexp.MustCompile(`[^a-z0-9]+`)
-
-func recapName(r web.Recap, reach string) string {
-	name := "recap-" + strconv.Itoa(r.Year)
-	if reach != "" {
-		name += "-" + strings.Trim(fileUnsafe.ReplaceAllString(strings.ToLower(reach), "-"), "-")
-	}
-	return name
-}
+var fileUnsafe = regexp.MustCompile(`[^a-z0-9-]+`)
 
 // psql opens the season as a reader. The role itself is read only and sees
-// schema season alone; what psql is told on the command line changes nothing
-// about that.
+// schema season alone; psql's own commands, which could connect as somebody else
+// or run a program, are off from before the first line on.
 func (c *Command) psql(ctx context.Context, s *env.Streams, a *Season) error {
 	dsn, err := a.readerDSN()
 	if err != nil {
 		return err
 	}
-
 	bin, err := a.findPsql()
 	if err != nil {
 		fmt.Fprintf(s.Out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
@@ -177,22 +135,91 @@ func (c *Command) psql(ctx context.Context, s *env.Streams, a *Season) error {
 		}
 		return nil
 	}
-
-	if err := onlyAsked(c.Args); err != nil {
+	args, err := onlyAsked(c.Args)
+	if err != nil {
 		return env.Fail(2, err.Error())
+	}
+	if err := restricts(ctx, bin); err != nil {
+		return env.Fail(1, err.Error())
+	}
+
+	first, err := c.firstLines(ctx, a)
+	if err != nil {
+		return err
+	}
+	rc, w, err := os.Pipe()
+	if err != nil {
+		return err
+	}
+	defer rc.Close()
+	_, err = io.WriteString(w, first)
+	if cerr := w.Close(); err != nil || cerr != nil {
+		return errors.Join(err, cerr)
 	}
 
 	// The name of the database comes last: psql then takes no other from its arguments.
-	cmd := exec.CommandContext(ctx, bin, append(append([]string{"--no-psqlrc"}, c.Args...), "--dbname="+dsn)...)
+	cmd := exec.CommandContext(ctx, bin, append(args, "--dbname="+dsn)...)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, s.Out, s.Err
-	cmd.Env = append(os.Environ(), "PGAPPNAME=coldseam recap")
+	cmd.ExtraFiles = []*os.File{rc}
+	cmd.Env = append(ownEnviron(), "PGAPPNAME=coldseam recap", "PSQLRC=/dev/fd/3")
 	err = cmd.Run()
 	var exit *exec.ExitError
 	if errors.As(err, &exit) {
 		return env.ExitCode{Code: max(exit.ExitCode(), 1)}
 	}
-
 	return err
+}
+
+// firstLines are what psql reads before all else: the variables of the books,
+// then that its own commands are off. The key that turns them on is told to nobody.
+func (c *Command) firstLines(ctx context.Context, a *Season) (string, error) {
+	year, reach, err := a.of(ctx, c.Season, coldseam.ReachID(c.Reach))
+	if errors.Is(err, coldseam.ErrNotFound) && c.Season == 0 && c.Reach == "" {
+		err = nil // nothing is told yet: the views are there all the same
+	}
+	if err != nil {
+		return "", env.Fail(1, err.Error())
+	}
+	said := ""
+	if len(c.Args) == 0 {
+		said = "\\echo 'Schema season, read only: SELECT * FROM dictionary; says what it holds. psql commands are off but for its end, Ctrl-D.'\n"
+	}
+	return fmt.Sprintf("\\set season %d\n\\set reach %s\n%s\\restrict %s\n", year, fileUnsafe.ReplaceAllString(string(reach), ""), said,
+		rand.Text()), nil
+}
+
+// restrictFrom are the versions of psql, by major, that can turn their commands
+// off [source: release notes of PostgreSQL, August 2025].
+var restrictFrom = map[int]int{13: 22, 14: 19, 15: 14, 16: 10, 17: 6}
+
+var psqlVersion = regexp.MustCompile(`(\d+)\.(\d+)`)
+
+func restricts(ctx context.Context, bin string) error {
+	out, err := exec.CommandContext(ctx, bin, "--version").Output()
+	if err != nil {
+		return fmt.Errorf("%s: %w", bin, err)
+	}
+	m := psqlVersion.FindStringSubmatch(string(out))
+	if m == nil {
+		return nil // of a major that is not released: newer
+	}
+	major, _ := strconv.Atoi(m[1])
+	minor, _ := strconv.Atoi(m[2])
+	if from, known := restrictFrom[major]; major < 13 || known && minor < from {
+		return fmt.Errorf("psql %s cannot turn off its commands that connect elsewhere, want 13.22, 14.19, 15.14, 16.10, 17.6 or newer; recap --run needs none: %w",
+			m[0], coldseam.ErrUnavailable)
+	}
+	return nil
+}
+
+// ownEnviron is the environment without what sends psql elsewhere.
+func ownEnviron() (out []string) {
+	for _, e := range os.Environ() {
+		if !strings.HasPrefix(e, "PG") && !strings.HasPrefix(e, "PSQLRC=") || strings.HasPrefix(e, "PGPASS") || strings.HasPrefix(e, "PGSSL") {
+			out = append(out, e)
+		}
+	}
+	return out
 }
 
 // psqlShort are the options of psql by letter; a colon follows those that take a
@@ -204,14 +231,15 @@ const psqlShort = "aAbc:eEf:F:HL:no:P:qR:sStT:v:VxXz01?"
 // psql takes cut short too.
 var psqlConnect = []string{"dbname", "host", "port", "username", "password", "no-password"}
 
-// connectCommand is psql's own command to connect anew.
-var connectCommand = regexp.MustCompile(`(?i)\\c(onnect)?\b`)
+// runsProgram is an output to a program, or a prompt that is made by one.
+var runsProgram = regexp.MustCompile("^\\s*\\||(?i)^prompt[123]=")
 
 // onlyAsked refuses arguments of psql that would make it connect as somebody
-// other than the reader.
-func onlyAsked(args []string) error {
-	refuse := func(arg string) error {
-		return fmt.Errorf("%q would connect elsewhere or as somebody else; recap --sql is always %s: %w",
+// other than the reader or run a program, and leaves out the one that would keep
+// it from reading our first lines.
+func onlyAsked(args []string) (kept []string, err error) {
+	refuse := func(arg string) ([]string, error) {
+		return nil, fmt.Errorf("%q would connect elsewhere, as somebody else or by a program; recap --sql is always %s: %w",
 			arg, store.Reader, coldseam.ErrInvalid)
 	}
 
@@ -224,41 +252,56 @@ func onlyAsked(args []string) error {
 					return refuse(arg)
 				}
 			}
-			if connectCommand.MatchString(value) {
+			if runsProgram.MatchString(value) {
 				return refuse(arg)
+			}
+			if !strings.HasPrefix("no-psqlrc", name) {
+				kept = append(kept, arg)
 			}
 			continue
 		}
 
 		if len(arg) < 2 || arg[0] != '-' {
 			afterLong := i > 0 && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=")
-			if afterLong && !connectCommand.MatchString(arg) {
-				continue // the value of a long option, or a name that the reader's own then overrides
+			if !afterLong || runsProgram.MatchString(arg) {
+				return refuse(arg)
 			}
-			return refuse(arg)
+			kept = append(kept, arg) // the value of a long option, or a name that the reader's own then overrides
+			continue
 		}
 
+		out := "-"
 		for k := 1; k < len(arg); k++ {
 			at := strings.IndexByte(psqlShort, arg[k])
 			if at < 0 || arg[k] == ':' {
 				return refuse(arg)
 			}
-
-			if at+1 < len(psqlShort) && psqlShort[at+1] == ':' {
-				value := arg[k+1:]
-				if value == "" && i+1 < len(args) {
-					i++
-					value = args[i]
-				}
-				if connectCommand.MatchString(value) {
-					return refuse(arg)
-				}
-				break
+			if arg[k] != 'X' {
+				out += arg[k : k+1]
 			}
+			if at+1 == len(psqlShort) || psqlShort[at+1] != ':' {
+				continue
+			}
+
+			value := arg[k+1:]
+			out += value
+			if value == "" && i+1 < len(args) {
+				i++
+				value = args[i]
+				kept = append(kept, out)
+				out = value
+			}
+			if runsProgram.MatchString(value) {
+				return refuse(arg)
+			}
+			break
+		}
+		if out != "-" {
+			kept = append(kept, out)
 		}
 	}
 
-	return nil
+	return kept, nil
 }
 
 // readerDSN is where the reader connects.

@@ -6,8 +6,6 @@ import (
 	"example.org/coldseam/cmd/internal/env"
 )
 
-const ChartLead = chartLead
-
 func (bk *Season) FindPsql() (string, error) { return bk.findPsql() }
 
 func (c *Command) Psql(ctx context.Context, s *env.Streams, bk *Season) error {

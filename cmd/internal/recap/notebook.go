@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html"
+	"html/template"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -14,7 +15,10 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/deploy"
+	"example.org/coldseam/notify"
 	"example.org/coldseam/notify/chart"
+	"example.org/coldseam/notify/web"
 	"example.org/coldseam/store"
 )
 
@@ -41,11 +45,71 @@ const (
 // notebookRun answers the blocks of one book.
 type notebookRun struct {
 	ctx    context.Context
-	db     *store.ReaderConn
+	db     asker
 	season int
 	reach  string
 	html   bool
+	page   bool // of the club: the answers stand alone, without their questions
 	failed []string
+}
+
+type asker interface {
+	Ask(ctx context.Context, sql string, most int) (store.Answer, error)
+}
+
+// of is what a book is run for: the newest season and the club's first reach,
+// where nothing else was asked.
+func (bk *Season) of(ctx context.Context, season int, reach coldseam.ReachID) (int, coldseam.ReachID, error) {
+	reaches, err := bk.DB.Reaches(ctx)
+	if err != nil {
+		return 0, "", err
+	}
+	if i := slices.IndexFunc(reaches, func(r coldseam.Reach) bool { return reach == "" || r.ID == reach }); i >= 0 {
+		reach = reaches[i].ID
+	} else {
+		var ids []string
+		for _, r := range reaches {
+			ids = append(ids, string(r.ID))
+		}
+		return 0, "", fmt.Errorf("reach %q, want one of %s: %w", reach, strings.Join(ids, ", "), coldseam.ErrNotFound)
+	}
+
+	years, err := bk.DB.Seasons(ctx)
+	switch {
+	case err != nil:
+		return 0, "", err
+	case len(years) == 0:
+		return 0, "", fmt.Errorf("no brief and no trip yet: %w", coldseam.ErrNotFound)
+	case season == 0:
+		season = years[len(years)-1]
+	case !slices.Contains(years, season):
+		return 0, "", fmt.Errorf("no brief and no trip of %d, there are seasons %v: %w", season, years, coldseam.ErrNotFound)
+	}
+	return season, reach, nil
+}
+
+// Yearbook is the yearbook as the club's page shows it. Its questions are ours.
+func (bk *Season) Yearbook(ctx context.Context, year int) (web.Season, error) {
+	year, reach, err := bk.of(ctx, year, "")
+	if err != nil {
+		return web.Season{}, err
+	}
+	out := web.Season{Year: year}
+	if out.Years, err = bk.DB.Seasons(ctx); err != nil {
+		return out, err
+	}
+	if out.Seal, err = bk.DB.SealHead(ctx); err != nil {
+		return out, err
+	}
+
+	_, parts, _ := strings.Cut(deploy.Yearbook, "<main>")
+	parts, _, _ = strings.Cut(parts, "</main>")
+	run := &notebookRun{ctx: ctx, db: bk.DB, season: year, reach: string(reach), html: true, page: true}
+	out.Parts = template.HTML(run.answer(parts)) // cells are escaped as they are written
+	if len(run.failed) > 0 {
+		return out, fmt.Errorf("yearbook %d: %s: %w", year, run.failed[0], coldseam.ErrUnavailable)
+	}
+	return out, nil
 }
 
 // RunNotebook executes the SQL of a book as season_reader and writes tables and
@@ -56,14 +120,8 @@ func (bk *Season) RunNotebook(ctx context.Context, path string, season int, reac
 	if err != nil {
 		return err
 	}
-	m := &recapMaker{Season: bk, ctx: ctx, year: season, reach: reach}
-	if err := m.place(); err != nil {
+	if season, reach, err = bk.of(ctx, season, reach); err != nil {
 		return fmt.Errorf("%s: %w", path, err)
-	}
-	if season == 0 {
-		if season, err = bk.DB.NewestSeason(ctx, m.reach); err != nil {
-			return err
-		}
 	}
 
 	dsn, err := bk.readerDSN()
@@ -76,7 +134,7 @@ func (bk *Season) RunNotebook(ctx context.Context, path string, season int, reac
 	}
 	defer db.Close()
 
-	run := &notebookRun{ctx: ctx, db: db, season: season, reach: string(m.reaches[0].ID),
+	run := &notebookRun{ctx: ctx, db: db, season: season, reach: string(reach),
 		html: slices.Contains([]string{".html", ".htm"}, strings.ToLower(filepath.Ext(path)))}
 	out := run.answer(string(text))
 	if err := writeWhole(path, []byte(out)); err != nil {
@@ -132,20 +190,35 @@ func (b *notebookRun) answer(text string) string {
 			b.failed = append(b.failed, fmt.Sprintf("line %d: %v", line, err))
 			body = b.paragraph("No answer: " + err.Error())
 		}
-		out.WriteString(text[at:m[0]] + strings.TrimRight(block, " \t\r\n") + "\n\n" + answerFrom + "\n\n" + body + "\n" + answerTo)
+		if out.WriteString(text[at:m[0]]); b.page {
+			out.WriteString(body)
+		} else {
+			out.WriteString(strings.TrimRight(block, " \t\r\n") + "\n\n" + answerFrom + "\n\n" + body + "\n" + answerTo)
+		}
 		at = m[1]
 	}
 	return out.String() + text[at:]
 }
 
-// In a block :season and :'reach' stand for what the book is run for, as in psql.
-var notebookVariable = regexp.MustCompile(`(^|[^:\w])(:season\b|:'reach')`)
+// blank is a Markdown book without its answers.
+func blank(book string) string {
+	return markdownBlock.ReplaceAllStringFunc(book, func(s string) string {
+		q, _, _ := strings.Cut(s, answerFrom)
+		return strings.TrimRight(q, "\n") + "\n"
+	})
+}
 
-// chartLine asks for a drawing of a block's answer.
-var chartLine = regexp.MustCompile(`(?m)^--[ \t]*chart:[ \t]*(.*?)[ \t]*\r?$`)
+// In a block :season and :'reach' stand for what the book is run for, as in psql.
+var bookVariable = regexp.MustCompile(`(^|[^:\w])(:season\b|:'reach')`)
+
+// chartLine asks for a drawing of a block's answer, noTable for nothing but that.
+var (
+	chartLine = regexp.MustCompile(`(?m)^--[ \t]*chart:[ \t]*(.*?)[ \t]*\r?$`)
+	noTable   = regexp.MustCompile(`(?m)^--[ \t]*no table[ \t]*\r?$`)
+)
 
 func (b *notebookRun) block(sql string) (string, error) {
-	sql = notebookVariable.ReplaceAllStringFunc(sql, func(s string) string {
+	sql = bookVariable.ReplaceAllStringFunc(sql, func(s string) string {
 		if before, ok := strings.CutSuffix(s, ":season"); ok {
 			return before + strconv.Itoa(b.season)
 		}
@@ -157,6 +230,9 @@ func (b *notebookRun) block(sql string) (string, error) {
 	}
 
 	out := b.table(a)
+	if noTable.MatchString(sql) && len(a.Rows) > 0 {
+		out = ""
+	}
 	for _, m := range chartLine.FindAllStringSubmatch(sql, -1) {
 		svg, err := chartOf(m[1], a)
 		if err != nil {
@@ -164,7 +240,7 @@ func (b *notebookRun) block(sql string) (string, error) {
 		}
 		out = svg + "\n\n" + out
 	}
-	return out, nil
+	return strings.TrimRight(out, "\n") + "\n", nil
 }
 
 func (b *notebookRun) paragraph(s string) string {
@@ -173,6 +249,9 @@ func (b *notebookRun) paragraph(s string) string {
 	}
 	return markdownCell.Replace(s) + "\n"
 }
+
+// number is what stands to the right of its column.
+var number = regexp.MustCompile(`^-?\d+(\.\d+)?$`)
 
 // markdownCell keeps what a table says from being read as Markdown or HTML.
 var markdownCell = strings.NewReplacer("&", "&amp;", "<", "&lt;", "|", `\|`, "\n", " ", "\r", " ")
@@ -183,11 +262,22 @@ func (b *notebookRun) table(a store.Answer) string {
 	}
 
 	var w strings.Builder
+	numbers := make([]bool, len(a.Columns))
+	for i := range numbers {
+		numbers[i] = !slices.ContainsFunc(a.Rows, func(r []string) bool { return r[i] != "" && !number.MatchString(r[i]) })
+	}
 	line := func(cells []string, tag string) {
 		if b.html {
 			w.WriteString("<tr>")
-			for _, c := range cells {
-				fmt.Fprintf(&w, "<%s>%s</%s>", tag, html.EscapeString(c), tag)
+			for i, c := range cells {
+				more := ""
+				if tag == "th" {
+					c, more = strings.ReplaceAll(c, "_", " "), ` scope="col"`
+				}
+				if numbers[i] {
+					more += ` class="n"`
+				}
+				fmt.Fprintf(&w, "<%s%s>%s</%s>", tag, more, html.EscapeString(notify.Clean(c)), tag)
 			}
 			w.WriteString("</tr>\n")
 			return
@@ -200,17 +290,19 @@ func (b *notebookRun) table(a store.Answer) string {
 	}
 
 	if b.html {
-		w.WriteString("<table>\n")
+		w.WriteString("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Answer\"><table>\n<thead>")
 	}
 	line(a.Columns, "th")
-	if !b.html {
+	if b.html {
+		w.WriteString("</thead><tbody>\n")
+	} else {
 		w.WriteString("|" + strings.Repeat("---|", len(a.Columns)) + "\n")
 	}
 	for _, r := range a.Rows[:min(len(a.Rows), answerRows)] {
 		line(r, "td")
 	}
 	if b.html {
-		w.WriteString("</table>\n")
+		w.WriteString("</tbody></table></div>\n")
 	}
 
 	switch more := len(a.Rows) - answerRows; {
@@ -281,7 +373,7 @@ func chartOf(say string, a store.Answer) (string, error) {
 	if len(p.Series) == 0 {
 		return "", nil
 	}
-	return p.SVG()
+	return p.SVG(), nil
 }
 
 // plotX places a value: a word among the bars, a day, or a number.

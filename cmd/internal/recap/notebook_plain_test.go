@@ -90,7 +90,7 @@ func TestTheYearbookRuns(t *testing.T) {
 	require.NoError(t, err)
 	got, err := runBook(t, v, "yearbook.html", string(page))
 	require.NoError(t, err)
-	require.Equal(t, 6, strings.Count(got, "<!-- answer -->"))
+	require.Equal(t, 10, strings.Count(got, "<!-- answer -->"))
 	require.Contains(t, got, "<td>Bend reach</td>")
 	require.Contains(t, got, "</svg>")
 	again, err := runBook(t, v, "yearbook.html", got)

@@ -4,11 +4,8 @@ package recap_test
 
 import (
 	"bytes"
-	"flag"
 	"os"
 	"path/filepath"
-	"regexp"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -22,16 +19,13 @@ import (
 	"example.org/coldseam/store"
 )
 
-// update rewrites the golden files: make golden.
-var update = flag.Bool("update", false, "rewrite golden files")
-
 // livedDays is how many mornings before the demo's the fixture lives through.
 const livedDays = 14
 
 // liveHarness lives through a fortnight before the demo's morning: each morning
-// the feeds are fetched, the log of the day before is entered and the briefs are
-// made from what is known then: the Tamsen's for the whole fortnight, all three
-// for the last days, to save the tests' time. Rivers, club and log are the demo's inventions.
+// the feeds are fetched, the log of the day before is entered and the brief of the
+// Tamsen is made from what is known then. Rivers, club and log are the demo's
+// inventions.
 func liveHarness(t *testing.T) *clubtest.Harness {
 	t.Helper()
 	v := clubtest.NewAt(t, democlub.Start.AddDate(0, 0, -livedDays))
@@ -42,36 +36,16 @@ func liveHarness(t *testing.T) *clubtest.Harness {
 	for i := range livedDays + 1 {
 		morning := clubtest.Saturday.Add(i - livedDays)
 		v.Clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
-		_, err = triplog.Enter(t.Context(), v.Env, demoLogUntil(morning))
+		_, err = triplog.Enter(t.Context(), v.Env, democlub.LogUntil(morning))
 		require.NoError(t, err)
 		_, err = v.Feeds.FetchAll(t.Context())
 		require.NoError(t, err)
-		if i >= livedDays-4 {
-			_, err = v.Morning.MakeAll(t.Context(), morning)
-			require.NoError(t, err)
-			continue
-		}
-
-		r, err := v.DB.Reach(t.Context(), "tamsen-bend")
-		require.NoError(t, err)
-		_, err = v.Morning.MakeBrief(t.Context(), r, morning)
+		_, err = v.Morning.MakeBrief(t.Context(), v.ReachOf(t, "tamsen-bend"), morning)
 		require.NoError(t, err)
 	}
 
 	v.Send(t, "04:45")
 	return v
-}
-
-// demoLogUntil is the club's log before a morning.
-func demoLogUntil(morning coldseam.Date) string {
-	lines := strings.Split(democlub.Log, "\n")
-	out := lines[0] + "\n"
-	for _, l := range lines[1:] {
-		if f := strings.SplitN(l, ",", 3); len(f) == 3 && f[1] < morning.String() {
-			out += l + "\n"
-		}
-	}
-	return out
 }
 
 // recapText is the recap as text, by the command.
@@ -82,72 +56,37 @@ func recapText(t *testing.T, a *recap.Season, c recap.Command) string {
 	return out.String()
 }
 
-// changing are the parts of the cookbook's answers that hang on the second of an
-// issue.
-var changing = regexp.MustCompile(`(?s)<svg.*?</svg>|\d+\.\d+`)
-
-// checkCookbook runs every question of the club on the lived fortnight. The
-// answers stand in deploy/cookbook.md, so that a reader sees real ones;
-// -update writes it anew.
-func checkCookbook(t *testing.T, a *recap.Season) {
-	path := filepath.Join("..", "..", "..", "deploy", "cookbook.md")
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	if !*update {
-		path = filepath.Join(t.TempDir(), "cookbook.md")
-		require.NoError(t, os.WriteFile(path, want, 0o600))
-	}
-	run := func() string {
-		recapText(t, a, recap.Command{RunNotebook: path, Season: 2026, Reach: "tamsen-bend"})
-		got, err := os.ReadFile(path)
-		require.NoError(t, err)
-		return string(got)
-	}
-
-	got := run()
-	if !*update {
-		// Decimals hang on the seconds of each issue; everything else must stand.
-		require.Equal(t, changing.ReplaceAllString(string(want), "x"), changing.ReplaceAllString(got, "x"))
-	}
-	require.Equal(t, got, run(), "again changes nothing")
-	require.NotContains(t, got, "No answer")
-	require.Contains(t, got, "<svg")
-
-	parts := strings.Split(got, "\n## ")[1:]
-	require.GreaterOrEqual(t, len(parts), 25)
-	for _, p := range parts {
-		name, rest, _ := strings.Cut(p, "\n")
-		require.Equal(t, 1, strings.Count(rest, "<!-- answer -->"), name)
-		if strings.Contains(rest, "No rows.") {
-			// A quiet fortnight: no word was changed, no single day had three anglers.
-			require.Contains(t, []string{"Changed words", "Odds kept", "Best mornings", "Coldest fish"}, name)
-		}
-	}
-}
-
 // Whatever is given to psql, it connects as the reader or not at all.
 func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
-	t.Parallel()
 	v := clubtest.New(t, nil)
 	if _, err := v.Recap.FindPsql(); err != nil {
 		t.Skip("no psql")
 	}
-	const who = `SELECT current_user`
-	ask := func(args ...string) (string, error) {
+	// What the environment says of another server or its first lines counts for nothing.
+	rc := filepath.Join(t.TempDir(), "psqlrc")
+	require.NoError(t, os.WriteFile(rc, []byte("SELECT 'theirs';\n"), 0o600))
+	for k, x := range map[string]string{"PSQLRC": rc, "PGHOSTADDR": "127.0.0.9", "PGSERVICE": "nowhere", "PGOPTIONS": "-c role=none -c search_path=public",
+		"PGUSER": "coldseam", "PGDATABASE": "postgres"} {
+		t.Setenv(k, x)
+	}
+	const who = `SELECT session_user || ' ' || current_user || ' ' || (current_database() <> 'postgres')`
+	ask := func(args ...string) (string, string, error) {
 		var out, errs bytes.Buffer
 		err := (&recap.Command{SQL: true, Args: args}).Psql(t.Context(), &env.Streams{Out: &out, Err: &errs}, v.Recap)
-		return out.String(), err
+		return out.String(), errs.String(), err
 	}
+	const reader = store.Reader + " " + store.Reader + " true"
 
 	for _, args := range [][]string{
 		{"-Atc", who}, {"-At", "-c", who}, {"--no-align", "--tuples-only", "--command", who}, {"-AtvX=1", "-c", who},
 		{"--expanded", "coldseam", "-Atc", who}, {"-AtF", ",", "-c", who}, {"-AtP", "null=none", "--command=" + who},
+		{"-X", "-Atc", who}, {"-XAtc", who}, {"--no-psqlrc", "-Atc", who}, {"--no-ps", "-Atc", who}, {"-At", "-1", "-c", who},
 	} {
-		out, err := ask(args...)
-		require.NoError(t, err, args)
-		require.Contains(t, out, store.Reader, args)
+		out, errs, err := ask(args...)
+		require.NoError(t, err, "%v %s", args, errs)
+		require.Contains(t, out, reader, args)
+		require.NotContains(t, out, "theirs", args)
 	}
-
 	for _, args := range [][]string{
 		{"-d", "user=coldseam"}, {"-d", "user=coldseam", "-c", who}, {"-duser=coldseam"}, {"-Atd", "user=coldseam"},
 		{"--dbname", "user=coldseam"},
@@ -156,13 +95,46 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 		{"--user", "coldseam"}, {"-h", "/tmp"}, {"--host=db"}, {"-p", "1"}, {"--port=1"}, {"-W"}, {"-w"},
 		{"--password"}, {"--no-password"},
 		{"coldseam"}, {"coldseam", "coldseam"}, {"postgres:///coldseam?user=coldseam"}, {"user=coldseam"},
-		{"--", "user=coldseam"},
-		{"-c", `\c - coldseam`}, {"-c", `\connect user=coldseam`}, {"-Atc", ` \C - coldseam`},
-		{`--command=\c - coldseam`}, {"--command", `\c - coldseam`},
-		{"-v", "x=1", "coldseam"}, {"-l", "-U", "coldseam"},
+		{"--", "user=coldseam"}, {"-v", "x=1", "coldseam"}, {"-l", "-U", "coldseam"},
+		{"-o", "|id"}, {"-o|id"}, {"--output=|id"}, {"--output", "| id"}, {"-Ato", "|id", "-c", who},
+		{"-v", "PROMPT1=%`id`"}, {"--set=PROMPT1=%`id`"}, {"--variable", "prompt2=x"},
 	} {
-		out, err := ask(args...)
+		out, _, err := ask(args...)
 		require.ErrorContains(t, err, "always season_reader", args)
 		require.Empty(t, out, args)
+	}
+
+	// psql's own commands are off, by argument, from a file and within a statement.
+	dir := t.TempDir()
+	mark := filepath.Join(dir, "made")
+	commands := []string{
+		`\c - coldseam`, `\connect user=coldseam`, ` \C - coldseam`, `\c "dbname=postgres"`, `\c postgres`, `\connect -reuse-previous=on user=coldseam`,
+		`\! touch ` + mark, `\o |touch ` + mark, `\copy band TO PROGRAM 'touch ` + mark + `'`, `\copy (SELECT 1) TO ` + mark,
+		`SELECT 1 \g |touch ` + mark, `SELECT 'touch' \gexec`, "\\set x `touch " + mark + "`", `\setenv PGUSER coldseam`, `\i ` + rc, `\ir ` + rc,
+		`\e`, `\w ` + mark, `\s ` + mark, `\unrestrict`, `\unrestrict x`, `\restrict x`, `\password`, `\lo_import ` + rc, `\if true`,
+		`SELECT 1; \c - coldseam`, "SELECT 1 \\; SELECT 2 \\gx", `\prompt x`, `\getenv x HOME`, `\encoding SQL_ASCII`, `\pset pager always`,
+	}
+	for _, sql := range commands {
+		out, _, err := ask("-At", "-c", sql)
+		require.Error(t, err, "%s: %s", sql, out)
+		file := filepath.Join(dir, "it.sql")
+		require.NoError(t, os.WriteFile(file, []byte(sql+"\n;"+who+"|| :season;\n"), 0o600))
+		out, errs, _ := ask("-At", "-f", file)
+		require.Contains(t, errs, "restricted", sql)
+		require.NotContains(t, out, "coldseam", sql)
+		require.NoFileExists(t, mark, sql)
+	}
+
+	// Nor does SQL make anybody of the reader, nor show a file or another database.
+	for _, sql := range []string{
+		`SET ROLE coldseam`, `SET SESSION AUTHORIZATION coldseam`, `RESET SESSION AUTHORIZATION; SELECT * FROM coldseam.trip`,
+		`SET search_path = coldseam; SELECT * FROM trip`, `SET default_transaction_read_only = off; CREATE TABLE season.x (a int)`,
+		`COPY band TO PROGRAM 'id'`, `COPY band TO '` + mark + `'`, `SELECT pg_read_file('/etc/passwd')`, `CREATE EXTENSION dblink`,
+		`SELECT * FROM coldseam.trip_condition`, `SELECT n_tup_ins FROM pg_stat_all_tables WHERE relname = 'trip'`,
+		`ALTER ROLE season_reader SUPERUSER`, `SELECT pg_terminate_backend(1)`,
+	} {
+		out, _, err := ask("-At", "-v", "ON_ERROR_STOP=1", "-c", sql)
+		require.Error(t, err, "%s: %s", sql, out)
+		require.NoFileExists(t, mark, sql)
 	}
 }

@@ -180,3 +180,61 @@ func Scorecard(list []resolved) web.Scorecard {
 
 	return c
 }
+
+// judgedDay is a morning as people drove by it, with what the log says of it.
+type judgedDay struct {
+	verdict.Resolved
+	who []int // numbers of the anglers who went, of this recap alone
+}
+
+// minAnglers is the least number of different anglers behind a number that is
+// shown.
+const minAnglers = 3
+
+// cell is a group of mornings by which one number could be told.
+type cell struct {
+	who    map[int]bool
+	n      int // mornings fished
+	good   int
+	hidden bool
+}
+
+func (c *cell) add(d judgedDay) {
+	if c.who == nil {
+		c.who = map[int]bool{}
+	}
+	for _, w := range d.who {
+		c.who[w] = true
+	}
+	if d.Known {
+		c.n++
+		if d.Good {
+			c.good++
+		}
+	}
+}
+
+// hideSmall hides the cells of fewer than three anglers, and the smallest open
+// one where a hidden cell could be had from the total by subtraction: the rule
+// of the season views.
+func hideSmall(cells []*cell) {
+	union, hidden := map[int]bool{}, 0
+	var least *cell
+	for _, c := range cells {
+		switch {
+		case c.n == 0:
+		case len(c.who) < minAnglers:
+			c.hidden = true
+			hidden++
+			for w := range c.who {
+				union[w] = true
+			}
+		case least == nil || len(c.who) < len(least.who) || len(c.who) == len(least.who) && c.n < least.n:
+			least = c
+		}
+	}
+
+	if least != nil && (hidden == 1 || hidden > 0 && len(union) < minAnglers) {
+		least.hidden = true
+	}
+}
