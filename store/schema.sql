@@ -227,9 +227,9 @@ CREATE TABLE coldseam.book_row (
     discharge_m3s double precision
 );
 
-COMMENT ON TABLE coldseam.book_row IS 'The trip log as the book shows it: a row for each trip or rig log and dimension, renewed cell by cell. Never granted to readers.';
+COMMENT ON TABLE coldseam.book_row IS 'The trip log as the book shows it: a row for each trip or rig log and dimension, renewed cell by cell; no cell of fewer than three anglers. Never granted to readers.';
 
-COMMENT ON COLUMN coldseam.book_row.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
+COMMENT ON COLUMN coldseam.book_row.dimension IS 'all, day, month, band, flow, stage, verdict, weight, presentation, clarity, spot; held = weights that held bottom.';
 
 COMMENT ON COLUMN coldseam.book_row.season IS 'Calendar year.';
 
@@ -257,33 +257,150 @@ COMMENT ON COLUMN coldseam.book_row.held IS 'The weight held bottom; null = not 
 
 COMMENT ON COLUMN coldseam.book_row.discharge_m3s IS 'Discharge at a rig log, m3/s.';
 
-CREATE VIEW coldseam.book_cell AS
- WITH cells AS (
-         SELECT book_row.dimension,
+CREATE VIEW coldseam.book_open AS
+ SELECT b.dimension,
+    b.season,
+    b.reach_id,
+    b.species,
+    b.cell,
+    b.source,
+    b.who,
+    b.day,
+    b.line_hours,
+    b.fish,
+    b.stayed,
+    b.by_mail,
+    b.held,
+    b.discharge_m3s
+   FROM (coldseam.book_row b
+     JOIN ( SELECT book_row.dimension,
             book_row.season,
             book_row.reach_id,
             book_row.species,
-            book_row.cell,
-            count(DISTINCT NULLIF(book_row.who, ''::text)) AS anglers,
-            count(*) AS trips,
-            sum(book_row.line_hours) AS line_hours,
-            sum(book_row.fish) AS fish,
-            avg((book_row.held)::integer) AS held_share,
-            percentile_cont((0.5)::double precision) WITHIN GROUP (ORDER BY book_row.discharge_m3s) AS median_m3s
+            book_row.cell
            FROM coldseam.book_row
-          WHERE (NOT book_row.stayed)
           GROUP BY book_row.dimension, book_row.season, book_row.reach_id, book_row.species, book_row.cell
-        ), small AS (
-         SELECT t.dimension,
-            t.season,
-            t.reach_id,
-            t.species,
-            count(DISTINCT NULLIF(t.who, ''::text)) AS anglers,
-            count(DISTINCT t.cell) AS cells
-           FROM (coldseam.book_row t
-             JOIN cells c USING (dimension, season, reach_id, species, cell))
-          WHERE ((c.anglers < 3) AND (NOT t.stayed))
-          GROUP BY t.dimension, t.season, t.reach_id, t.species
+         HAVING (count(DISTINCT NULLIF(book_row.who, ''::text)) >= 3)) k USING (dimension, season, reach_id, species, cell));
+
+COMMENT ON VIEW coldseam.book_open IS 'Rows of cells with three different anglers, which move by three at a time: what sums over cells may be made of; columns as in book_row.';
+
+COMMENT ON COLUMN coldseam.book_open.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
+
+COMMENT ON COLUMN coldseam.book_open.season IS 'Calendar year.';
+
+COMMENT ON COLUMN coldseam.book_open.reach_id IS 'The reach.';
+
+COMMENT ON COLUMN coldseam.book_open.species IS 'Species key; of held the spot.';
+
+COMMENT ON COLUMN coldseam.book_open.cell IS 'Value of the dimension.';
+
+COMMENT ON COLUMN coldseam.book_open.source IS 'Digest of the trip or rig log.';
+
+COMMENT ON COLUMN coldseam.book_open.who IS 'Digest of the pseudonym; empty = not known.';
+
+COMMENT ON COLUMN coldseam.book_open.day IS 'Civil day.';
+
+COMMENT ON COLUMN coldseam.book_open.line_hours IS 'Hours times lines; lines not said = anglers.';
+
+COMMENT ON COLUMN coldseam.book_open.fish IS 'Fish caught.';
+
+COMMENT ON COLUMN coldseam.book_open.stayed IS 'Said "did not go".';
+
+COMMENT ON COLUMN coldseam.book_open.by_mail IS 'Went, or stayed, because of the mail.';
+
+COMMENT ON COLUMN coldseam.book_open.held IS 'The weight held bottom; null = not said.';
+
+COMMENT ON COLUMN coldseam.book_open.discharge_m3s IS 'Discharge at a rig log, m3/s.';
+
+CREATE VIEW coldseam.book_cell AS
+ WITH went AS (
+         SELECT book_open.dimension,
+            book_open.season,
+            book_open.reach_id,
+            book_open.species,
+            book_open.cell,
+            book_open.source,
+            book_open.who,
+            book_open.day,
+            book_open.line_hours,
+            book_open.fish,
+            book_open.stayed,
+            book_open.by_mail,
+            book_open.held,
+            book_open.discharge_m3s
+           FROM coldseam.book_open
+          WHERE (NOT book_open.stayed)
+        ), cells AS (
+         SELECT went.dimension,
+            went.season,
+            went.reach_id,
+            went.species,
+            went.cell,
+            count(DISTINCT NULLIF(went.who, ''::text)) AS anglers,
+            count(*) AS trips,
+            sum(went.line_hours) AS line_hours,
+            sum(went.fish) AS fish,
+            avg((went.held)::integer) AS held_share,
+            percentile_cont((0.5)::double precision) WITHIN GROUP (ORDER BY went.discharge_m3s) AS median_m3s,
+            count(*) FILTER (WHERE (went.fish = 0)) AS blank_trips
+           FROM went
+          GROUP BY went.dimension, went.season, went.reach_id, went.species, went.cell
+         HAVING (count(DISTINCT NULLIF(went.who, ''::text)) >= 3)
+        ), counted AS (
+         SELECT w.dimension,
+            w.season,
+            w.reach_id,
+            w.species,
+            w.cell,
+            w.source,
+            w.who,
+            w.day,
+            w.line_hours,
+            w.fish,
+            w.stayed,
+            w.by_mail,
+            w.held,
+            w.discharge_m3s
+           FROM (went w
+             JOIN cells USING (dimension, season, reach_id, species, cell))
+        ), apart AS (
+         SELECT y.dimension,
+            y.season,
+            y.reach_id,
+            y.species,
+            count(DISTINCT NULLIF(y.who, ''::text)) AS anglers
+           FROM ( SELECT x.dimension,
+                    x.season,
+                    x.reach_id,
+                    x.species,
+                    x.source,
+                    max(x.who) AS who
+                   FROM ( SELECT d.dimension,
+                            a.season,
+                            a.reach_id,
+                            a.species,
+                            a.source,
+                            a.who
+                           FROM (counted a
+                             JOIN ( SELECT DISTINCT counted.dimension,
+                                    counted.season,
+                                    counted.reach_id,
+                                    counted.species
+                                   FROM counted
+                                  WHERE (counted.dimension <> ALL (ARRAY['all'::text, 'held'::text]))) d USING (season, reach_id, species))
+                          WHERE (a.dimension = 'all'::text)
+                        UNION ALL
+                         SELECT counted.dimension,
+                            counted.season,
+                            counted.reach_id,
+                            counted.species,
+                            counted.source,
+                            counted.who
+                           FROM counted
+                          WHERE (counted.dimension <> ALL (ARRAY['all'::text, 'held'::text]))) x
+                  GROUP BY x.dimension, x.season, x.reach_id, x.species, x.source
+                 HAVING (count(*) = 1)) y
+          GROUP BY y.dimension, y.season, y.reach_id, y.species
         ), ranked AS (
          SELECT c.dimension,
             c.season,
@@ -296,11 +413,11 @@ CREATE VIEW coldseam.book_cell AS
             c.fish,
             c.held_share,
             c.median_m3s,
-            s.cells AS small_cells,
-            s.anglers AS small_anglers,
-            row_number() OVER (PARTITION BY c.dimension, c.season, c.reach_id, c.species, (c.anglers >= 3) ORDER BY c.anglers, c.trips, c.cell) AS place
+            c.blank_trips,
+            s.anglers AS apart,
+            row_number() OVER (PARTITION BY c.dimension, c.season, c.reach_id, c.species ORDER BY c.anglers, c.trips, c.cell) AS place
            FROM (cells c
-             LEFT JOIN small s USING (dimension, season, reach_id, species))
+             LEFT JOIN apart s USING (dimension, season, reach_id, species))
         )
  SELECT ranked.dimension,
     ranked.season,
@@ -313,10 +430,12 @@ CREATE VIEW coldseam.book_cell AS
     ranked.fish,
     ranked.held_share,
     ranked.median_m3s,
-    ((ranked.anglers < 3) OR ((ranked.place = 1) AND COALESCE(((ranked.small_cells = 1) OR (ranked.small_anglers < 3)), false))) AS hidden
+    ((ranked.place = 1) AND COALESCE((ranked.apart < 3), false)) AS hidden,
+    (ranked.apart IS NOT NULL) AS some_apart,
+    ranked.blank_trips
    FROM ranked;
 
-COMMENT ON VIEW coldseam.book_cell IS 'The book by one dimension at a time, with the mark of what readers may not see. Never granted to readers.';
+COMMENT ON VIEW coldseam.book_cell IS 'The open cells of the book, with the mark of what readers may not see all the same. Never granted to readers.';
 
 COMMENT ON COLUMN coldseam.book_cell.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
 
@@ -341,6 +460,10 @@ COMMENT ON COLUMN coldseam.book_cell.held_share IS 'Share that held bottom, 0-1.
 COMMENT ON COLUMN coldseam.book_cell.median_m3s IS 'Median discharge of the logs, m3/s.';
 
 COMMENT ON COLUMN coldseam.book_cell.hidden IS 'Not for readers.';
+
+COMMENT ON COLUMN coldseam.book_cell.some_apart IS 'Trips of the season stand in no open cell of the dimension.';
+
+COMMENT ON COLUMN coldseam.book_cell.blank_trips IS 'Trips without a fish.';
 
 CREATE TABLE coldseam.climatology (
     site_id text NOT NULL,
@@ -933,7 +1056,7 @@ CREATE VIEW coldseam.book_now AS
    FROM (((coldseam.trip_condition c
      JOIN coldseam.trip t USING (trip_id))
      LEFT JOIN coldseam.morning_brief m ON (((m.reach_id = c.reach_id) AND (m.day = c.day))))
-     CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(m.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text))) d(dimension, cell))
+     CROSS JOIN LATERAL ( VALUES ('all'::text,'all'::text), ('day'::text,(c.day)::text), ('month'::text,to_char((c.day)::timestamp with time zone, 'YYYY-MM'::text)), ('band'::text,c.band), ('flow'::text,c.flow_class), ('stage'::text,c.run_stage), ('verdict'::text,COALESCE(m.verdict, 'none told'::text)), ('weight'::text,COALESCE(((c.weight_oz)::numeric)::text, 'not said'::text)), ('presentation'::text,COALESCE(NULLIF(c.presentation, ''::text), 'not said'::text)), ('clarity'::text,COALESCE(NULLIF(t.clarity, ''::text), 'not said'::text)), ('spot'::text,COALESCE(NULLIF(c.spot_id, ''::text), 'not said'::text))) d(dimension, cell))
   WHERE (t.in_book AND ((NOT c.went_not) OR (d.dimension = ANY (ARRAY['all'::text, 'verdict'::text]))))
 UNION ALL
  SELECT 'held'::text AS dimension,
@@ -1003,61 +1126,6 @@ COMMENT ON COLUMN coldseam.book_now.by_mail IS 'Went, or stayed, because of the 
 COMMENT ON COLUMN coldseam.book_now.held IS 'The weight held bottom; null = not said.';
 
 COMMENT ON COLUMN coldseam.book_now.discharge_m3s IS 'Discharge at a rig log, m3/s.';
-
-CREATE VIEW coldseam.book_open AS
- SELECT b.dimension,
-    b.season,
-    b.reach_id,
-    b.species,
-    b.cell,
-    b.source,
-    b.who,
-    b.day,
-    b.line_hours,
-    b.fish,
-    b.stayed,
-    b.by_mail,
-    b.held,
-    b.discharge_m3s
-   FROM (coldseam.book_row b
-     JOIN ( SELECT book_row.dimension,
-            book_row.season,
-            book_row.reach_id,
-            book_row.species,
-            book_row.cell
-           FROM coldseam.book_row
-          GROUP BY book_row.dimension, book_row.season, book_row.reach_id, book_row.species, book_row.cell
-         HAVING (count(DISTINCT NULLIF(book_row.who, ''::text)) >= 3)) k USING (dimension, season, reach_id, species, cell));
-
-COMMENT ON VIEW coldseam.book_open IS 'Rows of cells with three different anglers, which move by three at a time: what sums over cells may be made of; columns as in book_row.';
-
-COMMENT ON COLUMN coldseam.book_open.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
-
-COMMENT ON COLUMN coldseam.book_open.season IS 'Calendar year.';
-
-COMMENT ON COLUMN coldseam.book_open.reach_id IS 'The reach.';
-
-COMMENT ON COLUMN coldseam.book_open.species IS 'Species key; of held the spot.';
-
-COMMENT ON COLUMN coldseam.book_open.cell IS 'Value of the dimension.';
-
-COMMENT ON COLUMN coldseam.book_open.source IS 'Digest of the trip or rig log.';
-
-COMMENT ON COLUMN coldseam.book_open.who IS 'Digest of the pseudonym; empty = not known.';
-
-COMMENT ON COLUMN coldseam.book_open.day IS 'Civil day.';
-
-COMMENT ON COLUMN coldseam.book_open.line_hours IS 'Hours times lines; lines not said = anglers.';
-
-COMMENT ON COLUMN coldseam.book_open.fish IS 'Fish caught.';
-
-COMMENT ON COLUMN coldseam.book_open.stayed IS 'Said "did not go".';
-
-COMMENT ON COLUMN coldseam.book_open.by_mail IS 'Went, or stayed, because of the mail.';
-
-COMMENT ON COLUMN coldseam.book_open.held IS 'The weight held bottom; null = not said.';
-
-COMMENT ON COLUMN coldseam.book_open.discharge_m3s IS 'Discharge at a rig log, m3/s.';
 
 CREATE TABLE coldseam.bounce (
     bounce_id bigint NOT NULL,
@@ -2689,6 +2757,8 @@ CREATE VIEW season.dictionary AS
             WHEN (a.attname ~ '_(min_|max_)?c$'::text) THEN 'degC'::text
             WHEN (a.attname ~ '_oz$'::text) THEN 'ounces'::text
             WHEN (a.attname ~ '_g$'::text) THEN 'grams'::text
+            WHEN (a.attname ~ '_km$'::text) THEN 'km'::text
+            WHEN (a.attname ~ '_mi$'::text) THEN 'miles'::text
             WHEN (a.attname ~ '_m$'::text) THEN 'm'::text
             WHEN (a.attname ~ '_ft$'::text) THEN 'ft'::text
             WHEN (a.attname ~ '_cd$'::text) THEN 'degC days'::text
@@ -2906,38 +2976,67 @@ CREATE VIEW season.trip AS
     book_cell.reach_id,
     book_cell.species,
     book_cell.cell,
+    book_cell.anglers,
+    book_cell.trips,
         CASE
-            WHEN (NOT book_cell.hidden) THEN book_cell.anglers
-            ELSE NULL::bigint
-        END AS anglers,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN book_cell.trips
-            ELSE NULL::bigint
-        END AS trips,
-        CASE
-            WHEN ((NOT book_cell.hidden) AND (book_cell.dimension = 'all'::text)) THEN round((book_cell.line_hours)::numeric)
+            WHEN (book_cell.dimension = 'all'::text) THEN round((book_cell.line_hours)::numeric)
             ELSE NULL::numeric
         END AS line_hours,
         CASE
-            WHEN ((NOT book_cell.hidden) AND (book_cell.dimension = 'all'::text)) THEN book_cell.fish
+            WHEN (book_cell.dimension = 'all'::text) THEN book_cell.fish
             ELSE NULL::bigint
         END AS fish,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN round((((book_cell.fish)::double precision / NULLIF(book_cell.line_hours, (0)::double precision)))::numeric, 2)
-            ELSE NULL::numeric
-        END AS fish_per_line_hour,
+    round((((book_cell.fish)::double precision / NULLIF(book_cell.line_hours, (0)::double precision)))::numeric, 2) AS fish_per_line_hour,
     book_cell.hidden,
-    (
+    0 AS anglers_lacking,
         CASE
-            WHEN book_cell.hidden THEN GREATEST((3 - book_cell.anglers), (1)::bigint)
-            ELSE (0)::bigint
-        END)::integer AS anglers_lacking
+            WHEN (book_cell.dimension = 'all'::text) THEN book_cell.blank_trips
+            ELSE NULL::bigint
+        END AS blank_trips
    FROM coldseam.book_cell
-  WHERE (book_cell.dimension <> 'held'::text);
+  WHERE ((book_cell.dimension <> 'held'::text) AND (NOT book_cell.hidden))
+UNION ALL
+ SELECT DISTINCT book_cell.dimension,
+    book_cell.season,
+    book_cell.reach_id,
+    book_cell.species,
+    'too few'::text AS cell,
+    NULL::bigint AS anglers,
+    NULL::bigint AS trips,
+    NULL::numeric AS line_hours,
+    NULL::bigint AS fish,
+    NULL::numeric AS fish_per_line_hour,
+    true AS hidden,
+    3 AS anglers_lacking,
+    NULL::bigint AS blank_trips
+   FROM coldseam.book_cell
+  WHERE ((book_cell.dimension <> ALL (ARRAY['held'::text, 'day'::text])) AND book_cell.some_apart)
+UNION ALL
+ SELECT 'all'::text AS dimension,
+    m.season,
+    m.reach_id,
+    m.species,
+    'all'::text AS cell,
+    NULL::bigint AS anglers,
+    NULL::bigint AS trips,
+    NULL::numeric AS line_hours,
+    NULL::bigint AS fish,
+    NULL::numeric AS fish_per_line_hour,
+    true AS hidden,
+    3 AS anglers_lacking,
+    NULL::bigint AS blank_trips
+   FROM ( SELECT DISTINCT (EXTRACT(year FROM b.day))::integer AS season,
+            b.reach_id,
+            ((r.body -> 'Species'::text) ->> 0) AS species
+           FROM (coldseam.morning_brief b
+             JOIN coldseam.reach r USING (reach_id))) m
+  WHERE ((m.species IS NOT NULL) AND (NOT (EXISTS ( SELECT
+           FROM coldseam.book_cell c
+          WHERE ((c.dimension = 'all'::text) AND ((c.season = m.season) AND (c.reach_id = m.reach_id) AND (c.species = m.species)))))));
 
-COMMENT ON VIEW season.trip IS 'Trips by one dimension at a time, of those whom the book counts. A cell needs three different anglers, and moves only when three have moved it; a second one is hidden where the first could be had by subtraction.';
+COMMENT ON VIEW season.trip IS 'Trips by one dimension at a time, of those whom the book counts. A cell opens, moves and closes only with three different anglers; trips that stand in none are "too few", and a cell goes with them where they could be had by subtraction.';
 
-COMMENT ON COLUMN season.trip.dimension IS 'all, day, band, flow, stage, verdict (the morning''s word), weight (ounces) or presentation.';
+COMMENT ON COLUMN season.trip.dimension IS 'all, day, month, band, flow, stage, verdict (the morning''s word), weight (ounces), presentation, clarity or spot.';
 
 COMMENT ON COLUMN season.trip.season IS 'Calendar year.';
 
@@ -2945,7 +3044,7 @@ COMMENT ON COLUMN season.trip.reach_id IS 'The reach.';
 
 COMMENT ON COLUMN season.trip.species IS 'Species key.';
 
-COMMENT ON COLUMN season.trip.cell IS 'Value of the dimension; "not known", "not said" and "none told" are values too.';
+COMMENT ON COLUMN season.trip.cell IS 'Value of the dimension; "not known", "not said" and "none told" are values too, "too few" is what fewer than three anglers share.';
 
 COMMENT ON COLUMN season.trip.anglers IS 'Different anglers.';
 
@@ -2959,7 +3058,9 @@ COMMENT ON COLUMN season.trip.fish_per_line_hour IS 'Fish per line hour.';
 
 COMMENT ON COLUMN season.trip.hidden IS 'Numbers left empty to protect anglers.';
 
-COMMENT ON COLUMN season.trip.anglers_lacking IS 'How many more anglers would open it; 0 = open.';
+COMMENT ON COLUMN season.trip.anglers_lacking IS 'Different anglers that open a number, at most; 0 = open. How many there are already is not told: it would tell of one.';
+
+COMMENT ON COLUMN season.trip.blank_trips IS 'Of the trips those without a fish; only for the whole season.';
 
 CREATE VIEW season.morning AS
  WITH lead AS (
@@ -3283,7 +3384,16 @@ CREATE VIEW season.river AS
     r.max_flow_m3s,
     (r.max_flow_m3s / (0.028316846592)::double precision) AS max_flow_cfs,
     (NOT r.retired) AS fished,
-    r.updated_at
+    r.updated_at,
+    NULLIF(((r.body ->> 'DriveKM'::text))::double precision, (0)::double precision) AS drive_km,
+    (NULLIF(((r.body ->> 'DriveKM'::text))::double precision, (0)::double precision) / (1.609344)::double precision) AS drive_mi,
+    ( SELECT string_agg((x.value ->> 'Name'::text), ', '::text) AS string_agg
+           FROM jsonb_array_elements(
+                CASE
+                    WHEN (jsonb_typeof((r.body -> 'Spots'::text)) = 'array'::text) THEN (r.body -> 'Spots'::text)
+                    ELSE '[]'::jsonb
+                END) x(value)
+          WHERE ((x.value ->> 'DepthRefM'::text) IS NULL)) AS spots_to_sound
    FROM (coldseam.reach r
      JOIN coldseam.site s USING (site_id));
 
@@ -3312,6 +3422,12 @@ COMMENT ON COLUMN season.river.max_flow_cfs IS 'The same, ft3/s.';
 COMMENT ON COLUMN season.river.fished IS 'Still fished.';
 
 COMMENT ON COLUMN season.river.updated_at IS 'Last edit.';
+
+COMMENT ON COLUMN season.river.drive_km IS 'The drive there and back that a STAY saves, km; null = not set.';
+
+COMMENT ON COLUMN season.river.drive_mi IS 'The same, miles.';
+
+COMMENT ON COLUMN season.river.spots_to_sound IS 'Spots without a sounded depth, for which no weight is told; null = none.';
 
 CREATE VIEW season.roaming AS
  SELECT w.season,
@@ -3688,36 +3804,15 @@ CREATE VIEW season.weight AS
     book_cell.species AS spot_id,
     (book_cell.cell)::double precision AS weight_oz,
     round((((book_cell.cell)::double precision * (28.349523125)::double precision))::numeric, 1) AS weight_g,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN book_cell.anglers
-            ELSE NULL::bigint
-        END AS anglers,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN book_cell.trips
-            ELSE NULL::bigint
-        END AS logs,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN round(book_cell.held_share, 2)
-            ELSE NULL::numeric
-        END AS held_share,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN round((book_cell.median_m3s)::numeric)
-            ELSE NULL::numeric
-        END AS median_m3s,
-        CASE
-            WHEN (NOT book_cell.hidden) THEN round(((book_cell.median_m3s / (0.028316846592)::double precision))::numeric, '-1'::integer)
-            ELSE NULL::numeric
-        END AS median_cfs,
-    book_cell.hidden,
-    (
-        CASE
-            WHEN book_cell.hidden THEN GREATEST((3 - book_cell.anglers), (1)::bigint)
-            ELSE (0)::bigint
-        END)::integer AS anglers_lacking
+    book_cell.anglers,
+    book_cell.trips AS logs,
+    round(book_cell.held_share, 2) AS held_share,
+    round((book_cell.median_m3s)::numeric) AS median_m3s,
+    round(((book_cell.median_m3s / (0.028316846592)::double precision))::numeric, '-1'::integer) AS median_cfs
    FROM coldseam.book_cell
   WHERE (book_cell.dimension = 'held'::text);
 
-COMMENT ON VIEW season.weight IS 'Which weights held bottom at which spot. Hidden as in season.trip.';
+COMMENT ON VIEW season.weight IS 'Which weights held bottom at which spot, where three different anglers logged one; it moves only with three.';
 
 COMMENT ON COLUMN season.weight.season IS 'Calendar year.';
 
@@ -3738,10 +3833,6 @@ COMMENT ON COLUMN season.weight.held_share IS 'Share that held bottom, 0-1.';
 COMMENT ON COLUMN season.weight.median_m3s IS 'Median discharge of the logs, m3/s.';
 
 COMMENT ON COLUMN season.weight.median_cfs IS 'Median discharge of the logs, ft3/s.';
-
-COMMENT ON COLUMN season.weight.hidden IS 'Numbers left empty to protect anglers.';
-
-COMMENT ON COLUMN season.weight.anglers_lacking IS 'How many more anglers would open it; 0 = open.';
 
 ALTER TABLE ONLY coldseam.alert
     ADD CONSTRAINT alert_pkey PRIMARY KEY (feed, document, provider, sender, identifier, sent_at, known_at);
