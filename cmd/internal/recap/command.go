@@ -26,14 +26,14 @@ import (
 
 // Command answers the books of a season, and opens it to questions in SQL.
 type Command struct {
-	Season     int      `help:"The year; default the newest with a trip or a brief."`
-	Reach      string   `help:"What :'reach' of a book stands for; default the club's first." aliases:"river"`
-	Out        string   `help:"Folder of the shipped books; default this one." type:"path" placeholder:"DIR"`
-	SQL        bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
-	Dictionary bool     `help:"Print what every view and column means."`
-	RunNotebook    string   `name:"run" help:"Run the SQL of a book of your own (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
-	Export     string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
-	Args       []string `arg:"" optional:"" help:"For psql, after --."`
+	Season      int      `help:"The year; default the newest with a trip or a brief."`
+	Reach       string   `help:"What :'reach' of a book stands for; default the club's first." aliases:"river"`
+	Out         string   `help:"Folder of the shipped books; default this one." type:"path" placeholder:"DIR"`
+	SQL         bool     `help:"Open psql on schema season as the reader, read only; arguments after -- go to psql." name:"sql"`
+	Dictionary  bool     `help:"Print what every view and column means."`
+	RunNotebook string   `name:"run" help:"Run the SQL of a book of your own (Markdown or HTML) as the reader and write tables and charts beneath it." type:"existingfile" placeholder:"FILE"`
+	Export      string   `help:"Write every view of the season as CSV and Parquet, as a data package." type:"path" placeholder:"DIR"`
+	Args        []string `arg:"" optional:"" help:"For psql, after --."`
 }
 
 // Run answers the shipped books, or does one of the others.

@@ -120,7 +120,7 @@ func TestRecapSQLIsAlwaysTheReader(t *testing.T) {
 		file := filepath.Join(dir, "it.sql")
 		require.NoError(t, os.WriteFile(file, []byte(sql+"\n;"+who+"|| :season;\n"), 0o600))
 		out, errs, _ := ask("-At", "-f", file)
-		require.Contains(t, errs, "restricted", sql)
+		require.Contains(t, errs, "restrict", sql)
 		require.NotContains(t, out, "coldseam", sql)
 		require.NoFileExists(t, mark, sql)
 	}
