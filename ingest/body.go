@@ -96,18 +96,54 @@ func DecodeJSON(body []byte, v any) error {
 // NewJSON is a decoder for formats that are read piece by piece, so that many
 // small rows cost no more than one of them. EndJSON must follow.
 func NewJSON(body []byte) (*json.Decoder, error) {
-	if Sniff(body) != ShapeJSON {
-		return nil, fmt.Errorf("not JSON: begins %q: %w", clip(string(bytes.TrimSpace(body))), coldseam.ErrInvalid)
-	}
-	if !utf8.Valid(body) {
-		return nil, fmt.Errorf("json: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
-	}
-	if err := Dense(body, jsonObject); err != nil {
+	if err := checkJSON(body); err != nil {
 		return nil, err
 	}
 	d := json.NewDecoder(bytes.NewReader(body))
 	d.UseNumber()
 	return d, nil
+}
+
+// NewPieces is NewJSON for documents whose parts are small: a part of more than
+// most bytes is refused before it is held in memory a second time.
+func NewPieces(body []byte, most int64) (*json.Decoder, error) {
+	if err := checkJSON(body); err != nil {
+		return nil, err
+	}
+	return Pieces(bytes.NewReader(body), most), nil
+}
+
+// Pieces is the decoder of NewPieces over a reader.
+func Pieces(r io.Reader, most int64) *json.Decoder {
+	p := &pieceReader{r: r, most: most}
+	p.d = json.NewDecoder(p)
+	p.d.UseNumber()
+	return p.d
+}
+
+type pieceReader struct {
+	r          io.Reader
+	d          *json.Decoder
+	most, read int64
+}
+
+func (p *pieceReader) Read(b []byte) (int, error) {
+	if p.read-p.d.InputOffset() > p.most {
+		return 0, fmt.Errorf("a part of more than %d bytes", p.most)
+	}
+	n, err := p.r.Read(b)
+	p.read += int64(n)
+	return n, err
+}
+
+func checkJSON(body []byte) error {
+	if Sniff(body) != ShapeJSON {
+		return fmt.Errorf("not JSON: begins %q: %w", clip(string(bytes.TrimSpace(body))), coldseam.ErrInvalid)
+	}
+	if !utf8.Valid(body) {
+		return fmt.Errorf("json: text is not UTF-8 (set encoding_override): %w", coldseam.ErrInvalid)
+	}
+	return Dense(body, jsonObject)
 }
 
 // Objects and members of a document come with text of their own; one that is

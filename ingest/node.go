@@ -68,7 +68,11 @@ type Node struct {
 }
 
 // Tree reads the element that start opened, to its end tag.
-func (x *XML) Tree(start xml.StartElement) (*Node, error) {
+func (x *XML) Tree(start xml.StartElement) (*Node, error) { return x.Trunk(start, nil) }
+
+// Trunk is Tree without the elements that take wants: they are many, and what is
+// read of one costs less than the element. A nil take wants none.
+func (x *XML) Trunk(start xml.StartElement, take func(parent, kid *Node) bool) (*Node, error) {
 	root := newNode(start)
 	open, texts := []*Node{root}, [][]byte{nil}
 	n, began := int64(1), x.d.InputOffset()
@@ -96,8 +100,12 @@ func (x *XML) Tree(start xml.StartElement) (*Node, error) {
 					return nil, err
 				}
 			}
-			open[top].Text = string(texts[top])
-			open, texts = open[:top], texts[:top]
+			kid := open[top]
+			kid.Text = string(texts[top])
+			if open, texts = open[:top], texts[:top]; top > 0 && take != nil && take(open[top-1], kid) {
+				up := open[top-1]
+				up.Kids = up.Kids[:len(up.Kids)-1]
+			}
 		case xml.CharData:
 			texts[top] = append(texts[top], t...)
 		}

@@ -3,146 +3,177 @@
 package detect
 
 import (
-	"runtime"
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/ingest"
 )
 
-// peakOf is how far the heap in use grows while f runs.
-func peakOf(f func()) int64 {
-	var m runtime.MemStats
-	runtime.GC()
-	runtime.ReadMemStats(&m)
-	before, most := m.HeapInuse, m.HeapInuse
-	stop, done := make(chan struct{}), make(chan struct{})
-	go func() {
-		defer close(done)
-		for {
-			select {
-			case <-stop:
-				return
-			case <-time.After(2 * time.Millisecond):
-				runtime.ReadMemStats(&m)
-				most = max(most, m.HeapInuse)
-			}
-		}
-	}()
-
-	f()
-	close(stop)
-	<-done
-	runtime.ReadMemStats(&m)
-	return int64(max(most, m.HeapInuse) - before)
+// dense are documents made of as many pieces as fit into the cap, in the densest
+// form of each format.
+var dense = []struct {
+	name, head, piece, tail string
+	records                 *ingest.Records
+}{
+	{"features: empty ones", `{"type":"FeatureCollection","features":[`, `{},`, `{}]}`, nil},
+	{"features: rows", `{"type":"FeatureCollection","features":[`,
+		`{"properties":{"monitoring_location_id":"a","parameter_code":"00065","unit_of_measure":"m","time":"2026-01-01T00:00Z","value":"1"}},`, `{}]}`, nil},
+	{"features: members", `{"type":"FeatureCollection","features":[{"properties":{`, `"":1,`, `"a":1}}]}`, nil},
+	{"features: links", `{"type":"FeatureCollection","features":[],"links":[`, `{},`, `{}]}`, nil},
+	{"coverage: values", `{"type":"Coverage","domain":{"type":"Domain","axes":{"x":{"values":[1]},"y":{"values":[1]},"t":{"values":["2026-01-01T00:00:00Z"]}}},"parameters":{},"ranges":{"a":{"type":"NdArray","dataType":"float","values":[`, `1,`, `1]}}}`, nil},
+	{"coverage: axis", `{"type":"Coverage","domain":{"type":"Domain","axes":{"x":{"values":[1]},"y":{"values":[1]},"t":{"values":[`, `1,`, `1]}}},"parameters":{},"ranges":{}}`, nil},
+	{"coverage: many", `{"type":"CoverageCollection","coverages":[`, `{},`, `{}]}`, nil},
+	{"coverage: parameters", `{"type":"Coverage","domain":{},"ranges":{},"parameters":{"a":{}`, `,"b":{}`, `}}`, nil},
+	{"gridpoint", `{"type":"Feature","geometry":{"type":"Point","coordinates":[1,1]},"properties":{"updateTime":"2026-01-01T00:00:00Z","temperature":{"uom":"wmoUnit:degC","values":[`, `{},`, `{}]}}}`, nil},
+	{"sensorthings: entities", `{"@iot.nextLink":"","value":[`, `{},`, `{}]}`, nil},
+	{"sensorthings: observations",
+		`{"@iot.id":1,"name":"stage","unitOfMeasurement":{"symbol":"m"},"Observations":[`,
+		`{"result":1,"phenomenonTime":"2026-01-01T00:00:00Z"},`,
+		`{"result":1,"phenomenonTime":"2026-01-01T00:00:00Z"}]}`, nil},
+	{"sensorthings: padded", `{"@iot.nextLink":"","value":[`, `{"name":"","description":"","result":1       },`,
+		`{}]}`, nil},
+	{"features: short names", `{"type":"FeatureCollection","features":[{"properties":{`, `"a":      1,`,
+		`"a":1}}]}`, nil},
+	{"gridpoint: padded", `{"type":"Feature","geometry":{"type":"Point","coordinates":[1,1]},"properties":{"updateTime":"2026-01-01T00:00:00Z","temperature":{"uom":"wmoUnit:degC","values":[`, `{"validTime":"","value":1     },`, `{}]}}}`, nil},
+	{"waterml 1: padded", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"><timeSeries><values>`,
+		`<value qualifiers="A" dateTime="2012-05-12T00:00:00.000-05:00">1</value>`,
+		`</values></timeSeries></timeSeriesResponse>`, nil},
+	{"waterml 1: padded json", `{"declaredType":"x","value":{"timeSeries":[`,
+		`{"name":"                                                        "},`, `{}]}}`, nil},
+	{"waterml 2: padded", `<o:OM_Observation xmlns:o="http://www.opengis.net/om/2.0"><o:procedure>`,
+		`<a>             </a>`, `</o:procedure></o:OM_Observation>`, nil},
+	{"waterml 2: observations with a result", `<o:Collection xmlns:o="http://www.opengis.net/om/2.0">`,
+		`<o:OM_Observation><o:result>1</o:result></o:OM_Observation>`, `</o:Collection>`, nil},
+	{"cap: alerts with a name", `<alerts xmlns="urn:oasis:names:tc:emergency:cap:1.2">`,
+		`<alert><identifier>a</identifier></alert>`, `</alerts>`, nil},
+	{"cap: geojson", `{"type":"FeatureCollection","title":"current watches, warnings, and advisories","features":[`,
+		`{"properties":{"event":"a","messageType":"Alert"}},`,
+		`{"properties":{"event":"a","messageType":"Alert"}}]}`, nil},
+	{"cap: codes", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><references>`, `a `,
+		`</references></alert>`, nil},
+	{"waterml 2: points", `<w:MeasurementTimeseries xmlns:w="http://www.opengis.net/waterml/2.0">`, `<w:point/>`,
+		`</w:MeasurementTimeseries>`, nil},
+	{"waterml 2: one block", `<o:OM_Observation xmlns:o="http://www.opengis.net/om/2.0"><o:procedure>`, `<a/>`,
+		`</o:procedure></o:OM_Observation>`, nil},
+	{"waterml 2: observations", `<o:Collection xmlns:o="http://www.opengis.net/om/2.0">`, `<o:OM_Observation/>`,
+		`</o:Collection>`, nil},
+	{"waterml 2: stations",
+		`<w:Collection xmlns:w="http://www.opengis.net/waterml/2.0" xmlns:g="http://www.opengis.net/gml/3.2">`,
+		`<w:MonitoringPoint><g:name>x</g:name></w:MonitoringPoint>`, `</w:Collection>`, nil},
+	{"waterml 1: values", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"><timeSeries><values>`,
+		`<value>1</value>`, `</values></timeSeries></timeSeriesResponse>`, nil},
+	{"waterml 1: series", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/">`, `<timeSeries/>`,
+		`</timeSeriesResponse>`, nil},
+	{"waterml 1: json", `{"declaredType":"x","value":{"timeSeries":[`, `{},`, `{}]}}`, nil},
+	{"cap: areas", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><info>`, `<area/>`, `</info></alert>`, nil},
+	{"cap: alerts", `<alerts xmlns="urn:oasis:names:tc:emergency:cap:1.2">`, `<alert/>`, `</alerts>`, nil},
+	{"cap: entries", `<feed xmlns="http://www.w3.org/2005/Atom">`, `<entry/>`, `</feed>`, nil},
+	{"cap: polygon", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><info><area><polygon>`, `1,1 `,
+		`</polygon></area></info></alert>`, nil},
+	{"records: rows", `[`, `{"t":"2026-01-01T00:00Z","v":1,"u":"m"},`, `{}]`, jsonRows},
+	{"records: numbers", `[`, `1,`, `1]`, jsonRows},
+	{"records: names", `[{`, `"aaaaaaa":1,`, `"b":1}]`, jsonRows},
+	{"records: texts", `[`, `"aaaaaaaaaaaaaaaaaaaa",`, `1]`, jsonRows},
+	{"records: turns", `[[`, `"2026-01-01T00:00Z",1,`, `"2026-01-01T00:00Z",1]]`, listRows},
+	{"records: lines", "t,v\n", "2026-01-01T00:00Z,1\n", "", textRows},
+	{"records: cells", "t,v\n", ",", "\n", textRows},
+	{"records: elements", `<a>`, `<r><t>2026-01-01T00:00Z</t><v>1</v><u>m</u></r>`, `</a>`, xmlRows},
+	{"records: bare elements", `<a>`, `<r/>`, `</a>`, xmlRows},
+	{"records: attributes", `<a>`, `<r a="" b="" c="" d=""/>`, `</a>`, xmlRows},
 }
 
-// A document that holds as many pieces as fit into the cap, in the densest form
-// of each format, costs less than 100 MB, whether it is read or refused. A
-// quarter of the cap shows it in less time.
-func TestMemoryOfDenseDocuments(t *testing.T) {
-	const share = 4
-
-	for _, c := range []struct{ name, head, piece, tail string }{
-		{"features: empty ones", `{"type":"FeatureCollection","features":[`, `{},`, `{}]}`},
-		{"features: rows", `{"type":"FeatureCollection","features":[`,
-			`{"properties":{"monitoring_location_id":"a","parameter_code":"00065","unit_of_measure":"m","time":"2026-01-01T00:00Z","value":"1"}},`, `{}]}`},
-		{"features: members", `{"type":"FeatureCollection","features":[{"properties":{`, `"":1,`, `"a":1}}]}`},
-		{"features: links", `{"type":"FeatureCollection","features":[],"links":[`, `{},`, `{}]}`},
-		{"coverage: values", `{"type":"Coverage","domain":{"type":"Domain","axes":{"x":{"values":[1]},"y":{"values":[1]},"t":{"values":["2026-01-01T00:00:00Z"]}}},"parameters":{},"ranges":{"a":{"type":"NdArray","dataType":"float","values":[`, `1,`, `1]}}}`},
-		{"coverage: axis", `{"type":"Coverage","domain":{"type":"Domain","axes":{"x":{"values":[1]},"y":{"values":[1]},"t":{"values":[`, `1,`, `1]}}},"parameters":{},"ranges":{}}`},
-		{"coverage: many", `{"type":"CoverageCollection","coverages":[`, `{},`, `{}]}`},
-		{"coverage: parameters", `{"type":"Coverage","domain":{},"ranges":{},"parameters":{"a":{}`, `,"b":{}`, `}}`},
-		{"gridpoint", `{"type":"Feature","geometry":{"type":"Point","coordinates":[1,1]},"properties":{"updateTime":"2026-01-01T00:00:00Z","temperature":{"uom":"wmoUnit:degC","values":[`, `{},`, `{}]}}}`},
-		{"sensorthings: entities", `{"@iot.nextLink":"","value":[`, `{},`, `{}]}`},
-		{"sensorthings: observations",
-			`{"@iot.id":1,"name":"stage","unitOfMeasurement":{"symbol":"m"},"Observations":[`,
-			`{"result":1,"phenomenonTime":"2026-01-01T00:00:00Z"},`,
-			`{"result":1,"phenomenonTime":"2026-01-01T00:00:00Z"}]}`},
-		{"sensorthings: padded", `{"@iot.nextLink":"","value":[`, `{"name":"","description":"","result":1       },`,
-			`{}]}`},
-		{"features: short names", `{"type":"FeatureCollection","features":[{"properties":{`, `"a":      1,`,
-			`"a":1}}]}`},
-		{"gridpoint: padded", `{"type":"Feature","geometry":{"type":"Point","coordinates":[1,1]},"properties":{"updateTime":"2026-01-01T00:00:00Z","temperature":{"uom":"wmoUnit:degC","values":[`, `{"validTime":"","value":1     },`, `{}]}}}`},
-		{"waterml 1: padded", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"><timeSeries><values>`,
-			`<value qualifiers="A" dateTime="2012-05-12T00:00:00.000-05:00">1</value>`,
-			`</values></timeSeries></timeSeriesResponse>`},
-		{"waterml 1: padded json", `{"declaredType":"x","value":{"timeSeries":[`,
-			`{"name":"                                                        "},`, `{}]}}`},
-		{"waterml 2: padded", `<o:OM_Observation xmlns:o="http://www.opengis.net/om/2.0"><o:procedure>`,
-			`<a>             </a>`, `</o:procedure></o:OM_Observation>`},
-		{"waterml 2: observations with a result", `<o:Collection xmlns:o="http://www.opengis.net/om/2.0">`,
-			`<o:OM_Observation><o:result>1</o:result></o:OM_Observation>`, `</o:Collection>`},
-		{"cap: alerts with a name", `<alerts xmlns="urn:oasis:names:tc:emergency:cap:1.2">`,
-			`<alert><identifier>a</identifier></alert>`, `</alerts>`},
-		{"cap: geojson", `{"type":"FeatureCollection","title":"current watches, warnings, and advisories","features":[`,
-			`{"properties":{"event":"a","messageType":"Alert"}},`,
-			`{"properties":{"event":"a","messageType":"Alert"}}]}`},
-		{"cap: codes", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><references>`, `a `,
-			`</references></alert>`},
-		{"waterml 2: points", `<w:MeasurementTimeseries xmlns:w="http://www.opengis.net/waterml/2.0">`, `<w:point/>`,
-			`</w:MeasurementTimeseries>`},
-		{"waterml 2: one block", `<o:OM_Observation xmlns:o="http://www.opengis.net/om/2.0"><o:procedure>`, `<a/>`,
-			`</o:procedure></o:OM_Observation>`},
-		{"waterml 2: observations", `<o:Collection xmlns:o="http://www.opengis.net/om/2.0">`, `<o:OM_Observation/>`,
-			`</o:Collection>`},
-		{"waterml 2: stations",
-			`<w:Collection xmlns:w="http://www.opengis.net/waterml/2.0" xmlns:g="http://www.opengis.net/gml/3.2">`,
-			`<w:MonitoringPoint><g:name>x</g:name></w:MonitoringPoint>`, `</w:Collection>`},
-		{"waterml 1: values", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"><timeSeries><values>`,
-			`<value>1</value>`, `</values></timeSeries></timeSeriesResponse>`},
-		{"waterml 1: series", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/">`, `<timeSeries/>`,
-			`</timeSeriesResponse>`},
-		{"waterml 1: json", `{"declaredType":"x","value":{"timeSeries":[`, `{},`, `{}]}}`},
-		{"cap: areas", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><info>`, `<area/>`, `</info></alert>`},
-		{"cap: alerts", `<alerts xmlns="urn:oasis:names:tc:emergency:cap:1.2">`, `<alert/>`, `</alerts>`},
-		{"cap: entries", `<feed xmlns="http://www.w3.org/2005/Atom">`, `<entry/>`, `</feed>`},
-		{"cap: polygon", `<alert xmlns="urn:oasis:names:tc:emergency:cap:1.2"><info><area><polygon>`, `1,1 `,
-			`</polygon></area></info></alert>`},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			share := share
-			if strings.HasPrefix(c.name, "cap:") {
-				share = 1 // a message is bounded by itself
-			}
-			body := c.head + strings.Repeat(c.piece, (ingest.DefaultMaxBody/share-len(c.head)-len(c.tail))/len(
-				c.piece)) + c.tail
-			var err error
-			grown := peakOf(func() {
-				_, err = Parse(strings.NewReader(body), ingest.Profile{Name: "t", RequestSite: "a", Zone: "UTC"})
-			})
-			t.Logf("%4d MB, error %.60v", grown>>20*int64(share), err)
-			require.Less(t, grown, int64(100<<20)/int64(share))
-		})
-	}
-}
-
-// A document of records costs no more than 64 MB, at the whole cap.
-func TestMemoryOfDenseRecords(t *testing.T) {
-	json := &ingest.Records{Levels: []string{"$[*]"}, Site: "=a",
+// Maps of the documents of records.
+var (
+	jsonRows = &ingest.Records{Levels: []string{"$[*]"}, Site: "=a",
 		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v", Time: "$.t", Unit: "$.u"}}}
-	text := &ingest.Records{Kind: "text", Site: "=a", Source: "here",
+	listRows = &ingest.Records{Levels: []string{"$[*]"}, Site: "=a", Columns: []string{"t", "v"}, Source: "here",
 		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v", Time: "$.t", Unit: "=m"}}}
-	for name, c := range map[string]struct {
-		m                 *ingest.Records
-		head, piece, tail string
-	}{
-		"rows":    {json, `[`, `{"t":"2026-01-01T00:00Z","v":1,"u":"m"},`, `{}]`},
-		"numbers": {json, `[`, `1,`, `1]`},
-		"names":   {json, `[{`, `"aaaaaaa":1,`, `"b":1}]`},
-		"texts":   {json, `[`, `"aaaaaaaaaaaaaaaaaaaa",`, `1]`},
-		"lines":   {text, "t,v\n", "2026-01-01T00:00Z,1\n", ""},
-		"cells":   {text, "t,v\n", ",", "\n"},
-	} {
-		body := c.head + strings.Repeat(c.piece, (ingest.DefaultMaxBody-len(c.head)-len(c.tail))/len(c.piece)) + c.tail
-		var err error
-		grown := peakOf(func() {
-			_, err = Parse(strings.NewReader(body), ingest.Profile{Name: "t", Format: ingest.FormatRecords, Records: c.m})
-		})
-		t.Logf("%s: %d MB, error %.80v", name, grown>>20, err)
-		require.Less(t, grown, int64(64<<20), name)
+	textRows = &ingest.Records{Kind: "text", Site: "=a", Source: "here",
+		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v", Time: "$.t", Unit: "=m"}}}
+	xmlRows = &ingest.Records{Kind: "xml", Levels: []string{"$.r[*]"}, Site: "=a",
+		Values: []ingest.RecordValue{{Parameter: "=stage", Value: "$.v[*]", Time: "$.t[*]", Unit: "$.u[*]"}}}
+)
+
+// maxMemory is what a whole process may take that reads one document [source: the
+// design of feeds].
+const maxMemory = 64 << 20
+
+// denseChild names the document that a child process of the test reads.
+const denseChild = "COLDSEAM_DENSE_DOCUMENT"
+
+// A process that reads a document of the greatest size, whatever is in it, takes no
+// more than 64 MB, its own code with it. The process is told to stay below by the
+// limit of its collector, and the kernel says how much it took at most: neither
+// depends on how busy the machine is.
+func TestMemoryOfDenseDocuments(t *testing.T) {
+	if name := os.Getenv(denseChild); name != "" {
+		readDense(t, name)
+		return
 	}
+	for _, c := range dense {
+		t.Run(c.name, func(t *testing.T) {
+			cmd := exec.Command(os.Args[0], "-test.run=^TestMemoryOfDenseDocuments$", "-test.v")
+			cmd.Env = append(os.Environ(), denseChild+"="+c.name, "GOMEMLIMIT=32MiB")
+			out, err := cmd.CombinedOutput()
+			require.NoError(t, err, "%s", out)
+			i := bytes.Index(out, []byte("took "))
+			require.Positive(t, i, "%s", out)
+			var took int64
+			_, err = fmt.Sscanf(string(out[i:]), "took %d kB", &took)
+			require.NoError(t, err)
+			line, _, _ := strings.Cut(string(out[i:]), "\n")
+			t.Log(line)
+			require.Less(t, took<<10, int64(maxMemory), line)
+		})
+	}
+}
+
+// readDense reads a document that is made while it is read, and prints the greatest
+// memory of this process.
+func readDense(t *testing.T, name string) {
+	for _, c := range dense {
+		if c.name != name {
+			continue
+		}
+		p := ingest.Profile{Name: "t", RequestSite: "a", Zone: "UTC"}
+		if c.records != nil {
+			p = ingest.Profile{Name: "t", Format: ingest.FormatRecords, Records: c.records}
+		}
+		n := (ingest.DefaultMaxBody - len(c.head) - len(c.tail)) / len(c.piece)
+		parts := []io.Reader{strings.NewReader(c.head), &repeated{piece: c.piece, left: n}, strings.NewReader(c.tail)}
+		b, err := Parse(io.MultiReader(parts...), p)
+		status, rerr := os.ReadFile("/proc/self/status")
+		require.NoError(t, rerr)
+		_, most, _ := strings.Cut(string(status), "VmHWM:")
+		fmt.Printf("took %s kB, %d rows, error %.80v\n", strings.Fields(most)[0], b.Rows(), err)
+		return
+	}
+	t.Fatalf("no document %q", name)
+}
+
+// repeated is a reader of one text over and over.
+type repeated struct {
+	piece    string
+	left, at int
+}
+
+func (r *repeated) Read(p []byte) (n int, err error) {
+	for n < len(p) {
+		if r.left == 0 {
+			return n, io.EOF
+		}
+		k := copy(p[n:], r.piece[r.at:])
+		n += k
+		if r.at += k; r.at == len(r.piece) {
+			r.at, r.left = 0, r.left-1
+		}
+	}
+	return n, nil
 }

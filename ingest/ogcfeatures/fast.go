@@ -96,7 +96,7 @@ func fastFeatures(body []byte, pos int, d *doc) (int, error) {
 
 // slowFeature reads one element with the standard decoder.
 func slowFeature(body []byte, pos int, d *doc, ts []*template) (int, []*template, error) {
-	j := json.NewDecoder(bytes.NewReader(body[pos:]))
+	j := ingest.Pieces(bytes.NewReader(body[pos:]), maxFeature)
 	var raw json.RawMessage
 	if err := j.Decode(&raw); err != nil {
 		return 0, ts, errNotPlain
@@ -303,8 +303,7 @@ func parseFast(body []byte, p ingest.Profile) (ingest.Batch, bool) {
 // resume goes on with the standard decoder at pos, an element or the end of
 // the list of features.
 func resume(body []byte, pos int) (*json.Decoder, error) {
-	j := json.NewDecoder(io.MultiReader(strings.NewReader(`{"features":[`), bytes.NewReader(body[pos:])))
-	j.UseNumber()
+	j := ingest.Pieces(io.MultiReader(strings.NewReader(`{"features":[`), bytes.NewReader(body[pos:])), maxFeature)
 	for range 3 {
 		if _, err := j.Token(); err != nil {
 			return nil, ingest.JSONError(err)

@@ -81,10 +81,14 @@ func parse(body []byte, p ingest.Profile, fast bool) (ingest.Batch, error) {
 	return out, nil
 }
 
+// maxFeature is the greatest size of a feature, or of another member of the document
+// [proposal]: the outline of a station's basin has some ten thousand bytes.
+const maxFeature = 1 << 20
+
 // read walks the members of the document; the features go to d one by one, as
 // their type may come behind them.
 func (c *collection) read(body []byte, d *doc) error {
-	j, err := ingest.NewJSON(body)
+	j, err := ingest.NewPieces(body, maxFeature)
 	if err != nil {
 		return err
 	}

@@ -1,9 +1,6 @@
 package waterml
 
 import (
-	"bytes"
-	"encoding/xml"
-	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -82,31 +79,20 @@ type v1Series struct {
 type v1Block struct {
 	method  string
 	rows    []v1Row
-	nodes   []*ingest.Node  // rows of the XML form, read when their turn comes
 	repeats map[string]bool // times of several samples
 }
-
-// row i of either form.
-func (b v1Block) row(i int) v1Row {
-	if i < len(b.rows) {
-		return b.rows[i]
-	}
-	return xmlRow(b.nodes[i-len(b.rows)])
-}
-
-func (b v1Block) len() int { return len(b.rows) + len(b.nodes) }
 
 // ofDays reports whether every value of a series stands at its local midnight:
 // then one without a time support is of civil days.
 func (s v1Series) ofDays() bool {
 	n := 0
 	for _, b := range s.blocks {
-		for i := range b.len() {
-			_, clock, _ := strings.Cut(b.row(i).at, "T")
+		for _, r := range b.rows {
+			_, clock, _ := strings.Cut(r.at, "T")
 			if i := strings.LastIndexAny(clock, "Z+-"); i >= 0 {
 				clock = clock[:i]
 			}
-			if b.row(i).at == "" || strings.Trim(clock, "0:.") != "" {
+			if r.at == "" || strings.Trim(clock, "0:.") != "" {
 				return false
 			}
 			n++
@@ -118,8 +104,7 @@ func (s v1Series) ofDays() bool {
 // samplesOfOneTime are the times that repeat, nil where no value is a sample.
 func (b v1Block) samplesOfOneTime() map[string]bool {
 	seen, repeats, samples := map[string]bool{}, map[string]bool{}, false
-	for i := range b.len() {
-		r := b.row(i)
+	for _, r := range b.rows {
 		if samples = samples || r.sample != ""; !samples {
 			return nil // the first value tells
 		}
@@ -130,10 +115,16 @@ func (b v1Block) samplesOfOneTime() map[string]bool {
 	return repeats
 }
 
+// v1Row is one value as it is written. Few have more than a time and marks.
 type v1Row struct {
-	value, at, utc, offset, method, sample, censor string
-	qualifiers                                     []string
+	value, at  string
+	qualifiers []string
+	*v1Rest
 }
+
+type v1Rest struct{ utc, offset, method, sample, censor string }
+
+var noRest = &v1Rest{}
 
 // cuahsiUnits: the numeric unit codes, which mean something only inside this
 // format [seen: 96 and 48 in a collected document; the rest from memory].
@@ -196,10 +187,6 @@ func (d *v1) add(s v1Series) {
 		b.repeats = b.samplesOfOneTime()
 		for _, r := range b.rows {
 			d.row(what, key, s, b, r)
-		}
-		for i, k := range b.nodes {
-			d.row(what, key, s, b, xmlRow(k))
-			b.nodes[i] = nil
 		}
 	}
 }
@@ -350,154 +337,4 @@ func (d *v1) begin(s v1Series, r v1Row) (ingest.Stamp, *time.Location, error) {
 		loc = site
 	}
 	return st, loc, err
-}
-
-func (d *v1) bounded(body []byte) *ingest.XML {
-	x := ingest.NewXML(body, d.p)
-	x.Bound(ingest.Bound{Each: valueBytes})
-	return x
-}
-
-// readXML streams timeSeries elements.
-func (d *v1) readXML(x *ingest.XML) error {
-	known, root := false, ""
-
-	for {
-		t, err := x.Token()
-		if errors.Is(err, io.EOF) {
-			if !known {
-				return fmt.Errorf("root element %q is no timeSeriesResponse: %w", root, coldseam.ErrInvalid)
-			}
-			return nil
-		}
-
-		if err != nil {
-			return err
-		}
-		if text, ok := t.(xml.CharData); ok && !known && bytes.HasPrefix(bytes.TrimSpace(text), []byte("<")) {
-			known = true // a SOAP answer may hold the document as text
-			if err := d.readXML(d.bounded(bytes.TrimSpace(bytes.Clone(text)))); err != nil {
-				return err
-			}
-		}
-		s, ok := t.(xml.StartElement)
-		if !ok {
-			continue
-		}
-		if root == "" {
-			root = s.Name.Local
-		}
-
-		switch s.Name.Local {
-		case "timeSeriesResponse", "TimeSeriesResponse":
-			known = true
-		case "timeSeries":
-			known = true
-			n, err := x.Tree(s)
-			if err != nil {
-				return err
-			}
-			d.add(xmlSeries(n))
-		case "Fault", "ExceptionReport":
-			n, err := x.Tree(s)
-			if err != nil {
-				return err
-			}
-			return fmt.Errorf("the service answered %s: %s: %w", s.Name.Local,
-				clip(strings.Join(strings.Fields(n.Word("faultstring")+n.Word("Reason")), " ")), coldseam.ErrInvalid)
-		}
-	}
-}
-
-// pick is the first child of a local name.
-func pick(n *ingest.Node, path ...string) *ingest.Node {
-	for _, name := range path {
-		k := n.Named(name)
-		if len(k) == 0 {
-			return nil
-		}
-		n = k[0]
-	}
-	return n
-}
-
-func xmlSeries(n *ingest.Node) v1Series {
-	src, v := pick(n, "sourceInfo"), pick(n, "variable")
-	s := v1Series{
-		name:         n.Attr(otherSpace, "name"),
-		variable:     v.Word("variableCode"),
-		variableName: v.Word("variableName"),
-		medium:       v.Word("sampleMedium"),
-		noData:       v.Word("noDataValue") + v.Word("NoDataValue"),
-		dataType:     v.Word("dataType"),
-	}
-	s.site = ingest.SiteMeta{Code: src.Word("siteCode"), Name: src.Word("siteName")}
-	geo := pick(src, "geoLocation", "geogLocation")
-	s.site.Lat, s.site.Lon = number(geo.Word("latitude")), number(geo.Word("longitude"))
-	if z := pick(src, "timeZoneInfo"); z != nil {
-		s.fixedZone = fixed(pick(z, "defaultTimeZone").Attr(otherSpace, "zoneOffset"),
-			z.Attr(otherSpace, "siteUsesDaylightSavingsTime"))
-	}
-
-	unit := pick(v, "unit")
-	s.unitCode, s.unitAbbr = unit.Word("unitCode"), unit.Word("unitAbbreviation")
-	if u := pick(v, "units"); u != nil { // version 1.0
-		s.unitCode, s.unitAbbr = u.Attr(otherSpace, "unitsCode"), u.Attr(otherSpace, "unitsAbbreviation")
-	}
-	for _, o := range pick(v, "options").Named("option") {
-		if s.statCode = o.Attr(otherSpace, "optionCode"); s.statCode == "" {
-			s.statCode = o.Val()
-		}
-	}
-
-	if ts := pick(v, "timeScale"); ts != nil {
-		s.support, s.supportUnit = ts.Word("timeSupport"), pick(ts, "unit").Word("unitName")
-	}
-	for _, b := range n.Named("values") {
-		s.blocks = append(s.blocks, xmlBlock(b))
-	}
-	return s
-}
-
-func xmlBlock(b *ingest.Node) v1Block {
-	out := v1Block{method: pick(b, "method").Attr(otherSpace, "methodID"), nodes: b.Named("value")}
-	b.Kids = nil
-	return out
-}
-
-func xmlRow(k *ingest.Node) v1Row {
-	a := func(name string) string { return k.Attr(otherSpace, name) }
-	r := v1Row{
-		value:      k.Val(),
-		at:         a("dateTime"),
-		utc:        a("dateTimeUTC"),
-		offset:     a("timeOffset"),
-		censor:     a("censorCode"),
-		qualifiers: strings.Fields(a("qualifiers")),
-	}
-	r.method = a("methodCode") + a("methodID")
-	r.sample = a("labSampleCode") + a("sampleID")
-	if isNil(k.Attrs) {
-		r.value = ""
-	}
-	return r
-}
-
-// fixed is the zone of a site that keeps no daylight saving: then its offset
-// holds all year. With daylight saving an offset alone is no zone.
-func fixed(offset, dst string) *time.Location {
-	t, err := time.Parse("-07:00", offset)
-	if err != nil || dst != "false" {
-		return nil
-	}
-	_, sec := t.Zone()
-	return time.FixedZone("", sec)
-}
-
-func number(s string) float64 {
-	v, err := ingest.ParseDecimal(s)
-	if err != nil {
-		return 0
-	}
-	return v
 }

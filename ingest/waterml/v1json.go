@@ -138,7 +138,7 @@ func (t v1JSON) series() v1Series {
 			if x.Value != nil {
 				raw = fmt.Sprint(x.Value)
 			}
-			b.rows = append(b.rows, v1Row{value: raw, at: x.DateTime, qualifiers: x.Qualifiers})
+			b.rows = append(b.rows, v1Row{value: raw, at: x.DateTime, qualifiers: x.Qualifiers, v1Rest: noRest})
 		}
 
 		s.blocks = append(s.blocks, b)
