@@ -3,6 +3,7 @@ package capalert
 import (
 	"fmt"
 	"hash/fnv"
+	"slices"
 	"strings"
 	"time"
 
@@ -43,6 +44,27 @@ func (b *builder) defect(format string, args ...any) {
 		return
 	}
 	b.a.Defects = append(b.a.Defects, fmt.Sprintf(format, args...))
+}
+
+// single takes out what stands twice with different words where the standard has it
+// once: what is missing counts as the worst. Events are joined, as none may be lost.
+func (b *builder) single(n *ingest.Node, names ...string) {
+	for _, name := range names {
+		var words []string
+		for _, k := range n.Named(name) {
+			if !slices.Contains(words, k.Val()) {
+				words = append(words, k.Val())
+			}
+		}
+		if len(words) < 2 {
+			continue
+		}
+		b.defect("%s stands twice", name)
+		n.Kids = slices.DeleteFunc(slices.Clone(n.Kids), func(k *ingest.Node) bool { return k.Local == name })
+		if name == "event" {
+			n.Kids = append(n.Kids, el(name, strings.Join(words[:min(len(words), maxDefects)], "; ")))
+		}
+	}
 }
 
 // head checks what every message must carry.
@@ -109,6 +131,7 @@ func (b *builder) infos() {
 	b.worst, b.ended = -1, true
 	shownRank := -1
 	for _, i := range infos {
+		b.single(i, "event", "urgency", "severity", "certainty", "effective", "onset", "expires")
 		b.info(i)
 		rank := 10*b.language(i) + severityRank(i.Word("severity"))
 		if rank > shownRank {

@@ -20,6 +20,10 @@ func (b *builder) area(n *ingest.Node) {
 				ar.Geocodes = append(ar.Geocodes, g.Word("valueName")+"="+code)
 			}
 		}
+		if flat(g.Word("value")) == "" && len(g.Named("value")) < 2 {
+			b.defect("geocode %q has no value", clip(g.Word("valueName")))
+			ar.Damaged = true
+		}
 	}
 
 	for _, k := range n.Named("polygon") {

@@ -231,28 +231,30 @@ func (d *doc) skip(what, why string) {
 
 // alert reads one alert element; space is its namespace as written.
 func (d *doc) alert(n *ingest.Node, space string) {
+	b := &builder{d: d, a: &coldseam.Alert{}, n: n}
+	b.single(n, "identifier", "sender", "sent", "status", "msgType", "scope")
 	msg := n.Word("msgType")
 	if strings.EqualFold(msg, "Ack") || strings.EqualFold(msg, "Error") {
 		d.skip("message "+clip(n.Word("identifier")), "msgType "+msg)
 		return
 	}
-	a := coldseam.Alert{
+	*b.a = coldseam.Alert{
 		Feed:       d.p.Name,
 		Provider:   d.p.Provider,
+		Defects:    b.a.Defects,
 		Sender:     n.Word("sender"),
 		Identifier: n.Word("identifier"),
 		Status:     n.Word("status"),
 		MsgType:    msg,
 		References: strings.Fields(n.Word("references")),
 	}
-	b := &builder{d: d, a: &a, n: n}
 	if space != "" && n.Space != ingest.SpaceCAP {
 		b.defect("namespace %q is not CAP", clip(space))
 	}
 	b.head()
 	b.infos()
 	b.end()
-	d.out.Alerts = append(d.out.Alerts, a)
+	d.out.Alerts = append(d.out.Alerts, *b.a)
 }
 
 func clip(s string) string {

@@ -251,6 +251,9 @@ func (g *gather) forecast(site string, q coldseam.Parameter, stat coldseam.Stati
 	}
 
 	for i, st := range stamps {
+		if st.At.Year() < 2 {
+			return ingest.Because(ingest.CodeTime, errors.New("no time, written as year 1"))
+		}
 		vals, ok, err := g.step(nd, at, i, conv)
 		if err != nil {
 			return err

@@ -2,6 +2,7 @@ package covjson
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -163,6 +164,9 @@ func (g *gather) layer(site, name string, q coldseam.Parameter, raw json.RawMess
 		start, hours, err := interval(v.Valid)
 		if err != nil {
 			return err
+		}
+		if start.Year() < 2 {
+			return ingest.Because(ingest.CodeTime, errors.New("no time, written as year 1"))
 		}
 		if n := len(steps); n > 0 && start.Before(steps[n-1].end()) {
 			return fmt.Errorf("interval %q overlaps the one before", clip(v.Valid))

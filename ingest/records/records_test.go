@@ -105,6 +105,12 @@ var shapes = []struct {
 	{profile: "kiwis-daily-flow", site: "5", body: "#ts_id;5\n#ts_unitsymbol;cumec\n#parametertype_name;Water Course Discharge\n" +
 		"#Timestamp;Value;Quality Code\n2026-01-01T00:00:00.000+10:00;0.5;10\n2026-01-02T00:00:00.000+10:00;;10\n",
 		want: []string{"KIWIS:5 discharge meanP1D Water Course Discharge: 2, 0.5 at 2026-01-01T14:00, 0 at 2026-01-02T14:00"}},
+	{profile: "newzealand-hilltop", site: "Mill at Weir", body: `<Hilltop><Measurement SiteName="Mill at Weir"><DataSource Name="Level"><Interpolation>Instant</Interpolation>
+<ItemInfo><ItemName>Stage</ItemName><Units>mm</Units></ItemInfo></DataSource><Data><E><T>2026-04-10T06:00:00</T><I1>1500</I1></E></Data></Measurement></Hilltop>`,
+		want: []string{"newzealand-hilltop:Mill at Weir stage instant Stage: 1, 1.5 at 2026-04-09T18:00, 1.5 at 2026-04-09T18:00"}},
+	{profile: "uk-nrfa", site: "77", body: `{"station":{"id":77},"data-type":{"id":"gdf","units":"m3/s","measurement-type":"Mean","period":"P1D"},
+"data-stream":["2026-04-10",1.5,"2026-04-11",null]}`,
+		want: []string{"uk-nrfa:77 discharge meanP1D gdf: 2, 1.5 at 2026-04-11T09:00, 0 at 2026-04-12T09:00"}},
 }
 
 // Flood stages of a point: what is -9999 is none, the unit is the document's.
