@@ -124,8 +124,10 @@ func (d *doc) batch() (ingest.Batch, error) {
 		if err != nil {
 			return out, err
 		}
-		if len(b.Skipped) > 0 {
-			s := b.Skipped[0]
+		for _, s := range b.Skipped {
+			if s.Code == ingest.CodeTime { // year 1 stands for no step
+				continue
+			}
 			return ingest.Batch{}, fmt.Errorf("a forecast is read whole or not at all: %s: %s: %w", s.What,
 				strings.TrimSuffix(s.Why, ": "+coldseam.ErrInvalid.Error()), coldseam.ErrInvalid)
 		}
