@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -77,6 +78,13 @@ func TestMorningFromGaugeToMail(t *testing.T) {
 	body := clubtest.Text(t, one)
 	require.Contains(t, body, "JIG    tie 1/4 oz")
 	require.Contains(t, body, "This is not a safety clearance")
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	_, shown, found := strings.Cut(string(readme), "```\nSubject: ")
+	require.True(t, found)
+	shown, _, _ = strings.Cut(shown, "MADE ") // whose minute differs
+	require.Equal(t, shown, clubtest.Subject(t, one)+"\n\n"+strings.Split(body, "MADE ")[0],
+		"the mail of the README is the demo's")
 	two := clubtest.Text(t, got["two@club.example.org"][0])
 	require.Contains(t, two, "STOP Hallam Fork")
 	require.Contains(t, two, "NO CALL Brandt")
