@@ -22,7 +22,7 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test gauntlet golden pictures fuzz bench proof soak lint build need-demo need-test need-bench
+.PHONY: help demo test gauntlet golden pictures fuzz bench proof soak lint count build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
@@ -89,3 +89,6 @@ lint: ## vet, staticcheck, spelling, dead code, long lines
 	@bin/lint/staticcheck ./...
 	@bin/lint/misspell -error $$(git ls-files '*.go' '*.md' '*.sql' '*.toml' '*.html')
 	@sh .ci/lint.sh
+
+count: ## code lines, packages and other figures of the program's form
+	@cd tools && GOFLAGS= go run ./count ..

@@ -383,8 +383,8 @@ func (w *work) toReachAt(i int, gauge func(lag time.Duration) float64) float64 {
 
 // waterMemoryH is the time in which water on its way forgets the gauge's
 // temperature for that of its own air and sun: the middle of the three published
-// rivers' 1/a3 of .94, .55 and .36 days [source: design section 1, memory; its
-// use here proposal]. Water of one river is warmed everywhere at once, so a gauge
+// rivers' 1/a3 of .94, .55 and .36 days (Toffolon & Piccolroaz 2015 [from memory]),
+// used here for water on its way [proposal]. Water of one river is warmed everywhere at once, so a gauge
 // far upstream says little by its hour.
 const waterMemoryH = .55 * 24
 

@@ -35,7 +35,7 @@ const (
 	PagingPage   = "page"
 )
 
-// Default limits. All are [proposal] values of the feeds design unless marked.
+// Default limits [proposal] unless marked.
 const (
 	DefaultPageLimit    = 10000
 	DefaultMaxPages     = 500

@@ -8,8 +8,8 @@ import (
 	"example.org/coldseam"
 )
 
-// RunDays is the number of consecutive daily means that make a crossing
-// [source: design section 6].
+// RunDays is the number of consecutive daily means that make a crossing: a day or
+// two beyond the edge are weather [proposal].
 const RunDays = 5
 
 // CrossingSeason says in which direction edges are crossed around day d:

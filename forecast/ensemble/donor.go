@@ -13,7 +13,7 @@ const (
 )
 
 // StaleDays is the age of the newest value beyond which a forecast no longer
-// starts from it [source: design section 1].
+// starts from it [proposal].
 const StaleDays = 5
 
 // Donor is a record whose days members may follow: the river's own, or that of a
@@ -132,8 +132,7 @@ var Epoch = coldseam.Date{Year: 1970, Month: 1, Day: 1}
 // DayNumber counts the days from Epoch.
 func DayNumber(d coldseam.Date) int32 { return int32(d.UTC().Unix() / 86400) }
 
-// Record lengths that part the rungs of the ladder, years
-// [source: design section 5; the cut-offs are judgement].
+// Record lengths that part the tiers, years; the cut-offs are judgement [proposal].
 const (
 	fullYears   = 8
 	mediumYears = 3

@@ -9,7 +9,7 @@ import (
 
 // Defaults of an issue.
 const (
-	DefaultMembers  = 100 // members of a forecast in service [source: design section 3]
+	DefaultMembers  = 100 // members of a forecast in service [proposal]
 	DefaultHorizon  = 10  // days
 	CrossingHorizon = 45  // days that crossing dates need
 )
@@ -86,7 +86,7 @@ type AirError struct {
 }
 
 // MinAirErrors is the number of archived issues from which their errors are
-// used instead of the assumed growth [source: design section 3].
+// used instead of the assumed growth [proposal].
 const MinAirErrors = 60
 
 // Tier names the rung of the fallback ladder a forecast stands on.

@@ -5,8 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// Windows of the day of year from which traces are drawn
-// [source: design section 3].
+// Windows of the day of year from which traces are drawn [proposal].
 const (
 	TraceWindow     = 20 // days to either side
 	TraceWindowWide = 40 // when fewer than TraceMin days qualify

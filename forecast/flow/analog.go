@@ -7,7 +7,7 @@ import (
 )
 
 const (
-	analogDays = 30 // days of the year to either side [source: design section 2]
+	analogDays = 30 // days of the year to either side [proposal]
 	analogK    = 50
 )
 

@@ -87,7 +87,7 @@ func TestFitRefusesARecordWithoutFlow(t *testing.T) {
 
 func TestRecessionClosedForm(t *testing.T) {
 	t.Parallel()
-	// [source: design section 10, reference calculation]
+	// [reference calculation] of the closed form.
 	for _, r := range []struct{ a, b, t, want float64 }{
 		{.02, 1.5, 1, 35.3829}, {.02, 1.5, 5, 23.0886}, {.02, 1.5, 10, 15.0099},
 		{.05, 1, 1, 38.0492}, {.05, 1, 5, 31.1520}, {.05, 1, 10, 24.2612},

@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	dressK    = 100 // similar issues [source: better forecast, section 7]
+	dressK    = 100 // similar issues [proposal]
 	dressDays = 45
 	dressDoy  = 30.
 )

@@ -9,7 +9,7 @@ import (
 const (
 	nodeStep  = 7
 	nodeCount = (366 + nodeStep - 1) / nodeStep
-	doySD     = 30. // days [source: better forecast, sections 4 and 7]
+	doySD     = 30. // days [proposal]
 )
 
 // columns appends the regression columns of a source at lead h to x.

@@ -121,8 +121,8 @@ func (m *Model) learn(v *view, first coldseam.Date) {
 	}
 }
 
-// airYears is the record below which no melt regression is fitted: on three
-// years it ran away [source: design section 2, guard d].
+// airYears is the record below which no melt regression is fitted: fitted on three
+// years it ran away [proposal].
 const airYears = 5
 
 func (m *Model) sources(mode int) []source {

@@ -9,10 +9,9 @@ import (
 )
 
 // The dressing is widened about its centre: out-of-fold errors miss what a
-// short record has not seen, most on the first days [source: better forecast,
-// section 7, for the factor 1.1; its course over the leads and the short records:
-// set by the coverage of the public records, which 1.1 throughout left at .78 on
-// day 1 and .82 from day 7].
+// short record has not seen, most on the first days. The course over the leads is
+// set by the coverage of the public records, which a factor of 1.1 throughout left
+// at .78 on day 1 and .82 from day 7 [proposal].
 const (
 	spreadLong  = 1.06
 	spreadShort = 1.15

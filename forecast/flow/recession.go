@@ -18,7 +18,7 @@ func Recession(q0, a, b, t float64) float64 {
 
 const (
 	recessionMin      = 30  // falling days below which no curve is fitted
-	recessionQuantile = .95 // of a, for the floor [source: design section 2, proposal]
+	recessionQuantile = .95 // of a, for the floor [proposal]
 )
 
 // recession fits ln(-dQ) on ln of the mid discharge over the second and later

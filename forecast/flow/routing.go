@@ -18,8 +18,7 @@ type Muskingum struct {
 // NewMuskingum takes the storage time K (the travel time), the weight X (0-0.5)
 // and the step dt, times in one unit. A dt below 2KX would make C0 negative and
 // give outflow that first dips: that is refused with ErrInvalid, as nothing can
-// be split finer. A dt above 2K(1-X) makes C2 negative and is split
-// [source: design section 2].
+// be split finer. A dt above 2K(1-X) makes C2 negative and is split.
 func NewMuskingum(k, x, dt float64) (Muskingum, error) {
 	if !(k > 0 && x >= 0 && x <= .5 && dt > 0) {
 		return Muskingum{}, fmt.Errorf("muskingum K %g, X %g, dt %g: want K > 0, 0 <= X <= 0.5, dt > 0: %w", k, x, dt,
@@ -59,7 +58,7 @@ func (m Muskingum) Route(in []float64) []float64 {
 // Travel is the lag in days (0..maxLag) at which the daily changes of ln Q of
 // an upstream gauge correlate best with the gauge's own, and that correlation.
 // Daily means resolve no lag below a day: two gauges less than about a day
-// apart show lag 0 [source: design section 2, Severn chain].
+// apart show lag 0, as those of the Severn do.
 func Travel(down, up coldseam.Days, maxLag int) (lag int, r float64) {
 	yd, _ := logs(down, down.Len())
 	yu, _ := logs(up, up.Len())

@@ -9,8 +9,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Ponce, Engineering Hydrology, table 9-1 [source: design section 10; K = 2 d,
-// X = .1, dt = 1 d inferred there]; the last value is a reference calculation.
+// Ponce, Engineering Hydrology, table 9-1 [from memory; K = 2 d, X = .1, dt = 1 d
+// inferred from its coefficients]; the last value is a [reference calculation].
 func TestMuskingumReproducesPonce(t *testing.T) {
 	t.Parallel()
 	m, err := NewMuskingum(2, .1, 1)

@@ -4,7 +4,7 @@ import (
 	"example.org/coldseam/forecast/ensemble"
 )
 
-const folds = 5 // of years, within the training years [source: design section 8]
+const folds = 5 // of years, within the training years [proposal]
 
 // source is one centre forecast of a recipe; the analogs are columns nil.
 type source struct {
@@ -138,7 +138,7 @@ func (f *Fitted) centre(r *row, n int) {
 }
 
 // zRange is the training range of z, one standard deviation beyond on either
-// side: no forecast leaves it [source: design section 2].
+// side. No forecast leaves it, as a regression says nothing beyond what it saw.
 func zRange(rows []row) (lo, hi float64) {
 	var n, s, q float64
 	lo, hi = rows[0].z, rows[0].z

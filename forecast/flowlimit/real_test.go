@@ -68,7 +68,7 @@ func gaugings(t *testing.T) []coldseam.Gauging {
 	return out
 }
 
-// river is a record with what the design measured on it, days a spring.
+// river is a record with what was measured on it beforehand, days a spring.
 type river struct {
 	name, file string
 	limit      float64 // m3/s
@@ -91,7 +91,7 @@ var rivers = []river{
 	{"Vermilion", "greatlakes/vermilion.csv", 36.8, coldseam.LimitSpringP95, 5.7, 10.7, 8.0},
 }
 
-// The limits that the design measured on eleven public records, to 1 %.
+// The limits measured beforehand on eleven public records, to 1 %.
 func TestProposedLimitOfPublicRecords(t *testing.T) {
 	t.Parallel()
 
@@ -150,12 +150,12 @@ func morning(d coldseam.Days, i int, s verdict.SeasonFlow) verdict.Decision {
 	return verdict.Decide(in)
 }
 
-// What each rule costs, in mornings a spring (March-June), beside the design's
+// What each rule costs, in mornings a spring (March-June), beside an earlier
 // count. That one was made with the quartile and median of spring alone and
 // before a doubled flow stopped; ours are of both seasons, as the rule is worded.
 func TestCostOfRisesOnPublicRecords(t *testing.T) {
 	t.Parallel()
-	t.Log("river                  rise_day  (design)   cap  (design)  kept  falling  flashy")
+	t.Log("river                  rise_day  (asked)   cap  (asked)  kept  falling  flashy")
 
 	for _, r := range rivers {
 		d := record(t, r.file)
@@ -215,8 +215,8 @@ func TestFoxAfterTheRiseOfApril2013(t *testing.T) {
 	require.InDelta(t, 232.48/146.11-1, dec.Windows[0].Caps[i].Values["rise_share"], 1e-3)
 }
 
-// Brandywine by the half hour, two months without a record before them. The
-// design counted 4 mornings of the 6-h rule and 9 with the day's; beside them
+// Brandywine by the half hour, two months without a record before them. An
+// earlier count gave 4 mornings of the 6-h rule and 9 with the day's; beside them
 // stands the price of keeping a stop until half of the rise is gone.
 func TestCostOfRisesByTheHalfHour(t *testing.T) {
 	t.Parallel()

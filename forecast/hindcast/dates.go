@@ -9,7 +9,8 @@ import (
 	"example.org/coldseam/forecast/score"
 )
 
-// The look-ahead of crossing scores, days [source: design section 8].
+// The look-ahead of crossing scores, days [proposal]: a weekend, a week and what the
+// daily stack reaches.
 var (
 	aheadDays  = []int{3, 7, 10}
 	withinDays = []int{3, 7, 10}
@@ -61,7 +62,7 @@ func newDateScores(h *replay) *dateScores {
 // mean before mid-March, to 31 July; autumn: the first of five days at or below
 // it after the warmest ten-day mean from July on. Gaps up to five days are
 // bridged; a year with less than 90 % of the months, or that starts within 0.3
-// degC of the edge, has none [source: design section 6].
+// degC of the edge, has none [proposal].
 func ObservedCrossings(first coldseam.Date, x []float64, theta float64, up bool) map[int]int {
 	out := map[int]int{}
 	y := ensemble.Bridge(x, 5)

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The dates of design section 6 [source: reference calculation there].
+// The dates are a [reference calculation] from the same daily means.
 func TestObservedCrossingDates(t *testing.T) {
 	t.Parallel()
 

@@ -29,10 +29,10 @@ const (
 	Archived    Air = "archived"
 )
 
-// DefaultSeed is the seed of the reference calculation [source: design section 8].
+// DefaultSeed is the seed behind the figures of docs/verification.md.
 const DefaultSeed = 20240501
 
-// Options of a hindcast. Zero values stand for the design's choices.
+// Options of a hindcast. Zero values stand for the defaults.
 type Options struct {
 	Site     string
 	Quantity Quantity
@@ -70,7 +70,8 @@ type MemberRow struct {
 	Members  []float64 // degC or m3/s
 }
 
-// flowYears bounds the record used for flow [source: design section 9].
+// flowYears bounds the record used for flow: older years are often from before a
+// dam or another land use, and each costs time [proposal].
 const flowYears = 25
 
 func (o Options) filled(d coldseam.Days) (Options, error) {

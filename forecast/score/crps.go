@@ -9,7 +9,7 @@ import (
 
 // FairCRPS is the continuous ranked probability score of an ensemble of which
 // the members are a sample, unbiased in the number of members (Ferro 2014, Q.
-// J. R. Meteorol. Soc. 140:1917 [source: design section 8]):
+// J. R. Meteorol. Soc. 140:1917):
 // (1/M) sum|x_i-y| - sum_i (2i-M-1) x_(i) / (M(M-1)). One member scores its
 // absolute error. NaN for no member or a missing y. x is sorted in place.
 func FairCRPS(x []float64, y float64) float64 {

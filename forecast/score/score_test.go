@@ -11,7 +11,7 @@ import (
 
 func TestCRPSOfFiveMembers(t *testing.T) {
 	t.Parallel()
-	// [source: design section 8, reference calculation]
+	// [reference calculation] by hand.
 	x := []float64{4, 0, 1.5, 0, 2}
 	require.InDelta(t, .3, FairCRPS(x, 1), 1e-12)
 	require.InDelta(t, .5, ensembleCRPS(x, 1), 1e-12)

@@ -5,8 +5,8 @@ import (
 )
 
 // adaptive mixes sources by their exponentially discounted mean absolute error:
-// w in proportion to error^-4, at least .1 each, half-life 30 issues [source:
-// design section 4].
+// w in proportion to error^-4, at least .1 each, half-life 30 issues: a scheme
+// that was tried and lost (docs/decisions/0010-stacked-ensembles.md).
 type adaptive struct {
 	err []float64
 	n   float64

@@ -15,7 +15,7 @@ const (
 	airGrowthDay1  = .35
 	airGrowthDay10 = .9
 	airSeason      = 45 // days of the year around the issue whose archived errors count
-	// issues at which half of a bias, or of a spread, is believed [source: design section 3, proposal]
+	// issues at which half of a bias, or of a spread, is believed [proposal]
 	airShrink = 20
 )
 

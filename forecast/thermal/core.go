@@ -14,7 +14,7 @@ import (
 const (
 	leads     = ensemble.DefaultHorizon
 	allLeads  = ensemble.CrossingHorizon
-	simTraces = 60 // trace simulations behind a centre [source: better forecast, section 3]
+	simTraces = 60 // trace simulations behind a centre [proposal]
 )
 
 // Core are the fitted parts that know nothing of stacking: climatologies, heat
@@ -146,7 +146,7 @@ func padTo(x []float64, n int) []float64 {
 }
 
 // flowComplete is the share of the water days with discharge above which it
-// drives the heat balance [source: design section 5].
+// drives the heat balance [proposal].
 const flowComplete = .9
 
 func (c *Core) fitHeats(s *state, kinds []heatKind, rng *rand.Rand) {
@@ -239,7 +239,7 @@ func (s *state) simulate() {
 }
 
 // fitAssim fits e(t+h) = b1 e(t) + b2 (e(t)-e(t-1)) per lead, without
-// intercept, 2 % ridge on the second term, b1 in 0..1 [source: design section 1].
+// intercept, 2 % ridge on the second term, b1 in 0..1 [proposal].
 func (c *Core) fitAssim(s *state) {
 	for m := range c.Heat {
 		var b [allLeads + 1][2]float64
@@ -274,7 +274,7 @@ func (c *Core) fitAssim(s *state) {
 }
 
 // fitMarkov fits R(t) = c4 R(t-1) + c5 R(t-2) + k0 Ra(t) + k1 Ra(t-1)
-// (Caissie et al. 1998, the k1 term ours [source: design section 1.1]).
+// (Caissie et al. 1998, Can. J. Civ. Eng. 25:250 [from memory], the k1 term ours).
 func (c *Core) fitMarkov(s *state) {
 	n := ensemble.NewNormal(4)
 	var row [4]float64

@@ -25,7 +25,7 @@ type dielDay struct {
 const (
 	dielDays   = 60
 	dielHours  = 20  // hours with a reading that make a day
-	dielMean   = 1.  // degC: days within +-1 of the mean asked for [source: design section 7]
+	dielMean   = 1.  // degC: days within +-1 of the mean asked for [proposal]
 	dielMin    = 5   // days; with fewer the nearest ones join
 	anchorTauH = 12. // hours in which the newest reading's departure fades [proposal]
 )
@@ -147,8 +147,7 @@ func (d *Diel) pick(i int, mean float64) *dielDay {
 
 // assumed is the shape without readings of the hours: a cosine with its maximum
 // at 16 h, its range growing from none at freezing over 1.4 degC at 3 degC to
-// 3.5 in warm water [assumed; ranges: source: design section 7, medians of two
-// cold rivers and one warm one].
+// 3.5 in warm water: medians of two cold rivers and a warm one [proposal].
 func assumed(mean, hour float64) float64 {
 	rng := 3.5
 	switch {

@@ -12,7 +12,7 @@ import (
 	"example.org/coldseam/forecast/ensemble"
 )
 
-// Constants of the dressing [source: better forecast, section 5].
+// Constants of the dressing [proposal].
 const (
 	dressDays     = 45 // days of the year to either side
 	dressDaysWide = 90 // when fewer than dressMin qualify

@@ -9,17 +9,16 @@ import (
 // Parameter order of a fit: the active ones of a1..a8, then w, then the logs
 // of g, JMax and s.
 var (
-	// Bounds [source: the authors' parameter file, by design section 1; signs of
-	// a2 and a3 tightened].
+	// Bounds [source: the authors' parameter file; signs of a2 and a3 tightened].
 	boxLo = [9]float64{-5, 0, 0, -1, 0, 0, 0, -1, 0}
 	boxHi = [9]float64{15, 1.5, 5, 1, 20, 10, 1, 5, 1}
-	// centre of the near starts [source: design section 1]
+	// centre of the near starts [proposal]
 	nearStart = [9]float64{1.5, .35, .45, .1, 1, 1, .6, .2, .7}
 	active    = map[int][]int{3: {0, 1, 2, 8}, 5: {0, 1, 2, 5, 6, 8}, 8: {0, 1, 2, 3, 4, 5, 6, 7, 8}}
 )
 
 const (
-	spinUpDays   = 30 // before the first residual counts [source: design section 1]
+	spinUpDays   = 30 // before the first residual counts [proposal]
 	fitStarts    = 8
 	nearStarts   = 4
 	startRuns    = 24 // runs of each start; the best is polished further
@@ -28,8 +27,8 @@ const (
 	logLo, logHi = -5, 5.5
 )
 
-// bucketStarts are (g, JMax, s); the first two [source: better forecast, section
-// 2], the others found rivers stuck beside a better bucket.
+// bucketStarts are (g, JMax, s). With the first two alone some rivers stuck beside
+// a better bucket [proposal].
 var bucketStarts = [][3]float64{{.1, 15, 10}, {.3, 60, 20}, {.05, 120, 60}, {1, 40, 15}}
 
 // bucketPrior are the logs of (g, JMax, s) to which the bucket is drawn: the

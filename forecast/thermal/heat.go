@@ -4,9 +4,8 @@ import "math"
 
 // Heat is the hybrid heat balance with the ice bucket. Kind is the number of
 // its parameters: 8 with discharge, 5 without, 3 without season
-// (Toffolon & Piccolroaz 2015, Environ. Res. Lett. 10:114011, eqs 7-9
-// [source: design section 1]); the step is exact for constant forcing within
-// the day, the bucket is ours [source: better forecast, section 2].
+// (Toffolon & Piccolroaz 2015, Environ. Res. Lett. 10:114011, eqs 7-9); the step
+// is exact for constant forcing within the day, the bucket is ours [proposal].
 //
 // With q = Q/QRef, t_y the day of year/365, Ta the air in degC:
 //
@@ -32,7 +31,7 @@ type Heat struct {
 }
 
 const (
-	tyDays = 365 // t_y = day of year/365 [source: design section 1]
+	tyDays = 365 // t_y = day of year/365, as in the paper
 	kMin   = 1e-6
 	kMax   = 50
 	tMax   = 60

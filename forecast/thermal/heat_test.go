@@ -12,7 +12,7 @@ import (
 )
 
 // Published 8-parameter sets a1..a8 [source: a third-party validation file
-// quoting Toffolon & Piccolroaz 2015, by design section 10]. They belong to a
+// quoting Toffolon & Piccolroaz 2015]. They belong to a
 // Runge-Kutta step: here they only fix the arithmetic of one step.
 var published = map[string][8]float64{
 	"Mentue":      {.889, .649, .765, .129, 2.318, 1.536, .603, .241},
@@ -20,8 +20,7 @@ var published = map[string][8]float64{
 	"Dischmabach": {4.794, .629, 1.410, .270, 0, 4.912, .582, .637},
 }
 
-// The steps are those of the design's own reference program [source: design
-// section 10, reference calculation]: an independent implementation.
+// The steps are a [reference calculation]: an independent implementation.
 func TestStepOfThePublishedSets(t *testing.T) {
 	t.Parallel()
 

@@ -9,7 +9,7 @@ import (
 )
 
 // Folds is the number of folds of years: fold = year mod Folds, or one year
-// each on records of fewer [source: design section 8].
+// each on records of fewer [proposal].
 const Folds = 5
 
 // foldsOf splits the years with data into folds; dropped years are none. On

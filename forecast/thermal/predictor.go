@@ -249,7 +249,7 @@ func (k *Predictor) tailTrace(l *Library, c int32, q ensemble.Request, member in
 // tail continues a member beyond the stacked leads along its trace: the ice
 // heat balance with the trace's weather, started from the member's own last
 // stacked day, and the trace's residual path; the fading anomaly where there is
-// no heat balance [source: better forecast, section 5, the residual path ours].
+// no heat balance.
 func (k *Predictor) tail(path []float64, l, tr int, given []float64) {
 	e, c := k.eng, k.m.Core
 	v, hs := e.view, k.hist

@@ -1,7 +1,7 @@
 package thermal
 
-// recipe is one column of the stacking table [source: better forecast,
-// section 4]: sources, priors, ridges, features and dressing for a length of
+// recipe is one column of the stacking table
+// (docs/decisions/0010-stacked-ensembles.md): sources, priors, ridges, features and dressing for a length of
 // record and an air mode.
 type recipe struct {
 	kinds    []heatKind

@@ -33,7 +33,7 @@ func floor0(x []float64, n int) []float64 {
 }
 
 // frozen reports whether the river is under ice at i: five days at or below
-// 0.2 degC (real supercooling stays within about 0.2) [source: design section 1].
+// 0.2 degC (supercooling stays within about 0.2 [from memory]).
 func frozen(x []float64, i int) bool {
 	for j := i; j > i-5; j-- {
 		if v := coldseam.At(x, j); !(v <= .2) {

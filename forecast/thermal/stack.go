@@ -14,7 +14,7 @@ const (
 	maxCols   = 13
 )
 
-// stateNodes are the node temperatures, degC [source: better forecast, section 4].
+// stateNodes are the node temperatures, degC [proposal].
 var stateNodes = [5]float64{0, 1, 3, 8, 15}
 
 // warp is G(x) = ln(x + 0.4): near freezing a tenth of a degree counts, in

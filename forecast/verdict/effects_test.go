@@ -11,7 +11,7 @@ import (
 	"example.org/coldseam"
 )
 
-// TestPriorOdds: worked mornings of the design, sum and odds with the shipped
+// TestPriorOdds: mornings worked by hand, sum and odds with the shipped
 // level [reference calculation].
 func TestPriorOdds(t *testing.T) {
 	t.Parallel()
