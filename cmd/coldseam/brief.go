@@ -116,7 +116,7 @@ func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reac
 	if c.Site != "" {
 		site, err := a.Env.DB.Site(ctx, coldseam.SiteID(c.Site))
 		if err != nil {
-			return nil, a.Env.NoSite(ctx, err)
+			return nil, env.NoSite(ctx, a.Env.DB, err)
 		}
 		all, err := a.Env.DB.Reaches(ctx)
 		if err != nil {
@@ -135,7 +135,7 @@ func (c *briefCmd) reaches(ctx context.Context, a *parts.Parts) ([]coldseam.Reac
 	if c.Reach != "" {
 		r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 		if err != nil {
-			return nil, a.Env.NoReach(ctx, err)
+			return nil, env.NoReach(ctx, a.Env.DB, err)
 		}
 		return []coldseam.Reach{r}, nil
 	}

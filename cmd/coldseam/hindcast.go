@@ -148,7 +148,7 @@ func (c *hindcastCmd) record(ctx context.Context, s *env.Streams, g *env.Globals
 
 	site, err := a.Env.DB.Site(ctx, coldseam.SiteID(c.Site))
 	if err != nil {
-		return coldseam.Days{}, "", a.Env.NoSite(ctx, err)
+		return coldseam.Days{}, "", env.NoSite(ctx, a.Env.DB, err)
 	}
 	d, err := a.Env.DB.DailyFrame(ctx, site.ID, "", site.ID, a.Env.Now(), site.Zone)
 	return d, c.Site, err

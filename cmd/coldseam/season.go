@@ -219,13 +219,13 @@ func (c *seasonCmd) source(ctx context.Context, s *env.Streams, g *env.Globals) 
 	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
 		defer a.Close()
-		return nil, nil, nil, a.Env.NoReach(ctx, err)
+		return nil, nil, nil, env.NoReach(ctx, a.Env.DB, err)
 	}
 
 	src, err := morning.NewPastMornings(ctx, a.Morning, r, c.Air)
 	if err != nil {
 		a.Close()
-		return nil, nil, nil, a.Env.NoReach(ctx, err)
+		return nil, nil, nil, env.NoReach(ctx, a.Env.DB, err)
 	}
 
 	src.Record.LeaveOut = c.LeaveOut

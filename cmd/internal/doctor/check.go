@@ -73,7 +73,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	a, err := parts.Open(ctx, cfg, env.Options{Log: env.NewLogger(io.Discard, 0), AnySchema: true, Now: g.Now})
 	if err != nil {
 		e := &env.Env{Config: cfg, Now: time.Now}
-		k.app = &parts.Parts{Env: e, Mail: &mailing.Mailer{Env: e}}
+		k.app = &parts.Parts{Env: e, Mail: &mailing.Mailer{Config: &e.Config, Now: e.Now}}
 		k.unbuilt(ctx, err)
 		return c.finish(s.Out, k)
 	}

@@ -67,7 +67,7 @@ func (e *Env) SyncedReach(ctx context.Context, id string) (coldseam.Reach, error
 	}
 	r, err := e.DB.Reach(ctx, coldseam.ReachID(id))
 	if err != nil {
-		return r, e.NoReach(ctx, err)
+		return r, NoReach(ctx, e.DB, err)
 	}
 	return r, nil
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/store"
 )
 
 // knownShown is how many names an error lists.
@@ -14,9 +15,9 @@ const knownShown = 12
 
 // NoSite says which gauges there are when one asked for is not: the reader
 // mistyped it, or asks at another database.
-func (e *Env) NoSite(ctx context.Context, err error) error {
+func NoSite(ctx context.Context, db *store.DB, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := e.DB.Sites(ctx)
+		all, lerr := db.Sites(ctx)
 		for _, s := range all {
 			names = append(names, string(s.ID))
 		}
@@ -25,9 +26,9 @@ func (e *Env) NoSite(ctx context.Context, err error) error {
 }
 
 // NoReach says the same of reaches.
-func (e *Env) NoReach(ctx context.Context, err error) error {
+func NoReach(ctx context.Context, db *store.DB, err error) error {
 	return unknown(err, func() (names []string, lerr error) {
-		all, lerr := e.DB.Reaches(ctx)
+		all, lerr := db.Reaches(ctx)
 		for _, r := range all {
 			names = append(names, string(r.ID))
 		}

@@ -37,7 +37,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 	a := New(e)
 	defer a.Fetcher.Close()
 
-	if err := a.SyncRivers(ctx); err != nil {
+	if err := e.SyncRivers(ctx); err != nil {
 		return err
 	}
 	a.SayWaits(s.Out)
@@ -64,17 +64,17 @@ func (fd *Feeds) SayWaits(w io.Writer) {
 
 func (c *Command) feeds(a *Feeds) ([]Feed, error) {
 	var out []Feed
-	for _, f := range Plan(a.Config) {
+	for _, f := range Plan(*a.Config) {
 		if c.Feed == "" || f.Key() == c.Feed || f.Profile == c.Feed {
 			out = append(out, f)
 		}
 	}
-	if len(Plan(a.Config)) == 0 {
+	if len(Plan(*a.Config)) == 0 {
 		return nil, env.Fail(2, "no feed is used yet: add a river with `coldseam site add`")
 	}
 	if len(out) == 0 {
 		var have []string
-		for _, f := range Plan(a.Config) {
+		for _, f := range Plan(*a.Config) {
 			have = append(have, f.Key())
 		}
 		return nil, env.Fail(2, fmt.Sprintf("no feed named %q; there are: %s", c.Feed, strings.Join(have, ", ")))

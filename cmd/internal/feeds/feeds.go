@@ -7,19 +7,26 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"sync"
 	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/ingest"
 	"example.org/coldseam/ingest/capalert"
 	"example.org/coldseam/ingest/detect"
+	"example.org/coldseam/store"
 )
 
 // Feeds fetches what the configuration names and stores it.
 type Feeds struct {
-	*env.Env
+	Config *config.Config
+	DB     *store.DB
+	Log    *slog.Logger
+	Now    func() time.Time
+
 	Fetcher *ingest.Fetcher
 	Observe func(feed string, r ingest.Result, err error) // told of every fetch; may be nil
 
@@ -29,7 +36,7 @@ type Feeds struct {
 
 // New makes the fetcher with what it asks of the store.
 func New(e *env.Env) *Feeds {
-	fd := &Feeds{Env: e, qc: map[coldseam.SiteID]qcKnown{}}
+	fd := &Feeds{Config: &e.Config, DB: e.DB, Log: e.Log, Now: e.Now, qc: map[coldseam.SiteID]qcKnown{}}
 	fd.Fetcher = &ingest.Fetcher{
 		Profiles:  e.Config.Placed(),
 		Now:       e.Now,
@@ -54,7 +61,7 @@ func (fd *Feeds) elsewhere(al coldseam.Alert) bool {
 		if c.Alerts != al.Feed {
 			continue
 		}
-		r, err := c.Build(fd.Config)
+		r, err := c.Build(*fd.Config)
 		if err != nil {
 			return false
 		}
@@ -102,7 +109,7 @@ func (t *Tally) Add(r ingest.Result) {
 func (fd *Feeds) FetchAll(ctx context.Context) (Tally, error) {
 	var t Tally
 	var errs []error
-	for _, f := range Plan(fd.Config) {
+	for _, f := range Plan(*fd.Config) {
 		res, err := fd.FetchOne(ctx, f, f.Request(fd.Now()))
 		t.Add(res)
 		if err != nil {
@@ -121,7 +128,7 @@ func (fd *Feeds) Backfill(ctx context.Context, from time.Time, hours time.Durati
 	var errs []error
 	now := fd.Now()
 
-	for _, f := range Plan(fd.Config) {
+	for _, f := range Plan(*fd.Config) {
 		p, err := fd.Fetcher.Profile(f.Profile)
 		if err != nil {
 			return t, err
@@ -169,7 +176,7 @@ func (fd *Feeds) LearnPrimaries(ctx context.Context) (stop func()) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		for _, f := range Plan(fd.Config) {
+		for _, f := range Plan(*fd.Config) {
 			if f.Endpoint != "metadata" {
 				continue
 			}

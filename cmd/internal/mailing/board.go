@@ -26,7 +26,7 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 	}
 	for _, r := range p.Reaches {
 		if _, err := ml.DB.Reach(ctx, r); err != nil {
-			return coldseam.Subscriber{}, "", ml.NoReach(ctx, err)
+			return coldseam.Subscriber{}, "", env.NoReach(ctx, ml.DB, err)
 		}
 	}
 

@@ -165,6 +165,7 @@ func TestClockJumps(t *testing.T) {
 	}
 	now := clubtest.MorningAt(4, 46)
 	v.Now = func() time.Time { return now }
+	v.Mail.Now = v.Now
 
 	look := func(jump time.Duration) {
 		now = now.Add(jump)

@@ -7,6 +7,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"log/slog"
 	"net/mail"
 	"net/url"
 	"os"
@@ -17,12 +18,19 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/store"
 )
 
 // Mailer decides who gets what, and writes it.
 type Mailer struct {
-	*env.Env
+	Config *config.Config
+	DB     *store.DB
+	Log    *slog.Logger
+	Now    func() time.Time
+	Table  verdict.Table // of the decision
+
 	Links   notify.Links
 	Compose *notify.Composer
 	Relay   notify.Relay
@@ -38,7 +46,7 @@ type Mailer struct {
 // New reads the keys and sets up links, composer and relay. A service
 // makes the keys that no line of the configuration names.
 func New(ctx context.Context, e *env.Env, o env.Options) (*Mailer, error) {
-	ml := &Mailer{Env: e, charts: map[chartKey][]byte{}}
+	ml := &Mailer{Config: &e.Config, DB: e.DB, Log: e.Log, Now: e.Now, Table: e.Table, charts: map[chartKey][]byte{}}
 	if o.Alone {
 		if err := ml.makeKeys(ctx); err != nil {
 			return nil, err

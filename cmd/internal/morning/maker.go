@@ -4,19 +4,28 @@
 package morning
 
 import (
+	"log/slog"
 	"sync"
+	"time"
 
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/run"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/ingest"
+	"example.org/coldseam/store"
 )
 
 // Maker makes briefs: from history to inputs to a verdict that is stored.
 type Maker struct {
-	*env.Env
+	Config *config.Config
+	DB     *store.DB
+	Log    *slog.Logger
+	Now    func() time.Time
+	Table  verdict.Table // of the decision
+
 	mail       *mailing.Mailer
 	alertRules []verdict.AlertRule
 	effects    verdict.Effects
@@ -39,7 +48,11 @@ func New(e *env.Env, mail *mailing.Mailer) (*Maker, error) {
 	}
 	profiles := &ingest.Fetcher{Profiles: e.Config.Placed()}
 	return &Maker{
-		Env:        e,
+		Config:     &e.Config,
+		DB:         e.DB,
+		Log:        e.Log,
+		Now:        e.Now,
+		Table:      e.Table,
 		mail:       mail,
 		alertRules: rules,
 		effects:    effects,

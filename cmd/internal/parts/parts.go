@@ -44,7 +44,7 @@ func wire(ctx context.Context, e *env.Env, o env.Options) (*Parts, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Parts{Env: e, Feeds: feeds.New(e), Mail: mail, Morning: maker, Recap: &recap.Season{Env: e}}
+	p := &Parts{Env: e, Feeds: feeds.New(e), Mail: mail, Morning: maker, Recap: recap.NewSeason(e)}
 	maker.Profile = p.Feeds.Fetcher.Profile
 	return p, nil
 }

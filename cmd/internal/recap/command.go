@@ -46,7 +46,7 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 		return err
 	}
 	defer e.Close()
-	return c.With(ctx, s, &Season{e})
+	return c.With(ctx, s, NewSeason(e))
 }
 
 func openReader(ctx context.Context, s *env.Streams, g *env.Globals) (*env.Env, error) {
@@ -130,7 +130,7 @@ func (c *Command) psql(ctx context.Context, s *env.Streams, a *Season) error {
 	bin, err := a.findPsql()
 	if err != nil {
 		fmt.Fprintf(s.Out, "psql is not installed. Any tool that reads Postgres can connect with:\n%s\n", dsn)
-		if a.PgBin() != "" {
+		if a.PgBin != "" {
 			fmt.Fprintln(s.Out, "while the service runs; this private database stops with this command.")
 		}
 		return nil
@@ -341,7 +341,7 @@ func readerURL(dsn string) (string, error) {
 // findPsql looks where programs are and beside the private server's own.
 func (bk *Season) findPsql() (string, error) {
 	bin, err := exec.LookPath("psql")
-	if own := bk.PgBin(); err != nil && own != "" {
+	if own := bk.PgBin; err != nil && own != "" {
 		return exec.LookPath(filepath.Join(own, "psql"))
 	}
 	return bin, err

@@ -6,19 +6,34 @@ package recap
 import (
 	"context"
 	"errors"
+	"log/slog"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"time"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/score"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify/web"
+	"example.org/coldseam/store"
 )
 
 // Season reads the season: what was issued against what was observed.
-type Season struct{ *env.Env }
+type Season struct {
+	Config *config.Config
+	DB     *store.DB
+	Log    *slog.Logger
+	Now    func() time.Time
+	PgBin  string // where the private Postgres has its programs, "" = looked for
+}
+
+// NewSeason reads the season of an open database.
+func NewSeason(e *env.Env) *Season {
+	return &Season{Config: &e.Config, DB: e.DB, Log: e.Log, Now: e.Now}
+}
 
 // resolved is one morning whose odds were issued and whose catch was logged.
 type resolved struct {

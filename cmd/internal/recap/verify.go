@@ -30,7 +30,7 @@ func (v *Verify) Run(ctx context.Context, s *env.Streams, g *env.Globals) error 
 		return err
 	}
 	defer e.Close()
-	return v.With(ctx, s.Out, &Season{e})
+	return v.With(ctx, s.Out, NewSeason(e))
 }
 
 // seals is what a walk along the chain found.

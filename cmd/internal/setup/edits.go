@@ -120,7 +120,7 @@ func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) e
 	}
 
 	if !found {
-		return a.Env.NoReach(ctx, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
+		return env.NoReach(ctx, a.Env.DB, fmt.Errorf("reach %q: %w", c.Reach, coldseam.ErrNotFound))
 	}
 	return tw.Flush()
 }

@@ -34,7 +34,7 @@ func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) e
 func (c *reachIceCmd) say(ctx context.Context, w io.Writer, a *parts.Parts) error {
 	r, err := a.Env.DB.Reach(ctx, coldseam.ReachID(c.Reach))
 	if err != nil {
-		return a.Env.NoReach(ctx, err)
+		return env.NoReach(ctx, a.Env.DB, err)
 	}
 
 	now := a.Env.Now()

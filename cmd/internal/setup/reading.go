@@ -124,7 +124,7 @@ func gaugeOf(ctx context.Context, a *parts.Parts, where string,
 	site, err := a.Env.DB.Site(ctx, id)
 	if errors.Is(err, coldseam.ErrNotFound) {
 		_, err = a.Env.DB.Reach(ctx, coldseam.ReachID(where))
-		return site, nil, a.Env.NoReach(ctx, err)
+		return site, nil, env.NoReach(ctx, a.Env.DB, err)
 	}
 
 	return site, slices.DeleteFunc(reaches, func(r coldseam.Reach) bool { return reads(r) != id }), err
