@@ -41,7 +41,7 @@ func (v *Harness) do(ctx context.Context, kind, raw string) error {
 		}
 		return v.App.BriefJob(ctx, a)
 	case "upkeep":
-		return v.App.MaintenanceJob(ctx, store.MaintenanceArgs{})
+		return v.App.MaintenanceJob(ctx, store.MaintenanceArgs{Day: coldseam.DateOf(v.Now().UTC())})
 	case "mail":
 		if _, err := v.Mail.Sender("job").Run(ctx, 50); !errors.Is(err, coldseam.ErrUnavailable) {
 			return err
