@@ -14,6 +14,7 @@ import (
 type MemorySink struct {
 	ingest.Result
 	Series []coldseam.Series
+	Floods []coldseam.FloodLevel
 	Raw    []coldseam.RawFetch // every answer, with its payload
 	Heads  []http.Header       // of each
 }
@@ -38,8 +39,11 @@ func (*MemorySink) SaveForecasts(context.Context, []coldseam.Forecast) error { r
 // SaveAlerts keeps nothing.
 func (*MemorySink) SaveAlerts(context.Context, []coldseam.Alert) error { return nil }
 
-// SaveFloodLevels keeps nothing.
-func (*MemorySink) SaveFloodLevels(context.Context, []coldseam.FloodLevel) error { return nil }
+// SaveFloodLevels keeps them in memory.
+func (s *MemorySink) SaveFloodLevels(_ context.Context, list []coldseam.FloodLevel) error {
+	s.Floods = append(s.Floods, list...)
+	return nil
+}
 
 // SaveGaugings keeps nothing.
 func (*MemorySink) SaveGaugings(context.Context, []coldseam.Gauging) error { return nil }

@@ -246,6 +246,12 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 		}
 	}
 
+	if r.StageSite != "" && !have[string(r.StageSite)] {
+		_, code, _ := strings.Cut(string(r.StageSite), ":")
+		line("\n[[site]]                        # the point of the official stages\nid = %q\nprofile = %q\ncode = %q\nname = %q\nzone = %q\nlat = %.4f\nlon = %.4f",
+			r.StageSite, c.flood.Name, code, "Official stages of "+r.River, c.Zone, s.Lat, s.Lon)
+	}
+
 	line("\n[[reach]]\nid = %q\nriver = %q\nname = %q\nsite = %q", r.ID, r.River, r.Name, s.ID)
 	if _, ok := x.has(coldseam.WaterTemp, false); !ok && len(x.series) > 0 {
 		line("#temp_site = \"\"                # this gauge has no thermometer: a neighbour that has one")
@@ -276,7 +282,7 @@ func (c *siteAddCmd) block(a *parts.Parts, p ingest.Profile, s coldseam.Site, r 
 		line("max_flow_proposed_cfs = %.6g   # while both are equal GO is capped: confirm it, or write your own above",
 			flow)
 	}
-	line("#flood_stage_ft = 0.0           # minor flood, from the agency's flood page\n#action_stage_ft = 0.0\n#gauge_code = \"\"               # as in official flood warnings\n#alert_zones = []")
+	line("%s", c.floodLines(r, a.Env.Now()))
 	line("hazards_surveyed = false        # true once the list is filled by somebody who ran the reach\nhazards = []\nspecies = [\"walleye\"]\nwhy = \"first entry\"")
 
 	line(`  #[[reach.rule]]               # without a season rule checked by a person: NO CALL

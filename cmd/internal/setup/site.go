@@ -41,6 +41,7 @@ type siteAddCmd struct {
 	Years    int     `help:"How many years of daily values to bring." default:"30"`
 	NoReplay bool    `help:"Leave the replay of the last spring and autumn out."`
 
+	flood   ingest.Profile     // that knows the flood stages of the gauge
 	seasons [][2]coldseam.Date // that are replayed; nil = the last spring and autumn
 	ask     *Asker             // for the gauge; nil = nobody is asked
 	DryRun  bool               `help:"Show everything, and do not touch the configuration. What was fetched stays stored."`
@@ -137,6 +138,7 @@ func (c *siteAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error
 
 	printCandidates(w, limits)
 	propose(&reach, limits)
+	c.floodPoint(ctx, w, a, &reach)
 	if !c.NoReplay {
 		if err := c.replay(ctx, w, a, reach); err != nil {
 			return err

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/BurntSushi/toml"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
@@ -102,6 +103,60 @@ func TestSiteAddFromAFeed(t *testing.T) {
 	out.Reset()
 	require.NoError(t, (&siteAddCmd{Lat: 10, Lon: 10, RadiusKM: 40}).add(ctx, &out, v.Parts))
 	require.Contains(t, out.String(), "No gauge within 40 km")
+}
+
+// A service of official flood stages that knows the gauge is asked by the gauge's
+// own code, and what it says of this gauge is proposed with its source.
+func TestSiteAddProposesFloodStages(t *testing.T) {
+	t.Parallel()
+	v := newEmptyTown(t)
+	gauge := "1001"
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path != "/gauges/1001" {
+			w.WriteHeader(http.StatusNotFound)
+			return
+		}
+		fmt.Fprintf(w, `{"lid":"TAMX1","usgsId":%q,"flood":{"stageUnits":"ft","flowUnits":"cfs","categories":{
+			"minor":{"stage":11,"flow":-9999},"action":{"stage":9,"flow":-9999}}}}`, gauge)
+	}))
+	defer srv.Close()
+	var shipped struct {
+		Profile []ingest.Profile `toml:"profile"`
+	}
+	_, err := toml.DecodeFile("../../../deploy/profiles.toml", &shipped)
+	require.NoError(t, err)
+	for _, p := range shipped.Profile {
+		if p.Name == "us-river-forecast" {
+			p.BaseURL, p.PrivateHosts = srv.URL, []string{"127.0.0.1"}
+			v.Config.Profiles = append(v.Config.Profiles, p)
+		}
+	}
+
+	add := func() (string, coldseam.Reach) {
+		var out bytes.Buffer
+		before, err := os.ReadFile(v.Config.Path)
+		require.NoError(t, err)
+		c := &siteAddCmd{Lat: 45.29, Lon: -92.66, RadiusKM: 40, Years: 1, Code: "NG-1001", Name: "bend", NoReplay: true, DryRun: true}
+		require.NoError(t, c.add(t.Context(), &out, v.Parts))
+		_, block, ok := strings.Cut(out.String(), "configuration:\n\n")
+		require.True(t, ok)
+		cfg, err := config.Parse("c.toml", string(before)+block, v.Config.Profiles...)
+		require.NoError(t, err, block)
+		r, err := cfg.Reaches[0].Build(cfg)
+		require.NoError(t, err)
+		return block, r
+	}
+	block, r := add()
+	require.Contains(t, block, "flood_stage_ft = 11.00          # PROPOSED: minor flood by us-river-forecast, asked 2026-04-")
+	require.Equal(t, coldseam.SiteID("NWPS:1001"), r.StageSite)
+	require.InDelta(t, 11*coldseam.MetrePerFoot, *r.FloodStageM, 1e-9)
+	require.InDelta(t, 9*coldseam.MetrePerFoot, *r.ActionStage, 1e-9)
+
+	gauge = "2002" // the answer is of another gauge: another zero
+	block, r = add()
+	require.Contains(t, block, "#flood_stage_ft = 0.0")
+	require.Nil(t, r.FloodStageM)
+	require.Empty(t, r.StageSite)
 }
 
 // oldRiver is a service of thirty stations around a place, on loopback. The
