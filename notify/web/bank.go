@@ -18,11 +18,12 @@ type bankPage struct {
 	Groups               []quickRow
 }
 
+// says are the words that can be said; those that are on are dangers.
 func says() []option {
 	var out []option
 	for _, list := range [][]string{coldseam.BankDangers, coldseam.BankColours, coldseam.BankFish} {
 		for _, k := range list {
-			out = append(out, option{Value: k, Label: notify.BankWords[k]})
+			out = append(out, option{Value: k, Label: notify.BankWords[k], On: slices.Contains(coldseam.BankDangers, k)})
 		}
 	}
 	return out

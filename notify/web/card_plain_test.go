@@ -287,6 +287,9 @@ func TestCardKeepsTheLog(t *testing.T) {
 	p.js(`document.querySelector('[data-say=wood]').click()`)
 	p.until(`$('kept').textContent.includes('goes out with the next signal')`)
 	require.Empty(t, m.bank)
+	require.Equal(t, "NO CALL", p.word(), "a danger closes at once, on the phone that said it too")
+	require.Contains(t, p.js(`$('head').textContent`), "You saw it: Wood running.")
+	require.Equal(t, "0", p.js(`$('weights').children.length`))
 	p.shoot("card-kept")
 
 	lose.Store(1)
@@ -307,4 +310,64 @@ func TestCardKeepsTheLog(t *testing.T) {
 	log("20")
 	p.until(`!sending && $('kept').textContent.includes('not taken')`)
 	require.Contains(t, p.js(`$('kept').textContent`), "Log the trip when you are back.")
+}
+
+// The river weighs the jig: from dry feet, on steady water, while the word stands.
+func TestCardWeighsAFloat(t *testing.T) {
+	m := cardTown()
+	m.table = json.RawMessage(`{"Spots":[{"ID":"main-seam","Name":"main seam","DepthM":5.5}],"Ways":["quartering","anchored",` +
+		`"vertical"],"Bodies":["slim"],"Lines":["braid-0.14"],"Oz":[0.25,0.375],"Names":["1/4","3/8"],` +
+		`"Rows":["J3MT3M?3MT3M","J3MT3M?3MT3M","J3MT3M?3MT3M"]}`)
+	p := newPhone(t, testHandler(t, m), "tamsen-bend", clock())
+	_, token, _ := strings.Cut(testLinks().Card(7, "tamsen-bend", brieftest.Day, clock()), "#")
+	p.open("#" + token)
+	p.until(`$('w').textContent === 'GO' && !$('float').hidden`)
+	p.js(`($('float').open = true, '')`)
+	choose := func(name, value string) {
+		p.js(fmt.Sprintf(`document.querySelector('input[name=%s][value=%s]').click()`, name, value))
+	}
+	tap := func() { p.js(`$('tap').click()`) }
+	require.Equal(t, "true", p.js(`$('tap').disabled`), "nothing is said yet")
+	choose("place", "wading")
+	choose("water", "steady")
+	require.Equal(t, "true", p.js(`$('tap').disabled`))
+	require.Contains(t, p.js(`$('ask').textContent`), "Never wade to time a leaf.")
+
+	choose("place", "bank")
+	require.Contains(t, p.js(`$('ask').textContent`), "First the length")
+	p.js(`($('paces').value = 20, $('paces').dispatchEvent(new Event('input')), '')`)
+	require.Equal(t, "50.0", p.js(`$('length').value`))
+	require.Equal(t, "true", p.js(`$('way').disabled`), "no anchor on the bank")
+	p.js(`(window.at = 1000, performance.now = () => window.at, '')`)
+	for _, s := range []int{26, 25, 27} {
+		tap()
+		p.js(fmt.Sprintf(`(window.at += %d, '')`, s*1000))
+		tap()
+	}
+	said := p.js(`$('result').textContent`)
+	require.Contains(t, said, "1.92 ft/s at the surface.")
+	require.Contains(t, said, "Tie 1/4 oz, pack 3/8 oz here now.")
+	p.shoot("card-float")
+	p.js(`$('give').click()`)
+	p.until(`!sending && $('kept').children.length === 0`)
+	require.Len(t, m.timings, 1)
+	require.InDelta(t, 50*.3048/26, m.timings[0].SurfaceMS(), 1e-6)
+	require.Equal(t, "main-seam", m.timings[0].Spot)
+
+	for _, s := range []int{26, 14, 27} { // one caught an eddy
+		tap()
+		p.js(fmt.Sprintf(`(window.at += %d, '')`, s*1000))
+		tap()
+	}
+	require.Contains(t, p.js(`$('result').textContent`), "differ too much")
+	p.js(`$('give').click()`)
+	require.Len(t, m.timings, 1)
+
+	choose("water", "rising")
+	require.Equal(t, "true", p.js(`$('float').hidden`))
+	require.Contains(t, p.js(`$('noweight').textContent`), "You said the water is rising.")
+	require.Zero(t, p.js(`$('weights').children.length`)[0]-'0')
+	require.Contains(t, p.js(`document.body.innerText`), "Rising: leave")
+	p.reload()
+	require.Equal(t, "true", p.js(`$('float').hidden`), "and it stays so")
 }

@@ -55,12 +55,16 @@ function show() {
 }
 
 function draw() {
-  const now = Date.now(), s = state(card, now, seen), good = s === 'good', d = card && card.data
+  const now = Date.now(), d = card && card.data, saw = read('danger ' + page.url, null)
+  let s = state(card, now, seen)
+  if (s === 'good' && saw && saw.at > d.Issued) s = 'danger' // until a word that was made after it
+  const good = s === 'good'
   if (now > seen) write('seen', seen = now)
   $('word').className = 'v ' + (good ? d.Class : 'nocall')
   $('w').textContent = good ? d.Word : 'NO CALL'
   $('age').textContent = good ? d.For + ', ' + age(now - d.Issued) : ''
   $('head').textContent = good ? d.Head : {
+    danger: saw && 'You saw it: ' + saw.what + '. There is no call here until the club\'s word comes back.',
     none: 'Nothing of today is kept on this phone.',
     clock: 'The clock of this phone is not the river\'s, or was set back: no word, weight or mark can be trusted to it.',
     over: d && 'The word of ' + clock(d.Issued) + ' was good until ' + clock(d.Until) + '.' +
@@ -279,7 +283,10 @@ $('give').addEventListener('click', () => {
 })
 $('mine').addEventListener('click', e => {
   const say = e.target.dataset.say
-  if (say) keep(e.target.textContent, '/bank/', {say})
+  if (!say) return
+  if ('danger' in e.target.dataset) write('danger ' + page.url, {what: e.target.textContent, at: Date.now()})
+  keep(e.target.textContent, '/bank/', {say})
+  show()
 })
 $('trip').addEventListener('submit', e => {
   e.preventDefault()
