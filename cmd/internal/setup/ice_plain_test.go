@@ -58,6 +58,11 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 	require.Len(t, words, 2)
 	require.Equal(t, cmd.Why, words[1].Why)
 
+	v.Clock.Forward(v.Now().Add(time.Minute))
+	require.NoError(t, v.App.Pages().SaveBankWord(ctx, coldseam.BankWord{Reach: r.ID, Subscriber: sub, At: v.Now(),
+		Say: "ice"}))
+	require.Contains(t, clubtest.Codes(brief().Stops), "ice_word", "a member's later word closes what the admin opened")
+
 	out.Reset()
 	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
 	require.NoError(t, cmd.say(ctx, &out, v.Parts))
