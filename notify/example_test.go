@@ -48,6 +48,6 @@ func ExampleComposer_Compose() {
 	fmt.Println(m.Subject)
 	fmt.Println("to", m.To, "signed:", bytes.Contains(m.Bytes, []byte("DKIM-Signature")))
 	// Output:
-	// GO Tamsen River Sat, good morning 6 in 10, 39F rising
+	// GO Tamsen River Sat, good morning 6 in 10, 39F warming
 	// to angler@home.example signed: false
 }

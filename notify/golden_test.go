@@ -269,8 +269,8 @@ func TestVerdictWithoutOdds(t *testing.T) {
 func TestSubjects(t *testing.T) {
 	t.Parallel()
 	want := map[string]string{
-		"go_day":     "GO Tamsen Sat, good morning 6 in 10, 39F rising",
-		"go_metric":  "GO Tamsen Sat, good morning 6 in 10, 4.0C rising",
+		"go_day":     "GO Tamsen Sat, good morning 6 in 10, 39F warming",
+		"go_metric":  "GO Tamsen Sat, good morning 6 in 10, 4.0C warming",
 		"stop":       "STOP Brandt Sat, flood warning, until Sun 18:00",
 		"no_call":    "NO CALL Little Quern Sat, gauge silent 7 h",
 		"correction": "STOP replaces GO: Tamsen, flood warning",

@@ -155,7 +155,7 @@ func boldLabel(s string) template.HTML {
 	return "<b>" + bind(label) + "</b>: " + bind(rest)
 }
 
-// runs are the parts in the words of the HTML, which has more room.
+// runs are the parts in the words of HTML and pages, which have more room.
 func runs(ps []part) []part {
 	out := append([]part(nil), ps...)
 	for i := range out {

@@ -98,7 +98,10 @@ func (k *block) oddsLines(f format, p coldseam.Preferences) {
 	if b.Rank.Only() {
 		k.Head = []part{{Text: goodChance(b, b.Odds), Strong: true}, {Text: "by rule of thumb"}}
 		window = nil
-		k.Facts = append(k.Facts, line("Rank", part{Text: goodChance(b, b.Odds) + thumb}))
+		k.Facts = append(k.Facts, line("Rank", part{
+			Text: chance(b, b.Odds) + " of its mornings by trade rules, not odds",
+			Long: goodChance(b, b.Odds) + thumb,
+		}))
 	}
 	if w, ok := b.Best(); ok {
 		span := f.span(w.Start, w.End)

@@ -62,3 +62,14 @@ func TestBoardTellsTheRank(t *testing.T) {
 	b := boardOf([]coldseam.Brief{first, stopBrief()}, coldseam.Preferences{})
 	require.Equal(t, "better third, tie 1/4 oz", plain(b[0].Tail))
 }
+
+// The words before a log fit a line of the text part; the sentence that explains
+// them stands in the HTML and below.
+func TestRankTakesOneLine(t *testing.T) {
+	t.Parallel()
+	b := goBrief()
+	b.Rank = coldseam.Rank{Thirds: [2]float64{.36, .44}, Past: 240, Base: .40}
+	text := strings.Join(Text(b, coldseam.Preferences{}), "\n")
+	require.Contains(t, text, "RANK   better third of its mornings by trade rules, not odds\nWINDOW")
+	require.Contains(t, text, "HOW ")
+}

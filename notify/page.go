@@ -61,7 +61,7 @@ func PageOf(b coldseam.Brief, p coldseam.Preferences) Page {
 	for _, f := range k.Facts {
 		pf := PageFact{Label: f.Label}
 		for _, it := range f.Items {
-			pf.Items = append(pf.Items, pieces(it))
+			pf.Items = append(pf.Items, pieces(runs(it)))
 		}
 		out.Facts = append(out.Facts, pf)
 	}

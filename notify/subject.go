@@ -131,9 +131,9 @@ func morningSubject(k block, p coldseam.Preferences) string {
 		t = f.temp(k.Brief.Temp.Now)
 		switch k.Brief.Temp.Trend {
 		case "warming":
-			t += " rising"
+			t += " warming"
 		case "cooling":
-			t += " falling"
+			t += " cooling"
 		}
 	}
 
