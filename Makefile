@@ -22,13 +22,16 @@ BENCHCOUNT ?= 1
 # The tests that compare with files they can write.
 GOLDEN := Golden|CookbookAndViews|SchemaIsAsWritten|ThresholdsFile
 
-.PHONY: help demo test gauntlet golden pictures fuzz bench proof soak lint count build need-demo need-test need-bench
+.PHONY: deb help demo test gauntlet golden pictures fuzz bench proof soak lint count build need-demo need-test need-bench
 
 help: ## print this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 10
 
 build: ## build bin/coldseam
 	@go build -trimpath -ldflags "-s -w -X example.org/coldseam/cmd/internal/env.Version=$(VERSION)" -o $(BIN) ./cmd/coldseam
+
+deb: build ## make bin/coldseam.deb: apt install ./bin/coldseam.deb
+	@sh deploy/deb.sh
 
 demo: need-demo build ## run the whole morning on invented rivers; ONCE=1 exits afterwards
 	@$(BIN) demo $(if $(ONCE),--once)
@@ -77,8 +80,8 @@ proof: need-test ## long-form proofs; their figures land in proof-out/
 	@mkdir -p proof-out
 	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test $(call reads,COLDSEAM_PROOF) -run Proof -count=1 -timeout 60m -v
 	@cat proof-out/backup.txt
-	@if [ "$$(id -u)" = 0 ]; then for p in unit compose bare; do .ci/$$p.sh || exit 1; done; \
-	  else echo "not run: .ci/unit.sh, compose.sh and bare.sh, which want root on Debian"; fi
+	@if [ "$$(id -u)" = 0 ]; then for p in unit deb compose bare; do .ci/$$p.sh || exit 1; done; \
+	  else echo "not run: .ci/unit.sh, deb.sh, compose.sh and bare.sh, which want root on Debian"; fi
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test $(call reads,COLDSEAM_SOAK) -count=1 -timeout 60m -v

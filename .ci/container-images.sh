@@ -3,7 +3,7 @@
 # packages and this machine's Go, so that the container proofs need no image
 # registry. Names that stand are left alone.
 #
-#   .ci/container-images.sh [debian] [golang] [systemd] [postgres15] [postgres17]
+#   .ci/container-images.sh [debian] [golang] [systemd] [unit] [postgres15] [postgres17]
 #
 # Debian, as root. Packages come from the mirror in apt's configuration.
 set -eu
@@ -85,6 +85,18 @@ systemd() {
 	image "$1" "$work/systemd"
 }
 
+# unit NAME: what the units need beside systemd.
+unit() {
+	podman image exists "$1" && return
+	mkdir "$work/unit"
+	cat >"$work/unit/Containerfile" <<-'END'
+		FROM debian-systemd:bookworm
+		RUN apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+		    postgresql libnss-systemd ca-certificates tzdata curl >/dev/null
+	END
+	image "$1" "$work/unit"
+}
+
 # postgres VERSION BASE IMAGE: Debian's server, set up by the same variables as the
 # image of that name that the compose file asks for.
 postgres() {
@@ -131,13 +143,17 @@ for wanted in ${*:-debian golang systemd postgres15}; do
 	debian) ;;
 	golang) golang golang:1.26-bookworm ;;
 	systemd) systemd debian-systemd:bookworm ;;
+	unit)
+		systemd debian-systemd:bookworm
+		unit coldseam-unit
+		;;
 	postgres15) postgres 15 $base postgres:15-bookworm ;;
 	postgres17)
 		debian trixie debian:trixie-slim
 		postgres 17 debian:trixie-slim postgres:17-trixie
 		;;
 	*)
-		echo "container-images.sh: $wanted: wanted debian, golang, systemd, postgres15 or postgres17" >&2
+		echo "container-images.sh: $wanted: wanted debian, golang, systemd, unit, postgres15 or postgres17" >&2
 		exit 2
 		;;
 	esac

@@ -7,7 +7,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-.ci/container-images.sh systemd
+.ci/container-images.sh unit
 work=$(mktemp -d /var/tmp/coldseam-unit.XXXXXX)
 name=${work##*/}
 trap 'podman rm -f -t 5 "$name" >/dev/null; rm -rf "$work"' EXIT
@@ -38,14 +38,8 @@ killed() { # a new process of the service answers
 }
 keys() { inside sh -c 'sha256sum /var/lib/private/coldseam/*.key'; }
 
-cat >"$work/Containerfile" <<'END'
-FROM debian-systemd:bookworm
-RUN apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
-    postgresql libnss-systemd ca-certificates tzdata curl >/dev/null
-END
-buildah bud -q --layers --isolation chroot --network host -t coldseam-unit "$work" >/dev/null
 make -s build
-note "image and program built"
+note "program built"
 podman run -d --name "$name" --systemd=always --privileged coldseam-unit >/dev/null
 within 60 "systemd is up" booted
 

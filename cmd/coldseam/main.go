@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"syscall"
 	"time"
 	_ "time/tzdata" // the club's zones, also where the machine has none
@@ -23,6 +24,10 @@ func main() {
 	defer stop()
 	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
+
+// systemConfig is where a package puts the configuration; it counts where the
+// working directory has none.
+const systemConfig = "/etc/coldseam/coldseam.toml"
 
 // execute parses args and runs one sub-command. It returns the exit status: 0 done,
 // 1 the command could not do it, 2 it was called wrongly or a need is missing.
@@ -47,6 +52,10 @@ func executeAt(ctx context.Context, now func() time.Time, args []string, stdout,
 	if err != nil {
 		fmt.Fprintln(stderr, "coldseam:", err)
 		return 2
+	}
+	if here, err := filepath.Abs("coldseam.toml"); err == nil && c.Config == here && !env.Exists(here) &&
+		env.Exists(systemConfig) {
+		c.Config = systemConfig
 	}
 
 	err = k.Run()

@@ -45,15 +45,18 @@ func (c *Init) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		Root: os.Geteuid() == 0,
 		home: os.Getenv("HOME"),
 	}
-	if isTerminal(os.Stdin) && !env.Exists(g.Config) {
+	if isTerminal(os.Stdin) {
 		c.Ask = NewAsker(os.Stdin, s.Out)
 	}
 	return c.Set(ctx, s, g, m)
 }
 
-// Set asks where there is somebody to ask, writes, and sets the first river up.
+// Set asks where there is somebody to ask, writes, and sets the first river up. A
+// file that an admin has edited is left alone, and nothing is asked for it.
 func (c *Init) Set(ctx context.Context, s *env.Streams, g *env.Globals, m Machine) error {
-	if c.Ask != nil {
+	text, err := os.ReadFile(g.Config)
+	m.shipped = err == nil && string(text) == sampleTOML
+	if c.Ask != nil && (m.shipped || os.IsNotExist(err)) {
 		c.questions(m)
 	}
 	if err := c.Write(s, g.Config, m); err != nil {
@@ -71,6 +74,7 @@ func (c *Init) Set(ctx context.Context, s *env.Streams, g *env.Globals, m Machin
 type Machine struct {
 	host, zone, home string
 	Root             bool
+	shipped          bool               // the configuration is the one of the package, as it came
 	State            string             // instead of the place by custom
 	Sample           string             // instead of the shipped configuration
 	Seasons          [][2]coldseam.Date // instead of the last spring and autumn
@@ -116,6 +120,11 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 			fmt.Fprintf(s.Out, "wrote  %s: %s\n", f, what)
 		} else {
 			fmt.Fprintf(s.Out, "kept   %s: it was there\n", f)
+		}
+	}
+	if m.shipped {
+		if err := os.Remove(path); err != nil {
+			return err
 		}
 	}
 	made, err := env.WriteNew(path, []byte(text), 0o644)

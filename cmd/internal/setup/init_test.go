@@ -82,6 +82,26 @@ func TestInitWritesAndKeeps(t *testing.T) {
 	}
 }
 
+// A package puts the sample in place: init asks and fills it in as long as nobody
+// has edited it, and asks nothing afterwards.
+func TestInitFillsThePackagesFileInOnce(t *testing.T) {
+	t.Parallel()
+	path, state := filepath.Join(t.TempDir(), "coldseam.toml"), t.TempDir()
+	require.NoError(t, os.WriteFile(path, []byte(sampleTOML), 0o644))
+	for _, club := range []string{"Alder Landing Club", "Another Club"} {
+		var out bytes.Buffer
+		c := Init{Ask: NewAsker(strings.NewReader(club+"\nAmerica/Chicago\n\n"), &out)}
+		require.NoError(t, c.Set(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path},
+			Machine{Root: true, State: state}))
+		require.Equal(t, club == "Alder Landing Club", strings.Contains(out.String(), "The club's name"), out.String())
+	}
+
+	c, err := config.Load(path)
+	require.NoError(t, err)
+	require.Equal(t, "Alder Landing Club", c.Club.Name)
+	require.Equal(t, "America/Chicago", c.Club.Zone)
+}
+
 // What the machine does not say is asked for in the next steps.
 func TestInitOnABareMachine(t *testing.T) {
 	t.Parallel()
