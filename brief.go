@@ -247,6 +247,13 @@ type DayOdds struct {
 	Note    string    // over_limit, over_craft_limit: what the flow passes; "" = nothing to say
 }
 
+// farDays is the lead from which more than half of a day's odds is the base rate and
+// not that day's own forecast, see the fading in forecast/odds.go [proposal].
+const farDays = 6
+
+// TooFar reports whether d lies too far ahead for odds of its own.
+func (b Brief) TooFar(d DayOdds) bool { return d.Day.Sub(b.Day) >= farDays }
+
 // Brief is what is told about one reach on one day, by the club's default
 // preferences. Mail, page, calendar and SQL all show this one value. See
 // forecast/verdict for the personal form.

@@ -57,4 +57,4 @@ func webLink(s string) bool {
 	return (strings.HasPrefix(s, "https://") || strings.HasPrefix(s, "http://")) && !strings.ContainsAny(s, " \"<>\\")
 }
 
-const noRuleLink = "the agency's own page has them; none is on file here."
+const noRuleLink = "the agency's own page has them."

@@ -27,6 +27,8 @@ type Content struct {
 	Lines []string `json:"lines,omitempty"`
 	// Subject says the first line in short; empty = the line itself.
 	Subject string `json:"subject,omitempty"`
+	// Zone is the clock of a reader without preferences, the admin; empty = UTC.
+	Zone string `json:"zone,omitempty"`
 	// Link is the kind's one link where it is not a signed one: the status
 	// page of an alarm.
 	Link string `json:"link,omitempty"`

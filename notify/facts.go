@@ -276,6 +276,14 @@ func dayOdds(b coldseam.Brief, d coldseam.DayOdds) string {
 	case !d.OddsOK:
 		return "no odds"
 	}
+	return DayChance(b, d)
+}
+
+// DayChance is the chance of a later day, in words where it lies too far ahead.
+func DayChance(b coldseam.Brief, d coldseam.DayOdds) string {
+	if b.TooFar(d) {
+		return "too far to tell"
+	}
 	return chance(b, d.Odds)
 }
 

@@ -354,9 +354,10 @@ func cases() map[string]coldseam.OutboxMessage {
 				Lines: []string{"Your rivers have been above 55F for 5 days. The morning mail rests until autumn."}}),
 		"silent": letterOf(coldseam.MailSilent,
 			Content{Club: "Tamsen River Club",
-				Lines: []string{"Little Quern, gauge loop:Q1 silent 7 h, last value 21:50"}}),
+				Zone: zoneName, Subject: "Gauge silent: Little Quern, Weir reach",
+				Lines: []string{"Little Quern, Weir reach: gauge silent for more than 6 h; newest row Fri 9 Apr 21:50"}}),
 		"alarm": letterOf(coldseam.MailAlarm,
-			Content{Club: "Tamsen River Club", Lines: []string{"91 of 100 morning mails sent at the deadline",
+			Content{Club: "Tamsen River Club", Zone: zoneName, Lines: []string{"91 of 100 morning mails sent at the deadline",
 				"9 deferred: relay 127.0.0.1 not reached"}, Link: "https://club.example/status"}),
 	}
 

@@ -118,3 +118,33 @@ func TestSkyLine(t *testing.T) {
 		require.Equal(t, want+" the current", againstCurrent(from, 190), fmt.Sprint(from))
 	}
 }
+
+// The last of a week's days are told in words: their odds are no forecast of that day.
+func TestFarDaysAreTooFarToTell(t *testing.T) {
+	t.Parallel()
+	b := goBrief()
+	for lead, want := range map[int]string{5: "9 in 10", 6: "too far to tell", 9: "too far to tell"} {
+		got := DayChance(b, coldseam.DayOdds{Day: b.Day.Add(lead), Odds: .9, OddsOK: true})
+		require.Equal(t, want, plain(got), lead)
+	}
+	b.Verdict, b.Odds, b.Next = coldseam.Stay, .2, []coldseam.DayOdds{{Day: b.Day.Add(7), Odds: .9, OddsOK: true}}
+	require.NotContains(t, blockOf(b, coldseam.Preferences{}).Sub, "Better")
+}
+
+// Notices of every kind end whole, name one clock and say nothing of rules that are
+// not on file.
+func TestNoticesReadWell(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"confirm", "welcome", "pause", "silent", "alarm"} {
+		l := cases()[name]
+		ct, err := ParseContent(l.Payload)
+		require.NoError(t, err)
+		v := composer().view(l, ct, nil, fullBlocks)
+		text, html, err := renderParts(v)
+		require.NoError(t, err)
+		require.NotContains(t, v.Subject, "..", name)
+		require.NotContains(t, text+html, "UTC", name)
+		require.NotContains(t, text+html, "on file", name)
+		require.Contains(t, text, "4:45 CDT; ", name)
+	}
+}

@@ -232,7 +232,7 @@ func (f format) again(p coldseam.Preferences, b coldseam.Brief) string {
 func betterDay(b coldseam.Brief) string {
 	best := -1
 	for i, d := range b.Next {
-		if d.OddsOK && finite(d.Odds) && d.Verdict != coldseam.Stop && d.Odds > b.Odds+.1 &&
+		if d.OddsOK && finite(d.Odds) && !b.TooFar(d) && d.Verdict != coldseam.Stop && d.Odds > b.Odds+.1 &&
 			(best < 0 || d.Odds > b.Next[best].Odds) {
 			best = i
 		}

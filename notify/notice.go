@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"strings"
 
 	"example.org/coldseam"
@@ -17,7 +18,7 @@ func (c *Composer) viewNotice(v *mailView, l coldseam.OutboxMessage, ct Content)
 		v.Title = "One step is left"
 		v.Intro = []string{
 			"Someone, we hope you, asked for the morning river mail of " + v.Club + " at this address.",
-			"Nothing is sent until you confirm. The link is good for 7 days. If it was not you, do nothing.",
+			"Nothing is sent until you confirm. If it was not you, do nothing.",
 		}
 		v.Button = &button{"Confirm the morning mail", c.Links.Confirm(l.Subscriber.ID, l.CreatedAt)}
 		v.Preheader = "Open the link to confirm; good for 7 days."
@@ -31,7 +32,7 @@ func (c *Composer) viewNotice(v *mailView, l coldseam.OutboxMessage, ct Content)
 		if len(v.Intro) == 0 {
 			v.Intro = []string{"The season of your rivers is over. The morning mail rests and comes back by itself."}
 		}
-		v.Intro = append(v.Intro, "Pages and calendar go on. Later news stands on the page.")
+		v.Intro = append(v.Intro, "Pages and calendar go on.")
 		v.Preheader = "The mail rests; the pages go on."
 	case coldseam.MailSilent:
 		v.Title = "A gauge is silent"
@@ -44,9 +45,18 @@ func (c *Composer) viewNotice(v *mailView, l coldseam.OutboxMessage, ct Content)
 	if ct.Link != "" && webLink(ct.Link) {
 		v.Page = ct.Link
 	}
-	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, l.Subscriber.Prefs.Zone).zone)
-	v.Closing = "Made " + made.Format("Mon 2 Jan, ") + strings.TrimPrefix(made.Format("15:04 MST"), "0") +
-		", good until the next mail; later news: the page below."
+	made := l.CreatedAt.In(formatFor(coldseam.Preferences{}, cmp.Or(l.Subscriber.Prefs.Zone, ct.Zone)).zone)
+	v.Closing = "Made " + made.Format("Mon 2 Jan, ") + strings.TrimPrefix(made.Format("15:04 MST"), "0") + "; " +
+		closings[l.Kind]
+}
+
+// closings say how long a notice holds and where later news stands.
+var closings = map[coldseam.MailKind]string{
+	coldseam.MailConfirm: "the link is good for 7 days.",
+	coldseam.MailWelcome: "the page below says what holds today.",
+	coldseam.MailPause:   "good until the mail comes back; later news: the page below.",
+	coldseam.MailSilent:  "the page below says whether it is silent still.",
+	coldseam.MailAlarm:   "the page below says what holds now.",
 }
 
 // greeting uses the name as one line of text, nothing else.
@@ -67,7 +77,7 @@ func (c *Composer) welcome(l coldseam.OutboxMessage) []string {
 	}
 	return []string{
 		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",
-		"Before a river's log holds ten mornings by three anglers the word is a rank among its own mornings, by rules of the trade; then you read odds.",
+		"Until a river's log holds ten mornings by three anglers, the word ranks a morning among that river's own, by rules of the trade; after that you read odds.",
 		"After a trip tap one of the four answers under the river, zeros too: zeros teach the model as much as fish do.",
 	}
 }

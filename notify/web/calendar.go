@@ -186,7 +186,7 @@ func (f feed) waves() {
 		}
 		text := "Odds of a wave of arriving fish, worth little beyond what was caught yesterday."
 		if d.OddsOK {
-			text += " Good morning: " + notify.Chance(f.b, d.Odds) + "."
+			text += " Good morning: " + notify.DayChance(f.b, d) + "."
 		}
 		f.entry("wave-"+d.Day.String(), d.Day, f.name()+": wave "+notify.Odds(d.PWave)+waveMark(f.b.Run), text)
 	}

@@ -174,7 +174,7 @@ func outlookOf(b coldseam.Brief, w notify.Words) []outlookRow {
 		case d.Verdict == coldseam.Stop:
 			r.Odds = "stop likely"
 		case d.OddsOK:
-			r.Odds = notify.Chance(b, d.Odds)
+			r.Odds = notify.DayChance(b, d)
 		}
 
 		if d.WaveOK {

@@ -330,7 +330,7 @@ func (ml *Mailer) silentNotice(ctx context.Context, today coldseam.Date, now tim
 // toAdmin queues a mail to the admin, one of a kind, mark and day.
 func (ml *Mailer) toAdmin(ctx context.Context, kind coldseam.MailKind, mark coldseam.ReachID, today coldseam.Date,
 	now time.Time, c notify.Content) error {
-	c.Club, c.Link = ml.Config.Club.Name, ml.Links.Status()
+	c.Club, c.Link, c.Zone = ml.Config.Club.Name, ml.Links.Status(), ml.Config.Club.Zone
 	payload, err := c.Marshal()
 	if err != nil {
 		return err
