@@ -232,6 +232,10 @@ func (ts *timeseries) point(n *ingest.Node) {
 	}
 
 	ts.n++
+	if len(tvp.Named("time")) > 1 || len(tvp.Named("value")) > 1 {
+		ts.skipTime(ingest.Because(ingest.CodeRow, errors.New("a point with two times or two values")))
+		return
+	}
 	m := ts.def.over(metaOf(tvp.Kid(wml, "metadata").First()))
 	stamp, err := ts.time(at, index)
 	if err != nil {
@@ -239,6 +243,9 @@ func (ts *timeseries) point(n *ingest.Node) {
 		return
 	}
 
+	if u := value.Attr(otherSpace, "uom"); u != "" { // as a measure of GML has it
+		m.unit = u
+	}
 	raw := value.Val()
 	if value == nil || isNil(value.Attrs) || m.nilled {
 		raw = ""

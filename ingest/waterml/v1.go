@@ -1,6 +1,7 @@
 package waterml
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -322,6 +323,9 @@ func (d *v1) begin(s v1Series, r v1Row) (ingest.Stamp, *time.Location, error) {
 	}
 	if r.utc != "" {
 		st, err := ingest.ParseTime(r.utc, time.UTC)
+		if there, lerr := ingest.ParseTime(local, nil); err == nil && lerr == nil && !there.At.Equal(st.At) {
+			err = ingest.Because(ingest.CodeConflict, errors.New("local time and UTC of one value are not the same instant"))
+		}
 		return st, loc, err
 	}
 
