@@ -38,20 +38,6 @@ func (FetchArgs) InsertOpts() river.InsertOpts {
 	return river.InsertOpts{Queue: QueueFetch, MaxAttempts: 3, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
-// ForecastArgs asks for the forecast of one site at one issue time.
-type ForecastArgs struct {
-	Site   coldseam.SiteID `json:"site" river:"unique"`
-	Issued time.Time       `json:"issued" river:"unique"`
-}
-
-// Kind is the name of the job.
-func (ForecastArgs) Kind() string { return "forecast" }
-
-// InsertOpts puts it on its queue, once per issue.
-func (ForecastArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Queue: QueueCompute, UniqueOpts: river.UniqueOpts{ByArgs: true}}
-}
-
 // BriefArgs asks for the brief of one reach and day.
 type BriefArgs struct {
 	Reach  coldseam.ReachID `json:"reach" river:"unique"`

@@ -20,7 +20,6 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 	ctx := t.Context()
 	for range 3 {
 		require.NoError(t, db.Enqueue(ctx, store.FetchArgs{Profile: "sim", Feed: "q", Slot: t0}))
-		require.NoError(t, db.Enqueue(ctx, store.ForecastArgs{Site: "sim:tamsen", Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 		require.NoError(t, db.Enqueue(ctx, store.RefitArgs{Site: "sim:tamsen", Day: day}))
 		require.NoError(t, db.Enqueue(ctx, store.SeasonsArgs{Reach: "bend", Asked: t0}))
@@ -36,7 +35,7 @@ func TestJobsAreUniqueButMail(t *testing.T) {
 		store.FetchArgs{Profile: "sim", Feed: "z", Slot: t0}, store.BriefArgs{Reach: "sand", Day: day, Issued: t0},
 		store.BriefArgs{Reach: "bend", Day: day, Issued: t0}))
 
-	for kind, want := range map[string]int{"fetch": 3, "forecast": 1, "brief": 2, "refit": 1, "seasons": 1, "upkeep": 1, "mail": 3} {
+	for kind, want := range map[string]int{"fetch": 3, "brief": 2, "refit": 1, "seasons": 1, "upkeep": 1, "mail": 3} {
 		require.Equal(t, want, count(t, db, `SELECT count(*) FROM river.river_job WHERE kind = $1`, kind), kind)
 	}
 	s, err := db.Status(ctx)

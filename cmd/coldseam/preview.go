@@ -23,12 +23,7 @@ type previewCmd struct {
 
 // Run computes the next morning from what is known now.
 func (c *previewCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
-		return c.preview(ctx, s, a)
-	})
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.preview(ctx, s, a) })
 }
 
 func (c *previewCmd) preview(ctx context.Context, s *env.Streams, a *parts.Parts) error {

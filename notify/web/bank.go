@@ -83,7 +83,7 @@ func (s *site) bankForm(w http.ResponseWriter, r *http.Request) error {
 	for i, label := range []string{"Danger: closes the reach today", "Colour of the water", "Fish in the hand"} {
 		p.Groups = append(p.Groups, quickRow{Label: label, Taps: all[3*i : 3*i+3]})
 	}
-	return s.show(w, http.StatusOK, "bank", s.clubFoot(r, frame{Title: "From the bank", NoIndex: true, Bare: true, Body: p}))
+	return s.showBare(w, r, http.StatusOK, "bank", "From the bank", p)
 }
 
 func (s *site) saveBank(w http.ResponseWriter, r *http.Request) error {
@@ -117,8 +117,8 @@ func (s *site) saveBank(w http.ResponseWriter, r *http.Request) error {
 	if slices.Contains(coldseam.BankDangers, say) {
 		text = append(text, "The reach is closed by it: who was told otherwise gets a correction.")
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Thank you", NoIndex: true, Bare: true, Body: done{
-		Text: text, Links: []link{{r.URL.Path, "Say more"}, {riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}}}))
+	return s.showBare(w, r, http.StatusOK, "done", "Thank you", done{
+		Text: text, Links: []link{{r.URL.Path, "Say more"}, {riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}})
 }
 
 // saveFloat takes a float timing from the trip card.
@@ -169,8 +169,9 @@ func (s *site) saveFloat(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{Title: "Saved", NoIndex: true, Bare: true,
-		Body: done{Text: []string{"The next morning weighs that spot by it, for everyone."}}}))
+	return s.showBare(w, r, http.StatusOK, "done", "Saved", done{
+		Text: []string{"The next morning weighs that spot by it, for everyone."},
+	})
 }
 
 // floatSpread is how far the slowest of three floats may lag behind the fastest;

@@ -33,15 +33,10 @@ func (s *site) confirmForm(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.claim(r, notify.ForConfirm); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
-		Title:   "Start the morning mail",
-		NoIndex: true,
-		Bare:    true,
-		Body: ask{
-			Text:   []string{"One short mail before daylight: go or not, what to tie, where the run stands. You can change or stop it from every mail."},
-			Button: "Yes, send me the morning mail", Action: r.URL.Path,
-			Note: "Opening this page starts nothing. Only the button does. Not you? Close the page; the request is deleted after 14 days."},
-	}))
+	return s.showBare(w, r, http.StatusOK, "ask", "Start the morning mail", ask{
+		Text:   []string{"One short mail before daylight: go or not, what to tie, where the run stands. You can change or stop it from every mail."},
+		Button: "Yes, send me the morning mail", Action: r.URL.Path,
+		Note: "Opening this page starts nothing. Only the button does. Not you? Close the page; the request is deleted after 14 days."})
 }
 
 func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
@@ -60,25 +55,15 @@ func (s *site) confirm(w http.ResponseWriter, r *http.Request) error {
 
 	if why := offList(sub.State); why != "" && sub.State != "paused" {
 		// An old link, pressed again after leaving, starts nothing.
-		return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
-			Title:   "No mail is on its way",
-			NoIndex: true,
-			Bare:    true,
-			Body: done{
-				Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}},
-		}))
+		return s.showBare(w, r, http.StatusOK, "done", "No mail is on its way", done{
+			Text: []string{why}, Links: []link{{"/signup", "Sign up again"}, {notify.PathBoard, "Today's rivers"}}})
 	}
 
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
-		Title:   "You are on the list",
-		NoIndex: true,
-		Bare:    true,
-		Body: done{
-			Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
-				"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
-			Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"},
-				{notify.PathHow, "What the words mean"}}},
-	}))
+	return s.showBare(w, r, http.StatusOK, "done", "You are on the list", done{
+		Text: []string{"The next morning mail comes at the time you chose. A welcome mail follows now with the links to your settings.",
+			"Two minutes well spent now: set your fishing window, your line and the weights you carry. The weight in the mail depends on them."},
+		Links: []link{{s.path(s.Links.Prefs(c.Subscriber, s.Now())), "Set window, line and weights"},
+			{notify.PathHow, "What the words mean"}}})
 }
 
 // offList says in words why a subscriber in this state gets no mail; "" when
@@ -107,15 +92,10 @@ func (s *site) unsubscribeForm(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.claim(r, notify.ForUnsubscribe); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
-		Title:   "Stop the morning mail",
-		NoIndex: true,
-		Bare:    true,
-		Body: ask{
-			Text:   []string{"One tap and no further mail is sent, from the next minute on."},
-			Button: "Stop all mail", Action: r.URL.Path,
-			Note: "Opening this page stops nothing. Only the button does. To leave out days or rivers instead, use the settings link in the mail."},
-	}))
+	return s.showBare(w, r, http.StatusOK, "ask", "Stop the morning mail", ask{
+		Text:   []string{"One tap and no further mail is sent, from the next minute on."},
+		Button: "Stop all mail", Action: r.URL.Path,
+		Note: "Opening this page stops nothing. Only the button does. To leave out days or rivers instead, use the settings link in the mail."})
 }
 
 // unsubscribe is the one-click target of RFC 8058: a POST without cookies, 200
@@ -129,15 +109,10 @@ func (s *site) unsubscribe(w http.ResponseWriter, r *http.Request) error {
 		!errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
-		Title:   "No more mail",
-		NoIndex: true,
-		Bare:    true,
-		Body: done{
-			Text: []string{"You are off the list. A mail that is already on its way may still arrive.",
-				"Want your address erased altogether? The settings link in any of our mails leads to it."},
-			Links: []link{{notify.PathBoard, "Today's rivers"}}},
-	}))
+	return s.showBare(w, r, http.StatusOK, "done", "No more mail", done{
+		Text: []string{"You are off the list. A mail that is already on its way may still arrive.",
+			"Want your address erased altogether? The settings link in any of our mails leads to it."},
+		Links: []link{{notify.PathBoard, "Today's rivers"}}})
 }
 
 // ownData hands a member the file of all that is kept of him.
@@ -166,16 +141,11 @@ func (s *site) eraseForm(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.Store.Subscriber(r.Context(), c.Subscriber); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "ask", s.clubFoot(r, frame{
-		Title:   "Erase my data",
-		NoIndex: true,
-		Bare:    true,
-		Body: ask{
-			Text: []string{"Your address, your settings, your notes and the record of your mails go, and all mail stops.",
-				"Your trips stay in the club's totals, of nobody. Backups hold the rest for up to 12 months."},
-			Button: "Erase my data", Action: r.URL.Path,
-			Note: "There is no way back. Opening this page erases nothing. Only the button does."},
-	}))
+	return s.showBare(w, r, http.StatusOK, "ask", "Erase my data", ask{
+		Text: []string{"Your address, your settings, your notes and the record of your mails go, and all mail stops.",
+			"Your trips stay in the club's totals, of nobody. Backups hold the rest for up to 12 months."},
+		Button: "Erase my data", Action: r.URL.Path,
+		Note: "There is no way back. Opening this page erases nothing. Only the button does."})
 }
 
 func (s *site) erase(w http.ResponseWriter, r *http.Request) error {
@@ -186,12 +156,7 @@ func (s *site) erase(w http.ResponseWriter, r *http.Request) error {
 	if err := s.Store.Forget(r.Context(), c.Subscriber); err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
-		Title:   "Erased",
-		NoIndex: true,
-		Bare:    true,
-		Body: done{
-			Text:  []string{"Nothing of you is left on our list. A mail that is already on its way may still arrive."},
-			Links: []link{{notify.PathBoard, "Today's rivers"}}},
-	}))
+	return s.showBare(w, r, http.StatusOK, "done", "Erased", done{
+		Text:  []string{"Nothing of you is left on our list. A mail that is already on its way may still arrive."},
+		Links: []link{{notify.PathBoard, "Today's rivers"}}})
 }

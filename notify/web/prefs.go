@@ -166,7 +166,7 @@ func (s *site) showPrefs(w http.ResponseWriter, r *http.Request, code int, c not
 	p.Stop = s.path(s.Links.Unsubscribe(c.Subscriber))
 	p.Data, p.Erase = r.URL.Path+"/data.json", r.URL.Path+"/erase"
 	p.Calendar = s.Links.Calendar(c.Subscriber)
-	return s.show(w, code, "prefs", s.clubFoot(r, frame{Title: "Your settings", NoIndex: true, Bare: true, Body: p}))
+	return s.showBare(w, r, code, "prefs", "Your settings", p)
 }
 
 func (s *site) savePrefs(w http.ResponseWriter, r *http.Request) error {

@@ -176,6 +176,12 @@ type footCache struct {
 	foot frame
 }
 
+// showBare shows a page reached by a signed link: not for search engines, without
+// links elsewhere.
+func (s *site) showBare(w http.ResponseWriter, r *http.Request, code int, name, title string, body any) error {
+	return s.show(w, code, name, s.clubFoot(r, frame{Title: title, NoIndex: true, Bare: true, Body: body}))
+}
+
 // clubFoot is foot over the whole board. Without the store it is the last one
 // known, or the caution alone.
 func (s *site) clubFoot(r *http.Request, f frame) frame {

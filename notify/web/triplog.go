@@ -311,7 +311,7 @@ func (v visit) page(vals map[string]string) logPage {
 
 func (s *site) showLog(w http.ResponseWriter, r *http.Request, code int, p logPage) error {
 	p.Action = r.URL.Path
-	return s.show(w, code, "log", s.clubFoot(r, frame{Title: "How did it go?", NoIndex: true, Bare: true, Body: p}))
+	return s.showBare(w, r, code, "log", "How did it go?", p)
 }
 
 func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
@@ -354,14 +354,9 @@ func (s *site) saveLog(w http.ResponseWriter, r *http.Request) error {
 	if err := s.Store.SaveTrip(r.Context(), t); err != nil {
 		return err
 	}
-	return s.show(w, http.StatusOK, "done", s.clubFoot(r, frame{
-		Title:   "Saved",
-		NoIndex: true,
-		Bare:    true,
-		Body: done{
-			Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"},
-				{riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}},
-	}))
+	return s.showBare(w, r, http.StatusOK, "done", "Saved", done{
+		Text: savedWords(t, v), Links: []link{{r.URL.Path, "Change it"},
+			{riverPath(v.reach.ID), notify.Clean(v.reach.River) + " today"}}})
 }
 
 func savedWords(t coldseam.Trip, v visit) []string {

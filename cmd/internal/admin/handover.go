@@ -33,15 +33,7 @@ type Handover struct {
 
 // Run writes the pack.
 func (c *Handover) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	if err := a.Env.SyncRivers(ctx); err != nil {
-		return err
-	}
-	return c.pack(ctx, s.Out, a)
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.pack(ctx, s.Out, a) })
 }
 
 func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error {

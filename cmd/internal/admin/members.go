@@ -95,10 +95,7 @@ type subImportCmd struct {
 
 // Run enters line by line; a refused line does not stop the others.
 func (c *subImportCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error {
 		f, err := os.Open(c.File)
 		if err != nil {
 			return env.Fail(2, err.Error())

@@ -58,12 +58,7 @@ type subAddCmd struct {
 
 // Run enters one address.
 func (c *subAddCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
-		return c.add(ctx, s.Out, a)
-	})
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.add(ctx, s.Out, a) })
 }
 
 func (c *subAddCmd) add(ctx context.Context, w io.Writer, a *parts.Parts) error {

@@ -25,7 +25,6 @@ func (a *App) Workers() *river.Workers {
 		return a.FetchJob(ctx, j.Args)
 	}))
 	river.AddWorker(w, &briefWorker{app: a})
-	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.ForecastArgs]) error { return nil }))
 	river.AddWorker(w, river.WorkFunc(func(ctx context.Context, j *river.Job[store.MaintenanceArgs]) error {
 		return a.MaintenanceJob(ctx, j.Args)
 	}))

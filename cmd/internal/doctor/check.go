@@ -88,7 +88,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 		k.contracts(ctx, c.Profile, c.Record)
 		return c.finish(s.Out, k)
 	}
-	k.all(ctx)
+	k.lines = RunChecks(ctx, a, c.Offline)
 	k.ahead(ctx)
 	return c.finish(s.Out, k)
 }

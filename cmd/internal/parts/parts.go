@@ -73,3 +73,13 @@ func With(ctx context.Context, s *env.Streams, g *env.Globals, f func(a *Parts) 
 	defer a.Close()
 	return f(a)
 }
+
+// WithRivers runs f with the parts wired and the rivers of the file stored.
+func WithRivers(ctx context.Context, s *env.Streams, g *env.Globals, f func(a *Parts) error) error {
+	return With(ctx, s, g, func(a *Parts) error {
+		if err := a.Env.SyncRivers(ctx); err != nil {
+			return err
+		}
+		return f(a)
+	})
+}

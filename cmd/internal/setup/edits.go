@@ -21,15 +21,7 @@ type siteListCmd struct{}
 
 // Run prints one line a gauge and one a reach.
 func (c *siteListCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	a, err := parts.For(ctx, s, g, env.Options{Migrate: true})
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	if err := a.Env.SyncRivers(ctx); err != nil {
-		return err
-	}
-	return c.list(ctx, s.Out, a)
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.list(ctx, s.Out, a) })
 }
 
 func (c *siteListCmd) list(ctx context.Context, w io.Writer, a *parts.Parts) error {
@@ -68,12 +60,7 @@ type siteEditsCmd struct {
 
 // Run prints one line an edit, oldest first.
 func (c *siteEditsCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
-		return c.edits(ctx, s.Out, a)
-	})
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.edits(ctx, s.Out, a) })
 }
 
 func (c *siteEditsCmd) edits(ctx context.Context, w io.Writer, a *parts.Parts) error {

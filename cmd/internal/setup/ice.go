@@ -22,12 +22,7 @@ type reachIceCmd struct {
 
 // Run enters the word.
 func (c *reachIceCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
-		return c.say(ctx, s.Out, a)
-	})
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.say(ctx, s.Out, a) })
 }
 
 // say keeps the word, asks for a new brief and tells what the word does.

@@ -32,12 +32,7 @@ type readingConfirmCmd struct {
 
 // Run keeps the word.
 func (c *readingConfirmCmd) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
-	return parts.With(ctx, s, g, func(a *parts.Parts) error {
-		if err := a.Env.SyncRivers(ctx); err != nil {
-			return err
-		}
-		return c.say(ctx, s.Out, a)
-	})
+	return parts.WithRivers(ctx, s, g, func(a *parts.Parts) error { return c.say(ctx, s.Out, a) })
 }
 
 // say keeps the word, asks for new briefs and tells how many readings it covers.
