@@ -229,8 +229,8 @@ func (c *briefCmd) make(ctx context.Context, a *parts.Parts,
 	return m.Brief, f, m, err
 }
 
-// replayed is the brief of a morning that nobody lived through: one cell of
-// `coldseam season`, which says so and gives no word.
+// replayed is the brief of a morning before live fetching: one cell of
+// `coldseam season`, which says that it is a replay and gives no verdict.
 func replayed(ctx context.Context, a *parts.Parts, r coldseam.Reach,
 	day coldseam.Date) (coldseam.Brief, forecast.Inputs, forecast.Morning, error) {
 	src, err := morning.NewPastMornings(ctx, a.Morning, r, season.AirClimatology)

@@ -109,7 +109,7 @@ func (ml *Mailer) secondPath(ctx context.Context, today coldseam.Date, now time.
 	return nil
 }
 
-// OneMessage is an outbox of a single mail that lives in memory.
+// OneMessage is an outbox of a single mail, held in memory.
 type OneMessage struct{ Message *coldseam.OutboxMessage }
 
 // Claim hands the mail out once.
@@ -122,7 +122,7 @@ func (o *OneMessage) Claim(context.Context, string, time.Time, time.Duration, in
 	return []coldseam.OutboxMessage{l}, nil
 }
 
-// Paced: a single mail waits for nothing.
+// Paced never makes a single mail wait.
 func (o *OneMessage) Paced(context.Context, time.Time) (time.Time, error) { return time.Time{}, nil }
 
 // InData always agrees: nobody else holds the mail.
@@ -130,7 +130,7 @@ func (o *OneMessage) InData(context.Context, coldseam.OutboxMessage, time.Time, 
 	return true, nil
 }
 
-// Done has nowhere to write.
+// Done records nothing: the mail has no row.
 func (o *OneMessage) Done(context.Context, coldseam.OutboxMessage, coldseam.Outcome, time.Time) error {
 	return nil
 }

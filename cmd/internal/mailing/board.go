@@ -57,7 +57,7 @@ func (ml *Mailer) Enrol(ctx context.Context, email, name string, p coldseam.Pref
 	return sub, "pending; the confirm mail is queued and good for 7 days", err
 }
 
-// Wants reports whether a member hears of a reach.
+// Wants reports whether a member's mails include a reach.
 func Wants(p coldseam.Preferences, id coldseam.ReachID) bool {
 	for _, r := range p.Reaches {
 		if r == id {

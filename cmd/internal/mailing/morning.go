@@ -155,8 +155,8 @@ func newMorningMailer(ml *Mailer, now time.Time) *morningMailer {
 		before: map[BriefKey]coldseam.Brief{}, wait: map[BriefKey]bool{}, warm: map[BriefKey]bool{}, open: map[int64][]notify.OpenLog{}}
 }
 
-// load reads once what the mails of all need: a query a subscriber would
-// eat a tick's time when the database is far.
+// load reads once what the mails of all members need: a query for each of them
+// would use up the tick when the database is far away.
 func (d *morningMailer) load(ctx context.Context, due []store.DueSubscriber) error {
 	var err error
 	if d.all, err = d.mail.DB.Reaches(ctx); err != nil {
@@ -233,7 +233,7 @@ func (d *morningMailer) readEach(ctx context.Context, day coldseam.Date, reaches
 	return out
 }
 
-// reachesOf lists the reaches that a member wants to hear of.
+// reachesOf lists the reaches that a member has chosen.
 func (d *morningMailer) reachesOf(p coldseam.Preferences) []coldseam.ReachID {
 	if len(p.Reaches) > 0 {
 		return p.Reaches

@@ -252,8 +252,8 @@ func (ml *Mailer) QueueOutlooks(ctx context.Context, now time.Time) error {
 	return m.flush(ctx)
 }
 
-// silentHour is the local hour before the morning at which the admin hears of
-// gauges that are silent.
+// silentHour is the local hour before the morning at which the admin is told of
+// silent gauges.
 const silentHour = 4*time.Hour + 30*time.Minute
 
 // Watch tells the admin what they must act on: silent gauges before the

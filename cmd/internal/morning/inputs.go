@@ -393,8 +393,8 @@ func (g *gather) log() {
 	g.readings(slices.DeleteFunc(trips, func(t coldseam.Trip) bool { return g.f.Day.Sub(t.Date) > readingsBack }))
 }
 
-// How far back the log speaks, in days: on the odds as long as the club has fished
-// the reach, on the water of the reach over the last year.
+// How far back the trip log is read, in days: for the odds as long as the club has
+// fished the reach, for water temperatures over the last year.
 const (
 	logBack      = 40 * 366
 	readingsBack = 400

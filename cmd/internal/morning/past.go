@@ -150,13 +150,13 @@ type pastMornings struct {
 	reach    coldseam.Reach
 	LiveFrom time.Time // zero = never
 	Record   season.Record
-	AsBrief  bool // as a brief, which says on a morning that nobody lived that it is a replay
+	AsBrief  bool // as a brief, which says of a morning before live fetching that it is a replay
 }
 
-// NewPastMornings prepares a replay from the database: lived mornings as they were
-// known, earlier ones from the daily means on record.
+// NewPastMornings prepares a replay from the database: mornings since live fetching
+// began as they were known, earlier ones from the daily means on record.
 func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air season.Air) (*pastMornings, error) {
-	lived, err := mk.DB.FetchedLiveFrom(ctx, r.Site)
+	live, err := mk.DB.FetchedLiveFrom(ctx, r.Site)
 	if err != nil && !errors.Is(err, coldseam.ErrNotFound) {
 		return nil, err
 	}
@@ -170,7 +170,7 @@ func NewPastMornings(ctx context.Context, mk *Maker, r coldseam.Reach, air seaso
 		return nil, err
 	}
 
-	p := &pastMornings{maker: mk, ctx: ctx, reach: r, LiveFrom: lived}
+	p := &pastMornings{maker: mk, ctx: ctx, reach: r, LiveFrom: live}
 	p.Record = season.Record{
 		Reach:  r,
 		Days:   days,

@@ -11,7 +11,7 @@ import (
 	"example.org/coldseam/ingest"
 )
 
-// Other gauges that may speak of a reach whose gauge stands still [proposal].
+// Other gauges that are asked about a reach whose gauge does not change [proposal].
 const (
 	nearKM    = 60
 	maxNear   = 4

@@ -192,7 +192,7 @@ func mustGetwd() string {
 	return d
 }
 
-// stateDir is where the state of this user lives by custom.
+// stateDir is where programs of this user keep their state by custom.
 func (m Machine) stateDir() string {
 	switch {
 	case m.State != "":
