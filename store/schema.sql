@@ -1558,11 +1558,11 @@ COMMENT ON COLUMN coldseam.forecast_score.param IS 'Parameter.';
 
 COMMENT ON COLUMN coldseam.forecast_score.issued_at IS 'Issue time.';
 
-COMMENT ON COLUMN coldseam.forecast_score.lead_day IS 'Days from the civil day of issue to the day forecast.';
+COMMENT ON COLUMN coldseam.forecast_score.lead_day IS 'Day of the forecast; 1 = the day of issue.';
 
 COMMENT ON COLUMN coldseam.forecast_score.source IS 'Model and tier.';
 
-COMMENT ON COLUMN coldseam.forecast_score.valid_day IS 'Civil day forecast, zone of the gauge.';
+COMMENT ON COLUMN coldseam.forecast_score.valid_day IS 'Civil day forecast, zone of the reach.';
 
 COMMENT ON COLUMN coldseam.forecast_score.observed IS 'Daily mean measured, SI unit.';
 
@@ -1572,7 +1572,7 @@ COMMENT ON COLUMN coldseam.forecast_score.p50 IS 'Median forecast.';
 
 COMMENT ON COLUMN coldseam.forecast_score.p90 IS '90 % quantile forecast.';
 
-COMMENT ON COLUMN coldseam.forecast_score.crps IS 'Continuous ranked probability score of the daily means, SI unit.';
+COMMENT ON COLUMN coldseam.forecast_score.crps IS 'Continuous ranked probability score of the daily means, unbiased in the number of members, SI unit.';
 
 COMMENT ON COLUMN coldseam.forecast_score.persist IS 'Absolute error of the last daily mean before the issue; null = there was none.';
 
@@ -2875,7 +2875,7 @@ COMMENT ON COLUMN season.forecast.source IS 'Model and tier.';
 
 COMMENT ON COLUMN season.forecast.issued_at IS 'Issue time.';
 
-COMMENT ON COLUMN season.forecast.lead_day IS 'Days ahead.';
+COMMENT ON COLUMN season.forecast.lead_day IS 'Day of the forecast; 1 = the day of issue.';
 
 COMMENT ON COLUMN season.forecast.valid_day IS 'Day forecast.';
 
@@ -3719,7 +3719,7 @@ COMMENT ON COLUMN season.skill.param IS 'discharge (m3/s), stage (m) or water_te
 
 COMMENT ON COLUMN season.skill.season IS 'Calendar year.';
 
-COMMENT ON COLUMN season.skill.lead_day IS 'Days ahead.';
+COMMENT ON COLUMN season.skill.lead_day IS 'Day of the forecast; 1 = the day of issue.';
 
 COMMENT ON COLUMN season.skill.n IS 'Days scored.';
 
@@ -3765,7 +3765,7 @@ CREATE VIEW season.stop AS
      LEFT JOIN season.morning m USING (reach_id, season, day))
      LEFT JOIN LATERAL ( SELECT (f_1.abs_error / NULLIF(f_1.observed, (0)::double precision)) AS forecast_error_share
            FROM season.forecast f_1
-          WHERE ((f_1.reach_id = s.reach_id) AND (f_1.param = 'discharge'::text) AND (f_1.lead_day = 1) AND (f_1.valid_day = s.day))
+          WHERE ((f_1.reach_id = s.reach_id) AND (f_1.param = 'discharge'::text) AND (f_1.lead_day = 2) AND (f_1.valid_day = s.day))
           ORDER BY f_1.issued_at DESC
          LIMIT 1) f ON (true))
   WHERE ((s.list = 'stop'::text) OR ((s.kind = 'missing'::text) AND (s.verdict = 'NO CALL'::text)));

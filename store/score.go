@@ -17,13 +17,15 @@ import (
 const maxLead = 10
 
 // ScoreForecasts puts every ensemble issued since a time beside the daily
-// means measured meanwhile, one row per day ahead, and keeps rows made before.
+// means measured meanwhile, one row a day, and keeps rows made before. Days are
+// those of the reach, as in the forecast; day 1 is that of the issue.
 // A day is scored once it is over and measured in full. The values are those
 // of the scoring time: agencies may still revise them. It returns the number
 // of new rows. One gauge in trouble does not stop the others.
 func (db *DB) ScoreForecasts(ctx context.Context, since, now time.Time) (int, error) {
 	rows, err := db.pool.Query(ctx, `
-		SELECT DISTINCT e.site_id, e.param, t.zone
+		SELECT DISTINCT e.site_id, e.param, COALESCE((
+		    SELECT r.zone FROM coldseam.reach r WHERE e.site_id IN (r.site_id, r.temp_site_id) ORDER BY r.retired, r.reach_id LIMIT 1), t.zone)
 		FROM coldseam.ensemble e JOIN coldseam.site t USING (site_id)
 		WHERE e.issued_at >= $1 ORDER BY 1, 2`, micro(since))
 	if err != nil {
@@ -129,7 +131,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 
 	for d, hs := range steps {
 		v, measured := days[d]
-		lead := d.Sub(issued)
+		lead := d.Sub(issued) + 1
 		if !measured || lead < 1 || lead > maxLead || !d.Before(today) {
 			continue
 		}
@@ -154,9 +156,9 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 }
 
 // crps is the continuous ranked probability score of an ensemble x and a
-// measured y: mean |x - y| - 1/2 mean |x - x'| over all pairs (Gneiting and
-// Raftery 2007, equation 21 [from memory], checked against the integral in the
-// tests).
+// measured y as it would be with endless members: mean |x - y| less half the mean
+// |x - x'| over pairs of different members (Ferro 2014 [from memory], checked
+// against the sums in the tests), as forecast/score has it.
 func crps(x []float64, y float64) float64 {
 	s := append([]float64(nil), x...)
 	sort.Float64s(s)
@@ -166,5 +168,5 @@ func crps(x []float64, y float64) float64 {
 		near += math.Abs(v - y)
 		spread += v * (2*float64(i) + 1 - n) // sum over pairs i < j of x_j - x_i
 	}
-	return near/n - spread/(n*n)
+	return near/n - spread/(n*max(n-1, 1))
 }

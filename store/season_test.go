@@ -171,7 +171,7 @@ func seedSeason(t testing.TB, db *store.DB) {
 	n, err := db.ScoreForecasts(ctx, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC),
 		time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
-	require.Equal(t, 40*5*2, n, "leads 1-5 of both parameters")
+	require.Equal(t, 40*6*2, n, "days 1-6 of both parameters")
 }
 
 // Not parallel: the readers' role has four connections.

@@ -52,7 +52,7 @@ func TestLivedForecastsHoldTheirRanges(t *testing.T) {
 		var lead, k int
 		var held, crps, persist float64
 		require.NoError(t, rows.Scan(&param, &lead, &k, &held, &crps, &persist))
-		t.Logf("%-10s %2d days after the issue day, %3d issues: 80 %% range held %2.0f %%, CRPS %.2f, persistence %.2f",
+		t.Logf("%-10s day %2d, %3d issues: 80 %% range held %2.0f %%, CRPS %.2f, persistence %.2f",
 			param, lead, k, 100*held, crps, persist)
 		if param == "water_temp" {
 			// Five weeks of one spring are a handful of independent weeks: wide bounds.

@@ -56,8 +56,8 @@ func TestALivedFortnight(t *testing.T) {
 		for _, x := range got {
 			n[fmt.Sprint(x.Param, x.Lead)] = x.N
 		}
-		require.Equal(t, livedDays-1, n["water_temp1"], "every morning whose next day is over")
-		require.Equal(t, livedDays-9, n["discharge9"], "ten days with today")
+		require.Equal(t, livedDays-1, n["water_temp2"], "every morning whose next day is over")
+		require.Equal(t, livedDays-9, n["discharge10"], "ten days with today")
 		w := httptest.NewRecorder()
 		v.App.MetricsHandler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		require.Regexp(t, `coldseam_forecast_crps\{lead="1",quantity="northgauge:NG-1001 water_temp"\} 0\.\d`,
