@@ -225,6 +225,32 @@ func (db *DB) BriefIssues(ctx context.Context, reach coldseam.ReachID, day colds
 	return briefsFrom(rows, err, fmt.Sprintf("%s %s", reach, day))
 }
 
+// MorningWords are the words of a reach that stood when the mail of each day went
+// out.
+func (db *DB) MorningWords(ctx context.Context, reach coldseam.ReachID, from,
+	to coldseam.Date) (map[coldseam.Date]coldseam.Verdict, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT day, verdict FROM coldseam.morning_brief WHERE reach_id = $1 AND day BETWEEN $2 AND $3`, reach, from.UTC(),
+		to.UTC())
+	if err != nil {
+		return nil, fmt.Errorf("words of %s: %w", reach, classify(err))
+	}
+
+	out := map[coldseam.Date]coldseam.Verdict{}
+	var day time.Time
+	var word string
+	_, err = pgx.ForEachRow(rows, []any{&day, &word}, func() error {
+		var v coldseam.Verdict
+		err := v.UnmarshalText([]byte(word))
+		out[coldseam.DateOf(day)] = v
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("words of %s: %w", reach, classify(err))
+	}
+	return out, nil
+}
+
 func oneBrief(rows pgx.Rows, err error, what string) (coldseam.Brief, error) {
 	if err != nil {
 		return coldseam.Brief{}, fmt.Errorf("%s: %w", what, classify(err))

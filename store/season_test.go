@@ -452,6 +452,10 @@ func TestMorningWord(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, got, 1, "one word a morning")
 		require.Equal(t, row.word, got[0].Verdict, row.sendAt)
+		words, err := db.MorningWords(ctx, "bend", eighth, eighth)
+		require.NoError(t, err)
+		require.Len(t, words, 1)
+		require.Equal(t, row.word, words[eighth].String(), row.sendAt)
 		require.Equal(t, 40, count(t, db, `SELECT count(*) FROM season.brief WHERE morning_word`))
 		require.Zero(t, count(t, db, `
 			SELECT count(*) FROM season.call c

@@ -114,3 +114,17 @@ func TestCompareListsWhatChanged(t *testing.T) {
 		"2031-03-31  GO      TOSS-UP                  high water\n"+
 		"1 of 4 mornings changed their word\n", b.String())
 }
+
+// A morning's word as it was told stands beside what the replay says of it, in
+// the year asked for and where something was told.
+func TestToldBesideReplayed(t *testing.T) {
+	t.Parallel()
+	r := spring()
+	told := map[coldseam.Date]coldseam.Verdict{r.From: coldseam.Go, r.From.Add(1): coldseam.Go, r.From.Add(3): coldseam.Go}
+	require.Equal(t, []string{
+		"Tamsen, bend: 2 of 3 mornings read as they were told",
+		"Tamsen, bend, 2031-03-30: told GO, replayed STOP, over the flow limit",
+	}, Told("Tamsen, bend", []coldseam.Replay{r}, told, 2031))
+	require.Nil(t, Told("Tamsen, bend", []coldseam.Replay{r}, told, 2030))
+	require.Nil(t, Told("Tamsen, bend", []coldseam.Replay{r}, nil, 2031))
+}

@@ -309,6 +309,33 @@ func Short(seasons []coldseam.Replay) string {
 	return b.String()
 }
 
+// Told holds the words that the mornings of a year were told against those of the
+// replay: a line of counts, then each morning that would read otherwise.
+func Told(name string, seasons []coldseam.Replay, told map[coldseam.Date]coldseam.Verdict, year int) []string {
+	var other []string
+	n := 0
+	for _, r := range seasons {
+		for _, c := range r.Cells {
+			was, ok := told[c.Day]
+			if !ok || c.Day.Year != year {
+				continue
+			}
+			n++
+			if was != c.Word {
+				line := fmt.Sprintf("%s, %s: told %s, replayed %s", name, c.Day, was, Word(c))
+				if codes := plain(why(c)); len(codes) > 0 {
+					line += ", " + strings.Join(codes, ", ")
+				}
+				other = append(other, line)
+			}
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	return append([]string{fmt.Sprintf("%s: %d of %d mornings read as they were told", name, n-len(other), n)}, other...)
+}
+
 // spells counts for each stop how often it began, and after how many of these
 // days the river was higher three days later: whether the rise went on. Days
 // without a reading then are not counted.

@@ -89,12 +89,15 @@ func TestGoldenPages(t *testing.T) {
 
 func TestSeasonPaths(t *testing.T) {
 	t.Parallel()
-	h := testHandler(t, newMemory())
+	m := newMemory()
+	m.season.Replayed = []string{"Tamsen, bend: 2 of 3 mornings read as they were told"}
+	h := testHandler(t, m)
 	require.Equal(t, 404, get(h, "/season/1999").Code)
 	require.Equal(t, 404, get(h, "/season/abc").Code)
 	w := get(h, "/season/2027")
 	require.Equal(t, 200, w.Code)
 	require.Contains(t, w.Body.String(), `href="/season/2026"`)
+	require.Contains(t, w.Body.String(), "<li>Tamsen, bend: 2 of 3 mornings read as they were told</li>")
 	require.NotContains(t, w.Body.String(), `href="/season/2028"`)
 }
 

@@ -17,6 +17,8 @@ type Season struct {
 	Years []int         // that there are
 	Parts template.HTML // headings, drawings and tables, escaped
 	Seal  string        // of the newest brief told; "" = none
+
+	Replayed []string // what was told beside what a replay says; nil = nothing replayed
 }
 
 type seasonPage struct {

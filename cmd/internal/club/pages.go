@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam/cmd/internal/recap"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/strip"
 	"example.org/coldseam/notify/web"
 )
 
@@ -153,5 +154,29 @@ func (p *pages) Trip(ctx context.Context, sub int64, reach coldseam.ReachID, d c
 
 // Season returns the yearbook of a year, the same that `coldseam recap` writes.
 func (p *pages) Season(ctx context.Context, year int) (web.Season, error) {
-	return p.seasons.Get(p.env.Now(), year, func() (web.Season, error) { return p.recap.Yearbook(ctx, year) })
+	return p.seasons.Get(p.env.Now(), year, func() (web.Season, error) {
+		x, err := p.recap.Yearbook(ctx, year)
+		if err == nil {
+			x.Replayed, err = p.replayed(ctx, x.Year)
+		}
+		return x, err
+	})
+}
+
+// replayed holds what was told in a year against the replays that are kept.
+func (p *pages) replayed(ctx context.Context, year int) (out []string, err error) {
+	reaches, err := p.env.DB.Reaches(ctx)
+	for _, r := range reaches {
+		seasons, err := p.morning.PastSeasons(ctx, r.ID)
+		if err != nil {
+			return nil, err
+		}
+		told, err := p.env.DB.MorningWords(ctx, r.ID, coldseam.Date{Year: year, Month: 1, Day: 1},
+			coldseam.Date{Year: year, Month: 12, Day: 31})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, strip.Told(r.River+", "+r.Name, seasons, told, year)...)
+	}
+	return out, err
 }
