@@ -27,11 +27,11 @@ func Text(b coldseam.Brief, p coldseam.Preferences) []string {
 
 // foldText lays the facts out. When there are more lines or words than these the log line
 // goes first, whose links stand below in any case, then Look, then the fourth
-// and further stops (all stand below the fold), then the run, the next days, what
-// has changed and how to fish.
+// and further stops (all stand below the fold), then the sky, whose dangers stand
+// among the cautions, the run, the next days, what has changed and how to fish.
 func foldText(k block) []string {
 	facts, stops := k.Facts, 5
-	for _, give := range []string{"", "Log", "Look", "stops", "stops", "Run", "Next", "Since", "How", "stops", "stops"} {
+	for _, give := range []string{"", "Log", "Look", "stops", "stops", "Sky", "Run", "Next", "Since", "How", "stops", "stops"} {
 		if give == "stops" {
 			stops--
 		} else {
