@@ -169,3 +169,24 @@ func TestRecapCommandLine(t *testing.T) {
 	require.Equal(t, 2, code)
 	require.Contains(t, errs, "only with --sql")
 }
+
+// An answer that names neither its station nor its endpoint is read with both given,
+// and its flood levels are told.
+func TestParseOfAnEndpoint(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	shipped, err := os.ReadFile("../../deploy/profiles.toml")
+	require.NoError(t, err)
+	toml, answer := filepath.Join(dir, "c.toml"), filepath.Join(dir, "a.json")
+	require.NoError(t, os.WriteFile(toml, append([]byte("[club]\nname = \"Our Club\"\nzone = \"UTC\"\n"), shipped...), 0o600))
+	require.NoError(t, os.WriteFile(answer, []byte(`{"lid":"MILT1","usgsId":"0999","flood":{"stageUnits":"ft",
+		"flowUnits":"cfs","categories":{"minor":{"stage":10,"flow":-9999},"action":{"stage":-9999,"flow":-9999}}}}`), 0o600))
+	code, out, errs := call(t, "--config", toml, "parse", "--profile", "us-river-forecast/flood_levels", "--site", "MILT1", answer)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, `NWPS:MILT1 flood level minor: stage 3.048 m, told of gauge "0999"`)
+	code, _, errs = call(t, "--config", toml, "parse", "--profile", "us-river-forecast/flood_levels", answer)
+	require.Equal(t, 1, code)
+	require.Contains(t, errs, "no site")
+	code, _, _ = call(t, "--config", toml, "parse", "--profile", "us-river-forecast/tides", answer)
+	require.Equal(t, 2, code)
+}

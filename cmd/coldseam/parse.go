@@ -20,7 +20,9 @@ import (
 // parseCmd shows what a feed document contains, without a database.
 type parseCmd struct {
 	JSON    bool   `help:"Print JSON instead of a table."`
-	Profile string `help:"Read the document as this [[profile]] of the configuration would."`
+	Profile string `help:"Read the document as this [[profile]] of the configuration would, or one of its endpoints." placeholder:"NAME[/ENDPOINT]"`
+	Site    string `help:"The station that was asked for, where the document does not say." placeholder:"CODE"`
+	Param   string `name:"parameter" help:"The agency's code of the parameter that was asked for, where the document does not say." placeholder:"CODE"`
 	Unit    string `help:"The unit of every series, where the document carries none, such as ft3/s."`
 	Zone    string `help:"IANA zone of stamps without one, such as America/Chicago."`
 	File    string `arg:"" help:"The document." type:"path"`
@@ -60,15 +62,16 @@ type parsedAlert struct {
 }
 
 type parsedDocument struct {
-	Format   string           `json:"format"`
-	Series   []parsedSeries   `json:"series"`
-	Alerts   []parsedAlert    `json:"alerts"`
-	Gaugings int              `json:"gaugings,omitempty"`
-	Skipped  []ingest.Skipped `json:"skipped"`
-	Notes    []string         `json:"notes,omitempty"`
-	Next     string           `json:"next,omitempty"`
-	Links    []string         `json:"links,omitempty"`
-	Entries  []ingest.Entry   `json:"entries,omitempty"`
+	Format   string                `json:"format"`
+	Series   []parsedSeries        `json:"series"`
+	Alerts   []parsedAlert         `json:"alerts"`
+	Gaugings int                   `json:"gaugings,omitempty"`
+	Floods   []coldseam.FloodLevel `json:"flood_levels,omitempty"`
+	Skipped  []ingest.Skipped      `json:"skipped"`
+	Notes    []string              `json:"notes,omitempty"`
+	Next     string                `json:"next,omitempty"`
+	Links    []string              `json:"links,omitempty"`
+	Entries  []ingest.Entry        `json:"entries,omitempty"`
 }
 
 // Run parses the file; a refused document is exit status 1 and one line.
@@ -77,6 +80,7 @@ func (c *parseCmd) Run(s *env.Streams, g *env.Globals) error {
 	if err != nil {
 		return env.Fail(2, err.Error())
 	}
+	p.RequestSite, p.RequestParameter = c.Site, c.Param
 	f, err := os.Open(c.File)
 	if err != nil {
 		return env.Fail(2, err.Error())
@@ -104,6 +108,7 @@ func describe(b ingest.Batch, p ingest.Profile) parsedDocument {
 		Series:   []parsedSeries{},
 		Alerts:   []parsedAlert{},
 		Gaugings: len(b.Gaugings),
+		Floods:   b.FloodLevels,
 		Skipped:  b.Skipped,
 		Notes:    b.Notes,
 		Next:     b.Next,
@@ -213,6 +218,9 @@ func (d parsedDocument) print(s *env.Streams) error {
 		fmt.Fprintf(s.Out, "  %d measurements at the gauge\n", d.Gaugings)
 	}
 
+	for _, l := range d.Floods {
+		fmt.Fprintf(s.Out, "  %s flood level %s: %s %.4g %s, told of gauge %q\n", l.Site, l.Kind, l.Param, l.Value, l.Param.Unit(), l.Gauge)
+	}
 	for _, k := range d.Skipped {
 		fmt.Fprintf(s.Out, "  skipped %s: %s (%s, %d)\n", k.What, k.Why, k.Code, k.N)
 	}

@@ -2,6 +2,7 @@ package feeds
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"example.org/coldseam"
@@ -11,7 +12,7 @@ import (
 )
 
 // ProfileFor is the profile by which a file is read: one of the configuration by
-// its name, with a unit and a zone for what the document does not say.
+// its name, or name/endpoint, with a unit and a zone for what the document does not say.
 func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error) {
 	p := ingest.Profile{Name: "file"}
 	if name != "" {
@@ -19,15 +20,19 @@ func ProfileFor(g *env.Globals, name, unit, zone string) (ingest.Profile, error)
 		if err != nil {
 			return p, err
 		}
+		service, endpoint, _ := strings.Cut(name, "/")
 		found := false
-		for _, x := range cfg.Profiles {
-			if x.Name == name {
+		for _, x := range cfg.Placed() { // with the zones of its sites
+			if x.Name == service {
 				p, found = x, true
 			}
 		}
 
 		if !found {
-			return p, fmt.Errorf("no [[profile]] named %q in %s", name, g.Config)
+			return p, fmt.Errorf("no [[profile]] named %q in %s", service, g.Config)
+		}
+		if p, err = p.At(endpoint); err != nil {
+			return p, err
 		}
 	}
 
