@@ -72,20 +72,50 @@ func (db *DB) scoreSite(ctx context.Context, site coldseam.SiteID, param coldsea
 	}
 
 	today := coldseam.DateOf(now.In(loc))
-	b := &pgx.Batch{}
+	var list []Score
 	for _, e := range es {
 		if len(e.Flags) > 0 && e.Flags[len(e.Flags)-1] == "quantiles" {
 			continue // the members are gone: it was scored when it had them
 		}
 		for _, s := range scoreEnsemble(e, days, loc, today) {
-			b.Queue(`INSERT INTO coldseam.forecast_score (site_id, param, issued_at, lead_day, source, valid_day, observed, p10, p50, p90, crps, persist)
-				VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT ON CONSTRAINT forecast_score_pkey DO NOTHING`,
-				site, param, e.Issued, s.lead, e.Source, s.day.UTC(), s.observed, s.p10, s.p50, s.p90, s.crps,
-				s.persist)
+			s.Site, s.Param, s.Issued, s.Source = site, param, e.Issued, e.Source
+			list = append(list, s)
 		}
 	}
 
+	return db.SaveScores(ctx, list)
+}
+
+// SaveScores keeps scores, of which a row made before stays. It returns how many
+// were new.
+func (db *DB) SaveScores(ctx context.Context, list []Score) (int, error) {
+	b := &pgx.Batch{}
+	for _, s := range list {
+		b.Queue(`INSERT INTO coldseam.forecast_score (site_id, param, issued_at, lead_day, source, valid_day, observed, p10, p50, p90, crps, persist)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT ON CONSTRAINT forecast_score_pkey DO NOTHING`,
+			s.Site, s.Param, s.Issued, s.Lead, s.Source, s.Day.UTC(), s.Observed, s.P10, s.P50, s.P90, s.CRPS, s.Persist)
+	}
 	return sendCounted(ctx, db, b)
+}
+
+// Scores are all that are kept, in the order of their key.
+func (db *DB) Scores(ctx context.Context) ([]Score, error) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT site_id, param, issued_at, source, valid_day, lead_day::int, observed, p10, p50, p90, crps, persist
+		FROM coldseam.forecast_score ORDER BY site_id, param, issued_at, lead_day`)
+	if err != nil {
+		return nil, fmt.Errorf("scores: %w", classify(err))
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (s Score, err error) {
+		var day time.Time
+		err = row.Scan(&s.Site, &s.Param, &s.Issued, &s.Source, &day, &s.Lead, &s.Observed, &s.P10, &s.P50, &s.P90, &s.CRPS, &s.Persist)
+		s.Issued, s.Day = s.Issued.UTC(), coldseam.DateOf(day)
+		return s, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("scores: %w", classify(err))
+	}
+	return list, nil
 }
 
 func sendCounted(ctx context.Context, db *DB, b *pgx.Batch) (n int, err error) {
@@ -104,16 +134,25 @@ func sendCounted(ctx context.Context, db *DB, b *pgx.Batch) (n int, err error) {
 	return n, r.Close()
 }
 
-type dayScore struct {
-	day                           coldseam.Date
-	lead                          int
-	observed, p10, p50, p90, crps float64
-	persist                       *float64
+// Score is one day of a forecast beside what was measured.
+type Score struct {
+	Site     coldseam.SiteID
+	Param    coldseam.Parameter
+	Issued   time.Time
+	Source   string
+	Day      coldseam.Date
+	Lead     int
+	Observed float64
+	P10      float64
+	P50      float64
+	P90      float64
+	CRPS     float64
+	Persist  *float64 // absolute error of "stays as it was yesterday"; nil = not known
 }
 
 // scoreEnsemble takes the mean of each member over the steps of a civil day.
 func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *time.Location,
-	today coldseam.Date) []dayScore {
+	today coldseam.Date) []Score {
 	issued := coldseam.DateOf(e.Issued.In(loc))
 	steps := map[coldseam.Date][]int{}
 	for h, t := range e.Valid {
@@ -127,7 +166,7 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 			last = &v
 		}
 	}
-	var out []dayScore
+	var out []Score
 
 	for d, hs := range steps {
 		v, measured := days[d]
@@ -142,16 +181,16 @@ func scoreEnsemble(e coldseam.Ensemble, days map[coldseam.Date]dayValue, loc *ti
 			}
 		}
 
-		s := dayScore{day: d, lead: lead, observed: v.mean, crps: crps(means, v.mean),
-			p10: coldseam.Quantile(means, .1), p50: coldseam.Quantile(means, .5), p90: coldseam.Quantile(means, .9)}
+		s := Score{Day: d, Lead: lead, Observed: v.mean, CRPS: crps(means, v.mean),
+			P10: coldseam.Quantile(means, .1), P50: coldseam.Quantile(means, .5), P90: coldseam.Quantile(means, .9)}
 		if last != nil {
 			p := math.Abs(last.mean - v.mean)
-			s.persist = &p
+			s.Persist = &p
 		}
 		out = append(out, s)
 	}
 
-	sort.Slice(out, func(i, j int) bool { return out[i].lead < out[j].lead })
+	sort.Slice(out, func(i, j int) bool { return out[i].Lead < out[j].Lead })
 	return out
 }
 

@@ -47,10 +47,10 @@ func TestScoresCountFromTheDayOfIssue(t *testing.T) {
 	}
 	e.Members = [][]float64{{5, 6, 7}, {5, 6, 7}}
 	for i, s := range scoreEnsemble(e, means, loc, day.Add(9)) {
-		require.Equal(t, i+1, s.lead)
-		require.Equal(t, day.Add(i), s.day)
-		require.Zero(t, s.crps)
-		require.Equal(t, float64(i+1), *s.persist)
+		require.Equal(t, i+1, s.Lead)
+		require.Equal(t, day.Add(i), s.Day)
+		require.Zero(t, s.CRPS)
+		require.Equal(t, float64(i+1), *s.Persist)
 	}
 	require.Len(t, scoreEnsemble(e, means, loc, day.Add(1)), 1, "the day of issue, once it is over")
 }

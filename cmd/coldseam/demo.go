@@ -50,7 +50,7 @@ func (c *demoCmd) Run(ctx context.Context, s *env.Streams) error {
 		d.log = env.NewLogger(s.Err, slog.LevelInfo)
 	}
 	defer d.close()
-	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.show} {
+	for _, step := range []func(context.Context) error{d.agency, d.database, d.fetch, d.brief, d.mail, d.past, d.show} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -306,6 +306,30 @@ func waitForMails(ctx context.Context, a *parts.Parts, day coldseam.Date, limit 
 	}
 }
 
+// past enters the club's last spring, which was lived morning by morning when it
+// was recorded, so that every question of the books has an answer.
+func (d *demo) past(ctx context.Context) error {
+	season, err := democlub.PastSeason()
+	if err != nil {
+		return err
+	}
+	db := d.parts.Env.DB
+	if err := season.Enter(ctx, db); err != nil {
+		return err
+	}
+	reaches, err := db.Reaches(ctx)
+	if err != nil {
+		return err
+	}
+	for _, r := range reaches { // what is usual for the date, which the daily round makes
+		if err := db.BuildClimatology(ctx, r.Site, coldseam.Discharge, d.clock.Now()); err != nil {
+			return err
+		}
+	}
+	d.say("past", "%d briefs and %d trips of last spring, for the club's book", len(season.Briefs), len(season.Trips))
+	return nil
+}
+
 // show prints the board, one mail down to its legal foot, the files, the pages,
 // and what to try next; then it keeps the pages up.
 func (d *demo) show(ctx context.Context) error {
@@ -357,6 +381,7 @@ var next = []struct {
 // begins. One that fails shows its error: the demo goes on.
 func (d *demo) try(ctx context.Context) {
 	fmt.Fprintf(d.out.Out, "\nTRY NEXT, also when the demo has ended: export COLDSEAM_CONFIG=%s\n", d.file)
+	fmt.Fprintln(d.out.Out, "\n$ coldseam recap --season 2025 --out book\nanswers the yearbook and the cookbook of the past season in files, in some seconds")
 	for _, n := range next {
 		var out bytes.Buffer
 		execute(ctx, append([]string{"--config", d.file}, n.args...), &out, &out)

@@ -24,6 +24,7 @@ const (
 type World struct {
 	Seed   uint64
 	Anchor coldseam.Date // civil day of the demo's morning
+	story  coldseam.Date // the Anchor of the world that this is an earlier day of
 	zone   *time.Location
 	rivers []River
 	recs   []record
@@ -48,16 +49,22 @@ type hourState struct {
 
 // Generate makes the record. It takes about a third of a second.
 func Generate(seed uint64, anchor coldseam.Date) (*World, error) {
-	return generate(seed, anchor, historyYears)
+	return generate(seed, anchor, anchor, historyYears)
+}
+
+// Earlier is the same record as it stood on an earlier day: what is kept by the
+// hour is kept around that day.
+func (w *World) Earlier(anchor coldseam.Date) (*World, error) {
+	return generate(w.Seed, w.story, anchor, w.years)
 }
 
 // generate makes a record of fewer years, for tests.
-func generate(seed uint64, anchor coldseam.Date, years int) (*World, error) {
+func generate(seed uint64, story, anchor coldseam.Date, years int) (*World, error) {
 	zone, err := time.LoadLocation(Zone)
 	if err != nil {
 		return nil, fmt.Errorf("agency zone %s: %w", Zone, err)
 	}
-	w := &World{Seed: seed, Anchor: anchor, zone: zone, rivers: Rivers(), years: years}
+	w := &World{Seed: seed, Anchor: anchor, story: story, zone: zone, rivers: Rivers(), years: years}
 	for i := range w.rivers {
 		w.recs = append(w.recs, w.river(i))
 	}
@@ -78,18 +85,18 @@ type run struct {
 
 func (w *World) river(i int) record {
 	r := &w.rivers[i]
-	first := coldseam.Date{Year: w.Anchor.Year - w.years, Month: time.January, Day: 1}
+	first := coldseam.Date{Year: w.story.Year - w.years, Month: time.January, Day: 1}
 	rec := record{first: first, hour0: lstMidnight(w.Anchor.Add(-hourlyDays))}
 	cl := newClimate(w.rng(i, 1), w.rng(-1, 1))
 	x := &run{r: r, b: newBasin(r.basin), cl: cl, day: first, rec: &rec, keepFrom: w.Anchor.Add(-hourlyDays)}
 	x.prev = cl.next(first.Year, 1)
 	x.cur = cl.next(first.Year, 1)
 	var all []hourState
-	for x.day.Before(w.Anchor.Add(-drawnDays)) {
+	for x.day.Before(w.story.Add(-drawnDays)) {
 		all = append(all, x.nextDay()...)
 	}
 	best := w.continueBest(i, x, all)
-	all = append(all, best...)
+	all = append(all, best...)[:(w.Anchor.Sub(first)+aheadDays)*24]
 	w.daily(&rec, first, all)
 	rec.hours = all[len(all)-(hourlyDays+aheadDays)*24:]
 	return rec
@@ -127,11 +134,11 @@ func (w *World) continueBest(i int, x *run, past []hourState) []hourState {
 		y.cl.kind, y.cl.ar, y.cl.year, y.cl.yearOf = x.cl.kind, x.cl.ar, x.cl.year, x.cl.yearOf
 		warm, wet := 0.8*float64(k%7-3), math.Exp(0.25*float64(k%5-2))
 		y.edit = func(d coldseam.Date, wx *dayWx) {
-			if d.Before(w.Anchor) { // spread the draws so that one fits
+			if d.Before(w.story) { // spread the draws so that one fits
 				wx.meanC += warm
 				wx.rainMM *= wet
 			}
-			tell(r.story, d.Sub(w.Anchor), wx)
+			tell(r.story, d.Sub(w.story), wx)
 		}
 
 		var hs []hourState
@@ -199,9 +206,9 @@ func cost(r *River, hs []hourState, i int, normal []float64) float64 {
 // sameSeason is the flow of earlier years within a week of the anchor's day.
 func (w *World) sameSeason(past []hourState) []float64 {
 	var out []float64
-	first := coldseam.Date{Year: w.Anchor.Year - w.years, Month: time.January, Day: 1}
+	first := coldseam.Date{Year: w.story.Year - w.years, Month: time.January, Day: 1}
 	for y := 1; y < w.years; y++ {
-		mid := coldseam.Date{Year: w.Anchor.Year - y, Month: w.Anchor.Month, Day: w.Anchor.Day}
+		mid := coldseam.Date{Year: w.story.Year - y, Month: w.story.Month, Day: w.story.Day}
 		for k := -7; k <= 7; k++ {
 			if i := mid.Add(k).Sub(first)*24 + 12; i >= 0 && i < len(past) {
 				out = append(out, past[i].q)

@@ -26,12 +26,12 @@ func world(t *testing.T) *World {
 func TestGenerateIsRepeatable(t *testing.T) {
 	t.Parallel()
 	day := coldseam.Date{Year: 2025, Month: time.October, Day: 20}
-	a, err := generate(7, day, 2)
+	a, err := generate(7, day, day, 2)
 	require.NoError(t, err)
-	b, err := generate(7, day, 2)
+	b, err := generate(7, day, day, 2)
 	require.NoError(t, err)
 	require.True(t, reflect.DeepEqual(a.recs, b.recs))
-	c, err := generate(8, day, 2)
+	c, err := generate(8, day, day, 2)
 	require.NoError(t, err)
 	require.NotEqual(t, a.recs[0].flow, c.recs[0].flow)
 }
@@ -205,7 +205,7 @@ func TestOtherAnchors(t *testing.T) {
 	t.Parallel()
 	for _, d := range []coldseam.Date{{Year: 2026, Month: time.March, Day: 20},
 		{Year: 2024, Month: time.October, Day: 28}} {
-		w, err := generate(3, d, 3)
+		w, err := generate(3, d, d, 3)
 		require.NoError(t, err)
 		h, ok := w.recs[1].at(d.In(w.zone).Add(270 * time.Minute))
 		require.True(t, ok)
@@ -218,4 +218,24 @@ func BenchmarkGenerate(b *testing.B) {
 		_, err := Generate(1, coldseam.Date{Year: 2026, Month: time.April, Day: 10})
 		require.NoError(b, err)
 	}
+}
+
+// An earlier day of a world has the same days, and hours of its own.
+func TestEarlierIsTheSameRecord(t *testing.T) {
+	t.Parallel()
+	w := world(t)
+	day := w.Anchor.Add(-352)
+	old, err := w.Earlier(day)
+	require.NoError(t, err)
+	require.Equal(t, day, old.Anchor)
+	for _, r := range Rivers() {
+		now, err := w.Truth(r.Code)
+		require.NoError(t, err)
+		then, err := old.Truth(r.Code)
+		require.NoError(t, err)
+		require.Equal(t, now.Cut(day.Add(-1)), then)
+	}
+	_, ok := old.recs[0].at(day.UTC())
+	require.True(t, ok)
+	require.Len(t, old.recs[0].hours, (hourlyDays+aheadDays)*24)
 }

@@ -89,6 +89,13 @@ func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) 
 	t.Helper()
 	w, err := World()
 	require.NoError(t, err)
+	return NewIn(t, dbURL, script, start, w, democlub.TOML)
+}
+
+// NewIn runs it in another world, with another configuration.
+func NewIn(t *testing.T, dbURL string, script smtptest.Script, start time.Time, w *simagency.World,
+	text string) *Harness {
+	t.Helper()
 	v := &Harness{
 		Clock:  democlub.NewClock(start),
 		Output: &bytes.Buffer{},
@@ -96,6 +103,7 @@ func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) 
 		Label:  fmt.Sprintf("harness %d", harnesses.Add(1)),
 	}
 	pprof.SetGoroutineLabels(pprof.WithLabels(t.Context(), pprof.Labels("harness", v.Label)))
+	var err error
 	v.Agency, err = simagency.New(simagency.Options{Now: v.Clock.Now, World: w})
 	require.NoError(t, err)
 	base, err := v.Agency.Start()
@@ -103,7 +111,7 @@ func newAt(t *testing.T, dbURL string, script smtptest.Script, start time.Time) 
 
 	v.Sink, err = smtptest.Start(smtptest.Config{Script: script})
 	require.NoError(t, err)
-	cfg, err := config.Parse("demo.toml", democlub.TOML, simagency.Profiles(base)...)
+	cfg, err := config.Parse("demo.toml", text, simagency.Profiles(base)...)
 	require.NoError(t, err)
 	cfg.StateDir, cfg.Mail.SMTP, cfg.Listen = t.TempDir(), v.Sink.Addr(), "127.0.0.1:0"
 	err = v.Open(t.Context(), cfg, env.Options{Now: v.Clock.Now, DBURL: dbURL, Migrate: true,
