@@ -50,7 +50,7 @@ _coldseam() {
 	case "$at" in
 	'') words='init parse brief preview import hindcast rig runclock serve site reach reading check fetch migrate backup restore subscriber handover season verify recap demo --help --config' ;;
 	' init') words='--help --config --club --domain --zone' ;;
-	' parse') words='--help --config --json --profile --unit --zone' ;;
+	' parse') words='--help --config --json --profile --site --parameter --unit --zone' ;;
 	' brief') words='--help --config --as-of --site --reach --units --why --json --dry-run --save --mail --hold --release --reason' ;;
 	' preview') words='--help --config --for --dir' ;;
 	' import') words='--help --config --site --name --zone --lat --lon --profile --map --unit --open-end --dry-run --trips --rating --since --zero' ;;

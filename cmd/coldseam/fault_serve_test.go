@@ -18,14 +18,21 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/cmd/internal/clubtest"
+	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/store/storetest"
 )
 
 // childEnv makes the test binary the program itself.
 const childEnv = "COLDSEAM_COMMAND_CHILD"
 
+// childClock is the moment from which the child's clock runs.
+const childClock = "COLDSEAM_COMMAND_CLOCK"
+
 func TestMain(m *testing.M) {
 	if os.Getenv(childEnv) != "" {
+		if at, err := time.Parse(time.RFC3339, os.Getenv(childClock)); err == nil {
+			os.Exit(executeAt(context.Background(), democlub.NewClock(at).Now, os.Args[1:], os.Stdout, os.Stderr))
+		}
 		main()
 	}
 	clubtest.Main(m)
