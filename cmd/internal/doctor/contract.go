@@ -47,7 +47,8 @@ func (k *checker) contracts(ctx context.Context, only, dir string) {
 		k.contract(ctx, f, kept, dir)
 	}
 	if n == 0 {
-		k.add("contract", LevelFail, fmt.Sprintf("no feed of profile %q", only), "one that is fetched", "coldseam check names them")
+		k.add("contract", LevelFail, fmt.Sprintf("no feed of profile %q", only), "one that is fetched",
+			"coldseam check names them")
 	}
 }
 

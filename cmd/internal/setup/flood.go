@@ -49,7 +49,8 @@ func (c *siteAddCmd) floodPoint(ctx context.Context, w io.Writer, a *parts.Parts
 func (c *siteAddCmd) floodLines(r coldseam.Reach, now time.Time) string {
 	var b strings.Builder
 	if r.StageSite != "" {
-		fmt.Fprintf(&b, "stage_forecast = %q # stages and stage forecasts of the agency; while they cannot be read NO CALL\n", r.StageSite)
+		fmt.Fprintf(&b, "stage_forecast = %q # stages and stage forecasts of the agency; while they cannot be read NO CALL\n",
+			r.StageSite)
 	}
 	for _, x := range []struct {
 		key, what string
