@@ -204,7 +204,7 @@ func (b *notebookRun) answer(text string) string {
 func blank(book string) string {
 	return markdownBlock.ReplaceAllStringFunc(book, func(s string) string {
 		q, _, _ := strings.Cut(s, answerFrom)
-		return strings.TrimRight(q, "\n") + "\n"
+		return strings.TrimRight(q, "\n")
 	})
 }
 
