@@ -17,35 +17,6 @@ type Resolved struct {
 	Good    bool
 }
 
-// Resolve joins briefs as issued with the log: a day is known when somebody
-// fished the reach, good when the day's rate reached target fish a line hour.
-// Where a day has several issues the first one counts: it is what people
-// drove by.
-func Resolve(briefs []coldseam.Brief, trips []coldseam.Trip, target float64) []Resolved {
-	rates := DailyRates(trips)
-	first := map[coldseam.Date]coldseam.Brief{}
-	for _, b := range briefs {
-		if p, ok := first[b.Day]; !ok || b.Issued.Before(p.Issued) {
-			first[b.Day] = b
-		}
-	}
-
-	var out []Resolved
-	for d, b := range first {
-		rate, known := rates[d]
-		out = append(out, Resolved{
-			Day:     d,
-			Verdict: b.Verdict,
-			Odds:    b.Odds,
-			OddsOK:  b.OddsOK,
-			Known:   known,
-			Good:    known && rate >= target-1e-9,
-		})
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].Day.Before(out[j].Day) })
-	return out
-}
-
 // Baseline is another way to choose one's days.
 type Baseline struct {
 	Name   string
@@ -77,18 +48,15 @@ type BaselineScore struct {
 // ValueScore is what following the word was worth, in good trips: a good one is
 // worth 1, every trip costs Cost.
 type ValueScore struct {
-	N          int // dropNonFinite days
+	N          int // known days
 	Go, GoGood int
-	Saved      int // dropNonFinite days without a GO that were not good
-	Missed     int // dropNonFinite days without a GO that were good
+	Saved      int // known days without a GO that were not good
+	Missed     int // known days without a GO that were good
 	UnknownGo  int // GO days nobody fished: nothing is known of them
 	Cost       float64
 	Net        float64         // going on GO days
 	Baselines  []BaselineScore // the first is always going
 }
-
-// minClaim is the number of known days below which no skill is claimed.
-const minClaim = 30
 
 // ScoreValue sums the known mornings and holds them against always going and the
 // rivals; rng is the source of the bootstrap.
@@ -173,10 +141,4 @@ func bootstrap(weeks map[int]float64, rng *rand.Rand) (lo, hi float64) {
 		}
 	}
 	return coldseam.Quantile(x, .05), coldseam.Quantile(x, .95)
-}
-
-// Skilled reports whether the gain over always going may be claimed: 30 known
-// days and a 90 % interval above 0.
-func (m ValueScore) Skilled() bool {
-	return m.N >= minClaim && len(m.Baselines) > 0 && m.Baselines[0].Lo > 0
 }

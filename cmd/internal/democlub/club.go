@@ -5,10 +5,7 @@ package democlub
 
 import (
 	_ "embed"
-	"strings"
 	"time"
-
-	"example.org/coldseam"
 )
 
 // TOML is its configuration, without the profiles of its agencies.
@@ -29,15 +26,3 @@ var Log string
 
 // Start is the demo's morning: Saturday 18 April 2026, 04:30 in Chicago.
 var Start = time.Date(2026, time.April, 18, 9, 30, 0, 0, time.UTC)
-
-// LogUntil is the club's log before a morning.
-func LogUntil(morning coldseam.Date) string {
-	lines := strings.Split(Log, "\n")
-	out := lines[0] + "\n"
-	for _, l := range lines[1:] {
-		if f := strings.SplitN(l, ",", 3); len(f) == 3 && f[1] < morning.String() {
-			out += l + "\n"
-		}
-	}
-	return out
-}

@@ -104,7 +104,7 @@ func live(t *testing.T, to coldseam.Date) (s democlub.Season) {
 				s.Trips = append(s.Trips, x)
 			}
 		}
-		_, err = triplog.Enter(ctx, v.Env, democlub.LogUntil(d.Add(1)))
+		_, err = triplog.Enter(ctx, v.Env, clubtest.LogUntil(d.Add(1)))
 		require.NoError(t, err)
 		if d.UTC().Weekday() == time.Friday && d.Before(to) {
 			tell(d.Add(1))

@@ -232,7 +232,7 @@ const psqlShort = "aAbc:eEf:F:HL:no:P:qR:sStT:v:VxXz01?"
 var psqlConnect = []string{"dbname", "host", "port", "username", "password", "no-password"}
 
 // runsProgram is an output to a program, or a prompt that is made by one.
-var runsProgram = regexp.MustCompile("^\\s*\\||(?i)^prompt[123]=")
+var runsProgram = regexp.MustCompile(`^\s*\||(?i)^prompt[123]=`)
 
 // onlyAsked refuses arguments of psql that would make it connect as somebody
 // other than the reader or run a program, and leaves out the one that would keep

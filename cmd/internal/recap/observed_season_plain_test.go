@@ -36,7 +36,7 @@ func liveHarness(t *testing.T) *clubtest.Harness {
 	for i := range livedDays + 1 {
 		morning := clubtest.Saturday.Add(i - livedDays)
 		v.Clock.Forward(democlub.Start.AddDate(0, 0, i-livedDays))
-		_, err = triplog.Enter(t.Context(), v.Env, democlub.LogUntil(morning))
+		_, err = triplog.Enter(t.Context(), v.Env, clubtest.LogUntil(morning))
 		require.NoError(t, err)
 		_, err = v.Feeds.FetchAll(t.Context())
 		require.NoError(t, err)
