@@ -706,7 +706,7 @@ func TestCheckWithoutAProgram(t *testing.T) {
 		t.TempDir()+"'\n[club]\nname = 'Our Club'\n"), 0o600))
 	err := (&Check{Offline: true}).Run(t.Context(), &env.Streams{Out: &out, Err: &out}, &env.Globals{Config: path})
 	require.Equal(t, env.ExitCode{Code: 2}, err)
-	for _, want := range []string{"fail  database", "ok    disk", "fail  public_url", "warn  bounces"} {
+	for _, want := range []string{"fail  database", "disk of backups", "fail  public_url", "warn  bounces"} {
 		require.Contains(t, out.String(), want, "a dead database hides no other fault")
 	}
 	out.Reset()
