@@ -96,7 +96,7 @@ func TestAPastMorningKnowsNothingLater(t *testing.T) {
 // and says its age.
 func TestBriefByHandUsesTheStoredFit(t *testing.T) {
 	t.Parallel()
-	v := clubtest.NewReady(t, nil)
+	v := clubtest.NewServing(t)
 	fits := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.model`) }
 	before := fits()
 	brief := func() string {

@@ -71,6 +71,9 @@ func TestGuideBlocksRunAsWritten(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, os.CopyFS(filepath.Join(dir, "deploy"), os.DirFS("../../deploy"))) // recap --run writes there
 	require.NoError(t, os.Mkdir(filepath.Join(dir, "bin"), 0o755))
+	page, err := os.ReadFile("../../deploy/cookbook.md")
+	require.NoError(t, err)
+	write("our-page.md", string(page), 0o600) // a club's own book
 	for name, text := range guideFiles {
 		write(name, text, 0o600)
 	}

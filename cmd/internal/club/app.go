@@ -24,9 +24,10 @@ type App struct {
 	recap   *recap.Season
 	metrics *metrics
 
-	addr  string
-	stops []func()
-	once  sync.Once
+	addr    string
+	closing chan struct{} // closed when the queue begins to stop
+	stops   []func()
+	once    sync.Once
 }
 
 // New makes a server of the parts, whose fetches it counts. Who opened the
@@ -39,6 +40,7 @@ func New(p *parts.Parts) *App {
 		morning: p.Morning,
 		recap:   p.Recap,
 		metrics: newMetrics(),
+		closing: make(chan struct{}),
 	}
 	a.feeds.Observe = func(feed string, r ingest.Result, err error) { a.metrics.fetched(feed, r, err) }
 	return a

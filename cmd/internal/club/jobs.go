@@ -147,7 +147,8 @@ func (w *refitWorker) Work(ctx context.Context, j *river.Job[store.RefitArgs]) e
 	return w.app.morning.Refit(ctx, j.Args.Site)
 }
 
-// seasonsWorker replays the last seasons of a reach: two hundred mornings.
+// seasonsWorker replays the last seasons of a reach: two hundred mornings. A
+// server that stops does not wait for them: they are left to the next one.
 type seasonsWorker struct {
 	river.WorkerDefaults[store.SeasonsArgs]
 	app *App
@@ -163,8 +164,26 @@ func (w *seasonsWorker) Work(ctx context.Context, j *river.Job[store.SeasonsArgs
 	if err != nil {
 		return err
 	}
+
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	go func() {
+		select {
+		case <-w.app.closing:
+			cancel()
+		case <-ctx.Done():
+		}
+	}()
 	today := coldseam.DateOf(w.app.env.Now().In(env.Zone(r.Zone)))
 	_, err = w.app.morning.RenewSeasons(ctx, r, morning.LastSeasons(today), io.Discard)
+
+	select {
+	case <-w.app.closing:
+		if err != nil {
+			return river.JobSnooze(time.Minute)
+		}
+	default:
+	}
 	return err
 }
 

@@ -135,6 +135,7 @@ func (a *App) startQueue(ctx context.Context) error {
 	}
 
 	a.stops = append(a.stops, func() {
+		close(a.closing)
 		sctx, cancel := context.WithTimeout(context.Background(), softStop)
 		defer cancel()
 		if err := queue.Stop(sctx); err != nil {
