@@ -7,14 +7,13 @@
 # Debian, as root. Figures: proof-out/bare.txt
 set -euo pipefail
 cd "$(dirname "$0")/.."
+. .ci/proof.sh
 
 .ci/container-images.sh golang
 work=$(mktemp -d /var/tmp/coldseam-bare.XXXXXX)
 name=${work##*/}
 trap 'podman rm -f "$name" >/dev/null; rm -rf "$work"' EXIT
-mkdir -p proof-out
-figures=proof-out/bare.txt
-echo "bare container, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
+begin bare
 
 # Modules that this machine has are not fetched again.
 modules=$(go env GOMODCACHE)/cache/download

@@ -6,6 +6,7 @@
 # Debian, as root; port 8080 of the loopback must be free. Figures: proof-out/compose.txt
 set -euo pipefail
 cd "$(dirname "$0")/.."
+. .ci/proof.sh
 
 .ci/container-images.sh golang postgres15
 work=$(mktemp -d /var/tmp/coldseam-compose.XXXXXX)
@@ -24,22 +25,7 @@ finish() {
 }
 trap finish EXIT
 
-mkdir -p proof-out
-figures=$PWD/proof-out/compose.txt
-echo "compose, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
-note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
-fail() { note "FAILED: $*"; exit 1; }
-
-# within SECONDS WHAT COMMAND...: until it succeeds.
-within() {
-	local end=$((SECONDS + $1)) what=$2
-	shift 2
-	until "$@" >/dev/null 2>&1; do
-		[ "$SECONDS" -lt "$end" ] || fail "$what"
-		sleep 1
-	done
-	note "$what"
-}
+begin compose
 in_service() { local service=$1; shift; timeout 120 podman exec "${project}_${service}_1" "$@"; }
 program() { in_service coldseam coldseam "$@"; }
 answers() { curl -fsS -m 5 http://127.0.0.1:8080/healthz; }

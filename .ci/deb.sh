@@ -7,33 +7,22 @@
 # Debian, as root. Figures: proof-out/deb.txt
 set -euo pipefail
 cd "$(dirname "$0")/.."
+. .ci/proof.sh
 
 .ci/container-images.sh unit
 make -s deb
 name=coldseam-deb-$$
 trap 'podman rm -f -t 5 "$name" >/dev/null' EXIT
-mkdir -p proof-out
-figures=$PWD/proof-out/deb.txt
-echo "deb, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
-note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
-fail() { note "FAILED: $*"; inside journalctl --no-pager -n 30 -u coldseam || true; exit 1; }
+begin deb
+journal="-u coldseam"
 inside() { timeout 120 podman exec "$name" "$@"; }
-within() {
-	local end=$((SECONDS + $1)) what=$2
-	shift 2
-	until "$@" >/dev/null 2>&1; do
-		[ "$SECONDS" -lt "$end" ] || fail "$what"
-		sleep 1
-	done
-	note "$what"
-}
 answers() { inside curl -fsS -m 5 http://127.0.0.1:8080/healthz; }
 apt() { inside env DEBIAN_FRONTEND=noninteractive ${COLDSEAM_PURGE:+COLDSEAM_PURGE=$COLDSEAM_PURGE} apt-get -o Dpkg::Options::=--force-confold -y -qq --no-install-recommends "$@"; }
 
 podman run -d --name "$name" --systemd=always --privileged coldseam-unit >/dev/null
 within 60 "systemd is up" sh -c "podman exec $name systemctl is-system-running | grep -Eq 'running|degraded'"
-podman cp bin/coldseam.deb "$name:/root/coldseam.deb"
-apt install /root/coldseam.deb >/dev/null || fail "apt install"
+podman cp bin/coldseam.deb "$name:/srv/coldseam.deb"
+apt install /srv/coldseam.deb >/dev/null || fail "apt install"
 note "apt install ./coldseam.deb"
 within 90 "pages answer" answers
 [ "$(inside stat -c %U:%a /var/lib/coldseam)" = coldseam:700 ] || fail "the state is the user's own"
@@ -41,11 +30,7 @@ within 90 "pages answer" answers
 inside sh -c 'systemctl is-enabled coldseam coldseam-backup.timer' >/dev/null || fail "both units are enabled"
 inside test -s /usr/share/man/man1/coldseam.1.gz || fail "man page"
 inside bash -c '. /usr/share/bash-completion/completions/coldseam; complete -p coldseam' | grep -q _coldseam || fail "completion"
-for unit in coldseam coldseam-backup; do
-	exposure=$(inside systemd-analyze security --threshold=20 --no-pager "$unit.service" | tail -n 1) || fail "exposure of $unit: $exposure"
-	exposure=${exposure#*for }
-	note "exposure of ${exposure% OK*}"
-done
+exposures
 inside coldseam subscriber add keeper@mail.example.org --confirmed >/dev/null || fail "a command by root finds configuration and database"
 inside systemctl start coldseam-backup || fail "backup"
 inside sh -c 'ls /var/lib/coldseam/backup/*.tar' >/dev/null || fail "the backup is there"
@@ -53,7 +38,7 @@ note "user, units, man page, completion; command by hand; backup"
 
 inside sed -i 's/^name = "Our River Club"/name = "Alder Landing Club"/' /etc/coldseam/coldseam.toml
 keys=$(inside sh -c 'sha256sum /var/lib/coldseam/*.key')
-apt install --reinstall /root/coldseam.deb >/dev/null || fail "apt install again"
+apt install --reinstall /srv/coldseam.deb >/dev/null || fail "apt install again"
 within 90 "installed again, pages answer" answers
 inside grep -q 'Alder Landing Club' /etc/coldseam/coldseam.toml || fail "the configuration is the admin's"
 inside systemctl stop coldseam
@@ -64,7 +49,7 @@ apt purge coldseam >/dev/null || fail "apt purge"
 ! inside test -e /etc/coldseam/coldseam.toml || fail "purged: the configuration goes"
 [ "$keys" = "$(inside sh -c 'sha256sum /var/lib/coldseam/*.key')" ] || fail "purged: the data stay"
 note "removed and purged: configuration gone, data left"
-apt install /root/coldseam.deb >/dev/null || fail "apt install after the purge"
+apt install /srv/coldseam.deb >/dev/null || fail "apt install after the purge"
 within 90 "installed on the old data, pages answer" answers
 inside coldseam subscriber list | grep -q '1 members' || fail "the member is there"
 [ "$keys" = "$(inside sh -c 'sha256sum /var/lib/coldseam/*.key')" ] || fail "the keys are the same"

@@ -6,26 +6,14 @@
 # Debian, as root. Figures: proof-out/postgres.txt
 set -euo pipefail
 cd "$(dirname "$0")/.."
+. .ci/proof.sh
 
 .ci/container-images.sh postgres15 postgres17
 make -s build
 work=$(mktemp -d /var/tmp/coldseam-pg.XXXXXX)
 net=${work##*/}
 trap 'podman rm -f -t 2 "$net-old" "$net-new" >/dev/null 2>&1; podman network rm -f "$net" >/dev/null; rm -rf "$work"' EXIT
-mkdir -p proof-out
-figures=$PWD/proof-out/postgres.txt
-echo "postgres, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
-note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
-fail() { note "FAILED: $*"; exit 1; }
-within() {
-	local end=$((SECONDS + $1)) what=$2
-	shift 2
-	until "$@" >/dev/null 2>&1; do
-		[ "$SECONDS" -lt "$end" ] || fail "$what"
-		sleep 1
-	done
-	note "$what"
-}
+begin postgres
 address() { podman inspect -f '{{range .NetworkSettings.Networks}}{{.IPAddress}}{{end}}' "$net-$1"; }
 super() { local s=$1; shift; PGPASSWORD=super psql -X -q -At -v ON_ERROR_STOP=1 -h "$(address "$s")" -U postgres "$@"; }
 url() { echo "postgres://keeper:ordinary@$(address "$1")/${2:-coldseam}"; }

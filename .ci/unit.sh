@@ -6,29 +6,16 @@
 # Debian, as root. Figures: proof-out/unit.txt
 set -euo pipefail
 cd "$(dirname "$0")/.."
+. .ci/proof.sh
 
 .ci/container-images.sh unit
 work=$(mktemp -d /var/tmp/coldseam-unit.XXXXXX)
 name=${work##*/}
 trap 'podman rm -f -t 5 "$name" >/dev/null; rm -rf "$work"' EXIT
 
-mkdir -p proof-out
-figures=$PWD/proof-out/unit.txt
-echo "unit, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
-note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
-fail() { note "FAILED: $*"; inside journalctl --no-pager -n 40 -u coldseam -u coldseam-backup || true; exit 1; }
+begin unit
+journal="-u coldseam -u coldseam-backup"
 inside() { timeout 60 podman exec "$name" "$@"; }
-
-# within SECONDS WHAT COMMAND...: until it succeeds.
-within() {
-	local end=$((SECONDS + $1)) what=$2
-	shift 2
-	until "$@" >/dev/null 2>&1; do
-		[ "$SECONDS" -lt "$end" ] || fail "$what"
-		sleep 1
-	done
-	note "$what"
-}
 answers() { inside curl -fsS -m 5 http://127.0.0.1:8080/healthz; }
 booted() { inside systemctl is-system-running | grep -Eq 'running|degraded'; }
 process() { inside systemctl show -P MainPID coldseam; }
@@ -54,11 +41,7 @@ made=$(keys)
 [ "$(wc -l <<<"$made")" = 2 ] || fail "keys made at the first start: $made"
 note "token.key and dkim.key made"
 
-for unit in coldseam coldseam-backup; do
-	exposure=$(inside systemd-analyze security --threshold=20 --no-pager "$unit.service" | tail -n 1) || fail "exposure of $unit: $exposure"
-	exposure=${exposure#*for }
-	note "exposure of ${exposure% OK*}"
-done
+exposures
 
 before=$(process)
 inside sh -c "kill -9 $before"

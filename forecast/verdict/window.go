@@ -84,3 +84,67 @@ func WarmestWindow(waterC []float64) int {
 	}
 	return at
 }
+
+// window is a candidate as the brief keeps it: its stops, caps and weather, and its odds
+// where they may be told.
+func (in *Inputs) window(l assessment, day []coldseam.Reason, odds bool) coldseam.Window {
+	w := coldseam.Window{Start: l.c.Start, End: l.c.End, Stops: merge(day, l.stops), Caps: l.caps, Cautions: l.cautions,
+		HoldP: l.c.HoldP, Why: l.c.Why, Crafts: in.crafts(l.c)}
+	if odds {
+		w.Odds, w.OddsOK, w.OddsKept, w.Spread = l.p, true, l.kept, l.spread
+	}
+	if len(w.Stops) == 0 {
+		w.Tie = l.c.Tie
+	}
+
+	for i, q := range []float64{.1, .5, .9} {
+		if len(l.c.WaterC) > 0 {
+			w.WaterC[i] = coldseam.Quantile(l.c.WaterC, q)
+		}
+		if len(l.c.FlowM3S) > 0 {
+			w.FlowM3S[i] = coldseam.Quantile(l.c.FlowM3S, q)
+		}
+	}
+
+	type worst func(from, to time.Time, get quantity) (float64, time.Time, bool)
+	set := func(dst **float64, get quantity, of worst) {
+		if _, covered := in.Weather.steps(w.Start, w.End, get); covered {
+			v, _, _ := of(w.Start, w.End, get)
+			*dst = &v
+		}
+	}
+	set(&w.AirC, air, in.Weather.least)
+	set(&w.WindMS, wind, in.Weather.greatest)
+	set(&w.GustMS, gust, in.Weather.greatest)
+	set(&w.Thunder, thunder, in.Weather.greatest)
+	w.Sky = in.sky(w, l.c)
+	return w
+}
+
+// sky is what the forecast says of a window beyond what is judged.
+func (in *Inputs) sky(w coldseam.Window, c Candidate) coldseam.Sky {
+	at := func(t time.Time, get quantity) *float64 {
+		steps, covered := in.Weather.steps(t, t.Add(time.Minute), get)
+		if !covered {
+			return nil
+		}
+		return get(steps[0])
+	}
+	launch, _ := in.onWater(c)
+	out := coldseam.Sky{LaunchC: at(launch, air), EndC: at(w.End, air)}
+	if _, windiest, ok := in.Weather.greatest(w.Start, w.End, wind); ok {
+		out.WindFromDeg = at(windiest, windFrom)
+	}
+
+	if steps, covered := in.Weather.steps(w.Start, w.End, rain); covered {
+		mm, done := 0.0, w.Start // steps may overlap
+		for _, h := range steps {
+			if upTo := minTime(h.To, w.End); upTo.After(done) {
+				mm += *h.PrecipMM * float64(upTo.Sub(maxTime(h.From, done))) / float64(h.To.Sub(h.From))
+				done = upTo
+			}
+		}
+		out.RainMM = &mm
+	}
+	return out
+}

@@ -1,0 +1,41 @@
+# Sourced by the proofs in containers: what they note, how they wait, how they fail.
+# A proof that looks inside a container defines inside(), and journal for the units
+# whose last lines a failure shows.
+
+# begin NAME: the figures of a proof, in proof-out/NAME.txt.
+begin() {
+	mkdir -p proof-out
+	figures=$PWD/proof-out/$1.txt
+	echo "$1, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
+}
+
+note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
+
+fail() {
+	note "FAILED: $*"
+	# shellcheck disable=SC2086
+	[ -z "${journal:-}" ] || inside journalctl --no-pager -n 40 $journal || true
+	exit 1
+}
+
+# within SECONDS WHAT COMMAND...: until it succeeds.
+within() {
+	local end=$((SECONDS + $1)) what=$2
+	shift 2
+	until "$@" >/dev/null 2>&1; do
+		[ "$SECONDS" -lt "$end" ] || fail "$what"
+		sleep 1
+	done
+	note "$what"
+}
+
+# exposures: systemd's own measure of both units, 2.0 at most.
+exposures() {
+	local unit exposure
+	for unit in coldseam coldseam-backup; do
+		exposure=$(inside systemd-analyze security --threshold=20 --no-pager "$unit.service" | tail -n 1) ||
+			fail "exposure of $unit: $exposure"
+		exposure=${exposure#*for }
+		note "exposure of ${exposure% OK*}"
+	done
+}
