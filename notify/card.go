@@ -80,10 +80,14 @@ func CardOf(b coldseam.Brief, r coldseam.Reach, p coldseam.Preferences) Card {
 		return c
 	}
 	for _, j := range b.Jig {
-		if j.TieOz > 0 && j.PackOz > 0 && j.Withheld.Code == "" {
-			c.Weights = append(c.Weights, CardWeight{clean(j.Spot), f.depth(j.DepthM), f.weight(j.TieOz),
-				f.weight(j.PackOz)})
+		if !(j.TieOz > 0) || !(j.PackOz > 0) || j.Withheld.Code != "" {
+			continue
 		}
+		w := CardWeight{clean(j.Spot), f.depth(j.DepthM), f.weight(j.TieOz), f.weight(j.PackOz)}
+		if j.MayNeedOz != [2]float64{} {
+			w.Tie, w.Pack = f.sizes(j.MayNeedOz), "not timed: start light"
+		}
+		c.Weights = append(c.Weights, w)
 	}
 	if len(c.Weights) == 0 {
 		c.NoWeight = "No spot has a weight today."

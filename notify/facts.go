@@ -199,7 +199,7 @@ func rowPart(r coldseam.RunState) []part {
 	case mark == "":
 		return nil
 	case r.Calibrated:
-		return []part{{Text: "fitted to " + counted(float64(r.Fit.Seasons), "season"), Long: mark}}
+		return []part{{Text: "fitted to " + Counted(float64(r.Fit.Seasons), "season"), Long: mark}}
 	default:
 		return []part{{Text: mark}}
 	}
@@ -213,7 +213,7 @@ func RowMark(r coldseam.RunState) string {
 	case !r.Calibrated:
 		return "uncalibrated"
 	case r.Fit.Seasons > 0:
-		return "row fitted from " + counted(float64(r.Fit.Seasons), "counted season") + ", " + r.Fit.On.String()
+		return "row fitted from " + Counted(float64(r.Fit.Seasons), "counted season") + ", " + r.Fit.On.String()
 	}
 	return ""
 }

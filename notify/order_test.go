@@ -73,3 +73,15 @@ func TestRankTakesOneLine(t *testing.T) {
 	require.Contains(t, text, "RANK   better third of its mornings by trade rules, not odds\nWINDOW")
 	require.Contains(t, text, "HOW ")
 }
+
+// The card names no single weight where nobody timed the current.
+func TestCardTellsARangeWhereNobodyTimed(t *testing.T) {
+	t.Parallel()
+	b := goBrief()
+	b.Flow.Trend = "steady"
+	b.Jig[0].MayNeedOz = [2]float64{3. / 16, 5. / 8}
+	w := CardOf(b, coldseam.Reach{}, coldseam.Preferences{}).Weights
+	require.NotEmpty(t, w)
+	require.Equal(t, "3/16-5/8 oz", plain(w[0].Tie))
+	require.Equal(t, "not timed: start light", w[0].Pack)
+}

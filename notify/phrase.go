@@ -217,7 +217,7 @@ func (f format) quantity(name string, v float64) string {
 	case unit == "oz":
 		return f.weight(v)
 	case unit == "floats":
-		return counted(v, "float")
+		return Counted(v, "float")
 	case unit == "m" && us:
 		return trimmed(coldseam.Feet(v), 1) + nbsp + "ft"
 	case unit == "m":
@@ -253,15 +253,15 @@ func (f format) quantity(name string, v float64) string {
 	case unit == "trips" && v < .5:
 		return "no trips"
 	case unit == "trips":
-		return counted(v, "trip")
+		return Counted(v, "trip")
 	case unit == "mornings":
-		return counted(v, "morning")
+		return Counted(v, "morning")
 	case unit == "of3":
 		return third(v)
 	case unit == "years":
-		return counted(v, "year")
+		return Counted(v, "year")
 	case unit == "days":
-		return counted(v, "day")
+		return Counted(v, "day")
 	case unit == "readings" && v < .5:
 		return "no member's reading"
 	case unit == "readings" && v < 1.5:
@@ -307,8 +307,8 @@ func age(h float64) string {
 	return strings.Replace(hours(d), " ", nbsp, 1)
 }
 
-// counted writes a whole number with its noun.
-func counted(v float64, noun string) string {
+// Counted writes a whole number with its noun.
+func Counted(v float64, noun string) string {
 	if math.Round(v) == 1 {
 		return "1 " + noun
 	}

@@ -60,7 +60,7 @@ func (k *block) spotTable(f format) (rows []spotRow, notes []string) {
 		notes = append(notes, "uncal.: no log has checked it; step up if you lose bottom")
 	}
 	if more := len(k.Brief.Jig) - len(rows); more > 0 {
-		notes = append(notes, counted(float64(more), "more spot")+" on the page")
+		notes = append(notes, Counted(float64(more), "more spot")+" on the page")
 	}
 	return rows, notes
 }

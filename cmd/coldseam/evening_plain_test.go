@@ -166,7 +166,7 @@ func TestFirstEveningIsShort(t *testing.T) {
 	run(0, "fetch")
 	run(0, "subscriber", "add", "bow@alder.net", "--confirmed")
 	checked := run(2, "check", "--offline") // no relay, no backup
-	require.Regexp(t, `\ntomorrow 04:45: 1 mails, \d rivers can be GO(, 1 cannot: Tamsen: [^\n]+)?\n$`, checked)
+	require.Regexp(t, `\ntomorrow 04:45: 1 mail, \d rivers? can be GO(, 1 cannot: Tamsen: [^\n]+)?\n$`, checked)
 	shown := run(0, "preview", "--dir", dir)
 	t.Log(shown)
 

@@ -13,6 +13,7 @@ import (
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/parts"
+	"example.org/coldseam/notify"
 )
 
 // previewCmd writes the next morning's mail to files and sends nothing.
@@ -40,7 +41,7 @@ func (c *previewCmd) preview(ctx context.Context, s *env.Streams, a *parts.Parts
 		}
 	}
 
-	briefs, failed := ahead(ctx, a, day)
+	briefs, failed := a.Morning.AheadAll(ctx, day)
 	if len(briefs) == 0 {
 		return errors.Join(failed, env.Fail(1, "no river to tell of: coldseam site add sets one up"))
 	}
@@ -66,26 +67,10 @@ func (c *previewCmd) preview(ctx context.Context, s *env.Streams, a *parts.Parts
 	fmt.Fprintf(s.Out, "wrote preview.txt and preview.html in %s; nothing was sent\n", c.Dir)
 
 	get, err := a.Mail.GetMail(ctx, day)
-	fmt.Fprintf(s.Out, "%s from %s: %d mails\n", day, at.Format("15:04"), len(get))
+	fmt.Fprintf(s.Out, "%s from %s: %s\n", day, at.Format("15:04"),
+		notify.Counted(float64(len(get)), "mail"))
 	for _, m := range get {
 		fmt.Fprintf(s.Out, "  %s  %s\n", env.OrElse(m.Prefs.SendAt, club.SendAt), m.Email)
 	}
 	return errors.Join(failed, err)
-}
-
-// ahead computes the briefs of all reaches; one that fails stops no other.
-func ahead(ctx context.Context, a *parts.Parts, day coldseam.Date) (out []coldseam.Brief, failed error) {
-	reaches, err := a.Env.DB.Reaches(ctx)
-	if err != nil {
-		return nil, err
-	}
-	for _, r := range reaches {
-		b, err := a.Morning.Ahead(ctx, r, day)
-		if err != nil {
-			failed = errors.Join(failed, fmt.Errorf("%s: %w", r.ID, err))
-			continue
-		}
-		out = append(out, b)
-	}
-	return out, failed
 }

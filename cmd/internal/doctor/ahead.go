@@ -44,7 +44,8 @@ func (k *checker) ahead(ctx context.Context) {
 	if day != coldseam.DateOf(k.now().In(at.Location())) {
 		when = "tomorrow"
 	}
-	k.next = fmt.Sprintf("%s %s: %d mails, %d rivers can be GO", when, at.Format("15:04"), len(mails), can)
+	k.next = fmt.Sprintf("%s %s: %s, %s can be GO", when, at.Format("15:04"),
+		notify.Counted(float64(len(mails)), "mail"), notify.Counted(float64(can), "river"))
 	if len(cannot) > 0 {
 		k.next += fmt.Sprintf(", %d cannot: %s", len(cannot), strings.Join(cannot, "; "))
 	}

@@ -225,6 +225,15 @@ func (mk *Maker) SaveModels(ctx context.Context, r coldseam.Reach, m forecast.Mo
 // MakeAll makes the briefs of all reaches; one failing reach never stops the
 // others.
 func (mk *Maker) MakeAll(ctx context.Context, morning coldseam.Date) ([]coldseam.Brief, error) {
+	return mk.each(ctx, func(r coldseam.Reach) (coldseam.Brief, error) { return mk.MakeBrief(ctx, r, morning) })
+}
+
+// AheadAll is Ahead for all reaches; one that fails stops no other.
+func (mk *Maker) AheadAll(ctx context.Context, day coldseam.Date) ([]coldseam.Brief, error) {
+	return mk.each(ctx, func(r coldseam.Reach) (coldseam.Brief, error) { return mk.Ahead(ctx, r, day) })
+}
+
+func (mk *Maker) each(ctx context.Context, brief func(coldseam.Reach) (coldseam.Brief, error)) ([]coldseam.Brief, error) {
 	reaches, err := mk.DB.Reaches(ctx)
 	if err != nil {
 		return nil, err
@@ -232,7 +241,7 @@ func (mk *Maker) MakeAll(ctx context.Context, morning coldseam.Date) ([]coldseam
 	var out []coldseam.Brief
 	var errs []error
 	for _, r := range reaches {
-		b, err := mk.MakeBrief(ctx, r, morning)
+		b, err := brief(r)
 		if err != nil {
 			errs = append(errs, fmt.Errorf("brief %s: %w", r.ID, err))
 			continue

@@ -161,7 +161,7 @@ function timing() {
   }
   const t = card.data.Table, w = weigh(t, +$('spot').value, +$('way').value, +$('body').value, +$('line').value, ms)
   const said = (ms * perMetre).toFixed(2) + (page.metric ? ' m/s' : ' ft/s') + ' at the surface. '
-  rows('result', [element('p', said + (!w ? 'No sane weight holds here.' : 'Tie ' + w.tie + ' oz, pack ' + w.pack +
+  rows('result', [element('p', said + (!w ? 'No usual weight holds here.' : 'Tie ' + w.tie + ' oz, pack ' + w.pack +
     ' oz here now.' + (w.short ? ' A heavier one may be needed.' : '')))])
 }
 
