@@ -151,7 +151,6 @@ func (f *Inputs) confirm() {
 // after the last complete one.
 func (f *Inputs) lead(d coldseam.Date) int { return d.Sub(f.lastDay()) - 1 }
 
-// lastDay is the last complete civil day before Now.
 // possible takes out what no river has, of the reach and of the records that it
 // borrows from others: one such value would carry into every member, and from
 // one river into the models of the next.
@@ -203,6 +202,7 @@ func possibleDays(d coldseam.Days) coldseam.Days {
 	return d
 }
 
+// lastDay is the last complete civil day before Now.
 func (f *Inputs) lastDay() coldseam.Date { return coldseam.DateOf(f.Now.In(f.Loc)).Add(-1) }
 
 // weather returns the steps of one weather parameter, nil without a forecast.

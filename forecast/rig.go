@@ -212,7 +212,8 @@ func (w *work) rising() bool { return w.rise6h() > 0.03 }
 // rise6h is the observed change of the last 6 h as a fraction, 0 when unknown.
 func (w *work) rise6h() float64 { return w.riseOver(6 * time.Hour) }
 
-// riseDay is that of the last day; a gauge of daily means tells it of two days.
+// riseDay is the change over the last day; for a gauge of daily means, between its
+// last two means.
 func (w *work) riseDay() float64 {
 	if w.f.Site.DailyOnly {
 		return w.rise24h()

@@ -39,7 +39,7 @@ const (
 )
 
 // ColdLines are what to do before and after a fall into cold water
-// [source: cold-water and boating pages of the agencies named; wording ours].
+// [source: the agencies' pages behind the links, from memory; wording ours].
 var ColdLines = []ColdLine{
 	{"Clip the engine's cut-off lanyard to you before the engine starts.", coastGuard, boating},
 	{"Dress for the water, not for the air: you may have to swim in it.", "US National Weather Service",
@@ -111,10 +111,15 @@ var BankWords = map[string]string{
 }
 
 // FromBank lists what members saw, the newest word of each kind, with its time;
-// with its age too where now is given.
-func (w Words) FromBank(list []coldseam.BankWord, now time.Time) []string {
+// with its age too where now is given. Beside a STOP or NO CALL it tells nothing of
+// fish.
+func (w Words) FromBank(list []coldseam.BankWord, beside coldseam.Verdict, now time.Time) []string {
 	var out []string
-	for _, kind := range [][]string{coldseam.BankDangers, coldseam.BankColours, coldseam.BankFish} {
+	kinds := [][]string{coldseam.BankDangers, coldseam.BankColours}
+	if beside.ShowsOdds() {
+		kinds = append(kinds, coldseam.BankFish)
+	}
+	for _, kind := range kinds {
 		told := map[string]bool{}
 		for _, b := range list { // newest first
 			if !slices.Contains(kind, b.Say) || told[b.Say] || len(told) > 0 && kind[0] != "ice" {

@@ -122,7 +122,8 @@ func shownFacts(k riverView) []fact {
 	return out
 }
 
-// shownBelow are the sections of danger (first), which stand right under the weights, or the others, which stand under the trip log. Stops and cautions
+// shownBelow are the sections of danger (first), which stand right under the
+// weights, or the others, which stand under the trip log. Stops and cautions
 // of the fact table do not stand here again: other than in the text part it is whole.
 func shownBelow(k riverView, first bool) []section {
 	var out []section

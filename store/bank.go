@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -42,9 +43,13 @@ func (db *DB) addEntry(ctx context.Context, sub int64, key, count string, most i
 		if err := claimEntry(ctx, tx, sub, key, now); err != nil {
 			return err
 		}
+		// One entry of a member after the other: the count sees those before.
+		if _, err := tx.Exec(ctx, `SELECT FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE`, sub); err != nil {
+			return err
+		}
 		var n int
-		if err := tx.QueryRow(ctx, `SELECT count(*) FROM (SELECT FROM coldseam.subscriber WHERE subscriber_id = $1 FOR UPDATE) s, `+
-			count+` x WHERE x.subscriber_id = $1 AND x.known_at > $2`, sub, micro(now.Add(-24*time.Hour))).Scan(&n); err != nil {
+		if err := tx.QueryRow(ctx, `SELECT count(*) FROM `+count+` x WHERE x.subscriber_id = $1 AND x.known_at > $2`, sub,
+			micro(now.Add(-24*time.Hour))).Scan(&n); err != nil {
 			return err
 		}
 		if n >= most {
@@ -61,7 +66,11 @@ func (db *DB) addEntry(ctx context.Context, sub int64, key, count string, most i
 
 // AddBankWord keeps what a member saw from the bank; see addEntry.
 func (db *DB) AddBankWord(ctx context.Context, w coldseam.BankWord) error {
-	err := db.addEntry(ctx, w.Subscriber, w.Entry, "coldseam.bank_word", MaxBankWords, `
+	count := "coldseam.bank_word"
+	if slices.Contains(coldseam.BankDangers, w.Say) { // colours and fish use up no danger
+		count = "(SELECT * FROM coldseam.bank_word WHERE say IN ('ice', 'wood', 'launch'))"
+	}
+	err := db.addEntry(ctx, w.Subscriber, w.Entry, count, MaxBankWords, `
 		INSERT INTO coldseam.bank_word (subscriber_id, known_at, reach_id, said_at, say) VALUES ($1, $2, $3, $4, $5)`,
 		w.Reach, micro(w.At), w.Say)
 	if err != nil {

@@ -29,6 +29,8 @@ func TestWordsFromTheBank(t *testing.T) {
 		require.NoError(t, db.AddBankWord(ctx, word))
 	}
 	require.ErrorIs(t, db.AddBankWord(ctx, word), coldseam.ErrRejected)
+	word.Say = "ice"
+	require.NoError(t, db.AddBankWord(ctx, word), "colours and fish use up no danger")
 	word.Say = "open"
 	word.Subscriber++
 	require.ErrorIs(t, db.AddBankWord(ctx, word), coldseam.ErrInvalid, "nothing opens")
@@ -44,7 +46,7 @@ func TestWordsFromTheBank(t *testing.T) {
 
 	own, err := db.ExportSubscriber(ctx, ann.ID)
 	require.NoError(t, err)
-	require.Len(t, own.Bank, store.MaxBankWords)
+	require.Len(t, own.Bank, store.MaxBankWords+1)
 	require.Len(t, own.Timings, 1)
 	raw, err := json.Marshal(own.Bank)
 	require.NoError(t, err)
@@ -53,7 +55,7 @@ func TestWordsFromTheBank(t *testing.T) {
 	require.NoError(t, db.Forget(ctx, ann.ID))
 	words, err := db.BankWords(ctx, "bend", t0.Add(-time.Hour), t0)
 	require.NoError(t, err)
-	require.Len(t, words, store.MaxBankWords)
+	require.Len(t, words, store.MaxBankWords+1)
 	require.Zero(t, words[0].Subscriber)
 	require.Zero(t, count(t, db, `SELECT count(*) FROM coldseam.entry_key`))
 }

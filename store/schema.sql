@@ -284,7 +284,7 @@ CREATE VIEW coldseam.book_open AS
 
 COMMENT ON VIEW coldseam.book_open IS 'Rows of cells with three different anglers, which move by three at a time: what sums over cells may be made of; columns as in book_row.';
 
-COMMENT ON COLUMN coldseam.book_open.dimension IS 'all, day, band, flow, stage, verdict, weight, presentation; held = weights that held bottom.';
+COMMENT ON COLUMN coldseam.book_open.dimension IS 'all, day, month, band, flow, stage, verdict, weight, presentation, clarity, spot; held = weights that held bottom.';
 
 COMMENT ON COLUMN coldseam.book_open.season IS 'Calendar year.';
 
@@ -3436,7 +3436,10 @@ CREATE VIEW season.roaming AS
             WHEN (count(*) >= 3) THEN count(*)
             ELSE NULL::bigint
         END AS anglers,
-    (GREATEST((3 - count(*)), (0)::bigint))::integer AS anglers_lacking
+        CASE
+            WHEN (count(*) >= 3) THEN 0
+            ELSE 3
+        END AS anglers_lacking
    FROM ( SELECT book_open.season,
             book_open.who,
             count(DISTINCT book_open.reach_id) AS reaches
@@ -3453,7 +3456,7 @@ COMMENT ON COLUMN season.roaming.reaches IS 'Different reaches fished.';
 
 COMMENT ON COLUMN season.roaming.anglers IS 'Anglers who fished so many; null = fewer than three.';
 
-COMMENT ON COLUMN season.roaming.anglers_lacking IS 'How many more would open the number; 0 = open.';
+COMMENT ON COLUMN season.roaming.anglers_lacking IS 'Different anglers that open the number, at most; 0 = open.';
 
 CREATE VIEW season.rule AS
  SELECT season_rule.reach_id,

@@ -335,6 +335,14 @@ func (e *edge) crossing(theta float64) *CrossingScore {
 	return c
 }
 
+// brierOf is NaN where nothing was judged: 0 would be the best there is.
+func brierOf(p []score.Pair) float64 {
+	if len(p) == 0 {
+		return math.NaN()
+	}
+	return round(score.Brier(p))
+}
+
 func (e *edge) brier() *BrierScore {
 	b := &BrierScore{WithinDays: withinDays, N: e.issues}
 	for k := range withinDays {
@@ -345,10 +353,10 @@ func (e *edge) brier() *BrierScore {
 			}
 		}
 		b.BaseRate = append(b.BaseRate, round(hits/float64(e.issues)))
-		b.Coldseam = append(b.Coldseam, round(score.Brier(e.pairs[Coldseam][k])))
-		b.Dressed = append(b.Dressed, round(score.Brier(e.pairs[Dressed][k])))
-		b.AnomalyAR = append(b.AnomalyAR, round(score.Brier(e.pairs[AnomalyAR][k])))
-		b.Climatology = append(b.Climatology, round(score.Brier(e.pairs[ClimateDay][k])))
+		b.Coldseam = append(b.Coldseam, brierOf(e.pairs[Coldseam][k]))
+		b.Dressed = append(b.Dressed, brierOf(e.pairs[Dressed][k]))
+		b.AnomalyAR = append(b.AnomalyAR, brierOf(e.pairs[AnomalyAR][k]))
+		b.Climatology = append(b.Climatology, brierOf(e.pairs[ClimateDay][k]))
 		b.Reliability = append(b.Reliability, score.Reliability(e.pairs[Coldseam][k], 10))
 	}
 	return b

@@ -241,7 +241,7 @@ func Pooled(reports []Report, season, ref string, l, replicates int) score.Inter
 	}
 
 	if len(blocks) == 0 {
-		return score.Interval{}
+		return score.Interval{Skill: math.NaN(), Lo: math.NaN(), Hi: math.NaN()}
 	}
 	rng := ensemble.Stream(DefaultSeed, zeroDay, uint64(l))
 	return score.BlockBootstrap(rng, blocks, replicates, .9)

@@ -1,6 +1,7 @@
 package jig
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -35,7 +36,7 @@ func (in SpotInput) timings(s *site, k *siteInputs) {
 	}
 	if k.noSpeed { // the middle one stands for what was known
 		at := func(t Timing) float64 { return t.SurfaceMS / math.Pow(t.FlowM3S, s.exponent) }
-		slices.SortFunc(ok, func(a, b Timing) int { return int(math.Copysign(1, at(a)-at(b))) })
+		slices.SortFunc(ok, func(a, b Timing) int { return cmp.Compare(at(a), at(b)) })
 		mid := ok[len(ok)/2]
 		s.speedMS, s.speedQ, k.speedSD, k.noSpeed = mid.SurfaceMS, mid.FlowM3S, kindRatio(coldseam.SpotSlack).lnSD, false
 	}

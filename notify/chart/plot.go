@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -152,7 +153,7 @@ func unbroken(s PlotSeries) (out [][]int) {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return int(math.Copysign(1, s.X[a]-s.X[b])) * b2i(s.X[a] != s.X[b]) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(s.X[a], s.X[b]) })
 	for i := 1; i < len(order); i++ {
 		if d := s.X[order[i]] - s.X[order[i-1]]; d > 0 {
 			step = min(step, d)

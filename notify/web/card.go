@@ -141,13 +141,15 @@ func (s *site) cardData(w http.ResponseWriter, r *http.Request) error {
 		Leave:    c.Leave,
 	}
 	if said, err := s.Store.BankWords(r.Context(), b.Reach); err == nil {
-		for _, x := range notify.WordsFor(unitsOf(r), b.Zone).FromBank(said, time.Time{}) {
+		for _, x := range notify.WordsFor(unitsOf(r), b.Zone).FromBank(said, c.Class, time.Time{}) {
 			out.Facts = append(out.Facts, [2]string{"Bank", x})
 		}
 	}
 	if len(c.Weights) > 0 {
-		if out.Table, err = s.Store.RigTable(r.Context(), b); err != nil {
-			return err
+		if t, err := s.Store.RigTable(r.Context(), b); err == nil { // the word is worth more
+			out.Table = t
+		} else {
+			s.Log.Error("table of the trip card", "reach", string(b.Reach), "err", err)
 		}
 	}
 	return sendJSON(w, "application/json", out)

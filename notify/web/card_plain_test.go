@@ -291,6 +291,9 @@ func TestCardKeepsTheLog(t *testing.T) {
 	require.Contains(t, p.js(`$('head').textContent`), "You saw it: Wood running.")
 	require.Equal(t, "0", p.js(`$('weights').children.length`))
 	p.shoot("card-kept")
+	p.js(`(() => { card.data.Issued = Date.now() + 1; show(); return '' })()`)
+	require.Equal(t, "NO CALL", p.word(), "a later word that does not know the danger lifts nothing")
+	p.js(`(() => { card.data.Issued -= 60000; show(); return '' })()`)
 
 	lose.Store(1)
 	p.signal(true)

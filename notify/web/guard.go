@@ -19,7 +19,7 @@ import (
 // us, and nothing else: no script runs, whatever a feed or a form brings.
 const contentPolicy = "default-src 'none'; img-src 'self'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
-// cardPolicy lets the trip card alone run the one script of the house, which keeps
+// cardPolicy lets the trip card alone run the only script there is, which keeps
 // the card and asks for the newest word.
 const cardPolicy = contentPolicy + "; script-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'"
 

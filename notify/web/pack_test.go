@@ -57,7 +57,7 @@ func TestHead(t *testing.T) {
 	require.NotEmpty(t, w.Header().Get("Content-Length"))
 }
 
-// The river's page shows the seasons that were lived again when it was set up.
+// The river's page shows the seasons that were replayed when it was set up.
 func TestRiverShowsPastSeasons(t *testing.T) {
 	t.Parallel()
 	w := httptest.NewRecorder()

@@ -45,7 +45,7 @@ type riverPage struct {
 	Card     string // the trip card
 	Toggle   toggle
 	Regul    bool
-	Past     string // strips of the seasons lived again
+	Past     string // strips of the seasons replayed
 }
 
 // inputRow is one line of what the call rests on.
@@ -73,7 +73,7 @@ func (s *site) river(w http.ResponseWriter, r *http.Request) error {
 	}
 	if said, err := s.Store.BankWords(r.Context(), b.Reach); err == nil && len(said) > 0 {
 		p.Lists = append(p.Lists, notify.PageSection{Title: "From the bank, by members",
-			Items: notify.WordsFor(units, b.Zone).FromBank(said, s.Now())})
+			Items: notify.WordsFor(units, b.Zone).FromBank(said, p.Page.Verdict, s.Now())})
 	}
 	if past, err := s.Store.PastSeasons(r.Context(), b.Reach); err == nil { // the morning is worth more
 		p.Past = strip.Short(past)

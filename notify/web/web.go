@@ -41,7 +41,7 @@ type Reader interface {
 	// Season returns the yearbook of a year; 0 is the newest with a trip or a
 	// brief. ErrNotFound without one.
 	Season(ctx context.Context, year int) (Season, error)
-	// PastSeasons returns the seasons lived again when a reach was set up; none is
+	// PastSeasons returns the seasons replayed when a reach was set up; none is
 	// no error.
 	PastSeasons(ctx context.Context, reach coldseam.ReachID) ([]coldseam.Replay, error)
 	// BankWords are what members saw of a reach in the last day, newest first.

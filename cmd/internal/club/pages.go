@@ -28,7 +28,8 @@ type pages struct {
 	morning *morning.Maker
 	recap   *recap.Season
 	seasons recap.Cache
-	tables  sync.Map // of the trip cards, by reach: rigTable
+	mu      sync.Mutex // one table is computed at a time: all cards ask at once
+	tables  map[coldseam.ReachID]rigTable
 }
 
 // rigTable is the table of one brief; it takes a third of a second to make.
@@ -39,12 +40,18 @@ type rigTable struct {
 
 // RigTable is the table by which the trip card weighs a float timing.
 func (p *pages) RigTable(_ context.Context, b coldseam.Brief) (json.RawMessage, error) {
-	if had, ok := p.tables.Load(b.Reach); ok && had.(rigTable).brief == b.ID && b.ID != 0 {
-		return had.(rigTable).json, nil
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if had, ok := p.tables[b.Reach]; ok && had.brief == b.ID && b.ID != 0 {
+		return had.json, nil
 	}
 	t, err := forecast.RigTable(b)
-	if err != nil || len(t.Spots) == 0 {
+	if err != nil {
 		return nil, err
+	}
+	if len(t.Spots) == 0 {
+		p.tables[b.Reach] = rigTable{brief: b.ID}
+		return nil, nil
 	}
 
 	var out bytes.Buffer
@@ -53,13 +60,14 @@ func (p *pages) RigTable(_ context.Context, b coldseam.Brief) (json.RawMessage, 
 	if err := enc.Encode(t); err != nil {
 		return nil, fmt.Errorf("table of the trip card: %w", err)
 	}
-	p.tables.Store(b.Reach, rigTable{b.ID, out.Bytes()})
+	p.tables[b.Reach] = rigTable{b.ID, out.Bytes()}
 	return out.Bytes(), nil
 }
 
 // Pages is what the web server reads and writes.
 func (a *App) Pages() web.Store {
-	return &pages{env: a.env, mail: a.mail, morning: a.morning, recap: a.recap}
+	return &pages{env: a.env, mail: a.mail, morning: a.morning, recap: a.recap,
+		tables: map[coldseam.ReachID]rigTable{}}
 }
 
 // Board returns the newest brief of each reach, as a stranger may see it.

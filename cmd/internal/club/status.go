@@ -165,9 +165,15 @@ func (p *pages) SaveBankWord(ctx context.Context, w coldseam.BankWord) error {
 	return p.morning.BriefAnew(ctx, r)
 }
 
-// BankWords lists what members saw of a reach in the last day, newest first.
+// BankWords lists what members saw of a reach today, newest first: as the brief
+// reads it.
 func (p *pages) BankWords(ctx context.Context, reach coldseam.ReachID) ([]coldseam.BankWord, error) {
-	return p.env.DB.BankWords(ctx, reach, p.env.Now().Add(-env.Day), p.env.Now())
+	r, err := p.env.DB.Reach(ctx, reach)
+	if err != nil {
+		return nil, err
+	}
+	now, loc := p.env.Now(), env.Zone(r.Zone)
+	return p.env.DB.BankWords(ctx, reach, coldseam.DateOf(now.In(loc)).At(0, loc), now)
 }
 
 // SaveTiming keeps a member's float timing; the next brief weighs by it.

@@ -294,22 +294,23 @@ func (j *validator) reach(t string, r Reach, i int, c Config) {
 // NWSI 10-1702, from memory].
 var zoneCode = regexp.MustCompile(`^[A-Z]{2}[CZ](\d{3}|ALL)$`)
 
-// cardLine is the longest text of the trip card, in runes: two lines of a phone.
+// maxLine is the longest text of the trip card, in runes: two lines of a phone.
 // helpReach is how far an emergency point may lie from its reach, degrees
 // [proposal].
 const (
-	cardLine  = 120
+	maxLine   = 120
 	helpReach = 1.
 )
 
+func isLine(s string) bool {
+	return utf8.RuneCountInString(s) <= maxLine && !strings.ContainsAny(s, "\r\n")
+}
+
 // card judges what the trip card takes from a reach.
 func (j *validator) card(t string, r Reach) {
-	want := fmt.Sprintf("one line of at most %d characters", cardLine)
-	line := func(s string) bool {
-		return utf8.RuneCountInString(s) <= cardLine && !strings.ContainsAny(s, "\r\n")
-	}
-	j.check(t+"leave_mark", r.LeaveMark, want, line)
-	j.check(t+"siren", r.Siren, want, line)
+	want := fmt.Sprintf("one line of at most %d characters", maxLine)
+	j.check(t+"leave_mark", r.LeaveMark, want, isLine)
+	j.check(t+"siren", r.Siren, want, isLine)
 	if r.Regulated && r.LeaveMark != "" {
 		j.refuse(t+"leave_mark", strconv.Quote(r.LeaveMark)+" on a regulated reach",
 			"no mark: a release passes any mark faster than one can walk")
@@ -320,7 +321,7 @@ func (j *validator) card(t string, r Reach) {
 		if strings.TrimSpace(e.What) == "" {
 			j.refuse(at+"what", "empty", "what is there, such as \"landing at the county road, ambulance access\"")
 		}
-		j.check(at+"what", e.What, want, line)
+		j.check(at+"what", e.What, want, isLine)
 		before := len(j.errs)
 		j.span(at+"lat", e.Lat, -90, 90, "")
 		j.span(at+"lon", e.Lon, -180, 180, "")
@@ -347,7 +348,13 @@ func (j *validator) launch(t string, r Reach) {
 	if r.Launch == "" && (point || r.Access != "" || r.Parking != "" || r.RampDrownsFt != nil || r.RampDrownsM != nil) {
 		j.refuse(t+"launch", "empty", "the name of the launch that the other keys speak of")
 	}
-	if km := ingest.DistanceKM(r.Lat, r.Lon, r.LaunchLat, r.LaunchLon); point && !(km <= maxLaunchKM) {
+	for key, v := range map[string]string{"launch": r.Launch, "access": r.Access, "parking": r.Parking} {
+		j.check(t+key, v, fmt.Sprintf("one line of at most %d characters", maxLine), isLine)
+	}
+	j.span(t+"launch_lat", r.LaunchLat, -90, 90, "")
+	j.span(t+"launch_lon", r.LaunchLon, -180, 180, "")
+	placed := r.Lat != 0 || r.Lon != 0
+	if km := ingest.DistanceKM(r.Lat, r.Lon, r.LaunchLat, r.LaunchLon); point && placed && !(km <= maxLaunchKM) {
 		j.refuse(t+"launch_lat", fmt.Sprintf("a point %.0f km from the reach", km),
 			fmt.Sprintf("launch_lat and launch_lon of at most %d km", maxLaunchKM))
 	}

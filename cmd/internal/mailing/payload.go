@@ -164,6 +164,9 @@ func (ml *Mailer) freshen(ctx context.Context, l coldseam.OutboxMessage) (coldse
 				now = ml.lost(ctx, told, l.LocalDate)
 			case b.Issued.After(told.Issued), id == told.ID:
 				now = ml.Personal(b, l.Subscriber.Prefs)
+				if l.Kind != coldseam.MailMorning {
+					break // a notice compares with what it replaces
+				}
 				before, err := ml.dayBefore(ctx, b.Day, []coldseam.ReachID{b.Reach}, l.CreatedAt)
 				if err != nil {
 					return l, err

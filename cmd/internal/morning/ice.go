@@ -8,7 +8,6 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
-	"example.org/coldseam/cmd/internal/mailing"
 	"example.org/coldseam/forecast"
 	"example.org/coldseam/forecast/ice"
 	"example.org/coldseam/forecast/jig"
@@ -23,10 +22,11 @@ func (mk *Maker) SayIce(ctx context.Context, r coldseam.Reach, w store.IceWord) 
 	return mk.BriefAnew(ctx, r)
 }
 
-// BriefAnew asks for a brief of today that knows what has just been said.
+// BriefAnew asks for a brief of today that knows what has just been said: one made
+// earlier in the same minute does not.
 func (mk *Maker) BriefAnew(ctx context.Context, r coldseam.Reach) error {
-	return mk.EnqueueBriefs(ctx, []mailing.BriefKey{{Reach: r.ID, Day: coldseam.DateOf(mk.Now().In(env.Zone(r.Zone)))}},
-		mk.Now())
+	now := mk.Now()
+	return mk.DB.Enqueue(ctx, store.BriefArgs{Reach: r.ID, Day: coldseam.DateOf(now.In(env.Zone(r.Zone))), Issued: now})
 }
 
 // LogIce turns "ice on the river" of a trip into a word that closes the reach.
@@ -49,10 +49,19 @@ func (mk *Maker) LogIce(ctx context.Context, t coldseam.Trip) error {
 		At: t.EnteredAt}})
 }
 
+// closing is keep for words that close a reach: without them no brief is made, as
+// one that did not know them could open it.
+func (g *gather) closing(err error) bool {
+	if err != nil {
+		g.errs = append(g.errs, fmt.Errorf("what was said of the reach: %w: %w", err, coldseam.ErrUnavailable))
+	}
+	return err == nil
+}
+
 // ice reads what was said of ice since the winter began.
 func (g *gather) ice() {
 	words, err := g.DB.IceWords(g.ctx, g.f.Reach.ID, g.f.Now.AddDate(-1, -1, 0), g.f.Now)
-	if !g.keep(err) {
+	if !g.closing(err) {
 		return
 	}
 	for _, w := range words {
@@ -63,7 +72,7 @@ func (g *gather) ice() {
 // bank reads what members saw from the bank today.
 func (g *gather) bank() {
 	words, err := g.DB.BankWords(g.ctx, g.f.Reach.ID, g.f.Day.At(0, g.f.Loc), g.f.Now)
-	if !g.keep(err) {
+	if !g.closing(err) {
 		return
 	}
 	g.f.Bank = words
@@ -92,7 +101,7 @@ func (g *gather) timings() {
 	g.f.Timings = map[string][]jig.Timing{}
 	for _, t := range list {
 		v := visit{t.Spot, t.Subscriber, coldseam.DateOf(t.At.In(g.f.Loc))}
-		if t.FlowM3S == nil || t.Wind == "strong" || seen[v] {
+		if t.FlowM3S == nil || t.Wind == "strong" || t.Subscriber != 0 && seen[v] { // 0: erased, whoever it was
 			continue
 		}
 		seen[v] = true

@@ -42,7 +42,8 @@ func (g *gather) official() {
 		if l.Param != coldseam.Stage {
 			continue
 		}
-		o.Elsewhere = o.Elsewhere || !l.Tells(*r)
+		// A level that names no gauge is taken for this one: it may stop, and opens nothing.
+		o.Elsewhere = o.Elsewhere || l.Gauge != "" && !l.Tells(*r)
 		if l.Kind == coldseam.FloodMinor {
 			o.FloodM = &l.Value
 		}

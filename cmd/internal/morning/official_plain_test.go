@@ -29,7 +29,7 @@ import (
 // feet but for the test that says otherwise.
 type point struct {
 	status      int
-	gauge       string  // default: the reach's own
+	gauge       string  // default: the reach's own; "none" = not said
 	units       string  // default ft; "-" = none
 	minor       float64 // flood stage; -9999 = none
 	crest       float64 // in six hours; half of it before and after
@@ -45,7 +45,7 @@ func (p *point) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(p.status)
 		return
 	}
-	gauge, units := cmp.Or(p.gauge, "NG-1001"), strings.TrimPrefix(cmp.Or(p.units, "ft"), "-")
+	gauge, units := strings.TrimPrefix(cmp.Or(p.gauge, "NG-1001"), "none"), strings.TrimPrefix(cmp.Or(p.units, "ft"), "-")
 	stamp := func(h int) string { return p.now.Add(time.Duration(h) * time.Hour).UTC().Format(time.RFC3339) }
 	if !strings.HasSuffix(r.URL.Path, "/stageflow") {
 		fmt.Fprintf(w, `{"lid":"TAMX1","usgsId":%q,"flood":{"stageUnits":%q,"flowUnits":"cfs","categories":{
@@ -144,6 +144,7 @@ func TestOfficialStageFromFeedToVerdict(t *testing.T) {
 		{"the same issue, corrected", point{minor: 11, crest: 11.1, again: true}, stop(11), ""},
 		{"metres", point{minor: 3.4, crest: 3.42, units: "m"}, 3.4, ""},
 		{"metres, calm", point{minor: 8, crest: 3.3, units: "m"}, 0, ""},
+		{"no gauge named: the club's stage stands", point{gauge: "none", minor: 20, crest: 11.5}, 3.45, ""},
 		{"another gauge, over its own", point{gauge: "NG-9", minor: 20, crest: 21}, stop(20), ""},
 		{"another gauge, another zero", point{gauge: "NG-9", minor: 20, crest: 13}, 0, ""},
 	} {

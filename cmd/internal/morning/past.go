@@ -99,6 +99,7 @@ func (mk *Maker) RenewSeasons(ctx context.Context, r coldseam.Reach, spans [][2]
 	if x := &src.Record; len(r.Spots) == 0 {
 		x.Bare, x.Reach.HazardsSurveyed, x.Reach.MaxFlowProposed = true, true, false
 		x.Reach.Spots = season.BareReach("", r.Lat, r.Lon).Spots
+		src.reach = x.Reach // of mornings by readings too
 	}
 	seasons, err := ReplaySeasons(ctx, src, spans, report, "")
 	if err != nil {

@@ -99,7 +99,7 @@ func (c *Command) shipped(ctx context.Context, w io.Writer, a *Season) error {
 
 	for _, b := range []struct{ name, text string }{
 		{fmt.Sprintf("yearbook-%d.html", year), deploy.Yearbook},
-		{fmt.Sprintf("cookbook-%d-%s.md", year, fileUnsafe.ReplaceAllString(string(reach), "-")), blank(deploy.Cookbook)},
+		{fmt.Sprintf("cookbook-%d-%s.md", year, url.PathEscape(string(reach))), blank(deploy.Cookbook)},
 	} {
 		path := filepath.Join(cmp.Or(c.Out, "."), b.name)
 		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
@@ -115,9 +115,6 @@ func (c *Command) shipped(ctx context.Context, w io.Writer, a *Season) error {
 	}
 	return nil
 }
-
-// fileUnsafe is everything but what is plain in a file name.
-var fileUnsafe = regexp.MustCompile(`[^a-z0-9-]+`)
 
 // psql opens the season as a reader. The role itself is read only and sees
 // schema season alone; psql's own commands, which could connect as somebody else
@@ -184,8 +181,8 @@ func (c *Command) firstLines(ctx context.Context, a *Season) (string, error) {
 	if len(c.Args) == 0 {
 		said = "\\echo 'Schema season, read only: SELECT * FROM dictionary; says what it holds. psql commands are off but for its end, Ctrl-D.'\n"
 	}
-	return fmt.Sprintf("\\set season %d\n\\set reach %s\n%s\\restrict %s\n", year, fileUnsafe.ReplaceAllString(string(reach), ""), said,
-		rand.Text()), nil
+	quoted := strings.ReplaceAll(string(reach), "'", "''") // an id holds no backslash
+	return fmt.Sprintf("\\set season %d\n\\set reach '%s'\n%s\\restrict %s\n", year, quoted, said, rand.Text()), nil
 }
 
 // restrictFrom are the versions of psql, by major, that can turn their commands

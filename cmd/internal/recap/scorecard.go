@@ -32,7 +32,7 @@ type Season struct {
 
 // NewSeason reads the season of an open database.
 func NewSeason(e *env.Env) *Season {
-	return &Season{Config: &e.Config, DB: e.DB, Log: e.Log, Now: e.Now}
+	return &Season{Config: &e.Config, DB: e.DB, Log: e.Log, Now: e.Now, PgBin: e.PgBin()}
 }
 
 // resolved is one morning whose odds were issued and whose catch was logged.

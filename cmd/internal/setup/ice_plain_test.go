@@ -63,6 +63,18 @@ func TestMembersReportOfIceClosesAndTheAdminOpens(t *testing.T) {
 		Say: "ice"}))
 	require.Contains(t, clubtest.Codes(brief().Stops), "ice_word", "a member's later word closes what the admin opened")
 
+	// A brief of the same minute does not know a danger that was said after it.
+	require.NoError(t, v.TryWork(ctx))
+	v.Clock.Forward(v.Now().Truncate(time.Minute).Add(time.Minute + 5*time.Second))
+	brief()
+	v.Clock.Forward(v.Now().Add(20 * time.Second))
+	require.NoError(t, v.App.Pages().SaveBankWord(ctx, coldseam.BankWord{Reach: r.ID, Subscriber: sub, At: v.Now(),
+		Say: "launch"}))
+	require.NoError(t, v.TryWork(ctx))
+	last, err := v.DB.Brief(ctx, r.ID, clubtest.Saturday)
+	require.NoError(t, err)
+	require.Contains(t, clubtest.Codes(last.Stops), "bank_launch")
+
 	out.Reset()
 	cmd = reachIceCmd{State: "closed", Reach: string(r.ID), Why: "shelf ice broke off above"}
 	require.NoError(t, cmd.say(ctx, &out, v.Parts))

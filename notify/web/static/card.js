@@ -57,14 +57,16 @@ function show() {
 function draw() {
   const now = Date.now(), d = card && card.data, saw = read('danger ' + page.url, null)
   let s = state(card, now, seen)
-  if (s === 'good' && saw && saw.at > d.Issued) s = 'danger' // until a word that was made after it
+  // Until a word that was made after it, and never while the club has not heard it.
+  const unsent = read('kept', []).some(e => !e.refused && /^say=(ice|wood|launch)&/.test(e.body))
+  if (s === 'good' && d.Word !== 'STOP' && (unsent || saw && saw.at + clockSlack > d.Issued)) s = 'danger'
   const good = s === 'good'
   if (now > seen) write('seen', seen = now)
   $('word').className = 'v ' + (good ? d.Class : 'nocall')
   $('w').textContent = good ? d.Word : 'NO CALL'
   $('age').textContent = good ? d.For + ', ' + age(now - d.Issued) : ''
   $('head').textContent = good ? d.Head : {
-    danger: saw && 'You saw it: ' + saw.what + '. There is no call here until the club\'s word comes back.',
+    danger: 'You saw it' + (saw ? ': ' + saw.what : '') + '. There is no call here until the club\'s word comes back.',
     none: 'Nothing of today is kept on this phone.',
     clock: 'The clock of this phone is not the river\'s, or was set back: no word, weight or mark can be trusted to it.',
     over: d && 'The word of ' + clock(d.Issued) + ' was good until ' + clock(d.Until) + '.' +
@@ -95,7 +97,13 @@ function fill(d, now) {
   $('leave').textContent = d.Leave ? d.Leave + '. ' + page.leave : ''
   const table = d.Table
   $('float').hidden = !table || !table.Spots || left || !weights.length
-  if ($('float').hidden || $('spot').options.length) return
+  if ($('float').hidden) return
+  const made = JSON.stringify([table.Spots, table.Ways, table.Bodies, table.Lines])
+  if (made === lists) return
+  lists = made // a new table may have other spots, in another order
+  floats = []
+  since = 0
+  $('result').replaceChildren()
   const fillIn = (id, list) => rows(id, list.map(([value, text]) => new Option(text, value)))
   fillIn('spot', table.Spots.map((s, i) => [i, s.Name]))
   fillIn('way', table.Ways.map((w, i) => [i, page[w] || w]))
@@ -130,7 +138,7 @@ function speed(lengthM, seconds) {
 }
 
 // The floats: from the bank or moored, never wading, never on rising water.
-let floats = [], since = 0
+let floats = [], since = 0, lists = ''
 const place = () => (document.querySelector('input[name=place]:checked') || {}).value
 const water = () => (document.querySelector('input[name=water]:checked') || {}).value
 const perMetre = page.metric ? 1 : 1 / .3048
@@ -203,10 +211,12 @@ async function send() {
   if (sending) return
   sending = true
   try {
-    for (const e of read('kept', []).filter(e => !e.refused)) {
+    // What was seen from the bank goes first, and no entry holds another up.
+    const bankFirst = (a, b) => b.path.startsWith('/bank/') - a.path.startsWith('/bank/')
+    for (const e of read('kept', []).filter(e => !e.refused).sort(bankFirst)) {
       const r = await fetch(e.path, {method: 'POST', body: e.body, signal: AbortSignal.timeout(20e3),
         headers: {'Content-Type': 'application/x-www-form-urlencoded'}})
-      if (!r.ok && (r.status >= 500 || r.status === 429 || r.status === 408)) break
+      if (!r.ok && (r.status >= 500 || r.status === 429 || r.status === 408)) continue
       const refused = r.ok ? '' : reason(await r.text())
       const rest = read('kept', []).filter(x => x.key !== e.key)
       write('kept', refused ? [...rest, {...e, refused}] : rest)
