@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"unicode/utf8"
 
 	"example.org/coldseam"
@@ -80,17 +82,81 @@ func readAll(r io.Reader, limit int64) ([]byte, error) {
 }
 
 // DecodeJSON decodes exactly one JSON value into v. Numbers keep their text
-// where v asks for json.Number. Trailing data, text that is not UTF-8 and a
-// body that is no JSON are ErrInvalid; the first 80 bytes are quoted.
+// where v asks for json.Number. Trailing data, a member that stands twice, text
+// that is not UTF-8 and a body that is no JSON are ErrInvalid; the first 80 bytes
+// are quoted.
 func DecodeJSON(body []byte, v any) error {
 	d, err := NewJSON(body)
 	if err != nil {
+		return err
+	}
+	if err := memberTwice(body); err != nil {
 		return err
 	}
 	if err := d.Decode(v); err != nil {
 		return JSONError(err)
 	}
 	return EndJSON(d)
+}
+
+// DecodePart decodes one value of a document that was checked as it was opened,
+// as DecodeJSON does; it may be a text or a number.
+func DecodePart(raw json.RawMessage, v any) error {
+	if err := memberTwice(raw); err != nil {
+		return err
+	}
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.UseNumber()
+	if err := d.Decode(v); err != nil {
+		return JSONError(err)
+	}
+	return nil
+}
+
+// memberTwice refuses an object with two members of one name: the decoder takes
+// the last without a word. It takes names that differ in case for one, too.
+func memberTwice(body []byte) error {
+	d := json.NewDecoder(bytes.NewReader(body))
+	d.UseNumber()
+	type level struct {
+		seen map[string]bool // nil = a list
+		name bool            // a name comes next
+	}
+	var open []level
+	for {
+		t, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return JSONError(err)
+		}
+
+		top := len(open) - 1
+		if s, ok := t.(string); ok && top >= 0 && open[top].name {
+			low := strings.ToLower(s)
+			if open[top].seen[low] {
+				return fmt.Errorf("json: member %q stands twice: %w", clip(s), coldseam.ErrInvalid)
+			}
+			open[top].seen[low], open[top].name = true, false
+			continue
+		}
+		switch t {
+		case json.Delim('{'):
+			open = append(open, level{seen: map[string]bool{}, name: true})
+			continue
+		case json.Delim('['):
+			open = append(open, level{})
+			continue
+		case json.Delim('}'), json.Delim(']'):
+			open = open[:top]
+		}
+		if top = len(open) - 1; top >= 0 && open[top].seen != nil {
+			open[top].name = true // a value has ended
+		} else if top < 0 {
+			return nil
+		}
+	}
 }
 
 // NewJSON is a decoder for formats that are read piece by piece, so that many
@@ -255,7 +321,7 @@ func (x *XML) Token() (xml.Token, error) {
 			return nil, fmt.Errorf("xml: %s: %w", clip(err.Error()), coldseam.ErrInvalid)
 		}
 
-		switch t.(type) {
+		switch s := t.(type) {
 		case xml.Directive:
 			return nil, fmt.Errorf("xml: document type declarations are not read: %w", coldseam.ErrInvalid)
 		case xml.StartElement:
@@ -263,6 +329,12 @@ func (x *XML) Token() (xml.Token, error) {
 				return nil, fmt.Errorf("xml: a second root element: %w", coldseam.ErrInvalid)
 			}
 			x.seen = true
+			for i, a := range s.Attr {
+				same := func(b xml.Attr) bool { return b.Name == a.Name }
+				if slices.ContainsFunc(s.Attr[:i], same) {
+					return nil, fmt.Errorf("xml: attribute %q stands twice: %w", clip(a.Name.Local), coldseam.ErrInvalid)
+				}
+			}
 			if x.depth++; x.depth > MaxXMLDepth {
 				return nil, fmt.Errorf("xml: nested deeper than %d: %w", MaxXMLDepth, coldseam.ErrInvalid)
 			}

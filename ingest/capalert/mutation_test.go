@@ -1,6 +1,9 @@
 package capalert
 
 import (
+	"bytes"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -128,5 +131,21 @@ func TestMutationsWeakenNoWarningInSilence(t *testing.T) {
 		require.NoError(t, err, name)
 		require.NotEmpty(t, got[0].Defects, name)
 		require.Empty(t, weaker(got[0], base), name)
+	}
+}
+
+// In GeoJSON too: the decoder would take the last of two.
+func TestAMemberTwiceWeakensNoWarning(t *testing.T) {
+	t.Parallel()
+	body, err := os.ReadFile(filepath.Join("testdata", "geojson", "response.json"))
+	require.NoError(t, err)
+	_, err = Parse(bytes.NewReader(body), ingest.Profile{Name: "x"})
+	require.NoError(t, err)
+	for _, name := range []string{"status", "severity", "event", "expires"} {
+		i := bytes.Index(body, []byte(`"`+name+`"`))
+		require.Positive(t, i)
+		twice := slices.Concat(body[:i], []byte(`"`+name+`": "Test", `), body[i:])
+		_, err = Parse(bytes.NewReader(twice), ingest.Profile{Name: "x"})
+		require.ErrorContains(t, err, "stands twice", name)
 	}
 }

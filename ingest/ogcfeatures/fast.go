@@ -117,9 +117,7 @@ func slowFeature(body []byte, pos int, d *doc, ts []*template) (int, []*template
 
 func decodeFeature(raw []byte) (feature, error) {
 	var f feature
-	j := json.NewDecoder(bytes.NewReader(raw))
-	j.UseNumber()
-	err := j.Decode(&f)
+	err := ingest.DecodePart(raw, &f)
 	return f, err
 }
 

@@ -120,21 +120,21 @@ func (c *collection) read(body []byte, d *doc) error {
 
 // member reads one member and returns the decoder to go on with.
 func (c *collection) member(j *json.Decoder, body []byte, key string, d *doc) (*json.Decoder, error) {
-	var skip json.RawMessage
 	dst := map[string]any{
 		"type": &c.Type, "links": &c.Links, "next": &c.Next,
 		"numberMatched": &c.Matched, "id": &c.one.ID, "geometry": &c.one.Geometry, "properties": &c.one.Properties,
 	}[key]
-	switch {
-	case key == "features":
+	if key == "features" {
 		return c.features(j, body, d)
-	case dst == nil:
-		dst = &skip
 	}
-	if err := j.Decode(dst); err != nil {
+	var raw json.RawMessage
+	if err := j.Decode(&raw); err != nil {
 		return j, ingest.JSONError(err)
 	}
-	return j, nil
+	if dst == nil {
+		return j, nil
+	}
+	return j, ingest.DecodePart(raw, dst)
 }
 
 func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decoder, error) {
@@ -157,9 +157,13 @@ func (c *collection) features(j *json.Decoder, body []byte, d *doc) (*json.Decod
 	}
 
 	for j.More() {
-		var f feature
-		if err := j.Decode(&f); err != nil {
+		var raw json.RawMessage
+		if err := j.Decode(&raw); err != nil {
 			return j, ingest.JSONError(err)
+		}
+		f, err := decodeFeature(raw)
+		if err != nil {
+			return j, err
 		}
 		d.add(f)
 	}

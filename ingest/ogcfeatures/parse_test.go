@@ -190,3 +190,16 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// The decoder would take the last of two members of one name without a word.
+func TestMemberTwiceIsRefused(t *testing.T) {
+	t.Parallel()
+	for _, body := range []string{
+		`{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"value":"1","value":"9"}}]}`,
+		`{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"value":"1"},"properties":{"value":"9"}}]}`,
+		`{"type":"Feature","properties":{"value":"1","Value":"9"}}`,
+	} {
+		_, err := Parse(strings.NewReader(body), ingest.Profile{Name: "x"})
+		require.ErrorContains(t, err, "twice", body)
+	}
+}

@@ -61,17 +61,20 @@ func TestXML(t *testing.T) {
 	require.Equal(t, []any{"01:00", 3.5}, got(t, b, err), "an attribute beside the value")
 
 	for name, c := range map[string][2]string{
-		"two values":      {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v>1</v><v>2</v></r></station></a>`, "2 nodes"},
-		"two units":       {`<a><station code="1"><unit>m</unit><unit>ft</unit>` + r("1") + `</station></a>`, "2 nodes"},
-		"a comma":         {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v>3,5</v></r></station></a>`, "is no decimal"},
-		"a tree":          {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v><w>1</w></v></r></station></a>`, "a list or an object"},
-		"a web page":      {`<html><body>Busy</body></html>`, "a web page"},
-		"another":         {`<Error>no such site</Error>`, "is not there"},
-		"cut":             {`<a><station code="1"><unit>m</unit>` + r("1"), "unexpected EOF"},
-		"two documents":   {`<a><station code="1"/></a><a/>`, "after the end"},
-		"entities":        {`<!DOCTYPE a [<!ENTITY x "1">]><a><station/></a>`, "document type"},
-		"deep":            {strings.Repeat("<a>", 100), "nested deeper"},
-		"an unknown unit": {`<a><station code="1"><unit>ell</unit>` + r("1") + `</station></a>`, ""},
+		"two values":         {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v>1</v><v>2</v></r></station></a>`, "2 nodes"},
+		"two units":          {`<a><station code="1"><unit>m</unit><unit>ft</unit>` + r("1") + `</station></a>`, "2 nodes"},
+		"a comma":            {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v>3,5</v></r></station></a>`, "is no decimal"},
+		"a tree":             {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v><w>1</w></v></r></station></a>`, "a list or an object"},
+		"text about a tree":  {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v u="m">12<sup>3</sup></v></r></station></a>`, "a list or an object"},
+		"text around a mark": {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z"><v>1<b/>2</v></r></station></a>`, "a list or an object"},
+		"an attribute twice": {`<a><station code="1"><unit>m</unit><r t="2026-04-10T01:00:00Z" t="2026-04-10T02:00:00Z"><v>1</v></r></station></a>`, "stands twice"},
+		"a web page":         {`<html><body>Busy</body></html>`, "a web page"},
+		"another":            {`<Error>no such site</Error>`, "is not there"},
+		"cut":                {`<a><station code="1"><unit>m</unit>` + r("1"), "unexpected EOF"},
+		"two documents":      {`<a><station code="1"/></a><a/>`, "after the end"},
+		"entities":           {`<!DOCTYPE a [<!ENTITY x "1">]><a><station/></a>`, "document type"},
+		"deep":               {strings.Repeat("<a>", 100), "nested deeper"},
+		"an unknown unit":    {`<a><station code="1"><unit>ell</unit>` + r("1") + `</station></a>`, ""},
 	} {
 		b, err := read(t, c[0], xml)
 		if c[1] == "" {
@@ -123,9 +126,8 @@ func TestColumnsOfOneName(t *testing.T) {
 	b, err = read(t, body, text("$['Level (m)']", "$['Grade (2)']"))
 	require.NoError(t, err)
 	require.Equal(t, coldseam.Ice|coldseam.Suspect, b.Series[0].Obs[0].Flag)
-	b, err = read(t, body, text("$['Level (m)']", "$.Grade"))
-	require.NoError(t, err)
-	require.Equal(t, []string{`values[0].qualifier: $["Grade"] stands in none of 1 records`}, b.Notes)
+	_, err = read(t, body, text("$['Level (m)']", "$.Grade"))
+	require.ErrorContains(t, err, `column $["Grade"] of the map is not there`, "an ice mark in it would be lost")
 	_, err = read(t, body, text("$.Grade", ""))
 	require.ErrorContains(t, err, "no column of the map")
 }

@@ -136,11 +136,21 @@ func single(nodes []any) (found, error) {
 	case bool:
 		return found{text: fmt.Sprint(v), is: true, boolean: true}, nil
 	case map[string]any: // an element of XML that has attributes beside its text
-		if text, ok := v[ownText].(string); ok {
+		if text, ok := v[ownText].(string); ok && !hasElements(v) {
 			return found{text: text, is: true}, nil
 		}
 	}
 	return found{}, ingest.Because(ingest.CodeRow, errors.New("a list or an object where a value is wanted"))
+}
+
+// hasElements reports elements within an element of XML, beside its attributes.
+func hasElements(v map[string]any) bool {
+	for name := range v {
+		if name != ownText && !strings.HasPrefix(name, "@") {
+			return true
+		}
+	}
+	return false
 }
 
 // all are the texts at a place where several may stand, such as marks of quality.

@@ -58,7 +58,11 @@ func (d *doc) read(root any) (ingest.Batch, error) {
 		return out, err
 	}
 	out.Next = next.text
-	if count, err := d.m.at["count"].at([]any{root}, d.asked); err == nil && count.text != "" {
+	count, err := d.m.at["count"].at([]any{root}, d.asked)
+	if err != nil {
+		return out, err
+	}
+	if count.text != "" {
 		if out.Matched, err = strconv.Atoi(count.text); err != nil {
 			return out, fmt.Errorf("records.count %q is no whole number: %w", clip(count.text), coldseam.ErrInvalid)
 		}

@@ -144,6 +144,11 @@ func compileMap(r ingest.Records) (*compiled, error) {
 			m.at[x[0]] = c
 		}
 	}
+	for i := range m.Values {
+		if c := m.at[fmt.Sprintf("values[%d].value", i)]; c != nil && c.path == nil {
+			return nil, fmt.Errorf("records.%s: want a path: %w", c.key, coldseam.ErrInvalid)
+		}
+	}
 	for _, text := range slices.Sorted(maps.Keys(r.Where)) {
 		c, err := compile("where", text, len(m.Levels))
 		if err != nil {

@@ -39,6 +39,13 @@ func (d *doc) text(body []byte) (any, error) {
 		p := d.m.at[fmt.Sprintf("values[%d].value", i)]
 		return p.up > 0 || len(p.path.Select(header)) > 0
 	}
+	for i := range d.m.Values { // a mark that nobody reads, such as ice, would be no mark
+		q := d.m.at[fmt.Sprintf("values[%d].qualifier", i)]
+		if q != nil && q.path != nil && q.up == 0 && len(q.path.Select(header)) == 0 {
+			return nil, fmt.Errorf("column %s of the map is not there, there are %q: %w", q.path,
+				clip(strings.Join(t.header, "\", \"")), coldseam.ErrInvalid)
+		}
+	}
 	if !slices.ContainsFunc(d.m.Values, known) {
 		return nil, fmt.Errorf("no column of the map, there are %q: %w", clip(strings.Join(t.header, "\", \"")),
 			coldseam.ErrInvalid)

@@ -59,6 +59,9 @@ func (t *elementReader) element(start xml.StartElement) (any, error) {
 	}
 	for _, a := range start.Attr {
 		if t.n++; a.Name.Space != "xmlns" && a.Name.Local != "xmlns" {
+			if _, twice := object["@"+a.Name.Local]; twice {
+				return nil, fmt.Errorf("xml: attribute %q stands twice: %w", clip(a.Name.Local), coldseam.ErrInvalid)
+			}
 			put("@"+a.Name.Local, strings.TrimSpace(a.Value))
 		}
 	}
