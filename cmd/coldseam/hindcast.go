@@ -247,9 +247,9 @@ func printReport(w io.Writer, r hindcast.Report) {
 	}
 
 	if b := r.Brier; b != nil {
-		fmt.Fprintf(w, "crossed within %s days, every issue day before it (n %d): Brier %s; dressed %s; damped anomaly %s; date alone %s\n", ints(b.WithinDays), b.N,
+		fmt.Fprintf(w, "crossed within %s days, every issue day before it (n %d): Brier %s; dressed %s; damped anomaly %s; date alone %s (n %d)\n", ints(b.WithinDays), b.N,
 			floats(b.Coldseam, "%.4f"), floats(b.Dressed, "%.4f"), floats(b.AnomalyAR, "%.4f"),
-			floats(b.Climatology, "%.4f"))
+			floats(b.Climatology, "%.4f"), b.NClimatology)
 	}
 }
 

@@ -204,7 +204,8 @@ func (e *edge) calendar(h *replay, f fold, t int) []float64 {
 
 // chances are the probabilities of a run that begins within each of
 // withinDays: of the members, or for the climatology the frequency among the
-// training days of the season that were before the edge.
+// training days of the season that were before the edge. Without any of them the
+// probabilities are not known: nil.
 func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float64, t int) []float64 {
 	out := make([]float64, len(withinDays))
 	if m != ClimateDay {
@@ -233,8 +234,11 @@ func (s *dateScores) chances(h *replay, f fold, e *edge, m string, days []float6
 		}
 	}
 
+	if n == 0 {
+		return nil
+	}
 	for k := range out {
-		out[k] /= max(n, 1)
+		out[k] /= n
 	}
 	return out
 }
@@ -299,7 +303,12 @@ func (s *dateScores) brierDay(h *replay, f fold, e *edge, t int) bool {
 		(h.o.Air != Perfect || h.airKnown(t) >= minAirKnown)
 }
 
+// odds keeps the probabilities of a method beside what came; those not known are
+// left out.
 func (s *dateScores) odds(e *edge, m string, p []float64, t int) {
+	if p == nil {
+		return
+	}
 	for k, w := range withinDays {
 		e.pairs[m][k] = append(e.pairs[m][k], score.Pair{P: min(p[k], 1), Hit: s.begins(t, w, e.up)})
 	}
@@ -344,7 +353,7 @@ func brierOf(p []score.Pair) float64 {
 }
 
 func (e *edge) brier() *BrierScore {
-	b := &BrierScore{WithinDays: withinDays, N: e.issues}
+	b := &BrierScore{WithinDays: withinDays, N: e.issues, NClimatology: len(e.pairs[ClimateDay][0])}
 	for k := range withinDays {
 		hits := 0.0
 		for _, p := range e.pairs[Coldseam][k] {

@@ -4,8 +4,10 @@ import (
 	"math"
 	"testing"
 
-	"example.org/coldseam"
 	"github.com/stretchr/testify/require"
+
+	"example.org/coldseam"
+	"example.org/coldseam/forecast/ensemble"
 )
 
 // The dates are a [reference calculation] from the same daily means.
@@ -66,4 +68,32 @@ func TestDatesCountTheirOwnIssues(t *testing.T) {
 	require.Equal(t, 2., c.MAEBy[Coldseam][0])
 	require.Equal(t, 2., c.MAEBy[ClimateDay][0], "not half of it")
 	require.True(t, math.IsNaN(c.MAE[1]), "nothing was scored")
+}
+
+// A date with no training day has no odds of the climatology, and is left out of its
+// score: odds of 0 would be an answer.
+func TestNoTrainingDayIsNoOdds(t *testing.T) {
+	t.Parallel()
+	first := coldseam.Date{Year: 2020, Month: 1, Day: 1}
+	d := coldseam.Days{First: first}
+	for i := range 2 * 366 {
+		d.WaterC = append(d.WaterC, 12-12*math.Cos(2*math.Pi*float64(i-20)/365.25))
+	}
+	h := newReplay(d, Options{EdgeC: 4.4})
+	s := newDateScores(h)
+	e, issue := s.edges[0], 366+50
+	own := map[int]bool{2021: true}
+
+	known := s.chances(h, fold{years: own}, e, ClimateDay, nil, issue)
+	require.Len(t, known, len(withinDays), "2020 is there to learn from")
+	s.odds(e, ClimateDay, known, issue)
+	unknown := s.chances(h, fold{years: own, training: ensemble.Training{Last: first.Add(-1)}}, e, ClimateDay, nil, issue)
+	require.Nil(t, unknown)
+	s.odds(e, ClimateDay, unknown, issue)
+	s.odds(e, Coldseam, known, issue)
+	require.Equal(t, 1, e.brier().NClimatology)
+
+	e = newDateScores(h).edges[0]
+	s.odds(e, ClimateDay, unknown, issue)
+	require.True(t, math.IsNaN(e.brier().Climatology[0]))
 }

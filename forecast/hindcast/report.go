@@ -109,16 +109,18 @@ type CrossingScore struct {
 	CRPSBy     map[string]Scores `json:"crps_days_by"`
 }
 
-// BrierScore is unconditional: every issue day with the river before the edge.
+// BrierScore is unconditional: every issue day with the river before the edge. The
+// climatology has no odds on days without a training day at their date.
 type BrierScore struct {
-	WithinDays  []int         `json:"within_days"`
-	N           int           `json:"n"`
-	BaseRate    Scores        `json:"base_rate"`
-	Coldseam    Scores        `json:"coldseam"`
-	Dressed     Scores        `json:"dressed"`
-	AnomalyAR   Scores        `json:"anomaly_ar"`
-	Climatology Scores        `json:"climatology"`
-	Reliability [][]score.Bin `json:"reliability"` // of coldseam, per within_days
+	WithinDays   []int         `json:"within_days"`
+	N            int           `json:"n"`
+	NClimatology int           `json:"n_climatology"`
+	BaseRate     Scores        `json:"base_rate"`
+	Coldseam     Scores        `json:"coldseam"`
+	Dressed      Scores        `json:"dressed"`
+	AnomalyAR    Scores        `json:"anomaly_ar"`
+	Climatology  Scores        `json:"climatology"`
+	Reliability  [][]score.Bin `json:"reliability"` // of coldseam, per within_days
 }
 
 // The seasons of a report.

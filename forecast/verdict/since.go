@@ -6,9 +6,9 @@ import (
 	"example.org/coldseam"
 )
 
-// Since keeps of the brief of the day before what a reader wants the difference to:
-// flow and water as they were read, the word, and the size to tie on at the spot
-// that b tells first. A value that stood in neither or only one of them is left out.
+// Since gives the values of the brief of the day before that b is compared with:
+// measured flow and water temperature, the word, and the weight to tie on at the
+// spot that stands first in b. A value that either brief lacks is left out.
 func Since(b, before coldseam.Brief) coldseam.Reason {
 	r := coldseam.Reason{Code: "since", Kind: KindNote, At: before.Issued, Values: map[string]float64{},
 		Names: map[string]string{"was": before.Verdict.String()}}
@@ -28,5 +28,6 @@ func Since(b, before coldseam.Brief) coldseam.Reason {
 	return r
 }
 
-// proved reports a weight that follows from a timed or logged current.
+// proved reports whether a weight rests on a timed or logged current: one from a
+// guessed current is told as a range.
 func proved(j coldseam.SpotJig) bool { return j.TieOz > 0 && j.MayNeedOz == [2]float64{} }

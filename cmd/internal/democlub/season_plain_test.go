@@ -25,6 +25,7 @@ import (
 	"example.org/coldseam/cmd/internal/democlub"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/triplog"
+	"example.org/coldseam/store"
 	"example.org/coldseam/store/storetest"
 )
 
@@ -187,7 +188,7 @@ func poisson(rnd *rand.Rand, mean float64) (n int) {
 }
 
 // The recorded spring is what living through it gives: the whole with -update,
-// the words and trips of its first mornings on every run.
+// the words, trips and scores of its first mornings on every run.
 func TestGoldenPastSeason(t *testing.T) {
 	t.Parallel()
 	const file = "season2025.json.gz"
@@ -225,6 +226,29 @@ func TestGoldenPastSeason(t *testing.T) {
 		return out
 	}
 	require.Equal(t, told(want), told(got))
+
+	scored := func(s democlub.Season) (out []store.Score) {
+		for _, x := range s.Scores {
+			issued := coldseam.DateOf(x.Issued.In(env.Zone("America/Chicago")))
+			require.Equal(t, x.Day.Sub(issued)+1, x.Lead, "%s of %s for %s", x.Param, x.Issued, x.Day)
+			if !last.Before(issued) {
+				out = append(out, x)
+			}
+		}
+		return out
+	}
+	a, b := asTree(t, scored(want)), asTree(t, scored(got))
+	require.NotEmpty(t, b)
+	require.Equal(t, a, b)
+}
+
+// asTree is a value as JSON has it, numbers to six digits.
+func asTree(t *testing.T, v any) (tree any) {
+	t.Helper()
+	raw, err := json.Marshal(v)
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(raw, &tree))
+	return sixDigits(tree)
 }
 
 // recorded is a season as it is stored: river by river, without what only the
@@ -244,11 +268,7 @@ func recorded(t *testing.T, s democlub.Season) []byte {
 	slices.SortStableFunc(s.Briefs, func(x, y coldseam.Brief) int {
 		return cmp.Or(cmp.Compare(x.Reach, y.Reach), x.Issued.Compare(y.Issued))
 	})
-	raw, err := json.Marshal(s)
-	require.NoError(t, err)
-	var tree any
-	require.NoError(t, json.Unmarshal(raw, &tree))
-	raw, err = json.Marshal(sixDigits(tree))
+	raw, err := json.Marshal(asTree(t, s))
 	require.NoError(t, err)
 	return raw
 }

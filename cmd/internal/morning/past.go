@@ -28,8 +28,8 @@ type resumable struct {
 }
 
 // ReplaySeasons replays one span after the other; progress goes to report. A run
-// that is cancelled leaves how far it came at the path kept, where the next one
-// of the same spans goes on; "" = it leaves nothing.
+// that is cancelled writes its state to the file kept, and the next run of the same
+// spans goes on from there; "" = nothing is written.
 func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.Date, report io.Writer,
 	kept string) ([]coldseam.Replay, error) {
 	var left resumable
@@ -88,8 +88,8 @@ func LastSeasons(today coldseam.Date) [][2]coldseam.Date {
 }
 
 // RenewSeasons replays seasons of a reach and keeps them for its page. A reach
-// without spots is given the one that a bare gauge has: its caps would hide all
-// else.
+// without spots is given the one of season.BareReach: without a spot every morning
+// would be capped for want of a sounding.
 func (mk *Maker) RenewSeasons(ctx context.Context, r coldseam.Reach, spans [][2]coldseam.Date,
 	report io.Writer) ([]coldseam.Replay, error) {
 	src, err := NewPastMornings(ctx, mk, r, season.AirClimatology)
@@ -151,7 +151,7 @@ type pastMornings struct {
 	reach    coldseam.Reach
 	LiveFrom time.Time // zero = never
 	Record   season.Record
-	AsBrief  bool // as a brief, which says of a morning before live fetching that it is a replay
+	AsBrief  bool // for `brief --as-of`: a morning before live fetching began is marked as a replay
 }
 
 // NewPastMornings prepares a replay from the database: mornings since live fetching
@@ -231,13 +231,13 @@ func (p *pastMornings) Morning(day coldseam.Date) (forecast.Inputs, []string, er
 	return f, notReplayed, err
 }
 
-// onRecordDays is how far back an archived morning looks for readings: a gauge
-// that was silent at the hour of the mail had some, one of which only daily means
-// are on record had none [proposal].
+// onRecordDays are the days before an archived morning in which a gauge must have a
+// reading of flow, or the morning is made from its daily means [proposal]. A gauge
+// with readings that was silent at the hour of the mail has one there.
 const onRecordDays = 7
 
-// archived is a morning before the club's first: by the readings on record, where
-// there are none by the daily means.
+// archived is a morning before live fetching began: from the readings on record, or
+// from the daily means where there are none.
 func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Inputs, []string, error) {
 	s, err := p.maker.DB.History(p.ctx, p.reach.Site, coldseam.Discharge, coldseam.Instant,
 		at.Add(-onRecordDays*env.Day), at, at, lagOf(true)...)
@@ -256,9 +256,9 @@ func (p *pastMornings) archived(day coldseam.Date, at time.Time) (forecast.Input
 	return f, notReplayed, nil
 }
 
-// warnings takes from the brief of the day when the warnings were last complete,
-// which the feed itself tells only of now. Without a brief by then they are not
-// replayed.
+// warnings sets when the warnings had last been read in full, as the newest brief
+// of that day has it: the feed's own state is that of today. Without a brief by then
+// warnings are not replayed.
 func (p *pastMornings) warnings(f *forecast.Inputs) (notReplayed []string, err error) {
 	told, err := p.maker.DB.BriefIssues(p.ctx, p.reach.ID, f.Day)
 	if err != nil {

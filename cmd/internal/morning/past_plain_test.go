@@ -87,8 +87,8 @@ func same(t *testing.T, want, got, what string) {
 }
 
 // alterFrom turns all that is stored of the time from on: every series of every
-// gauge, forecasts, warnings, gaugings, trips, logs of weights, words of ice, models
-// and briefs, and adds to them.
+// gauge, forecasts, warnings, gaugings, trips, logs of weights, what members said
+// and timed from the bank, words of ice, models and briefs, and adds to them.
 func alterFrom(t *testing.T, v *clubtest.Harness, r coldseam.Reach, from time.Time) {
 	t.Helper()
 	ctx, now := t.Context(), v.Now()
@@ -116,8 +116,8 @@ func alterFrom(t *testing.T, v *clubtest.Harness, r coldseam.Reach, from time.Ti
 				require.NoError(t, err)
 			}
 		}
-		for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.Precip,
-			coldseam.ThunderProb, coldseam.Visibility, coldseam.Discharge, coldseam.Stage} {
+		for _, p := range []coldseam.Parameter{coldseam.AirTemp, coldseam.Wind, coldseam.Gust, coldseam.WindFrom,
+			coldseam.Precip, coldseam.ThunderProb, coldseam.Visibility, coldseam.Discharge, coldseam.Stage} {
 			fc := coldseam.Forecast{Site: s.ID, Param: p, Provider: "northgauge", Issued: from.Add(time.Hour),
 				KnownAt: from.Add(time.Hour)}
 			for h := range 72 {
@@ -138,6 +138,8 @@ func alterFrom(t *testing.T, v *clubtest.Harness, r coldseam.Reach, from time.Ti
 		require.NoError(t, err)
 	}
 
+	sayFrom(t, v, r, from)
+
 	alert := clubtest.Flood("northalert", from.Add(time.Hour))
 	alert.KnownAt = from.Add(time.Hour)
 	require.NoError(t, v.DB.SaveAlerts(ctx, []coldseam.Alert{alert}))
@@ -157,6 +159,27 @@ func alterFrom(t *testing.T, v *clubtest.Harness, r coldseam.Reach, from time.Ti
 	told.Day, told.Inputs = coldseam.DateOf(from), []coldseam.Input{{Key: "alerts", At: from.Add(30 * time.Minute)}}
 	_, err = v.DB.SaveBrief(ctx, told)
 	require.NoError(t, err)
+}
+
+// sayFrom enters what members and the admin say of ice, water, fish and currents
+// from a time on, of the hours after it and of those before.
+func sayFrom(t *testing.T, v *clubtest.Harness, r coldseam.Reach, from time.Time) {
+	t.Helper()
+	ctx := t.Context()
+	member := v.Join(t, fmt.Sprintf("m%d@bank.example", from.Unix()), coldseam.Preferences{Zone: r.Zone})
+	for _, h := range []time.Duration{-2, 1, 26} {
+		at := from.Add(h * time.Hour)
+		for _, say := range []string{"ice", "wood", "muddy", "ripe"} {
+			require.NoError(t, v.DB.AddBankWord(ctx, coldseam.BankWord{Reach: r.ID, Subscriber: member, At: at, Say: say}))
+		}
+		flow := 60.
+		require.NoError(t, v.DB.AddFloatTiming(ctx, coldseam.FloatTiming{Reach: r.ID, Spot: string(r.Spots[0].ID),
+			Subscriber: member, At: at, LengthM: 20, Seconds: [3]float64{9, 10, 11}, Wind: "calm", FlowM3S: &flow}))
+		for _, admin := range []bool{false, true} {
+			require.NoError(t, v.DB.SayIce(ctx, store.IceWord{Reach: r.ID, At: at.Add(time.Minute), Open: admin, Admin: admin,
+				Edit: store.Edit{Who: "someone", Why: "seen from the bank", At: from.Add(max(h, 1) * time.Hour)}}))
+		}
+	}
 }
 
 // What is stored of the time after a morning changes nothing that the morning goes
