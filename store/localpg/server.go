@@ -99,9 +99,12 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 
 // supervise holds one operating-system thread for the life of the server:
 // Pdeathsig is sent when the starting thread ends, not when the process does.
+// It gives the thread back once the server has ended: the thread may have begun
+// another process before, which would get the signal of its own.
 // It restarts a server that died, with back-off to a ceiling, until Stop.
 func (s *Server) supervise(ctx context.Context, up chan<- error) {
-	runtime.LockOSThread() // never unlocked: the thread must end with this goroutine
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
 	defer close(s.done)
 	limit := time.Now().Add(startLimit)
 	first, wait := true, 100*time.Millisecond

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -15,6 +16,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam"
@@ -102,6 +104,42 @@ func exec1(t *testing.T, url, sql string) {
 	defer c.Close(context.Background())
 	_, err = c.Exec(t.Context(), sql)
 	require.NoError(t, err)
+}
+
+// A process that asked for a signal at the end of the thread that began it
+// outlives a server that used the same thread later: thirty-two threads begin a
+// process each and go back to the runtime before the server takes one of them.
+func TestStopEndsNoOtherProcess(t *testing.T) {
+	dir := copied(t, stateDir(t))
+	var begun, back sync.WaitGroup
+	others := make([]*exec.Cmd, 32)
+	begun.Add(len(others))
+	for i := range others {
+		others[i] = exec.Command("sleep", "600")
+		others[i].SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+		back.Go(func() {
+			runtime.LockOSThread()
+			defer runtime.UnlockOSThread()
+			assert.NoError(t, others[i].Start())
+			begun.Done()
+			begun.Wait() // no thread is used twice
+		})
+	}
+	back.Wait()
+	t.Cleanup(func() {
+		for _, c := range others {
+			_ = c.Process.Kill()
+			_ = c.Wait()
+		}
+	})
+
+	require.NoError(t, start(t, localpg.Options{Dir: dir}).Stop())
+	time.Sleep(100 * time.Millisecond) // the thread ends after its goroutine
+	for _, c := range others {
+		stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", c.Process.Pid))
+		require.NoError(t, err)
+		require.NotContains(t, string(stat), ") Z ", "another process ended with the server")
+	}
 }
 
 func TestStartStopStart(t *testing.T) {
