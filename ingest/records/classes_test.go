@@ -130,6 +130,21 @@ func TestColumnsOfOneName(t *testing.T) {
 	require.ErrorContains(t, err, `column $["Grade"] of the map is not there`, "an ice mark in it would be lost")
 	_, err = read(t, body, text("$.Grade", ""))
 	require.ErrorContains(t, err, "no column of the map")
+	_, err = read(t, strings.Replace(body, "ID,", "Grade (2),", 1), text("$['Level (m)']", "$['Grade (2)']"))
+	require.ErrorContains(t, err, `column "Grade (2)" stands beside 2 columns "Grade"`, "one would hide the other")
+	require.ErrorIs(t, err, coldseam.ErrInvalid)
+}
+
+// Of lines before the rows only the last holds names: what stands twice in
+// another is a value.
+func TestLinesBeforeTheRowsMayRepeatAWord(t *testing.T) {
+	t.Parallel()
+	b, err := read(t, "#m,m\n#a,a,a (1)\n#t,v\n2026-04-10T01:00:00-07:00,1.5\n",
+		func(p *ingest.Profile, m *ingest.Records, v *ingest.RecordValue) {
+			m.Kind, m.Levels, m.MetaPrefix = "text", nil, "#"
+			v.Value, v.Unit, v.Qualifier = "$.v", "^$.m", ""
+		})
+	require.Equal(t, []any{"08:00", 1.5}, got(t, b, err))
 }
 
 // A block without rows lends nothing to the next one.

@@ -196,17 +196,23 @@ func (d *doc) named(list, chain []any) (map[string]any, error) {
 	if len(names) != len(list) {
 		return nil, ingest.Because(ingest.CodeRow, fmt.Errorf("%d positions, the header names %d", len(list), len(names)))
 	}
+	names, err := numbered(names)
+	if err != nil {
+		return nil, err
+	}
 	out := make(map[string]any, len(list))
-	for i, n := range numbered(names) {
+	for i, n := range names {
 		out[n] = list[i]
 	}
 	return out, nil
 }
 
 // numbered are the names of columns, trimmed; those that stand more than once get
-// a number each, so that none is taken for another: "Grade (1)", "Grade (2)".
-func numbered(names []string) []string {
-	count, out := map[string]int{}, make([]string, len(names))
+// a number each, so that none is taken for another: "Grade (1)", "Grade (2)". A
+// column that bears such a name already is refused.
+func numbered(names []string) (out []string, err error) {
+	count := map[string]int{}
+	out = make([]string, len(names))
 	for i, n := range names {
 		out[i] = strings.TrimSpace(n)
 		count[out[i]]++
@@ -215,10 +221,13 @@ func numbered(names []string) []string {
 	for i, n := range out {
 		if count[n] > 1 {
 			turn[n]++
-			out[i] = fmt.Sprintf("%s (%d)", n, turn[n])
+			if out[i] = fmt.Sprintf("%s (%d)", n, turn[n]); count[out[i]] > 0 {
+				err = fmt.Errorf("column %q stands beside %d columns %q, of which one is numbered so: %w", out[i],
+					count[n], n, coldseam.ErrInvalid)
+			}
 		}
 	}
-	return out
+	return out, err
 }
 
 // foreign is an error that speaks of the whole document.

@@ -114,6 +114,7 @@ type table struct {
 	blocks   []any
 	meta     map[string]any
 	names    []string
+	clash    error    // of names, which matters only if rows follow: each line before them may be the header
 	header   []string // names of the newest block
 	rows     []any
 	ragged   []string
@@ -134,12 +135,13 @@ func (t *table) take(line int, rec []string) error {
 			t.flush()
 		}
 		rec[0] = first
-		cells := numbered(rec)
-		if t.m.MetaPrefix != "" && len(cells) >= 2 {
-			t.metaLine(cells)
+		if t.m.MetaPrefix != "" && len(rec) >= 2 {
+			t.metaLine(strings.TrimSpace(rec[0]), strings.TrimSpace(rec[1]))
 		}
-		t.names = cells
+		t.names, t.clash = numbered(rec)
 		return nil
+	case t.clash != nil:
+		return fmt.Errorf("text: %w", t.clash)
 	case t.names == nil:
 		return fmt.Errorf("text: line %d stands before the column names: %w", line, coldseam.ErrInvalid)
 	case len(rec) > len(t.names), len(rec) < len(t.names) && !t.m.ShortRows:
@@ -157,14 +159,14 @@ func (t *table) take(line int, rec []string) error {
 
 // metaLine takes a line before the rows; one that comes again begins the next
 // block, although this one had no rows.
-func (t *table) metaLine(cells []string) {
-	if _, again := t.meta[cells[0]]; again {
+func (t *table) metaLine(key, value string) {
+	if _, again := t.meta[key]; again {
 		t.flush()
 	}
 	if t.meta == nil {
 		t.meta = map[string]any{}
 	}
-	t.meta[cells[0]] = cells[1]
+	t.meta[key] = value
 }
 
 func (t *table) flush() {
