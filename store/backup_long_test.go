@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -214,6 +215,37 @@ func TestOutlookSentAfterTheBackupIsNotDueAgain(t *testing.T) {
 }
 
 // Files of a restore never replace any, their own earlier ones included.
+// Restored by root, configuration and keys are read by those who read them before:
+// the owner of the directory, and whoever the mode lets.
+func TestRestoredFilesKeepTheirReaders(t *testing.T) {
+	t.Parallel()
+	if os.Getuid() != 0 {
+		t.Skip("needs root: another's directory")
+	}
+	const service = 12345
+	db, bin := storetest.New(t), pgTools(t)
+	dir := t.TempDir()
+	require.NoError(t, os.Chown(dir, service, service))
+	old := t.TempDir()
+	files := map[string]string{}
+	for name, mode := range map[string]os.FileMode{"coldseam.toml": 0o644, "token.key": 0o600} {
+		files[name] = filepath.Join(old, name)
+		require.NoError(t, os.WriteFile(files[name], []byte(name), mode))
+	}
+	path, err := backup.Make(t.Context(), db, backup.Options{Dir: filepath.Join(dir, "backup"), Bin: bin, Files: files})
+	require.NoError(t, err)
+	_, err = backup.RestoreFiles(path, backup.RestoreOptions{FilesTo: filepath.Join(dir, "back")})
+	require.NoError(t, err)
+
+	for at, mode := range map[string]os.FileMode{"backup": 0o700, path[len(dir)+1:]: 0o600, "back/coldseam.toml": 0o644,
+		"back/token.key": 0o600} {
+		st, err := os.Stat(filepath.Join(dir, at))
+		require.NoError(t, err)
+		require.Equal(t, mode, st.Mode().Perm(), at)
+		require.EqualValues(t, service, st.Sys().(*syscall.Stat_t).Uid, at)
+	}
+}
+
 func TestRestoredFilesOverwriteNothing(t *testing.T) {
 	t.Parallel()
 	bin := pgTools(t)

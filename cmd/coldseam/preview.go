@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"net/mail"
-	"os"
 	"path/filepath"
 
 	"example.org/coldseam"
@@ -60,7 +59,7 @@ func (c *previewCmd) preview(ctx context.Context, s *env.Streams, a *parts.Parts
 
 	fmt.Fprintf(s.Out, "Subject: %s\n\n%s\n", m.Subject, seen.Text)
 	for name, what := range map[string]string{"preview.txt": seen.Text, "preview.html": seen.HTML} {
-		if err := os.WriteFile(filepath.Join(c.Dir, name), []byte(what), 0o600); err != nil {
+		if err := env.WriteClosed(filepath.Join(c.Dir, name), []byte(what)); err != nil {
 			return err
 		}
 	}

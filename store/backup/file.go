@@ -46,6 +46,7 @@ type ManifestFile struct {
 	Bytes  int64  `json:"bytes"`
 	SHA256 string `json:"sha256"`
 	Path   string `json:"path,omitempty"` // where it stood, of the admin's files
+	Mode   uint32 `json:"mode,omitempty"` // who might read it there; older backups do not say
 }
 
 // ManifestTable is the state of one table: its rows and a sum over their
@@ -132,7 +133,8 @@ func addFile(w *tar.Writer, m *Manifest, name, path string) error {
 	if _, err := io.Copy(io.MultiWriter(w, h), f); err != nil {
 		return err
 	}
-	m.Files = append(m.Files, ManifestFile{Name: name, Bytes: st.Size(), SHA256: hex.EncodeToString(h.Sum(nil))})
+	m.Files = append(m.Files, ManifestFile{Name: name, Bytes: st.Size(), SHA256: hex.EncodeToString(h.Sum(nil)),
+		Mode: uint32(st.Mode().Perm())})
 	return nil
 }
 
@@ -210,7 +212,7 @@ func readBackup(path string, each func(name string, r io.Reader) error) (m Manif
 
 	for _, want := range m.Files {
 		got := seen[want.Name]
-		got.Path = want.Path // the tar does not hold it
+		got.Path, got.Mode = want.Path, want.Mode // the tar does not hold them
 		if got != want {
 			return bad(want.Name + " is altered")
 		}

@@ -37,7 +37,7 @@ func Make(ctx context.Context, db *store.DB, o Options) (path string, err error)
 	if o.Bin, err = toolDir(o.Bin); err != nil {
 		return fail(err)
 	}
-	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
+	if err := localpg.MakeDir(o.Dir, 0o700); err != nil {
 		return fail(err)
 	}
 
@@ -62,6 +62,9 @@ func Make(ctx context.Context, db *store.DB, o Options) (path string, err error)
 
 	path = filepath.Join(o.Dir, backupName(o.Now))
 	if err := os.Rename(part, path); err != nil {
+		return fail(err)
+	}
+	if err := localpg.Inherit(path); err != nil {
 		return fail(err)
 	}
 	if err := syncPath(o.Dir); err != nil {

@@ -17,6 +17,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/localpg"
 )
 
 // RestoreOptions of Restore.
@@ -282,11 +283,11 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 		}
 
 		put := func(path string) (string, error) {
-			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			if err := localpg.MakeDir(filepath.Dir(path), 0o755); err != nil {
 				return "", err
 			}
 			if old, err := os.ReadFile(path); o.Aside && err == nil && !bytes.Equal(old, b) {
-				if _, err := writeBeside(path+".before", old); err != nil {
+				if _, err := writeBeside(path+".before", old, 0); err != nil {
 					return "", err
 				}
 				if err := os.Remove(path); err != nil {
@@ -294,7 +295,7 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 				}
 			}
 
-			return writeBeside(path, b)
+			return writeBeside(path, b, os.FileMode(f.Mode))
 		}
 
 		at, err := put(path)
@@ -313,13 +314,14 @@ func placeFiles(work string, m Manifest, o RestoreOptions) ([]string, error) {
 }
 
 // writeBeside writes b to path or, where something else is there, to the first
-// free of path.restored, path.restored.2 and so on; "" = one of them holds b.
-func writeBeside(path string, b []byte) (string, error) {
+// free of path.restored, path.restored.2 and so on; "" = one of them holds b. Those
+// may read it who might before.
+func writeBeside(path string, b []byte, mode os.FileMode) (string, error) {
 	for i, try := 1, path; ; i++ {
 		f, err := os.OpenFile(try, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 		if err == nil {
 			_, err = f.Write(b)
-			return try, errors.Join(err, f.Sync(), f.Close())
+			return try, errors.Join(err, f.Chmod(mode|0o600), localpg.Inherit(try), f.Sync(), f.Close())
 		}
 		if !errors.Is(err, fs.ErrExist) {
 			return "", err

@@ -81,7 +81,7 @@ func (c *Handover) pack(ctx context.Context, w io.Writer, a *parts.Parts) error 
 	if err := z.Close(); err != nil {
 		return err
 	}
-	if err := os.WriteFile(path, raw.Bytes(), 0o600); err != nil {
+	if err := env.WriteClosed(path, raw.Bytes()); err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "wrote %s: %d files, no key, no address of a member in it\n", path, len(files))

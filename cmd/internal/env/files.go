@@ -1,9 +1,12 @@
 package env
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"syscall"
+
+	"example.org/coldseam/store/localpg"
 )
 
 func DiskSpace(path string) (free, total uint64, err error) {
@@ -22,7 +25,7 @@ func Existing(path string) string {
 	return path
 }
 
-// WriteNew writes a file unless it is there.
+// WriteNew writes a file unless it is there, for the owner of its directory.
 func WriteNew(path string, b []byte, mode os.FileMode) (bool, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, mode)
 	if os.IsExist(err) {
@@ -35,10 +38,29 @@ func WriteNew(path string, b []byte, mode os.FileMode) (bool, error) {
 	if _, err := f.Write(b); err != nil {
 		return false, err
 	}
-	if err := f.Sync(); err != nil {
+	if err := errors.Join(localpg.Inherit(path), f.Sync()); err != nil {
 		return false, err
 	}
 	return true, f.Close()
+}
+
+// WriteClosed writes a file that only its owner may read, who is the owner of its
+// directory, also where one stood that others could read.
+func WriteClosed(path string, b []byte) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err == nil && st.Mode().IsRegular() { // a device stays as it is
+		if err := errors.Join(f.Chmod(0o600), localpg.Inherit(path), f.Truncate(0)); err != nil {
+			return err
+		}
+	}
+	if _, err := f.Write(b); err != nil {
+		return err
+	}
+	return f.Close()
 }
 
 // Exists reports a file or directory.

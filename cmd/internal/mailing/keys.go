@@ -16,6 +16,7 @@ import (
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/localpg"
 )
 
 // EnsureKey reads the signing key of links at path, or makes one. The file is
@@ -37,12 +38,16 @@ func EnsureKey(path string) ([]byte, error) {
 		return nil, err
 	}
 
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	if err := localpg.MakeDir(filepath.Dir(path), 0o755); err != nil {
 		return nil, err
 	}
 	text := base64.StdEncoding.EncodeToString(raw)
-	if err := os.WriteFile(path, []byte(text+"\n"), 0o600); err != nil {
+	made, err := env.WriteNew(path, []byte(text+"\n"), 0o600)
+	if err != nil {
 		return nil, err
+	}
+	if !made { // another process was first
+		return EnsureKey(path)
 	}
 	return []byte(text), nil
 }

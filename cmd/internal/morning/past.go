@@ -19,6 +19,7 @@ import (
 	"example.org/coldseam/forecast/season"
 	"example.org/coldseam/notify"
 	"example.org/coldseam/store"
+	"example.org/coldseam/store/localpg"
 )
 
 // resumable is what a cancelled replay leaves in its file.
@@ -55,7 +56,7 @@ func ReplaySeasons(ctx context.Context, src season.Source, spans [][2]coldseam.D
 		r, err := season.Run(src, o)
 		if err != nil {
 			if raw, fault := json.Marshal(left); kept != "" && ctx.Err() != nil && fault == nil {
-				err = errors.Join(err, os.MkdirAll(filepath.Dir(kept), 0o700), os.WriteFile(kept, raw, 0o600))
+				err = errors.Join(err, localpg.MakeDir(filepath.Dir(kept), 0o700), env.WriteClosed(kept, raw))
 			}
 			return nil, err
 		}

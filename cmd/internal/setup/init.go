@@ -20,6 +20,7 @@ import (
 	"example.org/coldseam/cmd/internal/config"
 	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/cmd/internal/mailing"
+	"example.org/coldseam/store/localpg"
 )
 
 //go:embed coldseam.toml
@@ -88,7 +89,7 @@ func (c *Init) Write(s *env.Streams, path string, m Machine) error {
 	}
 
 	dir := filepath.Dir(path)
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := localpg.MakeDir(dir, 0o755); err != nil {
 		return err
 	}
 	keys := dir

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -119,6 +120,51 @@ func TestInitOnABareMachine(t *testing.T) {
 	err = (&Init{Club: "x", Zone: "Mars/Olympus"}).Write(&env.Streams{Out: &out, Err: &out},
 		filepath.Join(t.TempDir(), "c.toml"), Machine{})
 	require.ErrorContains(t, err, "Mars/Olympus")
+}
+
+// The service's user reads the keys that root makes for it, in a directory that
+// root makes as well.
+func TestInitByRootForAService(t *testing.T) {
+	t.Parallel()
+	if os.Getuid() != 0 {
+		t.Skip("needs root: another's directory")
+	}
+	const service = 12345
+	top := t.TempDir()
+	require.NoError(t, os.Chown(top, service, service))
+	state := filepath.Join(top, "club", "state")
+	var out bytes.Buffer
+	require.NoError(t, (&Init{Club: "Alder"}).Write(&env.Streams{Out: &out, Err: &out},
+		filepath.Join(t.TempDir(), "coldseam.toml"), Machine{Root: true, State: state}))
+	for _, path := range []string{filepath.Dir(state), state, filepath.Join(state, "token.key"), filepath.Join(state, "dkim.key")} {
+		st, err := os.Stat(path)
+		require.NoError(t, err)
+		require.EqualValues(t, service, st.Sys().(*syscall.Stat_t).Uid, path)
+	}
+}
+
+// Two numbers are a place, however they are parted; other numbers are refused, and
+// are no river's name.
+func TestPlaceIsTwoNumbers(t *testing.T) {
+	t.Parallel()
+	for _, s := range []string{"45.3 -92.7", "45.3,-92.7", " 45.3 ,\t-92.7 "} {
+		lat, lon, ok := place(s)
+		require.True(t, ok, s)
+		require.Equal(t, [2]float64{45.3, -92.7}, [2]float64{lat, lon}, s)
+	}
+	for _, s := range []string{"45,3 -92,7", "45.3", "45.3 -92.7 5", "91 -92.7", "NaN -92.7", "45.3N 92.7W", "45.3;-92.7"} {
+		_, _, ok := place(s)
+		require.False(t, ok, s)
+
+		var out bytes.Buffer
+		c := Init{Club: "Alder", Zone: "UTC", Ask: NewAsker(strings.NewReader(s+"\nlater\n"), &out)}
+		c.questions(Machine{})
+		if s != "NaN -92.7" { // might be a name; it is no place in any case
+			require.Contains(t, out.String(), `"`+s+`" is no place; want two numbers`)
+			require.Empty(t, c.first.River, s)
+		}
+		require.Zero(t, c.first.Lat, s)
+	}
 }
 
 func TestMachineZone(t *testing.T) {

@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"example.org/coldseam/cmd/internal/env"
 )
@@ -63,20 +66,28 @@ func (c *Init) questions(m Machine) {
 			c.first.Lat, c.first.Lon, c.first.Name, c.first.RadiusKM, c.first.Years = lat, lon, "reach", 40, 30
 			return
 		}
-		if c.first.River == "" {
+		if c.first.River == "" && word.MatchString(answer) {
 			c.first.River = answer
 			question = "A place on the " + answer + " as latitude and longitude, west negative"
 			continue
 		}
-		fmt.Fprintf(c.Ask.out, "%q is no place; want two numbers such as 45.3 -92.7\n", answer)
+		fmt.Fprintf(c.Ask.out, "%q is no place; want two numbers with decimal points, such as 45.3 -92.7\n", answer)
 	}
 }
 
-// place reads latitude and longitude, parted by a blank or a comma.
+// place reads latitude and longitude, parted by blanks or a comma.
 func place(s string) (lat, lon float64, ok bool) {
-	n, err := fmt.Sscan(strings.ReplaceAll(s, ",", " "), &lat, &lon)
-	return lat, lon, err == nil && n == 2 && isPlace(lat, lon)
+	parts := strings.FieldsFunc(s, func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
+	if len(parts) != 2 {
+		return 0, 0, false
+	}
+	lat, err1 := strconv.ParseFloat(parts[0], 64)
+	lon, err2 := strconv.ParseFloat(parts[1], 64)
+	return lat, lon, err1 == nil && err2 == nil && isPlace(lat, lon)
 }
+
+// word is what a river's name has and no place: 45.3N 92.7W is meant as one.
+var word = regexp.MustCompile(`\pL\pL`)
 
 // proposed is the code of the gauge that fits best: the nearest that carries the
 // river's name, else the nearest, and one of daily means alone only where there
