@@ -114,7 +114,7 @@ func (f *Fetcher) answer(ctx context.Context, p Profile, c *client, a address, r
 	raw.Status, raw.Bytes = status, int64(len(body))
 	res.Bytes += raw.Bytes
 	if f.Heard != nil {
-		f.Heard(h)
+		f.Heard(raw.URL, h)
 	}
 	f.clock(p, h, raw, res)
 	if n := remaining(h); n >= 0 {

@@ -40,13 +40,15 @@ type Fetcher struct {
 	Budget    Budget        // of requests, shared with other servers; nil = this process is alone
 	RetryWait time.Duration // first pause between tries, 1s
 	// SpendAtOnce lets this process spend most of an hour's budget of a service at once:
-	// a person waits for a first back-fill, and no poll of the gauge is due yet.
+	// a person waits for a first back-fill, and no poll of the gauge is due yet, or for
+	// one fetch of each feed.
 	SpendAtOnce bool
 	// Waiting is told of each long wait for the request budget, so that a person
 	// who looks on knows why nothing happens; nil = nobody looks on.
 	Waiting func(profile string, d time.Duration)
-	// Heard is told the head of every answer; nil = nobody looks on.
-	Heard func(http.Header)
+	// Heard is told the head of every answer, with its address without keys; nil =
+	// nobody looks on.
+	Heard func(url string, head http.Header)
 	// Ours reports whether the club reads a station. What an answer brings of
 	// others that nobody asked for is not stored; nil = all of it is.
 	Ours func(coldseam.SiteID) bool

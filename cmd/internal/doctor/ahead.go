@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"example.org/coldseam"
+	"example.org/coldseam/cmd/internal/env"
 	"example.org/coldseam/forecast/verdict"
 	"example.org/coldseam/notify"
 )
@@ -29,14 +30,14 @@ func (k *checker) ahead(ctx context.Context) {
 	can, cannot := 0, []string{}
 	for _, r := range reaches {
 		b, err := k.app.Morning.Ahead(ctx, r, day)
-		why := "the log of the service says why"
-		if err == nil {
-			why = notGo(b)
+		why := notGo(b)
+		if err != nil {
+			why = err.Error()
 		}
 		if why == "" {
 			can++
 		} else {
-			cannot = append(cannot, r.River+": "+why)
+			cannot = append(cannot, r.River+": "+env.OneLine(why))
 		}
 	}
 

@@ -54,6 +54,13 @@ type Check struct {
 
 // Run prints one line each and exits with 0 all is well, 1 warnings, 2 a fault.
 func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
+	asks := c.Contract || c.Record != ""
+	switch {
+	case asks && c.Offline:
+		return env.Fail(2, "--contract asks every service, and --offline asks nobody: give one of them")
+	case c.Profile != "" && !asks:
+		return env.Fail(2, "--profile names a profile for --contract: give both")
+	}
 	cfg, err := config.Load(g.Config)
 	if c.Live {
 		return c.live(ctx, cfg, err)
@@ -83,7 +90,7 @@ func (c *Check) Run(ctx context.Context, s *env.Streams, g *env.Globals) error {
 	if c.Reconcile {
 		return c.reconcile(ctx, s.Out, a)
 	}
-	if c.Contract || c.Record != "" {
+	if asks {
 		k.now = a.Env.Now
 		k.contracts(ctx, c.Profile, c.Record)
 		return c.finish(s.Out, k)

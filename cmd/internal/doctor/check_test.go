@@ -189,6 +189,29 @@ func TestCheckOfAGoodClub(t *testing.T) {
 	t.Log(out.String())
 }
 
+// A river whose morning cannot be computed is told with the reason: a check by
+// hand leaves nothing in the log of the service.
+func TestNextMorningSaysWhyARiverCannot(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.sql(t, `ALTER TABLE coldseam.forecast RENAME TO forecast_gone`)
+	b.k.ahead(t.Context())
+	require.Regexp(t, `0 rivers can be GO, \d cannot: .*"coldseam.forecast" does not exist`, b.k.next)
+	require.NotContains(t, b.k.next, "\n")
+}
+
+// Flags that rule each other out, or mean nothing alone, are refused at once.
+func TestCheckFlagsThatContradict(t *testing.T) {
+	t.Parallel()
+	for _, c := range []Check{{Offline: true, Contract: true}, {Offline: true, Record: "x"}, {Profile: "mill"}} {
+		err := c.Run(t.Context(), &env.Streams{}, &env.Globals{Config: "none.toml"})
+		var refused env.ExitCode
+		require.ErrorAs(t, err, &refused)
+		require.Equal(t, 2, refused.Code)
+		require.Contains(t, refused.Text, "--contract")
+	}
+}
+
 func TestCheckExitAndJSON(t *testing.T) {
 	t.Parallel()
 

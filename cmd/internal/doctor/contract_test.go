@@ -16,18 +16,26 @@ import (
 
 	"example.org/coldseam/cmd/internal/clubtest"
 	"example.org/coldseam/cmd/internal/config"
+	"example.org/coldseam/cmd/internal/env"
+	"example.org/coldseam/cmd/internal/feeds"
 	"example.org/coldseam/ingest"
 )
 
 // contractBench is a club with one service of records of its own, which answers
-// what the test says, and that the club has read once.
-func contractBench(t *testing.T) (*checker, func(string)) {
+// what the test says, and that the club has read once. asked is from when it was
+// asked last.
+func contractBench(t *testing.T) (k *checker, answers func(string), asked func() string) {
 	t.Helper()
 	v := clubtest.New(t, nil)
-	answer := ""
+	answer, from := "", ""
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("X-Ratelimit-Remaining", "77")
 		w.Header().Set("Set-Cookie", "id=secret")
+		from = r.URL.Query().Get("from")
+		if strings.HasPrefix(answer, "/") {
+			http.Redirect(w, r, answer, http.StatusFound)
+			return
+		}
 		if answer == "" {
 			w.WriteHeader(http.StatusServiceUnavailable)
 			return
@@ -51,14 +59,14 @@ func contractBench(t *testing.T) (*checker, func(string)) {
 	answer = `{"unit":"cm","rows":[{"t":"NOW","v":131,"q":"raw","extra":null}]}`
 	_, err := v.Feeds.FetchAll(t.Context())
 	require.NoError(t, err)
-	return &checker{cfg: v.Config, app: v.Parts, now: v.Now}, func(s string) { answer = s }
+	return &checker{cfg: v.Config, app: v.Parts, now: v.Now}, func(s string) { answer = s }, func() string { return from }
 }
 
 // Same, additive, changed, silent and no answer are told apart; a case is written
 // without the key.
 func TestContract(t *testing.T) {
 	t.Parallel()
-	k, answers := contractBench(t)
+	k, answers, _ := contractBench(t)
 	dir := t.TempDir()
 	for _, c := range []struct{ answer, level, says string }{
 		{`{"unit":"cm","rows":[{"t":"NOW","v":140,"q":"raw","extra":"x"}]}`, LevelOK, "the same: 1 rows, shape "},
@@ -102,4 +110,39 @@ func TestContract(t *testing.T) {
 		require.Contains(t, all, want)
 	}
 	require.NotContains(t, all, "THE KEY")
+}
+
+// What is refused on the way has no head: it is told and recorded all the same.
+func TestContractOfAServiceThatMoved(t *testing.T) {
+	t.Parallel()
+	k, answers, _ := contractBench(t)
+	answers("/moved")
+	dir := t.TempDir()
+	k.contracts(t.Context(), "mill", dir)
+	require.Len(t, k.lines, 1)
+	require.Equal(t, LevelFail, k.lines[0].Level, k.lines)
+	b, err := os.ReadFile(filepath.Join(dir, "mill", "main", "want.json"))
+	require.NoError(t, err)
+	require.Contains(t, string(b), "redirects")
+}
+
+// Daily means have no row in two hours, and a gauging may be years old.
+func TestContractAsksForRowsThatAreThere(t *testing.T) {
+	t.Parallel()
+	k, answers, asked := contractBench(t)
+	f := feeds.Plan(k.cfg)[0]
+	kept, err := k.app.Env.DB.NewestKept(t.Context())
+	require.NoError(t, err)
+	old := k.now().AddDate(-2, 0, 0).Format(time.RFC3339)
+	answers(`{"unit":"cm","rows":[{"t":"` + old + `","v":131,"q":"raw","extra":null}]}`)
+
+	for _, c := range []struct {
+		safety bool
+		says   string
+	}{{true, "the newest value is"}, {false, "the same: 1 rows"}} {
+		k.lines, f.Safety, f.Back = nil, c.safety, 30*env.Day
+		k.contract(t.Context(), f, kept, "")
+		require.Contains(t, k.lines[0].Found, c.says)
+	}
+	require.Equal(t, k.now().Add(-3*env.Day).UTC().Format(time.RFC3339), asked())
 }

@@ -15,8 +15,8 @@ type MemorySink struct {
 	ingest.Result
 	Series []coldseam.Series
 	Floods []coldseam.FloodLevel
-	Raw    []coldseam.RawFetch // every answer, with its payload
-	Heads  []http.Header       // of each
+	Raw    []coldseam.RawFetch    // every answer, with its payload
+	Heads  map[string]http.Header // by address; none where the answer broke off
 }
 
 // UpsertSeries keeps the series in memory.
@@ -56,10 +56,10 @@ func (*MemorySink) NextFetch(context.Context, string, string) (etag, lastMod str
 // Ask asks a service and stores nothing. The requests count against the hour's
 // budget that all servers of the club share.
 func (fd *Feeds) Ask(ctx context.Context, p ingest.Profile, req ingest.Request) (*MemorySink, error) {
-	out, own := &MemorySink{}, fd.Fetcher
+	out, own := &MemorySink{Heads: map[string]http.Header{}}, fd.Fetcher
 	f := &ingest.Fetcher{Now: own.Now, Log: own.Log, Parse: own.Parse, Sink: out, Agent: own.Agent, Budget: own.Budget,
 		RetryWait: own.RetryWait, SpendAtOnce: own.SpendAtOnce, Waiting: own.Waiting,
-		Heard: func(h http.Header) { out.Heads = append(out.Heads, h) }}
+		Heard: func(url string, h http.Header) { out.Heads[url] = h }}
 	defer f.Close()
 	var err error
 	out.Result, err = f.Fetch(ctx, p, req)
