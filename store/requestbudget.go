@@ -13,8 +13,8 @@ import (
 // requests at once, the rest evenly, so that no hour sees more. One row holds
 // it: whole_at is when the budget is whole again, every request moves it by the
 // even step, and it may lie as far ahead as the tenth reaches (the generic cell
-// rate algorithm [common practice]). A command by hand may take more of an hour at
-// once; the polls then wait until it is spread. A whole_at further ahead than two
+// rate algorithm [common practice]). A river that is set up and a fetch by hand may
+// take more of an hour at once; the polls then wait until it is spread. A whole_at further ahead than two
 // hours was written by a clock that went wrong, and is not believed.
 
 // sqlTake takes one request if the budget and the host's own word allow it:
@@ -53,8 +53,8 @@ func budget(perHour, atOnce float64) (step, reach float64) {
 }
 
 // TakeRequest takes one request from the hourly budget that all servers share
-// for a host, of which the share atOnce needs no spreading. A wait above zero means that it was not taken: ask again after
-// it.
+// for a host, of which the share atOnce needs no spreading. A wait above zero means
+// that it was not taken: ask again after that.
 func (db *DB) TakeRequest(ctx context.Context, host string, perHour, atOnce float64) (wait time.Duration, err error) {
 	step, reach := budget(perHour, atOnce)
 	now := micro(db.now())

@@ -41,15 +41,20 @@ func (c *Command) Run(ctx context.Context, s *env.Streams, g *env.Globals) error
 		return err
 	}
 	a.SayWaits(s.Out)
-	a.Fetcher.SpendAtOnce = true
+	return c.bring(ctx, s.Out, a)
+}
+
+func (c *Command) bring(ctx context.Context, w io.Writer, a *Feeds) error {
 	switch {
 	case c.Replay:
-		return c.replayKept(ctx, s.Out, a)
+		return c.replayKept(ctx, w, a)
 	case c.From != "":
-		return c.backfill(ctx, s.Out, a)
+		return c.backfill(ctx, w, a)
 	}
-
-	return c.fetchNow(ctx, s.Out, a)
+	// A back-fill spends no hour's budget at once: the polls of the service would
+	// wait until it is spread.
+	a.Fetcher.SpendAtOnce = true
+	return c.fetchNow(ctx, w, a)
 }
 
 // SayWaits tells whoever looks on why nothing happens for a while: a service is

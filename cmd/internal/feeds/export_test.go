@@ -5,14 +5,6 @@ import (
 	"io"
 )
 
-func (c *Command) FetchNow(ctx context.Context, w io.Writer, fd *Feeds) error {
-	return c.fetchNow(ctx, w, fd)
-}
-
-func (c *Command) ReplayKept(ctx context.Context, w io.Writer, fd *Feeds) error {
-	return c.replayKept(ctx, w, fd)
-}
-
-func (c *Command) Backfill(ctx context.Context, w io.Writer, fd *Feeds) error {
-	return c.backfill(ctx, w, fd)
+func (c *Command) Bring(ctx context.Context, w io.Writer, fd *Feeds) error {
+	return c.bring(ctx, w, fd)
 }

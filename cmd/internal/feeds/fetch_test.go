@@ -17,17 +17,17 @@ func TestFetchByHand(t *testing.T) {
 	ctx := t.Context()
 	v := clubtest.New(t, nil)
 	var out bytes.Buffer
-	require.NoError(t, (&feeds.Command{}).FetchNow(ctx, &out, v.Feeds))
+	require.NoError(t, (&feeds.Command{}).Bring(ctx, &out, v.Feeds))
 	require.Contains(t, out.String(), "northgauge/latest")
 	require.Regexp(t, `northgauge/latest +ok, \d+ rows, \d+ new`, out.String())
 
 	// Kept documents read again write nothing: they are stored already.
 	out.Reset()
-	require.NoError(t, (&feeds.Command{}).ReplayKept(ctx, &out, v.Feeds))
+	require.NoError(t, (&feeds.Command{Replay: true}).Bring(ctx, &out, v.Feeds))
 	require.Regexp(t, `documents, [1-9]\d* rows, 0 new, 0 revised\n$`, out.String())
 
 	// A feed that is not there is named with those that are.
-	err := (&feeds.Command{Feed: "southgauge"}).FetchNow(ctx, &out, v.Feeds)
+	err := (&feeds.Command{Feed: "southgauge"}).Bring(ctx, &out, v.Feeds)
 	require.ErrorContains(t, err, `no feed named "southgauge"; there are: northgauge/`)
 }
 
@@ -40,20 +40,21 @@ func TestBackfillGoesOn(t *testing.T) {
 	defer cancel()
 	w := &cutWriter{after: " 1 of ", cut: cancel}
 	c := &feeds.Command{Feed: "northgauge/daily", From: "2014-04-18", Hours: 2}
-	require.Error(t, c.Backfill(ctx, w, v.Feeds), w.String())
+	require.Error(t, c.Bring(ctx, w, v.Feeds), w.String())
 	require.Contains(t, w.String(), "northgauge/daily")
 	require.NotContains(t, w.String(), "done")
 	asked := len(v.Agency.Requests())
+	require.False(t, v.Feeds.Fetcher.SpendAtOnce, "the polls of the service would wait")
 
 	var out bytes.Buffer
-	require.NoError(t, c.Backfill(t.Context(), &out, v.Feeds))
+	require.NoError(t, c.Bring(t.Context(), &out, v.Feeds))
 	require.Contains(t, out.String(), "goes on from 2017-04-1")
 	require.Contains(t, out.String(), "done: ok")
 	require.Less(t, len(v.Agency.Requests())-asked, 7, "what was brought is not asked for again")
 
 	// Complete, the same command begins anew.
 	out.Reset()
-	require.NoError(t, c.Backfill(t.Context(), &out, v.Feeds))
+	require.NoError(t, c.Bring(t.Context(), &out, v.Feeds))
 	require.NotContains(t, out.String(), "goes on")
 	require.Contains(t, out.String(), "0 new")
 }
@@ -61,7 +62,7 @@ func TestBackfillGoesOn(t *testing.T) {
 func TestBackfillWantsADay(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
-	err := (&feeds.Command{From: "last spring"}).Backfill(t.Context(), &out, &feeds.Feeds{})
+	err := (&feeds.Command{From: "last spring"}).Bring(t.Context(), &out, &feeds.Feeds{})
 	require.ErrorContains(t, err, `--from "last spring": want YYYY-MM-DD`)
 }
 
