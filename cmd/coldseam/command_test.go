@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/alecthomas/kong"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/cmd/internal/env"
@@ -189,4 +190,22 @@ func TestParseOfAnEndpoint(t *testing.T) {
 	require.Contains(t, errs, "no site")
 	code, _, _ = call(t, "--config", toml, "parse", "--profile", "us-river-forecast/tides", answer)
 	require.Equal(t, 2, code)
+}
+
+// The configuration of a package stands in for a default alone: whoever names a
+// file gets that one or an error.
+func TestANamedConfigurationIsNeverReplaced(t *testing.T) {
+	parse := func(args ...string) bool {
+		var c cli
+		parser, err := kong.New(&c, kong.Name("coldseam"))
+		require.NoError(t, err)
+		k, err := parser.Parse(args)
+		require.NoError(t, err)
+		return given(k)
+	}
+	require.False(t, parse("serve"))
+	require.True(t, parse("serve", "--config", "coldseam.toml"))
+	require.True(t, parse("--config=coldseam.toml", "subscriber", "list"))
+	t.Setenv("COLDSEAM_CONFIG", "coldseam.toml")
+	require.True(t, parse("serve"))
 }

@@ -9,7 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"path/filepath"
+	"slices"
 	"syscall"
 	"time"
 	_ "time/tzdata" // the club's zones, also where the machine has none
@@ -25,9 +25,17 @@ func main() {
 	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 
-// systemConfig is where a package puts the configuration; it counts where the
-// working directory has none.
+// systemConfig is where a package puts the configuration; it counts where nobody
+// named one and the working directory has none.
 const systemConfig = "/etc/coldseam/coldseam.toml"
+
+// given reports that a flag or the environment names the configuration.
+func given(k *kong.Context) bool {
+	_, named := os.LookupEnv("COLDSEAM_CONFIG")
+	return named || slices.ContainsFunc(k.Path, func(p *kong.Path) bool {
+		return p.Flag != nil && p.Flag.Name == "config"
+	})
+}
 
 // execute parses args and runs one sub-command. It returns the exit status: 0 done,
 // 1 the command could not do it, 2 it was called wrongly or a need is missing.
@@ -53,8 +61,7 @@ func executeAt(ctx context.Context, now func() time.Time, args []string, stdout,
 		fmt.Fprintln(stderr, "coldseam:", err)
 		return 2
 	}
-	if here, err := filepath.Abs("coldseam.toml"); err == nil && c.Config == here && !env.Exists(here) &&
-		env.Exists(systemConfig) {
+	if !given(k) && !env.Exists(c.Config) && env.Exists(systemConfig) {
 		c.Config = systemConfig
 	}
 
