@@ -60,7 +60,9 @@ func readerConfig() []string {
 // What stays open and cannot be closed: a reader may turn off its own read-only
 // mode and limits, change the settings of its role, and send NOTIFY. There is
 // nothing it may write; MindReaders ends what runs too long and sets the role
-// back, and the program neither sends nor hears notifications.
+// back, and the program neither sends nor hears notifications. It may also read
+// about how many rows a table has, to the newest analyze, in pg_class.reltuples and
+// in the plans that EXPLAIN shows: how many members and trips there are, roughly.
 func (db *DB) LockDown(ctx context.Context) (open []string, err error) {
 	list, err := db.lockStatements(ctx)
 	if err != nil {
