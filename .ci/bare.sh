@@ -12,7 +12,7 @@ cd "$(dirname "$0")/.."
 .ci/container-images.sh golang
 work=$(mktemp -d /var/tmp/coldseam-bare.XXXXXX)
 name=${work##*/}
-trap 'podman rm -f "$name" >/dev/null; rm -rf "$work"' EXIT
+trap 'remove "$name"; rm -rf "$work"' EXIT
 begin bare
 
 # Modules that this machine has are not fetched again.

@@ -12,7 +12,7 @@ cd "$(dirname "$0")/.."
 make -s build
 work=$(mktemp -d /var/tmp/coldseam-pg.XXXXXX)
 net=${work##*/}
-trap 'podman rm -f -t 2 "$net-old" "$net-new" >/dev/null 2>&1; podman network rm -f "$net" >/dev/null; rm -rf "$work"' EXIT
+trap 'remove "$net-old" "$net-new"; podman network rm -f "$net" >/dev/null || true; rm -rf "$work"' EXIT
 begin postgres
 address() { podman inspect -f '{{range .NetworkSettings.Networks}}{{.IPAddress}}{{end}}' "$net-$1"; }
 super() { local s=$1; shift; PGPASSWORD=super psql -X -q -At -v ON_ERROR_STOP=1 -h "$(address "$s")" -U postgres "$@"; }

@@ -9,6 +9,11 @@ begin() {
 	echo "$1, $(git describe --always --dirty), $(nproc) cores" | tee "$figures"
 }
 
+# remove CONTAINER...: whatever state they are in.
+remove() {
+	podman rm -f -t 5 "$@" >/dev/null 2>&1 || podman rm -f -t 5 "$@" >/dev/null || true
+}
+
 note() { printf '%4d s  %s\n' "$SECONDS" "$*" | tee -a "$figures"; }
 
 fail() {

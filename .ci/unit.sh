@@ -11,7 +11,7 @@ cd "$(dirname "$0")/.."
 .ci/container-images.sh unit
 work=$(mktemp -d /var/tmp/coldseam-unit.XXXXXX)
 name=${work##*/}
-trap 'podman rm -f -t 5 "$name" >/dev/null; rm -rf "$work"' EXIT
+trap 'remove "$name"; rm -rf "$work"' EXIT
 
 begin unit
 journal="-u coldseam -u coldseam-backup"

@@ -21,6 +21,6 @@ for f in deploy/coldseam*.service deploy/coldseam*.timer; do
 done
 sed "s/@VERSION@/$version/; s/@ARCH@/$(dpkg --print-architecture)/" deploy/debian/control >"$root/DEBIAN/control"
 cp deploy/debian/conffiles "$root/DEBIAN/"
-for f in postinst prerm postrm; do install -m 755 "deploy/debian/$f" "$root/DEBIAN/$f"; done
+for f in preinst postinst prerm postrm; do install -m 755 "deploy/debian/$f" "$root/DEBIAN/$f"; done
 dpkg-deb -Zgzip --root-owner-group -b "$root" bin/coldseam.deb >/dev/null
 echo "bin/coldseam.deb $version"
