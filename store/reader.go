@@ -25,6 +25,9 @@ func OpenReader(ctx context.Context, dsn string) (*ReaderConn, error) {
 	var who string
 	err = c.QueryRow(ctx, `SELECT session_user::text`).Scan(&who)
 	if err == nil && who == Reader {
+		// JSON stays the text that Postgres writes.
+		c.TypeMap().RegisterType(&pgtype.Type{Name: "jsonb", OID: pgtype.JSONBOID,
+			Codec: &pgtype.TextFormatOnlyCodec{Codec: pgtype.TextCodec{}}})
 		return &ReaderConn{c}, nil
 	}
 	c.Close(ctx)

@@ -17,26 +17,6 @@ import (
 	"example.org/coldseam/notify/browsertest"
 )
 
-// cutOff lists what a reader cannot see: a page wider than its medium, words outside
-// it, on paper a table that runs out, on a screen one that scrolls without an edge to
-// tell of it or without the keyboard.
-const cutOff = `(() => {
-  const bad = [], wide = document.documentElement.clientWidth, paper = matchMedia('print').matches;
-  if (document.documentElement.scrollWidth > wide) bad.push('page ' + document.documentElement.scrollWidth + ' in ' + wide);
-  for (const e of document.querySelectorAll('main *, footer *')) {
-    const r = e.getBoundingClientRect();
-    if (!r.width || e.children.length || e.closest('svg') || !paper && e.closest('.scroll')) continue;
-    if (r.right > wide + 1 || r.left < -1) bad.push('cut: ' + e.textContent.trim().slice(0, 30) + ' ' + r.right.toFixed(0) + ' in ' + wide);
-  }
-  for (const e of document.querySelectorAll('.scroll')) {
-    if (paper || e.scrollWidth <= e.clientWidth) continue;
-    if (getComputedStyle(e).backgroundImage === 'none') bad.push('no edge: ' + e.getAttribute('aria-label'));
-    if (e.tabIndex !== 0 || !e.getAttribute('aria-label')) bad.push('not for the keyboard: ' + e.textContent.trim().slice(0, 30));
-  }
-  for (const r of document.styleSheets[0].cssRules) if (/transition|animation/.test(r.cssText)) bad.push('moves: ' + r.cssText.slice(0, 40));
-  return bad;
-})()`
-
 // TestNothingIsCut: every page fits a phone of 360 px, and paper of A4 and Letter
 // within its margins of 12 mm, at the size its type is printed in.
 func TestNothingIsCut(t *testing.T) {
@@ -52,7 +32,7 @@ func TestNothingIsCut(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.width, 800, d.medium, "light")))
 		for name, p := range paths() {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)), name)
-			bad, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](cutOff))
+			bad, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](browsertest.CutOff))
 			require.NoError(t, err, name)
 			require.Empty(t, bad, "%s, %s %d px", name, d.medium, d.width)
 		}

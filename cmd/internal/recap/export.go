@@ -51,6 +51,10 @@ func (bk *Season) Export(ctx context.Context, dir string) error {
 		return err
 	}
 	defer db.Close()
+	// All files are of one moment, though the service writes on.
+	if _, err := db.Ask(ctx, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", 0); err != nil {
+		return err
+	}
 	columns, err := bk.DB.Dictionary(ctx)
 	if err != nil {
 		return err
