@@ -3,6 +3,7 @@ package recap
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -110,11 +111,7 @@ func toFile(path string, write func(*os.File) error) error {
 	if err != nil {
 		return err
 	}
-	err = write(f)
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return errors.Join(write(f), f.Close())
 }
 
 // writeParquet writes a view; every column may be null.

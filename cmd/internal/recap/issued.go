@@ -4,8 +4,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"math"
-	"sort"
+	"slices"
 
 	"example.org/coldseam"
 	"example.org/coldseam/cmd/internal/env"
@@ -75,13 +76,8 @@ func scoreWords(list []resolved) []string {
 		}
 	}
 
-	var keys []int
-	for k := range said {
-		keys = append(keys, k)
-	}
-	sort.Ints(keys)
 	var out []string
-	for _, k := range keys {
+	for _, k := range slices.Sorted(maps.Keys(said)) {
 		out = append(out, fmt.Sprintf("of %d mornings we said %d in 10, %d came true", said[k], k, came[k]))
 	}
 	return out

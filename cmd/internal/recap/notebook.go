@@ -2,6 +2,7 @@ package recap
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"html"
 	"html/template"
@@ -158,16 +159,10 @@ func writeWhole(path string, b []byte) error {
 	}
 	defer os.Remove(tmp.Name())
 	_, err = tmp.Write(b)
-	if cerr := tmp.Close(); err == nil {
-		err = cerr
+	if err = errors.Join(err, tmp.Chmod(mode), tmp.Close()); err != nil {
+		return err
 	}
-	if err == nil {
-		err = os.Chmod(tmp.Name(), mode)
-	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), path)
-	}
-	return err
+	return os.Rename(tmp.Name(), path)
 }
 
 // answer puts the answers beneath the blocks of a text.
@@ -250,8 +245,8 @@ func (b *notebookRun) paragraph(s string) string {
 	return markdownCell.Replace(s) + "\n"
 }
 
-// number is what stands to the right of its column.
-var number = regexp.MustCompile(`^-?\d+(\.\d+)?$`)
+// number is what stands to the right of its column, unbroken: numbers and days.
+var number = regexp.MustCompile(`^(-?\d+(\.\d+)?|\d{4}-\d\d-\d\d)$`)
 
 // markdownCell keeps what a table says from being read as Markdown or HTML.
 var markdownCell = strings.NewReplacer("&", "&amp;", "<", "&lt;", "|", `\|`, "\n", " ", "\r", " ")

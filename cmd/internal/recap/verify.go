@@ -1,6 +1,7 @@
 package recap
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -130,15 +131,7 @@ func (bk *Season) grade(ctx context.Context, w io.Writer, days int) error {
 	all := told[coldseam.WaterTemp] + told[coldseam.Discharge]
 	fmt.Fprintf(w, "\n%d ranges of four in five were told for a window and measured there: water %d, flow %d; %d missed\n", all,
 		told[coldseam.WaterTemp], told[coldseam.Discharge], len(missed))
-	slices.SortStableFunc(missed, func(a, b miss) int {
-		switch {
-		case a.size > b.size:
-			return -1
-		case a.size < b.size:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(missed, func(a, b miss) int { return cmp.Compare(b.size, a.size) })
 	for i, m := range missed {
 		if i == shownLines {
 			fmt.Fprintf(w, "and %d more, smaller ones\n", len(missed)-i)
