@@ -95,7 +95,7 @@ func Advise(in AdviceInputs) coldseam.Advice {
 			continue
 		}
 		colder = colder || m.Colder
-		if len(m.Where) > 0 {
+		if len(m.Where) > 0 && (slices.Contains(keepOff, key) || in.has(m.Where)) {
 			where = m.Where
 		}
 
@@ -153,8 +153,13 @@ func notesFor(said []Modifier, told string) (out coldseam.Notes) {
 	return out
 }
 
-// warns are the conditions whose remark is about danger.
-var warns = []string{"rising", "flow_high", "flow_flood"}
+// warns are the conditions whose remark is about danger. keepOff are those whose
+// places stand for a reach that has none of them too: danger, and fish on their beds.
+// The other conditions move nobody to a place that the reach has not.
+var (
+	warns   = []string{"rising", "flow_high", "flow_flood"}
+	keepOff = append([]string{"spawning"}, warns...)
+)
 
 // here keeps the places that the reach has, by the classes of its spots; a
 // reach without classes, or with none of them, keeps the row's places.
@@ -171,15 +176,25 @@ func (in *AdviceInputs) here(where []string) []string {
 	return out
 }
 
-// partsOfAHole are places within one hole: where a reach has sounded one of them,
-// it stands for the others.
-var partsOfAHole = []string{"bend_hole_deep", "hole_head", "hole_tail"}
+// has reports whether the reach has one of the places; one without classes may have
+// any.
+func (in *AdviceInputs) has(where []string) bool {
+	classed := slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class != "" })
+	return !classed || slices.ContainsFunc(where, func(w string) bool {
+		_, ok := in.spotFor(w)
+		return ok
+	})
+}
+
+// hole and its head are one place where a reach has sounded one of them. The tail
+// is not: rules that name it want slack water.
+var hole = []string{"bend_hole_deep", "hole_head"}
 
 // spotFor is the class of the reach's spot for a place.
 func (in *AdviceInputs) spotFor(place string) (string, bool) {
 	classes := []string{place}
-	if slices.Contains(partsOfAHole, place) {
-		classes = append(classes, partsOfAHole...)
+	if slices.Contains(hole, place) {
+		classes = append(classes, hole...)
 	}
 	for _, class := range classes {
 		if slices.ContainsFunc(in.Reach.Spots, func(s coldseam.Spot) bool { return s.Class == class }) {

@@ -146,6 +146,45 @@ func TestAHoleStandsForItsHead(t *testing.T) {
 	require.Equal(t, []string{"hole_head", "current_seam"}, Advise(in).Where)
 }
 
+// High water and spent fish want slack water: a deep hole is none, whatever its tail
+// may be.
+func TestAHoleIsNoSlackWater(t *testing.T) {
+	t.Parallel()
+	hole := coldseam.Reach{Spots: []coldseam.Spot{{Class: "bend_hole_deep"}}}
+	for name, in := range map[string]AdviceInputs{
+		"high water":    {WaterC: coldseam.C(43), FlowPct: .85},
+		"dropping back": {WaterC: coldseam.C(52), FlowPct: .5, Stage: "dropping back"},
+	} {
+		in.Reach = hole
+		require.Equal(t, "slack_pocket", Advise(in).Where[0], name)
+		in.Reach.Spots = append(in.Reach.Spots, coldseam.Spot{Class: "hole_tail"})
+		require.Equal(t, "hole_tail", Advise(in).Where[0], name)
+	}
+}
+
+// A condition sends to a place that the reach has, or leaves the row's: falling water
+// moves nobody from the one hole to a seam that nobody knows. Danger does, and fish
+// on their beds do.
+func TestAConditionSendsToPlacesOfTheReach(t *testing.T) {
+	t.Parallel()
+	in := AdviceInputs{WaterC: coldseam.C(37.5), FlowPct: .5, RisePct: -8}
+	in.Reach.Spots = []coldseam.Spot{{Class: "bend_hole_deep"}}
+	a := Advise(in)
+	require.Equal(t, "bend_hole_deep", a.Where[0])
+	require.NotContains(t, a.Notes, coldseam.Reason{Text: DefaultAdvice().mods["falling_clearing"].Note})
+
+	in.RisePct = 12
+	require.Equal(t, "slack_pocket", Advise(in).Where[0])
+	in.RisePct, in.Reach.Spots = -8, append(in.Reach.Spots, coldseam.Spot{Class: "current_seam"})
+	require.Equal(t, "current_seam", Advise(in).Where[0])
+	in.Reach.Spots = nil
+	require.Equal(t, "current_seam", Advise(in).Where[0], "it may have one")
+
+	gravel := AdviceInputs{WaterC: coldseam.C(44), FlowPct: .5, Stage: "spawning"}
+	gravel.Reach.Spots = []coldseam.Spot{{Class: "rock_shallow"}}
+	require.Equal(t, "bend_hole_deep", Advise(gravel).Where[0])
+}
+
 // Fish hold or move: one mail does not say both.
 func TestAdviceAWaveEndsTheWaitInTheHoles(t *testing.T) {
 	t.Parallel()

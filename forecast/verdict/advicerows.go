@@ -61,13 +61,16 @@ type AdviceTable struct {
 }
 
 // DefaultAdvice is the embedded table.
-func DefaultAdvice() AdviceTable {
+func DefaultAdvice() AdviceTable { return defaultAdvice }
+
+// defaultAdvice is read once: a replayed season asks for it a thousand times.
+var defaultAdvice = func() AdviceTable {
 	t, err := ParseAdvice(strings.NewReader(adviceCSV), strings.NewReader(modifierCSV), coldseam.DefaultBands)
 	if err != nil {
 		panic(err) // the shipped files are tested
 	}
 	return t
-}
+}()
 
 // ParseAdvice reads rows and modifiers. A bad row is refused with its line and
 // the reason; a table with a fault, or a band without a main row for every
