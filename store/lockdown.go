@@ -54,8 +54,8 @@ func readerConfig() []string {
 
 // LockDown makes the readers' role and closes everything but schema season to
 // it. It may be run again at any time, and must be after a restore: rights on
-// a database are not in its dump. It returns what it was not allowed to close,
-// which an admin with more rights must, by the statements of LockSQL.
+// a database are not in its dump. It returns what it was not allowed to close and
+// is open, which an admin with more rights must close, by the statements of LockSQL.
 //
 // What stays open and cannot be closed: a reader may turn off its own read-only
 // mode and limits, change the settings of its role, and send NOTIFY. There is
@@ -69,14 +69,15 @@ func (db *DB) LockDown(ctx context.Context) (open []string, err error) {
 		return nil, fmt.Errorf("lock down readers: %w", classify(err))
 	}
 
+	var refused []string
 	err = db.inTx(ctx, func(tx pgx.Tx) error {
 		for _, sql := range list {
-			refused, err := tryExec(ctx, tx, sql)
+			why, err := tryExec(ctx, tx, sql)
 			if err != nil {
 				return err
 			}
-			if refused != "" {
-				open = append(open, refused+": "+sql)
+			if why != "" {
+				refused = append(refused, why)
 			}
 		}
 		return nil
@@ -84,11 +85,19 @@ func (db *DB) LockDown(ctx context.Context) (open []string, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("lock down readers: %w", classify(err))
 	}
-
-	for _, o := range open {
-		db.log.Warn("not allowed to close for readers", "sql", o)
+	if len(refused) == 0 {
+		return nil, nil
 	}
-	return open, nil
+
+	// Somebody with more rights may have closed it already.
+	open, err = db.OpenToReaders(ctx)
+	if errors.Is(err, coldseam.ErrNotFound) {
+		open, err = refused[:1], nil
+	}
+	if len(open) > 0 {
+		db.log.Warn("open to readers: a superuser must run what `coldseam migrate --readers-sql` prints", "open", open)
+	}
+	return open, err
 }
 
 // LockSQL is what LockDown does, for a superuser of the server to run on the

@@ -201,6 +201,14 @@ func TestApplicationRoleStillWorks(t *testing.T) {
 	open, err := db.LockDown(t.Context())
 	require.NoError(t, err)
 	require.NotEmpty(t, open, "it may not close functions of the server, and says so")
+
+	sql, err := db.LockSQL(t.Context())
+	require.NoError(t, err)
+	_, err = admin.Exec(t.Context(), sql)
+	require.NoError(t, err)
+	open, err = db.LockDown(t.Context())
+	require.NoError(t, err)
+	require.Empty(t, open, "somebody with more rights has closed it")
 	put(t, db, flow, obs(0, 1, t0, 0))
 	require.Equal(t, 1, queue(t, db, "morning", morning, subscriber(t, db, "ada@one.example")))
 }
