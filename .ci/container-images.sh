@@ -3,7 +3,7 @@
 # packages and this machine's Go, so that the container proofs need no image
 # registry. Names that stand are left alone.
 #
-#   .ci/container-images.sh [debian] [golang] [systemd] [unit] [postgres15] [postgres17]
+#   .ci/container-images.sh [debian] [golang] [systemd] [unit] [postgres15] [postgres17] [relay]
 #
 # Debian, as root. Packages come from the mirror in apt's configuration.
 set -eu
@@ -152,8 +152,9 @@ for wanted in ${*:-debian golang systemd postgres15}; do
 		debian trixie debian:trixie-slim
 		postgres 17 debian:trixie-slim postgres:17-trixie
 		;;
+	relay) podman image exists coldseam-relay || buildah bud -q --isolation chroot --network host -t coldseam-relay -f deploy/relay.Dockerfile deploy >/dev/null ;;
 	*)
-		echo "container-images.sh: $wanted: wanted debian, golang, systemd, unit, postgres15 or postgres17" >&2
+		echo "container-images.sh: $wanted: wanted debian, golang, systemd, unit, postgres15, postgres17 or relay" >&2
 		exit 2
 		;;
 	esac
