@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -79,8 +80,8 @@ func serverChild() int {
 		return fail(err)
 	}
 
-	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", ""
-	cfg.StateDir = os.TempDir()
+	cfg.Mail.SMTP, cfg.Listen, cfg.MetricsAddr = os.Getenv("COLDSEAM_CHILD_SMTP"), "127.0.0.1:0", os.Getenv("COLDSEAM_CHILD_METRICS")
+	cfg.StateDir, cfg.Backup.Dir = os.TempDir(), filepath.Join(os.TempDir(), "backup")
 	p, err := parts.Open(ctx, cfg, env.Options{
 		Now:      clock.now,
 		DBURL:    os.Getenv("COLDSEAM_CHILD_DB"),
