@@ -37,6 +37,7 @@ demo: need-demo build ## run the whole morning on invented rivers; ONCE=1 exits 
 	@$(BIN) demo $(if $(ONCE),--once)
 
 test: need-test ## vet, format check, all tests; what runs at once under the race detector
+	@.ci/axe.sh
 	@go vet ./...
 	@unformatted=$$(gofmt -l $$(git ls-files '*.go' 2>/dev/null || find . -name '*.go')); \
 	  if [ -n "$$unformatted" ]; then echo "gofmt wants: $$unformatted"; exit 1; fi

@@ -30,7 +30,7 @@ func (k *block) below(f format) {
 		k.add("To measure next", k.reasons(f, b.Measure))
 	}
 	k.add("What this rests on", k.inputs(f))
-	k.add("Rules", k.rules())
+	k.add("Rules", k.rules(nil))
 	k.mailed(f)
 }
 
@@ -55,6 +55,8 @@ func (k *block) mailed(f format) {
 			s.Items = b.whys(f)
 		case "What this rests on":
 			s.Title, s.Items = "Not as it should be", k.doubtful(f)
+		case "Rules":
+			s.Items = k.rules(webLink) // the foot has the link and when it was read
 		}
 		if len(s.Items) > 0 {
 			k.Mailed = append(k.Mailed, s)
@@ -255,14 +257,18 @@ func (k *block) inputs(f format) []string {
 	return out
 }
 
-func (k *block) rules() []string {
+// rules are those on file, each with when it was read, but where its link says so.
+func (k *block) rules(says func(link string) bool) []string {
 	var out []string
 	for _, r := range k.Brief.Rules {
 		s := strings.TrimSuffix(clean(r.Text), ".")
 		if s == "" {
 			continue
 		}
-		out = append(out, s+" ("+checked(r)+")")
+		if says == nil || !says(clean(r.Link)) {
+			s += " (" + checked(r) + ")"
+		}
+		out = append(out, s)
 	}
 	return out
 }

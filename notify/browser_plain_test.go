@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"example.org/coldseam/notify/browsertest"
@@ -37,6 +38,9 @@ func TestInChromium(t *testing.T) {
 			  .concat(document.documentElement.scrollHeight)`))
 			require.NoError(t, err, name)
 			require.LessOrEqual(t, max(px[0], px[1], px[2]), 640., "%s: stops, care and weight without scrolling", name)
+			if name != "toss_up" { // a caution or two more, and why
+				require.LessOrEqual(t, px[3], 2200., "%s: height of the mail", name)
+			}
 			t.Logf("%s: weight ends at %.0f of %.0f px", name, px[2], px[3])
 		}
 	}
@@ -55,5 +59,19 @@ func TestInChromium(t *testing.T) {
 		})()`))
 		require.NoError(t, err)
 		require.Equal(t, "rgb(255, 255, 255) 0 "+want, got, name)
+	}
+}
+
+// TestAxe: axe-core finds nothing in any kind of mail, light and dark.
+func TestAxe(t *testing.T) {
+	t.Parallel()
+	axe := browsertest.Axe(t)
+	ctx := browsertest.Start(t, 5*time.Minute)
+	srv := serveMails(t, sampleCharts(t))
+	for name := range cases() {
+		for _, scheme := range []string{"light", "dark"} {
+			require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "screen", scheme), chromedp.Navigate(srv.URL+"/"+name)))
+			assert.Empty(t, axe(ctx), "%s, %s", name, scheme)
+		}
 	}
 }

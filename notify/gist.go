@@ -113,8 +113,8 @@ func (f format) warmer(now, was float64) (d float64, unit string) {
 }
 
 // since is the line of what has changed since yesterday's mail: flow and where it
-// heads, water, word and the weight at the spot told first. STOP and NO CALL tell
-// flow and word alone.
+// heads, water where the sentence on top does not have it, word and the weight at
+// the spot told first. STOP and NO CALL tell flow and word alone.
 func (k *block) since(f format) []fact {
 	b, r := k.Brief, k.Brief.Since
 	if r.Code == "" || b.Replay {
@@ -128,7 +128,7 @@ func (k *block) since(f format) []fact {
 		}
 	}
 
-	if was, ok := r.Values["water_c"]; ok && b.Temp.NowOK && k.Verdict.ShowsOdds() {
+	if was, ok := r.Values["water_c"]; ok && b.Temp.NowOK && k.Verdict.ShowsOdds() && !strings.HasPrefix(k.waterClause(f), "water") {
 		d, unit := f.warmer(b.Temp.Now, was)
 		parts = append(parts, part{Text: "water " + signedOr(d, 1, unit)})
 	}

@@ -63,8 +63,8 @@ func TestSentence(t *testing.T) {
 	require.Equal(t, "Water as yesterday.", say())
 }
 
-// SINCE tells flow and where it heads, water, word and weight against yesterday's
-// mail; WATER does not tell the trend again.
+// SINCE tells flow and where it heads, word and weight against yesterday's mail, and
+// the water where the sentence on top does not; WATER does not tell the trend again.
 func TestSinceLine(t *testing.T) {
 	t.Parallel()
 	b := goBrief()
@@ -78,10 +78,13 @@ func TestSinceLine(t *testing.T) {
 		return out
 	}
 	require.Equal(t, "Water 2,410 cfs, normal for the date; 39F, 40F in the window\n"+
-		"Since flow -350 cfs and easing to noon, water +2F, still GO, weight unchanged\n", all())
+		"Since flow -350 cfs and easing to noon, still GO, weight unchanged\n", all())
 
 	b.Since.Names["was"], b.Since.Values["tie_oz"], b.Flow.Trend = "STAY", .5, "cresting"
-	require.Contains(t, all(), "flow -350 cfs and cresting about noon, water +2F, STAY then, 1/2 oz then")
+	require.Contains(t, all(), "flow -350 cfs and cresting about noon, STAY then, 1/2 oz then")
+	b.Flow.RiseDay = 1.21 // which the sentence on top tells instead of the water
+	require.Contains(t, all(), "cresting about noon, water +2F, STAY then")
+	b.Flow.RiseDay = 0
 	b.Since.Names["spot"] = "another"
 	require.NotContains(t, all(), "1/2 oz")
 	b.Verdict = coldseam.Stop

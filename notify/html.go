@@ -26,6 +26,7 @@ var htmlTemplate = template.Must(template.New("mail_html.html.tmpl").Option("mis
 	"pairs":      pairs,
 	"item":       boldLabel,
 	"danger":     dangerous,
+	"lone":       func(s section) bool { return len(s.Items) == 1 && !dangerous(s) },
 	"runs":       runs,
 }).ParseFS(templates, "templates/mail_html.html.tmpl"))
 
@@ -63,6 +64,7 @@ var styles = map[string]template.CSS{
 	"aside":   "font-size:15px;color:#4B5860",
 	"key":     "margin:5px 0 0;font:400 13px/18px " + sansStack + ";color:#4B5860",
 	"below":   "margin:14px 0 0;font:700 14px/20px " + sansStack + ";color:#17222A",
+	"lone":    "margin:14px 0 0;font:400 14px/20px " + sansStack + ";color:#4B5860",
 	"list":    "margin:2px 0 0;padding:0 0 0 17px;font:400 14px/20px " + sansStack + ";color:#4B5860",
 	"urgent":  "margin:2px 0 0;padding:0 0 0 17px;font:400 16px/22px " + sansStack + ";color:#17222A",
 	"li":      "margin:0 0 3px;padding:0",
@@ -109,13 +111,16 @@ func staffCells(k riverView) []cell {
 	return out
 }
 
-// shownFacts leaves out what the verdict box and the buttons already hold.
+// shownFacts leaves out what the verdict box, the buttons and the link to later
+// news already hold.
 func shownFacts(k riverView) []fact {
 	var out []fact
 	for _, f := range k.Facts {
 		switch f.Label {
 		case "Window", "Why", "Log":
 			continue
+		case "Made":
+			f.Items = [][]part{slices.DeleteFunc(slices.Clone(f.Items[0]), func(p part) bool { return p.Text == laterNews })}
 		}
 		out = append(out, f)
 	}

@@ -252,13 +252,17 @@ func (k *block) range80() string {
 	return goodChance(b, b.Odds)
 }
 
+// laterNews points a reader of the text part to the page's address; the HTML has
+// the words as a link.
+const laterNews = "later news below"
+
 func (k *block) made(f format) fact {
 	b := k.Brief
 	parts := []part{{Text: f.dayClock(b.Issued, b.Day)}}
 	if !b.GoodUntil.IsZero() {
 		parts = append(parts, part{Text: "good until " + f.dayClock(b.GoodUntil, b.Day)})
 	}
-	parts = append(parts, part{Text: "later news below", Long: "later news", Sep: "; "})
+	parts = append(parts, part{Text: laterNews, Sep: "; "})
 	if b.Zone == "" {
 		parts = append(parts, part{Text: "times UTC", Optional: true})
 	}

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -18,7 +19,7 @@ type mailView struct {
 	Subject   string
 	Preheader string
 	Title     string      // the one h1 of kinds without a verdict box
-	Lead      string      // "Sat 10 Apr, read 4:50. Two rivers, stops first."
+	Lead      string      // "Sat 10 April, read 4:50. Two rivers, stops first."
 	Intro     []string    // sentences before the first block
 	Closing   string      // when it was made, of kinds without a brief
 	Board     []boardLine // of several rivers
@@ -155,8 +156,8 @@ func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content,
 				r.LogAsks = append(r.LogAsks, button{a[1], link + "?a=" + a[0]})
 			}
 			r.OnRiver = []button{
-				{"Trip card, reads without signal", c.Links.Card(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)},
-				{"From the bank: ice, wood, launch", c.Links.Bank(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)}}
+				{"Trip card, offline", c.Links.Card(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)},
+				{"Ice or wood seen", c.Links.Bank(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)}}
 		}
 		v.Staff = v.Staff || k.Staff.Marks == 10
 		v.Thirds = v.Thirds || k.Staff.Marks == 3
@@ -165,8 +166,10 @@ func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content,
 
 	first := v.Blocks[0]
 	f := formatFor(p, first.Brief.Zone)
-	v.Lead = fmt.Sprintf("%s, read %s. %s", longDay(first.Brief.Day), f.clock(first.Brief.Issued),
-		countWords(len(ct.Briefs)))
+	v.Lead = longDay(first.Brief.Day)
+	if n := len(ct.Briefs); n > 1 { // one tells itself when it was made
+		v.Lead += fmt.Sprintf(", read %s. %s", f.clock(first.Brief.Issued), countWords(n))
+	}
 	v.Preheader = preheader(first.block)
 	if len(v.Board) > 0 {
 		v.Preheader = boardPreheader(v.Board)
@@ -235,16 +238,14 @@ func boardPreheader(board []boardLine) string {
 	return strings.Join(s, ". ") + "."
 }
 
+// countWords says how many rivers, of two and more.
 func countWords(n int) string {
-	words := []string{"No river", "One river", "Two rivers", "Three rivers", "Four rivers"}
-	s := fmt.Sprintf("%d rivers", n)
+	words := []string{2: "Two", 3: "Three", 4: "Four"}
+	s := strconv.Itoa(n)
 	if n < len(words) {
 		s = words[n]
 	}
-	if n < 2 {
-		return s + "."
-	}
-	return s + ", stops first, then the best."
+	return s + " rivers, stops first, then the best."
 }
 
 func longDay(d coldseam.Date) string { return d.UTC().Format("Mon 2 January") }

@@ -32,7 +32,7 @@ func TestBrowser(t *testing.T) {
 			scheme string
 		}{{320, "light"}, {360, "dark"}, {768, "light"}, {1280, "dark"}} {
 			require.NoError(t, chromedp.Do(ctx, browsertest.Device(d.w, 800, "", d.scheme)))
-			for name, p := range paths() {
+			for name, p := range withCards() {
 				if d.w == 768 && name != "board" && name != "go" && name != "prefs" && name != "season" {
 					continue // between two widths that were looked at
 				}
@@ -50,7 +50,7 @@ func TestBrowser(t *testing.T) {
 	t.Run("text of twice the size", func(t *testing.T) {
 		require.NoError(t, chromedp.Do(ctx, browsertest.Device(360, 800, "", "light")))
 		var bad []string
-		for name, p := range paths() {
+		for name, p := range withCards() {
 			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(srv.URL+p)))
 			wide, err := chromedp.Run(ctx,
 				chromedp.Evaluate[string](

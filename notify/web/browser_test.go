@@ -78,8 +78,8 @@ type findings struct {
 // caution included.
 func printed(ctx context.Context, t *testing.T, base string) {
 	require.NoError(t, chromedp.Do(ctx, browsertest.Device(1280, 800, "", "dark")))
-	for page, most := range map[string]int{"go": 2, "stop": 2, "season": 1, "board": 1} {
-		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+paths()[page])))
+	for page, most := range map[string]int{"go": 2, "stop": 2, "season": 1, "board": 1, "card": 2} {
+		require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(base+withCards()[page])))
 		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4),
 			chromedp.PDFPreferCSSPageSize()))
 		require.NoError(t, err)
@@ -224,7 +224,7 @@ func shoot(ctx context.Context, t *testing.T, base string) {
 	if dir == "" {
 		return
 	}
-	for name, p := range paths() {
+	for name, p := range withCards() {
 		for _, d := range []struct {
 			w      int64
 			scheme string

@@ -10,6 +10,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -205,6 +206,36 @@ func TestCardWithoutSignal(t *testing.T) {
 	require.Contains(t, p.js(`$('head').textContent`), "It was STOP, and nothing has lifted it.")
 }
 
+// A full card, all of it open: nothing cut at 360 px or on paper, nothing that
+// axe-core or our own walk finds, light and dark.
+func TestFullCardFits(t *testing.T) {
+	axe := browsertest.Axe(t)
+	m := cardTown()
+	m.table = floatTable
+	p := newPhone(t, testHandler(t, m), "tamsen-bend", clock())
+	_, token, _ := strings.Cut(testLinks().Card(7, "tamsen-bend", brieftest.Day, clock()), "#")
+	p.open("#" + token)
+	p.until(`$('w').textContent === 'GO' && !$('float').hidden && !$('mine').hidden`)
+	p.js(`($('float').open = true, '')`)
+	for _, scheme := range []string{"light", "dark"} {
+		require.NoError(t, chromedp.Do(p.ctx, browsertest.Device(360, 780, "", scheme)))
+		require.Empty(t, axe(p.ctx), scheme)
+		f, err := chromedp.Run(p.ctx, chromedp.Evaluate[findings](probe))
+		require.NoError(t, err)
+		require.Empty(t, f.Bad, scheme)
+	}
+	for medium, width := range map[string]int64{"screen": 360, "print": 703} {
+		require.NoError(t, chromedp.Do(p.ctx, browsertest.Device(width, 780, medium, "light")))
+		bad, err := chromedp.Run(p.ctx, chromedp.Evaluate[[]string](browsertest.CutOff))
+		require.NoError(t, err)
+		require.Empty(t, bad, medium)
+	}
+	p.shoot("card-open")
+	pdf, err := chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPreferCSSPageSize()))
+	require.NoError(t, err)
+	require.LessOrEqual(t, len(regexp.MustCompile(`/Type ?/Page[^s]`).FindAll(pdf, -1)), 2)
+}
+
 // A phone whose clock is hours off at the look has no word, with signal or not.
 func TestCardOnAWrongClock(t *testing.T) {
 	for _, off := range []time.Duration{-3 * time.Hour, 3 * time.Hour, -7 * time.Minute} {
@@ -315,12 +346,14 @@ func TestCardKeepsTheLog(t *testing.T) {
 	require.Contains(t, p.js(`$('kept').textContent`), "Log the trip when you are back.")
 }
 
+var floatTable = json.RawMessage(`{"Spots":[{"ID":"main-seam","Name":"main seam","DepthM":5.5}],"Ways":["quartering","anchored",` +
+	`"vertical"],"Bodies":["slim"],"Lines":["braid-0.14"],"Oz":[0.25,0.375],"Names":["1/4","3/8"],` +
+	`"Rows":["J3MT3M?3MT3M","J3MT3M?3MT3M","J3MT3M?3MT3M"]}`)
+
 // The river weighs the jig: from dry feet, on steady water, while the word stands.
 func TestCardWeighsAFloat(t *testing.T) {
 	m := cardTown()
-	m.table = json.RawMessage(`{"Spots":[{"ID":"main-seam","Name":"main seam","DepthM":5.5}],"Ways":["quartering","anchored",` +
-		`"vertical"],"Bodies":["slim"],"Lines":["braid-0.14"],"Oz":[0.25,0.375],"Names":["1/4","3/8"],` +
-		`"Rows":["J3MT3M?3MT3M","J3MT3M?3MT3M","J3MT3M?3MT3M"]}`)
+	m.table = floatTable
 	p := newPhone(t, testHandler(t, m), "tamsen-bend", clock())
 	_, token, _ := strings.Cut(testLinks().Card(7, "tamsen-bend", brieftest.Day, clock()), "#")
 	p.open("#" + token)

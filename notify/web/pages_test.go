@@ -42,6 +42,15 @@ func paths() map[string]string {
 	}
 }
 
+// withCards are all pages and the trip cards, whose script the tests of the others
+// do not expect. On the real clock of a browser a card is empty; card_plain_test.go
+// has the full ones.
+func withCards() map[string]string {
+	all := paths()
+	all["card"], all["card stop"] = all["go"]+"/card", all["stop"]+"/card"
+	return all
+}
+
 func TestPagesServe(t *testing.T) {
 	t.Parallel()
 	h := testHandler(t, newMemory())

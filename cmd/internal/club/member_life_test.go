@@ -158,7 +158,7 @@ func TestAMembersLife(t *testing.T) {
 			Source: fmt.Sprintf(`Date.now = () => %d`, v.Now().Add(2*time.Minute).UnixMilli())}) // a phone a little fast
 		return err
 	})))
-	follow(chromedp.Navigate(b.srv.URL), button("Trip card, reads without signal"))
+	follow(chromedp.Navigate(b.srv.URL), button("Trip card, offline"))
 	until(`/^(GO|TOSS-UP)$/.test($('w').textContent) && !$('mine').hidden && !$('float').hidden`)
 	until(`caches.open('card ' + location.pathname).then(c => c.keys()).then(k => k.length >= 5)`)
 	sameAsTheSolver(t, eval)
@@ -180,7 +180,7 @@ func TestAMembersLife(t *testing.T) {
 
 	// At the launch: it is closed. The word stops the reach, and whoever was told
 	// otherwise hears of it; nothing names the member.
-	follow(chromedp.Navigate(b.srv.URL), button("From the bank: ice, wood, launch"))
+	follow(chromedp.Navigate(b.srv.URL), button("Ice or wood seen"))
 	heading("From the bank")
 	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.bank_word`), "opening the page says nothing")
 	follow(chromedp.Click(chromedp.CSS("button[value=launch]")))
@@ -225,7 +225,7 @@ func TestAMembersLife(t *testing.T) {
 	require.Equal(t, 1, v.Count(t,
 		`SELECT count(*) FROM coldseam.rig_log l JOIN coldseam.trip t ON t.trip_id = l.trip_id WHERE t.source = 'form' AND NOT l.held AND l.angler = t.angler AND l.angler <> '' AND t.fish = 2`))
 
-	follow(chromedp.Navigate(b.srv.URL), button("Your settings"))
+	follow(chromedp.Navigate(b.srv.URL), button("Settings"))
 	heading("Your settings")
 	follow(chromedp.SetValue(chromedp.CSS("#line"), "nylon-0.26"), chromedp.SetValue(chromedp.CSS("#send_at"), "05:05"),
 		chromedp.Click(chromedp.CSS("main form button")))
