@@ -128,12 +128,8 @@ func (w *work) brief() {
 	}
 
 	b.Next = w.next()
-	b.Chart = w.chart()
-	for _, win := range d.Windows {
-		b.Chart.Windows = append(b.Chart.Windows, [2]time.Time{win.Start, win.End})
-	}
-	if len(d.Windows) > 0 && d.WindowI >= 0 {
-		b.Chart.Windows = bestHours(d.Windows[d.WindowI])
+	if !f.NoChart {
+		b.Chart = w.chart()
 	}
 	b.Changed = w.changed(b)
 	if p := f.Before; p != nil {

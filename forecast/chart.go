@@ -50,6 +50,12 @@ func (w *work) chart() coldseam.ChartData {
 		}
 	}
 
+	for _, win := range w.out.Decision.Windows {
+		c.Windows = append(c.Windows, [2]time.Time{win.Start, win.End})
+	}
+	if d := w.out.Decision; len(d.Windows) > 0 && d.WindowI >= 0 {
+		c.Windows = bestHours(d.Windows[d.WindowI])
+	}
 	return c
 }
 

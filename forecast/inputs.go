@@ -108,6 +108,7 @@ type Inputs struct {
 	Archived       bool
 	AssumedWeather *verdict.Weather
 	NotReplayed    []string // inputs of stops that were not kept; Replayed names them
+	NoChart        bool     // nobody sees the brief of this morning
 }
 
 // tempSite is the site whose water temperature is forecast and scored.

@@ -79,7 +79,7 @@ func Run(src Source, o Options) (coldseam.Replay, error) {
 			coldseam.ErrInvalid)
 	}
 	out := coldseam.Replay{From: o.From, To: o.To, Assumed: append([]string{}, src.Assumed()...)}
-	r := replayer{src: src}
+	r := replayer{src: src, noChart: true}
 	judged := newScores(src)
 	first := o.first
 	if first.IsZero() {
@@ -145,6 +145,8 @@ type replayer struct {
 	fitted coldseam.Date
 	flow   *flow.Model
 	temp   *thermal.Model
+
+	noChart bool // cells hold none
 }
 
 // fitDay is the morning on which the models of a day were fitted. It does not
@@ -169,6 +171,7 @@ func (r *replayer) morning(day coldseam.Date) (
 		return f, m, c, fmt.Errorf("morning of %s: %w", day, err)
 	}
 
+	f.NoChart = r.noChart
 	f.FlowModel, f.TempModel = r.flow, r.temp
 	if r.fitted != fit {
 		f.FlowModel, f.TempModel = nil, nil
