@@ -109,6 +109,7 @@ type SpotJig struct {
 	Kind         SpotKind
 	DepthM       float64 // in the window; 0 = unknown
 	SurfaceMS    float64
+	ColumnMS     []float64 `json:",omitempty"` // speed at the surface and at each further fifth of the depth
 	Presentation string
 	Body, Line   string
 	MinOz        float64 // physics alone at the median flow; 0 = none up to 1 oz

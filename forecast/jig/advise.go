@@ -133,6 +133,10 @@ func (a *adviser) physics() bool {
 	}
 
 	a.out.DepthM, a.out.SurfaceMS = a.wet.DepthM, a.wet.SurfaceMS
+	for fifth := range 5 {
+		z := a.wet.DepthM * (1 - float64(fifth)/5)
+		a.out.ColumnMS = append(a.out.ColumnMS, a.wet.SurfaceMS*a.wet.shape(z))
+	}
 	if clamped {
 		a.clamped()
 	}

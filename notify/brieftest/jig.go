@@ -25,6 +25,7 @@ func tamsenJigs() []coldseam.SpotJig {
 		Kind:         coldseam.SpotSeam,
 		DepthM:       18 * coldseam.MetrePerFoot,
 		SurfaceMS:    .62,
+		ColumnMS:     []float64{.62, .6, .57, .53, .47},
 		Presentation: "quartering",
 		Body:         "flutter",
 		Line:         "braid-0.14",

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"html/template"
 	"math"
 	"sort"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/notify"
+	"example.org/coldseam/notify/chart"
 )
 
 // jigTable is the weight for each spot and where each size lets go.
@@ -22,7 +24,9 @@ type jigTable struct {
 	Unit    string
 	Now     string
 	Notes   []string
-	Measure []string // what to measure next
+	Measure []string      // what to measure next
+	Section template.HTML // the spot told first from the side, "" = none
+	Spot    string        // its name
 }
 
 type jigRow struct {
@@ -52,9 +56,9 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	if len(b.Jig) == 0 {
 		return nil
 	}
-	t := &jigTable{Odds: odds, Unit: "cfs"}
+	t, units := &jigTable{Odds: odds, Unit: "cfs"}, "us"
 	if w.Metric() {
-		t.Unit = "m³/s"
+		t.Unit, units = "m³/s", "metric"
 	}
 	if b.Flow.NowOK {
 		t.Now = w.Flow(b.Flow.Now)
@@ -66,6 +70,9 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 	}
 	for _, m := range b.Measure {
 		t.Measure = append(t.Measure, sentence(w.Reason(m)))
+	}
+	if i := coldseam.Headline(b.Jig); i >= 0 && b.Jig[i].Withheld.Code == "" {
+		t.Section, t.Spot = chart.SectionSVG(b.Jig[i], units), notify.Clean(b.Jig[i].Spot)
 	}
 	t.common()
 	t.critical(b, w)
