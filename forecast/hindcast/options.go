@@ -6,6 +6,7 @@ import (
 
 	"example.org/coldseam"
 	"example.org/coldseam/forecast/ensemble"
+	"example.org/coldseam/forecast/thermal"
 )
 
 // Quantity is what is forecast.
@@ -55,6 +56,7 @@ type Options struct {
 
 	Pool     []coldseam.Days // similar gauges
 	Upstream []coldseam.Days // upstream gauges, nearest first; flow only
+	Fits     *thermal.Cache  // shared by the runs on one record, in either air mode; may be nil
 
 	// Progress is called after each fold with the share done; may be nil.
 	Progress func(done, total int)

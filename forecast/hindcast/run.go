@@ -67,7 +67,10 @@ type replay struct {
 }
 
 func newReplay(d coldseam.Days, o Options) *replay {
-	h := &replay{o: o, d: d, cache: thermal.NewCache()}
+	h := &replay{o: o, d: d, cache: o.Fits}
+	if h.cache == nil {
+		h.cache = thermal.NewCache()
+	}
 	n := d.Len()
 	h.cal = ensemble.NewCalendar(d.First, n+ensemble.CrossingHorizon+2)
 	h.obs = make([]float64, n)

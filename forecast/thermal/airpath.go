@@ -174,10 +174,10 @@ func seasonErrors(errs []ensemble.AirError, doy int) []ensemble.AirError {
 
 // airMembers replaces the stacked part of each path by its own centre, made
 // with the member's own air, plus the same dressing.
-func (k *Predictor) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *AirFit, features int) {
+func (k *Predictor) airMembers(paths [][]float64, air [][]float64, l int, pick []int32, md *AirFit) {
 	var r row
 	for i := range paths {
-		k.eng.fillRow(&r, k.src, l, air[i], k.tr, features)
+		k.eng.fillRow(&r, k.src, l, air[i], k.tr, md.Stack.Features)
 		md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
 		md.Library.member(paths[i], &r.mu, pick[i], &md.Spread)
 	}

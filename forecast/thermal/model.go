@@ -155,7 +155,8 @@ func ownScore(rows []row) float64 {
 
 // recipe is the column of the stacking table that this model follows.
 func (m *Model) recipe(mode int) recipe {
-	rc := recipeOf(m.long(), mode == withAir)
+	rc := recipeOf(m.Years, mode)
+	rc.south = m.Core.Water.Doy(15) > m.Core.Water.Doy(15+366/2)
 	if !m.Core.HasAir {
 		rc = rc.withoutAir()
 	}

@@ -134,7 +134,7 @@ func (k *Predictor) stacked(q ensemble.Request, mode, l, age int) (ensemble.Resu
 	given := k.given(q, l, age)
 	k.tr = k.eng.drawTraces(k.tr, q.Rand(saltSim), v.Cal.Doy[l], simTraces)
 	var r row
-	k.eng.fillRow(&r, k.src, l, given, k.tr, rc.features)
+	k.eng.fillRow(&r, k.src, l, given, k.tr, md.Stack.Features)
 
 	md.Stack.centre(&r.mu, &r.x, r.doy, r.t)
 	res.Weights = md.Stack.weights(r.doy, r.t)
@@ -153,7 +153,7 @@ func (k *Predictor) stacked(q ensemble.Request, mode, l, age int) (ensemble.Resu
 	var air [][]float64
 	if mode == withAir && !q.AirPerfect {
 		air = k.airPaths(q, l, given[:age], traces, leads)
-		k.airMembers(paths, air, l, pick, md, rc.features)
+		k.airMembers(paths, air, l, pick, md)
 	} else {
 		for i, c := range pick {
 			md.Library.member(paths[i], &r.mu, c, &md.Spread)

@@ -72,9 +72,12 @@ func (s *Stack) at(h, d, st int) int {
 // the year (and state node), so that a node costs a sum over the year and not
 // over all rows.
 func fitStack(rows []row, rc recipe) *Stack {
-	s := &Stack{Sources: len(rc.prior), Features: rc.features, States: []float64{0}}
+	s := &Stack{Sources: rc.sources(), Features: rc.features, States: []float64{0}}
 	if rc.nodesT {
 		s.States = stateNodes[:]
+	}
+	if rc.share > 0 {
+		rc.taught = learnt()
 	}
 	p := s.Sources + s.Features
 	s.Coef = make(ensemble.Packed, leads*nodeCount*len(s.States)*p)
@@ -109,7 +112,7 @@ func fitStack(rows []row, rc recipe) *Stack {
 				}
 
 				o := s.at(h, d, st)
-				for k, v := range solveNode(n, rc, h, at) {
+				for k, v := range solveNode(n, rc, h, at, st) {
 					s.Coef[o+k] = float32(v)
 				}
 			}
@@ -146,24 +149,12 @@ func stateKernels(rows []row, states []float64) [][]float64 {
 
 // solveNode is c = c0 + (A + Lambda)^-1 (b - A c0) with A, b averaged by the
 // kernel weights.
-func solveNode(n *ensemble.Normal, rc recipe, h, doy int) []float64 {
-	p, m := n.P, len(rc.prior)
-	c0 := make([]float64, p)
-	nu := rc.nu
-	copy(c0, rc.prior)
-	if doy >= 32 && doy <= 151 { // February to May
-		nu = rc.nuSpring
-		if rc.spring != nil {
-			copy(c0, rc.spring)
-		}
-	}
+func solveNode(n *ensemble.Normal, rc recipe, h, doy, state int) []float64 {
+	p, m := n.P, rc.sources()
+	c0, nu, nue := rc.start(n, h, doy, state)
 
 	if n.W <= 1e-9 {
 		return c0
-	}
-	scale := 1.
-	if rc.overH {
-		scale = float64(h) / 3
 	}
 	diag := 0.0
 	for i := range m {
@@ -173,9 +164,9 @@ func solveNode(n *ensemble.Normal, rc recipe, h, doy int) []float64 {
 	ridge := make([]float64, p)
 	sol := &ensemble.Normal{P: p, A: make([]float64, p*p), B: make([]float64, p)}
 	for i := range p {
-		ridge[i] = 1e-6 + nu*scale*diag
+		ridge[i] = 1e-6 + nu*diag
 		if i >= m {
-			ridge[i] = 1e-6 + rc.nue*scale*n.A[i*p+i]/n.W
+			ridge[i] = 1e-6 + nue*n.A[i*p+i]/n.W
 		}
 		sol.B[i] = n.B[i] / n.W
 		for j := range p {
@@ -193,6 +184,38 @@ func solveNode(n *ensemble.Normal, rc recipe, h, doy int) []float64 {
 		c0[i] += d[i]
 	}
 	return c0
+}
+
+// start are the coefficients that a node starts from and the ridges towards them,
+// on sources and on features: of prior.csv and by hand in the recipe's shares.
+func (rc recipe) start(n *ensemble.Normal, h, doy, state int) (c0 []float64, nu, nue float64) {
+	if rc.south {
+		doy = (doy+366/2-1)%366 + 1
+	}
+	c0, nu, nue = make([]float64, n.P), rc.nu, rc.nue
+	copy(c0, rc.prior)
+	if doy >= 32 && doy <= 151 { // February to May
+		nu = rc.nuSpring
+		if rc.spring != nil {
+			copy(c0, rc.spring)
+		}
+	}
+	if rc.overH {
+		nu, nue = nu*float64(h)/3, nue*float64(h)/3
+	}
+	if rc.share == 0 {
+		return c0, nu, nue
+	}
+
+	ridge := rc.rows / max(n.W, 1)
+	for i, v := range rc.taught.at(priorKey{record: rc.learnt, mode: rc.mode, state: state}, h, doy) {
+		c0[i] += rc.share * (v - c0[i])
+	}
+	if rc.share == 1 {
+		return c0, ridge, featureRidge * ridge
+	}
+	return c0, math.Pow(nu, 1-rc.share) * math.Pow(ridge, rc.share),
+		math.Pow(nue, 1-rc.share) * math.Pow(featureRidge*ridge, rc.share)
 }
 
 // centre is mu(t,h) for all leads, floored at 0 degC.
