@@ -128,7 +128,7 @@ func TestSeasonOfTheDatabase(t *testing.T) {
 	require.NoError(t, err)
 	_, notReplayed, err := src.Morning(clubtest.Saturday.Add(-30))
 	require.NoError(t, err)
-	require.Equal(t, []string{"weather", "alerts", "season_rule"}, notReplayed)
+	require.Equal(t, []string{"weather", "alerts", "season_rule", "stage"}, notReplayed)
 
 	src.LiveFrom = src.LiveFrom.AddDate(-1, 0, 0)
 	f, notReplayed, err := src.Morning(clubtest.Saturday)

@@ -156,12 +156,16 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Inputs, []string, error) {
 
 // Assume puts into a morning what is assumed of weather, warnings, the rules of
 // the time and a flow limit that nobody has set, and names the inputs of stops
-// that therefore are not replayed.
+// that therefore are not replayed. Daily means have no stage: with them the flood
+// stage is not replayed either.
 func Assume(f *forecast.Inputs) (notReplayed []string) {
 	f.AssumedWeather = calm(f.Now)
 	f.AlertsAt, f.Alerts, f.AlertGaps = f.Now, nil, nil
 	f.Reach = assumedReach(f.Reach, f.Days, f.Day)
 	f.NotReplayed = []string{"weather", "alerts", "season_rule"}
+	if f.Archived && len(f.Stage) == 0 && f.Reach.FloodStageM != nil {
+		f.Reach.FloodStageM, f.NotReplayed = nil, append(f.NotReplayed, "stage")
+	}
 	return f.NotReplayed
 }
 

@@ -136,6 +136,19 @@ func TestWhatWasNotReplayedIsNamed(t *testing.T) {
 	require.Equal(t, 2, s.Fishable.N)
 }
 
+// A flood stage cannot be judged by daily means of flow: it is named, and the other
+// stops and the odds are replayed.
+func TestFloodStageIsNotReplayedByDailyMeans(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	stage := 3.
+	r.Reach.FloodStageM = &stage
+	c := mustRun(t, r, "2025-02-05", "2025-02-05").Cells[0]
+	require.Equal(t, []string{"weather", "alerts", "season_rule", "stage"}, c.NotReplayed)
+	require.True(t, c.Word.ShowsOdds(), "%v %v", c.Stops, c.Missing)
+	require.NotNil(t, r.Reach.FloodStageM, "the reach keeps it")
+}
+
 // The limit of a reach whose own is not set is what the record of the time
 // proposes; a set one stands, and stops.
 func TestFlowLimit(t *testing.T) {
