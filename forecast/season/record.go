@@ -110,6 +110,8 @@ func (r *Record) Assumed() []string {
 	}
 	if r.Bare {
 		out = append(out, "reach_bare")
+	} else if slices.ContainsFunc(r.Reach.Spots, func(s coldseam.Spot) bool { return s.DepthRefM != nil && s.FlowRef == nil }) {
+		out = append(out, "sounded_usual_flow")
 	}
 	if r.LeaveOut {
 		out = append(out, "thirds_other_years")
@@ -161,9 +163,10 @@ func (r *Record) Morning(day coldseam.Date) (forecast.Inputs, []string, error) {
 func Assume(f *forecast.Inputs) (notReplayed []string) {
 	f.AssumedWeather = calm(f.Now)
 	f.AlertsAt, f.Alerts, f.AlertGaps = f.Now, nil, nil
-	f.Reach = assumedReach(f.Reach, f.Days, f.Day)
+	stage := !f.Archived || len(f.Stage) > 0
+	f.Reach = assumedReach(f.Reach, f.Days, f.Day, stage)
 	f.NotReplayed = []string{"weather", "alerts", "season_rule"}
-	if f.Archived && len(f.Stage) == 0 && f.Reach.FloodStageM != nil {
+	if !stage && f.Reach.FloodStageM != nil {
 		f.Reach.FloodStageM, f.NotReplayed = nil, append(f.NotReplayed, "stage")
 	}
 	return f.NotReplayed
@@ -174,8 +177,10 @@ func Assume(f *forecast.Inputs) (notReplayed []string) {
 func Seed(d coldseam.Date) uint64 { return uint64(20240501) + uint64(d.UTC().Unix()/86400) }
 
 // assumedReach is the reach of a morning: the rule of today taken as that of the
-// time, and where nobody has set a limit the smallest that the record proposes.
-func assumedReach(out coldseam.Reach, past coldseam.Days, day coldseam.Date) coldseam.Reach {
+// time, where nobody has set a limit the smallest that the record proposes, and
+// depths whose flow or stage of the day is not known, or cannot be set beside one of
+// the morning, as sounded at the usual flow.
+func assumedReach(out coldseam.Reach, past coldseam.Days, day coldseam.Date, stage bool) coldseam.Reach {
 	out.Rules = slices.Clone(out.Rules)
 	for i := range out.Rules {
 		out.Rules[i].CheckedOn = day
@@ -198,8 +203,8 @@ func assumedReach(out coldseam.Reach, past coldseam.Days, day coldseam.Date) col
 		if math.IsNaN(usual) {
 			break
 		}
-		if s.DepthRefM != nil && s.StageRefM == nil && s.FlowRef == nil {
-			s.FlowRef, s.Sounded = &usual, day.Add(-1)
+		if s.DepthRefM != nil && s.FlowRef == nil && (s.StageRefM == nil || !stage) {
+			s.FlowRef, s.StageRefM, s.Sounded = &usual, nil, day.Add(-1)
 		}
 		if s.FloatMS != nil && s.FloatFlow == nil {
 			s.FloatFlow, s.FloatOn = &usual, day.Add(-1)

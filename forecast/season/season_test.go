@@ -136,6 +136,21 @@ func TestWhatWasNotReplayedIsNamed(t *testing.T) {
 	require.Equal(t, 2, s.Fishable.N)
 }
 
+// A depth sounded by stage alone has none to be set beside on a day of which only the
+// mean flow is known: it counts as sounded at the usual flow, and that is said.
+func TestDepthByStageIsThatOfTheUsualFlow(t *testing.T) {
+	t.Parallel()
+	r := recordOf(t, "river", invented(), 45, -92)
+	usual := mustRun(t, r, "2025-02-05", "2025-02-05").Cells[0]
+	stage := 1.2
+	r.Bare, r.Reach.Spots[0].StageRefM = false, &stage
+	s := mustRun(t, r, "2025-02-05", "2025-02-05")
+	require.Contains(t, s.Assumed, "sounded_usual_flow")
+	require.NotNil(t, s.Cells[0].TieOz)
+	require.Equal(t, *usual.TieOz, *s.Cells[0].TieOz)
+	require.NotNil(t, r.Reach.Spots[0].StageRefM, "the reach keeps it")
+}
+
 // A flood stage cannot be judged by daily means of flow: it is named, and the other
 // stops and the odds are replayed.
 func TestFloodStageIsNotReplayedByDailyMeans(t *testing.T) {

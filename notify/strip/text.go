@@ -25,6 +25,7 @@ var assumedWords = map[string]string{
 	"rule_of_today":      "the season rule of today, without one always open",
 	"limit_proposed":     "the flow limit is the smallest that the record proposed by then",
 	"reach_bare":         "one deep hole, 2.5 m at the usual flow with .5 m/s over it; hazards surveyed, limit confirmed; walleye",
+	"sounded_usual_flow": "depths without the flow of their day were sounded at the usual flow",
 	"thirds_other_years": "each morning is ranked among those of all other years, later ones too",
 	"no_gauge":           "no gauge: the record has no discharge, and nothing is decided without",
 }
