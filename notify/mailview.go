@@ -221,7 +221,11 @@ func preheader(k block) string {
 	for _, want := range []string{"Jig", "Window", "Stops"} {
 		for _, f := range k.Facts {
 			if f.Label == want {
-				s = append(s, upperFirst(strings.TrimSuffix(joinParts(f.Items[0]), ".")))
+				told := strings.TrimSuffix(joinParts(f.Items[0]), ".")
+				if want == "Stops" {
+					told = "stops: " + told
+				}
+				s = append(s, upperFirst(told))
 			}
 		}
 	}

@@ -722,7 +722,7 @@ COMMENT ON COLUMN coldseam.series.series_id IS 'Our short key.';
 
 COMMENT ON COLUMN coldseam.series.site_id IS 'Gauge or weather place.';
 
-COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, thunder_prob, visibility, fish_count.';
+COMMENT ON COLUMN coldseam.series.param IS 'discharge, stage, water_temp, turbidity, velocity, air_temp, precip, wind, gust, wind_from, thunder_prob, visibility, fish_count.';
 
 COMMENT ON COLUMN coldseam.series.stat IS 'instant, mean, min, max or sum over the period.';
 

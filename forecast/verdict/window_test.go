@@ -139,3 +139,22 @@ func TestPersonal(t *testing.T) {
 	require.InDelta(t, .25, box.Jig[0].PackOz, 0)
 	require.InDelta(t, .375, b.Jig[0].PackOz, 0, "the brief is not touched")
 }
+
+// A member's rig that was not weighed has no weight; the club's never stands in.
+func TestAnUnweighedRigTakesNobodysWeight(t *testing.T) {
+	t.Parallel()
+	club := []coldseam.SpotJig{{SpotID: "seam", Spot: "main seam", DepthM: 5, TieOz: .25, PackOz: .375, NextOz: .375,
+		Holds: []coldseam.SizeOdds{{Oz: .25, Holds: .9}}, CriticalM3S: []coldseam.SizeFlow{{Oz: .25, M3S: 80}}}}
+	b := coldseam.Brief{Verdict: coldseam.Go, Odds: .7, OddsOK: true, Cost: .3, Jig: club,
+		Windows: []coldseam.Window{{Start: at(6, 0), End: at(9, 0), Odds: .7, OddsOK: true}}}
+	for _, p := range []coldseam.Preferences{{Body: "bulky"}, {Line: "nylon-0.26"}, {Metal: "tungsten"}, {Presentation: "vertical"}} {
+		require.True(t, OwnRig(p))
+		got := Personal(b, p, PersonalOptions{Loc: zone, Weights: func(int) []coldseam.SpotJig { return WithholdWeights(club) }})
+		require.Len(t, got.Jig, 1)
+		require.Equal(t, "own_rig_unweighed", got.Jig[0].Withheld.Code)
+		require.Zero(t, got.Jig[0].TieOz+got.Jig[0].PackOz+got.Jig[0].NextOz)
+		require.Empty(t, got.Jig[0].Holds)
+		require.Empty(t, got.Jig[0].CriticalM3S)
+	}
+	require.False(t, OwnRig(coldseam.Preferences{Units: "metric", Craft: "canoe"}))
+}

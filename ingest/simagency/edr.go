@@ -30,6 +30,7 @@ var gridParams = []gridParam{
 	{"air_temperature", "Air temperature", "Cel", 1},
 	{"wind_speed", "Wind speed", "m/s", 1},
 	{"wind_gust", "Wind gust", "m/s", 1},
+	{"wind_from_direction", "Direction that the wind comes from", "deg", 0},
 	{"precipitation_amount", "Precipitation in the past hour", "mm", 2},
 	{"thunder_probability", "Probability of thunder in the past hour", "%", 0},
 }
@@ -209,6 +210,8 @@ func (a *Agency) forecastValue(i int, p gridParam, run time.Time, h int) any {
 		v = s.wx.windMS * math.Exp(0.06*e*math.Sqrt(lead))
 	case "wind_gust":
 		v = s.wx.gustMS * math.Exp(0.06*e*math.Sqrt(lead))
+	case "wind_from_direction": // swings about south-west as weather passes, in five days
+		v = 225 + 60*math.Sin(2*math.Pi*float64(t.Unix())/(5*86400))
 	case "precipitation_amount":
 		v = s.wx.precipMM * math.Exp(0.2*e*math.Sqrt(lead)) * math.Exp(-0.04*lead)
 	case "thunder_probability":

@@ -105,11 +105,11 @@ func Profiles(baseURL string) []ingest.Profile {
 		Path:    "/edr/collections/metgrid/position",
 		Query: map[string]string{
 			"coords": "POINT({lon} {lat})", "f": "CoverageJSON", "datetime": "{since}/{until}",
-			"parameter-name": "air_temperature,wind_speed,wind_gust,precipitation_amount,thunder_probability",
+			"parameter-name": "air_temperature,wind_speed,wind_gust,wind_from_direction,precipitation_amount,thunder_probability",
 		},
 		Parameters: map[string]string{
-			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "precipitation_amount": "precip",
-			"thunder_probability": "thunder_prob",
+			"air_temperature": "air_temp", "wind_speed": "wind", "wind_gust": "gust", "wind_from_direction": "wind_from",
+			"precipitation_amount": "precip", "thunder_probability": "thunder_prob",
 		},
 		Statistics:      map[string]string{"precip": "sum PT1H"},
 		SitesPerRequest: 1,

@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -77,16 +78,19 @@ func classOf(v coldseam.Verdict) string {
 	return "nocall"
 }
 
+func zoneHere(b coldseam.Brief) *time.Location {
+	loc, err := time.LoadLocation(b.Zone)
+	if err != nil {
+		return time.UTC
+	}
+	return loc
+}
+
 // today turns a brief of an earlier day into what it is this morning: no call.
 // The second value says that a call of today is past its time.
 func today(b coldseam.Brief, now time.Time) (coldseam.Brief, string) {
 	w := notify.WordsFor("us", b.Zone)
-	loc, err := time.LoadLocation(b.Zone)
-	if err != nil {
-		loc = time.UTC
-	}
-
-	day := coldseam.DateOf(now.In(loc))
+	day := coldseam.DateOf(now.In(zoneHere(b)))
 	if !b.Day.Before(day) {
 		if b.Verdict.ShowsOdds() && !b.GoodUntil.IsZero() && now.After(b.GoodUntil) {
 			return b, "This call was good until " + w.DayClock(b.GoodUntil, day) +
@@ -276,6 +280,12 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 		return "no call", 0
 	}
 
+	// What stops today may already be known to last: to the first hours of that day
+	// it says nothing of its morning.
+	morning := d.In(zoneHere(b)).Add(6 * time.Hour)
+	if slices.ContainsFunc(b.Stops, func(r coldseam.Reason) bool { return r.Until.After(morning) }) {
+		return "stop likely", 0
+	}
 	if !b.Verdict.ShowsOdds() {
 		return "not yet", 0
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"math"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -122,4 +123,20 @@ func TestCalendarStages(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(out), "DTSTART;VALUE=DATE:20270414")
 	require.Contains(t, string(out), "run spawning 6\u00a0in\u00a010")
+}
+
+// A warning that already covers Sunday stands in the weekend table; one that ends in
+// the first hours of the day says nothing of its morning.
+func TestWeekendTellsAStopThatLasts(t *testing.T) {
+	t.Parallel()
+	b := brieftest.Stop()
+	sunday := b.Day.Add(1)
+	for until, want := range map[time.Duration]string{18 * time.Hour: "stop likely", 2 * time.Hour: "not yet"} {
+		b.Stops = []coldseam.Reason{{Code: "flood_warning", Until: sunday.In(zoneHere(b)).Add(until)}}
+		got, _ := dayCell(b, sunday)
+		require.Equal(t, want, got, "until %s", until)
+	}
+	b.Verdict, b.Stops = coldseam.NoCall, nil
+	got, _ := dayCell(b, sunday)
+	require.Equal(t, "not yet", got)
 }
