@@ -52,6 +52,7 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 		Squares       []square
 		Width, Height int
 		Counts        string
+		Sentences     string
 		Cells         [][]string
 	}{
 		Reach:       r.Reach,
@@ -82,11 +83,14 @@ func HTML(w io.Writer, r coldseam.Replay, u Units) error {
 
 	p.Height = len(p.Rows) * rowPX
 
-	var text strings.Builder
-	if err := counts(&text, r, u); err != nil {
+	var table, text strings.Builder
+	if err := counts(&table, r); err != nil {
 		return err
 	}
-	p.Counts = text.String()
+	if err := sentences(&text, r, u); err != nil {
+		return err
+	}
+	p.Counts, p.Sentences = table.String(), text.String()
 	if err := page.Execute(w, p); err != nil {
 		return fmt.Errorf("season page: %w", err)
 	}

@@ -93,7 +93,10 @@ func Text(w io.Writer, seasons []coldseam.Replay, u Units, days bool) error {
 func text(w io.Writer, r coldseam.Replay, u Units, days bool) error {
 	rows(w, r)
 	fmt.Fprintln(w)
-	if err := counts(w, r, u); err != nil {
+	if err := counts(w, r); err != nil {
+		return err
+	}
+	if err := sentences(w, r, u); err != nil {
 		return err
 	}
 	if !days {
@@ -187,10 +190,8 @@ func rows(w io.Writer, r coldseam.Replay) {
 // words in the order in which they are counted.
 var words = []coldseam.Verdict{coldseam.Go, coldseam.TossUp, coldseam.Stay, coldseam.Stop, coldseam.NoCall}
 
-// counts print what is counted over the cells: words by month, fishable
-// mornings, longest runs, changes, and the days of every stop, cap and missing
-// input.
-func counts(w io.Writer, r coldseam.Replay, u Units) error {
+// counts print the words by month and the longest run of each, a table.
+func counts(w io.Writer, r coldseam.Replay) error {
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprint(tw, "mornings\t")
 	for _, x := range words {
@@ -224,10 +225,12 @@ func counts(w io.Writer, r coldseam.Replay, u Units) error {
 		fmt.Fprintf(tw, "%d\t", longest(r.Cells, x))
 	}
 	fmt.Fprintln(tw)
-	if err := tw.Flush(); err != nil {
-		return err
-	}
+	return tw.Flush()
+}
 
+// sentences print what else is counted, a line each: fishable mornings, changes,
+// stops, what came of the forecasts and what the words were worth.
+func sentences(w io.Writer, r coldseam.Replay, u Units) error {
 	f := r.Fishable
 	if f.N > 0 {
 		share := func(n int) float64 { return 100 * float64(n) / float64(f.N) }
