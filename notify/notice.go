@@ -75,9 +75,13 @@ func (c *Composer) welcome(l coldseam.OutboxMessage) []string {
 	} else {
 		at = "at " + strings.TrimPrefix(at, "0")
 	}
-	return []string{
+	out := []string{
 		"The mail comes " + at + " and says GO, TOSS-UP, STAY, STOP or NO CALL for each of your rivers, stops first.",
-		"Until a river's log holds ten mornings by three anglers, the word ranks a morning among that river's own, by rules of the trade; after that you read odds.",
-		"After a trip tap one of the four answers under the river, zeros too: zeros teach the model as much as fish do.",
+		"Until a river's log holds ten mornings by three anglers, the word ranks a morning among that river's own, by rules of the trade. From then on it gives odds.",
+		"After a trip tap one of the four answers under the river. A trip without fish counts as much as one with.",
 	}
+	if c.Owner != "" {
+		out = append(out, "Reply to any mail: the club's admin reads it.")
+	}
+	return out
 }
