@@ -81,8 +81,8 @@ proof: need-test ## long-form proofs; their figures land in proof-out/
 	@mkdir -p proof-out
 	@COLDSEAM_PROOF=$(CURDIR)/proof-out go test $(call reads,COLDSEAM_PROOF) -run Proof -count=1 -timeout 60m -v
 	@cat proof-out/backup.txt proof-out/backup-sending.txt
-	@if [ "$$(id -u)" = 0 ]; then for p in unit deb postgres patroni three alerts compose bare; do .ci/$$p.sh || exit 1; done; \
-	  else echo "not run: .ci/unit.sh, deb.sh, postgres.sh, patroni.sh, three.sh, alerts.sh, compose.sh and bare.sh, which want root on Debian"; fi
+	@if [ "$$(id -u)" = 0 ]; then for p in unit deb postgres patroni three mail alerts compose bare; do .ci/$$p.sh || exit 1; done; \
+	  else echo "not run: .ci/unit.sh, deb.sh, postgres.sh, patroni.sh, three.sh, mail.sh, alerts.sh, compose.sh and bare.sh, which want root on Debian"; fi
 
 soak: need-test ## the long fault runs: kills, bad networks, simulated days
 	@COLDSEAM_SOAK=1 go test $(call reads,COLDSEAM_SOAK) -count=1 -timeout 60m -v
