@@ -72,7 +72,9 @@ func jigTableOf(b coldseam.Brief, w notify.Words, odds bool) *jigTable {
 		t.Measure = append(t.Measure, sentence(w.Reason(m)))
 	}
 	if i := coldseam.Headline(b.Jig); i >= 0 && b.Jig[i].Withheld.Code == "" {
-		t.Section, t.Spot = chart.SectionSVG(b.Jig[i], units), notify.Clean(b.Jig[i].Spot)
+		spot := b.Jig[i]
+		spot.Spot = notify.Clean(spot.Spot)
+		t.Section, t.Spot = chart.SectionSVG(spot, units), spot.Spot
 	}
 	t.common()
 	t.critical(b, w)
