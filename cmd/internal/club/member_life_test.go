@@ -53,7 +53,8 @@ func (b *inbox) newest(to string) *mail.Message {
 
 // TestAMembersLife is the whole path in a real browser, against Postgres and
 // SMTP: sign-up, confirm mail, morning mail, a trip logged from its link,
-// settings from its link, one-click unsubscribe from its header, silence.
+// settings from its link, one-click unsubscribe from its header, silence, and the
+// data handed out and erased.
 func TestAMembersLife(t *testing.T) {
 	v := clubtest.NewReady(t, nil)
 	ctx := browsertest.Start(t, 10*time.Minute)
@@ -203,6 +204,11 @@ func TestAMembersLife(t *testing.T) {
 	heading("How did it go?")
 	trips := func() int { return v.Count(t, `SELECT count(*) FROM coldseam.trip WHERE source = 'form'`) }
 	require.Zero(t, trips(), "opening the link logs nothing")
+	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "20"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
+		chromedp.Click(chromedp.CSS("main form:not(.taps) button")))
+	require.Contains(t, eval(`document.body.innerText`), "and it is 12:30 now", "hours to come are refused with a sentence")
+	require.Zero(t, trips())
+	follow(chromedp.Navigate(b.srv.URL), button("1 to 3"))
 	follow(chromedp.SendKeys(chromedp.CSS("#hours"), "4"), chromedp.SendKeys(chromedp.CSS("#fish"), "2"),
 		chromedp.SetValue(chromedp.CSS("#weight"), "1/4"), chromedp.SetValue(chromedp.CSS("#spot"), "seam"),
 		chromedp.Click(chromedp.CSS("input[name=held][value=yes]")),
@@ -250,6 +256,27 @@ func TestAMembersLife(t *testing.T) {
 	require.NoError(t, err)
 	v.SendAll(t)
 	require.Len(t, v.Messages(t)[me], before, "silence")
+
+	// A reply reaches the keeper; one's own data can be had whole, and erased.
+	require.Equal(t, "<"+v.Config.Club.AdminEmail+">", morning.Header.Get("Reply-To"))
+	b.html = morningHTML
+	follow(chromedp.Navigate(b.srv.URL), button("Settings"))
+	resp, err = http.Get(eval(`document.querySelector('a[href$="/data.json"]').href`))
+	require.NoError(t, err)
+	data, err := io.ReadAll(resp.Body)
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.True(t, json.Valid(data))
+	for _, want := range []string{me, "tamsen-bend", "nylon-0.26"} {
+		require.Contains(t, string(data), want)
+	}
+	follow(button("Erase my data"))
+	heading("Erase my data")
+	require.Equal(t, "unsubscribed", state(), "opening the page erases nothing")
+	follow(chromedp.Click(chromedp.CSS("main form button")))
+	heading("Erased")
+	require.Zero(t, v.Count(t, `SELECT count(*) FROM coldseam.subscriber WHERE email = $1`, me))
+	require.Equal(t, 1, trips(), "the trip stays in the totals, of nobody")
 }
 
 // TestSignUpFloodOnTheDatabase: however many ask, an hour brings no more than
