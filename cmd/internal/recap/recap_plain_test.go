@@ -23,6 +23,20 @@ import (
 	"example.org/coldseam/store/storetest"
 )
 
+// A season that is entered after later days, as a demo's is, does not turn the span
+// of days round.
+func TestVerifyTellsTheDaysFromFirstToLast(t *testing.T) {
+	t.Parallel()
+	v := clubtest.NewReady(t, nil)
+	old := clubtest.OnTamsen(v.Now())
+	old.Day = clubtest.Saturday.Add(-300)
+	_, err := v.DB.SaveBrief(t.Context(), old)
+	require.NoError(t, err)
+	var out strings.Builder
+	require.NoError(t, (&recap.Verify{}).With(t.Context(), &out, v.Recap))
+	require.Contains(t, out.String(), fmt.Sprintf("sealed, %s to %s;", old.Day, clubtest.Saturday))
+}
+
 func TestALivedFortnight(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()

@@ -37,6 +37,7 @@ func (v *Verify) Run(ctx context.Context, s *env.Streams, g *env.Globals) error 
 // seals is what a walk along the chain found.
 type seals struct {
 	first, last store.Sealed
+	from, to    coldseam.Date // of all: a season may be entered after later days
 	n           int
 	broken      []string
 	head        bool // the seal asked for is in it
@@ -51,12 +52,16 @@ func (v *Verify) With(ctx context.Context, w io.Writer, bk *Season) error {
 	var c seals
 	err := bk.DB.EachSealed(ctx, func(s store.Sealed) error {
 		if c.n++; c.n == 1 {
-			c.first = s
+			c.first, c.from, c.to = s, s.Day, s.Day
 		} else if !s.Holds {
 			c.broken = append(c.broken, fmt.Sprintf("brief %d of %s for %s, issued %s", s.ID, s.Reach, s.Day,
 				s.Issued.UTC().Format("2006-01-02 15:04:05 UTC")))
 		}
-		c.last = s
+		if c.last = s; s.Day.Before(c.from) {
+			c.from = s.Day
+		} else if c.to.Before(s.Day) {
+			c.to = s.Day
+		}
 		c.head = c.head || head != "" && strings.HasPrefix(s.Seal, head)
 		return nil
 	})
@@ -67,7 +72,7 @@ func (v *Verify) With(ctx context.Context, w io.Writer, bk *Season) error {
 		return env.Fail(1, "no brief was sealed yet: the first one told from now on begins the chain")
 	}
 
-	fmt.Fprintf(w, "%d briefs sealed, %s to %s; seal of the last: %s\n", c.n, c.first.Day, c.last.Day,
+	fmt.Fprintf(w, "%d briefs sealed, %s to %s; seal of the last: %s\n", c.n, c.from, c.to,
 		notify.ShortSeal(c.last.Seal))
 	if !c.first.Holds {
 		c.broken = append([]string{fmt.Sprintf("brief %d, the oldest: it does not begin a chain", c.first.ID)}, c.broken...)
