@@ -326,7 +326,7 @@ func TestForecastRunsDivergeFromTheTruth(t *testing.T) {
 	}
 	now := read("")
 	require.Equal(t, "metgrid/instances/2026-04-10T06:00:00Z", now.ID, "the 06Z run is out by 09:30Z")
-	require.Len(t, now.Ranges, 5)
+	require.Len(t, now.Ranges, 6)
 	require.Equal(t, []int{241, 1, 1}, now.Ranges["air_temperature"].Shape)
 	require.Less(t, *now.Ranges["thunder_probability"].Values[6], 10.0)
 

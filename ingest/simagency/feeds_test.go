@@ -163,7 +163,7 @@ func TestForecastReadsBackWithItsRun(t *testing.T) {
 	p.RequestSite = "NG-1001"
 	b := parsed(t, covjson.Parse, p, base+"/edr/collections/metgrid/position?coords="+
 		url.QueryEscape("POINT(-92.64 45.31)"))
-	require.Equal(t, 5, len(b.Forecasts), "%+v", b.Skipped)
+	require.Equal(t, 6, len(b.Forecasts), "%+v", b.Skipped)
 	for _, f := range b.Forecasts {
 		require.Equal(t, "2026-04-10T06:00:00Z", f.Issued.Format(time.RFC3339))
 		require.False(t, f.IssuedAssumed)

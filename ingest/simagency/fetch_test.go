@@ -221,7 +221,7 @@ func TestFetchWeatherAndWarnings(t *testing.T) {
 	_, err := r.fetch(t, simagency.ProfileWeather, ingest.Request{Sites: []string{"NG-1001"}, Since: simagency.DefaultNow(),
 		Until: simagency.DefaultNow().Add(240 * time.Hour)})
 	require.NoError(t, err)
-	require.Equal(t, 5, len(r.shelf.forecasts))
+	require.Equal(t, 6, len(r.shelf.forecasts))
 	for _, f := range r.shelf.forecasts {
 		require.Equal(t, coldseam.SiteID("metgrid:NG-1001"), f.Site)
 		require.Equal(t, "2026-04-10T06:00:00Z", f.Issued.Format(time.RFC3339))
