@@ -34,15 +34,27 @@ func (k *block) below(f format) {
 	k.mailed(f)
 }
 
-// mailed is what of it stands in a mail: dangers and reasons whole, the weights in
-// short, of the inputs those that are not good. The rest is on the river's page.
+// furtherCautions are those that the top of a mail does not tell.
+const furtherCautions = "Further cautions"
+
+// mailed is what of it stands in a mail: dangers and reasons whole, but for the
+// cautions that the top tells in full; the weights in short, of the inputs those
+// that are not good. The rest is on the river's page.
 func (k *block) mailed(f format) {
 	k.Spots, k.SpotNotes = k.spotTable(f)
-	told := k.told()
+	told, top := k.told(), foldText(*k)
 	for _, s := range k.Below {
 		switch s.Title {
 		case "How, in full", "To measure next", "Weight by spot", "Launch":
 			continue // the weights are a table, a drowned ramp stands among the cautions
+		case "Cautions":
+			n := len(s.Items)
+			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool {
+				return slices.ContainsFunc(top, func(line string) bool { return len(line) > labelWidth && line[labelWidth:] == plain(x) })
+			})
+			if len(s.Items) < n {
+				s.Title = furtherCautions
+			}
 		case "Hazards of the reach":
 			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool {
 				return x == k.lifeLine(f) && strings.Contains(told, x)

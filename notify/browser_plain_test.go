@@ -38,9 +38,11 @@ func TestInChromium(t *testing.T) {
 			  .concat(document.documentElement.scrollHeight)`))
 			require.NoError(t, err, name)
 			require.LessOrEqual(t, max(px[0], px[1], px[2]), 640., "%s: stops, care and weight without scrolling", name)
-			if name != "toss_up" { // a caution or two more, and why
-				require.LessOrEqual(t, px[3], 2200., "%s: height of the mail", name)
+			most := 2200.
+			if name == "toss_up" { // a caution or two more, and why
+				most = 2400
 			}
+			require.LessOrEqual(t, px[3], most, "%s: height of the mail", name)
 			t.Logf("%s: weight ends at %.0f of %.0f px", name, px[2], px[3])
 		}
 	}

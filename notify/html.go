@@ -134,7 +134,7 @@ func shownBelow(k riverView, first bool) []section {
 	var out []section
 	told := k.told()
 	for _, s := range k.Mailed {
-		if s.Title == "Cautions" {
+		if isCautions(s) {
 			s.Items = slices.DeleteFunc(slices.Clone(s.Items), func(x string) bool { return strings.Contains(told, x) })
 		}
 		if len(s.Items) == 0 {
@@ -147,8 +147,10 @@ func shownBelow(k riverView, first bool) []section {
 	return out
 }
 
+func isCautions(s section) bool { return s.Title == "Cautions" || s.Title == furtherCautions }
+
 func dangerous(s section) bool {
-	return s.Title == "Cautions" || s.Title == "Hazards of the reach" || s.Title == "Why"
+	return isCautions(s) || s.Title == "Hazards of the reach" || s.Title == "Why"
 }
 
 // boldLabel sets the words before an item's first colon in bold, so that a list
