@@ -149,7 +149,7 @@ func (c *subShowCmd) show(ctx context.Context, w io.Writer, a *parts.Parts) erro
 	}
 
 	loc := env.Zone(sub.Prefs.Zone)
-	fmt.Fprintf(w, "member %d, %s %s\nstate      %s, entered %s", sub.ID, sub.Name, sub.Email, sub.State,
+	fmt.Fprintf(w, "member %d, %s\nstate      %s, entered %s", sub.ID, strings.TrimSpace(sub.Name+" "+sub.Email), sub.State,
 		sub.CreatedAt.In(loc).Format("2006-01-02 15:04"))
 	if !sub.ConfirmedAt.IsZero() {
 		fmt.Fprintf(w, ", confirmed %s", sub.ConfirmedAt.In(loc).Format("2006-01-02 15:04"))
