@@ -32,32 +32,7 @@ answers() { curl -fsS -m 5 http://127.0.0.1:8080/healthz; }
 
 git clone -q . "$work/coldseam"
 (cd "$work/coldseam" && sed -n 's/^#   //p' docker-compose.yml | grep -v '^docker ' >"$work/guide" && bash -eu "$work/guide")
-cat >>"$work/coldseam/coldseam.toml" <<'END'
-
-[[site]]
-id = "USGS:USGS-00000000"
-profile = "us-water"
-code = "USGS-00000000"
-name = "Tamsen River at Mill Bridge"
-zone = "America/Chicago"
-lat = 45.0
-lon = -92.0
-parameters = ["discharge", "stage", "water_temp"]
-
-[[reach]]
-id = "tamsen-bend"
-river = "Tamsen"
-name = "Bend reach"
-site = "USGS:USGS-00000000"
-zone = "America/Chicago"
-lat = 45.0
-lon = -92.0
-max_flow_cfs = 6000
-max_flow_why = "above it the ramp is under water"
-species = ["walleye"]
-why = "first entry"
-who = "season keeper"
-END
+silent_reach >>"$work/coldseam/coldseam.toml"
 
 compose build
 note "images built"
@@ -71,11 +46,9 @@ open=$(podman ps -q --filter "name=^${project}_" | xargs -n1 podman port)
 [ "$open" = "8080/tcp -> 127.0.0.1:8080" ] || fail "open to the machine: $open"
 note "no port but 127.0.0.1:8080; root read only"
 
-# A mailbox in the relay stands for the member's. The zone in which it is now
-# about noon keeps the send time away from midnight.
+# A mailbox in the relay stands for the member's.
 in_service relay useradd keeper
-shift_h=$((10#$(date -u +%H) - 12))
-zone=$(printf 'Etc/GMT%+d' "$shift_h")
+zone=$(noon_zone)
 at=$(TZ=$zone date -d '2 minutes' +%H:%M)
 program subscriber add keeper@mail.example.org --confirmed --zone "$zone" --send-at "$at" >>"$work/log"
 note "member for $at"

@@ -16,7 +16,7 @@ net=${work##*/}
 finish() {
 	local status=$?
 	[ "$status" = 0 ] || { tail -n 5 "$work/serve.log"; podman logs --tail 20 "$net-relay"; podman logs --tail 20 "$net-mx"; } 2>&1 | cut -c1-300 || true
-	podman rm -f -t 2 "$net-dns" "$net-relay" "$net-mx" "$net-club" >/dev/null 2>&1 || true
+	remove "$net-dns" "$net-relay" "$net-mx" "$net-club"
 	podman network rm -f "$net" >/dev/null || true
 	rm -rf "$work"
 }
@@ -50,7 +50,7 @@ echo secret-of-the-relay >"$work/password"
 sed -e 's|^smtp = .*|smtp = "river.example.org:587"|' -e 's|^#user = .*|user = "coldseam"|' -e 's|^#password_file.*|password_file = "/srv/password"|' \
 	-e 's|^#lmtp = .*|lmtp = "0.0.0.0:2424"|' -e "s|^public_url = .*|public_url = \"http://pages.river.example.org:8080\"|" \
 	-e 's|^listen = .*|listen = "0.0.0.0:8080"|' deploy/coldseam.toml >"$work/coldseam.toml"
-sed -n "/^\[\[site\]\]/,/^END/p" .ci/compose.sh | sed '/^END/d' >>"$work/coldseam.toml"
+silent_reach >>"$work/coldseam.toml"
 machine club 10 -v "$PWD/bin/coldseam:/usr/local/bin/coldseam:ro" -v "$work:/srv" -v "$work/state:/var/lib/coldseam" \
 	-v /usr/share/zoneinfo:/usr/share/zoneinfo:ro \
 	-e COLDSEAM_CONFIG=/srv/coldseam.toml -e SSL_CERT_FILE=/srv/relay.pem coldseam-mail sleep infinity
@@ -126,7 +126,7 @@ exec postfix start-fg
 END
 machine relay 25 -v "$work:/srv:ro" coldseam-mail bash /srv/relay.sh
 machine mx 26 -v "$work:/srv:ro" coldseam-mail bash /srv/mx.sh
-podman exec -d "$net-club" sh -c 'coldseam serve >/srv/serve.log 2>&1'
+podman exec -d "$net-club" sh -c 'coldseam serve >/srv/serve.log 2>&1' >/dev/null
 answers() { program check --live; }
 within 240 "the program serves" answers
 # The club's zone as the program prints it, and what an admin adds: where mail leaves.
@@ -160,9 +160,8 @@ program subscriber add keeper@home.example >"$work/log"
 within 90 "confirm mail in the mailbox" holds keeper '^Subject: .*[Cc]onfirm'
 link=$(mailbox keeper | tr -d '\r' | sed -e ':a;/=$/{N;s/=\n//;ba}' -e 's/=3D/=/g' | grep -m 1 -oE 'http://pages[^ "<>]*/confirm/[^ "<>]*')
 curl -fsS -m 10 --resolve "pages.river.example.org:8080:$subnet.10" -X POST "$link" >"$work/log" || fail "the confirm link"
-welcomed() { holds keeper '^Subject: .*[Ww]elcome' || [ "$(mailbox keeper | grep -c '^Subject:')" -ge 2 ]; }
-within 90 "welcome mail in the mailbox" welcomed
-zone=$(printf 'Etc/GMT%+d' $((10#$(date -u +%H) - 12)))
+within 90 "welcome mail in the mailbox" holds keeper '^Subject: Your morning mail is set'
+zone=$(noon_zone)
 at=$(TZ=$zone date -d '2 minutes' +%H:%M)
 for who in second nobody; do
 	program subscriber add "$who@home.example" --confirmed --zone "$zone" --send-at "$at" >>"$work/log"

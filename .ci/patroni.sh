@@ -9,14 +9,14 @@ cd "$(dirname "$0")/.."
 . .ci/proof.sh
 
 members=400
-.ci/container-images.sh debian
+.ci/container-images.sh debian relay
 CGO_ENABLED=0 make -s build
 work=$(mktemp -d /var/tmp/coldseam-ha.XXXXXX)
 net=${work##*/}
 finish() {
 	local status=$?
 	[ "$status" = 0 ] || tail -n 20 "$work/serve.log" 2>/dev/null | cut -c1-300 || true
-	podman rm -f -t 2 "$net-a" "$net-b" "$net-c" "$net-club" "$net-relay" >/dev/null 2>&1 || true
+	remove "$net-a" "$net-b" "$net-c" "$net-club" "$net-relay"
 	podman network rm -f "$net" >/dev/null || true
 	rm -rf "$work"
 }
@@ -68,7 +68,6 @@ COPY node /usr/local/bin/node
 RUN chmod 755 /usr/local/bin/node
 END
 podman image exists coldseam-patroni || buildah bud -q --isolation chroot --network host -t coldseam-patroni "$work/node" >/dev/null
-podman image exists coldseam-relay || buildah bud -q --isolation chroot --network host -t coldseam-relay -f deploy/relay.Dockerfile deploy >/dev/null
 note "images built"
 
 podman network create "$net" >/dev/null
@@ -101,7 +100,7 @@ super "$first" -c "CREATE ROLE keeper LOGIN PASSWORD 'ordinary'" -c 'CREATE DATA
 nodes=a:5432,b:5432,c:5432
 mkdir -m 777 "$work/state"
 cp deploy/coldseam.toml "$work/coldseam.toml"
-sed -n "/^\[\[site\]\]/,/^END/p" .ci/compose.sh | sed '/^END/d' >>"$work/coldseam.toml"
+silent_reach >>"$work/coldseam.toml"
 podman run -d --name "$net-club" --network "$net" -v "$PWD/bin/coldseam:/usr/local/bin/coldseam:ro" -v "$work:/srv" \
 	-v "$work/state:/var/lib/coldseam" -e COLDSEAM_CONFIG=/srv/coldseam.toml -e COLDSEAM_SMTP=relay:25 -e COLDSEAM_SMTP_TLS=none \
 	-e "COLDSEAM_DATABASE_URL=postgres://keeper:ordinary@$nodes/coldseam?target_session_attrs=read-write" \
@@ -115,8 +114,7 @@ podman exec -d "$net-club" sh -c 'coldseam serve >/srv/serve.log 2>&1' >/dev/nul
 answers() { program check --live; }
 within 60 "the program serves" answers
 
-# The zone in which it is about noon keeps the send time away from midnight.
-zone=$(printf 'Etc/GMT%+d' $((10#$(date -u +%H) - 12)))
+zone=$(noon_zone)
 at=$(TZ=$zone date -d '3 minutes' +%H:%M)
 super "$first" -d coldseam -v n="$members" -v zone="$zone" -v at="$at" <<'END'
 INSERT INTO coldseam.subscriber (email, name, state, prefs, zone, send_at, created_at, confirmed_at)

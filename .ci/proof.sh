@@ -44,3 +44,38 @@ exposures() {
 		note "exposure of ${exposure% OK*}"
 	done
 }
+
+# silent_reach: configuration of a reach whose gauge does not answer, so that its
+# word is NO CALL.
+silent_reach() {
+	cat <<'END'
+
+[[site]]
+id = "USGS:USGS-00000000"
+profile = "us-water"
+code = "USGS-00000000"
+name = "Tamsen River at Mill Bridge"
+zone = "America/Chicago"
+lat = 45.0
+lon = -92.0
+parameters = ["discharge", "stage", "water_temp"]
+
+[[reach]]
+id = "tamsen-bend"
+river = "Tamsen"
+name = "Bend reach"
+site = "USGS:USGS-00000000"
+zone = "America/Chicago"
+lat = 45.0
+lon = -92.0
+max_flow_cfs = 6000
+max_flow_why = "above it the ramp is under water"
+species = ["walleye"]
+why = "first entry"
+who = "season keeper"
+END
+}
+
+# noon_zone: the zone in which it is now about noon; it keeps a send time away from
+# midnight.
+noon_zone() { printf 'Etc/GMT%+d' $((10#$(date -u +%H) - 12)); }

@@ -53,32 +53,7 @@ mkdir "$work/etc"
 openssl rand -base64 48 >"$work/etc/token.key"
 openssl genpkey -quiet -algorithm RSA -pkeyopt rsa_keygen_bits:2048 >"$work/etc/dkim.key"
 sed -e 's/^#\(dkim_key_file\|token_key_file\)/\1/' -e "s/^unknown = .*/&\nworkers = $workers/" deploy/coldseam.toml >"$work/etc/coldseam.toml"
-cat >>"$work/etc/coldseam.toml" <<'END'
-
-[[site]]
-id = "USGS:USGS-00000000"
-profile = "us-water"
-code = "USGS-00000000"
-name = "Tamsen River at Mill Bridge"
-zone = "America/Chicago"
-lat = 45.0
-lon = -92.0
-parameters = ["discharge", "stage", "water_temp"]
-
-[[reach]]
-id = "tamsen-bend"
-river = "Tamsen"
-name = "Bend reach"
-site = "USGS:USGS-00000000"
-zone = "America/Chicago"
-lat = 45.0
-lon = -92.0
-max_flow_cfs = 6000
-max_flow_why = "above it the ramp is under water"
-species = ["walleye"]
-why = "first entry"
-who = "season keeper"
-END
+silent_reach >>"$work/etc/coldseam.toml"
 coldseam() { # NAME COMMAND...: in a container of that name
 	local name=$1
 	shift
@@ -89,8 +64,7 @@ coldseam() { # NAME COMMAND...: in a container of that name
 		$detached debian:bookworm-slim coldseam "$@" --config /etc/coldseam/coldseam.toml
 }
 
-# The zone in which it is now about noon keeps the send time away from midnight.
-zone=$(printf 'Etc/GMT%+d' $((10#$(date -u +%H) - 12)))
+zone=$(noon_zone)
 at=$(TZ=$zone date -d '4 minutes' +%H:%M)
 {
 	echo email,zone,send_at

@@ -157,7 +157,7 @@ func (c *Composer) viewBriefs(v *mailView, l coldseam.OutboxMessage, ct Content,
 			}
 			r.OnRiver = []button{
 				{"Trip card, offline", c.Links.Card(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)},
-				{"Ice or wood seen", c.Links.Bank(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)}}
+				{"Seen from the bank", c.Links.Bank(l.Subscriber.ID, b.Reach, b.Day, l.CreatedAt)}}
 		}
 		v.Staff = v.Staff || k.Staff.Marks == 10
 		v.Thirds = v.Thirds || k.Staff.Marks == 3

@@ -14,8 +14,9 @@ import (
 // it: whole_at is when the budget is whole again, every request moves it by the
 // even step, and it may lie as far ahead as the tenth reaches (the generic cell
 // rate algorithm [common practice]). A river that is set up and a fetch by hand may
-// take more of an hour at once; the polls then wait until it is spread. A whole_at further ahead than two
-// hours was written by a clock that went wrong, and is not believed.
+// take more of an hour at once; the polls then wait until it is spread. A whole_at
+// further ahead than two hours was written by a clock that went wrong, and is not
+// believed.
 
 // sqlTake takes one request if the budget and the host's own word allow it:
 // host, now, step and reach in seconds.

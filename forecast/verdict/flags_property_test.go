@@ -99,7 +99,7 @@ func TestFlagsNeverMakeAWord(t *testing.T) {
 			o.Flag |= f
 		}
 		after := Decide(more)
-		if onlyIce(before) {
+		if onlyIce(before) && !slices.EqualFunc(in.Gauge.Water, more.Gauge.Water, sameFlag) {
 			return // a thermometer that is not believed any more
 		}
 		if byDoubt(before) {
@@ -127,6 +127,8 @@ func onlyIce(d Decision) bool { return onlyStop(d, "ice_cold_water") }
 func onlyStop(d Decision, code string) bool {
 	return len(d.Stops) > 0 && !slices.ContainsFunc(d.Stops, func(r coldseam.Reason) bool { return r.Code != code })
 }
+
+func sameFlag(a, b coldseam.Observation) bool { return a.Flag == b.Flag }
 
 // fallen reports whether the gauge gives no stop of its own by any reading, flagged
 // or not.

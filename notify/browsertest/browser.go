@@ -82,9 +82,9 @@ func Offline(off bool) chromedp.Action[chromedp.Void] {
 	})
 }
 
-// CutOff is run in a page and lists what a reader cannot see: a page wider than its medium, words outside
-// it, on paper a table that runs out, on a screen one that scrolls without an edge to
-// tell of it or without the keyboard.
+// CutOff is run in a page and lists what a reader cannot see: a page wider than its
+// medium, words outside it, on paper a table that runs out, on a screen one that
+// scrolls without an edge to tell of it or without the keyboard.
 const CutOff = `(() => {
   const bad = [], wide = document.documentElement.clientWidth, paper = matchMedia('print').matches;
   if (document.documentElement.scrollWidth > wide) bad.push('page ' + document.documentElement.scrollWidth + ' in ' + wide);

@@ -269,6 +269,9 @@ func weekendOf(bs []coldseam.Brief) *weekend {
 	return &w
 }
 
+// byMorning is how late a stop must last to be one of that day's morning [proposal].
+const byMorning = 6 * time.Hour
+
 func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 	if d == b.Day {
 		switch {
@@ -282,7 +285,7 @@ func dayCell(b coldseam.Brief, d coldseam.Date) (string, float64) {
 
 	// What stops today may already be known to last: to the first hours of that day
 	// it says nothing of its morning.
-	morning := d.In(zoneHere(b)).Add(6 * time.Hour)
+	morning := d.At(byMorning, zoneHere(b))
 	if slices.ContainsFunc(b.Stops, func(r coldseam.Reason) bool { return r.Until.After(morning) }) {
 		return "stop likely", 0
 	}

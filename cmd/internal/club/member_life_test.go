@@ -181,7 +181,7 @@ func TestAMembersLife(t *testing.T) {
 
 	// At the launch: it is closed. The word stops the reach, and whoever was told
 	// otherwise hears of it; nothing names the member.
-	follow(chromedp.Navigate(b.srv.URL), button("Ice or wood seen"))
+	follow(chromedp.Navigate(b.srv.URL), button("Seen from the bank"))
 	heading("From the bank")
 	require.Equal(t, 1, v.Count(t, `SELECT count(*) FROM coldseam.bank_word`), "opening the page says nothing")
 	follow(chromedp.Click(chromedp.CSS("button[value=launch]")))
